@@ -1,0 +1,204 @@
+package events
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+)
+
+// Remark says what is wrong with a record itself, apart from what it reports.
+// Remarks are bits: a record may have several.
+type Remark uint8
+
+// The remarks. RemarkSignature is also the byte in a record's arrival line by
+// which the ledger says what it found when the record came.
+const (
+	RemarkSignature Remark = 1 << iota // not signed by the station's key in force
+	RemarkGap                          // the station's numbering or chain of hashes has a hole
+	RemarkBackwards                    // the station's clock ran backwards
+	RemarkAhead                        // observed later than it was recorded
+	RemarkUnknown                      // kind or version not known here
+	RemarkForm                         // not canonical, or not a record at all
+)
+
+var remarkNames = []struct {
+	r    Remark
+	name string
+}{
+	{RemarkSignature, "signature does not verify"},
+	{RemarkGap, "the station's numbering has a hole"},
+	{RemarkBackwards, "the station's clock ran backwards"},
+	{RemarkAhead, "observed later than recorded"},
+	{RemarkUnknown, "kind or version not known"},
+	{RemarkForm, "not in canonical form"},
+}
+
+// Names lists the remarks in words.
+func (r Remark) Names() []string {
+	var out []string
+	for _, x := range remarkNames {
+		if r&x.r != 0 {
+			out = append(out, x.name)
+		}
+	}
+	return out
+}
+
+// String joins the names.
+func (r Remark) String() string { return strings.Join(r.Names(), "; ") }
+
+// LedgerName is the name of a site's ledger. It is the origin of the ledger's
+// checkpoints, the name of its key, and the station under which the ledger
+// itself records: it enrols and retires stations.
+func LedgerName(site string) string { return site + "/" + ledgerStation }
+
+const ledgerStation = "ledger"
+
+// ReservedStation says whether a name belongs to a ledger, so that no station
+// can be enrolled under it.
+func ReservedStation(station string) bool {
+	_, name, _ := strings.Cut(station, "/")
+	return name == ledgerStation
+}
+
+// Station is what an audit knows of one station.
+type Station struct {
+	Name     string
+	Key      string // verifier key in force
+	Enrolled int64  // sequence of the enrolment in force, 0 for the ledger's own
+	Retired  int64  // sequence of the retirement, 0 while it may record
+	Last     int64  // sequence of its last record
+	Count    int64  // its last stationseq
+	Hash     string // NoteHash of its last record
+	Time     time.Time
+	verifier note.Verifier
+}
+
+// Audit reads a ledger's records in order and holds each against the station
+// keys enrolled before it, the station's own numbering, and the clocks. It
+// needs no server: the checker of an exported history uses the same code.
+type Audit struct {
+	// Tolerance is how far clocks may differ, and run back.
+	Tolerance time.Duration
+	// Signatures: verify them (50 µs each). Without it the arrival remark of the
+	// ledger is believed, which the tree already commits to.
+	Signatures bool
+	// Canonical: also check the canonical form.
+	Canonical bool
+
+	ledger   note.Verifier
+	stations map[string]*Station
+}
+
+// NewAudit starts an audit of a ledger with this key.
+func NewAudit(ledger note.Verifier, tolerance time.Duration) *Audit {
+	return &Audit{Tolerance: tolerance, ledger: ledger, stations: make(map[string]*Station)}
+}
+
+// Station returns what is known of a station, nil for one never enrolled.
+func (a *Audit) Station(name string) *Station { return a.stations[name] }
+
+// Stations returns all, in no order.
+func (a *Audit) Stations() []*Station {
+	out := make([]*Station, 0, len(a.stations))
+	for _, s := range a.stations {
+		out = append(out, s)
+	}
+	return out
+}
+
+// Check takes the next record: the station's note, when the ledger recorded it,
+// and the remark byte of its arrival line. It returns the event (nil where
+// there is none to read) and what is wrong with the record, in words too.
+func (a *Audit) Check(seq int64, n []byte, recorded time.Time, arrival Remark) (*Event, Remark, []string) {
+	text, err := Text(n)
+	if err != nil {
+		return nil, RemarkForm, []string{err.Error()}
+	}
+	var r Remark
+	var words []string
+	say := func(x Remark, format string, args ...any) {
+		r |= x
+		words = append(words, fmt.Sprintf(format, args...))
+	}
+	if a.Canonical {
+		if c, err := Canonical(text); err != nil {
+			say(RemarkForm, "%v", err)
+		} else if !bytes.Equal(c, text) {
+			say(RemarkForm, "the JSON is not in canonical form")
+		}
+	}
+	e, err := Decode(text)
+	if err != nil {
+		say(RemarkForm, "%v", err)
+		return nil, r, words
+	}
+	if u, ok := e.Data.(*Unknown); ok {
+		say(RemarkUnknown, "type %q is not known here", u.Type)
+	}
+	st := a.stations[e.Station]
+	if st == nil {
+		st = &Station{Name: e.Station}
+		a.stations[e.Station] = st
+	}
+	a.signature(st, e, n, arrival, say)
+	if e.StationSeq != st.Count+1 {
+		say(RemarkGap, "%s numbered this record %d; its last one here was %d", e.Station, e.StationSeq, st.Count)
+	} else if e.StationPrev != st.Hash {
+		say(RemarkGap, "%s's record %d does not follow from its record %d", e.Station, e.StationSeq, st.Count)
+	}
+	if !st.Time.IsZero() && st.Time.Sub(e.Time) > a.Tolerance {
+		say(RemarkBackwards, "%s's clock ran back by %s", e.Station, st.Time.Sub(e.Time).Round(time.Second))
+	}
+	if e.Time.Sub(recorded) > a.Tolerance {
+		say(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
+	}
+	st.Last, st.Count, st.Hash, st.Time = seq, e.StationSeq, NoteHash(n), e.Time
+	a.registry(seq, e, r, say)
+	return e, r, words
+}
+
+func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, say func(Remark, string, ...any)) {
+	switch {
+	case arrival&RemarkSignature != 0:
+		say(RemarkSignature, "the signature did not verify when the record came")
+	case e.Station == a.ledger.Name():
+		if a.Signatures && VerifyNote(n, a.ledger) != nil {
+			say(RemarkSignature, "signed by another key than the ledger's")
+		}
+	case st.Key == "":
+		say(RemarkSignature, "%s is not enrolled", e.Station)
+	case st.Retired != 0:
+		say(RemarkSignature, "%s was retired at sequence %d", e.Station, st.Retired)
+	case a.Signatures:
+		if err := VerifyNote(n, st.verifier); err != nil {
+			say(RemarkSignature, "%v", err)
+		}
+	}
+}
+
+// registry follows the two kinds that change who may record. Only the ledger's
+// own word counts, and only with a good signature.
+func (a *Audit) registry(seq int64, e *Event, r Remark, say func(Remark, string, ...any)) {
+	switch d := e.Data.(type) {
+	case *StationEnrolled:
+		v, err := note.NewVerifier(d.Key)
+		if err != nil || r&RemarkSignature != 0 || e.Station != a.ledger.Name() {
+			say(RemarkSignature, "an enrolment counts only with the ledger's own signature")
+			return
+		}
+		st := a.stations[d.Station]
+		if st == nil {
+			st = &Station{Name: d.Station}
+			a.stations[d.Station] = st
+		}
+		st.Key, st.verifier, st.Enrolled, st.Retired = d.Key, v, seq, 0
+	case *StationRetired:
+		if st := a.stations[d.Station]; st != nil && r&RemarkSignature == 0 && e.Station == a.ledger.Name() {
+			st.Retired = seq
+		}
+	}
+}

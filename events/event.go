@@ -1,0 +1,181 @@
+package events
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+const (
+	specVersion = "1.0"
+	typePrefix  = "listbound."
+	typeSuffix  = ".v1"
+	sourceStart = "//"
+)
+
+// Event is one observation in its CloudEvents envelope.
+type Event struct {
+	ID          string // UUIDv7; its time is Time, its other bits derive from the content
+	Station     string // site/station; in JSON the source //site/station
+	Subject     string // set id; load, list, case, site or station for the kinds not about one set
+	Time        time.Time
+	Trip        string // UUIDv7, or empty
+	Operator    string // badge code, or empty
+	StationSeq  int64  // 1, 2, 3 … per station
+	StationPrev string // hex SHA-256 of the station's previous note; empty for the first
+	Data        Data
+}
+
+// Kind returns the event's kind; "" for an unknown one.
+func (e *Event) Kind() Kind { return e.Data.Kind() }
+
+// Type returns the CloudEvents type.
+func (e *Event) Type() string {
+	if u, ok := e.Data.(*Unknown); ok {
+		return u.Type
+	}
+	return typePrefix + string(e.Kind()) + typeSuffix
+}
+
+// envelope is the JSON form. CloudEvents extension attributes stand beside the
+// core ones: small letters, integers of 32 bits.
+type envelope struct {
+	Data        jsontext.Value `json:"data"`
+	ID          string         `json:"id"`
+	Operator    string         `json:"operator,omitempty"`
+	Source      string         `json:"source"`
+	SpecVersion string         `json:"specversion"`
+	StationPrev string         `json:"stationprev,omitempty"`
+	StationSeq  int64          `json:"stationseq"`
+	Subject     string         `json:"subject"`
+	Time        string         `json:"time"`
+	Trip        string         `json:"trip,omitempty"`
+	Type        string         `json:"type"`
+}
+
+// Encode returns the event's canonical JSON, without a newline. It refuses an
+// event that Check refuses.
+func Encode(e *Event) ([]byte, error) {
+	if err := e.Check(); err != nil {
+		return nil, err
+	}
+	env := envelope{
+		ID: e.ID, Operator: e.Operator, Source: sourceStart + e.Station, SpecVersion: specVersion,
+		StationPrev: e.StationPrev, StationSeq: e.StationSeq, Subject: e.Subject,
+		Time: e.Time.UTC().Format(time.RFC3339Nano), Trip: e.Trip, Type: e.Type(),
+	}
+	var err error
+	if u, ok := e.Data.(*Unknown); ok {
+		env.Data = u.Raw
+	} else if env.Data, err = json.Marshal(e.Data); err != nil {
+		return nil, fmt.Errorf("event data: %w", err)
+	}
+	raw, err := json.Marshal(&env)
+	if err != nil {
+		return nil, fmt.Errorf("event: %w", err)
+	}
+	return Canonical(raw)
+}
+
+// Check refuses an envelope or data that can't have been observed.
+func (e *Event) Check() error {
+	if e.Data == nil {
+		return fmt.Errorf("the event has no data")
+	}
+	if err := first(CheckStation(e.Station), checkUUID("id", e.ID), checkID("subject", e.Subject), checkOptionalID("operator", e.Operator)); err != nil {
+		return err
+	}
+	if y := e.Time.Year(); y < 2000 || y > 2199 {
+		return fmt.Errorf("time %s is not in the years 2000 to 2199", e.Time.Format(time.RFC3339))
+	}
+	if at, err := IDTime(e.ID); err != nil || at.UnixMilli() != e.Time.UnixMilli() {
+		return fmt.Errorf("the id's time is not the event's time")
+	}
+	if e.Trip != "" {
+		if err := checkUUID("trip", e.Trip); err != nil {
+			return err
+		}
+	}
+	if e.StationSeq < 1 || e.StationSeq > 1<<31-1 {
+		return fmt.Errorf("stationseq is %d; it counts from 1", e.StationSeq)
+	}
+	return e.Data.Check()
+}
+
+// Decode reads an event's JSON text. An unknown kind or version is kept as
+// Unknown, and so is a known kind whose data this program can't read: it must
+// be shown and reported, never lost and never an end to reading.
+func Decode(text []byte) (*Event, error) {
+	var env envelope
+	if err := json.Unmarshal(text, &env); err != nil {
+		return nil, plainJSONError(err)
+	}
+	if env.SpecVersion != specVersion {
+		return nil, fmt.Errorf("specversion is %q, not %q", env.SpecVersion, specVersion)
+	}
+	station, ok := strings.CutPrefix(env.Source, sourceStart)
+	if !ok {
+		return nil, fmt.Errorf("source %q is not //site/station", env.Source)
+	}
+	at, err := time.Parse(time.RFC3339Nano, env.Time)
+	if err != nil {
+		return nil, fmt.Errorf("time %q is not an RFC 3339 time", env.Time)
+	}
+	e := &Event{
+		ID: env.ID, Station: station, Subject: env.Subject, Time: at.UTC(), Trip: env.Trip,
+		Operator: env.Operator, StationSeq: env.StationSeq, StationPrev: env.StationPrev,
+	}
+	e.Data = decodeData(env.Type, env.Data)
+	return e, nil
+}
+
+func decodeData(typ string, raw jsontext.Value) Data {
+	name := strings.TrimSuffix(strings.TrimPrefix(typ, typePrefix), typeSuffix)
+	if d := newData(Kind(name)); d != nil && typ == typePrefix+name+typeSuffix {
+		if err := json.Unmarshal(raw, d); err == nil {
+			return d
+		}
+	}
+	return &Unknown{Type: typ, Raw: raw}
+}
+
+// DecodeData reads data of a kind strictly: unknown members are refused. It is
+// for what people write; Decode is for what is already signed.
+func DecodeData(k Kind, raw []byte) (Data, error) {
+	d := newData(k)
+	if d == nil {
+		return nil, fmt.Errorf("kind %q is not known; the kinds are %s", k, kindNames())
+	}
+	if err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true)); err != nil {
+		return nil, fmt.Errorf("data: %w", plainDataError(err))
+	}
+	return d, d.Check()
+}
+
+func kindNames() string {
+	var names []string
+	for _, k := range Kinds() {
+		names = append(names, string(k))
+	}
+	return strings.Join(names, ", ")
+}
+
+// plainDataError says which member is wrong, not which Go type.
+func plainDataError(err error) error {
+	var se *json.SemanticError
+	if errors.As(err, &se) {
+		where := strings.ReplaceAll(strings.TrimPrefix(string(se.JSONPointer), "/"), "/", ".")
+		switch {
+		case strings.Contains(err.Error(), "unknown object member name"):
+			return fmt.Errorf("%q is not a member of this kind", where)
+		case where == "":
+			return fmt.Errorf("not the object this kind needs")
+		}
+		return fmt.Errorf("%q holds %s, which does not fit there", where, se.JSONKind)
+	}
+	return plainJSONError(err)
+}

@@ -1,0 +1,274 @@
+package events
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"math/big"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// Observation is one line of what a station, or a person with a file, hands in.
+// The station adds id, numbering and signature; where Trip is left out,
+// set.packed starts one and a later line belongs to the set's open trip.
+type Observation struct {
+	Station  string
+	Kind     Kind
+	Time     time.Time
+	Set      string
+	Trip     string
+	Operator string
+	Data     Data
+
+	// Signed is a whole note instead, from a station that keeps its own key.
+	// The other fields are then those of its event.
+	Signed []byte
+}
+
+// observationLine is the JSON form.
+type observationLine struct {
+	Station  string         `json:"station"`
+	Kind     Kind           `json:"kind"`
+	Time     string         `json:"time"`
+	Set      string         `json:"set,omitempty"`
+	Trip     string         `json:"trip,omitempty"`
+	Operator string         `json:"operator,omitempty"`
+	Data     jsontext.Value `json:"data"`
+	Signed   string         `json:"signed,omitempty"`
+}
+
+// ParseObservation reads one JSON object.
+func ParseObservation(raw []byte) (*Observation, error) {
+	if len(raw) > MaxRecord {
+		return nil, fmt.Errorf("the line has %d bytes; a record has at most %d", len(raw), MaxRecord)
+	}
+	var l observationLine
+	if err := json.Unmarshal(raw, &l, json.RejectUnknownMembers(true)); err != nil {
+		return nil, plainDataError(err)
+	}
+	if l.Signed != "" {
+		return signedObservation(l)
+	}
+	if err := CheckStation(l.Station); err != nil {
+		return nil, err
+	}
+	if l.Kind == "" {
+		return nil, fmt.Errorf("kind is missing; the kinds are %s", kindNames())
+	}
+	at, err := time.Parse(time.RFC3339Nano, l.Time)
+	if err != nil {
+		return nil, fmt.Errorf("time %q is not an RFC 3339 time (for example 2026-03-02T06:11:00Z)", l.Time)
+	}
+	if len(l.Data) == 0 {
+		return nil, errors.New("data is missing")
+	}
+	data, err := ParseObservedData(l.Kind, l.Data)
+	if err != nil {
+		return nil, err
+	}
+	o := &Observation{Station: l.Station, Kind: l.Kind, Time: at.UTC(), Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data}
+	return o, o.check()
+}
+
+func signedObservation(l observationLine) (*Observation, error) {
+	if l.Station != "" || l.Kind != "" || l.Time != "" || l.Set != "" || l.Trip != "" || l.Operator != "" || len(l.Data) > 0 {
+		return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
+	}
+	e, err := CheckNote([]byte(l.Signed))
+	if err != nil {
+		return nil, fmt.Errorf("signed record: %w", err)
+	}
+	o := &Observation{Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Data: e.Data, Signed: []byte(l.Signed)}
+	if o.Kind.ofSet() || o.Kind == KindEventCorrected {
+		o.Set = e.Subject
+	}
+	return o, nil
+}
+
+func (o *Observation) check() error {
+	switch {
+	case o.Kind.ofSet():
+		if err := checkID("set", o.Set); err != nil {
+			return err
+		}
+	case o.Set != "" && o.Kind != KindEventCorrected:
+		return fmt.Errorf("set is given, but %s is not about one set", o.Kind)
+	}
+	if o.Trip != "" {
+		if err := checkUUID("trip", o.Trip); err != nil {
+			return err
+		}
+	}
+	if y := o.Time.Year(); y < 2000 || y > 2199 {
+		return fmt.Errorf("time %s is not in the years 2000 to 2199", o.Time.Format(time.RFC3339))
+	}
+	return checkOptionalID("operator", o.Operator)
+}
+
+// ParseObservedData reads the data of a kind as people write it. The one
+// difference to the data of an event: weightKg, a decimal number, becomes
+// weightGrams, since hashed numbers are whole.
+func ParseObservedData(k Kind, raw []byte) (Data, error) {
+	if k != KindSetPacked {
+		if err := checkNumbers(raw); err != nil {
+			return nil, err
+		}
+		return DecodeData(k, raw)
+	}
+	var p struct {
+		SetPacked
+		WeightKg jsontext.Value `json:"weightKg"`
+	}
+	if err := json.Unmarshal(raw, &p, json.RejectUnknownMembers(true)); err != nil {
+		return nil, fmt.Errorf("data: %w", plainDataError(err))
+	}
+	if len(p.WeightKg) > 0 {
+		g, err := grams(string(p.WeightKg))
+		if err != nil {
+			return nil, err
+		}
+		if p.WeightGrams != 0 && p.WeightGrams != g {
+			return nil, errors.New("weightKg and weightGrams disagree; give one")
+		}
+		p.WeightGrams = g
+	}
+	return &p.SetPacked, p.SetPacked.Check()
+}
+
+func grams(kg string) (int64, error) {
+	bad := fmt.Errorf("weightKg is %.20s; it is a number of kilograms from 0 to %d with at most three decimals", kg, maxGrams/1000)
+	if len(kg) > 16 || strings.ContainsAny(kg, "eE/_\"") {
+		return 0, bad
+	}
+	r, ok := new(big.Rat).SetString(kg)
+	if !ok {
+		return 0, bad
+	}
+	r.Mul(r, big.NewRat(1000, 1))
+	if !r.IsInt() || r.Sign() < 0 || r.Cmp(big.NewRat(maxGrams, 1)) > 0 {
+		return 0, bad
+	}
+	return r.Num().Int64(), nil
+}
+
+// Subject returns what the observation is about, as the event will say it.
+// Corrections are about what the corrected event was about, which the
+// observation may leave out.
+func (o *Observation) Subject() string {
+	switch d := o.Data.(type) {
+	case *ListIssued:
+		return d.List
+	case *IndicatorRead:
+		return d.Load
+	case *CaseClosed:
+		return d.Case
+	case *StationEnrolled:
+		return d.Station
+	case *StationRetired:
+		return d.Station
+	case *PolicyAdopted:
+		site, _, _ := strings.Cut(o.Station, "/")
+		return site
+	}
+	return o.Set
+}
+
+// digest is over everything the observation says, in canonical JSON.
+func (o *Observation) digest(domain string) (Digest, error) {
+	data, err := json.Marshal(o.Data)
+	if err != nil {
+		return Digest{}, fmt.Errorf("data: %w", err)
+	}
+	return digest(domain, observationLine{
+		Station: o.Station, Kind: o.Kind, Time: o.Time.UTC().Format(time.RFC3339Nano),
+		Set: o.Set, Trip: o.Trip, Operator: o.Operator, Data: data,
+	})
+}
+
+// ID returns the id of the event the observation becomes: the same
+// observation, the same id. It is taken before a trip is looked up or a seal
+// is completed, so that it does not depend on what the ledger holds.
+func (o *Observation) ID() (string, error) {
+	if o.Signed != nil {
+		e, err := ParseNote(o.Signed)
+		if err != nil {
+			return "", err
+		}
+		return e.ID, nil
+	}
+	d, err := o.digest(observationDomain)
+	return DerivedID(o.Time, d), err
+}
+
+// NewTrip returns the trip that a set.packed without one starts.
+func (o *Observation) NewTrip() (string, error) {
+	d, err := o.digest(tripDomain)
+	return DerivedID(o.Time, d), err
+}
+
+// Observations reads one observation a line. Each yields its line number and
+// either an observation or why the line was refused; a refused line costs
+// nothing else. Blank lines are passed over. An error of the reader itself is
+// yielded last, with line 0.
+func Observations(r io.Reader) iter.Seq2[int, ObservationOrError] {
+	return func(yield func(int, ObservationOrError) bool) {
+		br := bufio.NewReaderSize(r, 64<<10)
+		for n := 1; ; n++ {
+			line, tooLong, err := readLine(br)
+			if n == 1 {
+				line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
+			}
+			var res ObservationOrError
+			switch {
+			case tooLong > 0:
+				res.Err = fmt.Errorf("the line has %d bytes; a record has at most %d", tooLong, MaxRecord)
+			case len(bytes.TrimSpace(line)) > 0:
+				res.Observation, res.Err = ParseObservation(line)
+			}
+			if (res.Err != nil || res.Observation != nil) && !yield(n, res) {
+				return
+			}
+			if err == io.EOF {
+				return
+			}
+			if err != nil {
+				yield(0, ObservationOrError{Err: fmt.Errorf("reading stopped after line %d: %w", n, err)})
+				return
+			}
+		}
+	}
+}
+
+// ObservationOrError is one line's outcome: exactly one of the two is set.
+type ObservationOrError struct {
+	Observation *Observation
+	Err         error
+}
+
+// readLine returns the next line without its end. A line longer than a record
+// is read to its end but not kept; its length is returned instead.
+func readLine(br *bufio.Reader) (line []byte, tooLong int, err error) {
+	n := 0
+	for {
+		part, e := br.ReadSlice('\n')
+		n += len(part)
+		if n <= MaxRecord+2 {
+			line = append(line, part...)
+		}
+		if e == bufio.ErrBufferFull {
+			continue
+		}
+		line = bytes.TrimRight(line, "\r\n")
+		if n > MaxRecord+2 {
+			return nil, n, e
+		}
+		return line, 0, e
+	}
+}

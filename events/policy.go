@@ -1,0 +1,90 @@
+package events
+
+import (
+	"fmt"
+	"slices"
+)
+
+// Policy is what a site expects of a trip. A trip's steps are judged by the
+// policy in force when each of them was observed. The facility writes it; the
+// default is only where nobody has.
+type Policy struct {
+	// Links that a trip must have, in order.
+	Links []Kind `json:"links"`
+	// Stages of set.counted that every opened set must have.
+	Stages []Stage `json:"stages"`
+	// TwoPersons: a count needs a witness with another badge.
+	TwoPersons bool `json:"twoPersons"`
+	// MayStayUnread are the placements whose sheet need not be read at opening.
+	MayStayUnread []Placement `json:"mayStayUnread"`
+	// ClockToleranceSeconds is how far clocks of two stations may differ.
+	ClockToleranceSeconds int64 `json:"clockToleranceSeconds"`
+	// MinimumTravelSeconds: scans of one set at two stations closer together than this can't both be right.
+	MinimumTravelSeconds int64 `json:"minimumTravelSeconds"`
+	// WeightLimitGrams for a packed set; 0 is no limit.
+	WeightLimitGrams int64 `json:"weightLimitGrams"`
+	// Recall after a positive biological indicator.
+	Recall Recall `json:"recall"`
+}
+
+// Recall says how far a positive biological indicator reaches.
+type Recall string
+
+const (
+	// RecallRepeat is CDC 2008, Table 12: one positive in a steam sterilizer
+	// makes its loads since the last negative doubtful while three consecutive
+	// cycles are repeated; a further positive among them recalls all of them.
+	RecallRepeat Recall = "repeat-three-cycles"
+	// RecallAll recalls every load since the last negative at the first positive
+	// (the rule CDC gives for methods other than steam, and stricter local policies).
+	RecallAll Recall = "since-last-negative"
+)
+
+// DefaultPolicy holds where a site has adopted none: all six links, first and
+// final counts by two people, no tolerance for an unread sheet except screen.
+// Weight: 25 lb, ANSI/AAMI ST77 4.3.5 (11,340 g). Recall: CDC 2008, Table 12.
+// The two times are common practice, no source.
+func DefaultPolicy() Policy {
+	return Policy{
+		Links:                 []Kind{KindSetPacked, KindListSealed, KindSetSterilized, KindSetOpened, KindSetCounted, KindCaseClosed},
+		Stages:                []Stage{StageFirst, StageFinal},
+		TwoPersons:            true,
+		MayStayUnread:         []Placement{Screen},
+		ClockToleranceSeconds: 120,
+		MinimumTravelSeconds:  60,
+		WeightLimitGrams:      11340,
+		Recall:                RecallRepeat,
+	}
+}
+
+// Check refuses a policy nobody can mean.
+func (p *Policy) Check() error {
+	links := DefaultPolicy().Links
+	for _, k := range p.Links {
+		if !slices.Contains(links, k) {
+			return fmt.Errorf("policy: links: %q is not a link of a trip", k)
+		}
+	}
+	for _, s := range p.Stages {
+		if !s.known() {
+			return fmt.Errorf("policy: stages: %q is not a stage of a count", s)
+		}
+	}
+	for _, m := range p.MayStayUnread {
+		if !m.known() {
+			return fmt.Errorf("policy: mayStayUnread: %q is not a placement", m)
+		}
+	}
+	for name, n := range map[string]int64{"clockToleranceSeconds": p.ClockToleranceSeconds, "minimumTravelSeconds": p.MinimumTravelSeconds} {
+		if n < 0 || n > 86400 {
+			return fmt.Errorf("policy: %s is %d; it goes from 0 to 86400", name, n)
+		}
+	}
+	if p.WeightLimitGrams < 0 || p.WeightLimitGrams > maxGrams {
+		return fmt.Errorf("policy: weightLimitGrams is %d; it goes from 0 to %d", p.WeightLimitGrams, maxGrams)
+	}
+	if p.Recall != RecallRepeat && p.Recall != RecallAll {
+		return fmt.Errorf("policy: recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)
+	}
+	return nil
+}
