@@ -1,0 +1,186 @@
+// Package projections says what recorded events mean. Judgement is pure: the
+// same facts give the same verdicts in whatever order they arrived, and no
+// clock, file or network is asked. The read model in SQLite (package
+// readmodel below this one) keeps what judgement found.
+package projections
+
+import (
+	"time"
+
+	"listbound/events"
+)
+
+// Fact is one event as the ledger keeps it.
+type Fact struct {
+	Seq      int64
+	Recorded time.Time
+	Remarks  events.Remark // what is wrong with the record itself
+	Event    *events.Event
+}
+
+// TripKey names one turn of a set. Trip is empty for what was observed of a
+// set before any packing of it was recorded here.
+type TripKey struct {
+	Set  string `json:"set"`
+	Trip string `json:"trip"`
+}
+
+// Dim is a way in which facts belong together. A World asks its Source for the
+// facts of one dimension and key when a judgement first needs them.
+type Dim string
+
+// The dimensions, and what Source.Facts returns for a key. In each case every
+// event.corrected of a returned fact is returned as well.
+const (
+	DimTrip       Dim = "trip"       // all facts that carry this trip
+	DimSet        Dim = "set"        // the set's set.packed facts, and its facts without a trip
+	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
+	DimLoad       Dim = "load"       // set.sterilized facts of the load
+	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
+	DimList       Dim = "list"       // list.issued facts of the list
+	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
+	DimPolicy     Dim = "policy"     // policy.adopted facts of the site
+	DimStation    Dim = "station"    // facts of the station that carry a remark
+	DimEvent      Dim = "event"      // the fact with this event id
+)
+
+// Source finds facts. The read model is one; a World without a Source holds
+// all facts there are.
+type Source interface {
+	Facts(dim Dim, key string) ([]Fact, error)
+	// Trips returns the trips with something observed in from <= t < to (zero: no
+	// bound): DimSterilizer, sterilized there; DimList, packed with the list;
+	// DimPolicy, any event of the site.
+	Trips(dim Dim, key string, from, to time.Time) ([]TripKey, error)
+}
+
+// Status sums a verdict up.
+type Status string
+
+// The four states of a chain, best first.
+const (
+	Whole    Status = "whole"
+	Open     Status = "open" // so far whole
+	Doubtful Status = "doubtful"
+	Broken   Status = "broken"
+)
+
+// Severity of one finding.
+type Severity string
+
+// The severities, lightest first. A noted finding leaves the chain's status as it is.
+const (
+	SeverityNoted    Severity = "noted"
+	SeverityDoubtful Severity = "doubtful"
+	SeverityBroken   Severity = "broken"
+)
+
+// Code names a kind of finding.
+type Code string
+
+// The finding codes.
+const (
+	SheetSwapped       Code = "sheet-swapped"
+	SheetStale         Code = "sheet-stale"
+	SheetAltered       Code = "sheet-altered"
+	SheetUnknown       Code = "sheet-unknown"
+	SheetUnreadable    Code = "sheet-unreadable"
+	SheetAbsent        Code = "sheet-absent"
+	SheetInDoubt       Code = "sheet-in-doubt"
+	SheetMoved         Code = "sheet-moved"
+	LabelSwapped       Code = "label-swapped"
+	SealDiffers        Code = "seal-differs"
+	LinkMissing        Code = "link-missing"
+	LinkOutOfOrder     Code = "link-out-of-order"
+	TwoPlaces          Code = "two-places"
+	NotReleased        Code = "not-released"
+	LoadRecalled       Code = "load-recalled"
+	ListSuperseded     Code = "list-superseded"
+	CountedOnWrongList Code = "counted-on-wrong-list"
+	CountDiffersAtOpen Code = "count-differs-at-opening"
+	CountShort         Code = "count-short"
+	CountOver          Code = "count-over"
+	CountMissing       Code = "count-missing"
+	CountOnePerson     Code = "count-one-person"
+	ClosedUnreconciled Code = "closed-unreconciled"
+	StationGap         Code = "station-gap"
+	SignatureBad       Code = "signature-bad"
+	ClockDoubtful      Code = "clock-doubtful"
+)
+
+// Codes lists every finding code.
+func Codes() []Code {
+	return []Code{
+		SheetSwapped, SheetStale, SheetAltered, SheetUnknown, SheetUnreadable, SheetAbsent, SheetInDoubt, SheetMoved,
+		LabelSwapped, SealDiffers, LinkMissing, LinkOutOfOrder, TwoPlaces, NotReleased, LoadRecalled, ListSuperseded,
+		CountedOnWrongList, CountDiffersAtOpen, CountShort, CountOver, CountMissing, CountOnePerson, ClosedUnreconciled,
+		StationGap, SignatureBad, ClockDoubtful,
+	}
+}
+
+// Finding is one reason why a chain is not whole.
+type Finding struct {
+	Code         Code              `json:"code"`
+	Severity     Severity          `json:"severity"`
+	Events       []int64           `json:"events"` // sequences of the events that show it, ascending
+	From         time.Time         `json:"from,omitzero"`
+	To           time.Time         `json:"to,omitzero"`
+	Other        *TripKey          `json:"other,omitempty"`
+	Places       []string          `json:"places,omitempty"` // where a swap can have happened
+	Lines        []int64           `json:"lines,omitempty"`  // lines of the set's list concerned
+	Says         string            `json:"says"`
+	Next         string            `json:"next"`
+	Acknowledged []Acknowledgement `json:"acknowledged,omitempty"`
+}
+
+// Acknowledgement says who has seen a finding, and why they did so.
+type Acknowledgement struct {
+	By     string    `json:"by"`
+	Reason string    `json:"reason"`
+	Time   time.Time `json:"time"`
+	Seq    int64     `json:"seq"`
+}
+
+// Verdict is the judgement of one trip, or of one station's own records.
+type Verdict struct {
+	Set      string    `json:"set"`
+	Trip     string    `json:"trip"`
+	Case     string    `json:"case,omitempty"`
+	Station  string    `json:"station,omitempty"` // set and trip are then empty
+	Status   Status    `json:"status"`
+	Opened   bool      `json:"opened"`          // the set has been opened: what is found comes too late to prevent
+	Where    string    `json:"where,omitempty"` // where the set was last seen
+	Since    time.Time `json:"since,omitzero"`  // the last observation of the trip
+	Findings []Finding `json:"findings"`
+}
+
+// HistoryEvent is one event in a history.
+type HistoryEvent struct {
+	Seq      int64     `json:"seq"`
+	ID       string    `json:"id"`
+	Kind     string    `json:"kind"`
+	Set      string    `json:"set,omitempty"`
+	Trip     string    `json:"trip,omitempty"`
+	Station  string    `json:"station"`
+	Operator string    `json:"operator,omitempty"`
+	Observed time.Time `json:"observed"`
+	Recorded time.Time `json:"recorded"`
+	Late     bool      `json:"late,omitempty"`     // recorded more than the clock tolerance after it was observed
+	Voided   int64     `json:"voided,omitempty"`   // sequence of the correction that voids it
+	Replaced int64     `json:"replaced,omitempty"` // sequence of the correction that replaces its data
+	Remarks  []string  `json:"remarks,omitempty"`  // what is wrong with the record itself
+	Says     string    `json:"says"`               // one line for a reader
+	Record   string    `json:"record,omitempty"`   // the note as stored
+}
+
+// History is everything known of a trip, set, case or load at a moment.
+type History struct {
+	Set      string         `json:"set,omitempty"`
+	Trip     string         `json:"trip,omitempty"`
+	Case     string         `json:"case,omitempty"`
+	Load     string         `json:"load,omitempty"`
+	AsOf     time.Time      `json:"asOf,omitzero"`
+	Size     int64          `json:"size"` // records in the ledger when this was asked
+	Events   []HistoryEvent `json:"events"`
+	Verdicts []Verdict      `json:"verdicts"`
+}
