@@ -1,0 +1,543 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"listbound/ledger/proof"
+)
+
+const (
+	// maxBatchBytes keeps a batch well under what the server buffers for one connection.
+	maxBatchBytes = 8 << 20
+	// maxTail is how much may wait for the tree builder before appends wait for it too.
+	maxTail = 64 << 20
+	// singly is up to how many one-record calls go into the stream one by one: an atomic batch has a fixed cost of several fsyncs.
+	singly = 4
+)
+
+// call is one Append on its way.
+type call struct {
+	entries []Entry
+	state   atomic.Int32
+	done    chan struct{}
+	out     []Appended
+	err     error
+}
+
+const (
+	callWaiting = iota
+	callTaken
+	callCancelled
+)
+
+func (c *call) finish(err error) {
+	c.err = err
+	close(c.done)
+}
+
+// queue holds the calls nobody has taken yet.
+type queue struct {
+	mu     sync.Mutex
+	calls  []*call
+	closed bool
+	wake   chan struct{}
+}
+
+func (q *queue) init() { q.wake = make(chan struct{}, 1) }
+
+func (q *queue) add(c *call) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.closed {
+		return fmt.Errorf("not recorded: %w", ErrClosed)
+	}
+	q.calls = append(q.calls, c)
+	q.signal()
+	return nil
+}
+
+func (q *queue) signal() {
+	select {
+	case q.wake <- struct{}{}:
+	default:
+	}
+}
+
+func (q *queue) close() {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.closed = true
+	q.signal()
+}
+
+func (q *queue) len() int {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return len(q.calls)
+}
+
+// take returns the calls for the next round, in order, and whether the queue is closed. One station is in a round once: what its next call
+// must expect is not known before the round is over. Calls that do not fit stay.
+func (q *queue) take() (calls []*call, closed bool) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	messages, size := 0, 0
+	busy := map[string]bool{}
+	var rest []*call
+	for i, c := range q.calls {
+		if c.state.Load() == callCancelled {
+			continue
+		}
+		n := len(c.entries)
+		bytes := 0
+		fits := messages+n <= maxBatch
+		for _, e := range c.entries {
+			fits = fits && !busy[e.Station]
+			bytes += len(e.Note)
+		}
+		fits = fits && (size == 0 || size+bytes <= maxBatchBytes)
+		for _, e := range c.entries {
+			busy[e.Station] = true
+		}
+		if !fits {
+			rest = append(rest, c)
+			continue
+		}
+		if !c.state.CompareAndSwap(callWaiting, callTaken) {
+			continue
+		}
+		calls = append(calls, c)
+		messages += n
+		size += bytes
+		if messages == maxBatch {
+			rest = append(rest, q.calls[i+1:]...)
+			break
+		}
+	}
+	q.calls = rest
+	if len(rest) > 0 {
+		q.signal()
+	}
+	return calls, q.closed
+}
+
+// Append stores notes of stations, all or none, and returns them as records with their sequences. When it returns without an
+// error they are on disk. Entries of one station must follow each other in the order they are numbered.
+//
+// A *ConflictError says that the station has another previous record; a *DamagedError that the ledger is read-only. An error that
+// wraps [ErrUnknownOutcome] leaves open whether the entries were stored; any other error means they were not.
+func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, error) {
+	if len(entries) == 0 {
+		return nil, nil
+	}
+	if len(entries) > maxBatch {
+		return nil, fmt.Errorf("not recorded: %d entries in one call, at most %d are stored as one", len(entries), maxBatch)
+	}
+	first := map[string]int64{}
+	for i, e := range entries {
+		if err := e.check(l.opts.Origin); err != nil {
+			return nil, err
+		}
+		prev, seen := first[e.Station]
+		switch {
+		case !seen:
+			first[e.Station] = e.ExpectPrev
+		case prev != e.ExpectPrev:
+			return nil, fmt.Errorf("not recorded: entry %d of station %s expects record %d before it, its first entry %d; all entries of a station in one call name the record before the first",
+				i+1, e.Station, e.ExpectPrev, prev)
+		case entries[i-1].Station != e.Station:
+			return nil, fmt.Errorf("not recorded: the entries of station %s do not follow each other", e.Station)
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, fmt.Errorf("not recorded: %w", err)
+	}
+	if damage := l.Damage(); len(damage) > 0 {
+		return nil, &DamagedError{Dir: l.opts.Dir, Problems: damage}
+	}
+	c := &call{entries: entries, done: make(chan struct{})}
+	if err := l.queue.add(c); err != nil {
+		return nil, err
+	}
+	select {
+	case <-c.done:
+	case <-ctx.Done():
+		if c.state.CompareAndSwap(callWaiting, callCancelled) {
+			return nil, fmt.Errorf("not recorded: %w", ctx.Err())
+		}
+		select {
+		case <-c.done:
+		default:
+			return nil, fmt.Errorf("%w: %w", ErrUnknownOutcome, ctx.Err())
+		}
+	}
+	return c.out, c.err
+}
+
+// commitLoop is the only writer.
+func (l *Ledger) commitLoop() {
+	defer l.wg.Done()
+	crowd := false
+	for range l.queue.wake {
+		// When the last round had company, its writers are about to come back. Letting them run first makes rounds fuller
+		// and costs a lone writer nothing.
+		if crowd {
+			for n := -1; n < l.queue.len(); {
+				n = l.queue.len()
+				runtime.Gosched()
+			}
+		}
+		calls, closed := l.queue.take()
+		crowd = len(calls) > 1
+		if closed {
+			for len(calls) > 0 || l.queue.len() > 0 {
+				for _, c := range calls {
+					c.finish(fmt.Errorf("not recorded: %w", ErrClosed))
+				}
+				calls, _ = l.queue.take()
+			}
+			return
+		}
+		l.commit(calls)
+	}
+}
+
+// round is what goes into the stream together.
+type round struct {
+	calls    []*call
+	msgs     []outgoing
+	stations []string // of msgs
+	notes    int      // bytes
+	at       time.Time
+}
+
+func (l *Ledger) commit(calls []*call) {
+	if len(calls) == 0 {
+		return
+	}
+	if err := l.ready(); err != nil {
+		for _, c := range calls {
+			c.finish(err)
+		}
+		return
+	}
+	var good []*call
+	for _, c := range calls {
+		if err := l.expected(c); err != nil {
+			c.finish(err)
+			continue
+		}
+		good = append(good, c)
+	}
+	messages := 0
+	for _, c := range good {
+		messages += len(c.entries)
+	}
+	if messages > len(good) || messages > singly {
+		l.send(good)
+		return
+	}
+	for _, c := range good {
+		if err := l.ready(); err != nil {
+			c.finish(err)
+			continue
+		}
+		l.send([]*call{c})
+	}
+}
+
+// ready says whether anything may be appended now.
+func (l *Ledger) ready() error {
+	l.mu.Lock()
+	damage, failed, waiting := l.damage, l.failed, l.tailSize
+	l.mu.Unlock()
+	if len(damage) > 0 {
+		return &DamagedError{Dir: l.opts.Dir, Problems: damage}
+	}
+	if failed != nil {
+		return fmt.Errorf("not recorded: %w; see to it and start again", failed)
+	}
+	if l.suspect != nil {
+		if err := l.settle(); err != nil {
+			return fmt.Errorf("not recorded: an earlier record's outcome is still unknown: %w", err)
+		}
+		return l.ready()
+	}
+	if waiting > maxTail {
+		if err := l.integrate(); err != nil {
+			return fmt.Errorf("not recorded: %d bytes wait for a checkpoint that cannot be made: %w", waiting, err)
+		}
+	}
+	return nil
+}
+
+// expected checks a call against what the stations really have.
+func (l *Ledger) expected(c *call) error {
+	for i, e := range c.entries {
+		if i > 0 && c.entries[i-1].Station == e.Station {
+			continue
+		}
+		last, err := l.lastOf(e.Station)
+		if err != nil {
+			return fmt.Errorf("not recorded: cannot read the last record of station %s: %w", e.Station, err)
+		}
+		if last != e.ExpectPrev {
+			return &ConflictError{Station: e.Station, Expected: e.ExpectPrev, Last: last}
+		}
+	}
+	return nil
+}
+
+// lastOf returns the sequence of a station's last record. This process is the only writer, so what it once looked up stays true
+// as long as it keeps it up to date.
+func (l *Ledger) lastOf(station string) (int64, error) {
+	l.mu.Lock()
+	last, ok := l.stations[station]
+	l.mu.Unlock()
+	if ok {
+		return last, nil
+	}
+	seq, err := l.emb.lastOf(filterOf(station))
+	if err != nil {
+		return 0, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if last, ok := l.stations[station]; ok {
+		return last, nil
+	}
+	l.stations[station] = seq
+	return seq, nil
+}
+
+// Last returns a station's newest record and its sequence, or 0 and nil if it has none.
+func (l *Ledger) Last(ctx context.Context, station string) (int64, []byte, error) {
+	if err := ctx.Err(); err != nil {
+		return 0, nil, err
+	}
+	if l.stopped() {
+		return 0, nil, ErrClosed
+	}
+	seq, err := l.lastOf(station)
+	if err != nil || seq == 0 {
+		return 0, nil, err
+	}
+	record, err := l.Read(seq)
+	return seq, record, err
+}
+
+func (l *Ledger) send(calls []*call) {
+	if len(calls) == 0 {
+		return
+	}
+	r := l.newRound(calls)
+	last := l.Size()
+	seq, err := l.publish(r.msgs, last)
+	var refused *refusedError
+	switch {
+	case err == nil && seq == last+int64(len(r.msgs)):
+		l.stored(r)
+		r.finish(last)
+	case errors.As(err, &refused) && refused.wrongSequence() && len(calls) > 1:
+		// One station's expectation was wrong in the server's eyes. Nothing was stored. Its neighbours must not suffer for it.
+		for _, c := range calls {
+			l.send([]*call{c})
+		}
+	default:
+		if err == nil {
+			err = fmt.Errorf("the stream gave number %d where %d was next", seq, last+int64(len(r.msgs)))
+		}
+		l.recover(r, last, err)
+	}
+}
+
+func (l *Ledger) publish(msgs []outgoing, last int64) (seq int64, err error) {
+	err = l.opts.faults.around("publish", func() error {
+		seq, err = l.emb.publish(msgs, last)
+		return err
+	})
+	return seq, err
+}
+
+func (l *Ledger) newRound(calls []*call) *round {
+	r := &round{calls: calls, at: l.opts.Clock().Round(0).UTC()}
+	l.mu.Lock()
+	if r.at.Before(l.lastAt) {
+		// A clock set back must not make the history run backwards.
+		r.at = l.lastAt
+	}
+	l.mu.Unlock()
+	for _, c := range calls {
+		c.out = make([]Appended, len(c.entries))
+		for i, e := range c.entries {
+			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark)
+			c.out[i] = Appended{At: r.at, Record: record}
+			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
+			if i == 0 || c.entries[i-1].Station != e.Station {
+				m.filter, m.expect = filterOf(e.Station), e.ExpectPrev
+			}
+			r.msgs = append(r.msgs, m)
+			r.stations = append(r.stations, e.Station)
+			r.notes += len(record)
+		}
+	}
+	return r
+}
+
+// stored takes a round that is in the stream into the ledger's own state.
+func (l *Ledger) stored(r *round) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i, m := range r.msgs {
+		l.size++
+		l.stations[r.stations[i]] = l.size
+		l.tail = append(l.tail, m.record)
+	}
+	l.tailSize += int64(r.notes)
+	l.lastAt = r.at
+	l.broadcast()
+}
+
+// broadcast wakes all who wait for new records. l.mu is held.
+func (l *Ledger) broadcast() {
+	close(l.grown)
+	l.grown = make(chan struct{})
+}
+
+func (r *round) finish(last int64) {
+	for _, c := range r.calls {
+		for i := range c.out {
+			last++
+			c.out[i].Seq = last
+		}
+		c.finish(nil)
+	}
+}
+
+func (r *round) fail(err error) {
+	for _, c := range r.calls {
+		c.out = nil
+		c.finish(err)
+	}
+}
+
+// recover finds out what became of a round after an error, before anything else is appended.
+func (l *Ledger) recover(r *round, last int64, cause error) {
+	l.suspect = &suspect{round: r, last: last, cause: cause}
+	if err := l.settle(); err != nil {
+		r.fail(fmt.Errorf("%w: %w; and the stream does not say: %w", ErrUnknownOutcome, cause, err))
+	}
+}
+
+// suspect is a round whose outcome is not known yet.
+type suspect struct {
+	round *round
+	last  int64
+	cause error
+}
+
+// settle reads back what became of the suspect round. It returns an error if it still cannot tell.
+func (l *Ledger) settle() error {
+	s := l.suspect
+	state, err := l.emb.fence()
+	if err != nil {
+		return err
+	}
+	end := int64(state.LastSeq)
+	answer := func(err error) {
+		if !l.answered(s.round) {
+			s.round.fail(err)
+		}
+	}
+	var refused *refusedError
+	if errors.As(s.cause, &refused) && !refused.wrongSequence() {
+		// The stream could not write: the disk is full or broken. What it holds in memory may not be on disk, so nothing is built upon
+		// it; the next start reads the files afresh.
+		l.fail(fmt.Errorf("the stream could not store records: %w", s.cause))
+		l.suspect = nil
+		if end == s.last {
+			answer(fmt.Errorf("not recorded: the stream could not store it: %w", s.cause))
+		} else {
+			answer(fmt.Errorf("%w: the stream could not store it: %w", ErrUnknownOutcome, s.cause))
+		}
+		return nil
+	}
+	if end == s.last {
+		l.suspect = nil
+		l.forget(s.round)
+		for _, c := range s.round.calls {
+			if conflict := l.expected(c); conflict != nil {
+				answer(conflict)
+				return nil
+			}
+		}
+		answer(fmt.Errorf("not recorded: %w", s.cause))
+		return nil
+	}
+	var found [][]byte
+	err = l.emb.read(context.Background(), s.last+1, end, func(seq int64, _ string, record []byte) error {
+		if seq != s.last+1+int64(len(found)) {
+			return fmt.Errorf("record %d cannot be read back", s.last+1+int64(len(found)))
+		}
+		found = append(found, slices.Clone(record))
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	l.suspect = nil
+	same := len(found) == len(s.round.msgs)
+	for i := 0; same && i < len(found); i++ {
+		same = string(found[i]) == string(s.round.msgs[i].record)
+	}
+	if !same {
+		l.mu.Lock()
+		l.damage = append(l.damage, Problem{Seq: s.last + 1, What: "the stream holds a record here that this program did not write"})
+		damage := l.damage
+		l.mu.Unlock()
+		l.log.Error("the stream was written by somebody else", "from", s.last+1, "to", end)
+		answer(&DamagedError{Dir: l.opts.Dir, Problems: damage})
+		return nil
+	}
+	// The answer was lost, the records were not.
+	l.stored(s.round)
+	if !l.answered(s.round) {
+		s.round.finish(s.last)
+	}
+	return nil
+}
+
+func (l *Ledger) answered(r *round) bool {
+	select {
+	case <-r.calls[0].done:
+		return true
+	default:
+		return false
+	}
+}
+
+// forget drops what is believed about the round's stations, so that it is looked up again.
+func (l *Ledger) forget(r *round) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, s := range r.stations {
+		delete(l.stations, s)
+	}
+}
+
+// fail stops all appending until the next start.
+func (l *Ledger) fail(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.failed == nil {
+		l.failed = err
+		l.log.Error("the ledger takes no more records until it is started again", "err", err)
+	}
+}

@@ -1,0 +1,183 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"sync"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"listbound/ledger/proof"
+)
+
+// maxChunk bounds how many records go into the tree at once, and with it how many files are open.
+const maxChunk = 64 * proof.TileWidth
+
+// builder writes the tree behind the stream.
+type builder struct {
+	mu      sync.Mutex
+	tree    *proof.Tree
+	partial [][]byte // records of the entry bundle that is not full yet
+	seen    int64    // highest sequence Audit has seen
+}
+
+// buildLoop signs what is new, at most once every CheckpointEvery.
+func (l *Ledger) buildLoop() {
+	defer l.wg.Done()
+	pause := time.NewTimer(l.opts.CheckpointEvery)
+	defer pause.Stop()
+	for {
+		if !l.awaitUnsigned() {
+			return
+		}
+		pause.Reset(l.opts.CheckpointEvery)
+		select {
+		case <-pause.C:
+		case <-l.stop:
+			return
+		}
+		if err := l.integrate(); err != nil {
+			l.log.Error("cannot sign new records; they are stored and will be signed later", "err", err, "waiting", l.Size()-l.Signed().Size)
+		}
+	}
+}
+
+func (l *Ledger) awaitUnsigned() bool {
+	for {
+		l.mu.Lock()
+		ready, grown := len(l.tail) > 0, l.grown
+		l.mu.Unlock()
+		if ready {
+			return !l.stopped()
+		}
+		select {
+		case <-grown:
+		case <-l.stop:
+			return false
+		}
+	}
+}
+
+// Checkpoint signs all that is stored now and returns the signed checkpoint.
+func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if l.stopped() {
+		return nil, ErrClosed
+	}
+	if damage := l.Damage(); len(damage) > 0 {
+		// The old one still stands for what was signed; a new one would vouch for the damage.
+		return nil, fmt.Errorf("no new checkpoint: %w", &DamagedError{Dir: l.opts.Dir, Problems: damage})
+	}
+	if err := l.integrate(); err != nil {
+		return nil, err
+	}
+	return l.SignedNote(), nil
+}
+
+// integrate puts all records stored so far into the tree and signs it.
+func (l *Ledger) integrate() error {
+	l.build.mu.Lock()
+	defer l.build.mu.Unlock()
+	target := l.Size()
+	for l.Signed().Size < target {
+		l.mu.Lock()
+		records, from := l.tail, l.signed.Size
+		l.mu.Unlock()
+		if err := l.integrateChunk(from, records[:min(len(records), maxChunk)]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *Ledger) integrateChunk(from int64, records [][]byte) error {
+	tree := l.build.tree.Clone()
+	partial := l.build.partial
+	var files []outFile
+	var entries []byte
+	var err error
+	for _, record := range partial {
+		if entries, err = proof.AppendEntry(entries, record); err != nil {
+			return err
+		}
+	}
+	var complete []string // full files, whose partial forebears can go
+	for i, record := range records {
+		seq := from + int64(i) + 1
+		l.audit(seq, record)
+		if entries, err = proof.AppendEntry(entries, record); err != nil {
+			return fmt.Errorf("record %d: %w", seq, err)
+		}
+		tree.Append(proof.LeafHash(record), func(level int, index int64, hashes []tlog.Hash) {
+			name := proof.TilePath(level, index, proof.TileWidth)
+			files = append(files, outFile{name, proof.EncodeTile(hashes)})
+			complete = append(complete, name)
+		})
+		if seq%proof.TileWidth == 0 {
+			name := proof.EntriesPath((seq-1)/proof.TileWidth, proof.TileWidth)
+			files = append(files, outFile{name, entries})
+			complete = append(complete, name)
+			entries = nil
+		}
+	}
+	size := tree.Size()
+	rest := int(size % proof.TileWidth)
+	if rest > 0 {
+		files = append(files, outFile{proof.EntriesPath(size/proof.TileWidth, rest), entries})
+	}
+	tree.Partial(func(level int, index int64, hashes []tlog.Hash) {
+		files = append(files, outFile{proof.TilePath(level, index, len(hashes)), proof.EncodeTile(hashes)})
+	})
+	if err := l.files.writeDurably(files); err != nil {
+		return fmt.Errorf("cannot write tiles: %w", err)
+	}
+	// All the new checkpoint speaks of is durable from here on, in the stream and in the bundles.
+	if err := l.sign(proof.Checkpoint{Origin: l.opts.Origin, Size: size, Root: tree.Root()}, len(records)); err != nil {
+		return err
+	}
+	l.build.tree = tree
+	all := append(append([][]byte(nil), partial...), records...)
+	l.build.partial = append([][]byte(nil), all[len(all)-rest:]...)
+	// Crash here: partial tiles stay beside the full ones. They are right, only superfluous.
+	for _, name := range complete {
+		if err := os.RemoveAll(l.files.path(proof.PartialDir(name))); err != nil {
+			l.log.Warn("cannot remove partial tiles that are no longer needed", "tile", name, "err", err)
+		}
+	}
+	return nil
+}
+
+// sign replaces the checkpoint and drops the first covered records of the tail.
+func (l *Ledger) sign(c proof.Checkpoint, covered int) error {
+	note, err := proof.SignCheckpoint(c, l.opts.Signer)
+	if err != nil {
+		return fmt.Errorf("cannot sign the checkpoint: %w", err)
+	}
+	if err := l.files.replaceCheckpoint(note); err != nil {
+		return fmt.Errorf("cannot write the checkpoint: %w", err)
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.signed, l.note = c, note
+	for _, record := range l.tail[:covered] {
+		l.tailSize -= int64(len(record))
+	}
+	l.tail = append([][]byte(nil), l.tail[covered:]...)
+	return nil
+}
+
+// audit shows a record to Options.Audit once, also when writing the tree has to be tried again.
+func (l *Ledger) audit(seq int64, record []byte) {
+	if l.opts.Audit == nil || seq <= l.build.seen {
+		return
+	}
+	l.build.seen = seq
+	if err := l.opts.Audit(seq, record); err != nil {
+		l.audited.Add(1)
+		l.log.Warn("a stored record is not in order", "seq", seq, "err", err)
+	}
+}

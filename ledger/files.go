@@ -1,0 +1,218 @@
+package ledger
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"listbound/ledger/proof"
+)
+
+// faults lets a test stand between the ledger and a durable step: before says the step failed, after says it failed
+// although it was done.
+type faults struct {
+	before, after func(step string) error
+}
+
+func (f *faults) around(step string, do func() error) error {
+	if f != nil && f.before != nil {
+		if err := f.before(step); err != nil {
+			return err
+		}
+	}
+	if err := do(); err != nil {
+		return err
+	}
+	if f != nil && f.after != nil {
+		return f.after(step)
+	}
+	return nil
+}
+
+// logFiles is the folder log/: checkpoint, tiles and entry bundles.
+type logFiles struct {
+	root   string // …/log
+	faults *faults
+}
+
+func (l logFiles) path(name string) string { return filepath.Join(l.root, filepath.FromSlash(name)) }
+
+func (l logFiles) readCheckpoint() ([]byte, error) { return os.ReadFile(l.path("checkpoint")) }
+
+func (l logFiles) readTile(level int, index int64, width int) ([]tlog.Hash, error) {
+	name := proof.TilePath(level, index, width)
+	data, err := os.ReadFile(l.path(name))
+	if err != nil {
+		return nil, fmt.Errorf("cannot read %s: %w", name, cause(err))
+	}
+	hashes, err := proof.DecodeTile(data, width)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return hashes, nil
+}
+
+// readEntries returns the records of bundle index in a ledger of size records.
+func (l logFiles) readEntries(index, size int64) ([][]byte, error) {
+	width := bundleWidth(index, size)
+	name := proof.EntriesPath(index, width)
+	data, err := os.ReadFile(l.path(name))
+	if err != nil {
+		return nil, fmt.Errorf("cannot read %s: %w", name, cause(err))
+	}
+	records, err := proof.DecodeEntries(data, width)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return records, nil
+}
+
+// cause drops the machine's path from a file error; the message names the file by its place in the ledger.
+func cause(err error) error {
+	var pe *os.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
+}
+
+// bundleWidth returns how many records bundle (or level 0 tile) index has in a ledger of size records.
+func bundleWidth(index, size int64) int {
+	return int(min(proof.TileWidth, size-index*proof.TileWidth))
+}
+
+type outFile struct {
+	name string
+	data []byte
+}
+
+// writeDurably writes the files and returns when they and their folders are on disk. A file that is there already is
+// overwritten: it is left from before a crash and no checkpoint speaks of it.
+func (l logFiles) writeDurably(files []outFile) error {
+	dirs := map[string]bool{}
+	open := make([]*os.File, 0, len(files))
+	defer func() {
+		for _, f := range open {
+			f.Close() //nolint:errcheck // closed and checked below; this is for the way out after an error
+		}
+	}()
+	// Crash here: some files torn, none under a checkpoint. They are written again.
+	err := l.faults.around("write files", func() error {
+		for _, file := range files {
+			path := l.path(file.name)
+			if err := l.makeDir(filepath.Dir(path), dirs); err != nil {
+				return err
+			}
+			f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+			if err != nil {
+				return err
+			}
+			open = append(open, f)
+			if _, err := f.Write(file.data); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	// Writing all before syncing any lets the first sync carry most of the others.
+	err = l.faults.around("sync files", func() error {
+		for _, f := range open {
+			if err := f.Sync(); err != nil {
+				return err
+			}
+			if err := f.Close(); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	open = open[:0]
+	// Crash here: whole files whose names may be lost. The old checkpoint still stands and does not need them.
+	return l.faults.around("sync folders", func() error {
+		names := make([]string, 0, len(dirs))
+		for dir := range dirs {
+			names = append(names, dir)
+		}
+		slices.Sort(names)
+		for _, dir := range names {
+			if err := syncDir(dir); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// makeDir makes dir and notes every folder whose entries changed or may have changed.
+func (l logFiles) makeDir(dir string, dirs map[string]bool) error {
+	if dirs[dir] {
+		return nil
+	}
+	dirs[dir] = true
+	if _, err := os.Stat(dir); err == nil {
+		return nil
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	for d := dir; d != l.root && d != filepath.Dir(d); {
+		d = filepath.Dir(d)
+		dirs[d] = true
+	}
+	return nil
+}
+
+// replaceCheckpoint swaps the checkpoint for a new one in one step.
+func (l logFiles) replaceCheckpoint(note []byte) error {
+	return replaceFile(l.faults, "checkpoint", l.path("checkpoint"), note)
+}
+
+// replaceFile writes path so that a crash leaves either the old contents or the new.
+func replaceFile(f *faults, step, path string, data []byte) error {
+	tmp := path + ".tmp"
+	// Crash here: the old file stands, a stray .tmp beside it.
+	err := f.around("write "+step, func() error {
+		file, err := os.OpenFile(tmp, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+		if err != nil {
+			return err
+		}
+		if _, err := file.Write(data); err != nil {
+			return errors.Join(err, file.Close())
+		}
+		if err := file.Sync(); err != nil {
+			return errors.Join(err, file.Close())
+		}
+		return file.Close()
+	})
+	if err != nil {
+		return err
+	}
+	// Crash here: either file, both are whole.
+	return f.around("rename "+step, func() error {
+		if err := os.Rename(tmp, path); err != nil {
+			return err
+		}
+		return syncDir(filepath.Dir(path))
+	})
+}
+
+func syncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	if err := d.Sync(); err != nil {
+		return errors.Join(err, d.Close())
+	}
+	return d.Close()
+}

@@ -1,0 +1,249 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"listbound/ledger/proof"
+)
+
+// streamDir is where the embedded server keeps the stream.
+func streamDir(dir string) string {
+	return filepath.Join(dir, "stream", "jetstream", "$G", "streams", streamName)
+}
+
+// start brings up stream and tree and compares them before anything can be appended.
+func (l *Ledger) start(ctx context.Context) error {
+	note, err := l.files.readCheckpoint()
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("cannot read the checkpoint: %w", err)
+	}
+	_, err = os.Stat(streamDir(l.opts.Dir))
+	hasStream := err == nil
+	kept, err := l.leaveCleanState(hasStream)
+	if err != nil {
+		return err
+	}
+	emb, info, err := startServer(l.opts.Dir, note == nil && !hasStream, l.log)
+	if err != nil {
+		return err
+	}
+	l.emb = emb
+	if note == nil && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
+		// A new ledger, or one whose first start was cut short before its first checkpoint.
+		l.build.tree = &proof.Tree{}
+		if note, err = l.firstCheckpoint(); err != nil {
+			return err
+		}
+	}
+	problems, err := l.guard(ctx, note, info)
+	if err != nil {
+		return err
+	}
+	cut, err := l.compareKept(kept)
+	if err != nil {
+		return err
+	}
+	problems = append(problems, cut...)
+	l.damage = problems
+	if len(problems) > 0 {
+		for _, p := range problems {
+			l.log.Error("the ledger is damaged and read-only", "seq", p.Seq, "what", p.What)
+		}
+		// What is unsigned cannot be told from what is damaged.
+		l.size, l.tail, l.tailSize = l.signed.Size, nil, 0
+		return nil
+	}
+	l.build.seen = l.signed.Size
+	l.wg.Add(2)
+	go l.commitLoop()
+	go l.buildLoop()
+	return nil
+}
+
+func (l *Ledger) treeIsEmpty() bool {
+	_, err := os.Stat(l.files.path("tile"))
+	return errors.Is(err, os.ErrNotExist)
+}
+
+func (l *Ledger) firstCheckpoint() ([]byte, error) {
+	if err := os.MkdirAll(l.files.root, 0o700); err != nil {
+		return nil, err
+	}
+	if err := syncDir(l.opts.Dir); err != nil {
+		return nil, err
+	}
+	note, err := proof.SignCheckpoint(proof.Checkpoint{Origin: l.opts.Origin, Root: proof.EmptyRoot}, l.opts.Signer)
+	if err != nil {
+		return nil, err
+	}
+	return note, l.files.replaceCheckpoint(note)
+}
+
+// guard compares the stream with the signed tree. The problems it returns make the ledger read-only; an error means that it could not
+// look.
+func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo) ([]Problem, error) {
+	if note == nil {
+		return []Problem{{What: "there are records, but log/checkpoint is missing; put back the newest copy of it"}}, nil
+	}
+	c, err := proof.OpenCheckpoint(note, l.opts.Origin, l.opts.Verifier)
+	if err != nil {
+		return []Problem{{What: fmt.Sprintf("log/checkpoint: %v", err)}}, nil
+	}
+	l.signed, l.note, l.size = c, note, c.Size
+	var problems []Problem
+	last := int64(0)
+	if info == nil {
+		problems = append(problems, Problem{Seq: 1, What: fmt.Sprintf("the stream is gone; the checkpoint covers %d records", c.Size)})
+	} else {
+		problems = append(problems, checkStreamConfig(info.Config)...)
+		problems = append(problems, l.checkState(info.State)...)
+		last = int64(info.State.LastSeq)
+	}
+	leaves, treeProblems := l.loadTree(c)
+	problems = append(problems, treeProblems...)
+	if info == nil || len(treeProblems) > 0 {
+		return problems, nil
+	}
+	tail, err := l.checkTail(ctx, c, leaves, last)
+	if err != nil {
+		return nil, err
+	}
+	return append(problems, tail...), nil
+}
+
+// checkState looks at what the stream says of itself. That can be a lie after damage, so it only adds to what is read.
+func (l *Ledger) checkState(state server.StreamState) []Problem {
+	var problems []Problem
+	if state.FirstSeq > 1 {
+		problems = append(problems, Problem{Seq: 1, What: fmt.Sprintf("the stream begins at record %d", state.FirstSeq)})
+	}
+	if last := int64(state.LastSeq); last < l.signed.Size {
+		problems = append(problems, Problem{Seq: last + 1, What: fmt.Sprintf("the stream ends at record %d, but the checkpoint covers %d", last, l.signed.Size)})
+	}
+	if state.NumDeleted > 0 {
+		seqs, err := l.emb.deleted()
+		if err != nil || len(seqs) == 0 {
+			problems = append(problems, Problem{What: fmt.Sprintf("the stream lacks %d records in its middle", state.NumDeleted)})
+		}
+		for _, r := range ranges(seqs) {
+			problems = append(problems, Problem{Seq: r[0], What: "the stream lacks " + rangeText(r)})
+		}
+	}
+	return problems
+}
+
+// ranges joins sorted sequences into runs [first, last].
+func ranges(seqs []int64) [][2]int64 {
+	slices.Sort(seqs)
+	var out [][2]int64
+	for _, s := range seqs {
+		if n := len(out); n > 0 && out[n-1][1]+1 == s {
+			out[n-1][1] = s
+			continue
+		}
+		out = append(out, [2]int64{s, s})
+	}
+	return out
+}
+
+func rangeText(r [2]int64) string {
+	if r[0] == r[1] {
+		return "this record"
+	}
+	return fmt.Sprintf("records %d to %d", r[0], r[1])
+}
+
+// tailStart returns the index of the first leaf in the tile that holds the last of size leaves.
+func tailStart(size int64) int64 {
+	return max(size-1, 0) / proof.TileWidth * proof.TileWidth
+}
+
+// loadTree restores the builder's state and returns the leaf hashes of the last tile, authenticated against the signed root.
+func (l *Ledger) loadTree(c proof.Checkpoint) ([]tlog.Hash, []Problem) {
+	start := tailStart(c.Size)
+	tree, err := proof.LoadTree(c.Size, l.files.readTile)
+	if err != nil {
+		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tree cannot be read: %v", err)}}
+	}
+	if root := tree.Root(); root != c.Root {
+		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tiles lead to the root %s, the checkpoint says %s", root, c.Root)}}
+	}
+	l.build.tree = tree
+	if c.Size == 0 {
+		return nil, nil
+	}
+	var indexes []int64
+	for i := start; i < c.Size; i++ {
+		indexes = append(indexes, tlog.StoredHashIndex(0, i))
+	}
+	leaves, err := l.hashReader(c).ReadHashes(indexes)
+	if err != nil {
+		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tiles do not lead to the signed root: %v", err)}}
+	}
+	return leaves, nil
+}
+
+// checkTail reads the stream from the last tile boundary to its end. Signed records must have the hash in the tree and be the same in
+// the entry bundle; unsigned ones must be whole and follow each other. It fills the ledger's tail.
+func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlog.Hash, last int64) ([]Problem, error) {
+	var problems []Problem
+	start := tailStart(c.Size)
+	var bundle [][]byte
+	if c.Size > 0 {
+		var err error
+		if bundle, err = l.files.readEntries(start/proof.TileWidth, c.Size); err != nil {
+			problems = append(problems, Problem{Seq: start + 1, What: err.Error()})
+		}
+	}
+	for i, record := range bundle {
+		if proof.LeafHash(record) != leaves[i] {
+			problems = append(problems, Problem{Seq: start + int64(i) + 1, What: "the record in the entry bundle does not have the hash in the tree"})
+		}
+	}
+	next := start + 1
+	missing := func(to int64) {
+		if next <= to {
+			problems = append(problems, Problem{Seq: next, What: "the stream lacks " + rangeText([2]int64{next, to})})
+		}
+	}
+	err := l.emb.read(ctx, next, last, func(seq int64, _ string, record []byte) error {
+		missing(seq - 1)
+		next = seq + 1
+		_, at, _, err := proof.SplitArrival(l.opts.Origin, record)
+		if seq <= c.Size {
+			if proof.LeafHash(record) != leaves[seq-start-1] {
+				problems = append(problems, Problem{Seq: seq, What: "the record in the stream does not have the hash in the tree"})
+			}
+		} else {
+			if err != nil {
+				problems = append(problems, Problem{Seq: seq, What: fmt.Sprintf("the record in the stream is not whole: %v", err)})
+			} else if at.Before(l.lastAt) {
+				problems = append(problems, Problem{Seq: seq, What: "the record in the stream arrived before the one in front of it"})
+			}
+			l.tail = append(l.tail, slices.Clone(record))
+			l.tailSize += int64(len(record))
+			l.size = seq
+		}
+		if err == nil && at.After(l.lastAt) {
+			l.lastAt = at
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	missing(last)
+	l.build.partial = nil
+	if c.Size%proof.TileWidth != 0 {
+		l.build.partial = bundle
+	}
+	return problems, nil
+}

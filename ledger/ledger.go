@@ -1,0 +1,299 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/ledger/proof"
+)
+
+// MaxNote is the longest note a station may append. Entry bundles hold 65,535 bytes; the rest is room for the arrival line.
+const MaxNote = 60_000
+
+// Options say where a ledger is and who it is. Dir, Origin, Signer, Verifier and Clock are needed.
+type Options struct {
+	Dir      string
+	Origin   string // name of the ledger, first line of its checkpoints; the key has the same name
+	Signer   note.Signer
+	Verifier note.Verifier
+	Clock    func() time.Time
+	Logger   *slog.Logger // nil: silence
+
+	// Command is what other programs are told has the folder open. Default: the name of the running program.
+	Command string
+	// CheckpointEvery is the shortest time between two checkpoints that nobody asked for. Default 200 ms.
+	CheckpointEvery time.Duration
+	// Audit sees each record in order before it goes into the tree. An error is logged and counted; it holds nothing up, because
+	// what was recorded stays recorded.
+	Audit func(seq int64, record []byte) error
+
+	faults *faults
+}
+
+// Ledger is an open ledger. Its methods may be called from many goroutines.
+type Ledger struct {
+	opts  Options
+	log   *slog.Logger
+	owner *ownership
+	emb   *embedded
+	files logFiles
+
+	mu       sync.Mutex
+	size     int64            // records stored
+	tail     [][]byte         // records signed.Size+1 … size
+	tailSize int64            // bytes in tail
+	stations map[string]int64 // sequence of each station's last record, for the stations met so far
+	lastAt   time.Time
+	signed   proof.Checkpoint
+	note     []byte // signed, as a signed note
+	grown    chan struct{}
+	damage   []Problem
+	failed   error // why the stream takes nothing any more until the next start
+	buildErr error // why the last attempt to write log/ failed
+
+	queue   queue
+	suspect *suspect // not nil: a publish whose outcome could not be found out yet (only the committer uses it)
+
+	build   builder
+	audited atomic.Int64 // audit errors
+
+	stop   chan struct{}
+	wg     sync.WaitGroup
+	closed sync.Once
+}
+
+// Entry is one note to append.
+type Entry struct {
+	Station string // site/station
+	Kind    string // last part of the subject, such as set.packed
+	Note    []byte // signed note of the station
+	Remark  byte   // goes into the arrival line: what the caller noticed about the note, 0 for nothing
+	// ExpectPrev is the sequence of the station's previous record, 0 if it has none. Later entries of the same station in one
+	// call repeat it.
+	ExpectPrev int64
+}
+
+// Appended is one stored record.
+type Appended struct {
+	Seq    int64
+	At     time.Time
+	Record []byte // the note with its arrival line
+}
+
+// Open opens the ledger in a folder, or starts one if the folder is empty. If another process has it open the error is an
+// *OwnedError. A damaged ledger opens read-only, see [Ledger.Damage].
+func Open(ctx context.Context, opts Options) (l *Ledger, err error) {
+	if err := opts.check(); err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(opts.Dir, 0o700); err != nil {
+		return nil, fmt.Errorf("cannot make the ledger's folder: %w", err)
+	}
+	owner, err := takeOwnership(opts.Dir, Owner{PID: os.Getpid(), Command: opts.Command, Since: opts.Clock().UTC()})
+	if err != nil {
+		return nil, err
+	}
+	l = &Ledger{
+		opts:     opts,
+		log:      opts.Logger,
+		owner:    owner,
+		files:    logFiles{root: filepath.Join(opts.Dir, "log"), faults: opts.faults},
+		stations: map[string]int64{},
+		grown:    make(chan struct{}),
+		stop:     make(chan struct{}),
+	}
+	l.queue.init()
+	defer func() {
+		if err != nil {
+			if l.emb != nil {
+				l.emb.stop()
+			}
+			err = errors.Join(err, owner.release())
+		}
+	}()
+	if err := l.start(ctx); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+func (o *Options) check() error {
+	switch {
+	case o.Dir == "":
+		return errors.New("a ledger needs a folder")
+	case o.Signer == nil || o.Verifier == nil:
+		return errors.New("a ledger needs its key: signer and verifier")
+	case o.Clock == nil:
+		return errors.New("a ledger needs a clock")
+	case o.Signer.Name() != o.Origin || o.Verifier.Name() != o.Origin:
+		return fmt.Errorf("the key is named %q and the ledger %q; use the key made for this ledger", o.Signer.Name(), o.Origin)
+	case o.Signer.KeyHash() != o.Verifier.KeyHash():
+		return fmt.Errorf("signer and verifier of %q are two different keys", o.Origin)
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.CheckpointEvery <= 0 {
+		o.CheckpointEvery = 200 * time.Millisecond
+	}
+	if o.Command == "" {
+		o.Command = filepath.Base(os.Args[0])
+	}
+	return nil
+}
+
+// SetURL tells other programs that want this folder where to reach the one that has it.
+func (l *Ledger) SetURL(url string) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.owner.owner.URL = url
+	return l.owner.write()
+}
+
+// Origin returns the ledger's name.
+func (l *Ledger) Origin() string { return l.opts.Origin }
+
+// Dir returns the ledger's folder.
+func (l *Ledger) Dir() string { return l.opts.Dir }
+
+// Verifier returns the key that checks the ledger's signatures.
+func (l *Ledger) Verifier() note.Verifier { return l.opts.Verifier }
+
+// Signer returns the ledger's key; it signs evidence manifests as well.
+func (l *Ledger) Signer() note.Signer { return l.opts.Signer }
+
+// Size returns the number of records stored, which is the sequence of the last.
+func (l *Ledger) Size() int64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.size
+}
+
+// Signed returns the newest checkpoint.
+func (l *Ledger) Signed() proof.Checkpoint {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.signed
+}
+
+// SignedNote returns the newest checkpoint with its signature.
+func (l *Ledger) SignedNote() []byte {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.note
+}
+
+// Damage returns what is wrong with the ledger; nothing can be appended while that is not empty.
+func (l *Ledger) Damage() []Problem {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return append([]Problem(nil), l.damage...)
+}
+
+// AuditErrors returns how many records Options.Audit objected to since the start.
+func (l *Ledger) AuditErrors() int64 { return l.audited.Load() }
+
+// Close signs a last checkpoint, stops the server and gives the folder free. Appends that still wait are refused.
+func (l *Ledger) Close() error {
+	var err error
+	l.closed.Do(func() { err = l.close() })
+	return err
+}
+
+func (l *Ledger) close() error {
+	l.queue.close()
+	close(l.stop)
+	l.wg.Wait()
+	l.mu.Lock()
+	healthy := len(l.damage) == 0
+	l.mu.Unlock()
+	var errs []error
+	if healthy {
+		if err := l.integrate(); err != nil {
+			errs = append(errs, fmt.Errorf("the last checkpoint is missing %d records; they are stored, and the next start signs them: %w", l.Size()-l.Signed().Size, err))
+		}
+	}
+	l.emb.stop()
+	l.mu.Lock()
+	close(l.grown)
+	l.grown = nil
+	clean := healthy && l.failed == nil && l.suspect == nil
+	size := l.size
+	l.mu.Unlock()
+	if clean {
+		// Crash here: the next start takes the stop for an unclean one and looks harder. No harm.
+		if err := replaceFile(l.opts.faults, "clean marker", l.cleanMarker(), []byte(strconv.FormatInt(size, 10)+"\n")); err != nil {
+			errs = append(errs, err)
+		}
+	}
+	errs = append(errs, l.owner.release())
+	return errors.Join(errs...)
+}
+
+func (l *Ledger) cleanMarker() string { return filepath.Join(l.opts.Dir, "stream.clean") }
+
+func (l *Ledger) stopped() bool {
+	select {
+	case <-l.stop:
+		return true
+	default:
+		return false
+	}
+}
+
+func (e Entry) check(origin string) error {
+	site, station, ok := strings.Cut(e.Station, "/")
+	if !ok || !validToken(site) || !validToken(station) {
+		return fmt.Errorf("not recorded: the station %q is not of the form site/station in small letters, digits and hyphens", e.Station)
+	}
+	if !validKind(e.Kind) {
+		return fmt.Errorf("not recorded: the kind %q is not small letters in parts joined by dots", e.Kind)
+	}
+	if len(e.Note) > MaxNote {
+		return fmt.Errorf("not recorded: the note has %d bytes, more than the %d a record may have", len(e.Note), MaxNote)
+	}
+	if e.ExpectPrev < 0 {
+		return fmt.Errorf("not recorded: the previous record of station %s cannot be number %d", e.Station, e.ExpectPrev)
+	}
+	if err := proof.CheckNote(e.Note); err != nil {
+		return fmt.Errorf("not recorded: %w", err)
+	}
+	if proof.HasArrival(origin, e.Note) {
+		return fmt.Errorf("not recorded: the note already has an arrival line of %s; append the station's own note", origin)
+	}
+	return nil
+}
+
+func validToken(s string) bool {
+	for _, c := range []byte(s) {
+		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
+			return false
+		}
+	}
+	return s != ""
+}
+
+func validKind(s string) bool {
+	for part := range strings.SplitSeq(s, ".") {
+		if part == "" {
+			return false
+		}
+		for _, c := range []byte(part) {
+			if c < 'a' || c > 'z' {
+				return false
+			}
+		}
+	}
+	return true
+}

@@ -1,0 +1,106 @@
+package proof
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// arrivalKind is what the key ID of an arrival line is derived from besides the origin: key type 0xFF ("custom") of the note
+// format, followed by our own name for it.
+const arrivalKind = "\n\xfflistbound arrival v1"
+
+// arrivalLen is the length of an arrival line's bytes: key ID, time, two zero bytes, remark. Fifteen bytes fill 20 characters
+// of base64 exactly, so there are no spare bits that could be changed unnoticed.
+const (
+	arrivalLen     = 4 + 8 + 3
+	arrivalEncoded = arrivalLen / 3 * 4
+)
+
+// ArrivalKeyID returns the key ID that marks the arrival lines of the ledger named origin.
+func ArrivalKeyID(origin string) [4]byte {
+	sum := sha256.Sum256([]byte(origin + arrivalKind))
+	return [4]byte(sum[:4])
+}
+
+// AddArrival returns the record: the station's note followed by the arrival line. The note is copied, not changed. The remark
+// is one byte of the caller's: what it noticed about the note when it came.
+func AddArrival(origin string, note []byte, at time.Time, remark byte) []byte {
+	id := ArrivalKeyID(origin)
+	var raw [arrivalLen]byte
+	copy(raw[:4], id[:])
+	binary.BigEndian.PutUint64(raw[4:], uint64(at.UnixNano()))
+	raw[arrivalLen-1] = remark
+	record := make([]byte, 0, len(note)+len(signaturePrefix)+len(origin)+1+arrivalEncoded+1)
+	record = append(record, note...)
+	record = append(record, signaturePrefix...)
+	record = append(record, origin...)
+	record = append(record, ' ')
+	record = base64.StdEncoding.AppendEncode(record, raw[:])
+	return append(record, '\n')
+}
+
+// SplitArrival takes a record apart into the station's note, the time of arrival and the remark. It is strict: the arrival line must be
+// there exactly once, be the last line, and be spelt canonically. The note returned shares memory with the record.
+func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
+	if len(record) == 0 || record[len(record)-1] != '\n' {
+		return nil, time.Time{}, 0, errors.New("record does not end with a complete line")
+	}
+	start := bytes.LastIndexByte(record[:len(record)-1], '\n') + 1
+	line := record[start : len(record)-1]
+	prefix := signaturePrefix + origin + " "
+	b64, ok := bytes.CutPrefix(line, []byte(prefix))
+	if !ok {
+		return nil, time.Time{}, 0, fmt.Errorf("last line is not the arrival line of %s", origin)
+	}
+	var raw [arrivalLen]byte
+	if len(b64) != arrivalEncoded {
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d", origin, len(b64), arrivalEncoded)
+	}
+	if _, err := strictBase64.Decode(raw[:], b64); err != nil {
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is not canonical base64", origin)
+	}
+	id := ArrivalKeyID(origin)
+	if !bytes.Equal(raw[:4], id[:]) {
+		return nil, time.Time{}, 0, fmt.Errorf("last line is signed as %s, but is not its arrival line", origin)
+	}
+	if raw[12] != 0 || raw[13] != 0 {
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s says something this program does not know", origin)
+	}
+	nanos := binary.BigEndian.Uint64(raw[4:])
+	if nanos > math.MaxInt64 {
+		return nil, time.Time{}, 0, fmt.Errorf("arrival time of %d ns is out of range", nanos)
+	}
+	stationNote = record[:start:start]
+	_, sigs, err := splitNote(stationNote)
+	if err != nil {
+		return nil, time.Time{}, 0, err
+	}
+	for _, s := range sigs {
+		if s.name == origin && s.keyID == id {
+			return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
+		}
+	}
+	return stationNote, time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
+}
+
+// HasArrival says whether a note already carries an arrival line of origin. A ledger refuses such a note: a record must show one
+// time of arrival only.
+func HasArrival(origin string, note []byte) bool {
+	_, sigs, err := splitNote(note)
+	if err != nil {
+		return false
+	}
+	id := ArrivalKeyID(origin)
+	for _, s := range sigs {
+		if s.name == origin && s.keyID == id {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,261 @@
+package ledger
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nkeys"
+)
+
+const (
+	streamName    = "CUSTODY"
+	subjectRoot   = "custody"
+	streamSubject = subjectRoot + ".*.*.>"
+	apiTimeout    = 15 * time.Second
+)
+
+// streamConfig is what the stream must be: nothing ever leaves it.
+func streamConfig() server.StreamConfig {
+	return server.StreamConfig{
+		Name:               streamName,
+		Subjects:           []string{streamSubject},
+		Storage:            server.FileStorage,
+		Retention:          server.LimitsPolicy,
+		Discard:            server.DiscardNew,
+		Replicas:           1,
+		MaxConsumers:       -1,
+		MaxMsgs:            -1,
+		MaxBytes:           -1,
+		MaxMsgsPer:         -1,
+		MaxMsgSize:         -1,
+		DenyDelete:         true,
+		DenyPurge:          true,
+		AllowDirect:        true,
+		AllowAtomicPublish: true,
+	}
+}
+
+// embedded is the server inside this process and the everyday connection to it. There is no listener: the only ways in are the two
+// keys made here, which never leave memory.
+type embedded struct {
+	srv *server.Server
+	nc  *nats.Conn
+	log *serverLog
+}
+
+// everydayPermissions name all that the ledger does after its start: append, read, ask for the state. What is not named is
+// refused, so no mistake in this program can update, purge or delete the stream.
+func everydayPermissions() *server.Permissions {
+	return &server.Permissions{
+		Publish: &server.SubjectPermission{Allow: []string{
+			streamSubject,
+			"$JS.API.STREAM.INFO." + streamName,
+			"$JS.API.DIRECT.GET." + streamName,
+			"$JS.API.DIRECT.GET." + streamName + ".>",
+		}},
+		Subscribe: &server.SubjectPermission{Allow: []string{"_INBOX.>"}},
+	}
+}
+
+// startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When mayCreate is false and the stream
+// is not there, state is nil: a lost stream must not be replaced by an empty one.
+func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, info *server.StreamInfo, err error) {
+	bootstrap, err := nkeys.CreateUser()
+	if err != nil {
+		return nil, nil, err
+	}
+	everyday, err := nkeys.CreateUser()
+	if err != nil {
+		return nil, nil, err
+	}
+	bootstrapID, err := bootstrap.PublicKey()
+	if err != nil {
+		return nil, nil, err
+	}
+	everydayID, err := everyday.PublicKey()
+	if err != nil {
+		return nil, nil, err
+	}
+	srv, err := server.NewServer(&server.Options{
+		ServerName:         "listbound",
+		DontListen:         true,
+		NoSigs:             true,
+		NoLog:              true,
+		JetStream:          true,
+		StoreDir:           filepath.Join(dir, "stream"),
+		SyncAlways:         true,
+		JetStreamMaxMemory: 64 << 20,
+		// The disk itself is the limit. The server's default, a share of what is free now, shrinks with every restart.
+		JetStreamMaxStore: 1 << 60,
+		Nkeys: []*server.NkeyUser{
+			{Nkey: bootstrapID},
+			{Nkey: everydayID, Permissions: everydayPermissions()},
+		},
+	})
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
+	}
+	e = &embedded{srv: srv, log: &serverLog{log: logger}}
+	srv.SetLoggerV2(e.log, false, false, false)
+	defer func() {
+		if err != nil {
+			e.stop()
+		}
+	}()
+	srv.Start()
+	if !srv.ReadyForConnections(apiTimeout) || !srv.JetStreamEnabled() {
+		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", filepath.Join(dir, "stream"), e.log.last())
+	}
+	boot, err := e.connect("bootstrap", bootstrap)
+	if err != nil {
+		return nil, nil, err
+	}
+	defer boot.Close()
+	info, err = streamInfo(boot)
+	if errors.Is(err, errNoStream) && mayCreate {
+		info, err = createStream(boot)
+	}
+	if err != nil && !errors.Is(err, errNoStream) {
+		return nil, nil, err
+	}
+	if e.nc, err = e.connect("everyday", everyday); err != nil {
+		return nil, nil, err
+	}
+	return e, info, nil
+}
+
+func (e *embedded) connect(name string, key nkeys.KeyPair) (*nats.Conn, error) {
+	id, err := key.PublicKey()
+	if err != nil {
+		return nil, err
+	}
+	nc, err := nats.Connect("", nats.InProcessServer(e.srv), nats.Name(name), nats.Nkey(id, key.Sign), nats.NoReconnect(),
+		nats.Timeout(apiTimeout), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+			e.log.Errorf("connection %s: %v", name, err)
+		}))
+	if err != nil {
+		return nil, fmt.Errorf("cannot connect to the embedded server: %w", err)
+	}
+	return nc, nil
+}
+
+func (e *embedded) stop() {
+	if e.nc != nil {
+		e.nc.Close()
+	}
+	e.srv.Shutdown()
+	e.srv.WaitForShutdown()
+}
+
+var errNoStream = errors.New("there is no stream")
+
+func streamInfo(nc *nats.Conn) (*server.StreamInfo, error) {
+	msg, err := nc.Request("$JS.API.STREAM.INFO."+streamName, nil, apiTimeout)
+	if err != nil {
+		return nil, fmt.Errorf("the embedded server does not say how the stream is: %w", err)
+	}
+	var r server.JSApiStreamInfoResponse
+	if err := json.Unmarshal(msg.Data, &r); err != nil {
+		return nil, fmt.Errorf("stream state: %w", err)
+	}
+	if r.Error != nil {
+		if r.Error.ErrCode == uint16(server.JSStreamNotFoundErr) {
+			return nil, errNoStream
+		}
+		return nil, fmt.Errorf("stream state: %s", r.Error.Description)
+	}
+	return r.StreamInfo, nil
+}
+
+func createStream(nc *nats.Conn) (*server.StreamInfo, error) {
+	req, err := json.Marshal(streamConfig())
+	if err != nil {
+		return nil, err
+	}
+	msg, err := nc.Request("$JS.API.STREAM.CREATE."+streamName, req, apiTimeout)
+	if err != nil {
+		return nil, fmt.Errorf("cannot create the stream: %w", err)
+	}
+	var r server.JSApiStreamCreateResponse
+	if err := json.Unmarshal(msg.Data, &r); err != nil {
+		return nil, fmt.Errorf("cannot create the stream: %w", err)
+	}
+	if r.Error != nil {
+		return nil, fmt.Errorf("cannot create the stream: %s", r.Error.Description)
+	}
+	return r.StreamInfo, nil
+}
+
+// checkStreamConfig compares the settings that keep records in the stream.
+func checkStreamConfig(got server.StreamConfig) []Problem {
+	var problems []Problem
+	want := streamConfig()
+	add := func(name string, got, want any) {
+		if !reflect.DeepEqual(got, want) {
+			problems = append(problems, Problem{What: fmt.Sprintf("stream setting %s is %v, want %v", name, got, want)})
+		}
+	}
+	add("subjects", got.Subjects, want.Subjects)
+	add("storage", got.Storage, want.Storage)
+	add("retention", got.Retention, want.Retention)
+	add("discard", got.Discard, want.Discard)
+	add("max_msgs", got.MaxMsgs, want.MaxMsgs)
+	add("max_bytes", got.MaxBytes, want.MaxBytes)
+	add("max_age", got.MaxAge, want.MaxAge)
+	add("max_msgs_per_subject", got.MaxMsgsPer, want.MaxMsgsPer)
+	add("max_msg_size", got.MaxMsgSize, want.MaxMsgSize)
+	add("deny_delete", got.DenyDelete, want.DenyDelete)
+	add("deny_purge", got.DenyPurge, want.DenyPurge)
+	add("allow_rollup_hdrs", got.AllowRollup, want.AllowRollup)
+	add("allow_msg_ttl", got.AllowMsgTTL, want.AllowMsgTTL)
+	add("allow_direct", got.AllowDirect, want.AllowDirect)
+	add("allow_atomic", got.AllowAtomicPublish, want.AllowAtomicPublish)
+	add("no_ack", got.NoAck, want.NoAck)
+	add("sealed", got.Sealed, want.Sealed)
+	add("sources", len(got.Sources), 0)
+	add("mirror", got.Mirror != nil, false)
+	return problems
+}
+
+// serverLog passes the server's warnings on and remembers the last one, which explains a failed start.
+type serverLog struct {
+	log  *slog.Logger
+	mu   sync.Mutex
+	text string
+}
+
+func (s *serverLog) keep(level slog.Level, format string, v []any) {
+	text := strings.TrimSpace(fmt.Sprintf(format, v...))
+	s.mu.Lock()
+	s.text = text
+	s.mu.Unlock()
+	s.log.Log(context.Background(), level, "embedded server: "+text)
+}
+
+func (s *serverLog) last() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.text == "" {
+		return "it gave no reason"
+	}
+	return s.text
+}
+
+func (s *serverLog) Noticef(format string, v ...any) {}
+func (s *serverLog) Debugf(format string, v ...any)  {}
+func (s *serverLog) Tracef(format string, v ...any)  {}
+func (s *serverLog) Warnf(format string, v ...any)   { s.keep(slog.LevelWarn, format, v) }
+func (s *serverLog) Errorf(format string, v ...any)  { s.keep(slog.LevelError, format, v) }
+
+// Fatalf must not end the process: the ledger's caller decides.
+func (s *serverLog) Fatalf(format string, v ...any) { s.keep(slog.LevelError, format, v) }

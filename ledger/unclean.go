@@ -1,0 +1,162 @@
+package ledger
+
+import (
+	"bytes"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// leaveCleanState takes the clean marker away before the stream is touched. If there is none although there is a stream, the last
+// stop was not clean: the server is about to rebuild its index and cuts the files where it finds damage, so the end of the stream is
+// copied first. It returns the folder of the copy, or "".
+func (l *Ledger) leaveCleanState(hasStream bool) (string, error) {
+	err := os.Remove(l.cleanMarker())
+	switch {
+	case err == nil:
+		// Crash here: the next start takes this stop for an unclean one. No harm.
+		return "", syncDir(l.opts.Dir)
+	case !errors.Is(err, os.ErrNotExist):
+		return "", err
+	case !hasStream:
+		return "", nil
+	}
+	msgs := filepath.Join(streamDir(l.opts.Dir), "msgs")
+	blocks, err := blockNumbers(msgs)
+	if err != nil || len(blocks) == 0 {
+		return "", err
+	}
+	names := []string{"index.db"}
+	for _, n := range blocks[max(0, len(blocks)-2):] {
+		names = append(names, blockName(n))
+	}
+	var dir string
+	for n := 1; ; n++ {
+		dir = filepath.Join(l.opts.Dir, fmt.Sprintf("before-recovery-%d", n))
+		if err := os.Mkdir(dir, 0o700); err == nil {
+			break
+		} else if !errors.Is(err, os.ErrExist) {
+			return "", err
+		}
+	}
+	for _, name := range names {
+		if err := copyFile(filepath.Join(dir, name), filepath.Join(msgs, name)); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return "", fmt.Errorf("cannot keep a copy of the stream's end before it is recovered: %w", err)
+		}
+	}
+	return dir, syncDir(dir)
+}
+
+func blockName(n int) string { return strconv.Itoa(n) + ".blk" }
+
+func blockNumbers(msgs string) ([]int, error) {
+	entries, err := os.ReadDir(msgs)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	var numbers []int
+	for _, e := range entries {
+		if base, ok := strings.CutSuffix(e.Name(), ".blk"); ok {
+			if n, err := strconv.Atoi(base); err == nil {
+				numbers = append(numbers, n)
+			}
+		}
+	}
+	slices.Sort(numbers)
+	return numbers, err
+}
+
+func copyFile(to, from string) error {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close() //nolint:errcheck // only read
+	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	if _, err := io.Copy(out, in); err != nil {
+		return errors.Join(err, out.Close())
+	}
+	if err := out.Sync(); err != nil {
+		return errors.Join(err, out.Close())
+	}
+	return out.Close()
+}
+
+// compareKept looks at what the server's recovery did to the blocks that were copied before. A copy that is still the same is
+// removed. If whole records were cut away it says so: a record torn by the stop itself has nothing behind it, so records
+// behind the cut were stored.
+func (l *Ledger) compareKept(dir string) ([]Problem, error) {
+	if dir == "" {
+		return nil, nil
+	}
+	blocks, err := blockNumbers(dir)
+	if err != nil {
+		return nil, err
+	}
+	var problems []Problem
+	same := true
+	for _, n := range blocks {
+		before, err := os.ReadFile(filepath.Join(dir, blockName(n)))
+		if err != nil {
+			return nil, err
+		}
+		after, err := os.ReadFile(filepath.Join(streamDir(l.opts.Dir), "msgs", blockName(n)))
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return nil, err
+		}
+		if bytes.HasPrefix(after, before) {
+			// Recovery may finish an atomic batch that was under way, so more is fine.
+			continue
+		}
+		same = false
+		cut := 0
+		for cut < len(before) && cut < len(after) && before[cut] == after[cut] {
+			cut++
+		}
+		if first, last, ok := wholeRecords(before[cut:]); ok {
+			problems = append(problems, Problem{Seq: first, What: fmt.Sprintf(
+				"recovery of the stream cut off %s because of damage in front of them; the end of the stream as it was is in %s",
+				rangeText([2]int64{first, last}), filepath.Base(dir))})
+		}
+	}
+	if same {
+		return nil, os.RemoveAll(dir)
+	}
+	l.log.Warn("the stream's recovery after an unclean stop changed its end; a copy from before is kept", "dir", dir)
+	return problems, nil
+}
+
+// Layout of a record in a block of the pinned server version: length, sequence, time, subject length, then the rest.
+const (
+	blockRecordHead = 4 + 8 + 8 + 2
+	blockRecordMin  = blockRecordHead + 8
+	blockHeaderBit  = 1 << 31
+)
+
+// wholeRecords reads cut-off bytes of a block. It says which sequences follow the first record there, which is the one that was torn or
+// damaged.
+func wholeRecords(data []byte) (first, last int64, ok bool) {
+	for n := 0; len(data) >= blockRecordMin; n++ {
+		length := int64(binary.LittleEndian.Uint32(data) &^ uint32(blockHeaderBit))
+		seq := int64(binary.LittleEndian.Uint64(data[4:]))
+		if length < blockRecordMin || length > int64(len(data)) || seq <= 0 || (n > 0 && seq != last+1) {
+			break
+		}
+		if n == 0 {
+			first = seq
+		}
+		last = seq
+		ok = n > 0
+		data = data[length:]
+	}
+	return first, last, ok
+}

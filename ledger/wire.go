@@ -1,0 +1,231 @@
+package ledger
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nuid"
+)
+
+// maxBatch is the server's limit for one atomic batch.
+const maxBatch = 1000
+
+// outgoing is one record on its way into the stream.
+type outgoing struct {
+	subject string
+	// filter names the subjects of the record's station. expect is the sequence of the last record under it, or -1 for a later record of a
+	// station within one batch: the server checks against the state before the batch, so only the first can say.
+	filter string
+	expect int64
+	record []byte
+}
+
+// refusedError is an answer of the server: it took nothing.
+type refusedError struct {
+	code uint16
+	text string
+}
+
+func (e *refusedError) Error() string { return e.text }
+
+func (e *refusedError) wrongSequence() bool {
+	return e.code == uint16(server.JSStreamWrongLastSequenceErrF) || e.code == uint16(server.JSStreamWrongLastSequenceConstantErr)
+}
+
+func subjectOf(station, kind string) string {
+	return subjectRoot + "." + stationTokens(station) + "." + kind
+}
+
+func filterOf(station string) string { return subjectRoot + "." + stationTokens(station) + ".>" }
+
+func stationTokens(station string) string { return strings.Replace(station, "/", ".", 1) }
+
+// publish stores the messages, all or none, behind record number last. It returns the sequence of the last one. A refusedError says
+// that nothing was stored; after any other error the outcome is unknown.
+func (e *embedded) publish(msgs []outgoing, last int64) (int64, error) {
+	batch := ""
+	if len(msgs) > 1 {
+		batch = nuid.Next()
+	}
+	for i, m := range msgs {
+		h := nats.Header{}
+		if i == 0 {
+			// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must stop.
+			h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(last, 10)}
+		}
+		if m.expect >= 0 {
+			h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
+			h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
+		}
+		if batch != "" {
+			h["Nats-Batch-Id"] = []string{batch}
+			h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
+		}
+		msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
+		if i < len(msgs)-1 {
+			if err := e.nc.PublishMsg(msg); err != nil {
+				return 0, err
+			}
+			continue
+		}
+		if batch != "" {
+			h["Nats-Batch-Commit"] = []string{"1"}
+		}
+		reply, err := e.nc.RequestMsg(msg, apiTimeout)
+		if err != nil {
+			return 0, err
+		}
+		return readAck(reply.Data)
+	}
+	return last, nil
+}
+
+func readAck(data []byte) (int64, error) {
+	var ack struct {
+		Stream string `json:"stream"`
+		Seq    int64  `json:"seq"`
+		Error  *struct {
+			Code        uint16 `json:"err_code"`
+			Description string `json:"description"`
+		} `json:"error"`
+	}
+	if err := json.Unmarshal(data, &ack); err != nil {
+		return 0, fmt.Errorf("cannot read the stream's answer: %w", err)
+	}
+	if ack.Error != nil {
+		return 0, &refusedError{code: ack.Error.Code, text: ack.Error.Description}
+	}
+	if ack.Stream != streamName || ack.Seq <= 0 {
+		return 0, fmt.Errorf("the stream answered without a sequence: %.200q", data)
+	}
+	return ack.Seq, nil
+}
+
+// fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted, on
+// the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier publish.
+func (e *embedded) fence() (server.StreamState, error) {
+	reply, err := e.nc.RequestMsg(&nats.Msg{
+		Subject: subjectRoot + ".fence.fence.fence",
+		Header:  nats.Header{"Nats-Expected-Last-Sequence": []string{strconv.FormatInt(1<<62, 10)}},
+	}, apiTimeout)
+	if err != nil {
+		return server.StreamState{}, err
+	}
+	var refused *refusedError
+	if _, err := readAck(reply.Data); !errors.As(err, &refused) {
+		return server.StreamState{}, fmt.Errorf("the stream did not refuse an impossible sequence: %v", err)
+	}
+	info, err := streamInfo(e.nc)
+	if err != nil {
+		return server.StreamState{}, err
+	}
+	return info.State, nil
+}
+
+// lastOf returns the sequence of the newest record under the filter, 0 if there is none.
+func (e *embedded) lastOf(filter string) (int64, error) {
+	reply, err := e.nc.Request("$JS.API.DIRECT.GET."+streamName+"."+filter, nil, apiTimeout)
+	if err != nil {
+		return 0, err
+	}
+	switch status := reply.Header.Get("Status"); status {
+	case "":
+		return strconv.ParseInt(reply.Header.Get("Nats-Sequence"), 10, 64)
+	case "404":
+		return 0, nil
+	default:
+		return 0, fmt.Errorf("the stream answered %s %s", status, reply.Header.Get("Description"))
+	}
+}
+
+const (
+	readBatch      = 1000
+	readBatchBytes = 4 << 20
+)
+
+// read calls fn for every record the stream still gives out, from sequence from to last, in order. What the stream has lost it skips
+// without a word, so fn must look at the sequence.
+func (e *embedded) read(ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error) error {
+	inbox := nats.NewInbox()
+	sub, err := e.nc.SubscribeSync(inbox)
+	if err != nil {
+		return err
+	}
+	defer sub.Unsubscribe() //nolint:errcheck // the connection may be closed; then the subscription is gone as well
+	if err := sub.SetPendingLimits(-1, -1); err != nil {
+		return err
+	}
+	for from <= last {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		req := fmt.Sprintf(`{"seq":%d,"batch":%d,"max_bytes":%d}`, from, min(readBatch, last-from+1), readBatchBytes)
+		if err := e.nc.PublishRequest("$JS.API.DIRECT.GET."+streamName, inbox, []byte(req)); err != nil {
+			return err
+		}
+		got := false
+		for done := false; !done; {
+			msg, err := nextMsg(ctx, sub)
+			if err != nil {
+				return fmt.Errorf("reading record %d from the stream: %w", from, err)
+			}
+			switch status := msg.Header.Get("Status"); status {
+			case "204", "404":
+				done = true
+			case "":
+				seq, err := strconv.ParseInt(msg.Header.Get("Nats-Sequence"), 10, 64)
+				if err != nil {
+					return fmt.Errorf("reading record %d from the stream: it came without a sequence", from)
+				}
+				if seq < from || seq > last {
+					// Stepping over lost records can lead beyond the end of what was asked for.
+					from = max(from, seq)
+					got = true
+					continue
+				}
+				if err := fn(seq, msg.Header.Get("Nats-Subject"), msg.Data); err != nil {
+					return err
+				}
+				from, got = seq+1, true
+			default:
+				return fmt.Errorf("reading record %d from the stream: it answered %s %s", from, status, msg.Header.Get("Description"))
+			}
+		}
+		if !got {
+			from++
+		}
+	}
+	return nil
+}
+
+func nextMsg(ctx context.Context, sub *nats.Subscription) (*nats.Msg, error) {
+	ctx, cancel := context.WithTimeout(ctx, apiTimeout)
+	defer cancel()
+	return sub.NextMsgWithContext(ctx)
+}
+
+// deleted returns the sequences the stream knows it lacks.
+func (e *embedded) deleted() ([]int64, error) {
+	reply, err := e.nc.Request("$JS.API.STREAM.INFO."+streamName, []byte(`{"deleted_details":true}`), apiTimeout)
+	if err != nil {
+		return nil, err
+	}
+	var r server.JSApiStreamInfoResponse
+	if err := json.Unmarshal(reply.Data, &r); err != nil {
+		return nil, err
+	}
+	if r.Error != nil || r.StreamInfo == nil {
+		return nil, errNoStream
+	}
+	var seqs []int64
+	for _, s := range r.State.Deleted {
+		seqs = append(seqs, int64(s))
+	}
+	return seqs, nil
+}
