@@ -6,10 +6,10 @@
 // A record is a C2SP signed note (c2sp.org/signed-note): a text, an empty line, then signature lines. What the text means
 // is none of this package's business. The ledger adds one line of its own below the station's signature, the arrival line:
 //
-//	{"id":"…"}
+//	{"id":"019b"}
 //
-//	— north/or-3 lR2nN…                       the station's signature
-//	— ledger.north lAkTGBhZpZm8AAA…           the arrival line
+//	— north/or-3 RmTFRWkvPKpyJ5Obfio+hCMS24lOI2ynNE6fu8bCR2hXAKcKs+tjAbijesgiHzUVnTgBm5gUMhGd/3au9f7BTr//4wM=
+//	— ledger.example/north b7PRaxiZkeAXgIAAAAAA
 //
 // The arrival line carries base64(keyID[4] || uint64 big-endian Unix nanoseconds || 0 0 || remark), with
 // keyID = SHA-256(origin || 0x0A || 0xFF || "listbound arrival v1")[:4]. It says when the ledger took the record. It is not a
@@ -25,11 +25,11 @@
 // A checkpoint (c2sp.org/tlog-checkpoint) is a signed note whose text is three lines: origin, number of leaves in decimal,
 // root hash in base64.
 //
-//	ledger.north
-//	8
-//	XcnafnCmWaSppVnLcB3tmiq52Cuqb0zpMM/k73D/RjI=
+//	ledger.example/north
+//	2
+//	OuW/pX/6dp2WNKhvOiYoaqaf1Q6gWF+AYfkCrV8DJ/c=
 //
-//	— ledger.north …
+//	— ledger.example/north lNCyZkhJaKK05fi3SZxlHn7j0ctNpcS4Je5fXtw12IwDgEv819uaLdNxqDFegoNP05EtQIeYXTjF+1QY6E8GZoxptQA=
 //
 // # Tiles and entry bundles
 //
