@@ -1,0 +1,362 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"listbound/events"
+)
+
+const (
+	cart     = site + "/case-cart"
+	transfer = site + "/transfer"
+)
+
+// operate carries out the cases: cart, opening, counts, closing.
+func (w *week) operate() error {
+	for i, op := range w.ops {
+		if err := w.deliver(i, op); err != nil {
+			return err
+		}
+		for j, t := range op.trips {
+			if err := w.open(t, op.opened.Add(seconds(100*j))); err != nil {
+				return err
+			}
+		}
+		for j, t := range op.trips {
+			if err := w.countAll(t, j); err != nil {
+				return err
+			}
+		}
+		d := events.CaseClosed{Case: op.ref, Outcome: op.outcome, Actions: op.actions, Reason: op.reason, Witness: op.scrub}
+		if d.Outcome == "" {
+			d.Outcome, d.Actions = "reconciled", []string{}
+		}
+		if _, err := w.write(op.end, observation{Station: op.station, Kind: events.KindCaseClosed, Operator: op.runner, Data: d}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// deliver takes the sets of a case from the shelf to the cart, and in room 2's
+// morning through the transfer hatch.
+func (w *week) deliver(n int, op *operation) error {
+	const cartBadge, hatchBadge = "B-2061", "B-2071"
+	for j, t := range op.trips {
+		at := op.opened.Add(-65*time.Minute + seconds(n%7+70*j))
+		if at.Before(t.stored.Add(5 * time.Minute)) {
+			return fmt.Errorf("%s is stored at %s, and to be on the cart of %s at %s", t.set.id, t.stored, op.ref, at)
+		}
+		looks := t.draw(3, "cart looks at the sheet") > 0 && (t.what == none || t.what == sealOther || t.what == sealTorn)
+		d := t.check("case cart "+fmt.Sprint(n+1), looks)
+		d.Seals = t.seals
+		if _, err := w.write(at, t.about(cart, events.KindSetChecked, cartBadge, d)); err != nil {
+			return err
+		}
+		if t.what == twoScans {
+			if _, err := w.write(at.Add(20*time.Second), t.about(storage, events.KindSetChecked, "B-2051", t.check(t.place(), false))); err != nil {
+				return err
+			}
+		}
+	}
+	if op.room != 2 || op.day == 0 || op.cut.Hour() > 8 {
+		return nil
+	}
+	for j, t := range op.trips {
+		d := t.check(fmt.Sprintf("transfer hatch OR %d", op.room), false)
+		e, err := w.write(op.opened.Add(-25*time.Minute+seconds(55*j)), t.about(transfer, events.KindSetChecked, hatchBadge, d))
+		if err != nil {
+			return err
+		}
+		e.forged = t.what == wrongKey
+	}
+	return nil
+}
+
+func (w *week) open(t *trip, at time.Time) error {
+	op := t.use
+	d := events.SetOpened{Case: op.ref, Room: fmt.Sprintf("OR %d", op.room), Tag: t.set.id, OuterLabel: t.set.id,
+		Seals: slices.Clone(t.seals), Indicator: "pass"}
+	if t.set.placement != events.Screen {
+		d.Sheet = &events.Reading{Found: string(t.set.placement), Code: t.code}
+	}
+	var err error
+	switch t.what {
+	case sheetOf:
+		d.Sheet.Code = t.other.code
+	case sheetEarlier:
+		d.Sheet.Code = t.set.trips[t.n-1].code
+	case sheetEdited:
+		edited := t.list.ListIssued
+		edited.Lines = slices.Clone(edited.Lines)
+		edited.Lines[10].Quantity += 2
+		var list events.Digest
+		if list, err = edited.Digest(); err == nil {
+			d.Sheet.Code, err = sheetCode(list, t.set.id, t.id)
+		}
+	case sheetForeign:
+		// A printout from the weeks before this ledger was begun.
+		before := monday.AddDate(0, 0, -20)
+		d.Sheet.Code, err = sheetCode(t.list.digest, t.set.id, events.DerivedID(before, t.list.digest))
+	case sheetSmudged:
+		d.Sheet.Code, d.Sheet.Unreadable = "", true
+	case sheetGone, notSealed:
+		d.Sheet = &events.Reading{Found: events.FoundNone}
+	case sheetUnbagged:
+		d.Sheet.Found = string(events.InsideBare)
+	case sheetIgnored:
+		d.Sheet = nil
+	case labelOf:
+		d.OuterLabel = t.other.set.id
+	case sealOther:
+		d.Seals[1] = "477713"
+	case sealTorn:
+		d.SealBroken = true
+	case stripFailed:
+		d.Indicator = "fail"
+	}
+	if err != nil {
+		return err
+	}
+	e, err := w.write(at, t.about(op.station, events.KindSetOpened, op.runner, d))
+	if err != nil {
+		return err
+	}
+	e.jump = t.what == numberJumps
+	return nil
+}
+
+// sheet is what the counts of a trip are made against.
+func (t *trip) sheet() string {
+	switch t.what {
+	case sheetOf, sheetEarlier, sheetEdited, sheetForeign, sheetSmudged, sheetGone, sheetIgnored, notSealed:
+		return events.SheetScreen
+	}
+	if t.set.placement == events.Screen {
+		return events.SheetScreen
+	}
+	return t.code
+}
+
+// line returns the list line of an item.
+func (t *trip) line(item string) (int64, error) {
+	for _, l := range t.list.Lines {
+		if l.Item == item {
+			return l.Line, nil
+		}
+	}
+	return 0, fmt.Errorf("%s has no %q on its list", t.set.id, item)
+}
+
+// countAll makes a trip's counts, j-th of the sets of its case.
+func (w *week) countAll(t *trip, j int) error {
+	op := t.use
+	field := make(map[int64]int64)
+	for line, n := range t.packed {
+		field[line] = n
+	}
+	var odd int64
+	if t.item != "" {
+		var err error
+		if odd, err = t.line(t.item); err != nil {
+			return err
+		}
+	}
+	scrub := op.scrub
+	count := func(stage events.Stage, at time.Time, change func(*events.SetCounted)) (*entry, error) {
+		d := events.SetCounted{Case: op.ref, Stage: stage, Sheet: t.sheet(), Counter: scrub, Witness: op.runner}
+		if stage != events.StageAdded {
+			for _, l := range t.list.Lines {
+				d.Counts = append(d.Counts, events.Count{Line: l.Line, Counted: field[l.Line]})
+			}
+		}
+		if change != nil {
+			change(&d)
+		}
+		return w.write(at, t.about(op.station, events.KindSetCounted, op.runner, d))
+	}
+
+	if t.what == firstDiffers {
+		field[odd]--
+	}
+	first := op.cut.Add(-6*time.Minute + seconds(150*j))
+	e, err := count(events.StageFirst, first, func(d *events.SetCounted) {
+		switch t.what {
+		case countSheetOf:
+			d.Sheet = t.other.code
+		case samePerson:
+			d.Witness = d.Counter
+		case mistyped:
+			d.Counts[odd-1].Counted += 20
+		}
+	})
+	if err != nil {
+		return err
+	}
+	switch t.what {
+	case mistyped:
+		err = w.retype(t, e, odd)
+	case firstDiffers:
+		_, err = w.write(first.Add(40*time.Minute), t.about(office, events.KindFindingAcknowledged, manager, events.FindingAcknowledged{
+			Code:   "count-differs-at-opening",
+			Reason: "packing asked: the missing piece was found on the packing table; the packer has been told",
+		}))
+	}
+	if err != nil {
+		return err
+	}
+
+	if op.relief {
+		scrub = "B-339" + fmt.Sprint(op.day+1)
+		if _, err := count(events.StageRelief, op.cut.Add(60*time.Minute+seconds(110*j)), nil); err != nil {
+			return err
+		}
+	}
+	quiet := t.what == none
+	if quiet && t.draw(6, "added") == 0 {
+		l := t.list.Lines[t.draw(len(t.list.Lines), "added line")].Line
+		n := int64(1 + t.draw(2, "added pieces"))
+		if _, err := count(events.StageAdded, op.cut.Add(34*time.Minute+seconds(40*j)), func(d *events.SetCounted) {
+			d.Counts = []events.Count{{Line: l, Counted: n}}
+		}); err != nil {
+			return err
+		}
+		field[l] += n
+	}
+	if op.cavity {
+		if _, err := count(events.StageCavity, op.end.Add(-41*time.Minute+seconds(110*j)), nil); err != nil {
+			return err
+		}
+	}
+	switch t.what {
+	case short:
+		field[odd]--
+	case over:
+		field[odd]++
+	}
+	if t.what != noClosing {
+		if _, err := count(events.StageClosing, op.end.Add(-26*time.Minute+seconds(110*j)), func(d *events.SetCounted) {
+			if quiet && t.draw(9, "removed") == 2 {
+				i := t.draw(len(d.Counts), "removed line")
+				d.Counts[i].Counted--
+				field[d.Counts[i].Line]--
+				d.Removed = []events.Removed{{Line: d.Counts[i].Line, Quantity: 1, Reason: "fell to the floor, put aside for washing"}}
+			}
+		}); err != nil {
+			return err
+		}
+	}
+	_, err = count(events.StageFinal, op.end.Add(-12*time.Minute+seconds(90*j)), func(d *events.SetCounted) {
+		switch t.what {
+		case lineUncounted:
+			d.Counts = slices.Delete(d.Counts, 20, 22)
+		case noWitness:
+			d.Witness = ""
+		}
+	})
+	return err
+}
+
+// retype replaces a first count in which one line was typed wrong.
+func (w *week) retype(t *trip, wrong *entry, line int64) error {
+	d, ok := wrong.parsed.Data.(*events.SetCounted)
+	if !ok {
+		return fmt.Errorf("%s: not a count", t.set.id)
+	}
+	right := *d
+	right.Counts = slices.Clone(d.Counts)
+	right.Counts[line-1].Counted -= 20
+	raw, err := encode(right)
+	if err != nil {
+		return err
+	}
+	_, err = w.write(wrong.at.Add(4*time.Minute), t.about(t.use.station, events.KindEventCorrected, t.use.runner, correction{
+		Event: wrong.id, Action: "replace", Reason: "typed 22 for 2; the pair counted 2", Data: raw,
+	}))
+	return err
+}
+
+// correction is event.corrected as a user writes it.
+type correction struct {
+	Event  string          `json:"event"`
+	Action string          `json:"action"`
+	Reason string          `json:"reason"`
+	Data   json.RawMessage `json:"data,omitempty"`
+}
+
+// between carries out what happens on the shelves in the middle of the day.
+func (w *week) between() error {
+	at := func(day int, hhmm string) time.Time { return clock(monday.AddDate(0, 0, day), hhmm) }
+	scan := func(at, shown time.Time, name, station string, of func(t *trip) events.SetChecked) (*trip, *entry, error) {
+		t, err := w.find(name)
+		if err != nil {
+			return nil, nil, err
+		}
+		if t.stored.After(at) || t.use != nil && t.use.opened.Before(at) {
+			return nil, nil, fmt.Errorf("%s is not on the shelf at %s", name, at)
+		}
+		o := t.about(station, events.KindSetChecked, "B-2052", of(t))
+		o.Trip = t.id
+		e, err := w.writeShown(at, shown, o)
+		return t, e, err
+	}
+	onShelf := func(t *trip) events.SetChecked { return t.check(t.place(), true) }
+
+	// Wednesday: a scanner whose clock is ahead.
+	for i, name := range []string{"GYN-005@K-0425", "THO-003@K-0428"} {
+		t := at(2, "13:10").Add(seconds(90 * i))
+		if _, _, err := scan(t, t.Add(aheadBy), name, aheadStation, onShelf); err != nil {
+			return err
+		}
+	}
+	// Wednesday: the neighbour's sheet scanned by mistake, and taken back.
+	neighbour, err := w.find("RET-006@K-0431")
+	if err != nil {
+		return err
+	}
+	t, e, err := scan(at(2, "13:40"), at(2, "13:40"), "RET-005@K-0428", storage, func(t *trip) events.SetChecked {
+		d := t.check(t.place(), true)
+		d.Sheet.Code = neighbour.code
+		return d
+	})
+	if err != nil {
+		return err
+	}
+	if _, err := w.write(e.at.Add(3*time.Minute), observation{Station: storage, Kind: events.KindEventCorrected, Set: t.set.id, Trip: t.id, Operator: "B-2052",
+		Data: correction{Event: e.id, Action: "void", Reason: "scanned the neighbour's sheet by mistake; the two stand side by side"}}); err != nil {
+		return err
+	}
+	// Thursday: two sheets had changed places; found on the shelf and put right.
+	const one, two = "LAP-001@K-0438", "LAP-002@K-0439"
+	wrong, err := w.find(two)
+	if err != nil {
+		return err
+	}
+	if _, _, err := scan(at(3, "13:05"), at(3, "13:05"), one, storage, func(t *trip) events.SetChecked {
+		d := t.check(t.place(), true)
+		d.Sheet.Code = wrong.code
+		return d
+	}); err != nil {
+		return err
+	}
+	for i, name := range []string{one, two} {
+		t := at(3, "13:20").Add(seconds(75 * i))
+		if _, _, err := scan(t, t, name, storage, onShelf); err != nil {
+			return err
+		}
+	}
+	// Thursday: a scanner whose clock fell back with a change of battery.
+	if _, _, err := scan(at(3, "14:00"), at(3, "14:00"), "VAS-005@K-0438", backStation, onShelf); err != nil {
+		return err
+	}
+	if _, _, err := scan(at(3, "14:04"), at(3, "14:04").Add(-backBy), "THO-004@K-0438", backStation, onShelf); err != nil {
+		return err
+	}
+	// Friday: the fast scanner is taken out of use.
+	_, err = w.write(at(4, "15:00"), observation{Station: events.LedgerName(site), Kind: events.KindStationRetired,
+		Data: events.StationRetired{Station: aheadStation, Reason: "its clock can't be set; replaced"}})
+	return err
+}
