@@ -62,9 +62,9 @@ func Reconcile(bs []Balance) (moves []Move, left []Leftover) {
 		m, l := len(r.moves), len(r.left)
 		r.item(es[:n])
 		slices.SortFunc(r.moves[m:], func(a, b Move) int {
-			return cmp.Or(compareKeys(a.From, b.From), compareKeys(a.To, b.To))
+			return cmp.Or(keyOrder(a.From, b.From), keyOrder(a.To, b.To))
 		})
-		slices.SortFunc(r.left[l:], func(a, b Leftover) int { return compareKeys(a.Key, b.Key) })
+		slices.SortFunc(r.left[l:], func(a, b Leftover) int { return keyOrder(a.Key, b.Key) })
 		es = es[n:]
 	}
 	return r.moves, r.left
@@ -97,7 +97,7 @@ func unbalanced(bs []Balance) []difference {
 		if c := cmp.Compare(a.item, b.item); c != 0 {
 			return c
 		}
-		return compareKeys(a.key, b.key)
+		return keyOrder(a.key, b.key)
 	})
 	out := es[:0]
 	for _, e := range es {
@@ -110,7 +110,7 @@ func unbalanced(bs []Balance) []difference {
 	return slices.DeleteFunc(out, func(e difference) bool { return e.n == 0 })
 }
 
-func compareKeys(a, b TripKey) int {
+func keyOrder(a, b TripKey) int {
 	if c := cmp.Compare(a.Set, b.Set); c != 0 {
 		return c
 	}
@@ -233,12 +233,11 @@ func (r *reconciler) move(a, b *difference) {
 	r.moves = append(r.moves, Move{Item: a.item, From: a.key, To: b.key, Quantity: q})
 }
 
-// grow returns s with n elements, the first of them zero.
+// grow returns s with n elements. The first stays as it was made, zero: the
+// empty group is never written.
 func grow[T any](s []T, n int) []T {
 	if cap(s) < n {
 		return make([]T, n)
 	}
-	s = s[:n]
-	clear(s[:1])
-	return s
+	return s[:n]
 }

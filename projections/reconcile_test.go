@@ -58,6 +58,9 @@ func TestReconcile(t *testing.T) {
 		{"two trips of one set are two", []Balance{
 			{Key: TripKey{"A", "2"}, Item: "CLP-200", Expected: 4, Counted: 3}, {Key: TripKey{"A", "1"}, Item: "CLP-200", Expected: 4, Counted: 5}},
 			[]Move{{Item: "CLP-200", From: TripKey{"A", "2"}, To: TripKey{"A", "1"}, Quantity: 1}}, nil},
+		{"the earlier trip of one set is explained first", []Balance{
+			{Key: TripKey{"A", "2"}, Item: "CLP-200", Expected: 4, Counted: 3}, {Key: TripKey{"A", "1"}, Item: "CLP-200", Expected: 4, Counted: 3}, clamps("B", -1)},
+			[]Move{{Item: "CLP-200", From: TripKey{"A", "1"}, To: tripKey("B"), Quantity: 1}}, []Leftover{{Item: "CLP-200", Key: TripKey{"A", "2"}, Quantity: 1}}},
 		{"a clamp does not stand in for a needle holder", []Balance{clamps("A", 1), {Key: tripKey("B"), Item: "NDH-180", Expected: 2, Counted: 3}},
 			nil, []Leftover{clampLeft("A", 1), {Item: "NDH-180", Key: tripKey("B"), Quantity: -1}}},
 	}
@@ -71,6 +74,31 @@ func TestReconcile(t *testing.T) {
 				t.Errorf("leftovers (-want +got):\n%s", d)
 			}
 		})
+	}
+}
+
+// TestReconcileManySets goes beyond the exact search: seven sets short and
+// seven over, none of which fit, are matched largest first.
+func TestReconcileManySets(t *testing.T) {
+	var bs []Balance
+	for i, n := range []int64{10, 20, 30, 40, 50, 60, 72, -11, -21, -31, -41, -51, -61, -64} {
+		bs = append(bs, clamps(fmt.Sprintf("%c", 'A'+i), n))
+	}
+	want := []Move{
+		clampMove("A", "H", 8),
+		clampMove("B", "H", 3), clampMove("B", "I", 17),
+		clampMove("C", "I", 4), clampMove("C", "J", 26),
+		clampMove("D", "J", 5), clampMove("D", "K", 35),
+		clampMove("E", "K", 6), clampMove("E", "L", 44),
+		clampMove("F", "L", 7), clampMove("F", "M", 53),
+		clampMove("G", "M", 8), clampMove("G", "N", 64),
+	}
+	moves, left := Reconcile(bs)
+	if d := gocmp.Diff(want, moves); d != "" {
+		t.Errorf("moves (-want +got):\n%s", d)
+	}
+	if d := gocmp.Diff([]Leftover{clampLeft("A", 2)}, left); d != "" {
+		t.Errorf("leftovers (-want +got):\n%s", d)
 	}
 }
 
