@@ -377,7 +377,7 @@ func (w *week) packOne(t *trip) error {
 	if t.what == none {
 		t.packExceptions()
 	}
-	grams := 1600 + 44*pieces + int64(t.draw(9, "weight"))*100
+	grams := 2100 + 50*pieces + int64(t.draw(9, "weight"))*100
 	data := struct {
 		List       string             `json:"list"`
 		Version    int64              `json:"version"`
@@ -410,23 +410,22 @@ func (w *week) packOne(t *trip) error {
 
 // packExceptions leaves a piece out now and then, or puts another in its place.
 func (t *trip) packExceptions() {
-	l := t.list.Lines
-	switch n := t.draw(18, "exceptions"); {
-	case n < 2:
-		for _, x := range l[t.draw(len(l), "missing line"):] {
-			if x.Quantity >= 4 {
-				t.except(x.Line, x.Quantity-1, "missing")
-				return
-			}
+	var many []events.Line // with pieces to spare
+	for _, l := range t.list.Lines {
+		if l.Quantity >= 2 {
+			many = append(many, l)
 		}
-	case n == 2:
-		for i := t.draw(len(l)-1, "substituted line"); i < len(l)-1; i++ {
-			if l[i].Quantity >= 2 && strings.HasPrefix(l[i].Item, "FCP") && strings.HasPrefix(l[i+1].Item, "FCP") {
-				t.except(l[i].Line, l[i].Quantity-1, "missing")
-				t.except(l[i+1].Line, l[i+1].Quantity+1, "substituted")
-				return
-			}
+	}
+	i := t.draw(len(many)-1, "excepted line")
+	switch t.draw(14, "exceptions") {
+	case 0:
+		t.except(many[i].Line, many[i].Quantity-1, "missing")
+	case 1:
+		for many[i].Item[:4] != many[i+1].Item[:4] { // another of its family takes its place
+			i = (i + 1) % (len(many) - 1)
 		}
+		t.except(many[i].Line, many[i].Quantity-1, "missing")
+		t.except(many[i+1].Line, many[i+1].Quantity+1, "substituted")
 	}
 }
 
