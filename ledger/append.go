@@ -129,7 +129,8 @@ func (q *queue) take() (calls []*call, closed bool) {
 }
 
 // Append stores notes of stations, all or none, and returns them as records with their sequences. When it returns without an
-// error they are on disk. Entries of one station must follow each other in the order they are numbered.
+// error they are on disk. Entries of several stations may be mixed; those of one station come in
+// the order they are numbered, and all name the record before the first of them.
 //
 // A *ConflictError says that the station has another previous record; a *DamagedError that the ledger is read-only. An error that
 // wraps [ErrUnknownOutcome] leaves open whether the entries were stored; any other error means they were not.
@@ -152,8 +153,6 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 		case prev != e.ExpectPrev:
 			return nil, fmt.Errorf("not recorded: entry %d of station %s expects record %d before it, its first entry %d; all entries of a station in one call name the record before the first",
 				i+1, e.Station, e.ExpectPrev, prev)
-		case entries[i-1].Station != e.Station:
-			return nil, fmt.Errorf("not recorded: the entries of station %s do not follow each other", e.Station)
 		}
 	}
 	if err := ctx.Err(); err != nil {
@@ -184,18 +183,11 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 // commitLoop is the only writer.
 func (l *Ledger) commitLoop() {
 	defer l.wg.Done()
-	crowd := false
+	var crowd int          // calls that were there when the last round ended: stored in it, or waiting behind it
+	var took time.Duration // by the last round
 	for range l.queue.wake {
-		// When the last round had company, its writers are about to come back. Letting them run first makes rounds fuller
-		// and costs a lone writer nothing.
-		if crowd {
-			for n := -1; n < l.queue.len(); {
-				n = l.queue.len()
-				runtime.Gosched()
-			}
-		}
+		l.gather(crowd, took/4)
 		calls, closed := l.queue.take()
-		crowd = len(calls) > 1
 		if closed {
 			for len(calls) > 0 || l.queue.len() > 0 {
 				for _, c := range calls {
@@ -205,7 +197,21 @@ func (l *Ledger) commitLoop() {
 			}
 			return
 		}
+		begin := time.Now()
 		l.commit(calls)
+		took = time.Since(begin)
+		crowd = len(calls) + l.queue.len()
+	}
+}
+
+// gather lets the writers of the last round come back before the next one starts, for a fraction of the time a round takes: a batch of
+// all costs hardly more than a batch of half of them. A lone writer is not kept waiting.
+func (l *Ledger) gather(crowd int, patience time.Duration) {
+	if crowd <= singly {
+		return
+	}
+	for begin := time.Now(); l.queue.len() < crowd && time.Since(begin) < patience; {
+		runtime.Gosched()
 	}
 }
 

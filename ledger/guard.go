@@ -36,6 +36,7 @@ func (l *Ledger) start(ctx context.Context) error {
 		return err
 	}
 	l.emb = emb
+	l.noStream = info == nil
 	if note == nil && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
 		// A new ledger, or one whose first start was cut short before its first checkpoint.
 		l.build.tree = &proof.Tree{}

@@ -60,7 +60,7 @@ type Ledger struct {
 	grown    chan struct{}
 	damage   []Problem
 	failed   error // why the stream takes nothing any more until the next start
-	buildErr error // why the last attempt to write log/ failed
+	noStream bool  // the server did not find the stream at the start
 
 	queue   queue
 	suspect *suspect // not nil: a publish whose outcome could not be found out yet (only the committer uses it)
@@ -266,11 +266,8 @@ func (e Entry) check(origin string) error {
 	if e.ExpectPrev < 0 {
 		return fmt.Errorf("not recorded: the previous record of station %s cannot be number %d", e.Station, e.ExpectPrev)
 	}
-	if err := proof.CheckNote(e.Note); err != nil {
+	if err := proof.CheckStationNote(origin, e.Note); err != nil {
 		return fmt.Errorf("not recorded: %w", err)
-	}
-	if proof.HasArrival(origin, e.Note) {
-		return fmt.Errorf("not recorded: the note already has an arrival line of %s; append the station's own note", origin)
 	}
 	return nil
 }

@@ -89,18 +89,18 @@ func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Tim
 	return stationNote, time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
 }
 
-// HasArrival says whether a note already carries an arrival line of origin. A ledger refuses such a note: a record must show one
-// time of arrival only.
-func HasArrival(origin string, note []byte) bool {
+// CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an arrival line of
+// origin yet, because a record shows one time of arrival only.
+func CheckStationNote(origin string, note []byte) error {
 	_, sigs, err := splitNote(note)
 	if err != nil {
-		return false
+		return err
 	}
 	id := ArrivalKeyID(origin)
 	for _, s := range sigs {
 		if s.name == origin && s.keyID == id {
-			return true
+			return fmt.Errorf("the note already has an arrival line of %s; take the station's own note", origin)
 		}
 	}
-	return false
+	return nil
 }

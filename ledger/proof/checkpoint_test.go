@@ -198,8 +198,14 @@ func TestArrival(t *testing.T) {
 	if !bytes.Equal(got, station) || !gotAt.Equal(at) || remark != 3 {
 		t.Errorf("split into %q, %s, %d", got, gotAt, remark)
 	}
-	if proof.HasArrival(origin, station) || !proof.HasArrival(origin, record) || proof.HasArrival("ledger.example/south", record) {
-		t.Error("HasArrival does not tell a record from a note")
+	if err := proof.CheckStationNote(origin, station); err != nil {
+		t.Errorf("a station's note: %v", err)
+	}
+	if err := proof.CheckStationNote(origin, record); err == nil {
+		t.Error("took a record for a station's note")
+	}
+	if err := proof.CheckStationNote("ledger.example/south", record); err != nil {
+		t.Errorf("another ledger's record is a note like any other: %v", err)
 	}
 	refused := []struct {
 		name   string

@@ -1,0 +1,67 @@
+package ledger
+
+import (
+	"errors"
+	"strconv"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+)
+
+// Faults stands between a ledger and its durable steps.
+type Faults = faults
+
+// NewFaults returns faults made of two functions; either may be nil.
+func NewFaults(before, after func(step string) error) *Faults {
+	return &faults{before: before, after: after}
+}
+
+// SetFaults puts faults into the options.
+func (o *Options) SetFaults(f *Faults) { o.faults = f }
+
+// Conn gives tests the everyday connection.
+func (l *Ledger) Conn() *nats.Conn { return l.emb.nc }
+
+// Server gives tests the embedded server.
+func (l *Ledger) Server() *server.Server { return l.emb.srv }
+
+// StreamDir is where the blocks lie.
+func StreamDir(dir string) string { return streamDir(dir) }
+
+// BarePublish stores data with the server's own publish and nothing around it, for comparison.
+func BarePublish(nc *nats.Conn, subject string, data []byte) error {
+	reply, err := nc.Request(subject, data, 30*time.Second)
+	if err != nil {
+		return err
+	}
+	_, err = readAck(reply.Data)
+	return err
+}
+
+// BarePublishExpecting is BarePublish with the header that makes it exactly once.
+func BarePublishExpecting(nc *nats.Conn, subject, filter string, expect int64, data []byte) (int64, error) {
+	reply, err := nc.RequestMsg(&nats.Msg{Subject: subject, Data: data, Header: nats.Header{
+		"Nats-Expected-Last-Subject-Sequence":         []string{strconv.FormatInt(expect, 10)},
+		"Nats-Expected-Last-Subject-Sequence-Subject": []string{filter},
+	}}, 30*time.Second)
+	if err != nil {
+		return 0, err
+	}
+	return readAck(reply.Data)
+}
+
+// WrongSequence says whether the server refused an expected sequence.
+func WrongSequence(err error) bool {
+	var refused *refusedError
+	return errors.As(err, &refused) && refused.wrongSequence()
+}
+
+// Kill leaves the ledger as a killed process would, as far as one process can: nothing is signed or marked any more, but the lock is given
+// free and the server stopped so that the folder can be opened again.
+func (l *Ledger) Kill() {
+	l.mu.Lock()
+	l.damage = append(l.damage, Problem{What: "killed"})
+	l.mu.Unlock()
+	l.Close() //nolint:errcheck // a killed process does not look at errors either
+}

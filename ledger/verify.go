@@ -1,0 +1,248 @@
+package ledger
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
+
+	"listbound/ledger/proof"
+)
+
+// Report is the outcome of a verification. No problems means: every record is there twice, byte for byte the same, and all of
+// them lead to the signed root.
+type Report struct {
+	Size       int64     `json:"size"`
+	Root       string    `json:"root"` // in hex
+	Checkpoint string    `json:"checkpoint"`
+	Problems   []Problem `json:"problems"`
+}
+
+// VerifyOptions add to a verification. Both may be nil.
+type VerifyOptions struct {
+	// Check looks at what a record means and returns what is wrong with it.
+	Check func(seq int64, record []byte) []string
+	// Progress is told now and then how many of the records are done.
+	Progress func(done, total int64)
+}
+
+// Verify reads everything once: each sequence from the stream, its second copy from the entry bundle, its hash from the tile. It
+// trusts no counter. The order of the problems is that of the records they are about.
+func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error) {
+	if l.stopped() {
+		return Report{}, ErrClosed
+	}
+	damage := l.Damage()
+	if len(damage) == 0 {
+		if _, err := l.Checkpoint(ctx); err != nil {
+			return Report{}, err
+		}
+	}
+	note := l.SignedNote()
+	v := &verification{l: l, opts: opts, signed: l.Signed(), tree: &proof.Tree{}, problems: damage, index: -1}
+	if err := v.run(ctx); err != nil {
+		return Report{}, err
+	}
+	slices.SortStableFunc(v.problems, func(a, b Problem) int { return int(a.Seq - b.Seq) })
+	root := v.tree.Root()
+	return Report{Size: v.signed.Size, Root: fmt.Sprintf("%x", root[:]), Checkpoint: string(note), Problems: v.problems}, nil
+}
+
+type verification struct {
+	l        *Ledger
+	opts     VerifyOptions
+	signed   proof.Checkpoint
+	tree     *proof.Tree
+	problems []Problem
+
+	next   int64    // sequence expected from the stream
+	lost   [2]int64 // run of sequences the stream lacks, not reported yet
+	lastAt time.Time
+
+	index  int64 // of the bundle at hand
+	bundle [][]byte
+	tile   []tlog.Hash
+}
+
+func (v *verification) add(seq int64, format string, args ...any) {
+	p := Problem{Seq: seq, What: fmt.Sprintf(format, args...)}
+	if !slices.Contains(v.problems, p) {
+		v.problems = append(v.problems, p)
+	}
+}
+
+func (v *verification) run(ctx context.Context) error {
+	// The checkpoint as it lies on disk, not as this process remembers it.
+	onDisk, err := v.l.files.readCheckpoint()
+	if err != nil {
+		v.add(0, "log/checkpoint cannot be read: %v", cause(err))
+	} else if c, err := proof.OpenCheckpoint(onDisk, v.l.opts.Origin, v.l.opts.Verifier); err != nil {
+		v.add(0, "log/checkpoint: %v", err)
+	} else if c.Size < v.signed.Size {
+		v.add(0, "log/checkpoint covers %d records, %d were signed", c.Size, v.signed.Size)
+	}
+	v.next = 1
+	if v.l.noStream {
+		v.add(1, "the stream is gone")
+		for v.next <= v.signed.Size {
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			v.visit(v.next, nil)
+			v.next++
+		}
+	} else {
+		err := v.l.emb.read(ctx, 1, v.signed.Size, func(seq int64, _ string, record []byte) error {
+			for ; v.next < seq; v.next++ {
+				v.lose(v.next)
+			}
+			v.reportLost()
+			v.visit(seq, record)
+			v.next = seq + 1
+			return ctx.Err()
+		})
+		if err != nil {
+			return err
+		}
+		for ; v.next <= v.signed.Size; v.next++ {
+			v.lose(v.next)
+		}
+		v.reportLost()
+	}
+	v.tree.Partial(v.compareTile)
+	if root := v.tree.Root(); root != v.signed.Root {
+		v.add(0, "records 1 to %d have the root %s, the checkpoint says %s", v.signed.Size, root, v.signed.Root)
+	}
+	if v.opts.Progress != nil {
+		v.opts.Progress(v.signed.Size, v.signed.Size)
+	}
+	return nil
+}
+
+// lose notes a sequence the stream does not give out. Its copy in the bundle is looked at all the same.
+func (v *verification) lose(seq int64) {
+	if v.lost[0] == 0 {
+		v.lost = [2]int64{seq, seq}
+	}
+	v.lost[1] = seq
+	v.visit(seq, nil)
+}
+
+func (v *verification) reportLost() {
+	if v.lost[0] != 0 {
+		v.add(v.lost[0], "the stream lacks %s", rangeText(v.lost))
+	}
+	v.lost = [2]int64{}
+}
+
+// visit checks one record; inStream is nil if the stream lacks it.
+func (v *verification) visit(seq int64, inStream []byte) {
+	v.load(seq)
+	i := (seq - 1) % proof.TileWidth
+	record := inStream
+	var leaf tlog.Hash
+	var inBundle []byte
+	if v.bundle != nil {
+		inBundle = v.bundle[i]
+		leaf = proof.LeafHash(inBundle)
+		if v.tile != nil && leaf != v.tile[i] {
+			v.add(seq, "the record in the entry bundle does not have the hash in the tree")
+		}
+	}
+	if inStream != nil && (inBundle == nil || !bytes.Equal(inStream, inBundle)) {
+		streamLeaf := proof.LeafHash(inStream)
+		if v.tile != nil && streamLeaf != v.tile[i] {
+			v.add(seq, "the record in the stream does not have the hash in the tree")
+		} else {
+			// The tree sides with the stream; if there is a bundle it was changed, and was reported above.
+			leaf = streamLeaf
+		}
+	}
+	if record == nil {
+		record = inBundle
+	}
+	if v.bundle == nil && inStream == nil && v.tile != nil {
+		leaf = v.tile[i]
+	}
+	v.tree.Append(leaf, v.compareTile)
+	if record != nil {
+		v.meaning(seq, record)
+	}
+	if v.opts.Progress != nil && seq%4096 == 0 {
+		v.opts.Progress(seq, v.signed.Size)
+	}
+}
+
+func (v *verification) meaning(seq int64, record []byte) {
+	_, at, _, err := proof.SplitArrival(v.l.opts.Origin, record)
+	switch {
+	case err != nil:
+		v.add(seq, "the record is not whole: %v", err)
+	case at.Before(v.lastAt):
+		v.add(seq, "the record arrived at %s, before the one in front of it", at.Format(time.RFC3339Nano))
+	default:
+		v.lastAt = at
+	}
+	if v.opts.Check != nil {
+		for _, what := range v.opts.Check(seq, record) {
+			v.add(seq, "%s", what)
+		}
+	}
+}
+
+// load reads bundle and tile of a record, once for all their records.
+func (v *verification) load(seq int64) {
+	index := (seq - 1) / proof.TileWidth
+	if index == v.index {
+		return
+	}
+	v.index, v.bundle, v.tile = index, nil, nil
+	first := index*proof.TileWidth + 1
+	var err error
+	if v.bundle, err = v.l.files.readEntries(index, v.signed.Size); err != nil {
+		// The ledger may have grown meanwhile; a full bundle begins with the partial one.
+		if now := v.l.Signed().Size; now != v.signed.Size {
+			v.bundle, err = v.l.files.readEntries(index, now)
+		}
+	}
+	if err != nil {
+		v.add(first, "%v", err)
+	}
+	width := bundleWidth(index, v.signed.Size)
+	if v.tile, err = v.l.files.readTile(0, index, width); err != nil {
+		if now := v.l.Signed().Size; now != v.signed.Size {
+			v.tile, err = v.l.files.readTile(0, index, bundleWidth(index, now))
+		}
+	}
+	if err != nil {
+		v.add(first, "%v", err)
+	}
+}
+
+// compareTile compares a tile made from the records with the one on disk. Level 0 was compared record by record.
+func (v *verification) compareTile(level int, index int64, want []tlog.Hash) {
+	if level == 0 {
+		return
+	}
+	got, err := v.l.files.readTile(level, index, len(want))
+	if err != nil && len(want) < proof.TileWidth {
+		var full []tlog.Hash
+		if full, err = v.l.files.readTile(level, index, proof.TileWidth); err == nil {
+			got = full[:len(want)]
+		}
+	}
+	first := index
+	for range level + 1 {
+		first *= proof.TileWidth
+	}
+	if err != nil {
+		v.add(first+1, "%v", err)
+		return
+	}
+	if !slices.Equal(got, want) {
+		v.add(first+1, "%s does not hold the hashes of its records", proof.TilePath(level, index, len(want)))
+	}
+}
