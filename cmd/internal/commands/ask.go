@@ -1,0 +1,451 @@
+package commands
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"text/tabwriter"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/spf13/cobra"
+
+	"listbound/cmd/internal/report"
+	"listbound/cmd/internal/site"
+)
+
+func (a *app) record() *cobra.Command {
+	c := command("record [FILE ...]", "records observations",
+		`Reads observations, one JSON object a line, from the files or from standard
+input ("-"), and writes one receipt a line: where the observation stands in the
+ledger, its trip, the sheet code after list.sealed, or why the line was refused.
+Good lines are recorded whatever becomes of others; recording a file again
+stores nothing twice. On a data folder, a station met for the first time is
+enrolled; a server takes only enrolled ones. Exit status 1: a line was refused.`,
+		"listbound record --data d week.jsonl", a.runRecord)
+	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder (default: the site of the first station)")
+	return c
+}
+
+func (a *app) runRecord(cmd *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		args = []string{"-"}
+	}
+	in, closeAll, err := a.inputs(args)
+	if err != nil {
+		return err
+	}
+	defer closeAll()
+	name := a.site
+	if name == "" && a.server == "" {
+		if name, in[0], err = firstSite(in[0]); err != nil {
+			return err
+		}
+	}
+	refused := 0
+	err = a.with(cmd, site.Options{Name: name, EnrolOnSight: true}, func(s site.Service) error {
+		for i, r := range in {
+			if err := s.Record(cmd.Context(), r, func(rec site.Receipt) error { return a.receipt(rec, &refused, args[i]) }); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	if refused > 0 {
+		return &exitError{code: ExitProblem, err: fmt.Errorf("%d lines refused; the others are recorded", refused)}
+	}
+	return nil
+}
+
+func (a *app) receipt(r site.Receipt, refused *int, file string) error {
+	if r.Error != "" {
+		*refused++
+		fmt.Fprintf(a.env.Err, "listbound: %s, line %d: %s\n", file, r.Line, r.Error)
+	}
+	if r.Enrolled != "" {
+		fmt.Fprintf(a.env.Err, "listbound: station %s was met for the first time and enrolled\n", r.Enrolled)
+	}
+	raw, err := json.Marshal(r)
+	if err != nil {
+		return fmt.Errorf("receipt: %w", err)
+	}
+	_, err = a.env.Out.Write(append(raw, '\n'))
+	return err
+}
+
+func (a *app) inputs(args []string) (in []io.Reader, closeAll func(), err error) {
+	var files []*os.File
+	closeAll = func() {
+		for _, f := range files {
+			f.Close() // only read from
+		}
+	}
+	for _, name := range args {
+		if name == "-" {
+			in = append(in, a.env.In)
+			continue
+		}
+		f, err := os.Open(name)
+		if err != nil {
+			closeAll()
+			return nil, nil, fmt.Errorf("reading observations: %w", err)
+		}
+		files = append(files, f)
+		in = append(in, f)
+	}
+	return in, closeAll, nil
+}
+
+// firstSite looks ahead for the site of the first station, which names the
+// ledger of a new folder.
+func firstSite(r io.Reader) (string, io.Reader, error) {
+	head := make([]byte, 64<<10)
+	n, err := io.ReadFull(r, head)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return "", nil, fmt.Errorf("reading observations: %w", err)
+	}
+	head = head[:n]
+	return site.FirstSite(head), io.MultiReader(bytes.NewReader(head), r), nil
+}
+
+func (a *app) broken() *cobra.Command {
+	var asJSON bool
+	c := command("broken", "lists sets with broken or doubtful chains, worst first",
+		`Reads the read model. Each entry says what was found, which records show it, and
+what is usually done next. --json prints an array of verdicts.`,
+		"listbound broken --data d --json", func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				vs, err := s.Broken(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					if len(vs) == 0 {
+						return a.printJSON([]int{})
+					}
+					return a.printJSON(vs)
+				}
+				return report.Broken(a.env.Out, vs)
+			})
+		})
+	c.Args = cobra.NoArgs
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return c
+}
+
+// queryFlags are the ways to say whose history is meant.
+type queryFlags struct {
+	q    site.Query
+	asOf string
+}
+
+func (f *queryFlags) add(c *cobra.Command) {
+	c.Flags().StringVar(&f.q.Set, "set", "", "a set, all its trips")
+	c.Flags().StringVar(&f.q.Trip, "trip", "", "one trip of a set")
+	c.Flags().StringVar(&f.q.Case, "case", "", "a case, with all its sets")
+	c.Flags().StringVar(&f.q.Load, "load", "", "a sterilizer load, with all its sets")
+	c.Flags().StringVar(&f.asOf, "as-of", "", "as known at this moment (RFC 3339), without what was recorded later")
+}
+
+func (f *queryFlags) query() (site.Query, error) {
+	q := f.q
+	if f.asOf != "" {
+		at, err := time.Parse(time.RFC3339Nano, f.asOf)
+		if err != nil {
+			return q, fmt.Errorf("--as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", f.asOf)
+		}
+		q.AsOf = at.UTC()
+	}
+	return q, nil
+}
+
+func (a *app) history() *cobra.Command {
+	var f queryFlags
+	var asJSON bool
+	c := command("history", "tells what happened to a set, trip, case or load",
+		`Reads the ledger and prints every record with both its times, what is wrong with
+it, and the verdict; --as-of leaves out what was recorded later. --json adds the
+records as stored.`,
+		"listbound history --data d --case K-0412 --as-of 2026-03-04T07:12:00Z", func(cmd *cobra.Command, args []string) error {
+			q, err := f.query()
+			if err != nil {
+				return err
+			}
+			q.Records = asJSON
+			return a.ask(cmd, func(s site.Service) error {
+				h, err := s.History(cmd.Context(), q)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return a.printJSON(h)
+				}
+				return report.History(a.env.Out, h)
+			})
+		})
+	c.Args = cobra.NoArgs
+	f.add(c)
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return c
+}
+
+func (a *app) verify() *cobra.Command {
+	var asJSON bool
+	c := command("verify", "checks the whole ledger against its signed checkpoint",
+		`Reads every record from the stream and holds it against the entry bundles, the
+tree, the signed checkpoint, its station's key and numbering. Exit status 1: the
+ledger is not what was signed. Remarks are records that were wrong when they
+came; the ledger holds them unchanged.`,
+		"listbound verify --data d --json", func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				progress, end := a.progress("checked")
+				v, err := s.Verify(cmd.Context(), progress)
+				end()
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					err = a.printJSON(v)
+				} else {
+					err = a.printVerification(v)
+				}
+				if err == nil && !v.OK {
+					err = errSaid
+				}
+				return err
+			})
+		})
+	c.Args = cobra.NoArgs
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return c
+}
+
+func (a *app) printVerification(v *site.Verification) error {
+	w := a.env.Out
+	for _, p := range v.Problems {
+		fmt.Fprintf(w, "problem: %s\n", p)
+	}
+	for _, p := range v.Remarks {
+		fmt.Fprintf(w, "remark: %s\n", p)
+	}
+	verdict := "intact"
+	if !v.OK {
+		verdict = "NOT INTACT"
+	}
+	_, err := fmt.Fprintf(w, "%s: %d records, root %s, %d problems, %d remarks\n", verdict, v.Size, v.Root, len(v.Problems), len(v.Remarks))
+	return err
+}
+
+func (a *app) evidence() *cobra.Command {
+	var f queryFlags
+	var out string
+	c := command("evidence", "writes a bundle that an outsider can check",
+		`Writes a ZIP archive with the records a history rests on, one proof each, the
+signed checkpoint, the keys, a readable history, and a README.txt that says how
+to check all of it, with listbound-verify or with public tools.`,
+		"listbound evidence --data d --case K-0412 --out e.zip", func(cmd *cobra.Command, args []string) error {
+			q, err := f.query()
+			if err != nil {
+				return err
+			}
+			if out == "" {
+				return errors.New("--out FILE.zip says where the bundle goes")
+			}
+			return a.ask(cmd, func(s site.Service) error { return a.writeEvidence(cmd, s, q, out) })
+		})
+	c.Args = cobra.NoArgs
+	f.add(c)
+	c.Flags().StringVar(&out, "out", "", "file to write")
+	return c
+}
+
+// writeEvidence puts the file in place when it is whole.
+func (a *app) writeEvidence(cmd *cobra.Command, s site.Service, q site.Query, out string) (err error) {
+	tmp, err := os.CreateTemp(filepath.Dir(out), filepath.Base(out)+".*")
+	if err != nil {
+		return fmt.Errorf("writing the bundle: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(tmp.Name()))
+		}
+	}()
+	if err := errors.Join(s.Evidence(cmd.Context(), q, tmp), tmp.Close()); err != nil {
+		return err
+	}
+	if err := os.Rename(tmp.Name(), out); err != nil {
+		return fmt.Errorf("writing the bundle: %w", err)
+	}
+	_, err = fmt.Fprintf(a.env.Out, "%s written; check it with: listbound-verify %s\n", out, out)
+	return err
+}
+
+func (a *app) rebuild() *cobra.Command {
+	c := command("rebuild", "makes the read model afresh from the ledger",
+		`Reads every record, its hash checked, and judges all of it again; the old read
+model stays until the new one is whole. Interrupting costs nothing.`,
+		"listbound rebuild --data d", func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				progress, end := a.progress("read")
+				n, err := s.Rebuild(cmd.Context(), progress)
+				end()
+				if err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(a.env.Out, "rebuilt from %d records\n", n)
+				return err
+			})
+		})
+	c.Args = cobra.NoArgs
+	return c
+}
+
+func (a *app) lists() *cobra.Command {
+	var asJSON bool
+	c := command("lists [LIST]", "shows the lists and their versions",
+		`Reads the read model. With a list's id, prints the lines of its newest version.`,
+		"listbound lists --data d LAP-MAJOR", func(cmd *cobra.Command, args []string) error {
+			id := ""
+			if len(args) == 1 {
+				id = args[0]
+			}
+			return a.ask(cmd, func(s site.Service) error {
+				vs, err := s.Lists(cmd.Context(), id)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return a.printJSON(vs)
+				}
+				return a.printLists(vs, id != "")
+			})
+		})
+	c.Args = cobra.MaximumNArgs(1)
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	return c
+}
+
+func (a *app) printLists(vs []site.ListVersion, lines bool) error {
+	tw := tabwriter.NewWriter(a.env.Out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "list\tversion\tlines\tissued (UTC)\tby\ttitle")
+	for _, v := range vs {
+		fmt.Fprintf(tw, "%s\t%d\t%d\t%s\t%s\t%s\n", v.List, v.Version, len(v.LineRows), report.At(v.Issued), v.By, v.Title)
+	}
+	if lines && len(vs) > 0 {
+		fmt.Fprintln(tw, "\nline\titem\tquantity\tdescription")
+		for _, l := range vs[len(vs)-1].LineRows {
+			fmt.Fprintf(tw, "%d\t%s\t%d\t%s\n", l.Line, l.Item, l.Quantity, l.Description)
+		}
+	}
+	return tw.Flush()
+}
+
+func (a *app) stations() *cobra.Command {
+	var asJSON bool
+	c := command("stations", "shows the stations that may record",
+		`Reads the read model. "stations enrol" and "stations retire" change who may record;
+both are records of the ledger itself.`,
+		"listbound stations --data d", func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				sts, err := s.Stations(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return a.printJSON(sts)
+				}
+				return a.printStations(sts)
+			})
+		})
+	c.Args = cobra.NoArgs
+	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.AddCommand(a.enrol(), a.retire())
+	return c
+}
+
+func (a *app) printStations(sts []site.Station) error {
+	tw := tabwriter.NewWriter(a.env.Out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(tw, "station\trecords\tlast (UTC)\tstate\tkey")
+	for _, s := range sts {
+		state := fmt.Sprintf("enrolled by record %d", s.Enrolled)
+		switch {
+		case s.Retired != 0:
+			state = fmt.Sprintf("retired by record %d", s.Retired)
+		case s.Enrolled == 0 && s.Here:
+			state = "the ledger itself"
+		case s.Enrolled == 0:
+			state = "not enrolled"
+		}
+		if !s.Here {
+			state += ", keeps its own key"
+		}
+		fmt.Fprintf(tw, "%s\t%d\t%s\t%s\t%s\n", s.Name, s.Records, report.At(s.Last), state, s.Key)
+	}
+	return tw.Flush()
+}
+
+func (a *app) enrol() *cobra.Command {
+	var key, reason, name string
+	c := command("enrol SITE/STATION", "lets a station record",
+		`Writes a record of the ledger itself. Without --key a signing key is made and
+kept in the data folder; with --key the station keeps its own and hands in signed
+records. A new data folder takes the station's site as its name.`,
+		"listbound stations enrol north/or-3 --data d", func(cmd *cobra.Command, args []string) error {
+			name = site.SiteOf(args[0])
+			return a.with(cmd, site.Options{Name: name}, func(s site.Service) error {
+				r, err := s.Enrol(cmd.Context(), args[0], key, reason)
+				if err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(a.env.Out, "station %s enrolled by record %d\n", args[0], r.Seq)
+				return err
+			})
+		})
+	c.Args = cobra.ExactArgs(1)
+	c.Flags().StringVar(&key, "key", "", "the station's own verifier key (C2SP signed-note form: name+hash+base64)")
+	c.Flags().StringVar(&reason, "reason", "", "why")
+	return c
+}
+
+func (a *app) retire() *cobra.Command {
+	var reason string
+	c := command("retire SITE/STATION", "ends a station's right to record",
+		`Writes a record of the ledger itself. What the station recorded stays.`,
+		`listbound stations retire north/or-3 --reason "replaced" --data d`, func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				r, err := s.Retire(cmd.Context(), args[0], reason)
+				if err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(a.env.Out, "station %s retired by record %d\n", args[0], r.Seq)
+				return err
+			})
+		})
+	c.Args = cobra.ExactArgs(1)
+	c.Flags().StringVar(&reason, "reason", "", "why (needed)")
+	return c
+}
+
+func (a *app) policy() *cobra.Command {
+	c := command("policy", "prints the policy in force, as JSON",
+		`Reads the read model. Without an adopted policy it is the built-in default; a
+policy.adopted observation with this form puts another in force. The facility's
+own policy decides what goes into it.`,
+		"listbound policy --data d", func(cmd *cobra.Command, args []string) error {
+			return a.ask(cmd, func(s site.Service) error {
+				p, err := s.Policy(cmd.Context())
+				if err != nil {
+					return err
+				}
+				return a.printJSON(p)
+			})
+		})
+	c.Args = cobra.NoArgs
+	return c
+}

@@ -1,0 +1,205 @@
+package commands
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"listbound/cmd/internal/report"
+	"listbound/cmd/internal/scenario"
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
+	"listbound/projections"
+)
+
+// defaultAddress is this machine only: there is no sign-in yet.
+const defaultAddress = "127.0.0.1:8320"
+
+func (a *app) serve() *cobra.Command {
+	var address string
+	c := command("serve", "serves a data folder to stations, programs and browsers",
+		`Owns the data folder and answers on the address: pages at /, the programs' interface
+under /api/ (other commands use it with --server). Only enrolled stations may
+record. There is no sign-in, so it listens to this machine alone unless --address
+says otherwise.`,
+		"listbound serve --data d --site north --address 127.0.0.1:8320", func(cmd *cobra.Command, args []string) error {
+			if a.server != "" {
+				return errors.New("serve owns a data folder; --server is for the commands that ask one")
+			}
+			s, err := a.openFolder(cmd.Context(), "serve", site.Options{Name: a.site})
+			if err != nil {
+				return err
+			}
+			return errors.Join(a.serveSite(cmd.Context(), s, address), s.Close())
+		})
+	c.Args = cobra.NoArgs
+	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
+	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
+	return c
+}
+
+// serveSite serves until the context ends.
+func (a *app) serveSite(ctx context.Context, s *site.Site, address string) error {
+	for _, p := range s.Damage() {
+		fmt.Fprintf(a.env.Err, "listbound: the ledger takes no records: %s\n", p)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return fmt.Errorf("listening on %s: %w", address, err)
+	}
+	url := "http://" + l.Addr().String()
+	if err := s.SetURL(url); err != nil {
+		return errors.Join(err, l.Close())
+	}
+	fmt.Fprintf(a.env.Out, "serving %s at %s (end with Ctrl-C)\n", s.Name(), url)
+	const headerTime = 10 * time.Second
+	srv := &http.Server{
+		Handler:           web.New(s, slog.New(slog.NewTextHandler(a.env.Err, nil))),
+		ReadHeaderTimeout: headerTime,
+		BaseContext:       func(net.Listener) context.Context { return ctx },
+	}
+	return web.Run(ctx, srv, func() error { return srv.Serve(l) })
+}
+
+func (a *app) demo() *cobra.Command {
+	var once bool
+	var address string
+	c := command("demo", "plays an invented working week and shows what is wrong in it",
+		`Records the week that is built into the program through the same path as any
+file, with a clock that follows the week, and prints the sets with broken chains.
+Then it serves them as pages, unless --once. The data goes into a folder of its
+own that is removed at the end; with --data it stays.`,
+		"listbound demo --once", func(cmd *cobra.Command, args []string) error {
+			return a.runDemo(cmd, once, address)
+		})
+	c.Args = cobra.NoArgs
+	c.Flags().BoolVar(&once, "once", false, "end after printing")
+	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
+	return c
+}
+
+func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error) {
+	ctx := cmd.Context()
+	week, err := scenario.Load()
+	if err != nil {
+		return err
+	}
+	if !cmd.Flags().Changed("data") {
+		if a.data, err = os.MkdirTemp("", "listbound-demo-"); err != nil {
+			return fmt.Errorf("demo: %w", err)
+		}
+		defer func() { err = errors.Join(err, os.RemoveAll(a.data)) }()
+	}
+	clock := &weekClock{after: a.env.Clock}
+	s, err := a.openFolder(ctx, "demo", site.Options{Name: week.Site, Clock: clock.now, EnrolOnSight: true})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.Close()) }()
+	if err := a.play(ctx, s, week, clock); err != nil {
+		return err
+	}
+	if err := a.showWeek(ctx, s, week); err != nil || once {
+		return err
+	}
+	return a.serveSite(ctx, s, address)
+}
+
+// weekClock follows the week while it is played, then the real clock.
+type weekClock struct {
+	during atomic.Pointer[time.Time]
+	after  func() time.Time
+}
+
+func (c *weekClock) now() time.Time {
+	if t := c.during.Load(); t != nil {
+		return *t
+	}
+	return c.after()
+}
+
+func (a *app) play(ctx context.Context, s *site.Site, week *scenario.Scenario, clock *weekClock) error {
+	defer clock.during.Store(nil)
+	progress, end := a.progress("recorded")
+	defer end()
+	var batch bytes.Buffer
+	var at time.Time
+	lines := 0
+	flush := func() error {
+		if batch.Len() == 0 {
+			return nil
+		}
+		clock.during.Store(&at)
+		err := s.Record(ctx, &batch, func(r site.Receipt) error {
+			if r.Error != "" {
+				return fmt.Errorf("the week's line was refused: %s", r.Error)
+			}
+			return nil
+		})
+		batch.Reset()
+		return err
+	}
+	for l, err := range week.Lines() {
+		if err != nil {
+			return err
+		}
+		// Lines that arrive at one moment go in as one file would.
+		if !l.RecordAt.Equal(at) {
+			if err := flush(); err != nil {
+				return err
+			}
+			at = l.RecordAt
+		}
+		batch.Write(l.Raw)
+		batch.WriteByte('\n')
+		lines++
+		if progress != nil {
+			progress(int64(lines), 0)
+		}
+	}
+	return flush()
+}
+
+func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenario) error {
+	vs, err := s.Broken(ctx)
+	if err != nil {
+		return err
+	}
+	counts, err := s.Status(ctx)
+	if err != nil {
+		return err
+	}
+	w := a.env.Out
+	fmt.Fprintf(w, "%s: %d records in the ledger of %s.\n", week.Title, s.Size(), s.Name())
+	fmt.Fprintf(w, "Trips: %d broken, %d doubtful, %d open, %d whole. Times are UTC.\n\n",
+		counts[projections.Broken], counts[projections.Doubtful], counts[projections.Open], counts[projections.Whole])
+	if err := report.Broken(w, vs); err != nil {
+		return err
+	}
+	found := make(map[projections.Code]int)
+	for _, v := range vs {
+		for _, f := range v.Findings {
+			found[f.Code]++
+		}
+	}
+	var names []string
+	for _, c := range projections.Codes() {
+		if found[c] > 0 {
+			names = append(names, fmt.Sprintf("%s %d", c, found[c]))
+		}
+	}
+	slices.Sort(names)
+	_, err = fmt.Fprintf(w, "\nFindings above: %s.\n", strings.Join(names, ", "))
+	return err
+}

@@ -1,0 +1,171 @@
+// Package remote answers like a data folder, by asking a listbound server.
+package remote
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
+	"listbound/projections"
+)
+
+// Client asks the server at Base.
+type Client struct {
+	base string
+	http *http.Client
+}
+
+// New returns a client of the server at an address such as http://127.0.0.1:8320.
+func New(base string, c *http.Client) (*Client, error) {
+	u, err := url.Parse(base)
+	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+		return nil, fmt.Errorf("%q is not the address of a server (for example http://127.0.0.1:8320)", base)
+	}
+	return &Client{base: strings.TrimSuffix(base, "/"), http: c}, nil
+}
+
+var _ site.Service = (*Client)(nil)
+
+// Close implements site.Service.
+func (c *Client) Close() error {
+	c.http.CloseIdleConnections()
+	return nil
+}
+
+func (c *Client) do(ctx context.Context, method, path string, form url.Values, body io.Reader) (*http.Response, error) {
+	u := c.base + path
+	if len(form) > 0 {
+		u += "?" + form.Encode()
+	}
+	req, err := http.NewRequestWithContext(ctx, method, u, body)
+	if err != nil {
+		return nil, fmt.Errorf("asking %s: %w", c.base, err)
+	}
+	res, err := c.http.Do(req)
+	if err != nil {
+		return nil, fmt.Errorf("asking %s: %w; is the server running there?", c.base, err)
+	}
+	if res.StatusCode == http.StatusOK {
+		return res, nil
+	}
+	defer res.Body.Close()
+	var f web.Failure
+	if err := json.UnmarshalRead(res.Body, &f); err != nil || f.Error == "" {
+		return nil, fmt.Errorf("%s answered %s, which is no answer of a listbound server", c.base, res.Status)
+	}
+	if res.StatusCode == http.StatusNotFound && strings.HasPrefix(f.Error, site.ErrNotFound.Error()) {
+		return nil, fmt.Errorf("%w%s", site.ErrNotFound, strings.TrimPrefix(f.Error, site.ErrNotFound.Error()))
+	}
+	return nil, errors.New(f.Error)
+}
+
+func ask[T any](ctx context.Context, c *Client, method, path string, form url.Values) (T, error) {
+	var v T
+	res, err := c.do(ctx, method, path, form, nil)
+	if err != nil {
+		return v, err
+	}
+	defer res.Body.Close()
+	if err := json.UnmarshalRead(res.Body, &v); err != nil {
+		return v, fmt.Errorf("%s gave an answer that can't be read: %w", c.base, err)
+	}
+	return v, nil
+}
+
+// Record implements site.Service.
+func (c *Client) Record(ctx context.Context, lines io.Reader, emit func(site.Receipt) error) error {
+	res, err := c.do(ctx, http.MethodPost, "/api/observations", nil, io.NopCloser(lines))
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	sc := bufio.NewScanner(res.Body)
+	for sc.Scan() {
+		var r site.Receipt
+		if err := json.Unmarshal(sc.Bytes(), &r); err != nil {
+			return fmt.Errorf("%s gave a receipt that can't be read: %w", c.base, err)
+		}
+		if r.Error != "" && r.Line == 0 {
+			return errors.New(r.Error)
+		}
+		if err := emit(r); err != nil {
+			return err
+		}
+	}
+	if err := sc.Err(); err != nil {
+		return fmt.Errorf("the server's receipts broke off: %w; record the same file again, nothing is stored twice", err)
+	}
+	return nil
+}
+
+// Broken implements site.Service.
+func (c *Client) Broken(ctx context.Context) ([]projections.Verdict, error) {
+	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/broken", nil)
+}
+
+// History implements site.Service.
+func (c *Client) History(ctx context.Context, q site.Query) (*projections.History, error) {
+	return ask[*projections.History](ctx, c, http.MethodGet, "/api/history", web.FormatQuery(q))
+}
+
+// Verify implements site.Service. The server does not report progress.
+func (c *Client) Verify(ctx context.Context, _ site.Progress) (*site.Verification, error) {
+	return ask[*site.Verification](ctx, c, http.MethodGet, "/api/verify", nil)
+}
+
+// Evidence implements site.Service.
+func (c *Client) Evidence(ctx context.Context, q site.Query, w io.Writer) error {
+	res, err := c.do(ctx, http.MethodGet, "/api/evidence", web.FormatQuery(q), nil)
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	if _, err := io.Copy(w, res.Body); err != nil {
+		return fmt.Errorf("the bundle broke off: %w", err)
+	}
+	return nil
+}
+
+// Rebuild implements site.Service.
+func (c *Client) Rebuild(ctx context.Context, _ site.Progress) (int64, error) {
+	r, err := ask[web.Rebuilt](ctx, c, http.MethodPost, "/api/rebuild", nil)
+	return r.Records, err
+}
+
+// Lists implements site.Service.
+func (c *Client) Lists(ctx context.Context, list string) ([]site.ListVersion, error) {
+	form := url.Values{}
+	if list != "" {
+		form.Set("list", list)
+	}
+	return ask[[]site.ListVersion](ctx, c, http.MethodGet, "/api/lists", form)
+}
+
+// Stations implements site.Service.
+func (c *Client) Stations(ctx context.Context) ([]site.Station, error) {
+	return ask[[]site.Station](ctx, c, http.MethodGet, "/api/stations", nil)
+}
+
+// Enrol implements site.Service.
+func (c *Client) Enrol(ctx context.Context, station, key, reason string) (*site.Receipt, error) {
+	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/enrol", url.Values{"station": {station}, "key": {key}, "reason": {reason}})
+}
+
+// Retire implements site.Service.
+func (c *Client) Retire(ctx context.Context, station, reason string) (*site.Receipt, error) {
+	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire", url.Values{"station": {station}, "reason": {reason}})
+}
+
+// Policy implements site.Service.
+func (c *Client) Policy(ctx context.Context) (*site.PolicyInForce, error) {
+	return ask[*site.PolicyInForce](ctx, c, http.MethodGet, "/api/policy", nil)
+}

@@ -1,0 +1,201 @@
+// Package report writes verdicts and histories for people to read on a
+// terminal and in a printed file.
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"listbound/projections"
+)
+
+// Caution stands wherever counts are shown.
+const Caution = "A count that was called correct is no proof that nothing was left in a patient. The facility's own policy and the manufacturers' instructions come first."
+
+// printer keeps the first error, so that a report reads as one text in code too.
+type printer struct {
+	w   io.Writer
+	err error
+}
+
+func (p *printer) f(format string, args ...any) {
+	if p.err == nil {
+		_, p.err = fmt.Fprintf(p.w, format, args...)
+	}
+}
+
+// width of a paragraph on a terminal and on paper.
+const width = 96
+
+// wrapped prints a paragraph, each line indented.
+func (p *printer) wrapped(indent, text string) {
+	line := indent
+	for _, word := range strings.Fields(text) {
+		if len(line) > len(indent) && len([]rune(line))+1+len([]rune(word)) > width {
+			p.f("%s\n", line)
+			line = indent
+		}
+		if len(line) > len(indent) {
+			line += " "
+		}
+		line += word
+	}
+	p.f("%s\n", line)
+}
+
+// At writes a time of the ledger: UTC, to the second.
+func At(t time.Time) string {
+	if t.IsZero() {
+		return "-"
+	}
+	return t.UTC().Format("2006-01-02 15:04:05")
+}
+
+// Marks of a status: a shape as well as a word, for a reader without colour.
+var marks = map[projections.Status]string{
+	projections.Broken: "[X]", projections.Doubtful: "[?]", projections.Open: "[ ]", projections.Whole: "[=]",
+}
+
+// Title names what a verdict is about.
+func Title(v projections.Verdict) string {
+	if v.Station != "" {
+		return "station " + v.Station
+	}
+	if v.Set == "" {
+		return "unknown set"
+	}
+	return "set " + v.Set
+}
+
+// Broken writes verdicts that are broken or doubtful, in the order given.
+func Broken(w io.Writer, vs []projections.Verdict) error {
+	p := &printer{w: w}
+	if len(vs) == 0 {
+		p.f("No set has a broken or doubtful chain.\n\n")
+	}
+	for _, v := range vs {
+		verdict(p, v)
+		p.f("\n")
+	}
+	p.wrapped("", Caution)
+	return p.err
+}
+
+func verdict(p *printer, v projections.Verdict) {
+	p.f("%s %-8s %s", marks[v.Status], v.Status, Title(v))
+	if v.Case != "" {
+		p.f(", case %s", v.Case)
+	}
+	if v.Station == "" {
+		if v.Opened {
+			p.f(", opened")
+		} else {
+			p.f(", not opened yet")
+		}
+	}
+	if v.Where != "" {
+		p.f(", last seen at %s", v.Where)
+	}
+	if !v.Since.IsZero() {
+		p.f(" %s UTC", At(v.Since))
+	}
+	p.f("\n")
+	if v.Trip != "" {
+		p.f("    trip %s\n", v.Trip)
+	}
+	for _, f := range v.Findings {
+		p.f("    %s (%s), records %s\n", f.Code, f.Severity, seqs(f.Events))
+		p.wrapped("      ", f.Says)
+		if f.Next != "" {
+			p.wrapped("      ", "Next: "+f.Next)
+		}
+		for _, a := range f.Acknowledged {
+			p.wrapped("      ", fmt.Sprintf("Seen by %s at %s UTC: %s (record %d)", a.By, At(a.Time), a.Reason, a.Seq))
+		}
+	}
+}
+
+func seqs(ns []int64) string {
+	if len(ns) == 0 {
+		return "-"
+	}
+	var out []string
+	for _, n := range ns {
+		out = append(out, fmt.Sprint(n))
+	}
+	return strings.Join(out, ", ")
+}
+
+// History writes a history: what is asked, each event, the verdicts.
+func History(w io.Writer, h *projections.History) error {
+	p := &printer{w: w}
+	p.f("History of %s\n", Asked(h))
+	if h.AsOf.IsZero() {
+		p.f("As known now: %d records in the ledger. Times are UTC.\n\n", h.Size)
+	} else {
+		p.f("As known at %s UTC. Times are UTC.\n\n", At(h.AsOf))
+	}
+	tw := tabwriter.NewWriter(p.w, 0, 0, 2, ' ', 0)
+	t := &printer{w: tw}
+	t.f("record\tobserved\trecorded\tstation\tby\twhat\n")
+	for _, e := range h.Events {
+		t.f("%d\t%s\t%s\t%s\t%s\t%s%s\n", e.Seq, At(e.Observed), At(e.Recorded), e.Station, dash(e.Operator), e.Says, notes(e))
+	}
+	if t.err == nil {
+		t.err = tw.Flush()
+	}
+	if p.err == nil {
+		p.err = t.err
+	}
+	p.f("\n")
+	for _, v := range h.Verdicts {
+		verdict(p, v)
+		if len(v.Findings) == 0 {
+			p.f("    nothing found\n")
+		}
+		p.f("\n")
+	}
+	p.wrapped("", Caution)
+	return p.err
+}
+
+// Asked says what a history is of.
+func Asked(h *projections.History) string {
+	switch {
+	case h.Case != "":
+		return "case " + h.Case
+	case h.Load != "":
+		return "load " + h.Load
+	case h.Trip != "":
+		return strings.TrimSpace("set "+h.Set) + ", trip " + h.Trip
+	}
+	return "set " + h.Set
+}
+
+func notes(e projections.HistoryEvent) string {
+	var out []string
+	if e.Late {
+		out = append(out, "came late")
+	}
+	if e.Voided != 0 {
+		out = append(out, fmt.Sprintf("voided by record %d", e.Voided))
+	}
+	if e.Replaced != 0 {
+		out = append(out, fmt.Sprintf("corrected by record %d", e.Replaced))
+	}
+	out = append(out, e.Remarks...)
+	if len(out) == 0 {
+		return ""
+	}
+	return " [" + strings.Join(out, "; ") + "]"
+}
+
+func dash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}

@@ -1,0 +1,100 @@
+package site
+
+import (
+	"context"
+	"io"
+	"time"
+
+	"listbound/events"
+	"listbound/ledger"
+	"listbound/projections"
+)
+
+// Service is what the commands ask for. A Site answers from a data folder, a
+// remote.Client from a server.
+type Service interface {
+	// Record takes observations, one JSON object a line, and emits one receipt a line in order. A refused line costs nothing
+	// else. The error is for what stopped the reading or the recording as a whole.
+	Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error
+	Broken(ctx context.Context) ([]projections.Verdict, error)
+	History(ctx context.Context, q Query) (*projections.History, error)
+	Verify(ctx context.Context, progress Progress) (*Verification, error)
+	Evidence(ctx context.Context, q Query, w io.Writer) error
+	Rebuild(ctx context.Context, progress Progress) (int64, error)
+	Lists(ctx context.Context, list string) ([]ListVersion, error)
+	Stations(ctx context.Context) ([]Station, error)
+	Enrol(ctx context.Context, station, key, reason string) (*Receipt, error)
+	Retire(ctx context.Context, station, reason string) (*Receipt, error)
+	Policy(ctx context.Context) (*PolicyInForce, error)
+	Close() error
+}
+
+// Progress hears of long work. total is 0 where it isn't known.
+type Progress func(done, total int64)
+
+// Receipt answers one observation.
+type Receipt struct {
+	Seq       int64  `json:"seq,omitempty"`
+	ID        string `json:"id,omitempty"`
+	Set       string `json:"set,omitempty"`
+	Trip      string `json:"trip,omitempty"`
+	SheetCode string `json:"sheetCode,omitempty"`
+	Known     bool   `json:"known,omitempty"`    // it was recorded before; nothing was stored now
+	Enrolled  string `json:"enrolled,omitempty"` // the station that was enrolled for this line
+	Remark    string `json:"remark,omitempty"`   // recorded, but something is wrong with the record itself
+
+	Line  int    `json:"line,omitempty"` // with Error: the line refused
+	Error string `json:"error,omitempty"`
+}
+
+// Query says whose history is asked for, and as known at which moment (zero:
+// now). One of Set, Trip, Case and Load is given; Set may stand beside Trip.
+type Query struct {
+	Set, Trip, Case, Load string
+	AsOf                  time.Time
+	Records               bool // also return the notes as stored
+}
+
+// Verification is the outcome of verify, in its stable shape.
+type Verification struct {
+	OK         bool             `json:"ok"`
+	Size       int64            `json:"size"`
+	Root       string           `json:"root"`
+	Checkpoint string           `json:"checkpoint"`
+	Problems   []ledger.Problem `json:"problems"`
+	// Remarks are what is wrong with records as they came: the ledger holds them
+	// unchanged, and judgement reports them.
+	Remarks []ledger.Problem `json:"remarks,omitempty"`
+}
+
+// ListVersion is one version of a list.
+type ListVersion struct {
+	List     string        `json:"list"`
+	Version  int64         `json:"version"`
+	Title    string        `json:"title"`
+	Digest   string        `json:"digest"`
+	Issued   time.Time     `json:"issued"`
+	By       string        `json:"by,omitempty"`
+	Seq      int64         `json:"seq"`
+	Cycles   []string      `json:"cycles,omitempty"`
+	LineRows []events.Line `json:"lines"`
+}
+
+// Station is what is known of a station.
+type Station struct {
+	Name     string    `json:"name"`
+	Key      string    `json:"key"`
+	Here     bool      `json:"here"` // its signing key is kept in this folder
+	Enrolled int64     `json:"enrolled"`
+	Retired  int64     `json:"retired,omitempty"`
+	Records  int64     `json:"records"`
+	Last     time.Time `json:"last,omitzero"`
+}
+
+// PolicyInForce is a policy and where it comes from.
+type PolicyInForce struct {
+	Adopted bool          `json:"adopted"` // false: the built-in default
+	Seq     int64         `json:"seq,omitempty"`
+	Since   time.Time     `json:"since,omitzero"`
+	Policy  events.Policy `json:"policy"`
+}

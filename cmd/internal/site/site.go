@@ -1,0 +1,305 @@
+// Package site is one hospital's listbound: a data folder with the ledger, the
+// read model and the keys, and what people do with them. Pages, commands and
+// the server all come here.
+package site
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/events"
+	"listbound/ledger"
+	"listbound/projections/readmodel"
+)
+
+// Options say which folder, and how.
+type Options struct {
+	Dir   string
+	Name  string           // site of a new folder, such as north; an old one has its own
+	Clock func() time.Time // the ledger's clock
+	// EnrolOnSight enrols a station that is met for the first time, with a key
+	// made here. A server does not: it takes only enrolled stations.
+	EnrolOnSight bool
+	// Existing refuses a folder that holds no ledger yet: for questions.
+	Existing bool
+	// Batch is how many lines of a file are recorded at once, 1 to 500. More is
+	// faster; they then share one time of arrival. Default 200.
+	Batch   int
+	Command string
+	Logger  *slog.Logger
+}
+
+// Site is an open data folder. Its methods may be called from many goroutines.
+type Site struct {
+	opts   Options
+	signer note.Signer
+	vkey   string
+	ledger *ledger.Ledger
+
+	// intake is held while observations are turned into records: each needs to
+	// know what came before it. Judgement follows before it is let go, so a
+	// receipt means that the verdicts are up to date too.
+	intake sync.Mutex
+	// modelMu guards the pointer; a rebuild puts another model in its place.
+	modelMu sync.RWMutex
+	model   *readmodel.Model
+	listen  listeners
+}
+
+// Open opens a data folder, or starts one.
+func Open(ctx context.Context, o Options) (*Site, error) {
+	if o.Clock == nil {
+		return nil, errors.New("a site needs a clock")
+	}
+	if o.Logger == nil {
+		o.Logger = slog.New(slog.DiscardHandler)
+	}
+	if o.Batch < 1 || o.Batch > 500 {
+		o.Batch = 200
+	}
+	s := &Site{opts: o}
+	name, err := s.ledgerName()
+	if err != nil {
+		return nil, err
+	}
+	keyPath := s.keyPath(name)
+	signer, verifier, _, err := ledger.LoadOrCreateKey(keyPath, name)
+	if err != nil {
+		return nil, err
+	}
+	s.signer = signer
+	if s.vkey, err = ledger.VerifierKey(keyPath); err != nil {
+		return nil, err
+	}
+	s.ledger, err = ledger.Open(ctx, ledger.Options{
+		Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command,
+	})
+	if err != nil {
+		return nil, err
+	}
+	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
+	if err == nil {
+		err = s.catchUp(ctx, nil)
+	}
+	if err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	return s, nil
+}
+
+// Close writes a last checkpoint and lets the folder go.
+func (s *Site) Close() error {
+	var errs []error
+	s.modelMu.Lock()
+	if s.model != nil {
+		errs = append(errs, s.model.Close())
+		s.model = nil
+	}
+	s.modelMu.Unlock()
+	if s.ledger != nil {
+		errs = append(errs, s.ledger.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// Name returns the ledger's name, <site>/ledger.
+func (s *Site) Name() string { return s.signer.Name() }
+
+// Key returns the ledger's public key in the form that is handed out.
+func (s *Site) Key() string { return s.vkey }
+
+// Size returns the number of records.
+func (s *Site) Size() int64 { return s.ledger.Size() }
+
+// Damage says what is wrong with the ledger, nothing while it takes records.
+func (s *Site) Damage() []ledger.Problem { return s.ledger.Damage() }
+
+// SetURL tells other programs where this folder is served.
+func (s *Site) SetURL(url string) error { return s.ledger.SetURL(url) }
+
+func (s *Site) modelPath() string { return filepath.Join(s.opts.Dir, "readmodel.db") }
+
+func (s *Site) current() *readmodel.Model {
+	s.modelMu.RLock()
+	defer s.modelMu.RUnlock()
+	return s.model
+}
+
+// Keys lie in one folder, named after whom they belong to.
+const keySuffix = ".key"
+
+func (s *Site) keyPath(station string) string {
+	return filepath.Join(s.opts.Dir, "keys", strings.Replace(station, "/", "_", 1)+keySuffix)
+}
+
+// ledgerName finds the name of the folder's ledger by its key, or makes the
+// name of a new one.
+func (s *Site) ledgerName() (string, error) {
+	found, err := filepath.Glob(s.keyPath(events.LedgerName("*")))
+	if err != nil {
+		return "", fmt.Errorf("looking for the ledger's key: %w", err)
+	}
+	switch {
+	case len(found) > 1:
+		return "", fmt.Errorf("%s holds the keys of %d ledgers; a folder holds one", filepath.Join(s.opts.Dir, "keys"), len(found))
+	case len(found) == 1:
+		site := strings.TrimSuffix(filepath.Base(found[0]), strings.Replace(events.LedgerName(""), "/", "_", 1)+keySuffix)
+		return events.LedgerName(site), nil
+	}
+	if _, err := os.Stat(filepath.Join(s.opts.Dir, "stream")); err == nil {
+		return "", fmt.Errorf("%s holds records but not the ledger's key; put back the folder keys from a copy", s.opts.Dir)
+	}
+	if s.opts.Existing {
+		return "", fmt.Errorf("%s holds no ledger yet; record something there first, or name another folder with --data", s.opts.Dir)
+	}
+	site := s.opts.Name
+	if site == "" {
+		site = "site"
+	}
+	name := events.LedgerName(site)
+	if err := events.CheckStation(name); err != nil {
+		return "", fmt.Errorf("%q can't be the name of a site: small letters, digits and hyphens", site)
+	}
+	return name, nil
+}
+
+// batchLen is how many records the read model takes in one transaction while
+// it catches up: few enough to be interrupted, many enough to be quick.
+const batchLen = 4000
+
+// catchUp applies what the ledger holds beyond the read model's position.
+func (s *Site) catchUp(ctx context.Context, progress Progress) error {
+	return feed(ctx, s.ledger, s.current(), progress, batchLen)
+}
+
+// feed reads on one goroutine and applies on another.
+func feed(ctx context.Context, l *ledger.Ledger, m *readmodel.Model, progress Progress, size int) error {
+	from, total := m.Position()+1, l.Size()
+	if from < 1 {
+		return errors.New("the read model stopped after an earlier error; start again")
+	}
+	if from > total {
+		return nil
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	batches := make(chan *readmodel.Batch, 2)
+	failed := make(chan error, 1)
+	go func() {
+		defer close(batches)
+		failed <- parseAll(ctx, l, from, total, size, batches)
+	}()
+	var err error
+	for b := range batches {
+		if err != nil {
+			continue // let the reader end
+		}
+		if err = m.Apply(ctx, b); err != nil {
+			cancel()
+		} else if progress != nil {
+			progress(m.Position(), total)
+		}
+	}
+	if readErr := <-failed; err == nil {
+		err = readErr
+	}
+	return err
+}
+
+func parseAll(ctx context.Context, l *ledger.Ledger, from, total int64, size int, out chan<- *readmodel.Batch) error {
+	var raws []readmodel.Raw
+	flush := func() error {
+		if len(raws) == 0 {
+			return nil
+		}
+		b, err := readmodel.Parse(l.Origin(), raws)
+		if err != nil {
+			return err
+		}
+		raws = make([]readmodel.Raw, 0, size)
+		select {
+		case out <- b:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	err := l.ScanHashed(ctx, from, func(seq int64, record []byte) error {
+		if seq > total {
+			return io.EOF
+		}
+		raws = append(raws, readmodel.Raw{Seq: seq, Record: record})
+		if len(raws) == size {
+			return flush()
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	return flush()
+}
+
+// Rebuild makes the read model afresh beside the old one and puts it in its
+// place when it is whole. It returns the number of records read.
+func (s *Site) Rebuild(ctx context.Context, progress Progress) (int64, error) {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	path := s.modelPath() + ".new"
+	if err := readmodel.Remove(path); err != nil {
+		return 0, err
+	}
+	m, err := Fill(ctx, s.ledger, readmodel.Options{Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger}, progress)
+	if err != nil {
+		return 0, errors.Join(err, readmodel.Remove(path))
+	}
+	size := m.Position()
+	// Closing folds the write-ahead log into the one file that is renamed.
+	if err := m.Close(); err != nil {
+		return 0, errors.Join(err, readmodel.Remove(path))
+	}
+	s.modelMu.Lock()
+	defer s.modelMu.Unlock()
+	if err := s.model.Close(); err != nil {
+		return 0, err
+	}
+	if err := readmodel.Remove(s.modelPath()); err != nil {
+		return 0, err
+	}
+	if err := os.Rename(path, s.modelPath()); err != nil {
+		return 0, fmt.Errorf("putting the new read model in place: %w", err)
+	}
+	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: s.ledger.Verifier(), Records: s.ledger})
+	return size, err
+}
+
+// rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile.
+const rebuildBatch = 20000
+
+// Fill makes a read model of a whole ledger in an empty file.
+func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress Progress) (*readmodel.Model, error) {
+	m, err := readmodel.Open(ctx, o)
+	if err != nil {
+		return nil, err
+	}
+	if err = m.BeginBulk(); err == nil {
+		err = feed(ctx, l, m, progress, rebuildBatch)
+	}
+	if err == nil {
+		err = m.EndBulk(ctx)
+	}
+	if err != nil {
+		return nil, errors.Join(err, m.Close())
+	}
+	return m, nil
+}

@@ -1,0 +1,232 @@
+// Package web serves a site over HTTP: the programs' interface under /api/, and
+// plain pages that list the sets with broken chains and show histories.
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/site"
+	"listbound/ledger"
+)
+
+// Server serves one site.
+type Server struct {
+	site *site.Site
+	log  *slog.Logger
+}
+
+// New returns the handler for a site.
+func New(s *site.Site, log *slog.Logger) http.Handler {
+	srv := &Server{site: s, log: log}
+	mux := http.NewServeMux()
+	mux.HandleFunc("POST /api/observations", srv.record)
+	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
+	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
+	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) { return s.Verify(r.Context(), nil) }))
+	mux.HandleFunc("GET /api/evidence", srv.evidence)
+	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
+	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) { return s.Lists(r.Context(), r.FormValue("list")) }))
+	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
+	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) { return s.Stations(r.Context()) }))
+	mux.HandleFunc("POST /api/stations/enrol", answer(srv, func(r *http.Request) (any, error) {
+		return s.Enrol(r.Context(), r.FormValue("station"), r.FormValue("key"), r.FormValue("reason"))
+	}))
+	mux.HandleFunc("POST /api/stations/retire", answer(srv, func(r *http.Request) (any, error) {
+		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"))
+	}))
+	srv.pages(mux)
+	// A page of another origin must not be able to record through a browser that may.
+	return http.NewCrossOriginProtection().Handler(secure(mux))
+}
+
+// secure sets the headers that every answer has.
+func secure(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "no-referrer")
+		h.Set("Cache-Control", "no-store")
+		next.ServeHTTP(w, r)
+	})
+}
+
+// Failure is how the interface says no.
+type Failure struct {
+	Error string `json:"error"`
+}
+
+func status(err error) int {
+	var damaged *ledger.DamagedError
+	switch {
+	case errors.Is(err, site.ErrNotFound):
+		return http.StatusNotFound
+	case errors.As(err, &damaged), errors.Is(err, ledger.ErrClosed):
+		return http.StatusServiceUnavailable
+	}
+	return http.StatusBadRequest
+}
+
+func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
+	if r.Context().Err() == nil {
+		s.log.Warn("request refused", "path", r.URL.Path, "error", err)
+	}
+	writeJSON(w, status(err), Failure{Error: err.Error()})
+}
+
+func writeJSON(w http.ResponseWriter, code int, v any) {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		code, raw = http.StatusInternalServerError, []byte(`{"error":"the answer can't be written as JSON"}`)
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(code)
+	w.Write(append(raw, '\n')) // a client that has gone away needs no answer
+}
+
+func answer(s *Server, f func(*http.Request) (any, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		v, err := f(r)
+		if err != nil {
+			s.fail(w, r, err)
+			return
+		}
+		writeJSON(w, http.StatusOK, v)
+	}
+}
+
+// record answers line by line, so that a cut connection leaves no doubt about
+// the lines before it.
+func (s *Server) record(w http.ResponseWriter, r *http.Request) {
+	rc := http.NewResponseController(w)
+	// Receipts go out while lines still come in.
+	if err := rc.EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
+		s.fail(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/jsonl")
+	err := s.site.Record(r.Context(), r.Body, func(rec site.Receipt) error {
+		raw, err := json.Marshal(rec)
+		if err != nil {
+			return fmt.Errorf("receipt: %w", err)
+		}
+		if _, err := w.Write(append(raw, '\n')); err != nil {
+			return err
+		}
+		return rc.Flush()
+	})
+	if err != nil {
+		// The answer has begun, so the error is its last line.
+		writeLast(w, err)
+	}
+}
+
+func writeLast(w http.ResponseWriter, err error) {
+	raw, merr := json.Marshal(site.Receipt{Error: err.Error()})
+	if merr == nil {
+		w.Write(append(raw, '\n')) // a client that has gone away needs no answer
+	}
+}
+
+// ParseQuery reads a history question from a form.
+func ParseQuery(v url.Values) (site.Query, error) {
+	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"), Records: v.Get("records") == "1"}
+	if t := v.Get("as-of"); t != "" {
+		at, err := time.Parse(time.RFC3339Nano, t)
+		if err != nil {
+			return q, fmt.Errorf("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
+		}
+		q.AsOf = at.UTC()
+	}
+	return q, nil
+}
+
+// FormatQuery writes a question as a form.
+func FormatQuery(q site.Query) url.Values {
+	v := url.Values{}
+	for name, s := range map[string]string{"set": q.Set, "trip": q.Trip, "case": q.Case, "load": q.Load} {
+		if s != "" {
+			v.Set(name, s)
+		}
+	}
+	if !q.AsOf.IsZero() {
+		v.Set("as-of", q.AsOf.Format(time.RFC3339Nano))
+	}
+	if q.Records {
+		v.Set("records", "1")
+	}
+	return v
+}
+
+func (s *Server) history(r *http.Request) (any, error) {
+	q, err := ParseQuery(r.URL.Query())
+	if err != nil {
+		return nil, err
+	}
+	return s.site.History(r.Context(), q)
+}
+
+func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
+	q, err := ParseQuery(r.URL.Query())
+	if err != nil {
+		s.fail(w, r, err)
+		return
+	}
+	out := &late{w: w}
+	if err := s.site.Evidence(r.Context(), q, out); err != nil && !out.begun {
+		s.fail(w, r, err)
+	}
+}
+
+// late sends the headers of an archive with its first byte, so that an error
+// before it can still be said.
+type late struct {
+	w     http.ResponseWriter
+	begun bool
+}
+
+func (l *late) Write(b []byte) (int, error) {
+	if !l.begun {
+		l.begun = true
+		l.w.Header().Set("Content-Type", "application/zip")
+		l.w.Header().Set("Content-Disposition", `attachment; filename="evidence.zip"`)
+	}
+	return l.w.Write(b)
+}
+
+func (s *Server) rebuild(r *http.Request) (any, error) {
+	n, err := s.site.Rebuild(r.Context(), nil)
+	return Rebuilt{Records: n}, err
+}
+
+// Rebuilt answers a rebuild.
+type Rebuilt struct {
+	Records int64 `json:"records"`
+}
+
+// Run serves until the context ends, then lets requests finish for a while.
+func Run(ctx context.Context, srv *http.Server, serve func() error) error {
+	failed := make(chan error, 1)
+	go func() { failed <- serve() }()
+	select {
+	case err := <-failed:
+		return err
+	case <-ctx.Done():
+	}
+	const grace = 5 * time.Second
+	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), grace)
+	defer cancel()
+	err := srv.Shutdown(end)
+	if served := <-failed; !errors.Is(served, http.ErrServerClosed) {
+		err = errors.Join(err, served)
+	}
+	return err
+}

@@ -1,0 +1,474 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/events"
+	"listbound/ledger/proof"
+	"listbound/projections"
+)
+
+// Raw is one record as the ledger stores it.
+type Raw struct {
+	Seq    int64
+	Record []byte
+}
+
+// Batch is a run of records read ahead of applying them.
+type Batch struct {
+	first   int64
+	records []record
+}
+
+// Len returns the number of records in the batch.
+func (b *Batch) Len() int { return len(b.records) }
+
+type record struct {
+	parsed   events.Parsed
+	recorded time.Time
+	arrival  events.Remark
+}
+
+// Parse reads records for Apply. It needs no order and no lock, so a rebuild
+// does it on one processor while the other applies.
+func Parse(origin string, raws []Raw) (*Batch, error) {
+	b := &Batch{records: make([]record, len(raws))}
+	for i, r := range raws {
+		if i == 0 {
+			b.first = r.Seq
+		} else if r.Seq != b.first+int64(i) {
+			return nil, fmt.Errorf("record %d came where %d was due", r.Seq, b.first+int64(i))
+		}
+		n, at, remark, err := proof.SplitArrival(origin, r.Record)
+		if err != nil {
+			return nil, fmt.Errorf("record %d: %w", r.Seq, err)
+		}
+		b.records[i] = record{parsed: events.Parse(n), recorded: at, arrival: events.Remark(remark)}
+	}
+	return b, nil
+}
+
+// Apply takes the next records, which must follow the position without a gap.
+// It is all or nothing: rows, verdicts and position are one transaction.
+func (m *Model) Apply(ctx context.Context, b *Batch) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if b.Len() == 0 {
+		return nil
+	}
+	if m.pos < 0 {
+		return fmt.Errorf("read model: it stopped after an earlier error; start again")
+	}
+	if b.first != m.pos+1 {
+		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)
+	}
+	if err := m.apply(ctx, b); err != nil {
+		m.forget(ctx)
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.pos += int64(b.Len())
+	switch {
+	case m.world.Len() > maxWorld:
+		return m.endBulk(ctx)
+	case !m.bulk:
+		return m.index(ctx)
+	}
+	return nil
+}
+
+// forget goes back to what is committed after a failed batch: the audit and
+// the working memory have already seen its records.
+func (m *Model) forget(ctx context.Context) {
+	m.bulk = false
+	if err := m.load(context.WithoutCancel(ctx)); err != nil {
+		m.pos = -1
+	}
+}
+
+func (m *Model) apply(ctx context.Context, b *Batch) error {
+	facts := m.audited(b)
+	tx, err := m.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // no effect after Commit
+
+	// The rows go in while the judgement is made: they need nothing of each other.
+	rows := make(chan error, 1)
+	go func() { rows <- insertEvents(ctx, tx, b, facts) }()
+	verdicts, stations, judgeErr := m.judge(facts)
+	if err := <-rows; err != nil {
+		return err
+	}
+	if judgeErr != nil {
+		return judgeErr
+	}
+	if err := writeVerdicts(ctx, tx, verdicts); err != nil {
+		return err
+	}
+	if err := m.writeStations(ctx, tx, facts, stations); err != nil {
+		return err
+	}
+	pos := b.first + int64(b.Len()) - 1
+	if _, err := tx.ExecContext(ctx, `UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
+		return err
+	}
+	return tx.Commit()
+}
+
+// audited holds each record against its station's key, numbering and clock, in
+// order. Records that are no events have no fact.
+func (m *Model) audited(b *Batch) []projections.Fact {
+	facts := make([]projections.Fact, len(b.records))
+	for i := range b.records {
+		r := &b.records[i]
+		seq := b.first + int64(i)
+		remarks, _ := m.audit.Check(seq, r.parsed, r.recorded, r.arrival)
+		facts[i] = projections.Fact{Seq: seq, Recorded: r.recorded, Remarks: remarks, Event: r.parsed.Event}
+	}
+	return facts
+}
+
+// judge adds the facts to the working memory and judges what they touch.
+func (m *Model) judge(facts []projections.Fact) ([]projections.Verdict, []projections.Verdict, error) {
+	for _, f := range facts {
+		if f.Event != nil {
+			m.world.Add(f)
+		}
+	}
+	if m.bulk {
+		return nil, nil, nil
+	}
+	touched := make(map[projections.TripKey]bool)
+	stations := make(map[string]bool)
+	for _, f := range facts {
+		if f.Event == nil {
+			continue
+		}
+		keys, err := m.world.Affected(f)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, k := range keys {
+			touched[k] = true
+		}
+		if f.Remarks != 0 {
+			stations[f.Event.Station] = true
+		}
+	}
+	return m.verdicts(touched, stations)
+}
+
+func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips, sts []projections.Verdict, err error) {
+	trips = make([]projections.Verdict, 0, len(touched))
+	for k := range touched {
+		v, err := m.world.Judge(k)
+		if err != nil {
+			return nil, nil, err
+		}
+		trips = append(trips, v)
+	}
+	for name := range stations {
+		v, err := m.world.JudgeStation(name)
+		if err != nil {
+			return nil, nil, err
+		}
+		sts = append(sts, v)
+	}
+	return trips, sts, nil
+}
+
+// endBulk judges all trips of a complete working memory, then empties it.
+// Until then the trips' rows lag behind the events' rows, so a bulk fill that
+// is cut off must not be taken for a model: the caller fills a file of another
+// name and renames it at the end.
+func (m *Model) endBulk(ctx context.Context) error {
+	if err := m.index(ctx); err != nil {
+		return err
+	}
+	if m.bulk {
+		m.bulk = false
+		if err := m.judgeAll(ctx); err != nil {
+			m.forget(ctx)
+			return fmt.Errorf("read model: %w", err)
+		}
+	}
+	m.resetWorld(ctx)
+	return nil
+}
+
+// judgeAll writes every verdict, some thousand trips to a transaction's statement run.
+func (m *Model) judgeAll(ctx context.Context) error {
+	tx, err := m.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // no effect after Commit
+	keys := m.world.Trips()
+	slices.SortFunc(keys, compareKeys) // in key order rows are appended, not inserted between others
+	judged := make(chan judgedChunk, 2)
+	go func() {
+		defer close(judged)
+		for chunk := range slices.Chunk(keys, 2000) {
+			var c judgedChunk
+			for _, k := range chunk {
+				var v projections.Verdict
+				if v, c.err = m.world.Judge(k); c.err != nil {
+					break
+				}
+				c.verdicts = append(c.verdicts, v)
+			}
+			judged <- c
+			if c.err != nil {
+				return
+			}
+		}
+	}()
+	for c := range judged {
+		if err == nil && c.err != nil {
+			err = c.err
+		}
+		if err == nil {
+			err = writeVerdicts(ctx, tx, c.verdicts)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	for _, st := range m.audit.Stations() {
+		v, err := m.world.JudgeStation(st.Name)
+		if err != nil {
+			return err
+		}
+		if err := writeStationVerdict(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
+}
+
+type judgedChunk struct {
+	verdicts []projections.Verdict
+	err      error
+}
+
+func compareKeys(a, b projections.TripKey) int {
+	if c := strings.Compare(a.Set, b.Set); c != 0 {
+		return c
+	}
+	return strings.Compare(a.Trip, b.Trip)
+}
+
+const eventColumns = 16
+
+// rowsAtOnce is how many event rows one statement inserts: most of an
+// insertion's time is the statement, not the row.
+const rowsAtOnce = 64
+
+func insertSQL(n int) string {
+	row := "(?" + strings.Repeat(",?", eventColumns-1) + ")"
+	return "INSERT INTO events VALUES " + row + strings.Repeat(","+row, n-1)
+}
+
+func insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
+	var many *sql.Stmt
+	args := make([]any, 0, rowsAtOnce*eventColumns)
+	for chunk := range slices.Chunk(facts, rowsAtOnce) {
+		args = args[:0]
+		for i := range chunk {
+			args = appendRow(args, &chunk[i], b)
+		}
+		if len(chunk) < rowsAtOnce {
+			if _, err := tx.ExecContext(ctx, insertSQL(len(chunk)), args...); err != nil {
+				return err
+			}
+			continue
+		}
+		if many == nil {
+			var err error
+			if many, err = tx.PrepareContext(ctx, insertSQL(rowsAtOnce)); err != nil {
+				return err
+			}
+			defer many.Close()
+		}
+		if _, err := many.ExecContext(ctx, args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func appendRow(args []any, f *projections.Fact, b *Batch) []any {
+	e := f.Event
+	if e == nil {
+		// Kept in place, so that nothing is skipped silently; its remark says what it is.
+		r := b.records[f.Seq-b.first]
+		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil)
+	}
+	var caseRef, load, sterilizer, positive, list, sheetTrip, corrects any
+	switch d := e.Data.(type) {
+	case *events.SetPacked:
+		list = d.List
+	case *events.ListIssued:
+		list = d.List
+	case *events.SetSterilized:
+		load, sterilizer = d.Load, d.Sterilizer
+	case *events.IndicatorRead:
+		load, sterilizer, positive = d.Load, d.Sterilizer, int64(0)
+		if d.Result == "positive" {
+			positive = int64(1)
+		}
+	case *events.SetOpened:
+		caseRef, sheetTrip = d.Case, otherTrip(e, readCode(d.Sheet))
+	case *events.SetChecked:
+		sheetTrip = otherTrip(e, readCode(d.Sheet))
+	case *events.SetCounted:
+		caseRef = d.Case
+		if d.Sheet != events.SheetScreen {
+			sheetTrip = otherTrip(e, d.Sheet)
+		}
+	case *events.CaseClosed:
+		caseRef = d.Case
+	case *events.EventCorrected:
+		corrects = idBytes(d.Event)
+	}
+	var trip any
+	if e.Trip != "" {
+		trip = idBytes(e.Trip)
+	}
+	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
+		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects)
+}
+
+func readCode(r *events.Reading) string {
+	if r == nil {
+		return ""
+	}
+	return r.Code
+}
+
+// otherTrip returns the trip in a code, nil where it is the event's own or
+// there is no code.
+func otherTrip(e *events.Event, code string) any {
+	if code == "" {
+		return nil
+	}
+	c, err := events.ParseSheetCode(code)
+	if err != nil || c.Trip == e.Trip {
+		return nil
+	}
+	return idBytes(c.Trip)
+}
+
+func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []projections.Verdict) error {
+	if len(vs) == 0 {
+		return nil
+	}
+	put, err := tx.PrepareContext(ctx, `INSERT OR REPLACE INTO trips VALUES (?,?,?,?,?,?,?)`)
+	if err != nil {
+		return err
+	}
+	defer put.Close()
+	for i := range vs {
+		v := &vs[i]
+		raw, err := json.Marshal(v)
+		if err != nil {
+			return err
+		}
+		var caseRef any
+		if v.Case != "" {
+			caseRef = v.Case
+		}
+		if _, err := put.ExecContext(ctx, v.Set, idBytes(v.Trip), caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw); err != nil {
+			return err
+		}
+		if err := writeFindings(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func writeFindings(ctx context.Context, tx *sql.Tx, v *projections.Verdict) error {
+	if _, err := tx.ExecContext(ctx, `DELETE FROM findings WHERE set_id = ? AND trip = ?`, v.Set, idBytes(v.Trip)); err != nil {
+		return err
+	}
+	for n, f := range v.Findings {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO findings VALUES (?,?,?,?,?)`, v.Set, idBytes(v.Trip), n, string(f.Code), string(f.Severity)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeStations saves the audit's state of the stations a batch touched: those
+// that recorded in it, and those it enrolled or retired.
+func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, facts []projections.Fact, verdicts []projections.Verdict) error {
+	names := make(map[string]bool)
+	for _, f := range facts {
+		if f.Event == nil {
+			continue
+		}
+		names[f.Event.Station] = true
+		switch d := f.Event.Data.(type) {
+		case *events.StationEnrolled:
+			names[d.Station] = true
+		case *events.StationRetired:
+			names[d.Station] = true
+		}
+	}
+	for name := range names {
+		s := m.audit.Station(name)
+		if s == nil {
+			continue // named in an enrolment that does not count
+		}
+		_, err := tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,NULL)
+			ON CONFLICT (name) DO UPDATE SET key=excluded.key, enrolled=excluded.enrolled, retired=excluded.retired,
+			last=excluded.last, count=excluded.count, hash=excluded.hash, observed=excluded.observed`,
+			s.Name, s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash, unixNano(s.Time))
+		if err != nil {
+			return err
+		}
+	}
+	for _, v := range verdicts {
+		if err := writeStationVerdict(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func writeStationVerdict(ctx context.Context, tx *sql.Tx, v projections.Verdict) error {
+	var raw any
+	if len(v.Findings) > 0 {
+		b, err := json.Marshal(v)
+		if err != nil {
+			return err
+		}
+		raw = b
+	}
+	_, err := tx.ExecContext(ctx, `UPDATE stations SET verdict = ? WHERE name = ?`, raw, v.Station)
+	return err
+}
+
+func unixNano(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return t.UnixNano()
+}
+
+func fromNano(n int64) time.Time {
+	if n == 0 {
+		return time.Time{}
+	}
+	return time.Unix(0, n).UTC()
+}

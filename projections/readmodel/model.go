@@ -1,0 +1,214 @@
+// Package readmodel keeps what judgement found in SQLite, for questions that
+// must be answered at once. It holds nothing that the ledger does not: delete
+// it and it is rebuilt. Its position in the ledger is saved in the same
+// transaction as its rows, so that no record is applied twice or missed.
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+	_ "modernc.org/sqlite" // the driver "sqlite": SQLite in pure Go
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// Tolerance is how far the clock of a record may be off before the record is
+// remarked on. It is the default policy's, since remarks are on records, which
+// belong to no policy yet.
+func Tolerance() time.Duration {
+	return time.Duration(events.DefaultPolicy().ClockToleranceSeconds) * time.Second
+}
+
+// maxWorld is how many facts the working memory holds before it is emptied:
+// about 1 GB at the size of real records.
+const maxWorld = 1_500_000
+
+// Options say whose records a model reads.
+type Options struct {
+	Path    string        // the SQLite file
+	Ledger  note.Verifier // the ledger's key; its name is the ledger's origin
+	Records Records
+}
+
+// Model is an open read model. Apply must not run twice at once; everything
+// else may.
+type Model struct {
+	opts  Options
+	write *sql.DB // one connection
+	read  *sql.DB
+
+	mu      sync.Mutex
+	pos     int64
+	audit   *events.Audit
+	world   *projections.World
+	indexed bool
+	bulk    bool // judge once at the end: the working memory is complete
+}
+
+// Open opens the model at a path. A missing file, one of another schema or of
+// another ledger starts empty, at position 0.
+func Open(ctx context.Context, o Options) (*Model, error) {
+	m := &Model{opts: o}
+	if err := m.open(ctx); err != nil {
+		return nil, errors.Join(err, m.Close())
+	}
+	var schema, origin string
+	err := m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='schema'), (SELECT value FROM meta WHERE key='ledger')`).Scan(&schema, &origin)
+	if err != nil || schema != strconv.Itoa(schemaVersion) || origin != keyName(o.Ledger) {
+		if err := m.Close(); err != nil {
+			return nil, err
+		}
+		if err := Remove(o.Path); err != nil {
+			return nil, err
+		}
+		if err := m.open(ctx); err != nil {
+			return nil, errors.Join(err, m.Close())
+		}
+		if err := m.create(ctx); err != nil {
+			return nil, errors.Join(err, m.Close())
+		}
+	}
+	if err := m.load(ctx); err != nil {
+		return nil, errors.Join(err, m.Close())
+	}
+	if m.pos > 0 {
+		if err := m.index(ctx); err != nil {
+			return nil, errors.Join(err, m.Close())
+		}
+	}
+	return m, nil
+}
+
+func keyName(v note.Verifier) string { return fmt.Sprintf("%s+%08x", v.Name(), v.KeyHash()) }
+
+// Remove deletes a model's files.
+func Remove(path string) error {
+	for _, suffix := range []string{"", "-wal", "-shm"} {
+		if err := os.Remove(path + suffix); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return fmt.Errorf("read model: %w", err)
+		}
+	}
+	return nil
+}
+
+func (m *Model) open(ctx context.Context) (err error) {
+	dsn := "file:" + m.opts.Path + "?_pragma=journal_mode(WAL)&_pragma=busy_timeout(10000)&_pragma=synchronous(NORMAL)&_txlock=immediate"
+	if m.write, err = sql.Open("sqlite", dsn); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.write.SetMaxOpenConns(1)
+	if m.read, err = sql.Open("sqlite", dsn); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.read.SetMaxOpenConns(4)
+	if err := m.write.PingContext(ctx); err != nil {
+		return fmt.Errorf("read model %s: %w", m.opts.Path, err)
+	}
+	return nil
+}
+
+func (m *Model) create(ctx context.Context) error {
+	_, err := m.write.ExecContext(ctx, tables+`
+		INSERT INTO meta VALUES ('schema', `+strconv.Itoa(schemaVersion)+`), ('position', '0'), ('ledger', '`+strings.ReplaceAll(keyName(m.opts.Ledger), "'", "''")+`');`)
+	if err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	return nil
+}
+
+// load takes up position and audit where the last transaction left them.
+func (m *Model) load(ctx context.Context) error {
+	var pos string
+	if err := m.read.QueryRowContext(ctx, `SELECT value FROM meta WHERE key='position'`).Scan(&pos); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	var err error
+	if m.pos, err = strconv.ParseInt(pos, 10, 64); err != nil {
+		return fmt.Errorf("read model: position: %w", err)
+	}
+	m.audit = events.NewAudit(m.opts.Ledger, Tolerance())
+	stations, err := m.Stations(ctx)
+	if err != nil {
+		return err
+	}
+	for _, s := range stations {
+		if err := m.audit.Restore(s); err != nil {
+			return fmt.Errorf("read model: %w", err)
+		}
+	}
+	m.resetWorld(ctx)
+	return nil
+}
+
+// resetWorld empties the working memory. At position 0 it is complete, since
+// everything will pass through it; later it asks the tables for what it lacks.
+func (m *Model) resetWorld(ctx context.Context) {
+	if m.pos == 0 {
+		m.world = projections.NewWorld(nil)
+		return
+	}
+	m.world = projections.NewWorld(m.source(context.WithoutCancel(ctx)))
+}
+
+func (m *Model) source(ctx context.Context) *source {
+	return &source{ctx: ctx, db: m.read, recs: m.opts.Records, origin: m.opts.Ledger.Name()}
+}
+
+func (m *Model) index(ctx context.Context) error {
+	if m.indexed {
+		return nil
+	}
+	if _, err := m.write.ExecContext(ctx, indexes); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.indexed = true
+	return nil
+}
+
+// Close closes the files.
+func (m *Model) Close() error {
+	var errs []error
+	for _, db := range []*sql.DB{m.write, m.read} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
+	}
+	m.write, m.read = nil, nil
+	return errors.Join(errs...)
+}
+
+// Position is the sequence of the last record applied.
+func (m *Model) Position() int64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.pos
+}
+
+// BeginBulk puts off judging until EndBulk: for a model at position 0 that is
+// about to take a whole ledger.
+func (m *Model) BeginBulk() error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.pos != 0 {
+		return errors.New("read model: only an empty one is filled in bulk")
+	}
+	m.bulk = true
+	return nil
+}
+
+// EndBulk judges what was taken since BeginBulk and makes the indexes.
+func (m *Model) EndBulk(ctx context.Context) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.endBulk(ctx)
+}

@@ -1,0 +1,236 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// Source returns the model as a source of facts, for a World of one's own:
+// histories, and what was known at a moment.
+func (m *Model) Source(ctx context.Context) projections.Source { return m.source(ctx) }
+
+// Worst returns the verdicts that are broken or doubtful, worst first; the
+// stations' own are among them.
+func (m *Model) Worst(ctx context.Context) ([]projections.Verdict, error) {
+	vs, err := m.verdictRows(ctx, `SELECT verdict FROM trips WHERE status IN ('broken', 'doubtful')
+		UNION ALL SELECT verdict FROM stations WHERE verdict IS NOT NULL`)
+	if err != nil {
+		return nil, err
+	}
+	bad := vs[:0]
+	for _, v := range vs {
+		if v.Status == projections.Broken || v.Status == projections.Doubtful {
+			bad = append(bad, v)
+		}
+	}
+	projections.Sort(bad)
+	return bad, nil
+}
+
+// Verdict returns the verdict of one trip, nil where there is none.
+func (m *Model) Verdict(ctx context.Context, k projections.TripKey) (*projections.Verdict, error) {
+	vs, err := m.verdictRows(ctx, `SELECT verdict FROM trips WHERE set_id = ? AND trip = ?`, k.Set, idBytes(k.Trip))
+	if err != nil || len(vs) == 0 {
+		return nil, err
+	}
+	return &vs[0], nil
+}
+
+// Verdicts returns the verdicts of all trips, in no order.
+func (m *Model) Verdicts(ctx context.Context) ([]projections.Verdict, error) {
+	return m.verdictRows(ctx, `SELECT verdict FROM trips`)
+}
+
+func (m *Model) verdictRows(ctx context.Context, q string, args ...any) ([]projections.Verdict, error) {
+	rows, err := m.read.QueryContext(ctx, q, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []projections.Verdict
+	for rows.Next() {
+		var raw sql.RawBytes
+		if err := rows.Scan(&raw); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		var v projections.Verdict
+		if err := json.Unmarshal(raw, &v); err != nil {
+			return nil, fmt.Errorf("read model: verdict: %w", err)
+		}
+		out = append(out, v)
+	}
+	return out, rows.Err()
+}
+
+// Status counts the trips by status.
+func (m *Model) Status(ctx context.Context) (map[projections.Status]int, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT status, count(*) FROM trips GROUP BY status`)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	out := make(map[projections.Status]int)
+	for rows.Next() {
+		var s string
+		var n int
+		if err := rows.Scan(&s, &n); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		out[projections.Status(s)] = n
+	}
+	return out, rows.Err()
+}
+
+// TripsOfSet returns a set's trips, first packed first.
+func (m *Model) TripsOfSet(ctx context.Context, set string) ([]projections.TripKey, error) {
+	return m.keys(ctx, `SELECT set_id, trip FROM trips WHERE set_id = ? ORDER BY trip`, set)
+}
+
+// SetOfTrip returns whose a trip is; ok is false where nobody knows it.
+func (m *Model) SetOfTrip(ctx context.Context, trip string) (set string, ok bool, err error) {
+	ks, err := m.keys(ctx, `SELECT DISTINCT subject, trip FROM events WHERE trip = ? AND kind = 'set.packed'`, idBytes(trip))
+	if err != nil || len(ks) == 0 {
+		return "", false, err
+	}
+	return ks[0].Set, true, nil
+}
+
+// TripsOfLoad returns the trips that were in a load.
+func (m *Model) TripsOfLoad(ctx context.Context, load string) ([]projections.TripKey, error) {
+	return m.keys(ctx, `SELECT DISTINCT subject, coalesce(trip, x'') FROM events WHERE load = ? AND kind = 'set.sterilized' ORDER BY 1, 2`, load)
+}
+
+func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.TripKey, error) {
+	rows, err := m.read.QueryContext(ctx, q, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []projections.TripKey
+	for rows.Next() {
+		var k projections.TripKey
+		var trip []byte
+		if err := rows.Scan(&k.Set, &trip); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		k.Trip = idString(trip)
+		out = append(out, k)
+	}
+	return out, rows.Err()
+}
+
+// FindEvent returns the sequence of an event id, 0 where there is none.
+func (m *Model) FindEvent(ctx context.Context, id string) (int64, error) {
+	at, err := events.IDTime(id)
+	if err != nil {
+		return 0, nil
+	}
+	var seq int64
+	err = m.read.QueryRowContext(ctx, `SELECT seq FROM events WHERE observed BETWEEN ?2 AND ?3 AND id = ?1 ORDER BY seq LIMIT 1`,
+		idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1).Scan(&seq)
+	if errors.Is(err, sql.ErrNoRows) {
+		return 0, nil
+	}
+	if err != nil {
+		return 0, fmt.Errorf("read model: %w", err)
+	}
+	return seq, nil
+}
+
+// TripAt returns the set's trip that was packed last at or before a moment, and
+// when; "" where there was none.
+func (m *Model) TripAt(ctx context.Context, set string, at time.Time) (trip string, packed time.Time, err error) {
+	var raw []byte
+	var observed int64
+	err = m.read.QueryRowContext(ctx, `SELECT trip, observed FROM events WHERE subject = ? AND kind = 'set.packed' AND trip IS NOT NULL AND observed <= ?
+		ORDER BY observed DESC, id DESC LIMIT 1`, set, at.UnixNano()).Scan(&raw, &observed)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", time.Time{}, nil
+	}
+	if err != nil {
+		return "", time.Time{}, fmt.Errorf("read model: %w", err)
+	}
+	return idString(raw), fromNano(observed), nil
+}
+
+// Station returns what the audit knows of a station, nil for one that has
+// neither been enrolled nor recorded.
+func (m *Model) Station(name string) *events.Station {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	st := m.audit.Station(name)
+	if st == nil {
+		return nil
+	}
+	copied := *st
+	return &copied
+}
+
+// Enrolments returns the sequences of the records that enrolled or retired a station.
+func (m *Model) Enrolments(ctx context.Context, station string) ([]int64, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []int64
+	for rows.Next() {
+		var seq int64
+		if err := rows.Scan(&seq); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		out = append(out, seq)
+	}
+	return out, rows.Err()
+}
+
+// ListVersions returns the facts in which a list was issued.
+func (m *Model) ListVersions(ctx context.Context, list string) ([]projections.Fact, error) {
+	return m.source(ctx).Facts(projections.DimList, list)
+}
+
+// Lists returns the ids of all lists, in order.
+func (m *Model) Lists(ctx context.Context) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT list FROM events WHERE kind = 'list.issued' AND list IS NOT NULL ORDER BY list`)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []string
+	for rows.Next() {
+		var s string
+		if err := rows.Scan(&s); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		out = append(out, s)
+	}
+	return out, rows.Err()
+}
+
+// Stations returns what the audit knows of each station, by name.
+func (m *Model) Stations(ctx context.Context) ([]events.Station, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT name, key, enrolled, retired, last, count, hash, observed FROM stations ORDER BY name`)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []events.Station
+	for rows.Next() {
+		var s events.Station
+		var at int64
+		if err := rows.Scan(&s.Name, &s.Key, &s.Enrolled, &s.Retired, &s.Last, &s.Count, &s.Hash, &at); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		s.Time = fromNano(at)
+		out = append(out, s)
+	}
+	return out, rows.Err()
+}

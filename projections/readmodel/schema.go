@@ -1,0 +1,87 @@
+package readmodel
+
+// schemaVersion is raised with every change of the schema or of judgement. A
+// file with another number is thrown away and rebuilt: it holds nothing that
+// the ledger does not.
+const schemaVersion = 1
+
+// The tables. Ids (event, trip) are 16-byte blobs: the UUID's bytes. Times are
+// integers, nanoseconds since 1970 UTC. Empty trip: x”.
+const tables = `
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+
+-- events: one row for each record of the ledger, without its text.
+CREATE TABLE events (
+	seq        INTEGER PRIMARY KEY, -- sequence in the ledger
+	id         BLOB NOT NULL,
+	kind       TEXT NOT NULL,       -- '' for one this program doesn't know
+	station    TEXT NOT NULL,
+	subject    TEXT NOT NULL,
+	trip       BLOB,                -- NULL: none given
+	observed   INTEGER NOT NULL,
+	recorded   INTEGER NOT NULL,
+	remarks    INTEGER NOT NULL,    -- bits, see events.Remark
+	case_ref   TEXT,                -- set.opened, set.counted, case.closed
+	load       TEXT,                -- set.sterilized, indicator.read
+	sterilizer TEXT,                -- the same
+	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
+	list       TEXT,                -- set.packed, list.issued
+	sheet_trip BLOB,                -- trip in a sheet code that was read, where it is not this event's own
+	corrects   BLOB                 -- event.corrected: id of the event
+);
+
+-- trips: the verdict of each turn of each set.
+CREATE TABLE trips (
+	set_id  TEXT NOT NULL,
+	trip    BLOB NOT NULL,
+	case_ref TEXT,
+	status  TEXT NOT NULL,   -- whole, open, doubtful, broken
+	opened  INTEGER NOT NULL,
+	since   INTEGER NOT NULL, -- last observation
+	verdict BLOB NOT NULL,   -- JSON, as 'broken --json' prints it
+	PRIMARY KEY (set_id, trip)
+) WITHOUT ROWID;
+
+-- findings: one row for each finding of each verdict.
+CREATE TABLE findings (
+	set_id   TEXT NOT NULL,
+	trip     BLOB NOT NULL,
+	n        INTEGER NOT NULL, -- place in the verdict, from 0
+	code     TEXT NOT NULL,
+	severity TEXT NOT NULL,
+	PRIMARY KEY (set_id, trip, n)
+) WITHOUT ROWID;
+
+-- stations: who may record, and the last record of each.
+CREATE TABLE stations (
+	name     TEXT PRIMARY KEY,
+	key      TEXT NOT NULL,    -- signed-note verifier key in force; '' if never enrolled
+	enrolled INTEGER NOT NULL, -- sequence of the enrolment
+	retired  INTEGER NOT NULL, -- sequence of the retirement, 0 while it may record
+	last     INTEGER NOT NULL, -- sequence of its last record
+	count    INTEGER NOT NULL, -- its last stationseq
+	hash     TEXT NOT NULL,    -- SHA-256 of its last note
+	observed INTEGER NOT NULL, -- time of its last record
+	verdict  BLOB              -- findings on its records that belong to no trip, JSON; NULL: none
+) WITHOUT ROWID;
+`
+
+// Indexes are made after the rows in a rebuild: sorting once is cheaper than
+// a million insertions. The partial ones stay small.
+const indexes = `
+CREATE INDEX IF NOT EXISTS events_observed ON events (observed);
+CREATE INDEX IF NOT EXISTS events_trip ON events (trip) WHERE trip IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_set ON events (subject) WHERE kind = 'set.packed' OR trip IS NULL;
+CREATE INDEX IF NOT EXISTS events_case ON events (case_ref) WHERE case_ref IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_load ON events (load) WHERE load IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_sterilizer ON events (sterilizer, observed) WHERE sterilizer IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_positive ON events (sterilizer) WHERE positive = 1;
+CREATE INDEX IF NOT EXISTS events_list ON events (list, observed) WHERE list IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
+CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
+CREATE INDEX IF NOT EXISTS trips_worst ON trips (status, opened, since) WHERE status IN ('broken', 'doubtful');
+CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
+CREATE INDEX IF NOT EXISTS findings_code ON findings (code);
+`

@@ -1,0 +1,199 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+
+	"listbound/events"
+	"listbound/ledger/proof"
+	"listbound/projections"
+)
+
+// Records gives single records by sequence; the ledger reads them from its
+// entry bundles.
+type Records interface {
+	Read(seq int64) ([]byte, error)
+}
+
+// source finds the facts that a judgement needs: which, from SQLite; what they
+// say, from the ledger's own records. It sees what is committed.
+type source struct {
+	ctx    context.Context
+	db     *sql.DB
+	recs   Records
+	origin string
+}
+
+// factRows says which rows of events a dimension means. '?1' is the key.
+var factRows = map[projections.Dim]string{
+	projections.DimTrip:    `trip = ?1`,
+	projections.DimSet:     `subject = ?1 AND (kind = 'set.packed' OR trip IS NULL)`,
+	projections.DimCase:    `case_ref = ?1`,
+	projections.DimLoad:    `load = ?1 AND kind = 'set.sterilized'`,
+	projections.DimList:    `list = ?1 AND kind = 'list.issued'`,
+	projections.DimSheet:   `sheet_trip = ?1`,
+	projections.DimPolicy:  `subject = ?1 AND kind = 'policy.adopted'`,
+	projections.DimStation: `station = ?1 AND remarks <> 0`,
+	// Negative readings say nothing without a positive one, and there is one a day.
+	projections.DimSterilizer: `sterilizer = ?1 AND kind = 'indicator.read'
+		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
+	projections.DimEvent: `id = ?1 AND observed BETWEEN ?2 AND ?3`,
+}
+
+// Facts implements projections.Source.
+func (s *source) Facts(dim projections.Dim, key string) ([]projections.Fact, error) {
+	where, ok := factRows[dim]
+	if !ok {
+		return nil, fmt.Errorf("no such dimension: %q", dim)
+	}
+	args := []any{key}
+	switch dim {
+	case projections.DimTrip, projections.DimSheet:
+		args[0] = idBytes(key)
+	case projections.DimEvent:
+		at, err := events.IDTime(key)
+		if err != nil {
+			return nil, nil // not an id of ours: nothing has it
+		}
+		args = []any{idBytes(key), at.UnixNano(), at.UnixNano() + int64(time.Millisecond) - 1}
+	}
+	found, err := s.query(`SELECT seq, remarks FROM events WHERE `+where, args...)
+	if err != nil {
+		return nil, err
+	}
+	more, err := s.query(`SELECT seq, remarks FROM events WHERE corrects IN (SELECT id FROM events WHERE `+where+`)`, args...)
+	if err != nil {
+		return nil, err
+	}
+	// Corrections of corrections are rare: one look-up each.
+	have := make(map[int64]bool, len(found))
+	var out []projections.Fact
+	for len(found) > 0 {
+		for _, f := range found {
+			if !have[f.Seq] {
+				have[f.Seq] = true
+				out = append(out, f)
+			}
+		}
+		found, more = more, nil
+		for _, f := range found {
+			deeper, err := s.query(`SELECT seq, remarks FROM events WHERE corrects = ?1`, idBytes(f.Event.ID))
+			if err != nil {
+				return nil, err
+			}
+			more = append(more, deeper...)
+		}
+	}
+	return out, nil
+}
+
+func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
+	rows, err := s.db.QueryContext(s.ctx, q, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	type ref struct {
+		seq     int64
+		remarks events.Remark
+	}
+	var refs []ref
+	for rows.Next() {
+		var r ref
+		if err := rows.Scan(&r.seq, &r.remarks); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		refs = append(refs, r)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	out := make([]projections.Fact, 0, len(refs))
+	for _, r := range refs {
+		f, err := s.fact(r.seq, r.remarks)
+		if err != nil {
+			return nil, err
+		}
+		if f.Event != nil {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func (s *source) fact(seq int64, remarks events.Remark) (projections.Fact, error) {
+	rec, err := s.recs.Read(seq)
+	if err != nil {
+		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
+	}
+	n, at, _, err := proof.SplitArrival(s.origin, rec)
+	if err != nil {
+		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
+	}
+	e, err := events.ParseNote(n)
+	if err != nil {
+		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
+		return projections.Fact{}, nil
+	}
+	return projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e}, nil
+}
+
+// tripQueries selects the keys of trips with something in a window of observed time.
+var tripQueries = map[projections.Dim]string{
+	projections.DimSterilizer: `SELECT DISTINCT subject, trip FROM events WHERE sterilizer = ?1 AND kind = 'set.sterilized' AND observed >= ?2 AND observed < ?3`,
+	projections.DimList:       `SELECT DISTINCT subject, trip FROM events WHERE list = ?1 AND kind = 'set.packed' AND observed >= ?2 AND observed < ?3`,
+	projections.DimPolicy: `SELECT DISTINCT subject, trip FROM events WHERE station >= ?1 || '/' AND station < ?1 || '0' AND observed >= ?2 AND observed < ?3
+		AND kind IN ('set.packed', 'list.sealed', 'set.sterilized', 'set.opened', 'set.counted', 'set.checked')`,
+}
+
+// Trips implements projections.Source.
+func (s *source) Trips(dim projections.Dim, key string, from, to time.Time) ([]projections.TripKey, error) {
+	q, ok := tripQueries[dim]
+	if !ok {
+		return nil, fmt.Errorf("no trips by dimension %q", dim)
+	}
+	lo, hi := int64(-1<<63), int64(1<<63-1)
+	if !from.IsZero() {
+		lo = from.UnixNano()
+	}
+	if !to.IsZero() {
+		hi = to.UnixNano()
+	}
+	rows, err := s.db.QueryContext(s.ctx, q, key, lo, hi)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []projections.TripKey
+	for rows.Next() {
+		var k projections.TripKey
+		var trip []byte
+		if err := rows.Scan(&k.Set, &trip); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		k.Trip = idString(trip)
+		out = append(out, k)
+	}
+	return out, rows.Err()
+}
+
+// idBytes returns a UUID's 16 bytes; empty for "" and for what is no UUID.
+func idBytes(s string) []byte {
+	u, err := uuid.Parse(s)
+	if err != nil {
+		return []byte{}
+	}
+	return u[:]
+}
+
+func idString(b []byte) string {
+	u, err := uuid.FromBytes(b)
+	if err != nil {
+		return ""
+	}
+	return u.String()
+}
