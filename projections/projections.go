@@ -30,7 +30,10 @@ type TripKey struct {
 type Dim string
 
 // The dimensions, and what Source.Facts returns for a key. In each case every
-// event.corrected of a returned fact is returned as well.
+// event.corrected of a returned fact is returned as well, and every correction
+// of those. A fact belongs under what its data names as observed and under
+// what any correction ever made it name, also one that is void; void facts are
+// returned too. Keys gives both.
 const (
 	DimTrip       Dim = "trip"       // all facts that carry this trip
 	DimSet        Dim = "set"        // the set's set.packed facts, and its facts without a trip
@@ -106,6 +109,7 @@ const (
 	StationGap         Code = "station-gap"
 	SignatureBad       Code = "signature-bad"
 	ClockDoubtful      Code = "clock-doubtful"
+	RecordUnread       Code = "record-unread" // a record or a correction that this program can't read
 )
 
 // Codes lists every finding code.
@@ -114,7 +118,7 @@ func Codes() []Code {
 		SheetSwapped, SheetStale, SheetAltered, SheetUnknown, SheetUnreadable, SheetAbsent, SheetInDoubt, SheetMoved,
 		LabelSwapped, SealDiffers, LinkMissing, LinkOutOfOrder, TwoPlaces, NotReleased, LoadRecalled, ListSuperseded,
 		CountedOnWrongList, CountDiffersAtOpen, CountShort, CountOver, CountMissing, CountOnePerson, ClosedUnreconciled,
-		StationGap, SignatureBad, ClockDoubtful,
+		StationGap, SignatureBad, ClockDoubtful, RecordUnread,
 	}
 }
 
@@ -149,6 +153,7 @@ type Verdict struct {
 	Station  string    `json:"station,omitempty"` // set and trip are then empty
 	Status   Status    `json:"status"`
 	Opened   bool      `json:"opened"`          // the set has been opened: what is found comes too late to prevent
+	Over     bool      `json:"over,omitempty"`  // nothing more is to come: the case is closed, or the set was packed again
 	Where    string    `json:"where,omitempty"` // where the set was last seen
 	Since    time.Time `json:"since,omitzero"`  // the last observation of the trip
 	Findings []Finding `json:"findings"`

@@ -1,0 +1,271 @@
+package projections
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/events"
+)
+
+// HistoryOf says what a history is asked of: a trip (Set and Trip), a set (Set
+// and, since a World with a Source does not know them, its Trips), a case, or
+// a load.
+type HistoryOf struct {
+	Set, Trip  string
+	Case, Load string
+	Trips      []TripKey
+	AsOf       time.Time // said in the history; the World holds what was known then
+}
+
+// History returns what was recorded, in order of observation, and the
+// verdicts. Void facts and corrections stand in it, and so does every fact that
+// a finding rests on, of whatever set. Record and Size are the caller's.
+func (w *World) History(of HistoryOf) (History, error) {
+	h := History{Set: of.Set, Trip: of.Trip, Case: of.Case, Load: of.Load, AsOf: of.AsOf}
+	in := make(map[int64]*item)
+	var keys []TripKey
+	switch {
+	case of.Case != "":
+		keys = w.caseTrips(of.Case)
+		w.keep(in, w.cases[of.Case])
+	case of.Load != "":
+		keys = w.loadHistory(in, of.Load)
+	case of.Trip != "":
+		keys = []TripKey{{of.Set, of.Trip}}
+	default:
+		keys = w.setTrips(of)
+	}
+	for _, k := range keys {
+		if of.Load == "" {
+			c := w.chain(k)
+			w.keep(in, c.all)
+			w.keep(in, c.closings)
+		}
+		v, err := w.Judge(k)
+		if err != nil {
+			return History{}, err
+		}
+		h.Verdicts = append(h.Verdicts, v)
+		for _, f := range v.Findings {
+			for _, seq := range f.Events {
+				w.keep(in, []*item{w.seqs[seq]})
+			}
+		}
+	}
+	Sort(h.Verdicts)
+	its := make([]*item, 0, len(in))
+	for _, it := range in {
+		its = append(its, it)
+	}
+	slices.SortFunc(its, compare)
+	h.Events = make([]HistoryEvent, 0, len(its))
+	for _, it := range its {
+		h.Events = append(h.Events, w.historyEvent(it))
+	}
+	return h, w.failed()
+}
+
+// keep takes items into a history, with the corrections of each.
+func (w *World) keep(in map[int64]*item, its []*item) {
+	for _, it := range its {
+		if it == nil || it.Event == nil || in[it.Seq] != nil {
+			continue
+		}
+		in[it.Seq] = it
+		w.keep(in, w.fixes[it.Event.ID])
+	}
+}
+
+func (w *World) setTrips(of HistoryOf) []TripKey {
+	w.need(DimSet, of.Set)
+	seen := make(map[TripKey]struct{})
+	for _, k := range of.Trips {
+		seen[k] = struct{}{}
+	}
+	if s := w.sets[of.Set]; s != nil {
+		for _, p := range s.packs.items {
+			seen[TripKey{of.Set, p.Event.Trip}] = struct{}{}
+		}
+		for _, it := range s.loose {
+			seen[TripKey{of.Set, w.packedBefore(of.Set, it.at())}] = struct{}{}
+		}
+	}
+	if w.src == nil {
+		for id, t := range w.trips {
+			for _, it := range t.items {
+				if it.Event.Subject == of.Set {
+					seen[TripKey{of.Set, id}] = struct{}{}
+				}
+			}
+		}
+	}
+	return sortedKeys(seen)
+}
+
+func (w *World) loadHistory(in map[int64]*item, load string) []TripKey {
+	w.need(DimLoad, load)
+	seen := make(map[TripKey]struct{})
+	var sterilizers []string
+	for _, it := range slices.Clone(w.loads[load]) {
+		w.keep(in, []*item{it})
+		d := runOf(it)
+		if it.void || d.Load != load {
+			continue
+		}
+		seen[w.resolve(it.Event, 0)] = struct{}{}
+		if !slices.Contains(sterilizers, d.Sterilizer) {
+			sterilizers = append(sterilizers, d.Sterilizer)
+		}
+	}
+	for _, s := range sterilizers {
+		w.need(DimSterilizer, s)
+		for _, it := range w.reads[s] {
+			if indicatorOf(it).Load == load {
+				w.keep(in, []*item{it})
+			}
+		}
+	}
+	return sortedKeys(seen)
+}
+
+func (w *World) historyEvent(it *item) HistoryEvent {
+	e := it.Event
+	h := HistoryEvent{
+		Seq: it.Seq, ID: e.ID, Kind: string(it.kind), Station: e.Station, Operator: e.Operator,
+		Observed: e.Time, Recorded: it.Recorded, Remarks: it.Remarks.Names(), Says: sayEvent(it),
+		Late: it.Recorded.Sub(e.Time) > seconds(w.policyAt(it).ClockToleranceSeconds),
+	}
+	if u, ok := e.Data.(*events.Unknown); ok {
+		h.Kind = u.Type
+	}
+	k := w.resolve(e, 0)
+	h.Set, h.Trip = k.Set, k.Trip
+	if it.by != nil {
+		if it.void {
+			h.Voided = it.by.Seq
+		} else {
+			h.Replaced = it.by.Seq
+		}
+	}
+	return h
+}
+
+// sayEvent is one event in one line, as it stands after corrections.
+func sayEvent(it *item) string {
+	s := sayData(it)
+	switch {
+	case it.void && it.by != nil:
+		return s + " (taken back by a correction)"
+	case it.void:
+		return s + " (the same observation recorded a second time)"
+	case it.by != nil:
+		return s + " (as corrected)"
+	}
+	return s
+}
+
+func sayData(it *item) string {
+	e := it.Event
+	switch d := it.data.(type) {
+	case *events.SetPacked:
+		s := "packed by version " + num(d.Version) + " of " + d.List
+		for i, x := range d.Exceptions {
+			if i == 0 {
+				s += "; not as listed: "
+			} else {
+				s += ", "
+			}
+			s += "line " + num(x.Line) + " has " + num(x.Counted) + " (" + x.Reason + ")"
+		}
+		if d.Note != "" {
+			s += "; note: " + d.Note
+		}
+		return s
+	case *events.ListSealed:
+		s := "sheet sealed " + sayPlacement(d.Placement)
+		if len(d.Seals) > 0 {
+			s += "; " + plural(len(d.Seals), "seal ", "seals ") + sayList(d.Seals)
+		}
+		return s
+	case *events.SetSterilized:
+		return "in " + sayLoad(d.Load) + " (" + d.Sterilizer + ", run " + num(d.Run) + ", " + d.Cycle + "): " + d.Result + sayReleased(d.Released)
+	case *events.SetChecked:
+		return "checked at " + placeOf(it) + sayLook(it, d.Sheet, d.Tag, d.OuterLabel, d.SealBroken)
+	case *events.SetOpened:
+		s := "opened for case " + d.Case
+		if d.Room != "" {
+			s += " in " + d.Room
+		}
+		s += sayLook(it, d.Sheet, d.Tag, d.OuterLabel, d.SealBroken)
+		if d.Indicator != "" {
+			s += "; indicator inside: " + d.Indicator
+		}
+		return s
+	case *events.SetCounted:
+		s := sayStage(d.Stage) + " for case " + d.Case + ": " + strconv.Itoa(len(d.Counts)) + " " + plural(len(d.Counts), "line", "lines") + ", by " + d.Counter
+		if d.Witness != "" {
+			s += " and " + d.Witness
+		}
+		for _, r := range d.Removed {
+			s += "; line " + num(r.Line) + ": " + num(r.Quantity) + " removed (" + r.Reason + ")"
+		}
+		return s
+	case *events.CaseClosed:
+		s := "case " + d.Case + " closed as " + d.Outcome
+		if len(d.Actions) > 0 {
+			s += "; actions: " + strings.Join(d.Actions, "; ")
+		}
+		if d.Outcome == "reconciled" {
+			s += ". A correct count is no proof by itself"
+		}
+		return s
+	case *events.ListIssued:
+		return "version " + num(d.Version) + " of list " + d.List + " issued: " + d.Title + ", " + strconv.Itoa(len(d.Lines)) + " " + plural(len(d.Lines), "line", "lines")
+	case *events.IndicatorRead:
+		return "biological indicator of " + sayLoad(d.Load) + " in " + d.Sterilizer + ": " + d.Result
+	case *events.PolicyAdopted:
+		return "policy of " + e.Subject + " adopted"
+	case *events.StationEnrolled:
+		return "station " + d.Station + " enrolled"
+	case *events.StationRetired:
+		return "station " + d.Station + " retired: " + d.Reason
+	case *events.FindingAcknowledged:
+		return "finding " + d.Code + " acknowledged: " + d.Reason
+	case *events.EventCorrected:
+		if d.Action == "void" {
+			return "correction: an earlier record is taken back: " + d.Reason
+		}
+		return "correction: an earlier record is put right: " + d.Reason
+	case *events.Unknown:
+		return "a record of type " + d.Type + ", which this program does not know"
+	}
+	return string(it.kind)
+}
+
+func sayLook(it *item, sheet *events.Reading, tag, outer string, broken bool) string {
+	s := ""
+	switch {
+	case sheet == nil:
+		s = "; sheet not read"
+	case sheet.Found == events.FoundNone:
+		s = "; no sheet found"
+	case sheet.Unreadable:
+		s = "; sheet " + sayPlacement(events.Placement(sheet.Found)) + ", its code damaged"
+	case sheet.Code == "":
+		s = "; sheet seen " + sayPlacement(events.Placement(sheet.Found)) + ", not read"
+	case it.code != nil:
+		s = "; sheet read " + sayPlacement(events.Placement(sheet.Found)) + ", code " + it.code.Short()
+	}
+	if tag != "" && tag != it.Event.Subject {
+		s += "; tag on the tray " + tag
+	}
+	if outer != "" && outer != it.Event.Subject {
+		s += "; label outside " + outer
+	}
+	if broken {
+		s += "; a seal broken"
+	}
+	return s
+}
