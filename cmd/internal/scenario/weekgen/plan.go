@@ -47,6 +47,7 @@ const (
 	mistyped      twist = "mistyped"       // a first count typed wrong and replaced
 	numberJumps   twist = "number jumps"   // the station's numbering has a hole before the opening
 	wrongKey      twist = "wrong key"      // a record in a station's name, by another key
+	newerProgram  twist = "newer program"  // a correction with a member that is not known here
 )
 
 // aCase is one operation of the plan. Its sets are named ("LAP-007"), or by
@@ -185,6 +186,7 @@ var planned = []struct {
 
 	{set: "LSC-002", ref: "K-0414", what: numberJumps},
 	{set: "MIN-008", ref: "K-0436", what: wrongKey},
+	{set: "LAP-002", ref: "K-0439", what: newerProgram},
 }
 
 // positive are the loads whose biological indicator showed growth. S3's was

@@ -126,7 +126,21 @@ func (w *week) open(t *trip, at time.Time) error {
 		return err
 	}
 	e.jump = t.what == numberJumps
-	return nil
+	if t.what != newerProgram {
+		return nil
+	}
+	// A station that signs for itself may run a later program than the ledger.
+	raw, err := encode(struct {
+		events.SetOpened
+		IndicatorLot string `json:"indicatorLot"`
+	}{d, "CI-0226"})
+	if err != nil {
+		return err
+	}
+	_, err = w.write(at.Add(3*time.Minute), t.about(op.station, events.KindEventCorrected, op.runner, correction{
+		Event: e.id, Action: "replace", Reason: "the indicator's lot was left out", Data: raw,
+	}))
+	return err
 }
 
 // sheet is what the counts of a trip are made against.
@@ -209,12 +223,6 @@ func (w *week) countAll(t *trip, j int) error {
 		return err
 	}
 
-	if op.relief {
-		scrub = "B-339" + fmt.Sprint(op.day+1)
-		if _, err := count(events.StageRelief, op.cut.Add(60*time.Minute+seconds(110*j)), nil); err != nil {
-			return err
-		}
-	}
 	quiet := t.what == none
 	if quiet && t.draw(6, "added") == 0 {
 		l := t.list.Lines[t.draw(len(t.list.Lines), "added line")].Line
@@ -225,6 +233,12 @@ func (w *week) countAll(t *trip, j int) error {
 			return err
 		}
 		field[l] += n
+	}
+	if op.relief {
+		scrub = "B-339" + fmt.Sprint(op.day+1)
+		if _, err := count(events.StageRelief, op.cut.Add(60*time.Minute+seconds(110*j)), nil); err != nil {
+			return err
+		}
 	}
 	if op.cavity {
 		if _, err := count(events.StageCavity, op.end.Add(-41*time.Minute+seconds(110*j)), nil); err != nil {
