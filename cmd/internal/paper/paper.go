@@ -1,0 +1,15 @@
+// Package paper prints what has to be on paper: the count sheet that travels
+// with a set, the label of a set and the label of a sterilizer load, as PDF.
+//
+// A count sheet carries its sheet code three times: as a QR symbol (error
+// correction Q), as 54 characters in nine groups of six, and as the short code
+// in a box for reading aloud. Every page carries all three, the set, and which
+// page of how many it is. Lines are never split over pages. A line whose packed
+// number is not the list's is marked on its own line and shaded. Black and
+// white are enough; nothing is told by colour.
+//
+// Fonts are embedded: Latin, Greek and Cyrillic letters and common signs print
+// as they are; anything else is refused by name (Missing) and never becomes an
+// empty box. The same input gives the same bytes, so the digest of a print can
+// be recorded.
+package paper
