@@ -458,6 +458,8 @@ func TestStories(t *testing.T) {
 	}
 	if f := finding(t, vs["RET-003@K-0425"], projections.SheetSwapped); len(f.Lines) == 0 || !slices.Contains(f.Places, "sterile storage B") {
 		t.Errorf("the ring's sets differ in lines %v, may have been swapped at %v; want some, and sterile storage B", f.Lines, f.Places)
+	} else if f.From.Format("02 15:04") != "04 14:21" || f.To.Format("02 15:04") != "05 06:28" {
+		t.Errorf("the ring's sheets changed places between %s and %s; want after Wednesday's look and before the first cart", f.From, f.To)
 	}
 	if f := finding(t, vs["LAP-003@K-0435"], projections.SheetStale); len(f.Lines) != 3 {
 		t.Errorf("the list changed in lines %v since the old sheet; want 3", f.Lines)

@@ -343,6 +343,13 @@ func (w *week) between() error {
 		Data: correction{Event: e.id, Action: "void", Reason: "scanned the neighbour's sheet by mistake; the two stand side by side"}}); err != nil {
 		return err
 	}
+	// Wednesday: bay B is looked through; what changes places there does so later.
+	for i, name := range []string{"RET-003@K-0425", "GYN-004@K-0426", "VAS-002@K-0431"} {
+		t := at(2, "14:20").Add(seconds(70 * i))
+		if _, _, err := scan(t, t, name, storage, onShelf); err != nil {
+			return err
+		}
+	}
 	// Thursday: two sheets had changed places; found on the shelf and put right.
 	const one, two = "LAP-001@K-0438", "LAP-002@K-0439"
 	wrong, err := w.find(two)
