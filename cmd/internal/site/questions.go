@@ -361,3 +361,43 @@ func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
 	}
 	return out, nil
 }
+
+// Preview judges an observation without recording it: what the verdict of its
+// trip would be. A page shows it at the scan, before a person confirms.
+func (s *Site) Preview(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	id, err := o.ID()
+	if err != nil {
+		return nil, err
+	}
+	in := s.newIntake(ctx)
+	in.m = m
+	e := &events.Event{ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data}
+	if err := in.resolve(o, e); err != nil {
+		return nil, err
+	}
+	w := projections.NewWorld(m.Source(ctx))
+	f := projections.Fact{Seq: s.ledger.Size() + 1, Recorded: s.opts.Clock(), Event: e}
+	w.Add(f)
+	v, err := w.Judge(w.Resolve(f))
+	if err != nil {
+		return nil, err
+	}
+	return &v, nil
+}
+
+// Source gives the facts of the read model, for a World of one's own.
+func (s *Site) Source(ctx context.Context) (projections.Source, func(), error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return nil, nil, err
+	}
+	return m.Source(ctx), done, nil
+}
+
+// Clock is the site's clock.
+func (s *Site) Clock() time.Time { return s.opts.Clock() }

@@ -1,0 +1,242 @@
+// Package shell is what all pages share: the frame around them, the words of
+// each language, the style sheet, and the stream that tells a page to look again.
+//
+// A page package registers its handlers on a mux, keeps its templates and
+// scripts in its own folder, and its words in words/<language>/<package>.json.
+package shell
+
+import (
+	"bytes"
+	"embed"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"maps"
+	"net/http"
+	"path"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+//go:embed words
+var wordFiles embed.FS
+
+//go:embed assets
+var assetFiles embed.FS
+
+//go:embed templates
+var templateFiles embed.FS
+
+// Languages the pages speak; the first is the default.
+func Languages() []string { return []string{"en", "de"} }
+
+// Words are the texts of one language by key.
+type Words struct {
+	Lang  string
+	texts map[string]string
+}
+
+// LoadWords reads the texts of all languages.
+func LoadWords() (map[string]*Words, error) {
+	out := make(map[string]*Words)
+	for _, lang := range Languages() {
+		w := &Words{Lang: lang, texts: make(map[string]string)}
+		files, err := fs.Glob(wordFiles, path.Join("words", lang, "*.json"))
+		if err != nil {
+			return nil, fmt.Errorf("words of %s: %w", lang, err)
+		}
+		for _, name := range files {
+			raw, err := wordFiles.ReadFile(name)
+			if err != nil {
+				return nil, fmt.Errorf("words of %s: %w", lang, err)
+			}
+			texts := make(map[string]string)
+			if err := json.Unmarshal(raw, &texts); err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
+			}
+			prefix := strings.TrimSuffix(path.Base(name), ".json") + "."
+			for k, v := range texts {
+				w.texts[prefix+k] = v
+			}
+		}
+		out[lang] = w
+	}
+	return out, nil
+}
+
+// Keys lists the keys of a language, in order.
+func (w *Words) Keys() []string { return slices.Sorted(maps.Keys(w.texts)) }
+
+// T returns a text with its arguments put in ({0}, {1} …). A key without a text
+// is shown itself, so that it is noticed and nothing breaks; a test holds that
+// every key used has a text in every language.
+func (w *Words) T(key string, args ...any) string {
+	s, ok := w.texts[key]
+	if !ok {
+		return key
+	}
+	// One pass, so that an argument that looks like a place stays as it is.
+	pairs := make([]string, 0, 2*len(args))
+	for i, a := range args {
+		pairs = append(pairs, "{"+strconv.Itoa(i)+"}", fmt.Sprint(a))
+	}
+	return strings.NewReplacer(pairs...).Replace(s)
+}
+
+// Time writes a moment in the language's order, UTC, to the minute.
+func (w *Words) Time(t time.Time) string {
+	if t.IsZero() {
+		return "–"
+	}
+	if w.Lang == "de" {
+		return t.UTC().Format("02.01.2006 15:04")
+	}
+	return t.UTC().Format("2 Jan 2006 15:04")
+}
+
+// Kg writes a weight in kilograms with the language's decimal mark.
+func (w *Words) Kg(grams int64) string {
+	s := strconv.FormatFloat(float64(grams)/1000, 'f', 2, 64)
+	if w.Lang == "de" {
+		s = strings.Replace(s, ".", ",", 1)
+	}
+	return s
+}
+
+// Shell renders pages.
+type Shell struct {
+	Site  string
+	words map[string]*Words
+	log   *slog.Logger
+}
+
+// New returns the shell for a site.
+func New(site string, log *slog.Logger) (*Shell, error) {
+	words, err := LoadWords()
+	if err != nil {
+		return nil, err
+	}
+	return &Shell{Site: site, words: words, log: log}, nil
+}
+
+// langCookie keeps a language chosen by hand.
+const langCookie = "lang"
+
+// Words returns the words for a request: ?lang=, then the cookie, then what the
+// browser asks for.
+func (s *Shell) Words(r *http.Request) *Words {
+	if w := s.words[r.URL.Query().Get("lang")]; w != nil {
+		return w
+	}
+	if c, err := r.Cookie(langCookie); err == nil && s.words[c.Value] != nil {
+		return s.words[c.Value]
+	}
+	for part := range strings.SplitSeq(r.Header.Get("Accept-Language"), ",") {
+		tag, _, _ := strings.Cut(part, ";")
+		base, _, _ := strings.Cut(strings.ToLower(strings.TrimSpace(tag)), "-")
+		if w := s.words[base]; w != nil {
+			return w
+		}
+	}
+	return s.words[Languages()[0]]
+}
+
+// Templates parses a package's templates together with the frame's. In them:
+// {{t "key" args}} is a text, {{at time}} a moment, {{kg grams}} a weight.
+func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
+	out := make(map[string]*template.Template)
+	for lang, w := range s.words {
+		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }}).Funcs(funcs)
+		t, err := t.ParseFS(templateFiles, "templates/*.html")
+		if err == nil {
+			t, err = t.ParseFS(files, patterns...)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("page templates: %w", err)
+		}
+		out[lang] = t
+	}
+	return out, nil
+}
+
+// Page is what the frame needs; Body is the page's own.
+type Page struct {
+	Site    string
+	Title   string
+	Scripts []string // addresses of the page's modules
+	Wide    bool     // no side margins: for boards and wall screens
+	Path    string   // address of this page, for the language links
+	Body    any
+}
+
+// Render writes a page: template name of the request's language.
+func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map[string]*template.Template, name string, p Page) {
+	words := s.Words(r)
+	if l := r.URL.Query().Get("lang"); s.words[l] != nil {
+		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", SameSite: http.SameSiteStrictMode, HttpOnly: true, MaxAge: 365 * 24 * 3600})
+	}
+	p.Site, p.Path = s.Site, r.URL.Path
+	var out bytes.Buffer
+	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
+		s.log.Error("page failed", "path", r.URL.Path, "error", err)
+		http.Error(w, words.T("shell.failed"), http.StatusInternalServerError)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Add("Vary", "Accept-Language, Cookie")
+	w.WriteHeader(code)
+	w.Write(out.Bytes()) // a client that has gone away needs no answer
+}
+
+// Register adds the shared assets to a mux.
+func (s *Shell) Register(mux *http.ServeMux) {
+	assets, err := fs.Sub(assetFiles, "assets")
+	if err != nil {
+		s.log.Error("assets", "error", err)
+		return
+	}
+	mux.Handle("GET /assets/", Assets("/assets/", assets))
+}
+
+// Assets serves embedded files. They change only with the program, and a
+// browser asks again each time: a station must never run yesterday's script.
+func Assets(prefix string, files fs.FS) http.Handler {
+	return http.StripPrefix(prefix, http.FileServerFS(files))
+}
+
+// Changes is the stream that tells a page that verdicts may have changed:
+// server-sent events named "change" without content.
+func Changes(w http.ResponseWriter, r *http.Request, changes <-chan struct{}) {
+	rc := http.NewResponseController(w)
+	w.Header().Set("Content-Type", "text/event-stream")
+	const beat = 20 * time.Second // a proxy or a sleeping tablet notices a dead line
+	tick := time.NewTicker(beat)
+	defer tick.Stop()
+	send := func(s string) bool {
+		if _, err := w.Write([]byte(s)); err != nil {
+			return false
+		}
+		return rc.Flush() == nil
+	}
+	if !send("retry: 1000\n\nevent: change\ndata:\n\n") {
+		return
+	}
+	for {
+		select {
+		case <-r.Context().Done():
+			return
+		case <-changes:
+			if !send("event: change\ndata:\n\n") {
+				return
+			}
+		case <-tick.C:
+			if !send(": still here\n\n") {
+				return
+			}
+		}
+	}
+}
