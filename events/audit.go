@@ -2,6 +2,7 @@ package events
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"strings"
 	"time"
@@ -88,6 +89,9 @@ type Audit struct {
 	Signatures bool
 	// Canonical: also check the canonical form.
 	Canonical bool
+	// Excerpt: the records are not all of them, so a station's numbering may
+	// jump ahead. Neighbours are still held against each other.
+	Excerpt bool
 
 	ledger   note.Verifier
 	stations map[string]*Station
@@ -110,13 +114,28 @@ func (a *Audit) Stations() []*Station {
 	return out
 }
 
+// Parsed is a station's note read, before it is held against anything. Reading
+// is most of the work and needs no order, so it can be done ahead.
+type Parsed struct {
+	Note  []byte
+	Event *Event // nil where there is none to read
+	Hash  Digest // of the note, for the next record's stationprev
+	Err   error  // why there is no event
+}
+
+// Parse reads a station's note for an audit.
+func Parse(n []byte) Parsed {
+	p := Parsed{Note: n, Hash: sha256.Sum256(n)}
+	p.Event, p.Err = ParseNote(n)
+	return p
+}
+
 // Check takes the next record: the station's note, when the ledger recorded it,
-// and the remark byte of its arrival line. It returns the event (nil where
-// there is none to read) and what is wrong with the record, in words too.
-func (a *Audit) Check(seq int64, n []byte, recorded time.Time, arrival Remark) (*Event, Remark, []string) {
-	text, err := Text(n)
-	if err != nil {
-		return nil, RemarkForm, []string{err.Error()}
+// and the remark byte of its arrival line. It returns what is wrong with the
+// record, in words too. The event itself is in p.
+func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (Remark, []string) {
+	if p.Err != nil {
+		return RemarkForm, []string{p.Err.Error()}
 	}
 	var r Remark
 	var words []string
@@ -124,17 +143,9 @@ func (a *Audit) Check(seq int64, n []byte, recorded time.Time, arrival Remark) (
 		r |= x
 		words = append(words, fmt.Sprintf(format, args...))
 	}
+	e := p.Event
 	if a.Canonical {
-		if c, err := Canonical(text); err != nil {
-			say(RemarkForm, "%v", err)
-		} else if !bytes.Equal(c, text) {
-			say(RemarkForm, "the JSON is not in canonical form")
-		}
-	}
-	e, err := Decode(text)
-	if err != nil {
-		say(RemarkForm, "%v", err)
-		return nil, r, words
+		a.canonical(p.Note, say)
 	}
 	if u, ok := e.Data.(*Unknown); ok {
 		say(RemarkUnknown, "type %q is not known here", u.Type)
@@ -144,7 +155,10 @@ func (a *Audit) Check(seq int64, n []byte, recorded time.Time, arrival Remark) (
 		st = &Station{Name: e.Station}
 		a.stations[e.Station] = st
 	}
-	a.signature(st, e, n, arrival, say)
+	a.signature(st, e, p.Note, arrival, say)
+	if a.Excerpt && e.StationSeq > st.Count+1 {
+		st.Count, st.Hash = e.StationSeq-1, e.StationPrev
+	}
 	if e.StationSeq != st.Count+1 {
 		say(RemarkGap, "%s numbered this record %d; its last one here was %d", e.Station, e.StationSeq, st.Count)
 	} else if e.StationPrev != st.Hash {
@@ -156,9 +170,36 @@ func (a *Audit) Check(seq int64, n []byte, recorded time.Time, arrival Remark) (
 	if e.Time.Sub(recorded) > a.Tolerance {
 		say(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
 	}
-	st.Last, st.Count, st.Hash, st.Time = seq, e.StationSeq, NoteHash(n), e.Time
+	st.Last, st.Count, st.Hash, st.Time = seq, e.StationSeq, p.Hash.String(), e.Time
 	a.registry(seq, e, r, say)
-	return e, r, words
+	return r, words
+}
+
+func (a *Audit) canonical(n []byte, say func(Remark, string, ...any)) {
+	text, err := Text(n)
+	if err != nil {
+		say(RemarkForm, "%v", err)
+		return
+	}
+	if c, err := Canonical(text); err != nil {
+		say(RemarkForm, "%v", err)
+	} else if !bytes.Equal(c, text) {
+		say(RemarkForm, "the JSON is not in canonical form")
+	}
+}
+
+// Restore puts back what an earlier audit knew of a station, so that a reader
+// can go on where it stopped.
+func (a *Audit) Restore(s Station) error {
+	if s.Key != "" {
+		v, err := note.NewVerifier(s.Key)
+		if err != nil {
+			return fmt.Errorf("key of station %s: %w", s.Name, err)
+		}
+		s.verifier = v
+	}
+	a.stations[s.Name] = &s
+	return nil
 }
 
 func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, say func(Remark, string, ...any)) {
