@@ -122,7 +122,7 @@ type SetPacked struct {
 	List        string      `json:"list"`
 	Version     int64       `json:"version"`
 	Exceptions  []Exception `json:"exceptions,omitempty"`
-	WeightGrams int64       `json:"weightGrams,omitempty"`
+	WeightGrams int64       `json:"weightGrams,omitzero"`
 	Note        string      `json:"note,omitempty"`
 }
 
@@ -138,7 +138,7 @@ type Exception struct {
 type ListSealed struct {
 	Placement  Placement `json:"placement"`
 	List       string    `json:"list,omitempty"` // left out in an observation: as packed
-	Version    int64     `json:"version,omitempty"`
+	Version    int64     `json:"version,omitzero"`
 	Seals      []string  `json:"seals,omitempty"`
 	BagLot     string    `json:"bagLot,omitempty"`
 	ListDigest string    `json:"listDigest,omitempty"` // lower-case hex SHA-256
@@ -160,7 +160,7 @@ type SetSterilized struct {
 type Reading struct {
 	Found      string `json:"found"` // a Placement, or none
 	Code       string `json:"code,omitempty"`
-	Unreadable bool   `json:"unreadable,omitempty"`
+	Unreadable bool   `json:"unreadable,omitzero"`
 }
 
 // SetChecked is a scan between the links: storage, case cart.
@@ -170,7 +170,7 @@ type SetChecked struct {
 	OuterLabel string   `json:"outerLabel,omitempty"`
 	Sheet      *Reading `json:"sheet,omitempty"`
 	Seals      []string `json:"seals,omitempty"`
-	SealBroken bool     `json:"sealBroken,omitempty"`
+	SealBroken bool     `json:"sealBroken,omitzero"`
 }
 
 // SetOpened says that a set was opened for a case.
@@ -181,7 +181,7 @@ type SetOpened struct {
 	OuterLabel string   `json:"outerLabel,omitempty"`
 	Sheet      *Reading `json:"sheet,omitempty"`
 	Seals      []string `json:"seals,omitempty"`
-	SealBroken bool     `json:"sealBroken,omitempty"`
+	SealBroken bool     `json:"sealBroken,omitzero"`
 	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail
 }
 

@@ -153,7 +153,7 @@ type Verdict struct {
 	Station  string    `json:"station,omitempty"` // set and trip are then empty
 	Status   Status    `json:"status"`
 	Opened   bool      `json:"opened"`          // the set has been opened: what is found comes too late to prevent
-	Over     bool      `json:"over,omitempty"`  // nothing more is to come: the case is closed, or the set was packed again
+	Over     bool      `json:"over,omitzero"`   // nothing more is to come: the case is closed, or the set was packed again
 	Where    string    `json:"where,omitempty"` // where the set was last seen
 	Since    time.Time `json:"since,omitzero"`  // the last observation of the trip
 	Findings []Finding `json:"findings"`
@@ -170,12 +170,12 @@ type HistoryEvent struct {
 	Operator string    `json:"operator,omitempty"`
 	Observed time.Time `json:"observed"`
 	Recorded time.Time `json:"recorded"`
-	Late     bool      `json:"late,omitempty"`     // recorded more than the clock tolerance after it was observed
-	Voided   int64     `json:"voided,omitempty"`   // sequence of the correction that voids it
-	Replaced int64     `json:"replaced,omitempty"` // sequence of the correction that replaces its data
-	Remarks  []string  `json:"remarks,omitempty"`  // what is wrong with the record itself
-	Says     string    `json:"says"`               // one line for a reader
-	Record   string    `json:"record,omitempty"`   // the note as stored
+	Late     bool      `json:"late,omitzero"`     // recorded more than the clock tolerance after it was observed
+	Voided   int64     `json:"voided,omitzero"`   // sequence of the correction that voids it
+	Replaced int64     `json:"replaced,omitzero"` // sequence of the correction that replaces its data
+	Remarks  []string  `json:"remarks,omitempty"` // what is wrong with the record itself
+	Says     string    `json:"says"`              // one line for a reader
+	Record   string    `json:"record,omitempty"`  // the note as stored
 }
 
 // History is everything known of a trip, set, case or load at a moment.

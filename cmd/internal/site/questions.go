@@ -155,22 +155,16 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 // and the tree held against each other and the signed checkpoint, then each
 // record's own form, signature and numbering.
 func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, error) {
-	if _, err := s.ledger.Checkpoint(ctx); err != nil && len(s.ledger.Damage()) == 0 {
-		return nil, err
-	}
 	audit := events.NewAudit(s.ledger.Verifier(), readmodel.Tolerance())
 	audit.Signatures, audit.Canonical = true, true
 	v := &Verification{Problems: []ledger.Problem{}}
-	if progress == nil {
-		progress = func(done, total int64) {}
-	}
-	rep, err := s.ledger.Verify(ctx, progress, func(seq int64, record []byte) []string {
+	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Check: func(seq int64, record []byte) []string {
 		problems, remarks := checkRecord(audit, s.Name(), seq, record)
 		for _, w := range remarks {
 			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})
 		}
 		return problems
-	})
+	}})
 	if err != nil {
 		return nil, err
 	}

@@ -34,16 +34,16 @@ type Progress func(done, total int64)
 
 // Receipt answers one observation.
 type Receipt struct {
-	Seq       int64  `json:"seq,omitempty"`
+	Seq       int64  `json:"seq,omitzero"`
 	ID        string `json:"id,omitempty"`
 	Set       string `json:"set,omitempty"`
 	Trip      string `json:"trip,omitempty"`
 	SheetCode string `json:"sheetCode,omitempty"`
-	Known     bool   `json:"known,omitempty"`    // it was recorded before; nothing was stored now
+	Known     bool   `json:"known,omitzero"`     // it was recorded before; nothing was stored now
 	Enrolled  string `json:"enrolled,omitempty"` // the station that was enrolled for this line
 	Remark    string `json:"remark,omitempty"`   // recorded, but something is wrong with the record itself
 
-	Line  int    `json:"line,omitempty"` // with Error: the line refused
+	Line  int    `json:"line,omitzero"` // with Error: the line refused
 	Error string `json:"error,omitempty"`
 }
 
@@ -86,7 +86,7 @@ type Station struct {
 	Key      string    `json:"key"`
 	Here     bool      `json:"here"` // its signing key is kept in this folder
 	Enrolled int64     `json:"enrolled"`
-	Retired  int64     `json:"retired,omitempty"`
+	Retired  int64     `json:"retired,omitzero"`
 	Records  int64     `json:"records"`
 	Last     time.Time `json:"last,omitzero"`
 }
@@ -94,7 +94,7 @@ type Station struct {
 // PolicyInForce is a policy and where it comes from.
 type PolicyInForce struct {
 	Adopted bool          `json:"adopted"` // false: the built-in default
-	Seq     int64         `json:"seq,omitempty"`
+	Seq     int64         `json:"seq,omitzero"`
 	Since   time.Time     `json:"since,omitzero"`
 	Policy  events.Policy `json:"policy"`
 }
