@@ -25,6 +25,7 @@ const (
 // call is one Append on its way.
 type call struct {
 	entries []Entry
+	firsts  map[string]int // by station, made when needed
 	state   atomic.Int32
 	done    chan struct{}
 	out     []Appended
@@ -36,6 +37,20 @@ const (
 	callTaken
 	callCancelled
 )
+
+// first says whether entry i is the first of its station in the call, the one whose expectation counts.
+func (c *call) first(i int) bool {
+	if i == 0 {
+		return true
+	}
+	if c.firsts == nil {
+		c.firsts = map[string]int{}
+		for j, e := range slices.Backward(c.entries) {
+			c.firsts[e.Station] = j
+		}
+	}
+	return c.firsts[c.entries[i].Station] == i
+}
 
 func (c *call) finish(err error) {
 	c.err = err
@@ -287,7 +302,7 @@ func (l *Ledger) ready() error {
 // expected checks a call against what the stations really have.
 func (l *Ledger) expected(c *call) error {
 	for i, e := range c.entries {
-		if i > 0 && c.entries[i-1].Station == e.Station {
+		if !c.first(i) {
 			continue
 		}
 		last, err := l.lastOf(e.Station)
@@ -386,7 +401,7 @@ func (l *Ledger) newRound(calls []*call) *round {
 			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark)
 			c.out[i] = Appended{At: r.at, Record: record}
 			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
-			if i == 0 || c.entries[i-1].Station != e.Station {
+			if c.first(i) {
 				m.filter, m.expect = filterOf(e.Station), e.ExpectPrev
 			}
 			r.msgs = append(r.msgs, m)

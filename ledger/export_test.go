@@ -65,3 +65,12 @@ func (l *Ledger) Kill() {
 	l.mu.Unlock()
 	l.Close() //nolint:errcheck // a killed process does not look at errors either
 }
+
+// CheckStreamConfig and StreamConfig are what the start compares.
+var (
+	CheckStreamConfig = checkStreamConfig
+	StreamConfig      = streamConfig
+)
+
+// Waiting returns how many calls nobody has taken yet.
+func (l *Ledger) Waiting() int { return l.queue.len() }
