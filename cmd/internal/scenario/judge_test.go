@@ -9,6 +9,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -163,19 +164,39 @@ func (r *recorder) append(n []byte, at time.Time) error {
 	return nil
 }
 
+// weekFacts records the week once for all tests: signing and auditing is most
+// of their time, and judgement only reads facts.
+var weekFacts = sync.OnceValues(func() ([]projections.Fact, error) {
+	s, err := Load()
+	if err != nil {
+		return nil, err
+	}
+	r, err := newRecorder(s.Site)
+	if err != nil {
+		return nil, err
+	}
+	for l, err := range s.Lines() {
+		if err != nil {
+			return nil, err
+		}
+		o, err := events.ParseObservation(l.Raw)
+		if err == nil {
+			err = r.record(o, l.RecordAt)
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s, line %d: %w", l.File, l.N, err)
+		}
+	}
+	return r.facts, nil
+})
+
 func recordWeek(t *testing.T) []projections.Fact {
 	t.Helper()
-	s, lines := readAll(t)
-	r, err := newRecorder(s.Site)
+	facts, err := weekFacts()
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, l := range lines {
-		if err := r.record(l.o, l.RecordAt); err != nil {
-			t.Fatalf("%s, line %d: %v", l.File, l.N, err)
-		}
-	}
-	return r.facts
+	return slices.Clone(facts)
 }
 
 func world(facts []projections.Fact) *projections.World {
