@@ -68,8 +68,12 @@ func checkText(what, s string, must bool) error {
 		return fmt.Errorf("%s has more than %d characters", what, maxText)
 	}
 	for _, r := range s {
-		if unicode.IsControl(r) {
+		switch {
+		case unicode.IsControl(r):
 			return fmt.Errorf("%s holds a control character", what)
+		case unicode.In(r, unicode.Zl, unicode.Zp) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069:
+			// They would let a printed line read otherwise than what was signed.
+			return fmt.Errorf("%s holds U+%04X, which breaks or turns round a line of text", what, r)
 		}
 	}
 	return nil
@@ -119,6 +123,17 @@ func checkSeals(seals []string) error {
 		if err := checkID(fmt.Sprintf("seal %d", i+1), s); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// checkOptionalHex accepts the one written form of a SHA-256 digest.
+func checkOptionalHex(what, s string) error {
+	if s == "" {
+		return nil
+	}
+	if b, err := hex.DecodeString(s); err != nil || len(b) != 32 || strings.ToLower(s) != s {
+		return fmt.Errorf("%s is not 64 small hexadecimal digits", what)
 	}
 	return nil
 }
@@ -191,13 +206,8 @@ func (d *ListSealed) Check() error {
 	if err := first(checkOptionalID("list", d.List), inRange("version", d.Version, 0, maxCount), checkSeals(d.Seals), checkOptionalID("bagLot", d.BagLot)); err != nil {
 		return err
 	}
-	for what, s := range map[string]string{"listDigest": d.ListDigest, "binding": d.Binding} {
-		if s == "" {
-			continue
-		}
-		if b, err := hex.DecodeString(s); err != nil || len(b) != 32 || strings.ToLower(s) != s {
-			return fmt.Errorf("%s is not 64 small hexadecimal digits", what)
-		}
+	if err := first(checkOptionalHex("listDigest", d.ListDigest), checkOptionalHex("binding", d.Binding)); err != nil {
+		return err
 	}
 	if d.Code != "" {
 		if _, err := ParseSheetCode(d.Code); err != nil {

@@ -103,7 +103,31 @@ func (e *Event) Check() error {
 	if e.StationSeq < 1 || e.StationSeq > 1<<31-1 {
 		return fmt.Errorf("stationseq is %d; it counts from 1", e.StationSeq)
 	}
-	return e.Data.Check()
+	if err := first(checkOptionalHex("stationprev", e.StationPrev), e.Data.Check()); err != nil {
+		return err
+	}
+	if s := subject(e.Data, e.Station); s != "" && s != e.Subject {
+		return fmt.Errorf("the subject is %q, the data speaks of %q", e.Subject, s)
+	}
+	return nil
+}
+
+// parseTime reads an RFC 3339 time. time.Parse alone also takes a comma for the
+// point, an hour of one digit and zones of a day; what is signed has the
+// standard's form only.
+func parseTime(s string) (time.Time, error) {
+	t, err := time.Parse(time.RFC3339Nano, s)
+	if err != nil || s[13] != ':' || s[19] == ',' || !zone(s) {
+		return time.Time{}, fmt.Errorf("time %q is not an RFC 3339 time (for example 2026-03-02T06:11:00Z)", s)
+	}
+	return t.UTC(), nil
+}
+
+// zone says whether a time that time.Parse took ends in Z or hours up to 23 and
+// minutes up to 59.
+func zone(s string) bool {
+	z := s[len(s)-5:]
+	return z[4] == 'Z' || z[:2] <= "23" && z[3:] <= "59"
 }
 
 // Decode reads an event's JSON text. An unknown kind or version is kept as
@@ -112,21 +136,24 @@ func (e *Event) Check() error {
 func Decode(text []byte) (*Event, error) {
 	var env envelope
 	if err := json.Unmarshal(text, &env); err != nil {
-		return nil, plainJSONError(err)
+		return nil, plainDataError(err)
 	}
 	if env.SpecVersion != specVersion {
 		return nil, fmt.Errorf("specversion is %q, not %q", env.SpecVersion, specVersion)
+	}
+	if env.Type == "" {
+		return nil, errors.New("type is missing")
 	}
 	station, ok := strings.CutPrefix(env.Source, sourceStart)
 	if !ok {
 		return nil, fmt.Errorf("source %q is not //site/station", env.Source)
 	}
-	at, err := time.Parse(time.RFC3339Nano, env.Time)
+	at, err := parseTime(env.Time)
 	if err != nil {
-		return nil, fmt.Errorf("time %q is not an RFC 3339 time", env.Time)
+		return nil, err
 	}
 	e := &Event{
-		ID: env.ID, Station: station, Subject: env.Subject, Time: at.UTC(), Trip: env.Trip,
+		ID: env.ID, Station: station, Subject: env.Subject, Time: at, Trip: env.Trip,
 		Operator: env.Operator, StationSeq: env.StationSeq, StationPrev: env.StationPrev,
 	}
 	e.Data = decodeData(env.Type, env.Data)
@@ -136,12 +163,18 @@ func Decode(text []byte) (*Event, error) {
 func decodeData(typ string, raw jsontext.Value) Data {
 	name := strings.TrimSuffix(strings.TrimPrefix(typ, typePrefix), typeSuffix)
 	if d := newData(Kind(name)); d != nil && typ == typePrefix+name+typeSuffix {
-		if err := json.Unmarshal(raw, d); err == nil {
+		if err := json.Unmarshal(raw, d); err == nil && raw.Kind() == '{' {
 			return d
 		}
 	}
+	if len(raw) == 0 {
+		raw = jsontext.Value("null") // CloudEvents lets data be left out
+	}
 	return &Unknown{Type: typ, Raw: raw}
 }
+
+// errNoObject stands for null, which would else pass for an empty object.
+var errNoObject = errors.New("data: not the object this kind needs")
 
 // DecodeData reads data of a kind strictly: unknown members are refused. It is
 // for what people write; Decode is for what is already signed.
@@ -152,6 +185,9 @@ func DecodeData(k Kind, raw []byte) (Data, error) {
 	}
 	if err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true)); err != nil {
 		return nil, fmt.Errorf("data: %w", plainDataError(err))
+	}
+	if jsontext.Value(raw).Kind() != '{' {
+		return nil, errNoObject
 	}
 	return d, d.Check()
 }

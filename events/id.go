@@ -26,7 +26,7 @@ func DerivedID(t time.Time, digest [32]byte) string {
 // IDTime returns the time in a UUIDv7, to the millisecond.
 func IDTime(id string) (time.Time, error) {
 	u, err := uuid.Parse(id)
-	if err != nil || u.Version() != 7 {
+	if err != nil || u.Version() != 7 || u.Variant() != uuid.RFC4122 {
 		return time.Time{}, fmt.Errorf("%q is not a version 7 UUID", id)
 	}
 	var ms [8]byte
@@ -38,7 +38,7 @@ func IDTime(id string) (time.Time, error) {
 // 36 characters, small letters, version 7.
 func checkUUID(what, s string) error {
 	u, err := uuid.Parse(s)
-	if err != nil || u.Version() != 7 || u.String() != s {
+	if err != nil || u.Version() != 7 || u.Variant() != uuid.RFC4122 || u.String() != s {
 		return fmt.Errorf("%s %q is not a version 7 UUID in small letters", what, s)
 	}
 	return nil

@@ -62,9 +62,9 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	if l.Kind == "" {
 		return nil, fmt.Errorf("kind is missing; the kinds are %s", kindNames())
 	}
-	at, err := time.Parse(time.RFC3339Nano, l.Time)
+	at, err := parseTime(l.Time)
 	if err != nil {
-		return nil, fmt.Errorf("time %q is not an RFC 3339 time (for example 2026-03-02T06:11:00Z)", l.Time)
+		return nil, err
 	}
 	if len(l.Data) == 0 {
 		return nil, errors.New("data is missing")
@@ -73,7 +73,7 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &Observation{Station: l.Station, Kind: l.Kind, Time: at.UTC(), Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data}
+	o := &Observation{Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data}
 	return o, o.check()
 }
 
@@ -129,6 +129,9 @@ func ParseObservedData(k Kind, raw []byte) (Data, error) {
 	if err := json.Unmarshal(raw, &p, json.RejectUnknownMembers(true)); err != nil {
 		return nil, fmt.Errorf("data: %w", plainDataError(err))
 	}
+	if jsontext.Value(raw).Kind() != '{' {
+		return nil, errNoObject
+	}
 	if len(p.WeightKg) > 0 {
 		g, err := grams(string(p.WeightKg))
 		if err != nil {
@@ -162,7 +165,15 @@ func grams(kg string) (int64, error) {
 // Corrections are about what the corrected event was about, which the
 // observation may leave out.
 func (o *Observation) Subject() string {
-	switch d := o.Data.(type) {
+	if s := subject(o.Data, o.Station); s != "" {
+		return s
+	}
+	return o.Set
+}
+
+// subject returns what data that is not about one set is about, "" for other data.
+func subject(data Data, station string) string {
+	switch d := data.(type) {
 	case *ListIssued:
 		return d.List
 	case *IndicatorRead:
@@ -174,10 +185,10 @@ func (o *Observation) Subject() string {
 	case *StationRetired:
 		return d.Station
 	case *PolicyAdopted:
-		site, _, _ := strings.Cut(o.Station, "/")
+		site, _, _ := strings.Cut(station, "/")
 		return site
 	}
-	return o.Set
+	return ""
 }
 
 // digest is over everything the observation says, in canonical JSON.
@@ -222,6 +233,11 @@ func Observations(r io.Reader) iter.Seq2[int, ObservationOrError] {
 		br := bufio.NewReaderSize(r, 64<<10)
 		for n := 1; ; n++ {
 			line, tooLong, err := readLine(br)
+			if err != nil && err != io.EOF {
+				// What came of this line may end anywhere: to judge it would blame the line.
+				yield(0, ObservationOrError{Err: fmt.Errorf("reading stopped in line %d, which is not recorded: %w", n, err)})
+				return
+			}
 			if n == 1 {
 				line = bytes.TrimPrefix(line, []byte("\xef\xbb\xbf"))
 			}
@@ -238,10 +254,6 @@ func Observations(r io.Reader) iter.Seq2[int, ObservationOrError] {
 			if err == io.EOF {
 				return
 			}
-			if err != nil {
-				yield(0, ObservationOrError{Err: fmt.Errorf("reading stopped after line %d: %w", n, err)})
-				return
-			}
 		}
 	}
 }
@@ -255,20 +267,20 @@ type ObservationOrError struct {
 // readLine returns the next line without its end. A line longer than a record
 // is read to its end but not kept; its length is returned instead.
 func readLine(br *bufio.Reader) (line []byte, tooLong int, err error) {
+	const most = MaxRecord + 5 // a byte order mark, CR, LF
 	n := 0
 	for {
 		part, e := br.ReadSlice('\n')
 		n += len(part)
-		if n <= MaxRecord+2 {
+		if n <= most {
 			line = append(line, part...)
 		}
 		if e == bufio.ErrBufferFull {
 			continue
 		}
-		line = bytes.TrimRight(line, "\r\n")
-		if n > MaxRecord+2 {
-			return nil, n, e
+		if n > most {
+			return nil, n - len(part) + len(bytes.TrimRight(part, "\r\n")), e
 		}
-		return line, 0, e
+		return bytes.TrimRight(line, "\r\n"), 0, e
 	}
 }

@@ -75,13 +75,10 @@ func (p *Policy) Check() error {
 			return fmt.Errorf("policy: mayStayUnread: %q is not a placement", m)
 		}
 	}
-	for name, n := range map[string]int64{"clockToleranceSeconds": p.ClockToleranceSeconds, "minimumTravelSeconds": p.MinimumTravelSeconds} {
-		if n < 0 || n > 86400 {
-			return fmt.Errorf("policy: %s is %d; it goes from 0 to 86400", name, n)
-		}
-	}
-	if p.WeightLimitGrams < 0 || p.WeightLimitGrams > maxGrams {
-		return fmt.Errorf("policy: weightLimitGrams is %d; it goes from 0 to %d", p.WeightLimitGrams, maxGrams)
+	if err := first(inRange("policy: clockToleranceSeconds", p.ClockToleranceSeconds, 0, 86400),
+		inRange("policy: minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400),
+		inRange("policy: weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)); err != nil {
+		return err
 	}
 	if p.Recall != RecallRepeat && p.Recall != RecallAll {
 		return fmt.Errorf("policy: recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)

@@ -45,10 +45,13 @@ func NewSheetCode(trip string, binding Digest) (SheetCode, error) {
 	return c, nil
 }
 
-// String returns the 54 characters.
+// String returns the 54 characters, or nothing for a code without a trip.
 func (c SheetCode) String() string {
+	u, err := uuid.Parse(c.Trip)
+	if err != nil {
+		return ""
+	}
 	var bits [33]byte // 264 bits, the last four unused
-	u := uuid.MustParse(c.Trip)
 	copy(bits[:16], u[:])
 	copy(bits[16:], c.Binding[:])
 	out := make([]byte, 0, sheetCodeLen)
