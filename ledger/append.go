@@ -283,7 +283,7 @@ func (l *Ledger) ready() error {
 		return &DamagedError{Dir: l.opts.Dir, Problems: damage}
 	}
 	if failed != nil {
-		return fmt.Errorf("not recorded: %w; see to it and start again", failed)
+		return fmt.Errorf("not recorded: an earlier record failed: %w; see to the disk and start again", failed)
 	}
 	if l.suspect != nil {
 		if err := l.settle(); err != nil {
@@ -478,15 +478,16 @@ func (l *Ledger) settle() error {
 		}
 	}
 	var refused *refusedError
-	if errors.As(s.cause, &refused) && !refused.wrongSequence() {
+	var broken *writeError
+	if errors.As(s.cause, &broken) || errors.As(s.cause, &refused) && !refused.wrongSequence() {
 		// The stream could not write: the disk is full or broken. What it holds in memory may not be on disk, so nothing is built upon
 		// it; the next start reads the files afresh.
-		l.fail(fmt.Errorf("the stream could not store records: %w", s.cause))
+		l.fail(s.cause)
 		l.suspect = nil
 		if end == s.last {
-			answer(fmt.Errorf("not recorded: the stream could not store it: %w", s.cause))
+			answer(fmt.Errorf("not recorded: %w", s.cause))
 		} else {
-			answer(fmt.Errorf("%w: the stream could not store it: %w", ErrUnknownOutcome, s.cause))
+			answer(fmt.Errorf("%w: %w", ErrUnknownOutcome, s.cause))
 		}
 		return nil
 	}

@@ -51,6 +51,14 @@ type embedded struct {
 	srv *server.Server
 	nc  *nats.Conn
 	log *serverLog
+
+	gone chan struct{} // closed when the everyday connection is
+
+	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must.
+	inbox    string
+	answers  chan *nats.Msg
+	asked    int64
+	patience *time.Timer
 }
 
 // everydayPermissions name all that the ledger does after its start: append, read, ask for the state. What is not named is
@@ -105,7 +113,7 @@ func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, 
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
 	}
-	e = &embedded{srv: srv, log: &serverLog{log: logger}}
+	e = &embedded{srv: srv, log: &serverLog{log: logger, broken: make(chan struct{})}, gone: make(chan struct{}), answers: make(chan *nats.Msg, 1024), patience: time.NewTimer(apiTimeout)}
 	srv.SetLoggerV2(e.log, false, false, false)
 	defer func() {
 		if err != nil {
@@ -129,6 +137,11 @@ func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, 
 		return nil, nil, err
 	}
 	if e.nc, err = e.connect("everyday", everyday); err != nil {
+		return nil, nil, err
+	}
+	e.nc.SetClosedHandler(func(*nats.Conn) { close(e.gone) })
+	e.inbox = e.nc.NewRespInbox()
+	if _, err := e.nc.ChanSubscribe(e.inbox+".*", e.answers); err != nil {
 		return nil, nil, err
 	}
 	return e, info, nil
@@ -232,12 +245,20 @@ type serverLog struct {
 	log  *slog.Logger
 	mu   sync.Mutex
 	text string
+	// broken is closed when the server says that it cannot write the stream. It says so in its log only: the publish that met the
+	// error gets no answer.
+	broken chan struct{}
+	reason string
 }
 
 func (s *serverLog) keep(level slog.Level, format string, v []any) {
 	text := strings.TrimSpace(fmt.Sprintf(format, v...))
 	s.mu.Lock()
 	s.text = text
+	if s.reason == "" && strings.Contains(text, "write error") {
+		s.reason = text
+		close(s.broken)
+	}
 	s.mu.Unlock()
 	s.log.Log(context.Background(), level, "embedded server: "+text)
 }
@@ -249,6 +270,13 @@ func (s *serverLog) last() string {
 		return "it gave no reason"
 	}
 	return s.text
+}
+
+// writeError returns what kept the server from writing the stream, "" if nothing did.
+func (s *serverLog) writeError() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.reason
 }
 
 func (s *serverLog) Noticef(format string, v ...any) {}

@@ -77,7 +77,7 @@ func (e *embedded) publish(msgs []outgoing, last int64) (int64, error) {
 		if batch != "" {
 			h["Nats-Batch-Commit"] = []string{"1"}
 		}
-		reply, err := e.nc.RequestMsg(msg, apiTimeout)
+		reply, err := e.request(msg)
 		if err != nil {
 			return 0, err
 		}
@@ -85,6 +85,42 @@ func (e *embedded) publish(msgs []outgoing, last int64) (int64, error) {
 	}
 	return last, nil
 }
+
+// request publishes msg and waits for the answer, or until the server says that it cannot write. Only the committer calls it.
+func (e *embedded) request(msg *nats.Msg) (*nats.Msg, error) {
+	e.asked++
+	msg.Reply = e.inbox + "." + strconv.FormatInt(e.asked, 10)
+	if err := e.nc.PublishMsg(msg); err != nil {
+		return nil, err
+	}
+	e.patience.Reset(apiTimeout)
+	for {
+		select {
+		case reply, ok := <-e.answers:
+			if !ok {
+				return nil, nats.ErrConnectionClosed
+			}
+			if reply.Subject != msg.Reply {
+				continue // the answer to one that was given up
+			}
+			if reply.Header.Get("Status") == "503" {
+				return nil, nats.ErrNoResponders
+			}
+			return reply, nil
+		case <-e.log.broken:
+			return nil, &writeError{e.log.writeError()}
+		case <-e.gone:
+			return nil, nats.ErrConnectionClosed
+		case <-e.patience.C:
+			return nil, fmt.Errorf("the stream did not answer within %s", apiTimeout)
+		}
+	}
+}
+
+// writeError is what the server said about a failed write.
+type writeError struct{ reason string }
+
+func (e *writeError) Error() string { return "the stream could not store it: " + e.reason }
 
 func readAck(data []byte) (int64, error) {
 	var ack struct {
@@ -110,6 +146,7 @@ func readAck(data []byte) (int64, error) {
 // fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted, on
 // the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier publish.
 func (e *embedded) fence() (server.StreamState, error) {
+	// Not through request: that gives up at once when the server cannot write, and the fence is what comes after.
 	reply, err := e.nc.RequestMsg(&nats.Msg{
 		Subject: subjectRoot + ".fence.fence.fence",
 		Header:  nats.Header{"Nats-Expected-Last-Sequence": []string{strconv.FormatInt(1<<62, 10)}},

@@ -1,0 +1,438 @@
+package ledger_test
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
+)
+
+// The damaged ledgers are all made from one: 300 long records in three blocks of the stream, two entry bundles, cleanly stopped.
+const (
+	wholeSize = 300
+	longNote  = 59_000
+)
+
+var whole = sync.OnceValues(func() (string, error) {
+	return os.MkdirTemp("", "whole-ledger-")
+})
+
+// wholeLedger returns options for a fresh copy of it.
+func wholeLedger(t *testing.T) ledger.Options {
+	t.Helper()
+	dir, err := whole()
+	if err != nil {
+		t.Fatal(err)
+	}
+	opts := ledgertest.Options(t)
+	wholeOnce.Do(func() {
+		opts := opts
+		opts.Dir = dir
+		l, err := ledger.Open(context.Background(), opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fill(t, l, "north/or-3", 0, wholeSize, longNote)
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if n := blocks(t, dir); len(n) != 3 {
+			t.Fatalf("the stream has the blocks %v, want 3", n)
+		}
+	})
+	copyTree(t, opts.Dir, dir)
+	return opts
+}
+
+var wholeOnce sync.Once
+
+func TestMain(m *testing.M) {
+	if code, child := runChild(); child {
+		os.Exit(code)
+	}
+	code := m.Run()
+	if dir, err := whole(); err == nil {
+		os.RemoveAll(dir)
+	}
+	os.Exit(code)
+}
+
+// damage is one thing that can happen to a ledger at rest.
+type damage struct {
+	name string
+	do   func(t *testing.T, dir string)
+	seq  int64  // a problem names this record
+	what string // and says this
+	open bool   // found before the first append; else by Verify
+}
+
+// flip changes one byte of a record's note in the stream.
+func flip(seq int64, forged bool) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		inBlock(t, dir, seq, func(block int, data []byte, s stored) []byte {
+			data[s.payload+100] ^= 1
+			if forged {
+				forge(t, data, s, block)
+			}
+			return data
+		})
+	}
+}
+
+// inBlock lets f rewrite the block that holds a record.
+func inBlock(t *testing.T, dir string, seq int64, f func(block int, data []byte, s stored) []byte) {
+	t.Helper()
+	for _, n := range blocks(t, dir) {
+		data, err := os.ReadFile(blockPath(dir, n))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range parseBlock(t, data) {
+			if s.seq == seq {
+				change(t, blockPath(dir, n), func(data []byte) []byte { return f(n, data, s) })
+				return
+			}
+		}
+	}
+	t.Fatalf("no block holds record %d", seq)
+}
+
+// unclean makes it look as if the last stop had not been clean: no marker, and no index, which is written at a clean stop and on a timer.
+func unclean(t *testing.T, dir string) {
+	t.Helper()
+	for _, name := range []string{filepath.Join(dir, "stream.clean"), filepath.Join(msgsDir(dir), "index.db")} {
+		if err := os.Remove(name); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func firstOf(t *testing.T, dir string, block int) int64 {
+	t.Helper()
+	data, err := os.ReadFile(blockPath(dir, block))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return parseBlock(t, data)[0].seq
+}
+
+func both(fs ...func(*testing.T, string)) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		for _, f := range fs {
+			f(t, dir)
+		}
+	}
+}
+
+func flipFile(name string, at int) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		change(t, filepath.Join(dir, name), func(data []byte) []byte { data[at] ^= 1; return data })
+	}
+}
+
+func remove(name string) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+var damages = []damage{
+	{"payload flipped in an old block", flip(10, false), 10, "the stream lacks", false},
+	{"payload flipped in the last block", flip(290, false), 290, "the stream lacks", true},
+	{"length field flipped in an old block", func(t *testing.T, dir string) {
+		inBlock(t, dir, 50, func(_ int, data []byte, s stored) []byte { data[s.start+1] ^= 0x10; return data })
+	}, 50, "the stream lacks", true},
+	{"payload flipped in an old block, unclean stop", both(flip(10, false), unclean), 10, "the stream lacks", true},
+	{"payload flipped in the last block, unclean stop", both(flip(290, false), unclean), 290, "the stream ends at record 289, but the checkpoint covers 300", true},
+	{"rewritten in an old block with a right checksum", flip(10, true), 10, "the record in the stream does not have the hash in the tree", false},
+	{"rewritten in the last block with a right checksum", flip(290, true), 290, "the record in the stream does not have the hash in the tree", true},
+	{"rewritten last record with a right checksum", flip(300, true), 300, "the record in the stream does not have the hash in the tree", true},
+	{"rewritten with a right checksum, unclean stop", both(flip(290, true), unclean), 290, "the record in the stream does not have the hash in the tree", true},
+	{"record cut out of an old block", func(t *testing.T, dir string) {
+		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
+	}, 20, "the stream lacks", false},
+	{"record cut out, unclean stop", both(func(t *testing.T, dir string) {
+		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
+	}, unclean), 20, "the stream lacks", true},
+	{"middle block removed", func(t *testing.T, dir string) {
+		if err := os.Remove(blockPath(dir, 2)); err != nil {
+			t.Fatal(err)
+		}
+	}, 0, "the stream lacks records", true},
+	{"last block removed", func(t *testing.T, dir string) {
+		if err := os.Remove(blockPath(dir, 3)); err != nil {
+			t.Fatal(err)
+		}
+	}, 0, "", true},
+	{"last block cut at a record boundary", func(t *testing.T, dir string) {
+		inBlock(t, dir, 299, func(_ int, data []byte, s stored) []byte { return data[:s.start] })
+	}, 299, "", true},
+	{"last record torn, unclean stop", both(func(t *testing.T, dir string) {
+		inBlock(t, dir, 300, func(_ int, data []byte, s stored) []byte { return data[:s.end-50] })
+	}, unclean), 300, "the stream ends at record 299", true},
+	{"zeros for the end, unclean stop", both(func(t *testing.T, dir string) {
+		inBlock(t, dir, 300, func(_ int, data []byte, s stored) []byte { clear(data[s.start:]); return data })
+	}, unclean), 300, "the stream ends at record 299", true},
+	{"stream removed", remove("stream"), 1, "the stream is gone", true},
+	{"all blocks removed", func(t *testing.T, dir string) {
+		for _, n := range blocks(t, dir) {
+			if err := os.Remove(blockPath(dir, n)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}, 0, "", true},
+	{"checkpoint removed", remove("log/checkpoint"), 0, "log/checkpoint is missing", true},
+	{"checkpoint changed", flipFile("log/checkpoint", 25), 0, "log/checkpoint:", true},
+	{"first tile changed", flipFile("log/tile/0/000", 9*32), 10, "does not have the hash in the tree", false},
+	{"first tile removed", remove("log/tile/0/000"), 1, "cannot read tile/0/000", false},
+	{"last tile changed", flipFile("log/tile/0/001.p/44", 5), 257, "the tiles lead to the root", true},
+	{"last tile removed", remove("log/tile/0/001.p/44"), 257, "the tree cannot be read", true},
+	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", true},
+	{"first bundle changed", flipFile("log/tile/entries/000", 500), 1, "the record in the entry bundle does not have the hash in the tree", false},
+	{"first bundle removed", remove("log/tile/entries/000"), 1, "cannot read tile/entries/000", false},
+	{"last bundle changed", flipFile("log/tile/entries/001.p/44", 500), 257, "the record in the entry bundle does not have the hash in the tree", true},
+	{"last bundle removed", remove("log/tile/entries/001.p/44"), 257, "cannot read tile/entries/001.p/44", true},
+}
+
+func TestDamageIsFound(t *testing.T) {
+	if len(damages) < 25 {
+		t.Fatalf("only %d kinds of damage", len(damages))
+	}
+	ctx := context.Background()
+	for _, d := range damages {
+		t.Run(d.name, func(t *testing.T) {
+			opts := wholeLedger(t)
+			d.do(t, opts.Dir)
+			l := ledgertest.Open(t, opts)
+			problems := l.Damage()
+			if d.open != (len(problems) > 0) {
+				t.Fatalf("found at the start: %v", problems)
+			}
+			if d.open {
+				var damaged *ledger.DamagedError
+				if _, err := l.Append(ctx, entry(t, "north/or-9", "x", 0)); !errors.As(err, &damaged) || len(damaged.Problems) == 0 {
+					t.Errorf("Append on a damaged ledger: %v", err)
+				}
+			}
+			report, err := l.Verify(ctx, ledger.VerifyOptions{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !d.open {
+				problems = report.Problems
+			}
+			named := false
+			for _, p := range problems {
+				named = named || (d.seq == 0 || p.Seq == d.seq) && strings.Contains(p.What, d.what)
+			}
+			if !named {
+				t.Errorf("want record %d, %q, got: %v", d.seq, d.what, problems)
+			}
+			if len(report.Problems) == 0 {
+				t.Error("Verify found nothing")
+			}
+			again, err := l.Verify(ctx, ledger.VerifyOptions{})
+			if err != nil || len(again.Problems) != len(report.Problems) {
+				t.Errorf("a second verification found %d problems, the first %d: %v", len(again.Problems), len(report.Problems), err)
+			}
+			for i := range again.Problems {
+				if again.Problems[i] != report.Problems[i] || i > 0 && again.Problems[i].Seq < again.Problems[i-1].Seq {
+					t.Errorf("problem %d: %v, before %v", i, again.Problems[i], report.Problems[i])
+				}
+			}
+		})
+	}
+}
+
+// What the stream has lost can still be read and proved from the second copy.
+func TestDamagedLedgerStillReads(t *testing.T) {
+	ctx := context.Background()
+	opts := wholeLedger(t)
+	remove("stream")(t, opts.Dir)
+	l := ledgertest.Open(t, opts)
+	if len(l.Damage()) == 0 {
+		t.Fatal("the missing stream was not noticed")
+	}
+	if l.Size() != wholeSize {
+		t.Errorf("%d records, want %d", l.Size(), wholeSize)
+	}
+	n := 0
+	if err := l.ScanHashed(ctx, 1, func(int64, []byte) error { n++; return nil }); err != nil || n != wholeSize {
+		t.Errorf("scanned %d records: %v", n, err)
+	}
+	record, err := l.Read(17)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := l.Prove(ctx, 17)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.Check(record, opts.Origin, opts.Verifier); err != nil {
+		t.Error(err)
+	}
+	if _, err := l.Checkpoint(ctx); err == nil {
+		t.Error("signed a checkpoint over a damaged ledger")
+	}
+}
+
+// Damage that costs nothing must not stop anybody.
+func TestHarmlessChanges(t *testing.T) {
+	tests := []struct {
+		name string
+		do   func(*testing.T, string)
+	}{
+		{"nothing", func(*testing.T, string) {}},
+		{"index removed", func(t *testing.T, dir string) {
+			if err := os.Remove(filepath.Join(msgsDir(dir), "index.db")); err != nil {
+				t.Fatal(err)
+			}
+		}},
+		{"unclean stop", unclean},
+		{"owner file left behind", func(t *testing.T, dir string) {
+			if err := os.WriteFile(filepath.Join(dir, "owner.json"), []byte(`{"pid":1,"command":"gone"}`), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}},
+		{"torn tiles of a tree that was never signed", func(t *testing.T, dir string) {
+			for _, name := range []string{"log/tile/entries/001.p/50", "log/tile/0/001.p/50", "log/tile/0/001", "log/checkpoint.tmp"} {
+				if err := os.WriteFile(filepath.Join(dir, name), []byte("torn"), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			opts := wholeLedger(t)
+			tt.do(t, opts.Dir)
+			l := ledgertest.Open(t, opts)
+			fill(t, l, "north/or-3", wholeSize, 220, 0)
+			mustCheck(t, l)
+			if kept, err := filepath.Glob(filepath.Join(opts.Dir, "before-recovery-*")); err != nil || len(kept) > 0 {
+				t.Errorf("a copy of an unharmed stream was kept: %v, %v", kept, err)
+			}
+		})
+	}
+}
+
+// Records that were acknowledged but not signed yet, then an unclean stop with damage among them: JetStream cuts, we notice.
+func TestDamageInTheUnsignedTail(t *testing.T) {
+	setUp := func(t *testing.T) ledger.Options {
+		opts := ledgertest.Options(t)
+		opts.CheckpointEvery = time.Hour
+		l, err := ledger.Open(context.Background(), opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fill(t, l, "north/or-3", 0, 20, 0)
+		if _, err := l.Checkpoint(context.Background()); err != nil {
+			t.Fatal(err)
+		}
+		fill(t, l, "north/or-3", 20, 20, 0)
+		l.Kill()
+		if err := os.Remove(filepath.Join(msgsDir(opts.Dir), "index.db")); err != nil {
+			t.Fatal(err)
+		}
+		return opts
+	}
+	t.Run("none", func(t *testing.T) {
+		l := ledgertest.Open(t, setUp(t))
+		if l.Size() != 40 || l.Signed().Size != 20 {
+			t.Errorf("%d records, %d signed, want 40 and 20", l.Size(), l.Signed().Size)
+		}
+		mustCheck(t, l)
+	})
+	t.Run("in its middle", func(t *testing.T) {
+		opts := setUp(t)
+		flipSmall(t, opts.Dir, 30)
+		l := ledgertest.Open(t, opts)
+		problems := l.Damage()
+		if len(problems) != 1 || problems[0].Seq != 30 || !strings.Contains(problems[0].What, "records 30 to 40") {
+			t.Errorf("problems: %v", problems)
+		}
+		kept, err := os.ReadFile(filepath.Join(opts.Dir, "before-recovery-1", "1.blk"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := len(parseBlock(t, kept)); n != 40 {
+			t.Errorf("the copy holds %d records, want 40", n)
+		}
+	})
+	t.Run("torn last record", func(t *testing.T) {
+		// What a power cut leaves of a record that was never acknowledged.
+		opts := setUp(t)
+		inBlock(t, opts.Dir, 40, func(_ int, data []byte, s stored) []byte { return data[:s.end-30] })
+		l := ledgertest.Open(t, opts)
+		if l.Size() != 39 {
+			t.Errorf("%d records, want 39", l.Size())
+		}
+		mustCheck(t, l)
+		if _, err := os.Stat(filepath.Join(opts.Dir, "before-recovery-1", "1.blk")); err != nil {
+			t.Errorf("no copy of what was cut: %v", err)
+		}
+	})
+	t.Run("rewritten with a right checksum, but no record", func(t *testing.T) {
+		opts := setUp(t)
+		inBlock(t, opts.Dir, 30, func(block int, data []byte, s stored) []byte {
+			data[s.end-10] ^= 1
+			forge(t, data, s, block)
+			return data
+		})
+		l := ledgertest.Open(t, opts)
+		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 {
+			t.Errorf("problems: %v", problems)
+		}
+	})
+}
+
+// flipSmall flips a byte in a short record.
+func flipSmall(t *testing.T, dir string, seq int64) {
+	t.Helper()
+	inBlock(t, dir, seq, func(_ int, data []byte, s stored) []byte { data[s.payload+3] ^= 1; return data })
+}
+
+// Verify asks what records mean, and can be stopped.
+func TestVerifyOptions(t *testing.T) {
+	l := ledgertest.New(t)
+	fill(t, l, "north/or-3", 0, 300, 0)
+	var progress []int64
+	report, err := l.Verify(context.Background(), ledger.VerifyOptions{
+		Check: func(seq int64, record []byte) []string {
+			if seq == 7 {
+				return []string{"odd", "prime"}
+			}
+			return nil
+		},
+		Progress: func(done, total int64) { progress = append(progress, done, total) },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []ledger.Problem{{Seq: 7, What: "odd"}, {Seq: 7, What: "prime"}}
+	if len(report.Problems) != 2 || report.Problems[0] != want[0] || report.Problems[1] != want[1] {
+		t.Errorf("problems: %v", report.Problems)
+	}
+	if len(progress) != 2 || progress[0] != 300 || progress[1] != 300 {
+		t.Errorf("progress: %v", progress)
+	}
+	c, err := proof.OpenCheckpoint([]byte(report.Checkpoint), l.Origin(), l.Verifier())
+	if err != nil || c.Size != report.Size || report.Size != 300 {
+		t.Errorf("checkpoint of %d records, report of %d: %v", c.Size, report.Size, err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	_, err = l.Verify(ctx, ledger.VerifyOptions{Check: func(int64, []byte) []string { cancel(); return nil }})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped verification gave %v", err)
+	}
+}

@@ -1,0 +1,271 @@
+package ledger_test
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
+)
+
+const (
+	childDir  = "LEDGER_TEST_CHILD_DIR"
+	childMode = "LEDGER_TEST_CHILD_MODE"
+)
+
+// runChild is the other process of the tests that need one: it appends until it is killed and says on standard output what it was told is
+// stored.
+func runChild() (code int, child bool) {
+	dir := os.Getenv(childDir)
+	if dir == "" {
+		return 0, false
+	}
+	if err := appendForever(dir, os.Getenv(childMode)); err != nil {
+		fmt.Println("error", err)
+		return 1, true
+	}
+	return 0, true
+}
+
+func appendForever(dir, mode string) error {
+	signer, verifier := childKey(ledgertest.Origin)
+	l, err := ledger.Open(context.Background(), ledger.Options{Dir: dir, Origin: ledgertest.Origin, Signer: signer, Verifier: verifier,
+		Clock: time.Now, Command: "child", CheckpointEvery: 3 * time.Millisecond})
+	if err != nil {
+		return err
+	}
+	if problems := l.Damage(); len(problems) > 0 {
+		return fmt.Errorf("damaged: %v", problems)
+	}
+	writers := 6
+	if mode == "disk-full" {
+		// One at a time, so that what was stored is plain to see.
+		writers = 1
+		if err := limitFileSize(1 << 20); err != nil {
+			return err
+		}
+	}
+	var mu sync.Mutex
+	var wg sync.WaitGroup
+	var failed error
+	for w := range writers {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			station := fmt.Sprintf("north/station-%d", w)
+			key, _ := childKey(station)
+			prev, _, err := l.Last(context.Background(), station)
+			for i := 0; err == nil; i++ {
+				var msg []byte
+				msg, err = proof.SignNote(fmt.Sprintf("%s %d %s\n", station, i, strings.Repeat("x", 600)), key)
+				if err != nil {
+					break
+				}
+				var out []ledger.Appended
+				out, err = l.Append(context.Background(), ledger.Entry{Station: station, Kind: "set.opened", Note: msg, ExpectPrev: prev})
+				if err != nil {
+					break
+				}
+				prev = out[0].Seq
+				mu.Lock()
+				fmt.Println("stored", prev, station, i, len(out[0].Record))
+				mu.Unlock()
+			}
+			mu.Lock()
+			failed = errors.Join(failed, err)
+			mu.Unlock()
+		}()
+	}
+	wg.Wait()
+	fmt.Println("stopped", l.Size(), l.Signed().Size)
+	return failed
+}
+
+func childKey(name string) (note.Signer, note.Verifier) { return ledgertest.Key(noTB{}, name) }
+
+// noTB stands in for a test where there is none.
+type noTB struct{ testing.TB }
+
+func (noTB) Helper()           {}
+func (noTB) Fatal(args ...any) { fmt.Println(append([]any{"error"}, args...)...); os.Exit(1) }
+
+// startChild runs this test program as the child and returns its output line by line.
+func startChild(t *testing.T, dir, mode string) (*exec.Cmd, <-chan string) {
+	t.Helper()
+	exe, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(exe)
+	cmd.Env = append(os.Environ(), childDir+"="+dir, childMode+"="+mode)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	lines := make(chan string, 1<<16)
+	go func() {
+		defer close(lines)
+		for s := bufio.NewScanner(out); s.Scan(); {
+			lines <- s.Text()
+		}
+	}()
+	return cmd, lines
+}
+
+// kill -9 at any moment: what was acknowledged is there, in its place, and the history before and after agree.
+func TestKill(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	opts.Clock = time.Now
+	acked := map[int64]string{} // what each sequence was said to hold
+	var checkpoints [][]byte
+	for try := range 5 {
+		cmd, lines := startChild(t, opts.Dir, "")
+		enough := 150 + 97*try
+		n := 0
+		for line := range lines {
+			f := strings.Fields(line)
+			if f[0] != "stored" {
+				t.Fatalf("the child says: %s", line)
+			}
+			seq, err := strconv.ParseInt(f[1], 10, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if was, twice := acked[seq]; twice {
+				t.Fatalf("record %d was given to %s and to %s", seq, was, f[2])
+			}
+			acked[seq] = f[2] + " " + f[3]
+			if n++; n == enough {
+				if err := cmd.Process.Kill(); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		if err := cmd.Wait(); err == nil {
+			t.Fatal("the child ended by itself")
+		}
+		l, err := ledger.Open(ctx, opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := l.Damage(); len(d) > 0 {
+			t.Fatalf("try %d: damaged after kill: %v", try, d)
+		}
+		if l.Size() < int64(len(acked)) {
+			t.Fatalf("try %d: %d records, %d were acknowledged", try, l.Size(), len(acked))
+		}
+		for seq, want := range acked {
+			record, err := l.Read(seq)
+			if err != nil || !strings.HasPrefix(string(record), want+" ") {
+				t.Fatalf("try %d: record %d is %.40q, want %s: %v", try, seq, record, want, err)
+			}
+		}
+		checkpoints = append(checkpoints, l.SignedNote())
+		mustCheck(t, l)
+		checkpoints = append(checkpoints, l.SignedNote())
+		checkConsistent(t, l, checkpoints)
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(acked) < 5*150 {
+		t.Errorf("only %d records were acknowledged", len(acked))
+	}
+}
+
+// A second process is told who has the folder, and gets it once the first is gone, however it went.
+func TestOwned(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	cmd, lines := startChild(t, opts.Dir, "")
+	<-lines
+	_, err := ledger.Open(ctx, opts)
+	var owned *ledger.OwnedError
+	if !errors.As(err, &owned) {
+		t.Fatalf("opened twice: %v", err)
+	}
+	if owned.Dir != opts.Dir || owned.Owner.PID != cmd.Process.Pid || owned.Owner.Command != "child" || owned.Owner.Since.IsZero() {
+		t.Errorf("owner: %+v", owned)
+	}
+	if err := cmd.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	cmd.Wait() //nolint:errcheck // it was killed
+	l := ledgertest.Open(t, opts)
+	if err := l.SetURL("http://127.0.0.1:8080"); err != nil {
+		t.Fatal(err)
+	}
+	_, err = ledger.Open(ctx, opts)
+	if !errors.As(err, &owned) || owned.Owner.URL != "http://127.0.0.1:8080" {
+		t.Fatalf("opened twice: %v", err)
+	}
+	for _, part := range []string{"ledgertest", strconv.Itoa(os.Getpid()), "--server http://127.0.0.1:8080", "2026-03-02"} {
+		if !strings.Contains(err.Error(), part) {
+			t.Errorf("the message lacks %q: %v", part, err)
+		}
+	}
+	mustCheck(t, l)
+}
+
+// A disk that takes no more: the append says so, nothing is half there, and the next start goes on.
+func TestDiskFull(t *testing.T) {
+	opts := ledgertest.Options(t)
+	opts.Clock = time.Now
+	cmd, lines := startChild(t, opts.Dir, "disk-full")
+	var last int64
+	var reason string
+	for line := range lines {
+		f := strings.Fields(line)
+		switch f[0] {
+		case "stored":
+			seq, err := strconv.ParseInt(f[1], 10, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			last = seq
+		case "error":
+			reason = line
+		}
+	}
+	if err := cmd.Wait(); err == nil {
+		t.Error("the child was not stopped by its full disk")
+	}
+	if last < 500 {
+		t.Errorf("only %d records fitted", last)
+	}
+	if !strings.Contains(reason, "could not store") && !strings.Contains(reason, ledger.ErrUnknownOutcome.Error()) {
+		t.Errorf("the reason given is: %s", reason)
+	}
+	t.Log(reason)
+	l := ledgertest.Open(t, opts)
+	if l.Size() < last || l.Size() > last+1 {
+		t.Errorf("%d records, %d were acknowledged", l.Size(), last)
+	}
+	mustCheck(t, l)
+	prev, _, err := l.Last(context.Background(), "north/station-0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, l, entry(t, "north/station-0", "goes on", prev))
+	if _, err := os.Stat(filepath.Join(opts.Dir, "log", "checkpoint")); err != nil {
+		t.Error(err)
+	}
+}
