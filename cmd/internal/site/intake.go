@@ -381,7 +381,8 @@ func (in *intake) chain(o *events.Observation) (c *chain, enrolled bool, err err
 	case c.verifier == nil && !in.s.opts.EnrolOnSight:
 		return nil, false, in.notEnrolled(o.Station)
 	case c.verifier == nil:
-		if err := in.enrol(o.Station, o.Time, "met for the first time"); err != nil {
+		// By the ledger's own clock: the station's may be wrong.
+		if err := in.enrol(o.Station, in.s.opts.Clock(), "met for the first time"); err != nil {
 			return nil, false, err
 		}
 		enrolled = true
