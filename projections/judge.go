@@ -49,6 +49,9 @@ func (j *judgement) run() Verdict {
 		f := &j.findings[i]
 		slices.Sort(f.Events)
 		f.Events = slices.Compact(f.Events)
+		if !f.From.IsZero() && f.To.Before(f.From) { // the observed times contradict each other
+			f.From, f.To = f.To, f.From
+		}
 	}
 	slices.SortStableFunc(j.findings, compareFindings)
 	v.Findings = j.findings
@@ -665,8 +668,9 @@ func (j *judgement) remarks(its []*item) {
 	}
 	for _, f := range order {
 		fs := by[f]
-		found := j.add(f.code, f.sev, sayRemark(f.code, f.station, fs), nextRemark(f.code), fs...)
+		found := j.add(f.code, f.sev, sayRemark(f.code, f.station, fs), nextRemark(f.code))
 		for _, it := range fs {
+			found.Events = append(found.Events, it.Seq) // a correction changes nothing about the record itself
 			if it.Event == nil {
 				continue
 			}
@@ -714,6 +718,9 @@ func (w *World) JudgeStation(station string) (Verdict, error) {
 		if f := &j.findings[i]; f.Code == RecordUnread {
 			f.Severity = SeverityNoted
 		}
+	}
+	for i := range j.findings {
+		slices.Sort(j.findings[i].Events)
 	}
 	slices.SortStableFunc(j.findings, compareFindings)
 	v := Verdict{Station: station, Findings: j.findings, Status: statusOf(j.findings, Whole)}

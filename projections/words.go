@@ -730,3 +730,121 @@ func sayFixUnread(it, fix *item) string {
 func nextFixUnread() string {
 	return "Usually the correction is recorded again." + policyDecides
 }
+
+// sayEvent is one event in one line, as it stands after corrections.
+func sayEvent(it *item) string {
+	s := sayData(it)
+	switch {
+	case it.void && it.by != nil:
+		return s + " (taken back by a correction)"
+	case it.void:
+		return s + " (the same observation recorded a second time)"
+	case it.by != nil:
+		return s + " (as corrected)"
+	}
+	return s
+}
+
+func sayData(it *item) string {
+	e := it.Event
+	switch d := it.data.(type) {
+	case *events.SetPacked:
+		s := "packed by version " + num(d.Version) + " of " + d.List
+		for i, x := range d.Exceptions {
+			if i == 0 {
+				s += "; not as listed: "
+			} else {
+				s += ", "
+			}
+			s += "line " + num(x.Line) + " has " + num(x.Counted) + " (" + x.Reason + ")"
+		}
+		if d.Note != "" {
+			s += "; note: " + d.Note
+		}
+		return s
+	case *events.ListSealed:
+		s := "sheet sealed " + sayPlacement(d.Placement)
+		if len(d.Seals) > 0 {
+			s += "; " + plural(len(d.Seals), "seal ", "seals ") + sayList(d.Seals)
+		}
+		return s
+	case *events.SetSterilized:
+		return "in " + sayLoad(d.Load) + " (" + d.Sterilizer + ", run " + num(d.Run) + ", " + d.Cycle + "): " + d.Result + sayReleased(d.Released)
+	case *events.SetChecked:
+		return "checked at " + placeOf(it) + sayLook(it, d.Sheet, d.Tag, d.OuterLabel, d.SealBroken)
+	case *events.SetOpened:
+		s := "opened for case " + d.Case
+		if d.Room != "" {
+			s += " in " + d.Room
+		}
+		s += sayLook(it, d.Sheet, d.Tag, d.OuterLabel, d.SealBroken)
+		if d.Indicator != "" {
+			s += "; indicator inside: " + d.Indicator
+		}
+		return s
+	case *events.SetCounted:
+		s := sayStage(d.Stage) + " for case " + d.Case + ": " + strconv.Itoa(len(d.Counts)) + " " + plural(len(d.Counts), "line", "lines") + ", by " + d.Counter
+		if d.Witness != "" {
+			s += " and " + d.Witness
+		}
+		for _, r := range d.Removed {
+			s += "; line " + num(r.Line) + ": " + num(r.Quantity) + " removed (" + r.Reason + ")"
+		}
+		return s
+	case *events.CaseClosed:
+		s := "case " + d.Case + " closed as " + d.Outcome
+		if len(d.Actions) > 0 {
+			s += "; actions: " + strings.Join(d.Actions, "; ")
+		}
+		if d.Outcome == "reconciled" {
+			s += ". A correct count is no proof by itself"
+		}
+		return s
+	case *events.ListIssued:
+		return "version " + num(d.Version) + " of list " + d.List + " issued: " + d.Title + ", " + strconv.Itoa(len(d.Lines)) + " " + plural(len(d.Lines), "line", "lines")
+	case *events.IndicatorRead:
+		return "biological indicator of " + sayLoad(d.Load) + " in " + d.Sterilizer + ": " + d.Result
+	case *events.PolicyAdopted:
+		return "policy of " + e.Subject + " adopted"
+	case *events.StationEnrolled:
+		return "station " + d.Station + " enrolled"
+	case *events.StationRetired:
+		return "station " + d.Station + " retired: " + d.Reason
+	case *events.FindingAcknowledged:
+		return "finding " + d.Code + " acknowledged: " + d.Reason
+	case *events.EventCorrected:
+		if d.Action == "void" {
+			return "correction: an earlier record is taken back: " + d.Reason
+		}
+		return "correction: an earlier record is put right: " + d.Reason
+	case *events.Unknown:
+		return "a record of type " + d.Type + ", which this program does not know"
+	}
+	return string(it.kind)
+}
+
+func sayLook(it *item, sheet *events.Reading, tag, outer string, broken bool) string {
+	s := ""
+	switch {
+	case sheet == nil:
+		s = "; sheet not read"
+	case sheet.Found == events.FoundNone:
+		s = "; no sheet found"
+	case sheet.Unreadable:
+		s = "; sheet " + sayPlacement(events.Placement(sheet.Found)) + ", its code damaged"
+	case sheet.Code == "":
+		s = "; sheet seen " + sayPlacement(events.Placement(sheet.Found)) + ", not read"
+	case it.code != nil:
+		s = "; sheet read " + sayPlacement(events.Placement(sheet.Found)) + ", code " + it.code.Short()
+	}
+	if tag != "" && tag != it.Event.Subject {
+		s += "; tag on the tray " + tag
+	}
+	if outer != "" && outer != it.Event.Subject {
+		s += "; label outside " + outer
+	}
+	if broken {
+		s += "; a seal broken"
+	}
+	return s
+}

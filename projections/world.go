@@ -330,7 +330,7 @@ func tripped(k events.Kind) bool {
 
 // need fetches the facts of a dimension and key, once.
 func (w *World) need(dim Dim, key string) {
-	if w.src == nil || key == "" || w.err != nil {
+	if w.src == nil || w.err != nil || key == "" && dim != DimStation {
 		return
 	}
 	k := dimKey{dim, key}

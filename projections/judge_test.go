@@ -1,0 +1,430 @@
+package projections
+
+import (
+	"testing"
+
+	"listbound/events"
+)
+
+func TestWholeChain(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	x := newTurn("LAP-014", 0, l)
+	s.live(x)
+	v := judge(t, s.world(), x.key())
+	if v.Status != Whole || len(v.Findings) != 0 || !v.Opened || !v.Over || v.Case != x.ref || v.Where != "north/or-3" || !v.Since.Equal(x.finalAt()) {
+		t.Fatalf("a chain without a fault: %s", show(v))
+	}
+	// Each link that is still to come leaves the chain open.
+	for n := 1; n < len(s.facts)-1; n++ {
+		v := judge(t, worldOf(s.facts[:n+1]), x.key())
+		if v.Status != Open || len(v.Findings) != 0 {
+			t.Errorf("after %d facts: %s", n+1, show(v))
+		}
+	}
+	if len(s.facts) != 9 {
+		t.Fatalf("the story has %d facts", len(s.facts))
+	}
+}
+
+// plain returns a story with one list and a turn to spoil.
+func plain() (*story, *turn) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	return s, newTurn("LAP-014", 0, l)
+}
+
+// pair returns a second turn beside the first, whose list differs in line 2.
+func (s *story) pair() *turn {
+	return newTurn("LAP-022", 0, s.list("LAP-MINOR", 1, 6, 3, 4))
+}
+
+func own(t *turn) string { return sheetCode(t.list, t.set, t.trip()) }
+
+// findingTests: each code, what gives it, and the nearest thing that must not.
+var findingTests = []struct {
+	code Code
+	name string
+	sev  Severity
+	with func(s *story, x *turn)
+	not  func(s *story, x *turn)
+}{
+	{SheetSwapped, "another set's sheet at the opening", SeverityBroken,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.open.Sheet.Code = own(y); s.live(x) },
+		func(s *story, x *turn) { y := s.pair(); s.live(y); s.live(x) }},
+	{SheetSwapped, "found in storage and put right", SeverityNoted,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.check.Sheet.Code = own(y); s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{SheetSwapped, "the tray is another set, the sheet this set's", SeverityBroken,
+		func(s *story, x *turn) { x.open.Tag = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.Tag = "LAP-014"; s.live(x) }},
+	{SheetStale, "own sheet of the turn before", SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			x2 := newTurn("LAP-014", 1, x.list)
+			x2.open.Sheet.Code = own(x)
+			s.live(x2)
+			*x = *x2
+		},
+		func(s *story, x *turn) { s.live(x); x2 := newTurn("LAP-014", 1, x.list); s.live(x2); *x = *x2 }},
+	{SheetAltered, "same set and trip, other lines", SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.open.Sheet.Code = sheetCode(other, x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{SheetAltered, "sealed with another list than packed", SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.seal = sealed(other, x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.seal.List, x.seal.Version = "", 0; s.live(x) }},
+	{SheetAltered, "a seal whose digests are not the list's", SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			d, b := binding(other, x.set, x.trip())
+			x.seal.ListDigest, x.seal.Binding = d.String(), b.String()
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{SheetUnknown, "a trip nobody has recorded", SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet.Code = own(s.pair()); s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{SheetUnreadable, "damaged, and never read before", SeverityBroken,
+		func(s *story, x *turn) {
+			x.check = nil
+			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{SheetUnreadable, "damaged at the opening, right in storage", SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{SheetAbsent, "nothing in the holder", SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet = &events.Reading{Found: "none"}; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement = events.Screen // there is no paper to be absent
+			x.open.Sheet, x.check.Sheet = &events.Reading{Found: "none"}, nil
+			s.live(x)
+		}},
+	{SheetMoved, "right sheet, inside instead of outside", SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Sheet.Found = "inside-bag"; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet.Found = events.InsideBag, "inside-bag", "inside-bag"
+			s.live(x)
+		}},
+	{LabelSwapped, "label of another set, sheet with the tray", SeverityBroken,
+		func(s *story, x *turn) { x.open.OuterLabel = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.OuterLabel = ""; s.live(x) }},
+	{LabelSwapped, "the record by the label, tag and sheet another set's", SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y)
+			x.open.Tag, x.open.Sheet.Code = y.set, own(y)
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(s.pair()); s.live(x) }},
+	{SealDiffers, "another number", SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
+		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},
+	{SealDiffers, "a broken seal", SeverityBroken,
+		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{LinkMissing, "never sterilized", SeverityBroken,
+		func(s *story, x *turn) { x.run = nil; s.live(x) },
+		func(s *story, x *turn) { x.closed = nil; s.live(x) }},
+	{LinkMissing, "opened unread", SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet = nil; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement, x.open.Sheet, x.check.Sheet = events.Screen, nil, nil
+			s.live(x)
+		}},
+	{LinkMissing, "seen in the holder but not read", SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet.Code = ""; s.live(x) },
+		func(s *story, x *turn) { x.check.Sheet.Code = ""; s.live(x) }},
+	{LinkMissing, "used and packed again without a count", SeverityBroken,
+		func(s *story, x *turn) {
+			x.first, x.final, x.closed = nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		},
+		func(s *story, x *turn) { x.first, x.final, x.closed = nil, nil, nil; s.live(x) }},
+	{LinkOutOfOrder, "sealed long after the sterilizer", SeverityDoubtful,
+		func(s *story, x *turn) {
+			seal := x.seal
+			x.seal = nil
+			s.live(x)
+			s.tell("packing-1", x.sterilizedAt().Add(121*1e9), x.set, x.trip(), seal)
+		},
+		func(s *story, x *turn) {
+			seal := x.seal
+			x.seal = nil
+			s.live(x)
+			s.tell("packing-1", x.sterilizedAt().Add(120*1e9), x.set, x.trip(), seal) // within the clocks' error
+		}},
+	{LinkOutOfOrder, "opened again for another case", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			again.Case = "K-OTHER"
+			s.tell("or-4", clock(1, 11, 0), x.set, x.trip(), &again)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			s.tell("or-3", clock(1, 11, 0), x.set, x.trip(), &again)
+		}},
+	{LinkOutOfOrder, "counted for another case", SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Case = "K-OTHER"; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{TwoPlaces, "two stations within a minute", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("cart", x.checkedAt().Add(59*1e9), x.set, x.trip(), &events.SetChecked{})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("cart", x.checkedAt().Add(60*1e9), x.set, x.trip(), &events.SetChecked{})
+		}},
+	{TwoPlaces, "packed again unopened", SeverityNoted,
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		},
+		func(s *story, x *turn) { s.live(x); s.live(newTurn("LAP-014", 1, x.list)) }},
+	{TwoPlaces, "packed again unopened, and the older trip seen after", SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			y := newTurn("LAP-014", 1, x.list)
+			s.live(y)
+			s.tell("storage", clock(5, 9, 0), x.set, x.trip(), &events.SetChecked{})
+			*x = *y // the younger trip is in two places as well
+		},
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			y := newTurn("LAP-014", 1, x.list)
+			s.live(y)
+			*x = *y
+		}},
+	{NotReleased, "opened from an unreleased load", SeverityBroken,
+		func(s *story, x *turn) { x.run.Released = false; s.live(x) },
+		func(s *story, x *turn) {
+			x.run.Released = false
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil // still waiting
+			s.live(x)
+		}},
+	{NotReleased, "a failed run", SeverityBroken,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			failed := *x.run
+			failed.Load, failed.Result, failed.Released = "S2-00-03", "failed", false
+			s.live(x)
+			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &failed) // run again, and passed
+		}},
+	{NotReleased, "a cycle the list does not allow", SeverityBroken,
+		func(s *story, x *turn) { x.list.Cycles = []string{"gravity-121"}; x.rebind(); s.live(x) },
+		func(s *story, x *turn) {
+			x.list.Cycles = []string{"gravity-121", "dynamic-air-132"}
+			x.rebind()
+			s.live(x)
+		}},
+	{NotReleased, "the indicator inside did not change", SeverityBroken,
+		func(s *story, x *turn) { x.open.Indicator = "fail"; s.live(x) },
+		func(s *story, x *turn) { x.open.Indicator = ""; s.live(x) }},
+	{LoadRecalled, "a positive indicator", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "positive") },
+		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "negative") }},
+	{ListSuperseded, "packed by an old version", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 0), "LAP-MAJOR", 4, 6, 2, 5) },
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 15), "LAP-MAJOR", 4, 6, 2, 5) }},
+	{ListSuperseded, "sealed when a new version was out", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 4, 6, 2, 5) },
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 2, 6, 2, 5) }},
+	{ListSuperseded, "a version nobody issued", SeverityDoubtful,
+		func(s *story, x *turn) { x.pack.Version = 9; x.seal.Version = 9; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{CountedOnWrongList, "counted against another set's sheet", SeverityBroken,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.first.Sheet = own(y); s.live(x) },
+		func(s *story, x *turn) { s.live(s.pair()); x.first.Sheet = "screen"; s.live(x) }},
+	{CountedOnWrongList, "counted against a sheet of other content", SeverityBroken,
+		func(s *story, x *turn) {
+			x.first.Sheet = sheetCode(s.list("LAP-OTHER", 1, 6, 2, 5), x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{CountDiffersAtOpen, "one fewer than packed", SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5; s.live(x) },
+		func(s *story, x *turn) { // packing had recorded it
+			x.pack.Exceptions = []events.Exception{{Line: 1, Counted: 5, Reason: "missing"}}
+			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
+			s.live(x)
+		}},
+	{CountShort, "one short at the end", SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[2].Counted = 3; s.live(x) },
+		func(s *story, x *turn) {
+			x.final.Counts[2].Counted = 3
+			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "fell to the floor"}}
+			s.live(x)
+		}},
+	{CountShort, "an added piece not seen again", SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1}) },
+		func(s *story, x *turn) {
+			x.final.Counts[1].Counted = 3
+			s.live(x)
+			s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1})
+		}},
+	{CountShort, "short before closing, right at the end", SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, countAll(x.list)...)
+		}},
+	{CountShort, "short before closing, and no final count", SeverityBroken,
+		func(s *story, x *turn) {
+			x.final = nil
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5})
+		},
+		func(s *story, x *turn) {
+			x.final = nil
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 6})
+		}},
+	{CountOver, "one over at the end", SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[0].Counted = 7; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{CountOver, "something on no line of the list", SeverityBroken,
+		func(s *story, x *turn) {
+			x.final.Counts = append(x.final.Counts, events.Count{Line: 77, Counted: 1})
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			x.final.Counts = append(x.final.Counts, events.Count{Line: 77, Counted: 0})
+			s.live(x)
+		}},
+	{CountMissing, "a line left out of the final count", SeverityDoubtful,
+		func(s *story, x *turn) { x.final.Counts = x.final.Counts[:2]; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{CountMissing, "no final count though the case is closed", SeverityDoubtful,
+		func(s *story, x *turn) { x.final = nil; s.live(x) },
+		func(s *story, x *turn) { x.final, x.closed = nil, nil; s.live(x) }},
+	{CountMissing, "a final count without a first", SeverityDoubtful,
+		func(s *story, x *turn) { x.first, x.closed = nil, nil; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	// IFPN 1002 and the Great Ormond Street guideline: two persons, scrub and
+	// circulating. The records know badges, so one badge twice is refused; two
+	// circulating nurses can't be told from their badges.
+	{CountOnePerson, "nobody beside the counter", SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Witness = ""; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{CountOnePerson, "one badge in both roles", SeverityDoubtful,
+		func(s *story, x *turn) { x.final.Witness = x.final.Counter; s.live(x) },
+		func(s *story, x *turn) { x.final.Witness = "B-9999"; s.live(x) }},
+	{ClosedUnreconciled, "closed with one short", SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[0].Counted = 5; s.live(x) },
+		func(s *story, x *turn) { x.final.Counts[0].Counted, x.closed = 5, nil; s.live(x) }},
+	{ClosedUnreconciled, "closed as unreconciled", SeverityBroken,
+		func(s *story, x *turn) { x.closed.Outcome, x.closed.Actions = "unreconciled", []string{"x-ray taken"}; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{StationGap, "a hole in a station's numbers", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetChecked).Remarks = events.RemarkGap },
+		func(s *story, x *turn) { s.live(x); s.last(events.KindListIssued).Remarks = events.RemarkGap }},
+	{SignatureBad, "a signature that does not verify", SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindCaseClosed).Remarks = events.RemarkSignature },
+		func(s *story, x *turn) { s.live(x) }},
+	{SignatureBad, "not canonical", SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetOpened).Remarks = events.RemarkForm },
+		func(s *story, x *turn) { s.live(x) }},
+	{ClockDoubtful, "observed later than recorded", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Remarks = events.RemarkAhead },
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Recorded = clock(9, 0, 0) }}, // late is no fault
+	{ClockDoubtful, "a clock that ran backwards", SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Remarks = events.RemarkBackwards },
+		func(s *story, x *turn) { s.live(x) }},
+	{RecordUnread, "a kind nobody knows", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, "", &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+		}},
+	{RecordUnread, "a correction that can't be read", SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			f := s.last(events.KindSetOpened)
+			s.tell("or-3", clock(1, 12, 0), x.set, x.trip(), &events.EventCorrected{Event: f.Event.ID, Action: "replace", Reason: "typed wrong", Data: []byte(`{"case":7}`)})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.correct(s.last(events.KindSetOpened), clock(1, 12, 0), x.open)
+		}},
+}
+
+func (s *story) indicator(day int, load, result string) *Fact {
+	return s.tell("sterilizer-2", clock(day, 8, 0), load, "", &events.IndicatorRead{Load: load, Sterilizer: "S2", Result: result})
+}
+
+func (s *story) count(x *turn, stage events.Stage, hour, minute int, counts ...events.Count) *Fact {
+	return s.tell("or-3", clock(x.day+1, hour, minute), x.set, x.trip(),
+		&events.SetCounted{Case: x.ref, Stage: stage, Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: counts})
+}
+
+// rebind seals and reads a turn anew after its list was changed by the test.
+func (t *turn) rebind() {
+	seal := sealed(t.list, t.set, t.trip())
+	t.seal.ListDigest, t.seal.Binding, t.seal.Code = seal.ListDigest, seal.Binding, seal.Code
+	t.check.Sheet.Code, t.open.Sheet.Code, t.first.Sheet = seal.Code, seal.Code, seal.Code
+}
+
+func TestFindings(t *testing.T) {
+	tried := make(map[Code]bool)
+	for _, test := range findingTests {
+		tried[test.code] = true
+		t.Run(string(test.code)+"/"+test.name, func(t *testing.T) {
+			s, x := plain()
+			test.with(s, x)
+			v := judge(t, s.world(), x.key())
+			checkVerdict(t, v)
+			fs := find(v, test.code)
+			if len(fs) == 0 {
+				t.Fatalf("not found, but %s", show(v))
+			}
+			if fs[0].Severity != test.sev {
+				t.Errorf("severity %s, want %s: %s", fs[0].Severity, test.sev, show(v))
+			}
+			want := map[Severity]Status{SeverityBroken: Broken, SeverityDoubtful: Doubtful}[test.sev]
+			if want != "" && v.Status != want && v.Status != Broken {
+				t.Errorf("status %s", v.Status)
+			}
+			s, x = plain()
+			test.not(s, x)
+			v = judge(t, s.world(), x.key())
+			checkVerdict(t, v)
+			if fs := find(v, test.code); len(fs) > 0 {
+				t.Errorf("the neighbouring case has it too: %s", show(v))
+			}
+		})
+	}
+	for _, c := range Codes() {
+		if !tried[c] && c != SheetInDoubt { // rings_test.go
+			t.Errorf("no test gives %s", c)
+		}
+	}
+}

@@ -1,0 +1,256 @@
+package projections
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"listbound/events"
+
+	"pgregory.net/rapid"
+)
+
+// shelf is a Source over a slice. It goes through all facts each time and
+// shares no code with World's indexes but Keys.
+type shelf struct {
+	facts []Fact
+	asked map[DimKey]int
+}
+
+// variants returns an event's data and all that any correction ever put in its place.
+func (s *shelf) variants(e *events.Event, depth int) []events.Data {
+	out := []events.Data{e.Data}
+	if depth > 3 {
+		return out
+	}
+	for _, f := range s.facts {
+		if c, ok := f.Event.Data.(*events.EventCorrected); !ok || c.Event != e.ID {
+			continue
+		}
+		for _, d := range s.variants(f.Event, depth+1) {
+			if c, ok := d.(*events.EventCorrected); ok && c.Action == "replace" {
+				if n, err := events.ParseObservedData(e.Kind(), c.Data); err == nil {
+					out = append(out, n)
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (s *shelf) Facts(dim Dim, key string) ([]Fact, error) {
+	want := DimKey{dim, key}
+	if s.asked == nil {
+		s.asked = make(map[DimKey]int)
+	}
+	s.asked[want]++
+	in := make(map[int64]bool)
+	positive := false
+	for _, f := range s.facts {
+		for _, d := range s.variants(f.Event, 0) {
+			if dim == DimStation {
+				in[f.Seq] = f.Event.Station == key && f.Remarks != 0
+			} else if slices.Contains(Keys(f.Event, d), want) {
+				in[f.Seq] = true
+				if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {
+					positive = true
+				}
+			}
+		}
+	}
+	if dim == DimSterilizer && !positive {
+		return nil, nil
+	}
+	var out []Fact
+	ids := make(map[string]bool)
+	for range 5 { // corrections of corrections
+		for _, f := range s.facts {
+			c, ok := f.Event.Data.(*events.EventCorrected)
+			if ok && ids[c.Event] {
+				in[f.Seq] = true
+			}
+			if in[f.Seq] {
+				ids[f.Event.ID] = true
+			}
+		}
+	}
+	for _, f := range s.facts {
+		if in[f.Seq] {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func (s *shelf) Trips(dim Dim, key string, from, to time.Time) ([]TripKey, error) {
+	w := worldOf(s.facts)
+	seen := make(map[TripKey]struct{})
+	for _, f := range s.facts {
+		if f.Event.Time.Before(from) || !to.IsZero() && !f.Event.Time.Before(to) {
+			continue
+		}
+		for _, d := range s.variants(f.Event, 0) {
+			hit := dim == DimPolicy && f.Event.Station[:len(key)] == key
+			switch d := d.(type) {
+			case *events.SetSterilized:
+				hit = hit || dim == DimSterilizer && d.Sterilizer == key
+			case *events.SetPacked:
+				hit = hit || dim == DimList && d.List == key
+			}
+			if k := w.Resolve(f); hit && k != (TripKey{}) {
+				seen[k] = struct{}{}
+			}
+		}
+	}
+	return sortedKeys(seen), nil
+}
+
+func shuffled(t *rapid.T, facts []Fact) []Fact {
+	out := slices.Clone(facts)
+	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "order"), 1))
+	r.Shuffle(len(out), func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
+}
+
+// verdicts judges every trip afresh.
+func verdicts(t tester, w *World) map[TripKey]string {
+	out := make(map[TripKey]string)
+	for _, k := range w.Trips() {
+		out[k] = show(judge(t, w, k))
+	}
+	return out
+}
+
+func same(t tester, what string, got, want map[TripKey]string) {
+	for k, v := range want {
+		if got[k] != v {
+			t.Fatalf("%s: %v is\n%s\nshould be\n%s", what, k, got[k], v)
+		}
+	}
+	if len(got) < len(want) {
+		t.Fatalf("%s: %d verdicts, should be %d", what, len(got), len(want))
+	}
+}
+
+// TestInventedWorlds holds the generator to its purpose: over many weeks every
+// finding turns up, and whole chains too.
+func TestInventedWorlds(t *testing.T) {
+	seen := make(map[Code]int)
+	status := make(map[Status]int)
+	rapid.Check(t, func(t *rapid.T) {
+		w := worldOf(invent(t))
+		for _, k := range w.Trips() {
+			v := judge(t, w, k)
+			checkVerdict(t, v)
+			status[v.Status]++
+			for _, f := range v.Findings {
+				seen[f.Code]++
+			}
+		}
+	})
+	for _, c := range Codes() {
+		if seen[c] == 0 {
+			t.Errorf("no invented week has %s", c)
+		}
+	}
+	for _, s := range []Status{Whole, Open, Doubtful, Broken} {
+		if status[s] == 0 {
+			t.Errorf("no invented trip is %s", s)
+		}
+	}
+	t.Log(seen, status)
+}
+
+func TestAnyArrivalOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		facts := invent(t)
+		same(t, "shuffled", verdicts(t, worldOf(shuffled(t, facts))), verdicts(t, worldOf(facts)))
+	})
+}
+
+func TestAddedTwice(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		facts := invent(t)
+		w := worldOf(facts)
+		want, n := verdicts(t, w), w.Len()
+		for _, f := range facts {
+			w.Add(f)
+		}
+		if w.Len() != n || n != len(facts) {
+			t.Fatalf("%d facts held, %d added", w.Len(), len(facts))
+		}
+		same(t, "added twice", verdicts(t, w), want)
+	})
+}
+
+// TestPartialWorld: a World that fetches what it needs judges as one that
+// holds everything, and asks for nothing twice.
+func TestPartialWorld(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		facts := invent(t)
+		full := worldOf(facts)
+		one := &shelf{facts: shuffled(t, facts)}
+		shared := NewWorld(one)
+		for _, k := range full.Trips() {
+			want := show(judge(t, full, k))
+			src := &shelf{facts: facts}
+			if got := show(judge(t, NewWorld(src), k)); got != want {
+				t.Fatalf("%v alone is\n%s\nshould be\n%s", k, got, want)
+			}
+			if got := show(judge(t, shared, k)); got != want {
+				t.Fatalf("%v after others is\n%s\nshould be\n%s", k, got, want)
+			}
+		}
+		for what, n := range one.asked {
+			if n != 1 {
+				t.Fatalf("asked %d times for %v", n, what)
+			}
+		}
+		stations := make(map[string]bool)
+		for _, f := range facts {
+			stations[f.Event.Station] = true
+		}
+		for st := range stations {
+			got, err1 := NewWorld(one).JudgeStation(st)
+			want, err2 := full.JudgeStation(st)
+			if err1 != nil || err2 != nil || show(got) != show(want) {
+				t.Fatalf("%s is\n%s\nshould be\n%s (%v, %v)", st, show(got), show(want), err1, err2)
+			}
+		}
+	})
+}
+
+// TestAffectedIsEnough: judging only what Affected names after each fact, in
+// any order, leaves the verdicts that judging everything afresh would give.
+func TestAffectedIsEnough(t *testing.T) {
+	for _, partial := range []bool{false, true} {
+		t.Run(fmt.Sprintf("partial=%t", partial), func(t *testing.T) {
+			rapid.Check(t, func(t *rapid.T) {
+				facts := shuffled(t, invent(t))
+				if rapid.Bool().Draw(t, "in order") {
+					slices.SortFunc(facts, func(a, b Fact) int { return int(a.Seq - b.Seq) })
+				}
+				kept := make(map[TripKey]string)
+				full := NewWorld(nil)
+				for i, f := range facts {
+					full.Add(f)
+					w := full
+					if partial {
+						w = NewWorld(&shelf{facts: facts[:i+1]})
+						w.Add(f)
+					}
+					keys, err := w.Affected(f)
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, k := range keys {
+						kept[k] = show(judge(t, w, k))
+					}
+				}
+				same(t, "affected only", kept, verdicts(t, worldOf(facts)))
+			})
+		})
+	}
+}
