@@ -87,7 +87,7 @@ type Audit struct {
 	// Signatures: verify them (50 µs each). Without it the arrival remark of the
 	// ledger is believed, which the tree already commits to.
 	Signatures bool
-	// Canonical: also check the canonical form.
+	// Canonical: also check the canonical form, and what Check refuses.
 	Canonical bool
 	// Excerpt: the records are not all of them, so a station's numbering may
 	// jump ahead. Neighbours are still held against each other.
@@ -146,9 +146,12 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 	e := p.Event
 	if a.Canonical {
 		a.canonical(p.Note, say)
+		if err := e.Check(); err != nil {
+			say(RemarkForm, "%v", err)
+		}
 	}
 	if u, ok := e.Data.(*Unknown); ok {
-		say(RemarkUnknown, "type %q is not known here", u.Type)
+		say(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
 	}
 	st := a.stations[e.Station]
 	if st == nil {
@@ -224,11 +227,16 @@ func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, say f
 // registry follows the two kinds that change who may record. Only the ledger's
 // own word counts, and only with a good signature.
 func (a *Audit) registry(seq int64, e *Event, r Remark, say func(Remark, string, ...any)) {
+	own := r&RemarkSignature == 0 && e.Station == a.ledger.Name()
 	switch d := e.Data.(type) {
 	case *StationEnrolled:
-		v, err := note.NewVerifier(d.Key)
-		if err != nil || r&RemarkSignature != 0 || e.Station != a.ledger.Name() {
+		if !own {
 			say(RemarkSignature, "an enrolment counts only with the ledger's own signature")
+			return
+		}
+		v, err := note.NewVerifier(d.Key)
+		if err != nil || v.Name() != d.Station {
+			say(RemarkForm, "the key enrolled is not one of %s", d.Station)
 			return
 		}
 		st := a.stations[d.Station]
@@ -238,7 +246,11 @@ func (a *Audit) registry(seq int64, e *Event, r Remark, say func(Remark, string,
 		}
 		st.Key, st.verifier, st.Enrolled, st.Retired = d.Key, v, seq, 0
 	case *StationRetired:
-		if st := a.stations[d.Station]; st != nil && r&RemarkSignature == 0 && e.Station == a.ledger.Name() {
+		if !own {
+			say(RemarkSignature, "a retirement counts only with the ledger's own signature")
+			return
+		}
+		if st := a.stations[d.Station]; st != nil {
 			st.Retired = seq
 		}
 	}

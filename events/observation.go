@@ -117,8 +117,8 @@ func (o *Observation) check() error {
 // weightGrams, since hashed numbers are whole.
 func ParseObservedData(k Kind, raw []byte) (Data, error) {
 	if k != KindSetPacked {
-		if err := checkNumbers(raw); err != nil {
-			return nil, err
+		if err := checkNumbers(raw); err != nil && newData(k) != nil {
+			return nil, fmt.Errorf("data: %w", err)
 		}
 		return DecodeData(k, raw)
 	}

@@ -1,0 +1,257 @@
+package events
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+)
+
+// auditCase keeps a ledger of notes and audits each as it comes.
+type auditCase struct {
+	t      *testing.T
+	audit  *Audit
+	ledger testKey
+	seq    int64
+	seqs   map[string]int64  // last number by station
+	hashes map[string]string // of its last note
+}
+
+func newAuditCase(t *testing.T) *auditCase {
+	k := newTestKey(t, LedgerName("north"), 1)
+	a := NewAudit(k.verifier, 2*time.Minute)
+	a.Signatures, a.Canonical = true, true
+	return &auditCase{t: t, audit: a, ledger: k, seqs: map[string]int64{}, hashes: map[string]string{}}
+}
+
+// check audits a note recorded at a time, by minutes after testTime.
+func (c *auditCase) check(n []byte, minute int, arrival Remark) (Remark, []string) {
+	c.t.Helper()
+	c.seq++
+	p := Parse(n)
+	if p.Event != nil {
+		c.seqs[p.Event.Station], c.hashes[p.Event.Station] = p.Event.StationSeq, NoteHash(n)
+	}
+	return c.audit.Check(c.seq, p, testTime.Add(time.Duration(minute)*time.Minute), arrival)
+}
+
+// next is the note of the next record of a key's station.
+func (c *auditCase) next(k testKey, d Data, minute int, change func(*Event)) []byte {
+	c.t.Helper()
+	e := testEvent(d, k.name, c.seqs[k.name]+1, c.hashes[k.name], testTime.Add(time.Duration(minute)*time.Minute))
+	if change != nil {
+		change(e)
+	}
+	return sign(c.t, e, k)
+}
+
+func (c *auditCase) good(k testKey, d Data, minute int) {
+	c.t.Helper()
+	if r, words := c.check(c.next(k, d, minute, nil), minute, 0); r != 0 {
+		c.t.Fatalf("record %d: %s: %v", c.seq, r, words)
+	}
+}
+
+func (c *auditCase) bad(n []byte, minute int, arrival, want Remark, words ...string) {
+	c.t.Helper()
+	r, got := c.check(n, minute, arrival)
+	if r != want || !slices.Equal(got, words) {
+		c.t.Errorf("record %d: %q %q, want %q %q", c.seq, r, got, want, words)
+	}
+}
+
+func enrol(k testKey) Data { return &StationEnrolled{Station: k.name, Key: k.vkey} }
+
+func TestAuditEnrolAndRetire(t *testing.T) {
+	c := newAuditCase(t)
+	k, later := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/packing-1", 3)
+	packed := &SetPacked{List: "LAP-MAJOR", Version: 3}
+	c.bad(c.next(k, packed, 0, nil), 0, 0, RemarkSignature, "north/packing-1 is not enrolled")
+	c.good(c.ledger, enrol(k), 1)
+	c.good(k, packed, 2)
+	c.bad(c.next(later, packed, 3, nil), 3, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	c.good(k, packed, 4)
+	c.good(c.ledger, &StationRetired{Station: k.name, Reason: "tablet lost"}, 5)
+	c.bad(c.next(k, packed, 6, nil), 6, 0, RemarkSignature, "north/packing-1 was retired at sequence 6")
+	c.good(c.ledger, enrol(later), 7)
+	c.good(later, packed, 8)
+	c.bad(c.next(k, packed, 9, nil), 9, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	st := c.audit.Station(k.name)
+	if st == nil || st.Key != later.vkey || st.Enrolled != 8 || st.Retired != 0 || st.Last != 10 || st.Count != 7 || st.Hash != c.hashes[k.name] {
+		t.Errorf("station %+v", st)
+	}
+	if c.audit.Station("north/or-3") != nil || len(c.audit.Stations()) != 2 {
+		t.Errorf("stations %+v", c.audit.Stations())
+	}
+	c.good(c.ledger, &StationRetired{Station: "north/nobody", Reason: "was never there"}, 10)
+}
+
+// TestAuditImpersonation: nobody but the ledger's key enrols or retires.
+func TestAuditImpersonation(t *testing.T) {
+	c := newAuditCase(t)
+	k, other, thief := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/or-3", 3), newTestKey(t, LedgerName("north"), 4)
+	c.good(c.ledger, enrol(k), 0)
+	c.bad(c.next(k, enrol(other), 1, nil), 1, 0, RemarkSignature, "an enrolment counts only with the ledger's own signature")
+	c.bad(c.next(k, &StationRetired{Station: k.name, Reason: "x"}, 2, nil), 2, 0, RemarkSignature, "a retirement counts only with the ledger's own signature")
+	c.bad(c.next(thief, enrol(other), 3, nil), 3, 0, RemarkSignature,
+		"signed by another key than the ledger's", "an enrolment counts only with the ledger's own signature")
+	c.bad(c.next(thief, &StationRetired{Station: k.name, Reason: "x"}, 4, nil), 4, 0, RemarkSignature,
+		"signed by another key than the ledger's", "a retirement counts only with the ledger's own signature")
+	// Not even the ledger's own name as a station helps: its key is not enrolled but given.
+	c.good(c.ledger, enrol(thief), 5)
+	c.bad(c.next(thief, enrol(other), 6, nil), 6, 0, RemarkSignature,
+		"signed by another key than the ledger's", "an enrolment counts only with the ledger's own signature")
+	c.bad(c.next(other, &SetChecked{}, 7, nil), 7, 0, RemarkSignature, "north/or-3 is not enrolled")
+	c.good(k, &SetChecked{}, 8)
+	// What the ledger noticed at arrival holds, even where signatures are not verified again.
+	c.audit.Signatures = false
+	c.bad(c.next(c.ledger, enrol(other), 9, nil), 9, RemarkSignature, RemarkSignature,
+		"the signature did not verify when the record came", "an enrolment counts only with the ledger's own signature")
+	if st := c.audit.Station(other.name); st == nil || st.Key != "" {
+		t.Errorf("%s became a station: %+v", other.name, st)
+	}
+	if st := c.audit.Station(k.name); st.Retired != 0 || st.Key != k.vkey {
+		t.Errorf("%s was retired: %+v", k.name, st)
+	}
+}
+
+// TestAuditEnrolledKeyOfAnother: a key that carries another station's name.
+func TestAuditEnrolledKeyOfAnother(t *testing.T) {
+	c := newAuditCase(t)
+	k, other := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/or-3", 2)
+	text := func(d Data) string {
+		b, err := Encode(testEvent(d, c.ledger.name, 1, "", testTime))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	n, err := note.Sign(&note.Note{Text: strings.Replace(text(enrol(k)), k.vkey, other.vkey, 1) + "\n"}, c.ledger.signer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.bad(n, 0, 0, RemarkForm, `the key is named "north/or-3", the station "north/packing-1"; a station's key carries its name`,
+		"the key enrolled is not one of north/packing-1")
+	if st := c.audit.Station(k.name); st != nil {
+		t.Errorf("enrolled as %+v", st)
+	}
+}
+
+func TestAuditNumbering(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	c.bad(c.next(k, &SetChecked{}, 0, func(e *Event) { e.StationSeq = 2 }), 0, 0, RemarkGap, "north/packing-1 numbered this record 2; its last one here was 0")
+	third := c.next(k, &SetChecked{}, 1, nil)
+	c.bad(third, 1, 0, 0)
+	// A hole, a replay, a record whose forerunner was changed or left out.
+	c.bad(c.next(k, &SetChecked{}, 2, func(e *Event) { e.StationSeq = 5 }), 2, 0, RemarkGap, "north/packing-1 numbered this record 5; its last one here was 3")
+	c.bad(third, 3, 0, RemarkGap, "north/packing-1 numbered this record 3; its last one here was 5")
+	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationPrev = NoteHash(nil) }), 4, 0, RemarkGap, "north/packing-1's record 4 does not follow from its record 3")
+	c.bad(c.next(k, &SetChecked{}, 5, func(e *Event) { e.StationPrev = "" }), 5, 0, RemarkGap, "north/packing-1's record 5 does not follow from its record 4")
+	c.good(k, &SetChecked{}, 6)
+	// A forged record in between is remarked, and the true one that follows the last true one as well.
+	own := c.next(k, &SetChecked{}, 7, nil)
+	c.bad(c.next(newTestKey(t, k.name, 9), &SetChecked{Tag: "X"}, 7, nil), 7, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	c.bad(own, 7, 0, RemarkGap, "north/packing-1 numbered this record 7; its last one here was 7")
+}
+
+func TestAuditExcerpt(t *testing.T) {
+	c := newAuditCase(t)
+	c.audit.Excerpt = true
+	k := newTestKey(t, "north/packing-1", 2)
+	c.bad(c.next(c.ledger, enrol(k), 0, func(e *Event) { e.StationSeq, e.StationPrev = 7, NoteHash(nil) }), 0, 0, 0)
+	c.bad(c.next(k, &SetChecked{}, 1, func(e *Event) { e.StationSeq, e.StationPrev = 40, NoteHash(nil) }), 1, 0, 0)
+	c.good(k, &SetChecked{}, 2)
+	c.bad(c.next(k, &SetChecked{}, 3, func(e *Event) { e.StationPrev = NoteHash(nil) }), 3, 0, RemarkGap, "north/packing-1's record 42 does not follow from its record 41")
+	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationSeq = 41 }), 4, 0, RemarkGap, "north/packing-1 numbered this record 41; its last one here was 42")
+}
+
+func TestAuditClocks(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	note := func(second int) []byte {
+		return c.next(k, &SetChecked{}, 0, func(e *Event) {
+			e.Time = testTime.Add(time.Duration(second) * time.Second)
+			e.ID = DerivedID(e.Time, Digest{byte(second)})
+		})
+	}
+	c.bad(note(600), 10, 0, 0)
+	c.bad(note(480), 10, 0, 0) // within the tolerance of two minutes
+	c.bad(note(359), 10, 0, RemarkBackwards, "north/packing-1's clock ran back by 2m1s")
+	c.bad(note(360), 600, 0, 0) // late alone is no fault
+	c.bad(note(720), 10, 0, 0)  // two minutes ahead of the ledger
+	c.bad(note(721), 10, 0, RemarkAhead, "observed 2m1s later than recorded")
+	c.bad(note(86400), 10, 0, RemarkAhead, "observed 23h50m0s later than recorded")
+	c.bad(note(720), 12, 0, RemarkBackwards, "north/packing-1's clock ran back by 23h48m0s")
+}
+
+func TestAuditForm(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	c.bad(c.next(k, &Unknown{Type: "listbound.set.packed.v2", Raw: []byte(`{}`)}, 1, nil), 1, 0, RemarkUnknown,
+		`type "listbound.set.packed.v2" is not known here, or its data does not fit it`)
+	c.bad([]byte("no record"), 2, 0, RemarkForm, "not a record: a record is one line of JSON, a blank line and signature lines")
+	c.bad([]byte("{}\n\n— x y\n"), 2, 0, RemarkForm, `specversion is "", not "1.0"`)
+	signed := func(old, new string) []byte {
+		text, err := Encode(testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3}, k.name, c.seqs[k.name]+1, c.hashes[k.name], testTime.Add(2*time.Minute)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := note.Sign(&note.Note{Text: strings.Replace(string(text), old, new, 1) + "\n"}, k.signer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	c.bad(signed(`,"id"`, `, "id"`), 2, 0, RemarkForm, "the JSON is not in canonical form")
+	c.bad(signed(`"version":3`, `"version":3,"weight":8.5`), 2, 0, RemarkForm, "the number 8.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 52)")
+	c.bad(signed(`"version":3`, `"version":-3`), 2, 0, RemarkForm, "version is -3; it goes from 1 to 9999")
+	// Faults of several sorts are all named.
+	c.audit.Canonical = false
+	c.bad(newTestNote(t, newTestKey(t, k.name, 9)), 0, 0, RemarkSignature|RemarkGap|RemarkAhead|RemarkUnknown,
+		`type "x" is not known here, or its data does not fit it`, "not signed by the key of north/packing-1",
+		"north/packing-1 numbered this record 90; its last one here was 4", "observed 1h30m0s later than recorded")
+}
+
+func newTestNote(t *testing.T, k testKey) []byte {
+	return sign(t, testEvent(&Unknown{Type: "x", Raw: []byte("1")}, k.name, 90, "", testTime.Add(90*time.Minute)), k)
+}
+
+// TestAuditRestore: an audit that goes on where another stopped says the same.
+func TestAuditRestore(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	c.good(k, &SetChecked{}, 1)
+	b := NewAudit(c.ledger.verifier, c.audit.Tolerance)
+	b.Signatures = true
+	for _, s := range c.audit.Stations() {
+		s := *s
+		s.verifier = nil
+		if err := b.Restore(s); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c.audit = b
+	c.good(k, &SetChecked{}, 2)
+	c.good(c.ledger, &StationRetired{Station: k.name, Reason: "tablet lost"}, 3)
+	c.bad(c.next(k, &SetChecked{}, 4, nil), 4, 0, RemarkSignature, "north/packing-1 was retired at sequence 4")
+	if err := b.Restore(Station{Name: "north/or-3", Key: "x"}); err == nil {
+		t.Error("a key that is none is restored")
+	}
+}
+
+func TestRemarkNames(t *testing.T) {
+	all := RemarkSignature | RemarkGap | RemarkBackwards | RemarkAhead | RemarkUnknown | RemarkForm
+	if all != 63 || len(all.Names()) != 6 || Remark(0).String() != "" || (RemarkGap|RemarkForm).String() != "the station's numbering has a hole; not in canonical form" {
+		t.Errorf("%d: %s", all, all)
+	}
+	if !ReservedStation("north/ledger") || ReservedStation("north/ledger-2") || ReservedStation("ledger/north") {
+		t.Error("reserved names")
+	}
+}
