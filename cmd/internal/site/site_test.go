@@ -489,4 +489,3 @@ func TestAsKnownAt(t *testing.T) {
 }
 
 var _ site.Service = (*site.Site)(nil)
-

@@ -1,0 +1,166 @@
+package main
+
+import (
+	"bytes"
+	"go/build"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/site"
+)
+
+const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
+{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}
+{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-001","data":{"placement":"outside"}}
+`
+
+// makeBundle records three observations and returns their evidence and the
+// ledger's key.
+func makeBundle(t *testing.T) (raw []byte, key string) {
+	t.Helper()
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	if err := s.Record(t.Context(), strings.NewReader(observations), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Error(r.Error)
+		}
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := s.Evidence(t.Context(), site.Query{Set: "LAP-001"}, &b); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes(), s.Key()
+}
+
+// TestEveryByte changes each byte of a bundle in turn: every change is found
+// and a place is named.
+func TestEveryByte(t *testing.T) {
+	raw, key := makeBundle(t)
+	if r := bundle.Check(raw, key); !r.OK || r.Records != 4 || !r.KeyTrusted {
+		t.Fatalf("the bundle as made: %+v", r)
+	}
+	if r := bundle.Check(raw, ""); !r.OK || r.KeyTrusted || r.Key != key {
+		t.Fatalf("with the key from the bundle: %+v", r)
+	}
+	near := 0
+	for i := range raw {
+		changed := bytes.Clone(raw)
+		changed[i] ^= 1 << (i % 8)
+		k := key
+		if i%2 == 0 {
+			k = "" // an outsider without the key sees it too
+		}
+		r := bundle.Check(changed, k)
+		if r.OK || len(r.Problems) == 0 {
+			t.Fatalf("bit %d of byte %d changed: nothing was found", i%8, i)
+		}
+		for _, p := range r.Problems {
+			if p.Offset == int64(i) {
+				near++
+				break
+			}
+		}
+	}
+	// The byte itself is named wherever the rest of the archive allows it.
+	if least := len(raw) * 9 / 10; near < least {
+		t.Errorf("the changed byte itself was named for %d of %d changes", near, len(raw))
+	}
+}
+
+func TestExit(t *testing.T) {
+	raw, key := makeBundle(t)
+	good, bad := filepath.Join(t.TempDir(), "e.zip"), filepath.Join(t.TempDir(), "b.zip")
+	if err := os.WriteFile(good, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	raw[len(raw)/2] ^= 1
+	if err := os.WriteFile(bad, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	other := strings.Replace(key, "north", "south", 1)
+	for _, c := range []struct {
+		args []string
+		code int
+		says string
+	}{
+		{[]string{good}, exitOK, "compare it with the one the department gave you"},
+		{[]string{"--key", key, good}, exitOK, "ok: 4 records"},
+		{[]string{"--json", good}, exitOK, `"ok": true`},
+		{[]string{bad}, exitProblem, "problem: byte"},
+		{[]string{"--json", bad}, exitProblem, `"ok": false`},
+		{[]string{"--key", other, good}, exitProblem, "no usable key"},
+		{[]string{"nosuch.zip"}, exitUsage, "no such file"},
+		{nil, exitUsage, "usage:"},
+		{[]string{"--help"}, exitOK, "usage:"},
+		{[]string{"--nosuch"}, exitUsage, "not defined"},
+	} {
+		var out, errOut bytes.Buffer
+		if code := run(c.args, &out, &errOut); code != c.code {
+			t.Errorf("%v: exit %d, want %d\n%s%s", c.args, code, c.code, out.String(), errOut.String())
+		}
+		if said := out.String() + errOut.String(); !strings.Contains(said, c.says) {
+			t.Errorf("%v: %q does not say %q", c.args, said, c.says)
+		}
+	}
+}
+
+// TestHostile: no bytes make the checker fail otherwise than by saying no.
+func TestHostile(t *testing.T) {
+	raw, _ := makeBundle(t)
+	for _, b := range [][]byte{nil, []byte("PK"), []byte("not a zip"), raw[:len(raw)/3], raw[len(raw)/3:], bytes.Repeat(raw, 2), append([]byte("x"), raw...), append(bytes.Clone(raw), 'x')} {
+		if r := bundle.Check(b, ""); r.OK {
+			t.Errorf("%d strange bytes were accepted", len(b))
+		}
+	}
+}
+
+// TestNeedsNothing: the checker is built from neither server nor database.
+func TestNeedsNothing(t *testing.T) {
+	seen := map[string]bool{}
+	var walk func(path, dir string)
+	walk = func(path, dir string) {
+		if seen[path] || path == "C" || path == "unsafe" {
+			return
+		}
+		seen[path] = true
+		p, err := build.Import(path, dir, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.Goroot {
+			return
+		}
+		for _, i := range p.Imports {
+			walk(i, p.Dir)
+		}
+	}
+	walk("listbound/cmd/listbound-verify", ".")
+	if !seen["listbound/ledger/proof"] || !seen["listbound/events"] {
+		t.Fatalf("the walk saw only %d packages", len(seen))
+	}
+	for path := range seen {
+		for _, no := range []string{"nats", "sqlite", "listbound/projections"} {
+			if strings.Contains(path, no) {
+				t.Errorf("the checker needs %s", path)
+			}
+		}
+		if path == "net/http" || path == "database/sql" || path == "listbound/ledger" {
+			t.Errorf("the checker needs %s", path)
+		}
+	}
+}
