@@ -241,3 +241,40 @@ func TestEnvelopeRequired(t *testing.T) {
 		}
 	}
 }
+
+// TestBindingVectors: what a second program computed from the package comment.
+func TestBindingVectors(t *testing.T) {
+	for _, v := range readVectors[struct {
+		Name, Observation, List, ID, Trip, ListDigest string
+		Sets                                          []struct{ Set, Binding, Code, Short string }
+	}](t, "bindings.json") {
+		o := parse(t, v.Observation)
+		if got := idOf(t, o); got != v.ID {
+			t.Errorf("%s: id %s, want %s", v.Name, got, v.ID)
+		}
+		if got, err := o.NewTrip(); err != nil || got != v.Trip {
+			t.Errorf("%s: trip %s, %v, want %s", v.Name, got, err, v.Trip)
+		}
+		l, err := DecodeData(KindListIssued, []byte(v.List))
+		if err != nil {
+			t.Fatal(err)
+		}
+		d, err := l.(*ListIssued).Digest()
+		if err != nil || d.String() != v.ListDigest {
+			t.Errorf("%s: list digest %s, %v, want %s", v.Name, d, err, v.ListDigest)
+		}
+		if len(v.Sets) == 0 {
+			t.Errorf("%s: no sets", v.Name)
+		}
+		for _, s := range v.Sets {
+			b, err := Binding(d, s.Set, v.Trip)
+			if err != nil || b.String() != s.Binding {
+				t.Errorf("%s: binding of %s is %s, %v, want %s", v.Name, s.Set, b, err, s.Binding)
+			}
+			c, err := NewSheetCode(v.Trip, b)
+			if err != nil || c.String() != s.Code || c.Short() != s.Short {
+				t.Errorf("%s: code of %s is %s, %s, %v, want %s, %s", v.Name, s.Set, c, c.Short(), err, s.Code, s.Short)
+			}
+		}
+	}
+}
