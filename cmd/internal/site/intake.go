@@ -219,7 +219,7 @@ func (in *intake) known(id string, l *line) (bool, error) {
 	if err != nil || seq == 0 {
 		return false, err
 	}
-	e, err := in.s.event(seq)
+	e, err := in.s.EventAt(seq)
 	if err != nil {
 		return false, err
 	}
@@ -241,8 +241,8 @@ func receiptOf(e *events.Event) Receipt {
 	return r
 }
 
-// event reads one record's event.
-func (s *Site) event(seq int64) (*events.Event, error) {
+// EventAt reads the event of one record.
+func (s *Site) EventAt(seq int64) (*events.Event, error) {
 	rec, err := s.ledger.Read(seq)
 	if err != nil {
 		return nil, err
@@ -765,7 +765,7 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 		if seq == 0 {
 			return fmt.Errorf("event %s is not known here, so it can't be corrected", d.Event)
 		}
-		if target, err = in.s.event(seq); err != nil {
+		if target, err = in.s.EventAt(seq); err != nil {
 			return err
 		}
 	}

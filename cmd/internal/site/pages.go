@@ -1,0 +1,210 @@
+package site
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// Dir is the data folder. Pages keep what is not yet recorded beside the ledger.
+func (s *Site) Dir() string { return s.opts.Dir }
+
+// Observe records observations as one atomic append: all, or none of them. The
+// receipts stand in their order.
+func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
+	if len(obs) == 0 || len(obs) > s.opts.Batch {
+		return nil, fmt.Errorf("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
+	}
+	batch := make([]line, len(obs))
+	for i, o := range obs {
+		// Through the written form, so that a page can record nothing that a file couldn't.
+		raw, err := ObservationLine(o)
+		if err != nil {
+			return nil, err
+		}
+		read, err := events.ParseObservation(raw)
+		if err != nil {
+			return nil, err
+		}
+		batch[i] = line{n: i + 1, obs: read}
+	}
+	var out []Receipt
+	err := s.recordAll(ctx, batch, func(r Receipt) error { out = append(out, r); return nil })
+	return out, err
+}
+
+// recordAll is record, except that one refused line refuses all.
+func (s *Site) recordAll(ctx context.Context, batch []line, emit func(Receipt) error) error {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	if err := s.catchUp(ctx, nil); err != nil {
+		return err
+	}
+	in := s.newIntake(ctx)
+	for i := range batch {
+		in.take(&batch[i])
+		if batch[i].err != nil {
+			return batch[i].err
+		}
+	}
+	stored, err := s.append(ctx, in.entries)
+	if err != nil {
+		return err
+	}
+	for i := range batch {
+		l := &batch[i]
+		if l.prepared != nil {
+			l.receipt.Seq = stored[l.prepared.entries-1].Seq
+		}
+		if err := emit(l.receipt); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ObservationLine writes an observation as one JSON object, as record reads it.
+func ObservationLine(o *events.Observation) ([]byte, error) {
+	data, err := json.Marshal(o.Data)
+	if err != nil {
+		return nil, fmt.Errorf("data: %w", err)
+	}
+	raw, err := json.Marshal(struct {
+		Station  string         `json:"station"`
+		Kind     events.Kind    `json:"kind"`
+		Time     string         `json:"time"`
+		Set      string         `json:"set,omitempty"`
+		Trip     string         `json:"trip,omitempty"`
+		Operator string         `json:"operator,omitempty"`
+		Data     jsontext.Value `json:"data"`
+	}{o.Station, o.Kind, o.Time.UTC().Format(time.RFC3339Nano), o.Set, o.Trip, o.Operator, data})
+	if err != nil {
+		return nil, fmt.Errorf("observation: %w", err)
+	}
+	return bytes.TrimSpace(raw), nil
+}
+
+// TripNow returns the set's trip that is open at a moment; "" where it was
+// never packed here.
+func (s *Site) TripNow(ctx context.Context, set string, at time.Time) (string, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return "", err
+	}
+	defer done()
+	trip, _, err := m.TripAt(ctx, set, at)
+	return trip, err
+}
+
+// SetOf returns whose a trip is; "" where nobody knows it.
+func (s *Site) SetOf(ctx context.Context, trip string) (string, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return "", err
+	}
+	defer done()
+	set, _, err := m.SetOfTrip(ctx, trip)
+	return set, err
+}
+
+// Verdict returns the verdict of one trip as it stands, nil where there is none.
+func (s *Site) Verdict(ctx context.Context, k projections.TripKey) (*projections.Verdict, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	return m.Verdict(ctx, k)
+}
+
+// World calls do with a world over all facts there are.
+func (s *Site) World(ctx context.Context, do func(*projections.World) error) error {
+	m, done, err := s.hold()
+	if err != nil {
+		return err
+	}
+	defer done()
+	return do(projections.NewWorld(m.Source(ctx)))
+}
+
+// OpenCases returns the cases that a station has opened sets for since a
+// moment and that are not closed, the latest first.
+func (s *Site) OpenCases(ctx context.Context, station string, since time.Time) ([]string, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	return m.OpenCases(ctx, station, since)
+}
+
+// ErrNoList says that a list or version is not known.
+var ErrNoList = errors.New("no such list is issued here")
+
+// List returns one version of a list, the newest where version is 0.
+func (s *Site) List(ctx context.Context, list string, version int64) (*ListVersion, error) {
+	vs, err := s.Lists(ctx, list)
+	if err != nil {
+		return nil, err
+	}
+	for i := len(vs) - 1; i >= 0; i-- {
+		if version == 0 || vs[i].Version == version {
+			return &vs[i], nil
+		}
+	}
+	return nil, fmt.Errorf("%w: %s version %d", ErrNoList, list, version)
+}
+
+// Shelf is a set that is packed, not opened, with a version of a list.
+type Shelf struct {
+	projections.TripKey
+	Version int64
+	Where   string
+	Since   time.Time
+}
+
+// OnShelf returns the sets that are not opened and were packed with a version
+// of the list other than the newest.
+func (s *Site) OnShelf(ctx context.Context, list string, newest int64) ([]Shelf, error) {
+	m, done, err := s.hold()
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	keys, err := m.Unopened(ctx, list)
+	if err != nil {
+		return nil, err
+	}
+	w := projections.NewWorld(m.Source(ctx))
+	var out []Shelf
+	for _, k := range keys {
+		p, err := w.Packed(k)
+		if err != nil {
+			return nil, err
+		}
+		if p == nil || p.List != list || p.Version == newest {
+			continue
+		}
+		sh := Shelf{TripKey: k, Version: p.Version}
+		v, err := m.Verdict(ctx, k)
+		if err != nil {
+			return nil, err
+		}
+		if v != nil {
+			if v.Over {
+				continue
+			}
+			sh.Where, sh.Since = v.Where, v.Since
+		}
+		out = append(out, sh)
+	}
+	return out, nil
+}
