@@ -180,7 +180,8 @@ func (d *ListIssued) Check() error {
 // Check implements Data.
 func (d *SetPacked) Check() error {
 	if err := first(checkID("list", d.List), inRange("version", d.Version, 1, maxCount),
-		inRange("weightGrams", d.WeightGrams, 0, maxGrams), checkText("note", d.Note, false)); err != nil {
+		inRange("weightGrams", d.WeightGrams, 0, maxGrams), checkText("note", d.Note, false),
+		checkOptionalID("secondLook", d.SecondLook)); err != nil {
 		return err
 	}
 	seen := make(map[int64]bool)

@@ -124,6 +124,7 @@ type SetPacked struct {
 	Exceptions  []Exception `json:"exceptions,omitempty"`
 	WeightGrams int64       `json:"weightGrams,omitzero"`
 	Note        string      `json:"note,omitempty"`
+	SecondLook  string      `json:"secondLook,omitempty"` // badge of a second person who looked it over
 }
 
 // Exception is a line whose packed number is not the list's.

@@ -23,6 +23,8 @@ type Policy struct {
 	MinimumTravelSeconds int64 `json:"minimumTravelSeconds"`
 	// WeightLimitGrams for a packed set; 0 is no limit.
 	WeightLimitGrams int64 `json:"weightLimitGrams"`
+	// SecondLook are the lists whose sets a second person looks over at packing.
+	SecondLook []string `json:"secondLook,omitempty"`
 	// Recall after a positive biological indicator.
 	Recall Recall `json:"recall"`
 }
@@ -79,6 +81,11 @@ func (p *Policy) Check() error {
 		inRange("policy: minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400),
 		inRange("policy: weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)); err != nil {
 		return err
+	}
+	for _, l := range p.SecondLook {
+		if err := checkID("policy: secondLook", l); err != nil {
+			return err
+		}
 	}
 	if p.Recall != RecallRepeat && p.Recall != RecallAll {
 		return fmt.Errorf("policy: recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)
