@@ -3,6 +3,8 @@ package ledger_test
 import (
 	"context"
 	"errors"
+	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -58,6 +60,14 @@ func TestMain(m *testing.M) {
 	if code, child := runChild(); child {
 		os.Exit(code)
 	}
+	flag.Parse()
+	if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
+		// Each check opens real ledgers on a real disk many times.
+		if err := f.Value.Set("12"); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(2)
+		}
+	}
 	code := m.Run()
 	if dir, err := whole(); err == nil {
 		os.RemoveAll(dir)
@@ -72,6 +82,8 @@ type damage struct {
 	seq  int64  // a problem names this record
 	what string // and says this
 	open bool   // found before the first append; else by Verify
+
+	repair bool // one of the kinds that repair is tried on
 }
 
 // flip changes one byte of a record's note in the stream.
@@ -147,61 +159,61 @@ func remove(name string) func(*testing.T, string) {
 }
 
 var damages = []damage{
-	{"payload flipped in an old block", flip(10, false), 10, "the stream lacks", false},
-	{"payload flipped in the last block", flip(290, false), 290, "the stream lacks", true},
+	{"payload flipped in an old block", flip(10, false), 10, "the stream lacks", false, true},
+	{"payload flipped in the last block", flip(290, false), 290, "the stream lacks", true, false},
 	{"length field flipped in an old block", func(t *testing.T, dir string) {
 		inBlock(t, dir, 50, func(_ int, data []byte, s stored) []byte { data[s.start+1] ^= 0x10; return data })
-	}, 50, "the stream lacks", true},
-	{"payload flipped in an old block, unclean stop", both(flip(10, false), unclean), 10, "the stream lacks", true},
-	{"payload flipped in the last block, unclean stop", both(flip(290, false), unclean), 290, "the stream ends at record 289, but the checkpoint covers 300", true},
-	{"rewritten in an old block with a right checksum", flip(10, true), 10, "the record in the stream does not have the hash in the tree", false},
-	{"rewritten in the last block with a right checksum", flip(290, true), 290, "the record in the stream does not have the hash in the tree", true},
-	{"rewritten last record with a right checksum", flip(300, true), 300, "the record in the stream does not have the hash in the tree", true},
-	{"rewritten with a right checksum, unclean stop", both(flip(290, true), unclean), 290, "the record in the stream does not have the hash in the tree", true},
+	}, 50, "the stream lacks", true, false},
+	{"payload flipped in an old block, unclean stop", both(flip(10, false), unclean), 10, "the stream lacks", true, false},
+	{"payload flipped in the last block, unclean stop", both(flip(290, false), unclean), 290, "the stream ends at record 289, but the checkpoint covers 300", true, true},
+	{"rewritten in an old block with a right checksum", flip(10, true), 10, "the record in the stream does not have the hash in the tree", false, false},
+	{"rewritten in the last block with a right checksum", flip(290, true), 290, "the record in the stream does not have the hash in the tree", true, false},
+	{"rewritten last record with a right checksum", flip(300, true), 300, "the record in the stream does not have the hash in the tree", true, false},
+	{"rewritten with a right checksum, unclean stop", both(flip(290, true), unclean), 290, "the record in the stream does not have the hash in the tree", true, false},
 	{"record cut out of an old block", func(t *testing.T, dir string) {
 		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
-	}, 20, "the stream lacks", false},
+	}, 20, "the stream lacks", false, false},
 	{"record cut out, unclean stop", both(func(t *testing.T, dir string) {
 		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
-	}, unclean), 20, "the stream lacks", true},
+	}, unclean), 20, "the stream lacks", true, true},
 	{"middle block removed", func(t *testing.T, dir string) {
 		if err := os.Remove(blockPath(dir, 2)); err != nil {
 			t.Fatal(err)
 		}
-	}, 0, "the stream lacks records", true},
+	}, 0, "the stream lacks records", true, true},
 	{"last block removed", func(t *testing.T, dir string) {
 		if err := os.Remove(blockPath(dir, 3)); err != nil {
 			t.Fatal(err)
 		}
-	}, 0, "", true},
+	}, 0, "", true, false},
 	{"last block cut at a record boundary", func(t *testing.T, dir string) {
 		inBlock(t, dir, 299, func(_ int, data []byte, s stored) []byte { return data[:s.start] })
-	}, 299, "", true},
+	}, 299, "", true, false},
 	{"last record torn, unclean stop", both(func(t *testing.T, dir string) {
 		inBlock(t, dir, 300, func(_ int, data []byte, s stored) []byte { return data[:s.end-50] })
-	}, unclean), 300, "the stream ends at record 299", true},
+	}, unclean), 300, "the stream ends at record 299", true, false},
 	{"zeros for the end, unclean stop", both(func(t *testing.T, dir string) {
 		inBlock(t, dir, 300, func(_ int, data []byte, s stored) []byte { clear(data[s.start:]); return data })
-	}, unclean), 300, "the stream ends at record 299", true},
-	{"stream removed", remove("stream"), 1, "the stream is gone", true},
+	}, unclean), 300, "the stream ends at record 299", true, false},
+	{"stream removed", remove("stream"), 1, "the stream is gone", true, true},
 	{"all blocks removed", func(t *testing.T, dir string) {
 		for _, n := range blocks(t, dir) {
 			if err := os.Remove(blockPath(dir, n)); err != nil {
 				t.Fatal(err)
 			}
 		}
-	}, 0, "", true},
-	{"checkpoint removed", remove("log/checkpoint"), 0, "log/checkpoint is missing", true},
-	{"checkpoint changed", flipFile("log/checkpoint", 25), 0, "log/checkpoint:", true},
-	{"first tile changed", flipFile("log/tile/0/000", 9*32), 10, "does not have the hash in the tree", false},
-	{"first tile removed", remove("log/tile/0/000"), 1, "cannot read tile/0/000", false},
-	{"last tile changed", flipFile("log/tile/0/001.p/44", 5), 257, "the tiles lead to the root", true},
-	{"last tile removed", remove("log/tile/0/001.p/44"), 257, "the tree cannot be read", true},
-	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", true},
-	{"first bundle changed", flipFile("log/tile/entries/000", 500), 1, "the record in the entry bundle does not have the hash in the tree", false},
-	{"first bundle removed", remove("log/tile/entries/000"), 1, "cannot read tile/entries/000", false},
-	{"last bundle changed", flipFile("log/tile/entries/001.p/44", 500), 257, "the record in the entry bundle does not have the hash in the tree", true},
-	{"last bundle removed", remove("log/tile/entries/001.p/44"), 257, "cannot read tile/entries/001.p/44", true},
+	}, 0, "", true, false},
+	{"checkpoint removed", remove("log/checkpoint"), 0, "log/checkpoint is missing", true, false},
+	{"checkpoint changed", flipFile("log/checkpoint", 25), 0, "log/checkpoint:", true, false},
+	{"first tile changed", flipFile("log/tile/0/000", 9*32), 10, "does not have the hash in the tree", false, false},
+	{"first tile removed", remove("log/tile/0/000"), 1, "cannot read tile/0/000", false, true},
+	{"last tile changed", flipFile("log/tile/0/001.p/44", 5), 257, "the tiles lead to the root", true, false},
+	{"last tile removed", remove("log/tile/0/001.p/44"), 257, "the tree cannot be read", true, false},
+	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", true, false},
+	{"first bundle changed", flipFile("log/tile/entries/000", 500), 1, "the record in the entry bundle does not have the hash in the tree", false, false},
+	{"first bundle removed", remove("log/tile/entries/000"), 1, "cannot read tile/entries/000", false, false},
+	{"last bundle changed", flipFile("log/tile/entries/001.p/44", 500), 257, "the record in the entry bundle does not have the hash in the tree", true, false},
+	{"last bundle removed", remove("log/tile/entries/001.p/44"), 257, "cannot read tile/entries/001.p/44", true, false},
 }
 
 func TestDamageIsFound(t *testing.T) {

@@ -63,9 +63,31 @@ func (l *Ledger) start(ctx context.Context) error {
 		return nil
 	}
 	l.build.seen = l.signed.Size
+	if err := l.dropPartials(); err != nil {
+		return err
+	}
 	l.wg.Add(2)
 	go l.commitLoop()
 	go l.buildLoop()
+	return nil
+}
+
+// dropPartials removes the partial tiles a crash may have left beside the full ones that replaced them.
+func (l *Ledger) dropPartials() error {
+	for _, level := range proof.Layout(l.signed.Size) {
+		// One round of the builder completes no more than this; on higher levels it is fewer.
+		for index := max(0, level.Full-maxChunk/proof.TileWidth-1); index < level.Full; index++ {
+			names := []string{proof.TilePath(level.Level, index, proof.TileWidth)}
+			if level.Level == 0 {
+				names = append(names, proof.EntriesPath(index, proof.TileWidth))
+			}
+			for _, name := range names {
+				if err := os.RemoveAll(l.files.path(proof.PartialDir(name))); err != nil {
+					return fmt.Errorf("cannot remove superfluous partial tiles: %w", err)
+				}
+			}
+		}
+	}
 	return nil
 }
 

@@ -93,7 +93,7 @@ type Appended struct {
 
 // Open opens the ledger in a folder, or starts one if the folder is empty. If another process has it open the error is an
 // *OwnedError. A damaged ledger opens read-only, see [Ledger.Damage].
-func Open(ctx context.Context, opts Options) (l *Ledger, err error) {
+func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	if err := opts.check(); err != nil {
 		return nil, err
 	}
@@ -104,7 +104,7 @@ func Open(ctx context.Context, opts Options) (l *Ledger, err error) {
 	if err != nil {
 		return nil, err
 	}
-	l = &Ledger{
+	l := &Ledger{
 		opts:     opts,
 		log:      opts.Logger,
 		owner:    owner,
@@ -114,16 +114,11 @@ func Open(ctx context.Context, opts Options) (l *Ledger, err error) {
 		stop:     make(chan struct{}),
 	}
 	l.queue.init()
-	defer func() {
-		if err != nil {
-			if l.emb != nil {
-				l.emb.stop()
-			}
-			err = errors.Join(err, owner.release())
-		}
-	}()
 	if err := l.start(ctx); err != nil {
-		return nil, err
+		if l.emb != nil {
+			l.emb.stop()
+		}
+		return nil, errors.Join(err, owner.release())
 	}
 	return l, nil
 }
@@ -241,7 +236,9 @@ func (l *Ledger) close() error {
 	return errors.Join(errs...)
 }
 
-func (l *Ledger) cleanMarker() string { return filepath.Join(l.opts.Dir, "stream.clean") }
+func (l *Ledger) cleanMarker() string { return filepath.Join(l.opts.Dir, cleanMarkerName) }
+
+const cleanMarkerName = "stream.clean"
 
 func (l *Ledger) stopped() bool {
 	select {

@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -11,6 +12,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/minio/highwayhash"
 )
 
 // leaveCleanState takes the clean marker away before the stream is touched. If there is none although there is a stream, the last
@@ -38,7 +41,7 @@ func (l *Ledger) leaveCleanState(hasStream bool) (string, error) {
 	}
 	var dir string
 	for n := 1; ; n++ {
-		dir = filepath.Join(l.opts.Dir, fmt.Sprintf("before-recovery-%d", n))
+		dir = filepath.Join(l.opts.Dir, beforePrefix+strconv.Itoa(n))
 		if err := os.Mkdir(dir, 0o700); err == nil {
 			break
 		} else if !errors.Is(err, os.ErrExist) {
@@ -52,6 +55,8 @@ func (l *Ledger) leaveCleanState(hasStream bool) (string, error) {
 	}
 	return dir, syncDir(dir)
 }
+
+const beforePrefix = "before-recovery-"
 
 func blockName(n int) string { return strconv.Itoa(n) + ".blk" }
 
@@ -159,4 +164,38 @@ func wholeRecords(data []byte) (first, last int64, ok bool) {
 		data = data[length:]
 	}
 	return first, last, ok
+}
+
+// blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. A record
+// whose checksum is wrong is passed over.
+func blockRecords(data []byte, block int, fn func(seq int64, record []byte)) {
+	key := sha256.Sum256(fmt.Appendf(nil, "%s-%d", streamName, block))
+	le := binary.LittleEndian
+	for len(data) >= blockRecordMin {
+		length := int64(le.Uint32(data))
+		headers := length&blockHeaderBit != 0
+		length &^= blockHeaderBit
+		if length < blockRecordMin || length > int64(len(data)) {
+			return
+		}
+		one := data[:length]
+		data = data[length:]
+		subject := blockRecordHead + int(le.Uint16(one[20:]))
+		if subject > len(one)-8 {
+			continue
+		}
+		body := one[subject : len(one)-8]
+		payload := body
+		if headers {
+			if len(body) < 4 || int64(le.Uint32(body)) > int64(len(body)-4) {
+				continue
+			}
+			body = body[4:]
+			payload = body[le.Uint32(one[subject:]):]
+		}
+		hashed := slices.Concat(one[4:20], one[blockRecordHead:subject], body)
+		if highwayhash.Sum64(hashed, key[:]) == le.Uint64(one[len(one)-8:]) {
+			fn(int64(le.Uint64(one[4:])), payload)
+		}
+	}
 }

@@ -1,0 +1,346 @@
+package ledger_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"go.uber.org/goleak"
+	"pgregory.net/rapid"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
+)
+
+// steps are all durable steps of a running ledger.
+var steps = []string{"publish", "write files", "sync files", "sync folders", "write checkpoint", "rename checkpoint"}
+
+var errFault = errors.New("the disk said no")
+
+// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it must recover by going
+// on, and by being killed and started again.
+func TestEveryDurableStepFails(t *testing.T) {
+	ctx := context.Background()
+	for _, step := range steps {
+		for _, done := range []bool{false, true} {
+			for _, killed := range []bool{false, true} {
+				t.Run(fmt.Sprintf("%s, done %t, killed %t", step, done, killed), func(t *testing.T) {
+					opts := ledgertest.Options(t)
+					opts.CheckpointEvery = time.Hour
+					armed, met := false, 0
+					fail := func(s string) error {
+						if armed && s == step {
+							armed = false
+							met++
+							return errFault
+						}
+						return nil
+					}
+					if done {
+						opts.SetFaults(ledger.NewFaults(nil, fail))
+					} else {
+						opts.SetFaults(ledger.NewFaults(fail, nil))
+					}
+					l, err := ledger.Open(ctx, opts)
+					if err != nil {
+						t.Fatal(err)
+					}
+					prev := fill(t, l, "north/or-3", 0, 250, 0)
+					before, err := l.Checkpoint(ctx)
+					if err != nil {
+						t.Fatal(err)
+					}
+					armed = true
+					out, appendErr := l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
+					if step == "publish" && !done {
+						if appendErr == nil || errors.Is(appendErr, ledger.ErrUnknownOutcome) || l.Size() != prev {
+							t.Fatalf("a publish that failed: %v, %d records", appendErr, l.Size())
+						}
+						// Nothing was stored, so the same expectation still holds.
+						out, appendErr = l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
+					}
+					if appendErr != nil || len(out) != 2 || out[1].Seq != prev+2 {
+						t.Fatalf("append: %v, %v", out, appendErr)
+					}
+					prev = fill(t, l, "north/or-4", 0, 20, 0)
+					_, err = l.Checkpoint(ctx)
+					if step != "publish" && (!errors.Is(err, errFault) || l.Signed().Size != 250) {
+						t.Errorf("checkpoint: %v, %d records signed", err, l.Signed().Size)
+					}
+					if met != 1 {
+						t.Fatalf("the step was met %d times", met)
+					}
+					if killed {
+						l.Kill()
+						opts.SetFaults(nil)
+						l = ledgertest.Open(t, opts)
+					} else {
+						t.Cleanup(func() { l.Close() }) //nolint:errcheck // checked below
+					}
+					if l.Size() != prev {
+						t.Errorf("%d records, want %d", l.Size(), prev)
+					}
+					mustCheck(t, l)
+					checkConsistent(t, l, [][]byte{before, l.SignedNote()})
+					// The next ones land right behind.
+					fill(t, l, "north/or-4", prev, 300, 0)
+					mustCheck(t, l)
+					if left, err := filepath.Glob(filepath.Join(opts.Dir, "log", "tile", "entries", "000.p")); err != nil || len(left) > 0 {
+						t.Errorf("partial bundles beside the full one: %v, %v", left, err)
+					}
+				})
+			}
+		}
+	}
+}
+
+// The first checkpoint of a new ledger, and the last marks of a closing one.
+func TestStartAndStopFail(t *testing.T) {
+	ctx := context.Background()
+	for _, step := range []string{"write checkpoint", "rename checkpoint"} {
+		for _, done := range []bool{false, true} {
+			opts := ledgertest.Options(t)
+			fail := func(s string) error {
+				if s == step {
+					return errFault
+				}
+				return nil
+			}
+			if done {
+				opts.SetFaults(ledger.NewFaults(nil, fail))
+			} else {
+				opts.SetFaults(ledger.NewFaults(fail, nil))
+			}
+			if _, err := ledger.Open(ctx, opts); !errors.Is(err, errFault) {
+				t.Fatalf("%s, done %t: Open gave %v", step, done, err)
+			}
+			opts.SetFaults(nil)
+			l := ledgertest.Open(t, opts)
+			fill(t, l, "north/or-3", 0, 3, 0)
+			mustCheck(t, l)
+		}
+	}
+	for _, step := range []string{"write clean marker", "rename clean marker"} {
+		opts := ledgertest.Options(t)
+		opts.SetFaults(ledger.NewFaults(func(s string) error {
+			if s == step {
+				return errFault
+			}
+			return nil
+		}, nil))
+		l, err := ledger.Open(ctx, opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fill(t, l, "north/or-3", 0, 3, 0)
+		if err := l.Close(); !errors.Is(err, errFault) {
+			t.Errorf("%s: Close gave %v", step, err)
+		}
+		opts.SetFaults(nil)
+		l = ledgertest.Open(t, opts)
+		if l.Size() != 3 {
+			t.Errorf("%s: %d records, want 3", step, l.Size())
+		}
+		mustCheck(t, l)
+	}
+}
+
+// When the answer is lost and reading back fails as well, the ledger says so, takes nothing more, and never takes a record twice.
+func TestUnknownOutcome(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	var l *ledger.Ledger
+	lose := false
+	opts.SetFaults(ledger.NewFaults(nil, func(step string) error {
+		if lose && step == "publish" {
+			// The server goes away right after it stored the record and before it could say so.
+			l.Conn().Close()
+			return errFault
+		}
+		return nil
+	}))
+	l, err := ledger.Open(ctx, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	prev := fill(t, l, "north/or-3", 0, 3, 0)
+	lose = true
+	e := entry(t, "north/or-3", "x", prev)
+	if _, err := l.Append(ctx, e); !errors.Is(err, ledger.ErrUnknownOutcome) || !errors.Is(err, errFault) {
+		t.Errorf("append whose answer was lost: %v", err)
+	}
+	lose = false
+	if _, err := l.Append(ctx, entry(t, "north/or-4", "y", 0)); err == nil || errors.Is(err, ledger.ErrUnknownOutcome) {
+		t.Errorf("append after an unknown outcome: %v", err)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(opts.Dir, "stream.clean")); err == nil {
+		t.Error("a stop with an unknown outcome was marked as clean")
+	}
+	opts.SetFaults(nil)
+	l = ledgertest.Open(t, opts)
+	// It was stored, as the caller finds by asking.
+	seq, record, err := l.Last(ctx, "north/or-3")
+	if err != nil || seq != prev+1 || !strings.HasPrefix(string(record), string(e.Note)) {
+		t.Errorf("last record is %d, %q, %v", seq, record, err)
+	}
+	mustCheck(t, l)
+}
+
+// A log folder that cannot be written holds nothing up until too much waits; nothing recorded is lost.
+func TestLogCannotBeWritten(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	opts.CheckpointEvery = time.Hour
+	broken := true
+	opts.SetFaults(ledger.NewFaults(func(step string) error {
+		if broken && step == "write files" {
+			return errFault
+		}
+		return nil
+	}, nil))
+	l := ledgertest.Open(t, opts)
+	prev := int64(0)
+	var err error
+	for range 100 {
+		var batch []ledger.Entry
+		for i := range 100 {
+			batch = append(batch, entry(t, "north/or-3", fmt.Sprintf("%d%s", i, strings.Repeat("x", 20_000)), prev))
+		}
+		var out []ledger.Appended
+		if out, err = l.Append(ctx, batch...); err != nil {
+			break
+		}
+		prev = out[len(out)-1].Seq
+	}
+	if !errors.Is(err, errFault) || !strings.HasPrefix(err.Error(), "not recorded: ") {
+		t.Fatalf("append with too much waiting: %v", err)
+	}
+	if l.Size() != prev {
+		t.Errorf("%d records, %d were acknowledged", l.Size(), prev)
+	}
+	broken = false
+	fill(t, l, "north/or-3", prev, 1, 0)
+	mustCheck(t, l)
+}
+
+// A ledger never signs two checkpoints that contradict each other, whatever happens between them.
+func TestNeverEquivocates(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		ctx := context.Background()
+		dir, err := os.MkdirTemp("", "equivocation-")
+		if err != nil {
+			rt.Fatal(err)
+		}
+		defer os.RemoveAll(dir)
+		opts := ledgertest.Options(t)
+		opts.Dir, opts.CheckpointEvery = dir, time.Millisecond
+		failing := ""
+		opts.SetFaults(ledger.NewFaults(func(step string) error {
+			if step == failing {
+				failing = ""
+				return errFault
+			}
+			return nil
+		}, nil))
+		open := func() *ledger.Ledger {
+			l, err := ledger.Open(ctx, opts)
+			if err != nil {
+				rt.Fatal(err)
+			}
+			if d := l.Damage(); len(d) > 0 {
+				rt.Fatalf("damaged: %v", d)
+			}
+			return l
+		}
+		l := open()
+		defer func() { l.Close() }() //nolint:errcheck // the last state was checked
+		prev := map[string]int64{}
+		notes := [][]byte{l.SignedNote()}
+		rt.Repeat(map[string]func(*rapid.T){
+			"append": func(rt *rapid.T) {
+				station := fmt.Sprintf("north/or-%d", rapid.IntRange(0, 3).Draw(rt, "station"))
+				var batch []ledger.Entry
+				for range rapid.IntRange(1, 300).Draw(rt, "records") {
+					batch = append(batch, entry(t, station, "x", prev[station]))
+				}
+				out, err := l.Append(ctx, batch...)
+				if err != nil {
+					rt.Fatal(err)
+				}
+				prev[station] = out[len(out)-1].Seq
+			},
+			"checkpoint": func(rt *rapid.T) {
+				failing = rapid.SampledFrom(append([]string{""}, steps[1:]...)).Draw(rt, "failing")
+				if note, err := l.Checkpoint(ctx); err == nil {
+					notes = append(notes, note)
+				} else if !errors.Is(err, errFault) {
+					rt.Fatal(err)
+				}
+				failing = ""
+			},
+			"restart": func(rt *rapid.T) {
+				if err := l.Close(); err != nil {
+					rt.Fatal(err)
+				}
+				notes = append(notes, l.SignedNote())
+				l = open()
+				notes = append(notes, l.SignedNote())
+			},
+			"kill": func(rt *rapid.T) {
+				l.Kill()
+				l = open()
+				notes = append(notes, l.SignedNote())
+			},
+			"": func(rt *rapid.T) {
+				onDisk, err := os.ReadFile(filepath.Join(dir, "log", "checkpoint"))
+				if err != nil {
+					rt.Fatal(err)
+				}
+				c, err := proof.OpenCheckpoint(onDisk, opts.Origin, opts.Verifier)
+				if err != nil {
+					rt.Fatal(err)
+				}
+				if c.Size > l.Size() {
+					rt.Fatalf("the checkpoint covers %d records of %d", c.Size, l.Size())
+				}
+			},
+		})
+		mustCheck(t, l)
+		checkConsistent(t, l, append(notes, l.SignedNote()))
+	})
+}
+
+// Nothing is left running. The server keeps one goroutine of its own that ends some time after shutdown.
+func TestNothingKeepsRunning(t *testing.T) {
+	before := goleak.IgnoreCurrent()
+	opts := ledgertest.Options(t)
+	for range 2 {
+		l, err := ledger.Open(context.Background(), opts)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, record, err := l.Last(context.Background(), "north/or-3")
+		if err != nil {
+			t.Fatal(err)
+		}
+		prev := int64(0)
+		if record != nil {
+			prev = l.Size()
+		}
+		fill(t, l, "north/or-3", prev, 300, 0)
+		mustCheck(t, l)
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	goleak.VerifyNone(t, before)
+}

@@ -1,0 +1,160 @@
+package ledger_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+)
+
+// route reads the station off the signature, which is what a reader of real records does with their text.
+func route(record []byte) (station, kind string, err error) {
+	_, sigs, ok := bytes.Cut(record, []byte("\n\n— "))
+	name, _, _ := strings.Cut(string(sigs), " ")
+	if !ok || name == "" {
+		return "", "", errors.New("no station's signature")
+	}
+	return name, "set.opened", nil
+}
+
+// Whatever JetStream did to its files, the entry bundles bring the stream back.
+func TestRepair(t *testing.T) {
+	ctx := context.Background()
+	n := 0
+	for _, d := range damages {
+		if !d.repair {
+			continue
+		}
+		n++
+		t.Run(d.name, func(t *testing.T) {
+			opts := wholeLedger(t)
+			d.do(t, opts.Dir)
+			// As it happens: the damage is found by opening, and the server has already cut what it found.
+			l, err := ledger.Open(ctx, opts)
+			if err != nil {
+				t.Fatal(err)
+			}
+			checkpoint := l.SignedNote()
+			if err := l.Close(); err != nil {
+				t.Fatal(err)
+			}
+			report, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if report.Signed != wholeSize || report.Tail != 0 {
+				t.Errorf("report: %+v", report)
+			}
+			if _, err := os.Stat(report.Aside); err != nil {
+				t.Errorf("the damaged stream was not kept: %v", err)
+			}
+			l = ledgertest.Open(t, opts)
+			mustCheck(t, l)
+			prev, _, err := l.Last(ctx, "north/or-3")
+			if err != nil || prev != wholeSize {
+				t.Errorf("the station's last record is %d: %v", prev, err)
+			}
+			fill(t, l, "north/or-3", prev, 10, 0)
+			mustCheck(t, l)
+			checkConsistent(t, l, [][]byte{checkpoint, l.SignedNote()})
+		})
+	}
+	if n != 6 {
+		t.Errorf("only %d kinds of damage", n)
+	}
+}
+
+// What was acknowledged behind the checkpoint is kept as far as it survived.
+func TestRepairKeepsTheTail(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	opts.CheckpointEvery = time.Hour
+	l, err := ledger.Open(ctx, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fill(t, l, "north/or-3", 0, 20, 0)
+	if _, err := l.Checkpoint(ctx); err != nil {
+		t.Fatal(err)
+	}
+	fill(t, l, "north/or-4", 0, 20, 0)
+	var records [][]byte
+	if err := l.Scan(ctx, 1, func(_ int64, record []byte) error { records = append(records, record); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	l.Kill()
+	if err := os.Remove(filepath.Join(msgsDir(opts.Dir), "index.db")); err != nil {
+		t.Fatal(err)
+	}
+	flipSmall(t, opts.Dir, 10)
+	l, err = ledger.Open(ctx, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(l.Damage()) == 0 {
+		t.Fatal("the damage was not found")
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	before, err := filepath.Glob(filepath.Join(opts.Dir, "before-recovery-*"))
+	if err != nil || len(before) != 1 {
+		t.Fatalf("copies from before the recovery: %v, %v", before, err)
+	}
+	report, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if left, err := filepath.Glob(filepath.Join(opts.Dir, "before-recovery-*")); err != nil || len(left) > 0 {
+		t.Errorf("the copies were left where the next repair would take them for its own: %v, %v", left, err)
+	}
+	l = ledgertest.Open(t, opts)
+	if l.Size() != 40 || report.Signed != 20 || report.Tail != 20 {
+		t.Errorf("%d records, report %+v, want 20 signed and 20 behind them", l.Size(), report)
+	}
+	for seq := int64(1); seq <= l.Size(); seq++ {
+		if got, err := l.Read(seq); err != nil || !bytes.Equal(got, records[seq-1]) {
+			t.Errorf("record %d differs after the repair: %v", seq, err)
+		}
+	}
+	mustCheck(t, l)
+}
+
+func TestRepairRefuses(t *testing.T) {
+	ctx := context.Background()
+	tests := []struct {
+		name string
+		do   func(*testing.T, string)
+		says string
+	}{
+		{"bundle changed", flipFile("log/tile/entries/000", 500), "do not lead to the signed root"},
+		{"bundle removed", remove("log/tile/entries/000"), "cannot read tile/entries/000"},
+		{"checkpoint removed", remove("log/checkpoint"), "log/checkpoint"},
+		{"checkpoint changed", flipFile("log/checkpoint", 25), "log/checkpoint"},
+	}
+	for _, tt := range tests {
+		opts := wholeLedger(t)
+		tt.do(t, opts.Dir)
+		_, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route})
+		if err == nil || !strings.HasPrefix(err.Error(), "not repaired: ") || !strings.Contains(err.Error(), tt.says) {
+			t.Errorf("%s: %v", tt.name, err)
+		}
+		if left, err := filepath.Glob(filepath.Join(opts.Dir, "damaged-stream-*")); err != nil || len(left) > 0 {
+			t.Errorf("%s: the stream was touched: %v, %v", tt.name, left, err)
+		}
+	}
+	opts := wholeLedger(t)
+	l := ledgertest.Open(t, opts)
+	var owned *ledger.OwnedError
+	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); !errors.As(err, &owned) {
+		t.Errorf("repair of an open ledger: %v", err)
+	}
+	mustCheck(t, l)
+}
