@@ -103,7 +103,7 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 
 	// The rows go in while the judgement is made: they need nothing of each other.
 	rows := make(chan error, 1)
-	go func() { rows <- insertEvents(ctx, tx, b, facts) }()
+	go func() { rows <- insertRows(ctx, tx, b, facts) }()
 	verdicts, stations, judgeErr := m.judge(facts)
 	if err := <-rows; err != nil {
 		return err
@@ -138,7 +138,7 @@ func (m *Model) audited(b *Batch) []projections.Fact {
 }
 
 // judge adds the facts to the working memory and judges what they touch.
-func (m *Model) judge(facts []projections.Fact) ([]projections.Verdict, []projections.Verdict, error) {
+func (m *Model) judge(facts []projections.Fact) ([]judged, []projections.Verdict, error) {
 	for _, f := range facts {
 		if f.Event != nil {
 			m.world.Add(f)
@@ -167,10 +167,10 @@ func (m *Model) judge(facts []projections.Fact) ([]projections.Verdict, []projec
 	return m.verdicts(touched, stations)
 }
 
-func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips, sts []projections.Verdict, err error) {
-	trips = make([]projections.Verdict, 0, len(touched))
+func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged, sts []projections.Verdict, err error) {
+	trips = make([]judged, 0, len(touched))
 	for k := range touched {
-		v, err := m.world.Judge(k)
+		v, err := m.judgeTrip(k)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -214,25 +214,25 @@ func (m *Model) judgeAll(ctx context.Context) error {
 	defer tx.Rollback() // no effect after Commit
 	keys := m.world.Trips()
 	slices.SortFunc(keys, compareKeys) // in key order rows are appended, not inserted between others
-	judged := make(chan judgedChunk, 2)
+	chunks := make(chan judgedChunk, 2)
 	go func() {
-		defer close(judged)
+		defer close(chunks)
 		for chunk := range slices.Chunk(keys, 2000) {
 			var c judgedChunk
 			for _, k := range chunk {
-				var v projections.Verdict
-				if v, c.err = m.world.Judge(k); c.err != nil {
+				var v judged
+				if v, c.err = m.judgeTrip(k); c.err != nil {
 					break
 				}
 				c.verdicts = append(c.verdicts, v)
 			}
-			judged <- c
+			chunks <- c
 			if c.err != nil {
 				return
 			}
 		}
 	}()
-	for c := range judged {
+	for c := range chunks {
 		if err == nil && c.err != nil {
 			err = c.err
 		}
@@ -256,7 +256,7 @@ func (m *Model) judgeAll(ctx context.Context) error {
 }
 
 type judgedChunk struct {
-	verdicts []projections.Verdict
+	verdicts []judged
 	err      error
 }
 
@@ -267,7 +267,7 @@ func compareKeys(a, b projections.TripKey) int {
 	return strings.Compare(a.Trip, b.Trip)
 }
 
-const eventColumns = 16
+const eventColumns = 17
 
 // rowsAtOnce is how many event rows one statement inserts: most of an
 // insertion's time is the statement, not the row.
@@ -276,6 +276,13 @@ const rowsAtOnce = 64
 func insertSQL(n int) string {
 	row := "(?" + strings.Repeat(",?", eventColumns-1) + ")"
 	return "INSERT INTO events VALUES " + row + strings.Repeat(","+row, n-1)
+}
+
+func insertRows(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
+	if err := insertEvents(ctx, tx, b, facts); err != nil {
+		return err
+	}
+	return insertMarks(ctx, tx, facts)
 }
 
 func insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
@@ -311,9 +318,12 @@ func appendRow(args []any, f *projections.Fact, b *Batch) []any {
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
-		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil)
+		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil)
 	}
-	var caseRef, load, sterilizer, positive, list, sheetTrip, corrects any
+	var caseRef, load, sterilizer, positive, list, sheetTrip, corrects, operator any
+	if e.Operator != "" {
+		operator = e.Operator
+	}
 	switch d := e.Data.(type) {
 	case *events.SetPacked:
 		list = d.List
@@ -345,7 +355,7 @@ func appendRow(args []any, f *projections.Fact, b *Batch) []any {
 		trip = idBytes(e.Trip)
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
-		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects)
+		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects, operator)
 }
 
 func readCode(r *events.Reading) string {
@@ -368,7 +378,7 @@ func otherTrip(e *events.Event, code string) any {
 	return idBytes(c.Trip)
 }
 
-func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []projections.Verdict) error {
+func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []judged) error {
 	if len(vs) == 0 {
 		return nil
 	}
@@ -378,7 +388,7 @@ func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []projections.Verdict) er
 	}
 	defer put.Close()
 	for i := range vs {
-		v := &vs[i]
+		v := &vs[i].Verdict
 		raw, err := json.Marshal(v)
 		if err != nil {
 			return err
@@ -391,6 +401,9 @@ func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []projections.Verdict) er
 			return err
 		}
 		if err := writeFindings(ctx, tx, v); err != nil {
+			return err
+		}
+		if err := writeBoard(ctx, tx, &vs[i]); err != nil {
 			return err
 		}
 	}

@@ -3,7 +3,7 @@ package readmodel
 // schemaVersion is raised with every change of the schema or of judgement. A
 // file with another number is thrown away and rebuilt: it holds nothing that
 // the ledger does not.
-const schemaVersion = 1
+const schemaVersion = 2
 
 // The tables. Ids (event, trip) are 16-byte blobs: the UUID's bytes. Times are
 // integers, nanoseconds since 1970 UTC. Empty trip: x”.
@@ -27,7 +27,15 @@ CREATE TABLE events (
 	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
 	list       TEXT,                -- set.packed, list.issued
 	sheet_trip BLOB,                -- trip in a sheet code that was read, where it is not this event's own
-	corrects   BLOB                 -- event.corrected: id of the event
+	corrects   BLOB,                -- event.corrected: id of the event
+	operator   TEXT                 -- badge
+);
+
+-- marks: what is printed on the outside of a sealed set, for finding it by what a person holds.
+CREATE TABLE marks (
+	what TEXT NOT NULL,   -- seal, short (the sheet's short code), bag (lot of the bag)
+	mark TEXT NOT NULL,
+	seq  INTEGER NOT NULL -- the list.sealed
 );
 
 -- trips: the verdict of each turn of each set.
@@ -39,6 +47,19 @@ CREATE TABLE trips (
 	opened  INTEGER NOT NULL,
 	since   INTEGER NOT NULL, -- last observation
 	verdict BLOB NOT NULL,   -- JSON, as 'broken --json' prints it
+	PRIMARY KEY (set_id, trip)
+) WITHOUT ROWID;
+
+-- board: one row for each trip that is broken or doubtful, in the order in which it is shown.
+CREATE TABLE board (
+	set_id    TEXT NOT NULL,
+	trip      BLOB NOT NULL,
+	worst     INTEGER NOT NULL, -- ascending: see boardRank
+	since     INTEGER NOT NULL, -- last observation
+	list      TEXT NOT NULL,    -- packed by; '' where no packing is recorded
+	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
+	station   TEXT NOT NULL,    -- of the last observation
+	seen      INTEGER NOT NULL, -- 1: every broken or doubtful finding has been acknowledged
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
@@ -81,6 +102,10 @@ CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip 
 CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
+CREATE INDEX IF NOT EXISTS events_operator ON events (operator) WHERE operator IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_station ON events (station);
+CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
+CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
 CREATE INDEX IF NOT EXISTS trips_worst ON trips (status, opened, since) WHERE status IN ('broken', 'doubtful');
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
 CREATE INDEX IF NOT EXISTS findings_code ON findings (code);

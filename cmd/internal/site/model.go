@@ -1,0 +1,26 @@
+package site
+
+import (
+	"listbound/ledger/proof"
+	"listbound/projections/readmodel"
+)
+
+// Model asks the read model, which stays in place meanwhile.
+func (s *Site) Model(ask func(*readmodel.Model) error) error {
+	m, done, err := s.hold()
+	if err != nil {
+		return err
+	}
+	defer done()
+	return ask(m)
+}
+
+// ReadRecord returns one record as stored.
+func (s *Site) ReadRecord(seq int64) ([]byte, error) { return s.ledger.Read(seq) }
+
+// Signed returns the last signed checkpoint.
+func (s *Site) Signed() proof.Checkpoint { return s.ledger.Signed() }
+
+// AuditErrors counts the records whose own form or signature did not hold when
+// they were read again.
+func (s *Site) AuditErrors() int64 { return s.ledger.AuditErrors() }

@@ -1,0 +1,445 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// judged is a verdict with what the board says of a trip besides.
+type judged struct {
+	projections.Verdict
+	trace projections.Trace // only of a broken or doubtful one
+}
+
+func (m *Model) judgeTrip(k projections.TripKey) (judged, error) {
+	v, err := m.world.Judge(k)
+	j := judged{Verdict: v}
+	if err == nil && onBoard(&v) {
+		j.trace, err = m.world.Trace(k)
+	}
+	return j, err
+}
+
+func onBoard(v *projections.Verdict) bool {
+	return v.Status == projections.Broken || v.Status == projections.Doubtful
+}
+
+// boardRank orders the board: what can still be prevented or put right before
+// what is over; in each broken before doubtful; in each what nobody has opened
+// before what is in use; then the more findings.
+func boardRank(v *projections.Verdict) int64 {
+	var r, heavy int64
+	if v.Over {
+		r += 4
+	}
+	if v.Status != projections.Broken {
+		r += 2
+	}
+	if v.Opened {
+		r++
+	}
+	for _, f := range v.Findings {
+		switch f.Severity {
+		case projections.SeverityBroken:
+			heavy += 30
+		case projections.SeverityDoubtful:
+			heavy++
+		}
+	}
+	const most = 999
+	return r*(most+1) + most - min(heavy, most)
+}
+
+func seen(v *projections.Verdict) bool {
+	for _, f := range v.Findings {
+		if f.Severity != projections.SeverityNoted && len(f.Acknowledged) == 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func writeBoard(ctx context.Context, tx *sql.Tx, j *judged) error {
+	if !onBoard(&j.Verdict) {
+		_, err := tx.ExecContext(ctx, `DELETE FROM board WHERE set_id = ? AND trip = ?`, j.Set, idBytes(j.Trip))
+		return err
+	}
+	_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO board VALUES (?,?,?,?,?,?,?,?)`, j.Set, idBytes(j.Trip), boardRank(&j.Verdict),
+		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict))
+	return err
+}
+
+// The kinds of mark.
+const (
+	markSeal  = "seal"
+	markShort = "short"
+	markBag   = "bag"
+)
+
+// insertMarks files what stands on the outside of sealed sets.
+func insertMarks(ctx context.Context, tx *sql.Tx, facts []projections.Fact) error {
+	var args []any
+	for _, f := range facts {
+		if f.Event == nil {
+			continue
+		}
+		d, ok := f.Event.Data.(*events.ListSealed)
+		if !ok {
+			continue
+		}
+		for _, s := range d.Seals {
+			args = append(args, markSeal, s, f.Seq)
+		}
+		if d.BagLot != "" {
+			args = append(args, markBag, d.BagLot, f.Seq)
+		}
+		if c, err := events.ParseSheetCode(d.Code); err == nil {
+			args = append(args, markShort, c.Short(), f.Seq)
+		}
+	}
+	const columns, atOnce = 3, 100
+	for len(args) > 0 {
+		n := min(len(args)/columns, atOnce)
+		if _, err := tx.ExecContext(ctx, `INSERT INTO marks VALUES (?,?,?)`+strings.Repeat(`,(?,?,?)`, n-1), args[:n*columns]...); err != nil {
+			return err
+		}
+		args = args[n*columns:]
+	}
+	return nil
+}
+
+// BoardFilter says which of the broken and doubtful trips are meant. Empty
+// members ask for nothing.
+type BoardFilter struct {
+	Site, List, Code, Placement, Station string
+	// Since and Until bound the last observation: Since <= it < Until.
+	Since, Until time.Time
+	Unseen       bool // with a finding nobody has acknowledged
+}
+
+// BoardCursor is a place in the board's order. The next page begins after it,
+// whatever has been put in before it meanwhile.
+type BoardCursor struct {
+	Worst, Since int64
+	Key          projections.TripKey
+}
+
+// BoardRow is one trip on the board.
+type BoardRow struct {
+	projections.Verdict
+	List      string
+	Placement string
+	AtStation string // of the last observation
+	Place     BoardCursor
+}
+
+func (f BoardFilter) where() (string, []any) {
+	conds, args := []string{"1"}, []any{}
+	add := func(c string, a ...any) { conds, args = append(conds, c), append(args, a...) }
+	for _, x := range []struct{ column, value string }{{"list", f.List}, {"placement", f.Placement}, {"station", f.Station}} {
+		if x.value != "" {
+			add("b."+x.column+" = ?", x.value)
+		}
+	}
+	if f.Site != "" {
+		add("b.station >= ? AND b.station < ?", f.Site+"/", f.Site+"0") // '0' follows '/'
+	}
+	if f.Code != "" {
+		add("EXISTS (SELECT 1 FROM findings f WHERE f.set_id = b.set_id AND f.trip = b.trip AND f.code = ? AND f.severity <> 'noted')", f.Code)
+	}
+	if !f.Since.IsZero() {
+		add("b.since >= ?", f.Since.UnixNano())
+	}
+	if !f.Until.IsZero() {
+		add("b.since < ?", f.Until.UnixNano())
+	}
+	if f.Unseen {
+		add("b.seen = 0")
+	}
+	return strings.Join(conds, " AND "), args
+}
+
+// Board returns a page of the board, worst first.
+func (m *Model) Board(ctx context.Context, f BoardFilter, after *BoardCursor, limit int) ([]BoardRow, error) {
+	where, args := f.where()
+	if after != nil {
+		where += ` AND (b.worst, -b.since, b.set_id, b.trip) > (?, ?, ?, ?)`
+		args = append(args, after.Worst, -after.Since, after.Key.Set, idBytes(after.Key.Trip))
+	}
+	args = append(args, limit)
+	rows, err := m.read.QueryContext(ctx, `SELECT b.worst, b.since, b.list, b.placement, b.station, t.verdict
+		FROM board b CROSS JOIN trips t ON t.set_id = b.set_id AND t.trip = b.trip
+		WHERE `+where+` ORDER BY b.worst, b.since DESC, b.set_id, b.trip LIMIT ?`, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []BoardRow
+	for rows.Next() {
+		var r BoardRow
+		var raw sql.RawBytes
+		if err := rows.Scan(&r.Place.Worst, &r.Place.Since, &r.List, &r.Placement, &r.AtStation, &raw); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		if err := json.Unmarshal(raw, &r.Verdict); err != nil {
+			return nil, fmt.Errorf("read model: verdict: %w", err)
+		}
+		r.Place.Key = projections.TripKey{Set: r.Set, Trip: r.Trip}
+		out = append(out, r)
+	}
+	return out, rows.Err()
+}
+
+// Tally is how many trips on the board have one value.
+type Tally struct {
+	Value string
+	N     int
+}
+
+// BoardTallies counts the trips on the board by one of: code, list, placement,
+// station, site. The filter's own value of that kind is set aside, so that the
+// other choices stay in sight.
+func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]Tally, error) {
+	from, value := `FROM board b`, ""
+	switch by {
+	case "code":
+		f.Code = ""
+		from, value = `FROM board b CROSS JOIN findings g ON g.set_id = b.set_id AND g.trip = b.trip AND g.severity <> 'noted'`, "g.code"
+	case "list":
+		f.List, value = "", "b.list"
+	case "placement":
+		f.Placement, value = "", "b.placement"
+	case "station":
+		f.Station, value = "", "b.station"
+	case "site":
+		f.Site, value = "", "substr(b.station, 1, instr(b.station, '/') - 1)"
+	default:
+		return nil, fmt.Errorf("the board is not counted by %q", by)
+	}
+	where, args := f.where()
+	rows, err := m.read.QueryContext(ctx, `SELECT v, count(*) FROM (SELECT DISTINCT `+value+` AS v, b.set_id, b.trip `+from+` WHERE `+where+`) GROUP BY v ORDER BY 2 DESC, 1`, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []Tally
+	for rows.Next() {
+		var t Tally
+		if err := rows.Scan(&t.Value, &t.N); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		out = append(out, t)
+	}
+	return out, rows.Err()
+}
+
+// BoardCount counts the trips on the board.
+func (m *Model) BoardCount(ctx context.Context, f BoardFilter) (int, error) {
+	where, args := f.where()
+	var n int
+	err := m.read.QueryRowContext(ctx, `SELECT count(*) FROM board b WHERE `+where, args...).Scan(&n)
+	if err != nil {
+		return 0, fmt.Errorf("read model: %w", err)
+	}
+	return n, nil
+}
+
+// StationVerdicts returns the verdicts on stations' own records that have findings.
+func (m *Model) StationVerdicts(ctx context.Context) ([]projections.Verdict, error) {
+	vs, err := m.verdictRows(ctx, `SELECT verdict FROM stations WHERE verdict IS NOT NULL ORDER BY name`)
+	projections.Sort(vs)
+	return vs, err
+}
+
+// Hit is something found by what a person holds.
+type Hit struct {
+	What string // set, trip, case, load, list, station, badge, seal, bag
+	ID   string
+	Set  string // the set a trip, seal or code belongs to
+	Trip string
+	Seq  int64 // of the list.sealed, for a mark
+	N    int   // records, for a badge
+}
+
+// hitsAtMost bounds each kind of hit.
+const hitsAtMost = 20
+
+// Find looks a text up as each thing it may name; begins also finds what only
+// begins with it.
+func (m *Model) Find(ctx context.Context, text string, begins bool) ([]Hit, error) {
+	f := finder{m: m, ctx: ctx, text: text, upper: text + "\U0010FFFF", begins: begins}
+	f.names("set", `SELECT DISTINCT set_id FROM trips WHERE set_id %s`)
+	f.names("case", `SELECT DISTINCT case_ref FROM events WHERE case_ref IS NOT NULL AND case_ref %s`)
+	f.names("load", `SELECT DISTINCT load FROM events WHERE load IS NOT NULL AND load %s`)
+	f.names("list", `SELECT DISTINCT list FROM events WHERE list IS NOT NULL AND list %s`)
+	f.names("station", `SELECT name FROM stations WHERE name %s`)
+	f.names("badge", `SELECT DISTINCT operator FROM events WHERE operator IS NOT NULL AND operator %s`)
+	f.marks()
+	f.trip()
+	return f.hits, f.err
+}
+
+type finder struct {
+	m           *Model
+	ctx         context.Context
+	text, upper string
+	begins      bool
+	hits        []Hit
+	err         error
+}
+
+func (f *finder) names(what, q string) {
+	if f.err != nil {
+		return
+	}
+	cond, args := "= ?1", []any{f.text}
+	if f.begins {
+		cond, args = "BETWEEN ?1 AND ?2", []any{f.text, f.upper}
+	}
+	rows, err := f.m.read.QueryContext(f.ctx, strings.Replace(q, "%s", cond, 1)+fmt.Sprintf(" ORDER BY 1 LIMIT %d", hitsAtMost), args...)
+	if err != nil {
+		f.err = fmt.Errorf("read model: %w", err)
+		return
+	}
+	defer rows.Close()
+	for rows.Next() {
+		h := Hit{What: what}
+		if f.err = rows.Scan(&h.ID); f.err != nil {
+			return
+		}
+		if what == "set" {
+			h.Set = h.ID
+		}
+		f.hits = append(f.hits, h)
+	}
+	f.err = rows.Err()
+}
+
+func (f *finder) marks() {
+	if f.err != nil {
+		return
+	}
+	rows, err := f.m.read.QueryContext(f.ctx, fmt.Sprintf(`SELECT m.what, m.mark, m.seq, e.subject, coalesce(e.trip, x'') FROM marks m
+		JOIN events e ON e.seq = m.seq WHERE m.mark = ? AND m.what <> 'bag' ORDER BY m.seq DESC LIMIT %d`, hitsAtMost), f.text)
+	if err != nil {
+		f.err = fmt.Errorf("read model: %w", err)
+		return
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var h Hit
+		var trip []byte
+		if f.err = rows.Scan(&h.What, &h.ID, &h.Seq, &h.Set, &trip); f.err != nil {
+			return
+		}
+		h.Trip = idString(trip)
+		f.hits = append(f.hits, h)
+	}
+	if f.err = rows.Err(); f.err != nil {
+		return
+	}
+	var bag int
+	f.err = f.m.read.QueryRowContext(f.ctx, `SELECT count(*) FROM (SELECT 1 FROM marks WHERE mark = ? AND what = 'bag' LIMIT 1)`, f.text).Scan(&bag)
+	if bag > 0 {
+		f.hits = append(f.hits, Hit{What: markBag, ID: f.text})
+	}
+}
+
+func (f *finder) trip() {
+	if f.err != nil || len(idBytes(f.text)) == 0 {
+		return
+	}
+	set, ok, err := f.m.SetOfTrip(f.ctx, f.text)
+	if f.err = err; ok {
+		f.hits = append(f.hits, Hit{What: "trip", ID: f.text, Set: set, Trip: f.text})
+	}
+}
+
+// Shares returns the trips that share one thing: what is load, sterilizer,
+// list (key is list@version or list), bag, seals (key is from-to), station. From and
+// to bound the sharing event's observed time (zero: no bound).
+func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time, limit int) ([]projections.TripKey, error) {
+	lo, hi := int64(-1<<63), int64(1<<63-1)
+	if !from.IsZero() {
+		lo = from.UnixNano()
+	}
+	if !to.IsZero() {
+		hi = to.UnixNano()
+	}
+	const sel = `SELECT DISTINCT e.subject, coalesce(e.trip, x'') FROM `
+	const window = ` AND e.observed BETWEEN ?2 AND ?3 ORDER BY e.observed DESC LIMIT ?4`
+	switch what {
+	case "load":
+		return m.keys(ctx, sel+`events e WHERE e.load = ?1 AND e.kind = 'set.sterilized'`+window, key, lo, hi, limit)
+	case "sterilizer":
+		return m.keys(ctx, sel+`events e WHERE e.sterilizer = ?1 AND e.kind = 'set.sterilized'`+window, key, lo, hi, limit)
+	case "list":
+		return m.keys(ctx, sel+`events e WHERE e.list = ?1 AND e.kind = 'set.packed'`+window, key, lo, hi, limit)
+	case "bag":
+		return m.keys(ctx, sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
+	case "station":
+		return m.keys(ctx, sel+`events e WHERE e.station = ?1 AND e.trip IS NOT NULL`+window, key, lo, hi, limit)
+	case "badge":
+		return m.keys(ctx, sel+`events e WHERE e.operator = ?1 AND e.trip IS NOT NULL`+window, key, lo, hi, limit)
+	}
+	return nil, fmt.Errorf("nothing is shared by %q", what)
+}
+
+// SharesSeals returns the trips sealed with a number from first to last. Numbers
+// of one batch have one length and go up, so they are compared as texts of that length.
+func (m *Model) SharesSeals(ctx context.Context, first, last string, limit int) ([]projections.TripKey, error) {
+	return m.keys(ctx, `SELECT DISTINCT e.subject, coalesce(e.trip, x'') FROM marks m CROSS JOIN events e ON e.seq = m.seq
+		WHERE m.mark BETWEEN ?1 AND ?2 AND length(m.mark) = ?3 AND m.what = 'seal' ORDER BY e.observed DESC LIMIT ?4`, first, last, len(first), limit)
+}
+
+// RecordsOf returns sequences of a station's or a badge's records, latest first,
+// below a sequence (0: from the end).
+func (m *Model) RecordsOf(ctx context.Context, what, key string, below int64, limit int) ([]int64, error) {
+	if below == 0 {
+		below = 1<<63 - 1
+	}
+	column := map[string]string{"station": "station", "badge": "operator"}[what]
+	if column == "" {
+		return nil, fmt.Errorf("records are not listed by %q", what)
+	}
+	return m.seqs(ctx, `SELECT seq FROM events WHERE `+column+` = ?1 AND seq < ?2 ORDER BY seq DESC LIMIT ?3`, key, below, limit)
+}
+
+// Remarked returns the sequences of a station's records with a remark, latest first.
+func (m *Model) Remarked(ctx context.Context, station string, limit int) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE station = ?1 AND remarks <> 0 ORDER BY seq DESC LIMIT ?2`, station, limit)
+}
+
+func (m *Model) seqs(ctx context.Context, q string, args ...any) ([]int64, error) {
+	rows, err := m.read.QueryContext(ctx, q, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var out []int64
+	for rows.Next() {
+		var n int64
+		if err := rows.Scan(&n); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		out = append(out, n)
+	}
+	return out, rows.Err()
+}
+
+// RemarksOf returns what the audit remarked on a record.
+func (m *Model) RemarksOf(ctx context.Context, seq int64) (events.Remark, error) {
+	var r events.Remark
+	if err := m.read.QueryRowContext(ctx, `SELECT remarks FROM events WHERE seq = ?`, seq).Scan(&r); err != nil {
+		return 0, fmt.Errorf("read model: record %d: %w", seq, err)
+	}
+	return r, nil
+}
