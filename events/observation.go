@@ -74,7 +74,10 @@ func ParseObservation(raw []byte) (*Observation, error) {
 		return nil, err
 	}
 	o := &Observation{Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data}
-	return o, o.check()
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	return o, nil
 }
 
 func signedObservation(l observationLine) (*Observation, error) {

@@ -158,6 +158,8 @@ func TestObservationRefuses(t *testing.T) {
 	} {
 		if o, err := ParseObservation([]byte(tt.in)); err == nil {
 			t.Errorf("%s: accepted as %+v %+v", tt.name, o, o.Data)
+		} else if o != nil {
+			t.Errorf("%s: refused and returned: %+v", tt.name, o)
 		} else if err.Error() != tt.want {
 			t.Errorf("%s: %q, want %q", tt.name, err, tt.want)
 		}
@@ -414,6 +416,7 @@ func FuzzObservations(f *testing.F) {
 		f.Add([]byte(l))
 	}
 	f.Add([]byte("\ufeff" + strings.Join(lines, "\r\n")))
+	f.Add([]byte(`{"station":"n/p","kind":"set.packed","time":"0000-01-01T00:00:00Z","data":{"list":"0","version":1}}`)) // found: refused and returned
 	f.Add([]byte("{\n\x00\n[]\n\"\\ud800\"\n1e400"))
 	f.Fuzz(func(t *testing.T, in []byte) {
 		last := 0

@@ -86,7 +86,10 @@ func CheckNote(n []byte) (*Event, error) {
 	if u, ok := e.Data.(*Unknown); ok {
 		return nil, fmt.Errorf("type %q is not known here, or its data does not fit it", u.Type)
 	}
-	return e, e.Check()
+	if err := e.Check(); err != nil {
+		return nil, err
+	}
+	return e, nil
 }
 
 // VerifyNote checks a note's signature by a station's key: one signature line,

@@ -270,6 +270,8 @@ func TestCheckNoteRefuses(t *testing.T) {
 	} {
 		if e, err := CheckNote(tt.note); err == nil {
 			t.Errorf("%s: accepted as %+v", tt.name, e)
+		} else if e != nil {
+			t.Errorf("%s: refused and returned: %+v", tt.name, e)
 		} else if err.Error() != tt.want {
 			t.Errorf("%s: %q, want %q", tt.name, err, tt.want)
 		}
