@@ -84,7 +84,7 @@ const (
 	headHeight  = 7.0
 	signHeight  = 9.0
 	remarks     = 16.0
-	footHeight  = 14.0
+	footGap     = 3.0
 	body        = 10.0 // points
 	leastModule = 0.3  // 203 dpi label printers draw 0.125 mm dots; below two or three of them a module is lost (common practice, no source)
 )
@@ -209,7 +209,7 @@ func (p *sheetPrinter) print() {
 	for _, l := range p.sheet.Lines {
 		rows = append(rows, p.layout(l))
 	}
-	room := p.h - margin - footHeight - p.headerHeight() - headHeight
+	room := p.h - margin - p.footerHeight() - p.headerHeight() - headHeight
 	ending := 3*signHeight + remarks
 	if room < rowLeast {
 		p.fail("the head of the sheet leaves no room for lines: shorten the title or the seals")
@@ -485,12 +485,24 @@ func (p *sheetPrinter) remarks(y float64) {
 	p.box(margin, y, p.inner(), remarks-2, 0.2)
 }
 
+// caution is what no count may be read without.
+func (p *sheetPrinter) caution() []string {
+	p.font(bold, body)
+	return p.wrap(p.words.Caution, p.inner())
+}
+
+func (p *sheetPrinter) footerHeight() float64 {
+	return footGap + 1 + float64(len(p.caution())+1)*p.lineHeight()
+}
+
 func (p *sheetPrinter) footer(page int) {
-	y := p.h - margin - footHeight + 3
+	y := p.h - margin - p.footerHeight() + footGap
 	p.line(margin, y, p.w-margin, y, 0.2)
-	lines := p.shrink(bold, body, body, p.words.Caution, p.inner())
+	lines := p.caution()
 	y = p.lines(margin, y+1, lines)
 	p.font(regular, body)
-	p.text(margin, y, p.sheet.Set+" · "+p.short)
-	p.right(margin, y, p.inner(), fmt.Sprintf(p.words.Page, page, p.pages))
+	count := fmt.Sprintf(p.words.Page, page, p.pages)
+	p.right(margin, y, p.inner(), count)
+	// Which sheet stands in full at the head; here one line of it is enough.
+	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])
 }

@@ -35,7 +35,7 @@ func ParseLanguage(s string) (Language, error) {
 // words is everything a print says of its own.
 type words struct {
 	CountSheet, SetLabel, LoadLabel       string
-	List, Version, Packed, PackedBy       string
+	List, Version, Packed, By, Started    string
 	Travels, Seals, NoSeals               string
 	ShortCode, Code                       string
 	No, Instrument, Quantity              string
@@ -47,7 +47,7 @@ type words struct {
 	Differs                               string // how many, which lines
 	Caution                               string
 	Page                                  string // page, pages
-	Sheet, Sterilizer, Run, Cycle, Load   string
+	Sheet, Sterilizer, Run, Cycle         string
 	InsideBag, InsideBare, Outside        string
 	Screen                                string
 	Months                                [12]string
@@ -58,7 +58,7 @@ type words struct {
 
 var english = words{
 	CountSheet: "COUNT SHEET", SetLabel: "SET", LoadLabel: "STERILIZER LOAD",
-	List: "List", Version: "version", Packed: "Packed", PackedBy: "by",
+	List: "List", Version: "version", Packed: "Packed", By: "by", Started: "Started",
 	Travels: "This sheet travels", Seals: "Seals", NoSeals: "none",
 	ShortCode: "Short code", Code: "Sheet code",
 	No: "No.", Instrument: "Instrument", Quantity: "Packed",
@@ -69,7 +69,7 @@ var english = words{
 	Missing: "missing", Substituted: "substituted", Damaged: "damaged",
 	Caution: "A correct count does not prove that nothing was retained. Follow your facility's policy.",
 	Page:    "Page %d of %d",
-	Sheet:   "Sheet", Sterilizer: "Sterilizer", Run: "run", Cycle: "Cycle", Load: "Load",
+	Sheet:   "Sheet", Sterilizer: "Sterilizer", Run: "Run", Cycle: "Cycle",
 	InsideBag: "inside the set, in a medical-grade paper bag", InsideBare: "inside the set, without a bag",
 	Outside: "outside, in the holder", Screen: "not at all: the list is read from the screen, this print is a copy",
 	Months: [12]string{"January", "February", "March", "April", "May", "June", "July", "August", "September",
@@ -82,7 +82,7 @@ var english = words{
 
 var german = words{
 	CountSheet: "ZÄHLLISTE", SetLabel: "SIEB", LoadLabel: "STERILISATORCHARGE",
-	List: "Liste", Version: "Version", Packed: "Gepackt", PackedBy: "von",
+	List: "Liste", Version: "Version", Packed: "Gepackt", By: "von", Started: "Start",
 	Travels: "Ort dieser Liste", Seals: "Plomben", NoSeals: "keine",
 	ShortCode: "Kurzcode", Code: "Listencode",
 	No: "Nr.", Instrument: "Instrument", Quantity: "Gepackt",
@@ -93,7 +93,7 @@ var german = words{
 	Missing: "fehlt", Substituted: "ersetzt", Damaged: "beschädigt",
 	Caution: "Eine stimmige Zählung beweist nicht, dass nichts zurückgeblieben ist. Es gilt die Regelung Ihres Hauses.",
 	Page:    "Seite %d von %d",
-	Sheet:   "Zählliste", Sterilizer: "Sterilisator", Run: "Lauf", Cycle: "Programm", Load: "Charge",
+	Sheet:   "Zählliste", Sterilizer: "Sterilisator", Run: "Lauf", Cycle: "Programm",
 	InsideBag: "innen, im medizinischen Papierbeutel", InsideBare: "innen, ohne Beutel",
 	Outside: "außen, in der Halterung", Screen: "keiner: gezählt wird am Bildschirm, dieser Druck ist eine Kopie",
 	Months: [12]string{"Januar", "Februar", "März", "April", "Mai", "Juni", "Juli", "August", "September",

@@ -1,0 +1,107 @@
+package paper
+
+import (
+	"bytes"
+	"reflect"
+	"strings"
+	"testing"
+)
+
+func TestMissing(t *testing.T) {
+	for s, want := range map[string]string{
+		"": "", "Forceps, 12.5 cm × 3 (½) ± 0,1 µm ≤ ⌀ ▲ … „Größe“ – naïve ŁŐŘĆ": "",
+		"Λαβίδα αιμοστατική": "", "Зажим кровоостанавливающий": "",
+		"鉗子 Clip 鉗": "鉗子", "🙁": "🙁", "مقص": "مقص", "שק": "שק", "a\u0308": "\u0308", "\ufffe": "\ufffe", "\u200b": "\u200b",
+	} {
+		if got := string(Missing(s)); got != want {
+			t.Errorf("Missing(%q) = %q; want %q", s, got, want)
+		}
+	}
+}
+
+// The three faces show what the paper itself says, in each language: the words
+// of a language are complete, take the same values, and can be printed.
+func TestWordsComplete(t *testing.T) {
+	if len(Languages()) < 2 {
+		t.Fatal("fewer than two languages")
+	}
+	reference := reflect.ValueOf(english)
+	for _, l := range Languages() {
+		w, err := l.words()
+		if err != nil {
+			t.Fatal(err)
+		}
+		v := reflect.ValueOf(*w)
+		for i := range v.NumField() {
+			name := v.Type().Field(i).Name
+			var texts []string
+			switch f := v.Field(i); f.Kind() {
+			case reflect.String:
+				texts = []string{f.String()}
+				if verbs(f.String()) != verbs(reference.Field(i).String()) {
+					t.Errorf("%s: %s takes other values: %q", l, name, f.String())
+				}
+			case reflect.Array:
+				for j := range f.Len() {
+					texts = append(texts, f.Index(j).String())
+				}
+			}
+			for _, s := range texts {
+				if s == "" {
+					t.Errorf("%s: %s is empty", l, name)
+				}
+				if m := Missing(s); len(m) > 0 {
+					t.Errorf("%s: %s can't be printed: %q", l, name, m)
+				}
+			}
+		}
+	}
+}
+
+func verbs(s string) string {
+	var b strings.Builder
+	for {
+		_, rest, ok := strings.Cut(s, "%")
+		if !ok {
+			return b.String()
+		}
+		s = strings.TrimLeft(rest, "0123456789")
+		b.WriteByte(s[0])
+	}
+}
+
+// What Missing lets pass comes out of the PDF as it went in.
+func TestMissingAgreesWithThePrint(t *testing.T) {
+	s := sample(t, 4)
+	s.Lines[0].Description = "ÀÉÎÕÜßæøåčđęğıłńőřşťůžǅ ΆΈΉΊαβγδεζηθ ЀЁЂабвгдежзӀ ½¼×÷±≤≥≠°µΩ⌀€„“”–—…▲√∞"
+	if m := Missing(s.Lines[0].Description); len(m) > 0 {
+		t.Fatalf("missing: %q", m)
+	}
+	s = bind(t, s)
+	got := strings.ReplaceAll(strings.ReplaceAll(text(t, sheetPDF(t, s, A4, English), "-raw"), "\n", ""), " ", "")
+	if want := strings.ReplaceAll(s.Lines[0].Description, " ", ""); !strings.Contains(got, want) {
+		t.Errorf("printed: %s\nwant: %s", got, want)
+	}
+}
+
+// A font that is damaged is an error, not a reading beyond its end.
+func FuzzCharacters(f *testing.F) {
+	seeds := [][]byte{nil, monoTTF[:12], monoTTF[:400], []byte("\x00\x01\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00cmap\x00\x00\x00\x00\x00\x00\x00\x1c\x00\x00\x00\x04\x00\x00\x00\x01")}
+	table, err := fontTable(monoTTF, "cmap")
+	if err != nil {
+		f.Fatal(err)
+	}
+	small := bytes.Clone(monoTTF[:12])
+	small[4], small[5] = 0, 1
+	small = append(small, "cmap\x00\x00\x00\x00\x00\x00\x00\x1c\x00\x00\x10\x00"...)
+	small = append(small, table[:4096]...)
+	seeds = append(seeds, small)
+	for _, s := range seeds {
+		f.Add(s)
+	}
+	f.Fuzz(func(t *testing.T, ttf []byte) {
+		if m, err := characters(ttf); err != nil && m != nil {
+			t.Error("both characters and an error")
+		}
+	})
+}

@@ -1,0 +1,232 @@
+package paper
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/events"
+)
+
+// LabelSize is a label's width and height in millimetres.
+type LabelSize struct {
+	Name          string
+	Width, Height float64
+}
+
+const mmPerInch = 25.4
+
+// LabelSizes are common ones; ParseLabelSize takes any.
+func LabelSizes() []LabelSize {
+	return []LabelSize{
+		{"100x50", 100, 50},
+		{"62x29", 62, 29},
+		{"4x2in", 4 * mmPerInch, 2 * mmPerInch},
+		{"3x2in", 3 * mmPerInch, 2 * mmPerInch},
+		{"57x32", 57, 32},
+		{"89x36", 89, 36},
+	}
+}
+
+// ParseLabelSize reads width and height, in millimetres ("80x40") or inches
+// ("4x2in").
+func ParseLabelSize(s string) (LabelSize, error) {
+	refused := fmt.Errorf("label size %q is not width x height, such as 100x50 (millimetres) or 4x2in, with sides from 20 to 300 mm", s)
+	text, unit := s, 1.0
+	if t, ok := strings.CutSuffix(s, "in"); ok {
+		text, unit = t, mmPerInch
+	}
+	ws, hs, ok := strings.Cut(text, "x")
+	if !ok {
+		return LabelSize{}, refused
+	}
+	w, errW := strconv.ParseFloat(strings.TrimSpace(ws), 64)
+	h, errH := strconv.ParseFloat(strings.TrimSpace(hs), 64)
+	l := LabelSize{Name: s, Width: w * unit, Height: h * unit}
+	if errW != nil || errH != nil || !l.possible() {
+		return LabelSize{}, refused
+	}
+	return l, nil
+}
+
+func (l LabelSize) possible() bool {
+	return l.Width >= 20 && l.Width <= 300 && l.Height >= 20 && l.Height <= 300
+}
+
+// SetLabel is the label on a packed set. Its symbol names the set. Empty fields
+// are left out.
+type SetLabel struct {
+	Set, Title, List string
+	Version          int64
+	Packed           time.Time // printed in its own zone
+	Badge            string    // who packed it
+	Short            string    // the short code of the set's sheet, for comparing by eye
+}
+
+// LoadLabel is the label of a sterilizer load. Its symbol names the load.
+type LoadLabel struct {
+	Load, Sterilizer string
+	Run              int64
+	Cycle            string
+	Started          time.Time // printed in its own zone
+	Badge            string    // who loaded it
+}
+
+// WriteSetLabel prints a set's label as PDF of the label's size.
+func WriteSetLabel(w io.Writer, l SetLabel, size LabelSize, lang Language) error {
+	words, err := lang.words()
+	if err != nil {
+		return err
+	}
+	p := labelText{caption: words.SetLabel, id: l.Set, title: l.Title}
+	if l.List != "" {
+		p.facts = append(p.facts, fmt.Sprintf("%s %s, %s %d", words.List, l.List, words.Version, l.Version))
+	}
+	p.facts = append(p.facts, signed(words, words.Packed, l.Packed, l.Badge)...)
+	if l.Short != "" {
+		p.short = words.Sheet + " " + l.Short
+	}
+	return writeLabel(w, events.ScanSet, p, size, lang, l.Packed)
+}
+
+// WriteLoadLabel prints a load's label as PDF of the label's size.
+func WriteLoadLabel(w io.Writer, l LoadLabel, size LabelSize, lang Language) error {
+	words, err := lang.words()
+	if err != nil {
+		return err
+	}
+	p := labelText{caption: words.LoadLabel, id: l.Load}
+	if l.Sterilizer != "" {
+		p.title = words.Sterilizer + " " + l.Sterilizer
+	}
+	if l.Run > 0 {
+		p.facts = append(p.facts, fmt.Sprintf("%s %d", words.Run, l.Run))
+	}
+	if l.Cycle != "" {
+		p.facts = append(p.facts, words.Cycle+" "+l.Cycle)
+	}
+	p.facts = append(p.facts, signed(words, words.Started, l.Started, l.Badge)...)
+	return writeLabel(w, events.ScanLoad, p, size, lang, l.Started)
+}
+
+// signed says when something was done and by whom.
+func signed(w *words, what string, at time.Time, badge string) []string {
+	var out []string
+	if !at.IsZero() {
+		out = append(out, what+" "+w.shortDate(at))
+	}
+	if badge != "" {
+		out = append(out, w.By+" "+badge)
+	}
+	return out
+}
+
+// labelText is what stands beside a label's symbol.
+type labelText struct {
+	caption, id, title string
+	facts              []string
+	short              string // bold, since it is compared with the sheet's
+}
+
+const (
+	labelMargin  = 2.0
+	labelSymbol  = 0.42 // of the width, at most
+	leastType    = 6.0  // points
+	captionType  = 7.0  // points at scale 1, a label of about 100 x 50 mm
+	idType       = 24.0
+	titleType    = 11.0
+	factType     = 9.0
+	largestScale = 1.4
+	scaleStep    = 0.02
+)
+
+func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, lang Language, at time.Time) error {
+	if !size.possible() {
+		return fmt.Errorf("label size %s (%.1f x %.1f mm) is not possible: sides go from 20 to 300 mm", size.Name, size.Width, size.Height)
+	}
+	symbol, err := events.LabelText(kind, l.id)
+	if err != nil {
+		return err
+	}
+	for _, f := range append([]string{l.id, l.title, l.short}, l.facts...) {
+		if err := checkPrintable(fmt.Sprintf("the label of %s", l.id), f); err != nil {
+			return err
+		}
+	}
+	c := newCanvas(size.Width, size.Height, l.caption+" "+l.id, string(lang), at)
+	side := min(size.Height-2*labelMargin, labelSymbol*size.Width)
+	x := labelMargin + side + labelMargin/2
+	p := &labelPrinter{canvas: c, x: x, room: size.Width - x - labelMargin, labelText: l}
+	if !p.fit(size.Height - 2*labelMargin) {
+		return fmt.Errorf("what belongs on the label of %s does not fit on %s: take a larger label", l.id, size.Name)
+	}
+	c.page()
+	c.symbol(labelMargin, (size.Height-side)/2, side, symbol, leastModule)
+	// The type is as large as fits; what is left over is shared above and below.
+	p.put(labelMargin+(size.Height-2*labelMargin-p.put(0, false))/2, true)
+	return c.write(w)
+}
+
+type labelPrinter struct {
+	*canvas
+	labelText
+	x, room float64
+	scale   float64
+	titles  int // lines the title may take
+}
+
+// fit finds the largest type, and then the longest part of the title, with
+// which everything stays within a height.
+func (p *labelPrinter) fit(height float64) bool {
+	for p.titles = 3; p.titles >= 1; p.titles-- {
+		for p.scale = largestScale; p.scale*factType >= leastType; p.scale -= scaleStep {
+			if p.put(0, false) <= height {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// put lays the text out from y and returns where it ends.
+func (p *labelPrinter) put(y float64, draw bool) float64 {
+	block := func(lines []string) {
+		if draw {
+			p.lines(p.x, y, lines)
+		}
+		y += float64(len(lines)) * p.lineHeight()
+	}
+	p.font(bold, max(leastType, captionType*p.scale))
+	block(p.wrap(p.caption, p.room))
+	most := idType * p.scale
+	block(p.shrink(bold, most, most/2, p.id, p.room))
+	if p.title != "" {
+		p.font(bold, max(leastType, titleType*p.scale))
+		block(p.cut(p.wrap(p.title, p.room), p.titles))
+	}
+	p.font(regular, max(leastType, factType*p.scale))
+	for _, f := range p.facts {
+		block(p.wrap(f, p.room))
+	}
+	if p.short != "" {
+		p.font(bold, max(leastType, factType*p.scale))
+		block(p.wrap(p.short, p.room))
+	}
+	return y
+}
+
+// cut shortens a title to n lines and shows that it did.
+func (p *labelPrinter) cut(lines []string, n int) []string {
+	if len(lines) <= n {
+		return lines
+	}
+	lines = lines[:n]
+	r := []rune(lines[n-1])
+	for len(r) > 0 && p.width(string(r)+"…") > p.room {
+		r = r[:len(r)-1]
+	}
+	lines[n-1] = strings.TrimRight(string(r), " ,;") + "…"
+	return lines
+}

@@ -1,0 +1,163 @@
+package paper
+
+import (
+	"bytes"
+	"math"
+	"strings"
+	"testing"
+
+	"listbound/events"
+)
+
+var longTitle = "Laparotomy, major, with long retractors and everything else one may need"
+
+func setLabel(set string) SetLabel {
+	return SetLabel{Set: set, Title: longTitle, List: "LAP-MAJOR", Version: 3, Packed: packedAt, Badge: "B-1182", Short: "9VP9-TST4"}
+}
+
+func loadLabel(load string) LoadLabel {
+	return LoadLabel{Load: load, Sterilizer: "S2", Run: 4, Cycle: "dynamic-air-132", Started: packedAt, Badge: "B-2044"}
+}
+
+// On every size the label is whole, and what a decoder reads off it leads back
+// to the set or load: at a label printer's resolution, and from a copy.
+func TestLabels(t *testing.T) {
+	sizes := LabelSizes()
+	if len(sizes) == 0 {
+		t.Fatal("no label sizes")
+	}
+	for _, size := range sizes {
+		var set, load bytes.Buffer
+		if err := WriteSetLabel(&set, setLabel("LAP-014"), size, English); err != nil {
+			t.Fatalf("%s: %v", size.Name, err)
+		}
+		if err := WriteLoadLabel(&load, loadLabel("S2-0302-04"), size, German); err != nil {
+			t.Fatalf("%s: %v", size.Name, err)
+		}
+		for _, l := range []struct {
+			pdf  []byte
+			kind events.ScanKind
+			id   string
+			says []string
+		}{
+			{set.Bytes(), events.ScanSet, "LAP-014", []string{"SET", "LAP-014", "List LAP-MAJOR, version 3", "Packed 02 Mar 2026 06:11 UTC", "by B-1182", "Sheet 9VP9-TST4", "Laparotomy"}},
+			{load.Bytes(), events.ScanLoad, "S2-0302-04", []string{"S2-0302-04", "Sterilisator S2", "Lauf 4", "Programm dynamic-air-132", "Start 02.03.2026 06:11 UTC", "von B-2044"}},
+		} {
+			doc := boxes(t, l.pdf)
+			if len(doc.Pages) != 1 {
+				t.Fatalf("%s: %d pages", size.Name, len(doc.Pages))
+			}
+			p := doc.Pages[0]
+			if math.Abs(p.Width-size.Width/mmPerPoint) > 0.1 || math.Abs(p.Height-size.Height/mmPerPoint) > 0.1 {
+				t.Errorf("%s: the page is %.1f x %.1f points", size.Name, p.Width, p.Height)
+			}
+			var said []string
+			for _, w := range p.Words {
+				if w.XMin < 0 || w.YMin < 0 || w.XMax > p.Width || w.YMax > p.Height {
+					t.Errorf("%s: %q is outside the label", size.Name, w.Text)
+				}
+				said = append(said, w.Text)
+			}
+			for _, want := range l.says {
+				if !strings.Contains(strings.Join(said, " "), want) {
+					t.Errorf("%s: the label does not say %q: %q", size.Name, want, said)
+				}
+			}
+			g := render(t, l.pdf, 203)[0] // 11 dots are 1.4 mm
+			if n := inkOnMargins(g, 11); n != 0 {
+				t.Errorf("%s: %d dark points on the margins", size.Name, n)
+			}
+			for name, text := range map[string]string{"zbar": decode(t, g), "zxing": decodeZXing(t, g), "zxing, from a copy": decodeZXing(t, photocopy(render(t, l.pdf, 150)[0]))} {
+				if scan, err := events.Recognise(text, l.kind); err != nil || scan.Value != l.id {
+					t.Errorf("%s, %s: %q is recognised as %v, %v", size.Name, name, text, scan, err)
+				}
+			}
+		}
+	}
+}
+
+func TestLabelSameBytes(t *testing.T) {
+	var a, b bytes.Buffer
+	for _, w := range []*bytes.Buffer{&a, &b} {
+		if err := WriteSetLabel(w, setLabel("LAP-014"), LabelSizes()[0], English); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !bytes.Equal(a.Bytes(), b.Bytes()) {
+		t.Error("two prints of one label differ")
+	}
+}
+
+// An id that needs a larger symbol than the label has room for is refused with
+// the way out, and prints on a larger one.
+func TestLabelTooSmall(t *testing.T) {
+	long := strings.Repeat("a-very-long-id/", 4)
+	small, err := ParseLabelSize("40x20")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := WriteSetLabel(&b, setLabel(long), small, English); err == nil || !strings.Contains(err.Error(), "take a larger label") || b.Len() != 0 {
+		t.Errorf("error %v and %d bytes; want a larger label asked for", err, b.Len())
+	}
+	if err := WriteSetLabel(&b, SetLabel{Set: long}, LabelSize{"45x20", 45, 20}, English); err == nil || !strings.Contains(err.Error(), "take a larger label") {
+		t.Errorf("error %v; want a larger label asked for", err)
+	}
+	large, err := ParseLabelSize("4x2in")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Reset()
+	if err := WriteSetLabel(&b, setLabel(long), large, English); err != nil {
+		t.Fatal(err)
+	}
+	scan, err := events.Recognise(decode(t, render(t, b.Bytes(), 203)[0]), events.ScanSet)
+	if err != nil || scan.Value != long {
+		t.Errorf("recognised as %v, %v", scan, err)
+	}
+}
+
+func TestLabelRefuses(t *testing.T) {
+	size := LabelSizes()[0]
+	for name, write := range map[string]func(*bytes.Buffer) error{
+		"no set":             func(b *bytes.Buffer) error { return WriteSetLabel(b, SetLabel{}, size, English) },
+		"no language":        func(b *bytes.Buffer) error { return WriteSetLabel(b, setLabel("LAP-014"), size, "") },
+		"no language, load":  func(b *bytes.Buffer) error { return WriteLoadLabel(b, loadLabel("S2"), size, "") },
+		"no size":            func(b *bytes.Buffer) error { return WriteLoadLabel(b, loadLabel("S2"), LabelSize{}, English) },
+		"a sign no font has": func(b *bytes.Buffer) error { return WriteSetLabel(b, SetLabel{Set: "L", Title: "鉗"}, size, English) },
+	} {
+		var b bytes.Buffer
+		if err := write(&b); err == nil || b.Len() != 0 {
+			t.Errorf("%s: error %v, %d bytes", name, err, b.Len())
+		}
+	}
+}
+
+func TestParse(t *testing.T) {
+	for s, want := range map[string][2]float64{"100x50": {100, 50}, "4x2in": {101.6, 50.8}, "62.5 x 29": {62.5, 29}} {
+		if got, err := ParseLabelSize(s); err != nil || math.Abs(got.Width-want[0]) > 1e-9 || math.Abs(got.Height-want[1]) > 1e-9 {
+			t.Errorf("ParseLabelSize(%q) = %v, %v", s, got, err)
+		}
+	}
+	for _, s := range []string{"", "100", "100x", "axb", "10x10", "4x2", "400x50", "NaNx50", "-60x50"} {
+		if got, err := ParseLabelSize(s); err == nil {
+			t.Errorf("ParseLabelSize(%q) = %v", s, got)
+		}
+	}
+	for s, want := range map[string]Size{"a4": A4, "A4": A4, "Letter": Letter} {
+		if got, err := ParseSize(s); err != nil || got != want {
+			t.Errorf("ParseSize(%q) = %v, %v", s, got, err)
+		}
+	}
+	if _, err := ParseSize("a5"); err == nil {
+		t.Error("a5 is taken")
+	}
+	for s, want := range map[string]Language{"en": English, "de-AT": German, "DE": German, "en-US": English} {
+		if got, err := ParseLanguage(s); err != nil || got != want {
+			t.Errorf("ParseLanguage(%q) = %v, %v", s, got, err)
+		}
+	}
+	if _, err := ParseLanguage("fr"); err == nil {
+		t.Error("fr is taken")
+	}
+}

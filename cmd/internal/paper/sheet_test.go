@@ -1,0 +1,312 @@
+package paper
+
+import (
+	"bytes"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"image"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/makiuchi-d/gozxing"
+	"github.com/makiuchi-d/gozxing/qrcode"
+
+	"listbound/events"
+)
+
+// Every page alone leads a scanner to its trip, also as a bad copy.
+func TestSheetSymbolOnEveryPage(t *testing.T) {
+	for _, tt := range []struct {
+		size  Size
+		lang  Language
+		lines int
+		pages int // at least
+	}{{A4, English, 120, 5}, {Letter, German, 12, 1}} {
+		s := sample(t, tt.lines)
+		pages := render(t, sheetPDF(t, s, tt.size, tt.lang), 150)
+		if len(pages) < tt.pages {
+			t.Fatalf("%d lines on %d pages", tt.lines, len(pages))
+		}
+		for i, g := range pages {
+			got := decode(t, g)
+			if got != s.Code.String() {
+				t.Errorf("page %d says %q, not the sheet code", i+1, got)
+			}
+			if got := decode(t, photocopy(g)); got != s.Code.String() {
+				t.Errorf("a copy of page %d says %q, not the sheet code", i+1, got)
+			}
+			scan, err := events.Recognise(got, events.ScanSheet)
+			if err != nil || scan.Value != s.Code.String() {
+				t.Errorf("page %d is recognised as %v, %v", i+1, scan, err)
+			}
+		}
+		if got := decodeZXing(t, pages[0]); got != s.Code.String() {
+			t.Errorf("a second decoder reads %q", got)
+		}
+	}
+}
+
+func decodeZXing(t *testing.T, g *image.Gray) string {
+	t.Helper()
+	bmp, err := gozxing.NewBinaryBitmapFromImage(g)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := qrcode.NewQRCodeReader().Decode(bmp, map[gozxing.DecodeHintType]any{gozxing.DecodeHintType_TRY_HARDER: true})
+	if err != nil {
+		t.Fatalf("no QR symbol found: %v", err)
+	}
+	return res.GetText()
+}
+
+// Nothing of a long list is lost, split or anonymous.
+func TestSheetSaysEveryLine(t *testing.T) {
+	s := sample(t, 120)
+	s.Lines[6].Description = strings.Repeat("Retractor blade with a long description, ", 9) + "end of seven"
+	s.Lines[8].Description = strings.Repeat("W", 100) + " one word wider than its column"
+	s.Lines[9].Item = strings.Repeat("ITEM-", 12)
+	s = bind(t, s)
+	pdf := sheetPDF(t, s, A4, English)
+	pages := strings.Split(strings.TrimSuffix(text(t, pdf, "-layout"), "\f"), "\f")
+	for i, page := range pages {
+		for _, want := range []string{
+			"COUNT SHEET", s.Set, s.Title, "List LAP-MAJOR, version 3", "Packed 2 March 2026, 06:11 UTC", "483920, 483921", "outside, in the holder",
+			s.Code.Short(), grouped(s.Code.String(), 6), fmt.Sprintf("Page %d of %d", i+1, len(pages)), "does not prove that nothing was retained",
+			"No.", "Instrument", "First", "Added", "Cavity", "Closing", "Final",
+		} {
+			if !strings.Contains(page, want) {
+				t.Errorf("page %d does not say %q", i+1, want)
+			}
+		}
+	}
+	if last := pages[len(pages)-1]; !strings.Contains(last, "Counted by (badge)") || !strings.Contains(last, "Witnessed by (badge)") || !strings.Contains(last, "FCP-") {
+		t.Errorf("the last page has no signatures under lines:\n%s", last)
+	}
+	if n := strings.Count(strings.Join(pages, ""), "Counted by (badge)"); n != 1 {
+		t.Errorf("signatures stand %d times", n)
+	}
+	// Item and description of a line are on one page, next to one another.
+	raw := strings.Split(text(t, pdf, "-raw"), "\f")
+	for _, l := range s.Lines {
+		where := 0
+		for _, page := range raw {
+			page = strings.ReplaceAll(page, "\n", "")
+			page = strings.ReplaceAll(page, " ", "")
+			d := strings.ReplaceAll(l.Description, " ", "")
+			if strings.Contains(page, d+l.Item) {
+				where++
+			}
+		}
+		if where != 1 {
+			t.Errorf("line %d stands whole on %d pages: %s, %s", l.Line, where, l.Item, l.Description)
+		}
+	}
+	all := strings.Join(raw, "")
+	if !strings.Contains(all, "▲ missing: 3 packed, the list says 4") || !strings.Contains(all, "Packed otherwise than listed: 1 (line 4)") {
+		t.Error("the exception on line 4 is not marked")
+	}
+}
+
+type bboxDoc struct {
+	Pages []struct {
+		Width  float64 `xml:"width,attr"`
+		Height float64 `xml:"height,attr"`
+		Words  []struct {
+			XMin float64 `xml:"xMin,attr"`
+			YMin float64 `xml:"yMin,attr"`
+			XMax float64 `xml:"xMax,attr"`
+			YMax float64 `xml:"yMax,attr"`
+			Text string  `xml:",chardata"`
+		} `xml:"word"`
+	} `xml:"body>doc>page"`
+}
+
+func boxes(t *testing.T, pdf []byte) bboxDoc {
+	t.Helper()
+	var doc bboxDoc
+	d := xml.NewDecoder(strings.NewReader(text(t, pdf, "-bbox")))
+	d.Strict = false
+	d.Entity = xml.HTMLEntity
+	if err := d.Decode(&doc); err != nil {
+		t.Fatal(err)
+	}
+	if len(doc.Pages) == 0 || len(doc.Pages[0].Words) == 0 {
+		t.Fatal("no words found on the pages")
+	}
+	return doc
+}
+
+// Every word is inside the margins and at least ten points tall; nothing else
+// is drawn on the margins either.
+func TestSheetInsideThePage(t *testing.T) {
+	s := sample(t, 40)
+	s.Set = "4012345/AAbb-" + strings.Repeat("very-long-", 5)
+	s.Title = strings.Repeat("A title that needs several lines. ", 5)
+	s.Lines[3].Description = strings.Repeat("x", 390)
+	s = bind(t, s)
+	// DejaVu's ascent and descent are together 1.164 of the type size.
+	const tenPoints = 10 * 1.164
+	for _, size := range []Size{A4, Letter} {
+		w, h, err := size.millimetres()
+		if err != nil {
+			t.Fatal(err)
+		}
+		pdf := sheetPDF(t, s, size, German)
+		for i, p := range boxes(t, pdf).Pages {
+			if diff := max(p.Width-w/mmPerPoint, w/mmPerPoint-p.Width, p.Height-h/mmPerPoint, h/mmPerPoint-p.Height); diff > 0.1 {
+				t.Errorf("page %d is %.1f x %.1f points", i+1, p.Width, p.Height)
+			}
+			for _, word := range p.Words {
+				const edge = margin / mmPerPoint
+				if word.XMin < edge-0.5 || word.YMin < edge-2 || word.XMax > p.Width-edge+0.5 || word.YMax > p.Height-edge+2 {
+					t.Errorf("page %d: %q is outside the margins", i+1, word.Text)
+				}
+				small := word.Text == "ZÄHLLISTE" || word.Text == "Verschluss" || word.Text == "Gepackt"
+				if word.YMax-word.YMin < tenPoints-0.1 && !small {
+					t.Errorf("page %d: %q is %.1f points tall", i+1, word.Text, (word.YMax-word.YMin)/1.164)
+				}
+			}
+		}
+		for i, g := range render(t, pdf, 100) {
+			if n := inkOnMargins(g, 42); n != 0 {
+				t.Errorf("page %d has %d dark points on its margins", i+1, n)
+			}
+		}
+	}
+}
+
+func inkOnMargins(g *image.Gray, edge int) int {
+	n := 0
+	w, h := g.Rect.Dx(), g.Rect.Dy()
+	for y := range h {
+		for x := range w {
+			if (x < edge || y < edge || x >= w-edge || y >= h-edge) && g.GrayAt(x, y).Y < 250 {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+func TestSheetSameBytes(t *testing.T) {
+	s := sample(t, 30)
+	one := sheetPDF(t, s, A4, English)
+	if !bytes.Equal(one, sheetPDF(t, s, A4, English)) {
+		t.Error("two prints of one sheet differ")
+	}
+	other := s
+	other.Seals = []string{"483922"}
+	if bytes.Equal(one, sheetPDF(t, other, A4, English)) {
+		t.Error("another seal prints the same bytes")
+	}
+	if bytes.Equal(one, sheetPDF(t, s, A4, German)) {
+		t.Error("German prints the same bytes")
+	}
+}
+
+func TestSheetExceptions(t *testing.T) {
+	s := sample(t, 20)
+	s.Exceptions = nil
+	for i := range 12 {
+		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 0, Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
+	}
+	got := text(t, sheetPDF(t, s, A4, German), "-raw")
+	for _, want := range []string{"▲ fehlt: 0 gepackt", "▲ ersetzt: 0 gepackt", "▲ beschädigt: 0 gepackt", "▲ at repair: 0 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
+		if !strings.Contains(strings.ReplaceAll(got, "\n", " "), want) {
+			t.Errorf("the sheet does not say %q", want)
+		}
+	}
+}
+
+func TestWriteSheetRefuses(t *testing.T) {
+	change := func(f func(*Sheet)) Sheet {
+		s := sample(t, 12)
+		f(&s)
+		return s
+	}
+	rebound := func(f func(*Sheet)) Sheet { return bind(t, change(f)) }
+	tests := []struct {
+		name string
+		s    Sheet
+		size Size
+		lang Language
+		says string
+	}{
+		{"a changed line", change(func(s *Sheet) { s.Lines[2].Quantity++ }), A4, English, "does not belong to list LAP-MAJOR version 3 on set LAP-014"},
+		{"a changed word", change(func(s *Sheet) { s.Title += "." }), A4, English, "does not belong"},
+		{"the twin set", change(func(s *Sheet) { s.Set = "LAP-015" }), A4, English, "does not belong"},
+		{"other cycles", change(func(s *Sheet) { s.Cycles = []string{"dynamic-air-132"} }), A4, English, "does not belong"},
+		{"another trip", change(func(s *Sheet) { s.Trip = "019530a1-7c00-7abc-8def-0123456789ac" }), A4, English, "seal the list again"},
+		{"no set", change(func(s *Sheet) { s.Set = "" }), A4, English, "names no set"},
+		{"no lines", change(func(s *Sheet) { s.Lines = nil }), A4, English, "has 0 lines"},
+		{"an exception without its line", change(func(s *Sheet) { s.Exceptions[0].Line = 99 }), A4, English, "line 99"},
+		{"a sign no font has", rebound(func(s *Sheet) { s.Lines[6].Description = "Clip 鉗子" }), A4, English, `line 7: the description has characters that can't be printed: '鉗' (U+9257), '子' (U+5B50)`},
+		{"an item in Arabic", rebound(func(s *Sheet) { s.Lines[1].Item = "مقص" }), A4, English, "line 2: the item"},
+		{"a reason with an emoji", change(func(s *Sheet) { s.Exceptions[0].Reason = "lost 🙁" }), A4, English, "line 4: the reason of the exception has characters that can't be printed: '🙁' (U+1F641)"},
+		{"a seal", change(func(s *Sheet) { s.Seals = []string{"鉗"} }), A4, English, "a seal's number"},
+		{"too many seals", change(func(s *Sheet) { s.Seals = strings.Fields(strings.Repeat("48392048392048392 ", 200)) }), A4, English, "no room"},
+		{"no language", sample(t, 3), A4, "fr", "language"},
+		{"a region as language", sample(t, 3), A4, "de-AT", "ParseLanguage"},
+		{"no paper", sample(t, 3), Size(7), English, "paper size"},
+	}
+	if len(tests) == 0 {
+		t.Fatal("no cases")
+	}
+	for _, tt := range tests {
+		var b bytes.Buffer
+		err := WriteSheet(&b, tt.s, tt.size, tt.lang)
+		if err == nil || !strings.Contains(err.Error(), tt.says) {
+			t.Errorf("%s: error %v; want one with %q", tt.name, err, tt.says)
+		}
+		if b.Len() != 0 {
+			t.Errorf("%s: %d bytes were written all the same", tt.name, b.Len())
+		}
+	}
+}
+
+type brokenPrinter struct{}
+
+var errPaper = errors.New("out of paper")
+
+func (brokenPrinter) Write([]byte) (int, error) { return 0, errPaper }
+
+func TestWriteSheetReportsTheWriter(t *testing.T) {
+	if err := WriteSheet(brokenPrinter{}, sample(t, 3), A4, English); !errors.Is(err, errPaper) {
+		t.Errorf("error %v; want the writer's", err)
+	}
+}
+
+func TestSheetOf(t *testing.T) {
+	s := sample(t, 8)
+	list := &events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines}
+	packed := &events.SetPacked{List: s.List, Version: s.Version, Exceptions: s.Exceptions}
+	sealed := &events.ListSealed{Placement: events.Outside, Seals: s.Seals, Code: s.Code.String()}
+	zone := time.FixedZone("CET", 3600)
+	got, err := SheetOf(s.Set, s.Trip, list, packed, packedAt.In(zone), sealed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out := text(t, sheetPDF(t, got, A4, German)); !strings.Contains(out, "Gepackt 2. März 2026, 07:11 CET") {
+		t.Errorf("the sheet does not say when it was packed:\n%s", out)
+	}
+	packed.Version = 2
+	if _, err := SheetOf(s.Set, s.Trip, list, packed, packedAt, sealed); err == nil {
+		t.Error("a set packed by another version gets this list")
+	}
+	packed.Version, sealed.Code = 3, "1"
+	if _, err := SheetOf(s.Set, s.Trip, list, packed, packedAt, sealed); err == nil {
+		t.Error("a damaged code is printed")
+	}
+}
+
+func BenchmarkWriteSheet(b *testing.B) {
+	t := &testing.T{}
+	s := sample(t, 120)
+	for b.Loop() {
+		if err := WriteSheet(&bytes.Buffer{}, s, A4, English); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
