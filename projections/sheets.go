@@ -311,7 +311,7 @@ func together(a, b []sight, from, to time.Time) (time.Time, time.Time, []string)
 				continue
 			}
 			s, e := latest(from, x.from, y.from), earliest(to, x.to, y.to)
-			if e.Before(s) {
+			if e.Before(s) || e.Equal(s) && !from.Equal(to) { // leaving as the other comes is not being together
 				continue
 			}
 			if len(places) == 0 || s.Before(lo) {

@@ -1,0 +1,271 @@
+package projections
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/events"
+)
+
+// team tells sets that are packed, sealed and sterilized together, and carry
+// each other's sheets: carries[i] is whose sheet set i was found with when it
+// was opened, "" where it has not been opened yet.
+func team(s *story, sets []string, carries []string) []*turn {
+	var turns []*turn
+	for i, set := range sets {
+		l := s.list("LIST-"+set, 1, 6, 2, int64(4+i))
+		x := newTurn(set, 0, l)
+		x.check = nil
+		turns = append(turns, x)
+	}
+	for i, x := range turns {
+		if carries[i] == "" {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+		} else {
+			x.open.Sheet.Code = own(turns[slices.Index(sets, carries[i])])
+		}
+		s.live(x)
+	}
+	return turns
+}
+
+func TestRings(t *testing.T) {
+	for _, test := range []struct {
+		name    string
+		sets    []string
+		carries []string
+		rings   map[string]string // words that the finding of a set must have
+		doubt   map[string]string // a set in doubt, and whose sheet it probably carries
+	}{
+		{"two sets", []string{"A", "B"}, []string{"B", "A"},
+			map[string]string{"A": "The sheets of 2 sets have changed places: A has the sheet of B, B has the sheet of A.", "B": "B has the sheet of A, A has the sheet of B."}, nil},
+		{"three sets", []string{"A", "B", "C"}, []string{"B", "C", "A"},
+			map[string]string{"A": "A has the sheet of B, B has the sheet of C, C has the sheet of A.", "B": "B has the sheet of C, C has the sheet of A, A has the sheet of B.", "C": "The sheets of 3 sets"}, nil},
+		{"one read, the other waiting", []string{"A", "B"}, []string{"B", ""}, nil, map[string]string{"B": "A"}},
+		{"a path of three", []string{"A", "B", "C"}, []string{"B", "C", ""}, nil, map[string]string{"C": "A"}},
+		{"one-sided: the other was read right", []string{"A", "B"}, []string{"B", "B"}, nil, nil},
+		{"nothing wrong", []string{"A", "B"}, []string{"A", "B"}, nil, nil},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := newStory()
+			turns := team(s, test.sets, test.carries)
+			w := s.world()
+			for i, x := range turns {
+				v := judge(t, w, x.key())
+				checkVerdict(t, v)
+				swapped := find(v, SheetSwapped)
+				if wrong := test.carries[i] != "" && test.carries[i] != x.set; wrong != (len(swapped) == 1) {
+					t.Fatalf("%s: %s", x.set, show(v))
+				}
+				if len(swapped) == 1 {
+					if o := swapped[0].Other; o == nil || o.Set != test.carries[i] || o.Trip != tripOf(test.carries[i], 0) {
+						t.Errorf("%s: other is %v", x.set, o)
+					}
+					words, says := test.rings[x.set], swapped[0].Says
+					if !strings.Contains(says, words) || words == "" && strings.Contains(says, "changed places") {
+						t.Errorf("%s says %q", x.set, says)
+					}
+				}
+				doubt := find(v, SheetInDoubt)
+				if who := test.doubt[x.set]; (who != "") != (len(doubt) == 1) {
+					t.Errorf("%s: %s", x.set, show(v))
+				} else if who != "" {
+					if doubt[0].Other.Set != who || !strings.Contains(doubt[0].Says, "probably carries the sheet of "+who) || doubt[0].Severity != SeverityBroken || v.Opened {
+						t.Errorf("%s: %s", x.set, show(v))
+					}
+				}
+			}
+		})
+	}
+}
+
+// TestDoubtEnds: a good reading of either set ends the doubt; opening the set
+// unread does not.
+func TestDoubtEnds(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		doubt bool
+		then  func(s *story, a, b *turn)
+	}{
+		{"nothing more", true, func(s *story, a, b *turn) {}},
+		{"B read with its own", false, func(s *story, a, b *turn) {
+			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(b)}})
+		}},
+		{"A read with its own", false, func(s *story, a, b *turn) {
+			s.tell("cart", clock(1, 12, 0), a.set, a.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(a)}})
+		}},
+		{"B found without a sheet", false, func(s *story, a, b *turn) {
+			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "none"}})
+		}},
+		{"B's code damaged", true, func(s *story, a, b *turn) {
+			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Unreadable: true}})
+		}},
+		{"B read with its own before A was", true, func(s *story, a, b *turn) {
+			s.tell("cart", clock(0, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(b)}})
+		}},
+		{"B opened unread", true, func(s *story, a, b *turn) {
+			s.tell("or-4", clock(1, 12, 0), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
+		}},
+		{"B packed again", false, func(s *story, a, b *turn) {
+			s.tell("packing-1", clock(1, 12, 0), b.set, tripOf(b.set, 1), b.pack)
+		}},
+		{"B has no paper", false, func(s *story, a, b *turn) {
+			seal := *b.seal
+			seal.Placement = events.Screen
+			s.correct(s.last(events.KindListSealed), clock(1, 12, 0), &seal)
+		}},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := newStory()
+			turns := team(s, []string{"A", "B"}, []string{"B", ""})
+			test.then(s, turns[0], turns[1])
+			v := judge(t, s.world(), turns[1].key())
+			checkVerdict(t, v)
+			if got := len(find(v, SheetInDoubt)) == 1; got != test.doubt {
+				t.Errorf("in doubt %t: %s", got, show(v))
+			}
+		})
+	}
+}
+
+// TestWindow narrows when and where two sheets can have been exchanged.
+func TestWindow(t *testing.T) {
+	at := func(hour, minute int) time.Time { return clock(0, hour, minute) }
+	for _, test := range []struct {
+		name     string
+		tell     func(s *story, a, b *turn)
+		from, to time.Time
+		places   []string
+	}{
+		{"nothing in between: packed at one table, then one load", func(s *story, a, b *turn) {
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), a1(7, 12), []string{"load S2-00-04", "north/packing-1"}},
+		{"both read right in storage, then side by side there", func(s *story, a, b *turn) {
+			a.check = &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "outside", Code: own(a)}}
+			b.check = &events.SetChecked{Place: "Storage a4", Sheet: &events.Reading{Found: "outside", Code: own(b)}}
+			s.live(a)
+			s.live(b)
+			s.tell("cart", at(15, 0), b.set, b.trip(), &events.SetChecked{})
+		}, at(12, 0), at(15, 0), []string{"storage A4"}},
+		{"apart all the time", func(s *story, a, b *turn) {
+			b.run.Load = "S2-00-05"
+			s.live(a)
+			b.pack, b.seal = nil, nil
+			s.live(b)
+			s.tell("packing-9", at(6, 11), b.set, b.trip(), &events.SetPacked{List: b.list.List, Version: 1})
+			s.tell("packing-9", at(6, 20), b.set, b.trip(), sealed(b.list, b.set, b.trip()))
+		}, at(6, 20), a1(7, 12), nil},
+		{"the other was found without its sheet earlier", func(s *story, a, b *turn) {
+			s.live(a)
+			b.check = &events.SetChecked{Place: "storage B1", Sheet: &events.Reading{Found: "none"}}
+			s.live(b)
+		}, at(6, 14), at(12, 0), []string{"load S2-00-04", "north/packing-1"}},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := newStory()
+			a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2, 4)), newTurn("B", 0, s.list("LIST-B", 1, 6, 2, 5))
+			a.check, b.check = nil, nil
+			a.open.Sheet.Code = own(b)
+			b.open, b.first, b.final, b.closed = nil, nil, nil, nil
+			test.tell(s, a, b)
+			v := judge(t, s.world(), a.key())
+			fs := find(v, SheetSwapped)
+			if len(fs) != 1 {
+				t.Fatal(show(v))
+			}
+			f := fs[0]
+			if !f.From.Equal(test.from) || !f.To.Equal(test.to) || !slices.Equal(f.Places, test.places) {
+				t.Errorf("from %s to %s at %q", f.From, f.To, f.Places)
+			}
+			if (len(test.places) == 0) != strings.Contains(f.Says, "where is not known") {
+				t.Errorf("says %q", f.Says)
+			}
+			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says, "The lists differ in line 3 (Clamp, Kocher: 5 on this sheet, 4 right)") {
+				t.Errorf("lines %v: %q", f.Lines, f.Says)
+			}
+		})
+	}
+}
+
+func a1(hour, minute int) time.Time { return clock(1, hour, minute) }
+
+// TestTwins: two sets with word-for-word equal lists; on paper nothing shows.
+func TestTwins(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6, 2)
+	a, b := newTurn("A", 0, l), newTurn("B", 0, l)
+	a.open.Sheet.Code = own(b)
+	s.live(a)
+	s.live(b)
+	fs := find(judge(t, s.world(), a.key()), SheetSwapped)
+	if len(fs) != 1 || len(fs[0].Lines) != 0 || !strings.Contains(fs[0].Says, "the same word for word") {
+		t.Fatalf("%+v", fs)
+	}
+}
+
+// TestReplacedSheet: a seal put anew with another version makes the first
+// sheet one that was replaced; put anew with the same, nothing changes.
+func TestReplacedSheet(t *testing.T) {
+	s := newStory()
+	l1, l2 := s.list("LAP-MAJOR", 1, 6, 2, 4), s.list("LAP-MAJOR", 2, 6, 2, 5)
+	x := newTurn("A", 0, l2)
+	x.seal = nil
+	old := sealed(l1, x.set, x.trip())
+	x.open.Sheet.Code = old.Code
+	s.live(x)
+	s.tell("packing-1", clock(0, 6, 14), x.set, x.trip(), old)
+	s.tell("packing-1", clock(0, 6, 18), x.set, x.trip(), sealed(l2, x.set, x.trip()))
+	var replaced []Finding
+	for _, f := range find(judge(t, s.world(), x.key()), SheetAltered) {
+		if strings.Contains(f.Says, "which was replaced") {
+			replaced = append(replaced, f)
+		}
+	}
+	if len(replaced) != 1 {
+		t.Fatal(show(judge(t, s.world(), x.key())))
+	}
+
+	s, y := plain()
+	s.live(y)
+	s.tell("packing-1", clock(0, 6, 18), y.set, y.trip(), y.seal)
+	if v := judge(t, s.world(), y.key()); v.Status != Whole {
+		t.Error(show(v))
+	}
+}
+
+// TestStaleSays which lines changed since.
+func TestStaleSays(t *testing.T) {
+	s := newStory()
+	x := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 2, 4))
+	s.live(x)
+	y := newTurn("A", 1, s.listAt(clock(2, 0, 0), "LAP-MAJOR", 2, 6, 2, 5))
+	y.open.Sheet.Code = own(x)
+	s.live(y)
+	v := judge(t, s.world(), y.key())
+	fs := find(v, SheetStale)
+	if len(fs) != 1 || !slices.Equal(fs[0].Lines, []int64{3}) || *fs[0].Other != x.key() || !strings.Contains(fs[0].Says, "earlier packing (2026-03-02 06:11 UTC)") {
+		t.Fatal(show(v))
+	}
+}
+
+// TestLabelOfTheOther: the tray that was found under another name has the
+// finding as well.
+func TestLabelOfTheOther(t *testing.T) {
+	s := newStory()
+	a, b := newTurn("A", 0, s.list("LIST-A", 1, 6)), newTurn("B", 0, s.list("LIST-B", 1, 6))
+	a.open.Tag, a.open.Sheet.Code = "B", own(b)
+	s.live(a)
+	b.open, b.first, b.final, b.closed = nil, nil, nil, nil
+	s.live(b)
+	w := s.world()
+	va, vb := judge(t, w, a.key()), judge(t, w, b.key())
+	if len(find(va, LabelSwapped)) != 1 || len(find(va, SheetSwapped)) != 0 {
+		t.Errorf("A: %s", show(va))
+	}
+	if fs := find(vb, LabelSwapped); len(fs) != 1 || fs[0].Other.Set != "A" || len(find(vb, SheetInDoubt)) != 0 {
+		t.Errorf("B: %s", show(vb))
+	}
+}
