@@ -279,7 +279,10 @@ var findingTests = []struct {
 			s.live(x)
 		}},
 	{CountShort, "an added piece not seen again", SeverityBroken,
-		func(s *story, x *turn) { s.live(x); s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1}) },
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1})
+		},
 		func(s *story, x *turn) {
 			x.final.Counts[1].Counted = 3
 			s.live(x)
@@ -339,7 +342,10 @@ var findingTests = []struct {
 		func(s *story, x *turn) { x.final.Counts[0].Counted = 5; s.live(x) },
 		func(s *story, x *turn) { x.final.Counts[0].Counted, x.closed = 5, nil; s.live(x) }},
 	{ClosedUnreconciled, "closed as unreconciled", SeverityBroken,
-		func(s *story, x *turn) { x.closed.Outcome, x.closed.Actions = "unreconciled", []string{"x-ray taken"}; s.live(x) },
+		func(s *story, x *turn) {
+			x.closed.Outcome, x.closed.Actions = "unreconciled", []string{"x-ray taken"}
+			s.live(x)
+		},
 		func(s *story, x *turn) { s.live(x) }},
 	{StationGap, "a hole in a station's numbers", SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindSetChecked).Remarks = events.RemarkGap },

@@ -1,0 +1,379 @@
+package projections
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"listbound/events"
+
+	"github.com/go-json-experiment/json"
+	"pgregory.net/rapid"
+)
+
+// casework tells sets used in one case; off[i] is by how much the final count
+// of each line of set i differs.
+func casework(s *story, sets []string, off [][]int64, closed *events.CaseClosed) []*turn {
+	l := s.list("LAP-MAJOR", 1, 6, 2, 4)
+	var turns []*turn
+	for i, set := range sets {
+		x := newTurn(set, 0, l).forCase("K-0412")
+		x.day = 0
+		for k, d := range off[i] {
+			x.final.Counts[k].Counted += d
+		}
+		if i == len(sets)-1 {
+			x.closed = closed
+		}
+		s.live(x)
+		turns = append(turns, x)
+	}
+	return turns
+}
+
+func TestCountsAcrossACase(t *testing.T) {
+	reconciled := &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}}
+	for _, test := range []struct {
+		name   string
+		off    [][]int64
+		closed *events.CaseClosed
+		want   []string // codes of each set
+		says   string   // of the first finding of the first set
+	}{
+		{"nothing off", [][]int64{{0, 0, 0}, {0, 0, 0}}, reconciled, []string{"", ""}, ""},
+		{"a piece of A lies in B", [][]int64{{-1, 0, 0}, {1, 0, 0}}, reconciled,
+			[]string{"count-short:doubtful", "count-over:doubtful"}, "Probably misplaced: 1 more than expected in B."},
+		{"short in A, another item over in B", [][]int64{{-1, 0, 0}, {0, 1, 0}}, nil,
+			[]string{"count-short:broken", "count-over:broken"}, "1 short over all sets of the case that were counted."},
+		{"two short in A, one of them in B", [][]int64{{-2, 0, 0}, {1, 0, 0}}, reconciled,
+			[]string{"count-short:broken closed-unreconciled:broken count-short:doubtful", "closed-unreconciled:broken count-over:doubtful"}, "1 short over all sets"},
+		{"one short in A alone", [][]int64{{0, -1, 0}, {0, 0, 0}}, reconciled,
+			[]string{"count-short:broken closed-unreconciled:broken", "closed-unreconciled:broken"}, "line 2 (Scissors, Mayo): 1 counted, 2 expected. 1 short"},
+		{"three sets: A's pieces lie in B and C", [][]int64{{-2, 0, 0}, {1, 0, 0}, {1, 0, 0}}, reconciled,
+			[]string{"count-short:doubtful", "count-over:doubtful", "count-over:doubtful"}, "1 more than expected in B and 1 more than expected in C"},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := newStory()
+			turns := casework(s, []string{"A", "B", "C"}[:len(test.off)], test.off, test.closed)
+			w := s.world()
+			for i, x := range turns {
+				v := judge(t, w, x.key())
+				checkVerdict(t, v)
+				if got := codes(v); got != test.want[i] {
+					t.Errorf("%s: %s, want %s", x.set, got, test.want[i])
+				}
+				if i == 0 && test.says != "" && !strings.Contains(v.Findings[0].Says, test.says) {
+					t.Errorf("says %q", v.Findings[0].Says)
+				}
+			}
+			got, err := w.Case("K-0412")
+			if err != nil || len(got) != len(turns) || got[0] != turns[0].key() {
+				t.Errorf("case: %v, %v", got, err)
+			}
+		})
+	}
+}
+
+func TestClosedSays(t *testing.T) {
+	for _, test := range []struct {
+		closed *events.CaseClosed
+		says   []string
+	}{
+		{&events.CaseClosed{Outcome: "reconciled"}, []string{"was closed as reconciled on 2026-03-03 09:40 UTC, although these are unaccounted for: 1 short in A line 1 (Forceps, mosquito).", "No action is recorded."}},
+		{&events.CaseClosed{Outcome: "unreconciled", Actions: []string{"searched", "x-ray taken"}, Reason: "patient unstable"},
+			[]string{"was closed as unreconciled", "; these are unaccounted for", "Reason given: patient unstable.", "Actions recorded: searched; x-ray taken."}},
+	} {
+		s := newStory()
+		test.closed.Case = "K-0412"
+		turns := casework(s, []string{"A", "B"}, [][]int64{{-1}, {0}}, test.closed)
+		w := s.world()
+		for _, x := range turns { // on every trip of the case
+			fs := find(judge(t, w, x.key()), ClosedUnreconciled)
+			if len(fs) != 1 {
+				t.Fatalf("%s: %d findings", x.set, len(fs))
+			}
+			for _, says := range test.says {
+				if !strings.Contains(fs[0].Says, says) {
+					t.Errorf("%q is not in %q", says, fs[0].Says)
+				}
+			}
+		}
+	}
+}
+
+// TestOneItemOnTwoLines: six and two of one clamp; one lies under the other line.
+func TestOneItemOnTwoLines(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6, 2, 4)
+	l.Lines[1].Item = l.Lines[0].Item
+	x := newTurn("A", 0, l)
+	x.final.Counts[0].Counted, x.final.Counts[1].Counted = 5, 3
+	s.live(x)
+	if got := codes(judge(t, s.world(), x.key())); got != "count-differs-at-opening:noted" {
+		t.Error(got)
+	}
+}
+
+// TestCountTimes: AORN's recommended practice for prevention of retained
+// surgical items (2013 edition) asks for a count before the procedure, when
+// items are added, before a cavity within a cavity is closed, when wound
+// closure begins, at skin closure, and at permanent relief. A policy that asks
+// for all six finds each one that was left out of a closed case.
+func TestCountTimes(t *testing.T) {
+	stages := []events.Stage{events.StageFirst, events.StageAdded, events.StageCavity, events.StageClosing, events.StageFinal, events.StageRelief}
+	p := events.DefaultPolicy()
+	p.Stages = stages
+	for _, without := range append(slices.Clone(stages), "") {
+		s, x := plain()
+		s.tell("ledger", clock(-1, 0, 0), "north", "", &events.PolicyAdopted{Policy: p})
+		x.first, x.final = nil, nil
+		s.live(x)
+		for i, st := range stages {
+			if st == without {
+				continue
+			}
+			if counts := countAll(x.list); st != events.StageAdded {
+				s.count(x, st, 7, 20+10*i, counts...)
+			} else {
+				s.count(x, st, 7, 20+10*i, events.Count{Line: 1, Counted: 0})
+			}
+		}
+		v := judge(t, s.world(), x.key())
+		fs := find(v, CountMissing)
+		if without == "" {
+			if v.Status != Whole {
+				t.Errorf("all six made: %s", show(v))
+			}
+			continue
+		}
+		if len(fs) != 1 || !strings.Contains(fs[0].Says, "no "+sayStage(without)) || strings.Count(fs[0].Says, "no ") != 1 {
+			t.Errorf("without %s: %s", without, show(v))
+		}
+	}
+}
+
+// TestFirstCountBegunAgain: an interrupted count is begun again (IFPN 1002),
+// so the last one before any other is what the rest is held against.
+func TestFirstCountBegunAgain(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.count(x, events.StageFirst, 7, 15, events.Count{Line: 1, Counted: 3})
+	if v := judge(t, s.world(), x.key()); v.Status != Whole {
+		t.Error(show(v))
+	}
+	s.count(x, events.StageFirst, 9, 35, events.Count{Line: 1, Counted: 3})
+	if v := judge(t, s.world(), x.key()); len(find(v, CountShort)) != 1 {
+		t.Errorf("a first count after the final: %s", show(v))
+	}
+}
+
+// TestUnknownList: without the list's lines, counts are held against each other.
+func TestUnknownList(t *testing.T) {
+	s, x := plain()
+	s.facts = nil // nobody issued the list here
+	x.final.Counts[0].Counted = 5
+	s.live(x)
+	if got := codes(judge(t, s.world(), x.key())); got != "count-short:broken closed-unreconciled:broken list-superseded:doubtful" {
+		t.Error(got)
+	}
+}
+
+// TestCountsConserve: over a case, what the findings call short less over is
+// what the final counts lack.
+func TestCountsConserve(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(1, 4).Draw(t, "sets")
+		var off [][]int64
+		lack := int64(0)
+		for i := range n {
+			off = append(off, nil)
+			for range 3 {
+				d := rapid.Int64Range(-2, 2).Draw(t, "off")
+				off[i] = append(off[i], d)
+				lack -= d
+			}
+		}
+		s := newStory()
+		turns := casework(s, []string{"A", "B", "C", "D"}[:n], off, nil)
+		w := s.world()
+		state := w.caseState("K-0412")
+		left := int64(0)
+		for _, l := range state.left {
+			left += l.Quantity
+		}
+		if left != lack {
+			t.Fatalf("%d unaccounted for, %d lacking", left, lack)
+		}
+		for i, x := range turns {
+			v := judge(t, w, x.key())
+			var lines []int64
+			for _, f := range append(find(v, CountShort), find(v, CountOver)...) {
+				lines = append(lines, f.Lines...)
+			}
+			slices.Sort(lines)
+			lines = slices.Compact(lines)
+			var want []int64
+			for k, d := range off[i] {
+				if d != 0 {
+					want = append(want, int64(k+1))
+				}
+			}
+			if !slices.Equal(lines, want) {
+				t.Fatalf("%s: lines %v, want %v", x.set, lines, want)
+			}
+		}
+	})
+}
+
+func TestAcknowledged(t *testing.T) {
+	s, x := plain()
+	x.final.Counts[0].Counted = 5
+	s.live(x)
+	s.tell("or-3", clock(1, 10, 0), x.set, x.trip(), &events.FindingAcknowledged{Code: "count-short", Reason: "x-ray reviewed"})
+	s.tell("or-3", clock(1, 10, 0), x.set, x.trip(), &events.FindingAcknowledged{Code: "sheet-swapped", Reason: "no such finding"})
+	v := judge(t, s.world(), x.key())
+	if v.Status != Broken || len(v.Findings) != 2 {
+		t.Fatal(show(v))
+	}
+	for _, f := range v.Findings {
+		a := f.Acknowledged
+		if want := f.Code == CountShort; want != (len(a) == 1) || want && (a[0].By != "B-1182" || a[0].Reason != "x-ray reviewed") {
+			t.Errorf("%s: %+v", f.Code, a)
+		}
+	}
+}
+
+func TestJudgeStation(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.facts[0].Remarks = events.RemarkGap // the list
+	s.last(events.KindSetPacked).Remarks = events.RemarkSignature
+	s.tell("packing-1", clock(2, 0, 0), "X", "", &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+	s.facts = append(s.facts, Fact{Seq: 500, Recorded: clock(2, 0, 0), Remarks: events.RemarkForm})
+	w := s.world()
+	for _, test := range []struct{ station, codes, status string }{
+		{"north/packing-1", "station-gap:doubtful record-unread:noted", "doubtful"},
+		{"north/or-3", "", "whole"},
+		{"", "signature-bad:broken", "broken"},
+	} {
+		v, err := w.JudgeStation(test.station)
+		if err != nil || codes(v) != test.codes || string(v.Status) != test.status || v.Station != test.station {
+			t.Errorf("%q: %s (%v)", test.station, show(v), err)
+		}
+		checkVerdict(t, v)
+	}
+	if got := codes(judge(t, w, x.key())); got != "signature-bad:broken" {
+		t.Errorf("the trip: %s", got)
+	}
+}
+
+func TestResolve(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.live(newTurn(x.set, 1, x.list))
+	w := s.world()
+	for _, test := range []struct {
+		day, hour int
+		want      TripKey
+	}{{-1, 0, TripKey{Set: x.set}}, {0, 7, x.key()}, {3, 6, x.key()}, {3, 7, key(x.set, 1)}, {30, 0, key(x.set, 1)}} {
+		f := *s.tell("storage", clock(test.day, test.hour, 0), x.set, "", &events.SetChecked{})
+		if got := w.Resolve(f); got != test.want {
+			t.Errorf("day %d %d:00: %v, want %v", test.day, test.hour, got, test.want)
+		}
+	}
+	if got := w.Resolve(s.facts[0]); got != (TripKey{}) {
+		t.Errorf("a list belongs to %v", got)
+	}
+	f := *s.correct(s.last(events.KindSetOpened), clock(9, 0, 0), nil)
+	f.Event.Trip = ""
+	if got := w.Resolve(f); got != key(x.set, 1) {
+		t.Errorf("a correction without its trip belongs to %v", got)
+	}
+}
+
+func TestSort(t *testing.T) {
+	f := func(sev ...Severity) (out []Finding) {
+		for _, s := range sev {
+			out = append(out, Finding{Severity: s})
+		}
+		return out
+	}
+	want := []Verdict{
+		{Set: "1", Status: Broken, Findings: f(SeverityBroken)},
+		{Set: "2", Status: Broken, Opened: true, Findings: f(SeverityBroken, SeverityBroken)},
+		{Set: "3", Status: Broken, Opened: true, Findings: f(SeverityBroken, SeverityDoubtful)},
+		{Set: "4", Status: Broken, Opened: true, Findings: f(SeverityBroken), Since: clock(2, 0, 0)},
+		{Set: "5", Status: Broken, Opened: true, Findings: f(SeverityBroken), Since: clock(1, 0, 0)},
+		{Set: "6", Status: Broken, Opened: true, Findings: f(SeverityBroken), Since: clock(1, 0, 0)},
+		{Set: "7", Status: Doubtful, Findings: f(SeverityDoubtful)},
+		{Set: "8", Status: Open, Opened: true},
+		{Set: "9", Status: Whole, Opened: true, Trip: "a"},
+		{Set: "9", Status: Whole, Opened: true, Trip: "b"},
+	}
+	got := slices.Clone(want)
+	slices.Reverse(got)
+	Sort(got)
+	for i := range want {
+		if got[i].Set+got[i].Trip != want[i].Set+want[i].Trip {
+			t.Errorf("place %d has %s%s, want %s%s", i, got[i].Set, got[i].Trip, want[i].Set, want[i].Trip)
+		}
+	}
+}
+
+func TestHistory(t *testing.T) {
+	s := newStory()
+	turns := team(s, []string{"A", "B"}, []string{"B", "A"})
+	a := turns[0]
+	open := *s.last(events.KindSetOpened) // B's
+	s.indicator(1, a.run.Load, "positive")
+	s.correct(&open, clock(2, 8, 0), nil)
+	s.facts[len(s.facts)-1].Recorded = clock(2, 9, 0) // an hour late
+	w := s.world()
+	for _, test := range []struct {
+		name  string
+		of    HistoryOf
+		kinds string
+		keys  int
+	}{
+		{"trip", HistoryOf{Set: "A", Trip: a.trip()}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"set", HistoryOf{Set: "A"}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"case", HistoryOf{Case: a.ref}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"load", HistoryOf{Load: a.run.Load}, "set.sterilized set.sterilized set.opened set.opened indicator.read event.corrected", 2},
+		{"taken back", HistoryOf{Set: "B", Trip: turns[1].trip()}, "set.packed list.sealed set.sterilized set.opened set.opened set.counted indicator.read set.counted case.closed event.corrected", 1},
+	} {
+		h, err := w.History(test.of)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var kinds []string
+		for i, e := range h.Events {
+			if e.Says == "" || e.Seq == 0 {
+				t.Errorf("%s: %+v", test.name, e)
+			}
+			if i > 0 && e.Observed.Before(h.Events[i-1].Observed) {
+				t.Errorf("%s: %s is out of order", test.name, e.Kind)
+			}
+			kinds = append(kinds, e.Kind)
+			if e.Kind == "event.corrected" && !e.Late {
+				t.Errorf("%s: an hour is late", test.name)
+			}
+			if e.Seq == open.Seq && (e.Voided == 0 || !strings.Contains(e.Says, "taken back")) {
+				t.Errorf("%s: the opening is not marked: %+v", test.name, e)
+			}
+		}
+		if got := strings.Join(kinds, " "); got != test.kinds && test.name != "load" {
+			t.Errorf("%s: %s\nwant %s", test.name, got, test.kinds)
+		}
+		if len(h.Verdicts) != test.keys {
+			t.Errorf("%s: %d verdicts", test.name, len(h.Verdicts))
+		}
+	}
+	// A fetching World tells the same.
+	for _, of := range []HistoryOf{{Set: "A", Trip: a.trip()}, {Case: a.ref}, {Load: a.run.Load}, {Set: "B", Trips: []TripKey{turns[1].key()}}} {
+		got, err1 := NewWorld(&shelf{facts: s.facts}).History(of)
+		want, err2 := w.History(of)
+		if g, w := string(must(json.Marshal(got))), string(must(json.Marshal(want))); g != w || err1 != nil || err2 != nil {
+			t.Errorf("%+v:\n%s\n%s", of, g, w)
+		}
+	}
+}
