@@ -112,6 +112,20 @@ func (b *bag) sorted() []*item {
 type tripIndex struct {
 	items []*item // facts that carry the trip
 	sheet []*item // facts in which the trip's sheet code was read or counted against
+	text  string  // the code parsed last
+	code  *events.SheetCode
+}
+
+// codeIn parses a code. Most codes read in a trip are one and the same, so the
+// last one is kept.
+func (t *tripIndex) codeIn(text string) *events.SheetCode {
+	if text == "" {
+		return nil
+	}
+	if text != t.text {
+		t.text, t.code = text, parseCode(text)
+	}
+	return t.code
 }
 
 type setIndex struct {
@@ -157,14 +171,15 @@ func (w *World) Add(f Fact) {
 	}
 	e := f.Event
 	it.kind, it.data = e.Kind(), e.Data
-	it.code = codeOf(it.data)
-	w.register(it)
 	if f.Remarks != 0 {
 		w.stations[e.Station] = append(w.stations[e.Station], it)
 	}
 	if e.Trip != "" && tripped(it.kind) {
 		t := w.trip(e.Trip)
 		t.items = append(t.items, it)
+		it.code = t.codeIn(codeText(it.data))
+	} else {
+		it.code = codeOf(it.data)
 	}
 	if e.Trip == "" && ofSet(it.kind) {
 		s := w.set(e.Subject)
@@ -173,6 +188,7 @@ func (w *World) Add(f Fact) {
 		w.set(e.Subject).packs.add(it)
 	}
 	w.file(it, it.data, it.code, false)
+	w.register(it)
 	if len(w.fixes) > 0 {
 		if _, ok := w.fixes[e.ID]; ok {
 			w.settle(it)
@@ -286,8 +302,9 @@ func (w *World) file(it *item, d events.Data, code *events.SheetCode, once bool)
 }
 
 // codeOf returns the sheet code in data, nil where there is none to read.
-func codeOf(d events.Data) *events.SheetCode {
-	s := ""
+func codeOf(d events.Data) *events.SheetCode { return parseCode(codeText(d)) }
+
+func codeText(d events.Data) (s string) {
 	switch d := d.(type) {
 	case *events.SetChecked:
 		if d.Sheet != nil {
@@ -302,6 +319,10 @@ func codeOf(d events.Data) *events.SheetCode {
 			s = d.Sheet
 		}
 	}
+	return s
+}
+
+func parseCode(s string) *events.SheetCode {
 	if s == "" {
 		return nil
 	}
