@@ -13,10 +13,9 @@ type DimKey struct {
 	Key string
 }
 
-// Keys returns where a Source keeps an event whose data is d: its own, or what
-// a correction puts in its place. DimSheet, DimStation and corrections apart,
-// that is everything: a sheet code is filed under its trip by SheetTrip, and a
-// correction goes with the event it corrects.
+// Keys returns where a Source keeps an event whose data is d: the event's own,
+// or what a correction puts in its place. Besides, a fact with a remark is kept
+// under DimStation, and a correction with the event it corrects.
 func Keys(e *events.Event, d events.Data) []DimKey {
 	var out []DimKey
 	add := func(dim Dim, key string) { out = append(out, DimKey{dim, key}) }

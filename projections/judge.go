@@ -186,15 +186,11 @@ func (j *judgement) sheets() {
 		if r.class == readNothing || r.class == readGood && r.own() {
 			continue
 		}
-		if !r.own() {
-			// The tray is another set. If the sheet is that set's own, only the
-			// label outside is wrong, which labels has said. If it is a third
-			// set's or this set's, sheet and tray do not belong together.
-			if !r.class.conclusive() || r.class == readAbsent || r.class == readUnknown || r.owner.Set == r.tray() {
-				if r.class != readAbsent && r.class != readUnreadable && r.class != readUnknown {
-					continue
-				}
-			}
+		if r.owner.Set != "" && r.owner.Set == r.tray() && !r.own() {
+			// The tray is another set, and lies with its own sheet: only the name it
+			// went under is wrong, which labels has said. With this set's sheet, or a
+			// third one's, sheet and tray do not belong together.
+			continue
 		}
 		g := group{class: r.class, owner: r.owner, tray: r.tray()}
 		at := slices.IndexFunc(groups, func(x group) bool { return x.class == g.class && x.owner == g.owner && x.tray == g.tray })
@@ -304,7 +300,15 @@ func (j *judgement) sheet(g *group) {
 		if s == nil || s.Placement == events.Screen { // nothing was sealed that could be missing
 			return
 		}
-		put(j.add(SheetAbsent, sev, sayAbsent(c, first, s.Placement), nextAbsent(), shown...))
+		x, held := w.carrier(c.key)
+		if held != nil {
+			shown = append(shown, held.it)
+		}
+		f := j.add(SheetAbsent, sev, sayAbsent(c, first, s.Placement, x, held), nextAbsent(), shown...)
+		if held != nil {
+			f.Other = &TripKey{x.Set, x.Trip}
+		}
+		put(f)
 	case readUnreadable:
 		if right == nil && c.goodBeforeUse() != nil {
 			sev = SeverityDoubtful

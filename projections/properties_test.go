@@ -254,3 +254,24 @@ func TestAffectedIsEnough(t *testing.T) {
 		})
 	}
 }
+
+// TestWholeStaysWhole: whatever happens to other sets, and in whatever order
+// it is told, a chain without a fault stays whole.
+func TestWholeStaysWhole(t *testing.T) {
+	quiet := newStory()
+	quiet.seq = 10000
+	x := newTurn("QUIET-1", 0, quiet.list("QUIET", 1, 6, 2))
+	x.run.Sterilizer = "S9"
+	quiet.live(x)
+	rapid.Check(t, func(t *rapid.T) {
+		facts := invent(t)
+		for _, f := range quiet.facts {
+			e := *f.Event
+			e.Station = "south" + e.Station[len("north"):]
+			facts = append(facts, Fact{Seq: f.Seq, Recorded: f.Recorded, Event: &e})
+		}
+		if v := judge(t, worldOf(shuffled(t, facts)), x.key()); v.Status != Whole || len(v.Findings) != 0 {
+			t.Fatal(show(v))
+		}
+	})
+}

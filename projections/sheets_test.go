@@ -269,3 +269,45 @@ func TestLabelOfTheOther(t *testing.T) {
 		t.Errorf("B: %s", show(vb))
 	}
 }
+
+// TestAbsentElsewhere: a set without its sheet says where that was found.
+func TestAbsentElsewhere(t *testing.T) {
+	s := newStory()
+	turns := team(s, []string{"A", "B"}, []string{"B", "B"})
+	s.last(events.KindSetOpened).Event.Data.(*events.SetOpened).Sheet = &events.Reading{Found: "none"}
+	fs := find(judge(t, s.world(), turns[1].key()), SheetAbsent)
+	if len(fs) != 1 || fs[0].Other == nil || *fs[0].Other != turns[0].key() || !strings.Contains(fs[0].Says, "It was found on A at north/or-3") {
+		t.Fatalf("%+v", fs)
+	}
+}
+
+// TestTrayWithOtherSheet: what lies under a set's name is another tray.
+func TestTrayWithOtherSheet(t *testing.T) {
+	for _, test := range []struct{ tag, sheet, want string }{
+		{"A", "A", ""},
+		{"B", "A", "sheet-swapped:broken"},                      // B's tray with A's sheet and label
+		{"B", "B", "label-swapped:broken"},                      // B altogether, but for the label
+		{"B", "C", "sheet-swapped:broken label-swapped:broken"}, // three sets in one
+		{"B", "", "label-swapped:broken link-missing:broken"},   // nobody read the sheet
+		{"A", "C", "sheet-swapped:broken"},
+	} {
+		s := newStory()
+		l := s.list("LAP-MAJOR", 1, 6)
+		a := newTurn("A", 0, l)
+		a.open.Tag, a.open.Sheet.Code = test.tag, ""
+		if test.sheet != "" {
+			a.open.Sheet.Code = sheetCode(l, test.sheet, tripOf(test.sheet, 0))
+		}
+		s.live(a)
+		for _, set := range []string{"B", "C"} {
+			x := newTurn(set, 0, l)
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+		}
+		v := judge(t, s.world(), a.key())
+		checkVerdict(t, v)
+		if got := codes(v); got != test.want {
+			t.Errorf("tag %s, sheet %s: %s, want %s", test.tag, test.sheet, got, test.want)
+		}
+	}
+}

@@ -204,8 +204,12 @@ func nextUnknown() string {
 	return "Usually the set is not used by this sheet; where it comes from is found out first." + policyDecides
 }
 
-func sayAbsent(c *chain, r *reading, p events.Placement) string {
-	return "No sheet was found with " + c.key.Set + " " + sayAt(r.it) + ", although one was sealed with it (" + sayPlacement(p) + ")."
+func sayAbsent(c *chain, r *reading, p events.Placement, with TripKey, held *reading) string {
+	s := "No sheet was found with " + c.key.Set + " " + sayAt(r.it) + ", although one was sealed with it (" + sayPlacement(p) + ")."
+	if held != nil {
+		s += " It was found on " + with.Set + " " + sayAt(held.it) + "."
+	}
+	return s
 }
 
 func nextAbsent() string {
