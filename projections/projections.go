@@ -2,6 +2,43 @@
 // same facts give the same verdicts in whatever order they arrived, and no
 // clock, file or network is asked. The read model in SQLite (package
 // readmodel below this one) keeps what judgement found.
+//
+// # What is judged
+//
+// Facts are ordered by the time at which they were observed, then by id, and
+// never by arrival. Corrections are applied first: an event.corrected takes an
+// event back or replaces its data, of several the one observed last decides,
+// and one that is taken back itself does not count. Facts without a trip belong
+// to the set's trip packed last before them.
+//
+// Each step is judged by the policy in force at its site when it was observed:
+// a count by the policy at the count, a recall by the policy at the
+// sterilization it recalls, a missing link by the policies at the links before
+// and after the hole.
+//
+// # Sheets
+//
+// A sheet code read on a set is held against the list.sealed in force. Another
+// set's code is a swap; the readings then form a graph ("X was found carrying
+// the sheet of Y"), in which the latest telling reading of each set counts and
+// a good reading ends what was known before it. A closed path names a ring of
+// sets. An open path ends at a set that has not been read since: it is in doubt
+// before anyone opens it. A wrong sheet that was put right by the time the set
+// was opened is noted, and no longer held against the chain.
+//
+// # Counts
+//
+// A final count should be the first count, and what was added, less what was
+// removed. What is short in one set and over in another set of the case is
+// misplaced (Reconcile); the rest is unaccounted for. That nothing is, proves
+// nothing about what the counts themselves missed, and no sentence says so.
+//
+// # Status
+//
+// A chain is broken or doubtful by its worst finding; noted findings leave it
+// as it is. Without any it is whole once every link that the policy asks for is
+// there, and open until then. A set that was packed again unopened leaves an
+// open chain that is over: nothing went wrong, and nothing was proven.
 package projections
 
 import (

@@ -20,7 +20,7 @@ func sayTime(t time.Time) string { return t.UTC().Format("2006-01-02 15:04 UTC")
 func sayWindow(from, to time.Time) string {
 	f, t := from.UTC(), to.UTC()
 	if f.Format("2006-01-02") == t.Format("2006-01-02") {
-		return f.Format("2006-01-02") + " between " + f.Format("15:04") + " and " + t.Format("15:04 UTC")
+		return "on " + f.Format("2006-01-02") + " between " + f.Format("15:04") + " and " + t.Format("15:04 UTC")
 	}
 	return "between " + sayTime(from) + " and " + sayTime(to)
 }
