@@ -62,9 +62,9 @@ func Reconcile(bs []Balance) (moves []Move, left []Leftover) {
 		m, l := len(r.moves), len(r.left)
 		r.item(es[:n])
 		slices.SortFunc(r.moves[m:], func(a, b Move) int {
-			return cmp.Or(keyOrder(a.From, b.From), keyOrder(a.To, b.To))
+			return cmp.Or(compareKeys(a.From, b.From), compareKeys(a.To, b.To))
 		})
-		slices.SortFunc(r.left[l:], func(a, b Leftover) int { return keyOrder(a.Key, b.Key) })
+		slices.SortFunc(r.left[l:], func(a, b Leftover) int { return compareKeys(a.Key, b.Key) })
 		es = es[n:]
 	}
 	return r.moves, r.left
@@ -97,7 +97,7 @@ func unbalanced(bs []Balance) []difference {
 		if c := cmp.Compare(a.item, b.item); c != 0 {
 			return c
 		}
-		return keyOrder(a.key, b.key)
+		return compareKeys(a.key, b.key)
 	})
 	out := es[:0]
 	for _, e := range es {
@@ -108,13 +108,6 @@ func unbalanced(bs []Balance) []difference {
 		out = append(out, e)
 	}
 	return slices.DeleteFunc(out, func(e difference) bool { return e.n == 0 })
-}
-
-func keyOrder(a, b TripKey) int {
-	if c := cmp.Compare(a.Set, b.Set); c != 0 {
-		return c
-	}
-	return cmp.Compare(a.Trip, b.Trip)
 }
 
 // reconciler gathers the result and keeps the tables of the search, so that a

@@ -271,6 +271,19 @@ func TestReconcileMovesLeast(t *testing.T) {
 	}
 }
 
+// BenchmarkReconcileTwelveSets is the dearest item of the exact search.
+func BenchmarkReconcileTwelveSets(b *testing.B) {
+	var bs []Balance
+	for i, n := range []int64{10, 20, 30, 40, 50, 61, -11, -21, -31, -41, -51, -56} {
+		bs = append(bs, clamps(fmt.Sprint("SET-", i), n))
+	}
+	for b.Loop() {
+		if moves, _ := Reconcile(bs); len(moves) == 0 {
+			b.Fatal("no moves")
+		}
+	}
+}
+
 // BenchmarkReconcile is a case of six sets of 100 lines each.
 func BenchmarkReconcile(b *testing.B) {
 	for _, unbalancedOf100 := range []int{3, 100} {
