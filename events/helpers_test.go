@@ -135,7 +135,7 @@ func drawData(t *rapid.T, k Kind) Data {
 	}
 	switch k {
 	case KindSetPacked:
-		d := &SetPacked{List: id("list"), Version: n("version", 1, 50), WeightGrams: n("weight", 0, maxGrams), Note: free("note")}
+		d := &SetPacked{List: id("list"), Version: n("version", 1, 50), WeightGrams: n("weight", 0, maxGrams), Note: free("note"), SecondLook: maybe("second look")}
 		lines(func(l int64) {
 			d.Exceptions = append(d.Exceptions, Exception{l, n("counted", 0, maxCount), text("reason")})
 		})
@@ -177,6 +177,7 @@ func drawData(t *rapid.T, k Kind) Data {
 		d := &PolicyAdopted{Policy: DefaultPolicy(), Reason: free("reason")}
 		d.TwoPersons, d.WeightLimitGrams = flag("two"), n("weight", 0, maxGrams)
 		d.Links = rapid.Permutation(d.Links).Draw(t, "links")[:n("links", 0, 6)]
+		lines(func(int64) { d.SecondLook = append(d.SecondLook, id("list")) })
 		d.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(t, "recall")
 		return d
 	case KindStationEnrolled:

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"runtime"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -117,6 +118,7 @@ func TestObservationRefuses(t *testing.T) {
 		{"a member spelled wrong", in(`"operator"`, `"opperator"`), `"opperator" is not a member of this kind`},
 		{"a member in capitals", in(`"set":`, `"Set":`), `"Set" is not a member of this kind`},
 		{"a data member spelled wrong", in(`"version"`, `"verson"`), `data: "verson" is not a member of this kind`},
+		{"a member of another kind", opened(`{"found":"none"},"stage":"first"`), `data: "stage" is not a member of this kind`},
 		{"a deep member spelled wrong", in(`"reason"`, `"cause"`), `data: "exceptions.0.cause" is not a member of this kind`},
 		{"broken UTF-8", in(`LAP-014`, "LAP\xff014"), fmt.Sprintf("not JSON: invalid UTF-8 at byte %d", strings.Index(packedLine, "-014"))},
 		{"broken UTF-8 in the data", in(`missing`, "miss\xc3ing"), fmt.Sprintf("not JSON: invalid UTF-8 at byte %d", strings.Index(packedLine, "missing")+4)},
@@ -269,6 +271,30 @@ func TestObservationReader(t *testing.T) {
 	}
 }
 
+// TestObservationReaderKeepsNoLongLine: a line without end does not fill memory.
+func TestObservationReaderKeepsNoLongLine(t *testing.T) {
+	const size = 64 << 20
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	got := readAll(io.LimitReader(zeros{}, size))
+	runtime.ReadMemStats(&after)
+	if want := fmt.Sprintf("the line has %d bytes; a record has at most 60000", size); len(got) != 1 || got[0] != (read{1, want}) {
+		t.Errorf("%v, want %s", got, want)
+	}
+	if n := after.TotalAlloc - before.TotalAlloc; n > 1<<20 {
+		t.Errorf("%d bytes were allocated for a line of %d", n, size)
+	}
+}
+
+type zeros struct{}
+
+func (zeros) Read(p []byte) (int, error) {
+	for i := range p {
+		p[i] = '0'
+	}
+	return len(p), nil
+}
+
 // TestObservationReaderStops: who has seen enough is not given more.
 func TestObservationReaderStops(t *testing.T) {
 	n := 0
@@ -297,6 +323,11 @@ func TestObservationID(t *testing.T) {
 		if got := idOf(t, parse(t, same)); got != id {
 			t.Errorf("%s\nhas the id %s, want %s", same, got, id)
 		}
+	}
+	elsewhere := parse(t, packedLine)
+	elsewhere.Time = elsewhere.Time.In(time.FixedZone("", -9*3600))
+	if got := idOf(t, elsewhere); got != id {
+		t.Errorf("with the time in another zone the id is %s, want %s", got, id)
 	}
 	seen := map[string]string{id: packedLine}
 	for _, tt := range []struct{ old, new string }{

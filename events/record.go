@@ -119,7 +119,7 @@ func signatureLine(b []byte) (string, error) {
 	}
 	rest, ok := bytes.CutPrefix(line, []byte("— "))
 	name, b64, ok2 := strings.Cut(string(rest), " ")
-	sig, err := base64.StdEncoding.Strict().DecodeString(b64)
+	sig, err := base64.StdEncoding.DecodeString(b64)
 	if !ok || !ok2 || err != nil || base64.StdEncoding.EncodeToString(sig) != b64 {
 		return "", errors.New("the signature line is not a dash, a name and a signature in canonical base64")
 	}
