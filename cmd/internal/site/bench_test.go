@@ -61,9 +61,9 @@ type traffic struct {
 }
 
 type position struct {
-	last, batch int64
-	count       int64
-	hash        string
+	last  int64
+	count int64
+	hash  string
 }
 
 type entry struct {

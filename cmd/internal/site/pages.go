@@ -208,3 +208,20 @@ func (s *Site) OnShelf(ctx context.Context, list string, newest int64) ([]Shelf,
 	}
 	return out, nil
 }
+
+// Facts calls do with the events of a dimension and key, as observed.
+func (s *Site) Facts(ctx context.Context, dim projections.Dim, key string, do func(*events.Event)) error {
+	m, done, err := s.hold()
+	if err != nil {
+		return err
+	}
+	defer done()
+	facts, err := m.Source(ctx).Facts(dim, key)
+	if err != nil {
+		return err
+	}
+	for _, f := range facts {
+		do(f.Event)
+	}
+	return nil
+}
