@@ -221,6 +221,19 @@ var findingTests = []struct {
 			x.open, x.first, x.final, x.closed = nil, nil, nil, nil // still waiting
 			s.live(x)
 		}},
+	{NotReleased, "released only after it was opened", SeverityBroken,
+		func(s *story, x *turn) {
+			run := x.run
+			x.run = nil
+			s.live(x)
+			s.tell("sterilizer-2", x.openedAt().Add(121*1e9), x.set, x.trip(), run)
+		},
+		func(s *story, x *turn) {
+			run := x.run
+			x.run = nil
+			s.live(x)
+			s.tell("sterilizer-2", x.openedAt().Add(120*1e9), x.set, x.trip(), run)
+		}},
 	{NotReleased, "a failed run", SeverityBroken,
 		func(s *story, x *turn) {
 			x.run.Result, x.run.Released = "failed", false

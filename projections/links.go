@@ -150,12 +150,6 @@ func (j *judgement) order() {
 	}
 }
 
-// ended says whether a trip is over as its policy sees it: used and closed, or
-// used and packed again.
-func (c *chain) ended() bool {
-	return len(c.opened) > 0 && (len(c.closings) > 0 || c.next != nil && c.opened[0].less(c.next))
-}
-
 // places finds a set in two places at once.
 //
 // Packing an unopened set again is ordinary (a torn wrap, a date run out), so

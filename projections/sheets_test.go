@@ -163,6 +163,12 @@ func TestWindow(t *testing.T) {
 			b.check = &events.SetChecked{Place: "storage B1", Sheet: &events.Reading{Found: "none"}}
 			s.live(b)
 		}, at(6, 14), at(12, 0), []string{"load S2-00-04", "north/packing-1"}},
+		{"and after that the two lay side by side", func(s *story, a, b *turn) {
+			s.live(a)
+			s.tell("storage", at(11, 0), a.set, a.trip(), &events.SetChecked{Place: "storage A4"})
+			b.check = &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "none"}}
+			s.live(b)
+		}, at(6, 14), at(11, 0), []string{"load S2-00-04", "north/packing-1"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
@@ -308,6 +314,24 @@ func TestTrayWithOtherSheet(t *testing.T) {
 		checkVerdict(t, v)
 		if got := codes(v); got != test.want {
 			t.Errorf("tag %s, sheet %s: %s, want %s", test.tag, test.sheet, got, test.want)
+		}
+	}
+}
+
+// TestSheetMovedOn: one sheet read on two sets, one after the other, is where
+// it was read last.
+func TestSheetMovedOn(t *testing.T) {
+	for _, order := range []string{"AB", "BA"} {
+		s := newStory()
+		turns := team(s, []string{"A", "B", "C"}, []string{"", "", ""})
+		c := turns[2]
+		for i, set := range order {
+			x := turns[set-'A']
+			s.tell("storage", clock(0, 12+i, 0), x.set, x.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(c)}})
+		}
+		fs := find(judge(t, s.world(), c.key()), SheetInDoubt)
+		if len(fs) != 1 || fs[0].Other.Set != order[1:] || !strings.Contains(fs[0].Says, "was found on "+order[1:]) {
+			t.Errorf("%s: %+v", order, fs)
 		}
 	}
 }

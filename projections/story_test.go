@@ -116,14 +116,11 @@ func countAll(l *events.ListIssued) []events.Count {
 
 // turn is one turn of a set, without a fault unless a test puts one in.
 type turn struct {
-	set   string
-	n     int
-	day   int
-	list  *events.ListIssued
-	ref   string // case
-	room  string
-	load  string
-	sheet string // code found at the opening; "" is its own
+	set  string
+	n    int
+	day  int
+	list *events.ListIssued
+	ref  string // case
 
 	pack   *events.SetPacked
 	seal   *events.ListSealed
