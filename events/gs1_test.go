@@ -128,7 +128,12 @@ func TestGS1Elements(t *testing.T) {
 			t.Errorf("parseElements(%q) = %v, %v; want %v", tt.scan, got, err, tt.want)
 		}
 	}
+	filler, err := CheckDigit("1401234566666")
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, bad := range []string{
+		"80031401234566666" + string(filler), "80030401234566666487", "801740123450000098765", "801740123450000098765A", "401234500000987658",
 		"01095212345432", "010952123454321A", "17261301", "17260230", "10", "10\x1d", "10ABCDEFGHIJKLMNOPQRSTU", "10A#", "10ä", "3012A", "8019", "801912", "2541",
 		"800314012345666663", "8004A\x1d8004B", "9", "5", "80044012345AAbb\x1d\x1d",
 	} {
@@ -147,9 +152,12 @@ func TestGS1Date(t *testing.T) {
 			t.Errorf("%s = %v, %v; want %s", value, got, err, want)
 		}
 	}
-	// 100 years later the same two digits mean another century.
-	if got, err := (Element{"17", "260101"}).Date(now.AddDate(55, 0, 0)); err != nil || got.Year() != 2126 {
-		t.Errorf("26 seen from 2081 = %v, %v; want 2126", got, err)
+	// Later the same two digits mean another century.
+	if got, err := (Element{"17", "260101"}).Date(now.AddDate(50, 0, 0)); err != nil || got.Year() != 2126 {
+		t.Errorf("26 seen from 2076 = %v, %v; want 2126", got, err)
+	}
+	if got, err := (Element{"17", "260101"}).Date(now.AddDate(49, 0, 0)); err != nil || got.Year() != 2026 {
+		t.Errorf("26 seen from 2075 = %v, %v; want 2026", got, err)
 	}
 	for _, e := range []Element{{"17", "261301"}, {"17", "270229"}, {"17", "2612"}, {"10", "261231"}} {
 		if got, err := e.Date(now); err == nil {

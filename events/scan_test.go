@@ -148,6 +148,7 @@ func TestRecogniseRefuses(t *testing.T) {
 		{"]d2800304012345666663", nil, "no serial number"},
 		{"]d291" + string(damaged), nil, "GS1 91"},
 		{"]C100106141411234567897", nil, "SSCC 106141411234567897"},
+		{"]C100106141411234567897" + "92S2-0302-04", nil, "it names no set"}, // a carrier's own 92
 		{"]C1777", nil, "no identifier known here"},
 		{"(777)1", nil, "no identifier known here"},
 		{"https://example.com/list/7", nil, "without a GS1 identifier"},
@@ -170,6 +171,7 @@ func TestRecogniseRefusesPatients(t *testing.T) {
 		"8018" + number, "]d28018" + number, "]C18018" + number[:17] + "9", "8018" + number[:17] + "9", "(8018)" + number,
 		"^8018" + number + "^80191", "]d280044012345AAbb\x1d8018" + number, "]d280044012345AAbb8018" + number, "80044012345AAbb8018" + number,
 		"https://id.gs1.org/8018/" + number, "https://id.gs1.org/8004/401?8018=" + number, "\n]C18018" + number + "21",
+		"]C18018" + number[:9], "]d2777\x1d8018" + number[:17] + "9", "]d2777\x1d(8018)" + number,
 	}
 	for _, scan := range forms {
 		got, err := RecogniseAll(scan)
@@ -244,6 +246,27 @@ func TestLabelCheckCharacter(t *testing.T) {
 					t.Fatalf("%q with %d and %d swapped reads as %v", text, i-1, i, got)
 				}
 			}
+		}
+	}
+}
+
+// An identifier has one label: neither the coded form of what needs none nor
+// padding that says something is one.
+func TestLabelIsUnique(t *testing.T) {
+	whole := func(text string) string { return text + string(labelAlphabet[labelCheck(text)]) }
+	coded := encode32([]byte("4012345AAbb")) // 88 bits in 18 characters: two of padding
+	if got := whole("X9XS" + coded); got != label(t, ScanSet, "4012345AAbb") {
+		t.Fatalf("the label is %q", got)
+	}
+	last := strings.IndexByte(sheetAlphabet, coded[17])
+	for _, text := range []string{
+		whole("X9XS" + encode32([]byte("LAP-014"))),
+		whole("X9XS" + coded[:17] + string(sheetAlphabet[last+1])),
+		whole("X9XS" + coded + "0"),
+		whole("X9XS"), whole("X9S"), whole("X9XQ" + coded), whole("X9XS" + encode32([]byte("a b"))), whole("X9XS" + encode32([]byte("a\xff"))),
+	} {
+		if got, err := Recognise(text); err == nil {
+			t.Errorf("%q is recognised as %s", text, describe([]Scan{got}))
 		}
 	}
 }

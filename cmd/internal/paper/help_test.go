@@ -29,7 +29,7 @@ var instruments = []string{
 }
 
 // sample returns a sheet of n lines whose code is bound to it.
-func sample(t *testing.T, n int) Sheet {
+func sample(t testing.TB, n int) Sheet {
 	t.Helper()
 	s := Sheet{
 		Set: "LAP-014", Trip: trip, Title: "Laparotomy, major", List: "LAP-MAJOR", Version: 3,
@@ -44,7 +44,7 @@ func sample(t *testing.T, n int) Sheet {
 	return bind(t, s)
 }
 
-func bind(t *testing.T, s Sheet) Sheet {
+func bind(t testing.TB, s Sheet) Sheet {
 	t.Helper()
 	l := events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines, Cycles: s.Cycles}
 	d, err := l.Digest()

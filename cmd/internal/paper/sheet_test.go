@@ -23,7 +23,7 @@ func TestSheetSymbolOnEveryPage(t *testing.T) {
 		lang  Language
 		lines int
 		pages int // at least
-	}{{A4, English, 120, 5}, {Letter, German, 12, 1}} {
+	}{{A4, English, 60, 3}, {Letter, German, 12, 1}} {
 		s := sample(t, tt.lines)
 		pages := render(t, sheetPDF(t, s, tt.size, tt.lang), 150)
 		if len(pages) < tt.pages {
@@ -302,11 +302,26 @@ func TestSheetOf(t *testing.T) {
 }
 
 func BenchmarkWriteSheet(b *testing.B) {
-	t := &testing.T{}
-	s := sample(t, 120)
+	s := sample(b, 120)
 	for b.Loop() {
 		if err := WriteSheet(&bytes.Buffer{}, s, A4, English); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// A measure stays with its unit, and an overlong word breaks at its joints.
+func TestWrap(t *testing.T) {
+	c := newCanvas(210, 297, "", "en", time.Time{})
+	c.font(regular, 10)
+	for s, want := range map[string]string{
+		"Forceps 16 cm":           "Forceps|16 cm",
+		"a b c":                   "a b c",
+		"":                        "",
+		"AB-CDEFGH/IJKLMNOPQRSTU": "AB-CDEFGH/|IJKLMNOPQR|STU",
+	} {
+		if got := strings.Join(c.wrap(s, 21), "|"); got != want {
+			t.Errorf("%q breaks into %q; want %q", s, got, want)
 		}
 	}
 }

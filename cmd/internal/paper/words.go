@@ -91,7 +91,7 @@ var german = words{
 	OfQuantity: "von %d", PackedOf: "▲ %s: %d gepackt, laut Liste %d",
 	Differs: "▲ Anders gepackt als gelistet: %d (Zeile %s)",
 	Missing: "fehlt", Substituted: "ersetzt", Damaged: "beschädigt",
-	Caution: "Eine stimmige Zählung beweist nicht, dass nichts zurückgeblieben ist. Es gilt die Regelung Ihres Hauses.",
+	Caution: "Eine stimmige Zählung beweist nicht, dass nichts zurückblieb. Es gilt die Regelung Ihres Hauses.",
 	Page:    "Seite %d von %d",
 	Sheet:   "Zählliste", Sterilizer: "Sterilisator", Run: "Lauf", Cycle: "Programm",
 	InsideBag: "innen, im medizinischen Papierbeutel", InsideBare: "innen, ohne Beutel",
