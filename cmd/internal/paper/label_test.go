@@ -100,8 +100,9 @@ func TestLabelTooSmall(t *testing.T) {
 	if err := WriteSetLabel(&b, setLabel(long), small, English); err == nil || !strings.Contains(err.Error(), "take a larger label") || b.Len() != 0 {
 		t.Errorf("error %v and %d bytes; want a larger label asked for", err, b.Len())
 	}
-	if err := WriteSetLabel(&b, SetLabel{Set: long}, LabelSize{"45x20", 45, 20}, English); err == nil || !strings.Contains(err.Error(), "take a larger label") {
-		t.Errorf("error %v; want a larger label asked for", err)
+	// Here the words fit, and the symbol's modules would be smaller than a printer's dots can draw.
+	if err := WriteSetLabel(&b, SetLabel{Set: strings.Repeat("ä", 64)}, LabelSize{"80x20", 80, 20}, English); err == nil || !strings.Contains(err.Error(), "the symbol of") || b.Len() != 0 {
+		t.Errorf("error %v; want the symbol refused", err)
 	}
 	large, err := ParseLabelSize("4x2in")
 	if err != nil {
