@@ -378,6 +378,9 @@ func TestRaceForOneStation(t *testing.T) {
 						t.Error(err)
 						return
 					}
+					if out[0].Seq != prev+1 {
+						t.Errorf("accepted as record %d behind record %d: others came between", out[0].Seq, prev)
+					}
 					prev = out[0].Seq
 					mu.Lock()
 					won[prev] = fmt.Sprintf("%d-%d", w, i)
@@ -593,8 +596,21 @@ func TestAudit(t *testing.T) {
 		}
 		return nil
 	}
+	opts.CheckpointEvery = time.Hour
+	refuse := true
+	opts.SetFaults(ledger.NewFaults(func(step string) error {
+		if refuse && step == "write files" {
+			return errFault
+		}
+		return nil
+	}, nil))
 	l := ledgertest.Open(t, opts)
 	fill(t, l, "north/or-3", 0, 30, 0)
+	if _, err := l.Checkpoint(context.Background()); !errors.Is(err, errFault) {
+		t.Fatalf("checkpoint: %v", err)
+	}
+	// Trying again does not audit again.
+	refuse = false
 	if _, err := l.Checkpoint(context.Background()); err != nil {
 		t.Fatal(err)
 	}

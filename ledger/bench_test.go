@@ -122,3 +122,50 @@ func BenchmarkAppendOneWriter(b *testing.B)  { benchmarkWriters(b, 1) }
 func BenchmarkAppend4Writers(b *testing.B)   { benchmarkWriters(b, 4) }
 func BenchmarkAppend16Writers(b *testing.B)  { benchmarkWriters(b, 16) }
 func BenchmarkAppend256Writers(b *testing.B) { benchmarkWriters(b, 256) }
+
+// Reading for a rebuild: every record compared with the tree.
+func BenchmarkScanHashed(b *testing.B) {
+	ctx := context.Background()
+	l := ledgertest.New(b)
+	note := payload(b)
+	const records = 50_000
+	prev := int64(0)
+	for prev < records {
+		var batch []ledger.Entry
+		for range 1000 {
+			batch = append(batch, ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: note, ExpectPrev: prev})
+		}
+		out, err := l.Append(ctx, batch...)
+		if err != nil {
+			b.Fatal(err)
+		}
+		prev = out[len(out)-1].Seq
+	}
+	if _, err := l.Checkpoint(ctx); err != nil {
+		b.Fatal(err)
+	}
+	scans := map[string]func(context.Context, int64, func(int64, []byte) error) error{"plain": l.Scan, "hashed": l.ScanHashed,
+		"verify": func(ctx context.Context, _ int64, fn func(int64, []byte) error) error {
+			report, err := l.Verify(ctx, ledger.VerifyOptions{Check: func(seq int64, record []byte) []string {
+				if err := fn(seq, record); err != nil {
+					return []string{err.Error()}
+				}
+				return nil
+			}})
+			if len(report.Problems) > 0 {
+				return fmt.Errorf("problems: %v", report.Problems)
+			}
+			return err
+		}}
+	for _, name := range []string{"plain", "hashed", "verify"} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				n := 0
+				if err := scans[name](ctx, 1, func(int64, []byte) error { n++; return nil }); err != nil || n != records {
+					b.Fatalf("%d records, %v", n, err)
+				}
+			}
+			b.ReportMetric(float64(records)*float64(b.N)/b.Elapsed().Seconds(), "records/s")
+		})
+	}
+}

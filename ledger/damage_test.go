@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"flag"
@@ -11,6 +12,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"golang.org/x/mod/sumdb/tlog"
 
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
@@ -266,6 +269,75 @@ func TestDamageIsFound(t *testing.T) {
 	}
 }
 
+// A scan that is asked to compare names the record, wherever it begins.
+func TestScanHashedNamesTheRecord(t *testing.T) {
+	opts := wholeLedger(t)
+	change(t, filepath.Join(opts.Dir, "log/tile/entries/000"), func(data []byte) []byte {
+		records, err := proof.DecodeEntries(data, proof.TileWidth)
+		if err != nil {
+			t.Fatal(err)
+		}
+		records[19][100] ^= 1
+		return data
+	})
+	l := ledgertest.Open(t, opts)
+	for _, from := range []int64{1, 5} {
+		err := l.ScanHashed(context.Background(), from, func(int64, []byte) error { return nil })
+		if err == nil || !strings.Contains(err.Error(), "the stored bytes of record 20 do not have the hash in the tree") {
+			t.Errorf("from %d: %v", from, err)
+		}
+	}
+}
+
+// Somebody who rewrites a record in every place it is kept, checksum and tile included, still cannot make it lead to the signed root.
+func TestForgedEverywhere(t *testing.T) {
+	ctx := context.Background()
+	opts := wholeLedger(t)
+	var forged []byte
+	inBlock(t, opts.Dir, 10, func(block int, data []byte, s stored) []byte {
+		data[s.payload+100] ^= 1
+		forge(t, data, s, block)
+		forged = bytes.Clone(data[s.payload : s.end-8])
+		return data
+	})
+	change(t, filepath.Join(opts.Dir, "log/tile/entries/000"), func(data []byte) []byte {
+		records, err := proof.DecodeEntries(data, proof.TileWidth)
+		if err != nil {
+			t.Fatal(err)
+		}
+		copy(records[9], forged)
+		return data
+	})
+	change(t, filepath.Join(opts.Dir, "log/tile/0/000"), func(data []byte) []byte {
+		leaf := proof.LeafHash(forged)
+		copy(data[9*tlog.HashSize:], leaf[:])
+		return data
+	})
+	l := ledgertest.Open(t, opts)
+	if got, err := l.Read(10); err != nil || !bytes.Equal(got, forged) {
+		t.Fatalf("the forgery is not in place: %v", err)
+	}
+	if err := l.ScanHashed(ctx, 1, func(int64, []byte) error { return nil }); err == nil || !strings.Contains(err.Error(), "have the root") {
+		t.Errorf("ScanHashed gave %v", err)
+	}
+	report, err := l.Verify(ctx, ledger.VerifyOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := ""
+	for _, p := range report.Problems {
+		found += p.String() + "\n"
+	}
+	for _, want := range []string{"have the root", "tile/1/000.p/1 does not hold the hashes of its records"} {
+		if !strings.Contains(found, want) {
+			t.Errorf("Verify does not say %q:\n%s", want, found)
+		}
+	}
+	if _, err := l.Prove(ctx, 10); err == nil {
+		t.Error("the forgery was proved")
+	}
+}
+
 // What the stream has lost can still be read and proved from the second copy.
 func TestDamagedLedgerStillReads(t *testing.T) {
 	ctx := context.Background()
@@ -392,6 +464,22 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 		mustCheck(t, l)
 		if _, err := os.Stat(filepath.Join(opts.Dir, "before-recovery-1", "1.blk")); err != nil {
 			t.Errorf("no copy of what was cut: %v", err)
+		}
+	})
+	t.Run("rewritten with a right checksum and an earlier time", func(t *testing.T) {
+		opts := setUp(t)
+		inBlock(t, opts.Dir, 30, func(block int, data []byte, s stored) []byte {
+			note, at, _, err := proof.SplitArrival(opts.Origin, data[s.payload:s.end-8])
+			if err != nil {
+				t.Fatal(err)
+			}
+			copy(data[s.payload:], proof.AddArrival(opts.Origin, bytes.Clone(note), at.Add(-time.Hour), 0))
+			forge(t, data, s, block)
+			return data
+		})
+		l := ledgertest.Open(t, opts)
+		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 || !strings.Contains(problems[0].What, "arrived before the one in front") {
+			t.Errorf("problems: %v", problems)
 		}
 	})
 	t.Run("rewritten with a right checksum, but no record", func(t *testing.T) {
