@@ -15,6 +15,7 @@ import (
 	"log/slog"
 	"maps"
 	"net/http"
+	"net/url"
 	"path"
 	"slices"
 	"strconv"
@@ -168,9 +169,23 @@ type Page struct {
 	Site    string
 	Title   string
 	Scripts []string // addresses of the page's modules
+	Styles  []string // addresses of the page's own style sheets
+	Base    string   // before the addresses of the frame's links to workplaces and lists
 	Wide    bool     // no side margins: for boards and wall screens
 	Path    string   // address of this page, for the language links
 	Body    any
+
+	query url.Values
+}
+
+// Lang is this page's address in another language.
+func (p Page) Lang(lang string) string {
+	q := maps.Clone(p.query)
+	if q == nil {
+		q = url.Values{}
+	}
+	q.Set("lang", lang)
+	return "?" + q.Encode()
 }
 
 // Render writes a page: template name of the request's language.
@@ -179,7 +194,7 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	if l := r.URL.Query().Get("lang"); s.words[l] != nil {
 		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", SameSite: http.SameSiteStrictMode, HttpOnly: true, MaxAge: 365 * 24 * 3600})
 	}
-	p.Site, p.Path = s.Site, r.URL.Path
+	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()
 	var out bytes.Buffer
 	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
 		s.log.Error("page failed", "path", r.URL.Path, "error", err)
