@@ -19,10 +19,11 @@ type chain struct {
 	opened     []*item
 	counted    []*item
 	readings   []reading
-	caseRef    string
-	closings   []*item // case.closed of caseRef, in force
-	next       *item   // the pack by which the set's next trip began
-	prev       string  // the set's trip before this one
+	caseRef    string    // the case it was opened for last
+	closings   []*item   // case.closed of caseRef, in force
+	cases      []caseUse // every case it was opened or counted for
+	next       *item     // the pack by which the set's next trip began
+	prev       string    // the set's trip before this one
 	list       *events.ListIssued
 	listItem   *item // where list was issued
 }
@@ -129,20 +130,44 @@ func (w *World) buildChain(k TripKey) *chain {
 	} else if n := len(c.counted); n > 0 {
 		c.caseRef = caseOf(c.counted[n-1].data)
 	}
-	if c.caseRef != "" {
-		w.need(DimCase, c.caseRef)
-		for _, it := range w.cases[c.caseRef] {
-			if it.kind == events.KindCaseClosed && !it.void && caseOf(it.data) == c.caseRef {
-				c.closings = append(c.closings, it)
-			}
-		}
-		slices.SortFunc(c.closings, compare)
-	}
+	w.casesOf(c)
 	c.list, c.listItem = w.listOf(c)
 	for i := range c.readings {
 		w.read(c, &c.readings[i])
 	}
 	return c
+}
+
+// caseUse is a case in which a trip was opened or counted: one, unless
+// something went wrong.
+type caseUse struct {
+	ref      string
+	opened   bool
+	closings []*item
+}
+
+func (w *World) casesOf(c *chain) {
+	for _, of := range [][]*item{c.opened, c.counted} {
+		for _, it := range of {
+			ref := caseOf(it.data)
+			if i := slices.IndexFunc(c.cases, func(u caseUse) bool { return u.ref == ref }); i < 0 {
+				c.cases = append(c.cases, caseUse{ref: ref, opened: it.kind == events.KindSetOpened})
+			}
+		}
+	}
+	for i := range c.cases {
+		u := &c.cases[i]
+		w.need(DimCase, u.ref)
+		for _, it := range w.cases[u.ref] {
+			if it.kind == events.KindCaseClosed && !it.void && caseOf(it.data) == u.ref {
+				u.closings = append(u.closings, it)
+			}
+		}
+		slices.SortFunc(u.closings, compare)
+		if u.ref == c.caseRef {
+			c.closings = u.closings
+		}
+	}
 }
 
 func (c *chain) classify() {

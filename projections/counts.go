@@ -118,14 +118,13 @@ func tallyUp(c *chain, ref string) *tally {
 		}
 	}
 	b := newBooks(c)
-	if t.first != nil {
-		b.open(t, begin)
-	}
 	for i, it := range t.counts {
-		if i == begin && it == t.first || i < begin && countOf(it).Stage == events.StageFirst {
-			continue
+		switch {
+		case it == t.first:
+			b.open(t, begin)
+		case i > begin || countOf(it).Stage != events.StageFirst:
+			b.count(t, it)
 		}
-		b.count(t, it)
 	}
 	return t
 }
@@ -243,16 +242,20 @@ func (w *World) caseState(ref string) *caseState {
 	return s
 }
 
-// counts judges what was counted.
+// counts judges what was counted, in every case the set was used for: opening
+// it for another one takes nothing back.
 func (j *judgement) counts(linkMissing bool) {
-	c := j.c
-	if c.caseRef == "" {
-		return
+	for i := range j.c.cases {
+		j.countsOf(&j.c.cases[i], linkMissing)
 	}
-	s := j.w.caseState(c.caseRef)
+}
+
+func (j *judgement) countsOf(u *caseUse, linkMissing bool) {
+	c := j.c
+	s := j.w.caseState(u.ref)
 	t := s.tallies[c.key]
 	if t == nil {
-		t = tallyUp(c, c.caseRef)
+		t = tallyUp(c, u.ref)
 	}
 	j.persons(t)
 	j.countSheets(t)
@@ -262,8 +265,8 @@ func (j *judgement) counts(linkMissing bool) {
 	}
 	j.middle(t)
 	j.final(s, t)
-	j.gaps(t, linkMissing)
-	j.closed(s)
+	j.gaps(u, t, linkMissing)
+	j.closed(u, s)
 }
 
 func linesOf(ds []lineDiff) []int64 {
@@ -456,7 +459,7 @@ func (j *judgement) final(s *caseState, t *tally) {
 
 // gaps: lines that a first or final count left out, and stages that the policy
 // asks for.
-func (j *judgement) gaps(t *tally, linkMissing bool) {
+func (j *judgement) gaps(u *caseUse, t *tally, linkMissing bool) {
 	c, w := j.c, j.w
 	for _, x := range []struct {
 		it    *item
@@ -467,7 +470,7 @@ func (j *judgement) gaps(t *tally, linkMissing bool) {
 			f.Lines, f.From, f.To = x.lines, x.it.at(), x.it.at()
 		}
 	}
-	if len(c.opened) == 0 || linkMissing && len(t.counts) == 0 {
+	if !u.opened || linkMissing && len(t.counts) == 0 {
 		return // said already: nothing was counted
 	}
 	has := func(s events.Stage) *item {
@@ -496,8 +499,8 @@ func (j *judgement) gaps(t *tally, linkMissing bool) {
 		}
 	}
 	switch p := w.policyAt(last); {
-	case len(c.closings) > 0:
-		look(p, len(p.Stages), c.closings[0])
+	case len(u.closings) > 0:
+		look(p, len(p.Stages), u.closings[0])
 	case c.next != nil:
 		look(p, len(p.Stages), c.next)
 	}
@@ -508,12 +511,12 @@ func (j *judgement) gaps(t *tally, linkMissing bool) {
 }
 
 // closed: the case was closed with something unaccounted for.
-func (j *judgement) closed(s *caseState) {
+func (j *judgement) closed(u *caseUse, s *caseState) {
 	c := j.c
-	if len(c.closings) == 0 {
+	if len(u.closings) == 0 {
 		return
 	}
-	it := c.closings[len(c.closings)-1]
+	it := u.closings[len(u.closings)-1]
 	d, ok := it.data.(*events.CaseClosed)
 	if !ok || len(s.left) == 0 && d.Outcome != "unreconciled" {
 		return

@@ -167,12 +167,96 @@ func TestFirstCountBegunAgain(t *testing.T) {
 	}
 }
 
+// TestAddedBeforeTheFirstCount: the first count has it, so it is not added again.
+func TestAddedBeforeTheFirstCount(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.count(x, events.StageAdded, 7, 15, events.Count{Line: 2, Counted: 1})
+	if v := judge(t, s.world(), x.key()); v.Status != Whole {
+		t.Error(show(v))
+	}
+	x.first.Counts[1].Counted, x.final.Counts[1].Counted = 3, 3
+	if got := codes(judge(t, s.world(), x.key())); got != "count-differs-at-opening:doubtful" {
+		t.Error(got)
+	}
+}
+
+// TestEmptyLine: a line of which there is none need not be counted.
+func TestEmptyLine(t *testing.T) {
+	s := newStory()
+	x := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 0))
+	x.first.Counts, x.final.Counts = x.first.Counts[:1], x.final.Counts[:1]
+	s.live(x)
+	if v := judge(t, s.world(), x.key()); v.Status != Whole {
+		t.Error(show(v))
+	}
+}
+
+// TestTwoCases: each case's counts stand for themselves, and opening the set
+// for another case takes nothing back.
+func TestTwoCases(t *testing.T) {
+	s, x := plain()
+	x.final.Counts[0].Counted = 5
+	s.live(x)
+	want := "count-short:broken closed-unreconciled:broken"
+	if got := codes(judge(t, s.world(), x.key())); got != want {
+		t.Fatal(got)
+	}
+	again := *x.open
+	again.Case = "K-2"
+	s.tell("or-4", clock(2, 7, 0), x.set, x.trip(), &again)
+	for stage, hour := range map[events.Stage]int{events.StageFirst: 8, events.StageFinal: 9} {
+		s.tell("or-4", clock(2, hour, 0), x.set, x.trip(), &events.SetCounted{Case: "K-2", Stage: stage, Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: countAll(x.list)})
+	}
+	s.tell("or-4", clock(2, 10, 0), "K-2", "", &events.CaseClosed{Case: "K-2", Outcome: "reconciled"})
+	if got := codes(judge(t, s.world(), x.key())); got != want+" link-out-of-order:doubtful" {
+		t.Error(got)
+	}
+}
+
+// TestClosedAgain: the last closing of a case is the one that holds.
+func TestClosedAgain(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.tell("or-3", clock(1, 10, 0), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "unreconciled"})
+	if got := codes(judge(t, s.world(), x.key())); got != "closed-unreconciled:broken" {
+		t.Error(got)
+	}
+	s.tell("or-3", clock(1, 11, 0), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "reconciled"})
+	if got := codes(judge(t, s.world(), x.key())); got != "" {
+		t.Error(got)
+	}
+}
+
+// TestTwoTripsOpen: each of the two names the other.
+func TestTwoTripsOpen(t *testing.T) {
+	s, x := plain()
+	x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+	s.live(x)
+	y := newTurn(x.set, 1, x.list)
+	s.live(y)
+	tolerated := y.packedAt().Add(120 * 1e9)
+	s.tell("storage", tolerated, x.set, x.trip(), &events.SetChecked{})
+	if got := codes(judge(t, s.world(), y.key())); got != "" {
+		t.Errorf("within what the clocks may differ: %s", got)
+	}
+	s.tell("storage", tolerated.Add(1e9), x.set, x.trip(), &events.SetChecked{})
+	w := s.world()
+	for k, other := range map[TripKey]TripKey{x.key(): y.key(), y.key(): x.key()} {
+		fs := find(judge(t, w, k), TwoPlaces)
+		if len(fs) != 1 || fs[0].Severity != SeverityDoubtful || *fs[0].Other != other {
+			t.Errorf("%v: %+v", k, fs)
+		}
+	}
+}
+
 // TestUnknownList: without the list's lines, counts are held against each other.
 func TestUnknownList(t *testing.T) {
 	s, x := plain()
 	s.facts = nil // nobody issued the list here
 	x.final.Counts[0].Counted = 5
 	s.live(x)
+	x.final.Counts = append(x.final.Counts, events.Count{Line: 9, Counted: 1}) // there may be a line 9
 	if got := codes(judge(t, s.world(), x.key())); got != "count-short:broken closed-unreconciled:broken list-superseded:doubtful" {
 		t.Error(got)
 	}
@@ -281,10 +365,17 @@ func TestResolve(t *testing.T) {
 			t.Errorf("day %d %d:00: %v, want %v", test.day, test.hour, got, test.want)
 		}
 	}
+	void := *s.tell("packing-1", clock(20, 6, 0), x.set, tripOf(x.set, 2), x.pack)
+	w.Add(void)
+	w.Add(*s.correct(&void, clock(20, 7, 0), nil))
+	f := *s.tell("storage", clock(21, 0, 0), x.set, "", &events.SetChecked{})
+	if got := w.Resolve(f); got != key(x.set, 1) {
+		t.Errorf("after a packing that was taken back: %v", got)
+	}
 	if got := w.Resolve(s.facts[0]); got != (TripKey{}) {
 		t.Errorf("a list belongs to %v", got)
 	}
-	f := *s.correct(s.last(events.KindSetOpened), clock(9, 0, 0), nil)
+	f = *s.correct(s.last(events.KindSetOpened), clock(9, 0, 0), nil)
 	f.Event.Trip = ""
 	if got := w.Resolve(f); got != key(x.set, 1) {
 		t.Errorf("a correction without its trip belongs to %v", got)
@@ -354,8 +445,8 @@ func TestHistory(t *testing.T) {
 				t.Errorf("%s: %s is out of order", test.name, e.Kind)
 			}
 			kinds = append(kinds, e.Kind)
-			if e.Kind == "event.corrected" && !e.Late {
-				t.Errorf("%s: an hour is late", test.name)
+			if e.Late != (e.Kind == "event.corrected") {
+				t.Errorf("%s: late is %t for %s", test.name, e.Late, e.Kind)
 			}
 			if e.Seq == open.Seq && (e.Voided == 0 || !strings.Contains(e.Says, "taken back")) {
 				t.Errorf("%s: the opening is not marked: %+v", test.name, e)

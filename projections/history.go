@@ -39,7 +39,9 @@ func (w *World) History(of HistoryOf) (History, error) {
 		if of.Load == "" {
 			c := w.chain(k)
 			w.keep(in, c.all)
-			w.keep(in, c.closings)
+			for _, u := range c.cases {
+				w.keep(in, u.closings)
+			}
 		}
 		v, err := w.Judge(k)
 		if err != nil {

@@ -612,8 +612,12 @@ func (w *World) sealTrue(c *chain, seal *item) bool {
 // records reports what is wrong with records themselves.
 func (j *judgement) records() {
 	j.remarks(j.c.all)
-	j.remarks(j.c.closings)
-	for _, of := range [][]*item{j.c.all, j.c.closings, {j.c.listItem}} {
+	of := [][]*item{j.c.all, {j.c.listItem}}
+	for _, u := range j.c.cases {
+		j.remarks(u.closings)
+		of = append(of, u.closings)
+	}
+	for _, of := range of {
 		for _, it := range of {
 			if it == nil {
 				continue

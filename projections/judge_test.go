@@ -81,6 +81,20 @@ var findingTests = []struct {
 			s.live(x)
 		},
 		func(s *story, x *turn) { x.seal.List, x.seal.Version = "", 0; s.live(x) }},
+	{SheetAltered, "sealed with another list, by name", SeverityBroken,
+		func(s *story, x *turn) {
+			s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.seal.List, x.seal.Version = "LAP-OTHER", 1
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{SheetAltered, "a seal whose binding is another set's", SeverityBroken,
+		func(s *story, x *turn) {
+			_, b := binding(x.list, "LAP-022", x.trip())
+			x.seal.Binding = b.String()
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.seal.Binding = ""; s.live(x) }},
 	{SheetAltered, "a seal whose digests are not the list's", SeverityBroken,
 		func(s *story, x *turn) {
 			other := s.list("LAP-OTHER", 1, 6, 2, 5)
@@ -121,6 +135,9 @@ var findingTests = []struct {
 	{LabelSwapped, "label of another set, sheet with the tray", SeverityBroken,
 		func(s *story, x *turn) { x.open.OuterLabel = "LAP-022"; s.live(x) },
 		func(s *story, x *turn) { x.open.OuterLabel = ""; s.live(x) }},
+	{LabelSwapped, "wrong in storage, right when it was opened", SeverityNoted,
+		func(s *story, x *turn) { x.check.OuterLabel = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.check.OuterLabel = "LAP-014"; s.live(x) }},
 	{LabelSwapped, "the record by the label, tag and sheet another set's", SeverityBroken,
 		func(s *story, x *turn) {
 			y := s.pair()
@@ -147,6 +164,18 @@ var findingTests = []struct {
 	{LinkMissing, "seen in the holder but not read", SeverityBroken,
 		func(s *story, x *turn) { x.open.Sheet.Code = ""; s.live(x) },
 		func(s *story, x *turn) { x.check.Sheet.Code = ""; s.live(x) }},
+	{LinkMissing, "opened a second time for the case, the sheet read at neither", SeverityBroken,
+		func(s *story, x *turn) {
+			x.open.Sheet = nil
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), x.open)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			again.Sheet = nil
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &again)
+		}},
 	{LinkMissing, "used and packed again without a count", SeverityBroken,
 		func(s *story, x *turn) {
 			x.first, x.final, x.closed = nil, nil, nil
@@ -190,6 +219,24 @@ var findingTests = []struct {
 		func(s *story, x *turn) {
 			s.live(x)
 			s.tell("cart", x.checkedAt().Add(60*1e9), x.set, x.trip(), &events.SetChecked{})
+		}},
+	{TwoPlaces, "two places of storage, told by two stations", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "Storage A4"})
+		}},
+	{TwoPlaces, "one station is one place", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
 		}},
 	{TwoPlaces, "packed again unopened", SeverityNoted,
 		func(s *story, x *turn) {
@@ -265,6 +312,15 @@ var findingTests = []struct {
 	{ListSuperseded, "sealed when a new version was out", SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 4, 6, 2, 5) },
 		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 2, 6, 2, 5) }},
+	{ListSuperseded, "sealed by the version it was packed by, both old", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.listAt(clock(0, 6, 0), "LAP-MAJOR", 4, 6, 2, 5)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.listAt(clock(0, 6, 0), "LAP-MINOR", 4, 6, 2, 5)
+		}},
 	{ListSuperseded, "a version nobody issued", SeverityDoubtful,
 		func(s *story, x *turn) { x.pack.Version = 9; x.seal.Version = 9; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
@@ -424,6 +480,9 @@ func TestFindings(t *testing.T) {
 			fs := find(v, test.code)
 			if len(fs) == 0 {
 				t.Fatalf("not found, but %s", show(v))
+			}
+			if test.code == ListSuperseded && len(fs) != 1 {
+				t.Errorf("said %d times: %s", len(fs), show(v))
 			}
 			if fs[0].Severity != test.sev {
 				t.Errorf("severity %s, want %s: %s", fs[0].Severity, test.sev, show(v))

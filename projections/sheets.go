@@ -341,9 +341,6 @@ func stays(s []sight, end time.Time) []stay {
 	var out []stay
 	for _, x := range s {
 		if n := len(out); n > 0 {
-			if samePlace(out[n-1].place, x.place) {
-				continue
-			}
 			out[n-1].to = x.at
 		}
 		out = append(out, stay{x.place, x.at, latest(end, x.at)})

@@ -335,3 +335,58 @@ func TestSheetMovedOn(t *testing.T) {
 		}
 	}
 }
+
+// TestSheetWentBack: a sheet that was back with its set and then exchanged
+// again starts a new path.
+func TestSheetWentBack(t *testing.T) {
+	s := newStory()
+	turns := team(s, []string{"A", "B", "C"}, []string{"", "", ""})
+	look := func(hour int, x, of *turn) {
+		s.tell("storage", clock(0, hour, 0), x.set, x.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(of)}})
+	}
+	a, b, c := turns[0], turns[1], turns[2]
+	look(12, a, b)
+	look(13, b, b)
+	fs := find(judge(t, s.world(), a.key()), SheetSwapped)
+	if len(fs) != 1 || !strings.Contains(fs[0].Says, "The sheet was back with B at north/storage on 2026-03-02 13:00 UTC; A has not been read with its own sheet since.") {
+		t.Errorf("A: %+v", fs)
+	}
+	look(14, b, c)
+	fs = find(judge(t, s.world(), c.key()), SheetInDoubt)
+	if len(fs) != 1 || fs[0].Other.Set != "B" {
+		t.Errorf("C: %+v", fs)
+	}
+}
+
+// TestTripOfTwoSets: should one trip have been given to two sets, a code is of
+// the set whose seal it fits.
+func TestTripOfTwoSets(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6)
+	shared := tripOf("B", 0)
+	for _, set := range []string{"A", "B"} {
+		s.tell("packing-1", clock(0, 6, 0), set, shared, &events.SetPacked{List: l.List, Version: 1})
+		s.tell("packing-1", clock(0, 6, 5), set, shared, sealed(l, set, shared))
+	}
+	x := newTurn("C", 0, l)
+	x.check.Sheet.Code = sheetCode(l, "B", shared)
+	s.live(x)
+	fs := find(judge(t, s.world(), x.key()), SheetSwapped)
+	if len(fs) != 1 || fs[0].Other.Set != "B" {
+		t.Errorf("%+v", fs)
+	}
+}
+
+// TestForgedSheet: the trip of another set, with content that was never sealed for it.
+func TestForgedSheet(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6)
+	x, y := newTurn("A", 0, l), newTurn("B", 0, l)
+	x.open.Sheet.Code = sheetCode(s.list("LAP-OTHER", 1, 7), "B", y.trip())
+	s.live(x)
+	s.live(y)
+	fs := find(judge(t, s.world(), x.key()), SheetSwapped)
+	if len(fs) != 1 || !strings.Contains(fs[0].Says, "not what was sealed for B either") {
+		t.Errorf("%+v", fs)
+	}
+}
