@@ -54,6 +54,10 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string) error
 	for _, p := range s.Damage() {
 		fmt.Fprintf(a.env.Err, "listbound: the ledger takes no records: %s\n", p)
 	}
+	handler, err := web.New(s, slog.New(slog.NewTextHandler(a.env.Err, nil)))
+	if err != nil {
+		return err
+	}
 	l, err := net.Listen("tcp", address)
 	if err != nil {
 		return fmt.Errorf("listening on %s: %w", address, err)
@@ -65,7 +69,7 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string) error
 	fmt.Fprintf(a.env.Out, "serving %s at %s (end with Ctrl-C)\n", s.Name(), url)
 	const headerTime = 10 * time.Second
 	srv := &http.Server{
-		Handler:           web.New(s, slog.New(slog.NewTextHandler(a.env.Err, nil))),
+		Handler:           handler,
 		ReadHeaderTimeout: headerTime,
 		BaseContext:       func(net.Listener) context.Context { return ctx },
 	}

@@ -1,5 +1,5 @@
 // Package web serves a site over HTTP: the programs' interface under /api/, and
-// plain pages that list the sets with broken chains and show histories.
+// the pages of the packages that have some.
 package web
 
 import (
@@ -13,6 +13,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/board"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/ledger"
 )
@@ -24,7 +26,11 @@ type Server struct {
 }
 
 // New returns the handler for a site.
-func New(s *site.Site, log *slog.Logger) http.Handler {
+func New(s *site.Site, log *slog.Logger) (http.Handler, error) {
+	sh, err := shell.New(s.Name(), log)
+	if err != nil {
+		return nil, err
+	}
 	srv := &Server{site: s, log: log}
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /api/observations", srv.record)
@@ -42,9 +48,12 @@ func New(s *site.Site, log *slog.Logger) http.Handler {
 	mux.HandleFunc("POST /api/stations/retire", answer(srv, func(r *http.Request) (any, error) {
 		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"))
 	}))
-	srv.pages(mux)
+	sh.Register(mux)
+	if err := board.Register(mux, sh, s, log); err != nil {
+		return nil, err
+	}
 	// A page of another origin must not be able to record through a browser that may.
-	return http.NewCrossOriginProtection().Handler(secure(mux))
+	return http.NewCrossOriginProtection().Handler(secure(mux)), nil
 }
 
 // secure sets the headers that every answer has.

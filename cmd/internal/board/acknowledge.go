@@ -1,0 +1,131 @@
+package board
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+type acknowledgeBody struct {
+	Set, Trip, Code string
+	Finding         *projections.Finding
+	Badge, Reason   string
+	Problem         string
+}
+
+func (p *pages) acknowledgePage(r *http.Request, words *shell.Words) (*answer, error) {
+	b := &acknowledgeBody{Set: r.FormValue("set"), Trip: r.FormValue("trip"), Code: r.FormValue("code")}
+	return p.acknowledgeForm(r, words, b)
+}
+
+func (p *pages) acknowledgeForm(r *http.Request, words *shell.Words, b *acknowledgeBody) (*answer, error) {
+	err := p.site.Model(func(m *readmodel.Model) error {
+		v, err := m.Verdict(r.Context(), projections.TripKey{Set: b.Set, Trip: b.Trip})
+		if err != nil || v == nil {
+			return err
+		}
+		if i := slices.IndexFunc(v.Findings, func(f projections.Finding) bool { return string(f.Code) == b.Code }); i >= 0 {
+			b.Finding = &v.Findings[i]
+		}
+		return nil
+	})
+	if err == nil && b.Finding == nil {
+		err = refuse(http.StatusNotFound, "set %s has no finding %s (any more) in this trip", b.Set, b.Code)
+	}
+	return &answer{template: "acknowledge", title: words.T("board.acknowledge"), body: b}, err
+}
+
+// acknowledge records that a person has seen a finding. It hides nothing.
+func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
+	words := p.sh.Words(r)
+	const most = 1 << 16
+	r.Body = http.MaxBytesReader(w, r.Body, most)
+	b := &acknowledgeBody{Set: r.PostFormValue("set"), Trip: r.PostFormValue("trip"), Code: r.PostFormValue("code"),
+		Badge: strings.TrimSpace(r.PostFormValue("badge")), Reason: strings.TrimSpace(r.PostFormValue("reason"))}
+	if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
+		b.Badge = s.Value
+	}
+	switch {
+	case b.Badge == "":
+		b.Problem = words.T("board.badge-needed")
+	case b.Reason == "":
+		b.Problem = words.T("board.reason-needed")
+	}
+	if b.Problem == "" {
+		if err := p.recordSeen(r.Context(), b); err != nil {
+			b.Problem = err.Error()
+		}
+	}
+	if b.Problem == "" {
+		http.Redirect(w, r, tripLink(b.Set, b.Trip), http.StatusSeeOther)
+		return
+	}
+	a, err := p.acknowledgeForm(r, words, b)
+	if err != nil {
+		p.refuse(w, r, words, err)
+		return
+	}
+	p.render(w, r, http.StatusUnprocessableEntity, a)
+}
+
+// stationName is the station that this page is: what is acknowledged here is
+// signed with its key, which the server keeps.
+func (p *pages) stationName() string { return site.SiteOf(p.site.Name()) + "/board" }
+
+func (p *pages) recordSeen(ctx context.Context, b *acknowledgeBody) error {
+	if err := p.enrolled(ctx); err != nil {
+		return err
+	}
+	line, err := json.Marshal(observation{Station: p.stationName(), Kind: string(events.KindFindingAcknowledged), Time: p.site.Clock().UTC().Format(time.RFC3339Nano),
+		Set: b.Set, Trip: b.Trip, Operator: b.Badge, Data: events.FindingAcknowledged{Code: b.Code, Reason: b.Reason}})
+	if err != nil {
+		return fmt.Errorf("acknowledging: %w", err)
+	}
+	refused := ""
+	err = p.site.Record(ctx, bytes.NewReader(append(line, '\n')), func(rec site.Receipt) error {
+		refused = rec.Error
+		return nil
+	})
+	if err == nil && refused != "" {
+		err = refuse(http.StatusUnprocessableEntity, "%s", refused)
+	}
+	return err
+}
+
+type observation struct {
+	Station  string                     `json:"station"`
+	Kind     string                     `json:"kind"`
+	Time     string                     `json:"time"`
+	Set      string                     `json:"set"`
+	Trip     string                     `json:"trip,omitempty"`
+	Operator string                     `json:"operator"`
+	Data     events.FindingAcknowledged `json:"data"`
+}
+
+// enrolled enrols the board itself when it records for the first time. A
+// retired one stays retired.
+func (p *pages) enrolled(ctx context.Context) error {
+	p.enrol.Lock()
+	defer p.enrol.Unlock()
+	stations, err := p.site.Stations(ctx)
+	if err != nil {
+		return err
+	}
+	if slices.ContainsFunc(stations, func(s site.Station) bool { return s.Name == p.stationName() }) {
+		return nil
+	}
+	_, err = p.site.Enrol(ctx, p.stationName(), "", "the server's own board, for acknowledging findings")
+	return err
+}

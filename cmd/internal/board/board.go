@@ -1,0 +1,202 @@
+// Package board is for the two people who ask: the lead who wants to see which
+// sets can't be trusted before anyone opens them, and the person who must say
+// exactly what happened to a set and its list, and be believed by an outsider.
+//
+// It shows what package projections judged and adds nothing to it. Pictures are
+// SVG made here; each has a text beside it that says the same. Every table on a
+// page can be taken away as CSV or XLSX.
+package board
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"strings"
+	"sync"
+	"time"
+
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/projections"
+)
+
+//go:embed templates
+var templateFiles embed.FS
+
+//go:embed assets
+var assetFiles embed.FS
+
+const (
+	scriptPath = "/board/assets/board.js"
+	stylePath  = "/board/assets/board.css"
+)
+
+// pages serves one site's board.
+type pages struct {
+	sh        *shell.Shell
+	site      *site.Site
+	templates map[string]*template.Template
+	log       *slog.Logger
+	enrol     sync.Mutex // one request alone enrols the board
+}
+
+// Register adds the board, the histories, what can be taken away from them,
+// and the programs' read-only interface.
+func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, log *slog.Logger) error {
+	p := &pages{sh: sh, site: s, log: log}
+	var err error
+	p.templates, err = sh.Templates(templateFiles, template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
+		"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath }, "first": first, "more": more,
+		"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "recordLink": recordLink}, "templates/*.html")
+	if err != nil {
+		return err
+	}
+	assets, err := fs.Sub(assetFiles, "assets")
+	if err != nil {
+		return fmt.Errorf("assets: %w", err)
+	}
+	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
+	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
+	mux.HandleFunc("GET /find", p.find)
+	mux.HandleFunc("GET /history", p.page(p.historyPage))
+	mux.HandleFunc("GET /station", p.page(p.stationPage))
+	mux.HandleFunc("GET /badge", p.page(p.badgePage))
+	mux.HandleFunc("GET /touched", p.page(p.touchedPage))
+	mux.HandleFunc("GET /recall", p.recallPDF)
+	mux.HandleFunc("GET /report", p.reportPDF)
+	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
+	mux.HandleFunc("POST /acknowledge", p.acknowledge)
+	mux.HandleFunc("GET /changes", func(w http.ResponseWriter, r *http.Request) {
+		ch, end := s.Changes()
+		defer end()
+		shell.Changes(w, r, ch)
+	})
+	return nil
+}
+
+// answer is what a page shows.
+type answer struct {
+	template string
+	title    string
+	wide     bool
+	body     any
+	tables   []*table
+}
+
+// page turns a question into a page, or one of its tables into a file.
+func (p *pages) page(ask func(*http.Request, *shell.Words) (*answer, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		words := p.sh.Words(r)
+		a, err := ask(r, words)
+		if err != nil {
+			p.refuse(w, r, words, err)
+			return
+		}
+		if format := r.FormValue("format"); format != "" {
+			p.export(w, r, words, a, format)
+			return
+		}
+		for _, t := range a.tables {
+			t.address(r)
+		}
+		p.render(w, r, http.StatusOK, a)
+	}
+}
+
+func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
+	p.sh.Render(w, r, code, p.templates, a.template, shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Body: a.body})
+}
+
+// refusal is an error with the answer's code.
+type refusal struct {
+	code int
+	err  error
+}
+
+func (r refusal) Error() string { return r.err.Error() }
+func (r refusal) Unwrap() error { return r.err }
+
+func refuse(code int, format string, args ...any) error {
+	return refusal{code, fmt.Errorf(format, args...)}
+}
+
+func statusOf(err error) int {
+	var r refusal
+	switch {
+	case errors.As(err, &r):
+		return r.code
+	case errors.Is(err, site.ErrNotFound):
+		return http.StatusNotFound
+	}
+	return http.StatusInternalServerError
+}
+
+func (p *pages) refuse(w http.ResponseWriter, r *http.Request, words *shell.Words, err error) {
+	code := statusOf(err)
+	if r.Context().Err() == nil {
+		level := slog.LevelInfo
+		if code >= http.StatusInternalServerError {
+			level = slog.LevelError
+		}
+		p.log.Log(r.Context(), level, "page refused", "path", r.URL.Path, "error", err)
+	}
+	p.render(w, r, code, &answer{template: "refused", title: words.T("board.refused"), body: err.Error()})
+}
+
+// tripLink is the address of a trip's history; of the set's where it has none.
+func tripLink(set, trip string) string {
+	if trip == "" {
+		return "/history?" + url.Values{"set": {set}}.Encode()
+	}
+	return "/history?" + url.Values{"trip": {trip}}.Encode()
+}
+
+func caseLink(ref string) string     { return "/history?" + url.Values{"case": {ref}}.Encode() }
+func loadLink(load string) string    { return "/history?" + url.Values{"load": {load}}.Encode() }
+func stationLink(name string) string { return "/station?" + url.Values{"name": {name}}.Encode() }
+func badgeLink(id string) string     { return "/badge?" + url.Values{"id": {id}}.Encode() }
+func recordLink(seq int64) string    { return fmt.Sprintf("/api/events?after=%d&limit=1", seq-1) }
+
+func listLink(list string, version int64) string {
+	return "/touched?" + url.Values{"list": {list}, "version": {fmt.Sprint(version)}}.Encode()
+}
+
+func ackLink(set, trip string, code projections.Code) string {
+	return "/acknowledge?" + url.Values{"set": {set}, "trip": {trip}, "code": {string(code)}}.Encode()
+}
+
+func rfc3339(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.UTC().Format(time.RFC3339Nano)
+}
+
+// first is the finding that a row says; more how many others there are.
+func first(fs []projections.Finding) *projections.Finding {
+	if len(fs) == 0 {
+		return nil
+	}
+	return &fs[0]
+}
+
+func more(fs []projections.Finding) int { return len(fs) - 1 }
+
+// moment reads a time from a form.
+func moment(s, what string) (time.Time, error) {
+	s = strings.TrimSpace(s)
+	if s == "" {
+		return time.Time{}, nil
+	}
+	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02", "02.01.2006 15:04", "2 Jan 2006 15:04"} {
+		if t, err := time.Parse(layout, s); err == nil {
+			return t.UTC(), nil
+		}
+	}
+	return time.Time{}, refuse(http.StatusBadRequest, "%s %q is no time; write it as 2026-03-04 07:12 (UTC)", what, s)
+}

@@ -1,0 +1,309 @@
+package board
+
+import (
+	"encoding/base64"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/shell"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+// rowsOnPage is how many sets one page of the board shows.
+const rowsOnPage = 40
+
+// exportedRows bounds a table that is taken away whole.
+const exportedRows = 20000
+
+// boardBody is what the board's page shows.
+type boardBody struct {
+	Rows     []boardRow
+	Stations []projections.Verdict // with findings on their own records
+	Facets   []facet
+	Counts   map[projections.Status]int
+	Total    int // rows of the filter
+	Records  int64
+	Damage   []string
+	Filtered bool
+	Self     string // this page's address
+	Clear    string
+	Next     string // the following page, "" on the last
+	Begin    string // the first page, where this is a later one
+	Unseen   bool
+	Query    url.Values
+	Table    *table
+}
+
+type boardRow struct {
+	readmodel.BoardRow
+	Group string // what has not been opened yet, is in use, is over
+	Head  bool   // first of its group on the page
+	Seen  bool
+}
+
+// facet is one filter with its choices.
+type facet struct {
+	Name    string // of the parameter
+	Choices []choice
+	All     string // address without this filter
+	Active  bool
+}
+
+type choice struct {
+	Value, Label string
+	N            int
+	Address      string
+	Active       bool
+}
+
+// ages are the choices of how long ago the last observation was.
+var ages = []struct {
+	name     string
+	from, to time.Duration // ago; 0: no bound
+}{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 * 24 * time.Hour, 0}, {"older", 0, 7 * 24 * time.Hour}}
+
+// filterNames are the parameters that say which rows are meant.
+var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen"}
+
+func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
+	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"), Placement: v.Get("placement"),
+		Station: v.Get("station"), Unseen: v.Get("unseen") == "1"}
+	if f.Code != "" && !slices.Contains(projections.Codes(), projections.Code(f.Code)) {
+		return f, refuse(http.StatusBadRequest, "%q is not a finding", f.Code)
+	}
+	if age := v.Get("age"); age != "" {
+		now := p.site.Clock()
+		i := slices.IndexFunc(ages, func(a struct {
+			name     string
+			from, to time.Duration
+		}) bool {
+			return a.name == age
+		})
+		if i < 0 {
+			return f, refuse(http.StatusBadRequest, "age %q is not one of 8h, 24h, 7d, older", age)
+		}
+		if ages[i].from > 0 {
+			f.Since = now.Add(-ages[i].from)
+		}
+		if ages[i].to > 0 {
+			f.Until = now.Add(-ages[i].to)
+		}
+	}
+	return f, nil
+}
+
+func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) {
+	q := r.URL.Query()
+	f, err := p.filter(q)
+	if err != nil {
+		return nil, err
+	}
+	after, err := parseCursor(q.Get("after"))
+	if err != nil {
+		return nil, err
+	}
+	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Query: keep(q, filterNames...)}
+	for _, d := range p.site.Damage() {
+		b.Damage = append(b.Damage, d.String())
+	}
+	limit := rowsOnPage
+	if q.Get("format") != "" {
+		limit, after = exportedRows, nil
+	}
+	var rows []readmodel.BoardRow
+	err = p.site.Model(func(m *readmodel.Model) error {
+		if rows, err = m.Board(r.Context(), f, after, limit+1); err != nil {
+			return err
+		}
+		if b.Total, err = m.BoardCount(r.Context(), f); err != nil {
+			return err
+		}
+		if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
+			return err
+		}
+		if b.Counts, err = m.Status(r.Context()); err != nil {
+			return err
+		}
+		b.Facets, err = facets(r, m, f, q, words)
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	p.fillBoard(b, rows, q, limit)
+	b.Table = boardTable(rows[:min(len(rows), limit)], words)
+	a := &answer{template: "board", title: words.T("board.title"), wide: true, body: b, tables: []*table{b.Table}}
+	if q.Get("part") == "rows" {
+		a.template = "board-rows"
+	}
+	return a, nil
+}
+
+func (p *pages) fillBoard(b *boardBody, rows []readmodel.BoardRow, q url.Values, limit int) {
+	for _, name := range filterNames {
+		b.Filtered = b.Filtered || q.Get(name) != ""
+	}
+	b.Self = address("/", b.Query)
+	b.Clear = "/"
+	if len(rows) > limit {
+		next := keep(q, filterNames...)
+		next.Set("after", formatCursor(rows[limit-1].Place))
+		b.Next = address("/", next)
+	}
+	if q.Get("after") != "" {
+		b.Begin = address("/", keep(q, filterNames...))
+	}
+	last := ""
+	for _, row := range rows[:min(len(rows), limit)] {
+		x := boardRow{BoardRow: row, Group: groupOf(&row.Verdict), Seen: true}
+		x.Head, last = x.Group != last, x.Group
+		for _, f := range row.Findings {
+			if f.Severity != projections.SeverityNoted && len(f.Acknowledged) == 0 {
+				x.Seen = false
+			}
+		}
+		b.Rows = append(b.Rows, x)
+	}
+}
+
+func groupOf(v *projections.Verdict) string {
+	switch {
+	case v.Over && v.Opened:
+		return "over"
+	case v.Over:
+		return "repacked"
+	case v.Opened:
+		return "in-use"
+	}
+	return "unopened"
+}
+
+// keep returns the named parameters that are set.
+func keep(v url.Values, names ...string) url.Values {
+	out := url.Values{}
+	for _, n := range names {
+		if s := v.Get(n); s != "" {
+			out.Set(n, s)
+		}
+	}
+	return out
+}
+
+func with(v url.Values, name, value string) url.Values {
+	out := keep(v, filterNames...)
+	out.Del(name)
+	if value != "" {
+		out.Set(name, value)
+	}
+	return out
+}
+
+func address(path string, v url.Values) string {
+	if len(v) == 0 {
+		return path
+	}
+	return path + "?" + v.Encode()
+}
+
+func facets(r *http.Request, m *readmodel.Model, f readmodel.BoardFilter, q url.Values, words *shell.Words) ([]facet, error) {
+	var out []facet
+	for _, name := range []string{"code", "list", "placement", "station", "site"} {
+		tallies, err := m.BoardTallies(r.Context(), f, name)
+		if err != nil {
+			return nil, err
+		}
+		x := facet{Name: name, All: address("/", with(q, name, "")), Active: q.Get(name) != ""}
+		for _, t := range tallies {
+			if t.Value == "" {
+				continue
+			}
+			c := choice{Value: t.Value, Label: t.Value, N: t.N, Address: address("/", with(q, name, t.Value)), Active: q.Get(name) == t.Value}
+			switch name {
+			case "code":
+				c.Label = words.T("board.code-" + t.Value)
+			case "placement":
+				c.Label = words.T("board.placement-" + t.Value)
+			}
+			x.Choices = append(x.Choices, c)
+		}
+		if len(x.Choices) > 1 || x.Active {
+			out = append(out, x)
+		}
+	}
+	age := facet{Name: "age", All: address("/", with(q, "age", "")), Active: q.Get("age") != ""}
+	for _, a := range ages {
+		age.Choices = append(age.Choices, choice{Value: a.name, Label: words.T("board.age-" + a.name), N: -1, Address: address("/", with(q, "age", a.name)), Active: q.Get("age") == a.name})
+	}
+	return append(out, age), nil
+}
+
+// A cursor is base64url of JSON: nobody types it, and its form may change.
+func formatCursor(c readmodel.BoardCursor) string {
+	raw, err := json.Marshal(c)
+	if err != nil {
+		return ""
+	}
+	return base64.RawURLEncoding.EncodeToString(raw)
+}
+
+func parseCursor(s string) (*readmodel.BoardCursor, error) {
+	if s == "" {
+		return nil, nil
+	}
+	raw, err := base64.RawURLEncoding.DecodeString(s)
+	c := new(readmodel.BoardCursor)
+	if err == nil {
+		err = json.Unmarshal(raw, c)
+	}
+	if err != nil {
+		return nil, refuse(http.StatusBadRequest, "the address of this page is cut off; begin again at the board")
+	}
+	return c, nil
+}
+
+func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
+	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since", "where", "list", "placement", "station", "case", "others", "seen-by")
+	for _, r := range rows {
+		f := first(r.Findings)
+		var seen []string
+		for _, x := range r.Findings {
+			for _, a := range x.Acknowledged {
+				if !slices.Contains(seen, a.By) {
+					seen = append(seen, a.By)
+				}
+			}
+		}
+		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)), text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
+			text(words.T("board.code-"+string(f.Code))), text(f.Says), text(f.Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
+			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")))
+	}
+	return t
+}
+
+// shownSince is when the first finding of a verdict could be seen.
+func shownSince(v *projections.Verdict) time.Time {
+	if f := first(v.Findings); f != nil && !f.To.IsZero() {
+		return f.To
+	}
+	return v.Since
+}
+
+// ShownSince is for the templates.
+func (r boardRow) ShownSince() time.Time { return shownSince(&r.Verdict) }
+
+// Key names the row in the page, so that a changed row takes its own place.
+func (r boardRow) Key() string { return "t-" + r.Trip + "-" + r.Set }
+
+func placement(words *shell.Words, s string) cell {
+	if s == "" {
+		return text("")
+	}
+	return text(words.T("board.placement-" + s))
+}

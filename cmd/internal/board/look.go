@@ -1,0 +1,199 @@
+package board
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+// look is everything a history page says of one question at one moment.
+type look struct {
+	projections.History
+	Traces   []projections.Trace   // of the verdicts, in their order
+	Exchange *projections.Exchange // where sheets are known to be with other sets
+	Tolerant time.Duration         // by how much two clocks may differ unremarked
+	Trips    []projections.TripKey // all of a set's, where the page shows only some
+	Pairs    []pair
+}
+
+// pair is a trip and the one its sheet was exchanged with.
+type pair struct {
+	Finding    projections.Finding
+	Of         projections.TripKey
+	Mine, Hers projections.Trace
+}
+
+// tripsOnPage is how many turns of one set a page shows at once.
+const tripsOnPage = 5
+
+// asked reads what a page is asked for.
+func asked(r *http.Request) (site.Query, error) {
+	v := r.URL.Query()
+	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load")}
+	given := 0
+	for _, s := range []string{q.Trip, q.Case, q.Load} {
+		if s != "" {
+			given++
+		}
+	}
+	if given > 1 || given == 0 && q.Set == "" {
+		return q, refuse(http.StatusBadRequest, "ask for one of: a set, a trip, a case, a load")
+	}
+	var err error
+	q.AsOf, err = moment(v.Get("as-of"), "the moment")
+	return q, err
+}
+
+// look asks one question. Page counts a set's turns back from the latest, from 0.
+func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error) {
+	var l *look
+	err := p.site.Model(func(m *readmodel.Model) error {
+		src := m.Source(ctx)
+		if !q.AsOf.IsZero() {
+			src = projections.AsKnownAt(src, q.AsOf)
+		}
+		w := projections.NewWorld(src)
+		var err error
+		if l, err = lookAt(ctx, m, w, q, page); err != nil {
+			return err
+		}
+		if len(l.Events) == 0 {
+			return fmt.Errorf("%w of %s", site.ErrNotFound, describe(q))
+		}
+		l.AsOf, l.Size = q.AsOf, m.Position()
+		return l.open(w)
+	})
+	return l, err
+}
+
+func describe(q site.Query) string {
+	s := "set " + q.Set
+	switch {
+	case q.Trip != "":
+		s = "trip " + q.Trip
+	case q.Case != "":
+		s = "case " + q.Case
+	case q.Load != "":
+		s = "load " + q.Load
+	}
+	if !q.AsOf.IsZero() {
+		s += " as known at " + q.AsOf.Format("2006-01-02 15:04:05") + " UTC"
+	}
+	return s
+}
+
+func lookAt(ctx context.Context, m *readmodel.Model, w *projections.World, q site.Query, page int) (*look, error) {
+	l := new(look)
+	of := projections.HistoryOf{Set: q.Set, Trip: q.Trip, Case: q.Case, Load: q.Load, AsOf: q.AsOf}
+	switch {
+	case q.Trip != "":
+		set, ok, err := m.SetOfTrip(ctx, q.Trip)
+		if err != nil {
+			return nil, err
+		}
+		if !ok {
+			return nil, fmt.Errorf("%w of trip %s", site.ErrNotFound, q.Trip)
+		}
+		if of.Set != "" && of.Set != set {
+			return nil, refuse(http.StatusBadRequest, "trip %s is one of set %s, not of set %s", q.Trip, set, q.Set)
+		}
+		of.Set = set
+	case q.Case == "" && q.Load == "":
+		return l, l.ofSet(ctx, m, w, of, page)
+	}
+	h, err := w.History(of)
+	l.History = h
+	return l, err
+}
+
+// ofSet shows some of a set's turns: a set has one every few days for years.
+func (l *look) ofSet(ctx context.Context, m *readmodel.Model, w *projections.World, of projections.HistoryOf, page int) error {
+	keys, err := m.TripsOfSet(ctx, of.Set)
+	if err != nil {
+		return err
+	}
+	slices.Reverse(keys) // a trip's id begins with its time
+	l.Trips = keys
+	l.Set, l.AsOf = of.Set, of.AsOf
+	from := min(page*tripsOnPage, len(keys))
+	in := make(map[int64]bool)
+	for _, k := range keys[from:min(from+tripsOnPage, len(keys))] {
+		h, err := w.History(projections.HistoryOf{Set: k.Set, Trip: k.Trip, AsOf: of.AsOf, Trips: []projections.TripKey{k}})
+		if err != nil {
+			return err
+		}
+		for _, v := range h.Verdicts {
+			// As known then, a later turn had not begun.
+			if v.Trip == k.Trip && !v.Since.IsZero() {
+				l.Verdicts = append(l.Verdicts, v)
+			}
+		}
+		for _, e := range h.Events {
+			if !in[e.Seq] {
+				in[e.Seq] = true
+				l.Events = append(l.Events, e)
+			}
+		}
+	}
+	slices.SortStableFunc(l.Events, func(a, b projections.HistoryEvent) int { return a.Observed.Compare(b.Observed) })
+	return nil
+}
+
+// open lays the chains open that the pictures need.
+func (l *look) open(w *projections.World) error {
+	l.Tolerant = time.Duration(events.DefaultPolicy().ClockToleranceSeconds) * time.Second
+	for i := range l.Verdicts {
+		v := &l.Verdicts[i]
+		k := projections.TripKey{Set: v.Set, Trip: v.Trip}
+		t, err := w.Trace(k)
+		if err != nil {
+			return err
+		}
+		l.Traces = append(l.Traces, t)
+		if err := l.exchanged(w, k, t, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (l *look) exchanged(w *projections.World, k projections.TripKey, t projections.Trace, v *projections.Verdict) error {
+	for _, f := range v.Findings {
+		if f.Code != projections.SheetSwapped && f.Code != projections.SheetInDoubt || f.Other == nil || f.Other.Trip == "" {
+			continue
+		}
+		if l.Exchange == nil {
+			x, err := w.Exchange(k)
+			if err != nil {
+				return err
+			}
+			if len(x.Carries) > 0 {
+				l.Exchange = &x
+			}
+		}
+		if slices.ContainsFunc(l.Pairs, func(p pair) bool {
+			return p.Of == *f.Other && p.Hers.Key == k || p.Of == k && p.Hers.Key == *f.Other
+		}) {
+			continue
+		}
+		other, err := w.Trace(*f.Other)
+		if err != nil {
+			return err
+		}
+		l.Pairs = append(l.Pairs, pair{Finding: f, Of: k, Mine: t, Hers: other})
+	}
+	return nil
+}
+
+// kindName is an event's kind without its envelope's decoration.
+func kindName(kind string) string {
+	return strings.TrimSuffix(strings.TrimPrefix(kind, "listbound."), ".v1")
+}

@@ -1,0 +1,156 @@
+package board
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/ledger/proof"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+// recordsOnPage is how many records of a station or a badge one page shows.
+const recordsOnPage = 60
+
+type recordsBody struct {
+	What, ID string
+	Station  *site.Station
+	Verdict  *projections.Verdict
+	Remarked *table
+	Table    *table
+	Older    string
+	Touched  string
+}
+
+// fact reads one record by its sequence.
+func (p *pages) fact(seq int64) (*events.Event, time.Time, error) {
+	raw, err := p.site.ReadRecord(seq)
+	if err != nil {
+		return nil, time.Time{}, err
+	}
+	n, at, _, err := proof.SplitArrival(p.site.Name(), raw)
+	if err != nil {
+		return nil, at, fmt.Errorf("record %d: %w", seq, err)
+	}
+	e, err := events.ParseNote(n)
+	if err != nil {
+		return nil, at, nil // not an event; its remark says so
+	}
+	return e, at, nil
+}
+
+func (p *pages) recordTable(words *shell.Words, id, title string, m *readmodel.Model, r *http.Request, seqs []int64) (*table, error) {
+	t := newTable(words, id, title, "record", "observed", "recorded", "what-happened", "subject", "trip", "by", "station", "notes")
+	for _, seq := range seqs {
+		e, at, err := p.fact(seq)
+		if err != nil {
+			return nil, err
+		}
+		remarks, err := m.RemarksOf(r.Context(), seq)
+		if err != nil {
+			return nil, err
+		}
+		note := text(strings.Join(remarks.Names(), "; "))
+		if e == nil {
+			t.add(number(seq).to(recordLink(seq)), text(""), when(words, at), text(words.T("board.unreadable-record")), text(""), text(""), text(""), text(""), note)
+			continue
+		}
+		subject := text(e.Subject)
+		switch e.Kind() {
+		case events.KindCaseClosed:
+			subject = subject.to(caseLink(e.Subject))
+		case events.KindIndicatorRead:
+			subject = subject.to(loadLink(e.Subject))
+		case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted, events.KindSetChecked:
+			subject = subject.to(tripLink(e.Subject, ""))
+		}
+		t.add(number(seq).to(recordLink(seq)), seconds(words, e.Time), seconds(words, at), text(kindText(words, kindOf(e))), subject, text(e.Trip).to(tripLink(e.Subject, e.Trip)),
+			text(e.Operator).to(badgeLink(e.Operator)), text(e.Station).to(stationLink(e.Station)), note)
+	}
+	return t, nil
+}
+
+func kindOf(e *events.Event) string {
+	if u, ok := e.Data.(*events.Unknown); ok {
+		return u.Type
+	}
+	return string(e.Kind())
+}
+
+func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error) {
+	name := r.URL.Query().Get("name")
+	stations, err := p.site.Stations(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(stations, func(s site.Station) bool { return s.Name == name })
+	if i < 0 {
+		return nil, refuse(http.StatusNotFound, "nothing is recorded here of station %q", name)
+	}
+	b := &recordsBody{What: "station", ID: name, Station: &stations[i], Touched: address("/touched", url.Values{"station": {name}})}
+	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
+	err = p.site.Model(func(m *readmodel.Model) error {
+		w := projections.NewWorld(m.Source(r.Context()))
+		v, err := w.JudgeStation(name)
+		if err != nil {
+			return err
+		}
+		b.Verdict = &v
+		seqs, err := m.Remarked(r.Context(), name, recordsOnPage)
+		if err != nil {
+			return err
+		}
+		if len(seqs) > 0 {
+			if b.Remarked, err = p.recordTable(words, "remarked", "board.remarked", m, r, seqs); err != nil {
+				return err
+			}
+			a.tables = append(a.tables, b.Remarked)
+		}
+		return p.records(r, words, m, b, a)
+	})
+	return a, err
+}
+
+func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) {
+	b := &recordsBody{What: "badge", ID: r.URL.Query().Get("id")}
+	b.Touched = address("/touched", url.Values{"badge": {b.ID}})
+	a := &answer{template: "records", title: words.T("board.badge-records", b.ID), body: b}
+	err := p.site.Model(func(m *readmodel.Model) error {
+		return p.records(r, words, m, b, a)
+	})
+	if err == nil && len(b.Table.Rows) == 0 {
+		err = refuse(http.StatusNotFound, "nothing is recorded here by badge %q", b.ID)
+	}
+	return a, err
+}
+
+func (p *pages) records(r *http.Request, words *shell.Words, m *readmodel.Model, b *recordsBody, a *answer) error {
+	var below int64
+	if s := r.URL.Query().Get("below"); s != "" {
+		var err error
+		if below, err = strconv.ParseInt(s, 10, 64); err != nil || below < 1 {
+			return refuse(http.StatusBadRequest, "below %q is not the number of a record", s)
+		}
+	}
+	seqs, err := m.RecordsOf(r.Context(), b.What, b.ID, below, recordsOnPage+1)
+	if err != nil {
+		return err
+	}
+	if len(seqs) > recordsOnPage {
+		seqs = seqs[:recordsOnPage]
+		v := keep(r.URL.Query(), "name", "id")
+		v.Set("below", strconv.FormatInt(seqs[recordsOnPage-1], 10))
+		b.Older = address(r.URL.Path, v)
+	}
+	b.Table, err = p.recordTable(words, "records", "board.records", m, r, seqs)
+	a.tables = append(a.tables, b.Table)
+	return err
+}

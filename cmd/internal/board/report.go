@@ -1,0 +1,250 @@
+package board
+
+import (
+	"encoding/base64"
+	"encoding/hex"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/ledger/proof"
+	"listbound/projections"
+)
+
+// reportPDF is the history on paper, for somebody who does not take our word:
+// what was asked, what is known, by which records, what can't be known, and
+// how to check it.
+func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
+	words := p.sh.Words(r)
+	q, err := asked(r)
+	if err == nil {
+		var raw []byte
+		if raw, err = p.report(r, words, q); err == nil {
+			w.Header().Set("Content-Type", "application/pdf")
+			w.Header().Set("Content-Disposition", `inline; filename="report.pdf"`)
+			w.Write(raw) // a client that has gone away needs no answer
+			return
+		}
+	}
+	p.refuse(w, r, words, err)
+}
+
+// witness is what proves one record.
+type witness struct {
+	seq    int64
+	leaf   string   // RFC 6962 leaf hash of the record as stored, hex
+	signed []string // signature names, with the number of the key
+}
+
+func (p *pages) report(r *http.Request, words *shell.Words, q site.Query) ([]byte, error) {
+	l, err := p.look(r.Context(), q, 0)
+	if err != nil {
+		return nil, err
+	}
+	seqs := make([]int64, 0, len(l.Events))
+	for _, e := range l.Events {
+		seqs = append(seqs, e.Seq)
+	}
+	for _, v := range l.Verdicts {
+		for _, f := range v.Findings {
+			seqs = append(seqs, f.Events...)
+			for _, a := range f.Acknowledged {
+				seqs = append(seqs, a.Seq)
+			}
+		}
+	}
+	slices.Sort(seqs)
+	var witnesses []witness
+	for _, seq := range slices.Compact(seqs) {
+		raw, err := p.site.ReadRecord(seq)
+		if err != nil {
+			return nil, err
+		}
+		leaf := proof.LeafHash(raw)
+		witnesses = append(witnesses, witness{seq, hex.EncodeToString(leaf[:]), signatures(raw)})
+	}
+	return writeReport(words, p.site, l, q, witnesses)
+}
+
+// signatures returns the names on a record's signature lines, each with the
+// number of its key (C2SP signed-note: the first four bytes of the signature).
+func signatures(record []byte) []string {
+	var out []string
+	_, sigs, _ := strings.Cut(string(record), "\n\n")
+	for line := range strings.Lines(sigs) {
+		name, b64, ok := strings.Cut(strings.TrimSpace(strings.TrimPrefix(line, "— ")), " ")
+		if !ok {
+			continue
+		}
+		sig, err := base64.StdEncoding.DecodeString(b64)
+		if err != nil || len(sig) < 4 {
+			out = append(out, name)
+			continue
+		}
+		out = append(out, fmt.Sprintf("%s (%x)", name, sig[:4]))
+	}
+	return out
+}
+
+func writeReport(words *shell.Words, s *site.Site, l *look, q site.Query, witnesses []witness) ([]byte, error) {
+	kind, id := what(q)
+	subject := words.T("board.what-"+kind) + " " + id
+	if kind == "trip" {
+		subject = words.T("board.what-set") + " " + l.Set + ", " + subject
+	}
+	made := s.Clock()
+	cp := s.Signed()
+	footer := words.T("board.report-footer", subject, s.Name(), "%page%", "%pages%") + " " + words.T("shell.caution")
+	return paper.WriteDocument(words.T("board.report-title"), words.Lang, footer, made, func(d *paper.Document) {
+		d.Title(words.T("board.report-title"))
+		d.Heading(words.T("board.report-asked"))
+		d.Text(words.T("board.report-asked-of", subject, s.Name()))
+		if q.AsOf.IsZero() {
+			d.Text(words.T("board.report-as-now", words.Time(made), l.Size))
+		} else {
+			d.Text(words.T("board.report-as-of", q.AsOf.UTC().Format("2006-01-02 15:04:05"), words.Time(made)))
+		}
+		d.Text(words.T("shell.utc"))
+		reportKnown(d, words, l)
+		reportEvents(d, words, l)
+		d.Heading(words.T("board.report-unknown"))
+		for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
+			d.Text("– " + words.T("board.report-unknown-"+k))
+		}
+		d.Heading(words.T("board.report-check"))
+		d.Text(words.T("board.report-check-bundle"))
+		d.Code("listbound evidence --" + kind + " " + id + " --out evidence.zip")
+		d.Code(`listbound-verify --key "$(cat KEY)" evidence.zip`)
+		d.Text(words.T("board.report-check-public"))
+		d.Text(words.T("board.report-key"))
+		d.Code(s.Key())
+		d.Text(words.T("board.report-root", cp.Size))
+		d.Code(hex.EncodeToString(cp.Root[:]))
+		d.Heading(words.T("board.report-records", len(witnesses)))
+		d.Text(words.T("board.report-records-how"))
+		var rows [][]string
+		for _, x := range witnesses {
+			rows = append(rows, []string{fmt.Sprint(x.seq), x.leaf, strings.Join(x.signed, ", ")})
+		}
+		d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 1}, {Title: words.T("board.column-leaf"), Share: 6.6, Code: true}, {Title: words.T("board.column-signed"), Share: 4.6}}, rows)
+	})
+}
+
+func reportKnown(d *paper.Document, words *shell.Words, l *look) {
+	d.Heading(words.T("board.report-known"))
+	for i, v := range l.Verdicts {
+		t := l.Traces[i]
+		d.Strong(fmt.Sprintf("%s: %s", v.Set, words.T("shell.status-"+string(v.Status))))
+		var facts []string
+		if t.List != "" {
+			facts = append(facts, fmt.Sprintf("%s %s, %s %d", words.T("board.list"), t.List, words.T("board.version"), t.Version))
+		}
+		if t.Load != "" {
+			facts = append(facts, words.T("board.load")+" "+t.Load)
+		}
+		if v.Case != "" {
+			facts = append(facts, words.T("board.case")+" "+v.Case)
+		}
+		if v.Where != "" {
+			facts = append(facts, words.T("board.where")+" "+v.Where+", "+words.Time(v.Since))
+		}
+		facts = append(facts, words.T("board.what-trip")+" "+v.Trip)
+		d.Indented(strings.Join(facts, "; "))
+		var links []string
+		for _, x := range t.Links {
+			s := words.T("board.kind-" + string(x.Kind))
+			switch x.State {
+			case projections.LinkThere:
+				s += " " + x.At.UTC().Format("2006-01-02 15:04")
+			case projections.LinkAbsent:
+				s += ": " + strings.ToUpper(words.T("board.missing"))
+			default:
+				s += ": " + words.T("board.due")
+			}
+			links = append(links, s)
+		}
+		d.Indented(strings.Join(links, " – "))
+		for _, f := range v.Findings {
+			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.T("board.code-"+string(f.Code)), f.Says))
+			d.Indented(words.T("board.next") + " " + f.Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
+			for _, a := range f.Acknowledged {
+				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
+			}
+		}
+		if len(v.Findings) == 0 {
+			d.Indented(words.T("board.nothing-found"))
+		}
+	}
+}
+
+func sequences(ns []int64) string {
+	var out []string
+	for _, n := range ns {
+		out = append(out, fmt.Sprint(n))
+	}
+	return strings.Join(out, ", ")
+}
+
+func reportEvents(d *paper.Document, words *shell.Words, l *look) {
+	d.Heading(words.T("board.report-events"))
+	var rows [][]string
+	for _, e := range l.Events {
+		recorded := e.Recorded.UTC().Format("2006-01-02 15:04:05")
+		if sameClock(e, l.Tolerant) {
+			recorded = words.T("board.same")
+		}
+		says := e.Says
+		if n := notes(words, e); len(n) > 0 {
+			says += " [" + strings.Join(n, "; ") + "]"
+		}
+		rows = append(rows, []string{fmt.Sprint(e.Seq), e.Observed.UTC().Format("2006-01-02 15:04:05"), recorded, e.Station, e.Operator, says})
+	}
+	d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 0.9}, {Title: words.T("board.column-observed"), Share: 1.5}, {Title: words.T("board.column-recorded"), Share: 1.5},
+		{Title: words.T("board.column-station"), Share: 1.7}, {Title: words.T("board.column-by"), Share: 1}, {Title: words.T("board.column-says"), Share: 6}}, rows)
+}
+
+// writeRecall is the list of touched sets to take along to the shelves.
+func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) ([]byte, error) {
+	footer := words.T("board.report-footer", words.T("board.recall"), name, "%page%", "%pages%") + " " + words.T("shell.caution")
+	return paper.WriteDocument(words.T("board.recall"), words.Lang, footer, at, func(d *paper.Document) {
+		d.Title(words.T("board.recall"))
+		d.Strong(b.Heading)
+		d.Text(b.Rule)
+		d.Text(words.T("board.recall-made", words.Time(at), name) + " " + words.T("shell.utc"))
+		if b.Cut {
+			d.Strong(words.T("board.cut-off", len(b.Table.Rows)))
+		}
+		if len(b.Hold) > 0 {
+			d.Heading(words.T("board.hold-heading") + fmt.Sprintf(" (%d)", len(b.Hold)))
+			var lines []string
+			for _, s := range b.Hold {
+				lines = append(lines, fmt.Sprintf("%s   %s   %s %s, %s   %s", s.Verdict.Set, s.Trace.List, words.T("board.where"), s.Verdict.Where, words.Time(s.Verdict.Since), s.Trace.Load))
+			}
+			d.Boxes(lines)
+		}
+		if len(b.Used) > 0 {
+			d.Heading(words.T("board.used-heading") + fmt.Sprintf(" (%d)", len(b.Used)))
+			var rows [][]string
+			for _, s := range b.Used {
+				rows = append(rows, []string{s.Verdict.Set, s.Verdict.Case, words.Time(s.Opened), s.Room, s.Trace.Load})
+			}
+			d.Table([]paper.Column{{Title: words.T("board.column-set"), Share: 2}, {Title: words.T("board.column-case"), Share: 2}, {Title: words.T("board.column-opened-at"), Share: 2},
+				{Title: words.T("board.column-where"), Share: 2}, {Title: words.T("board.column-load"), Share: 2}}, rows)
+		}
+		if len(b.Again) > 0 {
+			d.Heading(words.T("board.again-heading") + fmt.Sprintf(" (%d)", len(b.Again)))
+			var names []string
+			for _, s := range b.Again {
+				names = append(names, s.Verdict.Set)
+			}
+			d.Text(strings.Join(names, ", "))
+		}
+		d.Gap()
+		d.Text(words.T("board.recall-sign"))
+	})
+}
