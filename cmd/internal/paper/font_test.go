@@ -84,6 +84,28 @@ func TestMissingAgreesWithThePrint(t *testing.T) {
 	}
 }
 
+// A character may be in a segment and yet have glyph 0, which is the empty box.
+func TestSegments(t *testing.T) {
+	table := []byte{
+		0, 4, 0, 46, 0, 0, // format, length, language
+		0, 6, 0, 0, 0, 0, 0, 0, // three segments
+		0, 'B', 0, 'd', 0xff, 0xff, // ends
+		0, 0,
+		0, 'A', 0, 'c', 0xff, 0xff, // starts
+		0, 0, 0xff, 0x9d, 0, 1, // deltas: the second makes c glyph 0
+		0, 6, 0, 0, 0, 0, // offsets: the first is in the array
+		0, 7, 0, 0, // glyphs of A and B
+	}
+	got, err := segments(table)
+	if err != nil || len(got) != 2 || !got['A'] || got['B'] || got['c'] || !got['d'] {
+		t.Errorf("segments = %v, %v; want A and d", got, err)
+	}
+	table[1], table[7] = 4, 200
+	if got, err := segments(table); err == nil {
+		t.Errorf("a table cut short gives %v", got)
+	}
+}
+
 // A font that is damaged is an error, not a reading beyond its end.
 func FuzzCharacters(f *testing.F) {
 	seeds := [][]byte{nil, monoTTF[:12], monoTTF[:400], []byte("\x00\x01\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00cmap\x00\x00\x00\x00\x00\x00\x00\x1c\x00\x00\x00\x04\x00\x00\x00\x01")}

@@ -190,11 +190,85 @@ func inkOnMargins(g *image.Gray, edge int) int {
 	return n
 }
 
+// Wherever the page ends, no word is printed over another, and the signatures
+// stand under lines.
+func TestSheetPageBreaks(t *testing.T) {
+	broken := 0
+	for n := 9; n <= 24; n++ {
+		pages := boxes(t, sheetPDF(t, sample(t, n), Letter, German)).Pages
+		if len(pages) > 1 {
+			broken++
+		}
+		for i, p := range pages {
+			for a := range p.Words {
+				for b := range a {
+					v, w := p.Words[a], p.Words[b]
+					if min(v.XMax, w.XMax)-max(v.XMin, w.XMin) > 0.5 && min(v.YMax, w.YMax)-max(v.YMin, w.YMin) > 3 {
+						t.Errorf("%d lines, page %d: %q is printed over %q", n, i+1, v.Text, w.Text)
+					}
+				}
+			}
+		}
+		last := pages[len(pages)-1]
+		items, signs := 0, 0
+		for _, w := range last.Words {
+			if strings.HasPrefix(w.Text, "FCP-") {
+				items++
+			}
+			if w.Text == "Bezeugt" {
+				signs++
+			}
+		}
+		if items == 0 || signs != 1 {
+			t.Errorf("%d lines: the last page has %d lines over %d signatures", n, items, signs)
+		}
+	}
+	if broken == 0 || broken == 16 {
+		t.Fatalf("%d of 16 sheets have a second page; the test shows nothing", broken)
+	}
+}
+
+// A symbol is solid: without hairlines between its modules, which decoders trip
+// over, at whatever resolution the page is drawn.
+func TestSymbolHasNoSeams(t *testing.T) {
+	pdf := sheetPDF(t, sample(t, 3), A4, English)
+	for _, dpi := range []int{97, 150, 203, 300} {
+		g := render(t, pdf, dpi)[0]
+		mm := float64(dpi) / 25.4
+		module := symbolSide / float64(33+2*quiet)
+		// The dark square of 3 x 3 modules in the upper left finder pattern.
+		x, y := 210-margin-symbolSide+(quiet+2)*module, margin+(quiet+2)*module
+		darkest, lightest := uint8(255), uint8(0)
+		for py := int((y+0.5*module)*mm) + 1; py < int((y+2.5*module)*mm); py++ {
+			for px := int((x+0.5*module)*mm) + 1; px < int((x+2.5*module)*mm); px++ {
+				v := g.GrayAt(px, py).Y
+				darkest, lightest = min(darkest, v), max(lightest, v)
+			}
+		}
+		if darkest != 0 || lightest > 40 {
+			t.Errorf("at %d dpi the finder pattern's middle goes from %d to %d", dpi, darkest, lightest)
+		}
+	}
+}
+
+func TestGrouped(t *testing.T) {
+	for in, want := range map[string]string{"": "", "ABCDEF": "ABCDEF", "ABCDEFG": "ABCDEF G", "ABCDEFGHIJKLM": "ABCDEF GHIJKL M"} {
+		if got := grouped(in, 6); got != want {
+			t.Errorf("grouped(%q) = %q; want %q", in, got, want)
+		}
+	}
+}
+
 func TestSheetSameBytes(t *testing.T) {
 	s := sample(t, 30)
 	one := sheetPDF(t, s, A4, English)
 	if !bytes.Equal(one, sheetPDF(t, s, A4, English)) {
 		t.Error("two prints of one sheet differ")
+	}
+	for _, want := range []string{"/CreationDate (D:20260302061100", "/ModDate (D:20260302061100"} {
+		if !bytes.Contains(one, []byte(want)) {
+			t.Errorf("the PDF does not say %s", want)
+		}
 	}
 	other := s
 	other.Seals = []string{"483922"}
@@ -210,13 +284,17 @@ func TestSheetExceptions(t *testing.T) {
 	s := sample(t, 20)
 	s.Exceptions = nil
 	for i := range 12 {
-		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 0, Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
+		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 97, Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
 	}
 	got := text(t, sheetPDF(t, s, A4, German), "-raw")
-	for _, want := range []string{"▲ fehlt: 0 gepackt", "▲ ersetzt: 0 gepackt", "▲ beschädigt: 0 gepackt", "▲ at repair: 0 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
+	for _, want := range []string{"▲ fehlt: 97 gepackt", "▲ ersetzt: 97 gepackt", "▲ beschädigt: 97 gepackt", "▲ at repair: 97 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
 		if !strings.Contains(strings.ReplaceAll(got, "\n", " "), want) {
 			t.Errorf("the sheet does not say %q", want)
 		}
+	}
+	// Once in the words, once in the column.
+	if n := strings.Count(got, "97"); n != 24 {
+		t.Errorf("the packed number of 12 lines stands %d times", n)
 	}
 }
 
