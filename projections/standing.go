@@ -103,3 +103,16 @@ func (w *World) standing(k TripKey, ref string) SetStanding {
 	}
 	return out
 }
+
+// Sealed returns what a trip's last seal says, corrections applied; nil where
+// no sealing is recorded.
+func (w *World) Sealed(k TripKey) (*events.ListSealed, error) {
+	c := w.chain(k)
+	if err := w.failed(); err != nil {
+		return nil, err
+	}
+	if n := len(c.sealed); n > 0 {
+		return sealOf(c.sealed[n-1]), nil
+	}
+	return nil, nil
+}

@@ -16,6 +16,7 @@ import (
 	"listbound/cmd/internal/board"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/workplace"
 	"listbound/ledger"
 )
 
@@ -50,6 +51,9 @@ func New(s *site.Site, log *slog.Logger) (http.Handler, error) {
 	}))
 	sh.Register(mux)
 	if err := board.Register(mux, sh, s, log); err != nil {
+		return nil, err
+	}
+	if err := workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log}); err != nil {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.

@@ -1,0 +1,51 @@
+import {Sender, actions, beep, changes, say, scanField} from "./station.js";
+
+const base = location.pathname;
+const bench = document.getElementById("bench");
+
+function show(a) {
+  say(a.verdict);
+  if (a.bench !== undefined && bench.dataset.html !== a.bench) {
+    const had = document.activeElement?.closest("#bench [data-do]");
+    const mark = had && JSON.stringify(had.dataset);
+    bench.innerHTML = a.bench;
+    bench.dataset.html = "";
+    // Who works with the keyboard stays where they were.
+    if (mark) {
+      const again = [...bench.querySelectorAll("[data-do]")].find(el => JSON.stringify(el.dataset) === mark);
+      if (again && again.tagName === "BUTTON") again.focus({preventScroll: true});
+      else document.getElementById("code").focus({preventScroll: true});
+    }
+    bench.querySelector("tr.now")?.scrollIntoView({block: "center"});
+  }
+  bench.dataset.rev = a.rev;
+}
+
+const sender = new Sender(base, (a, ok) => {
+  if (!ok) {
+    say(null);
+    const p = document.querySelector("#verdict .tells");
+    if (p) p.textContent = a.error;
+    beep("wrong");
+    return;
+  }
+  show(a);
+  document.body.dataset.answered = a.n;
+  beep(a.sound);
+  if (a.go) location.href = a.go;
+});
+
+scanField({entered: text => sender.put("scan", {text})});
+actions(bench, (action, fields) => sender.put("do", {action, fields}));
+bench.querySelector("tr.now")?.scrollIntoView({block: "center"});
+
+changes(base + "/changes", async () => {
+  const el = document.activeElement;
+  if (sender.items.length || el?.closest("#bench input, #bench select")) return;
+  try {
+    const res = await fetch(base + "/state");
+    if (!res.ok) return;
+    const a = await res.json();
+    if (!sender.items.length && (String(a.rev) !== bench.dataset.rev)) show(a);
+  } catch { /* the stream says so again when the line is back */ }
+});

@@ -1,0 +1,195 @@
+import {Sender, actions, beep, changes, say, scanField} from "./station.js";
+
+const base = location.pathname;
+const root = document.getElementById("count");
+const {case: ref, stage} = root.dataset;
+const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
+  tr, set: tr.dataset.set, line: Number(tr.dataset.line), expected: Number(tr.dataset.expected), rev: Number(tr.dataset.rev),
+  settled: tr.dataset.settled === "true", counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
+}));
+const added = stage === "added";
+let place = "", byPlace = false, at = -1, chosen = false, complete = false;
+
+const $ = id => document.getElementById(id);
+const put = (id, text) => { const el = $(id); if (el && el.textContent !== String(text)) el.textContent = text; };
+
+function draw(r) {
+  const cell = r.tr.querySelector(".cell");
+  let text = r.counted === null ? "" : String(r.counted);
+  if (r.counted !== null && !added) text += r.counted === r.expected ? " ✓" : r.settled ? " ≠" : " …";
+  if (r.waits) text += " " + root.dataset.waits;
+  if (cell.textContent !== text) cell.textContent = text;
+  cell.setAttribute("aria-label", root.dataset.line + " " + r.line + ", " + r.tr.dataset.what + ": " + (text || "–"));
+  r.tr.className = [r.waits ? "waits" : "", r.settled && !added ? (r.counted === r.expected ? "same" : "differs") : "", rows[at] === r ? "now" : ""].join(" ");
+}
+
+function go(i, byHand) {
+  const old = rows[at];
+  at = i;
+  chosen = Boolean(byHand);
+  if (old) { draw(old); old.tr.removeAttribute("aria-current"); }
+  const r = rows[at];
+  const done = !r;
+  $("now").classList.toggle("done", done);
+  put("now-set", r ? r.set : "");
+  put("now-line", r ? root.dataset.line + " " + r.line : "");
+  put("now-what", r ? r.tr.dataset.what : "");
+  put("now-expected", r && !added ? r.expected : "–");
+  put("now-counted", r && r.counted !== null ? r.counted : "–");
+  if (r) {
+    draw(r);
+    r.tr.setAttribute("aria-current", "true");
+    const head = document.querySelector(".stick").getBoundingClientRect().bottom;
+    const box = r.tr.getBoundingClientRect();
+    if (box.top < head + 60 || box.bottom > innerHeight - 60) scrollBy({top: box.top - head - 120});
+  }
+}
+
+function next(from) {
+  for (let k = 1; k <= rows.length; k++) {
+    const i = (from + k) % rows.length;
+    if (!rows[i].settled) return i;
+  }
+  return -1;
+}
+
+// What was counted of a line. The server has the last word; until it has
+// spoken the line says that it waits.
+function count(i, n) {
+  const r = rows[i];
+  let whole = n;
+  const line = {set: r.set, line: r.line, counted: n, seen: r.rev};
+  if (byPlace) {
+    line.place = place;
+    r.parts = {...r.parts, [place]: n};
+    whole = Object.values(r.parts).reduce((a, b) => a + b, 0);
+  }
+  r.counted = whole;
+  r.settled = !byPlace || whole >= r.expected || place === "off-field";
+  r.waits++;
+  draw(r);
+  go(added ? -1 : next(i));
+  sender.put("enter", {case: ref, stage, lines: [line]});
+}
+
+function asExpected() {
+  const r = rows[at];
+  if (!r || added) return sender.put("scan", {case: ref, stage, text: ""});
+  const here = byPlace ? Object.entries(r.parts).reduce((sum, [p, n]) => p === place ? sum : sum - n, r.expected) : r.expected;
+  count(at, Math.max(0, here));
+}
+
+function entered(text) {
+  const t = text.trim();
+  if (!ref) return sender.put("scan", {text});
+  if (t === "") return asExpected();
+  const r = rows[at];
+  // Three digits and more are hardly a number of instruments: a scanner typed them.
+  if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) return count(at, Number(t));
+  sender.put("scan", {case: ref, stage, text});
+}
+
+function apply(st) {
+  byPlace = st.byPlace;
+  place = st.place;
+  complete = st.complete;
+  const by = new Map(st.sets.flatMap(s => s.lines.map(l => [s.set + "~" + l.line, l])));
+  const waiting = new Set(sender.items.filter(x => x.verb === "enter").flatMap(x => x.body.lines.map(l => l.set + "~" + l.line)));
+  for (const r of rows) {
+    const key = r.set + "~" + r.line, l = by.get(key);
+    if (!l || waiting.has(key)) continue;
+    r.waits = 0;
+    r.expected = l.expected;
+    r.rev = l.rev;
+    r.settled = l.settled;
+    r.counted = l.counted ?? null;
+    r.parts = l.parts ?? {};
+    const flag = r.tr.querySelector(".flag"), note = l.note ?? "";
+    if (flag.textContent !== note) flag.textContent = note;
+    const exp = r.tr.children[2];
+    if (exp.textContent !== String(r.expected)) exp.textContent = r.expected;
+    draw(r);
+  }
+  for (const s of st.sets) {
+    const el = document.querySelector(`section[data-set="${CSS.escape(s.set)}"] .setsum`);
+    if (el && el.textContent !== s.sum) el.textContent = s.sum;
+  }
+  put("sum", st.sum);
+  put("resume", st.resume);
+  for (const who of ["counter", "witness"]) put(who, st[who] || "–");
+  $("open").hidden = !st.open.length;
+  const list = $("open-list"), lines = st.open.join("\n");
+  if (list.dataset.lines !== lines) {
+    list.dataset.lines = lines;
+    list.replaceChildren(...st.open.map(text => Object.assign(document.createElement("li"), {textContent: text})));
+  }
+  for (const b of document.querySelectorAll("[data-do='place']")) b.setAttribute("aria-pressed", byPlace && b.dataset.place === place);
+  document.querySelector("[data-do='by-place']").setAttribute("aria-pressed", byPlace);
+  if (!chosen && (at < 0 || rows[at]?.settled)) go(added ? -1 : next(at < 0 ? rows.length - 1 : at));
+  else go(at, chosen);
+}
+
+const sender = new Sender(base, (a, ok) => {
+  if (!ok) {
+    const p = document.querySelector("#verdict .tells");
+    if (p) p.textContent = a.error;
+    beep("wrong");
+    return;
+  }
+  document.body.dataset.answered = a.n;
+  say(a.verdict);
+  beep(a.sound);
+  if (a.go) { location.href = a.go; return; }
+  if (a.state) apply(a.state);
+  if (a.line) go(rows.findIndex(r => r.set === a.line.set && r.line === a.line.line), true);
+});
+
+function key(e, field) {
+  if (!ref || field.value !== "") return false;
+  switch (e.key) {
+  case " ": asExpected(); return true;
+  case "ArrowDown": if (rows.length) go((at + 1) % rows.length, true); return true;
+  case "ArrowUp": if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); return true;
+  case "Backspace": if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); return true;
+  case "+": {
+    const all = [...document.querySelectorAll("[data-do='place']")].map(b => b.dataset.place);
+    if (byPlace) act("place", {place: all[(all.indexOf(place) + 1) % all.length]});
+    return byPlace;
+  }
+  }
+  return false;
+}
+
+const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields});
+scanField({entered, key});
+
+if (ref) {
+  actions(root, act);
+  $("as-expected").addEventListener("click", asExpected);
+  $("back").addEventListener("click", () => { if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); });
+  $("digits").addEventListener("click", e => {
+    const d = e.target.closest("[data-digit]")?.dataset.digit;
+    const field = $("code");
+    if (d === "enter") field.form.requestSubmit();
+    else if (d) field.value += d;
+  });
+  // A touch on the line counts it as expected; on one that is counted, or not
+  // the current one, it goes there.
+  for (const r of rows) {
+    r.tr.addEventListener("click", () => {
+      const i = rows.indexOf(r);
+      if (i === at && !r.settled) asExpected();
+      else go(i, true);
+    });
+    draw(r);
+  }
+  const look = async () => {
+    try {
+      const res = await fetch(base + "/state?" + new URLSearchParams({case: ref, stage}));
+      if (res.ok && !sender.items.length) apply(await res.json());
+    } catch { /* the stream says so again when the line is back */ }
+  };
+  go(added ? -1 : next(rows.length - 1));
+  look();
+  changes(base + "/changes?" + new URLSearchParams({case: ref}), look);
+}

@@ -1,0 +1,182 @@
+// What all workplaces share: the scan field, the queue of what was entered, the
+// sounds, the stream of changes.
+
+const wait = ms => new Promise(done => setTimeout(done, ms));
+
+// Which browser tab this is. It outlives a reload.
+export const client = (() => {
+  let id = sessionStorage.getItem("client");
+  if (!id) {
+    id = Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
+    sessionStorage.setItem("client", id);
+  }
+  return id;
+})();
+
+// Sender keeps what was entered until the server has answered it, in order and
+// across reloads. What waits here is shown as waiting: it is not recorded.
+export class Sender {
+  constructor(base, answered) {
+    this.base = base;
+    this.answered = answered;
+    this.key = "waiting:" + client + ":" + base;
+    this.items = JSON.parse(localStorage.getItem(this.key) || "[]");
+    this.busy = false;
+    this.failed = false;
+    addEventListener("online", () => this.wake?.());
+    this.show();
+    this.pump();
+  }
+  put(verb, body) {
+    const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
+    sessionStorage.setItem("n", n);
+    this.items.push({verb, body: {client, n, ...body}});
+    this.save();
+    this.pump();
+    return n;
+  }
+  save() {
+    if (this.items.length) localStorage.setItem(this.key, JSON.stringify(this.items));
+    else localStorage.removeItem(this.key);
+    this.show();
+  }
+  show() {
+    const p = document.getElementById("waiting");
+    const text = this.failed && this.items.length ? p.dataset.words.replace("{0}", this.items.length) : "";
+    if (p && p.textContent !== text) p.textContent = text;
+  }
+  async pump() {
+    if (this.busy) return;
+    this.busy = true;
+    while (this.items.length) {
+      const item = this.items[0];
+      let data, ok;
+      try {
+        const res = await fetch(this.base + "/" + item.verb, {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body)});
+        if (res.status >= 500) throw new Error(res.status);
+        ok = res.ok;
+        data = await res.json();
+      } catch {
+        this.failed = true;
+        this.show();
+        await Promise.race([wait(1000), new Promise(done => { this.wake = done; })]);
+        continue;
+      }
+      this.failed = false;
+      this.items.shift();
+      this.save();
+      this.answered(data, ok, item);
+    }
+    this.busy = false;
+  }
+}
+
+// Sounds: one high tone, two middle ones, three low ones.
+const patterns = {good: [[880, .12]], ask: [[590, .09], [590, .09]], wrong: [[196, .22], [196, .22], [196, .22]]};
+let audio;
+export function beep(kind) {
+  document.body.dataset.sound = kind || "";
+  if (!patterns[kind] || localStorage.getItem("silent")) return;
+  try {
+    audio ||= new AudioContext();
+    let at = audio.currentTime;
+    for (const [hz, s] of patterns[kind]) {
+      const tone = audio.createOscillator(), gain = audio.createGain();
+      tone.type = kind === "wrong" ? "square" : "sine";
+      tone.frequency.value = hz;
+      gain.gain.value = .2;
+      tone.connect(gain).connect(audio.destination);
+      tone.start(at);
+      tone.stop(at + s);
+      at += s + .07;
+    }
+  } catch { /* a station without a loudspeaker still has words and shape */ }
+}
+
+// The scan field has the focus unless a person is in another field, and what is
+// typed anywhere else goes to it.
+export function scanField({entered, key}) {
+  const field = document.getElementById("code");
+  if (!field) return;
+  const free = el => !el || !el.closest("input:not(#code), select, textarea, dialog");
+  document.addEventListener("keydown", e => {
+    if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
+    const el = document.activeElement;
+    if (!free(el)) {
+      if (e.key === "Escape") field.focus();
+      return;
+    }
+    if (el === field) {
+      if (key && key(e, field)) e.preventDefault();
+      return;
+    }
+    const control = el && el.closest("button, a, summary, [tabindex='0']");
+    if (control && (e.key === "Enter" || e.key === " ")) return;
+    if (e.key.length === 1 || e.key === "Enter" || e.key === "Backspace") {
+      field.focus();
+      if (key && key(e, field)) e.preventDefault();
+      else if (e.key === "Enter") { e.preventDefault(); field.form.requestSubmit(); }
+    }
+  });
+  field.form.addEventListener("submit", e => {
+    e.preventDefault();
+    const text = field.value;
+    field.value = "";
+    entered(text);
+  });
+  document.addEventListener("click", e => {
+    const b = e.target.closest("button");
+    if (b && b.type !== "submit" && e.detail > 0) field.focus({preventScroll: true});
+  });
+  addEventListener("pageshow", () => field.focus({preventScroll: true}));
+  const keyboard = document.getElementById("keyboard");
+  keyboard?.addEventListener("click", () => {
+    const on = keyboard.getAttribute("aria-pressed") !== "true";
+    keyboard.setAttribute("aria-pressed", on);
+    field.inputMode = on ? "text" : "none";
+    field.blur();
+    field.focus();
+  });
+  const sound = document.getElementById("sound");
+  const shown = () => sound?.setAttribute("aria-pressed", !localStorage.getItem("silent"));
+  sound?.addEventListener("click", () => {
+    if (localStorage.getItem("silent")) localStorage.removeItem("silent");
+    else localStorage.setItem("silent", "1");
+    shown();
+  });
+  shown();
+  field.focus({preventScroll: true});
+}
+
+// Buttons with data-do, and forms with it, say their action and fields.
+export function actions(root, put) {
+  root.addEventListener("click", e => {
+    const b = e.target.closest("button[data-do]");
+    if (!b) return;
+    const {do: action, ...fields} = b.dataset;
+    put(action, fields);
+  });
+  root.addEventListener("submit", e => {
+    const f = e.target.closest("form[data-do]");
+    if (!f) return;
+    e.preventDefault();
+    put(f.dataset.do, Object.fromEntries(new FormData(f)));
+    document.getElementById("code")?.focus({preventScroll: true});
+  });
+}
+
+// A stream that says when to look again.
+export function changes(address, look) {
+  const stream = new EventSource(address);
+  let first = true;
+  stream.addEventListener("change", () => {
+    if (first) { first = false; return; } // the page is fresh
+    look();
+  });
+  stream.addEventListener("error", () => { first = false; });
+}
+
+export function say(html) {
+  const v = document.getElementById("verdict");
+  if (html && v.innerHTML !== html) v.innerHTML = html;
+}

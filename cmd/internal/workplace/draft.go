@@ -1,0 +1,178 @@
+package workplace
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"listbound/events"
+)
+
+// draft is one count of one set on its way: one file for each case, set and
+// stage. Packing uses the same, with the stage "packing".
+//
+// Two browsers may write to one draft. For each line the last to arrive holds,
+// as long as its writer had seen what it replaces. Who had not, and says
+// another number, makes the line disputed: nobody's number holds, and the line
+// is counted again.
+type draft struct {
+	Case  string       `json:"case"`
+	Set   string       `json:"set"`
+	Trip  string       `json:"trip"`
+	Stage events.Stage `json:"stage"`
+	Rev   int64        `json:"rev"`
+	Seen  once         `json:"seen,omitempty"`
+
+	Lines    map[int64]*entry `json:"lines,omitempty"`
+	Removed  []events.Removed `json:"removed,omitempty"`
+	Begun    time.Time        `json:"begun,omitzero"`
+	Touched  time.Time        `json:"touched,omitzero"`
+	Place    string           `json:"place,omitempty"` // where is counted now, in counts by place
+	ByPlace  bool             `json:"byPlace,omitempty"`
+	Restarts int              `json:"restarts,omitempty"` // how often an interruption made it begin again
+	Sheet    string           `json:"sheet,omitempty"`    // the code counted against; "": the screen
+	Counter  string           `json:"counter,omitempty"`
+	Witness  string           `json:"witness,omitempty"`
+	At       time.Time        `json:"at,omitzero"` // observed time, fixed before recording
+}
+
+// entry is one counted line.
+type entry struct {
+	Counted  int64            `json:"counted"`
+	Parts    map[string]int64 `json:"parts,omitempty"` // by place
+	Rev      int64            `json:"rev"`
+	Disputed []int64          `json:"disputed,omitempty"`
+	Reason   string           `json:"reason,omitempty"` // packing: why not as listed
+	Client   string           `json:"client,omitempty"`
+}
+
+// stagePacking is the draft of a set being packed; it is no stage of a count.
+const stagePacking events.Stage = "packing"
+
+// CountPlaces are where things lie, in the order in which they are counted
+// (IFPN guideline 1002: surgical site and immediate area, Mayo stand, back
+// table, discarded or off the field).
+func CountPlaces() []string { return []string{"field", "mayo", "back-table", "off-field"} }
+
+// lineInput is what a browser says of one line: how many were counted, which
+// revision of the line it had seen.
+type lineInput struct {
+	Set     string `json:"set"`
+	Line    int64  `json:"line"`
+	Counted int64  `json:"counted"`
+	Place   string `json:"place"`
+	Seen    int64  `json:"seen"`
+	Clear   bool   `json:"clear"`
+	Reason  string `json:"reason"`
+}
+
+// enter applies one line and says whether it disputes another browser's number.
+func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool, err error) {
+	if in.Counted < 0 || in.Counted > maxCounted {
+		return false, fmt.Errorf("line %d: %d can't have been counted", in.Line, in.Counted)
+	}
+	if in.Place != "" && !slices.Contains(CountPlaces(), in.Place) {
+		return false, fmt.Errorf("line %d: %q is not a place that is counted", in.Line, in.Place)
+	}
+	if d.Lines == nil {
+		d.Lines = make(map[int64]*entry)
+	}
+	if d.Begun.IsZero() {
+		d.Begun = now
+	}
+	d.Touched = now
+	d.Rev++
+	e := d.Lines[in.Line]
+	unseen := e != nil && e.Rev != in.Seen && e.Client != client
+	if e == nil {
+		e = new(entry)
+		d.Lines[in.Line] = e
+	}
+	e.Rev = d.Rev
+	switch {
+	case in.Clear:
+		delete(d.Lines, in.Line)
+		return false, nil
+	case unseen && len(e.Disputed) == 0 && e.Counted != in.Counted && in.Place == "":
+		e.Disputed, e.Client = []int64{e.Counted, in.Counted}, client
+		return true, nil
+	}
+	e.Disputed, e.Client, e.Reason = nil, client, in.Reason
+	if in.Place == "" {
+		e.Counted, e.Parts = in.Counted, nil
+		return false, nil
+	}
+	if e.Parts == nil {
+		e.Parts = make(map[string]int64)
+	}
+	e.Parts[in.Place] = in.Counted
+	e.Counted = 0
+	for _, n := range e.Parts {
+		e.Counted += n
+	}
+	return false, nil
+}
+
+const maxCounted = 9999
+
+// settled says whether a line needs no more counting: in a count by place, when
+// as many as expected were found or the last place has been looked at.
+func (d *draft) settled(line, expected int64) bool {
+	e := d.Lines[line]
+	if e == nil || len(e.Disputed) > 0 {
+		return false
+	}
+	if !d.ByPlace || e.Parts == nil {
+		return true
+	}
+	places := CountPlaces()
+	_, last := e.Parts[places[len(places)-1]]
+	return last || e.Counted >= expected
+}
+
+// interrupt begins the place again, or the whole count where it is not made by
+// place (IFPN 1002: an interrupted count is recommenced).
+func (d *draft) interrupt(now time.Time) {
+	d.Rev++
+	d.Restarts++
+	d.Touched = now
+	for n, e := range d.Lines {
+		if !d.ByPlace || e.Parts == nil {
+			delete(d.Lines, n)
+			continue
+		}
+		delete(e.Parts, d.Place)
+		e.Counted, e.Rev = 0, d.Rev
+		for _, c := range e.Parts {
+			e.Counted += c
+		}
+		if len(e.Parts) == 0 {
+			delete(d.Lines, n)
+		}
+	}
+}
+
+// removedOf is how many of a line left the field on purpose, by this draft.
+func (d *draft) removedOf(line int64) int64 {
+	var n int64
+	for _, r := range d.Removed {
+		if r.Line == line {
+			n += r.Quantity
+		}
+	}
+	return n
+}
+
+func (s store) draft(ref, set string, stage events.Stage) (*draft, bool, error) {
+	d := &draft{Case: ref, Set: set, Stage: stage}
+	found, err := s.load(d, "count", ref, set+" "+string(stage))
+	return d, found, err
+}
+
+func (s store) saveDraft(d *draft) error {
+	return s.save(d, "count", d.Case, d.Set+" "+string(d.Stage))
+}
+
+func (s store) removeDraft(d *draft) error {
+	return s.remove("count", d.Case, d.Set+" "+string(d.Stage))
+}

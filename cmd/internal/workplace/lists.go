@@ -1,0 +1,5 @@
+package workplace
+
+import "net/http"
+
+func (d *Desk) registerLists(mux *http.ServeMux) {}

@@ -1,0 +1,5 @@
+package workplace
+
+import "net/http"
+
+func (d *Desk) registerPrint(mux *http.ServeMux) {}

@@ -1,0 +1,424 @@
+// Package workplace serves the stations' pages: packing, sealing, sterilizer,
+// storage, opening, count and close, and the lists.
+//
+// A page has one field that always has the focus. A scanner types into it and
+// ends with Enter; a person may type the same. What was scanned goes to the
+// server at once (POST …/scan), which says what it took it for, shows a verdict
+// in words, with a shape and a sound, and the page as it then is:
+//
+//	POST /at/{site}/{station}/{workplace}/scan  {"client":"c1","n":7,"text":"X9SLAP-0140"}
+//	-> {"n":7,"kind":"set","what":"LAP-014","status":"open","words":"…","more":"…","next":"…","sound":"good","verdict":"<html>","bench":"<html>"}
+//
+// client and n number what one browser sends, so that a scan sent again after a
+// broken connection counts once. …/do takes what buttons and forms say:
+// {"client":"c1","n":8,"action":"record","fields":{…}}.
+//
+// What is entered and not yet recorded is a draft: a file in the data folder,
+// written before the answer. A draft is not a record. It becomes one when the
+// people who must sign have signed.
+package workplace
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"io/fs"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+//go:embed templates
+var templateFiles embed.FS
+
+//go:embed assets
+var assetFiles embed.FS
+
+// Options say where the pages stand.
+type Options struct {
+	// Prefix goes before every address: "" or, for practice, "/practice".
+	Prefix string
+	// Practice marks every page: its site is another one than the real.
+	Practice bool
+	// OtherPrefix is where the other of the two is served, "-" where it isn't.
+	OtherPrefix string
+	Log         *slog.Logger
+}
+
+// Desk serves the workplaces of one site.
+type Desk struct {
+	site  *site.Site
+	sh    *shell.Shell
+	opts  Options
+	tmpl  map[string]*template.Template
+	files store
+	hub   hub
+
+	mu    sync.Mutex
+	locks map[string]*sync.Mutex
+}
+
+// Places are the workplaces a station has, in the order of a set's way.
+func Places() []string {
+	return []string{"packing", "sealing", "sterilizer", "storage", "opening", "count", "close"}
+}
+
+// Register adds the pages of a site to a mux.
+func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) error {
+	if opts.Log == nil {
+		opts.Log = slog.New(slog.DiscardHandler)
+	}
+	d := &Desk{site: s, sh: sh, opts: opts, files: store{filepath.Join(s.Dir(), "drafts")}, locks: make(map[string]*sync.Mutex)}
+	var err error
+	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
+		"prefix": func() string { return opts.Prefix }, "practice": func() bool { return opts.Practice },
+		"stationPath": d.stationPath, "list": func(s ...string) []string { return s }, "q": url.QueryEscape,
+		"lower": strings.ToLower, "add": func(a, b int) int { return a + b }, "has": slices.Contains[[]string],
+	}, "templates/*.html")
+	if err != nil {
+		return err
+	}
+	assets, err := fs.Sub(assetFiles, "assets")
+	if err != nil {
+		return fmt.Errorf("workplace assets: %w", err)
+	}
+	p := opts.Prefix
+	mux.Handle("GET "+p+"/workplace/", shell.Assets(p+"/workplace/", assets))
+	at := p + "/at/{site}/{station}/"
+	mux.HandleFunc("GET "+p+"/at/{$}", d.page(d.stationsPage))
+	mux.HandleFunc("GET "+at+"{$}", d.page(d.stationPage))
+	mux.HandleFunc("GET "+at+"count", d.page(d.countPage))
+	mux.HandleFunc("GET "+at+"count/state", d.answer(d.countState))
+	mux.HandleFunc("POST "+at+"count/enter", d.answer(d.countEnter))
+	mux.HandleFunc("POST "+at+"count/{verb}", d.answer(d.countInput))
+	mux.HandleFunc("GET "+at+"{place}", d.page(d.benchPage))
+	mux.HandleFunc("GET "+at+"{place}/state", d.answer(d.benchState))
+	mux.HandleFunc("POST "+at+"{place}/{verb}", d.answer(d.benchInput))
+	mux.HandleFunc("GET "+at+"{place}/changes", d.changes)
+	d.registerLists(mux)
+	d.registerPrint(mux)
+	return nil
+}
+
+func (d *Desk) stationPath(station string, more ...string) string {
+	return d.opts.Prefix + "/at/" + station + "/" + strings.Join(more, "/")
+}
+
+// lock serializes what happens to one bench or one count.
+func (d *Desk) lock(key string) func() {
+	d.mu.Lock()
+	l := d.locks[key]
+	if l == nil {
+		l = new(sync.Mutex)
+		d.locks[key] = l
+	}
+	d.mu.Unlock()
+	l.Lock()
+	return l.Unlock
+}
+
+// visit is one request at a station.
+type visit struct {
+	context.Context
+	d       *Desk
+	r       *http.Request
+	w       *shell.Words
+	station string
+	place   string
+	now     time.Time
+}
+
+// t returns one of this package's words.
+func (v *visit) t(key string, args ...any) string { return v.w.T("workplace."+key, args...) }
+
+func (d *Desk) visit(r *http.Request) (*visit, error) {
+	v := &visit{Context: r.Context(), d: d, r: r, w: d.sh.Words(r), place: r.PathValue("place"), now: d.site.Clock()}
+	if r.PathValue("site") == "" {
+		return v, nil
+	}
+	v.station = r.PathValue("site") + "/" + r.PathValue("station")
+	if v.place == "" {
+		v.place = "count"
+	}
+	if err := events.CheckStation(v.station); err != nil {
+		return nil, fmt.Errorf("%w: %w", site.ErrNotFound, err)
+	}
+	stations, err := d.site.Stations(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range stations {
+		if s.Name == v.station && s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
+			if !s.Here {
+				return nil, &refusal{http.StatusForbidden, v.t("own-key", v.station)}
+			}
+			return v, nil
+		}
+	}
+	return nil, &refusal{http.StatusNotFound, v.t("not-enrolled", v.station)}
+}
+
+// refusal is an error with its status.
+type refusal struct {
+	code int
+	says string
+}
+
+func (e *refusal) Error() string { return e.says }
+
+func statusOf(err error) int {
+	var r *refusal
+	switch {
+	case errors.As(err, &r):
+		return r.code
+	case errors.Is(err, site.ErrNotFound), errors.Is(err, site.ErrNoList):
+		return http.StatusNotFound
+	}
+	return http.StatusBadRequest
+}
+
+// view is what a page template gets.
+type view struct {
+	Station  string
+	Place    string
+	Practice bool
+	Other    string // address of the other ledger's workplaces, "" for none
+	Data     any
+}
+
+type rendered struct {
+	name, title string
+	scripts     []string
+	wide        bool
+	data        any
+}
+
+// page turns a function that finds what to show into a handler.
+func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		v, err := d.visit(r)
+		var out *rendered
+		if err == nil {
+			out, err = f(v)
+		}
+		code := http.StatusOK
+		words := d.sh.Words(r)
+		if err != nil {
+			d.opts.Log.Warn("page refused", "path", r.URL.Path, "error", err)
+			code = statusOf(err)
+			out = &rendered{name: "refused", title: words.T("workplace.refused"), data: err.Error()}
+			v = &visit{}
+		}
+		title := out.title
+		if d.opts.Practice {
+			title = words.T("workplace.practice") + " – " + title
+		}
+		other := ""
+		if d.opts.OtherPrefix != "-" {
+			other = d.opts.OtherPrefix + "/at/"
+		}
+		d.sh.Render(w, r, code, d.tmpl, out.name, shell.Page{
+			Title: title, Scripts: out.scripts, Wide: out.wide, Base: d.opts.Prefix, Styles: []string{d.opts.Prefix + "/workplace/workplace.css"},
+			Body: view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data},
+		})
+	}
+}
+
+// maxInput bounds what a page sends at once.
+const maxInput = 1 << 20
+
+// answer turns a function into a JSON handler.
+func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		r.Body = http.MaxBytesReader(w, r.Body, maxInput)
+		v, err := d.visit(r)
+		var out any
+		if err == nil {
+			out, err = f(v)
+		}
+		code := http.StatusOK
+		if err != nil {
+			d.opts.Log.Warn("input refused", "path", r.URL.Path, "error", err)
+			code, out = statusOf(err), struct {
+				Error string `json:"error"`
+			}{err.Error()}
+		}
+		raw, err := json.Marshal(out)
+		if err != nil {
+			d.opts.Log.Error("answer failed", "path", r.URL.Path, "error", err)
+			http.Error(w, `{"error":"the answer can't be written"}`, http.StatusInternalServerError)
+			return
+		}
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(code)
+		w.Write(raw) // a client that has gone away needs no answer
+	}
+}
+
+// input is what a page sends.
+type input struct {
+	Client string            `json:"client"`
+	N      int64             `json:"n"`
+	Text   string            `json:"text"`
+	Action string            `json:"action"`
+	Fields map[string]string `json:"fields"`
+	Case   string            `json:"case"`
+	Stage  events.Stage      `json:"stage"`
+	Lines  []lineInput       `json:"lines"`
+}
+
+func (v *visit) input() (*input, error) {
+	raw, err := io.ReadAll(v.r.Body)
+	if err != nil {
+		return nil, fmt.Errorf("reading the input: %w", err)
+	}
+	in := new(input)
+	if err := json.Unmarshal(raw, in, json.RejectUnknownMembers(true)); err != nil {
+		return nil, fmt.Errorf("the input is not what this page sends: %w", err)
+	}
+	if len(in.Client) > 64 || in.Client == "" {
+		return nil, errors.New("the input does not say which browser sends it")
+	}
+	return in, nil
+}
+
+// once remembers what a browser has sent, so that nothing counts twice. It is
+// part of the draft it guards.
+type once map[string]int64
+
+// fresh says whether n is new, and takes note of it.
+func (o *once) fresh(client string, n int64) bool {
+	if *o == nil {
+		*o = make(once)
+	}
+	if n <= (*o)[client] {
+		return false
+	}
+	const kept = 50 // browsers; the oldest to speak goes
+	if len(*o) > kept {
+		clear(*o)
+	}
+	(*o)[client] = n
+	return true
+}
+
+// hub tells pages that a draft has changed.
+type hub struct {
+	mu  sync.Mutex
+	all map[string]map[chan struct{}]bool
+}
+
+func (h *hub) listen(key string) (chan struct{}, func()) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.all == nil {
+		h.all = make(map[string]map[chan struct{}]bool)
+	}
+	if h.all[key] == nil {
+		h.all[key] = make(map[chan struct{}]bool)
+	}
+	ch := make(chan struct{}, 1)
+	h.all[key][ch] = true
+	return ch, func() {
+		h.mu.Lock()
+		defer h.mu.Unlock()
+		delete(h.all[key], ch)
+		if len(h.all[key]) == 0 {
+			delete(h.all, key)
+		}
+	}
+}
+
+func (h *hub) tell(key string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for ch := range h.all[key] {
+		nudge(ch)
+	}
+}
+
+func nudge(ch chan struct{}) {
+	select {
+	case ch <- struct{}{}:
+	default:
+	}
+}
+
+// changes is the stream of a page: it looks again when its draft or the ledger
+// has changed.
+func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
+	v, err := d.visit(r)
+	if err != nil {
+		http.Error(w, err.Error(), statusOf(err))
+		return
+	}
+	key := benchKey(v.station, v.place)
+	if ref := r.FormValue("case"); ref != "" {
+		key = countKey(ref)
+	}
+	ch, end := d.hub.listen(key)
+	defer end()
+	ledger, stop := d.site.Changes()
+	defer stop()
+	go func() {
+		for {
+			select {
+			case <-r.Context().Done():
+				return
+			case <-ledger:
+				nudge(ch)
+			}
+		}
+	}()
+	shell.Changes(w, r, ch)
+}
+
+// stationRow is a station in the list of all.
+type stationRow struct {
+	site.Station
+	Cases []string
+}
+
+func (d *Desk) stationsPage(v *visit) (*rendered, error) {
+	all, err := d.site.Stations(v)
+	if err != nil {
+		return nil, err
+	}
+	var rows []stationRow
+	for _, s := range all {
+		if s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
+			rows = append(rows, stationRow{Station: s})
+		}
+	}
+	return &rendered{name: "stations", title: v.t("stations"), data: rows}, nil
+}
+
+type stationBody struct {
+	Places []string
+	Cases  []string
+}
+
+// dayAndHalf is how far back a room's open cases are looked for.
+const dayAndHalf = 36 * time.Hour
+
+func (d *Desk) stationPage(v *visit) (*rendered, error) {
+	cases, err := d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+	if err != nil {
+		return nil, err
+	}
+	return &rendered{name: "station", title: v.station, data: stationBody{Places(), cases}}, nil
+}
