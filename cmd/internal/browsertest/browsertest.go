@@ -1,0 +1,185 @@
+// Package browsertest drives a real headless Chromium for the tests of pages.
+// It is used by tests only. Without the browser a test fails and names the
+// Debian package: a page that nobody looked at must not pass for one that was.
+package browsertest
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// Size is a window's, in CSS pixels.
+type Size struct {
+	Name          string
+	Width, Height int64
+}
+
+// Sizes are a wall screen's or a desk's, an old workplace's, and a phone's.
+func Sizes() []Size {
+	return []Size{{"desk", 1920, 1080}, {"old", 1024, 768}, {"phone", 390, 844}}
+}
+
+// patience bounds one step of a test. A page that needs longer has failed.
+const patience = 60 * time.Second
+
+// Browser is a running Chromium.
+type Browser struct{ ctx context.Context }
+
+// Start starts a Chromium that ends with the test.
+func Start(t testing.TB) *Browser {
+	t.Helper()
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		t.Fatal("no Chromium here: install the Debian package chromium (apt-get install chromium)")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
+	for _, f := range []string{"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking", "disable-component-update", "disable-sync"} {
+		opts = append(opts, chromedp.Flag(f, true))
+	}
+	actx, endAllocator := chromedp.NewExecAllocator(context.Background(), opts...)
+	ctx, endBrowser := chromedp.NewContext(actx)
+	t.Cleanup(func() { endBrowser(); endAllocator() })
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("starting Chromium: %v", err)
+	}
+	return &Browser{ctx}
+}
+
+// Tab is one open page.
+type Tab struct {
+	ctx context.Context
+	t   testing.TB
+}
+
+// Tab opens an empty page of a size.
+func (b *Browser) Tab(t testing.TB, s Size) *Tab {
+	t.Helper()
+	ctx, end := chromedp.NewContext(b.ctx)
+	t.Cleanup(end)
+	tab := &Tab{ctx, t}
+	tab.Do(chromedp.EmulateViewport(s.Width, s.Height))
+	return tab
+}
+
+// Do takes steps; a step that fails ends the test.
+func (p *Tab) Do(steps ...chromedp.Action[chromedp.Void]) {
+	p.t.Helper()
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	if err := chromedp.Do(ctx, steps...); err != nil {
+		p.t.Fatalf("in the browser: %v", err)
+	}
+}
+
+// Open goes to an address.
+func (p *Tab) Open(url string) {
+	p.t.Helper()
+	p.Do(chromedp.Navigate(url))
+}
+
+// Click clicks what a selector finds first.
+func (p *Tab) Click(selector string) {
+	p.t.Helper()
+	p.Do(chromedp.Click(selector))
+}
+
+// Eval returns the value of an expression in the page; it awaits a promise.
+func Eval[T any](p *Tab, expression string) T {
+	p.t.Helper()
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
+	if err != nil {
+		p.t.Fatalf("in the browser: %v", err)
+	}
+	return v
+}
+
+// Until waits for an expression to be true, asking the page at each of its
+// frames. It returns how long that took.
+func (p *Tab) Until(expression string) time.Duration {
+	p.t.Helper()
+	begin := time.Now()
+	const asksFor = 20000 // milliseconds
+	ok := Eval[bool](p, fmt.Sprintf(`new Promise(done => { const end = performance.now() + %d; const look = () => { if (%s) done(true); else if (performance.now() > end) done(false); else requestAnimationFrame(look); }; look(); })`, asksFor, expression))
+	if !ok {
+		p.t.Fatalf("in the browser: %s did not come true; the page says: %.600s", expression, Eval[string](p, "document.body.innerText"))
+	}
+	return time.Since(begin)
+}
+
+// Address is where the page is now.
+func (p *Tab) Address() string {
+	p.t.Helper()
+	return Eval[string](p, "location.pathname + location.search")
+}
+
+// Axe runs axe-core on the page and reports each violation.
+func (p *Tab) Axe() {
+	p.t.Helper()
+	script, err := os.ReadFile(filepath.Join(Root(p.t), "testdata", "axe", "axe.min.js"))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	Eval[int](p, string(script)+";0")
+	bad := Eval[[]string](p, `axe.run().then(r => r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300))))`)
+	for _, b := range bad {
+		p.t.Errorf("axe at %s: %s", p.Address(), b)
+	}
+	if passes := Eval[int](p, `axe.run().then(r => r.passes.length)`); passes < 5 {
+		p.t.Errorf("axe at %s found only %d rules to pass: the page was not there", p.Address(), passes)
+	}
+}
+
+// Shot saves a picture of the window in the folder that LISTBOUND_SHOTS names,
+// for a person to look at; without it nothing is saved.
+func (p *Tab) Shot(name string) {
+	p.t.Helper()
+	dir := os.Getenv("LISTBOUND_SHOTS")
+	if dir == "" {
+		return
+	}
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, strings.ReplaceAll(name, "/", "_")+".png"), png, 0o644)
+	}
+	if err != nil {
+		p.t.Errorf("screenshot %s: %v", name, err)
+	}
+}
+
+// Root is the folder of the module.
+func Root(t testing.TB) string {
+	t.Helper()
+	dir, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return dir
+		}
+		up := filepath.Dir(dir)
+		if up == dir {
+			t.Fatal("no go.mod above the test's folder")
+		}
+		dir = up
+	}
+}
