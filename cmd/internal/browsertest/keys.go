@@ -1,0 +1,78 @@
+package browsertest
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// Type types like a keyboard wedge: one key after the other, as fast as they go
+// through, wherever the focus is. \r is Enter.
+func (p *Tab) Type(keys string) {
+	p.t.Helper()
+	p.Do(chromedp.KeyEvent(keys))
+}
+
+// Press presses one named key, such as ArrowUp.
+func (p *Tab) Press(key string) {
+	p.t.Helper()
+	p.Do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		for _, typ := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeKeyDown, input.DispatchKeyEventTypeKeyUp} {
+			if _, err := cdp.Call(ctx, t, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: typ, Key: key, Code: key}); err != nil {
+				return err
+			}
+		}
+		return nil
+	}))
+}
+
+// Touch clicks an element from within the page, as a finger does, without a
+// pointer that moves there.
+func (p *Tab) Touch(selector string) {
+	p.t.Helper()
+	Eval[bool](p, fmt.Sprintf(`(document.querySelector(%s).click(), true)`, strconv.Quote(selector)))
+}
+
+// Reload loads the page again.
+func (p *Tab) Reload() {
+	p.t.Helper()
+	p.Do(chromedp.Reload())
+}
+
+// Await waits until an expression is true, also while the page is being
+// replaced by another and in a tab that is not in front.
+func (p *Tab) Await(js string) {
+	p.t.Helper()
+	ctx, cancel := context.WithTimeout(p.ctx, patience)
+	defer cancel()
+	const asksFor = 30 * time.Second
+	ask := fmt.Sprintf(`new Promise(done => { const look = () => { let is = false; try { is = Boolean(%s) } catch {} if (is) done(true); else setTimeout(look, 5) }; look(); setTimeout(() => done(false), %d) })`,
+		js, asksFor.Milliseconds())
+	for {
+		is, err := chromedp.Run(ctx, chromedp.Evaluate[bool](ask, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
+		switch {
+		case is:
+			return
+		case err == nil || ctx.Err() != nil:
+			p.t.Fatalf("in the browser: %s did not come true; %s says: %.1500s", js, p.Address(), p.Text("main"))
+		}
+	}
+}
+
+// AwaitText waits until an element's text contains a part.
+func (p *Tab) AwaitText(selector, part string) {
+	p.t.Helper()
+	p.Await(fmt.Sprintf(`document.querySelector(%s).textContent.includes(%s)`, strconv.Quote(selector), strconv.Quote(part)))
+}
+
+// Text returns what an element shows, "" where there is no such element.
+func (p *Tab) Text(selector string) string {
+	p.t.Helper()
+	return Eval[string](p, fmt.Sprintf(`document.querySelector(%s)?.innerText ?? ""`, strconv.Quote(selector)))
+}
