@@ -260,6 +260,13 @@ func TestUnknownList(t *testing.T) {
 	if got := codes(judge(t, s.world(), x.key())); got != "count-short:broken closed-unreconciled:broken list-superseded:doubtful" {
 		t.Error(got)
 	}
+	s, x = plain()
+	s.facts = nil
+	x.seal = nil // nothing to hold a sheet against: that is not a wrong list
+	s.live(x)
+	if v := judge(t, s.world(), x.key()); len(find(v, CountedOnWrongList)) != 0 || len(find(v, SheetUnknown)) != 1 {
+		t.Error(show(v))
+	}
 }
 
 // TestCountsConserve: over a case, what the findings call short less over is

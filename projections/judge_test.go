@@ -92,6 +92,7 @@ var findingTests = []struct {
 		func(s *story, x *turn) {
 			_, b := binding(x.list, "LAP-022", x.trip())
 			x.seal.Binding = b.String()
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil // before anybody reads it
 			s.live(x)
 		},
 		func(s *story, x *turn) { x.seal.Binding = ""; s.live(x) }},
@@ -149,6 +150,21 @@ var findingTests = []struct {
 	{SealDiffers, "another number", SeverityDoubtful,
 		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
 		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},
+	{SealDiffers, "the number of a seal that was replaced", SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			seal := *x.seal
+			seal.Seals = []string{"777"}
+			s.tell("packing-1", x.checkedAt().Add(1e9), x.set, x.trip(), &seal)
+		},
+		func(s *story, x *turn) {
+			x.open.Seals = []string{"777"}
+			x.check.Seals = []string{"48LAP-014"} // the one in force in storage
+			s.live(x)
+			seal := *x.seal
+			seal.Seals = []string{"777"}
+			s.tell("packing-1", x.checkedAt().Add(1e9), x.set, x.trip(), &seal)
+		}},
 	{SealDiffers, "a broken seal", SeverityBroken,
 		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},

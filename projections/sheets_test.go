@@ -390,3 +390,32 @@ func TestForgedSheet(t *testing.T) {
 		t.Errorf("%+v", fs)
 	}
 }
+
+// TestVersionIssuedTwice: the one that was sealed is meant; without a digest,
+// the one known at packing.
+func TestVersionIssuedTwice(t *testing.T) {
+	for _, test := range []struct {
+		sealed int64 // quantity of line 1 in the list sealed; 0: the seal has no digest
+		first  int64 // counted at first
+		want   string
+	}{
+		{0, 6, ""},
+		{0, 7, "count-differs-at-opening:doubtful"},
+		{6, 6, ""},
+		{7, 7, ""},
+		{7, 6, "count-differs-at-opening:doubtful"},
+	} {
+		s := newStory()
+		lists := map[int64]*events.ListIssued{5: s.listAt(clock(-2, 0, 0), "LAP-MAJOR", 1, 5), 6: s.listAt(clock(-1, 0, 0), "LAP-MAJOR", 1, 6), 7: s.listAt(clock(1, 0, 0), "LAP-MAJOR", 1, 7)}
+		x := newTurn("A", 0, lists[max(test.sealed, 6)])
+		if test.sealed == 0 {
+			x.seal.ListDigest = ""
+			x.seal.Binding = ""
+		}
+		x.first.Counts[0].Counted, x.final.Counts[0].Counted = test.first, test.first
+		s.live(x)
+		if got := codes(judge(t, s.world(), x.key())); got != test.want {
+			t.Errorf("%+v: %s", test, got)
+		}
+	}
+}
