@@ -129,8 +129,15 @@ func (l *Ledger) integrateChunk(from int64, records [][]byte) error {
 	if rest > 0 {
 		files = append(files, outFile{proof.EntriesPath(size/proof.TileWidth, rest), entries})
 	}
+	// An upper tile often stays as it is. The signed checkpoint needs it, so it is left alone.
+	signed := map[string]bool{}
+	l.build.tree.Partial(func(level int, index int64, hashes []tlog.Hash) {
+		signed[proof.TilePath(level, index, len(hashes))] = true
+	})
 	tree.Partial(func(level int, index int64, hashes []tlog.Hash) {
-		files = append(files, outFile{proof.TilePath(level, index, len(hashes)), proof.EncodeTile(hashes)})
+		if name := proof.TilePath(level, index, len(hashes)); !signed[name] {
+			files = append(files, outFile{name, proof.EncodeTile(hashes)})
+		}
 	})
 	if err := l.files.writeDurably(files); err != nil {
 		return fmt.Errorf("cannot write tiles: %w", err)

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -19,7 +20,7 @@ import (
 )
 
 // steps are all durable steps of a running ledger.
-var steps = []string{"publish", "write files", "sync files", "sync folders", "write checkpoint", "rename checkpoint"}
+var steps = []string{"publish", "write files", "sync files", "rename files", "sync folders", "write checkpoint", "rename checkpoint"}
 
 var errFault = errors.New("the disk said no")
 
@@ -232,6 +233,135 @@ func TestLogCannotBeWritten(t *testing.T) {
 	mustCheck(t, l)
 }
 
+// A file that a signed checkpoint needs is left alone.
+func TestSignedFilesAreNotTouched(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	opts.CheckpointEvery = time.Hour
+	atStep := func(string) {}
+	opts.SetFaults(ledger.NewFaults(func(step string) error { atStep(step); return nil }, nil))
+	l, err := ledger.Open(ctx, opts)
+	if err != nil {
+		t.Fatal(err)
+	}
+	old := time.Date(2001, 2, 3, 4, 5, 6, 0, time.UTC)
+	needed := 0
+	for range 12 {
+		fill(t, l, "north/or-3", l.Size(), 60, 0)
+		if _, err := l.Checkpoint(ctx); err != nil {
+			t.Fatal(err)
+		}
+		size := l.Size()
+		var names []string
+		for _, level := range proof.Layout(size) {
+			if level.Partial > 0 {
+				names = append(names, proof.TilePath(level.Level, level.Full, level.Partial))
+			}
+			for index := range level.Full {
+				names = append(names, proof.TilePath(level.Level, index, proof.TileWidth))
+			}
+		}
+		names = append(names, proof.EntriesPath(size/proof.TileWidth, int(size%proof.TileWidth)))
+		for _, name := range names {
+			if err := os.Chtimes(filepath.Join(opts.Dir, "log", name), old, old); err != nil {
+				t.Fatal(err)
+			}
+		}
+		// Until the next checkpoint stands, these are all there is.
+		atStep = func(step string) {
+			if step != "write checkpoint" {
+				return
+			}
+			for _, name := range names {
+				info, err := os.Stat(filepath.Join(opts.Dir, "log", name))
+				if err != nil || !info.ModTime().Equal(old) {
+					t.Errorf("%s, needed by the checkpoint of %d records, was written again: %v", name, size, err)
+				}
+				needed++
+			}
+		}
+	}
+	atStep = func(string) {}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if needed < 20 {
+		t.Errorf("only %d files were looked at", needed)
+	}
+}
+
+// A checkpoint that failed after it was on disk is not known to the builder, which then writes the same tiles again. They must not be seen torn
+// meanwhile.
+func TestTilesAreReplacedWhole(t *testing.T) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	opts.CheckpointEvery = time.Hour
+	fail := false
+	looked := 0
+	check := func(step string) error {
+		onDisk, err := os.ReadFile(filepath.Join(opts.Dir, "log", "checkpoint"))
+		if err != nil {
+			return nil // there is none yet
+		}
+		c, err := proof.OpenCheckpoint(onDisk, opts.Origin, opts.Verifier)
+		if err != nil {
+			t.Errorf("%s: %v", step, err)
+		}
+		for _, level := range proof.Layout(c.Size) {
+			if level.Partial == 0 {
+				continue
+			}
+			data, err := os.ReadFile(filepath.Join(opts.Dir, "log", proof.TilePath(level.Level, level.Full, level.Partial)))
+			if err == nil {
+				_, err = proof.DecodeTile(data, level.Partial)
+			}
+			if err != nil {
+				t.Errorf("%s: the checkpoint of %d records needs a tile that is torn: %v", step, c.Size, err)
+			}
+			looked++
+		}
+		return nil
+	}
+	opts.SetFaults(ledger.NewFaults(check, func(step string) error {
+		if fail && step == "rename checkpoint" {
+			fail = false
+			return errFault
+		}
+		return check(step)
+	}))
+	l := ledgertest.Open(t, opts)
+	fill(t, l, "north/or-3", 0, 300, 0)
+	fail = true
+	if _, err := l.Checkpoint(ctx); !errors.Is(err, errFault) {
+		t.Fatalf("checkpoint: %v", err)
+	}
+	names := []string{"tile/0/001.p/44", "tile/1/000.p/1", "tile/entries/001.p/44"}
+	var before []os.FileInfo
+	for _, name := range names {
+		info, err := os.Stat(filepath.Join(opts.Dir, "log", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		before = append(before, info)
+	}
+	if _, err := l.Checkpoint(ctx); err != nil {
+		t.Fatal(err)
+	}
+	for i, name := range names {
+		info, err := os.Stat(filepath.Join(opts.Dir, "log", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if os.SameFile(before[i], info) {
+			t.Errorf("%s was written in place", name)
+		}
+	}
+	if looked < 10 {
+		t.Errorf("only %d tiles were looked at", looked)
+	}
+	mustCheck(t, l)
+}
+
 // A ledger never signs two checkpoints that contradict each other, whatever happens between them.
 func TestNeverEquivocates(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
@@ -243,8 +373,16 @@ func TestNeverEquivocates(t *testing.T) {
 		defer os.RemoveAll(dir)
 		opts := ledgertest.Options(t)
 		opts.Dir, opts.CheckpointEvery = dir, time.Millisecond
+		var mu sync.Mutex
 		failing := ""
+		arm := func(step string) {
+			mu.Lock()
+			defer mu.Unlock()
+			failing = step
+		}
 		opts.SetFaults(ledger.NewFaults(func(step string) error {
+			mu.Lock()
+			defer mu.Unlock()
 			if step == failing {
 				failing = ""
 				return errFault
@@ -279,13 +417,13 @@ func TestNeverEquivocates(t *testing.T) {
 				prev[station] = out[len(out)-1].Seq
 			},
 			"checkpoint": func(rt *rapid.T) {
-				failing = rapid.SampledFrom(append([]string{""}, steps[1:]...)).Draw(rt, "failing")
+				arm(rapid.SampledFrom(append([]string{""}, steps[1:]...)).Draw(rt, "failing"))
 				if note, err := l.Checkpoint(ctx); err == nil {
 					notes = append(notes, note)
 				} else if !errors.Is(err, errFault) {
 					rt.Fatal(err)
 				}
-				failing = ""
+				arm("")
 			},
 			"restart": func(rt *rapid.T) {
 				if err := l.Close(); err != nil {

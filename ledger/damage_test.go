@@ -130,15 +130,6 @@ func unclean(t *testing.T, dir string) {
 	}
 }
 
-func firstOf(t *testing.T, dir string, block int) int64 {
-	t.Helper()
-	data, err := os.ReadFile(blockPath(dir, block))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return parseBlock(t, data)[0].seq
-}
-
 func both(fs ...func(*testing.T, string)) func(*testing.T, string) {
 	return func(t *testing.T, dir string) {
 		for _, f := range fs {

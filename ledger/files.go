@@ -91,7 +91,7 @@ type outFile struct {
 }
 
 // writeDurably writes the files and returns when they and their folders are on disk. A file that is there already is
-// overwritten: it is left from before a crash and no checkpoint speaks of it.
+// replaced whole: a checkpoint may speak of it, when the one before failed after it was on disk, so it must never be seen torn.
 func (l logFiles) writeDurably(files []outFile) error {
 	dirs := map[string]bool{}
 	open := make([]*os.File, 0, len(files))
@@ -100,14 +100,14 @@ func (l logFiles) writeDurably(files []outFile) error {
 			f.Close() //nolint:errcheck // closed and checked below; this is for the way out after an error
 		}
 	}()
-	// Crash here: some files torn, none under a checkpoint. They are written again.
+	// Crash here: stray .tmp files, some torn. They are written again.
 	err := l.faults.around("write files", func() error {
 		for _, file := range files {
 			path := l.path(file.name)
 			if err := l.makeDir(filepath.Dir(path), dirs); err != nil {
 				return err
 			}
-			f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+			f, err := os.OpenFile(path+".tmp", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 			if err != nil {
 				return err
 			}
@@ -137,7 +137,19 @@ func (l logFiles) writeDurably(files []outFile) error {
 		return err
 	}
 	open = open[:0]
-	// Crash here: whole files whose names may be lost. The old checkpoint still stands and does not need them.
+	// Crash here: whole files, some under their names and some not yet, or with names that may be lost. The old checkpoint still
+	// stands; what it needs was only ever replaced by the same bytes.
+	err = l.faults.around("rename files", func() error {
+		for _, file := range files {
+			if err := os.Rename(l.path(file.name)+".tmp", l.path(file.name)); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
 	return l.faults.around("sync folders", func() error {
 		names := make([]string, 0, len(dirs))
 		for dir := range dirs {
