@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -71,9 +72,12 @@ func (b *Browser) Tab(t testing.TB, s Size) *Tab {
 	t.Helper()
 	ctx, end := chromedp.NewContext(b.ctx)
 	t.Cleanup(end)
-	tab := &Tab{ctx, t}
-	tab.Do(chromedp.EmulateViewport(s.Width, s.Height))
-	return tab
+	// The first step opens the page; the page lives as long as that step's
+	// context, so this one has no time limit.
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(s.Width, s.Height)); err != nil {
+		t.Fatalf("opening a page in Chromium: %v", err)
+	}
+	return &Tab{ctx, t}
 }
 
 // Do takes steps; a step that fails ends the test.
@@ -95,7 +99,7 @@ func (p *Tab) Open(url string) {
 // Click clicks what a selector finds first.
 func (p *Tab) Click(selector string) {
 	p.t.Helper()
-	p.Do(chromedp.Click(selector))
+	p.Do(chromedp.Click(chromedp.CSS(selector)))
 }
 
 // Eval returns the value of an expression in the page; it awaits a promise.
@@ -137,12 +141,12 @@ func (p *Tab) Axe() {
 		p.t.Fatal(err)
 	}
 	Eval[int](p, string(script)+";0")
-	bad := Eval[[]string](p, `axe.run().then(r => r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300))))`)
-	for _, b := range bad {
+	found := Eval[[]string](p, `axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
+	for _, b := range found[1:] {
 		p.t.Errorf("axe at %s: %s", p.Address(), b)
 	}
-	if passes := Eval[int](p, `axe.run().then(r => r.passes.length)`); passes < 5 {
-		p.t.Errorf("axe at %s found only %d rules to pass: the page was not there", p.Address(), passes)
+	if passes, err := strconv.Atoi(found[0]); err != nil || passes < 5 {
+		p.t.Errorf("axe at %s found only %s rules to pass: the page was not there", p.Address(), found[0])
 	}
 }
 
