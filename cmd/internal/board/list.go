@@ -27,7 +27,7 @@ type boardBody struct {
 	Rows     []boardRow
 	Stations []projections.Verdict // with findings on their own records
 	Facets   []facet
-	Counts   map[projections.Status]int
+	Counts   map[string]int
 	Total    int // rows of the filter
 	Records  int64
 	Damage   []string
@@ -109,7 +109,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Query: keep(q, filterNames...)}
+	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Query: keep(q, filterNames...), Counts: make(map[string]int)}
 	for _, d := range p.site.Damage() {
 		b.Damage = append(b.Damage, d.String())
 	}
@@ -128,8 +128,12 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
 			return err
 		}
-		if b.Counts, err = m.Status(r.Context()); err != nil {
+		counts, err := m.Status(r.Context())
+		if err != nil {
 			return err
+		}
+		for status, n := range counts {
+			b.Counts[string(status)] = n
 		}
 		b.Facets, err = facets(r, m, f, q, words)
 		return err
