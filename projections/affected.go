@@ -2,6 +2,7 @@ package projections
 
 import (
 	"slices"
+	"sort"
 	"time"
 
 	"listbound/events"
@@ -118,13 +119,13 @@ func (a *affected) fact(it *item, depth int) {
 // packing: facts without a trip move between the trips packed before and after.
 func (a *affected) packing(it *item) {
 	w, set := a.w, it.Event.Subject
-	w.need(DimSet, set)
+	w.around(set, it.at())
 	s := w.sets[set]
 	if len(s.loose) > 0 {
 		a.put(TripKey{Set: set})
 	}
 	packs := s.packs.sorted()
-	at := slices.Index(packs, it)
+	at := sort.Search(len(packs), func(i int) bool { return !packs[i].less(it) })
 	for _, dir := range []int{-1, 1} {
 		for i, live := at+dir, ""; i >= 0 && i < len(packs); i += dir {
 			p := packs[i]
@@ -369,12 +370,18 @@ func (a *affected) after(k TripKey) {
 	if s == nil || k.Trip == "" {
 		return
 	}
-	packs := s.packs.sorted()
-	for i, p := range packs {
-		if p.Event.Trip != k.Trip {
+	t := a.w.trips[k.Trip]
+	if t == nil {
+		return
+	}
+	for _, p := range t.items {
+		if p.kind != events.KindSetPacked || p.Event.Subject != k.Set {
 			continue
 		}
-		for _, n := range packs[i+1:] {
+		a.w.around(k.Set, p.at())
+		packs := s.packs.sorted()
+		i := sort.Search(len(packs), func(i int) bool { return p.less(packs[i]) })
+		for _, n := range packs[i:] {
 			if n.Event.Trip != k.Trip && !n.void {
 				a.put(TripKey{k.Set, n.Event.Trip})
 				break

@@ -2,6 +2,7 @@ package projections
 
 import (
 	"slices"
+	"sort"
 	"strings"
 	"time"
 
@@ -98,7 +99,6 @@ func (w *World) chain(k TripKey) *chain {
 
 func (w *World) buildChain(k TripKey) *chain {
 	w.need(DimTrip, k.Trip)
-	w.need(DimSet, k.Set)
 	c := &chain{key: k}
 	var own []*item
 	if t := w.trips[k.Trip]; t != nil && k.Trip != "" {
@@ -110,6 +110,7 @@ func (w *World) buildChain(k TripKey) *chain {
 			c.all = append(c.all, it)
 		}
 	}
+	w.aroundTrip(k, own)
 	s := w.sets[k.Set]
 	if s != nil {
 		for _, it := range s.loose {
@@ -221,19 +222,41 @@ func looked(it *item, s *events.Reading, tag, outer string, seals []string, brok
 	return r
 }
 
+// aroundTrip fetches what lies around each packing of a trip; for what was seen
+// of a set before any packing, what lies around the first.
+func (w *World) aroundTrip(k TripKey, own []*item) {
+	if w.src == nil {
+		return
+	}
+	if k.Trip == "" {
+		w.around(k.Set, time.Time{})
+		return
+	}
+	for _, it := range own {
+		if it.kind == events.KindSetPacked && it.Event.Subject == k.Set {
+			w.around(k.Set, it.at())
+		}
+	}
+}
+
 // neighbours finds the set's trips before and after.
 func (c *chain) neighbours(packs []*item) {
 	if len(c.packed) == 0 {
 		return
 	}
 	first := c.packed[0]
-	for _, p := range packs {
-		switch {
-		case p.void || p.Event.Trip == c.key.Trip:
-		case p.less(first):
+	at := sort.Search(len(packs), func(i int) bool { return !packs[i].less(first) })
+	other := func(p *item) bool { return !p.void && p.Event.Trip != c.key.Trip }
+	for i := at - 1; i >= 0; i-- {
+		if p := packs[i]; other(p) {
 			c.prev = p.Event.Trip
-		case c.next == nil:
+			break
+		}
+	}
+	for _, p := range packs[at:] {
+		if other(p) {
 			c.next = p
+			break
 		}
 	}
 }

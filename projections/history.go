@@ -79,7 +79,6 @@ func (w *World) keep(in map[int64]*item, its []*item) {
 }
 
 func (w *World) setTrips(of HistoryOf) []TripKey {
-	w.need(DimSet, of.Set)
 	seen := make(map[TripKey]struct{})
 	for _, k := range of.Trips {
 		seen[k] = struct{}{}
@@ -89,6 +88,7 @@ func (w *World) setTrips(of HistoryOf) []TripKey {
 			seen[TripKey{of.Set, p.Event.Trip}] = struct{}{}
 		}
 		for _, it := range s.loose {
+			w.around(of.Set, it.at())
 			seen[TripKey{of.Set, w.packedBefore(of.Set, it.at())}] = struct{}{}
 		}
 	}

@@ -73,7 +73,7 @@ type Dim string
 // returned too. Keys gives both.
 const (
 	DimTrip       Dim = "trip"       // all facts that carry this trip
-	DimSet        Dim = "set"        // the set's set.packed facts, and its facts without a trip
+	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, and its facts without a trip
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
@@ -88,6 +88,12 @@ const (
 // all facts there are.
 type Source interface {
 	Facts(dim Dim, key string) ([]Fact, error)
+	// Around returns, with their corrections, the set's set.packed facts nearest
+	// to a moment: the last n at or before it and the first n after it; and the
+	// set's facts without a trip from the first of these to the last, to the end
+	// of all times on a side where there are fewer than n. A set is packed
+	// thousands of times in its life, and a judgement looks at neighbours only.
+	Around(set string, at time.Time, n int) ([]Fact, error)
 	// Trips returns the trips with something observed in from <= t < to (zero: no
 	// bound): DimSterilizer, sterilized there; DimList, packed with the list;
 	// DimPolicy, any event of the site.

@@ -294,6 +294,9 @@ func TestAsKnownAt(t *testing.T) {
 type deaf struct{}
 
 func (deaf) Facts(Dim, string) ([]Fact, error) { return nil, errors.New("the disk is gone") }
+func (deaf) Around(string, time.Time, int) ([]Fact, error) {
+	return nil, errors.New("the disk is gone")
+}
 func (deaf) Trips(Dim, string, time.Time, time.Time) ([]TripKey, error) {
 	return nil, errors.New("the disk is gone")
 }
@@ -305,7 +308,7 @@ func TestSourceFails(t *testing.T) {
 		"judge":   second(w.Judge(key("A", 0))),
 		"station": second(w.JudgeStation("north/or-3")),
 		"case":    second(w.Case("K-1")),
-		"history": second(w.History(HistoryOf{Set: "A"})),
+		"history": second(w.History(HistoryOf{Set: "A", Trips: []TripKey{key("A", 0)}})),
 	} {
 		if err == nil || !strings.Contains(err.Error(), "the disk is gone") {
 			t.Errorf("%s: %v", name, err)

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"reflect"
 	"slices"
+	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -14,10 +16,11 @@ import (
 // judgement needs when it first needs them; without one it holds all there
 // are. It is not safe for concurrent use.
 type World struct {
-	src  Source
-	have map[dimKey]struct{} // asked of src already
-	err  error               // the first error of src in the current call
-	gen  uint64              // grows with every fact, so that what was derived is known to be old
+	src   Source
+	have  map[dimKey]struct{} // asked of src already
+	err   error               // the first error of src in the current call
+	least int                 // packings Around is asked for at first; a test asks for fewer
+	gen   uint64              // grows with every fact, so that what was derived is known to be old
 
 	seqs  map[int64]*item
 	ids   map[string]*item   // by event id; of several the lowest sequence
@@ -136,7 +139,7 @@ type setIndex struct {
 // NewWorld returns an empty World. With a nil Source every fact comes by Add.
 func NewWorld(src Source) *World {
 	w := &World{
-		src: src, seqs: make(map[int64]*item), ids: make(map[string]*item), twins: make(map[string][]*item), fixes: make(map[string][]*item),
+		src: src, least: leastAround, seqs: make(map[int64]*item), ids: make(map[string]*item), twins: make(map[string][]*item), fixes: make(map[string][]*item),
 		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*item), loads: make(map[string][]*item),
 		reads: make(map[string][]*item), lists: make(map[string][]*item), policies: make(map[string]*bag), stations: make(map[string][]*item),
 	}
@@ -369,6 +372,67 @@ func (w *World) need(dim Dim, key string) {
 	}
 }
 
+// leastAround is how many packings Around is asked for at first, and
+// wantAround how many different trips in force it must show on a side.
+const (
+	leastAround = 5
+	wantAround  = 3
+)
+
+// around fetches the set's packings near a moment, once. It asks for more until
+// it has seen enough trips on each side, or all there are: packings can be void,
+// or repeat a trip.
+func (w *World) around(set string, at time.Time) {
+	if w.src == nil || set == "" || w.err != nil {
+		return
+	}
+	k := dimKey{DimSet, set + " " + strconv.FormatInt(at.UnixNano(), 36)}
+	if _, ok := w.have[k]; ok {
+		return
+	}
+	for n := w.least; ; n *= 2 {
+		facts, err := w.src.Around(set, at, n)
+		if err != nil {
+			w.err = fmt.Errorf("fetching what is known of set %s: %w", set, err)
+			return
+		}
+		for _, f := range facts {
+			w.Add(f)
+		}
+		if w.enough(facts, at, n) {
+			break
+		}
+	}
+	w.have[k] = struct{}{}
+}
+
+func (w *World) enough(facts []Fact, at time.Time, n int) bool {
+	var packs [2]int
+	var trips [2]map[string]bool
+	for _, f := range facts {
+		if f.Event == nil || f.Event.Kind() != events.KindSetPacked || f.Event.Trip == "" {
+			continue
+		}
+		side := 0
+		if f.Event.Time.After(at) {
+			side = 1
+		}
+		packs[side]++
+		if it := w.seqs[f.Seq]; it != nil && !it.void {
+			if trips[side] == nil {
+				trips[side] = make(map[string]bool)
+			}
+			trips[side][f.Event.Trip] = true
+		}
+	}
+	for side := range packs {
+		if packs[side] >= n && len(trips[side]) < wantAround {
+			return false
+		}
+	}
+	return true
+}
+
 // failed ends a call: it returns the Source's error and forgets it.
 func (w *World) failed() error {
 	err := w.err
@@ -396,7 +460,7 @@ func (w *World) resolve(e *events.Event, depth int) TripKey {
 	case e.Trip != "" && tripped(k):
 		return TripKey{e.Subject, e.Trip}
 	case ofSet(k):
-		w.need(DimSet, e.Subject)
+		w.around(e.Subject, e.Time)
 		return TripKey{e.Subject, w.packedBefore(e.Subject, e.Time)}
 	}
 	if c, ok := e.Data.(*events.EventCorrected); ok && depth < maxFixDepth {
@@ -415,8 +479,9 @@ func (w *World) packedBefore(set string, at time.Time) string {
 		return ""
 	}
 	packs := s.packs.sorted()
-	for i := len(packs) - 1; i >= 0; i-- {
-		if p := packs[i]; !p.void && !p.at().After(at) {
+	after := sort.Search(len(packs), func(i int) bool { return packs[i].at().After(at) })
+	for i := after - 1; i >= 0; i-- {
+		if p := packs[i]; !p.void {
 			return p.Event.Trip
 		}
 	}
@@ -530,6 +595,38 @@ func (a asKnownAt) Facts(dim Dim, key string) ([]Fact, error) {
 		}
 	}
 	return out, err
+}
+
+// Around asks for more until as many are left as were wanted, or all were seen:
+// what was recorded later may have taken their place.
+func (a asKnownAt) Around(set string, at time.Time, n int) ([]Fact, error) {
+	for m := n; ; m *= 2 {
+		facts, err := a.src.Around(set, at, m)
+		if err != nil {
+			return nil, err
+		}
+		var all, left [2]int
+		out := make([]Fact, 0, len(facts))
+		for _, f := range facts {
+			known := !f.Recorded.After(a.t)
+			if known {
+				out = append(out, f)
+			}
+			if f.Event.Kind() == events.KindSetPacked && f.Event.Trip != "" {
+				side := 0
+				if f.Event.Time.After(at) {
+					side = 1
+				}
+				all[side]++
+				if known {
+					left[side]++
+				}
+			}
+		}
+		if (all[0] < m || left[0] >= n) && (all[1] < m || left[1] >= n) {
+			return out, nil
+		}
+	}
 }
 
 func (a asKnownAt) Trips(dim Dim, key string, from, to time.Time) ([]TripKey, error) {

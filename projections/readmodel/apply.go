@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 
 	"listbound/events"
 	"listbound/ledger/proof"
@@ -41,6 +42,7 @@ type record struct {
 // does it on one processor while the other applies.
 func Parse(origin string, raws []Raw) (*Batch, error) {
 	b := &Batch{records: make([]record, len(raws))}
+	rd := events.NewReader()
 	for i, r := range raws {
 		if i == 0 {
 			b.first = r.Seq
@@ -51,7 +53,7 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 		if err != nil {
 			return nil, fmt.Errorf("record %d: %w", r.Seq, err)
 		}
-		b.records[i] = record{parsed: events.Parse(n), recorded: at, arrival: events.Remark(remark)}
+		b.records[i] = record{parsed: rd.Parse(n), recorded: at, arrival: events.Remark(remark)}
 	}
 	return b, nil
 }
@@ -349,6 +351,7 @@ func appendRow(args []any, f *projections.Fact, b *Batch) []any {
 		caseRef = d.Case
 	case *events.EventCorrected:
 		corrects = idBytes(d.Event)
+		caseRef, load, sterilizer, positive, list, sheetTrip = replaced(e, d)
 	}
 	var trip any
 	if e.Trip != "" {
@@ -356,6 +359,45 @@ func appendRow(args []any, f *projections.Fact, b *Batch) []any {
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects, operator)
+}
+
+// replaced returns what a correction puts in place, whatever the kind of the
+// event it corrects: the members have one meaning in all kinds.
+func replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any) {
+	var r struct {
+		Case       string         `json:"case"`
+		Load       string         `json:"load"`
+		Sterilizer string         `json:"sterilizer"`
+		Result     string         `json:"result"`
+		List       string         `json:"list"`
+		Sheet      jsontext.Value `json:"sheet"`
+	}
+	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
+		return
+	}
+	set := func(to *any, s string) {
+		if s != "" {
+			*to = s
+		}
+	}
+	set(&caseRef, r.Case)
+	set(&load, r.Load)
+	set(&sterilizer, r.Sterilizer)
+	set(&list, r.List)
+	if r.Result == "positive" || r.Result == "negative" {
+		positive = int64(0)
+		if r.Result == "positive" {
+			positive = int64(1)
+		}
+	}
+	// The code read stands in an object, the code counted against alone.
+	var code string
+	var reading events.Reading
+	if json.Unmarshal(r.Sheet, &code) != nil && json.Unmarshal(r.Sheet, &reading) == nil {
+		code = reading.Code
+	}
+	sheetTrip = otherTrip(e, code)
+	return
 }
 
 func readCode(r *events.Reading) string {

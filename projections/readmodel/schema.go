@@ -92,7 +92,8 @@ CREATE TABLE stations (
 const indexes = `
 CREATE INDEX IF NOT EXISTS events_observed ON events (observed);
 CREATE INDEX IF NOT EXISTS events_trip ON events (trip) WHERE trip IS NOT NULL;
-CREATE INDEX IF NOT EXISTS events_set ON events (subject) WHERE kind = 'set.packed' OR trip IS NULL;
+CREATE INDEX IF NOT EXISTS events_packed ON events (subject, observed) WHERE kind = 'set.packed';
+CREATE INDEX IF NOT EXISTS events_loose ON events (subject, observed) WHERE trip IS NULL;
 CREATE INDEX IF NOT EXISTS events_case ON events (case_ref) WHERE case_ref IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_load ON events (load) WHERE load IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_sterilizer ON events (sterilizer, observed) WHERE sterilizer IS NOT NULL;

@@ -4,6 +4,8 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -28,18 +30,19 @@ type source struct {
 	origin string
 }
 
-// factRows says which rows of events a dimension means. '?1' is the key.
+// factRows says which rows of events a dimension means. '?1' is the key. The
+// row of a correction that replaces data carries what it puts in place, so that
+// the corrected fact is found under that too.
 var factRows = map[projections.Dim]string{
 	projections.DimTrip:    `trip = ?1`,
-	projections.DimSet:     `subject = ?1 AND (kind = 'set.packed' OR trip IS NULL)`,
 	projections.DimCase:    `case_ref = ?1`,
-	projections.DimLoad:    `load = ?1 AND kind = 'set.sterilized'`,
-	projections.DimList:    `list = ?1 AND kind = 'list.issued'`,
+	projections.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
+	projections.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
 	projections.DimSheet:   `sheet_trip = ?1`,
 	projections.DimPolicy:  `subject = ?1 AND kind = 'policy.adopted'`,
 	projections.DimStation: `station = ?1 AND remarks <> 0`,
 	// Negative readings say nothing without a positive one, and there is one a day.
-	projections.DimSterilizer: `sterilizer = ?1 AND kind = 'indicator.read'
+	projections.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
 	projections.DimEvent: `id = ?1 AND observed BETWEEN ?2 AND ?3`,
 }
@@ -55,40 +58,97 @@ func (s *source) Facts(dim projections.Dim, key string) ([]projections.Fact, err
 	case projections.DimTrip, projections.DimSheet:
 		args[0] = idBytes(key)
 	case projections.DimEvent:
-		at, err := events.IDTime(key)
+		found, err := s.byID(key)
 		if err != nil {
-			return nil, nil // not an id of ours: nothing has it
+			return nil, err
 		}
-		args = []any{idBytes(key), at.UnixNano(), at.UnixNano() + int64(time.Millisecond) - 1}
+		return s.corrected(found)
 	}
 	found, err := s.query(`SELECT seq, remarks FROM events WHERE `+where, args...)
 	if err != nil {
 		return nil, err
 	}
-	more, err := s.query(`SELECT seq, remarks FROM events WHERE corrects IN (SELECT id FROM events WHERE `+where+`)`, args...)
+	return s.corrected(found)
+}
+
+// Around implements projections.Source.
+func (s *source) Around(set string, at time.Time, n int) ([]projections.Fact, error) {
+	const packed = `subject = ?1 AND kind = 'set.packed' AND trip IS NOT NULL`
+	t := int64(math.MinInt64)
+	if !at.IsZero() {
+		t = at.UnixNano()
+	}
+	before, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2 ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
 	if err != nil {
 		return nil, err
 	}
-	// Corrections of corrections are rare: one look-up each.
+	after, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed > ?2 ORDER BY observed, id LIMIT ?3`, set, t, n)
+	if err != nil {
+		return nil, err
+	}
+	from, to := int64(math.MinInt64), int64(math.MaxInt64)
+	if len(before) == n {
+		from = before[n-1].Event.Time.UnixNano()
+	}
+	if len(after) == n {
+		to = after[n-1].Event.Time.UnixNano()
+	}
+	loose, err := s.query(`SELECT seq, remarks FROM events WHERE subject = ?1 AND trip IS NULL AND observed BETWEEN ?2 AND ?3
+		AND kind IN `+kindsOfSet, set, from, to)
+	if err != nil {
+		return nil, err
+	}
+	return s.corrected(slices.Concat(before, after, loose))
+}
+
+// kindsOfSet are the kinds whose subject is a set.
+const kindsOfSet = `('set.packed', 'list.sealed', 'set.sterilized', 'set.opened', 'set.counted', 'set.checked', 'finding.acknowledged')`
+
+// corrected adds, for each fact, its corrections, theirs, and what corrections
+// among the facts are about. Corrections are rare: one look-up a fact decides,
+// in memory, while nothing has ever been corrected.
+func (s *source) corrected(found []projections.Fact) ([]projections.Fact, error) {
+	var any bool
+	if err := s.db.QueryRowContext(s.ctx, `SELECT EXISTS (SELECT 1 FROM events WHERE corrects IS NOT NULL)`).Scan(&any); err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	if !any {
+		return found, nil
+	}
 	have := make(map[int64]bool, len(found))
-	var out []projections.Fact
-	for len(found) > 0 {
-		for _, f := range found {
-			if !have[f.Seq] {
-				have[f.Seq] = true
-				out = append(out, f)
+	out := make([]projections.Fact, 0, len(found))
+	for todo := found; len(todo) > 0; {
+		var next []projections.Fact
+		for _, f := range todo {
+			if have[f.Seq] {
+				continue
 			}
-		}
-		found, more = more, nil
-		for _, f := range found {
-			deeper, err := s.query(`SELECT seq, remarks FROM events WHERE corrects = ?1`, idBytes(f.Event.ID))
+			have[f.Seq] = true
+			out = append(out, f)
+			more, err := s.query(`SELECT seq, remarks FROM events WHERE corrects = ?1`, idBytes(f.Event.ID))
 			if err != nil {
 				return nil, err
 			}
-			more = append(more, deeper...)
+			next = append(next, more...)
+			if c, ok := f.Event.Data.(*events.EventCorrected); ok {
+				about, err := s.byID(c.Event)
+				if err != nil {
+					return nil, err
+				}
+				next = append(next, about...)
+			}
 		}
+		todo = next
 	}
 	return out, nil
+}
+
+func (s *source) byID(id string) ([]projections.Fact, error) {
+	at, err := events.IDTime(id)
+	if err != nil {
+		return nil, nil // not an id of ours: nothing has it
+	}
+	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[projections.DimEvent], idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
 }
 
 func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
