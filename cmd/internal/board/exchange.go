@@ -69,6 +69,12 @@ func (p *chainPicture) pairLane(t projections.Trace, y float64, other projection
 		x1, x2 := p.axis.x(s.From), p.axis.x(s.To)
 		if i == len(t.Stays)-1 {
 			x2 = max(x2, min(x1+10, laneRight))
+			if !t.Over { // there it was seen last, and for all that is known it is there still
+				p.rect(x1, y, laneRight-x1, 28, white, soft, `stroke-width="1.2"`, `stroke-dasharray="5 4"`)
+				if room := laneRight - x1 - 8; x2-x1 < 60 {
+					p.text(x1+14, y+18, "start", 12, ink, cut(s.Place, room, 12))
+				}
+			}
 		}
 		fill := white
 		if i%2 == 0 {

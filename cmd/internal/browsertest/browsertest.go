@@ -150,7 +150,7 @@ func (p *Tab) Axe() {
 	}
 }
 
-// Shot saves a picture of the window in the folder that LISTBOUND_SHOTS names,
+// Shot saves a picture of the whole page in the folder that LISTBOUND_SHOTS names,
 // for a person to look at; without it nothing is saved.
 func (p *Tab) Shot(name string) {
 	p.t.Helper()
@@ -160,7 +160,7 @@ func (p *Tab) Shot(name string) {
 	}
 	ctx, end := context.WithTimeout(p.ctx, patience)
 	defer end()
-	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 	if err == nil {
 		err = os.WriteFile(filepath.Join(dir, strings.ReplaceAll(name, "/", "_")+".png"), png, 0o644)
 	}

@@ -6,8 +6,6 @@ import (
 	"strconv"
 	"time"
 
-	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
@@ -17,19 +15,6 @@ import (
 func (p *Tab) Type(keys string) {
 	p.t.Helper()
 	p.Do(chromedp.KeyEvent(keys))
-}
-
-// Press presses one named key, such as ArrowUp.
-func (p *Tab) Press(key string) {
-	p.t.Helper()
-	p.Do(chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
-		for _, typ := range []input.DispatchKeyEventType{input.DispatchKeyEventTypeKeyDown, input.DispatchKeyEventTypeKeyUp} {
-			if _, err := cdp.Call(ctx, t, input.DispatchKeyEvent, input.DispatchKeyEventParams{Type: typ, Key: key, Code: key}); err != nil {
-				return err
-			}
-		}
-		return nil
-	}))
 }
 
 // Touch clicks an element from within the page, as a finger does, without a

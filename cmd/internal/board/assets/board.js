@@ -83,12 +83,12 @@ if (rows) {
   const stream = new EventSource("/changes");
   let begun = false;
   stream.addEventListener("change", () => {
-    live.textContent = live.dataset.on;
+    live.textContent = live.dataset.yes;
     // The first event is the stream's greeting; after a lost line it is the sign to look again.
     if (begun) refresh();
     begun = true;
   });
-  stream.onerror = () => { live.textContent = live.dataset.off; };
+  stream.onerror = () => { live.textContent = live.dataset.no; };
 }
 
 // The slider goes through the moments at which something was recorded.
