@@ -66,6 +66,7 @@ type Ledger struct {
 	suspect *suspect // not nil: a publish whose outcome could not be found out yet (only the committer uses it)
 
 	build   builder
+	offsets offsets
 	audited atomic.Int64 // audit errors
 
 	stop   chan struct{}
