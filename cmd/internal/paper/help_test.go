@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"image"
+	"image/draw"
+	"image/png"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -116,6 +118,20 @@ func render(t *testing.T, pdf []byte, dpi int) []*image.Gray {
 		out = append(out, readPGM(t, raw))
 	}
 	return out
+}
+
+// renderCairo returns the first page as another renderer draws it, which blends
+// every edge into its surroundings on its own.
+func renderCairo(t *testing.T, pdf []byte, dpi int) *image.Gray {
+	t.Helper()
+	raw := tool(t, "poppler-utils", "pdftocairo", "-r", strconv.Itoa(dpi), "-gray", "-png", "-singlefile", toFile(t, pdf, "print.pdf"), "-")
+	img, err := png.Decode(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	g := image.NewGray(img.Bounds())
+	draw.Draw(g, g.Rect, img, img.Bounds().Min, draw.Src)
+	return g
 }
 
 func readPGM(t *testing.T, raw []byte) *image.Gray {

@@ -337,7 +337,7 @@ func (p *sheetPrinter) header() float64 {
 	bottom := max(p.head(true), margin+symbolSide)
 	xs := p.w - margin - symbolSide
 	p.symbol(xs, margin, symbolSide, p.code, leastModule)
-	xb := xs - boxWidth
+	xb := xs - gap - boxWidth // nothing may stand in the symbol's quiet zone
 	p.box(xb, margin+3, boxWidth, 18, 0.5)
 	p.font(regular, body)
 	p.centre(xb, margin+4.2, boxWidth, p.words.ShortCode)
