@@ -105,7 +105,7 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 
 	// The rows go in while the judgement is made: they need nothing of each other.
 	rows := make(chan error, 1)
-	go func() { rows <- insertRows(ctx, tx, b, facts) }()
+	go func() { rows <- m.insertRows(ctx, tx, b, facts) }()
 	verdicts, stations, judgeErr := m.judge(facts)
 	if err := <-rows; err != nil {
 		return err
@@ -280,20 +280,20 @@ func insertSQL(n int) string {
 	return "INSERT INTO events VALUES " + row + strings.Repeat(","+row, n-1)
 }
 
-func insertRows(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
-	if err := insertEvents(ctx, tx, b, facts); err != nil {
+func (m *Model) insertRows(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
+	if err := m.insertEvents(ctx, tx, b, facts); err != nil {
 		return err
 	}
 	return insertMarks(ctx, tx, facts)
 }
 
-func insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
+func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
 	var many *sql.Stmt
 	args := make([]any, 0, rowsAtOnce*eventColumns)
 	for chunk := range slices.Chunk(facts, rowsAtOnce) {
 		args = args[:0]
 		for i := range chunk {
-			args = appendRow(args, &chunk[i], b)
+			args = m.appendRow(args, &chunk[i], b)
 		}
 		if len(chunk) < rowsAtOnce {
 			if _, err := tx.ExecContext(ctx, insertSQL(len(chunk)), args...); err != nil {
@@ -315,7 +315,7 @@ func insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections
 	return nil
 }
 
-func appendRow(args []any, f *projections.Fact, b *Batch) []any {
+func (m *Model) appendRow(args []any, f *projections.Fact, b *Batch) []any {
 	e := f.Event
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
@@ -351,6 +351,8 @@ func appendRow(args []any, f *projections.Fact, b *Batch) []any {
 		caseRef = d.Case
 	case *events.EventCorrected:
 		corrects = idBytes(d.Event)
+		// Before the rows are committed, which errs on the side of asking.
+		m.corrections.Store(true)
 		caseRef, load, sterilizer, positive, list, sheetTrip = replaced(e, d)
 	}
 	var trip any

@@ -13,6 +13,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
@@ -53,6 +54,10 @@ type Model struct {
 	world   *projections.World
 	indexed bool
 	bulk    bool // judge once at the end: the working memory is complete
+
+	corrections atomic.Bool // an event.corrected has been applied
+	stmtMu      sync.Mutex
+	stmts       map[string]*sql.Stmt // of read, by text
 }
 
 // Open opens the model at a path. A missing file, one of another schema or of
@@ -136,6 +141,11 @@ func (m *Model) load(ctx context.Context) error {
 	if m.pos, err = strconv.ParseInt(pos, 10, 64); err != nil {
 		return fmt.Errorf("read model: position: %w", err)
 	}
+	var corrections bool
+	if err := m.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM events WHERE corrects IS NOT NULL)`).Scan(&corrections); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.corrections.Store(corrections)
 	m.audit = events.NewAudit(m.opts.Ledger, Tolerance())
 	stations, err := m.Stations(ctx)
 	if err != nil {
@@ -161,7 +171,7 @@ func (m *Model) resetWorld(ctx context.Context) {
 }
 
 func (m *Model) source(ctx context.Context) *source {
-	return &source{ctx: ctx, db: m.read, recs: m.opts.Records, origin: m.opts.Ledger.Name()}
+	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]projections.Fact)}
 }
 
 func (m *Model) index(ctx context.Context) error {
@@ -175,9 +185,33 @@ func (m *Model) index(ctx context.Context) error {
 	return nil
 }
 
+// statement returns a query prepared once.
+func (m *Model) statement(ctx context.Context, q string) (*sql.Stmt, error) {
+	m.stmtMu.Lock()
+	defer m.stmtMu.Unlock()
+	if st := m.stmts[q]; st != nil {
+		return st, nil
+	}
+	st, err := m.read.PrepareContext(ctx, q)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	if m.stmts == nil {
+		m.stmts = make(map[string]*sql.Stmt)
+	}
+	m.stmts[q] = st
+	return st, nil
+}
+
 // Close closes the files.
 func (m *Model) Close() error {
 	var errs []error
+	m.stmtMu.Lock()
+	for _, st := range m.stmts {
+		errs = append(errs, st.Close())
+	}
+	m.stmts = nil
+	m.stmtMu.Unlock()
 	for _, db := range []*sql.DB{m.write, m.read} {
 		if db != nil {
 			errs = append(errs, db.Close())

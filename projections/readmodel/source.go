@@ -2,7 +2,6 @@ package readmodel
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"math"
 	"slices"
@@ -25,9 +24,11 @@ type Records interface {
 // say, from the ledger's own records. It sees what is committed.
 type source struct {
 	ctx    context.Context
-	db     *sql.DB
+	model  *Model
 	recs   Records
 	origin string
+	// seen keeps what was read: the dimensions of one judgement overlap.
+	seen map[int64]projections.Fact
 }
 
 // factRows says which rows of events a dimension means. '?1' is the key. The
@@ -105,14 +106,9 @@ func (s *source) Around(set string, at time.Time, n int) ([]projections.Fact, er
 const kindsOfSet = `('set.packed', 'list.sealed', 'set.sterilized', 'set.opened', 'set.counted', 'set.checked', 'finding.acknowledged')`
 
 // corrected adds, for each fact, its corrections, theirs, and what corrections
-// among the facts are about. Corrections are rare: one look-up a fact decides,
-// in memory, while nothing has ever been corrected.
+// among the facts are about. While nothing has ever been corrected it does not ask.
 func (s *source) corrected(found []projections.Fact) ([]projections.Fact, error) {
-	var any bool
-	if err := s.db.QueryRowContext(s.ctx, `SELECT EXISTS (SELECT 1 FROM events WHERE corrects IS NOT NULL)`).Scan(&any); err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	if !any {
+	if !s.model.corrections.Load() {
 		return found, nil
 	}
 	have := make(map[int64]bool, len(found))
@@ -152,7 +148,11 @@ func (s *source) byID(id string) ([]projections.Fact, error) {
 }
 
 func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
-	rows, err := s.db.QueryContext(s.ctx, q, args...)
+	st, err := s.model.statement(s.ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := st.QueryContext(s.ctx, args...)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
@@ -185,7 +185,13 @@ func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
 	return out, nil
 }
 
+// maxSeen bounds what a source keeps: a World holds the facts besides.
+const maxSeen = 10_000
+
 func (s *source) fact(seq int64, remarks events.Remark) (projections.Fact, error) {
+	if f, ok := s.seen[seq]; ok {
+		return f, nil
+	}
 	rec, err := s.recs.Read(seq)
 	if err != nil {
 		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
@@ -199,7 +205,12 @@ func (s *source) fact(seq int64, remarks events.Remark) (projections.Fact, error
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return projections.Fact{}, nil
 	}
-	return projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e}, nil
+	f := projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e}
+	if len(s.seen) >= maxSeen {
+		clear(s.seen)
+	}
+	s.seen[seq] = f
+	return f, nil
 }
 
 // tripQueries selects the keys of trips with something in a window of observed time.
@@ -223,7 +234,7 @@ func (s *source) Trips(dim projections.Dim, key string, from, to time.Time) ([]p
 	if !to.IsZero() {
 		hi = to.UnixNano()
 	}
-	rows, err := s.db.QueryContext(s.ctx, q, key, lo, hi)
+	rows, err := s.model.read.QueryContext(s.ctx, q, key, lo, hi)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
