@@ -145,7 +145,8 @@ const sender = new Sender(base, (a, ok) => {
 });
 
 function key(e, field) {
-  if (!ref || field.value !== "") return false;
+  if (!ref || field.value.trim() !== "") return false;
+  if (e.key !== "Shift") field.value = "";
   switch (e.key) {
   case " ": asExpected(); return true;
   case "ArrowDown": if (rows.length) go((at + 1) % rows.length, true); return true;

@@ -1,0 +1,62 @@
+package workplace_test
+
+import (
+	"testing"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// TestOpeningWithTwinsSheet: the page says at once whose sheet it is and where
+// that set is; recorded only by Enter, and what was wrong is recorded too.
+func TestOpeningWithTwinsSheet(t *testing.T) {
+	h := newHouse(t)
+	p := browsertest.Start(t).Tab(t, wall)
+	p.Open(h.at("opening"))
+	before := h.size()
+	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
+	p.AwaitText("#verdict", "outer label")
+	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
+	p.AwaitText("#verdict", "scan the sheet")
+	p.Type(h.codes["LAP-022"] + "\r")
+	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.AwaitText("#verdict", "LAP-022 was last seen at")
+	p.Await(`document.body.dataset.sound === "wrong"`)
+	p.AwaitText("#bench", "INS-060")
+	p.Shot("opening-twin-wall")
+	if h.size() != before {
+		t.Fatal("a scan was recorded without Enter")
+	}
+	p.Type(label(t, events.ScanCase, "K-0412") + "\r" + label(t, events.ScanBadge, "B-3310") + "\r")
+	p.AwaitText("#bench", "K-0412")
+	p.AwaitText("#bench", "B-3310")
+	p.Type("\r")
+	p.AwaitText("#bench", "LAP-014 opened for K-0412")
+	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)
+	if len(got) != 1 {
+		t.Fatalf("%d openings", len(got))
+	}
+	if d := got[0].(*events.SetOpened); d.Sheet == nil || d.Sheet.Code != h.codes["LAP-022"] || d.Case != "K-0412" || d.Tag != "LAP-014" || d.OuterLabel != "LAP-014" {
+		t.Errorf("recorded %+v", d)
+	}
+	p.Type("\r")
+	p.Await(`location.pathname.endsWith("/count")`)
+}
+
+// TestOpeningRight: the right sheet is called right, and two scans typed fast
+// one after the other are both taken.
+func TestOpeningRight(t *testing.T) {
+	h := newHouse(t)
+	p := browsertest.Start(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	set := label(t, events.ScanSet, "LAP-014")
+	p.Type(set + "\r" + set + "\r" + h.codes["LAP-014"] + "\r")
+	p.AwaitText("#verdict", "This list belongs to LAP-014, this trip")
+	p.Await(`document.body.dataset.sound === "good"`)
+	p.Axe()
+	p.Shot("opening-right-tablet")
+	p.Type("NONSENSE!!\r")
+	p.AwaitText("#verdict", "what is it?")
+	p.Axe()
+}
