@@ -424,7 +424,7 @@ func (p *sheetPrinter) layout(l events.Line) row {
 func (p *sheetPrinter) row(y float64, r row) {
 	e := p.edges()
 	if r.exception != nil {
-		p.grey(margin, y, e[3]-margin, r.height)
+		p.grey(margin, y+0.2, e[3]-margin, r.height-0.2) // below the rule
 	}
 	p.font(regular, body)
 	p.centre(e[0], y+rowPad, colNumber, fmt.Sprint(r.line.Line))
