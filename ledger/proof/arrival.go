@@ -48,6 +48,24 @@ func AddArrival(origin string, note []byte, at time.Time, remark byte) []byte {
 // SplitArrival takes a record apart into the station's note, the time of arrival and the remark. It is strict: the arrival line must be
 // there exactly once, be the last line, and be spelt canonically. The note returned shares memory with the record.
 func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
+	if stationNote, at, remark, err = ReadArrival(origin, record); err != nil {
+		return nil, time.Time{}, 0, err
+	}
+	_, sigs, err := splitNote(stationNote)
+	if err != nil {
+		return nil, time.Time{}, 0, err
+	}
+	id := ArrivalKeyID(origin)
+	for _, s := range sigs {
+		if s.name == origin && s.keyID == id {
+			return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
+		}
+	}
+	return stationNote, at, remark, nil
+}
+
+// ReadArrival is SplitArrival for a record that a ledger took and whose hash has been checked: it does not look at the note again.
+func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
 	if len(record) == 0 || record[len(record)-1] != '\n' {
 		return nil, time.Time{}, 0, errors.New("record does not end with a complete line")
 	}
@@ -76,17 +94,7 @@ func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Tim
 	if nanos > math.MaxInt64 {
 		return nil, time.Time{}, 0, fmt.Errorf("arrival time of %d ns is out of range", nanos)
 	}
-	stationNote = record[:start:start]
-	_, sigs, err := splitNote(stationNote)
-	if err != nil {
-		return nil, time.Time{}, 0, err
-	}
-	for _, s := range sigs {
-		if s.name == origin && s.keyID == id {
-			return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
-		}
-	}
-	return stationNote, time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
+	return record[:start:start], time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
 }
 
 // CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an arrival line of

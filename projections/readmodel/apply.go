@@ -49,7 +49,7 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 		} else if r.Seq != b.first+int64(i) {
 			return nil, fmt.Errorf("record %d came where %d was due", r.Seq, b.first+int64(i))
 		}
-		n, at, remark, err := proof.SplitArrival(origin, r.Record)
+		n, at, remark, err := proof.ReadArrival(origin, r.Record)
 		if err != nil {
 			return nil, fmt.Errorf("record %d: %w", r.Seq, err)
 		}
@@ -113,8 +113,14 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 	if judgeErr != nil {
 		return judgeErr
 	}
-	if err := writeVerdicts(ctx, tx, verdicts); err != nil {
-		return err
+	if len(verdicts) > 0 {
+		w, err := newVerdictWriter(ctx, tx, false)
+		if err != nil {
+			return err
+		}
+		if err := w.write(ctx, verdicts); err != nil {
+			return err
+		}
 	}
 	if err := m.writeStations(ctx, tx, facts, stations); err != nil {
 		return err
@@ -193,57 +199,74 @@ func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[stri
 // is cut off must not be taken for a model: the caller fills a file of another
 // name and renames it at the end.
 func (m *Model) endBulk(ctx context.Context) error {
-	if err := m.index(ctx); err != nil {
-		return err
-	}
-	if m.bulk {
-		m.bulk = false
-		if err := m.judgeAll(ctx); err != nil {
-			m.forget(ctx)
-			return fmt.Errorf("read model: %w", err)
+	if !m.bulk {
+		if err := m.index(ctx); err != nil {
+			return err
 		}
+		m.resetWorld(ctx)
+		return nil
+	}
+	m.bulk = false
+	if err := m.judgeAll(ctx); err != nil {
+		m.forget(ctx)
+		return fmt.Errorf("read model: %w", err)
 	}
 	m.resetWorld(ctx)
 	return nil
 }
 
-// judgeAll writes every verdict, some thousand trips to a transaction's statement run.
+// judgeAll writes every verdict. Judging starts while the indexes are made: a
+// complete working memory asks the tables for nothing.
 func (m *Model) judgeAll(ctx context.Context) error {
+	keys := m.world.Trips()
+	slices.SortFunc(keys, compareKeys) // in key order rows are appended, not inserted between others
+	const together = 2000
+	chunks := make(chan judgedChunk, len(keys)/together+1)
+	go m.judgeChunks(keys, together, chunks)
+	err := m.index(ctx)
+	if err == nil {
+		err = m.writeJudged(ctx, chunks)
+	}
+	for range chunks { // until the judge has ended: the working memory is used again
+	}
+	return err
+}
+
+func (m *Model) judgeChunks(keys []projections.TripKey, together int, out chan<- judgedChunk) {
+	defer close(out)
+	for chunk := range slices.Chunk(keys, together) {
+		var c judgedChunk
+		for _, k := range chunk {
+			var v judged
+			if v, c.err = m.judgeTrip(k); c.err != nil {
+				break
+			}
+			c.verdicts = append(c.verdicts, v)
+		}
+		out <- c
+		if c.err != nil {
+			return
+		}
+	}
+}
+
+func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) error {
 	tx, err := m.write.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
 	defer tx.Rollback() // no effect after Commit
-	keys := m.world.Trips()
-	slices.SortFunc(keys, compareKeys) // in key order rows are appended, not inserted between others
-	chunks := make(chan judgedChunk, 2)
-	go func() {
-		defer close(chunks)
-		for chunk := range slices.Chunk(keys, 2000) {
-			var c judgedChunk
-			for _, k := range chunk {
-				var v judged
-				if v, c.err = m.judgeTrip(k); c.err != nil {
-					break
-				}
-				c.verdicts = append(c.verdicts, v)
-			}
-			chunks <- c
-			if c.err != nil {
-				return
-			}
-		}
-	}()
-	for c := range chunks {
-		if err == nil && c.err != nil {
-			err = c.err
-		}
-		if err == nil {
-			err = writeVerdicts(ctx, tx, c.verdicts)
-		}
-	}
+	w, err := newVerdictWriter(ctx, tx, true)
 	if err != nil {
 		return err
+	}
+	for c := range chunks {
+		if c.err != nil {
+			return c.err
+		}
+		if err := w.write(ctx, c.verdicts); err != nil {
+			return err
+		}
 	}
 	for _, st := range m.audit.Stations() {
 		v, err := m.world.JudgeStation(st.Name)
@@ -284,7 +307,10 @@ func (m *Model) insertRows(ctx context.Context, tx *sql.Tx, b *Batch, facts []pr
 	if err := m.insertEvents(ctx, tx, b, facts); err != nil {
 		return err
 	}
-	return insertMarks(ctx, tx, facts)
+	if err := insertMarks(ctx, tx, facts); err != nil {
+		return err
+	}
+	return insertSpans(ctx, tx, facts)
 }
 
 func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
@@ -422,15 +448,35 @@ func otherTrip(e *events.Event, code string) any {
 	return idBytes(c.Trip)
 }
 
-func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []judged) error {
-	if len(vs) == 0 {
-		return nil
+// verdictWriter has the statements by which verdicts are kept, prepared once:
+// preparing one costs more than running it.
+type verdictWriter struct {
+	fresh                                      bool // no trip has a verdict yet: nothing to take out first
+	put, unfind, putFinding, putBoard, unboard *sql.Stmt
+}
+
+func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWriter, error) {
+	w := &verdictWriter{fresh: fresh}
+	for _, s := range []struct {
+		to   **sql.Stmt
+		text string
+	}{
+		{&w.put, `INSERT OR REPLACE INTO trips VALUES (?,?,?,?,?,?,?)`},
+		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
+		{&w.putFinding, `INSERT INTO findings VALUES (?,?,?,?,?)`},
+		{&w.putBoard, `INSERT OR REPLACE INTO board VALUES (?,?,?,?,?,?,?,?)`},
+		{&w.unboard, `DELETE FROM board WHERE set_id = ? AND trip = ?`},
+	} {
+		var err error
+		// A transaction closes its statements when it ends.
+		if *s.to, err = tx.PrepareContext(ctx, s.text); err != nil {
+			return nil, err
+		}
 	}
-	put, err := tx.PrepareContext(ctx, `INSERT OR REPLACE INTO trips VALUES (?,?,?,?,?,?,?)`)
-	if err != nil {
-		return err
-	}
-	defer put.Close()
+	return w, nil
+}
+
+func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 	for i := range vs {
 		v := &vs[i].Verdict
 		raw, err := json.Marshal(v)
@@ -441,25 +487,21 @@ func writeVerdicts(ctx context.Context, tx *sql.Tx, vs []judged) error {
 		if v.Case != "" {
 			caseRef = v.Case
 		}
-		if _, err := put.ExecContext(ctx, v.Set, idBytes(v.Trip), caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw); err != nil {
+		trip := idBytes(v.Trip)
+		if _, err := w.put.ExecContext(ctx, v.Set, trip, caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw); err != nil {
 			return err
 		}
-		if err := writeFindings(ctx, tx, v); err != nil {
-			return err
+		if !w.fresh {
+			if _, err := w.unfind.ExecContext(ctx, v.Set, trip); err != nil {
+				return err
+			}
 		}
-		if err := writeBoard(ctx, tx, &vs[i]); err != nil {
-			return err
+		for n, f := range v.Findings {
+			if _, err := w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity)); err != nil {
+				return err
+			}
 		}
-	}
-	return nil
-}
-
-func writeFindings(ctx context.Context, tx *sql.Tx, v *projections.Verdict) error {
-	if _, err := tx.ExecContext(ctx, `DELETE FROM findings WHERE set_id = ? AND trip = ?`, v.Set, idBytes(v.Trip)); err != nil {
-		return err
-	}
-	for n, f := range v.Findings {
-		if _, err := tx.ExecContext(ctx, `INSERT INTO findings VALUES (?,?,?,?,?)`, v.Set, idBytes(v.Trip), n, string(f.Code), string(f.Severity)); err != nil {
+		if err := w.board(ctx, &vs[i]); err != nil {
 			return err
 		}
 	}

@@ -67,12 +67,15 @@ func seen(v *projections.Verdict) bool {
 	return true
 }
 
-func writeBoard(ctx context.Context, tx *sql.Tx, j *judged) error {
+func (w *verdictWriter) board(ctx context.Context, j *judged) error {
 	if !onBoard(&j.Verdict) {
-		_, err := tx.ExecContext(ctx, `DELETE FROM board WHERE set_id = ? AND trip = ?`, j.Set, idBytes(j.Trip))
+		if w.fresh {
+			return nil
+		}
+		_, err := w.unboard.ExecContext(ctx, j.Set, idBytes(j.Trip))
 		return err
 	}
-	_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO board VALUES (?,?,?,?,?,?,?,?)`, j.Set, idBytes(j.Trip), boardRank(&j.Verdict),
+	_, err := w.putBoard.ExecContext(ctx, j.Set, idBytes(j.Trip), boardRank(&j.Verdict),
 		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict))
 	return err
 }
@@ -281,7 +284,7 @@ func (m *Model) Find(ctx context.Context, text string, begins bool) ([]Hit, erro
 	f.names("load", `SELECT DISTINCT load FROM events WHERE load IS NOT NULL AND load %s`)
 	f.names("list", `SELECT DISTINCT list FROM events WHERE list IS NOT NULL AND list %s`)
 	f.names("station", `SELECT name FROM stations WHERE name %s`)
-	f.names("badge", `SELECT DISTINCT operator FROM events WHERE operator IS NOT NULL AND operator %s`)
+	f.names("badge", `SELECT DISTINCT mark FROM spans WHERE what = 'badge' AND mark %s`)
 	f.marks()
 	f.trip()
 	return f.hits, f.err
@@ -385,10 +388,8 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 		return m.keys(ctx, sel+`events e WHERE e.list = ?1 AND e.kind = 'set.packed'`+window, key, lo, hi, limit)
 	case "bag":
 		return m.keys(ctx, sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
-	case "station":
-		return m.keys(ctx, sel+`events e WHERE e.station = ?1 AND e.trip IS NOT NULL`+window, key, lo, hi, limit)
-	case "badge":
-		return m.keys(ctx, sel+`events e WHERE e.operator = ?1 AND e.trip IS NOT NULL`+window, key, lo, hi, limit)
+	case "station", "badge":
+		return m.keys(ctx, sel+inSpans[what]+` AND e.trip IS NOT NULL AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
 	}
 	return nil, fmt.Errorf("nothing is shared by %q", what)
 }
@@ -400,17 +401,60 @@ func (m *Model) SharesSeals(ctx context.Context, first, last string, limit int) 
 		WHERE m.mark BETWEEN ?1 AND ?2 AND length(m.mark) = ?3 AND m.what = 'seal' ORDER BY e.observed DESC LIMIT ?4`, first, last, len(first), limit)
 }
 
+// inSpans joins a station's or a badge's stretches of records, from the last
+// backwards, so that a limit ends the look early. '?1' is the key.
+var inSpans = map[string]string{
+	"station": `spans s CROSS JOIN events e ON e.seq BETWEEN s.span * 1024 + 1 AND s.span * 1024 + 1024
+		WHERE s.what = 'station' AND s.mark = ?1 AND e.station = ?1`,
+	"badge": `spans s CROSS JOIN events e ON e.seq BETWEEN s.span * 1024 + 1 AND s.span * 1024 + 1024
+		WHERE s.what = 'badge' AND s.mark = ?1 AND e.operator = ?1`,
+}
+
+// spanLen is the number of records in a stretch; the queries above have it too.
+const spanLen = 1024
+
+type spanKey struct {
+	what, mark string
+	span       int64
+}
+
+// insertSpans files in which stretches the batch's stations and badges occur.
+func insertSpans(ctx context.Context, tx *sql.Tx, facts []projections.Fact) error {
+	found := make(map[spanKey]bool)
+	for _, f := range facts {
+		if f.Event == nil {
+			continue
+		}
+		span := (f.Seq - 1) / spanLen
+		found[spanKey{"station", f.Event.Station, span}] = true
+		if f.Event.Operator != "" {
+			found[spanKey{"badge", f.Event.Operator, span}] = true
+		}
+	}
+	put, err := tx.PrepareContext(ctx, `INSERT OR IGNORE INTO spans VALUES (?,?,?)`)
+	if err != nil {
+		return err
+	}
+	defer put.Close()
+	for k := range found {
+		if _, err := put.ExecContext(ctx, k.what, k.mark, k.span); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // RecordsOf returns sequences of a station's or a badge's records, latest first,
 // below a sequence (0: from the end).
 func (m *Model) RecordsOf(ctx context.Context, what, key string, below int64, limit int) ([]int64, error) {
 	if below == 0 {
 		below = 1<<63 - 1
 	}
-	column := map[string]string{"station": "station", "badge": "operator"}[what]
-	if column == "" {
+	from, ok := inSpans[what]
+	if !ok {
 		return nil, fmt.Errorf("records are not listed by %q", what)
 	}
-	return m.seqs(ctx, `SELECT seq FROM events WHERE `+column+` = ?1 AND seq < ?2 ORDER BY seq DESC LIMIT ?3`, key, below, limit)
+	return m.seqs(ctx, `SELECT e.seq FROM `+from+` AND e.seq < ?2 ORDER BY s.span DESC, e.seq DESC LIMIT ?3`, key, below, limit)
 }
 
 // Remarked returns the sequences of a station's records with a remark, latest first.

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"time"
@@ -292,6 +293,10 @@ func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress P
 	if err != nil {
 		return nil, err
 	}
+	// Nearly all that is allocated stays until the end, so looking for garbage
+	// often finds none. The memory limit still holds where one is set.
+	const percent = 400
+	defer debug.SetGCPercent(debug.SetGCPercent(percent))
 	if err = m.BeginBulk(); err == nil {
 		err = feed(ctx, l, m, progress, rebuildBatch)
 	}
