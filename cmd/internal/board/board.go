@@ -8,6 +8,7 @@
 package board
 
 import (
+	"context"
 	"embed"
 	"errors"
 	"fmt"
@@ -71,12 +72,19 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, log *slog.Logge
 	mux.HandleFunc("GET /report", p.reportPDF)
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
+	p.registerAPI(mux)
 	mux.HandleFunc("GET /changes", func(w http.ResponseWriter, r *http.Request) {
 		ch, end := s.Changes()
 		defer end()
 		shell.Changes(w, r, ch)
 	})
 	return nil
+}
+
+// shortly bounds a question that no request's end would end.
+func (p *pages) shortly() (context.Context, context.CancelFunc) {
+	const patience = 10 * time.Second
+	return context.WithTimeout(context.Background(), patience)
 }
 
 // answer is what a page shows.

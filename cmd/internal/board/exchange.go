@@ -47,17 +47,7 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 		p.pairLane(t, head+lane*float64(i)+16, traces[1-i].Key)
 	}
 	p.y = bottom + 16
-	for i, q := range p.axis.pieces {
-		p.line(q.x1-6, p.y, q.x2+6, p.y, ink, 2)
-		for _, t := range q.ticks() {
-			p.line(p.axis.x(t), p.y, p.axis.x(t), p.y+6, ink, 1)
-			p.text(p.axis.x(t), p.y+20, "middle", 12, soft, t.UTC().Format("15:04"))
-		}
-		p.text(q.x1-6, p.y+36, "start", 12, ink, q.from.UTC().Format("Mon 2 Jan"), bold)
-		if i > 0 {
-			p.axisCut(p.axis.pieces[i-1], q, p.y)
-		}
-	}
+	p.scale(p.y)
 	p.h = p.y + 44
 	return p.picture(fmt.Sprintf("pair-%d", n+1), words.T("board.pair-of", x.Mine.Key.Set, x.Hers.Key.Set), strings.Join(p.said, " "))
 }

@@ -32,10 +32,11 @@ type chainPicture struct {
 	axis     *axis
 	y        float64
 	said     []string
+	faults   faults
 }
 
 func drawChain(words *shell.Words, t projections.Trace, v projections.Verdict, events []projections.HistoryEvent, tolerant time.Duration, n int) template.HTML {
-	p := &chainPicture{words: words, t: t, v: v, events: events, tolerant: tolerant}
+	p := &chainPicture{words: words, t: t, v: v, events: events, tolerant: tolerant, faults: faultsOf(t, v)}
 	p.w = pictureWidth
 	var at []time.Time
 	for _, e := range events {
@@ -64,21 +65,46 @@ func (p *chainPicture) lane(name string) {
 	p.text(laneLeft-14, p.y+5, "end", 14, soft, p.words.T("board.lane-"+name), bold)
 }
 
-// faultAt returns the heaviest finding that a record shows.
-func faultAt(v projections.Verdict, seq int64) string {
-	worst := ""
-	for _, f := range v.Findings {
-		if !slices.Contains(f.Events, seq) {
-			continue
-		}
-		switch {
-		case f.Severity == projections.SeverityBroken:
-			return "broken"
-		case f.Severity == projections.SeverityDoubtful:
-			worst = "doubtful"
+// faults says which links and which joints (the ring before the link of that
+// place) findings are drawn at.
+type faults struct{ links, joints []string }
+
+// faultsOf places each finding where it showed: at the last of the trip's links
+// among its records, since the earlier ones only tell what it is held against;
+// a finding that shows in no link, behind the last link before it.
+func faultsOf(t projections.Trace, v projections.Verdict) faults {
+	f := faults{make([]string, len(t.Links)), make([]string, len(t.Links)+1)}
+	worse := func(at *string, sev string) {
+		if *at != "broken" {
+			*at = sev
 		}
 	}
-	return worst
+	for _, x := range v.Findings {
+		if x.Severity == projections.SeverityNoted || x.Code == projections.LinkMissing {
+			continue
+		}
+		at, before := -1, -1
+		for i, l := range t.Links {
+			if l.State != projections.LinkThere {
+				continue
+			}
+			if slices.Contains(x.Events, l.Seq) {
+				at = i
+			}
+			if !l.At.After(x.To) {
+				before = i
+			}
+		}
+		sev := string(x.Severity)
+		switch {
+		case at >= 0:
+			worse(&f.links[at], sev)
+			worse(&f.joints[at], sev)
+		case len(t.Links) > 0:
+			worse(&f.joints[before+1], sev)
+		}
+	}
+	return f
 }
 
 const (
@@ -99,11 +125,10 @@ func (p *chainPicture) links() {
 	x := func(i int) float64 { return laneLeft + slot*(float64(i)+0.5) }
 	// The rings between two links lie behind them.
 	for i := 1; i < n; i++ {
-		a, b := p.t.Links[i-1], p.t.Links[i]
-		p.joint(x(i-1)+width/2-9, x(i)-width/2+9, p.jointState(a, b))
+		p.joint(x(i-1)+width/2-9, x(i)-width/2+9, p.jointState(i))
 	}
 	for i, l := range p.t.Links {
-		p.link(x(i), width, l)
+		p.link(x(i), width, l, p.faults.links[i])
 	}
 	const textLine = 17.0
 	top := linkTop + linkHeight
@@ -129,14 +154,15 @@ func (p *chainPicture) links() {
 	p.y = axisY
 }
 
-func (p *chainPicture) jointState(a, b projections.TraceLink) string {
+func (p *chainPicture) jointState(i int) string {
+	a, b := p.t.Links[i-1], p.t.Links[i]
 	switch {
+	case p.faults.joints[i] == "broken":
+		return "broken"
 	case a.State == projections.LinkAbsent || b.State == projections.LinkAbsent:
 		return "missing"
 	case a.State == projections.LinkDue || b.State == projections.LinkDue:
 		return "due"
-	case faultAt(p.v, b.Seq) == "broken":
-		return "broken"
 	}
 	return "whole"
 }
@@ -158,7 +184,7 @@ func (p *chainPicture) joint(x1, x2 float64, state string) {
 	}
 }
 
-func (p *chainPicture) link(x, width float64, l projections.TraceLink) {
+func (p *chainPicture) link(x, width float64, l projections.TraceLink, fault string) {
 	name := p.words.T("board.kind-" + string(l.Kind))
 	y, r := linkTop, linkHeight/2
 	switch l.State {
@@ -176,7 +202,6 @@ func (p *chainPicture) link(x, width float64, l projections.TraceLink) {
 		p.said = append(p.said, p.words.T("board.desc-due", name))
 		return
 	}
-	fault := faultAt(p.v, l.Seq)
 	stroke := ink
 	if fault == "broken" {
 		stroke = red
@@ -194,18 +219,7 @@ func (p *chainPicture) clock() {
 	y := p.y
 	p.lane("observed")
 	late := false
-	for i, q := range p.axis.pieces {
-		p.line(q.x1-6, y, q.x2+6, y, ink, 2)
-		for _, t := range q.ticks() {
-			x := p.axis.x(t)
-			p.line(x, y, x, y+6, ink, 1)
-			p.text(x, y+20, "middle", 12, soft, t.UTC().Format("15:04"))
-		}
-		p.text(q.x1-6, y+36, "start", 12, ink, q.from.UTC().Format("Mon 2 Jan"), bold)
-		if i > 0 {
-			p.axisCut(p.axis.pieces[i-1], q, y)
-		}
-	}
+	p.scale(y)
 	for _, e := range p.events {
 		x := p.axis.x(e.Observed)
 		p.group(fmt.Sprintf("%d: %s", e.Seq, e.Says), func() { p.event(x, y, e) })
@@ -231,6 +245,28 @@ func (p *chainPicture) clock() {
 		p.said = append(p.said, p.words.T("board.desc-late", e.Seq, p.words.Time(e.Observed), p.words.Time(e.Recorded)))
 	}
 	p.y += 28
+}
+
+// scale draws the axis with its ticks, days and cuts.
+func (p *chainPicture) scale(y float64) {
+	const dayWidth = 72.0
+	day, free := "", 0.0
+	for i, q := range p.axis.pieces {
+		p.line(q.x1-6, y, q.x2+6, y, ink, 2)
+		for _, t := range q.ticks() {
+			x := p.axis.x(t)
+			p.line(x, y, x, y+6, ink, 1)
+			p.text(x, y+20, "middle", 12, soft, t.UTC().Format("15:04"))
+		}
+		if d := q.from.UTC().Format("Mon 2 Jan"); d != day && q.x1-6 >= free {
+			x := min(q.x1-6, laneRight-dayWidth+14)
+			p.text(x, y+36, "start", 12, ink, d, bold)
+			day, free = d, x+dayWidth
+		}
+		if i > 0 {
+			p.axisCut(p.axis.pieces[i-1], q, y)
+		}
+	}
 }
 
 func (p *chainPicture) axisCut(a, b piece, y float64) {
@@ -408,10 +444,10 @@ func (p *chainPicture) finding(f projections.Finding) {
 func drawMini(words *shell.Words, t projections.Trace, v projections.Verdict) template.HTML {
 	const step, w, h = 30.0, 26.0, 16.0
 	s := &svg{w: step*float64(max(len(t.Links), 1)) + 4, h: 24}
-	p := &chainPicture{svg: svg{w: s.w, h: s.h}, words: words, t: t, v: v}
+	p := &chainPicture{svg: svg{w: s.w, h: s.h}, words: words, t: t, v: v, faults: faultsOf(t, v)}
 	for i, l := range t.Links {
 		x := 2 + step*float64(i)
-		if i > 0 && p.jointState(t.Links[i-1], l) == "whole" {
+		if i > 0 && p.jointState(i) == "whole" {
 			p.line(x-6, 12, x+4, 12, ink, 4)
 		}
 		fault := ""
@@ -422,7 +458,7 @@ func drawMini(words *shell.Words, t projections.Trace, v projections.Verdict) te
 		case projections.LinkDue:
 			stroke, more = faint, []string{`rx="8"`, `stroke-width="1.5"`, `stroke-dasharray="1 4"`, `stroke-linecap="round"`}
 		default:
-			if fault = faultAt(v, l.Seq); fault == "broken" {
+			if fault = p.faults.links[i]; fault == "broken" {
 				stroke = red
 			}
 		}

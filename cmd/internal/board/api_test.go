@@ -1,0 +1,322 @@
+package board_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"maps"
+	"mime"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// openAPI is as much of OpenAPI 3.1 as the description uses.
+type openAPI struct {
+	OpenAPI string                     `json:"openapi"`
+	Paths   map[string]map[string]oper `json:"paths"`
+	Parts   struct {
+		Schemas map[string]schema `json:"schemas"`
+	} `json:"components"`
+}
+
+type oper struct {
+	Summary    string `json:"summary"`
+	Parameters []struct {
+		Name     string `json:"name"`
+		In       string `json:"in"`
+		Required bool   `json:"required"`
+		Example  any    `json:"example"`
+	} `json:"parameters"`
+	Responses map[string]struct {
+		Content map[string]struct {
+			Schema schema `json:"schema"`
+		} `json:"content"`
+	} `json:"responses"`
+}
+
+type schema struct {
+	Ref        string            `json:"$ref"`
+	Type       any               `json:"type"`
+	Format     string            `json:"format"`
+	Enum       []string          `json:"enum"`
+	Items      *schema           `json:"items"`
+	Properties map[string]schema `json:"properties"`
+	Required   []string          `json:"required"`
+	Additional *bool             `json:"additionalProperties"`
+}
+
+// check holds a value against a schema and returns what does not fit.
+func (d *openAPI) check(at string, s schema, v any) []string {
+	if s.Ref != "" {
+		named, ok := d.Parts.Schemas[strings.TrimPrefix(s.Ref, "#/components/schemas/")]
+		if !ok {
+			return []string{at + ": no schema " + s.Ref}
+		}
+		return d.check(at, named, v)
+	}
+	var types []string
+	switch t := s.Type.(type) {
+	case string:
+		types = []string{t}
+	case []any:
+		for _, x := range t {
+			types = append(types, fmt.Sprint(x))
+		}
+	}
+	is := ""
+	switch v := v.(type) {
+	case nil:
+		is = "null"
+	case bool:
+		is = "boolean"
+	case string:
+		is = "string"
+	case float64:
+		if is = "number"; v == float64(int64(v)) {
+			is = "integer"
+		}
+	case []any:
+		is = "array"
+	case map[string]any:
+		is = "object"
+	}
+	if !slices.Contains(types, is) {
+		return []string{fmt.Sprintf("%s is %s, described as %v", at, is, types)}
+	}
+	var bad []string
+	switch v := v.(type) {
+	case string:
+		if len(s.Enum) > 0 && !slices.Contains(s.Enum, v) {
+			bad = append(bad, fmt.Sprintf("%s is %q, not one of %v", at, v, s.Enum))
+		}
+		if _, err := time.Parse(time.RFC3339Nano, v); s.Format == "date-time" && err != nil {
+			bad = append(bad, fmt.Sprintf("%s is %q, no time", at, v))
+		}
+	case []any:
+		for i, x := range v {
+			bad = append(bad, d.check(fmt.Sprintf("%s[%d]", at, i), *s.Items, x)...)
+		}
+	case map[string]any:
+		for _, name := range s.Required {
+			if _, ok := v[name]; !ok {
+				bad = append(bad, at+" lacks "+name)
+			}
+		}
+		for name, x := range v {
+			p, ok := s.Properties[name]
+			switch {
+			case ok:
+				bad = append(bad, d.check(at+"."+name, p, x)...)
+			case s.Additional != nil && !*s.Additional:
+				bad = append(bad, at+" has "+name+", which is not described")
+			}
+		}
+	}
+	return bad
+}
+
+func description(t *testing.T, base string) *openAPI {
+	t.Helper()
+	var d openAPI
+	if err := json.Unmarshal([]byte(page(t, base+"/api/openapi.json")), &d); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.HasPrefix(d.OpenAPI, "3.1") || len(d.Paths) < 12 || len(d.Parts.Schemas) < 10 {
+		t.Fatalf("OpenAPI %s with %d paths and %d schemas", d.OpenAPI, len(d.Paths), len(d.Parts.Schemas))
+	}
+	return &d
+}
+
+// TestDescriptionFitsTheServer asks every described address and holds the
+// answer, member by member, against its description.
+func TestDescriptionFitsTheServer(t *testing.T) {
+	srv, _ := weekServer(t)
+	d := description(t, srv.URL)
+	for _, path := range slices.Sorted(maps.Keys(d.Paths)) {
+		op, ok := d.Paths[path]["get"]
+		if !ok || len(d.Paths[path]) != 1 {
+			t.Errorf("%s: the description is of what reads, and that is get", path)
+			continue
+		}
+		q := url.Values{}
+		for _, p := range op.Parameters {
+			if p.Example != nil {
+				q.Set(p.Name, fmt.Sprint(p.Example))
+			}
+		}
+		code, head, body := get(t, srv.URL+path+"?"+q.Encode())
+		kind, _, err := mime.ParseMediaType(head.Get("Content-Type"))
+		if code != http.StatusOK || err != nil {
+			t.Errorf("%s: %d, %s: %.200s", path, code, head.Get("Content-Type"), body)
+			continue
+		}
+		content, ok := op.Responses["200"].Content[kind]
+		if !ok {
+			t.Errorf("%s answers %s, which is not described", path, kind)
+			continue
+		}
+		if kind != "application/json" {
+			if body == "" {
+				t.Errorf("%s answers nothing", path)
+			}
+			continue
+		}
+		var v any
+		if err := json.Unmarshal([]byte(body), &v); err != nil {
+			t.Errorf("%s: %v", path, err)
+			continue
+		}
+		if a, ok := v.([]any); ok && len(a) == 0 {
+			t.Errorf("%s answers an empty array, which shows nothing", path)
+		}
+		for _, bad := range d.check(path, content.Schema, v) {
+			t.Error(bad)
+		}
+		if _, ok := op.Responses["400"]; ok {
+			code, _, body := get(t, srv.URL+path+"?limit=none&as-of=never&case=K")
+			var e any
+			if err := json.Unmarshal([]byte(body), &e); code != http.StatusBadRequest || err != nil {
+				t.Errorf("%s with a question that can't be read: %d %s", path, code, body)
+			} else if bad := d.check(path, op.Responses["400"].Content["application/json"].Schema, e); len(bad) > 0 {
+				t.Error(bad)
+			}
+		}
+	}
+}
+
+// TestDescriptionNamesEveryParameter: what the server reads is described, and a
+// filter that is described filters.
+func TestDescriptionFilters(t *testing.T) {
+	srv, _ := weekServer(t)
+	d := description(t, srv.URL)
+	total := func(q string) int {
+		var p struct {
+			Total int               `json:"total"`
+			Rows  []json.RawMessage `json:"rows"`
+		}
+		if err := json.Unmarshal([]byte(page(t, srv.URL+"/api/board?limit=1000&"+q)), &p); err != nil {
+			t.Fatal(err)
+		}
+		if p.Total != len(p.Rows) {
+			t.Errorf("%s: %d rows, total %d", q, len(p.Rows), p.Total)
+		}
+		return p.Total
+	}
+	all := total("")
+	if all < 40 {
+		t.Fatalf("the week's board has %d rows", all)
+	}
+	values := map[string]string{"code": "sheet-swapped", "list": "MIN-BASIC", "placement": "outside", "station": "north/or-1", "site": "south", "age": "24h", "unseen": "1"}
+	for _, p := range d.Paths["/api/board"]["get"].Parameters {
+		if p.Name == "after" || p.Name == "limit" {
+			continue
+		}
+		if n := total(p.Name + "=" + url.QueryEscape(values[p.Name])); n >= all {
+			t.Errorf("%s=%s leaves %d of %d rows", p.Name, values[p.Name], n, all)
+		}
+	}
+	if n := total("site=north"); n != all {
+		t.Errorf("at the one site there are %d of %d rows", n, all)
+	}
+}
+
+// TestEventsPaging reads all events page by page, in two sizes, with nothing
+// twice or left out, and as a bare CloudEvents batch.
+func TestEventsPaging(t *testing.T) {
+	srv, s := weekServer(t)
+	read := func(first string) (seqs []int64) {
+		for at := first; at != ""; {
+			var p struct {
+				Size   int64 `json:"size"`
+				Events []struct {
+					Seq   int64 `json:"seq"`
+					Event struct {
+						ID string `json:"id"`
+					} `json:"event"`
+				} `json:"events"`
+				Next string `json:"next"`
+			}
+			if err := json.Unmarshal([]byte(page(t, srv.URL+at)), &p); err != nil {
+				t.Fatal(err)
+			}
+			for _, e := range p.Events {
+				if e.Event.ID == "" {
+					t.Fatalf("record %d has no id", e.Seq)
+				}
+				seqs = append(seqs, e.Seq)
+			}
+			at = p.Next
+		}
+		return seqs
+	}
+	for _, first := range []string{"/api/events?limit=1000", "/api/events?limit=333"} {
+		seqs := read(first)
+		if int64(len(seqs)) != s.Size() {
+			t.Fatalf("%s: %d events of %d", first, len(seqs), s.Size())
+		}
+		for i, seq := range seqs {
+			if seq != int64(i+1) {
+				t.Fatalf("%s: event %d stands in place %d", first, seq, i+1)
+			}
+		}
+	}
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, srv.URL+"/api/events?limit=7", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("Accept", "application/cloudevents-batch+json")
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	var batch []map[string]any
+	if err := json.NewDecoder(res.Body).Decode(&batch); err != nil {
+		t.Fatal(err)
+	}
+	if len(batch) != 7 || res.Header.Get("Link") != `</api/events?after=7&limit=7>; rel="next"` {
+		t.Fatalf("a batch of %d, Link %q", len(batch), res.Header.Get("Link"))
+	}
+	for _, e := range batch {
+		for _, need := range []string{"specversion", "id", "source", "type"} { // CloudEvents 1.0, required attributes
+			if s, _ := e[need].(string); s == "" {
+				t.Errorf("%v lacks %s", e["id"], need)
+			}
+		}
+	}
+}
+
+func TestMetricsAndHealth(t *testing.T) {
+	srv, s := weekServer(t)
+	body := page(t, srv.URL+"/metrics")
+	for _, want := range []string{fmt.Sprintf("listbound_ledger_records %d", s.Size()), fmt.Sprintf("listbound_readmodel_position %d", s.Size()),
+		`listbound_trips{status="broken"} 34`, `listbound_findings{code="sheet-swapped"} 6`, "listbound_ledger_problems 0"} {
+		if !strings.Contains(body, want+"\n") {
+			t.Errorf("the metrics lack %q", want)
+		}
+	}
+	if page(t, srv.URL+"/healthz") != "alive\n" || page(t, srv.URL+"/readyz") != "ready\n" {
+		t.Error("not alive and ready")
+	}
+	closed, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := serve(closed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	if err := closed.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if code, _, _ := get(t, h.URL+"/readyz"); code != http.StatusServiceUnavailable {
+		t.Errorf("a closed folder is ready: %d", code)
+	}
+	if code, _, _ := get(t, h.URL+"/metrics"); code == http.StatusOK {
+		t.Error("a closed folder has metrics of its trips")
+	}
+}

@@ -1,0 +1,195 @@
+package board_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/scenario"
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
+)
+
+// The week is recorded once for all tests that only ask.
+var week struct {
+	once sync.Once
+	dir  string
+	site *site.Site
+	srv  *httptest.Server
+	err  error
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if week.srv != nil {
+		week.srv.Close()
+	}
+	if week.site != nil {
+		if err := week.site.Close(); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			code = 1
+		}
+	}
+	os.RemoveAll(week.dir)
+	os.Exit(code)
+}
+
+// friday is when the week's board is looked at: its Friday afternoon.
+var friday = time.Date(2026, 3, 6, 15, 0, 0, 0, time.UTC)
+
+func weekServer(t testing.TB) (*httptest.Server, *site.Site) {
+	t.Helper()
+	week.once.Do(func() { week.err = recordWeek() })
+	if week.err != nil {
+		t.Fatal(week.err)
+	}
+	return week.srv, week.site
+}
+
+func recordWeek() error {
+	var err error
+	if week.dir, err = os.MkdirTemp("", "board-test-"); err != nil {
+		return err
+	}
+	week.site, err = playWeek(context.Background(), week.dir)
+	if err != nil {
+		return err
+	}
+	week.srv, err = serve(week.site)
+	return err
+}
+
+func serve(s *site.Site) (*httptest.Server, error) {
+	h, err := web.New(s, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return nil, err
+	}
+	return httptest.NewServer(h), nil
+}
+
+// playWeek records the built-in week by the clock that it had.
+func playWeek(ctx context.Context, dir string) (*site.Site, error) {
+	w, err := scenario.Load()
+	if err != nil {
+		return nil, err
+	}
+	var mu sync.Mutex
+	var now time.Time
+	s, err := site.Open(ctx, site.Options{Dir: dir, Name: w.Site, EnrolOnSight: true, Clock: func() time.Time {
+		mu.Lock()
+		defer mu.Unlock()
+		return now
+	}})
+	if err != nil {
+		return nil, err
+	}
+	set := func(t time.Time) {
+		mu.Lock()
+		now = t
+		mu.Unlock()
+	}
+	var batch bytes.Buffer
+	var at time.Time
+	flush := func() error {
+		set(at)
+		return s.Record(ctx, &batch, func(r site.Receipt) error {
+			if r.Error != "" {
+				return errors.New(r.Error)
+			}
+			return nil
+		})
+	}
+	for l, err := range w.Lines() {
+		if err == nil && !l.RecordAt.Equal(at) {
+			err = flush()
+			at = l.RecordAt
+		}
+		if err != nil {
+			return nil, errors.Join(err, s.Close())
+		}
+		batch.Write(l.Raw)
+		batch.WriteByte('\n')
+	}
+	err = flush()
+	set(friday)
+	return s, err
+}
+
+func get(t testing.TB, url string) (int, http.Header, string) {
+	t.Helper()
+	res, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	body, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return res.StatusCode, res.Header, string(body)
+}
+
+func page(t testing.TB, url string) string {
+	t.Helper()
+	code, _, body := get(t, url)
+	if code != http.StatusOK {
+		t.Fatalf("%s: %d: %.400s", url, code, body)
+	}
+	return body
+}
+
+// rows reads one of a page's tables as CSV, the heading apart.
+func rows(t testing.TB, url string) (head []string, out [][]string) {
+	t.Helper()
+	all, err := csv.NewReader(strings.NewReader(page(t, url))).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(all) == 0 {
+		t.Fatalf("%s has no heading", url)
+	}
+	return all[0], all[1:]
+}
+
+// playWeekHead returns a site of its own with the week's first records, for
+// tests that change it.
+func playWeekHead(t testing.TB) (*site.Site, error) {
+	t.Helper()
+	w, err := scenario.Load()
+	if err != nil {
+		return nil, err
+	}
+	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: w.Site, EnrolOnSight: true, Clock: func() time.Time { return friday }})
+	if err != nil {
+		return nil, err
+	}
+	var lines bytes.Buffer
+	n := 0
+	for l, err := range w.Lines() {
+		if err != nil {
+			return nil, err
+		}
+		if n++; n > 14 { // the lists and the policy
+			break
+		}
+		lines.Write(l.Raw)
+		lines.WriteByte('\n')
+	}
+	return s, s.Record(t.Context(), &lines, func(r site.Receipt) error {
+		if r.Error != "" {
+			return errors.New(r.Error)
+		}
+		return nil
+	})
+}
