@@ -362,7 +362,8 @@ func (f *finder) trip() {
 	}
 	set, ok, err := f.m.SetOfTrip(f.ctx, f.text)
 	if f.err = err; ok {
-		f.hits = append(f.hits, Hit{What: "trip", ID: f.text, Set: set, Trip: f.text})
+		trip := idString(idBytes(f.text)) // however it was written
+		f.hits = append(f.hits, Hit{What: "trip", ID: trip, Set: set, Trip: trip})
 	}
 }
 

@@ -1,0 +1,462 @@
+package board_test
+
+import (
+	"archive/zip"
+	"bytes"
+	"fmt"
+	"html"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/projections"
+
+	"github.com/xuri/excelize/v2"
+)
+
+// TestBoardOrder: what nobody has opened stands above what is over, broken
+// above doubtful in each.
+func TestBoardOrder(t *testing.T) {
+	srv, s := weekServer(t)
+	_, found := rows(t, srv.URL+"/?format=csv&table=board")
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	trips := 0
+	for _, v := range all {
+		if v.Trip != "" {
+			trips++
+		}
+	}
+	if len(found) != trips || trips < 40 {
+		t.Fatalf("%d rows for %d broken and doubtful trips", len(found), trips)
+	}
+	rank := func(r []string) int {
+		n := map[string]int{"Not opened yet": 0, "Opened, case not closed": 0, "Over": 2, "Packed again unopened": 2}[r[3]]
+		if r[2] == "doubtful" {
+			n++
+		}
+		return n
+	}
+	if !slices.IsSortedFunc(found, func(a, b []string) int { return rank(a) - rank(b) }) {
+		t.Error("the board is out of order")
+	}
+	if found[0][3] != "Not opened yet" || found[len(found)-1][3] != "Over" {
+		t.Errorf("first %q, last %q", found[0][3], found[len(found)-1][3])
+	}
+	for _, r := range found {
+		if r[5] == "" || r[6] == "" || r[7] == "" || r[8] == "" {
+			t.Errorf("the row of %s says not all: %q", r[0], r[4:9])
+		}
+	}
+	if !strings.Contains(page(t, srv.URL+"/"), "north/or-5") {
+		t.Error("the station with a gap is not on the board")
+	}
+}
+
+// TestBoardPaging: the pages together are the board, also when a row comes in
+// before them meanwhile.
+func TestBoardPaging(t *testing.T) {
+	srv, _ := weekServer(t)
+	key := regexp.MustCompile(`data-key="(t-[^"]+)"`)
+	next := regexp.MustCompile(`href="(/\?[^"]*after=[^"]*)"`)
+	seen := make(map[string]bool)
+	pages := 0
+	for at := "/"; at != ""; pages++ {
+		body := page(t, srv.URL+at)
+		for _, m := range key.FindAllStringSubmatch(body, -1) {
+			if seen[m[1]] {
+				t.Fatalf("%s stands on two pages", m[1])
+			}
+			seen[m[1]] = true
+		}
+		at = ""
+		if m := next.FindStringSubmatch(body); m != nil {
+			at = html.UnescapeString(m[1])
+		}
+	}
+	_, found := rows(t, srv.URL+"/?format=csv&table=board")
+	if pages < 2 || len(seen) != len(found) {
+		t.Fatalf("%d rows on %d pages, %d in all", len(seen), pages, len(found))
+	}
+}
+
+// TestFindAnything: whatever a person holds leads to a page.
+func TestFindAnything(t *testing.T) {
+	srv, s := weekServer(t)
+	var code, short, trip string
+	h, err := s.History(t.Context(), site.Query{Set: "MIN-006"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	trip = h.Events[len(h.Events)-1].Trip
+	body := page(t, srv.URL+"/api/events?limit=1000")
+	if m := regexp.MustCompile(`"binding":"[0-9a-f]+","code":"([0-9A-Z]+)"`).FindStringSubmatch(body); m != nil {
+		code = m[1]
+	}
+	if m := regexp.MustCompile(`code ([0-9A-Z]{4}-[0-9A-Z]{4})`).FindStringSubmatch(h.Events[len(h.Events)-1].Says); m != nil {
+		short = m[1]
+	} else if m := regexp.MustCompile(`code ([0-9A-Z]{4}-[0-9A-Z]{4})`).FindStringSubmatch(page(t, srv.URL+"/history?set=MIN-006")); m != nil {
+		short = m[1]
+	}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	for what, c := range map[string][2]string{
+		"set": {"MIN-006", "/history?set=MIN-006"}, "set in small letters": {"min-006", "/history?set=MIN-006"}, "case": {"K-0430", "/history?case=K-0430"},
+		"load": {"S4-0304-01", "/history?load=S4-0304-01"}, "badge": {"B-1111", "/badge?id=B-1111"}, "seal": {"480007", "/history?trip="},
+		"station": {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="}, "short code": {short, "/history?trip="},
+		"trip": {trip, "/history?trip=" + trip}, "list": {"LAP-MAJOR", "/touched?list=LAP-MAJOR"}, "bag lot": {"PB-2604", "/touched?bag=PB-2604"},
+		"nothing": {"", "/"},
+	} {
+		if c[0] == "" && what != "nothing" {
+			t.Errorf("no %s to look for in the week", what)
+			continue
+		}
+		res, err := client.Get(srv.URL + "/find?q=" + url.QueryEscape(c[0]))
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if to := res.Header.Get("Location"); res.StatusCode != http.StatusSeeOther || !strings.HasPrefix(to, c[1]) {
+			t.Errorf("%s %q leads to %d %q, want %q", what, c[0], res.StatusCode, to, c[1])
+		}
+	}
+	if body := page(t, srv.URL+"/find?q=MIN-0"); !strings.Contains(body, "MIN-006") {
+		t.Error("what begins with MIN-0 is not found")
+	}
+	if body := page(t, srv.URL+"/find?q=NO+SUCH+THING"); !strings.Contains(body, "Nothing here is called NO SUCH THING") {
+		t.Error("a search that finds nothing does not say so")
+	}
+}
+
+// TestAcknowledge: an acknowledgement is an event with a badge and a reason; the
+// finding stays.
+func TestAcknowledge(t *testing.T) {
+	dir := t.TempDir()
+	s, err := playWeek(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	_, before := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt")
+	if len(before) != 1 {
+		t.Fatalf("%d sets in doubt", len(before))
+	}
+	form := url.Values{"set": {before[0][0]}, "trip": {before[0][1]}, "code": {"sheet-in-doubt"}, "badge": {"B-1001"}}
+	res, err := http.PostForm(srv.URL+"/acknowledge", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	size := s.Size()
+	if res.StatusCode != http.StatusUnprocessableEntity {
+		t.Errorf("acknowledged without a reason: %d", res.StatusCode)
+	}
+	form.Set("reason", "fetched from the shelf, =read again")
+	res, err = http.PostForm(srv.URL+"/acknowledge", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	if res.StatusCode != http.StatusOK || s.Size() != size+2 { // the board's own enrolment, and the event
+		t.Fatalf("%d, %d records more", res.StatusCode, s.Size()-size)
+	}
+	_, after := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt")
+	if len(after) != 1 || after[0][14] != "B-1001" {
+		t.Errorf("afterwards the board says %q", after)
+	}
+	if body := page(t, srv.URL+"/history?trip="+before[0][1]); !strings.Contains(body, "fetched from the shelf, =read again") || !strings.Contains(body, "probably carries a wrong sheet") {
+		t.Error("the history lacks the acknowledgement or the finding")
+	}
+	if _, rest := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt&unseen=1"); len(rest) != 0 {
+		t.Error("it is still among those that nobody has seen")
+	}
+	v, err := s.Verify(t.Context(), nil)
+	if err != nil || !v.OK {
+		t.Errorf("the ledger does not verify: %v %v", err, v)
+	}
+}
+
+// TestThreeClicks is the way from the board to the set that holds the other
+// twin's sheet, as a person who has never seen it goes: 1. the filter "sheet of
+// another set"; 2. the set's name; 3. the other set's history.
+func TestThreeClicks(t *testing.T) {
+	srv, _ := weekServer(t)
+	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
+	tab.Open(srv.URL + "/")
+	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-key$="-LAP-007"] a.name`, `.finding.broken .facts a[href^="/history?trip="]`}
+	for _, c := range clicks {
+		before := tab.Address()
+		tab.Click(c)
+		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'", before))
+	}
+	head := browsertest.Eval[string](tab, `document.querySelector("h1").innerText`)
+	says := browsertest.Eval[string](tab, `document.querySelector(".finding.broken").innerText`)
+	if len(clicks) > 3 || !strings.Contains(head, "LAP-008") || !strings.Contains(says, "LAP-008 was found with the sheet of LAP-007") {
+		t.Errorf("after %d clicks: %q, %q", len(clicks), head, says)
+	}
+	// The row itself names the other set too: one click.
+	tab.Open(srv.URL + "/?code=sheet-in-doubt")
+	tab.Click(`article[data-key$="-MIN-006"] .facts a[href^="/history?trip="]`)
+	tab.Until(`document.querySelector("h1")?.innerText.includes("MIN-005")`)
+}
+
+// TestLiveRow: a scan shows on an open board within a second, and neither the
+// focus nor what is being read moves.
+func TestLiveRow(t *testing.T) {
+	s, err := playWeek(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.CloseClientConnections()
+	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[1])
+	tab.Open(srv.URL + "/")
+	tab.Until(`document.getElementById("live").textContent === "live"`)
+	target := `[data-key$="-MIN-012"] a.name`
+	browsertest.Eval[bool](tab, fmt.Sprintf(`(() => { const a = document.querySelector(%q); a.focus(); a.scrollIntoView({block: "center"}); window.topWas = a.getBoundingClientRect().top; return true })()`, target))
+	before := browsertest.Eval[int](tab, `document.querySelectorAll("article.row").length`)
+	// A set that is in order so far is checked, and its outer seal is broken.
+	whole := ""
+	_, onBoard := rows(t, srv.URL+"/?format=csv&table=board")
+	vs, err := s.History(t.Context(), site.Query{Load: "S2-0304-04"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range vs.Verdicts {
+		if v.Status == projections.Open && !v.Opened && !v.Over && !slices.ContainsFunc(onBoard, func(r []string) bool { return r[1] == v.Trip }) {
+			whole = v.Set
+		}
+	}
+	if whole == "" {
+		t.Fatal("no set of the load is in order so far")
+	}
+	line := fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T15:00:00Z","set":%q,"operator":"B-2051","data":{"place":"sterile storage A","sealBroken":true}}`, whole)
+	begin := time.Now()
+	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Error(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab.Until(fmt.Sprintf(`document.querySelector('[data-key$="-%s"]')?.innerText.includes("seal")`, whole))
+	took := time.Since(begin)
+	t.Logf("from the scan to the row: %v", took)
+	if took > time.Second {
+		t.Errorf("the row came after %v", took)
+	}
+	if after := browsertest.Eval[int](tab, `document.querySelectorAll("article.row").length`); after < before {
+		t.Errorf("%d rows, %d before", after, before)
+	}
+	if !browsertest.Eval[bool](tab, fmt.Sprintf(`document.activeElement === document.querySelector(%q)`, target)) {
+		t.Error("the focus was lost")
+	}
+	if moved := browsertest.Eval[float64](tab, fmt.Sprintf(`Math.abs(document.querySelector(%q).getBoundingClientRect().top - window.topWas)`, target)); moved > 2 {
+		t.Errorf("what was being read moved by %.0f pixels", moved)
+	}
+}
+
+// TestAsKnownAt: before the other twin was opened nobody could know.
+func TestAsKnownAt(t *testing.T) {
+	srv, _ := weekServer(t)
+	then, now := url.QueryEscape("2026-03-06 10:00"), url.QueryEscape("2026-03-06 12:00")
+	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+then); strings.Contains(body, "probably carries a wrong sheet") {
+		t.Error("known before it was recorded")
+	}
+	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now); !strings.Contains(body, "probably carries a wrong sheet") {
+		t.Error("not known although it was recorded")
+	}
+	body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now+"&then="+then)
+	for _, want := range []string{"What became known between 6 Mar 2026 10:00 and 6 Mar 2026 12:00", "Found since:", "so far whole → broken"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the difference lacks %q", want)
+		}
+	}
+	if code, _, _ := get(t, srv.URL+"/history?set=MIN-006&as-of=2020-01-01"); code != http.StatusNotFound {
+		t.Errorf("in 2020 nothing was known: %d", code)
+	}
+}
+
+// TestTouched: a positive indicator reaches the loads since the last negative
+// one, each set with what to do about it.
+func TestTouched(t *testing.T) {
+	srv, s := weekServer(t)
+	head, found := rows(t, srv.URL+"/touched?load=S4-0304-01&format=csv")
+	want := make(map[string]bool)
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range all {
+		if slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.LoadRecalled }) {
+			want[v.Trip] = v.Opened
+		}
+	}
+	if len(want) < 3 || len(found) != len(want) {
+		t.Fatalf("%d touched, %d recalled: %v", len(found), len(want), found)
+	}
+	trip := slices.Index(head, "Turn")
+	for _, r := range found {
+		opened, ok := want[r[trip]]
+		if !ok || (r[0] == "opened") != opened || opened && r[6] == "" {
+			t.Errorf("row %q; recalled %v, opened %v", r, ok, opened)
+		}
+	}
+	for _, q := range []string{"bag=PB-2604", "seal=480000&last=480099", "list=LAP-MAJOR&version=1", "sterilizer=S4&from=2026-03-04&to=2026-03-05", "station=north/or-5&from=2026-03-04&to=2026-03-05", "case=K-0430", "set=MIN-006"} {
+		if _, found := rows(t, srv.URL+"/touched?format=csv&"+q); len(found) == 0 {
+			t.Errorf("%s touches nothing", q)
+		}
+	}
+	_, v1 := rows(t, srv.URL+"/touched?format=csv&list=LAP-MAJOR&version=1")
+	_, every := rows(t, srv.URL+"/touched?format=csv&list=LAP-MAJOR")
+	if len(v1) >= len(every) {
+		t.Errorf("version 1 of the list has %d sets, all versions %d", len(v1), len(every))
+	}
+}
+
+// TestFilesOfTables: a table as CSV and as XLSX has what the page has, and no
+// cell that a spreadsheet would compute.
+func TestFilesOfTables(t *testing.T) {
+	srv, _ := weekServer(t)
+	head, found := rows(t, srv.URL+"/history?case=K-0430&format=csv&table=events")
+	_, _, raw := get(t, srv.URL+"/history?case=K-0430&format=xlsx&table=events")
+	f, err := excelize.OpenReader(strings.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	sheet, err := f.GetRows("Sheet1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(found) < 10 || len(sheet) != len(found)+1 || !slices.Equal(sheet[0], head) {
+		t.Fatalf("%d rows as CSV, %d as XLSX", len(found), len(sheet))
+	}
+	for i, r := range found {
+		for j, c := range r {
+			if j < len(sheet[i+1]) && sheet[i+1][j] != c {
+				t.Errorf("row %d: %q and %q", i, c, sheet[i+1][j])
+			}
+		}
+		if _, err := time.Parse(time.RFC3339Nano, r[1]); err != nil {
+			t.Errorf("row %d: observed is %q in the file", i, r[1])
+		}
+	}
+	if code, _, _ := get(t, srv.URL+"/history?case=K-0430&format=ods"); code != http.StatusBadRequest {
+		t.Errorf("an unknown format: %d", code)
+	}
+	if code, _, _ := get(t, srv.URL+"/history?case=K-0430&format=csv&table=none"); code != http.StatusNotFound {
+		t.Errorf("an unknown table: %d", code)
+	}
+}
+
+// TestNothingIsExecuted: what is recorded is text on every page and in every file.
+func TestNothingIsExecuted(t *testing.T) {
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv := httptest.NewServer(nil)
+	srv.Close()
+	srv, err = serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	const evil = `=<svg onload=alert(1)>`
+	lines := []string{
+		`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-06T06:11:00Z","set":"SET-1","operator":"=B-1","data":{"list":"LAP-MAJOR","version":1}}`,
+		`{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-06T06:14:00Z","set":"SET-1","operator":"=B-1","data":{"placement":"outside","seals":["4"]}}`,
+		`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T09:00:00Z","set":"SET-1","operator":"=B-1","data":{"place":"` + evil + `","sealBroken":true}}`,
+	}
+	refused := 0
+	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(r site.Receipt) error {
+		if r.Error != "" {
+			refused++
+			t.Log(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if refused == len(lines) {
+		t.Fatal("nothing was recorded")
+	}
+	shown := 0
+	for _, path := range []string{"/", "/history?set=SET-1", "/station?name=north/storage", "/find?q=" + url.QueryEscape(evil), "/history?set=" + url.QueryEscape(evil), "/touched?list=LAP-MAJOR", "/touched?station=" + url.QueryEscape(evil)} {
+		_, _, body := get(t, srv.URL+path)
+		if strings.Contains(body, "<svg onload") {
+			t.Errorf("%s holds the recorded text as markup", path)
+		}
+		if strings.Contains(body, html.EscapeString(evil)) || strings.Contains(body, "onload=alert") {
+			shown++
+		}
+	}
+	if shown < 3 {
+		t.Errorf("only %d pages show the text at all", shown)
+	}
+	_, _, raw := get(t, srv.URL+"/history?set=SET-1&format=csv&table=stays-1")
+	if strings.Contains(raw, ",=") || strings.Contains(raw, "\n=") || !strings.Contains(raw, "'=") {
+		t.Errorf("a cell begins a formula: %q", raw)
+	}
+}
+
+// TestWordsOfTemplates: every text that the pages ask for by its whole key is
+// there, and every code, kind, result and rule has one.
+func TestWordsOfTemplates(t *testing.T) {
+	words, err := shell.LoadWords()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var keys []string
+	for _, c := range projections.Codes() {
+		keys = append(keys, "code-"+string(c))
+	}
+	for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
+		keys = append(keys, "report-unknown-"+k)
+	}
+	for _, k := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station", "badge"} {
+		keys = append(keys, "rule-"+k, "what-"+k)
+	}
+	for _, k := range []string{"not-read", "right", "other-set", "earlier-trip", "altered", "unknown", "unreadable", "absent"} {
+		keys = append(keys, "result-"+k)
+	}
+	for lang, w := range words {
+		for _, k := range keys {
+			if w.T("board."+k) == "board."+k {
+				t.Errorf("%s lacks board.%s", lang, k)
+			}
+		}
+	}
+}
+
+func unzipped(t testing.TB, raw string) *zip.Reader {
+	t.Helper()
+	z, err := zip.NewReader(bytes.NewReader([]byte(raw)), int64(len(raw)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return z
+}
