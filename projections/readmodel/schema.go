@@ -106,6 +106,8 @@ CREATE INDEX IF NOT EXISTS events_loose ON events (subject, observed) WHERE trip
 CREATE INDEX IF NOT EXISTS events_case ON events (case_ref) WHERE case_ref IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_load ON events (load) WHERE load IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_sterilizer ON events (sterilizer, observed) WHERE sterilizer IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_issued ON events (list) WHERE kind IN ('list.issued', 'event.corrected');
+CREATE INDEX IF NOT EXISTS events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
 CREATE INDEX IF NOT EXISTS events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX IF NOT EXISTS events_list ON events (list, observed) WHERE list IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
