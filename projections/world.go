@@ -375,7 +375,7 @@ func (w *World) need(dim Dim, key string) {
 // leastAround is how many packings Around is asked for at first, and
 // wantAround how many different trips in force it must show on a side.
 const (
-	leastAround = 5
+	leastAround = 3
 	wantAround  = 3
 )
 

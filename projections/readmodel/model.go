@@ -17,7 +17,8 @@ import (
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
-	_ "modernc.org/sqlite" // the driver "sqlite": SQLite in pure Go
+	"modernc.org/sqlite" // also the driver "sqlite": SQLite in pure Go
+	sqlite3 "modernc.org/sqlite/lib"
 
 	"listbound/events"
 	"listbound/projections"
@@ -64,11 +65,17 @@ type Model struct {
 // another ledger starts empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o}
-	if err := m.open(ctx); err != nil {
+	err := m.open(ctx)
+	if unreadable(err) {
+		if err = errors.Join(m.Close(), Remove(o.Path)); err == nil {
+			err = m.open(ctx)
+		}
+	}
+	if err != nil {
 		return nil, errors.Join(err, m.Close())
 	}
 	var schema, origin string
-	err := m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='schema'), (SELECT value FROM meta WHERE key='ledger')`).Scan(&schema, &origin)
+	err = m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='schema'), (SELECT value FROM meta WHERE key='ledger')`).Scan(&schema, &origin)
 	if err != nil || schema != strconv.Itoa(schemaVersion) || origin != keyName(o.Ledger) {
 		if err := m.Close(); err != nil {
 			return nil, err
@@ -92,6 +99,17 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 		}
 	}
 	return m, nil
+}
+
+// unreadable says whether the file is no database, or a damaged one. Nothing is
+// lost with it. A full disk or a missing right is another matter.
+func unreadable(err error) bool {
+	var e *sqlite.Error
+	if !errors.As(err, &e) {
+		return false
+	}
+	code := e.Code() & 0xff // without the extension
+	return code == sqlite3.SQLITE_NOTADB || code == sqlite3.SQLITE_CORRUPT
 }
 
 func keyName(v note.Verifier) string { return fmt.Sprintf("%s+%08x", v.Name(), v.KeyHash()) }
@@ -171,7 +189,7 @@ func (m *Model) resetWorld(ctx context.Context) {
 }
 
 func (m *Model) source(ctx context.Context) *source {
-	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]projections.Fact)}
+	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]projections.Fact), reader: events.NewReader()}
 }
 
 func (m *Model) index(ctx context.Context) error {

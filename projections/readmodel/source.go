@@ -28,7 +28,8 @@ type source struct {
 	recs   Records
 	origin string
 	// seen keeps what was read: the dimensions of one judgement overlap.
-	seen map[int64]projections.Fact
+	seen   map[int64]projections.Fact
+	reader *events.Reader
 }
 
 // factRows says which rows of events a dimension means. '?1' is the key. The
@@ -196,18 +197,19 @@ func (s *source) fact(seq int64, remarks events.Remark) (projections.Fact, error
 	if err != nil {
 		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
-	n, at, _, err := proof.SplitArrival(s.origin, rec)
+	n, at, _, err := proof.ReadArrival(s.origin, rec)
 	if err != nil {
 		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
-	e, err := events.ParseNote(n)
-	if err != nil {
+	p := s.reader.Parse(n)
+	if p.Err != nil {
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return projections.Fact{}, nil
 	}
-	f := projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e}
+	f := projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: p.Event}
 	if len(s.seen) >= maxSeen {
 		clear(s.seen)
+		s.reader = events.NewReader() // it keeps strings
 	}
 	s.seen[seq] = f
 	return f, nil

@@ -1,0 +1,168 @@
+package remote_test
+
+import (
+	"bytes"
+	"errors"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/remote"
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
+)
+
+const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
+{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}
+{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-002","data":{"list":"NOPE","version":1}}
+{"station":"north/packing-1","kind":"set.opened","time":"2026-03-02T07:10:00Z","set":"LAP-001","data":{"case":"K-1"}}
+`
+
+// pair returns a site and a client of the server that serves it.
+func pair(t *testing.T) (*site.Site, *remote.Client, *httptest.Server) {
+	t.Helper()
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := web.New(s, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(h)
+	c, err := remote.New(srv.URL, srv.Client())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		err := c.Close()
+		srv.Close()
+		if err := errors.Join(err, s.Close()); err != nil {
+			t.Error(err)
+		}
+	})
+	return s, c, srv
+}
+
+func recordAll(t *testing.T, s site.Service) (out []site.Receipt) {
+	t.Helper()
+	if err := s.Record(t.Context(), strings.NewReader(observations), func(r site.Receipt) error {
+		out = append(out, r)
+		return nil
+	}); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// TestSameAnswers: a server answers each question as the data folder does.
+func TestSameAnswers(t *testing.T) {
+	s, c, _ := pair(t)
+	if r := recordAll(t, c); len(r) != 4 || !strings.Contains(r[0].Error, "not enrolled") {
+		t.Fatalf("a stranger recorded: %+v", r)
+	}
+	if _, err := c.Enrol(t.Context(), "north/packing-1", "", "new"); err != nil {
+		t.Fatal(err)
+	}
+	got := recordAll(t, c)
+	if len(got) != 4 || got[1].Seq != 3 || got[1].Trip == "" || got[2].Line != 3 || got[2].Error == "" || got[3].Seq != 4 {
+		t.Fatalf("receipts %+v", got)
+	}
+	again := recordAll(t, s)
+	if !again[1].Known || again[1].Seq != got[1].Seq {
+		t.Errorf("the folder does not know what the server recorded: %+v", again[1])
+	}
+	q := site.Query{Set: "LAP-001", Records: true}
+	for name, ask := range map[string]func(site.Service) (any, error){
+		"broken":   func(x site.Service) (any, error) { return x.Broken(t.Context()) },
+		"history":  func(x site.Service) (any, error) { return x.History(t.Context(), q) },
+		"verify":   func(x site.Service) (any, error) { return x.Verify(t.Context(), nil) },
+		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },
+		"stations": func(x site.Service) (any, error) { return x.Stations(t.Context()) },
+		"policy":   func(x site.Service) (any, error) { return x.Policy(t.Context()) },
+		"rebuild":  func(x site.Service) (any, error) { return x.Rebuild(t.Context(), nil) },
+	} {
+		here, err := ask(s)
+		if err != nil {
+			t.Fatalf("%s here: %v", name, err)
+		}
+		there, err := ask(c)
+		if err != nil {
+			t.Fatalf("%s there: %v", name, err)
+		}
+		if !reflect.DeepEqual(here, there) {
+			t.Errorf("%s differs:\n%+v\n%+v", name, here, there)
+		}
+		if v := reflect.ValueOf(here); v.Kind() == reflect.Slice && v.Len() == 0 {
+			t.Errorf("%s is empty and compares nothing", name)
+		}
+	}
+	var b bytes.Buffer
+	if err := c.Evidence(t.Context(), site.Query{Set: "LAP-001"}, &b); err != nil {
+		t.Fatal(err)
+	}
+	if r := bundle.Check(b.Bytes(), s.Key()); !r.OK || r.Records == 0 {
+		t.Errorf("the bundle from the server: %+v", r)
+	}
+}
+
+// TestRefusals: what the folder refuses the client says in the same words.
+func TestRefusals(t *testing.T) {
+	s, c, srv := pair(t)
+	for name, ask := range map[string]func(site.Service) error{
+		"history of nothing": func(x site.Service) error { _, err := x.History(t.Context(), site.Query{Set: "NONE"}); return err },
+		"no question":        func(x site.Service) error { _, err := x.History(t.Context(), site.Query{}); return err },
+		"evidence":           func(x site.Service) error { return x.Evidence(t.Context(), site.Query{Case: "NONE"}, io.Discard) },
+		"list":               func(x site.Service) error { _, err := x.Lists(t.Context(), "NONE"); return err },
+		"enrol":              func(x site.Service) error { _, err := x.Enrol(t.Context(), "NORTH", "", ""); return err },
+		"retire":             func(x site.Service) error { _, err := x.Retire(t.Context(), "north/none", "x"); return err },
+	} {
+		here, there := ask(s), ask(c)
+		if here == nil || there == nil || here.Error() != there.Error() || errors.Is(here, site.ErrNotFound) != errors.Is(there, site.ErrNotFound) {
+			t.Errorf("%s: %v here, %v there", name, here, there)
+		}
+	}
+	if _, err := remote.New("nowhere", srv.Client()); err == nil {
+		t.Error("an address without a scheme was taken")
+	}
+	other := httptest.NewServer(http.NotFoundHandler())
+	defer other.Close()
+	stranger, err := remote.New(other.URL, other.Client())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := stranger.Broken(t.Context()); err == nil || !strings.Contains(err.Error(), "no answer of a listbound server") {
+		t.Errorf("another server: %v", err)
+	}
+}
+
+// TestForeignPage: a page of another origin can't record through a browser.
+func TestForeignPage(t *testing.T) {
+	s, _, srv := pair(t)
+	if _, err := s.Enrol(t.Context(), "north/packing-1", "", ""); err != nil {
+		t.Fatal(err)
+	}
+	before := s.Size()
+	for _, header := range [][2]string{{"Sec-Fetch-Site", "cross-site"}, {"Origin", "http://elsewhere.example"}} {
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, srv.URL+"/api/observations", strings.NewReader(observations))
+		if err != nil {
+			t.Fatal(err)
+		}
+		req.Header.Set(header[0], header[1])
+		res, err := srv.Client().Do(req)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if res.StatusCode != http.StatusForbidden || s.Size() != before {
+			t.Errorf("%s: status %d, %d records", header, res.StatusCode, s.Size()-before)
+		}
+	}
+}
