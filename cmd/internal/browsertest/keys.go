@@ -3,6 +3,8 @@ package browsertest
 import (
 	"context"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strconv"
 	"time"
 
@@ -60,4 +62,22 @@ func (p *Tab) AwaitText(selector, part string) {
 func (p *Tab) Text(selector string) string {
 	p.t.Helper()
 	return Eval[string](p, fmt.Sprintf(`document.querySelector(%s)?.innerText ?? ""`, strconv.Quote(selector)))
+}
+
+// View saves a picture of what is in view, as Shot does of the whole page.
+func (p *Tab) View(name string) {
+	p.t.Helper()
+	dir := os.Getenv("LISTBOUND_SHOTS")
+	if dir == "" {
+		return
+	}
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, name+".png"), png, 0o644)
+	}
+	if err != nil {
+		p.t.Errorf("screenshot %s: %v", name, err)
+	}
 }

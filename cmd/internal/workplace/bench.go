@@ -120,6 +120,12 @@ type workplace interface {
 	wants(v *visit, b *bench) []events.ScanKind
 }
 
+// typer is a workplace on which some of what is typed is no scan: a number, a
+// weight, the lot of a bag. It says which action it means.
+type typer interface {
+	typed(v *visit, b *bench, text string) (action string, fields map[string]string, ok bool)
+}
+
 func (d *Desk) workplaceOf(place string) (workplace, error) {
 	switch place {
 	case "packing":
@@ -283,6 +289,9 @@ func (d *Desk) benchInput(v *visit) (any, error) {
 			goTo = ""
 			b.Said, err = w.do(v, b, "enter", nil)
 		}
+	case verb == "scan" && typedAction(v, w, b, in):
+		kind, what = "typed", strings.TrimSpace(in.Text)
+		b.Said, err = w.do(v, b, in.Action, in.Fields)
 	case verb == "scan":
 		var scans []events.Scan
 		scans, err = v.recognise(in.Text, w.wants(v, b), b)
@@ -317,6 +326,16 @@ func (d *Desk) benchInput(v *visit) (any, error) {
 	}
 	a.N, a.Kind, a.What, a.Go = in.N, kind, what, goTo
 	return a, nil
+}
+
+// typedAction turns a typed text into the action that it means here.
+func typedAction(v *visit, w workplace, b *bench, in *input) bool {
+	t, ok := w.(typer)
+	if !ok {
+		return false
+	}
+	in.Action, in.Fields, ok = t.typed(v, b, strings.TrimSpace(in.Text))
+	return ok
 }
 
 // refused says no in the page's words.

@@ -1,5 +1,250 @@
 package workplace
 
-import "net/http"
+import (
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
 
-func (d *Desk) registerLists(mux *http.ServeMux) {}
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+func (d *Desk) registerLists(mux *http.ServeMux) {
+	p := d.opts.Prefix + "/lists"
+	mux.HandleFunc("GET "+p, d.page(d.listsPage))
+	mux.HandleFunc("GET "+p+"/{list}", d.page(d.listPage))
+	mux.HandleFunc("GET "+p+"/{list}/table.csv", d.listTable)
+	mux.HandleFunc("POST "+p, d.page(d.issue))
+}
+
+// newest keeps the newest version of each list.
+func newest(all []site.ListVersion) []site.ListVersion {
+	var out []site.ListVersion
+	for i, l := range all {
+		if i+1 == len(all) || all[i+1].List != l.List {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+type listForm struct {
+	List, Title, Cycles, Badge, Table, Station string
+	Stations                                   []string
+	Wrong                                      []RowError
+	Preview                                    *listPreview
+}
+
+// listPreview is what would be issued, before it is.
+type listPreview struct {
+	Version int64
+	Lines   int
+	Changes []events.LineChange
+	First   bool
+}
+
+type listsBody struct {
+	Lists []site.ListVersion
+	Form  listForm
+	Done  string
+}
+
+func (d *Desk) listsPage(v *visit) (*rendered, error) {
+	all, err := d.site.Lists(v, "")
+	if err != nil {
+		return nil, err
+	}
+	f, err := v.listForm()
+	if err != nil {
+		return nil, err
+	}
+	return &rendered{name: "lists", title: v.t("lists"), data: listsBody{Lists: newest(all), Form: f, Done: v.r.FormValue("done")}}, nil
+}
+
+// listForm offers the stations that can issue.
+func (v *visit) listForm() (listForm, error) {
+	var f listForm
+	all, err := v.d.site.Stations(v)
+	for _, s := range all {
+		if s.Enrolled > 0 && s.Retired == 0 && s.Here && s.Name != v.d.site.Name() {
+			f.Stations = append(f.Stations, s.Name)
+		}
+	}
+	return f, err
+}
+
+type listBody struct {
+	site.ListVersion
+	Versions []versionDiff
+	Shelf    []site.Shelf
+	Form     listForm
+	Done     string
+}
+
+// versionDiff is a version with what it changed.
+type versionDiff struct {
+	site.ListVersion
+	Changes []events.LineChange
+	First   bool
+}
+
+func (d *Desk) listPage(v *visit) (*rendered, error) {
+	vs, err := d.site.Lists(v, v.r.PathValue("list"))
+	if err != nil {
+		return nil, err
+	}
+	out := listBody{ListVersion: vs[len(vs)-1], Done: v.r.FormValue("done")}
+	for i, x := range vs {
+		diff := versionDiff{ListVersion: x, First: i == 0}
+		if i > 0 {
+			diff.Changes = events.DiffLines(vs[i-1].LineRows, x.LineRows)
+		}
+		out.Versions = append(out.Versions, diff)
+	}
+	slices.Reverse(out.Versions)
+	if out.Shelf, err = d.site.OnShelf(v, out.List, out.Version); err != nil {
+		return nil, err
+	}
+	if out.Form, err = v.listForm(); err != nil {
+		return nil, err
+	}
+	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
+	out.Form.Table = csvOf(out.LineRows)
+	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
+}
+
+// csvOf writes lines as CSV, as ReadTable reads them.
+func csvOf(lines []events.Line) string {
+	var b strings.Builder
+	b.WriteString("line,item,description,quantity\n")
+	for _, l := range lines {
+		quoted := `"` + strings.ReplaceAll(l.Description, `"`, `""`) + `"`
+		fmt.Fprintf(&b, "%d,%s,%s,%d\n", l.Line, quoteIf(l.Item), quoted, l.Quantity)
+	}
+	return b.String()
+}
+
+func quoteIf(s string) string {
+	if strings.ContainsAny(s, "\",;\t") {
+		return `"` + strings.ReplaceAll(s, `"`, `""`) + `"`
+	}
+	return s
+}
+
+func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
+	l, err := d.site.List(r.Context(), r.PathValue("list"), 0)
+	if err != nil {
+		http.Error(w, err.Error(), statusOf(err))
+		return
+	}
+	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": l.List + ".csv"}))
+	io.WriteString(w, csvOf(l.LineRows)) // a client that has gone away needs no answer
+}
+
+// NextVersion checks what is to be issued against what is there, and returns
+// the observation's data. A list that changes nothing is refused.
+func NextVersion(before []site.ListVersion, list, title string, cycles []string, lines []events.Line) (*events.ListIssued, error) {
+	d := &events.ListIssued{List: list, Version: 1, Title: title, Lines: lines, Cycles: cycles}
+	if n := len(before); n > 0 {
+		last := before[n-1]
+		d.Version = last.Version + 1
+		if d.Title == "" {
+			d.Title = last.Title
+		}
+		same := &events.ListIssued{List: last.List, Version: d.Version, Title: last.Title, Lines: last.LineRows, Cycles: last.Cycles}
+		a, err := same.Digest()
+		if err != nil {
+			return nil, err
+		}
+		b, err := d.Digest()
+		if err != nil {
+			return nil, err
+		}
+		if a == b {
+			return nil, fmt.Errorf("list %s version %d says this already, word for word; nothing is issued", list, last.Version)
+		}
+	}
+	if missing := paper.Missing(d.Title); len(missing) > 0 {
+		return nil, fmt.Errorf("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
+	}
+	return d, d.Check()
+}
+
+// issue shows what a table would change, and on the second press issues it.
+func (d *Desk) issue(v *visit) (*rendered, error) {
+	v.r.Body = http.MaxBytesReader(nil, v.r.Body, maxTable)
+	if err := v.r.ParseMultipartForm(maxTable); err != nil {
+		return nil, fmt.Errorf("the form can't be read: %w", err)
+	}
+	f, err := v.listForm()
+	if err != nil {
+		return nil, err
+	}
+	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
+	f.List, f.Title, f.Cycles, f.Badge, f.Table, f.Station = get("list"), get("title"), get("cycles"), get("badge"), v.r.PostFormValue("table"), get("station")
+	raw := []byte(f.Table)
+	if file, _, err := v.r.FormFile("file"); err == nil {
+		raw, err = io.ReadAll(file)
+		if err = errors.Join(err, file.Close()); err != nil {
+			return nil, fmt.Errorf("the file can't be read: %w", err)
+		}
+	}
+	out := &rendered{name: "issue", title: v.t("list-check")}
+	wrong := func(row int, what string) { f.Wrong = append(f.Wrong, RowError{row, what}) }
+	lines, bad := ReadTable(raw)
+	f.Wrong = append(f.Wrong, bad...)
+	if lines != nil {
+		f.Table = csvOf(lines) // from a file: so that the second press sends the same
+	}
+	if !slices.Contains(f.Stations, f.Station) {
+		wrong(0, v.t("list-station"))
+	}
+	if f.Badge == "" {
+		wrong(0, v.t("list-badge"))
+	}
+	var before []site.ListVersion
+	if f.List == "" {
+		wrong(0, v.t("list-name"))
+	} else if before, err = d.site.Lists(v, f.List); err != nil && !errors.Is(err, site.ErrNotFound) {
+		return nil, err
+	}
+	if len(f.Wrong) > 0 {
+		out.data = f
+		return out, nil
+	}
+	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), lines)
+	if err != nil {
+		wrong(0, err.Error())
+		out.data = f
+		return out, nil
+	}
+	f.Title = data.Title
+	f.Preview = &listPreview{Version: data.Version, Lines: len(data.Lines), First: len(before) == 0}
+	if len(before) > 0 {
+		f.Preview.Changes = events.DiffLines(before[len(before)-1].LineRows, data.Lines)
+	}
+	if get("issue") == "" {
+		out.data = f
+		return out, nil
+	}
+	o := &events.Observation{Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data}
+	if _, err := d.site.Observe(v, o); err != nil {
+		wrong(0, err.Error())
+		f.Preview = nil
+		out.data = f
+		return out, nil
+	}
+	return nil, &moved{d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version)}
+}
+
+// moved sends the browser on after a form, so that loading again issues nothing.
+type moved struct{ to string }
+
+func (m *moved) Error() string { return "see " + m.to }

@@ -126,11 +126,7 @@ func (w packing) load(v *visit, b *bench) (*packingBody, *draft, error) {
 		if err != nil {
 			return nil, nil, err
 		}
-		for i, l := range all {
-			if i+1 == len(all) || all[i+1].List != l.List {
-				out.Lists = append(out.Lists, l)
-			}
-		}
+		out.Lists = newest(all)
 		return out, nil, nil
 	}
 	if out.List, err = v.d.site.List(v, b.List, b.Version); err != nil {
@@ -170,7 +166,7 @@ func (w packing) verdict(v *visit, b *bench) (said, error) {
 	}
 	for _, r := range p.Rows {
 		if r.Ask {
-			return ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity), r.Description), nil
+			return ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity), r.Description+". "+v.t("reason-keys")), nil
 		}
 	}
 	switch {
@@ -297,6 +293,35 @@ func (w packing) do(v *visit, b *bench, action string, fields map[string]string)
 		return said{}, v.sayNo("no-such-button", action)
 	}
 	return w.verdict(v, b)
+}
+
+// typed: a number on a half packed set is how many of the line were packed, a
+// letter why; after the lines it is the weight.
+func (w packing) typed(v *visit, b *bench, text string) (string, map[string]string, bool) {
+	if b.Tag == "" || b.List == "" {
+		return "", nil, false
+	}
+	p, _, err := w.load(v, b)
+	if err != nil {
+		return "", nil, false
+	}
+	for _, r := range p.Rows {
+		if !r.Ask {
+			continue
+		}
+		for i, reason := range Reasons() {
+			if text == strconv.Itoa(i+1) {
+				return "line", map[string]string{"line": strconv.FormatInt(r.Line.Line, 10), "reason": reason}, true
+			}
+		}
+	}
+	if _, ok := plainNumber(text); ok && !p.Complete {
+		return "line", map[string]string{"counted": text}, true
+	}
+	if _, ok := parseKg(text); ok && p.Complete && b.WeightGrams == 0 {
+		return "weight", map[string]string{"weight": text}, true
+	}
+	return "", nil, false
 }
 
 func (w packing) record(v *visit, b *bench, p *packingBody, d *draft) (said, error) {

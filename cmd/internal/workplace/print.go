@@ -1,5 +1,136 @@
 package workplace
 
-import "net/http"
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"time"
 
-func (d *Desk) registerPrint(mux *http.ServeMux) {}
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+)
+
+func (d *Desk) registerPrint(mux *http.ServeMux) {
+	p := "GET " + d.opts.Prefix + "/print/"
+	mux.HandleFunc(p+"sheet.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+		size := paper.A4
+		if s := r.FormValue("size"); s != "" {
+			var err error
+			if size, err = paper.ParseSize(s); err != nil {
+				return err
+			}
+		}
+		return PrintSheet(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"), size, lang, w)
+	}))
+	mux.HandleFunc(p+"set-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+		s, err := sheetOf(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"))
+		if err != nil {
+			return err
+		}
+		return paper.WriteSetLabel(w, paper.SetLabel{Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short()}, labelSize(r), lang)
+	}))
+	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+		l := paper.LoadLabel{Load: r.FormValue("load")}
+		err := d.site.Facts(r.Context(), projections.DimLoad, l.Load, func(e *events.Event) {
+			if s, ok := e.Data.(*events.SetSterilized); ok {
+				l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = s.Sterilizer, s.Run, s.Cycle, e.Time, e.Operator
+			}
+		})
+		if err == nil && l.Sterilizer == "" {
+			err = fmt.Errorf("%w of load %s", site.ErrNotFound, l.Load)
+		}
+		if err != nil {
+			return err
+		}
+		return paper.WriteLoadLabel(w, l, labelSize(r), lang)
+	}))
+}
+
+// labelSize is the size asked for, or the first that is common.
+func labelSize(r *http.Request) paper.LabelSize {
+	if l, err := paper.ParseLabelSize(r.FormValue("size")); err == nil {
+		return l
+	}
+	return paper.LabelSizes()[0]
+}
+
+// print answers with a PDF, whole or not at all.
+func (d *Desk) print(write func(*http.Request, io.Writer, paper.Language) error) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		lang, err := paper.ParseLanguage(d.sh.Words(r).Lang)
+		var out bytes.Buffer
+		if err == nil {
+			err = write(r, &out, lang)
+		}
+		if err != nil {
+			d.opts.Log.Warn("print refused", "path", r.URL.Path, "error", err)
+			http.Error(w, err.Error(), statusOf(err))
+			return
+		}
+		w.Header().Set("Content-Type", "application/pdf")
+		w.Header().Set("Content-Disposition", "inline")
+		w.Write(out.Bytes()) // a client that has gone away needs no answer
+	}
+}
+
+// PrintSheet writes the sheet that was sealed last in a set's trip; without a
+// trip, in its open one.
+func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.Size, lang paper.Language, w io.Writer) error {
+	sheet, err := sheetOf(ctx, s, set, trip)
+	if err != nil {
+		return err
+	}
+	return paper.WriteSheet(w, sheet, size, lang)
+}
+
+func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, error) {
+	var none paper.Sheet
+	var err error
+	if set == "" {
+		return none, errors.New("name the set whose sheet is to be printed")
+	}
+	if trip == "" {
+		if trip, err = s.TripNow(ctx, set, s.Clock()); err != nil {
+			return none, err
+		}
+	}
+	k := projections.TripKey{Set: set, Trip: trip}
+	var packed *events.SetPacked
+	var sealed *events.ListSealed
+	err = s.World(ctx, func(w *projections.World) error {
+		var err error
+		if packed, err = w.Packed(k); err != nil {
+			return err
+		}
+		sealed, err = w.Sealed(k)
+		return err
+	})
+	switch {
+	case err != nil:
+		return none, err
+	case packed == nil:
+		return none, fmt.Errorf("%w of a packing of %s", site.ErrNotFound, set)
+	case sealed == nil:
+		return none, fmt.Errorf("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", set)
+	}
+	v, err := s.List(ctx, packed.List, packed.Version)
+	if err != nil {
+		return none, err
+	}
+	var at time.Time
+	err = s.Facts(ctx, projections.DimTrip, trip, func(e *events.Event) {
+		if e.Kind() == events.KindSetPacked {
+			at = e.Time
+		}
+	})
+	if err != nil {
+		return none, err
+	}
+	list := &events.ListIssued{List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles}
+	return paper.SheetOf(set, trip, list, packed, at, sealed)
+}

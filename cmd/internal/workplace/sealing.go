@@ -114,6 +114,22 @@ func (w sealing) do(v *visit, b *bench, action string, fields map[string]string)
 	return w.verdict(v, b)
 }
 
+// typed: what is no label is the lot of the bag where one is asked for, else a
+// seal's number.
+func (w sealing) typed(v *visit, b *bench, text string) (string, map[string]string, bool) {
+	all, err := events.RecogniseAll(text)
+	if b.Tag == "" || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
+		return "", nil, false
+	}
+	if b.Placement == events.InsideBag && b.BagLot == "" {
+		return "bag-lot", map[string]string{"lot": text}, true
+	}
+	if st, err := v.standing(text); err != nil || st != nil || b.Operator == "" {
+		return "", nil, false // a set, or it may be the badge
+	}
+	return "seal", map[string]string{"seal": text}, true
+}
+
 func (w sealing) record(v *visit, b *bench) (said, error) {
 	if b.Tag == "" || b.Placement == "" || b.Placement == events.InsideBag && b.BagLot == "" || b.Operator == "" {
 		return w.verdict(v, b)

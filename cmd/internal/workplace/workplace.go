@@ -217,6 +217,11 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		}
 		code := http.StatusOK
 		words := d.sh.Words(r)
+		var m *moved
+		if errors.As(err, &m) {
+			http.Redirect(w, r, m.to, http.StatusSeeOther)
+			return
+		}
 		if err != nil {
 			d.opts.Log.Warn("page refused", "path", r.URL.Path, "error", err)
 			code = statusOf(err)

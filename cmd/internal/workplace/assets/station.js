@@ -165,15 +165,26 @@ export function actions(root, put) {
   });
 }
 
-// A stream that says when to look again.
+// A stream that says when to look again. A browser has few lines to one server
+// (six in HTTP/1.1) for all its pages together, so a page that nobody sees, or
+// that the browser keeps for going back, gives its line up and looks again when
+// it is seen.
 export function changes(address, look) {
-  const stream = new EventSource(address);
-  let first = true;
-  stream.addEventListener("change", () => {
-    if (first) { first = false; return; } // the page is fresh
-    look();
-  });
-  stream.addEventListener("error", () => { first = false; });
+  let stream, first = true;
+  const open = () => {
+    if (stream || document.visibilityState === "hidden") return;
+    stream = new EventSource(address);
+    stream.addEventListener("change", () => {
+      if (first) { first = false; return; } // the page is fresh
+      look();
+    });
+    stream.addEventListener("error", () => { first = false; });
+  };
+  const close = () => { stream?.close(); stream = undefined; first = false; };
+  addEventListener("pagehide", close);
+  addEventListener("pageshow", e => { if (e.persisted) open(); });
+  document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" ? close() : open());
+  open();
 }
 
 export function say(html) {

@@ -1,0 +1,261 @@
+package workplace_test
+
+import (
+	"bytes"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// TestWholeWay takes a set by hand through every workplace: packed with an
+// exception, weighed, sealed, sterilized, checked, opened, counted, closed. Its
+// chain is whole at the end, and each page passes axe on its way.
+func TestWholeWay(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	p := browsertest.Start(t).Tab(t, tablet)
+	badge := func(id string) string { return label(t, events.ScanBadge, id) + "\r" }
+	set := label(t, events.ScanSet, "VAS-003") + "\r"
+
+	p.Open(h.at("packing"))
+	p.Axe()
+	p.Type(set)
+	p.AwaitText("#verdict", "4 × Forceps, mosquito")
+	p.Type("\r")
+	p.AwaitText("#verdict", "2 × Clamp, vascular")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "Line 2: 1 of 2. Why?")
+	p.Axe()
+	p.View("packing-reason-tablet")
+	p.Type("3\r") // damaged
+	p.AwaitText("#verdict", "3 × Probe")
+	p.Type("\r")
+	p.AwaitText("#verdict", "Weigh it")
+	p.Type("12,5\r")
+	p.AwaitText("#verdict", "Scan your badge")
+	p.Type(badge("B-1182"))
+	p.AwaitText("#verdict", "12.50 kg is over the limit of 11.34 kg")
+	p.Axe()
+	p.Touch(`[data-do="weight"] button`) // an empty change keeps what is there
+	p.Type("\r")
+	p.AwaitText("#bench", "VAS-003 packed, 1 lines not as listed")
+	packed := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
+	d := packed[len(packed)-1].(*events.SetPacked)
+	if len(packed) != 2 || d.WeightGrams != 12500 || len(d.Exceptions) != 1 || d.Exceptions[0] != (events.Exception{Line: 2, Counted: 1, Reason: "damaged"}) {
+		t.Fatalf("packed: %+v", d)
+	}
+	p.Type("\r")
+	p.Await(`location.pathname.endsWith("/sealing")`)
+	p.AwaitText("#verdict", "where does the sheet go?")
+	p.Axe()
+	p.Touch(`[data-placement="inside-bag"]`)
+	p.AwaitText("#verdict", "lot of the bag")
+	p.Type("BG-77\r")
+	p.AwaitText("#bench", "BG-77")
+	p.Type(badge("B-1182"))
+	p.AwaitText("#bench", "B-1182")
+	p.Type("700123\r")
+	p.AwaitText("#bench", "700123")
+	h.after(2 * 60e9)
+	p.Type("\r")
+	p.AwaitText("#bench", "VAS-003 sealed")
+	p.Axe()
+	p.View("sealing-done-tablet")
+	sealed := h.events(site.Query{Set: "VAS-003"}, events.KindListSealed)
+	s := sealed[len(sealed)-1].(*events.ListSealed)
+	if s.Placement != events.InsideBag || s.BagLot != "BG-77" || len(s.Seals) != 1 || s.Seals[0] != "700123" {
+		t.Fatalf("sealed: %+v", s)
+	}
+	p.Type(s.Code + "\r")
+	p.AwaitText("#verdict", "The paper in your hand is the one that was bound")
+	p.Type(h.codes["VAS-003"] + "\r")
+	p.AwaitText("#verdict", "An earlier sheet of VAS-003")
+	h.prints(t, p, s.Code)
+
+	p.Open(h.url + "/at/north/sterilizer-1/sterilizer")
+	p.Axe()
+	p.Type(set)
+	p.AwaitText("#verdict", "begin a load first")
+	browsertest.Eval[bool](p, `(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2", document.querySelector("#cycle").value = "dynamic-air-132", document.querySelector("[data-do=begin]").requestSubmit(), true)`)
+	p.AwaitText("#verdict", "Scan sets into S1-0304-02")
+	p.Type(set)
+	p.AwaitText("#verdict", "VAS-003 in load S1-0304-02")
+	p.Axe()
+	p.Touch(`[data-do="start"]`)
+	p.Await(`document.querySelector("[data-result='failed']")`)
+	p.Type(badge("B-2044"))
+	p.AwaitText("#bench", "B-2044")
+	h.after(60 * 60e9)
+	p.Touch(`[data-result="passed"][data-released="yes"]`)
+	p.AwaitText("#verdict", "is released, 1 sets")
+	p.Shot("sterilizer-tablet")
+
+	h.after(60 * 60e9)
+	p.Open(h.url + "/at/north/storage/storage")
+	p.Type(set + badge("B-2051"))
+	p.AwaitText("#bench", "B-2051")
+	p.Axe()
+	p.Touch(`[data-found="none"]`)
+	p.AwaitText("#verdict", "NO SHEET")
+	p.Touch(`[data-do="clear"]`)
+	p.AwaitText("#verdict", "Scan the tag of a set")
+	p.Type(set + s.Code + "\r")
+	p.AwaitText("#verdict", "This list belongs to VAS-003, this trip")
+	p.Type("\r")
+	p.AwaitText("#bench", "VAS-003 checked")
+
+	h.after(60 * 60e9)
+	p.Open(h.at("opening"))
+	p.Type(set + set + s.Code + "\r" + label(t, events.ScanCase, "K-77") + "\r" + badge("B-3310") + label(t, events.ScanSeal, "700123") + "\r")
+	p.AwaitText("#bench", "700123")
+	p.Touch(`[data-indicator="pass"]`)
+	p.Await(`document.querySelector("[data-indicator='pass']").getAttribute("aria-pressed") === "true"`)
+	p.Axe()
+	p.Type("\r")
+	p.AwaitText(".last", "VAS-003 opened for K-77")
+
+	for _, stage := range []string{"First count", "Final count"} {
+		h.after(30 * 60e9)
+		p.Open(h.at("count") + "?case=K-77")
+		p.AwaitText("h1", stage)
+		p.Await(`document.querySelector("tr.now")?.dataset.line === "1"`)
+		p.AwaitText(`tr[data-line="2"]`, "1")
+		p.Type("\r\r\r" + badge("B-3310") + badge("B-3322"))
+		p.AwaitText("#verdict", stage+" recorded")
+	}
+	h.after(10 * 60e9)
+	p.Open(h.at("close") + "?case=K-77")
+	p.AwaitText("#verdict", "The counts of K-77 come out")
+	p.Axe()
+	p.Type(badge("B-3322"))
+	p.AwaitText("#verdict", "second person")
+	p.Type(badge("B-3322"))
+	p.AwaitText("#verdict", "is the same badge")
+	p.Type(badge("B-3310"))
+	p.AwaitText("#verdict", "Case K-77 closed, counts come out")
+	p.AwaitText("#verdict", "no proof that nothing was left")
+	v, err := h.site.Verdict(t.Context(), projections.TripKey{Set: "VAS-003", Trip: h.trip("VAS-003")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if v.Status != projections.Whole {
+		t.Errorf("the chain is %s: %+v", v.Status, v.Findings)
+	}
+	for _, path := range []string{"/at/", "/at/north/or-3/", "/lists", "/lists/VAS-MINOR", "/at/north/or-3/count", "/at/north/nowhere/"} {
+		p.Open(h.url + path)
+		p.Await(`document.querySelector("h1")`)
+		p.Axe()
+		p.Open(h.url + path + "?lang=de")
+		p.Await(`document.documentElement.lang === "de"`)
+		if missing := browsertest.Eval[[]string](p, `document.body.innerHTML.match(/(?<![/\w])workplace\.[a-z][a-z-]+(?!\.)/g) ?? []`); len(missing) > 0 {
+			t.Errorf("%s: words without a text: %v", path, missing)
+		}
+		p.Open(h.url + path + "?lang=en")
+	}
+}
+
+// trip is the set's last trip.
+func (h *house) trip(set string) string {
+	h.t.Helper()
+	trip, err := h.site.TripNow(h.t.Context(), set, h.clock())
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return trip
+}
+
+// prints follows the page's links: the sheet's symbol says the code that was
+// sealed, to an independent reader.
+func (h *house) prints(t *testing.T, p *browsertest.Tab, code string) {
+	t.Helper()
+	links := browsertest.Eval[[]string](p, `[...document.querySelectorAll(".last a.button")].map(a => a.href)`)
+	if len(links) != 2 {
+		t.Fatalf("links to print: %v", links)
+	}
+	for _, tool := range [][2]string{{"pdftoppm", "poppler-utils"}, {"zbarimg", "zbar-tools"}} {
+		if _, err := exec.LookPath(tool[0]); err != nil {
+			t.Fatalf("this test needs %s: install the Debian package %s", tool[0], tool[1])
+		}
+	}
+	for i, want := range []string{code, "X9SVAS-003"} {
+		res, err := http.Get(links[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		pdf, err := io.ReadAll(res.Body)
+		if err != nil || res.StatusCode != http.StatusOK || !bytes.HasPrefix(pdf, []byte("%PDF-")) {
+			t.Fatalf("%s: %s, %v: %.200s", links[i], res.Status, err, pdf)
+		}
+		if err := res.Body.Close(); err != nil {
+			t.Fatal(err)
+		}
+		file := filepath.Join(t.TempDir(), "print.pdf")
+		if err := os.WriteFile(file, pdf, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := exec.Command("pdftoppm", "-r", "150", "-gray", "-singlefile", file, file).CombinedOutput(); err != nil {
+			t.Fatalf("pdftoppm: %v %s", err, out)
+		}
+		read, err := exec.Command("zbarimg", "--nodbus", "-q", "--raw", file+".pgm").Output()
+		if err != nil || !strings.HasPrefix(string(read), want) {
+			t.Errorf("%s reads %q (%v), want %q", links[i], read, err, want)
+		}
+	}
+}
+
+// TestCloseUnreconciled: a case that does not come out stays open in sight, and
+// closes only with reason, actions and a second badge.
+func TestCloseUnreconciled(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-88")
+	for _, c := range []struct {
+		stage events.Stage
+		n     int64
+	}{{events.StageFirst, 2}, {events.StageFinal, 1}} {
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage, Sheet: "screen", Counter: "B-1", Witness: "B-2",
+			Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: c.n}, {Line: 3, Counted: 3}}})
+	}
+	p := browsertest.Start(t).Tab(t, phone)
+	p.Open(h.at("close"))
+	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
+	p.AwaitText("#verdict", "Case K-88 is open: 1 things")
+	p.AwaitText(".openlines", "1 × Clamp, vascular, angled, 22 cm short in VAS-003")
+	p.Axe()
+	p.Shot("close-open-phone")
+	p.Type(label(t, events.ScanBadge, "B-3322") + "\r" + label(t, events.ScanBadge, "B-3310") + "\r")
+	p.AwaitText("#bench", "B-3310")
+	before := h.size()
+	p.Type("\r")
+	p.AwaitText("#verdict", "say why")
+	browsertest.Eval[bool](p, `(document.querySelector("#reason").value = "image negative, surgeon decides", document.querySelector("[data-do=reason]").requestSubmit(), true)`)
+	p.AwaitText("#verdict", "Case K-88 is open")
+	p.Type("\r")
+	p.AwaitText("#verdict", "what was done")
+	if h.size() != before {
+		t.Fatal("an open case was closed without actions")
+	}
+	p.Touch(`[data-action="recounted"]`)
+	p.Await(`document.querySelector("[data-action='recounted']").getAttribute("aria-pressed") === "true"`)
+	p.Touch(`[data-action="image-taken"]`)
+	p.Await(`document.querySelector("[data-action='image-taken']").getAttribute("aria-pressed") === "true"`)
+	p.Type("\r")
+	p.AwaitText("#verdict", "closed with 1 things not accounted for")
+	got := h.events(site.Query{Case: "K-88"}, events.KindCaseClosed)
+	if len(got) != 1 {
+		t.Fatalf("%d closings", len(got))
+	}
+	if d := got[0].(*events.CaseClosed); d.Outcome != "unreconciled" || d.Reason == "" || len(d.Actions) != 2 || d.Witness != "B-3310" {
+		t.Errorf("closed: %+v", d)
+	}
+	if text := p.Text("body"); strings.Contains(text, "nothing was retained") {
+		t.Error("the page says that nothing was retained")
+	}
+}
