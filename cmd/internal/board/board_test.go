@@ -3,7 +3,9 @@ package board_test
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
 	"encoding/csv"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -192,4 +194,10 @@ func playWeekHead(t testing.TB) (*site.Site, error) {
 		}
 		return nil
 	})
+}
+
+// leafHash is the tree's leaf of a record (RFC 6962, 2.1), worked out here.
+func leafHash(record string) string {
+	h := sha256.Sum256(append([]byte{0}, record...))
+	return hex.EncodeToString(h[:])
 }

@@ -68,7 +68,11 @@ func (p *pages) report(r *http.Request, words *shell.Words, q site.Query) ([]byt
 		leaf := proof.LeafHash(raw)
 		witnesses = append(witnesses, witness{seq, hex.EncodeToString(leaf[:]), signatures(raw)})
 	}
-	return writeReport(words, p.site, l, q, witnesses)
+	cp, err := p.site.Checkpoint(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	return writeReport(words, p.site, cp, l, q, witnesses)
 }
 
 // signatures returns the names on a record's signature lines, each with the
@@ -91,14 +95,13 @@ func signatures(record []byte) []string {
 	return out
 }
 
-func writeReport(words *shell.Words, s *site.Site, l *look, q site.Query, witnesses []witness) ([]byte, error) {
+func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query, witnesses []witness) ([]byte, error) {
 	kind, id := what(q)
 	subject := words.T("board.what-"+kind) + " " + id
 	if kind == "trip" {
 		subject = words.T("board.what-set") + " " + l.Set + ", " + subject
 	}
 	made := s.Clock()
-	cp := s.Signed()
 	footer := words.T("board.report-footer", subject, s.Name(), "%page%", "%pages%") + " " + words.T("shell.caution")
 	return paper.WriteDocument(words.T("board.report-title"), words.Lang, footer, made, func(d *paper.Document) {
 		d.Title(words.T("board.report-title"))

@@ -1,6 +1,8 @@
 package site
 
 import (
+	"context"
+
 	"listbound/ledger/proof"
 	"listbound/projections/readmodel"
 )
@@ -20,6 +22,15 @@ func (s *Site) ReadRecord(seq int64) ([]byte, error) { return s.ledger.Read(seq)
 
 // Signed returns the last signed checkpoint.
 func (s *Site) Signed() proof.Checkpoint { return s.ledger.Signed() }
+
+// Checkpoint returns a signed checkpoint over every record there is now.
+func (s *Site) Checkpoint(ctx context.Context) (proof.Checkpoint, error) {
+	signed, err := s.ledger.Checkpoint(ctx)
+	if err != nil {
+		return proof.Checkpoint{}, err
+	}
+	return proof.OpenCheckpoint(signed, s.Name(), s.ledger.Verifier())
+}
 
 // AuditErrors counts the records whose own form or signature did not hold when
 // they were read again.
