@@ -381,10 +381,36 @@ func (j *judgement) middle(t *tally) {
 				sev = SeverityNoted
 				shown = append(shown, t.final)
 			}
-			f := j.add(code, sev, sayMiddle(j.c.key, it, t, ds, settled), nextCount(sev), shown...)
+			then := t.finalOf(ds)
+			f := j.add(code, sev, sayMiddle(j.c.key, it, ds, settled, then), nextMiddle(sev, then), shown...)
 			f.Lines, f.From, f.To = linesOf(ds), it.at(), it.at()
 		}
 	}
+}
+
+// finalOfLines is what the final count has in lines that differed before it.
+type finalOfLines int
+
+const (
+	finalRight finalOfLines = iota
+	finalDiffers
+	finalLeftOut
+)
+
+func (t *tally) finalOf(ds []lineDiff) finalOfLines {
+	for _, d := range ds {
+		for _, f := range t.finalDiffs {
+			if f.line == d.line {
+				return finalDiffers
+			}
+		}
+		for _, l := range t.finalGaps {
+			if l == d.line {
+				return finalLeftOut
+			}
+		}
+	}
+	return finalRight
 }
 
 // final judges the last count, item by item over the whole case.

@@ -273,7 +273,8 @@ func (j *judgement) sheet(g *group) {
 			ring, ringItems = nil, nil
 		}
 		var back *reading
-		if ring == nil {
+		// Where the sheet's owner has it back and this set has not been read since, its own sheet is still to be looked for.
+		if own := c.lastGood(nil); ring == nil && (own == nil || own.it.less(last.it)) {
 			if b := y.lastGood(nil); b != nil && last.it.less(b.it) {
 				back = b
 			}

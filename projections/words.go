@@ -537,24 +537,24 @@ func nextCountDiffers() string {
 	return "Usually the set is counted again before it is used, and packing is told." + policyDecides
 }
 
-func sayMiddle(k TripKey, it *item, t *tally, ds []lineDiff, settled bool) string {
+func sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string {
 	s := "The " + sayStage(countOf(it).Stage) + " of " + k.Set + " (" + sayTime(it.at()) + ") differed: " + sayDiffs(ds) + "."
-	if !settled {
+	switch {
+	case !settled:
 		return s
-	}
-	for _, d := range ds {
-		for _, f := range t.finalDiffs {
-			if f.line == d.line {
-				return s + " The final count differs as well."
-			}
-		}
-		for _, l := range t.finalGaps {
-			if l == d.line {
-				return s + " The final count left the line out."
-			}
-		}
+	case then == finalDiffers:
+		return s + " The final count differs as well."
+	case then == finalLeftOut:
+		return s + " The final count left the line out."
 	}
 	return s + " The final count came out as expected."
+}
+
+func nextMiddle(sev Severity, then finalOfLines) string {
+	if sev == SeverityNoted && then != finalRight {
+		return "Usually what follows from the final count is done." + policyDecides
+	}
+	return nextCount(sev)
 }
 
 func sayBetweenLines(k TripKey, it *item, ds []lineDiff) string {
@@ -576,7 +576,7 @@ func sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
 func sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
 	what := num(left) + " short"
 	if left < 0 {
-		what = num(-left) + " over"
+		what = num(-left) + " too many"
 	}
 	s := "In the final count of " + k.Set + " (" + sayTime(it.at()) + "): " + sayDiffs(ds) + ". "
 	if sets > 1 {
