@@ -9,6 +9,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -28,11 +29,14 @@ const defaultAddress = "127.0.0.1:8320"
 
 func (a *app) serve() *cobra.Command {
 	var address string
+	var practice bool
 	c := command("serve", "serves a data folder to stations, programs and browsers",
 		`Owns the data folder and answers on the address: pages at /, the programs' interface
 under /api/ (other commands use it with --server). Only enrolled stations may
 record. There is no sign-in, so it listens to this machine alone unless --address
-says otherwise.`,
+says otherwise. With --practice the same workplaces stand under /practice/ once
+more, with a ledger of their own (folder practice in the data folder) and invented
+sets, for teaching.`,
 		"listbound serve --data d --site north --address 127.0.0.1:8320", func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
 				return errors.New("serve owns a data folder; --server is for the commands that ask one")
@@ -41,20 +45,81 @@ says otherwise.`,
 			if err != nil {
 				return err
 			}
-			return errors.Join(a.serveSite(cmd.Context(), s, address), s.Close())
+			if !practice {
+				return errors.Join(a.serveSite(cmd.Context(), s, address), s.Close())
+			}
+			p, err := a.openPractice(cmd.Context(), s)
+			if err != nil {
+				return errors.Join(err, s.Close())
+			}
+			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Practice(p)), p.Close(), s.Close())
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
+	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	return c
 }
 
+// openPractice opens the ledger that people practise with: the invented week,
+// and the real stations by their names. Its keys are its own, so that not even
+// a copied record would pass in the real ledger.
+func (a *app) openPractice(ctx context.Context, real *site.Site) (*site.Site, error) {
+	week, err := scenario.Load()
+	if err != nil {
+		return nil, err
+	}
+	clock := &weekClock{after: a.env.Clock}
+	p, err := site.Open(ctx, site.Options{
+		Dir: filepath.Join(real.Dir(), "practice"), Name: week.Site, EnrolOnSight: true, Clock: clock.now, Command: "listbound serve --practice",
+		Logger: slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
+	})
+	if err != nil {
+		return nil, err
+	}
+	if p.Size() == 0 {
+		if err := a.play(ctx, p, week, clock); err != nil {
+			return nil, errors.Join(err, p.Close())
+		}
+	}
+	if err := sameStations(ctx, real, p); err != nil {
+		return nil, errors.Join(err, p.Close())
+	}
+	return p, nil
+}
+
+// sameStations enrols in the practice ledger, with keys of its own, whoever may
+// record in the real one.
+func sameStations(ctx context.Context, real, practice *site.Site) error {
+	have := make(map[string]bool)
+	known, err := practice.Stations(ctx)
+	if err != nil {
+		return err
+	}
+	for _, s := range known {
+		have[s.Name] = s.Enrolled > 0 && s.Retired == 0
+	}
+	stations, err := real.Stations(ctx)
+	if err != nil {
+		return err
+	}
+	for _, s := range stations {
+		if have[s.Name] || s.Enrolled == 0 || s.Retired > 0 || s.Name == real.Name() {
+			continue
+		}
+		if _, err := practice.Enrol(ctx, s.Name, "", "practice"); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // serveSite serves until the context ends.
-func (a *app) serveSite(ctx context.Context, s *site.Site, address string) error {
+func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts ...web.Option) error {
 	for _, p := range s.Damage() {
 		fmt.Fprintf(a.env.Err, "listbound: the ledger takes no records: %s\n", p)
 	}
-	handler, err := web.New(s, slog.New(slog.NewTextHandler(a.env.Err, nil)))
+	handler, err := web.New(s, slog.New(slog.NewTextHandler(a.env.Err, nil)), opts...)
 	if err != nil {
 		return err
 	}

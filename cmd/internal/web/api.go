@@ -26,8 +26,20 @@ type Server struct {
 	log  *slog.Logger
 }
 
+// Option changes what New serves.
+type Option func(*options)
+
+type options struct{ practice *site.Site }
+
+// Practice serves a second ledger's workplaces under /practice, marked as such.
+func Practice(s *site.Site) Option { return func(o *options) { o.practice = s } }
+
 // New returns the handler for a site.
-func New(s *site.Site, log *slog.Logger) (http.Handler, error) {
+func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
+	var o options
+	for _, set := range opts {
+		set(&o)
+	}
 	sh, err := shell.New(s.Name(), log)
 	if err != nil {
 		return nil, err
@@ -53,12 +65,26 @@ func New(s *site.Site, log *slog.Logger) (http.Handler, error) {
 	if err := board.Register(mux, sh, s, log); err != nil {
 		return nil, err
 	}
-	if err := workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log}); err != nil {
+	real := workplace.Options{OtherPrefix: "-", Log: log}
+	if o.practice != nil {
+		// Another site altogether: its pages hold nothing by which they could reach this one.
+		real.OtherPrefix = practicePrefix
+		psh, err := shell.New("PRACTICE "+o.practice.Name(), log)
+		if err != nil {
+			return nil, err
+		}
+		if err := workplace.Register(mux, psh, o.practice, workplace.Options{Prefix: practicePrefix, Practice: true, Log: log}); err != nil {
+			return nil, err
+		}
+	}
+	if err := workplace.Register(mux, sh, s, real); err != nil {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.
 	return http.NewCrossOriginProtection().Handler(secure(mux)), nil
 }
+
+const practicePrefix = "/practice"
 
 // secure sets the headers that every answer has.
 func secure(next http.Handler) http.Handler {
