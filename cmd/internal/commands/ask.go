@@ -328,6 +328,7 @@ func (a *app) lists() *cobra.Command {
 		})
 	c.Args = cobra.MaximumNArgs(1)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.AddCommand(a.importList(), a.issueList(), a.printList())
 	return c
 }
 

@@ -1,0 +1,74 @@
+package commands
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// run runs a command line at a fixed time.
+func run(t *testing.T, args ...string) (code int, out, errs string) {
+	t.Helper()
+	var o, e bytes.Buffer
+	code = Run(t.Context(), Env{Clock: func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) }, In: strings.NewReader(""), Out: &o, Err: &e}, args)
+	return code, o.String(), e.String()
+}
+
+// TestListsImportIssuePrint: from a table with faults to a printed sheet.
+func TestListsImportIssuePrint(t *testing.T) {
+	dir := t.TempDir()
+	data, file := filepath.Join(dir, "d"), filepath.Join(dir, "LAP-X.csv")
+	write := func(name, text string) {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	by := []string{"--data", data, "--station", "north/packing-1", "--operator", "B-1"}
+	lists := func(args ...string) []string { return append(append([]string{"lists"}, args...), by...) }
+
+	write("LAP-X.csv", "line,item,description,quantity\n1,A-1,Forceps,6\n2,A-2,Clamp,x\n")
+	code, _, errs := run(t, lists("import", "--title", "Lap X", file)...)
+	if code != ExitProblem || !strings.Contains(errs, `row 3: quantity is "x"`) || !strings.Contains(errs, "nothing was imported") {
+		t.Errorf("a wrong table: %d %s", code, errs)
+	}
+	if _, err := os.Stat(data); err == nil {
+		t.Error("a wrong table made a ledger")
+	}
+	write("LAP-X.csv", "line,item,description,quantity\n1,A-1,Forceps,6\n2,A-2,Clamp,2\n")
+	code, out, errs := run(t, lists("import", "--title", "Lap X", "--cycles", "c-134", file)...)
+	if code != ExitOK || !strings.Contains(out, "LAP-X version 1 is issued") {
+		t.Fatalf("a right table: %d %s %s", code, out, errs)
+	}
+	write("LAP-X.csv", "line,item,description,quantity\n1,A-1,Forceps,6\n2,A-2,Clamp,3\n")
+	code, out, _ = run(t, lists("import", "--check", file)...)
+	if code != ExitOK || !strings.Contains(out, "2 x Clamp (A-2)  3 x Clamp (A-2)") || strings.Contains(out, "is issued") {
+		t.Errorf("a look at a revision: %d %s", code, out)
+	}
+	write("l.json", `{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],"cycles":["c-134"]}`)
+	code, out, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...)
+	if code != ExitOK || !strings.Contains(out, "LAP-X version 2 is issued") {
+		t.Fatalf("a list as JSON: %d %s %s", code, out, errs)
+	}
+	if code, _, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...); code == ExitOK || !strings.Contains(errs, "says this already") {
+		t.Errorf("the same again: %d %s", code, errs)
+	}
+	pdf := filepath.Join(dir, "sheet.pdf")
+	if code, _, errs = run(t, "lists", "print", "--data", data, "X-1", "--out", pdf); code == ExitOK || !strings.Contains(errs, "nothing is recorded here of a packing of X-1") {
+		t.Errorf("a set nobody packed: %d %s", code, errs)
+	}
+	write("o.jsonl", `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T05:00:00Z","set":"X-1","operator":"B-1","data":{"list":"LAP-X","version":2}}
+{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T05:01:00Z","set":"X-1","operator":"B-1","data":{"placement":"outside"}}
+`)
+	if code, _, errs = run(t, "record", "--data", data, filepath.Join(dir, "o.jsonl")); code != ExitOK {
+		t.Fatal(errs)
+	}
+	if code, _, errs = run(t, "lists", "print", "--data", data, "X-1", "--size", "letter", "--lang", "de", "--out", pdf); code != ExitOK {
+		t.Fatal(errs)
+	}
+	if raw, err := os.ReadFile(pdf); err != nil || !bytes.HasPrefix(raw, []byte("%PDF-")) {
+		t.Errorf("the print: %v %.20q", err, raw)
+	}
+}
