@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"go.uber.org/goleak"
+
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/remote"
 	"listbound/cmd/internal/site"
@@ -23,6 +25,10 @@ const observations = `{"station":"north/packing-1","kind":"list.issued","time":"
 {"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-002","data":{"list":"NOPE","version":1}}
 {"station":"north/packing-1","kind":"set.opened","time":"2026-03-02T07:10:00Z","set":"LAP-001","data":{"case":"K-1"}}
 `
+
+func TestMain(m *testing.M) {
+	goleak.VerifyTestMain(m, goleak.IgnoreAnyFunction("github.com/nats-io/nats-server/v2/server.(*fileStore).flushLoop"))
+}
 
 // pair returns a site and a client of the server that serves it.
 func pair(t *testing.T) (*site.Site, *remote.Client, *httptest.Server) {
