@@ -306,6 +306,33 @@ model stays until the new one is whole. Interrupting costs nothing.`,
 	return c
 }
 
+func (a *app) repair() *cobra.Command {
+	c := command("repair", "rebuilds a damaged ledger's stream from its second copy",
+		`For a data folder that refuses records because its stream is not what was signed.
+Every record stands a second time in the ledger's entry bundles; if these lead to
+the signed root, a new stream is made of them and of what survived behind the last
+checkpoint. The damaged one is kept aside. The folder must not be in use.`,
+		"listbound repair --data d", func(cmd *cobra.Command, args []string) error {
+			if a.server != "" {
+				return errors.New("a folder is repaired while no server has it; use --data")
+			}
+			dir, err := filepath.Abs(a.data)
+			if err != nil {
+				return fmt.Errorf("data folder: %w", err)
+			}
+			progress, end := a.progress("rebuilt")
+			r, err := site.Repair(cmd.Context(), site.Options{Dir: dir, Clock: a.env.Clock, Command: "listbound repair"}, progress)
+			end()
+			if err != nil {
+				return err
+			}
+			_, err = fmt.Fprintf(a.env.Out, "repaired: %d signed records and %d behind the checkpoint; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, r.Aside, a.data)
+			return err
+		})
+	c.Args = cobra.NoArgs
+	return c
+}
+
 func (a *app) lists() *cobra.Command {
 	var asJSON bool
 	c := command("lists [LIST]", "shows the lists and their versions",

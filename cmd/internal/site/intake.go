@@ -99,6 +99,10 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 		return nil, nil
 	}
 	stored, err := s.ledger.Append(ctx, entries...)
+	var damaged *ledger.DamagedError
+	if errors.As(err, &damaged) {
+		return nil, fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
+	}
 	if err != nil {
 		return nil, err
 	}
