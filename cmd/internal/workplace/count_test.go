@@ -39,9 +39,13 @@ func TestCountTakesFewInputs(t *testing.T) {
 	if n := browsertest.Eval[int](p, `[...document.querySelectorAll(".cell")].filter(c => c.textContent !== "").length`); n != 0 {
 		t.Fatalf("%d lines are filled in before anything was counted", n)
 	}
-	for range lines60 {
+	for i := range lines60 {
 		inputs++
 		p.Type("\r")
+		if i == 30 {
+			p.Await(`document.querySelector("tr.now")?.dataset.line === "32"`)
+			p.View("count-middle-wall")
+		}
 	}
 	p.AwaitText("#sum", "60 of 60")
 	scan(label(t, events.ScanBadge, "B-3310"))
@@ -102,7 +106,7 @@ func TestCountOtherNumberAndBack(t *testing.T) {
 	p.Type("3\r")
 	p.AwaitText("#open", "1 × Forceps, mosquito, curved, 12.5 cm (1) short in VAS-003: one over in LAP-014, look there first.")
 	p.Axe()
-	p.Shot("count-differs-tablet")
+	p.View("count-differs-tablet")
 	// An item's number goes to its line.
 	p.Type("INS-017\r")
 	p.Await(`document.querySelector("tr.now")?.dataset.line === "17"`)
@@ -140,8 +144,8 @@ func TestTwoBrowsersOneCase(t *testing.T) {
 	h.cut.Store(true)
 	one.Type("3\r")
 	two.Type("2\r")
-	one.AwaitText("#waiting", "1 inputs wait here")
-	two.AwaitText("#waiting", "1 inputs wait here")
+	one.AwaitText("#waiting", "not recorded yet: 1")
+	two.AwaitText("#waiting", "not recorded yet: 1")
 	h.cut.Store(false)
 	one.AwaitText(`tr[data-line="3"] .flag`, "Two people say")
 	two.AwaitText(`tr[data-line="3"] .flag`, "Two people say")
@@ -168,12 +172,12 @@ func TestTenSecondsOffline(t *testing.T) {
 	p.AwaitText("#sum", "2 of 60")
 	h.cut.Store(true)
 	p.Type("\r9\r\r")
-	p.AwaitText("#waiting", "3 inputs wait here and are not recorded yet")
+	p.AwaitText("#waiting", "not recorded yet: 3")
 	p.AwaitText(`tr[data-line="4"] .cell`, "waits")
-	p.Shot("count-offline-phone")
+	p.View("count-offline-phone")
 	p.Axe()
 	browsertest.Eval[bool](p, `new Promise(done => setTimeout(() => done(true), 10000))`)
-	if got := p.Text("#waiting"); !strings.Contains(got, "3 inputs wait") {
+	if got := p.Text("#waiting"); !strings.Contains(got, "not recorded yet: 3") {
 		t.Errorf("after ten seconds the page says %q", got)
 	}
 	h.cut.Store(false)
@@ -182,7 +186,7 @@ func TestTenSecondsOffline(t *testing.T) {
 	p.Await(`document.querySelector("#waiting").textContent === ""`)
 	h.cut.Store(true)
 	p.Type("\r")
-	p.AwaitText("#waiting", "1 inputs wait here")
+	p.AwaitText("#waiting", "not recorded yet: 1")
 	h.cut.Store(false)
 	p.Reload()
 	p.AwaitText("#sum", "6 of 60")

@@ -46,7 +46,7 @@ func TestWholeWay(t *testing.T) {
 	p.Axe()
 	p.Touch(`[data-do="weight"] button`) // an empty change keeps what is there
 	p.Type("\r")
-	p.AwaitText("#bench", "VAS-003 packed, 1 lines not as listed")
+	p.AwaitText("#bench", "VAS-003 packed. Lines not as listed: 1")
 	packed := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
 	d := packed[len(packed)-1].(*events.SetPacked)
 	if len(packed) != 2 || d.WeightGrams != 12500 || len(d.Exceptions) != 1 || d.Exceptions[0] != (events.Exception{Line: 2, Counted: 1, Reason: "damaged"}) {
@@ -95,7 +95,7 @@ func TestWholeWay(t *testing.T) {
 	p.AwaitText("#bench", "B-2044")
 	h.after(60 * 60e9)
 	p.Touch(`[data-result="passed"][data-released="yes"]`)
-	p.AwaitText("#verdict", "is released, 1 sets")
+	p.AwaitText("#verdict", "is released (sets: 1)")
 	p.Shot("sterilizer-tablet")
 
 	h.after(60 * 60e9)
@@ -226,7 +226,7 @@ func TestCloseUnreconciled(t *testing.T) {
 	p := browsertest.Start(t).Tab(t, phone)
 	p.Open(h.at("close"))
 	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
-	p.AwaitText("#verdict", "Case K-88 is open: 1 things")
+	p.AwaitText("#verdict", "Case K-88 is open. Not accounted for: 1")
 	p.AwaitText(".openlines", "1 × Clamp, vascular, angled, 22 cm short in VAS-003")
 	p.Axe()
 	p.Shot("close-open-phone")
@@ -247,7 +247,7 @@ func TestCloseUnreconciled(t *testing.T) {
 	p.Touch(`[data-action="image-taken"]`)
 	p.Await(`document.querySelector("[data-action='image-taken']").getAttribute("aria-pressed") === "true"`)
 	p.Type("\r")
-	p.AwaitText("#verdict", "closed with 1 things not accounted for")
+	p.AwaitText("#verdict", "Case K-88 closed. Not accounted for: 1")
 	got := h.events(site.Query{Case: "K-88"}, events.KindCaseClosed)
 	if len(got) != 1 {
 		t.Fatalf("%d closings", len(got))

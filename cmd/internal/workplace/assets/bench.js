@@ -16,7 +16,7 @@ function show(a) {
       if (again && again.tagName === "BUTTON") again.focus({preventScroll: true});
       else document.getElementById("code").focus({preventScroll: true});
     }
-    bench.querySelector("tr.now")?.scrollIntoView({block: "center"});
+    bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
   }
   bench.dataset.rev = a.rev;
 }
@@ -37,7 +37,7 @@ const sender = new Sender(base, (a, ok) => {
 
 scanField({entered: text => sender.put("scan", {text})});
 actions(bench, (action, fields) => sender.put("do", {action, fields}));
-bench.querySelector("tr.now")?.scrollIntoView({block: "center"});
+bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
 
 changes(base + "/changes", async () => {
   const el = document.activeElement;
