@@ -435,6 +435,11 @@ func (d *Desk) countEnter(v *visit) (any, error) {
 			a.said = wrong(v.t("disputed", e.Disputed[0], e.Disputed[1]), v.t("disputed-next", l.Line, l.Set))
 		}
 	}
+	for _, l := range in.Lines {
+		if i := t.find(l.Set); changed[i] && !l.Clear && a.Words == "" {
+			a.said = t.differs(i, l.Line)
+		}
+	}
 	for i, fresh := range changed {
 		if !fresh {
 			continue
@@ -454,6 +459,20 @@ func (d *Desk) countEnter(v *visit) (any, error) {
 	a.Verdict, err = v.fragment("verdict", a.said)
 	d.hub.tell(countKey(in.Case))
 	return a, err
+}
+
+// differs says that a line's number is another than expected; nothing where it isn't.
+func (t *table) differs(i int, line int64) said {
+	d := t.drafts[i]
+	for k := range t.standing.Sets[i].Lines {
+		l := &t.standing.Sets[i].Lines[k]
+		e := d.Lines[line]
+		if l.Line.Line != line || t.stage == events.StageAdded || e == nil || !d.settled(line, t.expected(i, l)) || e.Counted == t.expected(i, l) {
+			continue
+		}
+		return doubt(t.v.t("line-differs", line, e.Counted, t.expected(i, l)), strings.Join(t.differences(), " "))
+	}
+	return said{}
 }
 
 // countInput takes a scan or a button of a count page.

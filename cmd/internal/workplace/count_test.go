@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp/kb"
 
@@ -218,5 +219,95 @@ func TestDraftIsNoRecord(t *testing.T) {
 	}
 	if d := h.events(site.Query{Case: "K-0700"}, events.KindSetCounted)[0].(*events.SetCounted); d.Counts[2].Counted != 3 {
 		t.Errorf("line 3 was counted again: %+v", d.Counts)
+	}
+}
+
+// TestStagesOfACase: first, added, removed, by place with an interruption,
+// relief and final; what each records.
+func TestStagesOfACase(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-90")
+	p := browsertest.Start(t).Tab(t, tablet)
+	sign := label(t, events.ScanBadge, "B-3310") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r"
+	at := func(stage string) {
+		h.after(10 * time.Minute)
+		p.Open(h.at("count") + "?case=K-90&stage=" + stage)
+		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 && document.querySelector("#sum").textContent !== ""`)
+	}
+	at("first")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Type("\r\r\r" + sign)
+	p.AwaitText("#verdict", "First count recorded")
+
+	at("added")
+	p.AwaitText("#verdict", "the line that was added")
+	p.Type("\r")
+	p.AwaitText("#verdict", "the line that was added")
+	p.Type(kb.ArrowDown + kb.ArrowDown)
+	p.Await(`document.querySelector("tr.now")?.dataset.line === "2"`)
+	p.Type("3\r")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3")
+	p.Type(sign)
+	p.AwaitText("#verdict", "Added items recorded")
+
+	at("closing")
+	p.AwaitText(`tr[data-line="2"]`, "5") // 2 + 3
+	// One clamp leaves the field on purpose.
+	browsertest.Eval[bool](p, `(document.querySelector(".removed").open = true, document.querySelector("#rline").value = "2", document.querySelector("#rwhy").value = "sent for repair", document.querySelector("[data-do=removed]").requestSubmit(), true)`)
+	p.AwaitText(`tr[data-line="2"] .flag`, "1 left the field")
+	p.Await(`document.querySelector('tr[data-line="2"]').children[2].textContent === "4"`)
+	// By place: two on the field, the rest on the back table; interrupted there.
+	p.Touch(`[data-do="by-place"]`)
+	p.Await(`document.querySelector("[data-do='by-place']").getAttribute("aria-pressed") === "true"`)
+	p.Axe()
+	p.Type("1\r")
+	p.AwaitText(`tr[data-line="1"] .cell`, "1 …")
+	p.Await(`document.querySelector("tr.now")?.dataset.line === "2"`)
+	p.Touch(`[data-place="back-table"]`)
+	p.AwaitText("#verdict", "Now counting: back table")
+	p.Type("2\r")
+	p.AwaitText(`tr[data-line="2"] .cell`, "2 …")
+	p.Touch(`#tools [data-do="interrupted"]`)
+	p.AwaitText("#verdict", "Begun again")
+	p.Await(`document.querySelector('tr[data-line="2"] .cell').textContent === ""`)
+	p.AwaitText(`tr[data-line="1"] .cell`, "1 …") // the field stays counted
+	p.Type(kb.ArrowUp)
+	p.Await(`document.querySelector("tr.now")?.dataset.line === "2" || document.querySelector("tr.now")?.dataset.line === "1"`)
+	p.Type("INS-001\r")
+	p.Await(`document.querySelector("tr.now")?.dataset.line === "1"`)
+	p.Type("\r\r\r") // all the rest is on the back table
+	p.AwaitText("#sum", "3 of 3")
+	p.Type(sign)
+	p.AwaitText("#verdict", "Closing count recorded")
+
+	at("relief")
+	p.AwaitText(`tr[data-line="2"]`, "4")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Type("\r\r\r" + label(t, events.ScanBadge, "B-4000") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r")
+	p.AwaitText("#verdict", "Relief count recorded")
+	at("final")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Type("\r3\r")
+	p.AwaitText("#verdict", "Line 2: 3 counted, 4 expected")
+	p.Type("\r" + sign)
+	p.AwaitText("#verdict", "Final count recorded. Differences: 1")
+	p.Axe()
+
+	got := h.events(site.Query{Case: "K-90"}, events.KindSetCounted)
+	if len(got) != 5 {
+		t.Fatalf("%d counts", len(got))
+	}
+	counts := func(i int) *events.SetCounted { return got[i].(*events.SetCounted) }
+	if d := counts(1); d.Stage != events.StageAdded || len(d.Counts) != 1 || d.Counts[0] != (events.Count{Line: 2, Counted: 3}) {
+		t.Errorf("added: %+v", d)
+	}
+	if d := counts(2); d.Stage != events.StageClosing || len(d.Removed) != 1 || d.Removed[0] != (events.Removed{Line: 2, Quantity: 1, Reason: "sent for repair"}) || d.Counts[0].Counted != 4 || d.Counts[1].Counted != 4 {
+		t.Errorf("closing: %+v", d)
+	}
+	if d := counts(3); d.Stage != events.StageRelief || d.Counter != "B-4000" || len(d.Counts) != 3 {
+		t.Errorf("relief: %+v", d)
+	}
+	if d := counts(4); d.Counts[1].Counted != 3 || len(d.Removed) != 0 {
+		t.Errorf("final: %+v", d)
 	}
 }

@@ -8,7 +8,7 @@ const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
   settled: tr.dataset.settled === "true", counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
 }));
 const added = stage === "added";
-let place = "", byPlace = false, at = -1, chosen = false, complete = false;
+let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
 
 const $ = id => document.getElementById(id);
 const put = (id, text) => { const el = $(id); if (el && el.textContent !== String(text)) el.textContent = text; };
@@ -17,7 +17,7 @@ function draw(r) {
   const cell = r.tr.querySelector(".cell");
   let text = r.counted === null ? "" : String(r.counted);
   if (r.counted !== null && !added) text += r.counted === r.expected ? " ✓" : r.settled ? " ≠" : " …";
-  if (r.waits) text += " " + root.dataset.waits;
+  if (r.waits) text += sender?.failed ? " … " + root.dataset.waits : " …";
   if (cell.textContent !== text) cell.textContent = text;
   cell.setAttribute("aria-label", root.dataset.line + " " + r.line + ", " + r.tr.dataset.what + ": " + (text || "–"));
   r.tr.className = [r.waits ? "waits" : "", r.settled && !added ? (r.counted === r.expected ? "same" : "differs") : "", rows[at] === r ? "now" : ""].join(" ");
@@ -129,7 +129,7 @@ function apply(st) {
   else go(at, chosen);
 }
 
-const sender = new Sender(base, (a, ok) => {
+sender = new Sender(base, (a, ok) => {
   if (!ok) {
     const p = document.querySelector("#verdict .tells");
     if (p) p.textContent = a.error;
@@ -142,7 +142,7 @@ const sender = new Sender(base, (a, ok) => {
   if (a.go) { location.href = a.go; return; }
   if (a.state) apply(a.state);
   if (a.line) go(rows.findIndex(r => r.set === a.line.set && r.line === a.line.line), true);
-});
+}, () => rows.filter(r => r.waits).forEach(draw));
 
 function key(e, field) {
   if (!ref || field.value.trim() !== "") return false;

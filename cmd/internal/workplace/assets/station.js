@@ -16,9 +16,10 @@ export const client = (() => {
 // Sender keeps what was entered until the server has answered it, in order and
 // across reloads. What waits here is shown as waiting: it is not recorded.
 export class Sender {
-  constructor(base, answered) {
+  constructor(base, answered, lost) {
     this.base = base;
     this.answered = answered;
+    this.lost = lost; // called when the line is found dead
     this.key = "waiting:" + client + ":" + base;
     this.items = JSON.parse(localStorage.getItem(this.key) || "[]");
     this.busy = false;
@@ -59,6 +60,7 @@ export class Sender {
       } catch {
         this.failed = true;
         this.show();
+        this.lost?.();
         await Promise.race([wait(1000), new Promise(done => { this.wake = done; })]);
         continue;
       }
