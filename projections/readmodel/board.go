@@ -282,7 +282,7 @@ func (m *Model) Find(ctx context.Context, text string, begins bool) ([]Hit, erro
 	f.names("set", `SELECT DISTINCT set_id FROM trips WHERE set_id %s`)
 	f.names("case", `SELECT DISTINCT case_ref FROM events WHERE case_ref IS NOT NULL AND case_ref %s`)
 	f.names("load", `SELECT DISTINCT load FROM events WHERE load IS NOT NULL AND load %s`)
-	f.names("list", `SELECT DISTINCT list FROM events WHERE list IS NOT NULL AND list %s`)
+	f.names("list", `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list %s`)
 	f.names("station", `SELECT name FROM stations WHERE name %s`)
 	f.names("badge", `SELECT DISTINCT mark FROM spans WHERE what = 'badge' AND mark %s`)
 	f.marks()

@@ -130,7 +130,7 @@ func (m *Model) open(ctx context.Context) (err error) {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.write.SetMaxOpenConns(1)
-	if m.read, err = sql.Open("sqlite", dsn); err != nil {
+	if m.read, err = sql.Open("sqlite", dsn+"&_pragma=cache_size(-32000)"); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.read.SetMaxOpenConns(4)

@@ -199,7 +199,7 @@ func (m *Model) ListVersions(ctx context.Context, list string) ([]projections.Fa
 
 // Lists returns the ids of all lists, in order.
 func (m *Model) Lists(ctx context.Context) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT list FROM events WHERE kind = 'list.issued' AND list IS NOT NULL ORDER BY list`)
+	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}

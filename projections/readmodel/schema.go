@@ -3,7 +3,7 @@ package readmodel
 // schemaVersion is raised with every change of the schema or of judgement. A
 // file with another number is thrown away and rebuilt: it holds nothing that
 // the ledger does not.
-const schemaVersion = 2
+const schemaVersion = 3
 
 // The tables. Ids (event, trip) are 16-byte blobs: the UUID's bytes. Times are
 // integers, nanoseconds since 1970 UTC. Empty trip: x”.
@@ -109,14 +109,14 @@ CREATE INDEX IF NOT EXISTS events_sterilizer ON events (sterilizer, observed) WH
 CREATE INDEX IF NOT EXISTS events_issued ON events (list) WHERE kind IN ('list.issued', 'event.corrected');
 CREATE INDEX IF NOT EXISTS events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
 CREATE INDEX IF NOT EXISTS events_positive ON events (sterilizer) WHERE positive = 1;
-CREATE INDEX IF NOT EXISTS events_list ON events (list, observed) WHERE list IS NOT NULL;
+CREATE INDEX IF NOT EXISTS events_list ON events (list, observed) WHERE kind = 'set.packed';
 CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
 CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
-CREATE INDEX IF NOT EXISTS trips_worst ON trips (status, opened, since) WHERE status IN ('broken', 'doubtful');
+CREATE INDEX IF NOT EXISTS trips_status ON trips (status);
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
 CREATE INDEX IF NOT EXISTS findings_code ON findings (code);
 `
