@@ -228,7 +228,11 @@ func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]T
 		return nil, fmt.Errorf("the board is not counted by %q", by)
 	}
 	where, args := f.where()
-	rows, err := m.read.QueryContext(ctx, `SELECT v, count(*) FROM (SELECT DISTINCT `+value+` AS v, b.set_id, b.trip `+from+` WHERE `+where+`) GROUP BY v ORDER BY 2 DESC, 1`, args...)
+	q := `SELECT ` + value + `, count(*) ` + from + ` WHERE ` + where + ` GROUP BY 1 ORDER BY 2 DESC, 1`
+	if by == "code" { // a trip may have one finding twice
+		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `) GROUP BY v ORDER BY 2 DESC, 1`
+	}
+	rows, err := m.read.QueryContext(ctx, q, args...)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
