@@ -21,7 +21,9 @@ type said struct {
 	Words  string `json:"words"`  // large, readable across a room
 	More   string `json:"more,omitempty"`
 	Next   string `json:"next,omitempty"`
-	Sound  string `json:"sound"` // good, ask, wrong
+	Lang   string `json:"lang,omitempty"`  // of More and Next, where it isn't the page's: judgement's own sentences
+	Where  string `json:"where,omitempty"` // where the other set is
+	Sound  string `json:"sound"`           // good, ask, wrong
 }
 
 func good(words, more string) said {
@@ -456,7 +458,7 @@ func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) s
 		if f.Other != nil {
 			other = f.Other.Set
 		}
-		s := said{Status: "doubtful", Words: v.t("finding-"+string(f.Code), verdict.Set, other), More: f.Says, Next: f.Next, Sound: "wrong"}
+		s := said{Status: "doubtful", Words: v.t("finding-"+string(f.Code), verdict.Set, other), More: f.Says, Next: f.Next, Lang: "en", Sound: "wrong"}
 		if f.Severity == projections.SeverityBroken {
 			s.Status = "broken"
 		}

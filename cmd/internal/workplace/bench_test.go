@@ -1,23 +1,25 @@
 package workplace_test
 
 import (
-	"bufio"
 	"context"
 	"fmt"
-	"io"
 	"log/slog"
 	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
+
+	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
 	"listbound/events"
+	"listbound/ledger"
 	"listbound/projections"
 )
 
@@ -27,33 +29,24 @@ const (
 	perTrip   = 10 // records
 )
 
-// crowd makes a folder with a million records, once, and keeps it between runs.
+// crowd makes a folder with a million records, straight into the ledger.
+// LISTBOUND_BENCH_DIR names a folder in which it is kept between runs.
 func crowd(b *testing.B) string {
 	b.Helper()
-	dir := filepath.Join(os.TempDir(), fmt.Sprintf("listbound-scan-%d", manySets*manyTrips*perTrip))
-	mark := filepath.Join(dir, "complete")
+	root := os.Getenv("LISTBOUND_BENCH_DIR")
+	if root == "" {
+		root = b.TempDir()
+	}
+	dir := filepath.Join(root, fmt.Sprintf("scan-%d", manySets*manyTrips*perTrip))
+	mark := filepath.Join(dir, "made")
 	if _, err := os.Stat(mark); err == nil {
 		return dir
 	}
 	if err := os.RemoveAll(dir); err != nil {
 		b.Fatal(err)
 	}
-	s, err := site.Open(b.Context(), site.Options{Dir: dir, Name: "north", Clock: time.Now, EnrolOnSight: true, Batch: 500})
-	if err != nil {
-		b.Fatal(err)
-	}
-	r, w := io.Pipe()
-	go func() { w.CloseWithError(traffic(b.Context(), w)) }()
-	err = s.Record(b.Context(), r, func(got site.Receipt) error {
-		if got.Error != "" {
-			return fmt.Errorf("line %d: %s", got.Line, got.Error)
-		}
-		return nil
-	})
-	if err != nil {
-		b.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
+	c := &crowded{dir: dir, at: time.Date(2025, 1, 6, 0, 0, 0, 0, time.UTC), stations: make(map[string]*writer)}
+	if err := c.make(b.Context()); err != nil {
 		b.Fatal(err)
 	}
 	if err := os.WriteFile(mark, nil, 0o600); err != nil {
@@ -62,53 +55,141 @@ func crowd(b *testing.B) string {
 	return dir
 }
 
-// traffic writes observations: round by round, every set is packed, sealed,
+// crowded writes records round by round: every set is packed, sealed,
 // sterilized and seen in seven places.
-func traffic(ctx context.Context, w io.Writer) error {
-	out := bufio.NewWriter(w)
-	at := time.Date(2025, 1, 6, 0, 0, 0, 0, time.UTC)
-	line := func(station, kind, set, data string) {
-		at = at.Add(20 * time.Second)
-		if set != "" {
-			set = `"set":"` + set + `",`
-		}
-		fmt.Fprintf(out, `{"station":"north/%s","kind":"%s","time":"%s",%s"operator":"B-1","data":%s}`+"\n", station, kind, at.Format(time.RFC3339), set, data)
+type crowded struct {
+	dir      string
+	at       time.Time
+	ledger   *ledger.Ledger
+	stations map[string]*writer
+	waiting  []made
+}
+
+type writer struct {
+	signer      note.Signer
+	count, last int64
+	hash        string
+}
+
+type made struct {
+	by   *writer
+	name string
+	in   ledger.Entry
+}
+
+func (c *crowded) make(ctx context.Context) error {
+	name := events.LedgerName("north")
+	signer, verifier, _, err := ledger.LoadOrCreateKey(c.key(name), name)
+	if err != nil {
+		return err
 	}
-	list := `{"list":"LAP-MAJOR","version":1,"title":"Laparotomy, major","lines":[`
-	for i := range lines60 {
-		if i > 0 {
-			list += ","
-		}
-		list += fmt.Sprintf(`{"line":%d,"item":"INS-%03d","description":"Forceps, curved, number %d","quantity":4}`, i+1, i+1, i+1)
+	c.stations[name] = &writer{signer: signer}
+	c.ledger, err = ledger.Open(ctx, ledger.Options{Dir: c.dir, Origin: name, Signer: signer, Verifier: verifier, Clock: func() time.Time { return c.at }})
+	if err != nil {
+		return err
 	}
-	line("packing-1", "list.issued", "", list+"]}")
-	line("or-3", "set.checked", "LAP-0000", `{"place":"room"}`)
-	for trip := range manyTrips {
-		for _, step := range []func(i int, set string){
-			func(i int, set string) {
-				line(fmt.Sprintf("packing-%d", i%4+1), "set.packed", set, `{"list":"LAP-MAJOR","version":1,"weightKg":8.4}`)
-			},
-			func(i int, set string) {
-				line(fmt.Sprintf("packing-%d", i%4+1), "list.sealed", set, `{"placement":"outside"}`)
-			},
-			func(i int, set string) {
-				line("sterilizer-1", "set.sterilized", set, fmt.Sprintf(`{"load":"S1-%d-%d","sterilizer":"S1","run":%d,"cycle":"c-132","result":"passed","released":true}`, trip, i/20, i/20+1))
-			},
-		} {
-			for i := range manySets {
-				step(i, fmt.Sprintf("LAP-%04d", i))
-			}
+	for _, st := range []string{"north/packing-1", "north/sterilizer-1", "north/storage", "north/or-3"} {
+		s, _, _, err := ledger.LoadOrCreateKey(c.key(st), st)
+		if err != nil {
+			return err
 		}
-		for look := range perTrip - 3 {
-			for i := range manySets {
-				line("storage", "set.checked", fmt.Sprintf("LAP-%04d", i), fmt.Sprintf(`{"place":"shelf %d"}`, look))
-			}
+		key, err := ledger.VerifierKey(c.key(st))
+		if err != nil {
+			return err
 		}
-		if err := ctx.Err(); err != nil {
+		c.stations[st] = &writer{signer: s}
+		if err := c.add(name, st, "", &events.StationEnrolled{Station: st, Key: key}); err != nil {
 			return err
 		}
 	}
-	return out.Flush()
+	list := list60()
+	digest, err := list.Digest()
+	if err == nil {
+		err = c.add("north/packing-1", list.List, "", list)
+	}
+	if err != nil {
+		return err
+	}
+	for round := range manyTrips {
+		if err := c.round(round, digest); err != nil {
+			return err
+		}
+		if err := c.flush(ctx); err != nil {
+			return err
+		}
+	}
+	return c.ledger.Close()
+}
+
+func (c *crowded) key(station string) string {
+	return filepath.Join(c.dir, "keys", strings.Replace(station, "/", "_", 1)+".key")
+}
+
+func (c *crowded) round(round int, list events.Digest) error {
+	trips := make([]string, manySets)
+	for step := range perTrip {
+		for i := range manySets {
+			set := fmt.Sprintf("LAP-%04d", i)
+			var err error
+			switch step {
+			case 0:
+				trips[i] = events.DerivedID(c.at, events.Digest{byte(i), byte(i >> 8), byte(round)})
+				err = c.add("north/packing-1", set, trips[i], &events.SetPacked{List: "LAP-MAJOR", Version: 1, WeightGrams: 8400})
+			case 1:
+				var binding events.Digest
+				var code events.SheetCode
+				if binding, err = events.Binding(list, set, trips[i]); err == nil {
+					code, err = events.NewSheetCode(trips[i], binding)
+				}
+				if err == nil {
+					err = c.add("north/packing-1", set, trips[i], &events.ListSealed{Placement: events.Outside, List: "LAP-MAJOR", Version: 1,
+						ListDigest: list.String(), Binding: binding.String(), Code: code.String()})
+				}
+			case 2:
+				err = c.add("north/sterilizer-1", set, trips[i], &events.SetSterilized{Load: fmt.Sprintf("S1-%d-%d", round, i/20), Sterilizer: "S1",
+					Run: int64(i/20 + 1), Cycle: "c-132", Result: "passed", Released: true})
+			default:
+				err = c.add("north/storage", set, trips[i], &events.SetChecked{Place: fmt.Sprintf("shelf %d", step), Tag: set})
+			}
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (c *crowded) add(station, subject, trip string, d events.Data) error {
+	w := c.stations[station]
+	c.at = c.at.Add(20 * time.Second)
+	e := &events.Event{Station: station, Subject: subject, Time: c.at, Trip: trip, Operator: "B-1", StationSeq: w.count + 1, StationPrev: w.hash, Data: d}
+	e.ID = events.DerivedID(c.at, events.Digest{byte(w.count), byte(w.count >> 8), byte(w.count >> 16), byte(len(station))})
+	n, err := events.Sign(e, w.signer)
+	if err != nil {
+		return err
+	}
+	w.count, w.hash = w.count+1, events.NoteHash(n)
+	c.waiting = append(c.waiting, made{w, station, ledger.Entry{Station: station, Kind: string(d.Kind()), Note: n}})
+	return nil
+}
+
+func (c *crowded) flush(ctx context.Context) error {
+	for chunk := range slices.Chunk(c.waiting, 500) {
+		in := make([]ledger.Entry, len(chunk))
+		for i, m := range chunk {
+			in[i] = m.in
+			in[i].ExpectPrev = m.by.last
+		}
+		out, err := c.ledger.Append(ctx, in...)
+		if err != nil {
+			return err
+		}
+		for i, m := range chunk {
+			m.by.last = out[i].Seq
+		}
+	}
+	c.waiting = c.waiting[:0]
+	return nil
 }
 
 // BenchmarkScanToVerdict types 500 scans into the opening page, over a ledger of

@@ -96,9 +96,7 @@ func (w closing) state(v *visit, b *bench) (*closingState, error) {
 			}
 		}
 	}
-	for _, words := range v.explain(out.Moves, nil, names) {
-		out.Notes = append(out.Notes, words)
-	}
+	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
 	drafts, err := v.d.files.list("count", b.Case)
 	if err != nil {

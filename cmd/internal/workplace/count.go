@@ -534,47 +534,43 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	for _, s := range scans {
-		a.Kind, a.What = string(s.Kind), s.Value
-		set := ""
-		switch s.Kind {
-		case events.ScanCase:
+	s := scans[0]
+	a.Kind, a.What = string(s.Kind), s.Value
+	set := s.Value
+	switch s.Kind {
+	case events.ScanCase:
+		return s.Value, nil
+	case events.ScanSet:
+	case events.ScanSheet:
+		owner, _, _, err := v.sheetOwner(s.Value)
+		if err != nil {
+			return "", err
+		}
+		set = owner.Set
+	case events.ScanPlain, events.ScanShort:
+		var known projections.CaseStanding
+		err := v.d.site.World(v, func(w *projections.World) (err error) { known, err = w.CaseStanding(s.Value); return err })
+		if err != nil {
+			return "", err
+		}
+		if len(known.Sets) > 0 {
 			return s.Value, nil
-		case events.ScanSet:
-			set = s.Value
-		case events.ScanSheet:
-			owner, _, _, err := v.sheetOwner(s.Value)
-			if err != nil {
-				return "", err
-			}
-			set = owner.Set
-		case events.ScanPlain, events.ScanShort:
-			var known projections.CaseStanding
-			err := v.d.site.World(v, func(w *projections.World) (err error) { known, err = w.CaseStanding(s.Value); return err })
-			if err != nil {
-				return "", err
-			}
-			if len(known.Sets) > 0 {
-				return s.Value, nil
-			}
-			set = s.Value
-		default:
-			return "", v.sayNo("scan-set-or-case")
 		}
-		trip, err := v.d.site.TripNow(v, set, v.now)
-		if err != nil {
-			return "", err
-		}
-		verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: set, Trip: trip})
-		if err != nil {
-			return "", err
-		}
-		if verdict == nil || verdict.Case == "" {
-			return "", v.sayNo("set-on-no-case", set)
-		}
-		return verdict.Case, nil
+	default:
+		return "", v.sayNo("scan-set-or-case")
 	}
-	return "", v.sayNo("scan-set-or-case")
+	trip, err := v.d.site.TripNow(v, set, v.now)
+	if err != nil {
+		return "", err
+	}
+	verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: set, Trip: trip})
+	if err != nil {
+		return "", err
+	}
+	if verdict == nil || verdict.Case == "" {
+		return "", v.sayNo("set-on-no-case", set)
+	}
+	return verdict.Case, nil
 }
 
 // scan takes what is not a number: badges, a set to go to, a sheet to count

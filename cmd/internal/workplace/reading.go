@@ -206,7 +206,7 @@ func (v *visit) whereOther(verdict *projections.Verdict, s *said) error {
 			return err
 		}
 		if o != nil && o.Where != "" {
-			s.More += " " + v.nowAt(f.Other.Set, o.Where, o.Since)
+			s.Where = v.nowAt(f.Other.Set, o.Where, o.Since)
 		}
 		return nil
 	}
@@ -322,7 +322,8 @@ func (w reading) record(v *visit, b *bench) (said, error) {
 			if err := v.whereOther(verdict, &j); err != nil {
 				return said{}, err
 			}
-			s = said{Status: j.Status, Words: s.Words + " " + j.Words, More: j.More, Next: j.Next, Sound: j.Sound}
+			j.Words = s.Words + " " + j.Words
+			s = j
 		}
 	}
 	d.Words = s.Words

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/chromedp/chromedp"
+
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -208,6 +210,35 @@ func (h *house) prints(t *testing.T, p *browsertest.Tab, code string) {
 		if err != nil || !strings.HasPrefix(string(read), want) {
 			t.Errorf("%s reads %q (%v), want %q", links[i], read, err, want)
 		}
+	}
+}
+
+// TestPagesFit: at 200 % zoom of a tablet and on a phone nothing has to be
+// scrolled sideways, and whatever is pressed with gloves measures 44 pixels.
+func TestPagesFit(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-1")
+	h.open("LAP-014", "K-1")
+	p := browsertest.Start(t).Tab(t, phone)
+	looked := 0
+	for _, size := range []browsertest.Size{phone, {Name: "zoom", Width: 512, Height: 384}, wall} {
+		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
+		for _, path := range []string{"/at/", "/at/north/or-3/", "/at/north/or-3/opening?set=LAP-014", "/at/north/or-3/packing?set=VAS-003", "/at/north/or-3/sealing?set=VAS-003",
+			"/at/north/or-3/sterilizer", "/at/north/or-3/count?case=K-1", "/at/north/or-3/close?case=K-1", "/lists", "/lists/VAS-MINOR"} {
+			p.Open(h.url + path)
+			p.Await(`document.querySelector("h1")`)
+			if wide := browsertest.Eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+				t.Errorf("%s at %d pixels is %d too wide", path, size.Width, wide)
+			}
+			for _, small := range browsertest.Eval[[]string](p, `[...document.querySelectorAll("main button, main .tiles a, main select, main input:not([type=hidden])")].filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 1 && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))`) {
+				t.Errorf("%s at %d pixels is less than 44 high: %s", path, size.Width, small)
+			}
+			looked += browsertest.Eval[int](p, `document.querySelectorAll("main button").length`)
+			p.View("fit-" + strings.NewReplacer("/", "_", "?", "_").Replace(path) + "-" + size.Name)
+		}
+	}
+	if looked < 50 {
+		t.Fatalf("only %d buttons were measured", looked)
 	}
 }
 

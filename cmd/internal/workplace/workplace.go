@@ -86,7 +86,7 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) e
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "practice": func() bool { return opts.Practice },
-		"stationPath": d.stationPath, "list": func(s ...string) []string { return s }, "q": url.QueryEscape,
+		"stationPath": d.stationPath, "list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
 		"lower": strings.ToLower, "add": func(a, b int) int { return a + b }, "has": slices.Contains[[]string],
 	}, "templates/*.html")
 	if err != nil {
@@ -406,7 +406,11 @@ func (d *Desk) stationsPage(v *visit) (*rendered, error) {
 	var rows []stationRow
 	for _, s := range all {
 		if s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
-			rows = append(rows, stationRow{Station: s})
+			cases, err := d.site.OpenCases(v, s.Name, v.now.Add(-dayAndHalf))
+			if err != nil {
+				return nil, err
+			}
+			rows = append(rows, stationRow{Station: s, Cases: cases})
 		}
 	}
 	return &rendered{name: "stations", title: v.t("stations"), data: rows}, nil

@@ -1,0 +1,167 @@
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"sync"
+	"testing"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// scanner sends scans to one workplace without a browser.
+type scanner struct {
+	h    *house
+	path string
+	n    int
+}
+
+func (s *scanner) scan(text string) map[string]any {
+	s.n++
+	return s.h.post(s.path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, s.n, jsonText(text)))
+}
+
+func (s *scanner) do(action string, fields string) map[string]any {
+	s.n++
+	return s.h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.n, action, fields))
+}
+
+func jsonText(s string) string {
+	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "\x1d", `\u001d`).Replace(s) + `"`
+}
+
+// TestScansAtOpening: what each scan is taken for, and what the page says.
+func TestScansAtOpening(t *testing.T) {
+	h := newHouse(t)
+	damaged := []byte(h.codes["LAP-014"])
+	damaged[20] ^= 1
+	for name, c := range map[string]struct {
+		scans []string
+		kind  string
+		sound string
+		words string
+	}{
+		"own label":         {[]string{label(t, events.ScanSet, "LAP-014")}, "set", "ask", "outer label"},
+		"GS1 with prefix":   {[]string{"]d28004LAP-014"}, "set", "ask", "outer label"},
+		"GS1 in brackets":   {[]string{"(8004)LAP-014"}, "set", "ask", "outer label"},
+		"typed by hand":     {[]string{"LAP-014"}, "set", "ask", "outer label"},
+		"a patient":         {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
+		"damaged code":      {[]string{string(damaged)}, "", "wrong", "Not taken"},
+		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the sheet of LAP-022"},
+		"label differs":     {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanSet, "LAP-022")}, "set", "wrong", "LABEL"},
+		"a third set":       {[]string{"LAP-014", "LAP-014", "VAS-003"}, "set", "wrong", "third set"},
+		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Taken for: Load S1-0304-01"},
+		"never packed":      {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
+		"not known at all":  {[]string{"QQ-1"}, "", "wrong", "what is it?"},
+		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This list belongs to LAP-014"},
+	} {
+		s := &scanner{h: h, path: "/at/north/or-3/opening"}
+		h.post(s.path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
+		var a map[string]any
+		for i, text := range c.scans {
+			a = h.post(s.path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
+		}
+		kind, _ := a["kind"].(string)
+		words, _ := a["words"].(string)
+		if kind != c.kind || a["sound"] != c.sound || !strings.Contains(words, c.words) {
+			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words, a["more"], c.kind, c.sound, c.words)
+		}
+	}
+	if n := len(h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)); n != 0 {
+		t.Errorf("%d openings were recorded by scans alone", n)
+	}
+}
+
+// TestShortCodeIsNoReading: a short code compares and is not recorded.
+func TestShortCodeIsNoReading(t *testing.T) {
+	h := newHouse(t, "LAP-014", "LAP-022")
+	short := func(set string) string {
+		c, err := events.ParseSheetCode(h.codes[set])
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c.Short()
+	}
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	if a := s.scan(short("LAP-014")); !strings.Contains(a["words"].(string), "scan the tag of the set first") {
+		t.Errorf("without a set: %v", a["words"])
+	}
+	s.scan("LAP-014")
+	if a := s.scan(short("LAP-014")); a["status"] != "doubtful" || !strings.Contains(a["words"].(string), "fits LAP-014") {
+		t.Errorf("its own: %v", a["words"])
+	}
+	if a := s.scan(short("LAP-022")); a["status"] != "broken" {
+		t.Errorf("another's: %v", a["words"])
+	}
+}
+
+// TestSecondLook: a list of the policy's asks for a second badge at
+// packing, and the same press sent twice packs once.
+func TestSecondLook(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	p := events.DefaultPolicy()
+	p.SecondLook = []string{"VAS-MINOR"}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
+	s.scan("VAS-003")
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	for range 3 {
+		s.scan("")
+	}
+	if a := s.scan("8,4"); !strings.Contains(a["words"].(string), "second look") {
+		t.Fatalf("after the weight: %v", a["words"])
+	}
+	before := h.size()
+	if s.scan(""); h.size() != before {
+		t.Fatal("packed without the second look")
+	}
+	s.scan(label(t, events.ScanBadge, "B-2"))
+	s.scan("")
+	again := &scanner{h: h, path: s.path, n: s.n - 1}
+	again.scan("")
+	if h.size() != before+1 {
+		t.Errorf("%d records, want 1", h.size()-before)
+	}
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
+	if d := got[len(got)-1].(*events.SetPacked); d.SecondLook != "B-2" || d.WeightGrams != 8400 {
+		t.Errorf("packed: %+v", d)
+	}
+}
+
+// TestStationsThatMayNotRecord: an unknown station and another's key.
+func TestStationsThatMayNotRecord(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-99/opening"}
+	if a := s.scan("VAS-003"); !strings.Contains(fmt.Sprint(a["error"]), "not enrolled") {
+		t.Errorf("an unknown station: %v", a)
+	}
+	if _, err := h.site.Retire(t.Context(), "north/or-3", "closed"); err != nil {
+		t.Fatal(err)
+	}
+	s = &scanner{h: h, path: "/at/north/or-3/opening"}
+	if a := s.scan("VAS-003"); !strings.Contains(fmt.Sprint(a["error"]), "retired") {
+		t.Errorf("a retired station: %v", a)
+	}
+}
+
+// TestManyAtOnce: scans of many browsers at one bench and lines of many at one
+// count are all answered, and every line is kept.
+func TestManyAtOnce(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	h.open("LAP-014", "K-1")
+	var all sync.WaitGroup
+	for i := range lines60 {
+		all.Go(func() {
+			h.post("/at/north/or-3/count/enter", fmt.Sprintf(`{"client":"c%d","n":1,"case":"K-1","stage":"first","lines":[{"set":"LAP-014","line":%d,"counted":%d,"place":"","seen":0,"clear":false,"reason":""}]}`, i, i+1, 1+i%6))
+		})
+		all.Go(func() {
+			h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"c%d","n":1,"text":"LAP-014"}`, i))
+		})
+	}
+	all.Wait()
+	a := h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"x","n":1,"case":"K-1","stage":"first","text":"%s"}`, label(t, events.ScanBadge, "B-1")))
+	if st := a["state"].(map[string]any); st["done"] != float64(lines60) || st["complete"] != true {
+		t.Errorf("kept %v of %d lines", st["done"], lines60)
+	}
+}

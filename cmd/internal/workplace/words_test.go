@@ -1,0 +1,94 @@
+package workplace
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/shell"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// TestEveryWordHasAText: each key that the code or a page uses, and each that
+// is put together from a name, has a text; and no text is left that nothing uses.
+func TestEveryWordHasAText(t *testing.T) {
+	words, err := shell.LoadWords()
+	if err != nil {
+		t.Fatal(err)
+	}
+	used := make(map[string]bool)
+	inGo := regexp.MustCompile(`(?:\.t|sayNo)\("([a-z0-9-]+[a-z0-9])"`)
+	inPages := regexp.MustCompile(`"workplace\.([a-z0-9-]+[a-z0-9])"`)
+	files := 0
+	for pattern, re := range map[string]*regexp.Regexp{"*.go": inGo, "templates/*.html": inPages} {
+		names, err := filepath.Glob(pattern)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range names {
+			if strings.HasSuffix(name, "_test.go") {
+				continue
+			}
+			files++
+			raw, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, m := range re.FindAllStringSubmatch(string(raw), -1) {
+				used[m[1]] = true
+			}
+			for _, m := range inPages.FindAllStringSubmatch(string(raw), -1) {
+				used[m[1]] = true
+			}
+		}
+	}
+	if files < 15 || len(used) < 150 {
+		t.Fatalf("%d keys in %d files: the search finds nothing", len(used), files)
+	}
+	use := func(prefix string, names ...string) {
+		for _, n := range names {
+			used[prefix+n] = true
+		}
+	}
+	for _, c := range projections.Codes() {
+		use("finding-", string(c))
+	}
+	for _, s := range Stages() {
+		use("stage-", string(s))
+	}
+	use("place-", Places()...)
+	use("about-", Places()...)
+	use("begin-", Places()...)
+	use("at-", CountPlaces()...)
+	use("action-", Actions()...)
+	use("reason-", Reasons()...)
+	use("sign-", "whole", "open", "doubtful", "broken")
+	use("outcome-", "reconciled", "unreconciled")
+	use("indicator-", "pass", "fail")
+	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare), string(events.Outside), string(events.Screen))
+	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge, events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
+		use("kind-", strings.ReplaceAll(string(k), " ", "-"))
+	}
+	for lang, w := range words {
+		var have []string
+		for _, k := range w.Keys() {
+			if k, ok := strings.CutPrefix(k, "workplace."); ok {
+				have = append(have, k)
+			}
+		}
+		for k := range used {
+			if !slices.Contains(have, k) {
+				t.Errorf("%s: %q has no text", lang, k)
+			}
+		}
+		for _, k := range have {
+			if !used[k] {
+				t.Errorf("%s: nothing uses %q", lang, k)
+			}
+		}
+	}
+}
