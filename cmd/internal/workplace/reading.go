@@ -167,7 +167,11 @@ func (w reading) verdict(v *visit, b *bench) (said, error) {
 	if cur == nil {
 		return doubt(v.t("never-packed", id), v.t("never-packed-next")), nil
 	}
-	verdict, err := v.d.site.Preview(v, w.observation(v, b, id))
+	o := w.observation(v, b, id)
+	if d, ok := o.Data.(*events.SetOpened); ok && d.Case == "" {
+		d.Case = "–" // not scanned yet; nothing of this is recorded
+	}
+	verdict, err := v.d.site.Preview(v, o)
 	if err != nil {
 		return said{}, err
 	}
