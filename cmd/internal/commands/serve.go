@@ -17,6 +17,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"listbound/cmd/internal/feed"
 	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
@@ -30,13 +31,15 @@ const defaultAddress = "127.0.0.1:8320"
 func (a *app) serve() *cobra.Command {
 	var address string
 	var practice bool
+	var f feed.Options
 	c := command("serve", "serves a data folder to stations, programs and browsers",
 		`Owns the data folder and answers on the address: pages at /, the programs' interface
 under /api/ (other commands use it with --server). Only enrolled stations may
 record. There is no sign-in, so it listens to this machine alone unless --address
 says otherwise. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
-sets, for teaching.`,
+sets, for teaching. With --feed the events go out over NATS as well, to those
+whose public key --reader names; they can do nothing but read.`,
 		"listbound serve --data d --site north --address 127.0.0.1:8320", func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
 				return errors.New("serve owns a data folder; --server is for the commands that ask one")
@@ -45,20 +48,45 @@ sets, for teaching.`,
 			if err != nil {
 				return err
 			}
-			if !practice {
-				return errors.Join(a.serveSite(cmd.Context(), s, address), s.Close())
-			}
-			p, err := a.openPractice(cmd.Context(), s)
+			endFeed, err := a.startFeed(s, f)
 			if err != nil {
 				return errors.Join(err, s.Close())
 			}
-			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Practice(p)), p.Close(), s.Close())
+			if !practice {
+				return errors.Join(a.serveSite(cmd.Context(), s, address), endFeed(), s.Close())
+			}
+			p, err := a.openPractice(cmd.Context(), s)
+			if err != nil {
+				return errors.Join(err, endFeed(), s.Close())
+			}
+			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Practice(p)), p.Close(), endFeed(), s.Close())
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
+	c.Flags().StringVar(&f.Address, "feed", "", "address at which readers get the events over NATS, such as 127.0.0.1:4222")
+	c.Flags().StringArrayVar(&f.Readers, "reader", nil, "public nkey of somebody who may read the feed (repeatable)")
 	return c
+}
+
+// startFeed starts the feed where one is asked for, and returns its end.
+func (a *app) startFeed(s *site.Site, o feed.Options) (func() error, error) {
+	switch {
+	case o.Address == "" && len(o.Readers) == 0:
+		return func() error { return nil }, nil
+	case o.Address == "":
+		return nil, errors.New("--reader names who may read the feed; --feed says where it is, for example --feed 127.0.0.1:4222")
+	case len(o.Readers) == 0:
+		return nil, errors.New("--feed is for somebody: name each reader's public key with --reader")
+	}
+	o.Logger = slog.New(slog.NewTextHandler(a.env.Err, nil))
+	f, err := feed.Start(s, o)
+	if err != nil {
+		return nil, err
+	}
+	fmt.Fprintf(a.env.Out, "the events go out at %s\n", f.Address())
+	return f.Close, nil
 }
 
 // openPractice opens the ledger that people practise with: the invented week,
