@@ -104,6 +104,7 @@ func TestKill(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	lines = lines[:1000] // its first days: enough for a kill at any step
 	dir, file := t.TempDir(), filepath.Join(t.TempDir(), "week.jsonl")
 	if err := os.WriteFile(file, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
 		t.Fatal(err)

@@ -152,7 +152,7 @@ func diffLines(a, b string) string {
 func TestRebuildEqualsRunning(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "readmodel.db")
-	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: fixed(noon.AddDate(0, 0, 7)), EnrolOnSight: true, Batch: 7})
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: fixed(noon.AddDate(0, 0, 7)), EnrolOnSight: true, Batch: 31})
 	if err != nil {
 		t.Fatal(err)
 	}

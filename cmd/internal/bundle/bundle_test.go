@@ -1,0 +1,171 @@
+package bundle_test
+
+import (
+	"bytes"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/site"
+	"listbound/ledger"
+	"listbound/ledger/proof"
+)
+
+const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
+{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}
+{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-001","data":{"placement":"outside"}}
+`
+
+// evidence returns a bundle's files, and the ledger's own key: what an operator
+// has who wants to cheat.
+func evidence(t *testing.T) (files []proof.File, signer note.Signer, key string) {
+	t.Helper()
+	dir := t.TempDir()
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Record(t.Context(), strings.NewReader(observations), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	var raw bytes.Buffer
+	if err := s.Evidence(t.Context(), site.Query{Set: "LAP-001"}, &raw); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	signer, verifier, _, err := ledger.LoadOrCreateKey(filepath.Join(dir, "keys", "north_ledger.key"), "north/ledger")
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, problems := proof.ReadBundle(raw.Bytes(), verifier)
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	return b.Files, signer, s.Key()
+}
+
+// TestOperatorCheats: a bundle whose manifest the ledger's own key has signed
+// afresh over changed files. Only the tree and the stations' keys stand in the way.
+func TestOperatorCheats(t *testing.T) {
+	files, signer, key := evidence(t)
+	find := func(path string) int {
+		for i, f := range files {
+			if f.Path == path {
+				return i
+			}
+		}
+		t.Fatalf("the bundle has no %s", path)
+		return 0
+	}
+	const packed = "records/000000003.note"
+	for name, c := range map[string]struct {
+		change func([]proof.File) []proof.File
+		says   string
+	}{
+		"nothing changed": {func(fs []proof.File) []proof.File { return fs }, ""},
+		"another set in a record": {func(fs []proof.File) []proof.File {
+			i := find(packed)
+			fs[i].Data = bytes.ReplaceAll(fs[i].Data, []byte("LAP-001"), []byte("LAP-002"))
+			return fs
+		}, packed},
+		"a later arrival": {func(fs []proof.File) []proof.File {
+			i := find(packed)
+			n, at, remark, err := proof.SplitArrival("north/ledger", fs[i].Data)
+			if err != nil {
+				t.Fatal(err)
+			}
+			fs[i].Data = proof.AddArrival("north/ledger", n, at.Add(time.Hour), remark)
+			return fs
+		}, packed},
+		"two records change places": {func(fs []proof.File) []proof.File {
+			i, j := find(packed), find("records/000000004.note")
+			fs[i].Data, fs[j].Data = fs[j].Data, fs[i].Data
+			return fs
+		}, packed},
+		"a proof is gone": {func(fs []proof.File) []proof.File {
+			i := find("proofs/000000003.tlog-proof")
+			return append(fs[:i:i], fs[i+1:]...)
+		}, "it has no proof"},
+		"a proof for another record": {func(fs []proof.File) []proof.File {
+			fs[find("proofs/000000003.tlog-proof")].Data = fs[find("proofs/000000004.tlog-proof")].Data
+			return fs
+		}, "its proof is for record 4"},
+		"the enrolment is left out": {func(fs []proof.File) []proof.File {
+			var out []proof.File
+			for _, f := range fs {
+				if !strings.Contains(f.Path, "000000001") {
+					out = append(out, f)
+				}
+			}
+			return out
+		}, "north/packing-1 is not enrolled"},
+		"no records": {func(fs []proof.File) []proof.File {
+			var out []proof.File
+			for _, f := range fs {
+				if !strings.Contains(f.Path, "/") {
+					out = append(out, f)
+				}
+			}
+			return out
+		}, "holds no record"},
+		"a checkpoint of another size": {func(fs []proof.File) []proof.File {
+			i := find("checkpoint")
+			cp, err := proof.OpenCheckpoint(fs[i].Data, "north/ledger", mustVerifier(t, key))
+			if err != nil {
+				t.Fatal(err)
+			}
+			cp.Size++
+			if fs[i].Data, err = proof.SignCheckpoint(cp, signer); err != nil {
+				t.Fatal(err)
+			}
+			return fs
+		}, "another checkpoint"},
+	} {
+		copied := make([]proof.File, len(files))
+		copy(copied, files)
+		var raw bytes.Buffer
+		if err := proof.WriteBundle(&raw, c.change(copied), signer); err != nil {
+			t.Fatal(err)
+		}
+		r := bundle.Check(raw.Bytes(), key)
+		var said []string
+		for _, p := range r.Problems {
+			said = append(said, p.String())
+		}
+		if r.OK != (c.says == "") || !strings.Contains(strings.Join(said, "\n"), c.says) {
+			t.Errorf("%s: ok %v, %q; should say %q", name, r.OK, said, c.says)
+		}
+	}
+}
+
+func mustVerifier(t *testing.T, key string) note.Verifier {
+	t.Helper()
+	v, err := note.NewVerifier(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// TestOtherKey: a bundle that is whole, but another ledger's.
+func TestOtherKey(t *testing.T) {
+	files, signer, key := evidence(t)
+	_, _, other := evidence(t)
+	var raw bytes.Buffer
+	if err := proof.WriteBundle(&raw, files, signer); err != nil {
+		t.Fatal(err)
+	}
+	if r := bundle.Check(raw.Bytes(), key); !r.OK {
+		t.Fatalf("its own key: %+v", r.Problems)
+	}
+	if r := bundle.Check(raw.Bytes(), other); r.OK {
+		t.Error("another ledger's key was satisfied")
+	}
+}
