@@ -10,7 +10,7 @@ import (
 // lineDiff is one line counted otherwise than expected.
 type lineDiff struct {
 	line           int64
-	item, says     string // item id, and the line in words
+	item, name     string // item id and description, empty for a line that is not on the list
 	expected, seen int64
 }
 
@@ -188,7 +188,7 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 		case !ok && (l.Quantity > 0 || expected[i] > 0 || b.known[i]):
 			gaps = append(gaps, l.Line)
 		case ok && got != expected[i]:
-			diffs = append(diffs, lineDiff{l.Line, l.Item, sayLine(l), expected[i], got})
+			diffs = append(diffs, lineDiff{l.Line, l.Item, l.Description, expected[i], got})
 		}
 	}
 	for i, x := range counts {
@@ -196,7 +196,7 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 			continue
 		}
 		if k := b.at(x.Line); k >= n && !uncountable && x.Counted != 0 {
-			diffs = append(diffs, lineDiff{x.Line, "", sayLine(&b.lines[k]), 0, x.Counted})
+			diffs = append(diffs, lineDiff{x.Line, "", "", 0, x.Counted})
 		}
 	}
 	return diffs, gaps
@@ -260,7 +260,9 @@ func (j *judgement) countsOf(u *caseUse, linkMissing bool) {
 	j.persons(t)
 	j.countSheets(t)
 	if len(t.firstDiffs) > 0 {
-		f := j.add(CountDiffersAtOpen, SeverityDoubtful, sayCountDiffers(c.key, t.first, t.firstDiffs), nextCountDiffers(), t.first, c.lastPack())
+		f := j.add(CountDiffersAtOpen, SeverityDoubtful, func(in sentences) Text {
+			return Text{in.sayCountDiffers(c.key, t.first, t.firstDiffs), in.nextCountDiffers()}
+		}, t.first, c.lastPack())
 		f.Lines, f.From, f.To = linesOf(t.firstDiffs), c.lastPack().at(), t.first.at()
 	}
 	j.middle(t)
@@ -298,7 +300,7 @@ func (j *judgement) persons(t *tally) {
 	}
 	for _, of := range [][]*item{alone, twice} {
 		if len(of) > 0 {
-			f := j.add(CountOnePerson, SeverityDoubtful, sayOnePerson(j.c.key, of), nextOnePerson(), of...)
+			f := j.add(CountOnePerson, SeverityDoubtful, func(in sentences) Text { return Text{in.sayOnePerson(j.c.key, of), in.nextOnePerson()} }, of...)
 			f.From, f.To = of[0].at(), of[len(of)-1].at()
 		}
 	}
@@ -345,7 +347,7 @@ func (j *judgement) countSheets(t *tally) {
 		if x.owner != (TripKey{}) {
 			y = j.w.chain(x.owner)
 		}
-		f := j.add(CountedOnWrongList, SeverityBroken, sayWrongList(c, y, x.class, its), nextWrongList(), its...)
+		f := j.add(CountedOnWrongList, SeverityBroken, func(in sentences) Text { return Text{in.sayWrongList(c, y, x.class, its), in.nextWrongList()} }, its...)
 		f.From, f.To = its[0].at(), its[len(its)-1].at()
 		if y != nil {
 			f.Other, f.Lines = &TripKey{x.owner.Set, x.owner.Trip}, changedLines(y.list, c.list)
@@ -382,7 +384,9 @@ func (j *judgement) middle(t *tally) {
 				shown = append(shown, t.final)
 			}
 			then := t.finalOf(ds)
-			f := j.add(code, sev, sayMiddle(j.c.key, it, ds, settled, then), nextMiddle(sev, then), shown...)
+			f := j.add(code, sev, func(in sentences) Text {
+				return Text{in.sayMiddle(j.c.key, it, ds, settled, then), in.nextMiddle(sev, then)}
+			}, shown...)
 			f.Lines, f.From, f.To = linesOf(ds), it.at(), it.at()
 		}
 	}
@@ -457,8 +461,8 @@ func (j *judgement) final(s *caseState, t *tally) {
 			}
 		}
 	}
-	put := func(code Code, sev Severity, says, next string, ds []lineDiff, further []*item) {
-		f := j.add(code, sev, says, next, append([]*item{t.final, t.first}, further...)...)
+	put := func(code Code, sev Severity, words func(sentences) Text, ds []lineDiff, further []*item) {
+		f := j.add(code, sev, words, append([]*item{t.final, t.first}, further...)...)
 		f.Lines, f.To = linesOf(ds), t.final.at()
 		f.From = f.To
 		if t.first != nil {
@@ -472,13 +476,19 @@ func (j *judgement) final(s *caseState, t *tally) {
 		}
 		switch {
 		case x.net == 0: // one line of the set lies in another line of the same item
-			put(CountDiffersAtOpen, SeverityNoted, sayBetweenLines(k, t.final, x.lines), nextCount(SeverityNoted), x.lines, nil)
+			put(CountDiffersAtOpen, SeverityNoted, func(in sentences) Text {
+				return Text{in.sayBetweenLines(k, t.final, x.lines), in.nextCount(SeverityNoted)}
+			}, x.lines, nil)
 			continue
 		case len(x.moves) > 0:
-			put(code, SeverityDoubtful, sayMisplaced(k, t.final, x.lines, x.moves), nextCount(SeverityDoubtful), x.lines, x.further)
+			put(code, SeverityDoubtful, func(in sentences) Text {
+				return Text{in.sayMisplaced(k, t.final, x.lines, x.moves), in.nextCount(SeverityDoubtful)}
+			}, x.lines, x.further)
 		}
 		if x.left != 0 {
-			put(code, SeverityBroken, sayLeft(k, t.final, x.lines, x.left, len(s.trips)), nextCount(SeverityBroken), x.lines, nil)
+			put(code, SeverityBroken, func(in sentences) Text {
+				return Text{in.sayLeft(k, t.final, x.lines, x.left, len(s.trips)), in.nextCount(SeverityBroken)}
+			}, x.lines, nil)
 		}
 	}
 }
@@ -492,7 +502,7 @@ func (j *judgement) gaps(u *caseUse, t *tally, linkMissing bool) {
 		lines []int64
 	}{{t.first, t.firstGaps}, {t.final, t.finalGaps}} {
 		if x.it != nil && len(x.lines) > 0 {
-			f := j.add(CountMissing, SeverityDoubtful, sayLinesUncounted(c, x.it, x.lines), nextCountMissing(), x.it)
+			f := j.add(CountMissing, SeverityDoubtful, func(in sentences) Text { return Text{in.sayLinesUncounted(c, x.it, x.lines), in.nextCountMissing()} }, x.it)
 			f.Lines, f.From, f.To = x.lines, x.it.at(), x.it.at()
 		}
 	}
@@ -531,7 +541,7 @@ func (j *judgement) gaps(u *caseUse, t *tally, linkMissing bool) {
 		look(p, len(p.Stages), c.next)
 	}
 	if len(missing) > 0 {
-		f := j.add(CountMissing, SeverityDoubtful, sayStagesMissing(c, missing), nextCountMissing(), append(shown, c.opened[0])...)
+		f := j.add(CountMissing, SeverityDoubtful, func(in sentences) Text { return Text{in.sayStagesMissing(c, missing), in.nextCountMissing()} }, append(shown, c.opened[0])...)
 		f.From, f.To = c.opened[0].at(), latest(shown[0].at(), c.opened[0].at())
 	}
 }
@@ -554,7 +564,7 @@ func (j *judgement) closed(u *caseUse, s *caseState) {
 		if t := s.tallies[l.Key]; t != nil {
 			for i := range t.finalDiffs {
 				if t.finalDiffs[i].itemOf(l.Key) == l.Item {
-					o.says = t.finalDiffs[i].says
+					o.line = &t.finalDiffs[i]
 					break
 				}
 			}
@@ -562,11 +572,12 @@ func (j *judgement) closed(u *caseUse, s *caseState) {
 		}
 		open = append(open, o)
 	}
-	f := j.add(ClosedUnreconciled, SeverityBroken, sayClosed(c.key, it, d, open), nextClosed(), shown...)
+	f := j.add(ClosedUnreconciled, SeverityBroken, func(in sentences) Text { return Text{in.sayClosed(c.key, it, d, open), in.nextClosed()} }, shown...)
 	f.From, f.To = it.at(), it.at()
 }
 
 type openItem struct {
-	set, says string
-	quantity  int64
+	set      string
+	line     *lineDiff
+	quantity int64
 }

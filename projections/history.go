@@ -134,9 +134,10 @@ func (w *World) historyEvent(it *item) HistoryEvent {
 	e := it.Event
 	h := HistoryEvent{
 		Seq: it.Seq, ID: e.ID, Kind: string(it.kind), Station: e.Station, Operator: e.Operator,
-		Observed: e.Time, Recorded: it.Recorded, Remarks: it.Remarks.Names(), Says: sayEvent(it),
+		Observed: e.Time, Recorded: it.Recorded, Remarks: it.Remarks.Names(),
 		Late: it.Recorded.Sub(e.Time) > seconds(w.policyAt(it).ClockToleranceSeconds),
 	}
+	h.say(it)
 	if u, ok := e.Data.(*events.Unknown); ok {
 		h.Kind = u.Type
 	}

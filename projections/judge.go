@@ -153,8 +153,9 @@ func (c *chain) first(l events.Kind) *item {
 }
 
 // add starts a finding; the caller may fill in the rest before the next add.
-func (j *judgement) add(code Code, sev Severity, says, next string, shown ...*item) *Finding {
-	f := Finding{Code: code, Severity: sev, Says: says, Next: next, Events: make([]int64, 0, len(shown))}
+func (j *judgement) add(code Code, sev Severity, words func(sentences) Text, shown ...*item) *Finding {
+	f := Finding{Code: code, Severity: sev, Events: make([]int64, 0, len(shown))}
+	f.say(words)
 	for _, it := range shown {
 		if it != nil {
 			f.Events = append(f.Events, it.Seq)
@@ -251,7 +252,7 @@ func (j *judgement) sheet(g *group) {
 			f.From, f.To = c.knownRight(first.it), first.it.at()
 		}
 		if right != nil {
-			f.Says += sayRighted(right)
+			f.more(func(in sentences) string { return in.sayRighted(right) })
 		}
 	}
 	if g.tray != c.key.Set && (g.class == readGood || g.class == readAltered || g.class == readStale || g.class == readSwapped) {
@@ -259,7 +260,9 @@ func (j *judgement) sheet(g *group) {
 		if g.owner != (TripKey{}) {
 			whose = g.owner
 		}
-		f := j.add(SheetSwapped, sev, sayTrayWithSheet(c.key, first, g.tray, whose), nextIdentity(), shown...)
+		f := j.add(SheetSwapped, sev, func(in sentences) Text {
+			return Text{in.sayTrayWithSheet(c.key, first, g.tray, whose), in.nextIdentity()}
+		}, shown...)
 		f.Other = &TripKey{Set: g.tray}
 		put(f)
 		return
@@ -279,23 +282,25 @@ func (j *judgement) sheet(g *group) {
 				back = b
 			}
 		}
-		f := j.add(SheetSwapped, sev, saySwapped(c, y, g.rs, ring, back, from, to, places), nextSwapped(len(c.opened) > 0), append(shown, ringItems...)...)
+		f := j.add(SheetSwapped, sev, func(in sentences) Text {
+			return Text{in.saySwapped(c, y, g.rs, ring, back, from, to, places), in.nextSwapped(len(c.opened) > 0)}
+		}, append(shown, ringItems...)...)
 		f.Other, f.From, f.To, f.Places = &TripKey{g.owner.Set, g.owner.Trip}, from, to, places
 		f.Lines = changedLines(y.list, c.list)
 		if first.outer == g.owner.Set {
-			f.Says += sayLabelToo(g.owner.Set)
+			f.more(func(in sentences) string { return in.sayLabelToo(g.owner.Set) })
 		}
 		put(f)
 	case readStale:
 		old := w.chain(g.owner)
-		f := j.add(SheetStale, sev, sayStale(c, old, first), nextStale(), shown...)
+		f := j.add(SheetStale, sev, func(in sentences) Text { return Text{in.sayStale(c, old, first), in.nextStale()} }, shown...)
 		f.Other = &TripKey{g.owner.Set, g.owner.Trip}
 		f.Lines = changedLines(old.list, c.list)
 		put(f)
 	case readAltered:
-		put(j.add(SheetAltered, sev, sayAltered(c, first), nextAltered(), shown...))
+		put(j.add(SheetAltered, sev, func(in sentences) Text { return Text{in.sayAltered(c, first), in.nextAltered()} }, shown...))
 	case readUnknown:
-		put(j.add(SheetUnknown, sev, sayUnknown(c, first), nextUnknown(), shown...))
+		put(j.add(SheetUnknown, sev, func(in sentences) Text { return Text{in.sayUnknown(c, first), in.nextUnknown()} }, shown...))
 	case readAbsent:
 		s := sealOf(last.seal)
 		if s == nil || s.Placement == events.Screen { // nothing was sealed that could be missing
@@ -305,7 +310,7 @@ func (j *judgement) sheet(g *group) {
 		if held != nil {
 			shown = append(shown, held.it)
 		}
-		f := j.add(SheetAbsent, sev, sayAbsent(c, first, s.Placement, x, held), nextAbsent(), shown...)
+		f := j.add(SheetAbsent, sev, func(in sentences) Text { return Text{in.sayAbsent(c, first, s.Placement, x, held), in.nextAbsent()} }, shown...)
 		if held != nil {
 			f.Other = &TripKey{x.Set, x.Trip}
 		}
@@ -314,7 +319,9 @@ func (j *judgement) sheet(g *group) {
 		if right == nil && c.goodBeforeUse() != nil {
 			sev = SeverityDoubtful
 		}
-		put(j.add(SheetUnreadable, sev, sayUnreadable(c, first, sev == SeverityDoubtful), nextUnreadable(), shown...))
+		put(j.add(SheetUnreadable, sev, func(in sentences) Text {
+			return Text{in.sayUnreadable(c, first, sev == SeverityDoubtful), in.nextUnreadable()}
+		}, shown...))
 	}
 }
 
@@ -353,10 +360,10 @@ func (j *judgement) moved(r *reading) {
 	} else {
 		right = nil
 	}
-	f := j.add(SheetMoved, sev, sayMoved(j.c, r, s.Placement), nextMoved(), r.it, r.seal)
+	f := j.add(SheetMoved, sev, func(in sentences) Text { return Text{in.sayMoved(j.c, r, s.Placement), in.nextMoved()} }, r.it, r.seal)
 	f.From, f.To = r.seal.at(), r.it.at()
 	if right != nil {
-		f.Says += sayRighted(right)
+		f.more(func(in sentences) string { return in.sayRighted(right) })
 		f.Events = append(f.Events, right.it.Seq)
 	}
 }
@@ -375,7 +382,7 @@ func (j *judgement) labels(r *reading) {
 	}
 	if tray == outer && tray != set {
 		// Tag and label agree, and both say another set than the record.
-		f := j.add(LabelSwapped, SeverityBroken, sayRecordOfOther(r, tray), nextIdentity(), r.it)
+		f := j.add(LabelSwapped, SeverityBroken, func(in sentences) Text { return Text{in.sayRecordOfOther(r, tray), in.nextIdentity()} }, r.it)
 		f.Other, f.From, f.To = &TripKey{Set: tray}, j.c.knownRight(r.it), r.it.at()
 		return
 	}
@@ -401,7 +408,7 @@ func (j *judgement) labels(r *reading) {
 			}
 		}
 	}
-	f := j.add(LabelSwapped, sev, sayLabelSwapped(r, tray, outer), nextLabel(), r.it)
+	f := j.add(LabelSwapped, sev, func(in sentences) Text { return Text{in.sayLabelSwapped(r, tray, outer), in.nextLabel()} }, r.it)
 	f.From, f.To = j.c.knownRight(r.it), r.it.at()
 	other := outer
 	if other == set {
@@ -409,7 +416,7 @@ func (j *judgement) labels(r *reading) {
 	}
 	f.Other = &TripKey{Set: other}
 	if right != nil {
-		f.Says += sayRighted(right)
+		f.more(func(in sentences) string { return in.sayRighted(right) })
 		f.Events = append(f.Events, right.it.Seq)
 	}
 }
@@ -427,7 +434,7 @@ func (j *judgement) othersLabel() {
 			if r.class != readSwapped || r.owner != j.c.key || r.tray() != j.c.key.Set {
 				continue
 			}
-			f := j.add(LabelSwapped, SeverityBroken, sayUnderOtherName(j.c.key, r, x), nextLabel(), r.it)
+			f := j.add(LabelSwapped, SeverityBroken, func(in sentences) Text { return Text{in.sayUnderOtherName(j.c.key, r, x), in.nextLabel()} }, r.it)
 			f.Other, f.From, f.To = &TripKey{x.Set, x.Trip}, j.c.knownRight(r.it), r.it.at()
 		}
 	}
@@ -466,7 +473,9 @@ func (j *judgement) doubt() {
 	if w.chain(start).screened() {
 		start = TripKey{}
 	}
-	f := j.add(SheetInDoubt, SeverityBroken, sayInDoubt(c, xc, bad, start, from, to, places), nextInDoubt(len(c.opened) > 0), bad.it)
+	f := j.add(SheetInDoubt, SeverityBroken, func(in sentences) Text {
+		return Text{in.sayInDoubt(c, xc, bad, start, from, to, places), in.nextInDoubt(len(c.opened) > 0)}
+	}, bad.it)
 	f.From, f.To, f.Places = from, to, places
 	f.Other = &TripKey{x.Set, x.Trip}
 	if start != (TripKey{}) {
@@ -512,7 +521,7 @@ func (j *judgement) seals() {
 		if r.sealBroken {
 			sev = SeverityBroken
 		}
-		f := j.add(SealDiffers, sev, saySeals(j.c.key, r, gone, strange), nextSeals(), r.it, r.seal)
+		f := j.add(SealDiffers, sev, func(in sentences) Text { return Text{in.saySeals(j.c.key, r, gone, strange), in.nextSeals()} }, r.it, r.seal)
 		f.To = r.it.at()
 		if r.seal != nil {
 			f.From = r.seal.at()
@@ -550,7 +559,7 @@ func (j *judgement) listVersion() {
 		return nil
 	}
 	if c.list == nil {
-		j.add(ListSuperseded, SeverityDoubtful, sayListUnknown(c.key, pack, p), nextListUnknown(), pack)
+		j.add(ListSuperseded, SeverityDoubtful, func(in sentences) Text { return Text{in.sayListUnknown(c.key, pack, p), in.nextListUnknown()} }, pack)
 	}
 	for _, it := range c.packed {
 		d := packOf(it)
@@ -558,7 +567,9 @@ func (j *judgement) listVersion() {
 			continue
 		}
 		if n := newer(d.Version, it); n != nil {
-			f := j.add(ListSuperseded, SeverityDoubtful, saySuperseded(c.key, it, d.List, d.Version, n, false), nextSuperseded(), it, n)
+			f := j.add(ListSuperseded, SeverityDoubtful, func(in sentences) Text {
+				return Text{in.saySuperseded(c.key, it, d.List, d.Version, n, false), in.nextSuperseded()}
+			}, it, n)
 			f.From, f.To = n.at(), it.at()
 			if len(c.packed) == 1 {
 				f.Lines = changedLines(c.list, n.data.(*events.ListIssued))
@@ -572,17 +583,21 @@ func (j *judgement) listVersion() {
 			list, version = p.List, p.Version
 		}
 		if list != p.List || version != p.Version {
-			f := j.add(SheetAltered, SeverityBroken, saySealedOther(c.key, it, p, list, version), nextSealedOther(), it, pack)
+			f := j.add(SheetAltered, SeverityBroken, func(in sentences) Text {
+				return Text{in.saySealedOther(c.key, it, p, list, version), in.nextSealedOther()}
+			}, it, pack)
 			f.From, f.To = pack.at(), it.at()
 		} else if c.list != nil && !j.w.sealTrue(c, it) {
-			j.add(SheetAltered, SeverityBroken, saySealFalse(c.key, it, p), nextSealedOther(), it, c.listItem)
+			j.add(SheetAltered, SeverityBroken, func(in sentences) Text { return Text{in.saySealFalse(c.key, it, p), in.nextSealedOther()} }, it, c.listItem)
 		}
 		if list != p.List {
 			continue
 		}
 		packedOld := len(c.packed) == 1 && version == p.Version && newer(version, pack) != nil
 		if n := newer(version, it); n != nil && !packedOld {
-			f := j.add(ListSuperseded, SeverityDoubtful, saySuperseded(c.key, it, list, version, n, true), nextSuperseded(), it, n)
+			f := j.add(ListSuperseded, SeverityDoubtful, func(in sentences) Text {
+				return Text{in.saySuperseded(c.key, it, list, version, n, true), in.nextSuperseded()}
+			}, it, n)
 			f.From, f.To = n.at(), it.at()
 		}
 	}
@@ -624,7 +639,7 @@ func (j *judgement) records() {
 				continue
 			}
 			for _, fix := range it.unread {
-				j.add(RecordUnread, SeverityNoted, sayFixUnread(it, fix), nextFixUnread(), fix, it)
+				j.add(RecordUnread, SeverityNoted, func(in sentences) Text { return Text{in.sayFixUnread(it, fix), in.nextFixUnread()} }, fix, it)
 			}
 		}
 	}
@@ -677,7 +692,7 @@ func (j *judgement) remarks(its []*item) {
 	}
 	for _, f := range order {
 		fs := by[f]
-		found := j.add(f.code, f.sev, sayRemark(f.code, f.station, fs), nextRemark(f.code))
+		found := j.add(f.code, f.sev, func(in sentences) Text { return Text{in.sayRemark(f.code, f.station, fs), in.nextRemark(f.code)} })
 		for _, it := range fs {
 			found.Events = append(found.Events, it.Seq) // a correction changes nothing about the record itself
 			if it.Event == nil {

@@ -69,7 +69,7 @@ func (j *judgement) links() (countMissing bool) {
 		check("", last)
 	}
 	if len(missing) > 0 {
-		f := j.add(LinkMissing, SeverityBroken, sayLinkMissing(c, missing, before), nextLinkMissing(), before)
+		f := j.add(LinkMissing, SeverityBroken, func(in sentences) Text { return Text{in.sayLinkMissing(c, missing, before), in.nextLinkMissing()} }, before)
 		f.To = before.at()
 	}
 	j.unread()
@@ -93,7 +93,7 @@ func (j *judgement) unread() {
 		if g := j.c.lastGood(r.it); g != nil && g.opening {
 			continue
 		}
-		f := j.add(LinkMissing, SeverityBroken, sayOpenedUnread(j.c, r, s.Placement), nextOpenedUnread(), r.it, r.seal)
+		f := j.add(LinkMissing, SeverityBroken, func(in sentences) Text { return Text{in.sayOpenedUnread(j.c, r, s.Placement), in.nextOpenedUnread()} }, r.it, r.seal)
 		f.From, f.To = j.c.knownRight(r.it), r.it.at()
 	}
 }
@@ -123,14 +123,14 @@ func (j *judgement) order() {
 			}
 		}
 		if worst != nil {
-			f := j.add(LinkOutOfOrder, SeverityDoubtful, sayOutOfOrder(c.key, it, worst), nextOutOfOrder(), it, worst)
+			f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text { return Text{in.sayOutOfOrder(c.key, it, worst), in.nextOutOfOrder()} }, it, worst)
 			f.From, f.To = it.at(), worst.at()
 		}
 	}
 	for i := 1; i < len(c.opened); i++ {
 		a, b := c.opened[i-1], c.opened[i]
 		if caseOf(a.data) != caseOf(b.data) {
-			f := j.add(LinkOutOfOrder, SeverityDoubtful, sayReopened(c.key, a, b), nextReopened(), a, b)
+			f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text { return Text{in.sayReopened(c.key, a, b), in.nextReopened()} }, a, b)
 			f.From, f.To = a.at(), b.at()
 		}
 	}
@@ -145,7 +145,9 @@ func (j *judgement) order() {
 		}
 	}
 	if len(other) > 0 {
-		f := j.add(LinkOutOfOrder, SeverityDoubtful, sayCountedOtherCase(c.key, c.opened[0], other[0]), nextReopened(), append(other, c.opened[0])...)
+		f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text {
+			return Text{in.sayCountedOtherCase(c.key, c.opened[0], other[0]), in.nextReopened()}
+		}, append(other, c.opened[0])...)
 		f.From, f.To = c.opened[0].at(), other[len(other)-1].at()
 	}
 }
@@ -162,7 +164,7 @@ func (j *judgement) places() {
 		if len(after) > 0 {
 			j.twoTrips(c, c.next, after)
 		} else if len(c.opened) == 0 {
-			f := j.add(TwoPlaces, SeverityNoted, sayRepacked(c.key, c.next), nextRepacked(), c.next)
+			f := j.add(TwoPlaces, SeverityNoted, func(in sentences) Text { return Text{in.sayRepacked(c.key, c.next), in.nextRepacked()} }, c.next)
 			f.From, f.To = c.steps[len(c.steps)-1].at(), c.next.at()
 		}
 	}
@@ -180,7 +182,7 @@ func (j *judgement) places() {
 		if a.Event.Station == b.Event.Station || samePlace(placeOf(a), placeOf(b)) || b.at().Sub(a.at()) >= limit {
 			continue
 		}
-		f := j.add(TwoPlaces, SeverityDoubtful, sayTwoPlaces(c.key, a, b), nextTwoPlaces(), a, b)
+		f := j.add(TwoPlaces, SeverityDoubtful, func(in sentences) Text { return Text{in.sayTwoPlaces(c.key, a, b), in.nextTwoPlaces()} }, a, b)
 		f.From, f.To = a.at(), b.at()
 		f.Places = []string{placeOf(a), placeOf(b)}
 	}
@@ -200,7 +202,7 @@ func (j *judgement) afterRepack(c *chain) []*item {
 }
 
 func (j *judgement) twoTrips(older *chain, pack *item, after []*item) {
-	f := j.add(TwoPlaces, SeverityDoubtful, sayTwoTrips(older.key, pack, after[0]), nextTwoPlaces(), append([]*item{pack}, after...)...)
+	f := j.add(TwoPlaces, SeverityDoubtful, func(in sentences) Text { return Text{in.sayTwoTrips(older.key, pack, after[0]), in.nextTwoPlaces()} }, append([]*item{pack}, after...)...)
 	f.From, f.To = pack.at(), after[len(after)-1].at()
 	f.Other = &TripKey{older.key.Set, older.key.Trip}
 	if older.key == j.c.key {
@@ -241,21 +243,21 @@ func (j *judgement) release() {
 	if open != nil && good == nil {
 		// Where the policy asks for no sterilization here, its absence is no fault.
 		if last != nil || slices.Contains(j.w.policyAt(open).Links, events.KindSetSterilized) {
-			f := j.add(NotReleased, SeverityBroken, sayNotReleased(c.key, open, last), nextNotReleased(), open, last)
+			f := j.add(NotReleased, SeverityBroken, func(in sentences) Text { return Text{in.sayNotReleased(c.key, open, last), in.nextNotReleased()} }, open, last)
 			f.To = open.at()
 		}
 	}
 	if last != nil && runOf(last).Result == "failed" && !(open != nil && good == nil) {
-		f := j.add(NotReleased, SeverityBroken, sayFailedRun(c.key, last), nextNotReleased(), last)
+		f := j.add(NotReleased, SeverityBroken, func(in sentences) Text { return Text{in.sayFailedRun(c.key, last), in.nextNotReleased()} }, last)
 		f.From, f.To = last.at(), last.at()
 	}
 	if good != nil && c.list != nil && len(c.list.Cycles) > 0 && !slices.Contains(c.list.Cycles, runOf(good).Cycle) {
-		f := j.add(NotReleased, SeverityBroken, sayWrongCycle(c.key, good, c.list), nextNotReleased(), good, c.listItem)
+		f := j.add(NotReleased, SeverityBroken, func(in sentences) Text { return Text{in.sayWrongCycle(c.key, good, c.list), in.nextNotReleased()} }, good, c.listItem)
 		f.From, f.To = good.at(), good.at()
 	}
 	for _, it := range c.opened {
 		if d, ok := it.data.(*events.SetOpened); ok && d.Indicator == "fail" {
-			f := j.add(NotReleased, SeverityBroken, sayIndicatorFail(c.key, it), nextNotReleased(), it)
+			f := j.add(NotReleased, SeverityBroken, func(in sentences) Text { return Text{in.sayIndicatorFail(c.key, it), in.nextNotReleased()} }, it)
 			f.To = it.at()
 		}
 	}

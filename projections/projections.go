@@ -39,6 +39,14 @@
 // as it is. Without any it is whole once every link that the policy asks for is
 // there, and open until then. A set that was packed again unopened leaves an
 // open chain that is over: nothing went wrong, and nothing was proven.
+//
+// # Words
+//
+// Every finding and every line of a history is said in English (the JSON
+// members says and next) and in German (texts and saysIn, by language tag). The
+// sentences of a language stand in one file, and the same ones in each; what
+// people typed, and all names and numbers, they give as recorded. They are made
+// with the verdict, and a trip without a finding has none.
 package projections
 
 import (
@@ -177,6 +185,7 @@ type Finding struct {
 	Lines        []int64           `json:"lines,omitempty"`  // lines of the set's list concerned
 	Says         string            `json:"says"`
 	Next         string            `json:"next"`
+	Texts        map[string]Text   `json:"texts,omitempty"` // says and next in the languages besides English, by tag
 	Acknowledged []Acknowledgement `json:"acknowledged,omitempty"`
 }
 
@@ -219,6 +228,8 @@ type HistoryEvent struct {
 	Remarks  []string  `json:"remarks,omitempty"` // what is wrong with the record itself
 	Says     string    `json:"says"`              // one line for a reader
 	Record   string    `json:"record,omitempty"`  // the note as stored
+
+	SaysIn map[string]string `json:"saysIn,omitempty"` // says in the languages besides English, by tag
 }
 
 // History is everything known of a trip, set, case or load at a moment.

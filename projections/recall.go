@@ -157,7 +157,7 @@ func (j *judgement) recalled(run *item, r *readLoads, i int) {
 	// By DESIGN a step is judged by the policy in force when it was observed;
 	// the step is the sterilization.
 	policy := j.w.policyAt(run)
-	sev, why := SeverityBroken, ""
+	sev, why := SeverityBroken, func(sentences) string { return "" }
 	if policy.Recall == events.RecallRepeat {
 		sev, why = r.repeat(i, &shown)
 	}
@@ -172,31 +172,33 @@ func (j *judgement) recalled(run *item, r *readLoads, i int) {
 		to = r.loads[after].at
 		shown = append(shown, r.loads[after].shown...)
 	}
-	f := j.add(LoadRecalled, sev, sayRecalled(j.c.key, run, p, sev, why, from), nextRecalled(sev, len(j.c.opened) > 0), shown...)
+	f := j.add(LoadRecalled, sev, func(in sentences) Text {
+		return Text{in.sayRecalled(j.c.key, run, p, sev, why(in), from), in.nextRecalled(sev, len(j.c.opened) > 0)}
+	}, shown...)
 	f.From, f.To = from, to
 }
 
 // repeat applies CDC 2008, Table 12: one positive makes doubtful; a further
 // one among the three repeated cycles recalls; three negatives settle it.
-func (r *readLoads) repeat(i int, shown *[]*item) (Severity, string) {
+func (r *readLoads) repeat(i int, shown *[]*item) (Severity, func(sentences) string) {
 	end := min(i+repeats, len(r.loads)-1)
 	for k := i + 1; k <= end; k++ {
 		if r.loads[k].positive {
 			*shown = append(*shown, r.loads[k].shown...)
-			return SeverityBroken, sayRepeatPositive(&r.loads[k])
+			return SeverityBroken, func(in sentences) string { return in.sayRepeatPositive(&r.loads[k]) }
 		}
 	}
 	for k := max(i-repeats, 0); k < i; k++ {
 		if r.loads[k].positive {
 			*shown = append(*shown, r.loads[k].shown...)
-			return SeverityBroken, sayRepeatOf(&r.loads[k])
+			return SeverityBroken, func(in sentences) string { return in.sayRepeatOf(&r.loads[k]) }
 		}
 	}
 	if end-i == repeats {
 		for k := i + 1; k <= end; k++ {
 			*shown = append(*shown, r.loads[k].shown...)
 		}
-		return SeverityNoted, sayRepeatsNegative()
+		return SeverityNoted, sentences.sayRepeatsNegative
 	}
-	return SeverityDoubtful, sayRepeatsAwaited(end - i)
+	return SeverityDoubtful, func(in sentences) string { return in.sayRepeatsAwaited(end - i) }
 }

@@ -270,6 +270,8 @@ func checkVerdict(t tester, v Verdict) {
 		if f.Says == "" || f.Next == "" {
 			t.Errorf("%s says nothing: %q / %q", f.Code, f.Says, f.Next)
 		}
+		checkTold(t, string(f.Code)+" says", f.Says, f.In("de").Says, v.Set)
+		checkTold(t, string(f.Code)+" next", f.Next, f.In("de").Next)
 		if !slices.Contains(Codes(), f.Code) {
 			t.Errorf("code %q is not listed", f.Code)
 		}

@@ -8,10 +8,10 @@ import (
 	"listbound/events"
 )
 
-// Every sentence a reader meets stands in this file: they are read by people
-// with gloves on, and are to be had in a second language. A sentence about a
-// count says what was counted; none says that nothing was left behind, since a
-// correct count does not show that.
+// english says every sentence in English. They are read by people with gloves
+// on. A sentence about a count says what was counted; none says that nothing
+// was left behind, since a correct count does not show that.
+type english struct{}
 
 const policyDecides = " The facility's own policy decides."
 
@@ -64,11 +64,11 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-func sayLine(l *events.Line) string {
-	if l.Item == "" {
-		return "line " + num(l.Line) + " (not on the list)"
+func sayLine(d *lineDiff) string {
+	if d.item == "" {
+		return "line " + num(d.line) + " (not on the list)"
 	}
-	return "line " + num(l.Line) + " (" + l.Description + ")"
+	return "line " + num(d.line) + " (" + d.name + ")"
 }
 
 const linesSaid = 6
@@ -81,7 +81,7 @@ func sayDiffs(ds []lineDiff) string {
 			out = append(out, num(int64(len(ds)-i))+" more "+plural(len(ds)-i, "line", "lines"))
 			break
 		}
-		out = append(out, d.says+": "+num(d.seen)+" counted, "+num(d.expected)+" expected")
+		out = append(out, sayLine(&d)+": "+num(d.seen)+" counted, "+num(d.expected)+" expected")
 	}
 	return strings.Join(out, "; ")
 }
@@ -122,11 +122,11 @@ func sayHow(rs []*reading) string {
 	return " It was read " + strconv.Itoa(len(rs)) + " times, last " + sayAt(rs[len(rs)-1].it) + "."
 }
 
-func sayRighted(r *reading) string {
+func (english) sayRighted(r *reading) string {
 	return " It was put right: " + sayAt(r.it) + " the set was read with its own sheet."
 }
 
-func saySwapped(x, y *chain, rs []*reading, ring []TripKey, back *reading, from, to time.Time, places []string) string {
+func (english) saySwapped(x, y *chain, rs []*reading, ring []TripKey, back *reading, from, to time.Time, places []string) string {
 	r := rs[0]
 	s := x.key.Set + " was found with the sheet of " + y.key.Set + ", " + sayAt(r.it) + "." + sayHow(rs)
 	if r.forged {
@@ -149,18 +149,18 @@ func sayRing(ring []TripKey) string {
 	return "The sheets of " + strconv.Itoa(len(ring)) + " sets have changed places: " + strings.Join(parts, ", ") + "."
 }
 
-func sayLabelToo(other string) string {
+func (english) sayLabelToo(other string) string {
 	return " The label outside says " + other + " as well: label and sheet lie with the wrong tray."
 }
 
-func nextSwapped(opened bool) string {
+func (english) nextSwapped(opened bool) string {
 	if opened {
 		return "Usually the counts of both sets are held against the right lists again, and the other set is kept closed until its sheet has been read." + policyDecides
 	}
 	return "Usually both sets are kept closed, their tags and sheets are read again side by side, and each gets its own sheet back before use." + policyDecides
 }
 
-func sayStale(c, old *chain, r *reading) string {
+func (english) sayStale(c, old *chain, r *reading) string {
 	s := c.key.Set + " was found with its own sheet of another packing, " + sayAt(r.it) + "."
 	if p, now := old.lastPack(), c.lastPack(); p != nil {
 		s = c.key.Set + " was found with its own sheet of an earlier packing (" + sayTime(p.at()) + "), " + sayAt(r.it) + "."
@@ -177,11 +177,11 @@ func sayStale(c, old *chain, r *reading) string {
 	return s + sayChanges(c.list, old.list)
 }
 
-func nextStale() string {
+func (english) nextStale() string {
 	return "Usually the old sheet is taken away and the set is counted against the list of this packing." + policyDecides
 }
 
-func sayAltered(c *chain, r *reading) string {
+func (english) sayAltered(c *chain, r *reading) string {
 	s := c.key.Set + " was found with a sheet for this set and packing but with other content than was sealed, " + sayAt(r.it) + "."
 	if r.replaced {
 		return s + " It is an earlier sheet of this packing, which was replaced " + sayAt(r.seal) + "."
@@ -189,22 +189,22 @@ func sayAltered(c *chain, r *reading) string {
 	return s
 }
 
-func nextAltered() string {
+func (english) nextAltered() string {
 	return "Usually the sheet is kept as evidence and the set is counted against the list on the screen." + policyDecides
 }
 
-func sayUnknown(c *chain, r *reading) string {
+func (english) sayUnknown(c *chain, r *reading) string {
 	if r.unlisted {
 		return "The sheet read on " + c.key.Set + " " + sayAt(r.it) + " names this set's packing, but nothing that it could be held against is recorded here."
 	}
 	return "The sheet read on " + c.key.Set + " " + sayAt(r.it) + " belongs to no packing that is recorded here."
 }
 
-func nextUnknown() string {
+func (english) nextUnknown() string {
 	return "Usually the set is not used by this sheet; where it comes from is found out first." + policyDecides
 }
 
-func sayAbsent(c *chain, r *reading, p events.Placement, with TripKey, held *reading) string {
+func (english) sayAbsent(c *chain, r *reading, p events.Placement, with TripKey, held *reading) string {
 	s := "No sheet was found with " + c.key.Set + " " + sayAt(r.it) + ", although one was sealed with it (" + sayPlacement(p) + ")."
 	if held != nil {
 		s += " It was found on " + with.Set + " " + sayAt(held.it) + "."
@@ -212,11 +212,11 @@ func sayAbsent(c *chain, r *reading, p events.Placement, with TripKey, held *rea
 	return s
 }
 
-func nextAbsent() string {
+func (english) nextAbsent() string {
 	return "Usually the set is counted against the list on the screen, and the sheet is looked for at the sets packed with it." + policyDecides
 }
 
-func sayUnreadable(c *chain, r *reading, good bool) string {
+func (english) sayUnreadable(c *chain, r *reading, good bool) string {
 	s := "The code on the sheet of " + c.key.Set + " could not be read " + sayAt(r.it) + "."
 	if good {
 		g := c.goodBeforeUse()
@@ -225,7 +225,7 @@ func sayUnreadable(c *chain, r *reading, good bool) string {
 	return s
 }
 
-func nextUnreadable() string {
+func (english) nextUnreadable() string {
 	return "Usually the short code printed beside the symbol is compared with the screen, and the sheet is replaced." + policyDecides
 }
 
@@ -243,27 +243,27 @@ func sayPlacement(p events.Placement) string {
 	return string(p)
 }
 
-func sayMoved(c *chain, r *reading, sealed events.Placement) string {
+func (english) sayMoved(c *chain, r *reading, sealed events.Placement) string {
 	return "The sheet of " + c.key.Set + " is the right one, but was found " + sayPlacement(events.Placement(r.found)) + " " + sayAt(r.it) + "; it was sealed " + sayPlacement(sealed) + "."
 }
 
-func nextMoved() string {
+func (english) nextMoved() string {
 	return "Usually it is asked whether the set was opened or handled in between, and the seal and wrap are looked at." + policyDecides
 }
 
-func sayTrayWithSheet(k TripKey, r *reading, tray string, whose TripKey) string {
+func (english) sayTrayWithSheet(k TripKey, r *reading, tray string, whose TripKey) string {
 	return "Under the name of " + k.Set + " the tray tagged " + tray + " was found with the sheet of " + whose.Set + ", " + sayAt(r.it) + ": tray and sheet do not belong together."
 }
 
-func sayRecordOfOther(r *reading, tray string) string {
+func (english) sayRecordOfOther(r *reading, tray string) string {
 	return "This was recorded for " + r.it.Event.Subject + ", but tag and label both say " + tray + ", " + sayAt(r.it) + "."
 }
 
-func nextIdentity() string {
+func (english) nextIdentity() string {
 	return "Usually neither set is used until a person has told the trays apart by their tags and instruments." + policyDecides
 }
 
-func sayLabelSwapped(r *reading, tray, outer string) string {
+func (english) sayLabelSwapped(r *reading, tray, outer string) string {
 	s := "The label outside says " + outer + ", the tag on the tray says " + tray + ", " + sayAt(r.it) + "."
 	switch {
 	case r.class == readNothing || r.class == readUnreadable:
@@ -274,15 +274,15 @@ func sayLabelSwapped(r *reading, tray, outer string) string {
 	return s + " The sheet sides with neither."
 }
 
-func sayUnderOtherName(k TripKey, r *reading, x TripKey) string {
+func (english) sayUnderOtherName(k TripKey, r *reading, x TripKey) string {
 	return "The tray tagged " + k.Set + " was found with its own sheet under the name of " + x.Set + ", " + sayAt(r.it) + ": the label outside is the wrong one."
 }
 
-func nextLabel() string {
+func (english) nextLabel() string {
 	return "Usually the set is told by its tag and its instruments, and the set named on the label is looked for." + policyDecides
 }
 
-func sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, places []string) string {
+func (english) sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, places []string) string {
 	s := "The sheet of " + y.key.Set + " was found on " + x.key.Set + " " + sayAt(bad.it) + ", and " + y.key.Set + " has not been read since."
 	if start != (TripKey{}) {
 		s += " It probably carries the sheet of " + start.Set + " now."
@@ -292,14 +292,14 @@ func sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, pl
 	return s + sayChanges(y.list, x.list) + " " + sayWhen(from, to, places)
 }
 
-func nextInDoubt(opened bool) string {
+func (english) nextInDoubt(opened bool) string {
 	if opened {
 		return "Usually the counts of this set are held against its right list again." + policyDecides
 	}
 	return "Usually this set is fetched and its sheet read before anyone opens it." + policyDecides
 }
 
-func saySeals(k TripKey, r *reading, gone, strange []string) string {
+func (english) saySeals(k TripKey, r *reading, gone, strange []string) string {
 	var parts []string
 	if r.sealBroken {
 		parts = append(parts, "a seal was found broken")
@@ -313,7 +313,7 @@ func saySeals(k TripKey, r *reading, gone, strange []string) string {
 	return "On " + k.Set + " " + strings.Join(parts, "; ") + ", " + sayAt(r.it) + "."
 }
 
-func nextSeals() string {
+func (english) nextSeals() string {
 	return "Usually the numbers are read again; if they differ or a seal is broken, the set is not used and is processed again." + policyDecides
 }
 
@@ -337,7 +337,7 @@ func sayKind(k events.Kind) string {
 	return string(k)
 }
 
-func sayLinkMissing(c *chain, missing []events.Kind, by *item) string {
+func (english) sayLinkMissing(c *chain, missing []events.Kind, by *item) string {
 	names := make([]string, len(missing))
 	for i, k := range missing {
 		names[i] = "no " + sayKind(k)
@@ -349,59 +349,59 @@ func sayLinkMissing(c *chain, missing []events.Kind, by *item) string {
 	return s + "its " + sayKind(by.kind) + " is (" + sayTime(by.at()) + ")."
 }
 
-func nextLinkMissing() string {
+func (english) nextLinkMissing() string {
 	return "Usually it is asked whether the step was done and only not recorded; a record made late is better than none." + policyDecides
 }
 
-func sayOpenedUnread(c *chain, r *reading, p events.Placement) string {
+func (english) sayOpenedUnread(c *chain, r *reading, p events.Placement) string {
 	return c.key.Set + " was opened without its sheet being read, " + sayAt(r.it) + "; the sheet was sealed " + sayPlacement(p) + "."
 }
 
-func nextOpenedUnread() string {
+func (english) nextOpenedUnread() string {
 	return "Usually the sheet is read now and the set is counted against it." + policyDecides
 }
 
-func sayOutOfOrder(k TripKey, it, before *item) string {
+func (english) sayOutOfOrder(k TripKey, it, before *item) string {
 	return "The " + sayKind(it.kind) + " of " + k.Set + " was observed on " + sayTime(it.at()) + ", before its " + sayKind(before.kind) + " on " + sayTime(before.at()) + "."
 }
 
-func nextOutOfOrder() string {
+func (english) nextOutOfOrder() string {
 	return "Usually the clocks of the two stations are compared, and a wrong entry is corrected with a reason." + policyDecides
 }
 
-func sayReopened(k TripKey, a, b *item) string {
+func (english) sayReopened(k TripKey, a, b *item) string {
 	return k.Set + " was opened for case " + caseOf(a.data) + " on " + sayTime(a.at()) + " and, without being packed again, for case " + caseOf(b.data) + " on " + sayTime(b.at()) + "."
 }
 
-func sayCountedOtherCase(k TripKey, open, count *item) string {
+func (english) sayCountedOtherCase(k TripKey, open, count *item) string {
 	return k.Set + " was opened for case " + caseOf(open.data) + ", but counted for case " + caseOf(count.data) + " on " + sayTime(count.at()) + "."
 }
 
-func nextReopened() string {
+func (english) nextReopened() string {
 	return "Usually it is found out which case the set was used for, and the wrong entry is corrected with a reason." + policyDecides
 }
 
-func sayRepacked(k TripKey, next *item) string {
+func (english) sayRepacked(k TripKey, next *item) string {
 	return k.Set + " was packed again on " + sayTime(next.at()) + " without having been opened."
 }
 
-func nextRepacked() string {
+func (english) nextRepacked() string {
 	return "Usually nothing is to be done but to destroy the earlier sheet." + policyDecides
 }
 
-func sayTwoTrips(k TripKey, next, after *item) string {
+func (english) sayTwoTrips(k TripKey, next, after *item) string {
 	return k.Set + " was packed again on " + sayTime(next.at()) + " without having been opened, yet a " + sayKind(after.kind) + " of the earlier packing was recorded " + sayAt(after) + "."
 }
 
-func sayTwoPlaces(k TripKey, a, b *item) string {
+func (english) sayTwoPlaces(k TripKey, a, b *item) string {
 	return k.Set + " was recorded " + sayAt(a) + " and " + b.at().Sub(a.at()).Round(time.Second).String() + " later " + sayAt(b) + ": one of the two was another set, or a clock is wrong."
 }
 
-func nextTwoPlaces() string {
+func (english) nextTwoPlaces() string {
 	return "Usually the tags of the sets at both places are read." + policyDecides
 }
 
-func sayNotReleased(k TripKey, open, last *item) string {
+func (english) sayNotReleased(k TripKey, open, last *item) string {
 	s := k.Set + " was opened " + sayAt(open) + " without a passed and released load before it"
 	if d := runOf(last); d != nil {
 		return s + "; its " + sayLoad(d.Load) + " had " + d.Result + sayReleased(d.Released) + "."
@@ -416,25 +416,25 @@ func sayReleased(r bool) string {
 	return " and was not released"
 }
 
-func sayFailedRun(k TripKey, run *item) string {
+func (english) sayFailedRun(k TripKey, run *item) string {
 	d := runOf(run)
 	return k.Set + " was in " + sayLoad(d.Load) + " (" + d.Sterilizer + ", run " + num(d.Run) + "), which failed on " + sayTime(run.at()) + ", and in no good one since."
 }
 
-func sayWrongCycle(k TripKey, run *item, l *events.ListIssued) string {
+func (english) sayWrongCycle(k TripKey, run *item, l *events.ListIssued) string {
 	d := runOf(run)
 	return k.Set + " was run in the cycle " + d.Cycle + " (" + sayLoad(d.Load) + "); its list allows " + sayList(l.Cycles) + "."
 }
 
-func sayIndicatorFail(k TripKey, open *item) string {
+func (english) sayIndicatorFail(k TripKey, open *item) string {
 	return "The indicator inside " + k.Set + " had not changed when it was opened " + sayAt(open) + "."
 }
 
-func nextNotReleased() string {
+func (english) nextNotReleased() string {
 	return "Usually the set is not used and everything it has touched is replaced." + policyDecides
 }
 
-func sayRecalled(k TripKey, run *item, p *readLoad, sev Severity, why string, from time.Time) string {
+func (english) sayRecalled(k TripKey, run *item, p *readLoad, sev Severity, why string, from time.Time) string {
 	d := runOf(run)
 	s := "A positive indicator was read for " + sayLoad(p.load) + " of sterilizer " + d.Sterilizer + ". "
 	if p.load == d.Load {
@@ -448,23 +448,23 @@ func sayRecalled(k TripKey, run *item, p *readLoad, sev Severity, why string, fr
 	return s + why
 }
 
-func sayRepeatPositive(l *readLoad) string {
+func (english) sayRepeatPositive(l *readLoad) string {
 	return " A further positive followed in " + sayLoad(l.load) + "."
 }
 
-func sayRepeatOf(l *readLoad) string {
+func (english) sayRepeatOf(l *readLoad) string {
 	return " It followed a positive in " + sayLoad(l.load) + "."
 }
 
-func sayRepeatsNegative() string {
+func (english) sayRepeatsNegative() string {
 	return " The three cycles after it were negative."
 }
 
-func sayRepeatsAwaited(n int) string {
+func (english) sayRepeatsAwaited(n int) string {
 	return " Of the three cycles to be repeated " + strconv.Itoa(n) + " " + plural(n, "has", "have") + " a negative result so far."
 }
 
-func nextRecalled(sev Severity, opened bool) string {
+func (english) nextRecalled(sev Severity, opened bool) string {
 	switch {
 	case sev == SeverityNoted:
 		return "Usually nothing more is done." + policyDecides
@@ -478,7 +478,7 @@ func nextRecalled(sev Severity, opened bool) string {
 	return "Usually the set is fetched back and processed again." + policyDecides
 }
 
-func saySuperseded(k TripKey, it *item, list string, version int64, newer *item, sealed bool) string {
+func (english) saySuperseded(k TripKey, it *item, list string, version int64, newer *item, sealed bool) string {
 	what := "packed"
 	if sealed {
 		what = "sealed"
@@ -487,27 +487,27 @@ func saySuperseded(k TripKey, it *item, list string, version int64, newer *item,
 	return k.Set + " was " + what + " by version " + num(version) + " of " + list + " on " + sayTime(it.at()) + "; version " + num(n.Version) + " was in use since " + sayTime(newer.at()) + "."
 }
 
-func nextSuperseded() string {
+func (english) nextSuperseded() string {
 	return "Usually the set is checked against the current list before use." + policyDecides
 }
 
-func sayListUnknown(k TripKey, it *item, p *events.SetPacked) string {
+func (english) sayListUnknown(k TripKey, it *item, p *events.SetPacked) string {
 	return k.Set + " was packed by version " + num(p.Version) + " of " + p.List + " on " + sayTime(it.at()) + ", which is not recorded here, so its lines are not known."
 }
 
-func nextListUnknown() string {
+func (english) nextListUnknown() string {
 	return "Usually the list version is recorded now; counts can then be held against it." + policyDecides
 }
 
-func saySealedOther(k TripKey, it *item, p *events.SetPacked, list string, version int64) string {
+func (english) saySealedOther(k TripKey, it *item, p *events.SetPacked, list string, version int64) string {
 	return k.Set + " was packed by version " + num(p.Version) + " of " + p.List + ", but the sheet sealed with it " + sayAt(it) + " is version " + num(version) + " of " + list + "."
 }
 
-func saySealFalse(k TripKey, it *item, p *events.SetPacked) string {
+func (english) saySealFalse(k TripKey, it *item, p *events.SetPacked) string {
 	return "The sheet sealed with " + k.Set + " " + sayAt(it) + " is not made from version " + num(p.Version) + " of " + p.List + " as it was issued, or not for this set and packing."
 }
 
-func nextSealedOther() string {
+func (english) nextSealedOther() string {
 	return "Usually the sheet is replaced by one of the list the set was packed by." + policyDecides
 }
 
@@ -529,15 +529,15 @@ func sayStage(s events.Stage) string {
 	return string(s) + " count"
 }
 
-func sayCountDiffers(k TripKey, it *item, ds []lineDiff) string {
+func (english) sayCountDiffers(k TripKey, it *item, ds []lineDiff) string {
 	return "The first count of " + k.Set + " (" + sayTime(it.at()) + ") is not what packing recorded: " + sayDiffs(ds) + "."
 }
 
-func nextCountDiffers() string {
+func (english) nextCountDiffers() string {
 	return "Usually the set is counted again before it is used, and packing is told." + policyDecides
 }
 
-func sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string {
+func (english) sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string {
 	s := "The " + sayStage(countOf(it).Stage) + " of " + k.Set + " (" + sayTime(it.at()) + ") differed: " + sayDiffs(ds) + "."
 	switch {
 	case !settled:
@@ -550,18 +550,18 @@ func sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLin
 	return s + " The final count came out as expected."
 }
 
-func nextMiddle(sev Severity, then finalOfLines) string {
+func (w english) nextMiddle(sev Severity, then finalOfLines) string {
 	if sev == SeverityNoted && then != finalRight {
 		return "Usually what follows from the final count is done." + policyDecides
 	}
-	return nextCount(sev)
+	return w.nextCount(sev)
 }
 
-func sayBetweenLines(k TripKey, it *item, ds []lineDiff) string {
+func (english) sayBetweenLines(k TripKey, it *item, ds []lineDiff) string {
 	return "In the final count of " + k.Set + " (" + sayTime(it.at()) + ") pieces of one item stand under another line: " + sayDiffs(ds) + "."
 }
 
-func sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
+func (english) sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
 	var parts []string
 	for _, m := range moves {
 		if m.From == k {
@@ -573,7 +573,7 @@ func sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
 	return "In the final count of " + k.Set + " (" + sayTime(it.at()) + "): " + sayDiffs(ds) + ". Probably misplaced: " + sayList(parts) + "."
 }
 
-func sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
+func (english) sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
 	what := num(left) + " short"
 	if left < 0 {
 		what = num(-left) + " too many"
@@ -585,7 +585,7 @@ func sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
 	return s + what + "."
 }
 
-func nextCount(sev Severity) string {
+func (english) nextCount(sev Severity) string {
 	switch sev {
 	case SeverityNoted:
 		return "Usually nothing more is done; a correct count is no proof by itself." + policyDecides
@@ -595,7 +595,7 @@ func nextCount(sev Severity) string {
 	return "Usually the team is told, closing waits if that is safe, everything is counted again, field, floor, linen and waste are searched, and imaging is considered before the patient leaves." + policyDecides
 }
 
-func sayLinesUncounted(c *chain, it *item, lines []int64) string {
+func (english) sayLinesUncounted(c *chain, it *item, lines []int64) string {
 	said := lines
 	more := ""
 	if len(said) > linesSaid*2 {
@@ -604,7 +604,7 @@ func sayLinesUncounted(c *chain, it *item, lines []int64) string {
 	return "The " + sayStage(countOf(it).Stage) + " of " + c.key.Set + " (" + sayTime(it.at()) + ") left out " + plural(len(lines), "line ", "lines ") + sayNumbers(said) + more + "."
 }
 
-func sayStagesMissing(c *chain, missing []events.Stage) string {
+func (english) sayStagesMissing(c *chain, missing []events.Stage) string {
 	names := make([]string, len(missing))
 	for i, s := range missing {
 		names[i] = "no " + sayStage(s)
@@ -612,11 +612,11 @@ func sayStagesMissing(c *chain, missing []events.Stage) string {
 	return "Of " + c.key.Set + " " + sayList(names) + " is recorded."
 }
 
-func nextCountMissing() string {
+func (english) nextCountMissing() string {
 	return "Usually it is asked whether the count was made and only not recorded; if it was not made, that is recorded with the reason." + policyDecides
 }
 
-func sayOnePerson(k TripKey, its []*item) string {
+func (english) sayOnePerson(k TripKey, its []*item) string {
 	var stages []string
 	for _, it := range its {
 		stages = append(stages, sayStage(countOf(it).Stage)+" ("+sayTime(it.at())+")")
@@ -628,11 +628,11 @@ func sayOnePerson(k TripKey, its []*item) string {
 	return "The " + sayList(stages) + " of " + k.Set + " " + plural(len(its), "has", "have") + " one badge in both roles (" + d.Counter + ")."
 }
 
-func nextOnePerson() string {
+func (english) nextOnePerson() string {
 	return "Usually two people count together, one of them scrubbed; if one was alone, that is recorded with the reason." + policyDecides
 }
 
-func sayWrongList(c, y *chain, cl class, its []*item) string {
+func (english) sayWrongList(c, y *chain, cl class, its []*item) string {
 	var stages []string
 	for _, it := range its {
 		stages = append(stages, sayStage(countOf(it).Stage)+" ("+sayTime(it.at())+")")
@@ -651,11 +651,11 @@ func sayWrongList(c, y *chain, cl class, its []*item) string {
 	return s + "a sheet of no packing that is recorded here."
 }
 
-func nextWrongList() string {
+func (english) nextWrongList() string {
 	return "Usually the set is counted again against its own list." + policyDecides
 }
 
-func sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) string {
+func (english) sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) string {
 	s := "Case " + d.Case + ", in which " + k.Set + " was used, was closed as " + d.Outcome + " on " + sayTime(it.at())
 	if len(open) > 0 {
 		if d.Outcome == "reconciled" {
@@ -670,9 +670,9 @@ func sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) strin
 				break
 			}
 			if o.quantity > 0 {
-				parts = append(parts, num(o.quantity)+" short in "+o.set+" "+o.says)
+				parts = append(parts, num(o.quantity)+" short in "+o.set+" "+sayLine(o.line))
 			} else {
-				parts = append(parts, num(-o.quantity)+" over in "+o.set+" "+o.says)
+				parts = append(parts, num(-o.quantity)+" over in "+o.set+" "+sayLine(o.line))
 			}
 		}
 		s += " these are unaccounted for: " + strings.Join(parts, "; ")
@@ -687,11 +687,11 @@ func sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) strin
 	return s + " Actions recorded: " + strings.Join(d.Actions, "; ") + "."
 }
 
-func nextClosed() string {
+func (english) nextClosed() string {
 	return "Usually the surgeon and the person in charge are told, the search and imaging are recorded, and the case is reported." + policyDecides
 }
 
-func sayRemark(code Code, station string, its []*item) string {
+func (english) sayRemark(code Code, station string, its []*item) string {
 	if station == "" {
 		station = "an unknown station"
 	}
@@ -715,7 +715,7 @@ func sayRemark(code Code, station string, its []*item) string {
 	return s + " (" + strings.Join(its[0].Remarks.Names(), "; ") + ")."
 }
 
-func nextRemark(code Code) string {
+func (english) nextRemark(code Code) string {
 	switch code {
 	case SignatureBad:
 		return "Usually what these records say is confirmed by the people named in them, and the station is looked at before it records more." + policyDecides
@@ -727,16 +727,16 @@ func nextRemark(code Code) string {
 	return "Usually a newer version of this program is used to read them." + policyDecides
 }
 
-func sayFixUnread(it, fix *item) string {
+func (english) sayFixUnread(it, fix *item) string {
 	return "A correction of " + sayTime(fix.at()) + " to the " + sayKind(it.kind) + " of " + sayTime(it.at()) + " can't be read and was left out of account."
 }
 
-func nextFixUnread() string {
+func (english) nextFixUnread() string {
 	return "Usually the correction is recorded again." + policyDecides
 }
 
 // sayEvent is one event in one line, as it stands after corrections.
-func sayEvent(it *item) string {
+func (english) sayEvent(it *item) string {
 	s := sayData(it)
 	switch {
 	case it.void && it.by != nil:
