@@ -22,11 +22,6 @@ func (s *scanner) scan(text string) map[string]any {
 	return s.h.post(s.path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, s.n, jsonText(text)))
 }
 
-func (s *scanner) do(action string, fields string) map[string]any {
-	s.n++
-	return s.h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.n, action, fields))
-}
-
 func jsonText(s string) string {
 	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "\x1d", `\u001d`).Replace(s) + `"`
 }
@@ -56,11 +51,11 @@ func TestScansAtOpening(t *testing.T) {
 		"not known at all":  {[]string{"QQ-1"}, "", "wrong", "what is it?"},
 		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This list belongs to LAP-014"},
 	} {
-		s := &scanner{h: h, path: "/at/north/or-3/opening"}
-		h.post(s.path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
+		path := "/at/north/or-3/opening"
+		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
 		var a map[string]any
 		for i, text := range c.scans {
-			a = h.post(s.path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
+			a = h.post(path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
 		}
 		kind, _ := a["kind"].(string)
 		words, _ := a["words"].(string)
@@ -68,8 +63,16 @@ func TestScansAtOpening(t *testing.T) {
 			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words, a["more"], c.kind, c.sound, c.words)
 		}
 	}
-	if n := len(h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)); n != 0 {
-		t.Errorf("%d openings were recorded by scans alone", n)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	before := h.size()
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), "LAP-014", "LAP-014", h.codes["LAP-014"]} {
+		s.scan(text)
+	}
+	if h.size() != before {
+		t.Error("scans alone recorded something, though badge and case were known")
+	}
+	if s.scan(""); h.size() != before+1 {
+		t.Errorf("Enter recorded %d, want the opening", h.size()-before)
 	}
 }
 

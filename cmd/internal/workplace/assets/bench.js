@@ -2,6 +2,7 @@ import {Sender, actions, beep, changes, say, scanField} from "./station.js";
 
 const base = location.pathname;
 const bench = document.getElementById("bench");
+let answers = 0; // an answer is newer than a look that began before it
 
 function show(a) {
   say(a.verdict);
@@ -29,6 +30,7 @@ const sender = new Sender(base, (a, ok) => {
     beep("wrong");
     return;
   }
+  answers++;
   show(a);
   document.body.dataset.answered = a.n;
   beep(a.sound);
@@ -39,13 +41,15 @@ scanField({entered: text => sender.put("scan", {text})});
 actions(bench, (action, fields) => sender.put("do", {action, fields}));
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
 
-changes(base + "/changes", async () => {
-  const el = document.activeElement;
+async function look() {
+  const el = document.activeElement, before = answers;
   if (sender.items.length || el?.closest("#bench input, #bench select")) return;
   try {
     const res = await fetch(base + "/state");
     if (!res.ok) return;
     const a = await res.json();
-    if (!sender.items.length && (String(a.rev) !== bench.dataset.rev)) show(a);
+    if (!sender.items.length && before === answers && String(a.rev) !== bench.dataset.rev) show(a);
   } catch { /* the stream says so again when the line is back */ }
-});
+}
+
+changes(base + "/changes", look);
