@@ -1,4 +1,4 @@
-import {Sender, actions, beep, changes, say, scanField} from "./station.js";
+import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
 const root = document.getElementById("count");
@@ -192,10 +192,11 @@ if (ref) {
       const res = await fetch(base + "/state?" + new URLSearchParams({case: ref, stage}));
       if (!res.ok) return;
       const st = await res.json();
-      if (!sender.items.length && before === answers) apply(st);
+      if (sender.items.length || before !== answers) setTimeout(look, 100);
+      else apply(st);
     } catch { /* the stream says so again when the line is back */ }
   };
   go(added ? -1 : next(rows.length - 1));
   look();
-  changes(base + "/changes?" + new URLSearchParams({case: ref}), look);
+  changes(base + "/changes?" + new URLSearchParams({case: ref, client}), look);
 }

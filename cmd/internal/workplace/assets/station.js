@@ -172,17 +172,14 @@ export function actions(root, put) {
 // that the browser keeps for going back, gives its line up and looks again when
 // it is seen.
 export function changes(address, look) {
-  let stream, first = true;
+  let stream;
   const open = () => {
     if (stream || document.visibilityState === "hidden") return;
     stream = new EventSource(address);
-    stream.addEventListener("change", () => {
-      if (first) { first = false; return; } // the page is fresh
-      look();
-    });
-    stream.addEventListener("error", () => { first = false; });
+    // The first comes when the stream is open: what happened before it was missed.
+    stream.addEventListener("change", look);
   };
-  const close = () => { stream?.close(); stream = undefined; first = false; };
+  const close = () => { stream?.close(); stream = undefined; };
   addEventListener("pagehide", close);
   addEventListener("pageshow", e => { if (e.persisted) open(); });
   document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" ? close() : open());
