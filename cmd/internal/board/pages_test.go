@@ -275,6 +275,28 @@ func TestLiveRow(t *testing.T) {
 	if moved := browsertest.Eval[float64](tab, fmt.Sprintf(`Math.abs(document.querySelector(%q).getBoundingClientRect().top - window.topWas)`, target)); moved > 2 {
 		t.Errorf("what was being read moved by %.0f pixels", moved)
 	}
+	// The row with the focus changes itself: somebody has seen it.
+	_, found := rows(t, srv.URL+"/?format=csv&table=board&code=count-over")
+	trip := ""
+	for _, r := range found {
+		if r[0] == "MIN-012" {
+			trip = r[1]
+		}
+	}
+	line = fmt.Sprintf(`{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-06T14:59:00Z","set":"MIN-012","trip":%q,"operator":"B-1001","data":{"code":"count-over","reason":"asked packing"}}`, trip)
+	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Error(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab.Until(`document.querySelector('[data-key$="-MIN-012"]').innerText.includes("asked packing")`)
+	if !browsertest.Eval[bool](tab, fmt.Sprintf(`document.activeElement === document.querySelector(%q)`, target)) {
+		t.Error("the focus was lost with the row that had it")
+	}
 }
 
 // TestAsKnownAt: before the other twin was opened nobody could know.
