@@ -168,7 +168,7 @@ func (b *historyBody) chains(words *shell.Words, a *answer) {
 		c := chainView{Verdict: v, Trace: t, Mini: drawMini(words, t, v), Open: alone || i == 0 && b.What == "set"}
 		// A load holds many sets; their pictures are on their own pages.
 		if b.What != "load" {
-			c.Picture = drawChain(words, t, v, b.eventsOf(v), b.Tolerant, i)
+			c.Picture = drawChain(words, t, v, b.eventsOf(v, t), b.Tolerant, i)
 			c.Readings = readingTable(words, t, i)
 			c.Stays = stayTable(words, t, i)
 			a.tables = append(a.tables, c.Readings, c.Stays)
@@ -182,10 +182,11 @@ func (b *historyBody) chains(words *shell.Words, a *answer) {
 
 // eventsOf returns the events of one trip among those of the page, and the
 // closing of its case.
-func (b *historyBody) eventsOf(v projections.Verdict) []projections.HistoryEvent {
+func (b *historyBody) eventsOf(v projections.Verdict, t projections.Trace) []projections.HistoryEvent {
 	var out []projections.HistoryEvent
 	for _, e := range b.Events {
-		if e.Trip == v.Trip && e.Set == v.Set {
+		closing := e.Set == "" && slices.ContainsFunc(t.Links, func(l projections.TraceLink) bool { return l.Seq == e.Seq })
+		if e.Trip == v.Trip && e.Set == v.Set || closing {
 			out = append(out, e)
 		}
 	}
