@@ -5,6 +5,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -166,5 +167,32 @@ func TestManyAtOnce(t *testing.T) {
 	a := h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"x","n":1,"case":"K-1","stage":"first","text":"%s"}`, label(t, events.ScanBadge, "B-1")))
 	if st := a["state"].(map[string]any); st["done"] != float64(lines60) || st["complete"] != true {
 		t.Errorf("kept %v of %d lines", st["done"], lines60)
+	}
+}
+
+// TestWaitedInput: what had to wait for the line is observed when it was
+// entered; an impossible wait is not believed.
+func TestWaitedInput(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.after(time.Hour)
+	at := func(set string, n, ago int) time.Duration {
+		for i, text := range []string{set, label(t, events.ScanBadge, "B-1"), ""} {
+			h.post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"ago":%d,"text":%q}`, n+i, ago, text))
+		}
+		hist, err := h.site.History(t.Context(), site.Query{Set: set})
+		if err != nil {
+			t.Fatal(err)
+		}
+		last := hist.Events[len(hist.Events)-1]
+		if last.Kind != string(events.KindSetChecked) {
+			t.Fatalf("the last event is a %s", last.Kind)
+		}
+		return h.clock().Sub(last.Observed)
+	}
+	if got := at("VAS-003", 1, 90_000); got != 90*time.Second {
+		t.Errorf("a minute and a half of waiting is recorded as %s", got)
+	}
+	if got := at("LAP-014", 10, 1<<40); got != 0 {
+		t.Errorf("an impossible wait is recorded as %s", got)
 	}
 }

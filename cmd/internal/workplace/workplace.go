@@ -276,10 +276,14 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 	}
 }
 
+// longestWait bounds what a page says about how long an input had to wait.
+const longestWait = 12 * time.Hour
+
 // input is what a page sends.
 type input struct {
 	Client string            `json:"client"`
 	N      int64             `json:"n"`
+	Ago    int64             `json:"ago"` // milliseconds since it was entered, where it had to wait
 	Text   string            `json:"text"`
 	Action string            `json:"action"`
 	Fields map[string]string `json:"fields"`
@@ -299,6 +303,10 @@ func (v *visit) input() (*input, error) {
 	}
 	if len(in.Client) > 64 || in.Client == "" {
 		return nil, errors.New("the input does not say which browser sends it")
+	}
+	// A browser's clock is not asked, only how long it waited; not beyond a shift.
+	if wait := time.Duration(in.Ago) * time.Millisecond; wait > 0 && wait < longestWait {
+		v.now = v.now.Add(-wait)
 	}
 	return in, nil
 }
