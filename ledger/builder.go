@@ -26,22 +26,33 @@ type builder struct {
 // buildLoop signs what is new, at most once every CheckpointEvery.
 func (l *Ledger) buildLoop() {
 	defer l.wg.Done()
-	pause := time.NewTimer(l.opts.CheckpointEvery)
+	wait := l.opts.CheckpointEvery
+	pause := time.NewTimer(wait)
 	defer pause.Stop()
 	for {
 		if !l.awaitUnsigned() {
 			return
 		}
-		pause.Reset(l.opts.CheckpointEvery)
+		pause.Reset(wait)
 		select {
 		case <-pause.C:
 		case <-l.stop:
 			return
 		}
+		start := time.Now()
 		if err := l.integrate(); err != nil {
 			l.log.Error("cannot sign new records; they are stored and will be signed later", "err", err, "waiting", l.Size()-l.Signed().Size)
 		}
+		wait = l.breather(time.Since(start))
 	}
+}
+
+// breather returns how long to wait before the next checkpoint. The builder
+// shares the disk with the stream: where it takes long it leaves the stream five
+// times as long to itself, up to two seconds, and signs more at once.
+func (l *Ledger) breather(took time.Duration) time.Duration {
+	const share, longest = 5, 2 * time.Second
+	return max(l.opts.CheckpointEvery, min(share*took, longest))
 }
 
 func (l *Ledger) awaitUnsigned() bool {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"golang.org/x/mod/sumdb/tlog"
 
@@ -121,18 +122,7 @@ func (l logFiles) writeDurably(files []outFile) error {
 	if err != nil {
 		return err
 	}
-	// Writing all before syncing any lets the first sync carry most of the others.
-	err = l.faults.around("sync files", func() error {
-		for _, f := range open {
-			if err := f.Sync(); err != nil {
-				return err
-			}
-			if err := f.Close(); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	err = l.faults.around("sync files", func() error { return syncAll(open) })
 	if err != nil {
 		return err
 	}
@@ -163,6 +153,28 @@ func (l logFiles) writeDurably(files []outFile) error {
 		}
 		return nil
 	})
+}
+
+// syncAtOnce is how many files are synced side by side. The file system then
+// puts them into one commit, and the stream, which waits for the same disk, waits less.
+const syncAtOnce = 16
+
+// syncAll syncs and closes files.
+func syncAll(files []*os.File) error {
+	errs := make([]error, len(files))
+	turn := make(chan struct{}, syncAtOnce)
+	var wg sync.WaitGroup
+	for i, f := range files {
+		turn <- struct{}{}
+		wg.Go(func() {
+			defer func() { <-turn }()
+			if errs[i] = f.Sync(); errs[i] == nil {
+				errs[i] = f.Close()
+			}
+		})
+	}
+	wg.Wait()
+	return errors.Join(errs...)
 }
 
 // makeDir makes dir and notes every folder whose entries changed or may have changed.

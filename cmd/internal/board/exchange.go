@@ -122,10 +122,11 @@ func drawExchange(words *shell.Words, x projections.Exchange) template.HTML {
 		at[k] = point{140 + (pictureWidth-280)*float64(i)/float64(max(n-1, 1)), 130}
 	}
 	if x.Closed && n > 2 {
-		p.h = 470
+		p.h = 0
 		for i, k := range nodes {
 			a := 2*math.Pi*float64(i)/float64(n) - math.Pi/2
-			at[k] = point{pictureWidth/2 + 340*math.Cos(a), 235 + 160*math.Sin(a)}
+			at[k] = point{pictureWidth/2 + 340*math.Cos(a), 215 + 165*math.Sin(a)}
+			p.h = max(p.h, at[k].y+60)
 		}
 	}
 	p.f(`<defs><marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="8" markerHeight="8" orient="auto-start-reverse"><path d="M0 0L10 5L0 10z" fill="%s"/></marker></defs>`, ink)

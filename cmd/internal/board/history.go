@@ -75,7 +75,9 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	b := &historyBody{look: l, Params: keep(r.URL.Query(), "set", "trip", "case", "load")}
 	b.What, b.ID = what(q)
 	b.links(q, r.URL.Query())
-	b.moments(q)
+	if err := p.moments(r, q, b); err != nil {
+		return nil, err
+	}
 	title := words.T("board.history-of", words.T("board.what-"+b.What), b.ID)
 	if b.What == "trip" {
 		title = words.T("board.history-of-trip", l.Set)
@@ -132,20 +134,31 @@ func (b *historyBody) links(q site.Query, v url.Values) {
 }
 
 // moments are the times at which something was recorded, for the slider: at
-// each of them something changed in what was known.
-func (b *historyBody) moments(q site.Query) {
+// each of them something changed in what was known. They are those known now,
+// so that from an earlier moment one can go forward again.
+func (p *pages) moments(r *http.Request, q site.Query, b *historyBody) error {
+	all := b.Events
+	if !q.AsOf.IsZero() {
+		q.AsOf = time.Time{}
+		now, err := p.look(r.Context(), q, 0)
+		if err != nil {
+			return err
+		}
+		all = now.Events
+	}
 	var at []time.Time
-	for _, e := range b.Events {
+	for _, e := range all {
 		at = append(at, e.Recorded)
 	}
 	slices.SortFunc(at, time.Time.Compare)
-	for _, t := range at {
-		s := rfc3339(t)
-		if n := len(b.Moments); n == 0 || b.Moments[n-1] != s {
-			b.Moments = append(b.Moments, s)
+	at = slices.CompactFunc(at, time.Time.Equal)
+	for i, t := range at {
+		b.Moments = append(b.Moments, rfc3339(t))
+		if b.AsOf.IsZero() || !t.After(b.AsOf) {
+			b.MomentAt = i
 		}
 	}
-	b.MomentAt = len(b.Moments) - 1
+	return nil
 }
 
 func (b *historyBody) chains(words *shell.Words, a *answer) {
@@ -155,7 +168,7 @@ func (b *historyBody) chains(words *shell.Words, a *answer) {
 		c := chainView{Verdict: v, Trace: t, Mini: drawMini(words, t, v), Open: alone || i == 0 && b.What == "set"}
 		// A load holds many sets; their pictures are on their own pages.
 		if b.What != "load" {
-			c.Picture = drawChain(words, t, v, b.eventsOf(v), b.Tolerant, i)
+			c.Picture = drawChain(words, t, v, b.eventsOf(v, t), b.Tolerant, i)
 			c.Readings = readingTable(words, t, i)
 			c.Stays = stayTable(words, t, i)
 			a.tables = append(a.tables, c.Readings, c.Stays)
@@ -169,10 +182,11 @@ func (b *historyBody) chains(words *shell.Words, a *answer) {
 
 // eventsOf returns the events of one trip among those of the page, and the
 // closing of its case.
-func (b *historyBody) eventsOf(v projections.Verdict) []projections.HistoryEvent {
+func (b *historyBody) eventsOf(v projections.Verdict, t projections.Trace) []projections.HistoryEvent {
 	var out []projections.HistoryEvent
 	for _, e := range b.Events {
-		if e.Trip == v.Trip && e.Set == v.Set {
+		closing := e.Set == "" && slices.ContainsFunc(t.Links, func(l projections.TraceLink) bool { return l.Seq == e.Seq })
+		if e.Trip == v.Trip && e.Set == v.Set || closing {
 			out = append(out, e)
 		}
 	}

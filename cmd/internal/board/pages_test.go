@@ -3,6 +3,7 @@ package board_test
 import (
 	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
 	"html"
 	"net/http"
@@ -274,6 +275,28 @@ func TestLiveRow(t *testing.T) {
 	if moved := browsertest.Eval[float64](tab, fmt.Sprintf(`Math.abs(document.querySelector(%q).getBoundingClientRect().top - window.topWas)`, target)); moved > 2 {
 		t.Errorf("what was being read moved by %.0f pixels", moved)
 	}
+	// The row with the focus changes itself: somebody has seen it.
+	_, found := rows(t, srv.URL+"/?format=csv&table=board&code=count-over")
+	trip := ""
+	for _, r := range found {
+		if r[0] == "MIN-012" {
+			trip = r[1]
+		}
+	}
+	line = fmt.Sprintf(`{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-06T14:59:00Z","set":"MIN-012","trip":%q,"operator":"B-1001","data":{"code":"count-over","reason":"asked packing"}}`, trip)
+	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Error(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	tab.Until(`document.querySelector('[data-key$="-MIN-012"]').innerText.includes("asked packing")`)
+	if !browsertest.Eval[bool](tab, fmt.Sprintf(`document.activeElement === document.querySelector(%q)`, target)) {
+		t.Error("the focus was lost with the row that had it")
+	}
 }
 
 // TestAsKnownAt: before the other twin was opened nobody could know.
@@ -294,6 +317,78 @@ func TestAsKnownAt(t *testing.T) {
 	}
 	if code, _, _ := get(t, srv.URL+"/history?set=MIN-006&as-of=2020-01-01"); code != http.StatusNotFound {
 		t.Errorf("in 2020 nothing was known: %d", code)
+	}
+}
+
+// TestSlider goes back in what was known by the keyboard, and forward again.
+func TestSlider(t *testing.T) {
+	srv, _ := weekServer(t)
+	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[1])
+	tab.Open(srv.URL + "/history?set=MIN-006&then=2026-03-02")
+	step := func(to string) {
+		t.Helper()
+		before := tab.Address()
+		browsertest.Eval[bool](tab, fmt.Sprintf(`(() => { const s = document.getElementById("slider"); s.value = %s; s.dispatchEvent(new Event("input")); setTimeout(() => s.dispatchEvent(new Event("change"))); return true })()`, to))
+		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'", before))
+	}
+	step("s.max - 1")
+	if browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong sheet")`) {
+		t.Errorf("before the last record it is known already, at %s", tab.Address())
+	}
+	if !browsertest.Eval[bool](tab, `document.body.innerText.includes("As known at")`) {
+		t.Error("the page does not say that it is of an earlier moment")
+	}
+	step("s.max")
+	if !browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong sheet")`) {
+		t.Errorf("with the last record it is not known, at %s", tab.Address())
+	}
+}
+
+// TestPageAndCommandAgree: the page's tables and the history that commands get
+// name the same records and verdicts, now and as known earlier.
+func TestPageAndCommandAgree(t *testing.T) {
+	srv, s := weekServer(t)
+	asked := 0
+	for _, asOf := range []string{"", "2026-03-05T11:00:00Z"} {
+		for _, ref := range []string{"K-0430", "K-0432", "K-0415"} {
+			q := site.Query{Case: ref}
+			if asOf != "" {
+				var err error
+				if q.AsOf, err = time.Parse(time.RFC3339, asOf); err != nil {
+					t.Fatal(err)
+				}
+			}
+			h, err := s.History(t.Context(), q)
+			if errors.Is(err, site.ErrNotFound) {
+				continue
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			at := srv.URL + "/history?case=" + ref + "&as-of=" + asOf
+			_, found := rows(t, at+"&format=csv&table=events")
+			if len(found) != len(h.Events) {
+				t.Errorf("%s at %q: %d records on the page, %d by command", ref, asOf, len(found), len(h.Events))
+				continue
+			}
+			for i, e := range h.Events {
+				asked++
+				if r := found[i]; r[0] != fmt.Sprint(e.Seq) || r[8] != strings.TrimPrefix(e.Says, "'") && r[8] != "'"+e.Says {
+					t.Errorf("%s: record %d is %q on the page", ref, e.Seq, r)
+				}
+			}
+			body := page(t, at)
+			for _, v := range h.Verdicts {
+				for _, f := range v.Findings {
+					if !strings.Contains(html.UnescapeString(body), f.Says) {
+						t.Errorf("%s: the page lacks %q", ref, f.Says)
+					}
+				}
+			}
+		}
+	}
+	if asked < 100 {
+		t.Fatalf("only %d records compared", asked)
 	}
 }
 

@@ -137,18 +137,15 @@ func (p *chainPicture) links() {
 			continue
 		}
 		p.text(x(i), top+textLine, "middle", 14, ink, l.At.UTC().Format("2 Jan 15:04"))
-		who := l.Place
-		if l.By != "" {
-			who += " · " + l.By
-		}
-		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(who, slot-6, 13))
+		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(l.Place, slot-6, 13))
+		p.text(x(i), top+3*textLine-1, "middle", 13, soft, cut(l.By, slot-6, 13))
 		p.said = append(p.said, p.words.T("board.desc-link", p.words.T("board.kind-"+string(l.Kind)), p.words.Time(l.At), l.Place))
 	}
 	// Thin lines lead from each link to its moment.
-	axisY := top + 2*textLine + 46
+	axisY := top + 3*textLine + 44
 	for i, l := range p.t.Links {
 		if l.State == projections.LinkThere {
-			p.path(fmt.Sprintf("M%.1f %.1fL%.1f %.1f", x(i), top+2*textLine+7, p.axis.x(l.At), axisY-8), "none", faint, 1)
+			p.path(fmt.Sprintf("M%.1f %.1fL%.1f %.1f", x(i), top+3*textLine+5, p.axis.x(l.At), axisY-8), "none", faint, 1)
 		}
 	}
 	p.y = axisY

@@ -2,6 +2,7 @@ package board
 
 import (
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
@@ -28,6 +29,7 @@ type recordsBody struct {
 	Table    *table
 	Older    string
 	Touched  string
+	Picture  template.HTML
 }
 
 // fact reads one record by its sequence.
@@ -114,6 +116,11 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 			}
 			a.tables = append(a.tables, b.Remarked)
 		}
+		beads, err := p.beads(r, words, m, name)
+		if err != nil {
+			return err
+		}
+		b.Picture = drawStation(words, name, beads)
 		return p.records(r, words, m, b, a)
 	})
 	return a, err

@@ -120,11 +120,21 @@ func (p *Tab) Until(expression string) time.Duration {
 	p.t.Helper()
 	begin := time.Now()
 	const asksFor = 20000 // milliseconds
-	ok := Eval[bool](p, fmt.Sprintf(`new Promise(done => { const end = performance.now() + %d; const look = () => { if (%s) done(true); else if (performance.now() > end) done(false); else requestAnimationFrame(look); }; look(); })`, asksFor, expression))
-	if !ok {
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	wait := fmt.Sprintf(`new Promise(done => { const end = performance.now() + %d; const look = () => { if (%s) done(true); else if (performance.now() > end) done(false); else requestAnimationFrame(look); }; look(); })`, asksFor, expression)
+	for {
+		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](wait, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
+		switch {
+		case ok:
+			return time.Since(begin)
+		case err != nil && ctx.Err() == nil && strings.Contains(err.Error(), "navigated"):
+			continue // the page that was asked has gone; its successor is asked
+		case err != nil:
+			p.t.Fatalf("in the browser: %v", err)
+		}
 		p.t.Fatalf("in the browser: %s did not come true; the page says: %.600s", expression, Eval[string](p, "document.body.innerText"))
 	}
-	return time.Since(begin)
 }
 
 // Address is where the page is now.

@@ -321,7 +321,7 @@ func (d *Desk) benchInput(v *visit) (any, error) {
 	if err := v.saveBench(b); err != nil {
 		return nil, err
 	}
-	d.hub.tell(benchKey(v.station, v.place))
+	d.hub.tell(benchKey(v.station, v.place), in.Client)
 	a, err := v.show(w, b)
 	if err != nil {
 		return nil, err
@@ -469,6 +469,7 @@ func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) s
 
 // observe records, and says so in one way for all workplaces.
 func (v *visit) observe(b *bench, obs ...*events.Observation) ([]site.Receipt, error) {
+	v.stood = nil
 	return v.d.site.Observe(v, obs...)
 }
 

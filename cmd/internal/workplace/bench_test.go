@@ -244,7 +244,8 @@ func BenchmarkScanToVerdict(b *testing.B) {
 			return true })()`)
 		for i, text := range scans {
 			if i%3 == 0 {
-				p.Await(`!document.querySelector('[data-do="clear"]') || (document.querySelector('[data-do="clear"]').click(), false)`)
+				browsertest.Eval[bool](p, `(document.querySelector('[data-do="clear"]')?.click(), true)`)
+				p.Await(`!document.querySelector('[data-do="clear"]')`)
 			}
 			p.Type(text + "\r")
 			p.Await("times.length === " + strconv.Itoa(i+1))

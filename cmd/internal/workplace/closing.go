@@ -126,7 +126,10 @@ func (w closing) verdict(v *visit, b *bench) (said, error) {
 	case len(st.Sets) == 0:
 		return said{}, v.sayNo("no-sets-on-case", b.Case)
 	case st.Closed:
-		return ask(v.t("case-closed-before", b.Case), v.t("outcome-"+st.Outcome)), nil
+		if st.Outcome == "unreconciled" {
+			return doubt(v.t("case-closed-before", b.Case), v.t("outcome-unreconciled")), nil
+		}
+		return good(v.t("case-closed-before", b.Case), v.t("outcome-reconciled")), nil
 	case len(st.Open) > 0:
 		s := wrong(v.t("case-open", b.Case, len(st.Open)), strings.Join(st.Open, " "))
 		s.Next = v.t("case-open-next")

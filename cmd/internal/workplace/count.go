@@ -457,7 +457,7 @@ func (d *Desk) countEnter(v *visit) (any, error) {
 		}
 	}
 	a.Verdict, err = v.fragment("verdict", a.said)
-	d.hub.tell(countKey(in.Case))
+	d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
 }
 
@@ -510,7 +510,7 @@ func (d *Desk) countInput(v *visit) (any, error) {
 		a.said = ask(a.State.Ask, "")
 	}
 	a.Verdict, err = v.fragment("verdict", a.said)
-	d.hub.tell(countKey(in.Case))
+	d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
 }
 

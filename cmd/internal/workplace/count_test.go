@@ -211,6 +211,19 @@ func TestDraftIsNoRecord(t *testing.T) {
 	if a := scan(11, ""); h.size() != before || !strings.Contains(a["words"].(string), "Witness") {
 		t.Fatalf("with one badge: %d records more, %v", h.size()-before, a["words"])
 	}
+	// Both badges do not sign what is not counted.
+	h.open("LAP-014", "K-0701")
+	other := func(n int, text string) {
+		h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"c","n":%d,"case":"K-0701","stage":"first","text":%q}`, n, text))
+	}
+	h.post("/at/north/or-3/count/enter", `{"client":"c","n":1,"case":"K-0701","stage":"first","lines":[{"set":"LAP-014","line":1,"counted":1,"place":"","seen":0,"clear":false,"reason":""}]}`)
+	before++ // the opening
+	for i, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanBadge, "B-2"), "", ""} {
+		other(10+i, text)
+	}
+	if h.size() != before {
+		t.Fatal("a count of one line of sixty was signed")
+	}
 	// The last line sent again counts once and changes nothing.
 	h.post("/at/north/or-3/count/enter", fmt.Sprintf(`{"client":"c","n":3,"case":"K-0700","stage":"first","lines":[%s]}`, strings.Replace(lines, `"counted":3`, `"counted":1`, 1)))
 	scan(12, label(t, events.ScanBadge, "B-2"))

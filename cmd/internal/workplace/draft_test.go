@@ -159,11 +159,11 @@ func TestKg(t *testing.T) {
 // TestHub: who listens to one key hears of it, the last time at least.
 func TestHub(t *testing.T) {
 	var h hub
-	mine, end := h.listen("k")
-	other, endOther := h.listen("l")
+	mine, end := h.listen("k", "me")
+	other, endOther := h.listen("l", "")
 	var all sync.WaitGroup
 	for range 100 {
-		all.Go(func() { h.tell("k") })
+		all.Go(func() { h.tell("k", "another") })
 	}
 	all.Wait()
 	select {
@@ -174,6 +174,12 @@ func TestHub(t *testing.T) {
 	select {
 	case <-other:
 		t.Error("a listener heard of another key")
+	default:
+	}
+	h.tell("k", "me")
+	select {
+	case <-mine:
+		t.Error("a browser is told of its own input")
 	default:
 	}
 	end()

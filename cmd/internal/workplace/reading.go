@@ -111,6 +111,20 @@ func (w reading) current(v *visit, b *bench) (*standing, string, error) {
 }
 
 func (v *visit) standing(set string) (*standing, error) {
+	if st, ok := v.stood[set]; ok {
+		return st, nil
+	}
+	st, err := v.findStanding(set)
+	if err == nil {
+		if v.stood == nil {
+			v.stood = make(map[string]*standing)
+		}
+		v.stood[set] = st
+	}
+	return st, err
+}
+
+func (v *visit) findStanding(set string) (*standing, error) {
 	trip, err := v.d.site.TripNow(v, set, v.now)
 	if err != nil || trip == "" {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -20,11 +21,6 @@ type scanner struct {
 func (s *scanner) scan(text string) map[string]any {
 	s.n++
 	return s.h.post(s.path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, s.n, jsonText(text)))
-}
-
-func (s *scanner) do(action string, fields string) map[string]any {
-	s.n++
-	return s.h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.n, action, fields))
 }
 
 func jsonText(s string) string {
@@ -56,11 +52,11 @@ func TestScansAtOpening(t *testing.T) {
 		"not known at all":  {[]string{"QQ-1"}, "", "wrong", "what is it?"},
 		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This list belongs to LAP-014"},
 	} {
-		s := &scanner{h: h, path: "/at/north/or-3/opening"}
-		h.post(s.path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
+		path := "/at/north/or-3/opening"
+		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
 		var a map[string]any
 		for i, text := range c.scans {
-			a = h.post(s.path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
+			a = h.post(path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
 		}
 		kind, _ := a["kind"].(string)
 		words, _ := a["words"].(string)
@@ -68,8 +64,16 @@ func TestScansAtOpening(t *testing.T) {
 			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words, a["more"], c.kind, c.sound, c.words)
 		}
 	}
-	if n := len(h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)); n != 0 {
-		t.Errorf("%d openings were recorded by scans alone", n)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	before := h.size()
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), "LAP-014", "LAP-014", h.codes["LAP-014"]} {
+		s.scan(text)
+	}
+	if h.size() != before {
+		t.Error("scans alone recorded something, though badge and case were known")
+	}
+	if s.scan(""); h.size() != before+1 {
+		t.Errorf("Enter recorded %d, want the opening", h.size()-before)
 	}
 }
 
@@ -163,5 +167,32 @@ func TestManyAtOnce(t *testing.T) {
 	a := h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"x","n":1,"case":"K-1","stage":"first","text":"%s"}`, label(t, events.ScanBadge, "B-1")))
 	if st := a["state"].(map[string]any); st["done"] != float64(lines60) || st["complete"] != true {
 		t.Errorf("kept %v of %d lines", st["done"], lines60)
+	}
+}
+
+// TestWaitedInput: what had to wait for the line is observed when it was
+// entered; an impossible wait is not believed.
+func TestWaitedInput(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.after(time.Hour)
+	at := func(set string, n, ago int) time.Duration {
+		for i, text := range []string{set, label(t, events.ScanBadge, "B-1"), ""} {
+			h.post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"ago":%d,"text":%q}`, n+i, ago, text))
+		}
+		hist, err := h.site.History(t.Context(), site.Query{Set: set})
+		if err != nil {
+			t.Fatal(err)
+		}
+		last := hist.Events[len(hist.Events)-1]
+		if last.Kind != string(events.KindSetChecked) {
+			t.Fatalf("the last event is a %s", last.Kind)
+		}
+		return h.clock().Sub(last.Observed)
+	}
+	if got := at("VAS-003", 1, 90_000); got != 90*time.Second {
+		t.Errorf("a minute and a half of waiting is recorded as %s", got)
+	}
+	if got := at("LAP-014", 10, 1<<40); got != 0 {
+		t.Errorf("an impossible wait is recorded as %s", got)
 	}
 }

@@ -139,8 +139,14 @@ func TestWholeWay(t *testing.T) {
 	p.Axe()
 	p.Type(badge("B-3322"))
 	p.AwaitText("#verdict", "second person")
+	before := h.size()
+	p.Type("\r")
+	p.Await(`document.body.dataset.sound === "ask"`)
 	p.Type(badge("B-3322"))
 	p.AwaitText("#verdict", "is the same badge")
+	if h.size() != before {
+		t.Error("one badge closed a case")
+	}
 	p.Type(badge("B-3310"))
 	p.AwaitText("#verdict", "Case K-77 closed, counts come out")
 	p.AwaitText("#verdict", "no proof that nothing was left")

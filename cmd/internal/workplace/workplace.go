@@ -140,6 +140,8 @@ type visit struct {
 	station string
 	place   string
 	now     time.Time
+
+	stood map[string]*standing // looked up for this request already
 }
 
 // t returns one of this package's words.
@@ -274,10 +276,14 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 	}
 }
 
+// longestWait bounds what a page says about how long an input had to wait.
+const longestWait = 12 * time.Hour
+
 // input is what a page sends.
 type input struct {
 	Client string            `json:"client"`
 	N      int64             `json:"n"`
+	Ago    int64             `json:"ago"` // milliseconds since it was entered, where it had to wait
 	Text   string            `json:"text"`
 	Action string            `json:"action"`
 	Fields map[string]string `json:"fields"`
@@ -297,6 +303,10 @@ func (v *visit) input() (*input, error) {
 	}
 	if len(in.Client) > 64 || in.Client == "" {
 		return nil, errors.New("the input does not say which browser sends it")
+	}
+	// A browser's clock is not asked, only how long it waited; not beyond a shift.
+	if wait := time.Duration(in.Ago) * time.Millisecond; wait > 0 && wait < longestWait {
+		v.now = v.now.Add(-wait)
 	}
 	return in, nil
 }
@@ -324,20 +334,20 @@ func (o *once) fresh(client string, n int64) bool {
 // hub tells pages that a draft has changed.
 type hub struct {
 	mu  sync.Mutex
-	all map[string]map[chan struct{}]bool
+	all map[string]map[chan struct{}]string // to the browser that listens
 }
 
-func (h *hub) listen(key string) (chan struct{}, func()) {
+func (h *hub) listen(key, client string) (chan struct{}, func()) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	if h.all == nil {
-		h.all = make(map[string]map[chan struct{}]bool)
+		h.all = make(map[string]map[chan struct{}]string)
 	}
 	if h.all[key] == nil {
-		h.all[key] = make(map[chan struct{}]bool)
+		h.all[key] = make(map[chan struct{}]string)
 	}
 	ch := make(chan struct{}, 1)
-	h.all[key][ch] = true
+	h.all[key][ch] = client
 	return ch, func() {
 		h.mu.Lock()
 		defer h.mu.Unlock()
@@ -348,11 +358,15 @@ func (h *hub) listen(key string) (chan struct{}, func()) {
 	}
 }
 
-func (h *hub) tell(key string) {
+// tell nudges who listens, except the browser whose own input it was: that one
+// has the answer.
+func (h *hub) tell(key, client string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	for ch := range h.all[key] {
-		nudge(ch)
+	for ch, listener := range h.all[key] {
+		if listener != client || client == "" {
+			nudge(ch)
+		}
 	}
 }
 
@@ -375,7 +389,7 @@ func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
 	if ref := r.FormValue("case"); ref != "" {
 		key = countKey(ref)
 	}
-	ch, end := d.hub.listen(key)
+	ch, end := d.hub.listen(key, r.FormValue("client"))
 	defer end()
 	ledger, stop := d.site.Changes()
 	defer stop()

@@ -96,11 +96,6 @@ const slider = document.getElementById("slider");
 if (slider) {
   const moments = slider.dataset.moments.split(" ");
   const field = document.getElementById("as-of");
-  const shown = field.value.replace(" ", "T");
-  if (shown) {
-    let at = moments.findIndex((m) => m.slice(0, 19) >= shown);
-    slider.value = at < 0 ? moments.length - 1 : at;
-  }
   const say = () => {
     const t = moments[slider.value].slice(0, 19).replace("T", " ");
     slider.setAttribute("aria-valuetext", t);

@@ -1,10 +1,19 @@
-import {Sender, actions, beep, changes, say, scanField} from "./station.js";
+import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
 const bench = document.getElementById("bench");
+let answers = 0; // an answer is newer than a look that began before it
 
+// The verdict is shown at once; the rest of the page, which may be a long list,
+// when that has been painted.
+let next;
 function show(a) {
   say(a.verdict);
+  if (!next) setTimeout(() => { const newest = next; next = undefined; rest(newest); }, 20);
+  next = a;
+}
+
+function rest(a) {
   if (a.bench !== undefined && bench.dataset.html !== a.bench) {
     const had = document.activeElement?.closest("#bench [data-do]");
     const mark = had && JSON.stringify(had.dataset);
@@ -29,6 +38,7 @@ const sender = new Sender(base, (a, ok) => {
     beep("wrong");
     return;
   }
+  answers++;
   show(a);
   document.body.dataset.answered = a.n;
   beep(a.sound);
@@ -39,13 +49,16 @@ scanField({entered: text => sender.put("scan", {text})});
 actions(bench, (action, fields) => sender.put("do", {action, fields}));
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
 
-changes(base + "/changes", async () => {
-  const el = document.activeElement;
-  if (sender.items.length || el?.closest("#bench input, #bench select")) return;
+async function look() {
+  const before = answers;
   try {
     const res = await fetch(base + "/state");
     if (!res.ok) return;
     const a = await res.json();
-    if (!sender.items.length && (String(a.rev) !== bench.dataset.rev)) show(a);
+    const busy = document.activeElement?.closest("#bench input, #bench select");
+    if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
+    else if (String(a.rev) !== bench.dataset.rev) show(a);
   } catch { /* the stream says so again when the line is back */ }
-});
+}
+
+changes(base + "/changes?" + new URLSearchParams({client}), look);

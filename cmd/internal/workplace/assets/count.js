@@ -1,4 +1,4 @@
-import {Sender, actions, beep, changes, say, scanField} from "./station.js";
+import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
 const root = document.getElementById("count");
@@ -9,6 +9,7 @@ const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
 }));
 const added = stage === "added";
 let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
+let answers = 0; // an answer is newer than a look that began before it
 
 const $ = id => document.getElementById(id);
 const put = (id, text) => { const el = $(id); if (el && el.textContent !== String(text)) el.textContent = text; };
@@ -140,6 +141,7 @@ sender = new Sender(base, (a, ok) => {
   say(a.verdict);
   beep(a.sound);
   if (a.go) { location.href = a.go; return; }
+  answers++;
   if (a.state) apply(a.state);
   if (a.line) go(rows.findIndex(r => r.set === a.line.set && r.line === a.line.line), true);
 }, () => rows.filter(r => r.waits).forEach(draw));
@@ -185,12 +187,16 @@ if (ref) {
     draw(r);
   }
   const look = async () => {
+    const before = answers;
     try {
       const res = await fetch(base + "/state?" + new URLSearchParams({case: ref, stage}));
-      if (res.ok && !sender.items.length) apply(await res.json());
+      if (!res.ok) return;
+      const st = await res.json();
+      if (sender.items.length || before !== answers) setTimeout(look, 100);
+      else apply(st);
     } catch { /* the stream says so again when the line is back */ }
   };
   go(added ? -1 : next(rows.length - 1));
   look();
-  changes(base + "/changes?" + new URLSearchParams({case: ref}), look);
+  changes(base + "/changes?" + new URLSearchParams({case: ref, client}), look);
 }

@@ -31,7 +31,7 @@ export class Sender {
   put(verb, body) {
     const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
     sessionStorage.setItem("n", n);
-    this.items.push({verb, body: {client, n, ...body}});
+    this.items.push({verb, at: Date.now(), body: {client, n, ...body}});
     this.save();
     this.pump();
     return n;
@@ -51,6 +51,9 @@ export class Sender {
     this.busy = true;
     while (this.items.length) {
       const item = this.items[0];
+      // What waited is observed when it was entered, not when the line came back.
+      const ago = Date.now() - item.at;
+      if (ago > 2000) item.body.ago = ago;
       let data, ok;
       try {
         const res = await fetch(this.base + "/" + item.verb, {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body)});
@@ -172,17 +175,14 @@ export function actions(root, put) {
 // that the browser keeps for going back, gives its line up and looks again when
 // it is seen.
 export function changes(address, look) {
-  let stream, first = true;
+  let stream;
   const open = () => {
     if (stream || document.visibilityState === "hidden") return;
     stream = new EventSource(address);
-    stream.addEventListener("change", () => {
-      if (first) { first = false; return; } // the page is fresh
-      look();
-    });
-    stream.addEventListener("error", () => { first = false; });
+    // The first comes when the stream is open: what happened before it was missed.
+    stream.addEventListener("change", look);
   };
-  const close = () => { stream?.close(); stream = undefined; first = false; };
+  const close = () => { stream?.close(); stream = undefined; };
   addEventListener("pagehide", close);
   addEventListener("pageshow", e => { if (e.persisted) open(); });
   document.addEventListener("visibilitychange", () => document.visibilityState === "hidden" ? close() : open());
