@@ -1,6 +1,8 @@
 package projections
 
 import (
+	"slices"
+	"strings"
 	"time"
 
 	"listbound/events"
@@ -94,6 +96,7 @@ type sentences interface {
 	nextClosed() string
 	sayRemark(code Code, station string, its []*item) string
 	nextRemark(code Code) string
+	sayRemarks(r events.Remark) []string
 	sayFixUnread(it, fix *item) string
 	nextFixUnread() string
 	sayEvent(it *item) string
@@ -149,4 +152,29 @@ func (h HistoryEvent) In(lang string) string {
 		return s
 	}
 	return h.Says
+}
+
+func spoken(lang string) sentences {
+	for _, l := range besides {
+		if l.lang == lang {
+			return l.sentences
+		}
+	}
+	return english{}
+}
+
+// RemarksIn names what is wrong with a record itself in a language.
+func RemarksIn(lang string, r events.Remark) []string { return spoken(lang).sayRemarks(r) }
+
+// RemarksIn names the event's remarks in a language.
+func (h HistoryEvent) RemarksIn(lang string) []string {
+	out := slices.Clone(h.Remarks)
+	for r := events.Remark(1); r != 0; r <<= 1 {
+		for i, name := range h.Remarks {
+			if name == r.String() {
+				out[i] = strings.Join(RemarksIn(lang, r), "; ")
+			}
+		}
+	}
+	return out
 }

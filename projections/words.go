@@ -691,6 +691,8 @@ func (english) nextClosed() string {
 	return "Usually the surgeon and the person in charge are told, the search and imaging are recorded, and the case is reported." + policyDecides
 }
 
+func (english) sayRemarks(r events.Remark) []string { return r.Names() }
+
 func (english) sayRemark(code Code, station string, its []*item) string {
 	if station == "" {
 		station = "an unknown station"

@@ -752,8 +752,7 @@ func (german) nextClosed() string {
 	return "Üblicherweise werden Operateur und verantwortliche Person informiert, Suche und Bildgebung aufgezeichnet, und der Fall wird gemeldet." + dePolicyDecides
 }
 
-// deRemarks names what is wrong with a record itself.
-func deRemarks(r events.Remark) string {
+func (german) sayRemarks(r events.Remark) []string {
 	var out []string
 	for _, x := range []struct {
 		r    events.Remark
@@ -770,10 +769,10 @@ func deRemarks(r events.Remark) string {
 			out = append(out, x.name)
 		}
 	}
-	return strings.Join(out, "; ")
+	return out
 }
 
-func (german) sayRemark(code Code, station string, its []*item) string {
+func (w german) sayRemark(code Code, station string, its []*item) string {
 	if station == "" {
 		station = "einer unbekannten Station"
 	}
@@ -791,10 +790,10 @@ func (german) sayRemark(code Code, station string, its []*item) string {
 	}
 	for _, it := range its {
 		if it.Event != nil {
-			return s + ", zuerst am " + deTime(it.at()) + " (" + deRemarks(its[0].Remarks) + ")."
+			return s + ", zuerst am " + deTime(it.at()) + " (" + strings.Join(w.sayRemarks(its[0].Remarks), "; ") + ")."
 		}
 	}
-	return s + " (" + deRemarks(its[0].Remarks) + ")."
+	return s + " (" + strings.Join(w.sayRemarks(its[0].Remarks), "; ") + ")."
 }
 
 func (german) nextRemark(code Code) string {

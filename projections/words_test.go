@@ -224,12 +224,20 @@ func TestNamesInGerman(t *testing.T) {
 	}
 	for bit := range 8 {
 		r := events.Remark(1) << bit
-		if (deRemarks(r) == "") != (len(r.Names()) == 0) {
-			t.Errorf("remark %d: %v in English, %q in German", r, r.Names(), deRemarks(r))
+		de := RemarksIn("de", r)
+		if len(de) != len(r.Names()) || !slices.Equal(RemarksIn("en", r), r.Names()) {
+			t.Errorf("remark %d: %v in English, %v in German", r, RemarksIn("en", r), de)
 		}
-		if len(r.Names()) > 0 {
-			differ("remark", r.String(), deRemarks(r))
+		if len(de) > 0 {
+			differ("remark", r.String(), de[0])
 		}
+	}
+	e := HistoryEvent{Remarks: append((events.RemarkGap | events.RemarkForm).Names(), "something else")}
+	if got := strings.Join(e.RemarksIn("de"), "; "); got != "Lücke in der Nummerierung der Station; nicht in kanonischer Form; something else" {
+		t.Errorf("remarks of an event: %s", got)
+	}
+	if got := e.RemarksIn("en"); !slices.Equal(got, e.Remarks) {
+		t.Errorf("remarks of an event in English: %v", got)
 	}
 	for _, k := range append(slices.Clone(allLinks), events.KindSetChecked) {
 		differ(string(k), sayKind(k), deKind(k))
