@@ -287,7 +287,7 @@ func eventTable(words *shell.Words, l *look) *table {
 			recorded.Text = words.T("board.same")
 		}
 		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)), text(e.Set).to(tripLink(e.Set, e.Trip)),
-			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(e.Says))
+			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(e.In(words.Lang)))
 	}
 	return t
 }
@@ -325,7 +325,7 @@ func notes(words *shell.Words, e projections.HistoryEvent) []string {
 	if e.Replaced != 0 {
 		out = append(out, words.T("board.note-replaced", e.Replaced))
 	}
-	return append(out, e.Remarks...)
+	return append(out, e.RemarksIn(words.Lang)...)
 }
 
 // span writes a length of time in at most two units.

@@ -219,7 +219,7 @@ func (p *chainPicture) clock() {
 	p.scale(y)
 	for _, e := range p.events {
 		x := p.axis.x(e.Observed)
-		p.group(fmt.Sprintf("%d: %s", e.Seq, e.Says), func() { p.event(x, y, e) })
+		p.group(fmt.Sprintf("%d: %s", e.Seq, e.In(p.words.Lang)), func() { p.event(x, y, e) })
 		late = late || !sameClock(e, p.tolerant)
 	}
 	p.y = y + 36
@@ -418,7 +418,8 @@ func (p *chainPicture) finding(f projections.Finding) {
 		stroke = amber
 	}
 	label := p.words.T("board.code-" + string(f.Code))
-	p.group(f.Says, func() {
+	says := f.In(p.words.Lang).Says
+	p.group(says, func() {
 		p.path(fmt.Sprintf("M%.1f %.1fv12m0-6H%.1fm0-6v12", x1, p.y-6, max(x2, x1+1)), "none", stroke, 3)
 		w := float64(len([]rune(label)))*7.2 + 30
 		at := x2 + 16
@@ -432,7 +433,7 @@ func (p *chainPicture) finding(f projections.Finding) {
 		p.sign(at, p.y, string(f.Severity))
 		p.text(at+14, p.y+5, "start", 13, stroke, label, bold)
 	})
-	p.said = append(p.said, p.words.T("board.desc-finding", label, f.Says))
+	p.said = append(p.said, p.words.T("board.desc-finding", label, says))
 	p.y += 28
 }
 

@@ -60,7 +60,7 @@ func (p *pages) recordTable(words *shell.Words, id, title string, m *readmodel.M
 		if err != nil {
 			return nil, err
 		}
-		note := text(strings.Join(remarks.Names(), "; "))
+		note := text(strings.Join(projections.RemarksIn(words.Lang, remarks), "; "))
 		if e == nil {
 			t.add(number(seq).to(recordLink(seq)), text(""), when(words, at), text(words.T("board.unreadable-record")), text(""), text(""), text(""), text(""), note)
 			continue

@@ -173,8 +173,8 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		}
 		d.Indented(strings.Join(links, " – "))
 		for _, f := range v.Findings {
-			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.T("board.code-"+string(f.Code)), f.Says))
-			d.Indented(words.T("board.next") + " " + f.Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
+			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.T("board.code-"+string(f.Code)), f.In(words.Lang).Says))
+			d.Indented(words.T("board.next") + " " + f.In(words.Lang).Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
 			for _, a := range f.Acknowledged {
 				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
 			}
@@ -201,7 +201,7 @@ func reportEvents(d *paper.Document, words *shell.Words, l *look) {
 		if sameClock(e, l.Tolerant) {
 			recorded = words.T("board.same")
 		}
-		says := e.Says
+		says := e.In(words.Lang)
 		if n := notes(words, e); len(n) > 0 {
 			says += " [" + strings.Join(n, "; ") + "]"
 		}

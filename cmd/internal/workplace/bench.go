@@ -458,7 +458,11 @@ func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) s
 		if f.Other != nil {
 			other = f.Other.Set
 		}
-		s := said{Status: "doubtful", Words: v.t("finding-"+string(f.Code), verdict.Set, other), More: f.Says, Next: f.Next, Lang: "en", Sound: "wrong"}
+		in := f.In(v.w.Lang)
+		s := said{Status: "doubtful", Words: v.t("finding-"+string(f.Code), verdict.Set, other), More: in.Says, Next: in.Next, Sound: "wrong"}
+		if _, ok := f.Texts[v.w.Lang]; !ok && v.w.Lang != "en" {
+			s.Lang = "en"
+		}
 		if f.Severity == projections.SeverityBroken {
 			s.Status = "broken"
 		}

@@ -1,0 +1,110 @@
+package board_test
+
+import (
+	"html"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// TestSentencesInThePagesLanguage: a German page says what was found and what
+// happened in German, the English one in English, and neither in both.
+func TestSentencesInThePagesLanguage(t *testing.T) {
+	srv, s := weekServer(t)
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := 0
+	holds := func(at, body, is, not string) {
+		t.Helper()
+		said++
+		if !strings.Contains(body, is) {
+			t.Errorf("%s lacks %q", at, is)
+		}
+		if strings.Contains(body, not) {
+			t.Errorf("%s says %q", at, not)
+		}
+	}
+	both := func(at string, check func(at, body, lang, other string)) {
+		t.Helper()
+		for lang, other := range map[string]string{"de": "en", "en": "de"} {
+			join := "?"
+			if strings.Contains(at, "?") {
+				join = "&"
+			}
+			at := at + join + "lang=" + lang
+			check(at, html.UnescapeString(page(t, srv.URL+at)), lang, other)
+		}
+	}
+	codes := make(map[projections.Code]bool)
+	for _, v := range all {
+		if len(v.Findings) == 0 || v.Trip != "" && codes[v.Findings[0].Code] { // one page for each kind will do
+			continue
+		}
+		at := "/history?trip=" + url.QueryEscape(v.Trip)
+		var told []projections.HistoryEvent
+		if v.Trip == "" {
+			at = "/station?name=" + url.QueryEscape(v.Station)
+		} else {
+			h, err := s.History(t.Context(), site.Query{Trip: v.Trip})
+			if err != nil {
+				t.Fatal(err)
+			}
+			told = h.Events
+		}
+		both(at, func(at, body, lang, other string) {
+			for _, f := range v.Findings {
+				codes[f.Code] = true
+				holds(at, body, f.In(lang).Says, f.In(other).Says)
+				holds(at, body, f.In(lang).Next, f.In(other).Next)
+			}
+			for _, e := range told {
+				holds(at, body, e.In(lang), e.In(other))
+			}
+		})
+		if v.Trip != "" {
+			f := v.Findings[0]
+			both("/acknowledge?set="+v.Set+"&trip="+v.Trip+"&code="+string(f.Code), func(at, body, lang, other string) {
+				holds(at, body, f.In(lang).Says, f.In(other).Says)
+			})
+		}
+	}
+	if len(codes) < 10 || said < 200 {
+		t.Fatalf("%d sentences of %d codes", said, len(codes))
+	}
+	both("/?code=sheet-swapped", func(at, body, lang, other string) {
+		for _, v := range all {
+			if f := v.Findings[0]; f.Code == projections.SheetSwapped {
+				holds(at, body, f.In(lang).Says, f.In(other).Says)
+			}
+		}
+	})
+	both("/history?set=MIN-006&then=2026-03-05+12:00", func(at, body, lang, other string) {
+		own := map[string]string{"de": "Die Regelung der Einrichtung entscheidet.", "en": "The facility's own policy decides."}
+		holds(at, body, own[lang], own[other])
+	})
+	both("/station?name=north/or-5", func(at, body, lang, other string) {
+		holds(at, body, projections.RemarksIn(lang, events.RemarkGap)[0], projections.RemarksIn(other, events.RemarkGap)[0])
+	})
+	_, en := rows(t, srv.URL+"/?format=csv&table=board&lang=en")
+	_, de := rows(t, srv.URL+"/?format=csv&table=board&lang=de")
+	if len(en) == 0 || len(en) != len(de) {
+		t.Fatalf("%d and %d rows", len(en), len(de))
+	}
+	for i := range en {
+		k := slices.IndexFunc(all, func(v projections.Verdict) bool { return v.Trip == de[i][1] })
+		if k < 0 {
+			t.Fatalf("no verdict of %s", de[i][1])
+		}
+		f := all[k].Findings[0]
+		if de[i][5] != f.In("de").Says || de[i][6] != f.In("de").Next || en[i][5] != f.Says || en[i][6] != f.Next {
+			t.Errorf("row %d says %q and %q", i, en[i][5:7], de[i][5:7])
+		}
+	}
+}

@@ -1,0 +1,29 @@
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+
+	"listbound/events"
+)
+
+// TestSentencesInThePagesLanguage: what judgement says of a wrong sheet is said
+// in the language of the page, and is not marked as another one.
+func TestSentencesInThePagesLanguage(t *testing.T) {
+	h := newHouse(t)
+	said := map[string]string{"de": "Bei LAP-014 lag das Blatt von LAP-022", "en": "LAP-014 was found with the sheet of LAP-022"}
+	for lang, other := range map[string]string{"de": "en", "en": "de"} {
+		var a map[string]any
+		for i, text := range []string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanSet, "LAP-014"), h.codes["LAP-022"]} {
+			a = h.post("/at/north/or-3/opening/scan?lang="+lang, fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, lang, i+1, jsonText(text)))
+		}
+		all := fmt.Sprint(a)
+		if !strings.Contains(all, said[lang]) || strings.Contains(all, said[other]) {
+			t.Errorf("%s: %s", lang, all)
+		}
+		if strings.Contains(all, `lang:en`) || strings.Contains(all, `lang="en"`) {
+			t.Errorf("%s: marked as another language: %s", lang, all)
+		}
+	}
+}
