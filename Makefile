@@ -39,7 +39,7 @@ fuzz:
 	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p; done; done
 
 bench:
-	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... ./cmd/internal/site
+	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... ./cmd/internal/site ./cmd/internal/board
 
 demo:
 	$(GO) run ./cmd/listbound demo

@@ -259,6 +259,19 @@ func (m *Model) BoardCount(ctx context.Context, f BoardFilter) (int, error) {
 	return n, nil
 }
 
+// JudgedTrip returns a set that a trip was judged for, also where no packing of
+// it is recorded; ok is false where nobody knows it.
+func (m *Model) JudgedTrip(ctx context.Context, trip string) (set string, ok bool, err error) {
+	if len(idBytes(trip)) == 0 {
+		return "", false, nil
+	}
+	ks, err := m.keys(ctx, `SELECT set_id, trip FROM trips WHERE trip = ? ORDER BY set_id LIMIT 1`, idBytes(trip))
+	if err != nil || len(ks) == 0 {
+		return "", false, err
+	}
+	return ks[0].Set, true, nil
+}
+
 // StationVerdicts returns the verdicts on stations' own records that have findings.
 func (m *Model) StationVerdicts(ctx context.Context) ([]projections.Verdict, error) {
 	vs, err := m.verdictRows(ctx, `SELECT verdict FROM stations WHERE verdict IS NOT NULL ORDER BY name`)

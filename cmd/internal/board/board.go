@@ -53,7 +53,7 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, log *slog.Logge
 	var err error
 	p.templates, err = sh.Templates(templateFiles, template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
 		"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath }, "first": first, "more": more,
-		"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 }, "recordLink": recordLink}, "templates/*.html")
+		"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink, "inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 }, "recordLink": recordLink}, "templates/*.html")
 	if err != nil {
 		return err
 	}
@@ -162,6 +162,13 @@ func tripLink(set, trip string) string {
 		return "/history?" + url.Values{"set": {set}}.Encode()
 	}
 	return "/history?" + url.Values{"trip": {trip}}.Encode()
+}
+
+func touchedLink(set, trip string) string {
+	if trip == "" {
+		return "/touched?" + url.Values{"set": {set}}.Encode()
+	}
+	return "/touched?" + url.Values{"trip": {trip}}.Encode()
 }
 
 func caseLink(ref string) string     { return "/history?" + url.Values{"case": {ref}}.Encode() }

@@ -69,7 +69,7 @@ func TestPagesInTheBrowser(t *testing.T) {
 			}
 		}
 	}
-	tab := b.Tab(t, browsertest.Sizes()[0])
+	tab := b.Tab(t, browsertest.Sizes()[2]) // German words are long, so where there is least room
 	for name, path := range pages {
 		join := "?"
 		if strings.Contains(path, "?") {
@@ -80,5 +80,9 @@ func TestPagesInTheBrowser(t *testing.T) {
 		if strings.Contains(text, "board.") || !strings.Contains(text, "Zeiten in UTC") {
 			t.Errorf("%s in German is not whole", name)
 		}
+		if wide := browsertest.Eval[int](tab, "document.documentElement.scrollWidth - innerWidth"); wide > 0 {
+			t.Errorf("%s in German is %d pixels wider than a phone", name, wide)
+		}
+		tab.Shot(name + "-de")
 	}
 }

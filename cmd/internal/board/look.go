@@ -96,6 +96,9 @@ func lookAt(ctx context.Context, m *readmodel.Model, w *projections.World, q sit
 	switch {
 	case q.Trip != "":
 		set, ok, err := m.SetOfTrip(ctx, q.Trip)
+		if err == nil && !ok {
+			set, ok, err = m.JudgedTrip(ctx, q.Trip)
+		}
 		if err != nil {
 			return nil, err
 		}

@@ -320,6 +320,47 @@ func TestAsKnownAt(t *testing.T) {
 	}
 }
 
+// TestTripNeverPacked: a set of which no packing is recorded has its pages too.
+func TestTripNeverPacked(t *testing.T) {
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	line := `{"station":"north/or-1","kind":"set.opened","time":"2026-03-06T09:00:00Z","set":"STRAY-1","operator":"B-1","data":{"case":"K-1","tag":"STRAY-1"}}`
+	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
+		if r.Error != "" {
+			return errors.New(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, found := rows(t, srv.URL+"/?format=csv&table=board")
+	if len(found) != 1 || found[0][0] != "STRAY-1" || found[0][1] != "" {
+		t.Fatalf("on the board: %q", found)
+	}
+	body := page(t, srv.URL+"/")
+	links := regexp.MustCompile(`href="(/(?:history|touched)[^"]*)"`).FindAllStringSubmatch(body, -1)
+	if len(links) < 3 {
+		t.Fatalf("links of the row: %q", links)
+	}
+	for _, l := range links {
+		if body := page(t, srv.URL+html.UnescapeString(l[1])); !strings.Contains(body, "STRAY-1") {
+			t.Errorf("%s does not speak of the set", l[1])
+		}
+	}
+	for _, at := range []string{"/report?set=STRAY-1", "/find?q=STRAY-1", "/history?case=K-1"} {
+		page(t, srv.URL+at)
+	}
+}
+
 // TestSlider goes back in what was known by the keyboard, and forward again.
 func TestSlider(t *testing.T) {
 	srv, _ := weekServer(t)
@@ -421,6 +462,13 @@ func TestTouched(t *testing.T) {
 		if _, found := rows(t, srv.URL+"/touched?format=csv&"+q); len(found) == 0 {
 			t.Errorf("%s touches nothing", q)
 		}
+	}
+	gap := regexp.MustCompile(`href="(/touched\?[^"]*)"`).FindStringSubmatch(page(t, srv.URL+"/station?name=north/or-5"))
+	if gap == nil || !strings.Contains(gap[1], "from=2026-03-03T09%3A40") {
+		t.Fatalf("from the station's gap: %q", gap)
+	}
+	if _, found := rows(t, srv.URL+html.UnescapeString(gap[1])+"&format=csv"); len(found) == 0 || len(found) > 30 {
+		t.Errorf("the station's gap touches %d sets", len(found))
 	}
 	_, v1 := rows(t, srv.URL+"/touched?format=csv&list=LAP-MAJOR&version=1")
 	_, every := rows(t, srv.URL+"/touched?format=csv&list=LAP-MAJOR")

@@ -121,9 +121,30 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 			return err
 		}
 		b.Picture = drawStation(words, name, beads)
+		b.Touched = address("/touched", around(name, beads))
 		return p.records(r, words, m, b, a)
 	})
 	return a, err
+}
+
+// around asks for the sets that a station recorded at about the time of what is
+// wrong with its records: from the record before it, and for a shift on.
+func around(station string, beads []bead) url.Values {
+	const shift = 12 * time.Hour
+	v := url.Values{"station": {station}}
+	for i, b := range slices.Backward(beads) {
+		if b.remarks == 0 {
+			continue
+		}
+		from := b.observed.Add(-shift)
+		if i > 0 && beads[i-1].observed.Before(b.observed) {
+			from = beads[i-1].observed
+		}
+		v.Set("from", rfc3339(from))
+		v.Set("to", rfc3339(b.observed.Add(shift)))
+		break
+	}
+	return v
 }
 
 func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) {

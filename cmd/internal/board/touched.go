@@ -134,7 +134,7 @@ func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model,
 	switch q.what {
 	case "trip":
 		// A trip shares many things: the page offers each of them.
-		set, ok, err := m.SetOfTrip(r.Context(), q.key)
+		set, ok, err := m.JudgedTrip(r.Context(), q.key)
 		if err != nil {
 			return err
 		}

@@ -72,6 +72,8 @@ async function refresh() {
     } catch {
       // The stream's own error says that the server is out of reach.
     }
+    // While scans come in one upon the other, a board asks a few times a second and not more.
+    if (again) await new Promise((go) => setTimeout(go, 200));
   } while (again);
   asking = false;
 }
