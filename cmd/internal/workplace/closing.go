@@ -216,6 +216,9 @@ func (w closing) record(v *visit, b *bench, st *closingState) (said, error) {
 		s = doubt(v.t("case-closed-unreconciled", b.Case, len(st.Open)), v.t("count-no-proof"))
 	}
 	ref := b.Case
+	if err := v.d.files.remove("count", ref, saidName); err != nil {
+		return said{}, err
+	}
 	b.clear()
 	b.Case, b.Reason, b.Actions, b.Witness = "", "", nil, ""
 	b.Done = &done{Words: s.Words, Case: ref, Seqs: seqs(rs)}

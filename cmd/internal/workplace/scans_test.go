@@ -2,10 +2,14 @@ package workplace_test
 
 import (
 	"fmt"
+	"io"
+	"net/http"
 	"strings"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -194,5 +198,45 @@ func TestWaitedInput(t *testing.T) {
 	}
 	if got := at("LAP-014", 10, 1<<40); got != 0 {
 		t.Errorf("an impossible wait is recorded as %s", got)
+	}
+}
+
+// TestLaterSetIsCountedFirst: a set opened while the case runs has its first
+// count to come; the sets counted before are not asked for again.
+func TestLaterSetIsCountedFirst(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-1")
+	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFirst, Sheet: "screen", Counter: "B-1", Witness: "B-2",
+		Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+	state := func() (stage any, sets []string) {
+		res, err := http.Get(h.at("count") + "/state?case=K-1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		var st struct {
+			Stage string `json:"stage"`
+			Sets  []struct {
+				Set string `json:"set"`
+			} `json:"sets"`
+		}
+		raw, err := io.ReadAll(res.Body)
+		if err == nil {
+			err = json.Unmarshal(raw, &st)
+		}
+		if err != nil {
+			t.Fatalf("%v: %s", err, raw)
+		}
+		for _, s := range st.Sets {
+			sets = append(sets, s.Set)
+		}
+		return st.Stage, sets
+	}
+	if stage, sets := state(); stage != "final" || len(sets) != 1 {
+		t.Errorf("with one set counted: %v of %v", stage, sets)
+	}
+	h.open("LAP-014", "K-1")
+	if stage, sets := state(); stage != "first" || len(sets) != 1 || sets[0] != "LAP-014" {
+		t.Errorf("with a second set opened: %v of %v", stage, sets)
 	}
 }

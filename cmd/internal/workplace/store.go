@@ -92,7 +92,11 @@ func (s store) load(v any, names ...string) (found bool, err error) {
 // remove forgets what has been recorded.
 func (s store) remove(names ...string) error {
 	path := s.path(names...)
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	err := os.Remove(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
 		return fmt.Errorf("draft: %w", err)
 	}
 	return syncDir(filepath.Dir(path))

@@ -23,6 +23,7 @@ import (
 	"embed"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"html/template"
 	"io"
 	"io/fs"
@@ -68,8 +69,10 @@ type Desk struct {
 	files store
 	hub   hub
 
-	mu    sync.Mutex
-	locks map[string]*sync.Mutex
+	// Each bench and each count has one of these by its key. Two that share one
+	// wait for each other, which costs little; none is held while another is taken.
+	locks [64]sync.Mutex
+	seed  maphash.Seed
 }
 
 // Places are the workplaces a station has, in the order of a set's way.
@@ -82,7 +85,7 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) e
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
-	d := &Desk{site: s, sh: sh, opts: opts, files: store{filepath.Join(s.Dir(), "drafts")}, locks: make(map[string]*sync.Mutex)}
+	d := &Desk{site: s, sh: sh, opts: opts, files: store{filepath.Join(s.Dir(), "drafts")}, seed: maphash.MakeSeed()}
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "practice": func() bool { return opts.Practice },
@@ -120,13 +123,7 @@ func (d *Desk) stationPath(station string, more ...string) string {
 
 // lock serializes what happens to one bench or one count.
 func (d *Desk) lock(key string) func() {
-	d.mu.Lock()
-	l := d.locks[key]
-	if l == nil {
-		l = new(sync.Mutex)
-		d.locks[key] = l
-	}
-	d.mu.Unlock()
+	l := &d.locks[maphash.String(d.seed, key)%uint64(len(d.locks))]
 	l.Lock()
 	return l.Unlock
 }
