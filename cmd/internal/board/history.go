@@ -36,7 +36,6 @@ type historyBody struct {
 	Touched    string
 	Older      string
 	Newer      string
-	TripList   *table
 }
 
 // chainView is one trip's chain on a page.
@@ -214,7 +213,6 @@ type difference struct {
 	Nothing   bool
 	Learned   []projections.HistoryEvent
 	Verdicts  []verdictChange
-	Table     *table
 	Unknown   bool // nothing was known at the earlier moment
 }
 

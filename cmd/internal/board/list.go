@@ -32,12 +32,10 @@ type boardBody struct {
 	Records  int64
 	Damage   []string
 	Filtered bool
-	Self     string // this page's address
 	Clear    string
 	Next     string // the following page, "" on the last
 	Begin    string // the first page, where this is a later one
 	Unseen   bool
-	Query    url.Values
 	Table    *table
 }
 
@@ -63,11 +61,13 @@ type choice struct {
 	Active       bool
 }
 
-// ages are the choices of how long ago the last observation was.
-var ages = []struct {
+// age is a choice of how long ago the last observation was.
+type age struct {
 	name     string
 	from, to time.Duration // ago; 0: no bound
-}{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 * 24 * time.Hour, 0}, {"older", 0, 7 * 24 * time.Hour}}
+}
+
+var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 * 24 * time.Hour, 0}, {"older", 0, 7 * 24 * time.Hour}}
 
 // filterNames are the parameters that say which rows are meant.
 var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen"}
@@ -78,16 +78,11 @@ func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
 	if f.Code != "" && !slices.Contains(projections.Codes(), projections.Code(f.Code)) {
 		return f, refuse(http.StatusBadRequest, "%q is not a finding", f.Code)
 	}
-	if age := v.Get("age"); age != "" {
+	if name := v.Get("age"); name != "" {
 		now := p.site.Clock()
-		i := slices.IndexFunc(ages, func(a struct {
-			name     string
-			from, to time.Duration
-		}) bool {
-			return a.name == age
-		})
+		i := slices.IndexFunc(ages, func(a age) bool { return a.name == name })
 		if i < 0 {
-			return f, refuse(http.StatusBadRequest, "age %q is not one of 8h, 24h, 7d, older", age)
+			return f, refuse(http.StatusBadRequest, "age %q is not one of 8h, 24h, 7d, older", name)
 		}
 		if ages[i].from > 0 {
 			f.Since = now.Add(-ages[i].from)
@@ -109,7 +104,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Query: keep(q, filterNames...), Counts: make(map[string]int)}
+	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int)}
 	for _, d := range p.site.Damage() {
 		b.Damage = append(b.Damage, d.String())
 	}
@@ -154,7 +149,6 @@ func (p *pages) fillBoard(b *boardBody, rows []readmodel.BoardRow, q url.Values,
 	for _, name := range filterNames {
 		b.Filtered = b.Filtered || q.Get(name) != ""
 	}
-	b.Self = address("/", b.Query)
 	b.Clear = "/"
 	if len(rows) > limit {
 		next := keep(q, filterNames...)
@@ -241,11 +235,11 @@ func facets(r *http.Request, m *readmodel.Model, f readmodel.BoardFilter, q url.
 			out = append(out, x)
 		}
 	}
-	age := facet{Name: "age", All: address("/", with(q, "age", "")), Active: q.Get("age") != ""}
+	x := facet{Name: "age", All: address("/", with(q, "age", "")), Active: q.Get("age") != ""}
 	for _, a := range ages {
-		age.Choices = append(age.Choices, choice{Value: a.name, Label: words.T("board.age-" + a.name), N: -1, Address: address("/", with(q, "age", a.name)), Active: q.Get("age") == a.name})
+		x.Choices = append(x.Choices, choice{Value: a.name, Label: words.T("board.age-" + a.name), N: -1, Address: address("/", with(q, "age", a.name)), Active: q.Get("age") == a.name})
 	}
-	return append(out, age), nil
+	return append(out, x), nil
 }
 
 // A cursor is base64url of JSON: nobody types it, and its form may change.
