@@ -23,7 +23,6 @@ var (
 var (
 	isoDate  = regexp.MustCompile(`\b(\d{4})-(\d{2})-(\d{2})\b`)
 	deDate   = regexp.MustCompile(`\b(\d{2})\.(\d{2})\.(\d{4})\b`)
-	lapse    = regexp.MustCompile(`and ((?:\d+[hms])+) later`)
 	deLapse  = regexp.MustCompile(`und (?:(\d+) Std\.)? ?(?:(\d+) Min\.)? ?(?:(\d+) Sek\.)? später`)
 	brackets = " .,;:()„“?!"
 )
