@@ -273,23 +273,21 @@ func BenchmarkEvidence(b *testing.B) {
 			}
 		})
 	}
-	b.Run("long", func(b *testing.B) { longReport(b) })
-}
-
-// longReport is six sets in one case with 300 events between them.
-func longReport(b *testing.B) {
 	const limit = 3 * time.Second
-	srv, n := longCase(b)
-	for _, what := range []string{"/report", "/api/evidence"} {
-		begin := time.Now()
-		for b.Loop() {
-			page(b, srv+what+"?case=K-LONG")
-		}
-		took := time.Since(begin) / time.Duration(b.N)
-		b.ReportMetric(float64(took.Milliseconds()), "ms"+strings.ReplaceAll(what, "/", "-"))
-		if took > limit {
-			b.Errorf("%s of 6 sets and %d events took %v, it may take %v", what, n, took, limit)
-		}
+	base, n := longCase(b)
+	for _, what := range []string{"/api/evidence", "/report"} {
+		b.Run(fmt.Sprintf("%s-6-sets-%d-events", strings.Trim(what, "/"), n), func(b *testing.B) {
+			slowest := time.Duration(0)
+			for b.Loop() {
+				begin := time.Now()
+				page(b, base+what+"?case=K-LONG")
+				slowest = max(slowest, time.Since(begin))
+			}
+			b.ReportMetric(float64(slowest.Milliseconds()), "ms/slowest")
+			if slowest > limit {
+				b.Errorf("it took %v, it may take %v", slowest, limit)
+			}
+		})
 	}
 }
 
