@@ -324,3 +324,29 @@ func TestSourceFails(t *testing.T) {
 }
 
 func second[T any](_ T, err error) error { return err }
+
+// TestNeighboursVoidLater: a World that asked for as many packings around a
+// moment as it needed asks again when corrections take some of them back.
+func TestNeighboursVoidLater(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP", 1, 6)
+	const turns = 7
+	var packs []*Fact
+	for n := range turns {
+		x := newTurn("A", n, l)
+		packs = append(packs, s.tell("packing-1", x.packedAt(), "A", x.trip(), x.pack))
+	}
+	src := &shelf{facts: s.facts}
+	w := sparing(src)
+	last := TripKey{"A", tripOf("A", turns-1)}
+	if got := w.chain(last).prev; got != tripOf("A", turns-2) {
+		t.Fatalf("before: the trip before is %s", got)
+	}
+	for n := 1; n < turns-1; n++ {
+		w.Add(*s.correct(packs[n], clock(30, n, 0), nil))
+	}
+	src.facts = s.facts
+	if got, want := w.chain(last).prev, tripOf("A", 0); got != want {
+		t.Errorf("after the corrections the trip before is %q, want %q", got, want)
+	}
+}

@@ -5,7 +5,6 @@ import (
 	"reflect"
 	"slices"
 	"sort"
-	"strconv"
 	"strings"
 	"time"
 
@@ -16,11 +15,13 @@ import (
 // judgement needs when it first needs them; without one it holds all there
 // are. It is not safe for concurrent use.
 type World struct {
-	src   Source
-	have  map[dimKey]struct{} // asked of src already
-	err   error               // the first error of src in the current call
-	least int                 // packings Around is asked for at first; a test asks for fewer
-	gen   uint64              // grows with every fact, so that what was derived is known to be old
+	src      Source
+	have     map[dimKey]struct{}  // asked of src already
+	err      error                // the first error of src in the current call
+	near     map[nearKey]struct{} // moments around which a set's packings were asked for
+	fetching bool                 // facts are coming from src
+	least    int                  // packings Around is asked for at first; a test asks for fewer
+	gen      uint64               // grows with every fact, so that what was derived is known to be old
 
 	seqs  map[int64]*item
 	ids   map[string]*item   // by event id; of several the lowest sequence
@@ -48,6 +49,11 @@ type World struct {
 		recalls map[string]*readLoads
 		lists   map[*item]events.Digest
 	}
+}
+
+type nearKey struct {
+	set string
+	at  int64
 }
 
 type dimKey struct {
@@ -144,7 +150,7 @@ func NewWorld(src Source) *World {
 		reads: make(map[string][]*item), lists: make(map[string][]*item), policies: make(map[string]*bag), stations: make(map[string][]*item),
 	}
 	if src != nil {
-		w.have = make(map[dimKey]struct{})
+		w.have, w.near = make(map[dimKey]struct{}), make(map[nearKey]struct{})
 	} else {
 		w.runs, w.packs = make(map[string][]*item), make(map[string][]*item)
 	}
@@ -200,6 +206,11 @@ func (w *World) Add(f Fact) {
 	if c, ok := it.data.(*events.EventCorrected); ok {
 		w.fixes[c.Event] = append(w.fixes[c.Event], it)
 		w.settleTarget(it)
+		if !w.fetching {
+			// A packing that is void from now on may have been one of the
+			// neighbours that were enough: they are asked for again.
+			clear(w.near)
+		}
 	}
 }
 
@@ -367,6 +378,8 @@ func (w *World) need(dim Dim, key string) {
 		return
 	}
 	w.have[k] = struct{}{}
+	w.fetching = true
+	defer func() { w.fetching = false }()
 	for _, f := range facts {
 		w.Add(f)
 	}
@@ -386,10 +399,12 @@ func (w *World) around(set string, at time.Time) {
 	if w.src == nil || set == "" || w.err != nil {
 		return
 	}
-	k := dimKey{DimSet, set + " " + strconv.FormatInt(at.UnixNano(), 36)}
-	if _, ok := w.have[k]; ok {
+	k := nearKey{set, at.UnixNano()}
+	if _, ok := w.near[k]; ok {
 		return
 	}
+	w.fetching = true
+	defer func() { w.fetching = false }()
 	for n := w.least; ; n *= 2 {
 		facts, err := w.src.Around(set, at, n)
 		if err != nil {
@@ -403,7 +418,7 @@ func (w *World) around(set string, at time.Time) {
 			break
 		}
 	}
-	w.have[k] = struct{}{}
+	w.near[k] = struct{}{}
 }
 
 func (w *World) enough(facts []Fact, at time.Time, n int) bool {
