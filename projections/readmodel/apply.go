@@ -211,6 +211,11 @@ func (m *Model) endBulk(ctx context.Context) error {
 		m.forget(ctx)
 		return fmt.Errorf("read model: %w", err)
 	}
+	// From here on others may read while the rest is taken.
+	if _, err := m.write.ExecContext(ctx, usualPragmas); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.read.SetMaxIdleConns(readers)
 	m.resetWorld(ctx)
 	return nil
 }

@@ -35,6 +35,9 @@ func Tolerance() time.Duration {
 // about 1 GB at the size of real records.
 const maxWorld = 1_500_000
 
+// readers is how many questions are answered at once.
+const readers = 4
+
 // Options say whose records a model reads.
 type Options struct {
 	Path    string        // the SQLite file
@@ -133,7 +136,8 @@ func (m *Model) open(ctx context.Context) (err error) {
 	if m.read, err = sql.Open("sqlite", dsn+"&_pragma=cache_size(-32000)"); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
-	m.read.SetMaxOpenConns(4)
+	m.read.SetMaxOpenConns(readers)
+	m.read.SetMaxIdleConns(readers)
 	if err := m.write.PingContext(ctx); err != nil {
 		return fmt.Errorf("read model %s: %w", m.opts.Path, err)
 	}
@@ -246,13 +250,27 @@ func (m *Model) Position() int64 {
 	return m.pos
 }
 
+// bulkPragmas are for a file that is thrown away if its filling is cut off: no
+// journal, no waiting for the disk, and room for the pages of all indexes.
+const bulkPragmas = `PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -400000; PRAGMA temp_store = MEMORY;`
+
+// usualPragmas put a filled file into service. The checkpoint waits until
+// everything is on disk.
+const usualPragmas = `PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL; PRAGMA cache_size = -2000; PRAGMA temp_store = DEFAULT;
+	UPDATE meta SET value = value WHERE key = 'position'; PRAGMA wal_checkpoint(TRUNCATE);`
+
 // BeginBulk puts off judging until EndBulk: for a model at position 0 that is
-// about to take a whole ledger.
-func (m *Model) BeginBulk() error {
+// about to take a whole ledger, in a file that its caller throws away if that fails.
+func (m *Model) BeginBulk(ctx context.Context) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.pos != 0 {
 		return errors.New("read model: only an empty one is filled in bulk")
+	}
+	// The journal is changed only while no other connection is open.
+	m.read.SetMaxIdleConns(0)
+	if _, err := m.write.ExecContext(ctx, bulkPragmas); err != nil {
+		return fmt.Errorf("read model: %w", err)
 	}
 	m.bulk = true
 	return nil

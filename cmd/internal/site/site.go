@@ -297,7 +297,7 @@ func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress P
 	// often finds none. The memory limit still holds where one is set.
 	const percent = 400
 	defer debug.SetGCPercent(debug.SetGCPercent(percent))
-	if err = m.BeginBulk(); err == nil {
+	if err = m.BeginBulk(ctx); err == nil {
 		err = feed(ctx, l, m, progress, rebuildBatch)
 	}
 	if err == nil {
