@@ -58,7 +58,11 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 		return err
 	}
 	if refused > 0 {
-		return &exitError{code: ExitProblem, err: fmt.Errorf("%d lines refused; the others are recorded", refused)}
+		what := "1 line"
+		if refused > 1 {
+			what = fmt.Sprintf("%d lines", refused)
+		}
+		return &exitError{code: ExitProblem, err: fmt.Errorf("%s refused; all other lines are recorded", what)}
 	}
 	return nil
 }
@@ -66,6 +70,9 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 func (a *app) receipt(r site.Receipt, refused *int, file string) error {
 	if r.Error != "" {
 		*refused++
+		if file == "-" {
+			file = "standard input"
+		}
 		fmt.Fprintf(a.env.Err, "listbound: %s, line %d: %s\n", file, r.Line, r.Error)
 	}
 	if r.Enrolled != "" {
