@@ -18,7 +18,8 @@ const (
 	maxBatchBytes = 8 << 20
 	// maxTail is how much may wait for the tree builder before appends wait for it too.
 	maxTail = 64 << 20
-	// singly is up to how many one-record calls go into the stream one by one: an atomic batch has a fixed cost of several fsyncs.
+	// singly is up to how many one-record calls go into the stream one by one where the server syncs each of them: an atomic batch has a
+	// fixed cost of several fsyncs.
 	singly = 4
 )
 
@@ -145,7 +146,8 @@ func (q *queue) take() (calls []*call, closed bool) {
 
 // Append stores notes of stations, all or none, and returns them as records with their sequences. When it returns without an
 // error they are on disk. Entries of several stations may be mixed; those of one station come in
-// the order they are numbered, and all name the record before the first of them.
+// the order they are numbered, and all name the record before the first of them. Where power fails before Append returns, the next start
+// may find the first of them without the others; a caller that starts over asks Last, as after any end without an answer.
 //
 // A *ConflictError says that the station has another previous record; a *DamagedError that the ledger is read-only. An error that
 // wraps [ErrUnknownOutcome] leaves open whether the entries were stored; any other error means they were not.
@@ -156,7 +158,7 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 	if len(entries) > maxBatch {
 		return nil, fmt.Errorf("not recorded: %d entries in one call, at most %d are stored as one", len(entries), maxBatch)
 	}
-	first := map[string]int64{}
+	first := make(map[string]int64, 1) // one station, as a rule: no allocation
 	for i, e := range entries {
 		if err := e.check(l.opts.Origin); err != nil {
 			return nil, err
@@ -219,24 +221,15 @@ func (l *Ledger) commitLoop() {
 	}
 }
 
-// gather lets the writers of the last round come back before the next one starts, for a fraction of the time a round takes: a batch of
-// all costs hardly more than a batch of half of them. A lone writer is not kept waiting.
+// gather lets the writers of the last round come back before the next one starts, for a fraction of the time a round takes: to sync all
+// of them costs hardly more than to sync half of them. A lone writer is not kept waiting.
 func (l *Ledger) gather(crowd int, patience time.Duration) {
-	if crowd <= singly {
+	if crowd <= 1 {
 		return
 	}
 	for begin := time.Now(); l.queue.len() < crowd && time.Since(begin) < patience; {
 		runtime.Gosched()
 	}
-}
-
-// round is what goes into the stream together.
-type round struct {
-	calls    []*call
-	msgs     []outgoing
-	stations []string // of msgs
-	notes    int      // bytes
-	at       time.Time
 }
 
 func (l *Ledger) commit(calls []*call) {
@@ -257,20 +250,8 @@ func (l *Ledger) commit(calls []*call) {
 		}
 		good = append(good, c)
 	}
-	messages := 0
-	for _, c := range good {
-		messages += len(c.entries)
-	}
-	if messages > len(good) || messages > singly {
-		l.send(good)
-		return
-	}
-	for _, c := range good {
-		if err := l.ready(); err != nil {
-			c.finish(err)
-			continue
-		}
-		l.send([]*call{c})
+	if len(good) > 0 {
+		l.send(l.newRound(good))
 	}
 }
 
@@ -354,37 +335,12 @@ func (l *Ledger) Last(ctx context.Context, station string) (int64, []byte, error
 	return seq, record, err
 }
 
-func (l *Ledger) send(calls []*call) {
-	if len(calls) == 0 {
-		return
-	}
-	r := l.newRound(calls)
-	last := l.Size()
-	seq, err := l.publish(r.msgs, last)
-	var refused *refusedError
-	switch {
-	case err == nil && seq == last+int64(len(r.msgs)):
-		l.stored(r)
-		r.finish(last)
-	case errors.As(err, &refused) && refused.wrongSequence() && len(calls) > 1:
-		// One station's expectation was wrong in the server's eyes. Nothing was stored. Its neighbours must not suffer for it.
-		for _, c := range calls {
-			l.send([]*call{c})
-		}
-	default:
-		if err == nil {
-			err = fmt.Errorf("the stream gave number %d where %d was next", seq, last+int64(len(r.msgs)))
-		}
-		l.recover(r, last, err)
-	}
-}
-
-func (l *Ledger) publish(msgs []outgoing, last int64) (seq int64, err error) {
-	err = l.opts.faults.around("publish", func() error {
-		seq, err = l.emb.publish(msgs, last)
-		return err
-	})
-	return seq, err
+// round is what becomes durable together.
+type round struct {
+	calls    []*call
+	msgs     []outgoing // of all calls, in order
+	stations []string   // of msgs
+	at       time.Time
 }
 
 func (l *Ledger) newRound(calls []*call) *round {
@@ -401,30 +357,84 @@ func (l *Ledger) newRound(calls []*call) *round {
 			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark)
 			c.out[i] = Appended{At: r.at, Record: record}
 			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
-			// Of several calls at once the first message names the last record of the whole stream, and each station's own was
-			// compared before: if nothing else was written, all of them hold. The server's look at every station would be a fifth
-			// of the time.
-			if len(calls) == 1 && c.first(i) {
+			if c.first(i) {
 				m.filter, m.expect = filterOf(e.Station), e.ExpectPrev
 			}
 			r.msgs = append(r.msgs, m)
 			r.stations = append(r.stations, e.Station)
-			r.notes += len(record)
 		}
 	}
 	return r
 }
 
-// stored takes a round that is in the stream into the ledger's own state.
-func (l *Ledger) stored(r *round) {
+// units are the parts of the round that go into the stream whole or not at all: its calls. Where the server syncs each message all of
+// them are one, because an atomic batch is then the only way to share a sync.
+func (l *Ledger) units(r *round) [][]outgoing {
+	if l.emb.syncAlways && len(r.msgs) > singly {
+		return [][]outgoing{r.msgs}
+	}
+	units := make([][]outgoing, 0, len(r.calls))
+	rest := r.msgs
+	for _, c := range r.calls {
+		units = append(units, rest[:len(c.entries)])
+		rest = rest[len(c.entries):]
+	}
+	return units
+}
+
+func (l *Ledger) send(r *round) {
+	last := l.Size()
+	if err := l.publish(r, last); err != nil {
+		l.recover(r, last, err)
+		return
+	}
+	l.stored(r, len(r.msgs))
+	r.finish(last, len(r.msgs), nil)
+}
+
+// publish returns when the round is in the stream and on disk.
+func (l *Ledger) publish(r *round, last int64) error {
+	err := l.opts.faults.around("publish", func() error { return l.emb.publish(l.units(r), last) })
+	if err != nil {
+		return err
+	}
+	return l.sync(r.msgs)
+}
+
+// sync makes durable what was just stored.
+func (l *Ledger) sync(msgs []outgoing) error {
+	bytes := int64(0)
+	for _, m := range msgs {
+		bytes += int64(len(m.record))
+	}
+	err := l.opts.faults.around("sync stream", func() error {
+		if l.emb.syncAlways {
+			return nil // the server did
+		}
+		return l.blocks.sync(len(msgs), bytes)
+	})
+	if err != nil {
+		return &syncError{err}
+	}
+	return nil
+}
+
+// syncError says that records are in the stream, and perhaps not on disk.
+type syncError struct{ err error }
+
+func (e *syncError) Error() string { return e.err.Error() }
+func (e *syncError) Unwrap() error { return e.err }
+
+// stored takes the first n messages of a round, which are durable, into the ledger's own state.
+func (l *Ledger) stored(r *round, n int) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	for i, m := range r.msgs {
+	for i, m := range r.msgs[:n] {
 		l.size++
 		l.stations[r.stations[i]] = l.size
 		l.tail = append(l.tail, m.record)
+		l.tailSize += int64(len(m.record))
 	}
-	l.tailSize += int64(r.notes)
 	l.lastAt = r.at
 	l.broadcast()
 }
@@ -435,8 +445,15 @@ func (l *Ledger) broadcast() {
 	l.grown = make(chan struct{})
 }
 
-func (r *round) finish(last int64) {
+// finish answers the round's calls: those in its first n messages with their sequences, which begin behind last, and the others with the
+// error that otherwise gives.
+func (r *round) finish(last int64, n int, otherwise func(*call) error) {
 	for _, c := range r.calls {
+		if n -= len(c.entries); n < 0 {
+			c.out = nil
+			c.finish(otherwise(c))
+			continue
+		}
 		for i := range c.out {
 			last++
 			c.out[i].Seq = last
@@ -476,17 +493,18 @@ func (l *Ledger) settle() error {
 	}
 	end := int64(state.LastSeq)
 	answer := func(err error) {
+		l.suspect = nil
 		if !l.answered(s.round) {
 			s.round.fail(err)
 		}
 	}
 	var refused *refusedError
 	var broken *writeError
-	if errors.As(s.cause, &broken) || errors.As(s.cause, &refused) && !refused.wrongSequence() {
-		// The stream could not write: the disk is full or broken. What it holds in memory may not be on disk, so nothing is built upon
-		// it; the next start reads the files afresh.
+	var unsynced *syncError
+	if errors.As(s.cause, &broken) || errors.As(s.cause, &unsynced) || errors.As(s.cause, &refused) && !refused.wrongSequence() {
+		// The stream could not be written: the disk is full or broken. What it holds in memory may not be on disk, so nothing is built
+		// upon it; the next start reads the files afresh.
 		l.fail(s.cause)
-		l.suspect = nil
 		if end == s.last {
 			answer(fmt.Errorf("not recorded: %w", s.cause))
 		} else {
@@ -494,35 +512,21 @@ func (l *Ledger) settle() error {
 		}
 		return nil
 	}
-	if end == s.last {
-		l.suspect = nil
-		l.forget(s.round)
-		for _, c := range s.round.calls {
-			if conflict := l.expected(c); conflict != nil {
-				answer(conflict)
-				return nil
+	n, same := 0, true
+	if end > s.last {
+		err = l.emb.read(context.Background(), s.last+1, end, func(seq int64, _ string, record []byte) error {
+			if seq != s.last+1+int64(n) {
+				return fmt.Errorf("record %d cannot be read back", s.last+1+int64(n))
 			}
+			same = same && n < len(s.round.msgs) && string(record) == string(s.round.msgs[n].record)
+			n++
+			return nil
+		})
+		if err != nil {
+			return err
 		}
-		answer(fmt.Errorf("not recorded: %w", s.cause))
-		return nil
 	}
-	var found [][]byte
-	err = l.emb.read(context.Background(), s.last+1, end, func(seq int64, _ string, record []byte) error {
-		if seq != s.last+1+int64(len(found)) {
-			return fmt.Errorf("record %d cannot be read back", s.last+1+int64(len(found)))
-		}
-		found = append(found, slices.Clone(record))
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	l.suspect = nil
-	same := len(found) == len(s.round.msgs)
-	for i := 0; same && i < len(found); i++ {
-		same = string(found[i]) == string(s.round.msgs[i].record)
-	}
-	if !same {
+	if !same || int64(n) != end-s.last || !s.round.endsCall(n) {
 		l.mu.Lock()
 		l.damage = append(l.damage, Problem{Seq: s.last + 1, What: "the stream holds a record here that this program did not write"})
 		damage := l.damage
@@ -531,12 +535,37 @@ func (l *Ledger) settle() error {
 		answer(&DamagedError{Dir: l.opts.Dir, Problems: damage})
 		return nil
 	}
-	// The answer was lost, the records were not.
-	l.stored(s.round)
+	if n > 0 {
+		// The answer was lost, these records were not.
+		if err := l.sync(s.round.msgs[:n]); err != nil {
+			l.fail(err)
+			answer(fmt.Errorf("%w: %w", ErrUnknownOutcome, err))
+			return nil
+		}
+	}
+	l.suspect = nil
+	l.forget(s.round)
+	l.stored(s.round, n)
 	if !l.answered(s.round) {
-		s.round.finish(s.last)
+		s.round.finish(s.last, n, func(c *call) error {
+			if err := l.expected(c); err != nil {
+				return err
+			}
+			return fmt.Errorf("not recorded: %w", s.cause)
+		})
 	}
 	return nil
+}
+
+// endsCall says whether the first n messages are whole calls.
+func (r *round) endsCall(n int) bool {
+	for _, c := range r.calls {
+		if n <= 0 {
+			break
+		}
+		n -= len(c.entries)
+	}
+	return n == 0
 }
 
 func (l *Ledger) answered(r *round) bool {

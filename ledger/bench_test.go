@@ -4,12 +4,16 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
+
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
 )
 
 // payload is a station note of about 700 bytes, as long as a signed event is.
@@ -53,33 +57,29 @@ func writers(tb testing.TB, n int, until time.Time, write func(station string, p
 	return len(all), all
 }
 
-// rival is the same server with the same bytes and nothing of ours around it.
-func rival(b *testing.B, nc func() *ledger.Ledger, note []byte) func(string, int64) (int64, error) {
+// rival is the same server, syncing every message, with the same bytes and nothing of ours around it.
+func rival(b *testing.B, conn *nats.Conn, record []byte) func(string, int64) (int64, error) {
 	b.Helper()
-	conn := nc().Conn()
-	return func(station string, prev int64) (int64, error) {
-		var site, name string
-		if _, err := fmt.Sscanf(station, "north/%s", &name); err != nil {
-			return 0, err
-		}
-		site = "rival"
-		return 0, ledger.BarePublish(conn, "custody."+site+"."+name+".set.opened", note)
+	return func(station string, _ int64) (int64, error) {
+		return 0, ledger.BarePublish(conn, "custody."+strings.Replace(station, "/", ".", 1)+".set.opened", record)
 	}
 }
 
 func benchmarkWriters(b *testing.B, n int) {
 	note := payload(b)
+	// What the ledger stores is the note with its arrival line.
+	record := proof.AddArrival(ledgertest.Origin, note, ledgertest.Start, 0)
 	for b.Loop() {
 		// Two ledgers, so that the rival's records do not confuse ours. They run by turns, so that a busy moment of the machine
 		// meets both.
-		ours, bare := ledgertest.New(b), ledgertest.New(b)
+		ours, bare := ledgertest.New(b), ledgertest.New(b, func(o *ledger.Options) { o.SyncAlways = true })
 		var ourCount, bareCount int
 		var ourTimes, bareTimes []time.Duration
 		const turns, turn = 6, 400 * time.Millisecond
 		last := map[string]int64{}
 		var mu sync.Mutex
 		for range turns {
-			c, ts := writers(b, n, time.Now().Add(turn), rival(b, func() *ledger.Ledger { return bare }, note))
+			c, ts := writers(b, n, time.Now().Add(turn), rival(b, bare.Conn(), record))
 			bareCount += c
 			bareTimes = append(bareTimes, ts...)
 			c, ts = writers(b, n, time.Now().Add(turn), func(station string, prev int64) (int64, error) {

@@ -14,8 +14,12 @@
 // # Writing
 //
 // [Ledger.Append] gives each record the next sequence number, exactly once: the caller says which record of the station came
-// before, and a wrong answer is refused with the right one. A returned record is on disk. One goroutine commits; what
-// arrives while it is busy goes into one atomic batch, so that many writers share one fsync.
+// before, and a wrong answer is refused with the right one. A returned record is on disk. One goroutine commits in rounds: what
+// arrives while it is busy goes into the stream together, each call whole or not at all, and is made durable by one fsync of the
+// stream's last block (blocks.go). Only then is anybody told that it is stored, and only then does the tree builder see it.
+//
+// The server could sync every message itself, which costs many writers an fsync each. It does so with [Options.SyncAlways], and under a
+// server version whose files this package does not know; a round is then one atomic batch.
 //
 // # Proof
 //

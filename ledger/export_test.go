@@ -2,6 +2,8 @@ package ledger
 
 import (
 	"errors"
+	"os"
+	"path/filepath"
 	"strconv"
 	"time"
 
@@ -74,3 +76,31 @@ var (
 
 // Waiting returns how many calls nobody has taken yet.
 func (l *Ledger) Waiting() int { return l.queue.len() }
+
+// LayoutVersion is the server version whose files blocks.go knows.
+const LayoutVersion = layoutVersion
+
+// Blocks are the blocks of a stream as the committer sees them.
+type Blocks struct{ b *blocks }
+
+// OpenBlocks opens the blocks in a folder. It calls synced for each file and folder that is synced, with its name.
+func OpenBlocks(msgs string, synced func(name string)) (*Blocks, error) {
+	b, err := openBlocks(msgs)
+	if err != nil {
+		return nil, err
+	}
+	b.fsync = func(f *os.File) error {
+		synced(filepath.Base(f.Name()))
+		return f.Sync()
+	}
+	return &Blocks{b}, nil
+}
+
+// Sync makes so many new records of at least so many bytes durable.
+func (b *Blocks) Sync(records int, least int64) error { return b.b.sync(records, least) }
+
+// Close closes the block.
+func (b *Blocks) Close() error { return b.b.close() }
+
+// SyncTree syncs all files and folders under root, and root's own name.
+func SyncTree(root string, fsync func(*os.File) error) error { return syncTree(root, fsync) }

@@ -27,15 +27,28 @@ func (l *Ledger) start(ctx context.Context) error {
 	}
 	_, err = os.Stat(streamDir(l.opts.Dir))
 	hasStream := err == nil
-	kept, err := l.leaveCleanState(hasStream)
+	kept, clean, err := l.leaveCleanState(hasStream)
 	if err != nil {
 		return err
 	}
-	emb, info, err := startServer(l.opts.Dir, note == nil && !hasStream, l.log)
+	emb, info, err := startServer(l.opts.Dir, note == nil && !hasStream, l.opts.SyncAlways, l.log)
 	if err != nil {
 		return err
 	}
 	l.emb = emb
+	if !clean {
+		// What is in the files need not be on disk: a new stream's settings, or records stored right before the end. From here on
+		// they are built upon.
+		err := l.opts.faults.around("sync whole stream", func() error {
+			return syncTree(filepath.Join(l.opts.Dir, "stream"), (*os.File).Sync)
+		})
+		if err != nil {
+			return fmt.Errorf("cannot sync the stream: %w", cause(err))
+		}
+	}
+	if l.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
+		return fmt.Errorf("cannot look at the stream's blocks: %w", err)
+	}
 	l.noStream = info == nil
 	if note == nil && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
 		// A new ledger, or one whose first start was cut short before its first checkpoint.

@@ -34,6 +34,10 @@ type Options struct {
 	Command string
 	// CheckpointEvery is the shortest time between two checkpoints that nobody asked for. Default 200 ms.
 	CheckpointEvery time.Duration
+	// SyncAlways lets the server sync every record by itself. It is as safe as the default, where one sync serves all records that came
+	// together, and several times slower with many writers. It holds in any case if the server is of a version whose files this package
+	// does not know.
+	SyncAlways bool
 	// Audit sees each record in order before it goes into the tree. An error is logged and counted; it holds nothing up, because
 	// what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
@@ -48,6 +52,8 @@ type Ledger struct {
 	owner *ownership
 	emb   *embedded
 	files logFiles
+
+	blocks *blocks // only the committer uses it
 
 	mu       sync.Mutex
 	size     int64            // records stored
@@ -118,6 +124,9 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	if err := l.start(ctx); err != nil {
 		if l.emb != nil {
 			l.emb.stop()
+		}
+		if l.blocks != nil {
+			err = errors.Join(err, l.blocks.close())
 		}
 		return nil, errors.Join(err, owner.release())
 	}
@@ -221,6 +230,7 @@ func (l *Ledger) close() error {
 		}
 	}
 	l.emb.stop()
+	errs = append(errs, l.blocks.close())
 	l.mu.Lock()
 	close(l.grown)
 	l.grown = nil

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -179,7 +180,7 @@ func (r *repairing) readTail(ctx context.Context) error {
 			return err
 		}
 	}
-	emb, info, err := startServer(r.tmp, false, r.opts.Logger)
+	emb, info, err := startServer(r.tmp, false, false, r.opts.Logger)
 	if err != nil {
 		return err
 	}
@@ -241,11 +242,12 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 	if err := os.RemoveAll(r.tmp); err != nil {
 		return err
 	}
-	emb, _, err := startServer(r.tmp, true, r.opts.Logger)
+	emb, _, err := startServer(r.tmp, true, false, r.opts.Logger)
 	if err != nil {
 		return err
 	}
-	defer emb.stop()
+	stop := sync.OnceFunc(emb.stop)
+	defer stop()
 	total := r.signed.Size + int64(len(r.tail))
 	var batch []outgoing
 	size, done := 0, int64(0)
@@ -253,13 +255,10 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 		if len(batch) == 0 {
 			return nil
 		}
-		last, err := emb.publish(batch, done)
-		if err != nil {
+		if err := emb.publish([][]outgoing{batch}, done); err != nil {
 			return err
 		}
-		if done += int64(len(batch)); last != done {
-			return fmt.Errorf("the new stream gave number %d where %d was next", last, done)
-		}
+		done += int64(len(batch))
 		batch, size = nil, 0
 		if r.repair.Progress != nil {
 			r.repair.Progress(done, total)
@@ -291,7 +290,13 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 			return err
 		}
 	}
-	return flush()
+	if err := flush(); err != nil {
+		return err
+	}
+	stop()
+	return r.opts.faults.around("sync whole stream", func() error {
+		return syncTree(filepath.Join(r.tmp, "stream"), (*os.File).Sync)
+	})
 }
 
 // swap puts the new stream in the place of the damaged one.

@@ -158,3 +158,32 @@ func TestRepairRefuses(t *testing.T) {
 	}
 	mustCheck(t, l)
 }
+
+// A new stream that is not on disk does not take the place of the damaged one.
+func TestRepairSyncs(t *testing.T) {
+	ctx := context.Background()
+	opts := wholeLedger(t)
+	flipSmall(t, opts.Dir, 10)
+	opts.SetFaults(ledger.NewFaults(func(step string) error {
+		if step == "sync whole stream" {
+			return errFault
+		}
+		return nil
+	}, nil))
+	before, err := os.ReadFile(blockPath(opts.Dir, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); !errors.Is(err, errFault) || !strings.HasPrefix(err.Error(), "not repaired: ") {
+		t.Fatalf("repair whose stream was not synced: %v", err)
+	}
+	after, err := os.ReadFile(blockPath(opts.Dir, 1))
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the damaged stream was touched: %v", err)
+	}
+	opts.SetFaults(nil)
+	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); err != nil {
+		t.Fatal(err)
+	}
+	mustCheck(t, ledgertest.Open(t, opts))
+}

@@ -52,9 +52,12 @@ type embedded struct {
 	nc  *nats.Conn
 	log *serverLog
 
+	syncAlways bool // the server syncs every message before it acknowledges it; else whoever publishes must
+
 	gone chan struct{} // closed when the everyday connection is
 
-	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must.
+	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must. It holds the answers of a
+	// round, at most maxBatch, besides those of rounds that were given up.
 	inbox    string
 	answers  chan *nats.Msg
 	asked    int64
@@ -77,7 +80,8 @@ func everydayPermissions() *server.Permissions {
 
 // startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When mayCreate is false and the stream
 // is not there, state is nil: a lost stream must not be replaced by an empty one.
-func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, info *server.StreamInfo, err error) {
+func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (e *embedded, info *server.StreamInfo, err error) {
+	syncAlways = syncAlways || server.VERSION != layoutVersion
 	bootstrap, err := nkeys.CreateUser()
 	if err != nil {
 		return nil, nil, err
@@ -101,7 +105,7 @@ func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, 
 		NoLog:              true,
 		JetStream:          true,
 		StoreDir:           filepath.Join(dir, "stream"),
-		SyncAlways:         true,
+		SyncAlways:         syncAlways,
 		JetStreamMaxMemory: 64 << 20,
 		// The disk itself is the limit. The server's default, a share of what is free now, shrinks with every restart.
 		JetStreamMaxStore: 1 << 60,
@@ -113,7 +117,7 @@ func startServer(dir string, mayCreate bool, logger *slog.Logger) (e *embedded, 
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
 	}
-	e = &embedded{srv: srv, log: &serverLog{log: logger, broken: make(chan struct{})}, gone: make(chan struct{}), answers: make(chan *nats.Msg, 1024), patience: time.NewTimer(apiTimeout)}
+	e = &embedded{srv: srv, syncAlways: syncAlways, log: &serverLog{log: logger, broken: make(chan struct{})}, gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
 	srv.SetLoggerV2(e.log, false, false, false)
 	defer func() {
 		if err != nil {

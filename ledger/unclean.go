@@ -18,18 +18,24 @@ import (
 
 // leaveCleanState takes the clean marker away before the stream is touched. If there is none although there is a stream, the last
 // stop was not clean: the server is about to rebuild its index and cuts the files where it finds damage, so the end of the stream is
-// copied first. It returns the folder of the copy, or "".
-func (l *Ledger) leaveCleanState(hasStream bool) (string, error) {
-	err := os.Remove(l.cleanMarker())
+// copied first. It returns the folder of the copy, or "", and whether the last stop was clean.
+func (l *Ledger) leaveCleanState(hasStream bool) (kept string, clean bool, err error) {
+	err = os.Remove(l.cleanMarker())
 	switch {
 	case err == nil:
 		// Crash here: the next start takes this stop for an unclean one. No harm.
-		return "", syncDir(l.opts.Dir)
+		return "", true, syncDir(l.opts.Dir)
 	case !errors.Is(err, os.ErrNotExist):
-		return "", err
+		return "", false, err
 	case !hasStream:
-		return "", nil
+		return "", false, nil
 	}
+	kept, err = l.keepEnd()
+	return kept, false, err
+}
+
+// keepEnd copies the end of the stream.
+func (l *Ledger) keepEnd() (string, error) {
 	msgs := filepath.Join(streamDir(l.opts.Dir), "msgs")
 	blocks, err := blockNumbers(msgs)
 	if err != nil || len(blocks) == 0 {

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -20,7 +21,7 @@ const maxBatch = 1000
 type outgoing struct {
 	subject string
 	// filter names the subjects of the record's station. expect is the sequence of the last record under it, or -1 for a later record of a
-	// station within one batch: the server checks against the state before the batch, so only the first can say.
+	// station within one unit: the server checks against the state before the unit, so only the first can say.
 	filter string
 	expect int64
 	record []byte
@@ -46,61 +47,77 @@ func filterOf(station string) string { return subjectRoot + "." + stationTokens(
 
 func stationTokens(station string) string { return strings.Replace(station, "/", ".", 1) }
 
-// publish stores the messages, all or none, behind record number last. It returns the sequence of the last one. A refusedError says
-// that nothing was stored; after any other error the outcome is unknown.
-func (e *embedded) publish(msgs []outgoing, last int64) (int64, error) {
-	batch := ""
-	if len(msgs) > 1 {
-		batch = nuid.Next()
-	}
-	for i, m := range msgs {
-		h := nats.Header{}
-		if i == 0 {
-			// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must stop.
-			h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(last, 10)}
+// publish stores units of messages behind record number last, each unit whole or not at all. After an error any of them may have been
+// stored; a refusedError says that one was not.
+func (e *embedded) publish(units [][]outgoing, last int64) error {
+	asked := e.asked
+	end := last
+	for _, unit := range units {
+		batch := ""
+		if len(unit) > 1 {
+			batch = nuid.Next()
 		}
-		if m.expect >= 0 {
-			h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
-			h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
-		}
-		if batch != "" {
-			h["Nats-Batch-Id"] = []string{batch}
-			h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
-		}
-		msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
-		if i < len(msgs)-1 {
-			if err := e.nc.PublishMsg(msg); err != nil {
-				return 0, err
+		for i, m := range unit {
+			h := nats.Header{}
+			if i == 0 {
+				// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must stop.
+				h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(end, 10)}
 			}
-			continue
+			if m.expect >= 0 {
+				h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
+				h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
+			}
+			if batch != "" {
+				h["Nats-Batch-Id"] = []string{batch}
+				h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
+			}
+			msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
+			if i == len(unit)-1 {
+				if batch != "" {
+					h["Nats-Batch-Commit"] = []string{"1"}
+				}
+				e.asked++
+				msg.Reply = e.replySubject(e.asked)
+			}
+			if err := e.nc.PublishMsg(msg); err != nil {
+				return err
+			}
 		}
-		if batch != "" {
-			h["Nats-Batch-Commit"] = []string{"1"}
-		}
-		reply, err := e.request(msg)
-		if err != nil {
-			return 0, err
-		}
-		return readAck(reply.Data)
+		end += int64(len(unit))
 	}
-	return last, nil
+	// Every unit is answered, and each answer looked at: behind a unit that was refused, and a record of somebody else in
+	// its place, the next one would be accepted.
+	e.patience.Reset(apiTimeout)
+	for _, unit := range units {
+		asked++
+		reply, err := e.answer(asked)
+		if err != nil {
+			return err
+		}
+		seq, err := readAck(reply.Data)
+		if err != nil {
+			return err
+		}
+		if last += int64(len(unit)); seq != last {
+			return fmt.Errorf("the stream gave number %d where %d was next", seq, last)
+		}
+	}
+	return nil
 }
 
-// request publishes msg and waits for the answer, or until the server says that it cannot write. Only the committer calls it.
-func (e *embedded) request(msg *nats.Msg) (*nats.Msg, error) {
-	e.asked++
-	msg.Reply = e.inbox + "." + strconv.FormatInt(e.asked, 10)
-	if err := e.nc.PublishMsg(msg); err != nil {
-		return nil, err
-	}
-	e.patience.Reset(apiTimeout)
+func (e *embedded) replySubject(asked int64) string {
+	return e.inbox + "." + strconv.FormatInt(asked, 10)
+}
+
+// answer waits for the answer with the number, or until the server says that it cannot write. Only the committer calls it.
+func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 	for {
 		select {
 		case reply, ok := <-e.answers:
 			if !ok {
 				return nil, nats.ErrConnectionClosed
 			}
-			if reply.Subject != msg.Reply {
+			if reply.Subject != e.replySubject(asked) {
 				continue // the answer to one that was given up
 			}
 			if reply.Header.Get("Status") == "503" {
@@ -122,7 +139,17 @@ type writeError struct{ reason string }
 
 func (e *writeError) Error() string { return "the stream could not store it: " + e.reason }
 
+var plainAck = []byte(`{"stream":"` + streamName + `","seq":`)
+
 func readAck(data []byte) (int64, error) {
+	// A round has many of the plain kind.
+	if seq, ok := bytes.CutPrefix(data, plainAck); ok {
+		if seq, ok = bytes.CutSuffix(seq, []byte("}")); ok {
+			if n, err := strconv.ParseInt(string(seq), 10, 64); err == nil && n > 0 {
+				return n, nil
+			}
+		}
+	}
 	var ack struct {
 		Stream string `json:"stream"`
 		Seq    int64  `json:"seq"`
@@ -146,7 +173,7 @@ func readAck(data []byte) (int64, error) {
 // fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted, on
 // the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier publish.
 func (e *embedded) fence() (server.StreamState, error) {
-	// Not through request: that gives up at once when the server cannot write, and the fence is what comes after.
+	// Not through publish: that gives up at once when the server cannot write, and the fence is what comes after.
 	reply, err := e.nc.RequestMsg(&nats.Msg{
 		Subject: subjectRoot + ".fence.fence.fence",
 		Header:  nats.Header{"Nats-Expected-Last-Sequence": []string{strconv.FormatInt(1<<62, 10)}},

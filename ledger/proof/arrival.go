@@ -104,9 +104,8 @@ func CheckStationNote(origin string, note []byte) error {
 	if err != nil {
 		return err
 	}
-	id := ArrivalKeyID(origin)
 	for _, s := range sigs {
-		if s.name == origin && s.keyID == id {
+		if s.name == origin && s.keyID == ArrivalKeyID(origin) {
 			return fmt.Errorf("the note already has an arrival line of %s; take the station's own note", origin)
 		}
 	}

@@ -1,0 +1,418 @@
+package ledger_test
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+
+	"listbound/ledger"
+	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
+)
+
+// A new version of the server may keep its files otherwise. Before this number is raised: read how it writes and syncs a block, and see
+// the tests of this file pass under it. Until then the server syncs every record itself.
+func TestLayoutVersion(t *testing.T) {
+	if server.VERSION != ledger.LayoutVersion {
+		t.Errorf("the server is version %s, its files are known as of %s: the ledger is safe and slow", server.VERSION, ledger.LayoutVersion)
+	}
+}
+
+func TestBlocksSync(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "msgs")
+	if err := os.Mkdir(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	var synced []string
+	wantSynced := func(names ...string) {
+		t.Helper()
+		if !slices.Equal(synced, names) {
+			t.Errorf("synced %v, want %v", synced, names)
+		}
+		synced = nil
+	}
+	write := func(number, size int) {
+		t.Helper()
+		f, err := os.OpenFile(filepath.Join(dir, fmt.Sprintf("%d.blk", number)), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := f.Write(make([]byte, size)); err != nil {
+			t.Fatal(err)
+		}
+		if err := f.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	open := func() *ledger.Blocks {
+		t.Helper()
+		b, err := ledger.OpenBlocks(dir, func(name string) { synced = append(synced, name) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { b.Close() }) //nolint:errcheck // only read
+		return b
+	}
+	b := open()
+	if err := b.Sync(0, 0); err != nil {
+		t.Errorf("no block yet, nothing written: %v", err)
+	}
+	if err := b.Sync(1, 1); err == nil {
+		t.Error("no block yet, a byte was written: synced")
+	}
+	write(1, 100)
+	if err := b.Sync(1, 100); err != nil {
+		t.Errorf("the first block: %v", err)
+	}
+	wantSynced("1.blk", "msgs")
+	if err := b.Sync(1, 1); err == nil {
+		t.Error("a block that did not grow is said to hold another byte")
+	}
+	wantSynced("1.blk")
+	write(1, 50)
+	write(2, 70)
+	write(3, 10)
+	if err := b.Sync(3, 131); err == nil {
+		t.Error("130 new bytes in three blocks are said to be 131")
+	}
+	wantSynced("1.blk", "2.blk", "3.blk", "msgs")
+	write(3, 5)
+	write(4, 5)
+	if err := b.Sync(2, 10); err != nil {
+		t.Errorf("the last block and a new one: %v", err)
+	}
+	wantSynced("3.blk", "4.blk", "msgs")
+	b = open()
+	if err := b.Sync(1, 1); err == nil {
+		t.Error("what was there at the start is said to be new")
+	}
+	write(4, 1)
+	if err := b.Sync(1, 1); err != nil {
+		t.Errorf("after a new start: %v", err)
+	}
+	// Another file under the block's name: what is written there is not what is synced.
+	if err := os.Rename(filepath.Join(dir, "4.blk"), filepath.Join(dir, "aside")); err != nil {
+		t.Fatal(err)
+	}
+	write(4, 200)
+	if err := b.Sync(1, 1); err == nil {
+		t.Error("a byte in another file than the one that is synced is called durable")
+	}
+	// A block that cannot be opened is no reason to pass over it.
+	if err := os.Symlink("nowhere", filepath.Join(dir, "5.blk")); err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Sync(0, 0); err == nil || !strings.Contains(err.Error(), "block 5") {
+		t.Errorf("a block that cannot be opened: %v", err)
+	}
+}
+
+func TestSyncTree(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"stream/a/1.blk", "stream/a/b/2.blk", "stream/meta.inf", "other/3.blk"} {
+		path := filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(name), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var synced []string
+	if err := ledger.SyncTree(filepath.Join(dir, "stream"), func(f *os.File) error {
+		name, err := filepath.Rel(dir, f.Name())
+		synced = append(synced, name)
+		return errors.Join(err, f.Sync())
+	}); err != nil {
+		t.Fatal(err)
+	}
+	slices.Sort(synced)
+	want := []string{".", "stream", "stream/a", "stream/a/1.blk", "stream/a/b", "stream/a/b/2.blk", "stream/meta.inf"}
+	if !slices.Equal(synced, want) {
+		t.Errorf("synced %v, want %v", synced, want)
+	}
+	if err := ledger.SyncTree(filepath.Join(dir, "stream"), func(f *os.File) error {
+		if filepath.Base(f.Name()) == "2.blk" {
+			return errFault
+		}
+		return nil
+	}); !errors.Is(err, errFault) {
+		t.Errorf("a file that cannot be synced: %v", err)
+	}
+}
+
+// Power fails while a round is written: what was acknowledged is on disk, of the rest any part. The stream's blocks are cut at and between
+// records, or end in zeros, as file systems leave them; its index is absent, as old as the last clean stop, or as new as the round.
+func TestPowerFails(t *testing.T) {
+	ctx := context.Background()
+	for _, records := range []int{1, 5, 40} { // in the round; with 40 long ones it runs over into a new block
+		base := ledgertest.Options(t)
+		l, err := ledger.Open(ctx, base)
+		if err != nil {
+			t.Fatal(err)
+		}
+		length := 300
+		if records == 40 {
+			length = 59_000
+			fill(t, l, "north/or-9", 0, 120, length)
+		}
+		fill(t, l, "north/or-3", 0, 20, 300)
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+		oldIndex, err := os.ReadFile(filepath.Join(msgsDir(base.Dir), "index.db"))
+		if err != nil {
+			t.Fatal(err)
+		}
+
+		// Some records are acknowledged, then the round comes that does not get to its end.
+		cut := base
+		synced := map[int]int64{}
+		var atCut string
+		hold := false
+		cut.SetFaults(ledger.NewFaults(func(step string) error {
+			if step != "sync stream" || !hold {
+				return nil
+			}
+			atCut = t.TempDir()
+			copyTree(t, atCut, base.Dir)
+			return errFault
+		}, func(step string) error {
+			if step == "sync stream" {
+				for _, n := range blocks(t, base.Dir) {
+					info, err := os.Stat(blockPath(base.Dir, n))
+					if err != nil {
+						t.Error(err)
+						return nil
+					}
+					synced[n] = info.Size()
+				}
+			}
+			return nil
+		}))
+		if l, err = ledger.Open(ctx, cut); err != nil {
+			t.Fatal(err)
+		}
+		prev, _, err := l.Last(ctx, "north/or-3")
+		if err != nil {
+			t.Fatal(err)
+		}
+		acked := mustAppend(t, l, entry(t, "north/or-3", "acknowledged", prev))[0]
+		hold = true
+		var batch []ledger.Entry
+		for i := range records {
+			batch = append(batch, entry(t, "north/or-4", fmt.Sprint(i, strings.Repeat("x", length)), 0))
+		}
+		if _, err := l.Append(ctx, batch...); !errors.Is(err, ledger.ErrUnknownOutcome) {
+			t.Fatalf("append whose sync failed: %v", err)
+		}
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+
+		written := blocks(t, atCut)
+		tail := written[len(written)-1]
+		data, err := os.ReadFile(blockPath(atCut, tail))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if records == 40 && synced[tail] != 0 {
+			t.Fatal("the round did not begin a new block")
+		}
+		// Positions to cut at, in the last block: the last synced byte and others behind it.
+		cuts := []int64{synced[tail], int64(len(data))}
+		for i, s := range parseBlock(t, data) {
+			if int64(s.start) < synced[tail] || i%13 > 0 && s.end != len(data) {
+				continue
+			}
+			cuts = append(cuts, int64(s.start)+1, int64(s.start)+30, int64(s.end)-1, int64(s.end))
+		}
+		slices.Sort(cuts)
+		for i, at := range slices.Compact(cuts) {
+			for v, zeros := range []int{0, 5000} {
+				for w, index := range [][]byte{nil, oldIndex} {
+					if records != 5 && i%4 != 2*v+w {
+						continue // each start takes its time; every cut of the middle one is seen in all four ways
+					}
+					name := fmt.Sprintf("%d records, block %d cut at %d of %d, %d zeros, index %t", records, tail, at, len(data), zeros, index != nil)
+					after := base
+					after.Dir = t.TempDir()
+					after.SetFaults(nil)
+					copyTree(t, after.Dir, atCut)
+					if err := os.WriteFile(blockPath(after.Dir, tail), append(bytes.Clone(data[:at]), make([]byte, zeros)...), 0o600); err != nil {
+						t.Fatal(err)
+					}
+					path := filepath.Join(msgsDir(after.Dir), "index.db")
+					if err := os.WriteFile(path, index, 0o600); err != nil {
+						t.Fatal(err)
+					}
+					if index == nil {
+						if err := os.Remove(path); err != nil {
+							t.Fatal(err)
+						}
+					}
+					l, err := ledger.Open(ctx, after)
+					if err != nil {
+						t.Fatalf("%s: %v", name, err)
+					}
+					if d := l.Damage(); len(d) > 0 {
+						t.Fatalf("%s: %v", name, d)
+					}
+					record, err := l.Read(acked.Seq)
+					if err != nil || !bytes.Equal(record, acked.Record) {
+						t.Fatalf("%s: the acknowledged record: %v", name, err)
+					}
+					// The writer starts over with the same notes and gets them in, once.
+					last, _, err := l.Last(ctx, "north/or-4")
+					if err != nil {
+						t.Fatal(err)
+					}
+					if have := int(max(last-acked.Seq, 0)); have < records {
+						rest := slices.Clone(batch[have:])
+						for i := range rest {
+							rest[i].ExpectPrev = last
+						}
+						mustAppend(t, l, rest...)
+					}
+					if want := acked.Seq + int64(records); l.Size() != want {
+						t.Errorf("%s: %d records, want %d", name, l.Size(), want)
+					}
+					mustCheck(t, l)
+					if err := l.Close(); err != nil {
+						t.Fatal(err)
+					}
+				}
+			}
+		}
+	}
+}
+
+// twoCalls opens a ledger, puts two calls into one round, and lets meddle take the place of its publish. The notes are those of the round.
+func twoCalls(t *testing.T, meddle func(l *ledger.Ledger, first, second ledger.Entry) error) (l *ledger.Ledger, outs [2][]ledger.Appended, errs [2]error) {
+	ctx := context.Background()
+	opts := ledgertest.Options(t)
+	entered, release := make(chan struct{}), make(chan struct{})
+	calls := [2]ledger.Entry{entry(t, "north/or-4", "first", 0), entry(t, "north/or-5", "second", 0)}
+	rounds := 0
+	opts.SetFaults(ledger.NewFaults(func(step string) error {
+		if step != "publish" {
+			return nil
+		}
+		switch rounds++; rounds {
+		case 1:
+			entered <- struct{}{}
+			<-release
+		case 2:
+			return meddle(l, calls[0], calls[1])
+		}
+		return nil
+	}, nil))
+	l = ledgertest.Open(t, opts)
+	var wg sync.WaitGroup
+	wg.Go(func() {
+		if _, err := l.Append(ctx, entry(t, "north/or-3", "before", 0)); err != nil {
+			t.Error(err)
+		}
+	})
+	<-entered
+	for i, e := range calls {
+		wg.Go(func() { outs[i], errs[i] = l.Append(ctx, e) })
+		for l.Waiting() <= i {
+			// It is about to be queued.
+		}
+	}
+	close(release)
+	wg.Wait()
+	return l, outs, errs
+}
+
+// A round of two calls of which the stream took only the first: that one is stored, its neighbour is told that it is not.
+func TestFrontOfARound(t *testing.T) {
+	l, outs, errs := twoCalls(t, func(l *ledger.Ledger, first, _ ledger.Entry) error {
+		record := proof.AddArrival(l.Origin(), first.Note, ledgertest.Start, 0)
+		return errors.Join(errFault, ledger.BarePublish(l.Conn(), "custody.north.or-4.set.opened", record))
+	})
+	if errs[0] != nil || outs[0][0].Seq != 2 {
+		t.Errorf("the call the stream took: %v, %v", outs[0], errs[0])
+	}
+	if !errors.Is(errs[1], errFault) || errors.Is(errs[1], ledger.ErrUnknownOutcome) || !strings.HasPrefix(errs[1].Error(), "not recorded: ") {
+		t.Errorf("the call behind it: %v", errs[1])
+	}
+	if l.Size() != 2 {
+		t.Errorf("%d records, want 2", l.Size())
+	}
+	mustAppend(t, l, entry(t, "north/or-5", "second", 0))
+	mustCheck(t, l)
+}
+
+// Somebody else's record in the place of the first: the second finds the number it expects, and is accepted all the same. The ledger
+// must notice.
+func TestForeignRecordInARound(t *testing.T) {
+	l, outs, errs := twoCalls(t, func(l *ledger.Ledger, _, _ ledger.Entry) error {
+		return ledger.BarePublish(l.Conn(), "custody.north.or-6.set.opened", []byte("x"))
+	})
+	for i := range errs {
+		var damaged *ledger.DamagedError
+		if !errors.As(errs[i], &damaged) || damaged.Problems[0].Seq != 2 {
+			t.Errorf("call %d: %v, %v", i, outs[i], errs[i])
+		}
+	}
+	if l.Size() != 1 {
+		t.Errorf("%d records, want 1", l.Size())
+	}
+}
+
+// Calls with one record and with several in one round, in both ways to make it durable.
+func TestRoundOfMixedCalls(t *testing.T) {
+	ctx := context.Background()
+	for _, always := range []bool{false, true} {
+		l := ledgertest.New(t, func(o *ledger.Options) { o.SyncAlways, o.CheckpointEvery = always, time.Millisecond })
+		var wg sync.WaitGroup
+		for w := range 12 {
+			station := fmt.Sprintf("north/station-%d", w)
+			var notes []ledger.Entry
+			for i := range 40 {
+				notes = append(notes, entry(t, station, fmt.Sprint(i), 0))
+			}
+			wg.Go(func() {
+				prev := int64(0)
+				for rest := notes; len(rest) > 0; {
+					n := min(1+w%3*2, len(rest)) // 1, 3 or 5 at once
+					for i := range rest[:n] {
+						rest[i].ExpectPrev = prev
+					}
+					out, err := l.Append(ctx, rest[:n]...)
+					if err != nil {
+						t.Error(err)
+						return
+					}
+					for i := range out {
+						if out[i].Seq != out[0].Seq+int64(i) {
+							t.Errorf("a call's records are not side by side: %d behind %d", out[i].Seq, out[0].Seq)
+						}
+						record, err := l.Read(out[i].Seq)
+						if err != nil || !bytes.HasPrefix(record, rest[i].Note) {
+							t.Errorf("record %d is another one: %v", out[i].Seq, err)
+						}
+					}
+					prev, rest = out[n-1].Seq, rest[n:]
+				}
+			})
+		}
+		wg.Wait()
+		if l.Size() != 12*40 {
+			t.Errorf("%d records, want %d", l.Size(), 12*40)
+		}
+		mustCheck(t, l)
+	}
+}
