@@ -37,7 +37,7 @@ func TestServe(t *testing.T) {
 `), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	zip := filepath.Join(work, "e.zip")
+	zip, pdf := filepath.Join(work, "e.zip"), filepath.Join(work, "e.pdf")
 	for _, c := range []struct {
 		args []string
 		ok   bool
@@ -49,7 +49,7 @@ func TestServe(t *testing.T) {
 		{[]string{"broken", "--server", url}, true, "No set has a broken"},
 		{[]string{"history", "--server", url, "--set", "LAP-001"}, true, "packed by version 1"},
 		{[]string{"verify", "--server", url}, true, "intact: 3 records"},
-		{[]string{"evidence", "--server", url, "--set", "LAP-001", "--out", zip}, true, "written"},
+		{[]string{"evidence", "--server", url, "--set", "LAP-001", "--out", zip, "--report", pdf}, true, pdf + " written"},
 		{[]string{"rebuild", "--server", url}, true, "rebuilt from 3 records"},
 		{[]string{"lists", "--server", url}, true, "Laparotomy"},
 		{[]string{"stations", "--server", url}, true, "north/packing-1"},
@@ -64,8 +64,10 @@ func TestServe(t *testing.T) {
 			t.Errorf("%v: %v\n%s\nshould say %q", c.args, err, said, c.says)
 		}
 	}
-	if _, err := os.Stat(zip); err != nil {
-		t.Error(err)
+	for name, begins := range map[string]string{zip: "PK", pdf: "%PDF-"} {
+		if raw, err := os.ReadFile(name); err != nil || !strings.HasPrefix(string(raw), begins) {
+			t.Errorf("%s: %.20q, %v", name, raw, err)
+		}
 	}
 	if err := srv.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"context"
 	"encoding/base64"
 	"encoding/hex"
 	"fmt"
@@ -24,7 +25,7 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 	q, err := asked(r)
 	if err == nil {
 		var raw []byte
-		if raw, err = p.report(r, words, q); err == nil {
+		if raw, err = p.report(r.Context(), words, q); err == nil {
 			w.Header().Set("Content-Type", "application/pdf")
 			w.Header().Set("Content-Disposition", `inline; filename="report.pdf"`)
 			w.Write(raw) // a client that has gone away needs no answer
@@ -34,6 +35,20 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 	p.refuse(w, r, words, err)
 }
 
+// Report is the same report for who asks the data folder itself, in a language
+// of [shell.Languages].
+func Report(ctx context.Context, s *site.Site, lang string, q site.Query) ([]byte, error) {
+	all, err := shell.LoadWords()
+	if err != nil {
+		return nil, err
+	}
+	words := all[lang]
+	if words == nil {
+		return nil, fmt.Errorf("a report is written in one of %s, not in %q", strings.Join(shell.Languages(), ", "), lang)
+	}
+	return (&pages{site: s}).report(ctx, words, q)
+}
+
 // witness is what proves one record.
 type witness struct {
 	seq    int64
@@ -41,8 +56,8 @@ type witness struct {
 	signed []string // signature names, with the number of the key
 }
 
-func (p *pages) report(r *http.Request, words *shell.Words, q site.Query) ([]byte, error) {
-	l, err := p.look(r.Context(), q, 0)
+func (p *pages) report(ctx context.Context, words *shell.Words, q site.Query) ([]byte, error) {
+	l, err := p.look(ctx, q, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -68,7 +83,7 @@ func (p *pages) report(r *http.Request, words *shell.Words, q site.Query) ([]byt
 		leaf := proof.LeafHash(raw)
 		witnesses = append(witnesses, witness{seq, hex.EncodeToString(leaf[:]), signatures(raw)})
 	}
-	cp, err := p.site.Checkpoint(r.Context())
+	cp, err := p.site.Checkpoint(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -2,19 +2,25 @@ package commands
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
 	"github.com/go-json-experiment/json"
 	"github.com/spf13/cobra"
 
+	"listbound/cmd/internal/board"
 	"listbound/cmd/internal/report"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/web"
 )
 
 func (a *app) record() *cobra.Command {
@@ -251,12 +257,14 @@ func (a *app) printVerification(v *site.Verification) error {
 
 func (a *app) evidence() *cobra.Command {
 	var f queryFlags
-	var out string
+	var out, printed, lang string
 	c := command("evidence", "writes a bundle that an outsider can check",
 		`Writes a ZIP archive with the records a history rests on, one proof each, the
 signed checkpoint, the keys, a readable history, and a README.txt that says how
-to check all of it, with listbound-verify or with public tools.`,
-		"listbound evidence --data d --case K-0412 --out e.zip", func(cmd *cobra.Command, args []string) error {
+to check all of it, with listbound-verify or with public tools. With --report
+also a PDF to print: what was asked, what is known and by which records, what
+can't be known, and how to check it.`,
+		"listbound evidence --data d --case K-0412 --out e.zip --report e.pdf", func(cmd *cobra.Command, args []string) error {
 			q, err := f.query()
 			if err != nil {
 				return err
@@ -264,33 +272,69 @@ to check all of it, with listbound-verify or with public tools.`,
 			if out == "" {
 				return errors.New("--out FILE.zip says where the bundle goes")
 			}
-			return a.ask(cmd, func(s site.Service) error { return a.writeEvidence(cmd, s, q, out) })
+			if !slices.Contains(shell.Languages(), lang) {
+				return fmt.Errorf("--lang is one of %s, not %q", strings.Join(shell.Languages(), ", "), lang)
+			}
+			return a.ask(cmd, func(s site.Service) error {
+				err := replaceFile("bundle", out, func(w io.Writer) error { return s.Evidence(cmd.Context(), q, w) })
+				if err != nil {
+					return err
+				}
+				if _, err := fmt.Fprintf(a.env.Out, "%s written; check it with: listbound-verify %s\n", out, out); err != nil || printed == "" {
+					return err
+				}
+				err = replaceFile("report", printed, func(w io.Writer) error { return a.writeReport(cmd.Context(), s, lang, q, w) })
+				if err != nil {
+					return err
+				}
+				_, err = fmt.Fprintf(a.env.Out, "%s written\n", printed)
+				return err
+			})
 		})
 	c.Args = cobra.NoArgs
 	f.add(c)
 	c.Flags().StringVar(&out, "out", "", "file to write")
+	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
+	c.Flags().StringVar(&lang, "lang", "en", "language of the report: en or de")
 	return c
 }
 
-// writeEvidence puts the file in place when it is whole.
-func (a *app) writeEvidence(cmd *cobra.Command, s site.Service, q site.Query, out string) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(out), filepath.Base(out)+".*")
+func (a *app) writeReport(ctx context.Context, s site.Service, lang string, q site.Query, w io.Writer) error {
+	if a.server != "" {
+		form := web.FormatQuery(q)
+		form.Set("lang", lang)
+		return fetch(ctx, strings.TrimSuffix(a.server, "/")+"/report?"+form.Encode(), w)
+	}
+	folder, ok := s.(*site.Site)
+	if !ok {
+		return errors.New("a report is made from a data folder or by a server")
+	}
+	raw, err := board.Report(ctx, folder, lang, q)
 	if err != nil {
-		return fmt.Errorf("writing the bundle: %w", err)
+		return err
+	}
+	_, err = w.Write(raw)
+	return err
+}
+
+// replaceFile puts a file in place when it is whole.
+func replaceFile(what, path string, write func(io.Writer) error) (err error) {
+	tmp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*")
+	if err != nil {
+		return fmt.Errorf("writing the %s: %w", what, err)
 	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, os.Remove(tmp.Name()))
 		}
 	}()
-	if err := errors.Join(s.Evidence(cmd.Context(), q, tmp), tmp.Close()); err != nil {
+	if err := errors.Join(write(tmp), tmp.Close()); err != nil {
 		return err
 	}
-	if err := os.Rename(tmp.Name(), out); err != nil {
-		return fmt.Errorf("writing the bundle: %w", err)
+	if err := os.Rename(tmp.Name(), path); err != nil {
+		return fmt.Errorf("writing the %s: %w", what, err)
 	}
-	_, err = fmt.Fprintf(a.env.Out, "%s written; check it with: listbound-verify %s\n", out, out)
-	return err
+	return nil
 }
 
 func (a *app) rebuild() *cobra.Command {
