@@ -280,6 +280,42 @@ func TestScanHashedNamesTheRecord(t *testing.T) {
 	}
 }
 
+// The subject is not in the record, so nothing that is hashed covers it. Somebody who moves a record to another station, checksum included,
+// would let its own station number on as if it were not there.
+func TestMovedToAnotherSubject(t *testing.T) {
+	ctx := context.Background()
+	opts := wholeLedger(t)
+	inBlock(t, opts.Dir, 10, func(block int, data []byte, s stored) []byte {
+		subject := data[s.start+22 : s.payload]
+		at := bytes.Index(subject, []byte("or-3"))
+		subject[at+3] = '4'
+		forge(t, data, s, block)
+		return data
+	})
+	l := ledgertest.Open(t, opts)
+	verify := func(l *ledger.Ledger) []ledger.Problem {
+		t.Helper()
+		report, err := l.Verify(ctx, ledger.VerifyOptions{Route: route})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return report.Problems
+	}
+	problems := verify(l)
+	if len(problems) != 1 || problems[0].Seq != 10 || !strings.Contains(problems[0].What, "under the subject custody.north.or-4.set.opened, but it is set.opened of north/or-3") {
+		t.Errorf("problems: %v", problems)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); err != nil {
+		t.Fatal(err)
+	}
+	if problems := verify(ledgertest.Open(t, opts)); len(problems) > 0 {
+		t.Errorf("after the repair: %v", problems)
+	}
+}
+
 // Somebody who rewrites a record in every place it is kept, checksum and tile included, still cannot make it lead to the signed root.
 func TestForgedEverywhere(t *testing.T) {
 	ctx := context.Background()

@@ -18,10 +18,13 @@ import (
 	"listbound/ledger/proof"
 )
 
+// Route returns the station and the kind a record is of. The ledger knows no kinds; whoever does says where a record belongs.
+type Route func(record []byte) (station, kind string, err error)
+
 // RepairOptions say how to rebuild a stream.
 type RepairOptions struct {
 	// Route returns the station and the kind of a record. The entry bundles hold records, not subjects.
-	Route func(record []byte) (station, kind string, err error)
+	Route Route
 	// Progress is told now and then how many records are in the new stream.
 	Progress func(done, total int64)
 }

@@ -21,8 +21,11 @@ type Report struct {
 	Problems   []Problem `json:"problems"`
 }
 
-// VerifyOptions add to a verification. Both may be nil.
+// VerifyOptions add to a verification. All may be nil.
 type VerifyOptions struct {
+	// Route returns the station and the kind a record is of. The subject it lies under in the stream is not hashed, so it is
+	// compared with them. A record that cannot be routed is for Check to find.
+	Route Route
 	// Check looks at what a record means and returns what is wrong with it.
 	Check func(seq int64, record []byte) []string
 	// Progress is told now and then how many of the records are done.
@@ -95,12 +98,13 @@ func (v *verification) run(ctx context.Context) error {
 			v.next++
 		}
 	} else {
-		err := v.l.emb.read(ctx, 1, v.signed.Size, func(seq int64, _ string, record []byte) error {
+		err := v.l.emb.read(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
 			for ; v.next < seq; v.next++ {
 				v.lose(v.next)
 			}
 			v.reportLost()
 			v.visit(seq, record)
+			v.place(seq, subject, record)
 			v.next = seq + 1
 			return ctx.Err()
 		})
@@ -173,6 +177,16 @@ func (v *verification) visit(seq int64, inStream []byte) {
 	}
 	if v.opts.Progress != nil && seq%4096 == 0 {
 		v.opts.Progress(seq, v.signed.Size)
+	}
+}
+
+// place compares the subject with the record. A wrong one hides the record from its station, which would number on as if it were not there.
+func (v *verification) place(seq int64, subject string, record []byte) {
+	if v.opts.Route == nil {
+		return
+	}
+	if station, kind, err := v.opts.Route(record); err == nil && subject != subjectOf(station, kind) {
+		v.add(seq, "the stream keeps the record under the subject %s, but it is %s of %s", subject, kind, station)
 	}
 }
 

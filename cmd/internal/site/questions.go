@@ -158,7 +158,7 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 	audit := events.NewAudit(s.ledger.Verifier(), readmodel.Tolerance())
 	audit.Signatures, audit.Canonical = true, true
 	v := &Verification{Problems: []ledger.Problem{}}
-	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Check: func(seq int64, record []byte) []string {
+	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Route: routeOf(s.Name()), Check: func(seq int64, record []byte) []string {
 		problems, remarks := checkRecord(audit, s.Name(), seq, record)
 		for _, w := range remarks {
 			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})

@@ -27,15 +27,20 @@ func Repair(ctx context.Context, o Options, progress Progress) (ledger.RepairRep
 		return ledger.RepairReport{}, err
 	}
 	return ledger.Repair(ctx, ledger.Options{Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command},
-		ledger.RepairOptions{Progress: progress, Route: func(record []byte) (station, kind string, err error) {
-			n, _, _, err := proof.SplitArrival(name, record)
-			if err != nil {
-				return "", "", err
-			}
-			e, err := events.ParseNote(n)
-			if err != nil {
-				return "", "", fmt.Errorf("where the record belongs can't be read: %w", err)
-			}
-			return e.Station, string(e.Kind()), nil
-		}})
+		ledger.RepairOptions{Progress: progress, Route: routeOf(name)})
+}
+
+// routeOf reads from a record of the ledger of that name where it belongs.
+func routeOf(ledgerName string) ledger.Route {
+	return func(record []byte) (station, kind string, err error) {
+		n, _, _, err := proof.SplitArrival(ledgerName, record)
+		if err != nil {
+			return "", "", err
+		}
+		e, err := events.ParseNote(n)
+		if err != nil {
+			return "", "", fmt.Errorf("where the record belongs can't be read: %w", err)
+		}
+		return e.Station, string(e.Kind()), nil
+	}
 }
