@@ -31,5 +31,5 @@
 // JetStream answers damage by skipping or cutting, and starts all the same; the next record would get a sequence number that is
 // already under a signed checkpoint. So Open compares the stream with the signed tree before anything is
 // appended. On any difference the ledger is read-only: [Ledger.Damage] says what is missing, Append refuses, reading and
-// [Ledger.Verify] work, and [Repair] rebuilds the stream from the entry bundles.
+// [Ledger.Verify] work, and [Repair] rebuilds the stream from the entry bundles, and a damaged bundle from the stream.
 package ledger

@@ -23,7 +23,7 @@ type Route func(record []byte) (station, kind string, err error)
 
 // RepairOptions say how to rebuild a stream.
 type RepairOptions struct {
-	// Route returns the station and the kind of a record. The entry bundles hold records, not subjects.
+	// Route is needed: the entry bundles hold records, not subjects.
 	Route Route
 	// Progress is told now and then how many records are in the new stream.
 	Progress func(done, total int64)
@@ -34,13 +34,16 @@ type RepairReport struct {
 	Signed int64  // records rebuilt from the entry bundles
 	Tail   int64  // records behind the checkpoint that survived in the damaged stream or in a copy made before its recovery
 	Aside  string // folder that keeps the damaged stream and the copies made before its recovery
-	Tiles  int    // tiles that were written again
+
+	Tiles   int // tiles that were written again
+	Bundles int // entry bundles that were written again, with records from the damaged stream
 }
 
 const repairDir = "repair.tmp"
 
 // Repair rebuilds the stream of a closed ledger from its entry bundles, if they lead to the signed root, and puts what survived of the
-// records behind the checkpoint after them. The damaged stream is kept. Open and Verify tell whether all is well afterwards.
+// records behind the checkpoint after them. A bundle that was lost or changed is made again from the stream: the signed root says that
+// the records are the right ones, wherever they come from. The damaged stream is kept. Open and Verify tell whether all is well afterwards.
 func Repair(ctx context.Context, opts Options, repair RepairOptions) (report RepairReport, err error) {
 	if err := opts.check(); err != nil {
 		return report, err
@@ -74,28 +77,30 @@ func Repair(ctx context.Context, opts Options, repair RepairOptions) (report Rep
 	if err := r.rebuild(ctx); err != nil {
 		return report, fmt.Errorf("not repaired: %w", err)
 	}
-	if err := r.files.writeDurably(r.badTiles); err != nil {
+	if err := r.files.writeDurably(slices.Concat(r.badTiles, r.badBundles)); err != nil {
 		return report, fmt.Errorf("not repaired: %w", err)
 	}
 	aside, err := r.swap()
 	if err != nil {
 		return report, fmt.Errorf("not repaired: %w", err)
 	}
-	return RepairReport{Signed: r.signed.Size, Tail: int64(len(r.tail)), Aside: aside, Tiles: len(r.badTiles)}, os.RemoveAll(r.tmp)
+	return RepairReport{Signed: r.signed.Size, Tail: int64(len(r.tail)), Aside: aside, Tiles: len(r.badTiles), Bundles: len(r.badBundles)}, os.RemoveAll(r.tmp)
 }
 
 type repairing struct {
-	opts     Options
-	repair   RepairOptions
-	files    logFiles
-	tmp      string
-	signed   proof.Checkpoint
-	lastAt   time.Time
-	tail     [][]byte
-	badTiles []outFile
+	opts   Options
+	repair RepairOptions
+	files  logFiles
+	tmp    string
+	signed proof.Checkpoint
+	lastAt time.Time
+	tail   [][]byte
+
+	restored             map[int64][][]byte // records of the bundles that were lost or changed, by index
+	badTiles, badBundles []outFile
 }
 
-// checkBundles reads every signed record from the entry bundles and computes the root.
+// checkBundles reads every signed record from the entry bundles, or from the stream where these are damaged, and computes the root.
 func (r *repairing) checkBundles(ctx context.Context) error {
 	note, err := r.files.readCheckpoint()
 	if err != nil {
@@ -103,6 +108,9 @@ func (r *repairing) checkBundles(ctx context.Context) error {
 	}
 	if r.signed, err = proof.OpenCheckpoint(note, r.opts.Origin, r.opts.Verifier); err != nil {
 		return fmt.Errorf("log/checkpoint: %w", err)
+	}
+	if err := r.restoreBundles(ctx); err != nil {
+		return err
 	}
 	tree := &proof.Tree{}
 	tile := func(level int, index int64, hashes []tlog.Hash) {
@@ -125,19 +133,24 @@ func (r *repairing) checkBundles(ctx context.Context) error {
 	}
 	tree.Partial(tile)
 	if root := tree.Root(); root != r.signed.Root {
-		return fmt.Errorf("the entry bundles do not lead to the signed root, so at least one of their records was changed: they give %s, the checkpoint says %s; put back the bundles that verification names from a copy, then repair", root, r.signed.Root)
+		return fmt.Errorf("the entry bundles do not lead to the signed root, so at least one of their records was changed, and the stream does not have it either: they give %s, the checkpoint says %s; put back the bundles that verification names from a copy, then repair", root, r.signed.Root)
 	}
 	return nil
 }
 
+// eachSigned calls fn for every signed record.
 func (r *repairing) eachSigned(ctx context.Context, fn func(seq int64, record []byte) error) error {
 	for first := int64(1); first <= r.signed.Size; first += proof.TileWidth {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		records, err := r.files.readEntries((first-1)/proof.TileWidth, r.signed.Size)
-		if err != nil {
-			return err
+		index := (first - 1) / proof.TileWidth
+		records := r.restored[index]
+		if records == nil {
+			var err error
+			if records, err = r.files.readEntries(index, r.signed.Size); err != nil {
+				return err
+			}
 		}
 		for i, record := range records {
 			if err := fn(first+int64(i), record); err != nil {
@@ -148,23 +161,122 @@ func (r *repairing) eachSigned(ctx context.Context, fn func(seq int64, record []
 	return nil
 }
 
+// restoreBundles looks in the stream for the records of the bundles that cannot be read or do not have the hashes of their tile. Whether
+// what it finds is right the signed root tells afterwards.
+func (r *repairing) restoreBundles(ctx context.Context) error {
+	type bundle struct {
+		records [][]byte // as they lie there, nil if they cannot be read
+		leaves  []tlog.Hash
+	}
+	bad := map[int64]*bundle{}
+	for index := int64(0); index*proof.TileWidth < r.signed.Size; index++ {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		var b bundle
+		var err error
+		if b.leaves, err = r.files.readTile(0, index, bundleWidth(index, r.signed.Size)); err != nil {
+			b.leaves = nil // a tile can be made again, but then it cannot judge either
+		}
+		if b.records, err = r.files.readEntries(index, r.signed.Size); err != nil {
+			b.records = nil
+			bad[index] = &b
+			continue
+		}
+		for i, record := range b.records {
+			if b.leaves != nil && proof.LeafHash(record) != b.leaves[i] {
+				bad[index] = &b
+				break
+			}
+		}
+	}
+	if len(bad) == 0 {
+		return nil
+	}
+	inStream := map[int64][]byte{}
+	err := r.eachStored(ctx, func(seq int64, record []byte) {
+		if bad[(seq-1)/proof.TileWidth] != nil && seq <= r.signed.Size {
+			inStream[seq] = bytes.Clone(record)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	r.restored = map[int64][][]byte{}
+	for index, b := range bad {
+		records := make([][]byte, bundleWidth(index, r.signed.Size))
+		whole := true
+		for i := range records {
+			if b.records != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
+				records[i] = b.records[i]
+				continue
+			}
+			records[i] = inStream[index*proof.TileWidth+int64(i)+1]
+			whole = whole && records[i] != nil
+		}
+		if !whole || slices.EqualFunc(records, b.records, bytes.Equal) {
+			continue // the bundle stays as it is: what is wrong with it will be said, or the tile was wrong
+		}
+		var entries []byte
+		for _, record := range records {
+			if entries, err = proof.AppendEntry(entries, record); err != nil {
+				return err
+			}
+		}
+		r.restored[index] = records
+		r.badBundles = append(r.badBundles, outFile{proof.EntriesPath(index, len(records)), entries})
+	}
+	return nil
+}
+
+// eachStored calls fn for every record in the blocks of the damaged stream whose checksum is right. It reads them itself: the server would
+// change them.
+func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []byte)) error {
+	from, err := r.damagedStream()
+	if err != nil || from == "" {
+		return err
+	}
+	msgs := filepath.Join(from, "msgs")
+	blocks, err := blockNumbers(msgs)
+	if err != nil {
+		return err
+	}
+	for _, n := range blocks {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		data, err := os.ReadFile(filepath.Join(msgs, blockName(n)))
+		if err != nil {
+			return err
+		}
+		blockRecords(data, n, fn)
+	}
+	return nil
+}
+
+// damagedStream returns the folder of the stream that is to be replaced, "" if there is none.
+func (r *repairing) damagedStream() (string, error) {
+	source := filepath.Join(r.opts.Dir, "stream")
+	if _, err := os.Stat(source); errors.Is(err, os.ErrNotExist) {
+		// A repair that was cut short between its two renames, or there is no stream any more.
+		if source = r.newestAside(); source == "" {
+			return "", nil
+		}
+	}
+	relative, err := filepath.Rel(filepath.Join(r.opts.Dir, "stream"), streamDir(r.opts.Dir))
+	return filepath.Join(source, relative), err
+}
+
 // tailBlocks is how many blocks of the stream are searched for unsigned records: more than maxTail can fill.
 const tailBlocks = maxTail>>23 + 4
 
 // readTail reads what survived behind the checkpoint. The server changes the blocks it reads, so it gets a copy.
 func (r *repairing) readTail(ctx context.Context) error {
-	source := filepath.Join(r.opts.Dir, "stream")
-	if _, err := os.Stat(source); errors.Is(err, os.ErrNotExist) {
-		// A repair that was cut short between its two renames, or there is no stream any more.
-		if source = r.newestAside(); source == "" {
-			return nil
-		}
-	}
-	relative, err := filepath.Rel(filepath.Join(r.opts.Dir, "stream"), streamDir(r.opts.Dir))
-	if err != nil {
+	from, err := r.damagedStream()
+	if err != nil || from == "" {
 		return err
 	}
-	from, to := filepath.Join(source, relative), streamDir(r.tmp)
+	to := streamDir(r.tmp)
 	blocks, err := blockNumbers(filepath.Join(from, "msgs"))
 	if err != nil {
 		return err

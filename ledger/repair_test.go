@@ -134,8 +134,11 @@ func TestRepairRefuses(t *testing.T) {
 		do   func(*testing.T, string)
 		says string
 	}{
-		{"bundle changed", flipFile("log/tile/entries/000", 500), "do not lead to the signed root"},
-		{"bundle removed", remove("log/tile/entries/000"), "cannot read tile/entries/000"},
+		{"bundle and stream changed", both(flipFile("log/tile/entries/000", 500), flip(1, false)), "do not lead to the signed root"},
+		{"bundle and stream changed alike", both(flipFile("log/tile/entries/000", 500), flip(1, true)), "do not lead to the signed root"},
+		{"bundle removed, stream changed", both(remove("log/tile/entries/000"), flip(1, false)), "cannot read tile/entries/000"},
+		{"bundle, tile and stream forged", both(remove("log/tile/entries/000"), remove("log/tile/0/000"), flip(1, true)), "do not lead to the signed root"},
+		{"bundle and stream removed", both(remove("log/tile/entries/000"), remove("stream")), "cannot read tile/entries/000"},
 		{"checkpoint removed", remove("log/checkpoint"), "log/checkpoint"},
 		{"checkpoint changed", flipFile("log/checkpoint", 25), "log/checkpoint"},
 	}
@@ -157,6 +160,41 @@ func TestRepairRefuses(t *testing.T) {
 		t.Errorf("repair of an open ledger: %v", err)
 	}
 	mustCheck(t, l)
+}
+
+// A damaged bundle is made again from the stream, also when other records of the stream are damaged.
+func TestRepairBundles(t *testing.T) {
+	ctx := context.Background()
+	tests := []struct {
+		name           string
+		do             func(*testing.T, string)
+		bundles, tiles int
+	}{
+		{"changed", flipFile("log/tile/entries/000", 500), 1, 0},
+		{"removed", remove("log/tile/entries/000"), 1, 0},
+		{"last one changed", flipFile("log/tile/entries/001.p/44", 500), 1, 0},
+		{"all removed", remove("log/tile/entries"), 2, 0},
+		{"removed with its tile", both(remove("log/tile/entries/000"), remove("log/tile/0/000")), 1, 1},
+		{"tile changed, bundle not", flipFile("log/tile/0/000", 500), 0, 1},
+		{"changed, and another record in the stream", both(flipFile("log/tile/entries/000", 500), flip(7, false)), 1, 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			opts := wholeLedger(t)
+			tt.do(t, opts.Dir)
+			report, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if report.Bundles != tt.bundles || report.Tiles != tt.tiles || report.Signed != wholeSize {
+				t.Errorf("report: %+v", report)
+			}
+			l := ledgertest.Open(t, opts)
+			mustCheck(t, l)
+			fill(t, l, "north/or-3", wholeSize, 10, 0)
+			mustCheck(t, l)
+		})
+	}
 }
 
 // A new stream that is not on disk does not take the place of the damaged one.

@@ -358,11 +358,12 @@ model stays until the new one is whole. Interrupting costs nothing.`,
 }
 
 func (a *app) repair() *cobra.Command {
-	c := command("repair", "rebuilds a damaged ledger's stream from its second copy",
-		`For a data folder that refuses records because its stream is not what was signed.
-Every record stands a second time in the ledger's entry bundles; if these lead to
-the signed root, a new stream is made of them and of what survived behind the last
-checkpoint. The damaged one is kept aside. The folder must not be in use.`,
+	c := command("repair", "rebuilds a damaged ledger from its other copy",
+		`For a data folder that refuses records because it is not what was signed. Every
+signed record stands there twice, in the stream and in the entry bundles; what is
+wrong in one is taken from the other, if all of it then leads to the signed root.
+A new stream is made of that and of what survived behind the last checkpoint. The
+damaged one is kept aside. The folder must not be in use.`,
 		"listbound repair --data d", func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
 				return errors.New("a folder is repaired while no server has it; use --data")
@@ -377,7 +378,14 @@ checkpoint. The damaged one is kept aside. The folder must not be in use.`,
 			if err != nil {
 				return err
 			}
-			_, err = fmt.Fprintf(a.env.Out, "repaired: %d signed records and %d behind the checkpoint; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, r.Aside, a.data)
+			again := ""
+			if r.Bundles > 0 {
+				again = fmt.Sprintf("; entry bundles made again from the stream: %d", r.Bundles)
+			}
+			if r.Tiles > 0 {
+				again += fmt.Sprintf("; tiles made again: %d", r.Tiles)
+			}
+			_, err = fmt.Fprintf(a.env.Out, "repaired: %d signed records and %d behind the checkpoint%s; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, again, r.Aside, a.data)
 			return err
 		})
 	c.Args = cobra.NoArgs
