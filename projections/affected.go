@@ -249,7 +249,7 @@ func (a *affected) load(load, sterilizer string, it *item) {
 				x.positive = true
 			}
 		}
-		x.at = w.loadTime(l, x.at)
+		x.at = w.loadTime(l, sterilizer, x.at)
 		loads = append(loads, x)
 	}
 	slices.SortFunc(loads, func(x, y readLoad) int { return x.at.Compare(y.at) })

@@ -310,6 +310,16 @@ func (c *chain) lastPack() *item {
 	return nil
 }
 
+// lastCount returns the last count for the case the set was opened for last.
+func (c *chain) lastCount() *item {
+	for _, it := range slices.Backward(c.counted) {
+		if caseOf(it.data) == c.caseRef {
+			return it
+		}
+	}
+	return nil
+}
+
 // issued returns the list.issued facts of a list that are in force, in order.
 func (w *World) issued(list string) []*item {
 	w.need(DimList, list)

@@ -51,6 +51,7 @@ type sentences interface {
 	nextOpenedUnread() string
 	sayOutOfOrder(k TripKey, it, before *item) string
 	nextOutOfOrder() string
+	sayPackedAfterRun(k TripKey, run, pack, open *item) string
 	sayReopened(k TripKey, a, b *item) string
 	sayCountedOtherCase(k TripKey, open, count *item) string
 	nextReopened() string

@@ -2,6 +2,7 @@ package projections
 
 import (
 	"slices"
+	"strings"
 
 	"listbound/events"
 )
@@ -116,17 +117,24 @@ func (j *judgement) order() {
 			p = w.policyAt(last)
 		}
 		tolerance := seconds(p.ClockToleranceSeconds)
-		var worst *item
+		// What the step came before, and the step.
+		var worst, step *item
 		for _, e := range p.Links[:max(slices.Index(p.Links, l), 0)] {
-			if x := c.first(e); x != nil && x.at().Sub(it.at()) > tolerance && (worst == nil || worst.less(x)) {
-				worst = x
+			x, at := c.first(e), it
+			if l == events.KindCaseClosed && e == events.KindSetCounted {
+				// Every count belongs before the last closing. Other steps may come again.
+				x, at = c.lastCount(), c.closings[len(c.closings)-1]
+			}
+			if x != nil && x.at().Sub(at.at()) > tolerance && (worst == nil || worst.less(x)) {
+				worst, step = x, at
 			}
 		}
 		if worst != nil {
-			f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text { return Text{in.sayOutOfOrder(c.key, it, worst), in.nextOutOfOrder()} }, it, worst)
-			f.From, f.To = it.at(), worst.at()
+			f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text { return Text{in.sayOutOfOrder(c.key, step, worst), in.nextOutOfOrder()} }, step, worst)
+			f.From, f.To = step.at(), worst.at()
 		}
 	}
+	j.packedAfterRun()
 	for i := 1; i < len(c.opened); i++ {
 		a, b := c.opened[i-1], c.opened[i]
 		if caseOf(a.data) != caseOf(b.data) {
@@ -152,6 +160,38 @@ func (j *judgement) order() {
 	}
 }
 
+// packedAfterRun finds a set that was packed again within its trip after it had
+// been sterilized, and opened without another run: what was packed last was in
+// no load.
+func (j *judgement) packedAfterRun() {
+	c, w := j.c, j.w
+	open := c.firstOpened()
+	_, run := c.releasing(w, open)
+	if open == nil || run == nil || len(c.packed) == 0 {
+		return
+	}
+	p := w.policyAt(run)
+	if i, k := slices.Index(p.Links, events.KindSetPacked), slices.Index(p.Links, events.KindSetSterilized); i < 0 || k < i {
+		return
+	}
+	first := c.packed[0]
+	if first.at().Sub(run.at()) > seconds(p.ClockToleranceSeconds) {
+		return // the first packing is after the run already, which is said
+	}
+	for _, pack := range slices.Backward(c.packed) {
+		if !pack.less(open) {
+			continue
+		}
+		if pack.at().Sub(run.at()) > seconds(p.ClockToleranceSeconds) {
+			f := j.add(LinkOutOfOrder, SeverityBroken, func(in sentences) Text {
+				return Text{in.sayPackedAfterRun(c.key, run, pack, open), in.nextNotReleased()}
+			}, run, pack, open)
+			f.From, f.To = run.at(), pack.at()
+		}
+		return
+	}
+}
+
 // places finds a set in two places at once.
 //
 // Packing an unopened set again is ordinary (a torn wrap, a date run out), so
@@ -159,7 +199,7 @@ func (j *judgement) order() {
 // then two trips of one set are open, and one of them is of another set.
 func (j *judgement) places() {
 	c, w := j.c, j.w
-	if c.next != nil && !(len(c.opened) > 0 && c.opened[0].less(c.next)) {
+	if c.next != nil {
 		after := j.afterRepack(c)
 		if len(after) > 0 {
 			j.twoTrips(c, c.next, after)
@@ -170,7 +210,7 @@ func (j *judgement) places() {
 	}
 	if c.prev != "" {
 		p := w.chain(TripKey{c.key.Set, c.prev})
-		if p.next != nil && p.next.Event.Trip == c.key.Trip && !(len(p.opened) > 0 && p.opened[0].less(p.next)) {
+		if p.next != nil && p.next.Event.Trip == c.key.Trip {
 			if after := j.afterRepack(p); len(after) > 0 {
 				j.twoTrips(p, p.next, after)
 			}
@@ -179,13 +219,30 @@ func (j *judgement) places() {
 	for i := 1; i < len(c.steps); i++ {
 		a, b := c.steps[i-1], c.steps[i]
 		limit := seconds(w.policyAt(b).MinimumTravelSeconds)
-		if a.Event.Station == b.Event.Station || samePlace(placeOf(a), placeOf(b)) || b.at().Sub(a.at()) >= limit {
+		if a.Event.Station == b.Event.Station || sameRoom(a, b) || b.at().Sub(a.at()) >= limit {
 			continue
 		}
 		f := j.add(TwoPlaces, SeverityDoubtful, func(in sentences) Text { return Text{in.sayTwoPlaces(c.key, a, b), in.nextTwoPlaces()} }, a, b)
 		f.From, f.To = a.at(), b.at()
 		f.Places = []string{placeOf(a), placeOf(b)}
 	}
+}
+
+// sameRoom compares where two steps were observed; an opening names its room
+// besides its station.
+func sameRoom(a, b *item) bool {
+	rooms := func(it *item) []string {
+		if d, ok := it.data.(*events.SetOpened); ok && d.Room != "" {
+			return []string{placeOf(it), strings.TrimSpace(d.Room)}
+		}
+		return []string{placeOf(it)}
+	}
+	for _, x := range rooms(a) {
+		if slices.ContainsFunc(rooms(b), func(y string) bool { return samePlace(x, y) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // afterRepack returns what was observed of a trip after the set's next trip had
@@ -219,15 +276,20 @@ func runOf(it *item) *events.SetSterilized {
 }
 
 // releasing returns the run that a set's use rests on: the last that passed
-// and was released by a moment (nil: ever), and the last of any kind.
+// and was released by a moment (nil: ever), and the last of any kind. A run that
+// passed and was not released takes back what an earlier one released: the set
+// was in it for a reason.
 func (c *chain) releasing(w *World, by *item) (good, last *item) {
 	for _, it := range c.sterilized {
 		if by != nil && it.at().Sub(by.at()) > seconds(w.policyAt(by).ClockToleranceSeconds) {
 			continue
 		}
 		last = it
-		if d := runOf(it); d.Result == "passed" && d.Released {
+		switch d := runOf(it); {
+		case d.Result == "passed" && d.Released:
 			good = it
+		case d.Result == "passed":
+			good = nil
 		}
 	}
 	return good, last

@@ -60,7 +60,7 @@ func (w *World) byLoad(reads []*item) *readLoads {
 		if !ok {
 			i = len(r.loads)
 			at[d.Load] = i
-			r.loads = append(r.loads, readLoad{load: d.Load, at: w.loadTime(d.Load, it.at())})
+			r.loads = append(r.loads, readLoad{load: d.Load, at: w.loadTime(d.Load, d.Sterilizer, it.at())})
 		}
 		l := &r.loads[i]
 		switch positive := d.Result == "positive"; {
@@ -79,12 +79,13 @@ func (w *World) byLoad(reads []*item) *readLoads {
 	return r
 }
 
-// loadTime returns when a load was run.
-func (w *World) loadTime(load string, otherwise time.Time) time.Time {
+// loadTime returns when a load was run in a sterilizer. Another one may number
+// its loads alike.
+func (w *World) loadTime(load, sterilizer string, otherwise time.Time) time.Time {
 	w.need(DimLoad, load)
 	found := false
 	for _, it := range w.loads[load] {
-		if d := runOf(it); d != nil && !it.void && d.Load == load && (!found || it.at().Before(otherwise)) {
+		if d := runOf(it); d != nil && !it.void && d.Load == load && d.Sterilizer == sterilizer && (!found || it.at().Before(otherwise)) {
 			otherwise, found = it.at(), true
 		}
 	}
@@ -97,21 +98,24 @@ func (w *World) loadTime(load string, otherwise time.Time) time.Time {
 const repeats = 3
 
 // recalls finds the positive indicators that cover the load this trip rests
-// on: the last one that passed and was released by the opening, or the last of
-// all. They cover the loads of their sterilizer after the last negative load
-// and up to the next negative one. A load with a result stands at its earliest
-// set.sterilized; one without stands at this trip's own.
+// on: the last one that passed and was released by the opening, and the last of
+// all, which the set lay in as well. They cover the loads of their sterilizer
+// after the last negative load and up to the next negative one. A load with a
+// result stands at its earliest set.sterilized; one without stands at this
+// trip's own.
 func (j *judgement) recalls() {
-	c, w := j.c, j.w
-	run, last := c.releasing(w, c.firstOpened())
-	if run == nil {
-		run = last
+	good, last := j.c.releasing(j.w, j.c.firstOpened())
+	if good != nil {
+		j.recallsOf(good)
 	}
+	if last != nil && (good == nil || runOf(good).Load != runOf(last).Load || runOf(good).Sterilizer != runOf(last).Sterilizer) {
+		j.recallsOf(last)
+	}
+}
+
+func (j *judgement) recallsOf(run *item) {
 	d := runOf(run)
-	if d == nil {
-		return
-	}
-	r := w.readLoads(d.Sterilizer)
+	r := j.w.readLoads(d.Sterilizer)
 	if r == nil {
 		return
 	}

@@ -369,6 +369,10 @@ func (english) nextOutOfOrder() string {
 	return "Usually the clocks of the two stations are compared, and a wrong entry is corrected with a reason." + policyDecides
 }
 
+func (english) sayPackedAfterRun(k TripKey, run, pack, open *item) string {
+	return k.Set + " was packed again on " + sayTime(pack.at()) + ", after it had been in " + sayLoad(runOf(run).Load) + " on " + sayTime(run.at()) + ", and was opened on " + sayTime(open.at()) + " without another run: what was packed last was in no load."
+}
+
 func (english) sayReopened(k TripKey, a, b *item) string {
 	return k.Set + " was opened for case " + caseOf(a.data) + " on " + sayTime(a.at()) + " and, without being packed again, for case " + caseOf(b.data) + " on " + sayTime(b.at()) + "."
 }

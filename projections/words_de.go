@@ -403,6 +403,10 @@ func (german) nextOutOfOrder() string {
 	return "Üblicherweise werden die Uhren der beiden Stationen verglichen, und ein falscher Eintrag wird mit Begründung berichtigt." + dePolicyDecides
 }
 
+func (german) sayPackedAfterRun(k TripKey, run, pack, open *item) string {
+	return k.Set + " wurde am " + deTime(pack.at()) + " noch einmal gepackt, nachdem es am " + deTime(run.at()) + " in " + deLoad(runOf(run).Load) + " gewesen war, und am " + deTime(open.at()) + " ohne weiteren Lauf geöffnet: Was zuletzt gepackt wurde, war in keiner Charge."
+}
+
 func (german) sayReopened(k TripKey, a, b *item) string {
 	return k.Set + " wurde für Fall " + caseOf(a.data) + " am " + deTime(a.at()) + " geöffnet und, ohne neu gepackt zu werden, für Fall " + caseOf(b.data) + " am " + deTime(b.at()) + "."
 }

@@ -1,6 +1,7 @@
 package projections
 
 import (
+	"cmp"
 	"fmt"
 	"reflect"
 	"slices"
@@ -73,17 +74,19 @@ type item struct {
 	code   *events.SheetCode // of the sheet read or counted against, in force
 }
 
-// less is the order of judgement: observed time, then id. Arrival plays no part.
+// less is the order of judgement: observed time, then the station's own numbering, then id. Arrival plays no part.
 func (a *item) less(b *item) bool { return compare(a, b) < 0 }
 
+// compare puts what one station observed at the same moment in the order in
+// which it recorded it; ids have their random bits from the content, and would
+// let a badge number decide whether a piece was added before the final count.
 func compare(a, b *item) int {
-	if c := a.Event.Time.Compare(b.Event.Time); c != 0 {
-		return c
-	}
-	if c := strings.Compare(a.Event.ID, b.Event.ID); c != 0 {
-		return c
-	}
-	return int(a.Seq - b.Seq)
+	return cmp.Or(
+		a.Event.Time.Compare(b.Event.Time),
+		strings.Compare(a.Event.Station, b.Event.Station),
+		cmp.Compare(a.Event.StationSeq, b.Event.StationSeq),
+		strings.Compare(a.Event.ID, b.Event.ID),
+		cmp.Compare(a.Seq, b.Seq))
 }
 
 func (a *item) at() time.Time { return a.Event.Time }
