@@ -57,7 +57,7 @@ type sentences interface {
 	nextReopened() string
 	sayRepacked(k TripKey, next *item) string
 	nextRepacked() string
-	sayTwoTrips(k TripKey, next, after *item) string
+	sayTwoTrips(older *chain, after *item) string
 	sayTwoPlaces(k TripKey, a, b *item) string
 	nextTwoPlaces() string
 	sayNotReleased(k TripKey, open, last *item) string

@@ -137,6 +137,9 @@ func (j *judgement) order() {
 	j.packedAfterRun()
 	for i := 1; i < len(c.opened); i++ {
 		a, b := c.opened[i-1], c.opened[i]
+		if c.next != nil && a.less(c.next) && c.next.less(b) {
+			continue // packed again between the two: places says whose the second is
+		}
 		if caseOf(a.data) != caseOf(b.data) {
 			f := j.add(LinkOutOfOrder, SeverityDoubtful, func(in sentences) Text { return Text{in.sayReopened(c.key, a, b), in.nextReopened()} }, a, b)
 			f.From, f.To = a.at(), b.at()
@@ -259,7 +262,7 @@ func (j *judgement) afterRepack(c *chain) []*item {
 }
 
 func (j *judgement) twoTrips(older *chain, pack *item, after []*item) {
-	f := j.add(TwoPlaces, SeverityDoubtful, func(in sentences) Text { return Text{in.sayTwoTrips(older.key, pack, after[0]), in.nextTwoPlaces()} }, append([]*item{pack}, after...)...)
+	f := j.add(TwoPlaces, SeverityDoubtful, func(in sentences) Text { return Text{in.sayTwoTrips(older, after[0]), in.nextTwoPlaces()} }, append([]*item{pack}, after...)...)
 	f.From, f.To = pack.at(), after[len(after)-1].at()
 	f.Other = &TripKey{older.key.Set, older.key.Trip}
 	if older.key == j.c.key {

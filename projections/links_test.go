@@ -127,9 +127,30 @@ func TestTwoTripsAfterOpening(t *testing.T) {
 	wantCodes(t, older, TwoPlaces)
 	wantCodes(t, newer, TwoPlaces)
 	for _, f := range older.Findings {
+		if strings.Contains(f.Says, "without having been opened") {
+			t.Errorf("it was opened: %s", f.Says)
+		}
 		if f.Other == nil || f.Other.Trip != next {
 			t.Errorf("the older trip names %v", f.Other)
 		}
+	}
+}
+
+// Opened for a second case on the trip of the first, because the packing between them arrived late: nobody says that it was not packed again.
+func TestOpenedBeforeItsPackingArrived(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	x := newTurn("LAP-014", 0, l)
+	s.live(x)
+	s.tell("or-4", clock(3, 7, 0), x.set, x.trip(), &events.SetOpened{Case: "K-2"})
+	v := judge(t, s.world(), x.key())
+	if f := find(v, LinkOutOfOrder); len(f) != 1 || !strings.Contains(f[0].Says, "without being packed again") {
+		t.Fatal(show(v))
+	}
+	s.tell("packing-1", clock(2, 6, 0), x.set, tripOf(x.set, 1), &events.SetPacked{List: l.List, Version: l.Version})
+	v = judge(t, s.world(), x.key())
+	if len(find(v, LinkOutOfOrder)) != 0 || len(find(v, TwoPlaces)) != 1 {
+		t.Error(show(v))
 	}
 }
 

@@ -393,8 +393,12 @@ func (english) nextRepacked() string {
 	return "Usually nothing is to be done but to destroy the earlier sheet." + policyDecides
 }
 
-func (english) sayTwoTrips(k TripKey, next, after *item) string {
-	return k.Set + " was packed again on " + sayTime(next.at()) + " without having been opened, yet a " + sayKind(after.kind) + " of the earlier packing was recorded " + sayAt(after) + "."
+func (english) sayTwoTrips(older *chain, after *item) string {
+	unopened := ""
+	if open := older.firstOpened(); open == nil || older.next.less(open) {
+		unopened = " without having been opened"
+	}
+	return older.key.Set + " was packed again on " + sayTime(older.next.at()) + unopened + ", yet a " + sayKind(after.kind) + " of the earlier packing was recorded " + sayAt(after) + "."
 }
 
 func (english) sayTwoPlaces(k TripKey, a, b *item) string {

@@ -427,8 +427,12 @@ func (german) nextRepacked() string {
 	return "Üblicherweise ist nur das frühere Blatt zu vernichten." + dePolicyDecides
 }
 
-func (german) sayTwoTrips(k TripKey, next, after *item) string {
-	return k.Set + " wurde am " + deTime(next.at()) + " neu gepackt, ohne geöffnet worden zu sein; trotzdem wurde danach zum früheren Umlauf aufgezeichnet: " + deKind(after.kind) + " (" + deAt(after) + ")."
+func (german) sayTwoTrips(older *chain, after *item) string {
+	unopened := ""
+	if open := older.firstOpened(); open == nil || older.next.less(open) {
+		unopened = ", ohne geöffnet worden zu sein"
+	}
+	return older.key.Set + " wurde am " + deTime(older.next.at()) + " neu gepackt" + unopened + "; trotzdem wurde danach zum früheren Umlauf aufgezeichnet: " + deKind(after.kind) + " (" + deAt(after) + ")."
 }
 
 func (german) sayTwoPlaces(k TripKey, a, b *item) string {
