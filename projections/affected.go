@@ -39,6 +39,7 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 		add(DimCase, d.Case)
 	case *events.IndicatorRead:
 		add(DimSterilizer, d.Sterilizer)
+		add(DimReadings, d.Sterilizer)
 	case *events.ListIssued:
 		add(DimList, d.List)
 	case *events.PolicyAdopted:
@@ -197,7 +198,7 @@ func (a *affected) policy(it *item) {
 // that are counted among the repeated cycles.
 func (a *affected) load(load, sterilizer string, it *item) {
 	w := a.w
-	w.need(DimSterilizer, sterilizer)
+	w.needReadings(sterilizer)
 	reads := slices.Clone(w.reads[sterilizer])
 	known, positive := it.kind == events.KindIndicatorRead, false
 	for _, r := range reads {

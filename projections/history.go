@@ -120,7 +120,7 @@ func (w *World) loadHistory(in map[int64]*item, load string) []TripKey {
 		}
 	}
 	for _, s := range sterilizers {
-		w.need(DimSterilizer, s)
+		w.need(DimReadings, s)
 		for _, it := range w.reads[s] {
 			if indicatorOf(it).Load == load {
 				w.keep(in, []*item{it})

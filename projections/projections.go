@@ -85,6 +85,7 @@ const (
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
+	DimReadings   Dim = "readings"   // the same, also where none is positive
 	DimList       Dim = "list"       // list.issued facts of the list
 	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
 	DimPolicy     Dim = "policy"     // policy.adopted facts of the site

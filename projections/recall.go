@@ -28,7 +28,7 @@ func indicatorOf(it *item) *events.IndicatorRead {
 // ever positive. A load with one positive indicator is positive, whatever the
 // others say.
 func (w *World) readLoads(sterilizer string) *readLoads {
-	w.need(DimSterilizer, sterilizer)
+	w.needReadings(sterilizer)
 	w.fresh()
 	if r, ok := w.derived.recalls[sterilizer]; ok {
 		return r
@@ -49,6 +49,21 @@ func (w *World) readLoads(sterilizer string) *readLoads {
 	w.fresh()
 	w.derived.recalls[sterilizer] = r
 	return r
+}
+
+// needReadings fetches a sterilizer's indicators where one of them is positive.
+// A Source need not hold the first positive one yet: it may be the very fact
+// that is judged now. The negative ones before it count from then on.
+func (w *World) needReadings(sterilizer string) {
+	w.need(DimSterilizer, sterilizer)
+	for _, it := range w.reads[sterilizer] {
+		for _, d := range append([]events.Data{it.Event.Data}, it.alts...) {
+			if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {
+				w.need(DimReadings, sterilizer)
+				return
+			}
+		}
+	}
 }
 
 func (w *World) byLoad(reads []*item) *readLoads {

@@ -350,3 +350,23 @@ func TestNeighboursVoidLater(t *testing.T) {
 		t.Errorf("after the corrections the trip before is %q, want %q", got, want)
 	}
 }
+
+// The first positive indicator of a sterilizer is judged before a Source holds it. The negative ones before it bound it all the same.
+func TestFirstPositive(t *testing.T) {
+	s := newStory()
+	turns := loads(s, "n-p")
+	last := len(s.facts) - 1
+	if d := s.facts[last].Event.Data.(*events.IndicatorRead); d.Result != "positive" {
+		t.Fatal("the story does not end with the positive one")
+	}
+	w := NewWorld(&shelf{facts: s.facts[:last]})
+	for _, x := range turns {
+		judge(t, w, x.key())
+	}
+	w.Add(s.facts[last])
+	for i, x := range turns {
+		if got, want := codes(judge(t, w, x.key())), codes(judge(t, s.world(), x.key())); got != want {
+			t.Errorf("turn %d: %s, all at once %s", i, got, want)
+		}
+	}
+}

@@ -45,11 +45,14 @@ func TestScripts(t *testing.T) {
 	})
 }
 
-// writeWeek (week FILE) writes the built-in week as one file of observations.
+// writeWeek (week FILE ...) writes the built-in week as observations, spread over the files in equal parts.
 func writeWeek(ts *testscript.TestScript, neg bool, args []string) {
 	lines, err := weekLines()
 	ts.Check(err)
-	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Join(lines, "\n")+"\n"), 0o600))
+	for i, name := range args {
+		part := lines[i*len(lines)/len(args) : (i+1)*len(lines)/len(args)]
+		ts.Check(os.WriteFile(ts.MkAbs(name), []byte(strings.Join(part, "\n")+"\n"), 0o600))
+	}
 }
 
 // putCode (code NAME FILE SET) puts the sheet code that a set got in a file of

@@ -3,7 +3,7 @@ package readmodel
 // schemaVersion is raised with every change of the schema or of judgement. A
 // file with another number is thrown away and rebuilt: it holds nothing that
 // the ledger does not.
-const schemaVersion = 4
+const schemaVersion = 5
 
 // The tables. Ids (event, trip) are 16-byte blobs: the UUID's bytes. Times are
 // integers, nanoseconds since 1970 UTC. Empty trip: x”.

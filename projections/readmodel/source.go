@@ -46,7 +46,8 @@ var factRows = map[projections.Dim]string{
 	// Negative readings say nothing without a positive one, and there is one a day.
 	projections.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
-	projections.DimEvent: `id = ?1 AND observed BETWEEN ?2 AND ?3`,
+	projections.DimReadings: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
+	projections.DimEvent:    `id = ?1 AND observed BETWEEN ?2 AND ?3`,
 }
 
 // Facts implements projections.Source.
