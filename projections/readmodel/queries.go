@@ -120,22 +120,25 @@ func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.
 	return out, rows.Err()
 }
 
-// FindEvent returns the sequence of an event id, 0 where there is none.
+// FindEvent returns the sequence of an event id, 0 where there is none. Of
+// several it is the first.
 func (m *Model) FindEvent(ctx context.Context, id string) (int64, error) {
+	seqs, err := m.FindEvents(ctx, id)
+	if err != nil || len(seqs) == 0 {
+		return 0, err
+	}
+	return seqs[0], nil
+}
+
+// FindEvents returns the sequences of an event id, in order. An id belongs to
+// nobody: a station that signs for itself can give one that is another's.
+func (m *Model) FindEvents(ctx context.Context, id string) ([]int64, error) {
 	at, err := events.IDTime(id)
 	if err != nil {
-		return 0, nil
+		return nil, nil // no event has it
 	}
-	var seq int64
-	err = m.read.QueryRowContext(ctx, `SELECT seq FROM events WHERE observed BETWEEN ?2 AND ?3 AND id = ?1 ORDER BY seq LIMIT 1`,
-		idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1).Scan(&seq)
-	if errors.Is(err, sql.ErrNoRows) {
-		return 0, nil
-	}
-	if err != nil {
-		return 0, fmt.Errorf("read model: %w", err)
-	}
-	return seq, nil
+	return m.seqs(ctx, `SELECT seq FROM events WHERE observed BETWEEN ?2 AND ?3 AND id = ?1 ORDER BY seq`,
+		idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
 }
 
 // TripAt returns the set's trip that was packed last at or before a moment, and

@@ -272,6 +272,9 @@ can't be known, and how to check it.`,
 			if out == "" {
 				return errors.New("--out FILE.zip says where the bundle goes")
 			}
+			if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
+				return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
+			}
 			if !slices.Contains(shell.Languages(), lang) {
 				return fmt.Errorf("--lang is one of %s, not %q", strings.Join(shell.Languages(), ", "), lang)
 			}
@@ -522,8 +525,8 @@ func (a *app) retire() *cobra.Command {
 func (a *app) policy() *cobra.Command {
 	c := command("policy", "prints the policy in force, as JSON",
 		`Reads the read model. Without an adopted policy it is the built-in default; a
-policy.adopted observation with this form puts another in force. The facility's
-own policy decides what goes into it.`,
+policy.adopted observation puts another in force: its data is what stands under
+"policy" here. The facility's own policy decides what goes into it.`,
 		"listbound policy --data d", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
 				p, err := s.Policy(cmd.Context())

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
+	"time"
 
 	"listbound/events"
 	"listbound/ledger"
@@ -124,7 +126,7 @@ type intake struct {
 	entries []ledger.Entry
 
 	index    int
-	ids      map[string]*line // by event id, of this batch
+	ids      map[string]*line // by identity, of this batch
 	twins    map[int]*line
 	stations map[string]*chain
 	packed   map[string][]*events.Event // set.packed of this batch, by set
@@ -152,7 +154,8 @@ func (in *intake) take(l *line) {
 		l.err = err
 		return
 	}
-	if twin := in.ids[id]; twin != nil {
+	self := identity(id, l.obs)
+	if twin := in.ids[self]; twin != nil {
 		l.receipt = twin.receipt
 		l.receipt.Known = true
 		in.twins[i] = twin
@@ -170,14 +173,23 @@ func (in *intake) take(l *line) {
 		l.err, l.prepared, l.receipt = err, nil, Receipt{}
 		return
 	}
-	in.ids[id] = l
-	in.byID[id] = l.prepared.event
+	in.ids[self] = l
+	if in.byID[id] == nil {
+		in.byID[id] = l.prepared.event
+	}
 }
 
 // save keeps the chains that a line may move on, so that a refusal can put them back.
 func (in *intake) save(o *events.Observation) map[string]*chain {
 	out := make(map[string]*chain)
-	for _, name := range []string{o.Station, in.s.Name()} {
+	names := []string{o.Station, in.s.Name()}
+	switch d := o.Data.(type) {
+	case *events.StationEnrolled:
+		names = append(names, d.Station)
+	case *events.StationRetired:
+		names = append(names, d.Station)
+	}
+	for _, name := range names {
 		if c := in.stations[name]; c != nil {
 			copied := *c
 			out[name] = &copied
@@ -200,17 +212,28 @@ func (in *intake) restore(chains map[string]*chain) {
 
 // known answers a line that the ledger already holds.
 func (in *intake) known(id string, l *line) (bool, error) {
-	seq, err := in.m.FindEvent(in.ctx, id)
-	if err != nil || seq == 0 {
-		return false, err
-	}
-	e, err := in.s.EventAt(seq)
+	seqs, err := in.m.FindEvents(in.ctx, id)
 	if err != nil {
 		return false, err
 	}
-	l.receipt = receiptOf(e)
-	l.receipt.Seq, l.receipt.Known = seq, true
-	return true, nil
+	for _, seq := range seqs {
+		e, err := in.s.EventAt(seq)
+		if err != nil {
+			return false, err
+		}
+		if e.Station != l.obs.Station || e.Kind() != l.obs.Kind || !e.Time.Equal(l.obs.Time) {
+			continue // a station that signs for itself gave it this id; that must not keep another's observation out
+		}
+		l.receipt = receiptOf(e)
+		l.receipt.Seq, l.receipt.Known = seq, true
+		return true, nil
+	}
+	return false, nil
+}
+
+// identity tells observations apart within a batch. The id alone does not: see known.
+func identity(id string, o *events.Observation) string {
+	return strings.Join([]string{id, o.Station, string(o.Kind), o.Time.UTC().Format(time.RFC3339Nano)}, " ")
 }
 
 func receiptOf(e *events.Event) Receipt {
@@ -269,11 +292,29 @@ func (in *intake) put(l *line, e *events.Event, c *chain) error {
 		return err
 	}
 	in.queue(e, n, c, 0)
-	if e.Kind() == events.KindSetPacked {
-		in.packed[e.Subject] = append(in.packed[e.Subject], e)
+	if err := in.learn(e); err != nil {
+		return err
 	}
 	l.prepared = &prepared{event: e, note: n, entries: len(in.entries)}
 	l.receipt = receiptOf(e)
+	return nil
+}
+
+// learn keeps what later lines of the batch may refer to. The event is in its
+// final form by now; what is refused leaves nothing to refer to.
+func (in *intake) learn(e *events.Event) error {
+	switch d := e.Data.(type) {
+	case *events.SetPacked:
+		in.packed[e.Subject] = append(in.packed[e.Subject], e)
+	case *events.ListIssued:
+		vs, err := in.versions(d.List)
+		if err != nil {
+			return err
+		}
+		if vs[d.Version] == nil {
+			vs[d.Version] = d
+		}
+	}
 	return nil
 }
 
@@ -301,13 +342,18 @@ func (in *intake) prepareSigned(l *line) error {
 	if err != nil {
 		return err
 	}
+	switch e.Kind() {
+	case events.KindStationEnrolled, events.KindStationRetired:
+		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been tampered with.
+		return fmt.Errorf("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger", e.Kind())
+	}
 	var remark events.Remark
 	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {
 		remark = events.RemarkSignature
 	}
 	in.queue(e, o.Signed, c, remark)
-	if e.Kind() == events.KindSetPacked {
-		in.packed[e.Subject] = append(in.packed[e.Subject], e)
+	if err := in.learn(e); err != nil {
+		return err
 	}
 	l.prepared = &prepared{event: e, note: o.Signed, remark: remark, entries: len(in.entries)}
 	l.receipt = receiptOf(e)

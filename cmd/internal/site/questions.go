@@ -122,7 +122,7 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 	if given == 0 && q.Set != "" {
 		given = 1
 	}
-	if given != 1 {
+	if given != 1 || q.Set != "" && q.Trip == "" && q.Case+q.Load != "" {
 		return of, errors.New("ask for one of: a set, a trip, a case, a load")
 	}
 	var err error

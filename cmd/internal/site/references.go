@@ -255,7 +255,6 @@ func (in *intake) checkIssue(d *events.ListIssued) error {
 			return fmt.Errorf("list %s version %d was issued before with other lines; a changed list is a new version", d.List, d.Version)
 		}
 	}
-	vs[d.Version] = d
 	return nil
 }
 
@@ -276,12 +275,18 @@ func (in *intake) checkEnrolment(d *events.StationEnrolled) error {
 }
 
 func (in *intake) checkRetirement(d *events.StationRetired) error {
+	if events.ReservedStation(d.Station) {
+		return fmt.Errorf("%s is the ledger itself, and is not retired", d.Station)
+	}
 	c, err := in.find(d.Station)
 	if err != nil {
 		return err
 	}
 	if c.verifier == nil {
 		return in.notEnrolled(d.Station)
+	}
+	if c.retired != 0 {
+		return fmt.Errorf("station %s was retired by record %d", d.Station, c.retired)
 	}
 	c.retired = in.s.ledger.Size() + int64(len(in.entries)) + 1
 	return nil
