@@ -114,6 +114,30 @@ func TestOneItemOnTwoLines(t *testing.T) {
 	}
 }
 
+// ended holds a verdict's counts to its codes, and to what they say: a code
+// and a part of a sentence by turns.
+func ended(t *testing.T, what string, v Verdict, want string, says ...string) {
+	t.Helper()
+	checkVerdict(t, v)
+	if got := codes(v); got != want {
+		t.Errorf("%s: %s: %s, want %s", what, v.Set, got, want)
+	}
+	for i := 0; i < len(says); i += 2 {
+		if !slices.ContainsFunc(v.Findings, func(f Finding) bool { return string(f.Code) == says[i] && strings.Contains(f.Says, says[i+1]) }) {
+			t.Errorf("%s: no %s says %q: %s", what, says[i], says[i+1], show(v))
+		}
+	}
+}
+
+// TestOneBadgeEach: each count is said with its own badge.
+func TestOneBadgeEach(t *testing.T) {
+	s, x := plain()
+	x.first.Counter, x.first.Witness, x.final.Counter, x.final.Witness = "B-1", "B-1", "B-2", "B-2"
+	s.live(x)
+	ended(t, "two badges", judge(t, s.world(), x.key()), "count-one-person:doubtful",
+		"count-one-person", "The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of LAP-014 have one badge in both roles.")
+}
+
 // TestCountTimes: AORN's recommended practice for prevention of retained
 // surgical items (2013 edition) asks for a count before the procedure, when
 // items are added, before a cavity within a cavity is closed, when wound

@@ -627,13 +627,17 @@ func (english) nextCountMissing() string {
 func (english) sayOnePerson(k TripKey, its []*item) string {
 	var stages []string
 	for _, it := range its {
-		stages = append(stages, sayStage(countOf(it).Stage)+" ("+sayTime(it.at())+")")
+		d, when := countOf(it), sayTime(it.at())
+		if d.Witness != "" {
+			when += ", badge " + d.Counter
+		}
+		stages = append(stages, sayStage(d.Stage)+" ("+when+")")
 	}
-	d := countOf(its[0])
-	if d.Witness == "" {
-		return "The " + sayList(stages) + " of " + k.Set + " " + plural(len(its), "names", "name") + " no second person."
+	s := "The " + sayList(stages) + " of " + k.Set + " "
+	if countOf(its[0]).Witness == "" {
+		return s + plural(len(its), "names", "name") + " no second person."
 	}
-	return "The " + sayList(stages) + " of " + k.Set + " " + plural(len(its), "has", "have") + " one badge in both roles (" + d.Counter + ")."
+	return s + plural(len(its), "has", "have") + " one badge in both roles."
 }
 
 func (english) nextOnePerson() string {

@@ -682,12 +682,15 @@ func (german) nextCountMissing() string {
 }
 
 func (german) sayOnePerson(k TripKey, its []*item) string {
-	d := countOf(its[0])
-	s := "Zählung von " + k.Set + ": " + deStages(its)
-	if d.Witness == "" {
-		return s + " " + plural(len(its), "nennt", "nennen") + " keine zweite Zählperson."
+	if countOf(its[0]).Witness == "" {
+		return "Zählung von " + k.Set + ": " + deStages(its) + " " + plural(len(its), "nennt", "nennen") + " keine zweite Zählperson."
 	}
-	return s + " " + plural(len(its), "hat", "haben") + " in beiden Rollen denselben Ausweis (" + d.Counter + ")."
+	stages := make([]string, len(its))
+	for i, it := range its {
+		d := countOf(it)
+		stages[i] = deStage(d.Stage) + " (" + deTime(it.at()) + ", Ausweis " + d.Counter + ")"
+	}
+	return "Zählung von " + k.Set + ": " + deList(stages) + " " + plural(len(its), "hat", "haben jeweils") + " in beiden Rollen denselben Ausweis."
 }
 
 func (german) nextOnePerson() string {
