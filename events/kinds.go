@@ -219,7 +219,8 @@ type Count struct {
 	Counted int64 `json:"counted"`
 }
 
-// Removed is what left the field on purpose.
+// Removed is what left the field on purpose, before the count that records it,
+// and is not in its Counts.
 type Removed struct {
 	Line     int64  `json:"line"`
 	Quantity int64  `json:"quantity"`

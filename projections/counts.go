@@ -132,7 +132,15 @@ func tallyUp(c *chain, ref string) *tally {
 // open takes the first count: what it says is what the rest is held against.
 func (b *books) open(t *tally, at int) {
 	d := countOf(t.counts[at])
-	diffs, gaps := b.compare(d.Counts, b.packed, t.uncountable)
+	b.remove(d)
+	packed := b.packed
+	if len(d.Removed) > 0 { // as in any count, it left the field before this one
+		packed = slices.Clone(packed)
+		for _, r := range d.Removed {
+			packed[b.at(r.Line)] -= r.Quantity
+		}
+	}
+	diffs, gaps := b.compare(d.Counts, packed, t.uncountable)
 	if !t.uncountable {
 		t.firstDiffs = diffs
 	}
@@ -144,7 +152,6 @@ func (b *books) open(t *tally, at int) {
 		}
 		b.expected[k], b.known[k] = x.Counted, true
 	}
-	b.remove(d)
 }
 
 func (b *books) remove(d *events.SetCounted) {

@@ -138,6 +138,42 @@ func TestOneBadgeEach(t *testing.T) {
 		"count-one-person", "The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of LAP-014 have one badge in both roles.")
 }
 
+// TestRemovedBeforeTheCount: what a count says was removed left the field
+// before it, in the first count as in any other.
+func TestRemovedBeforeTheCount(t *testing.T) {
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+		for _, again := range []int64{5, 6} {
+			s, x := plain()
+			x.final.Counts[0].Counted = 5
+			removed := []events.Removed{{Line: 1, Quantity: 1, Reason: "fell to the floor"}}
+			want := ""
+			switch stage {
+			case events.StageFirst:
+				x.first.Removed, x.first.Counts[0].Counted = removed, again
+				if again == 6 { // one too many: six were packed, and one of them left
+					want = "count-short:broken closed-unreconciled:broken count-differs-at-opening:doubtful"
+				}
+			case events.StageFinal:
+				x.final.Removed, x.final.Counts[0].Counted = removed, again
+				if again == 6 {
+					want = "count-over:broken closed-unreconciled:broken"
+				}
+			default:
+				s.count(x, stage, 9, 0, events.Count{Line: 1, Counted: again}).Event.Data.(*events.SetCounted).Removed = removed
+				if again == 6 {
+					want = "count-over:noted"
+				}
+			}
+			s.live(x)
+			w := s.world()
+			ended(t, string(stage), judge(t, w, x.key()), want)
+			if st, err := w.Standing(x.key()); err != nil || st.Lines[0].Packed != 6 || stage != events.StageFirst && st.Lines[0].Expected != 5 || stage == events.StageFirst && st.Lines[0].Expected != again {
+				t.Errorf("%s: stands at %+v (%v)", stage, st.Lines[0], err)
+			}
+		}
+	}
+}
+
 // TestCountTimes: AORN's recommended practice for prevention of retained
 // surgical items (2013 edition) asks for a count before the procedure, when
 // items are added, before a cavity within a cavity is closed, when wound

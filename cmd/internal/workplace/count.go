@@ -90,7 +90,7 @@ func (t *table) takesPart(i int) bool {
 func (t *table) expected(i int, l *projections.LineStanding) int64 {
 	switch t.stage {
 	case events.StageFirst:
-		return l.Packed // what leaves the field does so after the first count
+		return l.Packed - t.drafts[i].removedOf(l.Line.Line)
 	case events.StageAdded:
 		return 0
 	}
