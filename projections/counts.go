@@ -12,6 +12,8 @@ type lineDiff struct {
 	line           int64
 	item, name     string // item id and description, empty for a line that is not on the list
 	expected, seen int64
+	in             *item // the count
+	leftOut        bool  // the final count came later and has no such line
 }
 
 // tally is what a trip's counts come to.
@@ -25,7 +27,18 @@ type tally struct {
 	finalDiffs  []lineDiff
 	finalGaps   []int64
 	midDiffs    map[*item][]lineDiff // other full counts that differ
+	ends        []lineDiff           // what differs by the last word on each line
+	unseen      []unseenLine         // lines not counted at the end
 	uncountable bool                 // the list is not known, so what is missing from a count can't be said
+}
+
+// unseenLine is a line that no count has at the end: the final count left it
+// out, pieces came or left after it, or none settled an earlier difference.
+type unseenLine struct {
+	lineDiff
+	since          *item // the count that left it out, that says what came or left, or that no final count settled
+	last           *item // the last count that says so
+	added, removed int64 // after the final count
 }
 
 func countOf(it *item) *events.SetCounted {
@@ -126,7 +139,107 @@ func tallyUp(c *chain, ref string) *tally {
 			b.count(t, it)
 		}
 	}
+	t.conclude(b)
 	return t
+}
+
+// conclude finds the last word on each line. The final count has it, unless it
+// left the line out, or was right and a later count differs; else the last
+// count that has the line. A piece short before closing is not found by leaving
+// its line out at the end.
+func (t *tally) conclude(b *books) {
+	t.ends = slices.Clip(t.finalDiffs)
+	for _, it := range t.counts {
+		for _, d := range t.midDiffs[it] {
+			if t.lastWord(it, d.line) {
+				d.leftOut = t.final != nil && it.less(t.final)
+				t.ends = append(t.ends, d)
+			}
+		}
+	}
+	if t.final == nil {
+		// What a later count has right stands until a final count settles it.
+		for _, it := range t.counts {
+			for _, d := range t.midDiffs[it] {
+				if t.afterwards(it, d.line) == thenNothing && !t.lastWord(it, d.line) {
+					t.unseenAt(b, d.line, it)
+				}
+			}
+		}
+		return
+	}
+	for _, l := range t.finalGaps {
+		t.unseenAt(b, l, t.final)
+	}
+	for _, it := range t.counts {
+		if !t.final.less(it) {
+			continue
+		}
+		d := countOf(it)
+		for _, r := range d.Removed {
+			u := t.unseenAt(b, r.Line, it)
+			u.last, u.removed = it, u.removed+r.Quantity
+		}
+		if d.Stage != events.StageAdded {
+			t.unseen = slices.DeleteFunc(t.unseen, func(u unseenLine) bool {
+				_, ok := countedLine(d.Counts, 0, u.line)
+				return ok
+			})
+			continue
+		}
+		for _, x := range d.Counts {
+			if x.Counted != 0 {
+				u := t.unseenAt(b, x.Line, it)
+				u.last, u.added = it, u.added+x.Counted
+			}
+		}
+	}
+}
+
+func (t *tally) unseenAt(b *books, line int64, since *item) *unseenLine {
+	i := slices.IndexFunc(t.unseen, func(u unseenLine) bool { return u.line == line })
+	if i < 0 {
+		l := &b.lines[b.at(line)]
+		i = len(t.unseen)
+		t.unseen = append(t.unseen, unseenLine{lineDiff: lineDiff{line: line, item: l.Item, name: l.Description}, since: since})
+	}
+	return &t.unseen[i]
+}
+
+// lastWord says whether what a count says of a line is what stands.
+func (t *tally) lastWord(it *item, line int64) bool {
+	for i := len(t.counts) - 1; i >= 0; i-- {
+		switch x := t.counts[i]; {
+		case x == it:
+			return !t.differs(t.final, line)
+		case t.has(x, line):
+			return false
+		}
+	}
+	return false
+}
+
+// has says whether a count speaks of a line. A final count need not name a line
+// of which there should be none.
+func (t *tally) has(it *item, line int64) bool {
+	d := countOf(it)
+	switch {
+	case d.Stage == events.StageAdded:
+		return false
+	case it == t.final:
+		return !slices.Contains(t.finalGaps, line)
+	}
+	_, ok := countedLine(d.Counts, 0, line)
+	return ok
+}
+
+// differs says whether a count has a line otherwise than expected.
+func (t *tally) differs(it *item, line int64) bool {
+	ds := t.midDiffs[it]
+	if it == t.final {
+		ds = t.finalDiffs
+	}
+	return slices.ContainsFunc(ds, func(d lineDiff) bool { return d.line == line })
 }
 
 // open takes the first count: what it says is what the rest is held against.
@@ -172,6 +285,9 @@ func (b *books) count(t *tally, it *item) {
 		return
 	}
 	diffs, gaps := b.compare(d.Counts, b.expected, t.uncountable)
+	for i := range diffs {
+		diffs[i].in = it
+	}
 	if it == t.final {
 		t.finalDiffs, t.finalGaps = diffs, gaps
 		return
@@ -195,7 +311,7 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 		case !ok && (l.Quantity > 0 || expected[i] > 0 || b.known[i]):
 			gaps = append(gaps, l.Line)
 		case ok && got != expected[i]:
-			diffs = append(diffs, lineDiff{l.Line, l.Item, l.Description, expected[i], got})
+			diffs = append(diffs, lineDiff{line: l.Line, item: l.Item, name: l.Description, expected: expected[i], seen: got})
 		}
 	}
 	for i, x := range counts {
@@ -203,7 +319,7 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 			continue
 		}
 		if k := b.at(x.Line); k >= n && !uncountable && x.Counted != 0 {
-			diffs = append(diffs, lineDiff{x.Line, "", "", 0, x.Counted})
+			diffs = append(diffs, lineDiff{line: x.Line, seen: x.Counted})
 		}
 	}
 	return diffs, gaps
@@ -236,8 +352,8 @@ func (w *World) caseState(ref string) *caseState {
 	for _, k := range s.trips {
 		t := tallyUp(w.chain(k), ref)
 		s.tallies[k] = t
-		for i := range t.finalDiffs {
-			d := &t.finalDiffs[i]
+		for i := range t.ends {
+			d := &t.ends[i]
 			bs = append(bs, Balance{Key: k, Item: d.itemOf(k), Expected: d.expected, Counted: d.seen})
 		}
 	}
@@ -273,9 +389,22 @@ func (j *judgement) countsOf(u *caseUse, linkMissing bool) {
 		f.Lines, f.From, f.To = linesOf(t.firstDiffs), c.lastPack().at(), t.first.at()
 	}
 	j.middle(t)
-	j.final(s, t)
+	j.ends(s, t)
 	j.gaps(u, t, linkMissing)
 	j.closed(u, s)
+}
+
+// byCount parts differences by the counts in which they were found.
+func byCount(ds []lineDiff) [][]lineDiff {
+	var out [][]lineDiff
+	for _, d := range ds {
+		i := slices.IndexFunc(out, func(of []lineDiff) bool { return of[0].in == d.in })
+		if i < 0 {
+			out, i = append(out, nil), len(out)
+		}
+		out[i] = append(out[i], d)
+	}
+	return out
 }
 
 func linesOf(ds []lineDiff) []int64 {
@@ -362,71 +491,98 @@ func (j *judgement) countSheets(t *tally) {
 	}
 }
 
-// middle judges counts between first and final. A final count that is right in
-// those lines has put them right, so they are noted; without one they stand.
+// middle judges counts that do not have the last word. A final count that is
+// right in those lines has put them right, so they are noted; a count that
+// differs as well is judged by itself.
 func (j *judgement) middle(t *tally) {
 	for _, it := range t.counts {
-		diffs := t.midDiffs[it]
-		if len(diffs) == 0 {
+		if len(t.midDiffs[it]) == 0 {
 			continue
 		}
-		settled := t.final != nil && it.less(t.final)
+		by := make(map[middleLines][]lineDiff)
+		for _, d := range t.midDiffs[it] {
+			if !t.lastWord(it, d.line) {
+				x := middleLines{d.seen > d.expected, t.afterwards(it, d.line)}
+				by[x] = append(by[x], d)
+			}
+		}
 		for _, over := range []bool{false, true} {
-			var ds []lineDiff
-			for _, d := range diffs {
-				if (d.seen > d.expected) == over {
-					ds = append(ds, d)
+			for then := range thens {
+				ds := by[middleLines{over, then}]
+				if len(ds) == 0 {
+					continue
 				}
+				code, sev := CountShort, SeverityNoted
+				if over {
+					code = CountOver
+				}
+				shown := []*item{it}
+				switch then {
+				case thenNothing, thenLeftOut:
+					sev = SeverityBroken
+				case thenLater:
+					shown = append(shown, t.wordOn(ds)...)
+				}
+				if then == thenRight || then == thenDiffers || then == thenLeftOut {
+					shown = append(shown, t.final)
+				}
+				f := j.add(code, sev, func(in sentences) Text {
+					return Text{in.sayMiddle(j.c.key, it, ds, then), in.nextMiddle(sev, then)}
+				}, shown...)
+				f.Lines, f.From, f.To = linesOf(ds), it.at(), it.at()
 			}
-			if len(ds) == 0 {
-				continue
-			}
-			code, sev := CountShort, SeverityBroken
-			if over {
-				code = CountOver
-			}
-			shown := []*item{it}
-			if settled {
-				sev = SeverityNoted
-				shown = append(shown, t.final)
-			}
-			then := t.finalOf(ds)
-			f := j.add(code, sev, func(in sentences) Text {
-				return Text{in.sayMiddle(j.c.key, it, ds, settled, then), in.nextMiddle(sev, then)}
-			}, shown...)
-			f.Lines, f.From, f.To = linesOf(ds), it.at(), it.at()
 		}
 	}
 }
 
-// finalOfLines is what the final count has in lines that differed before it.
-type finalOfLines int
+type middleLines struct {
+	over bool
+	then sequel
+}
+
+// sequel is what came after lines differed in a count.
+type sequel int
 
 const (
-	finalRight finalOfLines = iota
-	finalDiffers
-	finalLeftOut
+	thenNothing sequel = iota // no final count after it, or a final one before it
+	thenRight                 // the final count is as expected
+	thenDiffers               // the final count differs as well
+	thenLeftOut               // the final count left the line out; another one has it right
+	thenLater                 // another later count differs as well
+	thens
 )
 
-func (t *tally) finalOf(ds []lineDiff) finalOfLines {
+func (t *tally) afterwards(it *item, line int64) sequel {
+	before := t.final != nil && it.less(t.final)
+	switch {
+	case before && t.differs(t.final, line):
+		return thenDiffers
+	case before && t.has(t.final, line):
+		return thenRight
+	case slices.ContainsFunc(t.ends, func(d lineDiff) bool { return d.line == line && it.less(d.in) }):
+		return thenLater
+	case before:
+		return thenLeftOut
+	}
+	return thenNothing
+}
+
+// wordOn returns the counts that have the last word on lines.
+func (t *tally) wordOn(ds []lineDiff) []*item {
+	var out []*item
 	for _, d := range ds {
-		for _, f := range t.finalDiffs {
-			if f.line == d.line {
-				return finalDiffers
-			}
-		}
-		for _, l := range t.finalGaps {
-			if l == d.line {
-				return finalLeftOut
+		for _, e := range t.ends {
+			if e.line == d.line {
+				out = append(out, e.in)
 			}
 		}
 	}
-	return finalRight
+	return out
 }
 
-// final judges the last count, item by item over the whole case.
-func (j *judgement) final(s *caseState, t *tally) {
-	if len(t.finalDiffs) == 0 {
+// ends judges the last word on each line, item by item over the whole case.
+func (j *judgement) ends(s *caseState, t *tally) {
+	if len(t.ends) == 0 {
 		return
 	}
 	k := j.c.key
@@ -435,11 +591,12 @@ func (j *judgement) final(s *caseState, t *tally) {
 		net     int64
 		lines   []lineDiff
 		moves   []Move
-		left    int64
+		left    int64 // in this set
+		total   int64 // over all sets of the case
 		further []*item
 	}
 	var states []*state
-	for _, d := range t.finalDiffs {
+	for _, d := range t.ends {
 		id := d.itemOf(k)
 		i := slices.IndexFunc(states, func(x *state) bool { return x.item == id })
 		if i < 0 {
@@ -457,21 +614,35 @@ func (j *judgement) final(s *caseState, t *tally) {
 				if other == k {
 					other = m.To
 				}
-				if o := s.tallies[other]; o != nil && o.final != nil {
-					x.further = append(x.further, o.final)
+				if o := s.tallies[other]; o != nil {
+					x.further = append(x.further, o.countsOf(x.item, other)...)
 				}
 			}
 		}
 		for _, l := range s.left {
-			if l.Item == x.item && l.Key == k {
+			if l.Item != x.item {
+				continue
+			}
+			x.total += l.Quantity
+			if l.Key == k {
 				x.left = l.Quantity
 			}
 		}
 	}
 	put := func(code Code, sev Severity, words func(sentences) Text, ds []lineDiff, further []*item) {
-		f := j.add(code, sev, words, append([]*item{t.final, t.first}, further...)...)
-		f.Lines, f.To = linesOf(ds), t.final.at()
-		f.From = f.To
+		shown := append([]*item{t.first}, further...)
+		var last *item
+		for _, d := range ds {
+			shown = append(shown, d.in)
+			if d.leftOut {
+				shown = append(shown, t.final)
+			}
+			if last == nil || last.less(d.in) {
+				last = d.in
+			}
+		}
+		f := j.add(code, sev, words, shown...)
+		f.Lines, f.From, f.To = linesOf(ds), last.at(), last.at()
 		if t.first != nil {
 			f.From = t.first.at()
 		}
@@ -483,21 +654,32 @@ func (j *judgement) final(s *caseState, t *tally) {
 		}
 		switch {
 		case x.net == 0: // one line of the set lies in another line of the same item
-			put(CountDiffersAtOpen, SeverityNoted, func(in sentences) Text {
-				return Text{in.sayBetweenLines(k, t.final, x.lines), in.nextCount(SeverityNoted)}
+			put(code, SeverityNoted, func(in sentences) Text {
+				return Text{in.sayBetweenLines(k, x.lines), in.nextCount(SeverityNoted)}
 			}, x.lines, nil)
 			continue
 		case len(x.moves) > 0:
 			put(code, SeverityDoubtful, func(in sentences) Text {
-				return Text{in.sayMisplaced(k, t.final, x.lines, x.moves), in.nextCount(SeverityDoubtful)}
+				return Text{in.sayMisplaced(k, x.lines, x.moves), in.nextCount(SeverityDoubtful)}
 			}, x.lines, x.further)
 		}
 		if x.left != 0 {
 			put(code, SeverityBroken, func(in sentences) Text {
-				return Text{in.sayLeft(k, t.final, x.lines, x.left, len(s.trips)), in.nextCount(SeverityBroken)}
+				return Text{in.sayLeft(k, x.lines, x.left, x.total, len(s.trips)), in.nextCount(SeverityBroken)}
 			}, x.lines, nil)
 		}
 	}
+}
+
+// countsOf returns the counts that have the last word on an item's lines.
+func (t *tally) countsOf(id string, k TripKey) []*item {
+	var out []*item
+	for i := range t.ends {
+		if t.ends[i].itemOf(k) == id {
+			out = append(out, t.ends[i].in)
+		}
+	}
+	return out
 }
 
 // gaps: lines that a first or final count left out, and stages that the policy
@@ -512,6 +694,22 @@ func (j *judgement) gaps(u *caseUse, t *tally, linkMissing bool) {
 			f := j.add(CountMissing, SeverityDoubtful, func(in sentences) Text { return Text{in.sayLinesUncounted(c, x.it, x.lines), in.nextCountMissing()} }, x.it)
 			f.Lines, f.From, f.To = x.lines, x.it.at(), x.it.at()
 		}
+	}
+	var late []unseenLine
+	var came []*item
+	for _, l := range t.unseen {
+		if l.last != nil {
+			late = append(late, l)
+			came = append(came, l.since, l.last)
+		}
+	}
+	if len(late) > 0 {
+		f := j.add(CountMissing, SeverityDoubtful, func(in sentences) Text { return Text{in.sayAfterFinal(c.key, t.final, late), in.nextCountMissing()} }, append(came, t.final)...)
+		f.From, f.To = t.final.at(), t.final.at()
+		for _, l := range late {
+			f.Lines, f.To = append(f.Lines, l.line), latest(f.To, l.last.at())
+		}
+		slices.Sort(f.Lines)
 	}
 	if !u.opened || linkMissing && len(t.counts) == 0 {
 		return // said already: nothing was counted
@@ -553,7 +751,8 @@ func (j *judgement) gaps(u *caseUse, t *tally, linkMissing bool) {
 	}
 }
 
-// closed: the case was closed with something unaccounted for.
+// closed: the case was closed with something unaccounted for, or with lines
+// that nobody counted at the end.
 func (j *judgement) closed(u *caseUse, s *caseState) {
 	c := j.c
 	if len(u.closings) == 0 {
@@ -561,7 +760,7 @@ func (j *judgement) closed(u *caseUse, s *caseState) {
 	}
 	it := u.closings[len(u.closings)-1]
 	d, ok := it.data.(*events.CaseClosed)
-	if !ok || len(s.left) == 0 && d.Outcome != "unreconciled" {
+	if !ok {
 		return
 	}
 	shown := []*item{it}
@@ -569,22 +768,51 @@ func (j *judgement) closed(u *caseUse, s *caseState) {
 	for _, l := range s.left {
 		o := openItem{set: l.Key.Set, quantity: l.Quantity}
 		if t := s.tallies[l.Key]; t != nil {
-			for i := range t.finalDiffs {
-				if t.finalDiffs[i].itemOf(l.Key) == l.Item {
-					o.line = &t.finalDiffs[i]
+			for i := range t.ends {
+				if t.ends[i].itemOf(l.Key) == l.Item {
+					o.line = &t.ends[i]
 					break
 				}
 			}
-			shown = append(shown, t.final)
+			shown = append(shown, t.countsOf(l.Item, l.Key)...)
 		}
 		open = append(open, o)
+	}
+	for _, k := range s.trips {
+		t := s.tallies[k]
+		for i := range t.unseen {
+			l := &t.unseen[i]
+			said := slices.ContainsFunc(s.left, func(o Leftover) bool { return o.Key == k && o.Item == l.itemOf(k) }) &&
+				slices.ContainsFunc(t.ends, func(d lineDiff) bool { return d.line == l.line })
+			if said || it.less(l.since) { // what came or left after the closing was not open then
+				continue
+			}
+			open = append(open, openItem{set: k.Set, line: &l.lineDiff})
+			shown = append(shown, l.since)
+		}
+	}
+	if len(open) == 0 && d.Outcome != "unreconciled" {
+		return
 	}
 	f := j.add(ClosedUnreconciled, SeverityBroken, func(in sentences) Text { return Text{in.sayClosed(c.key, it, d, open), in.nextClosed()} }, shown...)
 	f.From, f.To = it.at(), it.at()
 }
 
+// openItem is what was open when a case was closed.
 type openItem struct {
 	set      string
 	line     *lineDiff
-	quantity int64
+	quantity int64 // short, less than 0: over; 0: not counted at the end
+}
+
+// openAtClosing parts what is unaccounted for from what was not counted.
+func openAtClosing(open []openItem) (left, unseen []openItem) {
+	for _, o := range open {
+		if o.quantity != 0 {
+			left = append(left, o)
+		} else {
+			unseen = append(unseen, o)
+		}
+	}
+	return left, unseen
 }

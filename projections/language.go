@@ -80,13 +80,14 @@ type sentences interface {
 	nextSealedOther() string
 	sayCountDiffers(k TripKey, it *item, ds []lineDiff) string
 	nextCountDiffers() string
-	sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string
-	nextMiddle(sev Severity, then finalOfLines) string
-	sayBetweenLines(k TripKey, it *item, ds []lineDiff) string
-	sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string
-	sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string
+	sayMiddle(k TripKey, it *item, ds []lineDiff, then sequel) string
+	nextMiddle(sev Severity, then sequel) string
+	sayBetweenLines(k TripKey, ds []lineDiff) string
+	sayMisplaced(k TripKey, ds []lineDiff, moves []Move) string
+	sayLeft(k TripKey, ds []lineDiff, left, total int64, sets int) string
 	nextCount(sev Severity) string
 	sayLinesUncounted(c *chain, it *item, lines []int64) string
+	sayAfterFinal(k TripKey, final *item, ls []unseenLine) string
 	sayStagesMissing(c *chain, missing []events.Stage) string
 	nextCountMissing() string
 	sayOnePerson(k TripKey, its []*item) string

@@ -11,7 +11,7 @@ import (
 type CaseStanding struct {
 	Case    string
 	Sets    []SetStanding // in the order of set and trip
-	Moves   []Move        // differences of the final counts that another set explains
+	Moves   []Move        // differences at the end that another set explains
 	Left    []Leftover    // and those that none does
 	Closed  bool
 	Outcome string // of the closing

@@ -545,31 +545,54 @@ func (english) nextCountDiffers() string {
 	return "Usually the set is counted again before it is used, and packing is told." + policyDecides
 }
 
-func (english) sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string {
+func (english) sayMiddle(k TripKey, it *item, ds []lineDiff, then sequel) string {
 	s := "The " + sayStage(countOf(it).Stage) + " of " + k.Set + " (" + sayTime(it.at()) + ") differed: " + sayDiffs(ds) + "."
-	switch {
-	case !settled:
-		return s
-	case then == finalDiffers:
+	switch then {
+	case thenRight:
+		return s + " The final count came out as expected."
+	case thenDiffers:
 		return s + " The final count differs as well."
-	case then == finalLeftOut:
-		return s + " The final count left the line out."
+	case thenLeftOut:
+		return s + " The final count left " + plural(len(ds), "the line", "these lines") + " out."
+	case thenLater:
+		return s + " A later count differs as well."
 	}
-	return s + " The final count came out as expected."
+	return s
 }
 
-func (w english) nextMiddle(sev Severity, then finalOfLines) string {
-	if sev == SeverityNoted && then != finalRight {
+func (w english) nextMiddle(sev Severity, then sequel) string {
+	switch then {
+	case thenDiffers:
 		return "Usually what follows from the final count is done." + policyDecides
+	case thenLater:
+		return "Usually what follows from the later count is done." + policyDecides
 	}
 	return w.nextCount(sev)
 }
 
-func (english) sayBetweenLines(k TripKey, it *item, ds []lineDiff) string {
-	return "In the final count of " + k.Set + " (" + sayTime(it.at()) + ") pieces of one item stand under another line: " + sayDiffs(ds) + "."
+// sayEnds says in which counts lines differ at the end.
+func sayEnds(k TripKey, ds []lineDiff) string {
+	var parts []string
+	out := 0
+	for _, of := range byCount(ds) {
+		it := of[0].in
+		parts = append(parts, "the "+sayStage(countOf(it).Stage)+" of "+k.Set+" ("+sayTime(it.at())+"): "+sayDiffs(of))
+		if of[0].leftOut {
+			out += len(of)
+		}
+	}
+	s := "In " + strings.Join(parts, "; in ") + "."
+	if out > 0 {
+		s += " The final count left " + plural(out, "this line", "these lines") + " out."
+	}
+	return s
 }
 
-func (english) sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
+func (english) sayBetweenLines(k TripKey, ds []lineDiff) string {
+	return sayEnds(k, ds) + " The lines are of one item, and together they have as many as expected."
+}
+
+func (english) sayMisplaced(k TripKey, ds []lineDiff, moves []Move) string {
 	var parts []string
 	for _, m := range moves {
 		if m.From == k {
@@ -578,19 +601,24 @@ func (english) sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) st
 			parts = append(parts, num(m.Quantity)+" fewer than expected in "+m.From.Set)
 		}
 	}
-	return "In the final count of " + k.Set + " (" + sayTime(it.at()) + "): " + sayDiffs(ds) + ". Probably misplaced: " + sayList(parts) + "."
+	return sayEnds(k, ds) + " Probably misplaced: " + sayList(parts) + "."
 }
 
-func (english) sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
-	what := num(left) + " short"
-	if left < 0 {
-		what = num(-left) + " too many"
+func (english) sayLeft(k TripKey, ds []lineDiff, left, total int64, sets int) string {
+	off := func(n int64) string {
+		if n < 0 {
+			return num(-n) + " too many"
+		}
+		return num(n) + " short"
 	}
-	s := "In the final count of " + k.Set + " (" + sayTime(it.at()) + "): " + sayDiffs(ds) + ". "
-	if sets > 1 {
-		return s + what + " over all sets of the case that were counted."
+	s := sayEnds(k, ds) + " "
+	switch {
+	case sets <= 1:
+		return s + off(left) + "."
+	case left != total:
+		s += off(left) + " in this set, "
 	}
-	return s + what + "."
+	return s + off(total) + " over all sets of the case that were counted."
 }
 
 func (english) nextCount(sev Severity) string {
@@ -610,6 +638,25 @@ func (english) sayLinesUncounted(c *chain, it *item, lines []int64) string {
 		said, more = said[:linesSaid*2], " and others"
 	}
 	return "The " + sayStage(countOf(it).Stage) + " of " + c.key.Set + " (" + sayTime(it.at()) + ") left out " + plural(len(lines), "line ", "lines ") + sayNumbers(said) + more + "."
+}
+
+func (english) sayAfterFinal(k TripKey, final *item, ls []unseenLine) string {
+	var parts []string
+	for i, l := range ls {
+		if i == linesSaid {
+			parts = append(parts, num(int64(len(ls)-i))+" more "+plural(len(ls)-i, "line", "lines"))
+			break
+		}
+		var what []string
+		if l.added != 0 {
+			what = append(what, num(l.added)+" added")
+		}
+		if l.removed != 0 {
+			what = append(what, num(l.removed)+" removed")
+		}
+		parts = append(parts, sayLine(&l.lineDiff)+": "+sayList(what)+" ("+sayTime(l.last.at())+")")
+	}
+	return "After the final count of " + k.Set + " (" + sayTime(final.at()) + ") pieces came or left, and no count has " + plural(len(ls), "the line", "the lines") + " since: " + strings.Join(parts, "; ") + "."
 }
 
 func (english) sayStagesMissing(c *chain, missing []events.Stage) string {
@@ -669,16 +716,16 @@ func (english) nextWrongList() string {
 
 func (english) sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) string {
 	s := "Case " + d.Case + ", in which " + k.Set + " was used, was closed as " + d.Outcome + " on " + sayTime(it.at())
-	if len(open) > 0 {
-		if d.Outcome == "reconciled" {
-			s += ", although"
-		} else {
-			s += ";"
-		}
+	left, unseen := openAtClosing(open)
+	link := ";"
+	if d.Outcome == "reconciled" {
+		link = ", although"
+	}
+	if len(left) > 0 {
 		var parts []string
-		for i, o := range open {
+		for i, o := range left {
 			if i == linesSaid {
-				parts = append(parts, num(int64(len(open)-i))+" more")
+				parts = append(parts, num(int64(len(left)-i))+" more")
 				break
 			}
 			if o.quantity > 0 {
@@ -687,7 +734,19 @@ func (english) sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openI
 				parts = append(parts, num(-o.quantity)+" over in "+o.set+" "+sayLine(o.line))
 			}
 		}
-		s += " these are unaccounted for: " + strings.Join(parts, "; ")
+		s += link + " these are unaccounted for: " + strings.Join(parts, "; ")
+		link = "; and" + strings.TrimLeft(link, ",;")
+	}
+	if len(unseen) > 0 {
+		var parts []string
+		for i, o := range unseen {
+			if i == linesSaid {
+				parts = append(parts, num(int64(len(unseen)-i))+" more")
+				break
+			}
+			parts = append(parts, o.set+" "+sayLine(o.line))
+		}
+		s += link + " these were not counted at the end: " + strings.Join(parts, "; ")
 	}
 	s += "."
 	if d.Reason != "" {

@@ -602,31 +602,64 @@ func (german) nextCountDiffers() string {
 	return "Üblicherweise wird das Sieb vor der Verwendung nochmals gezählt und der Packplatz informiert." + dePolicyDecides
 }
 
-func (german) sayMiddle(k TripKey, it *item, ds []lineDiff, settled bool, then finalOfLines) string {
+func (german) sayMiddle(k TripKey, it *item, ds []lineDiff, then sequel) string {
 	s := "Die " + deStage(countOf(it).Stage) + " von " + k.Set + " (" + deTime(it.at()) + ") wich ab: " + deDiffs(ds) + "."
-	switch {
-	case !settled:
-		return s
-	case then == finalDiffers:
+	switch then {
+	case thenRight:
+		return s + " Die letzte Zählung ergab das Soll."
+	case thenDiffers:
 		return s + " Die letzte Zählung weicht ebenfalls ab."
-	case then == finalLeftOut:
-		return s + " Die letzte Zählung hat die Zeile ausgelassen."
+	case thenLeftOut:
+		return s + " Die letzte Zählung hat " + plural(len(ds), "die Zeile", "diese Zeilen") + " ausgelassen."
+	case thenLater:
+		return s + " Eine spätere Zählung weicht ebenfalls ab."
 	}
-	return s + " Die letzte Zählung ergab das Soll."
+	return s
 }
 
-func (w german) nextMiddle(sev Severity, then finalOfLines) string {
-	if sev == SeverityNoted && then != finalRight {
+func (w german) nextMiddle(sev Severity, then sequel) string {
+	switch then {
+	case thenDiffers:
 		return "Üblicherweise wird getan, was aus der letzten Zählung folgt." + dePolicyDecides
+	case thenLater:
+		return "Üblicherweise wird getan, was aus der späteren Zählung folgt." + dePolicyDecides
 	}
 	return w.nextCount(sev)
 }
 
-func (german) sayBetweenLines(k TripKey, it *item, ds []lineDiff) string {
-	return "In der letzten Zählung von " + k.Set + " (" + deTime(it.at()) + ") stehen Teile eines Artikels unter einer anderen Zeile: " + deDiffs(ds) + "."
+// deInStage says in which count: the stage after "in der".
+func deInStage(s events.Stage) string {
+	switch s {
+	case events.StageFirst:
+		return "ersten Zählung"
+	case events.StageFinal:
+		return "letzten Zählung"
+	}
+	return deStage(s)
 }
 
-func (german) sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) string {
+func deEnds(k TripKey, ds []lineDiff) string {
+	var parts []string
+	out := 0
+	for _, of := range byCount(ds) {
+		it := of[0].in
+		parts = append(parts, deInStage(countOf(it).Stage)+" von "+k.Set+" ("+deTime(it.at())+"): "+deDiffs(of))
+		if of[0].leftOut {
+			out += len(of)
+		}
+	}
+	s := "In der " + strings.Join(parts, "; in der ") + "."
+	if out > 0 {
+		s += " Die letzte Zählung hat " + plural(out, "diese Zeile", "diese Zeilen") + " ausgelassen."
+	}
+	return s
+}
+
+func (german) sayBetweenLines(k TripKey, ds []lineDiff) string {
+	return deEnds(k, ds) + " Die Zeilen betreffen denselben Artikel und ergeben zusammen das Soll."
+}
+
+func (german) sayMisplaced(k TripKey, ds []lineDiff, moves []Move) string {
 	var parts []string
 	for _, m := range moves {
 		if m.From == k {
@@ -635,19 +668,24 @@ func (german) sayMisplaced(k TripKey, it *item, ds []lineDiff, moves []Move) str
 			parts = append(parts, num(m.Quantity)+" weniger als Soll in "+m.From.Set)
 		}
 	}
-	return "In der letzten Zählung von " + k.Set + " (" + deTime(it.at()) + "): " + deDiffs(ds) + ". Wahrscheinlich verlegt: " + deList(parts) + "."
+	return deEnds(k, ds) + " Wahrscheinlich verlegt: " + deList(parts) + "."
 }
 
-func (german) sayLeft(k TripKey, it *item, ds []lineDiff, left int64, sets int) string {
-	what := num(left) + " zu wenig"
-	if left < 0 {
-		what = num(-left) + " zu viel"
+func (german) sayLeft(k TripKey, ds []lineDiff, left, total int64, sets int) string {
+	off := func(n int64) string {
+		if n < 0 {
+			return num(-n) + " zu viel"
+		}
+		return num(n) + " zu wenig"
 	}
-	s := "In der letzten Zählung von " + k.Set + " (" + deTime(it.at()) + "): " + deDiffs(ds) + ". "
-	if sets > 1 {
-		return s + what + " über alle Siebe des Falls, die gezählt wurden."
+	s := deEnds(k, ds) + " "
+	switch {
+	case sets <= 1:
+		return s + off(left) + "."
+	case left != total:
+		s += off(left) + " in diesem Sieb, "
 	}
-	return s + what + "."
+	return s + off(total) + " über alle Siebe des Falls, die gezählt wurden."
 }
 
 func (german) nextCount(sev Severity) string {
@@ -667,6 +705,25 @@ func (german) sayLinesUncounted(c *chain, it *item, lines []int64) string {
 		said, more = said[:linesSaid*2], " und weitere"
 	}
 	return "Die " + deStage(countOf(it).Stage) + " von " + c.key.Set + " (" + deTime(it.at()) + ") hat ausgelassen: " + plural(len(lines), "Zeile ", "Zeilen ") + deNumbers(said) + more + "."
+}
+
+func (german) sayAfterFinal(k TripKey, final *item, ls []unseenLine) string {
+	var parts []string
+	for i, l := range ls {
+		if i == linesSaid {
+			parts = append(parts, num(int64(len(ls)-i))+" weitere "+plural(len(ls)-i, "Zeile", "Zeilen"))
+			break
+		}
+		var what []string
+		if l.added != 0 {
+			what = append(what, num(l.added)+" hinzugefügt")
+		}
+		if l.removed != 0 {
+			what = append(what, num(l.removed)+" entfernt")
+		}
+		parts = append(parts, deLine(&l.lineDiff)+": "+deList(what)+" ("+deTime(l.last.at())+")")
+	}
+	return "Nach der letzten Zählung von " + k.Set + " (" + deTime(final.at()) + ") kamen Teile hinzu oder wurden entfernt, und seither wurde nicht mehr gezählt: " + strings.Join(parts, "; ") + "."
 }
 
 func (german) sayStagesMissing(c *chain, missing []events.Stage) string {
@@ -729,11 +786,12 @@ func deOutcome(o string) string {
 
 func (german) sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openItem) string {
 	s := "Fall " + d.Case + ", in dem " + k.Set + " verwendet wurde, wurde am " + deTime(it.at()) + " als " + deOutcome(d.Outcome) + " abgeschlossen"
-	if len(open) > 0 {
+	left, unseen := openAtClosing(open)
+	if len(left) > 0 {
 		var parts []string
-		for i, o := range open {
+		for i, o := range left {
 			if i == linesSaid {
-				parts = append(parts, num(int64(len(open)-i))+" weitere")
+				parts = append(parts, num(int64(len(left)-i))+" weitere")
 				break
 			}
 			if o.quantity > 0 {
@@ -746,6 +804,25 @@ func (german) sayClosed(k TripKey, it *item, d *events.CaseClosed, open []openIt
 			s += ", obwohl dies ungeklärt ist: "
 		} else {
 			s += "; ungeklärt ist: "
+		}
+		s += strings.Join(parts, "; ")
+	}
+	if len(unseen) > 0 {
+		var parts []string
+		for i, o := range unseen {
+			if i == linesSaid {
+				parts = append(parts, num(int64(len(unseen)-i))+" weitere")
+				break
+			}
+			parts = append(parts, o.set+" "+deLine(o.line))
+		}
+		switch {
+		case d.Outcome != "reconciled":
+			s += "; am Ende nicht gezählt wurde: "
+		case len(left) > 0:
+			s += "; und obwohl dies am Ende nicht gezählt wurde: "
+		default:
+			s += ", obwohl dies am Ende nicht gezählt wurde: "
 		}
 		s += strings.Join(parts, "; ")
 	}

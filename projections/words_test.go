@@ -163,6 +163,12 @@ func TestGermanSentences(t *testing.T) {
 			"Zu LAP-014 ist nicht aufgezeichnet: Sterilisation. Aufgezeichnet ist aber: Öffnung (03.03.2026 07:12 UTC).", ""},
 		{CountShort, func(s *story, x *turn) { x.final.Counts[0].Counted--; s.live(x) },
 			"In der letzten Zählung von LAP-014 (03.03.2026 09:30 UTC): Zeile 1 (Forceps, mosquito): 5 gezählt, 6 Soll. 1 zu wenig.", ""},
+		{CountMissing, func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
+		}, "Nach der letzten Zählung von LAP-014 (03.03.2026 09:30 UTC) kamen Teile hinzu oder wurden entfernt, und seither wurde nicht mehr gezählt: Zeile 1 (Forceps, mosquito): 1 hinzugefügt (03.03.2026 09:35 UTC).", ""},
+		{ClosedUnreconciled, func(s *story, x *turn) { x.final.Counts = x.final.Counts[1:]; s.live(x) },
+			"Fall K-LAP-014-0, in dem LAP-014 verwendet wurde, wurde am 03.03.2026 09:40 UTC als stimmig abgeschlossen, obwohl dies am Ende nicht gezählt wurde: LAP-014 Zeile 1 (Forceps, mosquito). Keine Maßnahme ist aufgezeichnet.", ""},
 		{CountOnePerson, func(s *story, x *turn) { x.first.Witness = ""; s.live(x) },
 			"Zählung von LAP-014: erste Zählung (03.03.2026 07:20 UTC) nennt keine zweite Zählperson.", ""},
 		{ClosedUnreconciled, func(s *story, x *turn) {
@@ -305,7 +311,7 @@ func TestToldAtLength(t *testing.T) {
 	var ds []lineDiff
 	var open []openItem
 	for n := range int64(8) {
-		ds = append(ds, lineDiff{line: n + 1, item: "A1", name: "Clamp A1", expected: 3, seen: n})
+		ds = append(ds, lineDiff{line: n + 1, item: "A1", name: "Clamp A1", expected: 3, seen: n, in: final})
 		open = append(open, openItem{x.set, &ds[n], 3 - n})
 	}
 	var many []int64
@@ -319,11 +325,11 @@ func TestToldAtLength(t *testing.T) {
 	alike.data = two
 	for what, words := range map[string]func(sentences) string{
 		"diffs":        func(in sentences) string { return in.sayCountDiffers(c.key, first, ds) },
-		"over":         func(in sentences) string { return in.sayLeft(c.key, final, ds[7:], -4, 3) },
-		"left out":     func(in sentences) string { return in.sayMiddle(c.key, first, ds[:1], true, finalLeftOut) },
+		"over":         func(in sentences) string { return in.sayLeft(c.key, ds[7:], -4, -5, 3) },
+		"left out":     func(in sentences) string { return in.sayMiddle(c.key, first, ds[:1], thenLeftOut) },
 		"uncounted":    func(in sentences) string { return in.sayLinesUncounted(c, first, many) },
 		"closed":       func(in sentences) string { return in.sayClosed(c.key, final, closed, open) },
-		"closed open":  func(in sentences) string { return in.sayClosed(c.key, final, unreconciled, open[:2]) },
+		"closed open":  func(in sentences) string { return in.sayClosed(c.key, final, unreconciled, open[:4]) },
 		"one badge":    func(in sentences) string { return in.sayOnePerson(c.key, []*item{&alike, &alike}) },
 		"damaged code": func(in sentences) string { return in.sayWrongList(c, nil, readUnreadable, []*item{first}) },
 		"altered":      func(in sentences) string { return in.sayWrongList(c, nil, readAltered, []*item{first}) },
