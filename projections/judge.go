@@ -446,19 +446,20 @@ func (j *judgement) othersLabel() {
 // where it belongs.
 func (j *judgement) doubt() {
 	c, w := j.c, j.w
-	x, bad := w.carrier(c.key)
+	x, bad := w.strayed(c.key)
 	if bad == nil {
 		return
 	}
 	if s := sealOf(c.sealAt(bad.it)); s != nil && s.Placement == events.Screen {
 		return
 	}
-	if last := c.lastConclusive(); last != nil {
+	last := c.lastConclusive()
+	if last != nil {
 		if bad.it.less(last.it) {
 			return // read since: that reading has its own finding
 		}
-		if _, r := c.carries(); r != nil {
-			return // already known to carry another's
+		if last.class != readGood && c.faulted(last) {
+			return // already known to be without its own: that reading says what it has
 		}
 		if open := c.firstOpened(); open != nil && !last.it.less(open) {
 			return // opened and read before the sheet turned up elsewhere: over
@@ -469,20 +470,29 @@ func (j *judgement) doubt() {
 	}
 	xc := w.chain(x)
 	from, to, places := w.window(xc, c, bad.it)
+	shown := []*item{bad.it}
+	gone := xc.lastConclusive() // the sheet was taken off the other set again: it can be anywhere
+	if gone != nil && bad.it.less(gone.it) && (gone.class != readSwapped || gone.owner != c.key) {
+		shown = append(shown, gone.it)
+	} else {
+		gone = nil
+	}
 	start := w.pathStart(c.key)
-	if w.chain(start).screened() {
-		start = TripKey{}
+	var sc *chain
+	if found := last != nil && last.class == readAbsent; gone == nil && !found && w.missed(start) {
+		sc = w.chain(start)
 	}
 	f := j.add(SheetInDoubt, SeverityBroken, func(in sentences) Text {
-		return Text{in.sayInDoubt(c, xc, bad, start, from, to, places), in.nextInDoubt(len(c.opened) > 0)}
-	}, bad.it)
+		return Text{in.sayInDoubt(c, xc, bad, gone, sc, from, to, places), in.nextInDoubt(len(c.opened) > 0)}
+	}, shown...)
 	f.From, f.To, f.Places = from, to, places
 	f.Other = &TripKey{x.Set, x.Trip}
-	if start != (TripKey{}) {
-		f.Other = &TripKey{start.Set, start.Trip}
+	if sc == nil {
+		return
 	}
-	f.Lines = changedLines(c.list, xc.list)
-	for at := x; at != start && start != (TripKey{}); { // every reading of the path
+	f.Other = &TripKey{start.Set, start.Trip}
+	f.Lines = changedLines(c.list, sc.list)
+	for at := x; at != start; { // every reading of the path
 		nx, r := w.carrier(at)
 		if r == nil {
 			break
@@ -490,6 +500,19 @@ func (j *judgement) doubt() {
 		f.Events = append(f.Events, r.it.Seq)
 		at = nx
 	}
+}
+
+// faulted says whether a reading that is not good has a finding: without a
+// seal nothing can be missing, and a code that nothing is known of may be right.
+func (c *chain) faulted(r *reading) bool {
+	switch r.class {
+	case readAbsent:
+		s := sealOf(r.seal)
+		return s != nil && s.Placement != events.Screen
+	case readUnknown:
+		return !r.unlisted
+	}
+	return r.class != readGood
 }
 
 // screened says whether a trip has no paper that could be elsewhere.

@@ -41,7 +41,7 @@ type sentences interface {
 	sayLabelSwapped(r *reading, tray, outer string) string
 	sayUnderOtherName(k TripKey, r *reading, x TripKey) string
 	nextLabel() string
-	sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, places []string) string
+	sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string
 	nextInDoubt(opened bool) string
 	saySeals(k TripKey, r *reading, gone, strange []string) string
 	nextSeals() string

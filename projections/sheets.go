@@ -211,6 +211,64 @@ func (w *World) carrier(k TripKey) (TripKey, *reading) {
 	return at, last
 }
 
+// strayed returns the latest reading of a trip's sheet on another set that no
+// good reading of either set follows. Taking the sheet off that set, or putting
+// a third one's there, does not bring it back to its own.
+func (w *World) strayed(k TripKey) (TripKey, *reading) {
+	var at TripKey
+	var last *reading
+	var right *item
+	if g := w.chain(k).lastGood(nil); g != nil {
+		right = g.it
+	}
+	for _, x := range w.readers(k) {
+		c := w.chain(x)
+		own := c.lastGood(nil)
+		for i := range c.readings {
+			r := &c.readings[i]
+			switch {
+			case r.class != readSwapped || r.owner != k:
+			case r.tray() == k.Set: // the set itself with its own sheet, only under the other's name
+				if right == nil || right.less(r.it) {
+					right = r.it
+				}
+			case r.own() && (own == nil || own.it.less(r.it)) && (last == nil || last.it.less(r.it)):
+				at, last = x, r
+			}
+		}
+	}
+	if last == nil || right != nil && last.it.less(right) {
+		return TripKey{}, nil
+	}
+	return at, last
+}
+
+// missed says whether a set's own sheet is probably with the one set whose sheet
+// it has: it has not turned up anywhere, and no other set misses a sheet that
+// this one had for a while.
+func (w *World) missed(k TripKey) bool {
+	c := w.chain(k)
+	if _, r := w.strayed(k); r != nil || c.screened() {
+		return false
+	}
+	own := c.lastGood(nil)
+	var of TripKey
+	for i := range c.readings {
+		r := &c.readings[i]
+		if r.class != readSwapped || !r.own() || own != nil && r.it.less(own.it) {
+			continue
+		}
+		if at, _ := w.strayed(r.owner); at != k {
+			continue
+		}
+		if of != (TripKey{}) && of != r.owner {
+			return false
+		}
+		of = r.owner
+	}
+	return true
+}
+
 // holds returns whose sheet a trip's set has now, as far as readings tell.
 func (w *World) holds(k TripKey) (TripKey, *reading) {
 	o, r := w.chain(k).carries()

@@ -81,8 +81,9 @@ func TestRings(t *testing.T) {
 	}
 }
 
-// TestDoubtEnds: a good reading of either set ends the doubt; opening the set
-// unread does not.
+// TestDoubtEnds: a good reading of either set ends the doubt, since then the two
+// have been put right, or the set is known to have its own; opening the set
+// unread does not, nor does taking its sheet off the other.
 func TestDoubtEnds(t *testing.T) {
 	for _, test := range []struct {
 		name  string
@@ -95,6 +96,31 @@ func TestDoubtEnds(t *testing.T) {
 		}},
 		{"A read with its own", false, func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), a.set, a.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(a)}})
+		}},
+		{"A found without a sheet", true, func(s *story, a, b *turn) { look(s, clock(1, 12, 0), a, none()) }},
+		{"A found without a sheet, then with its own", false, func(s *story, a, b *turn) {
+			look(s, clock(1, 12, 0), a, none())
+			look(s, clock(1, 13, 0), a, outside(own(a)))
+		}},
+		{"A found without a sheet, then B without", false, func(s *story, a, b *turn) {
+			look(s, clock(1, 12, 0), a, none())
+			look(s, clock(1, 13, 0), b, none())
+		}},
+		{"A read with the sheet of a third", true, func(s *story, a, b *turn) {
+			c := newTurn("C", 0, s.list("LIST-C", 1, 6, 2))
+			c.open, c.first, c.final, c.closed = nil, nil, nil, nil
+			s.live(c)
+			look(s, clock(1, 12, 0), a, outside(own(c)))
+		}},
+		{"B read with its own under A's name", false, func(s *story, a, b *turn) {
+			s.tell("cart", clock(1, 12, 0), a.set, a.trip(), &events.SetChecked{Tag: b.set, OuterLabel: a.set, Sheet: outside(own(b))})
+		}},
+		{"B had no sheet before", false, func(s *story, a, b *turn) { look(s, clock(0, 12, 0), b, none()) }},
+		{"B had other content before", false, func(s *story, a, b *turn) {
+			look(s, clock(0, 12, 0), b, outside(sheetCode(a.list, b.set, b.trip())))
+		}},
+		{"B's code was damaged before", true, func(s *story, a, b *turn) {
+			look(s, clock(0, 12, 0), b, &events.Reading{Found: "outside", Unreadable: true})
 		}},
 		{"B found without a sheet", false, func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "none"}})
@@ -125,6 +151,89 @@ func TestDoubtEnds(t *testing.T) {
 			checkVerdict(t, v)
 			if got := len(find(v, SheetInDoubt)) == 1; got != test.doubt {
 				t.Errorf("in doubt %t: %s", got, show(v))
+			}
+		})
+	}
+}
+
+// look tells a look at a set's sheet.
+func look(s *story, at time.Time, x *turn, r *events.Reading) {
+	s.tell("cart", at, x.set, x.trip(), &events.SetChecked{Sheet: r})
+}
+
+func outside(code string) *events.Reading { return &events.Reading{Found: "outside", Code: code} }
+
+func none() *events.Reading { return &events.Reading{Found: "none"} }
+
+// TestDoubtSays: whose sheet the set has is said where it is known, and lines
+// are compared with that sheet's list.
+func TestDoubtSays(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		tell  func(s *story, a, b, c *turn)
+		of    string // the set in doubt
+		other string
+		lines []int64
+		says  []string // in English, in German
+		not   []string
+	}{
+		{"a path of three: A's list is compared", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), b, outside(own(c)))
+		}, "C", "A", []int64{2}, []string{"probably carries the sheet of A now. The lists differ in line 2 (", "wahrscheinlich das Blatt von A. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
+		{"the sheet was taken off again", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), a, none())
+		}, "B", "A", nil, []string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that sheet was no longer there. B probably carries a wrong sheet now, or none.",
+			"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war dieses Blatt nicht mehr dort. B trägt jetzt wahrscheinlich ein falsches Blatt oder keines."}, []string{"The lists differ", "the sheet of A"}},
+		{"a third one's in its place", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), a, outside(own(c)))
+		}, "B", "A", nil, []string{"that sheet was no longer there"}, []string{"The lists differ"}},
+		{"and the third one: A's own can be with either", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), a, outside(own(c)))
+		}, "C", "A", nil, []string{"C has not been read since. It carries a wrong sheet now, or none."}, []string{"The lists differ", "probably"}},
+		{"what was with A first has its own back", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), a, outside(own(c)))
+			look(s, clock(0, 14, 0), b, outside(own(b)))
+		}, "C", "A", []int64{2}, []string{"It probably carries the sheet of A now."}, nil},
+		{"the middle of a path no longer known", func(s *story, a, b, c *turn) {
+			look(s, clock(0, 12, 0), a, outside(own(b)))
+			look(s, clock(0, 13, 0), b, outside(own(c)))
+			look(s, clock(0, 14, 0), a, none())
+		}, "C", "B", nil, []string{"It carries a wrong sheet now, or none."}, []string{"The lists differ"}},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			s := newStory()
+			turns := make([]*turn, 3)
+			for i, l := range []*events.ListIssued{s.list("LIST-A", 1, 6, 2, 4), s.list("LIST-B", 1, 5, 3, 4), s.list("LIST-C", 1, 6, 3, 4)} {
+				x := newTurn(string(rune('A'+i)), 0, l)
+				x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+				turns[i] = x
+				s.live(x)
+			}
+			test.tell(s, turns[0], turns[1], turns[2])
+			v := judge(t, s.world(), turns[test.of[0]-'A'].key())
+			checkVerdict(t, v)
+			fs := find(v, SheetInDoubt)
+			if len(fs) != 1 {
+				t.Fatal(show(v))
+			}
+			f := fs[0]
+			if f.Severity != SeverityBroken || f.Other.Set != test.other || !slices.Equal(f.Lines, test.lines) {
+				t.Errorf("%+v", f)
+			}
+			for i, want := range test.says {
+				if got := f.In([]string{"en", "de"}[i]).Says; !strings.Contains(got, want) {
+					t.Errorf("says %q, not %q", got, want)
+				}
+			}
+			for _, bad := range test.not {
+				if strings.Contains(f.Says, bad) {
+					t.Errorf("says %q", f.Says)
+				}
 			}
 		})
 	}

@@ -282,14 +282,17 @@ func (english) nextLabel() string {
 	return "Usually the set is told by its tag and its instruments, and the set named on the label is looked for." + policyDecides
 }
 
-func (english) sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, places []string) string {
+func (english) sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string {
 	s := "The sheet of " + y.key.Set + " was found on " + x.key.Set + " " + sayAt(bad.it) + ", and " + y.key.Set + " has not been read since."
-	if start != (TripKey{}) {
-		s += " It probably carries the sheet of " + start.Set + " now."
-	} else {
+	switch {
+	case start != nil:
+		s += " It probably carries the sheet of " + start.key.Set + " now." + sayChanges(y.list, start.list)
+	case gone != nil:
+		s += " When " + x.key.Set + " was read again, " + sayAt(gone.it) + ", that sheet was no longer there. " + y.key.Set + " probably carries a wrong sheet now, or none."
+	default:
 		s += " It carries a wrong sheet now, or none."
 	}
-	return s + sayChanges(y.list, x.list) + " " + sayWhen(from, to, places)
+	return s + " " + sayWhen(from, to, places)
 }
 
 func (english) nextInDoubt(opened bool) string {

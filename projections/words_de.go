@@ -316,14 +316,17 @@ func (german) nextLabel() string {
 	return "Üblicherweise wird das Sieb an seinem Etikett und seinen Instrumenten erkannt und das Sieb gesucht, das auf dem Außenetikett steht." + dePolicyDecides
 }
 
-func (german) sayInDoubt(y, x *chain, bad *reading, start TripKey, from, to time.Time, places []string) string {
+func (german) sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string {
 	s := "Das Blatt von " + y.key.Set + " lag bei " + x.key.Set + " (" + deAt(bad.it) + "), und " + y.key.Set + " wurde seither nicht gelesen."
-	if start != (TripKey{}) {
-		s += " Es trägt jetzt wahrscheinlich das Blatt von " + start.Set + "."
-	} else {
+	switch {
+	case start != nil:
+		s += " Es trägt jetzt wahrscheinlich das Blatt von " + start.key.Set + "." + deChanges(y.list, start.list)
+	case gone != nil:
+		s += " Als " + x.key.Set + " wieder gelesen wurde (" + deAt(gone.it) + "), war dieses Blatt nicht mehr dort. " + y.key.Set + " trägt jetzt wahrscheinlich ein falsches Blatt oder keines."
+	default:
 		s += " Es trägt jetzt ein falsches Blatt oder keines."
 	}
-	return s + deChanges(y.list, x.list) + " " + deWhen(from, to, places, x)
+	return s + " " + deWhen(from, to, places, x)
 }
 
 func (german) nextInDoubt(opened bool) string {
