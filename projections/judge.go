@@ -779,11 +779,24 @@ func (w *World) JudgeStation(station string) (Verdict, error) {
 	return v, w.failed()
 }
 
-// Sort puts the worst first: broken, doubtful, open, whole; then what can
-// still be prevented before what has been opened; then the heavier findings;
-// then the latest.
+// Sort puts first what most needs somebody: what is broken or doubtful and can
+// still be prevented or put right, then what is so but over, then open, then
+// whole. In each: broken before doubtful; what nobody has opened before what was
+// opened; then the heavier findings; then the latest. The board has that order too.
 func Sort(vs []Verdict) {
+	rank := func(v Verdict) int {
+		switch {
+		case v.Status != Broken && v.Status != Doubtful:
+			return 2
+		case v.Over:
+			return 1
+		}
+		return 0
+	}
 	slices.SortFunc(vs, func(a, b Verdict) int {
+		if c := rank(a) - rank(b); c != 0 {
+			return c
+		}
 		if c := statusOrder(a.Status) - statusOrder(b.Status); c != 0 {
 			return c
 		}

@@ -239,6 +239,31 @@ func TestDoubtSays(t *testing.T) {
 	}
 }
 
+// TestDoubtAboveOver: a set in doubt, which can still be prevented, stands above
+// what is over, however much was wrong with that.
+func TestDoubtAboveOver(t *testing.T) {
+	s := newStory()
+	turns := team(s, []string{"A", "B", "C"}, []string{"", "", ""})
+	a, b, c := turns[0], turns[1], turns[2]
+	s.tell("storage", clock(0, 12, 0), c.set, c.trip(), &events.SetChecked{SealBroken: true, Sheet: outside(sheetCode(a.list, c.set, c.trip()))})
+	s.tell("packing-1", clock(0, 13, 0), c.set, tripOf(c.set, 1), c.pack)
+	look(s, clock(0, 14, 0), a, outside(own(b)))
+	look(s, clock(0, 14, 0), b, &events.Reading{Found: "outside", Unreadable: true})
+	w := s.world()
+	var vs []Verdict
+	for _, k := range w.Trips() {
+		vs = append(vs, judge(t, w, k))
+	}
+	Sort(vs)
+	var got []string
+	for _, v := range vs {
+		got = append(got, v.Set+"/"+string(v.Status))
+	}
+	if want := []string{"B/broken", "A/broken", "C/broken", "C/open"}; !slices.Equal(got, want) || !vs[2].Over {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 // TestWindow narrows when and where two sheets can have been exchanged.
 func TestWindow(t *testing.T) {
 	at := func(hour, minute int) time.Time { return clock(0, hour, minute) }
