@@ -398,15 +398,9 @@ func (j *judgement) labels(r *reading) {
 		}
 	}
 	sev := SeverityBroken
-	var right *reading
-	if open := j.c.firstOpened(); open == nil || r.it.less(open) {
-		for i := range j.c.readings {
-			n := &j.c.readings[i]
-			if r.it.less(n.it) && n.outer == set && n.own() && (open == nil || !open.less(n.it)) {
-				right, sev = n, SeverityNoted
-				break
-			}
-		}
+	right := j.labelRighted(r)
+	if right != nil {
+		sev = SeverityNoted
 	}
 	f := j.add(LabelSwapped, sev, func(in sentences) Text { return Text{in.sayLabelSwapped(r, tray, outer), in.nextLabel()} }, r.it)
 	f.From, f.To = j.c.knownRight(r.it), r.it.at()
@@ -416,9 +410,25 @@ func (j *judgement) labels(r *reading) {
 	}
 	f.Other = &TripKey{Set: other}
 	if right != nil {
-		f.more(func(in sentences) string { return in.sayRighted(right) })
+		f.more(func(in sentences) string { return in.sayLabelRighted(set, right) })
 		f.Events = append(f.Events, right.it.Seq)
 	}
+}
+
+// labelRighted returns the reading at which the label outside was the set's
+// own again, at the opening at the latest. What the sheet was then is not asked.
+func (j *judgement) labelRighted(wrong *reading) *reading {
+	open := j.c.firstOpened()
+	if wrong.opening || open != nil && !wrong.it.less(open) { // opened under the wrong name, be it another set's
+		return nil
+	}
+	for i := range j.c.readings {
+		r := &j.c.readings[i]
+		if wrong.it.less(r.it) && r.outer == j.c.key.Set && r.own() && (open == nil || !open.less(r.it)) {
+			return r
+		}
+	}
+	return nil
 }
 
 // othersLabel: this set's tray, with its own sheet, was found under the name
@@ -434,8 +444,17 @@ func (j *judgement) othersLabel() {
 			if r.class != readSwapped || r.owner != j.c.key || r.tray() != j.c.key.Set {
 				continue
 			}
-			f := j.add(LabelSwapped, SeverityBroken, func(in sentences) Text { return Text{in.sayUnderOtherName(j.c.key, r, x), in.nextLabel()} }, r.it)
+			sev := SeverityBroken
+			right := j.labelRighted(r)
+			if right != nil {
+				sev = SeverityNoted
+			}
+			f := j.add(LabelSwapped, sev, func(in sentences) Text { return Text{in.sayUnderOtherName(j.c.key, r, x), in.nextLabel()} }, r.it)
 			f.Other, f.From, f.To = &TripKey{x.Set, x.Trip}, j.c.knownRight(r.it), r.it.at()
+			if right != nil {
+				f.more(func(in sentences) string { return in.sayLabelRighted(j.c.key.Set, right) })
+				f.Events = append(f.Events, right.it.Seq)
+			}
 		}
 	}
 }

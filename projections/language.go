@@ -39,6 +39,7 @@ type sentences interface {
 	sayRecordOfOther(r *reading, tray string) string
 	nextIdentity() string
 	sayLabelSwapped(r *reading, tray, outer string) string
+	sayLabelRighted(set string, r *reading) string
 	sayUnderOtherName(k TripKey, r *reading, x TripKey) string
 	nextLabel() string
 	sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string

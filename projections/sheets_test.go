@@ -410,6 +410,71 @@ func TestLabelOfTheOther(t *testing.T) {
 	}
 }
 
+// TestLabelOfTheOtherRighted: a label put right before the set is used no longer
+// stands against the set whose tray it was.
+func TestLabelOfTheOtherRighted(t *testing.T) {
+	for _, test := range []string{"right in time", "B opened before", "opened as A"} {
+		s, late := newStory(), test != "right in time"
+		turns := team(s, []string{"A", "B"}, []string{"", ""})
+		a, b := turns[0], turns[1]
+		at := func(minute int) time.Time { return clock(0, 12, minute) }
+		switch test {
+		case "opened as A":
+			s.tell("or-4", at(0), a.set, a.trip(), &events.SetOpened{Case: "K-9", Tag: b.set, OuterLabel: a.set, Sheet: outside(own(b))})
+		default:
+			s.tell("storage", at(0), a.set, a.trip(), &events.SetChecked{Tag: b.set, OuterLabel: a.set, Sheet: outside(own(b))})
+		}
+		if test == "B opened before" {
+			s.tell("or-4", at(5), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
+		}
+		s.tell("storage", at(10), a.set, a.trip(), &events.SetChecked{Tag: a.set, OuterLabel: a.set, Sheet: outside(own(a))})
+		s.tell("storage", at(12), b.set, b.trip(), &events.SetChecked{Tag: b.set, OuterLabel: b.set, Sheet: outside(own(b))})
+		v := judge(t, s.world(), b.key())
+		checkVerdict(t, v)
+		fs := find(v, LabelSwapped)
+		if len(fs) != 1 || (fs[0].Severity == SeverityNoted) == late || late == strings.Contains(fs[0].Says, "The label was put right: at north/storage on 2026-03-02 12:12 UTC it said B.") {
+			t.Errorf("%s: %s", test, show(v))
+		}
+	}
+}
+
+// TestLabelSays: what the sheet says about a wrong label, and when the label was
+// right again, is told of the label, whatever sheet lay there then.
+func TestLabelSays(t *testing.T) {
+	for _, test := range []struct {
+		name     string
+		with     func(s *story, x *turn)
+		says, de string
+		not      string
+	}{
+		{"no sheet", func(s *story, x *turn) { x.open.OuterLabel, x.open.Sheet = "LAP-022", none(); s.live(x) },
+			"No sheet was found, so which of the two is right is not known.",
+			"Ein Blatt war nicht zu finden; welches von beiden richtig ist, ist nicht bekannt.", "sides"},
+		{"its own sheet with other content", func(s *story, x *turn) {
+			x.open.OuterLabel, x.open.Sheet.Code = "LAP-022", sheetCode(s.list("LAP-OTHER", 1, 6, 9), x.set, x.trip())
+			s.live(x)
+		}, "The sheet sides with the tray: the label outside is the wrong one.", "Das Blatt stimmt mit dem Sieb überein", "neither"},
+		{"right again, without a sheet", func(s *story, x *turn) { x.check.OuterLabel, x.open.Sheet = "LAP-022", none(); s.live(x) },
+			"The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.",
+			"Das Außenetikett wurde berichtigt: es sagte LAP-014 (north/or-3, 03.03.2026 07:12 UTC).", "own sheet"},
+		{"right again, with another's sheet", func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y)
+			x.check.OuterLabel, x.open.Sheet.Code = "LAP-022", own(y)
+			s.live(x)
+		}, "The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.", "Das Außenetikett wurde berichtigt", "own sheet"},
+	} {
+		s, x := plain()
+		test.with(s, x)
+		v := judge(t, s.world(), x.key())
+		checkVerdict(t, v)
+		fs := find(v, LabelSwapped)
+		if len(fs) != 1 || !strings.Contains(fs[0].Says, test.says) || !strings.Contains(fs[0].In("de").Says, test.de) || strings.Contains(fs[0].Says, test.not) {
+			t.Errorf("%s: %s", test.name, show(v))
+		}
+	}
+}
+
 // TestAbsentElsewhere: a set without its sheet says where that was found.
 func TestAbsentElsewhere(t *testing.T) {
 	s := newStory()

@@ -268,10 +268,16 @@ func (english) sayLabelSwapped(r *reading, tray, outer string) string {
 	switch {
 	case r.class == readNothing || r.class == readUnreadable:
 		return s + " The sheet was not read, so which of the two is right is not known."
-	case r.class == readGood && r.it.Event.Subject == tray, r.owner.Set == tray:
+	case r.class == readAbsent:
+		return s + " No sheet was found, so which of the two is right is not known."
+	case (r.class == readGood || r.class == readAltered) && r.it.Event.Subject == tray, r.owner.Set == tray:
 		return s + " The sheet sides with the tray: the label outside is the wrong one."
 	}
 	return s + " The sheet sides with neither."
+}
+
+func (english) sayLabelRighted(set string, r *reading) string {
+	return " The label was put right: " + sayAt(r.it) + " it said " + set + "."
 }
 
 func (english) sayUnderOtherName(k TripKey, r *reading, x TripKey) string {

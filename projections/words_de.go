@@ -302,10 +302,16 @@ func (german) sayLabelSwapped(r *reading, tray, outer string) string {
 	switch {
 	case r.class == readNothing || r.class == readUnreadable:
 		return s + " Das Blatt wurde nicht gelesen; welches von beiden richtig ist, ist nicht bekannt."
-	case r.class == readGood && r.it.Event.Subject == tray, r.owner.Set == tray:
+	case r.class == readAbsent:
+		return s + " Ein Blatt war nicht zu finden; welches von beiden richtig ist, ist nicht bekannt."
+	case (r.class == readGood || r.class == readAltered) && r.it.Event.Subject == tray, r.owner.Set == tray:
 		return s + " Das Blatt stimmt mit dem Sieb überein: das Außenetikett ist das falsche."
 	}
 	return s + " Das Blatt stimmt mit keinem überein."
+}
+
+func (german) sayLabelRighted(set string, r *reading) string {
+	return " Das Außenetikett wurde berichtigt: es sagte " + set + " (" + deAt(r.it) + ")."
 }
 
 func (german) sayUnderOtherName(k TripKey, r *reading, x TripKey) string {
