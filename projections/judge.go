@@ -210,13 +210,18 @@ func (j *judgement) sheets() {
 // reading at the opening itself counts, for it shows what lay in front of the
 // people who used the set; what is found at the opening or after it stays.
 func (j *judgement) righted(last *reading) *reading {
+	return j.rightedAs(last, func(*reading) bool { return true })
+}
+
+// rightedAs is righted by a good reading that has something else besides.
+func (j *judgement) rightedAs(last *reading, has func(*reading) bool) *reading {
 	open := j.c.firstOpened()
 	if open != nil && !last.it.less(open) {
 		return nil
 	}
 	for i := range j.c.readings {
 		r := &j.c.readings[i]
-		if r.class == readGood && r.own() && last.it.less(r.it) && (open == nil || !open.less(r.it)) {
+		if r.class == readGood && r.own() && last.it.less(r.it) && (open == nil || !open.less(r.it)) && has(r) {
 			return r
 		}
 	}
@@ -347,18 +352,22 @@ func changedLines(a, b *events.ListIssued) []int64 {
 	return out
 }
 
+// inPlace says whether a sheet was found where it was sealed.
+func (r *reading) inPlace() bool {
+	s := sealOf(r.seal)
+	return s != nil && r.found == string(s.Placement)
+}
+
 // moved: the right sheet in another place than sealed.
 func (j *judgement) moved(r *reading) {
 	s := sealOf(r.seal)
-	if r.class != readGood || !r.own() || s == nil || r.found == string(s.Placement) {
+	if r.class != readGood || !r.own() || s == nil || r.inPlace() {
 		return
 	}
 	sev := SeverityDoubtful
-	right := j.righted(r)
-	if right != nil && right.found == string(s.Placement) {
+	right := j.rightedAs(r, (*reading).inPlace) // the next good reading may be misplaced as well
+	if right != nil {
 		sev = SeverityNoted
-	} else {
-		right = nil
 	}
 	f := j.add(SheetMoved, sev, func(in sentences) Text { return Text{in.sayMoved(j.c, r, s.Placement), in.nextMoved()} }, r.it, r.seal)
 	f.From, f.To = r.seal.at(), r.it.at()
@@ -591,8 +600,11 @@ func (j *judgement) listVersion() {
 	if p == nil {
 		return
 	}
-	versions := j.w.issued(p.List)
-	newer := func(v int64, at *item) *item {
+	of, versions := p.List, j.w.issued(p.List)
+	newer := func(list string, v int64, at *item) *item {
+		if list != of {
+			of, versions = list, j.w.issued(list)
+		}
 		for i := len(versions) - 1; i >= 0; i-- {
 			if d := versions[i].data.(*events.ListIssued); d.Version > v && !versions[i].at().After(at.at()) {
 				return versions[i]
@@ -608,7 +620,7 @@ func (j *judgement) listVersion() {
 		if d.List != p.List {
 			continue
 		}
-		if n := newer(d.Version, it); n != nil {
+		if n := newer(d.List, d.Version, it); n != nil {
 			f := j.add(ListSuperseded, SeverityDoubtful, func(in sentences) Text {
 				return Text{in.saySuperseded(c.key, it, d.List, d.Version, n, false), in.nextSuperseded()}
 			}, it, n)
@@ -620,6 +632,12 @@ func (j *judgement) listVersion() {
 	}
 	for _, it := range c.sealed {
 		d := sealOf(it)
+		sc := j.w.packedFor(c, it)
+		pack := sc.lastPack()
+		p := packOf(pack)
+		if p == nil {
+			continue
+		}
 		list, version := d.List, d.Version
 		if list == "" {
 			list, version = p.List, p.Version
@@ -629,20 +647,36 @@ func (j *judgement) listVersion() {
 				return Text{in.saySealedOther(c.key, it, p, list, version), in.nextSealedOther()}
 			}, it, pack)
 			f.From, f.To = pack.at(), it.at()
-		} else if c.list != nil && !j.w.sealTrue(c, it) {
-			j.add(SheetAltered, SeverityBroken, func(in sentences) Text { return Text{in.saySealFalse(c.key, it, p), in.nextSealedOther()} }, it, c.listItem)
+		} else if sc.list != nil && !j.w.sealTrue(sc, it) {
+			j.add(SheetAltered, SeverityBroken, func(in sentences) Text { return Text{in.saySealFalse(c.key, it, p), in.nextSealedOther()} }, it, sc.listItem)
 		}
 		if list != p.List {
 			continue
 		}
-		packedOld := len(c.packed) == 1 && version == p.Version && newer(version, pack) != nil
-		if n := newer(version, it); n != nil && !packedOld {
+		packedOld := len(c.packed) == 1 && version == p.Version && newer(list, version, pack) != nil
+		if n := newer(list, version, it); n != nil && !packedOld {
 			f := j.add(ListSuperseded, SeverityDoubtful, func(in sentences) Text {
 				return Text{in.saySuperseded(c.key, it, list, version, n, true), in.nextSuperseded()}
 			}, it, n)
 			f.From, f.To = n.at(), it.at()
 		}
 	}
+}
+
+// packedFor returns the chain as it was packed when a seal was put on it: a set
+// packed again in one trip is sealed anew, and the first seal was right in its
+// time. A seal before any packing is held against the first.
+func (w *World) packedFor(c *chain, seal *item) *chain {
+	n := 1
+	for n < len(c.packed) && !c.packed[n].at().After(seal.at()) {
+		n++
+	}
+	if n == len(c.packed) {
+		return c
+	}
+	sc := &chain{key: c.key, packed: c.packed[:n], sealed: []*item{seal}}
+	sc.list, sc.listItem = w.listOf(sc)
+	return sc
 }
 
 // sealTrue says whether the digests in a seal are those of the list it names,

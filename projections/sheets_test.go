@@ -376,6 +376,50 @@ func TestReplacedSheet(t *testing.T) {
 	}
 }
 
+// TestPackedAgainInOneTrip: each seal is held against the packing it was put on.
+func TestPackedAgainInOneTrip(t *testing.T) {
+	for _, test := range []struct {
+		name      string
+		first     int64 // the version sealed at the first packing, which was by version 1
+		want      string
+		otherList bool
+	}{
+		{"each sealed as packed", 1, "", false},
+		{"first by another list", 1, "", true},
+		{"first sealed by the later version", 2, "sheet-altered:broken", false},
+	} {
+		s := newStory()
+		name := "LAP-MAJOR"
+		if test.otherList {
+			name = "LAP-MINOR"
+		}
+		lists := []*events.ListIssued{nil, s.list(name, 1, 6, 2, 4), s.listAt(clock(0, 5, 30), "LAP-MAJOR", 2, 6, 2, 5)}
+		x := newTurn("A", 0, lists[2])
+		s.tell("packing-1", clock(0, 5, 0), x.set, x.trip(), &events.SetPacked{List: name, Version: 1})
+		s.tell("packing-1", clock(0, 5, 5), x.set, x.trip(), sealed(lists[test.first], x.set, x.trip()))
+		s.live(x)
+		v := judge(t, s.world(), x.key())
+		checkVerdict(t, v)
+		if got := codes(v); got != test.want {
+			t.Errorf("%s: %s", test.name, show(v))
+		}
+	}
+}
+
+// TestMovedTwice: what was misplaced, and misplaced again, is put right by the
+// reading that found it in its place.
+func TestMovedTwice(t *testing.T) {
+	s, x := plain()
+	x.check.Sheet.Found = "inside-bag"
+	s.live(x)
+	look(s, clock(0, 13, 0), x, &events.Reading{Found: "inside-bag", Code: own(x)})
+	v := judge(t, s.world(), x.key())
+	checkVerdict(t, v)
+	if got := codes(v); got != "sheet-moved:noted sheet-moved:noted" || v.Status != Whole {
+		t.Error(show(v))
+	}
+}
+
 // TestStaleSays which lines changed since.
 func TestStaleSays(t *testing.T) {
 	s := newStory()
