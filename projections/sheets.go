@@ -211,9 +211,28 @@ func (w *World) carrier(k TripKey) (TripKey, *reading) {
 	return at, last
 }
 
+// lastRight returns when a set last had its own sheet: at a good reading, or
+// at a count made by it.
+func (w *World) lastRight(c *chain) *item {
+	var at *item
+	if g := c.lastGood(nil); g != nil {
+		at = g.it
+	}
+	for _, it := range c.counted {
+		if it.code == nil || it.code.Trip != c.key.Trip || at != nil && it.less(at) {
+			continue
+		}
+		if cl, _, _ := w.readOwn(c, it, it.code); cl == readGood {
+			at = it
+		}
+	}
+	return at
+}
+
 // strayed returns the latest reading of a trip's sheet on another set that no
-// good reading of either set follows. Taking the sheet off that set, or putting
-// a third one's there, does not bring it back to its own.
+// good reading of either set follows; without one, a count made by it. Taking
+// the sheet off that set, or putting a third one's there, does not bring it back
+// to its own.
 func (w *World) strayed(k TripKey) (TripKey, *reading) {
 	var at TripKey
 	var last *reading
@@ -238,7 +257,36 @@ func (w *World) strayed(k TripKey) (TripKey, *reading) {
 		}
 	}
 	if last == nil || right != nil && last.it.less(right) {
-		return TripKey{}, nil
+		return w.countedBy(k, right)
+	}
+	return at, last
+}
+
+// countedBy returns the latest count of another set by a trip's sheet. A slip in
+// one count is ended by the next that either set has by its own sheet.
+func (w *World) countedBy(k TripKey, right *item) (TripKey, *reading) {
+	var at TripKey
+	var last *reading
+	if r := w.lastRight(w.chain(k)); r != nil && (right == nil || right.less(r)) {
+		right = r
+	}
+	for _, x := range w.readers(k) {
+		c := w.chain(x)
+		if slices.ContainsFunc(c.readings, func(r reading) bool { return r.tag == k.Set }) {
+			continue // what was counted under that name may be the set itself
+		}
+		own := w.lastRight(c)
+		for _, it := range c.counted {
+			if it.code == nil || it.code.Trip != k.Trip || x.Set == k.Set {
+				continue
+			}
+			if last != nil && it.less(last.it) || own != nil && it.less(own) || right != nil && it.less(right) {
+				continue
+			}
+			if o, _ := w.owner(it.code); o == k {
+				at, last = x, &reading{it: it, class: readSwapped, owner: k, seal: c.sealAt(it)}
+			}
+		}
 	}
 	return at, last
 }

@@ -239,6 +239,58 @@ func TestDoubtSays(t *testing.T) {
 	}
 }
 
+// TestDoubtByCount: a count made by another set's sheet shows where that sheet
+// was, as a reading does.
+func TestDoubtByCount(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		doubt bool
+		tell  func(s *story, a, b *turn)
+	}{
+		{"B waiting", true, func(s *story, a, b *turn) {}},
+		{"B read with its own since", false, func(s *story, a, b *turn) { look(s, clock(1, 12, 0), b, outside(own(b))) }},
+		{"B counted by its own since", false, func(s *story, a, b *turn) {
+			s.tell("or-4", clock(1, 12, 0), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
+			s.tell("or-4", clock(1, 12, 5), b.set, b.trip(), &events.SetCounted{Case: "K-9", Stage: events.StageFirst, Sheet: own(b), Counter: "B-3310", Witness: "B-3322", Counts: countAll(b.list)})
+		}},
+		{"A counted again by its own", false, func(s *story, a, b *turn) {
+			again := *a.first
+			again.Sheet = own(a)
+			s.tell("or-3", clock(1, 7, 30), a.set, a.trip(), &again)
+		}},
+		{"it was B's tray, under A's name", false, func(s *story, a, b *turn) {
+			s.last(events.KindSetOpened).Event.Data.(*events.SetOpened).Tag = b.set
+		}},
+		{"the count taken back", false, func(s *story, a, b *turn) {
+			for i := range s.facts {
+				if c, ok := s.facts[i].Event.Data.(*events.SetCounted); ok && c.Sheet == own(b) {
+					f := s.facts[i]
+					s.correct(&f, clock(2, 0, 0), nil)
+					return
+				}
+			}
+		}},
+	} {
+		s := newStory()
+		a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2)), newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+		a.check, b.check, b.open, b.first, b.final, b.closed = nil, nil, nil, nil, nil, nil
+		a.first.Sheet, a.open.Tag = own(b), ""
+		s.live(b)
+		s.live(a)
+		test.tell(s, a, b)
+		v := judge(t, s.world(), b.key())
+		checkVerdict(t, v)
+		fs := find(v, SheetInDoubt)
+		if (len(fs) == 1) != test.doubt {
+			t.Errorf("%s: %s", test.name, show(v))
+		}
+		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says, "A was counted by the sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It carries a wrong sheet now, or none.") ||
+			!strings.HasPrefix(fs[0].In("de").Says, "A wurde nach dem Blatt von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
+			t.Errorf("says %q", fs[0].Says)
+		}
+	}
+}
+
 // TestDoubtAboveOver: a set in doubt, which can still be prevented, stands above
 // what is over, however much was wrong with that.
 func TestDoubtAboveOver(t *testing.T) {

@@ -289,7 +289,11 @@ func (english) nextLabel() string {
 }
 
 func (english) sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string {
-	s := "The sheet of " + y.key.Set + " was found on " + x.key.Set + " " + sayAt(bad.it) + ", and " + y.key.Set + " has not been read since."
+	s := "The sheet of " + y.key.Set + " was found on " + x.key.Set + " " + sayAt(bad.it)
+	if bad.it.kind == events.KindSetCounted {
+		s = x.key.Set + " was counted by the sheet of " + y.key.Set + ", " + sayAt(bad.it)
+	}
+	s += ", and " + y.key.Set + " has not been read since."
 	switch {
 	case start != nil:
 		s += " It probably carries the sheet of " + start.key.Set + " now." + sayChanges(y.list, start.list)

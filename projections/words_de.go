@@ -323,7 +323,11 @@ func (german) nextLabel() string {
 }
 
 func (german) sayInDoubt(y, x *chain, bad, gone *reading, start *chain, from, to time.Time, places []string) string {
-	s := "Das Blatt von " + y.key.Set + " lag bei " + x.key.Set + " (" + deAt(bad.it) + "), und " + y.key.Set + " wurde seither nicht gelesen."
+	s := "Das Blatt von " + y.key.Set + " lag bei " + x.key.Set + " (" + deAt(bad.it) + ")"
+	if bad.it.kind == events.KindSetCounted {
+		s = x.key.Set + " wurde nach dem Blatt von " + y.key.Set + " gezählt (" + deAt(bad.it) + ")"
+	}
+	s += ", und " + y.key.Set + " wurde seither nicht gelesen."
 	switch {
 	case start != nil:
 		s += " Es trägt jetzt wahrscheinlich das Blatt von " + start.key.Set + "." + deChanges(y.list, start.list)
