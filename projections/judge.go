@@ -506,8 +506,9 @@ func (j *judgement) doubt() {
 		gone = nil
 	}
 	start := w.pathStart(c.key)
+	held, _ := w.carrier(c.key)
 	var sc *chain
-	if found := last != nil && last.class == readAbsent; gone == nil && !found && w.missed(start) {
+	if without := last != nil && last.class == readAbsent; held == x && gone == nil && !without && w.missed(start) {
 		sc = w.chain(start)
 	}
 	f := j.add(SheetInDoubt, SeverityBroken, func(in sentences) Text {
