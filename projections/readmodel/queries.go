@@ -3,7 +3,6 @@ package readmodel
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"time"
 
@@ -141,22 +140,6 @@ func (m *Model) FindEvents(ctx context.Context, id string) ([]int64, error) {
 		idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
 }
 
-// TripAt returns the set's trip that was packed last at or before a moment, and
-// when; "" where there was none.
-func (m *Model) TripAt(ctx context.Context, set string, at time.Time) (trip string, packed time.Time, err error) {
-	var raw []byte
-	var observed int64
-	err = m.read.QueryRowContext(ctx, `SELECT trip, observed FROM events WHERE subject = ? AND kind = 'set.packed' AND trip IS NOT NULL AND observed <= ?
-		ORDER BY observed DESC, id DESC LIMIT 1`, set, at.UnixNano()).Scan(&raw, &observed)
-	if errors.Is(err, sql.ErrNoRows) {
-		return "", time.Time{}, nil
-	}
-	if err != nil {
-		return "", time.Time{}, fmt.Errorf("read model: %w", err)
-	}
-	return idString(raw), fromNano(observed), nil
-}
-
 // Station returns what the audit knows of a station, nil for one that has
 // neither been enrolled nor recorded.
 func (m *Model) Station(name string) *events.Station {
@@ -186,11 +169,6 @@ func (m *Model) Enrolments(ctx context.Context, station string) ([]int64, error)
 		out = append(out, seq)
 	}
 	return out, rows.Err()
-}
-
-// ListVersions returns the facts in which a list was issued.
-func (m *Model) ListVersions(ctx context.Context, list string) ([]projections.Fact, error) {
-	return m.source(ctx).Facts(projections.DimList, list)
 }
 
 // Lists returns the ids of all lists, in order.

@@ -11,6 +11,7 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
+	"listbound/projections"
 	"listbound/projections/readmodel"
 )
 
@@ -131,14 +132,18 @@ type intake struct {
 	stations map[string]*chain
 	packed   map[string][]*events.Event // set.packed of this batch, by set
 	byID     map[string]*events.Event
-	lists    map[string]*listVersions
+
+	// world holds what the ledger holds and what of this batch may be referred to, corrections applied.
+	world   *projections.World
+	learned int64
 }
 
 func (s *Site) newIntake(ctx context.Context) *intake {
+	m := s.current()
 	return &intake{
-		s: s, ctx: ctx, m: s.current(),
+		s: s, ctx: ctx, m: m, world: projections.NewWorld(m.Source(ctx)),
 		ids: make(map[string]*line), twins: make(map[int]*line), stations: make(map[string]*chain),
-		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event), lists: make(map[string]*listVersions),
+		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
 	}
 }
 
@@ -292,9 +297,7 @@ func (in *intake) put(l *line, e *events.Event, c *chain) error {
 		return err
 	}
 	in.queue(e, n, c, 0)
-	if err := in.learn(e); err != nil {
-		return err
-	}
+	in.learn(e)
 	l.prepared = &prepared{event: e, note: n, entries: len(in.entries)}
 	l.receipt = receiptOf(e)
 	return nil
@@ -302,20 +305,16 @@ func (in *intake) put(l *line, e *events.Event, c *chain) error {
 
 // learn keeps what later lines of the batch may refer to. The event is in its
 // final form by now; what is refused leaves nothing to refer to.
-func (in *intake) learn(e *events.Event) error {
-	switch d := e.Data.(type) {
+func (in *intake) learn(e *events.Event) {
+	switch e.Data.(type) {
 	case *events.SetPacked:
 		in.packed[e.Subject] = append(in.packed[e.Subject], e)
-	case *events.ListIssued:
-		vs, err := in.versions(d.List)
-		if err != nil {
-			return err
-		}
-		if vs[d.Version] == nil {
-			vs[d.Version] = d
-		}
+	case *events.ListIssued, *events.EventCorrected:
+	default:
+		return
 	}
-	return nil
+	in.learned++
+	in.world.Add(projections.Fact{Seq: in.s.ledger.Size() + in.learned, Recorded: in.s.Clock(), Event: e})
 }
 
 func (in *intake) queue(e *events.Event, n []byte, c *chain, remark events.Remark) {
@@ -352,9 +351,7 @@ func (in *intake) prepareSigned(l *line) error {
 		remark = events.RemarkSignature
 	}
 	in.queue(e, o.Signed, c, remark)
-	if err := in.learn(e); err != nil {
-		return err
-	}
+	in.learn(e)
 	l.prepared = &prepared{event: e, note: o.Signed, remark: remark, entries: len(in.entries)}
 	l.receipt = receiptOf(e)
 	if remark != 0 {

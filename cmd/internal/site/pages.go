@@ -100,8 +100,7 @@ func (s *Site) TripNow(ctx context.Context, set string, at time.Time) (string, e
 		return "", err
 	}
 	defer done()
-	trip, _, err := m.TripAt(ctx, set, at)
-	return trip, err
+	return projections.NewWorld(m.Source(ctx)).TripAt(set, at)
 }
 
 // SetOf returns whose a trip is; "" where nobody knows it.

@@ -268,7 +268,7 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	return bundle.Write(w, c, s.signer)
 }
 
-// Lists implements Service: all versions, or those of one list.
+// Lists implements Service: all versions in force, or those of one list.
 func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
 	m, done, err := s.hold()
 	if err != nil {
@@ -281,23 +281,21 @@ func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
 			return nil, err
 		}
 	}
+	w := projections.NewWorld(m.Source(ctx))
 	out := []ListVersion{}
 	for _, id := range ids {
-		facts, err := m.ListVersions(ctx, id)
+		issued, err := w.Issued(id)
 		if err != nil {
 			return nil, err
 		}
-		for _, f := range facts {
-			d, ok := f.Event.Data.(*events.ListIssued)
-			if !ok {
-				continue // its correction
-			}
+		for _, x := range issued {
+			d := x.List
 			dig, err := d.Digest()
 			if err != nil {
 				return nil, err
 			}
-			out = append(out, ListVersion{List: d.List, Version: d.Version, Title: d.Title, Digest: dig.String(), Issued: f.Event.Time,
-				By: f.Event.Operator, Seq: f.Seq, Cycles: d.Cycles, LineRows: d.Lines})
+			out = append(out, ListVersion{List: d.List, Version: d.Version, Title: d.Title, Digest: dig.String(), Issued: x.Event.Time,
+				By: x.Event.Operator, Seq: x.Seq, Cycles: d.Cycles, LineRows: d.Lines})
 		}
 	}
 	if list != "" && len(out) == 0 {

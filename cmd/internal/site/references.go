@@ -50,7 +50,7 @@ func (in *intake) resolve(o *events.Observation, e *events.Event) error {
 // findTrip checks a trip that is given, or finds the set's own at that time.
 func (in *intake) findTrip(e *events.Event) error {
 	if e.Trip == "" {
-		trip, err := in.tripAt(e.Subject, e.Time)
+		trip, err := in.world.TripAt(e.Subject, e.Time)
 		e.Trip = trip
 		return err
 	}
@@ -67,19 +67,6 @@ func (in *intake) findTrip(e *events.Event) error {
 	return nil
 }
 
-func (in *intake) tripAt(set string, at time.Time) (string, error) {
-	trip, packed, err := in.m.TripAt(in.ctx, set, at)
-	if err != nil {
-		return "", err
-	}
-	for _, e := range in.packed[set] {
-		if !e.Time.After(at) && !e.Time.Before(packed) {
-			trip, packed = e.Trip, e.Time
-		}
-	}
-	return trip, nil
-}
-
 func (in *intake) setOf(trip string) (set string, ok bool, err error) {
 	for set, es := range in.packed {
 		for _, e := range es {
@@ -91,7 +78,7 @@ func (in *intake) setOf(trip string) (set string, ok bool, err error) {
 	return in.m.SetOfTrip(in.ctx, trip)
 }
 
-func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *events.Event) error {
+func (in *intake) checkPackedBy(d *events.SetPacked) error {
 	list, err := in.list(d.List, d.Version)
 	if err != nil {
 		return err
@@ -101,6 +88,13 @@ func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *eve
 		if !lines[x.Line] {
 			return fmt.Errorf("exceptions: list %s version %d has no line %d", d.List, d.Version, x.Line)
 		}
+	}
+	return nil
+}
+
+func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *events.Event) (err error) {
+	if err := in.checkPackedBy(d); err != nil {
+		return err
 	}
 	if e.Trip == "" {
 		e.Trip, err = o.NewTrip()
@@ -155,13 +149,7 @@ func (in *intake) completeSeal(d *events.ListSealed, e *events.Event) error {
 
 // packedOf returns how the event's trip was packed, as known so far.
 func (in *intake) packedOf(e *events.Event) (*events.SetPacked, error) {
-	for _, p := range in.packed[e.Subject] {
-		if p.Trip == e.Trip {
-			return p.Data.(*events.SetPacked), nil
-		}
-	}
-	w := projections.NewWorld(in.m.Source(in.ctx))
-	p, err := w.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
+	p, err := in.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
 	if err != nil {
 		return nil, err
 	}
@@ -202,47 +190,35 @@ func lineNumbers(l *events.ListIssued) map[int64]bool {
 	return out
 }
 
-// listVersions are the versions of one list known so far.
-type listVersions map[int64]*events.ListIssued
-
-func (in *intake) versions(list string) (listVersions, error) {
-	if vs := in.lists[list]; vs != nil {
-		return *vs, nil
-	}
-	facts, err := in.m.ListVersions(in.ctx, list)
-	if err != nil {
-		return nil, err
-	}
-	vs := make(listVersions)
-	for _, f := range facts {
-		if d, ok := f.Event.Data.(*events.ListIssued); ok && vs[d.Version] == nil {
-			vs[d.Version] = d
+// version returns a version of a list as it is in force, nil where there is
+// none, and whether there is any version of the list.
+func (in *intake) version(list string, version int64) (d *events.ListIssued, any bool, err error) {
+	issued, err := in.world.Issued(list)
+	for _, x := range issued {
+		if x.List.Version == version {
+			d = x.List
 		}
 	}
-	in.lists[list] = &vs
-	return vs, nil
+	return d, len(issued) > 0, err
 }
 
 func (in *intake) list(list string, version int64) (*events.ListIssued, error) {
-	vs, err := in.versions(list)
-	if err != nil {
-		return nil, err
-	}
-	if d := vs[version]; d != nil {
-		return d, nil
-	}
-	if len(vs) == 0 {
+	switch d, known, err := in.version(list, version); {
+	case err != nil || d != nil:
+		return d, err
+	case !known:
 		return nil, fmt.Errorf("list %s is not known here: record list.issued first", list)
+	default:
+		return nil, fmt.Errorf("list %s has no version %d here: record list.issued first", list, version)
 	}
-	return nil, fmt.Errorf("list %s has no version %d here: record list.issued first", list, version)
 }
 
 func (in *intake) checkIssue(d *events.ListIssued) error {
-	vs, err := in.versions(d.List)
+	old, _, err := in.version(d.List, d.Version)
 	if err != nil {
 		return err
 	}
-	if old := vs[d.Version]; old != nil {
+	if old != nil {
 		was, err := old.Digest()
 		if err != nil {
 			return err
@@ -353,12 +329,23 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 	if err != nil {
 		return fmt.Errorf("replacing a %s: %w", target.Kind(), err)
 	}
-	if seal, ok := data.(*events.ListSealed); ok {
-		t := *target
-		if err := in.completeSeal(seal, &t); err != nil {
-			return err
-		}
+	// What is put in place is held to what an observation of the kind is held to.
+	t := *target
+	switch d := data.(type) {
+	case *events.ListSealed:
+		err = in.completeSeal(d, &t)
 		data = t.Data
+	case *events.SetPacked:
+		err = in.checkPackedBy(d)
+	case *events.SetCounted:
+		err = in.checkCounted(d, &t)
+	case *events.ListIssued:
+		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
+			err = fmt.Errorf("the event issued list %s version %d; another list or version is issued, not put in its place", old.List, old.Version)
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("replacing a %s: %w", target.Kind(), err)
 	}
 	raw, err := json.Marshal(data)
 	if err != nil {
