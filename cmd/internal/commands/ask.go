@@ -21,6 +21,7 @@ import (
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
+	"listbound/events"
 )
 
 func (a *app) record() *cobra.Command {
@@ -47,8 +48,19 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 	defer closeAll()
 	name := a.site
 	if name == "" && a.server == "" {
-		if name, in[0], err = firstSite(in[0]); err != nil {
-			return err
+		if name, err = firstSite(in); err != nil {
+			return fmt.Errorf("reading observations: %w", err)
+		}
+		if name == "" {
+			dir, err := filepath.Abs(a.data)
+			if err != nil {
+				return fmt.Errorf("data folder: %w", err)
+			}
+			if holds, err := site.Holds(dir); err != nil {
+				return err
+			} else if !holds {
+				return a.refuseAll(in, args)
+			}
 		}
 	}
 	refused := 0
@@ -115,16 +127,51 @@ func (a *app) inputs(args []string) (in []io.Reader, closeAll func(), err error)
 	return in, closeAll, nil
 }
 
+// lookAhead is how much is read to find the first observation.
+const lookAhead = 16 << 20
+
 // firstSite looks ahead for the site of the first station, which names the
-// ledger of a new folder.
-func firstSite(r io.Reader) (string, io.Reader, error) {
-	head := make([]byte, 64<<10)
-	n, err := io.ReadFull(r, head)
-	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return "", nil, fmt.Errorf("reading observations: %w", err)
+// ledger of a new folder; "" where no line can be read. in is left to be read
+// from the start.
+func firstSite(in []io.Reader) (string, error) {
+	for i, r := range in {
+		var head bytes.Buffer
+		for n, x := range events.Observations(io.TeeReader(io.LimitReader(r, lookAhead), &head)) {
+			if n == 0 {
+				return "", x.Err
+			}
+			if x.Observation != nil {
+				in[i] = io.MultiReader(&head, r)
+				return site.SiteOf(x.Observation.Station), nil
+			}
+		}
+		in[i] = io.MultiReader(&head, r)
 	}
-	head = head[:n]
-	return site.FirstSite(head), io.MultiReader(bytes.NewReader(head), r), nil
+	return "", nil
+}
+
+// refuseAll answers lines of which none can be recorded. No folder is made for
+// them: its ledger would have a name that nobody gave it.
+func (a *app) refuseAll(in []io.Reader, args []string) error {
+	refused := 0
+	for i, r := range in {
+		for n, x := range events.Observations(r) {
+			if n == 0 {
+				return x.Err
+			}
+			err := x.Err
+			if err == nil {
+				err = fmt.Errorf("it stands behind %d bytes that hold no observation; record it alone, or name the site with --site", lookAhead)
+			}
+			if err := a.receipt(site.Receipt{Line: n, Error: err.Error()}, &refused, args[i]); err != nil {
+				return err
+			}
+		}
+	}
+	if refused == 0 {
+		return errors.New("there is nothing to record; an observation is one JSON object a line")
+	}
+	return &exitError{code: ExitProblem, err: fmt.Errorf("nothing was recorded, and no folder %s was made", a.data)}
 }
 
 func (a *app) broken() *cobra.Command {

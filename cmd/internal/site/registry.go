@@ -1,7 +1,6 @@
 package site
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -215,15 +214,4 @@ func (s *Site) registry(ctx context.Context, prepare func(*intake) (*events.Even
 func SiteOf(station string) string {
 	name, _, _ := strings.Cut(station, "/")
 	return name
-}
-
-// FirstSite returns the site of the first observation in a text, "" where none
-// can be read: a new folder is then named by default.
-func FirstSite(head []byte) string {
-	for _, r := range events.Observations(bytes.NewReader(head)) {
-		if r.Observation != nil {
-			return SiteOf(r.Observation.Station)
-		}
-	}
-	return ""
 }

@@ -143,6 +143,17 @@ func (s *Site) keyPath(station string) string {
 	return filepath.Join(s.opts.Dir, "keys", strings.Replace(station, "/", "_", 1)+keySuffix)
 }
 
+// Holds says whether a folder has a ledger already.
+func Holds(dir string) (bool, error) {
+	_, err := (&Site{opts: Options{Dir: dir, Existing: true}}).ledgerName()
+	if errors.Is(err, errNoLedger) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+var errNoLedger = errors.New("holds no ledger yet")
+
 // ledgerName finds the name of the folder's ledger by its key, or makes the
 // name of a new one.
 func (s *Site) ledgerName() (string, error) {
@@ -161,7 +172,7 @@ func (s *Site) ledgerName() (string, error) {
 		return "", fmt.Errorf("%s holds records but not the ledger's key; put back the folder keys from a copy", s.opts.Dir)
 	}
 	if s.opts.Existing {
-		return "", fmt.Errorf("%s holds no ledger yet; record something there first, or name another folder with --data", s.opts.Dir)
+		return "", fmt.Errorf("%s %w; record something there first, or name another folder with --data", s.opts.Dir, errNoLedger)
 	}
 	site := s.opts.Name
 	if site == "" {
