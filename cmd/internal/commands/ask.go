@@ -425,6 +425,10 @@ damaged one is kept aside. The folder must not be in use.`,
 			progress, end := a.progress("rebuilt")
 			r, err := site.Repair(cmd.Context(), site.Options{Dir: dir, Clock: a.env.Clock, Command: "listbound repair"}, progress)
 			end()
+			if errors.Is(err, site.ErrIntact) {
+				_, err = fmt.Fprintf(a.env.Out, "%v: %d records, each of them twice and as signed\n", err, r.Signed)
+				return err
+			}
 			if err != nil {
 				return err
 			}

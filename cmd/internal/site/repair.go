@@ -2,6 +2,7 @@ package site
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 
@@ -26,8 +27,45 @@ func Repair(ctx context.Context, o Options, progress Progress) (ledger.RepairRep
 	if err != nil {
 		return ledger.RepairReport{}, err
 	}
-	return ledger.Repair(ctx, ledger.Options{Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command},
+	lo := ledger.Options{Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command}
+	if size, err := intact(ctx, lo); err != nil {
+		return ledger.RepairReport{}, err
+	} else if size >= 0 {
+		return ledger.RepairReport{Signed: size}, ErrIntact
+	}
+	return ledger.Repair(ctx, lo,
 		ledger.RepairOptions{Progress: progress, Route: routeOf(name)})
+}
+
+// ErrIntact says that a folder needs no repair.
+var ErrIntact = errors.New("nothing to repair")
+
+// intact returns the size of a ledger in which nothing is wrong, else -1.
+func intact(ctx context.Context, lo ledger.Options) (size int64, err error) {
+	lo.Logger = slog.New(slog.DiscardHandler) // what is wrong is what brought the user here
+	l, err := ledger.Open(ctx, lo)
+	var owned *ledger.OwnedError
+	switch {
+	case errors.As(err, &owned):
+		return 0, err
+	case err != nil:
+		return -1, nil // repair says more of it
+	}
+	size = -1
+	if len(l.Damage()) == 0 {
+		report, err := l.Verify(ctx, ledger.VerifyOptions{Route: routeOf(lo.Origin)})
+		if err != nil {
+			return 0, errors.Join(err, l.Close())
+		}
+		if len(report.Problems) == 0 {
+			size = report.Size
+		}
+	}
+	// Closing signs what is unsigned; where that fails there is something to repair.
+	if err := l.Close(); err != nil {
+		return -1, nil //nolint:nilerr // see above
+	}
+	return size, nil
 }
 
 // routeOf reads from a record of the ledger of that name where it belongs.
