@@ -104,10 +104,10 @@ type repairing struct {
 func (r *repairing) checkBundles(ctx context.Context) error {
 	note, err := r.files.readCheckpoint()
 	if err != nil {
-		return fmt.Errorf("log/checkpoint cannot be read: %w", cause(err))
+		return fmt.Errorf("log/checkpoint cannot be read: %w; put back the newest copy of it, then repair", cause(err))
 	}
 	if r.signed, err = proof.OpenCheckpoint(note, r.opts.Origin, r.opts.Verifier); err != nil {
-		return fmt.Errorf("log/checkpoint: %w", err)
+		return fmt.Errorf("log/checkpoint: %w; put back the newest copy of it, then repair", err)
 	}
 	if err := r.restoreBundles(ctx); err != nil {
 		return err

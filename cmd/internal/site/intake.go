@@ -62,6 +62,10 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
+	// Before a line is looked at: a damaged ledger may not even have what the lines refer to.
+	if problems := s.ledger.Damage(); len(problems) > 0 {
+		return s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
+	}
 	if err := s.catchUp(ctx, nil); err != nil {
 		return err
 	}
@@ -96,6 +100,11 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	return nil
 }
 
+// damaged says what to do about a damaged ledger.
+func (s *Site) damaged(err error) error {
+	return fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
+}
+
 // append stores entries and lets judgement follow.
 func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.Appended, error) {
 	if len(entries) == 0 {
@@ -104,7 +113,7 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	stored, err := s.ledger.Append(ctx, entries...)
 	var damaged *ledger.DamagedError
 	if errors.As(err, &damaged) {
-		return nil, fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
+		return nil, s.damaged(err)
 	}
 	if err != nil {
 		return nil, err
