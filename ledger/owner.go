@@ -44,7 +44,7 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 	}
 	o := &ownership{dir: dir, lock: lock, owner: owner}
 	if err := o.write(); err != nil {
-		return nil, errors.Join(err, lock.Close())
+		return nil, errors.Join(fmt.Errorf("cannot write in the folder %s, which a ledger needs also for questions: %w; make a copy where writing is allowed", dir, cause(err)), lock.Close())
 	}
 	return o, nil
 }

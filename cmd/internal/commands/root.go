@@ -143,6 +143,9 @@ func (a *app) openFolder(ctx context.Context, name string, o site.Options) (*sit
 	if err != nil {
 		return nil, fmt.Errorf("data folder: %w", err)
 	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return nil, fmt.Errorf("%s is a file; --data names a folder", dir)
+	}
 	if o.Existing {
 		if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
 			return nil, fmt.Errorf("there is no folder %s; record something there first, or name another with --data", dir)

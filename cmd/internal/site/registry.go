@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -92,7 +93,7 @@ func (in *intake) chain(o *events.Observation) (c *chain, enrolled bool, err err
 func (s *Site) stationSigner(station string, enrolled note.Verifier) (note.Signer, error) {
 	path := s.keyPath(station)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("station %s keeps its own key; it hands in signed records", station)
+		return nil, fmt.Errorf("station %s keeps its own key and hands in signed records; if it does not, its key is missing: put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
 	}
 	signer, _, _, err := ledger.LoadOrCreateKey(path, station)
 	if err != nil {
