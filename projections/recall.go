@@ -56,6 +56,9 @@ func (w *World) readLoads(sterilizer string) *readLoads {
 // that is judged now. The negative ones before it count from then on.
 func (w *World) needReadings(sterilizer string) {
 	w.need(DimSterilizer, sterilizer)
+	if _, all := w.have[dimKey{DimReadings, sterilizer}]; all || w.src == nil {
+		return
+	}
 	for _, it := range w.reads[sterilizer] {
 		for _, d := range append([]events.Data{it.Event.Data}, it.alts...) {
 			if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {

@@ -81,8 +81,10 @@ func (a *item) less(b *item) bool { return compare(a, b) < 0 }
 // which it recorded it; ids have their random bits from the content, and would
 // let a badge number decide whether a piece was added before the final count.
 func compare(a, b *item) int {
+	if c := a.Event.Time.Compare(b.Event.Time); c != 0 {
+		return c // as a rule; this is asked for all facts
+	}
 	return cmp.Or(
-		a.Event.Time.Compare(b.Event.Time),
 		strings.Compare(a.Event.Station, b.Event.Station),
 		cmp.Compare(a.Event.StationSeq, b.Event.StationSeq),
 		strings.Compare(a.Event.ID, b.Event.ID),
