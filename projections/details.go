@@ -1,0 +1,700 @@
+package projections
+
+import (
+	"time"
+
+	"listbound/events"
+)
+
+// Detail is what a finding says of its case, as data: one struct for each way
+// in which a code comes about. Sentences are made from it when it is shown
+// (package words); programs read it as the member detail.
+type Detail interface {
+	// Way names the way in which the finding came about, within its code.
+	Way() string
+}
+
+// Place is where something was observed: a load of a sterilizer, or a place as
+// people name it.
+type Place struct {
+	Load string `json:"load,omitempty"`
+	Name string `json:"name,omitempty"`
+}
+
+// Moment is one observation that a finding tells of.
+type Moment struct {
+	Seq   int64     `json:"seq"`
+	At    time.Time `json:"at"`
+	Place Place     `json:"place"`
+}
+
+// Window is the time in which two sheets can have been exchanged, and the
+// places where both sets were in it; no places where none is known.
+type Window struct {
+	From   time.Time `json:"from"`
+	To     time.Time `json:"to"`
+	Places []Place   `json:"places,omitempty"`
+}
+
+// ListVersion names a version of a list.
+type ListVersion struct {
+	List    string `json:"list"`
+	Version int64  `json:"version"`
+}
+
+// Changes says in which lines the sheet that was found differs from the right
+// one.
+type Changes struct {
+	Known bool         `json:"known"` // both lists are known here
+	Lines []LineChange `json:"lines,omitempty"`
+}
+
+// LineChange is a line in which two lists differ: as it stands on the sheet
+// that was found, and as it is right. One is nil where that list lacks it.
+type LineChange struct {
+	Line    int64        `json:"line"`
+	OnSheet *events.Line `json:"onSheet,omitempty"`
+	Right   *events.Line `json:"right,omitempty"`
+}
+
+// LineCount is a line that was counted otherwise than expected. Item and
+// Description are empty for a line that is not on the list.
+type LineCount struct {
+	Line        int64  `json:"line"`
+	Item        string `json:"item,omitempty"`
+	Description string `json:"description,omitempty"`
+	Expected    int64  `json:"expected"`
+	Counted     int64  `json:"counted"`
+}
+
+// CountDiffers is one count and the lines in which it differs.
+type CountDiffers struct {
+	Stage   events.Stage `json:"stage"`
+	At      time.Time    `json:"at"`
+	Lines   []LineCount  `json:"lines"`
+	LeftOut bool         `json:"leftOut,omitzero"` // the final count came later and left these lines out
+}
+
+// Run is one sterilizer run of a set.
+type Run struct {
+	Load       string    `json:"load"`
+	Sterilizer string    `json:"sterilizer"`
+	Run        int64     `json:"run"`
+	Cycle      string    `json:"cycle"`
+	Result     string    `json:"result"`
+	Released   bool      `json:"released"`
+	At         time.Time `json:"at"`
+}
+
+// AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
+type AnotherSetsSheet struct {
+	Set      string    `json:"set"`
+	Sheet    TripKey   `json:"sheet"`             // whose it is
+	Altered  bool      `json:"altered,omitzero"`  // and its content is not what was sealed for that set
+	First    Moment    `json:"first"`             // the first reading that showed it
+	Last     Moment    `json:"last"`              // and the last
+	Times    int       `json:"times"`             // readings that showed it
+	Ring     []TripKey `json:"ring,omitempty"`    // each has the sheet of the next, the last that of the first
+	Back     *Moment   `json:"back,omitempty"`    // the sheet is back with its own set, and this one was not read since
+	Changes  Changes   `json:"changes"`           // against this set's list
+	Window   Window    `json:"window"`            // in which it can have been exchanged
+	Label    bool      `json:"label,omitzero"`    // the label outside is the other set's too
+	Righted  *Moment   `json:"righted,omitempty"` // read with its own sheet before use
+	Unopened bool      `json:"unopened,omitzero"` // nobody has opened the set yet
+}
+
+// TrayWithSheet: under a set's name another tray was found, with a sheet that
+// does not belong to it (sheet-swapped).
+type TrayWithSheet struct {
+	Set     string  `json:"set"`   // as recorded
+	Tray    string  `json:"tray"`  // by the tag
+	Sheet   TripKey `json:"sheet"` // whose the sheet is
+	At      Moment  `json:"at"`
+	Righted *Moment `json:"righted,omitempty"`
+}
+
+// AnotherPacking: the set's own sheet of another packing (sheet-stale).
+type AnotherPacking struct {
+	Set     string    `json:"set"`
+	Sheet   TripKey   `json:"sheet"`
+	Packed  time.Time `json:"packed,omitzero"` // when that packing was; zero: not recorded
+	Later   bool      `json:"later,omitzero"`  // it came after this one
+	Altered bool      `json:"altered,omitzero"`
+	At      Moment    `json:"at"`
+	Changes Changes   `json:"changes"`
+	Righted *Moment   `json:"righted,omitempty"`
+}
+
+// OtherContent: right set and trip, other content than was sealed (sheet-altered).
+type OtherContent struct {
+	Set      string  `json:"set"`
+	At       Moment  `json:"at"`
+	Replaced *Moment `json:"replaced,omitempty"` // it is an earlier sheet, replaced then
+	Righted  *Moment `json:"righted,omitempty"`
+}
+
+// SealedOther: sealed with a sheet of another list or version than the set was
+// packed by (sheet-altered).
+type SealedOther struct {
+	Set    string      `json:"set"`
+	At     Moment      `json:"at"`
+	Packed ListVersion `json:"packed"`
+	Sealed ListVersion `json:"sealed"`
+}
+
+// SealFalse: the digests in a seal are not those of the list it names (sheet-altered).
+type SealFalse struct {
+	Set    string      `json:"set"`
+	At     Moment      `json:"at"`
+	Packed ListVersion `json:"packed"`
+}
+
+// NoSuchSheet: the code belongs to nothing that is recorded here (sheet-unknown).
+type NoSuchSheet struct {
+	Set     string  `json:"set"`
+	At      Moment  `json:"at"`
+	OwnTrip bool    `json:"ownTrip,omitzero"` // it names this packing, whose list is not known
+	Righted *Moment `json:"righted,omitempty"`
+}
+
+// Unreadable: the code on the sheet is damaged (sheet-unreadable).
+type Unreadable struct {
+	Set     string  `json:"set"`
+	At      Moment  `json:"at"`
+	Good    *Moment `json:"good,omitempty"` // read and right by the opening
+	Righted *Moment `json:"righted,omitempty"`
+}
+
+// NoSheet: nothing was found where a sheet was sealed (sheet-absent).
+type NoSheet struct {
+	Set       string           `json:"set"`
+	At        Moment           `json:"at"`
+	Placement events.Placement `json:"placement"`
+	On        *TripKey         `json:"on,omitempty"` // the set it was found on
+	Found     *Moment          `json:"found,omitempty"`
+	Righted   *Moment          `json:"righted,omitempty"`
+}
+
+// ProbablyWrong: the set's sheet was found on another set, or that one was
+// counted by it, and this set has not been read since (sheet-in-doubt).
+type ProbablyWrong struct {
+	Set      string   `json:"set"`
+	On       string   `json:"on"` // the other set
+	At       Moment   `json:"at"`
+	Counted  bool     `json:"counted,omitzero"`  // not read there: counted by it
+	Gone     *Moment  `json:"gone,omitempty"`    // read again, the other set no longer had it
+	Carries  *TripKey `json:"carries,omitempty"` // whose sheet this set probably has
+	Changes  *Changes `json:"changes,omitempty"` // of that sheet against this set's list
+	Window   Window   `json:"window"`
+	Unopened bool     `json:"unopened,omitzero"`
+}
+
+// Moved: the right sheet, elsewhere than sealed (sheet-moved).
+type Moved struct {
+	Set     string           `json:"set"`
+	At      Moment           `json:"at"`
+	Found   events.Placement `json:"found"`
+	Sealed  events.Placement `json:"sealed"`
+	Righted *Moment          `json:"righted,omitempty"`
+}
+
+// SheetSide is what the sheet says where label and tag disagree.
+type SheetSide string
+
+// The sides a sheet can take.
+const (
+	SideUnread  SheetSide = "unread"
+	SideAbsent  SheetSide = "absent"
+	SideTray    SheetSide = "tray"
+	SideNeither SheetSide = "neither"
+)
+
+// LabelAgainstTray: outer label and tag on the tray disagree (label-swapped).
+type LabelAgainstTray struct {
+	Set     string    `json:"set"`
+	Tray    string    `json:"tray"`
+	Label   string    `json:"label"`
+	At      Moment    `json:"at"`
+	Sheet   SheetSide `json:"sheet"`
+	Righted *Moment   `json:"righted,omitempty"`
+}
+
+// AnotherSetsRecord: tag and label agree, and both name another set than the
+// record (label-swapped).
+type AnotherSetsRecord struct {
+	Set  string `json:"set"`
+	Tray string `json:"tray"`
+	At   Moment `json:"at"`
+}
+
+// UnderAnotherName: this set's tray, with its own sheet, was found under the
+// name of another set (label-swapped).
+type UnderAnotherName struct {
+	Set     string  `json:"set"`
+	Name    TripKey `json:"name"`
+	At      Moment  `json:"at"`
+	Righted *Moment `json:"righted,omitempty"`
+}
+
+// SealsDiffer: seal numbers broken, missing or others than recorded (seal-differs).
+type SealsDiffer struct {
+	Set     string   `json:"set"`
+	At      Moment   `json:"at"`
+	Broken  bool     `json:"broken,omitzero"`
+	Gone    []string `json:"gone,omitempty"`    // recorded, not there
+	Strange []string `json:"strange,omitempty"` // there, not recorded
+}
+
+// StepsMissing: required links are absent although a later one is there
+// (link-missing).
+type StepsMissing struct {
+	Set      string        `json:"set"`
+	Missing  []events.Kind `json:"missing"`
+	By       events.Kind   `json:"by"` // the later link
+	At       time.Time     `json:"at"`
+	Repacked time.Time     `json:"repacked,omitzero"` // shown by the next packing instead
+}
+
+// OpenedUnread: opened without its sheet being read (link-missing).
+type OpenedUnread struct {
+	Set       string           `json:"set"`
+	At        Moment           `json:"at"`
+	Placement events.Placement `json:"placement"`
+}
+
+// OutOfOrder: a step was observed before one that comes first (link-out-of-order).
+type OutOfOrder struct {
+	Set      string      `json:"set"`
+	Step     events.Kind `json:"step"`
+	StepAt   time.Time   `json:"stepAt"`
+	Before   events.Kind `json:"before"` // the step that should have come first
+	BeforeAt time.Time   `json:"beforeAt"`
+}
+
+// PackedAfterRun: packed again after its run, and opened without another
+// (link-out-of-order).
+type PackedAfterRun struct {
+	Set    string    `json:"set"`
+	Load   string    `json:"load"`
+	Run    time.Time `json:"run"`
+	Packed time.Time `json:"packed"`
+	Opened time.Time `json:"opened"`
+}
+
+// OpenedForTwo: opened for two cases without being packed between them
+// (link-out-of-order).
+type OpenedForTwo struct {
+	Set      string    `json:"set"`
+	First    string    `json:"first"`
+	FirstAt  time.Time `json:"firstAt"`
+	Second   string    `json:"second"`
+	SecondAt time.Time `json:"secondAt"`
+}
+
+// CountedForOther: opened for one case, counted for another (link-out-of-order).
+type CountedForOther struct {
+	Set     string    `json:"set"`
+	Opened  string    `json:"opened"`
+	Counted string    `json:"counted"`
+	At      time.Time `json:"at"`
+}
+
+// PackedAgain: packed again without having been opened (two-places, noted).
+type PackedAgain struct {
+	Set string    `json:"set"`
+	At  time.Time `json:"at"`
+}
+
+// TwoTrips: something of an earlier packing was observed after the next one had
+// begun (two-places).
+type TwoTrips struct {
+	Set      string      `json:"set"`
+	Packed   time.Time   `json:"packed"`            // again
+	Unopened bool        `json:"unopened,omitzero"` // the earlier packing had not been opened by then
+	Step     events.Kind `json:"step"`
+	At       Moment      `json:"at"`
+}
+
+// TooFarApart: recorded at two places closer in time than the way takes (two-places).
+type TooFarApart struct {
+	Set    string `json:"set"`
+	First  Moment `json:"first"`
+	Second Moment `json:"second"`
+}
+
+// OpenedUnreleased: opened with no passed and released load before it (not-released).
+type OpenedUnreleased struct {
+	Set  string `json:"set"`
+	At   Moment `json:"at"`
+	Last *Run   `json:"last,omitempty"` // the last run it was in
+}
+
+// RunFailed: the last run failed (not-released).
+type RunFailed struct {
+	Set string `json:"set"`
+	Run Run    `json:"run"`
+}
+
+// WrongCycle: run in a cycle that its list does not allow (not-released).
+type WrongCycle struct {
+	Set     string   `json:"set"`
+	Run     Run      `json:"run"`
+	Allowed []string `json:"allowed"`
+}
+
+// IndicatorUnchanged: the chemical indicator inside had not changed (not-released).
+type IndicatorUnchanged struct {
+	Set string `json:"set"`
+	At  Moment `json:"at"`
+}
+
+// Repeats is what the cycles repeated after a positive indicator came to.
+type Repeats string
+
+// What the repeated cycles came to. Empty where the policy recalls at once.
+const (
+	RepeatPositive Repeats = "further-positive" // a repeated cycle was positive as well
+	RepeatOf       Repeats = "follows-positive" // this one repeats an earlier positive
+	RepeatNegative Repeats = "negative"         // all negative
+	RepeatAwaited  Repeats = "awaited"          // results are still to come
+)
+
+// Recalled: a positive biological indicator covers a load the set was in
+// (load-recalled).
+type Recalled struct {
+	Set        string    `json:"set"`
+	Load       string    `json:"load"` // the set's
+	Sterilizer string    `json:"sterilizer"`
+	Positive   string    `json:"positive"`       // the load whose indicator was positive
+	Since      time.Time `json:"since,omitzero"` // the last negative indicator before it
+	Repeats    Repeats   `json:"repeats,omitempty"`
+	Other      string    `json:"other,omitempty"`   // the other positive load, by Repeats
+	Negative   int       `json:"negative,omitzero"` // repeated cycles with a negative result so far
+	Recall     bool      `json:"recall,omitzero"`   // the load is recalled, not only in doubt
+	Settled    bool      `json:"settled,omitzero"`  // the repeated cycles were all negative
+	Unopened   bool      `json:"unopened,omitzero"`
+}
+
+// OldVersion: packed or sealed by a version that was no longer current
+// (list-superseded).
+type OldVersion struct {
+	Set     string      `json:"set"`
+	By      ListVersion `json:"by"`
+	At      time.Time   `json:"at"`
+	Sealed  bool        `json:"sealed,omitzero"` // sealed, not packed
+	Newer   int64       `json:"newer"`
+	NewerAt time.Time   `json:"newerAt"`
+}
+
+// ListUnknown: packed by a version that nobody has issued here (list-superseded).
+type ListUnknown struct {
+	Set string      `json:"set"`
+	By  ListVersion `json:"by"`
+	At  time.Time   `json:"at"`
+}
+
+// CountedAgainst says what a count was made against instead of the trip's own
+// sheet.
+type CountedAgainst string
+
+// What a count can have been made against.
+const (
+	AgainstOtherSet     CountedAgainst = "other-set"
+	AgainstOtherPacking CountedAgainst = "other-packing"
+	AgainstUnreadable   CountedAgainst = "unreadable"
+	AgainstAltered      CountedAgainst = "altered"
+	AgainstUnknown      CountedAgainst = "unknown"
+)
+
+// StageAt is one count of a stage.
+type StageAt struct {
+	Stage events.Stage `json:"stage"`
+	At    time.Time    `json:"at"`
+	Badge string       `json:"badge,omitempty"`
+}
+
+// WrongList: counted against a sheet that is not this trip's (counted-on-wrong-list).
+type WrongList struct {
+	Set     string         `json:"set"`
+	Counts  []StageAt      `json:"counts"`
+	Against CountedAgainst `json:"against"`
+	Sheet   *TripKey       `json:"sheet,omitempty"`
+	Changes *Changes       `json:"changes,omitempty"` // where the other list is another trip's
+}
+
+// FirstDiffers: the first count is not what packing recorded
+// (count-differs-at-opening).
+type FirstDiffers struct {
+	Set   string      `json:"set"`
+	At    time.Time   `json:"at"`
+	Lines []LineCount `json:"lines"`
+}
+
+// Sequel is what came after lines differed in a count.
+type Sequel string
+
+// What can come after lines differed in a count.
+const (
+	ThenNothing Sequel = ""        // no final count after it, or a final one before it
+	ThenRight   Sequel = "right"   // the final count is as expected
+	ThenDiffers Sequel = "differs" // the final count differs as well
+	ThenLeftOut Sequel = "leftOut" // the final count left the lines out; another one has them right
+	ThenLater   Sequel = "later"   // another later count differs as well
+)
+
+// Midway: a count other than the last word differs (count-short, count-over).
+type Midway struct {
+	Set   string       `json:"set"`
+	Stage events.Stage `json:"stage"`
+	At    time.Time    `json:"at"`
+	Lines []LineCount  `json:"lines"`
+	Then  Sequel       `json:"then,omitempty"`
+	Noted bool         `json:"noted,omitzero"` // what came after has put it right, or is judged by itself
+}
+
+// BetweenLines: lines of one item differ, and together have as many as
+// expected (count-short, count-over).
+type BetweenLines struct {
+	Set    string         `json:"set"`
+	Counts []CountDiffers `json:"counts"`
+}
+
+// MovedPieces is a number of pieces that lie in one set instead of another.
+type MovedPieces struct {
+	Set      string `json:"set"` // the other set
+	Quantity int64  `json:"quantity"`
+	There    bool   `json:"there,omitzero"` // they lie in the other set; else they are from it
+}
+
+// Misplaced: what is short here is over in another set of the case, or the
+// other way round (count-short, count-over).
+type Misplaced struct {
+	Set    string         `json:"set"`
+	Counts []CountDiffers `json:"counts"`
+	Moves  []MovedPieces  `json:"moves"`
+}
+
+// Unaccounted: what no other set of the case explains (count-short,
+// count-over). Quantities are short where positive, over where negative.
+type Unaccounted struct {
+	Set    string         `json:"set"`
+	Counts []CountDiffers `json:"counts"`
+	Here   int64          `json:"here"`  // in this set
+	Total  int64          `json:"total"` // over all sets of the case
+	Sets   int            `json:"sets"`  // of the case
+}
+
+// LinesUncounted: a first or final count left lines out (count-missing).
+type LinesUncounted struct {
+	Set   string       `json:"set"`
+	Stage events.Stage `json:"stage"`
+	At    time.Time    `json:"at"`
+	Lines []int64      `json:"lines"`
+}
+
+// LateLine is a line with pieces that came or left after the final count.
+type LateLine struct {
+	Line        int64     `json:"line"`
+	Item        string    `json:"item,omitempty"`
+	Description string    `json:"description,omitempty"`
+	Added       int64     `json:"added,omitzero"`
+	Removed     int64     `json:"removed,omitzero"`
+	At          time.Time `json:"at"` // the last count that says so
+}
+
+// AfterFinal: pieces came or left after the final count, and no count has the
+// lines since (count-missing).
+type AfterFinal struct {
+	Set   string     `json:"set"`
+	Final time.Time  `json:"final"`
+	Lines []LateLine `json:"lines"`
+}
+
+// StagesMissing: counts that the policy asks for are absent (count-missing).
+type StagesMissing struct {
+	Set    string         `json:"set"`
+	Stages []events.Stage `json:"stages"`
+}
+
+// NoSecondPerson: counts name no second person (count-one-person).
+type NoSecondPerson struct {
+	Set    string    `json:"set"`
+	Counts []StageAt `json:"counts"`
+}
+
+// OneBadge: counts have one badge in both roles (count-one-person).
+type OneBadge struct {
+	Set    string    `json:"set"`
+	Counts []StageAt `json:"counts"`
+}
+
+// OpenLine is a line that was open when a case was closed.
+type OpenLine struct {
+	Set         string `json:"set"`
+	Line        int64  `json:"line"`
+	Item        string `json:"item,omitempty"`
+	Description string `json:"description,omitempty"`
+	Quantity    int64  `json:"quantity,omitzero"` // short, less than 0: over
+}
+
+// ClosedOpen: the case was closed with something unaccounted for, or with
+// lines not counted at the end (closed-unreconciled).
+type ClosedOpen struct {
+	Set         string     `json:"set"`
+	Case        string     `json:"case"`
+	Outcome     string     `json:"outcome"`
+	At          time.Time  `json:"at"`
+	Unaccounted []OpenLine `json:"unaccounted,omitempty"`
+	Uncounted   []OpenLine `json:"uncounted,omitempty"`
+	Reason      string     `json:"reason,omitempty"`
+	Actions     []string   `json:"actions,omitempty"`
+}
+
+// Remarked: something is wrong with records themselves (signature-bad,
+// station-gap, clock-doubtful, and record-unread of a kind not known here).
+type Remarked struct {
+	Station string        `json:"station"` // empty: not known
+	Records int           `json:"records"`
+	First   time.Time     `json:"first,omitzero"`
+	Remarks events.Remark `json:"remarks"` // of the first record: bits, see events.Remark
+}
+
+// CorrectionUnread: a correction that can't be read and was left out of account
+// (record-unread).
+type CorrectionUnread struct {
+	Step       events.Kind `json:"step"`
+	StepAt     time.Time   `json:"stepAt"`
+	Correction time.Time   `json:"correction"`
+}
+
+// The names of the ways are part of the JSON and of the catalogues' keys.
+func (*AnotherSetsSheet) Way() string   { return "another-set" }
+func (*TrayWithSheet) Way() string      { return "another-tray" }
+func (*AnotherPacking) Way() string     { return "another-packing" }
+func (*OtherContent) Way() string       { return "other-content" }
+func (*SealedOther) Way() string        { return "sealed-other-list" }
+func (*SealFalse) Way() string          { return "sealed-false" }
+func (*NoSuchSheet) Way() string        { return "no-such-sheet" }
+func (*Unreadable) Way() string         { return "damaged" }
+func (*NoSheet) Way() string            { return "not-found" }
+func (*ProbablyWrong) Way() string      { return "sheet-elsewhere" }
+func (*Moved) Way() string              { return "other-placement" }
+func (*LabelAgainstTray) Way() string   { return "label-against-tray" }
+func (*AnotherSetsRecord) Way() string  { return "record-of-another" }
+func (*UnderAnotherName) Way() string   { return "under-another-name" }
+func (*SealsDiffer) Way() string        { return "seals" }
+func (*StepsMissing) Way() string       { return "steps" }
+func (*OpenedUnread) Way() string       { return "opened-unread" }
+func (*OutOfOrder) Way() string         { return "order" }
+func (*PackedAfterRun) Way() string     { return "packed-after-run" }
+func (*OpenedForTwo) Way() string       { return "opened-for-two" }
+func (*CountedForOther) Way() string    { return "counted-for-other" }
+func (*PackedAgain) Way() string        { return "packed-again" }
+func (*TwoTrips) Way() string           { return "two-trips" }
+func (*TooFarApart) Way() string        { return "too-far-apart" }
+func (*OpenedUnreleased) Way() string   { return "opened" }
+func (*RunFailed) Way() string          { return "run-failed" }
+func (*WrongCycle) Way() string         { return "wrong-cycle" }
+func (*IndicatorUnchanged) Way() string { return "indicator" }
+func (*Recalled) Way() string           { return "positive-indicator" }
+func (*OldVersion) Way() string         { return "old-version" }
+func (*ListUnknown) Way() string        { return "unknown-version" }
+func (*WrongList) Way() string          { return "wrong-list" }
+func (*FirstDiffers) Way() string       { return "first-count" }
+func (*Midway) Way() string             { return "midway" }
+func (*BetweenLines) Way() string       { return "between-lines" }
+func (*Misplaced) Way() string          { return "misplaced" }
+func (*Unaccounted) Way() string        { return "unaccounted" }
+func (*LinesUncounted) Way() string     { return "lines" }
+func (*AfterFinal) Way() string         { return "after-final" }
+func (*StagesMissing) Way() string      { return "stages" }
+func (*NoSecondPerson) Way() string     { return "no-second-person" }
+func (*OneBadge) Way() string           { return "one-badge" }
+func (*ClosedOpen) Way() string         { return "closed-open" }
+func (*Remarked) Way() string           { return "record" }
+func (*CorrectionUnread) Way() string   { return "correction" }
+
+// details lists every way of every code, with the struct that tells of it.
+var details = []struct {
+	codes  []Code
+	detail func() Detail
+}{
+	{[]Code{SheetSwapped}, func() Detail { return new(AnotherSetsSheet) }},
+	{[]Code{SheetSwapped}, func() Detail { return new(TrayWithSheet) }},
+	{[]Code{SheetStale}, func() Detail { return new(AnotherPacking) }},
+	{[]Code{SheetAltered}, func() Detail { return new(OtherContent) }},
+	{[]Code{SheetAltered}, func() Detail { return new(SealedOther) }},
+	{[]Code{SheetAltered}, func() Detail { return new(SealFalse) }},
+	{[]Code{SheetUnknown}, func() Detail { return new(NoSuchSheet) }},
+	{[]Code{SheetUnreadable}, func() Detail { return new(Unreadable) }},
+	{[]Code{SheetAbsent}, func() Detail { return new(NoSheet) }},
+	{[]Code{SheetInDoubt}, func() Detail { return new(ProbablyWrong) }},
+	{[]Code{SheetMoved}, func() Detail { return new(Moved) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(LabelAgainstTray) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(AnotherSetsRecord) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
+	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
+	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
+	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(OpenedForTwo) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(CountedForOther) }},
+	{[]Code{TwoPlaces}, func() Detail { return new(PackedAgain) }},
+	{[]Code{TwoPlaces}, func() Detail { return new(TwoTrips) }},
+	{[]Code{TwoPlaces}, func() Detail { return new(TooFarApart) }},
+	{[]Code{NotReleased}, func() Detail { return new(OpenedUnreleased) }},
+	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
+	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
+	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
+	{[]Code{LoadRecalled}, func() Detail { return new(Recalled) }},
+	{[]Code{ListSuperseded}, func() Detail { return new(OldVersion) }},
+	{[]Code{ListSuperseded}, func() Detail { return new(ListUnknown) }},
+	{[]Code{CountedOnWrongList}, func() Detail { return new(WrongList) }},
+	{[]Code{CountDiffersAtOpen}, func() Detail { return new(FirstDiffers) }},
+	{[]Code{CountShort, CountOver}, func() Detail { return new(Midway) }},
+	{[]Code{CountShort, CountOver}, func() Detail { return new(BetweenLines) }},
+	{[]Code{CountShort, CountOver}, func() Detail { return new(Misplaced) }},
+	{[]Code{CountShort, CountOver}, func() Detail { return new(Unaccounted) }},
+	{[]Code{CountMissing}, func() Detail { return new(LinesUncounted) }},
+	{[]Code{CountMissing}, func() Detail { return new(AfterFinal) }},
+	{[]Code{CountMissing}, func() Detail { return new(StagesMissing) }},
+	{[]Code{CountOnePerson}, func() Detail { return new(NoSecondPerson) }},
+	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
+	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
+	{[]Code{StationGap, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
+	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
+}
+
+// Way is one way in which a finding comes about.
+type Way struct {
+	Code Code
+	Name string
+}
+
+// Ways lists every way of every code.
+func Ways() []Way {
+	var out []Way
+	for _, c := range Codes() {
+		for _, d := range details {
+			for _, of := range d.codes {
+				if of == c {
+					out = append(out, Way{c, d.detail().Way()})
+				}
+			}
+		}
+	}
+	return out
+}
+
+// NewDetail returns an empty detail of a way, nil where there is no such way.
+func NewDetail(w Way) Detail {
+	for _, d := range details {
+		for _, c := range d.codes {
+			if x := d.detail(); c == w.Code && x.Way() == w.Name {
+				return x
+			}
+		}
+	}
+	return nil
+}
