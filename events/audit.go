@@ -26,15 +26,26 @@ const (
 )
 
 var remarkNames = []struct {
-	r    Remark
-	name string
+	r         Remark
+	key, name string
 }{
-	{RemarkSignature, "signature does not verify"},
-	{RemarkGap, "the station's numbering has a hole"},
-	{RemarkBackwards, "the station's clock ran backwards"},
-	{RemarkAhead, "observed later than recorded"},
-	{RemarkUnknown, "kind or version not known"},
-	{RemarkForm, "not in canonical form"},
+	{RemarkSignature, "signature", "signature does not verify"},
+	{RemarkGap, "gap", "the station's numbering has a hole"},
+	{RemarkBackwards, "backwards", "the station's clock ran backwards"},
+	{RemarkAhead, "ahead", "observed later than recorded"},
+	{RemarkUnknown, "unknown", "kind or version not known"},
+	{RemarkForm, "form", "not in canonical form"},
+}
+
+// Keys lists the remarks by the words under which a program looks them up.
+func (r Remark) Keys() []string {
+	var out []string
+	for _, x := range remarkNames {
+		if r&x.r != 0 {
+			out = append(out, x.key)
+		}
+	}
+	return out
 }
 
 // Names lists the remarks in words.

@@ -251,6 +251,9 @@ func TestRemarkNames(t *testing.T) {
 	if all != 63 || len(all.Names()) != 6 || Remark(0).String() != "" || (RemarkGap|RemarkForm).String() != "the station's numbering has a hole; not in canonical form" {
 		t.Errorf("%d: %s", all, all)
 	}
+	if got := strings.Join(all.Keys(), " "); got != "signature gap backwards ahead unknown form" || RemarkAhead.Keys()[0] != "ahead" {
+		t.Errorf("keys: %s", got)
+	}
 	if !ReservedStation("north/ledger") || ReservedStation("north/ledger-2") || ReservedStation("ledger/north") {
 		t.Error("reserved names")
 	}

@@ -75,6 +75,20 @@ type CountDiffers struct {
 	LeftOut bool         `json:"leftOut,omitzero"` // the final count came later and left these lines out
 }
 
+// CountsDiffer are counts in which lines differ, in order.
+type CountsDiffer []CountDiffers
+
+// LinesLeftOut returns how many of the lines the final count left out.
+func (c CountsDiffer) LinesLeftOut() int {
+	n := 0
+	for i := range c {
+		if c[i].LeftOut {
+			n += len(c[i].Lines)
+		}
+	}
+	return n
+}
+
 // Run is one sterilizer run of a set.
 type Run struct {
 	Load       string    `json:"load"`
@@ -455,8 +469,8 @@ type Midway struct {
 // BetweenLines: lines of one item differ, and together have as many as
 // expected (count-short, count-over).
 type BetweenLines struct {
-	Set    string         `json:"set"`
-	Counts []CountDiffers `json:"counts"`
+	Set    string       `json:"set"`
+	Counts CountsDiffer `json:"counts"`
 }
 
 // MovedPieces is a number of pieces that lie in one set instead of another.
@@ -469,19 +483,19 @@ type MovedPieces struct {
 // Misplaced: what is short here is over in another set of the case, or the
 // other way round (count-short, count-over).
 type Misplaced struct {
-	Set    string         `json:"set"`
-	Counts []CountDiffers `json:"counts"`
-	Moves  []MovedPieces  `json:"moves"`
+	Set    string        `json:"set"`
+	Counts CountsDiffer  `json:"counts"`
+	Moves  []MovedPieces `json:"moves"`
 }
 
 // Unaccounted: what no other set of the case explains (count-short,
 // count-over). Quantities are short where positive, over where negative.
 type Unaccounted struct {
-	Set    string         `json:"set"`
-	Counts []CountDiffers `json:"counts"`
-	Here   int64          `json:"here"`  // in this set
-	Total  int64          `json:"total"` // over all sets of the case
-	Sets   int            `json:"sets"`  // of the case
+	Set    string       `json:"set"`
+	Counts CountsDiffer `json:"counts"`
+	Here   int64        `json:"here"`  // in this set
+	Total  int64        `json:"total"` // over all sets of the case
+	Sets   int          `json:"sets"`  // of the case
 }
 
 // LinesUncounted: a first or final count left lines out (count-missing).
