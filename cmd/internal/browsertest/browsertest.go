@@ -33,10 +33,19 @@ func Sizes() []Size {
 const patience = 60 * time.Second
 
 // Browser is a running Chromium.
-type Browser struct{ ctx context.Context }
+type Browser struct{ ctx context.Context } // of the browser: chromedp keeps it there
 
 // Start starts a Chromium that ends with the test.
 func Start(t testing.TB) *Browser {
+	t.Helper()
+	b, stop := Launch(t)
+	t.Cleanup(stop)
+	return b
+}
+
+// Launch starts a Chromium that outlives the test, for all tests of a package to
+// share. Whoever launches it calls stop.
+func Launch(t testing.TB) (b *Browser, stop func()) {
 	t.Helper()
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
@@ -48,17 +57,41 @@ func Start(t testing.TB) *Browser {
 	if path == "" {
 		t.Fatal("no Chromium here: install the Debian package chromium (apt-get install chromium)")
 	}
-	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()))
-	for _, f := range []string{"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking", "disable-component-update", "disable-sync"} {
+	dir, err := os.MkdirTemp("", "browsertest-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.UserDataDir(dir))
+	for _, f := range []string{
+		"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
+		"disable-component-update", "disable-sync",
+	} {
 		opts = append(opts, chromedp.Flag(f, true))
 	}
 	actx, endAllocator := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, endBrowser := chromedp.NewContext(actx)
-	t.Cleanup(func() { endBrowser(); endAllocator() })
+	stop = func() {
+		endBrowser()
+		endAllocator()
+		os.RemoveAll(dir) // what a dying browser still writes is the system's to clear away
+	}
 	if err := chromedp.Do(ctx); err != nil {
+		stop()
 		t.Fatalf("starting Chromium: %v", err)
 	}
-	return &Browser{ctx}
+	return &Browser{ctx: ctx}, stop
+}
+
+// Profile returns the same Chromium with cookies and storage of its own, which
+// end with the test.
+func (b *Browser) Profile(t testing.TB) *Browser {
+	t.Helper()
+	ctx, end := chromedp.NewContext(b.ctx, chromedp.WithNewBrowserContext())
+	t.Cleanup(end)
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatalf("a new profile in Chromium: %v", err)
+	}
+	return &Browser{ctx: ctx}
 }
 
 // Tab is one open page.

@@ -235,7 +235,7 @@ func BenchmarkScanToVerdict(b *testing.B) {
 		scans = append(scans, tag, tag, st.Code)
 	}
 	for b.Loop() {
-		p := browsertest.Start(b).Tab(b, wall)
+		p := browser(b).Tab(b, wall)
 		p.Open(srv.URL + "/at/north/or-3/opening")
 		browsertest.Eval[bool](p, `(() => {
 			window.times = []; let t0 = 0;

@@ -30,7 +30,7 @@ const (
 func TestCountTakesFewInputs(t *testing.T) {
 	h := newHouse(t)
 	h.open("LAP-014", "K-0412")
-	p := browsertest.Start(t).Tab(t, wall)
+	p := browser(t).Tab(t, wall)
 	p.Open(h.at("count"))
 	const most = 63
 	inputs := 0
@@ -86,7 +86,7 @@ func TestCountOtherNumberAndBack(t *testing.T) {
 	h := newHouse(t)
 	h.open("LAP-014", "K-0412")
 	h.open("VAS-003", "K-0412")
-	p := browsertest.Start(t).Tab(t, tablet)
+	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("count") + "?case=K-0412")
 	p.Await(`document.querySelector("tr.now")?.dataset.line === "1"`)
 	p.Type("7\r") // of 1
@@ -131,7 +131,7 @@ func TestCountOtherNumberAndBack(t *testing.T) {
 func TestTwoBrowsersOneCase(t *testing.T) {
 	h := newHouse(t)
 	h.open("VAS-003", "K-0500")
-	b := browsertest.Start(t)
+	b := browser(t)
 	one, two := b.Tab(t, tablet), b.Tab(t, tablet)
 	for _, p := range []*browsertest.Tab{one, two} {
 		p.Open(h.at("count") + "?case=K-0500")
@@ -166,7 +166,7 @@ func TestTwoBrowsersOneCase(t *testing.T) {
 func TestTenSecondsOffline(t *testing.T) {
 	h := newHouse(t)
 	h.open("LAP-014", "K-0600")
-	p := browsertest.Start(t).Tab(t, phone)
+	p := browser(t).Tab(t, phone)
 	p.Open(h.at("count") + "?case=K-0600")
 	p.Await(`document.querySelector("tr.now")`)
 	p.Type("\r\r")
@@ -240,7 +240,7 @@ func TestDraftIsNoRecord(t *testing.T) {
 func TestStagesOfACase(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-90")
-	p := browsertest.Start(t).Tab(t, tablet)
+	p := browser(t).Tab(t, tablet)
 	sign := label(t, events.ScanBadge, "B-3310") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r"
 	at := func(stage string) {
 		h.after(10 * time.Minute)

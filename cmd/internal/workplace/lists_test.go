@@ -94,7 +94,7 @@ func FuzzReadTable(f *testing.F) {
 // version are named.
 func TestListPages(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	p := browsertest.Start(t).Tab(t, wall)
+	p := browser(t).Tab(t, wall)
 	p.Open(h.url + "/lists/VAS-MINOR")
 	p.AwaitText("main", "No packed set carries an older version")
 	fill := func(table string) {

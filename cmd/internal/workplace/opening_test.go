@@ -3,7 +3,6 @@ package workplace_test
 import (
 	"testing"
 
-	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -12,7 +11,7 @@ import (
 // that set is; recorded only by Enter, and what was wrong is recorded too.
 func TestOpeningWithTwinsSheet(t *testing.T) {
 	h := newHouse(t)
-	p := browsertest.Start(t).Tab(t, wall)
+	p := browser(t).Tab(t, wall)
 	p.Open(h.at("opening"))
 	before := h.size()
 	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
@@ -48,7 +47,7 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 // one after the other are both taken.
 func TestOpeningRight(t *testing.T) {
 	h := newHouse(t)
-	p := browsertest.Start(t).Tab(t, tablet)
+	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))
 	set := label(t, events.ScanSet, "LAP-014")
 	p.Type(set + "\r" + set + "\r" + h.codes["LAP-014"] + "\r")

@@ -23,7 +23,7 @@ import (
 // chain is whole at the end, and each page passes axe on its way.
 func TestWholeWay(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	p := browsertest.Start(t).Tab(t, tablet)
+	p := browser(t).Tab(t, tablet)
 	badge := func(id string) string { return label(t, events.ScanBadge, id) + "\r" }
 	set := label(t, events.ScanSet, "VAS-003") + "\r"
 
@@ -225,7 +225,7 @@ func TestPagesFit(t *testing.T) {
 	h := newHouse(t, "VAS-003", "LAP-014")
 	h.open("VAS-003", "K-1")
 	h.open("LAP-014", "K-1")
-	p := browsertest.Start(t).Tab(t, phone)
+	p := browser(t).Tab(t, phone)
 	looked := 0
 	for _, size := range []browsertest.Size{phone, {Name: "zoom", Width: 512, Height: 384}, wall} {
 		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
@@ -260,7 +260,7 @@ func TestCloseUnreconciled(t *testing.T) {
 		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage, Sheet: "screen", Counter: "B-1", Witness: "B-2",
 			Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: c.n}, {Line: 3, Counted: 3}}})
 	}
-	p := browsertest.Start(t).Tab(t, phone)
+	p := browser(t).Tab(t, phone)
 	p.Open(h.at("close"))
 	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
 	p.AwaitText("#verdict", "Case K-88 is open. Not accounted for: 1")
