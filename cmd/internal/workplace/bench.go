@@ -3,7 +3,6 @@ package workplace
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"html/template"
 	"slices"
 	"strings"
@@ -14,76 +13,29 @@ import (
 	"listbound/projections"
 )
 
-// said is what the page tells after an input: a status with its own shape,
-// words, and the sound that goes with it.
-type said struct {
-	Status string `json:"status"` // whole, open, doubtful, broken: the shapes of the shell
-	Words  string `json:"words"`  // large, readable across a room
-	More   string `json:"more,omitempty"`
-	Next   string `json:"next,omitempty"`
-	Lang   string `json:"lang,omitempty"`  // of More and Next, where it isn't the page's: judgement's own sentences
-	Where  string `json:"where,omitempty"` // where the other set is
-	Sound  string `json:"sound"`           // good, ask, wrong
+// hand is what the drafts of all benches share: who works there, what lies
+// under the hand, and what was said and recorded last.
+type hand struct {
+	Rev      int64     `json:"rev"`
+	Seen     once      `json:"seen,omitempty"`
+	Said     said      `json:"said"`
+	Operator string    `json:"operator,omitempty"`
+	Case     string    `json:"case,omitempty"`
+	Tag      string    `json:"tag,omitempty"`   // the set that lies here
+	Plain    string    `json:"plain,omitempty"` // scanned, and it may be several things
+	Done     *done     `json:"done,omitempty"`  // what was recorded last
+	At       time.Time `json:"at,omitzero"`     // fixed before recording: a second try is the same event
 }
 
-func good(words, more string) said {
-	return said{Status: "whole", Words: words, More: more, Sound: "good"}
-}
-func ask(words, more string) said {
-	return said{Status: "open", Words: words, More: more, Sound: "ask"}
-}
-func doubt(words, more string) said {
-	return said{Status: "doubtful", Words: words, More: more, Sound: "ask"}
-}
-func wrong(words, more string) said {
-	return said{Status: "broken", Words: words, More: more, Sound: "wrong"}
-}
+func (h *hand) shared() *hand { return h }
 
-// bench is what lies on a workplace: scanned and entered, not yet recorded.
-// Each workplace uses the part it needs.
-type bench struct {
-	Rev      int64  `json:"rev"`
-	Seen     once   `json:"seen,omitempty"`
-	Said     said   `json:"said"`
-	Operator string `json:"operator,omitempty"`
-	Witness  string `json:"witness,omitempty"`
-	Case     string `json:"case,omitempty"`
-	Where    string `json:"where,omitempty"` // place or room, as people call it
-	Plain    string `json:"plain,omitempty"` // scanned, and it may be several things
+// idle reports whether nothing of a next set lies on the bench.
+func (h *hand) idle() bool { return h.Tag == "" && h.Plain == "" }
 
-	Tag        string          `json:"tag,omitempty"`
-	Outer      string          `json:"outer,omitempty"`
-	Sheet      *events.Reading `json:"sheet,omitempty"`
-	Seals      []string        `json:"seals,omitempty"`
-	SealBroken bool            `json:"sealBroken,omitempty"`
-	Indicator  string          `json:"indicator,omitempty"`
-
-	List        string           `json:"list,omitempty"`
-	Version     int64            `json:"version,omitempty"`
-	WeightGrams int64            `json:"weightGrams,omitempty"`
-	NoWeight    bool             `json:"noWeight,omitempty"`
-	Note        string           `json:"note,omitempty"`
-	Placement   events.Placement `json:"placement,omitempty"`
-	BagLot      string           `json:"bagLot,omitempty"`
-
-	Loads []load `json:"loads,omitempty"`
-	Load  string `json:"load,omitempty"` // the one that is being filled
-
-	Reason  string   `json:"reason,omitempty"`
-	Actions []string `json:"actions,omitempty"`
-
-	Done *done     `json:"done,omitempty"` // what was recorded last
-	At   time.Time `json:"at,omitzero"`    // set before recording, so that a second try is the same event
-}
-
-// load is a sterilizer run that is being loaded or is running.
-type load struct {
-	Load       string   `json:"load"`
-	Sterilizer string   `json:"sterilizer"`
-	Run        int64    `json:"run"`
-	Cycle      string   `json:"cycle"`
-	Sets       []string `json:"sets,omitempty"`
-	Started    bool     `json:"started,omitempty"`
+// kept is what stays when a bench is cleared: who works here, on which case, and
+// what was recorded last.
+func (h *hand) kept() hand {
+	return hand{Rev: h.Rev, Seen: h.Seen, Operator: h.Operator, Case: h.Case, Done: h.Done}
 }
 
 // done is what the last record was, and where one goes from it.
@@ -103,57 +55,78 @@ type link struct {
 	Main    bool   `json:"main,omitempty"` // Enter on an empty field goes there
 }
 
+// mainLink is where Enter goes from the last record, "" for nowhere.
+func (h *hand) mainLink() string {
+	if h.Done != nil {
+		for _, l := range h.Done.Links {
+			if l.Main {
+				return l.Address
+			}
+		}
+	}
+	return ""
+}
+
+// want is something that a bench takes.
+type want struct {
+	Kind events.ScanKind
+	Open bool // it is still asked for: a plain identifier is taken for it
+}
+
+// fields are what a button or a form sends with its action.
+type fields map[string]string
+
+// onBench is what the draft of a bench can do: *B is what lies there, scanned
+// and entered, not yet recorded.
+type onBench[B any] interface {
+	*B
+	shared() *hand
+	idle() bool
+	// wants lists what a plain identifier may be taken for, most likely first.
+	wants() []want
+	// verdict says what all that lies here comes to, or what is to be done next.
+	verdict(*visit) (said, error)
+	// body returns what the page's template shows beside the draft.
+	body(*visit) (any, error)
+}
+
+// A scanned function takes one thing of its kind. What it returns is said; where
+// that is empty, the verdict is.
+type scanned[B any] func(b *B, v *visit, value string) (said, error)
+
+// An action does what a button or a form says. Like scanned, it may leave what is
+// said to the verdict.
+type action[B any] func(b *B, v *visit, f fields) (said, error)
+
+// bench is a workplace with a draft of type B.
+type bench[B any, P onBench[B]] struct {
+	scans map[events.ScanKind]scanned[B]
+	// acts holds the actions by name; "enter" is Enter on the empty field.
+	acts map[string]action[B]
+	// typed tells which action a typed text means that is no scan: a number, a
+	// weight, the lot of a bag. It may be nil.
+	typed func(b *B, v *visit, text string) (action string, f fields, ok bool)
+}
+
 func benchKey(station, place string) string { return "bench\x00" + station + "\x00" + place }
 
-// clear takes away what belongs to one set; who works here and on which case stays.
-func (b *bench) clear() {
-	*b = bench{Rev: b.Rev, Seen: b.Seen, Operator: b.Operator, Case: b.Case, Where: b.Where, Loads: b.Loads, Load: b.Load, Done: b.Done}
-}
-
-// workplace is what differs between the pages that have a bench.
-type workplace interface {
-	// scan takes one thing that was scanned.
-	scan(v *visit, b *bench, s events.Scan) (said, error)
-	// do takes what a button or a form says. "enter" is Enter on the empty field.
-	do(v *visit, b *bench, action string, fields map[string]string) (said, error)
-	// body returns what the page's template shows.
-	body(v *visit, b *bench) (any, error)
-	// wants says what a plain identifier may be taken for, most likely first.
-	wants(v *visit, b *bench) []events.ScanKind
-}
-
-// typer is a workplace on which some of what is typed is no scan: a number, a
-// weight, the lot of a bag. It says which action it means.
-type typer interface {
-	typed(v *visit, b *bench, text string) (action string, fields map[string]string, ok bool)
-}
-
-func (d *Desk) workplaceOf(place string) (workplace, error) {
-	switch place {
-	case "packing":
-		return packing{}, nil
-	case "sealing":
-		return sealing{}, nil
-	case "sterilizer":
-		return sterilizer{}, nil
-	case "storage":
-		return reading{opening: false}, nil
-	case "opening":
-		return reading{opening: true}, nil
-	case "close":
-		return closing{}, nil
-	}
-	return nil, fmt.Errorf("%w: there is no workplace %s", site.ErrNotFound, place)
-}
-
-func (v *visit) loadBench() (*bench, error) {
-	b := new(bench)
+// load reads the draft. One that can't be read is forgotten, and the page says so.
+func (p bench[B, P]) load(v *visit) (*B, error) {
+	b := new(B)
 	_, err := v.d.files.load(b, "bench", v.station, v.place)
+	if errors.Is(err, errUnreadable) {
+		v.d.opts.Log.Warn("draft forgotten", "station", v.station, "place", v.place, "error", err)
+		b, err = new(B), nil
+		P(b).shared().Said = doubt(v.t("draft-forgotten"), v.t("draft-forgotten-more"))
+	}
+	if h := P(b).shared(); h.Said.Words == "" {
+		h.Said = v.begin()
+	}
 	return b, err
 }
 
-func (v *visit) saveBench(b *bench) error {
-	b.Rev++
+func (p bench[B, P]) save(v *visit, b *B) error {
+	P(b).shared().Rev++
 	return v.d.files.save(b, "bench", v.station, v.place)
 }
 
@@ -169,28 +142,38 @@ type answered struct {
 	Go      string `json:"go,omitempty"`
 }
 
+// benchBody is what the template of a bench gets.
 type benchBody struct {
-	*bench
-	Body   any
-	Policy events.Policy
+	Draft any
+	Body  any
+	Hand  *hand
+	Kinds []events.ScanKind // what a plain identifier can be
 }
 
 func (v *visit) fragment(name string, data any) (string, error) {
 	var out bytes.Buffer
-	err := v.d.tmpl[v.w.Lang].ExecuteTemplate(&out, name, view{Station: v.station, Place: v.place, Practice: v.d.opts.Practice, Data: data})
+	body := view{Station: v.station, Place: v.place, Practice: v.d.opts.Practice, Data: data}
+	err := v.d.tmpl[v.w.Lang].ExecuteTemplate(&out, name, body)
 	return out.String(), err
 }
 
-func (v *visit) show(w workplace, b *bench) (*answered, error) {
-	body, err := w.body(v, b)
+func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
+	h := P(b).shared()
+	body, err := P(b).body(v)
 	if err != nil {
 		return nil, err
 	}
-	a := &answered{Rev: b.Rev, said: b.Said}
-	if a.Verdict, err = v.fragment("verdict", b.Said); err != nil {
+	a := &answered{Rev: h.Rev, said: h.Said}
+	if a.Verdict, err = v.fragment("verdict", h.Said); err != nil {
 		return nil, err
 	}
-	a.Bench, err = v.fragment("bench-"+v.place, benchBody{bench: b, Body: body})
+	data := benchBody{Draft: b, Body: body, Hand: h}
+	for _, w := range P(b).wants() {
+		if w.Kind != events.ScanSheet && w.Kind != events.ScanShort {
+			data.Kinds = append(data.Kinds, w.Kind)
+		}
+	}
+	a.Bench, err = v.fragment("bench-"+v.place, data)
 	return a, err
 }
 
@@ -199,209 +182,224 @@ type benchPageBody struct {
 	Rev            int64
 }
 
-func (d *Desk) benchPage(v *visit) (*rendered, error) {
-	w, err := d.workplaceOf(v.place)
+func (p bench[B, P]) page(v *visit) (*rendered, error) {
+	defer v.d.lock(benchKey(v.station, v.place))()
+	b, err := p.load(v)
 	if err != nil {
 		return nil, err
 	}
-	defer d.lock(benchKey(v.station, v.place))()
-	b, err := v.loadBench()
-	if err != nil {
-		return nil, err
-	}
-	if ref := v.r.FormValue("set"); ref != "" && b.Tag == "" {
-		if b.Said, err = w.scan(v, b, events.Scan{Kind: events.ScanSet, Value: ref}); err == nil {
-			err = v.saveBench(b)
-		}
-		if err != nil {
+	h := P(b).shared()
+	if ref := v.r.FormValue("set"); ref != "" && h.Tag == "" {
+		if err := p.scanAndSave(v, b, events.ScanSet, ref); err != nil {
 			return nil, err
 		}
 	}
-	if ref := v.r.FormValue("case"); ref != "" && ref != b.Case {
-		if b.Said, err = w.scan(v, b, events.Scan{Kind: events.ScanCase, Value: ref}); err == nil {
-			err = v.saveBench(b)
-		}
-		if err != nil {
+	if ref := v.r.FormValue("case"); ref != "" && ref != h.Case {
+		if err := p.scanAndSave(v, b, events.ScanCase, ref); err != nil {
 			return nil, err
 		}
 	}
-	if b.Said.Words == "" {
-		b.Said = v.begin()
-	}
-	a, err := v.show(w, b)
+	a, err := p.show(v, b)
 	if err != nil {
 		return nil, err
 	}
 	return &rendered{
 		name: "place", title: v.t("place-"+v.place) + " – " + v.station, wide: true,
-		scripts: []string{d.opts.Prefix + "/workplace/bench.js"},
+		scripts: []string{v.d.opts.Prefix + "/workplace/bench.js"},
 		data:    benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev},
 	}, nil
 }
 
-// begin is what the empty page of a workplace asks for.
-func (v *visit) begin() said { return said{Status: "open", Words: v.t("begin-" + v.place), Sound: ""} }
-
-func (d *Desk) benchState(v *visit) (any, error) {
-	w, err := d.workplaceOf(v.place)
+// scanAndSave takes what the page's address names.
+func (p bench[B, P]) scanAndSave(v *visit, b *B, kind events.ScanKind, value string) error {
+	s, err := p.scan(v, b, kind, value)
+	if err == nil {
+		s, err = p.orVerdict(v, b, s)
+	}
 	if err != nil {
-		return nil, err
+		return err
 	}
-	defer d.lock(benchKey(v.station, v.place))()
-	b, err := v.loadBench()
-	if err != nil {
-		return nil, err
-	}
-	if b.Said.Words == "" {
-		b.Said = v.begin()
-	}
-	return v.show(w, b)
+	P(b).shared().Said = s
+	return p.save(v, b)
 }
 
-// benchInput takes a scan or what a button says. A thing that can't be taken is
-// an answer too, in words and with the sound for it.
-func (d *Desk) benchInput(v *visit) (any, error) {
-	w, err := d.workplaceOf(v.place)
+func (p bench[B, P]) state(v *visit) (any, error) {
+	defer v.d.lock(benchKey(v.station, v.place))()
+	b, err := p.load(v)
 	if err != nil {
 		return nil, err
+	}
+	return p.show(v, b)
+}
+
+// input takes a scan or what a button says. A thing that can't be taken is an
+// answer too, in words and with the sound for it.
+func (p bench[B, P]) input(v *visit, verb string) (any, error) {
+	if verb != "scan" && verb != "do" {
+		return nil, &refusal{404, "there is no " + verb}
 	}
 	in, err := v.input()
 	if err != nil {
 		return nil, err
 	}
-	defer d.lock(benchKey(v.station, v.place))()
-	b, err := v.loadBench()
+	defer v.d.lock(benchKey(v.station, v.place))()
+	b, err := p.load(v)
 	if err != nil {
 		return nil, err
 	}
-	if !b.Seen.fresh(in.Client, in.N) {
-		a, err := v.show(w, b)
+	h := P(b).shared()
+	if !h.Seen.fresh(in.Client, in.N) {
+		a, err := p.show(v, b)
 		if a != nil {
 			a.N = in.N
 		}
 		return a, err
 	}
-	var kind, what, goTo string
-	if !(in.Action == "enter" || in.Action == "record" || strings.TrimSpace(in.Text) == "" && in.Action == "") {
-		b.At = time.Time{} // what is recorded next is another observation
+	in.Text = strings.TrimSpace(in.Text)
+	if !in.records() {
+		h.At = time.Time{} // what is recorded next is another observation
 	}
-	switch verb := v.r.PathValue("verb"); {
-	case verb == "scan" && strings.TrimSpace(in.Text) == "", verb == "do" && in.Action == "enter":
-		if goTo = mainLink(b); goTo == "" || !idle(b) {
-			goTo = ""
-			b.Said, err = w.do(v, b, "enter", nil)
-		}
-	case verb == "scan" && typedAction(v, w, b, in):
-		kind, what = "typed", strings.TrimSpace(in.Text)
-		b.Said, err = w.do(v, b, in.Action, in.Fields)
-	case verb == "scan":
-		var scans []events.Scan
-		scans, err = v.recognise(in.Text, w.wants(v, b), b)
-		for _, s := range scans {
-			kind, what = string(s.Kind), s.Value
-			if b.Said, err = w.scan(v, b, s); err != nil {
-				break
-			}
-		}
-	case verb == "do" && in.Action == "take-as":
-		s := events.Scan{Kind: events.ScanKind(in.Fields["kind"]), Value: b.Plain}
-		b.Plain = ""
-		if s.Value != "" {
-			kind, what = string(s.Kind), s.Value
-			b.Said, err = w.scan(v, b, s)
-		}
-	case verb == "do":
-		b.Said, err = w.do(v, b, in.Action, in.Fields)
-	default:
-		return nil, &refusal{404, "there is no " + verb}
+	t := &taken{}
+	if err := p.take(v, b, in, verb, t); err != nil {
+		h.Said = v.refused(err)
+	} else {
+		h.Said = t.said
 	}
-	if err != nil {
-		b.Said = v.refused(err)
-	}
-	if err := v.saveBench(b); err != nil {
+	if err := p.save(v, b); err != nil {
 		return nil, err
 	}
-	d.hub.tell(benchKey(v.station, v.place), in.Client)
-	a, err := v.show(w, b)
+	v.d.hub.tell(benchKey(v.station, v.place), in.Client)
+	a, err := p.show(v, b)
 	if err != nil {
 		return nil, err
 	}
-	a.N, a.Kind, a.What, a.Go = in.N, kind, what, goTo
+	a.N, a.Kind, a.What, a.Go = in.N, t.kind, t.what, t.goTo
 	return a, nil
 }
 
-// typedAction turns a typed text into the action that it means here.
-func typedAction(v *visit, w workplace, b *bench, in *input) bool {
-	t, ok := w.(typer)
-	if !ok {
-		return false
-	}
-	in.Action, in.Fields, ok = t.typed(v, b, strings.TrimSpace(in.Text))
-	return ok
+// records reports whether an input may record: then it may be one that was sent
+// before, and whose answer was lost.
+func (in *input) records() bool {
+	return in.Action == "enter" || in.Action == "record" || in.Text == "" && in.Action == ""
 }
 
-// refused says no in the page's words.
-func (v *visit) refused(err error) said {
-	s := wrong(v.t("not-taken"), err.Error())
-	var r *refusal
-	if errors.As(err, &r) {
-		s.Words, s.More = r.says, ""
-	}
-	return s
+// taken is what an input was taken for, and what is said to it.
+type taken struct {
+	kind, what, goTo string
+	said             said
 }
 
-// sayNo is a refusal in the person's language.
-func (v *visit) sayNo(key string, args ...any) error { return &refusal{400, v.t(key, args...)} }
+func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
+	h := P(b).shared()
+	t.said = h.Said
+	switch {
+	case verb == "do" && in.Action == "take-as":
+		if h.Plain == "" {
+			return nil
+		}
+		t.kind, t.what, h.Plain = in.Fields["kind"], h.Plain, ""
+		t.said, err = p.scan(v, b, events.ScanKind(t.kind), t.what)
+	case verb == "do" && in.Action == "enter", verb == "scan" && in.Text == "":
+		if t.goTo = h.mainLink(); t.goTo != "" && P(b).idle() {
+			return nil
+		}
+		t.goTo = ""
+		t.said, err = p.act(v, b, "enter", nil)
+	case verb == "do":
+		t.said, err = p.act(v, b, in.Action, in.Fields)
+	default:
+		err = p.text(v, b, in.Text, t)
+	}
+	if err == nil {
+		t.said, err = p.orVerdict(v, b, t.said)
+	}
+	return err
+}
 
-func mainLink(b *bench) string {
-	if b.Done != nil {
-		for _, l := range b.Done.Links {
-			if l.Main {
-				return l.Address
-			}
+// text takes what came through the scan field: something typed that means an
+// action here, or one or several scans.
+func (p bench[B, P]) text(v *visit, b *B, text string, t *taken) error {
+	if p.typed != nil {
+		if name, f, ok := p.typed(b, v, text); ok {
+			t.kind, t.what = "typed", text
+			var err error
+			t.said, err = p.act(v, b, name, f)
+			return err
 		}
 	}
-	return ""
+	scans, err := v.recognise(text, P(b).wants(), P(b).shared())
+	for _, s := range scans {
+		t.kind, t.what = string(s.Kind), s.Value
+		if t.said, err = p.scan(v, b, s.Kind, s.Value); err != nil {
+			break
+		}
+	}
+	return err
 }
 
-// idle says whether nothing of a next set lies on the bench.
-func idle(b *bench) bool {
-	return b.Tag == "" && b.Outer == "" && b.Sheet == nil && b.Plain == ""
+func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (said, error) {
+	f, ok := p.scans[kind]
+	if !ok {
+		return said{}, v.notAskedFor(kind, value)
+	}
+	return f(b, v, value)
 }
 
-// recognise says what a scan is. Several labels in one scan are all taken. A
+func (p bench[B, P]) act(v *visit, b *B, name string, f fields) (said, error) {
+	do, ok := p.acts[name]
+	if !ok {
+		return said{}, v.sayNo("no-such-button", name)
+	}
+	return do(b, v, f)
+}
+
+// orVerdict is what is said, or the verdict where nothing is.
+func (p bench[B, P]) orVerdict(v *visit, b *B, s said) (said, error) {
+	if s.Words != "" {
+		return s, nil
+	}
+	return P(b).verdict(v)
+}
+
+// notAskedFor refuses a scan that has no meaning here.
+func (v *visit) notAskedFor(kind events.ScanKind, value string) error {
+	return v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(kind), " ", "-")), value)
+}
+
+// recognise tells what a scan is. Several labels in one scan are all taken. A
 // plain identifier that may be several things is kept until a person has said
 // which.
-func (v *visit) recognise(text string, wants []events.ScanKind, b *bench) ([]events.Scan, error) {
+func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, error) {
 	scans, err := events.RecogniseAll(text)
 	if err != nil {
 		return nil, err
 	}
+	short := slices.ContainsFunc(wants, func(w want) bool { return w.Kind == events.ScanShort })
 	for i, s := range scans {
-		if s.Kind == events.ScanShort && !slices.Contains(wants, events.ScanShort) {
+		if s.Kind == events.ScanShort && !short {
 			s.Kind, scans[i].Kind = events.ScanPlain, events.ScanPlain
 		}
 		if s.Kind != events.ScanPlain {
 			continue
 		}
-		known, err := v.plainKind(s.Value, wants, b)
+		known, err := v.plainKind(s.Value, wants)
 		if err != nil {
 			return nil, err
 		}
 		if known == "" {
-			b.Plain = s.Value
+			h.Plain = s.Value
 			return nil, v.sayNo("which", s.Value)
 		}
 		scans[i].Kind = known
 	}
-	b.Plain = ""
+	h.Plain = ""
 	return scans, nil
 }
 
 // plainKind finds what a plain identifier names: what is known here by that
 // name, else the one thing that is still asked for.
-func (v *visit) plainKind(id string, wants []events.ScanKind, b *bench) (events.ScanKind, error) {
-	if slices.Contains(wants, events.ScanSet) {
+func (v *visit) plainKind(id string, wants []want) (events.ScanKind, error) {
+	if slices.ContainsFunc(wants, func(w want) bool { return w.Kind == events.ScanSet }) {
 		trip, err := v.d.site.TripNow(v, id, v.now)
 		if err != nil {
 			return "", err
@@ -410,27 +408,14 @@ func (v *visit) plainKind(id string, wants []events.ScanKind, b *bench) (events.
 			return events.ScanSet, nil
 		}
 	}
-	var missing []events.ScanKind
-	for _, k := range wants {
-		switch {
-		case k == events.ScanBadge && b.Operator == "", k == events.ScanCase && b.Case == "", k == events.ScanSet && b.Tag == "", k == events.ScanLoad && b.Load == "",
-			k == events.ScanSeal && b.Tag != "" && (v.place == "sealing" || v.place == "opening"):
-			missing = append(missing, k)
-		}
-	}
-	if len(missing) == 1 {
-		return missing[0], nil
+	wants = slices.DeleteFunc(wants, func(w want) bool { return !w.Open })
+	if len(wants) == 1 {
+		return wants[0].Kind, nil
 	}
 	return "", nil
 }
 
-// takeBadge notes who works here.
-func (v *visit) takeBadge(b *bench, badge string) said {
-	b.Operator = badge
-	return good(v.t("badge-taken", badge), "")
-}
-
-// sheetOwner says whose sheet a code is: its set, and where that set is now.
+// sheetOwner finds whose sheet a code is: its set, and where that set is now.
 func (v *visit) sheetOwner(code string) (owner projections.TripKey, where string, since time.Time, err error) {
 	c, err := events.ParseSheetCode(code)
 	if err != nil {
@@ -447,46 +432,23 @@ func (v *visit) sheetOwner(code string) (owner projections.TripKey, where string
 	return owner, verdict.Where, verdict.Since, nil
 }
 
-// judged turns a verdict into large words. Judgement's own sentences follow.
-func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) said {
-	for i := range verdict.Findings {
-		f := &verdict.Findings[i]
-		if f.Severity == projections.SeverityNoted || slices.Contains(skip, f.Code) {
-			continue
-		}
-		other := ""
-		if f.Other != nil {
-			other = f.Other.Set
-		}
-		in := f.In(v.w.Lang)
-		s := said{Status: "doubtful", Words: v.t("finding-"+string(f.Code), verdict.Set, other), More: in.Says, Next: in.Next, Sound: "wrong"}
-		if _, ok := f.Texts[v.w.Lang]; !ok && v.w.Lang != "en" {
-			s.Lang = "en"
-		}
-		if f.Severity == projections.SeverityBroken {
-			s.Status = "broken"
-		}
-		return s
-	}
-	return said{}
-}
-
-// observe records, and says so in one way for all workplaces.
-func (v *visit) observe(b *bench, obs ...*events.Observation) ([]site.Receipt, error) {
+// observe records.
+func (v *visit) observe(obs ...*events.Observation) ([]site.Receipt, error) {
 	v.stood = nil
 	return v.d.site.Observe(v, obs...)
 }
 
 // recordAt fixes the observed time before recording: should the answer be lost
 // and the person try again, it is the same event and is stored once.
-func (v *visit) recordAt(b *bench) (time.Time, error) {
-	if b.At.IsZero() {
-		b.At = v.now.UTC()
+func (v *visit) recordAt(b interface{ shared() *hand }) (time.Time, error) {
+	h := b.shared()
+	if h.At.IsZero() {
+		h.At = v.now.UTC()
 		if err := v.d.files.save(b, "bench", v.station, v.place); err != nil {
 			return time.Time{}, err
 		}
 	}
-	return b.At, nil
+	return h.At, nil
 }
 
 func seqs(rs []site.Receipt) []int64 {
@@ -497,7 +459,7 @@ func seqs(rs []site.Receipt) []int64 {
 	return out
 }
 
-// nowAt says where a set was seen last.
+// nowAt tells where a set was seen last.
 func (v *visit) nowAt(set, where string, since time.Time) string {
 	if where == "" {
 		return ""

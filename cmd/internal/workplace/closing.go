@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"errors"
 	"slices"
 	"strings"
 
@@ -9,13 +10,44 @@ import (
 	"listbound/projections"
 )
 
-// closing is the workplace that ends a case. While something is unaccounted for
-// the case stays open in sight; it can be closed all the same, with a reason,
-// the actions taken and a second badge.
-type closing struct{}
+// closing is the draft of the workplace that ends a case. While something is
+// unaccounted for the case stays open in sight; it can be closed all the same,
+// with a reason, the actions taken and a second badge.
+type closing struct {
+	hand
+	Witness string   `json:"witness,omitempty"`
+	Reason  string   `json:"reason,omitempty"`
+	Actions []string `json:"actions,omitempty"`
+}
 
-func (closing) wants(v *visit, b *bench) []events.ScanKind {
-	return []events.ScanKind{events.ScanSet, events.ScanCase, events.ScanBadge}
+func closingPlace() workplace {
+	return bench[closing, *closing]{
+		scans: map[events.ScanKind]scanned[closing]{
+			events.ScanCase:  (*closing).scanCase,
+			events.ScanSet:   (*closing).scanSet,
+			events.ScanBadge: (*closing).scanBadge,
+		},
+		acts: map[string]action[closing]{
+			"clear":  (*closing).discard,
+			"case":   (*closing).takeCase,
+			"action": (*closing).toggleAction,
+			"reason": (*closing).takeReason,
+			"enter":  (*closing).record,
+			"record": (*closing).record,
+		},
+	}
+}
+
+func (b *closing) wants() []want {
+	return []want{
+		{events.ScanSet, b.Tag == ""}, {events.ScanCase, b.Case == ""}, {events.ScanBadge, b.Operator == ""},
+	}
+}
+
+// clear takes the case away; who closes it stays.
+func (b *closing) clear() {
+	*b = closing{hand: b.kept()}
+	b.Case = ""
 }
 
 // Actions are what is usually done when a count does not come out (common to
@@ -24,42 +56,54 @@ func Actions() []string {
 	return []string{"surgeon-told", "recounted", "field-searched", "room-searched", "waste-searched", "image-taken"}
 }
 
-func (w closing) scan(v *visit, b *bench, s events.Scan) (said, error) {
-	switch s.Kind {
-	case events.ScanCase:
-		if s.Value != b.Case {
-			b.Case, b.Reason, b.Actions, b.Witness = s.Value, "", nil, ""
-		}
-		b.Done = nil
-	case events.ScanSet:
-		trip, err := v.d.site.TripNow(v, s.Value, v.now)
-		if err != nil {
-			return said{}, err
-		}
-		verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: s.Value, Trip: trip})
-		if err != nil {
-			return said{}, err
-		}
-		if verdict == nil || verdict.Case == "" {
-			return said{}, v.sayNo("set-on-no-case", s.Value)
-		}
-		b.Case, b.Done = verdict.Case, nil
-	case events.ScanBadge:
-		switch {
-		case b.Operator == "" || b.Case == "":
-			b.Operator = s.Value
-		case s.Value == b.Operator:
-			return said{}, v.sayNo("same-badge", s.Value)
-		default:
-			b.Witness = s.Value
-			if st, err := w.state(v, b); err == nil && st != nil && len(st.Open) == 0 && !st.Closed {
-				return w.record(v, b, st)
-			}
-		}
-	default:
-		return said{}, v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(s.Kind), " ", "-")), s.Value)
+func (b *closing) scanCase(_ *visit, ref string) (said, error) {
+	if ref != b.Case {
+		b.Case, b.Reason, b.Actions, b.Witness = ref, "", nil, ""
 	}
-	return w.verdict(v, b)
+	b.Done = nil
+	return said{}, nil
+}
+
+func (b *closing) scanSet(v *visit, set string) (said, error) {
+	ref, err := v.caseOfSet(set)
+	if err != nil {
+		return said{}, err
+	}
+	b.Case, b.Done = ref, nil
+	return said{}, nil
+}
+
+// caseOfSet is the case that a set was opened for.
+func (v *visit) caseOfSet(set string) (string, error) {
+	trip, err := v.d.site.TripNow(v, set, v.now)
+	if err != nil {
+		return "", err
+	}
+	verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: set, Trip: trip})
+	if err != nil {
+		return "", err
+	}
+	if verdict == nil || verdict.Case == "" {
+		return "", v.sayNo("set-on-no-case", set)
+	}
+	return verdict.Case, nil
+}
+
+// scanBadge takes the badge of who closes, then the second person's, which closes
+// a case that comes out.
+func (b *closing) scanBadge(v *visit, badge string) (said, error) {
+	switch {
+	case b.Operator == "" || b.Case == "":
+		b.Operator = badge
+		return said{}, nil
+	case badge == b.Operator:
+		return said{}, v.sayNo("same-badge", badge)
+	}
+	b.Witness = badge
+	if st, err := b.look(v); err == nil && st != nil && len(st.Open) == 0 && !st.Closed {
+		return b.close(v, st)
+	}
+	return said{}, nil
 }
 
 // closingState is what a case still lacks.
@@ -70,7 +114,8 @@ type closingState struct {
 	Actions []string
 }
 
-func (w closing) state(v *visit, b *bench) (*closingState, error) {
+// look finds what the case lacks, nil where there is none.
+func (b *closing) look(v *visit) (*closingState, error) {
 	if b.Case == "" {
 		return nil, nil
 	}
@@ -98,26 +143,37 @@ func (w closing) state(v *visit, b *bench) (*closingState, error) {
 	}
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
-	drafts, err := v.d.files.list("count", b.Case)
+	begun, err := v.begunCounts(b.Case)
+	out.Open = append(out.Open, begun...)
+	return out, err
+}
+
+// begunCounts tells which counts of a case are begun and not signed.
+func (v *visit) begunCounts(ref string) ([]string, error) {
+	drafts, err := v.d.files.list("count", ref)
 	if err != nil {
 		return nil, err
 	}
+	var out []string
 	for _, name := range drafts {
-		if set, stage, ok := strings.Cut(name, " "); ok {
-			d, found, err := v.d.files.draft(b.Case, set, events.Stage(stage))
-			if err != nil {
-				return nil, err
-			}
-			if found && len(d.Lines) > 0 {
-				out.Open = append(out.Open, v.t("count-begun", v.t("stage-"+stage), set))
-			}
+		set, stage, ok := strings.Cut(name, " ")
+		if !ok {
+			continue
+		}
+		d, found, err := v.d.files.draft(ref, set, events.Stage(stage))
+		unreadable := errors.Is(err, errUnreadable)
+		if err != nil && !unreadable {
+			return nil, err
+		}
+		if unreadable || found && len(d.Lines) > 0 {
+			out = append(out, v.t("count-begun", v.t("stage-"+stage), set))
 		}
 	}
 	return out, nil
 }
 
-func (w closing) verdict(v *visit, b *bench) (said, error) {
-	st, err := w.state(v, b)
+func (b *closing) verdict(v *visit) (said, error) {
+	st, err := b.look(v)
 	switch {
 	case err != nil:
 		return said{}, err
@@ -135,92 +191,92 @@ func (w closing) verdict(v *visit, b *bench) (said, error) {
 		s.Next = v.t("case-open-next")
 		return s, nil
 	}
-	return ask(w.next(v, b, v.t("case-reconciles", b.Case)), v.t("count-no-proof")), nil
+	return ask(v.t("case-reconciles", b.Case)+" "+b.next(v), v.t("count-no-proof")), nil
 }
 
-func (w closing) next(v *visit, b *bench, first string) string {
+func (b *closing) next(v *visit) string {
 	switch {
 	case b.Operator == "":
-		return first + " " + v.t("scan-badge")
+		return v.t("scan-badge")
 	case b.Witness == "":
-		return first + " " + v.t("scan-witness")
+		return v.t("scan-witness")
 	}
-	return first + " " + v.t("enter-closes")
+	return v.t("enter-closes")
 }
 
-func (w closing) do(v *visit, b *bench, action string, fields map[string]string) (said, error) {
-	switch action {
-	case "clear":
-		b.clear()
-		b.Case, b.Done, b.Reason, b.Actions, b.Witness = "", nil, "", nil, ""
-		return v.begin(), nil
-	case "case":
-		return w.scan(v, b, events.Scan{Kind: events.ScanCase, Value: strings.TrimSpace(fields["case"])})
-	case "action":
-		a := fields["action"]
-		if i := slices.Index(b.Actions, a); i >= 0 {
-			b.Actions = slices.Delete(b.Actions, i, i+1)
-		} else if slices.Contains(Actions(), a) {
-			b.Actions = append(b.Actions, a)
-		}
-	case "reason":
-		b.Reason = strings.TrimSpace(fields["reason"])
-	case "enter", "record":
-		if r, ok := fields["reason"]; ok {
-			b.Reason = strings.TrimSpace(r)
-		}
-		st, err := w.state(v, b)
-		if err != nil {
-			return said{}, err
-		}
-		if st == nil || len(st.Sets) == 0 || st.Closed {
-			return w.verdict(v, b)
-		}
-		return w.record(v, b, st)
-	default:
-		return said{}, v.sayNo("no-such-button", action)
-	}
-	return w.verdict(v, b)
+func (b *closing) discard(v *visit, _ fields) (said, error) {
+	b.clear()
+	b.Done = nil
+	return v.begin(), nil
 }
 
-func (w closing) record(v *visit, b *bench, st *closingState) (said, error) {
-	c := &events.CaseClosed{Case: b.Case, Outcome: "reconciled", Actions: []string{}, Reason: b.Reason, Witness: b.Witness}
-	for _, a := range b.Actions {
-		c.Actions = append(c.Actions, v.t("action-"+a))
+func (b *closing) takeCase(v *visit, f fields) (said, error) {
+	return b.scanCase(v, strings.TrimSpace(f["case"]))
+}
+
+func (b *closing) toggleAction(_ *visit, f fields) (said, error) {
+	a := f["action"]
+	if i := slices.Index(b.Actions, a); i >= 0 {
+		b.Actions = slices.Delete(b.Actions, i, i+1)
+	} else if slices.Contains(Actions(), a) {
+		b.Actions = append(b.Actions, a)
 	}
-	if len(st.Open) > 0 {
-		c.Outcome = "unreconciled"
-		switch {
-		case b.Reason == "":
-			return wrong(v.t("reason-needed"), strings.Join(st.Open, " ")), nil
-		case len(b.Actions) == 0:
-			return wrong(v.t("actions-needed"), strings.Join(st.Open, " ")), nil
-		}
+	return said{}, nil
+}
+
+func (b *closing) takeReason(_ *visit, f fields) (said, error) {
+	b.Reason = strings.TrimSpace(f["reason"])
+	return said{}, nil
+}
+
+func (b *closing) record(v *visit, f fields) (said, error) {
+	if r, ok := f["reason"]; ok {
+		b.Reason = strings.TrimSpace(r)
 	}
+	st, err := b.look(v)
+	if err != nil || st == nil || len(st.Sets) == 0 || st.Closed {
+		return said{}, err
+	}
+	return b.close(v, st)
+}
+
+// close records the end of the case, unless something is still asked.
+func (b *closing) close(v *visit, st *closingState) (said, error) {
 	switch {
+	case len(st.Open) > 0 && b.Reason == "":
+		return wrong(v.t("reason-needed"), strings.Join(st.Open, " ")), nil
+	case len(st.Open) > 0 && len(b.Actions) == 0:
+		return wrong(v.t("actions-needed"), strings.Join(st.Open, " ")), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	case b.Witness == "" || b.Witness == b.Operator:
 		return ask(v.t("scan-witness"), ""), nil
 	}
+	c := &events.CaseClosed{
+		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Reason: b.Reason, Witness: b.Witness,
+	}
+	for _, a := range b.Actions {
+		c.Actions = append(c.Actions, v.t("action-"+a))
+	}
+	s := good(v.t("case-closed", b.Case), v.t("count-no-proof"))
+	if len(st.Open) > 0 {
+		c.Outcome = "unreconciled"
+		s = doubt(v.t("case-closed-unreconciled", b.Case, len(st.Open)), v.t("count-no-proof"))
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	rs, err := v.observe(b, &events.Observation{Station: v.station, Kind: events.KindCaseClosed, Time: at, Operator: b.Operator, Data: c})
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindCaseClosed, Time: at,
+		Operator: b.Operator, Data: c})
 	if err != nil {
 		return said{}, err
-	}
-	s := good(v.t("case-closed", b.Case), v.t("count-no-proof"))
-	if c.Outcome == "unreconciled" {
-		s = doubt(v.t("case-closed-unreconciled", b.Case, len(st.Open)), v.t("count-no-proof"))
 	}
 	ref := b.Case
 	if err := v.d.files.remove("count", ref, saidName); err != nil {
 		return said{}, err
 	}
 	b.clear()
-	b.Case, b.Reason, b.Actions, b.Witness = "", "", nil, ""
 	b.Done = &done{Words: s.Words, Case: ref, Seqs: seqs(rs)}
 	return s, nil
 }
@@ -228,14 +284,13 @@ func (w closing) record(v *visit, b *bench, st *closingState) (said, error) {
 type closingBody struct {
 	State *closingState
 	Cases []string
-	Wants []events.ScanKind
 }
 
-func (w closing) body(v *visit, b *bench) (any, error) {
-	st, err := w.state(v, b)
+func (b *closing) body(v *visit) (any, error) {
+	st, err := b.look(v)
 	if err != nil {
 		return nil, err
 	}
 	cases, err := v.d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
-	return closingBody{st, cases, w.wants(v, b)}, err
+	return closingBody{st, cases}, err
 }

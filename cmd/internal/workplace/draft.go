@@ -66,7 +66,7 @@ type lineInput struct {
 	Reason  string `json:"reason"`
 }
 
-// enter applies one line and says whether it disputes another browser's number.
+// enter applies one line and reports whether it disputes another browser's number.
 func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool, err error) {
 	if in.Counted < 0 || in.Counted > maxCounted {
 		return false, fmt.Errorf("line %d: %d can't have been counted", in.Line, in.Counted)
@@ -115,7 +115,7 @@ func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool
 
 const maxCounted = 9999
 
-// settled says whether a line needs no more counting: in a count by place, when
+// settled reports whether a line needs no more counting: in a count by place, when
 // as many as expected were found or the last place has been looked at.
 func (d *draft) settled(line, expected int64) bool {
 	e := d.Lines[line]

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"sync"
@@ -140,6 +141,19 @@ func TestOnce(t *testing.T) {
 		if got := o.fresh(c.client, c.n); got != c.fresh {
 			t.Errorf("%s %d is fresh: %v", c.client, c.n, got)
 		}
+	}
+	// However many speak, the last ones are remembered.
+	var many once
+	for n := range int64(200) {
+		many.fresh(fmt.Sprint("tab ", n), 1000+n)
+	}
+	for n := int64(199); n > 160; n-- {
+		if many.fresh(fmt.Sprint("tab ", n), 1000+n) {
+			t.Fatalf("tab %d of 200 is forgotten: what it sent would count twice", n)
+		}
+	}
+	if len(many) > 60 {
+		t.Errorf("%d tabs are remembered", len(many))
 	}
 }
 

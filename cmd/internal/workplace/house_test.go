@@ -213,6 +213,21 @@ func (h *house) post(path, body string) map[string]any {
 	return out
 }
 
+// get fetches a page without a browser.
+func (h *house) get(path string) string {
+	h.t.Helper()
+	res, err := http.Get(h.url + path)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	defer res.Body.Close()
+	raw, err := io.ReadAll(res.Body)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return string(raw)
+}
+
 // The sizes that are looked at.
 var (
 	wall   = browsertest.Size{Name: "wall", Width: 1920, Height: 1080}

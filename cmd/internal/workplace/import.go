@@ -53,7 +53,8 @@ const maxTable = 32 << 20
 
 func cells(raw []byte) ([][]string, error) {
 	if bytes.HasPrefix(raw, []byte("PK\x03\x04")) {
-		f, err := excelize.OpenReader(bytes.NewReader(raw), excelize.Options{UnzipSizeLimit: maxTable, UnzipXMLSizeLimit: maxTable, RawCellValue: true})
+		opts := excelize.Options{UnzipSizeLimit: maxTable, UnzipXMLSizeLimit: maxTable, RawCellValue: true}
+		f, err := excelize.OpenReader(bytes.NewReader(raw), opts)
 		if err != nil {
 			return nil, fmt.Errorf("the file begins like a spreadsheet but can't be read as XLSX: %w", err)
 		}
@@ -124,7 +125,9 @@ func lines(rows [][]string) ([]events.Line, []RowError) {
 	}
 	for _, must := range []string{"item", "description", "quantity"} {
 		if _, ok := at[must]; !ok {
-			return nil, []RowError{{first + 1, fmt.Sprintf("there is no column %s; the first row names the columns: line, item, description, quantity", must)}}
+			says := fmt.Sprintf("there is no column %s; the first row names the columns: "+
+				"line, item, description, quantity", must)
+			return nil, []RowError{{first + 1, says}}
 		}
 	}
 	var out []events.Line

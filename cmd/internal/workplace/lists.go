@@ -64,7 +64,8 @@ func (d *Desk) listsPage(v *visit) (*rendered, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &rendered{name: "lists", title: v.t("lists"), data: listsBody{Lists: newest(all), Form: f, Done: v.r.FormValue("done")}}, nil
+	body := listsBody{Lists: newest(all), Form: f, Done: v.r.FormValue("done")}
+	return &rendered{name: "lists", title: v.t("lists"), data: body}, nil
 }
 
 // listForm offers the stations that can issue.
@@ -144,13 +145,16 @@ func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
-	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": l.List + ".csv"}))
+	name := map[string]string{"filename": l.List + ".csv"}
+	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", name))
 	io.WriteString(w, csvOf(l.LineRows)) // a client that has gone away needs no answer
 }
 
 // NextVersion checks what is to be issued against what is there, and returns
 // the observation's data. A list that changes nothing is refused.
-func NextVersion(before []site.ListVersion, list, title string, cycles []string, lines []events.Line) (*events.ListIssued, error) {
+func NextVersion(
+	before []site.ListVersion, list, title string, cycles []string, lines []events.Line,
+) (*events.ListIssued, error) {
 	d := &events.ListIssued{List: list, Version: 1, Title: title, Lines: lines, Cycles: cycles}
 	if n := len(before); n > 0 {
 		last := before[n-1]
@@ -158,7 +162,9 @@ func NextVersion(before []site.ListVersion, list, title string, cycles []string,
 		if d.Title == "" {
 			d.Title = last.Title
 		}
-		same := &events.ListIssued{List: last.List, Version: d.Version, Title: last.Title, Lines: last.LineRows, Cycles: last.Cycles}
+		same := &events.ListIssued{
+			List: last.List, Version: d.Version, Title: last.Title, Lines: last.LineRows, Cycles: last.Cycles,
+		}
 		a, err := same.Digest()
 		if err != nil {
 			return nil, err
@@ -179,39 +185,14 @@ func NextVersion(before []site.ListVersion, list, title string, cycles []string,
 
 // issue shows what a table would change, and on the second press issues it.
 func (d *Desk) issue(v *visit) (*rendered, error) {
-	v.r.Body = http.MaxBytesReader(nil, v.r.Body, maxTable)
-	if err := v.r.ParseMultipartForm(maxTable); err != nil {
-		return nil, fmt.Errorf("the form can't be read: %w", err)
-	}
-	f, err := v.listForm()
+	f, lines, err := v.readIssue()
 	if err != nil {
 		return nil, err
 	}
-	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
-	f.List, f.Title, f.Cycles, f.Badge, f.Table, f.Station = get("list"), get("title"), get("cycles"), get("badge"), v.r.PostFormValue("table"), get("station")
-	raw := []byte(f.Table)
-	if file, _, err := v.r.FormFile("file"); err == nil {
-		raw, err = io.ReadAll(file)
-		if err = errors.Join(err, file.Close()); err != nil {
-			return nil, fmt.Errorf("the file can't be read: %w", err)
-		}
-	}
 	out := &rendered{name: "issue", title: v.t("list-check")}
-	wrong := func(row int, what string) { f.Wrong = append(f.Wrong, RowError{row, what}) }
-	lines, bad := ReadTable(raw)
-	f.Wrong = append(f.Wrong, bad...)
-	if lines != nil {
-		f.Table = csvOf(lines) // from a file: so that the second press sends the same
-	}
-	if !slices.Contains(f.Stations, f.Station) {
-		wrong(0, v.t("list-station"))
-	}
-	if f.Badge == "" {
-		wrong(0, v.t("list-badge"))
-	}
 	var before []site.ListVersion
 	if f.List == "" {
-		wrong(0, v.t("list-name"))
+		f.wrong(v.t("list-name"))
 	} else if before, err = d.site.Lists(v, f.List); err != nil && !errors.Is(err, site.ErrNotFound) {
 		return nil, err
 	}
@@ -221,7 +202,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	}
 	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), lines)
 	if err != nil {
-		wrong(0, err.Error())
+		f.wrong(err.Error())
 		out.data = f
 		return out, nil
 	}
@@ -230,19 +211,57 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	if len(before) > 0 {
 		f.Preview.Changes = events.DiffLines(before[len(before)-1].LineRows, data.Lines)
 	}
-	if get("issue") == "" {
+	if v.r.PostFormValue("issue") == "" {
 		out.data = f
 		return out, nil
 	}
-	o := &events.Observation{Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data}
+	o := &events.Observation{
+		Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data,
+	}
 	if _, err := d.site.Observe(v, o); err != nil {
-		wrong(0, err.Error())
+		f.wrong(err.Error())
 		f.Preview = nil
 		out.data = f
 		return out, nil
 	}
 	return nil, &moved{d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version)}
 }
+
+// readIssue reads the form of a list; what is wrong with it stands in the form.
+func (v *visit) readIssue() (listForm, []events.Line, error) {
+	v.r.Body = http.MaxBytesReader(nil, v.r.Body, maxTable)
+	if err := v.r.ParseMultipartForm(maxTable); err != nil {
+		return listForm{}, nil, fmt.Errorf("the form can't be read: %w", err)
+	}
+	f, err := v.listForm()
+	if err != nil {
+		return f, nil, err
+	}
+	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
+	f.List, f.Title, f.Cycles, f.Table = get("list"), get("title"), get("cycles"), v.r.PostFormValue("table")
+	f.Badge, f.Station = get("badge"), get("station")
+	raw := []byte(f.Table)
+	if file, _, err := v.r.FormFile("file"); err == nil {
+		raw, err = io.ReadAll(file)
+		if err = errors.Join(err, file.Close()); err != nil {
+			return f, nil, fmt.Errorf("the file can't be read: %w", err)
+		}
+	}
+	lines, bad := ReadTable(raw)
+	f.Wrong = append(f.Wrong, bad...)
+	if lines != nil {
+		f.Table = csvOf(lines) // from a file: so that the second press sends the same
+	}
+	if !slices.Contains(f.Stations, f.Station) {
+		f.wrong(v.t("list-station"))
+	}
+	if f.Badge == "" {
+		f.wrong(v.t("list-badge"))
+	}
+	return f, lines, nil
+}
+
+func (f *listForm) wrong(what string) { f.Wrong = append(f.Wrong, RowError{0, what}) }
 
 // moved sends the browser on after a form, so that loading again issues nothing.
 type moved struct{ to string }

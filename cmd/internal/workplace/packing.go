@@ -11,72 +11,103 @@ import (
 	"listbound/projections"
 )
 
-// packing is the workplace where a set is assembled by its list: line by line,
-// what is missing, substituted or damaged, and the weight. Enter on the empty
-// field takes the next line as listed; a number is what was packed instead.
-type packing struct{}
-
-func (packing) wants(v *visit, b *bench) []events.ScanKind {
-	return []events.ScanKind{events.ScanSet, events.ScanBadge}
+// packing is the draft of the workplace where a set is assembled by its list:
+// line by line, what is missing, substituted or damaged, and the weight. Enter on
+// the empty field takes the next line as listed; a number is what was packed
+// instead. The lines are in a draft of their own.
+type packing struct {
+	hand
+	Witness     string `json:"witness,omitempty"` // who gave it a second look
+	List        string `json:"list,omitempty"`
+	Version     int64  `json:"version,omitempty"`
+	WeightGrams int64  `json:"weightGrams,omitempty"`
+	NoWeight    bool   `json:"noWeight,omitempty"`
+	Note        string `json:"note,omitempty"`
 }
 
-// draftOf is the packing draft of the set on the bench.
-func (v *visit) draftOf(b *bench) (*draft, error) {
+func packingPlace() workplace {
+	return bench[packing, *packing]{
+		scans: map[events.ScanKind]scanned[packing]{
+			events.ScanBadge: (*packing).scanBadge,
+			events.ScanSet:   (*packing).scanSet,
+		},
+		acts: map[string]action[packing]{
+			"clear":  (*packing).discard,
+			"list":   (*packing).chooseList,
+			"line":   (*packing).enterLine,
+			"enter":  (*packing).enter,
+			"weight": (*packing).weigh,
+			"note":   (*packing).takeNote,
+			"record": (*packing).record,
+		},
+		typed: (*packing).typed,
+	}
+}
+
+func (b *packing) wants() []want {
+	return []want{{events.ScanSet, b.Tag == ""}, {events.ScanBadge, b.Operator == ""}}
+}
+
+func (b *packing) clear() { *b = packing{hand: b.kept()} }
+
+// lines is the draft of the lines of the set on the bench.
+func (b *packing) lines(v *visit) (*draft, error) {
 	d, _, err := v.d.files.draft("packing "+v.station, b.Tag, stagePacking)
 	return d, err
 }
 
-func (w packing) scan(v *visit, b *bench, s events.Scan) (said, error) {
-	switch s.Kind {
-	case events.ScanBadge:
-		if b.Operator != "" && b.Tag != "" && s.Value != b.Operator {
-			b.Witness = s.Value // a second person looks it over
-			break
-		}
-		b.Operator = s.Value
-	case events.ScanSet:
-		if b.Tag != "" && b.Tag != s.Value {
-			d, err := v.draftOf(b)
-			if err != nil {
-				return said{}, err
-			}
-			if len(d.Lines) > 0 {
-				return said{}, v.sayNo("packing-begun", b.Tag)
-			}
-		}
-		if b.Tag != s.Value {
-			b.clear()
-			b.Tag, b.Done = s.Value, nil
-		}
-		// The list that this set was packed by last, in its newest version.
-		trip, err := v.d.site.TripNow(v, s.Value, v.now)
+func (b *packing) scanBadge(v *visit, badge string) (said, error) {
+	if b.Operator != "" && b.Tag != "" && badge != b.Operator {
+		b.Witness = badge // a second person looks it over
+	} else {
+		b.Operator = badge
+	}
+	return said{}, nil
+}
+
+func (b *packing) scanSet(v *visit, set string) (said, error) {
+	if b.Tag != "" && b.Tag != set {
+		d, err := b.lines(v)
 		if err != nil {
 			return said{}, err
 		}
-		if trip != "" {
-			err := v.d.site.World(v, func(world *projections.World) error {
-				p, err := world.Packed(projections.TripKey{Set: s.Value, Trip: trip})
-				if p != nil {
-					b.List = p.List
-				}
-				return err
-			})
-			if err != nil {
-				return said{}, err
-			}
+		if len(d.Lines) > 0 {
+			return said{}, v.sayNo("packing-begun", b.Tag)
 		}
-		if b.List != "" {
-			if err := w.choose(v, b, b.List); err != nil {
-				return said{}, err
-			}
-		}
-	default:
-		return said{}, v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(s.Kind), " ", "-")), s.Value)
 	}
-	return w.verdict(v, b)
+	if b.Tag != set {
+		b.clear()
+		b.Tag, b.Done = set, nil
+	}
+	list, err := v.lastList(set)
+	if err != nil {
+		return said{}, err
+	}
+	b.List = firstOf(list, b.List)
+	if b.List == "" {
+		return said{}, nil
+	}
+	return said{}, b.choose(v, b.List)
 }
 
-func (w packing) choose(v *visit, b *bench, list string) error {
+// lastList is the list by which a set was packed last, "" where it never was.
+func (v *visit) lastList(set string) (list string, err error) {
+	trip, err := v.d.site.TripNow(v, set, v.now)
+	if err != nil || trip == "" {
+		return "", err
+	}
+	err = v.d.site.World(v, func(world *projections.World) error {
+		p, err := world.Packed(projections.TripKey{Set: set, Trip: trip})
+		if p != nil {
+			list = p.List
+		}
+		return err
+	})
+	return list, err
+}
+
+// choose takes a list in its newest version.
+func (b *packing) choose(v *visit, list string) error {
 	l, err := v.d.site.List(v, list, 0)
 	if err != nil {
 		return err
@@ -94,9 +125,10 @@ type packingBody struct {
 	Limit    int64
 	Look     bool // a second look is asked for
 	Over     bool // heavier than the policy's limit
-	Wants    []events.ScanKind
 	Reasons  []string
 	Complete bool
+
+	lines *draft
 }
 
 type packRow struct {
@@ -106,76 +138,80 @@ type packRow struct {
 	Ask   bool // the number differs and the reason is still to say
 }
 
+// asked is the row whose reason is still to say, nil where there is none.
+func (p *packingBody) asked() *packRow {
+	for i := range p.Rows {
+		if p.Rows[i].Ask {
+			return &p.Rows[i]
+		}
+	}
+	return nil
+}
+
 // Reasons are why a line is not packed as listed.
 func Reasons() []string { return []string{"missing", "substituted", "damaged", "added"} }
 
-func (w packing) load(v *visit, b *bench) (*packingBody, *draft, error) {
-	out := &packingBody{Wants: w.wants(v, b), Reasons: Reasons()}
+func (b *packing) body(v *visit) (any, error) { return b.look(v) }
+
+// look finds how far the packing is.
+func (b *packing) look(v *visit) (*packingBody, error) {
+	out := &packingBody{Reasons: Reasons()}
 	policy, err := v.d.site.Policy(v)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	out.Limit = policy.Policy.WeightLimitGrams
 	out.Over = out.Limit > 0 && b.WeightGrams > out.Limit
 	out.Look = slices.Contains(policy.Policy.SecondLook, b.List)
-	if b.Tag == "" {
-		return out, nil, nil
-	}
-	if b.List == "" {
+	switch {
+	case b.Tag == "":
+		return out, nil
+	case b.List == "":
 		all, err := v.d.site.Lists(v, "")
-		if err != nil {
-			return nil, nil, err
-		}
 		out.Lists = newest(all)
-		return out, nil, nil
+		return out, err
 	}
 	if out.List, err = v.d.site.List(v, b.List, b.Version); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	d, err := v.draftOf(b)
-	if err != nil {
-		return nil, nil, err
+	if out.lines, err = b.lines(v); err != nil {
+		return nil, err
 	}
 	for _, l := range out.List.LineRows {
-		r := packRow{Line: l, Entry: d.Lines[l.Line]}
+		r := packRow{Line: l, Entry: out.lines.Lines[l.Line]}
 		switch {
-		case r.Entry == nil:
-			if out.Next == 0 {
-				out.Next, r.Now = l.Line, true
-			}
-		default:
+		case r.Entry != nil:
 			out.Done++
 			r.Ask = r.Entry.Counted != l.Quantity && r.Entry.Reason == ""
+		case out.Next == 0:
+			out.Next, r.Now = l.Line, true
 		}
 		out.Rows = append(out.Rows, r)
 	}
 	out.Complete = out.Next == 0
-	return out, d, nil
+	return out, nil
 }
 
-func (w packing) verdict(v *visit, b *bench) (said, error) {
-	p, _, err := w.load(v, b)
-	if err != nil {
-		return said{}, err
-	}
+func (b *packing) verdict(v *visit) (said, error) {
+	p, err := b.look(v)
 	switch {
+	case err != nil:
+		return said{}, err
 	case b.Tag == "":
 		return ask(v.t("scan-tag-to-pack"), ""), nil
 	case b.List == "":
 		return ask(v.t("choose-list", b.Tag), ""), nil
 	}
+	if r := p.asked(); r != nil {
+		return ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity),
+			r.Description+". "+v.t("reason-keys")), nil
+	}
 	for _, r := range p.Rows {
-		if r.Ask {
-			return ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity), r.Description+". "+v.t("reason-keys")), nil
+		if r.Now {
+			return ask(v.t("pack-line", r.Quantity, r.Description), v.t("counted-of", p.Done, len(p.Rows))), nil
 		}
 	}
 	switch {
-	case !p.Complete:
-		for _, r := range p.Rows {
-			if r.Now {
-				return ask(v.t("pack-line", r.Quantity, r.Description), v.t("counted-of", p.Done, len(p.Rows))), nil
-			}
-		}
 	case b.WeightGrams == 0 && !b.NoWeight:
 		return ask(v.t("weigh-it", v.w.Kg(p.Limit)), ""), nil
 	case b.Operator == "":
@@ -190,7 +226,7 @@ func (w packing) verdict(v *visit, b *bench) (said, error) {
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
 }
 
-// plainNumber sees that a scan is a number that a person typed.
+// plainNumber reads a number that a person typed.
 func plainNumber(text string) (int64, bool) {
 	n, err := strconv.ParseInt(strings.TrimSpace(text), 10, 64)
 	return n, err == nil && n >= 0 && len(strings.TrimSpace(text)) <= 3
@@ -212,142 +248,150 @@ func parseKg(s string) (int64, bool) {
 	return int64(kg*1000 + g), err1 == nil && err2 == nil
 }
 
-func (w packing) do(v *visit, b *bench, action string, fields map[string]string) (said, error) {
-	p, d, err := w.load(v, b)
+func (b *packing) discard(v *visit, _ fields) (said, error) {
+	if b.Tag != "" && b.List != "" {
+		d, err := b.lines(v)
+		if err != nil {
+			return said{}, err
+		}
+		if err := v.d.files.removeDraft(d); err != nil {
+			return said{}, err
+		}
+	}
+	b.clear()
+	b.Done = nil
+	return v.begin(), nil
+}
+
+func (b *packing) chooseList(v *visit, f fields) (said, error) {
+	return said{}, b.choose(v, f["list"])
+}
+
+func (b *packing) enter(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
 	if err != nil {
 		return said{}, err
 	}
-	switch action {
-	case "clear":
-		if d != nil {
-			if err := v.d.files.removeDraft(d); err != nil {
-				return said{}, err
-			}
-		}
-		b.clear()
-		b.Done = nil
-		return v.begin(), nil
-	case "list":
-		if err := w.choose(v, b, fields["list"]); err != nil {
-			return said{}, err
-		}
-	case "line", "enter":
-		if d == nil {
-			return w.verdict(v, b)
-		}
-		if action == "enter" && p.Complete {
-			return w.record(v, b, p, d)
-		}
-		in := lineInput{Set: b.Tag, Line: p.Next}
-		if f := fields["line"]; f != "" {
-			if in.Line, err = strconv.ParseInt(f, 10, 64); err != nil {
-				return said{}, v.sayNo("no-such-line", f, b.Tag)
-			}
-		}
-		i := slices.IndexFunc(p.Rows, func(r packRow) bool { return r.Line.Line == in.Line })
-		if i < 0 {
-			return said{}, v.sayNo("no-such-line", in.Line, b.Tag)
-		}
-		in.Counted = p.Rows[i].Quantity
-		if f := fields["counted"]; f != "" {
-			n, ok := plainNumber(f)
-			if !ok {
-				return said{}, v.sayNo("not-a-number", f)
-			}
-			in.Counted = n
-		}
-		in.Reason, in.Clear = fields["reason"], fields["clear"] != ""
-		if in.Reason != "" && !slices.Contains(Reasons(), in.Reason) {
-			return said{}, v.sayNo("no-such-button", in.Reason)
-		}
-		if e := d.Lines[in.Line]; e != nil {
-			in.Seen = e.Rev
-			if in.Reason != "" && fields["counted"] == "" {
-				in.Counted = e.Counted
-			}
-		}
-		if _, err := d.enter("bench", in, v.now); err != nil {
-			return said{}, err
-		}
-		if err := v.d.files.saveDraft(d); err != nil {
-			return said{}, err
-		}
-	case "weight":
-		if strings.TrimSpace(fields["weight"]) == "" {
-			b.NoWeight, b.WeightGrams = true, 0
-			break
-		}
-		g, ok := parseKg(fields["weight"])
-		if !ok || g == 0 || g > 100000 {
-			return said{}, v.sayNo("not-a-weight", fields["weight"])
-		}
-		b.WeightGrams, b.NoWeight = g, false
-	case "note":
-		b.Note = strings.TrimSpace(fields["note"])
-	case "record":
-		if d == nil || !p.Complete {
-			return w.verdict(v, b)
-		}
-		return w.record(v, b, p, d)
-	default:
-		return said{}, v.sayNo("no-such-button", action)
+	if p.Complete {
+		return b.record(v, f)
 	}
-	return w.verdict(v, b)
+	return b.enterLine(v, f)
 }
 
-// typed: a number on a half packed set is how many of the line were packed, a
-// letter why; after the lines it is the weight.
-func (w packing) typed(v *visit, b *bench, text string) (string, map[string]string, bool) {
+// enterLine notes how many of a line were packed, or why not as listed. Without
+// a line it is the next one; without a number as many as are listed.
+func (b *packing) enterLine(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err != nil || p.lines == nil {
+		return said{}, err
+	}
+	in := lineInput{Set: b.Tag, Line: p.Next, Reason: f["reason"], Clear: f["clear"] != ""}
+	if s := f["line"]; s != "" {
+		if in.Line, err = strconv.ParseInt(s, 10, 64); err != nil {
+			return said{}, v.sayNo("no-such-line", s, b.Tag)
+		}
+	}
+	i := slices.IndexFunc(p.Rows, func(r packRow) bool { return r.Line.Line == in.Line })
+	if i < 0 {
+		return said{}, v.sayNo("no-such-line", in.Line, b.Tag)
+	}
+	in.Counted = p.Rows[i].Quantity
+	if s := f["counted"]; s != "" {
+		n, ok := plainNumber(s)
+		if !ok {
+			return said{}, v.sayNo("not-a-number", s)
+		}
+		in.Counted = n
+	}
+	if in.Reason != "" && !slices.Contains(Reasons(), in.Reason) {
+		return said{}, v.sayNo("no-such-button", in.Reason)
+	}
+	if e := p.Rows[i].Entry; e != nil {
+		in.Seen = e.Rev
+		if in.Reason != "" && f["counted"] == "" {
+			in.Counted = e.Counted
+		}
+	}
+	if _, err := p.lines.enter("bench", in, v.now); err != nil {
+		return said{}, err
+	}
+	return said{}, v.d.files.saveDraft(p.lines)
+}
+
+func (b *packing) weigh(v *visit, f fields) (said, error) {
+	if strings.TrimSpace(f["weight"]) == "" {
+		b.NoWeight, b.WeightGrams = true, 0
+		return said{}, nil
+	}
+	const heaviest = 100_000 // grams; nobody lifts more
+	g, ok := parseKg(f["weight"])
+	if !ok || g == 0 || g > heaviest {
+		return said{}, v.sayNo("not-a-weight", f["weight"])
+	}
+	b.WeightGrams, b.NoWeight = g, false
+	return said{}, nil
+}
+
+func (b *packing) takeNote(_ *visit, f fields) (said, error) {
+	b.Note = strings.TrimSpace(f["note"])
+	return said{}, nil
+}
+
+// typed: a number on a half packed set is how many of the line were packed, or
+// why it is not as listed; after the lines it is the weight.
+func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 	if b.Tag == "" || b.List == "" {
 		return "", nil, false
 	}
-	p, _, err := w.load(v, b)
+	p, err := b.look(v)
 	if err != nil {
 		return "", nil, false
 	}
-	for _, r := range p.Rows {
-		if !r.Ask {
-			continue
-		}
+	if r := p.asked(); r != nil {
 		for i, reason := range Reasons() {
 			if text == strconv.Itoa(i+1) {
-				return "line", map[string]string{"line": strconv.FormatInt(r.Line.Line, 10), "reason": reason}, true
+				return "line", fields{"line": strconv.FormatInt(r.Line.Line, 10), "reason": reason}, true
 			}
 		}
 	}
 	if _, ok := plainNumber(text); ok && !p.Complete {
-		return "line", map[string]string{"counted": text}, true
+		return "line", fields{"counted": text}, true
 	}
 	if _, ok := parseKg(text); ok && p.Complete && b.WeightGrams == 0 {
-		return "weight", map[string]string{"weight": text}, true
+		return "weight", fields{"weight": text}, true
 	}
 	return "", nil, false
 }
 
-func (w packing) record(v *visit, b *bench, p *packingBody, d *draft) (said, error) {
-	for _, r := range p.Rows {
-		if r.Ask {
-			return w.verdict(v, b)
-		}
+// record takes the packing into the ledger, once nothing is asked any more.
+func (b *packing) record(v *visit, _ fields) (said, error) {
+	p, err := b.look(v)
+	switch {
+	case err != nil:
+		return said{}, err
+	case p.lines == nil, !p.Complete, p.asked() != nil, b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
+		p.Look && b.Witness == "":
+		return said{}, nil
 	}
-	if b.Operator == "" || b.WeightGrams == 0 && !b.NoWeight || p.Look && b.Witness == "" {
-		return w.verdict(v, b)
+	data := &events.SetPacked{
+		List: b.List, Version: b.Version, WeightGrams: b.WeightGrams, Note: b.Note, SecondLook: b.Witness,
 	}
-	data := &events.SetPacked{List: b.List, Version: b.Version, WeightGrams: b.WeightGrams, Note: b.Note, SecondLook: b.Witness}
 	for _, r := range p.Rows {
 		if e := r.Entry; e.Counted != r.Quantity || e.Reason != "" {
-			data.Exceptions = append(data.Exceptions, events.Exception{Line: r.Line.Line, Counted: e.Counted, Reason: e.Reason})
+			x := events.Exception{Line: r.Line.Line, Counted: e.Counted, Reason: e.Reason}
+			data.Exceptions = append(data.Exceptions, x)
 		}
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	rs, err := v.observe(b, &events.Observation{Station: v.station, Kind: events.KindSetPacked, Time: at, Set: b.Tag, Operator: b.Operator, Data: data})
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetPacked, Time: at,
+		Set: b.Tag, Operator: b.Operator, Data: data})
 	if err != nil {
 		return said{}, err
 	}
-	if err := v.d.files.removeDraft(d); err != nil {
+	if err := v.d.files.removeDraft(p.lines); err != nil {
 		return said{}, err
 	}
 	set := b.Tag
@@ -359,9 +403,4 @@ func (w packing) record(v *visit, b *bench, p *packingBody, d *draft) (said, err
 	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), Links: []link{
 		{v.d.stationPath(v.station, "sealing") + "?set=" + url.QueryEscape(set), v.t("go-seal", set), true}}}
 	return s, nil
-}
-
-func (w packing) body(v *visit, b *bench) (any, error) {
-	p, _, err := w.load(v, b)
-	return p, err
 }

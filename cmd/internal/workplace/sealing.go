@@ -8,39 +8,69 @@ import (
 	"listbound/events"
 )
 
-// sealing is the workplace where a set's list is bound to it: where the sheet
-// goes, the lot of its bag, the numbers of the seals. What is recorded is what
-// the sheet code then says, and the sheet is printed with it.
-type sealing struct{}
-
-func (sealing) wants(v *visit, b *bench) []events.ScanKind {
-	return []events.ScanKind{events.ScanSet, events.ScanBadge, events.ScanSeal, events.ScanSheet}
+// sealing is the draft of the workplace where a set's list is bound to it: where
+// the sheet goes, the lot of its bag, the numbers of the seals. What is recorded
+// is what the sheet code then says, and the sheet is printed with it.
+type sealing struct {
+	hand
+	Placement events.Placement `json:"placement,omitempty"`
+	BagLot    string           `json:"bagLot,omitempty"`
+	Seals     []string         `json:"seals,omitempty"`
 }
 
-func (w sealing) scan(v *visit, b *bench, s events.Scan) (said, error) {
-	switch s.Kind {
-	case events.ScanBadge:
-		b.Operator = s.Value
-	case events.ScanSet:
-		if b.Tag != s.Value {
-			place := b.Placement
-			b.clear()
-			b.Tag, b.Done, b.Placement = s.Value, nil, place
-		}
-	case events.ScanSeal:
-		if !slices.Contains(b.Seals, s.Value) {
-			b.Seals = append(b.Seals, s.Value)
-		}
-	case events.ScanSheet:
-		return w.check(v, b, s.Value)
-	default:
-		return said{}, v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(s.Kind), " ", "-")), s.Value)
+func sealingPlace() workplace {
+	return bench[sealing, *sealing]{
+		scans: map[events.ScanKind]scanned[sealing]{
+			events.ScanBadge: (*sealing).scanBadge,
+			events.ScanSet:   (*sealing).scanSet,
+			events.ScanSeal:  (*sealing).scanSeal,
+			events.ScanSheet: (*sealing).check,
+		},
+		acts: map[string]action[sealing]{
+			"clear":      (*sealing).discard,
+			"placement":  (*sealing).place,
+			"bag-lot":    (*sealing).takeLot,
+			"seal":       (*sealing).addSeals,
+			"seals-none": (*sealing).noSeals,
+			"enter":      (*sealing).record,
+			"record":     (*sealing).record,
+		},
+		typed: (*sealing).typed,
 	}
-	return w.verdict(v, b)
+}
+
+func (b *sealing) wants() []want {
+	return []want{
+		{events.ScanSet, b.Tag == ""}, {events.ScanBadge, b.Operator == ""},
+		{events.ScanSeal, b.Tag != ""}, {events.ScanSheet, false},
+	}
+}
+
+func (b *sealing) clear() { *b = sealing{hand: b.kept()} }
+
+func (b *sealing) scanBadge(_ *visit, badge string) (said, error) {
+	b.Operator = badge
+	return said{}, nil
+}
+
+func (b *sealing) scanSet(_ *visit, set string) (said, error) {
+	if b.Tag != set {
+		place := b.Placement
+		b.clear()
+		b.Tag, b.Done, b.Placement = set, nil, place
+	}
+	return said{}, nil
+}
+
+func (b *sealing) scanSeal(_ *visit, seal string) (said, error) {
+	if !slices.Contains(b.Seals, seal) {
+		b.Seals = append(b.Seals, seal)
+	}
+	return said{}, nil
 }
 
 // check holds a printed sheet against the set it was just printed for.
-func (w sealing) check(v *visit, b *bench, code string) (said, error) {
+func (b *sealing) check(v *visit, code string) (said, error) {
 	if b.Done != nil && b.Done.Code == code {
 		return good(v.t("sheet-belongs", b.Done.Set), v.t("print-checked")), nil
 	}
@@ -52,21 +82,19 @@ func (w sealing) check(v *visit, b *bench, code string) (said, error) {
 		return wrong(v.t("sheet-of-nobody"), v.t("sheet-of-nobody-next")), nil
 	case b.Done != nil && b.Done.Set == owner.Set:
 		return wrong(v.t("sheet-older", owner.Set), v.t("print-again")), nil
+	case b.Done == nil:
+		return ask(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since)), nil
 	}
-	s := wrong(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since))
-	if b.Done == nil {
-		s.Status, s.Sound = "open", "ask"
-	}
-	return s, nil
+	return wrong(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since)), nil
 }
 
-func (w sealing) verdict(v *visit, b *bench) (said, error) {
+func (b *sealing) verdict(v *visit) (said, error) {
 	switch {
 	case b.Tag == "":
 		return ask(v.t("scan-tag-to-seal"), ""), nil
 	case b.Placement == "":
 		return ask(v.t("choose-placement", b.Tag), ""), nil
-	case b.Placement == events.InsideBag && b.BagLot == "":
+	case b.lotMissing():
 		return ask(v.t("bag-lot"), ""), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
@@ -85,61 +113,69 @@ func (w sealing) verdict(v *visit, b *bench) (said, error) {
 	return s, nil
 }
 
-func (w sealing) do(v *visit, b *bench, action string, fields map[string]string) (said, error) {
-	switch action {
-	case "clear":
-		b.clear()
-		b.Done = nil
-		return v.begin(), nil
-	case "placement":
-		b.Placement = events.Placement(fields["placement"])
-		if b.Placement != events.InsideBag {
-			b.BagLot = ""
-		}
-	case "bag-lot":
-		b.BagLot = strings.TrimSpace(fields["lot"])
-	case "seal":
-		for seal := range strings.FieldsSeq(strings.ReplaceAll(fields["seal"], ",", " ")) {
-			if !slices.Contains(b.Seals, seal) {
-				b.Seals = append(b.Seals, seal)
-			}
-		}
-	case "seals-none":
-		b.Seals = nil
-	case "enter", "record":
-		return w.record(v, b)
-	default:
-		return said{}, v.sayNo("no-such-button", action)
+// lotMissing reports whether the sheet goes into a bag whose lot is still to say.
+func (b *sealing) lotMissing() bool { return b.Placement == events.InsideBag && b.BagLot == "" }
+
+func (b *sealing) discard(v *visit, _ fields) (said, error) {
+	b.clear()
+	b.Done = nil
+	return v.begin(), nil
+}
+
+func (b *sealing) place(_ *visit, f fields) (said, error) {
+	b.Placement = events.Placement(f["placement"])
+	if b.Placement != events.InsideBag {
+		b.BagLot = ""
 	}
-	return w.verdict(v, b)
+	return said{}, nil
+}
+
+func (b *sealing) takeLot(_ *visit, f fields) (said, error) {
+	b.BagLot = strings.TrimSpace(f["lot"])
+	return said{}, nil
+}
+
+func (b *sealing) addSeals(v *visit, f fields) (said, error) {
+	for seal := range strings.FieldsSeq(strings.ReplaceAll(f["seal"], ",", " ")) {
+		if _, err := b.scanSeal(v, seal); err != nil {
+			return said{}, err
+		}
+	}
+	return said{}, nil
+}
+
+func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
+	b.Seals = nil
+	return said{}, nil
 }
 
 // typed: what is no label is the lot of the bag where one is asked for, else a
 // seal's number.
-func (w sealing) typed(v *visit, b *bench, text string) (string, map[string]string, bool) {
+func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	all, err := events.RecogniseAll(text)
 	if b.Tag == "" || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}
-	if b.Placement == events.InsideBag && b.BagLot == "" {
-		return "bag-lot", map[string]string{"lot": text}, true
+	if b.lotMissing() {
+		return "bag-lot", fields{"lot": text}, true
 	}
 	if st, err := v.standing(text); err != nil || st != nil || b.Operator == "" {
 		return "", nil, false // a set, or it may be the badge
 	}
-	return "seal", map[string]string{"seal": text}, true
+	return "seal", fields{"seal": text}, true
 }
 
-func (w sealing) record(v *visit, b *bench) (said, error) {
-	if b.Tag == "" || b.Placement == "" || b.Placement == events.InsideBag && b.BagLot == "" || b.Operator == "" {
-		return w.verdict(v, b)
+func (b *sealing) record(v *visit, _ fields) (said, error) {
+	if b.Tag == "" || b.Placement == "" || b.lotMissing() || b.Operator == "" {
+		return said{}, nil
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
 	data := &events.ListSealed{Placement: b.Placement, Seals: b.Seals, BagLot: b.BagLot}
-	rs, err := v.observe(b, &events.Observation{Station: v.station, Kind: events.KindListSealed, Time: at, Set: b.Tag, Operator: b.Operator, Data: data})
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindListSealed, Time: at,
+		Set: b.Tag, Operator: b.Operator, Data: data})
 	if err != nil {
 		return said{}, err
 	}
@@ -149,11 +185,13 @@ func (w sealing) record(v *visit, b *bench) (said, error) {
 	}
 	set, place := b.Tag, b.Placement
 	s := good(v.t("recorded-seal", set, code.Short()), "")
-	links := []link{{v.d.opts.Prefix + "/print/set-label.pdf?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode(), v.t("print-label"), false}}
+	query := "?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode()
+	var links []link
 	if place != events.Screen {
 		s.Next = v.t("print-and-scan")
-		links = append([]link{{v.d.opts.Prefix + "/print/sheet.pdf?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode(), v.t("print-sheet"), false}}, links...)
+		links = append(links, link{v.d.opts.Prefix + "/print/sheet.pdf" + query, v.t("print-sheet"), false})
 	}
+	links = append(links, link{v.d.opts.Prefix + "/print/set-label.pdf" + query, v.t("print-label"), false})
 	b.clear()
 	b.Placement = place
 	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), Links: links}
@@ -163,11 +201,12 @@ func (w sealing) record(v *visit, b *bench) (said, error) {
 type sealingBody struct {
 	Set        *standing
 	Placements []events.Placement
-	Wants      []events.ScanKind
 }
 
-func (w sealing) body(v *visit, b *bench) (any, error) {
-	out := sealingBody{Placements: []events.Placement{events.InsideBag, events.InsideBare, events.Outside, events.Screen}, Wants: w.wants(v, b)}
+func (b *sealing) body(v *visit) (any, error) {
+	out := sealingBody{
+		Placements: []events.Placement{events.InsideBag, events.InsideBare, events.Outside, events.Screen},
+	}
 	var err error
 	if b.Tag != "" {
 		out.Set, err = v.standing(b.Tag)

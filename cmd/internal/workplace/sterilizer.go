@@ -11,16 +11,54 @@ import (
 	"listbound/projections"
 )
 
-// sterilizer is the workplace that fills loads: a load is begun, sets are
-// scanned into it, it runs, and its result and release are recorded for every
-// set in it. The biological indicator is recorded when it has been read.
-type sterilizer struct{}
-
-func (sterilizer) wants(v *visit, b *bench) []events.ScanKind {
-	return []events.ScanKind{events.ScanSet, events.ScanBadge, events.ScanLoad}
+// sterilizer is the draft of the workplace that fills loads: a load is begun,
+// sets are scanned into it, it runs, and its result and release are recorded for
+// every set in it. The biological indicator is recorded when it has been read.
+type sterilizer struct {
+	hand
+	Loads []load `json:"loads,omitempty"`
+	Load  string `json:"load,omitempty"` // the one that is being filled
 }
 
-func (b *bench) load(id string) *load {
+// load is a sterilizer run that is being loaded or is running.
+type load struct {
+	Load       string   `json:"load"`
+	Sterilizer string   `json:"sterilizer"`
+	Run        int64    `json:"run"`
+	Cycle      string   `json:"cycle"`
+	Sets       []string `json:"sets,omitempty"`
+	Started    bool     `json:"started,omitempty"`
+}
+
+func sterilizerPlace() workplace {
+	return bench[sterilizer, *sterilizer]{
+		scans: map[events.ScanKind]scanned[sterilizer]{
+			events.ScanBadge: (*sterilizer).scanBadge,
+			events.ScanLoad:  (*sterilizer).scanLoad,
+			events.ScanSet:   (*sterilizer).put,
+		},
+		acts: map[string]action[sterilizer]{
+			"clear":     (*sterilizer).discard,
+			"begin":     (*sterilizer).begin,
+			"choose":    (*sterilizer).choose,
+			"take-out":  (*sterilizer).takeOut,
+			"start":     (*sterilizer).start,
+			"give-up":   (*sterilizer).giveUp,
+			"result":    (*sterilizer).result,
+			"indicator": (*sterilizer).indicator,
+			"enter":     func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
+		},
+	}
+}
+
+func (b *sterilizer) wants() []want {
+	return []want{
+		{events.ScanSet, true}, {events.ScanBadge, b.Operator == ""}, {events.ScanLoad, b.Load == ""},
+	}
+}
+
+// find returns a load of this bench, nil where there is none of that name.
+func (b *sterilizer) find(id string) *load {
 	for i := range b.Loads {
 		if b.Loads[i].Load == id {
 			return &b.Loads[i]
@@ -29,26 +67,22 @@ func (b *bench) load(id string) *load {
 	return nil
 }
 
-func (w sterilizer) scan(v *visit, b *bench, s events.Scan) (said, error) {
-	switch s.Kind {
-	case events.ScanBadge:
-		b.Operator = s.Value
-		return good(v.t("badge-taken", s.Value), w.next(v, b)), nil
-	case events.ScanLoad:
-		if b.load(s.Value) == nil {
-			return said{}, v.sayNo("load-not-here", s.Value)
-		}
-		b.Load, b.Done = s.Value, nil
-		return ask(v.t("load-is", s.Value), w.next(v, b)), nil
-	case events.ScanSet:
-		return w.put(v, b, s.Value)
+func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
+	b.Operator = badge
+	return good(v.t("badge-taken", badge), b.next(v)), nil
+}
+
+func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
+	if b.find(id) == nil {
+		return said{}, v.sayNo("load-not-here", id)
 	}
-	return said{}, v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(s.Kind), " ", "-")), s.Value)
+	b.Load, b.Done = id, nil
+	return ask(v.t("load-is", id), b.next(v)), nil
 }
 
 // put loads a set, after a look at what its list allows.
-func (w sterilizer) put(v *visit, b *bench, set string) (said, error) {
-	l := b.load(b.Load)
+func (b *sterilizer) put(v *visit, set string) (said, error) {
+	l := b.find(b.Load)
 	if l == nil {
 		return said{}, v.sayNo("begin-a-load", set)
 	}
@@ -69,20 +103,24 @@ func (w sterilizer) put(v *visit, b *bench, set string) (said, error) {
 	}
 	l.Sets = append(l.Sets, set)
 	b.Done = nil
+	loaded := v.t("loaded", set, l.Load, len(l.Sets))
 	switch {
 	case st == nil:
-		return doubt(v.t("loaded", set, l.Load, len(l.Sets)), v.t("never-packed", set)), nil
+		return doubt(loaded, v.t("never-packed", set)), nil
 	case st.Code == "":
-		return doubt(v.t("loaded", set, l.Load, len(l.Sets)), v.t("not-sealed", set)), nil
+		return doubt(loaded, v.t("not-sealed", set)), nil
 	}
-	if list, err := v.d.site.List(v, st.List, st.Version); err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
+	list, err := v.d.site.List(v, st.List, st.Version)
+	if err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
 		return wrong(v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(list.Cycles, ", "))), nil
 	}
-	return good(v.t("loaded", set, l.Load, len(l.Sets)), ""), nil
+	return good(loaded, ""), nil
 }
 
-func (w sterilizer) next(v *visit, b *bench) string {
-	l := b.load(b.Load)
+func (b *sterilizer) verdict(v *visit) (said, error) { return ask(b.next(v), ""), nil }
+
+func (b *sterilizer) next(v *visit) string {
+	l := b.find(b.Load)
 	switch {
 	case l == nil:
 		return v.t("begin-sterilizer")
@@ -94,105 +132,114 @@ func (w sterilizer) next(v *visit, b *bench) string {
 	return v.t("result-next", l.Load)
 }
 
-func (w sterilizer) do(v *visit, b *bench, action string, fields map[string]string) (said, error) {
-	switch action {
-	case "clear":
-		b.Done = nil
-		return v.begin(), nil
-	case "begin":
-		return w.begin(v, b, fields)
-	case "choose":
-		if b.load(fields["load"]) == nil {
-			return said{}, v.sayNo("load-not-here", fields["load"])
-		}
-		b.Load = fields["load"]
-	case "take-out":
-		if l := b.load(b.Load); l != nil && !l.Started {
-			l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == fields["set"] })
-		}
-	case "start":
-		l := b.load(b.Load)
-		if l == nil || len(l.Sets) == 0 {
-			return said{}, v.sayNo("nothing-loaded")
-		}
-		l.Started = true
-	case "give-up":
-		b.Loads = slices.DeleteFunc(b.Loads, func(l load) bool { return l.Load == b.Load })
-		b.Load = ""
-	case "result":
-		return w.result(v, b, fields["result"], fields["released"] == "yes")
-	case "indicator":
-		return w.indicator(v, b, fields)
-	case "enter":
-	default:
-		return said{}, v.sayNo("no-such-button", action)
-	}
-	return ask(w.next(v, b), ""), nil
+func (b *sterilizer) discard(v *visit, _ fields) (said, error) {
+	b.Done = nil
+	return v.begin(), nil
 }
 
-func (w sterilizer) begin(v *visit, b *bench, fields map[string]string) (said, error) {
-	name := strings.ToUpper(strings.TrimSpace(fields["sterilizer"]))
-	cycle := strings.TrimSpace(fields["cycle"])
-	run, err := strconv.ParseInt(strings.TrimSpace(fields["run"]), 10, 64)
+func (b *sterilizer) begin(v *visit, f fields) (said, error) {
+	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
+	cycle := strings.TrimSpace(f["cycle"])
+	run, err := strconv.ParseInt(strings.TrimSpace(f["run"]), 10, 64)
 	if name == "" || cycle == "" || err != nil || run < 1 {
 		return said{}, v.sayNo("load-needs")
 	}
-	l := load{Sterilizer: name, Run: run, Cycle: cycle, Load: fmt.Sprintf("%s-%s-%02d", name, v.now.UTC().Format("0102"), run)}
-	if b.load(l.Load) != nil {
-		return said{}, v.sayNo("load-begun", l.Load)
+	id := fmt.Sprintf("%s-%s-%02d", name, v.now.UTC().Format("0102"), run)
+	if b.find(id) != nil {
+		return said{}, v.sayNo("load-begun", id)
 	}
-	if err := (&events.SetSterilized{Load: l.Load, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed"}).Check(); err != nil {
+	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed"}
+	if err := passed.Check(); err != nil {
 		return said{}, err
 	}
-	b.Loads = append(b.Loads, l)
-	b.Load, b.Done = l.Load, nil
-	return ask(v.t("scan-into", l.Load), ""), nil
+	b.Loads = append(b.Loads, load{Load: id, Sterilizer: name, Run: run, Cycle: cycle})
+	b.Load, b.Done = id, nil
+	return ask(v.t("scan-into", id), ""), nil
+}
+
+func (b *sterilizer) choose(v *visit, f fields) (said, error) {
+	if b.find(f["load"]) == nil {
+		return said{}, v.sayNo("load-not-here", f["load"])
+	}
+	b.Load = f["load"]
+	return said{}, nil
+}
+
+func (b *sterilizer) takeOut(_ *visit, f fields) (said, error) {
+	if l := b.find(b.Load); l != nil && !l.Started {
+		l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == f["set"] })
+	}
+	return said{}, nil
+}
+
+func (b *sterilizer) start(v *visit, _ fields) (said, error) {
+	l := b.find(b.Load)
+	if l == nil || len(l.Sets) == 0 {
+		return said{}, v.sayNo("nothing-loaded")
+	}
+	l.Started = true
+	return said{}, nil
+}
+
+func (b *sterilizer) giveUp(_ *visit, _ fields) (said, error) {
+	b.drop()
+	return said{}, nil
+}
+
+// drop takes the load that is being filled away.
+func (b *sterilizer) drop() {
+	b.Loads = slices.DeleteFunc(b.Loads, func(l load) bool { return l.Load == b.Load })
+	b.Load = ""
 }
 
 // result records how a load ended, for each set in it.
-func (w sterilizer) result(v *visit, b *bench, result string, released bool) (said, error) {
-	l := b.load(b.Load)
+func (b *sterilizer) result(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
 	switch {
 	case l == nil || len(l.Sets) == 0:
 		return said{}, v.sayNo("nothing-loaded")
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
-	case result == "failed":
-		released = false
 	}
+	failed := f["result"] == "failed"
+	released := f["released"] == "yes" && !failed
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
 	var obs []*events.Observation
 	for _, set := range l.Sets {
-		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at, Set: set, Operator: b.Operator,
-			Data: &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle, Result: result, Released: released}})
+		data := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
+			Result: f["result"], Released: released}
+		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
+			Set: set, Operator: b.Operator, Data: data})
 	}
-	rs, err := v.observe(b, obs...)
+	rs, err := v.observe(obs...)
 	if err != nil {
 		return said{}, err
 	}
-	s := good(v.t("load-released", l.Load, len(l.Sets)), "")
+	var s said
 	switch {
-	case result == "failed":
+	case failed:
 		s = wrong(v.t("load-failed", l.Load, len(l.Sets)), v.t("load-failed-next"))
 	case !released:
 		s = ask(v.t("load-held", l.Load, len(l.Sets)), v.t("load-held-next"))
+	default:
+		s = good(v.t("load-released", l.Load, len(l.Sets)), "")
 	}
-	d := &done{Words: s.Words, Seqs: seqs(rs), Links: []link{{v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, v.t("print-load-label"), false}}}
-	if released || result == "failed" {
-		b.Loads = slices.DeleteFunc(b.Loads, func(x load) bool { return x.Load == b.Load })
-		b.Load = ""
+	label := link{v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, v.t("print-load-label"), false}
+	if released || failed {
+		b.drop()
 	}
 	b.At = time.Time{}
-	b.Done = d
+	b.Done = &done{Words: s.Words, Seqs: seqs(rs), Links: []link{label}}
 	return s, nil
 }
 
-func (w sterilizer) indicator(v *visit, b *bench, fields map[string]string) (said, error) {
-	d := &events.IndicatorRead{Load: strings.TrimSpace(fields["load"]), Result: fields["result"]}
-	if l := b.load(d.Load); l != nil {
+// indicator records what the biological indicator of a load showed.
+func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
+	d := &events.IndicatorRead{Load: strings.TrimSpace(f["load"]), Result: f["result"]}
+	if l := b.find(d.Load); l != nil {
 		d.Sterilizer = l.Sterilizer
 	} else {
 		var err error
@@ -207,7 +254,8 @@ func (w sterilizer) indicator(v *visit, b *bench, fields map[string]string) (sai
 	if err != nil {
 		return said{}, err
 	}
-	rs, err := v.observe(b, &events.Observation{Station: v.station, Kind: events.KindIndicatorRead, Time: at, Operator: b.Operator, Data: d})
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindIndicatorRead, Time: at,
+		Operator: b.Operator, Data: d})
 	if err != nil {
 		return said{}, err
 	}
@@ -234,11 +282,6 @@ func (v *visit) sterilizerOf(id string) (string, error) {
 	return out, err
 }
 
-type sterilizerBody struct {
-	Active *load
-	Wants  []events.ScanKind
-}
+type sterilizerBody struct{ Active *load }
 
-func (w sterilizer) body(v *visit, b *bench) (any, error) {
-	return sterilizerBody{b.load(b.Load), w.wants(v, b)}, nil
-}
+func (b *sterilizer) body(*visit) (any, error) { return sterilizerBody{b.find(b.Load)}, nil }

@@ -74,6 +74,10 @@ func syncDir(dir string) error {
 	return errors.Join(d.Sync(), d.Close())
 }
 
+// errUnreadable marks a draft that can't be read: torn, or of a version that
+// wrote it otherwise.
+var errUnreadable = errors.New("the draft can't be read")
+
 // load reads into v; found is false where there is no file.
 func (s store) load(v any, names ...string) (found bool, err error) {
 	raw, err := os.ReadFile(s.path(names...))
@@ -84,7 +88,7 @@ func (s store) load(v any, names ...string) (found bool, err error) {
 		return false, fmt.Errorf("draft: %w", err)
 	}
 	if err := json.Unmarshal(raw, v); err != nil {
-		return false, fmt.Errorf("draft %s can't be read: %w", s.path(names...), err)
+		return false, fmt.Errorf("%w: %s: %w", errUnreadable, s.path(names...), err)
 	}
 	return true, nil
 }

@@ -7,7 +7,8 @@
 // in words, with a shape and a sound, and the page as it then is:
 //
 //	POST /at/{site}/{station}/{workplace}/scan  {"client":"c1","n":7,"text":"X9SLAP-0140"}
-//	-> {"n":7,"kind":"set","what":"LAP-014","status":"open","words":"…","more":"…","next":"…","sound":"good","verdict":"<html>","bench":"<html>"}
+//	-> {"n":7,"kind":"set","what":"LAP-014","status":"open","words":"…","more":"…","next":"…","sound":"good",
+//	    "verdict":"<html>","bench":"<html>"}
 //
 // client and n number what one browser sends, so that a scan sent again after a
 // broken connection counts once. …/do takes what buttons and forms say:
@@ -67,6 +68,7 @@ type Desk struct {
 	opts  Options
 	tmpl  map[string]*template.Template
 	files store
+	at    map[string]workplace // by name
 	hub   hub
 
 	// Each bench and each count has one of these by its key. Two that share one
@@ -75,9 +77,42 @@ type Desk struct {
 	seed  maphash.Seed
 }
 
-// Places are the workplaces a station has, in the order of a set's way.
+// workplace is a page of a station.
+type workplace interface {
+	page(*visit) (*rendered, error)
+	// state is what the page fetches when something has changed.
+	state(*visit) (any, error)
+	// input takes what the page sends.
+	input(v *visit, verb string) (any, error)
+}
+
+// workplaces is the table of all workplaces, in the order of a set's way. A new
+// one is a row here, a file with its draft and a template.
+func workplaces() []struct {
+	name string
+	workplace
+} {
+	return []struct {
+		name string
+		workplace
+	}{
+		{"packing", packingPlace()},
+		{"sealing", sealingPlace()},
+		{"sterilizer", sterilizerPlace()},
+		{"storage", storagePlace()},
+		{"opening", openingPlace()},
+		{"count", countPlace()},
+		{"close", closingPlace()},
+	}
+}
+
+// Places names the workplaces, in the order of a set's way.
 func Places() []string {
-	return []string{"packing", "sealing", "sterilizer", "storage", "opening", "count", "close"}
+	var out []string
+	for _, w := range workplaces() {
+		out = append(out, w.name)
+	}
+	return out
 }
 
 // Register adds the pages of a site to a mux.
@@ -85,12 +120,18 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) e
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
-	d := &Desk{site: s, sh: sh, opts: opts, files: store{filepath.Join(s.Dir(), "drafts")}, seed: maphash.MakeSeed()}
+	d := &Desk{
+		site: s, sh: sh, opts: opts, seed: maphash.MakeSeed(),
+		files: store{filepath.Join(s.Dir(), "drafts")}, at: make(map[string]workplace),
+	}
+	for _, w := range workplaces() {
+		d.at[w.name] = w.workplace
+	}
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
-		"prefix": func() string { return opts.Prefix }, "practice": func() bool { return opts.Practice },
-		"stationPath": d.stationPath, "list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
-		"lower": strings.ToLower, "add": func(a, b int) int { return a + b }, "has": slices.Contains[[]string],
+		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,
+		"list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
+		"has": slices.Contains[[]string],
 	}, "templates/*.html")
 	if err != nil {
 		return err
@@ -104,17 +145,45 @@ func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) e
 	at := p + "/at/{site}/{station}/"
 	mux.HandleFunc("GET "+p+"/at/{$}", d.page(d.stationsPage))
 	mux.HandleFunc("GET "+at+"{$}", d.page(d.stationPage))
-	mux.HandleFunc("GET "+at+"count", d.page(d.countPage))
-	mux.HandleFunc("GET "+at+"count/state", d.answer(d.countState))
-	mux.HandleFunc("POST "+at+"count/enter", d.answer(d.countEnter))
-	mux.HandleFunc("POST "+at+"count/{verb}", d.answer(d.countInput))
-	mux.HandleFunc("GET "+at+"{place}", d.page(d.benchPage))
-	mux.HandleFunc("GET "+at+"{place}/state", d.answer(d.benchState))
-	mux.HandleFunc("POST "+at+"{place}/{verb}", d.answer(d.benchInput))
+	mux.HandleFunc("GET "+at+"{place}", d.page(d.placePage))
+	mux.HandleFunc("GET "+at+"{place}/state", d.answer(d.placeState))
+	mux.HandleFunc("POST "+at+"{place}/{verb}", d.answer(d.placeInput))
 	mux.HandleFunc("GET "+at+"{place}/changes", d.changes)
 	d.registerLists(mux)
 	d.registerPrint(mux)
 	return nil
+}
+
+// workplace finds the one that a request is for.
+func (d *Desk) workplace(v *visit) (workplace, error) {
+	if w, ok := d.at[v.place]; ok {
+		return w, nil
+	}
+	return nil, fmt.Errorf("%w: there is no workplace %s", site.ErrNotFound, v.place)
+}
+
+func (d *Desk) placePage(v *visit) (*rendered, error) {
+	w, err := d.workplace(v)
+	if err != nil {
+		return nil, err
+	}
+	return w.page(v)
+}
+
+func (d *Desk) placeState(v *visit) (any, error) {
+	w, err := d.workplace(v)
+	if err != nil {
+		return nil, err
+	}
+	return w.state(v)
+}
+
+func (d *Desk) placeInput(v *visit) (any, error) {
+	w, err := d.workplace(v)
+	if err != nil {
+		return nil, err
+	}
+	return w.input(v, v.r.PathValue("verb"))
 }
 
 func (d *Desk) stationPath(station string, more ...string) string {
@@ -150,9 +219,6 @@ func (d *Desk) visit(r *http.Request) (*visit, error) {
 		return v, nil
 	}
 	v.station = r.PathValue("site") + "/" + r.PathValue("station")
-	if v.place == "" {
-		v.place = "count"
-	}
 	if err := events.CheckStation(v.station); err != nil {
 		return nil, fmt.Errorf("%w: %w", site.ErrNotFound, err)
 	}
@@ -236,8 +302,9 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 			other = d.opts.OtherPrefix + "/at/"
 		}
 		d.sh.Render(w, r, code, d.tmpl, out.name, shell.Page{
-			Title: title, Scripts: out.scripts, Wide: out.wide, Base: d.opts.Prefix, Styles: []string{d.opts.Prefix + "/workplace/workplace.css"},
-			Body: view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data},
+			Title: title, Scripts: out.scripts, Wide: out.wide, Base: d.opts.Prefix,
+			Styles: []string{d.opts.Prefix + "/workplace/workplace.css"},
+			Body:   view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data},
 		})
 	}
 }
@@ -312,7 +379,7 @@ func (v *visit) input() (*input, error) {
 // part of the draft it guards.
 type once map[string]int64
 
-// fresh says whether n is new, and takes note of it.
+// fresh reports whether n is new, and takes note of it.
 func (o *once) fresh(client string, n int64) bool {
 	if *o == nil {
 		*o = make(once)
@@ -320,11 +387,17 @@ func (o *once) fresh(client string, n int64) bool {
 	if n <= (*o)[client] {
 		return false
 	}
-	const kept = 50 // browsers; the oldest to speak goes
-	if len(*o) > kept {
-		clear(*o)
-	}
 	(*o)[client] = n
+	const kept = 50 // browsers. Their numbers grow with their clocks: the lowest spoke longest ago
+	if len(*o) > kept {
+		oldest := client
+		for c, m := range *o {
+			if m < (*o)[oldest] {
+				oldest = c
+			}
+		}
+		delete(*o, oldest)
+	}
 	return true
 }
 

@@ -1,0 +1,416 @@
+package workplace
+
+import (
+	"fmt"
+	"net/url"
+	"slices"
+	"strings"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// counted answers what a count page sends.
+type counted struct {
+	N int64 `json:"n,omitzero"`
+	said
+	Kind    string      `json:"kind,omitempty"`
+	What    string      `json:"what,omitempty"`
+	Verdict string      `json:"verdict,omitempty"`
+	State   *countState `json:"state,omitempty"`
+	Line    *lineRef    `json:"line,omitempty"` // go to this line
+	Go      string      `json:"go,omitempty"`
+}
+
+type lineRef struct {
+	Set  string `json:"set"`
+	Line int64  `json:"line"`
+}
+
+// countEnter takes counted lines.
+func (v *visit) countEnter() (any, error) {
+	in, err := v.input()
+	if err != nil {
+		return nil, err
+	}
+	defer v.d.lock(countKey(in.Case))()
+	t, err := v.table(in.Case, in.Stage)
+	if err != nil {
+		return nil, err
+	}
+	a := &counted{N: in.N}
+	if err := t.enter(in, a); err != nil {
+		return nil, err
+	}
+	a.State = t.state()
+	if a.Words == "" {
+		a.said = ask(a.State.Ask, "")
+		a.Sound = ""
+		if a.State.Complete {
+			a.Sound = "ask"
+		}
+	}
+	a.Verdict, err = v.fragment("verdict", a.said)
+	v.d.hub.tell(countKey(in.Case), in.Client)
+	return a, err
+}
+
+// enter puts lines into the drafts. What is sent again after a broken connection
+// has counted already.
+func (t *table) enter(in *input, a *counted) error {
+	changed := make(map[int]bool) // by set; false where it was sent before
+	for _, l := range in.Lines {
+		i, err := t.findLine(l.Set, l.Line)
+		if err != nil {
+			return err
+		}
+		fresh, seen := changed[i]
+		if !seen {
+			fresh = t.drafts[i].Seen.fresh(in.Client, in.N)
+			changed[i] = fresh
+		}
+		if !fresh {
+			continue
+		}
+		disputed, err := t.drafts[i].enter(in.Client, l, t.v.now)
+		if err != nil {
+			return err
+		}
+		if disputed {
+			e := t.drafts[i].Lines[l.Line]
+			a.said = wrong(t.v.t("disputed", e.Disputed[0], e.Disputed[1]), t.v.t("disputed-next", l.Line, l.Set))
+		}
+	}
+	for _, l := range in.Lines {
+		if i := t.find(l.Set); changed[i] && !l.Clear && a.Words == "" {
+			a.said = t.differs(i, l.Line)
+		}
+	}
+	for i, fresh := range changed {
+		if !fresh {
+			continue
+		}
+		if err := t.v.d.files.saveDraft(t.drafts[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// findLine finds the set of a line that a page names.
+func (t *table) findLine(set string, line int64) (int, error) {
+	i := t.find(set)
+	if i < 0 {
+		return i, t.v.sayNo("set-not-on-case", set, t.ref)
+	}
+	lines := t.standing.Sets[i].Lines
+	if !slices.ContainsFunc(lines, func(l projections.LineStanding) bool { return l.Line.Line == line }) {
+		return i, t.v.sayNo("no-such-line", line, set)
+	}
+	return i, nil
+}
+
+// differs tells that a line's number is another than expected; nothing where it isn't.
+func (t *table) differs(i int, line int64) said {
+	d := t.drafts[i]
+	e := d.Lines[line]
+	if e == nil || t.stage == events.StageAdded {
+		return said{}
+	}
+	for k := range t.standing.Sets[i].Lines {
+		l := &t.standing.Sets[i].Lines[k]
+		expected := t.expected(i, l)
+		if l.Line.Line == line && d.settled(line, expected) && e.Counted != expected {
+			return doubt(t.v.t("line-differs", line, e.Counted, expected), strings.Join(t.differences(), " "))
+		}
+	}
+	return said{}
+}
+
+// countInput takes a scan or a button of a count page.
+func (v *visit) countInput(verb string) (any, error) {
+	in, err := v.input()
+	if err != nil {
+		return nil, err
+	}
+	if in.Case == "" {
+		return v.chooseCase(in)
+	}
+	defer v.d.lock(countKey(in.Case))()
+	t, err := v.table(in.Case, in.Stage)
+	if err != nil {
+		return nil, err
+	}
+	a := &counted{N: in.N}
+	switch {
+	case verb == "do":
+		err = t.do(in, a)
+	case strings.TrimSpace(in.Text) == "":
+		err = t.sign(a)
+	default:
+		err = t.scan(in.Text, a)
+	}
+	if err != nil {
+		a.said = v.refused(err)
+	}
+	if a.Go == "" {
+		a.State = t.state()
+	}
+	if a.Words == "" {
+		a.said = ask(a.State.Ask, "")
+	}
+	a.Verdict, err = v.fragment("verdict", a.said)
+	v.d.hub.tell(countKey(in.Case), in.Client)
+	return a, err
+}
+
+// chooseCase turns a set, a sheet or a case reference into the count's address.
+func (v *visit) chooseCase(in *input) (any, error) {
+	a := &counted{N: in.N}
+	ref, err := v.caseOf(in.Text, a)
+	switch {
+	case err != nil:
+		a.said = v.refused(err)
+	default:
+		a.Go = v.d.stationPath(v.station, "count") + "?case=" + url.QueryEscape(ref)
+		a.said = good(v.t("go-count", ref), "")
+	}
+	a.Verdict, err = v.fragment("verdict", a.said)
+	return a, err
+}
+
+func (v *visit) caseOf(text string, a *counted) (string, error) {
+	scans, err := events.RecogniseAll(text)
+	if err != nil {
+		return "", err
+	}
+	s := scans[0]
+	a.Kind, a.What = string(s.Kind), s.Value
+	switch s.Kind {
+	case events.ScanCase:
+		return s.Value, nil
+	case events.ScanSet:
+		return v.caseOfSet(s.Value)
+	case events.ScanSheet:
+		owner, _, _, err := v.sheetOwner(s.Value)
+		if err != nil {
+			return "", err
+		}
+		return v.caseOfSet(owner.Set)
+	case events.ScanPlain, events.ScanShort:
+		var known projections.CaseStanding
+		err := v.d.site.World(v, func(w *projections.World) (err error) {
+			known, err = w.CaseStanding(s.Value)
+			return err
+		})
+		if err != nil || len(known.Sets) > 0 {
+			return s.Value, err
+		}
+		return v.caseOfSet(s.Value)
+	}
+	return "", v.sayNo("scan-set-or-case")
+}
+
+// scan takes what is not a number: badges, a set to go to, a sheet to count
+// against, an item to find.
+func (t *table) scan(text string, a *counted) error {
+	scans, err := events.RecogniseAll(text)
+	if err != nil {
+		return err
+	}
+	for _, s := range scans {
+		if err := t.scanOne(s, a); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *table) scanOne(s events.Scan, a *counted) error {
+	a.Kind, a.What = string(s.Kind), s.Value
+	plain := s.Kind == events.ScanPlain || s.Kind == events.ScanShort
+	if plain || s.Kind == events.ScanItem {
+		if ref := t.item(s.Value); ref != nil {
+			a.Kind, a.Line = "item", ref
+			a.said = ask(t.v.t("at-line", ref.Line, ref.Set), "")
+			return nil
+		}
+	}
+	if plain {
+		s.Kind = events.ScanBadge
+		if t.find(s.Value) >= 0 {
+			s.Kind = events.ScanSet
+		}
+		a.Kind = string(s.Kind)
+	}
+	switch s.Kind {
+	case events.ScanBadge:
+		return t.badge(s.Value, a)
+	case events.ScanSet:
+		return t.goToSet(s.Value, a)
+	case events.ScanSheet:
+		return t.sheet(s.Value, a)
+	}
+	return t.v.notAskedFor(s.Kind, s.Value)
+}
+
+func (t *table) goToSet(set string, a *counted) error {
+	i := t.find(set)
+	if i < 0 {
+		return t.v.sayNo("set-not-on-case", set, t.ref)
+	}
+	a.Line = t.firstOpen(i)
+	a.said = ask(t.v.t("at-set", set), "")
+	return nil
+}
+
+func (t *table) firstOpen(i int) *lineRef {
+	for k := range t.standing.Sets[i].Lines {
+		l := &t.standing.Sets[i].Lines[k]
+		if !t.drafts[i].settled(l.Line.Line, t.expected(i, l)) {
+			return &lineRef{t.standing.Sets[i].Key.Set, l.Line.Line}
+		}
+	}
+	return nil
+}
+
+// item finds a line by its item's number.
+func (t *table) item(id string) *lineRef {
+	for i := range t.standing.Sets {
+		for k := range t.standing.Sets[i].Lines {
+			if l := &t.standing.Sets[i].Lines[k]; strings.EqualFold(l.Item, id) {
+				return &lineRef{t.standing.Sets[i].Key.Set, l.Line.Line}
+			}
+		}
+	}
+	return nil
+}
+
+// sheet counts against a paper sheet: it must be the sheet of one of the sets.
+func (t *table) sheet(code string, a *counted) error {
+	v := t.v
+	c, err := events.ParseSheetCode(code)
+	if err != nil {
+		return err
+	}
+	for i, s := range t.standing.Sets {
+		if s.Key.Trip != c.Trip {
+			continue
+		}
+		if s.Code != code {
+			a.said = wrong(v.t("sheet-altered-here", s.Key.Set), v.t("count-on-screen"))
+			return nil
+		}
+		t.drafts[i].Sheet = code
+		t.drafts[i].Rev++
+		a.Line = t.firstOpen(i)
+		a.said = good(v.t("sheet-belongs", s.Key.Set), "")
+		return v.d.files.saveDraft(t.drafts[i])
+	}
+	owner, where, since, err := v.sheetOwner(code)
+	if err != nil {
+		return err
+	}
+	if owner.Set == "" {
+		a.said = wrong(v.t("sheet-of-nobody"), v.t("count-on-screen"))
+		return nil
+	}
+	a.said = wrong(v.t("sheet-not-of-case", owner.Set), v.nowAt(owner.Set, where, since)+" "+v.t("count-on-screen"))
+	return nil
+}
+
+// countActions are the buttons of a count.
+func countActions() map[string]func(*table, fields, *counted) error {
+	return map[string]func(*table, fields, *counted) error{
+		"sign":         func(t *table, _ fields, a *counted) error { return t.sign(a) },
+		"enter":        func(t *table, _ fields, a *counted) error { return t.sign(a) },
+		"interrupted":  (*table).interrupted,
+		"by-place":     (*table).toggleByPlace,
+		"place":        (*table).goToPlace,
+		"badges-clear": (*table).clearBadges,
+		"removed":      (*table).removed,
+	}
+}
+
+func (t *table) do(in *input, a *counted) error {
+	f, ok := countActions()[in.Action]
+	if !ok {
+		return t.v.sayNo("no-such-button", in.Action)
+	}
+	return f(t, in.Fields, a)
+}
+
+// each changes the drafts that take part, or that of one set.
+func (t *table) each(set string, change func(*draft) error) error {
+	for i, d := range t.drafts {
+		if set != "" && t.standing.Sets[i].Key.Set != set || !t.takesPart(i) {
+			continue
+		}
+		if err := change(d); err != nil {
+			return err
+		}
+		if err := t.v.d.files.saveDraft(d); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (t *table) interrupted(f fields, a *counted) error {
+	a.said = ask(t.v.t("begun-again"), "")
+	return t.each(f["set"], func(d *draft) error { d.interrupt(t.v.now); return nil })
+}
+
+func (t *table) toggleByPlace(fields, *counted) error {
+	return t.each("", func(d *draft) error {
+		if len(d.Lines) > 0 {
+			return t.v.sayNo("by-place-late")
+		}
+		d.ByPlace = !d.ByPlace
+		d.Place = ""
+		if d.ByPlace {
+			d.Place = CountPlaces()[0]
+		}
+		d.Rev++
+		return nil
+	})
+}
+
+func (t *table) goToPlace(f fields, a *counted) error {
+	place := f["place"]
+	if !slices.Contains(CountPlaces(), place) {
+		return t.v.sayNo("no-such-button", place)
+	}
+	a.said = ask(t.v.t("now-counting", t.v.t("at-"+place)), "")
+	return t.each("", func(d *draft) error { d.Place = place; d.Rev++; return nil })
+}
+
+func (t *table) clearBadges(fields, *counted) error {
+	return t.each("", func(d *draft) error { d.Counter, d.Witness = "", ""; d.Rev++; return nil })
+}
+
+// removed notes what left the field on purpose.
+func (t *table) removed(f fields, _ *counted) error {
+	var line, quantity int64
+	if _, err := fmt.Sscan(f["line"], &line); err != nil {
+		return t.v.sayNo("removed-line")
+	}
+	if _, err := fmt.Sscan(f["quantity"], &quantity); err != nil || quantity < 0 || quantity > maxCounted {
+		return t.v.sayNo("removed-line")
+	}
+	reason := strings.TrimSpace(f["reason"])
+	if reason == "" && quantity > 0 {
+		return t.v.sayNo("removed-reason")
+	}
+	if _, err := t.findLine(f["set"], line); err != nil {
+		return err
+	}
+	return t.each(f["set"], func(d *draft) error {
+		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
+		if quantity > 0 {
+			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason})
+		}
+		d.Rev++
+		return nil
+	})
+}

@@ -1,0 +1,118 @@
+package workplace
+
+import (
+	"net/url"
+	"slices"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// countPageBody is the page of a count; without a case it asks for one.
+type countPageBody struct {
+	Case   string
+	Stage  events.Stage
+	Stages []stageLink
+	Sets   []countSet
+	State  *countState
+	Cases  []string
+	Places []string
+	Said   said
+	Closed bool
+}
+
+type stageLink struct {
+	Stage   events.Stage
+	Address string
+	Now     bool
+	Counted int // by how many sets already
+	Of      int
+}
+
+type countSet struct {
+	projections.SetStanding
+	Part  bool
+	Rows  []countRow
+	State *setState
+}
+
+type countRow struct {
+	projections.LineStanding
+	State *lineState
+}
+
+func (counting) page(v *visit) (*rendered, error) {
+	ref := v.r.FormValue("case")
+	out := &rendered{
+		name: "place-count", title: v.t("place-count") + " – " + v.station, wide: true,
+		scripts: []string{v.d.opts.Prefix + "/workplace/count.js"},
+	}
+	if ref == "" {
+		cases, err := v.d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+		out.data = countPageBody{Cases: cases, Said: v.begin()}
+		return out, err
+	}
+	defer v.d.lock(countKey(ref))()
+	t, err := v.table(ref, events.Stage(v.r.FormValue("stage")))
+	if err != nil {
+		return nil, err
+	}
+	out.title = v.t("stage-"+string(t.stage)) + " – " + ref
+	st := t.state()
+	body := countPageBody{
+		Case: ref, Stage: t.stage, Stages: t.stageLinks(), Sets: t.countSets(st), State: st,
+		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""),
+	}
+	if v.r.FormValue("done") != "" {
+		if _, err := v.d.files.load(&body.Said, "count", ref, saidName); err != nil {
+			return nil, err
+		}
+	}
+	body.Said.Sound = ""
+	out.data = body
+	return out, nil
+}
+
+// stageLinks are the counts of the case, and how many sets each has.
+func (t *table) stageLinks() []stageLink {
+	var out []stageLink
+	for _, stage := range Stages() {
+		address := "?" + url.Values{"case": {t.ref}, "stage": {string(stage)}}.Encode()
+		l := stageLink{Stage: stage, Now: stage == t.stage, Of: len(t.standing.Sets), Address: address}
+		for _, s := range t.standing.Sets {
+			if slices.Contains(s.Stages, stage) {
+				l.Counted++
+			}
+		}
+		out = append(out, l)
+	}
+	return out
+}
+
+// countSets are the rows of the case's sets beside their state.
+func (t *table) countSets(st *countState) []countSet {
+	var out []countSet
+	at := 0
+	for i, s := range t.standing.Sets {
+		cs := countSet{SetStanding: s, Part: t.takesPart(i)}
+		if cs.Part {
+			cs.State = &st.Sets[at]
+			at++
+			for k := range s.Lines {
+				cs.Rows = append(cs.Rows, countRow{s.Lines[k], &cs.State.Lines[k]})
+			}
+		}
+		out = append(out, cs)
+	}
+	return out
+}
+
+func (counting) state(v *visit) (any, error) {
+	ref := v.r.FormValue("case")
+	defer v.d.lock(countKey(ref))()
+	t, err := v.table(ref, events.Stage(v.r.FormValue("stage")))
+	if err != nil {
+		return nil, err
+	}
+	return t.state(), nil
+}

@@ -1,0 +1,122 @@
+package workplace
+
+import (
+	"errors"
+	"net/url"
+	"strings"
+	"time"
+
+	"listbound/events"
+)
+
+// badge takes the counter's badge, then the witness's. One badge is never both.
+func (t *table) badge(badge string, a *counted) error {
+	v := t.v
+	st := t.state()
+	switch {
+	case st.Counter == "":
+		a.said = good(v.t("counter-is", badge), "")
+		st.Counter = badge
+	case badge == st.Counter:
+		return v.sayNo("same-badge", badge)
+	case st.Witness == "" || badge == st.Witness:
+		a.said = good(v.t("witness-is", badge), "")
+		st.Witness = badge
+	default:
+		return v.sayNo("two-badges", st.Counter, st.Witness)
+	}
+	err := t.each("", func(d *draft) error {
+		d.Counter, d.Witness = st.Counter, st.Witness
+		d.Rev++
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	// The second badge signs what is complete; before that it only says who counts.
+	if st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
+		return t.sign(a)
+	}
+	return nil
+}
+
+// sign records the count of each set that is complete.
+func (t *table) sign(a *counted) error {
+	v := t.v
+	st := t.state()
+	switch {
+	case !st.Complete:
+		a.said = ask(st.Ask, st.Sum)
+		return nil
+	case st.Counter == "" || st.Witness == "" && t.policy.TwoPersons:
+		a.said = ask(st.Ask, "")
+		return nil
+	}
+	signed, err := t.record(st)
+	if err != nil {
+		return err
+	}
+	open := t.differences()
+	for _, d := range signed {
+		// A crash before this shows the draft again; signing it again is the same event.
+		if err := v.d.files.removeDraft(d); err != nil {
+			return err
+		}
+	}
+	stage := v.t("stage-" + string(t.stage))
+	a.said = good(v.t("count-recorded", stage, len(signed), st.Counter, st.Witness), v.t("count-no-proof"))
+	if len(open) > 0 {
+		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(open, " "))
+		a.Next = v.t("count-open-next")
+	}
+	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
+	a.Go = v.d.stationPath(v.station, "count") + "?" + query
+	// The next page says it again.
+	return v.d.files.save(a.said, "count", t.ref, saidName)
+}
+
+// record takes the counted drafts into the ledger, all or none.
+func (t *table) record(st *countState) (signed []*draft, err error) {
+	var obs []*events.Observation
+	for i, d := range t.drafts {
+		if len(d.Lines) == 0 && (t.stage != events.StageAdded || len(d.Removed) == 0) {
+			continue
+		}
+		if d.At.IsZero() {
+			d.At = t.v.now.UTC()
+			if err := t.v.d.files.saveDraft(d); err != nil {
+				return nil, err
+			}
+		}
+		obs = append(obs, t.observation(i, st))
+		signed = append(signed, d)
+	}
+	if _, err := t.v.d.site.Observe(t.v, obs...); err != nil {
+		for _, d := range signed {
+			d.At = time.Time{}
+			err = errors.Join(err, t.v.d.files.saveDraft(d))
+		}
+		return nil, err
+	}
+	return signed, nil
+}
+
+// observation is the count of one set as it is recorded.
+func (t *table) observation(i int, st *countState) *events.Observation {
+	d := t.drafts[i]
+	c := &events.SetCounted{
+		Case: t.ref, Stage: t.stage, Sheet: d.Sheet, Counter: st.Counter, Witness: st.Witness,
+		Counts: []events.Count{}, Removed: d.Removed,
+	}
+	if c.Sheet == "" {
+		c.Sheet = events.SheetScreen
+	}
+	for k := range t.standing.Sets[i].Lines {
+		n := t.standing.Sets[i].Lines[k].Line.Line
+		if e := d.Lines[n]; e != nil {
+			c.Counts = append(c.Counts, events.Count{Line: n, Counted: e.Counted})
+		}
+	}
+	return &events.Observation{Station: t.v.station, Kind: events.KindSetCounted, Time: d.At,
+		Set: d.Set, Trip: d.Trip, Operator: st.Counter, Data: c}
+}

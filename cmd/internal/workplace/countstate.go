@@ -1,0 +1,181 @@
+package workplace
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// The state of a count, as the page keeps it.
+type (
+	countState struct {
+		Rev      int64      `json:"rev"`
+		Stage    string     `json:"stage"`
+		Sets     []setState `json:"sets"`
+		Counter  string     `json:"counter"`
+		Witness  string     `json:"witness"`
+		ByPlace  bool       `json:"byPlace"`
+		Place    string     `json:"place"`
+		Done     int        `json:"done"`
+		Total    int        `json:"total"`
+		Complete bool       `json:"complete"` // nothing is left to count
+		Sum      string     `json:"sum"`      // how far, in words
+		Ask      string     `json:"ask"`      // what comes next, in words
+		Open     []string   `json:"open"`     // differences, in words
+		Resume   string     `json:"resume"`   // said where a count was left lying
+	}
+	setState struct {
+		Set   string      `json:"set"`
+		Done  int         `json:"done"`
+		Total int         `json:"total"`
+		Sum   string      `json:"sum"`
+		Lines []lineState `json:"lines"`
+	}
+	lineState struct {
+		Line     int64            `json:"line"`
+		Expected int64            `json:"expected"`
+		Counted  *int64           `json:"counted,omitempty"`
+		Parts    map[string]int64 `json:"parts,omitempty"`
+		Rev      int64            `json:"rev"`
+		Settled  bool             `json:"settled"`
+		Removed  int64            `json:"removed,omitzero"`
+		Note     string           `json:"note,omitempty"` // disputed or left the field, in words
+	}
+)
+
+// left is after how long a count is said to have been left lying.
+const leftAfter = 3 * time.Minute
+
+func (t *table) state() *countState {
+	v := t.v
+	out := &countState{Stage: string(t.stage), Sets: []setState{}, Open: []string{}}
+	begun := 0
+	for i, d := range t.drafts {
+		if !t.takesPart(i) {
+			continue
+		}
+		s := t.setState(i)
+		out.Sets = append(out.Sets, s)
+		out.Rev += d.Rev
+		if len(d.Lines) > 0 {
+			begun++
+			out.Done, out.Total = out.Done+s.Done, out.Total+s.Total
+			if v.now.Sub(d.Touched) > leftAfter && s.Done < s.Total {
+				out.Resume = v.t("left-lying", s.Set, v.w.Time(d.Touched))
+			}
+		}
+		out.Counter, out.Witness = firstOf(out.Counter, d.Counter), firstOf(out.Witness, d.Witness)
+		out.ByPlace, out.Place = out.ByPlace || d.ByPlace, firstOf(out.Place, d.Place)
+	}
+	out.Complete = begun > 0 && out.Done == out.Total
+	if begun == 0 { // nothing yet: all that takes part is to be counted
+		for i := range t.drafts {
+			out.Total += t.progress(i).total
+		}
+	}
+	if len(t.forgotten) > 0 {
+		out.Resume = v.t("count-forgotten", strings.Join(t.forgotten, ", "))
+	}
+	out.Sum = v.t("counted-of", out.Done, out.Total)
+	if out.ByPlace && out.Place == "" {
+		out.Place = CountPlaces()[0]
+	}
+	out.Open = append(out.Open, t.differences()...)
+	out.Ask = t.ask(out)
+	return out
+}
+
+// setState is how far the count of one set is.
+func (t *table) setState(i int) setState {
+	v, d, p := t.v, t.drafts[i], t.progress(i)
+	s := setState{Set: t.standing.Sets[i].Key.Set, Done: p.done, Total: p.total, Lines: []lineState{}}
+	for k := range t.standing.Sets[i].Lines {
+		l := &t.standing.Sets[i].Lines[k]
+		n := l.Line.Line
+		ls := lineState{
+			Line: n, Expected: t.expected(i, l), Settled: d.settled(n, t.expected(i, l)), Removed: d.removedOf(n),
+		}
+		if e := d.Lines[n]; e != nil {
+			ls.Rev, ls.Parts = e.Rev, e.Parts
+			if len(e.Disputed) > 0 {
+				ls.Note = v.t("disputed", e.Disputed[0], e.Disputed[1])
+			} else {
+				ls.Counted = &e.Counted
+			}
+		}
+		if ls.Removed > 0 && ls.Note == "" {
+			ls.Note = v.t("left-field", ls.Removed)
+		}
+		s.Lines = append(s.Lines, ls)
+	}
+	s.Sum = v.t("counted-of", p.done, p.total)
+	return s
+}
+
+func firstOf(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+func (t *table) ask(s *countState) string {
+	v := t.v
+	switch {
+	case !s.Complete && t.stage == events.StageAdded:
+		return v.t("ask-added")
+	case !s.Complete:
+		return v.t("ask-line")
+	case s.Counter == "":
+		return v.t("ask-counter")
+	case s.Witness == "" && t.policy.TwoPersons:
+		return v.t("ask-witness")
+	}
+	return v.t("ask-sign")
+}
+
+// differences tells what does not come out, over all sets of the case, and where
+// the piece may be.
+func (t *table) differences() []string {
+	if t.stage == events.StageAdded {
+		return nil
+	}
+	var bs []projections.Balance
+	names := make(map[string]string)
+	for i, d := range t.drafts {
+		s := &t.standing.Sets[i]
+		for k := range s.Lines {
+			l := &s.Lines[k]
+			e := d.Lines[l.Line.Line]
+			if e == nil || !d.settled(l.Line.Line, t.expected(i, l)) {
+				continue
+			}
+			item := l.Item
+			if item == "" {
+				item = fmt.Sprintf("%s line %d", s.Key.Set, l.Line.Line)
+			}
+			names[item] = l.Description
+			bs = append(bs, projections.Balance{Key: s.Key, Item: item, Expected: t.expected(i, l), Counted: e.Counted})
+		}
+	}
+	moves, left := projections.Reconcile(bs)
+	return t.v.explain(moves, left, names)
+}
+
+func (v *visit) explain(moves []projections.Move, left []projections.Leftover, names map[string]string) []string {
+	var out []string
+	for _, m := range moves {
+		out = append(out, v.t("one-over-in", m.Quantity, names[m.Item], m.From.Set, m.To.Set))
+	}
+	for _, l := range left {
+		if l.Quantity > 0 {
+			out = append(out, v.t("short-of", l.Quantity, names[l.Item], l.Key.Set))
+		} else {
+			out = append(out, v.t("over-by", -l.Quantity, names[l.Item], l.Key.Set))
+		}
+	}
+	return out
+}

@@ -1,0 +1,79 @@
+package workplace
+
+import (
+	"errors"
+	"slices"
+
+	"listbound/projections"
+)
+
+// said is what the page tells after an input: a status with its own shape,
+// words, and the sound that goes with it.
+type said struct {
+	Status string `json:"status"` // whole, open, doubtful, broken: the shapes of the shell
+	Words  string `json:"words"`  // large, readable across a room
+	More   string `json:"more,omitempty"`
+	Next   string `json:"next,omitempty"`
+	Lang   string `json:"lang,omitempty"`  // of More and Next, where it isn't the page's: judgement's own sentences
+	Where  string `json:"where,omitempty"` // where the other set is
+	Sound  string `json:"sound"`           // good, ask, wrong
+}
+
+func good(words, more string) said {
+	return said{Status: "whole", Words: words, More: more, Sound: "good"}
+}
+
+func ask(words, more string) said {
+	return said{Status: "open", Words: words, More: more, Sound: "ask"}
+}
+
+func doubt(words, more string) said {
+	return said{Status: "doubtful", Words: words, More: more, Sound: "ask"}
+}
+
+func wrong(words, more string) said {
+	return said{Status: "broken", Words: words, More: more, Sound: "wrong"}
+}
+
+// begin is what the empty page of a workplace asks for.
+func (v *visit) begin() said {
+	return said{Status: "open", Words: v.t("begin-" + v.place)}
+}
+
+// refused says no in the page's words.
+func (v *visit) refused(err error) said {
+	s := wrong(v.t("not-taken"), err.Error())
+	var r *refusal
+	if errors.As(err, &r) {
+		s.Words, s.More = r.says, ""
+	}
+	return s
+}
+
+// sayNo is a refusal in the person's language.
+func (v *visit) sayNo(key string, args ...any) error { return &refusal{400, v.t(key, args...)} }
+
+// judged turns a verdict into large words. Judgement's own sentences follow.
+func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) said {
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if f.Severity == projections.SeverityNoted || slices.Contains(skip, f.Code) {
+			continue
+		}
+		other := ""
+		if f.Other != nil {
+			other = f.Other.Set
+		}
+		in := f.In(v.w.Lang)
+		words := v.t("finding-"+string(f.Code), verdict.Set, other)
+		s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
+		if _, ok := f.Texts[v.w.Lang]; !ok && v.w.Lang != "en" {
+			s.Lang = "en"
+		}
+		if f.Severity == projections.SeverityBroken {
+			s.Status = "broken"
+		}
+		return s
+	}
+	return said{}
+}
