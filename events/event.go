@@ -3,6 +3,7 @@ package events
 import (
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -171,6 +172,21 @@ func decodeData(typ string, raw jsontext.Value) Data {
 		raw = jsontext.Value("null") // CloudEvents lets data be left out
 	}
 	return &Unknown{Type: typ, Raw: raw}
+}
+
+// Name returns the kind that the type names, listbound.<kind>.v<version>, and
+// "" for a type of another form. It is what the record is filed under by the
+// newer program that knows it.
+func (u *Unknown) Name() string {
+	name, ok := strings.CutPrefix(u.Type, typePrefix)
+	dot := strings.LastIndex(name, ".v")
+	if !ok || dot < 1 {
+		return ""
+	}
+	if v, err := strconv.ParseUint(name[dot+len(".v"):], 10, 16); err != nil || v < 1 {
+		return ""
+	}
+	return name[:dot]
 }
 
 // errNoObject stands for null, which would else pass for an empty object.

@@ -118,6 +118,26 @@ func TestDecodeKeepsWhatItDoesNotKnow(t *testing.T) {
 	}
 }
 
+func TestUnknownName(t *testing.T) {
+	for typ, want := range map[string]string{
+		"listbound.field.lit.v1":     "field.lit",
+		"listbound.set.packed.v12":   "set.packed",
+		"listbound.set.vented.v2":    "set.vented",
+		"listbound.field.lit.v0":     "",
+		"listbound.field.lit.v-1":    "",
+		"listbound.field.lit.v":      "",
+		"listbound.field.lit":        "",
+		"listbound..v1":              "",
+		"listbound.v1":               "",
+		"another.field.lit.v1":       "",
+		"listbound.field.lit.v1.old": "",
+	} {
+		if got := (&Unknown{Type: typ}).Name(); got != want {
+			t.Errorf("%s names the kind %q, want %q", typ, got, want)
+		}
+	}
+}
+
 func TestDecodeRefuses(t *testing.T) {
 	good, err := Encode(testEvent(&SetChecked{Tag: "LAP-014"}, "north/storage", 1, "", testTime))
 	if err != nil {

@@ -79,6 +79,13 @@ func routeOf(ledgerName string) ledger.Route {
 		if err != nil {
 			return "", "", fmt.Errorf("where the record belongs can't be read: %w", err)
 		}
+		// A newer program may have written a kind that this one doesn't know: it lies under its own name.
+		if u, ok := e.Data.(*events.Unknown); ok {
+			if kind = u.Name(); kind == "" {
+				return "", "", fmt.Errorf("where the record belongs can't be read: its type is %q", u.Type)
+			}
+			return e.Station, kind, nil
+		}
 		return e.Station, string(e.Kind()), nil
 	}
 }
