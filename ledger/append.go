@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
@@ -63,7 +62,8 @@ type queue struct {
 	mu     sync.Mutex
 	calls  []*call
 	closed bool
-	wake   chan struct{}
+	wake   chan struct{} // signalled when there is something to take
+	quorum int           // while the committer gathers: no signal before so many calls are there
 }
 
 func (q *queue) init() { q.wake = make(chan struct{}, 1) }
@@ -75,7 +75,9 @@ func (q *queue) add(c *call) error {
 		return fmt.Errorf("not recorded: %w", ErrClosed)
 	}
 	q.calls = append(q.calls, c)
-	q.signal()
+	if len(q.calls) >= q.quorum {
+		q.signal()
+	}
 	return nil
 }
 
@@ -84,6 +86,32 @@ func (q *queue) signal() {
 	case q.wake <- struct{}{}:
 	default:
 	}
+}
+
+// await returns when n calls are queued, the queue is closed, or enough has passed. Until then add stays silent, so that the
+// committer wakes once and not for every call.
+func (q *queue) await(n int, enough <-chan time.Time) {
+	q.mu.Lock()
+	q.quorum = n
+	q.mu.Unlock()
+	defer func() {
+		q.mu.Lock()
+		defer q.mu.Unlock()
+		q.quorum = 0
+	}()
+	for !q.ready(n) {
+		select {
+		case <-q.wake:
+		case <-enough:
+			return
+		}
+	}
+}
+
+func (q *queue) ready(n int) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.closed || len(q.calls) >= n
 }
 
 func (q *queue) close() {
@@ -200,35 +228,42 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 // commitLoop is the only writer.
 func (l *Ledger) commitLoop() {
 	defer l.wg.Done()
-	var crowd int          // calls that were there when the last round ended: stored in it, or waiting behind it
-	var took time.Duration // by the last round
+	var (
+		crowd  int           // number of calls in or queued behind the previous round
+		took   time.Duration // by the previous round
+		ended  time.Time     // the previous round
+		gather = time.NewTimer(0)
+	)
 	for range l.queue.wake {
-		l.gather(crowd, took/4)
+		// Let the writers of the previous round come back before the next one starts, for a fraction of the time a round
+		// takes: syncing all of them costs hardly more than syncing half of them. A lone writer is not kept waiting.
+		if patience := took/4 - time.Since(ended); crowd > 1 && patience > 0 {
+			gather.Reset(patience)
+			l.queue.await(crowd, gather.C)
+		}
 		calls, closed := l.queue.take()
 		if closed {
-			for len(calls) > 0 || l.queue.len() > 0 {
-				for _, c := range calls {
-					c.finish(fmt.Errorf("not recorded: %w", ErrClosed))
-				}
-				calls, _ = l.queue.take()
-			}
+			l.refuse(calls)
 			return
+		}
+		if len(calls) == 0 {
+			continue
 		}
 		begin := time.Now()
 		l.commit(calls)
-		took = time.Since(begin)
+		ended = time.Now()
+		took = ended.Sub(begin)
 		crowd = len(calls) + l.queue.len()
 	}
 }
 
-// gather lets the writers of the last round come back before the next one starts, for a fraction of the time a round takes: to sync all
-// of them costs hardly more than to sync half of them. A lone writer is not kept waiting.
-func (l *Ledger) gather(crowd int, patience time.Duration) {
-	if crowd <= 1 {
-		return
-	}
-	for begin := time.Now(); l.queue.len() < crowd && time.Since(begin) < patience; {
-		runtime.Gosched()
+// refuse answers calls, and all that wait behind them, after the queue was closed.
+func (l *Ledger) refuse(calls []*call) {
+	for len(calls) > 0 || l.queue.len() > 0 {
+		for _, c := range calls {
+			c.finish(fmt.Errorf("not recorded: %w", ErrClosed))
+		}
+		calls, _ = l.queue.take()
 	}
 }
 
