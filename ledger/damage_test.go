@@ -41,10 +41,7 @@ func wholeLedger(t *testing.T) ledger.Options {
 	wholeOnce.Do(func() {
 		opts := opts
 		opts.Dir = dir
-		l, err := ledger.Open(context.Background(), opts)
-		if err != nil {
-			t.Fatal(err)
-		}
+		l := ledgertest.Open(t, opts)
 		fill(t, l, "north/or-3", 0, wholeSize, longNote)
 		if err := l.Close(); err != nil {
 			t.Fatal(err)
@@ -219,7 +216,7 @@ func TestDamageIsFound(t *testing.T) {
 		t.Run(d.name, func(t *testing.T) {
 			opts := wholeLedger(t)
 			d.do(t, opts.Dir)
-			l := ledgertest.Open(t, opts)
+			l := ledgertest.OpenDamaged(t, opts)
 			problems := l.Damage()
 			if d.open != (len(problems) > 0) {
 				t.Fatalf("found at the start: %v", problems)
@@ -271,7 +268,7 @@ func TestScanHashedNamesTheRecord(t *testing.T) {
 		records[19][100] ^= 1
 		return data
 	})
-	l := ledgertest.Open(t, opts)
+	l := ledgertest.OpenDamaged(t, opts)
 	for _, from := range []int64{1, 5} {
 		err := l.ScanHashed(context.Background(), from, func(int64, []byte) error { return nil })
 		if err == nil || !strings.Contains(err.Error(), "the stored bytes of record 20 do not have the hash in the tree") {
@@ -293,7 +290,7 @@ func TestMovedToAnotherSubject(t *testing.T) {
 		return data
 	})
 	l := ledgertest.Open(t, opts)
-	verify := func(l *ledger.Ledger) []ledger.Problem {
+	verify := func(l *ledgertest.Ledger) []ledger.Problem {
 		t.Helper()
 		report, err := l.Verify(ctx, ledger.VerifyOptions{Route: route})
 		if err != nil {
@@ -340,7 +337,7 @@ func TestForgedEverywhere(t *testing.T) {
 		copy(data[9*tlog.HashSize:], leaf[:])
 		return data
 	})
-	l := ledgertest.Open(t, opts)
+	l := ledgertest.OpenDamaged(t, opts)
 	if got, err := l.Read(10); err != nil || !bytes.Equal(got, forged) {
 		t.Fatalf("the forgery is not in place: %v", err)
 	}
@@ -370,7 +367,7 @@ func TestDamagedLedgerStillReads(t *testing.T) {
 	ctx := context.Background()
 	opts := wholeLedger(t)
 	remove("stream")(t, opts.Dir)
-	l := ledgertest.Open(t, opts)
+	l := ledgertest.OpenDamaged(t, opts)
 	if len(l.Damage()) == 0 {
 		t.Fatal("the missing stream was not noticed")
 	}
@@ -442,10 +439,7 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 	setUp := func(t *testing.T) ledger.Options {
 		opts := ledgertest.Options(t)
 		opts.CheckpointEvery = time.Hour
-		l, err := ledger.Open(context.Background(), opts)
-		if err != nil {
-			t.Fatal(err)
-		}
+		l := ledgertest.Open(t, opts)
 		fill(t, l, "north/or-3", 0, 20, 0)
 		if _, err := l.Checkpoint(context.Background()); err != nil {
 			t.Fatal(err)
@@ -467,7 +461,7 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 	t.Run("in its middle", func(t *testing.T) {
 		opts := setUp(t)
 		flipSmall(t, opts.Dir, 30)
-		l := ledgertest.Open(t, opts)
+		l := ledgertest.OpenDamaged(t, opts)
 		problems := l.Damage()
 		if len(problems) != 1 || problems[0].Seq != 30 || !strings.Contains(problems[0].What, "records 30 to 40") {
 			t.Errorf("problems: %v", problems)
@@ -504,7 +498,7 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 			forge(t, data, s, block)
 			return data
 		})
-		l := ledgertest.Open(t, opts)
+		l := ledgertest.OpenDamaged(t, opts)
 		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 || !strings.Contains(problems[0].What, "arrived before the one in front") {
 			t.Errorf("problems: %v", problems)
 		}
@@ -516,7 +510,7 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 			forge(t, data, s, block)
 			return data
 		})
-		l := ledgertest.Open(t, opts)
+		l := ledgertest.OpenDamaged(t, opts)
 		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 {
 			t.Errorf("problems: %v", problems)
 		}

@@ -29,7 +29,7 @@ func entry(tb testing.TB, station, line string, prev int64) ledger.Entry {
 }
 
 // mustAppend appends and returns what was stored.
-func mustAppend(tb testing.TB, l *ledger.Ledger, entries ...ledger.Entry) []ledger.Appended {
+func mustAppend(tb testing.TB, l *ledgertest.Ledger, entries ...ledger.Entry) []ledger.Appended {
 	tb.Helper()
 	out, err := l.Append(context.Background(), entries...)
 	if err != nil {
@@ -39,7 +39,7 @@ func mustAppend(tb testing.TB, l *ledger.Ledger, entries ...ledger.Entry) []ledg
 }
 
 // fill appends n records of one station after record prev and returns the sequence of the last.
-func fill(tb testing.TB, l *ledger.Ledger, station string, prev int64, n int, size int) int64 {
+func fill(tb testing.TB, l *ledgertest.Ledger, station string, prev int64, n int, size int) int64 {
 	tb.Helper()
 	for n > 0 {
 		var batch []ledger.Entry
@@ -53,29 +53,11 @@ func fill(tb testing.TB, l *ledger.Ledger, station string, prev int64, n int, si
 	return prev
 }
 
-// mustCheck is the one verifier all tests end with.
-func mustCheck(tb testing.TB, l *ledger.Ledger) {
+// mustCheck verifies a ledger in the middle of a test. At the end ledgertest does.
+func mustCheck(tb testing.TB, l *ledgertest.Ledger) {
 	tb.Helper()
-	if d := l.Damage(); len(d) > 0 {
-		tb.Fatalf("the ledger is damaged: %v", d)
-	}
-	size := l.Size()
-	report, err := l.Verify(context.Background(), ledger.VerifyOptions{})
-	if err != nil {
+	if err := ledgertest.Verify(context.Background(), l.Ledger); err != nil {
 		tb.Fatal(err)
-	}
-	if len(report.Problems) > 0 {
-		tb.Fatalf("problems: %v", report.Problems)
-	}
-	if report.Size < size {
-		tb.Fatalf("verified %d of %d records", report.Size, size)
-	}
-	n := int64(0)
-	if err := l.ScanHashed(context.Background(), 1, func(seq int64, record []byte) error { n = seq; return nil }); err != nil {
-		tb.Fatal(err)
-	}
-	if n < size {
-		tb.Fatalf("scanned %d of %d records", n, size)
 	}
 }
 
@@ -179,7 +161,7 @@ func change(tb testing.TB, path string, f func(data []byte) []byte) {
 }
 
 // checkConsistent fails if two checkpoints of one ledger contradict each other.
-func checkConsistent(tb testing.TB, l *ledger.Ledger, notes [][]byte) {
+func checkConsistent(tb testing.TB, l *ledgertest.Ledger, notes [][]byte) {
 	tb.Helper()
 	var last proof.Checkpoint
 	for i, note := range notes {

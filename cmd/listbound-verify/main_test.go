@@ -11,6 +11,7 @@ import (
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 )
 
 const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
@@ -23,15 +24,7 @@ const observations = `{"station":"north/packing-1","kind":"list.issued","time":"
 func makeBundle(t *testing.T) (raw []byte, key string) {
 	t.Helper()
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
-	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer func() {
-		if err := s.Close(); err != nil {
-			t.Error(err)
-		}
-	}()
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
 	if err := s.Record(t.Context(), strings.NewReader(observations), func(r site.Receipt) error {
 		if r.Error != "" {
 			t.Error(r.Error)

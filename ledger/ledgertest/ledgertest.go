@@ -1,5 +1,4 @@
-// Package ledgertest gives other packages' tests a real ledger in a temporary folder, with a fixed key and a clock that the test
-// moves.
+// Package ledgertest gives tests a real ledger in a temporary folder, with a fixed key and a clock that the test moves.
 package ledgertest
 
 import (
@@ -7,6 +6,7 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"sync"
 	"testing"
@@ -76,8 +76,16 @@ func Options(tb testing.TB) ledger.Options {
 	return ledger.Options{Dir: tb.TempDir(), Origin: Origin, Signer: signer, Verifier: verifier, Clock: NewClock().Now, Command: "ledgertest"}
 }
 
-// New returns an open ledger that is closed when the test ends. Each change may adjust the options.
-func New(tb testing.TB, change ...func(*ledger.Options)) *ledger.Ledger {
+// Ledger is a test's open ledger. Closing it verifies it first, and the end of the test closes what is still open, so no
+// test leaves a ledger behind that does not hold what it says.
+type Ledger struct {
+	*ledger.Ledger
+	damaged bool
+	closed  bool
+}
+
+// New opens a ledger in a fresh folder. Each change may adjust the options.
+func New(tb testing.TB, change ...func(*ledger.Options)) *Ledger {
 	tb.Helper()
 	opts := Options(tb)
 	for _, c := range change {
@@ -86,19 +94,81 @@ func New(tb testing.TB, change ...func(*ledger.Options)) *ledger.Ledger {
 	return Open(tb, opts)
 }
 
-// Open opens a ledger that is closed when the test ends.
-func Open(tb testing.TB, opts ledger.Options) *ledger.Ledger {
+// Open opens a ledger that must be whole when it is closed, at the end of the test at the latest.
+func Open(tb testing.TB, opts ledger.Options) *Ledger {
 	tb.Helper()
-	l, err := ledger.Open(context.Background(), opts)
+	return open(tb, opts, false)
+}
+
+// OpenDamaged opens a ledger that the test damages on purpose. When it is closed, verification must find the damage: a
+// test that no longer damages anything fails.
+func OpenDamaged(tb testing.TB, opts ledger.Options) *Ledger {
+	tb.Helper()
+	return open(tb, opts, true)
+}
+
+func open(tb testing.TB, opts ledger.Options, damaged bool) *Ledger {
+	tb.Helper()
+	inner, err := ledger.Open(context.Background(), opts)
 	if err != nil {
 		tb.Fatal(err)
 	}
+	l := &Ledger{Ledger: inner, damaged: damaged}
 	tb.Cleanup(func() {
 		if err := l.Close(); err != nil {
-			tb.Errorf("closing the ledger: %v", err)
+			tb.Errorf("at the end of the test: %v", err)
 		}
 	})
 	return l
+}
+
+// Close verifies the ledger and closes it. A ledger that its test has killed holds nothing to verify; whoever opens the
+// folder next does.
+func (l *Ledger) Close() error {
+	if l.closed {
+		return nil
+	}
+	l.closed = true
+	err := Verify(context.Background(), l.Ledger)
+	switch {
+	case errors.Is(err, ledger.ErrClosed):
+		err = nil
+	case l.damaged && err == nil:
+		err = errors.New("the test says that it damages the ledger, and verification finds nothing wrong with it")
+	case l.damaged:
+		err = nil
+	}
+	return errors.Join(err, l.Ledger.Close())
+}
+
+// CloseUnverified closes the ledger as it is, for a test that has taken away what verification needs.
+func (l *Ledger) CloseUnverified() error {
+	l.closed = true
+	return l.Ledger.Close()
+}
+
+// Verify reports what is wrong with an open ledger, as an error: damage found when it was opened, any problem that a
+// complete verification finds, and any record that a scan against the signed tree does not reach.
+func Verify(ctx context.Context, l *ledger.Ledger) error {
+	size := l.Size()
+	report, err := l.Verify(ctx, ledger.VerifyOptions{})
+	if err != nil {
+		return fmt.Errorf("verifying the ledger: %w", err)
+	}
+	if len(report.Problems) > 0 {
+		return fmt.Errorf("verifying the ledger: %v", report.Problems)
+	}
+	if report.Size < size {
+		return fmt.Errorf("verified %d of %d records", report.Size, size)
+	}
+	last := int64(0)
+	if err := l.ScanHashed(ctx, 1, func(seq int64, _ []byte) error { last = seq; return nil }); err != nil {
+		return fmt.Errorf("scanning the ledger: %w", err)
+	}
+	if last < size {
+		return fmt.Errorf("scanned %d of %d records", last, size)
+	}
+	return nil
 }
 
 // Note returns a note with the given text line, signed by the station's test key.

@@ -20,6 +20,7 @@ import (
 
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 )
 
@@ -38,7 +39,7 @@ func TestMain(m *testing.M) {
 		week.srv.Close()
 	}
 	if week.site != nil {
-		if err := week.site.Close(); err != nil {
+		if err := errors.Join(sitetest.Verify(context.Background(), week.site), week.site.Close()); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			code = 1
 		}
@@ -172,10 +173,7 @@ func playWeekHead(t testing.TB) (*site.Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: w.Site, EnrolOnSight: true, Clock: func() time.Time { return friday }})
-	if err != nil {
-		return nil, err
-	}
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: w.Site, EnrolOnSight: true, Clock: func() time.Time { return friday }})
 	var lines bytes.Buffer
 	n := 0
 	for l, err := range w.Lines() {

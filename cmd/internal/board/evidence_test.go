@@ -298,7 +298,6 @@ func longCase(t testing.TB) (string, int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { s.Close() })
 	srv, err := serve(s)
 	if err != nil {
 		t.Fatal(err)

@@ -18,6 +18,7 @@ import (
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/projections"
 
 	"github.com/xuri/excelize/v2"
@@ -146,7 +147,7 @@ func TestAcknowledge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
+	defer sitetest.Close(t, s)
 	srv, err := serve(s)
 	if err != nil {
 		t.Fatal(err)
@@ -222,7 +223,7 @@ func TestLiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
+	defer sitetest.Close(t, s)
 	srv, err := serve(s)
 	if err != nil {
 		t.Fatal(err)
@@ -322,7 +323,6 @@ func TestTripNeverPacked(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer s.Close()
 	srv, err := serve(s)
 	if err != nil {
 		t.Fatal(err)

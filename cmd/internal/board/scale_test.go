@@ -2,6 +2,7 @@ package board_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -20,6 +21,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/ledgertest"
 )
 
 // hospital makes the records of some years: a thousand sets, a hundred packed a
@@ -90,7 +92,7 @@ func makeHospital(ctx context.Context, dir string, records int) error {
 			return err
 		}
 	}
-	return l.Close()
+	return errors.Join(ledgertest.Verify(ctx, l), l.Close())
 }
 
 func (h *hospital) begin(dir string) error {

@@ -11,6 +11,7 @@ import (
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/ledger"
 	"listbound/ledger/proof"
 )
@@ -26,18 +27,12 @@ func evidence(t *testing.T) (files []proof.File, signer note.Signer, key string)
 	t.Helper()
 	dir := t.TempDir()
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
-	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sitetest.Open(t, site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return at }, EnrolOnSight: true})
 	if err := s.Record(t.Context(), strings.NewReader(observations), func(site.Receipt) error { return nil }); err != nil {
 		t.Fatal(err)
 	}
 	var raw bytes.Buffer
 	if err := s.Evidence(t.Context(), site.Query{Set: "LAP-001"}, &raw); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
 	signer, verifier, _, err := ledger.LoadOrCreateKey(filepath.Join(dir, "keys", "north_ledger.key"), "north/ledger")

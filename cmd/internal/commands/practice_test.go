@@ -11,6 +11,7 @@ import (
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 	"listbound/events"
 )
@@ -20,10 +21,7 @@ import (
 // its drafts as they were.
 func TestPracticeReachesNothing(t *testing.T) {
 	clock := func() time.Time { return time.Date(2026, 3, 9, 8, 0, 0, 0, time.UTC) }
-	real, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "south", Clock: clock})
-	if err != nil {
-		t.Fatal(err)
-	}
+	real := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "south", Clock: clock})
 	if _, err := real.Enrol(t.Context(), "south/or-1", "", "test"); err != nil {
 		t.Fatal(err)
 	}
@@ -41,9 +39,6 @@ func TestPracticeReachesNothing(t *testing.T) {
 		srv.CloseClientConnections()
 		srv.Close()
 		if err := p.Close(); err != nil {
-			t.Error(err)
-		}
-		if err := real.Close(); err != nil {
 			t.Error(err)
 		}
 	})

@@ -15,6 +15,7 @@ import (
 
 	"listbound/cmd/internal/feed"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 )
 
 const wait = 10 * time.Second
@@ -23,12 +24,9 @@ var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 
 func start(t *testing.T) (s *site.Site, f *feed.Feed, reader nkeys.KeyPair, id string) {
 	t.Helper()
-	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Close() })
-	if reader, err = nkeys.CreateUser(); err == nil {
+	s = sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	reader, err := nkeys.CreateUser()
+	if err == nil {
 		id, err = reader.PublicKey()
 	}
 	if err != nil {

@@ -17,6 +17,7 @@ import (
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/remote"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 )
 
@@ -34,10 +35,7 @@ func TestMain(m *testing.M) {
 func pair(t *testing.T) (*site.Site, *remote.Client, *httptest.Server) {
 	t.Helper()
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
-	s, err := site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", Clock: func() time.Time { return at }})
 	h, err := web.New(s, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
@@ -50,7 +48,7 @@ func pair(t *testing.T) (*site.Site, *remote.Client, *httptest.Server) {
 	t.Cleanup(func() {
 		err := c.Close()
 		srv.Close()
-		if err := errors.Join(err, s.Close()); err != nil {
+		if err != nil {
 			t.Error(err)
 		}
 	})

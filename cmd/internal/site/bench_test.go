@@ -3,6 +3,7 @@ package site_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -15,8 +16,10 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/ledgertest"
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
@@ -86,7 +89,7 @@ func fillTrips(ctx context.Context, dir string, records int) error {
 	if err := tr.fill(ctx, l, dir, records); err != nil {
 		return err
 	}
-	return l.Close()
+	return errors.Join(ledgertest.Verify(ctx, l), l.Close())
 }
 
 func (t *traffic) fill(ctx context.Context, l *ledger.Ledger, dir string, records int) error {
@@ -372,11 +375,7 @@ func someTrips(b *testing.B, s *site.Site) []string {
 
 // BenchmarkRecord records scans of a page one by one, each judged before its receipt.
 func BenchmarkRecord(b *testing.B) {
-	s, err := site.Open(b.Context(), site.Options{Dir: b.TempDir(), Name: "north", Clock: time.Now, EnrolOnSight: true})
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer s.Close()
+	s := sitetest.Open(b, site.Options{Dir: b.TempDir(), Name: "north", Clock: time.Now, EnrolOnSight: true})
 	at := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 	var once sync.Once
 	for b.Loop() {

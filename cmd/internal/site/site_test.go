@@ -18,6 +18,7 @@ import (
 
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/projections"
@@ -38,16 +39,7 @@ func open(t *testing.T, dir string, o site.Options) *site.Site {
 	if o.Clock == nil {
 		o.Clock = fixed(noon)
 	}
-	s, err := site.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := s.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	return s
+	return sitetest.Open(t, o)
 }
 
 func record(t *testing.T, s *site.Site, lines string) []site.Receipt {
@@ -152,10 +144,7 @@ func diffLines(a, b string) string {
 func TestRebuildEqualsRunning(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, "readmodel.db")
-	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "north", Clock: fixed(noon.AddDate(0, 0, 7)), EnrolOnSight: true, Batch: 31})
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := open(t, dir, site.Options{Name: "north", Clock: fixed(noon.AddDate(0, 0, 7)), EnrolOnSight: true, Batch: 31})
 	for _, r := range record(t, s, strings.Join(weekLines(t), "\n")) {
 		if r.Error != "" {
 			t.Fatalf("the week's line was refused: %s", r.Error)

@@ -2,6 +2,7 @@ package workplace_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net/http/httptest"
@@ -20,6 +21,7 @@ import (
 	"listbound/cmd/internal/web"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/ledgertest"
 	"listbound/projections"
 )
 
@@ -118,7 +120,7 @@ func (c *crowded) make(ctx context.Context) error {
 			return err
 		}
 	}
-	return c.ledger.Close()
+	return errors.Join(ledgertest.Verify(ctx, c.ledger), c.ledger.Close())
 }
 
 func (c *crowded) key(station string) string {

@@ -16,6 +16,7 @@ import (
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/workplace"
 	"listbound/events"
 )
@@ -62,16 +63,7 @@ func newHouse(t *testing.T, sets ...string) *house {
 	t.Helper()
 	h := &house{t: t, codes: make(map[string]string), trips: make(map[string]string)}
 	h.now.Store(morning.UnixNano())
-	var err error
-	h.site, err = site.Open(t.Context(), site.Options{Dir: t.TempDir(), Name: "north", Clock: h.clock, EnrolOnSight: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := h.site.Close(); err != nil {
-			t.Error(err)
-		}
-	})
+	h.site = sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", Clock: h.clock, EnrolOnSight: true})
 	h.record("north/packing-1", events.KindListIssued, "", list60())
 	h.record("north/packing-1", events.KindListIssued, "", listShort())
 	for _, name := range []string{"sterilizer-1", "storage", "or-3"} {
