@@ -1,0 +1,276 @@
+package words
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"reflect"
+	"strings"
+	"text/template"
+	"time"
+
+	"golang.org/x/text/feature/plural"
+	"golang.org/x/text/number"
+)
+
+// functions are what a text may call that stands depth inclusions deep.
+func (l *Language) functions(depth int) template.FuncMap {
+	say := func(key string, args ...any) (string, error) {
+		s, _, err := l.say(depth+1, key, args)
+		if err != nil {
+			return "", fmt.Errorf("%s: %w", key, err)
+		}
+		return s, nil
+	}
+	return template.FuncMap{
+		"arg": arg, "cat": cat,
+		"plural": l.plural, "num": l.num, "kg": l.kg, "abs": abs,
+		"time": l.Time, "day": l.Day, "clock": l.Clock, "date": l.Date, "sameDay": l.sameDay,
+		"duration": func(d time.Duration) (string, error) { return say("format.duration", split(d)) },
+		"list":     func(values ...any) (string, error) { return l.list(depth+1, values) },
+		"join":     join, "first": first, "beyond": beyond, "next": next,
+		"say": say,
+		"each": func(key string, values any) ([]string, error) {
+			return each(values, func(v any) (string, error) { return say(key, v) })
+		},
+		"name": func(prefix string, value any) (string, error) {
+			key := fmt.Sprint(prefix, value)
+			if t, _ := l.find(key); t == nil {
+				return fmt.Sprint(value), nil
+			}
+			return say(key, value)
+		},
+		"has": func(key string) bool { t, _ := l.find(key); return t != nil },
+	}
+}
+
+// signatures are the functions for parsing only, where none is called.
+var signatures = (&Language{}).functions(0)
+
+func arg(args []any, i int) (any, error) {
+	if i >= len(args) {
+		return nil, fmt.Errorf("the value {%d} was not given, only %d", i, len(args))
+	}
+	return args[i], nil
+}
+
+func cat(values ...any) string {
+	var b strings.Builder
+	for _, v := range values {
+		fmt.Fprint(&b, v)
+	}
+	return b.String()
+}
+
+// whole reads an integer of any type.
+func whole(n any) (int64, error) {
+	switch v := reflect.ValueOf(n); {
+	case v.CanInt():
+		return v.Int(), nil
+	case v.CanUint() && v.Uint() <= math.MaxInt64:
+		return int64(v.Uint()), nil
+	}
+	return 0, fmt.Errorf("%v (%T) is not a whole number", n, n)
+}
+
+func abs(n any) (int64, error) {
+	i, err := whole(n)
+	return max(i, -i), err
+}
+
+// formNames are the CLDR plural categories.
+var formNames = map[plural.Form]string{plural.Zero: "zero", plural.One: "one", plural.Two: "two",
+	plural.Few: "few", plural.Many: "many", plural.Other: "other"}
+
+func (l *Language) form(n int64) string {
+	// The rules look at the last six digits at most.
+	const cycle = 1_000_000
+	if n = max(n, -n); n >= cycle {
+		n = cycle + n%cycle
+	}
+	return formNames[plural.Cardinal.MatchPlural(l.lang, int(n), 0, 0, 0, 0)]
+}
+
+func (l *Language) plural(n any, forms ...string) (string, error) {
+	i, err := whole(n)
+	if err != nil {
+		return "", fmt.Errorf("plural: %w", err)
+	}
+	want, other := l.form(i), -1
+	for at := 0; at+1 < len(forms); at += 2 {
+		switch forms[at] {
+		case want:
+			return forms[at+1], nil
+		case "other":
+			other = at + 1
+		}
+	}
+	if other < 0 {
+		return "", fmt.Errorf("plural: no text for %q, and none for other", want)
+	}
+	return forms[other], nil
+}
+
+func (l *Language) num(n any) (string, error) {
+	if v := reflect.ValueOf(n); !v.CanInt() && !v.CanUint() && !v.CanFloat() {
+		return "", fmt.Errorf("num: %v (%T) is not a number", n, n)
+	}
+	return l.printer.Sprint(number.Decimal(n)), nil
+}
+
+// Num writes a whole number with the language's digits and grouping.
+func (l *Language) Num(n int64) string { return l.printer.Sprint(number.Decimal(n)) }
+
+func (l *Language) kg(grams any) (string, error) {
+	g, err := whole(grams)
+	return l.Kg(g), err
+}
+
+// Kg writes a weight in kilograms with two decimals, without the unit.
+func (l *Language) Kg(grams int64) string {
+	return l.printer.Sprint(number.Decimal(float64(grams)/1000, number.Scale(2), number.NoSeparator()))
+}
+
+// Time writes a moment by format.time.
+func (l *Language) Time(t time.Time) string { return l.Date("format.time", t) }
+
+// Day writes the day of a moment by format.day.
+func (l *Language) Day(t time.Time) string { return l.Date("format.day", t) }
+
+// Clock writes the time of day of a moment by format.clock.
+func (l *Language) Clock(t time.Time) string { return l.Date("format.clock", t) }
+
+// Date writes a moment by the layout in an entry.
+func (l *Language) Date(key string, t time.Time) string {
+	layout, in := l.find(key)
+	if layout == nil {
+		l.failed(nil, key, ErrNoText)
+		return t.In(l.zone).Format(time.RFC3339)
+	}
+	return in.layout(layout.source, t.In(l.zone))
+}
+
+// layout is Format with the language's own month names.
+func (l *Language) layout(layout string, t time.Time) string {
+	i := strings.Index(layout, "Jan")
+	if i < 0 {
+		return t.Format(layout)
+	}
+	key, word := "format.months-short", "Jan"
+	if strings.HasPrefix(layout[i:], "January") {
+		key, word = "format.months", "January"
+	}
+	name := word
+	if names, _ := l.find(key); names != nil {
+		if all := strings.Fields(names.source); len(all) == 12 {
+			name = all[t.Month()-1]
+		}
+	}
+	return t.Format(layout[:i]) + name + t.Format(layout[i+len(word):])
+}
+
+func (l *Language) sameDay(t, u time.Time) bool {
+	return t.In(l.zone).Format(time.DateOnly) == u.In(l.zone).Format(time.DateOnly)
+}
+
+// parts is what format.duration is said of.
+type parts struct{ Hours, Minutes, Seconds int64 }
+
+func split(d time.Duration) parts {
+	d = d.Round(time.Second)
+	return parts{int64(d / time.Hour), int64(d % time.Hour / time.Minute), int64(d % time.Minute / time.Second)}
+}
+
+// items takes a slice of any type apart.
+func items(values any) ([]any, error) {
+	v := reflect.ValueOf(values)
+	if !v.IsValid() {
+		return nil, nil
+	}
+	if k := v.Kind(); k != reflect.Slice && k != reflect.Array {
+		return nil, fmt.Errorf("%v (%T) is not a list", values, values)
+	}
+	out := make([]any, v.Len())
+	for i := range out {
+		out[i] = v.Index(i).Interface()
+	}
+	return out, nil
+}
+
+func each(values any, say func(any) (string, error)) ([]string, error) {
+	all, err := items(values)
+	out := make([]string, len(all))
+	for i, v := range all {
+		if out[i], err = say(v); err != nil {
+			return nil, err
+		}
+	}
+	return out, err
+}
+
+func shown(v any) (string, error) { return fmt.Sprint(v), nil }
+
+// list joins the values of one slice, or the arguments themselves.
+func (l *Language) list(depth int, values []any) (string, error) {
+	var all any = values
+	if len(values) == 1 {
+		if k := reflect.ValueOf(values[0]).Kind(); k == reflect.Slice || k == reflect.Array {
+			all = values[0]
+		}
+	}
+	s, err := each(all, shown)
+	if err != nil || len(s) == 0 {
+		return "", err
+	}
+	out := s[0]
+	for i, next := range s[1:] {
+		key := "format.list-middle"
+		switch {
+		case len(s) == 2:
+			key = "format.list-two"
+		case i == len(s)-2:
+			key = "format.list-end"
+		}
+		if out, _, err = l.say(depth, key, []any{out, next}); err != nil {
+			return "", fmt.Errorf("%s: %w", key, err)
+		}
+	}
+	return out, nil
+}
+
+// List writes values with the language's commas and "and".
+func (l *Language) List(values []string) string {
+	s, err := l.list(0, []any{values})
+	if err != nil {
+		l.failed(nil, "format.list", err)
+		return strings.Join(values, ", ")
+	}
+	return s
+}
+
+func join(sep string, values any) (string, error) {
+	s, err := each(values, shown)
+	return strings.Join(s, sep), err
+}
+
+func first(n int, values any) ([]any, error) {
+	all, err := items(values)
+	return all[:min(max(n, 0), len(all))], err
+}
+
+func beyond(n int, values any) (int, error) {
+	all, err := items(values)
+	return max(len(all)-max(n, 0), 0), err
+}
+
+func next(values any, i int) (any, error) {
+	all, err := items(values)
+	switch {
+	case err != nil:
+		return nil, err
+	case i < 0 || i >= len(all):
+		return nil, errors.New("next: the list has no such place")
+	}
+	return all[(i+1)%len(all)], nil
+}
+

@@ -1,0 +1,219 @@
+// Package words makes sentences from catalogues that a translator can edit: one
+// JSON file per language, named by its language tag (en.json, de.json). A new
+// language is a new file. English is the reference: what another language
+// lacks is said in English, entry by entry.
+//
+// # Entries
+//
+// A file maps keys to texts. A text is a string, or an array of strings that
+// are joined as they stand, so that a long sentence can be edited line by line:
+//
+//	{
+//	  "sheet-missing": "No sheet was found with {0}.",
+//	  "lines-differ": [
+//	    "{{num .N}} {{plural .N \"one\" \"line differs\" \"other\" \"lines differ\"}}",
+//	    " since {{time .Since}}."
+//	  ]
+//	}
+//
+// A text takes either positional values, {0} {1} and so on, or one struct or
+// map, whose fields are {{.Set}}, {{.Since}} as in text/template; conditions,
+// ranges and variables are those of text/template too. Inside an action {0} is
+// the value itself: {{plural {0} "one" "{0} line" "other" "{0} lines"}}.
+//
+// # Functions
+//
+//	plural N "one" "…" "other" "…"   the text for N by the language's CLDR rules; other is what the rest gets
+//	num N             a number with the language's digits and grouping
+//	kg GRAMS          a weight in kilograms with two decimals, without the unit
+//	abs N             N without its sign
+//	time T            date and time; day T, the date; clock T, the time of day
+//	date "key" T      T by the layout in another entry
+//	sameDay T U       reports whether both fall on one day
+//	duration D        a duration to the second
+//	list VALUES       the values with the language's commas and "and"
+//	join "; " VALUES  the values with a separator between them
+//	first N VALUES    the first N of them; beyond N VALUES is how many are left out
+//	next VALUES I     the value after the one at I, the first after the last
+//	say "key" …       another entry, said of the values that follow
+//	each "key" VALUES another entry, said of each value: a list of texts for list and join
+//	name "prefix-" X  the entry prefix-X, or X itself where there is none
+//	has "key"         reports whether there is such an entry
+//
+// Times are shown in the reader's zone, which is UTC unless [Language.InZone]
+// says otherwise.
+//
+// # Formats
+//
+// How a language writes lists, dates and durations stands in entries whose keys
+// begin with "format."; its own name is the entry "language.name". This package
+// has them for English and German (folder common); a catalogue may have its own.
+// A layout is a reference time as in package time; month names come from
+// format.months and format.months-short.
+package words
+
+import (
+	"cmp"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"maps"
+	"path"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"golang.org/x/text/language"
+)
+
+//go:embed common
+var commonFiles embed.FS
+
+// Reference is the language that every other one is compared with and that is
+// spoken where another lacks an entry.
+const Reference = "en"
+
+// ErrNoText is wrapped by the error about a key that has no text.
+var ErrNoText = errors.New("there is no text for this key")
+
+// Error is what went wrong while a sentence was made.
+type Error struct {
+	Lang, Key string
+	Err       error
+}
+
+func (e *Error) Error() string { return fmt.Sprintf("words of %s: %s: %v", e.Lang, e.Key, e.Err) }
+
+func (e *Error) Unwrap() error { return e.Err }
+
+// Catalogue has the texts of all languages. It is safe for concurrent use.
+type Catalogue struct {
+	own       map[string]map[string]*text // by language, by key
+	common    map[string]map[string]*text
+	languages map[string]*Language
+	matcher   language.Matcher
+	tags      []string // in the matcher's order
+	report    atomic.Pointer[func(error)]
+}
+
+// Load reads the texts of every language that has a file in a folder.
+func Load(fsys fs.FS, dir string) (*Catalogue, error) {
+	common, err := load(commonFiles, "common")
+	if err != nil {
+		return nil, err
+	}
+	own, err := load(fsys, dir)
+	if err != nil {
+		return nil, err
+	}
+	return build(own, common), nil
+}
+
+// Merge layers catalogues: of a key that several have, the text of the last
+// counts. Their languages are taken together.
+func Merge(catalogues ...*Catalogue) *Catalogue {
+	own, common := make(map[string]map[string]*text), make(map[string]map[string]*text)
+	for _, c := range catalogues {
+		layer(own, c.own)
+		layer(common, c.common)
+	}
+	return build(own, common)
+}
+
+func layer(to, from map[string]map[string]*text) {
+	for tag, texts := range from {
+		if to[tag] == nil {
+			to[tag] = make(map[string]*text, len(texts))
+		}
+		maps.Copy(to[tag], texts)
+	}
+}
+
+func build(own, common map[string]map[string]*text) *Catalogue {
+	c := &Catalogue{own: own, common: common, languages: make(map[string]*Language)}
+	english := newLanguage(c, Reference, nil, time.UTC)
+	c.languages[Reference] = english
+	for tag := range own {
+		if tag != Reference {
+			c.languages[tag] = newLanguage(c, tag, english, time.UTC)
+		}
+	}
+	// English first: it is what a reader gets whose languages are not spoken.
+	c.tags = slices.SortedFunc(maps.Keys(c.languages), func(a, b string) int {
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a, b))
+	})
+	tags := make([]language.Tag, len(c.tags))
+	for i, tag := range c.tags {
+		tags[i] = c.languages[tag].lang
+	}
+	c.matcher = language.NewMatcher(tags)
+	return c
+}
+
+func rank(tag string) int {
+	if tag == Reference {
+		return 0
+	}
+	return 1
+}
+
+func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
+	files, err := fs.Glob(fsys, path.Join(dir, "*.json"))
+	if err != nil {
+		return nil, fmt.Errorf("words: %w", err)
+	}
+	out := make(map[string]map[string]*text, len(files))
+	for _, file := range files {
+		tag := strings.TrimSuffix(path.Base(file), ".json")
+		if _, err := language.Parse(tag); err != nil {
+			return nil, fmt.Errorf("words: the file %s is not named by a language tag such as de or pt-BR: %w", file, err)
+		}
+		raw, err := fs.ReadFile(fsys, file)
+		if err != nil {
+			return nil, fmt.Errorf("words: %w", err)
+		}
+		var sources map[string]source
+		if err := json.Unmarshal(raw, &sources); err != nil {
+			return nil, fmt.Errorf("words: %s: %w", file, err)
+		}
+		texts := make(map[string]*text, len(sources))
+		for key, src := range sources {
+			texts[key] = parse(key, string(src))
+		}
+		out[tag] = texts
+	}
+	return out, nil
+}
+
+// Languages lists the tags of the languages, English first.
+func (c *Catalogue) Languages() []string { return slices.Clone(c.tags) }
+
+// Speaks reports whether there is a file for exactly this language tag.
+func (c *Catalogue) Speaks(tag string) bool { return c.languages[tag] != nil }
+
+// In returns the language for a tag such as "de" or "de-AT": the nearest that is
+// spoken, English where none is.
+func (c *Catalogue) In(tag string) *Language {
+	if l := c.languages[tag]; l != nil {
+		return l
+	}
+	return c.Match(tag)
+}
+
+// Match returns the language that suits a reader best, by the value of an
+// Accept-Language header.
+func (c *Catalogue) Match(accept string) *Language {
+	want, _, err := language.ParseAcceptLanguage(accept)
+	if err != nil {
+		return c.languages[Reference] // what a browser got wrong is no reason to refuse a page
+	}
+	_, i, _ := c.matcher.Match(want...)
+	return c.languages[c.tags[i]]
+}
+
+// OnError has report called with an [*Error] whenever a text fails or is missing
+// in English too. It is called from whatever goroutine makes the sentence.
+func (c *Catalogue) OnError(report func(error)) { c.report.Store(&report) }
