@@ -1,9 +1,10 @@
 package projections
 
 import (
-	"time"
-
 	"listbound/events"
+	"slices"
+	"strings"
+	"time"
 )
 
 // Detail is what a finding says of its case, as data: one struct for each way
@@ -19,6 +20,19 @@ type Detail interface {
 type Place struct {
 	Load string `json:"load,omitempty"`
 	Name string `json:"name,omitempty"`
+}
+
+// String names the place in English, as findings and verdicts always have.
+func (p Place) String() string {
+	if p.Load != "" {
+		return "load " + p.Load
+	}
+	return p.Name
+}
+
+// Same reports whether two places are one, as people write them.
+func (p Place) Same(q Place) bool {
+	return strings.EqualFold(p.Load, q.Load) && strings.EqualFold(p.Name, q.Name)
 }
 
 // Moment is one observation that a finding tells of.
@@ -467,7 +481,7 @@ type Midway struct {
 }
 
 // BetweenLines: lines of one item differ, and together have as many as
-// expected (count-short, count-over).
+// expected (count-short, noted).
 type BetweenLines struct {
 	Set    string       `json:"set"`
 	Counts CountsDiffer `json:"counts"`
@@ -582,53 +596,98 @@ type CorrectionUnread struct {
 }
 
 // The names of the ways are part of the JSON and of the catalogues' keys.
-func (*AnotherSetsSheet) Way() string   { return "another-set" }
-func (*TrayWithSheet) Way() string      { return "another-tray" }
-func (*AnotherPacking) Way() string     { return "another-packing" }
-func (*OtherContent) Way() string       { return "other-content" }
-func (*SealedOther) Way() string        { return "sealed-other-list" }
-func (*SealFalse) Way() string          { return "sealed-false" }
-func (*NoSuchSheet) Way() string        { return "no-such-sheet" }
-func (*Unreadable) Way() string         { return "damaged" }
-func (*NoSheet) Way() string            { return "not-found" }
-func (*ProbablyWrong) Way() string      { return "sheet-elsewhere" }
-func (*Moved) Way() string              { return "other-placement" }
-func (*LabelAgainstTray) Way() string   { return "label-against-tray" }
-func (*AnotherSetsRecord) Way() string  { return "record-of-another" }
-func (*UnderAnotherName) Way() string   { return "under-another-name" }
-func (*SealsDiffer) Way() string        { return "seals" }
-func (*StepsMissing) Way() string       { return "steps" }
-func (*OpenedUnread) Way() string       { return "opened-unread" }
-func (*OutOfOrder) Way() string         { return "order" }
-func (*PackedAfterRun) Way() string     { return "packed-after-run" }
-func (*OpenedForTwo) Way() string       { return "opened-for-two" }
-func (*CountedForOther) Way() string    { return "counted-for-other" }
-func (*PackedAgain) Way() string        { return "packed-again" }
-func (*TwoTrips) Way() string           { return "two-trips" }
-func (*TooFarApart) Way() string        { return "too-far-apart" }
-func (*OpenedUnreleased) Way() string   { return "opened" }
-func (*RunFailed) Way() string          { return "run-failed" }
-func (*WrongCycle) Way() string         { return "wrong-cycle" }
-func (*IndicatorUnchanged) Way() string { return "indicator" }
-func (*Recalled) Way() string           { return "positive-indicator" }
-func (*OldVersion) Way() string         { return "old-version" }
-func (*ListUnknown) Way() string        { return "unknown-version" }
-func (*WrongList) Way() string          { return "wrong-list" }
-func (*FirstDiffers) Way() string       { return "first-count" }
-func (*Midway) Way() string             { return "midway" }
-func (*BetweenLines) Way() string       { return "between-lines" }
-func (*Misplaced) Way() string          { return "misplaced" }
-func (*Unaccounted) Way() string        { return "unaccounted" }
-func (*LinesUncounted) Way() string     { return "lines" }
-func (*AfterFinal) Way() string         { return "after-final" }
-func (*StagesMissing) Way() string      { return "stages" }
-func (*NoSecondPerson) Way() string     { return "no-second-person" }
-func (*OneBadge) Way() string           { return "one-badge" }
-func (*ClosedOpen) Way() string         { return "closed-open" }
-func (*Remarked) Way() string           { return "record" }
-func (*CorrectionUnread) Way() string   { return "correction" }
+func (*AnotherSetsSheet) Way() string { return "another-set" }
 
-// details lists every way of every code, with the struct that tells of it.
+func (*TrayWithSheet) Way() string { return "another-tray" }
+
+func (*AnotherPacking) Way() string { return "another-packing" }
+
+func (*OtherContent) Way() string { return "other-content" }
+
+func (*SealedOther) Way() string { return "sealed-other-list" }
+
+func (*SealFalse) Way() string { return "sealed-false" }
+
+func (*NoSuchSheet) Way() string { return "no-such-sheet" }
+
+func (*Unreadable) Way() string { return "damaged" }
+
+func (*NoSheet) Way() string { return "not-found" }
+
+func (*ProbablyWrong) Way() string { return "sheet-elsewhere" }
+
+func (*Moved) Way() string { return "other-placement" }
+
+func (*LabelAgainstTray) Way() string { return "label-against-tray" }
+
+func (*AnotherSetsRecord) Way() string { return "record-of-another" }
+
+func (*UnderAnotherName) Way() string { return "under-another-name" }
+
+func (*SealsDiffer) Way() string { return "seals" }
+
+func (*StepsMissing) Way() string { return "steps" }
+
+func (*OpenedUnread) Way() string { return "opened-unread" }
+
+func (*OutOfOrder) Way() string { return "order" }
+
+func (*PackedAfterRun) Way() string { return "packed-after-run" }
+
+func (*OpenedForTwo) Way() string { return "opened-for-two" }
+
+func (*CountedForOther) Way() string { return "counted-for-other" }
+
+func (*PackedAgain) Way() string { return "packed-again" }
+
+func (*TwoTrips) Way() string { return "two-trips" }
+
+func (*TooFarApart) Way() string { return "too-far-apart" }
+
+func (*OpenedUnreleased) Way() string { return "opened" }
+
+func (*RunFailed) Way() string { return "run-failed" }
+
+func (*WrongCycle) Way() string { return "wrong-cycle" }
+
+func (*IndicatorUnchanged) Way() string { return "indicator" }
+
+func (*Recalled) Way() string { return "positive-indicator" }
+
+func (*OldVersion) Way() string { return "old-version" }
+
+func (*ListUnknown) Way() string { return "unknown-version" }
+
+func (*WrongList) Way() string { return "wrong-list" }
+
+func (*FirstDiffers) Way() string { return "first-count" }
+
+func (*Midway) Way() string { return "midway" }
+
+func (*BetweenLines) Way() string { return "between-lines" }
+
+func (*Misplaced) Way() string { return "misplaced" }
+
+func (*Unaccounted) Way() string { return "unaccounted" }
+
+func (*LinesUncounted) Way() string { return "lines" }
+
+func (*AfterFinal) Way() string { return "after-final" }
+
+func (*StagesMissing) Way() string { return "stages" }
+
+func (*NoSecondPerson) Way() string { return "no-second-person" }
+
+func (*OneBadge) Way() string { return "one-badge" }
+
+func (*ClosedOpen) Way() string { return "closed-open" }
+
+func (*Remarked) Way() string { return "record" }
+
+func (*CorrectionUnread) Way() string { return "correction" }
+
+// details lists every way of every code, with the struct that tells of it. It
+// is the one list of what can be found: codes and ways are taken from it.
 var details = []struct {
 	codes  []Code
 	detail func() Detail
@@ -667,7 +726,7 @@ var details = []struct {
 	{[]Code{CountedOnWrongList}, func() Detail { return new(WrongList) }},
 	{[]Code{CountDiffersAtOpen}, func() Detail { return new(FirstDiffers) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Midway) }},
-	{[]Code{CountShort, CountOver}, func() Detail { return new(BetweenLines) }},
+	{[]Code{CountShort}, func() Detail { return new(BetweenLines) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Misplaced) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Unaccounted) }},
 	{[]Code{CountMissing}, func() Detail { return new(LinesUncounted) }},
@@ -680,6 +739,19 @@ var details = []struct {
 	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
 }
 
+// codes are the codes of all details, in their order.
+var codes = func() []Code {
+	var out []Code
+	for _, d := range details {
+		for _, c := range d.codes {
+			if !slices.Contains(out, c) {
+				out = append(out, c)
+			}
+		}
+	}
+	return out
+}()
+
 // Way is one way in which a finding comes about.
 type Way struct {
 	Code Code
@@ -689,13 +761,9 @@ type Way struct {
 // Ways lists every way of every code.
 func Ways() []Way {
 	var out []Way
-	for _, c := range Codes() {
-		for _, d := range details {
-			for _, of := range d.codes {
-				if of == c {
-					out = append(out, Way{c, d.detail().Way()})
-				}
-			}
+	for _, d := range details {
+		for _, c := range d.codes {
+			out = append(out, Way{c, d.detail().Way()})
 		}
 	}
 	return out

@@ -45,71 +45,22 @@
 //
 // # Words
 //
-// Every finding and every line of a history is said in English (the JSON
-// members says and next) and in German (texts and saysIn, by language tag). The
-// sentences of a language stand in one file, and the same ones in each; what
-// people typed, and all names and numbers, they give as recorded. They are made
-// with the verdict, and a trip without a finding has none.
+// A finding is data: its code, the way in which it came about, and that way's
+// detail. Sentences are made from the detail when a finding is shown, by package
+// words, in the reader's language; nothing that is kept holds any.
 package projections
 
 import (
-	"time"
-
 	"listbound/events"
+	"slices"
+	"time"
 )
-
-// Fact is one event as the ledger keeps it.
-type Fact struct {
-	Seq      int64
-	Recorded time.Time
-	Remarks  events.Remark // what is wrong with the record itself
-	Event    *events.Event
-}
 
 // TripKey names one turn of a set. Trip is empty for what was observed of a
 // set before any packing of it was recorded here.
 type TripKey struct {
 	Set  string `json:"set"`
 	Trip string `json:"trip"`
-}
-
-// Dim is a way in which facts belong together. A World asks its Source for the
-// facts of one dimension and key when a judgement first needs them.
-type Dim string
-
-// The dimensions, and what Source.Facts returns for a key. In each case every
-// event.corrected of a returned fact is returned as well, and every correction
-// of those. A fact belongs under what its data names as observed and under
-// what any correction ever made it name, also one that is void; void facts are
-// returned too. Keys gives both.
-const (
-	DimTrip       Dim = "trip"       // all facts that carry this trip
-	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, and its facts without a trip
-	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
-	DimLoad       Dim = "load"       // set.sterilized facts of the load
-	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
-	DimReadings   Dim = "readings"   // the same, also where none is positive
-	DimList       Dim = "list"       // list.issued facts of the list
-	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
-	DimPolicy     Dim = "policy"     // policy.adopted facts of the site
-	DimStation    Dim = "station"    // facts of the station that carry a remark
-	DimEvent      Dim = "event"      // the fact with this event id
-)
-
-// Source finds facts. The read model is one; a World without a Source holds
-// all facts there are.
-type Source interface {
-	Facts(dim Dim, key string) ([]Fact, error)
-	// Around returns, with their corrections, the set's set.packed facts nearest
-	// to a moment: the last n at or before it and the first n after it; and the
-	// set's facts without a trip from the first of these to the last, to the end
-	// of all times on a side where there are fewer than n. A set is packed
-	// thousands of times in its life, and a judgement looks at neighbours only.
-	Around(set string, at time.Time, n int) ([]Fact, error)
-	// Trips returns the trips with something observed in from <= t < to (zero: no
-	// bound): DimSterilizer, sterilized there; DimList, packed with the list;
-	// DimPolicy, any event of the site.
-	Trips(dim Dim, key string, from, to time.Time) ([]TripKey, error)
 }
 
 // Status sums a verdict up.
@@ -167,30 +118,32 @@ const (
 	RecordUnread       Code = "record-unread" // a record or a correction that this program can't read
 )
 
-// Codes lists every finding code.
-func Codes() []Code {
-	return []Code{
-		SheetSwapped, SheetStale, SheetAltered, SheetUnknown, SheetUnreadable, SheetAbsent, SheetInDoubt, SheetMoved,
-		LabelSwapped, SealDiffers, LinkMissing, LinkOutOfOrder, TwoPlaces, NotReleased, LoadRecalled, ListSuperseded,
-		CountedOnWrongList, CountDiffersAtOpen, CountShort, CountOver, CountMissing, CountOnePerson, ClosedUnreconciled,
-		StationGap, SignatureBad, ClockDoubtful, RecordUnread,
-	}
-}
+// Codes lists every finding code, in the order in which findings of one weight
+// are listed.
+func Codes() []Code { return slices.Clone(codes) }
 
 // Finding is one reason why a chain is not whole.
 type Finding struct {
 	Code         Code              `json:"code"`
 	Severity     Severity          `json:"severity"`
+	Way          string            `json:"way"`    // the way in which the code came about; see details.go
+	Detail       Detail            `json:"detail"` // what sentences are made of
 	Events       []int64           `json:"events"` // sequences of the events that show it, ascending
 	From         time.Time         `json:"from,omitzero"`
 	To           time.Time         `json:"to,omitzero"`
 	Other        *TripKey          `json:"other,omitempty"`
 	Places       []string          `json:"places,omitempty"` // where a swap can have happened
 	Lines        []int64           `json:"lines,omitempty"`  // lines of the set's list concerned
-	Says         string            `json:"says"`
-	Next         string            `json:"next"`
-	Texts        map[string]Text   `json:"texts,omitempty"` // says and next in the languages besides English, by tag
+	Says         string            `json:"says"`             // in English; empty until it is shown (package words)
+	Next         string            `json:"next"`             // what is usually done next
+	Texts        map[string]Text   `json:"texts,omitempty"`  // says and next in the languages besides English, by tag
 	Acknowledged []Acknowledgement `json:"acknowledged,omitempty"`
+}
+
+// Text is what a finding tells a reader in one language.
+type Text struct {
+	Says string `json:"says"`
+	Next string `json:"next"`
 }
 
 // Acknowledgement says who has seen a finding, and why they did so.
@@ -234,6 +187,13 @@ type HistoryEvent struct {
 	Record   string    `json:"record,omitempty"`  // the note as stored
 
 	SaysIn map[string]string `json:"saysIn,omitempty"` // says in the languages besides English, by tag
+
+	// What the line is made of when it is shown.
+	Subject   string        `json:"-"` // of the event
+	Data      events.Data   `json:"-"` // in force
+	Void      bool          `json:"-"` // taken back, or the same observation recorded a second time
+	Corrected bool          `json:"-"` // by a correction, which may have taken it back
+	Bits      events.Remark `json:"-"` // what Remarks names
 }
 
 // History is everything known of a trip, set, case or load at a moment.
@@ -246,4 +206,14 @@ type History struct {
 	Size     int64          `json:"size"` // records in the ledger when this was asked
 	Events   []HistoryEvent `json:"events"`
 	Verdicts []Verdict      `json:"verdicts"`
+}
+
+// HistoryOf says what a history is asked of: a trip (Set and Trip), a set (Set
+// and, since a World with a Source does not know them, its Trips), a case, or
+// a load.
+type HistoryOf struct {
+	Set, Trip  string
+	Case, Load string
+	Trips      []TripKey
+	AsOf       time.Time // said in the history; the World holds what was known then
 }

@@ -15,6 +15,8 @@ import (
 	"listbound/events"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/words"
 )
 
 // Raw is one record as the ledger stores it.
@@ -96,7 +98,7 @@ func (m *Model) forget(ctx context.Context) {
 }
 
 func (m *Model) apply(ctx context.Context, b *Batch) error {
-	facts := m.audited(b)
+	added := m.audited(b)
 	tx, err := m.write.BeginTx(ctx, nil)
 	if err != nil {
 		return err
@@ -105,8 +107,8 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 
 	// The rows go in while the judgement is made: they need nothing of each other.
 	rows := make(chan error, 1)
-	go func() { rows <- m.insertRows(ctx, tx, b, facts) }()
-	verdicts, stations, judgeErr := m.judge(facts)
+	go func() { rows <- m.insertRows(ctx, tx, b, added) }()
+	verdicts, stations, judgeErr := m.judge(ctx, added)
 	if err := <-rows; err != nil {
 		return err
 	}
@@ -122,7 +124,7 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 			return err
 		}
 	}
-	if err := m.writeStations(ctx, tx, facts, stations); err != nil {
+	if err := m.writeStations(ctx, tx, added, stations); err != nil {
 		return err
 	}
 	pos := b.first + int64(b.Len()) - 1
@@ -134,20 +136,20 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 
 // audited holds each record against its station's key, numbering and clock, in
 // order. Records that are no events have no fact.
-func (m *Model) audited(b *Batch) []projections.Fact {
-	facts := make([]projections.Fact, len(b.records))
+func (m *Model) audited(b *Batch) []facts.Fact {
+	added := make([]facts.Fact, len(b.records))
 	for i := range b.records {
 		r := &b.records[i]
 		seq := b.first + int64(i)
 		remarks, _ := m.audit.Check(seq, r.parsed, r.recorded, r.arrival)
-		facts[i] = projections.Fact{Seq: seq, Recorded: r.recorded, Remarks: remarks, Event: r.parsed.Event}
+		added[i] = facts.Fact{Seq: seq, Recorded: r.recorded, Remarks: remarks, Event: r.parsed.Event}
 	}
-	return facts
+	return added
 }
 
-// judge adds the facts to the working memory and judges what they touch.
-func (m *Model) judge(facts []projections.Fact) ([]judged, []projections.Verdict, error) {
-	for _, f := range facts {
+// judge adds the added to the working memory and judges what they touch.
+func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []projections.Verdict, error) {
+	for _, f := range added {
 		if f.Event != nil {
 			m.world.Add(f)
 		}
@@ -157,16 +159,21 @@ func (m *Model) judge(facts []projections.Fact) ([]judged, []projections.Verdict
 	}
 	touched := make(map[projections.TripKey]bool)
 	stations := make(map[string]bool)
-	for _, f := range facts {
+	for _, f := range added {
 		if f.Event == nil {
 			continue
 		}
-		keys, err := m.world.Affected(f)
+		touch, err := m.world.Touched(f)
 		if err != nil {
 			return nil, nil, err
 		}
-		for _, k := range keys {
+		for _, k := range touch.Trips {
 			touched[k] = true
+		}
+		for _, a := range touch.Asked {
+			if err := m.resting(ctx, a, touched); err != nil {
+				return nil, nil, err
+			}
 		}
 		if f.Remarks != 0 {
 			stations[f.Event.Station] = true
@@ -224,7 +231,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 // complete working memory asks the tables for nothing.
 func (m *Model) judgeAll(ctx context.Context) error {
 	keys := m.world.Trips()
-	slices.SortFunc(keys, compareKeys) // in key order rows are appended, not inserted between others
+	slices.SortFunc(keys, projections.CompareKeys) // in key order rows are appended, not inserted between others
 	const together = 2000
 	chunks := make(chan judgedChunk, len(keys)/together+1)
 	go m.judgeChunks(keys, together, chunks)
@@ -273,6 +280,9 @@ func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) erro
 			return err
 		}
 	}
+	if err := w.rests.flush(ctx, true); err != nil {
+		return err
+	}
 	for _, st := range m.audit.Stations() {
 		v, err := m.world.JudgeStation(st.Name)
 		if err != nil {
@@ -290,38 +300,35 @@ type judgedChunk struct {
 	err      error
 }
 
-func compareKeys(a, b projections.TripKey) int {
-	if c := strings.Compare(a.Set, b.Set); c != 0 {
-		return c
-	}
-	return strings.Compare(a.Trip, b.Trip)
-}
+// eventColumns are the columns of events, in the order in which appendRow fills them.
+const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
+	case_ref, load, sterilizer, positive, list, sheet_trip, corrects, operator`
 
-const eventColumns = 17
+var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
 // rowsAtOnce is how many event rows one statement inserts: most of an
 // insertion's time is the statement, not the row.
 const rowsAtOnce = 64
 
 func insertSQL(n int) string {
-	row := "(?" + strings.Repeat(",?", eventColumns-1) + ")"
-	return "INSERT INTO events VALUES " + row + strings.Repeat(","+row, n-1)
+	row := "(?" + strings.Repeat(",?", eventColumnCount-1) + ")"
+	return "INSERT INTO events (" + eventColumns + ") VALUES " + row + strings.Repeat(","+row, n-1)
 }
 
-func (m *Model) insertRows(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
-	if err := m.insertEvents(ctx, tx, b, facts); err != nil {
+func (m *Model) insertRows(ctx context.Context, tx *sql.Tx, b *Batch, added []facts.Fact) error {
+	if err := m.insertEvents(ctx, tx, b, added); err != nil {
 		return err
 	}
-	if err := insertMarks(ctx, tx, facts); err != nil {
+	if err := insertMarks(ctx, tx, added); err != nil {
 		return err
 	}
-	return insertSpans(ctx, tx, facts)
+	return insertSpans(ctx, tx, added)
 }
 
-func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []projections.Fact) error {
+func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, added []facts.Fact) error {
 	var many *sql.Stmt
-	args := make([]any, 0, rowsAtOnce*eventColumns)
-	for chunk := range slices.Chunk(facts, rowsAtOnce) {
+	args := make([]any, 0, rowsAtOnce*eventColumnCount)
+	for chunk := range slices.Chunk(added, rowsAtOnce) {
 		args = args[:0]
 		for i := range chunk {
 			args = m.appendRow(args, &chunk[i], b)
@@ -346,7 +353,7 @@ func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, facts []
 	return nil
 }
 
-func (m *Model) appendRow(args []any, f *projections.Fact, b *Batch) []any {
+func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
 	e := f.Event
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
@@ -457,6 +464,7 @@ func otherTrip(e *events.Event, code string) any {
 // preparing one costs more than running it.
 type verdictWriter struct {
 	fresh                                      bool // no trip has a verdict yet: nothing to take out first
+	rests                                      *restsWriter
 	put, unfind, putFinding, putBoard, unboard *sql.Stmt
 }
 
@@ -466,10 +474,10 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 		to   **sql.Stmt
 		text string
 	}{
-		{&w.put, `INSERT OR REPLACE INTO trips VALUES (?,?,?,?,?,?,?)`},
+		{&w.put, `INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict) VALUES (?,?,?,?,?,?,?)`},
 		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
-		{&w.putFinding, `INSERT INTO findings VALUES (?,?,?,?,?)`},
-		{&w.putBoard, `INSERT OR REPLACE INTO board VALUES (?,?,?,?,?,?,?,?)`},
+		{&w.putFinding, `INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`},
+		{&w.putBoard, `INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen) VALUES (?,?,?,?,?,?,?,?)`},
 		{&w.unboard, `DELETE FROM board WHERE set_id = ? AND trip = ?`},
 	} {
 		var err error
@@ -478,7 +486,9 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 			return nil, err
 		}
 	}
-	return w, nil
+	var err error
+	w.rests, err = newRestsWriter(ctx, tx, fresh)
+	return w, err
 }
 
 func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
@@ -501,10 +511,11 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 				return err
 			}
 		}
-		for n, f := range v.Findings {
-			if _, err := w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity)); err != nil {
-				return err
-			}
+		if err := w.findings(ctx, v, trip); err != nil {
+			return err
+		}
+		if err := w.rests.write(ctx, v.Set, trip, vs[i].rests); err != nil {
+			return err
 		}
 		if err := w.board(ctx, &vs[i]); err != nil {
 			return err
@@ -513,11 +524,27 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 	return nil
 }
 
+func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, trip []byte) error {
+	for n := range v.Findings {
+		f := &v.Findings[n]
+		detail, err := json.Marshal(f.Detail)
+		if err != nil {
+			return err
+		}
+		told := words.Embedded().Finding(words.Reference, f)
+		_, err = w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity), f.Way, string(detail), told.Says, told.Next)
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // writeStations saves the audit's state of the stations a batch touched: those
 // that recorded in it, and those it enrolled or retired.
-func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, facts []projections.Fact, verdicts []projections.Verdict) error {
+func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fact, verdicts []projections.Verdict) error {
 	names := make(map[string]bool)
-	for _, f := range facts {
+	for _, f := range added {
 		if f.Event == nil {
 			continue
 		}

@@ -11,17 +11,19 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // judged is a verdict with what the board says of a trip besides.
 type judged struct {
 	projections.Verdict
 	trace projections.Trace // only of a broken or doubtful one
+	rests []facts.Ask       // what the verdict asked for
 }
 
 func (m *Model) judgeTrip(k projections.TripKey) (judged, error) {
-	v, err := m.world.Judge(k)
-	j := judged{Verdict: v}
+	v, asks, err := m.world.JudgeAsking(k)
+	j := judged{Verdict: v, rests: rowsOf(k, asks)}
 	if err == nil && onBoard(&v) {
 		j.trace, err = m.world.Trace(k)
 	}
@@ -30,32 +32,6 @@ func (m *Model) judgeTrip(k projections.TripKey) (judged, error) {
 
 func onBoard(v *projections.Verdict) bool {
 	return v.Status == projections.Broken || v.Status == projections.Doubtful
-}
-
-// boardRank orders the board: what can still be prevented or put right before
-// what is over; in each broken before doubtful; in each what nobody has opened
-// before what is in use; then the more findings.
-func boardRank(v *projections.Verdict) int64 {
-	var r, heavy int64
-	if v.Over {
-		r += 4
-	}
-	if v.Status != projections.Broken {
-		r += 2
-	}
-	if v.Opened {
-		r++
-	}
-	for _, f := range v.Findings {
-		switch f.Severity {
-		case projections.SeverityBroken:
-			heavy += 30
-		case projections.SeverityDoubtful:
-			heavy++
-		}
-	}
-	const most = 999
-	return r*(most+1) + most - min(heavy, most)
 }
 
 func seen(v *projections.Verdict) bool {
@@ -75,7 +51,7 @@ func (w *verdictWriter) board(ctx context.Context, j *judged) error {
 		_, err := w.unboard.ExecContext(ctx, j.Set, idBytes(j.Trip))
 		return err
 	}
-	_, err := w.putBoard.ExecContext(ctx, j.Set, idBytes(j.Trip), boardRank(&j.Verdict),
+	_, err := w.putBoard.ExecContext(ctx, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
 		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict))
 	return err
 }
@@ -88,9 +64,9 @@ const (
 )
 
 // insertMarks files what stands on the outside of sealed sets.
-func insertMarks(ctx context.Context, tx *sql.Tx, facts []projections.Fact) error {
+func insertMarks(ctx context.Context, tx *sql.Tx, added []facts.Fact) error {
 	var args []any
-	for _, f := range facts {
+	for _, f := range added {
 		if f.Event == nil {
 			continue
 		}
@@ -111,7 +87,7 @@ func insertMarks(ctx context.Context, tx *sql.Tx, facts []projections.Fact) erro
 	const columns, atOnce = 3, 100
 	for len(args) > 0 {
 		n := min(len(args)/columns, atOnce)
-		if _, err := tx.ExecContext(ctx, `INSERT INTO marks VALUES (?,?,?)`+strings.Repeat(`,(?,?,?)`, n-1), args[:n*columns]...); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO marks (what, mark, seq) VALUES (?,?,?)`+strings.Repeat(`,(?,?,?)`, n-1), args[:n*columns]...); err != nil {
 			return err
 		}
 		args = args[n*columns:]
@@ -437,9 +413,9 @@ type spanKey struct {
 }
 
 // insertSpans files in which stretches the batch's stations and badges occur.
-func insertSpans(ctx context.Context, tx *sql.Tx, facts []projections.Fact) error {
+func insertSpans(ctx context.Context, tx *sql.Tx, added []facts.Fact) error {
 	found := make(map[spanKey]bool)
-	for _, f := range facts {
+	for _, f := range added {
 		if f.Event == nil {
 			continue
 		}
@@ -449,7 +425,7 @@ func insertSpans(ctx context.Context, tx *sql.Tx, facts []projections.Fact) erro
 			found[spanKey{"badge", f.Event.Operator, span}] = true
 		}
 	}
-	put, err := tx.PrepareContext(ctx, `INSERT OR IGNORE INTO spans VALUES (?,?,?)`)
+	put, err := tx.PrepareContext(ctx, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES (?,?,?)`)
 	if err != nil {
 		return err
 	}

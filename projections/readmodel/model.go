@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"os"
 	"strconv"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -21,7 +20,8 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"listbound/events"
-	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 // Tolerance is how far the clock of a record may be off before the record is
@@ -31,7 +31,7 @@ func Tolerance() time.Duration {
 	return time.Duration(events.DefaultPolicy().ClockToleranceSeconds) * time.Second
 }
 
-// maxWorld is how many facts the working memory holds before it is emptied:
+// maxWorld is how many added the working memory holds before it is emptied:
 // about 1 GB at the size of real records.
 const maxWorld = 1_500_000
 
@@ -55,7 +55,7 @@ type Model struct {
 	mu      sync.Mutex
 	pos     int64
 	audit   *events.Audit
-	world   *projections.World
+	world   *judge.World
 	indexed bool
 	bulk    bool // judge once at the end: the working memory is complete
 
@@ -64,8 +64,8 @@ type Model struct {
 	stmts       map[string]*sql.Stmt // of read, by text
 }
 
-// Open opens the model at a path. A missing file, one of another schema or of
-// another ledger starts empty, at position 0.
+// Open opens the model at a path. A missing file, one that another judgement
+// filled (Fingerprint) or of another ledger starts empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o}
 	err := m.open(ctx)
@@ -77,9 +77,10 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 	if err != nil {
 		return nil, errors.Join(err, m.Close())
 	}
-	var schema, origin string
-	err = m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='schema'), (SELECT value FROM meta WHERE key='ledger')`).Scan(&schema, &origin)
-	if err != nil || schema != strconv.Itoa(schemaVersion) || origin != keyName(o.Ledger) {
+	var judgement, origin string
+	err = m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='judgement'),
+		(SELECT value FROM meta WHERE key='ledger')`).Scan(&judgement, &origin)
+	if err != nil || judgement != Fingerprint() || origin != keyName(o.Ledger) {
 		if err := m.Close(); err != nil {
 			return nil, err
 		}
@@ -104,7 +105,7 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 	return m, nil
 }
 
-// unreadable says whether the file is no database, or a damaged one. Nothing is
+// unreadable reports whether the file is no database, or a damaged one. Nothing is
 // lost with it. A full disk or a missing right is another matter.
 func unreadable(err error) bool {
 	var e *sqlite.Error
@@ -146,7 +147,7 @@ func (m *Model) open(ctx context.Context) (err error) {
 
 func (m *Model) create(ctx context.Context) error {
 	_, err := m.write.ExecContext(ctx, tables+`
-		INSERT INTO meta VALUES ('schema', `+strconv.Itoa(schemaVersion)+`), ('position', '0'), ('ledger', '`+strings.ReplaceAll(keyName(m.opts.Ledger), "'", "''")+`');`)
+		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('ledger', ?2);`, Fingerprint(), keyName(m.opts.Ledger))
 	if err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
@@ -186,14 +187,14 @@ func (m *Model) load(ctx context.Context) error {
 // everything will pass through it; later it asks the tables for what it lacks.
 func (m *Model) resetWorld(ctx context.Context) {
 	if m.pos == 0 {
-		m.world = projections.NewWorld(nil)
+		m.world = judge.NewWorld(nil)
 		return
 	}
-	m.world = projections.NewWorld(m.source(context.WithoutCancel(ctx)))
+	m.world = judge.NewWorld(m.source(context.WithoutCancel(ctx)))
 }
 
 func (m *Model) source(ctx context.Context) *source {
-	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]projections.Fact), reader: events.NewReader()}
+	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]facts.Fact), reader: events.NewReader()}
 }
 
 func (m *Model) index(ctx context.Context) error {

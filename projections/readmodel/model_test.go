@@ -13,7 +13,7 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
-	"listbound/projections"
+	"listbound/projections/facts"
 	"listbound/projections/readmodel"
 )
 
@@ -165,7 +165,7 @@ func TestEventsByID(t *testing.T) {
 	if err := m.Apply(t.Context(), b.batch(t, 1, 2)); err != nil {
 		t.Fatal(err)
 	}
-	facts, err := m.Source(t.Context()).Facts(projections.DimList, "B")
+	facts, err := m.Source(t.Context()).Facts(facts.DimList, "B")
 	if err != nil || len(facts) != 1 || facts[0].Seq != 2 {
 		t.Fatalf("facts %+v, %v", facts, err)
 	}

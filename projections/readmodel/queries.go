@@ -10,11 +10,12 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // Source returns the model as a source of facts, for a World of one's own:
 // histories, and what was known at a moment.
-func (m *Model) Source(ctx context.Context) projections.Source { return m.source(ctx) }
+func (m *Model) Source(ctx context.Context) facts.Source { return m.source(ctx) }
 
 // Worst returns the verdicts that are broken or doubtful, worst first; the
 // stations' own are among them.

@@ -1,10 +1,5 @@
 package readmodel
 
-// schemaVersion is raised with every change of the schema or of judgement. A
-// file with another number is thrown away and rebuilt: it holds nothing that
-// the ledger does not.
-const schemaVersion = 5
-
 // The tables. Ids (event, trip) are 16-byte blobs: the UUID's bytes. Times are
 // integers, nanoseconds since 1970 UTC. Empty trip: x”.
 const tables = `
@@ -55,7 +50,7 @@ CREATE TABLE trips (
 	status  TEXT NOT NULL,   -- whole, open, doubtful, broken
 	opened  INTEGER NOT NULL,
 	since   INTEGER NOT NULL, -- last observation
-	verdict BLOB NOT NULL,   -- JSON, as 'broken --json' prints it
+	verdict BLOB NOT NULL,   -- JSON, as 'broken --json' prints it, less the sentences
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
@@ -63,7 +58,7 @@ CREATE TABLE trips (
 CREATE TABLE board (
 	set_id    TEXT NOT NULL,
 	trip      BLOB NOT NULL,
-	worst     INTEGER NOT NULL, -- ascending: see boardRank
+	worst     INTEGER NOT NULL, -- ascending: see projections.Rank
 	since     INTEGER NOT NULL, -- last observation
 	list      TEXT NOT NULL,    -- packed by; '' where no packing is recorded
 	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
@@ -79,7 +74,24 @@ CREATE TABLE findings (
 	n        INTEGER NOT NULL, -- place in the verdict, from 0
 	code     TEXT NOT NULL,
 	severity TEXT NOT NULL,
+	way      TEXT NOT NULL,    -- the way in which the code came about
+	detail   TEXT NOT NULL,    -- JSON: what the sentences are made of
+	says     TEXT NOT NULL,    -- in English
+	next     TEXT NOT NULL,    -- what is usually done next
 	PRIMARY KEY (set_id, trip, n)
+) WITHOUT ROWID;
+
+-- rests_on: what a trip's verdict asked the facts for. A new fact touches the verdicts that asked
+-- for a place it is filed under. What a trip asks of itself (its own facts, who read its sheet) is
+-- left out: the trips table has it.
+CREATE TABLE rests_on (
+	set_id TEXT NOT NULL,
+	trip   BLOB NOT NULL,
+	dim    TEXT NOT NULL,    -- see facts.Dim
+	key    TEXT NOT NULL,
+	since  INTEGER NOT NULL, -- facts observed from then
+	until  INTEGER NOT NULL, -- to then, both included
+	PRIMARY KEY (set_id, trip, dim, key, since)
 ) WITHOUT ROWID;
 
 -- stations: who may record, and the last record of each.
@@ -96,7 +108,7 @@ CREATE TABLE stations (
 ) WITHOUT ROWID;
 `
 
-// Indexes are made after the rows in a rebuild: sorting once is cheaper than
+// indexes are made after the rows in a rebuild: sorting once is cheaper than
 // a million insertions. The partial ones stay small.
 const indexes = `
 CREATE INDEX IF NOT EXISTS events_observed ON events (observed);
@@ -114,6 +126,7 @@ CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip 
 CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
+CREATE INDEX IF NOT EXISTS rests_on_key ON rests_on (dim, key, until);
 CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
 CREATE INDEX IF NOT EXISTS trips_status ON trips (status);

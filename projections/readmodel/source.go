@@ -5,13 +5,14 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
 
 	"listbound/events"
 	"listbound/ledger/proof"
-	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // Records gives single records by sequence; the ledger reads them from its
@@ -20,7 +21,7 @@ type Records interface {
 	Read(seq int64) ([]byte, error)
 }
 
-// source finds the facts that a judgement needs: which, from SQLite; what they
+// source finds the added that a judgement needs: which, from SQLite; what they
 // say, from the ledger's own records. It sees what is committed.
 type source struct {
 	ctx    context.Context
@@ -28,39 +29,39 @@ type source struct {
 	recs   Records
 	origin string
 	// seen keeps what was read: the dimensions of one judgement overlap.
-	seen   map[int64]projections.Fact
+	seen   map[int64]facts.Fact
 	reader *events.Reader
 }
 
 // factRows says which rows of events a dimension means. '?1' is the key. The
 // row of a correction that replaces data carries what it puts in place, so that
 // the corrected fact is found under that too.
-var factRows = map[projections.Dim]string{
-	projections.DimTrip:    `trip = ?1`,
-	projections.DimCase:    `case_ref = ?1`,
-	projections.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
-	projections.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
-	projections.DimSheet:   `sheet_trip = ?1`,
-	projections.DimPolicy:  `subject = ?1 AND kind = 'policy.adopted'`,
-	projections.DimStation: `station = ?1 AND remarks <> 0`,
+var factRows = map[facts.Dim]string{
+	facts.DimTrip:    `trip = ?1`,
+	facts.DimCase:    `case_ref = ?1`,
+	facts.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
+	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
+	facts.DimSheet:   `sheet_trip = ?1`,
+	facts.DimPolicy:  `subject = ?1 AND kind = 'policy.adopted'`,
+	facts.DimStation: `station = ?1 AND remarks <> 0`,
 	// Negative readings say nothing without a positive one, and there is one a day.
-	projections.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
+	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
-	projections.DimReadings: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
-	projections.DimEvent:    `id = ?1 AND observed BETWEEN ?2 AND ?3`,
+	facts.DimReadings: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
+	facts.DimEvent:    `id = ?1 AND observed BETWEEN ?2 AND ?3`,
 }
 
-// Facts implements projections.Source.
-func (s *source) Facts(dim projections.Dim, key string) ([]projections.Fact, error) {
+// Facts implements facts.Source.
+func (s *source) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 	where, ok := factRows[dim]
 	if !ok {
 		return nil, fmt.Errorf("no such dimension: %q", dim)
 	}
 	args := []any{key}
 	switch dim {
-	case projections.DimTrip, projections.DimSheet:
+	case facts.DimTrip, facts.DimSheet:
 		args[0] = idBytes(key)
-	case projections.DimEvent:
+	case facts.DimEvent:
 		found, err := s.byID(key)
 		if err != nil {
 			return nil, err
@@ -74,8 +75,8 @@ func (s *source) Facts(dim projections.Dim, key string) ([]projections.Fact, err
 	return s.corrected(found)
 }
 
-// Around implements projections.Source.
-func (s *source) Around(set string, at time.Time, n int) ([]projections.Fact, error) {
+// Around implements facts.Source.
+func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	const packed = `subject = ?1 AND kind = 'set.packed' AND trip IS NOT NULL`
 	t := int64(math.MinInt64)
 	if !at.IsZero() {
@@ -104,19 +105,27 @@ func (s *source) Around(set string, at time.Time, n int) ([]projections.Fact, er
 	return s.corrected(slices.Concat(before, after, loose))
 }
 
-// kindsOfSet are the kinds whose subject is a set.
-const kindsOfSet = `('set.packed', 'list.sealed', 'set.sterilized', 'set.opened', 'set.counted', 'set.checked', 'finding.acknowledged')`
+// kindsOfSet are the kinds whose subject is a set, as SQL has a list.
+var kindsOfSet = func() string {
+	var quoted []string
+	for _, k := range events.Kinds() {
+		if facts.OfSet(k) {
+			quoted = append(quoted, "'"+string(k)+"'")
+		}
+	}
+	return "(" + strings.Join(quoted, ", ") + ")"
+}()
 
 // corrected adds, for each fact, its corrections, theirs, and what corrections
-// among the facts are about. While nothing has ever been corrected it does not ask.
-func (s *source) corrected(found []projections.Fact) ([]projections.Fact, error) {
+// among the added are about. While nothing has ever been corrected it does not ask.
+func (s *source) corrected(found []facts.Fact) ([]facts.Fact, error) {
 	if !s.model.corrections.Load() {
 		return found, nil
 	}
 	have := make(map[int64]bool, len(found))
-	out := make([]projections.Fact, 0, len(found))
+	out := make([]facts.Fact, 0, len(found))
 	for todo := found; len(todo) > 0; {
-		var next []projections.Fact
+		var next []facts.Fact
 		for _, f := range todo {
 			if have[f.Seq] {
 				continue
@@ -141,15 +150,15 @@ func (s *source) corrected(found []projections.Fact) ([]projections.Fact, error)
 	return out, nil
 }
 
-func (s *source) byID(id string) ([]projections.Fact, error) {
+func (s *source) byID(id string) ([]facts.Fact, error) {
 	at, err := events.IDTime(id)
 	if err != nil {
 		return nil, nil // not an id of ours: nothing has it
 	}
-	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[projections.DimEvent], idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
+	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
 }
 
-func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
+func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
 	st, err := s.model.statement(s.ctx, q)
 	if err != nil {
 		return nil, err
@@ -174,7 +183,7 @@ func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
 	if err := rows.Err(); err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
-	out := make([]projections.Fact, 0, len(refs))
+	out := make([]facts.Fact, 0, len(refs))
 	for _, r := range refs {
 		f, err := s.fact(r.seq, r.remarks)
 		if err != nil {
@@ -187,72 +196,33 @@ func (s *source) query(q string, args ...any) ([]projections.Fact, error) {
 	return out, nil
 }
 
-// maxSeen bounds what a source keeps: a World holds the facts besides.
+// maxSeen bounds what a source keeps: a World holds the added besides.
 const maxSeen = 10_000
 
-func (s *source) fact(seq int64, remarks events.Remark) (projections.Fact, error) {
+func (s *source) fact(seq int64, remarks events.Remark) (facts.Fact, error) {
 	if f, ok := s.seen[seq]; ok {
 		return f, nil
 	}
 	rec, err := s.recs.Read(seq)
 	if err != nil {
-		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
+		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
 	n, at, _, err := proof.ReadArrival(s.origin, rec)
 	if err != nil {
-		return projections.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
+		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
 	p := s.reader.Parse(n)
 	if p.Err != nil {
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
-		return projections.Fact{}, nil
+		return facts.Fact{}, nil
 	}
-	f := projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: p.Event}
+	f := facts.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: p.Event}
 	if len(s.seen) >= maxSeen {
 		clear(s.seen)
 		s.reader = events.NewReader() // it keeps strings
 	}
 	s.seen[seq] = f
 	return f, nil
-}
-
-// tripQueries selects the keys of trips with something in a window of observed time.
-var tripQueries = map[projections.Dim]string{
-	projections.DimSterilizer: `SELECT DISTINCT subject, trip FROM events WHERE sterilizer = ?1 AND kind = 'set.sterilized' AND observed >= ?2 AND observed < ?3`,
-	projections.DimList:       `SELECT DISTINCT subject, trip FROM events WHERE list = ?1 AND kind = 'set.packed' AND observed >= ?2 AND observed < ?3`,
-	projections.DimPolicy: `SELECT DISTINCT subject, trip FROM events WHERE station >= ?1 || '/' AND station < ?1 || '0' AND observed >= ?2 AND observed < ?3
-		AND kind IN ('set.packed', 'list.sealed', 'set.sterilized', 'set.opened', 'set.counted', 'set.checked')`,
-}
-
-// Trips implements projections.Source.
-func (s *source) Trips(dim projections.Dim, key string, from, to time.Time) ([]projections.TripKey, error) {
-	q, ok := tripQueries[dim]
-	if !ok {
-		return nil, fmt.Errorf("no trips by dimension %q", dim)
-	}
-	lo, hi := int64(-1<<63), int64(1<<63-1)
-	if !from.IsZero() {
-		lo = from.UnixNano()
-	}
-	if !to.IsZero() {
-		hi = to.UnixNano()
-	}
-	rows, err := s.model.read.QueryContext(s.ctx, q, key, lo, hi)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []projections.TripKey
-	for rows.Next() {
-		var k projections.TripKey
-		var trip []byte
-		if err := rows.Scan(&k.Set, &trip); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		k.Trip = idString(trip)
-		out = append(out, k)
-	}
-	return out, rows.Err()
 }
 
 // idBytes returns a UUID's 16 bytes; empty for "" and for what is no UUID.

@@ -268,9 +268,7 @@ func (p *pages) compare(r *http.Request, words *shell.Words, q site.Query, b *hi
 func lacking(a, b []projections.Finding) []projections.Finding {
 	var out []projections.Finding
 	for _, f := range a {
-		if !slices.ContainsFunc(b, func(x projections.Finding) bool {
-			return x.Code == f.Code && x.Severity == f.Severity && x.Says == f.Says
-		}) {
+		if !slices.ContainsFunc(b, f.Same) {
 			out = append(out, f)
 		}
 	}
@@ -285,7 +283,7 @@ func eventTable(words *shell.Words, l *look) *table {
 			recorded.Text = words.T("board.same")
 		}
 		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)), text(e.Set).to(tripLink(e.Set, e.Trip)),
-			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(e.In(words.Lang)))
+			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(words.Event(&e)))
 	}
 	return t
 }
@@ -323,7 +321,7 @@ func notes(words *shell.Words, e projections.HistoryEvent) []string {
 	if e.Replaced != 0 {
 		out = append(out, words.T("board.note-replaced", e.Replaced))
 	}
-	return append(out, e.RemarksIn(words.Lang)...)
+	return append(out, words.Remarks(e.Bits)...)
 }
 
 // span writes a length of time in at most two units.

@@ -279,7 +279,7 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 			}
 		}
 		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)), text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
-			text(words.T("board.code-"+string(f.Code))), text(f.In(words.Lang).Says), text(f.In(words.Lang).Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
+			text(words.T("board.code-"+string(f.Code))), text(words.Finding(f).Says), text(words.Finding(f).Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")))
 	}
 	return t

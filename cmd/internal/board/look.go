@@ -11,6 +11,8 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 	"listbound/projections/readmodel"
 )
 
@@ -58,9 +60,9 @@ func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error)
 	err := p.site.Model(func(m *readmodel.Model) error {
 		src := m.Source(ctx)
 		if !q.AsOf.IsZero() {
-			src = projections.AsKnownAt(src, q.AsOf)
+			src = facts.AsKnownAt(src, q.AsOf)
 		}
-		w := projections.NewWorld(src)
+		w := judge.NewWorld(src)
 		var err error
 		if l, err = lookAt(ctx, m, w, q, page); err != nil {
 			return err
@@ -90,7 +92,7 @@ func describe(q site.Query) string {
 	return s
 }
 
-func lookAt(ctx context.Context, m *readmodel.Model, w *projections.World, q site.Query, page int) (*look, error) {
+func lookAt(ctx context.Context, m *readmodel.Model, w *judge.World, q site.Query, page int) (*look, error) {
 	l := new(look)
 	of := projections.HistoryOf{Set: q.Set, Trip: q.Trip, Case: q.Case, Load: q.Load, AsOf: q.AsOf}
 	switch {
@@ -118,7 +120,7 @@ func lookAt(ctx context.Context, m *readmodel.Model, w *projections.World, q sit
 }
 
 // ofSet shows some of a set's turns: a set has one every few days for years.
-func (l *look) ofSet(ctx context.Context, m *readmodel.Model, w *projections.World, of projections.HistoryOf, page int) error {
+func (l *look) ofSet(ctx context.Context, m *readmodel.Model, w *judge.World, of projections.HistoryOf, page int) error {
 	keys, err := m.TripsOfSet(ctx, of.Set)
 	if err != nil {
 		return err
@@ -151,7 +153,7 @@ func (l *look) ofSet(ctx context.Context, m *readmodel.Model, w *projections.Wor
 }
 
 // open lays the chains open that the pictures need.
-func (l *look) open(w *projections.World) error {
+func (l *look) open(w *judge.World) error {
 	l.Tolerant = time.Duration(events.DefaultPolicy().ClockToleranceSeconds) * time.Second
 	for i := range l.Verdicts {
 		v := &l.Verdicts[i]
@@ -168,7 +170,7 @@ func (l *look) open(w *projections.World) error {
 	return nil
 }
 
-func (l *look) exchanged(w *projections.World, k projections.TripKey, t projections.Trace, v *projections.Verdict) error {
+func (l *look) exchanged(w *judge.World, k projections.TripKey, t projections.Trace, v *projections.Verdict) error {
 	for _, f := range v.Findings {
 		if f.Code != projections.SheetSwapped && f.Code != projections.SheetInDoubt || f.Other == nil || f.Other.Trip == "" {
 			continue

@@ -219,7 +219,7 @@ func (p *chainPicture) clock() {
 	p.scale(y)
 	for _, e := range p.events {
 		x := p.axis.x(e.Observed)
-		p.group(fmt.Sprintf("%d: %s", e.Seq, e.In(p.words.Lang)), func() { p.event(x, y, e) })
+		p.group(fmt.Sprintf("%d: %s", e.Seq, p.words.Event(&e)), func() { p.event(x, y, e) })
 		late = late || !sameClock(e, p.tolerant)
 	}
 	p.y = y + 36
@@ -418,7 +418,7 @@ func (p *chainPicture) finding(f projections.Finding) {
 		stroke = amber
 	}
 	label := p.words.T("board.code-" + string(f.Code))
-	says := f.In(p.words.Lang).Says
+	says := p.words.Finding(&f).Says
 	p.group(says, func() {
 		p.path(fmt.Sprintf("M%.1f %.1fv12m0-6H%.1fm0-6v12", x1, p.y-6, max(x2, x1+1)), "none", stroke, 3)
 		w := float64(len([]rune(label)))*7.2 + 30

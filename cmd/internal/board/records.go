@@ -15,6 +15,7 @@ import (
 	"listbound/events"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/judge"
 	"listbound/projections/readmodel"
 )
 
@@ -60,7 +61,7 @@ func (p *pages) recordTable(words *shell.Words, id, title string, m *readmodel.M
 		if err != nil {
 			return nil, err
 		}
-		note := text(strings.Join(projections.RemarksIn(words.Lang, remarks), "; "))
+		note := text(strings.Join(words.Remarks(remarks), "; "))
 		if e == nil {
 			t.add(number(seq).to(recordLink(seq)), text(""), when(words, at), text(words.T("board.unreadable-record")), text(""), text(""), text(""), text(""), note)
 			continue
@@ -100,7 +101,7 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 	b := &recordsBody{What: "station", ID: name, Station: &stations[i], Touched: address("/touched", url.Values{"station": {name}})}
 	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
 	err = p.site.Model(func(m *readmodel.Model) error {
-		w := projections.NewWorld(m.Source(r.Context()))
+		w := judge.NewWorld(m.Source(r.Context()))
 		v, err := w.JudgeStation(name)
 		if err != nil {
 			return err

@@ -188,8 +188,8 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		}
 		d.Indented(strings.Join(links, " – "))
 		for _, f := range v.Findings {
-			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.T("board.code-"+string(f.Code)), f.In(words.Lang).Says))
-			d.Indented(words.T("board.next") + " " + f.In(words.Lang).Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
+			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.T("board.code-"+string(f.Code)), words.Finding(&f).Says))
+			d.Indented(words.T("board.next") + " " + words.Finding(&f).Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
 			for _, a := range f.Acknowledged {
 				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
 			}
@@ -216,7 +216,7 @@ func reportEvents(d *paper.Document, words *shell.Words, l *look) {
 		if sameClock(e, l.Tolerant) {
 			recorded = words.T("board.same")
 		}
-		says := e.In(words.Lang)
+		says := words.Event(&e)
 		if n := notes(words, e); len(n) > 0 {
 			says += " [" + strings.Join(n, "; ") + "]"
 		}

@@ -10,6 +10,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/words"
 )
 
 // TestSentencesInThePagesLanguage: a German page says what was found and what
@@ -48,7 +49,7 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 			continue
 		}
 		at := "/history?trip=" + url.QueryEscape(v.Trip)
-		var told []projections.HistoryEvent
+		var lines []projections.HistoryEvent
 		if v.Trip == "" {
 			at = "/station?name=" + url.QueryEscape(v.Station)
 		} else {
@@ -56,22 +57,22 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			told = h.Events
+			lines = h.Events
 		}
 		both(at, func(at, body, lang, other string) {
 			for _, f := range v.Findings {
 				codes[f.Code] = true
-				holds(at, body, f.In(lang).Says, f.In(other).Says)
-				holds(at, body, f.In(lang).Next, f.In(other).Next)
+				holds(at, body, words.Embedded().Finding(lang, &f).Says, words.Embedded().Finding(other, &f).Says)
+				holds(at, body, words.Embedded().Finding(lang, &f).Next, words.Embedded().Finding(other, &f).Next)
 			}
-			for _, e := range told {
-				holds(at, body, e.In(lang), e.In(other))
+			for _, e := range lines {
+				holds(at, body, words.Embedded().HistoryLine(lang, &e), words.Embedded().HistoryLine(other, &e))
 			}
 		})
 		if v.Trip != "" {
 			f := v.Findings[0]
 			both("/acknowledge?set="+v.Set+"&trip="+v.Trip+"&code="+string(f.Code), func(at, body, lang, other string) {
-				holds(at, body, f.In(lang).Says, f.In(other).Says)
+				holds(at, body, words.Embedded().Finding(lang, &f).Says, words.Embedded().Finding(other, &f).Says)
 			})
 		}
 	}
@@ -81,7 +82,7 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 	both("/?code=sheet-swapped", func(at, body, lang, other string) {
 		for _, v := range all {
 			if f := v.Findings[0]; f.Code == projections.SheetSwapped {
-				holds(at, body, f.In(lang).Says, f.In(other).Says)
+				holds(at, body, words.Embedded().Finding(lang, &f).Says, words.Embedded().Finding(other, &f).Says)
 			}
 		}
 	})
@@ -90,7 +91,7 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 		holds(at, body, own[lang], own[other])
 	})
 	both("/station?name=north/or-5", func(at, body, lang, other string) {
-		holds(at, body, projections.RemarksIn(lang, events.RemarkGap)[0], projections.RemarksIn(other, events.RemarkGap)[0])
+		holds(at, body, words.Embedded().Remarks(lang, events.RemarkGap)[0], words.Embedded().Remarks(other, events.RemarkGap)[0])
 	})
 	_, en := rows(t, srv.URL+"/?format=csv&table=board&lang=en")
 	_, de := rows(t, srv.URL+"/?format=csv&table=board&lang=de")
@@ -103,7 +104,7 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 			t.Fatalf("no verdict of %s", de[i][1])
 		}
 		f := all[k].Findings[0]
-		if de[i][5] != f.In("de").Says || de[i][6] != f.In("de").Next || en[i][5] != f.Says || en[i][6] != f.Next {
+		if de[i][5] != words.Embedded().Finding("de", &f).Says || de[i][6] != words.Embedded().Finding("de", &f).Next || en[i][5] != f.Says || en[i][6] != f.Next {
 			t.Errorf("row %d says %q and %q", i, en[i][5:7], de[i][5:7])
 		}
 	}

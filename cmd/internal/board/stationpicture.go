@@ -10,7 +10,6 @@ import (
 
 	"listbound/cmd/internal/shell"
 	"listbound/events"
-	"listbound/projections"
 	"listbound/projections/readmodel"
 )
 
@@ -105,7 +104,7 @@ func drawStation(words *shell.Words, name string, beads []bead) template.HTML {
 			p.circle(x(i), stringY, 6, white, ink, 2.5)
 			if b.remarks != 0 {
 				p.sign(x(i), stringY, "doubtful")
-				p.said = append(p.said, words.T("board.desc-remark", b.number, strings.Join(projections.RemarksIn(p.words.Lang, b.remarks), ", ")))
+				p.said = append(p.said, words.T("board.desc-remark", b.number, strings.Join(p.words.Remarks(b.remarks), ", ")))
 			}
 		})
 	}

@@ -13,6 +13,8 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 	"listbound/projections/readmodel"
 )
 
@@ -109,7 +111,7 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 		return a, nil
 	}
 	err = p.site.Model(func(m *readmodel.Model) error {
-		w := projections.NewWorld(m.Source(r.Context()))
+		w := judge.NewWorld(m.Source(r.Context()))
 		return p.touched(r, words, m, w, q, b)
 	})
 	if err != nil {
@@ -128,7 +130,7 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	return a, nil
 }
 
-func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model, w *projections.World, q *question, b *touchedBody) error {
+func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model, w *judge.World, q *question, b *touchedBody) error {
 	var keys []projections.TripKey
 	var err error
 	switch q.what {
@@ -185,7 +187,7 @@ func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model,
 // recalled returns what a fault of a load reaches by the rule in force: with a
 // positive indicator, every load of the sterilizer from the last negative one
 // to the next; else the load alone.
-func (p *pages) recalled(r *http.Request, words *shell.Words, m *readmodel.Model, w *projections.World, q *question) ([]projections.TripKey, error) {
+func (p *pages) recalled(r *http.Request, words *shell.Words, m *readmodel.Model, w *judge.World, q *question) ([]projections.TripKey, error) {
 	keys, err := m.TripsOfLoad(r.Context(), q.key)
 	if err != nil || len(keys) == 0 {
 		return keys, err
@@ -209,7 +211,7 @@ func (p *pages) recalled(r *http.Request, words *shell.Words, m *readmodel.Model
 			}
 		}
 	}
-	facts, err := m.Source(r.Context()).Facts(projections.DimLoad, q.key)
+	facts, err := m.Source(r.Context()).Facts(facts.DimLoad, q.key)
 	if err != nil {
 		return nil, err
 	}

@@ -17,9 +17,11 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
-// recorder turns the week's lines into facts as a ledger would: it enrols the
+// recorder turns the week's lines into recorded as a ledger would: it enrols the
 // stations it meets, numbers and signs for those that don't do it themselves,
 // completes what a line may leave out, and audits every record.
 type recorder struct {
@@ -32,7 +34,7 @@ type recorder struct {
 	lists  map[string]*events.ListIssued // by list and version
 	trips  map[string]string             // by set, the last one recorded
 	packed map[string]*events.SetPacked  // by trip
-	facts  []projections.Fact
+	recorded  []facts.Fact
 }
 
 func newKey(name string) (note.Signer, string, error) {
@@ -145,7 +147,7 @@ func (r *recorder) complete(e *events.Event, o *events.Observation) error {
 }
 
 func (r *recorder) append(n []byte, at time.Time) error {
-	seq := int64(len(r.facts) + 1)
+	seq := int64(len(r.recorded) + 1)
 	p := events.Parse(n)
 	remarks, words := r.audit.Check(seq, p, at, 0)
 	e := p.Event
@@ -160,13 +162,13 @@ func (r *recorder) append(n []byte, at time.Time) error {
 	case *events.StationEnrolled:
 		r.known[d.Station] = true
 	}
-	r.facts = append(r.facts, projections.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e})
+	r.recorded = append(r.recorded, facts.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e})
 	return nil
 }
 
 // weekFacts records the week once for all tests: signing and auditing is most
-// of their time, and judgement only reads facts.
-var weekFacts = sync.OnceValues(func() ([]projections.Fact, error) {
+// of their time, and judgement only reads recorded.
+var weekFacts = sync.OnceValues(func() ([]facts.Fact, error) {
 	s, err := Load()
 	if err != nil {
 		return nil, err
@@ -187,21 +189,21 @@ var weekFacts = sync.OnceValues(func() ([]projections.Fact, error) {
 			return nil, fmt.Errorf("%s, line %d: %w", l.File, l.N, err)
 		}
 	}
-	return r.facts, nil
+	return r.recorded, nil
 })
 
-func recordWeek(t *testing.T) []projections.Fact {
+func recordWeek(t *testing.T) []facts.Fact {
 	t.Helper()
-	facts, err := weekFacts()
+	recorded, err := weekFacts()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return slices.Clone(facts)
+	return slices.Clone(recorded)
 }
 
-func world(facts []projections.Fact) *projections.World {
-	w := projections.NewWorld(nil)
-	for _, f := range facts {
+func world(recorded []facts.Fact) *judge.World {
+	w := judge.NewWorld(nil)
+	for _, f := range recorded {
 		w.Add(f)
 	}
 	return w
@@ -285,7 +287,7 @@ var recalled = map[string]projections.Severity{
 }
 
 // expected completes planned with what follows for whole cases and loads.
-func expected(facts []projections.Fact) map[string]found {
+func expected(recorded []facts.Fact) map[string]found {
 	out := make(map[string]found)
 	add := func(name string, c projections.Code, s projections.Severity) {
 		if out[name] == nil {
@@ -298,8 +300,8 @@ func expected(facts []projections.Fact) map[string]found {
 			add(name, c, s)
 		}
 	}
-	names := tripNames(facts)
-	for _, f := range facts {
+	names := tripNames(recorded)
+	for _, f := range recorded {
 		name := names[projections.TripKey{Set: f.Event.Subject, Trip: f.Event.Trip}]
 		switch d := f.Event.Data.(type) {
 		case *events.SetOpened:
@@ -316,9 +318,9 @@ func expected(facts []projections.Fact) map[string]found {
 }
 
 // tripNames names each trip by its set and the case it was opened for.
-func tripNames(facts []projections.Fact) map[projections.TripKey]string {
+func tripNames(recorded []facts.Fact) map[projections.TripKey]string {
 	names := make(map[projections.TripKey]string)
-	for _, f := range facts {
+	for _, f := range recorded {
 		k := projections.TripKey{Set: f.Event.Subject, Trip: f.Event.Trip}
 		switch d := f.Event.Data.(type) {
 		case *events.SetPacked:
@@ -341,10 +343,10 @@ func codesOf(v projections.Verdict) found {
 	return f
 }
 
-func judgeAll(t *testing.T, facts []projections.Fact) map[string]projections.Verdict {
+func judgeAll(t *testing.T, recorded []facts.Fact) map[string]projections.Verdict {
 	t.Helper()
-	w := world(facts)
-	names := tripNames(facts)
+	w := world(recorded)
+	names := tripNames(recorded)
 	out := make(map[string]projections.Verdict)
 	for _, k := range w.Trips() {
 		v, err := w.Judge(k)
@@ -365,9 +367,9 @@ func judgeAll(t *testing.T, facts []projections.Fact) map[string]projections.Ver
 
 // TestVerdicts: what was planned is found, all of it and nothing besides.
 func TestVerdicts(t *testing.T) {
-	facts := recordWeek(t)
-	verdicts := judgeAll(t, facts)
-	want := expected(facts)
+	recorded := recordWeek(t)
+	verdicts := judgeAll(t, recorded)
+	want := expected(recorded)
 	for name := range want {
 		if _, ok := verdicts[name]; !ok {
 			t.Errorf("%s is planned and is no trip of the week", name)
@@ -419,11 +421,11 @@ func TestVerdicts(t *testing.T) {
 // TestStations: what is wrong with records beside the trips belongs to no
 // station verdict of this week: every such record is about a set.
 func TestStations(t *testing.T) {
-	facts := recordWeek(t)
-	w := world(facts)
+	recorded := recordWeek(t)
+	w := world(recorded)
 	stations := make(map[string]bool)
 	remarked := 0
-	for _, f := range facts {
+	for _, f := range recorded {
 		stations[f.Event.Station] = true
 		if f.Remarks != 0 {
 			remarked++
@@ -459,8 +461,8 @@ func finding(t *testing.T, v projections.Verdict, c projections.Code) projection
 
 // TestStories: each planned fault tells its story, not only its code.
 func TestStories(t *testing.T) {
-	facts := recordWeek(t)
-	vs := judgeAll(t, facts)
+	recorded := recordWeek(t)
+	vs := judgeAll(t, recorded)
 	other := func(name string, c projections.Code, set string) {
 		t.Helper()
 		if f := finding(t, vs[name], c); f.Other == nil || f.Other.Set != set {
@@ -504,9 +506,9 @@ func TestStories(t *testing.T) {
 // TestStoppedInTime: between the two openings of the twins the records already
 // said that the second set must not be opened.
 func TestStoppedInTime(t *testing.T) {
-	facts := recordWeek(t)
-	var before []projections.Fact
-	for _, f := range facts {
+	recorded := recordWeek(t)
+	var before []facts.Fact
+	for _, f := range recorded {
 		if f.Recorded.Before(time.Date(2026, 3, 4, 10, 30, 0, 0, time.UTC)) {
 			before = append(before, f)
 		}
@@ -525,7 +527,7 @@ func TestStoppedInTime(t *testing.T) {
 // TestCorrections: without the two corrections that can be read both trips
 // would be found.
 func TestCorrections(t *testing.T) {
-	var kept []projections.Fact
+	var kept []facts.Fact
 	n := 0
 	for _, f := range recordWeek(t) {
 		if f.Event.Kind() == events.KindEventCorrected {
@@ -544,12 +546,12 @@ func TestCorrections(t *testing.T) {
 
 // TestAnyOrder: the order of arrival changes no verdict.
 func TestAnyOrder(t *testing.T) {
-	facts := recordWeek(t)
-	want := judgeAll(t, facts)
-	mixed := slices.Clone(facts)
+	recorded := recordWeek(t)
+	want := judgeAll(t, recorded)
+	mixed := slices.Clone(recorded)
 	rand.New(rand.NewPCG(1, 2)).Shuffle(len(mixed), func(i, j int) { mixed[i], mixed[j] = mixed[j], mixed[i] })
 	w := world(mixed)
-	names := tripNames(facts)
+	names := tripNames(recorded)
 	n := 0
 	for _, k := range w.Trips() {
 		v, err := w.Judge(k)

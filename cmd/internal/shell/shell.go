@@ -12,6 +12,9 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/words"
 	"log/slog"
 	"maps"
 	"net/http"
@@ -40,6 +43,26 @@ type Words struct {
 	Lang  string
 	texts map[string]string
 }
+
+// Finding returns what a finding says and what is usually done next.
+func (w *Words) Finding(f *projections.Finding) projections.Text { return words.Embedded().Finding(w.Lang, f) }
+
+// anyFinding is Finding for templates, which hold findings and pointers to them.
+func (w *Words) anyFinding(f any) (projections.Text, error) {
+	switch f := f.(type) {
+	case projections.Finding:
+		return w.Finding(&f), nil
+	case *projections.Finding:
+		return w.Finding(f), nil
+	}
+	return projections.Text{}, fmt.Errorf("%T is no finding", f)
+}
+
+// Event returns the line of a history for an event.
+func (w *Words) Event(e *projections.HistoryEvent) string { return words.Embedded().HistoryLine(w.Lang, e) }
+
+// Remarks names what is wrong with a record itself.
+func (w *Words) Remarks(r events.Remark) []string { return words.Embedded().Remarks(w.Lang, r) }
 
 // LoadWords reads the texts of all languages.
 func LoadWords() (map[string]*Words, error) {
@@ -151,7 +174,8 @@ func (s *Shell) Words(r *http.Request) *Words {
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
 	for lang, w := range s.words {
-		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }}).Funcs(funcs)
+		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang },
+			"finding": w.anyFinding, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {
 			t, err = t.ParseFS(files, patterns...)

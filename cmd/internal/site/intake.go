@@ -11,7 +11,8 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
-	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 	"listbound/projections/readmodel"
 )
 
@@ -143,14 +144,14 @@ type intake struct {
 	byID     map[string]*events.Event
 
 	// world holds what the ledger holds and what of this batch may be referred to, corrections applied.
-	world   *projections.World
+	world   *judge.World
 	learned int64
 }
 
 func (s *Site) newIntake(ctx context.Context) *intake {
 	m := s.current()
 	return &intake{
-		s: s, ctx: ctx, m: m, world: projections.NewWorld(m.Source(ctx)),
+		s: s, ctx: ctx, m: m, world: judge.NewWorld(m.Source(ctx)),
 		ids: make(map[string]*line), twins: make(map[int]*line), stations: make(map[string]*chain),
 		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
 	}
@@ -323,7 +324,7 @@ func (in *intake) learn(e *events.Event) {
 		return
 	}
 	in.learned++
-	in.world.Add(projections.Fact{Seq: in.s.ledger.Size() + in.learned, Recorded: in.s.Clock(), Event: e})
+	in.world.Add(facts.Fact{Seq: in.s.ledger.Size() + in.learned, Recorded: in.s.Clock(), Event: e})
 }
 
 func (in *intake) queue(e *events.Event, n []byte, c *chain, remark events.Remark) {

@@ -12,6 +12,8 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 // Dir is the data folder. Pages keep what is not yet recorded beside the ledger.
@@ -100,7 +102,7 @@ func (s *Site) TripNow(ctx context.Context, set string, at time.Time) (string, e
 		return "", err
 	}
 	defer done()
-	return projections.NewWorld(m.Source(ctx)).TripAt(set, at)
+	return judge.NewWorld(m.Source(ctx)).TripAt(set, at)
 }
 
 // SetOf returns whose a trip is; "" where nobody knows it.
@@ -125,13 +127,13 @@ func (s *Site) Verdict(ctx context.Context, k projections.TripKey) (*projections
 }
 
 // World calls do with a world over all facts there are.
-func (s *Site) World(ctx context.Context, do func(*projections.World) error) error {
+func (s *Site) World(ctx context.Context, do func(*judge.World) error) error {
 	m, done, err := s.hold()
 	if err != nil {
 		return err
 	}
 	defer done()
-	return do(projections.NewWorld(m.Source(ctx)))
+	return do(judge.NewWorld(m.Source(ctx)))
 }
 
 // OpenCases returns the cases that a station has opened sets for since a
@@ -182,7 +184,7 @@ func (s *Site) OnShelf(ctx context.Context, list string, newest int64) ([]Shelf,
 	if err != nil {
 		return nil, err
 	}
-	w := projections.NewWorld(m.Source(ctx))
+	w := judge.NewWorld(m.Source(ctx))
 	var out []Shelf
 	for _, k := range keys {
 		p, err := w.Packed(k)
@@ -209,7 +211,7 @@ func (s *Site) OnShelf(ctx context.Context, list string, newest int64) ([]Shelf,
 }
 
 // Facts calls do with the events of a dimension and key, as observed.
-func (s *Site) Facts(ctx context.Context, dim projections.Dim, key string, do func(*events.Event)) error {
+func (s *Site) Facts(ctx context.Context, dim facts.Dim, key string, do func(*events.Event)) error {
 	m, done, err := s.hold()
 	if err != nil {
 		return err

@@ -20,7 +20,10 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 	"listbound/projections/readmodel"
+	"listbound/projections/words"
 )
 
 // ErrNotFound says that nothing is known of what was asked for.
@@ -43,7 +46,11 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 		return nil, err
 	}
 	defer done()
-	return m.Worst(ctx)
+	vs, err := m.Worst(ctx)
+	for i := range vs {
+		words.Embedded().Tell(&vs[i])
+	}
+	return vs, err
 }
 
 // Status counts the trips by status.
@@ -66,15 +73,15 @@ func (s *Site) History(ctx context.Context, q Query) (*projections.History, erro
 	return s.history(ctx, m, m.Source(ctx), q)
 }
 
-func (s *Site) history(ctx context.Context, m *readmodel.Model, src projections.Source, q Query) (*projections.History, error) {
+func (s *Site) history(ctx context.Context, m *readmodel.Model, src facts.Source, q Query) (*projections.History, error) {
 	of, err := s.asked(ctx, m, q)
 	if err != nil {
 		return nil, err
 	}
 	if !q.AsOf.IsZero() {
-		src = projections.AsKnownAt(src, q.AsOf)
+		src = facts.AsKnownAt(src, q.AsOf)
 	}
-	w := projections.NewWorld(src)
+	w := judge.NewWorld(src)
 	h, err := w.History(of)
 	if err != nil {
 		return nil, err
@@ -85,6 +92,7 @@ func (s *Site) history(ctx context.Context, m *readmodel.Model, src projections.
 		}
 		return nil, fmt.Errorf("%w of %s", ErrNotFound, q.describe())
 	}
+	words.Embedded().TellHistory(&h)
 	h.AsOf, h.Size = q.AsOf, m.Position()
 	if q.Records {
 		for i := range h.Events {
@@ -193,12 +201,12 @@ func checkRecord(audit *events.Audit, origin string, seq int64, record []byte) (
 
 // recorder notes which records a judgement asked for.
 type recorder struct {
-	projections.Source
+	facts.Source
 	seqs map[int64]bool
 	sts  map[string]bool
 }
 
-func (r *recorder) Facts(dim projections.Dim, key string) ([]projections.Fact, error) {
+func (r *recorder) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 	facts, err := r.Source.Facts(dim, key)
 	for _, f := range facts {
 		r.seqs[f.Seq] = true
@@ -281,7 +289,7 @@ func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
 			return nil, err
 		}
 	}
-	w := projections.NewWorld(m.Source(ctx))
+	w := judge.NewWorld(m.Source(ctx))
 	out := []ListVersion{}
 	for _, id := range ids {
 		issued, err := w.Issued(id)
@@ -342,7 +350,7 @@ func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
 	}
 	defer done()
 	name, _, _ := strings.Cut(s.Name(), "/")
-	w := projections.NewWorld(m.Source(ctx))
+	w := judge.NewWorld(m.Source(ctx))
 	p, f, err := w.PolicyAt(name, s.opts.Clock())
 	if err != nil {
 		return nil, err
@@ -372,8 +380,8 @@ func (s *Site) Preview(ctx context.Context, o *events.Observation) (*projections
 	if err := in.resolve(o, e); err != nil {
 		return nil, err
 	}
-	w := projections.NewWorld(m.Source(ctx))
-	f := projections.Fact{Seq: s.ledger.Size() + 1, Recorded: s.opts.Clock(), Event: e}
+	w := judge.NewWorld(m.Source(ctx))
+	f := facts.Fact{Seq: s.ledger.Size() + 1, Recorded: s.opts.Clock(), Event: e}
 	w.Add(f)
 	v, err := w.Judge(w.Resolve(f))
 	if err != nil {
@@ -383,7 +391,7 @@ func (s *Site) Preview(ctx context.Context, o *events.Observation) (*projections
 }
 
 // Source gives the facts of the read model, for a World of one's own.
-func (s *Site) Source(ctx context.Context) (projections.Source, func(), error) {
+func (s *Site) Source(ctx context.Context) (facts.Source, func(), error) {
 	m, done, err := s.hold()
 	if err != nil {
 		return nil, nil, err

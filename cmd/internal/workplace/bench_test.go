@@ -23,6 +23,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 const (
@@ -227,7 +228,7 @@ func BenchmarkScanToVerdict(b *testing.B) {
 			b.Fatal(err)
 		}
 		var st projections.SetStanding
-		err = s.World(b.Context(), func(w *projections.World) (err error) {
+		err = s.World(b.Context(), func(w *judge.World) (err error) {
 			st, err = w.Standing(projections.TripKey{Set: set, Trip: trip})
 			return err
 		})

@@ -8,6 +8,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // closing is the draft of the workplace that ends a case. While something is
@@ -121,7 +122,7 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	}
 	out := &closingState{Actions: Actions()}
 	var policy events.Policy
-	err := v.d.site.World(v, func(world *projections.World) (err error) {
+	err := v.d.site.World(v, func(world *judge.World) (err error) {
 		if out.CaseStanding, err = world.CaseStanding(b.Case); err == nil {
 			policy, _, err = world.PolicyAt(site.SiteOf(v.station), v.now)
 		}

@@ -7,6 +7,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // counting is the workplace where the sets of a case are counted. Its drafts are
@@ -54,7 +55,7 @@ type table struct {
 
 func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	t := &table{v: v, ref: ref, stage: stage}
-	err := v.d.site.World(v, func(w *projections.World) error {
+	err := v.d.site.World(v, func(w *judge.World) error {
 		var err error
 		if t.standing, err = w.CaseStanding(ref); err != nil {
 			return err

@@ -8,6 +8,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // counted answers what a count page sends.
@@ -199,7 +200,7 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 		return v.caseOfSet(owner.Set)
 	case events.ScanPlain, events.ScanShort:
 		var known projections.CaseStanding
-		err := v.d.site.World(v, func(w *projections.World) (err error) {
+		err := v.d.site.World(v, func(w *judge.World) (err error) {
 			known, err = w.CaseStanding(s.Value)
 			return err
 		})

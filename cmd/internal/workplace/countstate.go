@@ -7,6 +7,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // The state of a count, as the page keeps it.
@@ -161,7 +162,7 @@ func (t *table) differences() []string {
 			bs = append(bs, projections.Balance{Key: s.Key, Item: item, Expected: t.expected(i, l), Counted: e.Counted})
 		}
 	}
-	moves, left := projections.Reconcile(bs)
+	moves, left := judge.Reconcile(bs)
 	return t.v.explain(moves, left, names)
 }
 

@@ -9,6 +9,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // packing is the draft of the workplace where a set is assembled by its list:
@@ -96,7 +97,7 @@ func (v *visit) lastList(set string) (list string, err error) {
 	if err != nil || trip == "" {
 		return "", err
 	}
-	err = v.d.site.World(v, func(world *projections.World) error {
+	err = v.d.site.World(v, func(world *judge.World) error {
 		p, err := world.Packed(projections.TripKey{Set: set, Trip: trip})
 		if p != nil {
 			list = p.List

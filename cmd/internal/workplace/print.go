@@ -13,6 +13,8 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 func (d *Desk) registerPrint(mux *http.ServeMux) {
@@ -36,7 +38,7 @@ func (d *Desk) registerPrint(mux *http.ServeMux) {
 	}))
 	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
 		l := paper.LoadLabel{Load: r.FormValue("load")}
-		err := d.site.Facts(r.Context(), projections.DimLoad, l.Load, func(e *events.Event) {
+		err := d.site.Facts(r.Context(), facts.DimLoad, l.Load, func(e *events.Event) {
 			if s, ok := e.Data.(*events.SetSterilized); ok {
 				l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = s.Sterilizer, s.Run, s.Cycle, e.Time, e.Operator
 			}
@@ -102,7 +104,7 @@ func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, 
 	k := projections.TripKey{Set: set, Trip: trip}
 	var packed *events.SetPacked
 	var sealed *events.ListSealed
-	err = s.World(ctx, func(w *projections.World) error {
+	err = s.World(ctx, func(w *judge.World) error {
 		var err error
 		if packed, err = w.Packed(k); err != nil {
 			return err
@@ -123,7 +125,7 @@ func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, 
 		return none, err
 	}
 	var at time.Time
-	err = s.Facts(ctx, projections.DimTrip, trip, func(e *events.Event) {
+	err = s.Facts(ctx, facts.DimTrip, trip, func(e *events.Event) {
 		if e.Kind() == events.KindSetPacked {
 			at = e.Time
 		}

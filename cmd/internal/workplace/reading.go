@@ -6,6 +6,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // reading is what the drafts of the workplaces share where a set's tag, label
@@ -140,7 +141,7 @@ func (v *visit) findStanding(set string) (*standing, error) {
 		return nil, err
 	}
 	out := new(standing)
-	err = v.d.site.World(v, func(w *projections.World) error {
+	err = v.d.site.World(v, func(w *judge.World) error {
 		k := projections.TripKey{Set: set, Trip: trip}
 		var err error
 		if out.SetStanding, err = w.Standing(k); err != nil {

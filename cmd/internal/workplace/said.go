@@ -64,12 +64,9 @@ func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) s
 		if f.Other != nil {
 			other = f.Other.Set
 		}
-		in := f.In(v.w.Lang)
+		in := v.w.Finding(f)
 		words := v.t("finding-"+string(f.Code), verdict.Set, other)
 		s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
-		if _, ok := f.Texts[v.w.Lang]; !ok && v.w.Lang != "en" {
-			s.Lang = "en"
-		}
 		if f.Severity == projections.SeverityBroken {
 			s.Status = "broken"
 		}

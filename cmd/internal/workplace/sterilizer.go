@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"listbound/events"
-	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // sterilizer is the draft of the workplace that fills loads: a load is begun,
@@ -271,7 +271,7 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 // sterilizerOf finds which sterilizer a recorded load ran in.
 func (v *visit) sterilizerOf(id string) (string, error) {
 	out := ""
-	err := v.d.site.Facts(v, projections.DimLoad, id, func(e *events.Event) {
+	err := v.d.site.Facts(v, facts.DimLoad, id, func(e *events.Event) {
 		if s, ok := e.Data.(*events.SetSterilized); ok {
 			out = s.Sterilizer
 		}

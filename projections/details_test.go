@@ -1,0 +1,85 @@
+package projections
+
+import (
+	"reflect"
+	"testing"
+	"time"
+
+	"github.com/go-json-experiment/json"
+)
+
+// TestEveryWay: a finding of every way survives being written and read, with
+// every field of its detail.
+func TestEveryWay(t *testing.T) {
+	ways := Ways()
+	if len(ways) < 40 {
+		t.Fatalf("%d ways", len(ways))
+	}
+	seen := make(map[Way]bool)
+	for _, w := range ways {
+		if seen[w] {
+			t.Errorf("%v stands twice in the list", w)
+		}
+		seen[w] = true
+		d := NewDetail(w)
+		fill(t, reflect.ValueOf(d).Elem())
+		want := Finding{Code: w.Code, Severity: SeverityBroken, Way: w.Name, Detail: d, Events: []int64{3}, Says: "s", Next: "n"}
+		raw, err := json.Marshal(want)
+		if err != nil {
+			t.Fatalf("%v: %v", w, err)
+		}
+		var got Finding
+		if err := json.Unmarshal(raw, &got); err != nil {
+			t.Fatalf("%v: %v in %s", w, err, raw)
+		}
+		if !reflect.DeepEqual(got, want) {
+			t.Errorf("%v was read as\n%+v\nwritten as\n%+v", w, got.Detail, want.Detail)
+		}
+	}
+}
+
+// fill gives every field of a struct a value that is not its zero.
+func fill(t *testing.T, v reflect.Value) {
+	t.Helper()
+	switch v.Kind() {
+	case reflect.Struct:
+		if v.Type() == reflect.TypeFor[time.Time]() {
+			v.Set(reflect.ValueOf(time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC)))
+			return
+		}
+		for i := range v.NumField() {
+			fill(t, v.Field(i))
+		}
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		fill(t, v.Elem())
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 2, 2))
+		fill(t, v.Index(0))
+		fill(t, v.Index(1))
+	case reflect.String:
+		v.SetString("x")
+	case reflect.Bool:
+		v.SetBool(true)
+	case reflect.Int, reflect.Int64:
+		v.SetInt(7)
+	case reflect.Uint8:
+		v.SetUint(3)
+	default:
+		t.Fatalf("a detail has a %s", v.Type())
+	}
+}
+
+// TestLaterWay: a way that this program does not know is kept without its detail.
+func TestLaterWay(t *testing.T) {
+	var f Finding
+	if err := json.Unmarshal([]byte(`{"code":"not-released","way":"wet-pack","detail":{"set":"A"},"events":[1]}`), &f); err != nil {
+		t.Fatal(err)
+	}
+	if f.Code != NotReleased || f.Way != "wet-pack" || f.Detail != nil || len(f.Events) != 1 {
+		t.Fatalf("%+v", f)
+	}
+	if err := json.Unmarshal([]byte(`{"code":"not-released","way":"opened","detail":7}`), &f); err == nil {
+		t.Fatal("a detail that is a number was read")
+	}
+}

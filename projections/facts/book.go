@@ -1,0 +1,264 @@
+package facts
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"reflect"
+	"slices"
+)
+
+// Book holds facts, with their corrections applied, by everything they are
+// looked up by. With a Source it fetches the facts a judgement needs when it
+// first needs them; without one it holds all there are. It is not safe for
+// concurrent use.
+type Book struct {
+	src      Source
+	have     map[dimKey]struct{}  // asked of src already
+	err      error                // the first error of src in the current call
+	near     map[nearKey]struct{} // moments around which a set's packings were asked for
+	fetching bool                 // facts are coming from src
+	Least    int                  // packings Around is asked for at first; a test asks for fewer
+	Gen      uint64               // incremented by Add; invalidates what was derived
+
+	seqs  map[int64]*Item
+	ids   map[string]*Item   // by event id; of several the lowest sequence
+	twins map[string][]*Item // further facts with an id already taken
+	fixes map[string][]*Item // event.corrected, by the event corrected
+
+	trips    map[string]*tripIndex
+	sets     map[string]*setIndex
+	cases    map[string][]*Item
+	loads    map[string][]*Item // set.sterilized
+	reads    map[string][]*Item // indicator.read, by sterilizer
+	lists    map[string][]*Item // list.issued
+	policies map[string]*bag
+	stations map[string][]*Item // facts with a remark
+
+	chains  Cache[projections.TripKey, *Trip]
+	recalls Cache[string, *ReadLoads]
+	digests map[*Item]events.Digest // of lists as issued, which no fact changes
+	log     *askLog                 // of what is being judged, nil when nothing is
+}
+
+type nearKey struct {
+	set string
+	at  int64
+}
+
+type dimKey struct {
+	dim Dim
+	key string
+}
+
+// bag is a slice sorted when it is read. Facts mostly come in order, and then
+// nothing is sorted at all.
+type bag struct {
+	items []*Item
+	mixed bool
+}
+
+func (b *bag) add(it *Item) {
+	if n := len(b.items); n > 0 && it.Less(b.items[n-1]) {
+		b.mixed = true
+	}
+	b.items = append(b.items, it)
+}
+
+func (b *bag) sorted() []*Item {
+	if b == nil {
+		return nil
+	}
+	if b.mixed {
+		slices.SortFunc(b.items, Compare)
+		b.mixed = false
+	}
+	return b.items
+}
+
+type tripIndex struct {
+	items []*Item // facts that carry the trip
+	sheet []*Item // facts in which the trip's sheet code was read or counted against
+	text  string  // the code parsed last
+	code  *events.SheetCode
+}
+
+// codeIn parses a code. Most codes read in a trip are one and the same, so the
+// last one is kept.
+func (t *tripIndex) codeIn(text string) *events.SheetCode {
+	if text == "" {
+		return nil
+	}
+	if text != t.text {
+		t.text, t.code = text, parseCode(text)
+	}
+	return t.code
+}
+
+type setIndex struct {
+	packs bag     // set.packed with a trip
+	loose []*Item // facts of the set without a trip
+}
+
+// NewBook returns an empty Book. With a nil Source every fact comes by Add.
+func NewBook(src Source) *Book {
+	b := &Book{
+		src: src, Least: leastAround, seqs: make(map[int64]*Item), ids: make(map[string]*Item), twins: make(map[string][]*Item), fixes: make(map[string][]*Item),
+		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*Item), loads: make(map[string][]*Item),
+		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag), stations: make(map[string][]*Item),
+	}
+	if src != nil {
+		b.have, b.near = make(map[dimKey]struct{}), make(map[nearKey]struct{})
+	}
+	b.digests = make(map[*Item]events.Digest)
+	return b
+}
+
+// Len returns how many facts the book holds.
+func (b *Book) Len() int { return len(b.seqs) }
+
+// Add takes a fact in. Facts may come in any order; one whose sequence is held
+// already changes nothing.
+func (b *Book) Add(f Fact) {
+	if _, ok := b.seqs[f.Seq]; ok {
+		return
+	}
+	it := &Item{Fact: f}
+	b.seqs[f.Seq] = it
+	b.Gen++
+	if f.Event == nil || f.Event.Data == nil { // bytes nobody can read as an event
+		station := ""
+		if f.Event != nil {
+			station = f.Event.Station
+		}
+		b.stations[station] = append(b.stations[station], it)
+		return
+	}
+	e := f.Event
+	it.Kind, it.Data = e.Kind(), e.Data
+	if f.Remarks != 0 {
+		b.stations[e.Station] = append(b.stations[e.Station], it)
+	}
+	if e.Trip != "" && Tripped(it.Kind) {
+		t := b.trip(e.Trip)
+		t.items = append(t.items, it)
+		it.Code = t.codeIn(codeText(it.Data))
+	} else {
+		it.Code = codeOf(it.Data)
+	}
+	if e.Trip == "" && OfSet(it.Kind) {
+		s := b.set(e.Subject)
+		s.loose = append(s.loose, it)
+	} else if it.Kind == events.KindSetPacked {
+		b.set(e.Subject).packs.add(it)
+	}
+	b.file(it, it.Data, it.Code, false)
+	b.register(it)
+	if len(b.fixes) > 0 {
+		if _, ok := b.fixes[e.ID]; ok {
+			b.applyCorrections(it)
+		}
+	}
+	if c, ok := it.Data.(*events.EventCorrected); ok {
+		b.fixes[c.Event] = append(b.fixes[c.Event], it)
+		b.applyToTarget(it)
+		if !b.fetching {
+			// A packing that is void from now on may have been one of the
+			// neighbours that were enough: they are asked for again.
+			clear(b.near)
+		}
+	}
+}
+
+// register keeps the event's id. The ledger stores an observation once; should
+// a record have been put into it a second time, the observation still counts
+// once, while another event under the same id hides nothing.
+func (b *Book) register(it *Item) {
+	first, ok := b.ids[it.Event.ID]
+	if !ok {
+		b.ids[it.Event.ID] = it
+		return
+	}
+	b.twins[it.Event.ID] = append(b.twins[it.Event.ID], it)
+	if it.Seq < first.Seq {
+		b.ids[it.Event.ID] = it
+		b.twins[it.Event.ID] = append(b.twins[it.Event.ID], first)
+	}
+	for _, t := range b.twins[it.Event.ID] {
+		b.applyCorrections(t)
+	}
+	b.applyCorrections(b.ids[it.Event.ID])
+}
+
+// repeated reports whether a fact is the same observation as one with a lower sequence.
+func (b *Book) repeated(it *Item) bool {
+	if len(b.twins) == 0 {
+		return false
+	}
+	twins := b.twins[it.Event.ID]
+	if len(twins) == 0 {
+		return false
+	}
+	same := func(o *Item) bool {
+		a, b := it.Event, o.Event
+		return o.Seq < it.Seq && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip && a.Time.Equal(b.Time) && reflect.DeepEqual(a.Data, b.Data)
+	}
+	return same(b.ids[it.Event.ID]) || slices.ContainsFunc(twins, same)
+}
+
+func (b *Book) trip(id string) *tripIndex {
+	t := b.trips[id]
+	if t == nil {
+		t = new(tripIndex)
+		b.trips[id] = t
+	}
+	return t
+}
+
+func (b *Book) set(id string) *setIndex {
+	s := b.sets[id]
+	if s == nil {
+		s = new(setIndex)
+		b.sets[id] = s
+	}
+	return s
+}
+
+// file enters an item under what its data names. Data put in place by a
+// correction is entered as well, never instead: whoever reads an index looks
+// at the data in force.
+func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) {
+	put := func(m map[string][]*Item, key string) {
+		if !once || !slices.Contains(m[key], it) {
+			m[key] = append(m[key], it)
+		}
+	}
+	switch d := d.(type) {
+	case *events.SetSterilized:
+		put(b.loads, d.Load)
+	case *events.SetOpened:
+		put(b.cases, d.Case)
+	case *events.SetCounted:
+		put(b.cases, d.Case)
+	case *events.CaseClosed:
+		put(b.cases, d.Case)
+	case *events.IndicatorRead:
+		put(b.reads, d.Sterilizer)
+	case *events.ListIssued:
+		put(b.lists, d.List)
+	case *events.PolicyAdopted:
+		adopted := b.policies[it.site()]
+		if adopted == nil {
+			adopted = new(bag)
+			b.policies[it.site()] = adopted
+		}
+		if !once || !slices.Contains(adopted.items, it) {
+			adopted.add(it)
+		}
+	}
+	if code != nil && code.Trip != it.Event.Trip {
+		t := b.trip(code.Trip)
+		if !once || !slices.Contains(t.sheet, it) {
+			t.sheet = append(t.sheet, it)
+		}
+	}
+}

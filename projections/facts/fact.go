@@ -1,0 +1,152 @@
+package facts
+
+import (
+	"listbound/events"
+	"strconv"
+	"time"
+)
+
+// DimKey is one place under which a Source keeps a fact.
+type DimKey struct {
+	Dim Dim
+	Key string
+}
+
+// Keys returns where a Source keeps an event whose data is d: the event's own,
+// or what a correction puts in its place. Besides, a fact with a remark is kept
+// under DimStation, and a correction with the event it corrects.
+func Keys(e *events.Event, d events.Data) []DimKey {
+	var out []DimKey
+	add := func(dim Dim, key string) { out = append(out, DimKey{dim, key}) }
+	k := e.Kind()
+	add(DimEvent, e.ID)
+	if e.Trip != "" && Tripped(k) {
+		add(DimTrip, e.Trip)
+	}
+	if OfSet(k) && (e.Trip == "" || k == events.KindSetPacked) {
+		add(DimSet, e.Subject)
+	}
+	switch d := d.(type) {
+	case *events.SetSterilized:
+		add(DimLoad, d.Load)
+	case *events.SetOpened:
+		add(DimCase, d.Case)
+	case *events.SetCounted:
+		add(DimCase, d.Case)
+	case *events.CaseClosed:
+		add(DimCase, d.Case)
+	case *events.IndicatorRead:
+		add(DimSterilizer, d.Sterilizer)
+		add(DimReadings, d.Sterilizer)
+	case *events.ListIssued:
+		add(DimList, d.List)
+		add(DimVersion, versionKey(d.List, d.Version))
+	case *events.PolicyAdopted:
+		add(DimPolicy, (&Item{Fact: Fact{Event: e}}).site())
+	}
+	if c := codeOf(d); c != nil && c.Trip != e.Trip {
+		add(DimSheet, c.Trip)
+	}
+	return out
+}
+
+// Fact is one event as the ledger keeps it.
+type Fact struct {
+	Seq      int64
+	Recorded time.Time
+	Remarks  events.Remark // what is wrong with the record itself
+	Event    *events.Event
+}
+
+// Dim is a way in which facts belong together. A Book asks its Source for the
+// facts of one dimension and key when a judgement first needs them.
+type Dim string
+
+// The dimensions, and what Source.Facts returns for a key. In each case every
+// event.corrected of a returned fact is returned as well, and every correction
+// of those. A fact belongs under what its data names as observed and under
+// what any correction ever made it name, also one that is void; void facts are
+// returned too. Keys gives both.
+const (
+	DimTrip       Dim = "trip"       // all facts that carry this trip
+	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, and its facts without a trip
+	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
+	DimLoad       Dim = "load"       // set.sterilized facts of the load
+	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
+	DimReadings   Dim = "readings"   // the same, also where none is positive
+	DimList       Dim = "list"       // list.issued facts of the list
+	DimVersion    Dim = "version"    // of these, the ones of one version: asked, but never of a Source
+	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
+	DimPolicy     Dim = "policy"     // policy.adopted facts of the site
+	DimStation    Dim = "station"    // facts of the station that carry a remark
+	DimEvent      Dim = "event"      // the fact with this event id
+)
+
+// Source finds facts. The read model is one; a book without a Source holds
+// all facts there are.
+type Source interface {
+	Facts(dim Dim, key string) ([]Fact, error)
+	// Around returns, with their corrections, the set's set.packed facts nearest
+	// to a moment: the last n at or before it and the first n after it; and the
+	// set's facts without a trip from the first of these to the last, to the end
+	// of all times on a side where there are fewer than n. A set is packed
+	// thousands of times in its life, and a judgement looks at neighbours only.
+	Around(set string, at time.Time, n int) ([]Fact, error)
+}
+
+// versionKey is the key of a list's version.
+func versionKey(list string, version int64) string {
+	return list + "@" + strconv.FormatInt(version, 10)
+}
+
+// AsKnownAt returns a Source that knows only the facts recorded at or before a
+// moment.
+func AsKnownAt(src Source, t time.Time) Source { return asKnownAt{src, t} }
+
+type asKnownAt struct {
+	src Source
+	t   time.Time
+}
+
+func (a asKnownAt) Facts(dim Dim, key string) ([]Fact, error) {
+	facts, err := a.src.Facts(dim, key)
+	out := make([]Fact, 0, len(facts))
+	for _, f := range facts {
+		if !f.Recorded.After(a.t) {
+			out = append(out, f)
+		}
+	}
+	return out, err
+}
+
+// Around asks for more until as many are left as were wanted, or all were seen:
+// what was recorded later may have taken their place.
+func (a asKnownAt) Around(set string, at time.Time, n int) ([]Fact, error) {
+	for m := n; ; m *= 2 {
+		facts, err := a.src.Around(set, at, m)
+		if err != nil {
+			return nil, err
+		}
+		var all, left [2]int
+		out := make([]Fact, 0, len(facts))
+		for _, f := range facts {
+			known := !f.Recorded.After(a.t)
+			if known {
+				out = append(out, f)
+			}
+			if f.Event.Kind() == events.KindSetPacked && f.Event.Trip != "" {
+				side := 0
+				if f.Event.Time.After(at) {
+					side = 1
+				}
+				all[side]++
+				if known {
+					left[side]++
+				}
+			}
+		}
+		if (all[0] < m || left[0] >= n) && (all[1] < m || left[1] >= n) {
+			return out, nil
+		}
+	}
+}

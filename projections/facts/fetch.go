@@ -1,0 +1,102 @@
+package facts
+
+import (
+	"fmt"
+	"listbound/events"
+	"time"
+)
+
+// need fetches the facts of a dimension and key, once.
+func (b *Book) need(dim Dim, key string) {
+	if b.src == nil || b.err != nil || key == "" && dim != DimStation {
+		return
+	}
+	k := dimKey{dim, key}
+	if _, ok := b.have[k]; ok {
+		return
+	}
+	facts, err := b.src.Facts(dim, key)
+	if err != nil {
+		b.err = fmt.Errorf("fetching what is known of %s %s: %w", dim, key, err)
+		return
+	}
+	b.have[k] = struct{}{}
+	b.fetching = true
+	defer func() { b.fetching = false }()
+	for _, f := range facts {
+		b.Add(f)
+	}
+}
+
+// leastAround is how many packings Around is asked for at first, and
+// wantAround how many different trips in force it must show on a side.
+const (
+	leastAround = 3
+	wantAround  = 3
+)
+
+// around fetches the set's packings near a moment, once. It asks for more until
+// it has seen enough trips on each side, or all there are: packings can be void,
+// or repeat a trip.
+func (b *Book) around(set string, at time.Time) {
+	if b.src == nil || set == "" || b.err != nil {
+		return
+	}
+	k := nearKey{set, at.UnixNano()}
+	if _, ok := b.near[k]; ok {
+		return
+	}
+	b.fetching = true
+	defer func() { b.fetching = false }()
+	for n := b.Least; ; n *= 2 {
+		facts, err := b.src.Around(set, at, n)
+		if err != nil {
+			b.err = fmt.Errorf("fetching what is known of set %s: %w", set, err)
+			return
+		}
+		for _, f := range facts {
+			b.Add(f)
+		}
+		if b.enough(facts, at, n) {
+			break
+		}
+	}
+	b.near[k] = struct{}{}
+}
+
+func (b *Book) enough(facts []Fact, at time.Time, n int) bool {
+	var packs [2]int
+	var trips [2]map[string]bool
+	for _, f := range facts {
+		if f.Event == nil || f.Event.Kind() != events.KindSetPacked || f.Event.Trip == "" {
+			continue
+		}
+		side := 0
+		if f.Event.Time.After(at) {
+			side = 1
+		}
+		packs[side]++
+		if it := b.seqs[f.Seq]; it != nil && !it.Void {
+			if trips[side] == nil {
+				trips[side] = make(map[string]bool)
+			}
+			trips[side][f.Event.Trip] = true
+		}
+	}
+	for side := range packs {
+		if packs[side] >= n && len(trips[side]) < wantAround {
+			return false
+		}
+	}
+	return true
+}
+
+// Failed ends a call: it returns the Source's error and forgets it.
+func (b *Book) Failed() error {
+	err := b.err
+	b.err = nil
+	if err != nil {
+		b.Gen++ // what was derived from half the facts
+	}
+	return err
+}

@@ -1,0 +1,182 @@
+package facts
+
+import (
+	"cmp"
+	"listbound/events"
+	"listbound/projections"
+	"strings"
+	"time"
+)
+
+// SealOf returns what a list.sealed says, nil for any other fact and for none.
+func SealOf(it *Item) *events.ListSealed {
+	if it == nil {
+		return nil
+	}
+	d, _ := it.Data.(*events.ListSealed)
+	return d
+}
+
+// PackOf returns what a set.packed says, nil for any other fact and for none.
+func PackOf(it *Item) *events.SetPacked {
+	if it == nil {
+		return nil
+	}
+	d, _ := it.Data.(*events.SetPacked)
+	return d
+}
+
+// PlaceOf says where a step was observed: the place a check names, the load a
+// run was, else the station.
+func PlaceOf(it *Item) projections.Place {
+	switch d := it.Data.(type) {
+	case *events.SetChecked:
+		if p := strings.TrimSpace(d.Place); p != "" {
+			return projections.Place{Name: p}
+		}
+	case *events.SetSterilized:
+		return projections.Place{Load: d.Load}
+	}
+	return projections.Place{Name: it.Event.Station}
+}
+
+// CountOf returns what a set.counted says, nil for any other fact.
+func CountOf(it *Item) *events.SetCounted {
+	d, _ := it.Data.(*events.SetCounted)
+	return d
+}
+
+// Seconds returns a number of seconds as a duration.
+func Seconds(n int64) time.Duration { return time.Duration(n) * time.Second }
+
+// RunOf returns what a set.sterilized says, nil for any other fact and for none.
+func RunOf(it *Item) *events.SetSterilized {
+	if it == nil {
+		return nil
+	}
+	d, _ := it.Data.(*events.SetSterilized)
+	return d
+}
+
+func indicatorOf(it *Item) *events.IndicatorRead {
+	d, _ := it.Data.(*events.IndicatorRead)
+	return d
+}
+
+// Item is a fact with its corrections applied.
+type Item struct {
+	Fact
+	Kind   events.Kind
+	Data   events.Data       // in force
+	Void   bool              // voided, or the same observation recorded a second time
+	By     *Item             // the correction in force
+	Unread []*Item           // corrections that can't be read
+	alts   []events.Data     // what corrections ever put in place of the data
+	Code   *events.SheetCode // of the sheet read or counted against, in force
+}
+
+// Less is the order of judgement: observed time, then the station's own numbering, then id. Arrival plays no part.
+func (a *Item) Less(b *Item) bool { return Compare(a, b) < 0 }
+
+// Compare puts what one station observed at the same moment in the order in
+// which it recorded it; ids have their random bits from the content, and would
+// let a badge number decide whether a piece was added before the final count.
+func Compare(a, b *Item) int {
+	if c := a.Event.Time.Compare(b.Event.Time); c != 0 {
+		return c // as a rule; this is asked for all facts
+	}
+	return cmp.Or(
+		strings.Compare(a.Event.Station, b.Event.Station),
+		cmp.Compare(a.Event.StationSeq, b.Event.StationSeq),
+		strings.Compare(a.Event.ID, b.Event.ID),
+		cmp.Compare(a.Seq, b.Seq))
+}
+
+// At returns when it was observed.
+func (a *Item) At() time.Time { return a.Event.Time }
+
+func (a *Item) site() string {
+	site, _, _ := strings.Cut(a.Event.Station, "/")
+	return site
+}
+
+// codeOf returns the sheet code in data, nil where there is none to read.
+func codeOf(d events.Data) *events.SheetCode { return parseCode(codeText(d)) }
+
+func codeText(d events.Data) (s string) {
+	switch d := d.(type) {
+	case *events.SetChecked:
+		if d.Sheet != nil {
+			s = d.Sheet.Code
+		}
+	case *events.SetOpened:
+		if d.Sheet != nil {
+			s = d.Sheet.Code
+		}
+	case *events.SetCounted:
+		if d.Sheet != events.SheetScreen {
+			s = d.Sheet
+		}
+	}
+	return s
+}
+
+func parseCode(s string) *events.SheetCode {
+	if s == "" {
+		return nil
+	}
+	c, err := events.ParseSheetCode(s)
+	if err != nil {
+		return nil
+	}
+	return &c
+}
+
+// OfSet reports whether events of a kind are about one set, their subject.
+func OfSet(k events.Kind) bool {
+	switch k {
+	case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted,
+		events.KindSetChecked, events.KindFindingAcknowledged:
+		return true
+	}
+	return false
+}
+
+// Tripped reports whether a trip in an event of this kind makes it one of the
+// trip's. An unknown kind with a trip belongs to it: it may be one of its links.
+func Tripped(k events.Kind) bool {
+	return OfSet(k) || k == events.KindEventCorrected || k == ""
+}
+
+// CaseOf returns the case that data names.
+func CaseOf(d events.Data) string {
+	switch d := d.(type) {
+	case *events.SetOpened:
+		return d.Case
+	case *events.SetCounted:
+		return d.Case
+	case *events.CaseClosed:
+		return d.Case
+	}
+	return ""
+}
+
+// Latest returns the latest of some moments.
+func Latest(t time.Time, more ...time.Time) time.Time {
+	for _, m := range more {
+		if m.After(t) {
+			t = m
+		}
+	}
+	return t
+}
+
+// Earliest returns the earliest of some moments.
+func Earliest(t time.Time, more ...time.Time) time.Time {
+	for _, m := range more {
+		if m.Before(t) {
+			t = m
+		}
+	}
+	return t
+}

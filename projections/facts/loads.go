@@ -1,0 +1,158 @@
+package facts
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"slices"
+	"strings"
+	"time"
+)
+
+// LoadOf returns the trips that were in a load, and what was recorded of the
+// load itself: its runs and its indicators.
+func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Item) {
+	b.need(DimLoad, load)
+	seen := make(map[projections.TripKey]struct{})
+	var sterilizers []string
+	for _, it := range slices.Clone(b.loads[load]) {
+		recorded = append(recorded, it)
+		d := RunOf(it)
+		if it.Void || d.Load != load {
+			continue
+		}
+		seen[b.TripOf(it.Event, 0)] = struct{}{}
+		if !slices.Contains(sterilizers, d.Sterilizer) {
+			sterilizers = append(sterilizers, d.Sterilizer)
+		}
+	}
+	for _, s := range sterilizers {
+		b.need(DimReadings, s)
+		for _, it := range b.reads[s] {
+			if indicatorOf(it).Load == load {
+				recorded = append(recorded, it)
+			}
+		}
+	}
+	return SortedKeys(seen), recorded
+}
+
+// readLoad is a load with a biological indicator's result.
+type readLoad struct {
+	Load     string
+	At       time.Time // the earliest set.sterilized of the load, else the indicator's time
+	Positive bool
+	Shown    []*Item // the indicators; of a positive load only the positive ones
+}
+
+// ReadLoads are a sterilizer's, in order of time.
+type ReadLoads struct{ Loads []readLoad }
+
+// ReadLoads returns a sterilizer's loads with a result, nil where none was
+// ever positive. A load with one positive indicator is positive, whatever the
+// others say.
+func (b *Book) ReadLoads(sterilizer string) *ReadLoads {
+	return b.recalls.Get(b, sterilizer, func() *ReadLoads { return b.buildLoads(sterilizer) })
+}
+
+func (b *Book) buildLoads(sterilizer string) *ReadLoads {
+	b.needReadings(sterilizer)
+	var reads []*Item
+	positive := false
+	for _, it := range b.reads[sterilizer] {
+		if d := indicatorOf(it); d != nil && !it.Void && d.Sterilizer == sterilizer {
+			reads = append(reads, it)
+			positive = positive || d.Result == "positive"
+		}
+	}
+	if !positive {
+		return nil
+	}
+	slices.SortFunc(reads, Compare)
+	return b.byLoad(reads)
+}
+
+// needReadings fetches a sterilizer's indicators where one of them is positive.
+// A Source need not hold the first positive one yet: it may be the very fact
+// that is judged now. The negative ones before it count from then on.
+func (b *Book) needReadings(sterilizer string) {
+	b.need(DimSterilizer, sterilizer)
+	if _, all := b.have[dimKey{DimReadings, sterilizer}]; all || b.src == nil {
+		return
+	}
+	for _, it := range b.reads[sterilizer] {
+		for _, d := range append([]events.Data{it.Event.Data}, it.alts...) {
+			if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {
+				b.need(DimReadings, sterilizer)
+				return
+			}
+		}
+	}
+}
+
+func (b *Book) byLoad(reads []*Item) *ReadLoads {
+	r := new(ReadLoads)
+	at := make(map[string]int)
+	for _, it := range reads {
+		d := indicatorOf(it)
+		i, ok := at[d.Load]
+		if !ok {
+			i = len(r.Loads)
+			at[d.Load] = i
+			r.Loads = append(r.Loads, readLoad{Load: d.Load, At: b.loadTime(d.Load, d.Sterilizer, it.At())})
+		}
+		l := &r.Loads[i]
+		switch positive := d.Result == "positive"; {
+		case positive && !l.Positive:
+			l.Positive, l.Shown = true, []*Item{it}
+		case positive == l.Positive:
+			l.Shown = append(l.Shown, it)
+		}
+	}
+	slices.SortFunc(r.Loads, func(a, b readLoad) int {
+		if c := a.At.Compare(b.At); c != 0 {
+			return c
+		}
+		return strings.Compare(a.Load, b.Load)
+	})
+	return r
+}
+
+// loadTime returns when a load was run in a sterilizer. Another one may number
+// its loads alike.
+func (b *Book) loadTime(load, sterilizer string, otherwise time.Time) time.Time {
+	b.need(DimLoad, load)
+	found := false
+	for _, it := range b.loads[load] {
+		if d := RunOf(it); d != nil && !it.Void && d.Load == load && d.Sterilizer == sterilizer && (!found || it.At().Before(otherwise)) {
+			otherwise, found = it.At(), true
+		}
+	}
+	return otherwise
+}
+
+// Repeats is how many cycles are repeated after a positive indicator (CDC
+// 2008, Table 12). What is repeated is what has a result, so cycles without an
+// indicator are passed over.
+const Repeats = 3
+
+// Covers reports whether the positive load i covers a load at a moment (own: its
+// place among the read ones, -1 for one without a result).
+func (r *ReadLoads) Covers(i, own int, at time.Time) bool {
+	before, after := r.Around(i)
+	if own >= 0 {
+		return own > before && own < after
+	}
+	return (before < 0 || at.After(r.Loads[before].At)) && (after == len(r.Loads) || at.Before(r.Loads[after].At))
+}
+
+// Around returns the last negative load before i and the first after it.
+func (r *ReadLoads) Around(i int) (before, after int) {
+	before, after = i-1, i+1
+	for before >= 0 && r.Loads[before].Positive {
+		before--
+	}
+	for after < len(r.Loads) && r.Loads[after].Positive {
+		after++
+	}
+	return before, after
+}

@@ -1,0 +1,38 @@
+package facts
+
+import (
+	"listbound/events"
+	"time"
+)
+
+// AllLinks are the six links of a chain, in order.
+var AllLinks = events.DefaultPolicy().Links
+
+// policyAt returns the policy in force at a site at a moment.
+func (b *Book) PolicyFor(it *Item) *events.Policy {
+	return b.policy(it.site(), it.At())
+}
+
+var defaultPolicy = events.DefaultPolicy()
+
+func (b *Book) policy(site string, at time.Time) *events.Policy {
+	p, _ := b.PolicyFact(site, at)
+	return p
+}
+
+// PolicyFact also returns the fact that adopted the policy, nil for the default.
+func (b *Book) PolicyFact(site string, at time.Time) (*events.Policy, *Item) {
+	b.need(DimPolicy, site)
+	ps := b.policies[site].sorted()
+	for i := len(ps) - 1; i >= 0; i-- {
+		if ps[i].Void || ps[i].At().After(at) {
+			continue
+		}
+		if d, ok := ps[i].Data.(*events.PolicyAdopted); ok {
+			b.AskedBetween(DimPolicy, site, Nanos(ps[i].At()), Nanos(at))
+			return &d.Policy, ps[i]
+		}
+	}
+	b.AskedBetween(DimPolicy, site, Ever, Nanos(at))
+	return &defaultPolicy, nil
+}

@@ -1,0 +1,306 @@
+package facts
+
+import (
+	"encoding/hex"
+	"listbound/events"
+	"listbound/projections"
+	"slices"
+	"time"
+)
+
+// Class says what a reading found.
+type Class uint8
+
+const (
+	ReadNothing    Class = iota // no sheet was looked at
+	ReadUnreadable              // a damaged code
+	ReadGood
+	ReadAbsent
+	ReadStale   // another trip of the same set
+	ReadSwapped // another set's
+	ReadAltered
+	ReadUnknown
+)
+
+// Conclusive reports whether a reading tells whose sheet was there.
+func (c Class) Conclusive() bool { return c >= ReadGood }
+
+// Reading is one look at a set's sheet, tag, label and seals.
+type Reading struct {
+	It         *Item
+	Class      Class
+	Owner      projections.TripKey // whose sheet it is, where it is another trip's
+	Forged     bool                // owner's trip, but content that was never sealed for it
+	Replaced   bool                // an earlier sheet of this trip, since replaced
+	Unlisted   bool                // can't be held against anything: the list is not known
+	Seal       *Item
+	Tag, Outer string
+	Seals      []string
+	SealBroken bool
+	Found      string
+	Opening    bool
+}
+
+// Tray returns the set that the reading is really of.
+func (r *Reading) Tray() string {
+	if r.Tag != "" {
+		return r.Tag
+	}
+	return r.It.Event.Subject
+}
+
+// Own reports whether the reading is of the set that the record names.
+func (r *Reading) Own() bool { return r.Tray() == r.It.Event.Subject }
+
+func looked(it *Item, s *events.Reading, tag, outer string, seals []string, broken bool) Reading {
+	r := Reading{It: it, Tag: tag, Outer: outer, Seals: seals, SealBroken: broken}
+	switch {
+	case s == nil:
+	case s.Found == events.FoundNone:
+		r.Class, r.Found = ReadAbsent, s.Found
+	case s.Unreadable, s.Code != "" && it.Code == nil:
+		r.Class, r.Found = ReadUnreadable, s.Found
+	case s.Code != "":
+		r.Class, r.Found = ReadUnknown, s.Found // until read says better
+	default:
+		r.Found = s.Found
+	}
+	return r
+}
+
+// GoodBeforeUse returns a good reading at or before the opening.
+func (c *Trip) GoodBeforeUse() *Reading {
+	open := c.FirstOpened()
+	for i := range c.Readings {
+		if r := &c.Readings[i]; r.Class == ReadGood && r.Own() && (open == nil || !open.Less(r.It)) {
+			return r
+		}
+	}
+	return nil
+}
+
+// InPlace reports whether a sheet was found where it was sealed.
+func (r *Reading) InPlace() bool {
+	s := SealOf(r.Seal)
+	return s != nil && r.Found == string(s.Placement)
+}
+
+// Faulted reports whether a reading that is not good has a finding: without a
+// seal nothing can be missing, and a code that nothing is known of may be right.
+func (c *Trip) Faulted(r *Reading) bool {
+	switch r.Class {
+	case ReadAbsent:
+		s := SealOf(r.Seal)
+		return s != nil && s.Placement != events.Screen
+	case ReadUnknown:
+		return !r.Unlisted
+	}
+	return r.Class != ReadGood
+}
+
+// Screened reports whether a trip has no paper that could be elsewhere.
+func (c *Trip) Screened() bool {
+	n := len(c.Sealed)
+	return n > 0 && SealOf(c.Sealed[n-1]).Placement == events.Screen
+}
+
+// commits reports whether a code commits to what a list.sealed recorded. known is
+// false where the seal says nothing that a code can be held against.
+func (b *Book) commits(code *events.SheetCode, c *Trip, seal *Item) (match, known bool) {
+	d := SealOf(seal)
+	if d == nil {
+		return false, false
+	}
+	if d.Binding != "" {
+		var b events.Digest
+		if n, err := hex.Decode(b[:], []byte(d.Binding)); err == nil && n == len(b) {
+			return code.Matches(b), true
+		}
+	}
+	if d.Code != "" {
+		if p, err := events.ParseSheetCode(d.Code); err == nil {
+			return p.Binding == code.Binding, true
+		}
+	}
+	if d.List != "" && (c.List == nil || d.List != c.List.List || d.Version != c.List.Version) {
+		return false, false
+	}
+	return b.commitsToList(code, c)
+}
+
+// commitsToList holds a code against the list the set was packed by.
+func (b *Book) commitsToList(code *events.SheetCode, c *Trip) (match, known bool) {
+	if c.List == nil {
+		return false, false
+	}
+	l, err := b.listDigest(c.ListItem)
+	if err != nil {
+		return false, false
+	}
+	binding, err := events.Binding(l, c.Key.Set, c.Key.Trip)
+	return err == nil && code.Matches(binding), err == nil
+}
+
+// read classifies a reading that has a code.
+func (b *Book) read(c *Trip, r *Reading) {
+	r.Seal = c.SealAt(r.It)
+	if r.Class != ReadUnknown {
+		return
+	}
+	code := r.It.Code
+	if code.Trip == c.Key.Trip {
+		r.Class, r.Replaced, r.Unlisted = b.ReadOwn(c, r.It, code)
+		return
+	}
+	owner, sealed := b.Owner(code)
+	switch {
+	case owner == projections.TripKey{}:
+		r.Class = ReadUnknown
+	case owner.Set == c.Key.Set:
+		r.Class, r.Owner, r.Forged = ReadStale, owner, !sealed
+	default:
+		r.Class, r.Owner, r.Forged = ReadSwapped, owner, !sealed
+	}
+}
+
+// ReadOwn holds a code of the trip against its seals. The seal in force
+// decides: a sheet that was replaced by a later one carries other content. A
+// seal observed after the reading is good as well: the content was bound to
+// set and trip, and what the clocks say is another finding.
+func (b *Book) ReadOwn(c *Trip, at *Item, code *events.SheetCode) (cl Class, replaced, unlisted bool) {
+	force := c.SealAt(at)
+	if force == nil {
+		switch match, known := b.commitsToList(code, c); {
+		case match:
+			return ReadGood, false, false
+		case known:
+			return ReadAltered, false, false
+		}
+		return ReadUnknown, false, true
+	}
+	match, known := b.commits(code, c, force)
+	if match {
+		return ReadGood, false, false
+	}
+	for _, s := range c.Sealed {
+		if m, _ := b.commits(code, c, s); m {
+			if force.Less(s) {
+				return ReadGood, false, false
+			}
+			return ReadAltered, true, false
+		}
+	}
+	if !known {
+		return ReadUnknown, false, true
+	}
+	return ReadAltered, false, false
+}
+
+// Owner returns whose trip a code names, and whether the code's content was
+// sealed for it. Where one trip was used for several sets, the set whose seal
+// the code fits is meant.
+func (b *Book) Owner(code *events.SheetCode) (k projections.TripKey, sealed bool) {
+	b.need(DimTrip, code.Trip)
+	b.asked(DimTrip, code.Trip)
+	t := b.trips[code.Trip]
+	if t == nil {
+		return projections.TripKey{}, false
+	}
+	rank := 0
+	for _, it := range slices.Clone(t.items) {
+		if it.Void || !OfSet(it.Kind) {
+			continue
+		}
+		n := 1
+		switch it.Kind {
+		case events.KindListSealed:
+			n = 3
+			// A seal without a binding is held against the list, which needs the chain's pack.
+			c := &Trip{Key: projections.TripKey{Set: it.Event.Subject, Trip: code.Trip}}
+			for _, p := range slices.Clone(t.items) {
+				if !p.Void && p.Kind == events.KindSetPacked && p.Event.Subject == it.Event.Subject {
+					c.Packed = append(c.Packed, p)
+				}
+			}
+			slices.SortFunc(c.Packed, Compare)
+			if SealOf(it).Binding == "" {
+				c.Sealed = []*Item{it}
+				c.List, c.ListItem = b.listOf(c)
+			}
+			if match, _ := b.commits(code, c, it); match {
+				n = 4
+			}
+		case events.KindSetPacked:
+			n = 2
+		}
+		if n > rank || n == rank && it.Event.Subject < k.Set {
+			k, rank = projections.TripKey{Set: it.Event.Subject, Trip: code.Trip}, n
+		}
+	}
+	return k, rank == 4
+}
+
+// LastConclusive returns a set's latest reading that tells whose sheet it has.
+func (c *Trip) LastConclusive() *Reading {
+	for i := len(c.Readings) - 1; i >= 0; i-- {
+		if r := &c.Readings[i]; r.Class.Conclusive() && r.Own() {
+			return r
+		}
+	}
+	return nil
+}
+
+// Carries returns the trip whose sheet the set was found with when last read.
+func (c *Trip) Carries() (projections.TripKey, *Reading) {
+	if r := c.LastConclusive(); r != nil && r.Class == ReadSwapped {
+		return r.Owner, r
+	}
+	return projections.TripKey{}, nil
+}
+
+// LastGood returns a set's latest good reading before a moment, nil without one.
+func (c *Trip) LastGood(before *Item) *Reading {
+	for i := len(c.Readings) - 1; i >= 0; i-- {
+		if r := &c.Readings[i]; r.Class == ReadGood && r.Own() && (before == nil || r.It.Less(before)) {
+			return r
+		}
+	}
+	return nil
+}
+
+// LastRight returns when a set last had its own sheet: at a good reading, or
+// at a count made by it.
+func (b *Book) LastRight(c *Trip) *Item {
+	var at *Item
+	if g := c.LastGood(nil); g != nil {
+		at = g.It
+	}
+	for _, it := range c.Counted {
+		if it.Code == nil || it.Code.Trip != c.Key.Trip || at != nil && it.Less(at) {
+			continue
+		}
+		if cl, _, _ := b.ReadOwn(c, it, it.Code); cl == ReadGood {
+			at = it
+		}
+	}
+	return at
+}
+
+// KnownRight returns when a set was last known to have its own sheet: at its
+// seal, or a good reading; without either, its first sighting.
+func (c *Trip) KnownRight(before *Item) time.Time {
+	var at time.Time
+	if len(c.Steps) > 0 {
+		at = c.Steps[0].At()
+	}
+	if s := c.SealAt(before); s != nil && !s.At().After(before.At()) {
+		at = s.At()
+	}
+	if g := c.LastGood(before); g != nil && g.It.At().After(at) {
+		at = g.It.At()
+	}
+	if at.After(before.At()) {
+		return before.At()
+	}
+	return at
+}

@@ -1,0 +1,171 @@
+package facts
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"slices"
+	"sort"
+	"time"
+)
+
+// facts returns everything recorded of a trip, void or not.
+func (b *Book) facts(k projections.TripKey) []*Item { return b.Trip(k).All }
+
+// TripAt returns the trip that a set was packed for last at or before a moment,
+// "" where there is none. A packing that was taken back does not count.
+func (b *Book) TripAt(set string, at time.Time) (string, error) {
+	b.around(set, at)
+	trip := b.packedBefore(set, at)
+	return trip, b.Failed()
+}
+
+// TripsOf returns the trips of a set that are held, and those already known of.
+func (b *Book) TripsOf(set string, known []projections.TripKey) []projections.TripKey {
+	seen := make(map[projections.TripKey]struct{})
+	for _, k := range known {
+		seen[k] = struct{}{}
+	}
+	if s := b.sets[set]; s != nil {
+		for _, p := range s.packs.items {
+			seen[projections.TripKey{Set: set, Trip: p.Event.Trip}] = struct{}{}
+		}
+		for _, it := range s.loose {
+			b.around(set, it.At())
+			seen[projections.TripKey{Set: set, Trip: b.packedBefore(set, it.At())}] = struct{}{}
+		}
+	}
+	if b.src == nil {
+		for id, t := range b.trips {
+			for _, it := range t.items {
+				if it.Event.Subject == set {
+					seen[projections.TripKey{Set: set, Trip: id}] = struct{}{}
+				}
+			}
+		}
+	}
+	return SortedKeys(seen)
+}
+
+// Readers returns the trips in whose facts a trip's sheet code stands.
+func (b *Book) Readers(k projections.TripKey) []projections.TripKey {
+	if k.Trip == "" {
+		return nil
+	}
+	b.need(DimSheet, k.Trip)
+	b.asked(DimSheet, k.Trip)
+	t := b.trips[k.Trip]
+	if t == nil || len(t.sheet) == 0 {
+		return nil
+	}
+	seen := make(map[projections.TripKey]struct{})
+	for _, it := range slices.Clone(t.sheet) {
+		if x := b.TripOf(it.Event, 0); x != k {
+			seen[x] = struct{}{}
+		}
+	}
+	return SortedKeys(seen)
+}
+
+// Resolve returns the trip of a fact: its own, or for a fact without one the
+// set's trip packed last at or before its time, else the set's facts before
+// any packing. A correction without a trip is where the corrected event is.
+// The zero TripKey is returned for what belongs to no trip.
+func (b *Book) Resolve(f Fact) projections.TripKey {
+	if f.Event == nil || f.Event.Data == nil {
+		return projections.TripKey{}
+	}
+	return b.TripOf(f.Event, 0)
+}
+
+// TripOf is Resolve for an event. depth counts the corrections of corrections
+// that were followed to it.
+func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
+	k := e.Kind()
+	switch {
+	case e.Trip != "" && Tripped(k):
+		return projections.TripKey{Set: e.Subject, Trip: e.Trip}
+	case OfSet(k):
+		b.around(e.Subject, e.Time)
+		return projections.TripKey{Set: e.Subject, Trip: b.packedBefore(e.Subject, e.Time)}
+	}
+	if c, ok := e.Data.(*events.EventCorrected); ok && depth < maxFixDepth {
+		b.need(DimEvent, c.Event)
+		if t := b.ids[c.Event]; t != nil {
+			return b.TripOf(t.Event, depth+1)
+		}
+	}
+	return projections.TripKey{}
+}
+
+// packedBefore returns the trip that a set was packed for last at or before a moment.
+func (b *Book) packedBefore(set string, at time.Time) string {
+	p := b.lastPacking(set, at)
+	if p == nil {
+		b.AskedBetween(DimSet, set, Ever, Nanos(at))
+		return ""
+	}
+	b.AskedBetween(DimSet, set, Nanos(p.At()), Nanos(at))
+	return p.Event.Trip
+}
+
+// lastPacking returns the set.packed in force last at or before a moment, nil
+// without one.
+func (b *Book) lastPacking(set string, at time.Time) *Item {
+	s := b.sets[set]
+	if s == nil {
+		return nil
+	}
+	packs := s.packs.sorted()
+	after := sort.Search(len(packs), func(i int) bool { return packs[i].At().After(at) })
+	for _, p := range slices.Backward(packs[:after]) {
+		if !p.Void {
+			return p
+		}
+	}
+	return nil
+}
+
+// Trips returns the trips of all facts held, by set and trip.
+func (b *Book) Trips() []projections.TripKey {
+	seen := make(map[projections.TripKey]struct{}, len(b.trips))
+	for id, t := range b.trips {
+		for _, it := range t.items {
+			seen[projections.TripKey{Set: it.Event.Subject, Trip: id}] = struct{}{}
+		}
+	}
+	for set, s := range b.sets {
+		for _, it := range s.loose {
+			seen[projections.TripKey{Set: set, Trip: b.packedBefore(set, it.At())}] = struct{}{}
+		}
+	}
+	return SortedKeys(seen)
+}
+
+// SortedKeys returns the keys of a set of trips, in order.
+func SortedKeys(m map[projections.TripKey]struct{}) []projections.TripKey {
+	out := make([]projections.TripKey, 0, len(m))
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.SortFunc(out, projections.CompareKeys)
+	return out
+}
+
+// Case returns the trips that were opened or counted for a case.
+func (b *Book) Case(ref string) ([]projections.TripKey, error) {
+	out := b.CaseTrips(ref)
+	return out, b.Failed()
+}
+
+// CaseTrips returns the trips that were opened or counted for a case.
+func (b *Book) CaseTrips(ref string) []projections.TripKey {
+	b.need(DimCase, ref)
+	b.asked(DimCase, ref)
+	seen := make(map[projections.TripKey]struct{})
+	for _, it := range slices.Clone(b.cases[ref]) {
+		if !it.Void && it.Kind != events.KindCaseClosed && CaseOf(it.Data) == ref {
+			seen[b.TripOf(it.Event, 0)] = struct{}{}
+		}
+	}
+	return SortedKeys(seen)
+}

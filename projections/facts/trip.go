@@ -1,0 +1,303 @@
+package facts
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"slices"
+	"sort"
+	"time"
+)
+
+// chain is what is in force of one trip, in order.
+type Trip struct {
+	Key        projections.TripKey
+	All        []*Item // everything recorded of the trip, void facts and corrections too
+	Steps      []*Item // observations of the set that are in force
+	Packed     []*Item
+	Sealed     []*Item
+	sterilized []*Item
+	Opened     []*Item
+	Counted    []*Item
+	Readings   []Reading
+	CaseRef    string    // the case it was opened for last
+	Closings   []*Item   // case.closed of caseRef, in force
+	Cases      []CaseUse // every case it was opened or counted for
+	Next       *Item     // the pack by which the set's next trip began
+	Prev       string    // the set's trip before this one
+	List       *events.ListIssued
+	ListItem   *Item // where list was issued
+}
+
+// Trip returns what is in force of a trip.
+func (b *Book) Trip(k projections.TripKey) *Trip {
+	return b.chains.Get(b, k, func() *Trip { return b.buildChain(k) })
+}
+
+func (b *Book) buildChain(k projections.TripKey) *Trip {
+	b.need(DimTrip, k.Trip)
+	b.asked(DimTrip, k.Trip)
+	c := &Trip{Key: k}
+	var own []*Item
+	if t := b.trips[k.Trip]; t != nil && k.Trip != "" {
+		own = t.items
+	}
+	c.All = make([]*Item, 0, len(own)+2)
+	for _, it := range own {
+		if it.Event.Subject == k.Set {
+			c.All = append(c.All, it)
+		}
+	}
+	b.aroundTrip(k, own)
+	s := b.sets[k.Set]
+	if s != nil {
+		for _, it := range s.loose {
+			p := b.lastPacking(k.Set, it.At())
+			if p == nil && k.Trip == "" || p != nil && p.Event.Trip == k.Trip {
+				c.All = append(c.All, it)
+			}
+		}
+	}
+	if !slices.IsSortedFunc(c.All, Compare) {
+		slices.SortFunc(c.All, Compare)
+	}
+	c.classify()
+	var packs []*Item
+	if s != nil {
+		packs = s.packs.sorted()
+		c.neighbours(packs)
+	}
+	b.askedAround(c, packs)
+	if n := len(c.Opened); n > 0 {
+		c.CaseRef = CaseOf(c.Opened[n-1].Data)
+	} else if n := len(c.Counted); n > 0 {
+		c.CaseRef = CaseOf(c.Counted[n-1].Data)
+	}
+	b.casesOf(c)
+	c.List, c.ListItem = b.listOf(c)
+	for i := range c.Readings {
+		b.read(c, &c.Readings[i])
+	}
+	return c
+}
+
+// CaseUse is a case in which a trip was opened or counted: one, unless
+// something went wrong.
+type CaseUse struct {
+	Ref      string
+	Opened   bool
+	Closings []*Item
+}
+
+func (b *Book) casesOf(c *Trip) {
+	for _, of := range [][]*Item{c.Opened, c.Counted} {
+		for _, it := range of {
+			ref := CaseOf(it.Data)
+			if i := slices.IndexFunc(c.Cases, func(u CaseUse) bool { return u.Ref == ref }); i < 0 {
+				c.Cases = append(c.Cases, CaseUse{Ref: ref, Opened: it.Kind == events.KindSetOpened})
+			}
+		}
+	}
+	for i := range c.Cases {
+		u := &c.Cases[i]
+		b.need(DimCase, u.Ref)
+		b.asked(DimCase, u.Ref)
+		for _, it := range b.cases[u.Ref] {
+			if it.Kind == events.KindCaseClosed && !it.Void && CaseOf(it.Data) == u.Ref {
+				u.Closings = append(u.Closings, it)
+			}
+		}
+		slices.SortFunc(u.Closings, Compare)
+		if u.Ref == c.CaseRef {
+			c.Closings = u.Closings
+		}
+	}
+}
+
+func (c *Trip) classify() {
+	c.Steps = make([]*Item, 0, len(c.All))
+	for _, it := range c.All {
+		if it.Void {
+			continue
+		}
+		switch it.Kind {
+		case events.KindSetPacked:
+			c.Packed = append(c.Packed, it)
+		case events.KindListSealed:
+			c.Sealed = append(c.Sealed, it)
+		case events.KindSetSterilized:
+			c.sterilized = append(c.sterilized, it)
+		case events.KindSetOpened:
+			c.Opened = append(c.Opened, it)
+		case events.KindSetCounted:
+			c.Counted = append(c.Counted, it)
+		case events.KindSetChecked:
+		default:
+			continue
+		}
+		c.Steps = append(c.Steps, it)
+	}
+	for _, it := range c.Steps {
+		switch d := it.Data.(type) {
+		case *events.SetChecked:
+			c.Readings = append(c.Readings, looked(it, d.Sheet, d.Tag, d.OuterLabel, d.Seals, d.SealBroken))
+		case *events.SetOpened:
+			r := looked(it, d.Sheet, d.Tag, d.OuterLabel, d.Seals, d.SealBroken)
+			r.Opening = true
+			c.Readings = append(c.Readings, r)
+		}
+	}
+}
+
+// aroundTrip fetches what lies around each packing of a trip; for what was seen
+// of a set before any packing, what lies around the first.
+func (b *Book) aroundTrip(k projections.TripKey, own []*Item) {
+	if b.src == nil {
+		return
+	}
+	if k.Trip == "" {
+		b.around(k.Set, time.Time{})
+		return
+	}
+	for _, it := range own {
+		if it.Kind == events.KindSetPacked && it.Event.Subject == k.Set {
+			b.around(k.Set, it.At())
+		}
+	}
+}
+
+// askedAround notes the set's packings and loose facts that a trip was told
+// apart from its neighbours by: from the packing before it to the one after.
+func (b *Book) askedAround(c *Trip, packs []*Item) {
+	if b.log == nil {
+		return
+	}
+	from, to := int64(Ever), int64(After)
+	if c.Key.Trip != "" && len(c.Packed) == 0 {
+		return // nothing loose belongs to a trip that nobody packed
+	}
+	last := time.Time{}
+	if n := len(c.Packed); n > 0 {
+		last = c.Packed[n-1].At()
+	}
+	for _, p := range packs {
+		if p.Void || p.Event.Trip == c.Key.Trip {
+			continue
+		}
+		if len(c.Packed) > 0 && p.Less(c.Packed[0]) {
+			from = Nanos(p.At())
+		} else if len(c.Packed) == 0 || p.At().After(last) {
+			to = Nanos(p.At())
+			break
+		}
+	}
+	b.AskedBetween(DimSet, c.Key.Set, from, to)
+}
+
+// neighbours finds the set's trips before and after.
+func (c *Trip) neighbours(packs []*Item) {
+	if len(c.Packed) == 0 {
+		return
+	}
+	first := c.Packed[0]
+	at := sort.Search(len(packs), func(i int) bool { return !packs[i].Less(first) })
+	other := func(p *Item) bool { return !p.Void && p.Event.Trip != c.Key.Trip }
+	for i := at - 1; i >= 0; i-- {
+		if p := packs[i]; other(p) {
+			c.Prev = p.Event.Trip
+			break
+		}
+	}
+	for _, p := range packs[at:] {
+		if other(p) {
+			c.Next = p
+			break
+		}
+	}
+}
+
+// Over reports whether nothing more is to come of the trip: its case is closed,
+// or the set has been packed again.
+func (c *Trip) Over() bool { return c.Next != nil || len(c.Closings) > 0 && len(c.Opened) > 0 }
+
+// FirstOpened returns when the set was opened, nil where it was not.
+func (c *Trip) FirstOpened() *Item {
+	if len(c.Opened) == 0 {
+		return nil
+	}
+	return c.Opened[0]
+}
+
+// SealAt returns the list.sealed in force at a moment: the latest at or
+// before it. Before the first one, the first is held to.
+func (c *Trip) SealAt(at *Item) *Item {
+	for i := len(c.Sealed) - 1; i >= 0; i-- {
+		if !c.Sealed[i].At().After(at.At()) {
+			return c.Sealed[i]
+		}
+	}
+	if len(c.Sealed) > 0 {
+		return c.Sealed[0]
+	}
+	return nil
+}
+
+// LastPack returns the last packing, nil without one.
+func (c *Trip) LastPack() *Item {
+	if n := len(c.Packed); n > 0 {
+		return c.Packed[n-1]
+	}
+	return nil
+}
+
+// LastCount returns the last count for the case the set was opened for last.
+func (c *Trip) LastCount() *Item {
+	for _, it := range slices.Backward(c.Counted) {
+		if CaseOf(it.Data) == c.CaseRef {
+			return it
+		}
+	}
+	return nil
+}
+
+// First returns the first observation of a link.
+func (c *Trip) First(l events.Kind) *Item {
+	var of []*Item
+	switch l {
+	case events.KindSetPacked:
+		of = c.Packed
+	case events.KindListSealed:
+		of = c.Sealed
+	case events.KindSetSterilized:
+		of = c.sterilized
+	case events.KindSetOpened:
+		of = c.Opened
+	case events.KindSetCounted:
+		of = c.Counted
+	case events.KindCaseClosed:
+		of = c.Closings
+	}
+	if len(of) == 0 {
+		return nil
+	}
+	return of[0]
+}
+
+// Releasing returns the run that a set's use rests on: the last that passed
+// and was released by a moment (nil: ever), and the last of any kind. A run that
+// passed and was not released takes back what an earlier one released: the set
+// was in it for a reason.
+func (c *Trip) Releasing(b *Book, by *Item) (good, last *Item) {
+	for _, it := range c.sterilized {
+		if by != nil && it.At().Sub(by.At()) > Seconds(b.PolicyFor(by).ClockToleranceSeconds) {
+			continue
+		}
+		last = it
+		switch d := RunOf(it); {
+		case d.Result == "passed" && d.Released:
+			good = it
+		case d.Result == "passed":
+			good = nil
+		}
+	}
+	return good, last
+}

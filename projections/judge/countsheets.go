@@ -1,0 +1,73 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// countSheets: each count was made against this trip's sheet, or the screen,
+// which shows the trip's list by definition.
+func (j *judgement) countSheets(t counts) {
+	c := j.c
+	type wrong struct {
+		owner projections.TripKey
+		class facts.Class
+	}
+	var order []wrong
+	by := make(map[wrong][]*facts.Item, 0)
+	for _, it := range t.counts {
+		if facts.CountOf(it).Sheet == events.SheetScreen {
+			continue
+		}
+		var x wrong
+		switch {
+		case it.Code == nil:
+			x.class = facts.ReadUnreadable
+		case it.Code.Trip == c.Key.Trip:
+			cl, _, unlisted := j.w.ReadOwn(c, it, it.Code)
+			if cl == facts.ReadGood || unlisted {
+				continue
+			}
+			x.class = cl
+		default:
+			x.class = facts.ReadUnknown
+			if o, _ := j.w.Owner(it.Code); o != (projections.TripKey{}) {
+				x = wrong{o, facts.ReadSwapped}
+			}
+		}
+		if by[x] == nil {
+			order = append(order, x)
+		}
+		by[x] = append(by[x], it)
+	}
+	for _, x := range order {
+		its := by[x]
+		d := &projections.WrongList{Set: c.Key.Set, Counts: stagesAt(its), Against: against(c, x.owner, x.class)}
+		var lines []int64
+		if x.owner != (projections.TripKey{}) {
+			y := j.w.Trip(x.owner)
+			changes := changesOf(y.List, c.List)
+			d.Sheet, d.Changes = &projections.TripKey{Set: x.owner.Set, Trip: x.owner.Trip}, &changes
+			lines = changedLines(y.List, c.List)
+		}
+		f := j.add(projections.CountedOnWrongList, projections.SeverityBroken, d, its...)
+		f.From, f.To = its[0].At(), its[len(its)-1].At()
+		f.Other, f.Lines = d.Sheet, lines
+	}
+}
+
+// against returns what a count by a wrong sheet was made against.
+func against(c *facts.Trip, owner projections.TripKey, cl facts.Class) projections.CountedAgainst {
+	switch {
+	case owner != projections.TripKey{} && owner.Set == c.Key.Set:
+		return projections.AgainstOtherPacking
+	case owner != projections.TripKey{}:
+		return projections.AgainstOtherSet
+	case cl == facts.ReadUnreadable:
+		return projections.AgainstUnreadable
+	case cl == facts.ReadAltered:
+		return projections.AgainstAltered
+	}
+	return projections.AgainstUnknown
+}

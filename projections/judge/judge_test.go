@@ -1,0 +1,559 @@
+package judge
+
+import (
+	"testing"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+func TestWholeChain(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	x := newTurn("LAP-014", 0, l)
+	s.live(x)
+	v := judge(t, s.world(), x.key())
+	if v.Status != projections.Whole || len(v.Findings) != 0 || !v.Opened || !v.Over || v.Case != x.ref || v.Where != "north/or-3" || !v.Since.Equal(x.finalAt()) {
+		t.Fatalf("a chain without a fault: %s", show(v))
+	}
+	// Each link that is still to come leaves the chain open.
+	for n := 1; n < len(s.all)-1; n++ {
+		v := judge(t, worldOf(s.all[:n+1]), x.key())
+		if v.Status != projections.Open || len(v.Findings) != 0 {
+			t.Errorf("after %d facts: %s", n+1, show(v))
+		}
+	}
+	if len(s.all) != 9 {
+		t.Fatalf("the story has %d facts", len(s.all))
+	}
+}
+
+// plain returns a story with one list and a turn to spoil.
+func plain() (*story, *turn) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	return s, newTurn("LAP-014", 0, l)
+}
+
+// pair returns a second turn beside the first, whose list differs in line 2.
+func (s *story) pair() *turn {
+	return newTurn("LAP-022", 0, s.list("LAP-MINOR", 1, 6, 3, 4))
+}
+
+func own(t *turn) string { return sheetCode(t.list, t.set, t.trip()) }
+
+// findingTests: each code, what gives it, and the nearest thing that must not.
+var findingTests = []struct {
+	code projections.Code
+	name string
+	sev  projections.Severity
+	with func(s *story, x *turn)
+	not  func(s *story, x *turn)
+}{
+	{projections.SheetSwapped, "another set's sheet at the opening", projections.SeverityBroken,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.open.Sheet.Code = own(y); s.live(x) },
+		func(s *story, x *turn) { y := s.pair(); s.live(y); s.live(x) }},
+	{projections.SheetSwapped, "found in storage and put right", projections.SeverityNoted,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.check.Sheet.Code = own(y); s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetSwapped, "the tray is another set, the sheet this set's", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Tag = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.Tag = "LAP-014"; s.live(x) }},
+	{projections.SheetStale, "own sheet of the turn before", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			x2 := newTurn("LAP-014", 1, x.list)
+			x2.open.Sheet.Code = own(x)
+			s.live(x2)
+			*x = *x2
+		},
+		func(s *story, x *turn) { s.live(x); x2 := newTurn("LAP-014", 1, x.list); s.live(x2); *x = *x2 }},
+	{projections.SheetAltered, "same set and trip, other lines", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.open.Sheet.Code = sheetCode(other, x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{projections.SheetAltered, "sealed with another list than packed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.seal = sealed(other, x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.seal.List, x.seal.Version = "", 0; s.live(x) }},
+	{projections.SheetAltered, "sealed with another list, by name", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.list("LAP-OTHER", 1, 6, 2, 5)
+			x.seal.List, x.seal.Version = "LAP-OTHER", 1
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{projections.SheetAltered, "a seal whose binding is another set's", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			_, b := binding(x.list, "LAP-022", x.trip())
+			x.seal.Binding = b.String()
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil // before anybody reads it
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.seal.Binding = ""; s.live(x) }},
+	{projections.SheetAltered, "a seal whose digests are not the list's", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			other := s.list("LAP-OTHER", 1, 6, 2, 5)
+			d, b := binding(other, x.set, x.trip())
+			x.seal.ListDigest, x.seal.Binding = d.String(), b.String()
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnknown, "a trip nobody has recorded", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet.Code = own(s.pair()); s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged, and never read before", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check = nil
+			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, right in storage", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetAbsent, "nothing in the holder", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet = &events.Reading{Found: "none"}; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement = events.Screen // there is no paper to be absent
+			x.open.Sheet, x.check.Sheet = &events.Reading{Found: "none"}, nil
+			s.live(x)
+		}},
+	{projections.SheetMoved, "right sheet, inside instead of outside", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Sheet.Found = "inside-bag"; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet.Found = events.InsideBag, "inside-bag", "inside-bag"
+			s.live(x)
+		}},
+	{projections.LabelSwapped, "label of another set, sheet with the tray", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.OuterLabel = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.OuterLabel = ""; s.live(x) }},
+	{projections.LabelSwapped, "wrong in storage, right when it was opened", projections.SeverityNoted,
+		func(s *story, x *turn) { x.check.OuterLabel = "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.check.OuterLabel = "LAP-014"; s.live(x) }},
+	{projections.LabelSwapped, "the record by the label, tag and sheet another set's", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y)
+			x.open.Tag, x.open.Sheet.Code = y.set, own(y)
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(s.pair()); s.live(x) }},
+	{projections.SealDiffers, "another number", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
+		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},
+	{projections.SealDiffers, "the number of a seal that was replaced", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			seal := *x.seal
+			seal.Seals = []string{"777"}
+			s.tell("packing-1", x.checkedAt().Add(1e9), x.set, x.trip(), &seal)
+		},
+		func(s *story, x *turn) {
+			x.open.Seals = []string{"777"}
+			x.check.Seals = []string{"48LAP-014"} // the one in force in storage
+			s.live(x)
+			seal := *x.seal
+			seal.Seals = []string{"777"}
+			s.tell("packing-1", x.checkedAt().Add(1e9), x.set, x.trip(), &seal)
+		}},
+	{projections.SealDiffers, "a broken seal", projections.SeverityBroken,
+		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.LinkMissing, "never sterilized", projections.SeverityBroken,
+		func(s *story, x *turn) { x.run = nil; s.live(x) },
+		func(s *story, x *turn) { x.closed = nil; s.live(x) }},
+	{projections.LinkMissing, "opened unread", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet = nil; s.live(x) },
+		func(s *story, x *turn) {
+			x.seal.Placement, x.open.Sheet, x.check.Sheet = events.Screen, nil, nil
+			s.live(x)
+		}},
+	{projections.LinkMissing, "seen in the holder but not read", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Sheet.Code = ""; s.live(x) },
+		func(s *story, x *turn) { x.check.Sheet.Code = ""; s.live(x) }},
+	{projections.LinkMissing, "opened a second time for the case, the sheet read at neither", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open.Sheet = nil
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), x.open)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			again.Sheet = nil
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &again)
+		}},
+	{projections.LinkMissing, "used and packed again without a count", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.first, x.final, x.closed = nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		},
+		func(s *story, x *turn) { x.first, x.final, x.closed = nil, nil, nil; s.live(x) }},
+	{projections.LinkOutOfOrder, "sealed long after the sterilizer", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			seal := x.seal
+			x.seal = nil
+			s.live(x)
+			s.tell("packing-1", x.sterilizedAt().Add(121*1e9), x.set, x.trip(), seal)
+		},
+		func(s *story, x *turn) {
+			seal := x.seal
+			x.seal = nil
+			s.live(x)
+			s.tell("packing-1", x.sterilizedAt().Add(120*1e9), x.set, x.trip(), seal) // within the clocks' error
+		}},
+	{projections.LinkOutOfOrder, "opened again for another case", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			again.Case = "K-OTHER"
+			s.tell("or-4", clock(1, 11, 0), x.set, x.trip(), &again)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.open
+			s.tell("or-3", clock(1, 11, 0), x.set, x.trip(), &again)
+		}},
+	{projections.LinkOutOfOrder, "counted for another case", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Case = "K-OTHER"; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.TwoPlaces, "two stations within a minute", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("cart", x.checkedAt().Add(59*1e9), x.set, x.trip(), &events.SetChecked{})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("cart", x.checkedAt().Add(60*1e9), x.set, x.trip(), &events.SetChecked{})
+		}},
+	{projections.TwoPlaces, "two places of storage, told by two stations", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "Storage A4"})
+		}},
+	{projections.TwoPlaces, "one station is one place", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage-2", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		}},
+	{projections.TwoPlaces, "packed again unopened", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		},
+		func(s *story, x *turn) { s.live(x); s.live(newTurn("LAP-014", 1, x.list)) }},
+	{projections.TwoPlaces, "packed again unopened, and the older trip seen after", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			y := newTurn("LAP-014", 1, x.list)
+			s.live(y)
+			s.tell("storage", clock(5, 9, 0), x.set, x.trip(), &events.SetChecked{})
+			*x = *y // the younger trip is in two places as well
+		},
+		func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			y := newTurn("LAP-014", 1, x.list)
+			s.live(y)
+			*x = *y
+		}},
+	{projections.NotReleased, "opened from an unreleased load", projections.SeverityBroken,
+		func(s *story, x *turn) { x.run.Released = false; s.live(x) },
+		func(s *story, x *turn) {
+			x.run.Released = false
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil // still waiting
+			s.live(x)
+		}},
+	{projections.NotReleased, "released only after it was opened", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			run := x.run
+			x.run = nil
+			s.live(x)
+			s.tell("sterilizer-2", x.openedAt().Add(121*1e9), x.set, x.trip(), run)
+		},
+		func(s *story, x *turn) {
+			run := x.run
+			x.run = nil
+			s.live(x)
+			s.tell("sterilizer-2", x.openedAt().Add(120*1e9), x.set, x.trip(), run)
+		}},
+	{projections.LinkOutOfOrder, "packed again after its run", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", clock(0, 10, 0), x.set, x.trip(), x.pack)
+		},
+		func(s *story, x *turn) { // and before it
+			s.live(x)
+			s.tell("packing-1", clock(0, 6, 12), x.set, x.trip(), x.pack)
+		}},
+	{projections.LabelSwapped, "tag and label of another set than the record", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = "LAP-022", "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = x.set, ""; s.live(x) }},
+	{projections.NotReleased, "a failed run", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			failed := *x.run
+			failed.Load, failed.Result, failed.Released = "S2-00-03", "failed", false
+			s.live(x)
+			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &failed) // run again, and passed
+		}},
+	{projections.NotReleased, "a cycle the list does not allow", projections.SeverityBroken,
+		func(s *story, x *turn) { x.list.Cycles = []string{"gravity-121"}; x.rebind(); s.live(x) },
+		func(s *story, x *turn) {
+			x.list.Cycles = []string{"gravity-121", "dynamic-air-132"}
+			x.rebind()
+			s.live(x)
+		}},
+	{projections.NotReleased, "the indicator inside did not change", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Indicator = "fail"; s.live(x) },
+		func(s *story, x *turn) { x.open.Indicator = ""; s.live(x) }},
+	{projections.LoadRecalled, "a positive indicator", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "positive") },
+		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "negative") }},
+	{projections.ListSuperseded, "packed by an old version", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 0), "LAP-MAJOR", 4, 6, 2, 5) },
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 15), "LAP-MAJOR", 4, 6, 2, 5) }},
+	{projections.ListSuperseded, "sealed when a new version was out", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 4, 6, 2, 5) },
+		func(s *story, x *turn) { s.live(x); s.listAt(clock(0, 6, 12), "LAP-MAJOR", 2, 6, 2, 5) }},
+	{projections.ListSuperseded, "sealed by the version it was packed by, both old", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.listAt(clock(0, 6, 0), "LAP-MAJOR", 4, 6, 2, 5)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.listAt(clock(0, 6, 0), "LAP-MINOR", 4, 6, 2, 5)
+		}},
+	{projections.ListSuperseded, "a version nobody issued", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.pack.Version = 9; x.seal.Version = 9; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountedOnWrongList, "counted against another set's sheet", projections.SeverityBroken,
+		func(s *story, x *turn) { y := s.pair(); s.live(y); x.first.Sheet = own(y); s.live(x) },
+		func(s *story, x *turn) { s.live(s.pair()); x.first.Sheet = "screen"; s.live(x) }},
+	{projections.CountedOnWrongList, "counted against a sheet of other content", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.first.Sheet = sheetCode(s.list("LAP-OTHER", 1, 6, 2, 5), x.set, x.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{projections.CountDiffersAtOpen, "one fewer than packed", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5; s.live(x) },
+		func(s *story, x *turn) { // packing had recorded it
+			x.pack.Exceptions = []events.Exception{{Line: 1, Counted: 5, Reason: "missing"}}
+			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
+			s.live(x)
+		}},
+	{projections.CountShort, "one short at the end", projections.SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[2].Counted = 3; s.live(x) },
+		func(s *story, x *turn) {
+			x.final.Counts[2].Counted = 3
+			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "fell to the floor"}}
+			s.live(x)
+		}},
+	{projections.CountShort, "an added piece not seen again", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1})
+		},
+		func(s *story, x *turn) {
+			x.final.Counts[1].Counted = 3
+			s.live(x)
+			s.count(x, events.StageAdded, 8, 0, events.Count{Line: 2, Counted: 1})
+		}},
+	{projections.CountShort, "short before closing, right at the end", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, countAll(x.list)...)
+		}},
+	{projections.CountShort, "short before closing, and no final count", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.final = nil
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5})
+		},
+		func(s *story, x *turn) {
+			x.final = nil
+			s.live(x)
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 6})
+		}},
+	{projections.CountShort, "a piece in another line of its item", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.list.Lines[1].Item = x.list.Lines[0].Item
+			x.rebind()
+			x.final.Counts[0].Counted, x.final.Counts[1].Counted = 5, 3
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			x.list.Lines[1].Item = x.list.Lines[0].Item
+			x.rebind()
+			s.live(x)
+		}},
+	{projections.CountOver, "one over at the end", projections.SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[0].Counted = 7; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountOver, "something on no line of the list", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.final.Counts = append(x.final.Counts, events.Count{Line: 77, Counted: 1})
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			x.final.Counts = append(x.final.Counts, events.Count{Line: 77, Counted: 0})
+			s.live(x)
+		}},
+	{projections.CountMissing, "a line left out of the final count", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.final.Counts = x.final.Counts[:2]; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountMissing, "a piece that came after the final count", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 0})
+		}},
+	{projections.CountMissing, "no final count though the case is closed", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.final = nil; s.live(x) },
+		func(s *story, x *turn) { x.final, x.closed = nil, nil; s.live(x) }},
+	{projections.CountMissing, "a final count without a first", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.first, x.closed = nil, nil; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	// IFPN 1002 and the Great Ormond Street guideline: two persons, scrub and
+	// circulating. The records know badges, so one badge twice is refused; two
+	// circulating nurses can't be told from their badges.
+	{projections.CountOnePerson, "nobody beside the counter", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Witness = ""; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountOnePerson, "one badge in both roles", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.final.Witness = x.final.Counter; s.live(x) },
+		func(s *story, x *turn) { x.final.Witness = "B-9999"; s.live(x) }},
+	{projections.ClosedUnreconciled, "closed with one short", projections.SeverityBroken,
+		func(s *story, x *turn) { x.final.Counts[0].Counted = 5; s.live(x) },
+		func(s *story, x *turn) { x.final.Counts[0].Counted, x.closed = 5, nil; s.live(x) }},
+	{projections.ClosedUnreconciled, "closed as unreconciled", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.closed.Outcome, x.closed.Actions = "unreconciled", []string{"x-ray taken"}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.StationGap, "a hole in a station's numbers", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetChecked).Remarks = events.RemarkGap },
+		func(s *story, x *turn) { s.live(x); s.last(events.KindListIssued).Remarks = events.RemarkGap }},
+	{projections.SignatureBad, "a signature that does not verify", projections.SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindCaseClosed).Remarks = events.RemarkSignature },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SignatureBad, "not canonical", projections.SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetOpened).Remarks = events.RemarkForm },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.ClockDoubtful, "observed later than recorded", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Remarks = events.RemarkAhead },
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Recorded = clock(9, 0, 0) }}, // late is no fault
+	{projections.ClockDoubtful, "a clock that ran backwards", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetPacked).Remarks = events.RemarkBackwards },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.RecordUnread, "a kind nobody knows", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("or-3", clock(1, 8, 0), x.set, "", &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+		}},
+	{projections.RecordUnread, "a correction that can't be read", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			f := s.last(events.KindSetOpened)
+			s.tell("or-3", clock(1, 12, 0), x.set, x.trip(), &events.EventCorrected{Event: f.Event.ID, Action: "replace", Reason: "typed wrong", Data: []byte(`{"case":7}`)})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			s.correct(s.last(events.KindSetOpened), clock(1, 12, 0), x.open)
+		}},
+}
+
+func (s *story) indicator(day int, load, result string) *facts.Fact {
+	return s.tell("sterilizer-2", clock(day, 8, 0), load, "", &events.IndicatorRead{Load: load, Sterilizer: "S2", Result: result})
+}
+
+func (s *story) count(x *turn, stage events.Stage, hour, minute int, counts ...events.Count) *facts.Fact {
+	return s.tell("or-3", clock(x.day+1, hour, minute), x.set, x.trip(),
+		&events.SetCounted{Case: x.ref, Stage: stage, Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: counts})
+}
+
+// rebind seals and reads a turn anew after its list was changed by the test.
+func (t *turn) rebind() {
+	seal := sealed(t.list, t.set, t.trip())
+	t.seal.ListDigest, t.seal.Binding, t.seal.Code = seal.ListDigest, seal.Binding, seal.Code
+	t.check.Sheet.Code, t.open.Sheet.Code, t.first.Sheet = seal.Code, seal.Code, seal.Code
+}
+
+func TestFindings(t *testing.T) {
+	tried := make(map[projections.Code]bool)
+	for _, test := range findingTests {
+		tried[test.code] = true
+		t.Run(string(test.code)+"/"+test.name, func(t *testing.T) {
+			s, x := plain()
+			test.with(s, x)
+			v := judge(t, s.world(), x.key())
+			checkVerdict(t, v)
+			fs := find(v, test.code)
+			if len(fs) == 0 {
+				t.Fatalf("not found, but %s", show(v))
+			}
+			if test.code == projections.ListSuperseded && len(fs) != 1 {
+				t.Errorf("said %d times: %s", len(fs), show(v))
+			}
+			if fs[0].Severity != test.sev {
+				t.Errorf("severity %s, want %s: %s", fs[0].Severity, test.sev, show(v))
+			}
+			want := map[projections.Severity]projections.Status{projections.SeverityBroken: projections.Broken, projections.SeverityDoubtful: projections.Doubtful}[test.sev]
+			if want != "" && v.Status != want && v.Status != projections.Broken {
+				t.Errorf("status %s", v.Status)
+			}
+			s, x = plain()
+			test.not(s, x)
+			v = judge(t, s.world(), x.key())
+			checkVerdict(t, v)
+			if fs := find(v, test.code); len(fs) > 0 {
+				t.Errorf("the neighbouring case has it too: %s", show(v))
+			}
+		})
+	}
+	for _, c := range projections.Codes() {
+		if !tried[c] && c != projections.SheetInDoubt { // rings_test.go
+			t.Errorf("no test gives %s", c)
+		}
+	}
+}

@@ -1,0 +1,118 @@
+package judge
+
+import (
+	"slices"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// links finds required links that are absent although a later one is there.
+//
+// A link is asked for by the policy in force at the later link and, where one
+// came before, at the earlier as well: a step cannot be asked for after the
+// time for it has passed.
+func (j *judgement) links() {
+	missing, by := j.missingLinks()
+	if len(missing) == 0 {
+		return
+	}
+	c := j.c
+	d := &projections.StepsMissing{Set: c.Key.Set, Missing: missing, By: by.Kind, At: by.At()}
+	if c.Next != nil && len(c.Opened) > 0 && by == c.Steps[len(c.Steps)-1] {
+		d.Repacked = c.Next.At()
+	}
+	f := j.add(projections.LinkMissing, projections.SeverityBroken, d, by)
+	f.To = by.At()
+}
+
+// missing reports whether a link is asked for and absent.
+func (j *judgement) missing(l events.Kind) bool {
+	missing, _ := j.missingLinks()
+	return slices.Contains(missing, l)
+}
+
+// missingLinks returns the absent links, and the step that first shows one.
+func (j *judgement) missingLinks() (missing []events.Kind, by *facts.Item) {
+	c := j.c
+	if len(c.Steps) == 0 {
+		return nil, nil
+	}
+	note := func(absent []events.Kind, at *facts.Item) {
+		for _, l := range absent {
+			if !slices.Contains(missing, l) {
+				missing = append(missing, l)
+				if by == nil {
+					by = at
+				}
+			}
+		}
+	}
+	last := c.Steps[len(c.Steps)-1]
+	for _, l := range facts.AllLinks {
+		if at := c.First(l); at != nil {
+			links := j.stepPolicy(at).Links
+			note(j.absent(links[:max(slices.Index(links, l), 0)]), at)
+		}
+	}
+	if c.Next != nil && len(c.Opened) > 0 {
+		// Packed again after use: what was not done by now will not be. The case
+		// may still be closed.
+		links := j.w.PolicyFor(last).Links
+		if end := slices.Index(links, events.KindCaseClosed); end >= 0 {
+			links = links[:end]
+		}
+		note(j.absent(links), last)
+	}
+	return missing, by
+}
+
+// stepPolicy returns the policy in force at a step. The closing of a case is no
+// step of the trip: its policy is that of the last step.
+func (j *judgement) stepPolicy(at *facts.Item) *events.Policy {
+	if at.Kind == events.KindCaseClosed {
+		at = j.c.Steps[len(j.c.Steps)-1]
+	}
+	return j.w.PolicyFor(at)
+}
+
+// absent returns which of some links are not there, and were asked for by the
+// policy at the last one before that is.
+func (j *judgement) absent(links []events.Kind) []events.Kind {
+	var out []events.Kind
+	var before *facts.Item
+	for _, l := range links {
+		if it := j.c.First(l); it != nil {
+			before = it
+			continue
+		}
+		if before == nil || slices.Contains(j.w.PolicyFor(before).Links, l) {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// unread finds an opening without the sheet being read, where the policy does
+// not allow it.
+func (j *judgement) unread() {
+	for i := range j.c.Readings {
+		r := &j.c.Readings[i]
+		if !r.Opening || r.Class != facts.ReadNothing || r.Seal == nil {
+			continue
+		}
+		s := facts.SealOf(r.Seal)
+		if slices.Contains(j.w.PolicyFor(r.It).MayStayUnread, s.Placement) {
+			continue
+		}
+		// A case may use one set twice; a sheet read at the first opening was read.
+		if g := j.c.LastGood(r.It); g != nil && g.Opening {
+			continue
+		}
+		f := j.add(projections.LinkMissing, projections.SeverityBroken, &projections.OpenedUnread{
+			Set: j.c.Key.Set, At: moment(r.It), Placement: s.Placement,
+		}, r.It, r.Seal)
+		f.From, f.To = j.c.KnownRight(r.It), r.It.At()
+	}
+}

@@ -1,0 +1,204 @@
+package judge
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+func indicator(s *story, at time.Time, load, sterilizer, result string) {
+	s.tell("sterilizer-2", at, load, "", &events.IndicatorRead{Load: load, Sterilizer: sterilizer, Result: result})
+}
+
+// A later run without a release takes back what an earlier one released, and its indicator covers the set as well.
+func TestRunAgainWithoutRelease(t *testing.T) {
+	s := newStory()
+	x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+	s.live(x)
+	s.tell("sterilizer-2", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(), &events.SetSterilized{Load: "S2-00-05", Sterilizer: "S2", Run: 5, Cycle: "dynamic-air-132", Result: "passed"})
+	wantCodes(t, judge(t, s.world(), x.key()), projections.NotReleased)
+	indicator(s, clock(2, 8, 0), x.run.Load, "S2", "negative")
+	indicator(s, clock(2, 8, 5), "S2-00-05", "S2", "positive")
+	v := judge(t, s.world(), x.key())
+	wantCodes(t, v, projections.NotReleased, projections.LoadRecalled)
+	for _, f := range v.Findings {
+		if f.Code == projections.LoadRecalled && !strings.Contains(f.Says, "load S2-00-05") {
+			t.Errorf("recalled because of another load: %s", f.Says)
+		}
+	}
+	// A run that failed after a good one is a failed run; its indicator covers the set too.
+	s = newStory()
+	x = newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+	s.live(x)
+	s.tell("sterilizer-1", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(), &events.SetSterilized{Load: "S1-00-05", Sterilizer: "S1", Run: 5, Cycle: "dynamic-air-132", Result: "failed"})
+	indicator(s, clock(2, 8, 5), "S1-00-05", "S1", "positive")
+	wantCodes(t, judge(t, s.world(), x.key()), projections.NotReleased, projections.LoadRecalled)
+}
+
+// Two sterilizers number their loads alike. The load of one is not placed by the run of the other.
+func TestLoadsNumberedAlike(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	run := func(set string, at time.Time, load, sterilizer string) projections.TripKey {
+		x := newTurn(set, 0, l)
+		x.run, x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil, nil
+		s.live(x)
+		s.tell("sterilizer-2", at, set, x.trip(), &events.SetSterilized{Load: load, Sterilizer: sterilizer, Run: 1, Cycle: "dynamic-air-132", Result: "passed", Released: true})
+		return x.key()
+	}
+	run("LAP-001", clock(0, 8, 0), "L4", "S1")
+	before := run("LAP-002", clock(1, 8, 0), "L2", "S2")
+	run("LAP-003", clock(3, 8, 0), "L3", "S2")
+	hit := run("LAP-004", clock(5, 8, 0), "L4", "S2")
+	after := run("LAP-005", clock(5, 11, 0), "L5", "S2")
+	indicator(s, clock(3, 10, 0), "L3", "S2", "negative")
+	indicator(s, clock(5, 10, 0), "L4", "S2", "positive")
+	w := s.world()
+	wantCodes(t, judge(t, w, before))
+	wantCodes(t, judge(t, w, hit), projections.LoadRecalled)
+	wantCodes(t, judge(t, w, after), projections.LoadRecalled)
+}
+
+func TestOrderWithinATrip(t *testing.T) {
+	type tells func(s *story, x *turn)
+	for _, tt := range []struct {
+		name string
+		tell tells
+		want []projections.Code
+		says string
+	}{
+		{"packed again after the run, and opened", func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", clock(0, 13, 0), x.set, x.trip(), x.pack)
+			s.tell("packing-1", clock(0, 13, 2), x.set, x.trip(), x.seal)
+		}, []projections.Code{projections.LinkOutOfOrder}, "what was packed last was in no load"},
+		{"packed again, and sterilized again", func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", clock(0, 13, 0), x.set, x.trip(), x.pack)
+			s.tell("packing-1", clock(0, 13, 2), x.set, x.trip(), x.seal)
+			again := *x.run
+			again.Load, again.Run = "S2-00-07", 7
+			s.tell("sterilizer-2", clock(0, 15, 0), x.set, x.trip(), &again)
+		}, nil, ""},
+		{"packed again, not opened yet", func(s *story, x *turn) {
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.tell("packing-1", clock(0, 13, 0), x.set, x.trip(), x.pack)
+			s.tell("packing-1", clock(0, 13, 2), x.set, x.trip(), x.seal)
+		}, nil, ""},
+		{"final count after the case was closed", func(s *story, x *turn) {
+			final := x.final
+			x.final = nil
+			s.live(x)
+			s.tell("or-3", clock(1, 10, 30), x.set, x.trip(), final)
+		}, []projections.Code{projections.LinkOutOfOrder}, "before its"},
+		{"closed again after that count", func(s *story, x *turn) {
+			final := x.final
+			x.final = nil
+			s.live(x)
+			s.tell("or-3", clock(1, 10, 30), x.set, x.trip(), final)
+			s.tell("or-3", clock(1, 10, 40), x.ref, "", x.closed)
+		}, nil, ""},
+	} {
+		s := newStory()
+		x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+		tt.tell(s, x)
+		v := judge(t, s.world(), x.key())
+		t.Run(tt.name, func(t *testing.T) { wantCodes(t, v, tt.want...) })
+		if tt.says != "" && (len(v.Findings) == 0 || !strings.Contains(v.Findings[0].Says, tt.says)) {
+			t.Errorf("%s: does not say %q", tt.name, tt.says)
+		}
+	}
+}
+
+// A trip that goes on after the set's next one began: two trips of one set are open, also when the older one had been opened.
+func TestTwoTripsAfterOpening(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	x := newTurn("LAP-014", 0, l)
+	s.live(x)
+	next := tripOf("LAP-014", 1)
+	s.tell("packing-1", clock(1, 7, 22), x.set, next, &events.SetPacked{List: l.List, Version: l.Version})
+	w := s.world()
+	older, newer := judge(t, w, x.key()), judge(t, w, projections.TripKey{Set: x.set, Trip: next})
+	wantCodes(t, older, projections.TwoPlaces)
+	wantCodes(t, newer, projections.TwoPlaces)
+	for _, f := range older.Findings {
+		if strings.Contains(f.Says, "without having been opened") {
+			t.Errorf("it was opened: %s", f.Says)
+		}
+		if f.Other == nil || f.Other.Trip != next {
+			t.Errorf("the older trip names %v", f.Other)
+		}
+	}
+}
+
+// Opened for a second case on the trip of the first, because the packing between them arrived late: nobody says that it was not packed again.
+func TestOpenedBeforeItsPackingArrived(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+	x := newTurn("LAP-014", 0, l)
+	s.live(x)
+	s.tell("or-4", clock(3, 7, 0), x.set, x.trip(), &events.SetOpened{Case: "K-2"})
+	v := judge(t, s.world(), x.key())
+	if f := find(v, projections.LinkOutOfOrder); len(f) != 1 || !strings.Contains(f[0].Says, "without being packed again") {
+		t.Fatal(show(v))
+	}
+	s.tell("packing-1", clock(2, 6, 0), x.set, tripOf(x.set, 1), &events.SetPacked{List: l.List, Version: l.Version})
+	v = judge(t, s.world(), x.key())
+	if len(find(v, projections.LinkOutOfOrder)) != 0 || len(find(v, projections.TwoPlaces)) != 1 {
+		t.Error(show(v))
+	}
+}
+
+// A place and a room are the same where they have the same name.
+func TestCheckedInTheRoom(t *testing.T) {
+	for room, want := range map[string][]projections.Code{"OR 3": nil, "or 3": nil, "OR 4": {projections.TwoPlaces}} {
+		s := newStory()
+		x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+		x.open.Room = room
+		s.live(x)
+		s.tell("cart-7", x.openedAt().Add(-30*time.Second), x.set, x.trip(), &events.SetChecked{Place: "OR 3"})
+		t.Run(room, func(t *testing.T) { wantCodes(t, judge(t, s.world(), x.key()), want...) })
+	}
+}
+
+// What a station observed in one second stands in the order in which it recorded it, whoever did it.
+func TestOrderWithinASecond(t *testing.T) {
+	for badge := range 12 {
+		s := newStory()
+		x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+		x.final.Counts[0].Counted = 7
+		final, closed := x.final, x.closed
+		x.final, x.closed = nil, nil
+		s.live(x)
+		// Ids have their random bits from the content, so they fall on either side.
+		tell := func(name string, d events.Data) {
+			f := s.tell("or-3", x.finalAt(), x.set, x.trip(), d)
+			f.Event.ID = derivedID(x.finalAt(), name+string(rune('a'+badge)))
+		}
+		tell("added", &events.SetCounted{Case: x.ref, Stage: events.StageAdded, Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: 1, Counted: 1}}})
+		tell("final", final)
+		s.tell("or-3", x.closedAt(), x.ref, "", closed)
+		wantCodes(t, judge(t, s.world(), x.key()))
+	}
+}
+
+// wantCodes holds a verdict to its codes, each once, in any order.
+func wantCodes(t *testing.T, v projections.Verdict, want ...projections.Code) {
+	t.Helper()
+	checkVerdict(t, v)
+	got := make([]projections.Code, 0, len(v.Findings))
+	for _, f := range v.Findings {
+		got = append(got, f.Code)
+	}
+	slices.Sort(got)
+	slices.Sort(want)
+	if !slices.Equal(got, want) {
+		t.Errorf("found %v, want %v: %s", got, want, show(v))
+	}
+}

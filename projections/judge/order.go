@@ -1,0 +1,117 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"slices"
+)
+
+// order finds links whose observed times contradict the policy's order by more
+// than the clocks may differ.
+func (j *judgement) order() {
+	if len(j.c.Steps) == 0 {
+		return
+	}
+	for _, l := range facts.AllLinks {
+		step, before := j.latestBefore(l)
+		if before == nil {
+			continue
+		}
+		f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.OutOfOrder{
+			Set: j.c.Key.Set, Step: step.Kind, StepAt: step.At(), Before: before.Kind, BeforeAt: before.At(),
+		}, step, before)
+		f.From, f.To = step.At(), before.At()
+	}
+}
+
+// latestBefore returns a link's step and, of the links that belong before it,
+// the latest one that was observed after it; nil where all came in order.
+func (j *judgement) latestBefore(l events.Kind) (step, before *facts.Item) {
+	c := j.c
+	it := c.First(l)
+	if it == nil {
+		return nil, nil
+	}
+	p := j.stepPolicy(it)
+	for _, e := range p.Links[:max(slices.Index(p.Links, l), 0)] {
+		x, at := c.First(e), it
+		if l == events.KindCaseClosed && e == events.KindSetCounted {
+			// Every count belongs before the last closing. Other steps may come again.
+			x, at = c.LastCount(), c.Closings[len(c.Closings)-1]
+		}
+		late := x != nil && x.At().Sub(at.At()) > facts.Seconds(p.ClockToleranceSeconds)
+		if late && (before == nil || before.Less(x)) {
+			step, before = at, x
+		}
+	}
+	return step, before
+}
+
+// twoCases finds a set that was opened for two cases without being packed
+// between them, or counted for another case than it was opened for.
+func (j *judgement) twoCases() {
+	c := j.c
+	if len(c.Opened) == 0 {
+		return
+	}
+	for i := 1; i < len(c.Opened); i++ {
+		a, b := c.Opened[i-1], c.Opened[i]
+		if c.Next != nil && a.Less(c.Next) && c.Next.Less(b) {
+			continue // packed again between the two: places says whose the second is
+		}
+		if facts.CaseOf(a.Data) == facts.CaseOf(b.Data) {
+			continue
+		}
+		f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.OpenedForTwo{
+			Set: c.Key.Set, First: facts.CaseOf(a.Data), FirstAt: a.At(), Second: facts.CaseOf(b.Data), SecondAt: b.At(),
+		}, a, b)
+		f.From, f.To = a.At(), b.At()
+	}
+	var other []*facts.Item
+	for _, it := range c.Counted {
+		ref := facts.CaseOf(it.Data)
+		if !slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return facts.CaseOf(o.Data) == ref }) {
+			other = append(other, it)
+		}
+	}
+	if len(other) == 0 {
+		return
+	}
+	f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.CountedForOther{
+		Set: c.Key.Set, Opened: facts.CaseOf(c.Opened[0].Data), Counted: facts.CaseOf(other[0].Data), At: other[0].At(),
+	}, append(other, c.Opened[0])...)
+	f.From, f.To = c.Opened[0].At(), other[len(other)-1].At()
+}
+
+// packedAfterRun finds a set that was packed again within its trip after it had
+// been sterilized, and opened without another run: what was packed last was in
+// no load.
+func (j *judgement) packedAfterRun() {
+	c, w := j.c, j.w
+	open := c.FirstOpened()
+	_, run := c.Releasing(w.Book, open)
+	if open == nil || run == nil || len(c.Packed) == 0 {
+		return
+	}
+	p := w.PolicyFor(run)
+	if i, k := slices.Index(p.Links, events.KindSetPacked), slices.Index(p.Links, events.KindSetSterilized); i < 0 || k < i {
+		return
+	}
+	first := c.Packed[0]
+	if first.At().Sub(run.At()) > facts.Seconds(p.ClockToleranceSeconds) {
+		return // the first packing is after the run already, which is said
+	}
+	for _, pack := range slices.Backward(c.Packed) {
+		if !pack.Less(open) {
+			continue
+		}
+		if pack.At().Sub(run.At()) > facts.Seconds(p.ClockToleranceSeconds) {
+			f := j.add(projections.LinkOutOfOrder, projections.SeverityBroken, &projections.PackedAfterRun{
+				Set: c.Key.Set, Load: facts.RunOf(run).Load, Run: run.At(), Packed: pack.At(), Opened: open.At(),
+			}, run, pack, open)
+			f.From, f.To = run.At(), pack.At()
+		}
+		return
+	}
+}

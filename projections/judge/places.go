@@ -1,0 +1,87 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"slices"
+	"strings"
+)
+
+// places finds a set in two places at once.
+//
+// Packing an unopened set again is ordinary (a torn wrap, a date run out), so
+// it is only noted, until something is observed of the older trip afterwards:
+// then two trips of one set are open, and one of them is of another set.
+func (j *judgement) places() {
+	c, w := j.c, j.w
+	if c.Next != nil {
+		after := j.afterRepack(c)
+		if len(after) > 0 {
+			j.twoTrips(c, c.Next, after)
+		} else if len(c.Opened) == 0 {
+			f := j.add(projections.TwoPlaces, projections.SeverityNoted, &projections.PackedAgain{Set: c.Key.Set, At: c.Next.At()}, c.Next)
+			f.From, f.To = c.Steps[len(c.Steps)-1].At(), c.Next.At()
+		}
+	}
+	if c.Prev != "" {
+		p := w.Trip(projections.TripKey{Set: c.Key.Set, Trip: c.Prev})
+		if p.Next != nil && p.Next.Event.Trip == c.Key.Trip {
+			if after := j.afterRepack(p); len(after) > 0 {
+				j.twoTrips(p, p.Next, after)
+			}
+		}
+	}
+	for i := 1; i < len(c.Steps); i++ {
+		a, b := c.Steps[i-1], c.Steps[i]
+		limit := facts.Seconds(w.PolicyFor(b).MinimumTravelSeconds)
+		if a.Event.Station == b.Event.Station || sameRoom(a, b) || b.At().Sub(a.At()) >= limit {
+			continue
+		}
+		f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TooFarApart{Set: c.Key.Set, First: moment(a), Second: moment(b)}, a, b)
+		f.From, f.To = a.At(), b.At()
+		f.Places = []string{facts.PlaceOf(a).String(), facts.PlaceOf(b).String()}
+	}
+}
+
+// sameRoom compares where two steps were observed; an opening names its room
+// besides its station.
+func sameRoom(a, b *facts.Item) bool {
+	rooms := func(it *facts.Item) []projections.Place {
+		if d, ok := it.Data.(*events.SetOpened); ok && d.Room != "" {
+			return []projections.Place{facts.PlaceOf(it), {Name: strings.TrimSpace(d.Room)}}
+		}
+		return []projections.Place{facts.PlaceOf(it)}
+	}
+	for _, x := range rooms(a) {
+		if slices.ContainsFunc(rooms(b), x.Same) {
+			return true
+		}
+	}
+	return false
+}
+
+// afterRepack returns what was observed of a trip after the set's next trip had
+// begun, beyond what the clocks may differ.
+func (j *judgement) afterRepack(c *facts.Trip) []*facts.Item {
+	limit := facts.Seconds(j.w.PolicyFor(c.Next).ClockToleranceSeconds)
+	var out []*facts.Item
+	for _, it := range c.Steps {
+		if it.At().Sub(c.Next.At()) > limit {
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
+func (j *judgement) twoTrips(older *facts.Trip, pack *facts.Item, after []*facts.Item) {
+	open := older.FirstOpened()
+	f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TwoTrips{
+		Set: older.Key.Set, Packed: older.Next.At(), Unopened: open == nil || older.Next.Less(open), Step: after[0].Kind, At: moment(after[0]),
+	}, append([]*facts.Item{pack}, after...)...)
+	f.From, f.To = pack.At(), after[len(after)-1].At()
+	f.Other = &projections.TripKey{Set: older.Key.Set, Trip: older.Key.Trip}
+	if older.Key == j.c.Key {
+		f.Other = &projections.TripKey{Set: pack.Event.Subject, Trip: pack.Event.Trip}
+	}
+}

@@ -1,0 +1,368 @@
+package judge
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/words"
+
+	"pgregory.net/rapid"
+)
+
+// shelf is a Source over a slice. It goes through all facts each time and
+// shares no code with World's indexes but Keys.
+type shelf struct {
+	all   []facts.Fact
+	asked map[facts.DimKey]int
+}
+
+// variants returns an event's data and all that any correction ever put in its place.
+func (s *shelf) variants(e *events.Event, depth int) []events.Data {
+	out := []events.Data{e.Data}
+	if depth > 3 {
+		return out
+	}
+	for _, f := range s.all {
+		if c, ok := f.Event.Data.(*events.EventCorrected); !ok || c.Event != e.ID {
+			continue
+		}
+		for _, d := range s.variants(f.Event, depth+1) {
+			if c, ok := d.(*events.EventCorrected); ok && c.Action == "replace" {
+				if n, err := events.ParseObservedData(e.Kind(), c.Data); err == nil {
+					out = append(out, n)
+				}
+			}
+		}
+	}
+	return out
+}
+
+func (s *shelf) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
+	s.count(facts.DimKey{Dim: dim, Key: key})
+	return s.find(dim, key)
+}
+
+func (s *shelf) count(k facts.DimKey) {
+	if s.asked == nil {
+		s.asked = make(map[facts.DimKey]int)
+	}
+	s.asked[k]++
+}
+
+func (s *shelf) find(dim facts.Dim, key string) ([]facts.Fact, error) {
+	want := facts.DimKey{Dim: dim, Key: key}
+	in := make(map[int64]bool)
+	positive := false
+	for _, f := range s.all {
+		for _, d := range s.variants(f.Event, 0) {
+			if dim == facts.DimStation {
+				in[f.Seq] = f.Event.Station == key && f.Remarks != 0
+			} else if slices.Contains(facts.Keys(f.Event, d), want) {
+				in[f.Seq] = true
+				if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {
+					positive = true
+				}
+			}
+		}
+	}
+	if dim == facts.DimSterilizer && !positive {
+		return nil, nil
+	}
+	var out []facts.Fact
+	ids := make(map[string]bool)
+	for range 5 { // corrections of corrections
+		for _, f := range s.all {
+			c, ok := f.Event.Data.(*events.EventCorrected)
+			if ok && ids[c.Event] {
+				in[f.Seq] = true
+			}
+			if in[f.Seq] {
+				ids[f.Event.ID] = true
+			}
+		}
+	}
+	for _, f := range s.all {
+		if in[f.Seq] {
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+// Around keeps to the letter of the contract: never a packing more than asked for.
+func (s *shelf) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
+	s.count(facts.DimKey{Dim: facts.DimSet, Key: fmt.Sprint(set, at, n)})
+	all, err := s.find(facts.DimSet, set)
+	if err != nil {
+		return nil, err
+	}
+	var packs []facts.Fact
+	for _, f := range all {
+		if f.Event.Kind() == events.KindSetPacked && f.Event.Trip != "" {
+			packs = append(packs, f)
+		}
+	}
+	slices.SortFunc(packs, func(a, b facts.Fact) int {
+		return facts.Compare(&facts.Item{Fact: a}, &facts.Item{Fact: b})
+	})
+	mid := 0
+	for mid < len(packs) && !packs[mid].Event.Time.After(at) {
+		mid++
+	}
+	lo, hi := max(0, mid-n), min(len(packs), mid+n)
+	keep := make(map[string]bool)
+	for _, p := range packs[lo:hi] {
+		keep[p.Event.ID] = true
+	}
+	var out []facts.Fact
+	for _, f := range all {
+		switch {
+		case f.Event.Kind() == events.KindSetPacked && f.Event.Trip != "":
+			if keep[f.Event.ID] {
+				out = append(out, f)
+			}
+		case f.Event.Kind() == events.KindEventCorrected:
+			out = append(out, f)
+		case lo == mid-n && n > 0 && mid-n >= 0 && f.Event.Time.Before(packs[lo].Event.Time):
+		case hi == mid+n && f.Event.Time.After(packs[hi-1].Event.Time):
+		default:
+			out = append(out, f)
+		}
+	}
+	return out, nil
+}
+
+func (s *shelf) Trips(dim facts.Dim, key string, from, to time.Time) ([]projections.TripKey, error) {
+	w := worldOf(s.all)
+	seen := make(map[projections.TripKey]struct{})
+	for _, f := range s.all {
+		if f.Event.Time.Before(from) || !to.IsZero() && !f.Event.Time.Before(to) {
+			continue
+		}
+		for _, d := range s.variants(f.Event, 0) {
+			hit := dim == facts.DimPolicy && f.Event.Station[:len(key)] == key
+			switch d := d.(type) {
+			case *events.SetSterilized:
+				hit = hit || dim == facts.DimSterilizer && d.Sterilizer == key
+			case *events.SetPacked:
+				hit = hit || dim == facts.DimList && d.List == key
+			}
+			if k := w.Resolve(f); hit && k != (projections.TripKey{}) {
+				seen[k] = struct{}{}
+			}
+		}
+	}
+	return facts.SortedKeys(seen), nil
+}
+
+func shuffled(t *rapid.T, all []facts.Fact) []facts.Fact {
+	out := slices.Clone(all)
+	r := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "order"), 1))
+	r.Shuffle(len(out), func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
+}
+
+// verdicts judges every trip afresh.
+func verdicts(t tester, w *World) map[projections.TripKey]string {
+	out := make(map[projections.TripKey]string)
+	for _, k := range w.Trips() {
+		out[k] = show(judge(t, w, k))
+	}
+	return out
+}
+
+func same(t tester, what string, got, want map[projections.TripKey]string) {
+	for k, v := range want {
+		if got[k] != v {
+			t.Fatalf("%s: %v is\n%s\nshould be\n%s", what, k, got[k], v)
+		}
+	}
+	if len(got) < len(want) {
+		t.Fatalf("%s: %d verdicts, should be %d", what, len(got), len(want))
+	}
+}
+
+// TestInventedWorlds holds the generator to its purpose: within a fixed number
+// of weeks every finding turns up, and whole chains too.
+func TestInventedWorlds(t *testing.T) {
+	seen := make(map[projections.Code]map[projections.Severity]int)
+	status := make(map[projections.Status]int)
+	weeks := rapid.Custom(invent)
+	for seed := range 600 {
+		w := worldOf(weeks.Example(seed))
+		for _, k := range w.Trips() {
+			v := judge(t, w, k)
+			checkVerdict(t, v)
+			status[v.Status]++
+			for _, f := range v.Findings {
+				if seen[f.Code] == nil {
+					seen[f.Code] = make(map[projections.Severity]int)
+				}
+				seen[f.Code][f.Severity]++
+			}
+		}
+	}
+	for _, c := range projections.Codes() {
+		if len(seen[c]) == 0 {
+			t.Errorf("no invented week has %s", c)
+		}
+	}
+	for _, s := range []projections.Status{projections.Whole, projections.Open, projections.Doubtful, projections.Broken} {
+		if status[s] == 0 {
+			t.Errorf("no invented trip is %s", s)
+		}
+	}
+	for _, c := range []projections.Code{projections.SheetSwapped, projections.LoadRecalled, projections.CountShort, projections.SheetUnreadable} {
+		if len(seen[c]) < 2 {
+			t.Errorf("%s only ever as %v", c, seen[c])
+		}
+	}
+	t.Log(seen, status)
+}
+
+func TestAnyArrivalOrder(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := invent(t)
+		w := worldOf(all)
+		for _, k := range w.Trips() {
+			checkVerdict(t, judge(t, w, k))
+		}
+		same(t, "shuffled", verdicts(t, worldOf(shuffled(t, all))), verdicts(t, w))
+	})
+}
+
+func TestAddedTwice(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := invent(t)
+		w := worldOf(all)
+		want, n := verdicts(t, w), w.Len()
+		for _, f := range all {
+			w.Add(f)
+		}
+		if w.Len() != n || n != len(all) {
+			t.Fatalf("%d facts held, %d added", w.Len(), len(all))
+		}
+		same(t, "added twice", verdicts(t, w), want)
+	})
+}
+
+// sparing asks for one packing at a time, so that a set packed twice is seen in parts.
+func sparing(src facts.Source) *World {
+	w := NewWorld(src)
+	w.Least = 1
+	return w
+}
+
+// TestPartialWorld: a World that fetches what it needs judges as one that
+// holds everything, and asks for nothing twice.
+func TestPartialWorld(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := invent(t)
+		full := worldOf(all)
+		one := &shelf{all: shuffled(t, all)}
+		shared := sparing(one)
+		for _, k := range full.Trips() {
+			want := show(judge(t, full, k))
+			src := &shelf{all: all}
+			if got := show(judge(t, sparing(src), k)); got != want {
+				t.Fatalf("%v alone is\n%s\nshould be\n%s", k, got, want)
+			}
+			if got := show(judge(t, shared, k)); got != want {
+				t.Fatalf("%v after others is\n%s\nshould be\n%s", k, got, want)
+			}
+		}
+		for what, n := range one.asked {
+			if n != 1 {
+				t.Fatalf("asked %d times for %v", n, what)
+			}
+		}
+		stations := make(map[string]bool)
+		for _, f := range all {
+			stations[f.Event.Station] = true
+		}
+		for st := range stations {
+			got, err1 := NewWorld(one).JudgeStation(st)
+			want, err2 := full.JudgeStation(st)
+			if err1 != nil || err2 != nil || show(got) != show(want) {
+				t.Fatalf("%s is\n%s\nshould be\n%s (%v, %v)", st, show(got), show(want), err1, err2)
+			}
+		}
+	})
+}
+
+// TestTouchedIsEnough: judging only what a fact touches, by what each verdict
+// asked for, leaves after any order of facts what judging everything anew gives.
+func TestTouchedIsEnough(t *testing.T) {
+	for _, partial := range []bool{false, true} {
+		t.Run(fmt.Sprintf("partial=%t", partial), func(t *testing.T) {
+			rapid.Check(t, func(t *rapid.T) {
+				all := shuffled(t, invent(t))
+				if rapid.Bool().Draw(t, "in order") {
+					slices.SortFunc(all, func(a, b facts.Fact) int { return int(a.Seq - b.Seq) })
+				}
+				kept := make(map[projections.TripKey]string)
+				rests := make(map[projections.TripKey][]facts.Ask)
+				full := NewWorld(nil)
+				for i, f := range all {
+					full.Add(f)
+					w := full
+					if partial {
+						w = sparing(&shelf{all: all[:i+1]})
+						w.Add(f)
+					}
+					touch, err := w.Touched(f)
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, k := range touchedTrips(touch, rests) {
+						v, asks, err := w.JudgeAsking(k)
+						if err != nil {
+							t.Fatal(err)
+						}
+						words.Embedded().Tell(&v)
+						kept[k], rests[k] = show(v), asks
+					}
+				}
+				same(t, "touched only", kept, verdicts(t, worldOf(all)))
+			})
+		})
+	}
+}
+
+// touchedTrips returns the trips of a touch, and those that rest on it.
+func touchedTrips(touch facts.Touch, rests map[projections.TripKey][]facts.Ask) []projections.TripKey {
+	out := slices.Clone(touch.Trips)
+	for k, asks := range rests {
+		if slices.ContainsFunc(asks, func(a facts.Ask) bool { return slices.ContainsFunc(touch.Asked, a.Meets) }) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// TestWholeStaysWhole: whatever happens to other sets, and in whatever order
+// it is told, a chain without a fault stays whole.
+func TestWholeStaysWhole(t *testing.T) {
+	quiet := newStory()
+	quiet.seq = 10000
+	x := newTurn("QUIET-1", 0, quiet.list("QUIET", 1, 6, 2))
+	x.run.Sterilizer = "S9"
+	quiet.live(x)
+	rapid.Check(t, func(t *rapid.T) {
+		all := invent(t)
+		for _, f := range quiet.all {
+			e := *f.Event
+			e.Station = "south" + e.Station[len("north"):]
+			all = append(all, facts.Fact{Seq: f.Seq, Recorded: f.Recorded, Event: &e})
+		}
+		if v := judge(t, worldOf(shuffled(t, all)), x.key()); v.Status != projections.Whole || len(v.Findings) != 0 {
+			t.Fatal(show(v))
+		}
+	})
+}

@@ -1,0 +1,155 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"slices"
+)
+
+// records reports what is wrong with records themselves.
+func (j *judgement) records() {
+	j.remarks(j.c.All)
+	j.unreadCorrections(j.c.All)
+	if j.c.ListItem != nil {
+		j.unreadCorrections([]*facts.Item{j.c.ListItem})
+	}
+	for _, u := range j.c.Cases {
+		j.remarks(u.Closings)
+		j.unreadCorrections(u.Closings)
+	}
+}
+
+func (j *judgement) unreadCorrections(its []*facts.Item) {
+	for _, it := range its {
+		for _, fix := range it.Unread {
+			j.add(projections.RecordUnread, projections.SeverityNoted, &projections.CorrectionUnread{
+				Step: it.Kind, StepAt: it.At(), Correction: fix.At(),
+			}, fix, it)
+		}
+	}
+}
+
+// fault is a kind of fault in the records of one station.
+type fault struct {
+	code    projections.Code
+	sev     projections.Severity
+	station string
+}
+
+// faults returns what the audit's remarks on a record come to.
+func faults(it *facts.Item) []fault {
+	station := ""
+	if it.Event != nil {
+		station = it.Event.Station
+	}
+	var out []fault
+	for _, x := range []struct {
+		bits events.Remark
+		code projections.Code
+		sev  projections.Severity
+	}{
+		{events.RemarkSignature | events.RemarkForm, projections.SignatureBad, projections.SeverityBroken},
+		{events.RemarkGap, projections.StationGap, projections.SeverityDoubtful},
+		{events.RemarkAhead | events.RemarkBackwards, projections.ClockDoubtful, projections.SeverityDoubtful},
+		// Of a trip: it may have been one of its links, so "whole" would say more
+		// than is known.
+		{events.RemarkUnknown, projections.RecordUnread, projections.SeverityDoubtful},
+	} {
+		if it.Remarks&x.bits != 0 {
+			out = append(out, fault{x.code, x.sev, station})
+		}
+	}
+	return out
+}
+
+// remarks turns the audit's remarks into findings, one for each kind of fault
+// and station.
+func (j *judgement) remarks(its []*facts.Item) {
+	var order []fault
+	var by map[fault][]*facts.Item
+	for _, it := range its {
+		if it.Remarks == 0 {
+			continue
+		}
+		for _, f := range faults(it) {
+			if by == nil {
+				by = make(map[fault][]*facts.Item)
+			}
+			if by[f] == nil {
+				order = append(order, f)
+			}
+			by[f] = append(by[f], it)
+		}
+	}
+	for _, f := range order {
+		j.remarked(f, by[f])
+	}
+}
+
+func (j *judgement) remarked(f fault, its []*facts.Item) {
+	d := &projections.Remarked{Station: f.station, Records: len(its), Remarks: its[0].Remarks}
+	if i := slices.IndexFunc(its, func(it *facts.Item) bool { return it.Event != nil }); i >= 0 {
+		d.First = its[i].At()
+	}
+	found := j.add(f.code, f.sev, d)
+	for _, it := range its {
+		found.Events = append(found.Events, it.Seq) // a correction changes nothing about the record itself
+		if it.Event == nil {
+			continue
+		}
+		if found.From.IsZero() || it.At().Before(found.From) {
+			found.From = it.At()
+		}
+		if it.At().After(found.To) {
+			found.To = it.At()
+		}
+	}
+}
+
+func (j *judgement) acknowledgements() {
+	for _, it := range j.c.All {
+		d, ok := it.Data.(*events.FindingAcknowledged)
+		if !ok || it.Void {
+			continue
+		}
+		for i := range j.findings {
+			if f := &j.findings[i]; string(f.Code) == d.Code {
+				f.Acknowledged = append(f.Acknowledged, projections.Acknowledgement{By: it.Event.Operator, Reason: d.Reason, Time: it.At(), Seq: it.Seq})
+			}
+		}
+	}
+}
+
+// JudgeStation returns the verdict on a station's records that belong to no
+// trip: a hole in its numbering at a list.issued, say. The closing of a case is
+// among them, as the record names no trip, and is held against the case's
+// trips as well. Station "" has the records nobody can read at all.
+func (w *World) JudgeStation(station string) (projections.Verdict, error) {
+	var its []*facts.Item
+	for _, it := range w.Remarked(station) {
+		if it.Event == nil || !(facts.OfSet(it.Kind) || it.Event.Trip != "" && facts.Tripped(it.Kind)) {
+			its = append(its, it)
+		}
+	}
+	slices.SortFunc(its, func(a, b *facts.Item) int { return int(a.Seq - b.Seq) })
+	j := judgement{w: w}
+	j.remarks(its)
+	for i := range j.findings {
+		// Nothing is judged by what a record of no trip may have said.
+		if f := &j.findings[i]; f.Code == projections.RecordUnread {
+			f.Severity = projections.SeverityNoted
+		}
+	}
+	for i := range j.findings {
+		slices.Sort(j.findings[i].Events)
+	}
+	slices.SortStableFunc(j.findings, projections.CompareFindings)
+	v := projections.Verdict{Station: station, Findings: j.findings, Status: projections.StatusOf(j.findings, projections.Whole)}
+	for _, it := range its {
+		if it.Event != nil && it.At().After(v.Since) {
+			v.Since = it.At()
+		}
+	}
+	return v, w.Failed()
+}

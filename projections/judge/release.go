@@ -1,0 +1,38 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"slices"
+)
+
+// release: opened without a passed and released load; a failed run that no
+// passed one followed; a cycle the list does not allow; a chemical indicator
+// that did not change.
+func (j *judgement) release() {
+	c := j.c
+	open := c.FirstOpened()
+	good, last := c.Releasing(j.w.Book, open)
+	if open != nil && good == nil {
+		// Where the policy asks for no sterilization here, its absence is no fault.
+		if last != nil || slices.Contains(j.w.PolicyFor(open).Links, events.KindSetSterilized) {
+			f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last)}, open, last)
+			f.To = open.At()
+		}
+	}
+	if last != nil && facts.RunOf(last).Result == "failed" && !(open != nil && good == nil) {
+		f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.RunFailed{Set: c.Key.Set, Run: *runDetail(last)}, last)
+		f.From, f.To = last.At(), last.At()
+	}
+	if good != nil && c.List != nil && len(c.List.Cycles) > 0 && !slices.Contains(c.List.Cycles, facts.RunOf(good).Cycle) {
+		f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.WrongCycle{Set: c.Key.Set, Run: *runDetail(good), Allowed: c.List.Cycles}, good, c.ListItem)
+		f.From, f.To = good.At(), good.At()
+	}
+	for _, it := range c.Opened {
+		if d, ok := it.Data.(*events.SetOpened); ok && d.Indicator == "fail" {
+			f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.IndicatorUnchanged{Set: c.Key.Set, At: moment(it)}, it)
+			f.To = it.At()
+		}
+	}
+}

@@ -1,0 +1,75 @@
+package judge
+
+import (
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"slices"
+)
+
+// CaseStanding returns where a case stands. A case nobody has named has no sets.
+func (w *World) CaseStanding(ref string) (projections.CaseStanding, error) {
+	out := projections.CaseStanding{Case: ref}
+	s := w.caseState(ref)
+	out.Moves, out.Left = slices.Clone(s.moves), slices.Clone(s.left)
+	for _, k := range s.trips {
+		out.Sets = append(out.Sets, w.standing(k, ref))
+	}
+	for _, it := range w.CaseFacts(ref) {
+		if d, ok := it.Data.(*events.CaseClosed); ok && !it.Void && d.Case == ref {
+			out.Closed, out.Outcome, out.Actions, out.Reason = true, d.Outcome, d.Actions, d.Reason
+		}
+	}
+	return out, w.Failed()
+}
+
+// Standing returns where one trip stands before a case has named it.
+func (w *World) Standing(k projections.TripKey) (projections.SetStanding, error) {
+	c := w.Trip(k)
+	out := w.standing(k, c.CaseRef)
+	return out, w.Failed()
+}
+
+func (w *World) standing(k projections.TripKey, ref string) projections.SetStanding {
+	c := w.Trip(k)
+	out := projections.SetStanding{Key: k, Opened: len(c.Opened) > 0, Listed: c.List != nil}
+	if p := facts.PackOf(c.LastPack()); p != nil {
+		out.List, out.Version = p.List, p.Version
+	}
+	if c.List != nil {
+		out.Title = c.List.Title
+	}
+	if n := len(c.Sealed); n > 0 {
+		out.Code = facts.SealOf(c.Sealed[n-1]).Code
+	}
+	t := tallyUp(c, ref)
+	b := t.books
+	for _, it := range t.counts {
+		out.Stages = append(out.Stages, facts.CountOf(it).Stage)
+	}
+	for i := range b.lines {
+		l := projections.LineStanding{Line: b.lines[i], Packed: b.packed[i], Expected: b.expected[i]}
+		for _, it := range t.counts {
+			if d := facts.CountOf(it); d.Stage != events.StageAdded {
+				if n, ok := countedLine(d.Counts, i, l.Line.Line); ok {
+					l.Last, l.Counted = n, true
+				}
+			}
+		}
+		out.Lines = append(out.Lines, l)
+	}
+	return out
+}
+
+// Sealed returns what a trip's last seal says, corrections applied; nil where
+// no sealing is recorded.
+func (w *World) Sealed(k projections.TripKey) (*events.ListSealed, error) {
+	c := w.Trip(k)
+	if err := w.Failed(); err != nil {
+		return nil, err
+	}
+	if n := len(c.Sealed); n > 0 {
+		return facts.SealOf(c.Sealed[n-1]), nil
+	}
+	return nil, nil
+}

@@ -1,0 +1,111 @@
+package judge
+
+import (
+	"slices"
+
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// itemAccount is what the last word on each line of one item comes to, in one
+// set and over its case.
+type itemAccount struct {
+	item    string
+	net     int64 // short, less than 0: over
+	lines   []lineDiff
+	moves   []projections.Move // what another set of the case explains
+	here    int64              // unaccounted for in this set
+	total   int64              // and over all sets of the case
+	further []*facts.Item      // the counts of those other sets
+}
+
+// itemAccounts returns the items of a set that do not come out at the end.
+func itemAccounts(k projections.TripKey, s *caseState, t *tally) []*itemAccount {
+	var out []*itemAccount
+	for _, d := range t.ends {
+		id := d.itemOf(k)
+		i := slices.IndexFunc(out, func(x *itemAccount) bool { return x.item == id })
+		if i < 0 {
+			out, i = append(out, &itemAccount{item: id}), len(out)
+		}
+		out[i].net += d.expected - d.seen
+		out[i].lines = append(out[i].lines, d)
+	}
+	for _, x := range out {
+		x.explain(k, s)
+	}
+	return out
+}
+
+// explain takes over what the reconciliation of the case says of the item.
+func (x *itemAccount) explain(k projections.TripKey, s *caseState) {
+	for _, m := range s.moves {
+		if m.Item != x.item || m.From != k && m.To != k {
+			continue
+		}
+		x.moves = append(x.moves, m)
+		other := m.From
+		if other == k {
+			other = m.To
+		}
+		if o := s.tallies[other]; o != nil {
+			x.further = append(x.further, o.countsOf(x.item, other)...)
+		}
+	}
+	for _, l := range s.left {
+		if l.Item != x.item {
+			continue
+		}
+		x.total += l.Quantity
+		if l.Key == k {
+			x.here = l.Quantity
+		}
+	}
+}
+
+// ends judges the last word on each line, item by item over the whole case.
+func (j *judgement) ends(t counts) {
+	set := j.c.Key.Set
+	for _, x := range itemAccounts(j.c.Key, t.state, t.tally) {
+		code := projections.CountShort
+		if x.net < 0 {
+			code = projections.CountOver
+		}
+		counts := countsDiffer(x.lines)
+		if x.net == 0 { // one line of the set lies in another line of the same item
+			j.addEnd(t.tally, x, code, projections.SeverityNoted, &projections.BetweenLines{Set: set, Counts: counts})
+			continue
+		}
+		if len(x.moves) > 0 {
+			j.addEnd(t.tally, x, code, projections.SeverityDoubtful, &projections.Misplaced{
+				Set: set, Counts: counts, Moves: movesOf(j.c.Key, x.moves),
+			}, x.further...)
+		}
+		if x.here != 0 {
+			j.addEnd(t.tally, x, code, projections.SeverityBroken, &projections.Unaccounted{
+				Set: set, Counts: counts, Here: x.here, Total: x.total, Sets: len(t.state.trips),
+			})
+		}
+	}
+}
+
+func (j *judgement) addEnd(
+	t *tally, x *itemAccount, code projections.Code, sev projections.Severity, d projections.Detail, further ...*facts.Item,
+) {
+	shown := append([]*facts.Item{t.first}, further...)
+	var last *facts.Item
+	for _, l := range x.lines {
+		shown = append(shown, l.in)
+		if l.leftOut {
+			shown = append(shown, t.final)
+		}
+		if last == nil || last.Less(l.in) {
+			last = l.in
+		}
+	}
+	f := j.add(code, sev, d, shown...)
+	f.Lines, f.From, f.To = linesOf(x.lines), last.At(), last.At()
+	if t.first != nil {
+		f.From = t.first.At()
+	}
+}

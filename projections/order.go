@@ -1,0 +1,132 @@
+package projections
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+)
+
+// CompareFindings orders the findings of a verdict: the heaviest first, then by
+// code and by the records that show them.
+func CompareFindings(a, b Finding) int {
+	return cmp.Or(
+		weight(b.Severity)-weight(a.Severity),
+		codeOrder(a.Code)-codeOrder(b.Code),
+		slices.Compare(a.Events, b.Events),
+		compareDetails(a, b),
+	)
+}
+
+// Same reports whether two findings tell of the same: of one weight, in one
+// way, with the same detail. What shows them may differ.
+func (f Finding) Same(g Finding) bool {
+	return f.Code == g.Code && f.Severity == g.Severity && compareDetails(f, g) == 0
+}
+
+// compareDetails orders findings that agree in all else.
+func compareDetails(a, b Finding) int {
+	if c := strings.Compare(a.Way, b.Way); c != 0 {
+		return c
+	}
+	x, errX := json.Marshal(a.Detail)
+	y, errY := json.Marshal(b.Detail)
+	if errX != nil || errY != nil {
+		return 0
+	}
+	return slices.Compare(x, y)
+}
+
+func weight(s Severity) int {
+	switch s {
+	case SeverityBroken:
+		return 2
+	case SeverityDoubtful:
+		return 1
+	}
+	return 0
+}
+
+func codeOrder(c Code) int { return slices.Index(codes, c) }
+
+// StatusOf returns the status that findings give a chain, or another where
+// none of them weighs anything.
+func StatusOf(fs []Finding, otherwise Status) Status {
+	worst := 0
+	for i := range fs {
+		worst = max(worst, weight(fs[i].Severity))
+	}
+	switch worst {
+	case 2:
+		return Broken
+	case 1:
+		return Doubtful
+	}
+	return otherwise
+}
+
+// CompareKeys orders trips by set, then by trip.
+func CompareKeys(a, b TripKey) int {
+	return cmp.Or(strings.Compare(a.Set, b.Set), strings.Compare(a.Trip, b.Trip))
+}
+
+// Rank is a verdict's place in the one order that board, commands and exports
+// have, lowest first: what is broken or doubtful and can still be prevented or
+// put right, then what is so but over, then open, then whole. In each: broken
+// before doubtful; what nobody has opened before what was opened; then the
+// more and the heavier findings. Verdicts of one rank are ordered by the latest
+// observation first, then by set and trip.
+func Rank(v *Verdict) int64 {
+	group := int64(0)
+	switch {
+	case v.Status != Broken && v.Status != Doubtful:
+		group = 2
+	case v.Over:
+		group = 1
+	}
+	opened := int64(0)
+	if v.Opened {
+		opened = 1
+	}
+	r := group<<3 | statusOrder(v.Status)<<1 | opened
+	for _, s := range []Severity{SeverityBroken, SeverityDoubtful, SeverityNoted} {
+		const most = 1<<10 - 1
+		r = r<<10 | (most - min(howMany(v.Findings, s), most))
+	}
+	return r
+}
+
+// Sort puts first what most needs somebody; see Rank.
+func Sort(vs []Verdict) {
+	slices.SortFunc(vs, func(a, b Verdict) int {
+		return cmp.Or(
+			cmp.Compare(Rank(&a), Rank(&b)),
+			b.Since.Compare(a.Since),
+			CompareKeys(TripKey{a.Set, a.Trip}, TripKey{b.Set, b.Trip}),
+			strings.Compare(a.Station, b.Station),
+		)
+	})
+}
+
+func howMany(fs []Finding, s Severity) int64 {
+	n := int64(0)
+	for i := range fs {
+		if fs[i].Severity == s {
+			n++
+		}
+	}
+	return n
+}
+
+func statusOrder(s Status) int64 {
+	switch s {
+	case Broken:
+		return 0
+	case Doubtful:
+		return 1
+	case Open:
+		return 2
+	}
+	return 3
+}
