@@ -242,7 +242,9 @@ func judge(t tester, w *World, k projections.TripKey) projections.Verdict {
 	return v
 }
 
-func in(lang string, f projections.Finding) projections.Text { return words.Embedded().Finding(lang, &f) }
+func in(lang string, f projections.Finding) projections.Text {
+	return words.Embedded().Finding(lang, &f)
+}
 
 // find returns a verdict's findings of a code.
 func find(v projections.Verdict, c projections.Code) []projections.Finding {

@@ -273,4 +273,3 @@ func next(values any, i int) (any, error) {
 	}
 	return all[(i+1)%len(all)], nil
 }
-

@@ -25,16 +25,16 @@ import (
 // stations it meets, numbers and signs for those that don't do it themselves,
 // completes what a line may leave out, and audits every record.
 type recorder struct {
-	ledger note.Signer
-	audit  *events.Audit
-	keys   map[string]note.Signer
-	known  map[string]bool // stations with a key
-	number map[string]int64
-	prev   map[string]string
-	lists  map[string]*events.ListIssued // by list and version
-	trips  map[string]string             // by set, the last one recorded
-	packed map[string]*events.SetPacked  // by trip
-	recorded  []facts.Fact
+	ledger   note.Signer
+	audit    *events.Audit
+	keys     map[string]note.Signer
+	known    map[string]bool // stations with a key
+	number   map[string]int64
+	prev     map[string]string
+	lists    map[string]*events.ListIssued // by list and version
+	trips    map[string]string             // by set, the last one recorded
+	packed   map[string]*events.SetPacked  // by trip
+	recorded []facts.Fact
 }
 
 func newKey(name string) (note.Signer, string, error) {

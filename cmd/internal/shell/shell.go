@@ -45,7 +45,9 @@ type Words struct {
 }
 
 // Finding returns what a finding says and what is usually done next.
-func (w *Words) Finding(f *projections.Finding) projections.Text { return words.Embedded().Finding(w.Lang, f) }
+func (w *Words) Finding(f *projections.Finding) projections.Text {
+	return words.Embedded().Finding(w.Lang, f)
+}
 
 // anyFinding is Finding for templates, which hold findings and pointers to them.
 func (w *Words) anyFinding(f any) (projections.Text, error) {
@@ -59,7 +61,9 @@ func (w *Words) anyFinding(f any) (projections.Text, error) {
 }
 
 // Event returns the line of a history for an event.
-func (w *Words) Event(e *projections.HistoryEvent) string { return words.Embedded().HistoryLine(w.Lang, e) }
+func (w *Words) Event(e *projections.HistoryEvent) string {
+	return words.Embedded().HistoryLine(w.Lang, e)
+}
 
 // Remarks names what is wrong with a record itself.
 func (w *Words) Remarks(r events.Remark) []string { return words.Embedded().Remarks(w.Lang, r) }
