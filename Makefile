@@ -7,12 +7,15 @@ PACKAGES = ./...
 # A race build instruments SQLite too; on two cores that is slow, so packages get time.
 TIMEOUT = 15m
 
-.PHONY: all build test deps vet staticcheck race seeds bench fuzz demo generate clean
+.PHONY: all build install test deps vet staticcheck race seeds bench fuzz demo generate clean
 
 all: build
 
 build:
 	CGO_ENABLED=0 $(GO) build -trimpath -o dist/ ./cmd/listbound ./cmd/listbound-verify
+
+install:
+	CGO_ENABLED=0 $(GO) install -trimpath ./cmd/listbound ./cmd/listbound-verify
 
 test: deps vet staticcheck race
 

@@ -95,10 +95,11 @@ func checkVerified(t *testing.T, dir string) {
 	}
 }
 
+// answer runs a command on a folder and returns its answer as JSON.
 func answer(t *testing.T, dir, command string, args ...string) []byte {
 	t.Helper()
 	args = append([]string{command, "--data", dir}, args...)
-	if command != "rebuild" {
+	if command != "rebuild" && command != "policy" { // policy is JSON always
 		args = append(args, "--json")
 	}
 	c := run(args...)
