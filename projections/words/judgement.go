@@ -17,7 +17,18 @@ import (
 //go:embed judgement
 var judgementFiles embed.FS
 
-// Judgement says what was judged: findings, lines of histories, remarks.
+// Judgement says what was judged: findings, lines of histories, remarks. Its
+// entries are
+//
+//	CODE/name         a code in a few words
+//	CODE/station      what a station's page shows first; {0} is the set, {1} the other set
+//	CODE/WAY          what a finding says, of the detail of its way
+//	CODE/WAY/next     what is usually done next, of the same detail
+//	event/KIND        the line of an event in a history, of a [Line]
+//	severity/… remark/… kind/… stage/… placement/… result/… outcome/… reason/…
+//	                  names of the values that records have
+//
+// and, without a slash, the phrases that these have in common.
 type Judgement struct{ c *Catalogue }
 
 // NewJudgement returns the sentences of this program, with those of further
@@ -52,9 +63,13 @@ func (j *Judgement) Catalogue() *Catalogue { return j.c }
 // Languages lists the tags of the languages spoken, English first.
 func (j *Judgement) Languages() []string { return j.c.Languages() }
 
-// Detail puts a finding's detail into words.
+// Detail puts a finding's detail into words. A finding of a later version of
+// this program may have a detail that is not known here: nil.
 func (j *Judgement) Detail(lang string, code projections.Code, d projections.Detail) projections.Text {
 	l := j.c.In(lang)
+	if d == nil {
+		return projections.Text{Says: l.Say("unknown-way", j.Code(lang, code)), Next: l.Say("policy-decides")}
+	}
 	key := string(code) + "/" + d.Way()
 	return projections.Text{Says: l.Say(key, d), Next: l.Say(key+"/next", d)}
 }
@@ -88,7 +103,7 @@ func (j *Judgement) Remarks(lang string, r events.Remark) []string {
 	l := j.c.In(lang)
 	out := make([]string, 0, len(r.Keys()))
 	for _, key := range r.Keys() {
-		out = append(out, l.Say("remark", key))
+		out = append(out, l.Say("remark/"+key))
 	}
 	return out
 }
@@ -127,7 +142,7 @@ func (e Line) Code() string {
 	case *events.SetOpened:
 		sheet = d.Sheet
 	}
-	if sheet == nil || sheet.Code == "" {
+	if sheet == nil {
 		return ""
 	}
 	code, err := events.ParseSheetCode(sheet.Code)

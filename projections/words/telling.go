@@ -19,19 +19,19 @@ func (j *Judgement) Finding(lang string, f *projections.Finding) projections.Tex
 	if f.Detail != nil {
 		return j.Detail(lang, f.Code, f.Detail)
 	}
-	if t, ok := f.Texts[lang]; ok {
+	if t, ok := f.Texts[j.c.In(lang).Tag()]; ok {
 		return t
 	}
 	if f.Says != "" {
 		return projections.Text{Says: f.Says, Next: f.Next}
 	}
-	return projections.Text{Says: j.Code(lang, f.Code)}
+	return j.Detail(lang, f.Code, nil)
 }
 
 // HistoryLine puts an event of a history into words.
 func (j *Judgement) HistoryLine(lang string, e *projections.HistoryEvent) string {
 	if e.Data == nil { // told where it came from
-		if s, ok := e.SaysIn[lang]; ok {
+		if s, ok := e.SaysIn[j.c.In(lang).Tag()]; ok {
 			return s
 		}
 		return e.Says

@@ -1,0 +1,637 @@
+package words
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"testing/fstest"
+	tree "text/template/parse"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// judgement returns the sentences of this program, freshly read. What goes wrong
+// in them fails the test.
+func judgement(t testing.TB, further ...*Catalogue) *Judgement {
+	t.Helper()
+	j, err := NewJudgement(further...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.Catalogue().OnError(func(err error) { t.Error(err) })
+	return j
+}
+
+// foundExample is a finding with the sentences it makes, to the letter.
+type foundExample struct {
+	Code   projections.Code `json:"code"`
+	Way    string           `json:"way"`
+	Detail jsontext.Value   `json:"detail"`
+	En     projections.Text `json:"en"`
+	De     projections.Text `json:"de"`
+
+	detail projections.Detail
+}
+
+func (x *foundExample) in(lang string) projections.Text {
+	return map[string]projections.Text{"en": x.En, "de": x.De}[lang]
+}
+
+// eventExample is an event with the line it makes in a history.
+type eventExample struct {
+	Kind      events.Kind    `json:"kind"`
+	Subject   string         `json:"subject"`
+	Station   string         `json:"station"`
+	Void      bool           `json:"void"`
+	Corrected bool           `json:"corrected"`
+	Data      jsontext.Value `json:"data"`
+	En        string         `json:"en"`
+	De        string         `json:"de"`
+
+	line Line
+}
+
+func (x *eventExample) in(lang string) string { return map[string]string{"en": x.En, "de": x.De}[lang] }
+
+func readExamples[T any](t testing.TB, file string) []T {
+	t.Helper()
+	raw, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []T
+	if err := json.Unmarshal(raw, &out, json.RejectUnknownMembers(true)); err != nil {
+		t.Fatalf("%s: %v", file, err)
+	}
+	if len(out) == 0 {
+		t.Fatalf("%s has no examples", file)
+	}
+	return out
+}
+
+func foundExamples(t testing.TB) []foundExample {
+	t.Helper()
+	all := readExamples[foundExample](t, "testdata/findings.json")
+	for i := range all {
+		x := &all[i]
+		x.detail = projections.NewDetail(projections.Way{Code: x.Code, Name: x.Way})
+		if x.detail == nil {
+			t.Fatalf("example %d: there is no way %s of %s", i, x.Way, x.Code)
+		}
+		if err := json.Unmarshal(x.Detail, x.detail, json.RejectUnknownMembers(true)); err != nil {
+			t.Fatalf("example %d, %s/%s: %v", i, x.Code, x.Way, err)
+		}
+	}
+	return all
+}
+
+func eventExamples(t testing.TB) []eventExample {
+	t.Helper()
+	all := readExamples[eventExample](t, "testdata/events.json")
+	for i := range all {
+		x := &all[i]
+		x.line = Line{Kind: x.Kind, Subject: x.Subject, Station: x.Station, Void: x.Void, Corrected: x.Corrected}
+		if !slices.Contains(events.Kinds(), x.Kind) {
+			x.line.Data = &events.Unknown{Type: string(x.Kind)}
+			continue
+		}
+		data, err := events.ParseObservedData(x.Kind, x.Data)
+		if err != nil {
+			t.Fatalf("example %d, %s: %v", i, x.Kind, err)
+		}
+		x.line.Data = data
+	}
+	return all
+}
+
+// exampleLanguages are those whose sentences the examples have.
+var exampleLanguages = []string{"en", "de"}
+
+// TestFindingsAreSaid holds every way in which a finding comes about to its
+// sentences in each language.
+func TestFindingsAreSaid(t *testing.T) {
+	j := judgement(t)
+	said := make(map[projections.Way]bool)
+	for _, x := range foundExamples(t) {
+		said[projections.Way{Code: x.Code, Name: x.Way}] = true
+		for _, lang := range exampleLanguages {
+			if got, want := j.Detail(lang, x.Code, x.detail), x.in(lang); got != want {
+				t.Errorf("%s/%s in %s of %s\nsays %s\nwant %s\nnext %s\nwant %s",
+					x.Code, x.Way, lang, x.Detail, got.Says, want.Says, got.Next, want.Next)
+			}
+		}
+	}
+	for _, w := range projections.Ways() {
+		if !said[w] {
+			t.Errorf("testdata/findings.json has no example of %s/%s", w.Code, w.Name)
+		}
+	}
+}
+
+// TestEventsAreSaid holds every kind of event to its line in each language.
+func TestEventsAreSaid(t *testing.T) {
+	j := judgement(t)
+	said := make(map[events.Kind]bool)
+	for _, x := range eventExamples(t) {
+		kind := x.line.Data.Kind()
+		said[kind] = true
+		for _, lang := range exampleLanguages {
+			if got, want := j.Event(lang, x.line), x.in(lang); got != want {
+				t.Errorf("%s in %s of %s\nsays %s\nwant %s", x.Kind, lang, x.Data, got, want)
+			}
+		}
+	}
+	for _, k := range append(events.Kinds(), "") {
+		if !said[k] {
+			t.Errorf("testdata/events.json has no example of kind %q", k)
+		}
+	}
+}
+
+func TestLinePlace(t *testing.T) {
+	for _, x := range []struct {
+		data events.Data
+		want projections.Place
+	}{
+		{&events.SetChecked{Place: " cart 7 "}, projections.Place{Name: "cart 7"}},
+		{&events.SetChecked{Place: " "}, projections.Place{Name: "north/or-3"}},
+		{&events.SetSterilized{Load: "S2-00-04"}, projections.Place{Load: "S2-00-04"}},
+		{&events.SetOpened{Room: "OR 3"}, projections.Place{Name: "north/or-3"}},
+	} {
+		if got := (Line{Station: "north/or-3", Data: x.data}).Place(); got != x.want {
+			t.Errorf("%s: place %+v, want %+v", x.data.Kind(), got, x.want)
+		}
+	}
+	if got := (Line{Data: &events.SetChecked{Sheet: &events.Reading{Code: "no code"}}}).Code(); got != "" {
+		t.Errorf("code %q", got)
+	}
+}
+
+// TestEveryLanguageHasAll: the languages of this program have the same entries,
+// and all of what is asked for by code, way, kind or severity.
+func TestEveryLanguageHasAll(t *testing.T) {
+	j := judgement(t)
+	var want []string
+	for _, c := range projections.Codes() {
+		want = append(want, string(c)+"/name", string(c)+"/station")
+	}
+	for _, w := range projections.Ways() {
+		want = append(want, string(w.Code)+"/"+w.Name, string(w.Code)+"/"+w.Name+"/next")
+	}
+	for _, k := range events.Kinds() {
+		want = append(want, "event/"+string(k))
+	}
+	for _, k := range events.DefaultPolicy().Links {
+		want = append(want, "kind/"+string(k))
+	}
+	for _, s := range []projections.Severity{projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken} {
+		want = append(want, "severity/"+string(s))
+	}
+	for r := events.Remark(1); r != 0; r <<= 1 {
+		for _, key := range r.Keys() {
+			want = append(want, "remark/"+key)
+		}
+	}
+	english := j.Catalogue().In(Reference).Keys()
+	for _, lang := range j.Languages() {
+		l := j.Catalogue().In(lang)
+		for _, key := range want {
+			if !l.Has(key) {
+				t.Errorf("%s has no entry %s", lang, key)
+			}
+		}
+		for _, key := range l.Keys() {
+			if !slices.Contains(english, key) {
+				t.Errorf("%s has an entry %s, English has none", lang, key)
+			}
+		}
+		for _, key := range english {
+			if !l.Has(key) {
+				t.Errorf("%s has no entry %s", lang, key)
+			}
+		}
+	}
+}
+
+// TestEveryTextIsSaid puts a mark in the place of every piece of text and says
+// all examples. A piece whose mark never shows has no example, or nothing ever
+// says it.
+func TestEveryTextIsSaid(t *testing.T) {
+	j := judgement(t)
+	pieces := markTexts(j.Catalogue())
+	if len(pieces) < 1000 {
+		t.Errorf("only %d pieces of text are marked", len(pieces))
+	}
+	var out strings.Builder
+	for _, lang := range exampleLanguages {
+		for _, x := range foundExamples(t) {
+			text := j.Detail(lang, x.Code, x.detail)
+			out.WriteString(text.Says + text.Next)
+		}
+		for _, x := range eventExamples(t) {
+			out.WriteString(j.Event(lang, x.line))
+		}
+		for _, c := range projections.Codes() {
+			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
+		}
+		for _, s := range []projections.Severity{projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken} {
+			out.WriteString(j.Severity(lang, s))
+		}
+		out.WriteString(strings.Join(j.Remarks(lang, ^events.Remark(0)), ""))
+	}
+	for _, m := range regexp.MustCompile(`⟦\d+⟧`).FindAllString(out.String(), -1) {
+		delete(pieces, m)
+	}
+	for _, piece := range pieces {
+		t.Errorf("no example says %s", piece)
+	}
+}
+
+// markTexts replaces every piece of text of a catalogue by a mark, and returns
+// what each mark stands for.
+func markTexts(c *Catalogue) map[string]string {
+	pieces := make(map[string]string)
+	for lang, texts := range c.own {
+		for key, t := range texts {
+			mark := func(s string) string {
+				m := fmt.Sprintf("⟦%d⟧", len(pieces))
+				pieces[m] = fmt.Sprintf("%q of %s in %s", s, key, lang)
+				return m
+			}
+			switch {
+			case strings.HasPrefix(key, "format."): // no text, but how to write one
+			case t.tree == nil:
+				t.source = mark(t.source)
+			default:
+				markNode(t.tree.Root, mark)
+			}
+		}
+	}
+	return pieces
+}
+
+func markNode(n tree.Node, mark func(string) string) {
+	switch n := n.(type) {
+	case *tree.ListNode:
+		if n != nil {
+			for _, x := range n.Nodes {
+				markNode(x, mark)
+			}
+		}
+	case *tree.TextNode:
+		n.Text = []byte(mark(string(n.Text)))
+	case *tree.ActionNode:
+		markNode(n.Pipe, mark)
+	case *tree.IfNode:
+		markBranch(&n.BranchNode, mark)
+	case *tree.RangeNode:
+		markBranch(&n.BranchNode, mark)
+	case *tree.WithNode:
+		markBranch(&n.BranchNode, mark)
+	case *tree.PipeNode:
+		for _, c := range n.Cmds {
+			markNode(c, mark)
+		}
+	case *tree.CommandNode:
+		// The forms of a plural are texts as well; other strings are keys.
+		f, _ := n.Args[0].(*tree.IdentifierNode)
+		for i, a := range n.Args {
+			if s, ok := a.(*tree.StringNode); ok && f != nil && f.Ident == "plural" && i%2 == 1 && i > 1 {
+				s.Text = mark(s.Text)
+			}
+			markNode(a, mark)
+		}
+	}
+}
+
+func markBranch(n *tree.BranchNode, mark func(string) string) {
+	markNode(n.Pipe, mark)
+	markNode(n.List, mark)
+	markNode(n.ElseList, mark)
+}
+
+// claims are words with which a sentence would say that nothing was retained.
+// A count that came out right does not show that.
+var claims = map[string][]string{
+	"en": {"retained", "left behind", "nothing is missing", "all pieces", "is complete", "was complete", "no item"},
+	"de": {"verblieben", "zurückgeblieben", "nichts fehlt", "vollzählig", "vollständig", "kein Teil"},
+}
+
+func TestNothingIsProvenByACount(t *testing.T) {
+	j := judgement(t)
+	for _, lang := range j.Languages() {
+		if len(claims[lang]) == 0 {
+			t.Errorf("name the words of %s that would claim that nothing was retained", lang)
+		}
+		for key, text := range j.Catalogue().own[lang] {
+			for _, bad := range claims[lang] {
+				if strings.Contains(strings.ToLower(text.source), strings.ToLower(bad)) {
+					t.Errorf("%s in %s claims too much: %s", key, lang, text.source)
+				}
+			}
+		}
+	}
+	// Where a count came out right, what it does not prove is said with it.
+	right := &projections.Midway{Set: "LAP-014", Stage: events.StageCavity, Then: projections.ThenRight, Noted: true}
+	closed := Line{Kind: events.KindCaseClosed, Data: &events.CaseClosed{Case: "K-1", Outcome: "reconciled"}}
+	for lang, want := range map[string]string{"en": "no proof by itself", "de": "allein ist kein Beweis"} {
+		for _, said := range []string{j.Detail(lang, projections.CountShort, right).Next, j.Event(lang, closed)} {
+			if !strings.Contains(said, want) {
+				t.Errorf("%s does not say %q: %s", lang, want, said)
+			}
+		}
+	}
+}
+
+// TestThirdLanguage: a language is a file that is read when the program starts.
+func TestThirdLanguage(t *testing.T) {
+	files := fstest.MapFS{"fr.json": {Data: []byte(`{
+		"language.name": "français",
+		"format.time": "02/01/2006 15:04 MST",
+		"format.list-end": "{0} et {1}", "format.list-two": "{0} et {1}",
+		"policy-decides": "La règle de l'établissement décide.",
+		"link-missing/steps": "Il manque pour {{.Set}} : {{list (each ` + "`no-step`" + ` .Missing)}} ({{time .At}}).",
+		"no-step": "{{name ` + "`kind/`" + ` .}}",
+		"kind/set.sterilized": "la stérilisation", "kind/list.sealed": "le scellement de la liste",
+		"link-missing/name": "une étape manque", "link-missing/station": "Il manque une étape de {0}",
+		"event/station.retired": "station {{.Data.Station}} retirée : {{.Data.Reason}}",
+		"event-corrected": "{0} (corrigé)",
+		"remark/gap": "trou dans la numérotation",
+		"severity/broken": "rompu"
+	}`)}}
+	french, err := Load(files, ".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	j := judgement(t, french)
+	if got := fmt.Sprint(j.Languages()); got != "[en de fr]" {
+		t.Errorf("languages %s", got)
+	}
+	steps := &projections.StepsMissing{Set: "LAP-014", By: events.KindSetOpened,
+		Missing: []events.Kind{events.KindListSealed, events.KindSetSterilized},
+		At:      time.Date(2026, 3, 3, 7, 12, 0, 0, time.UTC)}
+	retired := Line{Kind: events.KindStationRetired, Data: &events.StationRetired{Station: "north/or-3", Reason: "x"}, Corrected: true}
+	for _, x := range []struct{ got, want string }{
+		{j.Detail("fr", projections.LinkMissing, steps).Says,
+			"Il manque pour LAP-014 : le scellement de la liste et la stérilisation (03/03/2026 07:12 UTC)."},
+		{j.Detail("fr-CA", projections.LinkMissing, steps).Says, j.Detail("fr", projections.LinkMissing, steps).Says},
+		// What it lacks is said in English, in whole entries.
+		{j.Detail("fr", projections.LinkMissing, steps).Next, j.Detail("en", projections.LinkMissing, steps).Next},
+		{j.Detail("it", projections.LinkMissing, steps).Says, j.Detail("en", projections.LinkMissing, steps).Says},
+		{j.Detail("en", projections.SheetMoved, nil).Says,
+			"sheet in another place: this version of the program does not know how it came about."},
+		{j.Detail("fr", projections.SheetMoved, nil).Next, "La règle de l'établissement décide."},
+		{j.Event("fr", retired), "station north/or-3 retirée : x (corrigé)"},
+		{j.Code("fr", projections.LinkMissing), "une étape manque"},
+		{j.Code("fr", projections.CountShort), "count short"},
+		{j.Code("fr", "of-a-later-version"), "of-a-later-version"},
+		{j.Station("fr", projections.LinkMissing, "LAP-014", ""), "Il manque une étape de LAP-014"},
+		{j.Station("de", projections.SheetSwapped, "LAP-014", "LAP-022"), "FALSCHES BLATT: es gehört zu LAP-022, nicht zu LAP-014"},
+		{j.Station("fr", "of-a-later-version", "LAP-014", ""), "of-a-later-version"},
+		{strings.Join(j.Remarks("fr", events.RemarkGap|events.RemarkForm), "; "), "trou dans la numérotation; not in canonical form"},
+		{j.Severity("fr", projections.SeverityBroken), "rompu"},
+	} {
+		if x.got != x.want {
+			t.Errorf("says %q\nwant %q", x.got, x.want)
+		}
+	}
+}
+
+// TestInvented says thousands of invented findings in every language. None
+// fails, none shows a trace of its template, and all languages name the same
+// sets, numbers and times.
+func TestInvented(t *testing.T) {
+	j := judgement(t)
+	turns := 60
+	if testing.Short() {
+		turns = 10
+	}
+	for _, w := range projections.Ways() {
+		in := &inventor{rand.New(rand.NewPCG(1, uint64(len(w.Code)+len(w.Name))))}
+		for range turns {
+			d := projections.NewDetail(w)
+			in.fill(reflect.ValueOf(d).Elem(), "")
+			in.agree(d)
+			english := j.Detail(Reference, w.Code, d)
+			checkText(t, j, d, Reference, english)
+			for _, lang := range j.Languages()[1:] {
+				said := j.Detail(lang, w.Code, d)
+				checkText(t, j, d, lang, said)
+				if said.Says == english.Says || said.Next == english.Next {
+					t.Errorf("%s/%s in %s is the English: %s %s", w.Code, w.Name, lang, said.Says, said.Next)
+				}
+				a, b := j.named(d, Reference, english.Says), j.named(d, lang, said.Says)
+				if !slices.Equal(a, b) {
+					t.Errorf("%s/%s: names and numbers\n%v of %q\n%v of %q", w.Code, w.Name, a, english.Says, b, said.Says)
+				}
+			}
+			if t.Failed() {
+				t.Fatalf("%s/%s: %+v", w.Code, w.Name, d)
+			}
+		}
+	}
+}
+
+func checkText(t *testing.T, j *Judgement, d projections.Detail, lang string, text projections.Text) {
+	t.Helper()
+	for _, s := range []string{text.Says, text.Next} {
+		if s == "" || !strings.HasSuffix(s, ".") {
+			t.Errorf("no sentence in %s: %q", lang, s)
+		}
+		for _, bad := range []string{"{{", "}}", "<no value>", "<nil>", "%!", "\x00", "  ", "..", " .", " ,", "( ", "0001", "`"} {
+			if strings.Contains(s, bad) {
+				t.Errorf("%q in %s: %s", bad, lang, s)
+			}
+		}
+	}
+}
+
+var inventedTimes = []time.Time{
+	time.Date(2026, 3, 2, 6, 15, 0, 0, time.UTC), time.Date(2026, 3, 2, 11, 45, 7, 0, time.UTC),
+	time.Date(2026, 3, 3, 7, 12, 45, 0, time.UTC), time.Date(2026, 11, 30, 23, 59, 0, 0, time.UTC),
+}
+
+// named returns all names and numbers of a sentence in order: every word with a
+// digit. Times stand as their place among the invented ones.
+func (j *Judgement) named(d projections.Detail, lang, s string) []string {
+	l := j.c.In(lang)
+	var from []string
+	if d, ok := d.(*projections.TooFarApart); ok {
+		from = append(from, l.Say("format.duration", split(d.Second.At.Sub(d.First.At))), "lapse-0")
+	}
+	for i, t := range inventedTimes {
+		from = append(from, l.Time(t), fmt.Sprintf("time-%d", i))
+	}
+	for i, t := range inventedTimes {
+		from = append(from, l.Day(t), fmt.Sprintf("day-%d", i), l.Clock(t), fmt.Sprintf("clock-%d", i))
+	}
+	var out []string
+	for _, w := range strings.Fields(strings.NewReplacer(from...).Replace(s)) {
+		if w = strings.Trim(w, " .,;:()„“"); strings.ContainsAny(w, "0123456789") {
+			out = append(out, w)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
+// inventor fills details at random.
+type inventor struct{ *rand.Rand }
+
+// choices are what values of a type are taken from.
+var choices = map[reflect.Type][]string{
+	reflect.TypeFor[events.Placement](): {"inside-bag", "inside-bare", "outside", "screen"},
+	reflect.TypeFor[events.Stage]():     {"first", "added", "cavity", "closing", "final", "relief", "stage-7"},
+	reflect.TypeFor[events.Kind](): {"set.packed", "list.sealed", "set.sterilized", "set.opened", "set.counted", "case.closed",
+		"set.checked", "kind-7"},
+	reflect.TypeFor[projections.SheetSide]():      {"unread", "absent", "tray", "neither"},
+	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
+	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "unreadable", "altered", "unknown"},
+	reflect.TypeFor[projections.Sequel]():         {"", "right", "differs", "leftOut", "later"},
+}
+
+func (in *inventor) fill(v reflect.Value, field string) {
+	if of := choices[v.Type()]; of != nil {
+		v.SetString(of[in.IntN(len(of))])
+		return
+	}
+	switch v.Interface().(type) {
+	case time.Time:
+		v.Set(reflect.ValueOf(inventedTimes[in.IntN(len(inventedTimes))]))
+		return
+	case events.Remark:
+		v.SetUint(1 + uint64(in.IntN(63)))
+		return
+	}
+	switch v.Kind() {
+	case reflect.Struct:
+		for i := range v.NumField() {
+			in.fill(v.Field(i), v.Type().Field(i).Name)
+		}
+	case reflect.Pointer:
+		if in.IntN(2) == 0 {
+			v.Set(reflect.New(v.Type().Elem()))
+			in.fill(v.Elem(), field)
+		}
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), []int{1, 2, 3, 7, 8, 14}[in.IntN(6)], 14))
+		for i := range v.Len() {
+			in.fill(v.Index(i), field)
+		}
+	case reflect.String:
+		v.SetString(in.text(field))
+	case reflect.Bool:
+		v.SetBool(in.IntN(2) == 0)
+	case reflect.Int, reflect.Int64:
+		v.SetInt(1 + in.Int64N(20))
+	default:
+		panic(fmt.Sprintf("a field %s of type %s: say how to invent it", field, v.Type()))
+	}
+}
+
+func (in *inventor) text(field string) string {
+	switch field {
+	case "Result":
+		return []string{"passed", "failed"}[in.IntN(2)]
+	case "Outcome":
+		return []string{"reconciled", "unreconciled"}[in.IntN(2)]
+	case "Station", "Reason", "Item":
+		if in.IntN(3) == 0 {
+			return ""
+		}
+	}
+	return fmt.Sprintf("%s-%d", field, in.IntN(1000))
+}
+
+// agree makes the members of a detail go together where one rests on another.
+func (in *inventor) agree(d projections.Detail) {
+	changes := func(c *projections.Changes) {
+		if c == nil {
+			return
+		}
+		for i := range c.Lines {
+			if l := &c.Lines[i]; l.OnSheet == nil && l.Right == nil {
+				l.Right = &events.Line{Item: "Item-1", Description: "Description-2", Quantity: 3}
+			}
+		}
+		if in.IntN(4) == 0 {
+			c.Lines = nil
+		}
+	}
+	window := func(w *projections.Window) {
+		if in.IntN(4) == 0 {
+			w.Places = nil
+		}
+	}
+	switch d := d.(type) {
+	case *projections.AnotherSetsSheet:
+		changes(&d.Changes)
+		window(&d.Window)
+	case *projections.AnotherPacking:
+		changes(&d.Changes)
+		if in.IntN(3) == 0 {
+			d.Packed = time.Time{}
+		}
+	case *projections.ProbablyWrong:
+		window(&d.Window)
+		if d.Carries != nil {
+			d.Changes = new(projections.Changes)
+		}
+		changes(d.Changes)
+	case *projections.WrongList:
+		changes(d.Changes)
+		if d.Against == projections.AgainstOtherSet && d.Sheet == nil {
+			d.Sheet = &projections.TripKey{Set: "Set-4"}
+		}
+	case *projections.NoSheet:
+		if d.Found != nil {
+			d.On = &projections.TripKey{Set: "Set-5"}
+		}
+	case *projections.SealsDiffer:
+		if d.Broken && in.IntN(2) == 0 {
+			d.Gone, d.Strange = nil, nil
+		}
+	case *projections.ClosedOpen:
+		if in.IntN(2) == 0 {
+			d.Unaccounted, d.Actions = nil, nil
+		}
+		if in.IntN(2) == 0 {
+			d.Uncounted = nil
+		}
+	case *projections.Recalled:
+		if in.IntN(2) == 0 {
+			d.Positive = d.Load
+		}
+	case *projections.TooFarApart:
+		if d.Second.At.Before(d.First.At) {
+			d.First.At, d.Second.At = d.Second.At, d.First.At
+		}
+	}
+}
+
+func BenchmarkFinding(b *testing.B) {
+	j := judgement(b)
+	all := foundExamples(b)
+	for i := 0; b.Loop(); i++ {
+		x := &all[i%len(all)]
+		j.Detail("de", x.Code, x.detail)
+	}
+}
+
+func BenchmarkEvent(b *testing.B) {
+	j := judgement(b)
+	all := eventExamples(b)
+	for i := 0; b.Loop(); i++ {
+		j.Event("de", all[i%len(all)].line)
+	}
+}
