@@ -114,6 +114,10 @@ func eventExamples(t testing.TB) []eventExample {
 	return all
 }
 
+var severities = []projections.Severity{
+	projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken,
+}
+
 // exampleLanguages are those whose sentences the examples have.
 var exampleLanguages = []string{"en", "de"}
 
@@ -194,7 +198,7 @@ func TestEveryLanguageHasAll(t *testing.T) {
 	for _, k := range events.DefaultPolicy().Links {
 		want = append(want, "kind/"+string(k))
 	}
-	for _, s := range []projections.Severity{projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken} {
+	for _, s := range severities {
 		want = append(want, "severity/"+string(s))
 	}
 	for r := events.Remark(1); r != 0; r <<= 1 {
@@ -244,7 +248,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 		for _, c := range projections.Codes() {
 			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
 		}
-		for _, s := range []projections.Severity{projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken} {
+		for _, s := range severities {
 			out.WriteString(j.Severity(lang, s))
 		}
 		out.WriteString(strings.Join(j.Remarks(lang, ^events.Remark(0)), ""))
@@ -380,7 +384,8 @@ func TestThirdLanguage(t *testing.T) {
 	steps := &projections.StepsMissing{Set: "LAP-014", By: events.KindSetOpened,
 		Missing: []events.Kind{events.KindListSealed, events.KindSetSterilized},
 		At:      time.Date(2026, 3, 3, 7, 12, 0, 0, time.UTC)}
-	retired := Line{Kind: events.KindStationRetired, Data: &events.StationRetired{Station: "north/or-3", Reason: "x"}, Corrected: true}
+	retired := Line{Kind: events.KindStationRetired, Corrected: true,
+		Data: &events.StationRetired{Station: "north/or-3", Reason: "x"}}
 	for _, x := range []struct{ got, want string }{
 		{j.Detail("fr", projections.LinkMissing, steps).Says,
 			"Il manque pour LAP-014 : le scellement de la liste et la stérilisation (03/03/2026 07:12 UTC)."},
@@ -396,9 +401,11 @@ func TestThirdLanguage(t *testing.T) {
 		{j.Code("fr", projections.CountShort), "count short"},
 		{j.Code("fr", "of-a-later-version"), "of-a-later-version"},
 		{j.Station("fr", projections.LinkMissing, "LAP-014", ""), "Il manque une étape de LAP-014"},
-		{j.Station("de", projections.SheetSwapped, "LAP-014", "LAP-022"), "FALSCHES BLATT: es gehört zu LAP-022, nicht zu LAP-014"},
+		{j.Station("de", projections.SheetSwapped, "LAP-014", "LAP-022"),
+			"FALSCHES BLATT: es gehört zu LAP-022, nicht zu LAP-014"},
 		{j.Station("fr", "of-a-later-version", "LAP-014", ""), "of-a-later-version"},
-		{strings.Join(j.Remarks("fr", events.RemarkGap|events.RemarkForm), "; "), "trou dans la numérotation; not in canonical form"},
+		{strings.Join(j.Remarks("fr", events.RemarkGap|events.RemarkForm), "; "),
+			"trou dans la numérotation; not in canonical form"},
 		{j.Severity("fr", projections.SeverityBroken), "rompu"},
 	} {
 		if x.got != x.want {
@@ -442,13 +449,18 @@ func TestInvented(t *testing.T) {
 	}
 }
 
+// traces are what a template leaves where something went wrong.
+var traces = []string{
+	"{{", "}}", "`", "<no value>", "<nil>", "%!", "\x00", "0001", "  ", "..", " .", " ,", "( ",
+}
+
 func checkText(t *testing.T, j *Judgement, d projections.Detail, lang string, text projections.Text) {
 	t.Helper()
 	for _, s := range []string{text.Says, text.Next} {
 		if s == "" || !strings.HasSuffix(s, ".") {
 			t.Errorf("no sentence in %s: %q", lang, s)
 		}
-		for _, bad := range []string{"{{", "}}", "<no value>", "<nil>", "%!", "\x00", "  ", "..", " .", " ,", "( ", "0001", "`"} {
+		for _, bad := range traces {
 			if strings.Contains(s, bad) {
 				t.Errorf("%q in %s: %s", bad, lang, s)
 			}
@@ -492,8 +504,8 @@ type inventor struct{ *rand.Rand }
 var choices = map[reflect.Type][]string{
 	reflect.TypeFor[events.Placement](): {"inside-bag", "inside-bare", "outside", "screen"},
 	reflect.TypeFor[events.Stage]():     {"first", "added", "cavity", "closing", "final", "relief", "stage-7"},
-	reflect.TypeFor[events.Kind](): {"set.packed", "list.sealed", "set.sterilized", "set.opened", "set.counted", "case.closed",
-		"set.checked", "kind-7"},
+	reflect.TypeFor[events.Kind](): {"set.packed", "list.sealed", "set.sterilized", "set.opened", "set.counted",
+		"case.closed", "set.checked", "kind-7"},
 	reflect.TypeFor[projections.SheetSide]():      {"unread", "absent", "tray", "neither"},
 	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
 	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "unreadable", "altered", "unknown"},
