@@ -83,13 +83,13 @@ func checkText(what, s string, must bool) error {
 // tokens of a stream subject and the name of a key, hence the small alphabet.
 func CheckStation(s string) error {
 	site, name, ok := strings.Cut(s, "/")
-	if !ok || !token(site) || !token(name) {
+	if !ok || !nameToken(site) || !nameToken(name) {
 		return fmt.Errorf("station %q is not of the form site/station in small letters, digits and hyphens (for example north/packing-1)", s)
 	}
 	return nil
 }
 
-func token(s string) bool {
+func nameToken(s string) bool {
 	if s == "" || len(s) > 40 || s[0] == '-' {
 		return false
 	}

@@ -39,7 +39,7 @@ func (e *Event) Type() string {
 	if u, ok := e.Data.(*Unknown); ok {
 		return u.Type
 	}
-	return typePrefix + string(e.Kind()) + typeSuffix
+	return e.Kind().eventType()
 }
 
 // envelope is the JSON form. CloudEvents extension attributes stand beside the
@@ -107,7 +107,7 @@ func (e *Event) Check() error {
 	if err := first(checkOptionalHex("stationprev", e.StationPrev), e.Data.Check()); err != nil {
 		return err
 	}
-	if s := subject(e.Data, e.Station); s != "" && s != e.Subject {
+	if s := subjectOf(e.Data, e.Station); s != "" && s != e.Subject {
 		return fmt.Errorf("the subject is %q, the data speaks of %q", e.Subject, s)
 	}
 	return nil
@@ -162,8 +162,7 @@ func Decode(text []byte) (*Event, error) {
 }
 
 func decodeData(typ string, raw jsontext.Value) Data {
-	name := strings.TrimSuffix(strings.TrimPrefix(typ, typePrefix), typeSuffix)
-	if d := newData(Kind(name)); d != nil && typ == typePrefix+name+typeSuffix {
+	if d := kindOfType(typ).newData(); d != nil {
 		if err := json.Unmarshal(raw, d); err == nil && raw.Kind() == '{' {
 			return d
 		}
@@ -195,7 +194,7 @@ var errNoObject = errors.New("data: not the object this kind needs")
 // DecodeData reads data of a kind strictly: unknown members are refused. It is
 // for what people write; Decode is for what is already signed.
 func DecodeData(k Kind, raw []byte) (Data, error) {
-	d := newData(k)
+	d := k.newData()
 	if d == nil {
 		return nil, fmt.Errorf("kind %q is not known; the kinds are %s", k, kindNames())
 	}

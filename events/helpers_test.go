@@ -94,7 +94,7 @@ func testEvent(d Data, station string, seq int64, prev string, at time.Time) *Ev
 	e := &Event{
 		Station: station, Subject: "LAP-014", Time: at, Operator: "B-1182", StationSeq: seq, StationPrev: prev, Data: d,
 	}
-	if s := subject(d, station); s != "" {
+	if s := subjectOf(d, station); s != "" {
 		e.Subject = s
 	}
 	e.ID = DerivedID(at, sha256.Sum256(fmt.Appendf(nil, "%s %d", station, seq)))

@@ -1,14 +1,15 @@
 package events
 
 import (
-	"github.com/go-json-experiment/json/jsontext"
+	"slices"
+	"strings"
 )
 
 // Kind names what was observed. Names are written by hand and never change:
 // they stand in records that are signed and kept for years.
 type Kind string
 
-// The kinds of version 1. The first six are the links of a trip's chain.
+// The kinds of version 1. Each has a row in the table of kinds.
 const (
 	KindSetPacked           Kind = "set.packed"
 	KindListSealed          Kind = "list.sealed"
@@ -26,277 +27,249 @@ const (
 	KindEventCorrected      Kind = "event.corrected"
 )
 
-// Kinds lists every kind of version 1.
-func Kinds() []Kind {
-	return []Kind{
-		KindSetPacked, KindListSealed, KindSetSterilized, KindSetOpened, KindSetCounted, KindCaseClosed,
-		KindListIssued, KindSetChecked, KindIndicatorRead, KindPolicyAdopted, KindStationEnrolled,
-		KindStationRetired, KindFindingAcknowledged, KindEventCorrected,
-	}
+// SubjectKind tells what the events of a kind are about, which their subject
+// then names.
+type SubjectKind string
+
+// What an event can be about.
+const (
+	SubjectSet     SubjectKind = "set"
+	SubjectCase    SubjectKind = "case"
+	SubjectLoad    SubjectKind = "load"
+	SubjectList    SubjectKind = "list"
+	SubjectSite    SubjectKind = "site"
+	SubjectStation SubjectKind = "station"
+	SubjectEvent   SubjectKind = "event" // another event, whose subject and trip it takes over
+)
+
+// Recorder tells which stations may record a kind.
+type Recorder string
+
+// Who may record a kind. The ledger is the station LedgerName of its site.
+const (
+	ByStation Recorder = "station" // any station but the ledger
+	ByLedger  Recorder = "ledger"  // the ledger alone
+	ByEither  Recorder = "either"
+)
+
+// Key is one sort of name by which events are looked up, besides their id,
+// their subject, their trip and their station.
+type Key int
+
+// The keys.
+const (
+	KeyCase       Key = iota // case reference
+	KeyLoad                  // sterilizer load
+	KeySterilizer            // sterilizer
+	KeyList                  // list id
+	KeySheet                 // code of the sheet that was read or counted against
+	KeyStation               // station enrolled or retired
+	KeyEvent                 // id of the event corrected
+	keyCount
+)
+
+// Keys are the names by which an event is looked up; "" where it has none.
+type Keys [keyCount]string
+
+// KindInfo is one row of the table of kinds: everything that differs between
+// kinds and is not behaviour of the Data type itself.
+type KindInfo struct {
+	Kind    Kind
+	Subject SubjectKind
+	By      Recorder
+	// New returns an empty value of the kind's Data type, to decode into.
+	New func() Data
+	// HoldsTrip: an event that names a trip belongs to that trip.
+	HoldsTrip bool
+	// Link: the kind is one of the six links of a trip's chain, in the order of the table.
+	Link bool
+	// Keys that an event of the kind may have; those of its data are Data.Keys.
+	Keys []Key
 }
 
-// newData returns an empty data struct of a kind, nil for an unknown one.
-func newData(k Kind) Data {
-	switch k {
-	case KindSetPacked:
-		return new(SetPacked)
-	case KindListSealed:
-		return new(ListSealed)
-	case KindSetSterilized:
-		return new(SetSterilized)
-	case KindSetOpened:
-		return new(SetOpened)
-	case KindSetCounted:
-		return new(SetCounted)
-	case KindCaseClosed:
-		return new(CaseClosed)
-	case KindListIssued:
-		return new(ListIssued)
-	case KindSetChecked:
-		return new(SetChecked)
-	case KindIndicatorRead:
-		return new(IndicatorRead)
-	case KindPolicyAdopted:
-		return new(PolicyAdopted)
-	case KindStationEnrolled:
-		return new(StationEnrolled)
-	case KindStationRetired:
-		return new(StationRetired)
-	case KindFindingAcknowledged:
-		return new(FindingAcknowledged)
-	case KindEventCorrected:
-		return new(EventCorrected)
+// kindTable is the only list of kinds. Everything that depends on the kind
+// alone, here and in other packages, is derived from it.
+var kindTable = []KindInfo{
+	{Kind: KindSetPacked, Subject: SubjectSet, By: ByStation, New: empty[SetPacked],
+		HoldsTrip: true, Link: true, Keys: []Key{KeyList}},
+	{Kind: KindListSealed, Subject: SubjectSet, By: ByStation, New: empty[ListSealed],
+		HoldsTrip: true, Link: true, Keys: []Key{}},
+	{Kind: KindSetSterilized, Subject: SubjectSet, By: ByStation, New: empty[SetSterilized],
+		HoldsTrip: true, Link: true, Keys: []Key{KeyLoad, KeySterilizer}},
+	{Kind: KindSetOpened, Subject: SubjectSet, By: ByStation, New: empty[SetOpened],
+		HoldsTrip: true, Link: true, Keys: []Key{KeyCase, KeySheet}},
+	{Kind: KindSetCounted, Subject: SubjectSet, By: ByStation, New: empty[SetCounted],
+		HoldsTrip: true, Link: true, Keys: []Key{KeyCase, KeySheet}},
+	{Kind: KindCaseClosed, Subject: SubjectCase, By: ByStation, New: empty[CaseClosed],
+		Link: true, Keys: []Key{KeyCase}},
+	{Kind: KindListIssued, Subject: SubjectList, By: ByStation, New: empty[ListIssued],
+		Keys: []Key{KeyList}},
+	{Kind: KindSetChecked, Subject: SubjectSet, By: ByStation, New: empty[SetChecked],
+		HoldsTrip: true, Keys: []Key{KeySheet}},
+	{Kind: KindIndicatorRead, Subject: SubjectLoad, By: ByStation, New: empty[IndicatorRead],
+		Keys: []Key{KeyLoad, KeySterilizer}},
+	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
+		Keys: []Key{}},
+	{Kind: KindStationEnrolled, Subject: SubjectStation, By: ByLedger, New: empty[StationEnrolled],
+		Keys: []Key{KeyStation}},
+	{Kind: KindStationRetired, Subject: SubjectStation, By: ByLedger, New: empty[StationRetired],
+		Keys: []Key{KeyStation}},
+	{Kind: KindFindingAcknowledged, Subject: SubjectSet, By: ByStation, New: empty[FindingAcknowledged],
+		HoldsTrip: true, Keys: []Key{}},
+	{Kind: KindEventCorrected, Subject: SubjectEvent, By: ByEither, New: empty[EventCorrected],
+		HoldsTrip: true, Keys: []Key{KeyEvent}},
+}
+
+// empty returns an empty value of a Data type.
+func empty[T any, P interface {
+	*T
+	Data
+}]() Data {
+	return P(new(T))
+}
+
+// kindRows finds a kind's row.
+var kindRows = func() map[Kind]*KindInfo {
+	rows := make(map[Kind]*KindInfo, len(kindTable))
+	for i := range kindTable {
+		rows[kindTable[i].Kind] = &kindTable[i]
+	}
+	return rows
+}()
+
+// Kinds lists every kind of version 1; the links of a trip come first, in order.
+func Kinds() []Kind { return KindsWhere(func(Kind) bool { return true }) }
+
+// KindsWhere lists the kinds with a property, such as Kind.AboutSet, in the
+// order of Kinds.
+func KindsWhere(has func(Kind) bool) []Kind {
+	var out []Kind
+	for i := range kindTable {
+		if k := kindTable[i].Kind; has(k) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// Info returns the kind's row of the table of kinds, and whether there is one.
+func (k Kind) Info() (KindInfo, bool) {
+	row, ok := kindRows[k]
+	if !ok {
+		return KindInfo{}, false
+	}
+	info := *row
+	info.Keys = slices.Clone(row.Keys)
+	return info, true
+}
+
+// Known reports whether this program knows the kind.
+func (k Kind) Known() bool { return kindRows[k] != nil }
+
+// Subject returns what the kind's events are about, "" for an unknown kind.
+func (k Kind) Subject() SubjectKind {
+	if row := kindRows[k]; row != nil {
+		return row.Subject
+	}
+	return ""
+}
+
+// AboutSet reports whether the kind's events are about one set, which is then
+// their subject.
+func (k Kind) AboutSet() bool { return k.Subject() == SubjectSet }
+
+// HoldsTrip reports whether an event of the kind that names a trip belongs to
+// that trip. One of an unknown kind does: it may be one of the trip's links.
+func (k Kind) HoldsTrip() bool {
+	row := kindRows[k]
+	return row == nil || row.HoldsTrip
+}
+
+// IsLink reports whether the kind is one of the six links of a trip's chain.
+func (k Kind) IsLink() bool {
+	row := kindRows[k]
+	return row != nil && row.Link
+}
+
+// HasKey reports whether events of the kind are looked up by a key.
+func (k Kind) HasKey(key Key) bool {
+	row := kindRows[k]
+	return row != nil && slices.Contains(row.Keys, key)
+}
+
+// RecordedBy reports whether a station may record the kind: the ledger of its
+// site, or any other. Nobody may record an unknown kind.
+func (k Kind) RecordedBy(station string) bool {
+	row := kindRows[k]
+	if row == nil {
+		return false
+	}
+	if ReservedStation(station) {
+		return row.By != ByStation
+	}
+	return row.By != ByLedger
+}
+
+// newData returns an empty value of the kind's Data type, nil for an unknown kind.
+func (k Kind) newData() Data {
+	if row := kindRows[k]; row != nil {
+		return row.New()
 	}
 	return nil
 }
 
-// ofSet says whether events of a kind are about one set, whose id is then the
-// event's subject.
-func (k Kind) ofSet() bool {
-	switch k {
-	case KindSetPacked, KindListSealed, KindSetSterilized, KindSetOpened, KindSetCounted, KindSetChecked, KindFindingAcknowledged:
-		return true
+// eventType returns the CloudEvents type of the kind's events.
+func (k Kind) eventType() string { return typePrefix + string(k) + typeSuffix }
+
+// kindOfType returns the kind that a CloudEvents type names. The kind may be
+// unknown; "" is returned for a type that names none.
+func kindOfType(typ string) Kind {
+	name, hasPrefix := strings.CutPrefix(typ, typePrefix)
+	name, hasSuffix := strings.CutSuffix(name, typeSuffix)
+	if !hasPrefix || !hasSuffix {
+		return ""
 	}
-	return false
+	return Kind(name)
 }
 
-// Data is what one kind says. Check refuses what can't have been observed.
-type Data interface {
-	Kind() Kind
-	Check() error
+// CaseOf returns the case that data names, "" for none.
+func CaseOf(d Data) string { return keyOf(d, KeyCase) }
+
+// LoadOf returns the sterilizer load that data names, "" for none.
+func LoadOf(d Data) string { return keyOf(d, KeyLoad) }
+
+// SterilizerOf returns the sterilizer that data names, "" for none.
+func SterilizerOf(d Data) string { return keyOf(d, KeySterilizer) }
+
+// ListOf returns the list that data is looked up by, "" for none.
+func ListOf(d Data) string { return keyOf(d, KeyList) }
+
+// SheetCodeOf returns the code of the sheet that was read or counted against,
+// "" where there was none. The code of a seal was not read but made.
+func SheetCodeOf(d Data) string { return keyOf(d, KeySheet) }
+
+func keyOf(d Data, k Key) string {
+	if d == nil {
+		return ""
+	}
+	return d.Keys()[k]
 }
 
-// Placement is where a sheet travels.
-type Placement string
-
-// The placements a seal may name.
-const (
-	InsideBag  Placement = "inside-bag"  // inside the set, in a medical-grade paper bag
-	InsideBare Placement = "inside-bare" // inside the set, no bag
-	Outside    Placement = "outside"     // in a holder on the container or wrap
-	Screen     Placement = "screen"      // no paper: the list is read from a screen
-)
-
-// FoundNone in Reading.Found says that a person looked and found no sheet.
-const FoundNone = "none"
-
-// Line is one numbered line of a list.
-type Line struct {
-	Line        int64  `json:"line"`
-	Item        string `json:"item"`
-	Description string `json:"description"`
-	Quantity    int64  `json:"quantity"`
+// subjectOf returns what data names as the subject of its event. It is "" for
+// data about a set or another event, which it does not name itself.
+func subjectOf(d Data, station string) string {
+	switch keys := d.Keys(); d.Kind().Subject() {
+	case SubjectCase:
+		return keys[KeyCase]
+	case SubjectLoad:
+		return keys[KeyLoad]
+	case SubjectList:
+		return keys[KeyList]
+	case SubjectStation:
+		return keys[KeyStation]
+	case SubjectSite:
+		site, _, _ := strings.Cut(station, "/")
+		return site
+	}
+	return ""
 }
-
-// ListIssued makes a version of a list known. Subject: the list id.
-type ListIssued struct {
-	List    string   `json:"list"`
-	Version int64    `json:"version"`
-	Title   string   `json:"title"`
-	Lines   []Line   `json:"lines"`
-	Cycles  []string `json:"cycles,omitempty"` // sterilizer cycles this kind of set may run; empty: any
-}
-
-// SetPacked starts a trip: a set was assembled against a list version.
-type SetPacked struct {
-	List        string      `json:"list"`
-	Version     int64       `json:"version"`
-	Exceptions  []Exception `json:"exceptions,omitempty"`
-	WeightGrams int64       `json:"weightGrams,omitzero"`
-	Note        string      `json:"note,omitempty"`
-	SecondLook  string      `json:"secondLook,omitempty"` // badge of a second person who looked it over
-}
-
-// Exception is a line whose packed number is not the list's.
-type Exception struct {
-	Line    int64  `json:"line"`
-	Counted int64  `json:"counted"`
-	Reason  string `json:"reason"` // missing, substituted, damaged, or the site's own word
-}
-
-// ListSealed bound one sheet to the set and trip. ListDigest, Binding and Code
-// are the station's own computation; they are what a later reading is held against.
-type ListSealed struct {
-	Placement  Placement `json:"placement"`
-	List       string    `json:"list,omitempty"` // left out in an observation: as packed
-	Version    int64     `json:"version,omitzero"`
-	Seals      []string  `json:"seals,omitempty"`
-	BagLot     string    `json:"bagLot,omitempty"`
-	ListDigest string    `json:"listDigest,omitempty"` // lower-case hex SHA-256
-	Binding    string    `json:"binding,omitempty"`    // lower-case hex SHA-256
-	Code       string    `json:"code,omitempty"`       // the sheet code that was printed or shown
-}
-
-// SetSterilized says that the set was in a load, and how that load's cycle ended.
-type SetSterilized struct {
-	Load       string `json:"load"`
-	Sterilizer string `json:"sterilizer"`
-	Run        int64  `json:"run"`
-	Cycle      string `json:"cycle"`
-	Result     string `json:"result"` // passed, failed
-	Released   bool   `json:"released"`
-}
-
-// Reading is what was found where a sheet was looked for.
-type Reading struct {
-	Found      string `json:"found"` // a Placement, or none
-	Code       string `json:"code,omitempty"`
-	Unreadable bool   `json:"unreadable,omitzero"`
-}
-
-// SetChecked is a scan between the links: storage, case cart.
-type SetChecked struct {
-	Place      string   `json:"place,omitempty"`
-	Tag        string   `json:"tag,omitempty"`
-	OuterLabel string   `json:"outerLabel,omitempty"`
-	Sheet      *Reading `json:"sheet,omitempty"`
-	Seals      []string `json:"seals,omitempty"`
-	SealBroken bool     `json:"sealBroken,omitzero"`
-}
-
-// SetOpened says that a set was opened for a case.
-type SetOpened struct {
-	Case       string   `json:"case"`
-	Room       string   `json:"room,omitempty"`
-	Tag        string   `json:"tag,omitempty"`
-	OuterLabel string   `json:"outerLabel,omitempty"`
-	Sheet      *Reading `json:"sheet,omitempty"`
-	Seals      []string `json:"seals,omitempty"`
-	SealBroken bool     `json:"sealBroken,omitzero"`
-	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail
-}
-
-// Stage says when in a case a count was made.
-type Stage string
-
-// The stages of set.counted (DOMAIN facts: AORN count times).
-const (
-	StageFirst   Stage = "first"
-	StageAdded   Stage = "added" // Counts are what came to the field since the last count
-	StageCavity  Stage = "cavity"
-	StageClosing Stage = "closing"
-	StageFinal   Stage = "final"
-	StageRelief  Stage = "relief"
-)
-
-// SheetScreen in SetCounted.Sheet: counted against the list on the screen.
-const SheetScreen = "screen"
-
-// SetCounted is one count of one set.
-type SetCounted struct {
-	Case    string    `json:"case"`
-	Stage   Stage     `json:"stage"`
-	Sheet   string    `json:"sheet"` // the code counted against, or screen
-	Counter string    `json:"counter"`
-	Witness string    `json:"witness,omitempty"`
-	Counts  []Count   `json:"counts"`
-	Removed []Removed `json:"removed,omitempty"`
-}
-
-// Count is one counted line.
-type Count struct {
-	Line    int64 `json:"line"`
-	Counted int64 `json:"counted"`
-}
-
-// Removed is what left the field on purpose, before the count that records it,
-// and is not in its Counts.
-type Removed struct {
-	Line     int64  `json:"line"`
-	Quantity int64  `json:"quantity"`
-	Reason   string `json:"reason"`
-}
-
-// CaseClosed ends a case. Subject: the case reference.
-type CaseClosed struct {
-	Case    string   `json:"case"`
-	Outcome string   `json:"outcome"` // reconciled, unreconciled
-	Actions []string `json:"actions"`
-	Reason  string   `json:"reason,omitempty"`
-	Witness string   `json:"witness,omitempty"`
-}
-
-// IndicatorRead is a biological indicator's result for a load. Subject: the load id.
-type IndicatorRead struct {
-	Load       string `json:"load"`
-	Sterilizer string `json:"sterilizer"`
-	Result     string `json:"result"` // negative, positive
-}
-
-// PolicyAdopted puts a site's policy in force from the observed time on.
-// Subject: the site.
-type PolicyAdopted struct {
-	Policy
-	Reason string `json:"reason,omitempty"`
-}
-
-// StationEnrolled lets a station record. It is signed by the ledger's own key.
-// Subject: the station.
-type StationEnrolled struct {
-	Station string `json:"station"`
-	Key     string `json:"key"` // C2SP signed-note verifier key
-	Reason  string `json:"reason,omitempty"`
-}
-
-// StationRetired ends a station's right to record. Signed by the ledger's key.
-type StationRetired struct {
-	Station string `json:"station"`
-	Reason  string `json:"reason"`
-}
-
-// FindingAcknowledged says that a person has seen a finding. It hides nothing.
-// Subject: the set; the trip is the event's.
-type FindingAcknowledged struct {
-	Code   string `json:"code"`
-	Reason string `json:"reason"`
-}
-
-// EventCorrected voids an earlier event or replaces its data; the original stays.
-type EventCorrected struct {
-	Event  string         `json:"event"`
-	Action string         `json:"action"` // void, replace
-	Reason string         `json:"reason"`
-	Data   jsontext.Value `json:"data,omitempty"` // replace: the whole data of the event's kind
-}
-
-// Unknown keeps an event whose kind or version this program doesn't know.
-type Unknown struct {
-	Type string
-	Raw  jsontext.Value
-}
-
-func (*SetPacked) Kind() Kind           { return KindSetPacked }
-func (*ListSealed) Kind() Kind          { return KindListSealed }
-func (*SetSterilized) Kind() Kind       { return KindSetSterilized }
-func (*SetOpened) Kind() Kind           { return KindSetOpened }
-func (*SetCounted) Kind() Kind          { return KindSetCounted }
-func (*CaseClosed) Kind() Kind          { return KindCaseClosed }
-func (*ListIssued) Kind() Kind          { return KindListIssued }
-func (*SetChecked) Kind() Kind          { return KindSetChecked }
-func (*IndicatorRead) Kind() Kind       { return KindIndicatorRead }
-func (*PolicyAdopted) Kind() Kind       { return KindPolicyAdopted }
-func (*StationEnrolled) Kind() Kind     { return KindStationEnrolled }
-func (*StationRetired) Kind() Kind      { return KindStationRetired }
-func (*FindingAcknowledged) Kind() Kind { return KindFindingAcknowledged }
-func (*EventCorrected) Kind() Kind      { return KindEventCorrected }
-func (*Unknown) Kind() Kind             { return "" }

@@ -89,7 +89,7 @@ func signedObservation(l observationLine) (*Observation, error) {
 		return nil, fmt.Errorf("signed record: %w", err)
 	}
 	o := &Observation{Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Data: e.Data, Signed: []byte(l.Signed)}
-	if o.Kind.ofSet() || o.Kind == KindEventCorrected {
+	if o.Kind.AboutSet() || o.Kind.Subject() == SubjectEvent {
 		o.Set = e.Subject
 	}
 	return o, nil
@@ -97,11 +97,11 @@ func signedObservation(l observationLine) (*Observation, error) {
 
 func (o *Observation) check() error {
 	switch {
-	case o.Kind.ofSet():
+	case o.Kind.AboutSet():
 		if err := checkID("set", o.Set); err != nil {
 			return err
 		}
-	case o.Set != "" && o.Kind != KindEventCorrected:
+	case o.Set != "" && o.Kind.Subject() != SubjectEvent:
 		return fmt.Errorf("set is given, but %s is not about one set", o.Kind)
 	}
 	if o.Trip != "" {
@@ -120,7 +120,7 @@ func (o *Observation) check() error {
 // weightGrams, since hashed numbers are whole.
 func ParseObservedData(k Kind, raw []byte) (Data, error) {
 	if k != KindSetPacked {
-		if err := checkNumbers(raw); err != nil && newData(k) != nil {
+		if err := checkNumbers(raw); err != nil && k.Known() {
 			return nil, fmt.Errorf("data: %w", err)
 		}
 		return DecodeData(k, raw)
@@ -168,30 +168,10 @@ func grams(kg string) (int64, error) {
 // Corrections are about what the corrected event was about, which the
 // observation may leave out.
 func (o *Observation) Subject() string {
-	if s := subject(o.Data, o.Station); s != "" {
+	if s := subjectOf(o.Data, o.Station); s != "" {
 		return s
 	}
 	return o.Set
-}
-
-// subject returns what data that is not about one set is about, "" for other data.
-func subject(data Data, station string) string {
-	switch d := data.(type) {
-	case *ListIssued:
-		return d.List
-	case *IndicatorRead:
-		return d.Load
-	case *CaseClosed:
-		return d.Case
-	case *StationEnrolled:
-		return d.Station
-	case *StationRetired:
-		return d.Station
-	case *PolicyAdopted:
-		site, _, _ := strings.Cut(station, "/")
-		return site
-	}
-	return ""
 }
 
 // digest is over everything the observation says, in canonical JSON.

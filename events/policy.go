@@ -1,9 +1,6 @@
 package events
 
-import (
-	"fmt"
-	"slices"
-)
+import "fmt"
 
 // Policy is what a site expects of a trip. A trip's steps are judged by the
 // policy in force when each of them was observed. The facility writes it; the
@@ -48,7 +45,7 @@ const (
 // The two times are common practice, no source.
 func DefaultPolicy() Policy {
 	return Policy{
-		Links:                 []Kind{KindSetPacked, KindListSealed, KindSetSterilized, KindSetOpened, KindSetCounted, KindCaseClosed},
+		Links:                 KindsWhere(Kind.IsLink),
 		Stages:                []Stage{StageFirst, StageFinal},
 		TwoPersons:            true,
 		MayStayUnread:         []Placement{Screen},
@@ -61,9 +58,8 @@ func DefaultPolicy() Policy {
 
 // Check refuses a policy nobody can mean.
 func (p *Policy) Check() error {
-	links := DefaultPolicy().Links
 	for _, k := range p.Links {
-		if !slices.Contains(links, k) {
+		if !k.IsLink() {
 			return fmt.Errorf("policy: links: %q is not a link of a trip", k)
 		}
 	}

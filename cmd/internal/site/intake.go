@@ -253,9 +253,7 @@ func identity(id string, o *events.Observation) string {
 
 func receiptOf(e *events.Event) Receipt {
 	r := Receipt{ID: e.ID, Trip: e.Trip}
-	switch e.Kind() {
-	case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted,
-		events.KindSetChecked, events.KindFindingAcknowledged:
+	if e.Kind().AboutSet() {
 		r.Set = e.Subject
 	}
 	if d, ok := e.Data.(*events.ListSealed); ok {
@@ -351,9 +349,9 @@ func (in *intake) prepareSigned(l *line) error {
 	if err != nil {
 		return err
 	}
-	switch e.Kind() {
-	case events.KindStationEnrolled, events.KindStationRetired:
-		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been tampered with.
+	if !e.Kind().RecordedBy(o.Station) {
+		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been
+		// tampered with.
 		return fmt.Errorf("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger", e.Kind())
 	}
 	var remark events.Remark

@@ -29,20 +29,31 @@ func (in *intake) resolve(o *events.Observation, e *events.Event) error {
 		return in.checkPacked(o, d, e)
 	case *events.FindingAcknowledged:
 		return in.checkAcknowledged(d, e)
-	case *events.ListSealed, *events.SetCounted:
-		if err := in.findTrip(e); err != nil {
+	case *events.ListSealed:
+		if err := in.needTrip(e); err != nil {
 			return err
 		}
-		if e.Trip == "" {
-			return fmt.Errorf("set %s has no trip at %s: record set.packed first, or name the trip", e.Subject, e.Time.Format(time.RFC3339))
+		return in.completeSeal(d, e)
+	case *events.SetCounted:
+		if err := in.needTrip(e); err != nil {
+			return err
 		}
-		if seal, ok := d.(*events.ListSealed); ok {
-			return in.completeSeal(seal, e)
-		}
-		return in.checkCounted(d.(*events.SetCounted), e)
-	case *events.SetSterilized, *events.SetChecked, *events.SetOpened:
+		return in.checkCounted(d, e)
+	}
+	if e.Kind().AboutSet() {
 		// A set nobody packed here may still be seen; then there is no trip.
 		return in.findTrip(e)
+	}
+	return nil
+}
+
+// needTrip is findTrip for what has no meaning without a trip and its list.
+func (in *intake) needTrip(e *events.Event) error {
+	if err := in.findTrip(e); err != nil {
+		return err
+	}
+	if e.Trip == "" {
+		return fmt.Errorf("set %s has no trip at %s: record set.packed first, or name the trip", e.Subject, e.Time.Format(time.RFC3339))
 	}
 	return nil
 }
