@@ -238,6 +238,9 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 		}
 	}
 	if plain {
+		if neverBadge(s.Value) {
+			return t.v.sayNo("number-no-badge", s.Value)
+		}
 		s.Kind = events.ScanBadge
 		if t.find(s.Value) >= 0 {
 			s.Kind = events.ScanSet
@@ -323,7 +326,9 @@ func (t *table) sheet(code string, a *counted) error {
 // countActions are the buttons of a count.
 func countActions() map[string]func(*table, fields, *counted) error {
 	return map[string]func(*table, fields, *counted) error{
-		"sign":         func(t *table, _ fields, a *counted) error { return t.sign(a) },
+		"sign":         (*table).pressSign,
+		"sign-without": (*table).signWithout,
+		"count-on":     func(*table, fields, *counted) error { return nil },
 		"enter":        func(t *table, _ fields, a *counted) error { return t.sign(a) },
 		"interrupted":  (*table).interrupted,
 		"by-place":     (*table).toggleByPlace,

@@ -40,18 +40,87 @@ func (t *table) badge(badge string, a *counted) error {
 	return nil
 }
 
-// sign records the count of each set that is complete.
+// sign records the counts once all sets that take part are complete.
 func (t *table) sign(a *counted) error {
-	v := t.v
 	st := t.state()
 	switch {
 	case !st.Complete:
 		a.said = ask(st.Ask, st.Sum)
 		return nil
-	case st.Counter == "" || st.Witness == "" && t.policy.TwoPersons:
+	case t.badgesMissing(st):
 		a.said = ask(st.Ask, "")
 		return nil
 	}
+	return t.signComplete(st, a)
+}
+
+func (t *table) badgesMissing(st *countState) bool {
+	return st.Counter == "" || st.Witness == "" && t.policy.TwoPersons
+}
+
+// pressSign is the button: where only some sets are complete, it asks whether
+// they are to be signed without the others.
+func (t *table) pressSign(_ fields, a *counted) error {
+	v := t.v
+	st := t.state()
+	whole, rest := t.split()
+	switch {
+	case st.Complete || len(whole) == 0:
+		return t.sign(a)
+	case st.Counter == "":
+		a.said = ask(v.t("sign-counter"), st.Sum)
+		return nil
+	case t.badgesMissing(st):
+		a.said = ask(v.t("sign-witness"), st.Sum)
+		return nil
+	}
+	without := strings.Join(rest, ", ")
+	a.said = ask(v.t("sign-without", without), v.t("sign-without-more", without)).offer(
+		choice{Do: "count-on", Words: v.t("count-on"), Main: true},
+		choice{Do: "sign-without", Value: without, Words: v.t("do-sign-without", without)},
+	)
+	return nil
+}
+
+// signWithout signs the sets that are complete, after the question. The answer
+// names the sets that it leaves out: had one of them been counted meanwhile, it
+// would be another question.
+func (t *table) signWithout(f fields, a *counted) error {
+	st := t.state()
+	_, rest := t.split()
+	if t.badgesMissing(st) || strings.Join(rest, ", ") != f["value"] {
+		return t.pressSign(nil, a)
+	}
+	return t.signComplete(st, a)
+}
+
+// split names the sets that are complete and those that aren't.
+func (t *table) split() (whole, rest []string) {
+	for i := range t.drafts {
+		set := t.standing.Sets[i].Key.Set
+		switch {
+		case !t.takesPart(i):
+		case t.complete(i):
+			whole = append(whole, set)
+		default:
+			rest = append(rest, set)
+		}
+	}
+	return whole, rest
+}
+
+// complete reports whether the count of a set can be signed.
+func (t *table) complete(i int) bool {
+	d, p := t.drafts[i], t.progress(i)
+	if t.stage == events.StageAdded {
+		return len(d.Lines) > 0 || len(d.Removed) > 0
+	}
+	return len(d.Lines) > 0 && p.done == p.total
+}
+
+// signComplete records the count of each set that is complete.
+func (t *table) signComplete(st *countState, a *counted) error {
+	v := t.v
 	signed, err := t.record(st)
 	if err != nil {
 		return err
@@ -79,7 +148,7 @@ func (t *table) sign(a *counted) error {
 func (t *table) record(st *countState) (signed []*draft, err error) {
 	var obs []*events.Observation
 	for i, d := range t.drafts {
-		if len(d.Lines) == 0 && (t.stage != events.StageAdded || len(d.Removed) == 0) {
+		if !t.takesPart(i) || !t.complete(i) {
 			continue
 		}
 		if d.At.IsZero() {

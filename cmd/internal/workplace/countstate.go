@@ -53,7 +53,6 @@ const leftAfter = 3 * time.Minute
 func (t *table) state() *countState {
 	v := t.v
 	out := &countState{Stage: string(t.stage), Sets: []setState{}, Open: []string{}}
-	begun := 0
 	for i, d := range t.drafts {
 		if !t.takesPart(i) {
 			continue
@@ -61,22 +60,14 @@ func (t *table) state() *countState {
 		s := t.setState(i)
 		out.Sets = append(out.Sets, s)
 		out.Rev += d.Rev
-		if len(d.Lines) > 0 {
-			begun++
-			out.Done, out.Total = out.Done+s.Done, out.Total+s.Total
-			if v.now.Sub(d.Touched) > leftAfter && s.Done < s.Total {
-				out.Resume = v.t("left-lying", s.Set, v.w.Time(d.Touched))
-			}
+		out.Done, out.Total = out.Done+s.Done, out.Total+s.Total
+		if len(d.Lines) > 0 && v.now.Sub(d.Touched) > leftAfter && s.Done < s.Total {
+			out.Resume = v.t("left-lying", s.Set, v.w.Time(d.Touched))
 		}
 		out.Counter, out.Witness = firstOf(out.Counter, d.Counter), firstOf(out.Witness, d.Witness)
 		out.ByPlace, out.Place = out.ByPlace || d.ByPlace, firstOf(out.Place, d.Place)
 	}
-	out.Complete = begun > 0 && out.Done == out.Total
-	if begun == 0 { // nothing yet: all that takes part is to be counted
-		for i := range t.drafts {
-			out.Total += t.progress(i).total
-		}
-	}
+	out.Complete = out.Done > 0 && out.Done == out.Total
 	if len(t.forgotten) > 0 {
 		out.Resume = v.t("count-forgotten", strings.Join(t.forgotten, ", "))
 	}

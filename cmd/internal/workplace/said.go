@@ -16,7 +16,24 @@ type said struct {
 	Next   string `json:"next,omitempty"`
 	Lang   string `json:"lang,omitempty"`  // of More and Next, where it isn't the page's: judgement's own sentences
 	Where  string `json:"where,omitempty"` // where the other set is
-	Sound  string `json:"sound"`           // good, ask, wrong
+	Sound  string `json:"sound"`           // good, ask, wrong, low
+
+	Choices []choice `json:"choices,omitempty"` // the answers, where it is a question
+}
+
+// choice is an answer that stands as a button below what is said. It does an
+// action of the page, with its value.
+type choice struct {
+	Do    string `json:"do"`
+	Value string `json:"value,omitempty"`
+	Words string `json:"words"`
+	Main  bool   `json:"main,omitempty"`
+}
+
+// offer adds the answers to a question.
+func (s said) offer(choices ...choice) said {
+	s.Choices = choices
+	return s
 }
 
 func good(words, more string) said {

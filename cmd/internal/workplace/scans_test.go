@@ -27,6 +27,37 @@ func (s *scanner) scan(text string) map[string]any {
 	return s.h.post(s.path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, s.n, jsonText(text)))
 }
 
+// counter counts a case without a browser.
+type counter struct {
+	h          *house
+	ref, stage string
+	n          int
+}
+
+func (c *counter) post(verb, rest string) map[string]any {
+	c.n++
+	return c.h.post("/at/north/or-3/count/"+verb, fmt.Sprintf(`{"client":"t","n":%d,"case":%q,"stage":%q,%s}`,
+		c.n, c.ref, c.stage, rest))
+}
+
+func (c *counter) scan(text string) map[string]any { return c.post("scan", `"text":`+jsonText(text)) }
+
+func (c *counter) do(action string, fields ...string) map[string]any {
+	var f []string
+	for i := 0; i < len(fields); i += 2 {
+		f = append(f, jsonText(fields[i])+":"+jsonText(fields[i+1]))
+	}
+	return c.post("do", fmt.Sprintf(`"action":%q,"fields":{%s}`, action, strings.Join(f, ",")))
+}
+
+// lines enters the first lines of a set.
+func (c *counter) lines(set string, counts ...int) (a map[string]any) {
+	for i, n := range counts {
+		a = c.post("enter", fmt.Sprintf(`"lines":[{"set":%q,"line":%d,"counted":%d}]`, set, i+1, n))
+	}
+	return a
+}
+
 func jsonText(s string) string {
 	return `"` + strings.NewReplacer(`\`, `\\`, `"`, `\"`, "\x1d", `\u001d`).Replace(s) + `"`
 }

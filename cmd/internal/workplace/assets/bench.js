@@ -46,7 +46,9 @@ const sender = new Sender(base, (a, ok) => {
 });
 
 scanField({entered: text => sender.put("scan", {text})});
-actions(bench, (action, fields) => sender.put("do", {action, fields}));
+const act = (action, fields) => sender.put("do", {action, fields});
+actions(bench, act);
+actions(document.getElementById("verdict"), act);
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
 
 async function look() {

@@ -86,7 +86,9 @@ function entered(text) {
   if (t === "") return asExpected();
   const r = rows[at];
   // Three digits and more are hardly a number of instruments: a scanner typed them.
-  if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) return count(at, Number(t));
+  if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) {
+    return count(at, Number(t));
+  }
   sender.put("scan", {case: ref, stage, text});
 }
 
@@ -168,6 +170,7 @@ scanField({entered, key});
 
 if (ref) {
   actions(root, act);
+  actions($("verdict"), act);
   $("as-expected").addEventListener("click", asExpected);
   $("back").addEventListener("click", () => { if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); });
   $("digits").addEventListener("click", e => {
