@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"net/url"
 	"slices"
 	"strconv"
@@ -36,6 +37,8 @@ func packingPlace() workplace {
 			"clear":  (*packing).discard,
 			"list":   (*packing).chooseList,
 			"line":   (*packing).enterLine,
+			"reason": (*packing).giveReason,
+			"again":  (*packing).countAgain,
 			"enter":  (*packing).enter,
 			"weight": (*packing).weigh,
 			"note":   (*packing).takeNote,
@@ -204,8 +207,7 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return ask(v.t("choose-list", b.Tag), ""), nil
 	}
 	if r := p.asked(); r != nil {
-		return ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity),
-			r.Description+". "+v.t("reason-keys")), nil
+		return v.askReason(r), nil
 	}
 	for _, r := range p.Rows {
 		if r.Now {
@@ -225,6 +227,17 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return s, nil
 	}
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
+}
+
+// askReason asks why a line is not packed as listed. Nothing but an answer goes
+// on: the number of the reason, its button, or the line once more.
+func (v *visit) askReason(r *packRow) said {
+	s := ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity), r.Description)
+	for i, reason := range Reasons() {
+		words := fmt.Sprintf("%d %s", i+1, v.t("reason-"+reason))
+		s.Choices = append(s.Choices, choice{Do: "reason", Value: reason, Words: words})
+	}
+	return s.offer(append(s.Choices, choice{Do: "again", Words: v.t("count-line-again", r.Line.Line)})...)
 }
 
 // plainNumber reads a number that a person typed.
@@ -270,14 +283,34 @@ func (b *packing) chooseList(v *visit, f fields) (said, error) {
 
 func (b *packing) enter(v *visit, f fields) (said, error) {
 	p, err := b.look(v)
-	if err != nil {
+	switch {
+	case err != nil, p.asked() != nil: // it is asked again
 		return said{}, err
-	}
-	if p.Complete {
+	case p.Complete:
 		return b.record(v, f)
 	}
 	return b.enterLine(v, f)
 }
+
+// giveReason answers why the line that is asked about is not packed as listed.
+func (b *packing) giveReason(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err != nil || p.asked() == nil {
+		return said{}, err
+	}
+	return b.enterLine(v, fields{"line": lineNo(p.asked()), "reason": f["value"]})
+}
+
+// countAgain takes the number of the line that is asked about away.
+func (b *packing) countAgain(v *visit, _ fields) (said, error) {
+	p, err := b.look(v)
+	if err != nil || p.asked() == nil {
+		return said{}, err
+	}
+	return b.enterLine(v, fields{"line": lineNo(p.asked()), "clear": "1"})
+}
+
+func lineNo(r *packRow) string { return strconv.FormatInt(r.Line.Line, 10) }
 
 // enterLine notes how many of a line were packed, or why not as listed. Without
 // a line it is the next one; without a number as many as are listed.
@@ -348,15 +381,14 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 	if err != nil {
 		return "", nil, false
 	}
-	if r := p.asked(); r != nil {
-		for i, reason := range Reasons() {
-			if text == strconv.Itoa(i+1) {
-				return "line", fields{"line": strconv.FormatInt(r.Line.Line, 10), "reason": reason}, true
-			}
-		}
-	}
-	if _, ok := plainNumber(text); ok && !p.Complete {
-		return "line", fields{"counted": text}, true
+	n, number := plainNumber(text)
+	switch {
+	case number && p.asked() != nil && n >= 1 && int(n) <= len(Reasons()):
+		return "reason", fields{"value": Reasons()[n-1]}, true
+	case number && p.asked() != nil:
+		return "enter", nil, true // no answer to the question: it is asked again
+	case number && !p.Complete:
+		return "line", fields{"counted": text, "line": strconv.FormatInt(p.Next, 10)}, true
 	}
 	if _, ok := parseKg(text); ok && p.Complete && b.WeightGrams == 0 {
 		return "weight", fields{"weight": text}, true

@@ -1,9 +1,11 @@
 package workplace_test
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -77,4 +79,45 @@ func TestSignWithoutASet(t *testing.T) {
 	if a := c.scan(""); a["state"].(map[string]any)["done"] != float64(1) {
 		t.Errorf("the line of the other set is lost: %v", a["state"])
 	}
+}
+
+// TestPackingAsksUntilAnswered: a line that is asked about isn't passed by Enter
+// or by another number, and the answers are in sight at the tablet's height.
+func TestPackingAsksUntilAnswered(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("packing"))
+	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
+	p.AwaitText("#verdict", "4 × Forceps, mosquito")
+	p.Type("3\r")
+	p.AwaitText("#verdict", "Line 1: 3 of 4. Why?")
+	for _, text := range []string{"\r", "7\r", "\r", "0\r"} {
+		p.Type(text)
+		p.Await(`document.body.dataset.sound === "ask" && document.querySelector("#waiting").textContent === ""`)
+	}
+	p.Type(label(t, events.ScanBadge, "B-1") + "\r") // answered after all of them
+	p.AwaitText("#bench", "B-1")
+	p.AwaitText("#verdict", "Line 1: 3 of 4. Why?")
+	if got := p.Text("#l2"); strings.Contains(got, "✓") || strings.Contains(got, "≠") {
+		t.Fatalf("a line that nobody was shown is packed: %s", got)
+	}
+	if n := visible(p, ".choices button"); n != 5 {
+		t.Errorf("%d answers are in view, want 5", n)
+	}
+	p.Axe()
+	p.Touch(`[data-do="again"]`)
+	p.AwaitText("#verdict", "4 × Forceps, mosquito")
+	p.Type("3\r")
+	p.AwaitText("#verdict", "Line 1: 3 of 4. Why?")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "2 × Clamp, vascular")
+	p.AwaitText("#l1", "missing")
+}
+
+// visible counts what a selector finds and a person sees without scrolling.
+func visible(p *browsertest.Tab, selector string) int {
+	return browsertest.Eval[int](p, `[...document.querySelectorAll(`+strconv.Quote(selector)+`)].filter(e => {
+		const r = e.getBoundingClientRect();
+		return e.checkVisibility() && r.top >= 0 && r.bottom <= innerHeight && r.height > 0;
+	}).length`)
 }
