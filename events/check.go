@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
@@ -99,6 +100,14 @@ func nameToken(s string) bool {
 		}
 	}
 	return true
+}
+
+// checkYear refuses a time that a clock set wrong gives, and that an id can't hold.
+func checkYear(t time.Time) error {
+	if y := t.UTC().Year(); y < 2000 || y > 2199 {
+		return fmt.Errorf("time %s is not in the years 2000 to 2199", t.UTC().Format(time.RFC3339))
+	}
+	return nil
 }
 
 func oneOf(what, s string, of ...string) error {

@@ -90,8 +90,8 @@ func (e *Event) Check() error {
 	if err := first(CheckStation(e.Station), checkUUID("id", e.ID), checkID("subject", e.Subject), checkOptionalID("operator", e.Operator)); err != nil {
 		return err
 	}
-	if y := e.Time.Year(); y < 2000 || y > 2199 {
-		return fmt.Errorf("time %s is not in the years 2000 to 2199", e.Time.Format(time.RFC3339))
+	if err := checkYear(e.Time); err != nil {
+		return err
 	}
 	if at, err := IDTime(e.ID); err != nil || at.UnixMilli() != e.Time.UnixMilli() {
 		return fmt.Errorf("the id's time is not the event's time")
@@ -196,7 +196,7 @@ var errNoObject = errors.New("data: not the object this kind needs")
 func DecodeData(k Kind, raw []byte) (Data, error) {
 	d := k.newData()
 	if d == nil {
-		return nil, fmt.Errorf("kind %q is not known; the kinds are %s", k, kindNames())
+		return nil, errUnknownKind(k)
 	}
 	if err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true)); err != nil {
 		return nil, fmt.Errorf("data: %w", plainDataError(err))
@@ -205,6 +205,10 @@ func DecodeData(k Kind, raw []byte) (Data, error) {
 		return nil, errNoObject
 	}
 	return d, d.Check()
+}
+
+func errUnknownKind(k Kind) error {
+	return fmt.Errorf("kind %q is not known; the kinds are %s", k, kindNames())
 }
 
 func kindNames() string {

@@ -8,6 +8,7 @@ import (
 	"io"
 	"iter"
 	"math/big"
+	"reflect"
 	"strings"
 	"time"
 
@@ -44,7 +45,42 @@ type observationLine struct {
 	Signed   string         `json:"signed,omitempty"`
 }
 
-// ParseObservation reads one JSON object.
+// signedLine is the JSON form of an observation that is a signed record.
+type signedLine struct {
+	Signed string `json:"signed"`
+}
+
+// line returns the JSON form of an observation that is not signed.
+func (o *Observation) line() (*observationLine, error) {
+	data, err := json.Marshal(o.Data)
+	if err != nil {
+		return nil, fmt.Errorf("data: %w", err)
+	}
+	return &observationLine{
+		Station: o.Station, Kind: o.Kind, Time: o.Time.UTC().Format(time.RFC3339Nano),
+		Set: o.Set, Trip: o.Trip, Operator: o.Operator, Data: data,
+	}, nil
+}
+
+// FormatObservation writes an observation as one JSON object, without a
+// newline, as ParseObservation reads it. It does not check it: see Check.
+func FormatObservation(o *Observation) ([]byte, error) {
+	var v any = signedLine{string(o.Signed)}
+	if o.Signed == nil {
+		l, err := o.line()
+		if err != nil {
+			return nil, err
+		}
+		v = l
+	}
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return nil, fmt.Errorf("observation: %w", err)
+	}
+	return raw, nil
+}
+
+// ParseObservation reads one JSON object. It refuses what Check refuses.
 func ParseObservation(raw []byte) (*Observation, error) {
 	if len(raw) > MaxRecord {
 		return nil, fmt.Errorf("the line has %d bytes; a record has at most %d", len(raw), MaxRecord)
@@ -54,13 +90,14 @@ func ParseObservation(raw []byte) (*Observation, error) {
 		return nil, plainDataError(err)
 	}
 	if l.Signed != "" {
-		return signedObservation(l)
+		if l.Station != "" || l.Kind != "" || l.Time != "" || l.Set != "" || l.Trip != "" || l.Operator != "" ||
+			len(l.Data) > 0 {
+			return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
+		}
+		return signedObservation([]byte(l.Signed))
 	}
-	if err := CheckStation(l.Station); err != nil {
+	if err := checkOrigin(l.Station, l.Kind); err != nil {
 		return nil, err
-	}
-	if l.Kind == "" {
-		return nil, fmt.Errorf("kind is missing; the kinds are %s", kindNames())
 	}
 	at, err := parseTime(l.Time)
 	if err != nil {
@@ -73,35 +110,84 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &Observation{Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data}
-	if err := o.check(); err != nil {
+	o := &Observation{
+		Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data,
+	}
+	if err := o.checkAttributes(); err != nil {
 		return nil, err
 	}
 	return o, nil
 }
 
-func signedObservation(l observationLine) (*Observation, error) {
-	if l.Station != "" || l.Kind != "" || l.Time != "" || l.Set != "" || l.Trip != "" || l.Operator != "" || len(l.Data) > 0 {
-		return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
-	}
-	e, err := CheckNote([]byte(l.Signed))
+func signedObservation(record []byte) (*Observation, error) {
+	e, err := CheckNote(record)
 	if err != nil {
 		return nil, fmt.Errorf("signed record: %w", err)
 	}
-	o := &Observation{Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Data: e.Data, Signed: []byte(l.Signed)}
-	if o.Kind.AboutSet() || o.Kind.Subject() == SubjectEvent {
+	o := &Observation{
+		Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Data: e.Data, Signed: record,
+	}
+	if o.mayNameSet() {
 		o.Set = e.Subject
 	}
 	return o, nil
 }
 
-func (o *Observation) check() error {
+// Check refuses an observation that was made in a program and that
+// ParseObservation would refuse in its written form. An observation that
+// passes can be recorded as it is, without being written and read again.
+func (o *Observation) Check() error {
+	if o.Signed != nil {
+		switch read, err := signedObservation(o.Signed); {
+		case err != nil:
+			return err
+		case !reflect.DeepEqual(read, o):
+			return errors.New("the observation is not what its signed record says")
+		}
+		return nil
+	}
+	if err := checkOrigin(o.Station, o.Kind); err != nil {
+		return err
+	}
+	if o.Data == nil {
+		return errors.New("data is missing")
+	}
+	if !o.Kind.Known() {
+		return errUnknownKind(o.Kind)
+	}
+	if k := o.Data.Kind(); k != o.Kind {
+		return fmt.Errorf("the kind is %s, the data that of a %s", o.Kind, k)
+	}
+	if c, ok := o.Data.(*EventCorrected); ok && len(c.Data) > 0 {
+		if err := checkNumbers(c.Data); err != nil {
+			return fmt.Errorf("data: %w", err)
+		}
+	}
+	if err := o.Data.Check(); err != nil {
+		return err
+	}
+	return o.checkAttributes()
+}
+
+// checkOrigin refuses a station that can be none, and no kind.
+func checkOrigin(station string, k Kind) error {
+	if err := CheckStation(station); err != nil {
+		return err
+	}
+	if k == "" {
+		return fmt.Errorf("kind is missing; the kinds are %s", kindNames())
+	}
+	return nil
+}
+
+// checkAttributes refuses what the envelope says besides station, kind and data.
+func (o *Observation) checkAttributes() error {
 	switch {
 	case o.Kind.AboutSet():
 		if err := checkID("set", o.Set); err != nil {
 			return err
 		}
-	case o.Set != "" && o.Kind.Subject() != SubjectEvent:
+	case o.Set != "" && !o.mayNameSet():
 		return fmt.Errorf("set is given, but %s is not about one set", o.Kind)
 	}
 	if o.Trip != "" {
@@ -109,10 +195,16 @@ func (o *Observation) check() error {
 			return err
 		}
 	}
-	if y := o.Time.Year(); y < 2000 || y > 2199 {
-		return fmt.Errorf("time %s is not in the years 2000 to 2199", o.Time.Format(time.RFC3339))
+	if err := checkYear(o.Time); err != nil {
+		return err
 	}
 	return checkOptionalID("operator", o.Operator)
+}
+
+// mayNameSet reports whether the observation is about a set, or corrects an
+// event that may be about one.
+func (o *Observation) mayNameSet() bool {
+	return o.Kind.AboutSet() || o.Kind.Subject() == SubjectEvent
 }
 
 // ParseObservedData reads the data of a kind as people write it. The one
@@ -176,14 +268,11 @@ func (o *Observation) Subject() string {
 
 // digest is over everything the observation says, in canonical JSON.
 func (o *Observation) digest(domain string) (Digest, error) {
-	data, err := json.Marshal(o.Data)
+	l, err := o.line()
 	if err != nil {
-		return Digest{}, fmt.Errorf("data: %w", err)
+		return Digest{}, err
 	}
-	return digest(domain, observationLine{
-		Station: o.Station, Kind: o.Kind, Time: o.Time.UTC().Format(time.RFC3339Nano),
-		Set: o.Set, Trip: o.Trip, Operator: o.Operator, Data: data,
-	})
+	return digest(domain, l)
 }
 
 // ID returns the id of the event the observation becomes: the same

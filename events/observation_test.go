@@ -46,7 +46,10 @@ func parse(t testing.TB, line string) *Observation {
 	return o
 }
 
-func idOf(t testing.TB, o *Observation) string {
+func idOf(t interface {
+	Helper()
+	Fatal(...any)
+}, o *Observation) string {
 	t.Helper()
 	id, err := o.ID()
 	if err != nil {

@@ -7,9 +7,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
-
-	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -88,8 +85,10 @@ func (p *pages) recordSeen(ctx context.Context, b *acknowledgeBody) error {
 	if err := p.enrolled(ctx); err != nil {
 		return err
 	}
-	line, err := json.Marshal(observation{Station: p.stationName(), Kind: string(events.KindFindingAcknowledged), Time: p.site.Clock().UTC().Format(time.RFC3339Nano),
-		Set: b.Set, Trip: b.Trip, Operator: b.Badge, Data: events.FindingAcknowledged{Code: b.Code, Reason: b.Reason}})
+	line, err := events.FormatObservation(&events.Observation{
+		Station: p.stationName(), Kind: events.KindFindingAcknowledged, Time: p.site.Clock(),
+		Set: b.Set, Trip: b.Trip, Operator: b.Badge, Data: &events.FindingAcknowledged{Code: b.Code, Reason: b.Reason},
+	})
 	if err != nil {
 		return fmt.Errorf("acknowledging: %w", err)
 	}
@@ -102,16 +101,6 @@ func (p *pages) recordSeen(ctx context.Context, b *acknowledgeBody) error {
 		err = refuse(http.StatusUnprocessableEntity, "%s", refused)
 	}
 	return err
-}
-
-type observation struct {
-	Station  string                     `json:"station"`
-	Kind     string                     `json:"kind"`
-	Time     string                     `json:"time"`
-	Set      string                     `json:"set"`
-	Trip     string                     `json:"trip,omitempty"`
-	Operator string                     `json:"operator"`
-	Data     events.FindingAcknowledged `json:"data"`
 }
 
 // enrolled enrols the board itself when it records for the first time. A

@@ -1,14 +1,10 @@
 package site
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"time"
-
-	"github.com/go-json-experiment/json"
-	"github.com/go-json-experiment/json/jsontext"
 
 	"listbound/events"
 	"listbound/projections"
@@ -74,25 +70,7 @@ func (s *Site) recordAll(ctx context.Context, batch []line, emit func(Receipt) e
 }
 
 // ObservationLine writes an observation as one JSON object, as record reads it.
-func ObservationLine(o *events.Observation) ([]byte, error) {
-	data, err := json.Marshal(o.Data)
-	if err != nil {
-		return nil, fmt.Errorf("data: %w", err)
-	}
-	raw, err := json.Marshal(struct {
-		Station  string         `json:"station"`
-		Kind     events.Kind    `json:"kind"`
-		Time     string         `json:"time"`
-		Set      string         `json:"set,omitempty"`
-		Trip     string         `json:"trip,omitempty"`
-		Operator string         `json:"operator,omitempty"`
-		Data     jsontext.Value `json:"data"`
-	}{o.Station, o.Kind, o.Time.UTC().Format(time.RFC3339Nano), o.Set, o.Trip, o.Operator, data})
-	if err != nil {
-		return nil, fmt.Errorf("observation: %w", err)
-	}
-	return bytes.TrimSpace(raw), nil
-}
+func ObservationLine(o *events.Observation) ([]byte, error) { return events.FormatObservation(o) }
 
 // TripNow returns the set's trip that is open at a moment; "" where it was
 // never packed here.
