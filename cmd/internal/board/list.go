@@ -225,7 +225,7 @@ func facets(r *http.Request, m *readmodel.Model, f readmodel.BoardFilter, q url.
 			c := choice{Value: t.Value, Label: t.Value, N: t.N, Address: address("/", with(q, name, t.Value)), Active: q.Get(name) == t.Value}
 			switch name {
 			case "code":
-				c.Label = words.T("board.code-" + t.Value)
+				c.Label = words.Code(projections.Code(t.Value))
 			case "placement":
 				c.Label = words.T("board.placement-" + t.Value)
 			}
@@ -279,7 +279,7 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 			}
 		}
 		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)), text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
-			text(words.T("board.code-"+string(f.Code))), text(words.Finding(f).Says), text(words.Finding(f).Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
+			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")))
 	}
 	return t

@@ -570,9 +570,6 @@ func TestWordsOfTemplates(t *testing.T) {
 		t.Fatal(err)
 	}
 	var keys []string
-	for _, c := range projections.Codes() {
-		keys = append(keys, "code-"+string(c))
-	}
 	for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
 		keys = append(keys, "report-unknown-"+k)
 	}

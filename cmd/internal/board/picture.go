@@ -417,7 +417,7 @@ func (p *chainPicture) finding(f projections.Finding) {
 	case projections.SeverityDoubtful:
 		stroke = amber
 	}
-	label := p.words.T("board.code-" + string(f.Code))
+	label := p.words.Code(f.Code)
 	says := p.words.Finding(&f).Says
 	p.group(says, func() {
 		p.path(fmt.Sprintf("M%.1f %.1fv12m0-6H%.1fm0-6v12", x1, p.y-6, max(x2, x1+1)), "none", stroke, 3)

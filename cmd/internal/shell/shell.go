@@ -49,6 +49,15 @@ func (w *Words) Finding(f *projections.Finding) projections.Text {
 	return words.Embedded().Finding(w.Lang, f)
 }
 
+// Code names a finding's code in a few words.
+func (w *Words) Code(code projections.Code) string { return words.Embedded().Code(w.Lang, code) }
+
+// StationLine says in one line what a person at a station sees of a finding
+// first. other is the other set it names, if any.
+func (w *Words) StationLine(code projections.Code, set, other string) string {
+	return words.Embedded().Station(w.Lang, code, set, other)
+}
+
 // anyFinding is Finding for templates, which hold findings and pointers to them.
 func (w *Words) anyFinding(f any) (projections.Text, error) {
 	switch f := f.(type) {
@@ -179,7 +188,7 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 	out := make(map[string]*template.Template)
 	for lang, w := range s.words {
 		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang },
-			"finding": w.anyFinding, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
+			"finding": w.anyFinding, "codeName": w.Code, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {
 			t, err = t.ParseFS(files, patterns...)

@@ -82,7 +82,7 @@ func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) s
 			other = f.Other.Set
 		}
 		in := v.w.Finding(f)
-		words := v.t("finding-"+string(f.Code), verdict.Set, other)
+		words := v.w.StationLine(f.Code, verdict.Set, other)
 		s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
 		if f.Severity == projections.SeverityBroken {
 			s.Status = "broken"
