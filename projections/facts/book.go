@@ -138,14 +138,14 @@ func (b *Book) Add(f Fact) {
 	if f.Remarks != 0 {
 		b.stations[e.Station] = append(b.stations[e.Station], it)
 	}
-	if e.Trip != "" && Tripped(it.Kind) {
+	if e.Trip != "" && it.Kind.HoldsTrip() {
 		t := b.trip(e.Trip)
 		t.items = append(t.items, it)
-		it.Code = t.codeIn(codeText(it.Data))
+		it.Code = t.codeIn(events.SheetCodeOf(it.Data))
 	} else {
 		it.Code = codeOf(it.Data)
 	}
-	if e.Trip == "" && OfSet(it.Kind) {
+	if e.Trip == "" && it.Kind.AboutSet() {
 		s := b.set(e.Subject)
 		s.loose = append(s.loose, it)
 	} else if it.Kind == events.KindSetPacked {
@@ -232,15 +232,12 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 			m[key] = append(m[key], it)
 		}
 	}
+	if ref := events.CaseOf(d); ref != "" {
+		put(b.cases, ref)
+	}
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		put(b.loads, d.Load)
-	case *events.SetOpened:
-		put(b.cases, d.Case)
-	case *events.SetCounted:
-		put(b.cases, d.Case)
-	case *events.CaseClosed:
-		put(b.cases, d.Case)
 	case *events.IndicatorRead:
 		put(b.reads, d.Sterilizer)
 	case *events.ListIssued:

@@ -20,21 +20,18 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	add := func(dim Dim, key string) { out = append(out, DimKey{dim, key}) }
 	k := e.Kind()
 	add(DimEvent, e.ID)
-	if e.Trip != "" && Tripped(k) {
+	if e.Trip != "" && k.HoldsTrip() {
 		add(DimTrip, e.Trip)
 	}
-	if OfSet(k) && (e.Trip == "" || k == events.KindSetPacked) {
+	if k.AboutSet() && (e.Trip == "" || k == events.KindSetPacked) {
 		add(DimSet, e.Subject)
+	}
+	if ref := events.CaseOf(d); ref != "" {
+		add(DimCase, ref)
 	}
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		add(DimLoad, d.Load)
-	case *events.SetOpened:
-		add(DimCase, d.Case)
-	case *events.SetCounted:
-		add(DimCase, d.Case)
-	case *events.CaseClosed:
-		add(DimCase, d.Case)
 	case *events.IndicatorRead:
 		add(DimSterilizer, d.Sterilizer)
 		add(DimReadings, d.Sterilizer)

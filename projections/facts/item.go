@@ -101,25 +101,7 @@ func (a *Item) site() string {
 }
 
 // codeOf returns the sheet code in data, nil where there is none to read.
-func codeOf(d events.Data) *events.SheetCode { return parseCode(codeText(d)) }
-
-func codeText(d events.Data) (s string) {
-	switch d := d.(type) {
-	case *events.SetChecked:
-		if d.Sheet != nil {
-			s = d.Sheet.Code
-		}
-	case *events.SetOpened:
-		if d.Sheet != nil {
-			s = d.Sheet.Code
-		}
-	case *events.SetCounted:
-		if d.Sheet != events.SheetScreen {
-			s = d.Sheet
-		}
-	}
-	return s
-}
+func codeOf(d events.Data) *events.SheetCode { return parseCode(events.SheetCodeOf(d)) }
 
 func parseCode(s string) *events.SheetCode {
 	if s == "" {
@@ -130,35 +112,6 @@ func parseCode(s string) *events.SheetCode {
 		return nil
 	}
 	return &c
-}
-
-// OfSet reports whether events of a kind are about one set, their subject.
-func OfSet(k events.Kind) bool {
-	switch k {
-	case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted,
-		events.KindSetChecked, events.KindFindingAcknowledged:
-		return true
-	}
-	return false
-}
-
-// Tripped reports whether a trip in an event of this kind makes it one of the
-// trip's. An unknown kind with a trip belongs to it: it may be one of its links.
-func Tripped(k events.Kind) bool {
-	return OfSet(k) || k == events.KindEventCorrected || k == ""
-}
-
-// CaseOf returns the case that data names.
-func CaseOf(d events.Data) string {
-	switch d := d.(type) {
-	case *events.SetOpened:
-		return d.Case
-	case *events.SetCounted:
-		return d.Case
-	case *events.CaseClosed:
-		return d.Case
-	}
-	return ""
 }
 
 // Latest returns the latest of some moments.

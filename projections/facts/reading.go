@@ -208,7 +208,7 @@ func (b *Book) Owner(code *events.SheetCode) (k projections.TripKey, sealed bool
 	}
 	rank := 0
 	for _, it := range slices.Clone(t.items) {
-		if it.Void || !OfSet(it.Kind) {
+		if it.Void || !it.Kind.AboutSet() {
 			continue
 		}
 		n := 1

@@ -82,9 +82,9 @@ func (b *Book) Resolve(f Fact) projections.TripKey {
 func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 	k := e.Kind()
 	switch {
-	case e.Trip != "" && Tripped(k):
+	case e.Trip != "" && k.HoldsTrip():
 		return projections.TripKey{Set: e.Subject, Trip: e.Trip}
-	case OfSet(k):
+	case k.AboutSet():
 		b.around(e.Subject, e.Time)
 		return projections.TripKey{Set: e.Subject, Trip: b.packedBefore(e.Subject, e.Time)}
 	}
@@ -163,7 +163,7 @@ func (b *Book) CaseTrips(ref string) []projections.TripKey {
 	b.asked(DimCase, ref)
 	seen := make(map[projections.TripKey]struct{})
 	for _, it := range slices.Clone(b.cases[ref]) {
-		if !it.Void && it.Kind != events.KindCaseClosed && CaseOf(it.Data) == ref {
+		if !it.Void && it.Kind != events.KindCaseClosed && events.CaseOf(it.Data) == ref {
 			seen[b.TripOf(it.Event, 0)] = struct{}{}
 		}
 	}

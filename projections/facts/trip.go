@@ -68,9 +68,9 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 	}
 	b.askedAround(c, packs)
 	if n := len(c.Opened); n > 0 {
-		c.CaseRef = CaseOf(c.Opened[n-1].Data)
+		c.CaseRef = events.CaseOf(c.Opened[n-1].Data)
 	} else if n := len(c.Counted); n > 0 {
-		c.CaseRef = CaseOf(c.Counted[n-1].Data)
+		c.CaseRef = events.CaseOf(c.Counted[n-1].Data)
 	}
 	b.casesOf(c)
 	c.List, c.ListItem = b.listOf(c)
@@ -91,7 +91,7 @@ type CaseUse struct {
 func (b *Book) casesOf(c *Trip) {
 	for _, of := range [][]*Item{c.Opened, c.Counted} {
 		for _, it := range of {
-			ref := CaseOf(it.Data)
+			ref := events.CaseOf(it.Data)
 			if i := slices.IndexFunc(c.Cases, func(u CaseUse) bool { return u.Ref == ref }); i < 0 {
 				c.Cases = append(c.Cases, CaseUse{Ref: ref, Opened: it.Kind == events.KindSetOpened})
 			}
@@ -102,7 +102,7 @@ func (b *Book) casesOf(c *Trip) {
 		b.need(DimCase, u.Ref)
 		b.asked(DimCase, u.Ref)
 		for _, it := range b.cases[u.Ref] {
-			if it.Kind == events.KindCaseClosed && !it.Void && CaseOf(it.Data) == u.Ref {
+			if it.Kind == events.KindCaseClosed && !it.Void && events.CaseOf(it.Data) == u.Ref {
 				u.Closings = append(u.Closings, it)
 			}
 		}
@@ -252,7 +252,7 @@ func (c *Trip) LastPack() *Item {
 // LastCount returns the last count for the case the set was opened for last.
 func (c *Trip) LastCount() *Item {
 	for _, it := range slices.Backward(c.Counted) {
-		if CaseOf(it.Data) == c.CaseRef {
+		if events.CaseOf(it.Data) == c.CaseRef {
 			return it
 		}
 	}

@@ -203,7 +203,7 @@ func (g *inventor) live(x *turn) {
 	g.s.live(x)
 	for i := before; i < len(g.s.all); i++ {
 		f := &g.s.all[i]
-		if facts.OfSet(f.Event.Kind()) && g.rare(12) && f.Event.Kind() != events.KindSetPacked {
+		if f.Event.Kind().AboutSet() && g.rare(12) && f.Event.Kind() != events.KindSetPacked {
 			f.Event.Trip = "" // recorded without its trip
 		}
 		if g.rare(25) { // some minutes off

@@ -60,18 +60,18 @@ func (j *judgement) twoCases() {
 		if c.Next != nil && a.Less(c.Next) && c.Next.Less(b) {
 			continue // packed again between the two: places says whose the second is
 		}
-		if facts.CaseOf(a.Data) == facts.CaseOf(b.Data) {
+		if events.CaseOf(a.Data) == events.CaseOf(b.Data) {
 			continue
 		}
 		f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.OpenedForTwo{
-			Set: c.Key.Set, First: facts.CaseOf(a.Data), FirstAt: a.At(), Second: facts.CaseOf(b.Data), SecondAt: b.At(),
+			Set: c.Key.Set, First: events.CaseOf(a.Data), FirstAt: a.At(), Second: events.CaseOf(b.Data), SecondAt: b.At(),
 		}, a, b)
 		f.From, f.To = a.At(), b.At()
 	}
 	var other []*facts.Item
 	for _, it := range c.Counted {
-		ref := facts.CaseOf(it.Data)
-		if !slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return facts.CaseOf(o.Data) == ref }) {
+		ref := events.CaseOf(it.Data)
+		if !slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref }) {
 			other = append(other, it)
 		}
 	}
@@ -79,7 +79,7 @@ func (j *judgement) twoCases() {
 		return
 	}
 	f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.CountedForOther{
-		Set: c.Key.Set, Opened: facts.CaseOf(c.Opened[0].Data), Counted: facts.CaseOf(other[0].Data), At: other[0].At(),
+		Set: c.Key.Set, Opened: events.CaseOf(c.Opened[0].Data), Counted: events.CaseOf(other[0].Data), At: other[0].At(),
 	}, append(other, c.Opened[0])...)
 	f.From, f.To = c.Opened[0].At(), other[len(other)-1].At()
 }

@@ -128,7 +128,7 @@ func (j *judgement) acknowledgements() {
 func (w *World) JudgeStation(station string) (projections.Verdict, error) {
 	var its []*facts.Item
 	for _, it := range w.Remarked(station) {
-		if it.Event == nil || !(facts.OfSet(it.Kind) || it.Event.Trip != "" && facts.Tripped(it.Kind)) {
+		if it.Event == nil || !(it.Kind.AboutSet() || it.Event.Trip != "" && it.Kind.HoldsTrip()) {
 			its = append(its, it)
 		}
 	}

@@ -100,7 +100,7 @@ func newBooks(c *facts.Trip) *books {
 func tallyUp(c *facts.Trip, ref string) *tally {
 	t := &tally{books: newBooks(c)}
 	for _, it := range c.Counted {
-		if facts.CaseOf(it.Data) == ref {
+		if events.CaseOf(it.Data) == ref {
 			t.counts = append(t.counts, it)
 		}
 	}

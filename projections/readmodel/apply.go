@@ -360,33 +360,13 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil)
 	}
-	var caseRef, load, sterilizer, positive, list, sheetTrip, corrects, operator any
-	if e.Operator != "" {
-		operator = e.Operator
-	}
+	keys := e.Data.Keys()
+	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
+	list, sheetTrip := text(keys[events.KeyList]), otherTrip(e, keys[events.KeySheet])
+	var positive, corrects any
 	switch d := e.Data.(type) {
-	case *events.SetPacked:
-		list = d.List
-	case *events.ListIssued:
-		list = d.List
-	case *events.SetSterilized:
-		load, sterilizer = d.Load, d.Sterilizer
 	case *events.IndicatorRead:
-		load, sterilizer, positive = d.Load, d.Sterilizer, int64(0)
-		if d.Result == "positive" {
-			positive = int64(1)
-		}
-	case *events.SetOpened:
-		caseRef, sheetTrip = d.Case, otherTrip(e, readCode(d.Sheet))
-	case *events.SetChecked:
-		sheetTrip = otherTrip(e, readCode(d.Sheet))
-	case *events.SetCounted:
-		caseRef = d.Case
-		if d.Sheet != events.SheetScreen {
-			sheetTrip = otherTrip(e, d.Sheet)
-		}
-	case *events.CaseClosed:
-		caseRef = d.Case
+		positive = truth(d.Result == "positive")
 	case *events.EventCorrected:
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.
@@ -398,7 +378,23 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
 		trip = idBytes(e.Trip)
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
-		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects, operator)
+		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects, text(e.Operator))
+}
+
+// text gives a column its text, NULL where there is none.
+func text(s string) any {
+	if s == "" {
+		return nil
+	}
+	return s
+}
+
+// truth gives a column 1 or 0.
+func truth(b bool) int64 {
+	if b {
+		return 1
+	}
+	return 0
 }
 
 // replaced returns what a correction puts in place, whatever the kind of the
@@ -415,20 +411,9 @@ func replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterili
 	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
 		return
 	}
-	set := func(to *any, s string) {
-		if s != "" {
-			*to = s
-		}
-	}
-	set(&caseRef, r.Case)
-	set(&load, r.Load)
-	set(&sterilizer, r.Sterilizer)
-	set(&list, r.List)
+	caseRef, load, sterilizer, list = text(r.Case), text(r.Load), text(r.Sterilizer), text(r.List)
 	if r.Result == "positive" || r.Result == "negative" {
-		positive = int64(0)
-		if r.Result == "positive" {
-			positive = int64(1)
-		}
+		positive = truth(r.Result == "positive")
 	}
 	// The code read stands in an object, the code counted against alone.
 	var code string
@@ -438,13 +423,6 @@ func replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterili
 	}
 	sheetTrip = otherTrip(e, code)
 	return
-}
-
-func readCode(r *events.Reading) string {
-	if r == nil {
-		return ""
-	}
-	return r.Code
 }
 
 // otherTrip returns the trip in a code, nil where it is the event's own or

@@ -109,7 +109,7 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 var kindsOfSet = func() string {
 	var quoted []string
 	for _, k := range events.Kinds() {
-		if facts.OfSet(k) {
+		if k.AboutSet() {
 			quoted = append(quoted, "'"+string(k)+"'")
 		}
 	}
