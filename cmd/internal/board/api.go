@@ -15,6 +15,7 @@ import (
 	"listbound/ledger/proof"
 	"listbound/projections"
 	"listbound/projections/readmodel"
+	"listbound/projections/words"
 )
 
 // The description of the programs' interface. A test holds it against the
@@ -83,22 +84,6 @@ type eventsPage struct {
 	Next   string        `json:"next,omitempty"` // address of the following page; empty at the end
 }
 
-func apiFail(w http.ResponseWriter, err error) {
-	writeJSON(w, statusOf(err), struct {
-		Error string `json:"error"`
-	}{err.Error()})
-}
-
-func writeJSON(w http.ResponseWriter, code int, v any) {
-	raw, err := json.Marshal(v)
-	if err != nil {
-		code, raw = http.StatusInternalServerError, []byte(`{"error":"the answer can't be written as JSON"}`)
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(code)
-	w.Write(append(raw, '\n')) // a client that has gone away needs no answer
-}
-
 // whole reads a parameter that is a whole number from least to most.
 func whole(r *http.Request, name string, unasked, least, most int64) (int64, error) {
 	s := r.URL.Query().Get(name)
@@ -123,7 +108,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 		limit, err = whole(r, "limit", eventsUnasked, 1, eventsAtMost)
 	}
 	if err != nil {
-		apiFail(w, err)
+		p.sh.FailJSON(w, r, err)
 		return
 	}
 	page := eventsPage{Size: p.site.Size(), Events: []storedEvent{}}
@@ -139,7 +124,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 		return nil
 	})
 	if err != nil {
-		apiFail(w, err)
+		p.sh.FailJSON(w, r, err)
 		return
 	}
 	if last := after + int64(len(page.Events)); last < page.Size && len(page.Events) > 0 {
@@ -148,7 +133,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 	}
 	const batch = "application/cloudevents-batch+json"
 	if r.Header.Get("Accept") != batch {
-		writeJSON(w, http.StatusOK, page)
+		p.sh.WriteJSON(w, r, http.StatusOK, page)
 		return
 	}
 	bare := make([]jsontext.Value, 0, len(page.Events))
@@ -160,7 +145,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Vary", "Accept")
 	raw, err := json.Marshal(bare)
 	if err != nil {
-		apiFail(w, err)
+		p.sh.FailJSON(w, r, err)
 		return
 	}
 	w.Header().Set("Content-Type", batch)
@@ -230,7 +215,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 		})
 	}
 	if err != nil {
-		apiFail(w, err)
+		p.sh.FailJSON(w, r, err)
 		return
 	}
 	if len(rows) > int(limit) {
@@ -240,9 +225,10 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 		page.Next = address("/api/board", v)
 	}
 	for _, x := range rows {
+		words.Embedded().Tell(&x.Verdict)
 		page.Rows = append(page.Rows, apiBoardRow{x.Verdict, x.List, x.Placement, x.AtStation})
 	}
-	writeJSON(w, http.StatusOK, page)
+	p.sh.WriteJSON(w, r, http.StatusOK, page)
 }
 
 // metrics has a registry of its own: two servers in one process, as in tests,

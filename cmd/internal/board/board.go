@@ -10,7 +10,6 @@ package board
 import (
 	"context"
 	"embed"
-	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -21,6 +20,7 @@ import (
 	"sync"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/projections"
@@ -120,40 +120,13 @@ func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answ
 	p.sh.Render(w, r, code, p.templates, a.template, shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Body: a.body})
 }
 
-// refusal is an error with the answer's code.
-type refusal struct {
-	code int
-	err  error
-}
-
-func (r refusal) Error() string { return r.err.Error() }
-func (r refusal) Unwrap() error { return r.err }
-
 func refuse(code int, format string, args ...any) error {
-	return refusal{code, fmt.Errorf(format, args...)}
-}
-
-func statusOf(err error) int {
-	var r refusal
-	switch {
-	case errors.As(err, &r):
-		return r.code
-	case errors.Is(err, site.ErrNotFound):
-		return http.StatusNotFound
-	}
-	return http.StatusInternalServerError
+	return refusal.WithCode(code, format, args...)
 }
 
 func (p *pages) refuse(w http.ResponseWriter, r *http.Request, words *shell.Words, err error) {
-	code := statusOf(err)
-	if r.Context().Err() == nil {
-		level := slog.LevelInfo
-		if code >= http.StatusInternalServerError {
-			level = slog.LevelError
-		}
-		p.log.Log(r.Context(), level, "page refused", "path", r.URL.Path, "error", err)
-	}
-	p.render(w, r, code, &answer{template: "refused", title: words.T("board.refused"), body: err.Error()})
+	a := p.sh.Answer(r, err)
+	p.render(w, r, a.Code, &answer{template: "refused", title: words.T("board.refused"), body: a.Text})
 }
 
 // tripLink is the address of a trip's history; of the set's where it has none.

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/ledger/proof"
@@ -44,7 +45,7 @@ func Report(ctx context.Context, s *site.Site, lang string, q site.Query) ([]byt
 	}
 	words := all[lang]
 	if words == nil {
-		return nil, fmt.Errorf("a report is written in one of %s, not in %q", strings.Join(shell.Languages(), ", "), lang)
+		return nil, refusal.New("a report is written in one of %s, not in %q", strings.Join(shell.Languages(), ", "), lang)
 	}
 	return (&pages{site: s}).report(ctx, words, q)
 }

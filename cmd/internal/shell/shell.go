@@ -8,10 +8,11 @@ package shell
 import (
 	"bytes"
 	"embed"
-	"encoding/json"
 	"fmt"
+	"github.com/go-json-experiment/json"
 	"html/template"
 	"io/fs"
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/words"
@@ -149,6 +150,7 @@ type Shell struct {
 	Site  string
 	words map[string]*Words
 	log   *slog.Logger
+	clerk refusal.Clerk
 }
 
 // New returns the shell for a site.
@@ -157,7 +159,7 @@ func New(site string, log *slog.Logger) (*Shell, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Shell{Site: site, words: words, log: log}, nil
+	return &Shell{Site: site, words: words, log: log, clerk: refusal.Clerk{Log: log}}, nil
 }
 
 // langCookie keeps a language chosen by hand.
@@ -234,14 +236,50 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()
 	var out bytes.Buffer
 	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
-		s.log.Error("page failed", "path", r.URL.Path, "error", err)
-		http.Error(w, words.T("shell.failed"), http.StatusInternalServerError)
+		a := s.Answer(r, fmt.Errorf("page %s: %w", name, err))
+		http.Error(w, a.Text, a.Code)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Add("Vary", "Accept-Language, Cookie")
 	w.WriteHeader(code)
 	w.Write(out.Bytes()) // a client that has gone away needs no answer
+}
+
+// Answer returns what an error comes to outside, in the language of the page.
+// What is no refusal is logged by this.
+func (s *Shell) Answer(r *http.Request, err error) refusal.Answer {
+	a := s.clerk.Answer(r, err)
+	if a.Why != refusal.Refused && a.Why != refusal.TooLarge {
+		a.Text = s.Words(r).T("shell.answer-"+string(a.Why), a.Incident)
+	}
+	return a
+}
+
+// failure is how pages and programs are told no.
+type failure struct {
+	Error    string      `json:"error"`
+	Why      refusal.Why `json:"why"`
+	Incident string      `json:"incident,omitempty"`
+}
+
+// WriteJSON answers a program with a value.
+func (s *Shell) WriteJSON(w http.ResponseWriter, r *http.Request, code int, v any) {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		a := s.Answer(r, fmt.Errorf("writing an answer as JSON: %w", err))
+		code = a.Code
+		raw, _ = json.Marshal(failure{a.Text, a.Why, a.Incident}) // three strings can be written
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(code)
+	w.Write(append(raw, '\n')) // a client that has gone away needs no answer
+}
+
+// FailJSON answers a program with an error.
+func (s *Shell) FailJSON(w http.ResponseWriter, r *http.Request, err error) {
+	a := s.Answer(r, err)
+	s.WriteJSON(w, r, a.Code, failure{a.Text, a.Why, a.Incident})
 }
 
 // Register adds the shared assets to a mux.

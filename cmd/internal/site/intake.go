@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
@@ -23,7 +24,7 @@ func (s *Site) Record(ctx context.Context, lines io.Reader, emit func(Receipt) e
 		if n == 0 {
 			return errors.Join(s.record(ctx, batch, emit), r.Err)
 		}
-		batch = append(batch, line{n: n, obs: r.Observation, err: r.Err})
+		batch = append(batch, line{n: n, obs: r.Observation, err: refusal.Because(r.Err)})
 		if len(batch) < s.opts.Batch {
 			continue
 		}
@@ -56,11 +57,28 @@ type prepared struct {
 	entries int // how many entries this line put into the batch: 1, or 2 with an enrolment
 }
 
-// record takes some lines as one atomic append and answers each.
+// record takes some lines as one atomic append and answers each. No lock is
+// held while the answers go out.
 func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) error) error {
 	if len(batch) == 0 {
 		return nil
 	}
+	if err := s.take(ctx, batch, false); err != nil {
+		return err
+	}
+	for i := range batch {
+		if err := emit(batch[i].receipt); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// take brings lines into the ledger, in steps that can be told apart: each is
+// checked and signed on its own (intake), all are appended as one, the verdicts
+// follow, and each line gets its receipt. Where all is asked for, one refused
+// line refuses all. What is no refusal stops everything before anything is stored.
+func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	// Before a line is looked at: a damaged ledger may not even have what the lines refer to.
@@ -72,12 +90,22 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	}
 	in := s.newIntake(ctx)
 	for i := range batch {
-		in.take(&batch[i])
+		l := &batch[i]
+		in.take(l)
+		if l.err != nil && (all || !refusal.Is(l.err)) {
+			return l.err
+		}
 	}
 	stored, err := s.append(ctx, in.entries)
 	if err != nil {
 		return err
 	}
+	in.receipts(batch, stored)
+	return nil
+}
+
+// receipts completes the receipts of lines that are stored.
+func (in *intake) receipts(batch []line, stored []ledger.Appended) {
 	for i := range batch {
 		l := &batch[i]
 		if l.prepared != nil {
@@ -93,12 +121,6 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 			batch[i].receipt.Seq = twin.receipt.Seq
 		}
 	}
-	for i := range batch {
-		if err := emit(batch[i].receipt); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // damaged says what to do about a damaged ledger.
@@ -166,7 +188,7 @@ func (in *intake) take(l *line) {
 	}
 	id, err := l.obs.ID()
 	if err != nil {
-		l.err = err
+		l.err = refusal.Because(err)
 		return
 	}
 	self := identity(id, l.obs)
@@ -302,7 +324,7 @@ func (in *intake) put(l *line, e *events.Event, c *chain) error {
 	e.StationSeq, e.StationPrev = c.count+1, c.hash
 	n, err := events.Sign(e, c.signer)
 	if err != nil {
-		return err
+		return refusal.Because(err) // too large, or what no record may hold
 	}
 	in.queue(e, n, c, 0)
 	in.learn(e)
@@ -343,16 +365,16 @@ func (in *intake) prepareSigned(l *line) error {
 		return in.notEnrolled(o.Station)
 	}
 	if o.Station == in.s.Name() {
-		return fmt.Errorf("%s is the ledger itself; nobody else signs as it", o.Station)
+		return refusal.New("%s is the ledger itself; nobody else signs as it", o.Station)
 	}
 	e, err := events.ParseNote(o.Signed)
 	if err != nil {
-		return err
+		return refusal.Because(err)
 	}
 	if !e.Kind().RecordedBy(o.Station) {
 		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been
 		// tampered with.
-		return fmt.Errorf("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger", e.Kind())
+		return refusal.New("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger", e.Kind())
 	}
 	var remark events.Remark
 	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {

@@ -2,10 +2,11 @@ package site
 
 import (
 	"context"
-	"errors"
 	"fmt"
+	"net/http"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
@@ -19,54 +20,29 @@ func (s *Site) Dir() string { return s.opts.Dir }
 // receipts stand in their order.
 func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
 	if len(obs) == 0 || len(obs) > s.opts.Batch {
-		return nil, fmt.Errorf("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
+		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
 	}
 	batch := make([]line, len(obs))
 	for i, o := range obs {
 		// Through the written form, so that a page can record nothing that a file couldn't.
 		raw, err := ObservationLine(o)
 		if err != nil {
-			return nil, err
+			return nil, refusal.Because(err)
 		}
 		read, err := events.ParseObservation(raw)
 		if err != nil {
-			return nil, err
+			return nil, refusal.Because(err)
 		}
 		batch[i] = line{n: i + 1, obs: read}
 	}
-	var out []Receipt
-	err := s.recordAll(ctx, batch, func(r Receipt) error { out = append(out, r); return nil })
-	return out, err
-}
-
-// recordAll is record, except that one refused line refuses all.
-func (s *Site) recordAll(ctx context.Context, batch []line, emit func(Receipt) error) error {
-	s.intake.Lock()
-	defer s.intake.Unlock()
-	if err := s.catchUp(ctx, nil); err != nil {
-		return err
+	if err := s.take(ctx, batch, true); err != nil {
+		return nil, err
 	}
-	in := s.newIntake(ctx)
+	out := make([]Receipt, len(batch))
 	for i := range batch {
-		in.take(&batch[i])
-		if batch[i].err != nil {
-			return batch[i].err
-		}
+		out[i] = batch[i].receipt
 	}
-	stored, err := s.append(ctx, in.entries)
-	if err != nil {
-		return err
-	}
-	for i := range batch {
-		l := &batch[i]
-		if l.prepared != nil {
-			l.receipt.Seq = stored[l.prepared.entries-1].Seq
-		}
-		if err := emit(l.receipt); err != nil {
-			return err
-		}
-	}
-	return nil
+	return out, nil
 }
 
 // ObservationLine writes an observation as one JSON object, as record reads it.
@@ -126,7 +102,7 @@ func (s *Site) OpenCases(ctx context.Context, station string, since time.Time) (
 }
 
 // ErrNoList says that a list or version is not known.
-var ErrNoList = errors.New("no such list is issued here")
+var ErrNoList = refusal.WithCode(http.StatusNotFound, "no such list is issued here")
 
 // List returns one version of a list, the newest where version is 0.
 func (s *Site) List(ctx context.Context, list string, version int64) (*ListVersion, error) {

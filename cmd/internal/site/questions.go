@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"slices"
 	"sort"
 	"strings"
@@ -15,6 +16,7 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/report"
 	"listbound/events"
 	"listbound/ledger"
@@ -27,7 +29,7 @@ import (
 )
 
 // ErrNotFound says that nothing is known of what was asked for.
-var ErrNotFound = errors.New("nothing is recorded here")
+var ErrNotFound = refusal.WithCode(http.StatusNotFound, "nothing is recorded here")
 
 // hold keeps the read model in place while it is asked.
 func (s *Site) hold() (*readmodel.Model, func(), error) {
@@ -131,7 +133,7 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 		given = 1
 	}
 	if given != 1 || q.Set != "" && q.Trip == "" && q.Case+q.Load != "" {
-		return of, errors.New("ask for one of: a set, a trip, a case, a load")
+		return of, refusal.New("ask for one of: a set, a trip, a case, a load")
 	}
 	var err error
 	switch {
@@ -144,7 +146,7 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 			return of, fmt.Errorf("%w of trip %s", ErrNotFound, q.Trip)
 		}
 		if q.Set != "" && q.Set != set {
-			return of, fmt.Errorf("trip %s is one of set %s, not of set %s", q.Trip, set, q.Set)
+			return of, refusal.New("trip %s is one of set %s, not of set %s", q.Trip, set, q.Set)
 		}
 		of.Set, of.Trip, of.Trips = set, q.Trip, []projections.TripKey{{Set: set, Trip: q.Trip}}
 	case q.Case != "":

@@ -1,14 +1,13 @@
 package site
 
 import (
-	"errors"
-	"fmt"
 	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -53,7 +52,7 @@ func (in *intake) needTrip(e *events.Event) error {
 		return err
 	}
 	if e.Trip == "" {
-		return fmt.Errorf("set %s has no trip at %s: record set.packed first, or name the trip", e.Subject, e.Time.Format(time.RFC3339))
+		return refusal.New("set %s has no trip at %s: record set.packed first, or name the trip", e.Subject, e.Time.Format(time.RFC3339))
 	}
 	return nil
 }
@@ -70,10 +69,10 @@ func (in *intake) findTrip(e *events.Event) error {
 		return err
 	}
 	if !ok {
-		return fmt.Errorf("trip %s is not known here: leave the trip out for the set's open trip, or record set.packed first", e.Trip)
+		return refusal.New("trip %s is not known here: leave the trip out for the set's open trip, or record set.packed first", e.Trip)
 	}
 	if set != e.Subject {
-		return fmt.Errorf("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
+		return refusal.New("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
 	}
 	return nil
 }
@@ -97,7 +96,7 @@ func (in *intake) checkPackedBy(d *events.SetPacked) error {
 	lines := lineNumbers(list)
 	for _, x := range d.Exceptions {
 		if !lines[x.Line] {
-			return fmt.Errorf("exceptions: list %s version %d has no line %d", d.List, d.Version, x.Line)
+			return refusal.New("exceptions: list %s version %d has no line %d", d.List, d.Version, x.Line)
 		}
 	}
 	return nil
@@ -116,7 +115,7 @@ func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *eve
 		return err
 	}
 	if ok && set != e.Subject {
-		return fmt.Errorf("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
+		return refusal.New("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
 	}
 	return nil
 }
@@ -151,7 +150,7 @@ func (in *intake) completeSeal(d *events.ListSealed, e *events.Event) error {
 	}
 	for what, pair := range map[string][2]string{"listDigest": {d.ListDigest, dig.String()}, "binding": {d.Binding, binding.String()}, "code": {d.Code, code.String()}} {
 		if pair[0] != "" && pair[0] != pair[1] {
-			return fmt.Errorf("%s is not what list %s version %d, set %s and this trip give; leave it out", what, seal.List, seal.Version, e.Subject)
+			return refusal.New("%s is not what list %s version %d, set %s and this trip give; leave it out", what, seal.List, seal.Version, e.Subject)
 		}
 	}
 	seal.ListDigest, seal.Binding, seal.Code = dig.String(), binding.String(), code.String()
@@ -165,7 +164,7 @@ func (in *intake) packedOf(e *events.Event) (*events.SetPacked, error) {
 		return nil, err
 	}
 	if p == nil {
-		return nil, fmt.Errorf("no packing of set %s is recorded for this trip: name list and version", e.Subject)
+		return nil, refusal.New("no packing of set %s is recorded for this trip: name list and version", e.Subject)
 	}
 	return p, nil
 }
@@ -182,12 +181,12 @@ func (in *intake) checkCounted(d *events.SetCounted, e *events.Event) error {
 	lines := lineNumbers(list)
 	for _, c := range d.Counts {
 		if !lines[c.Line] {
-			return fmt.Errorf("counts: list %s version %d has no line %d", p.List, p.Version, c.Line)
+			return refusal.New("counts: list %s version %d has no line %d", p.List, p.Version, c.Line)
 		}
 	}
 	for _, r := range d.Removed {
 		if !lines[r.Line] {
-			return fmt.Errorf("removed: list %s version %d has no line %d", p.List, p.Version, r.Line)
+			return refusal.New("removed: list %s version %d has no line %d", p.List, p.Version, r.Line)
 		}
 	}
 	return nil
@@ -218,9 +217,9 @@ func (in *intake) list(list string, version int64) (*events.ListIssued, error) {
 	case err != nil || d != nil:
 		return d, err
 	case !known:
-		return nil, fmt.Errorf("list %s is not known here: record list.issued first", list)
+		return nil, refusal.New("list %s is not known here: record list.issued first", list)
 	default:
-		return nil, fmt.Errorf("list %s has no version %d here: record list.issued first", list, version)
+		return nil, refusal.New("list %s has no version %d here: record list.issued first", list, version)
 	}
 }
 
@@ -239,7 +238,7 @@ func (in *intake) checkIssue(d *events.ListIssued) error {
 			return err
 		}
 		if was != now {
-			return fmt.Errorf("list %s version %d was issued before with other lines; a changed list is a new version", d.List, d.Version)
+			return refusal.New("list %s version %d was issued before with other lines; a changed list is a new version", d.List, d.Version)
 		}
 	}
 	return nil
@@ -247,7 +246,7 @@ func (in *intake) checkIssue(d *events.ListIssued) error {
 
 func (in *intake) checkEnrolment(d *events.StationEnrolled) error {
 	if events.ReservedStation(d.Station) {
-		return fmt.Errorf("%s is a ledger's name; a station needs another", d.Station)
+		return refusal.New("%s is a ledger's name; a station needs another", d.Station)
 	}
 	c, err := in.find(d.Station)
 	if err != nil {
@@ -255,7 +254,7 @@ func (in *intake) checkEnrolment(d *events.StationEnrolled) error {
 	}
 	v, err := note.NewVerifier(d.Key)
 	if err != nil {
-		return fmt.Errorf("key of station %s: %w", d.Station, err)
+		return refusal.New("key of station %s: %w", d.Station, err)
 	}
 	c.verifier, c.signer, c.retired = v, nil, 0
 	return nil
@@ -263,7 +262,7 @@ func (in *intake) checkEnrolment(d *events.StationEnrolled) error {
 
 func (in *intake) checkRetirement(d *events.StationRetired) error {
 	if events.ReservedStation(d.Station) {
-		return fmt.Errorf("%s is the ledger itself, and is not retired", d.Station)
+		return refusal.New("%s is the ledger itself, and is not retired", d.Station)
 	}
 	c, err := in.find(d.Station)
 	if err != nil {
@@ -273,7 +272,7 @@ func (in *intake) checkRetirement(d *events.StationRetired) error {
 		return in.notEnrolled(d.Station)
 	}
 	if c.retired != 0 {
-		return fmt.Errorf("station %s was retired by record %d", d.Station, c.retired)
+		return refusal.New("station %s was retired by record %d", d.Station, c.retired)
 	}
 	c.retired = in.s.ledger.Size() + int64(len(in.entries)) + 1
 	return nil
@@ -285,13 +284,13 @@ func (in *intake) checkAcknowledged(d *events.FindingAcknowledged, e *events.Eve
 		known = known || string(c) == d.Code
 	}
 	if !known {
-		return fmt.Errorf("code %q is not a finding; the findings are %s", d.Code, codeNames())
+		return refusal.New("code %q is not a finding; the findings are %s", d.Code, codeNames())
 	}
 	if err := in.findTrip(e); err != nil {
 		return err
 	}
 	if e.Trip == "" {
-		return fmt.Errorf("set %s has no trip at %s: name the trip", e.Subject, e.Time.Format(time.RFC3339))
+		return refusal.New("set %s has no trip at %s: name the trip", e.Subject, e.Time.Format(time.RFC3339))
 	}
 	return nil
 }
@@ -312,7 +311,7 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 			return err
 		}
 		if seq == 0 {
-			return fmt.Errorf("event %s is not known here, so it can't be corrected", d.Event)
+			return refusal.New("event %s is not known here, so it can't be corrected", d.Event)
 		}
 		if target, err = in.s.EventAt(seq); err != nil {
 			return err
@@ -320,17 +319,17 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 	}
 	switch target.Kind() {
 	case events.KindStationEnrolled, events.KindStationRetired:
-		return fmt.Errorf("a %s is not corrected: enrol or retire the station again", target.Kind())
+		return refusal.New("a %s is not corrected: enrol or retire the station again", target.Kind())
 	case events.KindEventCorrected:
 		if d.Action == "replace" {
-			return errors.New("a correction is not replaced: void it and correct the event itself again")
+			return refusal.New("a correction is not replaced: void it and correct the event itself again")
 		}
 	}
 	if e.Subject != "" && e.Subject != target.Subject {
-		return fmt.Errorf("the event corrected is about %s, not %s", target.Subject, e.Subject)
+		return refusal.New("the event corrected is about %s, not %s", target.Subject, e.Subject)
 	}
 	if e.Trip != "" && e.Trip != target.Trip {
-		return fmt.Errorf("the event corrected belongs to another trip; leave the trip out")
+		return refusal.New("the event corrected belongs to another trip; leave the trip out")
 	}
 	e.Subject, e.Trip = target.Subject, target.Trip
 	if d.Action != "replace" {
@@ -338,7 +337,7 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 	}
 	data, err := events.ParseObservedData(target.Kind(), d.Data)
 	if err != nil {
-		return fmt.Errorf("replacing a %s: %w", target.Kind(), err)
+		return refusal.New("replacing a %s: %w", target.Kind(), err)
 	}
 	// What is put in place is held to what an observation of the kind is held to.
 	t := *target
@@ -352,11 +351,11 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 		err = in.checkCounted(d, &t)
 	case *events.ListIssued:
 		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
-			err = fmt.Errorf("the event issued list %s version %d; another list or version is issued, not put in its place", old.List, old.Version)
+			err = refusal.New("the event issued list %s version %d; another list or version is issued, not put in its place", old.List, old.Version)
 		}
 	}
 	if err != nil {
-		return fmt.Errorf("replacing a %s: %w", target.Kind(), err)
+		return refusal.New("replacing a %s: %w", target.Kind(), err)
 	}
 	raw, err := json.Marshal(data)
 	if err != nil {

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
 )
@@ -27,7 +28,7 @@ type chain struct {
 }
 
 func (in *intake) notEnrolled(station string) error {
-	return fmt.Errorf("station %s is not enrolled here; enrol it with: listbound stations enrol %s", station, station)
+	return refusal.New("station %s is not enrolled here; enrol it with: listbound stations enrol %s", station, station)
 }
 
 // find returns where a station stands, enrolled or not.
@@ -63,15 +64,15 @@ func (in *intake) chain(o *events.Observation) (c *chain, enrolled bool, err err
 	switch {
 	case o.Station == in.s.Name():
 		if !registry && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
-			return nil, false, fmt.Errorf("%s is the ledger itself; it only enrols and retires stations, adopts policies and corrects", o.Station)
+			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, adopts policies and corrects", o.Station)
 		}
 		return c, false, nil
 	case events.ReservedStation(o.Station):
-		return nil, false, fmt.Errorf("%s is not this folder's ledger, which is %s", o.Station, in.s.Name())
+		return nil, false, refusal.New("%s is not this folder's ledger, which is %s", o.Station, in.s.Name())
 	case registry:
-		return nil, false, fmt.Errorf("stations are enrolled and retired by the ledger itself (station %s)", in.s.Name())
+		return nil, false, refusal.New("stations are enrolled and retired by the ledger itself (station %s)", in.s.Name())
 	case c.retired != 0:
-		return nil, false, fmt.Errorf("station %s was retired (record %d); enrol it again or use another", o.Station, c.retired)
+		return nil, false, refusal.New("station %s was retired (record %d); enrol it again or use another", o.Station, c.retired)
 	case c.verifier == nil && !in.s.opts.EnrolOnSight:
 		return nil, false, in.notEnrolled(o.Station)
 	case c.verifier == nil:
@@ -93,14 +94,14 @@ func (in *intake) chain(o *events.Observation) (c *chain, enrolled bool, err err
 func (s *Site) stationSigner(station string, enrolled note.Verifier) (note.Signer, error) {
 	path := s.keyPath(station)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("station %s keeps its own key and hands in signed records; if it does not, its key is missing: put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
+		return nil, refusal.New("station %s keeps its own key and hands in signed records; if it does not, its key is missing: put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
 	}
 	signer, _, _, err := ledger.LoadOrCreateKey(path, station)
 	if err != nil {
 		return nil, err
 	}
 	if signer.KeyHash() != enrolled.KeyHash() {
-		return nil, fmt.Errorf("the key kept here for station %s is not the one it is enrolled with; enrol it again", station)
+		return nil, refusal.New("the key kept here for station %s is not the one it is enrolled with; enrol it again", station)
 	}
 	return signer, nil
 }
@@ -153,11 +154,11 @@ func (in *intake) ledgerEvent(o *events.Observation) (*events.Event, error) {
 // Enrol implements Service. Without a key one is made and kept here.
 func (s *Site) Enrol(ctx context.Context, station, key, reason string) (*Receipt, error) {
 	return s.registry(ctx, func(in *intake) (*events.Event, error) {
-		if err := events.CheckStation(station); err != nil {
+		if err := refusal.Because(events.CheckStation(station)); err != nil {
 			return nil, err
 		}
 		if events.ReservedStation(station) {
-			return nil, fmt.Errorf("%s is a ledger's name; a station needs another", station)
+			return nil, refusal.New("%s is a ledger's name; a station needs another", station)
 		}
 		if key == "" {
 			path := s.keyPath(station)

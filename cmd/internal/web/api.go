@@ -14,16 +14,16 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/board"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace"
-	"listbound/ledger"
 )
 
 // Server serves one site.
 type Server struct {
 	site *site.Site
-	log  *slog.Logger
+	sh   *shell.Shell
 }
 
 // Option changes what New serves.
@@ -44,7 +44,7 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	srv := &Server{site: s, log: log}
+	srv := &Server{site: s, sh: sh}
 	mux := http.NewServeMux()
 	mux.HandleFunc("POST /api/observations", srv.record)
 	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
@@ -103,42 +103,14 @@ type Failure struct {
 	Error string `json:"error"`
 }
 
-func status(err error) int {
-	var damaged *ledger.DamagedError
-	switch {
-	case errors.Is(err, site.ErrNotFound):
-		return http.StatusNotFound
-	case errors.As(err, &damaged), errors.Is(err, ledger.ErrClosed):
-		return http.StatusServiceUnavailable
-	}
-	return http.StatusBadRequest
-}
-
-func (s *Server) fail(w http.ResponseWriter, r *http.Request, err error) {
-	if r.Context().Err() == nil {
-		s.log.Warn("request refused", "path", r.URL.Path, "error", err)
-	}
-	writeJSON(w, status(err), Failure{Error: err.Error()})
-}
-
-func writeJSON(w http.ResponseWriter, code int, v any) {
-	raw, err := json.Marshal(v)
-	if err != nil {
-		code, raw = http.StatusInternalServerError, []byte(`{"error":"the answer can't be written as JSON"}`)
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(code)
-	w.Write(append(raw, '\n')) // a client that has gone away needs no answer
-}
-
 func answer(s *Server, f func(*http.Request) (any, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		v, err := f(r)
 		if err != nil {
-			s.fail(w, r, err)
+			s.sh.FailJSON(w, r, err)
 			return
 		}
-		writeJSON(w, http.StatusOK, v)
+		s.sh.WriteJSON(w, r, http.StatusOK, v)
 	}
 }
 
@@ -148,7 +120,7 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 	rc := http.NewResponseController(w)
 	// Receipts go out while lines still come in.
 	if err := rc.EnableFullDuplex(); err != nil && !errors.Is(err, http.ErrNotSupported) {
-		s.fail(w, r, err)
+		s.sh.FailJSON(w, r, err)
 		return
 	}
 	w.Header().Set("Content-Type", "application/jsonl")
@@ -164,7 +136,7 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 	})
 	if err != nil {
 		// The answer has begun, so the error is its last line.
-		writeLast(w, err)
+		writeLast(w, errors.New(s.sh.Answer(r, err).Text))
 	}
 }
 
@@ -181,7 +153,7 @@ func ParseQuery(v url.Values) (site.Query, error) {
 	if t := v.Get("as-of"); t != "" {
 		at, err := time.Parse(time.RFC3339Nano, t)
 		if err != nil {
-			return q, fmt.Errorf("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
+			return q, refusal.New("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
 		}
 		q.AsOf = at.UTC()
 	}
@@ -216,12 +188,12 @@ func (s *Server) history(r *http.Request) (any, error) {
 func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 	q, err := ParseQuery(r.URL.Query())
 	if err != nil {
-		s.fail(w, r, err)
+		s.sh.FailJSON(w, r, err)
 		return
 	}
 	out := &late{w: w}
 	if err := s.site.Evidence(r.Context(), q, out); err != nil && !out.begun {
-		s.fail(w, r, err)
+		s.sh.FailJSON(w, r, err)
 	}
 }
 

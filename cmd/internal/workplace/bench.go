@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"errors"
 	"html/template"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -236,7 +238,7 @@ func (p bench[B, P]) state(v *visit) (any, error) {
 // answer too, in words and with the sound for it.
 func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	if verb != "scan" && verb != "do" {
-		return nil, &refusal{404, "there is no " + verb}
+		return nil, refusal.WithCode(http.StatusNotFound, "there is no %s", verb)
 	}
 	in, err := v.input()
 	if err != nil {
@@ -260,10 +262,13 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		h.At = time.Time{} // what is recorded next is another observation
 	}
 	t := &taken{}
-	if err := p.take(v, b, in, verb, t); err != nil {
-		h.Said = v.refused(err)
-	} else {
+	switch err := p.take(v, b, in, verb, t); {
+	case err == nil:
 		h.Said = t.said
+	case refusal.Is(err):
+		h.Said = v.refused(err)
+	default:
+		return nil, err // nothing of it is kept here: the page sends it again
 	}
 	if err := p.save(v, b); err != nil {
 		return nil, err
@@ -372,7 +377,7 @@ func (v *visit) notAskedFor(kind events.ScanKind, value string) error {
 func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, error) {
 	scans, err := events.RecogniseAll(text)
 	if err != nil {
-		return nil, err
+		return nil, refusal.Because(err)
 	}
 	short := slices.ContainsFunc(wants, func(w want) bool { return w.Kind == events.ScanShort })
 	for i, s := range scans {
@@ -419,7 +424,7 @@ func (v *visit) plainKind(id string, wants []want) (events.ScanKind, error) {
 func (v *visit) sheetOwner(code string) (owner projections.TripKey, where string, since time.Time, err error) {
 	c, err := events.ParseSheetCode(code)
 	if err != nil {
-		return owner, "", since, err
+		return owner, "", since, refusal.Because(err)
 	}
 	owner.Trip = c.Trip
 	if owner.Set, err = v.d.site.SetOf(v, c.Trip); err != nil || owner.Set == "" {

@@ -2,8 +2,10 @@ package workplace
 
 import (
 	"errors"
+	"net/http"
 	"slices"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -24,7 +26,7 @@ func (counting) input(v *visit, verb string) (any, error) {
 	case "scan", "do":
 		return v.countInput(verb)
 	}
-	return nil, &refusal{404, "there is no " + verb}
+	return nil, refusal.WithCode(http.StatusNotFound, "there is no %s", verb)
 }
 
 // Stages are the counts of a case in their usual order.
@@ -67,13 +69,13 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		return nil, err
 	}
 	if len(t.standing.Sets) == 0 {
-		return nil, &refusal{404, v.t("no-sets-on-case", ref)}
+		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-on-case", ref))
 	}
 	if t.stage == "" {
 		t.stage = t.due()
 	}
 	if !slices.Contains(Stages(), t.stage) {
-		return nil, &refusal{404, v.t("no-such-stage", string(t.stage))}
+		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-such-stage", string(t.stage)))
 	}
 	for _, s := range t.standing.Sets {
 		d, _, err := v.d.files.draft(ref, s.Key.Set, t.stage)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/judge"
@@ -151,6 +152,9 @@ func (v *visit) countInput(verb string) (any, error) {
 	default:
 		err = t.scan(in.Text, a)
 	}
+	if err != nil && !refusal.Is(err) {
+		return nil, err // nothing of it is kept here: the page sends it again
+	}
 	if err != nil {
 		a.said = v.refused(err)
 	}
@@ -170,6 +174,8 @@ func (v *visit) chooseCase(in *input) (any, error) {
 	a := &counted{N: in.N}
 	ref, err := v.caseOf(in.Text, a)
 	switch {
+	case err != nil && !refusal.Is(err):
+		return nil, err
 	case err != nil:
 		a.said = v.refused(err)
 	default:
@@ -183,7 +189,7 @@ func (v *visit) chooseCase(in *input) (any, error) {
 func (v *visit) caseOf(text string, a *counted) (string, error) {
 	scans, err := events.RecogniseAll(text)
 	if err != nil {
-		return "", err
+		return "", refusal.Because(err)
 	}
 	s := scans[0]
 	a.Kind, a.What = string(s.Kind), s.Value
@@ -217,7 +223,7 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 func (t *table) scan(text string, a *counted) error {
 	scans, err := events.RecogniseAll(text)
 	if err != nil {
-		return err
+		return refusal.Because(err)
 	}
 	for _, s := range scans {
 		if err := t.scanOne(s, a); err != nil {
@@ -295,7 +301,7 @@ func (t *table) sheet(code string, a *counted) error {
 	v := t.v
 	c, err := events.ParseSheetCode(code)
 	if err != nil {
-		return err
+		return refusal.Because(err)
 	}
 	for i, s := range t.standing.Sets {
 		if s.Key.Trip != c.Trip {

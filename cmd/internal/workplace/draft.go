@@ -1,10 +1,10 @@
 package workplace
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 )
 
@@ -69,10 +69,10 @@ type lineInput struct {
 // enter applies one line and reports whether it disputes another browser's number.
 func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool, err error) {
 	if in.Counted < 0 || in.Counted > maxCounted {
-		return false, fmt.Errorf("line %d: %d can't have been counted", in.Line, in.Counted)
+		return false, refusal.New("line %d: %d can't have been counted", in.Line, in.Counted)
 	}
 	if in.Place != "" && !slices.Contains(CountPlaces(), in.Place) {
-		return false, fmt.Errorf("line %d: %q is not a place that is counted", in.Line, in.Place)
+		return false, refusal.New("line %d: %q is not a place that is counted", in.Line, in.Place)
 	}
 	if d.Lines == nil {
 		d.Lines = make(map[int64]*entry)

@@ -13,6 +13,7 @@ import (
 	"github.com/xuri/excelize/v2"
 
 	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 )
 
@@ -56,18 +57,18 @@ func cells(raw []byte) ([][]string, error) {
 		opts := excelize.Options{UnzipSizeLimit: maxTable, UnzipXMLSizeLimit: maxTable, RawCellValue: true}
 		f, err := excelize.OpenReader(bytes.NewReader(raw), opts)
 		if err != nil {
-			return nil, fmt.Errorf("the file begins like a spreadsheet but can't be read as XLSX: %w", err)
+			return nil, refusal.New("the file begins like a spreadsheet but can't be read as XLSX: %w", err)
 		}
 		sheets := f.GetSheetList()
 		if len(sheets) == 0 {
-			return nil, errors.Join(errors.New("the spreadsheet has no sheet"), f.Close())
+			return nil, errors.Join(refusal.New("the spreadsheet has no sheet"), f.Close())
 		}
 		rows, err := f.GetRows(sheets[0])
 		return rows, errors.Join(err, f.Close())
 	}
 	raw = bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf"))
 	if !utf8.Valid(raw) {
-		return nil, errors.New("the file is neither XLSX nor text in UTF-8: save it as XLSX, or as CSV in UTF-8")
+		return nil, refusal.New("the file is neither XLSX nor text in UTF-8: save it as XLSX, or as CSV in UTF-8")
 	}
 	head, _, _ := bytes.Cut(raw, []byte("\n"))
 	r := csv.NewReader(bytes.NewReader(raw))
@@ -84,7 +85,7 @@ func cells(raw []byte) ([][]string, error) {
 			return rows, nil
 		}
 		if err != nil {
-			return nil, fmt.Errorf("the text can't be read as a table: %w", err)
+			return nil, refusal.New("the text can't be read as a table: %w", err)
 		}
 		// Empty lines are passed over by the reader; row numbers are the file's.
 		at, _ := r.FieldPos(0)

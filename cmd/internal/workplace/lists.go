@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -141,7 +142,8 @@ func quoteIf(s string) string {
 func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
 	l, err := d.site.List(r.Context(), r.PathValue("list"), 0)
 	if err != nil {
-		http.Error(w, err.Error(), statusOf(err))
+		a := d.sh.Answer(r, err)
+		http.Error(w, a.Text, a.Code)
 		return
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
@@ -174,11 +176,11 @@ func NextVersion(
 			return nil, err
 		}
 		if a == b {
-			return nil, fmt.Errorf("list %s version %d says this already, word for word; nothing is issued", list, last.Version)
+			return nil, refusal.New("list %s version %d says this already, word for word; nothing is issued", list, last.Version)
 		}
 	}
 	if missing := paper.Missing(d.Title); len(missing) > 0 {
-		return nil, fmt.Errorf("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
+		return nil, refusal.New("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
 	}
 	return d, d.Check()
 }
@@ -231,7 +233,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 func (v *visit) readIssue() (listForm, []events.Line, error) {
 	v.r.Body = http.MaxBytesReader(nil, v.r.Body, maxTable)
 	if err := v.r.ParseMultipartForm(maxTable); err != nil {
-		return listForm{}, nil, fmt.Errorf("the form can't be read: %w", err)
+		return listForm{}, nil, refusal.New("the form can't be read: %w", err)
 	}
 	f, err := v.listForm()
 	if err != nil {
@@ -244,7 +246,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	if file, _, err := v.r.FormFile("file"); err == nil {
 		raw, err = io.ReadAll(file)
 		if err = errors.Join(err, file.Close()); err != nil {
-			return f, nil, fmt.Errorf("the file can't be read: %w", err)
+			return f, nil, refusal.New("the file can't be read: %w", err)
 		}
 	}
 	lines, bad := ReadTable(raw)

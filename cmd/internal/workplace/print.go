@@ -3,13 +3,13 @@ package workplace
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"time"
 
 	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -24,7 +24,7 @@ func (d *Desk) registerPrint(mux *http.ServeMux) {
 		if s := r.FormValue("size"); s != "" {
 			var err error
 			if size, err = paper.ParseSize(s); err != nil {
-				return err
+				return refusal.Because(err)
 			}
 		}
 		return PrintSheet(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"), size, lang, w)
@@ -34,7 +34,10 @@ func (d *Desk) registerPrint(mux *http.ServeMux) {
 		if err != nil {
 			return err
 		}
-		return paper.WriteSetLabel(w, paper.SetLabel{Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short()}, labelSize(r), lang)
+		label := paper.SetLabel{
+			Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short(),
+		}
+		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
 	}))
 	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
 		l := paper.LoadLabel{Load: r.FormValue("load")}
@@ -49,7 +52,7 @@ func (d *Desk) registerPrint(mux *http.ServeMux) {
 		if err != nil {
 			return err
 		}
-		return paper.WriteLoadLabel(w, l, labelSize(r), lang)
+		return refusal.Because(paper.WriteLoadLabel(w, l, labelSize(r), lang))
 	}))
 }
 
@@ -70,8 +73,8 @@ func (d *Desk) print(write func(*http.Request, io.Writer, paper.Language) error)
 			err = write(r, &out, lang)
 		}
 		if err != nil {
-			d.opts.Log.Warn("print refused", "path", r.URL.Path, "error", err)
-			http.Error(w, err.Error(), statusOf(err))
+			a := d.sh.Answer(r, err)
+			http.Error(w, a.Text, a.Code)
 			return
 		}
 		w.Header().Set("Content-Type", "application/pdf")
@@ -87,14 +90,14 @@ func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.
 	if err != nil {
 		return err
 	}
-	return paper.WriteSheet(w, sheet, size, lang)
+	return refusal.Because(paper.WriteSheet(w, sheet, size, lang)) // into memory: what fails is what it says
 }
 
 func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, error) {
 	var none paper.Sheet
 	var err error
 	if set == "" {
-		return none, errors.New("name the set whose sheet is to be printed")
+		return none, refusal.New("name the set whose sheet is to be printed")
 	}
 	if trip == "" {
 		if trip, err = s.TripNow(ctx, set, s.Clock()); err != nil {
@@ -118,7 +121,7 @@ func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, 
 	case packed == nil:
 		return none, fmt.Errorf("%w of a packing of %s", site.ErrNotFound, set)
 	case sealed == nil:
-		return none, fmt.Errorf("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", set)
+		return none, refusal.New("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", set)
 	}
 	v, err := s.List(ctx, packed.List, packed.Version)
 	if err != nil {
@@ -134,5 +137,6 @@ func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, 
 		return none, err
 	}
 	list := &events.ListIssued{List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles}
-	return paper.SheetOf(set, trip, list, packed, at, sealed)
+	sheet, err := paper.SheetOf(set, trip, list, packed, at, sealed)
+	return sheet, refusal.Because(err)
 }

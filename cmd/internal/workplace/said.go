@@ -4,6 +4,7 @@ import (
 	"errors"
 	"slices"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/projections"
 )
 
@@ -57,18 +58,25 @@ func (v *visit) begin() said {
 	return said{Status: "open", Words: v.t("begin-" + v.place)}
 }
 
-// refused says no in the page's words.
+// refused says no in the page's words. What is no refusal is not for a person
+// at a station to answer: the caller hands it on.
 func (v *visit) refused(err error) said {
-	s := wrong(v.t("not-taken"), err.Error())
-	var r *refusal
-	if errors.As(err, &r) {
-		s.Words, s.More = r.says, ""
+	var in *inWords
+	if errors.As(err, &in) {
+		return wrong(in.says, "")
 	}
-	return s
+	return wrong(v.t("not-taken"), err.Error())
 }
 
+// inWords is a refusal in the person's language.
+type inWords struct{ says string }
+
+func (e *inWords) Error() string { return e.says }
+
 // sayNo is a refusal in the person's language.
-func (v *visit) sayNo(key string, args ...any) error { return &refusal{400, v.t(key, args...)} }
+func (v *visit) sayNo(key string, args ...any) error {
+	return refusal.Because(&inWords{v.t(key, args...)})
+}
 
 // judged turns a verdict into large words. Judgement's own sentences follow.
 func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) said {

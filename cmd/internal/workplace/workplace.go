@@ -39,6 +39,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -229,31 +230,12 @@ func (d *Desk) visit(r *http.Request) (*visit, error) {
 	for _, s := range stations {
 		if s.Name == v.station && s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
 			if !s.Here {
-				return nil, &refusal{http.StatusForbidden, v.t("own-key", v.station)}
+				return nil, refusal.WithCode(http.StatusForbidden, "%s", v.t("own-key", v.station))
 			}
 			return v, nil
 		}
 	}
-	return nil, &refusal{http.StatusNotFound, v.t("not-enrolled", v.station)}
-}
-
-// refusal is an error with its status.
-type refusal struct {
-	code int
-	says string
-}
-
-func (e *refusal) Error() string { return e.says }
-
-func statusOf(err error) int {
-	var r *refusal
-	switch {
-	case errors.As(err, &r):
-		return r.code
-	case errors.Is(err, site.ErrNotFound), errors.Is(err, site.ErrNoList):
-		return http.StatusNotFound
-	}
-	return http.StatusBadRequest
+	return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("not-enrolled", v.station))
 }
 
 // view is what a page template gets.
@@ -288,9 +270,9 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 			return
 		}
 		if err != nil {
-			d.opts.Log.Warn("page refused", "path", r.URL.Path, "error", err)
-			code = statusOf(err)
-			out = &rendered{name: "refused", title: words.T("workplace.refused"), data: err.Error()}
+			a := d.sh.Answer(r, err)
+			code = a.Code
+			out = &rendered{name: "refused", title: words.T("workplace.refused"), data: a.Text}
 			v = &visit{}
 		}
 		title := out.title
@@ -321,22 +303,11 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 		if err == nil {
 			out, err = f(v)
 		}
-		code := http.StatusOK
 		if err != nil {
-			d.opts.Log.Warn("input refused", "path", r.URL.Path, "error", err)
-			code, out = statusOf(err), struct {
-				Error string `json:"error"`
-			}{err.Error()}
-		}
-		raw, err := json.Marshal(out)
-		if err != nil {
-			d.opts.Log.Error("answer failed", "path", r.URL.Path, "error", err)
-			http.Error(w, `{"error":"the answer can't be written"}`, http.StatusInternalServerError)
+			d.sh.FailJSON(w, r, err)
 			return
 		}
-		w.Header().Set("Content-Type", "application/json")
-		w.WriteHeader(code)
-		w.Write(raw) // a client that has gone away needs no answer
+		d.sh.WriteJSON(w, r, http.StatusOK, out)
 	}
 }
 
@@ -363,10 +334,10 @@ func (v *visit) input() (*input, error) {
 	}
 	in := new(input)
 	if err := json.Unmarshal(raw, in, json.RejectUnknownMembers(true)); err != nil {
-		return nil, fmt.Errorf("the input is not what this page sends: %w", err)
+		return nil, refusal.New("the input is not what this page sends: %w", err)
 	}
 	if len(in.Client) > 64 || in.Client == "" {
-		return nil, errors.New("the input does not say which browser sends it")
+		return nil, refusal.New("the input does not say which browser sends it")
 	}
 	// A browser's clock is not asked, only how long it waited; not beyond a shift.
 	if wait := time.Duration(in.Ago) * time.Millisecond; wait > 0 && wait < longestWait {
@@ -452,7 +423,8 @@ func nudge(ch chan struct{}) {
 func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
 	v, err := d.visit(r)
 	if err != nil {
-		http.Error(w, err.Error(), statusOf(err))
+		a := d.sh.Answer(r, err)
+		http.Error(w, a.Text, a.Code)
 		return
 	}
 	key := benchKey(v.station, v.place)

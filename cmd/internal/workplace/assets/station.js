@@ -13,6 +13,9 @@ export const client = (() => {
   return id;
 })();
 
+// How long an answer may take before the line counts as dead, in milliseconds.
+const answerWithin = 20000;
+
 // Sender keeps what was entered until the server has answered it, in order and
 // across reloads. What waits here is shown as waiting: it is not recorded.
 export class Sender {
@@ -41,9 +44,15 @@ export class Sender {
     else localStorage.removeItem(this.key);
     this.show();
   }
+  // Longer from try to try, up to half a minute, and never all stations at once.
+  pause() {
+    this.tries = Math.min((this.tries || 0) + 1, 6);
+    return 500 * 2 ** (this.tries - 1) * (1 + Math.random());
+  }
   show() {
     const p = document.getElementById("waiting");
-    const text = this.failed && this.items.length ? p.dataset.words.replace("{0}", this.items.length) : "";
+    const words = this.incident ? p?.dataset.failing : p?.dataset.words;
+    const text = this.failed && this.items.length ? words.replace("{0}", this.items.length).replace("{1}", this.incident) : "";
     if (p && p.textContent !== text) p.textContent = text;
   }
   async pump() {
@@ -55,19 +64,29 @@ export class Sender {
       const ago = Date.now() - item.at;
       if (ago > 2000) item.body.ago = ago;
       let data, ok;
+      this.incident = "";
       try {
-        const res = await fetch(this.base + "/" + item.verb, {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body)});
-        if (res.status >= 500) throw new Error(res.status);
+        const res = await fetch(this.base + "/" + item.verb, {
+          method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body),
+          signal: AbortSignal.timeout(answerWithin),
+        });
         ok = res.ok;
         data = await res.json();
+        // Only our own refusal ends an entry: a failing server, or a proxy that
+        // says no for it, has not judged what was entered.
+        if (!ok && data.why !== "refused" && data.why !== "too-large") {
+          this.incident = data.incident || String(res.status);
+          throw new Error(res.status);
+        }
       } catch {
         this.failed = true;
         this.show();
         this.lost?.();
-        await Promise.race([wait(1000), new Promise(done => { this.wake = done; })]);
+        await Promise.race([wait(this.pause()), new Promise(done => { this.wake = done; })]);
         continue;
       }
       this.failed = false;
+      this.tries = 0;
       this.items.shift();
       this.save();
       this.answered(data, ok, item);
