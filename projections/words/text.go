@@ -169,9 +169,10 @@ func place(s string) (n, rest string, ok bool) {
 	if !strings.HasPrefix(s, "{") {
 		return "", "", false
 	}
-	n, rest, ok = strings.Cut(s[1:], "}")
-	if !ok || n == "" || len(n) > 2 || strings.Trim(n, "0123456789") != "" {
+	digits, rest, ok := strings.Cut(s[1:], "}")
+	if !ok || len(digits) > 2 || strings.Trim(digits, "0123456789") != "" {
 		return "", "", false
 	}
-	return strings.TrimLeft(n[:len(n)-1], "0") + n[len(n)-1:], rest, true
+	i, err := strconv.Atoi(digits)
+	return strconv.Itoa(i), rest, err == nil
 }

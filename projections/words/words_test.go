@@ -1,0 +1,439 @@
+package words
+
+import (
+	"errors"
+	"maps"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/fstest"
+	"time"
+)
+
+// catalogue loads one from texts by language.
+func catalogue(t testing.TB, files map[string]string) *Catalogue {
+	t.Helper()
+	c, err := Load(folder(files), "w")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func folder(files map[string]string) fstest.MapFS {
+	fsys := make(fstest.MapFS)
+	for lang, text := range files {
+		fsys["w/"+lang+".json"] = &fstest.MapFile{Data: []byte(text)}
+	}
+	return fsys
+}
+
+type line struct {
+	Line           int64
+	Name           string
+	Seen, Expected int64
+}
+
+type swapped struct {
+	Set, Other string
+	At         time.Time
+	Times      int
+	Ring       []string
+	Lines      []line
+	Stage      stage
+	Opened     bool
+}
+
+type stage string
+
+var at = time.Date(2026, 3, 3, 7, 20, 30, 0, time.UTC)
+
+func TestSay(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{
+		"plain": "Board",
+		"braces": "{a} { } }} {123} %page%",
+		"places": "{1} of {0}",
+		"again": "{0}, {0} and {1}",
+		"joined": ["one ", "two", " three {0}"],
+		"in-action": "{{if eq {0} 1}}one{{else}}not one: {0}{{end}}",
+		"quoted": "{{plural {0} \"one\" \"{0} line of {1}\" \"other\" \"{0} lines of {1}\"}}",
+		"comment": "{{/* said \"{0} of a set */}}a {0}",
+		"trimmed": "a {{- \" b\" -}} c {0}",
+		"fields": "{{.Set}} with the sheet of {{.Other}} on {{time .At}}{{if gt .Times 1}}, {{.Times}} times{{end}}.",
+		"lines": [
+			"{{join \"; \" (each \"line\" (first 2 .Lines))}}",
+			"{{with beyond 2 .Lines}}; {{num .}} more {{plural . \"one\" \"line\" \"other\" \"lines\"}}{{end}}"
+		],
+		"line": "line {{.Line}}{{with .Name}} ({{.}}){{end}}: {{.Seen}} counted, {{.Expected}} expected",
+		"ring": "{{range $i, $set := .Ring}}{{if $i}}, {{end}}{{$set}} has the sheet of {{next $.Ring $i}}{{end}}",
+		"listed": "{{list .Ring}}",
+		"listed-args": "{{list {0} {1} \"c\"}}",
+		"stage": "{{name \"stage-\" .Stage}}",
+		"stage-first": "first count",
+		"nested": "{{say \"fields\" .}} {{say \"places\" .Set 4}}",
+		"has": "{{has \"places\"}} {{has \"no\"}}",
+		"off": "{{if lt {0} 0}}{{abs {0}}} too many{{else}}{0} short{{end}}",
+		"numbers": "{{num 1234567}} {{num 1.5}} {{kg 8350}}",
+		"between": [
+			"{{if sameDay {0} {1}}}on {{day {0}}} from {{clock {0}}} to {{clock {1}}}",
+			"{{else}}{{time {0}}}{{end}}"
+		],
+		"took": "{{duration {0}}}",
+		"letters": "2 January 2006, 15:04 MST",
+		"written": "{{date \"letters\" {0}}}",
+		"month": "Jan 2006"
+	}`, "de": `{
+		"places": "{0}: {1}",
+		"listed": "{{list .Ring}}",
+		"line": "Zeile {{.Line}}",
+		"numbers": "{{num 1234567}} {{num 1.5}} {{kg 8350}}",
+		"between": [
+			"{{if sameDay {0} {1}}}am {{day {0}}} von {{clock {0}}} bis {{clock {1}}}",
+			"{{else}}{{time {0}}}{{end}}"
+		],
+		"took": "{{duration {0}}}",
+		"letters": "2. January 2006, 15:04 MST",
+		"written": "{{date \"letters\" {0}}}",
+		"month-of": "{{date \"month\" {0}}}",
+		"nested": "Satz: {{say \"fields\" .}} {{say \"places\" .Set 4}}"
+	}`})
+	c.OnError(func(err error) { t.Error(err) })
+	s := swapped{Set: "LAP-014", Other: "LAP-022", At: at, Times: 3, Ring: []string{"A", "B", "C"}, Stage: "first",
+		Lines: []line{{1, "Clamp", 3, 4}, {2, "", 1, 0}, {3, "", 1, 2}}}
+	for _, x := range []struct {
+		lang, key string
+		args      []any
+		want      string
+	}{
+		{"en", "plain", nil, "Board"},
+		{"de", "plain", nil, "Board"},
+		{"en", "braces", nil, "{a} { } }} {123} %page%"},
+		{"en", "places", []any{"set", 3}, "3 of set"},
+		{"de", "places", []any{"set", 3}, "set: 3"},
+		{"en", "places", []any{"{1}", "{{.}}"}, "{{.}} of {1}"}, // values stay as they are
+		{"en", "again", []any{"a", "b", "unused"}, "a, a and b"},
+		{"en", "joined", []any{3}, "one two three 3"},
+		{"en", "in-action", []any{1}, "one"},
+		{"en", "in-action", []any{2}, "not one: 2"},
+		{"en", "quoted", []any{1, "A"}, "1 line of A"},
+		{"en", "quoted", []any{2, "A"}, "2 lines of A"},
+		{"en", "comment", []any{"b"}, "a b"},
+		{"en", "trimmed", []any{"d"}, "a bc d"},
+		{"en", "fields", []any{s}, "LAP-014 with the sheet of LAP-022 on 2026-03-03 07:20 UTC, 3 times."},
+		{"en", "fields", []any{&s}, "LAP-014 with the sheet of LAP-022 on 2026-03-03 07:20 UTC, 3 times."},
+		{"en", "fields", []any{map[string]any{"Set": "A", "Other": "B", "At": at, "Times": 1}},
+			"A with the sheet of B on 2026-03-03 07:20 UTC."},
+		{"en", "lines", []any{s}, "line 1 (Clamp): 3 counted, 4 expected; line 2: 1 counted, 0 expected; 1 more line"},
+		{"en", "ring", []any{s}, "A has the sheet of B, B has the sheet of C, C has the sheet of A"},
+		{"en", "listed", []any{s}, "A, B and C"},
+		{"de", "listed", []any{s}, "A, B und C"},
+		{"en", "listed", []any{swapped{Ring: []string{"A", "B"}}}, "A and B"},
+		{"en", "listed", []any{swapped{Ring: []string{"A"}}}, "A"},
+		{"en", "listed", []any{swapped{}}, ""},
+		{"en", "listed-args", []any{"a", "b"}, "a, b and c"},
+		{"en", "stage", []any{s}, "first count"},
+		{"en", "stage", []any{swapped{Stage: "local"}}, "local"},
+		{"en", "nested", []any{s}, "LAP-014 with the sheet of LAP-022 on 2026-03-03 07:20 UTC, 3 times. 4 of LAP-014"},
+		{"de", "nested", []any{s}, "Satz: LAP-014 with the sheet of LAP-022 on 2026-03-03 07:20 UTC, 3 times. LAP-014: 4"},
+		{"en", "has", nil, "true false"},
+		{"en", "off", []any{-2}, "2 too many"},
+		{"en", "off", []any{int64(2)}, "2 short"},
+		{"en", "numbers", nil, "1,234,567 1.5 8.35"},
+		{"de", "numbers", nil, "1.234.567 1,5 8,35"},
+		{"en", "between", []any{at, at.Add(time.Hour)}, "on 2026-03-03 from 07:20 to 08:20"},
+		{"de", "between", []any{at, at.Add(time.Hour)}, "am 03.03.2026 von 07:20 bis 08:20"},
+		{"de", "between", []any{at, at.Add(25 * time.Hour)}, "03.03.2026 07:20 UTC"},
+		{"en", "took", []any{90 * time.Minute}, "1h30m0s"},
+		{"en", "took", []any{-5 * time.Second}, "-5s"},
+		{"de", "took", []any{90*time.Minute + 400*time.Millisecond}, "1 Std. 30 Min."},
+		{"de", "took", []any{time.Hour + time.Second}, "1 Std. 1 Sek."},
+		{"de", "took", []any{time.Duration(0)}, "0 Sek."},
+		{"en", "written", []any{at}, "3 March 2026, 07:20 UTC"},
+		{"de", "month-of", []any{time.Date(2026, 10, 1, 0, 0, 0, 0, time.UTC)}, "Oct 2026"}, // an English layout
+		{"de", "written", []any{at}, "3. März 2026, 07:20 UTC"},
+	} {
+		if got := c.In(x.lang).Say(x.key, x.args...); got != x.want {
+			t.Errorf("%s %s %v:\n got %q\nwant %q", x.lang, x.key, x.args, got, x.want)
+		}
+	}
+}
+
+// TestFailures: a text that fails is said in English, then as key and values;
+// each failure is reported and none is a panic.
+func TestFailures(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{
+		"a": "set {0}", "b": "{0} {1}", "field": "{{.None}}", "type": "{{time .}}", "self": "{{say \"self\" .}}",
+		"nil": "{{.Set}}", "method": "{{.Fail}}", "no-form": "{{plural {0} \"one\" \"x\"}}", "no-number": "{{num {0}}}",
+		"part": "a {{say \"a\" .}}", "lacking": "{{say \"no such\"}}", "tail": "{{next {0} 7}}", "recursive": "{{list {0}}}"
+	}`, "de": `{"a": "{{.None}} {0}", "b": "{{if}}", "part": "ein {{say \"a\" .}}"}`})
+	for _, x := range []struct {
+		lang, key string
+		args      []any
+		want      string
+		reported  string // languages
+	}{
+		{"en", "none", nil, "none", "en"},
+		{"de", "none", nil, "none", "de"},
+		{"en", "none", []any{"A", 2}, "none (A, 2)", "en"},
+		{"de", "a", []any{"A"}, "set A", "de"},
+		{"de", "part", []any{"A"}, "a set A", "de"}, // not half a German sentence
+		{"de", "b", []any{"A", "B"}, "A B", "de"},
+		{"de", "b", []any{"A"}, "b (A)", "de en"},
+		{"en", "field", []any{line{Line: 3}}, "field ({Line:3 Name: Seen:0 Expected:0})", "en"},
+		{"en", "field", []any{map[string]int{"a": 1}}, "field (map[a:1])", "en"},
+		{"de", "type", []any{"no time"}, "type (no time)", "en"},
+		{"en", "self", []any{1}, "self (1)", "en"},
+		{"en", "nil", []any{(*swapped)(nil)}, "nil (<nil>)", "en"},
+		{"en", "nil", nil, "nil", "en"},
+		{"en", "method", []any{failing{}}, "method ({})", "en"},
+		{"en", "no-form", []any{2}, "no-form (2)", "en"},
+		{"en", "no-number", []any{"2"}, "no-number (2)", "en"},
+		{"en", "lacking", nil, "lacking", "en"},
+		{"en", "tail", []any{[]int{1}}, "tail ([1])", "en"},
+		{"en", "recursive", []any{"alone"}, "alone", ""},
+	} {
+		var reported []string
+		c.OnError(func(err error) {
+			var e *Error
+			if !errors.As(err, &e) || e.Key != x.key {
+				t.Errorf("%s %s: reported %v", x.lang, x.key, err)
+			}
+			reported = append(reported, e.Lang)
+		})
+		if got := c.In(x.lang).Say(x.key, x.args...); got != x.want {
+			t.Errorf("%s %s: got %q, want %q", x.lang, x.key, got, x.want)
+		}
+		if got := strings.Join(reported, " "); got != x.reported {
+			t.Errorf("%s %s: reported of %q, want %q", x.lang, x.key, got, x.reported)
+		}
+	}
+}
+
+type failing struct{}
+
+func (failing) Fail() string { panic("a method that fails") }
+
+// TestPlurals: the forms are those of each language, not those of English.
+func TestPlurals(t *testing.T) {
+	c := catalogue(t, map[string]string{
+		"en": `{"n": "{0} {{plural {0} \"one\" \"tray\" \"other\" \"trays\"}}"}`,
+		"de": `{"n": "{0} {{plural {0} \"one\" \"Sieb\" \"other\" \"Siebe\"}}"}`,
+		"fr": `{"n": "{0} {{plural {0} \"one\" \"plateau\" \"other\" \"plateaux\"}}"}`,
+		"pl": `{"n": "{0} {{plural {0} \"one\" \"taca\" \"few\" \"tace\" \"many\" \"tac\" \"other\" \"tacy\"}}"}`,
+		"ja": `{"n": "{0} {{plural {0} \"other\" \"トレー\"}}"}`,
+	})
+	for lang, want := range map[string][]string{
+		"en": {"0 trays", "1 tray", "2 trays", "5 trays", "22 trays", "1000001 trays"},
+		"de": {"0 Siebe", "1 Sieb", "2 Siebe", "5 Siebe", "22 Siebe", "1000001 Siebe"},
+		"fr": {"0 plateau", "1 plateau", "2 plateaux", "5 plateaux", "22 plateaux", "1000001 plateaux"},
+		"pl": {"0 tac", "1 taca", "2 tace", "5 tac", "22 tace", "1000001 tac"},
+		"ja": {"0 トレー", "1 トレー", "2 トレー", "5 トレー", "22 トレー", "1000001 トレー"},
+	} {
+		for i, n := range []int64{0, 1, 2, 5, 22, 1_000_001} {
+			if got := c.In(lang).Say("n", n); got != want[i] {
+				t.Errorf("%s: got %q, want %q", lang, got, want[i])
+			}
+		}
+	}
+	if p := c.Check(); len(p) > 0 {
+		t.Error(p)
+	}
+}
+
+// TestLanguages: a language is a file, and a reader gets the nearest one.
+func TestLanguages(t *testing.T) {
+	c := catalogue(t, map[string]string{"de": `{}`, "en": `{"a": "a"}`, "pt-BR": `{"a": "b"}`,
+		"nl": `{"language.name": "Nederlands"}`})
+	if got := c.Languages(); !slices.Equal(got, []string{"en", "de", "nl", "pt-BR"}) {
+		t.Errorf("languages %q", got)
+	}
+	for tag, want := range map[string]string{"de": "de", "de-AT": "de", "DE": "de", "nl": "nl", "pt": "pt-BR",
+		"pt-BR": "pt-BR", "": "en", "en-US": "en", "ja": "en", "not a tag": "en"} {
+		if got := c.In(tag).Tag(); got != want {
+			t.Errorf("%q is said in %s, want %s", tag, got, want)
+		}
+	}
+	for accept, want := range map[string]string{"de-AT,de;q=0.9,en;q=0.5": "de", "fr-FR,de;q=0.5": "de",
+		"en;q=0.3,nl;q=0.7": "nl", "de;q=x": "en"} {
+		if got := c.Match(accept).Tag(); got != want {
+			t.Errorf("%q is said in %s, want %s", accept, got, want)
+		}
+	}
+	for tag, want := range map[string]string{"en": "English", "de": "Deutsch", "nl": "Nederlands", "pt-BR": "pt-BR"} {
+		if got := c.In(tag).Name(); got != want {
+			t.Errorf("%s is called %q, want %q", tag, got, want)
+		}
+	}
+	if c.Speaks("ja") || !c.Speaks("nl") {
+		t.Error("Speaks does not go by the files")
+	}
+	if !c.In("pt-BR").Has("a") || c.In("nl").Has("a") {
+		t.Error("Has does not go by the language's own texts")
+	}
+}
+
+func TestLoadRefuses(t *testing.T) {
+	for name, files := range map[string]map[string]string{
+		"no JSON":         {"en": `{`},
+		"a number":        {"en": `{"a": 1}`},
+		"a key twice":     {"en": `{"a": "1", "a": "2"}`},
+		"no language tag": {"german_words": `{}`},
+	} {
+		if _, err := Load(folder(files), "w"); err == nil || !strings.Contains(err.Error(), "w/") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+// TestMerge: layers are one catalogue, the last one's text counts, and one
+// layer's texts include those of another.
+func TestMerge(t *testing.T) {
+	under := catalogue(t, map[string]string{"en": `{"a": "a", "b": "b", "format.time": "15.04"}`, "de": `{"a": "ä"}`})
+	over := catalogue(t, map[string]string{"en": `{"b": "B", "c": "{{say \"a\"}}{{say \"b\"}} {{time .}}"}`,
+		"nl": `{"b": "bé"}`})
+	c := Merge(under, over)
+	c.OnError(func(err error) { t.Error(err) })
+	for lang, want := range map[string]string{"en": "aB 07.20", "de": "aB 07.20", "nl": "aB 07.20"} {
+		if got := c.In(lang).Say("c", at); got != want {
+			t.Errorf("%s: got %q, want %q", lang, got, want)
+		}
+	}
+	if got := c.In("nl").Say("b") + c.In("de").Say("a"); got != "béä" {
+		t.Errorf("got %q", got)
+	}
+	if got := c.Languages(); !slices.Equal(got, []string{"en", "de", "nl"}) {
+		t.Errorf("languages %q", got)
+	}
+}
+
+func TestZone(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{"t": "{{time .}}"}`, "de": `{"w": "{{time .}}"}`})
+	l := c.In("de").InZone(time.FixedZone("CET", 3600))
+	if got := l.Say("w", at); got != "03.03.2026 08:20 CET" {
+		t.Errorf("got %q", got)
+	}
+	if got := l.Say("t", at); got != "2026-03-03 08:20 CET" { // English, in the reader's zone
+		t.Errorf("got %q", got)
+	}
+	if got := c.In("de").Say("w", at); got != "03.03.2026 07:20 UTC" {
+		t.Errorf("got %q", got)
+	}
+}
+
+// TestGo: what Go code asks for without an entry.
+func TestGo(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{}`, "de": `{}`})
+	en, de := c.In("en"), c.In("de")
+	for got, want := range map[string]string{
+		en.Num(12345): "12,345", de.Num(12345): "12.345", de.Num(-1): "-1",
+		en.Kg(8350): "8.35", de.Kg(12_345_678): "12345,68", en.Kg(0): "0.00",
+		en.List([]string{"a", "b", "c"}): "a, b and c", de.List([]string{"a", "b"}): "a und b", de.List(nil): "",
+		en.Time(at): "2026-03-03 07:20 UTC", de.Day(at): "03.03.2026", de.Clock(at): "07:20",
+		en.Date("no-such", at): "2026-03-03T07:20:30Z",
+	} {
+		if got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
+// TestCheck: everything that is wrong with a language is named, and nothing else.
+func TestCheck(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{
+		"right": "{{.Set}} {{say \"at\" .First}}", "at": "{{.Place}} {{time .At}}", "missing": "x",
+		"places": "{0} {1}", "fields": "{{range .Lines}}{{.Line}}{{end}}", "syntax": "x", "circle": "x",
+		"plural": "{{plural .N \"one\" \"a\" \"other\" \"b\"}}", "lost": "{{say \"no such\"}}",
+		"var": "{{with $x := .Set}}{{$x}}{{end}}"
+	}`, "pl": `{
+		"right": "{{.First.Place}}, {{time .First.At}}: {{.Set}}", "at": "{{time .At}} {{.Place}}",
+		"places": "{1} {{if {2}}}{{end}}", "fields": "{{range .Lines}}{{.Item}}{{end}}", "syntax": "{{if}}",
+		"circle": "{{say \"round\"}}", "round": "{{say \"circle\"}}", "format.list-two": "{0} i {1}", "lost": "x",
+		"plural": "{{plural .N \"one\" \"a\" \"several\" \"b\"}}", "var": "{{with $x := .Set}}{{$x}}{{end}}"
+	}`})
+	var got []string
+	for _, p := range c.Check() {
+		got = append(got, strings.SplitAfter(p.String(), " template: ")[0])
+	}
+	want := []string{
+		`en: lost: includes what is not there: "no such"`,
+		`pl: circle: includes what is not there: "round", which includes this one again`,
+		`pl: fields: uses other values than English: lacks .Line, has .Item`,
+		`pl: missing: is missing`,
+		`pl: places: uses other values than English: lacks {0}, has {2}`,
+		`pl: plural: lacks plural forms: few, many, other, "several" is no form`,
+		`pl: round: includes what is not there: "circle", which includes this one again`,
+		`pl: round: is unknown to English`,
+		`pl: syntax: does not parse: template: `,
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// TestCommon: the formats of this package are complete in every language.
+func TestCommon(t *testing.T) {
+	c, err := Load(commonFiles, "common")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range c.Check() {
+		t.Error(p)
+	}
+	for _, lang := range c.Languages() {
+		for _, key := range []string{"format.months", "format.months-short"} {
+			if n := len(strings.Fields(c.In(lang).Say(key))); n != 12 {
+				t.Errorf("%s: %s has %d names", lang, key, n)
+			}
+		}
+	}
+	if got := slices.Sorted(maps.Keys(c.common)); !slices.Equal(got, slices.Sorted(maps.Keys(c.own))) {
+		t.Errorf("every catalogue has the formats of %q", got)
+	}
+}
+
+// TestConcurrent: sentences are made by many at once; run it with -race.
+func TestConcurrent(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{"a": "{{say \"b\" .}} {{num 1234}}",
+		"b": "{{.Set}} {{list .Ring}} {{plural .Times \"other\" \"x\"}}"}`,
+		"de": `{"b": "{{.Set}}: {{list .Ring}} {{num .Times}}"}`})
+	s := swapped{Set: "S", Ring: []string{"A", "B"}, Times: 4321}
+	var wg sync.WaitGroup
+	for range 8 {
+		wg.Go(func() {
+			for range 200 {
+				if got := c.In("en").Say("a", s); got != "S A and B x 1,234" {
+					t.Errorf("got %q", got)
+				}
+				if got := c.In("de").Say("b", s); got != "S: A und B 4.321" {
+					t.Errorf("got %q", got)
+				}
+			}
+		})
+	}
+	wg.Wait()
+}
+
+func BenchmarkSay(b *testing.B) {
+	c := catalogue(b, map[string]string{"en": `{
+		"fields": ["{{.Set}} was found with the sheet of {{.Other}} on {{time .At}}",
+			", {{.Times}} {{plural .Times \"one\" \"time\" \"other\" \"times\"}}."],
+		"places": "{0} was found with the sheet of {1} on {2}, {3} times.",
+		"nested": "{{join \"; \" (each \"line\" .Lines)}}",
+		"line": "line {{.Line}} ({{.Name}}): {{.Seen}} counted, {{.Expected}} expected",
+		"plain": "Board"
+	}`})
+	s := swapped{Set: "LAP-014", Other: "LAP-022", At: at, Times: 3, Lines: make([]line, 6)}
+	l := c.In("en")
+	for _, x := range []struct {
+		key  string
+		args []any
+	}{{"fields", []any{s}}, {"places", []any{s.Set, s.Other, "2026-03-03", 3}}, {"nested", []any{s}}, {"plain", nil}} {
+		b.Run(x.key, func(b *testing.B) {
+			b.ReportAllocs()
+			for b.Loop() {
+				l.Say(x.key, x.args...)
+			}
+		})
+	}
+}
