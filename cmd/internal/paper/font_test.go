@@ -25,48 +25,29 @@ func TestWordsComplete(t *testing.T) {
 	if len(Languages()) < 2 {
 		t.Fatal("fewer than two languages")
 	}
-	reference := reflect.ValueOf(english)
 	for _, l := range Languages() {
 		w, err := l.words()
 		if err != nil {
 			t.Fatal(err)
 		}
 		v := reflect.ValueOf(*w)
+		looked := 0
 		for i := range v.NumField() {
-			name := v.Type().Field(i).Name
-			var texts []string
-			switch f := v.Field(i); f.Kind() {
-			case reflect.String:
-				texts = []string{f.String()}
-				if verbs(f.String()) != verbs(reference.Field(i).String()) {
-					t.Errorf("%s: %s takes other values: %q", l, name, f.String())
-				}
-			case reflect.Array:
-				for j := range f.Len() {
-					texts = append(texts, f.Index(j).String())
-				}
+			if v.Field(i).Kind() != reflect.String {
+				continue
 			}
-			for _, s := range texts {
-				if s == "" {
-					t.Errorf("%s: %s is empty", l, name)
-				}
-				if m := Missing(s); len(m) > 0 {
-					t.Errorf("%s: %s can't be printed: %q", l, name, m)
-				}
+			looked++
+			name, s := v.Type().Field(i).Name, v.Field(i).String()
+			if s == "" || strings.HasPrefix(s, textPrefix) {
+				t.Errorf("%s: %s is %q", l, name, s)
+			}
+			if m := Missing(s); len(m) > 0 {
+				t.Errorf("%s: %s can't be printed: %q", l, name, m)
 			}
 		}
-	}
-}
-
-func verbs(s string) string {
-	var b strings.Builder
-	for {
-		_, rest, ok := strings.Cut(s, "%")
-		if !ok {
-			return b.String()
+		if looked < 30 {
+			t.Errorf("%d words", looked)
 		}
-		s = strings.TrimLeft(rest, "0123456789")
-		b.WriteByte(s[0])
 	}
 }
 

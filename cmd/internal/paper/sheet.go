@@ -295,7 +295,7 @@ func (p *sheetPrinter) facts() []string {
 		if len(lines) > 8 {
 			lines = append(lines[:8], "…")
 		}
-		out = append(out, fmt.Sprintf(w.Differs, len(s.Exceptions), strings.Join(lines, ", ")))
+		out = append(out, w.differs(len(s.Exceptions), lines))
 	}
 	return out
 }
@@ -414,7 +414,7 @@ func (p *sheetPrinter) layout(l events.Line) row {
 	if e, ok := p.exceptions[l.Line]; ok {
 		r.exception = &e
 		p.font(bold, body)
-		r.mark = p.wrap(fmt.Sprintf(p.words.PackedOf, p.words.reason(e.Reason), e.Counted, l.Quantity), width)
+		r.mark = p.wrap(p.words.packedOf(e.Reason, e.Counted, l.Quantity), width)
 		n += len(r.mark)
 	}
 	r.height = max(rowLeast, float64(n)*p.lineHeight()+2*rowPad)
@@ -449,7 +449,7 @@ func (p *sheetPrinter) row(y float64, r row) {
 	if r.exception != nil {
 		next := y + rowPad + p.lineHeight()
 		p.font(regular, body)
-		p.centre(e[2], next, colQuantity, fmt.Sprintf(p.words.OfQuantity, r.line.Quantity))
+		p.centre(e[2], next, colQuantity, p.words.ofQuantity(r.line.Quantity))
 	}
 	p.line(margin, y+r.height, margin+p.inner(), y+r.height, 0.2)
 }
@@ -501,7 +501,7 @@ func (p *sheetPrinter) footer(page int) {
 	lines := p.caution()
 	y = p.lines(margin, y+1, lines)
 	p.font(regular, body)
-	count := fmt.Sprintf(p.words.Page, page, p.pages)
+	count := p.words.page(page, p.pages)
 	p.right(margin, y, p.inner(), count)
 	// Which sheet stands in full at the head; here one line of it is enough.
 	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])

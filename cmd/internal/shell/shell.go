@@ -9,10 +9,10 @@ import (
 	"bytes"
 	"embed"
 	"fmt"
-	"github.com/go-json-experiment/json"
 	"html/template"
 	"io/fs"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/texts"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/words"
@@ -20,15 +20,10 @@ import (
 	"maps"
 	"net/http"
 	"net/url"
-	"path"
-	"slices"
-	"strconv"
-	"strings"
 	"time"
-)
 
-//go:embed words
-var wordFiles embed.FS
+	"github.com/go-json-experiment/json"
+)
 
 //go:embed assets
 var assetFiles embed.FS
@@ -36,13 +31,19 @@ var assetFiles embed.FS
 //go:embed templates
 var templateFiles embed.FS
 
-// Languages the pages speak; the first is the default.
-func Languages() []string { return []string{"en", "de"} }
+// Languages lists the tags of the languages that pages are written in, English first.
+func Languages() []string {
+	c, err := texts.Embedded()
+	if err != nil {
+		return []string{words.Reference}
+	}
+	return c.Languages()
+}
 
 // Words are the texts of one language by key.
 type Words struct {
-	Lang  string
-	texts map[string]string
+	Lang string
+	in   *words.Language
 }
 
 // Finding returns what a finding says and what is usually done next.
@@ -80,86 +81,64 @@ func (w *Words) Remarks(r events.Remark) []string { return words.Embedded().Rema
 
 // LoadWords reads the texts of all languages.
 func LoadWords() (map[string]*Words, error) {
-	out := make(map[string]*Words)
-	for _, lang := range Languages() {
-		w := &Words{Lang: lang, texts: make(map[string]string)}
-		files, err := fs.Glob(wordFiles, path.Join("words", lang, "*.json"))
-		if err != nil {
-			return nil, fmt.Errorf("words of %s: %w", lang, err)
-		}
-		for _, name := range files {
-			raw, err := wordFiles.ReadFile(name)
-			if err != nil {
-				return nil, fmt.Errorf("words of %s: %w", lang, err)
-			}
-			texts := make(map[string]string)
-			if err := json.Unmarshal(raw, &texts); err != nil {
-				return nil, fmt.Errorf("%s: %w", name, err)
-			}
-			prefix := strings.TrimSuffix(path.Base(name), ".json") + "."
-			for k, v := range texts {
-				w.texts[prefix+k] = v
-			}
-		}
-		out[lang] = w
+	c, err := texts.Embedded()
+	if err != nil {
+		return nil, err
 	}
-	return out, nil
+	return wordsOf(c), nil
+}
+
+func wordsOf(c *words.Catalogue) map[string]*Words {
+	out := make(map[string]*Words)
+	for _, lang := range c.Languages() {
+		out[lang] = &Words{Lang: lang, in: c.In(lang)}
+	}
+	return out
 }
 
 // Keys lists the keys of a language, in order.
-func (w *Words) Keys() []string { return slices.Sorted(maps.Keys(w.texts)) }
+func (w *Words) Keys() []string { return w.in.Keys() }
 
 // T returns a text with its arguments put in ({0}, {1} …). A key without a text
 // is shown itself, so that it is noticed and nothing breaks; a test holds that
 // every key used has a text in every language.
-func (w *Words) T(key string, args ...any) string {
-	s, ok := w.texts[key]
-	if !ok {
-		return key
-	}
-	// One pass, so that an argument that looks like a place stays as it is.
-	pairs := make([]string, 0, 2*len(args))
-	for i, a := range args {
-		pairs = append(pairs, "{"+strconv.Itoa(i)+"}", fmt.Sprint(a))
-	}
-	return strings.NewReplacer(pairs...).Replace(s)
-}
+func (w *Words) T(key string, args ...any) string { return w.in.Say(key, args...) }
+
+// Name is what the language calls itself.
+func (w *Words) Name() string { return w.in.Name() }
 
 // Time writes a moment in the language's order, UTC, to the minute.
 func (w *Words) Time(t time.Time) string {
 	if t.IsZero() {
 		return "–"
 	}
-	if w.Lang == "de" {
-		return t.UTC().Format("02.01.2006 15:04")
-	}
-	return t.UTC().Format("2 Jan 2006 15:04")
+	return w.in.Date("shell.time", t)
 }
 
 // Kg writes a weight in kilograms with the language's decimal mark.
-func (w *Words) Kg(grams int64) string {
-	s := strconv.FormatFloat(float64(grams)/1000, 'f', 2, 64)
-	if w.Lang == "de" {
-		s = strings.Replace(s, ".", ",", 1)
-	}
-	return s
-}
+func (w *Words) Kg(grams int64) string { return w.in.Kg(grams) }
 
 // Shell renders pages.
 type Shell struct {
-	Site  string
-	words map[string]*Words
-	log   *slog.Logger
-	clerk refusal.Clerk
+	Site      string
+	catalogue *words.Catalogue
+	words     map[string]*Words
+	log       *slog.Logger
+	clerk     refusal.Clerk
 }
 
 // New returns the shell for a site.
 func New(site string, log *slog.Logger) (*Shell, error) {
-	words, err := LoadWords()
+	c, err := texts.Embedded()
 	if err != nil {
 		return nil, err
 	}
-	return &Shell{Site: site, words: words, log: log, clerk: refusal.Clerk{Log: log}}, nil
+	return In(c, site, log), nil
+}
+
+// In returns the shell for a site with texts of one's own.
+func In(c *words.Catalogue, site string, log *slog.Logger) *Shell {
+	return &Shell{Site: site, catalogue: c, words: wordsOf(c), log: log, clerk: refusal.Clerk{Log: log}}
 }
 
 // langCookie keeps a language chosen by hand.
@@ -174,14 +153,7 @@ func (s *Shell) Words(r *http.Request) *Words {
 	if c, err := r.Cookie(langCookie); err == nil && s.words[c.Value] != nil {
 		return s.words[c.Value]
 	}
-	for part := range strings.SplitSeq(r.Header.Get("Accept-Language"), ",") {
-		tag, _, _ := strings.Cut(part, ";")
-		base, _, _ := strings.Cut(strings.ToLower(strings.TrimSpace(tag)), "-")
-		if w := s.words[base]; w != nil {
-			return w
-		}
-	}
-	return s.words[Languages()[0]]
+	return s.words[s.catalogue.Match(r.Header.Get("Accept-Language")).Tag()]
 }
 
 // Templates parses a package's templates together with the frame's. In them:
@@ -189,7 +161,7 @@ func (s *Shell) Words(r *http.Request) *Words {
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
 	for lang, w := range s.words {
-		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang },
+		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }, "languages": s.languages,
 			"finding": w.anyFinding, "codeName": w.Code, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {
@@ -201,6 +173,15 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 		out[lang] = t
 	}
 	return out, nil
+}
+
+// languages are what a page can be read in, English first.
+func (s *Shell) languages() []*Words {
+	var out []*Words
+	for _, tag := range s.catalogue.Languages() {
+		out = append(out, s.words[tag])
+	}
+	return out
 }
 
 // Page is what the frame needs; Body is the page's own.

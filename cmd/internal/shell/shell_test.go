@@ -1,43 +1,43 @@
 package shell
 
 import (
+	"io/fs"
+	"listbound/cmd/internal/texts"
+	"log/slog"
 	"net/http/httptest"
-	"slices"
 	"strings"
 	"testing"
+	"testing/fstest"
+	"time"
 )
 
-// TestLanguagesAreComplete: every language has the same keys, and the same
-// places for arguments in each text.
-func TestLanguagesAreComplete(t *testing.T) {
-	words, err := LoadWords()
+// TestALanguageIsAFile: a third language needs a file of texts and nothing
+// else. What it lacks is said in English.
+func TestALanguageIsAFile(t *testing.T) {
+	raw, err := fs.ReadFile(texts.Files(), "en.json")
 	if err != nil {
 		t.Fatal(err)
 	}
-	first := words[Languages()[0]]
-	if len(first.Keys()) == 0 {
-		t.Fatal("no words were read")
+	c, err := texts.Load(fstest.MapFS{
+		"en.json": {Data: raw},
+		"nl.json": {Data: []byte(`{"language.name":"Nederlands","shell.skip":"Naar de inhoud","shell.time":"02-01-2006 15:04"}`)},
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
-	for _, lang := range Languages()[1:] {
-		w := words[lang]
-		if !slices.Equal(w.Keys(), first.Keys()) {
-			for _, k := range first.Keys() {
-				if _, ok := w.texts[k]; !ok {
-					t.Errorf("%s lacks %q", lang, k)
-				}
-			}
-			for _, k := range w.Keys() {
-				if _, ok := first.texts[k]; !ok {
-					t.Errorf("%s has %q, which %s lacks", lang, k, first.Lang)
-				}
-			}
-		}
-		for _, k := range first.Keys() {
-			for _, arg := range []string{"{0}", "{1}", "{2}", "{3}"} {
-				if strings.Contains(first.texts[k], arg) != strings.Contains(w.texts[k], arg) {
-					t.Errorf("%s: %q takes other arguments than in %s", lang, k, first.Lang)
-				}
-			}
+	sh := In(c, "north/ledger", slog.New(slog.DiscardHandler))
+	templates, err := sh.Templates(fstest.MapFS{"x.html": {Data: []byte(
+		`{{define "x"}}{{template "head" .}}<p>{{at .Body}}</p>{{template "foot" .}}{{end}}`)}}, nil, "x.html")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := httptest.NewRequest("GET", "/", nil)
+	r.Header.Set("Accept-Language", "nl-BE,en;q=0.5")
+	w := httptest.NewRecorder()
+	sh.Render(w, r, 200, templates, "x", Page{Title: "T", Body: time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC)})
+	for _, want := range []string{`<html lang="nl">`, "Naar de inhoud", "04-03-2026 07:12", `hreflang="nl">Nederlands</a>`, `hreflang="en">English</a>`, "Workplaces"} {
+		if !strings.Contains(w.Body.String(), want) {
+			t.Errorf("the page lacks %q: %s", want, w.Body)
 		}
 	}
 }
@@ -63,11 +63,15 @@ func TestLanguageOfARequest(t *testing.T) {
 }
 
 func TestArguments(t *testing.T) {
-	w := &Words{texts: map[string]string{"a.b": "{1} of {0}"}}
+	c, err := texts.Load(fstest.MapFS{"en.json": {Data: []byte(`{"a.b": "{1} of {0}"}`)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := wordsOf(c)["en"]
 	if got := w.T("a.b", "set", 3); got != "3 of set" {
 		t.Errorf("got %q", got)
 	}
-	if got := w.T("a.none"); got != "a.none" {
+	if got := w.T("a.none"); !strings.HasPrefix(got, "a.none") {
 		t.Errorf("a missing text is shown as %q", got)
 	}
 }
