@@ -70,9 +70,9 @@ type ListSealed struct {
 	Version    int64     `json:"version,omitzero"`
 	Seals      []string  `json:"seals,omitempty"`
 	BagLot     string    `json:"bagLot,omitempty"`
-	ListDigest string    `json:"listDigest,omitempty"` // lower-case hex SHA-256
-	Binding    string    `json:"binding,omitempty"`    // lower-case hex SHA-256
-	Code       string    `json:"code,omitempty"`       // the sheet code that was printed or shown
+	ListDigest string    `json:"listDigest,omitempty"`              // lower-case hex SHA-256
+	Binding    string    `json:"binding,omitempty" record:"unique"` // lower-case hex SHA-256
+	Code       string    `json:"code,omitempty"`                    // the sheet code that was printed or shown
 }
 
 // SetSterilized says that the set was in a load, and how that load's cycle ended.

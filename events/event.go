@@ -42,20 +42,46 @@ func (e *Event) Type() string {
 	return e.Kind().eventType()
 }
 
-// envelope is the JSON form. CloudEvents extension attributes stand beside the
-// core ones: small letters, integers of 32 bits.
+// envelope is the JSON form.
 type envelope struct {
-	Data        jsontext.Value `json:"data"`
-	ID          string         `json:"id"`
-	Operator    string         `json:"operator,omitempty"`
-	Source      string         `json:"source"`
-	SpecVersion string         `json:"specversion"`
-	StationPrev string         `json:"stationprev,omitempty"`
-	StationSeq  int64          `json:"stationseq"`
-	Subject     string         `json:"subject"`
-	Time        string         `json:"time"`
-	Trip        string         `json:"trip,omitempty"`
-	Type        string         `json:"type"`
+	Data jsontext.Value `json:"data"`
+	attributes
+	Type string `json:"type"`
+}
+
+// attributes are the context attributes of CloudEvents, without the type.
+// Extension attributes stand beside the core ones: small letters, integers of
+// 32 bits. Those that no two events share are told to the Reader, which would
+// else keep them.
+type attributes struct {
+	ID          string `json:"id" record:"unique"`
+	Operator    string `json:"operator,omitempty"`
+	Source      string `json:"source"`
+	SpecVersion string `json:"specversion"`
+	StationPrev string `json:"stationprev,omitempty" record:"unique"`
+	StationSeq  int64  `json:"stationseq"`
+	Subject     string `json:"subject"`
+	Time        string `json:"time" record:"unique"`
+	Trip        string `json:"trip,omitempty"`
+}
+
+// event returns the event that the attributes describe, without its data.
+func (a *attributes) event() (*Event, error) {
+	if a.SpecVersion != specVersion {
+		return nil, fmt.Errorf("specversion is %q, not %q", a.SpecVersion, specVersion)
+	}
+	station, ok := strings.CutPrefix(a.Source, sourceStart)
+	if !ok {
+		return nil, fmt.Errorf("source %q is not //site/station", a.Source)
+	}
+	at, err := parseTime(a.Time)
+	if err != nil {
+		return nil, err
+	}
+	return &Event{
+		ID: a.ID, Station: station, Subject: a.Subject, Time: at, Trip: a.Trip,
+		Operator: a.Operator, StationSeq: a.StationSeq, StationPrev: a.StationPrev,
+	}, nil
 }
 
 // Encode returns the event's canonical JSON, without a newline. It refuses an
@@ -64,11 +90,11 @@ func Encode(e *Event) ([]byte, error) {
 	if err := e.Check(); err != nil {
 		return nil, err
 	}
-	env := envelope{
+	env := envelope{Type: e.Type(), attributes: attributes{
 		ID: e.ID, Operator: e.Operator, Source: sourceStart + e.Station, SpecVersion: specVersion,
 		StationPrev: e.StationPrev, StationSeq: e.StationSeq, Subject: e.Subject,
-		Time: e.Time.UTC().Format(time.RFC3339Nano), Trip: e.Trip, Type: e.Type(),
-	}
+		Time: e.Time.UTC().Format(time.RFC3339Nano), Trip: e.Trip,
+	}}
 	var err error
 	if u, ok := e.Data.(*Unknown); ok {
 		env.Data = u.Raw
@@ -139,23 +165,12 @@ func Decode(text []byte) (*Event, error) {
 	if err := json.Unmarshal(text, &env); err != nil {
 		return nil, plainDataError(err)
 	}
-	if env.SpecVersion != specVersion {
-		return nil, fmt.Errorf("specversion is %q, not %q", env.SpecVersion, specVersion)
-	}
-	if env.Type == "" {
-		return nil, errors.New("type is missing")
-	}
-	station, ok := strings.CutPrefix(env.Source, sourceStart)
-	if !ok {
-		return nil, fmt.Errorf("source %q is not //site/station", env.Source)
-	}
-	at, err := parseTime(env.Time)
+	e, err := env.event()
 	if err != nil {
 		return nil, err
 	}
-	e := &Event{
-		ID: env.ID, Station: station, Subject: env.Subject, Time: at, Trip: env.Trip,
-		Operator: env.Operator, StationSeq: env.StationSeq, StationPrev: env.StationPrev,
+	if env.Type == "" {
+		return nil, errors.New("type is missing")
 	}
 	e.Data = decodeData(env.Type, env.Data)
 	return e, nil

@@ -312,3 +312,20 @@ func FuzzSheetCode(f *testing.F) {
 		}
 	})
 }
+
+// TestBindingIsTheCanonicalText: the way without the library gives its digest.
+func TestBindingIsTheCanonicalText(t *testing.T) {
+	for _, set := range []string{"LAP-014", "", "A/B~{}<>&'", `quo"te`, `back\slash`, "Ärzte-1", "tab\t"} {
+		got, err := Binding(Digest{1, 2, 3}, set, "019cad2b-e120-7b76-86a2-cb50b367d9ce")
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, err := digest(bindingDomain, map[string]string{"list": Digest{1, 2, 3}.String(), "set": set, "trip": "019cad2b-e120-7b76-86a2-cb50b367d9ce"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got != want {
+			t.Errorf("set %q: %s, want %s", set, got, want)
+		}
+	}
+}
