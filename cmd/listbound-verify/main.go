@@ -11,6 +11,7 @@ import (
 	"os"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/version"
 )
 
 // Exit codes.
@@ -30,6 +31,7 @@ func run(args []string, out, errOut io.Writer) int {
 	flags.SetOutput(errOut)
 	key := flags.String("key", "", "the ledger's public `key`, got by another way than the bundle")
 	asJSON := flags.Bool("json", false, "print JSON")
+	which := flags.Bool("version", false, "print which program this is")
 	flags.Usage = func() {
 		fmt.Fprintf(errOut, "usage: listbound-verify [--key KEY] [--json] BUNDLE.zip\n\n"+
 			"Checks that every record in an evidence bundle stands in the ledger as it is,\n"+
@@ -40,6 +42,10 @@ func run(args []string, out, errOut io.Writer) int {
 		return exitOK
 	} else if err != nil {
 		return exitUsage
+	}
+	if *which {
+		fmt.Fprintln(out, "listbound-verify", version.String())
+		return exitOK
 	}
 	if flags.NArg() != 1 {
 		flags.Usage()

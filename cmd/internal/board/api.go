@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/ledger/proof"
 	"listbound/projections"
@@ -238,6 +239,10 @@ func (p *pages) metrics() http.Handler {
 	gauge := func(name, help string, value func() float64) {
 		reg.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: name, Help: help}, value))
 	}
+	reg.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{
+		Name: "listbound_build_info", Help: "Which program this is and by which judgement it judges; always 1.",
+		ConstLabels: prometheus.Labels{"version": version.String(), "judgement": readmodel.Fingerprint()},
+	}, func() float64 { return 1 }))
 	gauge("listbound_ledger_records", "Records in the ledger.", func() float64 { return float64(p.site.Size()) })
 	gauge("listbound_ledger_signed_records", "Records that the last signed checkpoint covers.", func() float64 { return float64(p.site.Signed().Size) })
 	gauge("listbound_ledger_problems", "What is wrong with the ledger; it takes no records while this is not 0.", func() float64 { return float64(len(p.site.Damage())) })

@@ -128,6 +128,7 @@ func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look,
 		} else {
 			d.Text(words.T("board.report-as-of", q.AsOf.UTC().Format("2006-01-02 15:04:05"), words.Time(made)))
 		}
+		d.Text(words.T("board.report-judged-by", site.Program()))
 		d.Text(words.T("shell.utc"))
 		reportKnown(d, words, l)
 		reportEvents(d, words, l)

@@ -102,8 +102,9 @@ func problem(err error) error {
 
 func (a *app) root() *cobra.Command {
 	root := &cobra.Command{
-		Use:   "listbound",
-		Short: "proves that each instrument set's list stayed bound to its set",
+		Use:     "listbound",
+		Version: site.Program(),
+		Short:   "proves that each instrument set's list stayed bound to its set",
 		Long: `listbound is an audit ledger for instrument sets and their lists (count sheets).
 Stations record what they observe; the ledger signs and keeps it; judgement says
 which sets' lists can't be trusted, and why. A count that was called correct is

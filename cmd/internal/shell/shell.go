@@ -13,6 +13,7 @@ import (
 	"io/fs"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/texts"
+	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/words"
@@ -161,7 +162,7 @@ func (s *Shell) Words(r *http.Request) *Words {
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
 	for lang, w := range s.words {
-		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }, "languages": s.languages,
+		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }, "languages": s.languages, "version": version.String,
 			"finding": w.anyFinding, "codeName": w.Code, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {

@@ -18,6 +18,7 @@ import (
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/report"
+	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
@@ -271,12 +272,17 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	if err := report.History(&text, h); err != nil {
 		return err
 	}
+	fmt.Fprintf(&text, "\nJudged by listbound %s.\n", Program())
 	c.HistoryText = text.Bytes()
 	if c.HistoryJSON, err = json.Marshal(h, jsontext.WithIndent("  ")); err != nil {
 		return fmt.Errorf("history: %w", err)
 	}
 	return bundle.Write(w, c, s.signer)
 }
+
+// Program says which program this is, and by which judgement its verdicts are
+// made: the source of every rule is in that fingerprint.
+func Program() string { return version.String() + " (judgement " + readmodel.Fingerprint()[:12] + ")" }
 
 // Lists implements Service: all versions in force, or those of one list.
 func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
