@@ -24,7 +24,7 @@ const expected = "44e5aec"
 // with the read model of its own: what is wrong in them is found as it was
 // found then, finding by finding, and a rebuild changes nothing.
 func TestFolderOfAnEarlierVersion(t *testing.T) {
-	for _, commit := range []string{expected} {
+	for _, commit := range []string{expected, "d1b1408"} {
 		t.Run(commit, func(t *testing.T) {
 			dir := unpack(t, filepath.Join(folders, commit+".tar.gz"))
 			// Asked before anything else: the first to open the folder finds the old read model.
