@@ -34,6 +34,23 @@ type Batch struct {
 // Len returns the number of records in the batch.
 func (b *Batch) Len() int { return len(b.records) }
 
+// Records goes through the batch: each record's sequence, what it says, and
+// when the ledger took it.
+func (b *Batch) Records(yield func(seq int64, r Record) bool) {
+	for i := range b.records {
+		r := &b.records[i]
+		if !yield(b.first+int64(i), Record{Parsed: r.parsed, Recorded: r.recorded}) {
+			return
+		}
+	}
+}
+
+// Record is one record of a batch.
+type Record struct {
+	events.Parsed
+	Recorded time.Time
+}
+
 type record struct {
 	parsed   events.Parsed
 	recorded time.Time

@@ -7,7 +7,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -38,6 +37,8 @@ type Options struct {
 	Batch   int
 	Command string
 	Logger  *slog.Logger
+	// Followers are kept up to date beside the read model.
+	Followers []Follower
 }
 
 // Site is an open data folder. Its methods may be called from many goroutines.
@@ -90,12 +91,25 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	}
 	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
 	if err == nil {
-		err = s.catchUp(ctx, nil)
+		err = s.follow(ctx)
 	}
 	if err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
+}
+
+// follow brings everything that follows the ledger up to date. A read model
+// that is new, or was filled by another judgement and so starts empty, is filled
+// as a rebuild fills it, which is many times quicker than record by record.
+func (s *Site) follow(ctx context.Context) error {
+	if size := s.ledger.Size(); s.current().Position() == 0 && size > 0 {
+		s.opts.Logger.Info("the read model is made anew", "records", size)
+		if _, err := s.refill(ctx, nil); err != nil {
+			return err
+		}
+	}
+	return s.catchUp(ctx, nil)
 }
 
 // Close writes a last checkpoint and lets the folder go.
@@ -185,88 +199,21 @@ func (s *Site) ledgerName() (string, error) {
 	return name, nil
 }
 
-// batchLen is how many records the read model takes in one transaction while
-// it catches up: few enough to be interrupted, many enough to be quick.
-const batchLen = 4000
-
-// catchUp applies what the ledger holds beyond the read model's position.
-func (s *Site) catchUp(ctx context.Context, progress Progress) error {
-	return feed(ctx, s.ledger, s.current(), progress, batchLen)
-}
-
-// feed reads on one goroutine and applies on another.
-func feed(ctx context.Context, l *ledger.Ledger, m *readmodel.Model, progress Progress, size int) error {
-	from, total := m.Position()+1, l.Size()
-	if from < 1 {
-		return errors.New("the read model stopped after an earlier error; start again")
-	}
-	if from > total {
-		return nil
-	}
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	batches := make(chan *readmodel.Batch, 2)
-	failed := make(chan error, 1)
-	go func() {
-		defer close(batches)
-		failed <- parseAll(ctx, l, from, total, size, batches)
-	}()
-	var err error
-	for b := range batches {
-		if err != nil {
-			continue // let the reader end
-		}
-		if err = m.Apply(ctx, b); err != nil {
-			cancel()
-		} else if progress != nil {
-			progress(m.Position(), total)
-		}
-	}
-	if readErr := <-failed; err == nil {
-		err = readErr
-	}
-	return err
-}
-
-func parseAll(ctx context.Context, l *ledger.Ledger, from, total int64, size int, out chan<- *readmodel.Batch) error {
-	var raws []readmodel.Raw
-	flush := func() error {
-		if len(raws) == 0 {
-			return nil
-		}
-		b, err := readmodel.Parse(l.Origin(), raws)
-		if err != nil {
-			return err
-		}
-		raws = make([]readmodel.Raw, 0, size)
-		select {
-		case out <- b:
-			return nil
-		case <-ctx.Done():
-			return ctx.Err()
-		}
-	}
-	err := l.ScanHashed(ctx, from, func(seq int64, record []byte) error {
-		if seq > total {
-			return io.EOF
-		}
-		raws = append(raws, readmodel.Raw{Seq: seq, Record: record})
-		if len(raws) == size {
-			return flush()
-		}
-		return nil
-	})
-	if err != nil && !errors.Is(err, io.EOF) {
-		return err
-	}
-	return flush()
-}
-
-// Rebuild makes the read model afresh beside the old one and puts it in its
-// place when it is whole. It returns the number of records read.
+// Rebuild makes the read model afresh and has the other followers begin again.
+// It returns the number of records read.
 func (s *Site) Rebuild(ctx context.Context, progress Progress) (int64, error) {
 	s.intake.Lock()
 	defer s.intake.Unlock()
+	size, err := s.refill(ctx, progress)
+	if err != nil {
+		return 0, err
+	}
+	return size, s.restart(ctx)
+}
+
+// refill makes the read model afresh beside the old one and puts it in its
+// place when it is whole.
+func (s *Site) refill(ctx context.Context, progress Progress) (int64, error) {
 	path := s.modelPath() + ".new"
 	if err := readmodel.Remove(path); err != nil {
 		return 0, err

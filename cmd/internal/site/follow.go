@@ -1,0 +1,136 @@
+package site
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"listbound/ledger"
+	"listbound/projections/readmodel"
+)
+
+// Follower keeps something that is derived from the ledger's records, and knows
+// how far it has come. The read model is the first one; a receipt waits for it,
+// since it judges. Others may stand beside it (Options.Followers): they are
+// brought up to date after each intake, and one that fails keeps nobody from
+// recording: it is logged, and goes on from its position the next time.
+type Follower interface {
+	// Name is for people and logs.
+	Name() string
+	// Position is the sequence of the last record applied, 0 before the first.
+	Position() int64
+	// Apply takes the next records, which follow the position without a gap. All
+	// of them count, or none.
+	Apply(ctx context.Context, b *readmodel.Batch) error
+	// Reset forgets everything: position 0.
+	Reset(ctx context.Context) error
+}
+
+// applier is what feed needs of a follower.
+type applier interface {
+	Position() int64
+	Apply(ctx context.Context, b *readmodel.Batch) error
+}
+
+// batchLen is how many records a follower takes at once while it catches up:
+// few enough to be interrupted, many enough to be quick.
+const batchLen = 4000
+
+// catchUp applies what the ledger holds beyond the read model's position, then
+// beyond the other followers'.
+func (s *Site) catchUp(ctx context.Context, progress Progress) error {
+	if err := feed(ctx, s.ledger, s.current(), progress, batchLen); err != nil {
+		return err
+	}
+	s.followUp(ctx)
+	return nil
+}
+
+// followUp brings the other followers up to date.
+func (s *Site) followUp(ctx context.Context) {
+	for _, f := range s.opts.Followers {
+		if err := feed(ctx, s.ledger, f, nil, batchLen); err != nil && ctx.Err() == nil {
+			s.opts.Logger.Error("a follower of the ledger lags behind", "follower", f.Name(), "position", f.Position(), "error", err)
+		}
+	}
+}
+
+// restart has the other followers begin again.
+func (s *Site) restart(ctx context.Context) error {
+	for _, f := range s.opts.Followers {
+		if err := f.Reset(ctx); err != nil {
+			return fmt.Errorf("beginning %s again: %w", f.Name(), err)
+		}
+	}
+	s.followUp(ctx)
+	return nil
+}
+
+// feed reads on one goroutine and applies on another.
+func feed(ctx context.Context, l *ledger.Ledger, m applier, progress Progress, size int) error {
+	from, total := m.Position()+1, l.Size()
+	if from < 1 {
+		return errors.New("the read model stopped after an earlier error; start again")
+	}
+	if from > total {
+		return nil
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	batches := make(chan *readmodel.Batch, 2)
+	failed := make(chan error, 1)
+	go func() {
+		defer close(batches)
+		failed <- parseAll(ctx, l, from, total, size, batches)
+	}()
+	var err error
+	for b := range batches {
+		if err != nil {
+			continue // let the reader end
+		}
+		if err = m.Apply(ctx, b); err != nil {
+			cancel()
+		} else if progress != nil {
+			progress(m.Position(), total)
+		}
+	}
+	if readErr := <-failed; err == nil {
+		err = readErr
+	}
+	return err
+}
+
+func parseAll(ctx context.Context, l *ledger.Ledger, from, total int64, size int, out chan<- *readmodel.Batch) error {
+	var raws []readmodel.Raw
+	flush := func() error {
+		if len(raws) == 0 {
+			return nil
+		}
+		b, err := readmodel.Parse(l.Origin(), raws)
+		if err != nil {
+			return err
+		}
+		raws = make([]readmodel.Raw, 0, size)
+		select {
+		case out <- b:
+			return nil
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
+	err := l.ScanHashed(ctx, from, func(seq int64, record []byte) error {
+		if seq > total {
+			return io.EOF
+		}
+		raws = append(raws, readmodel.Raw{Seq: seq, Record: record})
+		if len(raws) == size {
+			return flush()
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	return flush()
+}
