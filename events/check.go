@@ -1,371 +1,239 @@
 package events
 
 import (
-	"encoding/hex"
 	"fmt"
 	"slices"
-	"strings"
-	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"golang.org/x/mod/sumdb/note"
 )
 
-const (
-	maxCount = 9999   // of one line
-	maxLines = 1000   // of one list
-	maxGrams = 100000 // 100 kg: a slip of the decimal point, not a set
-	maxID    = 64     // runes
-	maxText  = 400    // runes
-)
-
-func (p Placement) known() bool {
-	return p == InsideBag || p == InsideBare || p == Outside || p == Screen
-}
-
-func (s Stage) known() bool {
-	switch s {
-	case StageFirst, StageAdded, StageCavity, StageClosing, StageFinal, StageRelief:
-		return true
+// foundWords are those of Reading.Found.
+var foundWords = func() (words []string) {
+	for _, p := range placements {
+		words = append(words, string(p))
 	}
-	return false
-}
-
-// checkID refuses an empty, overlong or unprintable identifier: it must survive
-// a label, a scanner and a file name in a report.
-func checkID(what, s string) error {
-	switch {
-	case s == "":
-		return fmt.Errorf("%s is missing", what)
-	case !utf8.ValidString(s):
-		return fmt.Errorf("%s is not valid UTF-8", what)
-	case utf8.RuneCountInString(s) > maxID:
-		return fmt.Errorf("%s has more than %d characters", what, maxID)
-	}
-	for _, r := range s {
-		if unicode.IsSpace(r) || !unicode.IsGraphic(r) {
-			return fmt.Errorf("%s %q holds a space or a character that can't be printed", what, s)
-		}
-	}
-	return nil
-}
-
-func checkOptionalID(what, s string) error {
-	if s == "" {
-		return nil
-	}
-	return checkID(what, s)
-}
-
-// checkText refuses what a page or a printed report can't show on its lines.
-func checkText(what, s string, must bool) error {
-	switch {
-	case must && strings.TrimSpace(s) == "":
-		return fmt.Errorf("%s is missing", what)
-	case !utf8.ValidString(s):
-		return fmt.Errorf("%s is not valid UTF-8", what)
-	case utf8.RuneCountInString(s) > maxText:
-		return fmt.Errorf("%s has more than %d characters", what, maxText)
-	}
-	for _, r := range s {
-		switch {
-		case unicode.IsControl(r):
-			return fmt.Errorf("%s holds a control character", what)
-		case unicode.In(r, unicode.Zl, unicode.Zp) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069:
-			// They would let a printed line read otherwise than what was signed.
-			return fmt.Errorf("%s holds U+%04X, which breaks or turns round a line of text", what, r)
-		}
-	}
-	return nil
-}
-
-// CheckStation refuses what is not a site/station name. The name becomes two
-// tokens of a stream subject and the name of a key, hence the small alphabet.
-func CheckStation(s string) error {
-	site, name, ok := strings.Cut(s, "/")
-	if !ok || !nameToken(site) || !nameToken(name) {
-		return fmt.Errorf("station %q is not of the form site/station in small letters, digits and hyphens (for example north/packing-1)", s)
-	}
-	return nil
-}
-
-func nameToken(s string) bool {
-	if s == "" || len(s) > 40 || s[0] == '-' {
-		return false
-	}
-	for _, c := range []byte(s) {
-		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
-			return false
-		}
-	}
-	return true
-}
-
-// checkYear refuses a time that a clock set wrong gives, and that an id can't hold.
-func checkYear(t time.Time) error {
-	if y := t.UTC().Year(); y < 2000 || y > 2199 {
-		return fmt.Errorf("time %s is not in the years 2000 to 2199", t.UTC().Format(time.RFC3339))
-	}
-	return nil
-}
-
-func oneOf(what, s string, of ...string) error {
-	if slices.Contains(of, s) {
-		return nil
-	}
-	if s == "" {
-		return fmt.Errorf("%s is missing; it is one of %s", what, strings.Join(of, ", "))
-	}
-	return fmt.Errorf("%s is %q; it is one of %s", what, s, strings.Join(of, ", "))
-}
-
-func inRange(what string, n, lo, hi int64) error {
-	if n < lo || n > hi {
-		return fmt.Errorf("%s is %d; it goes from %d to %d", what, n, lo, hi)
-	}
-	return nil
-}
-
-func checkSeals(seals []string) error {
-	for i, s := range seals {
-		if err := checkID(fmt.Sprintf("seal %d", i+1), s); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// checkOptionalHex accepts the one written form of a SHA-256 digest.
-func checkOptionalHex(what, s string) error {
-	if s == "" {
-		return nil
-	}
-	if b, err := hex.DecodeString(s); err != nil || len(b) != 32 || strings.ToLower(s) != s {
-		return fmt.Errorf("%s is not 64 small hexadecimal digits", what)
-	}
-	return nil
-}
-
-// first returns the first error of some checks, in the order a person would
-// correct them.
-func first(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
+	return append(words, FoundNone)
+}()
 
 // Check implements Data.
 func (d *ListIssued) Check() error {
-	if err := first(checkID("list", d.List), inRange("version", d.Version, 1, maxCount), checkText("title", d.Title, true)); err != nil {
-		return err
-	}
-	if len(d.Lines) == 0 || len(d.Lines) > maxLines {
-		return fmt.Errorf("the list has %d lines; it has from 1 to %d", len(d.Lines), maxLines)
-	}
-	seen := make(map[int64]bool, len(d.Lines))
+	var c checks
+	c.id("list", d.List)
+	c.inRange("version", d.Version, 1, maxCount)
+	c.text("title", d.Title)
+	n := len(d.Lines)
+	c.must(n >= 1 && n <= maxLines, "the list has %d lines; it has from 1 to %d", n, maxLines)
+	numbers := make(map[int64]struct{}, n)
 	for _, l := range d.Lines {
-		at := fmt.Sprintf("line %d: ", l.Line)
-		if seen[l.Line] {
-			return fmt.Errorf("line %d stands twice in the list", l.Line)
-		}
-		seen[l.Line] = true
-		if err := first(inRange("line", l.Line, 1, maxCount), checkID(at+"item", l.Item), checkText(at+"description", l.Description, true),
-			inRange(at+"quantity", l.Quantity, 0, maxCount)); err != nil {
-			return err
-		}
+		c.startLine("", l.Line, numbers)
+		c.id("item", l.Item)
+		c.text("description", l.Description)
+		c.inRange("quantity", l.Quantity, 0, maxCount)
 	}
-	for _, c := range d.Cycles {
-		if err := checkID("cycle", c); err != nil {
-			return err
-		}
+	c.endLines()
+	for _, cycle := range d.Cycles {
+		c.id("cycle", cycle)
 	}
-	return nil
+	return c.err
 }
 
 // Check implements Data.
 func (d *SetPacked) Check() error {
-	if err := first(checkID("list", d.List), inRange("version", d.Version, 1, maxCount),
-		inRange("weightGrams", d.WeightGrams, 0, maxGrams), checkText("note", d.Note, false),
-		checkOptionalID("secondLook", d.SecondLook)); err != nil {
-		return err
-	}
-	seen := make(map[int64]bool)
+	var c checks
+	c.id("list", d.List)
+	c.inRange("version", d.Version, 1, maxCount)
+	c.inRange("weightGrams", d.WeightGrams, 0, maxGrams)
+	c.optionalText("note", d.Note)
+	c.optionalID("secondLook", d.SecondLook)
+	numbers := make(map[int64]struct{}, len(d.Exceptions))
 	for _, x := range d.Exceptions {
-		if seen[x.Line] {
-			return fmt.Errorf("exceptions: line %d stands twice", x.Line)
-		}
-		seen[x.Line] = true
-		if err := first(inRange("exceptions: line", x.Line, 1, maxCount),
-			inRange(fmt.Sprintf("exceptions: line %d: counted", x.Line), x.Counted, 0, maxCount),
-			checkText(fmt.Sprintf("exceptions: line %d: reason", x.Line), x.Reason, true)); err != nil {
-			return err
-		}
+		c.startLine("exceptions: ", x.Line, numbers)
+		c.inRange("counted", x.Counted, 0, maxCount)
+		c.text("reason", x.Reason)
 	}
-	return nil
+	return c.err
 }
 
 // Check implements Data.
 func (d *ListSealed) Check() error {
-	if !d.Placement.known() {
-		return oneOf("placement", string(d.Placement), string(InsideBag), string(InsideBare), string(Outside), string(Screen))
-	}
-	if err := first(checkOptionalID("list", d.List), inRange("version", d.Version, 0, maxCount), checkSeals(d.Seals), checkOptionalID("bagLot", d.BagLot)); err != nil {
-		return err
-	}
-	if err := first(checkOptionalHex("listDigest", d.ListDigest), checkOptionalHex("binding", d.Binding)); err != nil {
-		return err
-	}
-	if d.Code != "" {
-		if _, err := ParseSheetCode(d.Code); err != nil {
-			return err
-		}
-	}
-	return nil
+	var c checks
+	oneOf(&c, "placement", d.Placement, placements...)
+	c.optionalID("list", d.List)
+	c.inRange("version", d.Version, 0, maxCount)
+	c.each("seal", d.Seals, checkID)
+	c.optionalID("bagLot", d.BagLot)
+	c.optionalDigest("listDigest", d.ListDigest)
+	c.optionalDigest("binding", d.Binding)
+	c.optionalCode("", d.Code)
+	return c.err
 }
 
 // Check implements Data.
 func (d *SetSterilized) Check() error {
-	return first(checkID("load", d.Load), checkID("sterilizer", d.Sterilizer), inRange("run", d.Run, 1, 9999999),
-		checkID("cycle", d.Cycle), oneOf("result", d.Result, "passed", "failed"))
+	var c checks
+	c.id("load", d.Load)
+	c.id("sterilizer", d.Sterilizer)
+	c.inRange("run", d.Run, 1, 9999999)
+	c.id("cycle", d.Cycle)
+	oneOf(&c, "result", d.Result, "passed", "failed")
+	return c.err
 }
 
-func (r *Reading) check() error {
+func (r *Reading) check(c *checks) {
 	if r == nil {
-		return nil
+		return
 	}
-	if err := oneOf("sheet: found", r.Found, string(InsideBag), string(InsideBare), string(Outside), string(Screen), FoundNone); err != nil {
-		return err
-	}
-	switch {
-	case r.Found == FoundNone && (r.Code != "" || r.Unreadable):
-		return fmt.Errorf("sheet: found none, yet a code or a damaged code is given")
-	case r.Unreadable && r.Code != "":
-		return fmt.Errorf("sheet: a code is given and called unreadable; give one of the two")
-	case r.Code != "":
-		if _, err := ParseSheetCode(r.Code); err != nil {
-			return fmt.Errorf("sheet: %w", err)
-		}
-	}
-	return nil
+	oneOf(c, "sheet: found", r.Found, foundWords...)
+	c.must(r.Found != FoundNone || r.Code == "" && !r.Unreadable,
+		"sheet: found none, yet a code or a damaged code is given")
+	c.must(!r.Unreadable || r.Code == "", "sheet: a code is given and called unreadable; give one of the two")
+	c.optionalCode("sheet: ", r.Code)
 }
 
 // Check implements Data.
 func (d *SetChecked) Check() error {
-	return first(checkText("place", d.Place, false), checkOptionalID("tag", d.Tag), checkOptionalID("outerLabel", d.OuterLabel),
-		d.Sheet.check(), checkSeals(d.Seals))
+	var c checks
+	c.optionalText("place", d.Place)
+	c.optionalID("tag", d.Tag)
+	c.optionalID("outerLabel", d.OuterLabel)
+	d.Sheet.check(&c)
+	c.each("seal", d.Seals, checkID)
+	return c.err
 }
 
 // Check implements Data.
 func (d *SetOpened) Check() error {
+	var c checks
 	if d.Indicator != "" {
-		if err := oneOf("indicator", d.Indicator, "pass", "fail"); err != nil {
-			return err
-		}
+		oneOf(&c, "indicator", d.Indicator, "pass", "fail")
 	}
-	return first(checkID("case", d.Case), checkText("room", d.Room, false), checkOptionalID("tag", d.Tag),
-		checkOptionalID("outerLabel", d.OuterLabel), d.Sheet.check(), checkSeals(d.Seals))
+	c.id("case", d.Case)
+	c.optionalText("room", d.Room)
+	c.optionalID("tag", d.Tag)
+	c.optionalID("outerLabel", d.OuterLabel)
+	d.Sheet.check(&c)
+	c.each("seal", d.Seals, checkID)
+	return c.err
 }
 
 // Check implements Data.
 func (d *SetCounted) Check() error {
-	if !d.Stage.known() {
-		return oneOf("stage", string(d.Stage), "first", "added", "cavity", "closing", "final", "relief")
-	}
-	if err := first(checkID("case", d.Case), checkID("counter", d.Counter), checkOptionalID("witness", d.Witness)); err != nil {
-		return err
-	}
-	if d.Sheet == "" {
-		return fmt.Errorf("sheet is missing: give the code counted against, or %q for the list on the screen", SheetScreen)
-	}
+	var c checks
+	oneOf(&c, "stage", d.Stage, stages...)
+	c.id("case", d.Case)
+	c.id("counter", d.Counter)
+	c.optionalID("witness", d.Witness)
+	c.must(d.Sheet != "", "sheet is missing: give the code counted against, or %q for the list on the screen", SheetScreen)
 	if d.Sheet != SheetScreen {
-		if _, err := ParseSheetCode(d.Sheet); err != nil {
-			return fmt.Errorf("sheet: %w", err)
-		}
+		c.optionalCode("sheet: ", d.Sheet)
 	}
-	seen := make(map[int64]bool, len(d.Counts))
-	for _, c := range d.Counts {
-		if seen[c.Line] {
-			return fmt.Errorf("counts: line %d stands twice", c.Line)
-		}
-		seen[c.Line] = true
-		if err := first(inRange("counts: line", c.Line, 1, maxCount), inRange(fmt.Sprintf("counts: line %d: counted", c.Line), c.Counted, 0, maxCount)); err != nil {
-			return err
-		}
+	numbers := make(map[int64]struct{}, len(d.Counts))
+	for _, x := range d.Counts {
+		c.startLine("counts: ", x.Line, numbers)
+		c.inRange("counted", x.Counted, 0, maxCount)
 	}
-	for _, r := range d.Removed {
-		if err := first(inRange("removed: line", r.Line, 1, maxCount), inRange(fmt.Sprintf("removed: line %d: quantity", r.Line), r.Quantity, 1, maxCount),
-			checkText(fmt.Sprintf("removed: line %d: reason", r.Line), r.Reason, true)); err != nil {
-			return err
-		}
+	for _, x := range d.Removed {
+		// For two reasons a line may stand here twice.
+		c.startLine("removed: ", x.Line, nil)
+		c.inRange("quantity", x.Quantity, 1, maxCount)
+		c.text("reason", x.Reason)
 	}
-	return nil
+	return c.err
 }
 
 // Check implements Data.
 func (d *CaseClosed) Check() error {
-	if err := first(checkID("case", d.Case), oneOf("outcome", d.Outcome, "reconciled", "unreconciled"),
-		checkText("reason", d.Reason, false), checkOptionalID("witness", d.Witness)); err != nil {
-		return err
-	}
-	for i, a := range d.Actions {
-		if err := checkText(fmt.Sprintf("action %d", i+1), a, true); err != nil {
-			return err
-		}
-	}
-	return nil
+	var c checks
+	c.id("case", d.Case)
+	oneOf(&c, "outcome", d.Outcome, "reconciled", "unreconciled")
+	c.optionalText("reason", d.Reason)
+	c.optionalID("witness", d.Witness)
+	c.each("action", d.Actions, checkText)
+	return c.err
 }
 
 // Check implements Data.
 func (d *IndicatorRead) Check() error {
-	return first(checkID("load", d.Load), checkID("sterilizer", d.Sterilizer), oneOf("result", d.Result, "negative", "positive"))
+	var c checks
+	c.id("load", d.Load)
+	c.id("sterilizer", d.Sterilizer)
+	oneOf(&c, "result", d.Result, "negative", "positive")
+	return c.err
 }
 
 // Check implements Data.
 func (d *PolicyAdopted) Check() error {
-	return first(d.Policy.Check(), checkText("reason", d.Reason, false))
+	var c checks
+	c.keep(d.Policy.Check())
+	c.optionalText("reason", d.Reason)
+	return c.err
+}
+
+// Check refuses a policy nobody can mean.
+func (p *Policy) Check() error {
+	c := checks{where: "policy: "}
+	for _, k := range p.Links {
+		c.must(k.IsLink(), "links: %q is not a link of a trip", k)
+	}
+	for _, s := range p.Stages {
+		c.must(slices.Contains(stages, s), "stages: %q is not a stage of a count", s)
+	}
+	for _, m := range p.MayStayUnread {
+		c.must(slices.Contains(placements, m), "mayStayUnread: %q is not a placement", m)
+	}
+	c.inRange("clockToleranceSeconds", p.ClockToleranceSeconds, 0, 86400)
+	c.inRange("minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400)
+	c.inRange("weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)
+	for _, l := range p.SecondLook {
+		c.id("secondLook", l)
+	}
+	c.must(p.Recall == RecallRepeat || p.Recall == RecallAll,
+		"recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)
+	return c.err
 }
 
 // Check implements Data.
 func (d *StationEnrolled) Check() error {
-	if err := CheckStation(d.Station); err != nil {
-		return err
+	var c checks
+	c.station(d.Station)
+	if c.err != nil {
+		return c.err
 	}
 	v, err := note.NewVerifier(d.Key)
 	if err != nil {
 		return fmt.Errorf("key of %s is not a signed-note verifier key (name+hash+base64)", d.Station)
 	}
-	if v.Name() != d.Station {
-		return fmt.Errorf("the key is named %q, the station %q; a station's key carries its name", v.Name(), d.Station)
-	}
-	return checkText("reason", d.Reason, false)
+	c.must(v.Name() == d.Station,
+		"the key is named %q, the station %q; a station's key carries its name", v.Name(), d.Station)
+	c.optionalText("reason", d.Reason)
+	return c.err
 }
 
 // Check implements Data.
 func (d *StationRetired) Check() error {
-	return first(CheckStation(d.Station), checkText("reason", d.Reason, true))
+	var c checks
+	c.station(d.Station)
+	c.text("reason", d.Reason)
+	return c.err
 }
 
 // Check implements Data.
 func (d *FindingAcknowledged) Check() error {
-	return first(checkID("code", d.Code), checkText("reason", d.Reason, true))
+	var c checks
+	c.id("code", d.Code)
+	c.text("reason", d.Reason)
+	return c.err
 }
 
 // Check implements Data.
 func (d *EventCorrected) Check() error {
-	if err := checkUUID("event", d.Event); err != nil {
-		return err
-	}
-	if err := first(oneOf("action", d.Action, "void", "replace"), checkText("reason", d.Reason, true)); err != nil {
-		return err
-	}
-	if (d.Action == "replace") != (len(d.Data) > 0) {
-		return fmt.Errorf("action %s: data is given with replace, and only then", d.Action)
-	}
-	return nil
+	var c checks
+	c.uuid("event", d.Event)
+	oneOf(&c, "action", d.Action, "void", "replace")
+	c.text("reason", d.Reason)
+	c.must((d.Action == "replace") == (len(d.Data) > 0),
+		"action %s: data is given with replace, and only then", d.Action)
+	return c.err
 }
 
 // Check implements Data.

@@ -25,6 +25,8 @@ const (
 	Screen     Placement = "screen"      // no paper: the list is read from a screen
 )
 
+var placements = []Placement{InsideBag, InsideBare, Outside, Screen}
+
 // FoundNone in Reading.Found says that a person looked and found no sheet.
 const FoundNone = "none"
 
@@ -126,6 +128,8 @@ const (
 	StageFinal   Stage = "final"
 	StageRelief  Stage = "relief"
 )
+
+var stages = []Stage{StageFirst, StageAdded, StageCavity, StageClosing, StageFinal, StageRelief}
 
 // SheetScreen in SetCounted.Sheet: counted against the list on the screen.
 const SheetScreen = "screen"

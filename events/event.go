@@ -111,32 +111,25 @@ func Encode(e *Event) ([]byte, error) {
 // Check refuses an envelope or data that can't have been observed.
 func (e *Event) Check() error {
 	if e.Data == nil {
-		return fmt.Errorf("the event has no data")
+		return errors.New("the event has no data")
 	}
-	if err := first(CheckStation(e.Station), checkUUID("id", e.ID), checkID("subject", e.Subject), checkOptionalID("operator", e.Operator)); err != nil {
-		return err
+	var c checks
+	c.station(e.Station)
+	c.uuid("id", e.ID)
+	c.id("subject", e.Subject)
+	c.optionalID("operator", e.Operator)
+	c.year(e.Time)
+	at, err := IDTime(e.ID)
+	c.must(err == nil && at.UnixMilli() == e.Time.UnixMilli(), "the id's time is not the event's time")
+	c.optionalUUID("trip", e.Trip)
+	c.must(e.StationSeq >= 1 && e.StationSeq <= 1<<31-1, "stationseq is %d; it counts from 1", e.StationSeq)
+	c.optionalDigest("stationprev", e.StationPrev)
+	if c.err == nil {
+		c.keep(e.Data.Check())
 	}
-	if err := checkYear(e.Time); err != nil {
-		return err
-	}
-	if at, err := IDTime(e.ID); err != nil || at.UnixMilli() != e.Time.UnixMilli() {
-		return fmt.Errorf("the id's time is not the event's time")
-	}
-	if e.Trip != "" {
-		if err := checkUUID("trip", e.Trip); err != nil {
-			return err
-		}
-	}
-	if e.StationSeq < 1 || e.StationSeq > 1<<31-1 {
-		return fmt.Errorf("stationseq is %d; it counts from 1", e.StationSeq)
-	}
-	if err := first(checkOptionalHex("stationprev", e.StationPrev), e.Data.Check()); err != nil {
-		return err
-	}
-	if s := subjectOf(e.Data, e.Station); s != "" && s != e.Subject {
-		return fmt.Errorf("the subject is %q, the data speaks of %q", e.Subject, s)
-	}
-	return nil
+	named := subjectOf(e.Data, e.Station)
+	c.must(named == "" || named == e.Subject, "the subject is %q, the data speaks of %q", e.Subject, named)
+	return c.err
 }
 
 // parseTime reads an RFC 3339 time. time.Parse alone also takes a comma for the

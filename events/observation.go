@@ -180,25 +180,17 @@ func checkOrigin(station string, k Kind) error {
 	return nil
 }
 
-// checkAttributes refuses what the envelope says besides station, kind and data.
+// checkAttributes refuses what the observation says besides station, kind and data.
 func (o *Observation) checkAttributes() error {
-	switch {
-	case o.Kind.AboutSet():
-		if err := checkID("set", o.Set); err != nil {
-			return err
-		}
-	case o.Set != "" && !o.mayNameSet():
-		return fmt.Errorf("set is given, but %s is not about one set", o.Kind)
+	var c checks
+	if o.Kind.AboutSet() {
+		c.id("set", o.Set)
 	}
-	if o.Trip != "" {
-		if err := checkUUID("trip", o.Trip); err != nil {
-			return err
-		}
-	}
-	if err := checkYear(o.Time); err != nil {
-		return err
-	}
-	return checkOptionalID("operator", o.Operator)
+	c.must(o.Set == "" || o.mayNameSet(), "set is given, but %s is not about one set", o.Kind)
+	c.optionalUUID("trip", o.Trip)
+	c.year(o.Time)
+	c.optionalID("operator", o.Operator)
+	return c.err
 }
 
 // mayNameSet reports whether the observation is about a set, or corrects an

@@ -1,7 +1,5 @@
 package events
 
-import "fmt"
-
 // Policy is what a site expects of a trip. A trip's steps are judged by the
 // policy in force when each of them was observed. The facility writes it; the
 // default is only where nobody has.
@@ -54,37 +52,4 @@ func DefaultPolicy() Policy {
 		WeightLimitGrams:      11340,
 		Recall:                RecallRepeat,
 	}
-}
-
-// Check refuses a policy nobody can mean.
-func (p *Policy) Check() error {
-	for _, k := range p.Links {
-		if !k.IsLink() {
-			return fmt.Errorf("policy: links: %q is not a link of a trip", k)
-		}
-	}
-	for _, s := range p.Stages {
-		if !s.known() {
-			return fmt.Errorf("policy: stages: %q is not a stage of a count", s)
-		}
-	}
-	for _, m := range p.MayStayUnread {
-		if !m.known() {
-			return fmt.Errorf("policy: mayStayUnread: %q is not a placement", m)
-		}
-	}
-	if err := first(inRange("policy: clockToleranceSeconds", p.ClockToleranceSeconds, 0, 86400),
-		inRange("policy: minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400),
-		inRange("policy: weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)); err != nil {
-		return err
-	}
-	for _, l := range p.SecondLook {
-		if err := checkID("policy: secondLook", l); err != nil {
-			return err
-		}
-	}
-	if p.Recall != RecallRepeat && p.Recall != RecallAll {
-		return fmt.Errorf("policy: recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)
-	}
-	return nil
 }

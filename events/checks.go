@@ -1,0 +1,253 @@
+package events
+
+import (
+	"encoding/hex"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+)
+
+const (
+	maxCount = 9999   // of one line
+	maxLines = 1000   // of one list
+	maxGrams = 100000 // 100 kg: more is a slip of the decimal point
+	maxID    = 64     // runes
+	maxText  = 400    // runes
+)
+
+// checks looks at one value after the other, in the order in which a person
+// would correct them, and keeps the first fault. After it nothing more is
+// looked at, and as long as there is none nothing is formatted.
+type checks struct {
+	err   error
+	where string // which lines are looked at, such as "counts: "
+	line  int64  // the line that is looked at, 0 for none
+}
+
+// keep keeps an error, with the line it was found in.
+func (c *checks) keep(err error) {
+	switch {
+	case err == nil || c.err != nil:
+	case c.line != 0:
+		c.err = fmt.Errorf("%sline %d: %w", c.where, c.line, err)
+	case c.where != "":
+		c.err = fmt.Errorf("%s%w", c.where, err)
+	default:
+		c.err = err
+	}
+}
+
+// must refuses what is not so.
+func (c *checks) must(ok bool, format string, args ...any) {
+	if c.err == nil && !ok {
+		c.keep(fmt.Errorf(format, args...))
+	}
+}
+
+// startLine begins the checks of one line. Its number must not be among those
+// before it; nil lets a number stand twice.
+func (c *checks) startLine(where string, line int64, before map[int64]struct{}) {
+	if c.err != nil {
+		return
+	}
+	c.where, c.line = where, 0
+	if _, ok := before[line]; ok {
+		in := ""
+		if where == "" {
+			in = " in the list"
+		}
+		c.keep(fmt.Errorf("line %d stands twice%s", line, in))
+	}
+	c.inRange("line", line, 1, maxCount)
+	c.line = line
+	if before != nil {
+		before[line] = struct{}{}
+	}
+}
+
+// endLines ends the checks of lines.
+func (c *checks) endLines() { c.where, c.line = "", 0 }
+
+func (c *checks) id(what, s string) {
+	if c.err == nil {
+		c.keep(checkID(what, s))
+	}
+}
+
+func (c *checks) optionalID(what, s string) {
+	if c.err == nil {
+		c.keep(checkOptionalID(what, s))
+	}
+}
+
+func (c *checks) text(what, s string) {
+	if c.err == nil {
+		c.keep(checkText(what, s))
+	}
+}
+
+func (c *checks) optionalText(what, s string) {
+	if c.err == nil {
+		c.keep(checkOptionalText(what, s))
+	}
+}
+
+// each looks at several values, and numbers them only when one is refused.
+func (c *checks) each(what string, values []string, check func(what, s string) error) {
+	for i, s := range values {
+		if c.err == nil && check(what, s) != nil {
+			c.keep(check(fmt.Sprintf("%s %d", what, i+1), s))
+		}
+	}
+}
+
+func (c *checks) station(s string) {
+	if c.err == nil {
+		c.keep(CheckStation(s))
+	}
+}
+
+func (c *checks) uuid(what, s string) {
+	if c.err == nil {
+		c.keep(checkUUID(what, s))
+	}
+}
+
+func (c *checks) optionalUUID(what, s string) {
+	if s != "" {
+		c.uuid(what, s)
+	}
+}
+
+func (c *checks) year(t time.Time) {
+	if c.err == nil {
+		c.keep(checkYear(t))
+	}
+}
+
+func (c *checks) inRange(what string, n, lo, hi int64) {
+	if c.err == nil && (n < lo || n > hi) {
+		c.keep(fmt.Errorf("%s is %d; it goes from %d to %d", what, n, lo, hi))
+	}
+}
+
+// optionalDigest accepts the one written form of a SHA-256 digest.
+func (c *checks) optionalDigest(what, s string) {
+	if c.err != nil || s == "" {
+		return
+	}
+	b, err := hex.DecodeString(s)
+	c.must(err == nil && len(b) == 32 && strings.ToLower(s) == s, "%s is not 64 small hexadecimal digits", what)
+}
+
+// optionalCode accepts the code of a sheet; in is where it stands, such as "sheet: ".
+func (c *checks) optionalCode(in, s string) {
+	if c.err != nil || s == "" {
+		return
+	}
+	if _, err := ParseSheetCode(s); err != nil {
+		c.keep(fmt.Errorf("%s%w", in, err))
+	}
+}
+
+// oneOf accepts one of some words.
+func oneOf[T ~string](c *checks, what string, s T, words ...T) {
+	if c.err != nil || slices.Contains(words, s) {
+		return
+	}
+	names := make([]string, len(words))
+	for i, w := range words {
+		names[i] = string(w)
+	}
+	list := strings.Join(names, ", ")
+	c.must(s != "", "%s is missing; it is one of %s", what, list)
+	c.must(false, "%s is %q; it is one of %s", what, s, list)
+}
+
+// checkID refuses an empty, overlong or unprintable identifier: it must survive
+// a label, a scanner and a file name in a report.
+func checkID(what, s string) error {
+	switch {
+	case s == "":
+		return fmt.Errorf("%s is missing", what)
+	case !utf8.ValidString(s):
+		return fmt.Errorf("%s is not valid UTF-8", what)
+	case utf8.RuneCountInString(s) > maxID:
+		return fmt.Errorf("%s has more than %d characters", what, maxID)
+	}
+	for _, r := range s {
+		if unicode.IsSpace(r) || !unicode.IsGraphic(r) {
+			return fmt.Errorf("%s %q holds a space or a character that can't be printed", what, s)
+		}
+	}
+	return nil
+}
+
+func checkOptionalID(what, s string) error {
+	if s == "" {
+		return nil
+	}
+	return checkID(what, s)
+}
+
+func checkText(what, s string) error {
+	if strings.TrimSpace(s) == "" {
+		return fmt.Errorf("%s is missing", what)
+	}
+	return checkOptionalText(what, s)
+}
+
+// checkOptionalText refuses what a page or a printed report can't show on its lines.
+func checkOptionalText(what, s string) error {
+	switch {
+	case !utf8.ValidString(s):
+		return fmt.Errorf("%s is not valid UTF-8", what)
+	case utf8.RuneCountInString(s) > maxText:
+		return fmt.Errorf("%s has more than %d characters", what, maxText)
+	}
+	for _, r := range s {
+		switch {
+		case unicode.IsControl(r):
+			return fmt.Errorf("%s holds a control character", what)
+		case r >= 0x2028 && r <= 0x202e || r >= 0x2066 && r <= 0x2069:
+			// Separators of lines and marks of direction: a printed line would
+			// read otherwise than what was signed.
+			return fmt.Errorf("%s holds U+%04X, which breaks or turns round a line of text", what, r)
+		}
+	}
+	return nil
+}
+
+// CheckStation refuses what is not a site/station name. The name becomes two
+// tokens of a stream subject and the name of a key, hence the small alphabet.
+func CheckStation(s string) error {
+	site, name, ok := strings.Cut(s, "/")
+	if !ok || !isNameToken(site) || !isNameToken(name) {
+		return fmt.Errorf("station %q is not of the form site/station in small letters, digits and hyphens "+
+			"(for example north/packing-1)", s)
+	}
+	return nil
+}
+
+func isNameToken(s string) bool {
+	if s == "" || len(s) > 40 || s[0] == '-' {
+		return false
+	}
+	for _, c := range []byte(s) {
+		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
+			return false
+		}
+	}
+	return true
+}
+
+// checkYear refuses what only a clock that was set wrong can say.
+func checkYear(t time.Time) error {
+	if y := t.UTC().Year(); y < 2000 || y > 2199 {
+		return fmt.Errorf("time %s is not in the years 2000 to 2199", t.UTC().Format(time.RFC3339))
+	}
+	return nil
+}
