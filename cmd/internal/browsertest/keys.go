@@ -8,8 +8,10 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 )
 
 // Type types like a keyboard wedge: one key after the other, as fast as they go
@@ -17,6 +19,26 @@ import (
 func (p *Tab) Type(keys string) {
 	p.t.Helper()
 	p.Do(chromedp.KeyEvent(keys))
+}
+
+// Press types as a person does, a moment after what was typed before.
+func (p *Tab) Press(keys string) {
+	p.t.Helper()
+	const moment = 150 // milliseconds; a scanner's keys are closer together
+	Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, moment))
+	p.Type(keys)
+}
+
+// Hold holds a key down until it has repeated so often.
+func (p *Tab) Hold(key string, repeats int) {
+	p.t.Helper()
+	again := func(k *input.DispatchKeyEventParams) {
+		k.AutoRepeat = new(k.Type == kb.KeyDown || k.Type == kb.KeyRawDown)
+	}
+	p.Do(chromedp.KeyEvent(key))
+	for range repeats {
+		p.Do(chromedp.KeyEvent(key, again))
+	}
 }
 
 // Touch clicks an element from within the page, as a finger does, without a

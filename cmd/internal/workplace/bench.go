@@ -20,11 +20,15 @@ import (
 type hand struct {
 	Rev      int64     `json:"rev"`
 	Seen     once      `json:"seen,omitempty"`
-	Said     said      `json:"said"`
+	Said     said      `json:"said"`           // empty: what the verdict says
+	Lang     string    `json:"lang,omitempty"` // of Said
 	Operator string    `json:"operator,omitempty"`
+	Witness  string    `json:"witness,omitempty"` // a second person, where one is asked for
+	Active   time.Time `json:"active,omitzero"`   // when somebody did something here last
 	Case     string    `json:"case,omitempty"`
 	Tag      string    `json:"tag,omitempty"`   // the set that lies here
 	Plain    string    `json:"plain,omitempty"` // scanned, and it may be several things
+	Echo     echo      `json:"echo,omitzero"`   // the last scan
 	Done     *done     `json:"done,omitempty"`  // what was recorded last
 	At       time.Time `json:"at,omitzero"`     // fixed before recording: a second try is the same event
 }
@@ -32,12 +36,48 @@ type hand struct {
 func (h *hand) shared() *hand { return h }
 
 // idle reports whether nothing of a next set lies on the bench.
-func (h *hand) idle() bool { return h.Tag == "" && h.Plain == "" }
+func (h *hand) idle() bool { return h.Tag == "" }
 
 // kept is what stays when a bench is cleared: who works here, on which case, and
 // what was recorded last.
 func (h *hand) kept() hand {
-	return hand{Rev: h.Rev, Seen: h.Seen, Operator: h.Operator, Case: h.Case, Done: h.Done}
+	return hand{
+		Rev: h.Rev, Seen: h.Seen, Operator: h.Operator, Active: h.Active, Case: h.Case, Echo: h.Echo, Done: h.Done,
+	}
+}
+
+// badgeHolds is how long a badge is believed to be that of who works here when
+// nothing happens.
+const badgeHolds = 20 * time.Minute
+
+// away reports whether nobody has worked here for so long, or not yet today, that
+// another person may stand here now.
+func (h *hand) away(now time.Time) bool {
+	return now.Sub(h.Active) > badgeHolds || h.Active.UTC().YearDay() != now.UTC().YearDay()
+}
+
+// nextPerson forgets who works here.
+func (h *hand) nextPerson() { h.Operator, h.Witness = "", "" }
+
+// echo is the last scan, to know it again when a scanner reads one symbol twice.
+type echo struct {
+	Client string    `json:"client,omitempty"`
+	Text   string    `json:"text,omitempty"`
+	At     int64     `json:"at,omitempty"` // milliseconds, by the browser's clock
+	Time   time.Time `json:"time,omitzero"`
+}
+
+// twice reports whether a scan is the last one read once more, and keeps it. The
+// browser's clock is asked only for how long after its own last scan it was.
+func (e *echo) twice(in *input, now time.Time) bool {
+	const apart = 2 * time.Second
+	last := *e
+	*e = echo{Client: in.Client, Text: in.Text, At: in.At, Time: now}
+	since := now.Sub(last.Time)
+	if in.At != 0 && last.At != 0 && in.Client == last.Client {
+		since = time.Duration(in.At-last.At) * time.Millisecond
+	}
+	return last.Text == in.Text && since.Abs() < apart
 }
 
 // done is what the last record was, and where one goes from it.
@@ -71,8 +111,17 @@ func (h *hand) mainLink() string {
 
 // want is something that a bench takes.
 type want struct {
-	Kind events.ScanKind
-	Open bool // it is still asked for: a plain identifier is taken for it
+	Kind  events.ScanKind
+	Known func(id string) bool // a plain identifier that is one; may be nil
+}
+
+// wanted are the kinds that a bench takes, most likely first.
+func wanted(kinds ...events.ScanKind) []want {
+	var out []want
+	for _, k := range kinds {
+		out = append(out, want{Kind: k})
+	}
+	return out
 }
 
 // fields are what a button or a form sends with its action.
@@ -93,7 +142,7 @@ type onBench[B any] interface {
 }
 
 // A scanned function takes one thing of its kind. What it returns is said; where
-// that is empty, the verdict is.
+// that is empty, the verdict is, and it is asked anew whenever the page is shown.
 type scanned[B any] func(b *B, v *visit, value string) (said, error)
 
 // An action does what a button or a form says. Like scanned, it may leave what is
@@ -112,19 +161,77 @@ type bench[B any, P onBench[B]] struct {
 
 func benchKey(station, place string) string { return "bench\x00" + station + "\x00" + place }
 
+// refresher is a draft in which something can be out of date when it is taken up
+// again.
+type refresher interface{ refresh(*visit) error }
+
 // load reads the draft. One that can't be read is forgotten, and the page says so.
+// So is a badge after a while.
 func (p bench[B, P]) load(v *visit) (*B, error) {
 	b := new(B)
 	_, err := v.d.files.load(b, "bench", v.station, v.place)
 	if errors.Is(err, errUnreadable) {
 		v.d.opts.Log.Warn("draft forgotten", "station", v.station, "place", v.place, "error", err)
 		b, err = new(B), nil
-		P(b).shared().Said = doubt(v.t("draft-forgotten"), v.t("draft-forgotten-more"))
+		P(b).shared().say(v, doubt(v.t("draft-forgotten"), v.t("draft-forgotten-more")))
 	}
-	if h := P(b).shared(); h.Said.Words == "" {
-		h.Said = v.begin()
+	if err != nil {
+		return nil, err
+	}
+	if h := P(b).shared(); h.away(v.now) {
+		h.nextPerson()
+	}
+	if r, ok := any(P(b)).(refresher); ok {
+		err = r.refresh(v)
 	}
 	return b, err
+}
+
+// say keeps what is said until the next input.
+func (h *hand) say(v *visit, s said) { h.Said, h.Lang = s, v.w.Lang }
+
+// tell returns what the page says now: what was said last, or, where that is
+// nothing or in another language, what all that lies here comes to. A STOP stays
+// in sight whatever else is said.
+func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
+	h := P(b).shared()
+	last := h.Said
+	if h.Lang != v.w.Lang {
+		last = said{}
+	}
+	if last.Words != "" && P(b).idle() {
+		return last, nil
+	}
+	s, err := p.live(v, b)
+	switch {
+	case refusal.Is(err):
+		s = v.refused(err)
+	case err != nil:
+		return said{}, err
+	}
+	switch {
+	case last.Words == "":
+		s.Aside, s.Sound = last.Aside, firstOf(last.Sound, s.Sound)
+		return s, nil
+	case s.Status != "broken":
+		return last, nil
+	}
+	s.Aside = strings.TrimSpace(last.Words + " " + last.More)
+	if len(last.Choices) > 0 {
+		s.Choices = last.Choices
+	}
+	return s, nil
+}
+
+// live is what all that lies here comes to, asked anew.
+func (p bench[B, P]) live(v *visit, b *B) (said, error) {
+	switch h := P(b).shared(); {
+	case h.Plain != "":
+		return v.which(h.Plain, P(b).wants()), nil
+	case P(b).idle():
+		return v.begin(), nil
+	}
+	return P(b).verdict(v)
 }
 
 func (p bench[B, P]) save(v *visit, b *B) error {
@@ -149,7 +256,6 @@ type benchBody struct {
 	Draft any
 	Body  any
 	Hand  *hand
-	Kinds []events.ScanKind // what a plain identifier can be
 }
 
 func (v *visit) fragment(name string, data any) (string, error) {
@@ -161,21 +267,19 @@ func (v *visit) fragment(name string, data any) (string, error) {
 
 func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	h := P(b).shared()
+	told, err := p.tell(v, b)
+	if err != nil {
+		return nil, err
+	}
 	body, err := P(b).body(v)
 	if err != nil {
 		return nil, err
 	}
-	a := &answered{Rev: h.Rev, said: h.Said}
-	if a.Verdict, err = v.fragment("verdict", h.Said); err != nil {
+	a := &answered{Rev: h.Rev, said: told}
+	if a.Verdict, err = v.fragment("verdict", a.said); err != nil {
 		return nil, err
 	}
-	data := benchBody{Draft: b, Body: body, Hand: h}
-	for _, w := range P(b).wants() {
-		if w.Kind != events.ScanSheet && w.Kind != events.ScanShort {
-			data.Kinds = append(data.Kinds, w.Kind)
-		}
-	}
-	a.Bench, err = v.fragment("bench-"+v.place, data)
+	a.Bench, err = v.fragment("bench-"+v.place, benchBody{Draft: b, Body: body, Hand: h})
 	return a, err
 }
 
@@ -215,13 +319,10 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 // scanAndSave takes what the page's address names.
 func (p bench[B, P]) scanAndSave(v *visit, b *B, kind events.ScanKind, value string) error {
 	s, err := p.scan(v, b, kind, value)
-	if err == nil {
-		s, err = p.orVerdict(v, b, s)
-	}
 	if err != nil {
 		return err
 	}
-	P(b).shared().Said = s
+	P(b).shared().say(v, s)
 	return p.save(v, b)
 }
 
@@ -264,12 +365,13 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	t := &taken{}
 	switch err := p.take(v, b, in, verb, t); {
 	case err == nil:
-		h.Said = t.said
 	case refusal.Is(err):
-		h.Said = v.refused(err)
+		t.said = v.refused(err)
 	default:
 		return nil, err // nothing of it is kept here: the page sends it again
 	}
+	h.say(v, t.said)
+	h.Active = v.now
 	if err := p.save(v, b); err != nil {
 		return nil, err
 	}
@@ -296,43 +398,108 @@ type taken struct {
 
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
 	h := P(b).shared()
-	t.said = h.Said
+	if verb == "do" || in.Text == "" {
+		h.Echo = echo{} // a person did something: the same code again is another scan
+	}
 	switch {
 	case verb == "do" && in.Action == "take-as":
-		if h.Plain == "" {
-			return nil
+		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
+	case verb == "do" && in.Action == "next-person":
+		h.nextPerson()
+	case verb == "do" && in.Action != "enter":
+		return p.do(v, b, in, t)
+	case verb == "do" || in.Text == "":
+		if h.Plain != "" {
+			return nil // what it is, is asked until it is answered
 		}
-		t.kind, t.what, h.Plain = in.Fields["kind"], h.Plain, ""
-		t.said, err = p.scan(v, b, events.ScanKind(t.kind), t.what)
-	case verb == "do" && in.Action == "enter", verb == "scan" && in.Text == "":
 		if t.goTo = h.mainLink(); t.goTo != "" && P(b).idle() {
+			t.said = h.Said
 			return nil
 		}
 		t.goTo = ""
 		t.said, err = p.act(v, b, "enter", nil)
-	case verb == "do":
-		t.said, err = p.act(v, b, in.Action, in.Fields)
 	default:
-		err = p.text(v, b, in.Text, t)
-	}
-	if err == nil {
-		t.said, err = p.orVerdict(v, b, t.said)
+		err = p.text(v, b, in, t)
 	}
 	return err
 }
 
+// takeAs takes a plain code for what a person says it is, and remembers it.
+func (p bench[B, P]) takeAs(v *visit, b *B, kind events.ScanKind, t *taken) (err error) {
+	h := P(b).shared()
+	code := h.Plain
+	h.Plain = ""
+	if code == "" || kind == "" {
+		return nil
+	}
+	if !canBe(kind, code) {
+		return v.notAskedFor(kind, code)
+	}
+	t.kind, t.what = string(kind), code
+	if t.said, err = p.scan(v, b, kind, code); err == nil {
+		err = v.learn(kind, code)
+	}
+	return err
+}
+
+// do takes a button or a form. What a scanner typed into a form's field is a scan.
+func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
+	for _, value := range in.Fields {
+		if code := codeIn(value); code != "" {
+			in.Text = code
+			return p.text(v, b, in, t)
+		}
+	}
+	t.said, err = p.act(v, b, in.Action, in.Fields)
+	return err
+}
+
+// codeIn returns the label or sheet code with which a text ends, "" where there
+// is none: a person had typed something before, or the scanner typed into
+// another field than its own.
+func codeIn(text string) string {
+	text = strings.TrimSpace(text)
+	for _, from := range []int{strings.LastIndex(text, "X9"), len(text) - sheetCodeLen} {
+		if from < 0 {
+			continue
+		}
+		all, err := events.RecogniseAll(text[from:])
+		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || strings.HasPrefix(text[from:], "X9")) {
+			return text[from:]
+		}
+	}
+	return ""
+}
+
+// recogniseLast reads what was scanned, without what was left in the field before.
+func recogniseLast(text string) ([]events.Scan, error) {
+	scans, err := events.RecogniseAll(text)
+	if code := codeIn(text); code != "" && (err != nil || len(scans) == 1 && scans[0].Kind == events.ScanPlain) {
+		return events.RecogniseAll(code)
+	}
+	return scans, err
+}
+
+// sheetCodeLen is how many characters a sheet code has.
+const sheetCodeLen = 54
+
 // text takes what came through the scan field: something typed that means an
 // action here, or one or several scans.
-func (p bench[B, P]) text(v *visit, b *B, text string, t *taken) error {
+func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
+	h := P(b).shared()
 	if p.typed != nil {
-		if name, f, ok := p.typed(b, v, text); ok {
-			t.kind, t.what = "typed", text
+		if name, f, ok := p.typed(b, v, in.Text); ok {
+			t.kind, t.what = "typed", in.Text
 			var err error
 			t.said, err = p.act(v, b, name, f)
 			return err
 		}
 	}
-	scans, err := v.recognise(text, P(b).wants(), P(b).shared())
+	if h.Echo.twice(in, v.now) {
+		t.said = said{Aside: v.t("read-twice"), Sound: "low"}
+		return nil
+	}
+	scans, err := v.recognise(in.Text, P(b).wants(), h)
 	for _, s := range scans {
 		t.kind, t.what = string(s.Kind), s.Value
 		if t.said, err = p.scan(v, b, s.Kind, s.Value); err != nil {
@@ -358,27 +525,20 @@ func (p bench[B, P]) act(v *visit, b *B, name string, f fields) (said, error) {
 	return do(b, v, f)
 }
 
-// orVerdict is what is said, or the verdict where nothing is.
-func (p bench[B, P]) orVerdict(v *visit, b *B, s said) (said, error) {
-	if s.Words != "" {
-		return s, nil
-	}
-	return P(b).verdict(v)
-}
-
 // notAskedFor refuses a scan that has no meaning here.
 func (v *visit) notAskedFor(kind events.ScanKind, value string) error {
-	return v.sayNo("taken-for-not-here", v.t("kind-"+strings.ReplaceAll(string(kind), " ", "-")), value)
+	return v.sayNo("taken-for-not-here", v.kind(kind), value)
 }
 
 // recognise tells what a scan is. Several labels in one scan are all taken. A
 // plain identifier that may be several things is kept until a person has said
 // which.
 func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, error) {
-	scans, err := events.RecogniseAll(text)
+	scans, err := recogniseLast(text)
 	if err != nil {
 		return nil, refusal.Because(err)
 	}
+	h.Plain = ""
 	short := slices.ContainsFunc(wants, func(w want) bool { return w.Kind == events.ScanShort })
 	for i, s := range scans {
 		if s.Kind == events.ScanShort && !short {
@@ -393,31 +553,11 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 		}
 		if known == "" {
 			h.Plain = s.Value
-			return nil, v.sayNo("which", s.Value)
+			return nil, nil // it is asked what it is
 		}
 		scans[i].Kind = known
 	}
-	h.Plain = ""
 	return scans, nil
-}
-
-// plainKind finds what a plain identifier names: what is known here by that
-// name, else the one thing that is still asked for.
-func (v *visit) plainKind(id string, wants []want) (events.ScanKind, error) {
-	if slices.ContainsFunc(wants, func(w want) bool { return w.Kind == events.ScanSet }) {
-		trip, err := v.d.site.TripNow(v, id, v.now)
-		if err != nil {
-			return "", err
-		}
-		if trip != "" {
-			return events.ScanSet, nil
-		}
-	}
-	wants = slices.DeleteFunc(wants, func(w want) bool { return !w.Open })
-	if len(wants) == 1 {
-		return wants[0].Kind, nil
-	}
-	return "", nil
 }
 
 // sheetOwner finds whose sheet a code is: its set, and where that set is now.

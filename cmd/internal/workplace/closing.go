@@ -16,7 +16,6 @@ import (
 // with a reason, the actions taken and a second badge.
 type closing struct {
 	hand
-	Witness string   `json:"witness,omitempty"`
 	Reason  string   `json:"reason,omitempty"`
 	Actions []string `json:"actions,omitempty"`
 }
@@ -40,10 +39,10 @@ func closingPlace() workplace {
 }
 
 func (b *closing) wants() []want {
-	return []want{
-		{events.ScanSet, b.Tag == ""}, {events.ScanCase, b.Case == ""}, {events.ScanBadge, b.Operator == ""},
-	}
+	return wanted(events.ScanCase, events.ScanSet, events.ScanBadge)
 }
+
+func (b *closing) idle() bool { return b.Case == "" }
 
 // clear takes the case away; who closes it stays.
 func (b *closing) clear() {
@@ -212,7 +211,7 @@ func (b *closing) discard(v *visit, _ fields) (said, error) {
 }
 
 func (b *closing) takeCase(v *visit, f fields) (said, error) {
-	return b.scanCase(v, strings.TrimSpace(f["case"]))
+	return b.scanCase(v, strings.TrimSpace(firstOf(f["case"], f["value"])))
 }
 
 func (b *closing) toggleAction(_ *visit, f fields) (said, error) {

@@ -150,7 +150,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	case strings.TrimSpace(in.Text) == "":
 		err = t.sign(a)
 	default:
-		err = t.scan(in.Text, a)
+		err = t.text(in, a)
 	}
 	if err != nil && !refusal.Is(err) {
 		return nil, err // nothing of it is kept here: the page sends it again
@@ -187,7 +187,7 @@ func (v *visit) chooseCase(in *input) (any, error) {
 }
 
 func (v *visit) caseOf(text string, a *counted) (string, error) {
-	scans, err := events.RecogniseAll(text)
+	scans, err := recogniseLast(text)
 	if err != nil {
 		return "", refusal.Because(err)
 	}
@@ -218,10 +218,26 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 	return "", v.sayNo("scan-set-or-case")
 }
 
+// text takes a scan, unless it is the last one read once more.
+func (t *table) text(in *input, a *counted) error {
+	in.Text = strings.TrimSpace(in.Text)
+	first := t.drafts[0]
+	twice := first.Echo.twice(in, t.v.now)
+	if err := t.v.d.files.saveDraft(first); err != nil {
+		return err
+	}
+	if twice {
+		a.said = ask(t.state().Ask, "")
+		a.Aside, a.Sound = t.v.t("read-twice"), "low"
+		return nil
+	}
+	return t.scan(in.Text, a)
+}
+
 // scan takes what is not a number: badges, a set to go to, a sheet to count
 // against, an item to find.
 func (t *table) scan(text string, a *counted) error {
-	scans, err := events.RecogniseAll(text)
+	scans, err := recogniseLast(text)
 	if err != nil {
 		return refusal.Because(err)
 	}
@@ -244,14 +260,7 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 		}
 	}
 	if plain {
-		if neverBadge(s.Value) {
-			return t.v.sayNo("number-no-badge", s.Value)
-		}
-		s.Kind = events.ScanBadge
-		if t.find(s.Value) >= 0 {
-			s.Kind = events.ScanSet
-		}
-		a.Kind = string(s.Kind)
+		return t.scanPlain(s.Value, a)
 	}
 	switch s.Kind {
 	case events.ScanBadge:
@@ -262,6 +271,44 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 		return t.sheet(s.Value, a)
 	}
 	return t.v.notAskedFor(s.Kind, s.Value)
+}
+
+// scanPlain takes a plain code: a set of the case, or a badge. A badge that
+// nobody has used here yet is asked about.
+func (t *table) scanPlain(code string, a *counted) error {
+	v := t.v
+	if t.find(code) >= 0 {
+		a.Kind = string(events.ScanSet)
+		return t.goToSet(code, a)
+	}
+	if neverBadge(code) {
+		return v.sayNo("number-no-badge", code)
+	}
+	known, err := v.isBadge(code)
+	if err != nil {
+		return err
+	}
+	if known {
+		a.Kind = string(events.ScanBadge)
+		return t.badge(code, a)
+	}
+	a.said = ask(v.t("is-a-badge", code), v.t("which-more")).offer(
+		choice{Do: "badge", Value: code, Words: v.t("a-badge")},
+		choice{Do: "count-on", Words: v.t("no-badge")},
+	)
+	return nil
+}
+
+// sayBadge answers that a code is a badge. It is remembered.
+func (t *table) sayBadge(f fields, a *counted) error {
+	code := f["value"]
+	if neverBadge(code) {
+		return t.v.sayNo("number-no-badge", code)
+	}
+	if err := t.v.learn(events.ScanBadge, code); err != nil {
+		return err
+	}
+	return t.badge(code, a)
 }
 
 func (t *table) goToSet(set string, a *counted) error {
@@ -334,6 +381,7 @@ func countActions() map[string]func(*table, fields, *counted) error {
 	return map[string]func(*table, fields, *counted) error{
 		"sign":         (*table).pressSign,
 		"sign-without": (*table).signWithout,
+		"badge":        (*table).sayBadge,
 		"count-on":     func(*table, fields, *counted) error { return nil },
 		"enter":        func(t *table, _ fields, a *counted) error { return t.sign(a) },
 		"interrupted":  (*table).interrupted,

@@ -33,7 +33,8 @@ type draft struct {
 	Sheet    string           `json:"sheet,omitempty"`    // the code counted against; "": the screen
 	Counter  string           `json:"counter,omitempty"`
 	Witness  string           `json:"witness,omitempty"`
-	At       time.Time        `json:"at,omitzero"` // observed time, fixed before recording
+	At       time.Time        `json:"at,omitzero"`   // observed time, fixed before recording
+	Echo     echo             `json:"echo,omitzero"` // the last scan of this count; in the first set's draft
 }
 
 // entry is one counted line.

@@ -31,7 +31,7 @@ func TestDraftsOfEarlierVersions(t *testing.T) {
 		"load":"S1-1","list":"LAP-MAJOR","version":1,"weightGrams":12,"placement":"outside","actions":["recounted"]}`,
 		"bench", "north%2For-3", "sterilizer")
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
-	if a := s.scan(""); !strings.Contains(a["words"].(string), "S1-1: record the result") {
+	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(a["more"].(string), "S1-1: record the result") {
 		t.Errorf("a load that runs is not taken over: %v", a["words"])
 	}
 	for name, text := range map[string]string{"torn": `{"rev":7,"said":`, "another form": `{"rev":"seven","tag":["LAP-014"]}`, "empty": ""} {

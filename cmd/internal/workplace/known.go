@@ -1,14 +1,165 @@
 package workplace
 
 import (
+	"slices"
 	"strings"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/judge"
 )
+
+// known is what people of this site have said of plain codes: which are badges,
+// and what codes of a shape are. It is asked once.
+type known struct {
+	Badges map[string]bool              `json:"badges,omitempty"`
+	Shapes map[string][]events.ScanKind `json:"shapes,omitempty"`
+}
+
+// shape is a code with each digit written as 9: cases K-0412 and K-0977 share it,
+// badge B-3310 does not.
+func shape(code string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return '9'
+		}
+		return r
+	}, code)
+}
 
 // neverBadge reports whether a plain code can't be a badge, whatever a person
 // says: a number of instruments (up to three digits), what is too short to name a
-// person, and the 12 to 14 digits of a trade item's number.
+// person, and a trade item's number.
 func neverBadge(code string) bool {
 	const shortest = 3
-	digits := strings.Trim(code, "0123456789") == ""
-	return len(code) < shortest || digits && (len(code) <= 3 || len(code) >= 12 && len(code) <= 14)
+	return len(code) < shortest || onlyDigits(code) && len(code) <= 3 || tradeItem(code)
+}
+
+// tradeItem reports whether a code has the 12 to 14 digits of a trade item's number.
+func tradeItem(code string) bool { return onlyDigits(code) && len(code) >= 12 && len(code) <= 14 }
+
+func onlyDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
+
+// canBe reports whether a plain code can be a thing of this kind.
+func canBe(kind events.ScanKind, code string) bool {
+	switch kind {
+	case events.ScanBadge:
+		return !neverBadge(code)
+	case events.ScanSet, events.ScanLoad:
+		return true
+	case events.ScanCase, events.ScanSeal:
+		return !tradeItem(code)
+	}
+	return false
+}
+
+// loadKnown reads what is known. The caller holds knownMu.
+func (d *Desk) loadKnown() (known, error) {
+	var k known
+	_, err := d.files.load(&k, "known")
+	return k, err
+}
+
+// learn remembers what a person said that a code is: of a badge the code itself,
+// since a wristband may look like one; of other things the shape.
+func (v *visit) learn(kind events.ScanKind, code string) error {
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	if err != nil {
+		return err
+	}
+	switch {
+	case kind == events.ScanBadge && !k.Badges[code]:
+		if k.Badges == nil {
+			k.Badges = make(map[string]bool)
+		}
+		k.Badges[code] = true
+	case kind != events.ScanBadge && !slices.Contains(k.Shapes[shape(code)], kind):
+		if k.Shapes == nil {
+			k.Shapes = make(map[string][]events.ScanKind)
+		}
+		k.Shapes[shape(code)] = append(k.Shapes[shape(code)], kind)
+	default:
+		return nil
+	}
+	return v.d.files.save(k, "known")
+}
+
+// isBadge reports whether a person has said that a plain code is a badge.
+func (v *visit) isBadge(code string) (bool, error) {
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	return k.Badges[code], err
+}
+
+// plainKind finds what a plain identifier names: what is known here by that name,
+// else what people have said of codes of its shape; "" where a person has to say.
+func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
+	wanted := func(k events.ScanKind) bool {
+		return slices.ContainsFunc(wants, func(w want) bool { return w.Kind == k })
+	}
+	if wanted(events.ScanSet) {
+		if trip, err := v.d.site.TripNow(v, code, v.now); err != nil || trip != "" {
+			return events.ScanSet, err
+		}
+	}
+	for _, w := range wants {
+		if w.Known != nil && w.Known(code) {
+			return w.Kind, nil
+		}
+	}
+	if wanted(events.ScanCase) {
+		if st, err := v.caseStanding(code); err != nil || len(st.Sets) > 0 {
+			return events.ScanCase, err
+		}
+	}
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	if err != nil {
+		return "", err
+	}
+	if k.Badges[code] && wanted(events.ScanBadge) {
+		return events.ScanBadge, nil
+	}
+	var fit []events.ScanKind
+	for _, kind := range k.Shapes[shape(code)] {
+		if wanted(kind) && canBe(kind, code) {
+			fit = append(fit, kind)
+		}
+	}
+	if len(fit) == 1 {
+		return fit[0], nil
+	}
+	return "", nil
+}
+
+// caseStanding is a case as it stands.
+func (v *visit) caseStanding(ref string) (st projections.CaseStanding, err error) {
+	err = v.d.site.World(v, func(w *judge.World) (err error) {
+		st, err = w.CaseStanding(ref)
+		return err
+	})
+	return st, err
+}
+
+// which asks what a plain code is. The answers are the things that it can be here.
+func (v *visit) which(code string, wants []want) said {
+	s := ask(v.t("which", code), v.t("which-more"))
+	for _, w := range wants {
+		if canBe(w.Kind, code) {
+			s.Choices = append(s.Choices, choice{Do: "take-as", Value: string(w.Kind), Words: v.kind(w.Kind)})
+		}
+	}
+	if len(s.Choices) == 0 {
+		s = doubt(v.t("which-nothing", code), v.t("which-more"))
+	}
+	return s.offer(append(s.Choices, choice{Do: "take-as", Words: v.t("which-none")})...)
+}
+
+// kind is the word for a kind of thing.
+func (v *visit) kind(k events.ScanKind) string {
+	return v.t("kind-" + strings.ReplaceAll(string(k), " ", "-"))
 }

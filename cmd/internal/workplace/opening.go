@@ -10,7 +10,7 @@ import (
 // opening is the draft of a set that is opened for a case.
 type opening struct {
 	reading
-	Indicator string `json:"indicator,omitempty"`
+	Closed bool `json:"closed,omitempty"` // the case is closed, and a person said that it is the right one
 }
 
 func openingPlace() workplace {
@@ -28,6 +28,11 @@ func openingPlace() workplace {
 			"clear":       (*opening).discard,
 			"swap":        (*opening).swap,
 			"found":       (*opening).findSheet,
+			"put-aside":   (*opening).putAside,
+			"anyway":      (*opening).goOn,
+			"forget":      (*opening).forget,
+			"next-case":   (*opening).nextCase,
+			"closed-case": (*opening).keepClosedCase,
 			"indicator":   (*opening).takeIndicator,
 			"seal-broken": (*opening).toggleSealBroken,
 			"seals-none":  (*opening).noSeals,
@@ -36,23 +41,62 @@ func openingPlace() workplace {
 			"enter":       (*opening).record,
 			"record":      (*opening).record,
 		},
+		typed: (*opening).typed,
 	}
 }
 
 func (b *opening) wants() []want {
-	return append(b.wantsRead(), want{events.ScanSeal, b.Tag != ""}, want{events.ScanCase, b.Case == ""})
+	return wanted(events.ScanSet, events.ScanCase, events.ScanBadge, events.ScanSeal, events.ScanShort)
 }
 
 func (b *opening) clear() { *b = opening{reading: b.kept()} }
 
-func (b *opening) discard(v *visit, _ fields) (said, error) {
-	b.clear()
-	b.Done = nil
-	return v.begin(), nil
+func (b *opening) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
+
+// refresh drops the case of another day, and one that was closed meanwhile.
+func (b *opening) refresh(v *visit) error {
+	if b.Case == "" || b.Closed || !b.idle() {
+		return nil
+	}
+	if b.Active.UTC().YearDay() != v.now.UTC().YearDay() {
+		b.Case = ""
+		return nil
+	}
+	st, err := v.caseStanding(b.Case)
+	if err == nil && st.Closed {
+		b.Case = ""
+	}
+	return err
 }
 
-func (b *opening) scanCase(_ *visit, ref string) (said, error) {
-	b.Case = ref
+// scanCase takes the case. One that is closed is asked about.
+func (b *opening) scanCase(v *visit, ref string) (said, error) {
+	if ref == b.Case {
+		return said{}, nil
+	}
+	b.Case, b.Closed = ref, false
+	st, err := v.caseStanding(ref)
+	if err != nil || !st.Closed {
+		return said{}, err
+	}
+	return v.askClosedCase(ref), nil
+}
+
+func (v *visit) askClosedCase(ref string) said {
+	return doubt(v.t("closed-case", ref), v.t("closed-case-more")).offer(
+		choice{Do: "next-case", Words: v.t("next-case"), Main: true},
+		choice{Do: "closed-case", Value: ref, Words: v.t("do-closed-case", ref)},
+	)
+}
+
+func (b *opening) nextCase(*visit, fields) (said, error) {
+	b.Case, b.Closed = "", false
+	return said{}, nil
+}
+
+// keepClosedCase answers that a closed case is the right one.
+func (b *opening) keepClosedCase(_ *visit, f fields) (said, error) {
+	b.Case, b.Closed = f["value"], f["value"] != ""
 	return said{}, nil
 }
 
@@ -67,9 +111,14 @@ func (b *opening) observation(v *visit) *events.Observation {
 }
 
 func (b *opening) verdict(v *visit) (said, error) {
+	sheet, err := b.supposed(v)
+	if err != nil {
+		return said{}, err
+	}
 	o := b.observation(v)
-	if b.Case == "" {
-		o.Data.(*events.SetOpened).Case = "–" // not scanned yet; nothing of this is recorded
+	d := o.Data.(*events.SetOpened)
+	if d.Sheet = sheet; d.Case == "" {
+		d.Case = "–" // not scanned yet; nothing of this is recorded
 	}
 	return b.judge(v, o, b.next(v))
 }
@@ -83,6 +132,8 @@ func (b *opening) next(v *visit) string {
 		return v.t("scan-outer", b.Tag)
 	case b.Sheet == nil:
 		return v.t("scan-sheet", b.Tag)
+	case b.placeMissing():
+		return v.t("where-was-sheet")
 	case b.Case == "":
 		return v.t("scan-case")
 	case b.Operator == "":
@@ -99,27 +150,37 @@ func (b *opening) takeIndicator(_ *visit, f fields) (said, error) {
 }
 
 func (b *opening) takeCase(v *visit, f fields) (said, error) {
-	if b.Case = strings.TrimSpace(f["case"]); b.Case == "" {
-		return ask(b.next(v), ""), nil
+	ref := strings.TrimSpace(firstOf(f["case"], f["value"]))
+	if ref == "" {
+		return said{}, nil
 	}
-	return said{}, nil
+	return b.scanCase(v, ref)
 }
 
 // record takes what was read into the ledger. What is wrong is recorded too: it
-// is what happened.
+// is what happened. A STOP is answered first.
 func (b *opening) record(v *visit, _ fields) (said, error) {
 	cur, err := b.current(v)
-	switch {
-	case err != nil:
+	if err != nil || b.id() == "" {
 		return said{}, err
-	case b.id() == "":
-		return ask(b.next(v), ""), nil
+	}
+	if _, err := b.verdict(v); err != nil || b.stop && !b.Anyway || b.placeMissing() {
+		return said{}, err
+	}
+	switch {
+	case b.Sheet == nil && cur != nil && cur.Placement != events.Screen:
+		return ask(v.t("sheet-or-none", b.id()), ""), nil
 	case b.Case == "":
 		return ask(v.t("scan-case"), ""), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
-	case b.Sheet == nil && cur != nil && cur.Placement != events.Screen:
-		return ask(v.t("sheet-or-none", b.id()), ""), nil
+	}
+	st, err := v.caseStanding(b.Case)
+	if err != nil {
+		return said{}, err
+	}
+	if st.Closed && !b.Closed {
+		return v.askClosedCase(b.Case), nil
 	}
 	at, err := v.recordAt(b)
 	if err != nil {

@@ -16,7 +16,7 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	before := h.size()
 	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
 	p.AwaitText("#verdict", "outer label")
-	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
+	p.Type("(8004)LAP-014\r") // a label of another kind
 	p.AwaitText("#verdict", "scan the sheet")
 	p.Type(h.codes["LAP-022"] + "\r")
 	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
@@ -30,7 +30,17 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	p.Type(label(t, events.ScanCase, "K-0412") + "\r" + label(t, events.ScanBadge, "B-3310") + "\r")
 	p.AwaitText("#bench", "K-0412")
 	p.AwaitText("#bench", "B-3310")
-	p.Type("\r")
+	p.Press("\r")
+	p.Press("\r")
+	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.Touch(`[data-do="anyway"]`)
+	p.AwaitText("#verdict", "Where was the sheet?")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "Enter records: LAP-014 opened for K-0412")
+	if h.size() != before {
+		t.Fatal("something was recorded before anybody confirmed it")
+	}
+	p.Press("\r")
 	p.AwaitText("#bench", "LAP-014 opened for K-0412")
 	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)
 	if len(got) != 1 {
@@ -39,7 +49,7 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	if d := got[0].(*events.SetOpened); d.Sheet == nil || d.Sheet.Code != h.codes["LAP-022"] || d.Case != "K-0412" || d.Tag != "LAP-014" || d.OuterLabel != "LAP-014" {
 		t.Errorf("recorded %+v", d)
 	}
-	p.Type("\r")
+	p.Press("\r")
 	p.Await(`location.pathname.endsWith("/count")`)
 }
 
@@ -50,7 +60,7 @@ func TestOpeningRight(t *testing.T) {
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))
 	set := label(t, events.ScanSet, "LAP-014")
-	p.Type(set + "\r" + set + "\r" + h.codes["LAP-014"] + "\r")
+	p.Type(set + "\r" + "(8004)LAP-014\r" + h.codes["LAP-014"] + "\r")
 	p.AwaitText("#verdict", "This list belongs to LAP-014, this trip")
 	p.Await(`document.body.dataset.sound === "good"`)
 	p.Axe()

@@ -19,7 +19,6 @@ import (
 // instead. The lines are in a draft of their own.
 type packing struct {
 	hand
-	Witness     string `json:"witness,omitempty"` // who gave it a second look
 	List        string `json:"list,omitempty"`
 	Version     int64  `json:"version,omitempty"`
 	WeightGrams int64  `json:"weightGrams,omitempty"`
@@ -49,7 +48,7 @@ func packingPlace() workplace {
 }
 
 func (b *packing) wants() []want {
-	return []want{{events.ScanSet, b.Tag == ""}, {events.ScanBadge, b.Operator == ""}}
+	return wanted(events.ScanSet, events.ScanBadge)
 }
 
 func (b *packing) clear() { *b = packing{hand: b.kept()} }

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -22,6 +23,11 @@ type reading struct {
 	Sheet      *events.Reading `json:"sheet,omitempty"`
 	Seals      []string        `json:"seals,omitempty"`
 	SealBroken bool            `json:"sealBroken,omitempty"`
+	Indicator  string          `json:"indicator,omitempty"` // seen at opening
+	Aside      bool            `json:"aside,omitempty"`     // to be put aside, once badge and place are said
+	Anyway     bool            `json:"anyway,omitempty"`    // STOP is answered: it goes on all the same
+
+	stop bool // the verdict says STOP; set by judge
 }
 
 func (b *reading) idle() bool { return b.hand.idle() && b.Outer == "" && b.Sheet == nil }
@@ -29,16 +35,11 @@ func (b *reading) idle() bool { return b.hand.idle() && b.Outer == "" && b.Sheet
 // kept is what stays when the bench is cleared.
 func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.Where} }
 
-// wantsRead are the scans that reading takes.
-func (b *reading) wantsRead() []want {
-	return []want{
-		{events.ScanSet, b.Tag == ""}, {events.ScanSheet, false}, {events.ScanShort, false},
-		{events.ScanBadge, b.Operator == ""},
-	}
-}
-
-func (b *reading) scanBadge(_ *visit, badge string) (said, error) {
+func (b *reading) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
+	if b.Aside {
+		return b.putAside(v, nil)
+	}
 	return said{}, nil
 }
 
@@ -57,22 +58,46 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 	case set != b.Tag && set != b.Outer:
 		return said{}, v.sayNo("third-set", set, b.Tag)
 	}
+	b.Anyway, b.Aside = false, false
 	return said{}, nil
 }
 
-func (b *reading) scanSheet(v *visit, code string) (said, error) {
-	found := string(events.Outside)
-	set, err := b.current(v)
-	if err != nil {
-		return said{}, err
-	}
-	if set != nil && set.Placement != "" && set.Placement != events.Screen {
-		found = string(set.Placement)
-	} else if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
-		found = b.Sheet.Found
+// scanSheet takes a sheet's code. Where the sheet was, a person says: it is what
+// shows a sheet that has moved.
+func (b *reading) scanSheet(_ *visit, code string) (said, error) {
+	found := ""
+	if b.Sheet != nil && b.Sheet.Found != events.FoundNone && b.Sheet.Code == "" {
+		found = b.Sheet.Found // said before the scan
 	}
 	b.Sheet = &events.Reading{Found: found, Code: code}
+	b.Anyway, b.Aside = false, false
 	return said{}, nil
+}
+
+// placeMissing reports whether a sheet was read and it is not said where it was.
+func (b *reading) placeMissing() bool { return b.Sheet != nil && b.Sheet.Found == "" }
+
+// places are where a sheet can have been.
+func places() []events.Placement {
+	return []events.Placement{events.Outside, events.InsideBag, events.InsideBare}
+}
+
+// askPlace adds the question where the sheet was.
+func (v *visit) askPlace(s said) said {
+	for i, p := range places() {
+		words := fmt.Sprintf("%d %s", i+1, v.t("found-"+string(p)))
+		s.Choices = append(s.Choices, choice{Do: "found", Value: string(p), Words: words})
+	}
+	return s
+}
+
+// typed: a number answers where the sheet was.
+func (b *reading) typed(_ *visit, text string) (string, fields, bool) {
+	n, ok := plainNumber(text)
+	if !ok || !b.placeMissing() || n < 1 || int(n) > len(places()) {
+		return "", nil, false
+	}
+	return "found", fields{"value": string(places()[n-1])}, true
 }
 
 func (b *reading) scanSeal(_ *visit, seal string) (said, error) {
@@ -159,6 +184,7 @@ func (v *visit) findStanding(set string) (*standing, error) {
 // judge tells at once what the scans so far come to, if they were recorded as o.
 // next is what is to be scanned next, in words.
 func (b *reading) judge(v *visit, o *events.Observation, next string) (said, error) {
+	b.stop = false
 	cur, err := b.current(v)
 	switch {
 	case err != nil:
@@ -168,30 +194,136 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 	case cur == nil:
 		return doubt(v.t("never-packed", b.id()), v.t("never-packed-next")), nil
 	}
+	since := v.d.site.Size()
 	verdict, err := v.d.site.Preview(v, o)
 	if err != nil {
 		return said{}, err
 	}
 	skip := []projections.Code{projections.CountMissing}
 	looked := b.Sheet != nil || cur.Placement == events.Screen
-	if !looked {
+	var answer said
+	switch {
+	case !looked:
 		// Nobody has looked for the sheet yet, so that it wasn't read says nothing.
 		skip = append(skip, projections.LinkMissing, projections.SheetAbsent)
-	}
-	s := v.judged(verdict, skip...)
-	switch {
-	case s.Words != "":
-		err := v.whereOther(verdict, &s)
-		return s, err
-	case !looked:
-		return ask(next, ""), nil
-	case cur.Placement == events.Screen:
-		s = good(v.t("screen-belongs", b.id()), "")
+		answer = ask(next, "")
+	case cur.Placement == events.Screen && b.Sheet == nil:
+		answer = good(v.t("screen-belongs", b.id()), "")
+		answer.Next = next
 	default:
-		s = good(v.t("sheet-belongs", b.id()), v.t("sheet-belongs-more", cur.List, cur.Version, len(cur.Lines)))
+		answer = good(v.t("sheet-belongs", b.id()), v.t("sheet-belongs-more", cur.List, cur.Version, len(cur.Lines)))
+		answer.Next = next
 	}
-	s.Next = next
+	s := v.judged(verdict, since, answer, skip...)
+	b.stop = s.Status == "broken"
+	if b.stop {
+		s.Hands = v.t("hands-"+v.place, b.id())
+		if err := v.whereOther(verdict, &s); err != nil {
+			return said{}, err
+		}
+		return b.stopped(v, s, next), nil
+	}
+	if s.Next == "" && s.Words != next {
+		s.Next = next
+	}
+	if b.placeMissing() {
+		s = v.askPlace(s)
+	}
 	return s, nil
+}
+
+// stopped adds the answers to a STOP. Until one is given it stays.
+func (b *reading) stopped(v *visit, s said, next string) said {
+	switch {
+	case b.Aside && b.placeMissing():
+		s.Next = v.t("aside-place")
+		return v.askPlace(s)
+	case b.Aside && b.Operator == "":
+		s.Next = v.t("aside-badge", b.id())
+		return s
+	case b.Anyway:
+		s.Next = next
+		if b.placeMissing() {
+			return v.askPlace(s)
+		}
+		return s.offer(choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true})
+	}
+	choices := []choice{{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true}}
+	if v.place == "opening" {
+		choices = append(choices, choice{Do: "anyway", Words: v.t("do-anyway")})
+	}
+	return s.offer(append(choices, choice{Do: "forget", Words: v.t("do-forget")})...)
+}
+
+// putAside records what was read of a set that is not opened: a person who obeys
+// a STOP has seen something.
+func (b *reading) putAside(v *visit, _ fields) (said, error) {
+	if b.id() == "" {
+		return said{}, nil
+	}
+	b.Aside = true
+	if b.placeMissing() || b.Operator == "" {
+		return said{}, nil // it is asked for
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	o := b.check(v)
+	o.Time = at
+	s, d, err := v.recordReading(o, good(v.t("recorded-aside", o.Set), ""))
+	if err != nil {
+		return said{}, err
+	}
+	*b = b.kept()
+	b.Done = d
+	return s, nil
+}
+
+// goOn answers a STOP: it goes on all the same.
+func (b *reading) goOn(*visit, fields) (said, error) {
+	b.Anyway, b.Aside = true, false
+	return said{}, nil
+}
+
+// forget takes away what was scanned by mistake.
+func (b *reading) forget(v *visit, _ fields) (said, error) {
+	*b = b.kept()
+	b.Done = nil
+	return v.begin(), nil
+}
+
+// discard clears the bench. Under STOP it asks: who puts a set aside is to say so.
+func (b *reading) discard(v *visit, verdict func(*visit) (said, error)) (said, error) {
+	if _, err := verdict(v); err == nil && b.stop {
+		return ask(v.t("stop-first"), ""), nil
+	}
+	return b.forget(v, nil)
+}
+
+// check is what was read of a set between the links.
+func (b *reading) check(v *visit) *events.Observation {
+	return &events.Observation{
+		Station: v.station, Kind: events.KindSetChecked, Time: v.now.UTC(), Set: b.id(), Operator: b.Operator,
+		Data: &events.SetChecked{
+			Place: b.Where, Tag: b.Tag, OuterLabel: b.Outer, Sheet: b.Sheet, Seals: b.Seals, SealBroken: b.SealBroken,
+		},
+	}
+}
+
+// supposed is the sheet as it is judged before anybody said where it was: where
+// it should be. It is never recorded so.
+func (b *reading) supposed(v *visit) (*events.Reading, error) {
+	if !b.placeMissing() {
+		return b.Sheet, nil
+	}
+	r := *b.Sheet
+	r.Found = string(events.Outside)
+	set, err := b.current(v)
+	if set != nil && set.Placement != "" && set.Placement != events.Screen {
+		r.Found = string(set.Placement)
+	}
+	return &r, err
 }
 
 // judgeSheet tells whose sheet lies on the bench without a set.
@@ -234,21 +366,24 @@ func (b *reading) swap(*visit, fields) (said, error) {
 }
 
 // findSheet notes where the sheet was, or that it was not there or not readable.
-func (b *reading) findSheet(_ *visit, f fields) (said, error) {
-	where := f["found"]
-	if where == "unreadable" {
-		found := string(events.Outside)
-		if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
-			found = b.Sheet.Found
-		}
-		b.Sheet = &events.Reading{Found: found, Unreadable: true}
-		return said{}, nil
-	}
+func (b *reading) findSheet(v *visit, f fields) (said, error) {
+	where := f["value"]
 	r := events.Reading{Found: where}
-	if b.Sheet != nil && where != events.FoundNone {
+	switch {
+	case where == "unreadable":
+		r = events.Reading{Found: string(events.Outside), Unreadable: true}
+		if b.Sheet != nil && b.Sheet.Found != events.FoundNone && b.Sheet.Found != "" {
+			r.Found = b.Sheet.Found
+		}
+	case where != events.FoundNone && !slices.Contains(places(), events.Placement(where)):
+		return said{}, v.sayNo("no-such-button", where)
+	case b.Sheet != nil && where != events.FoundNone:
 		r.Code, r.Unreadable = b.Sheet.Code, b.Sheet.Unreadable
 	}
 	b.Sheet = &r
+	if b.Aside {
+		return b.putAside(v, nil)
+	}
 	return said{}, nil
 }
 
@@ -270,6 +405,7 @@ func (b *reading) takeWhere(_ *visit, f fields) (said, error) {
 // recordReading takes what was read into the ledger, and says what it comes to
 // behind s, which says what was recorded.
 func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error) {
+	since := v.d.site.Size()
 	rs, err := v.observe(o)
 	if err != nil {
 		return said{}, nil, err
@@ -279,13 +415,14 @@ func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error
 		return said{}, nil, err
 	}
 	if verdict != nil {
-		if j := v.judged(verdict, projections.CountMissing); j.Words != "" {
+		j := v.judged(verdict, since, s, projections.CountMissing)
+		if j.Words != s.Words {
 			if err := v.whereOther(verdict, &j); err != nil {
 				return said{}, nil, err
 			}
-			j.Words = s.Words + " " + j.Words
-			s = j
+			j.Words, j.Answer = s.Words+" "+j.Words, ""
 		}
+		s = j
 	}
 	return s, &done{Words: s.Words, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs)}, nil
 }

@@ -1,13 +1,16 @@
 package workplace_test
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 )
 
 // TestNumberIsNoBadge: in a case with two sets the number that a person types
@@ -20,7 +23,7 @@ func TestNumberIsNoBadge(t *testing.T) {
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("count") + "?case=K-1")
 	p.AwaitText("#sum", "0 of 6 lines")
-	p.Type("\r\r\r")
+	p.Press("\r\r\r")
 	p.AwaitText("#sum", "3 of 6 lines")
 	p.Await(`document.querySelector("tr.now")?.dataset.set === "VAS-004"`)
 	if got := p.Text("#verdict"); strings.Contains(got, "All counted") {
@@ -41,14 +44,14 @@ func TestNumberIsNoBadge(t *testing.T) {
 	p.Axe()
 	p.Touch(`[data-do="count-on"]`)
 	p.AwaitText("#verdict", "Count aloud")
-	p.Type("\r\r")
+	p.Press("\r\r")
 	p.AwaitText("#sum", "6 of 6 lines")
 	if h.size() != before {
 		t.Fatal("a count was signed without anybody saying so")
 	}
 	p.Type("4\r")
 	p.AwaitText("#verdict", "4 is not taken for a badge")
-	p.Type("\r")
+	p.Press("\r")
 	p.AwaitText("#verdict", "First count recorded (sets: 2), signed by B-3310 and B-3322")
 }
 
@@ -120,4 +123,307 @@ func visible(p *browsertest.Tab, selector string) int {
 		const r = e.getBoundingClientRect();
 		return e.checkVisibility() && r.top >= 0 && r.bottom <= innerHeight && r.height > 0;
 	}).length`)
+}
+
+// TestObeyingStopIsRecorded: who doesn't open a set with a wrong sheet records it
+// with one press and a badge, and the twin is in doubt at once. STOP stays until
+// it is answered.
+func TestObeyingStopIsRecorded(t *testing.T) {
+	h := newHouse(t)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	before := h.size()
+	inputs := 0
+	scan := func(text string) { inputs++; p.Type(text + "\r") }
+	scan(label(t, events.ScanSet, "LAP-014"))
+	p.AwaitText("#verdict", "outer label")
+	scan("(8004)LAP-014")
+	p.AwaitText("#verdict", "scan the sheet")
+	scan(h.codes["LAP-022"])
+	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.AwaitText("#verdict .hands", "Do not open LAP-014. Put it aside")
+	p.AwaitText("#verdict .choices .main", "Not opened: put aside")
+	if n := visible(p, ".choices .main"); n != 1 {
+		t.Error("the answer to STOP is not in view")
+	}
+	p.Axe()
+	p.Shot("opening-stop-tablet")
+	p.Press("\r")
+	p.Press("\r\r")
+	p.Touch(`[data-do="clear"]`)
+	p.AwaitText("#verdict", "Answer the STOP first")
+	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
+	p.AwaitText("#verdict", "third set")
+	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	if h.size() != before {
+		t.Fatal("something was recorded before STOP was answered")
+	}
+	inputs++
+	p.Touch(`[data-do="put-aside"]`)
+	p.AwaitText("#verdict", "Where was the sheet?")
+	scan("1")
+	p.AwaitText("#verdict", "Scan your badge: it records that LAP-014 is put aside")
+	scan(label(t, events.ScanBadge, "B-3310"))
+	p.AwaitText("#verdict", "LAP-014 is put aside and recorded.")
+	// A right set takes tag, label, sheet, place, case, badge and Enter.
+	const right = 7
+	if inputs > right {
+		t.Errorf("%d inputs, a right set takes %d", inputs, right)
+	}
+	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetChecked)
+	if len(got) != 1 || h.size() != before+1 {
+		t.Fatalf("%d checks recorded", len(got))
+	}
+	d := got[0].(*events.SetChecked)
+	if d.Tag != "LAP-014" || d.Sheet == nil || d.Sheet.Code != h.codes["LAP-022"] || d.Sheet.Found != "outside" {
+		t.Errorf("recorded %+v", d)
+	}
+	for _, set := range []string{"LAP-014", "LAP-022"} {
+		v, err := h.site.Verdict(t.Context(), projections.TripKey{Set: set, Trip: h.trips[set]})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if v == nil || v.Status == projections.Whole || v.Status == projections.Open {
+			t.Errorf("%s is not on the board: %+v", set, v)
+		}
+	}
+	if n := len(h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)); n != 0 {
+		t.Errorf("%d openings are recorded", n)
+	}
+}
+
+// TestAnyCodeIsNoBadge: a plain code signs nothing before a person has said that
+// it is a badge; a supply's code and what is too short never does.
+func TestAnyCodeIsNoBadge(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Type("\r\r\r")
+	p.AwaitText("#sum", "3 of 3")
+	before := h.size()
+	for text, says := range map[string]string{"04012345678901": "is not taken for a badge", "12": "is not taken for a badge",
+		"P47110815": "P47110815: is this a badge?"} {
+		p.Type(text + "\r")
+		p.AwaitText("#verdict", text)
+		p.AwaitText("#verdict", says)
+		p.AwaitText("#counter", "–")
+	}
+	p.Type("P47110815\r") // an answer is a button, never another scan of the same
+	p.Axe()
+	for _, code := range []string{"3310", "3322"} {
+		p.Type(code + "\r")
+		p.AwaitText("#verdict", code+": is this a badge?")
+		if h.size() != before {
+			t.Fatalf("a code nobody said is a badge signed: %s", code)
+		}
+		p.Touch(`[data-do="badge"]`)
+	}
+	p.AwaitText("#verdict", "First count recorded (sets: 1), signed by 3310 and 3322")
+	// They are remembered, at other workplaces too.
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	if a := s.scan("3310"); a["kind"] != "badge" {
+		t.Errorf("a badge known from the count is taken for %v: %v", a["kind"], a["words"])
+	}
+	if a := s.scan("P47110815"); a["kind"] == "badge" || !strings.Contains(a["words"].(string), "what is it?") {
+		t.Errorf("a wristband at storage: %v %v", a["kind"], a["words"])
+	}
+}
+
+// TestSecondCaseOfTheDay: a case with the hospital's own plain number is asked
+// about once; the next ones of its shape are taken, also while a case or a set is
+// there. A seal's number isn't taken for a case.
+func TestSecondCaseOfTheDay(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	open := func(set, ref string, asked bool) {
+		t.Helper()
+		s.scan(label(t, events.ScanSet, set))
+		s.scan("(8004)" + set)
+		s.scan(h.codes[set])
+		s.scan("1")
+		a := s.scan(ref)
+		if got := strings.Contains(a["words"].(string), "what is it?"); got != asked {
+			t.Fatalf("%s: asked %v: %v", ref, got, a["words"])
+		}
+		if asked {
+			s.do("take-as", "value", "case")
+		}
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(time.Minute)
+		if a := s.scan(""); !strings.Contains(a["words"].(string), set+" opened for "+ref) {
+			t.Fatalf("%s for %s: %v", set, ref, a["words"])
+		}
+	}
+	open("LAP-014", "2026-0412", true)
+	open("LAP-022", "2026-0413", false)
+	open("VAS-003", "2026-0414", false)
+	if a := s.scan("483920"); !strings.Contains(a["words"].(string), "483920: what is it?") {
+		t.Errorf("a code of another shape: %v", a["words"])
+	}
+	if a := s.do("take-as", "value", ""); strings.Contains(a["words"].(string), "what is it?") {
+		t.Errorf("“none of these” asks on: %v", a["words"])
+	}
+	if a := s.scan("04012345678901"); strings.Contains(fmt.Sprint(a["choices"]), "badge") ||
+		strings.Contains(fmt.Sprint(a["choices"]), "case") {
+		t.Errorf("a supply's code may be %v", a["choices"])
+	}
+}
+
+// TestReadTwice: one symbol read twice within two seconds is one scan; two
+// seconds later, or with another code between, it is another.
+func TestReadTwice(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	tag := label(t, events.ScanSet, "LAP-014")
+	s.scan(tag)
+	a := s.scan(tag)
+	if a["sound"] != "low" || !strings.Contains(a["words"].(string), "scan the outer label") ||
+		!strings.Contains(a["aside"].(string), "Read twice") {
+		t.Fatalf("one label read twice: %v", a)
+	}
+	h.after(2 * time.Second)
+	if a := s.scan(tag); a["sound"] == "low" || !strings.Contains(a["words"].(string), "scan the sheet") {
+		t.Errorf("the second label: %v", a)
+	}
+	// The browser's clock tells two scans apart that the server gets together.
+	h.post(s.path+"/do", `{"client":"b","n":1,"action":"clear","fields":{}}`)
+	for i, at := range []int{1_000, 1_900, 4_000} {
+		a = h.post(s.path+"/scan", fmt.Sprintf(`{"client":"b","n":%d,"at":%d,"text":%q}`, i+2, at, tag))
+		if got := a["sound"] == "low"; got != (i == 1) {
+			t.Errorf("scan %d at %d: %v", i, at, a["words"])
+		}
+	}
+	// A badge read twice isn't the second person's.
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	if a := c.scan(label(t, events.ScanBadge, "B-1")); a["sound"] != "low" || strings.Contains(a["words"].(string), "same badge") {
+		t.Errorf("a badge read twice at the count: %v", a)
+	}
+}
+
+// TestEnterSaysOneThing: a scanner that ends with two Enters and a key that is held
+// down record and count nothing that nobody meant.
+func TestEnterSaysOneThing(t *testing.T) {
+	h := newHouse(t)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	before := h.size()
+	p.Type(label(t, events.ScanCase, "K-1") + "\r\r" + label(t, events.ScanBadge, "B-1") + "\r\r")
+	p.Type(label(t, events.ScanSet, "LAP-014") + "\r\r(8004)LAP-014\r\r" + h.codes["LAP-014"] + "\r\r")
+	p.AwaitText("#verdict", "This list belongs to LAP-014")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "Enter records: LAP-014 opened for K-1")
+	p.Type(label(t, events.ScanBadge, "B-2") + "\r\r")
+	p.AwaitText("#bench", "B-2")
+	if h.size() != before {
+		t.Fatal("the second Enter of a scan recorded an opening")
+	}
+	p.Press("\r")
+	p.AwaitText("#bench", "LAP-014 opened for K-1")
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#sum", "0 of 60")
+	p.Hold("\r", 12)
+	p.AwaitText("#sum", "1 of 60")
+	p.Hold(" ", 12)
+	p.AwaitText("#sum", "2 of 60")
+	if got := browsertest.Eval[int](p, `[...document.querySelectorAll(".cell")].filter(c => c.textContent !== "").length`); got != 2 {
+		t.Errorf("two keys held down counted %d lines", got)
+	}
+	// A touch chooses a line; it doesn't count it.
+	p.Touch(`tr.now`)
+	p.Touch(`tr.now`)
+	p.Press("5\r")
+	p.AwaitText(`tr[data-line="3"] .cell`, "5 ≠")
+	p.AwaitText("#sum", "3 of 60")
+}
+
+// TestWhoAndWhichCaseAgain: a badge is asked for again after a while, on another
+// day and for the next person; a case that was closed is dropped, and opening for
+// a closed case is a question.
+func TestWhoAndWhichCaseAgain(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	begin := func(set string) map[string]any {
+		s.scan(label(t, events.ScanSet, set))
+		s.scan("(8004)" + set)
+		s.scan(h.codes[set])
+		return s.scan("1")
+	}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanCase, "K-1"))
+	if a := begin("LAP-014"); !strings.Contains(a["next"].(string), "Enter records: LAP-014 opened for K-1") {
+		t.Fatalf("badge and case are known: %v", a)
+	}
+	h.after(21 * time.Minute)
+	before := h.size()
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
+		t.Fatalf("after 21 minutes of nothing: %v", a)
+	}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	if s.scan(""); h.size() != before+1 {
+		t.Fatal("not recorded with the badge")
+	}
+	s.do("next-person")
+	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan your badge") {
+		t.Fatalf("after “next person”: %v", a)
+	}
+	s.do("forget")
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{},
+		Witness: "B-2"})
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan the case") {
+		t.Fatalf("the closed case is still here: %v", a)
+	}
+	if a := s.scan(label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Case K-1 is closed") {
+		t.Fatalf("a closed case was scanned: %v", a)
+	}
+	s.do("anyway") // judgement says STOP as well: the steps are out of order
+	before = h.size()
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Case K-1 is closed") {
+		t.Fatalf("opened for a closed case without a question: %v", a)
+	}
+	s.do("closed-case", "value", "K-1")
+	if a := s.scan(""); h.size() != before+1 {
+		t.Errorf("it was said that it is the right case: %v", a)
+	}
+	// Another day: neither badge nor case is yesterday's.
+	s.scan(label(t, events.ScanCase, "K-2"))
+	h.after(24 * time.Hour)
+	if a := begin("VAS-003"); !strings.Contains(a["next"].(string), "Scan the case") {
+		t.Errorf("the next morning: %v", a)
+	}
+}
+
+// TestWhereTheSheetWas: a sheet in the hand of a set that was closed with the
+// sheet inside is a moved sheet; nothing fills in that it was read inside.
+func TestWhereTheSheetWas(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.trips["VAS-003"] = h.record("north/packing-1", events.KindSetPacked, "VAS-003",
+		&events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 2400}).Trip
+	code := h.record("north/packing-1", events.KindListSealed, "VAS-003",
+		&events.ListSealed{Placement: events.InsideBag, BagLot: "BG-1"}).SheetCode
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan("VAS-003")
+	a := s.scan(code)
+	if !strings.Contains(a["words"].(string), "This list belongs to VAS-003") || !strings.Contains(a["next"].(string), "Where was the sheet?") {
+		t.Fatalf("its own sheet: %v", a)
+	}
+	before := h.size()
+	if s.scan(""); h.size() != before {
+		t.Fatal("recorded without anybody saying where the sheet was")
+	}
+	if a := s.scan("1"); !strings.Contains(fmt.Sprint(a["words"], a["older"]), "in another place than sealed") {
+		t.Errorf("a sheet in the hand, sealed inside: %v", a)
+	}
+	s.scan("")
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetChecked)
+	if len(got) != 1 || got[0].(*events.SetChecked).Sheet.Found != "outside" {
+		t.Errorf("recorded %+v", got)
+	}
 }

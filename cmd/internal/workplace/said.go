@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"cmp"
 	"errors"
 	"slices"
 
@@ -15,9 +16,13 @@ type said struct {
 	Words  string `json:"words"`  // large, readable across a room
 	More   string `json:"more,omitempty"`
 	Next   string `json:"next,omitempty"`
-	Lang   string `json:"lang,omitempty"`  // of More and Next, where it isn't the page's: judgement's own sentences
+	Aside  string `json:"aside,omitempty"` // of the last input, where something else stays in sight
+	Hands  string `json:"hands,omitempty"` // what to do with one's hands, first of all
 	Where  string `json:"where,omitempty"` // where the other set is
 	Sound  string `json:"sound"`           // good, ask, wrong, low
+
+	Answer string  `json:"answer,omitempty"` // to this reading, where an older finding stops the set
+	Older  []older `json:"older,omitempty"`  // what was found before, by weight
 
 	Choices []choice `json:"choices,omitempty"` // the answers, where it is a question
 }
@@ -78,24 +83,80 @@ func (v *visit) sayNo(key string, args ...any) error {
 	return refusal.Because(&inWords{v.t(key, args...)})
 }
 
-// judged turns a verdict into large words. Judgement's own sentences follow.
-func (v *visit) judged(verdict *projections.Verdict, skip ...projections.Code) said {
+// older is a finding that what was read just now does not show.
+type older struct {
+	Status string `json:"status"`
+	Words  string `json:"words"`
+	Says   string `json:"says"`
+}
+
+// judged turns a verdict into large words: what this reading shows comes first,
+// the worst of it. What was found before is listed below, by its weight. since is
+// the size of the ledger before the reading; answer is what the page says to a
+// reading that shows nothing bad.
+func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, skip ...projections.Code) said {
+	var now, before []*projections.Finding
 	for i := range verdict.Findings {
 		f := &verdict.Findings[i]
 		if f.Severity == projections.SeverityNoted || slices.Contains(skip, f.Code) {
 			continue
 		}
-		other := ""
-		if f.Other != nil {
-			other = f.Other.Set
+		if slices.ContainsFunc(f.Events, func(seq int64) bool { return seq > since }) {
+			now = append(now, f)
+		} else {
+			before = append(before, f)
 		}
-		in := v.w.Finding(f)
-		words := v.w.StationLine(f.Code, verdict.Set, other)
-		s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
-		if f.Severity == projections.SeverityBroken {
-			s.Status = "broken"
-		}
-		return s
 	}
-	return said{}
+	weight := func(a, b *projections.Finding) int { return cmp.Compare(shapeRank(b), shapeRank(a)) }
+	slices.SortStableFunc(now, weight)
+	slices.SortStableFunc(before, weight)
+	s := answer
+	if len(now) > 0 {
+		s = v.found(verdict.Set, now[0])
+		now = now[1:]
+	}
+	all := append(now, before...)
+	slices.SortStableFunc(all, weight)
+	for _, f := range all {
+		o := v.found(verdict.Set, f)
+		s.Older = append(s.Older, older{o.Status, o.Words, o.More})
+		// The answer to this reading is no "in order" while something else is wrong.
+		switch {
+		case o.Status == "broken" && s.Status != "broken":
+			s.Words, s.Status, s.Sound = o.Words, o.Status, "wrong"
+			s.Answer, s.Next = answer.Words, o.Next
+			s.Older, s.More = s.Older[:len(s.Older)-1], o.More
+		case s.Status == "whole":
+			s.Status, s.Sound = "doubtful", "ask"
+		}
+	}
+	return s
+}
+
+// found is one finding in large words.
+func (v *visit) found(set string, f *projections.Finding) said {
+	other := ""
+	if f.Other != nil {
+		other = f.Other.Set
+	}
+	in := v.w.Finding(f)
+	words := v.w.StationLine(f.Code, set, other)
+	s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
+	if shapeRank(f) > 1 {
+		s.Status = "broken"
+	}
+	return s
+}
+
+// shapeRank orders findings by weight: what stops a set comes before what makes
+// it doubtful. A set in a load under recall is stopped, whatever the recall's own
+// certainty: nobody opens it before that is known.
+func shapeRank(f *projections.Finding) int {
+	switch {
+	case f.Severity == projections.SeverityBroken:
+		return 3
+	case f.Code == projections.LoadRecalled:
+		return 2
+	}
+	return 1
 }

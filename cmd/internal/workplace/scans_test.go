@@ -27,6 +27,15 @@ func (s *scanner) scan(text string) map[string]any {
 	return s.h.post(s.path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, s.n, jsonText(text)))
 }
 
+func (s *scanner) do(action string, fields ...string) map[string]any {
+	s.n++
+	var f []string
+	for i := 0; i < len(fields); i += 2 {
+		f = append(f, jsonText(fields[i])+":"+jsonText(fields[i+1]))
+	}
+	return s.h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.n, action, strings.Join(f, ",")))
+}
+
 // counter counts a case without a browser.
 type counter struct {
 	h          *house
@@ -81,14 +90,14 @@ func TestScansAtOpening(t *testing.T) {
 		"damaged code":      {[]string{string(damaged)}, "", "wrong", "Not taken"},
 		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the sheet of LAP-022"},
 		"label differs":     {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanSet, "LAP-022")}, "set", "wrong", "LABEL"},
-		"a third set":       {[]string{"LAP-014", "LAP-014", "VAS-003"}, "set", "wrong", "third set"},
+		"a third set":       {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
 		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Taken for: Load S1-0304-01"},
 		"never packed":      {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
-		"not known at all":  {[]string{"QQ-1"}, "", "wrong", "what is it?"},
+		"not known at all":  {[]string{"QQ-1"}, "", "ask", "what is it?"},
 		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This list belongs to LAP-014"},
 	} {
 		path := "/at/north/or-3/opening"
-		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"clear","fields":{}}`, name))
+		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"forget","fields":{}}`, name))
 		var a map[string]any
 		for i, text := range c.scans {
 			a = h.post(path+"/scan", fmt.Sprintf(`{"client":%q,"n":%d,"text":%s}`, name, i+2, jsonText(text)))
@@ -101,7 +110,8 @@ func TestScansAtOpening(t *testing.T) {
 	}
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	before := h.size()
-	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), "LAP-014", "LAP-014", h.codes["LAP-014"]} {
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), "LAP-014", "(8004)LAP-014",
+		h.codes["LAP-014"], "1"} {
 		s.scan(text)
 	}
 	if h.size() != before {

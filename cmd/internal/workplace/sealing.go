@@ -40,10 +40,10 @@ func sealingPlace() workplace {
 }
 
 func (b *sealing) wants() []want {
-	return []want{
-		{events.ScanSet, b.Tag == ""}, {events.ScanBadge, b.Operator == ""},
-		{events.ScanSeal, b.Tag != ""}, {events.ScanSheet, false},
+	if b.Tag == "" {
+		return wanted(events.ScanSet, events.ScanBadge)
 	}
+	return wanted(events.ScanSeal, events.ScanBadge, events.ScanSet)
 }
 
 func (b *sealing) clear() { *b = sealing{hand: b.kept()} }
@@ -149,20 +149,17 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 	return said{}, nil
 }
 
-// typed: what is no label is the lot of the bag where one is asked for, else a
-// seal's number.
+// typed: what is no label and not known otherwise is the lot of the bag where one
+// is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	all, err := events.RecogniseAll(text)
-	if b.Tag == "" || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
+	if b.Tag == "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}
-	if b.lotMissing() {
-		return "bag-lot", fields{"lot": text}, true
+	if kind, err := v.plainKind(text, wanted(events.ScanSet, events.ScanBadge)); err != nil || kind != "" {
+		return "", nil, false
 	}
-	if st, err := v.standing(text); err != nil || st != nil || b.Operator == "" {
-		return "", nil, false // a set, or it may be the badge
-	}
-	return "seal", fields{"seal": text}, true
+	return "bag-lot", fields{"lot": text}, true
 }
 
 func (b *sealing) record(v *visit, _ fields) (said, error) {

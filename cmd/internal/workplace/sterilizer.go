@@ -52,10 +52,11 @@ func sterilizerPlace() workplace {
 }
 
 func (b *sterilizer) wants() []want {
-	return []want{
-		{events.ScanSet, true}, {events.ScanBadge, b.Operator == ""}, {events.ScanLoad, b.Load == ""},
-	}
+	here := func(id string) bool { return b.find(id) != nil }
+	return append(wanted(events.ScanSet, events.ScanBadge), want{Kind: events.ScanLoad, Known: here})
 }
+
+func (b *sterilizer) idle() bool { return b.find(b.Load) == nil }
 
 // find returns a load of this bench, nil where there is none of that name.
 func (b *sterilizer) find(id string) *load {

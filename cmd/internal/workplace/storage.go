@@ -19,35 +19,35 @@ func storagePlace() workplace {
 			"clear":       (*storage).discard,
 			"swap":        (*storage).swap,
 			"found":       (*storage).findSheet,
+			"put-aside":   (*storage).putAside,
+			"forget":      (*storage).forget,
 			"seal-broken": (*storage).toggleSealBroken,
 			"seals-none":  (*storage).noSeals,
 			"where":       (*storage).takeWhere,
 			"enter":       (*storage).record,
 			"record":      (*storage).record,
 		},
+		typed: (*storage).typed,
 	}
 }
 
-func (b *storage) wants() []want { return append(b.wantsRead(), want{events.ScanSeal, false}) }
+func (b *storage) wants() []want {
+	return wanted(events.ScanSet, events.ScanBadge, events.ScanSeal, events.ScanShort)
+}
 
 func (b *storage) clear() { *b = storage{b.kept()} }
 
-func (b *storage) discard(v *visit, _ fields) (said, error) {
-	b.clear()
-	b.Done = nil
-	return v.begin(), nil
-}
+func (b *storage) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
 
-func (b *storage) observation(v *visit) *events.Observation {
-	return &events.Observation{
-		Station: v.station, Kind: events.KindSetChecked, Time: v.now.UTC(), Set: b.id(), Operator: b.Operator,
-		Data: &events.SetChecked{
-			Place: b.Where, Tag: b.Tag, OuterLabel: b.Outer, Sheet: b.Sheet, Seals: b.Seals, SealBroken: b.SealBroken,
-		},
+func (b *storage) verdict(v *visit) (said, error) {
+	sheet, err := b.supposed(v)
+	if err != nil {
+		return said{}, err
 	}
+	o := b.check(v)
+	o.Data.(*events.SetChecked).Sheet = sheet
+	return b.judge(v, o, b.next(v))
 }
-
-func (b *storage) verdict(v *visit) (said, error) { return b.judge(v, b.observation(v), b.next(v)) }
 
 // next says what is scanned next, or that Enter records.
 func (b *storage) next(v *visit) string {
@@ -56,6 +56,8 @@ func (b *storage) next(v *visit) string {
 		return v.t("scan-tag")
 	case b.Sheet == nil:
 		return v.t("scan-sheet", b.Tag)
+	case b.placeMissing():
+		return v.t("where-was-sheet")
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}
@@ -65,17 +67,14 @@ func (b *storage) next(v *visit) string {
 // record takes what was read into the ledger. What is wrong is recorded too: it
 // is what happened.
 func (b *storage) record(v *visit, _ fields) (said, error) {
-	switch {
-	case b.id() == "":
-		return ask(b.next(v), ""), nil
-	case b.Operator == "":
-		return ask(v.t("scan-badge"), ""), nil
+	if _, err := b.verdict(v); err != nil || b.stop || b.id() == "" || b.placeMissing() || b.Operator == "" {
+		return said{}, err // what is missing is asked for; a STOP is answered first
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	o := b.observation(v)
+	o := b.check(v)
 	o.Time = at
 	s, d, err := v.recordReading(o, good(v.t("recorded-check", o.Set), ""))
 	if err != nil {

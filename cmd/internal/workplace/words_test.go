@@ -63,6 +63,8 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("action-", Actions()...)
 	use("reason-", Reasons()...)
 	use("sign-", "whole", "open", "doubtful", "broken")
+	use("hands-", "opening", "storage")
+	use("do-aside-", "opening", "storage")
 	use("outcome-", "reconciled", "unreconciled")
 	use("indicator-", "pass", "fail")
 	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare), string(events.Outside), string(events.Screen))

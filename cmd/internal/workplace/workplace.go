@@ -76,6 +76,8 @@ type Desk struct {
 	// wait for each other, which costs little; none is held while another is taken.
 	locks [64]sync.Mutex
 	seed  maphash.Seed
+
+	knownMu sync.Mutex // held while what is known of plain codes is read or written
 }
 
 // workplace is a page of a station.
@@ -319,6 +321,8 @@ type input struct {
 	Client string            `json:"client"`
 	N      int64             `json:"n"`
 	Ago    int64             `json:"ago"` // milliseconds since it was entered, where it had to wait
+	At     int64             `json:"at"`  // when it was entered, in milliseconds of the browser's clock
+	Rev    int64             `json:"rev"` // of what the page showed
 	Text   string            `json:"text"`
 	Action string            `json:"action"`
 	Fields map[string]string `json:"fields"`

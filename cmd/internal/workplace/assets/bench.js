@@ -13,12 +13,13 @@ function show(a) {
   next = a;
 }
 
+let shown; // the bench as the server sent it last
 function rest(a) {
-  if (a.bench !== undefined && bench.dataset.html !== a.bench) {
+  if (a.bench !== undefined && shown !== a.bench) {
+    shown = a.bench;
     const had = document.activeElement?.closest("#bench [data-do]");
     const mark = had && JSON.stringify(had.dataset);
     bench.innerHTML = a.bench;
-    bench.dataset.html = "";
     // Who works with the keyboard stays where they were.
     if (mark) {
       const again = [...bench.querySelectorAll("[data-do]")].find(el => JSON.stringify(el.dataset) === mark);
@@ -45,8 +46,8 @@ const sender = new Sender(base, (a, ok) => {
   if (a.go) location.href = a.go;
 });
 
-scanField({entered: text => sender.put("scan", {text})});
-const act = (action, fields) => sender.put("do", {action, fields});
+scanField({entered: text => sender.put("scan", {text, rev: Number(bench.dataset.rev)})});
+const act = (action, fields) => sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
 actions(bench, act);
 actions(document.getElementById("verdict"), act);
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
@@ -59,7 +60,7 @@ async function look() {
     const a = await res.json();
     const busy = document.activeElement?.closest("#bench input, #bench select");
     if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
-    else if (String(a.rev) !== bench.dataset.rev) show(a);
+    else show(a); // also where only what it comes to has changed
   } catch { /* the stream says so again when the line is back */ }
 }
 

@@ -179,14 +179,9 @@ if (ref) {
     if (d === "enter") field.form.requestSubmit();
     else if (d) field.value += d;
   });
-  // A touch on the line counts it as expected; on one that is counted, or not
-  // the current one, it goes there.
+  // A touch on a line chooses it; it never counts it.
   for (const r of rows) {
-    r.tr.addEventListener("click", () => {
-      const i = rows.indexOf(r);
-      if (i === at && !r.settled) asExpected();
-      else go(i, true);
-    });
+    r.tr.addEventListener("click", () => go(rows.indexOf(r), true));
     draw(r);
   }
   const look = async () => {

@@ -34,7 +34,7 @@ export class Sender {
   put(verb, body) {
     const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
     sessionStorage.setItem("n", n);
-    this.items.push({verb, at: Date.now(), body: {client, n, ...body}});
+    this.items.push({verb, at: Date.now(), body: {client, n, at: Date.now(), ...body}});
     this.save();
     this.pump();
     return n;
@@ -95,8 +95,9 @@ export class Sender {
   }
 }
 
-// Sounds: one high tone, two middle ones, three low ones.
-const patterns = {good: [[880, .12]], ask: [[590, .09], [590, .09]], wrong: [[196, .22], [196, .22], [196, .22]]};
+// Sounds: one high tone, two middle ones, three low ones; a single low one where
+// an input was not taken and nothing is wrong.
+const patterns = {good: [[880, .12]], ask: [[590, .09], [590, .09]], wrong: [[196, .22], [196, .22], [196, .22]], low: [[294, .15]]};
 let audio;
 export function beep(kind) {
   document.body.dataset.sound = kind || "";
@@ -123,7 +124,12 @@ export function scanField({entered, key}) {
   const field = document.getElementById("code");
   if (!field) return;
   const free = el => !el || !el.closest("input:not(#code), select, textarea, dialog");
+  let held = false; // Enter is held down
+  let scanned = -Infinity; // when a scan was entered
   document.addEventListener("keydown", e => {
+    // A key that is held down says one thing once.
+    held = e.repeat && e.key === "Enter";
+    if (e.repeat && (e.key === "Enter" || e.key.length === 1)) return e.preventDefault();
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
     const el = document.activeElement;
     if (!free(el)) {
@@ -144,10 +150,15 @@ export function scanField({entered, key}) {
   });
   field.form.addEventListener("submit", e => {
     e.preventDefault();
+    if (held) return;
     const text = field.value;
     field.value = "";
+    // A scanner that ends with two Enters (CR and LF) says one thing.
+    if (text.trim() === "" && performance.now() - scanned < 120) return;
+    if (text.trim().length > 3) scanned = performance.now();
     entered(text);
   });
+  document.addEventListener("keyup", () => { held = false; });
   document.addEventListener("click", e => {
     const b = e.target.closest("button");
     if (b && b.type !== "submit" && e.detail > 0) field.focus({preventScroll: true});
