@@ -3,6 +3,7 @@ package workplace
 import (
 	"errors"
 	"net/http"
+	"net/url"
 	"slices"
 
 	"listbound/cmd/internal/refusal"
@@ -104,6 +105,54 @@ func (t *table) due() events.Stage {
 		}
 	}
 	return events.StageFinal
+}
+
+// open reports whether this count goes on: a person said that it begins. The
+// first count of a case begins by coming to it; the next ones don't, so that a key
+// pressed once too often counts nothing.
+func (t *table) open() bool {
+	for i, d := range t.drafts {
+		if t.takesPart(i) && (t.stage == events.StageFirst || !d.Open.IsZero() || len(d.Lines) > 0) {
+			return true
+		}
+	}
+	return false
+}
+
+// begin opens the count of this stage.
+func (t *table) begin(a *counted) error {
+	err := t.each("", func(d *draft) error { d.Open = t.v.now.UTC(); return nil })
+	query := url.Values{"case": {t.ref}, "stage": {string(t.stage)}}.Encode()
+	a.Go = t.v.d.stationPath(t.v.station, "count") + "?" + query
+	return err
+}
+
+// pause is what is said before a count begins. after is what was said when the
+// last one was recorded.
+func (t *table) pause(after said) said {
+	v := t.v
+	s := after
+	if s.Words == "" {
+		s = ask(v.t("begin-stage", v.t("stage-"+string(t.stage))), "")
+	}
+	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
+	if t.allCounted() {
+		return s.offer(choice{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin)
+	}
+	begin.Main = true
+	return s.offer(begin)
+}
+
+// allCounted reports whether every set has every count that the policy asks for.
+func (t *table) allCounted() bool {
+	for _, st := range t.policy.Stages {
+		for _, s := range t.standing.Sets {
+			if !slices.Contains(s.Stages, st) {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // takesPart reports whether a set is counted at this stage: not again where it has

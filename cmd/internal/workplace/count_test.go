@@ -251,7 +251,10 @@ func TestStagesOfACase(t *testing.T) {
 	at := func(stage string) {
 		h.after(10 * time.Minute)
 		p.Open(h.at("count") + "?case=K-90&stage=" + stage)
-		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 && document.querySelector("#sum").textContent !== ""`)
+		if stage != "first" {
+			p.Touch(`[data-do="begin"]`)
+		}
+		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 && document.querySelector(".cell").getAttribute("aria-label").includes(": ")`)
 	}
 	at("first")
 	p.Await(`document.querySelector("tr.now")`)

@@ -60,6 +60,9 @@ func (v *visit) countEnter() (any, error) {
 // enter puts lines into the drafts. What is sent again after a broken connection
 // has counted already.
 func (t *table) enter(in *input, a *counted) error {
+	if !t.open() {
+		return t.v.sayNo("begin-first", t.v.t("stage-"+string(t.stage)))
+	}
 	changed := make(map[int]bool) // by set; false where it was sent before
 	for _, l := range in.Lines {
 		i, err := t.findLine(l.Set, l.Line)
@@ -147,6 +150,8 @@ func (v *visit) countInput(verb string) (any, error) {
 	switch {
 	case verb == "do":
 		err = t.do(in, a)
+	case strings.TrimSpace(in.Text) == "" && !t.open():
+		a.said = t.pause(said{})
 	case strings.TrimSpace(in.Text) == "":
 		err = t.sign(a)
 	default:
@@ -161,7 +166,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	if a.Go == "" {
 		a.State = t.state()
 	}
-	if a.Words == "" {
+	if a.Words == "" && a.State != nil {
 		a.said = ask(a.State.Ask, "")
 	}
 	a.Verdict, err = v.fragment("verdict", a.said)
@@ -241,11 +246,28 @@ func (t *table) scan(text string, a *counted) error {
 	if err != nil {
 		return refusal.Because(err)
 	}
+	if !t.open() {
+		return t.scanBefore(scans, a)
+	}
 	for _, s := range scans {
 		if err := t.scanOne(s, a); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+// scanBefore takes a scan before the count is begun: a set of the case begins it,
+// nothing else has a meaning yet.
+func (t *table) scanBefore(scans []events.Scan, a *counted) error {
+	for _, s := range scans {
+		a.Kind, a.What = string(s.Kind), s.Value
+		plain := s.Kind == events.ScanPlain || s.Kind == events.ScanShort
+		if (s.Kind == events.ScanSet || plain) && t.find(s.Value) >= 0 {
+			return t.begin(a)
+		}
+	}
+	a.said = t.pause(said{})
 	return nil
 }
 
@@ -379,6 +401,8 @@ func (t *table) sheet(code string, a *counted) error {
 // countActions are the buttons of a count.
 func countActions() map[string]func(*table, fields, *counted) error {
 	return map[string]func(*table, fields, *counted) error{
+		"begin":        func(t *table, _ fields, a *counted) error { return t.begin(a) },
+		"close":        (*table).goClose,
 		"sign":         (*table).pressSign,
 		"sign-without": (*table).signWithout,
 		"badge":        (*table).sayBadge,
@@ -398,6 +422,11 @@ func (t *table) do(in *input, a *counted) error {
 		return t.v.sayNo("no-such-button", in.Action)
 	}
 	return f(t, in.Fields, a)
+}
+
+func (t *table) goClose(_ fields, a *counted) error {
+	a.Go = t.v.d.stationPath(t.v.station, "close") + "?case=" + url.QueryEscape(t.ref)
+	return nil
 }
 
 // each changes the drafts that take part, or that of one set.

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"errors"
 	"net/url"
 	"slices"
 
@@ -19,6 +20,8 @@ type countPageBody struct {
 	Places []string
 	Said   said
 	Closed bool
+	Open   bool     // it is counted; else it is asked whether it begins
+	Warn   []string // what is known to be wrong with the sheets of the sets
 }
 
 type stageLink struct {
@@ -61,16 +64,56 @@ func (counting) page(v *visit) (*rendered, error) {
 	st := t.state()
 	body := countPageBody{
 		Case: ref, Stage: t.stage, Stages: t.stageLinks(), Sets: t.countSets(st), State: st,
-		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""),
+		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""), Open: t.open(),
 	}
+	if body.Warn, err = t.warnings(); err != nil {
+		return nil, err
+	}
+	var after said
 	if v.r.FormValue("done") != "" {
-		if _, err := v.d.files.load(&body.Said, "count", ref, saidName); err != nil {
+		if _, err := v.d.files.load(&after, "count", ref, saidName); err != nil && !errors.Is(err, errUnreadable) {
 			return nil, err
 		}
+	}
+	if !body.Open {
+		body.Said = t.pause(after)
+	} else if after.Words != "" {
+		body.Said = after
 	}
 	body.Said.Sound = ""
 	out.data = body
 	return out, nil
+}
+
+// warnings tell which sets were opened with a sheet that is not theirs: they are
+// counted by this screen.
+func (t *table) warnings() ([]string, error) {
+	var out []string
+	for _, s := range t.standing.Sets {
+		verdict, err := t.v.d.site.Verdict(t.v, s.Key)
+		if err != nil {
+			return nil, err
+		}
+		if verdict == nil {
+			continue
+		}
+		for i := range verdict.Findings {
+			f := &verdict.Findings[i]
+			if f.Severity != projections.SeverityNoted && slices.Contains(wrongSheet(), f.Code) {
+				out = append(out, t.v.w.StationLine(f.Code, s.Key.Set, otherSet(f))+". "+t.v.t("count-by-screen", s.Key.Set))
+				break
+			}
+		}
+	}
+	return out, nil
+}
+
+// wrongSheet are the findings after which a set is not counted by its paper.
+func wrongSheet() []projections.Code {
+	return []projections.Code{
+		projections.SheetSwapped, projections.SheetStale, projections.SheetAltered, projections.SheetUnknown,
+		projections.SheetUnreadable, projections.SheetInDoubt, projections.LabelSwapped,
+	}
 }
 
 // stageLinks are the counts of the case, and how many sets each has.

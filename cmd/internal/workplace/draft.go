@@ -25,6 +25,7 @@ type draft struct {
 
 	Lines    map[int64]*entry `json:"lines,omitempty"`
 	Removed  []events.Removed `json:"removed,omitempty"`
+	Open     time.Time        `json:"open,omitzero"` // a person said that this count begins
 	Begun    time.Time        `json:"begun,omitzero"`
 	Touched  time.Time        `json:"touched,omitzero"`
 	Place    string           `json:"place,omitempty"` // where is counted now, in counts by place

@@ -2,6 +2,7 @@ package workplace_test
 
 import (
 	"fmt"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -425,5 +426,118 @@ func TestWhereTheSheetWas(t *testing.T) {
 	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetChecked)
 	if len(got) != 1 || got[0].(*events.SetChecked).Sheet.Found != "outside" {
 		t.Errorf("recorded %+v", got)
+	}
+}
+
+// TestNextCountIsBegun: after a signature, and after going back, a key pressed once
+// too often counts nothing; the next count begins when a person says so.
+func TestNextCountIsBegun(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("count"))
+	badges := label(t, events.ScanBadge, "B-3310") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r"
+	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Press("\r\r\r" + badges)
+	p.AwaitText("#verdict", "First count recorded")
+	drafts := func() int {
+		names, err := filepath.Glob(filepath.Join(h.site.Dir(), "drafts", "count", "K-1", "*.json"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(names)
+	}
+	before := drafts() // what was said
+	p.Press("\r\r\r")
+	p.Press("4\r")
+	p.AwaitText("#verdict", "Begin: Final count")
+	if got := drafts(); got > before+1 {
+		t.Errorf("%d drafts: a stray Enter began the final count", got)
+	}
+	p.Axe()
+	browsertest.Eval[bool](p, "(history.back(), true)")
+	p.Await(`location.search === ""`)
+	p.Press("\r\r")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	for _, stage := range []string{"first", "closing", "final"} {
+		c.stage = stage
+		if a := c.lines("VAS-003", 4); a["error"] == nil {
+			t.Errorf("a line of the %s count is taken, which nobody began", stage)
+		}
+	}
+	if st := (&scanner{h: h, path: "/at/north/or-3/close"}).scan(label(t, events.ScanCase, "K-1")); strings.Contains(
+		fmt.Sprint(st["more"]), "is begun and not signed") {
+		t.Errorf("the case shows a count that nobody began: %v", st["more"])
+	}
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#verdict", "Begin: Final count")
+	p.Touch(`[data-do="begin"]`)
+	p.Await(`document.querySelector("tr.now")`)
+	p.Press("\r\r\r" + badges)
+	p.AwaitText("#verdict", "Final count recorded")
+	p.AwaitText("#verdict .main", "Close case K-1")
+}
+
+// TestCountKnowsTheWrongSheet: the count of a set that was opened with another
+// set's sheet says so, and that the list on the screen is the right one.
+func TestCountKnowsTheWrongSheet(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/or-3", events.KindSetOpened, "LAP-014", &events.SetOpened{Case: "K-1", Tag: "LAP-014", OuterLabel: "LAP-014",
+		Sheet: &events.Reading{Found: "outside", Code: h.codes["LAP-022"]}, Indicator: "pass"})
+	h.open("VAS-003", "K-1")
+	body := h.get("/at/north/or-3/count?case=K-1&lang=en")
+	for _, want := range []string{"WRONG SHEET: it belongs to LAP-022, not to LAP-014", "Count LAP-014 by this screen"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(body, "Count VAS-003 by this screen") {
+		t.Error("the page warns of a set whose sheet is right")
+	}
+}
+
+// TestCloseFollowsTheCounts: what the closing page says is asked anew, live and on
+// loading, and in the page's language.
+func TestCloseFollowsTheCounts(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	count := func(stage events.Stage, clamps int64) {
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
+			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: clamps}, {Line: 3, Counted: 3}}})
+	}
+	count(events.StageFirst, 2)
+	count(events.StageFinal, 1)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("close") + "?case=K-1")
+	p.AwaitText("#verdict", "Case K-1 is open. Not accounted for: 1")
+	p.AwaitText(".acts .main", "Back to the count")
+	count(events.StageFinal, 2) // the piece is found
+	p.AwaitText("#verdict", "The counts of K-1 come out")
+	p.Reload()
+	p.AwaitText("#verdict", "The counts of K-1 come out")
+	p.Open(h.at("close") + "?lang=de")
+	p.Await(`document.documentElement.lang === "de"`)
+	if got := p.Text("#verdict"); strings.Contains(got, "come out") {
+		t.Errorf("English on a German page: %s", got)
+	}
+}
+
+// TestOlderFindingHidesNoAnswer: with a recall on the trip a scan is still
+// answered: whose sheet it is, and what comes next. The recall is a STOP.
+func TestOlderFindingHidesNoAnswer(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-01", Sterilizer: "S1", Result: "positive"})
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	s.scan("LAP-014")
+	a := s.scan(h.codes["LAP-014"])
+	if a["status"] != "broken" || !strings.Contains(a["words"].(string), "RECALLED") ||
+		!strings.Contains(fmt.Sprint(a["answer"]), "This list belongs to LAP-014") {
+		t.Errorf("its own sheet, under recall: %v / %v / %v", a["status"], a["words"], a["answer"])
+	}
+	a = s.scan(h.codes["LAP-022"])
+	if !strings.Contains(a["words"].(string), "WRONG SHEET: it belongs to LAP-022") || !strings.Contains(fmt.Sprint(a["older"]), "RECALLED") {
+		t.Errorf("the twin's sheet, under recall: %v / %v", a["words"], a["older"])
 	}
 }

@@ -135,17 +135,21 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 
 // found is one finding in large words.
 func (v *visit) found(set string, f *projections.Finding) said {
-	other := ""
-	if f.Other != nil {
-		other = f.Other.Set
-	}
 	in := v.w.Finding(f)
-	words := v.w.StationLine(f.Code, set, other)
+	words := v.w.StationLine(f.Code, set, otherSet(f))
 	s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
 	if shapeRank(f) > 1 {
 		s.Status = "broken"
 	}
 	return s
+}
+
+// otherSet is the other set that a finding is about, "" for none.
+func otherSet(f *projections.Finding) string {
+	if f.Other == nil {
+		return ""
+	}
+	return f.Other.Set
 }
 
 // shapeRank orders findings by weight: what stops a set comes before what makes

@@ -134,6 +134,11 @@ func TestWholeWay(t *testing.T) {
 		h.after(30 * 60e9)
 		p.Open(h.at("count") + "?case=K-77")
 		p.AwaitText("h1", stage)
+		if stage == "Final count" {
+			p.Press("\r")
+			p.AwaitText("#verdict", "Begin: Final count")
+			p.Touch(`[data-do="begin"]`)
+		}
 		p.Await(`document.querySelector("tr.now")?.dataset.line === "1"`)
 		p.AwaitText(`tr[data-line="2"]`, "1")
 		p.Press("\r\r\r" + badge("B-3310") + badge("B-3322"))

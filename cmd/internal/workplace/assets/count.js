@@ -7,7 +7,7 @@ const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
   tr, set: tr.dataset.set, line: Number(tr.dataset.line), expected: Number(tr.dataset.expected), rev: Number(tr.dataset.rev),
   settled: tr.dataset.settled === "true", counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
 }));
-const added = stage === "added";
+const added = stage === "added", before = Boolean(root.dataset.before); // nobody has begun this count
 let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
 let answers = 0; // an answer is newer than a look that began before it
 
@@ -83,6 +83,7 @@ function asExpected() {
 function entered(text) {
   const t = text.trim();
   if (!ref) return sender.put("scan", {text});
+  if (before) return t === "" ? undefined : sender.put("scan", {case: ref, stage, text});
   if (t === "") return asExpected();
   const r = rows[at];
   // Three digits and more are hardly a number of instruments: a scanner typed them.
@@ -142,14 +143,15 @@ sender = new Sender(base, (a, ok) => {
   document.body.dataset.answered = a.n;
   say(a.verdict);
   beep(a.sound);
-  if (a.go) { location.href = a.go; return; }
+  // The page of a count that is signed is not gone back to.
+  if (a.go) { ref ? location.replace(a.go) : location.assign(a.go); return; }
   answers++;
-  if (a.state) apply(a.state);
+  if (a.state && !before) apply(a.state);
   if (a.line) go(rows.findIndex(r => r.set === a.line.set && r.line === a.line.line), true);
 }, () => rows.filter(r => r.waits).forEach(draw));
 
 function key(e, field) {
-  if (!ref || field.value.trim() !== "") return false;
+  if (!ref || before || field.value.trim() !== "") return false;
   if (e.key !== "Shift") field.value = "";
   switch (e.key) {
   case " ": asExpected(); return true;
@@ -168,9 +170,9 @@ function key(e, field) {
 const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields});
 scanField({entered, key});
 
-if (ref) {
+if (ref) actions($("verdict"), act);
+if (ref && !before) {
   actions(root, act);
-  actions($("verdict"), act);
   $("as-expected").addEventListener("click", asExpected);
   $("back").addEventListener("click", () => { if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); });
   $("digits").addEventListener("click", e => {
