@@ -299,17 +299,17 @@ func (l *Ledger) ready() error {
 		return &DamagedError{Dir: l.opts.Dir, Problems: damage}
 	}
 	if failed != nil {
-		return fmt.Errorf("not recorded: an earlier record failed: %w; see to the disk and start again", failed)
+		return stopped("not recorded: an earlier record failed: %w; see to the disk and start again", failed)
 	}
 	if l.suspect != nil {
 		if err := l.settle(); err != nil {
-			return fmt.Errorf("not recorded: an earlier record's outcome is still unknown: %w", err)
+			return stopped("not recorded: an earlier record's outcome is still unknown: %w", err)
 		}
 		return l.ready()
 	}
 	if waiting > maxTail {
 		if err := l.integrate(); err != nil {
-			return fmt.Errorf("not recorded: %d bytes wait for a checkpoint that cannot be made: %w", waiting, err)
+			return stopped("not recorded: %d bytes wait for a checkpoint that cannot be made: %w", waiting, err)
 		}
 	}
 	return nil
@@ -541,7 +541,7 @@ func (l *Ledger) settle() error {
 		// upon it; the next start reads the files afresh.
 		l.fail(s.cause)
 		if end == s.last {
-			answer(fmt.Errorf("not recorded: %w", s.cause))
+			answer(stopped("not recorded: %w", s.cause))
 		} else {
 			answer(fmt.Errorf("%w: %w", ErrUnknownOutcome, s.cause))
 		}

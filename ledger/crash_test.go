@@ -68,7 +68,8 @@ func TestEveryDurableStepFails(t *testing.T) {
 						if !errors.Is(appendErr, ledger.ErrUnknownOutcome) || l.Size() != prev {
 							t.Fatalf("a sync that failed: %v, %d records", appendErr, l.Size())
 						}
-						if _, err := l.Append(ctx, entry(t, "north/or-4", "c", 0)); !errors.Is(err, errFault) || errors.Is(err, ledger.ErrUnknownOutcome) {
+						if _, err := l.Append(ctx, entry(t, "north/or-4", "c", 0)); !errors.Is(err, errFault) || errors.Is(err, ledger.ErrUnknownOutcome) ||
+							!errors.Is(err, ledger.ErrStopped) {
 							t.Fatalf("append after a sync that failed: %v", err)
 						}
 						if killed {

@@ -13,6 +13,21 @@ var ErrClosed = errors.New("the ledger is closed")
 // ErrUnknownOutcome means that a record may or may not have been stored. Ask Last for the station's newest record and compare.
 var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; read the station's last record and compare")
 
+// ErrStopped means that nothing was recorded, and nothing will be until somebody has seen to the disk, and as a rule
+// has started the program again.
+var ErrStopped = errors.New("the ledger takes no more records until somebody has seen to it")
+
+// stoppedError tells what stopped the ledger.
+type stoppedError struct{ cause error }
+
+func (e *stoppedError) Error() string { return e.cause.Error() }
+func (e *stoppedError) Unwrap() error { return e.cause }
+
+// Is implements the interface of [errors.Is].
+func (e *stoppedError) Is(target error) bool { return target == ErrStopped }
+
+func stopped(format string, args ...any) error { return &stoppedError{fmt.Errorf(format, args...)} }
+
 // ConflictError refuses an append because the station's previous record is not the one the caller named.
 type ConflictError struct {
 	Station        string

@@ -13,10 +13,17 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"listbound/ledger"
 	"log/slog"
+	"net"
 	"net/http"
+	"strconv"
 	"syscall"
+	"time"
+
+	"modernc.org/sqlite"
+	sqlite3 "modernc.org/sqlite/lib"
+
+	"listbound/ledger"
 )
 
 // Error is a refusal with the HTTP status of its answer.
@@ -46,10 +53,34 @@ func Because(err error) error {
 	return &Error{http.StatusBadRequest, err}
 }
 
+// ErrClosed means that the data folder is closed: the server is going down.
+var ErrClosed = errors.New("the data folder is closed")
+
 // Is reports whether an error is a refusal.
-func Is(err error) bool {
-	var e *Error
-	return errors.As(err, &e)
+func Is(err error) bool { return find(err) != nil }
+
+// find returns the refusal that err is, nil where it is none. Of errors that
+// were joined each must be a refusal: one does not cover up what else failed.
+func find(err error) *Error {
+	switch x := err.(type) {
+	case *Error:
+		return x
+	case interface{ Unwrap() error }:
+		return find(x.Unwrap())
+	case interface{ Unwrap() []error }:
+		var first *Error
+		for _, e := range x.Unwrap() {
+			found := find(e)
+			if found == nil {
+				return nil
+			}
+			if first == nil {
+				first = found
+			}
+		}
+		return first
+	}
+	return nil
 }
 
 // Why names what kind of answer an error gets, for pages that have words of
@@ -72,6 +103,16 @@ type Answer struct {
 	Why      Why
 	Text     string // in English
 	Incident string // under which the log has it; empty for a refusal
+
+	// RetryAfter is when sending the same again may help, zero where nobody knows.
+	RetryAfter time.Duration
+}
+
+// Head sets the headers that go with the answer.
+func (a Answer) Head(h http.Header) {
+	if a.RetryAfter > 0 {
+		h.Set("Retry-After", strconv.Itoa(int(a.RetryAfter/time.Second)))
+	}
 }
 
 // Clerk makes answers of errors.
@@ -83,24 +124,23 @@ type Clerk struct {
 // Answer returns what a request is answered because of an error. What is no
 // refusal is logged, here and nowhere else.
 func (c *Clerk) Answer(r *http.Request, err error) Answer {
-	var refused *Error
 	var large *http.MaxBytesError
 	switch {
-	case errors.As(err, &refused):
-		return Answer{Code: refused.Code, Why: Refused, Text: err.Error()}
 	case errors.As(err, &large):
 		return Answer{Code: http.StatusRequestEntityTooLarge, Why: TooLarge,
 			Text: fmt.Sprintf("more than %d bytes were sent; send less at once", large.Limit)}
-	case r.Context().Err() != nil && errors.Is(err, context.Canceled):
+	case Is(err):
+		return Answer{Code: find(err).Code, Why: Refused, Text: err.Error()}
+	case r.Context().Err() != nil && gone(err):
 		return Answer{Code: statusClientClosed, Why: Gone, Text: "the request was given up"}
 	}
 	a := Answer{Code: http.StatusInternalServerError, Why: Failed, Incident: c.incident()}
 	switch {
 	case errors.Is(err, ledger.ErrUnknownOutcome):
-		a.Code, a.Why = http.StatusServiceUnavailable, Unknown
+		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unknown, time.Second
 		a.Text = fmt.Sprintf("it is not known whether this was recorded (incident %s); send the same again: nothing is stored twice", a.Incident)
 	case unavailable(err):
-		a.Code, a.Why = http.StatusServiceUnavailable, Unavailable
+		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unavailable, untilSeenTo
 		a.Text = fmt.Sprintf("nothing can be recorded now (incident %s); whoever runs the server finds in its log what to do", a.Incident)
 	default:
 		a.Text = fmt.Sprintf("the server failed (incident %s); nothing of this was recorded by it, so it can be sent again", a.Incident)
@@ -110,11 +150,34 @@ func (c *Clerk) Answer(r *http.Request, err error) Answer {
 	return a
 }
 
-// unavailable reports whether an error means that the ledger takes nothing now:
-// it is damaged, closed, or its disk is full.
+// gone reports whether an error may come of a client that has gone away.
+func gone(err error) bool {
+	for _, e := range []error{context.Canceled, context.DeadlineExceeded, syscall.EPIPE, syscall.ECONNRESET, net.ErrClosed} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
+	return false
+}
+
+// untilSeenTo is how long a client waits where a person has to act first.
+const untilSeenTo = 30 * time.Second
+
+// unavailable reports whether an error means that nothing can be recorded now:
+// the ledger is damaged, stopped or closed, or its disk is full or read-only.
 func unavailable(err error) bool {
+	for _, e := range []error{ErrClosed, ledger.ErrClosed, ledger.ErrStopped, syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS} {
+		if errors.Is(err, e) {
+			return true
+		}
+	}
 	var damaged *ledger.DamagedError
-	return errors.As(err, &damaged) || errors.Is(err, ledger.ErrClosed) || errors.Is(err, syscall.ENOSPC)
+	if errors.As(err, &damaged) {
+		return true
+	}
+	const primary = 0xff // an extended code of SQLite has the primary one in its low byte
+	var db *sqlite.Error
+	return errors.As(err, &db) && db.Code()&primary == sqlite3.SQLITE_FULL
 }
 
 // statusClientClosed is the status in the log of a request that its client gave
