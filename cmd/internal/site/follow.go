@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/ledger"
 	"listbound/projections/readmodel"
 )
@@ -40,7 +41,11 @@ const batchLen = 4000
 // catchUp applies what the ledger holds beyond the read model's position, then
 // beyond the other followers'.
 func (s *Site) catchUp(ctx context.Context, progress Progress) error {
-	if err := feed(ctx, s.ledger, s.current(), progress, batchLen); err != nil {
+	m := s.current()
+	if m == nil {
+		return refusal.ErrClosed
+	}
+	if err := feed(ctx, s.ledger, m, progress, batchLen); err != nil {
 		return err
 	}
 	s.followUp(ctx)

@@ -3,7 +3,6 @@ package site
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -37,7 +36,7 @@ func (s *Site) hold() (*readmodel.Model, func(), error) {
 	s.modelMu.RLock()
 	if s.model == nil {
 		s.modelMu.RUnlock()
-		return nil, nil, errors.New("the data folder is closed")
+		return nil, nil, refusal.ErrClosed
 	}
 	return s.model, s.modelMu.RUnlock, nil
 }

@@ -1,6 +1,7 @@
 package site
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -355,7 +356,7 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 		}
 	}
 	if err != nil {
-		return refusal.New("replacing a %s: %w", target.Kind(), err)
+		return fmt.Errorf("replacing a %s: %w", target.Kind(), err) // a refusal or not, as it was
 	}
 	raw, err := json.Marshal(data)
 	if err != nil {

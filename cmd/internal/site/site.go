@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/projections/readmodel"
@@ -229,6 +230,9 @@ func (s *Site) refill(ctx context.Context, progress Progress) (int64, error) {
 	}
 	s.modelMu.Lock()
 	defer s.modelMu.Unlock()
+	if s.model == nil { // closed meanwhile, or before
+		return 0, errors.Join(refusal.ErrClosed, readmodel.Remove(path))
+	}
 	if err := s.model.Close(); err != nil {
 		return 0, err
 	}
