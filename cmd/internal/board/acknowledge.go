@@ -1,16 +1,18 @@
 package board
 
 import (
-	"bytes"
 	"context"
-	"fmt"
+	"errors"
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/ledger"
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
@@ -20,6 +22,8 @@ type acknowledgeBody struct {
 	Finding         *projections.Finding
 	Badge, Reason   string
 	Problem         string
+	// At is when it was acknowledged first, where it is not known what became of that: said again, it is the same.
+	At string
 }
 
 func (p *pages) acknowledgePage(r *http.Request, words *shell.Words) (*answer, error) {
@@ -50,7 +54,8 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 	const most = 1 << 16
 	r.Body = http.MaxBytesReader(w, r.Body, most)
 	b := &acknowledgeBody{Set: r.PostFormValue("set"), Trip: r.PostFormValue("trip"), Code: r.PostFormValue("code"),
-		Badge: strings.TrimSpace(r.PostFormValue("badge")), Reason: strings.TrimSpace(r.PostFormValue("reason"))}
+		Badge: strings.TrimSpace(r.PostFormValue("badge")), Reason: strings.TrimSpace(r.PostFormValue("reason")),
+		At: r.PostFormValue("at")}
 	if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
 		b.Badge = s.Value
 	}
@@ -61,13 +66,17 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 		b.Problem = words.T("board.reason-needed")
 	}
 	if b.Problem == "" {
-		if err := p.recordSeen(r.Context(), b); err != nil {
+		err := p.recordSeen(r.Context(), b)
+		switch {
+		case err == nil:
+			http.Redirect(w, r, tripLink(b.Set, b.Trip), http.StatusSeeOther)
+			return
+		case refusal.Is(err):
 			b.Problem = err.Error()
+		default:
+			p.acknowledgeFailed(w, r, words, b, err)
+			return
 		}
-	}
-	if b.Problem == "" {
-		http.Redirect(w, r, tripLink(b.Set, b.Trip), http.StatusSeeOther)
-		return
 	}
 	a, err := p.acknowledgeForm(r, words, b)
 	if err != nil {
@@ -75,6 +84,21 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	p.render(w, r, http.StatusUnprocessableEntity, a)
+}
+
+// acknowledgeFailed keeps what was entered in the form, to be sent again, as far
+// as the form can still be made.
+func (p *pages) acknowledgeFailed(
+	w http.ResponseWriter, r *http.Request, words *shell.Words, b *acknowledgeBody, err error,
+) {
+	said := p.sh.Answer(r, err)
+	b.Problem = said.Text
+	if form, err := p.acknowledgeForm(r, words, b); err == nil {
+		said.Head(w.Header())
+		p.render(w, r, said.Code, form)
+		return
+	}
+	p.refused(w, r, words, said)
 }
 
 // stationName is the station that this page is: what is acknowledged here is
@@ -85,20 +109,18 @@ func (p *pages) recordSeen(ctx context.Context, b *acknowledgeBody) error {
 	if err := p.enrolled(ctx); err != nil {
 		return err
 	}
-	line, err := events.FormatObservation(&events.Observation{
-		Station: p.stationName(), Kind: events.KindFindingAcknowledged, Time: p.site.Clock(),
+	at := p.site.Clock()
+	const again = time.Hour
+	if first, err := time.Parse(time.RFC3339Nano, b.At); err == nil && first.Before(at) && at.Sub(first) < again {
+		at = first
+	}
+	_, err := p.site.Observe(ctx, &events.Observation{
+		Station: p.stationName(), Kind: events.KindFindingAcknowledged, Time: at,
 		Set: b.Set, Trip: b.Trip, Operator: b.Badge, Data: &events.FindingAcknowledged{Code: b.Code, Reason: b.Reason},
 	})
-	if err != nil {
-		return fmt.Errorf("acknowledging: %w", err)
-	}
-	refused := ""
-	err = p.site.Record(ctx, bytes.NewReader(append(line, '\n')), func(rec site.Receipt) error {
-		refused = rec.Error
-		return nil
-	})
-	if err == nil && refused != "" {
-		err = refuse(http.StatusUnprocessableEntity, "%s", refused)
+	b.At = ""
+	if errors.Is(err, ledger.ErrUnknownOutcome) {
+		b.At = rfc3339(at)
 	}
 	return err
 }

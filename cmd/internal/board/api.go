@@ -10,7 +10,9 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+	dto "github.com/prometheus/client_model/go"
 
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/ledger/proof"
@@ -25,7 +27,7 @@ import (
 //go:embed openapi.json
 var openAPI []byte
 
-func (p *pages) registerAPI(mux *http.ServeMux) {
+func (p *pages) registerAPI(mux shell.Mux) {
 	mux.HandleFunc("GET /api/events", p.apiEvents)
 	mux.HandleFunc("GET /api/board", p.apiBoard)
 	mux.HandleFunc("GET /api/openapi.json", func(w http.ResponseWriter, r *http.Request) {
@@ -56,7 +58,7 @@ func (p *pages) ready(w http.ResponseWriter, r *http.Request) {
 	})
 	switch {
 	case err != nil:
-		say(w, http.StatusServiceUnavailable, err.Error())
+		p.sh.FailText(w, r, err)
 	case pos < 0:
 		say(w, http.StatusServiceUnavailable, "the read model stopped after an earlier error; start again")
 	default:
@@ -256,7 +258,15 @@ func (p *pages) metrics() http.Handler {
 	})
 	reg.MustRegister(&tripCollector{p: p, trips: prometheus.NewDesc("listbound_trips", "Turns of sets by the state of their chain.", []string{"status"}, nil),
 		findings: prometheus.NewDesc("listbound_findings", "Turns of sets on the board by finding.", []string{"code"}, nil)})
-	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{ErrorHandling: promhttp.HTTPErrorOnError})
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		found, err := reg.Gather()
+		if err != nil { // which the library would answer as it is
+			p.sh.FailText(w, r, err)
+			return
+		}
+		gathered := prometheus.GathererFunc(func() ([]*dto.MetricFamily, error) { return found, nil })
+		promhttp.HandlerFor(gathered, promhttp.HandlerOpts{}).ServeHTTP(w, r)
+	})
 }
 
 // tripCollector asks the read model when it is asked itself.

@@ -48,7 +48,7 @@ type pages struct {
 
 // Register adds the board, the histories, what can be taken away from them,
 // and the programs' read-only interface.
-func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, log *slog.Logger) error {
+func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger) error {
 	p := &pages{sh: sh, site: s, log: log}
 	var err error
 	p.templates, err = sh.Templates(templateFiles, template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
@@ -125,7 +125,11 @@ func refuse(code int, format string, args ...any) error {
 }
 
 func (p *pages) refuse(w http.ResponseWriter, r *http.Request, words *shell.Words, err error) {
-	a := p.sh.Answer(r, err)
+	p.refused(w, r, words, p.sh.Answer(r, err))
+}
+
+func (p *pages) refused(w http.ResponseWriter, r *http.Request, words *shell.Words, a refusal.Answer) {
+	a.Head(w.Header())
 	p.render(w, r, a.Code, &answer{template: "refused", title: words.T("board.refused"), body: a.Text})
 }
 

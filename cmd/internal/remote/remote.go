@@ -13,8 +13,11 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
+	"listbound/ledger"
 	"listbound/projections"
 )
 
@@ -58,15 +61,36 @@ func (c *Client) do(ctx context.Context, method, path string, form url.Values, b
 		return res, nil
 	}
 	defer res.Body.Close()
-	var f web.Failure
+	var f shell.Failure
 	if err := json.UnmarshalRead(res.Body, &f); err != nil || f.Error == "" {
 		return nil, fmt.Errorf("%s answered %s, which is no answer of a listbound server", c.base, res.Status)
 	}
-	if res.StatusCode == http.StatusNotFound && strings.HasPrefix(f.Error, site.ErrNotFound.Error()) {
-		return nil, fmt.Errorf("%w%s", site.ErrNotFound, strings.TrimPrefix(f.Error, site.ErrNotFound.Error()))
-	}
-	return nil, errors.New(f.Error)
+	return nil, failed(res.StatusCode, f)
 }
+
+// failed turns an answer back into the error that it was on the server.
+func failed(code int, f shell.Failure) error {
+	switch rest, unheardOf := strings.CutPrefix(f.Error, site.ErrNotFound.Error()); {
+	case code == http.StatusNotFound && unheardOf:
+		return fmt.Errorf("%w%s", site.ErrNotFound, rest)
+	case f.Why == refusal.Refused, f.Why == refusal.TooLarge:
+		return refusal.WithCode(code, "%s", f.Error)
+	case f.Why == refusal.Unknown:
+		return &serverError{f.Error, ledger.ErrUnknownOutcome}
+	case f.Why == refusal.Unavailable:
+		return &serverError{f.Error, ledger.ErrStopped}
+	}
+	return errors.New(f.Error)
+}
+
+// serverError is what the server said of its error, in its words.
+type serverError struct {
+	says string
+	is   error
+}
+
+func (e *serverError) Error() string { return e.says }
+func (e *serverError) Unwrap() error { return e.is }
 
 func ask[T any](ctx context.Context, c *Client, method, path string, form url.Values) (T, error) {
 	var v T
@@ -94,8 +118,12 @@ func (c *Client) Record(ctx context.Context, lines io.Reader, emit func(site.Rec
 		if err := json.Unmarshal(sc.Bytes(), &r); err != nil {
 			return fmt.Errorf("%s gave a receipt that can't be read: %w", c.base, err)
 		}
-		if r.Error != "" && r.Line == 0 {
-			return errors.New(r.Error)
+		if r.Error != "" && r.Line == 0 { // no receipt: what stopped the recording as a whole
+			var f shell.Failure
+			if err := json.Unmarshal(sc.Bytes(), &f); err != nil {
+				return fmt.Errorf("%s gave an answer that can't be read: %w", c.base, err)
+			}
+			return failed(http.StatusBadRequest, f)
 		}
 		if err := emit(r); err != nil {
 			return err

@@ -16,10 +16,13 @@ import (
 	"go.uber.org/goleak"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/remote"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
+	"listbound/ledger"
 )
 
 const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
@@ -131,7 +134,8 @@ func TestRefusals(t *testing.T) {
 		"retire":             func(x site.Service) error { _, err := x.Retire(t.Context(), "north/none", "x"); return err },
 	} {
 		here, there := ask(s), ask(c)
-		if here == nil || there == nil || here.Error() != there.Error() || errors.Is(here, site.ErrNotFound) != errors.Is(there, site.ErrNotFound) {
+		if here == nil || there == nil || here.Error() != there.Error() ||
+			errors.Is(here, site.ErrNotFound) != errors.Is(there, site.ErrNotFound) || !refusal.Is(here) || !refusal.Is(there) {
 			t.Errorf("%s: %v here, %v there", name, here, there)
 		}
 	}
@@ -146,6 +150,47 @@ func TestRefusals(t *testing.T) {
 	}
 	if _, err := stranger.Broken(t.Context()); err == nil || !strings.Contains(err.Error(), "no answer of a listbound server") {
 		t.Errorf("another server: %v", err)
+	}
+}
+
+// TestFailuresAreNoRefusals: what failed on the server is the same kind of
+// failure to the client, in words that the server may say outside.
+func TestFailuresAreNoRefusals(t *testing.T) {
+	for name, is := range map[string]error{
+		"unknown outcome": ledger.ErrUnknownOutcome, "stopped": ledger.ErrStopped, "another": errors.New("open /srv/data"),
+	} {
+		t.Run(name, func(t *testing.T) {
+			sh, err := shell.New("north/ledger", slog.New(slog.DiscardHandler))
+			if err != nil {
+				t.Fatal(err)
+			}
+			mux := http.NewServeMux()
+			mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) { sh.FailJSON(w, r, is) })
+			mux.HandleFunc("POST /api/observations", func(w http.ResponseWriter, r *http.Request) {
+				sh.WriteJSON(w, r, http.StatusOK, site.Receipt{Seq: 1})
+				sh.WriteJSON(w, r, http.StatusOK, sh.Failure(r, is)) // as the last line
+			})
+			srv := httptest.NewServer(mux)
+			defer srv.Close()
+			c, err := remote.New(srv.URL, srv.Client())
+			if err != nil {
+				t.Fatal(err)
+			}
+			_, asked := c.Broken(t.Context())
+			receipts := 0
+			recorded := c.Record(t.Context(), strings.NewReader(observations), func(site.Receipt) error { receipts++; return nil })
+			for _, err := range []error{asked, recorded} {
+				if err == nil || refusal.Is(err) || !strings.Contains(err.Error(), "(incident ") || strings.Contains(err.Error(), "/srv") {
+					t.Errorf("%v", err)
+				}
+				if known := name != "another"; errors.Is(err, is) != known {
+					t.Errorf("%v is %v: %t", err, is, !known)
+				}
+			}
+			if receipts != 1 {
+				t.Errorf("%d receipts", receipts)
+			}
+		})
 	}
 }
 

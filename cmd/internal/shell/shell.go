@@ -11,12 +11,6 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
-	"listbound/cmd/internal/refusal"
-	"listbound/cmd/internal/texts"
-	"listbound/cmd/internal/version"
-	"listbound/events"
-	"listbound/projections"
-	"listbound/projections/words"
 	"log/slog"
 	"maps"
 	"net/http"
@@ -24,6 +18,13 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/texts"
+	"listbound/cmd/internal/version"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/words"
 )
 
 //go:embed assets
@@ -218,8 +219,7 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()
 	var out bytes.Buffer
 	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
-		a := s.Answer(r, fmt.Errorf("page %s: %w", name, err))
-		http.Error(w, a.Text, a.Code)
+		s.FailText(w, r, fmt.Errorf("page %s: %w", name, err))
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -238,8 +238,8 @@ func (s *Shell) Answer(r *http.Request, err error) refusal.Answer {
 	return a
 }
 
-// failure is how pages and programs are told no.
-type failure struct {
+// Failure is how scripts and programs are told no.
+type Failure struct {
 	Error    string      `json:"error"`
 	Why      refusal.Why `json:"why"`
 	Incident string      `json:"incident,omitempty"`
@@ -251,7 +251,7 @@ func (s *Shell) WriteJSON(w http.ResponseWriter, r *http.Request, code int, v an
 	if err != nil {
 		a := s.Answer(r, fmt.Errorf("writing an answer as JSON: %w", err))
 		code = a.Code
-		raw, _ = json.Marshal(failure{a.Text, a.Why, a.Incident}) // three strings can be written
+		raw, _ = json.Marshal(Failure{a.Text, a.Why, a.Incident}) // three strings can be written
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(code)
@@ -261,11 +261,31 @@ func (s *Shell) WriteJSON(w http.ResponseWriter, r *http.Request, code int, v an
 // FailJSON answers a program with an error.
 func (s *Shell) FailJSON(w http.ResponseWriter, r *http.Request, err error) {
 	a := s.Answer(r, err)
-	s.WriteJSON(w, r, a.Code, failure{a.Text, a.Why, a.Incident})
+	a.Head(w.Header())
+	s.WriteJSON(w, r, a.Code, Failure{a.Text, a.Why, a.Incident})
+}
+
+// Failure is the answer to an error where the headers are out already.
+func (s *Shell) Failure(r *http.Request, err error) Failure {
+	a := s.Answer(r, err)
+	return Failure{a.Text, a.Why, a.Incident}
+}
+
+// FailText answers with an error where neither a page nor JSON is asked for.
+func (s *Shell) FailText(w http.ResponseWriter, r *http.Request, err error) {
+	a := s.Answer(r, err)
+	a.Head(w.Header())
+	http.Error(w, a.Text, a.Code)
+}
+
+// A Mux takes the handlers of a package, as an http.ServeMux does.
+type Mux interface {
+	Handle(pattern string, h http.Handler)
+	HandleFunc(pattern string, f func(http.ResponseWriter, *http.Request))
 }
 
 // Register adds the shared assets to a mux.
-func (s *Shell) Register(mux *http.ServeMux) {
+func (s *Shell) Register(mux Mux) {
 	assets, err := fs.Sub(assetFiles, "assets")
 	if err != nil {
 		s.log.Error("assets", "error", err)

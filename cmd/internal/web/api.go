@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -41,19 +42,54 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	for _, set := range opts {
 		set(&o)
 	}
-	sh, err := shell.New(s.Name(), log)
-	if err != nil {
+	mux := http.NewServeMux()
+	if err := routes(mux, s, log, o); err != nil {
 		return nil, err
 	}
-	srv := &Server{site: s, sh: sh}
-	mux := http.NewServeMux()
+	// A page of another origin must not be able to record through a browser that may.
+	return http.NewCrossOriginProtection().Handler(secure(mux)), nil
+}
+
+// routes registers everything that is served.
+func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
+	sh, err := shell.New(s.Name(), log)
+	if err != nil {
+		return err
+	}
+	(&Server{site: s, sh: sh}).register(mux)
+	sh.Register(mux)
+	if err := board.Register(mux, sh, s, log); err != nil {
+		return err
+	}
+	if o.practice == nil {
+		return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log})
+	}
+	// Another site altogether: its pages hold nothing by which they could reach this one.
+	psh, err := shell.New("PRACTICE "+o.practice.Name(), log)
+	if err != nil {
+		return err
+	}
+	practice := workplace.Options{Prefix: practicePrefix, Practice: true, Log: log}
+	if err := workplace.Register(mux, psh, o.practice, practice); err != nil {
+		return err
+	}
+	return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: practicePrefix, Log: log})
+}
+
+// register adds the programs' interface.
+func (srv *Server) register(mux shell.Mux) {
+	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
 	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
-	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) { return s.Verify(r.Context(), nil) }))
+	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
+		return s.Verify(r.Context(), nil)
+	}))
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
-	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) { return s.Lists(r.Context(), r.FormValue("list")) }))
+	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) {
+		return s.Lists(r.Context(), r.FormValue("list"))
+	}))
 	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
 	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) { return s.Stations(r.Context()) }))
 	mux.HandleFunc("POST /api/stations/enrol", answer(srv, func(r *http.Request) (any, error) {
@@ -62,27 +98,6 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	mux.HandleFunc("POST /api/stations/retire", answer(srv, func(r *http.Request) (any, error) {
 		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"))
 	}))
-	sh.Register(mux)
-	if err := board.Register(mux, sh, s, log); err != nil {
-		return nil, err
-	}
-	real := workplace.Options{OtherPrefix: "-", Log: log}
-	if o.practice != nil {
-		// Another site altogether: its pages hold nothing by which they could reach this one.
-		real.OtherPrefix = practicePrefix
-		psh, err := shell.New("PRACTICE "+o.practice.Name(), log)
-		if err != nil {
-			return nil, err
-		}
-		if err := workplace.Register(mux, psh, o.practice, workplace.Options{Prefix: practicePrefix, Practice: true, Log: log}); err != nil {
-			return nil, err
-		}
-	}
-	if err := workplace.Register(mux, sh, s, real); err != nil {
-		return nil, err
-	}
-	// A page of another origin must not be able to record through a browser that may.
-	return http.NewCrossOriginProtection().Handler(secure(mux)), nil
 }
 
 const practicePrefix = "/practice"
@@ -98,11 +113,6 @@ func secure(next http.Handler) http.Handler {
 		h.Set("Cache-Control", "no-store")
 		next.ServeHTTP(w, r)
 	})
-}
-
-// Failure is how the interface says no.
-type Failure struct {
-	Error string `json:"error"`
 }
 
 func answer(s *Server, f func(*http.Request) (any, error)) http.HandlerFunc {
@@ -125,28 +135,42 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 		s.sh.FailJSON(w, r, err)
 		return
 	}
-	w.Header().Set("Content-Type", "application/jsonl")
-	err := s.site.Record(r.Context(), r.Body, func(rec site.Receipt) error {
-		raw, err := json.Marshal(rec)
+	begun := false
+	write := func(v any) error {
+		raw, err := json.Marshal(v)
 		if err != nil {
 			return fmt.Errorf("receipt: %w", err)
+		}
+		if !begun {
+			begun = true
+			w.Header().Set("Content-Type", "application/jsonl")
 		}
 		if _, err := w.Write(append(raw, '\n')); err != nil {
 			return err
 		}
 		return rc.Flush()
-	})
-	if err != nil {
-		// The answer has begun, so the error is its last line.
-		writeLast(w, errors.New(s.sh.Answer(r, err).Text))
+	}
+	err := s.site.Record(r.Context(), body{r.Body}, func(rec site.Receipt) error { return write(rec) })
+	switch {
+	case err == nil && !begun:
+		w.Header().Set("Content-Type", "application/jsonl") // nothing was handed in
+	case err != nil && !begun:
+		s.sh.FailJSON(w, r, err)
+	case err != nil:
+		// The answer has begun, so the error is its last line. A client that has gone away needs none.
+		_ = write(s.sh.Failure(r, err))
 	}
 }
 
-func writeLast(w http.ResponseWriter, err error) {
-	raw, merr := json.Marshal(site.Receipt{Error: err.Error()})
-	if merr == nil {
-		w.Write(append(raw, '\n')) // a client that has gone away needs no answer
+// body marks an error of reading as the client's: it sent less than it said.
+type body struct{ io.ReadCloser }
+
+func (b body) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if err != nil && err != io.EOF {
+		err = refusal.Because(err)
 	}
+	return n, err
 }
 
 // ParseQuery reads a history question from a form.
@@ -194,8 +218,13 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	out := &late{w: w}
-	if err := s.site.Evidence(r.Context(), q, out); err != nil && !out.begun {
+	switch err := s.site.Evidence(r.Context(), q, out); {
+	case err != nil && !out.begun:
 		s.sh.FailJSON(w, r, err)
+	case err != nil:
+		s.sh.Answer(r, err) // for the log
+		// The connection breaks off: an archive without its end must not look whole.
+		panic(http.ErrAbortHandler)
 	}
 }
 

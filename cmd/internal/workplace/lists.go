@@ -12,11 +12,12 @@ import (
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
 
-func (d *Desk) registerLists(mux *http.ServeMux) {
+func (d *Desk) registerLists(mux shell.Mux) {
 	p := d.opts.Prefix + "/lists"
 	mux.HandleFunc("GET "+p, d.page(d.listsPage))
 	mux.HandleFunc("GET "+p+"/{list}", d.page(d.listPage))
@@ -142,8 +143,7 @@ func quoteIf(s string) string {
 func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
 	l, err := d.site.List(r.Context(), r.PathValue("list"), 0)
 	if err != nil {
-		a := d.sh.Answer(r, err)
-		http.Error(w, a.Text, a.Code)
+		d.sh.FailText(w, r, err)
 		return
 	}
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
@@ -182,7 +182,7 @@ func NextVersion(
 	if missing := paper.Missing(d.Title); len(missing) > 0 {
 		return nil, refusal.New("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
 	}
-	return d, d.Check()
+	return d, refusal.Because(d.Check())
 }
 
 // issue shows what a table would change, and on the second press issues it.
@@ -203,10 +203,13 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		return out, nil
 	}
 	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), lines)
-	if err != nil {
+	switch {
+	case refusal.Is(err):
 		f.wrong(err.Error())
 		out.data = f
 		return out, nil
+	case err != nil:
+		return nil, err
 	}
 	f.Title = data.Title
 	f.Preview = &listPreview{Version: data.Version, Lines: len(data.Lines), First: len(before) == 0}
@@ -220,11 +223,14 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	o := &events.Observation{
 		Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data,
 	}
-	if _, err := d.site.Observe(v, o); err != nil {
+	switch _, err := d.site.Observe(v, o); {
+	case refusal.Is(err):
 		f.wrong(err.Error())
 		f.Preview = nil
 		out.data = f
 		return out, nil
+	case err != nil:
+		return nil, err
 	}
 	return nil, &moved{d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version)}
 }

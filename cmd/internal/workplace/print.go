@@ -10,6 +10,7 @@ import (
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -17,7 +18,7 @@ import (
 	"listbound/projections/judge"
 )
 
-func (d *Desk) registerPrint(mux *http.ServeMux) {
+func (d *Desk) registerPrint(mux shell.Mux) {
 	p := "GET " + d.opts.Prefix + "/print/"
 	mux.HandleFunc(p+"sheet.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
 		size := paper.A4
@@ -73,8 +74,7 @@ func (d *Desk) print(write func(*http.Request, io.Writer, paper.Language) error)
 			err = write(r, &out, lang)
 		}
 		if err != nil {
-			a := d.sh.Answer(r, err)
-			http.Error(w, a.Text, a.Code)
+			d.sh.FailText(w, r, err)
 			return
 		}
 		w.Header().Set("Content-Type", "application/pdf")

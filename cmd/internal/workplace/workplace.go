@@ -119,7 +119,7 @@ func Places() []string {
 }
 
 // Register adds the pages of a site to a mux.
-func Register(mux *http.ServeMux, sh *shell.Shell, s *site.Site, opts Options) error {
+func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error {
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
@@ -273,6 +273,7 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		}
 		if err != nil {
 			a := d.sh.Answer(r, err)
+			a.Head(w.Header())
 			code = a.Code
 			out = &rendered{name: "refused", title: words.T("workplace.refused"), data: a.Text}
 			v = &visit{}
@@ -427,8 +428,7 @@ func nudge(ch chan struct{}) {
 func (d *Desk) changes(w http.ResponseWriter, r *http.Request) {
 	v, err := d.visit(r)
 	if err != nil {
-		a := d.sh.Answer(r, err)
-		http.Error(w, a.Text, a.Code)
+		d.sh.FailText(w, r, err)
 		return
 	}
 	key := benchKey(v.station, v.place)
