@@ -7,7 +7,7 @@ PACKAGES = ./...
 # A race build instruments SQLite too; on two cores that is slow, so packages get time.
 TIMEOUT = 15m
 
-.PHONY: all build install test deps vet staticcheck race seeds bench fuzz demo generate clean
+.PHONY: all build install test deps vet staticcheck race seeds bench fuzz mutants demo generate clean
 
 all: build
 
@@ -43,6 +43,12 @@ fuzz:
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... ./cmd/internal/site ./cmd/internal/board
+
+# How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests.
+MUTANTS ?= 70
+SEED ?= 1
+mutants:
+	$(GO) run ./cmd/internal/mutants -n $(MUTANTS) -seed $(SEED) ./events ./ledger/proof ./projections/...
 
 demo:
 	$(GO) run ./cmd/listbound demo

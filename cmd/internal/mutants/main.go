@@ -1,0 +1,144 @@
+// Command mutants measures how much the tests of a package notice. It makes small changes to the package's code, one at a
+// time, and runs the package's own tests with each: a change that no test fails for is a survivor, and shows what nobody
+// looks at.
+//
+//	go run ./cmd/internal/mutants -n 50 -seed 1 ./ledger/proof
+//
+// All sampled mutants of a package are compiled into one test binary, where an environment variable switches one of them
+// on. So a package is built once and not once per mutant, and a mutant costs no more than a test run. What the tests never
+// reach is not run at all: the first run, without a mutant, notes which ones are met.
+//
+// The changes are: a comparison is negated or moves its bound, a condition is negated, && and || change places, + and -
+// change places, a constant changes by one, a statement is left out. What a compiler would refuse is not a mutant.
+// Constants in constant declarations stay as they are, because a running program cannot switch them; where such a constant
+// is used, its value is changed instead.
+//
+// A run that takes much longer than the tests take without a mutant is stopped. It counts as killed, because an endless
+// loop does not go unnoticed, and is counted apart as well.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"regexp"
+	"runtime"
+	"time"
+)
+
+// options are the flags.
+type options struct {
+	sample  int
+	seed    uint64
+	exclude string
+	atLeast float64
+	workers int
+	factor  int
+	grace   time.Duration // what a test run may take in any case
+}
+
+func main() {
+	o := options{grace: 20 * time.Second}
+	flag.IntVar(&o.sample, "n", 50, "how many mutants of each package to try; 0 tries all")
+	flag.Uint64Var(&o.seed, "seed", 1, "which sample: the same number gives the same one as long as the code stays the same")
+	flag.StringVar(&o.exclude, "exclude", "", "leave out files whose names match this regular expression")
+	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
+	flag.IntVar(&o.workers, "j", runtime.NumCPU(), "how many test runs at once")
+	flag.IntVar(&o.factor, "timeout", 10, "stop a run after so many times what the tests take without a mutant")
+	flag.Usage = func() {
+		fmt.Fprintf(flag.CommandLine.Output(), "usage: mutants [flags] package...\n")
+		flag.PrintDefaults()
+	}
+	flag.Parse()
+	if flag.NArg() == 0 {
+		flag.Usage()
+		os.Exit(2)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	ok, err := run(ctx, o, flag.Args(), os.Stdout)
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "mutants:", err)
+		os.Exit(1)
+	}
+	if !ok {
+		os.Exit(1)
+	}
+}
+
+// run tries a sample of each package that the patterns name. It reports whether every package reached the score asked for.
+func run(ctx context.Context, o options, patterns []string, out io.Writer) (bool, error) {
+	var exclude *regexp.Regexp
+	if o.exclude != "" {
+		var err error
+		if exclude, err = regexp.Compile(o.exclude); err != nil {
+			return false, fmt.Errorf("-exclude: %w", err)
+		}
+	}
+	packages, err := load(ctx, patterns)
+	if err != nil {
+		return false, err
+	}
+	ok := true
+	for _, p := range packages {
+		begin := time.Now()
+		t, err := try(ctx, o, p, exclude)
+		if err != nil {
+			return false, fmt.Errorf("%s: %w", p.ImportPath, err)
+		}
+		t.print(out, time.Since(begin))
+		ok = ok && t.score() >= o.atLeast
+	}
+	return ok, nil
+}
+
+// outcome is what became of a mutant.
+type outcome int
+
+const (
+	killed outcome = iota
+	survived
+	unreached // survived, because no test executes the place
+	timedOut
+)
+
+// tally is the outcome for one package.
+type tally struct {
+	pkg        string
+	candidates int
+	refused    int // by the compiler
+	outcomes   map[outcome][]*mutant
+}
+
+// score is the share of the mutants that the tests noticed, in percent.
+func (t *tally) score() float64 {
+	noticed := len(t.outcomes[killed]) + len(t.outcomes[timedOut])
+	all := noticed + len(t.outcomes[survived]) + len(t.outcomes[unreached])
+	if all == 0 {
+		return 100
+	}
+	return 100 * float64(noticed) / float64(all)
+}
+
+func (t *tally) print(w io.Writer, took time.Duration) {
+	for _, m := range t.outcomes[survived] {
+		fmt.Fprintf(w, "%s: survived: %s\n", m.where, m.what)
+	}
+	for _, m := range t.outcomes[unreached] {
+		fmt.Fprintf(w, "%s: survived, no test gets there: %s\n", m.where, m.what)
+	}
+	for _, m := range t.outcomes[timedOut] {
+		fmt.Fprintf(w, "%s: timed out: %s\n", m.where, m.what)
+	}
+	fmt.Fprintf(w, "%s: score %.0f %%: killed %d, timed out %d, survived %d (of them %d never reached); %d of %d candidates in %s\n",
+		t.pkg, t.score(), len(t.outcomes[killed]), len(t.outcomes[timedOut]),
+		len(t.outcomes[survived])+len(t.outcomes[unreached]), len(t.outcomes[unreached]),
+		len(t.outcomes[killed])+len(t.outcomes[timedOut])+len(t.outcomes[survived])+len(t.outcomes[unreached]),
+		t.candidates, took.Round(time.Second))
+	if t.refused > 0 {
+		fmt.Fprintf(w, "%s: the compiler refused %d others, which were replaced\n", t.pkg, t.refused)
+	}
+}
