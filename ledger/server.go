@@ -1,15 +1,12 @@
 package ledger
 
 import (
-	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
 	"path/filepath"
 	"reflect"
-	"strings"
-	"sync"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -117,7 +114,7 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (e
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
 	}
-	e = &embedded{srv: srv, syncAlways: syncAlways, log: &serverLog{log: logger, broken: make(chan struct{})}, gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
+	e = &embedded{srv: srv, syncAlways: syncAlways, log: newServerLog(logger), gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
 	srv.SetLoggerV2(e.log, false, false, false)
 	defer func() {
 		if err != nil {
@@ -243,51 +240,3 @@ func checkStreamConfig(got server.StreamConfig) []Problem {
 	add("mirror", got.Mirror != nil, false)
 	return problems
 }
-
-// serverLog passes the server's warnings on and remembers the last one, which explains a failed start.
-type serverLog struct {
-	log  *slog.Logger
-	mu   sync.Mutex
-	text string
-	// broken is closed when the server says that it cannot write the stream. It says so in its log only: the publish that met the
-	// error gets no answer.
-	broken chan struct{}
-	reason string
-}
-
-func (s *serverLog) keep(level slog.Level, format string, v []any) {
-	text := strings.TrimSpace(fmt.Sprintf(format, v...))
-	s.mu.Lock()
-	s.text = text
-	if s.reason == "" && strings.Contains(text, "write error") {
-		s.reason = text
-		close(s.broken)
-	}
-	s.mu.Unlock()
-	s.log.Log(context.Background(), level, "embedded server: "+text)
-}
-
-func (s *serverLog) last() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.text == "" {
-		return "it gave no reason"
-	}
-	return s.text
-}
-
-// writeError returns what kept the server from writing the stream, "" if nothing did.
-func (s *serverLog) writeError() string {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.reason
-}
-
-func (s *serverLog) Noticef(format string, v ...any) {}
-func (s *serverLog) Debugf(format string, v ...any)  {}
-func (s *serverLog) Tracef(format string, v ...any)  {}
-func (s *serverLog) Warnf(format string, v ...any)   { s.keep(slog.LevelWarn, format, v) }
-func (s *serverLog) Errorf(format string, v ...any)  { s.keep(slog.LevelError, format, v) }
-
-// Fatalf must not end the process: the ledger's caller decides.
-func (s *serverLog) Fatalf(format string, v ...any) { s.keep(slog.LevelError, format, v) }

@@ -124,8 +124,8 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 				return nil, nats.ErrNoResponders
 			}
 			return reply, nil
-		case <-e.log.broken:
-			return nil, &writeError{e.log.writeError()}
+		case <-e.log.failedWrite():
+			return nil, e.log.writeFailure()
 		case <-e.gone:
 			return nil, nats.ErrConnectionClosed
 		case <-e.patience.C:
@@ -133,11 +133,6 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 		}
 	}
 }
-
-// writeError is what the server said about a failed write.
-type writeError struct{ reason string }
-
-func (e *writeError) Error() string { return "the stream could not store it: " + e.reason }
 
 var plainAck = []byte(`{"stream":"` + streamName + `","seq":`)
 
