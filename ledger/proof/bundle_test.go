@@ -70,12 +70,15 @@ func TestBundleRoundTrip(t *testing.T) {
 	}
 }
 
-// Every bit of the archive, one at a time: the change is reported, at the very byte.
+// Every bit of the archive, one at a time (of each byte one, in a short run): the change is reported, at the very byte.
 func TestEveryChangedByteOfABundleIsNamed(t *testing.T) {
 	_, verifier := testKey(origin)
 	raw, _ := testBundle(t)
 	for i := range raw {
 		for bit := range 8 {
+			if testing.Short() && bit != i%8 {
+				continue
+			}
 			changed := bytes.Clone(raw)
 			changed[i] ^= 1 << bit
 			_, problems := proof.ReadBundle(changed, verifier)
