@@ -120,7 +120,9 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 		if err := a.showChanges(own, d); err != nil || f.check {
 			return err
 		}
-		line, err := site.ObservationLine(&events.Observation{Station: f.station, Kind: events.KindListIssued, Time: a.env.Clock(), Operator: f.operator, Data: d})
+		line, err := events.FormatObservation(&events.Observation{
+			Station: f.station, Kind: events.KindListIssued, Time: a.env.Clock(), Operator: f.operator, Data: d,
+		})
 		if err != nil {
 			return err
 		}

@@ -19,6 +19,7 @@ type ownKey struct {
 	t      *testing.T
 	name   string
 	signer note.Signer
+	public string
 	count  int64
 }
 
@@ -35,7 +36,7 @@ func enrolOwnKey(t *testing.T, s *site.Site, name string) *ownKey {
 	if _, err := s.Enrol(t.Context(), name, public, "keeps its own key"); err != nil {
 		t.Fatal(err)
 	}
-	return &ownKey{t: t, name: name, signer: signer}
+	return &ownKey{t: t, name: name, signer: signer, public: public}
 }
 
 // line returns an event of the station as a line for record.

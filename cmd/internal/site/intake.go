@@ -12,9 +12,6 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
-	"listbound/projections/facts"
-	"listbound/projections/judge"
-	"listbound/projections/readmodel"
 )
 
 // Record implements Service.
@@ -33,28 +30,46 @@ func (s *Site) Record(ctx context.Context, lines io.Reader, emit func(Receipt) e
 		}
 		batch = batch[:0]
 		if err := ctx.Err(); err != nil {
-			return fmt.Errorf("interrupted after line %d; what has a receipt is recorded, and the same file can be recorded again", n)
+			return fmt.Errorf("interrupted after line %d; what has a receipt is recorded, "+
+				"and the same file can be recorded again", n)
 		}
 	}
 	return s.record(ctx, batch, emit)
 }
 
-// line is one line of a file on its way.
+// Observe records observations as one atomic append: all, or none of them. The
+// receipts stand in their order.
+func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
+	if len(obs) == 0 || len(obs) > s.opts.Batch {
+		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
+	}
+	batch := make([]line, len(obs))
+	for i, o := range obs {
+		// A page can record nothing that a file couldn't.
+		if err := o.Check(); err != nil {
+			return nil, refusal.Because(err)
+		}
+		batch[i] = line{n: i + 1, obs: o}
+	}
+	if err := s.take(ctx, batch, true); err != nil {
+		return nil, err
+	}
+	out := make([]Receipt, len(batch))
+	for i := range batch {
+		out[i] = batch[i].receipt
+	}
+	return out, nil
+}
+
+// line is one line of a file on its way into the ledger.
 type line struct {
 	n   int
 	obs *events.Observation
-	err error
+	err error // why it is refused
 
-	prepared *prepared
-	receipt  Receipt
-}
-
-// prepared is an observation turned into the record it will be.
-type prepared struct {
-	event   *events.Event
-	note    []byte
-	remark  events.Remark
-	entries int // how many entries this line put into the batch: 1, or 2 with an enrolment
+	twin    *line // the line before it in the batch that says the same
+	entries int   // length of the batch up to and with what is stored for this line; 0: nothing is
+	receipt Receipt
 }
 
 // record takes some lines as one atomic append and answers each. No lock is
@@ -74,24 +89,21 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	return nil
 }
 
-// take brings lines into the ledger, in steps that can be told apart: each is
-// checked and signed on its own (intake), all are appended as one, the verdicts
-// follow, and each line gets its receipt. Where all is asked for, one refused
-// line refuses all. What is no refusal stops everything before anything is stored.
+// take brings lines into the ledger, in steps that can be told apart: each line
+// is identified, what it refers to is resolved, and it is signed (intake); all
+// are appended as one; the verdicts follow; and each line gets its receipt.
+// Where all is asked for, one refused line refuses all. What is no refusal
+// stops everything before anything is stored.
 func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	// Before a line is looked at: a damaged ledger may not even have what the lines refer to.
-	if problems := s.ledger.Damage(); len(problems) > 0 {
-		return s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
-	}
-	if err := s.catchUp(ctx, nil); err != nil {
+	in, err := s.begin(ctx)
+	if err != nil {
 		return err
 	}
-	in := s.newIntake(ctx)
 	for i := range batch {
 		l := &batch[i]
-		in.take(l)
+		in.prepare(ctx, l)
 		if l.err != nil && (all || !refusal.Is(l.err)) {
 			return l.err
 		}
@@ -100,26 +112,37 @@ func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	if err != nil {
 		return err
 	}
-	in.receipts(batch, stored)
+	for i := range batch {
+		batch[i].complete(stored)
+	}
 	return nil
 }
 
-// receipts completes the receipts of lines that are stored.
-func (in *intake) receipts(batch []line, stored []ledger.Appended) {
-	for i := range batch {
-		l := &batch[i]
-		if l.prepared != nil {
-			l.receipt.Seq = stored[l.prepared.entries-1].Seq
-		}
-		if l.err != nil {
-			l.receipt = Receipt{Line: l.n, Error: l.err.Error()}
-		}
+// begin starts an intake that knows all there is. The caller holds s.intake.
+func (s *Site) begin(ctx context.Context) (*intake, error) {
+	// Before a line is looked at: a damaged ledger may not even have what the lines refer to.
+	if problems := s.ledger.Damage(); len(problems) > 0 {
+		return nil, s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
 	}
-	// A line that repeats another of the same batch is answered like it.
-	for i := range batch {
-		if twin := in.twins[i]; batch[i].receipt.Known && twin != nil {
-			batch[i].receipt.Seq = twin.receipt.Seq
-		}
+	if err := s.catchUp(ctx, nil); err != nil {
+		return nil, err
+	}
+	return &intake{
+		signing: newSigning(s, s.current()), refs: newReferences(ctx, s, s.current()), seen: make(map[string]*line),
+	}, nil
+}
+
+// complete finishes the receipt of a line when the batch is stored.
+func (l *line) complete(stored []ledger.Appended) {
+	switch {
+	case l.err != nil:
+		l.receipt = Receipt{Line: l.n, Error: l.err.Error()}
+	case l.twin != nil:
+		// It stands before this line, so its receipt is complete.
+		l.receipt = l.twin.receipt
+		l.receipt.Known = true
+	case l.entries > 0:
+		l.receipt.Seq = stored[l.entries-1].Seq
 	}
 }
 
@@ -150,39 +173,17 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	return stored, nil
 }
 
-// intake turns the lines of one batch into entries. It sees what the ledger
-// holds, and the lines before in the same batch.
+// intake turns the lines of one batch into entries of the ledger. It sees what
+// the ledger holds, and the lines before in the same batch.
 type intake struct {
-	s       *Site
-	ctx     context.Context
-	m       *readmodel.Model
-	entries []ledger.Entry
-
-	index    int
-	ids      map[string]*line // by identity, of this batch
-	twins    map[int]*line
-	stations map[string]*chain
-	packed   map[string][]*events.Event // set.packed of this batch, by set
-	byID     map[string]*events.Event
-
-	// world holds what the ledger holds and what of this batch may be referred to, corrections applied.
-	world   *judge.World
-	learned int64
+	*signing
+	refs *references
+	seen map[string]*line // of this batch, by identity
 }
 
-func (s *Site) newIntake(ctx context.Context) *intake {
-	m := s.current()
-	return &intake{
-		s: s, ctx: ctx, m: m, world: judge.NewWorld(m.Source(ctx)),
-		ids: make(map[string]*line), twins: make(map[int]*line), stations: make(map[string]*chain),
-		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
-	}
-}
-
-// take prepares one line. A refused line leaves nothing behind.
-func (in *intake) take(l *line) {
-	i := in.index
-	in.index++
+// prepare takes one line as far as it gets before it is stored. A refused line
+// leaves nothing behind.
+func (in *intake) prepare(ctx context.Context, l *line) {
 	if l.err != nil {
 		return
 	}
@@ -192,69 +193,39 @@ func (in *intake) take(l *line) {
 		return
 	}
 	self := identity(id, l.obs)
-	if twin := in.ids[self]; twin != nil {
-		l.receipt = twin.receipt
-		l.receipt.Known = true
-		in.twins[i] = twin
+	if l.twin = in.seen[self]; l.twin != nil {
 		return
 	}
-	known, err := in.known(id, l)
+	known, err := in.known(ctx, id, l)
 	if err != nil || known {
 		l.err = err
 		return
 	}
-	before, chains := len(in.entries), in.save(l.obs)
-	if err := in.prepare(id, l); err != nil {
-		in.entries = in.entries[:before]
-		in.restore(chains)
-		l.err, l.prepared, l.receipt = err, nil, Receipt{}
+	before := in.mark(l.obs)
+	e, err := in.enter(ctx, id, l)
+	if err != nil {
+		in.undo(before)
+		l.err, l.receipt = err, Receipt{}
 		return
 	}
-	in.ids[self] = l
-	if in.byID[id] == nil {
-		in.byID[id] = l.prepared.event
-	}
+	l.entries = len(in.entries)
+	in.seen[self] = l
+	in.refs.learn(e)
 }
 
-// save keeps the chains that a line may move on, so that a refusal can put them back.
-func (in *intake) save(o *events.Observation) map[string]*chain {
-	out := make(map[string]*chain)
-	names := []string{o.Station, in.s.Name()}
-	switch d := o.Data.(type) {
-	case *events.StationEnrolled:
-		names = append(names, d.Station)
-	case *events.StationRetired:
-		names = append(names, d.Station)
-	}
-	for _, name := range names {
-		if c := in.stations[name]; c != nil {
-			copied := *c
-			out[name] = &copied
-		} else {
-			out[name] = nil
-		}
-	}
-	return out
-}
-
-func (in *intake) restore(chains map[string]*chain) {
-	for name, c := range chains {
-		if c == nil {
-			delete(in.stations, name)
-		} else {
-			in.stations[name] = c
-		}
-	}
+// identity tells observations apart within a batch. The id alone does not: see known.
+func identity(id string, o *events.Observation) string {
+	return strings.Join([]string{id, o.Station, string(o.Kind), o.Time.UTC().Format(time.RFC3339Nano)}, " ")
 }
 
 // known answers a line that the ledger already holds.
-func (in *intake) known(id string, l *line) (bool, error) {
-	seqs, err := in.m.FindEvents(in.ctx, id)
+func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
+	seqs, err := in.refs.model.FindEvents(ctx, id)
 	if err != nil {
 		return false, err
 	}
 	for _, seq := range seqs {
-		e, err := in.s.EventAt(seq)
+		e, err := in.site.EventAt(seq)
 		if err != nil {
 			return false, err
 		}
@@ -268,9 +239,83 @@ func (in *intake) known(id string, l *line) (bool, error) {
 	return false, nil
 }
 
-// identity tells observations apart within a batch. The id alone does not: see known.
-func identity(id string, o *events.Observation) string {
-	return strings.Join([]string{id, o.Station, string(o.Kind), o.Time.UTC().Format(time.RFC3339Nano)}, " ")
+// enter makes a line the event that is stored, signed and in its place among
+// its station's, and begins its receipt.
+func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event, error) {
+	if l.obs.Signed != nil {
+		return in.enterSigned(l)
+	}
+	c, enrolled, err := in.chainOf(l.obs)
+	if err != nil {
+		return nil, err
+	}
+	e := eventOf(id, l.obs)
+	if err := in.resolve(ctx, l.obs, e); err != nil {
+		return nil, err
+	}
+	if err := in.sign(e, c); err != nil {
+		return nil, err
+	}
+	l.receipt = receiptOf(e)
+	if enrolled {
+		l.receipt.Enrolled = e.Station
+	}
+	return e, nil
+}
+
+// eventOf returns the event that an observation says, without what the ledger adds.
+func eventOf(id string, o *events.Observation) *events.Event {
+	return &events.Event{
+		ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data,
+	}
+}
+
+// resolve settles what an observation refers to: stations, or what has been recorded.
+func (in *intake) resolve(ctx context.Context, o *events.Observation, e *events.Event) error {
+	switch d := o.Data.(type) {
+	case *events.StationEnrolled:
+		return in.enrolStation(d)
+	case *events.StationRetired:
+		return in.retireStation(d)
+	}
+	return in.refs.resolve(ctx, o, e)
+}
+
+// enterSigned takes a note from a station that keeps its own key, as it is:
+// out of number or badly signed, it is recorded and judged, since refusing it
+// would lose what it says. Only a station nobody enrolled is refused.
+func (in *intake) enterSigned(l *line) (*events.Event, error) {
+	o := l.obs
+	c, err := in.find(o.Station)
+	if err != nil {
+		return nil, err
+	}
+	if c.verifier == nil {
+		return nil, notEnrolled(o.Station)
+	}
+	if o.Station == in.site.Name() {
+		return nil, refusal.New("%s is the ledger itself; nobody else signs as it", o.Station)
+	}
+	e, err := events.ParseNote(o.Signed)
+	if err != nil {
+		return nil, refusal.Because(err)
+	}
+	if !e.Kind().RecordedBy(o.Station) {
+		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been
+		// tampered with.
+		return nil, refusal.New("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger",
+			e.Kind())
+	}
+	var remark events.Remark
+	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {
+		remark = events.RemarkSignature
+	}
+	in.queue(e, o.Signed, c, remark)
+	l.receipt = receiptOf(e)
+	if remark != 0 {
+		l.receipt.Remark = remark.String()
+	}
+	return e, nil
 }
 
 func receiptOf(e *events.Event) Receipt {
@@ -295,97 +340,4 @@ func (s *Site) EventAt(seq int64) (*events.Event, error) {
 		return nil, fmt.Errorf("record %d: %w", seq, err)
 	}
 	return events.ParseNote(n)
-}
-
-func (in *intake) prepare(id string, l *line) error {
-	o := l.obs
-	if o.Signed != nil {
-		return in.prepareSigned(l)
-	}
-	c, enrolled, err := in.chain(o)
-	if err != nil {
-		return err
-	}
-	e := &events.Event{ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data}
-	if err := in.resolve(o, e); err != nil {
-		return err
-	}
-	if err := in.put(l, e, c); err != nil {
-		return err
-	}
-	if enrolled {
-		l.receipt.Enrolled = o.Station
-	}
-	return nil
-}
-
-// put numbers, signs and queues an event.
-func (in *intake) put(l *line, e *events.Event, c *chain) error {
-	e.StationSeq, e.StationPrev = c.count+1, c.hash
-	n, err := events.Sign(e, c.signer)
-	if err != nil {
-		return refusal.Because(err) // too large, or what no record may hold
-	}
-	in.queue(e, n, c, 0)
-	in.learn(e)
-	l.prepared = &prepared{event: e, note: n, entries: len(in.entries)}
-	l.receipt = receiptOf(e)
-	return nil
-}
-
-// learn keeps what later lines of the batch may refer to. The event is in its
-// final form by now; what is refused leaves nothing to refer to.
-func (in *intake) learn(e *events.Event) {
-	switch e.Data.(type) {
-	case *events.SetPacked:
-		in.packed[e.Subject] = append(in.packed[e.Subject], e)
-	case *events.ListIssued, *events.EventCorrected:
-	default:
-		return
-	}
-	in.learned++
-	in.world.Add(facts.Fact{Seq: in.s.ledger.Size() + in.learned, Recorded: in.s.Clock(), Event: e})
-}
-
-func (in *intake) queue(e *events.Event, n []byte, c *chain, remark events.Remark) {
-	in.entries = append(in.entries, ledger.Entry{Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last})
-	c.count, c.hash = e.StationSeq, events.NoteHash(n)
-}
-
-// prepareSigned takes a note from a station that keeps its own key, as it is:
-// out of number or badly signed, it is recorded and judged, since refusing it
-// would lose what it says. Only a station nobody enrolled is refused.
-func (in *intake) prepareSigned(l *line) error {
-	o := l.obs
-	c, err := in.find(o.Station)
-	if err != nil {
-		return err
-	}
-	if c.verifier == nil {
-		return in.notEnrolled(o.Station)
-	}
-	if o.Station == in.s.Name() {
-		return refusal.New("%s is the ledger itself; nobody else signs as it", o.Station)
-	}
-	e, err := events.ParseNote(o.Signed)
-	if err != nil {
-		return refusal.Because(err)
-	}
-	if !e.Kind().RecordedBy(o.Station) {
-		// Only the ledger's word counts here, and a record that claims it would look as if the ledger had been
-		// tampered with.
-		return refusal.New("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger", e.Kind())
-	}
-	var remark events.Remark
-	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {
-		remark = events.RemarkSignature
-	}
-	in.queue(e, o.Signed, c, remark)
-	in.learn(e)
-	l.prepared = &prepared{event: e, note: o.Signed, remark: remark, entries: len(in.entries)}
-	l.receipt = receiptOf(e)
-	if remark != 0 {
-		l.receipt.Remark = remark.String()
-	}
-	return nil
 }

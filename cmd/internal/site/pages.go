@@ -16,38 +16,6 @@ import (
 // Dir is the data folder. Pages keep what is not yet recorded beside the ledger.
 func (s *Site) Dir() string { return s.opts.Dir }
 
-// Observe records observations as one atomic append: all, or none of them. The
-// receipts stand in their order.
-func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Receipt, error) {
-	if len(obs) == 0 || len(obs) > s.opts.Batch {
-		return nil, refusal.New("%d observations at once; from 1 to %d are recorded together", len(obs), s.opts.Batch)
-	}
-	batch := make([]line, len(obs))
-	for i, o := range obs {
-		// Through the written form, so that a page can record nothing that a file couldn't.
-		raw, err := ObservationLine(o)
-		if err != nil {
-			return nil, refusal.Because(err)
-		}
-		read, err := events.ParseObservation(raw)
-		if err != nil {
-			return nil, refusal.Because(err)
-		}
-		batch[i] = line{n: i + 1, obs: read}
-	}
-	if err := s.take(ctx, batch, true); err != nil {
-		return nil, err
-	}
-	out := make([]Receipt, len(batch))
-	for i := range batch {
-		out[i] = batch[i].receipt
-	}
-	return out, nil
-}
-
-// ObservationLine writes an observation as one JSON object, as record reads it.
-func ObservationLine(o *events.Observation) ([]byte, error) { return events.FormatObservation(o) }
-
 // TripNow returns the set's trip that is open at a moment; "" where it was
 // never packed here.
 func (s *Site) TripNow(ctx context.Context, set string, at time.Time) (string, error) {

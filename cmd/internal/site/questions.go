@@ -381,10 +381,8 @@ func (s *Site) Preview(ctx context.Context, o *events.Observation) (*projections
 	if err != nil {
 		return nil, err
 	}
-	in := s.newIntake(ctx)
-	in.m = m
-	e := &events.Event{ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data}
-	if err := in.resolve(o, e); err != nil {
+	e := eventOf(id, o)
+	if err := newReferences(ctx, s, m).resolve(ctx, o, e); err != nil {
 		return nil, err
 	}
 	w := judge.NewWorld(m.Source(ctx))

@@ -1,76 +1,113 @@
 package site
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
-	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
+	"listbound/projections/readmodel"
 )
+
+// references is what an observation may refer to: what the ledger holds, and
+// what came before it in the same batch, corrections applied.
+type references struct {
+	site  *Site
+	model *readmodel.Model
+	world *judge.World
+
+	learned int64                      // events of this batch in world
+	packed  map[string][]*events.Event // set.packed of this batch, by set
+	byID    map[string]*events.Event   // of this batch
+}
+
+func newReferences(ctx context.Context, s *Site, m *readmodel.Model) *references {
+	return &references{
+		site: s, model: m, world: judge.NewWorld(m.Source(ctx)),
+		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
+	}
+}
+
+// learn keeps what later lines of the batch may refer to. The event is in its
+// final form by now; what is refused leaves nothing to refer to.
+func (r *references) learn(e *events.Event) {
+	if r.byID[e.ID] == nil {
+		r.byID[e.ID] = e
+	}
+	switch e.Data.(type) {
+	case *events.SetPacked:
+		r.packed[e.Subject] = append(r.packed[e.Subject], e)
+	case *events.ListIssued, *events.EventCorrected:
+	default:
+		return
+	}
+	r.learned++
+	r.world.Add(facts.Fact{Seq: r.site.ledger.Size() + r.learned, Recorded: r.site.Clock(), Event: e})
+}
 
 // resolve fills in what an observation may leave out, and refuses what refers
 // to something that isn't there. What is merely wrong is recorded and judged.
-func (in *intake) resolve(o *events.Observation, e *events.Event) error {
+func (r *references) resolve(ctx context.Context, o *events.Observation, e *events.Event) error {
 	switch d := o.Data.(type) {
 	case *events.ListIssued:
-		return in.checkIssue(d)
-	case *events.StationEnrolled:
-		return in.checkEnrolment(d)
-	case *events.StationRetired:
-		return in.checkRetirement(d)
+		return r.checkIssue(d)
 	case *events.EventCorrected:
-		return in.checkCorrection(d, e)
+		return r.checkCorrection(ctx, d, e)
 	case *events.SetPacked:
-		return in.checkPacked(o, d, e)
+		return r.checkPacked(ctx, o, d, e)
 	case *events.FindingAcknowledged:
-		return in.checkAcknowledged(d, e)
+		return r.checkAcknowledged(ctx, d, e)
 	case *events.ListSealed:
-		if err := in.needTrip(e); err != nil {
+		if err := r.needTrip(ctx, e); err != nil {
 			return err
 		}
-		return in.completeSeal(d, e)
+		return r.completeSeal(d, e)
 	case *events.SetCounted:
-		if err := in.needTrip(e); err != nil {
+		if err := r.needTrip(ctx, e); err != nil {
 			return err
 		}
-		return in.checkCounted(d, e)
+		return r.checkCounted(d, e)
 	}
 	if e.Kind().AboutSet() {
 		// A set nobody packed here may still be seen; then there is no trip.
-		return in.findTrip(e)
+		return r.findTrip(ctx, e)
 	}
 	return nil
 }
 
 // needTrip is findTrip for what has no meaning without a trip and its list.
-func (in *intake) needTrip(e *events.Event) error {
-	if err := in.findTrip(e); err != nil {
+func (r *references) needTrip(ctx context.Context, e *events.Event) error {
+	if err := r.findTrip(ctx, e); err != nil {
 		return err
 	}
 	if e.Trip == "" {
-		return refusal.New("set %s has no trip at %s: record set.packed first, or name the trip", e.Subject, e.Time.Format(time.RFC3339))
+		return refusal.New("set %s has no trip at %s: record set.packed first, or name the trip",
+			e.Subject, e.Time.Format(time.RFC3339))
 	}
 	return nil
 }
 
 // findTrip checks a trip that is given, or finds the set's own at that time.
-func (in *intake) findTrip(e *events.Event) error {
+func (r *references) findTrip(ctx context.Context, e *events.Event) error {
 	if e.Trip == "" {
-		trip, err := in.world.TripAt(e.Subject, e.Time)
+		trip, err := r.world.TripAt(e.Subject, e.Time)
 		e.Trip = trip
 		return err
 	}
-	set, ok, err := in.setOf(e.Trip)
+	set, ok, err := r.setOf(ctx, e.Trip)
 	if err != nil {
 		return err
 	}
 	if !ok {
-		return refusal.New("trip %s is not known here: leave the trip out for the set's open trip, or record set.packed first", e.Trip)
+		return refusal.New("trip %s is not known here: leave the trip out for the set's open trip, or record set.packed first",
+			e.Trip)
 	}
 	if set != e.Subject {
 		return refusal.New("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
@@ -78,19 +115,19 @@ func (in *intake) findTrip(e *events.Event) error {
 	return nil
 }
 
-func (in *intake) setOf(trip string) (set string, ok bool, err error) {
-	for set, es := range in.packed {
+func (r *references) setOf(ctx context.Context, trip string) (set string, ok bool, err error) {
+	for set, es := range r.packed {
 		for _, e := range es {
 			if e.Trip == trip {
 				return set, true, nil
 			}
 		}
 	}
-	return in.m.SetOfTrip(in.ctx, trip)
+	return r.model.SetOfTrip(ctx, trip)
 }
 
-func (in *intake) checkPackedBy(d *events.SetPacked) error {
-	list, err := in.list(d.List, d.Version)
+func (r *references) checkPackedBy(d *events.SetPacked) error {
+	list, err := r.list(d.List, d.Version)
 	if err != nil {
 		return err
 	}
@@ -103,15 +140,15 @@ func (in *intake) checkPackedBy(d *events.SetPacked) error {
 	return nil
 }
 
-func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *events.Event) (err error) {
-	if err := in.checkPackedBy(d); err != nil {
+func (r *references) checkPacked(ctx context.Context, o *events.Observation, d *events.SetPacked, e *events.Event) (err error) {
+	if err := r.checkPackedBy(d); err != nil {
 		return err
 	}
 	if e.Trip == "" {
 		e.Trip, err = o.NewTrip()
 		return err
 	}
-	set, ok, err := in.setOf(e.Trip)
+	set, ok, err := r.setOf(ctx, e.Trip)
 	if err != nil {
 		return err
 	}
@@ -122,18 +159,18 @@ func (in *intake) checkPacked(o *events.Observation, d *events.SetPacked, e *eve
 }
 
 // completeSeal computes what the seal commits to: list, binding, sheet code.
-func (in *intake) completeSeal(d *events.ListSealed, e *events.Event) error {
+func (r *references) completeSeal(d *events.ListSealed, e *events.Event) error {
 	// The observation's own data is not touched: its id was taken from it.
 	seal := *d
 	e.Data = &seal
 	if seal.List == "" || seal.Version == 0 {
-		p, err := in.packedOf(e)
+		p, err := r.packedOf(e)
 		if err != nil {
 			return err
 		}
 		seal.List, seal.Version = p.List, p.Version
 	}
-	list, err := in.list(seal.List, seal.Version)
+	list, err := r.list(seal.List, seal.Version)
 	if err != nil {
 		return err
 	}
@@ -149,9 +186,12 @@ func (in *intake) completeSeal(d *events.ListSealed, e *events.Event) error {
 	if err != nil {
 		return err
 	}
-	for what, pair := range map[string][2]string{"listDigest": {d.ListDigest, dig.String()}, "binding": {d.Binding, binding.String()}, "code": {d.Code, code.String()}} {
-		if pair[0] != "" && pair[0] != pair[1] {
-			return refusal.New("%s is not what list %s version %d, set %s and this trip give; leave it out", what, seal.List, seal.Version, e.Subject)
+	for _, x := range []struct{ what, given, is string }{
+		{"listDigest", d.ListDigest, dig.String()}, {"binding", d.Binding, binding.String()}, {"code", d.Code, code.String()},
+	} {
+		if x.given != "" && x.given != x.is {
+			return refusal.New("%s is not what list %s version %d, set %s and this trip give; leave it out",
+				x.what, seal.List, seal.Version, e.Subject)
 		}
 	}
 	seal.ListDigest, seal.Binding, seal.Code = dig.String(), binding.String(), code.String()
@@ -159,8 +199,8 @@ func (in *intake) completeSeal(d *events.ListSealed, e *events.Event) error {
 }
 
 // packedOf returns how the event's trip was packed, as known so far.
-func (in *intake) packedOf(e *events.Event) (*events.SetPacked, error) {
-	p, err := in.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
+func (r *references) packedOf(e *events.Event) (*events.SetPacked, error) {
+	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
 	if err != nil {
 		return nil, err
 	}
@@ -170,12 +210,12 @@ func (in *intake) packedOf(e *events.Event) (*events.SetPacked, error) {
 	return p, nil
 }
 
-func (in *intake) checkCounted(d *events.SetCounted, e *events.Event) error {
-	p, err := in.packedOf(e)
+func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
+	p, err := r.packedOf(e)
 	if err != nil {
 		return err
 	}
-	list, err := in.list(p.List, p.Version)
+	list, err := r.list(p.List, p.Version)
 	if err != nil {
 		return err
 	}
@@ -185,9 +225,9 @@ func (in *intake) checkCounted(d *events.SetCounted, e *events.Event) error {
 			return refusal.New("counts: list %s version %d has no line %d", p.List, p.Version, c.Line)
 		}
 	}
-	for _, r := range d.Removed {
-		if !lines[r.Line] {
-			return refusal.New("removed: list %s version %d has no line %d", p.List, p.Version, r.Line)
+	for _, x := range d.Removed {
+		if !lines[x.Line] {
+			return refusal.New("removed: list %s version %d has no line %d", p.List, p.Version, x.Line)
 		}
 	}
 	return nil
@@ -203,8 +243,8 @@ func lineNumbers(l *events.ListIssued) map[int64]bool {
 
 // version returns a version of a list as it is in force, nil where there is
 // none, and whether there is any version of the list.
-func (in *intake) version(list string, version int64) (d *events.ListIssued, any bool, err error) {
-	issued, err := in.world.Issued(list)
+func (r *references) version(list string, version int64) (d *events.ListIssued, any bool, err error) {
+	issued, err := r.world.Issued(list)
 	for _, x := range issued {
 		if x.List.Version == version {
 			d = x.List
@@ -213,8 +253,8 @@ func (in *intake) version(list string, version int64) (d *events.ListIssued, any
 	return d, len(issued) > 0, err
 }
 
-func (in *intake) list(list string, version int64) (*events.ListIssued, error) {
-	switch d, known, err := in.version(list, version); {
+func (r *references) list(list string, version int64) (*events.ListIssued, error) {
+	switch d, known, err := r.version(list, version); {
 	case err != nil || d != nil:
 		return d, err
 	case !known:
@@ -224,8 +264,8 @@ func (in *intake) list(list string, version int64) (*events.ListIssued, error) {
 	}
 }
 
-func (in *intake) checkIssue(d *events.ListIssued) error {
-	old, _, err := in.version(d.List, d.Version)
+func (r *references) checkIssue(d *events.ListIssued) error {
+	old, _, err := r.version(d.List, d.Version)
 	if err != nil {
 		return err
 	}
@@ -239,47 +279,14 @@ func (in *intake) checkIssue(d *events.ListIssued) error {
 			return err
 		}
 		if was != now {
-			return refusal.New("list %s version %d was issued before with other lines; a changed list is a new version", d.List, d.Version)
+			return refusal.New("list %s version %d was issued before with other lines; a changed list is a new version",
+				d.List, d.Version)
 		}
 	}
 	return nil
 }
 
-func (in *intake) checkEnrolment(d *events.StationEnrolled) error {
-	if events.ReservedStation(d.Station) {
-		return refusal.New("%s is a ledger's name; a station needs another", d.Station)
-	}
-	c, err := in.find(d.Station)
-	if err != nil {
-		return err
-	}
-	v, err := note.NewVerifier(d.Key)
-	if err != nil {
-		return refusal.New("key of station %s: %w", d.Station, err)
-	}
-	c.verifier, c.signer, c.retired = v, nil, 0
-	return nil
-}
-
-func (in *intake) checkRetirement(d *events.StationRetired) error {
-	if events.ReservedStation(d.Station) {
-		return refusal.New("%s is the ledger itself, and is not retired", d.Station)
-	}
-	c, err := in.find(d.Station)
-	if err != nil {
-		return err
-	}
-	if c.verifier == nil {
-		return in.notEnrolled(d.Station)
-	}
-	if c.retired != 0 {
-		return refusal.New("station %s was retired by record %d", d.Station, c.retired)
-	}
-	c.retired = in.s.ledger.Size() + int64(len(in.entries)) + 1
-	return nil
-}
-
-func (in *intake) checkAcknowledged(d *events.FindingAcknowledged, e *events.Event) error {
+func (r *references) checkAcknowledged(ctx context.Context, d *events.FindingAcknowledged, e *events.Event) error {
 	known := false
 	for _, c := range projections.Codes() {
 		known = known || string(c) == d.Code
@@ -287,7 +294,7 @@ func (in *intake) checkAcknowledged(d *events.FindingAcknowledged, e *events.Eve
 	if !known {
 		return refusal.New("code %q is not a finding; the findings are %s", d.Code, codeNames())
 	}
-	if err := in.findTrip(e); err != nil {
+	if err := r.findTrip(ctx, e); err != nil {
 		return err
 	}
 	if e.Trip == "" {
@@ -304,19 +311,12 @@ func codeNames() string {
 	return strings.Join(out, ", ")
 }
 
-func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) error {
-	target := in.byID[d.Event]
-	if target == nil {
-		seq, err := in.m.FindEvent(in.ctx, d.Event)
-		if err != nil {
-			return err
-		}
-		if seq == 0 {
-			return refusal.New("event %s is not known here, so it can't be corrected", d.Event)
-		}
-		if target, err = in.s.EventAt(seq); err != nil {
-			return err
-		}
+// checkCorrection holds a correction against what it corrects, and completes
+// what it puts in its place.
+func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrected, e *events.Event) error {
+	target, err := r.corrected(ctx, d.Event)
+	if err != nil {
+		return err
 	}
 	switch target.Kind() {
 	case events.KindStationEnrolled, events.KindStationRetired:
@@ -336,25 +336,7 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 	if d.Action != "replace" {
 		return nil
 	}
-	data, err := events.ParseObservedData(target.Kind(), d.Data)
-	if err != nil {
-		return refusal.New("replacing a %s: %w", target.Kind(), err)
-	}
-	// What is put in place is held to what an observation of the kind is held to.
-	t := *target
-	switch d := data.(type) {
-	case *events.ListSealed:
-		err = in.completeSeal(d, &t)
-		data = t.Data
-	case *events.SetPacked:
-		err = in.checkPackedBy(d)
-	case *events.SetCounted:
-		err = in.checkCounted(d, &t)
-	case *events.ListIssued:
-		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
-			err = refusal.New("the event issued list %s version %d; another list or version is issued, not put in its place", old.List, old.Version)
-		}
-	}
+	data, err := r.replacement(d, target)
 	if err != nil {
 		return fmt.Errorf("replacing a %s: %w", target.Kind(), err) // a refusal or not, as it was
 	}
@@ -366,4 +348,44 @@ func (in *intake) checkCorrection(d *events.EventCorrected, e *events.Event) err
 	corrected.Data = raw
 	e.Data = &corrected
 	return nil
+}
+
+// corrected returns the event that a correction names.
+func (r *references) corrected(ctx context.Context, id string) (*events.Event, error) {
+	if e := r.byID[id]; e != nil {
+		return e, nil
+	}
+	seq, err := r.model.FindEvent(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	if seq == 0 {
+		return nil, refusal.New("event %s is not known here, so it can't be corrected", id)
+	}
+	return r.site.EventAt(seq)
+}
+
+// replacement returns the data that is put in place of the target's, held to
+// what an observation of its kind is held to.
+func (r *references) replacement(d *events.EventCorrected, target *events.Event) (events.Data, error) {
+	data, err := events.ParseObservedData(target.Kind(), d.Data)
+	if err != nil {
+		return nil, refusal.Because(err)
+	}
+	t := *target
+	switch d := data.(type) {
+	case *events.ListSealed:
+		err = r.completeSeal(d, &t)
+		data = t.Data
+	case *events.SetPacked:
+		err = r.checkPackedBy(d)
+	case *events.SetCounted:
+		err = r.checkCounted(d, &t)
+	case *events.ListIssued:
+		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
+			err = refusal.New("the event issued list %s version %d; another list or version is issued, not put in its place",
+				old.List, old.Version)
+		}
+	}
+	return data, err
 }

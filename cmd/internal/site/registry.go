@@ -15,7 +15,17 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/projections/readmodel"
 )
+
+// signing is the part of an intake that knows who may record: it numbers and
+// signs events, and collects the entries of the batch.
+type signing struct {
+	site    *Site
+	model   *readmodel.Model
+	chains  map[string]*chain // by station, as this batch leaves them
+	entries []ledger.Entry
+}
 
 // chain is where a station's numbering stands.
 type chain struct {
@@ -27,17 +37,77 @@ type chain struct {
 	hash     string
 }
 
-func (in *intake) notEnrolled(station string) error {
+func newSigning(s *Site, m *readmodel.Model) *signing {
+	return &signing{site: s, model: m, chains: make(map[string]*chain)}
+}
+
+// mark is where a batch stood before a line.
+type mark struct {
+	entries int
+	chains  map[string]*chain // of the stations that the line may move on
+}
+
+func (b *signing) mark(o *events.Observation) mark {
+	m := mark{len(b.entries), make(map[string]*chain)}
+	names := []string{o.Station, b.site.Name()}
+	switch d := o.Data.(type) {
+	case *events.StationEnrolled:
+		names = append(names, d.Station)
+	case *events.StationRetired:
+		names = append(names, d.Station)
+	}
+	for _, name := range names {
+		if c := b.chains[name]; c != nil {
+			copied := *c
+			m.chains[name] = &copied
+		} else {
+			m.chains[name] = nil
+		}
+	}
+	return m
+}
+
+// undo takes back what a line did that is refused.
+func (b *signing) undo(m mark) {
+	b.entries = b.entries[:m.entries]
+	for name, c := range m.chains {
+		if c == nil {
+			delete(b.chains, name)
+		} else {
+			b.chains[name] = c
+		}
+	}
+}
+
+// sign numbers, signs and queues an event.
+func (b *signing) sign(e *events.Event, c *chain) error {
+	e.StationSeq, e.StationPrev = c.count+1, c.hash
+	n, err := events.Sign(e, c.signer)
+	if err != nil {
+		return refusal.Because(err) // too large, or what no record may hold
+	}
+	b.queue(e, n, c, 0)
+	return nil
+}
+
+func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remark) {
+	b.entries = append(b.entries, ledger.Entry{
+		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last,
+	})
+	c.count, c.hash = e.StationSeq, events.NoteHash(n)
+}
+
+func notEnrolled(station string) error {
 	return refusal.New("station %s is not enrolled here; enrol it with: listbound stations enrol %s", station, station)
 }
 
 // find returns where a station stands, enrolled or not.
-func (in *intake) find(name string) (*chain, error) {
-	if c := in.stations[name]; c != nil {
+func (b *signing) find(name string) (*chain, error) {
+	if c := b.chains[name]; c != nil {
 		return c, nil
 	}
 	c := &chain{}
-	if st := in.m.Station(name); st != nil {
+	if st := b.model.Station(name); st != nil {
 		c.retired, c.last, c.count, c.hash = st.Retired, st.Last, st.Count, st.Hash
 		if st.Key != "" {
 			v, err := note.NewVerifier(st.Key)
@@ -47,54 +117,61 @@ func (in *intake) find(name string) (*chain, error) {
 			c.verifier = v
 		}
 	}
-	if name == in.s.Name() {
-		c.signer, c.verifier = in.s.signer, in.s.ledger.Verifier()
+	if name == b.site.Name() {
+		c.signer, c.verifier = b.site.signer, b.site.ledger.Verifier()
 	}
-	in.stations[name] = c
+	b.chains[name] = c
 	return c, nil
 }
 
-// chain returns the station's chain for an observation that is signed here,
+// chainOf returns the station's chain for an observation that is signed here,
 // enrolling the station if that is how this folder is used.
-func (in *intake) chain(o *events.Observation) (c *chain, enrolled bool, err error) {
-	if c, err = in.find(o.Station); err != nil {
+func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err error) {
+	if c, err = b.find(o.Station); err != nil {
 		return nil, false, err
 	}
 	registry := o.Kind == events.KindStationEnrolled || o.Kind == events.KindStationRetired
 	switch {
-	case o.Station == in.s.Name():
+	case o.Station == b.site.Name():
 		if !registry && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
-			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, adopts policies and corrects", o.Station)
+			return nil, false, refusal.New("%s is the ledger itself; "+
+				"it only enrols and retires stations, adopts policies and corrects", o.Station)
 		}
 		return c, false, nil
 	case events.ReservedStation(o.Station):
-		return nil, false, refusal.New("%s is not this folder's ledger, which is %s", o.Station, in.s.Name())
+		return nil, false, refusal.New("%s is not this folder's ledger, which is %s", o.Station, b.site.Name())
 	case registry:
-		return nil, false, refusal.New("stations are enrolled and retired by the ledger itself (station %s)", in.s.Name())
+		return nil, false, refusal.New("stations are enrolled and retired by the ledger itself (station %s)", b.site.Name())
 	case c.retired != 0:
-		return nil, false, refusal.New("station %s was retired (record %d); enrol it again or use another", o.Station, c.retired)
-	case c.verifier == nil && !in.s.opts.EnrolOnSight:
-		return nil, false, in.notEnrolled(o.Station)
+		return nil, false, refusal.New("station %s was retired (record %d); enrol it again or use another",
+			o.Station, c.retired)
+	case c.verifier == nil && !b.site.opts.EnrolOnSight:
+		return nil, false, notEnrolled(o.Station)
 	case c.verifier == nil:
 		// By the ledger's own clock: the station's may be wrong.
-		if err := in.enrol(o.Station, in.s.opts.Clock(), "met for the first time"); err != nil {
+		if err := b.enrolHere(o.Station, b.site.opts.Clock(), "met for the first time"); err != nil {
 			return nil, false, err
 		}
 		enrolled = true
 	}
 	if c.signer == nil {
-		if c.signer, err = in.s.stationSigner(o.Station, c.verifier); err != nil {
+		if c.signer, err = b.site.stationSigner(o.Station, c.verifier); err != nil {
 			return nil, false, err
 		}
 	}
 	return c, enrolled, nil
 }
 
-// stationSigner returns the key kept here for an enrolled station.
+// stationSigner returns the key kept here for an enrolled station. It is read
+// once; the caller holds s.intake.
 func (s *Site) stationSigner(station string, enrolled note.Verifier) (note.Signer, error) {
+	if signer := s.signers[station]; signer != nil && signer.KeyHash() == enrolled.KeyHash() {
+		return signer, nil
+	}
 	path := s.keyPath(station)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, refusal.New("station %s keeps its own key and hands in signed records; if it does not, its key is missing: put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
+		return nil, refusal.New("station %s keeps its own key and hands in signed records; if it does not, its key is missing: "+
+			"put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
 	}
 	signer, _, _, err := ledger.LoadOrCreateKey(path, station)
 	if err != nil {
@@ -103,12 +180,13 @@ func (s *Site) stationSigner(station string, enrolled note.Verifier) (note.Signe
 	if signer.KeyHash() != enrolled.KeyHash() {
 		return nil, refusal.New("the key kept here for station %s is not the one it is enrolled with; enrol it again", station)
 	}
+	s.signers[station] = signer
 	return signer, nil
 }
 
-// enrol queues the enrolment of a station with a key made here.
-func (in *intake) enrol(station string, at time.Time, reason string) error {
-	path := in.s.keyPath(station)
+// enrolHere queues the enrolment of a station with a key made here.
+func (b *signing) enrolHere(station string, at time.Time, reason string) error {
+	path := b.site.keyPath(station)
 	signer, verifier, _, err := ledger.LoadOrCreateKey(path, station)
 	if err != nil {
 		return err
@@ -117,38 +195,68 @@ func (in *intake) enrol(station string, at time.Time, reason string) error {
 	if err != nil {
 		return err
 	}
-	if _, err := in.enrolKey(station, key, at, reason); err != nil {
+	if _, err := b.enrolKey(station, key, at, reason); err != nil {
 		return err
 	}
-	c := in.stations[station]
+	c := b.chains[station]
 	c.signer, c.verifier = signer, verifier
 	return nil
 }
 
 // enrolKey queues the ledger's own record that a station may record.
-func (in *intake) enrolKey(station, key string, at time.Time, reason string) (*events.Event, error) {
-	o := &events.Observation{Station: in.s.Name(), Kind: events.KindStationEnrolled, Time: at,
-		Data: &events.StationEnrolled{Station: station, Key: key, Reason: reason}}
-	return in.ledgerEvent(o)
+func (b *signing) enrolKey(station, key string, at time.Time, reason string) (*events.Event, error) {
+	return b.ledgerEvent(at, &events.StationEnrolled{Station: station, Key: key, Reason: reason})
 }
 
 // ledgerEvent queues an event of the ledger's own.
-func (in *intake) ledgerEvent(o *events.Observation) (*events.Event, error) {
-	c, err := in.find(in.s.Name())
+func (b *signing) ledgerEvent(at time.Time, d events.Data) (*events.Event, error) {
+	c, err := b.find(b.site.Name())
 	if err != nil {
 		return nil, err
 	}
+	o := &events.Observation{Station: b.site.Name(), Kind: d.Kind(), Time: at, Data: d}
 	id, err := o.ID()
 	if err != nil {
 		return nil, err
 	}
-	e := &events.Event{ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Data: o.Data, StationSeq: c.count + 1, StationPrev: c.hash}
-	n, err := events.Sign(e, c.signer)
-	if err != nil {
-		return nil, err
+	e := eventOf(id, o)
+	return e, b.sign(e, c)
+}
+
+// enrolStation lets a station record from the next line on.
+func (b *signing) enrolStation(d *events.StationEnrolled) error {
+	if events.ReservedStation(d.Station) {
+		return refusal.New("%s is a ledger's name; a station needs another", d.Station)
 	}
-	in.queue(e, n, c, 0)
-	return e, nil
+	c, err := b.find(d.Station)
+	if err != nil {
+		return err
+	}
+	v, err := note.NewVerifier(d.Key)
+	if err != nil {
+		return refusal.New("key of station %s: %w", d.Station, err)
+	}
+	c.verifier, c.signer, c.retired = v, nil, 0
+	return nil
+}
+
+// retireStation lets a station record nothing more.
+func (b *signing) retireStation(d *events.StationRetired) error {
+	if events.ReservedStation(d.Station) {
+		return refusal.New("%s is the ledger itself, and is not retired", d.Station)
+	}
+	c, err := b.find(d.Station)
+	if err != nil {
+		return err
+	}
+	if c.verifier == nil {
+		return notEnrolled(d.Station)
+	}
+	if c.retired != 0 {
+		return refusal.New("station %s was retired by record %d", d.Station, c.retired)
+	}
+	c.retired = b.site.ledger.Size() + int64(len(b.entries)) + 1
+	return nil
 }
 
 // Enrol implements Service. Without a key one is made and kept here.
@@ -172,7 +280,7 @@ func (s *Site) Enrol(ctx context.Context, station, key, reason string) (*Receipt
 		}
 		d := &events.StationEnrolled{Station: station, Key: key, Reason: reason}
 		if err := d.Check(); err != nil {
-			return nil, err
+			return nil, refusal.Because(err)
 		}
 		return in.enrolKey(station, key, s.opts.Clock(), reason)
 	})
@@ -183,23 +291,24 @@ func (s *Site) Retire(ctx context.Context, station, reason string) (*Receipt, er
 	return s.registry(ctx, func(in *intake) (*events.Event, error) {
 		d := &events.StationRetired{Station: station, Reason: reason}
 		if err := d.Check(); err != nil {
+			return nil, refusal.Because(err)
+		}
+		if err := in.retireStation(d); err != nil {
 			return nil, err
 		}
-		if err := in.checkRetirement(d); err != nil {
-			return nil, err
-		}
-		return in.ledgerEvent(&events.Observation{Station: s.Name(), Kind: d.Kind(), Time: s.opts.Clock(), Data: d})
+		return in.ledgerEvent(s.opts.Clock(), d)
 	})
 }
 
-func (s *Site) registry(ctx context.Context, prepare func(*intake) (*events.Event, error)) (*Receipt, error) {
+// registry records what the ledger itself says about a station.
+func (s *Site) registry(ctx context.Context, enter func(*intake) (*events.Event, error)) (*Receipt, error) {
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	if err := s.catchUp(ctx, nil); err != nil {
+	in, err := s.begin(ctx)
+	if err != nil {
 		return nil, err
 	}
-	in := s.newIntake(ctx)
-	e, err := prepare(in)
+	e, err := enter(in)
 	if err != nil {
 		return nil, err
 	}

@@ -52,7 +52,8 @@ type Site struct {
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
 	// receipt means that the verdicts are up to date too.
-	intake sync.Mutex
+	intake  sync.Mutex
+	signers map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	// modelMu guards the pointer; a rebuild puts another model in its place.
 	modelMu sync.RWMutex
 	model   *readmodel.Model
@@ -70,7 +71,7 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Batch < 1 || o.Batch > 500 {
 		o.Batch = 200
 	}
-	s := &Site{opts: o}
+	s := &Site{opts: o, signers: make(map[string]note.Signer)}
 	name, err := s.ledgerName()
 	if err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -84,5 +85,56 @@ func TestAnswersHoldNoLock(t *testing.T) {
 	})
 	if !errors.Is(err, stop) {
 		t.Errorf("%v", err)
+	}
+}
+
+// TestObserveChecks: a page can record nothing that a file couldn't, and what it records is what a file would have.
+func TestObserveChecks(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Batch: 3})
+	o := func(change func(*events.Observation)) *events.Observation {
+		out := checked(t, "LAP-014")
+		change(out)
+		return out
+	}
+	for _, test := range []struct {
+		what string
+		obs  []*events.Observation
+		want string
+	}{
+		{"nothing", nil, "0 observations"},
+		{"more than one batch", make([]*events.Observation, 4), "from 1 to 3"},
+		{"another kind than its data", []*events.Observation{o(func(o *events.Observation) { o.Kind = events.KindSetOpened })}, "set.opened"},
+		{"no data", []*events.Observation{o(func(o *events.Observation) { o.Data = nil })}, "data is missing"},
+		{"no set", []*events.Observation{o(func(o *events.Observation) { o.Set = "" })}, "set"},
+		{"no station", []*events.Observation{o(func(o *events.Observation) { o.Station = "storage" })}, "station"},
+		{"no time", []*events.Observation{o(func(o *events.Observation) { o.Time = time.Time{} })}, "time"},
+		{"data that no scan gives", []*events.Observation{o(func(o *events.Observation) {
+			o.Data = &events.SetChecked{Sheet: &events.Reading{Found: "in the bin"}}
+		})}, "found"},
+	} {
+		if rs, err := s.Observe(t.Context(), test.obs...); rs != nil || !refusal.Is(err) || !strings.Contains(err.Error(), test.want) {
+			t.Errorf("%s: %+v, %v; want a refusal with %q", test.what, rs, err, test.want)
+		}
+	}
+	if s.Size() != 0 {
+		t.Fatalf("%d records of what was refused", s.Size())
+	}
+
+	// The wall clock of a page may be in any zone; the record is in UTC, and known again from a file.
+	berlin := time.FixedZone("CET", 60*60)
+	rs, err := s.Observe(t.Context(), o(func(o *events.Observation) { o.Time = noon.In(berlin) }))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := s.EventAt(rs[0].Seq)
+	if err != nil || !e.Time.Equal(noon) || e.Time.Location() != time.UTC {
+		t.Errorf("%v, %v", e, err)
+	}
+	raw, err := events.FormatObservation(checked(t, "LAP-014"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again := record(t, s, string(raw)); !again[0].Known || again[0].Seq != rs[0].Seq {
+		t.Errorf("from a file: %+v, first %+v", again[0], rs[0])
 	}
 }
