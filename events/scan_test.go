@@ -80,6 +80,19 @@ func TestRecognise(t *testing.T) {
 		{"483920", []ScanKind{ScanSeal}, ScanSeal, "483920"},
 		{"B-3310", []ScanKind{ScanBadge, ScanCase}, ScanPlain, "B-3310"},
 		{"8004LAP-014", []ScanKind{ScanSet}, ScanSet, "8004LAP-014"}, // no GIAI: no company prefix
+		{"800412345A", []ScanKind{ScanSet}, ScanSet, "800412345A"},   // five digits are none
+		{"80041234567A", nil, ScanSet, "1234567A"},
+		{"7023123456A", nil, ScanSet, "123456A"},
+		// Brackets with anything but two to four digits in them are no GS1 symbol.
+		{"(1)A", nil, ScanPlain, "(1)A"},
+		{"(12345)A", nil, ScanPlain, "(12345)A"},
+		{"(x1)A", nil, ScanPlain, "(x1)A"},
+		{"(8004", nil, ScanPlain, "(8004"},
+		// 8018 begins a patient's number only before eighteen digits.
+		{"8018ABCDEFGHIJKLMNOPQR", nil, ScanPlain, "8018ABCDEFGHIJKLMNOPQR"},
+		{"801812345678901234567", nil, ScanPlain, "801812345678901234567"},
+		{"80181234567890123456A", nil, ScanPlain, "80181234567890123456A"},
+		{"K-8018401234598765400009", nil, ScanPlain, "K-8018401234598765400009"}, // the check digit does not fit
 		{"80044012345AAbb", nil, ScanSet, "4012345AAbb"},
 		{"80044012345AAbb", []ScanKind{ScanSeal}, ScanSeal, "80044012345AAbb"},
 		{"]C180044012345AAbb", nil, ScanSet, "4012345AAbb"},
@@ -151,6 +164,9 @@ func TestRecogniseRefuses(t *testing.T) {
 		{"]C100106141411234567897" + "92S2-0302-04", nil, "it names no set"}, // a carrier's own 92
 		{"]C1777", nil, "no identifier known here"},
 		{"(777)1", nil, "no identifier known here"},
+		{"(77)1", nil, "no identifier known here"},
+		{"(7777)1", nil, "no identifier known here"},
+		{"]d2(8004)4012345AAbb", nil, "no identifier known here"},
 		{"https://example.com/list/7", nil, "without a GS1 identifier"},
 	}
 	if len(tests) == 0 {
@@ -263,10 +279,25 @@ func TestLabelIsUnique(t *testing.T) {
 		whole("X9XS" + encode32([]byte("LAP-014"))),
 		whole("X9XS" + coded[:17] + string(sheetAlphabet[last+1])),
 		whole("X9XS" + coded + "0"),
-		whole("X9XS"), whole("X9S"), whole("X9XQ" + coded), whole("X9XS" + encode32([]byte("a b"))), whole("X9XS" + encode32([]byte("a\xff"))),
+		whole("X9X"), whole("X9XS"), whole("X9S"), whole("X9XQ" + coded), whole("X9XS" + encode32([]byte("a b"))), whole("X9XS" + encode32([]byte("a\xff"))),
 	} {
 		if got, err := Recognise(text); err == nil {
 			t.Errorf("%q is recognised as %s", text, describe([]Scan{got}))
+		}
+	}
+}
+
+// TestLabelTooShort: the lead alone has the sum of a label, and so may begin one.
+func TestLabelTooShort(t *testing.T) {
+	if labelSum(labelLead) != labelTotal {
+		t.Fatalf("the sum of %s is %d; the test shows nothing", labelLead, labelSum(labelLead))
+	}
+	for _, text := range []string{"", labelLead} {
+		for range 3 {
+			if got, err := parseLabel(text); err == nil {
+				t.Errorf("%q reads as %v", text, got)
+			}
+			text += string(labelAlphabet[labelCheck(text)])
 		}
 	}
 }
@@ -282,15 +313,17 @@ func TestLabelTextRefuses(t *testing.T) {
 	}
 }
 
-// A configured separator is the only one that counts.
-func TestWedgeSeparators(t *testing.T) {
-	const scan = "]d280044012345AAbb#92S2-0302-04"
-	if got, err := Recognise(scan, ScanLoad); err == nil {
-		t.Errorf("# counts as separator without being set: %v", got)
+// Only what scanners are usually set to type counts as a separator.
+func TestSeparators(t *testing.T) {
+	for _, sep := range []string{"\x1d", "^", "~", "|", "{GS}", "<GS>"} {
+		if got, err := Recognise("]d280044012345AAbb"+sep+"92S2-0302-04", ScanLoad); err != nil || got.Value != "S2-0302-04" {
+			t.Errorf("with %q: %v, %v", sep, got, err)
+		}
 	}
-	got, err := Wedge{Separators: []string{"#"}}.Recognise(scan, ScanLoad)
-	if err != nil || got.Value != "S2-0302-04" {
-		t.Errorf("with # set: %v, %v", got, err)
+	for _, sep := range []string{"#", "{gs}", "GS"} {
+		if got, err := Recognise("]d280044012345AAbb"+sep+"92S2-0302-04", ScanLoad); err == nil {
+			t.Errorf("%q counts as a separator: %v", sep, got)
+		}
 	}
 }
 
