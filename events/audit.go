@@ -69,7 +69,7 @@ func LedgerName(site string) string { return site + "/" + ledgerStation }
 
 const ledgerStation = "ledger"
 
-// ReservedStation says whether a name belongs to a ledger, so that no station
+// ReservedStation reports whether a name belongs to a ledger, so that no station
 // can be enrolled under it.
 func ReservedStation(station string) bool {
 	_, name, _ := strings.Cut(station, "/")

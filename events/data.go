@@ -196,7 +196,7 @@ type StationRetired struct {
 	Reason  string `json:"reason"`
 }
 
-// FindingAcknowledged says that a person has seen a finding. It hides nothing.
+// FindingAcknowledged records that a person has taken note of a finding. It hides nothing.
 // Subject: the set; the trip is the event's.
 type FindingAcknowledged struct {
 	Code   string `json:"code"`

@@ -7,7 +7,8 @@
 // A person or a program hands in one JSON object a line (UTF-8; LF or CR LF;
 // a byte order mark at the start is passed over; at most 60,000 bytes):
 //
-//	{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014","operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"weightKg":8.4}}
+//	{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014",
+//	 "operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"weightKg":8.4}}
 //
 // Members of another name, members that stand twice, invalid UTF-8 and numbers
 // that are not whole are refused; the one exception is weightKg, which becomes

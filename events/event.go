@@ -137,15 +137,15 @@ func (e *Event) Check() error {
 // standard's form only.
 func parseTime(s string) (time.Time, error) {
 	t, err := time.Parse(time.RFC3339Nano, s)
-	if err != nil || s[13] != ':' || s[19] == ',' || !zone(s) {
+	if err != nil || s[13] != ':' || s[19] == ',' || !hasZone(s) {
 		return time.Time{}, fmt.Errorf("time %q is not an RFC 3339 time (for example 2026-03-02T06:11:00Z)", s)
 	}
 	return t.UTC(), nil
 }
 
-// zone says whether a time that time.Parse took ends in Z or hours up to 23 and
-// minutes up to 59.
-func zone(s string) bool {
+// hasZone reports whether a time that time.Parse accepts ends in Z, or in hours
+// up to 23 and minutes up to 59.
+func hasZone(s string) bool {
 	z := s[len(s)-5:]
 	return z[4] == 'Z' || z[:2] <= "23" && z[3:] <= "59"
 }

@@ -22,7 +22,8 @@ func (e Element) Title() string { return applicationIdentifiers[e.AI].title }
 
 // ErrPatient is returned for a GS1 symbol that identifies a patient. What it
 // says is not repeated in the error: it must not reach a log or a screen.
-var ErrPatient = errors.New("this symbol identifies a patient (GS1 8018): nothing about patients is recorded here; scan the case reference instead")
+var ErrPatient = errors.New("this symbol identifies a patient (GS1 8018): nothing about patients is recorded here; " +
+	"scan the case reference instead")
 
 // ai is the format of one application identifier: a part of fixed length and,
 // after it, a part of variable length.
@@ -127,7 +128,8 @@ func parseElements(s string) ([]Element, error) {
 	for s != "" {
 		id, a, ok := knownAI(s)
 		if !ok {
-			return nil, fmt.Errorf("taken for a GS1 symbol, it goes on with %.8q, which is no identifier known here (read so far: %s): if the scanner leaves separators out, set it to send GS or ^", s, readSoFar(out))
+			return nil, fmt.Errorf("taken for a GS1 symbol, it goes on with %.8q, which is no identifier known here "+
+				"(read so far: %s): if the scanner leaves separators out, set it to send GS or ^", s, readSoFar(out))
 		}
 		s = s[len(id):]
 		var value string
@@ -152,7 +154,8 @@ func parseBracketed(s string) ([]Element, error) {
 	for s != "" {
 		id, a, ok := knownAI(strings.TrimPrefix(s, "("))
 		if !ok || !strings.HasPrefix(s, "("+id+")") {
-			return nil, fmt.Errorf("taken for a GS1 symbol in brackets, %.12q is no identifier known here: type it as printed, for example (8004)4012345AAbb", s)
+			return nil, fmt.Errorf("taken for a GS1 symbol in brackets, %.12q is no identifier known here: "+
+				"type it as printed, for example (8004)4012345AAbb", s)
 		}
 		s = s[len(id)+2:]
 		end := len(s)
@@ -188,13 +191,15 @@ func parseLink(s string) ([]Element, error) {
 		return ok
 	})
 	if start < 0 || (len(path)-start)%2 != 0 {
-		return nil, fmt.Errorf("%.60q is a web address without a GS1 identifier: scan the label of the set, badge, load or case", s)
+		return nil, fmt.Errorf("%.60q is a web address without a GS1 identifier: "+
+			"scan the label of the set, badge, load or case", s)
 	}
 	var out []Element
 	add := func(id, value string) error {
 		a, ok := applicationIdentifiers[id]
 		if !ok {
-			return fmt.Errorf("the GS1 web address names %.8q, which is no identifier known here: scan the label of the set, badge, load or case", id)
+			return fmt.Errorf("the GS1 web address names %.8q, which is no identifier known here: "+
+				"scan the label of the set, badge, load or case", id)
 		}
 		if err := a.checkValue(id, value); err != nil {
 			return err
@@ -265,7 +270,8 @@ func (a ai) checkValue(id, v string) error {
 	case a.zero && head[0] != '0':
 		return bad("does not begin with the filler 0")
 	case len(tail) > a.variable:
-		return bad("is followed by more without a separator, or too long (%d characters, at most %d); if this comes again, set the scanner to send GS or ^ as separator", len(v), a.fixed+a.variable)
+		return bad("is followed by more without a separator, or too long (%d characters, at most %d); "+
+			"if this comes again, set the scanner to send GS or ^ as separator", len(v), a.fixed+a.variable)
 	case tail == "" && a.variable > 0 && !a.optional:
 		return bad("is empty")
 	case a.numeric && !onlyDigits(tail):
@@ -303,13 +309,15 @@ func checkTogether(es []Element) error {
 	have := make(map[string]string, len(es))
 	for _, e := range es {
 		if v, ok := have[e.AI]; ok && v != e.Value {
-			return fmt.Errorf("GS1 %s (%s) stands twice in one scan, as %.40q and %.40q: two symbols ran together; scan them one at a time", e.AI, e.Title(), v, e.Value)
+			return fmt.Errorf("GS1 %s (%s) stands twice in one scan, as %.40q and %.40q: "+
+				"two symbols ran together; scan them one at a time", e.AI, e.Title(), v, e.Value)
 		}
 		have[e.AI] = e.Value
 	}
 	for id, with := range map[string]string{"254": "414", "8019": "8017"} {
 		if _, ok := have[id]; ok && have[with] == "" {
-			return fmt.Errorf("GS1 %s (%s) means nothing without %s: scan the whole symbol", id, applicationIdentifiers[id].title, with)
+			return fmt.Errorf("GS1 %s (%s) means nothing without %s: scan the whole symbol",
+				id, applicationIdentifiers[id].title, with)
 		}
 	}
 	return nil

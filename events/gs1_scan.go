@@ -189,11 +189,14 @@ func assetOf(v map[string]string) (string, error) {
 	giai, grai, assembly := v["8004"], v["8003"], v["7023"]
 	switch {
 	case giai != "" && grai != "":
-		return "", fmt.Errorf("one symbol names two assets, %s (GS1 8004) and %s (GS1 8003): scan the tag of the set", giai, grai)
+		return "", fmt.Errorf("one symbol names two assets, %s (GS1 8004) and %s (GS1 8003): "+
+			"scan the tag of the set", giai, grai)
 	case giai != "" && assembly != "" && giai != assembly:
-		return "", fmt.Errorf("this is the label of a part, %s, of the assembly %s (GS1 7023): scan the tag of the set itself", giai, assembly)
+		return "", fmt.Errorf("this is the label of a part, %s, of the assembly %s (GS1 7023): "+
+			"scan the tag of the set itself", giai, assembly)
 	case grai != "" && len(grai) == applicationIdentifiers["8003"].fixed:
-		return "", fmt.Errorf("GS1 8003 %s has no serial number: it names a type of container, not this one; scan the tag of the set", grai)
+		return "", fmt.Errorf("GS1 8003 %s has no serial number: it names a type of container, not this one; "+
+			"scan the tag of the set", grai)
 	case giai != "":
 		return giai, nil
 	case grai != "":

@@ -67,7 +67,7 @@ func Binding(list Digest, set, trip string) (Digest, error) {
 	}{list.String(), set, trip})
 }
 
-// plain says whether a text stands in canonical JSON as it is.
+// plain reports whether a text stands in canonical JSON as it is.
 func plain(s string) bool {
 	for i := range len(s) {
 		if c := s[i]; c < 0x20 || c >= 0x7f || c == '"' || c == '\\' {

@@ -233,7 +233,8 @@ func ParseObservedData(k Kind, raw []byte) (Data, error) {
 }
 
 func grams(kg string) (int64, error) {
-	bad := fmt.Errorf("weightKg is %.20s; it is a number of kilograms from 0 to %d with at most three decimals", kg, maxGrams/1000)
+	bad := fmt.Errorf("weightKg is %.20s; it is a number of kilograms from 0 to %d with at most three decimals",
+		kg, maxGrams/1000)
 	if len(kg) > 16 || strings.ContainsAny(kg, "eE/_\"") {
 		return 0, bad
 	}

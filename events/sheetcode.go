@@ -27,6 +27,9 @@ const (
 	shortCodeChars = 7
 )
 
+// scanAgain is what to do about a sheet code that can't be read.
+const scanAgain = "scan it again, or record the sheet as unreadable"
+
 // SheetCode is what a sheet's symbol says: a trip, and the first 132 bits of
 // the binding digest (the last four bits of Binding are zero).
 type SheetCode struct {
@@ -74,7 +77,7 @@ func (c SheetCode) Short() string {
 	return string(out[:4]) + "-" + string(out[4:])
 }
 
-// Matches says whether the code commits to this binding digest.
+// Matches reports whether the code commits to this binding digest.
 func (c SheetCode) Matches(binding Digest) bool {
 	o, err := NewSheetCode(c.Trip, binding)
 	return err == nil && o.Binding == c.Binding
@@ -95,13 +98,14 @@ func ParseSheetCode(s string) (SheetCode, error) {
 		return SheetCode{}, err
 	}
 	if len(vals) != sheetCodeLen {
-		return SheetCode{}, fmt.Errorf("sheet code has %d characters; a sheet code has %d: scan it again, or record the sheet as unreadable", len(vals), sheetCodeLen)
+		return SheetCode{}, fmt.Errorf("sheet code has %d characters; a sheet code has %d: %s",
+			len(vals), sheetCodeLen, scanAgain)
 	}
 	if norm[0] != sheetVersion {
 		return SheetCode{}, fmt.Errorf("sheet code begins with %q; this program knows version %q", norm[0], sheetVersion)
 	}
 	if sum(vals) != 0 {
-		return SheetCode{}, fmt.Errorf("sheet code is damaged (the check character does not fit): scan it again, or record the sheet as unreadable")
+		return SheetCode{}, fmt.Errorf("sheet code is damaged (the check character does not fit): %s", scanAgain)
 	}
 	var bits [33]byte
 	for i, v := range vals[1 : sheetCodeLen-1] {
@@ -185,7 +189,7 @@ func codeValues(s string) (vals []byte, norm string, err error) {
 		}
 		v := strings.IndexRune(sheetAlphabet, r)
 		if v < 0 {
-			return nil, "", fmt.Errorf("sheet code holds %q, which no code has: scan it again, or record the sheet as unreadable", r)
+			return nil, "", fmt.Errorf("sheet code holds %q, which no code has: %s", r, scanAgain)
 		}
 		vals = append(vals, byte(v))
 		b.WriteRune(r)
