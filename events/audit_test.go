@@ -79,7 +79,8 @@ func TestAuditEnrolAndRetire(t *testing.T) {
 	c.good(later, packed, 8)
 	c.bad(c.next(k, packed, 9, nil), 9, 0, RemarkSignature, "not signed by the key of north/packing-1")
 	st := c.audit.Station(k.name)
-	if st == nil || st.Key != later.vkey || st.Enrolled != 8 || st.Retired != 0 || st.Last != 10 || st.Count != 7 || st.Hash != c.hashes[k.name] {
+	if st == nil || st.Key != later.vkey || st.Enrolled != 8 || st.Retired != 0 || st.Last != 10 || st.Count != 7 ||
+		st.Hash != c.hashes[k.name] {
 		t.Errorf("station %+v", st)
 	}
 	if c.audit.Station("north/or-3") != nil || len(c.audit.Stations()) != 2 {
@@ -91,10 +92,13 @@ func TestAuditEnrolAndRetire(t *testing.T) {
 // TestAuditImpersonation: nobody but the ledger's key enrols or retires.
 func TestAuditImpersonation(t *testing.T) {
 	c := newAuditCase(t)
-	k, other, thief := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/or-3", 3), newTestKey(t, LedgerName("north"), 4)
+	k, other, thief := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/or-3", 3),
+		newTestKey(t, LedgerName("north"), 4)
 	c.good(c.ledger, enrol(k), 0)
-	c.bad(c.next(k, enrol(other), 1, nil), 1, 0, RemarkSignature, "an enrolment counts only with the ledger's own signature")
-	c.bad(c.next(k, &StationRetired{Station: k.name, Reason: "x"}, 2, nil), 2, 0, RemarkSignature, "a retirement counts only with the ledger's own signature")
+	c.bad(c.next(k, enrol(other), 1, nil), 1, 0, RemarkSignature,
+		"an enrolment counts only with the ledger's own signature")
+	c.bad(c.next(k, &StationRetired{Station: k.name, Reason: "x"}, 2, nil), 2, 0, RemarkSignature,
+		"a retirement counts only with the ledger's own signature")
 	c.bad(c.next(thief, enrol(other), 3, nil), 3, 0, RemarkSignature,
 		"signed by another key than the ledger's", "an enrolment counts only with the ledger's own signature")
 	c.bad(c.next(thief, &StationRetired{Station: k.name, Reason: "x"}, 4, nil), 4, 0, RemarkSignature,
@@ -132,7 +136,8 @@ func TestAuditEnrolledKeyOfAnother(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c.bad(n, 0, 0, RemarkForm, `the key is named "north/or-3", the station "north/packing-1"; a station's key carries its name`,
+	c.bad(n, 0, 0, RemarkForm,
+		`the key is named "north/or-3", the station "north/packing-1"; a station's key carries its name`,
 		"the key enrolled is not one of north/packing-1")
 	if st := c.audit.Station(k.name); st != nil {
 		t.Errorf("enrolled as %+v", st)
@@ -143,18 +148,23 @@ func TestAuditNumbering(t *testing.T) {
 	c := newAuditCase(t)
 	k := newTestKey(t, "north/packing-1", 2)
 	c.good(c.ledger, enrol(k), 0)
-	c.bad(c.next(k, &SetChecked{}, 0, func(e *Event) { e.StationSeq = 2 }), 0, 0, RemarkGap, "north/packing-1 numbered this record 2; its last one here was 0")
+	c.bad(c.next(k, &SetChecked{}, 0, func(e *Event) { e.StationSeq = 2 }), 0, 0, RemarkGap,
+		"north/packing-1 numbered this record 2; its last one here was 0")
 	third := c.next(k, &SetChecked{}, 1, nil)
 	c.bad(third, 1, 0, 0)
 	// A hole, a replay, a record whose forerunner was changed or left out.
-	c.bad(c.next(k, &SetChecked{}, 2, func(e *Event) { e.StationSeq = 5 }), 2, 0, RemarkGap, "north/packing-1 numbered this record 5; its last one here was 3")
+	c.bad(c.next(k, &SetChecked{}, 2, func(e *Event) { e.StationSeq = 5 }), 2, 0, RemarkGap,
+		"north/packing-1 numbered this record 5; its last one here was 3")
 	c.bad(third, 3, 0, RemarkGap, "north/packing-1 numbered this record 3; its last one here was 5")
-	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationPrev = NoteHash(nil) }), 4, 0, RemarkGap, "north/packing-1's record 4 does not follow from its record 3")
-	c.bad(c.next(k, &SetChecked{}, 5, func(e *Event) { e.StationPrev = "" }), 5, 0, RemarkGap, "north/packing-1's record 5 does not follow from its record 4")
+	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationPrev = NoteHash(nil) }), 4, 0, RemarkGap,
+		"north/packing-1's record 4 does not follow from its record 3")
+	c.bad(c.next(k, &SetChecked{}, 5, func(e *Event) { e.StationPrev = "" }), 5, 0, RemarkGap,
+		"north/packing-1's record 5 does not follow from its record 4")
 	c.good(k, &SetChecked{}, 6)
 	// A forged record in between is remarked, and the true one that follows the last true one as well.
 	own := c.next(k, &SetChecked{}, 7, nil)
-	c.bad(c.next(newTestKey(t, k.name, 9), &SetChecked{Tag: "X"}, 7, nil), 7, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	c.bad(c.next(newTestKey(t, k.name, 9), &SetChecked{Tag: "X"}, 7, nil), 7, 0, RemarkSignature,
+		"not signed by the key of north/packing-1")
 	c.bad(own, 7, 0, RemarkGap, "north/packing-1 numbered this record 7; its last one here was 7")
 }
 
@@ -165,8 +175,10 @@ func TestAuditExcerpt(t *testing.T) {
 	c.bad(c.next(c.ledger, enrol(k), 0, func(e *Event) { e.StationSeq, e.StationPrev = 7, NoteHash(nil) }), 0, 0, 0)
 	c.bad(c.next(k, &SetChecked{}, 1, func(e *Event) { e.StationSeq, e.StationPrev = 40, NoteHash(nil) }), 1, 0, 0)
 	c.good(k, &SetChecked{}, 2)
-	c.bad(c.next(k, &SetChecked{}, 3, func(e *Event) { e.StationPrev = NoteHash(nil) }), 3, 0, RemarkGap, "north/packing-1's record 42 does not follow from its record 41")
-	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationSeq = 41 }), 4, 0, RemarkGap, "north/packing-1 numbered this record 41; its last one here was 42")
+	c.bad(c.next(k, &SetChecked{}, 3, func(e *Event) { e.StationPrev = NoteHash(nil) }), 3, 0, RemarkGap,
+		"north/packing-1's record 42 does not follow from its record 41")
+	c.bad(c.next(k, &SetChecked{}, 4, func(e *Event) { e.StationSeq = 41 }), 4, 0, RemarkGap,
+		"north/packing-1 numbered this record 41; its last one here was 42")
 }
 
 func TestAuditClocks(t *testing.T) {
@@ -195,10 +207,12 @@ func TestAuditForm(t *testing.T) {
 	c.good(c.ledger, enrol(k), 0)
 	c.bad(c.next(k, &Unknown{Type: "listbound.set.packed.v2", Raw: []byte(`{}`)}, 1, nil), 1, 0, RemarkUnknown,
 		`type "listbound.set.packed.v2" is not known here, or its data does not fit it`)
-	c.bad([]byte("no record"), 2, 0, RemarkForm, "not a record: a record is one line of JSON, a blank line and signature lines")
+	c.bad([]byte("no record"), 2, 0, RemarkForm,
+		"not a record: a record is one line of JSON, a blank line and signature lines")
 	c.bad([]byte("{}\n\n— x y\n"), 2, 0, RemarkForm, `specversion is "", not "1.0"`)
 	signed := func(old, new string) []byte {
-		text, err := Encode(testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3}, k.name, c.seqs[k.name]+1, c.hashes[k.name], testTime.Add(2*time.Minute)))
+		text, err := Encode(testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3}, k.name, c.seqs[k.name]+1, c.hashes[k.name],
+			testTime.Add(2*time.Minute)))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -209,7 +223,8 @@ func TestAuditForm(t *testing.T) {
 		return n
 	}
 	c.bad(signed(`,"id"`, `, "id"`), 2, 0, RemarkForm, "the JSON is not in canonical form")
-	c.bad(signed(`"version":3`, `"version":3,"weight":8.5`), 2, 0, RemarkForm, "the number 8.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 52)")
+	c.bad(signed(`"version":3`, `"version":3,"weight":8.5`), 2, 0, RemarkForm,
+		"the number 8.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 52)")
 	c.bad(signed(`"version":3`, `"version":-3`), 2, 0, RemarkForm, "version is -3; it goes from 1 to 9999")
 	// Faults of several sorts are all named.
 	c.audit.Canonical = false
@@ -248,10 +263,12 @@ func TestAuditRestore(t *testing.T) {
 
 func TestRemarkNames(t *testing.T) {
 	all := RemarkSignature | RemarkGap | RemarkBackwards | RemarkAhead | RemarkUnknown | RemarkForm
-	if all != 63 || len(all.Names()) != 6 || Remark(0).String() != "" || (RemarkGap|RemarkForm).String() != "the station's numbering has a hole; not in canonical form" {
+	if all != 63 || len(all.Names()) != 6 || Remark(0).String() != "" ||
+		(RemarkGap|RemarkForm).String() != "the station's numbering has a hole; not in canonical form" {
 		t.Errorf("%d: %s", all, all)
 	}
-	if got := strings.Join(all.Keys(), " "); got != "signature gap backwards ahead unknown form" || RemarkAhead.Keys()[0] != "ahead" {
+	if got := strings.Join(all.Keys(), " "); got != "signature gap backwards ahead unknown form" ||
+		RemarkAhead.Keys()[0] != "ahead" {
 		t.Errorf("keys: %s", got)
 	}
 	if !ReservedStation("north/ledger") || ReservedStation("north/ledger-2") || ReservedStation("ledger/north") {

@@ -55,15 +55,19 @@ func TestCanonicalRefuses(t *testing.T) {
 		{"broken UTF-8", "\"\xff\"", "not JSON: invalid UTF-8 at byte 1"},
 		{"UTF-8 of a surrogate", "\"\xed\xa0\x80\"", "not JSON: invalid UTF-8 at byte 1"},
 		{"a lone surrogate", `"\ud800"`, "not JSON: invalid surrogate pair `\\ud800\"` in string at byte 1"},
-		{"surrogates in the wrong order", `"\udc00\ud800"`, "not JSON: invalid surrogate pair `\\udc00\\ud800` in string at byte 1"},
+		{"surrogates in the wrong order", `"\udc00\ud800"`,
+			"not JSON: invalid surrogate pair `\\udc00\\ud800` in string at byte 1"},
 		{"a fraction", `[1.5]`, "the number 1.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 4)"},
 		{"a whole fraction", `[1.0]`, "the number 1.0 is not a whole number between -(2^53-1) and 2^53-1 (at byte 4)"},
 		{"an exponent", `1e2`, "the number 1e2 is not a whole number between -(2^53-1) and 2^53-1 (at byte 3)"},
 		{"minus nothing", `-0`, "the number -0 is not a whole number between -(2^53-1) and 2^53-1 (at byte 2)"},
-		{"2^53", `9007199254740992`, "the number 9007199254740992 is not a whole number between -(2^53-1) and 2^53-1 (at byte 16)"},
-		{"beyond 64 bits", `18446744073709551617`, "the number 18446744073709551617 is not a whole number between -(2^53-1) and 2^53-1 (at byte 20)"},
+		{"2^53", `9007199254740992`,
+			"the number 9007199254740992 is not a whole number between -(2^53-1) and 2^53-1 (at byte 16)"},
+		{"beyond 64 bits", `18446744073709551617`,
+			"the number 18446744073709551617 is not a whole number between -(2^53-1) and 2^53-1 (at byte 20)"},
 		{"beyond every double", `1e400`, "the number 1e400 is not a whole number between -(2^53-1) and 2^53-1 (at byte 5)"},
-		{"a long number is cut in the message", strings.Repeat("9", 300), "the number " + strings.Repeat("9", 40) + " is not a whole number between -(2^53-1) and 2^53-1 (at byte 300)"},
+		{"a long number is cut in the message", strings.Repeat("9", 300),
+			"the number " + strings.Repeat("9", 40) + " is not a whole number between -(2^53-1) and 2^53-1 (at byte 300)"},
 		{"a byte order mark", "\ufeff1", "not JSON: invalid character '\\ufeff' at start of value at byte 0"},
 		{"too long", `"` + strings.Repeat("x", MaxRecord) + `"`, "60002 bytes are more than the 60000 a record may have"},
 	} {
@@ -97,7 +101,8 @@ func drawJSON(t *rapid.T, depth int) string {
 		}
 		return b.String() + `"`
 	}
-	anyString := rapid.StringOf(rapid.RuneFrom([]rune("abA\"\\/\x00\x1f\x7f\u0080éü€\u2028\u2029דּ\ufffd\uffff\U0001f602\U0010ffff")))
+	const runes = "abA\"\\/\x00\x1f\x7f\u0080éü€\u2028\u2029דּ\ufffd\uffff\U0001f602\U0010ffff"
+	anyString := rapid.StringOf(rapid.RuneFrom([]rune(runes)))
 	kind := rapid.IntRange(0, 6).Draw(t, "kind")
 	if depth == 0 {
 		kind %= 5

@@ -10,7 +10,8 @@ import (
 	"listbound/events"
 )
 
-const packed = `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014","operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"weightKg":8.4}}`
+const packed = `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014",` +
+	`"operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"weightKg":8.4}}`
 
 const (
 	stationKey  = "PRIVATE+KEY+north/packing-1+c2bd0f8c+AQcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcHBwcH"
@@ -27,8 +28,11 @@ func must[T any](v T, err error) T {
 // One observation a line; a refused line costs nothing else.
 func ExampleObservations() {
 	lines := packed + "\n" +
-		`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:12:00Z","data":{"list":"LAP-MAJOR","version":3}}` + "\n" +
-		`{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-014","data":{"placement":"top shelf"}}`
+		`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:12:00Z",` +
+		`"data":{"list":"LAP-MAJOR","version":3}}` +
+		"\n" +
+		`{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-014",` +
+		`"data":{"placement":"top shelf"}}`
 	for line, o := range events.Observations(strings.NewReader(lines)) {
 		if o.Err != nil {
 			fmt.Printf("line %d: %v\n", line, o.Err)

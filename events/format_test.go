@@ -111,7 +111,8 @@ func TestObservationCheck(t *testing.T) {
 		{"after the last year", func(o *Observation) { o.Time = inZone(2199, 12, 31, 23, -1) },
 			"time 2200-01-01T00:00:00Z is not in the years 2000 to 2199"},
 		{"data", func(o *Observation) { o.Data = &SetPacked{List: "LAP"} }, "version is 0; it goes from 1 to 9999"},
-		{"broken UTF-8", func(o *Observation) { o.Data = &SetPacked{List: "LAP\xff", Version: 1} }, "list is not valid UTF-8"},
+		{"broken UTF-8", func(o *Observation) { o.Data = &SetPacked{List: "LAP\xff", Version: 1} },
+			"list is not valid UTF-8"},
 	} {
 		o := parse(t, packedLine)
 		if err := o.Check(); err != nil {

@@ -65,7 +65,8 @@ func TestGS1SeparatorAfterFixedPart(t *testing.T) {
 		}
 	}
 	// Too long for the variable part: the separator is missing for certain.
-	for _, s := range []string{"80044012345AAbb" + "91" + strings.Repeat("A", 54), "80030401234566666387" + "21" + strings.Repeat("1", 14)} {
+	for _, s := range []string{"80044012345AAbb" + "91" + strings.Repeat("A", 54),
+		"80030401234566666387" + "21" + strings.Repeat("1", 14)} {
 		if got, err := parseElements(s); err == nil || !strings.Contains(err.Error(), "without a separator") {
 			t.Errorf("%q = %v, %v; want it refused for its separator", s, got, err)
 		}
@@ -86,8 +87,10 @@ func TestGS1DigitalLink(t *testing.T) {
 		{"https://id.gs1.org/01/09521234543213/10/ABC123/21/12345", ScanItem, "09521234543213", Element{"10", "ABC123"}},
 		{"https://id.gs1.org/01/09521234543213?17=261231", ScanItem, "09521234543213", Element{"17", "261231"}},
 		{"https://id.gs1.org/8004/4012345AAbb", ScanSet, "4012345AAbb", Element{"8004", "4012345AAbb"}},
-		{"HTTPS://example.org/assets/8003/0401234566666387?lang=en", ScanSet, "0401234566666387", Element{"8003", "0401234566666387"}},
-		{"https://id.gs1.org/8017/401234500000987658", ScanBadge, "401234500000987658", Element{"8017", "401234500000987658"}},
+		{"HTTPS://example.org/assets/8003/0401234566666387?lang=en", ScanSet, "0401234566666387",
+			Element{"8003", "0401234566666387"}},
+		{"https://id.gs1.org/8017/401234500000987658", ScanBadge, "401234500000987658",
+			Element{"8017", "401234500000987658"}},
 		{"https://id.gs1.org/01/04012345123456/21/12", ScanItem, "04012345123456", Element{"21", "12"}},
 		{"https://id.gs1.org/414/4012345000115/254/987", ScanPlace, "4012345000115.987", Element{"254", "987"}},
 		{"https://id.gs1.org/8004/4012345A%2Fb", ScanSet, "4012345A/b", Element{"8004", "4012345A/b"}},
@@ -97,11 +100,13 @@ func TestGS1DigitalLink(t *testing.T) {
 	}
 	for _, tt := range tests {
 		got, err := Recognise(tt.link)
-		if v, ok := got.Element(tt.more.AI); err != nil || got.Kind != tt.kind || got.Value != tt.id || !ok || v != tt.more.Value {
+		if v, ok := got.Element(tt.more.AI); err != nil || got.Kind != tt.kind || got.Value != tt.id || !ok ||
+			v != tt.more.Value {
 			t.Errorf("Recognise(%q) = %v, %v; want %s %q with %v", tt.link, got, err, tt.kind, tt.id, tt.more)
 		}
 	}
-	for _, bad := range []string{"https://id.gs1.org/01/09521234543214", "https://id.gs1.org/01", "https://id.gs1.org/8004/%zz", "https://id.gs1.org/8004/401/77/1",
+	for _, bad := range []string{"https://id.gs1.org/01/09521234543214", "https://id.gs1.org/01",
+		"https://id.gs1.org/8004/%zz", "https://id.gs1.org/8004/401/77/1",
 		"https://id.gs1.org/8004/401?17=1", "https:///8004/401"} {
 		if got, err := Recognise(bad); err == nil {
 			t.Errorf("Recognise(%q) = %v", bad, got)
@@ -114,8 +119,10 @@ func TestGS1Elements(t *testing.T) {
 		scan string
 		want []Element
 	}{
-		{"01095212345432131726123110ABC\x1d2112", []Element{{"01", "09521234543213"}, {"17", "261231"}, {"10", "ABC"}, {"21", "12"}}},
-		{"\x1d0109521234543213\x1d10A", []Element{{"01", "09521234543213"}, {"10", "A"}}}, // a separator nobody needs does no harm
+		{"01095212345432131726123110ABC\x1d2112",
+			[]Element{{"01", "09521234543213"}, {"17", "261231"}, {"10", "ABC"}, {"21", "12"}}},
+		{"\x1d0109521234543213\x1d10A", []Element{{"01", "09521234543213"}, {"10", "A"}}},
+		// a separator nobody needs does no harm
 		{"41440123450001152541\x1d", []Element{{"414", "4012345000115"}, {"254", "1"}}},
 		{"8017401234500000987658\x1d801912", []Element{{"8017", "401234500000987658"}, {"8019", "12"}}},
 		{"70234012345AAbb", []Element{{"7023", "4012345AAbb"}}},
@@ -133,8 +140,10 @@ func TestGS1Elements(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, bad := range []string{
-		"80031401234566666" + string(filler), "80030401234566666487", "801740123450000098765", "801740123450000098765A", "401234500000987658",
-		"01095212345432", "010952123454321A", "17261301", "17260230", "10", "10\x1d", "10ABCDEFGHIJKLMNOPQRSTU", "10A#", "10ä", "3012A", "8019", "801912", "2541",
+		"80031401234566666" + string(filler), "80030401234566666487", "801740123450000098765", "801740123450000098765A",
+		"401234500000987658",
+		"01095212345432", "010952123454321A", "17261301", "17260230", "10", "10\x1d", "10ABCDEFGHIJKLMNOPQRSTU", "10A#",
+		"10ä", "3012A", "8019", "801912", "2541",
 		"800314012345666663", "8004A\x1d8004B", "9", "5", "80044012345AAbb\x1d\x1d",
 	} {
 		if got, err := parseElements(bad); err == nil {
@@ -146,7 +155,8 @@ func TestGS1Elements(t *testing.T) {
 func TestGS1Date(t *testing.T) {
 	now := time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
 	for value, want := range map[string]string{
-		"261231": "2026-12-31", "260200": "2026-02-28", "280200": "2028-02-29", "760101": "2076-01-01", "770101": "1977-01-01", "990101": "1999-01-01", "260100": "2026-01-31",
+		"261231": "2026-12-31", "260200": "2026-02-28", "280200": "2028-02-29", "760101": "2076-01-01",
+		"770101": "1977-01-01", "990101": "1999-01-01", "260100": "2026-01-31",
 	} {
 		if got, err := (Element{"17", value}).Date(now); err != nil || got.Format(time.DateOnly) != want {
 			t.Errorf("%s = %v, %v; want %s", value, got, err, want)

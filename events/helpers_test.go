@@ -60,7 +60,8 @@ func newTestKey(t testing.TB, name string, seed byte) testKey {
 	b64 := base64.StdEncoding.EncodeToString
 	k.vkey = fmt.Sprintf("%s+%08x+%s", name, id, b64(pub))
 	var err error
-	if k.signer, err = note.NewSigner(fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, id, b64(append([]byte{1}, s...)))); err != nil {
+	if k.signer,
+		err = note.NewSigner(fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, id, b64(append([]byte{1}, s...)))); err != nil {
 		t.Fatal(err)
 	}
 	if k.verifier, err = note.NewVerifier(k.vkey); err != nil {
@@ -103,108 +104,194 @@ func testEvent(d Data, station string, seq int64, prev string, at time.Time) *Ev
 
 // drawData draws valid data of a kind.
 func drawData(t *rapid.T, k Kind) Data {
-	id := func(what string) string { return rapid.StringMatching(`[A-Z]{2,4}-[0-9]{1,4}`).Draw(t, what) }
-	maybe := func(what string) string { return rapid.SampledFrom([]string{"", id(what)}).Draw(t, what) }
-	text := func(what string) string {
-		return rapid.StringOfN(rapid.RuneFrom([]rune("aZ09 äßéłЖ中😂דּ<>&\"\\/'\u00a0\u0301")), 1, 30, -1).Draw(t, what) + "x"
+	d := drawer{t}
+	draw, ok := map[Kind]func() Data{
+		KindSetPacked: d.packed, KindListSealed: d.sealed, KindSetSterilized: d.sterilized, KindSetOpened: d.opened,
+		KindSetCounted: d.counted, KindCaseClosed: d.closed, KindListIssued: d.issued, KindSetChecked: d.checked,
+		KindIndicatorRead: d.indicator, KindPolicyAdopted: d.policy, KindStationEnrolled: d.enrolled,
+		KindStationRetired: d.retired, KindFindingAcknowledged: d.acknowledged, KindEventCorrected: d.corrected,
+	}[k]
+	if !ok {
+		t.Fatalf("no data is drawn for kind %q", k)
 	}
-	free := func(what string) string { return rapid.SampledFrom([]string{"", text(what)}).Draw(t, what) }
-	n := func(what string, lo, hi int64) int64 { return rapid.Int64Range(lo, hi).Draw(t, what) }
-	flag := func(what string) bool { return rapid.Bool().Draw(t, what) }
-	seals := func() []string { return rapid.SliceOfN(rapid.StringMatching(`[0-9]{6}`), 0, 3).Draw(t, "seals") }
-	code := func() string {
-		c := SheetCode{Trip: testTrip(int(n("trip", 0, 50)))}
-		copy(c.Binding[:], rapid.SliceOfN(rapid.Byte(), 16, 16).Draw(t, "binding"))
-		return c.String()
+	return draw()
+}
+
+// drawer draws members of data. Each is named, so that a failure can be read.
+type drawer struct{ t *rapid.T }
+
+func (d drawer) id(what string) string {
+	return rapid.StringMatching(`[A-Z]{2,4}-[0-9]{1,4}`).Draw(d.t, what)
+}
+
+func (d drawer) maybeID(what string) string { return d.oneOf(what, "", d.id(what)) }
+
+func (d drawer) text(what string) string {
+	const runes = "aZ09 äßéłЖ中😂דּ<>&\"\\/'\u00a0\u0301"
+	return rapid.StringOfN(rapid.RuneFrom([]rune(runes)), 1, 30, -1).Draw(d.t, what) + "x"
+}
+
+func (d drawer) maybeText(what string) string { return d.oneOf(what, "", d.text(what)) }
+
+func (d drawer) oneOf(what string, of ...string) string { return rapid.SampledFrom(of).Draw(d.t, what) }
+
+func (d drawer) number(what string, lo, hi int64) int64 {
+	return rapid.Int64Range(lo, hi).Draw(d.t, what)
+}
+
+func (d drawer) flag(what string) bool { return rapid.Bool().Draw(d.t, what) }
+
+func (d drawer) seals() []string {
+	return rapid.SliceOfN(rapid.StringMatching(`[0-9]{6}`), 0, 3).Draw(d.t, "seals")
+}
+
+func (d drawer) code() string {
+	c := SheetCode{Trip: testTrip(int(d.number("trip", 0, 50)))}
+	copy(c.Binding[:], rapid.SliceOfN(rapid.Byte(), 16, 16).Draw(d.t, "binding"))
+	return c.String()
+}
+
+func (d drawer) reading() *Reading {
+	switch d.number("reading", 0, 3) {
+	case 0:
+		return nil
+	case 1:
+		return &Reading{Found: FoundNone}
+	case 2:
+		return &Reading{Found: string(Outside), Unreadable: true}
 	}
-	reading := func() *Reading {
-		switch n("reading", 0, 3) {
-		case 0:
-			return nil
-		case 1:
-			return &Reading{Found: FoundNone}
-		case 2:
-			return &Reading{Found: string(Outside), Unreadable: true}
-		}
-		return &Reading{Found: string(InsideBag), Code: code()}
+	return &Reading{Found: string(InsideBag), Code: d.code()}
+}
+
+// lines calls a function for each of up to four lines.
+func (d drawer) lines(each func(line int64)) {
+	for i := range d.number("lines", 0, 4) {
+		each(i + 1)
 	}
-	lines := func(f func(line int64)) {
-		for i := range n("lines", 0, 4) {
-			f(i + 1)
-		}
+}
+
+func (d drawer) packed() Data {
+	p := &SetPacked{
+		List: d.id("list"), Version: d.number("version", 1, 50), WeightGrams: d.number("weight", 0, maxGrams),
+		Note: d.maybeText("note"), SecondLook: d.maybeID("second look"),
 	}
-	switch k {
-	case KindSetPacked:
-		d := &SetPacked{List: id("list"), Version: n("version", 1, 50), WeightGrams: n("weight", 0, maxGrams), Note: free("note"), SecondLook: maybe("second look")}
-		lines(func(l int64) {
-			d.Exceptions = append(d.Exceptions, Exception{l, n("counted", 0, maxCount), text("reason")})
-		})
-		return d
-	case KindListSealed:
-		d := &ListSealed{Placement: rapid.SampledFrom([]Placement{InsideBag, InsideBare, Outside, Screen}).Draw(t, "placement"), Seals: seals(), BagLot: maybe("lot")}
-		if flag("whole") {
-			d.List, d.Version, d.ListDigest, d.Binding, d.Code = id("list"), n("version", 1, 50), Digest{1}.String(), Digest{0xab}.String(), code()
-		}
-		return d
-	case KindSetSterilized:
-		return &SetSterilized{Load: id("load"), Sterilizer: id("sterilizer"), Run: n("run", 1, 9999), Cycle: id("cycle"),
-			Result: rapid.SampledFrom([]string{"passed", "failed"}).Draw(t, "result"), Released: flag("released")}
-	case KindSetOpened:
-		return &SetOpened{Case: id("case"), Room: free("room"), Tag: maybe("tag"), OuterLabel: maybe("label"), Sheet: reading(), Seals: seals(),
-			SealBroken: flag("broken"), Indicator: rapid.SampledFrom([]string{"", "pass", "fail"}).Draw(t, "indicator")}
-	case KindSetCounted:
-		d := &SetCounted{Case: id("case"), Stage: rapid.SampledFrom([]Stage{StageFirst, StageAdded, StageCavity, StageClosing, StageFinal, StageRelief}).Draw(t, "stage"),
-			Sheet: rapid.SampledFrom([]string{SheetScreen, code()}).Draw(t, "sheet"), Counter: id("counter"), Witness: maybe("witness"), Counts: []Count{}}
-		lines(func(l int64) { d.Counts = append(d.Counts, Count{l, n("counted", 0, maxCount)}) })
-		lines(func(l int64) { d.Removed = append(d.Removed, Removed{l, n("quantity", 1, maxCount), text("reason")}) })
-		return d
-	case KindCaseClosed:
-		d := &CaseClosed{Case: id("case"), Outcome: rapid.SampledFrom([]string{"reconciled", "unreconciled"}).Draw(t, "outcome"), Actions: []string{}, Reason: free("reason"), Witness: maybe("witness")}
-		lines(func(int64) { d.Actions = append(d.Actions, text("action")) })
-		return d
-	case KindListIssued:
-		d := &ListIssued{List: id("list"), Version: n("version", 1, 50), Title: text("title"), Lines: []Line{{99, "ITEM", "at least one line", 1}}}
-		lines(func(l int64) {
-			d.Lines = append(d.Lines, Line{l, id("item"), text("description"), n("quantity", 0, maxCount)})
-		})
-		lines(func(int64) { d.Cycles = append(d.Cycles, id("cycle")) })
-		return d
-	case KindSetChecked:
-		return &SetChecked{Place: free("place"), Tag: maybe("tag"), OuterLabel: maybe("label"), Sheet: reading(), Seals: seals(), SealBroken: flag("broken")}
-	case KindIndicatorRead:
-		return &IndicatorRead{Load: id("load"), Sterilizer: id("sterilizer"), Result: rapid.SampledFrom([]string{"negative", "positive"}).Draw(t, "result")}
-	case KindPolicyAdopted:
-		d := &PolicyAdopted{Policy: DefaultPolicy(), Reason: free("reason")}
-		d.TwoPersons, d.WeightLimitGrams = flag("two"), n("weight", 0, maxGrams)
-		d.Links = rapid.Permutation(d.Links).Draw(t, "links")[:n("links", 0, 6)]
-		lines(func(int64) { d.SecondLook = append(d.SecondLook, id("list")) })
-		d.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(t, "recall")
-		return d
-	case KindStationEnrolled:
-		name := rapid.StringMatching(`[a-z][a-z0-9-]{0,9}/[a-z][a-z0-9-]{0,9}`).Draw(t, "station")
-		key, err := note.NewEd25519VerifierKey(name, ed25519.PublicKey(rapid.SliceOfN(rapid.Byte(), 32, 32).Draw(t, "key")))
+	d.lines(func(l int64) {
+		p.Exceptions = append(p.Exceptions, Exception{l, d.number("counted", 0, maxCount), d.text("reason")})
+	})
+	return p
+}
+
+func (d drawer) sealed() Data {
+	s := &ListSealed{
+		Placement: rapid.SampledFrom(placements).Draw(d.t, "placement"), Seals: d.seals(), BagLot: d.maybeID("lot"),
+	}
+	if d.flag("whole") {
+		s.List, s.Version, s.ListDigest = d.id("list"), d.number("version", 1, 50), Digest{1}.String()
+		s.Binding, s.Code = Digest{0xab}.String(), d.code()
+	}
+	return s
+}
+
+func (d drawer) sterilized() Data {
+	return &SetSterilized{
+		Load: d.id("load"), Sterilizer: d.id("sterilizer"), Run: d.number("run", 1, 9999), Cycle: d.id("cycle"),
+		Result: d.oneOf("result", "passed", "failed"), Released: d.flag("released"),
+	}
+}
+
+func (d drawer) opened() Data {
+	return &SetOpened{
+		Case: d.id("case"), Room: d.maybeText("room"), Tag: d.maybeID("tag"), OuterLabel: d.maybeID("label"),
+		Sheet: d.reading(), Seals: d.seals(), SealBroken: d.flag("broken"),
+		Indicator: d.oneOf("indicator", "", "pass", "fail"),
+	}
+}
+
+func (d drawer) counted() Data {
+	c := &SetCounted{
+		Case: d.id("case"), Stage: rapid.SampledFrom(stages).Draw(d.t, "stage"),
+		Sheet: d.oneOf("sheet", SheetScreen, d.code()), Counter: d.id("counter"), Witness: d.maybeID("witness"),
+		Counts: []Count{},
+	}
+	d.lines(func(l int64) { c.Counts = append(c.Counts, Count{l, d.number("counted", 0, maxCount)}) })
+	d.lines(func(l int64) {
+		c.Removed = append(c.Removed, Removed{l, d.number("quantity", 1, maxCount), d.text("reason")})
+	})
+	return c
+}
+
+func (d drawer) closed() Data {
+	c := &CaseClosed{
+		Case: d.id("case"), Outcome: d.oneOf("outcome", "reconciled", "unreconciled"), Actions: []string{},
+		Reason: d.maybeText("reason"), Witness: d.maybeID("witness"),
+	}
+	d.lines(func(int64) { c.Actions = append(c.Actions, d.text("action")) })
+	return c
+}
+
+func (d drawer) issued() Data {
+	l := &ListIssued{
+		List: d.id("list"), Version: d.number("version", 1, 50), Title: d.text("title"),
+		Lines: []Line{{99, "ITEM", "at least one line", 1}},
+	}
+	d.lines(func(n int64) {
+		l.Lines = append(l.Lines, Line{n, d.id("item"), d.text("description"), d.number("quantity", 0, maxCount)})
+	})
+	d.lines(func(int64) { l.Cycles = append(l.Cycles, d.id("cycle")) })
+	return l
+}
+
+func (d drawer) checked() Data {
+	return &SetChecked{
+		Place: d.maybeText("place"), Tag: d.maybeID("tag"), OuterLabel: d.maybeID("label"), Sheet: d.reading(),
+		Seals: d.seals(), SealBroken: d.flag("broken"),
+	}
+}
+
+func (d drawer) indicator() Data {
+	return &IndicatorRead{
+		Load: d.id("load"), Sterilizer: d.id("sterilizer"), Result: d.oneOf("result", "negative", "positive"),
+	}
+}
+
+func (d drawer) policy() Data {
+	p := &PolicyAdopted{Policy: DefaultPolicy(), Reason: d.maybeText("reason")}
+	p.TwoPersons, p.WeightLimitGrams = d.flag("two"), d.number("weight", 0, maxGrams)
+	p.Links = rapid.Permutation(p.Links).Draw(d.t, "links")[:d.number("links", 0, 6)]
+	d.lines(func(int64) { p.SecondLook = append(p.SecondLook, d.id("list")) })
+	p.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(d.t, "recall")
+	return p
+}
+
+func (d drawer) enrolled() Data {
+	name := rapid.StringMatching(`[a-z][a-z0-9-]{0,9}/[a-z][a-z0-9-]{0,9}`).Draw(d.t, "station")
+	public := ed25519.PublicKey(rapid.SliceOfN(rapid.Byte(), 32, 32).Draw(d.t, "key"))
+	key, err := note.NewEd25519VerifierKey(name, public)
+	if err != nil {
+		d.t.Fatal(err)
+	}
+	return &StationEnrolled{Station: name, Key: key, Reason: d.maybeText("reason")}
+}
+
+func (d drawer) retired() Data {
+	return &StationRetired{Station: "north/packing-1", Reason: d.text("reason")}
+}
+
+func (d drawer) acknowledged() Data {
+	return &FindingAcknowledged{Code: d.id("code"), Reason: d.text("reason")}
+}
+
+func (d drawer) corrected() Data {
+	c := &EventCorrected{Event: testTrip(3), Action: "void", Reason: d.text("reason")}
+	if d.flag("replace") {
+		c.Action = "replace"
+		raw, err := json.Marshal(map[string]any{"z": d.number("z", 0, 9), "a": d.text("a")})
 		if err != nil {
-			t.Fatal(err)
+			d.t.Fatal(err)
 		}
-		return &StationEnrolled{Station: name, Key: key, Reason: free("reason")}
-	case KindStationRetired:
-		return &StationRetired{Station: "north/packing-1", Reason: text("reason")}
-	case KindFindingAcknowledged:
-		return &FindingAcknowledged{Code: id("code"), Reason: text("reason")}
-	case KindEventCorrected:
-		d := &EventCorrected{Event: testTrip(3), Action: "void", Reason: text("reason")}
-		if flag("replace") {
-			d.Action = "replace"
-			raw, err := json.Marshal(map[string]any{"z": n("z", 0, 9), "a": text("a")})
-			if err != nil {
-				t.Fatal(err)
-			}
-			if d.Data, err = Canonical(raw); err != nil {
-				t.Fatal(err)
-			}
+		if c.Data, err = Canonical(raw); err != nil {
+			d.t.Fatal(err)
 		}
-		return d
 	}
-	t.Fatalf("no data is drawn for kind %q", k)
-	return nil
+	return c
 }

@@ -89,7 +89,8 @@ func TestImportsRunDownwards(t *testing.T) {
 		if under(p.ImportPath, "cmd/listbound-verify") {
 			seen["listbound-verify"] = true
 			for _, d := range p.Deps {
-				if slices.ContainsFunc(serverOnly, func(m string) bool { return d == m || strings.HasSuffix(m, "/") && strings.HasPrefix(d, m) }) {
+				if slices.ContainsFunc(serverOnly,
+					func(m string) bool { return d == m || strings.HasSuffix(m, "/") && strings.HasPrefix(d, m) }) {
 					t.Errorf("%s drags in %s", p.ImportPath, d)
 				}
 			}

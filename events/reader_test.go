@@ -34,7 +34,8 @@ func commonEvents(t testing.TB) (texts [][]byte) {
 			Case: "K-1", Room: "OR 3", Tag: "LAP-014", OuterLabel: "LAP-014", Seals: []string{"1"}, Indicator: "pass",
 			Sheet: &Reading{Found: "outside", Code: code},
 		},
-		&SetCounted{Case: "K-1", Stage: StageFirst, Sheet: code, Counter: "B-1", Witness: "B-2", Counts: []Count{{1, 5}, {2, 0}}},
+		&SetCounted{Case: "K-1", Stage: StageFirst, Sheet: code, Counter: "B-1", Witness: "B-2",
+			Counts: []Count{{1, 5}, {2, 0}}},
 		&SetCounted{Case: "K-1", Stage: StageFinal, Sheet: SheetScreen, Counter: "B-1", Counts: []Count{}},
 	} {
 		at := testTime
@@ -239,7 +240,8 @@ func FuzzReader(f *testing.F) {
 	for _, s := range seeds {
 		f.Add(s)
 	}
-	const rest = `,"id":"x","source":"//n/s","specversion":"1.0","stationseq":1,"subject":"s","time":"2026-02-28T06:11:00Z"`
+	const rest = `,"id":"x","source":"//n/s","specversion":"1.0","stationseq":1,"subject":"s",` +
+		`"time":"2026-02-28T06:11:00Z"`
 	f.Add([]byte(`{"data":{"tag":"a","tag":"b"}` + rest + `,"type":"listbound.set.checked.v1"}`))
 	f.Add([]byte(`{"data":{"run":007}` + rest + `,"type":"listbound.set.sterilized.v1"}`))
 	f.Add([]byte(`{"data":{"actions":["",":"],"case":"K"}` + rest + `,"type":"listbound.case.closed.v1"}`))

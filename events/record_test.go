@@ -66,7 +66,8 @@ func TestSignAgainstSecondImplementation(t *testing.T) {
 		if got, err := openByHand(n, k); err != nil || got != string(text)+"\n" {
 			t.Fatalf("by hand: %q, %v", got, err)
 		}
-		if o, err := note.Open(n, note.VerifierList(k.verifier)); err != nil || o.Text != string(text)+"\n" || len(o.UnverifiedSigs) != 0 {
+		if o, err := note.Open(n, note.VerifierList(k.verifier)); err != nil || o.Text != string(text)+"\n" ||
+			len(o.UnverifiedSigs) != 0 {
 			t.Fatalf("note package: %+v, %v", o, err)
 		}
 		got, err := CheckNote(n)
@@ -102,7 +103,8 @@ func TestSignAgainstSecondImplementation(t *testing.T) {
 // and doubles each: none of it may pass.
 func TestEveryByteCounts(t *testing.T) {
 	k := newTestKey(t, "north/packing-1", 7)
-	n := sign(t, testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3, Note: "für OP 3"}, k.name, 2, NoteHash(nil), testTime), k)
+	n := sign(t,
+		testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3, Note: "für OP 3"}, k.name, 2, NoteHash(nil), testTime), k)
 	accepted := func(b []byte) bool {
 		_, err := CheckNote(b)
 		return err == nil && VerifyNote(b, k.verifier) == nil
@@ -200,14 +202,17 @@ func TestSignatureLineHasOneForm(t *testing.T) {
 func TestSignRefuses(t *testing.T) {
 	k := newTestKey(t, "north/packing-1", 7)
 	e := testEvent(&SetPacked{List: "LAP-MAJOR", Version: 3}, "north/packing-2", 1, "", testTime)
-	if n, err := Sign(e, k.signer); err == nil || err.Error() != "the key is north/packing-1's, the event north/packing-2's" {
+	if n, err := Sign(e, k.signer); err == nil ||
+		err.Error() != "the key is north/packing-1's, the event north/packing-2's" {
 		t.Errorf("another station's event: %q, %v", n, err)
 	}
-	long := testEvent(&CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: make([]string, 160)}, k.name, 1, "", testTime)
+	long := testEvent(&CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: make([]string, 160)}, k.name, 1, "",
+		testTime)
 	for i := range long.Data.(*CaseClosed).Actions {
 		long.Data.(*CaseClosed).Actions[i] = strings.Repeat("x", maxText)
 	}
-	if _, err := Sign(long, k.signer); err == nil || !strings.HasSuffix(err.Error(), "bytes are more than the 60000 a record may have") {
+	if _, err := Sign(long, k.signer); err == nil ||
+		!strings.HasSuffix(err.Error(), "bytes are more than the 60000 a record may have") {
 		t.Errorf("a long event: %v", err)
 	}
 	// Text within the limit, record beyond it.
@@ -221,7 +226,8 @@ func TestSignRefuses(t *testing.T) {
 	if text, err = Encode(long); err != nil || len(text) != MaxRecord {
 		t.Fatalf("%d bytes, %v", len(text), err)
 	}
-	if _, err := Sign(long, k.signer); err == nil || err.Error() != "the record has 60115 bytes; a record has at most 60000" {
+	if _, err := Sign(long, k.signer); err == nil ||
+		err.Error() != "the record has 60115 bytes; a record has at most 60000" {
 		t.Errorf("a text of %d bytes: %v", len(text), err)
 	}
 }
@@ -258,14 +264,21 @@ func TestCheckNoteRefuses(t *testing.T) {
 		{"text and blank line", append(bytes.Clone(text), '\n', '\n'), notRecord},
 		{"two lines of text", signed(string(text)+"\n"+string(text)+"\n", k), notRecord},
 		{"a blank in the JSON", replaced(`,"id"`, `, "id"`), "the record's JSON is not in canonical form (RFC 8785)"},
-		{"members in another order", replaced(`{"list":"LAP-MAJOR","version":3}`, `{"version":3,"list":"LAP-MAJOR"}`), "the record's JSON is not in canonical form (RFC 8785)"},
-		{"a letter escaped", replaced(`LAP-MAJOR`, `LAP-M\u0041JOR`), "the record's JSON is not in canonical form (RFC 8785)"},
-		{"a member twice", replaced(`"version":3`, `"version":3,"version":3`), `the name "version" stands twice in one object`},
-		{"a fraction", replaced(`"version":3`, `"version":3.5`), "the number 3.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 41)"},
-		{"a kind not known", replaced("set.packed", "set.polished"), `type "listbound.set.polished.v1" is not known here, or its data does not fit it`},
-		{"data that does not fit", replaced(`"version":3`, `"version":"3"`), `type "listbound.set.packed.v1" is not known here, or its data does not fit it`},
+		{"members in another order", replaced(`{"list":"LAP-MAJOR","version":3}`, `{"version":3,"list":"LAP-MAJOR"}`),
+			"the record's JSON is not in canonical form (RFC 8785)"},
+		{"a letter escaped", replaced(`LAP-MAJOR`, `LAP-M\u0041JOR`),
+			"the record's JSON is not in canonical form (RFC 8785)"},
+		{"a member twice", replaced(`"version":3`, `"version":3,"version":3`),
+			`the name "version" stands twice in one object`},
+		{"a fraction", replaced(`"version":3`, `"version":3.5`),
+			"the number 3.5 is not a whole number between -(2^53-1) and 2^53-1 (at byte 41)"},
+		{"a kind not known", replaced("set.packed", "set.polished"),
+			`type "listbound.set.polished.v1" is not known here, or its data does not fit it`},
+		{"data that does not fit", replaced(`"version":3`, `"version":"3"`),
+			`type "listbound.set.packed.v1" is not known here, or its data does not fit it`},
 		{"data that can't be", replaced(`"version":3`, `"version":0`), "version is 0; it goes from 1 to 9999"},
-		{"another station's name on the line", signed(string(text)+"\n", newTestKey(t, "north/packing-2", 7)), "the event is north/packing-1's, the signature line north/packing-2's"},
+		{"another station's name on the line", signed(string(text)+"\n", newTestKey(t, "north/packing-2", 7)),
+			"the event is north/packing-1's, the signature line north/packing-2's"},
 		{"too long", make([]byte, MaxRecord+1), "the record has 60001 bytes; a record has at most 60000"},
 	} {
 		if e, err := CheckNote(tt.note); err == nil {
@@ -286,7 +299,8 @@ func FuzzRecord(f *testing.F) {
 	for _, d := range []Data{
 		&SetPacked{List: "LAP-MAJOR", Version: 3, Exceptions: []Exception{{1, 5, "missing"}}},
 		&SetChecked{Sheet: &Reading{Found: "outside", Code: testCode(f).String()}},
-		&EventCorrected{Event: testTrip(0), Action: "replace", Reason: "typed wrong", Data: []byte(`{"list":"LAP-MAJOR","version":4}`)},
+		&EventCorrected{Event: testTrip(0), Action: "replace", Reason: "typed wrong",
+			Data: []byte(`{"list":"LAP-MAJOR","version":4}`)},
 		&StationEnrolled{Station: k.name, Key: k.vkey},
 		&PolicyAdopted{Policy: DefaultPolicy()},
 		&Unknown{Type: "listbound.set.polished.v1", Raw: []byte(`{"a":[1,null]}`)},

@@ -175,7 +175,8 @@ func TestRecogniseRefuses(t *testing.T) {
 	for _, tt := range tests {
 		got, err := Recognise(tt.scan, tt.want...)
 		if err == nil || !strings.Contains(err.Error(), tt.says) {
-			t.Errorf("Recognise(%.80q, %q) = %s %q, %v; want an error with %q", tt.scan, tt.want, got.Kind, got.Value, err, tt.says)
+			t.Errorf("Recognise(%.80q, %q) = %s %q, %v; want an error with %q", tt.scan, tt.want, got.Kind, got.Value, err,
+				tt.says)
 		}
 	}
 }
@@ -185,7 +186,8 @@ func TestRecogniseRefusesPatients(t *testing.T) {
 	const number = "401234598765400000"
 	forms := []string{
 		"8018" + number, "]d28018" + number, "]C18018" + number[:17] + "9", "8018" + number[:17] + "9", "(8018)" + number,
-		"^8018" + number + "^80191", "]d280044012345AAbb\x1d8018" + number, "]d280044012345AAbb8018" + number, "80044012345AAbb8018" + number,
+		"^8018" + number + "^80191", "]d280044012345AAbb\x1d8018" + number, "]d280044012345AAbb8018" + number,
+		"80044012345AAbb8018" + number,
 		"https://id.gs1.org/8018/" + number, "https://id.gs1.org/8004/401?8018=" + number, "\n]C18018" + number + "21",
 		"]C18018" + number[:9], "]d2777\x1d8018" + number[:17] + "9", "]d2777\x1d(8018)" + number,
 	}
@@ -279,7 +281,8 @@ func TestLabelIsUnique(t *testing.T) {
 		whole("X9XS" + encode32([]byte("LAP-014"))),
 		whole("X9XS" + coded[:17] + string(sheetAlphabet[last+1])),
 		whole("X9XS" + coded + "0"),
-		whole("X9X"), whole("X9XS"), whole("X9S"), whole("X9XQ" + coded), whole("X9XS" + encode32([]byte("a b"))), whole("X9XS" + encode32([]byte("a\xff"))),
+		whole("X9X"), whole("X9XS"), whole("X9S"), whole("X9XQ" + coded), whole("X9XS" + encode32([]byte("a b"))),
+		whole("X9XS" + encode32([]byte("a\xff"))),
 	} {
 		if got, err := Recognise(text); err == nil {
 			t.Errorf("%q is recognised as %s", text, describe([]Scan{got}))
@@ -306,7 +309,8 @@ func TestLabelTextRefuses(t *testing.T) {
 	for _, tt := range []struct {
 		kind ScanKind
 		id   string
-	}{{ScanSet, ""}, {ScanSet, "two words"}, {ScanSheet, "LAP-014"}, {ScanPlain, "LAP-014"}, {ScanSet, strings.Repeat("a", 65)}} {
+	}{{ScanSet, ""}, {ScanSet, "two words"}, {ScanSheet, "LAP-014"}, {ScanPlain, "LAP-014"},
+		{ScanSet, strings.Repeat("a", 65)}} {
 		if got, err := LabelText(tt.kind, tt.id); err == nil {
 			t.Errorf("LabelText(%s, %q) = %q", tt.kind, tt.id, got)
 		}
@@ -330,8 +334,10 @@ func TestSeparators(t *testing.T) {
 func FuzzRecognise(f *testing.F) {
 	code := scanCode(f).String()
 	seeds := []string{
-		code, label(f, ScanSet, "LAP-014") + code, label(f, ScanSet, "4012345AAbb"), "]d280044012345AAbb\x1d91" + code, "(01)09521234543213(17)261200",
-		"https://id.gs1.org/01/04012345123456/21/12?17=261231", "8018401234598765400000", "]C1", "X9X", "X9XS0", "LAP-014\nB-1182", "]Q3414401234500011525498\x1d",
+		code, label(f, ScanSet, "LAP-014") + code, label(f, ScanSet, "4012345AAbb"), "]d280044012345AAbb\x1d91" + code,
+		"(01)09521234543213(17)261200",
+		"https://id.gs1.org/01/04012345123456/21/12?17=261231", "8018401234598765400000", "]C1", "X9X", "X9XS0",
+		"LAP-014\nB-1182", "]Q3414401234500011525498\x1d",
 		"X9X9X9X9", "(8004)", "http://", "%", "254", scanCode(f).Short(),
 	}
 	if len(seeds) == 0 {

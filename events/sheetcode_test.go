@@ -172,17 +172,24 @@ func TestSheetCodeRefuses(t *testing.T) {
 	noTrip = append(noTrip, sheetAlphabet[checkValue(noTrip)])
 	for _, tt := range []struct{ name, in, want string }{
 		{"nothing", "", "sheet code has 0 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
-		{"cut off", whole[:53], "sheet code has 53 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
-		{"one too many", whole + "0", "sheet code has 55 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
+		{"cut off", whole[:53],
+			"sheet code has 53 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
+		{"one too many", whole + "0",
+			"sheet code has 55 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
 		{"far too many", strings.Repeat("0", 217), "sheet code has 217 characters; a sheet code has 54"},
 		{"a U", "U" + whole[1:], "sheet code holds 'U', which no code has: scan it again, or record the sheet as unreadable"},
-		{"an umlaut", whole[:53] + "ä", "sheet code holds 'ä', which no code has: scan it again, or record the sheet as unreadable"},
-		{"a control character", whole + "\x1d", "sheet code holds '\\x1d', which no code has: scan it again, or record the sheet as unreadable"},
-		{"broken UTF-8", "\xff" + whole[1:], "sheet code holds '�', which no code has: scan it again, or record the sheet as unreadable"},
+		{"an umlaut", whole[:53] + "ä",
+			"sheet code holds 'ä', which no code has: scan it again, or record the sheet as unreadable"},
+		{"a control character", whole + "\x1d",
+			"sheet code holds '\\x1d', which no code has: scan it again, or record the sheet as unreadable"},
+		{"broken UTF-8", "\xff" + whole[1:],
+			"sheet code holds '�', which no code has: scan it again, or record the sheet as unreadable"},
 		{"another version", "2" + whole[1:], "sheet code begins with '2'; this program knows version '1'"},
 		{"check character", whole[:53] + string(sheetAlphabet[(strings.IndexByte(sheetAlphabet, whole[53])+1)%32]), damaged},
-		{"no trip", string(noTrip), `sheet code: trip "00000000-0000-0000-0000-000000000000" is not a version 7 UUID in small letters`},
-		{"the short form", testCode(t).Short(), "sheet code has 8 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
+		{"no trip", string(noTrip),
+			`sheet code: trip "00000000-0000-0000-0000-000000000000" is not a version 7 UUID in small letters`},
+		{"the short form", testCode(t).Short(),
+			"sheet code has 8 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
 	} {
 		if c, err := ParseSheetCode(tt.in); err == nil {
 			t.Errorf("%s: accepted as %+v", tt.name, c)
@@ -195,7 +202,8 @@ func TestSheetCodeRefuses(t *testing.T) {
 			t.Errorf("short code %q: accepted as %q", in, s)
 		}
 	}
-	for _, trip := range []string{"", "LAP-014", "017F22E2-79B0-7CC3-98C4-DC0C0C07398F", "{017f22e2-79b0-7cc3-98c4-dc0c0c07398f}"} {
+	for _, trip := range []string{"", "LAP-014", "017F22E2-79B0-7CC3-98C4-DC0C0C07398F",
+		"{017f22e2-79b0-7cc3-98c4-dc0c0c07398f}"} {
 		if c, err := NewSheetCode(trip, Digest{}); err == nil {
 			t.Errorf("trip %q: accepted as %s", trip, c)
 		}
@@ -207,13 +215,15 @@ func TestSheetCodeRefuses(t *testing.T) {
 
 // TestTwinSetsHaveOtherCodes: word-for-word equal lists, other set or other trip.
 func TestTwinSetsHaveOtherCodes(t *testing.T) {
-	list := ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major", Lines: []Line{{1, "FCP-125", "Forceps, mosquito", 6}}}
+	list := ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major",
+		Lines: []Line{{1, "FCP-125", "Forceps, mosquito", 6}}}
 	d, err := list.Digest()
 	if err != nil {
 		t.Fatal(err)
 	}
 	seen := make(map[string]string)
-	for _, x := range []struct{ set, trip string }{{"LAP-014", testTrip(0)}, {"LAP-015", testTrip(0)}, {"LAP-014", testTrip(1)}} {
+	for _, x := range []struct{ set, trip string }{{"LAP-014", testTrip(0)}, {"LAP-015", testTrip(0)},
+		{"LAP-014", testTrip(1)}} {
 		b, err := Binding(d, x.set, x.trip)
 		if err != nil {
 			t.Fatal(err)
@@ -277,7 +287,8 @@ func TestDiffLines(t *testing.T) {
 	if len(got) != 3 || got[0].Line != 2 || got[1].Line != 3 || got[2].Line != 4 {
 		t.Fatalf("differences %+v, want lines 2, 3, 4", got)
 	}
-	if got[0].New != nil || got[0].Old.Item != "B" || got[1].Old != nil || got[1].New.Item != "C" || got[2].Old.Quantity != 4 || got[2].New.Quantity != 5 {
+	if got[0].New != nil || got[0].Old.Item != "B" || got[1].Old != nil || got[1].New.Item != "C" ||
+		got[2].Old.Quantity != 4 || got[2].New.Quantity != 5 {
 		t.Errorf("differences %+v", got)
 	}
 	if same := DiffLines(old, old); len(same) != 0 {
@@ -288,7 +299,8 @@ func TestDiffLines(t *testing.T) {
 // FuzzSheetCode: what is accepted is written back as the one form of it.
 func FuzzSheetCode(f *testing.F) {
 	whole := testCode(f)
-	seeds := []string{whole.String(), whole.Short(), strings.ToLower(whole.String()), "1" + strings.Repeat("0", 53), "ol-IO", "\xff\x00", ""}
+	seeds := []string{whole.String(), whole.Short(), strings.ToLower(whole.String()), "1" + strings.Repeat("0", 53),
+		"ol-IO", "\xff\x00", ""}
 	if len(seeds) == 0 {
 		f.Fatal("no seeds")
 	}
@@ -320,7 +332,8 @@ func TestBindingIsTheCanonicalText(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		want, err := digest(bindingDomain, map[string]string{"list": Digest{1, 2, 3}.String(), "set": set, "trip": "019cad2b-e120-7b76-86a2-cb50b367d9ce"})
+		want, err := digest(bindingDomain,
+			map[string]string{"list": Digest{1, 2, 3}.String(), "set": set, "trip": "019cad2b-e120-7b76-86a2-cb50b367d9ce"})
 		if err != nil {
 			t.Fatal(err)
 		}

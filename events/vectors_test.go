@@ -47,7 +47,8 @@ func TestEd25519Vectors(t *testing.T) {
 		}
 		_, id, _ := strings.Cut(vkey, "+")
 		id, _, _ = strings.Cut(id, "+")
-		signer, err := note.NewSigner("PRIVATE+KEY+north/packing-1+" + id + "+" + base64.StdEncoding.EncodeToString(append([]byte{1}, seed...)))
+		signer, err := note.NewSigner("PRIVATE+KEY+north/packing-1+" + id +
+			"+" + base64.StdEncoding.EncodeToString(append([]byte{1}, seed...)))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -104,7 +105,8 @@ func TestUUIDVectors(t *testing.T) {
 			t.Errorf("%s: time %v, %v, want an error: %v", v.Name, at, err, v.WantErr)
 		}
 		if err == nil && (at.UnixMilli() != v.Milliseconds || at.Format(time.RFC3339) != v.Time) {
-			t.Errorf("%s: time %s = %d ms, want %s = %d ms", v.Name, at.Format(time.RFC3339), at.UnixMilli(), v.Time, v.Milliseconds)
+			t.Errorf("%s: time %s = %d ms, want %s = %d ms", v.Name, at.Format(time.RFC3339), at.UnixMilli(), v.Time,
+				v.Milliseconds)
 		}
 		if err := checkUUID("id", v.ID); (err == nil) != v.Accepted {
 			t.Errorf("%s: checked: %v, want accepted: %v", v.Name, err, v.Accepted)
