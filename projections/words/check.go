@@ -57,7 +57,7 @@ func (l *Language) check() []Problem {
 		out = append(out, Problem{l.tag, key, what, fmt.Sprintf(format, args...)})
 	}
 	for key, t := range l.own {
-		if t.err != nil {
+		if t.ready().err != nil {
 			add(key, Syntax, "%v", t.err)
 			continue
 		}
@@ -80,7 +80,7 @@ func (l *Language) check() []Problem {
 		switch in, _ := l.english.find(key); {
 		case in == nil:
 			add(key, Unknown, "")
-		case in.err == nil:
+		case in.ready().err == nil:
 			mine, theirs := l.values(key, nil), l.english.values(key, nil)
 			if !maps.Equal(mine, theirs) {
 				add(key, Values, "%s", differences(mine, theirs))
@@ -98,6 +98,12 @@ func (l *Language) check() []Problem {
 		return cmp.Or(cmp.Compare(a.Key, b.Key), cmp.Compare(a.What, b.What), cmp.Compare(a.Detail, b.Detail))
 	})
 	return out
+}
+
+// Values lists what the text of a key uses of its values: {0} and so on, or the
+// names of fields, those of entries that it includes too.
+func (l *Language) Values(key string) []string {
+	return slices.Sorted(maps.Keys(l.values(key, nil)))
 }
 
 // reaches reports whether the entry from includes the entry to, itself or
@@ -147,7 +153,7 @@ func (l *Language) values(key string, seen map[string]bool) map[string]bool {
 	}
 	out := make(map[string]bool)
 	t, _ := l.find(key)
-	if t == nil || t.err != nil || seen[key] {
+	if t == nil || t.ready().err != nil || seen[key] {
 		return out
 	}
 	seen[key] = true
@@ -187,7 +193,7 @@ type uses struct {
 
 func (t *text) uses() uses {
 	u := uses{values: make(map[string]bool)}
-	if t.tree != nil {
+	if t.ready().tree != nil {
 		u.node(t.tree.Root)
 	}
 	return u

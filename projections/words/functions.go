@@ -44,9 +44,6 @@ func (l *Language) functions(depth int) template.FuncMap {
 	}
 }
 
-// signatures are the functions for parsing only, where none is called.
-var signatures = (&Language{}).functions(0)
-
 func arg(args []any, i int) (any, error) {
 	if i >= len(args) {
 		return nil, fmt.Errorf("the value {%d} was not given, only %d", i, len(args))
@@ -145,9 +142,16 @@ func (l *Language) Date(key string, t time.Time) string {
 	layout, in := l.find(key)
 	if layout == nil {
 		l.failed(nil, key, ErrNoText)
-		return t.In(l.zone).Format(time.RFC3339)
+		return l.zoned(t).Format(time.RFC3339)
 	}
-	return in.layout(layout.source, t.In(l.zone))
+	return in.layout(layout.source, l.zoned(t))
+}
+
+func (l *Language) zoned(t time.Time) time.Time {
+	if l.zone == nil {
+		return t
+	}
+	return t.In(l.zone)
 }
 
 // layout is Format with the language's own month names.
@@ -170,7 +174,7 @@ func (l *Language) layout(layout string, t time.Time) string {
 }
 
 func (l *Language) sameDay(t, u time.Time) bool {
-	return t.In(l.zone).Format(time.DateOnly) == u.In(l.zone).Format(time.DateOnly)
+	return l.zoned(t).Format(time.DateOnly) == l.zoned(u).Format(time.DateOnly)
 }
 
 // parts is what format.duration is said of.

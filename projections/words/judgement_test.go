@@ -266,7 +266,7 @@ func markTexts(c *Catalogue) map[string]string {
 			}
 			switch {
 			case strings.HasPrefix(key, "format."): // no text, but how to write one
-			case t.tree == nil:
+			case t.ready().tree == nil:
 				t.source = mark(t.source)
 			default:
 				markNode(t.tree.Root, mark)

@@ -46,8 +46,9 @@ func newLanguage(c *Catalogue, tag string, english *Language, zone *time.Locatio
 	return l
 }
 
-// InZone returns the same language with times shown in a zone. What it returns
-// is to be kept: it makes its texts ready anew.
+// InZone returns the same language with times shown in a zone; nil shows each
+// moment in the zone that it was given in. What InZone returns is to be kept: it
+// makes its texts ready anew.
 func (l *Language) InZone(zone *time.Location) *Language {
 	var english *Language
 	if l.english != nil {
@@ -58,6 +59,14 @@ func (l *Language) InZone(zone *time.Location) *Language {
 
 // Tag is the language tag, as the file is named.
 func (l *Language) Tag() string { return l.tag }
+
+// English is what is said where the language lacks a text.
+func (l *Language) English() *Language {
+	if l.english == nil {
+		return l
+	}
+	return l.english
+}
 
 // Name is the language's name in itself, its tag where the files don't give one.
 func (l *Language) Name() string {
@@ -130,7 +139,7 @@ func (l *Language) say(depth int, key string, args []any) (s string, in *Languag
 	switch {
 	case t == nil:
 		return "", nil, ErrNoText
-	case t.err != nil:
+	case t.ready().err != nil:
 		return "", in, t.err
 	case t.tree == nil:
 		return t.source, in, nil

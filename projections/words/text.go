@@ -4,6 +4,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"sync"
 	"text/template"
 	tree "text/template/parse"
 
@@ -26,29 +27,37 @@ func (s *source) UnmarshalJSONFrom(d *jsontext.Decoder) error {
 	return json.UnmarshalDecode(d, (*string)(s))
 }
 
-// text is one parsed entry.
+// text is one entry. It is parsed when it is first said: a command that says
+// three sentences does not parse a thousand.
 type text struct {
-	source     string
-	tree       *tree.Tree // nil: the source is said as it stands
-	positional bool       // takes values by number
-	err        error      // the source does not parse
+	key, source string
+	funcs       template.FuncMap // what it may call; for parsing, none is called
+	parsed      sync.Once
+	tree        *tree.Tree // nil: the source is said as it stands
+	positional  bool       // takes values by number
+	err         error      // the source does not parse
 }
 
-func parse(key, src string) *text {
-	t := &text{source: src}
-	if !strings.Contains(src, "{") {
-		return t
+// ready returns the text parsed.
+func (t *text) ready() *text {
+	t.parsed.Do(t.parse)
+	return t
+}
+
+func (t *text) parse() {
+	if !strings.Contains(t.source, "{") {
+		return
 	}
-	compiled, positional, err := expand(src)
+	compiled, positional, err := expand(t.source)
 	if err != nil {
 		t.err = err
-		return t
+		return
 	}
 	if !strings.Contains(compiled, "{{") {
-		return t
+		return
 	}
 	t.positional = positional
-	parsed, err := template.New(key).Funcs(signatures).Parse(compiled)
+	parsed, err := template.New(t.key).Funcs(t.funcs).Parse(compiled)
 	switch {
 	case err != nil:
 		t.err = err
@@ -57,7 +66,6 @@ func parse(key, src string) *text {
 	default:
 		t.tree = parsed.Tree
 	}
-	return t
 }
 
 // expand writes {0} out as a call: {{arg $ 0}} in running text, (arg $ 0) in an

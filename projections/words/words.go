@@ -165,7 +165,7 @@ func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
 	if err != nil {
 		return nil, fmt.Errorf("words: %w", err)
 	}
-	out := make(map[string]map[string]*text, len(files))
+	out, funcs := make(map[string]map[string]*text, len(files)), (&Language{}).functions(0)
 	for _, file := range files {
 		tag := strings.TrimSuffix(path.Base(file), ".json")
 		if _, err := language.Parse(tag); err != nil {
@@ -181,7 +181,7 @@ func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
 		}
 		texts := make(map[string]*text, len(sources))
 		for key, src := range sources {
-			texts[key] = parse(key, string(src))
+			texts[key] = &text{key: key, source: string(src), funcs: funcs}
 		}
 		out[tag] = texts
 	}

@@ -316,7 +316,11 @@ func TestZone(t *testing.T) {
 	if got := l.Say("t", at); got != "2026-03-03 08:20 CET" { // English, in the reader's zone
 		t.Errorf("got %q", got)
 	}
-	if got := c.In("de").Say("w", at); got != "03.03.2026 07:20 UTC" {
+	given := at.In(time.FixedZone("EET", 7200))
+	if got := c.In("de").InZone(nil).Say("w", given); got != "03.03.2026 09:20 EET" {
+		t.Errorf("got %q", got)
+	}
+	if got := c.In("de").Say("w", given); got != "03.03.2026 07:20 UTC" {
 		t.Errorf("got %q", got)
 	}
 }
