@@ -106,6 +106,17 @@ func (l *Language) Values(key string) []string {
 	return slices.Sorted(maps.Keys(l.values(key, nil)))
 }
 
+// Includes lists the keys of the entries that the text of a key includes, and
+// the beginnings of those that it puts together with name.
+func (l *Language) Includes(key string) []string {
+	t, _ := l.find(key)
+	if t == nil {
+		return nil
+	}
+	u := t.uses()
+	return append(u.includes, u.names...)
+}
+
 // reaches reports whether the entry from includes the entry to, itself or
 // through others.
 func (l *Language) reaches(from, to string, seen map[string]bool) bool {
@@ -188,6 +199,7 @@ func differences(mine, theirs map[string]bool) string {
 type uses struct {
 	values   map[string]bool
 	includes []string
+	names    []string // beginnings of keys
 	plurals  [][]string
 }
 
@@ -271,6 +283,10 @@ func (u *uses) command(n *tree.CommandNode) {
 	case "say", "each", "date":
 		if key, ok := literal(1); ok {
 			u.includes = append(u.includes, key)
+		}
+	case "name":
+		if prefix, ok := literal(1); ok {
+			u.names = append(u.names, prefix)
 		}
 	case "plural":
 		var forms []string

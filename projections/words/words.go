@@ -191,16 +191,31 @@ func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
 // Languages lists the tags of the languages, English first.
 func (c *Catalogue) Languages() []string { return slices.Clone(c.tags) }
 
-// Speaks reports whether there is a file for exactly this language tag.
-func (c *Catalogue) Speaks(tag string) bool { return c.languages[tag] != nil }
-
-// In returns the language for a tag such as "de" or "de-AT": the nearest that is
-// spoken, English where none is.
-func (c *Catalogue) In(tag string) *Language {
+// Find returns the language for a tag such as "de" or "de-AT", and reports
+// whether there is one.
+func (c *Catalogue) Find(tag string) (*Language, bool) {
 	if l := c.languages[tag]; l != nil {
+		return l, true
+	}
+	want, err := language.Parse(tag)
+	if err != nil {
+		return nil, false
+	}
+	_, i, near := c.matcher.Match(want)
+	found := c.languages[c.tags[i]]
+	asked, _ := want.Base()
+	if base, _ := found.lang.Base(); near < language.High || base != asked {
+		return nil, false // another language, which its speakers may know
+	}
+	return found, true
+}
+
+// In returns the language for a tag, English where there is none.
+func (c *Catalogue) In(tag string) *Language {
+	if l, ok := c.Find(tag); ok {
 		return l
 	}
-	return c.Match(tag)
+	return c.languages[Reference]
 }
 
 // Match returns the language that suits a reader best, by the value of an

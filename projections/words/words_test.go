@@ -265,8 +265,10 @@ func TestLanguages(t *testing.T) {
 			t.Errorf("%s is called %q, want %q", tag, got, want)
 		}
 	}
-	if c.Speaks("ja") || !c.Speaks("nl") {
-		t.Error("Speaks does not go by the files")
+	for tag, want := range map[string]bool{"nl": true, "de-CH": true, "ja": false, "lb": false, "": false, "x_": false} {
+		if _, ok := c.Find(tag); ok != want {
+			t.Errorf("%q is found: %v", tag, ok)
+		}
 	}
 	if !c.In("pt-BR").Has("a") || c.In("nl").Has("a") {
 		t.Error("Has does not go by the language's own texts")

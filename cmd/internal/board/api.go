@@ -18,7 +18,6 @@ import (
 	"listbound/ledger/proof"
 	"listbound/projections"
 	"listbound/projections/readmodel"
-	"listbound/projections/words"
 )
 
 // The description of the programs' interface. A test holds it against the
@@ -228,7 +227,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 		page.Next = address("/api/board", v)
 	}
 	for _, x := range rows {
-		words.Embedded().Tell(&x.Verdict)
+		p.site.Words().Tell(&x.Verdict)
 		page.Rows = append(page.Rows, apiBoardRow{x.Verdict, x.List, x.Placement, x.AtStation})
 	}
 	p.sh.WriteJSON(w, r, http.StatusOK, page)

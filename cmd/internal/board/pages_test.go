@@ -16,9 +16,9 @@ import (
 	"time"
 
 	"listbound/cmd/internal/browsertest"
-	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/cmd/internal/texts"
 	"listbound/projections"
 
 	"github.com/xuri/excelize/v2"
@@ -565,7 +565,7 @@ func TestNothingIsExecuted(t *testing.T) {
 // TestWordsOfTemplates: every text that the pages ask for by its whole key is
 // there, and every code, kind, result and rule has one.
 func TestWordsOfTemplates(t *testing.T) {
-	words, err := shell.LoadWords()
+	c, err := texts.Load()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -579,9 +579,9 @@ func TestWordsOfTemplates(t *testing.T) {
 	for _, k := range []string{"not-read", "right", "other-set", "earlier-trip", "altered", "unknown", "unreadable", "absent"} {
 		keys = append(keys, "result-"+k)
 	}
-	for lang, w := range words {
+	for _, lang := range c.Languages() {
 		for _, k := range keys {
-			if w.T("board."+k) == "board."+k {
+			if !c.In(lang).Has("board." + k) {
 				t.Errorf("%s lacks board.%s", lang, k)
 			}
 		}

@@ -25,6 +25,9 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
 	q, err := asked(r)
 	if err == nil {
+		err = p.sh.CheckLanguage(r)
+	}
+	if err == nil {
 		var raw []byte
 		if raw, err = p.report(r.Context(), words, q); err == nil {
 			w.Header().Set("Content-Type", "application/pdf")
@@ -37,15 +40,11 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 }
 
 // Report is the same report for who asks the data folder itself, in a language
-// of [shell.Languages].
+// that its texts are written in.
 func Report(ctx context.Context, s *site.Site, lang string, q site.Query) ([]byte, error) {
-	all, err := shell.LoadWords()
-	if err != nil {
-		return nil, err
-	}
-	words := all[lang]
+	words := shell.WordsIn(s.Words(), lang)
 	if words == nil {
-		return nil, refusal.New("a report is written in one of %s, not in %q", strings.Join(shell.Languages(), ", "), lang)
+		return nil, refusal.New("a report is written in one of %s, not in %q", strings.Join(s.Words().Languages(), ", "), lang)
 	}
 	return (&pages{site: s}).report(ctx, words, q)
 }

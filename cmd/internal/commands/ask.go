@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -18,7 +17,6 @@ import (
 
 	"listbound/cmd/internal/board"
 	"listbound/cmd/internal/report"
-	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
 	"listbound/events"
@@ -322,10 +320,12 @@ can't be known, and how to check it.`,
 			if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
 				return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
 			}
-			if !slices.Contains(shell.Languages(), lang) {
-				return fmt.Errorf("--lang is one of %s, not %q", strings.Join(shell.Languages(), ", "), lang)
-			}
 			return a.ask(cmd, func(s site.Service) error {
+				if folder, ok := s.(*site.Site); ok {
+					if _, err := languageOf(folder, lang); err != nil {
+						return err
+					}
+				}
 				err := replaceFile("bundle", out, func(w io.Writer) error { return s.Evidence(cmd.Context(), q, w) })
 				if err != nil {
 					return err
@@ -345,7 +345,7 @@ can't be known, and how to check it.`,
 	f.add(c)
 	c.Flags().StringVar(&out, "out", "", "file to write")
 	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
-	c.Flags().StringVar(&lang, "lang", "en", "language of the report: en or de")
+	c.Flags().StringVar(&lang, "lang", "en", "language of the report, such as en or de")
 	return c
 }
 

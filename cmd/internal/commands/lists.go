@@ -18,8 +18,10 @@ import (
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/workplace"
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 // issueFlags are what a new version needs besides its lines.
@@ -38,8 +40,8 @@ func (f *issueFlags) add(c *cobra.Command) {
 func (a *app) importList() *cobra.Command {
 	var f issueFlags
 	c := command("import FILE", "issues a list from a table, CSV or XLSX",
-		`The first row names the columns: line, item, description, quantity (or Zeile, Artikel,
-Bezeichnung, Anzahl); line may be left out. Says for each row what is wrong, and
+		`The first row names the columns: line, item, description, quantity (or in another
+language that has texts: Zeile, Artikel, Bezeichnung, Anzahl); line may be left out. Says for each row what is wrong, and
 imports nothing until all of it is right. The list gets the next version; what
 changes is shown line by line.`,
 		"listbound lists import --data d --list LAP-MAJOR --station north/packing-1 --operator B-1001 lap-major.xlsx", func(cmd *cobra.Command, args []string) error {
@@ -47,7 +49,11 @@ changes is shown line by line.`,
 			if err != nil {
 				return err
 			}
-			lines, bad := workplace.ReadTable(raw)
+			said, err := a.words()
+			if err != nil {
+				return err
+			}
+			lines, bad := workplace.ReadTable(raw, said.Catalogue())
 			for _, b := range bad {
 				fmt.Fprintf(a.env.Err, "listbound: %s: %s\n", filepath.Base(args[0]), b)
 			}
@@ -157,6 +163,24 @@ func (a *app) showChanges(before []site.ListVersion, d *events.ListIssued) error
 	return tw.Flush()
 }
 
+// words are what is said to people: this program's texts, with those of the data
+// folder, if it is here.
+func (a *app) words() (*words.Judgement, error) {
+	if a.server != "" {
+		return texts.Read()
+	}
+	return texts.Read(os.DirFS(filepath.Join(a.data, texts.Folder)))
+}
+
+// languageOf returns the language of --lang as a data folder has it.
+func languageOf(folder *site.Site, tag string) (*words.Language, error) {
+	l, ok := folder.Words().Catalogue().Find(tag)
+	if !ok {
+		return nil, fmt.Errorf("--lang is one of %s, not %q", strings.Join(folder.Words().Languages(), ", "), tag)
+	}
+	return l, nil
+}
+
 func (a *app) printList() *cobra.Command {
 	var trip, size, lang, out string
 	c := command("print SET", "prints the sheet that is sealed for a set, as PDF",
@@ -164,10 +188,6 @@ func (a *app) printList() *cobra.Command {
 the trip named with --trip; its symbol says the code that was sealed.`,
 		"listbound lists print --data d LAP-014 --out sheet.pdf", func(cmd *cobra.Command, args []string) error {
 			paperSize, err := paper.ParseSize(size)
-			if err != nil {
-				return err
-			}
-			language, err := paper.ParseLanguage(lang)
 			if err != nil {
 				return err
 			}
@@ -180,6 +200,10 @@ the trip named with --trip; its symbol says the code that was sealed.`,
 					folder, ok := s.(*site.Site)
 					if !ok {
 						return errors.New("a sheet is printed from a data folder or by a server")
+					}
+					language, err := languageOf(folder, lang)
+					if err != nil {
+						return err
 					}
 					return workplace.PrintSheet(cmd.Context(), folder, args[0], trip, paperSize, language, &pdf)
 				})
@@ -196,7 +220,7 @@ the trip named with --trip; its symbol says the code that was sealed.`,
 	c.Args = cobra.ExactArgs(1)
 	c.Flags().StringVar(&trip, "trip", "", "trip (default: the open one)")
 	c.Flags().StringVar(&size, "size", "A4", "paper: A4 or Letter")
-	c.Flags().StringVar(&lang, "lang", "en", "language: en or de")
+	c.Flags().StringVar(&lang, "lang", "en", "language, such as en or de")
 	c.Flags().StringVar(&out, "out", "sheet.pdf", "file to write, - for standard output")
 	return c
 }

@@ -16,7 +16,9 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/texts"
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 const trip = "019530a1-7c00-7abc-8def-0123456789ab"
@@ -29,6 +31,21 @@ var instruments = []string{
 	"Towel clip, 11 cm", "Suction tube, ⌀ 6 mm", "Scalpel handle no. 4", "Dissecting forceps, atraumatic, 24 cm",
 	"Wundhaken, scharf, vierzinkig, Größe ½", "Λαβίδα αιμοστατική, κυρτή, 18 cm", "Зажим кровоостанавливающий, изогнутый, 20 см",
 }
+
+// languages are what this program prints in.
+var languages = func() *words.Catalogue {
+	c, err := texts.Load()
+	if err != nil {
+		panic(err)
+	}
+	c.OnError(func(err error) { panic(err) })
+	return c
+}()
+
+var (
+	english = languages.In("en")
+	german  = languages.In("de")
+)
 
 // sample returns a sheet of n lines whose code is bound to it.
 func sample(t testing.TB, n int) Sheet {
@@ -63,7 +80,7 @@ func bind(t testing.TB, s Sheet) Sheet {
 	return s
 }
 
-func sheetPDF(t *testing.T, s Sheet, size Size, lang Language) []byte {
+func sheetPDF(t *testing.T, s Sheet, size Size, lang *words.Language) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	if err := WriteSheet(&b, s, size, lang); err != nil {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 // LabelSize is a label's width and height in millimetres.
@@ -75,50 +76,50 @@ type LoadLabel struct {
 }
 
 // WriteSetLabel prints a set's label as PDF of the label's size.
-func WriteSetLabel(w io.Writer, l SetLabel, size LabelSize, lang Language) error {
-	words, err := lang.words()
+func WriteSetLabel(w io.Writer, l SetLabel, size LabelSize, lang *words.Language) error {
+	text, err := wordingOf(lang)
 	if err != nil {
 		return err
 	}
-	p := labelText{caption: words.SetLabel, id: l.Set, title: l.Title}
+	p := labelText{caption: text.say("paper.set-label"), id: l.Set, title: l.Title}
 	if l.List != "" {
-		p.facts = append(p.facts, fmt.Sprintf("%s %s, %s %d", words.List, l.List, words.Version, l.Version))
+		p.facts = append(p.facts, text.say("paper.list", l.List, l.Version))
 	}
-	p.facts = append(p.facts, signed(words, words.Packed, l.Packed, l.Badge)...)
+	p.facts = append(p.facts, signed(text, "paper.packed-short", l.Packed, l.Badge)...)
 	if l.Short != "" {
-		p.short = words.Sheet + " " + l.Short
+		p.short = text.say("paper.sheet", l.Short)
 	}
 	return writeLabel(w, events.ScanSet, p, size, lang, l.Packed)
 }
 
 // WriteLoadLabel prints a load's label as PDF of the label's size.
-func WriteLoadLabel(w io.Writer, l LoadLabel, size LabelSize, lang Language) error {
-	words, err := lang.words()
+func WriteLoadLabel(w io.Writer, l LoadLabel, size LabelSize, lang *words.Language) error {
+	text, err := wordingOf(lang)
 	if err != nil {
 		return err
 	}
-	p := labelText{caption: words.LoadLabel, id: l.Load}
+	p := labelText{caption: text.say("paper.load-label"), id: l.Load}
 	if l.Sterilizer != "" {
-		p.title = words.Sterilizer + " " + l.Sterilizer
+		p.title = text.say("paper.sterilizer", l.Sterilizer)
 	}
 	if l.Run > 0 {
-		p.facts = append(p.facts, fmt.Sprintf("%s %d", words.Run, l.Run))
+		p.facts = append(p.facts, text.say("paper.run", l.Run))
 	}
 	if l.Cycle != "" {
-		p.facts = append(p.facts, words.Cycle+" "+l.Cycle)
+		p.facts = append(p.facts, text.say("paper.cycle", l.Cycle))
 	}
-	p.facts = append(p.facts, signed(words, words.Started, l.Started, l.Badge)...)
+	p.facts = append(p.facts, signed(text, "paper.started", l.Started, l.Badge)...)
 	return writeLabel(w, events.ScanLoad, p, size, lang, l.Started)
 }
 
-// signed says when something was done and by whom.
-func signed(w *words, what string, at time.Time, badge string) []string {
+// signed says when something was done, by the text of a key, and by whom.
+func signed(text wording, key string, at time.Time, badge string) []string {
 	var out []string
 	if !at.IsZero() {
-		out = append(out, what+" "+w.shortDate(at))
+		out = append(out, text.say(key, at))
 	}
 	if badge != "" {
-		out = append(out, w.By+" "+badge)
+		out = append(out, text.say("paper.by", badge))
 	}
 	return out
 }
@@ -142,7 +143,7 @@ const (
 	scaleStep    = 0.02
 )
 
-func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, lang Language, at time.Time) error {
+func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, lang *words.Language, at time.Time) error {
 	if !size.possible() {
 		return fmt.Errorf("label size %s (%.1f x %.1f mm) is not possible: sides go from 20 to 300 mm", size.Name, size.Width, size.Height)
 	}
@@ -155,7 +156,7 @@ func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, 
 			return err
 		}
 	}
-	c := newCanvas(size.Width, size.Height, l.caption+" "+l.id, string(lang), at)
+	c := newCanvas(size.Width, size.Height, l.caption+" "+l.id, lang.Tag(), at)
 	side := min(size.Height-2*labelMargin, labelSymbol*size.Width)
 	x := labelMargin + side + labelMargin/2
 	p := &labelPrinter{canvas: c, x: x, room: size.Width - x - labelMargin, labelText: l}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 // Sheet is one list, bound to one set and one trip, ready to print.
@@ -92,8 +93,8 @@ const (
 // WriteSheet prints a count sheet as PDF. It refuses a sheet whose code was
 // not made for exactly this list, set and trip, and a character it can't show.
 // The same sheet gives the same bytes.
-func WriteSheet(w io.Writer, s Sheet, size Size, lang Language) error {
-	words, err := lang.words()
+func WriteSheet(w io.Writer, s Sheet, size Size, lang *words.Language) error {
+	text, err := wordingOf(lang)
 	if err != nil {
 		return err
 	}
@@ -105,8 +106,8 @@ func WriteSheet(w io.Writer, s Sheet, size Size, lang Language) error {
 		return err
 	}
 	p := &sheetPrinter{
-		canvas: newCanvas(width, height, words.CountSheet+" "+s.Set, string(lang), s.Packed),
-		words:  words, sheet: &s, code: s.Code.String(), short: s.Code.Short(),
+		canvas: newCanvas(width, height, text.say("paper.count-sheet")+" "+s.Set, lang.Tag(), s.Packed),
+		words:  text, sheet: &s, code: s.Code.String(), short: s.Code.Short(),
 	}
 	p.exceptions = make(map[int64]events.Exception, len(s.Exceptions))
 	for _, e := range s.Exceptions {
@@ -186,7 +187,7 @@ func checkPrintable(where, text string) error {
 
 type sheetPrinter struct {
 	*canvas
-	words       *words
+	words       wording
 	sheet       *Sheet
 	code, short string
 	exceptions  map[int64]events.Exception
@@ -275,16 +276,12 @@ func (p *sheetPrinter) descriptionWidth() float64 {
 // facts are the header's lines under the title.
 func (p *sheetPrinter) facts() []string {
 	s, w := p.sheet, p.words
-	out := []string{fmt.Sprintf("%s %s, %s %d", w.List, s.List, w.Version, s.Version)}
+	out := []string{w.say("paper.list", s.List, s.Version)}
 	if !s.Packed.IsZero() {
-		out = append(out, w.Packed+" "+w.date(s.Packed))
+		out = append(out, w.say("paper.packed", s.Packed))
 	}
-	out = append(out, w.Travels+": "+w.placement(s.Placement))
-	seals := w.NoSeals
-	if len(s.Seals) > 0 {
-		seals = strings.Join(s.Seals, ", ")
-	}
-	out = append(out, w.Seals+": "+seals)
+	out = append(out, w.say("paper.travels", s.Placement))
+	out = append(out, w.say("paper.seals", s.Seals))
 	if len(s.Exceptions) > 0 {
 		var lines []string
 		for _, l := range s.Lines {
@@ -295,7 +292,7 @@ func (p *sheetPrinter) facts() []string {
 		if len(lines) > 8 {
 			lines = append(lines[:8], "…")
 		}
-		out = append(out, w.differs(len(s.Exceptions), lines))
+		out = append(out, w.say("paper.differs", len(s.Exceptions), strings.Join(lines, ", ")))
 	}
 	return out
 }
@@ -311,7 +308,7 @@ func (p *sheetPrinter) head(draw bool) float64 {
 		y += float64(len(lines)) * p.lineHeight()
 	}
 	p.font(bold, 9)
-	put([]string{p.words.CountSheet})
+	put([]string{p.words.say("paper.count-sheet")})
 	put(p.shrink(bold, 26, 14, p.sheet.Set, width))
 	y += 0.5
 	p.font(bold, 12)
@@ -340,14 +337,14 @@ func (p *sheetPrinter) header() float64 {
 	xb := xs - gap - boxWidth // nothing may stand in the symbol's quiet zone
 	p.box(xb, margin+3, boxWidth, 18, 0.5)
 	p.font(regular, body)
-	p.centre(xb, margin+4.2, boxWidth, p.words.ShortCode)
+	p.centre(xb, margin+4.2, boxWidth, p.words.say("paper.short-code"))
 	p.font(mono, 20)
 	p.centre(xb, margin+9.5, boxWidth, p.short)
 
 	y := bottom + 1.5
 	p.font(regular, body)
-	p.text(margin, y+1.7, p.words.Code)
-	label := p.width(p.words.Code) + 3
+	p.text(margin, y+1.7, p.words.say("paper.code"))
+	label := p.width(p.words.say("paper.code")) + 3
 	groups := grouped(p.code, 6)
 	for size := 11.0; ; size -= 0.25 {
 		p.font(mono, size)
@@ -385,8 +382,11 @@ func (p *sheetPrinter) edges() []float64 {
 func (p *sheetPrinter) tableHead(y float64) float64 {
 	e := p.edges()
 	p.grey(margin, y, p.inner(), headHeight)
-	w := p.words
-	for i, s := range []string{w.No, w.Instrument, w.Quantity, w.First, w.Added, w.Cavity, w.Closing, w.Final} {
+	for i, key := range []string{
+		"paper.no", "paper.instrument", "paper.quantity",
+		"paper.first", "paper.added", "paper.cavity", "paper.closing", "paper.final",
+	} {
+		s := p.words.say(key)
 		p.shrink(bold, body, 7, s, e[i+1]-e[i]-1)
 		ty := y + (headHeight-p.lineHeight())/2
 		if i == 1 {
@@ -414,7 +414,7 @@ func (p *sheetPrinter) layout(l events.Line) row {
 	if e, ok := p.exceptions[l.Line]; ok {
 		r.exception = &e
 		p.font(bold, body)
-		r.mark = p.wrap(p.words.packedOf(e.Reason, e.Counted, l.Quantity), width)
+		r.mark = p.wrap(p.words.say("paper.packed-of", e.Reason, e.Counted, l.Quantity), width)
 		n += len(r.mark)
 	}
 	r.height = max(rowLeast, float64(n)*p.lineHeight()+2*rowPad)
@@ -449,7 +449,7 @@ func (p *sheetPrinter) row(y float64, r row) {
 	if r.exception != nil {
 		next := y + rowPad + p.lineHeight()
 		p.font(regular, body)
-		p.centre(e[2], next, colQuantity, p.words.ofQuantity(r.line.Quantity))
+		p.centre(e[2], next, colQuantity, p.words.say("paper.of-quantity", r.line.Quantity))
 	}
 	p.line(margin, y+r.height, margin+p.inner(), y+r.height, 0.2)
 }
@@ -470,7 +470,8 @@ func (p *sheetPrinter) columns(top, bottom float64) {
 func (p *sheetPrinter) signatures(y float64) float64 {
 	e := p.edges()
 	p.line(margin, y, margin+p.inner(), y, 0.5)
-	for _, s := range []string{p.words.CountedBy, p.words.WitnessedBy, p.words.Time} {
+	for _, key := range []string{"paper.counted-by", "paper.witnessed-by", "paper.time"} {
+		s := p.words.say(key)
 		p.font(bold, body)
 		p.text(e[1]+1.5, y+(signHeight-p.lineHeight())/2, s)
 		y += signHeight
@@ -481,14 +482,14 @@ func (p *sheetPrinter) signatures(y float64) float64 {
 
 func (p *sheetPrinter) remarks(y float64) {
 	p.font(regular, body)
-	p.text(margin+1.5, y+1, p.words.Remarks)
+	p.text(margin+1.5, y+1, p.words.say("paper.remarks"))
 	p.box(margin, y, p.inner(), remarks-2, 0.2)
 }
 
 // caution is what no count may be read without.
 func (p *sheetPrinter) caution() []string {
 	p.font(bold, body)
-	return p.wrap(p.words.Caution, p.inner())
+	return p.wrap(p.words.say("paper.caution"), p.inner())
 }
 
 func (p *sheetPrinter) footerHeight() float64 {
@@ -501,7 +502,7 @@ func (p *sheetPrinter) footer(page int) {
 	lines := p.caution()
 	y = p.lines(margin, y+1, lines)
 	p.font(regular, body)
-	count := p.words.page(page, p.pages)
+	count := p.words.say("paper.page", page, p.pages)
 	p.right(margin, y, p.inner(), count)
 	// Which sheet stands in full at the head; here one line of it is enough.
 	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])

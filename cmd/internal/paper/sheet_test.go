@@ -14,16 +14,17 @@ import (
 	"github.com/makiuchi-d/gozxing/qrcode"
 
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 // Every page alone leads a scanner to its trip, also as a bad copy.
 func TestSheetSymbolOnEveryPage(t *testing.T) {
 	for _, tt := range []struct {
 		size  Size
-		lang  Language
+		lang  *words.Language
 		lines int
 		pages int // at least
-	}{{A4, English, 60, 3}, {Letter, German, 12, 1}} {
+	}{{A4, english, 60, 3}, {Letter, german, 12, 1}} {
 		s := sample(t, tt.lines)
 		pages := render(t, sheetPDF(t, s, tt.size, tt.lang), 150)
 		if len(pages) < tt.pages {
@@ -68,7 +69,7 @@ func TestSheetSaysEveryLine(t *testing.T) {
 	s.Lines[8].Description = strings.Repeat("W", 100) + " one word wider than its column"
 	s.Lines[9].Item = strings.Repeat("ITEM-", 12)
 	s = bind(t, s)
-	pdf := sheetPDF(t, s, A4, English)
+	pdf := sheetPDF(t, s, A4, english)
 	pages := strings.Split(strings.TrimSuffix(text(t, pdf, "-layout"), "\f"), "\f")
 	for i, page := range pages {
 		for _, want := range []string{
@@ -153,7 +154,7 @@ func TestSheetInsideThePage(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		pdf := sheetPDF(t, s, size, German)
+		pdf := sheetPDF(t, s, size, german)
 		for i, p := range boxes(t, pdf).Pages {
 			if diff := max(p.Width-w/mmPerPoint, w/mmPerPoint-p.Width, p.Height-h/mmPerPoint, h/mmPerPoint-p.Height); diff > 0.1 {
 				t.Errorf("page %d is %.1f x %.1f points", i+1, p.Width, p.Height)
@@ -209,7 +210,7 @@ func TestSheetPageBreaks(t *testing.T) {
 	for n := 9; n <= 24; n++ {
 		s := sample(t, n+8)
 		s.Lines[0].Description = strings.Repeat("blades ", 3*(n-8)) // so that pages end at other places
-		pdf := sheetPDF(t, bind(t, s), Letter, German)
+		pdf := sheetPDF(t, bind(t, s), Letter, german)
 		pages := boxes(t, pdf).Pages
 		if len(pages) > 1 {
 			broken++
@@ -257,7 +258,7 @@ func TestSheetPageBreaks(t *testing.T) {
 // A symbol is solid: without hairlines between its modules, which decoders trip
 // over, at whatever resolution the page is drawn.
 func TestSymbolHasNoSeams(t *testing.T) {
-	pdf := sheetPDF(t, sample(t, 3), A4, English)
+	pdf := sheetPDF(t, sample(t, 3), A4, english)
 	for _, dpi := range []int{133, 150, 250, 333} {
 		g := renderCairo(t, pdf, dpi)
 		mm := float64(dpi) / 25.4
@@ -296,8 +297,8 @@ func TestGrouped(t *testing.T) {
 
 func TestSheetSameBytes(t *testing.T) {
 	s := sample(t, 30)
-	one := sheetPDF(t, s, A4, English)
-	if !bytes.Equal(one, sheetPDF(t, s, A4, English)) {
+	one := sheetPDF(t, s, A4, english)
+	if !bytes.Equal(one, sheetPDF(t, s, A4, english)) {
 		t.Error("two prints of one sheet differ")
 	}
 	for _, want := range []string{"/CreationDate (D:20260302061100", "/ModDate (D:20260302061100"} {
@@ -307,10 +308,10 @@ func TestSheetSameBytes(t *testing.T) {
 	}
 	other := s
 	other.Seals = []string{"483922"}
-	if bytes.Equal(one, sheetPDF(t, other, A4, English)) {
+	if bytes.Equal(one, sheetPDF(t, other, A4, english)) {
 		t.Error("another seal prints the same bytes")
 	}
-	if bytes.Equal(one, sheetPDF(t, s, A4, German)) {
+	if bytes.Equal(one, sheetPDF(t, s, A4, german)) {
 		t.Error("German prints the same bytes")
 	}
 }
@@ -321,7 +322,7 @@ func TestSheetExceptions(t *testing.T) {
 	for i := range 12 {
 		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 97, Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
 	}
-	got := text(t, sheetPDF(t, s, A4, German), "-raw")
+	got := text(t, sheetPDF(t, s, A4, german), "-raw")
 	for _, want := range []string{"▲ fehlt: 97 gepackt", "▲ ersetzt: 97 gepackt", "▲ beschädigt: 97 gepackt", "▲ at repair: 97 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
 		if !strings.Contains(strings.ReplaceAll(got, "\n", " "), want) {
 			t.Errorf("the sheet does not say %q", want)
@@ -344,25 +345,24 @@ func TestWriteSheetRefuses(t *testing.T) {
 		name string
 		s    Sheet
 		size Size
-		lang Language
+		lang *words.Language
 		says string
 	}{
-		{"a changed line", change(func(s *Sheet) { s.Lines[2].Quantity++ }), A4, English, "does not belong to list LAP-MAJOR version 3 on set LAP-014"},
-		{"a changed word", change(func(s *Sheet) { s.Title += "." }), A4, English, "does not belong"},
-		{"the twin set", change(func(s *Sheet) { s.Set = "LAP-015" }), A4, English, "does not belong"},
-		{"other cycles", change(func(s *Sheet) { s.Cycles = []string{"dynamic-air-132"} }), A4, English, "does not belong"},
-		{"another trip", change(func(s *Sheet) { s.Trip = "019530a1-7c00-7abc-8def-0123456789ac" }), A4, English, "seal the list again"},
-		{"no set", change(func(s *Sheet) { s.Set = "" }), A4, English, "names no set"},
-		{"no lines", change(func(s *Sheet) { s.Lines = nil }), A4, English, "has 0 lines"},
-		{"an exception without its line", change(func(s *Sheet) { s.Exceptions[0].Line = 99 }), A4, English, "line 99"},
-		{"a sign no font has", rebound(func(s *Sheet) { s.Lines[6].Description = "Clip 鉗子" }), A4, English, `line 7: the description has characters that can't be printed: '鉗' (U+9257), '子' (U+5B50)`},
-		{"an item in Arabic", rebound(func(s *Sheet) { s.Lines[1].Item = "مقص" }), A4, English, "line 2: the item"},
-		{"a reason with an emoji", change(func(s *Sheet) { s.Exceptions[0].Reason = "lost 🙁" }), A4, English, "line 4: the reason of the exception has characters that can't be printed: '🙁' (U+1F641)"},
-		{"a seal", change(func(s *Sheet) { s.Seals = []string{"鉗"} }), A4, English, "a seal's number"},
-		{"too many seals", change(func(s *Sheet) { s.Seals = strings.Fields(strings.Repeat("48392048392048392 ", 200)) }), A4, English, "no room"},
-		{"no language", sample(t, 3), A4, "fr", "language"},
-		{"a region as language", sample(t, 3), A4, "de-AT", "ParseLanguage"},
-		{"no paper", sample(t, 3), Size(7), English, "paper size"},
+		{"a changed line", change(func(s *Sheet) { s.Lines[2].Quantity++ }), A4, english, "does not belong to list LAP-MAJOR version 3 on set LAP-014"},
+		{"a changed word", change(func(s *Sheet) { s.Title += "." }), A4, english, "does not belong"},
+		{"the twin set", change(func(s *Sheet) { s.Set = "LAP-015" }), A4, english, "does not belong"},
+		{"other cycles", change(func(s *Sheet) { s.Cycles = []string{"dynamic-air-132"} }), A4, english, "does not belong"},
+		{"another trip", change(func(s *Sheet) { s.Trip = "019530a1-7c00-7abc-8def-0123456789ac" }), A4, english, "seal the list again"},
+		{"no set", change(func(s *Sheet) { s.Set = "" }), A4, english, "names no set"},
+		{"no lines", change(func(s *Sheet) { s.Lines = nil }), A4, english, "has 0 lines"},
+		{"an exception without its line", change(func(s *Sheet) { s.Exceptions[0].Line = 99 }), A4, english, "line 99"},
+		{"a sign no font has", rebound(func(s *Sheet) { s.Lines[6].Description = "Clip 鉗子" }), A4, english, `line 7: the description has characters that can't be printed: '鉗' (U+9257), '子' (U+5B50)`},
+		{"an item in Arabic", rebound(func(s *Sheet) { s.Lines[1].Item = "مقص" }), A4, english, "line 2: the item"},
+		{"a reason with an emoji", change(func(s *Sheet) { s.Exceptions[0].Reason = "lost 🙁" }), A4, english, "line 4: the reason of the exception has characters that can't be printed: '🙁' (U+1F641)"},
+		{"a seal", change(func(s *Sheet) { s.Seals = []string{"鉗"} }), A4, english, "a seal's number"},
+		{"too many seals", change(func(s *Sheet) { s.Seals = strings.Fields(strings.Repeat("48392048392048392 ", 200)) }), A4, english, "no room"},
+		{"no language", sample(t, 3), A4, nil, "language"},
+		{"no paper", sample(t, 3), Size(7), english, "paper size"},
 	}
 	if len(tests) == 0 {
 		t.Fatal("no cases")
@@ -386,7 +386,7 @@ var errPaper = errors.New("out of paper")
 func (brokenPrinter) Write([]byte) (int, error) { return 0, errPaper }
 
 func TestWriteSheetReportsTheWriter(t *testing.T) {
-	if err := WriteSheet(brokenPrinter{}, sample(t, 3), A4, English); !errors.Is(err, errPaper) {
+	if err := WriteSheet(brokenPrinter{}, sample(t, 3), A4, english); !errors.Is(err, errPaper) {
 		t.Errorf("error %v; want the writer's", err)
 	}
 }
@@ -401,7 +401,7 @@ func TestSheetOf(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if out := text(t, sheetPDF(t, got, A4, German)); !strings.Contains(out, "Gepackt 2. März 2026, 07:11 CET") {
+	if out := text(t, sheetPDF(t, got, A4, german)); !strings.Contains(out, "Gepackt 2. März 2026, 07:11 CET") {
 		t.Errorf("the sheet does not say when it was packed:\n%s", out)
 	}
 	packed.Version = 2
@@ -417,7 +417,7 @@ func TestSheetOf(t *testing.T) {
 func BenchmarkWriteSheet(b *testing.B) {
 	s := sample(b, 120)
 	for b.Loop() {
-		if err := WriteSheet(&bytes.Buffer{}, s, A4, English); err != nil {
+		if err := WriteSheet(&bytes.Buffer{}, s, A4, english); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -21,6 +21,7 @@ import (
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/web"
 	"listbound/ledger"
 )
@@ -160,10 +161,11 @@ func TestFailuresAreNoRefusals(t *testing.T) {
 		"unknown outcome": ledger.ErrUnknownOutcome, "stopped": ledger.ErrStopped, "another": errors.New("open /srv/data"),
 	} {
 		t.Run(name, func(t *testing.T) {
-			sh, err := shell.New("north/ledger", slog.New(slog.DiscardHandler))
+			said, err := texts.Read()
 			if err != nil {
 				t.Fatal(err)
 			}
+			sh := shell.New("north/ledger", said, slog.New(slog.DiscardHandler))
 			mux := http.NewServeMux()
 			mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) { sh.FailJSON(w, r, is) })
 			mux.HandleFunc("POST /api/observations", func(w http.ResponseWriter, r *http.Request) {

@@ -2,7 +2,7 @@
 // each language, the style sheet, and the stream that tells a page to look again.
 //
 // A page package registers its handlers on a mux, keeps its templates and
-// scripts in its own folder, and its words in words/<language>/<package>.json.
+// scripts in its own folder, and its texts in package texts.
 package shell
 
 import (
@@ -15,12 +15,13 @@ import (
 	"maps"
 	"net/http"
 	"net/url"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/refusal"
-	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/projections"
@@ -33,33 +34,37 @@ var assetFiles embed.FS
 //go:embed templates
 var templateFiles embed.FS
 
-// Languages lists the tags of the languages that pages are written in, English first.
-func Languages() []string {
-	c, err := texts.Embedded()
-	if err != nil {
-		return []string{words.Reference}
-	}
-	return c.Languages()
-}
-
 // Words are the texts of one language by key.
 type Words struct {
-	Lang string
-	in   *words.Language
+	Lang      string
+	in        *words.Language
+	judgement *words.Judgement
 }
+
+// WordsIn returns the texts of the language for a tag; nil where there is none.
+func WordsIn(j *words.Judgement, tag string) *Words {
+	in, ok := j.Catalogue().Find(tag)
+	if !ok {
+		return nil
+	}
+	return &Words{Lang: in.Tag(), in: in, judgement: j}
+}
+
+// Language is what the texts are made with.
+func (w *Words) Language() *words.Language { return w.in }
 
 // Finding returns what a finding says and what is usually done next.
 func (w *Words) Finding(f *projections.Finding) projections.Text {
-	return words.Embedded().Finding(w.Lang, f)
+	return w.judgement.Finding(w.Lang, f)
 }
 
 // Code names a finding's code in a few words.
-func (w *Words) Code(code projections.Code) string { return words.Embedded().Code(w.Lang, code) }
+func (w *Words) Code(code projections.Code) string { return w.judgement.Code(w.Lang, code) }
 
 // StationLine says in one line what a person at a station sees of a finding
 // first. other is the other set it names, if any.
 func (w *Words) StationLine(code projections.Code, set, other string) string {
-	return words.Embedded().Station(w.Lang, code, set, other)
+	return w.judgement.Station(w.Lang, code, set, other)
 }
 
 // anyFinding is Finding for templates, which hold findings and pointers to them.
@@ -75,31 +80,11 @@ func (w *Words) anyFinding(f any) (projections.Text, error) {
 
 // Event returns the line of a history for an event.
 func (w *Words) Event(e *projections.HistoryEvent) string {
-	return words.Embedded().HistoryLine(w.Lang, e)
+	return w.judgement.HistoryLine(w.Lang, e)
 }
 
 // Remarks names what is wrong with a record itself.
-func (w *Words) Remarks(r events.Remark) []string { return words.Embedded().Remarks(w.Lang, r) }
-
-// LoadWords reads the texts of all languages.
-func LoadWords() (map[string]*Words, error) {
-	c, err := texts.Embedded()
-	if err != nil {
-		return nil, err
-	}
-	return wordsOf(c), nil
-}
-
-func wordsOf(c *words.Catalogue) map[string]*Words {
-	out := make(map[string]*Words)
-	for _, lang := range c.Languages() {
-		out[lang] = &Words{Lang: lang, in: c.In(lang)}
-	}
-	return out
-}
-
-// Keys lists the keys of a language, in order.
-func (w *Words) Keys() []string { return w.in.Keys() }
+func (w *Words) Remarks(r events.Remark) []string { return w.judgement.Remarks(w.Lang, r) }
 
 // T returns a text with its arguments put in ({0}, {1} …). A key without a text
 // is shown itself, so that it is noticed and nothing breaks; a test holds that
@@ -123,24 +108,29 @@ func (w *Words) Kg(grams int64) string { return w.in.Kg(grams) }
 // Shell renders pages.
 type Shell struct {
 	Site      string
+	languages []*Words // English first
 	catalogue *words.Catalogue
-	words     map[string]*Words
 	log       *slog.Logger
 	clerk     refusal.Clerk
 }
 
-// New returns the shell for a site.
-func New(site string, log *slog.Logger) (*Shell, error) {
-	c, err := texts.Embedded()
-	if err != nil {
-		return nil, err
+// New returns the shell for a site whose pages are written in the languages of
+// its texts.
+func New(site string, j *words.Judgement, log *slog.Logger) *Shell {
+	s := &Shell{Site: site, catalogue: j.Catalogue(), log: log, clerk: refusal.Clerk{Log: log}}
+	for _, lang := range j.Languages() {
+		s.languages = append(s.languages, WordsIn(j, lang))
 	}
-	return In(c, site, log), nil
+	return s
 }
 
-// In returns the shell for a site with texts of one's own.
-func In(c *words.Catalogue, site string, log *slog.Logger) *Shell {
-	return &Shell{Site: site, catalogue: c, words: wordsOf(c), log: log, clerk: refusal.Clerk{Log: log}}
+// language returns the words for a tag; nil where there are none.
+func (s *Shell) language(tag string) *Words {
+	in, ok := s.catalogue.Find(tag)
+	if !ok {
+		return nil
+	}
+	return s.languages[slices.IndexFunc(s.languages, func(w *Words) bool { return w.in == in })]
 }
 
 // langCookie keeps a language chosen by hand.
@@ -149,22 +139,39 @@ const langCookie = "lang"
 // Words returns the words for a request: ?lang=, then the cookie, then what the
 // browser asks for.
 func (s *Shell) Words(r *http.Request) *Words {
-	if w := s.words[r.URL.Query().Get("lang")]; w != nil {
+	if w := s.language(r.URL.Query().Get("lang")); w != nil {
 		return w
 	}
-	if c, err := r.Cookie(langCookie); err == nil && s.words[c.Value] != nil {
-		return s.words[c.Value]
+	if c, err := r.Cookie(langCookie); err == nil {
+		if w := s.language(c.Value); w != nil {
+			return w
+		}
 	}
-	return s.words[s.catalogue.Match(r.Header.Get("Accept-Language")).Tag()]
+	return s.language(s.catalogue.Match(r.Header.Get("Accept-Language")).Tag())
+}
+
+// CheckLanguage refuses a request that asks with ?lang= for a language that is
+// not there. A page is shown in another one then; a print that somebody asked
+// for in a language is not made in another.
+func (s *Shell) CheckLanguage(r *http.Request) error {
+	tag := r.URL.Query().Get("lang")
+	if tag == "" || s.language(tag) != nil {
+		return nil
+	}
+	return refusal.New("there are no texts in %q here, only in %s", tag, strings.Join(s.catalogue.Languages(), ", "))
 }
 
 // Templates parses a package's templates together with the frame's. In them:
 // {{t "key" args}} is a text, {{at time}} a moment, {{kg grams}} a weight.
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
-	for lang, w := range s.words {
-		t := template.New("").Funcs(template.FuncMap{"t": w.T, "at": w.Time, "kg": w.Kg, "lang": func() string { return w.Lang }, "languages": s.languages, "version": version.String,
-			"finding": w.anyFinding, "codeName": w.Code, "historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) }}).Funcs(funcs)
+	for _, w := range s.languages {
+		t := template.New("").Funcs(template.FuncMap{
+			"t": w.T, "at": w.Time, "kg": w.Kg, "version": version.String,
+			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
+			"finding": w.anyFinding, "codeName": w.Code,
+			"historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) },
+		}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")
 		if err == nil {
 			t, err = t.ParseFS(files, patterns...)
@@ -172,18 +179,9 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 		if err != nil {
 			return nil, fmt.Errorf("page templates: %w", err)
 		}
-		out[lang] = t
+		out[w.Lang] = t
 	}
 	return out, nil
-}
-
-// languages are what a page can be read in, English first.
-func (s *Shell) languages() []*Words {
-	var out []*Words
-	for _, tag := range s.catalogue.Languages() {
-		out = append(out, s.words[tag])
-	}
-	return out
 }
 
 // Page is what the frame needs; Body is the page's own.
@@ -213,7 +211,7 @@ func (p Page) Lang(lang string) string {
 // Render writes a page: template name of the request's language.
 func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map[string]*template.Template, name string, p Page) {
 	words := s.Words(r)
-	if l := r.URL.Query().Get("lang"); s.words[l] != nil {
+	if l := r.URL.Query().Get("lang"); s.language(l) != nil {
 		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", SameSite: http.SameSiteStrictMode, HttpOnly: true, MaxAge: 365 * 24 * 3600})
 	}
 	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()

@@ -2,40 +2,52 @@ package shell
 
 import (
 	"io/fs"
-	"listbound/cmd/internal/texts"
 	"log/slog"
+	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
 	"testing/fstest"
 	"time"
+
+	"listbound/cmd/internal/texts"
+	"listbound/projections"
 )
+
+func newShell(t *testing.T, further ...fs.FS) *Shell {
+	t.Helper()
+	j, err := texts.Read(further...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.Catalogue().OnError(func(err error) { t.Error(err) })
+	return New("north/ledger", j, slog.New(slog.DiscardHandler))
+}
 
 // TestALanguageIsAFile: a third language needs a file of texts and nothing
 // else. What it lacks is said in English.
 func TestALanguageIsAFile(t *testing.T) {
-	raw, err := fs.ReadFile(texts.Files(), "en.json")
+	sh := newShell(t, fstest.MapFS{"nl.json": {Data: []byte(`{
+		"language.name": "Nederlands", "shell.skip": "Naar de inhoud", "shell.time": "02-01-2006 15:04",
+		"label-swapped/name": "etiket van een andere set"
+	}`)}})
+	templates, err := sh.Templates(fstest.MapFS{"x.html": {Data: []byte(`{{define "x"}}{{template "head" .}}<p>{{at .Body.At}},
+{{kg 1250}} kg, {{codeName .Body.Code}}, {{t "shell.answer-failed" "I-1"}}</p>{{template "foot" .}}{{end}}`)}}, nil, "x.html")
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := texts.Load(fstest.MapFS{
-		"en.json": {Data: raw},
-		"nl.json": {Data: []byte(`{"language.name":"Nederlands","shell.skip":"Naar de inhoud","shell.time":"02-01-2006 15:04"}`)},
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	sh := In(c, "north/ledger", slog.New(slog.DiscardHandler))
-	templates, err := sh.Templates(fstest.MapFS{"x.html": {Data: []byte(
-		`{{define "x"}}{{template "head" .}}<p>{{at .Body}}</p>{{template "foot" .}}{{end}}`)}}, nil, "x.html")
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := httptest.NewRequest("GET", "/", nil)
+	r := httptest.NewRequest("GET", "/history?set=LAP-014", nil)
 	r.Header.Set("Accept-Language", "nl-BE,en;q=0.5")
 	w := httptest.NewRecorder()
-	sh.Render(w, r, 200, templates, "x", Page{Title: "T", Body: time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC)})
-	for _, want := range []string{`<html lang="nl">`, "Naar de inhoud", "04-03-2026 07:12", `hreflang="nl">Nederlands</a>`, `hreflang="en">English</a>`, "Workplaces"} {
+	sh.Render(w, r, http.StatusOK, templates, "x", Page{Title: "T", Body: struct {
+		At   time.Time
+		Code projections.Code
+	}{time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC), projections.LabelSwapped}})
+	for _, want := range []string{
+		`<html lang="nl">`, "Naar de inhoud", "04-03-2026 07:12", "1,25 kg", "etiket van een andere set",
+		`<a href="?lang=nl&amp;set=LAP-014" lang="nl" hreflang="nl">Nederlands</a>`, `hreflang="en">English</a>`,
+		`hreflang="de">Deutsch</a>`, "Workplaces", "(incident I-1)",
+	} {
 		if !strings.Contains(w.Body.String(), want) {
 			t.Errorf("the page lacks %q: %s", want, w.Body)
 		}
@@ -43,35 +55,51 @@ func TestALanguageIsAFile(t *testing.T) {
 }
 
 func TestLanguageOfARequest(t *testing.T) {
-	s, err := New("north/ledger", nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range []struct{ target, header, want string }{
-		{"/", "", "en"},
-		{"/", "de-AT,de;q=0.9,en;q=0.5", "de"},
-		{"/", "fr-FR,de;q=0.5", "de"},
-		{"/?lang=en", "de", "en"},
-		{"/?lang=xx", "de", "de"},
+	s := newShell(t)
+	for _, c := range []struct {
+		target, cookie, header, want string
+		print                        bool // can be made in the language asked for
+	}{
+		{"/", "", "", "en", true},
+		{"/", "", "de-AT,de;q=0.9,en;q=0.5", "de", true},
+		{"/", "", "fr-FR,de;q=0.5", "de", true},
+		{"/", "", "en;q=0.2,de;q=0.5", "de", true},
+		{"/", "en", "de", "en", true},
+		{"/", "xx", "de", "de", true},
+		{"/?lang=en", "de", "de", "en", true},
+		{"/?lang=de-CH", "", "", "de", true},
+		{"/?lang=xx", "", "de", "de", false},
+		{"/?lang=nl", "", "", "en", false},
 	} {
 		r := httptest.NewRequest("GET", c.target, nil)
 		r.Header.Set("Accept-Language", c.header)
+		if c.cookie != "" {
+			r.AddCookie(&http.Cookie{Name: langCookie, Value: c.cookie})
+		}
 		if got := s.Words(r).Lang; got != c.want {
-			t.Errorf("%s with %q speaks %s, want %s", c.target, c.header, got, c.want)
+			t.Errorf("%s with %q and %q speaks %s, want %s", c.target, c.cookie, c.header, got, c.want)
+		}
+		if err := s.CheckLanguage(r); (err == nil) != c.print {
+			t.Errorf("%s: %v", c.target, err)
 		}
 	}
 }
 
-func TestArguments(t *testing.T) {
-	c, err := texts.Load(fstest.MapFS{"en.json": {Data: []byte(`{"a.b": "{1} of {0}"}`)}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	w := wordsOf(c)["en"]
-	if got := w.T("a.b", "set", 3); got != "3 of set" {
-		t.Errorf("got %q", got)
-	}
-	if got := w.T("a.none"); !strings.HasPrefix(got, "a.none") {
-		t.Errorf("a missing text is shown as %q", got)
+func TestWords(t *testing.T) {
+	s := newShell(t, fstest.MapFS{"en.json": {Data: []byte(`{"a.b": "{1} of {0}"}`)}})
+	en, de := s.language("en"), s.language("de")
+	at := time.Date(2026, 3, 4, 7, 12, 0, 0, time.FixedZone("", 3600))
+	for got, want := range map[string]string{
+		en.T("a.b", "set", 3): "3 of set",
+		en.Time(at):           "4 Mar 2026 06:12",
+		de.Time(at):           "04.03.2026 06:12",
+		de.Time(time.Time{}):  "–",
+		en.Kg(8350):           "8.35",
+		de.Kg(12345678):       "12345,68",
+		en.Name() + de.Name(): "EnglishDeutsch",
+	} {
+		if got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
 	}
 }

@@ -25,7 +25,6 @@ import (
 	"listbound/projections/facts"
 	"listbound/projections/judge"
 	"listbound/projections/readmodel"
-	"listbound/projections/words"
 )
 
 // ErrNotFound says that nothing is known of what was asked for.
@@ -50,7 +49,7 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	defer done()
 	vs, err := m.Worst(ctx)
 	for i := range vs {
-		words.Embedded().Tell(&vs[i])
+		s.words.Tell(&vs[i])
 	}
 	return vs, err
 }
@@ -94,7 +93,7 @@ func (s *Site) history(ctx context.Context, m *readmodel.Model, src facts.Source
 		}
 		return nil, fmt.Errorf("%w of %s", ErrNotFound, q.describe())
 	}
-	words.Embedded().TellHistory(&h)
+	s.words.TellHistory(&h)
 	h.AsOf, h.Size = q.AsOf, m.Position()
 	if q.Records {
 		for i := range h.Events {

@@ -21,6 +21,7 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/projections/readmodel"
+	"listbound/projections/words"
 )
 
 // Options say which folder, and how.
@@ -58,6 +59,7 @@ type Site struct {
 	modelMu sync.RWMutex
 	model   *readmodel.Model
 	listen  listeners
+	words   *words.Judgement
 }
 
 // Open opens a data folder, or starts one.
@@ -71,7 +73,11 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Batch < 1 || o.Batch > 500 {
 		o.Batch = 200
 	}
-	s := &Site{opts: o, signers: make(map[string]note.Signer)}
+	texts, err := readWords(o)
+	if err != nil {
+		return nil, err
+	}
+	s := &Site{opts: o, words: texts, signers: make(map[string]note.Signer)}
 	name, err := s.ledgerName()
 	if err != nil {
 		return nil, err

@@ -52,10 +52,7 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 
 // routes registers everything that is served.
 func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
-	sh, err := shell.New(s.Name(), log)
-	if err != nil {
-		return err
-	}
+	sh := shell.New(s.Name(), s.Words(), log)
 	(&Server{site: s, sh: sh}).register(mux)
 	sh.Register(mux)
 	if err := board.Register(mux, sh, s, log); err != nil {
@@ -65,10 +62,7 @@ func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 		return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log})
 	}
 	// Another site altogether: its pages hold nothing by which they could reach this one.
-	psh, err := shell.New("PRACTICE "+o.practice.Name(), log)
-	if err != nil {
-		return err
-	}
+	psh := shell.New("PRACTICE "+o.practice.Name(), s.Words(), log)
 	practice := workplace.Options{Prefix: practicePrefix, Practice: true, Log: log}
 	if err := workplace.Register(mux, psh, o.practice, practice); err != nil {
 		return err

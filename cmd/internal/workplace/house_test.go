@@ -102,10 +102,7 @@ func newHouse(t *testing.T, sets ...string) *house {
 func (h *house) handler() http.Handler {
 	h.t.Helper()
 	log := slog.New(slog.DiscardHandler)
-	sh, err := shell.New(h.site.Name(), log)
-	if err != nil {
-		h.t.Fatal(err)
-	}
+	sh := shell.New(h.site.Name(), h.site.Words(), log)
 	mux := http.NewServeMux()
 	sh.Register(mux)
 	if err := workplace.Register(mux, sh, h.site, workplace.Options{OtherPrefix: "-", Log: log}); err != nil {

@@ -15,13 +15,15 @@ import (
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
+	"listbound/projections/words"
 )
 
 // A list comes as a table, CSV or XLSX, with the columns line, item,
 // description, quantity in its first row; line may be left out, then the rows
-// are counted. The columns may stand in any order and be named in German
-// (Zeile, Artikel, Bezeichnung, Anzahl). CSV may be separated by comma,
-// semicolon or tab, and begin with a byte order mark.
+// are counted. The columns may stand in any order and be named in any language
+// that has texts for import.line and so on, such as Zeile, Artikel, Bezeichnung,
+// Anzahl. CSV may be separated by comma, semicolon or tab, and begin with a byte
+// order mark.
 //
 //	line,item,description,quantity
 //	1,FCP-125,"Forceps, mosquito, curved, 12.5 cm",6
@@ -39,14 +41,15 @@ func (e RowError) Error() string {
 	return fmt.Sprintf("row %d: %s", e.Row, e.What)
 }
 
-// ReadTable reads the lines of a list. While any row is wrong it returns no
-// lines, and all that is wrong.
-func ReadTable(raw []byte) ([]events.Line, []RowError) {
+// ReadTable reads the lines of a list, whose columns are named in a language of
+// the catalogue. While any row is wrong it returns no lines, and all that is
+// wrong.
+func ReadTable(raw []byte, c *words.Catalogue) ([]events.Line, []RowError) {
 	rows, err := cells(raw)
 	if err != nil {
 		return nil, []RowError{{0, err.Error()}}
 	}
-	return lines(rows)
+	return lines(rows, columnNames(c))
 }
 
 // maxTable bounds what is unpacked from a spreadsheet.
@@ -96,14 +99,24 @@ func cells(raw []byte) ([][]string, error) {
 	}
 }
 
-var columnNames = map[string]string{
-	"line": "line", "no": "line", "nr": "line", "zeile": "line",
-	"item": "item", "artikel": "item",
-	"description": "description", "bezeichnung": "description",
-	"quantity": "quantity", "qty": "quantity", "anzahl": "quantity", "menge": "quantity",
+// columnNames maps what a column may be called to what it is. A text has the
+// names of a column in its language, separated by commas.
+func columnNames(c *words.Catalogue) map[string]string {
+	names := make(map[string]string)
+	for _, lang := range c.Languages() {
+		for column, key := range map[string]string{
+			"line": "import.line", "item": "import.item",
+			"description": "import.description", "quantity": "import.quantity",
+		} {
+			for name := range strings.SplitSeq(c.In(lang).Say(key), ",") {
+				names[strings.ToLower(strings.TrimSpace(name))] = column
+			}
+		}
+	}
+	return names
 }
 
-func lines(rows [][]string) ([]events.Line, []RowError) {
+func lines(rows [][]string, columns map[string]string) ([]events.Line, []RowError) {
 	at := make(map[string]int)
 	first := -1
 	for i, row := range rows {
@@ -111,7 +124,7 @@ func lines(rows [][]string) ([]events.Line, []RowError) {
 			continue
 		}
 		for c, name := range row {
-			if col, ok := columnNames[strings.ToLower(strings.Trim(strings.TrimSpace(name), "."))]; ok {
+			if col, ok := columns[strings.ToLower(strings.Trim(strings.TrimSpace(name), "."))]; ok {
 				if _, twice := at[col]; twice {
 					return nil, []RowError{{i + 1, fmt.Sprintf("the column %s stands twice", col)}}
 				}

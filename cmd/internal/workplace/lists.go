@@ -255,7 +255,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 			return f, nil, refusal.New("the file can't be read: %w", err)
 		}
 	}
-	lines, bad := ReadTable(raw)
+	lines, bad := ReadTable(raw, v.d.site.Words().Catalogue())
 	f.Wrong = append(f.Wrong, bad...)
 	if lines != nil {
 		f.Table = csvOf(lines) // from a file: so that the second press sends the same

@@ -4,15 +4,30 @@ import (
 	"bytes"
 	"strings"
 	"testing"
+	"testing/fstest"
 
 	"github.com/xuri/excelize/v2"
 
 	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/workplace"
 	"listbound/events"
+	"listbound/projections/words"
 )
 
+// columnWords are the texts of this program, with a language of a site's own.
+func columnWords(t testing.TB) *words.Catalogue {
+	t.Helper()
+	j, err := texts.Read(fstest.MapFS{"nl.json": {Data: []byte(`{"import.line": "Regel", "import.item": "Artikel",
+		"import.description": "Omschrijving", "import.quantity": "Aantal"}`)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return j.Catalogue()
+}
+
 func TestReadTable(t *testing.T) {
+	columns := columnWords(t)
 	good := []events.Line{{Line: 1, Item: "FCP-125", Description: `Forceps, "mosquito", 12.5 cm`, Quantity: 6}, {Line: 2, Item: "007", Description: "Nadelhalter, groß", Quantity: 0}}
 	x := excelize.NewFile()
 	for i, row := range [][]any{{"Zeile", "Artikel", "Bezeichnung", "Anzahl"}, {1, "FCP-125", good[0].Description, 6}, {}, {2, "007", good[1].Description, 0}} {
@@ -36,8 +51,9 @@ func TestReadTable(t *testing.T) {
 		"semicolon": "\xef\xbb\xbfArtikel;Anzahl;Bezeichnung\r\nFCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\r\n007;0;Nadelhalter, groß\r\n",
 		"tab":       "item\tdescription\tqty\nFCP-125\t\"Forceps, \"\"mosquito\"\", 12.5 cm\"\t6\n\n007\tNadelhalter, groß\t0",
 		"xlsx":      xlsx.String(),
+		"dutch":     "Regel;Artikel;Aantal;Omschrijving\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
 	} {
-		lines, bad := workplace.ReadTable([]byte(raw))
+		lines, bad := workplace.ReadTable([]byte(raw), columns)
 		if len(bad) > 0 || len(lines) != 2 || lines[0] != good[0] || lines[1] != good[1] {
 			t.Errorf("%s: %+v %v", name, lines, bad)
 		}
@@ -55,7 +71,7 @@ func TestReadTable(t *testing.T) {
 		"latin1": {"item,description,quantity\nA,gro\xdf,1\n", []string{"neither XLSX nor text in UTF-8"}},
 		"zip":    {"PK\x03\x04nothing", []string{"can't be read as XLSX"}},
 	} {
-		lines, bad := workplace.ReadTable([]byte(c.raw))
+		lines, bad := workplace.ReadTable([]byte(c.raw), columns)
 		if lines != nil {
 			t.Errorf("%s: %d lines were imported although rows are wrong", name, len(lines))
 		}
@@ -71,12 +87,13 @@ func TestReadTable(t *testing.T) {
 }
 
 func FuzzReadTable(f *testing.F) {
+	columns := columnWords(f)
 	seeds := []string{"item,description,quantity\nA,a,1\n", "line;item;description;quantity\r\n1;A;\"a\nb\";2", "PK\x03\x04", "\xef\xbb\xbf\n\n"}
 	for _, s := range seeds {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		lines, bad := workplace.ReadTable(raw)
+		lines, bad := workplace.ReadTable(raw, columns)
 		if (lines == nil) == (len(bad) == 0) {
 			t.Fatalf("%d lines and %d refusals", len(lines), len(bad))
 		}

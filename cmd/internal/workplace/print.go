@@ -16,11 +16,12 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
+	"listbound/projections/words"
 )
 
 func (d *Desk) registerPrint(mux shell.Mux) {
 	p := "GET " + d.opts.Prefix + "/print/"
-	mux.HandleFunc(p+"sheet.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+	mux.HandleFunc(p+"sheet.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		size := paper.A4
 		if s := r.FormValue("size"); s != "" {
 			var err error
@@ -30,7 +31,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		}
 		return PrintSheet(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"), size, lang, w)
 	}))
-	mux.HandleFunc(p+"set-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+	mux.HandleFunc(p+"set-label.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		s, err := sheetOf(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"))
 		if err != nil {
 			return err
@@ -40,7 +41,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		}
 		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
 	}))
-	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang paper.Language) error {
+	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		l := paper.LoadLabel{Load: r.FormValue("load")}
 		err := d.site.Facts(r.Context(), facts.DimLoad, l.Load, func(e *events.Event) {
 			if s, ok := e.Data.(*events.SetSterilized); ok {
@@ -66,12 +67,12 @@ func labelSize(r *http.Request) paper.LabelSize {
 }
 
 // print answers with a PDF, whole or not at all.
-func (d *Desk) print(write func(*http.Request, io.Writer, paper.Language) error) http.HandlerFunc {
+func (d *Desk) print(write func(*http.Request, io.Writer, *words.Language) error) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		lang, err := paper.ParseLanguage(d.sh.Words(r).Lang)
 		var out bytes.Buffer
+		err := d.sh.CheckLanguage(r)
 		if err == nil {
-			err = write(r, &out, lang)
+			err = write(r, &out, d.sh.Words(r).Language())
 		}
 		if err != nil {
 			d.sh.FailText(w, r, err)
@@ -85,7 +86,7 @@ func (d *Desk) print(write func(*http.Request, io.Writer, paper.Language) error)
 
 // PrintSheet writes the sheet that was sealed last in a set's trip; without a
 // trip, in its open one.
-func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.Size, lang paper.Language, w io.Writer) error {
+func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.Size, lang *words.Language, w io.Writer) error {
 	sheet, err := sheetOf(ctx, s, set, trip)
 	if err != nil {
 		return err

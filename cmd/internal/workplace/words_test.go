@@ -8,14 +8,14 @@ import (
 	"strings"
 	"testing"
 
-	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/texts"
 	"listbound/events"
 )
 
 // TestEveryWordHasAText: each key that the code or a page uses, and each that
 // is put together from a name, has a text; and no text is left that nothing uses.
 func TestEveryWordHasAText(t *testing.T) {
-	words, err := shell.LoadWords()
+	catalogue, err := texts.Load()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,9 +71,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge, events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
 		use("kind-", strings.ReplaceAll(string(k), " ", "-"))
 	}
-	for lang, w := range words {
+	for _, lang := range catalogue.Languages() {
 		var have []string
-		for _, k := range w.Keys() {
+		for _, k := range catalogue.In(lang).Keys() {
 			if k, ok := strings.CutPrefix(k, "workplace."); ok {
 				have = append(have, k)
 			}
