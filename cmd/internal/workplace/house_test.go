@@ -119,7 +119,7 @@ func (h *house) record(station string, kind events.Kind, set string, data events
 	h.t.Helper()
 	h.after(2 * time.Minute)
 	o := &events.Observation{Station: station, Kind: kind, Time: h.clock(), Set: set, Operator: "B-1182", Data: data}
-	line, err := site.ObservationLine(o)
+	line, err := events.FormatObservation(o)
 	if err != nil {
 		h.t.Fatal(err)
 	}
