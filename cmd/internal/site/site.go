@@ -109,9 +109,12 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 
 // follow brings everything that follows the ledger up to date. A read model
 // that is new, or was filled by another judgement and so starts empty, is filled
-// as a rebuild fills it, which is many times quicker than record by record.
+// as a rebuild fills it, which is many times quicker than record by record. So is
+// one that is ahead of the ledger, as where only the ledger was put back from a
+// copy: it has verdicts on records that are gone, and would pass over those to come.
 func (s *Site) follow(ctx context.Context) error {
-	if size := s.ledger.Size(); s.current().Position() == 0 && size > 0 {
+	size, pos := s.ledger.Size(), s.current().Position()
+	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
 		if _, err := s.refill(ctx, nil); err != nil {
 			return err

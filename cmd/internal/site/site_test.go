@@ -17,6 +17,7 @@ import (
 	_ "modernc.org/sqlite" // reads the tables as anybody with a SQLite client may
 
 	"listbound/cmd/internal/scenario"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/events"
@@ -170,6 +171,40 @@ func TestRebuildEqualsRunning(t *testing.T) {
 	open(t, dir, site.Options{})
 	if again := dump(t, path); again != running {
 		t.Errorf("a deleted read model comes back different: %s", diffLines(running, again))
+	}
+}
+
+// TestReadModelAheadOfTheLedger puts the ledger back from a copy but not the
+// read model, whose verdicts are then of records that are gone.
+func TestReadModelAheadOfTheLedger(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	lines := weekLines(t)
+	record(t, s, strings.Join(lines[:100], "\n"))
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	path, ledgerFiles := filepath.Join(dir, "readmodel.db"), []string{"stream", "log"}
+	want := dump(t, path)
+	old := t.TempDir()
+	for _, f := range ledgerFiles {
+		if err := os.CopyFS(filepath.Join(old, f), os.DirFS(filepath.Join(dir, f))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s = open(t, dir, site.Options{EnrolOnSight: true})
+	record(t, s, strings.Join(lines[100:200], "\n"))
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range ledgerFiles {
+		if err := errors.Join(os.RemoveAll(filepath.Join(dir, f)), os.Rename(filepath.Join(old, f), filepath.Join(dir, f))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	open(t, dir, site.Options{})
+	if got := dump(t, path); got != want {
+		t.Errorf("the read model is not the ledger's: %s", diffLines(want, got))
 	}
 }
 
@@ -360,6 +395,12 @@ func TestServerTakesOnlyEnrolled(t *testing.T) {
 	}
 	if r := record(t, s, line(3)); !strings.Contains(r[0].Error, "was retired") {
 		t.Errorf("retired: %+v", r[0])
+	}
+	if _, err := s.Retire(t.Context(), "north or 1", ""); !refusal.Is(err) {
+		t.Errorf("retiring what is no station: %v", err)
+	}
+	if _, err := s.Enrol(t.Context(), "north/or-2", "no key", ""); !refusal.Is(err) {
+		t.Errorf("enrolling with what is no key: %v", err)
 	}
 	if _, err := s.Enrol(t.Context(), "north/ledger", "", ""); err == nil {
 		t.Error("a ledger's name was enrolled as a station")
