@@ -16,8 +16,8 @@ import (
 	"go.uber.org/goleak"
 	_ "modernc.org/sqlite" // reads the tables as anybody with a SQLite client may
 
-	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/events"
