@@ -1,7 +1,11 @@
 package projections
 
 import (
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"reflect"
+	"strconv"
 	"testing"
 	"time"
 
@@ -36,6 +40,60 @@ func TestEveryWay(t *testing.T) {
 			t.Errorf("%v was read as\n%+v\nwritten as\n%+v", w, got.Detail, want.Detail)
 		}
 	}
+}
+
+// TestEveryDetailHasARow: a code or a detail that is declared and has no row in
+// the list of details could not be read back, worded or tested.
+func TestEveryDetailHasARow(t *testing.T) {
+	listed := make(map[string]bool)
+	for _, w := range Ways() {
+		listed[string(w.Code)] = true
+		listed[reflect.TypeOf(NewDetail(w)).Elem().Name()] = true
+	}
+	for _, file := range []string{"projections.go", "details.go"} {
+		parsed, err := parser.ParseFile(token.NewFileSet(), file, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range append(codesIn(t, parsed), detailsIn(parsed)...) {
+			if !listed[name] {
+				t.Errorf("%s has no row in the list of details (details.go)", name)
+			}
+			delete(listed, name)
+		}
+	}
+	for name := range listed {
+		t.Errorf("%s is in the list of details, and was not found in the source", name)
+	}
+}
+
+// codesIn returns the values of the constants of type Code.
+func codesIn(t *testing.T, file *ast.File) (codes []string) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		spec, ok := n.(*ast.ValueSpec)
+		if !ok || len(spec.Values) != 1 {
+			return true
+		}
+		if typ, ok := spec.Type.(*ast.Ident); ok && typ.Name == "Code" {
+			code, err := strconv.Unquote(spec.Values[0].(*ast.BasicLit).Value)
+			if err != nil {
+				t.Fatal(err)
+			}
+			codes = append(codes, code)
+		}
+		return true
+	})
+	return codes
+}
+
+// detailsIn returns the types that have a method Way.
+func detailsIn(file *ast.File) (types []string) {
+	for _, d := range file.Decls {
+		if f, ok := d.(*ast.FuncDecl); ok && f.Name.Name == "Way" && f.Recv != nil {
+			types = append(types, f.Recv.List[0].Type.(*ast.StarExpr).X.(*ast.Ident).Name)
+		}
+	}
+	return types
 }
 
 // fill gives every field of a struct a value that is not its zero.
