@@ -8,9 +8,6 @@ import (
 	"time"
 )
 
-// facts returns everything recorded of a trip, void or not.
-func (b *Book) facts(k projections.TripKey) []*Item { return b.Trip(k).All }
-
 // TripAt returns the trip that a set was packed for last at or before a moment,
 // "" where there is none. A packing that was taken back does not count.
 func (b *Book) TripAt(set string, at time.Time) (string, error) {
