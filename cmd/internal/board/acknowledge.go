@@ -14,7 +14,6 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/projections"
-	"listbound/projections/readmodel"
 )
 
 type acknowledgeBody struct {
@@ -32,7 +31,7 @@ func (p *pages) acknowledgePage(r *http.Request, words *shell.Words) (*answer, e
 }
 
 func (p *pages) acknowledgeForm(r *http.Request, words *shell.Words, b *acknowledgeBody) (*answer, error) {
-	err := p.site.Model(func(m *readmodel.Model) error {
+	err := p.site.Ask(func(m *site.View) error {
 		v, err := m.Verdict(r.Context(), projections.TripKey{Set: b.Set, Trip: b.Trip})
 		if err != nil || v == nil {
 			return err

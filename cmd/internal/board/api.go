@@ -13,6 +13,7 @@ import (
 	dto "github.com/prometheus/client_model/go"
 
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/ledger/proof"
@@ -51,7 +52,7 @@ func (p *pages) ready(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var pos int64
-	err := p.site.Model(func(m *readmodel.Model) error {
+	err := p.site.Ask(func(m *site.View) error {
 		pos = m.Position()
 		return nil
 	})
@@ -115,7 +116,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 	}
 	page := eventsPage{Size: p.site.Size(), Events: []storedEvent{}}
 	withRecord := r.URL.Query().Get("records") == "1"
-	err = p.site.Model(func(m *readmodel.Model) error {
+	err = p.site.Ask(func(m *site.View) error {
 		for seq := after + 1; seq <= min(after+limit, page.Size); seq++ {
 			e, err := p.stored(r, m, seq, withRecord)
 			if err != nil {
@@ -154,7 +155,7 @@ func (p *pages) apiEvents(w http.ResponseWriter, r *http.Request) {
 	w.Write(raw) // a client that has gone away needs no answer
 }
 
-func (p *pages) stored(r *http.Request, m *readmodel.Model, seq int64, withRecord bool) (storedEvent, error) {
+func (p *pages) stored(r *http.Request, m *site.View, seq int64, withRecord bool) (storedEvent, error) {
 	out := storedEvent{Seq: seq}
 	raw, err := p.site.ReadRecord(seq)
 	if err != nil {
@@ -209,7 +210,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	page := apiBoardPage{Rows: []apiBoardRow{}}
 	var rows []readmodel.BoardRow
 	if err == nil {
-		err = p.site.Model(func(m *readmodel.Model) (err error) {
+		err = p.site.Ask(func(m *site.View) (err error) {
 			if rows, err = m.Board(r.Context(), f, after, int(limit)+1); err == nil {
 				page.Total, err = m.BoardCount(r.Context(), f)
 			}
@@ -250,7 +251,7 @@ func (p *pages) metrics() http.Handler {
 	gauge("listbound_ledger_audit_errors", "Records whose form or signature did not hold when they were read again.", func() float64 { return float64(p.site.AuditErrors()) })
 	gauge("listbound_readmodel_position", "Sequence of the last record judged; -1 where judging has stopped.", func() float64 {
 		pos := int64(-1)
-		if err := p.site.Model(func(m *readmodel.Model) error { pos = m.Position(); return nil }); err != nil {
+		if err := p.site.Ask(func(m *site.View) error { pos = m.Position(); return nil }); err != nil {
 			return -1
 		}
 		return float64(pos)
@@ -279,7 +280,7 @@ func (c *tripCollector) Describe(out chan<- *prometheus.Desc) { out <- c.trips; 
 
 // Collect implements prometheus.Collector.
 func (c *tripCollector) Collect(out chan<- prometheus.Metric) {
-	err := c.p.site.Model(func(m *readmodel.Model) error {
+	err := c.p.site.Ask(func(m *site.View) error {
 		ctx, end := c.p.shortly()
 		defer end()
 		counts, err := m.Status(ctx)

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections/readmodel"
 )
@@ -81,7 +82,7 @@ func (p *pages) lookUp(ctx context.Context, q string, begins bool) (hits []readm
 	if s, err := events.ParseShortCode(q); err == nil {
 		add(s)
 	}
-	err = p.site.Model(func(m *readmodel.Model) error {
+	err = p.site.Ask(func(m *site.View) error {
 		for _, t := range texts {
 			found, err := m.Find(ctx, t, begins)
 			if err != nil {

@@ -12,6 +12,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
@@ -113,7 +114,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		limit, after = exportedRows, nil
 	}
 	var rows []readmodel.BoardRow
-	err = p.site.Model(func(m *readmodel.Model) error {
+	err = p.site.Ask(func(m *site.View) error {
 		if rows, err = m.Board(r.Context(), f, after, limit+1); err != nil {
 			return err
 		}
@@ -210,7 +211,7 @@ func address(path string, v url.Values) string {
 	return path + "?" + v.Encode()
 }
 
-func facets(r *http.Request, m *readmodel.Model, f readmodel.BoardFilter, q url.Values, words *shell.Words) ([]facet, error) {
+func facets(r *http.Request, m *site.View, f readmodel.BoardFilter, q url.Values, words *shell.Words) ([]facet, error) {
 	var out []facet
 	for _, name := range []string{"code", "list", "placement", "station", "site"} {
 		tallies, err := m.BoardTallies(r.Context(), f, name)

@@ -13,7 +13,6 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
-	"listbound/projections/readmodel"
 )
 
 // look is everything a history page says of one question at one moment.
@@ -57,7 +56,7 @@ func asked(r *http.Request) (site.Query, error) {
 // look asks one question. Page counts a set's turns back from the latest, from 0.
 func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error) {
 	var l *look
-	err := p.site.Model(func(m *readmodel.Model) error {
+	err := p.site.Ask(func(m *site.View) error {
 		src := m.Source(ctx)
 		if !q.AsOf.IsZero() {
 			src = facts.AsKnownAt(src, q.AsOf)
@@ -92,7 +91,7 @@ func describe(q site.Query) string {
 	return s
 }
 
-func lookAt(ctx context.Context, m *readmodel.Model, w *judge.World, q site.Query, page int) (*look, error) {
+func lookAt(ctx context.Context, m *site.View, w *judge.World, q site.Query, page int) (*look, error) {
 	l := new(look)
 	of := projections.HistoryOf{Set: q.Set, Trip: q.Trip, Case: q.Case, Load: q.Load, AsOf: q.AsOf}
 	switch {
@@ -120,7 +119,7 @@ func lookAt(ctx context.Context, m *readmodel.Model, w *judge.World, q site.Quer
 }
 
 // ofSet shows some of a set's turns: a set has one every few days for years.
-func (l *look) ofSet(ctx context.Context, m *readmodel.Model, w *judge.World, of projections.HistoryOf, page int) error {
+func (l *look) ofSet(ctx context.Context, m *site.View, w *judge.World, of projections.HistoryOf, page int) error {
 	keys, err := m.TripsOfSet(ctx, of.Set)
 	if err != nil {
 		return err

@@ -15,8 +15,6 @@ import (
 	"listbound/events"
 	"listbound/ledger/proof"
 	"listbound/projections"
-	"listbound/projections/judge"
-	"listbound/projections/readmodel"
 )
 
 // recordsOnPage is how many records of a station or a badge one page shows.
@@ -50,7 +48,7 @@ func (p *pages) fact(seq int64) (*events.Event, time.Time, error) {
 	return e, at, nil
 }
 
-func (p *pages) recordTable(words *shell.Words, id, title string, m *readmodel.Model, r *http.Request, seqs []int64) (*table, error) {
+func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, r *http.Request, seqs []int64) (*table, error) {
 	t := newTable(words, id, title, "record", "observed", "recorded", "what-happened", "subject", "trip", "by", "station", "notes")
 	for _, seq := range seqs {
 		e, at, err := p.fact(seq)
@@ -100,8 +98,8 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 	}
 	b := &recordsBody{What: "station", ID: name, Station: &stations[i], Touched: address("/touched", url.Values{"station": {name}})}
 	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
-	err = p.site.Model(func(m *readmodel.Model) error {
-		w := judge.NewWorld(m.Source(r.Context()))
+	err = p.site.Ask(func(m *site.View) error {
+		w := m.World(r.Context())
 		v, err := w.JudgeStation(name)
 		if err != nil {
 			return err
@@ -152,7 +150,7 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 	b := &recordsBody{What: "badge", ID: r.URL.Query().Get("id")}
 	b.Touched = address("/touched", url.Values{"badge": {b.ID}})
 	a := &answer{template: "records", title: words.T("board.badge-records", b.ID), body: b}
-	err := p.site.Model(func(m *readmodel.Model) error {
+	err := p.site.Ask(func(m *site.View) error {
 		return p.records(r, words, m, b, a)
 	})
 	if err == nil && len(b.Table.Rows) == 0 {
@@ -161,7 +159,7 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 	return a, err
 }
 
-func (p *pages) records(r *http.Request, words *shell.Words, m *readmodel.Model, b *recordsBody, a *answer) error {
+func (p *pages) records(r *http.Request, words *shell.Words, m *site.View, b *recordsBody, a *answer) error {
 	var below int64
 	if s := r.URL.Query().Get("below"); s != "" {
 		var err error

@@ -9,8 +9,8 @@ import (
 	"time"
 
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
 	"listbound/events"
-	"listbound/projections/readmodel"
 )
 
 // beadsInPicture is how many records of a station one picture shows.
@@ -26,7 +26,7 @@ type bead struct {
 
 // beads reads a station's records for the picture: around the latest with
 // something wrong, else the latest.
-func (p *pages) beads(r *http.Request, words *shell.Words, m *readmodel.Model, station string) ([]bead, error) {
+func (p *pages) beads(r *http.Request, words *shell.Words, m *site.View, station string) ([]bead, error) {
 	var below int64
 	wrong, err := m.Remarked(r.Context(), station, 1)
 	if err != nil {

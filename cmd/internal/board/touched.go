@@ -15,7 +15,6 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
-	"listbound/projections/readmodel"
 )
 
 // touchedAtMost bounds one list of touched sets; the page says when it is cut.
@@ -110,8 +109,8 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	if q.what == "" {
 		return a, nil
 	}
-	err = p.site.Model(func(m *readmodel.Model) error {
-		w := judge.NewWorld(m.Source(r.Context()))
+	err = p.site.Ask(func(m *site.View) error {
+		w := m.World(r.Context())
 		return p.touched(r, words, m, w, q, b)
 	})
 	if err != nil {
@@ -130,7 +129,7 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	return a, nil
 }
 
-func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model, w *judge.World, q *question, b *touchedBody) error {
+func (p *pages) touched(r *http.Request, words *shell.Words, m *site.View, w *judge.World, q *question, b *touchedBody) error {
 	var keys []projections.TripKey
 	var err error
 	switch q.what {
@@ -187,7 +186,7 @@ func (p *pages) touched(r *http.Request, words *shell.Words, m *readmodel.Model,
 // recalled returns what a fault of a load reaches by the rule in force: with a
 // positive indicator, every load of the sterilizer from the last negative one
 // to the next; else the load alone.
-func (p *pages) recalled(r *http.Request, words *shell.Words, m *readmodel.Model, w *judge.World, q *question) ([]projections.TripKey, error) {
+func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *judge.World, q *question) ([]projections.TripKey, error) {
 	keys, err := m.TripsOfLoad(r.Context(), q.key)
 	if err != nil || len(keys) == 0 {
 		return keys, err

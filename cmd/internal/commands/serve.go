@@ -273,7 +273,7 @@ func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenari
 	if err != nil {
 		return err
 	}
-	counts, err := s.Status(ctx)
+	counts, err := site.Answer(s, func(v *site.View) (map[projections.Status]int, error) { return v.Status(ctx) })
 	if err != nil {
 		return err
 	}

@@ -5,10 +5,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"net/http"
 	"slices"
-	"sort"
-	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -30,60 +29,32 @@ import (
 // ErrNotFound says that nothing is known of what was asked for.
 var ErrNotFound = refusal.WithCode(http.StatusNotFound, "nothing is recorded here")
 
-// hold keeps the read model in place while it is asked.
-func (s *Site) hold() (*readmodel.Model, func(), error) {
-	s.modelMu.RLock()
-	if s.model == nil {
-		s.modelMu.RUnlock()
-		return nil, nil, refusal.ErrClosed
-	}
-	return s.model, s.modelMu.RUnlock, nil
-}
-
 // Broken implements Service.
 func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	vs, err := m.Worst(ctx)
-	for i := range vs {
-		s.words.Tell(&vs[i])
-	}
-	return vs, err
-}
-
-// Status counts the trips by status.
-func (s *Site) Status(ctx context.Context) (map[projections.Status]int, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	return m.Status(ctx)
+	return Answer(s, func(v *View) ([]projections.Verdict, error) {
+		vs, err := v.Worst(ctx)
+		for i := range vs {
+			s.words.Tell(&vs[i])
+		}
+		return vs, err
+	})
 }
 
 // History implements Service.
 func (s *Site) History(ctx context.Context, q Query) (*projections.History, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	return s.history(ctx, m, m.Source(ctx), q)
+	return Answer(s, func(v *View) (*projections.History, error) { return v.history(ctx, v.Source(ctx), q) })
 }
 
-func (s *Site) history(ctx context.Context, m *readmodel.Model, src facts.Source, q Query) (*projections.History, error) {
-	of, err := s.asked(ctx, m, q)
+// history answers from a source of facts, which is the view's own.
+func (v *View) history(ctx context.Context, src facts.Source, q Query) (*projections.History, error) {
+	of, err := v.asked(ctx, q)
 	if err != nil {
 		return nil, err
 	}
 	if !q.AsOf.IsZero() {
 		src = facts.AsKnownAt(src, q.AsOf)
 	}
-	w := judge.NewWorld(src)
-	h, err := w.History(of)
+	h, err := judge.NewWorld(src).History(of)
 	if err != nil {
 		return nil, err
 	}
@@ -93,11 +64,11 @@ func (s *Site) history(ctx context.Context, m *readmodel.Model, src facts.Source
 		}
 		return nil, fmt.Errorf("%w of %s", ErrNotFound, q.describe())
 	}
-	s.words.TellHistory(&h)
-	h.AsOf, h.Size = q.AsOf, m.Position()
+	v.site.words.TellHistory(&h)
+	h.AsOf, h.Size = q.AsOf, v.Position()
 	if q.Records {
 		for i := range h.Events {
-			rec, err := s.ledger.Read(h.Events[i].Seq)
+			rec, err := v.site.ledger.Read(h.Events[i].Seq)
 			if err != nil {
 				return nil, err
 			}
@@ -120,7 +91,7 @@ func (q Query) describe() string {
 }
 
 // asked turns a query into the trips it means.
-func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projections.HistoryOf, error) {
+func (v *View) asked(ctx context.Context, q Query) (projections.HistoryOf, error) {
 	var of projections.HistoryOf
 	given := 0
 	for _, x := range []string{q.Trip, q.Case, q.Load} {
@@ -137,7 +108,7 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 	var err error
 	switch {
 	case q.Trip != "":
-		set, ok, err := m.SetOfTrip(ctx, q.Trip)
+		set, ok, err := v.SetOfTrip(ctx, q.Trip)
 		if err != nil {
 			return of, err
 		}
@@ -152,10 +123,10 @@ func (s *Site) asked(ctx context.Context, m *readmodel.Model, q Query) (projecti
 		of.Case = q.Case
 	case q.Load != "":
 		of.Load = q.Load
-		of.Trips, err = m.TripsOfLoad(ctx, q.Load)
+		of.Trips, err = v.TripsOfLoad(ctx, q.Load)
 	default:
 		of.Set = q.Set
-		of.Trips, err = m.TripsOfSet(ctx, q.Set)
+		of.Trips, err = v.TripsOfSet(ctx, q.Set)
 	}
 	return of, err
 }
@@ -167,13 +138,14 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 	audit := events.NewAudit(s.ledger.Verifier(), readmodel.Tolerance())
 	audit.Signatures, audit.Canonical = true, true
 	v := &Verification{Problems: []ledger.Problem{}}
-	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Route: routeOf(s.Name()), Check: func(seq int64, record []byte) []string {
+	check := func(seq int64, record []byte) []string {
 		problems, remarks := checkRecord(audit, s.Name(), seq, record)
 		for _, w := range remarks {
 			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})
 		}
 		return problems
-	}})
+	}
+	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Route: routeOf(s.Name()), Check: check})
 	if err != nil {
 		return nil, err
 	}
@@ -203,68 +175,31 @@ func checkRecord(audit *events.Audit, origin string, seq int64, record []byte) (
 // recorder notes which records a judgement asked for.
 type recorder struct {
 	facts.Source
-	seqs map[int64]bool
-	sts  map[string]bool
+	seqs     map[int64]bool
+	stations map[string]bool
 }
 
 func (r *recorder) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
-	facts, err := r.Source.Facts(dim, key)
-	for _, f := range facts {
+	found, err := r.Source.Facts(dim, key)
+	for _, f := range found {
 		r.seqs[f.Seq] = true
-		r.sts[f.Event.Station] = true
+		r.stations[f.Event.Station] = true
 	}
-	return facts, err
+	return found, err
 }
 
 // Evidence implements Service: the history asked for and every record its
 // judgement rests on, with the enrolments of the stations that made them.
 func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
-	m, done, err := s.hold()
-	if err != nil {
-		return err
-	}
-	defer done()
-	rec := &recorder{Source: m.Source(ctx), seqs: make(map[int64]bool), sts: make(map[string]bool)}
 	q.Records = false
-	h, err := s.history(ctx, m, rec, q)
+	rec := &recorder{seqs: make(map[int64]bool), stations: make(map[string]bool)}
+	h, err := Answer(s, func(v *View) (*projections.History, error) { return rec.history(ctx, v, q) })
 	if err != nil {
 		return err
 	}
-	for _, e := range h.Events {
-		rec.seqs[e.Seq] = true
-	}
-	for name := range rec.sts {
-		enrolments, err := m.Enrolments(ctx, name)
-		if err != nil {
-			return err
-		}
-		for _, seq := range enrolments {
-			rec.seqs[seq] = true
-		}
-	}
-	checkpoint, err := s.ledger.Checkpoint(ctx)
-	if err != nil {
+	c := bundle.Content{Key: s.vkey}
+	if err := s.prove(ctx, slices.Sorted(maps.Keys(rec.seqs)), &c); err != nil {
 		return err
-	}
-	seqs := make([]int64, 0, len(rec.seqs))
-	for seq := range rec.seqs {
-		seqs = append(seqs, seq)
-	}
-	slices.Sort(seqs)
-	proofs, err := s.ledger.ProveMany(ctx, seqs)
-	if err != nil {
-		return err
-	}
-	c := bundle.Content{Key: s.vkey, Checkpoint: checkpoint}
-	if len(proofs) > 0 {
-		c.Checkpoint = proofs[0].Checkpoint // the one the proofs lead to
-	}
-	for i, seq := range seqs {
-		raw, err := s.ledger.Read(seq)
-		if err != nil {
-			return err
-		}
-		c.Records = append(c.Records, bundle.Record{Seq: seq, Record: raw, Proof: proofs[i]})
 	}
 	var text bytes.Buffer
 	if err := report.History(&text, h); err != nil {
@@ -278,66 +213,71 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	return bundle.Write(w, c, s.signer)
 }
 
+// history asks for a history and notes what was looked at for it.
+func (r *recorder) history(ctx context.Context, v *View, q Query) (*projections.History, error) {
+	r.Source = v.Source(ctx)
+	h, err := v.history(ctx, r, q)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range h.Events {
+		r.seqs[e.Seq] = true
+	}
+	for name := range r.stations {
+		enrolments, err := v.Enrolments(ctx, name)
+		if err != nil {
+			return nil, err
+		}
+		for _, seq := range enrolments {
+			r.seqs[seq] = true
+		}
+	}
+	return h, nil
+}
+
+// prove puts records into a bundle, with their proofs and the checkpoint that
+// all of these lead to.
+func (s *Site) prove(ctx context.Context, seqs []int64, c *bundle.Content) (err error) {
+	if c.Checkpoint, err = s.ledger.Checkpoint(ctx); err != nil {
+		return err
+	}
+	proofs, err := s.ledger.ProveMany(ctx, seqs)
+	if err != nil {
+		return err
+	}
+	if len(proofs) > 0 {
+		c.Checkpoint = proofs[0].Checkpoint
+	}
+	for i, seq := range seqs {
+		raw, err := s.ledger.Read(seq)
+		if err != nil {
+			return err
+		}
+		c.Records = append(c.Records, bundle.Record{Seq: seq, Record: raw, Proof: proofs[i]})
+	}
+	return nil
+}
+
 // Program says which program this is, and by which judgement its verdicts are
 // made: the source of every rule is in that fingerprint.
 func Program() string { return version.String() + " (judgement " + readmodel.Fingerprint()[:12] + ")" }
 
 // Lists implements Service: all versions in force, or those of one list.
 func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	ids := []string{list}
-	if list == "" {
-		if ids, err = m.Lists(ctx); err != nil {
-			return nil, err
-		}
-	}
-	w := judge.NewWorld(m.Source(ctx))
-	out := []ListVersion{}
-	for _, id := range ids {
-		issued, err := w.Issued(id)
-		if err != nil {
-			return nil, err
-		}
-		for _, x := range issued {
-			d := x.List
-			dig, err := d.Digest()
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, ListVersion{List: d.List, Version: d.Version, Title: d.Title, Digest: dig.String(), Issued: x.Event.Time,
-				By: x.Event.Operator, Seq: x.Seq, Cycles: d.Cycles, LineRows: d.Lines})
-		}
-	}
-	if list != "" && len(out) == 0 {
-		return nil, fmt.Errorf("%w of list %s", ErrNotFound, list)
-	}
-	sort.SliceStable(out, func(i, j int) bool {
-		if out[i].List != out[j].List {
-			return out[i].List < out[j].List
-		}
-		return out[i].Version < out[j].Version
-	})
-	return out, nil
+	return Answer(s, func(v *View) ([]ListVersion, error) { return v.Versions(ctx, list) })
 }
 
 // Stations implements Service.
 func (s *Site) Stations(ctx context.Context) ([]Station, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	known, err := m.Stations(ctx)
+	known, err := Answer(s, func(v *View) ([]events.Station, error) { return v.Stations(ctx) })
 	if err != nil {
 		return nil, err
 	}
 	out := make([]Station, 0, len(known))
 	for _, k := range known {
-		st := Station{Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Count, Last: k.Time}
+		st := Station{
+			Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Count, Last: k.Time,
+		}
 		if k.Name == s.Name() {
 			st.Key, st.Here = s.vkey, true
 		} else if here, err := ledger.VerifierKey(s.keyPath(k.Name)); err == nil {
@@ -350,57 +290,17 @@ func (s *Site) Stations(ctx context.Context) ([]Station, error) {
 
 // Policy implements Service.
 func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	name, _, _ := strings.Cut(s.Name(), "/")
-	w := judge.NewWorld(m.Source(ctx))
-	p, f, err := w.PolicyAt(name, s.opts.Clock())
-	if err != nil {
-		return nil, err
-	}
-	out := &PolicyInForce{Policy: p}
-	if f != nil {
-		out.Adopted, out.Seq, out.Since = true, f.Seq, f.Event.Time
-	}
-	return out, nil
-}
-
-// Preview judges an observation without recording it: what the verdict of its
-// trip would be. A page shows it at the scan, before a person confirms.
-func (s *Site) Preview(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	id, err := o.ID()
-	if err != nil {
-		return nil, err
-	}
-	e := eventOf(id, o)
-	if err := newReferences(ctx, s, m).resolve(ctx, o, e); err != nil {
-		return nil, err
-	}
-	w := judge.NewWorld(m.Source(ctx))
-	f := facts.Fact{Seq: s.ledger.Size() + 1, Recorded: s.opts.Clock(), Event: e}
-	w.Add(f)
-	v, err := w.Judge(w.Resolve(f))
-	if err != nil {
-		return nil, err
-	}
-	return &v, nil
-}
-
-// Source gives the facts of the read model, for a World of one's own.
-func (s *Site) Source(ctx context.Context) (facts.Source, func(), error) {
-	m, done, err := s.hold()
-	if err != nil {
-		return nil, nil, err
-	}
-	return m.Source(ctx), done, nil
+	return Answer(s, func(v *View) (*PolicyInForce, error) {
+		p, f, err := v.World(ctx).PolicyAt(SiteOf(s.Name()), s.opts.Clock())
+		if err != nil {
+			return nil, err
+		}
+		out := &PolicyInForce{Policy: p}
+		if f != nil {
+			out.Adopted, out.Seq, out.Since = true, f.Seq, f.Event.Time
+		}
+		return out, nil
+	})
 }
 
 // Clock is the site's clock.

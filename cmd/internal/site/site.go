@@ -123,8 +123,11 @@ func (s *Site) follow(ctx context.Context) error {
 	return s.catchUp(ctx, nil)
 }
 
-// Close writes a last checkpoint and lets the folder go.
+// Close writes a last checkpoint and lets the folder go, when what is being
+// recorded or asked has ended.
 func (s *Site) Close() error {
+	s.intake.Lock()
+	defer s.intake.Unlock()
 	var errs []error
 	s.modelMu.Lock()
 	if s.model != nil {

@@ -567,14 +567,17 @@ func (v *visit) sheetOwner(code string) (owner projections.TripKey, where string
 		return owner, "", since, refusal.Because(err)
 	}
 	owner.Trip = c.Trip
-	if owner.Set, err = v.d.site.SetOf(v, c.Trip); err != nil || owner.Set == "" {
-		return owner, "", since, err
-	}
-	verdict, err := v.d.site.Verdict(v, owner)
-	if err != nil || verdict == nil {
-		return owner, "", since, err
-	}
-	return owner, verdict.Where, verdict.Since, nil
+	err = v.d.site.Ask(func(m *site.View) (err error) {
+		if owner.Set, _, err = m.SetOfTrip(v, c.Trip); err != nil || owner.Set == "" {
+			return err
+		}
+		verdict, err := m.Verdict(v, owner)
+		if verdict != nil {
+			where, since = verdict.Where, verdict.Since
+		}
+		return err
+	})
+	return owner, where, since, err
 }
 
 // observe records.

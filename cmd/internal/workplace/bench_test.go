@@ -23,7 +23,6 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 const (
@@ -223,14 +222,12 @@ func BenchmarkScanToVerdict(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		trip, err := s.TripNow(b.Context(), set, time.Now())
-		if err != nil {
-			b.Fatal(err)
-		}
-		var st projections.SetStanding
-		err = s.World(b.Context(), func(w *judge.World) (err error) {
-			st, err = w.Standing(projections.TripKey{Set: set, Trip: trip})
-			return err
+		st, err := site.Answer(s, func(m *site.View) (st projections.SetStanding, err error) {
+			trip, err := m.TripNow(b.Context(), set, time.Now())
+			if err == nil {
+				st, err = m.World(b.Context()).Standing(projections.TripKey{Set: set, Trip: trip})
+			}
+			return st, err
 		})
 		if err != nil || st.Code == "" {
 			b.Fatalf("%s: no code: %v", set, err)

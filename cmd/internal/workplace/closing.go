@@ -8,7 +8,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // closing is the draft of the workplace that ends a case. While something is
@@ -75,11 +74,13 @@ func (b *closing) scanSet(v *visit, set string) (said, error) {
 
 // caseOfSet is the case that a set was opened for.
 func (v *visit) caseOfSet(set string) (string, error) {
-	trip, err := v.d.site.TripNow(v, set, v.now)
-	if err != nil {
-		return "", err
-	}
-	verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: set, Trip: trip})
+	verdict, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) {
+		trip, err := m.TripNow(v, set, v.now)
+		if err != nil {
+			return nil, err
+		}
+		return m.Verdict(v, projections.TripKey{Set: set, Trip: trip})
+	})
 	if err != nil {
 		return "", err
 	}
@@ -121,7 +122,8 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	}
 	out := &closingState{Actions: Actions()}
 	var policy events.Policy
-	err := v.d.site.World(v, func(world *judge.World) (err error) {
+	err := v.d.site.Ask(func(m *site.View) (err error) {
+		world := m.World(v)
 		if out.CaseStanding, err = world.CaseStanding(b.Case); err == nil {
 			policy, _, err = world.PolicyAt(site.SiteOf(v.station), v.now)
 		}
@@ -291,6 +293,6 @@ func (b *closing) body(v *visit) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	cases, err := v.d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+	cases, err := v.openCases(v.station)
 	return closingBody{st, cases}, err
 }

@@ -10,7 +10,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // counting is the workplace where the sets of a case are counted. Its drafts are
@@ -58,8 +57,8 @@ type table struct {
 
 func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	t := &table{v: v, ref: ref, stage: stage}
-	err := v.d.site.World(v, func(w *judge.World) error {
-		var err error
+	err := v.d.site.Ask(func(m *site.View) (err error) {
+		w := m.World(v)
 		if t.standing, err = w.CaseStanding(ref); err != nil {
 			return err
 		}

@@ -9,7 +9,6 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // counted answers what a count page sends.
@@ -210,11 +209,7 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 		}
 		return v.caseOfSet(owner.Set)
 	case events.ScanPlain, events.ScanShort:
-		var known projections.CaseStanding
-		err := v.d.site.World(v, func(w *judge.World) (err error) {
-			known, err = w.CaseStanding(s.Value)
-			return err
-		})
+		known, err := v.caseStanding(s.Value)
 		if err != nil || len(known.Sets) > 0 {
 			return s.Value, err
 		}

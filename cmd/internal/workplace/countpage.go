@@ -51,7 +51,7 @@ func (counting) page(v *visit) (*rendered, error) {
 		scripts: []string{v.d.opts.Prefix + "/workplace/count.js"},
 	}
 	if ref == "" {
-		cases, err := v.d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+		cases, err := v.openCases(v.station)
 		out.data = countPageBody{Cases: cases, Said: v.begin()}
 		return out, err
 	}
@@ -90,7 +90,7 @@ func (counting) page(v *visit) (*rendered, error) {
 func (t *table) warnings() ([]string, error) {
 	var out []string
 	for _, s := range t.standing.Sets {
-		verdict, err := t.v.d.site.Verdict(t.v, s.Key)
+		verdict, err := t.v.verdictOf(s.Key)
 		if err != nil {
 			return nil, err
 		}

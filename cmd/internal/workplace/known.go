@@ -4,9 +4,9 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // known is what people of this site have said of plain codes: which are badges,
@@ -101,7 +101,8 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		return slices.ContainsFunc(wants, func(w want) bool { return w.Kind == k })
 	}
 	if wanted(events.ScanSet) {
-		if trip, err := v.d.site.TripNow(v, code, v.now); err != nil || trip != "" {
+		trip, err := site.Answer(v.d.site, func(m *site.View) (string, error) { return m.TripNow(v, code, v.now) })
+		if err != nil || trip != "" {
 			return events.ScanSet, err
 		}
 	}
@@ -137,12 +138,10 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 }
 
 // caseStanding is a case as it stands.
-func (v *visit) caseStanding(ref string) (st projections.CaseStanding, err error) {
-	err = v.d.site.World(v, func(w *judge.World) (err error) {
-		st, err = w.CaseStanding(ref)
-		return err
+func (v *visit) caseStanding(ref string) (projections.CaseStanding, error) {
+	return site.Answer(v.d.site, func(m *site.View) (projections.CaseStanding, error) {
+		return m.World(v).CaseStanding(ref)
 	})
-	return st, err
 }
 
 // which asks what a plain code is. The answers are the things that it can be here.

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -111,7 +112,11 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 		out.Versions = append(out.Versions, diff)
 	}
 	slices.Reverse(out.Versions)
-	if out.Shelf, err = d.site.OnShelf(v, out.List, out.Version); err != nil {
+	err = d.site.Ask(func(m *site.View) error {
+		out.Shelf, err = m.OnShelf(v, out.List, out.Version)
+		return err
+	})
+	if err != nil {
 		return nil, err
 	}
 	if out.Form, err = v.listForm(); err != nil {
@@ -140,8 +145,13 @@ func quoteIf(s string) string {
 	return s
 }
 
+// listNow returns one version of a list, the newest where version is 0.
+func listNow(ctx context.Context, s *site.Site, list string, version int64) (*site.ListVersion, error) {
+	return site.Answer(s, func(m *site.View) (*site.ListVersion, error) { return m.List(ctx, list, version) })
+}
+
 func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
-	l, err := d.site.List(r.Context(), r.PathValue("list"), 0)
+	l, err := listNow(r.Context(), d.site, r.PathValue("list"), 0)
 	if err != nil {
 		d.sh.FailText(w, r, err)
 		return

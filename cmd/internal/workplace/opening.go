@@ -217,6 +217,6 @@ func (b *opening) body(v *visit) (any, error) {
 			return nil, err
 		}
 	}
-	cases, err := v.d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+	cases, err := v.openCases(v.station)
 	return readingBody{Opening: true, Set: cur, Cases: cases}, err
 }

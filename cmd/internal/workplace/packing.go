@@ -10,7 +10,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // packing is the draft of the workplace where a set is assembled by its list:
@@ -95,12 +94,12 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 
 // lastList is the list by which a set was packed last, "" where it never was.
 func (v *visit) lastList(set string) (list string, err error) {
-	trip, err := v.d.site.TripNow(v, set, v.now)
-	if err != nil || trip == "" {
-		return "", err
-	}
-	err = v.d.site.World(v, func(world *judge.World) error {
-		p, err := world.Packed(projections.TripKey{Set: set, Trip: trip})
+	err = v.d.site.Ask(func(m *site.View) error {
+		trip, err := m.TripNow(v, set, v.now)
+		if err != nil || trip == "" {
+			return err
+		}
+		p, err := m.World(v).Packed(projections.TripKey{Set: set, Trip: trip})
 		if p != nil {
 			list = p.List
 		}
@@ -111,7 +110,7 @@ func (v *visit) lastList(set string) (list string, err error) {
 
 // choose takes a list in its newest version.
 func (b *packing) choose(v *visit, list string) error {
-	l, err := v.d.site.List(v, list, 0)
+	l, err := listNow(v, v.d.site, list, 0)
 	if err != nil {
 		return err
 	}
@@ -174,7 +173,7 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 		out.Lists = newest(all)
 		return out, err
 	}
-	if out.List, err = v.d.site.List(v, b.List, b.Version); err != nil {
+	if out.List, err = listNow(v, v.d.site, b.List, b.Version); err != nil {
 		return nil, err
 	}
 	if out.lines, err = b.lines(v); err != nil {

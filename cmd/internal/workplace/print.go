@@ -15,7 +15,6 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
-	"listbound/projections/judge"
 	"listbound/projections/words"
 )
 
@@ -43,11 +42,14 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 	}))
 	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		l := paper.LoadLabel{Load: r.FormValue("load")}
-		err := d.site.Facts(r.Context(), facts.DimLoad, l.Load, func(e *events.Event) {
+		found, err := site.Answer(d.site, func(m *site.View) ([]*events.Event, error) {
+			return m.Facts(r.Context(), facts.DimLoad, l.Load)
+		})
+		for _, e := range found {
 			if s, ok := e.Data.(*events.SetSterilized); ok {
 				l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = s.Sterilizer, s.Run, s.Cycle, e.Time, e.Operator
 			}
-		})
+		}
 		if err == nil && l.Sterilizer == "" {
 			err = fmt.Errorf("%w of load %s", site.ErrNotFound, l.Load)
 		}
@@ -95,49 +97,53 @@ func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.
 }
 
 func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, error) {
-	var none paper.Sheet
-	var err error
 	if set == "" {
-		return none, refusal.New("name the set whose sheet is to be printed")
+		return paper.Sheet{}, refusal.New("name the set whose sheet is to be printed")
 	}
-	if trip == "" {
-		if trip, err = s.TripNow(ctx, set, s.Clock()); err != nil {
-			return none, err
+	return site.Answer(s, func(m *site.View) (paper.Sheet, error) {
+		if trip != "" {
+			return sealedSheet(ctx, m, projections.TripKey{Set: set, Trip: trip})
 		}
-	}
-	k := projections.TripKey{Set: set, Trip: trip}
-	var packed *events.SetPacked
-	var sealed *events.ListSealed
-	err = s.World(ctx, func(w *judge.World) error {
-		var err error
-		if packed, err = w.Packed(k); err != nil {
-			return err
+		now, err := m.TripNow(ctx, set, s.Clock())
+		if err != nil {
+			return paper.Sheet{}, err
 		}
-		sealed, err = w.Sealed(k)
-		return err
+		return sealedSheet(ctx, m, projections.TripKey{Set: set, Trip: now})
 	})
+}
+
+// sealedSheet is the sheet that was sealed last in a trip.
+func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (paper.Sheet, error) {
+	var none paper.Sheet
+	w := m.World(ctx)
+	packed, err := w.Packed(k)
+	if err != nil {
+		return none, err
+	}
+	sealed, err := w.Sealed(k)
 	switch {
 	case err != nil:
 		return none, err
 	case packed == nil:
-		return none, fmt.Errorf("%w of a packing of %s", site.ErrNotFound, set)
+		return none, fmt.Errorf("%w of a packing of %s", site.ErrNotFound, k.Set)
 	case sealed == nil:
-		return none, refusal.New("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", set)
+		return none, refusal.New("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", k.Set)
 	}
-	v, err := s.List(ctx, packed.List, packed.Version)
+	v, err := m.List(ctx, packed.List, packed.Version)
+	if err != nil {
+		return none, err
+	}
+	found, err := m.Facts(ctx, facts.DimTrip, k.Trip)
 	if err != nil {
 		return none, err
 	}
 	var at time.Time
-	err = s.Facts(ctx, facts.DimTrip, trip, func(e *events.Event) {
+	for _, e := range found {
 		if e.Kind() == events.KindSetPacked {
 			at = e.Time
 		}
-	})
-	if err != nil {
-		return none, err
 	}
 	list := &events.ListIssued{List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles}
-	sheet, err := paper.SheetOf(set, trip, list, packed, at, sealed)
+	sheet, err := paper.SheetOf(k.Set, k.Trip, list, packed, at, sealed)
 	return sheet, refusal.Because(err)
 }

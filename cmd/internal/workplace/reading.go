@@ -5,9 +5,9 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // reading is what the drafts of the workplaces share where a set's tag, label
@@ -160,25 +160,27 @@ func (v *visit) standing(set string) (*standing, error) {
 	return st, err
 }
 
+// verdictOf returns the verdict of a trip as it stands, nil where there is none.
+func (v *visit) verdictOf(k projections.TripKey) (*projections.Verdict, error) {
+	return site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) { return m.Verdict(v, k) })
+}
+
 func (v *visit) findStanding(set string) (*standing, error) {
-	trip, err := v.d.site.TripNow(v, set, v.now)
-	if err != nil || trip == "" {
-		return nil, err
-	}
-	out := new(standing)
-	err = v.d.site.World(v, func(w *judge.World) error {
-		k := projections.TripKey{Set: set, Trip: trip}
-		var err error
+	return site.Answer(v.d.site, func(m *site.View) (*standing, error) {
+		trip, err := m.TripNow(v, set, v.now)
+		if err != nil || trip == "" {
+			return nil, err
+		}
+		w, k, out := m.World(v), projections.TripKey{Set: set, Trip: trip}, new(standing)
 		if out.SetStanding, err = w.Standing(k); err != nil {
-			return err
+			return nil, err
 		}
 		seal, err := w.Sealed(k)
 		if seal != nil {
 			out.Placement, out.Seals = seal.Placement, seal.Seals
 		}
-		return err
+		return out, err
 	})
-	return out, err
 }
 
 // judge tells at once what the scans so far come to, if they were recorded as o.
@@ -195,7 +197,9 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		return doubt(v.t("never-packed", b.id()), v.t("never-packed-next")), nil
 	}
 	since := v.d.site.Size()
-	verdict, err := v.d.site.Preview(v, o)
+	verdict, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) {
+		return m.Preview(v, o)
+	})
 	if err != nil {
 		return said{}, err
 	}
@@ -347,7 +351,7 @@ func (v *visit) whereOther(verdict *projections.Verdict, s *said) error {
 		if f.Other == nil || f.Other.Set == "" {
 			continue
 		}
-		o, err := v.d.site.Verdict(v, *f.Other)
+		o, err := v.verdictOf(*f.Other)
 		if err != nil {
 			return err
 		}
@@ -410,7 +414,7 @@ func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error
 	if err != nil {
 		return said{}, nil, err
 	}
-	verdict, err := v.d.site.Verdict(v, projections.TripKey{Set: o.Set, Trip: rs[0].Trip})
+	verdict, err := v.verdictOf(projections.TripKey{Set: o.Set, Trip: rs[0].Trip})
 	if err != nil {
 		return said{}, nil, err
 	}

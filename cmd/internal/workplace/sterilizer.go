@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections/facts"
 )
@@ -111,7 +112,7 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	case st.Code == "":
 		return doubt(loaded, v.t("not-sealed", set)), nil
 	}
-	list, err := v.d.site.List(v, st.List, st.Version)
+	list, err := listNow(v, v.d.site, st.List, st.Version)
 	if err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
 		return wrong(v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(list.Cycles, ", "))), nil
 	}
@@ -271,12 +272,15 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 
 // sterilizerOf finds which sterilizer a recorded load ran in.
 func (v *visit) sterilizerOf(id string) (string, error) {
+	found, err := site.Answer(v.d.site, func(m *site.View) ([]*events.Event, error) {
+		return m.Facts(v, facts.DimLoad, id)
+	})
 	out := ""
-	err := v.d.site.Facts(v, facts.DimLoad, id, func(e *events.Event) {
+	for _, e := range found {
 		if s, ok := e.Data.(*events.SetSterilized); ok {
 			out = s.Sterilizer
 		}
-	})
+	}
 	if err == nil && out == "" {
 		err = v.sayNo("load-unknown", id)
 	}

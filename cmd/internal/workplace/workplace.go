@@ -466,7 +466,7 @@ func (d *Desk) stationsPage(v *visit) (*rendered, error) {
 	var rows []stationRow
 	for _, s := range all {
 		if s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
-			cases, err := d.site.OpenCases(v, s.Name, v.now.Add(-dayAndHalf))
+			cases, err := v.openCases(s.Name)
 			if err != nil {
 				return nil, err
 			}
@@ -484,8 +484,16 @@ type stationBody struct {
 // dayAndHalf is how far back a room's open cases are looked for.
 const dayAndHalf = 36 * time.Hour
 
+// openCases returns the cases that a station opened sets for lately and that
+// are not closed.
+func (v *visit) openCases(station string) ([]string, error) {
+	return site.Answer(v.d.site, func(m *site.View) ([]string, error) {
+		return m.OpenCases(v, station, v.now.Add(-dayAndHalf))
+	})
+}
+
 func (d *Desk) stationPage(v *visit) (*rendered, error) {
-	cases, err := d.site.OpenCases(v, v.station, v.now.Add(-dayAndHalf))
+	cases, err := v.openCases(v.station)
 	if err != nil {
 		return nil, err
 	}

@@ -4,18 +4,10 @@ import (
 	"context"
 
 	"listbound/ledger/proof"
-	"listbound/projections/readmodel"
 )
 
-// Model asks the read model, which stays in place meanwhile.
-func (s *Site) Model(ask func(*readmodel.Model) error) error {
-	m, done, err := s.hold()
-	if err != nil {
-		return err
-	}
-	defer done()
-	return ask(m)
-}
+// Dir is the data folder. Pages keep what is not yet recorded beside the ledger.
+func (s *Site) Dir() string { return s.opts.Dir }
 
 // ReadRecord returns one record as stored.
 func (s *Site) ReadRecord(seq int64) ([]byte, error) { return s.ledger.Read(seq) }

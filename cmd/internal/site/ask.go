@@ -1,0 +1,187 @@
+package site
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"sort"
+	"time"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
+	"listbound/projections/readmodel"
+)
+
+// View is the read model while it is asked, with the questions that need the
+// ledger's records or its clock as well.
+type View struct {
+	*readmodel.Model
+	site *Site
+}
+
+// Ask asks the read model, which stays in place meanwhile. It is the one way
+// in: what else is asked of a Site asks here.
+//
+// A question must not record, nor ask the Site again: a rebuild waits for
+// questions under way, and both wait for a rebuild.
+func (s *Site) Ask(question func(*View) error) error {
+	s.modelMu.RLock()
+	defer s.modelMu.RUnlock()
+	if s.model == nil {
+		return refusal.ErrClosed
+	}
+	return question(&View{Model: s.model, site: s})
+}
+
+// Answer asks for one thing.
+func Answer[T any](s *Site, question func(*View) (T, error)) (out T, err error) {
+	err = s.Ask(func(v *View) error {
+		out, err = question(v)
+		return err
+	})
+	return out, err
+}
+
+// World returns a world over all facts there are, corrections applied.
+func (v *View) World(ctx context.Context) *judge.World { return judge.NewWorld(v.Source(ctx)) }
+
+// TripNow returns the set's trip that is open at a moment; "" where it was
+// never packed here.
+func (v *View) TripNow(ctx context.Context, set string, at time.Time) (string, error) {
+	return v.World(ctx).TripAt(set, at)
+}
+
+// Facts returns the events of a dimension and key, as observed.
+func (v *View) Facts(ctx context.Context, dim facts.Dim, key string) ([]*events.Event, error) {
+	found, err := v.Source(ctx).Facts(dim, key)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]*events.Event, len(found))
+	for i, f := range found {
+		out[i] = f.Event
+	}
+	return out, nil
+}
+
+// Preview judges an observation without recording it: what the verdict of its
+// trip would be. A page shows it at the scan, before a person confirms.
+func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
+	id, err := o.ID()
+	if err != nil {
+		return nil, refusal.Because(err)
+	}
+	e := eventOf(id, o)
+	if err := newReferences(ctx, v.site, v.Model).resolve(ctx, o, e); err != nil {
+		return nil, err
+	}
+	w := v.World(ctx)
+	f := facts.Fact{Seq: v.site.ledger.Size() + 1, Recorded: v.site.Clock(), Event: e}
+	w.Add(f)
+	verdict, err := w.Judge(w.Resolve(f))
+	if err != nil {
+		return nil, err
+	}
+	return &verdict, nil
+}
+
+// ErrNoList says that a list or version is not known.
+var ErrNoList = refusal.WithCode(http.StatusNotFound, "no such list is issued here")
+
+// List returns one version of a list, the newest where version is 0.
+func (v *View) List(ctx context.Context, list string, version int64) (*ListVersion, error) {
+	vs, err := v.Versions(ctx, list)
+	if err != nil {
+		return nil, err
+	}
+	for i := len(vs) - 1; i >= 0; i-- {
+		if version == 0 || vs[i].Version == version {
+			return &vs[i], nil
+		}
+	}
+	return nil, fmt.Errorf("%w: %s version %d", ErrNoList, list, version)
+}
+
+// Versions returns all versions of lists in force, or those of one list.
+func (v *View) Versions(ctx context.Context, list string) ([]ListVersion, error) {
+	ids := []string{list}
+	if list == "" {
+		var err error
+		if ids, err = v.Lists(ctx); err != nil {
+			return nil, err
+		}
+	}
+	w := v.World(ctx)
+	out := []ListVersion{}
+	for _, id := range ids {
+		issued, err := w.Issued(id)
+		if err != nil {
+			return nil, err
+		}
+		for _, x := range issued {
+			d := x.List
+			digest, err := d.Digest()
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, ListVersion{
+				List: d.List, Version: d.Version, Title: d.Title, Digest: digest.String(), Issued: x.Event.Time,
+				By: x.Event.Operator, Seq: x.Seq, Cycles: d.Cycles, LineRows: d.Lines,
+			})
+		}
+	}
+	if list != "" && len(out) == 0 {
+		return nil, fmt.Errorf("%w of list %s", ErrNotFound, list)
+	}
+	sort.SliceStable(out, func(i, j int) bool {
+		if out[i].List != out[j].List {
+			return out[i].List < out[j].List
+		}
+		return out[i].Version < out[j].Version
+	})
+	return out, nil
+}
+
+// Shelf is a set that is packed, not opened, with a version of a list.
+type Shelf struct {
+	projections.TripKey
+	Version int64
+	Where   string
+	Since   time.Time
+}
+
+// OnShelf returns the sets that are not opened and were packed with a version
+// of the list other than the newest.
+func (v *View) OnShelf(ctx context.Context, list string, newest int64) ([]Shelf, error) {
+	keys, err := v.Unopened(ctx, list)
+	if err != nil {
+		return nil, err
+	}
+	w := v.World(ctx)
+	var out []Shelf
+	for _, k := range keys {
+		p, err := w.Packed(k)
+		if err != nil {
+			return nil, err
+		}
+		if p == nil || p.List != list || p.Version == newest {
+			continue
+		}
+		verdict, err := v.Verdict(ctx, k)
+		if err != nil {
+			return nil, err
+		}
+		sh := Shelf{TripKey: k, Version: p.Version}
+		if verdict != nil {
+			if verdict.Over {
+				continue
+			}
+			sh.Where, sh.Since = verdict.Where, verdict.Since
+		}
+		out = append(out, sh)
+	}
+	return out, nil
+}

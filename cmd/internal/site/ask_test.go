@@ -1,0 +1,128 @@
+package site_test
+
+import (
+	"errors"
+	"testing"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// TestModelStaysWhileAsked: a rebuild puts another read model in place, but not under a question, nor does closing the
+// folder.
+func TestModelStaysWhileAsked(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, oneList)
+	for _, test := range []struct {
+		what string
+		do   func(done chan<- error, read chan<- struct{})
+	}{
+		{"rebuilding", func(done chan<- error, read chan<- struct{}) {
+			_, err := s.Rebuild(t.Context(), func(n, total int64) {
+				if n == total {
+					close(read) // the new model is all but in place
+				}
+			})
+			done <- err
+		}},
+		{"closing", func(done chan<- error, read chan<- struct{}) {
+			close(read)
+			done <- s.Close()
+		}},
+	} {
+		done, read := make(chan error, 1), make(chan struct{})
+		err := s.Ask(func(v *site.View) error {
+			go test.do(done, read)
+			<-read
+			for range 200 {
+				if trips, err := v.TripsOfSet(t.Context(), "LAP-014"); err != nil || len(trips) != 1 {
+					return errors.Join(errors.New("the model was taken away"), err)
+				}
+			}
+			return nil
+		})
+		if err := errors.Join(err, <-done); err != nil {
+			t.Errorf("%s: %v", test.what, err)
+		}
+	}
+	err := s.Ask(func(*site.View) error { t.Error("a closed folder answers"); return nil })
+	if !errors.Is(err, refusal.ErrClosed) {
+		t.Errorf("a closed folder: %v", err)
+	}
+}
+
+// TestViewQuestions: what pages ask besides the read model's own questions.
+func TestViewQuestions(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	trip := record(t, s, oneList)[1].Trip
+	err := s.Ask(func(v *site.View) error {
+		now, err := v.TripNow(t.Context(), "LAP-014", noon)
+		before, err2 := v.TripNow(t.Context(), "LAP-014", noon.AddDate(0, 0, -1))
+		if now != trip || before != "" {
+			t.Errorf("its trip is %s at noon and %q the day before, packed was %s", now, before, trip)
+		}
+		found, err3 := v.Facts(t.Context(), facts.DimTrip, trip)
+		if len(found) != 2 || found[0].Trip != trip {
+			t.Errorf("facts: %+v", found)
+		}
+		list, err4 := v.List(t.Context(), "LAP-MAJOR", 0)
+		if list == nil || list.Version != 3 || list.LineRows[0].Quantity != 6 {
+			t.Errorf("list: %+v", list)
+		}
+		if _, err := v.List(t.Context(), "LAP-MAJOR", 2); !errors.Is(err, site.ErrNoList) || !refusal.Is(err) {
+			t.Errorf("a version nobody issued: %v", err)
+		}
+		return errors.Join(err, err2, err3, err4)
+	})
+	if err != nil {
+		t.Error(err)
+	}
+}
+
+// TestPreview: an observation is judged before it is recorded, leaves nothing, and comes to the same when it is recorded.
+func TestPreview(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	key := projections.TripKey{Set: "LAP-014", Trip: record(t, s, oneList)[1].Trip}
+	o := checked(t, "LAP-022") // the other set's tag is on it
+	o.Set, o.Time = "LAP-014", noon.Add(-1)
+	size := s.Size()
+	codes := func(question func(*site.View) (*projections.Verdict, error)) (out []projections.Code) {
+		t.Helper()
+		v, err := site.Answer(s, question)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range v.Findings {
+			out = append(out, f.Code)
+		}
+		return out
+	}
+	stored := func(v *site.View) (*projections.Verdict, error) { return v.Verdict(t.Context(), key) }
+	previewed := func(v *site.View) (*projections.Verdict, error) { return v.Preview(t.Context(), o) }
+	before, shown := codes(stored), codes(previewed)
+	if len(shown) == len(before) || s.Size() != size {
+		t.Fatalf("found %v, in the preview %v; %d records, had %d", before, shown, s.Size(), size)
+	}
+	if now := codes(stored); len(now) != len(before) {
+		t.Errorf("the preview left %v", now)
+	}
+	if _, err := s.Observe(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	after := codes(stored)
+	if len(after) != len(shown) {
+		t.Fatalf("recorded it comes to %v, previewed to %v", after, shown)
+	}
+	for i := range after {
+		if after[i] != shown[i] {
+			t.Errorf("recorded it comes to %v, previewed to %v", after, shown)
+		}
+	}
+	// What intake would refuse has no preview.
+	o.Trip = "019cad2b-e120-7427-aa0f-366993127450"
+	if _, err := site.Answer(s, previewed); !refusal.Is(err) {
+		t.Errorf("of a trip nobody knows: %v", err)
+	}
+}
