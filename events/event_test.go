@@ -15,8 +15,8 @@ import (
 // canonical.
 func TestEncodeDecode(t *testing.T) {
 	kinds := Kinds()
-	if len(kinds) != 14 {
-		t.Fatalf("%d kinds, want 14", len(kinds))
+	if len(kinds) < 14 { // TestKindTable has them by name
+		t.Fatalf("%d kinds, want at least 14", len(kinds))
 	}
 	for _, k := range kinds {
 		t.Run(string(k), func(t *testing.T) {

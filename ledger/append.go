@@ -38,7 +38,7 @@ const (
 	callCancelled
 )
 
-// first says whether entry i is the first of its station in the call, the one whose expectation counts.
+// first reports whether entry i is the first of its station in the call, the one whose expectation counts.
 func (c *call) first(i int) bool {
 	if i == 0 {
 		return true
@@ -290,7 +290,7 @@ func (l *Ledger) commit(calls []*call) {
 	}
 }
 
-// ready says whether anything may be appended now.
+// ready reports whether anything may be appended now.
 func (l *Ledger) ready() error {
 	l.mu.Lock()
 	damage, failed, waiting := l.damage, l.failed, l.tailSize
@@ -592,7 +592,7 @@ func (l *Ledger) settle() error {
 	return nil
 }
 
-// endsCall says whether the first n messages are whole calls.
+// endsCall reports whether the first n messages are whole calls.
 func (r *round) endsCall(n int) bool {
 	for _, c := range r.calls {
 		if n <= 0 {

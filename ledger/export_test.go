@@ -53,7 +53,7 @@ func BarePublishExpecting(nc *nats.Conn, subject, filter string, expect int64, d
 	return readAck(reply.Data)
 }
 
-// WrongSequence says whether the server refused an expected sequence.
+// WrongSequence reports whether the server refused an expected sequence.
 func WrongSequence(err error) bool {
 	var refused *refusedError
 	return errors.As(err, &refused) && refused.wrongSequence()

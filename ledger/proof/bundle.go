@@ -462,7 +462,7 @@ func (c *bundleCheck) bytes() {
 	}
 }
 
-// explained says whether a header only differs in the checksum of contents that were reported already.
+// explained reports whether a header only differs in the checksum of contents that were reported already.
 func (c *bundleCheck) explained(p part, offset int64) bool {
 	crcAt, have := 14, c.raw[min(offset, int64(len(c.raw))):]
 	if p.what == "directory entry" {

@@ -19,7 +19,7 @@ const signaturePrefix = "— "
 
 var strictBase64 = base64.StdEncoding.Strict()
 
-// CheckNote says whether msg is a signed note in canonical form: text, empty line, at least one signature line, no control
+// CheckNote returns an error unless msg is a signed note in canonical form: text, empty line, at least one signature line, no control
 // characters, and base64 in its one canonical spelling. It checks no signature.
 func CheckNote(msg []byte) error {
 	_, _, err := splitNote(msg)

@@ -8,7 +8,7 @@ import (
 // AllLinks are the six links of a chain, in order.
 var AllLinks = events.DefaultPolicy().Links
 
-// policyAt returns the policy in force at a site at a moment.
+// PolicyFor returns the policy in force at the site of a fact when it was observed.
 func (b *Book) PolicyFor(it *Item) *events.Policy {
 	return b.policy(it.site(), it.At())
 }

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// chain is what is in force of one trip, in order.
+// Trip is what is in force of one trip, in order.
 type Trip struct {
 	Key        projections.TripKey
 	All        []*Item // everything recorded of the trip, void facts and corrections too

@@ -59,7 +59,7 @@ func (j *judgement) labelsAt(r *facts.Reading) {
 	}
 }
 
-// side returns which of tag and label the sheet agrees with, where they differ.
+// sideOf returns which of tag and label the sheet agrees with, where they differ.
 // That it agrees with the label alone is another finding.
 func sideOf(r *facts.Reading) projections.SheetSide {
 	switch {

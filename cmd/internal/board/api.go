@@ -45,7 +45,7 @@ func say(w http.ResponseWriter, code int, s string) {
 	fmt.Fprintln(w, s) // a client that has gone away needs no answer
 }
 
-// ready says whether the server can take records and answer questions.
+// ready tells whether the server can take records and answer questions.
 func (p *pages) ready(w http.ResponseWriter, r *http.Request) {
 	if d := p.site.Damage(); len(d) > 0 {
 		say(w, http.StatusServiceUnavailable, "the ledger takes no records: "+d[0].String())

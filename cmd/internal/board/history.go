@@ -288,7 +288,7 @@ func eventTable(words *shell.Words, l *look) *table {
 	return t
 }
 
-// sameClock says whether observed and recorded time differ by no more than a
+// sameClock reports whether observed and recorded time differ by no more than a
 // person would care about.
 func sameClock(e projections.HistoryEvent, tolerant time.Duration) bool {
 	return e.Recorded.Sub(e.Observed).Abs() <= tolerant

@@ -171,7 +171,7 @@ func (s *Site) keyPath(station string) string {
 	return filepath.Join(s.opts.Dir, "keys", strings.Replace(station, "/", "_", 1)+keySuffix)
 }
 
-// Holds says whether a folder has a ledger already.
+// Holds reports whether a folder has a ledger already.
 func Holds(dir string) (bool, error) {
 	_, err := (&Site{opts: Options{Dir: dir, Existing: true}}).ledgerName()
 	if errors.Is(err, errNoLedger) {
