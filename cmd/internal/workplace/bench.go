@@ -31,6 +31,7 @@ type hand struct {
 	Echo     echo      `json:"echo,omitzero"`   // the last scan
 	Done     *done     `json:"done,omitempty"`  // what was recorded last
 	At       time.Time `json:"at,omitzero"`     // fixed before recording: a second try is the same event
+	AtBy     string    `json:"atBy,omitempty"`  // the input that fixed it
 }
 
 func (h *hand) shared() *hand { return h }
@@ -63,16 +64,21 @@ func (h *hand) nextPerson() { h.Operator, h.Witness = "", "" }
 type echo struct {
 	Client string    `json:"client,omitempty"`
 	Text   string    `json:"text,omitempty"`
+	N      int64     `json:"n,omitempty"`
 	At     int64     `json:"at,omitempty"` // milliseconds, by the browser's clock
 	Time   time.Time `json:"time,omitzero"`
 }
 
 // twice reports whether a scan is the last one read once more, and keeps it. The
-// browser's clock is asked only for how long after its own last scan it was.
+// browser's clock is asked only for how long after its own last scan it was. What
+// a browser sends again because it had no answer is no second scan.
 func (e *echo) twice(in *input, now time.Time) bool {
 	const apart = 2 * time.Second
 	last := *e
-	*e = echo{Client: in.Client, Text: in.Text, At: in.At, Time: now}
+	*e = echo{Client: in.Client, N: in.N, Text: in.Text, At: in.At, Time: now}
+	if last.Client == in.Client && last.N == in.N {
+		return false
+	}
 	since := now.Sub(last.Time)
 	if in.At != 0 && last.At != 0 && in.Client == last.Client {
 		since = time.Duration(in.At-last.At) * time.Millisecond
@@ -351,7 +357,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		return nil, err
 	}
 	h := P(b).shared()
-	if !h.Seen.fresh(in.Client, in.N) {
+	if h.Seen.has(in.Client, in.N) {
 		a, err := p.show(v, b)
 		if a != nil {
 			a.N = in.N
@@ -359,17 +365,19 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		return a, err
 	}
 	in.Text = strings.TrimSpace(in.Text)
-	if !in.records() {
+	if !in.records() && h.AtBy != in.key() {
 		h.At = time.Time{} // what is recorded next is another observation
 	}
+	v.key = in.key()
 	t := &taken{}
 	switch err := p.take(v, b, in, verb, t); {
 	case err == nil:
 	case refusal.Is(err):
 		t.said = v.refused(err)
 	default:
-		return nil, err // nothing of it is kept here: the page sends it again
+		return nil, err // the page sends it again, so it has not been seen yet
 	}
+	h.Seen.add(in.Client, in.N)
 	h.say(v, t.said)
 	h.Active = v.now
 	if err := p.save(v, b); err != nil {
@@ -591,7 +599,7 @@ func (v *visit) observe(obs ...*events.Observation) ([]site.Receipt, error) {
 func (v *visit) recordAt(b interface{ shared() *hand }) (time.Time, error) {
 	h := b.shared()
 	if h.At.IsZero() {
-		h.At = v.now.UTC()
+		h.At, h.AtBy = v.now.UTC(), v.key
 		if err := v.d.files.save(b, "bench", v.station, v.place); err != nil {
 			return time.Time{}, err
 		}

@@ -51,6 +51,7 @@ type table struct {
 	standing projections.CaseStanding
 	drafts   []*draft // beside standing.Sets
 	policy   events.Policy
+	step     int // how many changes the input has made to the drafts
 
 	forgotten []string // sets whose draft could not be read
 }

@@ -146,7 +146,12 @@ func (v *visit) countInput(verb string) (any, error) {
 		return nil, err
 	}
 	a := &counted{N: in.N}
+	v.key = in.key()
+	signed, err := t.signedBy(v.key)
 	switch {
+	case err != nil:
+	case signed != nil: // and the answer was lost
+		a.said, a.Go = signed.said, signed.Go
 	case verb == "do":
 		err = t.do(in, a)
 	case strings.TrimSpace(in.Text) == "" && !t.open():
@@ -424,15 +429,21 @@ func (t *table) goClose(_ fields, a *counted) error {
 	return nil
 }
 
-// each changes the drafts that take part, or that of one set.
+// each changes the drafts that take part, or that of one set. What is sent again
+// changes only those to which it had not come.
 func (t *table) each(set string, change func(*draft) error) error {
+	t.step++
 	for i, d := range t.drafts {
 		if set != "" && t.standing.Sets[i].Key.Set != set || !t.takesPart(i) {
+			continue
+		}
+		if d.had(t.v.key, t.step) {
 			continue
 		}
 		if err := change(d); err != nil {
 			return err
 		}
+		d.Input, d.Step = t.v.key, t.step
 		if err := t.v.d.files.saveDraft(d); err != nil {
 			return err
 		}

@@ -3,9 +3,11 @@ package workplace
 import (
 	"errors"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/events"
 )
 
@@ -13,8 +15,9 @@ import (
 func (t *table) badge(badge string, a *counted) error {
 	v := t.v
 	st := t.state()
+	again := slices.ContainsFunc(t.drafts, func(d *draft) bool { return d.had(v.key, t.step+1) })
 	switch {
-	case st.Counter == "":
+	case st.Counter == "", again && badge == st.Counter:
 		a.said = good(v.t("counter-is", badge), "")
 		st.Counter = badge
 	case badge == st.Counter:
@@ -140,8 +143,32 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	}
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
-	// The next page says it again.
-	return v.d.files.save(a.said, "count", t.ref, saidName)
+	// The next page says it again, and so does the answer, should it be lost.
+	return v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go}, "count", t.ref, saidName)
+}
+
+// signature is what was said when a count was recorded.
+type signature struct {
+	said
+	By    string       `json:"by,omitempty"` // the input that signed it
+	Stage events.Stage `json:"stage,omitempty"`
+	Go    string       `json:"go,omitempty"`
+}
+
+// signedBy returns what was said to an input that signed the count before, nil
+// where it did not.
+func (t *table) signedBy(input string) (*signature, error) {
+	s := new(signature)
+	_, err := t.v.d.files.load(s, "count", t.ref, saidName)
+	switch {
+	case errors.Is(err, errUnreadable):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	case s.By != input || s.Stage != t.stage:
+		return nil, nil
+	}
+	return s, nil
 }
 
 // record takes the counted drafts into the ledger, all or none.
@@ -161,6 +188,9 @@ func (t *table) record(st *countState) (signed []*draft, err error) {
 		signed = append(signed, d)
 	}
 	if _, err := t.v.d.site.Observe(t.v, obs...); err != nil {
+		if !refusal.Is(err) {
+			return nil, err // perhaps it is stored: the next try is the same observation
+		}
 		for _, d := range signed {
 			d.At = time.Time{}
 			err = errors.Join(err, t.v.d.files.saveDraft(d))

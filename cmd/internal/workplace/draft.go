@@ -22,6 +22,10 @@ type draft struct {
 	Stage events.Stage `json:"stage"`
 	Rev   int64        `json:"rev"`
 	Seen  once         `json:"seen,omitempty"`
+	// Input is the last one that changed more than a line, and Step how many of its changes came to this draft: sent
+	// again, they have counted already.
+	Input string `json:"input,omitempty"`
+	Step  int    `json:"step,omitempty"`
 
 	Lines    map[int64]*entry `json:"lines,omitempty"`
 	Removed  []events.Removed `json:"removed,omitempty"`
@@ -47,6 +51,9 @@ type entry struct {
 	Reason   string           `json:"reason,omitempty"` // packing: why not as listed
 	Client   string           `json:"client,omitempty"`
 }
+
+// had reports whether a change has come to the draft before.
+func (d *draft) had(input string, step int) bool { return d.Input == input && d.Step >= step }
 
 // stagePacking is the draft of a set being packed; it is no stage of a count.
 const stagePacking events.Stage = "packing"

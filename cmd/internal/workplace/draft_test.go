@@ -4,9 +4,12 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"testing"
 	"time"
+
+	"github.com/go-json-experiment/json"
 
 	"listbound/events"
 )
@@ -154,6 +157,23 @@ func TestOnce(t *testing.T) {
 	}
 	if len(many) > 60 {
 		t.Errorf("%d tabs are remembered", len(many))
+	}
+	// Nor does it matter that a browser's clock, and so its numbers, are behind.
+	if !many.fresh("slow", 3) || many.fresh("slow", 3) {
+		t.Error("what a browser with a slow clock sent again would count twice")
+	}
+	// The draft of an earlier version is read as well.
+	var old once
+	if err := json.Unmarshal([]byte(`{"a":7,"b":3}`), &old); err != nil || old.fresh("a", 7) || !old.fresh("b", 4) {
+		t.Errorf("%+v, %v", old, err)
+	}
+	raw, err := json.Marshal(old)
+	var again once
+	if err == nil {
+		err = json.Unmarshal(raw, &again)
+	}
+	if err != nil || !slices.Equal(again, old) || again.fresh("b", 4) {
+		t.Errorf("%s: %+v, %v", raw, again, err)
 	}
 }
 

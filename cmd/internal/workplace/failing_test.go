@@ -1,14 +1,22 @@
 package workplace_test
 
 import (
+	"bytes"
+	"context"
+	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/go-json-experiment/json"
+
+	"listbound/events"
 )
 
 // spoilDrafts puts a file where the drafts lie, as a full or broken disk would
@@ -95,4 +103,178 @@ func TestEntriesOutliveAFailingServer(t *testing.T) {
 	mend()
 	p.AwaitText("#sum", "3 of 60")
 	p.Await(`document.querySelector("#waiting").textContent === ""`)
+}
+
+// TestOnlyTheServersAnswerEndsAnEntry: what a proxy answers in the server's place
+// is no answer to what was entered.
+func TestOnlyTheServersAnswerEndsAnEntry(t *testing.T) {
+	h := newHouse(t)
+	h.open("LAP-014", "K-0600")
+	p := browser(t).Tab(t, phone)
+	p.Open(h.at("count") + "?case=K-0600")
+	p.Await(`document.querySelector("tr.now")`)
+	for i, answer := range []struct {
+		code int
+		body string
+	}{
+		{http.StatusTooManyRequests, `{"error":"slow down"}`},
+		{http.StatusRequestEntityTooLarge, "<html>too large"},
+		{http.StatusOK, "<html>please log in"},
+		{http.StatusOK, `{"status":"ok"}`},
+		{http.StatusNotFound, "null"},
+	} {
+		asked := make(chan struct{}, 1)
+		proxy := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+			w.WriteHeader(answer.code)
+			io.WriteString(w, answer.body)
+			select {
+			case asked <- struct{}{}:
+			default:
+			}
+		})
+		h.proxy.Store(&proxy)
+		p.Type("\r")
+		<-asked
+		p.AwaitText("#waiting", fmt.Sprintf("(incident %d)", answer.code))
+		p.AwaitText("#waiting", "not recorded yet: 1")
+		h.proxy.Store(nil)
+		p.Await(`(dispatchEvent(new Event("online")), document.querySelector("#waiting").textContent === "")`)
+		p.AwaitText("#sum", fmt.Sprintf("%d of 60", i+1))
+	}
+}
+
+// trap is the context of a request that fails once the draft is ready to be
+// recorded: everything before it goes well.
+type trap struct {
+	context.Context
+	ready func() bool
+}
+
+func (c trap) Err() error {
+	if c.ready() {
+		return context.Canceled
+	}
+	return c.Context.Err()
+}
+
+// failOnce sends an input that fails while it is recorded, then the same again a
+// minute later, as the page does.
+func (h *house) failOnce(path, body string) map[string]any {
+	h.t.Helper()
+	drafts := os.DirFS(filepath.Join(h.site.Dir(), "drafts"))
+	ready := func() bool { // the time is fixed before recording
+		found := false
+		err := fs.WalkDir(drafts, ".", func(name string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() {
+				return err
+			}
+			raw, err := fs.ReadFile(drafts, name)
+			found = found || bytes.Contains(raw, []byte("\n \"at\": "))
+			return err
+		})
+		return err == nil && found
+	}
+	before := h.size()
+	r := httptest.NewRequestWithContext(trap{h.t.Context(), ready}, http.MethodPost, path, strings.NewReader(body))
+	w := httptest.NewRecorder()
+	h.handler().ServeHTTP(w, r)
+	if !ready() || w.Code < 400 || h.size() != before {
+		h.t.Fatalf("the trap did not shut: %d, %d records: %.300s", w.Code, h.size()-before, w.Body)
+	}
+	h.after(time.Minute)
+	return h.post(path, body)
+}
+
+// TestFailedRecordingIsSentAgain: what could not be recorded is recorded once it
+// is sent again, as the observation that it was the first time: had it been
+// stored after all, it would be known.
+func TestFailedRecordingIsSentAgain(t *testing.T) {
+	badge := func(h *house, id string) string { return label(h.t, events.ScanBadge, id) }
+	for _, test := range []struct {
+		name    string
+		prepare func(*house)
+		path    string
+		body    func(*house) string
+		kind    events.Kind
+	}{
+		{"a look in storage, by Enter", func(h *house) {
+			for i, text := range []string{label(t, events.ScanSet, "VAS-003"), h.codes["VAS-003"], badge(h, "B-1")} {
+				h.post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, i+1, jsonText(text)))
+			}
+			h.post("/at/north/storage/storage/do", `{"client":"t","n":5,"action":"found","fields":{"value":"outside"}}`)
+		}, "/at/north/storage/storage/scan", func(*house) string { return `{"client":"t","n":9,"text":""}` }, events.KindSetChecked},
+		{"the end of a case, by the second badge", func(h *house) {
+			h.open("VAS-003", "K-1")
+			for _, stage := range []string{"first", "closing", "final"} {
+				c := &counter{h: h, ref: "K-1", stage: stage}
+				c.do("begin")
+				c.lines("VAS-003", 4, 2, 3)
+				c.scan(badge(h, "B-1"))
+				c.scan(badge(h, "B-2"))
+			}
+			h.post("/at/north/or-3/close/do", `{"client":"t","n":1,"action":"case","fields":{"case":"K-1"}}`)
+			h.post("/at/north/or-3/close/scan", `{"client":"t","n":2,"text":`+jsonText(badge(h, "B-1"))+`}`)
+		}, "/at/north/or-3/close/scan", func(h *house) string {
+			return `{"client":"t","n":9,"text":` + jsonText(badge(h, "B-2")) + `}`
+		}, events.KindCaseClosed},
+		{"a count, by the second badge", func(h *house) {
+			h.open("VAS-003", "K-1")
+			c := &counter{h: h, ref: "K-1", stage: "first"}
+			c.lines("VAS-003", 4, 2, 3)
+			c.scan(badge(h, "B-1"))
+		}, "/at/north/or-3/count/scan", func(h *house) string {
+			return `{"client":"t","n":99,"at":7,"case":"K-1","stage":"first","text":` + jsonText(badge(h, "B-2")) + `}`
+		}, events.KindSetCounted},
+	} {
+		t.Run(test.name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			h.t = t
+			h.after(time.Hour)
+			test.prepare(h)
+			h.after(time.Minute)
+			first, before := h.clock(), h.size()
+			a := h.failOnce(test.path, test.body(h))
+			if h.size() != before+1 {
+				t.Fatalf("%d records: %v", h.size()-before, a["words"])
+			}
+			e, err := h.site.EventAt(h.size())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if e.Kind() != test.kind || !e.Time.Equal(first) {
+				t.Errorf("%s of %s, sent first at %s", e.Kind(), e.Time, first)
+			}
+			// And once more, should only the answer have been lost.
+			again := h.post(test.path, test.body(h))
+			if h.size() != before+1 || again["go"] != a["go"] {
+				t.Errorf("sent a third time: %d records, %v", h.size()-before, again)
+			}
+		})
+	}
+}
+
+// TestButtonsCountOnce: a button that changes all sets of a case, and failed
+// half-way, changes each of them once when it is sent again.
+func TestButtonsCountOnce(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	h.open("VAS-004", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.scan(label(t, events.ScanSet, "VAS-003")) // makes the first draft
+	in := filepath.Join(h.site.Dir(), "drafts", "count", "K-1", "VAS-004%20first.json")
+	if err := os.MkdirAll(filepath.Join(in, "in the way"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	path, body := "/at/north/or-3/count/do", `{"client":"t","n":50,"case":"K-1","stage":"first","action":"by-place","fields":{}}`
+	if a := h.post(path, body); a["why"] != "failed" {
+		t.Fatalf("%v", a)
+	}
+	if err := os.RemoveAll(in); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		if a := h.post(path, body); a["state"].(map[string]any)["byPlace"] != true {
+			t.Errorf("sent again: %v", a)
+		}
+	}
 }

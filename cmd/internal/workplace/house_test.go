@@ -34,6 +34,8 @@ type house struct {
 	trips map[string]string
 	now   atomic.Int64 // nanoseconds
 	cut   atomic.Bool  // the line to the server is dead
+	// proxy answers in the server's place, where it is set.
+	proxy atomic.Pointer[http.HandlerFunc]
 }
 
 func (h *house) clock() time.Time      { return time.Unix(0, h.now.Load()).UTC() }
@@ -85,6 +87,10 @@ func newHouse(t *testing.T, sets ...string) *house {
 	}
 	handler := h.handler()
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if p := h.proxy.Load(); p != nil && r.Method == http.MethodPost {
+			(*p)(w, r)
+			return
+		}
 		if h.cut.Load() {
 			if c, _, err := http.NewResponseController(w).Hijack(); err == nil {
 				c.Close()

@@ -20,6 +20,7 @@
 package workplace
 
 import (
+	"cmp"
 	"context"
 	"embed"
 	"errors"
@@ -33,6 +34,7 @@ import (
 	"net/url"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -210,6 +212,7 @@ type visit struct {
 	place   string
 	now     time.Time
 
+	key   string               // of the input that is taken
 	stood map[string]*standing // looked up for this request already
 }
 
@@ -351,29 +354,60 @@ func (v *visit) input() (*input, error) {
 	return in, nil
 }
 
-// once remembers what a browser has sent, so that nothing counts twice. It is
-// part of the draft it guards.
-type once map[string]int64
+// key tells one input from every other.
+func (in *input) key() string { return in.Client + " " + strconv.FormatInt(in.N, 10) }
+
+// once remembers the highest number that each browser has sent, so that nothing
+// counts twice: the browser that spoke last is the last. It is part of the draft
+// it guards.
+type once []heard
+
+type heard struct {
+	Client string `json:"client"`
+	N      int64  `json:"n"`
+}
+
+// UnmarshalJSON also reads the drafts of earlier versions, which did not keep who
+// spoke last.
+func (o *once) UnmarshalJSON(raw []byte) error {
+	var list []heard
+	if len(raw) > 0 && raw[0] == '[' {
+		err := json.Unmarshal(raw, &list)
+		*o = list
+		return err
+	}
+	var byClient map[string]int64
+	if err := json.Unmarshal(raw, &byClient); err != nil {
+		return err
+	}
+	for client, n := range byClient {
+		list = append(list, heard{client, n})
+	}
+	slices.SortFunc(list, func(a, b heard) int { return cmp.Compare(a.N, b.N) })
+	*o = list
+	return nil
+}
+
+// has reports whether a browser has sent n, or a later number.
+func (o once) has(client string, n int64) bool {
+	return slices.ContainsFunc(o, func(h heard) bool { return h.Client == client && h.N >= n })
+}
+
+// add takes note of n. Of many browsers the one that has been silent for longest
+// is forgotten.
+func (o *once) add(client string, n int64) {
+	list := slices.DeleteFunc(*o, func(h heard) bool { return h.Client == client })
+	list = append(list, heard{client, n})
+	const kept = 50
+	*o = list[max(len(list)-kept, 0):]
+}
 
 // fresh reports whether n is new, and takes note of it.
 func (o *once) fresh(client string, n int64) bool {
-	if *o == nil {
-		*o = make(once)
-	}
-	if n <= (*o)[client] {
+	if o.has(client, n) {
 		return false
 	}
-	(*o)[client] = n
-	const kept = 50 // browsers. Their numbers grow with their clocks: the lowest spoke longest ago
-	if len(*o) > kept {
-		oldest := client
-		for c, m := range *o {
-			if m < (*o)[oldest] {
-				oldest = c
-			}
-		}
-		delete(*o, oldest)
-	}
+	o.add(client, n)
 	return true
 }
 

@@ -71,10 +71,11 @@ export class Sender {
           signal: AbortSignal.timeout(answerWithin),
         });
         ok = res.ok;
-        data = await res.json();
-        // Only our own refusal ends an entry: a failing server, or a proxy that
-        // says no for it, has not judged what was entered.
-        if (!ok && data.why !== "refused" && data.why !== "too-large") {
+        data = await res.json().catch(() => null) || {};
+        // Only our own answer to this entry, or our own refusal, ends it: a failing
+        // server, or whoever answers in its place, has not judged what was entered.
+        const ours = ok ? data.n === item.body.n : data.why === "refused" || data.why === "too-large";
+        if (!ours) {
           this.incident = data.incident || String(res.status);
           throw new Error(res.status);
         }
