@@ -51,7 +51,7 @@ func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Tim
 	if stationNote, at, remark, err = ReadArrival(origin, record); err != nil {
 		return nil, time.Time{}, 0, err
 	}
-	_, sigs, err := splitNote(stationNote)
+	sigs, err := noteSignatures(stationNote)
 	if err != nil {
 		return nil, time.Time{}, 0, err
 	}
@@ -100,7 +100,7 @@ func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time
 // CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an arrival line of
 // origin yet, because a record shows one time of arrival only.
 func CheckStationNote(origin string, note []byte) error {
-	_, sigs, err := splitNote(note)
+	sigs, err := noteSignatures(note)
 	if err != nil {
 		return err
 	}

@@ -145,8 +145,8 @@ func layOut(files []File) ([]part, error) {
 	var central []part
 	offset, centralLen := int64(0), int64(0)
 	for _, f := range files {
-		if offset+int64(len(f.Data)) > math.MaxUint32-1<<20 {
-			return nil, errors.New("the bundle is larger than 4 GB; export a smaller part of the history")
+		if err := checkArchiveSize(offset, int64(len(f.Data))); err != nil {
+			return nil, err
 		}
 		// The fields that both headers share: version, flags, method, time, date, CRC, sizes, name length, extra length.
 		common := le.AppendUint16(nil, zipVersion)
@@ -187,6 +187,16 @@ func layOut(files []File) ([]part, error) {
 	return append(parts, part{"end record", "", end}), nil
 }
 
+// checkArchiveSize refuses the file that an archive of offset bytes has no room for: its lengths and places are 32 bits wide,
+// and its headers and directory need room, too.
+func checkArchiveSize(offset, length int64) error {
+	const roomForHeaders = 1 << 20
+	if offset+length > math.MaxUint32-roomForHeaders {
+		return errors.New("the bundle is larger than 4 GB; export a smaller part of the history")
+	}
+	return nil
+}
+
 // located is a file as found in an archive.
 type located struct {
 	File
@@ -210,9 +220,6 @@ func ReadBundle(raw []byte, verifier note.Verifier) (*Bundle, []Problem) {
 	c.manifest()
 	c.contents()
 	c.bytes()
-	if len(c.problems) == 0 && err != nil {
-		c.add(-1, "", err.Error())
-	}
 	b := &Bundle{}
 	for _, f := range found {
 		if f.Path != manifestName {

@@ -22,7 +22,7 @@ var strictBase64 = base64.StdEncoding.Strict()
 // CheckNote returns an error unless msg is a signed note in canonical form: text, empty line, at least one signature line, no control
 // characters, and base64 in its one canonical spelling. It checks no signature.
 func CheckNote(msg []byte) error {
-	_, _, err := splitNote(msg)
+	_, err := noteSignatures(msg)
 	return err
 }
 
@@ -32,36 +32,38 @@ type noteSignature struct {
 	keyID [4]byte
 }
 
-func splitNote(msg []byte) (text []byte, sigs []noteSignature, err error) {
+// noteSignatures checks the form of a note and returns its signature lines.
+func noteSignatures(msg []byte) ([]noteSignature, error) {
 	if !utf8.Valid(msg) {
-		return nil, nil, errors.New("note is not valid UTF-8")
+		return nil, errors.New("note is not valid UTF-8")
 	}
 	for i, c := range msg {
 		if c < 0x20 && c != '\n' {
-			return nil, nil, fmt.Errorf("note has control character 0x%02x at byte %d", c, i)
+			return nil, fmt.Errorf("note has control character 0x%02x at byte %d", c, i)
 		}
 	}
 	split := bytes.LastIndex(msg, []byte("\n\n"))
 	if split < 0 {
-		return nil, nil, errors.New("note has no empty line between text and signatures")
+		return nil, errors.New("note has no empty line between text and signatures")
 	}
-	text, rest := msg[:split+1], msg[split+2:]
+	rest := msg[split+2:]
 	if len(rest) == 0 || rest[len(rest)-1] != '\n' {
-		return nil, nil, errors.New("note does not end with a complete signature line")
+		return nil, errors.New("note does not end with a complete signature line")
 	}
+	var sigs []noteSignature
 	for len(rest) > 0 {
 		if len(sigs) == maxSignatures {
-			return nil, nil, fmt.Errorf("note has more than %d signature lines", maxSignatures)
+			return nil, fmt.Errorf("note has more than %d signature lines", maxSignatures)
 		}
 		end := bytes.IndexByte(rest, '\n')
 		sig, err := parseSignatureLine(rest[:end])
 		if err != nil {
-			return nil, nil, fmt.Errorf("signature line %d: %w", len(sigs)+1, err)
+			return nil, fmt.Errorf("signature line %d: %w", len(sigs)+1, err)
 		}
 		sigs = append(sigs, sig)
 		rest = rest[end+1:]
 	}
-	return text, sigs, nil
+	return sigs, nil
 }
 
 func parseSignatureLine(line []byte) (noteSignature, error) {

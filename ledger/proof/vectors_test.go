@@ -161,7 +161,7 @@ func TestInclusionCases(t *testing.T) {
 			t.Errorf("%s: error %v, want error %t", c.Desc, err, c.WantErr)
 		}
 		if c.Index >= 0 {
-			second := mproof.VerifyInclusion(rfc6962.DefaultHasher, uint64(c.Index), uint64(c.Size), leaf[:], slices(path), root[:])
+			second := mproof.VerifyInclusion(rfc6962.DefaultHasher, uint64(c.Index), uint64(c.Size), leaf[:], asBytes(path), root[:])
 			if (second != nil) != c.WantErr {
 				t.Errorf("%s: second implementation says %v, want error %t", c.Desc, second, c.WantErr)
 			}
@@ -197,7 +197,7 @@ func TestConsistencyCases(t *testing.T) {
 		}
 		// The second implementation does not look at the root of an empty tree.
 		if c.From > 0 {
-			second := mproof.VerifyConsistency(rfc6962.DefaultHasher, uint64(c.From), uint64(c.To), slices(path), from[:], to[:])
+			second := mproof.VerifyConsistency(rfc6962.DefaultHasher, uint64(c.From), uint64(c.To), asBytes(path), from[:], to[:])
 			if (second != nil) != c.WantErr {
 				t.Errorf("%s: second implementation says %v, want error %t", c.Desc, second, c.WantErr)
 			}
@@ -213,7 +213,7 @@ func TestConsistencyCases(t *testing.T) {
 	}
 }
 
-func slices(hs []tlog.Hash) [][]byte {
+func asBytes(hs []tlog.Hash) [][]byte {
 	var out [][]byte
 	for _, h := range hs {
 		out = append(out, h[:])
