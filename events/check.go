@@ -3,6 +3,7 @@ package events
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"golang.org/x/mod/sumdb/note"
 )
@@ -76,6 +77,10 @@ func (d *SetSterilized) Check() error {
 	c.inRange("run", d.Run, 1, 9999999)
 	c.id("cycle", d.Cycle)
 	oneOf(&c, "result", d.Result, "passed", "failed")
+	if _, err := time.Parse(time.RFC3339, d.Started); d.Started != "" && err != nil {
+		c.must(false, "started: %q is no time such as 2026-03-02T08:02:00Z", d.Started)
+	}
+	c.optionalID("loader", d.Loader)
 	return c.err
 }
 
@@ -158,6 +163,10 @@ func (d *IndicatorRead) Check() error {
 	c.id("load", d.Load)
 	c.id("sterilizer", d.Sterilizer)
 	oneOf(&c, "result", d.Result, "negative", "positive")
+	c.optionalText("lot", d.Lot)
+	if d.Control != "" {
+		oneOf(&c, "control", d.Control, "negative", "positive")
+	}
 	return c.err
 }
 

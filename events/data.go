@@ -85,6 +85,8 @@ type SetSterilized struct {
 	Cycle      string `json:"cycle"`
 	Result     string `json:"result"` // passed, failed
 	Released   bool   `json:"released"`
+	Started    string `json:"started,omitempty"` // when the cycle was started, RFC 3339
+	Loader     string `json:"loader,omitempty"`  // badge of who started it
 }
 
 // Reading is what was found where a sheet was looked for.
@@ -173,6 +175,8 @@ type IndicatorRead struct {
 	Load       string `json:"load"`
 	Sterilizer string `json:"sterilizer"`
 	Result     string `json:"result"` // negative, positive
+	Lot        string `json:"lot,omitempty"`
+	Control    string `json:"control,omitempty"` // what the unprocessed control of the lot showed: positive, negative
 }
 
 // PolicyAdopted puts a site's policy in force from the observed time on.
