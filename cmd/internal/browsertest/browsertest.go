@@ -103,6 +103,13 @@ type Tab struct {
 // Tab opens an empty page of a size.
 func (b *Browser) Tab(t testing.TB, s Size) *Tab {
 	t.Helper()
+	p, _ := b.TabToClose(t, s)
+	return p
+}
+
+// TabToClose is a Tab that is closed before the test ends.
+func (b *Browser) TabToClose(t testing.TB, s Size) (p *Tab, end func()) {
+	t.Helper()
 	ctx, end := chromedp.NewContext(b.ctx)
 	t.Cleanup(end)
 	// The first step opens the page; the page lives as long as that step's
@@ -110,7 +117,7 @@ func (b *Browser) Tab(t testing.TB, s Size) *Tab {
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(s.Width, s.Height)); err != nil {
 		t.Fatalf("opening a page in Chromium: %v", err)
 	}
-	return &Tab{ctx, t}
+	return &Tab{ctx, t}, end
 }
 
 // Do takes steps; a step that fails ends the test.

@@ -26,12 +26,14 @@ type hand struct {
 	Witness  string    `json:"witness,omitempty"` // a second person, where one is asked for
 	Active   time.Time `json:"active,omitzero"`   // when somebody did something here last
 	Case     string    `json:"case,omitempty"`
-	Tag      string    `json:"tag,omitempty"`   // the set that lies here
-	Plain    string    `json:"plain,omitempty"` // scanned, and it may be several things
-	Echo     echo      `json:"echo,omitzero"`   // the last scan
-	Done     *done     `json:"done,omitempty"`  // what was recorded last
-	At       time.Time `json:"at,omitzero"`     // fixed before recording: a second try is the same event
-	AtBy     string    `json:"atBy,omitempty"`  // the input that fixed it
+	Tag      string    `json:"tag,omitempty"`    // the set that lies here
+	Plain    string    `json:"plain,omitempty"`  // scanned, and it may be several things
+	Echo     echo      `json:"echo,omitzero"`    // the last scan
+	Writer   string    `json:"writer,omitempty"` // the browser that did something here last
+	Before   []byte    `json:"before,omitempty"` // the draft before the last input, to take that back
+	Done     *done     `json:"done,omitempty"`   // what was recorded last
+	At       time.Time `json:"at,omitzero"`      // fixed before recording: a second try is the same event
+	AtBy     string    `json:"atBy,omitempty"`   // the input that fixed it
 }
 
 func (h *hand) shared() *hand { return h }
@@ -88,13 +90,14 @@ func (e *echo) twice(in *input, now time.Time) bool {
 
 // done is what the last record was, and where one goes from it.
 type done struct {
-	Words string  `json:"words"`
-	Set   string  `json:"set,omitempty"`
-	Trip  string  `json:"trip,omitempty"`
-	Case  string  `json:"case,omitempty"`
-	Code  string  `json:"code,omitempty"`
-	Seqs  []int64 `json:"seqs,omitempty"`
-	Links []link  `json:"links,omitempty"`
+	Words string   `json:"words"`
+	Set   string   `json:"set,omitempty"`
+	Trip  string   `json:"trip,omitempty"`
+	Case  string   `json:"case,omitempty"`
+	Code  string   `json:"code,omitempty"`
+	Seqs  []int64  `json:"seqs,omitempty"`
+	IDs   []string `json:"ids,omitempty"` // of the events, to take them back
+	Links []link   `json:"links,omitempty"`
 }
 
 type link struct {
@@ -370,7 +373,11 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	}
 	v.key = in.key()
 	t := &taken{}
-	switch err := p.take(v, b, in, verb, t); {
+	before, err := p.snapshot(b)
+	if err != nil {
+		return nil, err
+	}
+	switch err := p.takeFrom(v, b, in, verb, t); {
 	case err == nil:
 	case refusal.Is(err):
 		t.said = v.refused(err)
@@ -379,7 +386,12 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	}
 	h.Seen.add(in.Client, in.N)
 	h.say(v, t.said)
-	h.Active = v.now
+	if h.Active = v.now; !t.stale {
+		h.Writer = in.Client
+	}
+	if err := p.keepBefore(b, before, t); err != nil {
+		return nil, err
+	}
 	if err := p.save(v, b); err != nil {
 		return nil, err
 	}
@@ -395,13 +407,28 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 // records reports whether an input may record: then it may be one that was sent
 // before, and whose answer was lost.
 func (in *input) records() bool {
-	return in.Action == "enter" || in.Action == "record" || in.Text == "" && in.Action == ""
+	return slices.Contains([]string{"enter", "record", "result", "indicator", "take-back"}, in.Action) ||
+		in.Text == "" && in.Action == ""
 }
 
 // taken is what an input was taken for, and what is said to it.
 type taken struct {
 	kind, what, goTo string
 	said             said
+	undone, stale    bool
+}
+
+// takeFrom takes an input, unless it belongs to something else than what lies
+// here: another browser has been here since the page was shown.
+func (p bench[B, P]) takeFrom(v *visit, b *B, in *input, verb string, t *taken) error {
+	h := P(b).shared()
+	const longestNumber = 6 // characters of what is typed by hand: a number, a weight
+	blind := verb == "do" || len(in.Text) <= longestNumber
+	if blind && in.Rev != 0 && in.Rev != h.Rev && h.Writer != in.Client {
+		t.stale = true
+		return v.sayNo("changed-elsewhere")
+	}
+	return p.take(v, b, in, verb, t)
 }
 
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
@@ -414,6 +441,10 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
 	case verb == "do" && in.Action == "next-person":
 		h.nextPerson()
+	case verb == "do" && in.Action == "undo":
+		return p.undo(v, b, t)
+	case verb == "do" && in.Action == "take-back":
+		return p.takeBack(v, b, in.Fields, t)
 	case verb == "do" && in.Action != "enter":
 		return p.do(v, b, in, t)
 	case verb == "do" || in.Text == "":
@@ -605,6 +636,14 @@ func (v *visit) recordAt(b interface{ shared() *hand }) (time.Time, error) {
 		}
 	}
 	return h.At, nil
+}
+
+func ids(rs []site.Receipt) []string {
+	var out []string
+	for _, r := range rs {
+		out = append(out, r.ID)
+	}
+	return out
 }
 
 func seqs(rs []site.Receipt) []int64 {

@@ -279,7 +279,7 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		return said{}, err
 	}
 	b.clear()
-	b.Done = &done{Words: s.Words, Case: ref, Seqs: seqs(rs)}
+	b.Done = &done{Words: s.Words, Case: ref, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
 }
 

@@ -36,6 +36,7 @@ func openingPlace() workplace {
 			"indicator":   (*opening).takeIndicator,
 			"seal-broken": (*opening).toggleSealBroken,
 			"seals-none":  (*opening).noSeals,
+			"seal-off":    (*opening).sealOff,
 			"where":       (*opening).takeWhere,
 			"case":        (*opening).takeCase,
 			"enter":       (*opening).record,

@@ -431,7 +431,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 		s = doubt(s.Words, v.t("too-heavy", v.w.Kg(b.WeightGrams), v.w.Kg(p.Limit)))
 	}
 	b.clear()
-	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), Links: []link{
+	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: []link{
 		{v.d.stationPath(v.station, "sealing") + "?set=" + url.QueryEscape(set), v.t("go-seal", set), true}}}
 	return s, nil
 }

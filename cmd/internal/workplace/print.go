@@ -41,23 +41,45 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
 	}))
 	mux.HandleFunc(p+"load-label.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
-		l := paper.LoadLabel{Load: r.FormValue("load")}
-		found, err := site.Answer(d.site, func(m *site.View) ([]*events.Event, error) {
-			return m.Facts(r.Context(), facts.DimLoad, l.Load)
-		})
-		for _, e := range found {
-			if s, ok := e.Data.(*events.SetSterilized); ok {
-				l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = s.Sterilizer, s.Run, s.Cycle, e.Time, e.Operator
-			}
-		}
-		if err == nil && l.Sterilizer == "" {
-			err = fmt.Errorf("%w of load %s", site.ErrNotFound, l.Load)
-		}
+		l, err := d.loadLabel(r)
 		if err != nil {
 			return err
 		}
 		return refusal.Because(paper.WriteLoadLabel(w, l, labelSize(r), lang))
 	}))
+}
+
+// loadLabel is what the label of a load says: what was recorded of it, or, before
+// its cycle has ended, what lies at its station. A time is that of the start, never
+// of the record.
+func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
+	l := paper.LoadLabel{Load: r.FormValue("load")}
+	found, err := site.Answer(d.site, func(m *site.View) ([]*events.Event, error) {
+		return m.Facts(r.Context(), facts.DimLoad, l.Load)
+	})
+	for _, e := range found {
+		if s, ok := e.Data.(*events.SetSterilized); ok {
+			l.Sterilizer, l.Run, l.Cycle, l.Badge = s.Sterilizer, s.Run, s.Cycle, s.Loader
+			if at, err := time.Parse(time.RFC3339, s.Started); err == nil {
+				l.Started = at
+			}
+		}
+	}
+	if err != nil || l.Sterilizer != "" {
+		return l, err
+	}
+	var b sterilizer
+	if at := r.FormValue("at"); events.CheckStation(at) == nil {
+		if _, err := d.files.load(&b, "bench", at, "sterilizer"); err != nil {
+			return l, err
+		}
+	}
+	x := b.find(l.Load)
+	if x == nil {
+		return l, refusal.WithCode(http.StatusNotFound, "%w of load %s", site.ErrNotFound, l.Load)
+	}
+	l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = x.Sterilizer, x.Run, x.Cycle, x.StartedAt, x.Loader
+	return l, nil
 }
 
 // labelSize is the size asked for, or the first that is common.

@@ -396,6 +396,11 @@ func (b *reading) toggleSealBroken(*visit, fields) (said, error) {
 	return said{}, nil
 }
 
+func (b *reading) sealOff(_ *visit, f fields) (said, error) {
+	b.Seals = slices.DeleteFunc(b.Seals, func(s string) bool { return s == f["value"] })
+	return said{}, nil
+}
+
 func (b *reading) noSeals(*visit, fields) (said, error) {
 	b.Seals = nil
 	return said{}, nil
@@ -428,5 +433,5 @@ func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error
 		}
 		s = j
 	}
-	return s, &done{Words: s.Words, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs)}, nil
+	return s, &done{Words: s.Words, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}, nil
 }

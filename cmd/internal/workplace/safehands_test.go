@@ -538,3 +538,209 @@ func TestOlderFindingHidesNoAnswer(t *testing.T) {
 		t.Errorf("the twin's sheet, under recall: %v / %v", a["words"], a["older"])
 	}
 }
+
+// load begins a load with sets and ends it.
+func (s *scanner) load(run, result string, sets ...string) map[string]any {
+	s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")
+	for _, set := range sets {
+		s.scan(label(s.h.t, events.ScanSet, set))
+	}
+	s.scan(label(s.h.t, events.ScanBadge, "B-2043"))
+	s.do("start")
+	s.h.after(40 * time.Minute)
+	s.scan(label(s.h.t, events.ScanBadge, "B-2044"))
+	return s.do("result", "result", result, "released", "yes")
+}
+
+// TestFailedLoad: a failed load names its sets, and none of them is green in the
+// next load before it was packed again.
+func TestFailedLoad(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	a := s.load("5", "failed", "LAP-014", "VAS-003")
+	if a["status"] != "broken" || !strings.Contains(a["more"].(string), "Pull back: LAP-014, VAS-003") {
+		t.Errorf("the load failed: %v / %v", a["words"], a["more"])
+	}
+	s.do("begin", "sterilizer", "S1", "run", "6", "cycle", "c-134")
+	if a := s.scan(label(t, events.ScanSet, "LAP-022")); a["status"] != "whole" {
+		t.Errorf("a set of another load: %v", a["words"])
+	}
+	a = s.scan(label(t, events.ScanSet, "VAS-003"))
+	if a["status"] != "broken" || !strings.Contains(a["words"].(string), "VAS-003 was in load S1-0304-05, which FAILED") {
+		t.Errorf("a set of the failed load: %v %v", a["status"], a["words"])
+	}
+	if body := h.get("/at/north/sterilizer-1/sterilizer"); strings.Contains(body, `data-do="take-out" data-set="VAS-003"`) {
+		t.Error("it was loaded without anybody saying so")
+	}
+	if a := s.do("put", "value", "VAS-003"); a["status"] != "broken" {
+		t.Errorf("loaded all the same, it is %v: %v", a["status"], a["words"])
+	}
+	h.record("north/packing-1", events.KindSetPacked, "LAP-014", &events.SetPacked{List: "LAP-MAJOR", Version: 1, WeightGrams: 8400})
+	if a := s.scan(label(t, events.ScanSet, "LAP-014")); strings.Contains(a["words"].(string), "FAILED") {
+		t.Errorf("packed again since: %v", a["words"])
+	}
+}
+
+// TestLoadSaysWhenItWasStarted: start and loader are recorded, and the label can
+// be printed before the cycle.
+func TestLoadSaysWhenItWasStarted(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "9", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	if body := h.get("/print/load-label.pdf?load=S1-0304-09&at=north%2Fsterilizer-1"); !strings.HasPrefix(body, "%PDF-") {
+		t.Errorf("no label before the cycle: %.100s", body)
+	}
+	if a := s.do("start"); !strings.Contains(a["words"].(string), "Scan your badge") {
+		t.Errorf("started by nobody: %v", a["words"])
+	}
+	s.scan(label(t, events.ScanBadge, "B-2043"))
+	started := h.clock()
+	s.do("start")
+	h.after(time.Hour)
+	s.scan(label(t, events.ScanBadge, "B-2044"))
+	s.do("result", "result", "passed", "released", "yes")
+	got := h.events(site.Query{Load: "S1-0304-09"}, events.KindSetSterilized)
+	if len(got) != 1 {
+		t.Fatalf("%d results", len(got))
+	}
+	if d := got[0].(*events.SetSterilized); d.Started != started.Format(time.RFC3339) || d.Loader != "B-2043" {
+		t.Errorf("recorded: %+v", d)
+	}
+}
+
+// TestIndicatorHasNoPreset: what an indicator showed is said, never preset; its
+// load is found by scanning its label.
+func TestIndicatorHasNoPreset(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	before := h.size()
+	if a := s.do("indicator", "load", "S1-0304-01", "result", ""); h.size() != before || !strings.Contains(a["words"].(string), "what does it show?") {
+		t.Fatalf("recorded without a result: %v", a["words"])
+	}
+	s.do("clear")
+	a := s.scan(label(t, events.ScanLoad, "S1-0304-01"))
+	if h.size() != before || !strings.Contains(a["words"].(string), "Biological indicator of S1-0304-01: what does it show?") {
+		t.Fatalf("the load's label: %v", a["words"])
+	}
+	s.scan("")
+	if h.size() != before {
+		t.Fatal("Enter recorded an indicator")
+	}
+	s.do("indicator", "load", "S1-0304-01", "result", "negative", "lot", "BI-77", "control", "positive")
+	got := h.events(site.Query{Load: "S1-0304-01"}, events.KindIndicatorRead)
+	if len(got) != 1 {
+		t.Fatalf("%d indicators", len(got))
+	}
+	if d := got[0].(*events.IndicatorRead); d.Result != "negative" || d.Lot != "BI-77" || d.Control != "positive" || d.Sterilizer != "S1" {
+		t.Errorf("recorded: %+v", d)
+	}
+}
+
+// TestMistakesAreTakenBack: a seal, the last scan and a recorded step are taken
+// back in two inputs; what was recorded stays in the history with its correction.
+func TestMistakesAreTakenBack(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanCase, "K-1"))
+	s.scan(label(t, events.ScanSet, "LAP-014"))
+	s.scan("(8004)LAP-014")
+	s.scan(label(t, events.ScanSeal, "483924"))
+	a := s.scan(label(t, events.ScanSeal, "2"))
+	if !strings.Contains(a["bench"].(string), `data-value="2"`) {
+		t.Fatalf("the seal isn't on the bench")
+	}
+	if a = s.do("seal-off", "value", "2"); strings.Contains(a["bench"].(string), `data-value="2"`) || !strings.Contains(a["bench"].(string), `data-value="483924"`) {
+		t.Error("the wrong seal stays, or the right one went")
+	}
+	if a = s.scan(h.codes["LAP-022"]); !strings.Contains(a["words"].(string), "WRONG SHEET") {
+		t.Fatalf("%v", a["words"])
+	}
+	if a = s.do("undo"); !strings.Contains(a["words"].(string), "scan the sheet") {
+		t.Errorf("after taking the sheet back: %v", a["words"])
+	}
+	if a = s.do("undo"); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "nothing to take back") {
+		t.Errorf("twice: %v", a["words"])
+	}
+	s.scan(h.codes["LAP-014"])
+	s.scan("1")
+	h.after(time.Minute)
+	if a = s.scan(""); !strings.Contains(a["words"].(string), "LAP-014 opened for K-1") {
+		t.Fatalf("%v", a["words"])
+	}
+	before := h.size()
+	h.after(time.Minute)
+	if a = s.do("take-back"); h.size() != before || !strings.Contains(a["words"].(string), "Why is this taken back?") {
+		t.Fatalf("taken back without a reason: %v", a["words"])
+	}
+	if a = s.do("take-back", "value", "by-mistake"); h.size() != before+1 || !strings.Contains(a["words"].(string), "Taken back") {
+		t.Fatalf("%d records more: %v", h.size()-before, a["words"])
+	}
+	if n := len(h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)); n != 1 {
+		t.Errorf("the history has %d openings, want the one that was taken back", n)
+	}
+	if st, err := h.site.Verdict(t.Context(), projections.TripKey{Set: "LAP-014", Trip: h.trips["LAP-014"]}); err != nil || st.Opened {
+		t.Errorf("it still counts as opened: %+v, %v", st, err)
+	}
+}
+
+// TestSecondTabTakesNothingAway: Enter in a tab that shows another set than lies
+// on the bench by now records nothing.
+func TestSecondTabTakesNothingAway(t *testing.T) {
+	h := newHouse(t)
+	post := func(client string, n int, rev float64, text string) map[string]any {
+		return h.post("/at/north/packing-1/packing/scan", fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%q}`, client, n, rev, text))
+	}
+	shown := post("one", 1, 0, label(t, events.ScanSet, "LAP-014"))
+	post("two", 1, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
+	for i, text := range []string{"", "4"} {
+		if a := post("one", 2+i, shown["rev"].(float64), text); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Another screen has changed this bench") ||
+			strings.Contains(a["bench"].(string), "✓") {
+			t.Errorf("%q of a tab that shows LAP-014 packed a line of VAS-003: %v", text, a["words"])
+		}
+	}
+	// Its own next input, sent before the answer to the one before came, is no other's.
+	if a := post("two", 2, shown["rev"].(float64), ""); !strings.Contains(a["bench"].(string), "✓") {
+		t.Errorf("the tab that shows VAS-003: %v", a["words"])
+	}
+}
+
+// TestLeftoverCharacters: a label behind characters that were left in the field,
+// or in another field, is the label.
+func TestLeftoverCharacters(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	tag := label(t, events.ScanSet, "LAP-014")
+	if a := s.scan("12" + tag); a["kind"] != "set" || a["what"] != "LAP-014" {
+		t.Errorf("12 and a label: %v %v %v", a["kind"], a["what"], a["words"])
+	}
+	if a := s.do("where", "where", "OR"+h.codes["LAP-014"]); a["kind"] != "sheet code" || strings.Contains(a["bench"].(string), `value="OR`) {
+		t.Errorf("a sheet scanned into the field of the room: %v %v", a["kind"], a["words"])
+	}
+}
+
+// TestClosedTabLosesNothing: what waited in a tab that was closed while the line
+// was down is found by the next page at the station, told, and sent once.
+func TestClosedTabLosesNothing(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	b := browser(t)
+	p, gone := b.TabToClose(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.Await(`document.querySelector("tr.now")`)
+	h.cut.Store(true)
+	p.Type("\r3\r")
+	p.AwaitText("#waiting", "not recorded yet: 2")
+	gone()
+	h.cut.Store(false)
+	p = b.Tab(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#sum", "2 of 3")
+	p.AwaitText("#waiting", "Entries of a page that was closed, found and sent from here: 2")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
+	if left := browsertest.Eval[int](p, `Object.keys(localStorage).filter(k => k.startsWith("waiting:")).length`); left != 0 {
+		t.Errorf("%d entries are kept after they were sent", left)
+	}
+}

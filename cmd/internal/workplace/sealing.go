@@ -32,6 +32,7 @@ func sealingPlace() workplace {
 			"bag-lot":    (*sealing).takeLot,
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
+			"seal-off":   (*sealing).sealOff,
 			"enter":      (*sealing).record,
 			"record":     (*sealing).record,
 		},
@@ -144,6 +145,11 @@ func (b *sealing) addSeals(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
+func (b *sealing) sealOff(_ *visit, f fields) (said, error) {
+	b.Seals = slices.DeleteFunc(b.Seals, func(s string) bool { return s == f["value"] })
+	return said{}, nil
+}
+
 func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 	b.Seals = nil
 	return said{}, nil
@@ -191,7 +197,9 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	links = append(links, link{v.d.opts.Prefix + "/print/set-label.pdf" + query, v.t("print-label"), false})
 	b.clear()
 	b.Placement = place
-	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), Links: links}
+	b.Done = &done{
+		Words: s.Words, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,
+	}
 	return s, nil
 }
 

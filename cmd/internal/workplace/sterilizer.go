@@ -17,8 +17,9 @@ import (
 // every set in it. The biological indicator is recorded when it has been read.
 type sterilizer struct {
 	hand
-	Loads []load `json:"loads,omitempty"`
-	Load  string `json:"load,omitempty"` // the one that is being filled
+	Loads     []load `json:"loads,omitempty"`
+	Load      string `json:"load,omitempty"`      // the one that is being filled
+	Indicated string `json:"indicated,omitempty"` // recorded before, and its indicator is read now
 }
 
 // load is a sterilizer run that is being loaded or is running.
@@ -29,6 +30,9 @@ type load struct {
 	Cycle      string   `json:"cycle"`
 	Sets       []string `json:"sets,omitempty"`
 	Started    bool     `json:"started,omitempty"`
+
+	StartedAt time.Time `json:"startedAt,omitzero"`
+	Loader    string    `json:"loader,omitempty"` // badge of who started it
 }
 
 func sterilizerPlace() workplace {
@@ -42,6 +46,8 @@ func sterilizerPlace() workplace {
 			"clear":     (*sterilizer).discard,
 			"begin":     (*sterilizer).begin,
 			"choose":    (*sterilizer).choose,
+			"put":       (*sterilizer).putAnyway,
+			"leave-out": func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
 			"take-out":  (*sterilizer).takeOut,
 			"start":     (*sterilizer).start,
 			"give-up":   (*sterilizer).giveUp,
@@ -57,7 +63,7 @@ func (b *sterilizer) wants() []want {
 	return append(wanted(events.ScanSet, events.ScanBadge), want{Kind: events.ScanLoad, Known: here})
 }
 
-func (b *sterilizer) idle() bool { return b.find(b.Load) == nil }
+func (b *sterilizer) idle() bool { return b.find(b.Load) == nil && b.Indicated == "" }
 
 // find returns a load of this bench, nil where there is none of that name.
 func (b *sterilizer) find(id string) *load {
@@ -75,15 +81,75 @@ func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 }
 
 func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
-	if b.find(id) == nil {
-		return said{}, v.sayNo("load-not-here", id)
+	if b.find(id) != nil {
+		b.Load, b.Done, b.Indicated = id, nil, ""
+		return ask(v.t("load-is", id), b.next(v)), nil
 	}
-	b.Load, b.Done = id, nil
-	return ask(v.t("load-is", id), b.next(v)), nil
+	if _, err := v.sterilizerOf(id); err != nil {
+		return said{}, err
+	}
+	b.Indicated, b.Done = id, nil
+	return v.askIndicator(id), nil
 }
 
-// put loads a set, after a look at what its list allows.
+// askIndicator asks what the biological indicator of a load showed.
+func (v *visit) askIndicator(id string) said {
+	return ask(v.t("indicator-of", id), "").offer(
+		choice{Do: "indicator", Value: "negative", Words: v.t("negative")},
+		choice{Do: "indicator", Value: "positive", Words: v.t("positive")},
+	)
+}
+
+// put loads a set. One that was in a failed load and not packed again since is
+// asked about: it is not sterile, and another cycle alone doesn't make it so.
 func (b *sterilizer) put(v *visit, set string) (said, error) {
+	failed, err := v.failedIn(set)
+	if err != nil {
+		return said{}, err
+	}
+	if l := b.find(b.Load); failed == "" || l == nil || l.Started || slices.Contains(l.Sets, set) {
+		return b.fill(v, set)
+	}
+	return wrong(v.t("failed-before", set, failed), v.t("failed-before-more")).offer(
+		choice{Do: "leave-out", Words: v.t("leave-out", set), Main: true},
+		choice{Do: "put", Value: set, Words: v.t("do-put", set)},
+	), nil
+}
+
+// putAnyway loads a set of a failed load all the same. It is not green.
+func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
+	set := f["value"]
+	failed, err := v.failedIn(set)
+	if err != nil || set == "" {
+		return said{}, err
+	}
+	s, err := b.fill(v, set)
+	if failed != "" {
+		s.Status, s.Sound, s.More = "broken", "wrong", v.t("failed-before", set, failed)
+	}
+	return s, err
+}
+
+// failedIn is the load whose cycle failed with this set in it, where that is the
+// last that is known of the set's sterilization in this trip.
+func (v *visit) failedIn(set string) (string, error) {
+	trip, err := v.d.site.TripNow(v, set, v.now)
+	if err != nil || trip == "" {
+		return "", err
+	}
+	failed := ""
+	err = v.d.site.Facts(v, facts.DimTrip, trip, func(e *events.Event) {
+		if s, ok := e.Data.(*events.SetSterilized); ok {
+			if failed = ""; s.Result == "failed" {
+				failed = s.Load
+			}
+		}
+	})
+	return failed, err
+}
+
+// fill loads a set, after a look at what its list allows.
+func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	l := b.find(b.Load)
 	if l == nil {
 		return said{}, v.sayNo("begin-a-load", set)
@@ -119,7 +185,12 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	return good(loaded, ""), nil
 }
 
-func (b *sterilizer) verdict(v *visit) (said, error) { return ask(b.next(v), ""), nil }
+func (b *sterilizer) verdict(v *visit) (said, error) {
+	if b.Indicated != "" {
+		return v.askIndicator(b.Indicated), nil
+	}
+	return ask(b.next(v), ""), nil
+}
 
 func (b *sterilizer) next(v *visit) string {
 	l := b.find(b.Load)
@@ -135,7 +206,7 @@ func (b *sterilizer) next(v *visit) string {
 }
 
 func (b *sterilizer) discard(v *visit, _ fields) (said, error) {
-	b.Done = nil
+	b.Done, b.Indicated = nil, ""
 	return v.begin(), nil
 }
 
@@ -176,10 +247,13 @@ func (b *sterilizer) takeOut(_ *visit, f fields) (said, error) {
 
 func (b *sterilizer) start(v *visit, _ fields) (said, error) {
 	l := b.find(b.Load)
-	if l == nil || len(l.Sets) == 0 {
+	switch {
+	case l == nil || len(l.Sets) == 0:
 		return said{}, v.sayNo("nothing-loaded")
+	case b.Operator == "":
+		return ask(v.t("scan-badge"), v.t("start-badge", l.Load)), nil
 	}
-	l.Started = true
+	l.Started, l.StartedAt, l.Loader = true, v.now.UTC(), b.Operator
 	return said{}, nil
 }
 
@@ -212,7 +286,10 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	var obs []*events.Observation
 	for _, set := range l.Sets {
 		data := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
-			Result: f["result"], Released: released}
+			Result: f["result"], Released: released, Loader: l.Loader}
+		if !l.StartedAt.IsZero() {
+			data.Started = l.StartedAt.Format(time.RFC3339)
+		}
 		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
 			Set: set, Operator: b.Operator, Data: data})
 	}
@@ -223,7 +300,8 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	var s said
 	switch {
 	case failed:
-		s = wrong(v.t("load-failed", l.Load, len(l.Sets)), v.t("load-failed-next"))
+		s = wrong(v.t("load-failed", l.Load, len(l.Sets)), v.t("load-failed-sets", strings.Join(l.Sets, ", ")))
+		s.Next = v.t("load-failed-next")
 	case !released:
 		s = ask(v.t("load-held", l.Load, len(l.Sets)), v.t("load-held-next"))
 	default:
@@ -234,13 +312,23 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		b.drop()
 	}
 	b.At = time.Time{}
-	b.Done = &done{Words: s.Words, Seqs: seqs(rs), Links: []link{label}}
+	b.Done = &done{Words: s.Words, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}}
 	return s, nil
 }
 
 // indicator records what the biological indicator of a load showed.
 func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
-	d := &events.IndicatorRead{Load: strings.TrimSpace(f["load"]), Result: f["result"]}
+	d := &events.IndicatorRead{
+		Load: strings.TrimSpace(firstOf(f["load"], b.Indicated)), Result: firstOf(f["result"], f["value"]),
+		Lot: strings.TrimSpace(f["lot"]), Control: f["control"],
+	}
+	switch {
+	case d.Load == "":
+		return said{}, v.sayNo("indicator-load")
+	case d.Result == "":
+		b.Indicated = d.Load
+		return v.askIndicator(d.Load), nil
+	}
 	if l := b.find(d.Load); l != nil {
 		d.Sterilizer = l.Sterilizer
 	} else {
@@ -266,7 +354,8 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 		s = wrong(v.t("indicator-positive", d.Load), v.t("indicator-positive-next"))
 	}
 	b.At = time.Time{}
-	b.Done = &done{Words: s.Words, Seqs: seqs(rs)}
+	b.Indicated = ""
+	b.Done = &done{Words: s.Words, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
 }
 

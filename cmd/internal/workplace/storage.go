@@ -23,6 +23,7 @@ func storagePlace() workplace {
 			"forget":      (*storage).forget,
 			"seal-broken": (*storage).toggleSealBroken,
 			"seals-none":  (*storage).noSeals,
+			"seal-off":    (*storage).sealOff,
 			"where":       (*storage).takeWhere,
 			"enter":       (*storage).record,
 			"record":      (*storage).record,

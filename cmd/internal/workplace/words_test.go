@@ -63,6 +63,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("action-", Actions()...)
 	use("reason-", Reasons()...)
 	use("sign-", "whole", "open", "doubtful", "broken")
+	use("back-", reasonsBack()...)
 	use("hands-", "opening", "storage")
 	use("do-aside-", "opening", "storage")
 	use("outcome-", "reconciled", "unreconciled")

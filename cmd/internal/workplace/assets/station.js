@@ -16,6 +16,9 @@ export const client = (() => {
 // How long an answer may take before the line counts as dead, in milliseconds.
 const answerWithin = 20000;
 
+// How often a tab with waiting entries says that it is open, in milliseconds.
+const aliveEvery = 2000;
+
 // Sender keeps what was entered until the server has answered it, in order and
 // across reloads. What waits here is shown as waiting: it is not recorded.
 export class Sender {
@@ -27,9 +30,35 @@ export class Sender {
     this.items = JSON.parse(localStorage.getItem(this.key) || "[]");
     this.busy = false;
     this.failed = false;
+    this.left = 0; // entries of tabs that are gone
     addEventListener("online", () => this.wake?.());
+    this.alive();
+    this.adopt();
+    setInterval(() => { this.alive(); this.adopt(); }, aliveEvery);
     this.show();
     this.pump();
+  }
+  // A tab with entries that wait says that it is there.
+  alive() {
+    if (this.items.length) localStorage.setItem("alive:" + client, Date.now());
+    else localStorage.removeItem("alive:" + client);
+  }
+  // What a tab left behind that was closed while the line was down goes out from
+  // the next page at this station. Should both send it, it counts once.
+  adopt() {
+    const station = this.base.slice(0, this.base.lastIndexOf("/") + 1);
+    for (const key of Object.keys(localStorage)) {
+      const [, owner, base] = /^waiting:([^:]+):(.*)$/.exec(key) || [];
+      if (!base || owner === client || !base.startsWith(station)) continue;
+      if (Date.now() - Number(localStorage.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
+      const items = JSON.parse(localStorage.getItem(key)).map(item => ({base, ...item, left: true}));
+      this.items.push(...items);
+      this.left += items.length;
+      this.save();
+      localStorage.removeItem(key);
+      localStorage.removeItem("alive:" + owner);
+      this.pump();
+    }
   }
   put(verb, body) {
     const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
@@ -52,7 +81,10 @@ export class Sender {
   show() {
     const p = document.getElementById("waiting");
     const words = this.incident ? p?.dataset.failing : p?.dataset.words;
-    const text = this.failed && this.items.length ? words.replace("{0}", this.items.length).replace("{1}", this.incident) : "";
+    let text = this.left ? p?.dataset.left.replace("{0}", this.left) : "";
+    if (this.failed && this.items.length) {
+      text = words.replace("{0}", this.items.length).replace("{1}", this.incident) + " " + text;
+    }
     if (p && p.textContent !== text) p.textContent = text;
   }
   async pump() {
@@ -66,7 +98,7 @@ export class Sender {
       let data, ok;
       this.incident = "";
       try {
-        const res = await fetch(this.base + "/" + item.verb, {
+        const res = await fetch((item.base || this.base) + "/" + item.verb, {
           method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body),
           signal: AbortSignal.timeout(answerWithin),
         });
@@ -90,7 +122,8 @@ export class Sender {
       this.tries = 0;
       this.items.shift();
       this.save();
-      this.answered(data, ok, item);
+      if (!item.left) this.answered(data, ok, item);
+      else if (item.base === this.base) this.answered({...data, go: undefined}, ok, item);
     }
     this.busy = false;
   }
@@ -98,7 +131,9 @@ export class Sender {
 
 // Sounds: one high tone, two middle ones, three low ones; a single low one where
 // an input was not taken and nothing is wrong.
-const patterns = {good: [[880, .12]], ask: [[590, .09], [590, .09]], wrong: [[196, .22], [196, .22], [196, .22]], low: [[294, .15]]};
+const patterns = {
+  good: [[880, .12]], ask: [[590, .09], [590, .09]], wrong: [[196, .22], [196, .22], [196, .22]], low: [[294, .15]],
+};
 let audio;
 export function beep(kind) {
   document.body.dataset.sound = kind || "";

@@ -1,0 +1,100 @@
+package workplace
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/events"
+)
+
+// snapshot is the draft as it can be taken back to.
+func (p bench[B, P]) snapshot(b *B) ([]byte, error) {
+	h := P(b).shared()
+	kept := h.Before
+	h.Before = nil
+	raw, err := json.Marshal(b)
+	h.Before = kept
+	if err != nil {
+		return nil, fmt.Errorf("draft: %w", err)
+	}
+	return raw, nil
+}
+
+// keepBefore keeps what the draft was before a scan. A record is taken back
+// otherwise.
+func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
+	h := P(b).shared()
+	old := new(B)
+	if err := json.Unmarshal(before, old); err != nil {
+		return fmt.Errorf("draft: %w", err)
+	}
+	was := P(old).shared()
+	recorded := h.Done != nil && (was.Done == nil || !slices.Equal(h.Done.Seqs, was.Done.Seqs))
+	switch {
+	case t.undone || recorded || P(b).idle():
+		h.Before = nil
+	case t.kind != "" && t.kind != "typed" && t.said.Sound != "low":
+		h.Before = before
+	}
+	return nil
+}
+
+// undo takes the last scan back.
+func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
+	h := P(b).shared()
+	if len(h.Before) == 0 {
+		return v.sayNo("nothing-to-undo")
+	}
+	old := new(B)
+	if err := json.Unmarshal(h.Before, old); err != nil {
+		return fmt.Errorf("draft: %w", err)
+	}
+	o := P(old).shared()
+	o.Rev, o.Seen, o.Done, o.Echo = h.Rev, h.Seen, h.Done, echo{}
+	*b = *old
+	t.undone = true
+	return nil
+}
+
+// reasonsBack are why a record is taken back.
+func reasonsBack() []string { return []string{"wrong-set", "not-done", "by-mistake"} }
+
+// takeBack asks why the last record is taken back; with a reason it is voided. The
+// record stays, and so does the correction.
+func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
+	h := P(b).shared()
+	switch {
+	case h.Done == nil || len(h.Done.IDs) == 0:
+		return v.sayNo("nothing-to-undo")
+	case h.Operator == "":
+		t.said = ask(v.t("scan-badge"), v.t("back-why", h.Done.Words))
+		return nil
+	case !slices.Contains(reasonsBack(), f["value"]):
+		t.said = ask(v.t("back-why", h.Done.Words), v.t("back-more"))
+		for _, r := range reasonsBack() {
+			t.said.Choices = append(t.said.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
+		}
+		return nil
+	}
+	at, err := v.recordAt(P(b))
+	if err != nil {
+		return err
+	}
+	var obs []*events.Observation
+	for _, id := range h.Done.IDs {
+		obs = append(obs, &events.Observation{
+			Station: v.station, Kind: events.KindEventCorrected, Time: at, Operator: h.Operator,
+			Data: &events.EventCorrected{Event: id, Action: "void", Reason: v.t("back-" + f["value"])},
+		})
+	}
+	rs, err := v.observe(obs...)
+	if err != nil {
+		return err
+	}
+	t.said = good(v.t("taken-back", h.Done.Words), v.t("back-more"))
+	h.Done, h.At = &done{Words: t.said.Words, Seqs: seqs(rs)}, time.Time{}
+	return nil
+}
