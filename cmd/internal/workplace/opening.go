@@ -204,6 +204,7 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 // readingBody is what the pages of storage and opening show.
 type readingBody struct {
 	Opening bool
+	Stop    bool // a STOP is to be answered first
 	Set     *standing
 	Cases   []string
 }
@@ -219,5 +220,5 @@ func (b *opening) body(v *visit) (any, error) {
 		}
 	}
 	cases, err := v.openCases(v.station)
-	return readingBody{Opening: true, Set: cur, Cases: cases}, err
+	return readingBody{Opening: true, Stop: b.stop && !b.Anyway, Set: cur, Cases: cases}, err
 }

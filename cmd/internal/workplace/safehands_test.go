@@ -144,6 +144,7 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
 	p.AwaitText("#verdict .hands", "Do not open LAP-014. Put it aside")
 	p.AwaitText("#verdict .choices .main", "Not opened: put aside")
+	p.Await(`!document.querySelector('[data-do="record"]')`)
 	if n := visible(p, ".choices .main"); n != 1 {
 		t.Error("the answer to STOP is not in view")
 	}

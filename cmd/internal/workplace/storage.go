@@ -88,5 +88,5 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 
 func (b *storage) body(v *visit) (any, error) {
 	set, err := b.current(v)
-	return readingBody{Set: set}, err
+	return readingBody{Stop: b.stop, Set: set}, err
 }
