@@ -234,13 +234,20 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 
 // live is what all that lies here comes to, asked anew.
 func (p bench[B, P]) live(v *visit, b *B) (said, error) {
-	switch h := P(b).shared(); {
-	case h.Plain != "":
-		return v.which(h.Plain, P(b).wants()), nil
-	case P(b).idle():
+	h := P(b).shared()
+	if h.Plain == "" && P(b).idle() {
 		return v.begin(), nil
 	}
-	return P(b).verdict(v)
+	s, err := P(b).verdict(v)
+	if h.Plain == "" || err != nil && !refusal.Is(err) {
+		return s, err
+	}
+	q := v.which(h.Plain, P(b).wants())
+	if err != nil || s.Status != "broken" {
+		return q, nil
+	}
+	s.Aside = q.Words
+	return s.offer(append(q.Choices, s.Choices...)...), nil
 }
 
 func (p bench[B, P]) save(v *visit, b *B) error {
@@ -456,6 +463,13 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 			return nil
 		}
 		t.goTo = ""
+		if h.Said.Words != "" && !P(b).idle() {
+			// Enter was pressed on what was said last. Unless a STOP was in sight with
+			// what Enter does, that is shown first.
+			if s, err := p.live(v, b); err != nil || s.Status != "broken" {
+				return err
+			}
+		}
 		t.said, err = p.act(v, b, "enter", nil)
 	default:
 		err = p.text(v, b, in, t)

@@ -375,8 +375,8 @@ func (b *reading) findSheet(v *visit, f fields) (said, error) {
 	r := events.Reading{Found: where}
 	switch {
 	case where == "unreadable":
-		r = events.Reading{Found: string(events.Outside), Unreadable: true}
-		if b.Sheet != nil && b.Sheet.Found != events.FoundNone && b.Sheet.Found != "" {
+		r = events.Reading{Unreadable: true} // where it was is asked
+		if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
 			r.Found = b.Sheet.Found
 		}
 	case where != events.FoundNone && !slices.Contains(places(), events.Placement(where)):
