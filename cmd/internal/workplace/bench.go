@@ -220,7 +220,7 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	}
 	switch {
 	case last.Words == "":
-		s.Aside, s.Sound = last.Aside, firstOf(last.Sound, s.Sound)
+		s.Aside, s.Sound = firstOf(last.Aside, s.Aside), firstOf(last.Sound, s.Sound)
 		return s, nil
 	case s.Status != "broken":
 		return last, nil
@@ -246,7 +246,7 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 	if err != nil || s.Status != "broken" {
 		return q, nil
 	}
-	s.Aside = q.Words
+	s.Aside, s.Next = q.Words, ""
 	return s.offer(append(q.Choices, s.Choices...)...), nil
 }
 
@@ -392,9 +392,9 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		return nil, err // the page sends it again, so it has not been seen yet
 	}
 	h.Seen.add(in.Client, in.N)
-	h.say(v, t.said)
-	if h.Active = v.now; !t.stale {
-		h.Writer = in.Client
+	if !t.stale { // else the other browser goes on undisturbed
+		h.say(v, t.said)
+		h.Active, h.Writer = v.now, in.Client
 	}
 	if err := p.keepBefore(b, before, t); err != nil {
 		return nil, err
@@ -408,7 +408,11 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		return nil, err
 	}
 	a.N, a.Kind, a.What, a.Go = in.N, t.kind, t.what, t.goTo
-	return a, nil
+	if t.stale {
+		a.Aside, a.Sound = v.t("changed-elsewhere"), "wrong"
+		a.Verdict, err = v.fragment("verdict", a.said)
+	}
+	return a, err
 }
 
 // records reports whether an input may record: then it may be one that was sent
@@ -433,7 +437,7 @@ func (p bench[B, P]) takeFrom(v *visit, b *B, in *input, verb string, t *taken) 
 	blind := verb == "do" || len(in.Text) <= longestNumber
 	if blind && in.Rev != 0 && in.Rev != h.Rev && h.Writer != in.Client {
 		t.stale = true
-		return v.sayNo("changed-elsewhere")
+		return nil
 	}
 	return p.take(v, b, in, verb, t)
 }
@@ -603,6 +607,9 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 		known, err := v.plainKind(s.Value, wants)
 		if err != nil {
 			return nil, err
+		}
+		if known == "" && !slices.ContainsFunc(wants, func(w want) bool { return canBe(w.Kind, s.Value) }) {
+			return nil, v.sayNo("which-nothing", s.Value)
 		}
 		if known == "" {
 			h.Plain = s.Value

@@ -152,9 +152,6 @@ func (v *visit) which(code string, wants []want) said {
 			s.Choices = append(s.Choices, choice{Do: "take-as", Value: string(w.Kind), Words: v.kind(w.Kind)})
 		}
 	}
-	if len(s.Choices) == 0 {
-		s = doubt(v.t("which-nothing", code), v.t("which-more"))
-	}
 	return s.offer(append(s.Choices, choice{Do: "take-as", Words: v.t("which-none")})...)
 }
 

@@ -51,8 +51,30 @@ type step struct {
 	verb, text, action, value string
 }
 
+// asked is the input that the page asks for, ok where it asks for one.
+func (w *walk) asked() (s step, ok bool) {
+	says := fmt.Sprint(w.m.shown["next"], w.m.shown["words"])
+	set := "LAP-014"
+	if n := len(w.m.sets); n > 0 {
+		set = w.m.sets[n-1]
+	}
+	for _, x := range []struct{ words, text string }{
+		{"the outer label", "(8004)" + set}, {"scan the sheet", w.h.codes[set]}, {"Where was the sheet", "1"},
+		{"Scan the case", label(w.h.t, events.ScanCase, "K-1")}, {"badge", label(w.h.t, events.ScanBadge, "B-1")},
+		{"Enter records", ""},
+	} {
+		if strings.Contains(says, x.words) {
+			return step{verb: "scan", text: x.text}, true
+		}
+	}
+	return step{}, false
+}
+
 func (w *walk) next() step {
 	t := w.h.t
+	if s, ok := w.asked(); ok && w.rng.IntN(3) > 0 {
+		return s
+	}
 	set := pick(w, "LAP-014", "LAP-022", "VAS-003")
 	switch w.rng.IntN(20) {
 	case 0, 1, 2:
@@ -164,7 +186,7 @@ func (w *walk) check(s step, a, shown map[string]any, stale bool, idle time.Dura
 	if recorded == 0 {
 		promised := shown != nil && strings.Contains(fmt.Sprint(shown["words"], shown["next"]), "Enter records:")
 		if enter && promised && !stale && idle < 20*time.Minute && !(stop && !w.m.anyway) {
-			w.fail("the page said that Enter records, and it recorded nothing: %v", a["words"])
+			w.fail("the page said that Enter records, and it recorded nothing: %v %v; before: %v %v", a["words"], a["aside"], shown["next"], shown["aside"])
 		}
 		return
 	}
@@ -230,7 +252,7 @@ func (h *house) last() *events.Event {
 // what the page says that Enter records is recorded. LISTBOUND_SESSIONS is how
 // many sessions of 40 inputs are tried.
 func TestRandomSessions(t *testing.T) {
-	sessions := 40
+	sessions := 20
 	if testing.Short() {
 		sessions = 10
 	}
@@ -269,7 +291,7 @@ func TestRandomSessions(t *testing.T) {
 			}
 		}
 	}
-	if sessions >= 10 && (opened < sessions/20 || checked == 0) {
+	if sessions >= 10 && (opened == 0 || checked == 0) {
 		t.Fatalf("%d sessions recorded %d openings and %d sets put aside: they try nothing", sessions, opened, checked)
 	}
 }
