@@ -133,17 +133,21 @@ func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 // failedIn is the load whose cycle failed with this set in it, where that is the
 // last that is known of the set's sterilization in this trip.
 func (v *visit) failedIn(set string) (string, error) {
-	trip, err := v.d.site.TripNow(v, set, v.now)
-	if err != nil || trip == "" {
-		return "", err
-	}
 	failed := ""
-	err = v.d.site.Facts(v, facts.DimTrip, trip, func(e *events.Event) {
-		if s, ok := e.Data.(*events.SetSterilized); ok {
-			if failed = ""; s.Result == "failed" {
-				failed = s.Load
+	err := v.d.site.Ask(func(m *site.View) error {
+		trip, err := m.TripNow(v, set, v.now)
+		if err != nil || trip == "" {
+			return err
+		}
+		recorded, err := m.Facts(v, facts.DimTrip, trip)
+		for _, e := range recorded {
+			if s, ok := e.Data.(*events.SetSterilized); ok {
+				if failed = ""; s.Result == "failed" {
+					failed = s.Load
+				}
 			}
 		}
+		return err
 	})
 	return failed, err
 }
