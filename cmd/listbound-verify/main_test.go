@@ -12,6 +12,7 @@ import (
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/cmd/internal/version"
 )
 
 const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
@@ -100,6 +101,7 @@ func TestExit(t *testing.T) {
 		{[]string{"nosuch.zip"}, exitUsage, "no such file"},
 		{nil, exitUsage, "usage:"},
 		{[]string{"--help"}, exitOK, "usage:"},
+		{[]string{"--version"}, exitOK, "listbound-verify " + version.Number},
 		{[]string{"--nosuch"}, exitUsage, "not defined"},
 	} {
 		var out, errOut bytes.Buffer

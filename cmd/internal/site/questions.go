@@ -42,17 +42,22 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 
 // History implements Service.
 func (s *Site) History(ctx context.Context, q Query) (*projections.History, error) {
-	return Answer(s, func(v *View) (*projections.History, error) { return v.history(ctx, v.Source(ctx), q) })
+	return Answer(s, func(v *View) (*projections.History, error) { return v.history(ctx, v.known(ctx, q.AsOf), q) })
 }
 
-// history answers from a source of facts, which is the view's own.
+// known returns the facts there are, or at a moment that is given were.
+func (v *View) known(ctx context.Context, at time.Time) facts.Source {
+	if at.IsZero() {
+		return v.Source(ctx)
+	}
+	return facts.AsKnownAt(v.Source(ctx), at)
+}
+
+// history answers from a source of facts.
 func (v *View) history(ctx context.Context, src facts.Source, q Query) (*projections.History, error) {
 	of, err := v.asked(ctx, q)
 	if err != nil {
 		return nil, err
-	}
-	if !q.AsOf.IsZero() {
-		src = facts.AsKnownAt(src, q.AsOf)
 	}
 	h, err := judge.NewWorld(src).History(of)
 	if err != nil {
@@ -179,13 +184,28 @@ type recorder struct {
 	stations map[string]bool
 }
 
+// Facts implements facts.Source.
 func (r *recorder) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 	found, err := r.Source.Facts(dim, key)
+	r.note(found)
+	return found, err
+}
+
+// Around implements facts.Source: which trip an observation belongs to rests on
+// the packings about its time.
+func (r *recorder) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
+	found, err := r.Source.Around(set, at, n)
+	r.note(found)
+	return found, err
+}
+
+func (r *recorder) note(found []facts.Fact) {
 	for _, f := range found {
 		r.seqs[f.Seq] = true
-		r.stations[f.Event.Station] = true
+		if f.Event != nil {
+			r.stations[f.Event.Station] = true
+		}
 	}
-	return found, err
 }
 
 // Evidence implements Service: the history asked for and every record its
@@ -215,7 +235,7 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 
 // history asks for a history and notes what was looked at for it.
 func (r *recorder) history(ctx context.Context, v *View, q Query) (*projections.History, error) {
-	r.Source = v.Source(ctx)
+	r.Source = v.known(ctx, q.AsOf)
 	h, err := v.history(ctx, r, q)
 	if err != nil {
 		return nil, err

@@ -1,0 +1,85 @@
+package site_test
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/version"
+	"listbound/ledger/proof"
+)
+
+// evidenceOf returns the files of a bundle, which must hold.
+func evidenceOf(t *testing.T, s *site.Site, q site.Query) *proof.Bundle {
+	t.Helper()
+	var raw bytes.Buffer
+	if err := s.Evidence(t.Context(), q, &raw); err != nil {
+		t.Fatal(err)
+	}
+	if r := bundle.Check(raw.Bytes(), s.Key()); !r.OK {
+		t.Fatalf("the bundle does not hold: %v", r.Problems)
+	}
+	v, err := note.NewVerifier(s.Key())
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _ := proof.ReadBundle(raw.Bytes(), v)
+	return b
+}
+
+// TestEvidence: a bundle holds each record that the verdict rests on, none that came after the moment asked about, and
+// says which program judged.
+func TestEvidence(t *testing.T) {
+	now := noon
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
+	list := strings.SplitAfter(oneList, "\n")[0]
+	packed := func(set string, minute int) string {
+		return fmt.Sprintf(`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:%02d:00Z","set":%q,`+
+			`"data":{"list":"LAP-MAJOR","version":3}}`+"\n", minute, set)
+	}
+	const scanned = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T06:25:00Z","set":"LAP-014","data":{"place":"A4"}}`
+	rs := record(t, s, list+packed("LAP-022", 5)+packed("LAP-014", 10)+packed("LAP-014", 20)+scanned)
+	now = noon.Add(time.Hour)
+	later := record(t, s, packed("LAP-014", 30))[0].Seq
+	issue, other, before, its, scan := rs[0].Seq, rs[1].Seq, rs[2].Seq, rs[3].Seq, rs[4].Seq
+
+	for _, test := range []struct {
+		what     string
+		q        site.Query
+		in, left []int64
+	}{
+		// Which of its trips the scan belongs to, the packings about it say.
+		{"now", site.Query{Trip: rs[3].Trip}, []int64{issue, before, its, scan, later}, []int64{other}},
+		{"as known at noon", site.Query{Trip: rs[3].Trip, AsOf: noon}, []int64{issue, before, its, scan}, []int64{other, later}},
+	} {
+		b := evidenceOf(t, s, test.q)
+		var seqs []int64
+		for _, f := range b.Files {
+			var seq int64
+			if n, err := fmt.Sscanf(f.Path, "records/%d.note", &seq); n == 1 && err == nil {
+				seqs = append(seqs, seq)
+			}
+		}
+		for _, seq := range test.in {
+			if !slices.Contains(seqs, seq) {
+				t.Errorf("%s: record %d is not in it: %v", test.what, seq, seqs)
+			}
+		}
+		for _, seq := range test.left {
+			if slices.Contains(seqs, seq) {
+				t.Errorf("%s: record %d is in it: %v", test.what, seq, seqs)
+			}
+		}
+		text, _ := b.File("history.txt")
+		if want := "Judged by listbound " + version.String(); !bytes.Contains(text, []byte(want)) {
+			t.Errorf("%s: the history does not say %q", test.what, want)
+		}
+	}
+}
