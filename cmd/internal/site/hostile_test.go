@@ -97,6 +97,42 @@ func TestForeignID(t *testing.T) {
 	}
 }
 
+// TestOneIDTwoRecords: a station that signs for itself gives two records one id. Both are kept, in one batch or in
+// two, and each is known when it comes again: an answer that the second was known would have the station forget it.
+func TestOneIDTwoRecords(t *testing.T) {
+	for _, together := range []bool{false, true} {
+		s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+		own := enrolOwnKey(t, s, "north/or-9")
+		at := noon.Add(-time.Hour)
+		id := events.DerivedID(at, [32]byte{1})
+		var lines []string
+		for _, place := range []string{"case cart 3", "case cart 4"} {
+			e := &events.Event{ID: id, Subject: "LAP-001", Time: at, Data: &events.SetChecked{Place: place}}
+			lines = append(lines, own.line(e))
+		}
+		var got []site.Receipt
+		if together {
+			got = record(t, s, lines[0]+lines[1])
+		} else {
+			got = append(record(t, s, lines[0]), record(t, s, lines[1])...)
+		}
+		for i, place := range []string{"case cart 3", "case cart 4"} {
+			if got[i].Error != "" || got[i].Known {
+				t.Fatalf("together %t, line %d: %+v", together, i+1, got[i])
+			}
+			e, err := s.EventAt(got[i].Seq)
+			if err != nil || e.Data.(*events.SetChecked).Place != place {
+				t.Errorf("together %t, record %d: %+v, %v; want %s", together, got[i].Seq, e, err, place)
+			}
+		}
+		for i, r := range record(t, s, lines[0]+lines[1]) {
+			if !r.Known || r.Seq != got[i].Seq {
+				t.Errorf("together %t, again, line %d: %+v, was %+v", together, i+1, r, got[i])
+			}
+		}
+	}
+}
+
 // TestSignedRegistry: a station that signs its own enrolments and retirements is refused, and the ledger stays intact.
 func TestSignedRegistry(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north"})

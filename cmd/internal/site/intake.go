@@ -1,6 +1,7 @@
 package site
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -213,9 +214,12 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	in.refs.learn(e)
 }
 
-// identity tells observations apart within a batch. The id alone does not: see known.
+// identity tells observations apart within a batch. The id alone does not: see
+// known. Of a station that signs for itself it is what was signed.
 func identity(id string, o *events.Observation) string {
-	return strings.Join([]string{id, o.Station, string(o.Kind), o.Time.UTC().Format(time.RFC3339Nano)}, " ")
+	return strings.Join([]string{
+		id, o.Station, string(o.Kind), o.Time.UTC().Format(time.RFC3339Nano), string(o.Signed),
+	}, " ")
 }
 
 // known answers a line that the ledger already holds.
@@ -225,9 +229,14 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 		return false, err
 	}
 	for _, seq := range seqs {
-		e, err := in.site.EventAt(seq)
+		note, e, err := in.site.noteAt(seq)
 		if err != nil {
 			return false, err
+		}
+		if l.obs.Signed != nil && !bytes.Equal(note, l.obs.Signed) {
+			// It says something else under an id that was given before. Both are kept: to answer that this
+			// one is known would lose what it says.
+			continue
 		}
 		if e.Station != l.obs.Station || e.Kind() != l.obs.Kind || !e.Time.Equal(l.obs.Time) {
 			continue // a station that signs for itself gave it this id; that must not keep another's observation out
@@ -331,13 +340,20 @@ func receiptOf(e *events.Event) Receipt {
 
 // EventAt reads the event of one record.
 func (s *Site) EventAt(seq int64) (*events.Event, error) {
+	_, e, err := s.noteAt(seq)
+	return e, err
+}
+
+// noteAt reads one record as its station signed it, and the event that it says.
+func (s *Site) noteAt(seq int64) ([]byte, *events.Event, error) {
 	rec, err := s.ledger.Read(seq)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	n, _, _, err := proof.SplitArrival(s.Name(), rec)
 	if err != nil {
-		return nil, fmt.Errorf("record %d: %w", seq, err)
+		return nil, nil, fmt.Errorf("record %d: %w", seq, err)
 	}
-	return events.ParseNote(n)
+	e, err := events.ParseNote(n)
+	return n, e, err
 }
