@@ -2,6 +2,7 @@ package site_test
 
 import (
 	"errors"
+	"path/filepath"
 	"testing"
 
 	"listbound/cmd/internal/refusal"
@@ -50,6 +51,35 @@ func TestModelStaysWhileAsked(t *testing.T) {
 	err := s.Ask(func(*site.View) error { t.Error("a closed folder answers"); return nil })
 	if !errors.Is(err, refusal.ErrClosed) {
 		t.Errorf("a closed folder: %v", err)
+	}
+}
+
+// TestRecordingGoesOnDuringARebuild records and is judged while a read model is being filled, and refuses to fill
+// another one meanwhile.
+func TestRecordingGoesOnDuringARebuild(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, oneList)
+	recorded := false
+	n, err := s.Rebuild(t.Context(), func(int64, int64) {
+		if recorded {
+			return
+		}
+		recorded = true
+		record(t, s, `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T11:00:00Z","set":"LAP-014","data":{}}`)
+		if _, err := s.Rebuild(t.Context(), nil); !errors.Is(err, site.ErrRebuilding) {
+			t.Errorf("a second rebuild beside the first: %v", err)
+		}
+	})
+	if err != nil || !recorded || n != s.Size() {
+		t.Fatalf("rebuilt %d of %d records, recorded meanwhile: %t, %v", n, s.Size(), recorded, err)
+	}
+	running := dump(t, filepath.Join(dir, "readmodel.db"))
+	if n, err := s.Rebuild(t.Context(), nil); err != nil || n != s.Size() {
+		t.Fatal(n, err)
+	}
+	if again := dump(t, filepath.Join(dir, "readmodel.db")); again != running {
+		t.Errorf("what was recorded during a rebuild is judged otherwise: %s", diffLines(running, again))
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"os"
 	"path/filepath"
 	"runtime/debug"
@@ -53,8 +54,9 @@ type Site struct {
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
 	// receipt means that the verdicts are up to date too.
-	intake  sync.Mutex
-	signers map[string]note.Signer // of the stations whose keys are kept here, as far as used
+	intake     sync.Mutex
+	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
+	rebuilding sync.Mutex             // held by the one rebuild that runs
 	// modelMu guards the pointer; a rebuild puts another model in its place.
 	modelMu sync.RWMutex
 	model   *readmodel.Model
@@ -116,7 +118,7 @@ func (s *Site) follow(ctx context.Context) error {
 	size, pos := s.ledger.Size(), s.current().Position()
 	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
-		if _, err := s.refill(ctx, nil); err != nil {
+		if err := s.refill(ctx, nil); err != nil {
 			return err
 		}
 	}
@@ -213,50 +215,79 @@ func (s *Site) ledgerName() (string, error) {
 	return name, nil
 }
 
+// ErrRebuilding refuses a second rebuild while one runs.
+var ErrRebuilding = refusal.WithCode(http.StatusConflict, "the read model is being made anew already; wait until that is done")
+
 // Rebuild makes the read model afresh and has the other followers begin again.
-// It returns the number of records read.
+// It returns the number of records read. Recording goes on meanwhile; it waits
+// only while the new model takes the old one's place and the records that came
+// meanwhile.
 func (s *Site) Rebuild(ctx context.Context, progress Progress) (int64, error) {
+	if !s.rebuilding.TryLock() {
+		return 0, ErrRebuilding
+	}
+	defer s.rebuilding.Unlock()
+	path, err := s.fillAnew(ctx, progress)
+	if err != nil {
+		return 0, err
+	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	size, err := s.refill(ctx, progress)
-	if err != nil {
+	if err := s.putInPlace(ctx, path); err != nil {
 		return 0, err
 	}
-	return size, s.restart(ctx)
+	if err := s.catchUp(ctx, nil); err != nil {
+		return 0, err
+	}
+	return s.current().Position(), s.restart(ctx)
 }
 
-// refill makes the read model afresh beside the old one and puts it in its
-// place when it is whole.
-func (s *Site) refill(ctx context.Context, progress Progress) (int64, error) {
+// refill makes the read model afresh and puts it in its place.
+func (s *Site) refill(ctx context.Context, progress Progress) error {
+	path, err := s.fillAnew(ctx, progress)
+	if err != nil {
+		return err
+	}
+	return s.putInPlace(ctx, path)
+}
+
+// fillAnew makes a read model of the whole ledger beside the one in use, and
+// returns where it lies.
+func (s *Site) fillAnew(ctx context.Context, progress Progress) (string, error) {
 	path := s.modelPath() + ".new"
 	if err := readmodel.Remove(path); err != nil {
-		return 0, err
+		return "", err
 	}
 	m, err := Fill(ctx, s.ledger, readmodel.Options{Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger}, progress)
+	if err == nil {
+		// Closing folds the write-ahead log into the one file that is renamed.
+		err = m.Close()
+	}
 	if err != nil {
-		return 0, errors.Join(err, readmodel.Remove(path))
+		return "", errors.Join(err, readmodel.Remove(path))
 	}
-	size := m.Position()
-	// Closing folds the write-ahead log into the one file that is renamed.
-	if err := m.Close(); err != nil {
-		return 0, errors.Join(err, readmodel.Remove(path))
-	}
+	return path, nil
+}
+
+// putInPlace puts a new read model in the place of the old one.
+func (s *Site) putInPlace(ctx context.Context, path string) error {
 	s.modelMu.Lock()
 	defer s.modelMu.Unlock()
 	if s.model == nil { // closed meanwhile, or before
-		return 0, errors.Join(refusal.ErrClosed, readmodel.Remove(path))
+		return errors.Join(refusal.ErrClosed, readmodel.Remove(path))
 	}
 	if err := s.model.Close(); err != nil {
-		return 0, err
+		return err
 	}
 	if err := readmodel.Remove(s.modelPath()); err != nil {
-		return 0, err
+		return err
 	}
 	if err := os.Rename(path, s.modelPath()); err != nil {
-		return 0, fmt.Errorf("putting the new read model in place: %w", err)
+		return fmt.Errorf("putting the new read model in place: %w", err)
 	}
+	var err error
 	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: s.ledger.Verifier(), Records: s.ledger})
-	return size, err
+	return err
 }
 
 // rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile.
