@@ -240,7 +240,7 @@ func (f *Feed) answer(ask *nats.Msg) {
 	}
 	after, err := strconv.ParseInt(strings.TrimPrefix(ask.Subject, askSubject+"."), 10, 64)
 	size := f.src.Size()
-	if err != nil || after < 0 {
+	if err != nil || after < 0 || after > size {
 		after = size
 	}
 	for seq := after + 1; seq <= min(after+answerAtMost, size); seq++ {

@@ -197,6 +197,10 @@ func TestReaderMayOnlyRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	// A number beyond any record is answered as one beyond the last: with the end.
+	if end, err := nc.Request("events.after.9223372036854775807", nil, wait); err != nil || end.Header.Get(feed.HeaderSize) == "" {
+		t.Errorf("after the greatest number: %+v, %v", end, err)
+	}
 	if _, err := nc.Request("events.after.999", nil, wait); err != nil { // answered after the one before it
 		t.Fatal(err)
 	}
