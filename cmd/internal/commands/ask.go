@@ -39,7 +39,7 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		args = []string{"-"}
 	}
-	in, closeAll, err := a.inputs(args)
+	in, closeAll, err := a.inputs(cmd.Context(), args)
 	if err != nil {
 		return err
 	}
@@ -102,7 +102,7 @@ func (a *app) receipt(r site.Receipt, refused *int, file string) error {
 	return err
 }
 
-func (a *app) inputs(args []string) (in []io.Reader, closeAll func(), err error) {
+func (a *app) inputs(ctx context.Context, args []string) (in []io.Reader, closeAll func(), err error) {
 	var files []*os.File
 	closeAll = func() {
 		for _, f := range files {
@@ -111,7 +111,7 @@ func (a *app) inputs(args []string) (in []io.Reader, closeAll func(), err error)
 	}
 	for _, name := range args {
 		if name == "-" {
-			in = append(in, a.env.In)
+			in = append(in, interruptible(ctx, a.env.In))
 			continue
 		}
 		f, err := os.Open(name)
@@ -123,6 +123,18 @@ func (a *app) inputs(args []string) (in []io.Reader, closeAll func(), err error)
 		in = append(in, f)
 	}
 	return in, closeAll, nil
+}
+
+// interruptible lets go of a reader that may wait for ever, such as a keyboard or
+// a pipe, when the context ends. What waits in it by then is not read.
+func interruptible(ctx context.Context, r io.Reader) io.Reader {
+	out, in := io.Pipe()
+	context.AfterFunc(ctx, func() { in.CloseWithError(ctx.Err()) })
+	go func() {
+		_, err := io.Copy(in, r)
+		in.CloseWithError(err)
+	}()
+	return out
 }
 
 // lookAhead is how much is read to find the first observation.

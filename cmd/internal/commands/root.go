@@ -74,6 +74,11 @@ func Run(ctx context.Context, env Env, args []string) int {
 	if err == nil {
 		return ExitOK
 	}
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		// Where in the inside the work was stopped is of no use to whoever stopped it.
+		fmt.Fprintln(env.Err, "listbound: interrupted; what was answered is recorded, and the same command can be run again")
+		return ExitProblem
+	}
 	var e *exitError
 	if errors.As(err, &e) {
 		if e.err != nil {

@@ -31,12 +31,14 @@ const defaultAddress = "127.0.0.1:8320"
 func (a *app) serve() *cobra.Command {
 	var address string
 	var practice bool
+	var hosts []string
 	var f feed.Options
 	c := command("serve", "serves a data folder to stations, programs and browsers",
 		`Owns the data folder and answers on the address: pages at /, the programs' interface
 under /api/ (other commands use it with --server). Only enrolled stations may
 record. There is no sign-in, so it listens to this machine alone unless --address
-says otherwise. With --practice the same workplaces stand under /practice/ once
+says otherwise. A browser must ask it by an address, as localhost, by this machine's
+own name or by a name that --host gives. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --feed the events go out over NATS as well, to those
 whose public key --reader names; they can do nothing but read.`,
@@ -53,17 +55,18 @@ whose public key --reader names; they can do nothing but read.`,
 				return errors.Join(err, s.Close())
 			}
 			if !practice {
-				return errors.Join(a.serveSite(cmd.Context(), s, address), endFeed(), s.Close())
+				return errors.Join(a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...)), endFeed(), s.Close())
 			}
 			p, err := a.openPractice(cmd.Context(), s)
 			if err != nil {
 				return errors.Join(err, endFeed(), s.Close())
 			}
-			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Practice(p)), p.Close(), endFeed(), s.Close())
+			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...), web.Practice(p)), p.Close(), endFeed(), s.Close())
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
+	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	c.Flags().StringVar(&f.Address, "feed", "", "address at which readers get the events over NATS, such as 127.0.0.1:4222")
 	c.Flags().StringArrayVar(&f.Readers, "reader", nil, "public nkey of somebody who may read the feed (repeatable)")
@@ -164,7 +167,6 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: headerTime,
-		BaseContext:       func(net.Listener) context.Context { return ctx },
 	}
 	return web.Run(ctx, srv, func() error { return srv.Serve(l) })
 }

@@ -7,6 +7,7 @@ package shell
 
 import (
 	"bytes"
+	"context"
 	"embed"
 	"fmt"
 	"html/template"
@@ -319,6 +320,8 @@ func Changes(w http.ResponseWriter, r *http.Request, changes <-chan struct{}) {
 		select {
 		case <-r.Context().Done():
 			return
+		case <-ended(r.Context()):
+			return
 		case <-changes:
 			if !send("event: change\ndata:\n\n") {
 				return
@@ -329,4 +332,17 @@ func Changes(w http.ResponseWriter, r *http.Request, changes <-chan struct{}) {
 			}
 		}
 	}
+}
+
+type streamsKey struct{}
+
+// WithStreams returns a context for requests whose streams end with a channel,
+// as when the server stops: other requests are finished, a stream never is.
+func WithStreams(ctx context.Context, ended <-chan struct{}) context.Context {
+	return context.WithValue(ctx, streamsKey{}, ended)
+}
+
+func ended(ctx context.Context) <-chan struct{} {
+	c, _ := ctx.Value(streamsKey{}).(<-chan struct{})
+	return c // nil never ends
 }

@@ -3,7 +3,6 @@
 package web
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -31,7 +30,10 @@ type Server struct {
 // Option changes what New serves.
 type Option func(*options)
 
-type options struct{ practice *site.Site }
+type options struct {
+	practice *site.Site
+	hosts    []string
+}
 
 // Practice serves a second ledger's workplaces under /practice, marked as such.
 func Practice(s *site.Site) Option { return func(o *options) { o.practice = s } }
@@ -47,7 +49,8 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.
-	return http.NewCrossOriginProtection().Handler(secure(mux)), nil
+	guarded := guardHost(http.NewCrossOriginProtection().Handler(secure(mux)), shell.New(s.Name(), s.Words(), log), o.hosts)
+	return guardPace(guarded), nil
 }
 
 // routes registers everything that is served.
@@ -82,7 +85,7 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
 	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) {
-		return s.Lists(r.Context(), r.FormValue("list"))
+		return s.Lists(r.Context(), r.URL.Query().Get("list"))
 	}))
 	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
 	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) { return s.Stations(r.Context()) }))
@@ -246,23 +249,4 @@ func (s *Server) rebuild(r *http.Request) (any, error) {
 // Rebuilt answers a rebuild.
 type Rebuilt struct {
 	Records int64 `json:"records"`
-}
-
-// Run serves until the context ends, then lets requests finish for a while.
-func Run(ctx context.Context, srv *http.Server, serve func() error) error {
-	failed := make(chan error, 1)
-	go func() { failed <- serve() }()
-	select {
-	case err := <-failed:
-		return err
-	case <-ctx.Done():
-	}
-	const grace = 5 * time.Second
-	end, cancel := context.WithTimeout(context.WithoutCancel(ctx), grace)
-	defer cancel()
-	err := srv.Shutdown(end)
-	if served := <-failed; !errors.Is(served, http.ErrServerClosed) {
-		err = errors.Join(err, served)
-	}
-	return err
 }

@@ -1,0 +1,43 @@
+package commands
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"strings"
+	"testing"
+	"time"
+)
+
+// TestRecordCanBeInterrupted ends `record -` while it waits for a keyboard: what came by then has its receipt at the
+// next try, and nothing waits for a line that nobody types.
+func TestRecordCanBeInterrupted(t *testing.T) {
+	const line = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T05:00:00Z","set":"LAP-001","data":{}}` + "\n"
+	at := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	dir := t.TempDir()
+	keyboard, typed := io.Pipe()
+	defer typed.Close()
+	ctx, interrupt := context.WithCancel(t.Context())
+	defer interrupt()
+	var out, errs bytes.Buffer
+	ended := make(chan int, 1)
+	go func() {
+		env := Env{Clock: func() time.Time { return at }, In: keyboard, Out: &out, Err: &errs}
+		ended <- Run(ctx, env, []string{"record", "--data", dir, "--site", "north", "-"})
+	}()
+	// The pipe takes what is typed only when it is read.
+	if _, err := typed.Write([]byte(line)); err != nil {
+		t.Fatal(err)
+	}
+	interrupt()
+	if code := <-ended; code == ExitOK {
+		t.Errorf("an interrupted command ended well: %s", out.String())
+	}
+	if !strings.Contains(errs.String(), "interrupted") || strings.Contains(errs.String(), "context canceled") {
+		t.Errorf("it says: %s", errs.String())
+	}
+	code, again, _ := run(t, "record", "--data", dir, "--site", "north", "../../../testdata/observations/one-trip.jsonl")
+	if code != ExitOK || !strings.Contains(again, `"seq"`) {
+		t.Errorf("afterwards: %d %s", code, again)
+	}
+}
