@@ -16,17 +16,25 @@ func (b *Book) TripAt(set string, at time.Time) (string, error) {
 	return trip, b.Failed()
 }
 
-// TripsOf returns the trips of a set that are held, and those already known of.
+// TripsOf returns the trips of a set that something held belongs to. With a
+// Source they are found from the trips already known of, however many of these
+// the Source knows: asked as known at an earlier moment, a trip that is known
+// now may not exist, and what belongs to it now have belonged to no trip.
 func (b *Book) TripsOf(set string, known []projections.TripKey) []projections.TripKey {
 	seen := make(map[projections.TripKey]struct{})
-	for _, k := range known {
-		seen[k] = struct{}{}
+	if b.src != nil {
+		b.around(set, time.Time{}) // what was seen before any packing, or without one
+		for _, k := range known {
+			if c := b.Trip(k); len(c.All) > 0 {
+				seen[k] = struct{}{}
+			}
+		}
 	}
 	if s := b.sets[set]; s != nil {
-		for _, p := range s.packs.items {
+		for _, p := range slices.Clone(s.packs.items) {
 			seen[projections.TripKey{Set: set, Trip: p.Event.Trip}] = struct{}{}
 		}
-		for _, it := range s.loose {
+		for _, it := range slices.Clone(s.loose) {
 			b.around(set, it.At())
 			seen[projections.TripKey{Set: set, Trip: b.packedBefore(set, it.At())}] = struct{}{}
 		}

@@ -12,6 +12,7 @@ import (
 	"listbound/projections/facts"
 	"listbound/projections/words"
 
+	"github.com/go-json-experiment/json"
 	"pgregory.net/rapid"
 )
 
@@ -291,6 +292,34 @@ func TestPartialWorld(t *testing.T) {
 			want, err2 := full.JudgeStation(st)
 			if err1 != nil || err2 != nil || show(got) != show(want) {
 				t.Fatalf("%s is\n%s\nshould be\n%s (%v, %v)", st, show(got), show(want), err1, err2)
+			}
+		}
+	})
+}
+
+// TestAsOfIsAPrefix: what a set's history says as known at a moment is what a
+// ledger that ends there says, trips that came later included in neither.
+func TestAsOfIsAPrefix(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		all := invent(t)
+		at := all[rapid.IntRange(0, len(all)-1).Draw(t, "until")].Recorded
+		var prefix []facts.Fact
+		for _, f := range all {
+			if !f.Recorded.After(at) {
+				prefix = append(prefix, f)
+			}
+		}
+		full, then := worldOf(all), worldOf(prefix)
+		sets := make(map[string][]projections.TripKey)
+		for _, k := range full.Trips() {
+			sets[k.Set] = append(sets[k.Set], k)
+		}
+		for set, known := range sets {
+			w := sparing(facts.AsKnownAt(&shelf{all: all}, at))
+			got := must(told(w.History(projections.HistoryOf{Set: set, Trips: known})))
+			want := must(told(then.History(projections.HistoryOf{Set: set})))
+			if got, want := must(json.Marshal(got)), must(json.Marshal(want)); string(got) != string(want) {
+				t.Fatalf("%s as known at %s is\n%s\na ledger that ends there says\n%s", set, at, got, want)
 			}
 		}
 	})

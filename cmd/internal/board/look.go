@@ -124,6 +124,13 @@ func (l *look) ofSet(ctx context.Context, m *site.View, w *judge.World, of proje
 	if err != nil {
 		return err
 	}
+	if !of.AsOf.IsZero() {
+		// As known then, a later turn had not begun.
+		keys = w.TripsOf(of.Set, keys)
+		if err := w.Failed(); err != nil {
+			return err
+		}
+	}
 	slices.Reverse(keys) // a trip's id begins with its time
 	l.Trips = keys
 	l.Set, l.AsOf = of.Set, of.AsOf
@@ -135,7 +142,6 @@ func (l *look) ofSet(ctx context.Context, m *site.View, w *judge.World, of proje
 			return err
 		}
 		for _, v := range h.Verdicts {
-			// As known then, a later turn had not begun.
 			if v.Trip == k.Trip && !v.Since.IsZero() {
 				l.Verdicts = append(l.Verdicts, v)
 			}

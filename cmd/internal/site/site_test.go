@@ -516,6 +516,12 @@ func TestAsKnownAt(t *testing.T) {
 	if _, err := s.History(t.Context(), site.Query{Set: "NONE"}); !errors.Is(err, site.ErrNotFound) {
 		t.Errorf("a set nobody knows: %v", err)
 	}
+	now = noon.Add(4 * time.Hour)
+	record(t, s, `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T10:00:00Z","set":"LAP-014","data":{"list":"LAP-MAJOR","version":3}}`)
+	again, err := s.History(t.Context(), site.Query{Set: "LAP-014", AsOf: noon.Add(time.Hour)})
+	if err != nil || len(again.Verdicts) != 1 || again.Verdicts[0].Trip != then.Verdicts[0].Trip {
+		t.Errorf("a trip that began later is named: %+v, %v", again.Verdicts, err)
+	}
 }
 
 var _ site.Service = (*site.Site)(nil)
