@@ -178,6 +178,9 @@ func (d *PolicyAdopted) Check() error {
 	return c.err
 }
 
+// patternKinds are the kinds of things whose plain codes a site can describe.
+func patternKinds() []ScanKind { return []ScanKind{ScanBadge, ScanCase, ScanSeal, ScanSet, ScanLoad} }
+
 // Check refuses a policy nobody can mean.
 func (p *Policy) Check() error {
 	c := checks{where: "policy: "}
@@ -195,6 +198,14 @@ func (p *Policy) Check() error {
 	c.inRange("weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)
 	for _, l := range p.SecondLook {
 		c.id("secondLook", l)
+	}
+	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)
+	for _, cycle := range p.Cycles {
+		c.id("cycles", cycle)
+	}
+	for _, code := range p.Codes {
+		c.must(slices.Contains(patternKinds(), code.Kind), "codes: %q is not badge, case, seal, set or load", code.Kind)
+		c.id("codes", code.Like)
 	}
 	c.must(p.Recall == RecallRepeat || p.Recall == RecallAll,
 		"recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)

@@ -259,6 +259,13 @@ func (d drawer) policy() Data {
 	p.TwoPersons, p.WeightLimitGrams = d.flag("two"), d.number("weight", 0, maxGrams)
 	p.Links = rapid.Permutation(p.Links).Draw(d.t, "links")[:d.number("links", 0, 6)]
 	d.lines(func(int64) { p.SecondLook = append(p.SecondLook, d.id("list")) })
+	p.BadgeMinutes = rapid.Int64Range(0, 60).Draw(d.t, "badgeMinutes")
+	if rapid.Bool().Draw(d.t, "has cycles") {
+		p.Cycles = []string{"c-134", "c-121"}
+	}
+	if rapid.Bool().Draw(d.t, "has codes") {
+		p.Codes = []CodePattern{{Kind: rapid.SampledFrom(patternKinds()).Draw(d.t, "code kind"), Like: "K-9999"}}
+	}
 	p.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(d.t, "recall")
 	return p
 }

@@ -1,5 +1,10 @@
 package events
 
+import (
+	"strings"
+	"time"
+)
+
 // Policy is what a site expects of a trip. A trip's steps are judged by the
 // policy in force when each of them was observed. The facility writes it; the
 // default is only where nobody has.
@@ -22,6 +27,54 @@ type Policy struct {
 	SecondLook []string `json:"secondLook,omitempty"`
 	// Recall after a positive biological indicator.
 	Recall Recall `json:"recall"`
+	// BadgeMinutes is how long a badge holds at a station where nothing happens; 0 is the default.
+	BadgeMinutes int64 `json:"badgeMinutes,omitzero"`
+	// Cycles are what the site's sterilizers run, to choose from.
+	Cycles []string `json:"cycles,omitempty"`
+	// Codes are what the site's own plain codes look like, without a label's prefix.
+	Codes []CodePattern `json:"codes,omitempty"`
+}
+
+// CodePattern is what a site's plain codes of one kind look like: 9 stands for any
+// digit, every other character for itself, so that K-9999 is case K-0412.
+type CodePattern struct {
+	Kind ScanKind `json:"kind"`
+	Like string   `json:"like"`
+}
+
+// Matches reports whether a code looks like the pattern.
+func (p CodePattern) Matches(code string) bool {
+	if len(code) != len(p.Like) {
+		return false
+	}
+	for i := range len(code) {
+		if digit := code[i] >= '0' && code[i] <= '9'; code[i] != p.Like[i] && (p.Like[i] != '9' || !digit) {
+			return false
+		}
+	}
+	return true
+}
+
+// CodeShape is a code with each digit written as 9, as a CodePattern has it.
+func CodeShape(code string) string {
+	return strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return '9'
+		}
+		return r
+	}, code)
+}
+
+// badgeMinutes holds where no policy says otherwise: common practice, no source.
+const badgeMinutes = 20
+
+// BadgeHolds is how long a badge is believed to be that of who works at a station
+// when nothing happens there.
+func (p *Policy) BadgeHolds() time.Duration {
+	if p.BadgeMinutes == 0 {
+		return badgeMinutes * time.Minute
+	}
+	return time.Duration(p.BadgeMinutes) * time.Minute
 }
 
 // Recall says how far a positive biological indicator reaches.

@@ -49,14 +49,29 @@ func (h *hand) kept() hand {
 	}
 }
 
-// badgeHolds is how long a badge is believed to be that of who works here when
-// nothing happens.
-const badgeHolds = 20 * time.Minute
+// away reports whether nobody has worked somewhere for so long, or not yet today,
+// that another person may stand there now.
+func (v *visit) away(active time.Time) (bool, error) {
+	p, err := v.policy()
+	return err == nil && (v.now.Sub(active) > p.BadgeHolds() || !v.today(active)), err
+}
 
-// away reports whether nobody has worked here for so long, or not yet today, that
-// another person may stand here now.
-func (h *hand) away(now time.Time) bool {
-	return now.Sub(h.Active) > badgeHolds || h.Active.UTC().YearDay() != now.UTC().YearDay()
+// today reports whether a time is of the day that it is now.
+func (v *visit) today(at time.Time) bool {
+	const day = "2006-01-02"
+	return at.UTC().Format(day) == v.now.UTC().Format(day)
+}
+
+// policy is the one in force at this station now.
+func (v *visit) policy() (*events.Policy, error) {
+	if v.inForce != nil {
+		return v.inForce, nil
+	}
+	return v.inForce, v.d.site.Ask(func(m *site.View) error {
+		p, _, err := m.World(v).PolicyAt(site.SiteOf(v.station), v.now)
+		v.inForce = &p
+		return err
+	})
 }
 
 // nextPerson forgets who works here.
@@ -187,7 +202,12 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 	if err != nil {
 		return nil, err
 	}
-	if h := P(b).shared(); h.away(v.now) {
+	h := P(b).shared()
+	away, err := v.away(h.Active)
+	if err != nil {
+		return nil, err
+	}
+	if away {
 		h.nextPerson()
 	}
 	if r, ok := any(P(b)).(refresher); ok {

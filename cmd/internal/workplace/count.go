@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -91,7 +92,28 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		d.Trip = s.Key.Trip
 		t.drafts = append(t.drafts, d)
 	}
-	return t, nil
+	return t, t.forgetBadges()
+}
+
+// forgetBadges forgets who counts where nobody has counted for a while, or not
+// yet today.
+func (t *table) forgetBadges() error {
+	var active time.Time
+	for _, d := range t.drafts {
+		for _, at := range []time.Time{d.Touched, d.Badged} {
+			if at.After(active) {
+				active = at
+			}
+		}
+	}
+	away, err := t.v.away(active)
+	if err != nil || !away {
+		return err
+	}
+	for _, d := range t.drafts {
+		d.Counter, d.Witness = "", ""
+	}
+	return nil
 }
 
 // due is the stage that comes next: the first of the policy's that a set lacks;

@@ -29,7 +29,7 @@ func (t *table) badge(badge string, a *counted) error {
 		return v.sayNo("two-badges", st.Counter, st.Witness)
 	}
 	err := t.each("", func(d *draft) error {
-		d.Counter, d.Witness = st.Counter, st.Witness
+		d.Counter, d.Witness, d.Badged = st.Counter, st.Witness, v.now
 		d.Rev++
 		return nil
 	})

@@ -38,8 +38,9 @@ type draft struct {
 	Sheet    string           `json:"sheet,omitempty"`    // the code counted against; "": the screen
 	Counter  string           `json:"counter,omitempty"`
 	Witness  string           `json:"witness,omitempty"`
-	At       time.Time        `json:"at,omitzero"`   // observed time, fixed before recording
-	Echo     echo             `json:"echo,omitzero"` // the last scan of this count; in the first set's draft
+	Badged   time.Time        `json:"badged,omitzero"` // when a badge was scanned last
+	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording
+	Echo     echo             `json:"echo,omitzero"`   // the last scan of this count; in the first set's draft
 }
 
 // entry is one counted line.

@@ -16,15 +16,23 @@ type known struct {
 	Shapes map[string][]events.ScanKind `json:"shapes,omitempty"`
 }
 
-// shape is a code with each digit written as 9: cases K-0412 and K-0977 share it,
-// badge B-3310 does not.
-func shape(code string) string {
-	return strings.Map(func(r rune) rune {
-		if r >= '0' && r <= '9' {
-			return '9'
+// patterned is the kind of thing that the site's policy says codes like this one
+// are, "" where it says nothing or says two.
+func (v *visit) patterned(code string, wanted func(events.ScanKind) bool) (events.ScanKind, error) {
+	p, err := v.policy()
+	if err != nil {
+		return "", err
+	}
+	var fit []events.ScanKind
+	for _, c := range p.Codes {
+		if c.Matches(code) && wanted(c.Kind) && canBe(c.Kind, code) && !slices.Contains(fit, c.Kind) {
+			fit = append(fit, c.Kind)
 		}
-		return r
-	}, code)
+	}
+	if len(fit) != 1 {
+		return "", nil
+	}
+	return fit[0], nil
 }
 
 // neverBadge reports whether a plain code can't be a badge, whatever a person
@@ -61,7 +69,8 @@ func (d *Desk) loadKnown() (known, error) {
 }
 
 // learn remembers what a person said that a code is: of a badge the code itself,
-// since a wristband may look like one; of other things the shape.
+// since a wristband may look like one; of other things the shape, which cases
+// K-0412 and K-0977 share.
 func (v *visit) learn(kind events.ScanKind, code string) error {
 	v.d.knownMu.Lock()
 	defer v.d.knownMu.Unlock()
@@ -75,19 +84,23 @@ func (v *visit) learn(kind events.ScanKind, code string) error {
 			k.Badges = make(map[string]bool)
 		}
 		k.Badges[code] = true
-	case kind != events.ScanBadge && !slices.Contains(k.Shapes[shape(code)], kind):
+	case kind != events.ScanBadge && !slices.Contains(k.Shapes[events.CodeShape(code)], kind):
 		if k.Shapes == nil {
 			k.Shapes = make(map[string][]events.ScanKind)
 		}
-		k.Shapes[shape(code)] = append(k.Shapes[shape(code)], kind)
+		k.Shapes[events.CodeShape(code)] = append(k.Shapes[events.CodeShape(code)], kind)
 	default:
 		return nil
 	}
 	return v.d.files.save(k, "known")
 }
 
-// isBadge reports whether a person has said that a plain code is a badge.
+// isBadge reports whether a person, or the policy, has said that a plain code is a badge.
 func (v *visit) isBadge(code string) (bool, error) {
+	kind, err := v.patterned(code, func(events.ScanKind) bool { return true })
+	if err != nil || kind == events.ScanBadge {
+		return kind != "", err
+	}
 	v.d.knownMu.Lock()
 	defer v.d.knownMu.Unlock()
 	k, err := v.d.loadKnown()
@@ -116,6 +129,9 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 			return events.ScanCase, err
 		}
 	}
+	if kind, err := v.patterned(code, wanted); err != nil || kind != "" {
+		return kind, err
+	}
 	v.d.knownMu.Lock()
 	defer v.d.knownMu.Unlock()
 	k, err := v.d.loadKnown()
@@ -126,7 +142,7 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		return events.ScanBadge, nil
 	}
 	var fit []events.ScanKind
-	for _, kind := range k.Shapes[shape(code)] {
+	for _, kind := range k.Shapes[events.CodeShape(code)] {
 		if wanted(kind) && canBe(kind, code) {
 			fit = append(fit, kind)
 		}

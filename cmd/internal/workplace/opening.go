@@ -59,7 +59,7 @@ func (b *opening) refresh(v *visit) error {
 	if b.Case == "" || b.Closed || !b.idle() {
 		return nil
 	}
-	if b.Active.UTC().YearDay() != v.now.UTC().YearDay() {
+	if !v.today(b.Active) {
 		b.Case = ""
 		return nil
 	}

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp/kb"
+
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -395,6 +397,53 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	if a := begin("VAS-003"); !strings.Contains(a["next"].(string), "Scan the case") {
 		t.Errorf("the next morning: %v", a)
 	}
+}
+
+// TestPolicySaysHowLongABadgeHolds: the minutes are the policy's, also for who counts
+// a case, and what the site's plain codes look like is not asked.
+func TestPolicySaysHowLongABadgeHolds(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	policy := events.DefaultPolicy()
+	policy.BadgeMinutes = 5
+	policy.Codes = []events.CodePattern{
+		{Kind: events.ScanBadge, Like: "N9999"}, {Kind: events.ScanCase, Like: "OP-99-999"}, {Kind: events.ScanSeal, Like: "999999"},
+	}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	for code, kind := range map[string]string{"N3310": "badge", "OP-26-017": "case", "483923": "seal", "OP-26-18": "", "P3310": ""} {
+		if a := s.scan(code); a["kind"] != kind && (kind != "" || a["kind"] != nil) {
+			t.Errorf("%s is taken for %v, want %q: %v", code, a["kind"], kind, a["words"])
+		}
+		s.do("take-as", "value", "")
+	}
+	s.do("forget")
+	for _, text := range []string{"N3310", "OP-26-017", label(t, events.ScanSet, "VAS-003"), "(8004)VAS-003", h.codes["VAS-003"], "1"} {
+		s.scan(text)
+		h.after(3 * time.Second)
+	}
+	before := h.size()
+	h.after(6 * time.Minute)
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
+		t.Fatalf("after six minutes, of five: %v", a)
+	}
+	s.scan("N3310")
+	if s.scan(""); h.size() != before+1 {
+		t.Fatal("not recorded with the badge")
+	}
+	c := &counter{h: h, ref: "OP-26-017", stage: "first"}
+	c.scan("N3310")
+	c.lines("VAS-003", 4, 2, 3)
+	h.after(6 * time.Minute)
+	before = h.size()
+	if a := c.scan("N3322"); h.size() != before || a["state"].(map[string]any)["counter"] != "N3322" {
+		t.Fatalf("a badge of six minutes ago counts with the next one: %v", a["words"])
+	}
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("storage"))
+	p.Type("N3310\r")
+	p.AwaitText(".slots", "N3310")
+	p.Type(kb.F8)
+	p.Await(`!document.querySelector(".slots").textContent.includes("N3310")`)
 }
 
 // TestWhereTheSheetWas: a sheet in the hand of a set that was closed with the

@@ -212,8 +212,9 @@ type visit struct {
 	place   string
 	now     time.Time
 
-	key   string               // of the input that is taken
-	stood map[string]*standing // looked up for this request already
+	key     string               // of the input that is taken
+	stood   map[string]*standing // looked up for this request already
+	inForce *events.Policy       // likewise
 }
 
 // t returns one of this package's words.

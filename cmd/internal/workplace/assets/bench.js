@@ -46,8 +46,11 @@ const sender = new Sender(base, (a, ok) => {
   if (a.go) location.href = a.go;
 });
 
-scanField({entered: text => sender.put("scan", {text, rev: Number(bench.dataset.rev)})});
 const act = (action, fields) => sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
+scanField({
+  entered: text => sender.put("scan", {text, rev: Number(bench.dataset.rev)}),
+  nextPerson: () => act("next-person", {}),
+});
 actions(bench, act);
 actions(document.getElementById("verdict"), act);
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});

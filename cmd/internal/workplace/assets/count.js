@@ -168,7 +168,7 @@ function key(e, field) {
 }
 
 const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields});
-scanField({entered, key});
+scanField({entered, key, nextPerson: ref && !before ? () => act("badges-clear", {}) : undefined});
 
 if (ref) actions($("verdict"), act);
 if (ref && !before) {

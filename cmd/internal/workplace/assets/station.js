@@ -156,7 +156,8 @@ export function beep(kind) {
 
 // The scan field has the focus unless a person is in another field, and what is
 // typed anywhere else goes to it.
-export function scanField({entered, key}) {
+// F8 says that another person goes on.
+export function scanField({entered, key, nextPerson}) {
   const field = document.getElementById("code");
   if (!field) return;
   const free = el => !el || !el.closest("input:not(#code), select, textarea, dialog");
@@ -167,6 +168,11 @@ export function scanField({entered, key}) {
     held = e.repeat && e.key === "Enter";
     if (e.repeat && (e.key === "Enter" || e.key.length === 1)) return e.preventDefault();
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
+    if (e.key === "F8" && nextPerson) {
+      e.preventDefault();
+      if (!e.repeat) nextPerson();
+      return;
+    }
     const el = document.activeElement;
     if (!free(el)) {
       if (e.key === "Escape") field.focus();
