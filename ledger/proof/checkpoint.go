@@ -47,7 +47,7 @@ func ParseCheckpoint(text string) (Checkpoint, error) {
 	if err != nil || size < 0 || strconv.FormatInt(size, 10) != lines[1] {
 		return Checkpoint{}, fmt.Errorf("checkpoint size %q is not a plain decimal number", lines[1])
 	}
-	root, err := parseHash(lines[2])
+	root, err := ParseHash(lines[2])
 	if err != nil {
 		return Checkpoint{}, fmt.Errorf("checkpoint root: %w", err)
 	}
@@ -61,7 +61,8 @@ func ParseCheckpoint(text string) (Checkpoint, error) {
 	return c, nil
 }
 
-func parseHash(s string) (tlog.Hash, error) {
+// ParseHash reads a hash of 32 bytes in canonical base64.
+func ParseHash(s string) (tlog.Hash, error) {
 	// A decoder skips line breaks inside base64, so the length is checked as well.
 	raw, err := strictBase64.DecodeString(s)
 	if err != nil || len(raw) != tlog.HashSize || len(s) != 44 {

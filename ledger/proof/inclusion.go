@@ -76,7 +76,7 @@ func ParseInclusion(data []byte) (Inclusion, error) {
 		return Inclusion{}, fmt.Errorf("proof has %d hashes, more than any tree needs", len(lines)-1)
 	}
 	for i, s := range lines[1:] {
-		h, err := parseHash(s)
+		h, err := ParseHash(s)
 		if err != nil {
 			return Inclusion{}, fmt.Errorf("hash %d of the proof: %w", i+1, err)
 		}

@@ -52,7 +52,8 @@ func guardHost(next http.Handler, sh *shell.Shell, names []string) http.Handler 
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !known(r.Host) {
 			sh.FailText(w, r, refusal.WithCode(http.StatusMisdirectedRequest,
-				"this server is not known as %q; ask it by its address, or have it started with --host %s", r.Host, hostName(r.Host)))
+				"this server is not known as %q; ask it by its address, or have it started with --host %s",
+				r.Host, hostName(r.Host)))
 			return
 		}
 		next.ServeHTTP(w, r)

@@ -88,7 +88,8 @@ func TestBodiesAreBounded(t *testing.T) {
 	srv := httptest.NewServer(h)
 	defer srv.Close()
 	read := &counted{r: io.LimitReader(filler{}, 2*maxBody)}
-	body := io.MultiReader(strings.NewReader("--x\r\nContent-Disposition: form-data; name=\"station\"; filename=\"a\"\r\n\r\n"), read)
+	head := "--x\r\nContent-Disposition: form-data; name=\"station\"; filename=\"a\"\r\n\r\n"
+	body := io.MultiReader(strings.NewReader(head), read)
 	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, srv.URL+"/api/stations/enrol", body)
 	if err != nil {
 		t.Fatal(err)
