@@ -1,6 +1,7 @@
 package events
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -100,6 +101,9 @@ func TestGS1DigitalLink(t *testing.T) {
 	}
 	for _, tt := range tests {
 		got, err := Recognise(tt.link)
+		if v, ok := got.Element("00"); ok {
+			t.Errorf("%s has an SSCC %s", tt.link, v)
+		}
 		if v, ok := got.Element(tt.more.AI); err != nil || got.Kind != tt.kind || got.Value != tt.id || !ok ||
 			v != tt.more.Value {
 			t.Errorf("Recognise(%q) = %v, %v; want %s %q with %v", tt.link, got, err, tt.kind, tt.id, tt.more)
@@ -172,6 +176,140 @@ func TestGS1Date(t *testing.T) {
 	for _, e := range []Element{{"17", "261301"}, {"17", "270229"}, {"17", "2612"}, {"10", "261231"}} {
 		if got, err := e.Date(now); err == nil {
 			t.Errorf("%v = %v; want it refused", e, got)
+		}
+	}
+}
+
+// ais are the formats of the identifiers known here as the GS1 Application
+// Identifier Syntax Dictionary (@0344bf4) has them: * for a predefined length,
+// N digits, X characters of set 82, a comma before a check of the digits.
+const ais = `
+00 * N18,csum
+01 * N14,csum
+10 X..20
+11 * N6,yymmd0
+13 * N6,yymmd0
+15 * N6,yymmd0
+17 * N6,yymmd0
+20 * N2
+21 X..20
+22 X..20
+30 N..8
+240 X..30
+241 X..30
+250 X..30
+254 X..20
+414 * N13,csum
+7023 X..30
+8003 N14,zero,csum [X..16]
+8004 X..30
+8017 N18,csum
+8018 N18,csum
+8019 N..10
+90 X..30
+91 X..90
+92 X..90
+93 X..90
+94 X..90
+95 X..90
+96 X..90
+97 X..90
+98 X..90
+99 X..90
+`
+
+// dictionaryEntry writes a format as the dictionary does.
+func dictionaryEntry(id string, a ai) string {
+	out := id
+	if a.predefined {
+		out += " *"
+	}
+	if a.fixed > 0 {
+		out += fmt.Sprintf(" N%d", a.fixed)
+		for _, c := range []struct {
+			name string
+			on   bool
+		}{{"zero", a.zero}, {"csum", a.check}, {"yymmd0", a.date}} {
+			if c.on {
+				out += "," + c.name
+			}
+		}
+	}
+	switch {
+	case a.variable > 0 && a.numeric:
+		out += fmt.Sprintf(" N..%d", a.variable)
+	case a.variable > 0 && a.optional:
+		out += fmt.Sprintf(" [X..%d]", a.variable)
+	case a.variable > 0:
+		out += fmt.Sprintf(" X..%d", a.variable)
+	}
+	return out
+}
+
+func TestGS1Formats(t *testing.T) {
+	want := make(map[string]bool)
+	for line := range strings.Lines(strings.TrimSpace(ais)) {
+		want[strings.TrimSpace(line)] = true
+	}
+	if len(want) != len(applicationIdentifiers) {
+		t.Errorf("%d formats, want %d", len(applicationIdentifiers), len(want))
+	}
+	for id, a := range applicationIdentifiers {
+		if got := dictionaryEntry(id, a); !want[got] {
+			t.Errorf("%s is not in the dictionary", got)
+		}
+		if a.title == "" {
+			t.Errorf("%s has no title", id)
+		}
+	}
+}
+
+// TestGS1Characters: set 82 of the GS1 General Specifications, in full.
+func TestGS1Characters(t *testing.T) {
+	const set82 = `!"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_abcdefghijklmnopqrstuvwxyz`
+	if len(set82) != 82 {
+		t.Fatalf("%d characters", len(set82))
+	}
+	for c := range rune(0x180) {
+		err := applicationIdentifiers["21"].checkValue("21", "A"+string(c))
+		if good := strings.ContainsRune(set82, c); (err == nil) != good {
+			t.Errorf("%q: %v", c, err)
+		}
+	}
+}
+
+// TestGS1Messages: what a person with a scanner is told, word for word.
+func TestGS1Messages(t *testing.T) {
+	for _, tt := range []struct{ scan, want string }{
+		{"21" + strings.Repeat("1", 21), `GS1 21 (serial number) "111111111111111111111" is followed by more without a ` +
+			`separator, or too long (21 characters, at most 20); if this comes again, set the scanner to send GS or ^ ` +
+			`as separator: scan it again`},
+		{"800304012345666663" + strings.Repeat("1", 17), `GS1 8003 (GRAI) "0401234566666311111111111111111" is ` +
+			`followed by more without a separator, or too long (31 characters, at most 30); if this comes again, set ` +
+			`the scanner to send GS or ^ as separator: scan it again`},
+		{"0109521234543214", `GS1 01 (GTIN) "09521234543214" is damaged (the check digit should be 3): scan it again`},
+		{"010952123454321", `GS1 01 (GTIN) "0952123454321" has 13 characters of 14: scan it again`},
+		{"80031401234566666" + "3", `GS1 8003 (GRAI) "14012345666663" does not begin with the filler 0: scan it again`},
+		{"10", `GS1 10 (batch or lot) "" is empty: scan it again`},
+		{"30A", `GS1 30 (count) "A" has a letter where a digit belongs: scan it again`},
+		{"17261301", `GS1 17 (expiry) "261301" is no date (year, month, day): scan it again`},
+		{"21A\x1d21B", `GS1 21 (serial number) stands twice in one scan, as "A" and "B": two symbols ran together; ` +
+			`scan them one at a time`},
+		{"2541", `GS1 254 (location extension) means nothing without 414: scan the whole symbol`},
+		{"21A\x1d77", `taken for a GS1 symbol, it goes on with "77", which is no identifier known here (read so far: ` +
+			`serial number A): if the scanner leaves separators out, set it to send GS or ^`},
+		{"7", `taken for a GS1 symbol, it goes on with "7", which is no identifier known here (read so far: nothing): ` +
+			`if the scanner leaves separators out, set it to send GS or ^`},
+	} {
+		if got, err := parseElements(tt.scan); err == nil || err.Error() != tt.want {
+			t.Errorf("%s: %v, %v\nwant %s", tt.scan, got, err, tt.want)
+		}
+	}
+	// The last and the longest that fit.
+	for _, s := range []string{"21" + strings.Repeat("1", 20), "800304012345666663" + strings.Repeat("1", 16),
+		"3012345678"} {
+		if _, err := parseElements(s); err != nil {
+			t.Errorf("%s: %v", s, err)
 		}
 	}
 }

@@ -83,6 +83,8 @@ func TestRecognise(t *testing.T) {
 		{"800412345A", []ScanKind{ScanSet}, ScanSet, "800412345A"},   // five digits are none
 		{"80041234567A", nil, ScanSet, "1234567A"},
 		{"7023123456A", nil, ScanSet, "123456A"},
+		{"X9Z-77", nil, ScanPlain, "X9Z-77"}, // no label has a Z there
+		{"X9", nil, ScanPlain, "X9"},
 		// Brackets with anything but two to four digits in them are no GS1 symbol.
 		{"(1)A", nil, ScanPlain, "(1)A"},
 		{"(12345)A", nil, ScanPlain, "(12345)A"},
@@ -153,6 +155,10 @@ func TestRecogniseRefuses(t *testing.T) {
 		{"two words", nil, "plain identifier"},
 		{strings.Repeat("7", 65), nil, "plain identifier"},
 		{strings.Repeat("7", maxScan+1), nil, "more than any code"},
+		{strings.Repeat("7", maxScan), nil, "plain identifier"},
+		{"X9B1182", nil, "the label is damaged"},
+		{"X9K1182", nil, "the label is damaged"},
+		{"X9XB1182", nil, "the label is damaged"},
 		{"LAP\xff", nil, "no characters"},
 		{"LAP-014\x1d", nil, "does not begin like one"},
 		{"]d280044012345AAbb\x1d92S2-0302-04", nil, "names set 4012345AAbb and load S2-0302-04"},
@@ -189,6 +195,9 @@ func TestRecogniseRefusesPatients(t *testing.T) {
 		"^8018" + number + "^80191", "]d280044012345AAbb\x1d8018" + number, "]d280044012345AAbb8018" + number,
 		"80044012345AAbb8018" + number,
 		"https://id.gs1.org/8018/" + number, "https://id.gs1.org/8004/401?8018=" + number, "\n]C18018" + number + "21",
+		// Where the element itself would be refused for something else first.
+		"8018A^8018" + number, "https://id.gs1.org/8018/" + number + "/21", "(77)1(8018)" + number,
+		"https://id.gs1.org/21/1?8018=" + number + "&77=1", "LAP-8018" + number, "\x1dX(8018)" + number,
 		"]C18018" + number[:9], "]d2777\x1d8018" + number[:17] + "9", "]d2777\x1d(8018)" + number,
 	}
 	for _, scan := range forms {
@@ -207,6 +216,9 @@ func TestRecogniseAllTakesApart(t *testing.T) {
 		want string
 	}{
 		{tag + badge, "set LAP-014 and badge B-1182"},
+		{tag + code, "set LAP-014 and sheet code " + scanCode(t).Short()},
+		{"A]C180044012345AAbb", "identifier A and set 4012345AAbb"},
+		{"]A]C180044012345AAbb", "identifier ]A and set 4012345AAbb"},
 		{tag + code + badge, "set LAP-014 and sheet code " + scanCode(t).Short() + " and badge B-1182"},
 		{code + load, "sheet code " + scanCode(t).Short() + " and load S2-0302-04"},
 		{"]C180044012345AAbb]C192S2-0302-04", "set 4012345AAbb and load S2-0302-04"},
@@ -241,6 +253,31 @@ func TestRecogniseAllRefusesTwoReadings(t *testing.T) {
 	}
 	if got, err := RecogniseAll(three); err == nil || !strings.Contains(err.Error(), "read twice") {
 		t.Errorf("%q was read as %s, %v", three, describe(got), err)
+	}
+}
+
+// Made by a second implementation of the format, 30 lines in another language.
+func TestLabelText(t *testing.T) {
+	for _, tt := range []struct {
+		kind     ScanKind
+		id, text string
+	}{
+		{ScanSet, "LAP-014", "X9SLAP-0140"},
+		{ScanSet, "0", "X9S0T"},
+		{ScanSet, "a", "X9XSC4C"},
+		{ScanSet, "ab", "X9XSC5H06"},
+		{ScanBadge, "abc", "X9XBC5H66R"},
+		{ScanLoad, "abcd", "X9XLC5H66S0N"},
+		{ScanCase, "abcde", "X9XCC5H66S356"},
+		{ScanSeal, "abcdefgh", "X9XKC5H66S35CSKPGI"},
+		{ScanSet, "Κασετίνα/7", "X9XSSTDCXCEFGF7BBKW4STQWXFEEP4QKEQ"},
+	} {
+		if got := label(t, tt.kind, tt.id); got != tt.text {
+			t.Errorf("the label of %s %s says %s, want %s", tt.kind, tt.id, got, tt.text)
+		}
+		if got, err := parseLabel(tt.text); err != nil || got.Kind != tt.kind || got.Value != tt.id {
+			t.Errorf("%s reads as %v, %v", tt.text, got, err)
+		}
 	}
 }
 

@@ -1,0 +1,204 @@
+package events
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// wholeData is valid data of every kind in which every member is there.
+func wholeData(t *testing.T) []Data {
+	t.Helper()
+	code := testCode(t).String()
+	reading := func() *Reading { return &Reading{Found: string(Outside), Code: code} }
+	k := newTestKey(t, "north/packing-1", 7)
+	policy := DefaultPolicy()
+	policy.SecondLook = []string{"LAP-MAJOR"}
+	return []Data{
+		&SetPacked{List: "LAP", Version: 3, WeightGrams: 8400, Note: "rush", SecondLook: "B-2",
+			Exceptions: []Exception{{Line: 1, Counted: 5, Reason: "missing"}}},
+		&ListSealed{Placement: Outside, List: "LAP", Version: 3, Seals: []string{"1"}, BagLot: "L-9",
+			ListDigest: Digest{1}.String(), Binding: Digest{2}.String(), Code: code},
+		&SetSterilized{Load: "S1-1", Sterilizer: "S1", Run: 12, Cycle: "steam-134", Result: "passed", Released: true},
+		&SetChecked{Place: "A4", Tag: "LAP-014", OuterLabel: "LAP-014", SealBroken: true, Seals: []string{"1"},
+			Sheet: reading()},
+		&SetOpened{Case: "K-1", Room: "OR 3", Tag: "LAP-014", OuterLabel: "LAP-014", Seals: []string{"1"},
+			SealBroken: true, Indicator: "pass", Sheet: reading()},
+		&SetCounted{Case: "K-1", Stage: StageFirst, Sheet: code, Counter: "B-1", Witness: "B-2",
+			Counts: []Count{{Line: 1, Counted: 5}}, Removed: []Removed{{Line: 1, Quantity: 1, Reason: "specimen"}}},
+		&CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{"x-ray"}, Reason: "none", Witness: "B-2"},
+		&ListIssued{List: "LAP", Version: 3, Title: "Laparotomy", Cycles: []string{"steam-134"},
+			Lines: []Line{{Line: 1, Item: "FCP-125", Description: "Forceps", Quantity: 6}}},
+		&IndicatorRead{Load: "S1-1", Sterilizer: "S1", Result: "negative"},
+		&PolicyAdopted{Policy: policy, Reason: "committee"},
+		&StationEnrolled{Station: k.name, Key: k.vkey, Reason: "new"},
+		&StationRetired{Station: k.name, Reason: "lost"},
+		&FindingAcknowledged{Code: "sheet-swapped", Reason: "both called back"},
+		&EventCorrected{Event: testTrip(0), Action: "replace", Reason: "typed wrong", Data: jsontext.Value(`{}`)},
+	}
+}
+
+// TestEveryMemberIsChecked puts what can't have been observed into each member
+// of data of each kind. A member that is not looked at is named.
+func TestEveryMemberIsChecked(t *testing.T) {
+	kinds := make(map[Kind]bool)
+	for _, d := range wholeData(t) {
+		kinds[d.Kind()] = true
+		if err := d.Check(); err != nil {
+			t.Fatalf("%s: %v", d.Kind(), err)
+		}
+		members := 0
+		forEachMember(reflect.ValueOf(d).Elem(), string(d.Kind()), func(name string, v reflect.Value) {
+			members++
+			if v.IsZero() && name != "set.checked.Sheet.Unreadable" && name != "set.opened.Sheet.Unreadable" {
+				t.Errorf("%s is not in the example", name)
+			}
+			old := reflect.ValueOf(v.Interface())
+			defer v.Set(old)
+			switch v.Kind() {
+			case reflect.String:
+				v.SetString("\xff")
+			case reflect.Int64:
+				v.SetInt(-1)
+			case reflect.Bool: // either is right
+				return
+			default:
+				v.SetZero()
+			}
+			if d.Check() == nil {
+				t.Errorf("%s may be %q", name, v.Interface())
+			}
+		})
+		if members == 0 {
+			t.Errorf("%s has no members", d.Kind())
+		}
+		if err := d.Check(); err != nil {
+			t.Fatalf("%s was not put back: %v", d.Kind(), err)
+		}
+	}
+	for _, k := range Kinds() {
+		if !kinds[k] {
+			t.Errorf("no example of a %s", k)
+		}
+	}
+}
+
+// forEachMember calls a function for every member that holds one value.
+func forEachMember(v reflect.Value, name string, do func(string, reflect.Value)) {
+	switch {
+	case v.Kind() == reflect.Struct:
+		for i := range v.NumField() {
+			forEachMember(v.Field(i), name+"."+v.Type().Field(i).Name, do)
+		}
+	case v.Kind() == reflect.Pointer:
+		forEachMember(v.Elem(), name, do)
+	case v.Kind() == reflect.Slice && v.Type() != reflect.TypeFor[jsontext.Value]():
+		for i := range v.Len() {
+			forEachMember(v.Index(i), name, do)
+		}
+	default:
+		do(name, v)
+	}
+}
+
+// TestCheckBounds: the last that is accepted, and the first that is not.
+func TestCheckBounds(t *testing.T) {
+	line := Line{Line: 9999, Item: strings.Repeat("ä", maxID), Description: strings.Repeat("ä", maxText), Quantity: 9999}
+	lines := make([]Line, maxLines)
+	for i := range lines {
+		lines[i] = Line{Line: int64(i + 1), Item: "A", Description: "a"}
+	}
+	text := func(s string) Data { return &StationRetired{Station: "north/or-3", Reason: s} }
+	station := func(s string) Data { return &StationRetired{Station: s, Reason: "lost"} }
+	forty := strings.Repeat("a", 40)
+	for _, tt := range []struct {
+		good, bad Data
+	}{
+		{&ListIssued{List: "L", Version: 9999, Title: "t", Lines: []Line{line}},
+			&ListIssued{List: "L", Version: 10000, Title: "t", Lines: []Line{line}}},
+		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: lines},
+			&ListIssued{List: "L", Version: 1, Title: "t", Lines: append(lines[:maxLines:maxLines], line)}},
+		{&SetPacked{List: "L", Version: 1, WeightGrams: maxGrams},
+			&SetPacked{List: "L", Version: 1, WeightGrams: maxGrams + 1}},
+		{&SetPacked{List: "L", Version: 1, Exceptions: []Exception{{9999, 9999, "x"}, {1, 0, "x"}}},
+			&SetPacked{List: "L", Version: 1, Exceptions: []Exception{{10000, 9999, "x"}}}},
+		{&ListSealed{Placement: Screen, Version: 9999}, &ListSealed{Placement: Screen, Version: 10000}},
+		{&ListSealed{Placement: Screen, Version: 0}, &ListSealed{Placement: Screen, Version: -1}},
+		{&SetSterilized{Load: "L", Sterilizer: "S", Run: 9999999, Cycle: "c", Result: "failed"},
+			&SetSterilized{Load: "L", Sterilizer: "S", Run: 10000000, Cycle: "c", Result: "failed"}},
+		{&SetSterilized{Load: "L", Sterilizer: "S", Run: 1, Cycle: "c", Result: "failed"},
+			&SetSterilized{Load: "L", Sterilizer: "S", Run: 0, Cycle: "c", Result: "failed"}},
+		{&SetCounted{Case: "K", Stage: StageRelief, Sheet: SheetScreen, Counter: "B", Counts: []Count{{9999, 9999}, {1, 0}}},
+			&SetCounted{Case: "K", Stage: StageRelief, Sheet: SheetScreen, Counter: "B", Counts: []Count{{0, 0}}}},
+		// A line may leave the field twice, for two reasons.
+		{&SetCounted{Case: "K", Stage: StageFinal, Sheet: SheetScreen, Counter: "B",
+			Removed: []Removed{{1, 1, "specimen"}, {1, 9999, "implant"}}},
+			&SetCounted{Case: "K", Stage: StageFinal, Sheet: SheetScreen, Counter: "B",
+				Removed: []Removed{{1, 10000, "implant"}}}},
+		{&EventCorrected{Event: testTrip(0), Action: "void", Reason: "x"},
+			&EventCorrected{Event: testTrip(0), Action: "void", Reason: "x", Data: jsontext.Value("1")}},
+		{text("a\u2027\u202fb\u2065\u206a"), text("\u2028")},
+		{text("a\u00a0b"), text("\u202e")},
+		{text("a"), text("\u2066")},
+		{text("a"), text("\u2069")},
+		{text("a"), text("\x7f")},
+		{station(forty + "/" + forty), station(forty + "/" + forty + "a")},
+		{station("a/0"), station(forty + "a/a")},
+		{station("a-/a-"), station("-a/a")},
+		{station("az09/z"), station("a/-a")},
+		{station("a/a"), station("/a")},
+		{station("a/a"), station("a/")},
+		{station("a/a"), station("a")},
+		{station("a/a"), station("a/a{")},
+		{station("a/a"), station("a/`")},
+		{station("a/a"), station("a/:")},
+	} {
+		if err := tt.good.Check(); err != nil {
+			t.Errorf("%+v: %v", tt.good, err)
+		}
+		if err := tt.bad.Check(); err == nil {
+			t.Errorf("%+v is accepted", tt.bad)
+		}
+	}
+}
+
+func TestYearBounds(t *testing.T) {
+	first, last := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC), time.Date(2199, 12, 31, 23, 59, 59, 0, time.UTC)
+	for at, good := range map[time.Time]bool{
+		first: true, last: true, first.Add(-time.Second): false, last.Add(time.Second): false,
+	} {
+		if err := checkYear(at); (err == nil) != good {
+			t.Errorf("%s: %v", at, err)
+		}
+	}
+}
+
+// TestFirstFaultCounts: after the first fault nothing more is said, and a line
+// is named where it stands.
+func TestFirstFaultCounts(t *testing.T) {
+	for _, tt := range []struct {
+		data Data
+		want string
+	}{
+		{&SetPacked{Version: -1, WeightGrams: -1, Exceptions: []Exception{{0, -1, ""}}}, "list is missing"},
+		{&SetPacked{List: "L", Version: 1, Exceptions: []Exception{{7, -1, ""}, {7, 0, ""}}},
+			"exceptions: line 7: counted is -1; it goes from 0 to 9999"},
+		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{1, "A", "a", 1}}, Cycles: []string{""}},
+			"cycle is missing"},
+		{&SetCounted{Case: "K", Stage: StageFinal, Sheet: SheetScreen, Counter: "B", Counts: []Count{{1, 1}},
+			Removed: []Removed{{0, 1, "x"}}}, "removed: line is 0; it goes from 1 to 9999"},
+		{&ListSealed{Placement: Outside, Seals: []string{"1", "\xff", ""}}, "seal 2 is not valid UTF-8"},
+		{&StationEnrolled{Station: "north", Key: "x"}, `station "north" is not of the form site/station in small ` +
+			`letters, digits and hyphens (for example north/packing-1)`},
+		{&PolicyAdopted{Reason: "\xff"}, `policy: recall is ""; it is "repeat-three-cycles" or "since-last-negative"`},
+		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{10000, "", "", -1}}},
+			"line is 10000; it goes from 1 to 9999"},
+	} {
+		if err := tt.data.Check(); err == nil || err.Error() != tt.want {
+			t.Errorf("%s: %v, want %s", tt.data.Kind(), err, tt.want)
+		}
+	}
+}
