@@ -89,7 +89,7 @@ type Station struct {
 	verifier note.Verifier
 }
 
-// Audit reads a ledger's records in order and holds each against the station
+// Audit reads a ledger's records in order and checks each against the station
 // keys enrolled before it, the station's own numbering, and the clocks. It
 // needs no server: the checker of an exported history uses the same code.
 type Audit struct {
@@ -101,7 +101,7 @@ type Audit struct {
 	// Canonical: also check the canonical form, and what Check refuses.
 	Canonical bool
 	// Excerpt: the records are not all of them, so a station's numbering may
-	// jump ahead. Neighbours are still held against each other.
+	// jump ahead. Neighbours are still compared.
 	Excerpt bool
 
 	ledger   note.Verifier
@@ -125,8 +125,8 @@ func (a *Audit) Stations() []*Station {
 	return out
 }
 
-// Parsed is a station's note read, before it is held against anything. Reading
-// is most of the work and needs no order, so it can be done ahead.
+// Parsed is a station's note that was read and not yet audited. Reading is most
+// of the work and needs no order, so it can be done ahead.
 type Parsed struct {
 	Note  []byte
 	Event *Event // nil where there is none to read
@@ -150,55 +150,55 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 	}
 	var r Remark
 	var words []string
-	say := func(x Remark, format string, args ...any) {
+	add := func(x Remark, format string, args ...any) {
 		r |= x
 		words = append(words, fmt.Sprintf(format, args...))
 	}
 	e := p.Event
 	if a.Canonical {
-		a.canonical(p.Note, say)
+		a.canonical(p.Note, add)
 		if err := e.Check(); err != nil {
-			say(RemarkForm, "%v", err)
+			add(RemarkForm, "%v", err)
 		}
 	}
 	if u, ok := e.Data.(*Unknown); ok {
-		say(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
+		add(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
 	}
 	st := a.stations[e.Station]
 	if st == nil {
 		st = &Station{Name: e.Station}
 		a.stations[e.Station] = st
 	}
-	a.signature(st, e, p.Note, arrival, say)
+	a.signature(st, e, p.Note, arrival, add)
 	if a.Excerpt && e.StationSeq > st.Count+1 {
 		st.Count, st.Hash = e.StationSeq-1, e.StationPrev
 	}
 	if e.StationSeq != st.Count+1 {
-		say(RemarkGap, "%s numbered this record %d; its last one here was %d", e.Station, e.StationSeq, st.Count)
+		add(RemarkGap, "%s numbered this record %d; its last one here was %d", e.Station, e.StationSeq, st.Count)
 	} else if e.StationPrev != st.Hash {
-		say(RemarkGap, "%s's record %d does not follow from its record %d", e.Station, e.StationSeq, st.Count)
+		add(RemarkGap, "%s's record %d does not follow from its record %d", e.Station, e.StationSeq, st.Count)
 	}
 	if !st.Time.IsZero() && st.Time.Sub(e.Time) > a.Tolerance {
-		say(RemarkBackwards, "%s's clock ran back by %s", e.Station, st.Time.Sub(e.Time).Round(time.Second))
+		add(RemarkBackwards, "%s's clock ran back by %s", e.Station, st.Time.Sub(e.Time).Round(time.Second))
 	}
 	if e.Time.Sub(recorded) > a.Tolerance {
-		say(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
+		add(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
 	}
 	st.Last, st.Count, st.Hash, st.Time = seq, e.StationSeq, p.Hash.String(), e.Time
-	a.registry(seq, e, r, say)
+	a.registry(seq, e, r, add)
 	return r, words
 }
 
-func (a *Audit) canonical(n []byte, say func(Remark, string, ...any)) {
+func (a *Audit) canonical(n []byte, add func(Remark, string, ...any)) {
 	text, err := Text(n)
 	if err != nil {
-		say(RemarkForm, "%v", err)
+		add(RemarkForm, "%v", err)
 		return
 	}
 	if c, err := Canonical(text); err != nil {
-		say(RemarkForm, "%v", err)
+		add(RemarkForm, "%v", err)
 	} else if !bytes.Equal(c, text) {
-		say(RemarkForm, "the JSON is not in canonical form")
+		add(RemarkForm, "the JSON is not in canonical form")
 	}
 }
 
@@ -216,38 +216,38 @@ func (a *Audit) Restore(s Station) error {
 	return nil
 }
 
-func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, say func(Remark, string, ...any)) {
+func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add func(Remark, string, ...any)) {
 	switch {
 	case arrival&RemarkSignature != 0:
-		say(RemarkSignature, "the signature did not verify when the record came")
+		add(RemarkSignature, "the signature did not verify when the record came")
 	case e.Station == a.ledger.Name():
 		if a.Signatures && VerifyNote(n, a.ledger) != nil {
-			say(RemarkSignature, "signed by another key than the ledger's")
+			add(RemarkSignature, "signed by another key than the ledger's")
 		}
 	case st.Key == "":
-		say(RemarkSignature, "%s is not enrolled", e.Station)
+		add(RemarkSignature, "%s is not enrolled", e.Station)
 	case st.Retired != 0:
-		say(RemarkSignature, "%s was retired at sequence %d", e.Station, st.Retired)
+		add(RemarkSignature, "%s was retired at sequence %d", e.Station, st.Retired)
 	case a.Signatures:
 		if err := VerifyNote(n, st.verifier); err != nil {
-			say(RemarkSignature, "%v", err)
+			add(RemarkSignature, "%v", err)
 		}
 	}
 }
 
 // registry follows the two kinds that change who may record. Only the ledger's
 // own word counts, and only with a good signature.
-func (a *Audit) registry(seq int64, e *Event, r Remark, say func(Remark, string, ...any)) {
+func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string, ...any)) {
 	own := r&RemarkSignature == 0 && e.Station == a.ledger.Name()
 	switch d := e.Data.(type) {
 	case *StationEnrolled:
 		if !own {
-			say(RemarkSignature, "an enrolment counts only with the ledger's own signature")
+			add(RemarkSignature, "an enrolment counts only with the ledger's own signature")
 			return
 		}
 		v, err := note.NewVerifier(d.Key)
 		if err != nil || v.Name() != d.Station {
-			say(RemarkForm, "the key enrolled is not one of %s", d.Station)
+			add(RemarkForm, "the key enrolled is not one of %s", d.Station)
 			return
 		}
 		st := a.stations[d.Station]
@@ -258,7 +258,7 @@ func (a *Audit) registry(seq int64, e *Event, r Remark, say func(Remark, string,
 		st.Key, st.verifier, st.Enrolled, st.Retired = d.Key, v, seq, 0
 	case *StationRetired:
 		if !own {
-			say(RemarkSignature, "a retirement counts only with the ledger's own signature")
+			add(RemarkSignature, "a retirement counts only with the ledger's own signature")
 			return
 		}
 		if st := a.stations[d.Station]; st != nil {

@@ -27,7 +27,7 @@ const (
 
 var placements = []Placement{InsideBag, InsideBare, Outside, Screen}
 
-// FoundNone in Reading.Found says that a person looked and found no sheet.
+// FoundNone in Reading.Found: a person looked, and found no sheet.
 const FoundNone = "none"
 
 // Line is one numbered line of a list.
@@ -65,7 +65,7 @@ type Exception struct {
 }
 
 // ListSealed bound one sheet to the set and trip. ListDigest, Binding and Code
-// are the station's own computation; they are what a later reading is held against.
+// are the station's own computation, to which a later reading is compared.
 type ListSealed struct {
 	Placement  Placement `json:"placement"`
 	List       string    `json:"list,omitempty"` // left out in an observation: as packed
@@ -118,10 +118,10 @@ type SetOpened struct {
 	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail
 }
 
-// Stage says when in a case a count was made.
+// Stage is when in a case a count was made.
 type Stage string
 
-// The stages of set.counted (DOMAIN facts: AORN count times).
+// The stages of set.counted: the times at which AORN has instruments counted.
 const (
 	StageFirst   Stage = "first"
 	StageAdded   Stage = "added" // Counts are what came to the field since the last count

@@ -51,8 +51,8 @@ type envelope struct {
 
 // attributes are the context attributes of CloudEvents, without the type.
 // Extension attributes stand beside the core ones: small letters, integers of
-// 32 bits. Those that no two events share are told to the Reader, which would
-// else keep them.
+// 32 bits. Those marked unique are rarely the same in two events, and a Reader
+// does not intern them.
 type attributes struct {
 	ID          string `json:"id" record:"unique"`
 	Operator    string `json:"operator,omitempty"`

@@ -246,7 +246,7 @@ func readSoFar(es []Element) string {
 	return strings.Join(out, ", ")
 }
 
-// checkValue holds a value against its format. Errors of a patient's element
+// checkValue refuses a value that is not of the format. Errors of a patient's element
 // don't repeat the value.
 func (a ai) checkValue(id, v string) error {
 	if id == "8018" {

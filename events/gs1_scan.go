@@ -91,8 +91,8 @@ func readBareElements(p scanned) ([]Scan, error) {
 	return scans, nil
 }
 
-// patientInside sees a patient's number (8018 and 18 digits) anywhere in a
-// scan: where an element begins, whatever its check digit, and elsewhere when
+// patientInside reports whether a patient's number (8018 and 18 digits) is
+// anywhere in a scan: where an element begins, whatever its check digit, and elsewhere when
 // the check digit fits, since a scanner may have swallowed the separator.
 func patientInside(s string) bool {
 	const id = "8018"

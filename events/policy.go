@@ -19,7 +19,8 @@ type Policy struct {
 	MayStayUnread []Placement `json:"mayStayUnread"`
 	// ClockToleranceSeconds is how far clocks of two stations may differ.
 	ClockToleranceSeconds int64 `json:"clockToleranceSeconds"`
-	// MinimumTravelSeconds: scans of one set at two stations closer together than this can't both be right.
+	// MinimumTravelSeconds: of two scans of one set at different stations that are
+	// closer together than this, one must be wrong.
 	MinimumTravelSeconds int64 `json:"minimumTravelSeconds"`
 	// WeightLimitGrams for a packed set; 0 is no limit.
 	WeightLimitGrams int64 `json:"weightLimitGrams"`
@@ -77,7 +78,7 @@ func (p *Policy) BadgeHolds() time.Duration {
 	return time.Duration(p.BadgeMinutes) * time.Minute
 }
 
-// Recall says how far a positive biological indicator reaches.
+// Recall is how far a positive biological indicator reaches.
 type Recall string
 
 const (
