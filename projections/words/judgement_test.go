@@ -118,7 +118,7 @@ var severities = []projections.Severity{
 	projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken,
 }
 
-// exampleLanguages are those whose sentences the examples have.
+// exampleLanguages are those whose sentences the examples have to the letter.
 var exampleLanguages = []string{"en", "de"}
 
 // TestFindingsAreSaid holds every way in which a finding comes about to its
@@ -229,7 +229,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 		t.Errorf("only %d pieces of text are marked", len(pieces))
 	}
 	var out strings.Builder
-	for _, lang := range exampleLanguages {
+	for _, lang := range j.Languages() {
 		for _, x := range foundExamples(t) {
 			text := j.Detail(lang, x.Code, x.detail)
 			out.WriteString(text.Says + text.Next)
@@ -316,18 +316,22 @@ func markBranch(n *tree.BranchNode, mark func(string) string) {
 	markNode(n.ElseList, mark)
 }
 
-// claims are words with which a sentence would say that nothing was retained.
-// A count that came out right does not show that.
-var claims = map[string][]string{
-	"en": {"retained", "left behind", "nothing is missing", "all pieces", "is complete", "was complete", "no item"},
-	"de": {"verblieben", "zurückgeblieben", "nichts fehlt", "vollzählig", "vollständig", "kein Teil"},
-}
-
+// TestNothingIsProvenByACount: testdata/claims.json has the words with which a
+// sentence of each language would say that nothing was retained. A count that
+// came out right does not show that.
 func TestNothingIsProvenByACount(t *testing.T) {
 	j := judgement(t)
+	raw, err := os.ReadFile("testdata/claims.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var claims map[string][]string
+	if err := json.Unmarshal(raw, &claims); err != nil {
+		t.Fatal(err)
+	}
 	for _, lang := range j.Languages() {
 		if len(claims[lang]) == 0 {
-			t.Errorf("name the words of %s that would claim that nothing was retained", lang)
+			t.Errorf("testdata/claims.json lacks the words of %s that would claim that nothing was retained", lang)
 		}
 		for key, text := range j.Catalogue().own[lang] {
 			for _, bad := range claims[lang] {
@@ -370,8 +374,8 @@ func TestThirdLanguage(t *testing.T) {
 		t.Fatal(err)
 	}
 	j := judgement(t, french)
-	if got := fmt.Sprint(j.Languages()); got != "[en de fr]" {
-		t.Errorf("languages %s", got)
+	if got := j.Languages(); !slices.Contains(got, "fr") {
+		t.Errorf("languages %q", got)
 	}
 	steps := &projections.StepsMissing{Set: "LAP-014", By: events.KindSetOpened,
 		Missing: []events.Kind{events.KindListSealed, events.KindSetSterilized},

@@ -188,6 +188,16 @@ func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
 	return out, nil
 }
 
+// Formats lists the keys of what this package itself says and how a language
+// writes: its name, dates, lists. What a language lacks is written as in English.
+func Formats() []string {
+	common, err := load(commonFiles, "common")
+	if err != nil {
+		return nil // Load says so
+	}
+	return slices.Sorted(maps.Keys(common[Reference]))
+}
+
 // Languages lists the tags of the languages, English first.
 func (c *Catalogue) Languages() []string { return slices.Clone(c.tags) }
 

@@ -45,20 +45,20 @@ func TestWordsCanBePrinted(t *testing.T) {
 // A language is a file. What it says in a script that the fonts lack is printed
 // in English.
 func TestPrintInAnotherLanguage(t *testing.T) {
-	more, err := words.Load(fstest.MapFS{"nl.json": {Data: []byte(`{
-		"paper.count-sheet": "TELLIJST", "paper.list": "Lijst {0}, versie {1}", "paper.remarks": "備考",
-		"paper.reason-missing": "ontbreekt", "paper.date": "2 January 2006 15:04 MST",
-		"paper.packed": "Gepakt {{date \"paper.date\" {0}}}",
-		"format.months": "januari februari maart april mei juni juli augustus september oktober november december"
+	more, err := words.Load(fstest.MapFS{"eo.json": {Data: []byte(`{
+		"paper.count-sheet": "NOMBROLISTO", "paper.list": "Listo {0}, versio {1}", "paper.remarks": "備考",
+		"paper.reason-missing": "mankas", "paper.date": "2 January 2006 15:04 MST",
+		"paper.packed": "Pakita {{date \"paper.date\" {0}}}",
+		"format.months": "januaro februaro marto aprilo majo junio julio aŭgusto septembro oktobro novembro decembro"
 	}`)}}, ".")
 	if err != nil {
 		t.Fatal(err)
 	}
 	s := sample(t, 6)
 	s.Packed = s.Packed.In(time.FixedZone("CET", 3600))
-	got := text(t, sheetPDF(t, s, A4, words.Merge(languages, more).In("nl")), "-raw")
+	got := text(t, sheetPDF(t, s, A4, words.Merge(languages, more).In("eo")), "-raw")
 	for _, want := range []string{
-		"TELLIJST", "Lijst LAP-MAJOR, versie 3", "Remarks", "Gepakt 2 maart 2026 07:11 CET", "Page 1 of 1",
+		"NOMBROLISTO", "Listo LAP-MAJOR, versio 3", "Remarks", "Pakita 2 marto 2026 07:11 CET", "Page 1 of 1",
 		"▲ missing: 3 packed", // the sentence is not translated, so no word in it is
 	} {
 		if !strings.Contains(got, want) {

@@ -27,9 +27,9 @@ func newShell(t *testing.T, further ...fs.FS) *Shell {
 // TestALanguageIsAFile: a third language needs a file of texts and nothing
 // else. What it lacks is said in English.
 func TestALanguageIsAFile(t *testing.T) {
-	sh := newShell(t, fstest.MapFS{"nl.json": {Data: []byte(`{
-		"language.name": "Nederlands", "shell.skip": "Naar de inhoud", "shell.time": "02-01-2006 15:04",
-		"label-swapped/name": "etiket van een andere set"
+	sh := newShell(t, fstest.MapFS{"eo.json": {Data: []byte(`{
+		"language.name": "Esperanto", "shell.skip": "Al la enhavo", "shell.time": "02-01-2006 15:04",
+		"label-swapped/name": "etikedo de alia aro"
 	}`)}})
 	templates, err := sh.Templates(fstest.MapFS{"x.html": {Data: []byte(`{{define "x"}}{{template "head" .}}<p>{{at .Body.At}},
 {{kg 1250}} kg, {{codeName .Body.Code}}, {{t "shell.answer-failed" "I-1"}}</p>{{template "foot" .}}{{end}}`)}}, nil, "x.html")
@@ -37,15 +37,15 @@ func TestALanguageIsAFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := httptest.NewRequest("GET", "/history?set=LAP-014", nil)
-	r.Header.Set("Accept-Language", "nl-BE,en;q=0.5")
+	r.Header.Set("Accept-Language", "eo,en;q=0.5")
 	w := httptest.NewRecorder()
 	sh.Render(w, r, http.StatusOK, templates, "x", Page{Title: "T", Body: struct {
 		At   time.Time
 		Code projections.Code
 	}{time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC), projections.LabelSwapped}})
 	for _, want := range []string{
-		`<html lang="nl">`, "Naar de inhoud", "04-03-2026 07:12", "1,25 kg", "etiket van een andere set",
-		`<a href="?lang=nl&amp;set=LAP-014" lang="nl" hreflang="nl">Nederlands</a>`, `hreflang="en">English</a>`,
+		`<html lang="eo">`, "Al la enhavo", "04-03-2026 07:12", "1,25 kg", "etikedo de alia aro",
+		`<a href="?lang=eo&amp;set=LAP-014" lang="eo" hreflang="eo">Esperanto</a>`, `hreflang="en">English</a>`,
 		`hreflang="de">Deutsch</a>`, "Workplaces", "(incident I-1)",
 	} {
 		if !strings.Contains(w.Body.String(), want) {
@@ -69,7 +69,7 @@ func TestLanguageOfARequest(t *testing.T) {
 		{"/?lang=en", "de", "de", "en", true},
 		{"/?lang=de-CH", "", "", "de", true},
 		{"/?lang=xx", "", "de", "de", false},
-		{"/?lang=nl", "", "", "en", false},
+		{"/?lang=eo", "", "", "en", false},
 	} {
 		r := httptest.NewRequest("GET", c.target, nil)
 		r.Header.Set("Accept-Language", c.header)

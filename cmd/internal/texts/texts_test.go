@@ -33,6 +33,20 @@ func TestLanguagesAreComplete(t *testing.T) {
 	for _, p := range c.Check() {
 		t.Error(p)
 	}
+	j, err := texts.Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(j.Languages(), c.Languages()) {
+		t.Errorf("judgement and pages speak %q, pages alone %q", j.Languages(), c.Languages())
+	}
+	for _, lang := range j.Languages() {
+		for _, key := range words.Formats() {
+			if !j.Catalogue().In(lang).Has(key) {
+				t.Errorf("%s lacks %q, in judgement's file", lang, key)
+			}
+		}
+	}
 }
 
 // use is one place where a text is asked for.
@@ -277,28 +291,28 @@ func places(l *words.Language, key string) int {
 // and prints alike.
 func TestRead(t *testing.T) {
 	j, err := texts.Read(fstest.MapFS{
-		"nl.json": {Data: []byte(`{"language.name": "Nederlands", "shell.skip": "Naar de inhoud",
-			"sheet-swapped/name": "lijst van een andere set", "paper.count-sheet": "TELLIJST"}`)},
+		"eo.json": {Data: []byte(`{"language.name": "Esperanto", "shell.skip": "Al la enhavo",
+			"sheet-swapped/name": "listo de alia aro", "paper.count-sheet": "NOMBROLISTO"}`)},
 		"de.json": {Data: []byte(`{"shell.board": "Tafel"}`)},
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
 	j.Catalogue().OnError(func(err error) { t.Error(err) })
-	if got := j.Languages(); !slices.Equal(got, []string{"en", "de", "nl"}) {
+	if got := j.Languages(); !slices.Contains(got, "eo") || !slices.Contains(got, "de") {
 		t.Errorf("languages %q", got)
 	}
-	nl, de := j.Catalogue().In("nl"), j.Catalogue().In("de")
+	eo, de := j.Catalogue().In("eo"), j.Catalogue().In("de")
 	for got, want := range map[string]string{
-		nl.Name(): "Nederlands", nl.Say("shell.skip"): "Naar de inhoud", nl.Say("paper.count-sheet"): "TELLIJST",
-		nl.Say("shell.board"): "Board", de.Say("shell.board"): "Tafel", de.Say("shell.skip"): "Zum Inhalt",
-		j.Code("nl", projections.SheetSwapped): "lijst van een andere set", j.Code("nl", projections.SheetStale): "sheet of an earlier turn",
+		eo.Name(): "Esperanto", eo.Say("shell.skip"): "Al la enhavo", eo.Say("paper.count-sheet"): "NOMBROLISTO",
+		eo.Say("shell.board"): "Board", de.Say("shell.board"): "Tafel", de.Say("shell.skip"): "Zum Inhalt",
+		j.Code("eo", projections.SheetSwapped): "listo de alia aro", j.Code("eo", projections.SheetStale): "sheet of an earlier turn",
 	} {
 		if got != want {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}
-	if _, err := texts.Read(fstest.MapFS{"nl.json": {Data: []byte(`{"shell.skip": "a"`)}}); err == nil || !strings.Contains(err.Error(), "nl.json") {
+	if _, err := texts.Read(fstest.MapFS{"eo.json": {Data: []byte(`{"shell.skip": "a"`)}}); err == nil || !strings.Contains(err.Error(), "eo.json") {
 		t.Errorf("a broken file: %v", err)
 	}
 }

@@ -18,8 +18,8 @@ import (
 // columnWords are the texts of this program, with a language of a site's own.
 func columnWords(t testing.TB) *words.Catalogue {
 	t.Helper()
-	j, err := texts.Read(fstest.MapFS{"nl.json": {Data: []byte(`{"import.line": "Regel", "import.item": "Artikel",
-		"import.description": "Omschrijving", "import.quantity": "Aantal"}`)}})
+	j, err := texts.Read(fstest.MapFS{"eo.json": {Data: []byte(`{"import.line": "Linio", "import.item": "Ero",
+		"import.description": "Priskribo", "import.quantity": "Kvanto"}`)}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +51,7 @@ func TestReadTable(t *testing.T) {
 		"semicolon": "\xef\xbb\xbfArtikel;Anzahl;Bezeichnung\r\nFCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\r\n007;0;Nadelhalter, groß\r\n",
 		"tab":       "item\tdescription\tqty\nFCP-125\t\"Forceps, \"\"mosquito\"\", 12.5 cm\"\t6\n\n007\tNadelhalter, groß\t0",
 		"xlsx":      xlsx.String(),
-		"dutch":     "Regel;Artikel;Aantal;Omschrijving\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
+		"own":       "Linio;Ero;Kvanto;Priskribo\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
 	} {
 		lines, bad := workplace.ReadTable([]byte(raw), columns)
 		if len(bad) > 0 || len(lines) != 2 || lines[0] != good[0] || lines[1] != good[1] {
