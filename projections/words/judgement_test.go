@@ -265,7 +265,7 @@ func markTexts(c *Catalogue) map[string]string {
 				return m
 			}
 			switch {
-			case strings.HasPrefix(key, "format."): // no text, but how to write one
+			case strings.HasPrefix(key, "format."), key == "language.name": // no sentence, but how to write one
 			case t.ready().tree == nil:
 				t.source = mark(t.source)
 			default:
