@@ -27,6 +27,7 @@ require (
 	github.com/spf13/cobra v1.10.2
 	github.com/transparency-dev/formats v0.1.2-0.20260710124811-af9e607161b6
 	github.com/transparency-dev/merkle v0.0.3-0.20260707140218-77df88e508fa
+	github.com/transparency-dev/tessera v1.0.4
 	github.com/transparency-dev/witness v0.0.0-20260720115447-2e1c6971d19e
 	github.com/xuri/excelize/v2 v2.11.1
 	go.uber.org/goleak v1.3.0
@@ -65,6 +66,7 @@ require (
 	go.opentelemetry.io/otel/trace v1.44.0 // indirect
 	golang.org/x/crypto v0.58.0 // indirect
 	golang.org/x/net v0.62.0 // indirect
+	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/sys v0.49.0 // indirect
 	golang.org/x/time v0.16.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect

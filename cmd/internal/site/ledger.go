@@ -27,3 +27,10 @@ func (s *Site) Checkpoint(ctx context.Context) (proof.Checkpoint, error) {
 // AuditErrors counts the records whose own form or signature did not hold when
 // they were read again.
 func (s *Site) AuditErrors() int64 { return s.ledger.AuditErrors() }
+
+// SignedNote returns the newest signed checkpoint, as it is handed out.
+func (s *Site) SignedNote() []byte { return s.ledger.SignedNote() }
+
+// Tile returns a tile or an entry bundle of the ledger by its name in the form
+// of c2sp.org/tlog-tiles; os.ErrNotExist says that there is none.
+func (s *Site) Tile(name string) ([]byte, error) { return s.ledger.Tile(name) }

@@ -57,6 +57,7 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh := shell.New(s.Name(), s.Words(), log)
 	(&Server{site: s, sh: sh}).register(mux)
+	registerLog(mux, sh, s)
 	sh.Register(mux)
 	if err := board.Register(mux, sh, s, log); err != nil {
 		return err
