@@ -68,7 +68,7 @@ func newUse(at, key string, values int) (use, bool) {
 }
 
 // usesInGo finds the keys in a Go file: those that stand in any literal, and the
-// first argument of t and sayNo, which are of the workplaces.
+// first argument of t, sayNo and phrased, which are of the workplaces.
 func usesInGo(t *testing.T, file string) []use {
 	t.Helper()
 	positions := token.NewFileSet()
@@ -113,7 +113,7 @@ func usesInGo(t *testing.T, file string) []use {
 		}
 		switch {
 		case at == nil:
-		case f.Sel.Name == "t" || f.Sel.Name == "sayNo":
+		case slices.Contains([]string{"t", "sayNo", "phrased"}, f.Sel.Name):
 			add(at, "workplace."+key, values)
 		case f.Sel.Name == "T" || f.Sel.Name == "say":
 			add(at, key, values)

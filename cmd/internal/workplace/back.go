@@ -70,10 +70,10 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	case h.Done == nil || len(h.Done.IDs) == 0:
 		return v.sayNo("nothing-to-undo")
 	case h.Operator == "":
-		t.said = ask(v.t("scan-badge"), v.t("back-why", h.Done.Words))
+		t.said = ask(v.t("scan-badge"), v.t("back-why", h.Done.words(v)))
 		return nil
 	case !slices.Contains(reasonsBack(), f["value"]):
-		t.said = ask(v.t("back-why", h.Done.Words), v.t("back-more"))
+		t.said = ask(v.t("back-why", h.Done.words(v)), v.t("back-more"))
 		for _, r := range reasonsBack() {
 			t.said.Choices = append(t.said.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
 		}
@@ -94,7 +94,8 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	if err != nil {
 		return err
 	}
-	t.said = good(v.t("taken-back", h.Done.Words), v.t("back-more"))
-	h.Done, h.At = &done{Words: t.said.Words, Seqs: seqs(rs)}, time.Time{}
+	t.said = good(v.t("taken-back", h.Done.words(v)), v.t("back-more"))
+	says := []phrase{v.phrased("taken-back", h.Done.words(v))}
+	h.Done, h.At = &done{Says: says, Seqs: seqs(rs)}, time.Time{}
 	return nil
 }

@@ -3,6 +3,7 @@ package workplace
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"html/template"
 	"net/http"
 	"slices"
@@ -105,7 +106,8 @@ func (e *echo) twice(in *input, now time.Time) bool {
 
 // done is what the last record was, and where one goes from it.
 type done struct {
-	Words string   `json:"words"`
+	Says  []phrase `json:"says,omitempty"`
+	Words string   `json:"words,omitempty"` // instead, in the drafts of earlier versions
 	Set   string   `json:"set,omitempty"`
 	Trip  string   `json:"trip,omitempty"`
 	Case  string   `json:"case,omitempty"`
@@ -117,8 +119,81 @@ type done struct {
 
 type link struct {
 	Address string `json:"address"`
-	Words   string `json:"words"`
-	Main    bool   `json:"main,omitempty"` // Enter on an empty field goes there
+	Says    phrase `json:"says,omitzero"`
+	Words   string `json:"words,omitempty"` // instead, in the drafts of earlier versions
+	Main    bool   `json:"main,omitempty"`  // Enter on an empty field goes there
+}
+
+// phrase is a sentence that is made when it is shown, in the language of the page.
+type phrase struct {
+	Key  string   `json:"key"`
+	Args []string `json:"args,omitempty"`
+}
+
+func (*visit) phrased(key string, args ...any) phrase {
+	p := phrase{Key: key}
+	for _, a := range args {
+		p.Args = append(p.Args, fmt.Sprint(a))
+	}
+	return p
+}
+
+func (v *visit) say(phrases ...phrase) string {
+	var out []string
+	for _, p := range phrases {
+		var args []any
+		for _, a := range p.Args {
+			args = append(args, a)
+		}
+		out = append(out, v.t(p.Key, args...))
+	}
+	return strings.Join(out, " ")
+}
+
+// words says what was recorded.
+func (d *done) words(v *visit) string { return firstOf(v.say(d.Says...), d.Words) }
+
+// shownDone is the last record as the page shows it: what it comes to by now, too.
+type shownDone struct {
+	*done
+	Words, Since string
+	Links        []link
+}
+
+// shownDone tells of the last record in the page's language, and what the ledger
+// says of it now: what follows a record may change that.
+func (v *visit) shownDone(d *done) (*shownDone, error) {
+	if d == nil {
+		return nil, nil
+	}
+	out := &shownDone{done: d, Words: d.words(v)}
+	for _, l := range d.Links {
+		if l.Says.Key != "" {
+			l.Words = v.say(l.Says)
+		}
+		out.Links = append(out.Links, l)
+	}
+	var err error
+	switch {
+	case v.place == "close" && d.Case != "":
+		out.Since, err = v.closedSince(d.Case)
+	case d.Trip != "":
+		out.Since, err = v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip})
+	}
+	return out, err
+}
+
+// foundSince is the worst that is known of a trip, "" for nothing that stops a set.
+func (v *visit) foundSince(k projections.TripKey) (string, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil {
+		return "", err
+	}
+	s := v.judged(verdict, v.d.site.Size(), said{}, projections.CountMissing)
+	if s.Status != "broken" {
+		return "", nil
+	}
+	return s.Words, nil
 }
 
 // mainLink is where Enter goes from the last record, "" for nowhere.
@@ -229,7 +304,14 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 		last = said{}
 	}
 	if last.Words != "" && P(b).idle() {
-		return last, nil
+		if v.place != "close" || h.Done == nil || h.Done.Case == "" {
+			return last, nil
+		}
+		since, err := v.closedSince(h.Done.Case)
+		if since != "" {
+			last.Aside = v.t("by-now") + " " + since
+		}
+		return last, err
 	}
 	s, err := p.live(v, b)
 	switch {
@@ -292,6 +374,7 @@ type benchBody struct {
 	Draft any
 	Body  any
 	Hand  *hand
+	Done  *shownDone
 }
 
 func (v *visit) fragment(name string, data any) (string, error) {
@@ -315,7 +398,11 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	if a.Verdict, err = v.fragment("verdict", a.said); err != nil {
 		return nil, err
 	}
-	a.Bench, err = v.fragment("bench-"+v.place, benchBody{Draft: b, Body: body, Hand: h})
+	last, err := v.shownDone(h.Done)
+	if err != nil {
+		return nil, err
+	}
+	a.Bench, err = v.fragment("bench-"+v.place, benchBody{Draft: b, Body: body, Hand: h, Done: last})
 	return a, err
 }
 

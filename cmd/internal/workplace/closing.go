@@ -120,11 +120,28 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	if b.Case == "" {
 		return nil, nil
 	}
+	return v.closingState(b.Case)
+}
+
+// closedSince tells what the counts of a case come to by now, "" where that is what
+// its record says.
+func (v *visit) closedSince(ref string) (string, error) {
+	st, err := v.closingState(ref)
+	switch {
+	case err != nil || !st.Closed || (st.Outcome == "unreconciled") == (len(st.Open) > 0):
+		return "", err
+	case len(st.Open) > 0:
+		return v.t("case-closed-unreconciled", ref, len(st.Open)) + " " + strings.Join(st.Open, " "), nil
+	}
+	return v.t("case-reconciles", ref), nil
+}
+
+func (v *visit) closingState(ref string) (*closingState, error) {
 	out := &closingState{Actions: Actions()}
 	var policy events.Policy
 	err := v.d.site.Ask(func(m *site.View) (err error) {
 		world := m.World(v)
-		if out.CaseStanding, err = world.CaseStanding(b.Case); err == nil {
+		if out.CaseStanding, err = world.CaseStanding(ref); err == nil {
 			policy, _, err = world.PolicyAt(site.SiteOf(v.station), v.now)
 		}
 		return err
@@ -145,7 +162,7 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	}
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
-	begun, err := v.begunCounts(b.Case)
+	begun, err := v.begunCounts(ref)
 	out.Open = append(out.Open, begun...)
 	return out, err
 }
@@ -260,10 +277,12 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 	for _, a := range b.Actions {
 		c.Actions = append(c.Actions, v.t("action-"+a))
 	}
-	s := good(v.t("case-closed", b.Case), v.t("count-no-proof"))
+	says := v.phrased("case-closed", b.Case)
+	s := good(v.say(says), v.t("count-no-proof"))
 	if len(st.Open) > 0 {
 		c.Outcome = "unreconciled"
-		s = doubt(v.t("case-closed-unreconciled", b.Case, len(st.Open)), v.t("count-no-proof"))
+		says = v.phrased("case-closed-unreconciled", b.Case, len(st.Open))
+		s = doubt(v.say(says), v.t("count-no-proof"))
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
@@ -279,7 +298,7 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		return said{}, err
 	}
 	b.clear()
-	b.Done = &done{Words: s.Words, Case: ref, Seqs: seqs(rs), IDs: ids(rs)}
+	b.Done = &done{Says: []phrase{says}, Case: ref, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
 }
 

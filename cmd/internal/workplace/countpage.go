@@ -20,8 +20,7 @@ type countPageBody struct {
 	Places []string
 	Said   said
 	Closed bool
-	Open   bool     // it is counted; else it is asked whether it begins
-	Warn   []string // what is known to be wrong with the sheets of the sets
+	Open   bool // it is counted; else it is asked whether it begins
 }
 
 type stageLink struct {
@@ -66,7 +65,7 @@ func (counting) page(v *visit) (*rendered, error) {
 		Case: ref, Stage: t.stage, Stages: t.stageLinks(), Sets: t.countSets(st), State: st,
 		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""), Open: t.open(),
 	}
-	if body.Warn, err = t.warnings(); err != nil {
+	if st.Warn, err = t.warnings(); err != nil {
 		return nil, err
 	}
 	var after said
@@ -88,7 +87,7 @@ func (counting) page(v *visit) (*rendered, error) {
 // warnings tell which sets were opened with a sheet that is not theirs: they are
 // counted by this screen.
 func (t *table) warnings() ([]string, error) {
-	var out []string
+	out := []string{}
 	for _, s := range t.standing.Sets {
 		verdict, err := t.v.verdictOf(s.Key)
 		if err != nil {
@@ -157,5 +156,7 @@ func (counting) state(v *visit) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return t.state(), nil
+	st := t.state()
+	st.Warn, err = t.warnings()
+	return st, err
 }

@@ -22,11 +22,12 @@ type (
 		Place    string     `json:"place"`
 		Done     int        `json:"done"`
 		Total    int        `json:"total"`
-		Complete bool       `json:"complete"` // nothing is left to count
-		Sum      string     `json:"sum"`      // how far, in words
-		Ask      string     `json:"ask"`      // what comes next, in words
-		Open     []string   `json:"open"`     // differences, in words
-		Resume   string     `json:"resume"`   // said where a count was left lying
+		Complete bool       `json:"complete"`      // nothing is left to count
+		Sum      string     `json:"sum"`           // how far, in words
+		Ask      string     `json:"ask"`           // what comes next, in words
+		Open     []string   `json:"open"`          // differences, in words
+		Resume   string     `json:"resume"`        // said where a count was left lying
+		Warn     []string   `json:"warn,omitzero"` // what is known to be wrong with the sheets of the sets
 	}
 	setState struct {
 		Set   string      `json:"set"`

@@ -189,13 +189,13 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	}
 	o := b.observation(v)
 	o.Time = at
-	s, d, err := v.recordReading(o, good(v.t("recorded-opening", o.Set, b.Case), ""))
+	s, d, err := v.recordReading(o, v.phrased("recorded-opening", o.Set, b.Case))
 	if err != nil {
 		return said{}, err
 	}
 	d.Case = b.Case
 	count := v.d.stationPath(v.station, "count") + "?case=" + url.QueryEscape(b.Case)
-	d.Links = []link{{count, v.t("go-count", b.Case), true}}
+	d.Links = []link{{Address: count, Says: v.phrased("go-count", b.Case), Main: true}}
 	b.clear()
 	b.Done = d
 	return s, nil

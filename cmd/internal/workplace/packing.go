@@ -426,12 +426,15 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	set := b.Tag
-	s := good(v.t("recorded-packing", set, len(data.Exceptions)), "")
+	says := v.phrased("recorded-packing", set, len(data.Exceptions))
+	s := good(v.say(says), "")
 	if p.Over {
 		s = doubt(s.Words, v.t("too-heavy", v.w.Kg(b.WeightGrams), v.w.Kg(p.Limit)))
 	}
 	b.clear()
-	b.Done = &done{Words: s.Words, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: []link{
-		{v.d.stationPath(v.station, "sealing") + "?set=" + url.QueryEscape(set), v.t("go-seal", set), true}}}
+	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: []link{{
+		Address: v.d.stationPath(v.station, "sealing") + "?set=" + url.QueryEscape(set),
+		Says:    v.phrased("go-seal", set), Main: true,
+	}}}
 	return s, nil
 }

@@ -275,7 +275,7 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 	}
 	o := b.check(v)
 	o.Time = at
-	s, d, err := v.recordReading(o, good(v.t("recorded-aside", o.Set), ""))
+	s, d, err := v.recordReading(o, v.phrased("recorded-aside", o.Set))
 	if err != nil {
 		return said{}, err
 	}
@@ -412,8 +412,9 @@ func (b *reading) takeWhere(_ *visit, f fields) (said, error) {
 }
 
 // recordReading takes what was read into the ledger, and says what it comes to
-// behind s, which says what was recorded.
-func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error) {
+// behind says, which says what was recorded.
+func (v *visit) recordReading(o *events.Observation, says phrase) (said, *done, error) {
+	s := good(v.say(says), "")
 	since := v.d.site.Size()
 	rs, err := v.observe(o)
 	if err != nil {
@@ -433,5 +434,5 @@ func (v *visit) recordReading(o *events.Observation, s said) (said, *done, error
 		}
 		s = j
 	}
-	return s, &done{Words: s.Words, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}, nil
+	return s, &done{Says: []phrase{says}, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}, nil
 }

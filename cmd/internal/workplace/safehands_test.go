@@ -542,6 +542,13 @@ func TestCountKnowsTheWrongSheet(t *testing.T) {
 	if strings.Contains(body, "Count VAS-003 by this screen") {
 		t.Error("the page warns of a set whose sheet is right")
 	}
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#warn", "LAP-014")
+	h.record("north/or-3", events.KindSetChecked, "VAS-003", &events.SetChecked{Place: "OR 3", Tag: "VAS-003", OuterLabel: "VAS-003",
+		Sheet: &events.Reading{Found: "outside", Code: h.codes["LAP-014"]}})
+	p.AwaitText("#warn", "Count VAS-003 by this screen") // while it is open
+	p.Axe()
 }
 
 // TestCloseFollowsTheCounts: what the closing page says is asked anew, live and on
@@ -563,10 +570,24 @@ func TestCloseFollowsTheCounts(t *testing.T) {
 	p.AwaitText("#verdict", "The counts of K-1 come out")
 	p.Reload()
 	p.AwaitText("#verdict", "The counts of K-1 come out")
+	count(events.StageFinal, 1)
+	p.AwaitText("#verdict", "Case K-1 is open. Not accounted for: 1")
+	p.Type(label(t, events.ScanBadge, "B-1") + "\r" + label(t, events.ScanBadge, "B-2") + "\r")
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.do("action", "action", "recounted")
+	s.do("record", "reason", "not found")
+	p.AwaitText(".last", "Case K-1 closed. Not accounted for: 1")
+	count(events.StageFinal, 2) // found after all
+	p.AwaitText(".last", "By now: The counts of K-1 come out")
+	p.AwaitText("#verdict", "By now: The counts of K-1 come out")
+	p.Axe()
 	p.Open(h.at("close") + "?lang=de")
 	p.Await(`document.documentElement.lang === "de"`)
 	if got := p.Text("#verdict"); strings.Contains(got, "come out") {
 		t.Errorf("English on a German page: %s", got)
+	}
+	if got := p.Text(".last"); !strings.Contains(got, "K-1 abgeschlossen") || strings.Contains(got, "closed") {
+		t.Errorf("what was recorded, on a German page: %s", got)
 	}
 }
 

@@ -187,18 +187,19 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	set, place := b.Tag, b.Placement
-	s := good(v.t("recorded-seal", set, code.Short()), "")
+	says := v.phrased("recorded-seal", set, code.Short())
+	s := good(v.say(says), "")
 	query := "?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode()
 	var links []link
 	if place != events.Screen {
 		s.Next = v.t("print-and-scan")
-		links = append(links, link{v.d.opts.Prefix + "/print/sheet.pdf" + query, v.t("print-sheet"), false})
+		links = append(links, link{Address: v.d.opts.Prefix + "/print/sheet.pdf" + query, Says: v.phrased("print-sheet")})
 	}
-	links = append(links, link{v.d.opts.Prefix + "/print/set-label.pdf" + query, v.t("print-label"), false})
+	links = append(links, link{Address: v.d.opts.Prefix + "/print/set-label.pdf" + query, Says: v.phrased("print-label")})
 	b.clear()
 	b.Placement = place
 	b.Done = &done{
-		Words: s.Words, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,
+		Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,
 	}
 	return s, nil
 }

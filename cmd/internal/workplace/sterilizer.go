@@ -302,21 +302,25 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	var s said
+	var says phrase
 	switch {
 	case failed:
-		s = wrong(v.t("load-failed", l.Load, len(l.Sets)), v.t("load-failed-sets", strings.Join(l.Sets, ", ")))
+		says = v.phrased("load-failed", l.Load, len(l.Sets))
+		s = wrong(v.say(says), v.t("load-failed-sets", strings.Join(l.Sets, ", ")))
 		s.Next = v.t("load-failed-next")
 	case !released:
-		s = ask(v.t("load-held", l.Load, len(l.Sets)), v.t("load-held-next"))
+		says = v.phrased("load-held", l.Load, len(l.Sets))
+		s = ask(v.say(says), v.t("load-held-next"))
 	default:
-		s = good(v.t("load-released", l.Load, len(l.Sets)), "")
+		says = v.phrased("load-released", l.Load, len(l.Sets))
+		s = good(v.say(says), "")
 	}
-	label := link{v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, v.t("print-load-label"), false}
+	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, Says: v.phrased("print-load-label")}
 	if released || failed {
 		b.drop()
 	}
 	b.At = time.Time{}
-	b.Done = &done{Words: s.Words, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}}
+	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}}
 	return s, nil
 }
 
@@ -353,13 +357,15 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	s := good(v.t("indicator-negative", d.Load), "")
+	says := v.phrased("indicator-negative", d.Load)
+	s := good(v.say(says), "")
 	if d.Result == "positive" {
-		s = wrong(v.t("indicator-positive", d.Load), v.t("indicator-positive-next"))
+		says = v.phrased("indicator-positive", d.Load)
+		s = wrong(v.say(says), v.t("indicator-positive-next"))
 	}
 	b.At = time.Time{}
 	b.Indicated = ""
-	b.Done = &done{Words: s.Words, Seqs: seqs(rs), IDs: ids(rs)}
+	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
 }
 

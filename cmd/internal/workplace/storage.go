@@ -77,7 +77,7 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 	}
 	o := b.check(v)
 	o.Time = at
-	s, d, err := v.recordReading(o, good(v.t("recorded-check", o.Set), ""))
+	s, d, err := v.recordReading(o, v.phrased("recorded-check", o.Set))
 	if err != nil {
 		return said{}, err
 	}

@@ -20,7 +20,7 @@ func TestEveryWordHasAText(t *testing.T) {
 		t.Fatal(err)
 	}
 	used := make(map[string]bool)
-	inGo := regexp.MustCompile(`(?:\.t|sayNo)\("([a-z0-9-]+[a-z0-9])"`)
+	inGo := regexp.MustCompile(`(?:\.t|sayNo|phrased)\("([a-z0-9-]+[a-z0-9])"`)
 	inPages := regexp.MustCompile(`"workplace\.([a-z0-9-]+[a-z0-9])"`)
 	files := 0
 	for pattern, re := range map[string]*regexp.Regexp{"*.go": inGo, "templates/*.html": inPages} {

@@ -122,6 +122,13 @@ function apply(st) {
   put("resume", st.resume);
   for (const who of ["counter", "witness"]) put(who, st[who] || "–");
   $("open").hidden = !st.open.length;
+  if (st.warn) {
+    const warn = st.warn.join("\n");
+    if ($("warn").dataset.lines !== warn) {
+      $("warn").dataset.lines = warn;
+      $("warn").replaceChildren(...st.warn.map(textContent => Object.assign(document.createElement("p"), {textContent, className: "openlines warn"})));
+    }
+  }
   const list = $("open-list"), lines = st.open.join("\n");
   if (list.dataset.lines !== lines) {
     list.dataset.lines = lines;
