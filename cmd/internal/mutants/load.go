@@ -42,48 +42,77 @@ type source struct {
 	text  map[string][]byte // by path
 	info  *types.Info
 	pkg   *types.Package
+	tests listed // the package whose tests are run
 }
 
-// load lists, parses and type-checks the packages that the patterns name. Packages without tests are left out.
-func load(ctx context.Context, patterns []string) ([]*source, error) {
+// load lists, parses and type-checks the packages that the patterns name. Packages without tests are left out, unless the
+// tests of another package are to be run.
+func load(ctx context.Context, patterns []string, testsOf string) ([]*source, error) {
+	var tests *listed
+	if testsOf != "" {
+		wanted, _, err := list(ctx, []string{testsOf})
+		if err != nil {
+			return nil, err
+		}
+		if len(wanted) != 1 || !wanted[0].hasTests() {
+			return nil, fmt.Errorf("%s is not one package with tests", testsOf)
+		}
+		tests = &wanted[0]
+	}
+	wanted, exports, err := list(ctx, patterns)
+	if err != nil {
+		return nil, err
+	}
+	var sources []*source
+	for _, p := range wanted {
+		s := &source{listed: p, fset: token.NewFileSet(), text: map[string][]byte{}, tests: p}
+		if tests != nil {
+			s.tests = *tests
+		}
+		if !s.tests.hasTests() {
+			continue
+		}
+		if err := s.check(exports); err != nil {
+			return nil, fmt.Errorf("%s: %w", p.ImportPath, err)
+		}
+		sources = append(sources, s)
+	}
+	if len(sources) == 0 {
+		return nil, fmt.Errorf("no package with tests in %s", strings.Join(patterns, " "))
+	}
+	return sources, nil
+}
+
+// list returns the packages that the patterns name, and where the compiled form of each package they need is.
+func list(ctx context.Context, patterns []string) (wanted []listed, exports map[string]string, err error) {
 	args := append([]string{"list", "-deps", "-export", "-json"}, patterns...)
 	cmd := exec.CommandContext(ctx, "go", args...)
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
 	out, err := cmd.Output()
 	if err != nil {
-		return nil, fmt.Errorf("go list: %w\n%s", err, stderr.Bytes())
+		return nil, nil, fmt.Errorf("go list: %w\n%s", err, stderr.Bytes())
 	}
-	exports := map[string]string{}
-	var wanted []listed
+	exports = map[string]string{}
 	for d := json.NewDecoder(bytes.NewReader(out)); ; {
 		var p listed
 		if err := d.Decode(&p); errors.Is(err, io.EOF) {
 			break
 		} else if err != nil {
-			return nil, fmt.Errorf("go list: %w", err)
+			return nil, nil, fmt.Errorf("go list: %w", err)
 		}
 		if p.Error != nil {
-			return nil, fmt.Errorf("%s: %s", p.ImportPath, p.Error.Err)
+			return nil, nil, fmt.Errorf("%s: %s", p.ImportPath, p.Error.Err)
 		}
 		exports[p.ImportPath] = p.Export
-		if !p.DepOnly && len(p.TestGoFiles)+len(p.XTestGoFiles) > 0 {
+		if !p.DepOnly {
 			wanted = append(wanted, p)
 		}
 	}
-	if len(wanted) == 0 {
-		return nil, fmt.Errorf("no package with tests in %s", strings.Join(patterns, " "))
-	}
-	var sources []*source
-	for _, p := range wanted {
-		s := &source{listed: p, fset: token.NewFileSet(), text: map[string][]byte{}}
-		if err := s.check(exports); err != nil {
-			return nil, fmt.Errorf("%s: %w", p.ImportPath, err)
-		}
-		sources = append(sources, s)
-	}
-	return sources, nil
+	return wanted, exports, nil
 }
+
+func (p *listed) hasTests() bool { return len(p.TestGoFiles)+len(p.XTestGoFiles) > 0 }
 
 func (s *source) check(exports map[string]string) error {
 	for _, name := range s.GoFiles {
@@ -113,6 +142,6 @@ func (s *source) check(exports map[string]string) error {
 
 // usesRapid reports whether the package's tests are built with the library that searches for a small failing case and
 // writes it into the package's folder: both would be a waste here.
-func (s *source) usesRapid() bool {
-	return slices.Contains(slices.Concat(s.TestImports, s.XTestImports), "pgregory.net/rapid")
+func (p *listed) usesRapid() bool {
+	return slices.Contains(slices.Concat(p.TestImports, p.XTestImports), "pgregory.net/rapid")
 }

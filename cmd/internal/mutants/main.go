@@ -1,8 +1,9 @@
 // Command mutants measures how much the tests of a package notice. It makes small changes to the package's code, one at a
 // time, and runs the package's own tests with each: a change that no test fails for is a survivor, and shows what nobody
-// looks at.
+// looks at. A package that is tested through another one is tried with that one's tests.
 //
 //	go run ./cmd/internal/mutants -n 50 -seed 1 ./ledger/proof
+//	go run ./cmd/internal/mutants -n 50 -tests ./projections/judge ./projections/facts
 //
 // All sampled mutants of a package are compiled into one test binary, where an environment variable switches one of them
 // on. So a package is built once and not once per mutant, and a mutant costs no more than a test run. What the tests never
@@ -34,6 +35,7 @@ type options struct {
 	sample  int
 	seed    uint64
 	exclude string
+	tests   string
 	atLeast float64
 	workers int
 	factor  int
@@ -45,6 +47,7 @@ func main() {
 	flag.IntVar(&o.sample, "n", 50, "how many mutants of each package to try; 0 tries all")
 	flag.Uint64Var(&o.seed, "seed", 1, "which sample: the same number gives the same one as long as the code stays the same")
 	flag.StringVar(&o.exclude, "exclude", "", "leave out files whose names match this regular expression")
+	flag.StringVar(&o.tests, "tests", "", "run the tests of this package instead of each package's own")
 	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
 	flag.IntVar(&o.workers, "j", runtime.NumCPU(), "how many test runs at once")
 	flag.IntVar(&o.factor, "timeout", 10, "stop a run after so many times what the tests take without a mutant")
@@ -78,7 +81,7 @@ func run(ctx context.Context, o options, patterns []string, out io.Writer) (bool
 			return false, fmt.Errorf("-exclude: %w", err)
 		}
 	}
-	packages, err := load(ctx, patterns)
+	packages, err := load(ctx, patterns, o.tests)
 	if err != nil {
 		return false, err
 	}

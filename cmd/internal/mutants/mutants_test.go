@@ -59,7 +59,7 @@ func ok(i int) bool { return i >= 2 }
 // Every kind of change is offered where it makes sense, and nowhere else.
 func TestFind(t *testing.T) {
 	module(t, map[string]string{"sample.go": constructs, "sample_test.go": "package sample"})
-	packages, err := load(t.Context(), []string{"."})
+	packages, err := load(t.Context(), []string{"."}, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -210,7 +210,7 @@ func TestSample(t *testing.T) {
 // What the compiler refuses is left out, and the others are tried all the same. All mutants of a real package are none of
 // those, and with none switched on its tests pass.
 func TestBuild(t *testing.T) {
-	packages, err := load(t.Context(), []string{"listbound/ledger/proof"})
+	packages, err := load(t.Context(), []string{"listbound/ledger/proof"}, "")
 	if err != nil {
 		t.Fatal(err)
 	}

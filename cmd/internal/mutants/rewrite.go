@@ -54,17 +54,20 @@ func rewrite(text []byte, mutants []*mutant) []byte {
 	return out.Bytes()
 }
 
-// switches is the file that is added to the package: it reads which mutant is on, or notes which ones are met.
-func switches(name string) []byte {
-	return fmt.Appendf(nil, `package %s
+// withSwitches adds to a file what reads which mutant is on, or notes which ones are met. It takes no file of its own, since
+// a package may look at what files it has, and no line in front of the others. The package's name ends at nameEnd.
+func withSwitches(text []byte, nameEnd int) []byte {
+	var out bytes.Buffer
+	out.Write(text[:nameEnd])
+	out.WriteString(switchImports)
+	out.Write(text[nameEnd:])
+	fmt.Fprintf(&out, switches, envMutant, envMet)
+	return out.Bytes()
+}
 
-import (
-	mutantCmp "cmp"
-	mutantOS "os"
-	mutantStrconv "strconv"
-	mutantSync "sync"
-)
+const switchImports = `; import ( mutantCmp "cmp"; mutantOS "os"; mutantStrconv "strconv"; mutantSync "sync" )`
 
+const switches = `
 var mutantID, _ = mutantStrconv.Atoi(mutantOS.Getenv(%q))
 
 // Where to note the mutants that are met, if that is asked for.
@@ -118,5 +121,4 @@ func mutantLess[T mutantCmp.Ordered](id int, a, b T) bool         { return a < b
 func mutantLessEqual[T mutantCmp.Ordered](id int, a, b T) bool    { return a < b || !mutantOn(id) && a == b }
 func mutantGreater[T mutantCmp.Ordered](id int, a, b T) bool      { return a > b || mutantOn(id) && a == b }
 func mutantGreaterEqual[T mutantCmp.Ordered](id int, a, b T) bool { return a > b || !mutantOn(id) && a == b }
-`, name, envMutant, envMet)
-}
+`

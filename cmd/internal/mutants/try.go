@@ -92,21 +92,24 @@ func (r *runs) build(ctx context.Context, sample []*mutant) (refused map[*mutant
 		overlay.Replace[path] = to
 		return os.WriteFile(to, text, 0o600)
 	}
-	for path, text := range r.text {
+	for i, file := range r.files {
+		path := r.fset.File(file.Pos()).Name()
 		var mine []*mutant
 		for _, m := range sample {
 			if m.path == path {
 				mine = append(mine, m)
 			}
 		}
-		if len(mine) > 0 {
-			if err := put(path, rewrite(text, mine)); err != nil {
-				return nil, err
-			}
+		if i > 0 && len(mine) == 0 {
+			continue
 		}
-	}
-	if err := put(filepath.Join(r.Dir, "mutants_switches.go"), switches(r.Name)); err != nil {
-		return nil, err
+		text := rewrite(r.text[path], mine)
+		if i == 0 { // before its package clause nothing is ever changed
+			text = withSwitches(text, r.fset.Position(file.Name.End()).Offset)
+		}
+		if err := put(path, text); err != nil {
+			return nil, err
+		}
 	}
 	raw, err := json.Marshal(overlay)
 	if err != nil {
@@ -116,7 +119,8 @@ func (r *runs) build(ctx context.Context, sample []*mutant) (refused map[*mutant
 	if err := os.WriteFile(overlayPath, raw, 0o600); err != nil {
 		return nil, err
 	}
-	cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-gcflags=-e", "-overlay", overlayPath, "-o", r.bin, r.ImportPath)
+	cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-gcflags=-e", "-overlay", overlayPath, "-o", r.bin,
+		r.tests.ImportPath)
 	out, err := cmd.CombinedOutput()
 	if err == nil {
 		return nil, nil
@@ -150,11 +154,11 @@ func (r *runs) blame(out []byte, overlay map[string]string, sample []*mutant) ma
 // not clear up.
 func (r *runs) command(ctx context.Context, limit time.Duration, tmp string, env ...string) *exec.Cmd {
 	args := []string{"-test.short", "-test.failfast", "-test.timeout", limit.String()}
-	if r.usesRapid() {
+	if r.tests.usesRapid() {
 		args = append(args, "-rapid.nofailfile", "-rapid.shrinktime=0s")
 	}
 	cmd := exec.CommandContext(ctx, r.bin, args...)
-	cmd.Dir = r.Dir
+	cmd.Dir = r.tests.Dir
 	cmd.Env = append(append(os.Environ(), "TMPDIR="+tmp), env...)
 	cmd.WaitDelay = time.Second
 	return cmd
