@@ -16,7 +16,8 @@ func wholeData(t *testing.T) []Data {
 	reading := func() *Reading { return &Reading{Found: string(Outside), Code: code} }
 	k := newTestKey(t, "north/packing-1", 7)
 	policy := DefaultPolicy()
-	policy.SecondLook = []string{"LAP-MAJOR"}
+	policy.SecondLook, policy.Cycles = []string{"LAP-MAJOR"}, []string{"steam-134"}
+	policy.BadgeMinutes, policy.Codes = 30, []CodePattern{{Kind: ScanCase, Like: "K-9999"}}
 	return []Data{
 		&SetPacked{List: "LAP", Version: 3, WeightGrams: 8400, Note: "rush", SecondLook: "B-2",
 			Exceptions: []Exception{{Line: 1, Counted: 5, Reason: "missing"}}},

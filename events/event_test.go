@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 )
 
@@ -389,5 +390,26 @@ func TestCheckRefuses(t *testing.T) {
 	}
 	if p := DefaultPolicy(); p.Check() != nil {
 		t.Errorf("the default policy is refused: %v", p.Check())
+	}
+}
+
+// TestDefaultPolicy: what holds where a site has adopted nothing.
+func TestDefaultPolicy(t *testing.T) {
+	want := Policy{
+		Links: []Kind{"set.packed", "list.sealed", "set.sterilized", "set.opened", "set.counted", "case.closed"},
+		// AORN has counts before the procedure and at its end, by two persons.
+		Stages:        []Stage{"first", "final"},
+		TwoPersons:    true,
+		MayStayUnread: []Placement{"screen"},
+		// The times: common practice, no source.
+		ClockToleranceSeconds: 2 * 60,
+		MinimumTravelSeconds:  60,
+		// 25 lb (ANSI/AAMI ST77, 4.3.5) of 453.59237 g, in whole grams.
+		WeightLimitGrams: 11340,
+		// CDC 2008, Table 12: one positive in steam is repeated before anything is recalled.
+		Recall: "repeat-three-cycles",
+	}
+	if d := cmp.Diff(want, DefaultPolicy()); d != "" {
+		t.Error(d)
 	}
 }

@@ -3,6 +3,7 @@ package events
 import (
 	"bytes"
 	"crypto/sha256"
+	"slices"
 	"strings"
 	"testing"
 	"unsafe"
@@ -193,6 +194,27 @@ func TestReaderLeavesToDecode(t *testing.T) {
 		got, want := NewReader().Parse([]byte(n)), Parse([]byte(n))
 		if d := cmp.Diff(want, got, cmp.Comparer(sameError)); d != "" || want.Hash != sha256.Sum256([]byte(n)) {
 			t.Errorf("%s: %s", n, d)
+		}
+	}
+}
+
+// TestReaderOfHalves: of whatever a text still has behind its first part and in
+// front of its last, a Reader reads what Decode reads, or leaves it.
+func TestReaderOfHalves(t *testing.T) {
+	for _, text := range commonEvents(t) {
+		for from := range text {
+			tail := bytes.LastIndexByte(text, ',')
+			for _, changed := range [][]byte{
+				append(bytes.Clone(text[:from]), text[tail:]...), append(bytes.Clone(text[:from]), text[tail+1:]...), text[from:],
+			} {
+				e := NewReader().event(slices.Clip(changed))
+				if e == nil {
+					continue
+				}
+				if want, err := Decode(changed); err != nil || !cmp.Equal(want, e) {
+					t.Errorf("%s: read as %+v, want %+v, %v", changed, e, want, err)
+				}
+			}
 		}
 	}
 }

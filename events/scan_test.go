@@ -83,7 +83,9 @@ func TestRecognise(t *testing.T) {
 		{"800412345A", []ScanKind{ScanSet}, ScanSet, "800412345A"},   // five digits are none
 		{"80041234567A", nil, ScanSet, "1234567A"},
 		{"7023123456A", nil, ScanSet, "123456A"},
-		{"X9Z-77", nil, ScanPlain, "X9Z-77"}, // no label has a Z there
+		{"7023123456", nil, ScanSet, "123456"}, // just the six digits
+		{code[:39], nil, ScanPlain, code[:39]}, // a sheet code has 54 characters: so little of one is none
+		{"X9Z-77", nil, ScanPlain, "X9Z-77"},   // no label has a Z there
 		{"X9", nil, ScanPlain, "X9"},
 		// Brackets with anything but two to four digits in them are no GS1 symbol.
 		{"(1)A", nil, ScanPlain, "(1)A"},
@@ -141,6 +143,8 @@ func TestRecogniseRefuses(t *testing.T) {
 		{"]C1", nil, "no code"},
 		{string(damaged), nil, "sheet code is damaged"},
 		{code[:53], nil, "has 53 characters"},
+		{code[:40], nil, "has 40 characters"},
+		{code + "7", nil, "two codes ran together"},
 		{code + "LAP-014", nil, "two codes ran together"},
 		{code + tag, nil, "2 codes in one scan"},
 		{tag[:5] + "9" + tag[6:], nil, "damaged"},
@@ -219,6 +223,9 @@ func TestRecogniseAllTakesApart(t *testing.T) {
 		{tag + code, "set LAP-014 and sheet code " + scanCode(t).Short()},
 		{"A]C180044012345AAbb", "identifier A and set 4012345AAbb"},
 		{"]A]C180044012345AAbb", "identifier ]A and set 4012345AAbb"},
+		// A symbology identifier has a letter behind its bracket (ISO/IEC 15424).
+		{"A]0B", "identifier A]0B"},
+		{"A]9B", "identifier A]9B"},
 		{tag + code + badge, "set LAP-014 and sheet code " + scanCode(t).Short() + " and badge B-1182"},
 		{code + load, "sheet code " + scanCode(t).Short() + " and load S2-0302-04"},
 		{"]C180044012345AAbb]C192S2-0302-04", "set 4012345AAbb and load S2-0302-04"},

@@ -105,6 +105,9 @@ func TestSheetCodeRoundTrip(t *testing.T) {
 		if err != nil || got != c {
 			t.Fatalf("%s: %+v, %v, want %+v", s, got, err, c)
 		}
+		if quick, ok := parsePrinted(s); !ok || quick != c {
+			t.Fatalf("%s is as printed, and was not read at sight: %+v, %v", s, quick, ok)
+		}
 		if got.String() != s || got.Trip != trip || got.Short() != c.Short() {
 			t.Fatalf("%s is written again as %s", s, got)
 		}
