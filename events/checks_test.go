@@ -9,46 +9,10 @@ import (
 	"github.com/go-json-experiment/json/jsontext"
 )
 
-// wholeData is valid data of every kind in which every member is there.
-func wholeData(t *testing.T) []Data {
-	t.Helper()
-	code := testCode(t).String()
-	reading := func() *Reading { return &Reading{Found: string(Outside), Code: code} }
-	k := newTestKey(t, "north/packing-1", 7)
-	policy := DefaultPolicy()
-	policy.SecondLook, policy.Cycles = []string{"LAP-MAJOR"}, []string{"steam-134"}
-	policy.BadgeMinutes, policy.Codes = 30, []CodePattern{{Kind: ScanCase, Like: "K-9999"}}
-	return []Data{
-		&SetPacked{List: "LAP", Version: 3, WeightGrams: 8400, Note: "rush", SecondLook: "B-2",
-			Exceptions: []Exception{{Line: 1, Counted: 5, Reason: "missing"}}},
-		&ListSealed{Placement: Outside, List: "LAP", Version: 3, Seals: []string{"1"}, BagLot: "L-9",
-			ListDigest: Digest{1}.String(), Binding: Digest{2}.String(), Code: code},
-		&SetSterilized{Load: "S1-1", Sterilizer: "S1", Run: 12, Cycle: "steam-134", Result: "passed", Released: true,
-			Started: "2026-03-04T09:10:11Z", Loader: "B-3"},
-		&SetChecked{Place: "A4", Tag: "LAP-014", OuterLabel: "LAP-014", SealBroken: true, Seals: []string{"1"},
-			Sheet: reading()},
-		&SetOpened{Case: "K-1", Room: "OR 3", Tag: "LAP-014", OuterLabel: "LAP-014", Seals: []string{"1"},
-			SealBroken: true, Indicator: "pass", Sheet: reading()},
-		&SetCounted{Case: "K-1", Stage: StageFirst, Sheet: code, Counter: "B-1", Witness: "B-2",
-			Counts: []Count{{Line: 1, Counted: 5}}, Removed: []Removed{{Line: 1, Quantity: 1, Reason: "specimen"}}},
-		&CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{"x-ray"}, Reason: "none", Witness: "B-2"},
-		&ListIssued{List: "LAP", Version: 3, Title: "Laparotomy", Cycles: []string{"steam-134"},
-			Lines: []Line{{Line: 1, Item: "FCP-125", Description: "Forceps", Quantity: 6}}},
-		&IndicatorRead{Load: "S1-1", Sterilizer: "S1", Result: "negative", Lot: "L-1", Control: "positive"},
-		&PolicyAdopted{Policy: policy, Reason: "committee"},
-		&StationEnrolled{Station: k.name, Key: k.vkey, Reason: "new"},
-		&StationRetired{Station: k.name, Reason: "lost"},
-		&FindingAcknowledged{Code: "sheet-swapped", Reason: "both called back"},
-		&EventCorrected{Event: testTrip(0), Action: "replace", Reason: "typed wrong", Data: jsontext.Value(`{}`)},
-	}
-}
-
 // TestEveryMemberIsChecked puts what can't have been observed into each member
 // of data of each kind. A member that is not looked at is named.
 func TestEveryMemberIsChecked(t *testing.T) {
-	kinds := make(map[Kind]bool)
-	for _, d := range wholeData(t) {
-		kinds[d.Kind()] = true
+	for _, d := range wholeData() {
 		if err := d.Check(); err != nil {
 			t.Fatalf("%s: %v", d.Kind(), err)
 		}
@@ -79,11 +43,6 @@ func TestEveryMemberIsChecked(t *testing.T) {
 		}
 		if err := d.Check(); err != nil {
 			t.Fatalf("%s was not put back: %v", d.Kind(), err)
-		}
-	}
-	for _, k := range Kinds() {
-		if !kinds[k] {
-			t.Errorf("no example of a %s", k)
 		}
 	}
 }

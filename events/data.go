@@ -1,7 +1,11 @@
 package events
 
 import (
+	"fmt"
+	"time"
+
 	"github.com/go-json-experiment/json/jsontext"
+	"golang.org/x/mod/sumdb/note"
 )
 
 // Data is what an event of one kind says.
@@ -12,6 +16,57 @@ type Data interface {
 	Keys() Keys
 	// Check refuses what can't have been observed.
 	Check() error
+}
+
+// The kinds of version 1. Each has a row in the table of kinds.
+const (
+	KindSetPacked           Kind = "set.packed"
+	KindListSealed          Kind = "list.sealed"
+	KindSetSterilized       Kind = "set.sterilized"
+	KindSetOpened           Kind = "set.opened"
+	KindSetCounted          Kind = "set.counted"
+	KindCaseClosed          Kind = "case.closed"
+	KindListIssued          Kind = "list.issued"
+	KindSetChecked          Kind = "set.checked"
+	KindIndicatorRead       Kind = "indicator.read"
+	KindPolicyAdopted       Kind = "policy.adopted"
+	KindStationEnrolled     Kind = "station.enrolled"
+	KindStationRetired      Kind = "station.retired"
+	KindFindingAcknowledged Kind = "finding.acknowledged"
+	KindEventCorrected      Kind = "event.corrected"
+)
+
+// kindTable is the only list of kinds. Everything that depends on the kind
+// alone, here and in other packages, is derived from it.
+var kindTable = []KindInfo{
+	{Kind: KindSetPacked, Subject: SubjectSet, By: ByStation, New: empty[SetPacked],
+		Link: true, Keys: []Key{KeyList}},
+	{Kind: KindListSealed, Subject: SubjectSet, By: ByStation, New: empty[ListSealed],
+		Link: true, Keys: []Key{}},
+	{Kind: KindSetSterilized, Subject: SubjectSet, By: ByStation, New: empty[SetSterilized],
+		Link: true, Keys: []Key{KeyLoad, KeySterilizer}},
+	{Kind: KindSetOpened, Subject: SubjectSet, By: ByStation, New: empty[SetOpened],
+		Link: true, Keys: []Key{KeyCase, KeySheet}},
+	{Kind: KindSetCounted, Subject: SubjectSet, By: ByStation, New: empty[SetCounted],
+		Link: true, Keys: []Key{KeyCase, KeySheet}},
+	{Kind: KindCaseClosed, Subject: SubjectCase, By: ByStation, New: empty[CaseClosed],
+		Link: true, Keys: []Key{KeyCase}},
+	{Kind: KindListIssued, Subject: SubjectList, By: ByStation, New: empty[ListIssued],
+		Keys: []Key{KeyList}},
+	{Kind: KindSetChecked, Subject: SubjectSet, By: ByStation, New: empty[SetChecked],
+		Keys: []Key{KeySheet}},
+	{Kind: KindIndicatorRead, Subject: SubjectLoad, By: ByStation, New: empty[IndicatorRead],
+		Keys: []Key{KeyLoad, KeySterilizer}},
+	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
+		Keys: []Key{}},
+	{Kind: KindStationEnrolled, Subject: SubjectStation, By: ByLedger, New: empty[StationEnrolled],
+		Keys: []Key{KeyStation}},
+	{Kind: KindStationRetired, Subject: SubjectStation, By: ByLedger, New: empty[StationRetired],
+		Keys: []Key{KeyStation}},
+	{Kind: KindFindingAcknowledged, Subject: SubjectSet, By: ByStation, New: empty[FindingAcknowledged],
+		Keys: []Key{}},
+	{Kind: KindEventCorrected, Subject: SubjectEvent, By: ByEither, New: empty[EventCorrected],
+		Keys: []Key{KeyEvent}},
 }
 
 // Placement is where a sheet travels.
@@ -47,6 +102,33 @@ type ListIssued struct {
 	Cycles  []string `json:"cycles,omitempty"` // sterilizer cycles this kind of set may run; any if empty
 }
 
+func (*ListIssued) Kind() Kind { return KindListIssued }
+
+// Keys implements Data.
+func (d *ListIssued) Keys() Keys { return Keys{KeyList: d.List} }
+
+// Check implements Data.
+func (d *ListIssued) Check() error {
+	var c checks
+	c.id("list", d.List)
+	c.inRange("version", d.Version, 1, maxCount)
+	c.text("title", d.Title)
+	n := len(d.Lines)
+	c.must(n >= 1 && n <= maxLines, "the list has %d lines; it has from 1 to %d", n, maxLines)
+	numbers := make(map[int64]struct{}, n)
+	for _, l := range d.Lines {
+		c.startLine("", l.Line, numbers)
+		c.id("item", l.Item)
+		c.text("description", l.Description)
+		c.inRange("quantity", l.Quantity, 0, maxCount)
+	}
+	c.endLines()
+	for _, cycle := range d.Cycles {
+		c.id("cycle", cycle)
+	}
+	return c.err
+}
+
 // SetPacked starts a trip: a set was assembled against a list version.
 type SetPacked struct {
 	List        string      `json:"list"`
@@ -64,6 +146,28 @@ type Exception struct {
 	Reason  string `json:"reason"` // missing, substituted, damaged, or the site's own word
 }
 
+func (*SetPacked) Kind() Kind { return KindSetPacked }
+
+// Keys implements Data.
+func (d *SetPacked) Keys() Keys { return Keys{KeyList: d.List} }
+
+// Check implements Data.
+func (d *SetPacked) Check() error {
+	var c checks
+	c.id("list", d.List)
+	c.inRange("version", d.Version, 1, maxCount)
+	c.inRange("weightGrams", d.WeightGrams, 0, maxGrams)
+	c.optionalText("note", d.Note)
+	c.optionalID("secondLook", d.SecondLook)
+	numbers := make(map[int64]struct{}, len(d.Exceptions))
+	for _, x := range d.Exceptions {
+		c.startLine("exceptions: ", x.Line, numbers)
+		c.inRange("counted", x.Counted, 0, maxCount)
+		c.text("reason", x.Reason)
+	}
+	return c.err
+}
+
 // ListSealed bound one sheet to the set and trip. ListDigest, Binding and Code
 // are the station's own computation, to which a later reading is compared.
 type ListSealed struct {
@@ -75,6 +179,25 @@ type ListSealed struct {
 	ListDigest string    `json:"listDigest,omitempty"`              // lower-case hex SHA-256
 	Binding    string    `json:"binding,omitempty" record:"unique"` // lower-case hex SHA-256
 	Code       string    `json:"code,omitempty"`                    // the sheet code that was printed or shown
+}
+
+func (*ListSealed) Kind() Kind { return KindListSealed }
+
+// Keys implements Data. A seal's list is its packing's, and is not looked up.
+func (*ListSealed) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *ListSealed) Check() error {
+	var c checks
+	oneOf(&c, "placement", d.Placement, placements...)
+	c.optionalID("list", d.List)
+	c.inRange("version", d.Version, 0, maxCount)
+	c.each("seal", d.Seals, checkID)
+	c.optionalID("bagLot", d.BagLot)
+	c.optionalDigest("listDigest", d.ListDigest)
+	c.optionalDigest("binding", d.Binding)
+	c.optionalCode("", d.Code)
+	return c.err
 }
 
 // SetSterilized says that the set was in a load, and how that load's cycle ended.
@@ -89,11 +212,58 @@ type SetSterilized struct {
 	Loader     string `json:"loader,omitempty"`  // badge of who started it
 }
 
+func (*SetSterilized) Kind() Kind { return KindSetSterilized }
+
+// Keys implements Data.
+func (d *SetSterilized) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
+
+// Check implements Data.
+func (d *SetSterilized) Check() error {
+	var c checks
+	c.id("load", d.Load)
+	c.id("sterilizer", d.Sterilizer)
+	c.inRange("run", d.Run, 1, 9999999)
+	c.id("cycle", d.Cycle)
+	oneOf(&c, "result", d.Result, "passed", "failed")
+	if _, err := time.Parse(time.RFC3339, d.Started); d.Started != "" && err != nil {
+		c.must(false, "started: %q is no time such as 2026-03-02T08:02:00Z", d.Started)
+	}
+	c.optionalID("loader", d.Loader)
+	return c.err
+}
+
 // Reading is what was found where a sheet was looked for.
 type Reading struct {
 	Found      string `json:"found"` // a Placement, or none
 	Code       string `json:"code,omitempty"`
 	Unreadable bool   `json:"unreadable,omitzero"`
+}
+
+// foundWords are those of Reading.Found.
+var foundWords = func() (words []string) {
+	for _, p := range placements {
+		words = append(words, string(p))
+	}
+	return append(words, FoundNone)
+}()
+
+func (r *Reading) check(c *checks) {
+	if r == nil {
+		return
+	}
+	oneOf(c, "sheet: found", r.Found, foundWords...)
+	c.must(r.Found != FoundNone || r.Code == "" && !r.Unreadable,
+		"sheet: found none, yet a code or a damaged code is given")
+	c.must(!r.Unreadable || r.Code == "", "sheet: a code is given and called unreadable; give one of the two")
+	c.optionalCode("sheet: ", r.Code)
+}
+
+// code returns the sheet code that was read, "" where there is none.
+func (r *Reading) code() string {
+	if r == nil {
+		return ""
+	}
+	return r.Code
 }
 
 // SetChecked is a scan between the links: storage, case cart.
@@ -106,6 +276,22 @@ type SetChecked struct {
 	SealBroken bool     `json:"sealBroken,omitzero"`
 }
 
+func (*SetChecked) Kind() Kind { return KindSetChecked }
+
+// Keys implements Data.
+func (d *SetChecked) Keys() Keys { return Keys{KeySheet: d.Sheet.code()} }
+
+// Check implements Data.
+func (d *SetChecked) Check() error {
+	var c checks
+	c.optionalText("place", d.Place)
+	c.optionalID("tag", d.Tag)
+	c.optionalID("outerLabel", d.OuterLabel)
+	d.Sheet.check(&c)
+	c.each("seal", d.Seals, checkID)
+	return c.err
+}
+
 // SetOpened says that a set was opened for a case.
 type SetOpened struct {
 	Case       string   `json:"case"`
@@ -116,6 +302,26 @@ type SetOpened struct {
 	Seals      []string `json:"seals,omitempty"`
 	SealBroken bool     `json:"sealBroken,omitzero"`
 	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail
+}
+
+func (*SetOpened) Kind() Kind { return KindSetOpened }
+
+// Keys implements Data.
+func (d *SetOpened) Keys() Keys { return Keys{KeyCase: d.Case, KeySheet: d.Sheet.code()} }
+
+// Check implements Data.
+func (d *SetOpened) Check() error {
+	var c checks
+	if d.Indicator != "" {
+		oneOf(&c, "indicator", d.Indicator, "pass", "fail")
+	}
+	c.id("case", d.Case)
+	c.optionalText("room", d.Room)
+	c.optionalID("tag", d.Tag)
+	c.optionalID("outerLabel", d.OuterLabel)
+	d.Sheet.check(&c)
+	c.each("seal", d.Seals, checkID)
+	return c.err
 }
 
 // Stage is when in a case a count was made.
@@ -161,6 +367,42 @@ type Removed struct {
 	Reason   string `json:"reason"`
 }
 
+func (*SetCounted) Kind() Kind { return KindSetCounted }
+
+// Keys implements Data.
+func (d *SetCounted) Keys() Keys {
+	k := Keys{KeyCase: d.Case}
+	if d.Sheet != SheetScreen {
+		k[KeySheet] = d.Sheet
+	}
+	return k
+}
+
+// Check implements Data.
+func (d *SetCounted) Check() error {
+	var c checks
+	oneOf(&c, "stage", d.Stage, stages...)
+	c.id("case", d.Case)
+	c.id("counter", d.Counter)
+	c.optionalID("witness", d.Witness)
+	c.must(d.Sheet != "", "sheet is missing: give the code counted against, or %q for the list on the screen", SheetScreen)
+	if d.Sheet != SheetScreen {
+		c.optionalCode("sheet: ", d.Sheet)
+	}
+	numbers := make(map[int64]struct{}, len(d.Counts))
+	for _, x := range d.Counts {
+		c.startLine("counts: ", x.Line, numbers)
+		c.inRange("counted", x.Counted, 0, maxCount)
+	}
+	for _, x := range d.Removed {
+		// For two reasons a line may stand here twice.
+		c.startLine("removed: ", x.Line, nil)
+		c.inRange("quantity", x.Quantity, 1, maxCount)
+		c.text("reason", x.Reason)
+	}
+	return c.err
+}
+
 // CaseClosed ends a case. Subject: the case reference.
 type CaseClosed struct {
 	Case    string   `json:"case"`
@@ -168,6 +410,22 @@ type CaseClosed struct {
 	Actions []string `json:"actions"`
 	Reason  string   `json:"reason,omitempty"`
 	Witness string   `json:"witness,omitempty"`
+}
+
+func (*CaseClosed) Kind() Kind { return KindCaseClosed }
+
+// Keys implements Data.
+func (d *CaseClosed) Keys() Keys { return Keys{KeyCase: d.Case} }
+
+// Check implements Data.
+func (d *CaseClosed) Check() error {
+	var c checks
+	c.id("case", d.Case)
+	oneOf(&c, "outcome", d.Outcome, "reconciled", "unreconciled")
+	c.optionalText("reason", d.Reason)
+	c.optionalID("witness", d.Witness)
+	c.each("action", d.Actions, checkText)
+	return c.err
 }
 
 // IndicatorRead is a biological indicator's result for a load. Subject: the load id.
@@ -179,11 +437,42 @@ type IndicatorRead struct {
 	Control    string `json:"control,omitempty"` // what the unprocessed control of the lot showed: positive, negative
 }
 
+func (*IndicatorRead) Kind() Kind { return KindIndicatorRead }
+
+// Keys implements Data.
+func (d *IndicatorRead) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
+
+// Check implements Data.
+func (d *IndicatorRead) Check() error {
+	var c checks
+	c.id("load", d.Load)
+	c.id("sterilizer", d.Sterilizer)
+	oneOf(&c, "result", d.Result, "negative", "positive")
+	c.optionalText("lot", d.Lot)
+	if d.Control != "" {
+		oneOf(&c, "control", d.Control, "negative", "positive")
+	}
+	return c.err
+}
+
 // PolicyAdopted puts a site's policy in force from the observed time on.
 // Subject: the site.
 type PolicyAdopted struct {
 	Policy
 	Reason string `json:"reason,omitempty"`
+}
+
+func (*PolicyAdopted) Kind() Kind { return KindPolicyAdopted }
+
+// Keys implements Data. A policy is looked up by its site, the event's subject.
+func (*PolicyAdopted) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *PolicyAdopted) Check() error {
+	var c checks
+	c.keep(d.Policy.Check())
+	c.optionalText("reason", d.Reason)
+	return c.err
 }
 
 // StationEnrolled lets a station record. It is signed by the ledger's own key.
@@ -194,10 +483,45 @@ type StationEnrolled struct {
 	Reason  string `json:"reason,omitempty"`
 }
 
+func (*StationEnrolled) Kind() Kind { return KindStationEnrolled }
+
+// Keys implements Data.
+func (d *StationEnrolled) Keys() Keys { return Keys{KeyStation: d.Station} }
+
+// Check implements Data.
+func (d *StationEnrolled) Check() error {
+	var c checks
+	c.station(d.Station)
+	if c.err != nil {
+		return c.err
+	}
+	v, err := note.NewVerifier(d.Key)
+	if err != nil {
+		return fmt.Errorf("key of %s is not a signed-note verifier key (name+hash+base64)", d.Station)
+	}
+	c.must(v.Name() == d.Station,
+		"the key is named %q, the station %q; a station's key carries its name", v.Name(), d.Station)
+	c.optionalText("reason", d.Reason)
+	return c.err
+}
+
 // StationRetired ends a station's right to record. Signed by the ledger's key.
 type StationRetired struct {
 	Station string `json:"station"`
 	Reason  string `json:"reason"`
+}
+
+func (*StationRetired) Kind() Kind { return KindStationRetired }
+
+// Keys implements Data.
+func (d *StationRetired) Keys() Keys { return Keys{KeyStation: d.Station} }
+
+// Check implements Data.
+func (d *StationRetired) Check() error {
+	var c checks
+	c.station(d.Station)
+	c.text("reason", d.Reason)
+	return c.err
 }
 
 // FindingAcknowledged records that a person has taken note of a finding. It hides nothing.
@@ -205,6 +529,19 @@ type StationRetired struct {
 type FindingAcknowledged struct {
 	Code   string `json:"code"`
 	Reason string `json:"reason"`
+}
+
+func (*FindingAcknowledged) Kind() Kind { return KindFindingAcknowledged }
+
+// Keys implements Data. An acknowledgement is looked up by its trip.
+func (*FindingAcknowledged) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *FindingAcknowledged) Check() error {
+	var c checks
+	c.id("code", d.Code)
+	c.text("reason", d.Reason)
+	return c.err
 }
 
 // EventCorrected voids an earlier event or replaces its data; the original stays.
@@ -215,83 +552,32 @@ type EventCorrected struct {
 	Data   jsontext.Value `json:"data,omitempty"` // replace: the whole data of the event's kind
 }
 
+func (*EventCorrected) Kind() Kind { return KindEventCorrected }
+
+// Keys implements Data.
+func (d *EventCorrected) Keys() Keys { return Keys{KeyEvent: d.Event} }
+
+// Check implements Data.
+func (d *EventCorrected) Check() error {
+	var c checks
+	c.uuid("event", d.Event)
+	oneOf(&c, "action", d.Action, "void", "replace")
+	c.text("reason", d.Reason)
+	c.must((d.Action == "replace") == (len(d.Data) > 0),
+		"action %s: data is given with replace, and only then", d.Action)
+	return c.err
+}
+
 // Unknown keeps an event whose kind or version this program doesn't know.
 type Unknown struct {
 	Type string
 	Raw  jsontext.Value
 }
 
-func (*SetPacked) Kind() Kind           { return KindSetPacked }
-func (*ListSealed) Kind() Kind          { return KindListSealed }
-func (*SetSterilized) Kind() Kind       { return KindSetSterilized }
-func (*SetOpened) Kind() Kind           { return KindSetOpened }
-func (*SetCounted) Kind() Kind          { return KindSetCounted }
-func (*CaseClosed) Kind() Kind          { return KindCaseClosed }
-func (*ListIssued) Kind() Kind          { return KindListIssued }
-func (*SetChecked) Kind() Kind          { return KindSetChecked }
-func (*IndicatorRead) Kind() Kind       { return KindIndicatorRead }
-func (*PolicyAdopted) Kind() Kind       { return KindPolicyAdopted }
-func (*StationEnrolled) Kind() Kind     { return KindStationEnrolled }
-func (*StationRetired) Kind() Kind      { return KindStationRetired }
-func (*FindingAcknowledged) Kind() Kind { return KindFindingAcknowledged }
-func (*EventCorrected) Kind() Kind      { return KindEventCorrected }
-func (*Unknown) Kind() Kind             { return "" }
-
-// Keys implements Data.
-func (d *SetPacked) Keys() Keys { return Keys{KeyList: d.List} }
-
-// Keys implements Data. A seal's list is its packing's, and is not looked up.
-func (*ListSealed) Keys() Keys { return Keys{} }
-
-// Keys implements Data.
-func (d *SetSterilized) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
-
-// Keys implements Data.
-func (d *SetOpened) Keys() Keys { return Keys{KeyCase: d.Case, KeySheet: d.Sheet.code()} }
-
-// Keys implements Data.
-func (d *SetCounted) Keys() Keys {
-	k := Keys{KeyCase: d.Case}
-	if d.Sheet != SheetScreen {
-		k[KeySheet] = d.Sheet
-	}
-	return k
-}
-
-// Keys implements Data.
-func (d *CaseClosed) Keys() Keys { return Keys{KeyCase: d.Case} }
-
-// Keys implements Data.
-func (d *ListIssued) Keys() Keys { return Keys{KeyList: d.List} }
-
-// Keys implements Data.
-func (d *SetChecked) Keys() Keys { return Keys{KeySheet: d.Sheet.code()} }
-
-// Keys implements Data.
-func (d *IndicatorRead) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
-
-// Keys implements Data. A policy is looked up by its site, the event's subject.
-func (*PolicyAdopted) Keys() Keys { return Keys{} }
-
-// Keys implements Data.
-func (d *StationEnrolled) Keys() Keys { return Keys{KeyStation: d.Station} }
-
-// Keys implements Data.
-func (d *StationRetired) Keys() Keys { return Keys{KeyStation: d.Station} }
-
-// Keys implements Data. An acknowledgement is looked up by its trip.
-func (*FindingAcknowledged) Keys() Keys { return Keys{} }
-
-// Keys implements Data.
-func (d *EventCorrected) Keys() Keys { return Keys{KeyEvent: d.Event} }
+func (*Unknown) Kind() Kind { return "" }
 
 // Keys implements Data.
 func (*Unknown) Keys() Keys { return Keys{} }
 
-// code returns the sheet code that was read, "" where there is none.
-func (r *Reading) code() string {
-	if r == nil {
-		return ""
-	}
-	return r.Code
-}
+// Check implements Data.
+func (d *Unknown) Check() error { return nil }

@@ -9,6 +9,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
+	"strings"
 	"testing"
 	"time"
 
@@ -102,48 +104,172 @@ func testEvent(d Data, station string, seq int64, prev string, at time.Time) *Ev
 	return e
 }
 
-// drawData draws valid data of a kind.
+// drawData draws valid data of a kind, member by member. A member that drawn
+// does not name is an id, which passes for a text, or a small number.
 func drawData(t *rapid.T, k Kind) Data {
-	d := drawer{t}
-	draw, ok := map[Kind]func() Data{
-		KindSetPacked: d.packed, KindListSealed: d.sealed, KindSetSterilized: d.sterilized, KindSetOpened: d.opened,
-		KindSetCounted: d.counted, KindCaseClosed: d.closed, KindListIssued: d.issued, KindSetChecked: d.checked,
-		KindIndicatorRead: d.indicator, KindPolicyAdopted: d.policy, KindStationEnrolled: d.enrolled,
-		KindStationRetired: d.retired, KindFindingAcknowledged: d.acknowledged, KindEventCorrected: d.corrected,
-	}[k]
-	if !ok {
-		t.Fatalf("no data is drawn for kind %q", k)
+	return drawer{t: t}.data(k)
+}
+
+// wholeData is valid data of every kind in which every member is there.
+func wholeData() []Data {
+	var out []Data
+	for _, k := range Kinds() {
+		out = append(out, rapid.Custom(func(t *rapid.T) Data { return drawer{t: t, whole: true}.data(k) }).Example(1))
 	}
-	return draw()
+	return out
 }
 
 // drawer draws members of data. Each is named, so that a failure can be read.
-type drawer struct{ t *rapid.T }
+type drawer struct {
+	t     *rapid.T
+	whole bool // nothing is left out, and no number is 0
+}
+
+func (d drawer) data(k Kind) Data {
+	data := k.newData()
+	v := reflect.ValueOf(data).Elem()
+	v.Set(d.value(v.Type(), v.Type().Name()))
+	if err := data.Check(); err != nil {
+		d.t.Fatalf("%T was drawn as %+v: %v; say in drawn (helpers_test.go) what that member is drawn from", data, data, err)
+	}
+	return data
+}
+
+// drawn draws what has a rule of its own, by the name of a type, of a member of
+// any struct, or of a member of one struct; nil: there is no such rule.
+func (d drawer) drawn(name string) any {
+	switch name {
+	case "Placement":
+		return rapid.SampledFrom(placements).Draw(d.t, "placement")
+	case "Stage":
+		return rapid.SampledFrom(stages).Draw(d.t, "stage")
+	case "Reading":
+		return d.reading()
+	case "Reason", "Description", "Title", "Note", "Room", "Place", "Actions[]":
+		return d.text(name)
+	case "Counted":
+		return d.number("counted", 0, maxCount)
+	case "Quantity":
+		return d.number("quantity", 1, maxCount)
+	case "WeightGrams":
+		return d.number("weight", 0, maxGrams)
+	case "CaseClosed.Outcome":
+		return d.oneOf("outcome", "reconciled", "unreconciled")
+	case "EventCorrected":
+		return d.corrected()
+	case "IndicatorRead.Control", "IndicatorRead.Result":
+		return d.oneOf(name, "negative", "positive")
+	case "Line.Quantity":
+		return d.number("quantity", 0, maxCount)
+	case "ListIssued.Lines":
+		return d.slice(reflect.TypeFor[[]Line](), "lines", 1, 4).Interface()
+	case "ListSealed.Binding":
+		return Digest{0xab}.String()
+	case "ListSealed.Code":
+		return d.code()
+	case "ListSealed.ListDigest":
+		return Digest{1}.String()
+	case "PolicyAdopted.Policy":
+		return d.policy()
+	case "SetCounted.Sheet":
+		return d.oneOf("sheet", SheetScreen, d.code())
+	case "SetOpened.Indicator":
+		return d.oneOf("indicator", "pass", "fail")
+	case "SetSterilized.Result":
+		return d.oneOf("result", "passed", "failed")
+	case "SetSterilized.Started":
+		return testTime.Format(time.RFC3339)
+	case "StationEnrolled":
+		return d.enrolled()
+	case "StationRetired.Station":
+		return "north/packing-1"
+	}
+	return nil
+}
+
+// value draws a value of a type, which name says more about: the name of a
+// struct, of a member after its struct's, or of a member's elements.
+func (d drawer) value(typ reflect.Type, name string) reflect.Value {
+	_, member, _ := strings.Cut(name, ".")
+	for _, n := range []string{name, member, typ.Name()} {
+		if x := d.drawn(n); x != nil {
+			return reflect.ValueOf(x)
+		}
+	}
+	v := reflect.New(typ).Elem()
+	switch typ.Kind() {
+	case reflect.Struct:
+		d.members(v)
+	case reflect.Pointer:
+		v.Set(reflect.New(typ.Elem()))
+		v.Elem().Set(d.value(typ.Elem(), name))
+	case reflect.Slice:
+		return d.slice(typ, name, 0, 4)
+	case reflect.String:
+		v.SetString(d.id(name))
+	case reflect.Int64:
+		v.SetInt(d.number(name, 1, 50))
+	case reflect.Bool:
+		v.SetBool(d.flag(name))
+	default:
+		d.t.Fatalf("%s is a %s: say in drawn (helpers_test.go) how it is drawn", name, typ)
+	}
+	return v
+}
+
+// members draws the members of a struct. What may be left out sometimes is.
+func (d drawer) members(v reflect.Value) {
+	for i := range v.NumField() {
+		f := v.Type().Field(i)
+		name := v.Type().Name() + "." + f.Name
+		optional := strings.Contains(f.Tag.Get("json"), ",omit")
+		if optional && !d.flag("has "+name) {
+			continue
+		}
+		x := d.value(f.Type, name)
+		if optional && x.Kind() == reflect.Slice && x.Len() == 0 {
+			continue // as it is when it has been read
+		}
+		v.Field(i).Set(x)
+	}
+}
+
+// slice draws a slice, whose lines are numbered from 1.
+func (d drawer) slice(typ reflect.Type, name string, least, most int64) reflect.Value {
+	v := reflect.MakeSlice(typ, int(d.number("length of "+name, least, most)), int(most))
+	for i := range v.Len() {
+		x := v.Index(i)
+		if x.Kind() != reflect.Struct {
+			x.Set(d.value(x.Type(), name+"[]"))
+			continue
+		}
+		d.members(x)
+		if line := x.FieldByName("Line"); line.IsValid() {
+			line.SetInt(int64(i + 1))
+		}
+	}
+	return v
+}
 
 func (d drawer) id(what string) string {
 	return rapid.StringMatching(`[A-Z]{2,4}-[0-9]{1,4}`).Draw(d.t, what)
 }
-
-func (d drawer) maybeID(what string) string { return d.oneOf(what, "", d.id(what)) }
 
 func (d drawer) text(what string) string {
 	const runes = "aZ09 äßéłЖ中😂דּ<>&\"\\/'\u00a0\u0301"
 	return rapid.StringOfN(rapid.RuneFrom([]rune(runes)), 1, 30, -1).Draw(d.t, what) + "x"
 }
 
-func (d drawer) maybeText(what string) string { return d.oneOf(what, "", d.text(what)) }
-
 func (d drawer) oneOf(what string, of ...string) string { return rapid.SampledFrom(of).Draw(d.t, what) }
 
 func (d drawer) number(what string, lo, hi int64) int64 {
+	if d.whole {
+		lo = max(lo, 1)
+	}
 	return rapid.Int64Range(lo, hi).Draw(d.t, what)
 }
 
-func (d drawer) flag(what string) bool { return rapid.Bool().Draw(d.t, what) }
-
-func (d drawer) seals() []string {
-	return rapid.SliceOfN(rapid.StringMatching(`[0-9]{6}`), 0, 3).Draw(d.t, "seals")
-}
+func (d drawer) flag(what string) bool { return rapid.Bool().Draw(d.t, what) || d.whole }
 
 func (d drawer) code() string {
 	c := SheetCode{Trip: testTrip(int(d.number("trip", 0, 50)))}
@@ -151,145 +277,50 @@ func (d drawer) code() string {
 	return c.String()
 }
 
-func (d drawer) reading() *Reading {
-	switch d.number("reading", 0, 3) {
-	case 0:
-		return nil
-	case 1:
-		return &Reading{Found: FoundNone}
-	case 2:
-		return &Reading{Found: string(Outside), Unreadable: true}
+func (d drawer) reading() Reading {
+	switch {
+	case d.flag("has code"):
+		return Reading{Found: string(InsideBag), Code: d.code()}
+	case d.flag("is unreadable"):
+		return Reading{Found: string(Outside), Unreadable: true}
 	}
-	return &Reading{Found: string(InsideBag), Code: d.code()}
+	return Reading{Found: FoundNone}
 }
 
-// lines calls a function for each of up to four lines.
-func (d drawer) lines(each func(line int64)) {
-	for i := range d.number("lines", 0, 4) {
-		each(i + 1)
-	}
-}
-
-func (d drawer) packed() Data {
-	p := &SetPacked{
-		List: d.id("list"), Version: d.number("version", 1, 50), WeightGrams: d.number("weight", 0, maxGrams),
-		Note: d.maybeText("note"), SecondLook: d.maybeID("second look"),
-	}
-	d.lines(func(l int64) {
-		p.Exceptions = append(p.Exceptions, Exception{l, d.number("counted", 0, maxCount), d.text("reason")})
-	})
-	return p
-}
-
-func (d drawer) sealed() Data {
-	s := &ListSealed{
-		Placement: rapid.SampledFrom(placements).Draw(d.t, "placement"), Seals: d.seals(), BagLot: d.maybeID("lot"),
-	}
-	if d.flag("whole") {
-		s.List, s.Version, s.ListDigest = d.id("list"), d.number("version", 1, 50), Digest{1}.String()
-		s.Binding, s.Code = Digest{0xab}.String(), d.code()
-	}
-	return s
-}
-
-func (d drawer) sterilized() Data {
-	return &SetSterilized{
-		Load: d.id("load"), Sterilizer: d.id("sterilizer"), Run: d.number("run", 1, 9999), Cycle: d.id("cycle"),
-		Result: d.oneOf("result", "passed", "failed"), Released: d.flag("released"),
-	}
-}
-
-func (d drawer) opened() Data {
-	return &SetOpened{
-		Case: d.id("case"), Room: d.maybeText("room"), Tag: d.maybeID("tag"), OuterLabel: d.maybeID("label"),
-		Sheet: d.reading(), Seals: d.seals(), SealBroken: d.flag("broken"),
-		Indicator: d.oneOf("indicator", "", "pass", "fail"),
-	}
-}
-
-func (d drawer) counted() Data {
-	c := &SetCounted{
-		Case: d.id("case"), Stage: rapid.SampledFrom(stages).Draw(d.t, "stage"),
-		Sheet: d.oneOf("sheet", SheetScreen, d.code()), Counter: d.id("counter"), Witness: d.maybeID("witness"),
-		Counts: []Count{},
-	}
-	d.lines(func(l int64) { c.Counts = append(c.Counts, Count{l, d.number("counted", 0, maxCount)}) })
-	d.lines(func(l int64) {
-		c.Removed = append(c.Removed, Removed{l, d.number("quantity", 1, maxCount), d.text("reason")})
-	})
-	return c
-}
-
-func (d drawer) closed() Data {
-	c := &CaseClosed{
-		Case: d.id("case"), Outcome: d.oneOf("outcome", "reconciled", "unreconciled"), Actions: []string{},
-		Reason: d.maybeText("reason"), Witness: d.maybeID("witness"),
-	}
-	d.lines(func(int64) { c.Actions = append(c.Actions, d.text("action")) })
-	return c
-}
-
-func (d drawer) issued() Data {
-	l := &ListIssued{
-		List: d.id("list"), Version: d.number("version", 1, 50), Title: d.text("title"),
-		Lines: []Line{{99, "ITEM", "at least one line", 1}},
-	}
-	d.lines(func(n int64) {
-		l.Lines = append(l.Lines, Line{n, d.id("item"), d.text("description"), d.number("quantity", 0, maxCount)})
-	})
-	d.lines(func(int64) { l.Cycles = append(l.Cycles, d.id("cycle")) })
-	return l
-}
-
-func (d drawer) checked() Data {
-	return &SetChecked{
-		Place: d.maybeText("place"), Tag: d.maybeID("tag"), OuterLabel: d.maybeID("label"), Sheet: d.reading(),
-		Seals: d.seals(), SealBroken: d.flag("broken"),
-	}
-}
-
-func (d drawer) indicator() Data {
-	return &IndicatorRead{
-		Load: d.id("load"), Sterilizer: d.id("sterilizer"), Result: d.oneOf("result", "negative", "positive"),
-	}
-}
-
-func (d drawer) policy() Data {
-	p := &PolicyAdopted{Policy: DefaultPolicy(), Reason: d.maybeText("reason")}
+func (d drawer) policy() Policy {
+	p := DefaultPolicy()
 	p.TwoPersons, p.WeightLimitGrams = d.flag("two"), d.number("weight", 0, maxGrams)
 	p.Links = rapid.Permutation(p.Links).Draw(d.t, "links")[:d.number("links", 0, 6)]
-	d.lines(func(int64) { p.SecondLook = append(p.SecondLook, d.id("list")) })
-	p.BadgeMinutes = rapid.Int64Range(0, 60).Draw(d.t, "badgeMinutes")
-	if rapid.Bool().Draw(d.t, "has cycles") {
+	for range d.number("second looks", 0, 4) {
+		p.SecondLook = append(p.SecondLook, d.id("list"))
+	}
+	p.BadgeMinutes = d.number("badgeMinutes", 0, 60)
+	if d.flag("has cycles") {
 		p.Cycles = []string{"c-134", "c-121"}
 	}
-	if rapid.Bool().Draw(d.t, "has codes") {
+	if d.flag("has codes") {
 		p.Codes = []CodePattern{{Kind: rapid.SampledFrom(patternKinds()).Draw(d.t, "code kind"), Like: "K-9999"}}
 	}
 	p.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(d.t, "recall")
 	return p
 }
 
-func (d drawer) enrolled() Data {
+func (d drawer) enrolled() StationEnrolled {
 	name := rapid.StringMatching(`[a-z][a-z0-9-]{0,9}/[a-z][a-z0-9-]{0,9}`).Draw(d.t, "station")
 	public := ed25519.PublicKey(rapid.SliceOfN(rapid.Byte(), 32, 32).Draw(d.t, "key"))
 	key, err := note.NewEd25519VerifierKey(name, public)
 	if err != nil {
 		d.t.Fatal(err)
 	}
-	return &StationEnrolled{Station: name, Key: key, Reason: d.maybeText("reason")}
+	e := StationEnrolled{Station: name, Key: key}
+	if d.flag("has reason") {
+		e.Reason = d.text("reason")
+	}
+	return e
 }
 
-func (d drawer) retired() Data {
-	return &StationRetired{Station: "north/packing-1", Reason: d.text("reason")}
-}
-
-func (d drawer) acknowledged() Data {
-	return &FindingAcknowledged{Code: d.id("code"), Reason: d.text("reason")}
-}
-
-func (d drawer) corrected() Data {
-	c := &EventCorrected{Event: testTrip(3), Action: "void", Reason: d.text("reason")}
+func (d drawer) corrected() EventCorrected {
+	c := EventCorrected{Event: testTrip(3), Action: "void", Reason: d.text("reason")}
 	if d.flag("replace") {
 		c.Action = "replace"
 		raw, err := json.Marshal(map[string]any{"z": d.number("z", 0, 9), "a": d.text("a")})

@@ -6,26 +6,8 @@ import (
 )
 
 // Kind names what was observed. Names are written by hand and never change:
-// they stand in records that are signed and kept for years.
+// they stand in records that are signed and kept for years. data.go has the kinds.
 type Kind string
-
-// The kinds of version 1. Each has a row in the table of kinds.
-const (
-	KindSetPacked           Kind = "set.packed"
-	KindListSealed          Kind = "list.sealed"
-	KindSetSterilized       Kind = "set.sterilized"
-	KindSetOpened           Kind = "set.opened"
-	KindSetCounted          Kind = "set.counted"
-	KindCaseClosed          Kind = "case.closed"
-	KindListIssued          Kind = "list.issued"
-	KindSetChecked          Kind = "set.checked"
-	KindIndicatorRead       Kind = "indicator.read"
-	KindPolicyAdopted       Kind = "policy.adopted"
-	KindStationEnrolled     Kind = "station.enrolled"
-	KindStationRetired      Kind = "station.retired"
-	KindFindingAcknowledged Kind = "finding.acknowledged"
-	KindEventCorrected      Kind = "event.corrected"
-)
 
 // SubjectKind tells what the events of a kind are about, which their subject
 // then names.
@@ -79,45 +61,10 @@ type KindInfo struct {
 	By      Recorder
 	// New returns an empty value of the kind's Data type, to decode into.
 	New func() Data
-	// HoldsTrip: an event that names a trip belongs to that trip.
-	HoldsTrip bool
 	// Link: the kind is one of the six links of a trip's chain, in the order of the table.
 	Link bool
 	// Keys that an event of the kind may have; those of its data are Data.Keys.
 	Keys []Key
-}
-
-// kindTable is the only list of kinds. Everything that depends on the kind
-// alone, here and in other packages, is derived from it.
-var kindTable = []KindInfo{
-	{Kind: KindSetPacked, Subject: SubjectSet, By: ByStation, New: empty[SetPacked],
-		HoldsTrip: true, Link: true, Keys: []Key{KeyList}},
-	{Kind: KindListSealed, Subject: SubjectSet, By: ByStation, New: empty[ListSealed],
-		HoldsTrip: true, Link: true, Keys: []Key{}},
-	{Kind: KindSetSterilized, Subject: SubjectSet, By: ByStation, New: empty[SetSterilized],
-		HoldsTrip: true, Link: true, Keys: []Key{KeyLoad, KeySterilizer}},
-	{Kind: KindSetOpened, Subject: SubjectSet, By: ByStation, New: empty[SetOpened],
-		HoldsTrip: true, Link: true, Keys: []Key{KeyCase, KeySheet}},
-	{Kind: KindSetCounted, Subject: SubjectSet, By: ByStation, New: empty[SetCounted],
-		HoldsTrip: true, Link: true, Keys: []Key{KeyCase, KeySheet}},
-	{Kind: KindCaseClosed, Subject: SubjectCase, By: ByStation, New: empty[CaseClosed],
-		Link: true, Keys: []Key{KeyCase}},
-	{Kind: KindListIssued, Subject: SubjectList, By: ByStation, New: empty[ListIssued],
-		Keys: []Key{KeyList}},
-	{Kind: KindSetChecked, Subject: SubjectSet, By: ByStation, New: empty[SetChecked],
-		HoldsTrip: true, Keys: []Key{KeySheet}},
-	{Kind: KindIndicatorRead, Subject: SubjectLoad, By: ByStation, New: empty[IndicatorRead],
-		Keys: []Key{KeyLoad, KeySterilizer}},
-	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
-		Keys: []Key{}},
-	{Kind: KindStationEnrolled, Subject: SubjectStation, By: ByLedger, New: empty[StationEnrolled],
-		Keys: []Key{KeyStation}},
-	{Kind: KindStationRetired, Subject: SubjectStation, By: ByLedger, New: empty[StationRetired],
-		Keys: []Key{KeyStation}},
-	{Kind: KindFindingAcknowledged, Subject: SubjectSet, By: ByStation, New: empty[FindingAcknowledged],
-		HoldsTrip: true, Keys: []Key{}},
-	{Kind: KindEventCorrected, Subject: SubjectEvent, By: ByEither, New: empty[EventCorrected],
-		HoldsTrip: true, Keys: []Key{KeyEvent}},
 }
 
 // empty returns an empty value of a Data type.
@@ -179,10 +126,11 @@ func (k Kind) Subject() SubjectKind {
 func (k Kind) AboutSet() bool { return k.Subject() == SubjectSet }
 
 // HoldsTrip reports whether an event of the kind that names a trip belongs to
-// that trip. One of an unknown kind does: it may be one of the trip's links.
+// that trip, as what is about a set or corrects an event does. One of an unknown
+// kind does: it may be one of the trip's links.
 func (k Kind) HoldsTrip() bool {
 	row := kindRows[k]
-	return row == nil || row.HoldsTrip
+	return row == nil || row.Subject == SubjectSet || row.Subject == SubjectEvent
 }
 
 // IsLink reports whether the kind is one of the six links of a trip's chain.

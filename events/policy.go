@@ -1,6 +1,7 @@
 package events
 
 import (
+	"slices"
 	"strings"
 	"time"
 )
@@ -107,3 +108,37 @@ func DefaultPolicy() Policy {
 		Recall:                RecallRepeat,
 	}
 }
+
+// Check refuses a policy nobody can mean.
+func (p *Policy) Check() error {
+	c := checks{where: "policy: "}
+	for _, k := range p.Links {
+		c.must(k.IsLink(), "links: %q is not a link of a trip", k)
+	}
+	for _, s := range p.Stages {
+		c.must(slices.Contains(stages, s), "stages: %q is not a stage of a count", s)
+	}
+	for _, m := range p.MayStayUnread {
+		c.must(slices.Contains(placements, m), "mayStayUnread: %q is not a placement", m)
+	}
+	c.inRange("clockToleranceSeconds", p.ClockToleranceSeconds, 0, 86400)
+	c.inRange("minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400)
+	c.inRange("weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)
+	for _, l := range p.SecondLook {
+		c.id("secondLook", l)
+	}
+	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)
+	for _, cycle := range p.Cycles {
+		c.id("cycles", cycle)
+	}
+	for _, code := range p.Codes {
+		c.must(slices.Contains(patternKinds(), code.Kind), "codes: %q is not badge, case, seal, set or load", code.Kind)
+		c.id("codes", code.Like)
+	}
+	c.must(p.Recall == RecallRepeat || p.Recall == RecallAll,
+		"recall is %q; it is %q or %q", p.Recall, RecallRepeat, RecallAll)
+	return c.err
+}
+
+// patternKinds are the kinds of things whose plain codes a site can describe.
+func patternKinds() []ScanKind { return []ScanKind{ScanBadge, ScanCase, ScanSeal, ScanSet, ScanLoad} }
