@@ -13,6 +13,15 @@ import (
 	"golang.org/x/mod/sumdb/note"
 )
 
+// LoadOrCreateSecret is LoadOrCreateKey for a key that is used in another way
+// than signing notes; it returns the text of the file.
+func LoadOrCreateSecret(path, name string) (skey string, err error) {
+	if _, _, _, err := LoadOrCreateKey(path, name); err != nil {
+		return "", err
+	}
+	return readKeyFile(path)
+}
+
 // LoadOrCreateKey reads the Ed25519 note key at path, or makes one named name. The file is for its owner only (0600, in a folder that
 // it makes with 0700); a file that others may read is refused, because whoever has the key can sign as its owner.
 func LoadOrCreateKey(path, name string) (signer note.Signer, verifier note.Verifier, created bool, err error) {

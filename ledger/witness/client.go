@@ -102,6 +102,39 @@ func (c *Client) Ask(ctx context.Context, msg []byte, old int64, prove Prover) (
 	return nil, fmt.Errorf("the witness %s signs for somebody else at the same time", c.Key.Name())
 }
 
+// Newest returns the newest checkpoint of a ledger that the witness signed, as
+// the ledger signed it. What a witness says of a ledger is only its word; this is
+// the ledger's own.
+func (c *Client) Newest(ctx context.Context, origin string) ([]byte, error) {
+	at := strings.TrimSuffix(c.URL, "/") + "/" + OriginID(origin) + "/checkpoint"
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, at, nil)
+	if err != nil {
+		return nil, err
+	}
+	code, body, err := c.do(r)
+	if err != nil {
+		return nil, fmt.Errorf("the witness %s: %w", c.Key.Name(), err)
+	}
+	if code != http.StatusOK {
+		return nil, fmt.Errorf("the witness %s shows no checkpoint (%d)", c.Key.Name(), code)
+	}
+	return body, nil
+}
+
+func (c *Client) do(r *http.Request) (int, []byte, error) {
+	client := c.HTTP
+	if client == nil {
+		client = http.DefaultClient
+	}
+	resp, err := client.Do(r)
+	if err != nil {
+		return 0, nil, err
+	}
+	defer resp.Body.Close()
+	answer, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
+	return resp.StatusCode, answer, err
+}
+
 func (c *Client) post(ctx context.Context, msg []byte, old, size int64, prove Prover) (int, []byte, error) {
 	var body bytes.Buffer
 	fmt.Fprintf(&body, "old %d\n", old)
@@ -120,17 +153,7 @@ func (c *Client) post(ctx context.Context, msg []byte, old, size int64, prove Pr
 	if err != nil {
 		return 0, nil, err
 	}
-	client := c.HTTP
-	if client == nil {
-		client = http.DefaultClient
-	}
-	resp, err := client.Do(r)
-	if err != nil {
-		return 0, nil, err
-	}
-	defer resp.Body.Close()
-	answer, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
-	return resp.StatusCode, answer, err
+	return c.do(r)
 }
 
 // open checks the witness's signature and adds it to the note.

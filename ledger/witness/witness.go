@@ -300,10 +300,11 @@ func (w *Witness) sign(m *memory, n *note.Note, c proof.Checkpoint) ([]byte, err
 	if err != nil {
 		return nil, fmt.Errorf("signing: %w", err)
 	}
-	if err := writeDurably(m.dir, checkpointName, msg); err != nil {
+	if err := WriteDurably(m.dir, checkpointName, msg); err != nil {
 		return nil, err
 	}
 	m.newest, m.note = c, msg
+	w.opts.Logger.Info("signed", "ledger", m.origin, "records", c.Size)
 	opened, err := note.Open(msg, note.VerifierList(w.opts.Signer.Verifier()))
 	if err != nil {
 		return nil, fmt.Errorf("its own signature: %w", err)
@@ -334,14 +335,15 @@ func (w *Witness) keepBoth(m *memory, refused *note.Note, why string) {
 	}
 	msg, err := note.Sign(&note.Note{Text: refused.Text, Sigs: refused.Sigs})
 	if err == nil {
-		err = writeDurably(m.dir, name, append(append(msg, '\n'), m.note...))
+		err = WriteDurably(m.dir, name, append(append(msg, '\n'), m.note...))
 	}
 	if err != nil {
 		w.opts.Logger.Error("the two notes could not be kept", "ledger", m.origin, "error", err)
 	}
 }
 
-func writeDurably(dir, name string, data []byte) error {
+// WriteDurably writes a file whole and returns when it is on disk.
+func WriteDurably(dir, name string, data []byte) error {
 	path := filepath.Join(dir, name)
 	f, err := os.OpenFile(path+".tmp", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
 	if err != nil {

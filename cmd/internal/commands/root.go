@@ -120,7 +120,7 @@ manufacturers' instructions come first.`,
 	}
 	root.PersistentFlags().StringVar(&a.data, "data", "./listbound-data", "data folder")
 	root.PersistentFlags().StringVar(&a.server, "server", "", "address of a listbound server to ask instead of a data folder")
-	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(), a.repair(), a.lists(), a.stations(), a.policy())
+	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(), a.repair(), a.lists(), a.stations(), a.policy(), a.witness())
 	return root
 }
 

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -168,6 +169,11 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 		Handler:           handler,
 		ReadHeaderTimeout: headerTime,
 	}
+	asking, stop := context.WithCancel(ctx)
+	var asked sync.WaitGroup
+	asked.Go(func() { askWitnesses(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
+	defer asked.Wait()
+	defer stop()
 	return web.Run(ctx, srv, func() error { return srv.Serve(l) })
 }
 

@@ -125,6 +125,9 @@ func (s *Site) begin(ctx context.Context) (*intake, error) {
 	if problems := s.ledger.Damage(); len(problems) > 0 {
 		return nil, s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
 	}
+	if err := s.stoppedError(); err != nil {
+		return nil, err
+	}
 	if err := s.catchUp(ctx, nil); err != nil {
 		return nil, err
 	}

@@ -156,6 +156,9 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 	}
 	v.Size, v.Root, v.Checkpoint = rep.Size, rep.Root, rep.Checkpoint
 	v.Problems = append(v.Problems, rep.Problems...)
+	s.stopMu.Lock()
+	v.Problems = append(v.Problems, s.stopped...)
+	s.stopMu.Unlock()
 	v.OK = len(v.Problems) == 0
 	return v, nil
 }

@@ -12,6 +12,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -40,6 +41,7 @@ type Options struct {
 	Batch   int
 	Command string
 	Logger  *slog.Logger
+	HTTP    *http.Client // for the witnesses; nil: http.DefaultClient
 	// Followers are kept up to date beside the read model.
 	Followers []Follower
 }
@@ -62,6 +64,10 @@ type Site struct {
 	model   *readmodel.Model
 	listen  listeners
 	words   *words.Judgement
+
+	witnesses *witnesses
+	stopMu    sync.Mutex
+	stopped   []ledger.Problem // why nothing may be written although the ledger itself is whole
 }
 
 // Open opens a data folder, or starts one.
@@ -99,7 +105,9 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
+	if err = s.remember(); err == nil {
+		s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
+	}
 	if err == nil {
 		err = s.follow(ctx)
 	}
@@ -107,6 +115,47 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
+}
+
+// remember holds the ledger against what others have seen of it.
+func (s *Site) remember() (err error) {
+	if s.witnesses, err = s.readWitnesses(); err != nil {
+		return err
+	}
+	problems, err := s.witnesses.contradictions(s.ledger)
+	if err != nil {
+		return err
+	}
+	for _, p := range problems {
+		s.stop(p)
+	}
+	return nil
+}
+
+// stoppedError refuses to write to a ledger that is whole but not the one that
+// others have seen.
+func (s *Site) stoppedError() error {
+	s.stopMu.Lock()
+	defer s.stopMu.Unlock()
+	if len(s.stopped) == 0 {
+		return nil
+	}
+	var what []string
+	for _, p := range s.stopped {
+		what = append(what, p.What)
+	}
+	return fmt.Errorf("%w: %s. Nothing is recorded until the missing part is back: put stream/ and log/ of the newest copy "+
+		"in their place in %s", ledger.ErrStopped, strings.Join(what, "; "), s.opts.Dir)
+}
+
+// stop lets nothing more be written, until the folder is opened again.
+func (s *Site) stop(p ledger.Problem) {
+	s.opts.Logger.Error("the ledger takes no more records", "problem", p.What)
+	s.stopMu.Lock()
+	defer s.stopMu.Unlock()
+	if !slices.Contains(s.stopped, p) {
+		s.stopped = append(s.stopped, p)
+	}
 }
 
 // follow brings everything that follows the ledger up to date. A read model
@@ -153,7 +202,11 @@ func (s *Site) Key() string { return s.vkey }
 func (s *Site) Size() int64 { return s.ledger.Size() }
 
 // Damage says what is wrong with the ledger, nothing while it takes records.
-func (s *Site) Damage() []ledger.Problem { return s.ledger.Damage() }
+func (s *Site) Damage() []ledger.Problem {
+	s.stopMu.Lock()
+	defer s.stopMu.Unlock()
+	return slices.Concat(s.ledger.Damage(), s.stopped)
+}
 
 // SetURL tells other programs where this folder is served.
 func (s *Site) SetURL(url string) error { return s.ledger.SetURL(url) }

@@ -1,0 +1,315 @@
+package site_test
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/cmd/internal/site"
+	"listbound/ledger"
+	"listbound/ledger/proof"
+	"listbound/ledger/witness"
+)
+
+// newWitness serves a witness of a ledger and returns its line of a policy.
+func newWitness(t *testing.T, name, ledgerKey string) string {
+	t.Helper()
+	skey, _, err := note.GenerateKey(rand.Reader, name+".example/witness")
+	if err != nil {
+		t.Fatal(err)
+	}
+	signer, err := proof.NewCosigner(skey, func() time.Time { return noon })
+	if err != nil {
+		t.Fatal(err)
+	}
+	key, err := note.NewVerifier(ledgerKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := witness.Open(witness.Options{Dir: t.TempDir(), Signer: signer, Ledgers: []note.Verifier{key}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	srv := httptest.NewServer(w.Handler())
+	t.Cleanup(srv.Close)
+	return fmt.Sprintf("witness %s %s %s\n", name, signer.VerifierKey(), srv.URL)
+}
+
+func writePolicy(t *testing.T, dir, text string) {
+	t.Helper()
+	if err := os.WriteFile(filepath.Join(dir, "witnesses.txt"), []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// witnessed is a folder whose ledger holds 100 lines of the week and is witnessed by two of three.
+func witnessed(t *testing.T) (dir, policy string) {
+	t.Helper()
+	dir = t.TempDir()
+	o := site.Options{Name: "north", EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 7))}
+	s := open(t, dir, o)
+	record(t, s, strings.Join(weekLines(t)[:100], "\n"))
+	key := s.Key()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	policy = newWitness(t, "south", key) + newWitness(t, "west", key) +
+		// Nobody listens there.
+		strings.Replace(newWitness(t, "east", key), "http://127.0.0.1:", "http://127.0.0.1:1/", 1) +
+		"group most 2 south west east\nquorum most\n"
+	writePolicy(t, dir, policy)
+	return dir, policy
+}
+
+func copyFolder(t *testing.T, from string) string {
+	t.Helper()
+	to := filepath.Join(t.TempDir(), "copy")
+	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
+		t.Fatal(err)
+	}
+	// A copy has the rights of this process's umask; keys are for their owner alone.
+	err := filepath.WalkDir(to, func(path string, d os.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			err = os.Chmod(path, 0o600)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return to
+}
+
+// TestWitnessesSign: what is recorded is signed by those who can be reached, and is remembered over a restart.
+func TestWitnessesSign(t *testing.T) {
+	dir, _ := witnessed(t)
+	o := site.Options{EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 7))}
+	s := open(t, dir, o)
+	if r := s.Witnesses(); len(r.Witnesses) != 3 || !r.Enough.IsZero() {
+		t.Errorf("before anybody was asked: %+v", r)
+	}
+	for range 2 { // the second round grows by nothing
+		if err := s.AskWitnesses(t.Context()); err == nil || !strings.Contains(err.Error(), "east") {
+			t.Errorf("one of three can't be reached: %v", err)
+		}
+	}
+	check := func(when string) {
+		t.Helper()
+		r := s.Witnesses()
+		if !r.Enough.Equal(noon) {
+			t.Errorf("%s: enough at %s", when, r.Enough)
+		}
+		for _, w := range r.Witnesses {
+			if signed := w.Name != "east"; signed != (w.Size == s.Size()) || signed != w.At.Equal(noon) || w.Contradicts {
+				t.Errorf("%s: %+v of %d records", when, w, s.Size())
+			}
+		}
+	}
+	check("after a round")
+	record(t, s, strings.Join(weekLines(t)[100:150], "\n"))
+	if err := s.AskWitnesses(t.Context()); err == nil {
+		t.Error("east was reached")
+	}
+	check("after it grew")
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, o)
+	check("after a restart")
+}
+
+// TestWitnessSeesWhatIsMissing puts ledgers back from copies and rewrites one with all its keys. Each refuses to be
+// written, says why, and answers questions.
+func TestWitnessSeesWhatIsMissing(t *testing.T) {
+	dir, policy := witnessed(t)
+	before := copyFolder(t, dir)
+	o := site.Options{EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 7))}
+	s := open(t, dir, o)
+	record(t, s, strings.Join(weekLines(t)[100:150], "\n"))
+	if err := s.AskWitnesses(t.Context()); err == nil {
+		t.Error("east was reached")
+	}
+	size := s.Size()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	refuses := func(what string, s *site.Site, says ...string) {
+		t.Helper()
+		n := s.Size()
+		_, err := s.Observe(t.Context(), checked(t, "LAP-014"))
+		if !errors.Is(err, ledger.ErrStopped) || s.Size() != n {
+			t.Errorf("%s: recorded %d, %v", what, s.Size()-n, err)
+		}
+		for _, x := range says {
+			if err == nil || !strings.Contains(err.Error(), x) {
+				t.Errorf("%s: it says %v, not %q", what, err, x)
+			}
+		}
+		if len(s.Damage()) == 0 {
+			t.Errorf("%s: nothing is wrong", what)
+		}
+		v, err := s.Verify(t.Context(), nil)
+		if err != nil || v.OK {
+			t.Errorf("%s: verify says %+v, %v", what, v, err)
+		}
+		if _, err := s.Broken(t.Context()); err != nil {
+			t.Errorf("%s: %v", what, err)
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	}
+	missing := fmt.Sprintf("has seen %d: records", size)
+
+	// stream/ and log/ of the copy, the rest as it is: the folder's own memory of the signatures tells.
+	mixed := copyFolder(t, dir)
+	for _, part := range []string{"stream", "log", "stream.clean"} {
+		if err := os.RemoveAll(filepath.Join(mixed, part)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, part := range []string{"stream", "log"} {
+		if err := os.CopyFS(filepath.Join(mixed, part), os.DirFS(filepath.Join(before, part))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s, err := site.Open(t.Context(), withDir(o, mixed))
+	if err != nil {
+		t.Fatal(err)
+	}
+	refuses("the ledger alone put back", s, missing)
+
+	// The whole folder put back knows nothing of it; the witnesses do.
+	s, err = site.Open(t.Context(), withDir(o, copyFolder(t, before)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.AskWitnesses(t.Context()); err == nil {
+		t.Error("a folder put back was signed")
+	}
+	if w := s.Witnesses().Witnesses[0]; !w.Contradicts {
+		t.Errorf("a folder put back: %+v", w)
+	}
+	refuses("the whole folder put back", s, missing)
+
+	// All recorded anew with the same keys, one badge changed.
+	rewritten := t.TempDir()
+	if err := os.CopyFS(filepath.Join(rewritten, "keys"), os.DirFS(filepath.Join(dir, "keys"))); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Chmod(filepath.Join(rewritten, "keys"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	keys, err := filepath.Glob(filepath.Join(rewritten, "keys", "*"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, k := range keys {
+		if err := os.Chmod(k, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	writePolicy(t, rewritten, policy)
+	s, err = site.Open(t.Context(), withDir(o, rewritten))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Replace(strings.Join(weekLines(t)[:160], "\n"), `"operator":"B-`, `"operator":"B-9`, 1)
+	record(t, s, lines)
+	if err := s.AskWitnesses(t.Context()); err == nil || !strings.Contains(err.Error(), "another history") {
+		t.Errorf("a rewritten ledger: %v", err)
+	}
+	refuses("rewritten with all keys", s, "are not those that the witness south has seen")
+}
+
+func withDir(o site.Options, dir string) site.Options {
+	o.Dir = dir
+	return o
+}
+
+// TestWitnessAloneStopsNobody: a witness that only says that it saw more is reported, and recording goes on.
+func TestWitnessAloneStopsNobody(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Name: "north", EnrolOnSight: true, Clock: fixed(noon)}
+	s := open(t, dir, o)
+	record(t, s, oneList)
+	key := s.Key()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	mux := http.NewServeMux()
+	mux.HandleFunc("POST /add-checkpoint", func(w http.ResponseWriter, _ *http.Request) {
+		w.WriteHeader(http.StatusConflict)
+		_, _ = io.WriteString(w, "999\n")
+	})
+	srv := httptest.NewServer(mux)
+	defer srv.Close()
+	line := strings.Fields(newWitness(t, "south", key))
+	writePolicy(t, dir, strings.Join(append(line[:3], srv.URL), " ")+"\nquorum south\n")
+	s = open(t, dir, o)
+	if err := s.AskWitnesses(t.Context()); err == nil {
+		t.Error("it signed")
+	}
+	if w := s.Witnesses().Witnesses[0]; !w.Contradicts || w.Error == "" || !w.Asked.Equal(noon) {
+		t.Errorf("%+v", w)
+	}
+	if _, err := s.Observe(t.Context(), checked(t, "LAP-014")); err != nil {
+		t.Errorf("a witness's word stopped the recording: %v", err)
+	}
+}
+
+// TestWitnessPolicyIsRead refuses a policy that can't be right before anything is recorded under it.
+func TestWitnessPolicyIsRead(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	record(t, s, oneList)
+	key := s.Key()
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	south, west := newWitness(t, "south", key), newWitness(t, "west", key)
+	vkey := strings.Fields(south)[2]
+	for text, says := range map[string]string{
+		south:                              "no quorum line",
+		south + "quorum west\n":            "west is no witness or group",
+		south + south + "quorum none\n":    "the name south is taken",
+		south + "quorum none\nquorum none": "second quorum line",
+		south + "witness again " + vkey + "\nquorum south\n":                        "has the key of south",
+		south + west + "group g 3 south west\nquorum g\n":                           "3 of 2 members",
+		south + west + "group g 0 south west\nquorum g\n":                           "0 of 2 members",
+		south + west + "group g 2 south south\nquorum g\n":                          "in the group twice",
+		south + "witness x " + key + "\nquorum south\n":                             "not of a witness",
+		south + "group g any west\nquorum g\n":                                      "west is no witness or group",
+		south + "group none any south\nquorum none\n":                               "the name none is taken",
+		"log " + strings.Replace(key, "north", "west", 1) + "\n":                    "not the public key of a ledger",
+		"sign south\nquorum none\n":                                                 "begins no line of a policy",
+		"quorum none\r\n":                                                           "control character",
+		south + west + "group g all south west\n" + "group h any south\nquorum h\n": "in the group g already",
+	} {
+		writePolicy(t, dir, text)
+		s, err := site.Open(t.Context(), site.Options{Dir: dir, Clock: fixed(noon)})
+		if err == nil {
+			err = s.Close()
+			t.Errorf("taken: %q, %v", text, err)
+			continue
+		}
+		if !strings.Contains(err.Error(), says) || !strings.Contains(err.Error(), "witnesses.txt") {
+			t.Errorf("%q: %v; want %q", text, err, says)
+		}
+	}
+	writePolicy(t, dir, "# who may vouch\n\nlog "+key+" https://north.example\n \t"+south+west+"group g all south west\nquorum g\n")
+	s = open(t, dir, site.Options{})
+	if n := len(s.Witnesses().Witnesses); n != 2 {
+		t.Errorf("%d witnesses", n)
+	}
+}
