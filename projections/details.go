@@ -114,6 +114,51 @@ type Run struct {
 	At         time.Time `json:"at"`
 }
 
+// UsedAgain: opened again, or counted for another case, without having been
+// reprocessed since it was first opened (not-reprocessed).
+type UsedAgain struct {
+	Set        string  `json:"set"`
+	First      Moment  `json:"first"`
+	FirstCase  string  `json:"firstCase"`
+	Second     Moment  `json:"second"`
+	SecondCase string  `json:"secondCase"`
+	Counted    bool    `json:"counted,omitzero"` // the second use is a count, not an opening
+	Back       *Moment `json:"back,omitempty"`   // seen back where it had been before it was opened
+	Run        *Run    `json:"run,omitempty"`    // the last run in between, which released nothing
+}
+
+// TwoCases reports whether two patients are concerned.
+func (d *UsedAgain) TwoCases() bool { return d.FirstCase != d.SecondCase }
+
+// OpenedLate: opened again for one case, after it was closed or so late that it
+// is hardly the same operation (not-reprocessed, doubtful).
+type OpenedLate struct {
+	Set    string    `json:"set"`
+	Case   string    `json:"case"`
+	First  Moment    `json:"first"`
+	Second Moment    `json:"second"`
+	Closed time.Time `json:"closed,omitzero"`
+}
+
+// RunUnpacked: run again between two cases, without being packed in between
+// (not-reprocessed, doubtful).
+type RunUnpacked struct {
+	Set        string `json:"set"`
+	First      Moment `json:"first"`
+	FirstCase  string `json:"firstCase"`
+	Second     Moment `json:"second"`
+	SecondCase string `json:"secondCase"`
+	Run        Run    `json:"run"`
+}
+
+// RunUnprepared: run again after a failed run, without being packed in between
+// (not-reprocessed, noted).
+type RunUnprepared struct {
+	Set    string `json:"set"`
+	Failed Run    `json:"failed"`
+	Run    Run    `json:"run"`
+}
+
 // AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
 type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
@@ -596,6 +641,14 @@ type CorrectionUnread struct {
 }
 
 // The names of the ways are part of the JSON and of the catalogues' keys.
+func (*UsedAgain) Way() string { return "used-again" }
+
+func (*OpenedLate) Way() string { return "opened-late" }
+
+func (*RunUnpacked) Way() string { return "run-unpacked" }
+
+func (*RunUnprepared) Way() string { return "run-unprepared" }
+
 func (*AnotherSetsSheet) Way() string { return "another-set" }
 
 func (*TrayWithSheet) Way() string { return "another-tray" }
@@ -692,6 +745,10 @@ var details = []struct {
 	codes  []Code
 	detail func() Detail
 }{
+	{[]Code{NotReprocessed}, func() Detail { return new(UsedAgain) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(OpenedLate) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(RunUnpacked) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(RunUnprepared) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(AnotherSetsSheet) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(TrayWithSheet) }},
 	{[]Code{SheetStale}, func() Detail { return new(AnotherPacking) }},

@@ -72,18 +72,21 @@ func CompareKeys(a, b TripKey) int {
 }
 
 // Rank is a verdict's place in the one order that board, commands and exports
-// have, lowest first: what is broken or doubtful and can still be prevented or
-// put right, then what is so but over, then open, then whole. In each: broken
+// have, lowest first: a set used again without being reprocessed, then what is
+// broken or doubtful and can still be prevented or put right, then what is so
+// but over, then open, then whole. In each: broken
 // before doubtful; what nobody has opened before what was opened; then the
 // more and the heavier findings. Verdicts of one rank are ordered by the latest
 // observation first, then by set and trip.
 func Rank(v *Verdict) int64 {
-	group := int64(0)
+	group := int64(1)
 	switch {
+	case Reused(v):
+		group = 0
 	case v.Status != Broken && v.Status != Doubtful:
-		group = 2
+		group = 3
 	case v.Over:
-		group = 1
+		group = 2
 	}
 	opened := int64(0)
 	if v.Opened {
@@ -95,6 +98,14 @@ func Rank(v *Verdict) int64 {
 		r = r<<10 | (most - min(howMany(v.Findings, s), most))
 	}
 	return r
+}
+
+// Reused reports whether a set is known to have been used again without having
+// been reprocessed.
+func Reused(v *Verdict) bool {
+	return slices.ContainsFunc(v.Findings, func(f Finding) bool {
+		return f.Code == NotReprocessed && f.Severity == SeverityBroken
+	})
 }
 
 // Sort puts first what most needs somebody; see Rank.

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// TestRank: what can still be prevented or put right stands above what is
+// TestRank: a set used again without being reprocessed stands above all; what can still be prevented or put right stands above what is
 // over, however bad that was; in each, broken above doubtful; in each, what
 // nobody has opened above what is in use; then the more findings.
 func TestRank(t *testing.T) {
@@ -20,7 +20,10 @@ func TestRank(t *testing.T) {
 		return v
 	}
 	const b, d, n = SeverityBroken, SeverityDoubtful, SeverityNoted
+	reused := v(Broken, true, true, b)
+	reused.Findings[0].Code = NotReprocessed
 	order := []*Verdict{
+		reused,
 		v(Broken, false, false, b, b),
 		v(Broken, false, false, b, d),
 		v(Broken, false, false, b, n),

@@ -36,6 +36,14 @@
 // is, proves nothing about what the counts themselves missed, and no sentence
 // says so.
 //
+// # Use
+//
+// The release of a run ends at the first opening. A second use rests on a
+// packing and a run of its own; without them the set was not reprocessed, and
+// that ranks above everything else. One opening told twice is one: for the same
+// case at any station until the case is closed, and for two cases within
+// minutes in one room, where one reference is wrong.
+//
 // # Status
 //
 // A chain is broken or doubtful by its worst finding; noted findings leave it
@@ -89,6 +97,7 @@ type Code string
 
 // The finding codes.
 const (
+	NotReprocessed     Code = "not-reprocessed"
 	SheetSwapped       Code = "sheet-swapped"
 	SheetStale         Code = "sheet-stale"
 	SheetAltered       Code = "sheet-altered"

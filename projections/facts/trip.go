@@ -15,7 +15,7 @@ type Trip struct {
 	Steps      []*Item // observations of the set that are in force
 	Packed     []*Item
 	Sealed     []*Item
-	sterilized []*Item
+	Sterilized []*Item
 	Opened     []*Item
 	Counted    []*Item
 	Readings   []Reading
@@ -125,7 +125,7 @@ func (c *Trip) classify() {
 		case events.KindListSealed:
 			c.Sealed = append(c.Sealed, it)
 		case events.KindSetSterilized:
-			c.sterilized = append(c.sterilized, it)
+			c.Sterilized = append(c.Sterilized, it)
 		case events.KindSetOpened:
 			c.Opened = append(c.Opened, it)
 		case events.KindSetCounted:
@@ -268,7 +268,7 @@ func (c *Trip) First(l events.Kind) *Item {
 	case events.KindListSealed:
 		of = c.Sealed
 	case events.KindSetSterilized:
-		of = c.sterilized
+		of = c.Sterilized
 	case events.KindSetOpened:
 		of = c.Opened
 	case events.KindSetCounted:
@@ -287,7 +287,7 @@ func (c *Trip) First(l events.Kind) *Item {
 // passed and was not released takes back what an earlier one released: the set
 // was in it for a reason.
 func (c *Trip) Releasing(b *Book, by *Item) (good, last *Item) {
-	for _, it := range c.sterilized {
+	for _, it := range c.Sterilized {
 		if by != nil && it.At().Sub(by.At()) > Seconds(b.PolicyFor(by).ClockToleranceSeconds) {
 			continue
 		}

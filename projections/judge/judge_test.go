@@ -2,6 +2,7 @@ package judge
 
 import (
 	"testing"
+	"time"
 
 	"listbound/events"
 	"listbound/projections"
@@ -214,17 +215,112 @@ var findingTests = []struct {
 			s.live(x)
 			s.tell("packing-1", x.sterilizedAt().Add(120*1e9), x.set, x.trip(), seal) // within the clocks' error
 		}},
-	{projections.LinkOutOfOrder, "opened again for another case", projections.SeverityDoubtful,
+	{projections.LinkOutOfOrder, "opened in one room under two references", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			s.live(x)
 			again := *x.open
 			again.Case = "K-OTHER"
-			s.tell("or-4", clock(1, 11, 0), x.set, x.trip(), &again)
+			s.tell("or-3", clock(1, 7, 15), x.set, x.trip(), &again)
 		},
 		func(s *story, x *turn) {
 			s.live(x)
 			again := *x.open
-			s.tell("or-3", clock(1, 11, 0), x.set, x.trip(), &again)
+			s.tell("or-3", clock(1, 7, 15), x.set, x.trip(), &again)
+		}},
+	{projections.NotReprocessed, "a whole second case on one trip", projections.SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.secondCase(x) },
+		func(s *story, x *turn) { // two stations record one opening, minutes apart
+			s.live(x)
+			again := *x.open
+			s.tell("or-4", clock(1, 7, 19), x.set, x.trip(), &again)
+		}},
+	{projections.NotReprocessed, "opened, unused, put back and opened for another case", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.opened(x, clock(0, 16, 0), "K-OTHER")
+			s.tell("storage", clock(0, 17, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", OuterLabel: x.set})
+			s.live(x)
+		},
+		func(s *story, x *turn) { // the wrong reference was corrected
+			f := s.opened(x, clock(0, 16, 0), "K-OTHER")
+			right := *x.open
+			s.correct(f, clock(0, 16, 30), &right)
+			s.live(x)
+		}},
+	{projections.NotReprocessed, "opened, unused, put back and opened for the same case the next day", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.opened(x, clock(0, 16, 0), x.ref)
+			s.tell("storage", clock(0, 17, 0), x.set, x.trip(), &events.SetChecked{Place: "Storage A4", OuterLabel: x.set})
+			s.live(x)
+		},
+		func(s *story, x *turn) { // another tray was put back under its name
+			s.opened(x, clock(0, 16, 0), x.ref)
+			s.tell("storage", clock(0, 17, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: "LAP-022"})
+			s.live(x)
+		}},
+	{projections.NotReprocessed, "counted for a second case after the first was closed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.first
+			again.Case = "K-OTHER"
+			s.tell("or-4", clock(1, 13, 0), x.set, x.trip(), &again)
+		},
+		func(s *story, x *turn) { // a wrong reference in the first count
+			x.first.Case = "K-OTHER"
+			s.live(x)
+		}},
+	{projections.NotReprocessed, "run between two cases, and the run failed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.runAgain(x, clock(1, 12, 0), "failed", false)
+			s.secondCase(x)
+		},
+		func(s *story, x *turn) { // packed and run
+			s.live(x)
+			s.tell("packing-1", clock(1, 11, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.secondCase(x)
+		}},
+	{projections.NotReprocessed, "run between two cases, never packed", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.secondCase(x)
+		},
+		func(s *story, x *turn) { // run for immediate use in the case in hand
+			s.live(x)
+			s.runAgain(x, clock(1, 8, 0), "passed", true)
+			s.opened(x, clock(1, 8, 10), x.ref)
+		}},
+	{projections.NotReprocessed, "opened for its case again after it was closed", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.opened(x, clock(1, 11, 0), x.ref) },
+		func(s *story, x *turn) { s.live(x); s.opened(x, clock(1, 9, 41), x.ref) }}, // within the clocks' error
+	{projections.NotReprocessed, "opened for its case again a day later", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.closed = nil; s.live(x); s.opened(x, clock(2, 7, 13), x.ref) },
+		func(s *story, x *turn) { x.closed = nil; s.live(x); s.opened(x, clock(2, 7, 12), x.ref) }},
+	{projections.NotReprocessed, "run again after a failed run as it was", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x)
+			s.runAgain(x, clock(0, 10, 0), "passed", true)
+		},
+		func(s *story, x *turn) { // packed anew in between
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x)
+			s.tell("packing-1", clock(0, 9, 0), x.set, x.trip(), x.pack)
+			s.tell("packing-1", clock(0, 9, 3), x.set, x.trip(), x.seal)
+			s.runAgain(x, clock(0, 10, 0), "passed", true)
+		}},
+	{projections.NotReprocessed, "the next load failed as well", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x)
+			s.runAgain(x, clock(0, 9, 0), "failed", false)
+		},
+		func(s *story, x *turn) { // one run told twice
+			x.run.Result, x.run.Released = "failed", false
+			s.live(x)
+			again := *x.run
+			s.tell("sterilizer-2", clock(0, 8, 20), x.set, x.trip(), &again)
 		}},
 	{projections.LinkOutOfOrder, "counted for another case", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.first.Case = "K-OTHER"; s.live(x) },
@@ -501,6 +597,31 @@ var findingTests = []struct {
 			s.live(x)
 			s.correct(s.last(events.KindSetOpened), clock(1, 12, 0), x.open)
 		}},
+}
+
+// opened tells that a turn's set was opened once more.
+func (s *story) opened(x *turn, at time.Time, ref string) *facts.Fact {
+	again := *x.open
+	again.Case = ref
+	return s.tell("or-4", at, x.set, x.trip(), &again)
+}
+
+// secondCase tells of a turn's set, used once more for another case ten hours later.
+func (s *story) secondCase(x *turn) {
+	const ref = "K-OTHER"
+	first, final, closed := *x.first, *x.final, *x.closed
+	first.Case, final.Case, closed.Case = ref, ref, ref
+	s.opened(x, clock(x.day+1, 17, 12), ref)
+	s.tell("or-4", clock(x.day+1, 17, 20), x.set, x.trip(), &first)
+	s.tell("or-4", clock(x.day+1, 19, 30), x.set, x.trip(), &final)
+	s.tell("or-4", clock(x.day+1, 19, 40), ref, "", &closed)
+}
+
+// runAgain tells of another run of a turn's set.
+func (s *story) runAgain(x *turn, at time.Time, result string, released bool) *facts.Fact {
+	run := *x.run
+	run.Load, run.Run, run.Result, run.Released = x.run.Load+"-again", x.run.Run+1, result, released
+	return s.tell("sterilizer-2", at, x.set, x.trip(), &run)
 }
 
 func (s *story) indicator(day int, load, result string) *facts.Fact {

@@ -145,12 +145,12 @@ func TestOpenedBeforeItsPackingArrived(t *testing.T) {
 	s.live(x)
 	s.tell("or-4", clock(3, 7, 0), x.set, x.trip(), &events.SetOpened{Case: "K-2"})
 	v := judge(t, s.world(), x.key())
-	if f := find(v, projections.LinkOutOfOrder); len(f) != 1 || !strings.Contains(f[0].Says, "without being packed again") {
+	if f := find(v, projections.NotReprocessed); len(f) != 1 || !strings.Contains(f[0].Says, "without being reprocessed") {
 		t.Fatal(show(v))
 	}
 	s.tell("packing-1", clock(2, 6, 0), x.set, tripOf(x.set, 1), &events.SetPacked{List: l.List, Version: l.Version})
 	v = judge(t, s.world(), x.key())
-	if len(find(v, projections.LinkOutOfOrder)) != 0 || len(find(v, projections.TwoPlaces)) != 1 {
+	if len(find(v, projections.NotReprocessed)) != 0 || len(find(v, projections.TwoPlaces)) != 1 {
 		t.Error(show(v))
 	}
 }

@@ -48,8 +48,9 @@ func (j *judgement) latestBefore(l events.Kind) (step, before *facts.Item) {
 	return step, before
 }
 
-// twoCases finds a set that was opened for two cases without being packed
-// between them, or counted for another case than it was opened for.
+// twoCases finds a set that was opened for two cases within minutes in one room,
+// or counted for another case than it was opened for: a reference typed wrong.
+// What can't be that is reused.
 func (j *judgement) twoCases() {
 	c := j.c
 	if len(c.Opened) == 0 {
@@ -60,7 +61,7 @@ func (j *judgement) twoCases() {
 		if c.Next != nil && a.Less(c.Next) && c.Next.Less(b) {
 			continue // packed again between the two: places says whose the second is
 		}
-		if events.CaseOf(a.Data) == events.CaseOf(b.Data) {
+		if events.CaseOf(a.Data) == events.CaseOf(b.Data) || !j.sameOpening(a, b) {
 			continue
 		}
 		f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.OpenedForTwo{
@@ -69,9 +70,11 @@ func (j *judgement) twoCases() {
 		f.From, f.To = a.At(), b.At()
 	}
 	var other []*facts.Item
+	uses := j.uses()
 	for _, it := range c.Counted {
 		ref := events.CaseOf(it.Data)
-		if !slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref }) {
+		opened := slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref })
+		if !opened && !slices.ContainsFunc(uses, func(u use) bool { return u.ref == ref }) {
 			other = append(other, it)
 		}
 	}

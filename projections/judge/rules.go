@@ -16,6 +16,8 @@ type Rule struct {
 // Rules are all rules. Their order means nothing: findings are sorted.
 func Rules() []Rule {
 	return []Rule{
+		{"used again", []projections.Code{projections.NotReprocessed}, (*judgement).reused},
+		{"run again", []projections.Code{projections.NotReprocessed}, (*judgement).runUnprepared},
 		{"sheet", []projections.Code{
 			projections.SheetSwapped, projections.SheetStale, projections.SheetAltered, projections.SheetUnknown,
 			projections.SheetUnreadable, projections.SheetAbsent,

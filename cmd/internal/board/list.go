@@ -174,6 +174,8 @@ func (p *pages) fillBoard(b *boardBody, rows []readmodel.BoardRow, q url.Values,
 
 func groupOf(v *projections.Verdict) string {
 	switch {
+	case projections.Reused(v):
+		return "reused"
 	case v.Over && v.Opened:
 		return "over"
 	case v.Over:

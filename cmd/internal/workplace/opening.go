@@ -111,6 +111,9 @@ func (b *opening) observation(v *visit) *events.Observation {
 	}
 }
 
+// caseToCome stands for a case that is not scanned yet. Nothing of it is recorded.
+const caseToCome = "–"
+
 func (b *opening) verdict(v *visit) (said, error) {
 	sheet, err := b.supposed(v)
 	if err != nil {
@@ -119,7 +122,7 @@ func (b *opening) verdict(v *visit) (said, error) {
 	o := b.observation(v)
 	d := o.Data.(*events.SetOpened)
 	if d.Sheet = sheet; d.Case == "" {
-		d.Case = "–" // not scanned yet; nothing of this is recorded
+		d.Case = caseToCome
 	}
 	return b.judge(v, o, b.next(v))
 }

@@ -204,6 +204,9 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		return said{}, err
 	}
 	skip := []projections.Code{projections.CountMissing}
+	if events.CaseOf(o.Data) == caseToCome {
+		skip = append(skip, projections.NotReprocessed) // the set may be scanned again for the case in hand
+	}
 	looked := b.Sheet != nil || cur.Placement == events.Screen
 	var answer said
 	switch {

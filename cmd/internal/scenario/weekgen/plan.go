@@ -35,6 +35,7 @@ const (
 	notReleased   twist = "not released"   // the run was not released, the set was used
 	wrongCycle    twist = "wrong cycle"    // a cycle that the list does not allow
 	stripFailed   twist = "strip failed"   // the chemical indicator inside did not change
+	usedAgain     twist = "used again"     // opened for another case before, unused, and put back on the shelf
 	twoScans      twist = "two scans"      // scanned in the store and on the cart within seconds
 	countSheetOf  twist = "count sheet of" // first count made against another set's sheet
 	firstDiffers  twist = "first differs"  // one piece fewer at opening than packed; seen and acknowledged
@@ -169,6 +170,7 @@ var planned = []struct {
 	{set: "LAP-011", ref: "K-0430", what: notReleased},
 	{set: "CRA-003", ref: "K-0437", what: wrongCycle},
 	{set: "MIN-011", ref: "K-0437", what: stripFailed},
+	{set: "RET-006", ref: "K-0431", what: usedAgain},
 	{set: "ORS-006", ref: "K-0436", what: twoScans},
 
 	{set: "MIN-003", ref: "K-0416", what: countSheetOf, other: "MIN-004@K-0416"},

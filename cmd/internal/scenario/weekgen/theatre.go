@@ -76,12 +76,42 @@ func (w *week) deliver(n int, op *operation) error {
 	return nil
 }
 
-func (w *week) open(t *trip, at time.Time) error {
-	op := t.use
+// opening is what is recorded of a trip that is opened in order.
+func (t *trip) opening(op *operation) events.SetOpened {
 	d := events.SetOpened{Case: op.ref, Room: fmt.Sprintf("OR %d", op.room), Tag: t.set.id, OuterLabel: t.set.id,
 		Seals: slices.Clone(t.seals), Indicator: "pass"}
 	if t.set.placement != events.Screen {
 		d.Sheet = &events.Reading{Found: string(t.set.placement), Code: t.code}
+	}
+	return d
+}
+
+// takenByMistake opens a trip the day before for a case that does not need it,
+// and puts it back on its shelf as if nobody had.
+func (w *week) takenByMistake(t *trip) error {
+	i := slices.IndexFunc(w.ops, func(op *operation) bool { return op.ref == "K-0421" })
+	if i < 0 {
+		return fmt.Errorf("%s is to be opened for K-0421, which is not planned", t.set.id)
+	}
+	op := w.ops[i]
+	at := op.opened.Add(9 * time.Minute)
+	if at.Before(t.stored) || !at.Before(t.use.opened) {
+		return fmt.Errorf("%s is not on the shelf at %s", t.set.id, at)
+	}
+	if _, err := w.write(at, t.about(op.station, events.KindSetOpened, op.runner, t.opening(op))); err != nil {
+		return err
+	}
+	_, err := w.write(at.Add(38*time.Minute), t.about(storage, events.KindSetChecked, "B-2052", t.check(t.place(), false)))
+	return err
+}
+
+func (w *week) open(t *trip, at time.Time) error {
+	op := t.use
+	d := t.opening(op)
+	if t.what == usedAgain {
+		if err := w.takenByMistake(t); err != nil {
+			return err
+		}
 	}
 	var err error
 	switch t.what {

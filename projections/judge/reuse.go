@@ -1,0 +1,221 @@
+package judge
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+const (
+	// turnover is less than any room needs between two patients: two cases named
+	// in one room within it are one case, typed wrong once. Common practice, no source.
+	turnover = 10 * time.Minute
+	// longestCase is how long after its opening a set may still be scanned as
+	// opened for the same case. Common practice, no source.
+	longestCase = 24 * time.Hour
+)
+
+// use is where a set came to lie on a sterile field: an opening, or a first
+// count for a case that it was never opened for.
+type use struct {
+	it  *facts.Item
+	ref string
+}
+
+// reused finds a set that was opened or counted for a second use without having
+// been reprocessed. The release of a run ends at the first opening.
+func (j *judgement) reused() {
+	uses := j.uses()
+	for i := 1; i < len(uses); i++ {
+		b := uses[i]
+		a := uses[i-1]
+		if k := slices.IndexFunc(uses[:i], func(x use) bool { return x.ref == b.ref }); k >= 0 {
+			a = lastFor(b.ref, uses[:i]) // what else was opened in between has been said
+		}
+		j.usedAgain(a, b)
+	}
+}
+
+func lastFor(ref string, uses []use) use {
+	for _, u := range slices.Backward(uses) {
+		if u.ref == ref {
+			return u
+		}
+	}
+	return use{}
+}
+
+// uses returns the uses of a trip in order. What lies behind the set's next
+// packing is of another trip, which places says.
+func (j *judgement) uses() []use {
+	c := j.c
+	var out []use
+	for _, it := range c.Steps {
+		if c.Next != nil && len(out) > 0 && out[0].it.Less(c.Next) && c.Next.Less(it) {
+			break
+		}
+		switch d := it.Data.(type) {
+		case *events.SetOpened:
+			out = append(out, use{it, d.Case})
+		case *events.SetCounted:
+			if d.Stage == events.StageFirst && j.secondCount(d.Case, it) {
+				out = append(out, use{it, d.Case})
+			}
+		}
+	}
+	return out
+}
+
+// secondCount reports whether a first count is of a case that the set was not
+// opened for, and after the end of the one that it was opened for, or too late to
+// be of it: before that it is that case under a wrong reference.
+func (j *judgement) secondCount(ref string, at *facts.Item) bool {
+	c := j.c
+	if len(c.Opened) == 0 || slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref }) {
+		return false
+	}
+	if at.At().Sub(c.Opened[0].At()) > longestCase {
+		return true
+	}
+	limit := facts.Seconds(j.w.PolicyFor(at).ClockToleranceSeconds)
+	for _, u := range c.Cases {
+		if u.Opened && len(u.Closings) > 0 && at.At().Sub(u.Closings[0].At()) > limit {
+			return true
+		}
+	}
+	return slices.ContainsFunc(c.Counted, func(it *facts.Item) bool {
+		d := facts.CountOf(it)
+		return d.Case != ref && d.Stage == events.StageFinal && at.At().Sub(it.At()) > limit
+	})
+}
+
+// usedAgain judges a use by the one before it.
+func (j *judgement) usedAgain(a, b use) {
+	set := j.c.Key.Set
+	run := j.runBetween(a.it, b.it)
+	good := run != nil && facts.RunOf(run).Result == "passed" && facts.RunOf(run).Released
+	packed := good && j.packedBetween(a.it, run)
+	d := &projections.UsedAgain{
+		Set: set, First: moment(a.it), FirstCase: a.ref, Second: moment(b.it), SecondCase: b.ref,
+		Counted: b.it.Kind == events.KindSetCounted, Run: runDetail(run),
+	}
+	back := j.backOnShelf(a.it, b.it)
+	if back != nil {
+		m := moment(back)
+		d.Back = &m
+	}
+	var f *projections.Finding
+	switch {
+	case packed:
+		return
+	case good && a.ref == b.ref:
+		return // run for immediate use, for the case in hand
+	case good:
+		f = j.add(projections.NotReprocessed, projections.SeverityDoubtful, &projections.RunUnpacked{
+			Set: set, First: d.First, FirstCase: a.ref, Second: d.Second, SecondCase: b.ref, Run: *d.Run,
+		}, a.it, run, b.it)
+	case a.ref != b.ref:
+		if j.sameOpening(a.it, b.it) {
+			return // one opening under two references, which twoCases says
+		}
+		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
+	case back != nil:
+		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
+	default:
+		if f = j.openedLate(a, b); f == nil {
+			return
+		}
+	}
+	f.From, f.To = a.it.At(), b.it.At()
+}
+
+// openedLate finds an opening for the same case after that case was closed, or
+// so long after the first that it is hardly the same operation.
+func (j *judgement) openedLate(a, b use) *projections.Finding {
+	limit := facts.Seconds(j.w.PolicyFor(b.it).ClockToleranceSeconds)
+	d := &projections.OpenedLate{Set: j.c.Key.Set, First: moment(a.it), Second: moment(b.it), Case: b.ref}
+	var closing *facts.Item
+	for _, u := range j.c.Cases {
+		for _, it := range u.Closings {
+			if u.Ref == b.ref && it.At().Sub(a.it.At()) > limit && b.it.At().Sub(it.At()) > limit {
+				closing, d.Closed = it, it.At()
+			}
+		}
+	}
+	if closing == nil && b.it.At().Sub(a.it.At()) <= longestCase {
+		return nil
+	}
+	return j.add(projections.NotReprocessed, projections.SeverityDoubtful, d, a.it, closing, b.it)
+}
+
+// sameOpening reports whether two openings for two cases are so close together
+// that they are one, under a wrong reference once.
+func (j *judgement) sameOpening(a, b *facts.Item) bool {
+	return a.Kind == b.Kind && b.At().Sub(a.At()) < turnover && (a.Event.Station == b.Event.Station || sameRoom(a, b))
+}
+
+// runBetween returns the last run between two uses, nil without one.
+func (j *judgement) runBetween(a, b *facts.Item) *facts.Item {
+	for _, it := range slices.Backward(j.c.Sterilized) {
+		if a.At().Before(it.At()) && !it.At().After(b.At()) {
+			return it
+		}
+	}
+	return nil
+}
+
+func (j *judgement) packedBetween(a, b *facts.Item) bool {
+	return slices.ContainsFunc(j.c.Packed, func(p *facts.Item) bool { return a.Less(p) && p.Less(b) })
+}
+
+// backOnShelf returns the check by which a set that had been opened was back
+// where it had been before, and was opened again from there; nil without one. A
+// check elsewhere may be of the empty wrap, on its way to be thrown away.
+func (j *judgement) backOnShelf(a, b *facts.Item) *facts.Item {
+	limit := facts.Seconds(j.w.PolicyFor(b).ClockToleranceSeconds)
+	var before []*facts.Item
+	for i := range j.c.Readings {
+		r := &j.c.Readings[i]
+		if r.It.Kind != events.KindSetChecked || !r.Own() {
+			continue
+		}
+		if r.It.Less(a) {
+			before = append(before, r.It)
+			continue
+		}
+		there := func(x *facts.Item) bool { return facts.PlaceOf(x).Same(facts.PlaceOf(r.It)) }
+		if r.It.At().Sub(a.At()) > limit && b.At().Sub(r.It.At()) > limit && slices.ContainsFunc(before, there) {
+			return r.It
+		}
+	}
+	return nil
+}
+
+// runUnprepared finds a run after a failed one without the set being packed
+// between them. That it is taken apart and prepared anew is common practice, no
+// source; so it is noted.
+func (j *judgement) runUnprepared() {
+	var failed *facts.Item
+	for _, it := range j.c.Sterilized {
+		d := facts.RunOf(it)
+		if failed != nil && !sameRun(facts.RunOf(failed), d) && !j.packedBetween(failed, it) {
+			f := j.add(projections.NotReprocessed, projections.SeverityNoted, &projections.RunUnprepared{
+				Set: j.c.Key.Set, Failed: *runDetail(failed), Run: *runDetail(it),
+			}, failed, it)
+			f.From, f.To = failed.At(), it.At()
+		}
+		failed = nil
+		if d.Result == "failed" {
+			failed = it
+		}
+	}
+}
+
+// sameRun reports whether two records tell of one run.
+func sameRun(a, b *events.SetSterilized) bool {
+	return strings.EqualFold(a.Load, b.Load) && a.Sterilizer == b.Sterilizer && a.Run == b.Run
+}
