@@ -58,11 +58,10 @@ whose public key --reader names; they can do nothing but read.`,
 			if !practice {
 				return errors.Join(a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...)), endFeed(), s.Close())
 			}
-			p, err := a.openPractice(cmd.Context(), s)
-			if err != nil {
-				return errors.Join(err, endFeed(), s.Close())
-			}
-			return errors.Join(a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...), web.Practice(p)), p.Close(), endFeed(), s.Close())
+			filling := new(web.Filling)
+			end := a.fillPractice(cmd.Context(), s, filling)
+			err = a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...), web.PracticeWhenFilled(filling))
+			return errors.Join(err, end(), endFeed(), s.Close())
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
@@ -93,10 +92,42 @@ func (a *app) startFeed(s *site.Site, o feed.Options) (func() error, error) {
 	return f.Close, nil
 }
 
+// fillPractice opens the practice ledger beside what else is done: filling a new
+// one takes a while. The function that it returns ends that and closes it.
+func (a *app) fillPractice(ctx context.Context, real *site.Site, f *web.Filling) (end func() error) {
+	ctx, cancel := context.WithCancel(ctx)
+	closed := make(chan error, 1)
+	go func() {
+		p, err := a.openPractice(ctx, real, f.Tell)
+		if err == nil {
+			err = f.Ready(p)
+		}
+		if err != nil && ctx.Err() == nil {
+			f.Failed()
+			fmt.Fprintf(a.env.Err, "listbound: practice: %s\n", err)
+		}
+		<-ctx.Done()
+		if p != nil {
+			err = p.Close()
+		} else {
+			err = nil
+		}
+		closed <- err
+	}()
+	return func() error {
+		cancel()
+		return <-closed
+	}
+}
+
+// filledName is the file in a practice folder that says that the week is in it.
+const filledName = "filled"
+
 // openPractice opens the ledger that people practise with: the invented week,
 // and the real stations by their names. Its keys are its own, so that not even
-// a copied record would pass in the real ledger.
-func (a *app) openPractice(ctx context.Context, real *site.Site) (*site.Site, error) {
+// a copied record would pass in the real ledger. Where filling it was cut off, it
+// is filled up: what was recorded is known by its id.
+func (a *app) openPractice(ctx context.Context, real *site.Site, tell func(int64)) (*site.Site, error) {
 	week, err := scenario.Load()
 	if err != nil {
 		return nil, err
@@ -109,8 +140,12 @@ func (a *app) openPractice(ctx context.Context, real *site.Site) (*site.Site, er
 	if err != nil {
 		return nil, err
 	}
-	if p.Size() == 0 {
-		if err := a.play(ctx, p, week, clock); err != nil {
+	filled := filepath.Join(p.Dir(), filledName)
+	if _, err := os.Stat(filled); err != nil {
+		if err := a.play(ctx, p, week, clock, tell); err != nil {
+			return nil, errors.Join(err, p.Close())
+		}
+		if err := os.WriteFile(filled, nil, 0o600); err != nil {
 			return nil, errors.Join(err, p.Close())
 		}
 	}
@@ -212,7 +247,14 @@ func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error)
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	if err := a.play(ctx, s, week, clock); err != nil {
+	progress, end := a.progress("recorded")
+	err = a.play(ctx, s, week, clock, func(lines int64) {
+		if progress != nil {
+			progress(lines, 0)
+		}
+	})
+	end()
+	if err != nil {
 		return err
 	}
 	if err := a.showWeek(ctx, s, week); err != nil || once {
@@ -234,10 +276,11 @@ func (c *weekClock) now() time.Time {
 	return c.after()
 }
 
-func (a *app) play(ctx context.Context, s *site.Site, week *scenario.Scenario, clock *weekClock) error {
+// play records the week, and tells how many of its lines are recorded.
+func (a *app) play(
+	ctx context.Context, s *site.Site, week *scenario.Scenario, clock *weekClock, tell func(int64),
+) error {
 	defer clock.during.Store(nil)
-	progress, end := a.progress("recorded")
-	defer end()
 	var batch bytes.Buffer
 	var at time.Time
 	lines := 0
@@ -269,9 +312,7 @@ func (a *app) play(ctx context.Context, s *site.Site, week *scenario.Scenario, c
 		batch.Write(l.Raw)
 		batch.WriteByte('\n')
 		lines++
-		if progress != nil {
-			progress(int64(lines), 0)
-		}
+		tell(int64(lines))
 	}
 	return flush()
 }

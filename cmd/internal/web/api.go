@@ -31,12 +31,9 @@ type Server struct {
 type Option func(*options)
 
 type options struct {
-	practice *site.Site
+	practice *Filling
 	hosts    []string
 }
-
-// Practice serves a second ledger's workplaces under /practice, marked as such.
-func Practice(s *site.Site) Option { return func(o *options) { o.practice = s } }
 
 // New returns the handler for a site.
 func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
@@ -65,10 +62,7 @@ func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	if o.practice == nil {
 		return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log})
 	}
-	// Another site altogether: its pages hold nothing by which they could reach this one.
-	psh := shell.New("PRACTICE "+o.practice.Name(), s.Words(), log)
-	practice := workplace.Options{Prefix: practicePrefix, Practice: true, Log: log}
-	if err := workplace.Register(mux, psh, o.practice, practice); err != nil {
+	if err := o.practice.register(mux, sh, s, log); err != nil {
 		return err
 	}
 	return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: practicePrefix, Log: log})

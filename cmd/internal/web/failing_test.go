@@ -78,7 +78,7 @@ func newFailing(t *testing.T) *failing {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.NewJSONHandler(&f.log, nil))
-	if err := routes(&f.routeList, f.site, log, options{practice: f.site}); err != nil {
+	if err := routes(&f.routeList, f.site, log, options{practice: &Filling{ready: f.site}}); err != nil {
 		t.Fatal(err)
 	}
 	return f
