@@ -60,7 +60,6 @@ package projections
 
 import (
 	"listbound/events"
-	"slices"
 	"time"
 )
 
@@ -91,45 +90,6 @@ const (
 	SeverityDoubtful Severity = "doubtful"
 	SeverityBroken   Severity = "broken"
 )
-
-// Code names a kind of finding.
-type Code string
-
-// The finding codes.
-const (
-	NotReprocessed     Code = "not-reprocessed"
-	SheetSwapped       Code = "sheet-swapped"
-	SheetStale         Code = "sheet-stale"
-	SheetAltered       Code = "sheet-altered"
-	SheetUnknown       Code = "sheet-unknown"
-	SheetUnreadable    Code = "sheet-unreadable"
-	SheetAbsent        Code = "sheet-absent"
-	SheetInDoubt       Code = "sheet-in-doubt"
-	SheetMoved         Code = "sheet-moved"
-	LabelSwapped       Code = "label-swapped"
-	SealDiffers        Code = "seal-differs"
-	LinkMissing        Code = "link-missing"
-	LinkOutOfOrder     Code = "link-out-of-order"
-	TwoPlaces          Code = "two-places"
-	NotReleased        Code = "not-released"
-	LoadRecalled       Code = "load-recalled"
-	ListSuperseded     Code = "list-superseded"
-	CountedOnWrongList Code = "counted-on-wrong-list"
-	CountDiffersAtOpen Code = "count-differs-at-opening"
-	CountShort         Code = "count-short"
-	CountOver          Code = "count-over"
-	CountMissing       Code = "count-missing"
-	CountOnePerson     Code = "count-one-person"
-	ClosedUnreconciled Code = "closed-unreconciled"
-	StationGap         Code = "station-gap"
-	SignatureBad       Code = "signature-bad"
-	ClockDoubtful      Code = "clock-doubtful"
-	RecordUnread       Code = "record-unread" // a record or a correction that this program can't read
-)
-
-// Codes lists every finding code, in the order in which findings of one weight
-// are listed.
-func Codes() []Code { return slices.Clone(codes) }
 
 // Finding is one reason why a chain is not whole.
 type Finding struct {

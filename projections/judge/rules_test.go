@@ -45,12 +45,12 @@ func TestRulesNameTheirCodes(t *testing.T) {
 	}
 	for _, c := range projections.Codes() {
 		if !named[c] {
-			t.Errorf("no rule names %s", c)
+			t.Errorf("no rule in rules.go names %s", c)
 		}
 	}
 	for _, w := range projections.Ways() {
 		if !ways[w] {
-			t.Errorf("nothing here comes about as %s (%s): plant a case in findingTests", w.Code, w.Name)
+			t.Errorf("nothing here comes about as %s (%s): plant a case in findingTests (judge_test.go)", w.Code, w.Name)
 		}
 	}
 }

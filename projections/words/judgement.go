@@ -25,6 +25,7 @@ var judgementFiles embed.FS
 //	CODE/WAY          what a finding says, of the detail of its way
 //	CODE/WAY/next     what is usually done next, of the same detail
 //	event/KIND        the line of an event in a history, of a [Line]
+//	event/KIND/name   what was done, in a word or two
 //	severity/… remark/… kind/… stage/… placement/… result/… outcome/… reason/…
 //	                  names of the values that records have
 //
@@ -81,6 +82,15 @@ func (j *Judgement) Code(lang string, code projections.Code) string {
 		return l.Say(key)
 	}
 	return string(code) // of a later version
+}
+
+// Kind says in a word or two what was done.
+func (j *Judgement) Kind(lang string, kind events.Kind) string {
+	key := "event/" + string(kind) + "/name"
+	if l := j.c.In(lang); l.Has(key) || j.c.In(Reference).Has(key) {
+		return l.Say(key)
+	}
+	return string(kind) // of a later version
 }
 
 // Station says in one line what a person at a station sees of a finding first.

@@ -17,7 +17,6 @@ import (
 	"listbound/projections"
 
 	"github.com/go-json-experiment/json"
-	"github.com/go-json-experiment/json/jsontext"
 )
 
 // judgement returns the sentences of this program, freshly read. What goes wrong
@@ -32,94 +31,9 @@ func judgement(t testing.TB, further ...*Catalogue) *Judgement {
 	return j
 }
 
-// foundExample is a finding with the sentences it makes, to the letter.
-type foundExample struct {
-	Code   projections.Code `json:"code"`
-	Way    string           `json:"way"`
-	Detail jsontext.Value   `json:"detail"`
-	En     projections.Text `json:"en"`
-	De     projections.Text `json:"de"`
-
-	detail projections.Detail
-}
-
-func (x *foundExample) in(lang string) projections.Text {
-	return map[string]projections.Text{"en": x.En, "de": x.De}[lang]
-}
-
-// eventExample is an event with the line it makes in a history.
-type eventExample struct {
-	Kind      events.Kind    `json:"kind"`
-	Subject   string         `json:"subject"`
-	Station   string         `json:"station"`
-	Void      bool           `json:"void"`
-	Corrected bool           `json:"corrected"`
-	Data      jsontext.Value `json:"data"`
-	En        string         `json:"en"`
-	De        string         `json:"de"`
-
-	line Line
-}
-
-func (x *eventExample) in(lang string) string { return map[string]string{"en": x.En, "de": x.De}[lang] }
-
-func readExamples[T any](t testing.TB, file string) []T {
-	t.Helper()
-	raw, err := os.ReadFile(file)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []T
-	if err := json.Unmarshal(raw, &out, json.RejectUnknownMembers(true)); err != nil {
-		t.Fatalf("%s: %v", file, err)
-	}
-	if len(out) == 0 {
-		t.Fatalf("%s has no examples", file)
-	}
-	return out
-}
-
-func foundExamples(t testing.TB) []foundExample {
-	t.Helper()
-	all := readExamples[foundExample](t, "testdata/findings.json")
-	for i := range all {
-		x := &all[i]
-		x.detail = projections.NewDetail(projections.Way{Code: x.Code, Name: x.Way})
-		if x.detail == nil {
-			t.Fatalf("example %d: there is no way %s of %s", i, x.Way, x.Code)
-		}
-		if err := json.Unmarshal(x.Detail, x.detail, json.RejectUnknownMembers(true)); err != nil {
-			t.Fatalf("example %d, %s/%s: %v", i, x.Code, x.Way, err)
-		}
-	}
-	return all
-}
-
-func eventExamples(t testing.TB) []eventExample {
-	t.Helper()
-	all := readExamples[eventExample](t, "testdata/events.json")
-	for i := range all {
-		x := &all[i]
-		x.line = Line{Kind: x.Kind, Subject: x.Subject, Station: x.Station, Void: x.Void, Corrected: x.Corrected}
-		if !slices.Contains(events.Kinds(), x.Kind) {
-			x.line.Data = &events.Unknown{Type: string(x.Kind)}
-			continue
-		}
-		data, err := events.ParseObservedData(x.Kind, x.Data)
-		if err != nil {
-			t.Fatalf("example %d, %s: %v", i, x.Kind, err)
-		}
-		x.line.Data = data
-	}
-	return all
-}
-
 var severities = []projections.Severity{
 	projections.SeverityNoted, projections.SeverityDoubtful, projections.SeverityBroken,
 }
-
-// exampleLanguages are those whose sentences the examples have to the letter.
-var exampleLanguages = []string{"en", "de"}
 
 // TestFindingsAreSaid holds every way in which a finding comes about to its
 // sentences in each language.
@@ -137,7 +51,7 @@ func TestFindingsAreSaid(t *testing.T) {
 	}
 	for _, w := range projections.Ways() {
 		if !said[w] {
-			t.Errorf("testdata/findings.json has no example of %s/%s", w.Code, w.Name)
+			t.Errorf("testdata/findings.json has no example of %s/%s: -update makes one up; read it in the diff", w.Code, w.Name)
 		}
 	}
 }
@@ -157,7 +71,7 @@ func TestEventsAreSaid(t *testing.T) {
 	}
 	for _, k := range append(events.Kinds(), "") {
 		if !said[k] {
-			t.Errorf("testdata/events.json has no example of kind %q", k)
+			t.Errorf("testdata/events.json has no example of kind %q: -update takes one from testdata/observations", k)
 		}
 	}
 }
@@ -194,7 +108,7 @@ func TestEveryLanguageHasAll(t *testing.T) {
 		want = append(want, string(w.Code)+"/"+w.Name, string(w.Code)+"/"+w.Name+"/next")
 	}
 	for _, k := range events.Kinds() {
-		want = append(want, "event/"+string(k))
+		want = append(want, "event/"+string(k), "event/"+string(k)+"/name")
 	}
 	for _, k := range events.DefaultPolicy().Links {
 		want = append(want, "kind/"+string(k))
@@ -210,7 +124,7 @@ func TestEveryLanguageHasAll(t *testing.T) {
 	for _, lang := range j.Languages() {
 		for _, key := range want {
 			if !j.Catalogue().In(lang).Has(key) {
-				t.Errorf("%s has no entry %s", lang, key)
+				t.Errorf("judgement/%s.json has no entry %s", lang, key)
 			}
 		}
 	}
@@ -239,6 +153,9 @@ func TestEveryTextIsSaid(t *testing.T) {
 		}
 		for _, c := range projections.Codes() {
 			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
+		}
+		for _, k := range events.Kinds() {
+			out.WriteString(j.Kind(lang, k))
 		}
 		for _, s := range severities {
 			out.WriteString(j.Severity(lang, s))

@@ -13,6 +13,7 @@ import (
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/events"
 	"listbound/projections"
 )
 
@@ -302,12 +303,10 @@ func seconds(words *shell.Words, t time.Time) cell {
 }
 
 func kindText(words *shell.Words, kind string) string {
-	name := kindName(kind)
-	s := words.T("board.kind-" + name)
-	if s == "board.kind-"+name { // a kind that this program doesn't know
-		return kind
+	if k := events.Kind(kindName(kind)); k.Known() {
+		return words.Kind(k)
 	}
-	return s
+	return kind
 }
 
 func notes(words *shell.Words, e projections.HistoryEvent) []string {

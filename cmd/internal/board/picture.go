@@ -139,7 +139,7 @@ func (p *chainPicture) links() {
 		p.text(x(i), top+textLine, "middle", 14, ink, l.At.UTC().Format("2 Jan 15:04"))
 		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(l.Place, slot-6, 13))
 		p.text(x(i), top+3*textLine-1, "middle", 13, soft, cut(l.By, slot-6, 13))
-		p.said = append(p.said, p.words.T("board.desc-link", p.words.T("board.kind-"+string(l.Kind)), p.words.Time(l.At), l.Place))
+		p.said = append(p.said, p.words.T("board.desc-link", p.words.Kind(l.Kind), p.words.Time(l.At), l.Place))
 	}
 	// Thin lines lead from each link to its moment.
 	axisY := top + 3*textLine + 44
@@ -182,7 +182,7 @@ func (p *chainPicture) joint(x1, x2 float64, state string) {
 }
 
 func (p *chainPicture) link(x, width float64, l projections.TraceLink, fault string) {
-	name := p.words.T("board.kind-" + string(l.Kind))
+	name := p.words.Kind(l.Kind)
 	y, r := linkTop, linkHeight/2
 	switch l.State {
 	case projections.LinkAbsent:

@@ -176,7 +176,7 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		d.Indented(strings.Join(facts, "; "))
 		var links []string
 		for _, x := range t.Links {
-			s := words.T("board.kind-" + string(x.Kind))
+			s := words.Kind(x.Kind)
 			switch x.State {
 			case projections.LinkThere:
 				s += " " + x.At.UTC().Format("2006-01-02 15:04")

@@ -62,6 +62,9 @@ func (w *Words) Finding(f *projections.Finding) projections.Text {
 // Code names a finding's code in a few words.
 func (w *Words) Code(code projections.Code) string { return w.judgement.Code(w.Lang, code) }
 
+// Kind says in a word or two what an event of a kind records.
+func (w *Words) Kind(kind events.Kind) string { return w.judgement.Kind(w.Lang, kind) }
+
 // StationLine says in one line what a person at a station sees of a finding
 // first. other is the other set it names, if any.
 func (w *Words) StationLine(code projections.Code, set, other string) string {
