@@ -19,6 +19,8 @@ const (
 	exitOK      = 0
 	exitProblem = 1
 	exitUsage   = 2
+	exitUnknown = 3 // whether two things are of one history
+	exitNoKey   = 4 // whole, but whose ledger it is isn't known
 )
 
 // maxBundle bounds what is read into memory.
@@ -31,11 +33,15 @@ func run(args []string, out, errOut io.Writer) int {
 	flags.SetOutput(errOut)
 	key := flags.String("key", "", "the ledger's public `key`, got by another way than the bundle")
 	asJSON := flags.Bool("json", false, "print JSON")
+	earlier := flags.String("earlier", "", "`file` that the same ledger gave out at another time, a bundle or a signed\n"+
+		"checkpoint: say whether the two are of one history")
 	which := flags.Bool("version", false, "print which program this is")
 	flags.Usage = func() {
-		fmt.Fprintf(errOut, "usage: listbound-verify [--key KEY] [--json] BUNDLE.zip\n\n"+
+		fmt.Fprintf(errOut, "usage: listbound-verify [--key KEY] [--json] [--earlier FILE] BUNDLE.zip\n\n"+
 			"Checks that every record in an evidence bundle stands in the ledger as it is,\n"+
-			"and that no byte of the bundle was changed. Exit status 1: it was.\n\n")
+			"and that no byte of the bundle was changed. Exit status 1: it was, or the ledger\n"+
+			"has two histories; 3: nothing shows whether two things are of one history; 4: all\n"+
+			"of it holds, but without --key nobody knows whose ledger it is.\n\n")
 		flags.PrintDefaults()
 	}
 	if err := flags.Parse(args); errors.Is(err, flag.ErrHelp) {
@@ -57,6 +63,17 @@ func run(args []string, out, errOut io.Writer) int {
 		return exitUsage
 	}
 	r := bundle.Check(raw, *key)
+	code := exitOK
+	if *earlier != "" {
+		other, err := read(*earlier)
+		if err == nil {
+			code, err = compare(&r, raw, other, *key)
+		}
+		if err != nil {
+			fmt.Fprintf(errOut, "listbound-verify: %s: %v\n", *earlier, err)
+			return exitProblem
+		}
+	}
 	if *asJSON {
 		enc := json.NewEncoder(out)
 		enc.SetIndent("", "  ")
@@ -71,7 +88,26 @@ func run(args []string, out, errOut io.Writer) int {
 	case !r.OK:
 		return exitProblem
 	}
-	return exitOK
+	if code == exitOK && !r.KeyTrusted {
+		code = exitNoKey
+	}
+	return code
+}
+
+// compare holds a bundle against what the ledger gave out at another time.
+func compare(r *bundle.Report, raw, other []byte, key string) (int, error) {
+	c, err := bundle.Compare(raw, other, key)
+	if err != nil {
+		return exitProblem, err
+	}
+	r.Compared = &c
+	switch {
+	case c.Same:
+		return exitOK, nil
+	case c.Known:
+		return exitProblem, nil
+	}
+	return exitUnknown, nil
 }
 
 func read(name string) ([]byte, error) {
@@ -91,6 +127,11 @@ func read(name string) ([]byte, error) {
 }
 
 func show(w io.Writer, r bundle.Report) error {
+	if !r.KeyTrusted {
+		fmt.Fprintln(w, "WHOSE LEDGER THIS IS, ISN'T KNOWN: the key was taken from the bundle itself. Compare it with the one that the "+
+			"department gave you\nby another way, or give that with --key:")
+		fmt.Fprintf(w, "  %s\n", r.Key)
+	}
 	for _, p := range r.Problems {
 		fmt.Fprintf(w, "problem: %s\n", p)
 	}
@@ -103,8 +144,8 @@ func show(w io.Writer, r bundle.Report) error {
 	}
 	fmt.Fprintf(w, "ok: %d records stand in the ledger %s of %d records, root %s\n", r.Records, r.Ledger, r.Size, r.Root)
 	fmt.Fprintf(w, "observed from %s to %s\n", r.First.Format("2006-01-02 15:04:05Z"), r.Last.Format("2006-01-02 15:04:05Z"))
-	if !r.KeyTrusted {
-		fmt.Fprintf(w, "the key was taken from the bundle: compare it with the one the department gave you by another way, or give that with --key\n  %s\n", r.Key)
+	if r.Compared != nil {
+		fmt.Fprintln(w, r.Compared.Says)
 	}
 	_, err := fmt.Fprintln(w, "a count that was called correct is no proof that nothing was left in a patient")
 	return err

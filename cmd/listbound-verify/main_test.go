@@ -87,14 +87,24 @@ func TestExit(t *testing.T) {
 		t.Fatal(err)
 	}
 	other := strings.Replace(key, "north", "south", 1)
+	another, _ := makeBundle(t)
+	stranger := filepath.Join(t.TempDir(), "s.zip")
+	if err := os.WriteFile(stranger, another, 0o600); err != nil {
+		t.Fatal(err)
+	}
 	for _, c := range []struct {
 		args []string
 		code int
 		says string
 	}{
-		{[]string{good}, exitOK, "compare it with the one the department gave you"},
+		{[]string{good}, exitNoKey, "WHOSE LEDGER THIS IS, ISN'T KNOWN"},
 		{[]string{"--key", key, good}, exitOK, "ok: 4 records"},
-		{[]string{"--json", good}, exitOK, `"ok": true`},
+		{[]string{"--json", good}, exitNoKey, `"keyTrusted": false`},
+		{[]string{"--json", "--key", key, good}, exitOK, `"ok": true`},
+		{[]string{"--key", key, "--earlier", good, good}, exitOK, "one history"},
+		{[]string{"--earlier", good, good}, exitNoKey, "one history"},
+		{[]string{"--key", key, "--earlier", stranger, good}, exitProblem, "no signature by a known key"},
+		{[]string{"--key", key, "--earlier", "nosuch.zip", good}, exitProblem, "no such file"},
 		{[]string{bad}, exitProblem, "problem: byte"},
 		{[]string{"--json", bad}, exitProblem, `"ok": false`},
 		{[]string{"--key", other, good}, exitProblem, "no usable key"},

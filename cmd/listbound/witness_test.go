@@ -46,7 +46,8 @@ func TestWitness(t *testing.T) {
 	dir, other := t.TempDir(), t.TempDir()
 	observe := func(name string) {
 		t.Helper()
-		if said, err := run("record", "--data", dir, filepath.Join("../../testdata/observations", name)).CombinedOutput(); err != nil {
+		file := filepath.Join("../../testdata/observations", name)
+		if said, err := run("record", "--data", dir, file).CombinedOutput(); err != nil {
 			t.Fatalf("%v\n%s", err, said)
 		}
 	}

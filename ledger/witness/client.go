@@ -136,20 +136,15 @@ func (c *Client) do(r *http.Request) (int, []byte, error) {
 }
 
 func (c *Client) post(ctx context.Context, msg []byte, old, size int64, prove Prover) (int, []byte, error) {
-	var body bytes.Buffer
-	fmt.Fprintf(&body, "old %d\n", old)
+	req := proof.Consistency{From: old, Checkpoint: msg}
 	if old > 0 && old < size {
-		path, err := prove(old)
-		if err != nil {
+		var err error
+		if req.Hashes, err = prove(old); err != nil {
 			return 0, nil, err
 		}
-		for _, h := range path {
-			fmt.Fprintln(&body, h)
-		}
 	}
-	body.WriteByte('\n')
-	body.Write(msg)
-	r, err := http.NewRequestWithContext(ctx, http.MethodPost, strings.TrimSuffix(c.URL, "/")+"/add-checkpoint", &body)
+	to := strings.TrimSuffix(c.URL, "/") + "/add-checkpoint"
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, to, bytes.NewReader(req.Marshal()))
 	if err != nil {
 		return 0, nil, err
 	}

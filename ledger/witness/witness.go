@@ -12,7 +12,6 @@
 package witness
 
 import (
-	"bufio"
 	"bytes"
 	"context"
 	"crypto/sha256"
@@ -24,12 +23,10 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
 
 	"golang.org/x/mod/sumdb/note"
-	"golang.org/x/mod/sumdb/tlog"
 
 	"listbound/ledger/proof"
 )
@@ -171,53 +168,6 @@ func (w *Witness) Handler() http.Handler {
 	return mux
 }
 
-// request is what add-checkpoint takes.
-type request struct {
-	old   int64
-	proof []tlog.Hash
-	note  []byte
-}
-
-// maxProof is the most hashes that a consistency proof can have.
-const maxProof = 63
-
-func readRequest(r io.Reader) (request, error) {
-	var req request
-	raw, err := io.ReadAll(r)
-	if err != nil {
-		return req, refuse(http.StatusBadRequest, "the request can't be read: %v", err)
-	}
-	head, msg, ok := bytes.Cut(raw, []byte("\n\n"))
-	if !ok {
-		return req, refuse(http.StatusBadRequest, "there is no empty line before the checkpoint")
-	}
-	req.note = msg
-	lines := bufio.NewScanner(bytes.NewReader(head))
-	for n := 0; lines.Scan(); n++ {
-		line := lines.Text()
-		if n == 0 {
-			size, ok := strings.CutPrefix(line, "old ")
-			req.old, err = strconv.ParseInt(size, 10, 64)
-			if !ok || err != nil || req.old < 0 || strconv.FormatInt(req.old, 10) != size {
-				return req, refuse(http.StatusBadRequest, "the first line is %q, not the old size, as in: old 5", line)
-			}
-			continue
-		}
-		if n > maxProof {
-			return req, refuse(http.StatusBadRequest, "the proof has more than %d lines", maxProof)
-		}
-		h, err := proof.ParseHash(line)
-		if err != nil {
-			return req, refuse(http.StatusBadRequest, "line %d of the proof: %v", n, err)
-		}
-		req.proof = append(req.proof, h)
-	}
-	if err := lines.Err(); err != nil {
-		return req, refuse(http.StatusBadRequest, "the request can't be read: %v", err)
-	}
-	return req, nil
-}
-
 // originOf reads the first line of a note that nothing is known of yet.
 func originOf(msg []byte) string {
 	first, _, _ := bytes.Cut(msg, []byte("\n"))
@@ -226,15 +176,19 @@ func originOf(msg []byte) string {
 
 // add answers one request, with a signature line or with a *refused.
 func (w *Witness) add(ctx context.Context, body io.Reader) ([]byte, error) {
-	req, err := readRequest(body)
+	raw, err := io.ReadAll(body)
 	if err != nil {
-		return nil, err
+		return nil, refuse(http.StatusBadRequest, "the request can't be read: %v", err)
 	}
-	m := w.ledgers[originOf(req.note)]
+	req, err := proof.ParseConsistency(raw)
+	if err != nil {
+		return nil, refuse(http.StatusBadRequest, "%v", err)
+	}
+	m := w.ledgers[originOf(req.Checkpoint)]
 	if m == nil {
-		return nil, refuse(http.StatusNotFound, "the ledger %q is not witnessed here", originOf(req.note))
+		return nil, refuse(http.StatusNotFound, "the ledger %q is not witnessed here", originOf(req.Checkpoint))
 	}
-	n, err := proof.OpenNote(req.note, m.verifiers)
+	n, err := proof.OpenNote(req.Checkpoint, m.verifiers)
 	if err != nil {
 		return nil, refuse(http.StatusForbidden, "%v", err)
 	}
@@ -242,8 +196,8 @@ func (w *Witness) add(ctx context.Context, body io.Reader) ([]byte, error) {
 	if err != nil {
 		return nil, refuse(http.StatusBadRequest, "%v", err)
 	}
-	if req.old > c.Size {
-		return nil, refuse(http.StatusBadRequest, "the old size %d is above the checkpoint's %d", req.old, c.Size)
+	if req.From > c.Size {
+		return nil, refuse(http.StatusBadRequest, "the old size %d is above the checkpoint's %d", req.From, c.Size)
 	}
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -257,8 +211,8 @@ func (w *Witness) add(ctx context.Context, body io.Reader) ([]byte, error) {
 }
 
 // compare holds a checkpoint against the newest one that was signed.
-func (w *Witness) compare(m *memory, req request, n *note.Note, c proof.Checkpoint) error {
-	if req.old != m.newest.Size {
+func (w *Witness) compare(m *memory, req proof.Consistency, n *note.Note, c proof.Checkpoint) error {
+	if req.From != m.newest.Size {
 		// A smaller checkpoint alone says nothing: it may be an old one, sent again. The ledger that sent it
 		// learns from the answer how far it was seen.
 		if c.Size == m.newest.Size && c.Root != m.newest.Root {
@@ -267,28 +221,28 @@ func (w *Witness) compare(m *memory, req request, n *note.Note, c proof.Checkpoi
 		return &refused{code: http.StatusConflict, body: fmt.Sprintf("%d\n", m.newest.Size), kind: sizeType}
 	}
 	switch {
-	case req.old == 0:
-		if len(req.proof) > 0 {
+	case req.From == 0:
+		if len(req.Hashes) > 0 {
 			return refuse(http.StatusUnprocessableEntity, "there is nothing that a proof could begin at")
 		}
 		if c.Size == 0 && c.Root != proof.EmptyRoot {
 			return refuse(http.StatusUnprocessableEntity, "the root of a ledger without records is another one")
 		}
 		return nil
-	case req.old == c.Size:
+	case req.From == c.Size:
 		if c.Root != m.newest.Root {
 			w.keepBoth(m, n, twoRoots)
 			return &refused{code: http.StatusConflict, body: fmt.Sprintf("%d\n", m.newest.Size), kind: sizeType}
 		}
-		if len(req.proof) > 0 {
+		if len(req.Hashes) > 0 {
 			return refuse(http.StatusUnprocessableEntity, "nothing was added that a proof could be about")
 		}
 		return nil
 	}
-	if err := proof.CheckConsistency(req.proof, req.old, m.newest.Root, c.Size, c.Root); err != nil {
+	if err := proof.CheckConsistency(req.Hashes, req.From, m.newest.Root, c.Size, c.Root); err != nil {
 		w.keepBoth(m, n, "A CHECKPOINT WAS REFUSED: it does not extend what was seen, or came without the proof of it")
 		return refuse(http.StatusUnprocessableEntity,
-			"the checkpoint of %d records does not extend the one of %d that was seen here: %v", c.Size, req.old, err)
+			"the checkpoint of %d records does not extend the one of %d that was seen here: %v", c.Size, req.From, err)
 	}
 	return nil
 }

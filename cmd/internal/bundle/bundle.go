@@ -11,6 +11,8 @@
 //	checkpoint               the signed checkpoint all proofs lead to
 //	records/<seq>.note       the records as stored
 //	proofs/<seq>.tlog-proof  one inclusion proof each, C2SP tlog-proof
+//	earlier/<size>           where asked for: proof that the ledger only grew since it had that
+//	                         size, in the form of a C2SP tlog-witness request
 //	manifest                 SHA-256 of each file above, signed by the ledger
 package bundle
 
@@ -42,6 +44,7 @@ const (
 	recordSuffix   = ".note"
 	proofsDir      = "proofs/"
 	proofSuffix    = ".tlog-proof"
+	earlierDir     = "earlier/"
 )
 
 //go:embed readme.txt
@@ -59,6 +62,7 @@ type Content struct {
 	Key         string // the ledger's verifier key
 	Checkpoint  []byte
 	Records     []Record // ascending
+	Earlier     []proof.Consistency
 	HistoryText []byte
 	HistoryJSON []byte
 }
@@ -77,6 +81,9 @@ func Write(w io.Writer, c Content, ledger note.Signer) error {
 		files = append(files,
 			proof.File{Path: recordsDir + name + recordSuffix, Data: r.Record},
 			proof.File{Path: proofsDir + name + proofSuffix, Data: r.Proof.Marshal()})
+	}
+	for _, e := range c.Earlier {
+		files = append(files, proof.File{Path: fmt.Sprintf("%s%09d", earlierDir, e.From), Data: e.Marshal()})
 	}
 	return proof.WriteBundle(w, files, ledger)
 }
@@ -100,6 +107,8 @@ type Report struct {
 	// Remarks are what the ledger itself noticed about records as they came, and
 	// holes in a station's numbering: true of the history, not faults of the bundle.
 	Remarks []string `json:"remarks,omitempty"`
+	// Compared is how it stands to what the ledger gave out at another time, where asked.
+	Compared *Comparison `json:"compared,omitempty"`
 }
 
 // Check checks a bundle against the ledger's key. Without a key from outside
@@ -139,21 +148,26 @@ func (noKey) Verify(msg, sig []byte) bool { return false }
 
 // keyInside reads the key from the archive, "" where it can't.
 func keyInside(raw []byte) string {
-	z, err := zip.NewReader(bytes.NewReader(raw), int64(len(raw)))
-	if err != nil {
-		return ""
-	}
-	f, err := z.Open(keyFile)
-	if err != nil {
-		return ""
-	}
-	defer f.Close()
-	const longest = 500
-	b, err := io.ReadAll(io.LimitReader(f, longest))
+	b, err := fileInside(raw, keyFile)
 	if err != nil {
 		return ""
 	}
 	return string(b)
+}
+
+// fileInside reads a small file of an archive that nothing is known of.
+func fileInside(raw []byte, name string) ([]byte, error) {
+	z, err := zip.NewReader(bytes.NewReader(raw), int64(len(raw)))
+	if err != nil {
+		return nil, err
+	}
+	f, err := z.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	const longest = 64 << 10
+	return io.ReadAll(io.LimitReader(f, longest))
 }
 
 func (r *Report) contents(b *proof.Bundle, v note.Verifier) {
@@ -188,6 +202,7 @@ func (r *Report) contents(b *proof.Bundle, v note.Verifier) {
 		}
 		r.record(audit, f, seq, v)
 	}
+	r.earlier(b, signed, cp)
 	if r.Records == 0 {
 		r.add(-1, recordsDir, "the bundle holds no record")
 	}

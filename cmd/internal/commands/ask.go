@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"listbound/cmd/internal/board"
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
@@ -267,13 +268,20 @@ records as stored.`,
 
 func (a *app) verify() *cobra.Command {
 	var asJSON bool
+	var earlier string
 	c := command("verify", "checks the whole ledger against its signed checkpoint",
 		`Reads every record from the stream and holds it against the entry bundles, the
 tree, the signed checkpoint, its station's key and numbering. Exit status 1: the
 ledger is not what was signed. Remarks are records that were wrong when they
-came; the ledger holds them unchanged.`,
+came; the ledger holds them unchanged. With --earlier it holds the ledger against
+a checkpoint or an evidence bundle that it gave out before, instead: whether what
+it held then is the beginning of what it holds now. Any checkpoint that lies
+outside the folder will do, such as one from /log/checkpoint in the log book.`,
 		"listbound verify --data d --json", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
+				if earlier != "" {
+					return a.compareEarlier(cmd.Context(), s, earlier)
+				}
 				progress, end := a.progress("checked")
 				v, err := s.Verify(cmd.Context(), progress)
 				end()
@@ -293,7 +301,45 @@ came; the ledger holds them unchanged.`,
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
+	c.Flags().StringVar(&earlier, "earlier", "", "checkpoint or evidence bundle that this ledger gave out before")
 	return c
+}
+
+// compareEarlier says whether the ledger is still the one that gave out a file.
+func (a *app) compareEarlier(ctx context.Context, s site.Service, file string) error {
+	raw, err := os.ReadFile(file)
+	if err != nil {
+		return fmt.Errorf("the earlier one: %w", err)
+	}
+	then, err := bundle.CheckpointOf(raw)
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	stations, err := s.Stations(ctx)
+	if err != nil {
+		return err
+	}
+	var key string
+	for _, st := range stations {
+		if st.Name == then.Origin {
+			key = st.Key
+		}
+	}
+	if key == "" {
+		return fmt.Errorf("%s is of the ledger %s, not of this one", file, then.Origin)
+	}
+	p, err := s.Consistency(ctx, then.Size)
+	if err != nil {
+		return err
+	}
+	c, err := bundle.CompareNow(raw, p, key)
+	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	if _, err := fmt.Fprintln(a.env.Out, c.Says); err != nil || c.Same {
+		return err
+	}
+	return errSaid
 }
 
 func (a *app) printVerification(v *site.Verification) error {
@@ -315,12 +361,14 @@ func (a *app) printVerification(v *site.Verification) error {
 func (a *app) evidence() *cobra.Command {
 	var f queryFlags
 	var out, printed, lang string
+	var earlier []string
 	c := command("evidence", "writes a bundle that an outsider can check",
 		`Writes a ZIP archive with the records a history rests on, one proof each, the
 signed checkpoint, the keys, a readable history, and a README.txt that says how
 to check all of it, with listbound-verify or with public tools. With --report
 also a PDF to print: what was asked, what is known and by which records, what
-can't be known, and how to check it.`,
+can't be known, and how to check it. With --earlier the bundle also proves that
+the ledger only grew since it gave out that checkpoint or bundle.`,
 		"listbound evidence --data d --case K-0412 --out e.zip --report e.pdf", func(cmd *cobra.Command, args []string) error {
 			q, err := f.query()
 			if err != nil {
@@ -328,6 +376,17 @@ can't be known, and how to check it.`,
 			}
 			if out == "" {
 				return errors.New("--out FILE.zip says where the bundle goes")
+			}
+			for _, name := range earlier {
+				raw, err := os.ReadFile(name)
+				if err != nil {
+					return fmt.Errorf("the earlier one: %w", err)
+				}
+				cp, err := bundle.CheckpointOf(raw)
+				if err != nil {
+					return fmt.Errorf("%s: %w", name, err)
+				}
+				q.Earlier = append(q.Earlier, cp.Size)
 			}
 			if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
 				return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
@@ -356,6 +415,7 @@ can't be known, and how to check it.`,
 	c.Args = cobra.NoArgs
 	f.add(c)
 	c.Flags().StringVar(&out, "out", "", "file to write")
+	c.Flags().StringArrayVar(&earlier, "earlier", nil, "checkpoint or bundle that this ledger gave out before (repeatable)")
 	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
 	c.Flags().StringVar(&lang, "lang", "en", "language of the report, such as en or de")
 	return c

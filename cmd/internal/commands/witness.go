@@ -37,8 +37,8 @@ c2sp.org/tlog-witness, so that it works for other ledgers too.`,
 				return errors.New("a witness has a folder of its own; --server is for the commands that ask a ledger")
 			}
 			if name == "" || len(ledgers) == 0 {
-				return errors.New("a witness needs --name, its own, and --ledger, the key of the ledger that it witnesses " +
-					"(listbound stations prints it)")
+				return errors.New("a witness needs --name, its own, and --ledger, the key of the ledger " +
+					"that it witnesses (listbound stations prints it)")
 			}
 			return a.runWitness(cmd.Context(), name, ledgers, address)
 		})
@@ -57,7 +57,8 @@ func (a *app) runWitness(ctx context.Context, name string, ledgers []string, add
 	if holds, err := site.Holds(dir); err != nil {
 		return err
 	} else if holds {
-		return fmt.Errorf("%s is the folder of a ledger; a witness in it would share its fate. Name another with --data", dir)
+		return fmt.Errorf("%s is the folder of a ledger; a witness in it would share its fate. "+
+			"Name another with --data", dir)
 	}
 	o := witness.Options{Dir: dir, Logger: slog.New(slog.NewTextHandler(a.env.Err, nil))}
 	for _, k := range ledgers {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"strconv"
 	"strings"
 
 	"github.com/go-json-experiment/json"
@@ -18,6 +19,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
 	"listbound/ledger"
+	"listbound/ledger/proof"
 	"listbound/projections"
 )
 
@@ -103,6 +105,26 @@ func ask[T any](ctx context.Context, c *Client, method, path string, form url.Va
 		return v, fmt.Errorf("%s gave an answer that can't be read: %w", c.base, err)
 	}
 	return v, nil
+}
+
+// Consistency implements site.Service.
+func (c *Client) Consistency(ctx context.Context, from int64) (*proof.Consistency, error) {
+	form := url.Values{"from": {strconv.FormatInt(from, 10)}}
+	res, err := c.do(ctx, http.MethodGet, "/api/consistency", form, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer res.Body.Close()
+	const longest = 64 << 10
+	raw, err := io.ReadAll(io.LimitReader(res.Body, longest))
+	if err != nil {
+		return nil, fmt.Errorf("asking %s: %w", c.base, err)
+	}
+	p, err := proof.ParseConsistency(raw)
+	if err != nil {
+		return nil, fmt.Errorf("%s gave a proof that can't be read: %w", c.base, err)
+	}
+	return &p, nil
 }
 
 // Record implements site.Service.

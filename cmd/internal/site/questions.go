@@ -224,6 +224,13 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	if err := s.prove(ctx, slices.Sorted(maps.Keys(rec.seqs)), &c); err != nil {
 		return err
 	}
+	for _, from := range q.Earlier {
+		p, err := s.consistency(from, c.Checkpoint)
+		if err != nil {
+			return err
+		}
+		c.Earlier = append(c.Earlier, *p)
+	}
 	var text bytes.Buffer
 	if err := report.History(&text, h); err != nil {
 		return err
@@ -234,6 +241,37 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 		return fmt.Errorf("history: %w", err)
 	}
 	return bundle.Write(w, c, s.signer)
+}
+
+// Consistency implements Service.
+func (s *Site) Consistency(ctx context.Context, from int64) (*proof.Consistency, error) {
+	msg := s.ledger.SignedNote()
+	if len(s.ledger.Damage()) == 0 {
+		var err error
+		if msg, err = s.ledger.Checkpoint(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return s.consistency(from, msg)
+}
+
+// consistency proves that the ledger only grew from a size to a checkpoint.
+func (s *Site) consistency(from int64, checkpoint []byte) (*proof.Consistency, error) {
+	cp, err := proof.OpenCheckpoint(checkpoint, s.Name(), s.ledger.Verifier())
+	if err != nil {
+		return nil, err
+	}
+	if from < 0 || from > cp.Size {
+		return nil, refusal.New("the ledger has %d records, and never had %d that it knows of: either a part of it is missing "+
+			"here, or what you compare it with is of another ledger", cp.Size, from)
+	}
+	p := &proof.Consistency{From: from, Checkpoint: checkpoint}
+	if from > 0 && from < cp.Size {
+		if p.Hashes, err = s.ledger.Consistency(from, cp.Size); err != nil {
+			return nil, err
+		}
+	}
+	return p, nil
 }
 
 // history asks for a history and notes what was looked at for it.

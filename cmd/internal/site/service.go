@@ -7,6 +7,7 @@ import (
 
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/proof"
 	"listbound/projections"
 )
 
@@ -20,6 +21,9 @@ type Service interface {
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error
+	// Consistency proves that the ledger only grew since it had a size, up to the
+	// checkpoint that it returns with the proof.
+	Consistency(ctx context.Context, from int64) (*proof.Consistency, error)
 	Rebuild(ctx context.Context, progress Progress) (int64, error)
 	Lists(ctx context.Context, list string) ([]ListVersion, error)
 	Stations(ctx context.Context) ([]Station, error)
@@ -53,6 +57,9 @@ type Query struct {
 	Set, Trip, Case, Load string
 	AsOf                  time.Time
 	Records               bool // also return the notes as stored
+	// Earlier are sizes that the ledger had: a bundle then proves that it only
+	// grew since.
+	Earlier []int64
 }
 
 // Verification is the outcome of verify, in its stable shape.

@@ -83,7 +83,8 @@ func (s *Site) readWitnesses() (*witnesses, error) {
 			is = is || l.Name() == own.Name() && l.KeyHash() == own.KeyHash()
 		}
 		if !is {
-			return nil, fmt.Errorf("who witnesses the ledger, %s: its log lines name other ledgers than this one, %s", path, s.vkey)
+			return nil, fmt.Errorf("who witnesses the ledger, %s: its log lines name other ledgers than this one, %s",
+				path, s.vkey)
 		}
 	}
 	for _, k := range w.policy.Witnesses {
@@ -236,7 +237,9 @@ func (s *Site) askWitness(ctx context.Context, k witness.Known, msg []byte, c pr
 	ctx, cancel := context.WithTimeout(ctx, oneWitness)
 	defer cancel()
 	client := &witness.Client{URL: k.URL, Key: k.Key, HTTP: w.http}
-	signed, err := client.Ask(ctx, msg, old, func(from int64) ([]tlog.Hash, error) { return s.ledger.Consistency(from, c.Size) })
+	signed, err := client.Ask(ctx, msg, old, func(from int64) ([]tlog.Hash, error) {
+		return s.ledger.Consistency(from, c.Size)
+	})
 	if err == nil {
 		err = w.save(k, signed)
 	}

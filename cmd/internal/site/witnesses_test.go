@@ -110,7 +110,8 @@ func TestWitnessesSign(t *testing.T) {
 			t.Errorf("%s: enough at %s", when, r.Enough)
 		}
 		for _, w := range r.Witnesses {
-			if signed := w.Name != "east"; signed != (w.Size == s.Size()) || signed != w.At.Equal(noon) || w.Contradicts {
+			signed := w.Name != "east"
+			if signed != (w.Size == s.Size()) || signed != w.At.Equal(noon) || w.Contradicts {
 				t.Errorf("%s: %+v of %d records", when, w, s.Size())
 			}
 		}
@@ -307,7 +308,8 @@ func TestWitnessPolicyIsRead(t *testing.T) {
 			t.Errorf("%q: %v; want %q", text, err, says)
 		}
 	}
-	writePolicy(t, dir, "# who may vouch\n\nlog "+key+" https://north.example\n \t"+south+west+"group g all south west\nquorum g\n")
+	writePolicy(t, dir, "# who may vouch\n\nlog "+key+" https://north.example\n \t"+south+west+
+		"group g all south west\nquorum g\n")
 	s = open(t, dir, site.Options{})
 	if n := len(s.Witnesses().Witnesses); n != 2 {
 		t.Errorf("%d witnesses", n)

@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/url"
+	"strconv"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -78,6 +79,7 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.Verify(r.Context(), nil)
 	}))
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
+	mux.HandleFunc("GET /api/consistency", srv.consistency)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
 	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) {
 		return s.Lists(r.Context(), r.URL.Query().Get("list"))
@@ -175,6 +177,13 @@ func ParseQuery(v url.Values) (site.Query, error) {
 		}
 		q.AsOf = at.UTC()
 	}
+	for _, size := range v["earlier"] {
+		n, err := strconv.ParseInt(size, 10, 64)
+		if err != nil {
+			return q, refusal.New("earlier %q is not a number of records", size)
+		}
+		q.Earlier = append(q.Earlier, n)
+	}
 	return q, nil
 }
 
@@ -191,6 +200,9 @@ func FormatQuery(q site.Query) url.Values {
 	}
 	if q.Records {
 		v.Set("records", "1")
+	}
+	for _, size := range q.Earlier {
+		v.Add("earlier", strconv.FormatInt(size, 10))
 	}
 	return v
 }
@@ -218,6 +230,23 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 		// The connection breaks off: an archive without its end must not look whole.
 		panic(http.ErrAbortHandler)
 	}
+}
+
+// consistency answers with the text form of a proof.
+func (s *Server) consistency(w http.ResponseWriter, r *http.Request) {
+	size := r.URL.Query().Get("from")
+	from, err := strconv.ParseInt(size, 10, 64)
+	if err != nil {
+		s.sh.FailJSON(w, r, refusal.New("from %q is not a number of records", size))
+		return
+	}
+	p, err := s.site.Consistency(r.Context(), from)
+	if err != nil {
+		s.sh.FailJSON(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	_, _ = w.Write(p.Marshal()) // a client that has gone away needs no answer
 }
 
 // late sends the headers of an archive with its first byte, so that an error

@@ -68,7 +68,8 @@ func TestOthersReadTheLog(t *testing.T) {
 	if _, err := s.Checkpoint(ctx); err != nil {
 		t.Fatal(err)
 	}
-	tracker, err := client.NewLogStateTracker(ctx, f.ReadTile, nil, key, s.Name(), client.UnilateralConsensus(f.ReadCheckpoint))
+	tracker, err := client.NewLogStateTracker(ctx, f.ReadTile, nil, key, s.Name(),
+		client.UnilateralConsensus(f.ReadCheckpoint))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -182,7 +183,8 @@ func TestTileThatCannotBeRead(t *testing.T) {
 	}
 	w := httptest.NewRecorder()
 	f.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/log/"+name, nil))
-	if w.Code != http.StatusInternalServerError || !incidentIn.MatchString(w.Body.String()) || strings.Contains(w.Body.String(), f.dir) {
+	said := w.Body.String()
+	if w.Code != http.StatusInternalServerError || !incidentIn.MatchString(said) || strings.Contains(said, f.dir) {
 		t.Errorf("%d: %s", w.Code, w.Body)
 	}
 }
