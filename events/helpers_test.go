@@ -294,6 +294,10 @@ func (d drawer) policy() Policy {
 	for range d.number("second looks", 0, 4) {
 		p.SecondLook = append(p.SecondLook, d.id("list"))
 	}
+	if d.flag("asks for the tag") {
+		p.TagAtOpening = Asked(d.oneOf("tagAtOpening", string(Required), string(Optional)))
+	}
+	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.BadgeMinutes = d.number("badgeMinutes", 0, 60)
 	if d.flag("has cycles") {
 		p.Cycles = []string{"c-134", "c-121"}

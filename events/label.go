@@ -12,8 +12,10 @@ import (
 //
 //	X9 <kind> <identifier> <check character>
 //
-// without spaces: X9SLAP-0140 is the tag of set LAP-014. Kinds are S for a set,
-// B for a badge, L for a load, C for a case, K for a seal. Only digits, capitals
+// without spaces: X9OLAP-014P is the outer label of set LAP-014. Kinds are T for
+// the tag on a set's tray, O for the label outside on it, S for a set where it is
+// not said which of the two it is on (all were S once), B for a badge, L for a
+// load, C for a case, K for a seal. Only digits, capitals
 // and hyphens occur, which QR and Code 128 hold compactly and which a keyboard
 // wedge types with one key each. An identifier with other characters is written
 // as X9X <kind> <the bytes of the identifier in the sheet code's alphabet, five
@@ -34,7 +36,7 @@ const (
 var labelKinds = []struct {
 	letter byte
 	kind   ScanKind
-}{{'S', ScanSet}, {'B', ScanBadge}, {'L', ScanLoad}, {'C', ScanCase}, {'K', ScanSeal}}
+}{{'S', ScanSet}, {'T', ScanTag}, {'O', ScanOuter}, {'B', ScanBadge}, {'L', ScanLoad}, {'C', ScanCase}, {'K', ScanSeal}}
 
 func isLabelLetter(b byte) bool {
 	for _, k := range labelKinds {
@@ -107,6 +109,12 @@ func parseLabel(s string) (Scan, error) {
 		// can't hold.
 		if err := checkID(string(k.kind), id); err != nil || coded == (strings.Trim(id, labelAlphabet) == "") {
 			return Scan{}, damaged
+		}
+		switch k.kind {
+		case ScanSet:
+			return Scan{Kind: ScanSet, Symbol: ScanLabel, Value: id}, nil
+		case ScanTag, ScanOuter:
+			return Scan{Kind: ScanSet, Symbol: k.kind, Value: id}, nil
 		}
 		return Scan{Kind: k.kind, Value: id}, nil
 	}

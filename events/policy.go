@@ -1,6 +1,7 @@
 package events
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -29,12 +30,45 @@ type Policy struct {
 	SecondLook []string `json:"secondLook,omitempty"`
 	// Recall after a positive biological indicator.
 	Recall Recall `json:"recall"`
+	// TagAtOpening: the tag on the tray must be read when a set is opened.
+	TagAtOpening Asked `json:"tagAtOpening,omitzero"`
+	// ReadingMinutes is how long after an opening its sheet and tag may still be read.
+	ReadingMinutes int64 `json:"readingMinutes,omitzero"`
 	// BadgeMinutes is how long a badge holds at a station where nothing happens; 0 is the default.
 	BadgeMinutes int64 `json:"badgeMinutes,omitzero"`
 	// Cycles are what the site's sterilizers run, to choose from.
 	Cycles []string `json:"cycles,omitempty"`
 	// Codes are what the site's own plain codes look like, without a label's prefix.
 	Codes []CodePattern `json:"codes,omitempty"`
+}
+
+// Asked says whether a policy asks for something. Empty is the default of the line
+// it stands in, which Complete fills in.
+type Asked string
+
+// The values of Asked.
+const (
+	Required Asked = "required"
+	Optional Asked = "optional"
+)
+
+// readingMinutes holds where no policy says otherwise: common practice, no source.
+const readingMinutes = 30
+
+// Complete returns the policy with what holds in each line that it leaves out.
+func (p Policy) Complete() Policy {
+	p.TagAtOpening = cmp.Or(p.TagAtOpening, Required) // common practice, no source
+	p.ReadingMinutes = cmp.Or(p.ReadingMinutes, readingMinutes)
+	p.BadgeMinutes = cmp.Or(p.BadgeMinutes, badgeMinutes)
+	return p
+}
+
+// AsksTag reports whether the tag must be read at opening.
+func (p *Policy) AsksTag() bool { return p.Complete().TagAtOpening == Required }
+
+// MayStillRead is how long after an opening its sheet and tag may still be read.
+func (p *Policy) MayStillRead() time.Duration {
+	return time.Duration(p.Complete().ReadingMinutes) * time.Minute
 }
 
 // CodePattern is what a site's plain codes of one kind look like: 9 stands for any
@@ -73,10 +107,7 @@ const badgeMinutes = 20
 // BadgeHolds is how long a badge is believed to be that of who works at a station
 // when nothing happens there.
 func (p *Policy) BadgeHolds() time.Duration {
-	if p.BadgeMinutes == 0 {
-		return badgeMinutes * time.Minute
-	}
-	return time.Duration(p.BadgeMinutes) * time.Minute
+	return time.Duration(p.Complete().BadgeMinutes) * time.Minute
 }
 
 // Recall is how far a positive biological indicator reaches.
@@ -109,6 +140,10 @@ func DefaultPolicy() Policy {
 	}
 }
 
+func (c *checks) asked(what string, a Asked) {
+	c.must(a == "" || a == Required || a == Optional, "%s is %q; it is %q or %q", what, a, Required, Optional)
+}
+
 // Check refuses a policy nobody can mean.
 func (p *Policy) Check() error {
 	c := checks{where: "policy: "}
@@ -127,6 +162,8 @@ func (p *Policy) Check() error {
 	for _, l := range p.SecondLook {
 		c.id("secondLook", l)
 	}
+	c.asked("tagAtOpening", p.TagAtOpening)
+	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
 	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)
 	for _, cycle := range p.Cycles {
 		c.id("cycles", cycle)

@@ -26,12 +26,23 @@ const (
 	ScanPlain ScanKind = "identifier"
 )
 
+// What names a set, where the symbol says so; see Scan.Symbol.
+const (
+	ScanTag   ScanKind = "tag"         // on the tray itself
+	ScanOuter ScanKind = "outer label" // on the wrap or container, printed for one turn
+	ScanLabel ScanKind = "label"       // of a set, from before labels said which of the two they are
+)
+
 // Scan is one thing that was scanned.
 type Scan struct {
 	Kind ScanKind
 	// Value is the identifier as events carry it: the 54 characters of a sheet
 	// code, the set id, the GTIN of an item, the GLN of a place.
 	Value string
+	// Symbol is ScanTag, ScanOuter or ScanLabel where the symbol that names a set
+	// says what it is on, and empty otherwise. Only a tag is on the tray itself:
+	// what is printed and put outside proves nothing about which tray is inside.
+	Symbol ScanKind
 	// Elements are all elements of a GS1 symbol, nil otherwise.
 	Elements []Element
 
@@ -101,7 +112,7 @@ func Recognise(scan string, want ...ScanKind) (Scan, error) {
 
 func same(all []Scan) bool {
 	for _, s := range all {
-		if s.Kind != all[0].Kind || s.Value != all[0].Value {
+		if s.Kind != all[0].Kind || s.Value != all[0].Value || s.Symbol != all[0].Symbol {
 			return false
 		}
 	}

@@ -48,6 +48,27 @@ func ExampleRecognise() {
 	// this is set LAP-014; asked for is: badge
 }
 
+// TestSymbolOfASet: a tag, an outer label and a label that does not say which of
+// the two it is are told apart, and none is another scanned twice.
+func TestSymbolOfASet(t *testing.T) {
+	for scan, want := range map[string]ScanKind{
+		label(t, ScanTag, "LAP-014"): ScanTag, label(t, ScanOuter, "LAP-014"): ScanOuter, label(t, ScanOuter, "Sieb/7"): ScanOuter,
+		"X9SLAP-0140": ScanLabel, // as printed before labels said what they are on
+		"LAP-014":     "", "(8004)LAP-014": "", label(t, ScanBadge, "B-1182"): "",
+	} {
+		if s, err := Recognise(scan); err != nil || s.Symbol != want {
+			t.Errorf("%s is %q (%v), want %q", scan, s.Symbol, err, want)
+		}
+	}
+	both := label(t, ScanTag, "LAP-014") + "\n" + label(t, ScanOuter, "LAP-014")
+	if _, err := Recognise(both); err == nil {
+		t.Error("tag and label in one scan pass for one symbol scanned twice")
+	}
+	if all, err := RecogniseAll(both); err != nil || len(all) != 2 {
+		t.Errorf("%v, %v", all, err)
+	}
+}
+
 func TestRecognise(t *testing.T) {
 	code := scanCode(t).String()
 	short := scanCode(t).Short()
@@ -72,6 +93,9 @@ func TestRecognise(t *testing.T) {
 		{label(t, ScanLoad, "S2-0302-04"), nil, ScanLoad, "S2-0302-04"},
 		{label(t, ScanCase, "K-0412"), nil, ScanCase, "K-0412"},
 		{label(t, ScanSeal, "483920"), nil, ScanSeal, "483920"},
+		{label(t, ScanTag, "LAP-014"), nil, ScanSet, "LAP-014"},
+		{label(t, ScanOuter, "LAP-014"), nil, ScanSet, "LAP-014"},
+		{label(t, ScanOuter, "Κασετίνα/7"), []ScanKind{ScanSet}, ScanSet, "Κασετίνα/7"},
 		{label(t, ScanSet, "4012345AAbb"), nil, ScanSet, "4012345AAbb"},
 		{label(t, ScanSet, "Κασετίνα/7"), nil, ScanSet, "Κασετίνα/7"},
 		{"LAP-014", nil, ScanPlain, "LAP-014"},

@@ -282,14 +282,25 @@ const (
 	SideNeither SheetSide = "neither"
 )
 
-// LabelAgainstTray: outer label and tag on the tray disagree (label-swapped).
+// LabelAgainstTray: outer label and tag on the tray disagree, or the outer label
+// and the record, where no tag was read (label-swapped).
 type LabelAgainstTray struct {
-	Set     string    `json:"set"`
-	Tray    string    `json:"tray"`
-	Label   string    `json:"label"`
-	At      Moment    `json:"at"`
-	Sheet   SheetSide `json:"sheet"`
-	Righted *Moment   `json:"righted,omitempty"`
+	Set       string    `json:"set"`
+	Tray      string    `json:"tray"` // by the tag; as recorded, where none was read
+	TagUnread bool      `json:"tagUnread,omitzero"`
+	Label     string    `json:"label"`
+	At        Moment    `json:"at"`
+	Sheet     SheetSide `json:"sheet"`
+	Righted   *Moment   `json:"righted,omitempty"`
+}
+
+// TagNotRead: opened without the tag on the tray being read (tag-unread).
+type TagNotRead struct {
+	Set   string  `json:"set"`
+	At    Moment  `json:"at"`
+	Label bool    `json:"label,omitzero"` // the label outside was read
+	Sheet bool    `json:"sheet,omitzero"` // and so was the sheet
+	Read  *Moment `json:"read,omitempty"` // the tag was read soon after
 }
 
 // AnotherSetsRecord: tag and label agree, and both name another set than the
@@ -677,6 +688,8 @@ func (*AnotherSetsRecord) Way() string { return "record-of-another" }
 
 func (*UnderAnotherName) Way() string { return "under-another-name" }
 
+func (*TagNotRead) Way() string { return "opened" }
+
 func (*SealsDiffer) Way() string { return "seals" }
 
 func (*StepsMissing) Way() string { return "steps" }
@@ -754,6 +767,7 @@ const (
 	SheetInDoubt       Code = "sheet-in-doubt"
 	SheetMoved         Code = "sheet-moved"
 	LabelSwapped       Code = "label-swapped"
+	TagUnread          Code = "tag-unread"
 	SealDiffers        Code = "seal-differs"
 	LinkMissing        Code = "link-missing"
 	LinkOutOfOrder     Code = "link-out-of-order"
@@ -798,6 +812,7 @@ var details = []struct {
 	{[]Code{LabelSwapped}, func() Detail { return new(LabelAgainstTray) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(AnotherSetsRecord) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
+	{[]Code{TagUnread}, func() Detail { return new(TagNotRead) }},
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},

@@ -18,6 +18,7 @@ type Trace struct {
 	Load      string           `json:"load,omitempty"`
 	Case      string           `json:"case,omitempty"`
 	Over      bool             `json:"over"`
+	TagRead   time.Time        `json:"tagRead,omitzero"` // when the tag on the tray was last read; zero: never, since it was packed
 	Links     []TraceLink      `json:"links"`
 	Readings  []SheetReading   `json:"readings"`
 	Stays     []Stay           `json:"stays"`

@@ -1,6 +1,7 @@
 package facts
 
 import (
+	"cmp"
 	"encoding/hex"
 	"listbound/events"
 	"listbound/projections"
@@ -41,16 +42,19 @@ type Reading struct {
 	Opening    bool
 }
 
-// Tray returns the set that the reading is really of.
-func (r *Reading) Tray() string {
-	if r.Tag != "" {
-		return r.Tag
-	}
-	return r.It.Event.Subject
-}
+// Tray returns the set whose tag was read on the tray, "" where none was: that a
+// record names a set proves nothing about the tray.
+func (r *Reading) Tray() string { return r.Tag }
 
-// Own reports whether the reading is of the set that the record names.
-func (r *Reading) Own() bool { return r.Tray() == r.It.Event.Subject }
+// Named returns the set that a reading is taken for: the tag's, else the record's.
+func (r *Reading) Named() string { return cmp.Or(r.Tag, r.It.Event.Subject) }
+
+// Own reports whether nothing says that the reading is of another set than the
+// record names. Proved says whether a tag does.
+func (r *Reading) Own() bool { return r.Named() == r.It.Event.Subject }
+
+// Proved reports whether the tag on the tray was read and is the record's set's.
+func (r *Reading) Proved() bool { return r.Tray() == r.It.Event.Subject }
 
 func looked(it *Item, s *events.Reading, tag, outer string, seals []string, broken bool) Reading {
 	r := Reading{It: it, Tag: tag, Outer: outer, Seals: seals, SealBroken: broken}

@@ -139,7 +139,7 @@ func (g *inventor) spoil(x *turn, sets []string, n int) {
 			there(x.first).Witness = ""
 		case 14:
 			if x.open != nil {
-				x.open.Tag = sets[g.n(len(sets), "tag")]
+				x.open.Tag = append([]string{""}, sets...)[g.n(len(sets)+1, "tag")]
 			}
 		case 15:
 			if x.open != nil {

@@ -150,6 +150,37 @@ var findingTests = []struct {
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.live(s.pair()); s.live(x) }},
+	{projections.TagUnread, "label and sheet of one set, on nobody knows which tray", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Tag = ""; s.live(x) },
+		func(s *story, x *turn) { // the policy does not ask for it
+			p := events.DefaultPolicy()
+			p.TagAtOpening = events.Optional
+			s.tell("packing-1", clock(-1, 6, 0), "north", "", &events.PolicyAdopted{Policy: p})
+			x.open.Tag = ""
+			s.live(x)
+		}},
+	{projections.TagUnread, "read soon after", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.open.Tag = ""
+			s.live(x)
+			s.tell("or-3", x.openedAt().Add(30*time.Minute), x.set, x.trip(), &events.SetChecked{Tag: x.set})
+		},
+		func(s *story, x *turn) { // scanned once more for the case, by its label
+			s.live(x)
+			again := *x.open
+			again.Tag = ""
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &again)
+		}},
+	{projections.TagUnread, "read too late to be of that moment", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open.Tag = ""
+			s.live(x)
+			s.tell("or-3", x.openedAt().Add(30*time.Minute+time.Second), x.set, x.trip(), &events.SetChecked{Tag: x.set})
+		},
+		func(s *story, x *turn) { x.check.Tag = ""; s.live(x) }}, // closed, seen from outside
+	{projections.LabelSwapped, "label of another set, no tag read", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = "", "LAP-022"; s.live(x) },
+		func(s *story, x *turn) { x.open.Tag = ""; s.live(x) }},
 	{projections.SealDiffers, "another number", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
 		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},

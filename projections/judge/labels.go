@@ -16,7 +16,7 @@ func (j *judgement) labels() {
 
 func (j *judgement) labelsAt(r *facts.Reading) {
 	set := r.It.Event.Subject
-	tray, outer := r.Tray(), r.Outer
+	tray, outer := r.Named(), r.Outer
 	if outer == "" {
 		outer = set
 	}
@@ -46,7 +46,7 @@ func (j *judgement) labelsAt(r *facts.Reading) {
 		sev = projections.SeverityNoted
 	}
 	f := j.add(projections.LabelSwapped, sev, &projections.LabelAgainstTray{
-		Set: set, Tray: tray, Label: outer, At: moment(r.It), Sheet: sideOf(r), Righted: momentOf(right),
+		Set: set, Tray: tray, TagUnread: r.Tray() == "", Label: outer, At: moment(r.It), Sheet: sideOf(r), Righted: momentOf(right),
 	}, r.It)
 	f.From, f.To = j.c.KnownRight(r.It), r.It.At()
 	other := outer
@@ -67,7 +67,7 @@ func sideOf(r *facts.Reading) projections.SheetSide {
 		return projections.SideUnread
 	case r.Class == facts.ReadAbsent:
 		return projections.SideAbsent
-	case (r.Class == facts.ReadGood || r.Class == facts.ReadAltered) && r.Own(), r.Owner.Set == r.Tray():
+	case (r.Class == facts.ReadGood || r.Class == facts.ReadAltered) && r.Own(), r.Owner.Set == r.Named():
 		return projections.SideTray
 	}
 	return projections.SideNeither

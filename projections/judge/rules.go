@@ -24,6 +24,7 @@ func Rules() []Rule {
 		}, (*judgement).sheets},
 		{"sheet elsewhere", []projections.Code{projections.SheetInDoubt}, (*judgement).doubt},
 		{"sheet moved", []projections.Code{projections.SheetMoved}, (*judgement).moved},
+		{"tag", []projections.Code{projections.TagUnread}, (*judgement).tags},
 		{"label", []projections.Code{projections.LabelSwapped}, (*judgement).labels},
 		{"label of another", []projections.Code{projections.LabelSwapped}, (*judgement).othersLabel},
 		{"seals", []projections.Code{projections.SealDiffers}, (*judgement).seals},

@@ -30,7 +30,7 @@ func (j *judgement) sheets() {
 			// third one's, sheet and tray do not belong together.
 			continue
 		}
-		g := group{class: r.Class, owner: r.Owner, tray: r.Tray()}
+		g := group{class: r.Class, owner: r.Owner, tray: r.Named()}
 		at := slices.IndexFunc(groups, func(x group) bool { return x.class == g.class && x.owner == g.owner && x.tray == g.tray })
 		if at < 0 {
 			groups, at = append(groups, g), len(groups)

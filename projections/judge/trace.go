@@ -47,6 +47,9 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 		if !r.Own() {
 			x.Tray = r.Tray()
 		}
+		if r.Proved() {
+			t.TagRead = r.It.At()
+		}
 		t.Readings = append(t.Readings, x)
 	}
 	for i, it := range c.Steps {

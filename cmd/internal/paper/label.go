@@ -56,7 +56,8 @@ func (l LabelSize) possible() bool {
 	return l.Width >= 20 && l.Width <= 300 && l.Height >= 20 && l.Height <= 300
 }
 
-// SetLabel is the label on a packed set. Its symbol names the set. Empty fields
+// SetLabel is the label outside on a packed set. Its symbol names the set, and says
+// that it is an outer label: it can't be taken for the tag on the tray. Empty fields
 // are left out.
 type SetLabel struct {
 	Set, Title, List string
@@ -89,7 +90,7 @@ func WriteSetLabel(w io.Writer, l SetLabel, size LabelSize, lang *words.Language
 	if l.Short != "" {
 		p.short = text.say("paper.sheet", l.Short)
 	}
-	return writeLabel(w, events.ScanSet, p, size, lang, l.Packed)
+	return writeLabel(w, events.ScanOuter, p, size, lang, l.Packed)
 }
 
 // WriteLoadLabel prints a load's label as PDF of the label's size.

@@ -356,7 +356,7 @@ func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
 		if err != nil {
 			return nil, err
 		}
-		out := &PolicyInForce{Policy: p}
+		out := &PolicyInForce{Policy: p.Complete()}
 		if f != nil {
 			out.Adopted, out.Seq, out.Since = true, f.Seq, f.Event.Time
 		}

@@ -666,7 +666,11 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	scans, err := v.recognise(in.Text, P(b).wants(), h)
 	for _, s := range scans {
 		t.kind, t.what = string(s.Kind), s.Value
-		if t.said, err = p.scan(v, b, s.Kind, s.Value); err != nil {
+		kind := s.Kind
+		if _, ok := p.scans[s.Symbol]; ok {
+			kind = s.Symbol // this place tells a tag from a label
+		}
+		if t.said, err = p.scan(v, b, kind, s.Value); err != nil {
 			break
 		}
 	}

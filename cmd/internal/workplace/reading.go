@@ -20,6 +20,7 @@ type reading struct {
 	hand
 	Where      string          `json:"where,omitempty"` // place or room, as people call it
 	Outer      string          `json:"outer,omitempty"`
+	Sure       bool            `json:"sure,omitempty"` // a symbol said that it is the tag, or the label
 	Sheet      *events.Reading `json:"sheet,omitempty"`
 	Seals      []string        `json:"seals,omitempty"`
 	SealBroken bool            `json:"sealBroken,omitempty"`
@@ -48,7 +49,40 @@ func (b *reading) scanPlace(_ *visit, place string) (said, error) {
 	return said{}, nil
 }
 
-// scanSet takes the tag on the tray, then the outer label.
+// scanTag takes the tag on the tray.
+func (b *reading) scanTag(v *visit, set string) (said, error) {
+	b.Sure = true
+	switch {
+	case b.Tag == "":
+		b.Tag, b.Done = set, nil
+	case set != b.Tag:
+		return said{}, v.sayNo("third-set", set, b.Tag)
+	}
+	b.Anyway, b.Aside = false, false
+	return said{}, nil
+}
+
+// scanOuter takes the label outside on a set, which is never taken for the tag.
+func (b *reading) scanOuter(v *visit, set string) (said, error) {
+	b.Sure = true
+	return b.scanLabel(v, set)
+}
+
+// scanLabel takes a label from before labels said what they are on for the outer
+// one, which proves less; a person may say that it is the tag (swap).
+func (b *reading) scanLabel(v *visit, set string) (said, error) {
+	switch {
+	case b.Outer == "":
+		b.Outer, b.Done = set, nil
+	case set != b.Outer:
+		return said{}, v.sayNo("third-set", set, b.id())
+	}
+	b.Anyway, b.Aside = false, false
+	return said{}, nil
+}
+
+// scanSet takes an identifier that does not say what it is on: the tag on the
+// tray, then the outer label.
 func (b *reading) scanSet(v *visit, set string) (said, error) {
 	switch {
 	case b.Tag == "":
@@ -206,6 +240,9 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 	skip := []projections.Code{projections.CountMissing}
 	if events.CaseOf(o.Data) == caseToCome {
 		skip = append(skip, projections.NotReprocessed) // the set may be scanned again for the case in hand
+	}
+	if b.Tag == "" {
+		skip = append(skip, projections.TagUnread) // it is asked for next
 	}
 	looked := b.Sheet != nil || cur.Placement == events.Screen
 	var answer said
@@ -368,6 +405,9 @@ func (v *visit) whereOther(verdict *projections.Verdict, s *said) error {
 
 // swap exchanges tag and outer label, scanned the other way round.
 func (b *reading) swap(*visit, fields) (said, error) {
+	if b.Sure {
+		return said{}, nil // the symbols said which is which
+	}
 	b.Tag, b.Outer = b.Outer, b.Tag
 	return said{}, nil
 }

@@ -82,14 +82,18 @@ func TestScansAtOpening(t *testing.T) {
 		sound string
 		words string
 	}{
-		"own label":         {[]string{label(t, events.ScanSet, "LAP-014")}, "set", "ask", "outer label"},
+		"own tag":           {[]string{label(t, events.ScanTag, "LAP-014")}, "set", "ask", "outer label"},
+		"the label outside": {[]string{label(t, events.ScanOuter, "LAP-014")}, "set", "ask", "Scan the tag"},
+		"an old label":      {[]string{label(t, events.ScanSet, "LAP-014")}, "set", "ask", "Scan the tag"},
+		"old and new label": {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanOuter, "LAP-014")}, "set", "ask", "Scan the tag"},
+		"a second tag":      {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanTag, "LAP-022")}, "set", "wrong", "third set"},
 		"GS1 with prefix":   {[]string{"]d28004LAP-014"}, "set", "ask", "outer label"},
 		"GS1 in brackets":   {[]string{"(8004)LAP-014"}, "set", "ask", "outer label"},
 		"typed by hand":     {[]string{"LAP-014"}, "set", "ask", "outer label"},
 		"a patient":         {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
 		"damaged code":      {[]string{string(damaged)}, "", "wrong", "Not taken"},
 		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the sheet of LAP-022"},
-		"label differs":     {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanSet, "LAP-022")}, "set", "wrong", "LABEL"},
+		"label differs":     {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-022")}, "set", "wrong", "LABEL"},
 		"a third set":       {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
 		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Taken for: Load S1-0304-01"},
 		"never packed":      {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
@@ -109,6 +113,7 @@ func TestScansAtOpening(t *testing.T) {
 		}
 	}
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.do("forget") // whichever of them was the last
 	before := h.size()
 	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), "LAP-014", "(8004)LAP-014",
 		h.codes["LAP-014"], "1"} {
@@ -119,6 +124,40 @@ func TestScansAtOpening(t *testing.T) {
 	}
 	if s.scan(""); h.size() != before+1 {
 		t.Errorf("Enter recorded %d, want the opening", h.size()-before)
+	}
+}
+
+// TestLabelIsNoTag: the label outside can't stand in for the tag on the tray,
+// scanned or moved there by a button, and an opening without the tag says so.
+func TestLabelIsNoTag(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	outer := label(t, events.ScanOuter, "LAP-014")
+	s.scan(outer)
+	h.after(3 * time.Second)
+	s.scan(outer)
+	s.do("swap")
+	for _, text := range []string{h.codes["LAP-014"], "1", label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1")} {
+		s.scan(text)
+	}
+	a := s.scan("")
+	opened := h.events(site.Query{Case: "K-1"}, events.KindSetOpened)
+	if len(opened) != 1 {
+		t.Fatalf("%d openings recorded: %v", len(opened), a["words"])
+	}
+	if d := opened[0].(*events.SetOpened); d.Tag != "" || d.OuterLabel != "LAP-014" {
+		t.Errorf("recorded: tag %q, label %q", d.Tag, d.OuterLabel)
+	}
+	if words := fmt.Sprint(a["words"], a["more"]); a["status"] != "doubtful" || !strings.Contains(words, "TAG on the tray was not read") {
+		t.Errorf("%v: %s", a["status"], words)
+	}
+	// In the store a closed set is seen from outside, which is said.
+	s = &scanner{h: h, path: "/at/north/storage/storage"}
+	for _, text := range []string{label(t, events.ScanOuter, "LAP-022"), label(t, events.ScanBadge, "B-1")} {
+		s.scan(text)
+	}
+	if a := s.scan(""); !strings.Contains(a["words"].(string), "which tray is inside is not proved") {
+		t.Errorf("a look from outside: %v", a["words"])
 	}
 }
 

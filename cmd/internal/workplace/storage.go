@@ -11,6 +11,9 @@ func storagePlace() workplace {
 			events.ScanBadge: (*storage).scanBadge,
 			events.ScanPlace: (*storage).scanPlace,
 			events.ScanSet:   (*storage).scanSet,
+			events.ScanTag:   (*storage).scanTag,
+			events.ScanOuter: (*storage).scanOuter,
+			events.ScanLabel: (*storage).scanLabel,
 			events.ScanSheet: (*storage).scanSheet,
 			events.ScanShort: (*storage).scanShort,
 			events.ScanSeal:  (*storage).scanSeal,
@@ -53,16 +56,16 @@ func (b *storage) verdict(v *visit) (said, error) {
 // next says what is scanned next, or that Enter records.
 func (b *storage) next(v *visit) string {
 	switch {
-	case b.Tag == "":
+	case b.id() == "":
 		return v.t("scan-tag")
 	case b.Sheet == nil:
-		return v.t("scan-sheet", b.Tag)
+		return v.t("scan-sheet", b.id())
 	case b.placeMissing():
 		return v.t("where-was-sheet")
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}
-	return v.t("enter-checks", b.Tag)
+	return v.t("enter-checks", b.id())
 }
 
 // record takes what was read into the ledger. What is wrong is recorded too: it
@@ -77,7 +80,11 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 	}
 	o := b.check(v)
 	o.Time = at
-	s, d, err := v.recordReading(o, v.phrased("recorded-check", o.Set))
+	says := v.phrased("recorded-check", o.Set)
+	if b.Tag == "" {
+		says = v.phrased("recorded-check-outside", o.Set)
+	}
+	s, d, err := v.recordReading(o, says)
 	if err != nil {
 		return said{}, err
 	}

@@ -219,7 +219,7 @@ func (h *house) prints(t *testing.T, p *browsertest.Tab, code string) {
 			t.Fatalf("this test needs %s: install the Debian package %s", tool[0], tool[1])
 		}
 	}
-	for i, want := range []string{code, "X9SVAS-003"} {
+	for i, want := range []string{code, "X9OVAS-003"} {
 		res, err := http.Get(links[i])
 		if err != nil {
 			t.Fatal(err)

@@ -6,7 +6,7 @@
 // server at once (POST …/scan), which says what it took it for, shows a verdict
 // in words, with a shape and a sound, and the page as it then is:
 //
-//	POST /at/{site}/{station}/{workplace}/scan  {"client":"c1","n":7,"text":"X9SLAP-0140"}
+//	POST /at/{site}/{station}/{workplace}/scan  {"client":"c1","n":7,"text":"X9TLAP-0143"}
 //	-> {"n":7,"kind":"set","what":"LAP-014","status":"open","words":"…","more":"…","next":"…","sound":"good",
 //	    "verdict":"<html>","bench":"<html>"}
 //

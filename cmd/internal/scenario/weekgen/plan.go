@@ -25,6 +25,7 @@ const (
 	sheetGone     twist = "sheet gone"     // no sheet where the seal says it is
 	sheetUnbagged twist = "sheet unbagged" // right sheet, without its bag
 	sheetIgnored  twist = "sheet ignored"  // opened without looking for the sheet
+	tagIgnored    twist = "tag ignored"    // opened by its label and sheet, the tag on the tray not read
 	labelOf       twist = "label of"       // the outer label is another set's
 	sealOther     twist = "seal other"     // another seal number than recorded
 	sealTorn      twist = "seal torn"      // a seal is broken before opening
@@ -158,6 +159,7 @@ var planned = []struct {
 	{set: "THO-002", ref: "K-0418", what: sheetGone},
 	{set: "CRA-002", ref: "K-0417", what: sheetUnbagged},
 	{set: "GYN-006", ref: "K-0433", what: sheetIgnored},
+	{set: "MIN-004", ref: "K-0416", what: tagIgnored},
 	{set: "MIN-001", ref: "K-0426", what: labelOf, other: "MIN-002@K-0426"},
 	{set: "MIN-002", ref: "K-0426", what: labelOf, other: "MIN-001@K-0426"},
 	{set: "LAP-010", ref: "K-0411", what: sealOther},

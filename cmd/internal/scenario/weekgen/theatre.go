@@ -139,6 +139,8 @@ func (w *week) open(t *trip, at time.Time) error {
 		d.Sheet.Found = string(events.InsideBare)
 	case sheetIgnored:
 		d.Sheet = nil
+	case tagIgnored:
+		d.Tag = ""
 	case labelOf:
 		d.OuterLabel = t.other.set.id
 	case sealOther:
