@@ -6,6 +6,7 @@ import (
 	"go/token"
 	"os"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -82,6 +83,55 @@ func TestReadmeHasEveryCode(t *testing.T) {
 		if !strings.Contains(table, "`"+string(c)+"`") {
 			t.Errorf("the table of findings in README.md (How a set is judged) lacks %s", c)
 		}
+	}
+}
+
+// TestCodes: every code is listed once, in the order of its declaration, and
+// findings of one weight have that order.
+func TestCodes(t *testing.T) {
+	parsed, err := parser.ParseFile(token.NewFileSet(), "projections.go", nil, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, c := range Codes() {
+		got = append(got, string(c))
+	}
+	if want := codesIn(t, parsed); !slices.Equal(got, want) {
+		t.Errorf("listed are\n%q\ndeclared\n%q", got, want)
+	}
+}
+
+// TestPlaces: people write one place in capitals and in small letters; a load
+// is not a place of the same name.
+func TestPlaces(t *testing.T) {
+	for _, x := range []struct {
+		a, b Place
+		same bool
+	}{
+		{Place{Load: "S2-04"}, Place{Load: "s2-04"}, true},
+		{Place{Name: "Storage A4"}, Place{Name: "storage a4"}, true},
+		{Place{Load: "S2-04"}, Place{Load: "S2-05"}, false},
+		{Place{Load: "S2-04", Name: "A"}, Place{Load: "S2-04", Name: "B"}, false},
+		{Place{Load: "A4"}, Place{Name: "A4"}, false},
+	} {
+		if x.a.Same(x.b) != x.same || x.b.Same(x.a) != x.same {
+			t.Errorf("%+v and %+v are the same: %v", x.a, x.b, !x.same)
+		}
+	}
+	if a, b := (Place{Load: "S2-04"}).String(), (Place{Name: "OR 3"}).String(); a != "load S2-04" || b != "OR 3" {
+		t.Errorf("places are called %q and %q", a, b)
+	}
+}
+
+// TestLinesLeftOut: only counts whose lines the final count left out are counted.
+func TestLinesLeftOut(t *testing.T) {
+	c := CountsDiffer{{Lines: make([]LineCount, 1)}, {Lines: make([]LineCount, 2), LeftOut: true}, {Lines: make([]LineCount, 3), LeftOut: true}}
+	if got := c.LinesLeftOut(); got != 5 {
+		t.Errorf("%d lines, want 5", got)
+	}
+	if got := c[:1].LinesLeftOut(); got != 0 {
+		t.Errorf("%d lines, want none", got)
 	}
 }
 

@@ -92,7 +92,7 @@ func Rank(v *Verdict) int64 {
 	if v.Opened {
 		opened = 1
 	}
-	r := group<<3 | statusOrder(v.Status)<<1 | opened
+	r := group<<3 | int64(slices.Index(worstFirst, v.Status))<<1 | opened
 	for _, s := range []Severity{SeverityBroken, SeverityDoubtful, SeverityNoted} {
 		const most = 1<<10 - 1
 		r = r<<10 | (most - min(howMany(v.Findings, s), most))
@@ -130,14 +130,5 @@ func howMany(fs []Finding, s Severity) int64 {
 	return n
 }
 
-func statusOrder(s Status) int64 {
-	switch s {
-	case Broken:
-		return 0
-	case Doubtful:
-		return 1
-	case Open:
-		return 2
-	}
-	return 3
-}
+// worstFirst are the states of a chain in the order of Rank.
+var worstFirst = []Status{Broken, Doubtful, Open, Whole}

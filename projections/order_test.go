@@ -1,6 +1,7 @@
 package projections
 
 import (
+	"cmp"
 	"math/rand/v2"
 	"reflect"
 	"slices"
@@ -50,6 +51,73 @@ func TestRank(t *testing.T) {
 	}
 	if r := Rank(many); r <= ranks[len(ranks)-2] || !slices.IsSorted(ranks) {
 		t.Error("many findings lift a trip out of its group")
+	}
+	// One more finding counts up to 1023 of a weight; nobody tells more apart.
+	with := func(n int) int64 { return Rank(v(Broken, false, false, slices.Repeat([]Severity{b}, n)...)) }
+	if with(1023) >= with(1022) || with(1024) != with(1023) {
+		t.Errorf("1022, 1023 and 1024 findings give ranks %d, %d and %d", with(1022), with(1023), with(1024))
+	}
+	if open, whole := Rank(v(Open, false, false)), Rank(v(Whole, false, false)); open <= ranks[len(ranks)-1] || whole <= open {
+		t.Errorf("open has rank %d, whole %d, behind %d", open, whole, ranks[len(ranks)-1])
+	}
+}
+
+// unwritable is a detail that JSON has no form for.
+type unwritable struct{ Of func() }
+
+func (unwritable) Way() string { return "" }
+
+// TestCompareFindings: of two findings the heavier one stands first, then the
+// one whose code is listed first, then the one shown by the earlier record, then
+// the way and what the detail says.
+func TestCompareFindings(t *testing.T) {
+	const b, d, n = SeverityBroken, SeverityDoubtful, SeverityNoted
+	first, second, last := codes[0], codes[1], codes[len(codes)-1]
+	order := []Finding{
+		{Code: last, Severity: b},
+		{Code: first, Severity: d, Events: []int64{1, 2}},
+		{Code: first, Severity: d, Events: []int64{3}},
+		{Code: second, Severity: d},
+		{Code: last, Severity: d, Way: "a", Detail: &Moved{Set: "B"}},
+		{Code: last, Severity: d, Way: "b", Detail: &Moved{Set: "A"}},
+		{Code: last, Severity: d, Way: "b", Detail: &Moved{Set: "B"}},
+		{Code: first, Severity: n},
+	}
+	for i, x := range order {
+		for j, y := range order {
+			if got := CompareFindings(x, y); cmp.Compare(got, 0) != cmp.Compare(i, j) {
+				t.Errorf("%+v stands beside %+v by %d", x, y, got)
+			}
+			if x.Same(y) != (i == j || min(i, j) == 1 && max(i, j) == 2) { // these differ in what shows them
+				t.Errorf("%+v and %+v are the same: %v", x, y, x.Same(y))
+			}
+		}
+	}
+	for _, pair := range [][2]Detail{{unwritable{}, unwritable{}}, {unwritable{}, &Moved{}}, {&Moved{}, unwritable{}}} {
+		if c := CompareFindings(Finding{Detail: pair[0]}, Finding{Detail: pair[1]}); c != 0 {
+			t.Errorf("%T stands beside %T by %d; their order can't depend on what can't be written", pair[0], pair[1], c)
+		}
+	}
+}
+
+// TestStatusOf: a chain is as bad as its worst finding, and what is only noted
+// leaves it as it is.
+func TestStatusOf(t *testing.T) {
+	const b, d, n = SeverityBroken, SeverityDoubtful, SeverityNoted
+	for _, x := range []struct {
+		findings []Severity
+		want     Status
+	}{
+		{nil, Open}, {[]Severity{n}, Open}, {[]Severity{d}, Doubtful}, {[]Severity{b}, Broken}, {[]Severity{n, d}, Doubtful},
+		{[]Severity{d, b, n}, Broken}, {[]Severity{b, d}, Broken},
+	} {
+		var fs []Finding
+		for _, s := range x.findings {
+			fs = append(fs, Finding{Severity: s})
+		}
+		if got := StatusOf(fs, Open); got != x.want {
+			t.Errorf("findings %q give %s, want %s", x.findings, got, x.want)
+		}
 	}
 }
 
