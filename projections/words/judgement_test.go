@@ -317,6 +317,8 @@ func TestThirdLanguage(t *testing.T) {
 		{j.Station("de", projections.SheetSwapped, "LAP-014", "LAP-022"),
 			"FALSCHES BLATT: es gehört zu LAP-022, nicht zu LAP-014"},
 		{j.Station("fr", "of-a-later-version", "LAP-014", ""), "of-a-later-version"},
+		{j.Station("fr", projections.SheetSwapped, "LAP-014", "LAP-022"),
+			j.Station("en", projections.SheetSwapped, "LAP-014", "LAP-022")},
 		{strings.Join(j.Remarks("fr", events.RemarkGap|events.RemarkForm), "; "),
 			"trou dans la numérotation; not in canonical form"},
 		{j.Severity("fr", projections.SeverityBroken), "rompu"},

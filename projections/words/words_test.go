@@ -2,6 +2,7 @@ package words
 
 import (
 	"errors"
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
@@ -53,11 +54,15 @@ func TestSay(t *testing.T) {
 	c := catalogue(t, map[string]string{"en": `{
 		"plain": "Board",
 		"braces": "{a} { } }} {123} %page%",
+		"one-brace": "{a} of {0} {123} } {{if true}}yes{{end}}",
+		"tenth": "{10}",
 		"places": "{1} of {0}",
 		"again": "{0}, {0} and {1}",
 		"joined": ["one ", "two", " three {0}"],
 		"in-action": "{{if eq {0} 1}}one{{else}}not one: {0}{{end}}",
 		"quoted": "{{plural {0} \"one\" \"{0} line of {1}\" \"other\" \"{0} lines of {1}\"}}",
+		"in-quotes": "{{print \"{0} lines\"}}",
+		"values": "{{len .}}",
 		"comment": "{{/* said \"{0} of a set */}}a {0}",
 		"trimmed": "a {{- \" b\" -}} c {0}",
 		"fields": "{{.Set}} with the sheet of {{.Other}} on {{time .At}}{{if gt .Times 1}}, {{.Times}} times{{end}}.",
@@ -82,7 +87,9 @@ func TestSay(t *testing.T) {
 		"took": "{{duration {0}}}",
 		"letters": "2 January 2006, 15:04 MST",
 		"written": "{{date \"letters\" {0}}}",
-		"month": "Jan 2006"
+		"month": "Jan 2006",
+		"month-first": "January 2",
+		"told": "{{date \"month-first\" {0}}}"
 	}`, "de": `{
 		"places": "{0}: {1}",
 		"listed": "{{list .Ring}}",
@@ -109,6 +116,10 @@ func TestSay(t *testing.T) {
 		{"en", "plain", nil, "Board"},
 		{"de", "plain", nil, "Board"},
 		{"en", "braces", nil, "{a} { } }} {123} %page%"},
+		{"en", "one-brace", []any{"A"}, "{a} of A {123} } yes"},
+		{"en", "tenth", []any{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, "the eleventh"}, "the eleventh"},
+		{"en", "in-quotes", []any{2}, "2 lines"},
+		{"en", "values", []any{"a", "b"}, "2"},
 		{"en", "places", []any{"set", 3}, "3 of set"},
 		{"de", "places", []any{"set", 3}, "set: 3"},
 		{"en", "places", []any{"{1}", "{{.}}"}, "{{.}} of {1}"}, // values stay as they are
@@ -132,6 +143,7 @@ func TestSay(t *testing.T) {
 		{"en", "listed", []any{swapped{Ring: []string{"A"}}}, "A"},
 		{"en", "listed", []any{swapped{}}, ""},
 		{"en", "listed-args", []any{"a", "b"}, "a, b and c"},
+		{"en", "listed", []any{map[string]any{"Ring": [3]string{"A", "B", "C"}}}, "A, B and C"},
 		{"en", "stage", []any{s}, "first count"},
 		{"en", "stage", []any{swapped{Stage: "local"}}, "local"},
 		{"en", "nested", []any{s}, "LAP-014 with the sheet of LAP-022 on 2026-03-03 07:20 UTC, 3 times. 4 of LAP-014"},
@@ -149,9 +161,12 @@ func TestSay(t *testing.T) {
 		{"de", "took", []any{90*time.Minute + 400*time.Millisecond}, "1 Std. 30 Min."},
 		{"de", "took", []any{time.Hour + time.Second}, "1 Std. 1 Sek."},
 		{"de", "took", []any{time.Duration(0)}, "0 Sek."},
+		{"de", "took", []any{1600 * time.Millisecond}, "2 Sek."},
 		{"en", "written", []any{at}, "3 March 2026, 07:20 UTC"},
 		{"de", "month-of", []any{time.Date(2026, 10, 1, 0, 0, 0, 0, time.UTC)}, "Oct 2026"}, // an English layout
 		{"de", "written", []any{at}, "3. März 2026, 07:20 UTC"},
+		{"de", "told", []any{at}, "March 3"}, // an English sentence
+		{"en", "told", []any{at}, "March 3"},
 	} {
 		if got := c.In(x.lang).Say(x.key, x.args...); got != x.want {
 			t.Errorf("%s %s %v:\n got %q\nwant %q", x.lang, x.key, x.args, got, x.want)
@@ -165,6 +180,8 @@ func TestFailures(t *testing.T) {
 	c := catalogue(t, map[string]string{"en": `{
 		"a": "set {0}", "b": "{0} {1}", "field": "{{.None}}", "type": "{{time .}}", "self": "{{say \"self\" .}}",
 		"nil": "{{.Set}}", "method": "{{.Fail}}", "no-form": "{{plural {0} \"one\" \"x\"}}", "no-number": "{{num {0}}}",
+		"uint": "{{kg {0}}}", "no-list": "{{join \", \" {0}}}", "next": "{{next {0} 1}}", "seq": "{{range .}}{{end}}",
+		"odd": "{{plural {0} \"one\" \"x\" \"other\"}}",
 		"part": "a {{say \"a\" .}}", "lacking": "{{say \"no such\"}}", "tail": "{{next {0} 7}}", "recursive": "{{list {0}}}"
 	}`, "de": `{"a": "{{.None}} {0}", "b": "{{if}}", "part": "ein {{say \"a\" .}}"}`})
 	for _, x := range []struct {
@@ -172,29 +189,43 @@ func TestFailures(t *testing.T) {
 		args      []any
 		want      string
 		reported  string // languages
+		why       string // what the first report says
 	}{
-		{"en", "none", nil, "none", "en"},
-		{"de", "none", nil, "none", "de"},
-		{"en", "none", []any{"A", 2}, "none (A, 2)", "en"},
-		{"de", "a", []any{"A"}, "set A", "de"},
-		{"de", "part", []any{"A"}, "a set A", "de"}, // not half a German sentence
-		{"de", "b", []any{"A", "B"}, "A B", "de"},
-		{"de", "b", []any{"A"}, "b (A)", "de en"},
-		{"en", "field", []any{line{Line: 3}}, "field ({Line:3 Name: Seen:0 Expected:0})", "en"},
-		{"en", "field", []any{map[string]int{"a": 1}}, "field (map[a:1])", "en"},
-		{"de", "type", []any{"no time"}, "type (no time)", "en"},
-		{"en", "self", []any{1}, "self (1)", "en"},
-		{"en", "nil", []any{(*swapped)(nil)}, "nil (<nil>)", "en"},
-		{"en", "nil", nil, "nil", "en"},
-		{"en", "method", []any{failing{}}, "method ({})", "en"},
-		{"en", "no-form", []any{2}, "no-form (2)", "en"},
-		{"en", "no-number", []any{"2"}, "no-number (2)", "en"},
-		{"en", "lacking", nil, "lacking", "en"},
-		{"en", "tail", []any{[]int{1}}, "tail ([1])", "en"},
-		{"en", "recursive", []any{"alone"}, "alone", ""},
+		{"en", "none", nil, "none", "en", "there is no text"},
+		{"de", "none", nil, "none", "de", ""},
+		{"en", "none", []any{"A", 2}, "none (A, 2)", "en", ""},
+		{"de", "a", []any{"A"}, "set A", "de", ""},
+		{"de", "part", []any{"A"}, "a set A", "de", ""}, // not half a German sentence
+		{"de", "b", []any{"A", "B"}, "A B", "de", ""},
+		{"de", "b", []any{"A"}, "b (A)", "de en", ""},
+		{"en", "field", []any{line{Line: 3}}, "field ({Line:3 Name: Seen:0 Expected:0})", "en", ""},
+		{"en", "field", []any{map[string]int{"a": 1}}, "field (map[a:1])", "en", ""},
+		{"de", "type", []any{"no time"}, "type (no time)", "en", ""},
+		{"en", "self", []any{1}, "self (1)", "en", "includes itself"},
+		{"en", "nil", []any{(*swapped)(nil)}, "nil (<nil>)", "en", ""},
+		{"en", "nil", nil, "nil", "en", ""},
+		{"en", "method", []any{failing{}}, "method ({})", "en", ""},
+		{"en", "no-form", []any{2}, "no-form (2)", "en", "no text for \"other\", and none for other"},
+		{"en", "no-number", []any{"2"}, "no-number (2)", "en", "is not a number"},
+		{"en", "lacking", nil, "lacking", "en", ""},
+		{"en", "tail", []any{[]int{1}}, "tail ([1])", "en", "no such place"},
+		{"en", "recursive", []any{"alone"}, "alone", "", ""},
+		{"en", "a", nil, "a", "en", "the value {0} was not given, only 0"},
+		{"en", "uint", []any{uint64(1 << 63)}, "uint (9223372036854775808)", "en", "is not a whole number"},
+		{"en", "uint", []any{uint64(1<<63 - 1)}, "9223372036854776.00", "", ""},
+		{"en", "uint", []any{uint8(250)}, "0.25", "", ""},
+		{"en", "uint", []any{"250"}, "uint (250)", "en", "is not a whole number"},
+		{"en", "no-list", []any{"A"}, "no-list (A)", "en", "is not a list"},
+		{"en", "next", []any{[]int{1}}, "next ([1])", "en", "no such place"},
+		{"en", "odd", []any{2}, "odd (2)", "en", "none for other"},
+		{"en", "seq", []any{walk(func(func(int) bool) { panic("no way on") })}, "seq (a walk)", "en", "the text failed: no way on"},
 	} {
 		var reported []string
+		var why string
 		c.OnError(func(err error) {
+			if why == "" {
+				why = err.Error()
+			}
 			var e *Error
 			if !errors.As(err, &e) || e.Key != x.key {
 				t.Errorf("%s %s: reported %v", x.lang, x.key, err)
@@ -207,12 +238,49 @@ func TestFailures(t *testing.T) {
 		if got := strings.Join(reported, " "); got != x.reported {
 			t.Errorf("%s %s: reported of %q, want %q", x.lang, x.key, got, x.reported)
 		}
+		if !strings.Contains(why, x.why) {
+			t.Errorf("%s %s: reported %s, want %s", x.lang, x.key, why, x.why)
+		}
 	}
 }
 
 type failing struct{}
 
 func (failing) Fail() string { panic("a method that fails") }
+
+// walk is a list that fails while a text goes through it.
+type walk func(yield func(int) bool)
+
+func (walk) String() string { return "a walk" }
+
+// TestDeepest: twelve texts may include each other; what is deeper is refused,
+// before a text that includes itself fills the memory.
+func TestDeepest(t *testing.T) {
+	chain := func(n int, last string) string {
+		var b strings.Builder
+		for i := range n - 1 {
+			fmt.Fprintf(&b, `"%d": "{{say \"%d\" .}}", `, i, i+1)
+		}
+		return fmt.Sprintf(`{%s"%d": "%s", "list": "{{list {0} {0} {0}}}", "format.list-middle": "{0}{1}", `+
+			`"format.list-end": "{{say \"%d\" {0}}}."}`, b.String(), n-1, last, max(n-11, 0))
+	}
+	for n, want := range map[int]string{12: "A", 13: "0 (A)"} {
+		c := catalogue(t, map[string]string{"en": chain(n, "{0}"), "de": `{"0": "{{say \"0\" .}} {{.None}}"}`})
+		if got := c.In("en").Say("0", "A"); got != want {
+			t.Errorf("%d texts: got %q, want %q", n, got, want)
+		}
+		if got := c.In("de").Say("0", "A"); got != want { // said in English when the German one fails
+			t.Errorf("%d texts, in German: got %q, want %q", n, got, want)
+		}
+	}
+	// A list is one inclusion, and its last join another.
+	for n, want := range map[int]string{10: "AA.", 11: "list (A)"} {
+		c := catalogue(t, map[string]string{"en": chain(n, "{0}")})
+		if got := c.In("en").Say("list", "A"); got != want {
+			t.Errorf("%d texts from a list: got %q, want %q", n, got, want)
+		}
+	}
+}
 
 // TestPlurals: the forms are those of each language, not those of English.
 func TestPlurals(t *testing.T) {
@@ -222,6 +290,10 @@ func TestPlurals(t *testing.T) {
 		"fr": `{"n": "{0} {{plural {0} \"one\" \"plateau\" \"other\" \"plateaux\"}}"}`,
 		"pl": `{"n": "{0} {{plural {0} \"one\" \"taca\" \"few\" \"tace\" \"many\" \"tac\" \"other\" \"tacy\"}}"}`,
 		"ja": `{"n": "{0} {{plural {0} \"other\" \"トレー\"}}"}`,
+		"da": `{"n": "{0} {{plural {0} \"one\" \"bakke\" \"other\" \"bakker\"}}"}`,
+		// Here thousands and millions end as small numbers do, which a fraction would change.
+		"hr": `{"n": "{0} {{plural {0} \"one\" \"pladanj\" \"few\" \"pladnja\" \"other\" \"pladnjeva\"}}"}`,
+		"is": `{"n": "{0} {{plural {0} \"one\" \"bakki\" \"other\" \"bakkar\"}}"}`,
 	})
 	for lang, want := range map[string][]string{
 		"en": {"0 trays", "1 tray", "2 trays", "5 trays", "22 trays", "1000001 trays"},
@@ -229,6 +301,9 @@ func TestPlurals(t *testing.T) {
 		"fr": {"0 plateau", "1 plateau", "2 plateaux", "5 plateaux", "22 plateaux", "1000001 plateaux"},
 		"pl": {"0 tac", "1 taca", "2 tace", "5 tac", "22 tace", "1000001 tac"},
 		"ja": {"0 トレー", "1 トレー", "2 トレー", "5 トレー", "22 トレー", "1000001 トレー"},
+		"da": {"0 bakker", "1 bakke", "2 bakker", "5 bakker", "22 bakker", "1000001 bakker"},
+		"hr": {"0 pladnjeva", "1 pladanj", "2 pladnja", "5 pladnjeva", "22 pladnja", "1000001 pladanj"},
+		"is": {"0 bakkar", "1 bakki", "2 bakkar", "5 bakkar", "22 bakkar", "1000001 bakki"},
 	} {
 		for i, n := range []int64{0, 1, 2, 5, 22, 1_000_001} {
 			if got := c.In(lang).Say("n", n); got != want[i] {
@@ -238,6 +313,14 @@ func TestPlurals(t *testing.T) {
 	}
 	if p := c.Check(); len(p) > 0 {
 		t.Error(p)
+	}
+	// A form that a text lacks is said as the rest are, wherever those stand.
+	c = catalogue(t, map[string]string{"en": `{}`,
+		"pl": `{"n": "{0} {{plural {0} \"one\" \"taca\" \"other\" \"tacy\" \"few\" \"tace\"}}"}`})
+	for n, want := range map[int]string{1: "1 taca", 2: "2 tace", 5: "5 tacy"} {
+		if got := c.In("pl").Say("n", n); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
 	}
 }
 
@@ -342,6 +425,48 @@ func TestGo(t *testing.T) {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}
+	if en.English() != en || de.English() != en {
+		t.Error("English is not what is said where German lacks a text")
+	}
+	var failed []string
+	c.OnError(func(err error) { failed = append(failed, err.Error()) })
+	de.Date("no-such", at)
+	if want := []string{"words of de: no-such: " + ErrNoText.Error()}; !slices.Equal(failed, want) {
+		t.Errorf("reported %q, want %q", failed, want)
+	}
+	failed = nil
+	broken := catalogue(t, map[string]string{"en": `{"format.list-two": "{{.None}}"}`})
+	broken.OnError(func(err error) { failed = append(failed, err.Error()) })
+	if got := broken.In("en").List([]string{"a", "b"}); got != "a, b" || len(failed) != 1 || !strings.Contains(failed[0], "format.list-two") {
+		t.Errorf("a list that can't be joined is %q, reported %q", got, failed)
+	}
+}
+
+// TestUses: what a text takes and includes is found wherever it stands in it.
+func TestUses(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{
+		"all": [
+			"{{if .If}}{{.Then}}{{else if .ElseIf}}{{.Or}}{{else}}{{.Else}}{{end}}{{range .Range}}{{.Item}}{{else}}{{.Empty}}{{end}}",
+			"{{with $x := .With}}{{$x.Var}}{{else}}{{say \"part\" .Said}}{{end}}{{(index .Lines 0).Chain}}{{name \"stage-\" .Stage}}",
+			"{{each \"part\" .Each}}{{date \"layout\" .At}}"
+		],
+		"part": "{0} {{.Part}}", "ten": "{10} {{print \"{3}\"}}", "layout": "2006"
+	}`})
+	l := c.In("en")
+	want := []string{".At", ".Chain", ".Each", ".Else", ".ElseIf", ".Empty", ".If", ".Item", ".Lines", ".Or", ".Part", ".Range", ".Said",
+		".Stage", ".Then", ".Var", ".With"}
+	if got := l.Values("all"); !slices.Equal(got, want) {
+		t.Errorf("values %q,\nwant %q", got, want)
+	}
+	if got := l.Values("ten"); !slices.Equal(got, []string{"{10}", "{3}"}) {
+		t.Errorf("values %q", got)
+	}
+	if got := l.Includes("all"); !slices.Equal(got, []string{"part", "part", "layout", "stage-"}) {
+		t.Errorf("includes %q", got)
+	}
+	if got := l.Includes("none"); len(got) != 0 {
+		t.Errorf("a key without a text includes %q", got)
+	}
 }
 
 // TestCheck: everything that is wrong with a language is named, and nothing else.
@@ -350,12 +475,16 @@ func TestCheck(t *testing.T) {
 		"right": "{{.Set}} {{say \"at\" .First}}", "at": "{{.Place}} {{time .At}}", "missing": "x",
 		"places": "{0} {1}", "fields": "{{range .Lines}}{{.Line}}{{end}}", "syntax": "x", "circle": "x",
 		"plural": "{{plural .N \"one\" \"a\" \"other\" \"b\"}}", "lost": "{{say \"no such\"}}",
-		"var": "{{with $x := .Set}}{{$x}}{{end}}"
+		"var": "{{with $x := .Set}}{{$x}}{{end}}", "bare": "{{say}}{{name}}"
 	}`, "pl": `{
 		"right": "{{.First.Place}}, {{time .First.At}}: {{.Set}}", "at": "{{time .At}} {{.Place}}",
 		"places": "{1} {{if {2}}}{{end}}", "fields": "{{range .Lines}}{{.Item}}{{end}}", "syntax": "{{if}}",
 		"circle": "{{say \"round\"}}", "round": "{{say \"circle\"}}", "format.list-two": "{0} i {1}", "lost": "x",
-		"plural": "{{plural .N \"one\" \"a\" \"several\" \"b\"}}", "var": "{{with $x := .Set}}{{$x}}{{end}}"
+		"plural": "{{plural .N \"one\" \"a\" \"several\" \"b\"}}", "var": "{{with $x := .Set}}{{$x}}{{end}}",
+		"forms": "{{plural .N \"one\" \"a\" \"few\" \"b\" \"other\" \"c\"}}",
+		"spiral": "{{say \"circle\"}}", "far": "{{say \"further\"}}", "further": "{{say \"nowhere\"}}",
+		"quote": "{{\"x", "comment": "{{/* x", "action": "{{.Set", "define": "{{define \"x\"}}{{end}}",
+		"bare": "{{say}}{{name}}"
 	}`})
 	var got []string
 	for _, p := range c.Check() {
@@ -363,13 +492,23 @@ func TestCheck(t *testing.T) {
 	}
 	want := []string{
 		`en: lost: includes what is not there: "no such"`,
+		`pl: action: does not parse: an action is not closed with }}`,
 		`pl: circle: includes what is not there: "round", which includes this one again`,
+		`pl: comment: does not parse: a comment is not closed`,
+		`pl: define: does not parse: a text can't define templates: make them entries of their own and include them with say`,
+		`pl: far: is unknown to English`,
 		`pl: fields: uses other values than English: lacks .Line, has .Item`,
+		`pl: forms: is unknown to English`,
+		`pl: forms: lacks plural forms: many`,
+		`pl: further: includes what is not there: "nowhere"`,
+		`pl: further: is unknown to English`,
 		`pl: missing: is missing`,
 		`pl: places: uses other values than English: lacks {0}, has {2}`,
 		`pl: plural: lacks plural forms: few, many, other, "several" is no form`,
+		`pl: quote: does not parse: a quoted text is not closed`,
 		`pl: round: includes what is not there: "circle", which includes this one again`,
 		`pl: round: is unknown to English`,
+		`pl: spiral: is unknown to English`,
 		`pl: syntax: does not parse: template: `,
 	}
 	if !slices.Equal(got, want) {
