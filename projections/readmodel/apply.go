@@ -458,9 +458,9 @@ func otherTrip(e *events.Event, code string) any {
 // verdictWriter has the statements by which verdicts are kept, prepared once:
 // preparing one costs more than running it.
 type verdictWriter struct {
-	fresh                                      bool // no trip has a verdict yet: nothing to take out first
-	rests                                      *restsWriter
-	put, unfind, putFinding, putBoard, unboard *sql.Stmt
+	fresh                                             bool // no trip has a verdict yet: nothing to take out first
+	rests                                             *restsWriter
+	put, unput, unfind, putFinding, putBoard, unboard *sql.Stmt
 }
 
 func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWriter, error) {
@@ -470,6 +470,7 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 		text string
 	}{
 		{&w.put, `INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict) VALUES (?,?,?,?,?,?,?)`},
+		{&w.unput, `DELETE FROM trips WHERE set_id = ? AND trip = ?`},
 		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
 		{&w.putFinding, `INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`},
 		{&w.putBoard, `INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen) VALUES (?,?,?,?,?,?,?,?)`},
@@ -489,6 +490,12 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 	for i := range vs {
 		v := &vs[i].Verdict
+		if vs[i].none {
+			if err := w.forget(ctx, v.Set, idBytes(v.Trip)); err != nil {
+				return err
+			}
+			continue
+		}
 		raw, err := json.Marshal(v)
 		if err != nil {
 			return err
@@ -517,6 +524,17 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 		}
 	}
 	return nil
+}
+
+// forget takes out what is kept of a trip to which nothing belongs: what was seen
+// of a set without a trip, say, before its packing was recorded late.
+func (w *verdictWriter) forget(ctx context.Context, set string, trip []byte) error {
+	for _, st := range []*sql.Stmt{w.unput, w.unfind, w.unboard} {
+		if _, err := st.ExecContext(ctx, set, trip); err != nil {
+			return err
+		}
+	}
+	return w.rests.write(ctx, set, trip, nil)
 }
 
 func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, trip []byte) error {

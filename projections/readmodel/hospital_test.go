@@ -1,0 +1,615 @@
+package readmodel_test
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/proof"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
+	"listbound/projections/readmodel"
+)
+
+// hospital is a ledger's records, and the facts they give when all of them are
+// held in memory: what the tables say is compared with these.
+type hospital struct {
+	t        *testing.T
+	r        *rand.Rand
+	book     *book
+	audit    *events.Audit
+	facts    []facts.Fact
+	stations map[string]*station
+	lists    []*events.ListIssued
+}
+
+type station struct {
+	signer note.Signer
+	vkey   string
+	n      int64
+	hash   string
+}
+
+func newHospital(t *testing.T, seed uint64) *hospital {
+	t.Helper()
+	dir := t.TempDir()
+	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), book: newBook(t, dir), stations: make(map[string]*station)}
+	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
+	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}
+	for i, name := range []string{"north/packing-1", "north/sterilizer-2", "north/storage", "north/or-3", "south/or-1"} {
+		path := filepath.Join(dir, "keys", fmt.Sprint(i))
+		s, _, _, err := ledger.LoadOrCreateKey(path, name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		vkey, err := ledger.VerifierKey(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.stations[name] = &station{signer: s, vkey: vkey}
+		h.record(h.book.signer.Name(), clock(-2, 8, i), name, "", &events.StationEnrolled{Station: name, Key: h.stations[name].vkey})
+	}
+	return h
+}
+
+// clock is an hour and minute of a day of the story, which begins on a Monday.
+func clock(day, hour, minute int) time.Time {
+	return time.Date(2026, 3, 2+day, hour, minute, 0, 0, time.UTC)
+}
+
+// one reports whether something happens that does so once in so many times.
+func (h *hospital) one(in int) bool { return h.r.IntN(in) == 0 }
+
+func id(at time.Time, name string) string { return events.DerivedID(at, sha256.Sum256([]byte(name))) }
+
+func tripOf(set string, n int) string { return id(clock(3*n, 6, 0), fmt.Sprint("trip ", set, n)) }
+
+// record adds an event as its station signs it, recorded a second later.
+func (h *hospital) record(name string, at time.Time, subject, trip string, d events.Data) *events.Event {
+	h.t.Helper()
+	st := h.stations[name]
+	st.n++
+	e := &events.Event{ID: id(at, fmt.Sprint("event ", len(h.facts))), Station: name, Subject: subject, Time: at, Trip: trip,
+		StationSeq: st.n, StationPrev: st.hash, Data: d}
+	if d.Kind().AboutSet() {
+		e.Operator = []string{"B-1182", "B-3310"}[len(h.facts)%2]
+	}
+	raw, err := events.Sign(e, st.signer)
+	if err != nil {
+		h.t.Fatalf("%s: %v", d.Kind(), err)
+	}
+	st.hash = events.NoteHash(raw)
+	h.take(raw, at.Add(time.Second), 0)
+	return e
+}
+
+// take puts a note into the ledger as it is.
+func (h *hospital) take(raw []byte, at time.Time, remark events.Remark) {
+	h.t.Helper()
+	seq := int64(len(h.book.records) + 1)
+	p := events.Parse(raw)
+	remarks, _ := h.audit.Check(seq, p, at, remark)
+	h.facts = append(h.facts, facts.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: p.Event})
+	h.book.records = append(h.book.records, proof.AddArrival(h.book.signer.Name(), raw, at, byte(remark)))
+}
+
+func (h *hospital) list(at time.Time, name string, version int64, quantities ...int64) {
+	l := &events.ListIssued{List: name, Version: version, Title: name}
+	for i, q := range quantities {
+		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprint("ITEM-", i), Description: "forceps", Quantity: q})
+	}
+	h.lists = append(h.lists, l)
+	h.record("north/packing-1", at, name, "", l)
+}
+
+func (h *hospital) code(l *events.ListIssued, set, trip string) string {
+	d, err := l.Digest()
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	b, err := events.Binding(d, set, trip)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	c, err := events.NewSheetCode(trip, b)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return c.String()
+}
+
+// turn records one turn of a set, with a fault here and there.
+func (h *hospital) turn(set string, n int, l *events.ListIssued) {
+	trip, day := tripOf(set, n), 3*n
+	own := h.code(l, set, trip)
+	ref, room := fmt.Sprintf("K-%s-%d", set, n), "north/or-3"
+	if h.one(3) {
+		ref = fmt.Sprintf("K-LAP-014-%d", n) // one case with another set
+	}
+	if h.one(3) {
+		room = "south/or-1"
+	}
+	read := func() *events.Reading {
+		switch {
+		case h.one(5):
+			other := []string{"LAP-014", "LAP-022", "EYE-3"}[h.r.IntN(3)]
+			return &events.Reading{Found: "outside", Code: h.code(l, other, tripOf(other, n))}
+		case h.one(8):
+			return &events.Reading{Found: "none"}
+		case h.one(8):
+			return nil
+		}
+		return &events.Reading{Found: "outside", Code: own}
+	}
+	var counts []events.Count
+	for _, x := range l.Lines {
+		counts = append(counts, events.Count{Line: x.Line, Counted: x.Quantity})
+	}
+	seal := &events.ListSealed{Placement: []events.Placement{events.Outside, events.InsideBag}[h.r.IntN(2)], List: l.List, Version: l.Version,
+		Seals: []string{fmt.Sprint(48000 + 10*n + len(set)), fmt.Sprint(48001 + 10*n + len(set))}, Code: own}
+	if seal.Placement == events.InsideBag {
+		seal.BagLot = "BAG-7"
+	}
+	final := slices.Clone(counts)
+	if h.one(4) {
+		final[0].Counted--
+	}
+	for _, step := range []struct {
+		station string
+		at      time.Time
+		data    events.Data
+	}{
+		{"north/packing-1", clock(day, 6, 11), &events.SetPacked{List: l.List, Version: l.Version}},
+		{"north/packing-1", clock(day, 6, 14), seal},
+		{"north/sterilizer-2", clock(day, 8, 2), &events.SetSterilized{Load: fmt.Sprintf("S2-%02d", day), Sterilizer: "S2", Run: 4,
+			Cycle: "dynamic-air-132", Result: "passed", Released: true}},
+		{"north/storage", clock(day, 12, 0), &events.SetChecked{Place: "storage A4", Sheet: read()}},
+		{room, clock(day+1, 7, 12), &events.SetOpened{Case: ref, Tag: set, Sheet: read()}},
+		{room, clock(day+1, 7, 20), &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: own, Counter: "B-1", Witness: "B-2", Counts: counts}},
+		{room, clock(day+1, 9, 30), &events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: final}},
+		{room, clock(day+1, 9, 40), &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}}},
+	} {
+		if h.one(12) {
+			continue
+		}
+		subject, of := set, trip
+		switch {
+		case step.data.Kind() == events.KindCaseClosed:
+			subject, of = ref, ""
+		case h.one(15) && step.data.Kind() != events.KindSetPacked && step.data.Kind() != events.KindListSealed:
+			of = ""
+		}
+		h.record(step.station, step.at, subject, of, step.data)
+	}
+	if h.one(3) {
+		h.record("north/or-3", clock(day+2, 8, 0), set, trip, &events.FindingAcknowledged{
+			Code: string(projections.Codes()[h.r.IntN(len(projections.Codes()))]), Reason: "seen"})
+	}
+}
+
+// mistakes corrects some of what was recorded, and corrections too.
+func (h *hospital) mistakes() {
+	for i := range 5 {
+		f := h.facts[h.r.IntN(len(h.facts))]
+		if f.Event == nil || f.Event.Kind() == events.KindStationEnrolled {
+			continue
+		}
+		c := &events.EventCorrected{Event: f.Event.ID, Action: "void", Reason: "typed wrong"}
+		if d := h.instead(f.Event.Data); d != nil {
+			raw, err := json.Marshal(d)
+			if err != nil {
+				h.t.Fatal(err)
+			}
+			c.Action, c.Data = "replace", raw
+		}
+		h.record("north/packing-1", clock(10, 13, i), f.Event.Subject, f.Event.Trip, c)
+	}
+}
+
+// instead is what a correction puts in place, nil to take an event back.
+func (h *hospital) instead(d events.Data) events.Data {
+	n := h.r.IntN(3)
+	switch d := d.(type) {
+	case *events.SetSterilized:
+		x := *d
+		x.Load, x.Sterilizer = fmt.Sprintf("S2-%02d", 3*n), "S2"
+		return &x
+	case *events.SetOpened:
+		x := *d
+		x.Case, x.Sheet = fmt.Sprintf("K-LAP-014-%d", n), &events.Reading{Found: "outside", Code: h.code(h.lists[0], "LAP-022", tripOf("LAP-022", n))}
+		return &x
+	case *events.SetCounted:
+		x := *d
+		x.Case, x.Sheet = fmt.Sprintf("K-LAP-022-%d", n), h.code(h.lists[0], "EYE-3", tripOf("EYE-3", n))
+		return &x
+	case *events.ListIssued:
+		x := *d
+		x.List = "LAP-RENAMED"
+		return &x
+	case *events.IndicatorRead:
+		x := *d
+		x.Result = "positive"
+		return &x
+	}
+	return nil
+}
+
+// week records three turns of three sets with all that goes wrong in them.
+func week(t *testing.T, seed uint64) *hospital {
+	h := newHospital(t, seed)
+	h.list(clock(-1, 5, 1), "LAP-MAJOR", 1, 6, 2, 4)
+	h.list(clock(-1, 5, 2), "EYE", 1, 6, 2, 4) // the same lines
+	if h.one(2) {
+		p := events.DefaultPolicy()
+		p.Recall = events.RecallAll
+		h.record("north/ledger", clock(1, 5, 0), "north", "", &events.PolicyAdopted{Policy: p})
+	}
+	for n := range 3 {
+		for i, set := range []string{"LAP-014", "LAP-022", "EYE-3"} {
+			h.turn(set, n, h.lists[i/2])
+		}
+		if !h.one(4) {
+			h.record("north/sterilizer-2", clock(3*n+2, 9, 0), fmt.Sprintf("S2-%02d", 3*n), "", &events.IndicatorRead{
+				Load: fmt.Sprintf("S2-%02d", 3*n), Sterilizer: "S2", Result: []string{"negative", "negative", "positive"}[h.r.IntN(3)]})
+		}
+	}
+	h.mistakes()
+	h.stations["north/storage"].n++ // a record that never came
+	h.record("north/storage", clock(9, 7, 0), "LAP-014", tripOf("LAP-014", 2), &events.SetChecked{Place: "storage B1"})
+	h.record("north/or-3", clock(9, 8, 0), "LAP-022", tripOf("LAP-022", 2), &events.SetChecked{Place: "OR 3"})
+	h.nonsense(clock(9, 9, 0))
+	h.record("north/ledger", clock(9, 10, 0), "north/storage", "", &events.StationRetired{Station: "north/storage", Reason: "sold"})
+	h.record("north/storage", clock(9, 11, 0), "EYE-3", tripOf("EYE-3", 2), &events.SetChecked{Place: "storage A4"})
+	return h
+}
+
+// nonsense takes a signed note that is no event.
+func (h *hospital) nonsense(at time.Time) {
+	raw, err := note.Sign(&note.Note{Text: "no event\n"}, h.stations["north/or-3"].signer)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	h.take(raw, at, 0)
+}
+
+// world judges all facts in memory.
+func (h *hospital) world() *judge.World {
+	w := judge.NewWorld(nil)
+	for _, f := range h.facts {
+		if f.Event != nil {
+			w.Add(f)
+		}
+	}
+	return w
+}
+
+// verdicts are those of all trips, by memory alone.
+func (h *hospital) verdicts() []projections.Verdict {
+	w := h.world()
+	var out []projections.Verdict
+	for _, k := range w.Trips() {
+		v, err := w.Judge(k)
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// apply hands the records after the model's position to it, up to one.
+func (h *hospital) apply(m *readmodel.Model, to int64) {
+	h.t.Helper()
+	if err := m.Apply(h.t.Context(), h.book.batch(h.t, m.Position()+1, to)); err != nil {
+		h.t.Fatal(err)
+	}
+}
+
+// filled returns a model that took all records at once.
+func (h *hospital) filled() *readmodel.Model {
+	h.t.Helper()
+	m := open(h.t, h.book, filepath.Join(h.t.TempDir(), "r.db"))
+	h.t.Cleanup(func() { m.Close() })
+	h.apply(m, int64(len(h.facts)))
+	return m
+}
+
+// asJSON makes verdicts comparable: sorted, as they are written.
+func asJSON(t *testing.T, vs []projections.Verdict) (out []string) {
+	t.Helper()
+	for _, v := range vs {
+		raw, err := json.Marshal(v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, string(raw))
+	}
+	slices.Sort(out)
+	return out
+}
+
+func got[T any](t *testing.T) func(T, error) T {
+	return func(v T, err error) T {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+}
+
+func sameStrings(t *testing.T, what string, got, want []string) {
+	t.Helper()
+	if !slices.Equal(got, want) {
+		t.Errorf("%s: got\n%q\nwant\n%q", what, got, want)
+	}
+}
+
+func keyStrings(ks []projections.TripKey) (out []string) {
+	for _, k := range ks {
+		out = append(out, k.Set+" "+k.Trip)
+	}
+	return out
+}
+
+// seeds is how many weeks are invented: fewer where a test is to be short.
+func seeds(n uint64) uint64 {
+	if testing.Short() {
+		return n / 2
+	}
+	return n
+}
+
+// TestSameAsInMemory: whether the records come one at a time, all at once, in
+// bulk, or to a model that is opened again between them and knows only what its
+// tables say, the verdicts kept are those of all facts held in memory.
+func TestSameAsInMemory(t *testing.T) {
+	ctx := t.Context()
+	for seed := range seeds(6) {
+		h := week(t, seed)
+		n := int64(len(h.facts))
+		for how, fill := range map[string]func(path string) *readmodel.Model{
+			"at once": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				h.apply(m, n)
+				return m
+			},
+			"one at a time": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				for seq := range n {
+					h.apply(m, seq+1)
+				}
+				return m
+			},
+			"opened again between them": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				for m.Position() < n {
+					h.apply(m, min(m.Position()+7, n))
+					if err := m.Close(); err != nil {
+						t.Fatal(err)
+					}
+					m = open(t, h.book, path)
+				}
+				return m
+			},
+			"in bulk": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				inBulk(t, h, m, n-9)
+				h.apply(m, n)
+				return m
+			},
+		} {
+			path := filepath.Join(t.TempDir(), "r.db")
+			m := fill(path)
+			for range 2 { // as it stands, and opened again
+				sameVerdicts(t, fmt.Sprintf("seed %d, %s", seed, how), h, m)
+				if err := m.Close(); err != nil {
+					t.Fatal(err)
+				}
+				m = open(t, h.book, path)
+			}
+			sameFacts(ctx, t, fmt.Sprintf("seed %d, %s", seed, how), h, m)
+			if err := m.Close(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+func inBulk(t *testing.T, h *hospital, m *readmodel.Model, to int64) {
+	t.Helper()
+	if err := m.BeginBulk(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	h.apply(m, to/2)
+	if vs := got[[]projections.Verdict](t)(m.Verdicts(t.Context())); len(vs) != 0 {
+		t.Errorf("%d trips are judged before the end of the bulk", len(vs))
+	}
+	h.apply(m, to)
+	if err := m.EndBulk(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := m.BeginBulk(t.Context()); err == nil {
+		t.Error("a model with records is filled in bulk")
+	}
+}
+
+func sameVerdicts(t *testing.T, how string, h *hospital, m *readmodel.Model) {
+	t.Helper()
+	ctx := t.Context()
+	if p := m.Position(); p != int64(len(h.facts)) {
+		t.Errorf("%s: position %d", how, p)
+	}
+	sameStrings(t, how, asJSON(t, got[[]projections.Verdict](t)(m.Verdicts(ctx))), asJSON(t, h.verdicts()))
+	var stations []projections.Verdict
+	w := h.world()
+	for name := range h.stations {
+		v, err := w.JudgeStation(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(v.Findings) > 0 {
+			stations = append(stations, v)
+		}
+	}
+	sameStrings(t, how+", stations", asJSON(t, got[[]projections.Verdict](t)(m.StationVerdicts(ctx))), asJSON(t, stations))
+	for _, s := range got[[]events.Station](t)(m.Stations(ctx)) {
+		kept, want := m.Station(s.Name), h.audit.Station(s.Name)
+		if d := [...]any{s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash}; d != [...]any{want.Key, want.Enrolled, want.Retired, want.Last, want.Count, want.Hash} ||
+			!s.Time.Equal(want.Time) || kept.Hash != want.Hash || kept.Retired != want.Retired {
+			t.Errorf("%s: station %+v, want %+v", how, s, want)
+		}
+	}
+}
+
+// sameFacts: of every place under which a fact is filed, the tables give the
+// facts that memory has there, with their corrections.
+func sameFacts(ctx context.Context, t *testing.T, how string, h *hospital, m *readmodel.Model) {
+	t.Helper()
+	want := make(map[facts.DimKey]map[int64]bool)
+	put := func(k facts.DimKey, f facts.Fact) {
+		if k.Dim == facts.DimSet || k.Dim == facts.DimVersion { // asked for by Around, and of no Source
+			return
+		}
+		if want[k] == nil {
+			want[k] = make(map[int64]bool)
+		}
+		want[k][f.Seq] = true
+	}
+	byID := make(map[string]facts.Fact)
+	for _, f := range h.facts {
+		if f.Event == nil {
+			continue
+		}
+		byID[f.Event.ID] = f
+		for _, k := range facts.Keys(f.Event, f.Event.Data) {
+			put(k, f)
+		}
+		if f.Remarks != 0 {
+			put(facts.DimKey{Dim: facts.DimStation, Key: f.Event.Station}, f)
+		}
+	}
+	src := m.Source(ctx)
+	for k, seqs := range want {
+		if k.Dim == facts.DimSterilizer && !slices.ContainsFunc(h.facts, positive) {
+			seqs = nil
+		}
+		found := make(map[int64]bool)
+		for _, f := range got[[]facts.Fact](t)(src.Facts(k.Dim, k.Key)) {
+			if found[f.Seq] {
+				t.Errorf("%s: %s %s has %d twice", how, k.Dim, k.Key, f.Seq)
+			}
+			found[f.Seq] = true
+			if w := h.facts[f.Seq-1]; f.Remarks != w.Remarks || !f.Recorded.Equal(w.Recorded) || f.Event.ID != w.Event.ID {
+				t.Errorf("%s: %d is %+v, want %+v", how, f.Seq, f, w)
+			}
+		}
+		for seq := range seqs {
+			if !found[seq] {
+				t.Errorf("%s: %s %s lacks %d", how, k.Dim, k.Key, seq)
+			}
+		}
+		// What is corrected comes with its correction, and that with what it corrects.
+		for _, f := range h.facts {
+			if f.Event == nil {
+				continue
+			}
+			if c, ok := f.Event.Data.(*events.EventCorrected); ok && found[byID[c.Event].Seq] && !found[f.Seq] {
+				t.Errorf("%s: %s %s has %d without its correction %d", how, k.Dim, k.Key, byID[c.Event].Seq, f.Seq)
+			} else if ok && found[f.Seq] && !found[byID[c.Event].Seq] {
+				t.Errorf("%s: %s %s has %d without %d, which it corrects", how, k.Dim, k.Key, f.Seq, byID[c.Event].Seq)
+			}
+		}
+	}
+	if _, err := src.Facts("no dimension", "x"); err == nil {
+		t.Errorf("%s: facts are found by what they are not filed by", how)
+	}
+	if fs := got[[]facts.Fact](t)(src.Facts(facts.DimEvent, "no id")); len(fs) != 0 {
+		t.Errorf("%s: %d facts without an id", how, len(fs))
+	}
+	sameAround(t, how, h, src)
+}
+
+func positive(f facts.Fact) bool {
+	if f.Event == nil {
+		return false
+	}
+	switch d := f.Event.Data.(type) {
+	case *events.IndicatorRead:
+		return d.Result == "positive"
+	case *events.EventCorrected:
+		var r events.IndicatorRead
+		return json.Unmarshal(d.Data, &r) == nil && r.Result == "positive"
+	}
+	return false
+}
+
+// sameAround: a set's nearest packings, and what was seen of it without a trip
+// between these.
+func sameAround(t *testing.T, how string, h *hospital, src facts.Source) {
+	t.Helper()
+	for _, set := range []string{"LAP-014", "LAP-022", "EYE-3"} {
+		var packs, loose []*events.Event
+		for _, f := range h.facts {
+			switch {
+			case f.Event == nil || f.Event.Subject != set || !f.Event.Kind().AboutSet():
+			case f.Event.Trip == "":
+				loose = append(loose, f.Event)
+			case f.Event.Kind() == events.KindSetPacked:
+				packs = append(packs, f.Event)
+			}
+		}
+		slices.SortFunc(packs, func(a, b *events.Event) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.ID, b.ID)) })
+		for _, n := range []int{1, 2, 9} {
+			for _, at := range []time.Time{{}, clock(-5, 0, 0), clock(0, 6, 11), clock(1, 0, 0), clock(3, 6, 11), clock(20, 0, 0)} {
+				split := 0
+				for split < len(packs) && !packs[split].Time.After(at) {
+					split++
+				}
+				want := slices.Clone(packs[max(split-n, 0):min(split+n, len(packs))])
+				for _, e := range loose {
+					if (split < n || !e.Time.Before(packs[split-n].Time)) && (split+n > len(packs) || !e.Time.After(packs[split+n-1].Time)) {
+						want = append(want, e)
+					}
+				}
+				found := make(map[string]bool)
+				for _, f := range got[[]facts.Fact](t)(src.Around(set, at, n)) {
+					found[f.Event.ID] = true
+				}
+				for _, e := range want {
+					if !found[e.ID] {
+						t.Errorf("%s: %d packings of %s around %s lack %s %s", how, n, set, at, e.Kind(), e.ID)
+					}
+				}
+				for _, e := range slices.Concat(packs, loose) {
+					if found[e.ID] && !slices.Contains(want, e) && !corrected(h, e) {
+						t.Errorf("%s: %d packings of %s around %s have %s %s too", how, n, set, at, e.Kind(), e.ID)
+					}
+				}
+			}
+		}
+	}
+}
+
+// corrected reports whether an event comes along with a correction of it.
+func corrected(h *hospital, e *events.Event) bool {
+	return slices.ContainsFunc(h.facts, func(f facts.Fact) bool {
+		if f.Event == nil {
+			return false
+		}
+		c, ok := f.Event.Data.(*events.EventCorrected)
+		return ok && (c.Event == e.ID || f.Event.ID == e.ID)
+	})
+}
