@@ -2,8 +2,10 @@ package readmodel_test
 
 import (
 	"cmp"
+	"database/sql"
 	"fmt"
 	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -13,6 +15,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/readmodel"
+	"listbound/projections/words"
 )
 
 // row is a trip as it belongs on the board, by the verdicts in memory.
@@ -69,7 +72,14 @@ func (r row) meets(f readmodel.BoardFilter) bool {
 func TestBoard(t *testing.T) {
 	for seed := range seeds(4) {
 		h := week(t, seed)
+		seen := h.rows()[0] // by somebody, all of it
+		for code := range seen.codes() {
+			h.record("north/or-3", clock(11, 8, 0), seen.v.Set, seen.v.Trip, &events.FindingAcknowledged{Code: code, Reason: "seen"})
+		}
 		m, all := h.filled(), h.rows()
+		if !slices.ContainsFunc(all, func(r row) bool { return !r.unseen() }) {
+			t.Errorf("seed %d: nothing on the board has been seen", seed)
+		}
 		if len(all) < 4 {
 			t.Fatalf("seed %d has %d rows", seed, len(all))
 		}
@@ -497,7 +507,15 @@ func TestManyRecords(t *testing.T) {
 	const n = 2100
 	for i := range n {
 		set := fmt.Sprintf("LAP-%04d", i)
+		if seq := len(h.facts) + 1; seq == 1024 || seq == 1025 { // the last of the first stretch, and the first of the second
+			h.badge = fmt.Sprint("B-of-", seq)
+		}
 		h.record("north/packing-1", clock(0, 6, 0).Add(time.Duration(i)*time.Second), set, id(clock(0, 6, 0), set), &events.SetPacked{List: "LAP", Version: 1})
+	}
+	for i := range 150 {
+		set := fmt.Sprintf("LAP-%04d", i)
+		h.record("north/storage", clock(0, 9, 0).Add(time.Duration(i)*time.Second), set, id(clock(0, 6, 0), set),
+			&events.ListSealed{Placement: events.Outside, List: "LAP", Version: 1, Seals: []string{fmt.Sprint(49000 + i)}})
 	}
 	h.record("south/or-1", clock(1, 6, 0), "LAP-0007", "", &events.SetChecked{Place: "OR 1"})
 	for how, m := range map[string]*readmodel.Model{"at once": h.filled(), "in bulk": func() *readmodel.Model {
@@ -515,7 +533,13 @@ func TestManyRecords(t *testing.T) {
 			t.Errorf("%s: %d records, from %d to %d", how, len(records), records[0], records[len(records)-1])
 		}
 		sameStrings(t, how+", below", fields(got[[]int64](t)(m.RecordsOf(ctx, "station", "north/packing-1", 1030, 3))), []string{"1029", "1028", "1027"})
-		sameStrings(t, how+", badges", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-1182", 1026, 1))), []string{fmt.Sprint(1025 - (1025-1)%2)})
+		sameStrings(t, how+", badges", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-1182", 1026, 1))), []string{"1023"})
+		for _, seq := range []string{"1024", "1025"} {
+			sameStrings(t, how+", one badge", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-of-"+seq, 0, 9))), []string{seq})
+		}
+		if hits := got[[]readmodel.Hit](t)(m.Find(ctx, "49149", false)); len(hits) != 1 || hits[0].Set != "LAP-0149" {
+			t.Errorf("%s: the last seal is on %+v", how, hits)
+		}
 		if hits := got[[]readmodel.Hit](t)(m.Find(ctx, "LAP-0", true)); len(hits) != 20 || hits[0].ID != "LAP-0000" || hits[19].ID != "LAP-0019" {
 			t.Errorf("%s: %d hits", how, len(hits))
 		}
@@ -537,4 +561,64 @@ func fields(ns []int64) (out []string) {
 		out = append(out, fmt.Sprint(n))
 	}
 	return out
+}
+
+// TestTables: what people read in SQL is what judgement found.
+func TestTables(t *testing.T) {
+	h := week(t, 1)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := open(t, h.book, path)
+	h.apply(m, int64(len(h.facts)))
+	if err := m.Close(); err != nil {
+		t.Fatal(err)
+	}
+	db, err := sql.Open("sqlite", "file:"+path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	read := func(q string) (out []string) {
+		rows, err := db.QueryContext(t.Context(), q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var s string
+			if err := rows.Scan(&s); err != nil {
+				t.Fatal(err)
+			}
+			out = append(out, s)
+		}
+		slices.Sort(out)
+		return out
+	}
+	var trips, findings []string
+	for _, v := range h.verdicts() {
+		opened, since := 0, int64(0)
+		if v.Opened {
+			opened = 1
+		}
+		if !v.Since.IsZero() {
+			since = v.Since.UnixNano()
+		}
+		trips = append(trips, fmt.Sprint(v.Set, "|", v.Case, "|", v.Status, "|", opened, "|", since))
+		for n, f := range v.Findings {
+			told := words.Embedded().Finding("en", &f)
+			findings = append(findings, fmt.Sprint(v.Set, "|", n, "|", f.Code, "|", f.Severity, "|", f.Way, "|", told.Says, "|", told.Next))
+		}
+	}
+	slices.Sort(trips)
+	slices.Sort(findings)
+	sameStrings(t, "trips", read(`SELECT set_id||'|'||coalesce(case_ref, '')||'|'||status||'|'||opened||'|'||since FROM trips`), trips)
+	sameStrings(t, "findings", read(`SELECT set_id||'|'||n||'|'||code||'|'||severity||'|'||way||'|'||says||'|'||next FROM findings`), findings)
+	// A model of another judgement is not gone on with.
+	if _, err := db.ExecContext(t.Context(), `UPDATE meta SET value = 'another' WHERE key = 'judgement'`); err != nil {
+		t.Fatal(err)
+	}
+	m = open(t, h.book, path)
+	defer m.Close()
+	if p := m.Position(); p != 0 {
+		t.Errorf("what another judgement kept goes on at %d", p)
+	}
 }

@@ -102,6 +102,11 @@ func TestPositionAndRows(t *testing.T) {
 	if err := m.Apply(t.Context(), b.batch(t, 3, 4)); err != nil {
 		t.Fatal(err)
 	}
+	for seq := range int64(4) {
+		if r, err := m.RemarksOf(t.Context(), seq+1); err != nil || r != 0 {
+			t.Errorf("record %d has the remarks %v, %v: it was audited twice", seq+1, r, err)
+		}
+	}
 	lists, err := m.Lists(t.Context())
 	if err != nil || strings.Join(lists, "") != "ABCD" {
 		t.Errorf("lists %v, %v", lists, err)
@@ -148,6 +153,23 @@ func TestStartsEmpty(t *testing.T) {
 	m = open(t, b, path)
 	if p := m.Position(); p != 0 {
 		t.Errorf("a file that is no model goes on at %d", p)
+	}
+	if err := m.Close(); err != nil {
+		t.Fatal(err)
+	}
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := 100; i < len(raw); i++ { // behind the header of a database
+		raw[i] = 0xff
+	}
+	if err := os.WriteFile(path, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	m = open(t, b, path)
+	if p := m.Position(); p != 0 {
+		t.Errorf("a damaged model goes on at %d", p)
 	}
 	if err := m.Close(); err != nil {
 		t.Fatal(err)
