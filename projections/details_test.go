@@ -89,7 +89,7 @@ func TestReadmeHasEveryCode(t *testing.T) {
 // TestCodes: every code is listed once, in the order of its declaration, and
 // findings of one weight have that order.
 func TestCodes(t *testing.T) {
-	parsed, err := parser.ParseFile(token.NewFileSet(), "projections.go", nil, 0)
+	parsed, err := parser.ParseFile(token.NewFileSet(), "details.go", nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
