@@ -42,12 +42,54 @@ type Moment struct {
 	Place Place     `json:"place"`
 }
 
-// Window is the time in which two sheets can have been exchanged, and the
-// places where both sets were in it; no places where none is known.
+// Window is the time in which two sheets can have been exchanged, by the clocks
+// of the stations, which may differ by ClockSeconds. A scan is a sighting: where
+// a set was between two of them, nobody has seen. Places are named only where
+// both sets were seen there before and after all of the window and nowhere else
+// meanwhile.
 type Window struct {
+	From         time.Time  `json:"from"`
+	To           time.Time  `json:"to"`
+	ClockSeconds int64      `json:"clockSeconds,omitzero"`
+	Places       []Place    `json:"places,omitempty"`
+	Seen         *SeenBoth  `json:"seen,omitempty"`
+	IfScanned    *IfScanned `json:"ifScanned,omitempty"`
+}
+
+// SeenBoth is the last place where both sets were seen by the end of a window,
+// the first of them nowhere else until the other was. Together: at one moment, as
+// far as the clocks tell.
+type SeenBoth struct {
+	Place    Place     `json:"place"`
+	Set      string    `json:"set"`
+	At       time.Time `json:"at"`
+	Other    string    `json:"other"`
+	OtherAt  time.Time `json:"otherAt"`
+	Together bool      `json:"together,omitzero"`
+}
+
+// First returns the earlier of the two sightings.
+func (s *SeenBoth) First() time.Time {
+	if s.OtherAt.Before(s.At) {
+		return s.OtherAt
+	}
+	return s.At
+}
+
+// Last returns the later of the two sightings.
+func (s *SeenBoth) Last() time.Time {
+	if s.OtherAt.After(s.At) {
+		return s.OtherAt
+	}
+	return s.At
+}
+
+// IfScanned is what a window comes to if no move of either set went unscanned:
+// the times at which both were at one place, and those places.
+type IfScanned struct {
 	From   time.Time `json:"from"`
 	To     time.Time `json:"to"`
-	Places []Place   `json:"places,omitempty"`
+	Places []Place   `json:"places"`
 }
 
 // ListVersion names a version of a list.
@@ -256,10 +298,13 @@ type ProbablyWrong struct {
 	At       Moment   `json:"at"`
 	Counted  bool     `json:"counted,omitzero"`  // not read there: counted by it
 	Gone     *Moment  `json:"gone,omitempty"`    // read again, the other set no longer had it
-	Carries  *TripKey `json:"carries,omitempty"` // whose sheet this set probably has
+	Carries  *TripKey `json:"carries,omitempty"` // whose sheet this set probably has, if not none or a third set's
 	Changes  *Changes `json:"changes,omitempty"` // of that sheet against this set's list
 	Window   Window   `json:"window"`
 	Unopened bool     `json:"unopened,omitzero"`
+	// TagUnread: the tag on the other tray was not read. The labels can have been
+	// exchanged instead of the sheets.
+	TagUnread bool `json:"tagUnread,omitzero"`
 }
 
 // Moved: the right sheet, elsewhere than sealed (sheet-moved).

@@ -101,7 +101,7 @@ type Finding struct {
 	From         time.Time         `json:"from,omitzero"`
 	To           time.Time         `json:"to,omitzero"`
 	Other        *TripKey          `json:"other,omitempty"`
-	Places       []string          `json:"places,omitempty"` // where a swap can have happened
+	Places       []string          `json:"places,omitempty"` // where both sets were all along
 	Lines        []int64           `json:"lines,omitempty"`  // lines of the set's list concerned
 	Says         string            `json:"says"`             // in English; empty until it is shown (package words)
 	Next         string            `json:"next"`             // what is usually done next

@@ -290,21 +290,38 @@ func (b *Book) LastRight(c *Trip) *Item {
 	return at
 }
 
-// KnownRight returns when a set was last known to have its own sheet: at its
-// seal, or a good reading; without either, its first sighting.
-func (c *Trip) KnownRight(before *Item) time.Time {
+// Mislabelled reports whether the tag on the tray was read and says another set
+// than the label or the record.
+func (r *Reading) Mislabelled() bool {
+	return r.Tag != "" && (!r.Own() || r.Outer != "" && r.Outer != r.Tag)
+}
+
+// WithTray reports whether the tag was read and the sheet is that of the tray.
+func (r *Reading) WithTray() bool {
+	return r.Tag != "" && (r.Class == ReadGood && r.Own() || r.Owner.Set == r.Tag)
+}
+
+// RightBefore returns when a set was last known to have its own sheet before a
+// reading: at its seal, or a good reading; without either, at its packing, when
+// it had none yet. It is zero where none of them is recorded. A good reading by
+// which tray and label were apart already doesn't count. Where this one shows
+// label and sheet with the wrong tray, neither does a good one that didn't read
+// the tag: both may have lain there already.
+func (c *Trip) RightBefore(r *Reading) time.Time {
 	var at time.Time
-	if len(c.Steps) > 0 {
-		at = c.Steps[0].At()
+	if len(c.Packed) > 0 {
+		at = c.Packed[0].At()
 	}
-	if s := c.SealAt(before); s != nil && !s.At().After(before.At()) {
+	if s := c.SealAt(r.It); s != nil && !s.At().After(r.It.At()) {
 		at = s.At()
 	}
-	if g := c.LastGood(before); g != nil && g.It.At().After(at) {
-		at = g.It.At()
+	strict := r.Mislabelled() && !r.WithTray()
+	for i := range c.Readings {
+		g := &c.Readings[i]
+		good := g.Class == ReadGood && g.Own() && !g.Mislabelled() && g.It.Less(r.It)
+		if good && (g.Tag != "" || !strict) {
+			at = Latest(at, g.It.At())
+		}
 	}
-	if at.After(before.At()) {
-		return before.At()
-	}
-	return at
+	return Earliest(at, r.It.At())
 }

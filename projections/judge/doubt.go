@@ -18,8 +18,9 @@ func (j *judgement) doubt() {
 	}
 	d := &projections.ProbablyWrong{
 		Set: c.Key.Set, On: on.Set, At: moment(bad.It), Counted: bad.It.Kind == events.KindSetCounted,
-		Window: w.window(w.Trip(on), c, bad.It), Unopened: len(c.Opened) == 0,
+		Window: w.window(w.Trip(on), c, bad), Unopened: len(c.Opened) == 0,
 	}
+	d.TagUnread = !d.Counted && bad.Tag == ""
 	shown := []*facts.Item{bad.It}
 	gone := w.goneFrom(on, c.Key, bad.It)
 	if gone != nil {

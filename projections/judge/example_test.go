@@ -63,10 +63,10 @@ func ExampleWorld_Judge() {
 	// Output:
 	// LAP-014 broken
 	//   sheet-swapped broken
-	//    LAP-014 was found with the sheet of LAP-022, at storage A4 on 2026-03-02 10:00 UTC. The two lists are the same word for word, so the mix-up does not show on paper. The sheets can have been exchanged on 2026-03-02 between 06:17 and 10:00 UTC, where both sets were: north/packing-1.
+	//    LAP-014 was found with the sheet of LAP-022, at storage A4 on 2026-03-02 10:00 UTC. The two lists are the same word for word, so the mix-up does not show on paper. The sheets can have been exchanged on 2026-03-02 between 06:17 and 10:00 UTC (clocks may differ by 120 s). The last place where both were seen is north/packing-1: LAP-014 on 2026-03-02 06:12 UTC, LAP-022 on 2026-03-02 06:17 UTC. If no move went unscanned, it was between 2026-03-02 06:17 UTC and 2026-03-02 10:00 UTC, at north/packing-1.
 	//    Usually both sets are kept closed, their tags and sheets are read again side by side, and each gets its own sheet back before use. The facility's own policy decides.
 	// LAP-022 broken
 	//   sheet-in-doubt broken
-	//    The sheet of LAP-022 was found on LAP-014 at storage A4 on 2026-03-02 10:00 UTC, and LAP-022 has not been read since. It probably carries the sheet of LAP-014 now. The two lists are the same word for word, so the mix-up does not show on paper. The sheets can have been exchanged on 2026-03-02 between 06:17 and 10:00 UTC, where both sets were: north/packing-1.
+	//    The sheet of LAP-022 was found on LAP-014 at storage A4 on 2026-03-02 10:00 UTC, and LAP-022 has not been read since. It probably carries the sheet of LAP-014 now, or none, or a third set's. The two lists are the same word for word, so the mix-up does not show on paper. The tag on the tray was not read at LAP-014: if the outer labels were exchanged instead, LAP-022 has its own sheet and a wrong outer label. The sheets can have been exchanged on 2026-03-02 between 06:17 and 10:00 UTC (clocks may differ by 120 s). The last place where both were seen is north/packing-1: LAP-014 on 2026-03-02 06:12 UTC, LAP-022 on 2026-03-02 06:17 UTC. If no move went unscanned, it was between 2026-03-02 06:17 UTC and 2026-03-02 10:00 UTC, at north/packing-1.
 	//    Usually this set is fetched and its sheet read before anyone opens it. The facility's own policy decides.
 }

@@ -26,7 +26,7 @@ func (j *judgement) labelsAt(r *facts.Reading) {
 	if tray == outer && tray != set {
 		// Tag and label agree, and both say another set than the record.
 		f := j.add(projections.LabelSwapped, projections.SeverityBroken, &projections.AnotherSetsRecord{Set: set, Tray: tray, At: moment(r.It)}, r.It)
-		f.Other, f.From, f.To = &projections.TripKey{Set: tray}, j.c.KnownRight(r.It), r.It.At()
+		f.Other, f.From, f.To = &projections.TripKey{Set: tray}, j.c.RightBefore(r), r.It.At()
 		return
 	}
 	// The sheet sides with the outer label: then sheet and label lie with the
@@ -48,7 +48,7 @@ func (j *judgement) labelsAt(r *facts.Reading) {
 	f := j.add(projections.LabelSwapped, sev, &projections.LabelAgainstTray{
 		Set: set, Tray: tray, TagUnread: r.Tray() == "", Label: outer, At: moment(r.It), Sheet: sideOf(r), Righted: momentOf(right),
 	}, r.It)
-	f.From, f.To = j.c.KnownRight(r.It), r.It.At()
+	f.From, f.To = j.c.RightBefore(r), r.It.At()
 	other := outer
 	if other == set {
 		other = tray
@@ -110,7 +110,7 @@ func (j *judgement) othersLabel() {
 			f := j.add(projections.LabelSwapped, sev, &projections.UnderAnotherName{
 				Set: j.c.Key.Set, Name: x, At: moment(r.It), Righted: momentOf(right),
 			}, r.It)
-			f.Other, f.From, f.To = &projections.TripKey{Set: x.Set, Trip: x.Trip}, j.c.KnownRight(r.It), r.It.At()
+			f.Other, f.From, f.To = &projections.TripKey{Set: x.Set, Trip: x.Trip}, j.c.RightBefore(r), r.It.At()
 			if right != nil {
 				f.Events = append(f.Events, right.It.Seq)
 			}

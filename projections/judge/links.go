@@ -113,6 +113,6 @@ func (j *judgement) unread() {
 		f := j.add(projections.LinkMissing, projections.SeverityBroken, &projections.OpenedUnread{
 			Set: j.c.Key.Set, At: moment(r.It), Placement: s.Placement,
 		}, r.It, r.Seal)
-		f.From, f.To = j.c.KnownRight(r.It), r.It.At()
+		f.From, f.To = j.c.RightBefore(r), r.It.At()
 	}
 }

@@ -126,7 +126,7 @@ func (x *wrongSheet) severity() projections.Severity {
 
 func (x *wrongSheet) add(code projections.Code, sev projections.Severity, d projections.Detail) *projections.Finding {
 	f := x.j.add(code, sev, d, x.shown...)
-	f.From, f.To = x.j.c.KnownRight(x.first.It), x.first.It.At()
+	f.From, f.To = x.j.c.RightBefore(x.first), x.first.It.At()
 	return f
 }
 
@@ -151,7 +151,7 @@ func (x *wrongSheet) swapped() {
 	x.shown = append(x.shown, ringItems...)
 	d := &projections.AnotherSetsSheet{
 		Set: c.Key.Set, Sheet: x.owner, Altered: x.first.Forged, First: moment(x.first.It), Last: moment(x.last.It), Times: len(x.rs),
-		Ring: ring, Changes: changesOf(y.List, c.List), Window: w.window(c, y, x.first.It),
+		Ring: ring, Changes: changesOf(y.List, c.List), Window: w.window(c, y, x.first),
 		Label: x.first.Outer == x.owner.Set, Righted: momentOf(x.right), Unopened: len(c.Opened) == 0,
 	}
 	if ring == nil {

@@ -181,7 +181,8 @@ func TestDoubtSays(t *testing.T) {
 		{"a path of three: A's list is compared", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), b, outside(own(c)))
-		}, "C", "A", []int64{2}, []string{"probably carries the sheet of A now. The lists differ in line 2 (", "wahrscheinlich das Blatt von A. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
+		}, "C", "A", []int64{2}, []string{"probably carries the sheet of A now, or none, or a third set's. The lists differ in line 2 (",
+			"wahrscheinlich das Blatt von A oder keines oder das eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
 		{"the sheet was taken off again", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, none())
@@ -199,7 +200,7 @@ func TestDoubtSays(t *testing.T) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
 			look(s, clock(0, 14, 0), b, outside(own(b)))
-		}, "C", "A", []int64{2}, []string{"It probably carries the sheet of A now."}, nil},
+		}, "C", "A", []int64{2}, []string{"It probably carries the sheet of A now, or none, or a third set's."}, nil},
 		{"the middle of a path no longer known", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), b, outside(own(c)))
@@ -317,26 +318,64 @@ func TestDoubtAboveOver(t *testing.T) {
 	}
 }
 
-// TestWindow narrows when and where two sheets can have been exchanged.
+// TestWindow narrows when and where two sheets can have been exchanged: by
+// readings, and by what was seen of both sets; where no move went unscanned, by
+// where they were.
 func TestWindow(t *testing.T) {
 	at := func(hour, minute int) time.Time { return clock(0, hour, minute) }
+	check := func(s *story, x *turn, hour, minute int, place string, r *events.Reading) {
+		s.tell("storage", at(hour, minute), x.set, x.trip(), &events.SetChecked{Place: place, Sheet: r})
+	}
+	load := "last seen together at load S2-00-04, 2026-03-02 08:02 UTC"
 	for _, test := range []struct {
 		name     string
 		tell     func(s *story, a, b *turn)
 		from, to time.Time
 		places   []string
+		seen     string
+		scanned  string // between which hours, and where; "" where the two were never at one place
 	}{
 		{"nothing in between: packed at one table, then one load", func(s *story, a, b *turn) {
 			s.live(a)
 			s.live(b)
-		}, at(6, 14), a1(7, 12), []string{"load S2-00-04", "north/packing-1"}},
+		}, at(6, 14), a1(7, 12), nil, load, "06:14 07:12 load S2-00-04, north/packing-1"},
 		{"both read right in storage, then side by side there", func(s *story, a, b *turn) {
-			a.check = &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "outside", Code: own(a)}}
-			b.check = &events.SetChecked{Place: "Storage a4", Sheet: &events.Reading{Found: "outside", Code: own(b)}}
+			check(s, a, 12, 0, "storage A4", outside(own(a)))
+			check(s, b, 12, 0, "Storage a4", outside(own(b)))
 			s.live(a)
 			s.live(b)
 			s.tell("cart", at(15, 0), b.set, b.trip(), &events.SetChecked{})
-		}, at(12, 0), at(15, 0), []string{"storage A4"}},
+		}, at(12, 0), a1(7, 12), nil, "last seen together at storage A4, 2026-03-02 12:00 UTC", "12:00 15:00 storage A4"},
+		{"one put on a shelf beside the other that nobody scanned there", func(s *story, a, b *turn) {
+			check(s, a, 9, 0, "storage A4", nil)
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), a1(7, 12), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
+		{"seen on one shelf at different times", func(s *story, a, b *turn) {
+			check(s, a, 9, 0, "storage A4", nil)
+			check(s, b, 16, 0, "storage A4", nil)
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), a1(7, 12), nil,
+			"The last place where both were seen is storage A4: A on 2026-03-02 09:00 UTC, B on 2026-03-02 16:00 UTC.",
+			"06:14 07:12 load S2-00-04, north/packing-1, storage A4"},
+		{"both on one shelf, before and after", func(s *story, a, b *turn) {
+			for _, x := range []*turn{a, b} {
+				check(s, x, 9, 0, "storage A4", outside(own(x)))
+				check(s, x, 16, 0, "storage A4", nil)
+			}
+			check(s, a, 15, 0, "storage A4", outside(own(b)))
+			s.live(a)
+			s.live(b)
+		}, at(9, 0), at(15, 0), []string{"storage A4"}, "last seen together at storage A4, 2026-03-02 15:00 UTC", ""},
+		{"seen twice on different shelves at the end", func(s *story, a, b *turn) {
+			check(s, a, 9, 0, "storage A4", nil)
+			check(s, b, 10, 0, "storage B1", nil)
+			check(s, b, 18, 0, "storage B1", nil)
+			check(s, a, 17, 0, "storage A4", outside(own(b)))
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), at(10, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
 		{"apart all the time", func(s *story, a, b *turn) {
 			b.run.Load = "S2-00-05"
 			s.live(a)
@@ -344,18 +383,45 @@ func TestWindow(t *testing.T) {
 			s.live(b)
 			s.tell("packing-9", at(6, 11), b.set, b.trip(), &events.SetPacked{List: b.list.List, Version: 1})
 			s.tell("packing-9", at(6, 20), b.set, b.trip(), sealed(b.list, b.set, b.trip()))
-		}, at(6, 20), a1(7, 12), nil},
+		}, at(6, 20), a1(7, 12), nil, "No place is recorded where both were seen.", ""},
 		{"the other was found without its sheet earlier", func(s *story, a, b *turn) {
 			s.live(a)
-			b.check = &events.SetChecked{Place: "storage B1", Sheet: &events.Reading{Found: "none"}}
+			b.check = &events.SetChecked{Place: "storage B1", Sheet: none()}
 			s.live(b)
-		}, at(6, 14), at(12, 0), []string{"load S2-00-04", "north/packing-1"}},
+		}, at(6, 14), at(12, 0), nil, load, "06:14 12:00 load S2-00-04, north/packing-1"},
+		{"the other was found with this one's earlier", func(s *story, a, b *turn) {
+			s.live(a)
+			b.check = &events.SetChecked{Place: "storage B1", Sheet: outside(own(a))}
+			s.live(b)
+		}, at(6, 14), at(12, 0), nil, load, "06:14 12:00 load S2-00-04, north/packing-1"},
+		{"the other was found with a third one's, which may have come before or after", func(s *story, a, b *turn) {
+			c := newTurn("C", 0, b.list)
+			s.live(a)
+			b.check = &events.SetChecked{Place: "storage B1", Sheet: outside(own(c))}
+			s.live(b)
+			s.live(c)
+		}, at(6, 14), a1(7, 12), nil, load, "06:14 12:00 load S2-00-04, north/packing-1"},
+		{"the sheet was with a third one before", func(s *story, a, b *turn) {
+			c := newTurn("C", 0, b.list)
+			s.live(a)
+			s.live(b)
+			c.check = &events.SetChecked{Place: "storage B1", Sheet: outside(own(b))}
+			s.live(c)
+		}, at(12, 0), a1(7, 12), nil, load, "12:00 07:12 load S2-00-04"},
 		{"and after that the two lay side by side", func(s *story, a, b *turn) {
 			s.live(a)
-			s.tell("storage", at(11, 0), a.set, a.trip(), &events.SetChecked{Place: "storage A4"})
-			b.check = &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "none"}}
+			check(s, a, 11, 0, "storage A4", nil)
+			b.check = &events.SetChecked{Place: "storage A4", Sheet: none()}
 			s.live(b)
-		}, at(6, 14), at(11, 0), []string{"load S2-00-04", "north/packing-1"}},
+		}, at(6, 14), at(12, 0), nil,
+			"The last place where both were seen is storage A4: A on 2026-03-02 11:00 UTC, B on 2026-03-02 12:00 UTC.",
+			"06:14 11:00 load S2-00-04, north/packing-1"},
+		{"label and sheet on the wrong tray: a good reading of both proved nothing", func(s *story, a, b *turn) {
+			check(s, a, 12, 0, "storage A4", outside(own(a)))
+			a.open.Tag, a.open.OuterLabel = a.set, b.set
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), a1(7, 12), nil, load, "06:14 12:00 load S2-00-04, north/packing-1"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
@@ -373,8 +439,19 @@ func TestWindow(t *testing.T) {
 			if !f.From.Equal(test.from) || !f.To.Equal(test.to) || !slices.Equal(f.Places, test.places) {
 				t.Errorf("from %s to %s at %q", f.From, f.To, f.Places)
 			}
-			if (len(test.places) == 0) != strings.Contains(f.Says, "where is not known") {
+			if !strings.Contains(f.Says, test.seen) {
 				t.Errorf("says %q", f.Says)
+			}
+			scanned := ""
+			if w := f.Detail.(*projections.AnotherSetsSheet).Window.IfScanned; w != nil {
+				var places []string
+				for _, p := range w.Places {
+					places = append(places, p.String())
+				}
+				scanned = w.From.Format("15:04 ") + w.To.Format("15:04 ") + strings.Join(places, ", ")
+			}
+			if scanned != test.scanned {
+				t.Errorf("if every move was scanned: %q, want %q", scanned, test.scanned)
 			}
 			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says, "The lists differ in line 3 (Clamp, Kocher: 5 on this sheet, 4 right)") {
 				t.Errorf("lines %v: %q", f.Lines, f.Says)

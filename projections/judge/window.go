@@ -1,12 +1,73 @@
 package judge
 
 import (
-	"listbound/projections"
-	"listbound/projections/facts"
 	"slices"
 	"strings"
 	"time"
+
+	"listbound/projections"
+	"listbound/projections/facts"
 )
+
+// window returns when the sheet of y can have come to x, where it was found: it
+// was not there when either was last known to have its own, and no later than y
+// was found without it. y found with the sheet of a third set says nothing, for
+// that may have been exchanged earlier or later.
+//
+// A scan is a sighting and not a stay. A place narrows the time only where a set
+// was seen there twice and nowhere in between: while the other one was seen at
+// another place in the same way, the two can't have been together.
+func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window {
+	from, to := x.RightBefore(bad), bad.It.At()
+	out := projections.Window{ClockSeconds: w.PolicyFor(bad.It).ClockToleranceSeconds}
+	yFrom := facts.Latest(y.RightBefore(bad), w.elsewhere(y, x, bad))
+	yTo := withoutOwn(y, x, bad)
+	if !yFrom.After(to) && !from.After(yTo) { // else the sheet was moved more than once: only the set's own times are sure
+		from, to = facts.Latest(from, yFrom), facts.Earliest(to, yTo)
+	}
+	a, b := sightsOf(x), sightsOf(y)
+	if from.IsZero() && len(a) > 0 { // neither was packed here
+		from = facts.Earliest(a[0].at, to)
+	}
+	from, to = notApart(stays(a), stays(b), from, to)
+	out.From, out.To = from, to
+	out.Places = allAlong(stays(a), stays(b), from, to)
+	out.Seen = seenBoth(x, y, a, b, to, facts.Seconds(out.ClockSeconds))
+	if len(out.Places) == 0 {
+		out.IfScanned = ifScanned(a, b, from, to)
+	}
+	return out
+}
+
+// withoutOwn returns when y was first found without its sheet since it last had
+// it: with that of x, or with none.
+func withoutOwn(y, x *facts.Trip, bad *facts.Reading) time.Time {
+	from, to := y.RightBefore(bad), bad.It.At()
+	for i := range y.Readings {
+		r := &y.Readings[i]
+		without := r.Class == facts.ReadSwapped && r.Owner == x.Key || r.Class == facts.ReadAbsent && y.Faulted(r)
+		if without && r.Own() && r.It.At().After(from) && r.It.At().Before(to) {
+			return r.It.At()
+		}
+	}
+	return to
+}
+
+// elsewhere returns when the sheet of y was last read with a third set before it
+// was found with x, to which it can only have come later; zero where it wasn't.
+func (w *World) elsewhere(y, x *facts.Trip, bad *facts.Reading) time.Time {
+	var at time.Time
+	for _, k := range w.Readers(y.Key) {
+		z := w.Trip(k)
+		for i := range z.Readings {
+			r := &z.Readings[i]
+			if k != x.Key && r.Class == facts.ReadSwapped && r.Owner == y.Key && r.It.Less(bad.It) && !r.Mislabelled() {
+				at = facts.Latest(at, r.It.At())
+			}
+		}
+	}
+	return at
+}
 
 // sight is one sighting of a set.
 type sight struct {
@@ -22,40 +83,59 @@ func sightsOf(c *facts.Trip) []sight {
 	return out
 }
 
-// window returns when and where the sheets of two sets can have changed
-// places, when one of them was found with the other's: since the last moment
-// at which each was known to have its own, and no later than either was found
-// without it; then only while both were at one place. Without a place they
-// shared, the time stands alone.
-func (w *World) window(x, y *facts.Trip, bad *facts.Item) projections.Window {
-	from, to := x.KnownRight(bad), bad.At()
-	yFrom, yTo := y.KnownRight(bad), bad.At()
-	for i := range y.Readings {
-		r := &y.Readings[i]
-		if r.Class.Conclusive() && r.Class != facts.ReadGood && r.Own() && r.It.At().After(yFrom) && r.It.At().Before(yTo) {
-			yTo = r.It.At()
-			break
-		}
-	}
-	if yFrom.After(to) || from.After(yTo) { // the sheet was moved more than once: only the set's own times are sure
-		return projections.Window{From: from, To: to}
-	}
-	if yFrom.After(from) {
-		from = yFrom
-	}
-	if yTo.Before(to) {
-		to = yTo
-	}
-	return together(sightsOf(x), sightsOf(y), from, to)
+// stay is a time in which a set is taken to have been at one place.
+type stay struct {
+	place    projections.Place
+	from, to time.Time
 }
 
-// together narrows a window to the time in which two sets were at one place. A
-// set is at a place from a sighting there until it is next seen elsewhere.
-func together(a, b []sight, from, to time.Time) projections.Window {
-	var lo, hi time.Time
-	var places []projections.Place
-	for _, x := range stays(a, to) {
-		for _, y := range stays(b, to) {
+// stays are the times between the first and the last of several sightings at one
+// place, with none elsewhere in between.
+func stays(s []sight) []stay {
+	var out []stay
+	for i := 0; i < len(s); {
+		last := i
+		for last+1 < len(s) && s[last+1].place.Same(s[i].place) {
+			last++
+		}
+		if last > i {
+			out = append(out, stay{s[i].place, s[i].at, s[last].at})
+		}
+		i = last + 1
+	}
+	return out
+}
+
+// notApart takes from both ends of a window the time in which two sets stayed at
+// different places.
+func notApart(a, b []stay, from, to time.Time) (time.Time, time.Time) {
+	for narrowed := true; narrowed && to.After(from); {
+		narrowed = false
+		for _, x := range a {
+			for _, y := range b {
+				if x.place.Same(y.place) {
+					continue
+				}
+				s, e := facts.Latest(x.from, y.from), facts.Earliest(x.to, y.to)
+				switch {
+				case !e.After(s) || !s.Before(to) || !e.After(from):
+				case !s.After(from) && e.Before(to):
+					from, narrowed = e, true
+				case !e.Before(to) && s.After(from):
+					to, narrowed = s, true
+				}
+			}
+		}
+	}
+	return from, to
+}
+
+// ifScanned narrows a window to the time in which two sets were at one place,
+// were a set always where it was last seen; nil where they never were.
+func ifScanned(a, b []sight, from, to time.Time) *projections.IfScanned {
+	var out *projections.IfScanned
+	for _, x := range untilSeen(a, to) {
+		for _, y := range untilSeen(b, to) {
 			if !x.place.Same(y.place) {
 				continue
 			}
@@ -63,30 +143,23 @@ func together(a, b []sight, from, to time.Time) projections.Window {
 			if e.Before(s) || e.Equal(s) && !from.Equal(to) { // leaving as the other comes is not being together
 				continue
 			}
-			if len(places) == 0 || s.Before(lo) {
-				lo = s
+			if out == nil {
+				out = &projections.IfScanned{From: s, To: e}
 			}
-			if len(places) == 0 || e.After(hi) {
-				hi = e
-			}
-			if !slices.ContainsFunc(places, x.place.Same) {
-				places = append(places, x.place)
+			out.From, out.To = facts.Earliest(out.From, s), facts.Latest(out.To, e)
+			if !slices.ContainsFunc(out.Places, x.place.Same) {
+				out.Places = append(out.Places, x.place)
 			}
 		}
 	}
-	if len(places) == 0 {
-		return projections.Window{From: from, To: to}
+	if out != nil {
+		slices.SortFunc(out.Places, func(a, b projections.Place) int { return strings.Compare(a.String(), b.String()) })
 	}
-	slices.SortFunc(places, func(a, b projections.Place) int { return strings.Compare(a.String(), b.String()) })
-	return projections.Window{From: lo, To: hi, Places: places}
+	return out
 }
 
-type stay struct {
-	place    projections.Place
-	from, to time.Time
-}
-
-func stays(s []sight, end time.Time) []stay {
+// untilSeen lets a set stay where it was seen until it is seen next.
+func untilSeen(s []sight, end time.Time) []stay {
 	var out []stay
 	for _, x := range s {
 		if n := len(out); n > 0 {
@@ -95,4 +168,60 @@ func stays(s []sight, end time.Time) []stay {
 		out = append(out, stay{x.place, x.at, facts.Latest(end, x.at)})
 	}
 	return out
+}
+
+// allAlong returns the place at which two sets stayed during all of a window.
+func allAlong(a, b []stay, from, to time.Time) []projections.Place {
+	covers := func(s stay) bool { return !s.from.After(from) && !s.to.Before(to) }
+	for _, x := range a {
+		if !covers(x) {
+			continue
+		}
+		if slices.ContainsFunc(b, func(y stay) bool { return covers(y) && x.place.Same(y.place) }) {
+			return []projections.Place{x.place}
+		}
+	}
+	return nil
+}
+
+// seenBoth returns where two sets were last both seen by a moment: the one that
+// was seen there first nowhere else until the other was.
+func seenBoth(x, y *facts.Trip, a, b []sight, by time.Time, clock time.Duration) *projections.SeenBoth {
+	var last *projections.SeenBoth
+	for _, s := range a {
+		for _, t := range b {
+			if !s.place.Same(t.place) || s.at.After(by) || t.at.After(by) {
+				continue
+			}
+			first, from, to := a, s.at, t.at
+			if to.Before(from) {
+				first, from, to = b, to, from
+			}
+			if seenElsewhere(first, s.place, from, to) {
+				continue
+			}
+			if last != nil && (to.Before(last.Last()) || to.Equal(last.Last()) && from.Before(last.First())) {
+				continue
+			}
+			last = &projections.SeenBoth{
+				Place: s.place, Set: x.Key.Set, At: s.at, Other: y.Key.Set, OtherAt: t.at,
+				Together: to.Sub(from) <= clock || stayed(first, s.place, to),
+			}
+		}
+	}
+	return last
+}
+
+// seenElsewhere reports whether a set was seen at another place in a time.
+func seenElsewhere(s []sight, place projections.Place, from, to time.Time) bool {
+	return slices.ContainsFunc(s, func(x sight) bool {
+		return !x.place.Same(place) && !x.at.Before(from) && !x.at.After(to)
+	})
+}
+
+// stayed reports whether a set was at a place at a moment: seen there before and after.
+func stayed(s []sight, place projections.Place, at time.Time) bool {
+	return slices.ContainsFunc(stays(s), func(x stay) bool {
+		return x.place.Same(place) && !x.from.After(at) && !x.to.Before(at)
+	})
 }

@@ -36,12 +36,10 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	label := words.T("board.window", words.Time(x.Finding.From), words.Time(x.Finding.To))
 	mid := min(max((from+to)/2, laneLeft+240), laneRight-240)
 	p.text(mid, 18, "middle", 14, red, label, bold)
-	if len(x.Finding.Places) > 0 {
-		p.text(mid, 35, "middle", 13, ink, words.T("board.both-at", strings.Join(x.Finding.Places, ", ")))
-	}
 	p.said = append(p.said, label+".")
-	if len(x.Finding.Places) > 0 {
-		p.said = append(p.said, words.T("board.both-at", strings.Join(x.Finding.Places, ", "))+".")
+	if where := bothAt(words, x.Finding); where != "" {
+		p.text(mid, 35, "middle", 13, ink, where)
+		p.said = append(p.said, where+".")
 	}
 	for i, t := range traces {
 		p.pairLane(t, head+lane*float64(i)+16, traces[1-i].Key)
@@ -50,6 +48,27 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	p.scale(p.y)
 	p.h = p.y + 44
 	return p.picture(fmt.Sprintf("pair-%d", n+1), words.T("board.pair-of", x.Mine.Key.Set, x.Hers.Key.Set), strings.Join(p.said, " "))
+}
+
+// bothAt says where both sets were, or were last seen; "" where that is not known.
+func bothAt(words *shell.Words, f projections.Finding) string {
+	if len(f.Places) > 0 {
+		return words.T("board.both-at", strings.Join(f.Places, ", "))
+	}
+	var seen *projections.SeenBoth
+	switch d := f.Detail.(type) {
+	case *projections.AnotherSetsSheet:
+		seen = d.Window.Seen
+	case *projections.ProbablyWrong:
+		seen = d.Window.Seen
+	}
+	switch {
+	case seen == nil:
+		return ""
+	case seen.Together:
+		return words.T("board.together-at", seen.Place.String(), words.Time(seen.Last()))
+	}
+	return words.T("board.seen-at", seen.Place.String(), words.Time(seen.First()), words.Time(seen.Last()))
 }
 
 func (p *chainPicture) pairLane(t projections.Trace, y float64, other projections.TripKey) {
