@@ -68,7 +68,7 @@ func bothAt(words *shell.Words, f projections.Finding) string {
 	case seen.Together:
 		return words.T("board.together-at", seen.Place.String(), words.Time(seen.Last()))
 	}
-	return words.T("board.seen-at", seen.Place.String(), words.Time(seen.First()), words.Time(seen.Last()))
+	return words.T("board.both-seen-at", seen.Place.String(), words.Time(seen.First()), words.Time(seen.Last()))
 }
 
 func (p *chainPicture) pairLane(t projections.Trace, y float64, other projections.TripKey) {

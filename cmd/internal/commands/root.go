@@ -120,7 +120,7 @@ manufacturers' instructions come first.`,
 	}
 	root.PersistentFlags().StringVar(&a.data, "data", "./listbound-data", "data folder")
 	root.PersistentFlags().StringVar(&a.server, "server", "", "address of a listbound server to ask instead of a data folder")
-	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(), a.repair(), a.lists(), a.stations(), a.policy(), a.witness())
+	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(), a.repair(), a.lists(), a.stations(), a.policy(), a.witness(), a.simulate())
 	return root
 }
 
@@ -189,7 +189,9 @@ func (a *app) printJSON(v any) error {
 }
 
 // progress shows long work on a terminal, and nothing in a file.
-func (a *app) progress(what string) (site.Progress, func()) {
+func (a *app) progress(what string) (site.Progress, func()) { return a.progressOf(what, "records") }
+
+func (a *app) progressOf(what, of string) (site.Progress, func()) {
 	f, ok := a.env.Err.(*os.File)
 	if !ok || !isatty.IsTerminal(f.Fd()) {
 		return nil, func() {}
@@ -204,7 +206,7 @@ func (a *app) progress(what string) (site.Progress, func()) {
 				last = now
 			}
 			shown = true
-			fmt.Fprintf(f, "\r%s %d of %d records", what, done, total)
+			fmt.Fprintf(f, "\r%s %d of %d %s", what, done, total, of)
 		}, func() {
 			if shown {
 				fmt.Fprintln(f)

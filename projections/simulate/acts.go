@@ -1,0 +1,222 @@
+package simulate
+
+import (
+	"time"
+
+	"listbound/events"
+)
+
+// record takes down what a station observed at a moment, by its own clock.
+func (h *house) record(station string, at time.Time, set, trip string, d events.Data, look *Look) *Record {
+	o := events.Observation{
+		Station: station, Kind: d.Kind(), Time: at.Add(h.clock(station)).Truncate(time.Second), Trip: trip,
+		Operator: "B-" + station[len(h.Site)+1:], Data: d,
+	}
+	if o.Kind.AboutSet() {
+		o.Set = set
+	}
+	e, err := eventOf(&o)
+	if err != nil {
+		panic(err) // what is observed here is always well formed
+	}
+	h.numbers[station]++
+	e.StationSeq = h.numbers[station]
+	h.week.Records = append(h.week.Records, Record{Observation: o, Event: e, Recorded: h.arrival(station, at), Look: look})
+	return &h.week.Records[len(h.week.Records)-1]
+}
+
+// clock returns by how much a station's clock is wrong this week.
+func (h *house) clock(station string) time.Duration {
+	d, ok := h.clocks[station]
+	if !ok && h.Clock > 0 {
+		d = h.between(-h.Clock, h.Clock).Truncate(time.Second)
+		h.clocks[station] = d
+	}
+	return d
+}
+
+// arrival returns when a record reaches the ledger: at once, or the next morning
+// where the station is offline that day.
+func (h *house) arrival(station string, at time.Time) time.Time {
+	key := station + at.Format(" Mon")
+	away, ok := h.away[key]
+	if !ok {
+		away = h.chance(h.Offline)
+		h.away[key] = away
+	}
+	if away {
+		return at.Truncate(24 * time.Hour).Add(29 * time.Hour)
+	}
+	return at.Add(time.Second)
+}
+
+func (h *house) packed(t *Trip, bench string, at time.Time) {
+	l := listOf(int(t.List))
+	r := h.record(bench, at, t.Set, "", &events.SetPacked{List: l.List, Version: l.Version}, nil)
+	t.ID = r.Event.Trip
+}
+
+func (h *house) sealed(t *Trip, bench string, at time.Time) {
+	l := listOf(int(t.List))
+	list, binding, code := bind(l, t)
+	r := h.record(bench, at, t.Set, "", &events.ListSealed{Placement: t.Placement}, nil)
+	// What the ledger adds: the seal commits to list, set and trip.
+	r.Event.Trip = t.ID
+	r.Event.Data = &events.ListSealed{
+		Placement: t.Placement, List: l.List, Version: l.Version,
+		ListDigest: list.String(), Binding: binding.String(), Code: code,
+	}
+	t.label = &Label{Of: t, Moves: []Move{{at, bench, t}}}
+	t.Label = t.label
+	if t.Placement != events.Screen {
+		t.sheet = &Sheet{Of: t, Kind: TrueSheet, Code: code, Moves: []Move{{at, bench, t}}}
+		t.Sheet = t.sheet
+		h.week.Sheets = append(h.week.Sheets, t.sheet)
+	}
+}
+
+func bind(l *events.ListIssued, t *Trip) (list, binding events.Digest, code string) {
+	list, err := l.Digest()
+	if err == nil {
+		binding, err = events.Binding(list, t.Set, t.ID)
+	}
+	var c events.SheetCode
+	if err == nil {
+		c, err = events.NewSheetCode(t.ID, binding)
+	}
+	if err != nil {
+		panic(err) // the lists are ours
+	}
+	return list, binding, c.String()
+}
+
+func codeOf(l *events.ListIssued, t *Trip) string {
+	_, _, code := bind(l, t)
+	return code
+}
+
+// otherList is a set's list with another number in its first line.
+func otherList(t *Trip) *events.ListIssued {
+	l := listOf(int(t.List))
+	l.Lines[0].Quantity++
+	return l
+}
+
+// look stands before a tray.
+func (h *house) look(t *Trip, place string, at time.Time) *Look {
+	return &Look{At: at, Place: place, Tray: t, Named: t.label.Of, Sheet: t.sheet, Label: t.label.Of}
+}
+
+// reading is what a look at the sheet finds.
+func (l *Look) reading() *events.Reading {
+	l.ReadSheet = true
+	if l.Sheet == nil {
+		return &events.Reading{Found: events.FoundNone}
+	}
+	return &events.Reading{Found: string(l.Tray.Placement), Code: l.Sheet.Code}
+}
+
+// checked scans a tray by its label. Only a sheet outside can be read.
+func (h *house) checked(t *Trip, station, place string, at time.Time, read bool) {
+	l := h.look(t, place, at)
+	d := &events.SetChecked{Place: place}
+	if read && t.Placement == events.Outside {
+		d.Sheet = l.reading()
+	}
+	h.record(h.station(station), at, l.Named.Set, "", d, l)
+	if d.Sheet != nil && h.chance(h.PutRight) {
+		h.putRight(t, station, place, at)
+	}
+}
+
+// putRight gives a tray its own sheet back where that lies with a set beside it,
+// and reads both again. What lay there instead goes to the set beside it if it is
+// that one's, and is put aside if not.
+func (h *house) putRight(t *Trip, station, place string, at time.Time) {
+	if t.label.Of != t || t.sheet == t.Sheet {
+		return
+	}
+	m := LastMove(t.Sheet.Moves, at)
+	if m == nil || m.To == nil || m.To == t {
+		return
+	}
+	x := m.To
+	soon := at.Add(4 * time.Minute)
+	if x.label.Of != x || x.At(soon) != place || t.At(soon) != place || !soon.Before(t.Opened) || !soon.Before(x.Opened) {
+		return
+	}
+	h.at(at.Add(time.Minute), func(at time.Time) {
+		if x.sheet != t.Sheet {
+			return
+		}
+		other := t.sheet
+		h.lay(x.sheet, t, place, at)
+		x.sheet = nil
+		if other == x.Sheet {
+			h.lay(other, x, place, at)
+		} else {
+			h.lay(other, nil, place, at)
+		}
+	})
+	h.at(at.Add(2*time.Minute), func(at time.Time) { h.checked(t, station, place, at, true) })
+	h.at(at.Add(3*time.Minute), func(at time.Time) { h.checked(x, station, place, at, true) })
+}
+
+// opened opens a tray for a case. It is recorded under the name on the tag, or
+// under that on the label where nobody read the tag or everybody scans the label first.
+func (h *house) opened(t *Trip, c *Case, at time.Time) {
+	l := h.look(t, c.Room, at)
+	l.Opening = true
+	d := &events.SetOpened{Case: c.Ref, Indicator: "pass"}
+	if l.ReadTag = h.chance(h.Tag); l.ReadTag {
+		d.Tag, d.OuterLabel, l.ReadLabel = t.Set, l.Label.Set, true
+		if h.chance(0.5) {
+			l.Named = t
+		}
+	}
+	t.code = events.SheetScreen
+	if t.Placement != events.Screen && h.chance(h.Read) {
+		d.Sheet = l.reading()
+		if l.Sheet != nil {
+			t.code = l.Sheet.Code
+		}
+	}
+	t.named = l.Named
+	h.record(c.Room, at, l.Named.Set, "", d, l)
+}
+
+// counted counts what is in a tray by the list of the set that it is taken for.
+func (h *house) counted(t *Trip, c *Case, stage events.Stage, at time.Time) {
+	d := &events.SetCounted{Case: c.Ref, Stage: stage, Sheet: t.code, Counter: "B-2001", Witness: "B-2002"}
+	lines := listOf(int(t.named.List)).Lines
+	for i, x := range lines {
+		n := int64(0)
+		if i < len(t.pieces) {
+			n = t.pieces[i]
+		}
+		for _, f := range c.Faults {
+			switch final := stage == events.StageFinal; {
+			case f.Kind == Misplaced && final && i == 0 && t == f.Trips[0]:
+				n--
+			case f.Kind == Misplaced && final && i == 0 && t == f.Trips[1]:
+				n++
+			case f.Kind == Miscounted && !final && i == f.line && t == f.Trips[0]:
+				n--
+			case f.Kind == LineOmitted && final && i == f.line && t == f.Trips[0]:
+				n = -1
+			}
+		}
+		if n >= 0 {
+			d.Counts = append(d.Counts, events.Count{Line: x.Line, Counted: n})
+		}
+	}
+	h.record(c.Room, at, t.named.Set, "", d, nil)
+}
+
+func (h *house) closed(c *Case, at time.Time) {
+	if c.has(NeverClosed) != nil {
+		return
+	}
+	c.Closed = at
+	h.record(c.Room, at, "", "", &events.CaseClosed{Case: c.Ref, Outcome: "reconciled", Actions: []string{}}, nil)
+}

@@ -1,0 +1,213 @@
+package simulate
+
+import (
+	"time"
+
+	"listbound/events"
+)
+
+// Trip is one turn of one set, as it was.
+type Trip struct {
+	Set, ID   string // ID: the trip that the ledger gives it
+	List      int64  // which list, counted from 0
+	Placement events.Placement
+	Case      *Case
+	Stays     []Stay
+	Packed    time.Time
+	Sealed    time.Time
+	Opened    time.Time
+	Faults    []*Fault // none: nothing happened to its sheet, its label or its pieces
+	Before    *Trip    // the set's trip before, in the same week; nil: none
+	Sheet     *Sheet   // its own
+	Label     *Label
+
+	pieces []int64 // in the tray, by line
+	sheet  *Sheet  // what lies with it now; nil: nothing
+	label  *Label
+	code   string // of the sheet it is counted by
+	named  *Trip  // under whose name it was opened
+}
+
+// Inside reports whether the sheet lies in the closed set.
+func (t *Trip) Inside() bool {
+	return t.Placement == events.InsideBag || t.Placement == events.InsideBare
+}
+
+// Clean reports whether nothing whatever went wrong with a set or in its case.
+func (t *Trip) Clean() bool { return len(t.Faults) == 0 && len(t.Case.Faults) == 0 }
+
+// Has reports whether a fault of a kind happened to a set.
+func (t *Trip) Has(k FaultKind) bool {
+	for _, f := range t.Faults {
+		if f.Kind == k {
+			return true
+		}
+	}
+	return false
+}
+
+// At returns where the tray was at a moment, "" before it was packed.
+func (t *Trip) At(at time.Time) string {
+	place := ""
+	for _, s := range t.Stays {
+		if !s.From.After(at) {
+			place = s.Place
+		}
+	}
+	return place
+}
+
+// Was reports whether the tray was at a place at some moment of a time.
+func (t *Trip) Was(place string, from, to time.Time) bool {
+	for _, s := range t.Stays {
+		if s.Place == place && !s.From.After(to) && !s.To.Before(from) {
+			return true
+		}
+	}
+	return false
+}
+
+// Hidden reports whether the tray was where nobody scans at a moment.
+func (t *Trip) Hidden(at time.Time) bool {
+	hidden := false
+	for _, s := range t.Stays {
+		if !s.From.After(at) {
+			hidden = s.Hidden
+		}
+	}
+	return hidden
+}
+
+// Stay is a tray at one place. The name is the one that records use.
+type Stay struct {
+	Place    string
+	From, To time.Time
+	Hidden   bool // nobody ever scans there
+}
+
+// Sheet is a printed list.
+type Sheet struct {
+	Of    *Trip // the packing that it was printed for
+	Kind  SheetKind
+	Code  string
+	Moves []Move
+}
+
+// SheetKind says whether a sheet is what its set was sealed with.
+type SheetKind string
+
+// The sheets there are.
+const (
+	TrueSheet    SheetKind = "true"
+	AlteredSheet SheetKind = "altered" // other content than was sealed
+)
+
+// Label is what is stuck to the outside and names a set.
+type Label struct {
+	Of    *Trip
+	Moves []Move
+}
+
+// Move is a sheet or a label coming to a tray.
+type Move struct {
+	At    time.Time
+	Place string
+	To    *Trip // nil: lost
+}
+
+// LastMove returns the last move before a moment, nil where there is none.
+func LastMove(ms []Move, at time.Time) *Move {
+	var last *Move
+	for i := range ms {
+		if ms[i].At.Before(at) {
+			last = &ms[i]
+		}
+	}
+	return last
+}
+
+// Look is somebody before a tray: what lay there, and what of it was read.
+type Look struct {
+	At      time.Time
+	Place   string
+	Tray    *Trip  // which tray it really was
+	Named   *Trip  // under whose name it was recorded
+	Sheet   *Sheet // what lay there; nil: none
+	Label   *Trip  // whose label was on it
+	Opening bool
+
+	ReadSheet, ReadTag, ReadLabel bool
+}
+
+// Tells reports whether what was read at a look doesn't belong together, or
+// isn't what was sealed.
+func (l *Look) Tells() bool {
+	if l.ReadTag && (l.Tray != l.Named || l.ReadLabel && l.Label != l.Tray) {
+		return true
+	}
+	return l.ReadSheet && (l.Sheet == nil || l.Sheet.Kind != TrueSheet || l.Sheet.Of != l.Named)
+}
+
+// FaultKind names a fault.
+type FaultKind string
+
+// The faults.
+const (
+	SwapOfTwo  FaultKind = "swap of 2"
+	RingOf     FaultKind = "ring of 3-5"
+	RelayOf    FaultKind = "relay of 3"
+	OneLost    FaultKind = "swap, one lost"
+	SheetLost  FaultKind = "lost"
+	Altered    FaultKind = "altered"
+	Stale      FaultKind = "stale"
+	LabelSwap  FaultKind = "label swap"
+	HolderSwap FaultKind = "label and sheet"
+	PieceShort FaultKind = "packed short"
+	UsedTwice  FaultKind = "used twice"
+
+	// Of a case.
+	Misplaced   FaultKind = "piece misplaced"
+	Miscounted  FaultKind = "miscounted"
+	LineOmitted FaultKind = "line left out"
+	NeverClosed FaultKind = "not closed"
+)
+
+// SheetFaults are the faults that a look at sheet, label and tag can show, in
+// the order in which tables have them.
+func SheetFaults() []FaultKind {
+	return []FaultKind{
+		SwapOfTwo, RingOf, RelayOf, OneLost, SheetLost, Altered, Stale, LabelSwap, HolderSwap,
+	}
+}
+
+// Fault is one thing that went wrong.
+type Fault struct {
+	Kind  FaultKind
+	At    time.Time // when it began
+	Place string
+	Trips []*Trip // the sets it happened to
+	Case  *Case   // of a case
+
+	line int
+}
+
+// Case is one operation.
+type Case struct {
+	Ref    string
+	Room   string
+	Trips  []*Trip
+	Faults []*Fault
+	Closed time.Time // zero: nobody closed it
+
+	start, end time.Time
+	cart       string
+}
+
+func (c *Case) has(k FaultKind) *Fault {
+	for _, f := range c.Faults {
+		if f.Kind == k {
+			return f
+		}
+	}
+	return nil
+}

@@ -1,0 +1,297 @@
+package trial
+
+import (
+	"slices"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/simulate"
+)
+
+// sheetCodes are the findings by which a fault of sheet or label becomes known.
+var sheetCodes = []projections.Code{
+	projections.SheetSwapped, projections.SheetStale, projections.SheetAltered, projections.SheetUnknown,
+	projections.SheetUnreadable, projections.SheetAbsent, projections.SheetInDoubt, projections.SheetMoved,
+	projections.LabelSwapped,
+}
+
+var countCodes = []projections.Code{
+	projections.CountDiffersAtOpen, projections.CountShort, projections.CountOver, projections.CountMissing,
+	projections.ClosedUnreconciled, projections.CountedOnWrongList,
+}
+
+// tells reports whether a verdict says that something is wrong with sheet or label.
+func (t *trial) tells(v *projections.Verdict) bool {
+	return slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return slices.Contains(sheetCodes, f.Code) })
+}
+
+// sheetFault returns what happened to a set's sheet or label, nil where nothing did.
+func (t *trial) sheetFault(x *simulate.Trip) *simulate.Fault {
+	for _, f := range x.Faults {
+		if slices.Contains(simulate.SheetFaults(), f.Kind) {
+			return f
+		}
+	}
+	return nil
+}
+
+// faulted returns the sets with such a fault, first opened first.
+func (t *trial) faulted() []*simulate.Trip {
+	var out []*simulate.Trip
+	for _, x := range t.week.Trips {
+		if t.sheetFault(x) != nil {
+			out = append(out, x)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *simulate.Trip) int { return a.Opened.Compare(b.Opened) })
+	return out
+}
+
+// judge judges a set as things stand, and holds each finding against the truth.
+func (t *trial) judge(x *simulate.Trip) (projections.Verdict, error) {
+	v, err := t.w.Judge(keyOf(x))
+	if err != nil {
+		return v, err
+	}
+	for i := range v.Findings {
+		f := &v.Findings[i]
+		if happened, known := t.happened(x, f); known && !t.r.Invented.hold(happened) {
+			t.r.example("week %d, %s: %s (%s) did not happen: %+v", t.week.Number, x.Set, f.Code, f.Way, f.Detail)
+		}
+		switch d := f.Detail.(type) {
+		case *projections.AnotherSetsSheet:
+			t.window(x, f, d.First.Seq, d.Window)
+		case *projections.ProbablyWrong:
+			t.window(x, f, d.At.Seq, d.Window)
+			t.doubt(x, d)
+		default:
+			t.span(x, f)
+		}
+	}
+	return v, nil
+}
+
+// span holds the times of a finding that has no window of its own against the
+// moment at which sheet or label came to where they were found.
+func (t *trial) span(x *simulate.Trip, f *projections.Finding) {
+	if !slices.Contains(sheetCodes, f.Code) || f.From.IsZero() {
+		return
+	}
+	for _, seq := range f.Events {
+		if l := t.looks[seq]; l != nil && l.Tells() {
+			t.window(x, f, seq, projections.Window{From: f.From, To: f.To, ClockSeconds: events.DefaultPolicy().ClockToleranceSeconds})
+			return
+		}
+	}
+}
+
+// happened reports whether what a finding says of a set did happen; known is
+// false for what the simulation can't tell.
+func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, known bool) {
+	switch {
+	case f.Code == projections.SheetInDoubt:
+		d := f.Detail.(*projections.ProbablyWrong)
+		l := t.looks[d.At.Seq]
+		if l == nil {
+			return true, false // by a count
+		}
+		return l.Sheet != nil && l.Sheet.Of == x && l.Named != x, true
+	case slices.Contains(sheetCodes, f.Code):
+		return slices.ContainsFunc(f.Events, func(seq int64) bool { return t.looks[seq] != nil && t.looks[seq].Tells() }), true
+	case f.Way == (&projections.OpenedUnread{}).Way():
+		return slices.ContainsFunc(f.Events, func(seq int64) bool { l := t.looks[seq]; return l != nil && !l.ReadSheet }), true
+	case slices.Contains(countCodes, f.Code):
+		return !t.countedRight(x), true
+	}
+	return true, false
+}
+
+// countedRight reports whether nothing went wrong with the pieces of a set's
+// case, or with whose pieces they are.
+func (t *trial) countedRight(x *simulate.Trip) bool {
+	for _, c := range t.week.Cases {
+		if c != x.Case && !x.Has(simulate.UsedTwice) {
+			continue
+		}
+		if len(c.Faults) > 0 {
+			return false
+		}
+		for _, y := range c.Trips {
+			if len(y.Faults) > 0 {
+				return false
+			}
+		}
+	}
+	for _, f := range t.week.Faults {
+		if f.Kind == simulate.UsedTwice && f.Place == x.Case.Room {
+			return false
+		}
+	}
+	return true
+}
+
+// window holds a window against the moment at which the sheet came to where it
+// was found; where the sheet lay with its own set under another's name, against
+// that at which the label came there.
+func (t *trial) window(x *simulate.Trip, f *projections.Finding, seq int64, w projections.Window) {
+	l := t.looks[seq]
+	if l == nil {
+		return // a count, which needs no exchange
+	}
+	m := cause(l)
+	if m == nil {
+		return
+	}
+	t.r.Exact.hold(!m.At.Before(w.From) && !m.At.After(w.To))
+	slack := clockOf(w)
+	inside := !m.At.Before(w.From.Add(-slack)) && !m.At.After(w.To.Add(slack))
+	if !t.r.Windows.hold(inside) {
+		t.r.example("week %d, %s: %s between %s and %s; it was at %s (%s, %s)", t.week.Number, x.Set, f.Code,
+			w.From.Format(stamp), w.To.Format(stamp), m.At.Format(stamp), m.Place, kinds(x))
+	}
+	t.sightings(x, f, l, m, &w)
+	if len(w.Places) > 0 {
+		named := slices.ContainsFunc(w.Places, func(p projections.Place) bool { return p.String() == m.Place })
+		if !t.r.Places.hold(named) {
+			t.r.example("week %d, %s: %s at %v; it was at %s", t.week.Number, x.Set, f.Code, w.Places, m.Place)
+		}
+	}
+}
+
+// sightings holds what a window says besides its times: where both sets were seen
+// together, and, where every move is scanned, what follows if every move was.
+func (t *trial) sightings(x *simulate.Trip, f *projections.Finding, l *simulate.Look, m *simulate.Move, w *projections.Window) {
+	if s := w.Seen; s != nil && s.Together && l.Label == l.Tray {
+		at, other := facts.Latest(s.At, s.OtherAt), t.set(s.Other, s.OtherAt)
+		if set := t.set(s.Set, s.At); set != nil && other != nil && set.Sheet != nil && other.Sheet != nil {
+			slack := clockOf(*w)
+			right := set.Was(s.Place.String(), at.Add(-slack), at.Add(slack)) && other.Was(s.Place.String(), at.Add(-slack), at.Add(slack))
+			if !t.r.Together.hold(right) {
+				t.r.example("week %d, %s: never together with %s at %s on %s", t.week.Number, s.Set, s.Other, s.Place, at.Format(stamp))
+			}
+		}
+	}
+	if s := w.IfScanned; s != nil && t.lastSeenAt(x, m) && (f.Other == nil || t.lastSeenAt(t.trips[*f.Other], m)) {
+		slack := clockOf(*w)
+		inside := !m.At.Before(s.From.Add(-slack)) && !m.At.After(s.To.Add(slack))
+		named := slices.ContainsFunc(s.Places, func(p projections.Place) bool { return p.String() == m.Place })
+		if !t.r.IfScanned.hold(inside && named) {
+			t.r.example("week %d, %s: if scanned between %s and %s at %v; it was at %s in %s (%s)", t.week.Number, x.Set,
+				s.From.Format(stamp), s.To.Format(stamp), s.Places, m.At.Format(stamp), m.Place, kinds(x))
+		}
+	}
+}
+
+// lastSeenAt reports whether a set was last seen where something was moved, by then.
+func (t *trial) lastSeenAt(x *simulate.Trip, m *simulate.Move) bool {
+	place := ""
+	for _, it := range t.w.Trip(keyOf(x)).Steps {
+		if !it.At().After(m.At) {
+			place = facts.PlaceOf(it).String()
+		}
+	}
+	return place == m.Place
+}
+
+// set returns the turn of a set that was going on at a moment.
+func (t *trial) set(set string, at time.Time) *simulate.Trip {
+	var last *simulate.Trip
+	for _, x := range t.week.Trips {
+		if x.Set == set && !x.Packed.After(at.Add(time.Hour)) && (last == nil || x.Packed.After(last.Packed)) {
+			last = x
+		}
+	}
+	return last
+}
+
+// cause returns the move by which what was looked at came to lie as it did.
+func cause(l *simulate.Look) *simulate.Move {
+	switch {
+	case l.Label != l.Tray: // with the sheet or without it
+		return simulate.LastMove(l.Label.Label.Moves, l.At)
+	case l.Sheet == nil:
+		return simulate.LastMove(l.Tray.Sheet.Moves, l.At)
+	}
+	return simulate.LastMove(l.Sheet.Moves, l.At)
+}
+
+const stamp = "Mon 15:04:05"
+
+func kinds(x *simulate.Trip) string {
+	if len(x.Faults) == 0 {
+		return "no fault"
+	}
+	return string(x.Faults[0].Kind)
+}
+
+func clockOf(w projections.Window) time.Duration { return time.Duration(w.ClockSeconds) * time.Second }
+
+// doubt holds what a set in doubt is said to carry against what lies with it.
+func (t *trial) doubt(x *simulate.Trip, d *projections.ProbablyWrong) {
+	if !d.Unopened {
+		return
+	}
+	on := t.week.On(x, t.now)
+	own := on != nil && on.Of == x
+	if !t.r.Doubts.Said.hold(!own || d.TagUnread) {
+		t.r.example("week %d, %s: said to carry another sheet than its own, and has its own", t.week.Number, x.Set)
+	}
+	switch {
+	case d.Carries == nil:
+	case on == nil:
+		t.r.Doubts.None++
+	case own:
+		t.r.Doubts.Own++
+	case on.Of == t.trips[*d.Carries]:
+		t.r.Doubts.X++
+	default:
+		t.r.Doubts.Third++
+	}
+}
+
+// missed holds every look that read something wrong, and every set without a
+// fault, against the last verdicts.
+func (t *trial) missed() error {
+	read := make(map[*simulate.Trip]bool) // opened with all read
+	for seq := int64(1); seq <= t.seq; seq++ {
+		l := t.looks[seq]
+		if l == nil {
+			continue
+		}
+		v, err := t.w.Judge(keyOf(l.Named))
+		if err != nil {
+			return err
+		}
+		if l.Opening {
+			read[l.Tray] = l.ReadTag && (l.ReadSheet || l.Sheet == nil)
+		}
+		if !l.Tells() {
+			continue
+		}
+		at := slices.IndexFunc(v.Findings, func(f projections.Finding) bool {
+			return slices.Contains(sheetCodes, f.Code) && slices.Contains(f.Events, seq)
+		})
+		if !t.r.Missed.hold(at >= 0) {
+			t.r.example("week %d, %s: missed what was read at %s in %s (%s)", t.week.Number, l.Named.Set, l.At.Format(stamp), l.Place, kinds(l.Tray))
+			continue
+		}
+		if f := &v.Findings[at]; f.Code == projections.SheetSwapped && f.Way == (&projections.AnotherSetsSheet{}).Way() {
+			t.r.Named.hold(f.Other != nil && t.trips[*f.Other] == l.Sheet.Of)
+		}
+	}
+	for _, x := range t.week.Trips {
+		if !x.Clean() || !read[x] || !t.countedRight(x) {
+			continue
+		}
+		v, err := t.w.Judge(keyOf(x))
+		if err != nil {
+			return err
+		}
+		if !t.r.Clean.hold(len(v.Findings) == 0) {
+			t.r.example("week %d, %s: nothing happened, and %s (%s) is found", t.week.Number, x.Set, v.Findings[0].Code, v.Findings[0].Way)
+		}
+	}
+	return nil
+}
