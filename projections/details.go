@@ -554,9 +554,10 @@ type WrongList struct {
 // FirstDiffers: the first count is not what packing recorded
 // (count-differs-at-opening).
 type FirstDiffers struct {
-	Set   string      `json:"set"`
-	At    time.Time   `json:"at"`
-	Lines []LineCount `json:"lines"`
+	Set   string        `json:"set"`
+	At    time.Time     `json:"at"`
+	Lines []LineCount   `json:"lines"`
+	Moves []MovedPieces `json:"moves,omitempty"` // probably packed in another set of the case
 }
 
 // Sequel is what came after lines differed in a count.

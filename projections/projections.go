@@ -32,7 +32,8 @@
 // removed. A line that it left out, or of which no final count was made, goes
 // by the last count that has it. What came or left after the final count was
 // not counted at the end. What is short in one set and over in another set of
-// the case is misplaced (Reconcile); the rest is unaccounted for. That nothing
+// the case is misplaced (Reconcile); the rest is unaccounted for. First counts
+// are reconciled in the same way: then it was packed in the wrong set. That nothing
 // is, proves nothing about what the counts themselves missed, and no sentence
 // says so.
 //

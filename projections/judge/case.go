@@ -8,6 +8,8 @@ type caseState struct {
 	tallies map[projections.TripKey]*tally
 	moves   []projections.Move
 	left    []projections.Leftover
+
+	firstMoves []projections.Move // what the first counts differ in, packed in another set
 }
 
 func (w *World) caseState(ref string) *caseState {
@@ -16,17 +18,26 @@ func (w *World) caseState(ref string) *caseState {
 
 func (w *World) buildCase(ref string) *caseState {
 	s := &caseState{trips: w.CaseTrips(ref), tallies: make(map[projections.TripKey]*tally)}
-	var bs []projections.Balance
+	var first, bs []projections.Balance
 	for _, k := range s.trips {
 		t := tallyUp(w.Trip(k), ref)
 		s.tallies[k] = t
-		for i := range t.ends {
-			d := &t.ends[i]
-			bs = append(bs, projections.Balance{Key: k, Item: d.itemOf(k), Expected: d.expected, Counted: d.seen})
-		}
+		first = append(first, balances(k, t.firstDiffs)...)
+		bs = append(bs, balances(k, t.ends)...)
 	}
 	if len(bs) > 0 {
 		s.moves, s.left = Reconcile(bs)
 	}
+	if len(first) > 0 {
+		s.firstMoves, _ = Reconcile(first)
+	}
 	return s
+}
+
+func balances(k projections.TripKey, ds []lineDiff) []projections.Balance {
+	out := make([]projections.Balance, 0, len(ds))
+	for i := range ds {
+		out = append(out, projections.Balance{Key: k, Item: ds[i].itemOf(k), Expected: ds[i].expected, Counted: ds[i].seen})
+	}
+	return out
 }

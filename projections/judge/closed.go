@@ -9,7 +9,8 @@ import (
 )
 
 // closed finds a case that was closed with something unaccounted for, or with
-// lines that nobody counted at the end.
+// lines that nobody counted at the end. It is said of the sets that have the
+// lines; of a case closed as unreconciled without any, of its first set.
 func (j *judgement) closed(t counts) {
 	if len(t.Closings) == 0 {
 		return
@@ -19,9 +20,9 @@ func (j *judgement) closed(t counts) {
 	if !ok {
 		return
 	}
-	unaccounted, counts := t.state.unaccounted()
-	uncounted, since := t.state.uncountedAt(closing)
-	if len(unaccounted) == 0 && len(uncounted) == 0 && d.Outcome != "unreconciled" {
+	unaccounted, counts := t.state.unaccounted(j.c.Key)
+	uncounted, since := t.state.uncountedAt(j.c.Key, closing)
+	if len(unaccounted) == 0 && len(uncounted) == 0 && !j.saysCase(t, d, closing) {
 		return
 	}
 	f := j.add(projections.ClosedUnreconciled, projections.SeverityBroken, &projections.ClosedOpen{
@@ -31,14 +32,32 @@ func (j *judgement) closed(t counts) {
 	f.From, f.To = closing.At(), closing.At()
 }
 
+// saysCase reports whether the trip is the one that a case without any open line
+// is told by: the first that was opened for it.
+func (j *judgement) saysCase(t counts, d *events.CaseClosed, closing *facts.Item) bool {
+	if d.Outcome != "unreconciled" || len(t.state.left) > 0 {
+		return false
+	}
+	for _, k := range t.state.trips {
+		if lines, _ := t.state.uncountedAt(k, closing); len(lines) > 0 {
+			return false
+		}
+	}
+	return t.state.trips[0] == j.c.Key
+}
+
 func openLine(set string, d *lineDiff, quantity int64) projections.OpenLine {
 	return projections.OpenLine{Set: set, Line: d.line, Item: d.item, Description: d.name, Quantity: quantity}
 }
 
-// unaccounted returns what no set of the case explains, and the counts that show it.
-func (s *caseState) unaccounted() (lines []projections.OpenLine, shown []*facts.Item) {
+// unaccounted returns what of a trip no set of the case explains, and the counts
+// that show it.
+func (s *caseState) unaccounted(k projections.TripKey) (lines []projections.OpenLine, shown []*facts.Item) {
 	for _, l := range s.left {
-		t := s.tallies[l.Key]
+		if l.Key != k {
+			continue
+		}
+		t := s.tallies[k]
 		i := slices.IndexFunc(t.ends, func(d lineDiff) bool { return d.itemOf(l.Key) == l.Item })
 		lines = append(lines, openLine(l.Key.Set, &t.ends[i], l.Quantity))
 		shown = append(shown, t.countsOf(l.Item, l.Key)...)
@@ -46,20 +65,21 @@ func (s *caseState) unaccounted() (lines []projections.OpenLine, shown []*facts.
 	return lines, shown
 }
 
-// uncountedAt returns the lines that nobody had counted at the end when the
-// case was closed, and the counts since which that is so. What came or left
+// uncountedAt returns the lines of a trip that nobody had counted at the end when
+// the case was closed, and the counts since which that is so. What came or left
 // later was not open then.
-func (s *caseState) uncountedAt(closing *facts.Item) (lines []projections.OpenLine, since []*facts.Item) {
-	for _, k := range s.trips {
-		t := s.tallies[k]
-		for i := range t.unseen {
-			l := &t.unseen[i]
-			if s.leftOver(k, l) || closing.Less(l.since) {
-				continue
-			}
-			lines = append(lines, openLine(k.Set, &l.lineDiff, 0))
-			since = append(since, l.since)
+func (s *caseState) uncountedAt(k projections.TripKey, closing *facts.Item) (lines []projections.OpenLine, since []*facts.Item) {
+	t := s.tallies[k]
+	if t == nil {
+		return nil, nil
+	}
+	for i := range t.unseen {
+		l := &t.unseen[i]
+		if s.leftOver(k, l) || closing.Less(l.since) {
+			continue
 		}
+		lines = append(lines, openLine(k.Set, &l.lineDiff, 0))
+		since = append(since, l.since)
 	}
 	return lines, since
 }

@@ -36,6 +36,7 @@ func casework(s *story, sets []string, off [][]int64, closed *events.CaseClosed)
 
 func TestCountsAcrossACase(t *testing.T) {
 	reconciled := &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}}
+	unreconciled := &events.CaseClosed{Case: "K-0412", Outcome: "unreconciled", Actions: []string{}}
 	for _, test := range []struct {
 		name   string
 		off    [][]int64
@@ -49,9 +50,14 @@ func TestCountsAcrossACase(t *testing.T) {
 		{"short in A, another item over in B", [][]int64{{-1, 0, 0}, {0, 1, 0}}, nil,
 			[]string{"count-short:broken", "count-over:broken"}, "1 short over all sets of the case that were counted."},
 		{"two short in A, one of them in B", [][]int64{{-2, 0, 0}, {1, 0, 0}}, reconciled,
-			[]string{"count-short:broken closed-unreconciled:broken count-short:doubtful", "closed-unreconciled:broken count-over:doubtful"}, "1 short over all sets"},
+			[]string{"count-short:broken closed-unreconciled:broken count-short:doubtful", "count-over:doubtful"}, "1 short over all sets"},
 		{"one short in A alone", [][]int64{{0, -1, 0}, {0, 0, 0}}, reconciled,
-			[]string{"count-short:broken closed-unreconciled:broken", "closed-unreconciled:broken"}, "line 2 (Scissors, Mayo): 1 counted, 2 expected. 1 short"},
+			[]string{"count-short:broken closed-unreconciled:broken", ""}, "line 2 (Scissors, Mayo): 1 counted, 2 expected. 1 short"},
+		{"one short in each", [][]int64{{0, -1, 0}, {-1, 0, 0}}, reconciled,
+			[]string{"count-short:broken closed-unreconciled:broken", "count-short:broken closed-unreconciled:broken"}, ""},
+		{"unreconciled, with one short in B", [][]int64{{0, 0, 0}, {-1, 0, 0}}, unreconciled,
+			[]string{"", "count-short:broken closed-unreconciled:broken"}, ""},
+		{"unreconciled, and nothing open", [][]int64{{0, 0, 0}, {0, 0, 0}}, unreconciled, []string{"closed-unreconciled:broken", ""}, ""},
 		{"three sets: A's pieces lie in B and C", [][]int64{{-2, 0, 0}, {1, 0, 0}, {1, 0, 0}}, reconciled,
 			[]string{"count-short:doubtful", "count-over:doubtful", "count-over:doubtful"}, "1 more than expected in B and 1 more than expected in C"},
 	} {
@@ -90,15 +96,57 @@ func TestClosedSays(t *testing.T) {
 		test.closed.Case = "K-0412"
 		turns := casework(s, []string{"A", "B"}, [][]int64{{-1}, {0}}, test.closed)
 		w := s.world()
-		for _, x := range turns { // on every trip of the case
-			fs := find(judge(t, w, x.key()), projections.ClosedUnreconciled)
-			if len(fs) != 1 {
-				t.Fatalf("%s: %d findings", x.set, len(fs))
+		fs := find(judge(t, w, turns[0].key()), projections.ClosedUnreconciled)
+		if len(fs) != 1 {
+			t.Fatalf("%d findings", len(fs))
+		}
+		for _, says := range test.says {
+			if !strings.Contains(fs[0].Says, says) {
+				t.Errorf("%q is not in %q", says, fs[0].Says)
 			}
-			for _, says := range test.says {
-				if !strings.Contains(fs[0].Says, says) {
-					t.Errorf("%q is not in %q", says, fs[0].Says)
-				}
+		}
+		if fs := find(judge(t, w, turns[1].key()), projections.ClosedUnreconciled); len(fs) != 0 {
+			t.Errorf("said of the set that has nothing open: %q", fs[0].Says)
+		}
+	}
+}
+
+// TestPackedInTheNeighbour: a clamp packed in the neighbour's tray has one
+// explanation at the first count, and pieces that do not fit each other have none.
+func TestPackedInTheNeighbour(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		off   [2][2]int64 // of lines 1 and 2, in A and B
+		says  [2]string
+		never [2]string
+	}{
+		{"one clamp in the other tray", [2][2]int64{{-1, 0}, {1, 0}},
+			[2]string{"Probably packed in the wrong set: 1 more than expected in B.", "Probably packed in the wrong set: 1 fewer than expected in A."}, [2]string{}},
+		{"two of a kind, one of them there", [2][2]int64{{-2, 0}, {1, 0}},
+			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{}},
+		{"other pieces", [2][2]int64{{-1, 0}, {0, 1}}, [2]string{}, [2]string{"wrong set", "wrong set"}},
+		{"both short", [2][2]int64{{-1, 0}, {-1, 0}}, [2]string{}, [2]string{"wrong set", "wrong set"}},
+	} {
+		s := newStory()
+		l := s.list("LAP-MAJOR", 1, 6, 3, 4)
+		x, y := newTurn("A", 0, l).forCase("K-0412"), newTurn("B", 0, l).forCase("K-0412")
+		for i, turn := range []*turn{x, y} {
+			for line, off := range test.off[i] {
+				turn.first.Counts[line].Counted += off
+				turn.final.Counts[line].Counted += off
+			}
+			s.live(turn)
+		}
+		w := s.world()
+		for i, turn := range []*turn{x, y} {
+			v := judge(t, w, turn.key())
+			checkVerdict(t, v)
+			fs := find(v, projections.CountDiffersAtOpen)
+			if len(fs) != 1 || fs[0].Severity != projections.SeverityDoubtful {
+				t.Fatalf("%s: %s", test.name, show(v))
+			}
+			if !strings.Contains(fs[0].Says, test.says[i]) || test.never[i] != "" && strings.Contains(fs[0].Says, test.never[i]) {
+				t.Errorf("%s: %s says %q", test.name, turn.set, fs[0].Says)
 			}
 		}
 	}
