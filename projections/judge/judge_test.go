@@ -44,14 +44,16 @@ func (s *story) pair() *turn {
 
 func own(t *turn) string { return sheetCode(t.list, t.set, t.trip()) }
 
-// findingTests: each code, what gives it, and the nearest thing that must not.
-var findingTests = []struct {
+type findingTest struct {
 	code projections.Code
 	name string
 	sev  projections.Severity
 	with func(s *story, x *turn)
 	not  func(s *story, x *turn)
-}{
+}
+
+// findingTests: each code, what gives it, and the nearest thing that must not.
+var findingTests = []findingTest{
 	{projections.SheetSwapped, "another set's sheet at the opening", projections.SeverityBroken,
 		func(s *story, x *turn) { y := s.pair(); s.live(y); x.open.Sheet.Code = own(y); s.live(x) },
 		func(s *story, x *turn) { y := s.pair(); s.live(y); s.live(x) }},
