@@ -134,8 +134,11 @@ func TestObservationRefuses(t *testing.T) {
 			`"data":{"case":"K-0412","sheet":` + sheet +
 			`}}`
 	}
-	kinds := "set.packed, list.sealed, set.sterilized, set.opened, set.counted, case.closed, list.issued, set.checked, " +
-		"indicator.read, policy.adopted, station.enrolled, station.retired, finding.acknowledged, event.corrected"
+	var names []string
+	for _, k := range Kinds() {
+		names = append(names, string(k))
+	}
+	kinds := strings.Join(names, ", ")
 	number := "data: the number %s is not a whole number between -(2^53-1) and 2^53-1 (at byte %d)"
 	for _, tt := range []struct{ name, in, want string }{
 		{"no JSON", "set LAP-014 packed", "not JSON: invalid character 's' at start of value at byte 0"},
