@@ -229,3 +229,19 @@ var (
 	tablet = browsertest.Size{Name: "tablet", Width: 1024, Height: 768}
 	phone  = browsertest.Size{Name: "phone", Width: 390, Height: 844}
 )
+
+// TestEveryPlaceHasAPage: each row of workplaces() shows a page of its own, also
+// with nothing on the bench.
+func TestEveryPlaceHasAPage(t *testing.T) {
+	h := newHouse(t)
+	for _, place := range workplace.Places() {
+		res, err := http.Get(h.at(place))
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		if res.StatusCode != http.StatusOK {
+			t.Errorf("the page of %s is answered %d: does a file in templates/ define bench-%[1]s?", place, res.StatusCode)
+		}
+	}
+}

@@ -23,7 +23,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	inGo := regexp.MustCompile(`(?:\.t|sayNo|phrased)\("([a-z0-9-]+[a-z0-9])"`)
 	inPages := regexp.MustCompile(`"workplace\.([a-z0-9-]+[a-z0-9])"`)
 	files := 0
-	for pattern, re := range map[string]*regexp.Regexp{"*.go": inGo, "templates/*.html": inPages} {
+	for pattern, re := range map[string]*regexp.Regexp{
+		"*.go": inGo, "templates/*.html": inPages, "../web/templates/*.html": inPages,
+	} {
 		names, err := filepath.Glob(pattern)
 		if err != nil {
 			t.Fatal(err)
