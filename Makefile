@@ -44,11 +44,13 @@ fuzz:
 bench:
 	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... ./cmd/internal/site ./cmd/internal/board
 
-# How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests.
+# How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests; those
+# of facts against judge's, through which it is tested.
 MUTANTS ?= 70
 SEED ?= 1
 mutants:
 	$(GO) run ./cmd/internal/mutants -n $(MUTANTS) -seed $(SEED) ./events ./ledger/proof ./projections/...
+	$(GO) run ./cmd/internal/mutants -n $(MUTANTS) -seed $(SEED) -tests ./projections/judge ./projections/facts
 
 demo:
 	$(GO) run ./cmd/listbound demo

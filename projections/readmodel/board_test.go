@@ -62,9 +62,12 @@ func (h *hospital) rows() (out []row) {
 }
 
 func (r row) meets(f readmodel.BoardFilter) bool {
-	return (f.Site == "" || f.Site == r.site()) && (f.List == "" || f.List == r.trace.List) && (f.Code == "" || r.codes()[f.Code]) &&
-		(f.Placement == "" || f.Placement == string(r.trace.Placement)) && (f.Station == "" || f.Station == r.trace.Station) &&
-		(f.Since.IsZero() || !r.v.Since.Before(f.Since)) && (f.Until.IsZero() || r.v.Since.Before(f.Until)) && (!f.Unseen || r.unseen())
+	return (f.Site == "" || f.Site == r.site()) && (f.List == "" || f.List == r.trace.List) &&
+		(f.Code == "" || r.codes()[f.Code]) &&
+		(f.Placement == "" || f.Placement == string(r.trace.Placement)) &&
+		(f.Station == "" || f.Station == r.trace.Station) &&
+		(f.Since.IsZero() || !r.v.Since.Before(f.Since)) && (f.Until.IsZero() || r.v.Since.Before(f.Until)) &&
+		(!f.Unseen || r.unseen())
 }
 
 // TestBoard: the rows, their order, the counts and the pages of the board are
@@ -74,7 +77,8 @@ func TestBoard(t *testing.T) {
 		h := week(t, seed)
 		seen := h.rows()[0] // by somebody, all of it
 		for code := range seen.codes() {
-			h.record("north/or-3", clock(11, 8, 0), seen.v.Set, seen.v.Trip, &events.FindingAcknowledged{Code: code, Reason: "seen"})
+			h.record("north/or-3", clock(11, 8, 0), seen.v.Set, seen.v.Trip,
+				&events.FindingAcknowledged{Code: code, Reason: "seen"})
 		}
 		m, all := h.filled(), h.rows()
 		if !slices.ContainsFunc(all, func(r row) bool { return !r.unseen() }) {
@@ -86,10 +90,12 @@ func TestBoard(t *testing.T) {
 		filters := []readmodel.BoardFilter{{}, {Unseen: true}, {Site: "nort"}, {List: "none"}}
 		for _, r := range all {
 			filters = append(filters, readmodel.BoardFilter{Site: r.site()}, readmodel.BoardFilter{List: r.trace.List},
-				readmodel.BoardFilter{Placement: string(r.trace.Placement), Unseen: true}, readmodel.BoardFilter{Station: r.trace.Station},
+				readmodel.BoardFilter{Placement: string(r.trace.Placement), Unseen: true},
+				readmodel.BoardFilter{Station: r.trace.Station},
 				readmodel.BoardFilter{Since: r.v.Since}, readmodel.BoardFilter{Until: r.v.Since, List: r.trace.List})
 			for code := range r.codes() {
-				filters = append(filters, readmodel.BoardFilter{Code: code}, readmodel.BoardFilter{Code: code, Until: r.v.Since.Add(1)})
+				filters = append(filters, readmodel.BoardFilter{Code: code},
+					readmodel.BoardFilter{Code: code, Until: r.v.Since.Add(1)})
 			}
 		}
 		for _, f := range filters {
@@ -107,7 +113,8 @@ func sameBoard(t *testing.T, how string, m *readmodel.Model, all []row, f readmo
 	var want []string
 	for _, r := range all {
 		if r.meets(f) {
-			want = append(want, fmt.Sprint(r.v.Set, r.v.Trip, r.trace.List, r.trace.Placement, r.trace.Station, len(r.v.Findings)))
+			want = append(want, fmt.Sprint(r.v.Set, r.v.Trip, r.trace.List, r.trace.Placement, r.trace.Station,
+				len(r.v.Findings)))
 		}
 	}
 	show := func(rows []readmodel.BoardRow) (out []string) {
@@ -130,6 +137,11 @@ func sameBoard(t *testing.T, how string, m *readmodel.Model, all []row, f readmo
 	if n := got[int](t)(m.BoardCount(ctx, f)); n != len(want) {
 		t.Errorf("%s: counted %d, want %d", how, n, len(want))
 	}
+	sameTallies(t, how, m, all, f)
+}
+
+func sameTallies(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {
+	t.Helper()
 	for by, values := range map[string]func(row) []string{
 		"code":      func(r row) []string { return slices.Collect(maps.Keys(r.codes())) },
 		"list":      func(r row) []string { return []string{r.trace.List} },
@@ -164,7 +176,7 @@ func sameBoard(t *testing.T, how string, m *readmodel.Model, all []row, f readmo
 		}) {
 			want = append(want, fmt.Sprint(v, " ", counts[v]))
 		}
-		for _, x := range got[[]readmodel.Tally](t)(m.BoardTallies(ctx, f, by)) {
+		for _, x := range got[[]readmodel.Tally](t)(m.BoardTallies(t.Context(), f, by)) {
 			found = append(found, fmt.Sprint(x.Value, " ", x.N))
 		}
 		sameStrings(t, how+", counted by "+by, found, want)
@@ -201,7 +213,8 @@ func TestQuestions(t *testing.T) {
 			}
 		}
 		projections.Sort(worst)
-		if d, want := got[[]projections.Verdict](t)(m.Worst(ctx)), worst; len(d) != len(want) || fmt.Sprint(names(d)) != fmt.Sprint(names(want)) {
+		if d, want := got[[]projections.Verdict](t)(m.Worst(ctx)), worst; len(d) != len(want) ||
+			fmt.Sprint(names(d)) != fmt.Sprint(names(want)) {
 			t.Errorf("seed %d: worst are %v, want %v", seed, names(d), names(want))
 		}
 		for s, n := range got[map[projections.Status]int](t)(m.Status(ctx)) {
@@ -209,7 +222,8 @@ func TestQuestions(t *testing.T) {
 				t.Errorf("seed %d: %d are %s, want %d", seed, n, s, status[s])
 			}
 		}
-		if v := got[*projections.Verdict](t)(m.Verdict(ctx, projections.TripKey{Set: "LAP-014", Trip: id(clock(0, 0, 0), "none")})); v != nil {
+		if v := got[*projections.Verdict](t)(m.Verdict(ctx, projections.TripKey{Set: "LAP-014",
+			Trip: id(clock(0, 0, 0), "none")})); v != nil {
 			t.Errorf("a trip nobody knows has the verdict %+v", v)
 		}
 		if set, ok, err := m.JudgedTrip(ctx, id(clock(0, 0, 0), "none")); ok || err != nil {
@@ -242,7 +256,6 @@ func sameTrips(t *testing.T, h *hospital, m *readmodel.Model, vs []projections.V
 		sameStrings(t, "trips of "+set, keyStrings(got[[]projections.TripKey](t)(m.TripsOfSet(ctx, set))), want)
 	}
 	packed, lists := make(map[string]string), make(map[string]bool)
-	opened := make(map[string]time.Time) // at north/or-3
 	for _, f := range h.facts {
 		if f.Event == nil {
 			continue
@@ -262,10 +275,6 @@ func sameTrips(t *testing.T, h *hospital, m *readmodel.Model, vs []projections.V
 			if strings.Contains(string(d.Data), "LAP-RENAMED") {
 				lists["LAP-RENAMED"] = true
 			}
-		case *events.SetOpened:
-			if f.Event.Station == "north/or-3" && f.Event.Time.After(opened[d.Case]) {
-				opened[d.Case] = f.Event.Time
-			}
 		}
 	}
 	if _, err := m.RemarksOf(ctx, int64(len(h.facts)+1)); err == nil {
@@ -280,6 +289,23 @@ func sameTrips(t *testing.T, h *hospital, m *readmodel.Model, vs []projections.V
 		t.Errorf("a trip nobody knows is %q's, %v", s, err)
 	}
 	sameStrings(t, "lists", got[[]string](t)(m.Lists(ctx)), slices.Sorted(maps.Keys(lists)))
+	sameOpenCases(t, h, m)
+	sameUnopened(t, h, m, vs)
+}
+
+// sameOpenCases: the cases for which a station has opened sets lately, and that
+// nobody has closed.
+func sameOpenCases(t *testing.T, h *hospital, m *readmodel.Model) {
+	t.Helper()
+	opened := make(map[string]time.Time) // at north/or-3
+	for _, f := range h.facts {
+		if f.Event == nil || f.Event.Station != "north/or-3" {
+			continue
+		}
+		if d, ok := f.Event.Data.(*events.SetOpened); ok && f.Event.Time.After(opened[d.Case]) {
+			opened[d.Case] = f.Event.Time
+		}
+	}
 	since := clock(4, 7, 12)
 	var cases []string
 	for ref, at := range opened {
@@ -290,14 +316,13 @@ func sameTrips(t *testing.T, h *hospital, m *readmodel.Model, vs []projections.V
 			cases = append(cases, ref)
 		}
 	}
-	found := got[[]string](t)(m.OpenCases(ctx, "north/or-3", since))
+	found := got[[]string](t)(m.OpenCases(t.Context(), "north/or-3", since))
 	if !slices.IsSortedFunc(found, func(a, b string) int { return opened[b].Compare(opened[a]) }) {
 		t.Errorf("open cases are not the latest first: %q", found)
 	}
 	slices.Sort(found)
 	slices.Sort(cases)
 	sameStrings(t, "open cases", found, cases)
-	sameUnopened(t, h, m, vs)
 }
 
 func sameUnopened(t *testing.T, h *hospital, m *readmodel.Model, vs []projections.Verdict) {
@@ -305,13 +330,16 @@ func sameUnopened(t *testing.T, h *hospital, m *readmodel.Model, vs []projection
 	for _, list := range []string{"LAP-MAJOR", "EYE"} {
 		last := make(map[string]*events.Event)
 		for _, f := range h.facts {
-			if f.Event != nil && f.Event.Kind() == events.KindSetPacked && (last[f.Event.Subject] == nil || f.Event.Time.After(last[f.Event.Subject].Time)) {
+			if f.Event != nil && f.Event.Kind() == events.KindSetPacked &&
+				(last[f.Event.Subject] == nil || f.Event.Time.After(last[f.Event.Subject].Time)) {
 				last[f.Event.Subject] = f.Event
 			}
 		}
 		var want []string
 		for set, e := range last {
-			if e.Data.(*events.SetPacked).List == list && slices.ContainsFunc(vs, func(v projections.Verdict) bool { return v.Trip == e.Trip && v.Set == set && !v.Opened }) {
+			if e.Data.(*events.SetPacked).List == list &&
+				slices.ContainsFunc(vs,
+					func(v projections.Verdict) bool { return v.Trip == e.Trip && v.Set == set && !v.Opened }) {
 				want = append(want, set+" "+e.Trip)
 			}
 		}
@@ -333,8 +361,15 @@ func sameShares(t *testing.T, h *hospital, m *readmodel.Model) {
 			return e.Kind() == events.KindSetSterilized && events.LoadOf(e.Data) == "S2-03"
 		}},
 		{"sterilizer", "S2", func(e *events.Event) bool { return e.Kind() == events.KindSetSterilized }},
-		{"list", "EYE", func(e *events.Event) bool { return e.Kind() == events.KindSetPacked && events.ListOf(e.Data) == "EYE" }},
-		{"bag", "BAG-7", func(e *events.Event) bool { d, ok := e.Data.(*events.ListSealed); return ok && d.BagLot == "BAG-7" }},
+		{"list", "EYE", func(e *events.Event) bool {
+			return e.Kind() == events.KindSetPacked &&
+				events.ListOf(e.Data) == "EYE"
+		}},
+		{"bag", "BAG-7", func(e *events.Event) bool {
+			d, ok := e.Data.(*events.ListSealed)
+			return ok &&
+				d.BagLot == "BAG-7"
+		}},
 		{"station", "north/or-3", func(e *events.Event) bool { return e.Station == "north/or-3" && e.Trip != "" }},
 		{"badge", "B-3310", func(e *events.Event) bool { return e.Operator == "B-3310" && e.Trip != "" }},
 	} {
@@ -343,7 +378,8 @@ func sameShares(t *testing.T, h *hospital, m *readmodel.Model) {
 				want := make(map[string]bool)
 				latest := time.Time{}
 				for _, f := range h.facts {
-					if e := f.Event; e != nil && x.names(e) && (from.IsZero() || !e.Time.Before(from)) && (to.IsZero() || !e.Time.After(to)) {
+					if e := f.Event; e != nil && x.names(e) && (from.IsZero() || !e.Time.Before(from)) &&
+						(to.IsZero() || !e.Time.After(to)) {
 						want[e.Subject+" "+e.Trip] = true
 						if e.Time.After(latest) {
 							latest = e.Time
@@ -360,7 +396,8 @@ func sameShares(t *testing.T, h *hospital, m *readmodel.Model) {
 				}
 				if x.what == "load" || x.what == "sterilizer" || x.what == "list" || x.what == "bag" {
 					ok := len(one) == 0 || slices.ContainsFunc(h.facts, func(f facts.Fact) bool {
-						return f.Event != nil && x.names(f.Event) && f.Event.Time.Equal(latest) && f.Event.Subject == one[0].Set && f.Event.Trip == one[0].Trip
+						return f.Event != nil && x.names(f.Event) && f.Event.Time.Equal(latest) &&
+							f.Event.Subject == one[0].Set && f.Event.Trip == one[0].Trip
 					})
 					if !ok {
 						t.Errorf("%s: %v is not the latest", how, one)
@@ -372,6 +409,12 @@ func sameShares(t *testing.T, h *hospital, m *readmodel.Model) {
 	if _, err := m.Shares(ctx, "weather", "rain", time.Time{}, time.Time{}, 9); err == nil {
 		t.Error("trips share the weather")
 	}
+	sameLoads(t, h, m)
+}
+
+func sameLoads(t *testing.T, h *hospital, m *readmodel.Model) {
+	t.Helper()
+	ctx := t.Context()
 	for _, load := range []string{"S2-00", "S2-03"} {
 		want := make(map[string]bool)
 		for _, f := range h.facts {
@@ -379,7 +422,8 @@ func sameShares(t *testing.T, h *hospital, m *readmodel.Model) {
 				want[f.Event.Subject+" "+f.Event.Trip] = true
 			}
 		}
-		sameStrings(t, "load "+load, keyStrings(got[[]projections.TripKey](t)(m.TripsOfLoad(ctx, load))), slices.Sorted(maps.Keys(want)))
+		sameStrings(t, "load "+load, keyStrings(got[[]projections.TripKey](t)(m.TripsOfLoad(ctx, load))),
+			slices.Sorted(maps.Keys(want)))
 	}
 	for _, x := range [][2]string{{"48010", "48017"}, {"48007", "48007"}, {"1", "9"}, {"48", "49"}} {
 		want := make(map[string]bool)
@@ -423,13 +467,15 @@ func sameStations(t *testing.T, h *hospital, m *readmodel.Model) {
 					remarked = append(remarked, f.Seq)
 				}
 			}
-			if k := f.Event.Kind(); f.Event.Subject == name && (k == events.KindStationEnrolled || k == events.KindStationRetired) {
+			if k := f.Event.Kind(); f.Event.Subject == name &&
+				(k == events.KindStationEnrolled || k == events.KindStationRetired) {
 				enrolled = append([]int64{f.Seq}, enrolled...)
 			}
 		}
 		sameStrings(t, name, seqs(got[[]int64](t)(m.RecordsOf(ctx, "station", name, 0, 1000))), seqs(all))
 		if len(all) > 2 {
-			sameStrings(t, name+" below", seqs(got[[]int64](t)(m.RecordsOf(ctx, "station", name, all[0], 1))), seqs(all[1:2]))
+			sameStrings(t, name+" below", seqs(got[[]int64](t)(m.RecordsOf(ctx, "station", name, all[0], 1))),
+				seqs(all[1:2]))
 		}
 		sameStrings(t, name+" remarked", seqs(got[[]int64](t)(m.Remarked(ctx, name, 1000))), seqs(remarked))
 		if len(remarked) > 1 {
@@ -454,10 +500,13 @@ func TestFind(t *testing.T) {
 	l, trip := h.lists[0], tripOf("LAP-014", 0)
 	code := h.code(l, "LAP-014", trip)
 	h.record("north/packing-1", clock(0, 6, 11), "LAP-014", trip, &events.SetPacked{List: "LAP", Version: 1})
-	seal := h.record("north/packing-1", clock(0, 6, 14), "LAP-014", trip, &events.ListSealed{Placement: events.InsideBag, List: "LAP", Version: 1,
-		Seals: []string{"48101", "48102"}, BagLot: "BAG-7", Code: code})
-	h.record("north/packing-1", clock(0, 6, 20), "LAP-022", tripOf("LAP-022", 0), &events.SetPacked{List: "LAP", Version: 1})
-	h.record("north/sterilizer-2", clock(0, 8, 0), "LAP-014", trip, &events.SetSterilized{Load: "S2-04", Sterilizer: "S2", Run: 4, Cycle: "c", Result: "passed"})
+	seal := h.record("north/packing-1", clock(0, 6, 14), "LAP-014", trip,
+		&events.ListSealed{Placement: events.InsideBag, List: "LAP", Version: 1,
+			Seals: []string{"48101", "48102"}, BagLot: "BAG-7", Code: code})
+	h.record("north/packing-1", clock(0, 6, 20), "LAP-022", tripOf("LAP-022", 0),
+		&events.SetPacked{List: "LAP", Version: 1})
+	h.record("north/sterilizer-2", clock(0, 8, 0), "LAP-014", trip,
+		&events.SetSterilized{Load: "S2-04", Sterilizer: "S2", Run: 4, Cycle: "c", Result: "passed"})
 	h.record("north/or-3", clock(1, 7, 0), "LAP-014", trip, &events.SetOpened{Case: "K-0412"})
 	at := int64(len(h.facts) - 3)
 	if h.facts[at-1].Event.ID != seal.ID {
@@ -470,20 +519,26 @@ func TestFind(t *testing.T) {
 	}
 	short := parsed.Short()
 	for text, want := range map[string][2][]readmodel.Hit{ // exactly, and what begins so
-		"LAP-014":      {{{What: "set", ID: "LAP-014", Set: "LAP-014"}}, {{What: "set", ID: "LAP-014", Set: "LAP-014"}}},
-		"LAP-":         {nil, {{What: "set", ID: "LAP-014", Set: "LAP-014"}, {What: "set", ID: "LAP-022", Set: "LAP-022"}}},
-		"K-0412":       {{{What: "case", ID: "K-0412"}}, {{What: "case", ID: "K-0412"}}},
-		"K":            {nil, {{What: "case", ID: "K-0412"}}},
-		"S2-0":         {nil, {{What: "load", ID: "S2-04"}}},
-		"S2-04":        {{{What: "load", ID: "S2-04"}}, {{What: "load", ID: "S2-04"}}},
-		"LAP":          {{{What: "list", ID: "LAP"}}, {{What: "set", ID: "LAP-014", Set: "LAP-014"}, {What: "set", ID: "LAP-022", Set: "LAP-022"}, {What: "list", ID: "LAP"}}},
-		"north/or-3":   {{{What: "station", ID: "north/or-3"}}, {{What: "station", ID: "north/or-3"}}},
-		"B-1182":       {{{What: "badge", ID: "B-1182"}}, {{What: "badge", ID: "B-1182"}}},
-		"B-":           {nil, {{What: "badge", ID: "B-1182"}, {What: "badge", ID: "B-3310"}}},
-		"48102":        {{{What: "seal", ID: "48102", Set: "LAP-014", Trip: trip, Seq: at}}, {{What: "seal", ID: "48102", Set: "LAP-014", Trip: trip, Seq: at}}},
-		"BAG-7":        {{{What: "bag", ID: "BAG-7"}}, {{What: "bag", ID: "BAG-7"}}},
-		short:          {{{What: "short", ID: short, Set: "LAP-014", Trip: trip, Seq: at}}, {{What: "short", ID: short, Set: "LAP-014", Trip: trip, Seq: at}}},
-		trip:           {{{What: "trip", ID: trip, Set: "LAP-014", Trip: trip}}, {{What: "trip", ID: trip, Set: "LAP-014", Trip: trip}}},
+		"LAP-014": {{{What: "set", ID: "LAP-014", Set: "LAP-014"}},
+			{{What: "set", ID: "LAP-014", Set: "LAP-014"}}},
+		"LAP-": {nil, {{What: "set", ID: "LAP-014", Set: "LAP-014"},
+			{What: "set", ID: "LAP-022", Set: "LAP-022"}}},
+		"K-0412": {{{What: "case", ID: "K-0412"}}, {{What: "case", ID: "K-0412"}}},
+		"K":      {nil, {{What: "case", ID: "K-0412"}}},
+		"S2-0":   {nil, {{What: "load", ID: "S2-04"}}},
+		"S2-04":  {{{What: "load", ID: "S2-04"}}, {{What: "load", ID: "S2-04"}}},
+		"LAP": {{{What: "list", ID: "LAP"}}, {{What: "set", ID: "LAP-014", Set: "LAP-014"},
+			{What: "set", ID: "LAP-022", Set: "LAP-022"}, {What: "list", ID: "LAP"}}},
+		"north/or-3": {{{What: "station", ID: "north/or-3"}}, {{What: "station", ID: "north/or-3"}}},
+		"B-1182":     {{{What: "badge", ID: "B-1182"}}, {{What: "badge", ID: "B-1182"}}},
+		"B-":         {nil, {{What: "badge", ID: "B-1182"}, {What: "badge", ID: "B-3310"}}},
+		"48102": {{{What: "seal", ID: "48102", Set: "LAP-014", Trip: trip, Seq: at}},
+			{{What: "seal", ID: "48102", Set: "LAP-014", Trip: trip, Seq: at}}},
+		"BAG-7": {{{What: "bag", ID: "BAG-7"}}, {{What: "bag", ID: "BAG-7"}}},
+		short: {{{What: "short", ID: short, Set: "LAP-014", Trip: trip, Seq: at}},
+			{{What: "short", ID: short, Set: "LAP-014", Trip: trip, Seq: at}}},
+		trip: {{{What: "trip", ID: trip, Set: "LAP-014", Trip: trip}},
+			{{What: "trip", ID: trip, Set: "LAP-014", Trip: trip}}},
 		"no such text": {nil, nil},
 	} {
 		for i, begins := range []bool{false, true} {
@@ -507,15 +562,18 @@ func TestManyRecords(t *testing.T) {
 	const n = 2100
 	for i := range n {
 		set := fmt.Sprintf("LAP-%04d", i)
-		if seq := len(h.facts) + 1; seq == 1024 || seq == 1025 { // the last of the first stretch, and the first of the second
+		if seq := len(h.facts) + 1; seq == 1024 ||
+			seq == 1025 { // the last of the first stretch, and the first of the second
 			h.badge = fmt.Sprint("B-of-", seq)
 		}
-		h.record("north/packing-1", clock(0, 6, 0).Add(time.Duration(i)*time.Second), set, id(clock(0, 6, 0), set), &events.SetPacked{List: "LAP", Version: 1})
+		h.record("north/packing-1", clock(0, 6, 0).Add(time.Duration(i)*time.Second), set, id(clock(0, 6, 0), set),
+			&events.SetPacked{List: "LAP", Version: 1})
 	}
 	for i := range 150 {
 		set := fmt.Sprintf("LAP-%04d", i)
 		h.record("north/storage", clock(0, 9, 0).Add(time.Duration(i)*time.Second), set, id(clock(0, 6, 0), set),
-			&events.ListSealed{Placement: events.Outside, List: "LAP", Version: 1, Seals: []string{fmt.Sprint(49000 + i)}})
+			&events.ListSealed{Placement: events.Outside, List: "LAP", Version: 1,
+				Seals: []string{fmt.Sprint(49000 + i)}})
 	}
 	h.record("south/or-1", clock(1, 6, 0), "LAP-0007", "", &events.SetChecked{Place: "OR 1"})
 	for how, m := range map[string]*readmodel.Model{"at once": h.filled(), "in bulk": func() *readmodel.Model {
@@ -529,21 +587,27 @@ func TestManyRecords(t *testing.T) {
 		}
 		records := got[[]int64](t)(m.RecordsOf(ctx, "station", "north/packing-1", 0, 5000))
 		first := int64(len(h.stations) + 1) // after the enrolments stands the list
-		if len(records) != n+1 || records[0] != first+n-1 || records[n] != first-1 || !slices.IsSortedFunc(records, func(a, b int64) int { return cmp.Compare(b, a) }) {
+		if len(records) != n+1 || records[0] != first+n-1 || records[n] != first-1 ||
+			!slices.IsSortedFunc(records, func(a, b int64) int { return cmp.Compare(b, a) }) {
 			t.Errorf("%s: %d records, from %d to %d", how, len(records), records[0], records[len(records)-1])
 		}
-		sameStrings(t, how+", below", fields(got[[]int64](t)(m.RecordsOf(ctx, "station", "north/packing-1", 1030, 3))), []string{"1029", "1028", "1027"})
-		sameStrings(t, how+", badges", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-1182", 1026, 1))), []string{"1023"})
+		sameStrings(t, how+", below", fields(got[[]int64](t)(m.RecordsOf(ctx, "station", "north/packing-1", 1030, 3))),
+			[]string{"1029", "1028", "1027"})
+		sameStrings(t, how+", badges", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-1182", 1026, 1))),
+			[]string{"1023"})
 		for _, seq := range []string{"1024", "1025"} {
-			sameStrings(t, how+", one badge", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-of-"+seq, 0, 9))), []string{seq})
+			sameStrings(t, how+", one badge", fields(got[[]int64](t)(m.RecordsOf(ctx, "badge", "B-of-"+seq, 0, 9))),
+				[]string{seq})
 		}
 		if hits := got[[]readmodel.Hit](t)(m.Find(ctx, "49149", false)); len(hits) != 1 || hits[0].Set != "LAP-0149" {
 			t.Errorf("%s: the last seal is on %+v", how, hits)
 		}
-		if hits := got[[]readmodel.Hit](t)(m.Find(ctx, "LAP-0", true)); len(hits) != 20 || hits[0].ID != "LAP-0000" || hits[19].ID != "LAP-0019" {
+		if hits := got[[]readmodel.Hit](t)(m.Find(ctx, "LAP-0", true)); len(hits) != 20 || hits[0].ID != "LAP-0000" ||
+			hits[19].ID != "LAP-0019" {
 			t.Errorf("%s: %d hits", how, len(hits))
 		}
-		v := got[*projections.Verdict](t)(m.Verdict(ctx, projections.TripKey{Set: "LAP-0007", Trip: id(clock(0, 6, 0), "LAP-0007")}))
+		v := got[*projections.Verdict](t)(m.Verdict(ctx, projections.TripKey{Set: "LAP-0007",
+			Trip: id(clock(0, 6, 0), "LAP-0007")}))
 		if v == nil || v.Where != "OR 1" {
 			t.Errorf("%s: what was seen without a trip lies in %+v", how, v)
 		}
@@ -551,7 +615,8 @@ func TestManyRecords(t *testing.T) {
 		if how == "in bulk" {
 			h.list(clock(-1, 6, 0), "LAP", 2, 7)
 			h.apply(m, int64(len(h.facts)))
-			sameStrings(t, how+", a new version", asJSON(t, got[[]projections.Verdict](t)(m.Verdicts(ctx))), asJSON(t, h.verdicts()))
+			sameStrings(t, how+", a new version", asJSON(t, got[[]projections.Verdict](t)(m.Verdicts(ctx))),
+				asJSON(t, h.verdicts()))
 		}
 	}
 }
@@ -605,13 +670,16 @@ func TestTables(t *testing.T) {
 		trips = append(trips, fmt.Sprint(v.Set, "|", v.Case, "|", v.Status, "|", opened, "|", since))
 		for n, f := range v.Findings {
 			told := words.Embedded().Finding("en", &f)
-			findings = append(findings, fmt.Sprint(v.Set, "|", n, "|", f.Code, "|", f.Severity, "|", f.Way, "|", told.Says, "|", told.Next))
+			findings = append(findings, fmt.Sprint(v.Set, "|", n, "|", f.Code, "|", f.Severity, "|", f.Way, "|",
+				told.Says, "|", told.Next))
 		}
 	}
 	slices.Sort(trips)
 	slices.Sort(findings)
-	sameStrings(t, "trips", read(`SELECT set_id||'|'||coalesce(case_ref, '')||'|'||status||'|'||opened||'|'||since FROM trips`), trips)
-	sameStrings(t, "findings", read(`SELECT set_id||'|'||n||'|'||code||'|'||severity||'|'||way||'|'||says||'|'||next FROM findings`), findings)
+	sameStrings(t, "trips",
+		read(`SELECT set_id||'|'||coalesce(case_ref, '')||'|'||status||'|'||opened||'|'||since FROM trips`), trips)
+	sameStrings(t, "findings",
+		read(`SELECT set_id||'|'||n||'|'||code||'|'||severity||'|'||way||'|'||says||'|'||next FROM findings`), findings)
 	// A model of another judgement is not gone on with.
 	if _, err := db.ExecContext(t.Context(), `UPDATE meta SET value = 'another' WHERE key = 'judgement'`); err != nil {
 		t.Fatal(err)

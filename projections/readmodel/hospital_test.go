@@ -49,7 +49,8 @@ func newHospital(t *testing.T, seed uint64) *hospital {
 	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), book: newBook(t, dir), stations: make(map[string]*station)}
 	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
 	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}
-	for i, name := range []string{"north/packing-1", "north/sterilizer-2", "north/storage", "north/or-3", "south/or-1", "south/spare"} {
+	for i, name := range []string{"north/packing-1", "north/sterilizer-2", "north/storage", "north/or-3", "south/or-1",
+		"south/spare"} {
 		path := filepath.Join(dir, "keys", fmt.Sprint(i))
 		s, _, _, err := ledger.LoadOrCreateKey(path, name)
 		if err != nil {
@@ -60,7 +61,8 @@ func newHospital(t *testing.T, seed uint64) *hospital {
 			t.Fatal(err)
 		}
 		h.stations[name] = &station{signer: s, vkey: vkey}
-		h.record(h.book.signer.Name(), clock(-2, 8, i), name, "", &events.StationEnrolled{Station: name, Key: h.stations[name].vkey})
+		h.record(h.book.signer.Name(), clock(-2, 8, i), name, "",
+			&events.StationEnrolled{Station: name, Key: h.stations[name].vkey})
 	}
 	return h
 }
@@ -82,7 +84,8 @@ func (h *hospital) record(name string, at time.Time, subject, trip string, d eve
 	h.t.Helper()
 	st := h.stations[name]
 	st.n++
-	e := &events.Event{ID: id(at, fmt.Sprint("event ", len(h.facts))), Station: name, Subject: subject, Time: at, Trip: trip,
+	e := &events.Event{ID: id(at, fmt.Sprint("event ", len(h.facts))), Station: name, Subject: subject, Time: at,
+		Trip:       trip,
 		StationSeq: st.n, StationPrev: st.hash, Data: d}
 	if d.Kind().AboutSet() {
 		e.Operator, h.badge = cmp.Or(h.badge, []string{"B-1182", "B-3310"}[len(h.facts)%2]), ""
@@ -109,7 +112,8 @@ func (h *hospital) take(raw []byte, at time.Time, remark events.Remark) {
 func (h *hospital) list(at time.Time, name string, version int64, quantities ...int64) {
 	l := &events.ListIssued{List: name, Version: version, Title: name}
 	for i, q := range quantities {
-		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprint("ITEM-", i), Description: "forceps", Quantity: q})
+		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprint("ITEM-", i), Description: "forceps",
+			Quantity: q})
 	}
 	h.lists = append(h.lists, l)
 	h.record("north/packing-1", at, name, "", l)
@@ -158,7 +162,8 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 	for _, x := range l.Lines {
 		counts = append(counts, events.Count{Line: x.Line, Counted: x.Quantity})
 	}
-	seal := &events.ListSealed{Placement: []events.Placement{events.Outside, events.InsideBag}[h.r.IntN(2)], List: l.List, Version: l.Version,
+	seal := &events.ListSealed{Placement: []events.Placement{events.Outside, events.InsideBag}[h.r.IntN(2)],
+		List: l.List, Version: l.Version,
 		Seals: []string{fmt.Sprint(48000 + 10*n + len(set)), fmt.Sprint(48001 + 10*n + len(set))}, Code: own}
 	if seal.Placement == events.InsideBag {
 		seal.BagLot = "BAG-7"
@@ -174,12 +179,16 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 	}{
 		{"north/packing-1", clock(day, 6, 11), &events.SetPacked{List: l.List, Version: l.Version}},
 		{"north/packing-1", clock(day, 6, 14), seal},
-		{"north/sterilizer-2", clock(day, 8, 2), &events.SetSterilized{Load: fmt.Sprintf("S2-%02d", day), Sterilizer: "S2", Run: 4,
-			Cycle: "dynamic-air-132", Result: "passed", Released: true}},
+		{"north/sterilizer-2", clock(day, 8, 2),
+			&events.SetSterilized{Load: fmt.Sprintf("S2-%02d", day), Sterilizer: "S2", Run: 4,
+				Cycle: "dynamic-air-132", Result: "passed", Released: true}},
 		{"north/storage", clock(day, 12, 0), &events.SetChecked{Place: "storage A4", Sheet: read()}},
 		{room, clock(day+1, 7, 12), &events.SetOpened{Case: ref, Tag: set, Sheet: read()}},
-		{room, clock(day+1, 7, 20), &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: own, Counter: "B-1", Witness: "B-2", Counts: counts}},
-		{room, clock(day+1, 9, 30), &events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: final}},
+		{room, clock(day+1, 7, 20), &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: own, Counter: "B-1",
+			Witness: "B-2", Counts: counts}},
+		{room, clock(day+1, 9, 30),
+			&events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-1", Witness: "B-2",
+				Counts: final}},
 		{room, clock(day+1, 9, 40), &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}}},
 	} {
 		if h.one(12) {
@@ -229,7 +238,8 @@ func (h *hospital) instead(d events.Data) events.Data {
 		return &x
 	case *events.SetOpened:
 		x := *d
-		x.Case, x.Sheet = fmt.Sprintf("K-LAP-014-%d", n), &events.Reading{Found: "outside", Code: h.code(h.lists[0], "LAP-022", tripOf("LAP-022", n))}
+		x.Case, x.Sheet = fmt.Sprintf("K-LAP-014-%d", n), &events.Reading{Found: "outside",
+			Code: h.code(h.lists[0], "LAP-022", tripOf("LAP-022", n))}
 		return &x
 	case *events.SetCounted:
 		x := *d
@@ -263,16 +273,20 @@ func week(t *testing.T, seed uint64) *hospital {
 		}
 		if !h.one(4) {
 			h.record("north/sterilizer-2", clock(3*n+2, 9, 0), fmt.Sprintf("S2-%02d", 3*n), "", &events.IndicatorRead{
-				Load: fmt.Sprintf("S2-%02d", 3*n), Sterilizer: "S2", Result: []string{"negative", "negative", "positive"}[h.r.IntN(3)]})
+				Load: fmt.Sprintf("S2-%02d", 3*n), Sterilizer: "S2", Result: []string{"negative", "negative",
+					"positive"}[h.r.IntN(3)]})
 		}
 	}
 	h.mistakes()
 	if seed%2 == 0 { // a reading that was typed wrong
-		e := h.record("north/sterilizer-2", clock(9, 6, 0), "S2-06", "", &events.IndicatorRead{Load: "S2-06", Sterilizer: "S2", Result: "negative"})
-		h.record("north/sterilizer-2", clock(9, 6, 5), "S2-06", "", &events.EventCorrected{Event: e.ID, Action: "replace", Reason: "typed wrong",
-			Data: []byte(`{"load":"S2-06","sterilizer":"S2","result":"positive"}`)})
+		e := h.record("north/sterilizer-2", clock(9, 6, 0), "S2-06", "",
+			&events.IndicatorRead{Load: "S2-06", Sterilizer: "S2", Result: "negative"})
+		h.record("north/sterilizer-2", clock(9, 6, 5), "S2-06", "",
+			&events.EventCorrected{Event: e.ID, Action: "replace", Reason: "typed wrong",
+				Data: []byte(`{"load":"S2-06","sterilizer":"S2","result":"positive"}`)})
 	}
-	for _, name := range []string{"north/sterilizer-2", "north/packing-1"} { // records that never came, before some of no trip
+	for _, name := range []string{"north/sterilizer-2",
+		"north/packing-1"} { // records that never came, before some of no trip
 		h.stations[name].n++
 		h.record(name, clock(9, 6, 30), "LAP-MAJOR", "", &events.ListIssued{List: "LAP-MAJOR", Version: 7, Title: "x",
 			Lines: []events.Line{{Line: 1, Item: "i", Description: "d", Quantity: 1}}})
@@ -281,7 +295,8 @@ func week(t *testing.T, seed uint64) *hospital {
 	h.record("north/storage", clock(9, 7, 0), "LAP-014", tripOf("LAP-014", 2), &events.SetChecked{Place: "storage B1"})
 	h.record("north/or-3", clock(9, 8, 0), "LAP-022", tripOf("LAP-022", 2), &events.SetChecked{Place: "OR 3"})
 	h.nonsense(clock(9, 9, 0))
-	h.record("north/ledger", clock(9, 10, 0), "north/storage", "", &events.StationRetired{Station: "north/storage", Reason: "sold"})
+	h.record("north/ledger", clock(9, 10, 0), "north/storage", "",
+		&events.StationRetired{Station: "north/storage", Reason: "sold"})
 	h.record("north/storage", clock(9, 11, 0), "EYE-3", tripOf("EYE-3", 2), &events.SetChecked{Place: "storage A4"})
 	return h
 }
@@ -475,7 +490,8 @@ func sameVerdicts(t *testing.T, how string, h *hospital, m *readmodel.Model) {
 			stations = append(stations, v)
 		}
 	}
-	sameStrings(t, how+", stations", asJSON(t, got[[]projections.Verdict](t)(m.StationVerdicts(ctx))), asJSON(t, stations))
+	sameStrings(t, how+", stations", asJSON(t, got[[]projections.Verdict](t)(m.StationVerdicts(ctx))),
+		asJSON(t, stations))
 	var rows, board []string
 	for _, r := range h.rows() {
 		rows = append(rows, r.v.Set+" "+r.v.Trip)
@@ -490,7 +506,8 @@ func sameVerdicts(t *testing.T, how string, h *hospital, m *readmodel.Model) {
 	}
 	for _, s := range known {
 		kept, want := m.Station(s.Name), h.audit.Station(s.Name)
-		if d := [...]any{s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash}; d != [...]any{want.Key, want.Enrolled, want.Retired, want.Last, want.Count, want.Hash} ||
+		if d := [...]any{s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash}; d != [...]any{want.Key, want.Enrolled,
+			want.Retired, want.Last, want.Count, want.Hash} ||
 			!s.Time.Equal(want.Time) || kept.Hash != want.Hash || kept.Retired != want.Retired {
 			t.Errorf("%s: station %+v, want %+v", how, s, want)
 		}
@@ -535,7 +552,8 @@ func sameFacts(ctx context.Context, t *testing.T, how string, h *hospital, m *re
 				t.Errorf("%s: %s %s has %d twice", how, k.Dim, k.Key, f.Seq)
 			}
 			found[f.Seq] = true
-			if w := h.facts[f.Seq-1]; f.Remarks != w.Remarks || !f.Recorded.Equal(w.Recorded) || f.Event.ID != w.Event.ID {
+			if w := h.facts[f.Seq-1]; f.Remarks != w.Remarks || !f.Recorded.Equal(w.Recorded) ||
+				f.Event.ID != w.Event.ID {
 				t.Errorf("%s: %d is %+v, want %+v", how, f.Seq, f, w)
 			}
 		}
@@ -594,16 +612,19 @@ func sameAround(t *testing.T, how string, h *hospital, src facts.Source) {
 				packs = append(packs, f.Event)
 			}
 		}
-		slices.SortFunc(packs, func(a, b *events.Event) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.ID, b.ID)) })
+		slices.SortFunc(packs,
+			func(a, b *events.Event) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.ID, b.ID)) })
 		for _, n := range []int{1, 2, 9} {
-			for _, at := range []time.Time{{}, clock(-5, 0, 0), clock(0, 6, 11), clock(1, 0, 0), clock(3, 6, 11), clock(20, 0, 0)} {
+			for _, at := range []time.Time{{}, clock(-5, 0, 0), clock(0, 6, 11), clock(1, 0, 0), clock(3, 6, 11),
+				clock(20, 0, 0)} {
 				split := 0
 				for split < len(packs) && !packs[split].Time.After(at) {
 					split++
 				}
 				want := slices.Clone(packs[max(split-n, 0):min(split+n, len(packs))])
 				for _, e := range loose {
-					if (split < n || !e.Time.Before(packs[split-n].Time)) && (split+n > len(packs) || !e.Time.After(packs[split+n-1].Time)) {
+					if (split < n || !e.Time.Before(packs[split-n].Time)) &&
+						(split+n > len(packs) || !e.Time.After(packs[split+n-1].Time)) {
 						want = append(want, e)
 					}
 				}
