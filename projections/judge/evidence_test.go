@@ -310,3 +310,78 @@ func TestExchange(t *testing.T) {
 		}
 	}
 }
+
+// TestWhatASealCommitsTo: a code is held against the binding that was sealed;
+// where that is none, against the code that was printed; where there is neither,
+// against the list the set was packed by, if that is the one sealed.
+func TestWhatASealCommitsTo(t *testing.T) {
+	for _, x := range []struct {
+		name string
+		with func(seal *events.ListSealed)
+		want projections.Result
+	}{
+		{"as it is", func(*events.ListSealed) {}, projections.ResultRight},
+		{"half a binding", func(d *events.ListSealed) { d.Binding = d.Binding[:32] }, projections.ResultRight},
+		{"no digest at all", func(d *events.ListSealed) { d.Binding = "not hex" }, projections.ResultRight},
+		{"no binding", func(d *events.ListSealed) { d.Binding = "" }, projections.ResultRight},
+		{"the list only", func(d *events.ListSealed) { d.Binding, d.ListDigest, d.Code = "", "", "" },
+			projections.ResultRight},
+		{"nothing", func(d *events.ListSealed) { *d = events.ListSealed{Placement: d.Placement} }, projections.ResultRight},
+		{"another version, by name", func(d *events.ListSealed) {
+			d.Binding, d.ListDigest, d.Code, d.Version = "", "", "", 2
+		}, projections.ResultUnknown},
+		{"another list, by name", func(d *events.ListSealed) {
+			d.Binding, d.ListDigest, d.Code, d.List = "", "", "", "LAP-MINOR"
+		}, projections.ResultUnknown},
+	} {
+		s, turn := plain()
+		x.with(turn.seal)
+		s.live(turn)
+		tr := s.trace(t, len(s.all), turn.key())
+		if got := tr.Readings[len(tr.Readings)-1].Result; got != x.want {
+			t.Errorf("sealed with %s: the sheet at the opening is %s, want %s", x.name, got, x.want)
+		}
+	}
+}
+
+// TestOwnerOfOneTripOfTwoSets: of two sets recorded with one trip, the sheet is
+// that of the set it was sealed for, then of the one that was packed, then of
+// the one that was seen; of equals, the first by name.
+func TestOwnerOfOneTripOfTwoSets(t *testing.T) {
+	l := plainList()
+	trip := tripOf("B", 0)
+	seen := func(s *story, set string) {
+		s.tell("storage", clock(0, 12, 0), set, trip, &events.SetChecked{Place: "A4"})
+	}
+	packed := func(s *story, set string) {
+		s.tell("packing-1", clock(0, 6, 0), set, trip, &events.SetPacked{List: l.List, Version: l.Version})
+	}
+	sealedFor := func(s *story, set string) { s.tell("packing-1", clock(0, 6, 5), set, trip, sealed(l, set, trip)) }
+	for _, x := range []struct {
+		name string
+		with func(s *story)
+		want string
+		own  bool // its content was sealed for the set
+	}{
+		{"both seen", func(s *story) { seen(s, "C"); seen(s, "B") }, "B", false},
+		{"both seen, the other way round", func(s *story) { seen(s, "B"); seen(s, "C") }, "B", false},
+		{"one packed", func(s *story) { seen(s, "B"); packed(s, "C") }, "C", false},
+		{"one sealed for another", func(s *story) { packed(s, "C"); sealedFor(s, "D") }, "D", false},
+		{"sealed for both", func(s *story) { sealedFor(s, "A"); sealedFor(s, "B") }, "B", true},
+		{"nobody", func(*story) {}, "", false},
+	} {
+		s := newStory()
+		s.lists[l.List] = l
+		x.with(s)
+		code, err := events.ParseSheetCode(sheetCode(l, "B", trip))
+		if err != nil {
+			t.Fatal(err)
+		}
+		k, own := s.world().Owner(&code)
+		if k.Set != x.want || own != x.own {
+			t.Errorf("%s: the sheet is %q's, sealed for it: %v; want %q, %v", x.name, k.Set, own, x.want, x.own)
+		}
+	}
+}
+
+func plainList() *events.ListIssued { return newStory().list("LAP-MAJOR", 3, 6, 2, 4) }
