@@ -13,12 +13,12 @@ import (
 // concurrent use.
 type Book struct {
 	src      Source
-	have     map[dimKey]struct{}  // asked of src already
-	err      error                // the first error of src in the current call
-	near     map[nearKey]struct{} // moments around which a set's packings were asked for
-	fetching bool                 // facts are coming from src
-	Least    int                  // packings Around is asked for at first; a test asks for fewer
-	Gen      uint64               // incremented by Add; invalidates what was derived
+	have     map[dimKey]struct{} // asked of src already
+	err      error               // the first error of src in the current call
+	near     map[string][]gap    // by set, the gaps between packings around which they were asked for
+	fetching bool                // facts are coming from src
+	Least    int                 // packings Around is asked for at first; a test asks for fewer
+	Gen      uint64              // incremented by Add; invalidates what was derived
 
 	seqs  map[int64]*Item
 	ids   map[string]*Item   // by event id; of several the lowest sequence
@@ -40,10 +40,9 @@ type Book struct {
 	log     *askLog                 // of what is being judged, nil when nothing is
 }
 
-type nearKey struct {
-	set string
-	at  int64
-}
+// gap is the time from one packing of a set to the next, in nanoseconds: the
+// neighbours of all its moments are the same.
+type gap struct{ from, to int64 }
 
 type dimKey struct {
 	dim Dim
@@ -107,7 +106,7 @@ func NewBook(src Source) *Book {
 		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag), stations: make(map[string][]*Item),
 	}
 	if src != nil {
-		b.have, b.near = make(map[dimKey]struct{}), make(map[nearKey]struct{})
+		b.have, b.near = make(map[dimKey]struct{}), make(map[string][]gap)
 	}
 	b.digests = make(map[*Item]events.Digest)
 	return b

@@ -3,6 +3,7 @@ package facts
 import (
 	"fmt"
 	"listbound/events"
+	"slices"
 	"time"
 )
 
@@ -35,15 +36,18 @@ const (
 	wantAround  = 3
 )
 
-// around fetches the set's packings near a moment, once. It asks for more until
-// it has seen enough trips on each side, or all there are: packings can be void,
-// or repeat a trip.
+// around fetches the set's packings near a moment, once for all moments between
+// the same two. It asks for more until it has seen enough trips on each side, or
+// all there are: packings can be void, or repeat a trip.
 func (b *Book) around(set string, at time.Time) {
 	if b.src == nil || set == "" || b.err != nil {
 		return
 	}
-	k := nearKey{set, at.UnixNano()}
-	if _, ok := b.near[k]; ok {
+	t := int64(Ever)
+	if !at.IsZero() {
+		t = Nanos(at)
+	}
+	if slices.ContainsFunc(b.near[set], func(g gap) bool { return g.from <= t && t < g.to }) {
 		return
 	}
 	b.fetching = true
@@ -58,10 +62,26 @@ func (b *Book) around(set string, at time.Time) {
 			b.Add(f)
 		}
 		if b.enough(facts, at, n) {
-			break
+			b.near[set] = append(b.near[set], gapAround(facts, t))
+			return
 		}
 	}
-	b.near[k] = struct{}{}
+}
+
+// gapAround returns the gap between packings that a moment lies in.
+func gapAround(facts []Fact, t int64) gap {
+	g := gap{Ever, After}
+	for _, f := range facts {
+		if f.Event == nil || f.Event.Kind() != events.KindSetPacked || f.Event.Trip == "" {
+			continue
+		}
+		if at := Nanos(f.Event.Time); at <= t {
+			g.from = max(g.from, at)
+		} else {
+			g.to = min(g.to, at)
+		}
+	}
+	return g
 }
 
 func (b *Book) enough(facts []Fact, at time.Time, n int) bool {

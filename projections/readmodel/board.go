@@ -372,7 +372,7 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 	if !to.IsZero() {
 		hi = to.UnixNano()
 	}
-	const sel = `SELECT DISTINCT e.subject, coalesce(e.trip, x'') FROM `
+	sel := `SELECT DISTINCT e.subject, ` + tripOf + ` FROM `
 	const window = ` AND e.observed BETWEEN ?2 AND ?3 ORDER BY e.observed DESC LIMIT ?4`
 	switch what {
 	case "load":
@@ -384,10 +384,15 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 	case "bag":
 		return m.keys(ctx, sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
 	case "station", "badge":
-		return m.keys(ctx, sel+inSpans[what]+` AND e.trip IS NOT NULL AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
+		return m.keys(ctx, sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
 	}
 	return nil, fmt.Errorf("nothing is shared by %q", what)
 }
+
+// tripOf is the trip of an event e, as SQL has it: its own, else that of the set's
+// last packing at or before it.
+const tripOf = `coalesce(e.trip, (SELECT p.trip FROM events p WHERE p.subject = e.subject AND p.kind = 'set.packed'
+	AND p.trip IS NOT NULL AND p.observed <= e.observed ORDER BY p.observed DESC, p.id DESC LIMIT 1), x'')`
 
 // SharesSeals returns the trips sealed with a number from first to last. Numbers
 // of one batch have one length and go up, so they are compared as texts of that length.

@@ -98,7 +98,7 @@ func (m *Model) SetOfTrip(ctx context.Context, trip string) (set string, ok bool
 
 // TripsOfLoad returns the trips that were in a load.
 func (m *Model) TripsOfLoad(ctx context.Context, load string) ([]projections.TripKey, error) {
-	return m.keys(ctx, `SELECT DISTINCT subject, coalesce(trip, x'') FROM events WHERE load = ? AND kind = 'set.sterilized' ORDER BY 1, 2`, load)
+	return m.keys(ctx, `SELECT DISTINCT e.subject, `+tripOf+` FROM events e WHERE e.load = ? AND e.kind = 'set.sterilized' ORDER BY 1, 2`, load)
 }
 
 func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.TripKey, error) {

@@ -244,9 +244,9 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 		if e.Station != l.obs.Station || e.Kind() != l.obs.Kind || !e.Time.Equal(l.obs.Time) {
 			continue // a station that signs for itself gave it this id; that must not keep another's observation out
 		}
-		l.receipt = receiptOf(e)
+		l.receipt, err = in.receiptOf(e)
 		l.receipt.Seq, l.receipt.Known = seq, true
-		return true, nil
+		return err == nil, err
 	}
 	return false, nil
 }
@@ -265,10 +265,12 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 	if err := in.resolve(ctx, l.obs, e); err != nil {
 		return nil, err
 	}
+	if l.receipt, err = in.receiptOf(e); err != nil {
+		return nil, err
+	}
 	if err := in.sign(e, c); err != nil {
 		return nil, err
 	}
-	l.receipt = receiptOf(e)
 	if enrolled {
 		l.receipt.Enrolled = e.Station
 	}
@@ -322,23 +324,28 @@ func (in *intake) enterSigned(l *line) (*events.Event, error) {
 	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {
 		remark = events.RemarkSignature
 	}
+	if l.receipt, err = in.receiptOf(e); err != nil {
+		return nil, err
+	}
 	in.queue(e, o.Signed, c, remark)
-	l.receipt = receiptOf(e)
 	if remark != 0 {
 		l.receipt.Remark = remark.String()
 	}
 	return e, nil
 }
 
-func receiptOf(e *events.Event) Receipt {
-	r := Receipt{ID: e.ID, Trip: e.Trip}
+// receiptOf begins an event's receipt. It names the trip that the event belongs
+// to as far as is known now, also where the record names none.
+func (in *intake) receiptOf(e *events.Event) (Receipt, error) {
+	trip, err := in.refs.tripOf(e)
+	r := Receipt{ID: e.ID, Trip: trip}
 	if e.Kind().AboutSet() {
 		r.Set = e.Subject
 	}
 	if d, ok := e.Data.(*events.ListSealed); ok {
 		r.SheetCode = d.Code
 	}
-	return r
+	return r, err
 }
 
 // EventAt reads the event of one record.

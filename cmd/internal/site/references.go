@@ -65,41 +65,55 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 	case *events.FindingAcknowledged:
 		return r.checkAcknowledged(ctx, d, e)
 	case *events.ListSealed:
-		if err := r.needTrip(ctx, e); err != nil {
+		// What the sheet's code commits to is part of the record.
+		trip, err := r.needTrip(ctx, e)
+		if err != nil {
 			return err
 		}
+		e.Trip = trip
 		return r.completeSeal(d, e)
 	case *events.SetCounted:
-		if err := r.needTrip(ctx, e); err != nil {
+		trip, err := r.needTrip(ctx, e)
+		if err != nil {
 			return err
 		}
-		return r.checkCounted(d, e)
+		return r.checkCounted(d, e.Subject, trip)
 	}
 	if e.Kind().AboutSet() {
 		// A set nobody packed here may still be seen; then there is no trip.
-		return r.findTrip(ctx, e)
+		return r.checkTrip(ctx, e)
 	}
 	return nil
 }
 
-// needTrip is findTrip for what has no meaning without a trip and its list.
-func (r *references) needTrip(ctx context.Context, e *events.Event) error {
-	if err := r.findTrip(ctx, e); err != nil {
-		return err
+// needTrip checks a trip that is given, or finds the set's own at that time, for
+// what has no meaning without a trip and its list.
+func (r *references) needTrip(ctx context.Context, e *events.Event) (string, error) {
+	if err := r.checkTrip(ctx, e); err != nil {
+		return "", err
 	}
-	if e.Trip == "" {
-		return refusal.New("set %s has no trip at %s: record set.packed first, or name the trip",
+	trip, err := r.tripOf(e)
+	if err == nil && trip == "" {
+		err = refusal.New("set %s has no trip at %s: record set.packed first, or name the trip",
 			e.Subject, e.Time.Format(time.RFC3339))
 	}
-	return nil
+	return trip, err
 }
 
-// findTrip checks a trip that is given, or finds the set's own at that time.
-func (r *references) findTrip(ctx context.Context, e *events.Event) error {
+// tripOf returns the trip of an event, given or the set's own at its time as far
+// as is known. One that was not given isn't part of what was observed, and does
+// not go into the record: a packing that arrives later may be the right one.
+func (r *references) tripOf(e *events.Event) (string, error) {
+	if e.Trip != "" || !e.Kind().AboutSet() {
+		return e.Trip, nil
+	}
+	return r.world.TripAt(e.Subject, e.Time)
+}
+
+// checkTrip refuses a trip that is given and is none of the set's.
+func (r *references) checkTrip(ctx context.Context, e *events.Event) error {
 	if e.Trip == "" {
-		trip, err := r.world.TripAt(e.Subject, e.Time)
-		e.Trip = trip
-		return err
+		return nil
 	}
 	set, ok, err := r.setOf(ctx, e.Trip)
 	if err != nil {
@@ -164,7 +178,7 @@ func (r *references) completeSeal(d *events.ListSealed, e *events.Event) error {
 	seal := *d
 	e.Data = &seal
 	if seal.List == "" || seal.Version == 0 {
-		p, err := r.packedOf(e)
+		p, err := r.packedOf(e.Subject, e.Trip)
 		if err != nil {
 			return err
 		}
@@ -198,20 +212,20 @@ func (r *references) completeSeal(d *events.ListSealed, e *events.Event) error {
 	return nil
 }
 
-// packedOf returns how the event's trip was packed, as known so far.
-func (r *references) packedOf(e *events.Event) (*events.SetPacked, error) {
-	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
+// packedOf returns how a trip was packed, as known so far.
+func (r *references) packedOf(set, trip string) (*events.SetPacked, error) {
+	p, err := r.world.Packed(projections.TripKey{Set: set, Trip: trip})
 	if err != nil {
 		return nil, err
 	}
 	if p == nil {
-		return nil, refusal.New("no packing of set %s is recorded for this trip: name list and version", e.Subject)
+		return nil, refusal.New("no packing of set %s is recorded for this trip: name list and version", set)
 	}
 	return p, nil
 }
 
-func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
-	p, err := r.packedOf(e)
+func (r *references) checkCounted(d *events.SetCounted, set, trip string) error {
+	p, err := r.packedOf(set, trip)
 	if err != nil {
 		return err
 	}
@@ -294,13 +308,8 @@ func (r *references) checkAcknowledged(ctx context.Context, d *events.FindingAck
 	if !known {
 		return refusal.New("code %q is not a finding; the findings are %s", d.Code, codeNames())
 	}
-	if err := r.findTrip(ctx, e); err != nil {
-		return err
-	}
-	if e.Trip == "" {
-		return refusal.New("set %s has no trip at %s: name the trip", e.Subject, e.Time.Format(time.RFC3339))
-	}
-	return nil
+	_, err := r.needTrip(ctx, e)
+	return err
 }
 
 func codeNames() string {
@@ -329,7 +338,9 @@ func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrect
 	if e.Subject != "" && e.Subject != target.Subject {
 		return refusal.New("the event corrected is about %s, not %s", target.Subject, e.Subject)
 	}
-	if e.Trip != "" && e.Trip != target.Trip {
+	if trip, err := r.tripOf(target); err != nil {
+		return err
+	} else if e.Trip != "" && e.Trip != trip {
 		return refusal.New("the event corrected belongs to another trip; leave the trip out")
 	}
 	e.Subject, e.Trip = target.Subject, target.Trip
@@ -380,7 +391,10 @@ func (r *references) replacement(d *events.EventCorrected, target *events.Event)
 	case *events.SetPacked:
 		err = r.checkPackedBy(d)
 	case *events.SetCounted:
-		err = r.checkCounted(d, &t)
+		var trip string
+		if trip, err = r.tripOf(&t); err == nil {
+			err = r.checkCounted(d, t.Subject, trip)
+		}
 	case *events.ListIssued:
 		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
 			err = refusal.New("the event issued list %s version %d; another list or version is issued, not put in its place",

@@ -316,7 +316,10 @@ func (s *Site) registry(ctx context.Context, enter func(*intake) (*events.Event,
 	if err != nil {
 		return nil, err
 	}
-	r := receiptOf(e)
+	r, err := in.receiptOf(e)
+	if err != nil {
+		return nil, err
+	}
 	r.Seq = stored[len(stored)-1].Seq
 	return &r, nil
 }

@@ -9,6 +9,7 @@ import (
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 	"listbound/projections/facts"
 )
 
@@ -139,15 +140,15 @@ func (v *visit) failedIn(set string) (string, error) {
 		if err != nil || trip == "" {
 			return err
 		}
-		recorded, err := m.Facts(v, facts.DimTrip, trip)
-		for _, e := range recorded {
-			if s, ok := e.Data.(*events.SetSterilized); ok {
-				if failed = ""; s.Result == "failed" {
-					failed = s.Load
+		w := m.World(v)
+		for _, it := range w.Trip(projections.TripKey{Set: set, Trip: trip}).Steps {
+			if run := facts.RunOf(it); run != nil {
+				if failed = ""; run.Result == "failed" {
+					failed = run.Load
 				}
 			}
 		}
-		return err
+		return w.Failed()
 	})
 	return failed, err
 }
