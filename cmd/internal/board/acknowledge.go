@@ -36,7 +36,8 @@ func (p *pages) acknowledgeForm(r *http.Request, words *shell.Words, b *acknowle
 		if err != nil || v == nil {
 			return err
 		}
-		if i := slices.IndexFunc(v.Findings, func(f projections.Finding) bool { return string(f.Code) == b.Code }); i >= 0 {
+		if i := slices.IndexFunc(v.Findings,
+			func(f projections.Finding) bool { return string(f.Code) == b.Code }); i >= 0 {
 			b.Finding = &v.Findings[i]
 		}
 		return nil

@@ -246,18 +246,25 @@ func (p *pages) metrics() http.Handler {
 		ConstLabels: prometheus.Labels{"version": version.String(), "judgement": readmodel.Fingerprint()},
 	}, func() float64 { return 1 }))
 	gauge("listbound_ledger_records", "Records in the ledger.", func() float64 { return float64(p.site.Size()) })
-	gauge("listbound_ledger_signed_records", "Records that the last signed checkpoint covers.", func() float64 { return float64(p.site.Signed().Size) })
-	gauge("listbound_ledger_problems", "What is wrong with the ledger; it takes no records while this is not 0.", func() float64 { return float64(len(p.site.Damage())) })
-	gauge("listbound_ledger_audit_errors", "Records whose form or signature did not hold when they were read again.", func() float64 { return float64(p.site.AuditErrors()) })
-	gauge("listbound_readmodel_position", "Sequence of the last record judged; -1 where judging has stopped.", func() float64 {
-		pos := int64(-1)
-		if err := p.site.Ask(func(m *site.View) error { pos = m.Position(); return nil }); err != nil {
-			return -1
-		}
-		return float64(pos)
-	})
-	reg.MustRegister(&tripCollector{p: p, trips: prometheus.NewDesc("listbound_trips", "Turns of sets by the state of their chain.", []string{"status"}, nil),
-		findings: prometheus.NewDesc("listbound_findings", "Turns of sets on the board by finding.", []string{"code"}, nil)})
+	gauge("listbound_ledger_signed_records", "Records that the last signed checkpoint covers.",
+		func() float64 { return float64(p.site.Signed().Size) })
+	gauge("listbound_ledger_problems", "What is wrong with the ledger; it takes no records while this is not 0.",
+		func() float64 { return float64(len(p.site.Damage())) })
+	gauge("listbound_ledger_audit_errors", "Records whose form or signature did not hold when they were read again.",
+		func() float64 { return float64(p.site.AuditErrors()) })
+	gauge("listbound_readmodel_position", "Sequence of the last record judged; -1 where judging has stopped.",
+		func() float64 {
+			pos := int64(-1)
+			if err := p.site.Ask(func(m *site.View) error { pos = m.Position(); return nil }); err != nil {
+				return -1
+			}
+			return float64(pos)
+		})
+	reg.MustRegister(&tripCollector{p: p,
+		trips: prometheus.NewDesc("listbound_trips",
+			"Turns of sets by the state of their chain.", []string{"status"}, nil),
+		findings: prometheus.NewDesc("listbound_findings",
+			"Turns of sets on the board by finding.", []string{"code"}, nil)})
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		found, err := reg.Gather()
 		if err != nil { // which the library would answer as it is
@@ -287,7 +294,8 @@ func (c *tripCollector) Collect(out chan<- prometheus.Metric) {
 		if err != nil {
 			return err
 		}
-		for _, s := range []projections.Status{projections.Whole, projections.Open, projections.Doubtful, projections.Broken} {
+		for _, s := range []projections.Status{projections.Whole, projections.Open, projections.Doubtful,
+			projections.Broken} {
 			out <- prometheus.MustNewConstMetric(c.trips, prometheus.GaugeValue, float64(counts[s]), string(s))
 		}
 		tallies, err := m.BoardTallies(ctx, readmodel.BoardFilter{}, "code")

@@ -27,7 +27,8 @@ const (
 
 // quiet are the lengths of silence that are cut, the shortest that leaves few
 // enough cuts.
-var quiet = []time.Duration{2 * time.Hour, 4 * time.Hour, 8 * time.Hour, 16 * time.Hour, 48 * time.Hour, 7 * 24 * time.Hour, 60 * 24 * time.Hour}
+var quiet = []time.Duration{2 * time.Hour, 4 * time.Hour, 8 * time.Hour, 16 * time.Hour, 48 * time.Hour,
+	7 * 24 * time.Hour, 60 * 24 * time.Hour}
 
 func newAxis(left, right float64, at []time.Time) *axis {
 	a := &axis{left: left, right: right}
@@ -122,7 +123,8 @@ func (a *axis) x(t time.Time) float64 {
 }
 
 // steps are the distances between ticks that a clock has.
-var steps = []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute,
+var steps = []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute,
+	30 * time.Minute,
 	time.Hour, 2 * time.Hour, 4 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour, 48 * time.Hour, 7 * 24 * time.Hour, 28 * 24 * time.Hour}
 
 // ticks returns round moments of a piece, far enough apart to be written.

@@ -51,9 +51,13 @@ type pages struct {
 func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger) error {
 	p := &pages{sh: sh, site: s, log: log}
 	var err error
-	p.templates, err = sh.Templates(templateFiles, template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
-		"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath }, "first": first, "more": more,
-		"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink, "inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 }, "recordLink": recordLink}, "templates/*.html")
+	p.templates, err = sh.Templates(templateFiles,
+		template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
+			"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath },
+			"first": first, "more": more,
+			"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink,
+			"inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 },
+			"recordLink": recordLink}, "templates/*.html")
 	if err != nil {
 		return err
 	}
@@ -117,7 +121,8 @@ func (p *pages) page(ask func(*http.Request, *shell.Words) (*answer, error)) htt
 }
 
 func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
-	p.sh.Render(w, r, code, p.templates, a.template, shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Body: a.body})
+	p.sh.Render(w, r, code, p.templates, a.template,
+		shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Body: a.body})
 }
 
 func refuse(code int, format string, args ...any) error {
@@ -185,7 +190,8 @@ func moment(s, what string) (time.Time, error) {
 	if s == "" {
 		return time.Time{}, nil
 	}
-	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05", "2006-01-02T15:04", "2006-01-02", "02.01.2006 15:04", "2 Jan 2006 15:04"} {
+	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05",
+		"2006-01-02T15:04", "2006-01-02", "02.01.2006 15:04", "2 Jan 2006 15:04"} {
 		if t, err := time.Parse(layout, s); err == nil {
 			return t.UTC(), nil
 		}

@@ -47,7 +47,8 @@ func commands(readme string) map[string]string {
 // TestStrangersCheck does what README.txt in the bundle says, with unzip,
 // sha256sum, openssl and python3, by the README's own commands.
 func TestStrangersCheck(t *testing.T) {
-	for _, x := range [][2]string{{"unzip", "unzip"}, {"sha256sum", "coreutils"}, {"base64", "coreutils"}, {"openssl", "openssl"}, {"python3", "python3"}, {"bash", "bash"}} {
+	for _, x := range [][2]string{{"unzip", "unzip"}, {"sha256sum", "coreutils"}, {"base64", "coreutils"},
+		{"openssl", "openssl"}, {"python3", "python3"}, {"bash", "bash"}} {
 		needTool(t, x[0], x[1])
 	}
 	srv, s := weekServer(t)
@@ -96,7 +97,8 @@ func TestStrangersCheck(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(in, "check.py"), []byte(steps["4"]), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if out, err := sh(in, "python3 check.py"); err != nil || out != fmt.Sprintf("%d records proved\n", len(records)) {
+		if out, err := sh(in, "python3 check.py"); err != nil ||
+			out != fmt.Sprintf("%d records proved\n", len(records)) {
 			failed = append(failed, "4: "+out)
 		}
 		return failed
@@ -131,7 +133,8 @@ func TestStrangersCheck(t *testing.T) {
 	flip := func(b []byte) []byte { b[len(b)/3] ^= 1; return b }
 	damage("a record's byte", record, "1", flip)
 	damage("a record's byte", record, "4", flip)
-	damage("the manifest", "manifest", "3", func(b []byte) []byte { return []byte(strings.Replace(string(b), "history", "History", 1)) })
+	damage("the manifest", "manifest", "3",
+		func(b []byte) []byte { return []byte(strings.Replace(string(b), "history", "History", 1)) })
 	root := func(b []byte) []byte {
 		lines := strings.SplitN(string(b), "\n", 4)
 		lines[1] += "1"
@@ -213,12 +216,14 @@ func TestReport(t *testing.T) {
 			}
 		}
 	}
-	for _, want := range []string{s.Key(), "A count that was called correct is no proof", "What can't be known from this", "not released", "listbound-verify"} {
+	for _, want := range []string{s.Key(), "A count that was called correct is no proof",
+		"What can't be known from this", "not released", "listbound-verify"} {
 		if !strings.Contains(flat, strings.Join(strings.Fields(want), "")) {
 			t.Errorf("the report lacks %q", want)
 		}
 	}
-	if german := pdfText(t, page(t, srv.URL+"/report?case=K-0430&lang=de")); !strings.Contains(german, "Wie es zu prüfen ist") {
+	if german := pdfText(t, page(t, srv.URL+"/report?case=K-0430&lang=de")); !strings.Contains(german,
+		"Wie es zu prüfen ist") {
 		t.Error("the German report is not in German")
 	}
 	recall := pdfText(t, page(t, srv.URL+"/recall?load=S4-0304-01"))
@@ -313,10 +318,12 @@ func longCase(t testing.TB) (string, int) {
 		set := fmt.Sprintf("SET-%d", i)
 		add("packing-1", set, "set.packed", `{"list":"MIN-BASIC","version":3}`)
 		add("packing-1", set, "list.sealed", `{"placement":"screen"}`)
-		add("sterilizer-1", set, "set.sterilized", `{"load":"L-1","sterilizer":"S1","run":1,"cycle":"dynamic-air-132","result":"passed","released":true}`)
+		add("sterilizer-1", set, "set.sterilized",
+			`{"load":"L-1","sterilizer":"S1","run":1,"cycle":"dynamic-air-132","result":"passed","released":true}`)
 		add("or-1", set, "set.opened", `{"case":"K-LONG","tag":"`+set+`"}`)
 		for range 46 {
-			add("or-1", set, "set.counted", `{"case":"K-LONG","stage":"relief","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":1}]}`)
+			add("or-1", set, "set.counted",
+				`{"case":"K-LONG","stage":"relief","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":1}]}`)
 		}
 	}
 	n := 0

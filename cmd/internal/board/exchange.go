@@ -32,7 +32,8 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	bottom := head + lane*2
 	from, to := p.axis.x(x.Finding.From), p.axis.x(x.Finding.To)
 	p.f(`<defs><pattern id="hatch-%d" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="8" height="8" fill="#fbf1e6"/><line x1="0" y1="0" x2="0" y2="8" stroke="%s" stroke-width="1.6"/></pattern></defs>`, n+1, "#c98a4b")
-	p.rect(from, head-8, max(to-from, 4), bottom-head+8, fmt.Sprintf("url(#hatch-%d)", n+1), red, `stroke-width="1.5"`, `stroke-dasharray="6 4"`)
+	p.rect(from, head-8, max(to-from, 4), bottom-head+8, fmt.Sprintf("url(#hatch-%d)", n+1), red, `stroke-width="1.5"`,
+		`stroke-dasharray="6 4"`)
 	label := words.T("board.window", words.Time(x.Finding.From), words.Time(x.Finding.To))
 	mid := min(max((from+to)/2, laneLeft+240), laneRight-240)
 	p.text(mid, 18, "middle", 14, red, label, bold)
@@ -47,7 +48,8 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	p.y = bottom + 16
 	p.scale(p.y)
 	p.h = p.y + 44
-	return p.picture(fmt.Sprintf("pair-%d", n+1), words.T("board.pair-of", x.Mine.Key.Set, x.Hers.Key.Set), strings.Join(p.said, " "))
+	return p.picture(fmt.Sprintf("pair-%d", n+1), words.T("board.pair-of", x.Mine.Key.Set, x.Hers.Key.Set),
+		strings.Join(p.said, " "))
 }
 
 // bothAt says where both sets were, or were last seen; "" where that is not known.
@@ -95,7 +97,8 @@ func (p *chainPicture) pairLane(t projections.Trace, y float64, other projection
 				p.text(x1+4, y+18, "start", 12, ink, c)
 			}
 		})
-		p.said = append(p.said, p.words.T("board.desc-set-stay", t.Key.Set, s.Place, p.words.Time(s.From), p.words.Time(s.To)))
+		p.said = append(p.said, p.words.T("board.desc-set-stay", t.Key.Set, s.Place, p.words.Time(s.From),
+			p.words.Time(s.To)))
 	}
 	var rows rowsOf
 	if len(t.Readings) == 0 {
@@ -171,7 +174,8 @@ func drawExchange(words *shell.Words, x projections.Exchange) template.HTML {
 			x1, y1 = from.x+ux*30, from.y+side
 			x2, y2 = to.x-ux*30, to.y+side
 		}
-		p.path(fmt.Sprintf("M%.1f %.1fQ%.1f %.1f %.1f %.1f", x1, y1, mx, my, x2, y2), "none", ink, 2.5, dash, `marker-end="url(#tip)"`)
+		p.path(fmt.Sprintf("M%.1f %.1fQ%.1f %.1f %.1f %.1f", x1, y1, mx, my, x2, y2), "none", ink, 2.5, dash,
+			`marker-end="url(#tip)"`)
 		lx, ly := (x1+2*mx+x2)/4, (y1+2*my+y2)/4
 		off := -8.0
 		if ly > from.y+20 {

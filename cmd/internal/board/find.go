@@ -48,10 +48,12 @@ func (p *pages) find(w http.ResponseWriter, r *http.Request) {
 	}
 	body.Table = newTable(words, "found", "board.found", "found-what", "found-id", "set", "trip")
 	for _, h := range hits {
-		body.Table.add(text(words.T("board.what-"+h.What)), text(h.ID).to(hitLink(h)), text(h.Set).to(tripLink(h.Set, "")), text(h.Trip).to(tripLink(h.Set, h.Trip)))
+		body.Table.add(text(words.T("board.what-"+h.What)), text(h.ID).to(hitLink(h)),
+			text(h.Set).to(tripLink(h.Set, "")), text(h.Trip).to(tripLink(h.Set, h.Trip)))
 	}
 	p.page(func(*http.Request, *shell.Words) (*answer, error) {
-		return &answer{template: "find", title: words.T("board.found-for", q), body: body, tables: []*table{body.Table}}, nil
+		return &answer{template: "find", title: words.T("board.found-for", q), body: body,
+			tables: []*table{body.Table}}, nil
 	})(w, r)
 }
 

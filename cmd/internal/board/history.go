@@ -185,7 +185,8 @@ func (b *historyBody) chains(words *shell.Words, a *answer) {
 func (b *historyBody) eventsOf(v projections.Verdict, t projections.Trace) []projections.HistoryEvent {
 	var out []projections.HistoryEvent
 	for _, e := range b.Events {
-		closing := e.Set == "" && slices.ContainsFunc(t.Links, func(l projections.TraceLink) bool { return l.Seq == e.Seq })
+		closing := e.Set == "" && slices.ContainsFunc(t.Links,
+			func(l projections.TraceLink) bool { return l.Seq == e.Seq })
 		if e.Trip == v.Trip && e.Set == v.Set || closing {
 			out = append(out, e)
 		}
@@ -253,7 +254,8 @@ func (p *pages) compare(r *http.Request, words *shell.Words, q site.Query, b *hi
 	for _, v := range b.Verdicts {
 		c := verdictChange{Set: v.Set, Trip: v.Trip, Is: v.Status}
 		var was []projections.Finding
-		if i := slices.IndexFunc(old.Verdicts, func(o projections.Verdict) bool { return o.Set == v.Set && o.Trip == v.Trip }); i >= 0 {
+		if i := slices.IndexFunc(old.Verdicts,
+			func(o projections.Verdict) bool { return o.Set == v.Set && o.Trip == v.Trip }); i >= 0 {
 			c.Was, was = old.Verdicts[i].Status, old.Verdicts[i].Findings
 		}
 		c.Came, c.Settled = lacking(v.Findings, was), lacking(was, v.Findings)
@@ -277,13 +279,15 @@ func lacking(a, b []projections.Finding) []projections.Finding {
 }
 
 func eventTable(words *shell.Words, l *look) *table {
-	t := newTable(words, "events", "board.events", "record", "observed", "recorded", "what-happened", "set", "station", "by", "notes", "says")
+	t := newTable(words, "events", "board.events", "record", "observed", "recorded", "what-happened", "set", "station",
+		"by", "notes", "says")
 	for _, e := range l.Events {
 		recorded := when(words, e.Recorded)
 		if sameClock(e, l.Tolerant) {
 			recorded.Text = words.T("board.same")
 		}
-		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)), text(e.Set).to(tripLink(e.Set, e.Trip)),
+		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)),
+			text(e.Set).to(tripLink(e.Set, e.Trip)),
 			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(words.Event(&e)))
 	}
 	return t
@@ -347,7 +351,8 @@ func span(words *shell.Words, d time.Duration) string {
 }
 
 func readingTable(words *shell.Words, t projections.Trace, i int) *table {
-	x := newTable(words, fmt.Sprintf("readings-%d", i+1), "board.readings", "record", "observed", "where", "by", "read", "whose", "found")
+	x := newTable(words, fmt.Sprintf("readings-%d", i+1), "board.readings", "record", "observed", "where", "by", "read",
+		"whose", "found")
 	for _, r := range t.Readings {
 		whose := text("")
 		if r.Owner != nil {
@@ -360,7 +365,8 @@ func readingTable(words *shell.Words, t projections.Trace, i int) *table {
 		if r.Tray != "" {
 			read += "; " + words.T("board.tray-is", r.Tray)
 		}
-		x.add(number(r.Seq).to(recordLink(r.Seq)), seconds(words, r.At), text(r.Place), text(r.By).to(badgeLink(r.By)), text(read), whose, found(words, r.Found))
+		x.add(number(r.Seq).to(recordLink(r.Seq)), seconds(words, r.At), text(r.Place), text(r.By).to(badgeLink(r.By)),
+			text(read), whose, found(words, r.Found))
 	}
 	return x
 }
@@ -375,7 +381,8 @@ func found(words *shell.Words, s string) cell {
 func stayTable(words *shell.Words, t projections.Trace, i int) *table {
 	x := newTable(words, fmt.Sprintf("stays-%d", i+1), "board.stays", "no", "place", "by", "from", "until")
 	for n, s := range t.Stays {
-		x.add(number(int64(n+1)), text(s.Place), text(s.By).to(badgeLink(s.By)), seconds(words, s.From), seconds(words, s.To))
+		x.add(number(int64(n+1)), text(s.Place), text(s.By).to(badgeLink(s.By)), seconds(words, s.From),
+			seconds(words, s.To))
 	}
 	return x
 }
@@ -385,10 +392,12 @@ func pairTable(words *shell.Words, p pair, i int) *table {
 	for _, t := range []projections.Trace{p.Mine, p.Hers} {
 		for _, s := range t.Stays {
 			both := ""
-			if !s.To.Before(p.Finding.From) && !s.From.After(p.Finding.To) && slices.Contains(p.Finding.Places, s.Place) {
+			if !s.To.Before(p.Finding.From) && !s.From.After(p.Finding.To) &&
+				slices.Contains(p.Finding.Places, s.Place) {
 				both = words.T("board.both-here")
 			}
-			x.add(text(t.Key.Set).to(tripLink(t.Key.Set, t.Key.Trip)), text(s.Place), seconds(words, s.From), seconds(words, s.To), text(both))
+			x.add(text(t.Key.Set).to(tripLink(t.Key.Set, t.Key.Trip)), text(s.Place), seconds(words, s.From),
+				seconds(words, s.To), text(both))
 		}
 	}
 	return x
@@ -397,10 +406,13 @@ func pairTable(words *shell.Words, p pair, i int) *table {
 func exchangeTable(words *shell.Words, x projections.Exchange) *table {
 	t := newTable(words, "exchange", "board.exchange", "set", "has-sheet-of", "read-at", "where", "record")
 	for _, c := range x.Carries {
-		t.add(text(c.Set.Set).to(tripLink(c.Set.Set, c.Set.Trip)), text(c.Sheet.Set).to(tripLink(c.Sheet.Set, c.Sheet.Trip)), seconds(words, c.At), text(c.Place), number(c.Seq).to(recordLink(c.Seq)))
+		t.add(text(c.Set.Set).to(tripLink(c.Set.Set, c.Set.Trip)),
+			text(c.Sheet.Set).to(tripLink(c.Sheet.Set, c.Sheet.Trip)), seconds(words, c.At), text(c.Place),
+			number(c.Seq).to(recordLink(c.Seq)))
 	}
 	if !x.Closed && x.Last.Set != "" {
-		t.add(text(x.Last.Set).to(tripLink(x.Last.Set, x.Last.Trip)), text(words.T("board.probably", x.First.Set)), text(words.T("board.not-read-since")), text(""), text(""))
+		t.add(text(x.Last.Set).to(tripLink(x.Last.Set, x.Last.Trip)), text(words.T("board.probably", x.First.Set)),
+			text(words.T("board.not-read-since")), text(""), text(""))
 	}
 	return t
 }

@@ -68,14 +68,16 @@ type age struct {
 	from, to time.Duration // ago; 0: no bound
 }
 
-var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 * 24 * time.Hour, 0}, {"older", 0, 7 * 24 * time.Hour}}
+var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 * 24 * time.Hour, 0},
+	{"older", 0, 7 * 24 * time.Hour}}
 
 // filterNames are the parameters that say which rows are meant.
 var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen"}
 
 func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
-	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"), Placement: v.Get("placement"),
-		Station: v.Get("station"), Unseen: v.Get("unseen") == "1"}
+	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"),
+		Placement: v.Get("placement"),
+		Station:   v.Get("station"), Unseen: v.Get("unseen") == "1"}
 	if f.Code != "" && !slices.Contains(projections.Codes(), projections.Code(f.Code)) {
 		return f, refuse(http.StatusBadRequest, "%q is not a finding", f.Code)
 	}
@@ -225,7 +227,8 @@ func facets(r *http.Request, m *site.View, f readmodel.BoardFilter, q url.Values
 			if t.Value == "" {
 				continue
 			}
-			c := choice{Value: t.Value, Label: t.Value, N: t.N, Address: address("/", with(q, name, t.Value)), Active: q.Get(name) == t.Value}
+			c := choice{Value: t.Value, Label: t.Value, N: t.N, Address: address("/", with(q, name, t.Value)),
+				Active: q.Get(name) == t.Value}
 			switch name {
 			case "code":
 				c.Label = words.Code(projections.Code(t.Value))
@@ -240,7 +243,8 @@ func facets(r *http.Request, m *site.View, f readmodel.BoardFilter, q url.Values
 	}
 	x := facet{Name: "age", All: address("/", with(q, "age", "")), Active: q.Get("age") != ""}
 	for _, a := range ages {
-		x.Choices = append(x.Choices, choice{Value: a.name, Label: words.T("board.age-" + a.name), N: -1, Address: address("/", with(q, "age", a.name)), Active: q.Get("age") == a.name})
+		x.Choices = append(x.Choices, choice{Value: a.name, Label: words.T("board.age-" + a.name), N: -1,
+			Address: address("/", with(q, "age", a.name)), Active: q.Get("age") == a.name})
 	}
 	return append(out, x), nil
 }
@@ -270,7 +274,8 @@ func parseCursor(s string) (*readmodel.BoardCursor, error) {
 }
 
 func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
-	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since", "where", "list", "placement", "station", "case", "others", "seen-by")
+	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
+		"where", "list", "placement", "station", "case", "others", "seen-by")
 	for _, r := range rows {
 		f := first(r.Findings)
 		var seen []string
@@ -281,8 +286,10 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 				}
 			}
 		}
-		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)), text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
-			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next), when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
+		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
+			text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
+			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
+			when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")))
 	}
 	return t

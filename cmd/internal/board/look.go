@@ -137,7 +137,8 @@ func (l *look) ofSet(ctx context.Context, m *site.View, w *judge.World, of proje
 	from := min(page*tripsOnPage, len(keys))
 	in := make(map[int64]bool)
 	for _, k := range keys[from:min(from+tripsOnPage, len(keys))] {
-		h, err := w.History(projections.HistoryOf{Set: k.Set, Trip: k.Trip, AsOf: of.AsOf, Trips: []projections.TripKey{k}})
+		h, err := w.History(projections.HistoryOf{Set: k.Set, Trip: k.Trip, AsOf: of.AsOf,
+			Trips: []projections.TripKey{k}})
 		if err != nil {
 			return err
 		}
@@ -177,7 +178,8 @@ func (l *look) open(w *judge.World) error {
 
 func (l *look) exchanged(w *judge.World, k projections.TripKey, t projections.Trace, v *projections.Verdict) error {
 	for _, f := range v.Findings {
-		if f.Code != projections.SheetSwapped && f.Code != projections.SheetInDoubt || f.Other == nil || f.Other.Trip == "" {
+		if f.Code != projections.SheetSwapped && f.Code != projections.SheetInDoubt || f.Other == nil ||
+			f.Other.Trip == "" {
 			continue
 		}
 		if l.Exchange == nil {

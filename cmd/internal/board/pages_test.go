@@ -43,7 +43,8 @@ func TestBoardOrder(t *testing.T) {
 		t.Fatalf("%d rows for %d broken and doubtful trips", len(found), trips)
 	}
 	rank := func(r []string) int {
-		n := map[string]int{"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0, "Over": 2, "Packed again unopened": 2}[r[3]]
+		n := map[string]int{"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0,
+			"Over": 2, "Packed again unopened": 2}[r[3]]
 		if r[2] == "doubtful" {
 			n++
 		}
@@ -107,15 +108,20 @@ func TestFindAnything(t *testing.T) {
 	}
 	if m := regexp.MustCompile(`code ([0-9A-Z]{4}-[0-9A-Z]{4})`).FindStringSubmatch(h.Events[len(h.Events)-1].Says); m != nil {
 		short = m[1]
-	} else if m := regexp.MustCompile(`code ([0-9A-Z]{4}-[0-9A-Z]{4})`).FindStringSubmatch(page(t, srv.URL+"/history?set=MIN-006")); m != nil {
+	} else if m := regexp.MustCompile(`code ([0-9A-Z]{4}-[0-9A-Z]{4})`).FindStringSubmatch(page(t,
+		srv.URL+"/history?set=MIN-006")); m != nil {
 		short = m[1]
 	}
 	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 	for what, c := range map[string][2]string{
-		"set": {"MIN-006", "/history?set=MIN-006"}, "set in small letters": {"min-006", "/history?set=MIN-006"}, "case": {"K-0430", "/history?case=K-0430"},
-		"load": {"S4-0304-01", "/history?load=S4-0304-01"}, "badge": {"B-1111", "/badge?id=B-1111"}, "seal": {"480007", "/history?trip="},
-		"station": {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="}, "short code": {short, "/history?trip="},
-		"trip": {trip, "/history?trip=" + trip}, "list": {"LAP-MAJOR", "/touched?list=LAP-MAJOR"}, "bag lot": {"PB-2604", "/touched?bag=PB-2604"},
+		"set": {"MIN-006", "/history?set=MIN-006"}, "set in small letters": {"min-006", "/history?set=MIN-006"},
+		"case": {"K-0430", "/history?case=K-0430"},
+		"load": {"S4-0304-01", "/history?load=S4-0304-01"}, "badge": {"B-1111", "/badge?id=B-1111"},
+		"seal":    {"480007", "/history?trip="},
+		"station": {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="},
+		"short code": {short, "/history?trip="},
+		"trip":       {trip, "/history?trip=" + trip}, "list": {"LAP-MAJOR", "/touched?list=LAP-MAJOR"},
+		"bag lot": {"PB-2604", "/touched?bag=PB-2604"},
 		"nothing": {"", "/"},
 	} {
 		if c[0] == "" && what != "nothing" {
@@ -134,7 +140,8 @@ func TestFindAnything(t *testing.T) {
 	if body := page(t, srv.URL+"/find?q=MIN-0"); !strings.Contains(body, "MIN-006") {
 		t.Error("what begins with MIN-0 is not found")
 	}
-	if body := page(t, srv.URL+"/find?q=NO+SUCH+THING"); !strings.Contains(body, "Nothing here is called NO SUCH THING") {
+	if body := page(t, srv.URL+"/find?q=NO+SUCH+THING"); !strings.Contains(body,
+		"Nothing here is called NO SUCH THING") {
 		t.Error("a search that finds nothing does not say so")
 	}
 }
@@ -180,7 +187,8 @@ func TestAcknowledge(t *testing.T) {
 	if len(after) != 1 || after[0][14] != "B-1001" {
 		t.Errorf("afterwards the board says %q", after)
 	}
-	if body := page(t, srv.URL+"/history?trip="+before[0][1]); !strings.Contains(body, "fetched from the shelf, =read again") || !strings.Contains(body, "probably carries a wrong sheet") {
+	if body := page(t, srv.URL+"/history?trip="+before[0][1]); !strings.Contains(body,
+		"fetched from the shelf, =read again") || !strings.Contains(body, "probably carries a wrong sheet") {
 		t.Error("the history lacks the acknowledgement or the finding")
 	}
 	if _, rest := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt&unseen=1"); len(rest) != 0 {
@@ -199,15 +207,18 @@ func TestThreeClicks(t *testing.T) {
 	srv, _ := weekServer(t)
 	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
 	tab.Open(srv.URL + "/")
-	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-key$="-LAP-007"] a.name`, `.finding.broken .facts a[href^="/history?trip="]`}
+	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-key$="-LAP-007"] a.name`,
+		`.finding.broken .facts a[href^="/history?trip="]`}
 	for _, c := range clicks {
 		before := tab.Address()
 		tab.Click(c)
-		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'", before))
+		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'",
+			before))
 	}
 	head := browsertest.Eval[string](tab, `document.querySelector("h1").innerText`)
 	says := browsertest.Eval[string](tab, `document.querySelector(".finding.broken").innerText`)
-	if len(clicks) > 3 || !strings.Contains(head, "LAP-008") || !strings.Contains(says, "LAP-008 was found with the sheet of LAP-007") {
+	if len(clicks) > 3 || !strings.Contains(head, "LAP-008") ||
+		!strings.Contains(says, "LAP-008 was found with the sheet of LAP-007") {
 		t.Errorf("after %d clicks: %q, %q", len(clicks), head, says)
 	}
 	// The row itself names the other set too: one click.
@@ -243,7 +254,8 @@ func TestLiveRow(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, v := range vs.Verdicts {
-		if v.Status == projections.Open && !v.Opened && !v.Over && !slices.ContainsFunc(onBoard, func(r []string) bool { return r[1] == v.Trip }) {
+		if v.Status == projections.Open && !v.Opened && !v.Over &&
+			!slices.ContainsFunc(onBoard, func(r []string) bool { return r[1] == v.Trip }) {
 			whole = v.Set
 		}
 	}
@@ -269,7 +281,9 @@ func TestLiveRow(t *testing.T) {
 	if !browsertest.Eval[bool](tab, fmt.Sprintf(`document.activeElement === document.querySelector(%q)`, target)) {
 		t.Error("the focus was lost")
 	}
-	if moved := browsertest.Eval[float64](tab, fmt.Sprintf(`Math.abs(document.querySelector(%q).getBoundingClientRect().top - window.topWas)`, target)); moved > 2 {
+	if moved := browsertest.Eval[float64](tab,
+		fmt.Sprintf(`Math.abs(document.querySelector(%q).getBoundingClientRect().top - window.topWas)`,
+			target)); moved > 2 {
 		t.Errorf("what was being read moved by %.0f pixels", moved)
 	}
 	// The row with the focus changes itself: somebody has seen it.
@@ -300,14 +314,17 @@ func TestLiveRow(t *testing.T) {
 func TestAsKnownAt(t *testing.T) {
 	srv, _ := weekServer(t)
 	then, now := url.QueryEscape("2026-03-06 10:00"), url.QueryEscape("2026-03-06 12:00")
-	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+then); strings.Contains(body, "probably carries a wrong sheet") {
+	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+then); strings.Contains(body,
+		"probably carries a wrong sheet") {
 		t.Error("known before it was recorded")
 	}
-	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now); !strings.Contains(body, "probably carries a wrong sheet") {
+	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now); !strings.Contains(body,
+		"probably carries a wrong sheet") {
 		t.Error("not known although it was recorded")
 	}
 	body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now+"&then="+then)
-	for _, want := range []string{"What became known between 6 Mar 2026 10:00 and 6 Mar 2026 12:00", "Found since:", "so far whole → broken"} {
+	for _, want := range []string{"What became known between 6 Mar 2026 10:00 and 6 Mar 2026 12:00", "Found since:",
+		"so far whole → broken"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the difference lacks %q", want)
 		}
@@ -366,7 +383,8 @@ func TestSlider(t *testing.T) {
 		t.Helper()
 		before := tab.Address()
 		browsertest.Eval[bool](tab, fmt.Sprintf(`(() => { const s = document.getElementById("slider"); s.value = %s; s.dispatchEvent(new Event("input")); setTimeout(() => s.dispatchEvent(new Event("change"))); return true })()`, to))
-		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'", before))
+		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'",
+			before))
 	}
 	step("s.max - 1")
 	if browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong sheet")`) {
@@ -410,7 +428,8 @@ func TestPageAndCommandAgree(t *testing.T) {
 			}
 			for i, e := range h.Events {
 				asked++
-				if r := found[i]; r[0] != fmt.Sprint(e.Seq) || r[8] != strings.TrimPrefix(e.Says, "'") && r[8] != "'"+e.Says {
+				if r := found[i]; r[0] != fmt.Sprint(e.Seq) || r[8] != strings.TrimPrefix(e.Says, "'") &&
+					r[8] != "'"+e.Says {
 					t.Errorf("%s: record %d is %q on the page", ref, e.Seq, r)
 				}
 			}
@@ -440,7 +459,8 @@ func TestTouched(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, v := range all {
-		if slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.LoadRecalled }) {
+		if slices.ContainsFunc(v.Findings,
+			func(f projections.Finding) bool { return f.Code == projections.LoadRecalled }) {
 			want[v.Trip] = v.Opened
 		}
 	}
@@ -454,12 +474,15 @@ func TestTouched(t *testing.T) {
 			t.Errorf("row %q; recalled %v, opened %v", r, ok, opened)
 		}
 	}
-	for _, q := range []string{"bag=PB-2604", "seal=480000&last=480099", "list=LAP-MAJOR&version=1", "sterilizer=S4&from=2026-03-04&to=2026-03-05", "station=north/or-5&from=2026-03-04&to=2026-03-05", "case=K-0430", "set=MIN-006"} {
+	for _, q := range []string{"bag=PB-2604", "seal=480000&last=480099", "list=LAP-MAJOR&version=1",
+		"sterilizer=S4&from=2026-03-04&to=2026-03-05", "station=north/or-5&from=2026-03-04&to=2026-03-05",
+		"case=K-0430", "set=MIN-006"} {
 		if _, found := rows(t, srv.URL+"/touched?format=csv&"+q); len(found) == 0 {
 			t.Errorf("%s touches nothing", q)
 		}
 	}
-	gap := regexp.MustCompile(`href="(/touched\?[^"]*)"`).FindStringSubmatch(page(t, srv.URL+"/station?name=north/or-5"))
+	gap := regexp.MustCompile(`href="(/touched\?[^"]*)"`).FindStringSubmatch(page(t,
+		srv.URL+"/station?name=north/or-5"))
 	if gap == nil || !strings.Contains(gap[1], "from=2026-03-03T09%3A40") {
 		t.Fatalf("from the station's gap: %q", gap)
 	}
@@ -544,7 +567,9 @@ func TestNothingIsExecuted(t *testing.T) {
 		t.Fatal("nothing was recorded")
 	}
 	shown := 0
-	for _, path := range []string{"/", "/history?set=SET-1", "/station?name=north/storage", "/find?q=" + url.QueryEscape(evil), "/history?set=" + url.QueryEscape(evil), "/touched?list=LAP-MAJOR", "/touched?station=" + url.QueryEscape(evil)} {
+	for _, path := range []string{"/", "/history?set=SET-1", "/station?name=north/storage",
+		"/find?q=" + url.QueryEscape(evil), "/history?set=" + url.QueryEscape(evil), "/touched?list=LAP-MAJOR",
+		"/touched?station=" + url.QueryEscape(evil)} {
 		_, _, body := get(t, srv.URL+path)
 		if strings.Contains(body, "<svg onload") {
 			t.Errorf("%s holds the recorded text as markup", path)
@@ -576,7 +601,8 @@ func TestWordsOfTemplates(t *testing.T) {
 	for _, k := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station", "badge"} {
 		keys = append(keys, "rule-"+k, "what-"+k)
 	}
-	for _, k := range []string{"not-read", "right", "other-set", "earlier-trip", "altered", "unknown", "unreadable", "absent"} {
+	for _, k := range []string{"not-read", "right", "other-set", "earlier-trip", "altered", "unknown", "unreadable",
+		"absent"} {
 		keys = append(keys, "result-"+k)
 	}
 	for _, lang := range c.Languages() {

@@ -35,7 +35,8 @@ type chainPicture struct {
 	faults   faults
 }
 
-func drawChain(words *shell.Words, t projections.Trace, v projections.Verdict, events []projections.HistoryEvent, tolerant time.Duration, n int) template.HTML {
+func drawChain(words *shell.Words, t projections.Trace, v projections.Verdict, events []projections.HistoryEvent,
+	tolerant time.Duration, n int) template.HTML {
 	p := &chainPicture{words: words, t: t, v: v, events: events, tolerant: tolerant, faults: faultsOf(t, v)}
 	p.w = pictureWidth
 	var at []time.Time
@@ -145,7 +146,8 @@ func (p *chainPicture) links() {
 	axisY := top + 3*textLine + 44
 	for i, l := range p.t.Links {
 		if l.State == projections.LinkThere {
-			p.path(fmt.Sprintf("M%.1f %.1fL%.1f %.1f", x(i), top+3*textLine+5, p.axis.x(l.At), axisY-8), "none", faint, 1)
+			p.path(fmt.Sprintf("M%.1f %.1fL%.1f %.1f", x(i), top+3*textLine+5, p.axis.x(l.At), axisY-8), "none", faint,
+				1)
 		}
 	}
 	p.y = axisY
@@ -171,10 +173,12 @@ func (p *chainPicture) joint(x1, x2 float64, state string) {
 	case "missing":
 		return
 	case "due":
-		p.rect(x1, y-h/2, x2-x1, h, "none", faint, `rx="10"`, `stroke-width="2"`, `stroke-dasharray="1 6"`, `stroke-linecap="round"`)
+		p.rect(x1, y-h/2, x2-x1, h, "none", faint, `rx="10"`, `stroke-width="2"`, `stroke-dasharray="1 6"`,
+			`stroke-linecap="round"`)
 	case "broken":
 		m := (x1 + x2) / 2
-		p.path(fmt.Sprintf("M%.1f %.1fH%.1fa10 10 0 0 0 0 20H%.1fl-5-6 4-5-5-4z", m-7, y-h/2, x1+10, m-6), white, red, 4)
+		p.path(fmt.Sprintf("M%.1f %.1fH%.1fa10 10 0 0 0 0 20H%.1fl-5-6 4-5-5-4z", m-7, y-h/2, x1+10, m-6), white, red,
+			4)
 		p.path(fmt.Sprintf("M%.1f %.1fH%.1fa10 10 0 0 1 0 20H%.1fl5-5-4-6 5-4z", m+7, y-h/2, x2-10, m+7), white, red, 4)
 	default:
 		p.rect(x1, y-h/2, x2-x1, h, "none", ink, `rx="10"`, `stroke-width="5"`)
@@ -186,14 +190,16 @@ func (p *chainPicture) link(x, width float64, l projections.TraceLink, fault str
 	y, r := linkTop, linkHeight/2
 	switch l.State {
 	case projections.LinkAbsent:
-		p.rect(x-width/2, y, width, linkHeight, white, red, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="3"`, `stroke-dasharray="10 7"`)
+		p.rect(x-width/2, y, width, linkHeight, white, red, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="3"`,
+			`stroke-dasharray="10 7"`)
 		p.text(x, y+20, "middle", 15, red, name)
 		p.text(x, y+37, "middle", 13, red, p.words.T("board.missing"), bold)
 		p.sign(x+width/2-4, y+4, "broken")
 		p.said = append(p.said, p.words.T("board.desc-missing", name))
 		return
 	case projections.LinkDue:
-		p.rect(x-width/2, y, width, linkHeight, white, faint, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="2"`, `stroke-dasharray="1 6"`, `stroke-linecap="round"`)
+		p.rect(x-width/2, y, width, linkHeight, white, faint, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="2"`,
+			`stroke-dasharray="1 6"`, `stroke-linecap="round"`)
 		p.text(x, y+20, "middle", 15, soft, name)
 		p.text(x, y+37, "middle", 13, soft, p.words.T("board.due"))
 		p.said = append(p.said, p.words.T("board.desc-due", name))
@@ -454,7 +460,8 @@ func drawMini(words *shell.Words, t projections.Trace, v projections.Verdict) te
 		case projections.LinkAbsent:
 			stroke, more = red, []string{`rx="8"`, `stroke-width="2"`, `stroke-dasharray="4 3"`}
 		case projections.LinkDue:
-			stroke, more = faint, []string{`rx="8"`, `stroke-width="1.5"`, `stroke-dasharray="1 4"`, `stroke-linecap="round"`}
+			stroke, more = faint, []string{`rx="8"`, `stroke-width="1.5"`, `stroke-dasharray="1 4"`,
+				`stroke-linecap="round"`}
 		default:
 			if fault = p.faults.links[i]; fault == "broken" {
 				stroke = red

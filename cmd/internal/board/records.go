@@ -48,8 +48,10 @@ func (p *pages) fact(seq int64) (*events.Event, time.Time, error) {
 	return e, at, nil
 }
 
-func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, r *http.Request, seqs []int64) (*table, error) {
-	t := newTable(words, id, title, "record", "observed", "recorded", "what-happened", "subject", "trip", "by", "station", "notes")
+func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, r *http.Request, seqs []int64) (*table,
+	error) {
+	t := newTable(words, id, title, "record", "observed", "recorded", "what-happened", "subject", "trip", "by",
+		"station", "notes")
 	for _, seq := range seqs {
 		e, at, err := p.fact(seq)
 		if err != nil {
@@ -61,7 +63,8 @@ func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, 
 		}
 		note := text(strings.Join(words.Remarks(remarks), "; "))
 		if e == nil {
-			t.add(number(seq).to(recordLink(seq)), text(""), when(words, at), text(words.T("board.unreadable-record")), text(""), text(""), text(""), text(""), note)
+			t.add(number(seq).to(recordLink(seq)), text(""), when(words, at), text(words.T("board.unreadable-record")),
+				text(""), text(""), text(""), text(""), note)
 			continue
 		}
 		subject := text(e.Subject)
@@ -70,10 +73,12 @@ func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, 
 			subject = subject.to(caseLink(e.Subject))
 		case events.KindIndicatorRead:
 			subject = subject.to(loadLink(e.Subject))
-		case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted, events.KindSetChecked:
+		case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened,
+			events.KindSetCounted, events.KindSetChecked:
 			subject = subject.to(tripLink(e.Subject, ""))
 		}
-		t.add(number(seq).to(recordLink(seq)), seconds(words, e.Time), seconds(words, at), text(kindText(words, kindOf(e))), subject, text(e.Trip).to(tripLink(e.Subject, e.Trip)),
+		t.add(number(seq).to(recordLink(seq)), seconds(words, e.Time), seconds(words, at),
+			text(kindText(words, kindOf(e))), subject, text(e.Trip).to(tripLink(e.Subject, e.Trip)),
 			text(e.Operator).to(badgeLink(e.Operator)), text(e.Station).to(stationLink(e.Station)), note)
 	}
 	return t, nil
@@ -96,7 +101,8 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 	if i < 0 {
 		return nil, refuse(http.StatusNotFound, "nothing is recorded here of station %q", name)
 	}
-	b := &recordsBody{What: "station", ID: name, Station: &stations[i], Touched: address("/touched", url.Values{"station": {name}})}
+	b := &recordsBody{What: "station", ID: name, Station: &stations[i],
+		Touched: address("/touched", url.Values{"station": {name}})}
 	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
 	err = p.site.Ask(func(m *site.View) error {
 		w := m.World(r.Context())

@@ -44,7 +44,8 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 func Report(ctx context.Context, s *site.Site, lang string, q site.Query) ([]byte, error) {
 	words := shell.WordsIn(s.Words(), lang)
 	if words == nil {
-		return nil, refusal.New("a report is written in one of %s, not in %q", strings.Join(s.Words().Languages(), ", "), lang)
+		return nil, refusal.New("a report is written in one of %s, not in %q",
+			strings.Join(s.Words().Languages(), ", "), lang)
 	}
 	return (&pages{site: s}).report(ctx, words, q)
 }
@@ -110,7 +111,8 @@ func signatures(record []byte) []string {
 	return out
 }
 
-func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query, witnesses []witness) ([]byte, error) {
+func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query,
+	witnesses []witness) ([]byte, error) {
 	kind, id := what(q)
 	subject := words.T("board.what-"+kind) + " " + id
 	if kind == "trip" {
@@ -150,7 +152,9 @@ func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look,
 		for _, x := range witnesses {
 			rows = append(rows, []string{fmt.Sprint(x.seq), x.leaf, strings.Join(x.signed, ", ")})
 		}
-		d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 1}, {Title: words.T("board.column-leaf"), Share: 6.6, Code: true}, {Title: words.T("board.column-signed"), Share: 4.6}}, rows)
+		d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 1},
+			{Title: words.T("board.column-leaf"), Share: 6.6, Code: true},
+			{Title: words.T("board.column-signed"), Share: 4.6}}, rows)
 	})
 }
 
@@ -161,7 +165,8 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		d.Strong(fmt.Sprintf("%s: %s", v.Set, words.T("shell.status-"+string(v.Status))))
 		var facts []string
 		if t.List != "" {
-			facts = append(facts, fmt.Sprintf("%s %s, %s %d", words.T("board.list"), t.List, words.T("board.version"), t.Version))
+			facts = append(facts, fmt.Sprintf("%s %s, %s %d", words.T("board.list"), t.List, words.T("board.version"),
+				t.Version))
 		}
 		if t.Load != "" {
 			facts = append(facts, words.T("board.load")+" "+t.Load)
@@ -189,7 +194,8 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		}
 		d.Indented(strings.Join(links, " – "))
 		for _, f := range v.Findings {
-			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.Code(f.Code), words.Finding(&f).Says))
+			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.Code(f.Code),
+				words.Finding(&f).Says))
 			d.Indented(words.T("board.next") + " " + words.Finding(&f).Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
 			for _, a := range f.Acknowledged {
 				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
@@ -221,15 +227,19 @@ func reportEvents(d *paper.Document, words *shell.Words, l *look) {
 		if n := notes(words, e); len(n) > 0 {
 			says += " [" + strings.Join(n, "; ") + "]"
 		}
-		rows = append(rows, []string{fmt.Sprint(e.Seq), e.Observed.UTC().Format("2006-01-02 15:04:05"), recorded, e.Station, e.Operator, says})
+		rows = append(rows, []string{fmt.Sprint(e.Seq), e.Observed.UTC().Format("2006-01-02 15:04:05"), recorded,
+			e.Station, e.Operator, says})
 	}
-	d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 0.9}, {Title: words.T("board.column-observed"), Share: 1.5}, {Title: words.T("board.column-recorded"), Share: 1.5},
-		{Title: words.T("board.column-station"), Share: 1.7}, {Title: words.T("board.column-by"), Share: 1}, {Title: words.T("board.column-says"), Share: 6}}, rows)
+	d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 0.9},
+		{Title: words.T("board.column-observed"), Share: 1.5}, {Title: words.T("board.column-recorded"), Share: 1.5},
+		{Title: words.T("board.column-station"), Share: 1.7}, {Title: words.T("board.column-by"),
+			Share: 1}, {Title: words.T("board.column-says"), Share: 6}}, rows)
 }
 
 // writeRecall is the list of touched sets to take along to the shelves.
 func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) ([]byte, error) {
-	footer := words.T("board.report-footer", words.T("board.recall"), name, "%page%", "%pages%") + " " + words.T("shell.caution")
+	footer := words.T("board.report-footer", words.T("board.recall"), name, "%page%",
+		"%pages%") + " " + words.T("shell.caution")
 	return paper.WriteDocument(words.T("board.recall"), words.Lang, footer, at, func(d *paper.Document) {
 		d.Title(words.T("board.recall"))
 		d.Strong(b.Heading)
@@ -242,7 +252,8 @@ func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) 
 			d.Heading(words.T("board.hold-heading") + fmt.Sprintf(" (%d)", len(b.Hold)))
 			var lines []string
 			for _, s := range b.Hold {
-				lines = append(lines, fmt.Sprintf("%s   %s   %s %s, %s   %s", s.Verdict.Set, s.Trace.List, words.T("board.where"), s.Verdict.Where, words.Time(s.Verdict.Since), s.Trace.Load))
+				lines = append(lines, fmt.Sprintf("%s   %s   %s %s, %s   %s", s.Verdict.Set, s.Trace.List,
+					words.T("board.where"), s.Verdict.Where, words.Time(s.Verdict.Since), s.Trace.Load))
 			}
 			d.Boxes(lines)
 		}
@@ -252,8 +263,10 @@ func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) 
 			for _, s := range b.Used {
 				rows = append(rows, []string{s.Verdict.Set, s.Verdict.Case, words.Time(s.Opened), s.Room, s.Trace.Load})
 			}
-			d.Table([]paper.Column{{Title: words.T("board.column-set"), Share: 2}, {Title: words.T("board.column-case"), Share: 2}, {Title: words.T("board.column-opened-at"), Share: 2},
-				{Title: words.T("board.column-where"), Share: 2}, {Title: words.T("board.column-load"), Share: 2}}, rows)
+			d.Table([]paper.Column{{Title: words.T("board.column-set"), Share: 2},
+				{Title: words.T("board.column-case"), Share: 2}, {Title: words.T("board.column-opened-at"), Share: 2},
+				{Title: words.T("board.column-where"), Share: 2}, {Title: words.T("board.column-load"),
+					Share: 2}}, rows)
 		}
 		if len(b.Again) > 0 {
 			d.Heading(words.T("board.again-heading") + fmt.Sprintf(" (%d)", len(b.Again)))

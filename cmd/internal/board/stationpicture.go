@@ -104,7 +104,8 @@ func drawStation(words *shell.Words, name string, beads []bead) template.HTML {
 			p.circle(x(i), stringY, 6, white, ink, 2.5)
 			if b.remarks != 0 {
 				p.sign(x(i), stringY, "doubtful")
-				p.said = append(p.said, words.T("board.desc-remark", b.number, strings.Join(p.words.Remarks(b.remarks), ", ")))
+				p.said = append(p.said, words.T("board.desc-remark", b.number,
+					strings.Join(p.words.Remarks(b.remarks), ", ")))
 			}
 		})
 	}
@@ -129,7 +130,8 @@ func drawStation(words *shell.Words, name string, beads []bead) template.HTML {
 		p.circle(a, observedY, 4, ink, white, 1)
 		p.rect(z-4, recordedY-4, 8, 8, white, blue, `stroke-width="2"`)
 	}
-	p.said = append(p.said, words.T("board.desc-beads", len(beads), beads[0].number, beads[len(beads)-1].number, words.Time(beads[0].recorded)))
+	p.said = append(p.said, words.T("board.desc-beads", len(beads), beads[0].number, beads[len(beads)-1].number,
+		words.Time(beads[0].recorded)))
 	p.h = recordedY + 24
 	return p.picture("station", words.T("board.station-picture", name), strings.Join(p.said, " "))
 }

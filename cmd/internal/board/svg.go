@@ -32,11 +32,13 @@ const (
 func (s *svg) f(format string, args ...any) { fmt.Fprintf(&s.b, format, args...) }
 
 func (s *svg) rect(x, y, w, h float64, fill, stroke string, more ...string) {
-	s.f(`<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s" stroke="%s"%s/>`, x, y, max(w, 0.5), h, fill, stroke, join(more))
+	s.f(`<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s" stroke="%s"%s/>`, x, y, max(w, 0.5), h, fill,
+		stroke, join(more))
 }
 
 func (s *svg) line(x1, y1, x2, y2 float64, stroke string, width float64, more ...string) {
-	s.f(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%.1f"%s/>`, x1, y1, x2, y2, stroke, width, join(more))
+	s.f(`<line x1="%.1f" y1="%.1f" x2="%.1f" y2="%.1f" stroke="%s" stroke-width="%.1f"%s/>`, x1, y1, x2, y2, stroke,
+		width, join(more))
 }
 
 func (s *svg) path(d, fill, stroke string, width float64, more ...string) {
@@ -44,7 +46,8 @@ func (s *svg) path(d, fill, stroke string, width float64, more ...string) {
 }
 
 func (s *svg) circle(x, y, r float64, fill, stroke string, width float64, more ...string) {
-	s.f(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s" stroke="%s" stroke-width="%.1f"%s/>`, x, y, r, fill, stroke, width, join(more))
+	s.f(`<circle cx="%.1f" cy="%.1f" r="%.1f" fill="%s" stroke="%s" stroke-width="%.1f"%s/>`, x, y, r, fill, stroke,
+		width, join(more))
 }
 
 // text writes one line; anchor is start, middle or end.
@@ -52,7 +55,8 @@ func (s *svg) text(x, y float64, anchor string, size float64, fill, t string, mo
 	if t == "" {
 		return
 	}
-	s.f(`<text x="%.1f" y="%.1f" text-anchor="%s" font-size="%.0f" fill="%s"%s>%s</text>`, x, y, anchor, size, fill, join(more), html.EscapeString(t))
+	s.f(`<text x="%.1f" y="%.1f" text-anchor="%s" font-size="%.0f" fill="%s"%s>%s</text>`, x, y, anchor, size, fill,
+		join(more), html.EscapeString(t))
 }
 
 // name is hover text for what follows within the group.
@@ -76,7 +80,8 @@ func (s *svg) picture(id, title, desc string) template.HTML {
 	var out strings.Builder
 	fmt.Fprintf(&out, `<svg class="picture" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="%s-t %s-d" xmlns="http://www.w3.org/2000/svg" font-family="system-ui, 'DejaVu Sans', sans-serif">`,
 		s.w, s.h, id, id)
-	fmt.Fprintf(&out, `<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, id, html.EscapeString(title), id, html.EscapeString(desc))
+	fmt.Fprintf(&out, `<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, id, html.EscapeString(title), id,
+		html.EscapeString(desc))
 	fmt.Fprintf(&out, `<rect width="%.0f" height="%.0f" fill="%s"/>`, s.w, s.h, white)
 	out.WriteString(s.b.String())
 	out.WriteString(`</svg>`)

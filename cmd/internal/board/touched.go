@@ -67,7 +67,8 @@ func (p *pages) question(r *http.Request, words *shell.Words) (*question, error)
 	if q.to, err = moment(v.Get("to"), "to"); err != nil {
 		return nil, err
 	}
-	for _, what := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station", "badge"} {
+	for _, what := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station",
+		"badge"} {
 		if v.Get(what) != "" {
 			q.what, q.key = what, v.Get(what)
 			break
@@ -91,7 +92,8 @@ func (p *pages) question(r *http.Request, words *shell.Words) (*question, error)
 			q.last = q.first
 		}
 		if len(q.first) != len(q.last) || q.last < q.first {
-			return nil, refuse(http.StatusBadRequest, "a batch of seals has a first and a last number of one length, the first not above the last")
+			return nil, refuse(http.StatusBadRequest,
+				"a batch of seals has a first and a last number of one length, the first not above the last")
 		}
 	}
 	q.heading = words.T("board.touched-by", words.T("board.what-"+q.what), q.key)
@@ -104,7 +106,8 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	if err != nil {
 		return nil, err
 	}
-	b := &touchedBody{Form: touchedForm{What: q.what, Key: q.key, Version: r.URL.Query().Get("version"), First: q.first, Last: q.last, From: r.URL.Query().Get("from"), To: r.URL.Query().Get("to")}}
+	b := &touchedBody{Form: touchedForm{What: q.what, Key: q.key, Version: r.URL.Query().Get("version"), First: q.first,
+		Last: q.last, From: r.URL.Query().Get("from"), To: r.URL.Query().Get("to")}}
 	a := &answer{template: "touched", title: words.T("board.touched"), body: b}
 	if q.what == "" {
 		return a, nil
@@ -129,7 +132,8 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	return a, nil
 }
 
-func (p *pages) touched(r *http.Request, words *shell.Words, m *site.View, w *judge.World, q *question, b *touchedBody) error {
+func (p *pages) touched(r *http.Request, words *shell.Words, m *site.View, w *judge.World, q *question,
+	b *touchedBody) error {
 	var keys []projections.TripKey
 	var err error
 	switch q.what {
@@ -186,7 +190,8 @@ func (p *pages) touched(r *http.Request, words *shell.Words, m *site.View, w *ju
 // recalled returns what a fault of a load reaches by the rule in force: with a
 // positive indicator, every load of the sterilizer from the last negative one
 // to the next; else the load alone.
-func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *judge.World, q *question) ([]projections.TripKey, error) {
+func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *judge.World,
+	q *question) ([]projections.TripKey, error) {
 	keys, err := m.TripsOfLoad(r.Context(), q.key)
 	if err != nil || len(keys) == 0 {
 		return keys, err
@@ -243,7 +248,8 @@ func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *j
 		if err != nil {
 			return nil, err
 		}
-		if slices.Contains(keys, k) || slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.LoadRecalled }) {
+		if slices.Contains(keys, k) || slices.ContainsFunc(v.Findings,
+			func(f projections.Finding) bool { return f.Code == projections.LoadRecalled }) {
 			out = append(out, k)
 		}
 	}
@@ -274,22 +280,27 @@ func (b *touchedBody) offer(words *shell.Words) {
 			return
 		}
 		seen[what+key] = true
-		b.Other = append(b.Other, askLink{words.T("board.shares", words.T("board.what-"+what), label), address("/touched", v)})
+		b.Other = append(b.Other, askLink{words.T("board.shares", words.T("board.what-"+what), label),
+			address("/touched", v)})
 	}
 	for _, group := range [][]touchedSet{b.Hold, b.Used, b.Again} {
 		for _, s := range group {
 			t := s.Trace
 			add("load", t.Load, t.Load, url.Values{"load": {t.Load}})
 			add("case", t.Case, t.Case, url.Values{"case": {t.Case}})
-			add("list", t.List, fmt.Sprintf("%s, %s %d", t.List, words.T("board.version"), t.Version), url.Values{"list": {t.List}, "version": {strconv.FormatInt(t.Version, 10)}})
+			add("list", t.List, fmt.Sprintf("%s, %s %d", t.List, words.T("board.version"), t.Version),
+				url.Values{"list": {t.List}, "version": {strconv.FormatInt(t.Version, 10)}})
 			add("bag", t.BagLot, t.BagLot, url.Values{"bag": {t.BagLot}})
 			for _, n := range t.Seals {
 				first, last := batch(n)
 				add("seal", first, first+"–"+last, url.Values{"seal": {first}, "last": {last}})
 			}
 			for _, l := range t.Links {
-				if l.State == projections.LinkThere && (l.Kind == events.KindSetPacked || l.Kind == events.KindSetOpened) {
-					add("station", l.Place, l.Place, url.Values{"station": {l.Place}, "from": {rfc3339(l.At.Add(-12 * time.Hour))}, "to": {rfc3339(l.At.Add(12 * time.Hour))}})
+				if l.State == projections.LinkThere &&
+					(l.Kind == events.KindSetPacked || l.Kind == events.KindSetOpened) {
+					add("station", l.Place, l.Place,
+						url.Values{"station": {l.Place}, "from": {rfc3339(l.At.Add(-12 * time.Hour))},
+							"to": {rfc3339(l.At.Add(12 * time.Hour))}})
 				}
 			}
 		}
@@ -306,10 +317,12 @@ func batch(n string) (first, last string) {
 }
 
 func touchedTable(words *shell.Words, b *touchedBody) *table {
-	t := newTable(words, "touched", "board.touched-table", "do", "set", "list", "where", "last-seen", "load", "case", "opened-at", "status", "trip")
+	t := newTable(words, "touched", "board.touched-table", "do", "set", "list", "where", "last-seen", "load", "case",
+		"opened-at", "status", "trip")
 	add := func(group string, sets []touchedSet) {
 		for _, s := range sets {
-			t.add(text(words.T("board.do-"+group)), text(s.Verdict.Set).to(tripLink(s.Verdict.Set, s.Verdict.Trip)), text(s.Trace.List), text(s.Verdict.Where), when(words, s.Verdict.Since),
+			t.add(text(words.T("board.do-"+group)), text(s.Verdict.Set).to(tripLink(s.Verdict.Set, s.Verdict.Trip)),
+				text(s.Trace.List), text(s.Verdict.Where), when(words, s.Verdict.Since),
 				text(s.Trace.Load).to(loadLink(s.Trace.Load)), text(s.Verdict.Case).to(caseLink(s.Verdict.Case)), when(words, s.Opened), text(words.T("shell.status-"+string(s.Verdict.Status))), text(s.Verdict.Trip))
 		}
 	}

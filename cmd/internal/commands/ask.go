@@ -32,7 +32,8 @@ Good lines are recorded whatever becomes of others; recording a file again
 stores nothing twice. On a data folder, a station met for the first time is
 enrolled; a server takes only enrolled ones. Exit status 1: a line was refused.`,
 		"listbound record --data d week.jsonl", a.runRecord)
-	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder (default: the site of the first station)")
+	c.Flags().StringVar(&a.site, "site", "",
+		"name of the site, for a new data folder (default: the site of the first station)")
 	return c
 }
 
@@ -65,7 +66,8 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 	refused := 0
 	err = a.with(cmd, site.Options{Name: name, EnrolOnSight: true}, func(s site.Service) error {
 		for i, r := range in {
-			if err := s.Record(cmd.Context(), r, func(rec site.Receipt) error { return a.receipt(rec, &refused, args[i]) }); err != nil {
+			if err := s.Record(cmd.Context(), r,
+				func(rec site.Receipt) error { return a.receipt(rec, &refused, args[i]) }); err != nil {
 				return err
 			}
 		}
@@ -243,7 +245,8 @@ func (a *app) history() *cobra.Command {
 		`Reads the ledger and prints every record with both its times, what is wrong with
 it, and the verdict; --as-of leaves out what was recorded later. --json adds the
 records as stored.`,
-		"listbound history --data d --case K-0412 --as-of 2026-03-04T07:12:00Z", func(cmd *cobra.Command, args []string) error {
+		"listbound history --data d --case K-0412 --as-of 2026-03-04T07:12:00Z",
+		func(cmd *cobra.Command, args []string) error {
 			q, err := f.query()
 			if err != nil {
 				return err
@@ -354,7 +357,8 @@ func (a *app) printVerification(v *site.Verification) error {
 	if !v.OK {
 		verdict = "NOT INTACT"
 	}
-	_, err := fmt.Fprintf(w, "%s: %d records, root %s, %d problems, %d remarks\n", verdict, v.Size, v.Root, len(v.Problems), len(v.Remarks))
+	_, err := fmt.Fprintf(w, "%s: %d records, root %s, %d problems, %d remarks\n", verdict, v.Size, v.Root,
+		len(v.Problems), len(v.Remarks))
 	return err
 }
 
@@ -369,7 +373,8 @@ to check all of it, with listbound-verify or with public tools. With --report
 also a PDF to print: what was asked, what is known and by which records, what
 can't be known, and how to check it. With --earlier the bundle also proves that
 the ledger only grew since it gave out that checkpoint or bundle.`,
-		"listbound evidence --data d --case K-0412 --out e.zip --report e.pdf", func(cmd *cobra.Command, args []string) error {
+		"listbound evidence --data d --case K-0412 --out e.zip --report e.pdf",
+		func(cmd *cobra.Command, args []string) error {
 			q, err := f.query()
 			if err != nil {
 				return err
@@ -401,10 +406,12 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 				if err != nil {
 					return err
 				}
-				if _, err := fmt.Fprintf(a.env.Out, "%s written; check it with: listbound-verify %s\n", out, out); err != nil || printed == "" {
+				if _, err := fmt.Fprintf(a.env.Out, "%s written; check it with: listbound-verify %s\n", out,
+					out); err != nil || printed == "" {
 					return err
 				}
-				err = replaceFile("report", printed, func(w io.Writer) error { return a.writeReport(cmd.Context(), s, lang, q, w) })
+				err = replaceFile("report", printed,
+					func(w io.Writer) error { return a.writeReport(cmd.Context(), s, lang, q, w) })
 				if err != nil {
 					return err
 				}
@@ -415,7 +422,8 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 	c.Args = cobra.NoArgs
 	f.add(c)
 	c.Flags().StringVar(&out, "out", "", "file to write")
-	c.Flags().StringArrayVar(&earlier, "earlier", nil, "checkpoint or bundle that this ledger gave out before (repeatable)")
+	c.Flags().StringArrayVar(&earlier, "earlier", nil,
+		"checkpoint or bundle that this ledger gave out before (repeatable)")
 	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
 	c.Flags().StringVar(&lang, "lang", "en", "language of the report, such as en or de")
 	return c
@@ -495,7 +503,8 @@ damaged one is kept aside. The folder must not be in use.`,
 				return fmt.Errorf("data folder: %w", err)
 			}
 			progress, end := a.progress("rebuilt")
-			r, err := site.Repair(cmd.Context(), site.Options{Dir: dir, Clock: a.env.Clock, Command: "listbound repair"}, progress)
+			r, err := site.Repair(cmd.Context(),
+				site.Options{Dir: dir, Clock: a.env.Clock, Command: "listbound repair"}, progress)
 			end()
 			if errors.Is(err, site.ErrIntact) {
 				_, err = fmt.Fprintf(a.env.Out, "%v: %d records, each of them twice and as signed\n", err, r.Signed)
@@ -511,7 +520,8 @@ damaged one is kept aside. The folder must not be in use.`,
 			if r.Tiles > 0 {
 				again += fmt.Sprintf("; tiles made again: %d", r.Tiles)
 			}
-			_, err = fmt.Fprintf(a.env.Out, "repaired: %d signed records and %d behind the checkpoint%s; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, again, r.Aside, a.data)
+			_, err = fmt.Fprintf(a.env.Out,
+				"repaired: %d signed records and %d behind the checkpoint%s; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, again, r.Aside, a.data)
 			return err
 		})
 	c.Args = cobra.NoArgs
@@ -548,7 +558,8 @@ func (a *app) printLists(vs []site.ListVersion, lines bool) error {
 	tw := tabwriter.NewWriter(a.env.Out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(tw, "list\tversion\tlines\tissued (UTC)\tby\ttitle")
 	for _, v := range vs {
-		fmt.Fprintf(tw, "%s\t%d\t%d\t%s\t%s\t%s\n", v.List, v.Version, len(v.LineRows), report.At(v.Issued), v.By, v.Title)
+		fmt.Fprintf(tw, "%s\t%d\t%d\t%s\t%s\t%s\n", v.List, v.Version, len(v.LineRows), report.At(v.Issued), v.By,
+			v.Title)
 	}
 	if lines && len(vs) > 0 {
 		fmt.Fprintln(tw, "\nline\titem\tquantity\tdescription")
@@ -630,7 +641,8 @@ func (a *app) retire() *cobra.Command {
 	var reason string
 	c := command("retire SITE/STATION", "ends a station's right to record",
 		`Writes a record of the ledger itself. What the station recorded stays.`,
-		`listbound stations retire north/or-3 --reason "replaced" --data d`, func(cmd *cobra.Command, args []string) error {
+		`listbound stations retire north/or-3 --reason "replaced" --data d`,
+		func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
 				r, err := s.Retire(cmd.Context(), args[0], reason)
 				if err != nil {

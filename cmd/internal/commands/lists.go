@@ -44,7 +44,8 @@ func (a *app) importList() *cobra.Command {
 language that has texts: Zeile, Artikel, Bezeichnung, Anzahl); line may be left out. Says for each row what is wrong, and
 imports nothing until all of it is right. The list gets the next version; what
 changes is shown line by line.`,
-		"listbound lists import --data d --list LAP-MAJOR --station north/packing-1 --operator B-1001 lap-major.xlsx", func(cmd *cobra.Command, args []string) error {
+		"listbound lists import --data d --list LAP-MAJOR --station north/packing-1 --operator B-1001 lap-major.xlsx",
+		func(cmd *cobra.Command, args []string) error {
 			raw, err := os.ReadFile(args[0])
 			if err != nil {
 				return err
@@ -70,7 +71,8 @@ changes is shown line by line.`,
 	f.add(c)
 	c.Flags().StringVar(&f.list, "list", "", "the list's id (default: the file's name)")
 	c.Flags().StringVar(&f.title, "title", "", "the list's title (default: as before)")
-	c.Flags().StringSliceVar(&f.cycles, "cycles", nil, "sterilizer cycles this kind of set may run (default: as before)")
+	c.Flags().StringSliceVar(&f.cycles, "cycles", nil,
+		"sterilizer cycles this kind of set may run (default: as before)")
 	return c
 }
 
@@ -80,7 +82,8 @@ func (a *app) issueList() *cobra.Command {
 		`Reads one object as list.issued has it: list, title, lines, and cycles if only some
 are allowed. The version is the next one, whatever the file says. "lists --json LIST"
 prints versions in nearly this form.`,
-		"listbound lists issue --data d --station north/packing-1 --operator B-1001 lap-major.json", func(cmd *cobra.Command, args []string) error {
+		"listbound lists issue --data d --station north/packing-1 --operator B-1001 lap-major.json",
+		func(cmd *cobra.Command, args []string) error {
 			raw, err := os.ReadFile(args[0])
 			if err != nil {
 				return err
@@ -133,7 +136,8 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 			return err
 		}
 		var got site.Receipt
-		if err := s.Record(cmd.Context(), bytes.NewReader(append(line, '\n')), func(r site.Receipt) error { got = r; return nil }); err != nil {
+		if err := s.Record(cmd.Context(), bytes.NewReader(append(line, '\n')),
+			func(r site.Receipt) error { got = r; return nil }); err != nil {
 			return err
 		}
 		if got.Error != "" {

@@ -119,8 +119,10 @@ manufacturers' instructions come first.`,
 		SilenceErrors: true,
 	}
 	root.PersistentFlags().StringVar(&a.data, "data", "./listbound-data", "data folder")
-	root.PersistentFlags().StringVar(&a.server, "server", "", "address of a listbound server to ask instead of a data folder")
-	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(), a.repair(), a.lists(), a.stations(), a.policy(), a.witness(), a.simulate())
+	root.PersistentFlags().StringVar(&a.server, "server", "",
+		"address of a listbound server to ask instead of a data folder")
+	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(),
+		a.repair(), a.lists(), a.stations(), a.policy(), a.witness(), a.simulate())
 	return root
 }
 
@@ -154,7 +156,8 @@ func (a *app) openFolder(ctx context.Context, name string, o site.Options) (*sit
 	}
 	if o.Existing {
 		if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
-			return nil, fmt.Errorf("there is no folder %s; record something there first, or name another with --data", dir)
+			return nil, fmt.Errorf("there is no folder %s; record something there first, or name another with --data",
+				dir)
 		}
 	}
 	o.Dir, o.Command = dir, "listbound "+name

@@ -43,7 +43,8 @@ own name or by a name that --host gives. With --practice the same workplaces sta
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --feed the events go out over NATS as well, to those
 whose public key --reader names; they can do nothing but read.`,
-		"listbound serve --data d --site north --address 127.0.0.1:8320", func(cmd *cobra.Command, args []string) error {
+		"listbound serve --data d --site north --address 127.0.0.1:8320",
+		func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
 				return errors.New("serve owns a data folder; --server is for the commands that ask one")
 			}
@@ -68,7 +69,8 @@ whose public key --reader names; they can do nothing but read.`,
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
 	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
-	c.Flags().StringVar(&f.Address, "feed", "", "address at which readers get the events over NATS, such as 127.0.0.1:4222")
+	c.Flags().StringVar(&f.Address, "feed", "",
+		"address at which readers get the events over NATS, such as 127.0.0.1:4222")
 	c.Flags().StringArrayVar(&f.Readers, "reader", nil, "public nkey of somebody who may read the feed (repeatable)")
 	return c
 }
@@ -134,8 +136,9 @@ func (a *app) openPractice(ctx context.Context, real *site.Site, tell func(int64
 	}
 	clock := &weekClock{after: a.env.Clock}
 	p, err := site.Open(ctx, site.Options{
-		Dir: filepath.Join(real.Dir(), "practice"), Name: week.Site, EnrolOnSight: true, Clock: clock.now, Command: "listbound serve --practice",
-		Logger: slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
+		Dir: filepath.Join(real.Dir(), "practice"), Name: week.Site, EnrolOnSight: true, Clock: clock.now,
+		Command: "listbound serve --practice",
+		Logger:  slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 	if err != nil {
 		return nil, err

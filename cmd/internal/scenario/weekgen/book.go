@@ -123,7 +123,8 @@ func demoKey(station, which string) (signer note.Signer, verifier string, err er
 		return nil, "", fmt.Errorf("demo key of %s: %w", station, err)
 	}
 	const algEd25519 = 1 // the signed-note format's number for it
-	skey := fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", station, v.KeyHash(), base64.StdEncoding.EncodeToString(append([]byte{algEd25519}, s[:]...)))
+	skey := fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", station, v.KeyHash(),
+		base64.StdEncoding.EncodeToString(append([]byte{algEd25519}, s[:]...)))
 	signer, err = note.NewSigner(skey)
 	return signer, verifier, err
 }

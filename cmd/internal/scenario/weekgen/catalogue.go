@@ -311,14 +311,17 @@ var kinds = []struct {
 	cycles      []string // empty: any
 	lines       string
 }{
-	{"LAP-MAJOR", "Laparotomy, major", 1, "LAP", 14, "A", []string{"outside"}, []string{"dynamic-air-132", "dynamic-air-134"}, `
+	{"LAP-MAJOR", "Laparotomy, major", 1, "LAP", 14, "A", []string{"outside"},
+		[]string{"dynamic-air-132", "dynamic-air-134"}, `
 		KNH-003*2 KNH-004*2 KNH-210*1 SCS-140*1 SCS-145*1 SCS-146*1 SCS-170*1 SCS-180*2 SCS-200*1 SCS-230*1
 		TFC-121*2 TFC-145*2 TFC-146*2 TFC-180*2 TFC-181*2 TFC-195*2 TFC-240*2 TFC-250*1 TFC-251*1
 		FCP-125*6 FCP-140*10 FCP-141*6 FCP-150*4 FCP-155*6 FCP-156*4 FCP-160*6 FCP-161*4 FCP-185*8 FCP-186*4 FCP-190*2 FCP-200*6 FCP-201*4 FCP-205*2 FCP-210*2 FCP-181*2 FCP-230*2 FCP-245*4 FCP-246*2
 		NHD-180*2 NHD-200*2 NHD-240*2 TWC-110*6 TWC-135*4
 		RTR-030*2 RTR-040*2 RTR-050*2 RTR-220*2 RTR-23~*1 RTR-24~*1 RTR-252*1 RTR-254*1 RTR-265*1 RTR-266*1 RTR-267*2
 		ICL-101*2 ICL-102*2 ICL-110*2 ICL-112*2 ICL-113*2 PRB-130*1 SUC-028*1 SUC-123*1 SUC-130*1 PRB-100*1 PRB-101*1 BWL-101*2 BWL-102*2 BWL-103*2`},
-	{"MIN-BASIC", "Minor, basic", 3, "MIN", 16, "A", []string{"inside-bag", "inside-bag", "inside-bag", "inside-bag", "outside", "outside", "outside", "outside", "inside-bare", "inside-bare", "screen", "screen", "outside"}, nil, `
+	{"MIN-BASIC", "Minor, basic", 3, "MIN", 16, "A",
+		[]string{"inside-bag", "inside-bag", "inside-bag", "inside-bag", "outside", "outside", "outside", "outside",
+			"inside-bare", "inside-bare", "screen", "screen", "outside"}, nil, `
 		KNH-003*1 KNH-004*1 SCS-116*1 SCS-145*1 SCS-146*1 SCS-180*1 TFC-120*1 TFC-121*2 TFC-145*1 TFC-146*1
 		FCP-125*6 FCP-126*4 FCP-140*4 FCP-150*2 FCP-155*4 NHD-150*1 NHD-180*1 TWC-110*4 RTR-161*1 RTR-162*1 RTR-271*2 RTR-272*2
 		FCP-245*1 PRB-101*1 BWL-102*1 BWL-103*1`},
@@ -327,17 +330,20 @@ var kinds = []struct {
 		RTR-050*2 RTR-070*2 RTR-28~*2 RTR-291*2 RTR-292*2 RTR-293*2 RTR-294*2 RTR-261*2 RTR-262*2 ELV-10~*1 ELV-11~*1 ELV-121*1
 		FCP-28~*1 BIN-1~*2 BIN-20~*1 BIN-21~*1 BIN-22~*1 BIN-23~*1 HOK-113*1 CUR-10~*1 OST-1~*1 OST-2~*1 OST-3~*1 CUR-12~*1
 		MAL-101*1 RNG-130*1 RNG-140*1 RNG-141*1 SUC-028*1 BWL-100*1 BWL-101*1`},
-	{"ORT-SMALL", "Orthopaedic, hand and foot", 2, "ORS", 11, "C", []string{"inside-bag", "inside-bag", "outside"}, nil, `
+	{"ORT-SMALL", "Orthopaedic, hand and foot", 2, "ORS", 11, "C",
+		[]string{"inside-bag", "inside-bag", "outside"}, nil, `
 		KNH-003*2 KNH-007*1 SCS-115*1 SCS-116*1 SCS-130*1 SCS-146*1 SCS-161*1 TFC-120*2 TFC-121*2 TFC-122*1
 		FCP-125*8 FCP-126*4 FCP-140*4 FCP-155*2 NHD-130*1 NHD-150*1 TWC-110*6 RTR-161*2 RTR-162*2 RTR-271*2 RTR-272*2 RTR-274*2 RTR-263*2 RTR-030*2 RTR-291*2
 		ELV-120*1 ELV-103*1 RNG-135*1 CUR-100*1 CUR-101*1 OST-106*1 OST-108*1 OST-206*1 MAL-100*1 FCP-281*2 BIN-120*2 BIN-231*1 BIN-218*1 SUC-208*1 BWL-102*2`},
-	{"VAS-MAJOR", "Vascular, major", 5, "VAS", 8, "B", []string{"outside"}, []string{"dynamic-air-132", "dynamic-air-134"}, `
+	{"VAS-MAJOR", "Vascular, major", 5, "VAS", 8, "B", []string{"outside"},
+		[]string{"dynamic-air-132", "dynamic-air-134"}, `
 		KNH-003*2 KNH-004*1 KNH-007*2 SCS-145*1 SCS-146*1 SCS-180*2 SCS-190*1 SCS-191*1 SCS-200*1 SCS-230*1
 		TFC-121*2 TFC-146*2 TFC-150*4 TFC-195*4 TFC-240*4 TFC-300*2 TFC-110*2
 		FCP-125*12 FCP-140*8 FCP-155*4 FCP-181*4 FCP-230*2 FCP-200*4 FCP-245*2 NHD-181*2 NHD-205*2 NHD-230*2 NHD-240*1 TWC-110*6 TWC-140*4
 		VCL-10~*2 VCL-11~*2 VCL-12~*1 VCL-13~*1 VCL-14~*2 VCL-150*2 VCL-151*2 VCL-152*2 VCL-153*1 VCL-154*2 VCL-16~*1 VCL-17~*1 VCL-18~*1
 		RTR-030*2 RTR-050*2 RTR-23~*1 RTR-24~*1 RTR-260*2 RTR-261*2 RTR-262*1 RTR-295*2 DIS-121*1 DIS-122*1 HOK-110*1 SUC-028*1 SUC-123*1 SUC-130*1 SUC-210*1 SUC-212*1 BWL-101*2 BWL-102*3 BWL-103*2`},
-	{"THO-MAIN", "Thoracotomy", 4, "THO", 5, "D", []string{"inside-bag"}, []string{"dynamic-air-132", "dynamic-air-134"}, `
+	{"THO-MAIN", "Thoracotomy", 4, "THO", 5, "D", []string{"inside-bag"},
+		[]string{"dynamic-air-132", "dynamic-air-134"}, `
 		KNH-003*1 KNH-004*2 KNH-210*1 SCS-146*1 SCS-170*1 SCS-200*1 SCS-230*2 SCS-231*1 TFC-146*2 TFC-181*2 TFC-195*2 TFC-240*2 TFC-251*2 TFC-300*2
 		FCP-140*8 FCP-155*4 FCP-182*4 FCP-185*6 FCP-190*4 FCP-200*6 FCP-210*4 FCP-220*4 FCP-228*2 FCP-230*4 FCP-240*4 FCP-245*4 FCP-246*2
 		NHD-200*2 NHD-240*2 NHD-270*2 TWC-135*6 RTR-31~*1 RTR-23~*1 RTR-050*2 RTR-070*2 RTR-252*1 RTR-254*1
@@ -347,11 +353,13 @@ var kinds = []struct {
 		FCP-140*8 FCP-150*4 FCP-155*6 FCP-156*4 FCP-185*6 FCP-186*6 FCP-200*4 FCP-245*4 FCP-251*2 FCP-252*4 FCP-253*2 FCP-255*1 FCP-256*1
 		NHD-200*2 NHD-240*2 TWC-110*6 RTR-030*2 RTR-050*2 RTR-231*1 RTR-233*1 RTR-24~*1 RTR-252*1 RTR-265*1 RTR-266*1 RTR-267*2 RTR-318*1 RTR-319*1 RTR-32~*1 RTR-325*1
 		CUR-11~*1 PRB-102*1 PRB-2~*1 SUC-028*1 SUC-123*1 SUC-130*1 BWL-101*2 BWL-102*1 BWL-103*2`},
-	{"URO-OPEN", "Urology, open", 2, "URO", 6, "D", []string{"inside-bag", "inside-bag", "outside", "inside-bag", "outside"}, nil, `
+	{"URO-OPEN", "Urology, open", 2, "URO", 6, "D",
+		[]string{"inside-bag", "inside-bag", "outside", "inside-bag", "outside"}, nil, `
 		KNH-003*2 KNH-004*1 SCS-146*1 SCS-170*1 SCS-180*1 SCS-200*1 TFC-121*2 TFC-146*2 TFC-195*2 TFC-240*2
 		FCP-125*6 FCP-140*8 FCP-155*4 FCP-156*4 FCP-190*2 FCP-200*4 FCP-230*2 FCP-245*2 FCP-26~*1 FCP-270*2
 		NHD-180*2 NHD-200*2 TWC-110*6 RTR-030*2 RTR-050*2 RTR-232*1 RTR-243*1 RTR-253*1 RTR-318*1 RTR-319*2 PRB-3~*1 PRB-131*1 RTR-295*1 SUC-028*1 SUC-210*1 BWL-101*1 BWL-102*2`},
-	{"CRA-MAIN", "Craniotomy", 6, "CRA", 5, "D", []string{"inside-bag", "inside-bag", "inside-bare", "screen", "inside-bag"}, []string{"dynamic-air-134"}, `
+	{"CRA-MAIN", "Craniotomy", 6, "CRA", 5, "D",
+		[]string{"inside-bag", "inside-bag", "inside-bare", "screen", "inside-bag"}, []string{"dynamic-air-134"}, `
 		KNH-003*2 KNH-004*1 KNH-007*2 SCS-145*1 SCS-146*1 SCS-180*1 SCS-185*1 SCS-186*1 SCS-187*1
 		TFC-120*2 TFC-121*2 TFC-150*2 TFC-16~*1 TFC-20~*1 FCP-125*10 FCP-140*6 FCP-155*6 NHD-150*1 NHD-180*2 NHD-185*1 TWC-110*8
 		RTR-260*2 RTR-264*2 RTR-271*4 RTR-272*2 RTR-296*1 RTR-29B*2 RTR-29C*2 RTR-29D*1
@@ -359,7 +367,8 @@ var kinds = []struct {
 		SUC-2~*1 CRN-~*1 BIN-231*1 BWL-100*2 BWL-101*2 BWL-102*4 BWL-103*2 BWL-104*2 `},
 	{"RET-FRAME", "Retractor frame, abdominal", 1, "RET", 10, "B", []string{"outside"}, nil, `
 		RTR-40~*2 RTR-41~*2 RTR-42~*2 RTR-43~*1 RTR-253*1 RTR-255*1`},
-	{"LSC-BASIC", "Laparoscopy, basic", 4, "LSC", 8, "D", []string{"inside-bare", "inside-bare", "screen", "screen", "outside"}, []string{"low-temperature-standard"}, `
+	{"LSC-BASIC", "Laparoscopy, basic", 4, "LSC", 8, "D",
+		[]string{"inside-bare", "inside-bare", "screen", "screen", "outside"}, []string{"low-temperature-standard"}, `
 		KNH-003*1 SCS-146*1 SCS-330*1 TFC-121*2 FCP-125*4 FCP-140*2 FCP-33~*1 NHD-180*1 NHD-330*1 TWC-110*4 RTR-271*2 RTR-030*2
 		LSC-100*2 LSC-101*2 LSC-102*2 LSC-103*1 LSC-104*1 LSC-105*1 LSC-106*1 LSC-107*1 LSC-108*1 LSC-109*1 LSC-110*1 LSC-111*1 LSC-112*1 HOK-330*1 SUC-330*1 BWL-102*1`},
 }
@@ -419,7 +428,8 @@ func readLines(items []item, text string) ([]events.Line, error) {
 				continue // named on its own before the prefix
 			}
 			have[i.id] = true
-			out = append(out, events.Line{Line: int64(len(out) + 1), Item: i.id, Description: i.description, Quantity: q})
+			out = append(out, events.Line{Line: int64(len(out) + 1), Item: i.id, Description: i.description,
+				Quantity: q})
 		}
 		if found == 0 {
 			return nil, fmt.Errorf("%q is not in the catalogue", tok)

@@ -30,11 +30,13 @@ func (w *week) operate() error {
 				return err
 			}
 		}
-		d := events.CaseClosed{Case: op.ref, Outcome: op.outcome, Actions: op.actions, Reason: op.reason, Witness: op.scrub}
+		d := events.CaseClosed{Case: op.ref, Outcome: op.outcome, Actions: op.actions, Reason: op.reason,
+			Witness: op.scrub}
 		if d.Outcome == "" {
 			d.Outcome, d.Actions = "reconciled", []string{}
 		}
-		if _, err := w.write(op.end, observation{Station: op.station, Kind: events.KindCaseClosed, Operator: op.runner, Data: d}); err != nil {
+		if _, err := w.write(op.end, observation{Station: op.station, Kind: events.KindCaseClosed, Operator: op.runner,
+			Data: d}); err != nil {
 			return err
 		}
 	}
@@ -50,14 +52,16 @@ func (w *week) deliver(n int, op *operation) error {
 		if at.Before(t.stored.Add(5 * time.Minute)) {
 			return fmt.Errorf("%s is stored at %s, and to be on the cart of %s at %s", t.set.id, t.stored, op.ref, at)
 		}
-		looks := t.draw(3, "cart looks at the sheet") > 0 && (t.what == none || t.what == sealOther || t.what == sealTorn)
+		looks := t.draw(3, "cart looks at the sheet") > 0 &&
+			(t.what == none || t.what == sealOther || t.what == sealTorn)
 		d := t.check("case cart "+fmt.Sprint(n+1), looks)
 		d.Seals = t.seals
 		if _, err := w.write(at, t.about(cart, events.KindSetChecked, cartBadge, d)); err != nil {
 			return err
 		}
 		if t.what == twoScans {
-			if _, err := w.write(at.Add(20*time.Second), t.about(storage, events.KindSetChecked, "B-2051", t.check(t.place(), false))); err != nil {
+			if _, err := w.write(at.Add(20*time.Second),
+				t.about(storage, events.KindSetChecked, "B-2051", t.check(t.place(), false))); err != nil {
 				return err
 			}
 		}
@@ -67,7 +71,8 @@ func (w *week) deliver(n int, op *operation) error {
 	}
 	for j, t := range op.trips {
 		d := t.check(fmt.Sprintf("transfer hatch OR %d", op.room), false)
-		e, err := w.write(op.opened.Add(-25*time.Minute+seconds(55*j)), t.about(transfer, events.KindSetChecked, hatchBadge, d))
+		e, err := w.write(op.opened.Add(-25*time.Minute+seconds(55*j)),
+			t.about(transfer, events.KindSetChecked, hatchBadge, d))
 		if err != nil {
 			return err
 		}
@@ -101,7 +106,8 @@ func (w *week) takenByMistake(t *trip) error {
 	if _, err := w.write(at, t.about(op.station, events.KindSetOpened, op.runner, t.opening(op))); err != nil {
 		return err
 	}
-	_, err := w.write(at.Add(38*time.Minute), t.about(storage, events.KindSetChecked, "B-2052", t.check(t.place(), false)))
+	_, err := w.write(at.Add(38*time.Minute),
+		t.about(storage, events.KindSetChecked, "B-2052", t.check(t.place(), false)))
 	return err
 }
 
@@ -246,10 +252,11 @@ func (w *week) countAll(t *trip, j int) error {
 	case mistyped:
 		err = w.retype(t, e, odd)
 	case firstDiffers:
-		_, err = w.write(first.Add(40*time.Minute), t.about(office, events.KindFindingAcknowledged, manager, events.FindingAcknowledged{
-			Code:   "count-differs-at-opening",
-			Reason: "packing asked: the missing piece was found on the packing table; the packer has been told",
-		}))
+		_, err = w.write(first.Add(40*time.Minute),
+			t.about(office, events.KindFindingAcknowledged, manager, events.FindingAcknowledged{
+				Code:   "count-differs-at-opening",
+				Reason: "packing asked: the missing piece was found on the packing table; the packer has been told",
+			}))
 	}
 	if err != nil {
 		return err
@@ -289,7 +296,8 @@ func (w *week) countAll(t *trip, j int) error {
 				i := t.draw(len(d.Counts), "removed line")
 				d.Counts[i].Counted--
 				field[d.Counts[i].Line]--
-				d.Removed = []events.Removed{{Line: d.Counts[i].Line, Quantity: 1, Reason: "fell to the floor, put aside for washing"}}
+				d.Removed = []events.Removed{{Line: d.Counts[i].Line, Quantity: 1,
+					Reason: "fell to the floor, put aside for washing"}}
 			}
 		}); err != nil {
 			return err
@@ -319,9 +327,10 @@ func (w *week) retype(t *trip, wrong *entry, line int64) error {
 	if err != nil {
 		return err
 	}
-	_, err = w.write(wrong.at.Add(4*time.Minute), t.about(t.use.station, events.KindEventCorrected, t.use.runner, correction{
-		Event: wrong.id, Action: "replace", Reason: "typed 22 for 2; the pair counted 2", Data: raw,
-	}))
+	_, err = w.write(wrong.at.Add(4*time.Minute),
+		t.about(t.use.station, events.KindEventCorrected, t.use.runner, correction{
+			Event: wrong.id, Action: "replace", Reason: "typed 22 for 2; the pair counted 2", Data: raw,
+		}))
 	return err
 }
 
@@ -371,8 +380,10 @@ func (w *week) between() error {
 	if err != nil {
 		return err
 	}
-	if _, err := w.write(e.at.Add(3*time.Minute), observation{Station: storage, Kind: events.KindEventCorrected, Set: t.set.id, Trip: t.id, Operator: "B-2052",
-		Data: correction{Event: e.id, Action: "void", Reason: "scanned the neighbour's sheet by mistake; the two stand side by side"}}); err != nil {
+	if _, err := w.write(e.at.Add(3*time.Minute),
+		observation{Station: storage, Kind: events.KindEventCorrected, Set: t.set.id, Trip: t.id, Operator: "B-2052",
+			Data: correction{Event: e.id, Action: "void",
+				Reason: "scanned the neighbour's sheet by mistake; the two stand side by side"}}); err != nil {
 		return err
 	}
 	// Wednesday: bay B is looked through; what changes places there does so later.
@@ -405,7 +416,8 @@ func (w *week) between() error {
 	if _, _, err := scan(at(3, "14:00"), at(3, "14:00"), "VAS-005@K-0438", backStation, onShelf); err != nil {
 		return err
 	}
-	if _, _, err := scan(at(3, "14:04"), at(3, "14:04").Add(-backBy), "THO-004@K-0438", backStation, onShelf); err != nil {
+	if _, _, err := scan(at(3, "14:04"), at(3, "14:04").Add(-backBy), "THO-004@K-0438", backStation,
+		onShelf); err != nil {
 		return err
 	}
 	// Friday: the fast scanner is taken out of use.

@@ -109,7 +109,8 @@ func (w *week) makeKinds() error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", k.list, err)
 		}
-		v := &version{ListIssued: events.ListIssued{List: k.list, Version: k.version, Title: k.title, Lines: lines, Cycles: k.cycles},
+		v := &version{ListIssued: events.ListIssued{List: k.list, Version: k.version, Title: k.title, Lines: lines,
+			Cycles: k.cycles},
 			from: monday.Add(5*time.Minute + seconds(10*i))}
 		kd := &kind{index: i, versions: []*version{v}}
 		if k.list == revision.list {
@@ -162,18 +163,23 @@ func (w *week) start() error {
 		if err != nil {
 			return err
 		}
-		if _, err := w.write(monday.Add(seconds(i)), observation{Station: events.LedgerName(site), Kind: events.KindStationEnrolled,
-			Data: events.StationEnrolled{Station: station, Key: key, Reason: "keeps its own key (a demo key, made from a fixed seed)"}}); err != nil {
+		if _, err := w.write(monday.Add(seconds(i)),
+			observation{Station: events.LedgerName(site), Kind: events.KindStationEnrolled,
+				Data: events.StationEnrolled{Station: station, Key: key,
+					Reason: "keeps its own key (a demo key, made from a fixed seed)"}}); err != nil {
 			return err
 		}
 	}
-	if _, err := w.write(monday.Add(time.Minute), observation{Station: office, Kind: events.KindPolicyAdopted, Operator: manager,
-		Data: events.PolicyAdopted{Policy: p, Reason: "a closing count as well as the first and the final one"}}); err != nil {
+	if _, err := w.write(monday.Add(time.Minute),
+		observation{Station: office, Kind: events.KindPolicyAdopted, Operator: manager,
+			Data: events.PolicyAdopted{Policy: p,
+				Reason: "a closing count as well as the first and the final one"}}); err != nil {
 		return err
 	}
 	for _, k := range w.kinds {
 		for _, v := range k.versions {
-			if _, err := w.write(v.from, observation{Station: office, Kind: events.KindListIssued, Operator: manager, Data: v.ListIssued}); err != nil {
+			if _, err := w.write(v.from, observation{Station: office, Kind: events.KindListIssued, Operator: manager,
+				Data: v.ListIssued}); err != nil {
 				return err
 			}
 		}
@@ -384,7 +390,8 @@ func (w *week) packOne(t *trip) error {
 		Exceptions []events.Exception `json:"exceptions,omitempty"`
 		WeightKg   json.Number        `json:"weightKg"`
 		Note       string             `json:"note,omitempty"`
-	}{List: t.list.List, Version: t.list.Version, Exceptions: t.exceptions, WeightKg: json.Number(fmt.Sprintf("%d.%d", grams/1000, grams%1000/100))}
+	}{List: t.list.List, Version: t.list.Version, Exceptions: t.exceptions,
+		WeightKg: json.Number(fmt.Sprintf("%d.%d", grams/1000, grams%1000/100))}
 	if grams > events.DefaultPolicy().WeightLimitGrams {
 		data.Note = "heavy: two people to carry"
 	}
@@ -503,7 +510,8 @@ func (w *week) sterilize() error {
 		for i, t := range b.trips {
 			t.load = load
 			t.sterile = begin.Add(cycleTime + 4*time.Minute + seconds(12*i))
-			d := events.SetSterilized{Load: load, Sterilizer: in, Run: run, Cycle: b.cycle, Result: "passed", Released: true}
+			d := events.SetSterilized{Load: load, Sterilizer: in, Run: run, Cycle: b.cycle, Result: "passed",
+				Released: true}
 			switch t.what {
 			case failedRun:
 				d.Result, d.Released = "failed", false
@@ -528,7 +536,8 @@ func (w *week) sterilize() error {
 		if slices.Contains(positive, load) {
 			d.Result = "positive"
 		}
-		if _, err := w.write(read, observation{Station: station, Kind: events.KindIndicatorRead, Operator: fmt.Sprintf("B-20%s2", in[1:]), Data: d}); err != nil {
+		if _, err := w.write(read, observation{Station: station, Kind: events.KindIndicatorRead,
+			Operator: fmt.Sprintf("B-20%s2", in[1:]), Data: d}); err != nil {
 			return err
 		}
 	}
@@ -541,7 +550,10 @@ func (w *week) batches() []*batch {
 	for _, s := range w.sets {
 		all = append(all, s.trips...)
 	}
-	slices.SortStableFunc(all, func(a, b *trip) int { return cmp.Or(a.sealedAt.Compare(b.sealedAt), cmp.Compare(a.packing, b.packing)) })
+	slices.SortStableFunc(all, func(a, b *trip) int {
+		return cmp.Or(a.sealedAt.Compare(b.sealedAt),
+			cmp.Compare(a.packing, b.packing))
+	})
 	var out []*batch
 	open := make(map[string]*batch)
 	for _, t := range all {
@@ -612,7 +624,8 @@ func (w *week) store() error {
 		}
 		free = t.stored.Add(45 * time.Second)
 		badge := fmt.Sprintf("B-205%d", t.stored.Hour()/8+1)
-		if _, err := w.write(t.stored, t.about(storage, events.KindSetChecked, badge, t.check(t.place(), !t.what.hides()))); err != nil {
+		if _, err := w.write(t.stored, t.about(storage, events.KindSetChecked, badge,
+			t.check(t.place(), !t.what.hides()))); err != nil {
 			return err
 		}
 	}
