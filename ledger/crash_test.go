@@ -191,6 +191,22 @@ func TestStartAndStopFail(t *testing.T) {
 	}
 }
 
+// A server that cannot start is an error that says where and why.
+func TestServerCannotStart(t *testing.T) {
+	opts := ledgertest.Options(t)
+	if err := os.WriteFile(filepath.Join(opts.Dir, "stream"), []byte("no folder"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	_, err := ledger.Open(context.Background(), opts)
+	if err == nil || !strings.Contains(err.Error(), "the embedded server did not start on "+filepath.Join(opts.Dir, "stream")) {
+		t.Errorf("Open gave %v", err)
+	}
+	if err := os.Remove(filepath.Join(opts.Dir, "stream")); err != nil {
+		t.Fatal(err)
+	}
+	fill(t, ledgertest.Open(t, opts), "north/or-3", 0, 3, 0)
+}
+
 // When the answer is lost and reading back fails as well, the ledger says so, takes nothing more, and never takes a record twice.
 func TestUnknownOutcome(t *testing.T) {
 	ctx := context.Background()

@@ -114,15 +114,17 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (e
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
 	}
-	e = &embedded{srv: srv, syncAlways: syncAlways, log: newServerLog(logger), gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
+	started := &embedded{srv: srv, syncAlways: syncAlways, log: newServerLog(logger), gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
+	e = started
 	srv.SetLoggerV2(e.log, false, false, false)
 	defer func() {
 		if err != nil {
-			e.stop()
+			started.stop() // not e, which the error has set to nil
 		}
 	}()
 	srv.Start()
-	if !srv.ReadyForConnections(apiTimeout) || !srv.JetStreamEnabled() {
+	// Start returns at once if the server gives up, and nothing else tells.
+	if e.log.gaveUp() || !srv.ReadyForConnections(apiTimeout) || !srv.JetStreamEnabled() {
 		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", filepath.Join(dir, "stream"), e.log.last())
 	}
 	boot, err := e.connect("bootstrap", bootstrap)

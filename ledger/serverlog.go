@@ -8,10 +8,10 @@ import (
 	"sync"
 )
 
-// writeErrorText is how the server's log says that it cannot write the stream: "Filestore [CUSTODY] Critical write error: …".
-// The log is the only place where it says so: the publish that met the error gets no answer. Without this text a full disk
-// would show as a publish that timed out, with its outcome unknown. The text belongs to the server version in layoutVersion;
-// TestServerReportsWriteError is red when another version words it otherwise.
+// writeErrorText is how the server's log says that it cannot write the stream: "Filestore [CUSTODY] Critical write
+// error: …". The log is the only place where it says so: the publish that met the error gets no answer. Without this
+// text a full disk would show as a publish that timed out, with its outcome unknown. The text belongs to the server
+// version in layoutVersion; TestServerReportsWriteError is red when another version words it otherwise.
 const writeErrorText = "write error"
 
 // serverLog passes the server's warnings on, remembers the last one, which explains a failed start, and watches for a
@@ -21,6 +21,7 @@ type serverLog struct {
 
 	mu         sync.Mutex
 	lastText   string
+	fatal      bool          // the server gave up
 	writeError string        // the first failed write, "" if there was none
 	cannotSave chan struct{} // closed when writeError is set
 }
@@ -51,6 +52,13 @@ func (s *serverLog) last() string {
 	return s.lastText
 }
 
+// gaveUp reports whether the server has said that it cannot go on.
+func (s *serverLog) gaveUp() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.fatal
+}
+
 // failedWrite returns a channel that is closed once the server cannot write the stream.
 func (s *serverLog) failedWrite() <-chan struct{} { return s.cannotSave }
 
@@ -73,4 +81,9 @@ func (s *serverLog) Warnf(format string, v ...any)   { s.keep(slog.LevelWarn, fo
 func (s *serverLog) Errorf(format string, v ...any)  { s.keep(slog.LevelError, format, v) }
 
 // Fatalf must not end the process: the ledger's caller decides.
-func (s *serverLog) Fatalf(format string, v ...any) { s.keep(slog.LevelError, format, v) }
+func (s *serverLog) Fatalf(format string, v ...any) {
+	s.keep(slog.LevelError, format, v)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.fatal = true
+}
