@@ -195,7 +195,7 @@ func (l *Ledger) audit(seq int64, record []byte) {
 	}
 	l.build.seen = seq
 	if err := l.opts.Audit(seq, record); err != nil {
-		l.audited.Add(1)
+		l.auditErrors.Add(1)
 		l.log.Warn("a stored record is not in order", "seq", seq, "err", err)
 	}
 }

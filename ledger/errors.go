@@ -10,14 +10,15 @@ import (
 // ErrClosed is returned by a ledger after Close.
 var ErrClosed = errors.New("the ledger is closed")
 
-// ErrUnknownOutcome means that a record may or may not have been stored. Ask Last for the station's newest record and compare.
+// ErrUnknownOutcome reports that a record may or may not have been stored. Ask Last for the station's newest record and
+// compare.
 var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; read the station's last record and compare")
 
-// ErrStopped means that nothing was recorded, and nothing will be until somebody has seen to the disk, and as a rule
-// has started the program again.
+// ErrStopped reports that nothing was recorded, and that nothing will be until somebody has seen to the disk and, as a
+// rule, has started the program again.
 var ErrStopped = errors.New("the ledger takes no more records until somebody has seen to it")
 
-// stoppedError tells what stopped the ledger.
+// stoppedError carries what stopped the ledger.
 type stoppedError struct{ cause error }
 
 func (e *stoppedError) Error() string { return e.cause.Error() }
@@ -26,7 +27,8 @@ func (e *stoppedError) Unwrap() error { return e.cause }
 // Is implements the interface of [errors.Is].
 func (e *stoppedError) Is(target error) bool { return target == ErrStopped }
 
-func stopped(format string, args ...any) error { return &stoppedError{fmt.Errorf(format, args...)} }
+// stoppedf is fmt.Errorf for an error that wraps ErrStopped.
+func stoppedf(format string, args ...any) error { return &stoppedError{fmt.Errorf(format, args...)} }
 
 // ConflictError refuses an append because the station's previous record is not the one the caller named.
 type ConflictError struct {
@@ -35,8 +37,8 @@ type ConflictError struct {
 }
 
 func (e *ConflictError) Error() string {
-	return fmt.Sprintf("not recorded: the last record of station %s is number %d, not %d; read it and compare, then number on from there",
-		e.Station, e.Last, e.Expected)
+	return fmt.Sprintf("not recorded: the last record of station %s is number %d, not %d; "+
+		"read it and compare, then number on from there", e.Station, e.Last, e.Expected)
 }
 
 // OwnedError refuses to open a folder that another process has open.
@@ -59,7 +61,7 @@ func (e *OwnedError) Error() string {
 	return b.String()
 }
 
-// Problem is one way in which the ledger is not what its signed checkpoint says. Seq is 0 where no single record is meant.
+// Problem is one way in which the ledger differs from its signed checkpoint. Seq is 0 if it is about no single record.
 type Problem struct {
 	Seq  int64  `json:"seq"`
 	What string `json:"what"`

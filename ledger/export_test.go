@@ -59,8 +59,8 @@ func WrongSequence(err error) bool {
 	return errors.As(err, &refused) && refused.wrongSequence()
 }
 
-// Kill leaves the ledger as a killed process would, as far as one process can: nothing is signed or marked any more, but the lock is given
-// free and the server stopped so that the folder can be opened again.
+// Kill leaves the ledger as a killed process would, as far as one process can: nothing is signed or marked any more,
+// but the lock is given free and the server stopped so that the folder can be opened again.
 func (l *Ledger) Kill() {
 	l.mu.Lock()
 	l.damage = append(l.damage, Problem{What: "killed"})

@@ -18,28 +18,29 @@ import (
 	"listbound/ledger/proof"
 )
 
-// MaxNote is the longest note a station may append. Entry bundles hold 65,535 bytes; the rest is room for the arrival line.
+// MaxNote is the longest note a station may append. Entry bundles hold 65,535 bytes; the rest is room for the arrival
+// line.
 const MaxNote = 60_000
 
-// Options say where a ledger is and who it is. Dir, Origin, Signer, Verifier and Clock are needed.
+// Options configure a ledger. Dir, Origin, Signer, Verifier and Clock are required.
 type Options struct {
 	Dir      string
-	Origin   string // name of the ledger, first line of its checkpoints; the key has the same name
+	Origin   string // name of the ledger and of its key, first line of its checkpoints
 	Signer   note.Signer
 	Verifier note.Verifier
 	Clock    func() time.Time
-	Logger   *slog.Logger // nil: silence
+	Logger   *slog.Logger // default: discard
 
-	// Command is what other programs are told has the folder open. Default: the name of the running program.
+	// Command names this program to others that want to open the folder. Default: the name of the running program.
 	Command string
 	// CheckpointEvery is the shortest time between two checkpoints that nobody asked for. Default 200 ms.
 	CheckpointEvery time.Duration
-	// SyncAlways lets the server sync every record by itself. It is as safe as the default, where one sync serves all records that came
-	// together, and several times slower with many writers. It holds in any case if the server is of a version whose files this package
-	// does not know.
+	// SyncAlways makes the server sync every record itself. That is as safe as the default, where one sync serves all
+	// records that came together, and several times slower with many writers. It is always on under a server version
+	// whose files this package does not know.
 	SyncAlways bool
-	// Audit sees each record in order before it goes into the tree. An error is logged and counted; it holds nothing up, because
-	// what was recorded stays recorded.
+	// Audit is called with each record, in order, before it goes into the tree. An error is logged and counted, and
+	// stops nothing: what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
 
 	faults *faults
@@ -53,27 +54,27 @@ type Ledger struct {
 	emb   *embedded
 	files logFiles
 
-	blocks *blocks // only the committer uses it
+	blocks *blocks // used by the committer only
 
 	mu       sync.Mutex
-	size     int64            // records stored
+	size     int64            // number of records stored
 	tail     [][]byte         // records signed.Size+1 … size
 	tailSize int64            // bytes in tail
-	stations map[string]int64 // sequence of each station's last record, for the stations met so far
-	lastAt   time.Time
+	stations map[string]int64 // sequence of each station's last record, for stations looked up so far
+	lastAt   time.Time        // arrival of the last record
 	signed   proof.Checkpoint
-	note     []byte // signed, as a signed note
-	grown    chan struct{}
+	note     []byte        // signed, as a signed note
+	grown    chan struct{} // closed and replaced when size grows
 	damage   []Problem
-	failed   error // why the stream takes nothing any more until the next start
+	failed   error // why the stream takes nothing until the next start
 	noStream bool  // the server did not find the stream at the start
 
 	queue   queue
-	suspect *suspect // not nil: a publish whose outcome could not be found out yet (only the committer uses it)
+	inDoubt *doubtfulRound // nil if the outcome of every round is known; used by the committer only
 
-	build   builder
-	offsets offsets
-	audited atomic.Int64 // audit errors
+	build       builder
+	offsets     offsets
+	auditErrors atomic.Int64
 
 	stop   chan struct{}
 	wg     sync.WaitGroup
@@ -85,9 +86,9 @@ type Entry struct {
 	Station string // site/station
 	Kind    string // last part of the subject, such as set.packed
 	Note    []byte // signed note of the station
-	Remark  byte   // goes into the arrival line: what the caller noticed about the note, 0 for nothing
-	// ExpectPrev is the sequence of the station's previous record, 0 if it has none. Later entries of the same station in one
-	// call repeat it.
+	Remark  byte   // for the arrival line: what the caller noticed about the note, 0 for nothing
+	// ExpectPrev is the sequence of the station's previous record, 0 if it has none. Later entries of the same station
+	// in one call repeat it.
 	ExpectPrev int64
 }
 
@@ -98,8 +99,8 @@ type Appended struct {
 	Record []byte // the note with its arrival line
 }
 
-// Open opens the ledger in a folder, or starts one if the folder is empty. If another process has it open the error is an
-// *OwnedError. A damaged ledger opens read-only, see [Ledger.Damage].
+// Open opens the ledger in a folder, or starts one if the folder is empty. The error is an *OwnedError if another
+// process has it open. A damaged ledger opens read-only; see [Ledger.Damage].
 func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	if err := opts.check(); err != nil {
 		return nil, err
@@ -158,7 +159,7 @@ func (o *Options) check() error {
 	return nil
 }
 
-// SetURL tells other programs that want this folder where to reach the one that has it.
+// SetURL publishes the address of this process for programs that find the folder in use.
 func (l *Ledger) SetURL(url string) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -172,13 +173,13 @@ func (l *Ledger) Origin() string { return l.opts.Origin }
 // Dir returns the ledger's folder.
 func (l *Ledger) Dir() string { return l.opts.Dir }
 
-// Verifier returns the key that checks the ledger's signatures.
+// Verifier returns the public key of the ledger.
 func (l *Ledger) Verifier() note.Verifier { return l.opts.Verifier }
 
-// Signer returns the ledger's key; it signs evidence manifests as well.
+// Signer returns the private key of the ledger, which signs evidence manifests as well.
 func (l *Ledger) Signer() note.Signer { return l.opts.Signer }
 
-// Size returns the number of records stored, which is the sequence of the last.
+// Size returns the number of records stored. It is the sequence of the last one.
 func (l *Ledger) Size() int64 {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -199,17 +200,17 @@ func (l *Ledger) SignedNote() []byte {
 	return l.note
 }
 
-// Damage returns what is wrong with the ledger; nothing can be appended while that is not empty.
+// Damage returns what is wrong with the ledger. While there is damage nothing can be appended.
 func (l *Ledger) Damage() []Problem {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return append([]Problem(nil), l.damage...)
 }
 
-// AuditErrors returns how many records Options.Audit objected to since the start.
-func (l *Ledger) AuditErrors() int64 { return l.audited.Load() }
+// AuditErrors returns the number of records that Options.Audit has rejected since the start.
+func (l *Ledger) AuditErrors() int64 { return l.auditErrors.Load() }
 
-// Close signs a last checkpoint, stops the server and gives the folder free. Appends that still wait are refused.
+// Close signs a last checkpoint, stops the server and releases the folder. Appends that are still queued are refused.
 func (l *Ledger) Close() error {
 	var err error
 	l.closed.Do(func() { err = l.close() })
@@ -226,7 +227,8 @@ func (l *Ledger) close() error {
 	var errs []error
 	if healthy {
 		if err := l.integrate(); err != nil {
-			errs = append(errs, fmt.Errorf("the last checkpoint is missing %d records; they are stored, and the next start signs them: %w", l.Size()-l.Signed().Size, err))
+			errs = append(errs, fmt.Errorf("the last checkpoint is missing %d records; they are stored, and the next start signs them: %w",
+				l.Size()-l.Signed().Size, err))
 		}
 	}
 	l.emb.stop()
@@ -234,12 +236,13 @@ func (l *Ledger) close() error {
 	l.mu.Lock()
 	close(l.grown)
 	l.grown = nil
-	clean := healthy && l.failed == nil && l.suspect == nil
+	clean := healthy && l.failed == nil && l.inDoubt == nil
 	size := l.size
 	l.mu.Unlock()
 	if clean {
 		// Crash here: the next start takes the stop for an unclean one and looks harder. No harm.
-		if err := replaceFile(l.opts.faults, "clean marker", l.cleanMarker(), []byte(strconv.FormatInt(size, 10)+"\n")); err != nil {
+		text := strconv.FormatInt(size, 10) + "\n"
+		if err := replaceFile(l.opts.faults, "clean marker", l.cleanMarker(), []byte(text)); err != nil {
 			errs = append(errs, err)
 		}
 	}

@@ -392,7 +392,7 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 			return fmt.Errorf("record %d: %w", seq, err)
 		}
 		batch = append(batch, outgoing{subject: subjectOf(station, kind), expect: -1, record: record})
-		if size += len(record); len(batch) == maxBatch || size >= maxBatchBytes/2 {
+		if size += len(record); len(batch) == MaxBatch || size >= maxRoundBytes/2 {
 			return flush()
 		}
 		return nil

@@ -21,7 +21,7 @@ const (
 	apiTimeout    = 15 * time.Second
 )
 
-// streamConfig is what the stream must be: nothing ever leaves it.
+// streamConfig returns the settings that the stream must have: nothing ever leaves it.
 func streamConfig() server.StreamConfig {
 	return server.StreamConfig{
 		Name:               streamName,
@@ -42,27 +42,27 @@ func streamConfig() server.StreamConfig {
 	}
 }
 
-// embedded is the server inside this process and the everyday connection to it. There is no listener: the only ways in are the two
-// keys made here, which never leave memory.
+// embedded is the server inside this process and the everyday connection to it. There is no listener: the only ways in
+// are the two keys made here, which never leave memory.
 type embedded struct {
 	srv *server.Server
 	nc  *nats.Conn
 	log *serverLog
 
-	syncAlways bool // the server syncs every message before it acknowledges it; else whoever publishes must
+	syncAlways bool // the server syncs every message before it acknowledges it; else the publisher must
 
-	gone chan struct{} // closed when the everyday connection is
+	closed chan struct{} // closed with the everyday connection
 
-	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must. It holds the answers of a
-	// round, at most maxBatch, besides those of rounds that were given up.
+	// For the committer's requests: one inbox for all answers, so that a publish costs no more than it must. It holds
+	// the answers of a round, at most MaxBatch, besides those of rounds that were given up.
 	inbox    string
 	answers  chan *nats.Msg
-	asked    int64
+	asked    int64 // number of the last request
 	patience *time.Timer
 }
 
-// everydayPermissions name all that the ledger does after its start: append, read, ask for the state. What is not named is
-// refused, so no mistake in this program can update, purge or delete the stream.
+// everydayPermissions list all that the ledger does after its start: append, read, ask for the state. Everything else
+// is refused, so no mistake in this program can update, purge or delete the stream.
 func everydayPermissions() *server.Permissions {
 	return &server.Permissions{
 		Publish: &server.SubjectPermission{Allow: []string{
@@ -75,33 +75,26 @@ func everydayPermissions() *server.Permissions {
 	}
 }
 
-// startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When mayCreate is false and the stream
-// is not there, state is nil: a lost stream must not be replaced by an empty one.
-func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (e *embedded, info *server.StreamInfo, err error) {
+// startServer starts JetStream on dir/stream and returns it with the stream's own idea of itself. When mayCreate is
+// false and the stream is not there, info is nil: a lost stream must not be replaced by an empty one.
+func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (*embedded, *server.StreamInfo, error) {
 	syncAlways = syncAlways || server.VERSION != layoutVersion
-	bootstrap, err := nkeys.CreateUser()
+	bootstrap, bootstrapID, err := newUser()
 	if err != nil {
 		return nil, nil, err
 	}
-	everyday, err := nkeys.CreateUser()
+	everyday, everydayID, err := newUser()
 	if err != nil {
 		return nil, nil, err
 	}
-	bootstrapID, err := bootstrap.PublicKey()
-	if err != nil {
-		return nil, nil, err
-	}
-	everydayID, err := everyday.PublicKey()
-	if err != nil {
-		return nil, nil, err
-	}
+	storeDir := filepath.Join(dir, "stream")
 	srv, err := server.NewServer(&server.Options{
 		ServerName:         "listbound",
 		DontListen:         true,
 		NoSigs:             true,
 		NoLog:              true,
 		JetStream:          true,
-		StoreDir:           filepath.Join(dir, "stream"),
+		StoreDir:           storeDir,
 		SyncAlways:         syncAlways,
 		JetStreamMaxMemory: 64 << 20,
 		// The disk itself is the limit. The server's default, a share of what is free now, shrinks with every restart.
@@ -114,40 +107,61 @@ func startServer(dir string, mayCreate, syncAlways bool, logger *slog.Logger) (e
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot prepare the embedded server: %w", err)
 	}
-	started := &embedded{srv: srv, syncAlways: syncAlways, log: newServerLog(logger), gone: make(chan struct{}), answers: make(chan *nats.Msg, 4*maxBatch), patience: time.NewTimer(apiTimeout)}
-	e = started
+	e := &embedded{
+		srv:        srv,
+		log:        newServerLog(logger),
+		syncAlways: syncAlways,
+		closed:     make(chan struct{}),
+		answers:    make(chan *nats.Msg, 4*MaxBatch),
+		patience:   time.NewTimer(apiTimeout),
+	}
 	srv.SetLoggerV2(e.log, false, false, false)
-	defer func() {
-		if err != nil {
-			started.stop() // not e, which the error has set to nil
-		}
-	}()
 	srv.Start()
 	// Start returns at once if the server gives up, and nothing else tells.
 	if e.log.gaveUp() || !srv.ReadyForConnections(apiTimeout) || !srv.JetStreamEnabled() {
-		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", filepath.Join(dir, "stream"), e.log.last())
+		e.stop()
+		return nil, nil, fmt.Errorf("the embedded server did not start on %s: %s", storeDir, e.log.last())
 	}
-	boot, err := e.connect("bootstrap", bootstrap)
+	info, err := e.open(bootstrap, everyday, mayCreate)
 	if err != nil {
+		e.stop()
 		return nil, nil, err
 	}
+	return e, info, nil
+}
+
+// newUser makes the key of a connection and returns its public part as well.
+func newUser() (key nkeys.KeyPair, id string, err error) {
+	if key, err = nkeys.CreateUser(); err != nil {
+		return nil, "", err
+	}
+	id, err = key.PublicKey()
+	return key, id, err
+}
+
+// open finds or creates the stream with the bootstrap key and connects with the everyday key.
+func (e *embedded) open(bootstrap, everyday nkeys.KeyPair, mayCreate bool) (*server.StreamInfo, error) {
+	boot, err := e.connect("bootstrap", bootstrap)
+	if err != nil {
+		return nil, err
+	}
 	defer boot.Close()
-	info, err = streamInfo(boot)
+	info, err := streamInfo(boot)
 	if errors.Is(err, errNoStream) && mayCreate {
 		info, err = createStream(boot)
 	}
 	if err != nil && !errors.Is(err, errNoStream) {
-		return nil, nil, err
+		return nil, err
 	}
 	if e.nc, err = e.connect("everyday", everyday); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	e.nc.SetClosedHandler(func(*nats.Conn) { close(e.gone) })
+	e.nc.SetClosedHandler(func(*nats.Conn) { close(e.closed) })
 	e.inbox = e.nc.NewRespInbox()
 	if _, err := e.nc.ChanSubscribe(e.inbox+".*", e.answers); err != nil {
-		return nil, nil, err
+		return nil, err
 	}
-	return e, info, nil
+	return info, nil
 }
 
 func (e *embedded) connect(name string, key nkeys.KeyPair) (*nats.Conn, error) {
@@ -155,10 +169,9 @@ func (e *embedded) connect(name string, key nkeys.KeyPair) (*nats.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	nc, err := nats.Connect("", nats.InProcessServer(e.srv), nats.Name(name), nats.Nkey(id, key.Sign), nats.NoReconnect(),
-		nats.Timeout(apiTimeout), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
-			e.log.Errorf("connection %s: %v", name, err)
-		}))
+	onError := func(_ *nats.Conn, _ *nats.Subscription, err error) { e.log.Errorf("connection %s: %v", name, err) }
+	nc, err := nats.Connect("", nats.InProcessServer(e.srv), nats.Name(name), nats.Nkey(id, key.Sign),
+		nats.NoReconnect(), nats.Timeout(apiTimeout), nats.ErrorHandler(onError))
 	if err != nil {
 		return nil, fmt.Errorf("cannot connect to the embedded server: %w", err)
 	}
@@ -212,7 +225,7 @@ func createStream(nc *nats.Conn) (*server.StreamInfo, error) {
 	return r.StreamInfo, nil
 }
 
-// checkStreamConfig compares the settings that keep records in the stream.
+// checkStreamConfig compares the settings that keep records in the stream with those they must have.
 func checkStreamConfig(got server.StreamConfig) []Problem {
 	var problems []Problem
 	want := streamConfig()

@@ -14,20 +14,18 @@ import (
 	"github.com/nats-io/nuid"
 )
 
-// maxBatch is the server's limit for one atomic batch.
-const maxBatch = 1000
-
 // outgoing is one record on its way into the stream.
 type outgoing struct {
 	subject string
-	// filter names the subjects of the record's station. expect is the sequence of the last record under it, or -1 for a later record of a
-	// station within one unit: the server checks against the state before the unit, so only the first can say.
+	// filter matches the subjects of the record's station. expect is the sequence of the last record under it, or -1
+	// for a later record of a station within one unit: the server compares with the state before the unit, so only the
+	// first record can tell.
 	filter string
 	expect int64
 	record []byte
 }
 
-// refusedError is an answer of the server: it took nothing.
+// refusedError is an answer of the server that it took nothing.
 type refusedError struct {
 	code uint16
 	text string
@@ -35,8 +33,10 @@ type refusedError struct {
 
 func (e *refusedError) Error() string { return e.text }
 
+// wrongSequence reports whether an expected sequence was the reason.
 func (e *refusedError) wrongSequence() bool {
-	return e.code == uint16(server.JSStreamWrongLastSequenceErrF) || e.code == uint16(server.JSStreamWrongLastSequenceConstantErr)
+	return e.code == uint16(server.JSStreamWrongLastSequenceErrF) ||
+		e.code == uint16(server.JSStreamWrongLastSequenceConstantErr)
 }
 
 func subjectOf(station, kind string) string {
@@ -47,46 +47,19 @@ func filterOf(station string) string { return subjectRoot + "." + stationTokens(
 
 func stationTokens(station string) string { return strings.Replace(station, "/", ".", 1) }
 
-// publish stores units of messages behind record number last, each unit whole or not at all. After an error any of them may have been
-// stored; a refusedError says that one was not.
+// publish stores units of messages behind record number last, each unit whole or not at all. After an error any of them
+// may have been stored; a refusedError says that one was not.
 func (e *embedded) publish(units [][]outgoing, last int64) error {
 	asked := e.asked
 	end := last
 	for _, unit := range units {
-		batch := ""
-		if len(unit) > 1 {
-			batch = nuid.Next()
-		}
-		for i, m := range unit {
-			h := nats.Header{}
-			if i == 0 {
-				// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must stop.
-				h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(end, 10)}
-			}
-			if m.expect >= 0 {
-				h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
-				h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
-			}
-			if batch != "" {
-				h["Nats-Batch-Id"] = []string{batch}
-				h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
-			}
-			msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
-			if i == len(unit)-1 {
-				if batch != "" {
-					h["Nats-Batch-Commit"] = []string{"1"}
-				}
-				e.asked++
-				msg.Reply = e.replySubject(e.asked)
-			}
-			if err := e.nc.PublishMsg(msg); err != nil {
-				return err
-			}
+		if err := e.sendUnit(unit, end); err != nil {
+			return err
 		}
 		end += int64(len(unit))
 	}
-	// Every unit is answered, and each answer looked at: behind a unit that was refused, and a record of somebody else in
-	// its place, the next one would be accepted.
+	// Every unit is answered, and each answer looked at: behind a unit that was refused, and a record of somebody else
+	// in its place, the next one would be accepted.
 	e.patience.Reset(apiTimeout)
 	for _, unit := range units {
 		asked++
@@ -105,11 +78,49 @@ func (e *embedded) publish(units [][]outgoing, last int64) error {
 	return nil
 }
 
+// sendUnit sends one unit, as an atomic batch if it has several messages, and asks for one answer. end is the sequence
+// of the record it goes behind.
+func (e *embedded) sendUnit(unit []outgoing, end int64) error {
+	batch := ""
+	if len(unit) > 1 {
+		batch = nuid.Next()
+	}
+	for i, m := range unit {
+		h := nats.Header{}
+		if i == 0 {
+			// No one else writes here. If somebody does, the sequences this process counts with are wrong, and it must
+			// stop.
+			h["Nats-Expected-Last-Sequence"] = []string{strconv.FormatInt(end, 10)}
+		}
+		if m.expect >= 0 {
+			h["Nats-Expected-Last-Subject-Sequence"] = []string{strconv.FormatInt(m.expect, 10)}
+			h["Nats-Expected-Last-Subject-Sequence-Subject"] = []string{m.filter}
+		}
+		if batch != "" {
+			h["Nats-Batch-Id"] = []string{batch}
+			h["Nats-Batch-Sequence"] = []string{strconv.Itoa(i + 1)}
+		}
+		msg := &nats.Msg{Subject: m.subject, Header: h, Data: m.record}
+		if i == len(unit)-1 {
+			if batch != "" {
+				h["Nats-Batch-Commit"] = []string{"1"}
+			}
+			e.asked++
+			msg.Reply = e.replySubject(e.asked)
+		}
+		if err := e.nc.PublishMsg(msg); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func (e *embedded) replySubject(asked int64) string {
 	return e.inbox + "." + strconv.FormatInt(asked, 10)
 }
 
-// answer waits for the answer with the number, or until the server says that it cannot write. Only the committer calls it.
+// answer waits for the answer to request number asked, or until the server cannot write any more. Only the committer
+// calls it.
 func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 	for {
 		select {
@@ -118,7 +129,7 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 				return nil, nats.ErrConnectionClosed
 			}
 			if reply.Subject != e.replySubject(asked) {
-				continue // the answer to one that was given up
+				continue // the answer to a request that was given up
 			}
 			if reply.Header.Get("Status") == "503" {
 				return nil, nats.ErrNoResponders
@@ -126,7 +137,7 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 			return reply, nil
 		case <-e.log.failedWrite():
 			return nil, e.log.writeFailure()
-		case <-e.gone:
+		case <-e.closed:
 			return nil, nats.ErrConnectionClosed
 		case <-e.patience.C:
 			return nil, fmt.Errorf("the stream did not answer within %s", apiTimeout)
@@ -137,7 +148,7 @@ func (e *embedded) answer(asked int64) (*nats.Msg, error) {
 var plainAck = []byte(`{"stream":"` + streamName + `","seq":`)
 
 func readAck(data []byte) (int64, error) {
-	// A round has many of the plain kind.
+	// A round has many of the plain kind, which need no JSON decoder.
 	if seq, ok := bytes.CutPrefix(data, plainAck); ok {
 		if seq, ok = bytes.CutSuffix(seq, []byte("}")); ok {
 			if n, err := strconv.ParseInt(string(seq), 10, 64); err == nil && n > 0 {
@@ -165,8 +176,9 @@ func readAck(data []byte) (int64, error) {
 	return ack.Seq, nil
 }
 
-// fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted, on
-// the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier publish.
+// fence waits until the stream has dealt with all that was sent before: it publishes a message that cannot be accepted,
+// on the same connection, and takes any answer. Only then does the stream's state tell the outcome of an earlier
+// publish.
 func (e *embedded) fence() (server.StreamState, error) {
 	// Not through publish: that gives up at once when the server cannot write, and the fence is what comes after.
 	reply, err := e.nc.RequestMsg(&nats.Msg{
@@ -208,9 +220,11 @@ const (
 	readBatchBytes = 4 << 20
 )
 
-// read calls fn for every record the stream still gives out, from sequence from to last, in order. What the stream has lost it skips
-// without a word, so fn must look at the sequence.
-func (e *embedded) read(ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error) error {
+// read calls fn for every record that the stream still delivers, from sequence from to last, in order. It skips
+// silently what the stream has lost, so fn must look at the sequence.
+func (e *embedded) read(
+	ctx context.Context, from, last int64, fn func(seq int64, subject string, record []byte) error,
+) error {
 	inbox := nats.NewInbox()
 	sub, err := e.nc.SubscribeSync(inbox)
 	if err != nil {
@@ -228,39 +242,50 @@ func (e *embedded) read(ctx context.Context, from, last int64, fn func(seq int64
 		if err := e.nc.PublishRequest("$JS.API.DIRECT.GET."+streamName, inbox, []byte(req)); err != nil {
 			return err
 		}
-		got := false
-		for done := false; !done; {
-			msg, err := nextMsg(ctx, sub)
-			if err != nil {
-				return fmt.Errorf("reading record %d from the stream: %w", from, err)
-			}
-			switch status := msg.Header.Get("Status"); status {
-			case "204", "404":
-				done = true
-			case "":
-				seq, err := strconv.ParseInt(msg.Header.Get("Nats-Sequence"), 10, 64)
-				if err != nil {
-					return fmt.Errorf("reading record %d from the stream: it came without a sequence", from)
-				}
-				if seq < from || seq > last {
-					// Stepping over lost records can lead beyond the end of what was asked for.
-					from = max(from, seq)
-					got = true
-					continue
-				}
-				if err := fn(seq, msg.Header.Get("Nats-Subject"), msg.Data); err != nil {
-					return err
-				}
-				from, got = seq+1, true
-			default:
-				return fmt.Errorf("reading record %d from the stream: it answered %s %s", from, status, msg.Header.Get("Description"))
-			}
+		next, some, err := readReplies(ctx, sub, from, last, fn)
+		if err != nil {
+			return err
 		}
-		if !got {
+		if from = next; !some {
 			from++
 		}
 	}
 	return nil
+}
+
+// readReplies takes the records that one request brings. It returns the sequence to go on with and reports whether
+// there were any records.
+func readReplies(
+	ctx context.Context, sub *nats.Subscription, from, last int64, fn func(seq int64, subject string, record []byte) error,
+) (next int64, some bool, err error) {
+	next = from
+	for {
+		msg, err := nextMsg(ctx, sub)
+		if err != nil {
+			return 0, false, fmt.Errorf("reading record %d from the stream: %w", next, err)
+		}
+		switch status := msg.Header.Get("Status"); status {
+		case "204", "404":
+			return next, some, nil
+		case "":
+			some = true
+			seq, err := strconv.ParseInt(msg.Header.Get("Nats-Sequence"), 10, 64)
+			if err != nil {
+				return 0, false, fmt.Errorf("reading record %d from the stream: it came without a sequence", next)
+			}
+			if seq < next || seq > last {
+				// Stepping over lost records can lead beyond the end of what was asked for.
+				next = max(next, seq)
+				continue
+			}
+			if err := fn(seq, msg.Header.Get("Nats-Subject"), msg.Data); err != nil {
+				return 0, false, err
+			}
+			next = seq + 1
+		default:
+			return 0, false, fmt.Errorf("reading record %d from the stream: it answered %s %s", next, status, msg.Header.Get("Description"))
+		}
+	}
 }
 
 func nextMsg(ctx context.Context, sub *nats.Subscription) (*nats.Msg, error) {

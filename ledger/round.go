@@ -1,0 +1,288 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"listbound/ledger/proof"
+)
+
+// maxSingles is up to how many messages go into the stream one by one where the server syncs each of them: an atomic
+// batch has a fixed cost of several syncs.
+const maxSingles = 4
+
+// round is what becomes durable together.
+type round struct {
+	calls    []*call
+	msgs     []outgoing // of all calls, in order
+	stations []string   // of msgs
+	at       time.Time
+}
+
+func (l *Ledger) newRound(calls []*call) *round {
+	r := &round{calls: calls, at: l.opts.Clock().Round(0).UTC()}
+	l.mu.Lock()
+	if r.at.Before(l.lastAt) {
+		// A clock set back must not make the history run backwards.
+		r.at = l.lastAt
+	}
+	l.mu.Unlock()
+	for _, c := range calls {
+		c.out = make([]Appended, len(c.entries))
+		for i, e := range c.entries {
+			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark)
+			c.out[i] = Appended{At: r.at, Record: record}
+			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
+			if c.isFirst(i) {
+				m.filter, m.expect = filterOf(e.Station), e.ExpectPrev
+			}
+			r.msgs = append(r.msgs, m)
+			r.stations = append(r.stations, e.Station)
+		}
+	}
+	return r
+}
+
+// units returns the parts of the round that go into the stream whole or not at all: its calls. Where the server syncs
+// each message the whole round is one unit, because an atomic batch is then the only way to share a sync.
+func (l *Ledger) units(r *round) [][]outgoing {
+	if l.emb.syncAlways && len(r.msgs) > maxSingles {
+		return [][]outgoing{r.msgs}
+	}
+	units := make([][]outgoing, 0, len(r.calls))
+	rest := r.msgs
+	for _, c := range r.calls {
+		units = append(units, rest[:len(c.entries)])
+		rest = rest[len(c.entries):]
+	}
+	return units
+}
+
+// send stores a round and answers its calls.
+func (l *Ledger) send(r *round) {
+	last := l.Size()
+	if cause := l.publish(r, last); cause != nil {
+		// What became of the round must be known before anything else is appended.
+		l.inDoubt = &doubtfulRound{round: r, last: last, cause: cause}
+		if err := l.resolve(); err != nil {
+			r.failAll(fmt.Errorf("%w: %w; and the stream does not say: %w", ErrUnknownOutcome, cause, err))
+		}
+		return
+	}
+	l.stored(r, len(r.msgs))
+	r.finish(last, len(r.msgs), nil)
+}
+
+// publish returns when the round is in the stream and on disk.
+func (l *Ledger) publish(r *round, last int64) error {
+	err := l.opts.faults.around("publish", func() error { return l.emb.publish(l.units(r), last) })
+	if err != nil {
+		return err
+	}
+	return l.sync(r.msgs)
+}
+
+// sync makes durable what was just stored.
+func (l *Ledger) sync(msgs []outgoing) error {
+	bytes := int64(0)
+	for _, m := range msgs {
+		bytes += int64(len(m.record))
+	}
+	err := l.opts.faults.around("sync stream", func() error {
+		if l.emb.syncAlways {
+			return nil // the server did
+		}
+		return l.blocks.sync(len(msgs), bytes)
+	})
+	if err != nil {
+		return &syncError{err}
+	}
+	return nil
+}
+
+// syncError reports that records are in the stream and perhaps not on disk.
+type syncError struct{ err error }
+
+func (e *syncError) Error() string { return e.err.Error() }
+func (e *syncError) Unwrap() error { return e.err }
+
+// stored takes the first n messages of a round, which are durable, into the ledger's own state.
+func (l *Ledger) stored(r *round, n int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i, m := range r.msgs[:n] {
+		l.size++
+		l.stations[r.stations[i]] = l.size
+		l.tail = append(l.tail, m.record)
+		l.tailSize += int64(len(m.record))
+	}
+	l.lastAt = r.at
+	l.broadcast()
+}
+
+// broadcast wakes all who wait for new records. l.mu is held.
+func (l *Ledger) broadcast() {
+	close(l.grown)
+	l.grown = make(chan struct{})
+}
+
+// finish answers the round's calls: those in its first n messages with their sequences, which begin behind last, and
+// the others with the error that otherwise returns.
+func (r *round) finish(last int64, n int, otherwise func(*call) error) {
+	for _, c := range r.calls {
+		if n -= len(c.entries); n < 0 {
+			c.out = nil
+			c.finish(otherwise(c))
+			continue
+		}
+		for i := range c.out {
+			last++
+			c.out[i].Seq = last
+		}
+		c.finish(nil)
+	}
+}
+
+// failAll answers all calls with one error. It does nothing if they were answered before.
+func (r *round) failAll(err error) {
+	if r.isDone() {
+		return
+	}
+	for _, c := range r.calls {
+		c.out = nil
+		c.finish(err)
+	}
+}
+
+// isDone reports whether the round's calls have been answered. They are answered together.
+func (r *round) isDone() bool { return r.calls[0].isDone() }
+
+// endsCall reports whether the first n messages are whole calls.
+func (r *round) endsCall(n int) bool {
+	for _, c := range r.calls {
+		if n <= 0 {
+			break
+		}
+		n -= len(c.entries)
+	}
+	return n == 0
+}
+
+// doubtfulRound is a round whose outcome is not known yet.
+type doubtfulRound struct {
+	round *round
+	last  int64 // sequence of the last record before it
+	cause error // what publish returned
+}
+
+// streamBroke reports whether the stream could not be written: the disk is full or broken. What it holds in memory may
+// not be on disk then.
+func (d *doubtfulRound) streamBroke() bool {
+	var write *writeError
+	var unsynced *syncError
+	var refused *refusedError
+	return errors.As(d.cause, &write) || errors.As(d.cause, &unsynced) ||
+		errors.As(d.cause, &refused) && !refused.wrongSequence()
+}
+
+// resolve finds out what became of the round in doubt and answers its calls. It returns an error if it still cannot
+// tell; then the round stays in doubt, and nothing is appended.
+func (l *Ledger) resolve() error {
+	d := l.inDoubt
+	state, err := l.emb.fence()
+	if err != nil {
+		return err
+	}
+	end := int64(state.LastSeq)
+	if d.streamBroke() {
+		// Nothing is built upon what may not be on disk; the next start reads the files afresh.
+		l.stopAppending(d.cause)
+		l.inDoubt = nil
+		if end == d.last {
+			d.round.failAll(stoppedf("not recorded: %w", d.cause))
+		} else {
+			d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, d.cause))
+		}
+		return nil
+	}
+	n, same, err := l.readBack(d, end)
+	if err != nil {
+		return err
+	}
+	if !same || int64(n) != end-d.last || !d.round.endsCall(n) {
+		l.inDoubt = nil
+		d.round.failAll(l.foundForeign(d.last+1, end))
+		return nil
+	}
+	if n > 0 {
+		// The answer was lost, these records were not.
+		if err := l.sync(d.round.msgs[:n]); err != nil {
+			l.stopAppending(err)
+			l.inDoubt = nil
+			d.round.failAll(fmt.Errorf("%w: %w", ErrUnknownOutcome, err))
+			return nil
+		}
+	}
+	l.inDoubt = nil
+	l.forgetStations(d.round)
+	l.stored(d.round, n)
+	if !d.round.isDone() {
+		d.round.finish(d.last, n, func(c *call) error {
+			if err := l.checkExpectations(c); err != nil {
+				return err
+			}
+			return fmt.Errorf("not recorded: %w", d.cause)
+		})
+	}
+	return nil
+}
+
+// readBack reads what the stream holds behind the round's predecessor, up to sequence end. It returns the number of
+// records and reports whether they are the first ones of the round.
+func (l *Ledger) readBack(d *doubtfulRound, end int64) (n int, same bool, err error) {
+	same = true
+	if end <= d.last {
+		return 0, true, nil
+	}
+	err = l.emb.read(context.Background(), d.last+1, end, func(seq int64, _ string, record []byte) error {
+		if want := d.last + 1 + int64(n); seq != want {
+			return fmt.Errorf("record %d cannot be read back", want)
+		}
+		same = same && n < len(d.round.msgs) && string(record) == string(d.round.msgs[n].record)
+		n++
+		return nil
+	})
+	return n, same, err
+}
+
+// foundForeign makes the ledger read-only, because somebody else has written records from to end, and returns the error
+// that says so.
+func (l *Ledger) foundForeign(from, end int64) error {
+	l.mu.Lock()
+	l.damage = append(l.damage, Problem{Seq: from, What: "the stream holds a record here that this program did not write"})
+	damage := l.damage
+	l.mu.Unlock()
+	l.log.Error("the stream was written by somebody else", "from", from, "to", end)
+	return &DamagedError{Dir: l.opts.Dir, Problems: damage}
+}
+
+// forgetStations drops what is believed about the round's stations, so that it is looked up again.
+func (l *Ledger) forgetStations(r *round) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, s := range r.stations {
+		delete(l.stations, s)
+	}
+}
+
+// stopAppending refuses all appends until the next start.
+func (l *Ledger) stopAppending(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.failed == nil {
+		l.failed = err
+		l.log.Error("the ledger takes no more records until it is started again", "err", err)
+	}
+}
