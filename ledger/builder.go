@@ -12,7 +12,7 @@ import (
 	"listbound/ledger/proof"
 )
 
-// maxChunk bounds how many records go into the tree at once, and with it how many files are open.
+// maxChunk is how many records go into the tree at once. It bounds the number of open files.
 const maxChunk = 64 * proof.TileWidth
 
 // builder writes the tree behind the stream.
@@ -20,7 +20,7 @@ type builder struct {
 	mu      sync.Mutex
 	tree    *proof.Tree
 	partial [][]byte // records of the entry bundle that is not full yet
-	seen    int64    // highest sequence Audit has seen
+	audited int64    // highest sequence that Audit was called with
 }
 
 // buildLoop signs what is new, at most once every CheckpointEvery.
@@ -41,20 +41,22 @@ func (l *Ledger) buildLoop() {
 		}
 		start := time.Now()
 		if err := l.integrate(); err != nil {
-			l.log.Error("cannot sign new records; they are stored and will be signed later", "err", err, "waiting", l.Size()-l.Signed().Size)
+			l.log.Error("cannot sign new records; they are stored and will be signed later",
+				"err", err, "waiting", l.Size()-l.Signed().Size)
 		}
-		wait = l.breather(time.Since(start))
+		wait = l.pauseAfter(time.Since(start))
 	}
 }
 
-// breather returns how long to wait before the next checkpoint. The builder
-// shares the disk with the stream: where it takes long it leaves the stream five
-// times as long to itself, up to two seconds, and signs more at once.
-func (l *Ledger) breather(took time.Duration) time.Duration {
+// pauseAfter returns how long to wait before the next checkpoint. The builder shares the disk with the stream: where a
+// checkpoint takes long, the stream has the disk to itself for five times as long, up to two seconds, and the next
+// checkpoint covers more.
+func (l *Ledger) pauseAfter(took time.Duration) time.Duration {
 	const share, longest = 5, 2 * time.Second
 	return max(l.opts.CheckpointEvery, min(share*took, longest))
 }
 
+// awaitUnsigned waits for records that are not signed yet. It reports false when the ledger is closed.
 func (l *Ledger) awaitUnsigned() bool {
 	for {
 		l.mu.Lock()
@@ -80,7 +82,7 @@ func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
 		return nil, ErrClosed
 	}
 	if damage := l.Damage(); len(damage) > 0 {
-		// The old one still stands for what was signed; a new one would vouch for the damage.
+		// The old one stands for what was signed; a new one would vouch for the damage.
 		return nil, fmt.Errorf("no new checkpoint: %w", &DamagedError{Dir: l.opts.Dir, Problems: damage})
 	}
 	if err := l.integrate(); err != nil {
@@ -105,40 +107,63 @@ func (l *Ledger) integrate() error {
 	return nil
 }
 
+// integrateChunk puts records, which begin behind sequence from, into the tree, writes what changed, and signs it.
 func (l *Ledger) integrateChunk(from int64, records [][]byte) error {
 	tree := l.build.tree.Clone()
-	partial := l.build.partial
-	var files []outFile
-	var entries []byte
-	var err error
-	for _, record := range partial {
-		if entries, err = proof.AppendEntry(entries, record); err != nil {
-			return err
+	files, complete, err := l.grow(tree, from, records)
+	if err != nil {
+		return err
+	}
+	if err := l.files.writeDurably(files); err != nil {
+		return fmt.Errorf("cannot write tiles: %w", err)
+	}
+	// From here on all that the new checkpoint covers is durable, in the stream and in the bundles.
+	size := tree.Size()
+	if err := l.sign(proof.Checkpoint{Origin: l.opts.Origin, Size: size, Root: tree.Root()}, len(records)); err != nil {
+		return err
+	}
+	l.build.tree = tree
+	rest := int(size % proof.TileWidth)
+	all := append(append([][]byte(nil), l.build.partial...), records...)
+	l.build.partial = append([][]byte(nil), all[len(all)-rest:]...)
+	// Crash here: partial tiles stay beside the full ones. They are right, only superfluous.
+	for _, name := range complete {
+		if err := os.RemoveAll(l.files.path(proof.PartialDir(name))); err != nil {
+			l.log.Warn("cannot remove partial tiles that are no longer needed", "tile", name, "err", err)
 		}
 	}
-	var complete []string // full files, whose partial forebears can go
+	return nil
+}
+
+// grow appends records to the tree. It returns the files that differ from those of the signed tree, and the names of
+// those that are full now, whose partial predecessors can go.
+func (l *Ledger) grow(tree *proof.Tree, from int64, records [][]byte) (files []outFile, complete []string, err error) {
+	var entries []byte
+	for _, record := range l.build.partial {
+		if entries, err = proof.AppendEntry(entries, record); err != nil {
+			return nil, nil, err
+		}
+	}
+	full := func(name string, data []byte) {
+		files = append(files, outFile{name, data})
+		complete = append(complete, name)
+	}
 	for i, record := range records {
 		seq := from + int64(i) + 1
 		l.audit(seq, record)
 		if entries, err = proof.AppendEntry(entries, record); err != nil {
-			return fmt.Errorf("record %d: %w", seq, err)
+			return nil, nil, fmt.Errorf("record %d: %w", seq, err)
 		}
 		tree.Append(proof.LeafHash(record), func(level int, index int64, hashes []tlog.Hash) {
-			name := proof.TilePath(level, index, proof.TileWidth)
-			files = append(files, outFile{name, proof.EncodeTile(hashes)})
-			complete = append(complete, name)
+			full(proof.TilePath(level, index, proof.TileWidth), proof.EncodeTile(hashes))
 		})
 		if seq%proof.TileWidth == 0 {
-			name := proof.EntriesPath((seq-1)/proof.TileWidth, proof.TileWidth)
-			files = append(files, outFile{name, entries})
-			complete = append(complete, name)
+			full(proof.EntriesPath((seq-1)/proof.TileWidth, proof.TileWidth), entries)
 			entries = nil
 		}
 	}
-	size := tree.Size()
-	rest := int(size % proof.TileWidth)
-	if rest > 0 {
-		files = append(files, outFile{proof.EntriesPath(size/proof.TileWidth, rest), entries})
+	if size := tree.Size(); size%proof.TileWidth > 0 {
+		files = append(files, outFile{proof.EntriesPath(size/proof.TileWidth, int(size%proof.TileWidth)), entries})
 	}
 	// An upper tile often stays as it is. The signed checkpoint needs it, so it is left alone.
 	signed := map[string]bool{}
@@ -150,26 +175,10 @@ func (l *Ledger) integrateChunk(from int64, records [][]byte) error {
 			files = append(files, outFile{name, proof.EncodeTile(hashes)})
 		}
 	})
-	if err := l.files.writeDurably(files); err != nil {
-		return fmt.Errorf("cannot write tiles: %w", err)
-	}
-	// All the new checkpoint speaks of is durable from here on, in the stream and in the bundles.
-	if err := l.sign(proof.Checkpoint{Origin: l.opts.Origin, Size: size, Root: tree.Root()}, len(records)); err != nil {
-		return err
-	}
-	l.build.tree = tree
-	all := append(append([][]byte(nil), partial...), records...)
-	l.build.partial = append([][]byte(nil), all[len(all)-rest:]...)
-	// Crash here: partial tiles stay beside the full ones. They are right, only superfluous.
-	for _, name := range complete {
-		if err := os.RemoveAll(l.files.path(proof.PartialDir(name))); err != nil {
-			l.log.Warn("cannot remove partial tiles that are no longer needed", "tile", name, "err", err)
-		}
-	}
-	return nil
+	return files, complete, nil
 }
 
-// sign replaces the checkpoint and drops the first covered records of the tail.
+// sign replaces the checkpoint and drops the records it covers, the first ones, from the tail.
 func (l *Ledger) sign(c proof.Checkpoint, covered int) error {
 	note, err := proof.SignCheckpoint(c, l.opts.Signer)
 	if err != nil {
@@ -188,12 +197,12 @@ func (l *Ledger) sign(c proof.Checkpoint, covered int) error {
 	return nil
 }
 
-// audit shows a record to Options.Audit once, also when writing the tree has to be tried again.
+// audit calls Options.Audit for a record, once even if writing the tree has to be tried again.
 func (l *Ledger) audit(seq int64, record []byte) {
-	if l.opts.Audit == nil || seq <= l.build.seen {
+	if l.opts.Audit == nil || seq <= l.build.audited {
 		return
 	}
-	l.build.seen = seq
+	l.build.audited = seq
 	if err := l.opts.Audit(seq, record); err != nil {
 		l.auditErrors.Add(1)
 		l.log.Warn("a stored record is not in order", "seq", seq, "err", err)

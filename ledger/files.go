@@ -3,6 +3,7 @@ package ledger
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,8 +14,8 @@ import (
 	"listbound/ledger/proof"
 )
 
-// faults lets a test stand between the ledger and a durable step: before says the step failed, after says it failed
-// although it was done.
+// faults lets a test stand between the ledger and a durable step. An error from before makes the step fail, one from
+// after makes it fail although it was done.
 type faults struct {
 	before, after func(step string) error
 }
@@ -72,7 +73,7 @@ func (l logFiles) readEntries(index, size int64) ([][]byte, error) {
 	return records, nil
 }
 
-// cause drops the machine's path from a file error; the message names the file by its place in the ledger.
+// cause drops the machine's path from a file error. The caller's message names the file by its place in the ledger.
 func cause(err error) error {
 	var pe *os.PathError
 	if errors.As(err, &pe) {
@@ -91,8 +92,9 @@ type outFile struct {
 	data []byte
 }
 
-// writeDurably writes the files and returns when they and their folders are on disk. A file that is there already is
-// replaced whole: a checkpoint may speak of it, when the one before failed after it was on disk, so it must never be seen torn.
+// writeDurably writes the files and returns when they and their folders are on disk. A file that exists already is
+// replaced whole, so that it is never seen torn: a checkpoint may cover it, if writing that one failed after it was on
+// disk.
 func (l logFiles) writeDurably(files []outFile) error {
 	dirs := map[string]bool{}
 	open := make([]*os.File, 0, len(files))
@@ -102,33 +104,19 @@ func (l logFiles) writeDurably(files []outFile) error {
 		}
 	}()
 	// Crash here: stray .tmp files, some torn. They are written again.
-	err := l.faults.around("write files", func() error {
-		for _, file := range files {
-			path := l.path(file.name)
-			if err := l.makeDir(filepath.Dir(path), dirs); err != nil {
-				return err
-			}
-			f, err := os.OpenFile(path+".tmp", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-			if err != nil {
-				return err
-			}
-			open = append(open, f)
-			if _, err := f.Write(file.data); err != nil {
-				return err
-			}
-		}
-		return nil
+	err := l.faults.around("write files", func() (err error) {
+		open, err = l.writeTemporary(files, open, dirs)
+		return err
 	})
 	if err != nil {
 		return err
 	}
-	err = l.faults.around("sync files", func() error { return syncAll(open) })
-	if err != nil {
+	if err := l.faults.around("sync files", func() error { return syncAll(open) }); err != nil {
 		return err
 	}
 	open = open[:0]
-	// Crash here: whole files, some under their names and some not yet, or with names that may be lost. The old checkpoint still
-	// stands; what it needs was only ever replaced by the same bytes.
+	// Crash here: whole files, some under their names and some not yet, or with names that may be lost. The old
+	// checkpoint still stands; what it needs was only ever replaced by the same bytes.
 	err = l.faults.around("rename files", func() error {
 		for _, file := range files {
 			if err := os.Rename(l.path(file.name)+".tmp", l.path(file.name)); err != nil {
@@ -141,12 +129,7 @@ func (l logFiles) writeDurably(files []outFile) error {
 		return err
 	}
 	return l.faults.around("sync folders", func() error {
-		names := make([]string, 0, len(dirs))
-		for dir := range dirs {
-			names = append(names, dir)
-		}
-		slices.Sort(names)
-		for _, dir := range names {
+		for _, dir := range slices.Sorted(maps.Keys(dirs)) {
 			if err := syncDir(dir); err != nil {
 				return err
 			}
@@ -155,8 +138,28 @@ func (l logFiles) writeDurably(files []outFile) error {
 	})
 }
 
-// syncAtOnce is how many files are synced side by side. The file system then
-// puts them into one commit, and the stream, which waits for the same disk, waits less.
+// writeTemporary writes each file under a temporary name. It adds the open files to open and the folders to sync to
+// dirs.
+func (l logFiles) writeTemporary(files []outFile, open []*os.File, dirs map[string]bool) ([]*os.File, error) {
+	for _, file := range files {
+		path := l.path(file.name)
+		if err := l.makeDir(filepath.Dir(path), dirs); err != nil {
+			return open, err
+		}
+		f, err := os.OpenFile(path+".tmp", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+		if err != nil {
+			return open, err
+		}
+		open = append(open, f)
+		if _, err := f.Write(file.data); err != nil {
+			return open, err
+		}
+	}
+	return open, nil
+}
+
+// syncAtOnce is how many files are synced in parallel. The file system then puts them into one commit, and the stream,
+// which waits for the same disk, waits less.
 const syncAtOnce = 16
 
 // syncAll syncs and closes files.
@@ -177,7 +180,7 @@ func syncAll(files []*os.File) error {
 	return errors.Join(errs...)
 }
 
-// makeDir makes dir and notes every folder whose entries changed or may have changed.
+// makeDir makes dir and adds to dirs every folder whose entries may have changed.
 func (l logFiles) makeDir(dir string, dirs map[string]bool) error {
 	if dirs[dir] {
 		return nil

@@ -25,29 +25,9 @@ func (l *Ledger) start(ctx context.Context) error {
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("cannot read the checkpoint: %w", err)
 	}
-	_, err = os.Stat(streamDir(l.opts.Dir))
-	hasStream := err == nil
-	kept, clean, err := l.leaveCleanState(hasStream)
+	info, copied, err := l.startStream(note == nil)
 	if err != nil {
 		return err
-	}
-	emb, info, err := startServer(l.opts.Dir, note == nil && !hasStream, l.opts.SyncAlways, l.log)
-	if err != nil {
-		return err
-	}
-	l.emb = emb
-	if !clean {
-		// What is in the files need not be on disk: a new stream's settings, or records stored right before the end. From here on
-		// they are built upon.
-		err := l.opts.faults.around("sync whole stream", func() error {
-			return syncTree(filepath.Join(l.opts.Dir, "stream"), (*os.File).Sync)
-		})
-		if err != nil {
-			return fmt.Errorf("cannot sync the stream: %w", cause(err))
-		}
-	}
-	if l.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
-		return fmt.Errorf("cannot look at the stream's blocks: %w", err)
 	}
 	l.noStream = info == nil
 	if note == nil && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
@@ -61,21 +41,20 @@ func (l *Ledger) start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	cut, err := l.compareKept(kept)
+	cut, err := l.compareCopy(copied)
 	if err != nil {
 		return err
 	}
-	problems = append(problems, cut...)
-	l.damage = problems
-	if len(problems) > 0 {
-		for _, p := range problems {
+	l.damage = append(problems, cut...)
+	if len(l.damage) > 0 {
+		for _, p := range l.damage {
 			l.log.Error("the ledger is damaged and read-only", "seq", p.Seq, "what", p.What)
 		}
 		// What is unsigned cannot be told from what is damaged.
 		l.size, l.tail, l.tailSize = l.signed.Size, nil, 0
 		return nil
 	}
-	l.build.seen = l.signed.Size
+	l.build.audited = l.signed.Size
 	if err := l.dropPartials(); err != nil {
 		return err
 	}
@@ -85,10 +64,39 @@ func (l *Ledger) start(ctx context.Context) error {
 	return nil
 }
 
+// startStream starts the server and makes durable what was in its files. A stream is created only if unsigned, because
+// one that is missing although records of it are signed must not be replaced by an empty one; info is nil then. copied
+// is the folder with the copy of the stream's end, "" if none was made.
+func (l *Ledger) startStream(unsigned bool) (info *server.StreamInfo, copied string, err error) {
+	_, err = os.Stat(streamDir(l.opts.Dir))
+	hasStream := err == nil
+	copied, clean, err := l.takeCleanMarker(hasStream)
+	if err != nil {
+		return nil, "", err
+	}
+	if l.emb, info, err = startServer(l.opts.Dir, unsigned && !hasStream, l.opts.SyncAlways, l.log); err != nil {
+		return nil, "", err
+	}
+	if !clean {
+		// What is in the files need not be on disk: a new stream's settings, or records stored right before the end.
+		// From here on they are built upon.
+		err := l.opts.faults.around("sync whole stream", func() error {
+			return syncTree(filepath.Join(l.opts.Dir, "stream"), (*os.File).Sync)
+		})
+		if err != nil {
+			return nil, "", fmt.Errorf("cannot sync the stream: %w", cause(err))
+		}
+	}
+	if l.blocks, err = openBlocks(filepath.Join(streamDir(l.opts.Dir), "msgs")); err != nil {
+		return nil, "", fmt.Errorf("cannot look at the stream's blocks: %w", err)
+	}
+	return info, copied, nil
+}
+
 // dropPartials removes the partial tiles a crash may have left beside the full ones that replaced them.
 func (l *Ledger) dropPartials() error {
 	for _, level := range proof.Layout(l.signed.Size) {
-		// One round of the builder completes no more than this; on higher levels it is fewer.
+		// A step of the builder completes no more than this, and fewer on higher levels.
 		for index := max(0, level.Full-maxChunk/proof.TileWidth-1); index < level.Full; index++ {
 			names := []string{proof.TilePath(level.Level, index, proof.TileWidth)}
 			if level.Level == 0 {
@@ -123,8 +131,8 @@ func (l *Ledger) firstCheckpoint() ([]byte, error) {
 	return note, l.files.replaceCheckpoint(note)
 }
 
-// guard compares the stream with the signed tree. The problems it returns make the ledger read-only; an error means that it could not
-// look.
+// guard compares the stream with the signed tree. The problems it returns make the ledger read-only; an error means
+// that it could not look.
 func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo) ([]Problem, error) {
 	if note == nil {
 		return []Problem{{What: "there are records, but log/checkpoint is missing; put back the newest copy of it"}}, nil
@@ -155,19 +163,22 @@ func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo
 	return append(problems, tail...), nil
 }
 
-// checkState looks at what the stream says of itself. That can be a lie after damage, so it only adds to what is read.
+// checkState looks at what the stream reports about itself. That can be wrong after damage, so it only adds to what is
+// found by reading.
 func (l *Ledger) checkState(state server.StreamState) []Problem {
 	var problems []Problem
 	if state.FirstSeq > 1 {
 		problems = append(problems, Problem{Seq: 1, What: fmt.Sprintf("the stream begins at record %d", state.FirstSeq)})
 	}
 	if last := int64(state.LastSeq); last < l.signed.Size {
-		problems = append(problems, Problem{Seq: last + 1, What: fmt.Sprintf("the stream ends at record %d, but the checkpoint covers %d", last, l.signed.Size)})
+		what := fmt.Sprintf("the stream ends at record %d, but the checkpoint covers %d", last, l.signed.Size)
+		problems = append(problems, Problem{Seq: last + 1, What: what})
 	}
 	if state.NumDeleted > 0 {
 		seqs, err := l.emb.deleted()
 		if err != nil || len(seqs) == 0 {
-			problems = append(problems, Problem{What: fmt.Sprintf("the stream lacks %d records in its middle", state.NumDeleted)})
+			what := fmt.Sprintf("the stream lacks %d records in its middle", state.NumDeleted)
+			problems = append(problems, Problem{What: what})
 		}
 		for _, r := range ranges(seqs) {
 			problems = append(problems, Problem{Seq: r[0], What: "the stream lacks " + rangeText(r)})
@@ -202,15 +213,19 @@ func tailStart(size int64) int64 {
 	return max(size-1, 0) / proof.TileWidth * proof.TileWidth
 }
 
-// loadTree restores the builder's state and returns the leaf hashes of the last tile, authenticated against the signed root.
+// loadTree restores the builder's state and returns the leaf hashes of the last tile, authenticated against the signed
+// root.
 func (l *Ledger) loadTree(c proof.Checkpoint) ([]tlog.Hash, []Problem) {
 	start := tailStart(c.Size)
+	problem := func(format string, args ...any) []Problem {
+		return []Problem{{Seq: start + 1, What: fmt.Sprintf(format, args...)}}
+	}
 	tree, err := proof.LoadTree(c.Size, l.files.readTile)
 	if err != nil {
-		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tree cannot be read: %v", err)}}
+		return nil, problem("the tree cannot be read: %v", err)
 	}
 	if root := tree.Root(); root != c.Root {
-		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tiles lead to the root %s, the checkpoint says %s", root, c.Root)}}
+		return nil, problem("the tiles lead to the root %s, the checkpoint says %s", root, c.Root)
 	}
 	l.build.tree = tree
 	if c.Size == 0 {
@@ -222,32 +237,35 @@ func (l *Ledger) loadTree(c proof.Checkpoint) ([]tlog.Hash, []Problem) {
 	}
 	leaves, err := l.hashReader(c).ReadHashes(indexes)
 	if err != nil {
-		return nil, []Problem{{Seq: start + 1, What: fmt.Sprintf("the tiles do not lead to the signed root: %v", err)}}
+		return nil, problem("the tiles do not lead to the signed root: %v", err)
 	}
 	return leaves, nil
 }
 
-// checkTail reads the stream from the last tile boundary to its end. Signed records must have the hash in the tree and be the same in
-// the entry bundle; unsigned ones must be whole and follow each other. It fills the ledger's tail.
+// checkTail reads the stream from the last tile boundary to its end and fills the ledger's tail. Signed records must
+// have the hash in the tree and be the same in the entry bundle; unsigned ones must be whole and follow each other.
 func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlog.Hash, last int64) ([]Problem, error) {
 	var problems []Problem
+	add := func(seq int64, format string, args ...any) {
+		problems = append(problems, Problem{Seq: seq, What: fmt.Sprintf(format, args...)})
+	}
 	start := tailStart(c.Size)
 	var bundle [][]byte
 	if c.Size > 0 {
 		var err error
 		if bundle, err = l.files.readEntries(start/proof.TileWidth, c.Size); err != nil {
-			problems = append(problems, Problem{Seq: start + 1, What: err.Error()})
+			add(start+1, "%v", err)
 		}
 	}
 	for i, record := range bundle {
 		if proof.LeafHash(record) != leaves[i] {
-			problems = append(problems, Problem{Seq: start + int64(i) + 1, What: "the record in the entry bundle does not have the hash in the tree"})
+			add(start+int64(i)+1, "the record in the entry bundle does not have the hash in the tree")
 		}
 	}
 	next := start + 1
 	missing := func(to int64) {
 		if next <= to {
-			problems = append(problems, Problem{Seq: next, What: "the stream lacks " + rangeText([2]int64{next, to})})
+			add(next, "the stream lacks %s", rangeText([2]int64{next, to}))
 		}
 	}
 	err := l.emb.read(ctx, next, last, func(seq int64, _ string, record []byte) error {
@@ -256,13 +274,13 @@ func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlo
 		_, at, _, err := proof.SplitArrival(l.opts.Origin, record)
 		if seq <= c.Size {
 			if proof.LeafHash(record) != leaves[seq-start-1] {
-				problems = append(problems, Problem{Seq: seq, What: "the record in the stream does not have the hash in the tree"})
+				add(seq, "the record in the stream does not have the hash in the tree")
 			}
 		} else {
 			if err != nil {
-				problems = append(problems, Problem{Seq: seq, What: fmt.Sprintf("the record in the stream is not whole: %v", err)})
+				add(seq, "the record in the stream is not whole: %v", err)
 			} else if at.Before(l.lastAt) {
-				problems = append(problems, Problem{Seq: seq, What: "the record in the stream arrived before the one in front of it"})
+				add(seq, "the record in the stream arrived before the one in front of it")
 			}
 			l.tail = append(l.tail, slices.Clone(record))
 			l.tailSize += int64(len(record))

@@ -18,18 +18,19 @@ import (
 	"listbound/ledger/proof"
 )
 
-// Route returns the station and the kind a record is of. The ledger knows no kinds; whoever does says where a record belongs.
+// Route returns the station and the kind of a record. The ledger knows no kinds, so whoever does tells it where a
+// record belongs.
 type Route func(record []byte) (station, kind string, err error)
 
-// RepairOptions say how to rebuild a stream.
+// RepairOptions configure a repair.
 type RepairOptions struct {
-	// Route is needed: the entry bundles hold records, not subjects.
+	// Route is required: the entry bundles hold records, not subjects.
 	Route Route
-	// Progress is told now and then how many records are in the new stream.
+	// Progress is called now and then with the number of records in the new stream.
 	Progress func(done, total int64)
 }
 
-// RepairReport says what was done.
+// RepairReport describes what a repair has done.
 type RepairReport struct {
 	Signed int64  // records rebuilt from the entry bundles
 	Tail   int64  // records behind the checkpoint that survived in the damaged stream or in a copy made before its recovery
@@ -41,9 +42,10 @@ type RepairReport struct {
 
 const repairDir = "repair.tmp"
 
-// Repair rebuilds the stream of a closed ledger from its entry bundles, if they lead to the signed root, and puts what survived of the
-// records behind the checkpoint after them. A bundle that was lost or changed is made again from the stream: the signed root says that
-// the records are the right ones, wherever they come from. The damaged stream is kept. Open and Verify tell whether all is well afterwards.
+// Repair rebuilds the stream of a closed ledger from its entry bundles, if they lead to the signed root, and appends
+// what survived of the records behind the checkpoint. A bundle that was lost or changed is made again from the stream:
+// the signed root shows that the records are the right ones, wherever they come from. The damaged stream is kept. Open
+// and Verify tell whether all is well afterwards.
 func Repair(ctx context.Context, opts Options, repair RepairOptions) (report RepairReport, err error) {
 	if err := opts.check(); err != nil {
 		return report, err
@@ -60,31 +62,48 @@ func Repair(ctx context.Context, opts Options, repair RepairOptions) (report Rep
 	}
 	defer func() { err = errors.Join(err, owner.release()) }()
 
-	r := &repairing{opts: opts, repair: repair, files: logFiles{root: filepath.Join(opts.Dir, "log"), faults: opts.faults}, tmp: filepath.Join(opts.Dir, repairDir)}
+	r := &repairing{
+		opts:   opts,
+		repair: repair,
+		files:  logFiles{root: filepath.Join(opts.Dir, "log"), faults: opts.faults},
+		tmp:    filepath.Join(opts.Dir, repairDir),
+	}
 	if err := os.RemoveAll(r.tmp); err != nil {
 		return report, err
 	}
-	if err := r.checkBundles(ctx); err != nil {
-		return report, fmt.Errorf("not repaired: %w", err)
-	}
-	if err := r.readTail(ctx); err != nil {
-		return report, fmt.Errorf("not repaired: %w", err)
-	}
-	// Crash here or anywhere before swap: the damaged ledger is as it was, with a folder of half a new stream that the next repair removes.
-	if err := r.readKept(); err != nil {
-		return report, fmt.Errorf("not repaired: %w", err)
-	}
-	if err := r.rebuild(ctx); err != nil {
-		return report, fmt.Errorf("not repaired: %w", err)
-	}
-	if err := r.files.writeDurably(slices.Concat(r.badTiles, r.badBundles)); err != nil {
-		return report, fmt.Errorf("not repaired: %w", err)
-	}
-	aside, err := r.swap()
+	aside, err := r.run(ctx)
 	if err != nil {
 		return report, fmt.Errorf("not repaired: %w", err)
 	}
-	return RepairReport{Signed: r.signed.Size, Tail: int64(len(r.tail)), Aside: aside, Tiles: len(r.badTiles), Bundles: len(r.badBundles)}, os.RemoveAll(r.tmp)
+	return RepairReport{
+		Signed:  r.signed.Size,
+		Tail:    int64(len(r.tail)),
+		Aside:   aside,
+		Tiles:   len(r.badTiles),
+		Bundles: len(r.badBundles),
+	}, os.RemoveAll(r.tmp)
+}
+
+// run does the work and returns the folder that keeps the damaged stream.
+func (r *repairing) run(ctx context.Context) (aside string, err error) {
+	if err := r.checkBundles(ctx); err != nil {
+		return "", err
+	}
+	if err := r.readTail(ctx); err != nil {
+		return "", err
+	}
+	// Crash here or anywhere before swap: the damaged ledger is as it was, with a folder of half a new stream that the
+	// next repair removes.
+	if err := r.readCopies(); err != nil {
+		return "", err
+	}
+	if err := r.rebuild(ctx); err != nil {
+		return "", err
+	}
+	if err := r.files.writeDurably(slices.Concat(r.badTiles, r.badBundles)); err != nil {
+		return "", err
+	}
+	return r.swap()
 }
 
 type repairing struct {
@@ -100,7 +119,8 @@ type repairing struct {
 	badTiles, badBundles []outFile
 }
 
-// checkBundles reads every signed record from the entry bundles, or from the stream where these are damaged, and computes the root.
+// checkBundles reads every signed record from the entry bundles, or from the stream where these are damaged, and
+// computes the root.
 func (r *repairing) checkBundles(ctx context.Context) error {
 	note, err := r.files.readCheckpoint()
 	if err != nil {
@@ -133,7 +153,9 @@ func (r *repairing) checkBundles(ctx context.Context) error {
 	}
 	tree.Partial(tile)
 	if root := tree.Root(); root != r.signed.Root {
-		return fmt.Errorf("the entry bundles do not lead to the signed root, so at least one of their records was changed, and the stream does not have it either: they give %s, the checkpoint says %s; put back the bundles that verification names from a copy, then repair", root, r.signed.Root)
+		return fmt.Errorf("the entry bundles do not lead to the signed root, so at least one of their records was changed, "+
+			"and the stream does not have it either: they give %s, the checkpoint says %s; "+
+			"put back the bundles that verification names from a copy, then repair", root, r.signed.Root)
 	}
 	return nil
 }
@@ -161,40 +183,21 @@ func (r *repairing) eachSigned(ctx context.Context, fn func(seq int64, record []
 	return nil
 }
 
-// restoreBundles looks in the stream for the records of the bundles that cannot be read or do not have the hashes of their tile. Whether
-// what it finds is right the signed root tells afterwards.
+// damagedBundle is an entry bundle that cannot be read or does not have the hashes of its tile.
+type damagedBundle struct {
+	records [][]byte    // as they are on disk, nil if they cannot be read
+	leaves  []tlog.Hash // from the tile, nil if that cannot be read
+}
+
+// restoreBundles looks in the stream for the records of damaged bundles. Whether it found the right ones the signed
+// root tells afterwards.
 func (r *repairing) restoreBundles(ctx context.Context) error {
-	type bundle struct {
-		records [][]byte // as they lie there, nil if they cannot be read
-		leaves  []tlog.Hash
-	}
-	bad := map[int64]*bundle{}
-	for index := int64(0); index*proof.TileWidth < r.signed.Size; index++ {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		var b bundle
-		var err error
-		if b.leaves, err = r.files.readTile(0, index, bundleWidth(index, r.signed.Size)); err != nil {
-			b.leaves = nil // a tile can be made again, but then it cannot judge either
-		}
-		if b.records, err = r.files.readEntries(index, r.signed.Size); err != nil {
-			b.records = nil
-			bad[index] = &b
-			continue
-		}
-		for i, record := range b.records {
-			if b.leaves != nil && proof.LeafHash(record) != b.leaves[i] {
-				bad[index] = &b
-				break
-			}
-		}
-	}
-	if len(bad) == 0 {
-		return nil
+	bad, err := r.damagedBundles(ctx)
+	if err != nil || len(bad) == 0 {
+		return err
 	}
 	inStream := map[int64][]byte{}
-	err := r.eachStored(ctx, func(seq int64, record []byte) {
+	err = r.eachStored(ctx, func(seq int64, record []byte) {
 		if bad[(seq-1)/proof.TileWidth] != nil && seq <= r.signed.Size {
 			inStream[seq] = bytes.Clone(record)
 		}
@@ -204,17 +207,8 @@ func (r *repairing) restoreBundles(ctx context.Context) error {
 	}
 	r.restored = map[int64][][]byte{}
 	for index, b := range bad {
-		records := make([][]byte, bundleWidth(index, r.signed.Size))
-		whole := true
-		for i := range records {
-			if b.records != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
-				records[i] = b.records[i]
-				continue
-			}
-			records[i] = inStream[index*proof.TileWidth+int64(i)+1]
-			whole = whole && records[i] != nil
-		}
-		if !whole || slices.EqualFunc(records, b.records, bytes.Equal) {
+		records := b.restore(index, bundleWidth(index, r.signed.Size), inStream)
+		if records == nil || slices.EqualFunc(records, b.records, bytes.Equal) {
 			continue // the bundle stays as it is: what is wrong with it will be said, or the tile was wrong
 		}
 		var entries []byte
@@ -229,8 +223,51 @@ func (r *repairing) restoreBundles(ctx context.Context) error {
 	return nil
 }
 
-// eachStored calls fn for every record in the blocks of the damaged stream whose checksum is right. It reads them itself: the server would
-// change them.
+// damagedBundles returns the damaged bundles by index.
+func (r *repairing) damagedBundles(ctx context.Context) (map[int64]*damagedBundle, error) {
+	bad := map[int64]*damagedBundle{}
+	for index := int64(0); index*proof.TileWidth < r.signed.Size; index++ {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		var b damagedBundle
+		var err error
+		if b.leaves, err = r.files.readTile(0, index, bundleWidth(index, r.signed.Size)); err != nil {
+			b.leaves = nil // a tile can be made again, but then it cannot judge either
+		}
+		if b.records, err = r.files.readEntries(index, r.signed.Size); err != nil {
+			b.records = nil
+			bad[index] = &b
+			continue
+		}
+		for i := range b.records {
+			if b.leaves != nil && proof.LeafHash(b.records[i]) != b.leaves[i] {
+				bad[index] = &b
+				break
+			}
+		}
+	}
+	return bad, nil
+}
+
+// restore returns the width records of bundle index: from the bundle itself where they have the hash in the tile, else
+// from the stream. It returns nil if one is in neither.
+func (b *damagedBundle) restore(index int64, width int, inStream map[int64][]byte) [][]byte {
+	records := make([][]byte, width)
+	for i := range records {
+		if b.records != nil && (b.leaves == nil || proof.LeafHash(b.records[i]) == b.leaves[i]) {
+			records[i] = b.records[i]
+			continue
+		}
+		if records[i] = inStream[index*proof.TileWidth+int64(i)+1]; records[i] == nil {
+			return nil
+		}
+	}
+	return records
+}
+
+// eachStored calls fn for every record in the blocks of the damaged stream whose checksum is right. It reads them
+// itself, because the server would change them.
 func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []byte)) error {
 	from, err := r.damagedStream()
 	if err != nil || from == "" {
@@ -258,7 +295,7 @@ func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []
 func (r *repairing) damagedStream() (string, error) {
 	source := filepath.Join(r.opts.Dir, "stream")
 	if _, err := os.Stat(source); errors.Is(err, os.ErrNotExist) {
-		// A repair that was cut short between its two renames, or there is no stream any more.
+		// An earlier repair was cut short between its two renames, or the stream is gone.
 		if source = r.newestAside(); source == "" {
 			return "", nil
 		}
@@ -304,23 +341,23 @@ func (r *repairing) readTail(ctx context.Context) error {
 		return nil
 	}
 	next := r.signed.Size + 1
-	halt := errors.New("the tail ends here")
+	endOfTail := errors.New("the tail ends here")
 	err = emb.read(ctx, next, int64(info.State.LastSeq), func(seq int64, _ string, record []byte) error {
 		_, at, _, err := proof.SplitArrival(r.opts.Origin, record)
 		if seq != next || err != nil || at.Before(r.lastAt) {
-			return halt
+			return endOfTail
 		}
 		r.tail, r.lastAt, next = append(r.tail, bytes.Clone(record)), at, next+1
 		return nil
 	})
-	if err != nil && !errors.Is(err, halt) {
+	if err != nil && !errors.Is(err, endOfTail) {
 		return err
 	}
 	return nil
 }
 
-// readKept goes on with the records that the server cut off after an unclean stop, from the copies made before.
-func (r *repairing) readKept() error {
+// readCopies continues with the records that the server cut off after an unclean stop, from the copies made before.
+func (r *repairing) readCopies() error {
 	later := map[int64][]byte{}
 	for n := 1; ; n++ {
 		dir := filepath.Join(r.opts.Dir, beforePrefix+strconv.Itoa(n))
@@ -381,17 +418,11 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 		return nil
 	}
 	add := func(seq int64, record []byte) error {
-		station, kind, err := r.repair.Route(record)
-		if err == nil {
-			site, name, ok := strings.Cut(station, "/")
-			if !ok || !validToken(site) || !validToken(name) || !validKind(kind) {
-				err = fmt.Errorf("station %q and kind %q are no subject", station, kind)
-			}
-		}
+		subject, err := r.subject(record)
 		if err != nil {
 			return fmt.Errorf("record %d: %w", seq, err)
 		}
-		batch = append(batch, outgoing{subject: subjectOf(station, kind), expect: -1, record: record})
+		batch = append(batch, outgoing{subject: subject, expect: -1, record: record})
 		if size += len(record); len(batch) == MaxBatch || size >= maxRoundBytes/2 {
 			return flush()
 		}
@@ -414,6 +445,19 @@ func (r *repairing) rebuild(ctx context.Context) (err error) {
 	})
 }
 
+// subject returns the subject under which a record belongs in the stream.
+func (r *repairing) subject(record []byte) (string, error) {
+	station, kind, err := r.repair.Route(record)
+	if err != nil {
+		return "", err
+	}
+	site, name, ok := strings.Cut(station, "/")
+	if !ok || !validToken(site) || !validToken(name) || !validKind(kind) {
+		return "", fmt.Errorf("station %q and kind %q are no subject", station, kind)
+	}
+	return subjectOf(station, kind), nil
+}
+
 // swap puts the new stream in the place of the damaged one.
 func (r *repairing) swap() (aside string, err error) {
 	for n := 1; ; n++ {
@@ -434,13 +478,13 @@ func (r *repairing) swap() (aside string, err error) {
 	if err := os.Rename(filepath.Join(r.tmp, "stream"), stream); err != nil {
 		return "", err
 	}
-	// The copies from before a recovery belong to the damaged stream. The new one will give their numbers out again, and a later
-	// repair must not take the old records for the new.
-	kept, err := filepath.Glob(filepath.Join(r.opts.Dir, beforePrefix+"*"))
+	// The copies from before a recovery belong to the damaged stream. The new one gives their numbers out again, and a
+	// later repair must not take the old records for the new.
+	copies, err := filepath.Glob(filepath.Join(r.opts.Dir, beforePrefix+"*"))
 	if err != nil {
 		return "", err
 	}
-	for _, dir := range kept {
+	for _, dir := range copies {
 		if err := os.Rename(dir, filepath.Join(aside, filepath.Base(dir))); err != nil {
 			return "", err
 		}
@@ -448,12 +492,13 @@ func (r *repairing) swap() (aside string, err error) {
 	if err := syncDir(r.opts.Dir); err != nil {
 		return "", err
 	}
-	size := r.signed.Size + int64(len(r.tail))
-	return aside, replaceFile(r.opts.faults, "clean marker", filepath.Join(r.opts.Dir, cleanMarkerName), []byte(strconv.FormatInt(size, 10)+"\n"))
+	text := strconv.FormatInt(r.signed.Size+int64(len(r.tail)), 10) + "\n"
+	return aside, replaceFile(r.opts.faults, "clean marker", filepath.Join(r.opts.Dir, cleanMarkerName), []byte(text))
 }
 
 const asidePrefix = "damaged-stream-"
 
+// newestAside returns the newest folder with a stream that an earlier repair has put aside, "" if there is none.
 func (r *repairing) newestAside() string {
 	newest := ""
 	for n := 1; ; n++ {

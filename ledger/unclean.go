@@ -16,10 +16,11 @@ import (
 	"github.com/minio/highwayhash"
 )
 
-// leaveCleanState takes the clean marker away before the stream is touched. If there is none although there is a stream, the last
-// stop was not clean: the server is about to rebuild its index and cuts the files where it finds damage, so the end of the stream is
-// copied first. It returns the folder of the copy, or "", and whether the last stop was clean.
-func (l *Ledger) leaveCleanState(hasStream bool) (kept string, clean bool, err error) {
+// takeCleanMarker removes the clean marker before the stream is touched, and reports whether it was there. If it was
+// not although there is a stream, the last stop was unclean: the server is about to rebuild its index and cuts the
+// files where it finds damage, so the end of the stream is copied first. copied is the folder of the copy, "" if none
+// was made.
+func (l *Ledger) takeCleanMarker(hasStream bool) (copied string, clean bool, err error) {
 	err = os.Remove(l.cleanMarker())
 	switch {
 	case err == nil:
@@ -30,12 +31,13 @@ func (l *Ledger) leaveCleanState(hasStream bool) (kept string, clean bool, err e
 	case !hasStream:
 		return "", false, nil
 	}
-	kept, err = l.keepEnd()
-	return kept, false, err
+	copied, err = l.copyEnd()
+	return copied, false, err
 }
 
-// keepEnd copies the end of the stream.
-func (l *Ledger) keepEnd() (string, error) {
+// copyEnd copies the last two blocks and the index of the stream and returns the folder of the copy, "" if there are no
+// blocks.
+func (l *Ledger) copyEnd() (string, error) {
 	msgs := filepath.Join(streamDir(l.opts.Dir), "msgs")
 	blocks, err := blockNumbers(msgs)
 	if err != nil || len(blocks) == 0 {
@@ -102,10 +104,10 @@ func copyFile(to, from string) error {
 	return out.Close()
 }
 
-// compareKept looks at what the server's recovery did to the blocks that were copied before. A copy that is still the same is
-// removed. If whole records were cut away it says so: a record torn by the stop itself has nothing behind it, so records
-// behind the cut were stored.
-func (l *Ledger) compareKept(dir string) ([]Problem, error) {
+// compareCopy looks at what the server's recovery did to the blocks that were copied into dir before. A copy that is
+// still the same is removed. Whole records that were cut off are a problem: a record torn by the stop itself has
+// nothing behind it, so records behind the cut had been stored.
+func (l *Ledger) compareCopy(dir string) ([]Problem, error) {
 	if dir == "" {
 		return nil, nil
 	}
@@ -146,15 +148,16 @@ func (l *Ledger) compareKept(dir string) ([]Problem, error) {
 	return problems, nil
 }
 
-// Layout of a record in a block of the pinned server version: length, sequence, time, subject length, then the rest.
+// The layout of a record in a block of the pinned server version: length, sequence, time, subject length, then the
+// rest.
 const (
 	blockRecordHead = 4 + 8 + 8 + 2
 	blockRecordMin  = blockRecordHead + 8
 	blockHeaderBit  = 1 << 31
 )
 
-// wholeRecords reads cut-off bytes of a block. It says which sequences follow the first record there, which is the one that was torn or
-// damaged.
+// wholeRecords reads the bytes that were cut off a block. It reports whether records follow the first one there, which
+// is the one that was torn or damaged, and returns the sequences of the first and the last.
 func wholeRecords(data []byte) (first, last int64, ok bool) {
 	for n := 0; len(data) >= blockRecordMin; n++ {
 		length := int64(binary.LittleEndian.Uint32(data) &^ uint32(blockHeaderBit))
@@ -172,8 +175,8 @@ func wholeRecords(data []byte) (first, last int64, ok bool) {
 	return first, last, ok
 }
 
-// blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. A record
-// whose checksum is wrong is passed over.
+// blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. It
+// skips a record whose checksum is wrong.
 func blockRecords(data []byte, block int, fn func(seq int64, record []byte)) {
 	key := sha256.Sum256(fmt.Appendf(nil, "%s-%d", streamName, block))
 	le := binary.LittleEndian

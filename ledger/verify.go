@@ -12,8 +12,8 @@ import (
 	"listbound/ledger/proof"
 )
 
-// Report is the outcome of a verification. No problems means: every record is there twice, byte for byte the same, and all of
-// them lead to the signed root.
+// Report is the outcome of a verification. No problems means that every record is there twice, byte for byte the same,
+// and that all of them lead to the signed root.
 type Report struct {
 	Size       int64     `json:"size"`
 	Root       string    `json:"root"` // in hex
@@ -21,19 +21,19 @@ type Report struct {
 	Problems   []Problem `json:"problems"`
 }
 
-// VerifyOptions add to a verification. All may be nil.
+// VerifyOptions extend a verification. All may be nil.
 type VerifyOptions struct {
-	// Route returns the station and the kind a record is of. The subject it lies under in the stream is not hashed, so it is
+	// Route returns the station and the kind of a record. The subject of a record in the stream is not hashed, so it is
 	// compared with them. A record that cannot be routed is for Check to find.
 	Route Route
-	// Check looks at what a record means and returns what is wrong with it.
+	// Check looks at the contents of a record and returns what is wrong with them.
 	Check func(seq int64, record []byte) []string
-	// Progress is told now and then how many of the records are done.
+	// Progress is called now and then with the number of records that are done.
 	Progress func(done, total int64)
 }
 
-// Verify reads everything once: each sequence from the stream, its second copy from the entry bundle, its hash from the tile. It
-// trusts no counter. The order of the problems is that of the records they are about.
+// Verify reads everything once: each record from the stream, its second copy from the entry bundle, its hash from the
+// tile. It trusts no counter. The problems are in the order of the records they are about.
 func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error) {
 	if l.stopped() {
 		return Report{}, ErrClosed
@@ -61,9 +61,9 @@ type verification struct {
 	tree     *proof.Tree
 	problems []Problem
 
-	next   int64    // sequence expected from the stream
-	lost   [2]int64 // run of sequences the stream lacks, not reported yet
-	lastAt time.Time
+	next    int64    // sequence expected from the stream
+	lacking [2]int64 // run of sequences that the stream lacks, not reported yet
+	lastAt  time.Time
 
 	index  int64 // of the bundle at hand
 	bundle [][]byte
@@ -94,17 +94,17 @@ func (v *verification) run(ctx context.Context) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			v.visit(v.next, nil)
+			v.checkRecord(v.next, nil)
 			v.next++
 		}
 	} else {
 		err := v.l.emb.read(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
 			for ; v.next < seq; v.next++ {
-				v.lose(v.next)
+				v.miss(v.next)
 			}
-			v.reportLost()
-			v.visit(seq, record)
-			v.place(seq, subject, record)
+			v.reportLacking()
+			v.checkRecord(seq, record)
+			v.checkSubject(seq, subject, record)
 			v.next = seq + 1
 			return ctx.Err()
 		})
@@ -112,9 +112,9 @@ func (v *verification) run(ctx context.Context) error {
 			return err
 		}
 		for ; v.next <= v.signed.Size; v.next++ {
-			v.lose(v.next)
+			v.miss(v.next)
 		}
-		v.reportLost()
+		v.reportLacking()
 	}
 	v.tree.Partial(v.compareTile)
 	// Without a checkpoint, which is said above, there is nothing to compare with.
@@ -127,24 +127,24 @@ func (v *verification) run(ctx context.Context) error {
 	return nil
 }
 
-// lose notes a sequence the stream does not give out. Its copy in the bundle is looked at all the same.
-func (v *verification) lose(seq int64) {
-	if v.lost[0] == 0 {
-		v.lost = [2]int64{seq, seq}
+// miss notes a sequence that the stream does not deliver. Its copy in the bundle is checked all the same.
+func (v *verification) miss(seq int64) {
+	if v.lacking[0] == 0 {
+		v.lacking = [2]int64{seq, seq}
 	}
-	v.lost[1] = seq
-	v.visit(seq, nil)
+	v.lacking[1] = seq
+	v.checkRecord(seq, nil)
 }
 
-func (v *verification) reportLost() {
-	if v.lost[0] != 0 {
-		v.add(v.lost[0], "the stream lacks %s", rangeText(v.lost))
+func (v *verification) reportLacking() {
+	if v.lacking[0] != 0 {
+		v.add(v.lacking[0], "the stream lacks %s", rangeText(v.lacking))
 	}
-	v.lost = [2]int64{}
+	v.lacking = [2]int64{}
 }
 
-// visit checks one record; inStream is nil if the stream lacks it.
-func (v *verification) visit(seq int64, inStream []byte) {
+// checkRecord checks one record. inStream is nil if the stream lacks it.
+func (v *verification) checkRecord(seq int64, inStream []byte) {
 	v.load(seq)
 	i := (seq - 1) % proof.TileWidth
 	record := inStream
@@ -174,15 +174,16 @@ func (v *verification) visit(seq int64, inStream []byte) {
 	}
 	v.tree.Append(leaf, v.compareTile)
 	if record != nil {
-		v.meaning(seq, record)
+		v.checkContents(seq, record)
 	}
 	if v.opts.Progress != nil && seq%4096 == 0 {
 		v.opts.Progress(seq, v.signed.Size)
 	}
 }
 
-// place compares the subject with the record. A wrong one hides the record from its station, which would number on as if it were not there.
-func (v *verification) place(seq int64, subject string, record []byte) {
+// checkSubject compares the subject with the record. A wrong one hides the record from its station, which would number
+// on as if it were not there.
+func (v *verification) checkSubject(seq int64, subject string, record []byte) {
 	if v.opts.Route == nil {
 		return
 	}
@@ -191,7 +192,7 @@ func (v *verification) place(seq int64, subject string, record []byte) {
 	}
 }
 
-func (v *verification) meaning(seq int64, record []byte) {
+func (v *verification) checkContents(seq int64, record []byte) {
 	_, at, _, err := proof.SplitArrival(v.l.opts.Origin, record)
 	switch {
 	case err != nil:
@@ -208,7 +209,7 @@ func (v *verification) meaning(seq int64, record []byte) {
 	}
 }
 
-// load reads bundle and tile of a record, once for all their records.
+// load reads the bundle and the tile of a record, once for all their records.
 func (v *verification) load(seq int64) {
 	index := (seq - 1) / proof.TileWidth
 	if index == v.index {
