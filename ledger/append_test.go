@@ -271,7 +271,8 @@ func TestClockNeverRunsBackwards(t *testing.T) {
 	}
 }
 
-// Many writers, each with its own station, and beside them some that are always wrong: they must not cost their neighbours anything.
+// Many writers, each with its own station, and beside them some that are always wrong: they must not cost their
+// neighbours anything.
 func TestManyWriters(t *testing.T) {
 	ctx := context.Background()
 	l := ledgertest.New(t, func(o *ledger.Options) { o.CheckpointEvery = 5 * time.Millisecond })
@@ -419,7 +420,8 @@ func TestForeignWriter(t *testing.T) {
 	}
 }
 
-// What the everyday connection may not do. Each of these would work for an identity without restrictions, but for the stream's deny flags.
+// What the everyday connection may not do. Each of these would work for an identity without restrictions, but for the
+// stream's deny flags.
 func TestEverydayPermissions(t *testing.T) {
 	log := &logCounter{seen: make(chan string, 100)}
 	l := ledgertest.New(t, func(o *ledger.Options) { o.Logger = slog.New(log) })

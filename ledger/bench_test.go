@@ -25,7 +25,8 @@ func payload(tb testing.TB) []byte {
 	return ledgertest.Note(tb, "north/or-3", string(line))
 }
 
-// writers runs n writers for a while, each for its own station, and returns how many records were stored and each latency.
+// writers runs n writers for a while, each for its own station, and returns how many records were stored and each
+// latency.
 func writers(tb testing.TB, n int, until time.Time, write func(station string, prev int64) (int64, error)) (int, []time.Duration) {
 	tb.Helper()
 	var wg sync.WaitGroup
@@ -70,8 +71,8 @@ func benchmarkWriters(b *testing.B, n int) {
 	// What the ledger stores is the note with its arrival line.
 	record := proof.AddArrival(ledgertest.Origin, note, ledgertest.Start, 0)
 	for b.Loop() {
-		// Two ledgers, so that the rival's records do not confuse ours. They run by turns, so that a busy moment of the machine
-		// meets both.
+		// Two ledgers, so that the rival's records do not confuse ours. They run by turns, so that a busy moment of the
+		// machine meets both.
 		ours, bare := ledgertest.New(b), ledgertest.New(b, func(o *ledger.Options) { o.SyncAlways = true })
 		var ourCount, bareCount int
 		var ourTimes, bareTimes []time.Duration

@@ -8,24 +8,26 @@ import (
 	"path/filepath"
 )
 
-// layoutVersion is the server version whose files are known here: where the blocks lie, and that a record is in its block before it is
-// acknowledged. Under any other version the server syncs every record itself, which is safe and slow, until somebody
-// has looked at the new layout and seen the tests of this file pass.
+// layoutVersion is the server version whose files are known here: where the blocks are, that a record is in its block
+// before it is acknowledged, and how the server words a failed write (serverlog.go). Under any other version the server
+// syncs every record itself, which is safe and slow, until somebody has looked at the new layout and seen these tests
+// pass: TestLayoutVersion, those of blocks_test.go, and TestServerReportsWriteError.
 const layoutVersion = "2.15.2"
 
-// blocks makes durable what the stream holds. Without SyncAlways the server has written a record to its block before it acknowledges it,
-// but has not synced it; one sync then serves all records that came together.
+// blocks makes durable what the stream holds. Without SyncAlways the server has written a record to its block when it
+// acknowledges it, but has not synced it; one sync then serves all records that came together.
 type blocks struct {
 	msgs  string // folder of the blocks
-	tail  *block // the last one that was synced, nil if there is none yet
+	tail  *block // the last block that was synced, nil if there is none yet
 	fsync func(*os.File) error
 }
 
-// block is an open block. It is only ever synced through this file, which stays open so that no write error is missed.
+// block is an open block. It is only ever synced through this file, which stays open so that no write error goes
+// unseen.
 type block struct {
 	number int
 	file   *os.File
-	size   int64 // when it was synced last
+	size   int64 // at the last sync
 }
 
 func openBlocks(msgs string) (*blocks, error) {
@@ -63,8 +65,9 @@ func (b *blocks) close() error {
 	return b.tail.file.Close()
 }
 
-// sync returns when the records written to the stream since the last call are on disk. They have at least so many bytes: if the blocks
-// grew by less, the records lie elsewhere than this program believes, and nothing may be called durable.
+// sync returns when the records written to the stream since the last call are on disk. least is the minimum number of
+// bytes they occupy: if the blocks grew by less, the records are not where this program believes they are, and sync
+// returns an error rather than call them durable.
 func (b *blocks) sync(records int, least int64) error {
 	grown, first := int64(0), 1
 	if b.tail != nil {
@@ -121,7 +124,7 @@ func (b *blocks) syncBlock(block *block) (int64, error) {
 	return grown, nil
 }
 
-// syncNames syncs the folder: a new block is on disk only if its name is.
+// syncNames syncs the folder of the blocks: a new block is on disk only if its name is.
 func (b *blocks) syncNames() error {
 	dir, err := os.Open(b.msgs)
 	if err != nil {
@@ -148,7 +151,7 @@ func syncTree(root string, fsync func(*os.File) error) error {
 			err = one(path, os.O_RDWR) // for writing, because some systems sync only such files
 		}
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil // the server took away a file it needs no longer
+			return nil // the server has removed a file that it no longer needs
 		}
 		return err
 	})

@@ -22,15 +22,16 @@ func LoadOrCreateSecret(path, name string) (skey string, err error) {
 	return readKeyFile(path)
 }
 
-// LoadOrCreateKey reads the Ed25519 note key at path, or makes one named name. The file is for its owner only (0600, in a folder that
-// it makes with 0700); a file that others may read is refused, because whoever has the key can sign as its owner.
+// LoadOrCreateKey reads the Ed25519 note key at path, or makes one named name. The file is for its owner only (mode
+// 0600, in a folder made with 0700). A file that others may read is refused, because whoever has the key can sign as
+// its owner.
 func LoadOrCreateKey(path, name string) (signer note.Signer, verifier note.Verifier, created bool, err error) {
 	skey, err := readKeyFile(path)
 	if errors.Is(err, os.ErrNotExist) {
 		if skey, err = createKeyFile(path, name); err == nil {
 			created = true
 		} else if errors.Is(err, os.ErrExist) {
-			// Another process was faster.
+			// Another process has made it meanwhile.
 			skey, err = readKeyFile(path)
 		}
 	}
@@ -75,7 +76,8 @@ func readKeyFile(path string) (string, error) {
 		return "", fmt.Errorf("the key %s is not a plain file", path)
 	}
 	if info.Mode().Perm()&0o077 != 0 {
-		return "", fmt.Errorf("the key file %s can be read by others (mode %04o); make it yours alone: chmod 600 %s", path, info.Mode().Perm(), path)
+		return "", fmt.Errorf("the key file %s can be read by others (mode %04o); make it yours alone: chmod 600 %s",
+			path, info.Mode().Perm(), path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -116,7 +118,8 @@ func createKeyFile(path, name string) (skey string, err error) {
 	return skey, syncDir(dir)
 }
 
-// verifierKey derives the public key from the text of a note signing key, PRIVATE+KEY+<name>+<hash>+<base64 of algorithm and seed>.
+// verifierKey derives the public key from the text of a note signing key,
+// PRIVATE+KEY+<name>+<hash>+<base64 of algorithm and seed>.
 func verifierKey(skey string) (string, error) {
 	parts := strings.SplitN(skey, "+", 5)
 	if len(parts) != 5 {

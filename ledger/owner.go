@@ -11,7 +11,7 @@ import (
 	"github.com/gofrs/flock"
 )
 
-// Owner says which process has a folder open.
+// Owner describes the process that has a folder open.
 type Owner struct {
 	PID     int       `json:"pid"`
 	Command string    `json:"command"`
@@ -19,7 +19,7 @@ type Owner struct {
 	URL     string    `json:"url,omitempty"`
 }
 
-// ownership is a held lock. The lock is the truth; owner.json only tells people about it, so a stale one does no harm.
+// ownership is a held lock. The lock decides; owner.json only informs people, so a stale one does no harm.
 type ownership struct {
 	dir   string
 	lock  *flock.Flock
@@ -34,7 +34,7 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 	}
 	if !ok {
 		e := &OwnedError{Dir: dir}
-		// The owner may be between locking and writing its name; then the error goes without it.
+		// The owner may not have written its name yet; the error then goes without it.
 		if data, err := os.ReadFile(filepath.Join(dir, "owner.json")); err == nil {
 			if json.Unmarshal(data, &e.Owner) != nil {
 				e.Owner = Owner{}
@@ -44,7 +44,9 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 	}
 	o := &ownership{dir: dir, lock: lock, owner: owner}
 	if err := o.write(); err != nil {
-		return nil, errors.Join(fmt.Errorf("cannot write in the folder %s, which a ledger needs also for questions: %w; make a copy where writing is allowed", dir, cause(err)), lock.Close())
+		err = fmt.Errorf("cannot write in the folder %s, which a ledger needs also for questions: %w; "+
+			"make a copy where writing is allowed", dir, cause(err))
+		return nil, errors.Join(err, lock.Close())
 	}
 	return o, nil
 }

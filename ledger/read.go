@@ -27,8 +27,8 @@ func (l *Ledger) Read(seq int64) ([]byte, error) {
 	return records[seq-first], nil
 }
 
-// chunk returns stored records around seq: those of its entry bundle if it is signed, else the unsigned ones. first is the sequence
-// of the first. With hashed, the bundle is compared with its tile.
+// chunk returns stored records around seq: those of its entry bundle if it is signed, else the unsigned ones. first is
+// the sequence of the first of them. If hashed is set, the bundle is compared with its tile.
 func (l *Ledger) chunk(seq int64, hashed bool) (records [][]byte, first int64, err error) {
 	for {
 		l.mu.Lock()
@@ -69,21 +69,21 @@ func (l *Ledger) compareTile(index, size int64, records [][]byte) error {
 	return nil
 }
 
-// Scan calls fn for every record stored when Scan reaches the end, from sequence from on, in order. fn may keep the bytes but not change
-// them. An error of fn ends the scan and is returned as it is.
+// Scan calls fn for every record, in order, from sequence from to the last one stored when Scan gets there. fn may keep
+// the bytes but must not change them. An error of fn ends the scan and is returned as it is.
 func (l *Ledger) Scan(ctx context.Context, from int64, fn func(seq int64, record []byte) error) error {
 	_, err := l.scan(ctx, from, false, fn)
 	return err
 }
 
-// ScanHashed is Scan, and compares each signed record with the tree while reading. From sequence 1 on it computes the root as well
-// and ends with an error if that is not the signed one.
+// ScanHashed is Scan that compares each signed record with the tree while reading. From sequence 1 it computes the root
+// as well and ends with an error if that is not the signed one.
 func (l *Ledger) ScanHashed(ctx context.Context, from int64, fn func(seq int64, record []byte) error) error {
 	if max(from, 1) > 1 {
 		_, err := l.scan(ctx, from, true, fn)
 		return err
 	}
-	// The root is checked against the checkpoint of this moment; what is signed later is checked against its tiles.
+	// The root is compared with the checkpoint of this moment; what is signed later is compared with its tiles.
 	signed := l.Signed()
 	tree := &proof.Tree{}
 	next := int64(1)
@@ -144,7 +144,8 @@ func (l *Ledger) scan(ctx context.Context, from int64, hashed bool, fn func(seq 
 	}
 }
 
-// Follow is Scan that then waits for new records and goes on, until ctx ends, fn returns an error or the ledger is closed.
+// Follow is Scan that then waits for new records and goes on, until ctx ends, fn returns an error or the ledger is
+// closed.
 func (l *Ledger) Follow(ctx context.Context, from int64, fn func(seq int64, record []byte) error) error {
 	next := max(from, 1)
 	for {
@@ -218,8 +219,8 @@ func (l *Ledger) ProveMany(ctx context.Context, seqs []int64) ([]proof.Inclusion
 	return proofs, nil
 }
 
-// Consistency returns the proof that the ledger of from records is a prefix of the ledger of to records, both under the newest
-// checkpoint.
+// Consistency returns the proof that the ledger of from records is a prefix of the ledger of to records, both under the
+// newest checkpoint.
 func (l *Ledger) Consistency(from, to int64) ([]tlog.Hash, error) {
 	signed := l.Signed()
 	if to > signed.Size {
@@ -228,8 +229,8 @@ func (l *Ledger) Consistency(from, to int64) ([]tlog.Hash, error) {
 	return proof.ProveConsistency(from, to, l.hashReader(signed))
 }
 
-// hashReader reads hashes from the tiles of a checkpoint and authenticates each tile against its root, so that a damaged tile gives an
-// error and never a wrong proof.
+// hashReader reads hashes from the tiles of a checkpoint and authenticates each tile against its root, so that a
+// damaged tile gives an error and never a wrong proof.
 func (l *Ledger) hashReader(c proof.Checkpoint) tlog.HashReader {
 	return tlog.TileHashReader(tlog.Tree{N: c.Size, Hash: c.Root}, &tileReader{files: l.files, cache: map[tlog.Tile][]byte{}})
 }

@@ -10,17 +10,16 @@ import (
 	"listbound/ledger/proof"
 )
 
-// offsets remembers where the records of full entry bundles begin, so that a
-// single record is read alone: a bundle has some hundred kilobytes, a record
-// less than one, and a history is made of records from everywhere.
+// offsets remembers where the records of full entry bundles begin, so that a single record can be read alone: a bundle
+// has some hundred kilobytes, a record less than one, and a history consists of records from everywhere.
 type offsets struct {
 	mu  sync.Mutex
 	all map[int64]*[proof.TileWidth + 1]uint32 // by bundle
 
-	buffers sync.Pool // of *[]byte, in which whole bundles are looked through
+	buffers sync.Pool // of *[]byte, for reading whole bundles
 }
 
-// maxOffsets bounds the memory: 1 KB each, 5 million records in 20 MB.
+// maxOffsets bounds the memory: 1 KB for each bundle, so 5 million records in 20 MB.
 const maxOffsets = 20_000
 
 func (o *offsets) get(index int64) *[proof.TileWidth + 1]uint32 {
@@ -61,7 +60,7 @@ func (l *Ledger) readOne(seq int64) ([]byte, error) {
 	return record, nil
 }
 
-// read walks over the lengths in a bundle.
+// read collects the offsets by walking over the lengths in a bundle.
 func (o *offsets) read(f *os.File) (*[proof.TileWidth + 1]uint32, error) {
 	info, err := f.Stat()
 	if err != nil {

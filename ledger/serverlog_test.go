@@ -11,9 +11,9 @@ import (
 	"listbound/ledger/ledgertest"
 )
 
-// The server says that a write failed in its log only. What it says belongs to its version: before layoutVersion is raised,
-// this test must see the text of a real failed write come through. Otherwise a full disk shows as an append that nobody
-// answers, with its outcome unknown.
+// The server says that a write failed in its log only. What it says belongs to its version: before layoutVersion is
+// raised, this test must see the text of a real failed write come through. Otherwise a full disk shows as an append
+// that nobody answers, with its outcome unknown.
 func TestServerReportsWriteError(t *testing.T) {
 	if server.VERSION != ledger.LayoutVersion {
 		t.Errorf("the server is version %s; how it words a failed write is known of %s", server.VERSION, ledger.LayoutVersion)

@@ -47,7 +47,8 @@ func (c *Clock) Add(d time.Duration) {
 	c.now = c.now.Add(d)
 }
 
-// Key returns the Ed25519 key pair that belongs to a name, always the same one. It is for tests only: anyone can compute it.
+// Key returns the Ed25519 key pair that belongs to a name, always the same one. It is for tests only: anyone can
+// compute it.
 func Key(tb testing.TB, name string) (note.Signer, note.Verifier) {
 	tb.Helper()
 	seed := sha256.Sum256([]byte("listbound test key " + name))
@@ -76,8 +77,8 @@ func Options(tb testing.TB) ledger.Options {
 	return ledger.Options{Dir: tb.TempDir(), Origin: Origin, Signer: signer, Verifier: verifier, Clock: NewClock().Now, Command: "ledgertest"}
 }
 
-// Ledger is a test's open ledger. Closing it verifies it first, and the end of the test closes what is still open, so no
-// test leaves a ledger behind that does not hold what it says.
+// Ledger is a test's open ledger. Closing it verifies it first, and the end of the test closes what is still open, so
+// no test leaves a ledger behind that does not hold what it says.
 type Ledger struct {
 	*ledger.Ledger
 	damaged bool

@@ -11,12 +11,12 @@ import (
 	"time"
 )
 
-// arrivalKind is what the key ID of an arrival line is derived from besides the origin: key type 0xFF ("custom") of the note
-// format, followed by our own name for it.
+// arrivalKind is what the key ID of an arrival line is derived from besides the origin: key type 0xFF ("custom") of the
+// note format, followed by our own name for it.
 const arrivalKind = "\n\xfflistbound arrival v1"
 
-// arrivalLen is the length of an arrival line's bytes: key ID, time, two zero bytes, remark. Fifteen bytes fill 20 characters
-// of base64 exactly, so there are no spare bits that could be changed unnoticed.
+// arrivalLen is the length of an arrival line's bytes: key ID, time, two zero bytes, remark. Fifteen bytes fill 20
+// characters of base64 exactly, so there are no spare bits that could be changed unnoticed.
 const (
 	arrivalLen     = 4 + 8 + 3
 	arrivalEncoded = arrivalLen / 3 * 4
@@ -28,8 +28,8 @@ func ArrivalKeyID(origin string) [4]byte {
 	return [4]byte(sum[:4])
 }
 
-// AddArrival returns the record: the station's note followed by the arrival line. The note is copied, not changed. The remark
-// is one byte of the caller's: what it noticed about the note when it came.
+// AddArrival returns the record: the station's note followed by the arrival line. The note is copied, not changed. The
+// remark is one byte of the caller's: what it noticed about the note when it came.
 func AddArrival(origin string, note []byte, at time.Time, remark byte) []byte {
 	id := ArrivalKeyID(origin)
 	var raw [arrivalLen]byte
@@ -45,8 +45,9 @@ func AddArrival(origin string, note []byte, at time.Time, remark byte) []byte {
 	return append(record, '\n')
 }
 
-// SplitArrival takes a record apart into the station's note, the time of arrival and the remark. It is strict: the arrival line must be
-// there exactly once, be the last line, and be spelt canonically. The note returned shares memory with the record.
+// SplitArrival takes a record apart into the station's note, the time of arrival and the remark. It is strict: the
+// arrival line must be there exactly once, be the last line, and be spelt canonically. The note returned shares memory
+// with the record.
 func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
 	if stationNote, at, remark, err = ReadArrival(origin, record); err != nil {
 		return nil, time.Time{}, 0, err
@@ -64,7 +65,8 @@ func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Tim
 	return stationNote, at, remark, nil
 }
 
-// ReadArrival is SplitArrival for a record that a ledger took and whose hash has been checked: it does not look at the note again.
+// ReadArrival is SplitArrival for a record that a ledger took and whose hash has been checked: it does not look at the
+// note again.
 func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
 	if len(record) == 0 || record[len(record)-1] != '\n' {
 		return nil, time.Time{}, 0, errors.New("record does not end with a complete line")
@@ -97,8 +99,8 @@ func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time
 	return record[:start:start], time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
 }
 
-// CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an arrival line of
-// origin yet, because a record shows one time of arrival only.
+// CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an
+// arrival line of origin yet, because a record shows one time of arrival only.
 func CheckStationNote(origin string, note []byte) error {
 	sigs, err := noteSignatures(note)
 	if err != nil {

@@ -39,8 +39,8 @@ func (b *Bundle) File(path string) ([]byte, bool) {
 	return nil, false
 }
 
-// Problem says what is wrong with a bundle and where. Offset counts bytes from the start of the archive and is -1 if the
-// place is not known; Entry is the file concerned, if it is one.
+// Problem says what is wrong with a bundle and where. Offset counts bytes from the start of the archive and is -1 if
+// the place is not known; Entry is the file concerned, if it is one.
 type Problem struct {
 	Offset int64  `json:"offset"`
 	Entry  string `json:"entry,omitempty"`
@@ -148,7 +148,8 @@ func layOut(files []File) ([]part, error) {
 		if err := checkArchiveSize(offset, int64(len(f.Data))); err != nil {
 			return nil, err
 		}
-		// The fields that both headers share: version, flags, method, time, date, CRC, sizes, name length, extra length.
+		// The fields that both headers share: version, flags, method, time, date, CRC, sizes, name length, extra
+		// length.
 		common := le.AppendUint16(nil, zipVersion)
 		common = le.AppendUint16(common, 0)
 		common = le.AppendUint16(common, 0)
@@ -187,8 +188,8 @@ func layOut(files []File) ([]part, error) {
 	return append(parts, part{"end record", "", end}), nil
 }
 
-// checkArchiveSize refuses the file that an archive of offset bytes has no room for: its lengths and places are 32 bits wide,
-// and its headers and directory need room, too.
+// checkArchiveSize refuses the file that an archive of offset bytes has no room for: its lengths and places are 32 bits
+// wide, and its headers and directory need room, too.
 func checkArchiveSize(offset, length int64) error {
 	const roomForHeaders = 1 << 20
 	if offset+length > math.MaxUint32-roomForHeaders {
@@ -204,9 +205,9 @@ type located struct {
 	crc    uint32
 }
 
-// ReadBundle reads an archive and checks everything about it: the manifest's signature, each file's hash, and that the archive is, byte for
-// byte, the one these files make. It returns what it could read even if there are problems. It never trusts a length it has not
-// compared with the archive's own.
+// ReadBundle reads an archive and checks everything about it: the manifest's signature, each file's hash, and that the
+// archive is, byte for byte, the one these files make. It returns what it could read even if there are problems. It
+// never trusts a length it has not compared with the archive's own.
 func ReadBundle(raw []byte, verifier note.Verifier) (*Bundle, []Problem) {
 	found, err := readDirectory(raw)
 	if err != nil {
@@ -430,7 +431,8 @@ func (c *bundleCheck) contents() {
 	}
 }
 
-// bytes rebuilds the archive and compares. It finds what contents and hashes cannot show: changes in the archive's own headers.
+// bytes rebuilds the archive and compares. It finds what contents and hashes cannot show: changes in the archive's own
+// headers.
 func (c *bundleCheck) bytes() {
 	files := make([]File, len(c.found))
 	for i, f := range c.found {
@@ -481,9 +483,9 @@ func (c *bundleCheck) explained(p part, offset int64) bool {
 	return c.changed[p.entry] && bytes.Equal(have[:crcAt], p.data[:crcAt]) && bytes.Equal(have[crcAt+4:len(p.data)], p.data[crcAt+4:])
 }
 
-// findChangedByte tells which single byte of data must be put back so that the data have the checksum again and ok agrees. A
-// CRC is linear: the difference of two checksums depends only on the changed bits and their distance from the end, so one
-// walk from the end finds the place.
+// findChangedByte tells which single byte of data must be put back so that the data have the checksum again and ok
+// agrees. A CRC is linear: the difference of two checksums depends only on the changed bits and their distance from the
+// end, so one walk from the end finds the place.
 func findChangedByte(data []byte, crc uint32, ok func([]byte) bool) (at int64, fixed []byte, found bool) {
 	diff := crc32.ChecksumIEEE(data) ^ crc
 	if diff == 0 {
@@ -503,7 +505,8 @@ func findChangedByte(data []byte, crc uint32, ok func([]byte) bool) (at int64, f
 	return 0, nil, false
 }
 
-// withoutZeroByte undoes what one more zero byte does to a checksum difference. The top byte of a table entry tells the entry.
+// withoutZeroByte undoes what one more zero byte does to a checksum difference. The top byte of a table entry tells the
+// entry.
 func withoutZeroByte(diff uint32) uint32 {
 	b := topByteIndex[diff>>24]
 	return (diff^crc32.IEEETable[b])<<8 | uint32(b)

@@ -3,8 +3,9 @@
 //
 // # Record
 //
-// A record is a C2SP signed note (c2sp.org/signed-note): a text, an empty line, then signature lines. What the text means
-// is none of this package's business. The ledger adds one line of its own below the station's signature, the arrival line:
+// A record is a C2SP signed note (c2sp.org/signed-note): a text, an empty line, then signature lines. What the text
+// means is none of this package's business. The ledger adds one line of its own below the station's signature, the
+// arrival line:
 //
 //	{"id":"019b"}
 //
@@ -12,18 +13,18 @@
 //	— ledger.example/north b7PRaxiZkeAXgIAAAAAA
 //
 // The arrival line carries base64(keyID[4] || uint64 big-endian Unix nanoseconds || 0 0 || remark), with
-// keyID = SHA-256(origin || 0x0A || 0xFF || "listbound arrival v1")[:4]. It says when the ledger took the record. It is not a
-// signature by itself: it is part of the leaf, so the signed checkpoint over the tree vouches for it.
+// keyID = SHA-256(origin || 0x0A || 0xFF || "listbound arrival v1")[:4]. It says when the ledger took the record. It is
+// not a signature by itself: it is part of the leaf, so the signed checkpoint over the tree vouches for it.
 //
 // # Tree
 //
-// Record number N, counted from 1, is leaf N-1 of an RFC 6962 Merkle tree: a leaf hashes as SHA-256(0x00 || record), a node
-// as SHA-256(0x01 || left || right).
+// Record number N, counted from 1, is leaf N-1 of an RFC 6962 Merkle tree: a leaf hashes as SHA-256(0x00 || record), a
+// node as SHA-256(0x01 || left || right).
 //
 // # Checkpoint
 //
-// A checkpoint (c2sp.org/tlog-checkpoint) is a signed note whose text is three lines: origin, number of leaves in decimal,
-// root hash in base64.
+// A checkpoint (c2sp.org/tlog-checkpoint) is a signed note whose text is three lines: origin, number of leaves in
+// decimal, root hash in base64.
 //
 //	ledger.example/north
 //	2
@@ -33,8 +34,8 @@
 //
 // # Tiles and entry bundles
 //
-// Hashes and records lie in files as c2sp.org/tlog-tiles says: tile/<level>/<index>[.p/<width>] with up to 256 hashes, and
-// tile/entries/<index>[.p/<width>] with up to 256 records, each behind a uint16 big-endian length.
+// Hashes and records lie in files as c2sp.org/tlog-tiles says: tile/<level>/<index>[.p/<width>] with up to 256 hashes,
+// and tile/entries/<index>[.p/<width>] with up to 256 records, each behind a uint16 big-endian length.
 //
 // # Proof
 //
@@ -55,11 +56,11 @@
 //	listbound bundle v1
 //	<sha256 in hex>  <path>
 //
-// one such line for each other entry, in their order. Because there is one form only, a reader rebuilds the archive from what it read
-// and compares: no byte of the file can change unnoticed, not even one in the ZIP headers.
+// one such line for each other entry, in their order. Because there is one form only, a reader rebuilds the archive
+// from what it read and compares: no byte of the file can change unnoticed, not even one in the ZIP headers.
 //
 // # One spelling
 //
-// Base64 has spare bits: several spellings decode to the same bytes. Every reader here takes only the canonical one, so that
-// a changed byte is always a noticed byte.
+// Base64 has spare bits: several spellings decode to the same bytes. Every reader here takes only the canonical one, so
+// that a changed byte is always a noticed byte.
 package proof

@@ -14,8 +14,8 @@ import (
 	"listbound/ledger/proof"
 )
 
-// archive returns the archive of the files under a manifest of the given lines, signed with the ledger's own key: all that
-// an operator can do who wants to cheat.
+// archive returns the archive of the files under a manifest of the given lines, signed with the ledger's own key: all
+// that an operator can do who wants to cheat.
 func archive(tb testing.TB, files []proof.File, lines ...string) []byte {
 	tb.Helper()
 	signer, _ := testKey(origin)
@@ -203,7 +203,8 @@ func TestChangedArchive(t *testing.T) {
 			t.Errorf("%s: %s, want %s", tt.name, got, tt.want)
 		}
 	}
-	// Without the directory the headers in front of the files lead to the same files, and to a byte that was changed in one.
+	// Without the directory the headers in front of the files lead to the same files, and to a byte that was changed in
+	// one.
 	lost := bytes.Clone(raw)
 	lost[end] ^= 1
 	last := bytes.Index(raw, []byte("behind-the-sofa"))

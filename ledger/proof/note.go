@@ -19,8 +19,8 @@ const signaturePrefix = "— "
 
 var strictBase64 = base64.StdEncoding.Strict()
 
-// CheckNote returns an error unless msg is a signed note in canonical form: text, empty line, at least one signature line, no control
-// characters, and base64 in its one canonical spelling. It checks no signature.
+// CheckNote returns an error unless msg is a signed note in canonical form: text, empty line, at least one signature
+// line, no control characters, and base64 in its one canonical spelling. It checks no signature.
 func CheckNote(msg []byte) error {
 	_, err := noteSignatures(msg)
 	return err
@@ -102,8 +102,8 @@ func validKeyName(name string) bool {
 	return name != "" && utf8.ValidString(name) && strings.IndexFunc(name, unicode.IsSpace) < 0 && !strings.Contains(name, "+")
 }
 
-// OpenNote checks form and signatures: msg must be canonical (see CheckNote) and signed by at least one of the verifiers, and no
-// signature by a known key may be wrong.
+// OpenNote checks form and signatures: msg must be canonical (see CheckNote) and signed by at least one of the
+// verifiers, and no signature by a known key may be wrong.
 func OpenNote(msg []byte, verifiers note.Verifiers) (*note.Note, error) {
 	if err := CheckNote(msg); err != nil {
 		return nil, err

@@ -14,8 +14,9 @@ var EmptyRoot = tlog.Hash(sha256.Sum256(nil))
 // LeafHash returns the hash of one record as a leaf.
 func LeafHash(record []byte) tlog.Hash { return tlog.RecordHash(record) }
 
-// Tree is the right edge of a Merkle tree: all that is needed to add leaves and to know the root. Level 0 holds the hashes of
-// the leaves since the last full tile, level 1 those of the full tiles since the last full tile of tiles, and so on.
+// Tree is the right edge of a Merkle tree: all that is needed to add leaves and to know the root. Level 0 holds the
+// hashes of the leaves since the last full tile, level 1 those of the full tiles since the last full tile of tiles, and
+// so on.
 type Tree struct {
 	size int64
 	edge [][]tlog.Hash
@@ -52,8 +53,8 @@ func (t *Tree) Clone() *Tree {
 	return c
 }
 
-// Append adds a leaf. Each tile that becomes full on the way is handed to full, if that is not nil; the slice is only valid during
-// the call.
+// Append adds a leaf. Each tile that becomes full on the way is handed to full, if that is not nil; the slice is only
+// valid during the call.
 func (t *Tree) Append(leaf tlog.Hash, full func(level int, index int64, hashes []tlog.Hash)) {
 	t.size++
 	h := leaf

@@ -22,7 +22,8 @@ type mutant struct {
 	edits func(id int) []edit
 }
 
-// edit is text put in the place of source bytes. Edits that wrap the same bytes nest in the order in which they are made.
+// edit is text put in the place of source bytes. Edits that wrap the same bytes nest in the order in which they are
+// made.
 type edit struct {
 	at, end  int    // offsets; equal for an insertion
 	text     string //
@@ -352,8 +353,8 @@ func (f *finder) constant(e ast.Expr, tv types.TypeAndValue) {
 	}
 }
 
-// ofNoConsequence reports whether nobody may rely on a constant: it stands for a result beside an error, or asks for memory
-// ahead of time. Such mutants survive in good tests too.
+// ofNoConsequence reports whether nobody may rely on a constant: it stands for a result beside an error, or asks for
+// memory ahead of time. Such mutants survive in good tests too.
 func (f *finder) ofNoConsequence(e ast.Expr) bool {
 	var child ast.Node = e
 	for _, n := range slices.Backward(f.parents) {

@@ -1,18 +1,18 @@
-// Command mutants measures how much the tests of a package notice. It makes small changes to the package's code, one at a
-// time, and runs the package's own tests with each: a change that no test fails for is a survivor, and shows what nobody
-// looks at. A package that is tested through another one is tried with that one's tests.
+// Command mutants measures how much the tests of a package notice. It makes small changes to the package's code, one at
+// a time, and runs the package's own tests with each: a change that no test fails for is a survivor, and shows what
+// nobody looks at. A package that is tested through another one is tried with that one's tests.
 //
 //	go run ./cmd/internal/mutants -n 50 -seed 1 ./ledger/proof
 //	go run ./cmd/internal/mutants -n 50 -tests ./projections/judge ./projections/facts
 //
-// All sampled mutants of a package are compiled into one test binary, where an environment variable switches one of them
-// on. So a package is built once and not once per mutant, and a mutant costs no more than a test run. What the tests never
-// reach is not run at all: the first run, without a mutant, notes which ones are met.
+// All sampled mutants of a package are compiled into one test binary, where an environment variable switches one of
+// them on. So a package is built once and not once per mutant, and a mutant costs no more than a test run. What the
+// tests never reach is not run at all: the first run, without a mutant, notes which ones are met.
 //
 // The changes are: a comparison is negated or moves its bound, a condition is negated, && and || change places, + and -
 // change places, a constant changes by one, a statement is left out. What a compiler would refuse is not a mutant.
-// Constants in constant declarations stay as they are, because a running program cannot switch them; where such a constant
-// is used, its value is changed instead.
+// Constants in constant declarations stay as they are, because a running program cannot switch them; where such a
+// constant is used, its value is changed instead.
 //
 // A run that takes much longer than the tests take without a mutant is stopped. It counts as killed, because an endless
 // loop does not go unnoticed, and is counted apart as well.
@@ -72,7 +72,8 @@ func main() {
 	}
 }
 
-// run tries a sample of each package that the patterns name. It reports whether every package reached the score asked for.
+// run tries a sample of each package that the patterns name. It reports whether every package reached the score asked
+// for.
 func run(ctx context.Context, o options, patterns []string, out io.Writer) (bool, error) {
 	var exclude *regexp.Regexp
 	if o.exclude != "" {

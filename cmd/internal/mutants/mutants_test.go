@@ -183,7 +183,8 @@ func TestRun(t *testing.T) {
 	}
 }
 
-// A score below the one asked for is a failure, a sample is as large as asked for, and the same seed draws the same one.
+// A score below the one asked for is a failure, a sample is as large as asked for, and the same seed draws the same
+// one.
 func TestSample(t *testing.T) {
 	module(t, map[string]string{"sample.go": subject, "sample_test.go": subjectTest})
 	draw := func(seed uint64) string {
@@ -207,8 +208,8 @@ func TestSample(t *testing.T) {
 	}
 }
 
-// What the compiler refuses is left out, and the others are tried all the same. All mutants of a real package are none of
-// those, and with none switched on its tests pass.
+// What the compiler refuses is left out, and the others are tried all the same. All mutants of a real package are none
+// of those, and with none switched on its tests pass.
 func TestBuild(t *testing.T) {
 	packages, err := load(t.Context(), []string{"listbound/ledger/proof"}, "")
 	if err != nil {

@@ -7,8 +7,8 @@ import (
 	"slices"
 )
 
-// rewrite returns the text of a file with the mutants built in. No line is added, so that the compiler's messages and the
-// user speak of the same lines.
+// rewrite returns the text of a file with the mutants built in. No line is added, so that the compiler's messages and
+// the user speak of the same lines.
 func rewrite(text []byte, mutants []*mutant) []byte {
 	var edits []edit
 	mutants = slices.SortedFunc(slices.Values(mutants), func(a, b *mutant) int { return a.id - b.id })

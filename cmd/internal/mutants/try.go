@@ -150,8 +150,8 @@ func (r *runs) blame(out []byte, overlay map[string]string, sample []*mutant) ma
 	return refused
 }
 
-// command returns a run of the tests. It has a folder of its own for temporary files, because a test that is stopped does
-// not clear up.
+// command returns a run of the tests. It has a folder of its own for temporary files, because a test that is stopped
+// does not clear up.
 func (r *runs) command(ctx context.Context, limit time.Duration, tmp string, env ...string) *exec.Cmd {
 	args := []string{"-test.short", "-test.failfast", "-test.timeout", limit.String()}
 	if r.tests.usesRapid() {

@@ -11,8 +11,8 @@ import (
 	"listbound/ledger"
 )
 
-// Open opens a data folder that must be whole when the test ends. It is closed then, if the test has not done so. A test
-// that damages its folder on purpose opens it with [site.Open].
+// Open opens a data folder that must be whole when the test ends. It is closed then, if the test has not done so. A
+// test that damages its folder on purpose opens it with [site.Open].
 func Open(tb testing.TB, o site.Options) *site.Site {
 	tb.Helper()
 	s, err := site.Open(tb.Context(), o)
@@ -52,8 +52,8 @@ func verifyAndClose(ctx context.Context, s *site.Site, o site.Options) error {
 	return errors.Join(Verify(ctx, s), s.Close())
 }
 
-// Verify reports what is wrong with an open folder's ledger, as an error. Remarks are nothing wrong: the ledger holds such
-// records as they came.
+// Verify reports what is wrong with an open folder's ledger, as an error. Remarks are nothing wrong: the ledger holds
+// such records as they came.
 func Verify(ctx context.Context, s *site.Site) error {
 	v, err := s.Verify(ctx, nil)
 	if err != nil {
