@@ -20,8 +20,8 @@ import (
 	"listbound/ledger/proof"
 )
 
-// A new version of the server may keep its files otherwise. Before this number is raised: read how it writes and syncs a block, and see
-// the tests of this file pass under it. Until then the server syncs every record itself.
+// A new version of the server may keep its files otherwise. Before this number is raised: read how it writes and syncs
+// a block, and see the tests of this file pass under it. Until then the server syncs every record itself.
 func TestLayoutVersion(t *testing.T) {
 	if server.VERSION != ledger.LayoutVersion {
 		t.Errorf("the server is version %s, its files are known as of %s: the ledger is safe and slow", server.VERSION, ledger.LayoutVersion)
@@ -151,145 +151,171 @@ func TestSyncTree(t *testing.T) {
 	}
 }
 
-// Power fails while a round is written: what was acknowledged is on disk, of the rest any part. The stream's blocks are cut at and between
-// records, or end in zeros, as file systems leave them; its index is absent, as old as the last clean stop, or as new as the round.
-func TestPowerFails(t *testing.T) {
+// powerCut is a ledger whose power fails while a round is written.
+type powerCut struct {
+	opts     ledger.Options // of the ledger before
+	records  int            // in the round that is not finished
+	dir      string         // the folder as it was in the middle of the round
+	acked    ledger.Appended
+	batch    []ledger.Entry // the round
+	synced   map[int]int64  // size of each block at the last sync
+	oldIndex []byte         // the stream's index at the last clean stop
+}
+
+// cutPower appends records that are acknowledged, and copies the folder in the middle of the round behind them.
+func cutPower(t *testing.T, records int) *powerCut {
 	ctx := context.Background()
-	for _, records := range []int{1, 5, 40} { // in the round; with 40 long ones it runs over into a new block
-		base := ledgertest.Options(t)
-		l := ledgertest.Open(t, base)
-		length := 300
-		if records == 40 {
-			length = 59_000
-			fill(t, l, "north/or-9", 0, 120, length)
-		}
-		fill(t, l, "north/or-3", 0, 20, 300)
-		if err := l.Close(); err != nil {
-			t.Fatal(err)
-		}
-		oldIndex, err := os.ReadFile(filepath.Join(msgsDir(base.Dir), "index.db"))
-		if err != nil {
-			t.Fatal(err)
-		}
-
-		// Some records are acknowledged, then the round comes that does not get to its end.
-		cut := base
-		synced := map[int]int64{}
-		var atCut string
-		hold := false
-		cut.SetFaults(ledger.NewFaults(func(step string) error {
-			if step != "sync stream" || !hold {
-				return nil
-			}
-			atCut = t.TempDir()
-			copyTree(t, atCut, base.Dir)
-			return errFault
-		}, func(step string) error {
-			if step == "sync stream" {
-				for _, n := range blocks(t, base.Dir) {
-					info, err := os.Stat(blockPath(base.Dir, n))
-					if err != nil {
-						t.Error(err)
-						return nil
-					}
-					synced[n] = info.Size()
-				}
-			}
+	p := &powerCut{opts: ledgertest.Options(t), records: records, synced: map[int]int64{}}
+	l := ledgertest.Open(t, p.opts)
+	length := 300
+	if records == 40 {
+		length = 59_000
+		fill(t, l, "north/or-9", 0, 120, length)
+	}
+	fill(t, l, "north/or-3", 0, 20, 300)
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	var err error
+	if p.oldIndex, err = os.ReadFile(filepath.Join(msgsDir(p.opts.Dir), "index.db")); err != nil {
+		t.Fatal(err)
+	}
+	cut, hold := p.opts, false
+	cut.SetFaults(ledger.NewFaults(func(step string) error {
+		if step != "sync stream" || !hold {
 			return nil
-		}))
-		l = ledgertest.Open(t, cut)
-		prev, _, err := l.Last(ctx, "north/or-3")
-		if err != nil {
-			t.Fatal(err)
 		}
-		acked := mustAppend(t, l, entry(t, "north/or-3", "acknowledged", prev))[0]
-		hold = true
-		var batch []ledger.Entry
-		for i := range records {
-			batch = append(batch, entry(t, "north/or-4", fmt.Sprint(i, strings.Repeat("x", length)), 0))
-		}
-		if _, err := l.Append(ctx, batch...); !errors.Is(err, ledger.ErrUnknownOutcome) {
-			t.Fatalf("append whose sync failed: %v", err)
-		}
-		if err := l.Close(); err != nil {
-			t.Fatal(err)
-		}
-
-		written := blocks(t, atCut)
-		tail := written[len(written)-1]
-		data, err := os.ReadFile(blockPath(atCut, tail))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if records == 40 && synced[tail] != 0 {
-			t.Fatal("the round did not begin a new block")
-		}
-		// Positions to cut at, in the last block: the last synced byte and others behind it.
-		cuts := []int64{synced[tail], int64(len(data))}
-		for i, s := range parseBlock(t, data) {
-			if int64(s.start) < synced[tail] || i%13 > 0 && s.end != len(data) {
-				continue
+		p.dir = t.TempDir()
+		copyTree(t, p.dir, p.opts.Dir)
+		return errFault
+	}, func(step string) error {
+		if step == "sync stream" {
+			for _, n := range blocks(t, p.opts.Dir) {
+				info, err := os.Stat(blockPath(p.opts.Dir, n))
+				if err != nil {
+					t.Error(err)
+					return nil
+				}
+				p.synced[n] = info.Size()
 			}
-			cuts = append(cuts, int64(s.start)+1, int64(s.start)+30, int64(s.end)-1, int64(s.end))
 		}
-		slices.Sort(cuts)
-		for i, at := range slices.Compact(cuts) {
+		return nil
+	}))
+	l = ledgertest.Open(t, cut)
+	prev, _, err := l.Last(ctx, "north/or-3")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.acked = mustAppend(t, l, entry(t, "north/or-3", "acknowledged", prev))[0]
+	hold = true
+	for i := range records {
+		p.batch = append(p.batch, entry(t, "north/or-4", fmt.Sprint(i, strings.Repeat("x", length)), 0))
+	}
+	if _, err := l.Append(ctx, p.batch...); !errors.Is(err, ledger.ErrUnknownOutcome) {
+		t.Fatalf("append whose sync failed: %v", err)
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// lastBlock returns the number and the bytes of the block that was being written, and the places to cut it at: the last
+// synced byte, and others behind it.
+func (p *powerCut) lastBlock(t *testing.T) (number int, data []byte, cuts []int64) {
+	t.Helper()
+	written := blocks(t, p.dir)
+	number = written[len(written)-1]
+	data, err := os.ReadFile(blockPath(p.dir, number))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.records == 40 && p.synced[number] != 0 {
+		t.Fatal("the round did not begin a new block")
+	}
+	cuts = []int64{p.synced[number], int64(len(data))}
+	for i, s := range parseBlock(t, data) {
+		if int64(s.start) < p.synced[number] || i%13 > 0 && s.end != len(data) {
+			continue
+		}
+		cuts = append(cuts, int64(s.start)+1, int64(s.start)+30, int64(s.end)-1, int64(s.end))
+	}
+	slices.Sort(cuts)
+	return number, data, slices.Compact(cuts)
+}
+
+// startAfter starts the ledger on what the power failure left: the last block with the given bytes, and an index, or none.
+// What was acknowledged must be there, and the writer gets the rest in, once.
+func (p *powerCut) startAfter(t *testing.T, block int, data, index []byte) {
+	ctx := context.Background()
+	after := p.opts
+	after.Dir = t.TempDir()
+	copyTree(t, after.Dir, p.dir)
+	if err := os.WriteFile(blockPath(after.Dir, block), data, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(msgsDir(after.Dir), "index.db")
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		t.Fatal(err)
+	}
+	if index != nil {
+		if err := os.WriteFile(path, index, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	l := ledgertest.Open(t, after)
+	if d := l.Damage(); len(d) > 0 {
+		t.Fatal(d)
+	}
+	record, err := l.Read(p.acked.Seq)
+	if err != nil || !bytes.Equal(record, p.acked.Record) {
+		t.Fatalf("the acknowledged record: %v", err)
+	}
+	// The writer starts over with the same notes.
+	last, _, err := l.Last(ctx, "north/or-4")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if have := int(max(last-p.acked.Seq, 0)); have < p.records {
+		rest := slices.Clone(p.batch[have:])
+		for i := range rest {
+			rest[i].ExpectPrev = last
+		}
+		mustAppend(t, l, rest...)
+	}
+	if want := p.acked.Seq + int64(p.records); l.Size() != want {
+		t.Errorf("%d records, want %d", l.Size(), want)
+	}
+}
+
+// Power fails while a round is written: what was acknowledged is on disk, of the rest any part. The stream's blocks are
+// cut at and between records, or end in zeros, as file systems leave them; its index is absent, as old as the last
+// clean stop, or as new as the round.
+func TestPowerFails(t *testing.T) {
+	for _, records := range []int{1, 5, 40} { // in the round; with 40 long ones it runs over into a new block
+		p := cutPower(t, records)
+		block, data, cuts := p.lastBlock(t)
+		// Each start takes its time: every cut of the middle round is seen in all four ways, in a short run in one.
+		allWays := records == 5 && !testing.Short()
+		for i, at := range cuts {
 			for v, zeros := range []int{0, 5000} {
-				for w, index := range [][]byte{nil, oldIndex} {
-					if records != 5 && i%4 != 2*v+w {
-						continue // each start takes its time; every cut of the middle one is seen in all four ways
+				for w, index := range [][]byte{nil, p.oldIndex} {
+					if !allWays && i%4 != 2*v+w {
+						continue
 					}
-					name := fmt.Sprintf("%d records, block %d cut at %d of %d, %d zeros, index %t", records, tail, at, len(data), zeros, index != nil)
-					after := base
-					after.Dir = t.TempDir()
-					after.SetFaults(nil)
-					copyTree(t, after.Dir, atCut)
-					if err := os.WriteFile(blockPath(after.Dir, tail), append(bytes.Clone(data[:at]), make([]byte, zeros)...), 0o600); err != nil {
-						t.Fatal(err)
-					}
-					path := filepath.Join(msgsDir(after.Dir), "index.db")
-					if err := os.WriteFile(path, index, 0o600); err != nil {
-						t.Fatal(err)
-					}
-					if index == nil {
-						if err := os.Remove(path); err != nil {
-							t.Fatal(err)
-						}
-					}
-					l := ledgertest.Open(t, after)
-					if d := l.Damage(); len(d) > 0 {
-						t.Fatalf("%s: %v", name, d)
-					}
-					record, err := l.Read(acked.Seq)
-					if err != nil || !bytes.Equal(record, acked.Record) {
-						t.Fatalf("%s: the acknowledged record: %v", name, err)
-					}
-					// The writer starts over with the same notes and gets them in, once.
-					last, _, err := l.Last(ctx, "north/or-4")
-					if err != nil {
-						t.Fatal(err)
-					}
-					if have := int(max(last-acked.Seq, 0)); have < records {
-						rest := slices.Clone(batch[have:])
-						for i := range rest {
-							rest[i].ExpectPrev = last
-						}
-						mustAppend(t, l, rest...)
-					}
-					if want := acked.Seq + int64(records); l.Size() != want {
-						t.Errorf("%s: %d records, want %d", name, l.Size(), want)
-					}
-					if err := l.Close(); err != nil {
-						t.Fatal(err)
-					}
+					name := fmt.Sprintf("%d records, cut at %d of %d, %d zeros, index %t", records, at, len(data), zeros, index != nil)
+					t.Run(name, func(t *testing.T) {
+						t.Parallel()
+						p.startAfter(t, block, append(bytes.Clone(data[:at]), make([]byte, zeros)...), index)
+					})
 				}
 			}
 		}
 	}
 }
 
-// twoCalls puts two calls into one round of a ledger that open opens, and lets meddle take the place of its publish. The
-// notes are those of the round.
+// twoCalls puts two calls into one round of a ledger that open opens, and lets meddle take the place of its publish.
+// The notes are those of the round.
 func twoCalls(
 	t *testing.T,
 	open func(testing.TB, ledger.Options) *ledgertest.Ledger,
@@ -332,7 +358,8 @@ func twoCalls(
 	return l, outs, errs
 }
 
-// A round of two calls of which the stream took only the first: that one is stored, its neighbour is told that it is not.
+// A round of two calls of which the stream took only the first: that one is stored, its neighbour is told that it is
+// not.
 func TestFrontOfARound(t *testing.T) {
 	l, outs, errs := twoCalls(t, ledgertest.Open, func(l *ledgertest.Ledger, first, _ ledger.Entry) error {
 		record := proof.AddArrival(l.Origin(), first.Note, ledgertest.Start, 0)
@@ -350,8 +377,8 @@ func TestFrontOfARound(t *testing.T) {
 	mustAppend(t, l, entry(t, "north/or-5", "second", 0))
 }
 
-// Somebody else's record in the place of the first: the second finds the number it expects, and is accepted all the same. The ledger
-// must notice.
+// Somebody else's record in the place of the first: the second finds the number it expects, and is accepted all the
+// same. The ledger must notice.
 func TestForeignRecordInARound(t *testing.T) {
 	l, outs, errs := twoCalls(t, ledgertest.OpenDamaged, func(l *ledgertest.Ledger, _, _ ledger.Entry) error {
 		return ledger.BarePublish(l.Conn(), "custody.north.or-6.set.opened", []byte("x"))

@@ -24,94 +24,58 @@ var steps = []string{"publish", "sync stream", "write files", "sync files", "ren
 
 var errFault = errors.New("the disk said no")
 
-// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it must recover by going
-// on, and by being killed and started again.
+// failingStep is a ledger one of whose durable steps is about to fail.
+type failingStep struct {
+	step   string
+	done   bool // it fails although it was done
+	killed bool // the ledger is then killed and started again; else it goes on
+	opts   ledger.Options
+	armed  bool
+	met    int // how often the step was met
+}
+
+func newFailingStep(t *testing.T, step string, done, killed bool) *failingStep {
+	f := &failingStep{step: step, done: done, killed: killed, opts: ledgertest.Options(t)}
+	f.opts.CheckpointEvery = time.Hour
+	fail := func(s string) error {
+		if f.armed && s == step {
+			f.armed = false
+			f.met++
+			return errFault
+		}
+		return nil
+	}
+	if done {
+		f.opts.SetFaults(ledger.NewFaults(nil, fail))
+	} else {
+		f.opts.SetFaults(ledger.NewFaults(fail, nil))
+	}
+	return f
+}
+
+// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it must
+// recover by going on, and by being killed and started again.
 func TestEveryDurableStepFails(t *testing.T) {
-	ctx := context.Background()
 	for _, step := range steps {
 		for _, done := range []bool{false, true} {
 			for _, killed := range []bool{false, true} {
+				if testing.Short() && done != killed {
+					continue
+				}
 				t.Run(fmt.Sprintf("%s, done %t, killed %t", step, done, killed), func(t *testing.T) {
-					opts := ledgertest.Options(t)
-					opts.CheckpointEvery = time.Hour
-					armed, met := false, 0
-					fail := func(s string) error {
-						if armed && s == step {
-							armed = false
-							met++
-							return errFault
-						}
-						return nil
-					}
-					if done {
-						opts.SetFaults(ledger.NewFaults(nil, fail))
-					} else {
-						opts.SetFaults(ledger.NewFaults(fail, nil))
-					}
-					l := ledgertest.Open(t, opts)
+					t.Parallel()
+					f := newFailingStep(t, step, done, killed)
+					l := ledgertest.Open(t, f.opts)
 					prev := fill(t, l, "north/or-3", 0, 250, 0)
-					before, err := l.Checkpoint(ctx)
+					before, err := l.Checkpoint(context.Background())
 					if err != nil {
 						t.Fatal(err)
 					}
-					armed = true
-					out, appendErr := l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
-					if step == "publish" && !done {
-						if appendErr == nil || errors.Is(appendErr, ledger.ErrUnknownOutcome) || l.Size() != prev {
-							t.Fatalf("a publish that failed: %v, %d records", appendErr, l.Size())
-						}
-						// Nothing was stored, so the same expectation still holds.
-						out, appendErr = l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
-					}
+					f.armed = true
 					if step == "sync stream" {
-						// They are in the stream, and nobody knows whether they are on disk. Nothing is built upon that.
-						if !errors.Is(appendErr, ledger.ErrUnknownOutcome) || l.Size() != prev {
-							t.Fatalf("a sync that failed: %v, %d records", appendErr, l.Size())
-						}
-						if _, err := l.Append(ctx, entry(t, "north/or-4", "c", 0)); !errors.Is(err, errFault) || errors.Is(err, ledger.ErrUnknownOutcome) ||
-							!errors.Is(err, ledger.ErrStopped) {
-							t.Fatalf("append after a sync that failed: %v", err)
-						}
-						if killed {
-							l.Kill()
-						} else if err := l.Close(); err != nil {
-							t.Fatal(err)
-						}
-						opts.SetFaults(nil)
-						l = ledgertest.Open(t, opts)
-						if met != 1 || l.Size() != prev+2 {
-							t.Errorf("the step was met %d times; %d records after the next start", met, l.Size())
-						}
-						checkConsistent(t, l, [][]byte{before, l.SignedNote()})
-						fill(t, l, "north/or-4", 0, 300, 0)
-						return
-					}
-					if appendErr != nil || len(out) != 2 || out[1].Seq != prev+2 {
-						t.Fatalf("append: %v, %v", out, appendErr)
-					}
-					prev = fill(t, l, "north/or-4", 0, 20, 0)
-					_, err = l.Checkpoint(ctx)
-					if step != "publish" && (!errors.Is(err, errFault) || l.Signed().Size != 250) {
-						t.Errorf("checkpoint: %v, %d records signed", err, l.Signed().Size)
-					}
-					if met != 1 {
-						t.Fatalf("the step was met %d times", met)
-					}
-					if killed {
-						l.Kill()
-						opts.SetFaults(nil)
-						l = ledgertest.Open(t, opts)
-					}
-					if l.Size() != prev {
-						t.Errorf("%d records, want %d", l.Size(), prev)
-					}
-					mustCheck(t, l)
-					checkConsistent(t, l, [][]byte{before, l.SignedNote()})
-					// The next ones land right behind.
-					fill(t, l, "north/or-4", prev, 300, 0)
-					mustCheck(t, l)
-					if left, err := filepath.Glob(filepath.Join(opts.Dir, "log", "tile", "entries", "000.p")); err != nil || len(left) > 0 {
-						t.Errorf("partial bundles beside the full one: %v, %v", left, err)
+						f.syncFails(t, l, prev, before)
+					} else {
+						f.goesOn(t, l, prev, before)
 					}
 				})
 			}
@@ -119,75 +83,134 @@ func TestEveryDurableStepFails(t *testing.T) {
 	}
 }
 
-// The first checkpoint of a new ledger, and the last marks of a closing one.
-func TestStartAndStopFail(t *testing.T) {
+// syncFails: the records are in the stream, and nobody knows whether they are on disk. Nothing is built upon that before
+// the next start.
+func (f *failingStep) syncFails(t *testing.T, l *ledgertest.Ledger, prev int64, before []byte) {
 	ctx := context.Background()
+	_, err := l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
+	if !errors.Is(err, ledger.ErrUnknownOutcome) || l.Size() != prev {
+		t.Fatalf("a sync that failed: %v, %d records", err, l.Size())
+	}
+	_, err = l.Append(ctx, entry(t, "north/or-4", "c", 0))
+	if !errors.Is(err, errFault) || errors.Is(err, ledger.ErrUnknownOutcome) || !errors.Is(err, ledger.ErrStopped) {
+		t.Fatalf("append after a sync that failed: %v", err)
+	}
+	if f.killed {
+		l.Kill()
+	} else if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	f.opts.SetFaults(nil)
+	l = ledgertest.Open(t, f.opts)
+	if f.met != 1 || l.Size() != prev+2 {
+		t.Errorf("the step was met %d times; %d records after the next start", f.met, l.Size())
+	}
+	checkConsistent(t, l, [][]byte{before, l.SignedNote()})
+	fill(t, l, "north/or-4", 0, 300, 0)
+}
+
+// goesOn: any other step that failed can be done again.
+func (f *failingStep) goesOn(t *testing.T, l *ledgertest.Ledger, prev int64, before []byte) {
+	ctx := context.Background()
+	out, err := l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
+	if f.step == "publish" && !f.done {
+		if err == nil || errors.Is(err, ledger.ErrUnknownOutcome) || l.Size() != prev {
+			t.Fatalf("a publish that failed: %v, %d records", err, l.Size())
+		}
+		// Nothing was stored, so the same expectation still holds.
+		out, err = l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
+	}
+	if err != nil || len(out) != 2 || out[1].Seq != prev+2 {
+		t.Fatalf("append: %v, %v", out, err)
+	}
+	prev = fill(t, l, "north/or-4", 0, 20, 0)
+	_, err = l.Checkpoint(ctx)
+	if f.step != "publish" && (!errors.Is(err, errFault) || l.Signed().Size != 250) {
+		t.Errorf("checkpoint: %v, %d records signed", err, l.Signed().Size)
+	}
+	if f.met != 1 {
+		t.Fatalf("the step was met %d times", f.met)
+	}
+	if f.killed {
+		l.Kill()
+		f.opts.SetFaults(nil)
+		l = ledgertest.Open(t, f.opts)
+	}
+	if l.Size() != prev {
+		t.Errorf("%d records, want %d", l.Size(), prev)
+	}
+	mustCheck(t, l)
+	checkConsistent(t, l, [][]byte{before, l.SignedNote()})
+	// The next ones land right behind.
+	fill(t, l, "north/or-4", prev, 300, 0)
+	mustCheck(t, l)
+	left, err := filepath.Glob(filepath.Join(f.opts.Dir, "log", "tile", "entries", "000.p"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("partial bundles beside the full one: %v, %v", left, err)
+	}
+}
+
+// failAt makes faults that fail a step whenever armed says so.
+func failAt(step string, armed *bool) *ledger.Faults {
+	return ledger.NewFaults(func(s string) error {
+		if *armed && s == step {
+			return errFault
+		}
+		return nil
+	}, nil)
+}
+
+// The first checkpoint of a new ledger.
+func TestStartFails(t *testing.T) {
 	for _, step := range []string{"sync whole stream", "write checkpoint", "rename checkpoint"} {
 		for _, done := range []bool{false, true} {
-			opts := ledgertest.Options(t)
-			fail := func(s string) error {
-				if s == step {
-					return errFault
-				}
-				return nil
-			}
-			if done {
-				opts.SetFaults(ledger.NewFaults(nil, fail))
-			} else {
-				opts.SetFaults(ledger.NewFaults(fail, nil))
-			}
-			if _, err := ledger.Open(ctx, opts); !errors.Is(err, errFault) {
+			f := newFailingStep(t, step, done, false)
+			f.armed = true
+			if _, err := ledger.Open(context.Background(), f.opts); !errors.Is(err, errFault) {
 				t.Fatalf("%s, done %t: Open gave %v", step, done, err)
 			}
-			opts.SetFaults(nil)
-			fill(t, ledgertest.Open(t, opts), "north/or-3", 0, 3, 0)
+			f.opts.SetFaults(nil)
+			fill(t, ledgertest.Open(t, f.opts), "north/or-3", 0, 3, 0)
 		}
 	}
-	// After an unclean stop nothing is signed before the stream is on disk; after a clean one it is.
-	{
-		opts := ledgertest.Options(t)
-		opts.CheckpointEvery = time.Hour
-		l := ledgertest.Open(t, opts)
-		fill(t, l, "north/or-3", 0, 3, 0)
-		l.Kill()
-		signed := l.Signed().Size
-		refuse := true
-		opts.SetFaults(ledger.NewFaults(func(s string) error {
-			if refuse && s == "sync whole stream" {
-				return errFault
-			}
-			return nil
-		}, nil))
-		if _, err := ledger.Open(ctx, opts); !errors.Is(err, errFault) || signed != 0 {
-			t.Errorf("Open without a sync after an unclean stop: %v, %d records were signed before", err, signed)
-		}
-		refuse = false
-		l = ledgertest.Open(t, opts)
-		if err := l.Close(); err != nil {
-			t.Fatal(err)
-		}
-		refuse = true
-		ledgertest.Open(t, opts)
+}
+
+// After an unclean stop nothing is signed before the stream is on disk; after a clean one it is.
+func TestUncleanStopIsSynced(t *testing.T) {
+	opts := ledgertest.Options(t)
+	opts.CheckpointEvery = time.Hour
+	l := ledgertest.Open(t, opts)
+	fill(t, l, "north/or-3", 0, 3, 0)
+	l.Kill()
+	signed := l.Signed().Size
+	refuse := true
+	opts.SetFaults(failAt("sync whole stream", &refuse))
+	if _, err := ledger.Open(context.Background(), opts); !errors.Is(err, errFault) || signed != 0 {
+		t.Errorf("Open without a sync after an unclean stop: %v, %d records were signed before", err, signed)
 	}
+	refuse = false
+	if err := ledgertest.Open(t, opts).Close(); err != nil {
+		t.Fatal(err)
+	}
+	refuse = true
+	ledgertest.Open(t, opts)
+}
+
+// The last marks of a closing ledger.
+func TestStopFails(t *testing.T) {
 	for _, step := range []string{"write clean marker", "rename clean marker"} {
 		opts := ledgertest.Options(t)
-		opts.SetFaults(ledger.NewFaults(func(s string) error {
-			if s == step {
-				return errFault
-			}
-			return nil
-		}, nil))
+		refuse := true
+		opts.SetFaults(failAt(step, &refuse))
 		l := ledgertest.Open(t, opts)
 		fill(t, l, "north/or-3", 0, 3, 0)
 		if err := l.Close(); !errors.Is(err, errFault) {
 			t.Errorf("%s: Close gave %v", step, err)
 		}
 		opts.SetFaults(nil)
-		l = ledgertest.Open(t, opts)
-		if l.Size() != 3 {
+		if l = ledgertest.Open(t, opts); l.Size() != 3 {
 			t.Errorf("%s: %d records, want 3", step, l.Size())
 		}
-		mustCheck(t, l)
 	}
 }
 
@@ -207,7 +230,8 @@ func TestServerCannotStart(t *testing.T) {
 	fill(t, ledgertest.Open(t, opts), "north/or-3", 0, 3, 0)
 }
 
-// When the answer is lost and reading back fails as well, the ledger says so, takes nothing more, and never takes a record twice.
+// When the answer is lost and reading back fails as well, the ledger says so, takes nothing more, and never takes a
+// record twice.
 func TestUnknownOutcome(t *testing.T) {
 	ctx := context.Background()
 	opts := ledgertest.Options(t)
@@ -337,8 +361,8 @@ func TestSignedFilesAreNotTouched(t *testing.T) {
 	}
 }
 
-// A checkpoint that failed after it was on disk is not known to the builder, which then writes the same tiles again. They must not be seen torn
-// meanwhile.
+// A checkpoint that failed after it was on disk is not known to the builder, which then writes the same tiles again.
+// They must not be seen torn meanwhile.
 func TestTilesAreReplacedWhole(t *testing.T) {
 	ctx := context.Background()
 	opts := ledgertest.Options(t)
