@@ -194,16 +194,32 @@ func (l *Ledger) commit(calls []*call) {
 	}
 }
 
+// Writable returns nil if the ledger takes records, and otherwise what Append would return: a *DamagedError, or an error
+// that wraps [ErrStopped] or [ErrClosed]. A full disk shows here once an append has met it.
+func (l *Ledger) Writable() error {
+	if l.stopped() {
+		return ErrClosed
+	}
+	return l.stopReason()
+}
+
+// stopReason returns an error if nothing will be appended before the next start.
+func (l *Ledger) stopReason() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if len(l.damage) > 0 {
+		return &DamagedError{Dir: l.opts.Dir, Problems: l.damage}
+	}
+	if l.failed != nil {
+		return stoppedf("not recorded: an earlier record failed: %w; see to the disk and start again", l.failed)
+	}
+	return nil
+}
+
 // ready returns an error if nothing may be appended now.
 func (l *Ledger) ready() error {
-	l.mu.Lock()
-	damage, failed, waiting := l.damage, l.failed, l.tailSize
-	l.mu.Unlock()
-	if len(damage) > 0 {
-		return &DamagedError{Dir: l.opts.Dir, Problems: damage}
-	}
-	if failed != nil {
-		return stoppedf("not recorded: an earlier record failed: %w; see to the disk and start again", failed)
+	if err := l.stopReason(); err != nil {
+		return err
 	}
 	if l.inDoubt != nil {
 		if err := l.resolve(); err != nil {
@@ -211,6 +227,9 @@ func (l *Ledger) ready() error {
 		}
 		return l.ready()
 	}
+	l.mu.Lock()
+	waiting := l.tailSize
+	l.mu.Unlock()
 	if waiting > maxTail {
 		if err := l.integrate(); err != nil {
 			return stoppedf("not recorded: %d bytes wait for a checkpoint that cannot be made: %w", waiting, err)

@@ -91,6 +91,7 @@ func appendForever(dir, mode string) error {
 	}
 	wg.Wait()
 	fmt.Println("stopped", l.Size(), l.Signed().Size)
+	fmt.Println("writable", l.Writable())
 	return failed
 }
 
@@ -225,8 +226,8 @@ func TestOwned(t *testing.T) {
 }
 
 // fillDisk lets a child append until its disk is full. It returns the last record that was acknowledged and the error
-// that the next one met.
-func fillDisk(t *testing.T, opts ledger.Options) (last int64, reason string) {
+// that the next one met, and what Writable said after it.
+func fillDisk(t *testing.T, opts ledger.Options) (last int64, reason, writable string) {
 	t.Helper()
 	cmd, lines := startChild(t, opts.Dir, "disk-full")
 	for line := range lines {
@@ -240,24 +241,29 @@ func fillDisk(t *testing.T, opts ledger.Options) (last int64, reason string) {
 			last = seq
 		case "error":
 			reason = line
+		case "writable":
+			writable = line
 		}
 	}
 	if err := cmd.Wait(); err == nil {
 		t.Error("the child was not stopped by its full disk")
 	}
-	return last, reason
+	return last, reason, writable
 }
 
 // A disk that takes no more: the append says so, nothing is half there, and the next start goes on.
 func TestDiskFull(t *testing.T) {
 	opts := ledgertest.Options(t)
 	opts.Clock = time.Now
-	last, reason := fillDisk(t, opts)
+	last, reason, writable := fillDisk(t, opts)
 	if last < 500 {
 		t.Errorf("only %d records fitted", last)
 	}
 	if !strings.Contains(reason, "could not store") {
 		t.Errorf("the reason given is: %s", reason)
+	}
+	if !strings.Contains(writable, "see to the disk and start again") {
+		t.Errorf("after it the ledger is %s", writable)
 	}
 	l := ledgertest.Open(t, opts)
 	if l.Size() < last || l.Size() > last+1 {

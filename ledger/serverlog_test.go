@@ -20,7 +20,7 @@ func TestServerReportsWriteError(t *testing.T) {
 	}
 	opts := ledgertest.Options(t)
 	opts.Clock = time.Now
-	_, reason := fillDisk(t, opts)
+	_, reason, _ := fillDisk(t, opts)
 	if want := "the stream could not store it: Filestore [CUSTODY] Critical write error: "; !strings.Contains(reason, want) {
 		t.Errorf("the append that met a full disk was told %q, want %q in it", reason, want)
 	}

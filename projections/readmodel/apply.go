@@ -3,6 +3,7 @@ package readmodel
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -77,6 +78,10 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 	return b, nil
 }
 
+// ErrStopped reports that a read model could not go back to what it had before an error. It follows the ledger again
+// after the next start.
+var ErrStopped = errors.New("the read model stopped after an earlier error; start again")
+
 // Apply takes the next records, which must follow the position without a gap.
 // It is all or nothing: rows, verdicts and position are one transaction.
 func (m *Model) Apply(ctx context.Context, b *Batch) error {
@@ -86,7 +91,7 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return nil
 	}
 	if m.pos < 0 {
-		return fmt.Errorf("read model: it stopped after an earlier error; start again")
+		return ErrStopped
 	}
 	if b.first != m.pos+1 {
 		return fmt.Errorf("read model: record %d came where %d was due", b.first, m.pos+1)

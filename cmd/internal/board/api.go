@@ -47,23 +47,11 @@ func say(w http.ResponseWriter, code int, s string) {
 
 // ready tells whether the server can take records and answer questions.
 func (p *pages) ready(w http.ResponseWriter, r *http.Request) {
-	if d := p.site.Damage(); len(d) > 0 {
-		say(w, http.StatusServiceUnavailable, "the ledger takes no records: "+d[0].String())
+	if err := p.site.Ready(r.Context()); err != nil {
+		p.sh.FailText(w, r, err)
 		return
 	}
-	var pos int64
-	err := p.site.Ask(func(m *site.View) error {
-		pos = m.Position()
-		return nil
-	})
-	switch {
-	case err != nil:
-		p.sh.FailText(w, r, err)
-	case pos < 0:
-		say(w, http.StatusServiceUnavailable, "the read model stopped after an earlier error; start again")
-	default:
-		say(w, http.StatusOK, "ready")
-	}
+	say(w, http.StatusOK, "ready")
 }
 
 const (

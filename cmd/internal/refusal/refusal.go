@@ -24,6 +24,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"listbound/ledger"
+	"listbound/projections/readmodel"
 )
 
 // Error is a refusal with the HTTP status of its answer.
@@ -138,12 +139,15 @@ func (c *Clerk) Answer(r *http.Request, err error) Answer {
 	switch {
 	case errors.Is(err, ledger.ErrUnknownOutcome):
 		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unknown, time.Second
-		a.Text = fmt.Sprintf("it is not known whether this was recorded (incident %s); send the same again: nothing is stored twice", a.Incident)
+		a.Text = fmt.Sprintf("it is not known whether this was recorded (incident %s); "+
+			"send the same again: nothing is stored twice", a.Incident)
 	case unavailable(err):
 		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unavailable, untilSeenTo
-		a.Text = fmt.Sprintf("nothing can be recorded now (incident %s); whoever runs the server finds in its log what to do", a.Incident)
+		a.Text = fmt.Sprintf("nothing can be recorded now (incident %s); "+
+			"whoever runs the server finds in its log what to do", a.Incident)
 	default:
-		a.Text = fmt.Sprintf("the server failed (incident %s); nothing of this was recorded by it, so it can be sent again", a.Incident)
+		a.Text = fmt.Sprintf("the server failed (incident %s); "+
+			"nothing of this was recorded by it, so it can be sent again", a.Incident)
 	}
 	c.Log.ErrorContext(r.Context(), "request failed", "incident", a.Incident, "why", string(a.Why),
 		"method", r.Method, "path", r.URL.Path, "error", err)
@@ -152,7 +156,9 @@ func (c *Clerk) Answer(r *http.Request, err error) Answer {
 
 // gone reports whether an error may come of a client that has gone away.
 func gone(err error) bool {
-	for _, e := range []error{context.Canceled, context.DeadlineExceeded, syscall.EPIPE, syscall.ECONNRESET, net.ErrClosed} {
+	for _, e := range []error{
+		context.Canceled, context.DeadlineExceeded, syscall.EPIPE, syscall.ECONNRESET, net.ErrClosed,
+	} {
 		if errors.Is(err, e) {
 			return true
 		}
@@ -164,9 +170,12 @@ func gone(err error) bool {
 const untilSeenTo = 30 * time.Second
 
 // unavailable reports whether an error means that nothing can be recorded now:
-// the ledger is damaged, stopped or closed, or its disk is full or read-only.
+// the ledger is damaged, stopped or closed, judgement has stopped, or the disk is
+// full or read-only.
 func unavailable(err error) bool {
-	for _, e := range []error{ErrClosed, ledger.ErrClosed, ledger.ErrStopped, syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS} {
+	for _, e := range []error{
+		ErrClosed, ledger.ErrClosed, ledger.ErrStopped, readmodel.ErrStopped, syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS,
+	} {
 		if errors.Is(err, e) {
 			return true
 		}

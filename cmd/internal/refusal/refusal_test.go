@@ -14,58 +14,83 @@ import (
 
 	"listbound/cmd/internal/refusal"
 	"listbound/ledger"
+	"listbound/projections/readmodel"
 )
 
+// want is what an error must come to outside.
+type want struct {
+	code int
+	why  refusal.Why
+	text string
+}
+
+func refused(code int, text string) want { return want{code, refusal.Refused, text} }
+func failed(text string) want            { return want{500, refusal.Failed, text} }
+func unavailable(text string) want       { return want{503, refusal.Unavailable, text} }
+
+var errSecret = errors.New("open /srv/data/readmodel.db: disk I/O error")
+
 func TestAnswer(t *testing.T) {
-	secret := errors.New("open /srv/data/readmodel.db: disk I/O error")
+	tooLarge := &http.MaxBytesError{Limit: 10}
+	stopped := unavailable("nothing can be recorded")
 	for _, test := range []struct {
-		name   string
-		err    error
-		code   int
-		why    refusal.Why
-		text   string
-		logged bool
+		name string
+		err  error
+		want want
 	}{
-		{"refused", refusal.New("set %s has no trip", "A"), 400, refusal.Refused, "set A has no trip", false},
-		{"refused with a status", fmt.Errorf("%w of set A", refusal.WithCode(404, "nothing is recorded here")), 404, refusal.Refused, "nothing is recorded here of set A", false},
-		{"made a refusal", refusal.Because(errors.New("duplicate member")), 400, refusal.Refused, "duplicate member", false},
-		{"too large", fmt.Errorf("reading: %w", &http.MaxBytesError{Limit: 10}), 413, refusal.TooLarge, "more than 10 bytes", false},
-		{"a failure", fmt.Errorf("draft: %w", secret), 500, refusal.Failed, "incident i1", true},
-		{"unknown outcome", fmt.Errorf("append: %w", ledger.ErrUnknownOutcome), 503, refusal.Unknown, "nothing is stored twice", true},
-		{"closed", ledger.ErrClosed, 503, refusal.Unavailable, "incident i1", true},
-		{"closed folder", refusal.ErrClosed, 503, refusal.Unavailable, "incident i1", true},
-		{"stopped", fmt.Errorf("x: %w", ledger.ErrStopped), 503, refusal.Unavailable, "nothing can be recorded", true},
-		{"read-only disk", fmt.Errorf("write: %w", syscall.EROFS), 503, refusal.Unavailable, "nothing can be recorded", true},
-		{"a refusal joined with a failure", errors.Join(refusal.New("no such set"), secret), 500, refusal.Failed, "incident i1", true},
-		{"two refusals joined", errors.Join(refusal.New("a"), refusal.WithCode(404, "b")), 400, refusal.Refused, "a", false},
-		{"too large, and refused for it", refusal.New("the form: %w", &http.MaxBytesError{Limit: 10}), 413, refusal.TooLarge, "more than 10 bytes", false},
-		{"a failure of a kind, not of the client", context.DeadlineExceeded, 500, refusal.Failed, "incident i1", true},
-		{"disk full", fmt.Errorf("write: %w", syscall.ENOSPC), 503, refusal.Unavailable, "nothing can be recorded", true},
-		{"damaged", fmt.Errorf("x: %w", &ledger.DamagedError{Dir: "/srv/data"}), 503, refusal.Unavailable, "nothing can be recorded", true},
+		{"refused", refusal.New("set %s has no trip", "A"), refused(400, "set A has no trip")},
+		{"refused with a status", fmt.Errorf("%w of set A", refusal.WithCode(404, "nothing is recorded here")),
+			refused(404, "nothing is recorded here of set A")},
+		{"made a refusal", refusal.Because(errors.New("duplicate member")), refused(400, "duplicate member")},
+		{"too large", fmt.Errorf("reading: %w", tooLarge), want{413, refusal.TooLarge, "more than 10 bytes"}},
+		{"a failure", fmt.Errorf("draft: %w", errSecret), failed("incident i1")},
+		{"unknown outcome", fmt.Errorf("append: %w", ledger.ErrUnknownOutcome),
+			want{503, refusal.Unknown, "nothing is stored twice"}},
+		{"closed", ledger.ErrClosed, unavailable("incident i1")},
+		{"closed folder", refusal.ErrClosed, unavailable("incident i1")},
+		{"stopped", fmt.Errorf("x: %w", ledger.ErrStopped), stopped},
+		{"judgement stopped", fmt.Errorf("x: %w", readmodel.ErrStopped), stopped},
+		{"read-only disk", fmt.Errorf("write: %w", syscall.EROFS), stopped},
+		{"a refusal joined with a failure", errors.Join(refusal.New("no such set"), errSecret), failed("incident i1")},
+		{"two refusals joined", errors.Join(refusal.New("a"), refusal.WithCode(404, "b")), refused(400, "a")},
+		{"too large, and refused for it", refusal.New("the form: %w", tooLarge),
+			want{413, refusal.TooLarge, "more than 10 bytes"}},
+		{"a failure of a kind, not of the client", context.DeadlineExceeded, failed("incident i1")},
+		{"disk full", fmt.Errorf("write: %w", syscall.ENOSPC), stopped},
+		{"damaged", fmt.Errorf("x: %w", &ledger.DamagedError{Dir: "/srv/data"}), stopped},
 	} {
-		t.Run(test.name, func(t *testing.T) {
-			var log bytes.Buffer
-			c := refusal.Clerk{Log: slog.New(slog.NewTextHandler(&log, nil)), NewIncident: func() string { return "i1" }}
-			a := c.Answer(httptest.NewRequest("POST", "/api/x", nil), test.err)
-			if a.Code != test.code || a.Why != test.why || !strings.Contains(a.Text, test.text) {
-				t.Errorf("%+v", a)
-			}
-			if strings.Contains(a.Text, "/srv") || strings.Contains(a.Text, "I/O") {
-				t.Errorf("the answer tells of the inside: %s", a.Text)
-			}
-			head := make(http.Header)
-			if a.Head(head); (head.Get("Retry-After") != "") != (a.Code == http.StatusServiceUnavailable) {
-				t.Errorf("%d with Retry-After %q", a.Code, head.Get("Retry-After"))
-			}
-			lines := strings.Count(log.String(), "\n")
-			if (lines == 1) != test.logged || lines > 1 {
-				t.Errorf("%d lines in the log: %s", lines, log.String())
-			}
-			if test.logged && (!strings.Contains(log.String(), "incident=i1") || a.Incident != "i1") {
-				t.Errorf("not found by its incident: %s", log.String())
-			}
-		})
+		t.Run(test.name, func(t *testing.T) { checkAnswer(t, test.err, test.want) })
 	}
+}
+
+// checkAnswer holds the answer to an error against what it must be. What is the
+// server's own fault is logged, once, under its incident.
+func checkAnswer(t *testing.T, err error, want want) {
+	t.Helper()
+	var log bytes.Buffer
+	c := refusal.Clerk{Log: slog.New(slog.NewTextHandler(&log, nil)), NewIncident: func() string { return "i1" }}
+	a := c.Answer(httptest.NewRequest("POST", "/api/x", nil), err)
+	if a.Code != want.code || a.Why != want.why || !strings.Contains(a.Text, want.text) {
+		t.Errorf("%+v", a)
+	}
+	if strings.Contains(a.Text, "/srv") || strings.Contains(a.Text, "I/O") {
+		t.Errorf("the answer tells of the inside: %s", a.Text)
+	}
+	head := make(http.Header)
+	if a.Head(head); (head.Get("Retry-After") != "") != (a.Code == http.StatusServiceUnavailable) {
+		t.Errorf("%d with Retry-After %q", a.Code, head.Get("Retry-After"))
+	}
+	logged := want.code >= 500
+	lines := strings.Count(log.String(), "\n")
+	if (lines == 1) != logged || lines > 1 {
+		t.Errorf("%d lines in the log: %s", lines, log.String())
+	}
+	if logged && (!strings.Contains(log.String(), "incident=i1") || a.Incident != "i1") {
+		t.Errorf("not found by its incident: %s", log.String())
+	}
+}
+
+func TestRequestGivenUp(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	var log bytes.Buffer
@@ -76,12 +101,15 @@ func TestAnswer(t *testing.T) {
 			t.Errorf("a request that was given up: %+v, logged %q", a, log.String())
 		}
 	}
-	if a := c.Answer(gone, secret); a.Why != refusal.Failed || log.Len() == 0 {
+	if a := c.Answer(gone, errSecret); a.Why != refusal.Failed || log.Len() == 0 {
 		t.Errorf("a failure that nobody waits for: %+v", a)
 	}
 	if a := c.Answer(httptest.NewRequest("GET", "/", nil), errors.New("x")); len(a.Incident) != 8 {
 		t.Errorf("incident %q", a.Incident)
 	}
+}
+
+func TestIs(t *testing.T) {
 	if refusal.Because(nil) != nil || refusal.Is(errors.New("x")) || !refusal.Is(fmt.Errorf("y: %w", refusal.New("x"))) {
 		t.Error("what is a refusal")
 	}

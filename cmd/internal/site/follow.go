@@ -45,7 +45,11 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	if m == nil {
 		return refusal.ErrClosed
 	}
-	if err := feed(ctx, s.ledger, m, progress, batchLen); err != nil {
+	err := feed(ctx, s.ledger, m, progress, batchLen)
+	if ctx.Err() == nil {
+		s.lag.Store(&err)
+	}
+	if err != nil {
 		return err
 	}
 	s.followUp(ctx)
@@ -76,7 +80,7 @@ func (s *Site) restart(ctx context.Context) error {
 func feed(ctx context.Context, l *ledger.Ledger, m applier, progress Progress, size int) error {
 	from, total := m.Position()+1, l.Size()
 	if from < 1 {
-		return errors.New("the read model stopped after an earlier error; start again")
+		return readmodel.ErrStopped
 	}
 	if from > total {
 		return nil

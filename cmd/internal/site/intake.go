@@ -150,8 +150,12 @@ func (l *line) complete(stored []ledger.Appended) {
 	}
 }
 
-// damaged says what to do about a damaged ledger.
+// damaged says what to do, if an error is about a damaged ledger.
 func (s *Site) damaged(err error) error {
+	var damaged *ledger.DamagedError
+	if !errors.As(err, &damaged) {
+		return err
+	}
 	return fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
 }
 
@@ -161,12 +165,8 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 		return nil, nil
 	}
 	stored, err := s.ledger.Append(ctx, entries...)
-	var damaged *ledger.DamagedError
-	if errors.As(err, &damaged) {
-		return nil, s.damaged(err)
-	}
 	if err != nil {
-		return nil, err
+		return nil, s.damaged(err)
 	}
 	// What is stored is acknowledged whatever becomes of the read model, which
 	// catches up before the next line.

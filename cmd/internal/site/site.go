@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
@@ -62,6 +63,7 @@ type Site struct {
 	// modelMu guards the pointer; a rebuild puts another model in its place.
 	modelMu sync.RWMutex
 	model   *readmodel.Model
+	lag     atomic.Pointer[error] // what the last attempt to catch up with the ledger ended with
 	listen  listeners
 	words   *words.Judgement
 
@@ -148,6 +150,14 @@ func (s *Site) stoppedError() error {
 		"in their place in %s", ledger.ErrStopped, strings.Join(what, "; "), s.opts.Dir)
 }
 
+// writable returns nil if the ledger takes records, and otherwise why not and what to do.
+func (s *Site) writable() error {
+	if err := s.stoppedError(); err != nil {
+		return err
+	}
+	return s.damaged(s.ledger.Writable())
+}
+
 // stop lets nothing more be written, until the folder is opened again.
 func (s *Site) stop(p ledger.Problem) {
 	s.opts.Logger.Error("the ledger takes no more records", "problem", p.What)
@@ -206,6 +216,23 @@ func (s *Site) Damage() []ledger.Problem {
 	s.stopMu.Lock()
 	defer s.stopMu.Unlock()
 	return slices.Concat(s.ledger.Damage(), s.stopped)
+}
+
+// Ready returns nil if observations can be recorded and questions answered, and otherwise why not. Where judgement lags
+// behind the ledger after a failure, it is tried once more.
+func (s *Site) Ready(ctx context.Context) error {
+	if err := s.writable(); err != nil {
+		return err
+	}
+	lag := s.lag.Load()
+	if lag == nil || *lag == nil {
+		return s.Ask(func(*View) error { return nil })
+	}
+	if !s.intake.TryLock() {
+		return *lag // whoever holds it tries to catch up
+	}
+	defer s.intake.Unlock()
+	return s.catchUp(ctx, nil)
 }
 
 // SetURL tells other programs where this folder is served.

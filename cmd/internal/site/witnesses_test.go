@@ -148,6 +148,9 @@ func TestWitnessSeesWhatIsMissing(t *testing.T) {
 		t.Helper()
 		n := s.Size()
 		_, err := s.Observe(t.Context(), checked(t, "LAP-014"))
+		if !errors.Is(s.Ready(t.Context()), ledger.ErrStopped) {
+			t.Error("ready to record in a ledger that the witness contradicts")
+		}
 		if !errors.Is(err, ledger.ErrStopped) || s.Size() != n {
 			t.Errorf("%s: recorded %d, %v", what, s.Size()-n, err)
 		}

@@ -54,7 +54,23 @@ const failingWeek = `{"station":"north/or-3","kind":"list.issued","time":"2026-0
 
 func newFailing(t *testing.T) *failing {
 	t.Helper()
-	f := &failing{routeList: routeList{ServeMux: http.NewServeMux()}, dir: t.TempDir()}
+	f := serveFailing(t, t.TempDir())
+	err := f.site.Record(t.Context(), strings.NewReader(failingWeek), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Errorf("%+v", r)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// serveFailing opens a folder and serves it.
+func serveFailing(t *testing.T, dir string) *failing {
+	t.Helper()
+	f := &failing{routeList: routeList{ServeMux: http.NewServeMux()}, dir: dir}
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	var err error
 	f.site, err = site.Open(t.Context(), site.Options{
@@ -68,15 +84,6 @@ func newFailing(t *testing.T) *failing {
 			t.Error(err)
 		}
 	})
-	err = f.site.Record(t.Context(), strings.NewReader(failingWeek), func(r site.Receipt) error {
-		if r.Error != "" {
-			t.Errorf("%+v", r)
-		}
-		return nil
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
 	log := slog.New(slog.NewJSONHandler(&f.log, nil))
 	if err := routes(&f.routeList, f.site, log, options{practice: &Filling{ready: f.site}}); err != nil {
 		t.Fatal(err)
