@@ -86,7 +86,8 @@ func (l *Ledger) checkBatch(entries []Entry) error {
 		}
 		if prev != e.ExpectPrev {
 			return fmt.Errorf("not recorded: entry %d of station %s expects record %d before it, its first entry %d; "+
-				"all entries of a station in one call name the record before the first", i+1, e.Station, e.ExpectPrev, prev)
+				"all entries of a station in one call name the record before the first",
+				i+1, e.Station, e.ExpectPrev, prev)
 		}
 	}
 	return nil
@@ -194,8 +195,8 @@ func (l *Ledger) commit(calls []*call) {
 	}
 }
 
-// Writable returns nil if the ledger takes records, and otherwise what Append would return: a *DamagedError, or an error
-// that wraps [ErrStopped] or [ErrClosed]. A full disk shows here once an append has met it.
+// Writable returns nil if the ledger takes records, and otherwise what Append would return: a *DamagedError, or an
+// error that wraps [ErrStopped] or [ErrClosed]. A full disk shows here once an append has met it.
 func (l *Ledger) Writable() error {
 	if l.stopped() {
 		return ErrClosed

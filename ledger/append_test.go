@@ -157,7 +157,8 @@ func TestConflict(t *testing.T) {
 	for _, expect := range []int64{0, 4, 6, 10} {
 		_, err := l.Append(ctx, entry(t, "north/or-3", "stale", expect))
 		var conflict *ledger.ConflictError
-		if !errors.As(err, &conflict) || conflict.Station != "north/or-3" || conflict.Expected != expect || conflict.Last != 5 {
+		if !errors.As(err, &conflict) || conflict.Station != "north/or-3" ||
+			conflict.Expected != expect || conflict.Last != 5 {
 			t.Errorf("expecting %d: %v", expect, err)
 		}
 	}
@@ -229,7 +230,8 @@ func TestMixedCall(t *testing.T) {
 		return e
 	}
 	out := mustAppend(t, l,
-		of("north/or-3", "set.opened", "a", 2), of("north/or-4", "set.opened", "b", 0), of("north/or-3", "set.counted", "c", 2),
+		of("north/or-3", "set.opened", "a", 2), of("north/or-4", "set.opened", "b", 0),
+		of("north/or-3", "set.counted", "c", 2),
 		of("north/or-4", "set.counted", "d", 0), of("north/or-3", "set.opened", "e", 2))
 	for i, want := range []string{"a", "b", "c", "d", "e"} {
 		record, err := l.Read(out[i].Seq)
@@ -238,7 +240,8 @@ func TestMixedCall(t *testing.T) {
 		}
 	}
 	// A later entry of a station whose first one is stale does not save the call.
-	_, err := l.Append(context.Background(), of("north/or-4", "set.opened", "f", 6), of("north/or-3", "set.opened", "g", 5), of("north/or-4", "set.opened", "h", 6))
+	_, err := l.Append(context.Background(), of("north/or-4", "set.opened", "f", 6),
+		of("north/or-3", "set.opened", "g", 5), of("north/or-4", "set.opened", "h", 6))
 	var conflict *ledger.ConflictError
 	if !errors.As(err, &conflict) || conflict.Station != "north/or-3" || conflict.Last != 7 {
 		t.Errorf("a stale station among others: %v", err)
@@ -359,7 +362,8 @@ func TestRaceForOneStation(t *testing.T) {
 			prev := int64(0)
 			for i, note := range notes {
 				for {
-					out, err := l.Append(ctx, ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: note, ExpectPrev: prev})
+					out, err := l.Append(ctx,
+						ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: note, ExpectPrev: prev})
 					var conflict *ledger.ConflictError
 					if errors.As(err, &conflict) {
 						prev = conflict.Last
@@ -397,7 +401,8 @@ func TestRaceForOneStation(t *testing.T) {
 func TestServerChecksExpectations(t *testing.T) {
 	l := ledgertest.New(t)
 	fill(t, l, "north/or-3", 0, 3, 0)
-	_, err := ledger.BarePublishExpecting(l.Conn(), "custody.north.or-3.set.opened", "custody.north.or-3.>", 2, []byte("x"))
+	_, err := ledger.BarePublishExpecting(l.Conn(), "custody.north.or-3.set.opened",
+		"custody.north.or-3.>", 2, []byte("x"))
 	if !ledger.WrongSequence(err) {
 		t.Errorf("a stale expectation gave %v", err)
 	}
@@ -429,7 +434,8 @@ func TestEverydayPermissions(t *testing.T) {
 	requests := []struct{ subject, body string }{
 		{"$JS.API.STREAM.DELETE.CUSTODY", ""},
 		{"$JS.API.STREAM.PURGE.CUSTODY", ""},
-		{"$JS.API.STREAM.UPDATE.CUSTODY", `{"name":"CUSTODY","subjects":["custody.*.*.>"],"max_msgs":1,"storage":"file"}`},
+		{"$JS.API.STREAM.UPDATE.CUSTODY",
+			`{"name":"CUSTODY","subjects":["custody.*.*.>"],"max_msgs":1,"storage":"file"}`},
 		{"$JS.API.STREAM.MSG.DELETE.CUSTODY", `{"seq":1}`},
 		{"$JS.API.STREAM.RESTORE.CUSTODY", `{}`},
 		{"$JS.API.STREAM.SNAPSHOT.CUSTODY", `{}`},
@@ -509,7 +515,8 @@ func TestContextEnds(t *testing.T) {
 	l := ledgertest.Open(t, opts)
 	ended, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := l.Append(ended, entry(t, "north/or-3", "x", 0)); !errors.Is(err, context.Canceled) || errors.Is(err, ledger.ErrUnknownOutcome) {
+	if _, err := l.Append(ended, entry(t, "north/or-3", "x", 0)); !errors.Is(err, context.Canceled) ||
+		errors.Is(err, ledger.ErrUnknownOutcome) {
 		t.Errorf("with an ended context: %v", err)
 	}
 	// One is on its way into the stream, one waits behind it.

@@ -27,7 +27,9 @@ func payload(tb testing.TB) []byte {
 
 // writers runs n writers for a while, each for its own station, and returns how many records were stored and each
 // latency.
-func writers(tb testing.TB, n int, until time.Time, write func(station string, prev int64) (int64, error)) (int, []time.Duration) {
+func writers(
+	tb testing.TB, n int, until time.Time, write func(station string, prev int64) (int64, error),
+) (int, []time.Duration) {
 	tb.Helper()
 	var wg sync.WaitGroup
 	var mu sync.Mutex
@@ -89,7 +91,8 @@ func benchmarkWriters(b *testing.B, n int) {
 					prev = last[station]
 					mu.Unlock()
 				}
-				out, err := ours.Append(context.Background(), ledger.Entry{Station: station, Kind: "set.opened", Note: note, ExpectPrev: prev})
+				out, err := ours.Append(context.Background(),
+					ledger.Entry{Station: station, Kind: "set.opened", Note: note, ExpectPrev: prev})
 				if err != nil {
 					return 0, err
 				}
@@ -145,7 +148,8 @@ func BenchmarkScanHashed(b *testing.B) {
 	if _, err := l.Checkpoint(ctx); err != nil {
 		b.Fatal(err)
 	}
-	scans := map[string]func(context.Context, int64, func(int64, []byte) error) error{"plain": l.Scan, "hashed": l.ScanHashed,
+	scans := map[string]func(context.Context, int64, func(int64, []byte) error) error{
+		"plain": l.Scan, "hashed": l.ScanHashed,
 		"verify": func(ctx context.Context, _ int64, fn func(int64, []byte) error) error {
 			report, err := l.Verify(ctx, ledger.VerifyOptions{Check: func(seq int64, record []byte) []string {
 				if err := fn(seq, record); err != nil {
@@ -162,7 +166,8 @@ func BenchmarkScanHashed(b *testing.B) {
 		b.Run(name, func(b *testing.B) {
 			for b.Loop() {
 				n := 0
-				if err := scans[name](ctx, 1, func(int64, []byte) error { n++; return nil }); err != nil || n != records {
+				if err := scans[name](ctx, 1, func(int64, []byte) error { n++; return nil }); err != nil ||
+					n != records {
 					b.Fatalf("%d records, %v", n, err)
 				}
 			}

@@ -24,7 +24,8 @@ import (
 // a block, and see the tests of this file pass under it. Until then the server syncs every record itself.
 func TestLayoutVersion(t *testing.T) {
 	if server.VERSION != ledger.LayoutVersion {
-		t.Errorf("the server is version %s, its files are known as of %s: the ledger is safe and slow", server.VERSION, ledger.LayoutVersion)
+		t.Errorf("the server is version %s, its files are known as of %s: the ledger is safe and slow",
+			server.VERSION, ledger.LayoutVersion)
 	}
 }
 
@@ -43,7 +44,8 @@ func TestBlocksSync(t *testing.T) {
 	}
 	write := func(number, size int) {
 		t.Helper()
-		f, err := os.OpenFile(filepath.Join(dir, fmt.Sprintf("%d.blk", number)), os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
+		f, err := os.OpenFile(filepath.Join(dir, fmt.Sprintf("%d.blk", number)),
+			os.O_CREATE|os.O_WRONLY|os.O_APPEND, 0o600)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -244,8 +246,8 @@ func (p *powerCut) lastBlock(t *testing.T) (number int, data []byte, cuts []int6
 	return number, data, slices.Compact(cuts)
 }
 
-// startAfter starts the ledger on what the power failure left: the last block with the given bytes, and an index, or none.
-// What was acknowledged must be there, and the writer gets the rest in, once.
+// startAfter starts the ledger on what the power failure left: the last block with the given bytes, and an index, or
+// none. What was acknowledged must be there, and the writer gets the rest in, once.
 func (p *powerCut) startAfter(t *testing.T, block int, data, index []byte) {
 	ctx := context.Background()
 	after := p.opts
@@ -303,7 +305,8 @@ func TestPowerFails(t *testing.T) {
 					if !allWays && i%4 != 2*v+w {
 						continue
 					}
-					name := fmt.Sprintf("%d records, cut at %d of %d, %d zeros, index %t", records, at, len(data), zeros, index != nil)
+					name := fmt.Sprintf("%d records, cut at %d of %d, %d zeros, index %t",
+						records, at, len(data), zeros, index != nil)
 					t.Run(name, func(t *testing.T) {
 						t.Parallel()
 						p.startAfter(t, block, append(bytes.Clone(data[:at]), make([]byte, zeros)...), index)
@@ -368,7 +371,8 @@ func TestFrontOfARound(t *testing.T) {
 	if errs[0] != nil || outs[0][0].Seq != 2 {
 		t.Errorf("the call the stream took: %v, %v", outs[0], errs[0])
 	}
-	if !errors.Is(errs[1], errFault) || errors.Is(errs[1], ledger.ErrUnknownOutcome) || !strings.HasPrefix(errs[1].Error(), "not recorded: ") {
+	if !errors.Is(errs[1], errFault) || errors.Is(errs[1], ledger.ErrUnknownOutcome) ||
+		!strings.HasPrefix(errs[1].Error(), "not recorded: ") {
 		t.Errorf("the call behind it: %v", errs[1])
 	}
 	if l.Size() != 2 {

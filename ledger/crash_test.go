@@ -20,7 +20,8 @@ import (
 )
 
 // steps are all durable steps of a running ledger.
-var steps = []string{"publish", "sync stream", "write files", "sync files", "rename files", "sync folders", "write checkpoint", "rename checkpoint"}
+var steps = []string{"publish", "sync stream", "write files", "sync files", "rename files", "sync folders",
+	"write checkpoint", "rename checkpoint"}
 
 var errFault = errors.New("the disk said no")
 
@@ -53,8 +54,8 @@ func newFailingStep(t *testing.T, step string, done, killed bool) *failingStep {
 	return f
 }
 
-// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it must
-// recover by going on, and by being killed and started again.
+// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it
+// must recover by going on, and by being killed and started again.
 func TestEveryDurableStepFails(t *testing.T) {
 	for _, step := range steps {
 		for _, done := range []bool{false, true} {
@@ -83,8 +84,8 @@ func TestEveryDurableStepFails(t *testing.T) {
 	}
 }
 
-// syncFails: the records are in the stream, and nobody knows whether they are on disk. Nothing is built upon that before
-// the next start.
+// syncFails: the records are in the stream, and nobody knows whether they are on disk. Nothing is built upon that
+// before the next start.
 func (f *failingStep) syncFails(t *testing.T, l *ledgertest.Ledger, prev int64, before []byte) {
 	ctx := context.Background()
 	_, err := l.Append(ctx, entry(t, "north/or-3", "a", prev), entry(t, "north/or-3", "b", prev))
@@ -221,7 +222,8 @@ func TestServerCannotStart(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err := ledger.Open(context.Background(), opts)
-	if err == nil || !strings.Contains(err.Error(), "the embedded server did not start on "+filepath.Join(opts.Dir, "stream")) {
+	want := "the embedded server did not start on " + filepath.Join(opts.Dir, "stream")
+	if err == nil || !strings.Contains(err.Error(), want) {
 		t.Errorf("Open gave %v", err)
 	}
 	if err := os.Remove(filepath.Join(opts.Dir, "stream")); err != nil {
@@ -382,7 +384,8 @@ func TestTilesAreReplacedWhole(t *testing.T) {
 			if level.Partial == 0 {
 				continue
 			}
-			data, err := os.ReadFile(filepath.Join(opts.Dir, "log", proof.TilePath(level.Level, level.Full, level.Partial)))
+			data, err := os.ReadFile(filepath.Join(opts.Dir, "log",
+				proof.TilePath(level.Level, level.Full, level.Partial)))
 			if err == nil {
 				_, err = proof.DecodeTile(data, level.Partial)
 			}

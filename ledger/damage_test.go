@@ -183,10 +183,14 @@ var damages = []damage{
 	{"rewritten with a right checksum, unclean stop", both(flip(290, true), unclean),
 		290, "the record in the stream does not have the hash in the tree", atStart, false},
 	{"record cut out of an old block", func(t *testing.T, dir string) {
-		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
+		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte {
+			return append(data[:s.start], data[s.end:]...)
+		})
 	}, 20, "the stream lacks", onVerify, false},
 	{"record cut out, unclean stop", both(func(t *testing.T, dir string) {
-		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte { return append(data[:s.start], data[s.end:]...) })
+		inBlock(t, dir, 20, func(_ int, data []byte, s stored) []byte {
+			return append(data[:s.start], data[s.end:]...)
+		})
 	}, unclean), 20, "the stream lacks", atStart, true},
 	{"middle block removed", func(t *testing.T, dir string) {
 		if err := os.Remove(blockPath(dir, 2)); err != nil {
@@ -251,7 +255,8 @@ func TestDamageIsFound(t *testing.T) {
 			}
 			if len(problems) > 0 {
 				var damaged *ledger.DamagedError
-				if _, err := l.Append(ctx, entry(t, "north/or-9", "x", 0)); !errors.As(err, &damaged) || len(damaged.Problems) == 0 {
+				if _, err := l.Append(ctx, entry(t, "north/or-9", "x", 0)); !errors.As(err, &damaged) ||
+					len(damaged.Problems) == 0 {
 					t.Errorf("Append on a damaged ledger: %v", err)
 				}
 			}
@@ -274,7 +279,8 @@ func TestDamageIsFound(t *testing.T) {
 			}
 			again, err := l.Verify(ctx, ledger.VerifyOptions{})
 			if err != nil || len(again.Problems) != len(report.Problems) {
-				t.Errorf("a second verification found %d problems, the first %d: %v", len(again.Problems), len(report.Problems), err)
+				t.Errorf("a second verification found %d problems, the first %d: %v", len(again.Problems),
+					len(report.Problems), err)
 			}
 			for i := range again.Problems {
 				if again.Problems[i] != report.Problems[i] || i > 0 && again.Problems[i].Seq < again.Problems[i-1].Seq {
@@ -299,7 +305,8 @@ func TestScanHashedNamesTheRecord(t *testing.T) {
 	l := ledgertest.OpenDamaged(t, opts)
 	for _, from := range []int64{1, 5} {
 		err := l.ScanHashed(context.Background(), from, func(int64, []byte) error { return nil })
-		if err == nil || !strings.Contains(err.Error(), "the stored bytes of record 20 do not have the hash in the tree") {
+		if err == nil ||
+			!strings.Contains(err.Error(), "the stored bytes of record 20 do not have the hash in the tree") {
 			t.Errorf("from %d: %v", from, err)
 		}
 	}
@@ -327,7 +334,8 @@ func TestMovedToAnotherSubject(t *testing.T) {
 		return report.Problems
 	}
 	problems := verify(l)
-	if len(problems) != 1 || problems[0].Seq != 10 || !strings.Contains(problems[0].What, "under the subject custody.north.or-4.set.opened, but it is set.opened of north/or-3") {
+	want := "under the subject custody.north.or-4.set.opened, but it is set.opened of north/or-3"
+	if len(problems) != 1 || problems[0].Seq != 10 || !strings.Contains(problems[0].What, want) {
 		t.Errorf("problems: %v", problems)
 	}
 	if err := l.Close(); err != nil {
@@ -370,7 +378,8 @@ func TestForgedEverywhere(t *testing.T) {
 	if got, err := l.Read(10); err != nil || !bytes.Equal(got, forged) {
 		t.Fatalf("the forgery is not in place: %v", err)
 	}
-	if err := l.ScanHashed(ctx, 1, func(int64, []byte) error { return nil }); err == nil || !strings.Contains(err.Error(), "have the root") {
+	if err := l.ScanHashed(ctx, 1, func(int64, []byte) error { return nil }); err == nil ||
+		!strings.Contains(err.Error(), "have the root") {
 		t.Errorf("ScanHashed gave %v", err)
 	}
 	report, err := l.Verify(ctx, ledger.VerifyOptions{})
@@ -437,12 +446,14 @@ func TestHarmlessChanges(t *testing.T) {
 		}},
 		{"unclean stop", unclean},
 		{"owner file left behind", func(t *testing.T, dir string) {
-			if err := os.WriteFile(filepath.Join(dir, "owner.json"), []byte(`{"pid":1,"command":"gone"}`), 0o600); err != nil {
+			if err := os.WriteFile(filepath.Join(dir, "owner.json"), []byte(`{"pid":1,"command":"gone"}`),
+				0o600); err != nil {
 				t.Fatal(err)
 			}
 		}},
 		{"torn tiles of a tree that was never signed", func(t *testing.T, dir string) {
-			for _, name := range []string{"log/tile/entries/001.p/50", "log/tile/0/001.p/50", "log/tile/0/001", "log/checkpoint.tmp"} {
+			for _, name := range []string{"log/tile/entries/001.p/50", "log/tile/0/001.p/50",
+				"log/tile/0/001", "log/checkpoint.tmp"} {
 				if err := os.WriteFile(filepath.Join(dir, name), []byte("torn"), 0o600); err != nil {
 					t.Fatal(err)
 				}
@@ -530,7 +541,8 @@ func TestDamageInTheUnsignedTail(t *testing.T) {
 			return data
 		})
 		l := ledgertest.OpenDamaged(t, opts)
-		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 || !strings.Contains(problems[0].What, "arrived before the one in front") {
+		if problems := l.Damage(); len(problems) != 1 || problems[0].Seq != 30 ||
+			!strings.Contains(problems[0].What, "arrived before the one in front") {
 			t.Errorf("problems: %v", problems)
 		}
 	})

@@ -9,7 +9,7 @@
 //	log/checkpoint            the newest signed checkpoint
 //	log/tile/<level>/…        Merkle tree tiles (c2sp.org/tlog-tiles)
 //	log/tile/entries/…        entry bundles: the second copy of every record under a checkpoint
-//	before-recovery-<n>/      the end of the stream as it was before a start after an unclean stop; kept only if it differs
+//	before-recovery-<n>/      the end of the stream as it was before a start after an unclean stop; kept if it differs
 //
 // # Writing
 //

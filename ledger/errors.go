@@ -12,7 +12,8 @@ var ErrClosed = errors.New("the ledger is closed")
 
 // ErrUnknownOutcome reports that a record may or may not have been stored. Ask Last for the station's newest record and
 // compare.
-var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; read the station's last record and compare")
+var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; read the station's last record " +
+	"and compare")
 
 // ErrStopped reports that nothing was recorded, and that nothing will be until somebody has seen to the disk and, as a
 // rule, has started the program again.
@@ -51,7 +52,8 @@ func (e *OwnedError) Error() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "the folder %s is in use", e.Dir)
 	if e.Owner.PID != 0 {
-		fmt.Fprintf(&b, " by %s (process %d, since %s)", e.Owner.Command, e.Owner.PID, e.Owner.Since.Format(time.RFC3339))
+		fmt.Fprintf(&b, " by %s (process %d, since %s)", e.Owner.Command, e.Owner.PID,
+			e.Owner.Since.Format(time.RFC3339))
 	}
 	if e.Owner.URL != "" {
 		fmt.Fprintf(&b, ", which serves it at %s; use --server %s, or stop that program", e.Owner.URL, e.Owner.URL)

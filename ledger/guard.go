@@ -135,7 +135,8 @@ func (l *Ledger) firstCheckpoint() ([]byte, error) {
 // that it could not look.
 func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo) ([]Problem, error) {
 	if note == nil {
-		return []Problem{{What: "there are records, but log/checkpoint is missing; put back the newest copy of it"}}, nil
+		what := "there are records, but log/checkpoint is missing; put back the newest copy of it"
+		return []Problem{{What: what}}, nil
 	}
 	c, err := proof.OpenCheckpoint(note, l.opts.Origin, l.opts.Verifier)
 	if err != nil {
@@ -145,7 +146,8 @@ func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo
 	var problems []Problem
 	last := int64(0)
 	if info == nil {
-		problems = append(problems, Problem{Seq: 1, What: fmt.Sprintf("the stream is gone; the checkpoint covers %d records", c.Size)})
+		problems = append(problems,
+			Problem{Seq: 1, What: fmt.Sprintf("the stream is gone; the checkpoint covers %d records", c.Size)})
 	} else {
 		problems = append(problems, checkStreamConfig(info.Config)...)
 		problems = append(problems, l.checkState(info.State)...)
@@ -168,7 +170,8 @@ func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo
 func (l *Ledger) checkState(state server.StreamState) []Problem {
 	var problems []Problem
 	if state.FirstSeq > 1 {
-		problems = append(problems, Problem{Seq: 1, What: fmt.Sprintf("the stream begins at record %d", state.FirstSeq)})
+		problems = append(problems,
+			Problem{Seq: 1, What: fmt.Sprintf("the stream begins at record %d", state.FirstSeq)})
 	}
 	if last := int64(state.LastSeq); last < l.signed.Size {
 		what := fmt.Sprintf("the stream ends at record %d, but the checkpoint covers %d", last, l.signed.Size)

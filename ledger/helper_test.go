@@ -25,7 +25,8 @@ import (
 // entry is one note of a station.
 func entry(tb testing.TB, station, line string, prev int64) ledger.Entry {
 	tb.Helper()
-	return ledger.Entry{Station: station, Kind: "set.opened", Note: ledgertest.Note(tb, station, line), ExpectPrev: prev}
+	return ledger.Entry{Station: station, Kind: "set.opened", Note: ledgertest.Note(tb, station, line),
+		ExpectPrev: prev}
 }
 
 // mustAppend appends and returns what was stored.
@@ -44,7 +45,8 @@ func fill(tb testing.TB, l *ledgertest.Ledger, station string, prev int64, n int
 	for n > 0 {
 		var batch []ledger.Entry
 		for range min(n, 100) {
-			batch = append(batch, entry(tb, station, fmt.Sprintf("%s after %d, %d: %s", station, prev, len(batch), strings.Repeat("x", size)), prev))
+			batch = append(batch, entry(tb, station,
+				fmt.Sprintf("%s after %d, %d: %s", station, prev, len(batch), strings.Repeat("x", size)), prev))
 		}
 		out := mustAppend(tb, l, batch...)
 		prev = out[len(out)-1].Seq

@@ -66,7 +66,9 @@ func TestKeyFile(t *testing.T) {
 			t.Errorf("mode %o: VerifierKey read it", mode)
 		}
 	}
-	for name, contents := range map[string]string{"empty": "", "text": "hello\n", "public": vkey + "\n", "cut": string(secret[:len(secret)/2])} {
+	for name, contents := range map[string]string{
+		"empty": "", "text": "hello\n", "public": vkey + "\n", "cut": string(secret[:len(secret)/2]),
+	} {
 		file := filepath.Join(t.TempDir(), name)
 		if err := os.WriteFile(file, []byte(contents), 0o600); err != nil {
 			t.Fatal(err)

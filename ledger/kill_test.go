@@ -42,8 +42,10 @@ func runChild() (code int, child bool) {
 
 func appendForever(dir, mode string) error {
 	signer, verifier := childKey(ledgertest.Origin)
-	l, err := ledger.Open(context.Background(), ledger.Options{Dir: dir, Origin: ledgertest.Origin, Signer: signer, Verifier: verifier,
-		Clock: time.Now, Command: "child", CheckpointEvery: 3 * time.Millisecond})
+	l, err := ledger.Open(context.Background(), ledger.Options{
+		Dir: dir, Origin: ledgertest.Origin, Signer: signer, Verifier: verifier,
+		Clock: time.Now, Command: "child", CheckpointEvery: 3 * time.Millisecond,
+	})
 	if err != nil {
 		return err
 	}
@@ -75,7 +77,8 @@ func appendForever(dir, mode string) error {
 					break
 				}
 				var out []ledger.Appended
-				out, err = l.Append(context.Background(), ledger.Entry{Station: station, Kind: "set.opened", Note: msg, ExpectPrev: prev})
+				out, err = l.Append(context.Background(),
+					ledger.Entry{Station: station, Kind: "set.opened", Note: msg, ExpectPrev: prev})
 				if err != nil {
 					break
 				}
@@ -203,7 +206,8 @@ func TestOwned(t *testing.T) {
 	if !errors.As(err, &owned) {
 		t.Fatalf("opened twice: %v", err)
 	}
-	if owned.Dir != opts.Dir || owned.Owner.PID != cmd.Process.Pid || owned.Owner.Command != "child" || owned.Owner.Since.IsZero() {
+	if owned.Dir != opts.Dir || owned.Owner.PID != cmd.Process.Pid || owned.Owner.Command != "child" ||
+		owned.Owner.Since.IsZero() {
 		t.Errorf("owner: %+v", owned)
 	}
 	if err := cmd.Process.Kill(); err != nil {
@@ -218,7 +222,8 @@ func TestOwned(t *testing.T) {
 	if !errors.As(err, &owned) || owned.Owner.URL != "http://127.0.0.1:8080" {
 		t.Fatalf("opened twice: %v", err)
 	}
-	for _, part := range []string{"ledgertest", strconv.Itoa(os.Getpid()), "--server http://127.0.0.1:8080", "2026-03-02"} {
+	for _, part := range []string{"ledgertest", strconv.Itoa(os.Getpid()),
+		"--server http://127.0.0.1:8080", "2026-03-02"} {
 		if !strings.Contains(err.Error(), part) {
 			t.Errorf("the message lacks %q: %v", part, err)
 		}

@@ -143,7 +143,8 @@ func (o *Options) check() error {
 	case o.Clock == nil:
 		return errors.New("a ledger needs a clock")
 	case o.Signer.Name() != o.Origin || o.Verifier.Name() != o.Origin:
-		return fmt.Errorf("the key is named %q and the ledger %q; use the key made for this ledger", o.Signer.Name(), o.Origin)
+		return fmt.Errorf("the key is named %q and the ledger %q; use the key made for this ledger",
+			o.Signer.Name(), o.Origin)
 	case o.Signer.KeyHash() != o.Verifier.KeyHash():
 		return fmt.Errorf("signer and verifier of %q are two different keys", o.Origin)
 	}
@@ -227,7 +228,8 @@ func (l *Ledger) close() error {
 	var errs []error
 	if healthy {
 		if err := l.integrate(); err != nil {
-			errs = append(errs, fmt.Errorf("the last checkpoint is missing %d records; they are stored, and the next start signs them: %w",
+			errs = append(errs, fmt.Errorf("the last checkpoint is missing %d records; they are stored, and the next "+
+				"start signs them: %w",
 				l.Size()-l.Signed().Size, err))
 		}
 	}
@@ -266,16 +268,19 @@ func (l *Ledger) stopped() bool {
 func (e Entry) check(origin string) error {
 	site, station, ok := strings.Cut(e.Station, "/")
 	if !ok || !validToken(site) || !validToken(station) {
-		return fmt.Errorf("not recorded: the station %q is not of the form site/station in small letters, digits and hyphens", e.Station)
+		return fmt.Errorf("not recorded: the station %q is not of the form site/station in small letters, digits "+
+			"and hyphens", e.Station)
 	}
 	if !validKind(e.Kind) {
 		return fmt.Errorf("not recorded: the kind %q is not small letters in parts joined by dots", e.Kind)
 	}
 	if len(e.Note) > MaxNote {
-		return fmt.Errorf("not recorded: the note has %d bytes, more than the %d a record may have", len(e.Note), MaxNote)
+		return fmt.Errorf("not recorded: the note has %d bytes, more than the %d a record may have",
+			len(e.Note), MaxNote)
 	}
 	if e.ExpectPrev < 0 {
-		return fmt.Errorf("not recorded: the previous record of station %s cannot be number %d", e.Station, e.ExpectPrev)
+		return fmt.Errorf("not recorded: the previous record of station %s cannot be number %d",
+			e.Station, e.ExpectPrev)
 	}
 	if err := proof.CheckStationNote(origin, e.Note); err != nil {
 		return fmt.Errorf("not recorded: %w", err)

@@ -63,7 +63,8 @@ func (l *Ledger) compareTile(index, size int64, records [][]byte) error {
 	}
 	for i, record := range records {
 		if proof.LeafHash(record) != hashes[i] {
-			return fmt.Errorf("the stored bytes of record %d do not have the hash in the tree", index*proof.TileWidth+int64(i)+1)
+			return fmt.Errorf("the stored bytes of record %d do not have the hash in the tree",
+				index*proof.TileWidth+int64(i)+1)
 		}
 	}
 	return nil
@@ -122,7 +123,9 @@ func (l *Ledger) ScanHashed(ctx context.Context, from int64, fn func(seq int64, 
 	return err
 }
 
-func (l *Ledger) scan(ctx context.Context, from int64, hashed bool, fn func(seq int64, record []byte) error) (next int64, err error) {
+func (l *Ledger) scan(
+	ctx context.Context, from int64, hashed bool, fn func(seq int64, record []byte) error,
+) (next int64, err error) {
 	next = max(from, 1)
 	for {
 		if err := ctx.Err(); err != nil {
@@ -232,7 +235,8 @@ func (l *Ledger) Consistency(from, to int64) ([]tlog.Hash, error) {
 // hashReader reads hashes from the tiles of a checkpoint and authenticates each tile against its root, so that a
 // damaged tile gives an error and never a wrong proof.
 func (l *Ledger) hashReader(c proof.Checkpoint) tlog.HashReader {
-	return tlog.TileHashReader(tlog.Tree{N: c.Size, Hash: c.Root}, &tileReader{files: l.files, cache: map[tlog.Tile][]byte{}})
+	return tlog.TileHashReader(tlog.Tree{N: c.Size, Hash: c.Root},
+		&tileReader{files: l.files, cache: map[tlog.Tile][]byte{}})
 }
 
 // tileReader reads tiles for one series of proofs.

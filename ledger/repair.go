@@ -32,9 +32,13 @@ type RepairOptions struct {
 
 // RepairReport describes what a repair has done.
 type RepairReport struct {
-	Signed int64  // records rebuilt from the entry bundles
-	Tail   int64  // records behind the checkpoint that survived in the damaged stream or in a copy made before its recovery
-	Aside  string // folder that keeps the damaged stream and the copies made before its recovery
+	// Signed is how many records were rebuilt from the entry bundles.
+	Signed int64
+	// Tail is how many records behind the checkpoint survived, in the damaged stream or in a copy made before its
+	// recovery.
+	Tail int64
+	// Aside is the folder that keeps the damaged stream and the copies made before its recovery.
+	Aside string
 
 	Tiles   int // tiles that were written again
 	Bundles int // entry bundles that were written again, with records from the damaged stream
@@ -136,7 +140,8 @@ func (r *repairing) checkBundles(ctx context.Context) error {
 	tile := func(level int, index int64, hashes []tlog.Hash) {
 		onDisk, err := r.files.readTile(level, index, len(hashes))
 		if err != nil || !slices.Equal(onDisk, hashes) {
-			r.badTiles = append(r.badTiles, outFile{proof.TilePath(level, index, len(hashes)), proof.EncodeTile(hashes)})
+			r.badTiles = append(r.badTiles,
+				outFile{proof.TilePath(level, index, len(hashes)), proof.EncodeTile(hashes)})
 		}
 	}
 	err = r.eachSigned(ctx, func(seq int64, record []byte) error {
@@ -153,7 +158,8 @@ func (r *repairing) checkBundles(ctx context.Context) error {
 	}
 	tree.Partial(tile)
 	if root := tree.Root(); root != r.signed.Root {
-		return fmt.Errorf("the entry bundles do not lead to the signed root, so at least one of their records was changed, "+
+		return fmt.Errorf("the entry bundles do not lead to the signed root, "+
+			"so at least one of their records was changed, "+
 			"and the stream does not have it either: they give %s, the checkpoint says %s; "+
 			"put back the bundles that verification names from a copy, then repair", root, r.signed.Root)
 	}

@@ -83,7 +83,8 @@ func TestRepairKeepsTheTail(t *testing.T) {
 	}
 	fill(t, l, "north/or-4", 0, 20, 0)
 	var records [][]byte
-	if err := l.Scan(ctx, 1, func(_ int64, record []byte) error { records = append(records, record); return nil }); err != nil {
+	err := l.Scan(ctx, 1, func(_ int64, record []byte) error { records = append(records, record); return nil })
+	if err != nil {
 		t.Fatal(err)
 	}
 	l.Kill()
@@ -127,11 +128,16 @@ func TestRepairRefuses(t *testing.T) {
 		do   func(*testing.T, string)
 		says string
 	}{
-		{"bundle and stream changed", both(flipFile("log/tile/entries/000", 500), flip(1, false)), "do not lead to the signed root"},
-		{"bundle and stream changed alike", both(flipFile("log/tile/entries/000", 500), flip(1, true)), "do not lead to the signed root"},
-		{"bundle removed, stream changed", both(remove("log/tile/entries/000"), flip(1, false)), "cannot read tile/entries/000"},
-		{"bundle, tile and stream forged", both(remove("log/tile/entries/000"), remove("log/tile/0/000"), flip(1, true)), "do not lead to the signed root"},
-		{"bundle and stream removed", both(remove("log/tile/entries/000"), remove("stream")), "cannot read tile/entries/000"},
+		{"bundle and stream changed", both(flipFile("log/tile/entries/000", 500), flip(1, false)),
+			"do not lead to the signed root"},
+		{"bundle and stream changed alike", both(flipFile("log/tile/entries/000", 500), flip(1, true)),
+			"do not lead to the signed root"},
+		{"bundle removed, stream changed", both(remove("log/tile/entries/000"), flip(1, false)),
+			"cannot read tile/entries/000"},
+		{"bundle, tile and stream forged", both(remove("log/tile/entries/000"), remove("log/tile/0/000"),
+			flip(1, true)), "do not lead to the signed root"},
+		{"bundle and stream removed", both(remove("log/tile/entries/000"), remove("stream")),
+			"cannot read tile/entries/000"},
 		{"checkpoint removed", remove("log/checkpoint"), "log/checkpoint"},
 		{"checkpoint changed", flipFile("log/checkpoint", 25), "log/checkpoint"},
 	}
@@ -168,7 +174,8 @@ func TestRepairBundles(t *testing.T) {
 		{"all removed", remove("log/tile/entries"), 2, 0},
 		{"removed with its tile", both(remove("log/tile/entries/000"), remove("log/tile/0/000")), 1, 1},
 		{"tile changed, bundle not", flipFile("log/tile/0/000", 500), 0, 1},
-		{"changed, and another record in the stream", both(flipFile("log/tile/entries/000", 500), flip(7, false)), 1, 0},
+		{"changed, and another record in the stream",
+			both(flipFile("log/tile/entries/000", 500), flip(7, false)), 1, 0},
 	}
 	for i, tt := range tests {
 		if testing.Short() && i%3 != 0 {
@@ -207,7 +214,8 @@ func TestRepairSyncs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); !errors.Is(err, errFault) || !strings.HasPrefix(err.Error(), "not repaired: ") {
+	if _, err := ledger.Repair(ctx, opts, ledger.RepairOptions{Route: route}); !errors.Is(err, errFault) ||
+		!strings.HasPrefix(err.Error(), "not repaired: ") {
 		t.Fatalf("repair whose stream was not synced: %v", err)
 	}
 	after, err := os.ReadFile(blockPath(opts.Dir, 1))

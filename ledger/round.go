@@ -261,7 +261,8 @@ func (l *Ledger) readBack(d *doubtfulRound, end int64) (n int, same bool, err er
 // that says so.
 func (l *Ledger) foundForeign(from, end int64) error {
 	l.mu.Lock()
-	l.damage = append(l.damage, Problem{Seq: from, What: "the stream holds a record here that this program did not write"})
+	what := "the stream holds a record here that this program did not write"
+	l.damage = append(l.damage, Problem{Seq: from, What: what})
 	damage := l.damage
 	l.mu.Unlock()
 	l.log.Error("the stream was written by somebody else", "from", from, "to", end)

@@ -16,12 +16,14 @@ import (
 // that nobody answers, with its outcome unknown.
 func TestServerReportsWriteError(t *testing.T) {
 	if server.VERSION != ledger.LayoutVersion {
-		t.Errorf("the server is version %s; how it words a failed write is known of %s", server.VERSION, ledger.LayoutVersion)
+		t.Errorf("the server is version %s; how it words a failed write is known of %s",
+			server.VERSION, ledger.LayoutVersion)
 	}
 	opts := ledgertest.Options(t)
 	opts.Clock = time.Now
 	_, reason, _ := fillDisk(t, opts)
-	if want := "the stream could not store it: Filestore [CUSTODY] Critical write error: "; !strings.Contains(reason, want) {
+	want := "the stream could not store it: Filestore [CUSTODY] Critical write error: "
+	if !strings.Contains(reason, want) {
 		t.Errorf("the append that met a full disk was told %q, want %q in it", reason, want)
 	}
 	if !strings.Contains(reason, ".blk") {

@@ -11,7 +11,8 @@ import (
 
 // tileName is the form of the names in a tree of c2sp.org/tlog-tiles, so that
 // nothing else in the folder can be asked for.
-var tileName = regexp.MustCompile(`^tile/(entries|[0-9]|[1-5][0-9]|6[0-3])/(x[0-9]{3}/)*[0-9]{3}(\.p/[1-9][0-9]{0,2})?$`)
+var tileName = regexp.MustCompile(
+	`^tile/(entries|[0-9]|[1-5][0-9]|6[0-3])/(x[0-9]{3}/)*[0-9]{3}(\.p/[1-9][0-9]{0,2})?$`)
 
 // Tile returns the bytes of a tile or an entry bundle by its name in the form of
 // c2sp.org/tlog-tiles, such as tile/0/000 or tile/entries/x001/234.p/17. An error

@@ -57,7 +57,8 @@ func (l *Ledger) copyEnd() (string, error) {
 		}
 	}
 	for _, name := range names {
-		if err := copyFile(filepath.Join(dir, name), filepath.Join(msgs, name)); err != nil && !errors.Is(err, os.ErrNotExist) {
+		if err := copyFile(filepath.Join(dir, name), filepath.Join(msgs, name)); err != nil &&
+			!errors.Is(err, os.ErrNotExist) {
 			return "", fmt.Errorf("cannot keep a copy of the stream's end before it is recovered: %w", err)
 		}
 	}
@@ -137,7 +138,8 @@ func (l *Ledger) compareCopy(dir string) ([]Problem, error) {
 		}
 		if first, last, ok := wholeRecords(before[cut:]); ok {
 			problems = append(problems, Problem{Seq: first, What: fmt.Sprintf(
-				"recovery of the stream cut off %s because of damage in front of them; the end of the stream as it was is in %s",
+				"recovery of the stream cut off %s because of damage in front of them; the end of the stream as it "+
+					"was is in %s",
 				rangeText([2]int64{first, last}), filepath.Base(dir))})
 		}
 	}

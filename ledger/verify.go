@@ -51,7 +51,9 @@ func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error)
 	}
 	slices.SortStableFunc(v.problems, func(a, b Problem) int { return int(a.Seq - b.Seq) })
 	root := v.tree.Root()
-	return Report{Size: v.signed.Size, Root: fmt.Sprintf("%x", root[:]), Checkpoint: string(note), Problems: v.problems}, nil
+	return Report{
+		Size: v.signed.Size, Root: fmt.Sprintf("%x", root[:]), Checkpoint: string(note), Problems: v.problems,
+	}, nil
 }
 
 type verification struct {

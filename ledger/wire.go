@@ -256,7 +256,8 @@ func (e *embedded) read(
 // readReplies takes the records that one request brings. It returns the sequence to go on with and reports whether
 // there were any records.
 func readReplies(
-	ctx context.Context, sub *nats.Subscription, from, last int64, fn func(seq int64, subject string, record []byte) error,
+	ctx context.Context, sub *nats.Subscription, from, last int64,
+	fn func(seq int64, subject string, record []byte) error,
 ) (next int64, some bool, err error) {
 	next = from
 	for {
@@ -283,7 +284,8 @@ func readReplies(
 			}
 			next = seq + 1
 		default:
-			return 0, false, fmt.Errorf("reading record %d from the stream: it answered %s %s", next, status, msg.Header.Get("Description"))
+			return 0, false, fmt.Errorf("reading record %d from the stream: it answered %s %s", next,
+				status, msg.Header.Get("Description"))
 		}
 	}
 }

@@ -62,7 +62,8 @@ func Key(tb testing.TB, name string) (note.Signer, note.Verifier) {
 		tb.Fatal(err)
 	}
 	// The text form of a note signing key: PRIVATE+KEY+<name>+<key hash>+<base64 of algorithm and seed>.
-	skey := fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, verifier.KeyHash(), base64.StdEncoding.EncodeToString(append([]byte{1}, seed[:]...)))
+	skey := fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, verifier.KeyHash(),
+		base64.StdEncoding.EncodeToString(append([]byte{1}, seed[:]...)))
 	signer, err := note.NewSigner(skey)
 	if err != nil {
 		tb.Fatal(err)
@@ -74,7 +75,8 @@ func Key(tb testing.TB, name string) (note.Signer, note.Verifier) {
 func Options(tb testing.TB) ledger.Options {
 	tb.Helper()
 	signer, verifier := Key(tb, Origin)
-	return ledger.Options{Dir: tb.TempDir(), Origin: Origin, Signer: signer, Verifier: verifier, Clock: NewClock().Now, Command: "ledgertest"}
+	return ledger.Options{Dir: tb.TempDir(), Origin: Origin, Signer: signer, Verifier: verifier,
+		Clock: NewClock().Now, Command: "ledgertest"}
 }
 
 // Ledger is a test's open ledger. Closing it verifies it first, and the end of the test closes what is still open, so

@@ -19,7 +19,8 @@ func filled(t *testing.T) ledger.Options {
 	l := ledgertest.Open(t, opts)
 	for prev := range int64(3) {
 		note := ledgertest.Note(t, "north/or-3", "x")
-		_, err := l.Append(context.Background(), ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: note, ExpectPrev: prev})
+		_, err := l.Append(context.Background(),
+			ledger.Entry{Station: "north/or-3", Kind: "set.opened", Note: note, ExpectPrev: prev})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -51,7 +52,8 @@ func TestCloseVerifies(t *testing.T) {
 			t.Errorf("a test that says it damaged its ledger: %v", err)
 		}
 		err := ledgertest.Open(t, opts).Close()
-		if err == nil || !strings.Contains(err.Error(), "record 2: the record in the entry bundle does not have the hash in the tree") {
+		if err == nil || !strings.Contains(err.Error(), "record 2: the record in the entry bundle does not have the "+
+			"hash in the tree") {
 			t.Errorf("a test that does not: %v", err)
 		}
 	})

@@ -80,7 +80,8 @@ func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time
 	}
 	var raw [arrivalLen]byte
 	if len(b64) != arrivalEncoded {
-		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d", origin, len(b64), arrivalEncoded)
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d",
+			origin, len(b64), arrivalEncoded)
 	}
 	if _, err := strictBase64.Decode(raw[:], b64); err != nil {
 		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is not canonical base64", origin)

@@ -109,8 +109,10 @@ func checkPath(path string) error {
 		}
 	}
 	for _, c := range []byte(path) {
-		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && !strings.ContainsRune("._-/", rune(c)) {
-			return fmt.Errorf("the path %q has the character %q; letters, digits, dot, hyphen, underscore and slash are allowed", path, c)
+		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') &&
+			!strings.ContainsRune("._-/", rune(c)) {
+			return fmt.Errorf("the path %q has the character %q; letters, digits, dot, hyphen, underscore and slash "+
+				"are allowed", path, c)
 		}
 	}
 	return nil
@@ -214,7 +216,8 @@ func ReadBundle(raw []byte, verifier note.Verifier) (*Bundle, []Problem) {
 		// The directory at the end is damaged; the headers in front of each file say the same once more.
 		var second error
 		if found, second = readHeaders(raw); second != nil {
-			return &Bundle{}, []Problem{{Offset: -1, What: fmt.Sprintf("not a readable evidence bundle: %v; %v", err, second)}}
+			what := fmt.Sprintf("not a readable evidence bundle: %v; %v", err, second)
+			return &Bundle{}, []Problem{{Offset: -1, What: what}}
 		}
 	}
 	c := &bundleCheck{raw: raw, verifier: verifier, found: found, changed: map[string]bool{}}
@@ -333,9 +336,11 @@ func (c *bundleCheck) manifest() {
 		return
 	}
 	if err != nil {
-		at, fixed, ok := findChangedByte(last.Data, last.crc, func(data []byte) bool { _, err := c.openManifest(data); return err == nil })
+		at, fixed, ok := findChangedByte(last.Data, last.crc,
+			func(data []byte) bool { _, err := c.openManifest(data); return err == nil })
 		if ok {
-			c.addContents(last.offset+at, manifestName, fmt.Sprintf("the manifest was changed at its byte %d: %v", at, err))
+			c.addContents(last.offset+at, manifestName,
+				fmt.Sprintf("the manifest was changed at its byte %d: %v", at, err))
 			text, err = c.openManifest(fixed)
 		} else {
 			c.addContents(last.offset, manifestName, fmt.Sprintf("the manifest does not verify: %v", err))
@@ -416,7 +421,8 @@ func (c *bundleCheck) contents() {
 			return hex.EncodeToString(sum[:]) == want
 		})
 		if ok {
-			c.addContents(f.offset+at, name, fmt.Sprintf("byte %d of the contents was changed: with it put back they have the hash in the manifest", at))
+			c.addContents(f.offset+at, name, fmt.Sprintf("byte %d of the contents was changed: with it put back they "+
+				"have the hash in the manifest", at))
 		} else {
 			c.addContents(f.offset, name, "the contents do not have the hash in the manifest")
 		}
@@ -480,7 +486,8 @@ func (c *bundleCheck) explained(p part, offset int64) bool {
 	if p.entry == "" || len(have) < len(p.data) {
 		return false
 	}
-	return c.changed[p.entry] && bytes.Equal(have[:crcAt], p.data[:crcAt]) && bytes.Equal(have[crcAt+4:len(p.data)], p.data[crcAt+4:])
+	return c.changed[p.entry] && bytes.Equal(have[:crcAt], p.data[:crcAt]) &&
+		bytes.Equal(have[crcAt+4:len(p.data)], p.data[crcAt+4:])
 }
 
 // findChangedByte tells which single byte of data must be put back so that the data have the checksum again and ok

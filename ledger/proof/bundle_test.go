@@ -155,8 +155,10 @@ func TestBundleRefusesOthers(t *testing.T) {
 	// A file left out, and one put in: both archives are well formed, the manifest tells.
 	for name, change := range map[string]func([]proof.File) []proof.File{
 		"left out": func(fs []proof.File) []proof.File { return fs[1:] },
-		"put in":   func(fs []proof.File) []proof.File { return append(fs, proof.File{Path: "more", Data: []byte("x")}) },
-		"swapped":  func(fs []proof.File) []proof.File { return append([]proof.File{fs[1], fs[0]}, fs[2:]...) },
+		"put in": func(fs []proof.File) []proof.File {
+			return append(fs, proof.File{Path: "more", Data: []byte("x")})
+		},
+		"swapped": func(fs []proof.File) []proof.File { return append([]proof.File{fs[1], fs[0]}, fs[2:]...) },
 	} {
 		forged := reassemble(t, raw, change(append([]proof.File(nil), files...)))
 		if _, problems := proof.ReadBundle(forged, verifier); len(problems) == 0 {
@@ -204,7 +206,8 @@ func reassemble(tb testing.TB, raw []byte, files []proof.File) []byte {
 
 func TestWriteBundleRefuses(t *testing.T) {
 	signer, _ := testKey(origin)
-	for _, path := range []string{"", "/abs", "../up", "a/../b", "a//b", "a\\b", "a b", "manifest", strings.Repeat("x", 256), "ä"} {
+	for _, path := range []string{"", "/abs", "../up", "a/../b", "a//b", "a\\b", "a b", "manifest",
+		strings.Repeat("x", 256), "ä"} {
 		if err := proof.WriteBundle(io.Discard, []proof.File{{Path: path}}, signer); err == nil {
 			t.Errorf("took the path %q", path)
 		}
@@ -262,7 +265,8 @@ func FuzzParse(f *testing.F) {
 	if err != nil {
 		f.Fatal(err)
 	}
-	seeds := [][]byte{msg, []byte(exampleText), proof.Inclusion{Index: 5, Extra: []byte("x"), Hashes: path, Checkpoint: msg}.Marshal(),
+	seeds := [][]byte{msg, []byte(exampleText),
+		proof.Inclusion{Index: 5, Extra: []byte("x"), Hashes: path, Checkpoint: msg}.Marshal(),
 		proof.AddArrival(origin, msg, testTime, 1), entries}
 	for _, s := range seeds {
 		f.Add(s)
@@ -275,7 +279,8 @@ func FuzzParse(f *testing.F) {
 		if p, err := proof.ParseInclusion(data); err == nil && !bytes.Equal(p.Marshal(), data) {
 			t.Errorf("proof %q reads as %q", data, p.Marshal())
 		}
-		if n, at, remark, err := proof.SplitArrival(origin, data); err == nil && !bytes.Equal(proof.AddArrival(origin, n, at, remark), data) {
+		if n, at, remark, err := proof.SplitArrival(origin, data); err == nil &&
+			!bytes.Equal(proof.AddArrival(origin, n, at, remark), data) {
 			t.Errorf("record %q reads as %q", data, proof.AddArrival(origin, n, at, remark))
 		}
 		if records, err := proof.DecodeEntries(data, 1); err == nil {
@@ -290,7 +295,8 @@ func FuzzParse(f *testing.F) {
 func ExampleWriteBundle() {
 	signer, verifier := testKey(origin)
 	var buf bytes.Buffer
-	if err := proof.WriteBundle(&buf, []proof.File{{Path: "README.txt", Data: []byte("read me\n")}}, signer); err != nil {
+	if err := proof.WriteBundle(&buf, []proof.File{{Path: "README.txt", Data: []byte("read me\n")}},
+		signer); err != nil {
 		fmt.Println(err)
 		return
 	}

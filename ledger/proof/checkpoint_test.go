@@ -26,7 +26,8 @@ func TestParseCheckpoint(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.Origin != "example.com/behind-the-sofa" || c.Size != 20852163 || c.Root.String() != "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=" {
+	if c.Origin != "example.com/behind-the-sofa" || c.Size != 20852163 ||
+		c.Root.String() != "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=" {
 		t.Errorf("read %+v", c)
 	}
 	if c.Text() != exampleText {
@@ -78,7 +79,8 @@ func TestCheckpointAgainstFormats(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if theirs.Size != 1 || !bytes.Equal(theirs.Hash, root[:]) || string(theirs.Marshal()) != (proof.Checkpoint{Origin: origin, Size: 1, Root: root}).Text() {
+	if theirs.Size != 1 || !bytes.Equal(theirs.Hash, root[:]) ||
+		string(theirs.Marshal()) != (proof.Checkpoint{Origin: origin, Size: 1, Root: root}).Text() {
 		t.Errorf("second implementation reads %+v", theirs)
 	}
 	// A signature by somebody we do not know, such as a witness, must not disturb us.
@@ -125,7 +127,8 @@ func TestOpenCheckpointRefuses(t *testing.T) {
 // Base64 has spare bits and a note several ways to be read, so every single change is tried.
 func TestEveryChangedByteOfACheckpointIsNoticed(t *testing.T) {
 	signer, verifier := testKey(origin)
-	msg, err := proof.SignCheckpoint(proof.Checkpoint{Origin: origin, Size: 8, Root: proof.LeafHash([]byte("y"))}, signer)
+	msg, err := proof.SignCheckpoint(proof.Checkpoint{Origin: origin, Size: 8, Root: proof.LeafHash([]byte("y"))},
+		signer)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -272,7 +275,8 @@ func TestInclusionText(t *testing.T) {
 			if err := theirs.Unmarshal(text); err != nil {
 				t.Fatalf("second implementation: %v", err)
 			}
-			if theirs.Index != uint64(index) || len(theirs.Hashes) != len(path) || !bytes.Equal(theirs.Checkpoint, msg) || !bytes.Equal(theirs.ExtraData, extra) {
+			if theirs.Index != uint64(index) || len(theirs.Hashes) != len(path) ||
+				!bytes.Equal(theirs.Checkpoint, msg) || !bytes.Equal(theirs.ExtraData, extra) {
 				t.Errorf("second implementation reads %+v", theirs)
 			}
 			theirs.ExtraData = extra
@@ -353,7 +357,8 @@ func TestParseInclusionRefuses(t *testing.T) {
 			t.Errorf("%s: accepted", tt.name)
 		}
 	}
-	if _, err := proof.ParseInclusion([]byte("c2sp.org/tlog-proof@v1\nindex 0\n" + strings.Repeat(hash, 63) + cp)); err != nil {
+	if _, err := proof.ParseInclusion([]byte("c2sp.org/tlog-proof@v1\nindex 0\n" +
+		strings.Repeat(hash, 63) + cp)); err != nil {
 		t.Errorf("63 hashes: %v", err)
 	}
 }

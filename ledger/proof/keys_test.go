@@ -20,7 +20,8 @@ func testKey(name string) (note.Signer, note.Verifier) {
 	if err != nil {
 		return nil, nil
 	}
-	signer, err := note.NewSigner(fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, verifier.KeyHash(), base64.StdEncoding.EncodeToString(append([]byte{1}, seed[:]...))))
+	signer, err := note.NewSigner(fmt.Sprintf("PRIVATE+KEY+%s+%08x+%s", name, verifier.KeyHash(),
+		base64.StdEncoding.EncodeToString(append([]byte{1}, seed[:]...))))
 	if err != nil {
 		return nil, nil
 	}

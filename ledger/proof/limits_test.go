@@ -33,7 +33,8 @@ func TestArrivalIsNoSignature(t *testing.T) {
 	}
 	mark := proof.ArrivalKeyID(origin)
 	foreign := append(bytes.Clone(signed), "— somebody "+base64.StdEncoding.EncodeToString(append(mark[:], 1))+"\n"...)
-	for name, station := range map[string][]byte{"signed by the ledger": signed, "the mark under another name": foreign} {
+	for name, station := range map[string][]byte{"signed by the ledger": signed,
+		"the mark under another name": foreign} {
 		if err := proof.CheckStationNote(origin, station); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
@@ -103,7 +104,8 @@ func TestInclusionLimits(t *testing.T) {
 	_, err = parse(header, "extra AAAA")
 	wantError(t, "nothing behind the extra line", err, "proof has no index line")
 	_, err = parse(header, "index 0", hash, "x")
-	wantError(t, "a line that is no hash", err, `hash 2 of the proof: "x" is not a hash of 32 bytes in canonical base64`)
+	wantError(t, "a line that is no hash", err,
+		`hash 2 of the proof: "x" is not a hash of 32 bytes in canonical base64`)
 	_, err = parse(append([]string{header, "index 0"}, strings.Split(strings.Repeat(hash+"\n", 63)+hash, "\n")...)...)
 	wantError(t, "a long path", err, "proof has 64 hashes, more than any tree needs")
 }
@@ -127,11 +129,15 @@ func TestNoteLimits(t *testing.T) {
 	}
 	tests := []struct{ name, msg, want string }{
 		{"four bytes", "x\n\n" + line("x", 4), `signature line 1: signature by "x" is too short`},
-		{"second line", "x\n\n" + line("x", 68) + "— x\n", "signature line 2: has no space between key name and signature"},
+		{"second line", "x\n\n" + line("x", 68) + "— x\n", "signature line 2: has no space between key name and " +
+			"signature"},
 		{"101 signatures", "x\n\n" + strings.Repeat(line("x", 68), 101), "note has more than 100 signature lines"},
-		{"space first", "x\n\n" + line("\u00a0x", 68), "signature line 1: key name \"\\u00a0x\" is empty or holds a space or a plus sign"},
-		{"space last", "x\n\n" + line("x\u2003", 68), "signature line 1: key name \"x\\u2003\" is empty or holds a space or a plus sign"},
-		{"plus", "x\n\n" + line("x+y", 68), `signature line 1: key name "x+y" is empty or holds a space or a plus sign`},
+		{"space first", "x\n\n" + line("\u00a0x", 68), "signature line 1: key name \"\\u00a0x\" is empty or holds a " +
+			"space or a plus sign"},
+		{"space last", "x\n\n" + line("x\u2003", 68), "signature line 1: key name \"x\\u2003\" is empty or holds a " +
+			"space or a plus sign"},
+		{"plus", "x\n\n" + line("x+y", 68),
+			`signature line 1: key name "x+y" is empty or holds a space or a plus sign`},
 		{"control character", "a\tb\n\n" + line("x", 68), "note has control character 0x09 at byte 1"},
 	}
 	for _, tt := range tests {
@@ -172,11 +178,13 @@ func TestTileLimits(t *testing.T) {
 			}
 		}
 		_, err = proof.DecodeTile(data, width+1)
-		wantError(t, "a hash too few", err, fmt.Sprintf("tile has %d bytes, want %d hashes of 32 bytes", 32*width, width+1))
+		wantError(t, "a hash too few", err,
+			fmt.Sprintf("tile has %d bytes, want %d hashes of 32 bytes", 32*width, width+1))
 	}
 	for _, width := range []int{-1, 0, 257} {
 		_, err := proof.DecodeTile(make([]byte, max(0, 32*width)), width)
-		wantError(t, "a width that no tile has", err, fmt.Sprintf("tile has %d bytes, want %d hashes of 32 bytes", max(0, 32*width), width))
+		wantError(t, "a width that no tile has", err,
+			fmt.Sprintf("tile has %d bytes, want %d hashes of 32 bytes", max(0, 32*width), width))
 	}
 }
 
@@ -188,7 +196,8 @@ func TestEntriesLimits(t *testing.T) {
 	}
 	for _, width := range []int{-1, 0, 257} {
 		_, err := proof.DecodeEntries(make([]byte, max(0, 2*width)), width)
-		wantError(t, "a width that no bundle has", err, fmt.Sprintf("an entry bundle holds 1 to 256 records, not %d", width))
+		wantError(t, "a width that no bundle has", err,
+			fmt.Sprintf("an entry bundle holds 1 to 256 records, not %d", width))
 	}
 	two := []byte{0, 1, 'a', 0, 2, 'b', 'c'}
 	records, err := proof.DecodeEntries(two, 2)
@@ -240,7 +249,9 @@ func TestPartialTiles(t *testing.T) {
 		}
 		tree.Append(proof.LeafHash(nil), nil)
 	}
-	_, err := proof.LoadTree(700, func(level int, index int64, width int) ([]tlog.Hash, error) { return make([]tlog.Hash, width+1), nil })
+	_, err := proof.LoadTree(700, func(level int, index int64, width int) ([]tlog.Hash, error) {
+		return make([]tlog.Hash, width+1), nil
+	})
 	wantError(t, "a tile too wide", err, "tile tile/0/002.p/188 holds 189 hashes, want 188")
 }
 
@@ -264,11 +275,16 @@ func TestProofLimits(t *testing.T) {
 			t.Errorf("from %d to %d: %v, %v", tt.from, tt.to, path, err)
 		}
 	}
-	wantError(t, "an empty tree with a root", proof.CheckConsistency(nil, 0, c.Root, 8, c.Root), "the root of the empty tree is wrong")
-	wantError(t, "two empty trees with a root", proof.CheckConsistency(nil, 0, c.Root, 0, c.Root), "the root of the empty tree is wrong")
-	wantError(t, "two roots", proof.CheckConsistency(nil, 8, proof.EmptyRoot, 8, c.Root), "two different roots for 8 leaves")
-	wantError(t, "a root for nothing", proof.CheckConsistency(nil, 0, proof.EmptyRoot, 0, c.Root), "two different roots for 0 leaves")
-	wantError(t, "a needless path", proof.CheckConsistency([]tlog.Hash{c.Root}, 8, c.Root, 8, c.Root), "the proof is longer than it may be: none is needed here")
+	wantError(t, "an empty tree with a root", proof.CheckConsistency(nil, 0, c.Root, 8, c.Root),
+		"the root of the empty tree is wrong")
+	wantError(t, "two empty trees with a root", proof.CheckConsistency(nil, 0, c.Root, 0, c.Root),
+		"the root of the empty tree is wrong")
+	wantError(t, "two roots", proof.CheckConsistency(nil, 8, proof.EmptyRoot, 8, c.Root),
+		"two different roots for 8 leaves")
+	wantError(t, "a root for nothing", proof.CheckConsistency(nil, 0, proof.EmptyRoot, 0, c.Root),
+		"two different roots for 0 leaves")
+	wantError(t, "a needless path", proof.CheckConsistency([]tlog.Hash{c.Root}, 8, c.Root, 8, c.Root),
+		"the proof is longer than it may be: none is needed here")
 	if err := proof.CheckConsistency(nil, 8, c.Root, 8, c.Root); err != nil {
 		t.Error(err)
 	}

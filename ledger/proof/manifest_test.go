@@ -59,16 +59,22 @@ func TestManifestRefuses(t *testing.T) {
 		lines []string
 		want  string
 	}{
-		{"other header", []string{"listbound bundle v2", a, b}, `the manifest begins with "listbound bundle v2", want "listbound bundle v1"`},
-		{"one space", []string{"listbound bundle v1", a, strings.Replace(b, "  ", " ", 1)}, "line 3 of the manifest is not a hash and a path"},
+		{"other header", []string{"listbound bundle v2", a, b},
+			`the manifest begins with "listbound bundle v2", want "listbound bundle v1"`},
+		{"one space", []string{"listbound bundle v1", a, strings.Replace(b, "  ", " ", 1)},
+			"line 3 of the manifest is not a hash and a path"},
 		{"no path", []string{"listbound bundle v1", a[:64]}, "line 2 of the manifest is not a hash and a path"},
 		{"short hash", []string{"listbound bundle v1", a[2:]}, "line 2 of the manifest is not a hash and a path"},
 		{"half a byte", []string{"listbound bundle v1", a[1:]}, "line 2 of the manifest is not a hash and a path"},
-		{"capitals", []string{"listbound bundle v1", strings.ToUpper(a[:64]) + a[64:], b}, "line 2 of the manifest is not a hash and a path"},
-		{"no digits", []string{"listbound bundle v1", a, strings.Repeat("x", 64) + "  b"}, "line 3 of the manifest is not a hash and a path"},
-		{"path outside", []string{"listbound bundle v1", a, b[:66] + "../b"}, `line 3 of the manifest: the path "../b" has an empty or dotted part`},
+		{"capitals", []string{"listbound bundle v1", strings.ToUpper(a[:64]) + a[64:], b},
+			"line 2 of the manifest is not a hash and a path"},
+		{"no digits", []string{"listbound bundle v1", a, strings.Repeat("x", 64) + "  b"},
+			"line 3 of the manifest is not a hash and a path"},
+		{"path outside", []string{"listbound bundle v1", a, b[:66] + "../b"},
+			`line 3 of the manifest: the path "../b" has an empty or dotted part`},
 		{"path again", []string{"listbound bundle v1", a, b, a}, `line 4 of the manifest names "a" again`},
-		{"itself", []string{"listbound bundle v1", b[:66] + "manifest"}, `line 2 of the manifest names "manifest" again`},
+		{"itself", []string{"listbound bundle v1", b[:66] + "manifest"},
+			`line 2 of the manifest names "manifest" again`},
 	}
 	for _, tt := range tests {
 		raw := archive(t, twoFiles, tt.lines...)
@@ -91,16 +97,19 @@ func TestManifestAndFiles(t *testing.T) {
 	}{
 		{"a file too many", twoFiles, []string{header, a},
 			[]string{fmt.Sprintf("byte %d: b: the manifest does not name this file", secondAt)}},
-		{"a file too few", twoFiles[:1], []string{header, a, b}, []string{"b: the manifest names this file, but it is not there"}},
+		{"a file too few", twoFiles[:1], []string{header, a, b},
+			[]string{"b: the manifest names this file, but it is not there"}},
 		{"a file twice", []proof.File{twoFiles[0], twoFiles[0]}, []string{header, a},
 			[]string{fmt.Sprintf("byte %d: a: the file is there twice", secondAt-1+len("a"))}},
 		{"another name", []proof.File{{Path: "c", Data: twoFiles[0].Data}, twoFiles[1]}, []string{header, a, b},
 			[]string{fmt.Sprintf("byte %d: a: header of the file in the archive was changed", firstAt-1)}},
-		{"another name and other contents", []proof.File{{Path: "c", Data: []byte("f1rsd\n")}, twoFiles[1]}, []string{header, a, b},
+		{"another name and other contents", []proof.File{{Path: "c", Data: []byte("f1rsd\n")}, twoFiles[1]},
+			[]string{header, a, b},
 			[]string{fmt.Sprintf("byte %d: c: the contents do not have the hash in the manifest", firstAt)}},
 		{"other contents", []proof.File{twoFiles[0], {Path: "b", Data: []byte("s3con4\n")}}, []string{header, a, b},
 			[]string{fmt.Sprintf("byte %d: b: the contents do not have the hash in the manifest", secondAt)}},
-		{"other order", []proof.File{twoFiles[1], twoFiles[0]}, []string{header, a, b}, []string{"byte 30: a: header of the file in the archive was changed"}},
+		{"other order", []proof.File{twoFiles[1], twoFiles[0]}, []string{header, a, b},
+			[]string{"byte 30: a: header of the file in the archive was changed"}},
 	}
 	for _, tt := range tests {
 		got := problemsOf(archive(t, tt.files, tt.lines...))
@@ -122,7 +131,8 @@ func TestNoManifest(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := problemsOf(raw), fmt.Sprintf("byte %d: b: the last entry is not the manifest", 2*31+6); got != want {
+	if got, want := problemsOf(raw),
+		fmt.Sprintf("byte %d: b: the last entry is not the manifest", 2*31+6); got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 	empty, err := proof.Archive(nil)
@@ -132,7 +142,8 @@ func TestNoManifest(t *testing.T) {
 	if got, want := problemsOf(empty), "the bundle is empty; it lacks even its manifest"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
-	if got := problemsOf(empty[:21]); !strings.HasPrefix(got, "not a readable evidence bundle: 21 bytes are too few; no file header at byte 0") {
+	if got := problemsOf(empty[:21]); !strings.HasPrefix(got,
+		"not a readable evidence bundle: 21 bytes are too few; no file header at byte 0") {
 		t.Errorf("21 bytes: %s", got)
 	}
 }
@@ -164,7 +175,8 @@ func TestChangedContents(t *testing.T) {
 	readme := bytes.Index(raw, []byte("How to"))
 	changed := bytes.Clone(raw)
 	changed[readme] ^= 0x20
-	want := fmt.Sprintf("byte %d: README.txt: byte 0 of the contents was changed: with it put back they have the hash in the manifest", readme)
+	want := fmt.Sprintf("byte %d: README.txt: byte 0 of the contents was changed: with it put back they have the "+
+		"hash in the manifest", readme)
 	if got := problemsOf(changed); got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
@@ -192,11 +204,14 @@ func TestChangedArchive(t *testing.T) {
 		change func(b []byte) []byte
 		want   string
 	}{
-		{"end", func(b []byte) []byte { b[end+21] = 1; return b }, fmt.Sprintf("byte %d: the end record of the archive was changed", end+21)},
+		{"end", func(b []byte) []byte { b[end+21] = 1; return b },
+			fmt.Sprintf("byte %d: the end record of the archive was changed", end+21)},
 		{"directory", func(b []byte) []byte { b[first+30] = 1; return b },
 			fmt.Sprintf("byte %d: README.txt: directory entry of the file in the archive was changed", first+30)},
-		{"header", func(b []byte) []byte { b[4] ^= 1; return b }, "byte 4: README.txt: header of the file in the archive was changed"},
-		{"more", func(b []byte) []byte { return append(b, "abc"...) }, fmt.Sprintf("byte %d: 3 bytes follow the end of the archive", len(raw))},
+		{"header", func(b []byte) []byte { b[4] ^= 1; return b },
+			"byte 4: README.txt: header of the file in the archive was changed"},
+		{"more", func(b []byte) []byte { return append(b, "abc"...) },
+			fmt.Sprintf("byte %d: 3 bytes follow the end of the archive", len(raw))},
 	}
 	for _, tt := range tests {
 		if got := problemsOf(tt.change(bytes.Clone(raw))); got != tt.want {
@@ -219,7 +234,8 @@ func TestChangedArchive(t *testing.T) {
 			t.Errorf("file %d is %s, %q", i, f.Path, f.Data)
 		}
 	}
-	if len(problems) != 2 || problems[0].Offset != int64(last) || problems[0].Entry != "checkpoint" || problems[1].Offset != int64(end) {
+	if len(problems) != 2 || problems[0].Offset != int64(last) || problems[0].Entry != "checkpoint" ||
+		problems[1].Offset != int64(end) {
 		t.Errorf("problems: %v", problems)
 	}
 }
@@ -238,16 +254,20 @@ func TestUnreadableArchive(t *testing.T) {
 	}{
 		{"signature", func(b []byte) []byte { b[second] ^= 1; return b }, "directory entry 2 of 5 is damaged"},
 		{"place", func(b []byte) []byte { b[second+42] ^= 1; return b }, "directory entry 2 of 5 is damaged"},
-		{"name longer than the directory", func(b []byte) []byte { le.PutUint16(b[second+28:], 60_000); return b }, "directory entry 2 of 5 is damaged"},
-		{"file longer than the archive", func(b []byte) []byte { le.PutUint32(b[second+20:], 60_000); return b }, "file 2 of 5 reaches into the directory"},
+		{"name longer than the directory", func(b []byte) []byte { le.PutUint16(b[second+28:], 60_000); return b },
+			"directory entry 2 of 5 is damaged"},
+		{"file longer than the archive", func(b []byte) []byte { le.PutUint32(b[second+20:], 60_000); return b },
+			"file 2 of 5 reaches into the directory"},
 		{"a byte of nobody", func(b []byte) []byte {
 			b = slices.Insert(b, end, 0)
 			le.PutUint32(b[end+1+12:], uint32(end-directory+1))
 			return b
 		}, "there are bytes that belong to no file"},
-		{"one file less", func(b []byte) []byte { le.PutUint16(b[end+10:], 4); return b }, "there are bytes that belong to no file"},
+		{"one file less", func(b []byte) []byte { le.PutUint16(b[end+10:], 4); return b },
+			"there are bytes that belong to no file"},
 		{"end record", func(b []byte) []byte { b[end] ^= 1; return b }, "the end record is not where it belongs"},
-		{"size of the directory", func(b []byte) []byte { b[end+12] ^= 1; return b }, "the directory does not end where the end record begins"},
+		{"size of the directory", func(b []byte) []byte { b[end+12] ^= 1; return b },
+			"the directory does not end where the end record begins"},
 	}
 	for _, tt := range tests {
 		changed := tt.change(bytes.Clone(raw))
@@ -322,7 +342,8 @@ func TestArchiveLimits(t *testing.T) {
 	for _, tt := range []struct {
 		offset, length int64
 		fits           bool
-	}{{0, most, true}, {0, most + 1, false}, {most, 0, true}, {most - 7, 7, true}, {most - 7, 8, false}, {most + 1, 0, false}} {
+	}{{0, most, true}, {0, most + 1, false}, {most, 0, true}, {most - 7, 7, true},
+		{most - 7, 8, false}, {most + 1, 0, false}} {
 		if err := proof.CheckArchiveSize(tt.offset, tt.length); (err == nil) != tt.fits {
 			t.Errorf("%d bytes behind %d: %v", tt.length, tt.offset, err)
 		}

@@ -99,7 +99,8 @@ func decodeSignature(name string, buf, b64 []byte) (noteSignature, error) {
 }
 
 func validKeyName(name string) bool {
-	return name != "" && utf8.ValidString(name) && strings.IndexFunc(name, unicode.IsSpace) < 0 && !strings.Contains(name, "+")
+	return name != "" && utf8.ValidString(name) && strings.IndexFunc(name, unicode.IsSpace) < 0 &&
+		!strings.Contains(name, "+")
 }
 
 // OpenNote checks form and signatures: msg must be canonical (see CheckNote) and signed by at least one of the
@@ -118,7 +119,8 @@ func OpenNote(msg []byte, verifiers note.Verifiers) (*note.Note, error) {
 func explainNote(err error) error {
 	var bad *note.InvalidSignatureError
 	if errors.As(err, &bad) {
-		return fmt.Errorf("the signature by %s does not verify: text or signature was changed, or another key of that name signed it", bad.Name)
+		return fmt.Errorf("the signature by %s does not verify: text or signature was changed, or another key of "+
+			"that name signed it", bad.Name)
 	}
 	var none *note.UnverifiedNoteError
 	if errors.As(err, &none) {

@@ -80,7 +80,8 @@ func DecodeTile(data []byte, width int) ([]tlog.Hash, error) {
 // AppendEntry adds one record to the bytes of an entry bundle.
 func AppendEntry(data, record []byte) ([]byte, error) {
 	if len(record) > MaxRecord {
-		return data, fmt.Errorf("record of %d bytes is too long for an entry bundle, which holds up to %d", len(record), MaxRecord)
+		return data, fmt.Errorf("record of %d bytes is too long for an entry bundle, which holds up to %d",
+			len(record), MaxRecord)
 	}
 	data = binary.BigEndian.AppendUint16(data, uint16(len(record)))
 	return append(data, record...), nil

@@ -33,7 +33,8 @@ func LoadTree(size int64, readTile func(level int, index int64, width int) ([]tl
 				return nil, err
 			}
 			if len(hashes) != w {
-				return nil, fmt.Errorf("tile %s holds %d hashes, want %d", TilePath(level, n/TileWidth, w), len(hashes), w)
+				return nil, fmt.Errorf("tile %s holds %d hashes, want %d",
+					TilePath(level, n/TileWidth, w), len(hashes), w)
 			}
 		}
 		t.edge = append(t.edge, append(make([]tlog.Hash, 0, TileWidth), hashes...))

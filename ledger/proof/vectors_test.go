@@ -94,7 +94,8 @@ func TestReferenceVectors(t *testing.T) {
 	}
 	readJSON(t, "vectors.json", &v)
 	if len(v.Leaves) != 8 || len(v.Roots) != 9 || len(v.Inclusion) != 2 || len(v.Consistency) != 3 {
-		t.Fatalf("vectors.json holds %d leaves, %d roots, %d paths, %d consistency proofs", len(v.Leaves), len(v.Roots), len(v.Inclusion), len(v.Consistency))
+		t.Fatalf("vectors.json holds %d leaves, %d roots, %d paths, %d consistency proofs", len(v.Leaves), len(v.Roots),
+			len(v.Inclusion), len(v.Consistency))
 	}
 	tree := &proof.Tree{}
 	var stored memHashes
@@ -161,7 +162,8 @@ func TestInclusionCases(t *testing.T) {
 			t.Errorf("%s: error %v, want error %t", c.Desc, err, c.WantErr)
 		}
 		if c.Index >= 0 {
-			second := mproof.VerifyInclusion(rfc6962.DefaultHasher, uint64(c.Index), uint64(c.Size), leaf[:], asBytes(path), root[:])
+			second := mproof.VerifyInclusion(rfc6962.DefaultHasher, uint64(c.Index), uint64(c.Size),
+				leaf[:], asBytes(path), root[:])
 			if (second != nil) != c.WantErr {
 				t.Errorf("%s: second implementation says %v, want error %t", c.Desc, second, c.WantErr)
 			}
@@ -197,7 +199,8 @@ func TestConsistencyCases(t *testing.T) {
 		}
 		// The second implementation does not look at the root of an empty tree.
 		if c.From > 0 {
-			second := mproof.VerifyConsistency(rfc6962.DefaultHasher, uint64(c.From), uint64(c.To), asBytes(path), from[:], to[:])
+			second := mproof.VerifyConsistency(rfc6962.DefaultHasher, uint64(c.From), uint64(c.To),
+				asBytes(path), from[:], to[:])
 			if (second != nil) != c.WantErr {
 				t.Errorf("%s: second implementation says %v, want error %t", c.Desc, second, c.WantErr)
 			}
@@ -235,7 +238,8 @@ func TestTreeAgainstOthers(t *testing.T) {
 		h := proof.LeafHash(leaf[:])
 		tree.Append(h, func(level int, index int64, hashes []tlog.Hash) {
 			if len(hashes) != proof.TileWidth || index != full[level] {
-				t.Fatalf("full tile %d of level %d has %d hashes, %d came before", index, level, len(hashes), full[level])
+				t.Fatalf("full tile %d of level %d has %d hashes, %d came before", index,
+					level, len(hashes), full[level])
 			}
 			full[level]++
 		})
@@ -273,7 +277,8 @@ func TestLayout(t *testing.T) {
 		size int64
 		want []proof.TileLevel
 	}{
-		{70_000, []proof.TileLevel{{Level: 0, Full: 273, Partial: 112}, {Level: 1, Full: 1, Partial: 17}, {Level: 2, Full: 0, Partial: 1}}},
+		{70_000, []proof.TileLevel{{Level: 0, Full: 273, Partial: 112}, {Level: 1, Full: 1, Partial: 17},
+			{Level: 2, Full: 0, Partial: 1}}},
 		{256, []proof.TileLevel{{Level: 0, Full: 1}, {Level: 1, Partial: 1}}},
 		{0, nil},
 	}
@@ -318,9 +323,11 @@ func TestPaths(t *testing.T) {
 // Source: RFC 8032 section 7.1, tests 1 and 2.
 func TestEd25519Vectors(t *testing.T) {
 	tests := []struct{ seed, public, msg, sig string }{
-		{"9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60", "d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", "",
+		{"9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60",
+			"d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", "",
 			"e5564300c360ac729086e2cc806e828a84877f1eb8e5d974d873e065224901555fb8821590a33bacc61e39701cf9b46bd25bf5f0595bbe24655141438e7a100b"},
-		{"4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb", "3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", "72",
+		{"4ccd089b28ff96da9db6c346ec114e0f5b8a319f35aba624da8cf6ed4fb8a6fb",
+			"3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", "72",
 			"92a009a9f0d4cab8720e820b5f642540a2b27b5416503f8fb3762223ebdb69da085ac1e43e15996e458f3613d0f11d8c387b2eaeb4302aeeb00d291612bb0c00"},
 	}
 	for i, tt := range tests {

@@ -284,7 +284,9 @@ func (f *finder) expression(e ast.Expr) bool {
 	return true
 }
 
-var bounds = map[token.Token]token.Token{token.LSS: token.LEQ, token.LEQ: token.LSS, token.GTR: token.GEQ, token.GEQ: token.GTR}
+var bounds = map[token.Token]token.Token{
+	token.LSS: token.LEQ, token.LEQ: token.LSS, token.GTR: token.GEQ, token.GEQ: token.GTR,
+}
 
 var helpers = map[token.Token]string{
 	token.LSS: "mutantLess", token.LEQ: "mutantLessEqual", token.GTR: "mutantGreater", token.GEQ: "mutantGreaterEqual",
@@ -293,7 +295,8 @@ var helpers = map[token.Token]string{
 
 func (f *finder) binary(b *ast.BinaryExpr) {
 	call := func(id int) []edit {
-		return append(f.wrap(b, fmt.Sprintf("%s(%d, ", helpers[b.Op], id), ")"), f.replace(b.OpPos, len(b.Op.String()), ","))
+		wrapped := f.wrap(b, fmt.Sprintf("%s(%d, ", helpers[b.Op], id), ")")
+		return append(wrapped, f.replace(b.OpPos, len(b.Op.String()), ","))
 	}
 	switch b.Op {
 	case token.EQL, token.NEQ, token.LSS, token.LEQ, token.GTR, token.GEQ:
@@ -317,7 +320,8 @@ func (f *finder) binary(b *ast.BinaryExpr) {
 			return
 		}
 		f.add(b, fmt.Sprintf("%s for %s: %s", other, b.Op, f.short(b)), func(id int) []edit {
-			return f.wrap(b, fmt.Sprintf("(mutantOn(%d) && ((%s) %s (%s)) || !mutantOn(%d) && (", id, left, other, right, id), "))")
+			either := fmt.Sprintf("(mutantOn(%d) && ((%s) %s (%s)) || !mutantOn(%d) && (", id, left, other, right, id)
+			return f.wrap(b, either, "))")
 		})
 	case token.ADD, token.SUB:
 		if isNumeric(f.info.TypeOf(b)) && !f.ofNoConsequence(b) {
@@ -347,7 +351,8 @@ func (f *finder) constant(e ast.Expr, tv types.TypeAndValue) {
 			op = token.SUB
 		}
 		other := constant.BinaryOp(tv.Value, op, step)
-		f.add(e, fmt.Sprintf("%s for %s in %s", other, text, f.short(f.parents[len(f.parents)-1])), func(id int) []edit {
+		what := fmt.Sprintf("%s for %s in %s", other, text, f.short(f.parents[len(f.parents)-1]))
+		f.add(e, what, func(id int) []edit {
 			return f.wrap(e, fmt.Sprintf("mutantValue[%s](%d, %s, ", name, id, other), ")")
 		})
 	}
@@ -366,7 +371,8 @@ func (f *finder) ofNoConsequence(e ast.Expr) bool {
 			}
 		case *ast.ReturnStmt:
 			last := n.Results[len(n.Results)-1]
-			return child != last && !f.info.Types[last].IsNil() && types.Identical(f.info.TypeOf(last), types.Universe.Lookup("error").Type())
+			return child != last && !f.info.Types[last].IsNil() &&
+				types.Identical(f.info.TypeOf(last), types.Universe.Lookup("error").Type())
 		case ast.Stmt:
 			return false
 		}
@@ -387,7 +393,8 @@ func (f *finder) typeName(t types.Type) string {
 		}
 	case *types.Named:
 		basic, ok := t.Underlying().(*types.Basic)
-		if ok && basic.Info()&(types.IsInteger|types.IsBoolean) != 0 && t.Obj().Pkg() == f.pkg && t.Obj().Parent() == f.pkg.Scope() {
+		if ok && basic.Info()&(types.IsInteger|types.IsBoolean) != 0 &&
+			t.Obj().Pkg() == f.pkg && t.Obj().Parent() == f.pkg.Scope() {
 			return t.Obj().Name()
 		}
 	}
@@ -400,8 +407,10 @@ func fits(v constant.Value, t types.Type) bool {
 	if !ok {
 		return false
 	}
-	bits := map[types.BasicKind]uint{types.Uint8: 8, types.Int8: 7, types.Uint16: 16, types.Int16: 15, types.Uint32: 32, types.Int32: 31,
-		types.Uint64: 64, types.Uint: 64, types.Uintptr: 64, types.Int64: 63, types.Int: 63}[basic.Kind()]
+	bits := map[types.BasicKind]uint{
+		types.Uint8: 8, types.Int8: 7, types.Uint16: 16, types.Int16: 15, types.Uint32: 32, types.Int32: 31,
+		types.Uint64: 64, types.Uint: 64, types.Uintptr: 64, types.Int64: 63, types.Int: 63,
+	}[basic.Kind()]
 	limit := constant.Shift(constant.MakeInt64(1), token.SHL, bits)
 	return constant.Compare(v, token.LSS, limit)
 }

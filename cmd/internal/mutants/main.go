@@ -45,7 +45,8 @@ type options struct {
 func main() {
 	o := options{grace: 20 * time.Second}
 	flag.IntVar(&o.sample, "n", 50, "how many mutants of each package to try; 0 tries all")
-	flag.Uint64Var(&o.seed, "seed", 1, "which sample: the same number gives the same one as long as the code stays the same")
+	flag.Uint64Var(&o.seed, "seed", 1, "which sample: the same number gives the same one "+
+		"as long as the code stays the same")
 	flag.StringVar(&o.exclude, "exclude", "", "leave out files whose names match this regular expression")
 	flag.StringVar(&o.tests, "tests", "", "run the tests of this package instead of each package's own")
 	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
@@ -137,7 +138,8 @@ func (t *tally) print(w io.Writer, took time.Duration) {
 	for _, m := range t.outcomes[timedOut] {
 		fmt.Fprintf(w, "%s: timed out: %s\n", m.where, m.what)
 	}
-	fmt.Fprintf(w, "%s: score %.0f %%: killed %d, timed out %d, survived %d (of them %d never reached); %d of %d candidates in %s\n",
+	fmt.Fprintf(w, "%s: score %.0f %%: killed %d, timed out %d, survived %d (of them %d never reached); %d of %d "+
+		"candidates in %s\n",
 		t.pkg, t.score(), len(t.outcomes[killed]), len(t.outcomes[timedOut]),
 		len(t.outcomes[survived])+len(t.outcomes[unreached]), len(t.outcomes[unreached]),
 		len(t.outcomes[killed])+len(t.outcomes[timedOut])+len(t.outcomes[survived])+len(t.outcomes[unreached]),

@@ -178,8 +178,9 @@ func TestRun(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("found\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
-	if want := "example: score 61 %: killed 12, timed out 2, survived 9 (of them 2 never reached); 23 of 23 candidates"; last != want {
-		t.Errorf("the last line is %q, want %q", last, want)
+	wantLast := "example: score 61 %: killed 12, timed out 2, survived 9 (of them 2 never reached); 23 of 23 candidates"
+	if last != wantLast {
+		t.Errorf("the last line is %q, want %q", last, wantLast)
 	}
 }
 

@@ -100,7 +100,8 @@ func mutantValue[T any](id int, other, v T) T {
 }
 
 type mutantNumber interface {
-	~int | ~int8 | ~int16 | ~int32 | ~int64 | ~uint | ~uint8 | ~uint16 | ~uint32 | ~uint64 | ~uintptr | ~float32 | ~float64
+	~int | ~int8 | ~int16 | ~int32 | ~int64 |
+		~uint | ~uint8 | ~uint16 | ~uint32 | ~uint64 | ~uintptr | ~float32 | ~float64
 }
 
 func mutantAdd[T mutantNumber](id int, a, b T) T {

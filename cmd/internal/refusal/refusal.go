@@ -174,7 +174,8 @@ const untilSeenTo = 30 * time.Second
 // full or read-only.
 func unavailable(err error) bool {
 	for _, e := range []error{
-		ErrClosed, ledger.ErrClosed, ledger.ErrStopped, readmodel.ErrStopped, syscall.ENOSPC, syscall.EDQUOT, syscall.EROFS,
+		ErrClosed, ledger.ErrClosed, ledger.ErrStopped, readmodel.ErrStopped, syscall.ENOSPC,
+		syscall.EDQUOT, syscall.EROFS,
 	} {
 		if errors.Is(err, e) {
 			return true

@@ -110,7 +110,8 @@ func TestRequestGivenUp(t *testing.T) {
 }
 
 func TestIs(t *testing.T) {
-	if refusal.Because(nil) != nil || refusal.Is(errors.New("x")) || !refusal.Is(fmt.Errorf("y: %w", refusal.New("x"))) {
+	if refusal.Because(nil) != nil || refusal.Is(errors.New("x")) ||
+		!refusal.Is(fmt.Errorf("y: %w", refusal.New("x"))) {
 		t.Error("what is a refusal")
 	}
 }

@@ -152,7 +152,8 @@ func (c *Client) Record(ctx context.Context, lines io.Reader, emit func(site.Rec
 		}
 	}
 	if err := sc.Err(); err != nil {
-		return fmt.Errorf("the server's receipts broke off: %w; record the same file again, nothing is stored twice", err)
+		return fmt.Errorf("the server's receipts broke off: %w; record the same file again, nothing is stored twice",
+			err)
 	}
 	return nil
 }
@@ -207,12 +208,14 @@ func (c *Client) Stations(ctx context.Context) ([]site.Station, error) {
 
 // Enrol implements site.Service.
 func (c *Client) Enrol(ctx context.Context, station, key, reason string) (*site.Receipt, error) {
-	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/enrol", url.Values{"station": {station}, "key": {key}, "reason": {reason}})
+	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/enrol",
+		url.Values{"station": {station}, "key": {key}, "reason": {reason}})
 }
 
 // Retire implements site.Service.
 func (c *Client) Retire(ctx context.Context, station, reason string) (*site.Receipt, error) {
-	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire", url.Values{"station": {station}, "reason": {reason}})
+	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire",
+		url.Values{"station": {station}, "reason": {reason}})
 }
 
 // Policy implements site.Service.

@@ -33,7 +33,8 @@ const observations = `{"station":"north/packing-1","kind":"list.issued","time":"
 `
 
 func TestMain(m *testing.M) {
-	goleak.VerifyTestMain(m, goleak.IgnoreAnyFunction("github.com/nats-io/nats-server/v2/server.(*fileStore).flushLoop"))
+	goleak.VerifyTestMain(m,
+		goleak.IgnoreAnyFunction("github.com/nats-io/nats-server/v2/server.(*fileStore).flushLoop"))
 }
 
 // pair returns a site and a client of the server that serves it.
@@ -81,7 +82,8 @@ func TestSameAnswers(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := recordAll(t, c)
-	if len(got) != 4 || got[1].Seq != 3 || got[1].Trip == "" || got[2].Line != 3 || got[2].Error == "" || got[3].Seq != 4 {
+	if len(got) != 4 || got[1].Seq != 3 || got[1].Trip == "" || got[2].Line != 3 ||
+		got[2].Error == "" || got[3].Seq != 4 {
 		t.Fatalf("receipts %+v", got)
 	}
 	again := recordAll(t, s)
@@ -127,16 +129,28 @@ func TestSameAnswers(t *testing.T) {
 func TestRefusals(t *testing.T) {
 	s, c, srv := pair(t)
 	for name, ask := range map[string]func(site.Service) error{
-		"history of nothing": func(x site.Service) error { _, err := x.History(t.Context(), site.Query{Set: "NONE"}); return err },
-		"no question":        func(x site.Service) error { _, err := x.History(t.Context(), site.Query{}); return err },
-		"evidence":           func(x site.Service) error { return x.Evidence(t.Context(), site.Query{Case: "NONE"}, io.Discard) },
-		"list":               func(x site.Service) error { _, err := x.Lists(t.Context(), "NONE"); return err },
-		"enrol":              func(x site.Service) error { _, err := x.Enrol(t.Context(), "NORTH", "", ""); return err },
-		"retire":             func(x site.Service) error { _, err := x.Retire(t.Context(), "north/none", "x"); return err },
+		"history of nothing": func(x site.Service) error {
+			_, err := x.History(t.Context(), site.Query{Set: "NONE"})
+			return err
+		},
+		"no question": func(x site.Service) error { _, err := x.History(t.Context(), site.Query{}); return err },
+		"evidence": func(x site.Service) error {
+			return x.Evidence(t.Context(), site.Query{Case: "NONE"}, io.Discard)
+		},
+		"list": func(x site.Service) error { _, err := x.Lists(t.Context(), "NONE"); return err },
+		"enrol": func(x site.Service) error {
+			_, err := x.Enrol(t.Context(), "NORTH", "", "")
+			return err
+		},
+		"retire": func(x site.Service) error {
+			_, err := x.Retire(t.Context(), "north/none", "x")
+			return err
+		},
 	} {
 		here, there := ask(s), ask(c)
 		if here == nil || there == nil || here.Error() != there.Error() ||
-			errors.Is(here, site.ErrNotFound) != errors.Is(there, site.ErrNotFound) || !refusal.Is(here) || !refusal.Is(there) {
+			errors.Is(here, site.ErrNotFound) != errors.Is(there, site.ErrNotFound) ||
+			!refusal.Is(here) || !refusal.Is(there) {
 			t.Errorf("%s: %v here, %v there", name, here, there)
 		}
 	}
@@ -149,7 +163,8 @@ func TestRefusals(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := stranger.Broken(t.Context()); err == nil || !strings.Contains(err.Error(), "no answer of a listbound server") {
+	if _, err := stranger.Broken(t.Context()); err == nil ||
+		!strings.Contains(err.Error(), "no answer of a listbound server") {
 		t.Errorf("another server: %v", err)
 	}
 }
@@ -158,7 +173,8 @@ func TestRefusals(t *testing.T) {
 // failure to the client, in words that the server may say outside.
 func TestFailuresAreNoRefusals(t *testing.T) {
 	for name, is := range map[string]error{
-		"unknown outcome": ledger.ErrUnknownOutcome, "stopped": ledger.ErrStopped, "another": errors.New("open /srv/data"),
+		"unknown outcome": ledger.ErrUnknownOutcome, "stopped": ledger.ErrStopped,
+		"another": errors.New("open /srv/data"),
 	} {
 		t.Run(name, func(t *testing.T) {
 			said, err := texts.Read()
@@ -180,9 +196,11 @@ func TestFailuresAreNoRefusals(t *testing.T) {
 			}
 			_, asked := c.Broken(t.Context())
 			receipts := 0
-			recorded := c.Record(t.Context(), strings.NewReader(observations), func(site.Receipt) error { receipts++; return nil })
+			recorded := c.Record(t.Context(), strings.NewReader(observations),
+				func(site.Receipt) error { receipts++; return nil })
 			for _, err := range []error{asked, recorded} {
-				if err == nil || refusal.Is(err) || !strings.Contains(err.Error(), "(incident ") || strings.Contains(err.Error(), "/srv") {
+				if err == nil || refusal.Is(err) || !strings.Contains(err.Error(), "(incident ") ||
+					strings.Contains(err.Error(), "/srv") {
 					t.Errorf("%v", err)
 				}
 				if known := name != "another"; errors.Is(err, is) != known {
@@ -204,7 +222,8 @@ func TestForeignPage(t *testing.T) {
 	}
 	before := s.Size()
 	for _, header := range [][2]string{{"Sec-Fetch-Site", "cross-site"}, {"Origin", "http://elsewhere.example"}} {
-		req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, srv.URL+"/api/observations", strings.NewReader(observations))
+		req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, srv.URL+"/api/observations",
+			strings.NewReader(observations))
 		if err != nil {
 			t.Fatal(err)
 		}

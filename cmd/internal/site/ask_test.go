@@ -66,7 +66,8 @@ func TestRecordingGoesOnDuringARebuild(t *testing.T) {
 			return
 		}
 		recorded = true
-		record(t, s, `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T11:00:00Z","set":"LAP-014","data":{}}`)
+		record(t, s, `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T11:00:00Z","set":"LAP-014",`+
+			`"data":{}}`)
 		if _, err := s.Rebuild(t.Context(), nil); !errors.Is(err, site.ErrRebuilding) {
 			t.Errorf("a second rebuild beside the first: %v", err)
 		}
@@ -111,7 +112,8 @@ func TestViewQuestions(t *testing.T) {
 	}
 }
 
-// TestPreview: an observation is judged before it is recorded, leaves nothing, and comes to the same when it is recorded.
+// TestPreview: an observation is judged before it is recorded, leaves nothing, and comes to the same when
+// it is recorded.
 func TestPreview(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
 	key := projections.TripKey{Set: "LAP-014", Trip: record(t, s, oneList)[1].Trip}

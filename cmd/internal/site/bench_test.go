@@ -81,8 +81,12 @@ func fillTrips(ctx context.Context, dir string, records int) error {
 	if err != nil {
 		return err
 	}
-	tr := &traffic{signers: map[string]note.Signer{name: signer}, chains: make(map[string]*position), clock: time.Date(2025, 1, 6, 0, 0, 0, 0, time.UTC)}
-	l, err := ledger.Open(ctx, ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier, Clock: func() time.Time { return tr.clock }})
+	tr := &traffic{signers: map[string]note.Signer{name: signer}, chains: make(map[string]*position),
+		clock: time.Date(2025, 1, 6, 0, 0, 0, 0, time.UTC)}
+	l, err := ledger.Open(ctx,
+		ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier, Clock: func() time.Time {
+			return tr.clock
+		}})
 	if err != nil {
 		return err
 	}
@@ -113,7 +117,8 @@ func (t *traffic) fill(ctx context.Context, l *ledger.Ledger, dir string, record
 func (t *traffic) start(dir string) error {
 	list := &events.ListIssued{List: "LAP", Version: 1, Title: "Laparotomy"}
 	for i := range int64(20) {
-		list.Lines = append(list.Lines, events.Line{Line: i + 1, Item: fmt.Sprintf("FCP-%03d", i), Description: "Forceps, curved, 12.5 cm", Quantity: 4})
+		list.Lines = append(list.Lines, events.Line{Line: i + 1, Item: fmt.Sprintf("FCP-%03d", i),
+			Description: "Forceps, curved, 12.5 cm", Quantity: 4})
 	}
 	var err error
 	if t.digest, err = list.Digest(); err != nil {
@@ -145,8 +150,10 @@ func (t *traffic) add(station, subject, trip string, d events.Data) error {
 		t.chains[station] = c
 	}
 	t.clock = t.clock.Add(time.Second)
-	e := &events.Event{Station: station, Subject: subject, Time: t.clock, Trip: trip, Operator: "B-1", StationSeq: c.count + 1, StationPrev: c.hash, Data: d}
-	e.ID = events.DerivedID(t.clock, events.Digest{byte(c.count), byte(c.count >> 8), byte(c.count >> 16), byte(len(station))})
+	e := &events.Event{Station: station, Subject: subject, Time: t.clock, Trip: trip, Operator: "B-1",
+		StationSeq: c.count + 1, StationPrev: c.hash, Data: d}
+	e.ID = events.DerivedID(t.clock,
+		events.Digest{byte(c.count), byte(c.count >> 8), byte(c.count >> 16), byte(len(station))})
 	n, err := events.Sign(e, t.signers[station])
 	if err != nil {
 		return err
@@ -183,7 +190,8 @@ func (t *traffic) day(day, sets int) error {
 	for _, f := range []func(int, string) error{
 		func(i int, set string) error {
 			trips[i] = events.DerivedID(t.clock, events.Digest{byte(i), byte(day), byte(day >> 8)})
-			return t.add("north/packing-1", set, trips[i], &events.SetPacked{List: "LAP", Version: 1, WeightGrams: 8400})
+			return t.add("north/packing-1", set, trips[i],
+				&events.SetPacked{List: "LAP", Version: 1, WeightGrams: 8400})
 		},
 		func(i int, set string) error {
 			binding, err := events.Binding(t.digest, set, trips[i])
@@ -195,26 +203,31 @@ func (t *traffic) day(day, sets int) error {
 				return err
 			}
 			codes[i] = code.String()
-			return t.add("north/packing-1", set, trips[i], &events.ListSealed{Placement: events.Outside, List: "LAP", Version: 1, ListDigest: t.digest.String(), Binding: binding.String(), Code: codes[i]})
+			return t.add("north/packing-1", set, trips[i], &events.ListSealed{Placement: events.Outside, List: "LAP",
+				Version: 1, ListDigest: t.digest.String(), Binding: binding.String(), Code: codes[i]})
 		},
 		func(i int, set string) error {
-			return t.add("north/sterilizer-1", set, trips[i], &events.SetSterilized{Load: load, Sterilizer: "S1", Run: int64(day + 1), Cycle: "dynamic-air-132", Result: "passed", Released: true})
+			return t.add("north/sterilizer-1", set, trips[i], &events.SetSterilized{Load: load, Sterilizer: "S1",
+				Run: int64(day + 1), Cycle: "dynamic-air-132", Result: "passed", Released: true})
 		},
 		func(i int, set string) error {
-			return t.add("north/storage", set, trips[i], &events.SetChecked{Place: "A4", Tag: set, Sheet: &events.Reading{Found: "outside", Code: codes[i]}})
+			return t.add("north/storage", set, trips[i],
+				&events.SetChecked{Place: "A4", Tag: set, Sheet: &events.Reading{Found: "outside", Code: codes[i]}})
 		},
 		func(i int, set string) error {
 			return t.add("north/storage", set, trips[i], &events.SetChecked{Place: "case cart", Tag: set})
 		},
 		func(i int, set string) error {
-			return t.add(room(i), set, trips[i], &events.SetOpened{Case: caseOf(i), Tag: set, OuterLabel: set, Sheet: &events.Reading{Found: "outside", Code: codes[i]}, Indicator: "pass"})
+			return t.add(room(i), set, trips[i], &events.SetOpened{Case: caseOf(i), Tag: set, OuterLabel: set,
+				Sheet: &events.Reading{Found: "outside", Code: codes[i]}, Indicator: "pass"})
 		},
 		count(events.StageFirst), count(events.StageClosing), count(events.StageFinal),
 		func(i int, set string) error {
 			if i%4 != 0 {
 				return t.add(room(i), set, trips[i], &events.SetChecked{Place: "return"})
 			}
-			return t.add(room(i), caseOf(i), "", &events.CaseClosed{Case: caseOf(i), Outcome: "reconciled", Actions: []string{}})
+			return t.add(room(i), caseOf(i), "",
+				&events.CaseClosed{Case: caseOf(i), Outcome: "reconciled", Actions: []string{}})
 		},
 	} {
 		if err := step(f); err != nil {
@@ -222,7 +235,8 @@ func (t *traffic) day(day, sets int) error {
 		}
 	}
 	t.clock = t.clock.Add(6 * time.Hour)
-	return t.add("north/sterilizer-1", load, "", &events.IndicatorRead{Load: load, Sterilizer: "S1", Result: "negative"})
+	return t.add("north/sterilizer-1", load, "",
+		&events.IndicatorRead{Load: load, Sterilizer: "S1", Result: "negative"})
 }
 
 // flush appends what has been made, some hundred records to a batch.
@@ -230,7 +244,8 @@ func (t *traffic) flush(ctx context.Context, l *ledger.Ledger) error {
 	for chunk := range slices.Chunk(t.entries, 500) {
 		in := make([]ledger.Entry, len(chunk))
 		for i, e := range chunk {
-			in[i] = ledger.Entry{Station: e.station, Kind: string(e.kind), Note: e.note, ExpectPrev: t.chains[e.station].last}
+			in[i] = ledger.Entry{Station: e.station, Kind: string(e.kind), Note: e.note,
+				ExpectPrev: t.chains[e.station].last}
 		}
 		out, err := l.Append(ctx, in...)
 		if err != nil {
@@ -308,7 +323,8 @@ func openLedger(b *testing.B, dir string) (*ledger.Ledger, func()) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	l, err := ledger.Open(b.Context(), ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier, Clock: time.Now})
+	l, err := ledger.Open(b.Context(),
+		ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier, Clock: time.Now})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -380,12 +396,14 @@ func BenchmarkRecord(b *testing.B) {
 	var once sync.Once
 	for b.Loop() {
 		once.Do(func() {
-			if err := s.Record(b.Context(), bytes.NewReader([]byte(oneList)), func(site.Receipt) error { return nil }); err != nil {
+			if err := s.Record(b.Context(), bytes.NewReader([]byte(oneList)),
+				func(site.Receipt) error { return nil }); err != nil {
 				b.Fatal(err)
 			}
 		})
 		at = at.Add(2 * time.Minute)
-		line := fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":%q,"set":"LAP-014","data":{"place":"A4"}}`, at.Format(time.RFC3339))
+		line := fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":%q,"set":"LAP-014",`+
+			`"data":{"place":"A4"}}`, at.Format(time.RFC3339))
 		if err := s.Record(b.Context(), bytes.NewReader([]byte(line)), func(r site.Receipt) error {
 			if r.Error != "" {
 				b.Fatal(r.Error)

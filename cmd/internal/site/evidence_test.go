@@ -44,7 +44,8 @@ func TestEvidence(t *testing.T) {
 		return fmt.Sprintf(`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:%02d:00Z","set":%q,`+
 			`"data":{"list":"LAP-MAJOR","version":3}}`+"\n", minute, set)
 	}
-	const scanned = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T06:25:00Z","set":"LAP-014","data":{"place":"A4"}}`
+	const scanned = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T06:25:00Z","set":"LAP-014",` +
+		`"data":{"place":"A4"}}`
 	rs := record(t, s, list+packed("LAP-022", 5)+packed("LAP-014", 10)+packed("LAP-014", 20)+scanned)
 	now = noon.Add(time.Hour)
 	later := record(t, s, packed("LAP-014", 30))[0].Seq
@@ -57,7 +58,8 @@ func TestEvidence(t *testing.T) {
 	}{
 		// Which of its trips the scan belongs to, the packings about it say.
 		{"now", site.Query{Trip: rs[3].Trip}, []int64{issue, before, its, scan, later}, []int64{other}},
-		{"as known at noon", site.Query{Trip: rs[3].Trip, AsOf: noon}, []int64{issue, before, its, scan}, []int64{other, later}},
+		{"as known at noon", site.Query{Trip: rs[3].Trip, AsOf: noon}, []int64{issue, before, its, scan},
+			[]int64{other, later}},
 	} {
 		b := evidenceOf(t, s, test.q)
 		var seqs []int64

@@ -52,7 +52,8 @@ func TestASecondFollower(t *testing.T) {
 	dir := t.TempDir()
 	var log bytes.Buffer
 	c := new(tally)
-	o := site.Options{Name: "north", EnrolOnSight: true, Followers: []site.Follower{c}, Logger: slog.New(slog.NewTextHandler(&log, nil))}
+	o := site.Options{Name: "north", EnrolOnSight: true, Followers: []site.Follower{c},
+		Logger: slog.New(slog.NewTextHandler(&log, nil))}
 	s := open(t, dir, o)
 	at := func(when string, checks int) {
 		t.Helper()
@@ -70,7 +71,8 @@ func TestASecondFollower(t *testing.T) {
 	at("live", 1)
 	c.broken = errors.New("its disk is gone")
 	observe("LAP-022")
-	if c.kinds[events.KindSetChecked] != 1 || !strings.Contains(log.String(), "follower=tally") || !strings.Contains(log.String(), "its disk is gone") {
+	if c.kinds[events.KindSetChecked] != 1 || !strings.Contains(log.String(), "follower=tally") ||
+		!strings.Contains(log.String(), "its disk is gone") {
 		t.Errorf("while it fails: %v, %s", c.kinds, log.String())
 	}
 	c.broken = nil

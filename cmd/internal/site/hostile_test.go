@@ -55,8 +55,9 @@ func (k *ownKey) line(e *events.Event) string {
 	return string(raw) + "\n"
 }
 
-// TestForeignID: an id is computed from what everybody may know. A station that gives its own event the id of another's observation to come
-// does not keep that observation out, neither before nor in the same batch, and both are known when they come again.
+// TestForeignID: an id is computed from what everybody may know. A station that gives its own event the id of another's
+// observation to come does not keep that observation out, neither before nor in the same batch, and both are known when
+// they come again.
 func TestForeignID(t *testing.T) {
 	for _, together := range []bool{false, true} {
 		s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
@@ -138,17 +139,20 @@ func TestSignedRegistry(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north"})
 	evil := enrolOwnKey(t, s, "north/or-9")
 	at := noon.Add(-time.Hour)
-	r := record(t, s, evil.line(&events.Event{ID: events.DerivedID(at, [32]byte{1}), Subject: "north/or-1", Time: at, Data: &events.StationRetired{Station: "north/or-1", Reason: "because"}}))
+	r := record(t, s, evil.line(&events.Event{ID: events.DerivedID(at, [32]byte{1}), Subject: "north/or-1", Time: at,
+		Data: &events.StationRetired{Station: "north/or-1", Reason: "because"}}))
 	if !strings.Contains(r[0].Error, "signed by the ledger alone") {
 		t.Errorf("a retirement of its own: %+v", r[0])
 	}
-	if _, err := s.Retire(t.Context(), "north/ledger", "x"); err == nil || !strings.Contains(err.Error(), "ledger itself") {
+	if _, err := s.Retire(t.Context(), "north/ledger", "x"); err == nil ||
+		!strings.Contains(err.Error(), "ledger itself") {
 		t.Errorf("the ledger was retired: %v", err)
 	}
 	if _, err := s.Retire(t.Context(), "north/or-9", "x"); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.Retire(t.Context(), "north/or-9", "again"); err == nil || !strings.Contains(err.Error(), "was retired by record 2") {
+	if _, err := s.Retire(t.Context(), "north/or-9", "again"); err == nil ||
+		!strings.Contains(err.Error(), "was retired by record 2") {
 		t.Errorf("retired twice: %v", err)
 	}
 	v, err := s.Verify(t.Context(), nil)
@@ -175,7 +179,8 @@ func TestRefusedListIsNotKnown(t *testing.T) {
 func TestTwoSubjects(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
 	record(t, s, oneList)
-	if _, err := s.History(t.Context(), site.Query{Set: "LAP-014", Case: "K-1"}); err == nil || !strings.Contains(err.Error(), "ask for one of") {
+	if _, err := s.History(t.Context(), site.Query{Set: "LAP-014", Case: "K-1"}); err == nil ||
+		!strings.Contains(err.Error(), "ask for one of") {
 		t.Errorf("a set and a case: %v", err)
 	}
 }
@@ -196,45 +201,61 @@ func TestIntakeHoldsCorrections(t *testing.T) {
 	list, packed, sealed := lines[0], lines[1], lines[2]
 	again := strings.NewReplacer("north/packing-1", "north/packing-2", "T06:11", "T06:30").Replace(packed)
 	correct := func(minute int, of, rest string) string {
-		return fmt.Sprintf(`{"station":"north/packing-1","kind":"event.corrected","time":"2026-03-02T07:%02d:00Z","data":{"event":%q,"reason":"typed wrongly",%s}}`+"\n", minute, idOf(of), rest)
+		return fmt.Sprintf(`{"station":"north/packing-1","kind":"event.corrected","time":"2026-03-02T07:%02d:00Z",`+
+			`"data":{"event":%q,"reason":"typed wrongly",%s}}`+"\n", minute, idOf(of), rest)
 	}
-	const checked = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T08:00:00Z","set":"LAP-014","data":{}}` + "\n"
-	count := `{"station":"north/or-3","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":2,"counted":3}]}}` + "\n"
-	newLines := `"action":"replace","data":{"list":"LAP-MAJOR","version":3,"title":"Laparotomy, major","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6},{"line":2,"item":"SCI-140","description":"Scissors","quantity":3}]}`
+	const checked = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T08:00:00Z","set":"LAP-014",` +
+		`"data":{}}` + "\n"
+	count := `{"station":"north/or-3","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+		`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":2,` +
+		`"counted":3}]}}` + "\n"
+	newLines := `"action":"replace","data":{"list":"LAP-MAJOR","version":3,"title":"Laparotomy, major",` +
+		`"lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6},{"line":2,"item":"SCI-140",` +
+		`"description":"Scissors","quantity":3}]}`
 	for _, tt := range []struct {
 		name  string
 		lines []string
 		want  string // of the last line: part of its refusal
 		check func(t *testing.T, s *site.Site, got []site.Receipt)
 	}{
-		{"a packing taken back", []string{list, packed, sealed, again, correct(0, again, `"action":"void"`), checked}, "", func(t *testing.T, _ *site.Site, got []site.Receipt) {
-			if got[5].Trip != got[1].Trip || got[3].Trip == got[1].Trip {
-				t.Errorf("the scan belongs to trip %s, the packing in force to %s", got[5].Trip, got[1].Trip)
-			}
-		}},
-		{"the only packing taken back", []string{list, packed, correct(0, packed, `"action":"void"`), strings.Replace(sealed, "T06:14", "T07:30", 1)}, "has no trip", nil},
-		{"a list with another line", []string{list, correct(0, list, newLines), packed, sealed, count}, "", func(t *testing.T, s *site.Site, _ []site.Receipt) {
-			vs, err := s.Lists(t.Context(), "LAP-MAJOR")
-			if err != nil || len(vs) != 1 || len(vs[0].LineRows) != 2 {
-				t.Errorf("lists: %+v, %v", vs, err)
-			}
-			broken, err := s.Broken(t.Context())
-			if err != nil {
-				t.Fatal(err)
-			}
-			for _, v := range broken {
-				for _, f := range v.Findings {
-					if f.Code == "sheet-altered" {
-						t.Errorf("the seal is held against the old lines: %s", f.Says)
+		{"a packing taken back", []string{list, packed, sealed, again, correct(0, again, `"action":"void"`), checked},
+			"", func(t *testing.T, _ *site.Site, got []site.Receipt) {
+				if got[5].Trip != got[1].Trip || got[3].Trip == got[1].Trip {
+					t.Errorf("the scan belongs to trip %s, the packing in force to %s", got[5].Trip, got[1].Trip)
+				}
+			}},
+		{"the only packing taken back", []string{list, packed, correct(0, packed, `"action":"void"`),
+			strings.Replace(sealed, "T06:14", "T07:30", 1)}, "has no trip", nil},
+		{"a list with another line", []string{list, correct(0, list, newLines), packed, sealed, count}, "",
+			func(t *testing.T, s *site.Site, _ []site.Receipt) {
+				vs, err := s.Lists(t.Context(), "LAP-MAJOR")
+				if err != nil || len(vs) != 1 || len(vs[0].LineRows) != 2 {
+					t.Errorf("lists: %+v, %v", vs, err)
+				}
+				broken, err := s.Broken(t.Context())
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, v := range broken {
+					for _, f := range v.Findings {
+						if f.Code == "sheet-altered" {
+							t.Errorf("the seal is held against the old lines: %s", f.Says)
+						}
 					}
 				}
-			}
-		}},
+			}},
 		{"a list taken back", []string{list, correct(0, list, `"action":"void"`), packed}, "not known here", nil},
-		{"a list taken back and issued anew", []string{list, correct(0, list, `"action":"void"`), strings.NewReplacer(`"quantity":6`, `"quantity":8`, "T05:00", "T05:30").Replace(list), packed}, "", nil},
-		{"a packing by no list", []string{list, packed, correct(0, packed, `"action":"replace","data":{"list":"NOPE","version":7}`)}, "replacing a set.packed: list NOPE is not known here", nil},
-		{"a packing with no such line", []string{list, packed, correct(0, packed, `"action":"replace","data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":77,"counted":1,"reason":"missing"}]}`)}, "has no line 77", nil},
-		{"another list in its place", []string{list, correct(0, list, strings.Replace(newLines, `"version":3`, `"version":4`, 1))}, "another list or version is issued", nil},
+		{"a list taken back and issued anew", []string{list, correct(0, list, `"action":"void"`),
+			strings.NewReplacer(`"quantity":6`, `"quantity":8`, "T05:00", "T05:30").Replace(list), packed}, "", nil},
+		{"a packing by no list",
+			[]string{list, packed, correct(0, packed, `"action":"replace","data":{"list":"NOPE","version":7}`)},
+			"replacing a set.packed: list NOPE is not known here", nil},
+		{"a packing with no such line", []string{list, packed, correct(0, packed, `"action":"replace",`+
+			`"data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":77,"counted":1,"reason":"missing"}]}`)},
+			"has no line 77", nil},
+		{"another list in its place",
+			[]string{list, correct(0, list, strings.Replace(newLines, `"version":3`, `"version":4`, 1))},
+			"another list or version is issued", nil},
 	} {
 		for _, together := range []bool{true, false} {
 			t.Run(fmt.Sprintf("%s, together %t", tt.name, together), func(t *testing.T) {

@@ -75,10 +75,13 @@ func TestRegistryRefusals(t *testing.T) {
 		want string
 	}{
 		{"no station's name", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "OR 1", "", "") }, "station"},
-		{"a ledger's name", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "south/ledger", "", "") }, "ledger's name"},
-		{"no key", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "north/or-2", "secret", "") }, "verifier key"},
+		{"a ledger's name", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "south/ledger", "", "") },
+			"ledger's name"},
+		{"no key", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "north/or-2", "secret", "") },
+			"verifier key"},
 		{"no reason", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-1", "") }, "reason"},
-		{"a stranger", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-9", "x") }, "not enrolled"},
+		{"a stranger", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-9", "x") },
+			"not enrolled"},
 		{"too long a reason", func() (*site.Receipt, error) {
 			return s.Enrol(t.Context(), "north/or-2", "", strings.Repeat("x", 60_000))
 		}, "400 characters"},

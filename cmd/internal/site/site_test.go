@@ -26,7 +26,8 @@ import (
 )
 
 func TestMain(m *testing.M) {
-	goleak.VerifyTestMain(m, goleak.IgnoreAnyFunction("github.com/nats-io/nats-server/v2/server.(*fileStore).flushLoop"))
+	goleak.VerifyTestMain(m,
+		goleak.IgnoreAnyFunction("github.com/nats-io/nats-server/v2/server.(*fileStore).flushLoop"))
 }
 
 // fixed is a clock that stands still: nothing here depends on how long it takes.
@@ -198,7 +199,8 @@ func TestReadModelAheadOfTheLedger(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, f := range ledgerFiles {
-		if err := errors.Join(os.RemoveAll(filepath.Join(dir, f)), os.Rename(filepath.Join(old, f), filepath.Join(dir, f))); err != nil {
+		if err := errors.Join(os.RemoveAll(filepath.Join(dir, f)),
+			os.Rename(filepath.Join(old, f), filepath.Join(dir, f))); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -216,7 +218,8 @@ func TestArrivalOrder(t *testing.T) {
 	// before what uses them: those lines come first, the rest backwards by blocks.
 	var first, rest []string
 	for _, l := range lines {
-		if strings.Contains(l, `"signed"`) || strings.Contains(l, `"list.issued"`) || strings.Contains(l, `"station.enrolled"`) || strings.Contains(l, `"set.packed"`) ||
+		if strings.Contains(l, `"signed"`) || strings.Contains(l, `"list.issued"`) ||
+			strings.Contains(l, `"station.enrolled"`) || strings.Contains(l, `"set.packed"`) ||
 			strings.Contains(l, `"policy.adopted"`) {
 			first = append(first, l)
 		} else {
@@ -243,7 +246,8 @@ func TestArrivalOrder(t *testing.T) {
 		s := open(t, t.TempDir(), site.Options{Name: "north", Clock: fixed(noon.AddDate(0, 0, 7)), EnrolOnSight: true})
 		for _, r := range record(t, s, strings.Join(lines, "\n")) {
 			// A correction or retirement may now come before what it is about: then it is refused.
-			if r.Error != "" && !strings.Contains(r.Error, "can't be corrected") && !strings.Contains(r.Error, "is not enrolled here") {
+			if r.Error != "" && !strings.Contains(r.Error, "can't be corrected") &&
+				!strings.Contains(r.Error, "is not enrolled here") {
 				t.Fatalf("line %d: %s", r.Line, r.Error)
 			}
 		}
@@ -295,24 +299,47 @@ const oneList = `{"station":"north/packing-1","kind":"list.issued","time":"2026-
 // and leaves no trace; recording the file again stores nothing.
 func TestRefusals(t *testing.T) {
 	bad := []struct{ line, says string }{
-		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015","data":{"list":"NOPE","version":1}}`, "list NOPE is not known here"},
-		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015","data":{"list":"LAP-MAJOR","version":4}}`, "has no version 4 here"},
-		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015","data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":9,"counted":1,"reason":"missing"}]}}`, "has no line 9"},
-		{`{"station":"north/or-1","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-014","trip":"019cad2b-e120-7427-aa0f-366993127450","data":{"case":"K-1"}}`, "is not known here"},
-		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-099","data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[]}}`, "has no trip"},
-		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":2,"counted":5}]}}`, "has no line 2"},
-		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,"counted":-1}]}}`, "it goes from 0 to 9999"},
-		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,"counted":10000}]}}`, "it goes from 0 to 9999"},
-		{`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"sheet":{"found":"outside","code":"1U"}}}`, "which no code has"},
-		{`{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:30:00Z","data":{"list":"LAP-MAJOR","version":3,"title":"Laparotomy, major","lines":[{"line":1,"item":"FCP-125","description":"Other","quantity":6}]}}`, "a changed list is a new version"},
-		{`{"station":"north/packing-1","kind":"station.enrolled","time":"2026-03-02T05:30:00Z","data":{"station":"north/x","key":"k"}}`, "signed-note verifier key"},
-		{`{"station":"south/ledger","kind":"policy.adopted","time":"2026-03-02T05:30:00Z","data":{"links":[],"stages":[],"twoPersons":false,"mayStayUnread":[],"clockToleranceSeconds":1,"minimumTravelSeconds":1,"weightLimitGrams":1,"recall":"since-last-negative"}}`, "is not this folder's ledger"},
-		{`{"station":"north/ledger","kind":"set.checked","time":"2026-03-02T05:30:00Z","set":"LAP-014","data":{}}`, "is the ledger itself"},
-		{`{"station":"north/or-1","kind":"event.corrected","time":"2026-03-02T09:00:00Z","data":{"event":"019cad2b-e120-7427-aa0f-366993127450","action":"void","reason":"x"}}`, "can't be corrected"},
-		{`{"station":"north/or-1","kind":"finding.acknowledged","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"code":"no-such","reason":"x"}}`, "is not a finding"},
+		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015",` +
+			`"data":{"list":"NOPE","version":1}}`, "list NOPE is not known here"},
+		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015",` +
+			`"data":{"list":"LAP-MAJOR","version":4}}`, "has no version 4 here"},
+		{`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T07:00:00Z","set":"LAP-015",` +
+			`"data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":9,"counted":1,"reason":"missing"}]}}`,
+			"has no line 9"},
+		{`{"station":"north/or-1","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"trip":"019cad2b-e120-7427-aa0f-366993127450","data":{"case":"K-1"}}`, "is not known here"},
+		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-099",` +
+			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[]}}`, "has no trip"},
+		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":2,"counted":5}]}}`,
+			"has no line 2"},
+		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,` +
+			`"counted":-1}]}}`, "it goes from 0 to 9999"},
+		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,` +
+			`"counted":10000}]}}`, "it goes from 0 to 9999"},
+		{`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"data":{"sheet":{"found":"outside","code":"1U"}}}`, "which no code has"},
+		{`{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:30:00Z","data":{"list":"LAP-MAJOR",` +
+			`"version":3,"title":"Laparotomy, major","lines":[{"line":1,"item":"FCP-125","description":"Other",` +
+			`"quantity":6}]}}`, "a changed list is a new version"},
+		{`{"station":"north/packing-1","kind":"station.enrolled","time":"2026-03-02T05:30:00Z",` +
+			`"data":{"station":"north/x","key":"k"}}`, "signed-note verifier key"},
+		{`{"station":"south/ledger","kind":"policy.adopted","time":"2026-03-02T05:30:00Z","data":{"links":[],` +
+			`"stages":[],"twoPersons":false,"mayStayUnread":[],"clockToleranceSeconds":1,"minimumTravelSeconds":1,` +
+			`"weightLimitGrams":1,"recall":"since-last-negative"}}`, "is not this folder's ledger"},
+		{`{"station":"north/ledger","kind":"set.checked","time":"2026-03-02T05:30:00Z","set":"LAP-014","data":{}}`,
+			"is the ledger itself"},
+		{`{"station":"north/or-1","kind":"event.corrected","time":"2026-03-02T09:00:00Z",` +
+			`"data":{"event":"019cad2b-e120-7427-aa0f-366993127450","action":"void","reason":"x"}}`,
+			"can't be corrected"},
+		{`{"station":"north/or-1","kind":"finding.acknowledged","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
+			`"data":{"code":"no-such","reason":"x"}}`, "is not a finding"},
 		{`{"station":"north/or-1","kind":"set.packed","kind":"set.packed"}`, "stands twice"},
 		{"{\"station\":\"north/or-1\",\"kind\":\"set.checked\",\"time\":\"2026-03-02T09:00:00Z\",\"set\":\"\xff\",\"data\":{}}", "UTF-8"},
-		{`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:00:00Z","set":"` + strings.Repeat("A", events.MaxRecord) + `","data":{}}`, "a record has at most 60000"},
+		{`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:00:00Z","set":"` +
+			strings.Repeat("A", events.MaxRecord) + `","data":{}}`, "a record has at most 60000"},
 	}
 	for _, batch := range []int{1, 200} {
 		t.Run(fmt.Sprintf("batch %d", batch), func(t *testing.T) {
@@ -321,7 +348,8 @@ func TestRefusals(t *testing.T) {
 			for _, b := range bad {
 				lines = append(lines, b.line)
 			}
-			last := `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T10:00:00Z","set":"LAP-014","data":{"place":"A4"}}`
+			last := `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T10:00:00Z","set":"LAP-014",` +
+				`"data":{"place":"A4"}}`
 			lines = append(lines, last)
 			got := record(t, s, strings.Join(lines, "\n"))
 			if len(got) != len(lines) {
@@ -345,7 +373,8 @@ func TestRefusals(t *testing.T) {
 			}
 			again := record(t, s, strings.Join(lines, "\n"))
 			for i, r := range again {
-				if r.Seq != got[i].Seq || r.Trip != got[i].Trip || r.SheetCode != got[i].SheetCode || (r.Error == "") != r.Known {
+				if r.Seq != got[i].Seq || r.Trip != got[i].Trip || r.SheetCode != got[i].SheetCode ||
+					(r.Error == "") != r.Known {
 					t.Errorf("line %d recorded again: %+v, first %+v", i+1, r, got[i])
 				}
 			}
@@ -379,7 +408,8 @@ func TestRepeatInOneBatch(t *testing.T) {
 func TestServerTakesOnlyEnrolled(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north"})
 	line := func(minute int) string {
-		return fmt.Sprintf(`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:%02d:00Z","set":"LAP-014","data":{}}`, minute)
+		return fmt.Sprintf(`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:%02d:00Z",`+
+			`"set":"LAP-014","data":{}}`, minute)
 	}
 	if r := record(t, s, line(1)); !strings.Contains(r[0].Error, "not enrolled") {
 		t.Errorf("a stranger: %+v", r[0])
@@ -482,7 +512,8 @@ func TestReaderBreaksOff(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
 	broken := errors.New("the line went dead")
 	n := 0
-	err := s.Record(t.Context(), io.MultiReader(strings.NewReader(oneList), failing{broken}), func(r site.Receipt) error { n++; return nil })
+	err := s.Record(t.Context(), io.MultiReader(strings.NewReader(oneList), failing{broken}),
+		func(r site.Receipt) error { n++; return nil })
 	if !errors.Is(err, broken) || n != 3 || s.Size() != 4 {
 		t.Errorf("%d receipts, %d records, %v", n, s.Size(), err)
 	}
@@ -495,10 +526,12 @@ func (f failing) Read([]byte) (int, error) { return 0, f.err }
 // TestAsKnownAt: a history as of a moment leaves out what came later.
 func TestAsKnownAt(t *testing.T) {
 	now := noon
-	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }, Batch: 1})
+	s := open(t, t.TempDir(),
+		site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }, Batch: 1})
 	record(t, s, oneList)
 	now = noon.Add(2 * time.Hour)
-	record(t, s, `{"station":"north/or-1","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-014","data":{"case":"K-1","sheet":{"found":"none"}}}`)
+	record(t, s, `{"station":"north/or-1","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-014",`+
+		`"data":{"case":"K-1","sheet":{"found":"none"}}}`)
 	then, err := s.History(t.Context(), site.Query{Set: "LAP-014", AsOf: noon.Add(time.Hour)})
 	if err != nil {
 		t.Fatal(err)
@@ -517,7 +550,8 @@ func TestAsKnownAt(t *testing.T) {
 		t.Errorf("a set nobody knows: %v", err)
 	}
 	now = noon.Add(4 * time.Hour)
-	record(t, s, `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T10:00:00Z","set":"LAP-014","data":{"list":"LAP-MAJOR","version":3}}`)
+	record(t, s, `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T10:00:00Z","set":"LAP-014",`+
+		`"data":{"list":"LAP-MAJOR","version":3}}`)
 	again, err := s.History(t.Context(), site.Query{Set: "LAP-014", AsOf: noon.Add(time.Hour)})
 	if err != nil || len(again.Verdicts) != 1 || again.Verdicts[0].Trip != then.Verdicts[0].Trip {
 		t.Errorf("a trip that began later is named: %+v, %v", again.Verdicts, err)

@@ -103,7 +103,8 @@ func TestObserveChecks(t *testing.T) {
 	}{
 		{"nothing", nil, "0 observations"},
 		{"more than one batch", make([]*events.Observation, 4), "from 1 to 3"},
-		{"another kind than its data", []*events.Observation{o(func(o *events.Observation) { o.Kind = events.KindSetOpened })}, "set.opened"},
+		{"another kind than its data",
+			[]*events.Observation{o(func(o *events.Observation) { o.Kind = events.KindSetOpened })}, "set.opened"},
 		{"no data", []*events.Observation{o(func(o *events.Observation) { o.Data = nil })}, "data is missing"},
 		{"no set", []*events.Observation{o(func(o *events.Observation) { o.Set = "" })}, "set"},
 		{"no station", []*events.Observation{o(func(o *events.Observation) { o.Station = "storage" })}, "station"},
@@ -112,7 +113,8 @@ func TestObserveChecks(t *testing.T) {
 			o.Data = &events.SetChecked{Sheet: &events.Reading{Found: "in the bin"}}
 		})}, "found"},
 	} {
-		if rs, err := s.Observe(t.Context(), test.obs...); rs != nil || !refusal.Is(err) || !strings.Contains(err.Error(), test.want) {
+		if rs, err := s.Observe(t.Context(), test.obs...); rs != nil || !refusal.Is(err) ||
+			!strings.Contains(err.Error(), test.want) {
 			t.Errorf("%s: %+v, %v; want a refusal with %q", test.what, rs, err, test.want)
 		}
 	}

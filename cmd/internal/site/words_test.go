@@ -45,7 +45,8 @@ func TestLanguageOfTheFolder(t *testing.T) {
 	}
 	said := false
 	for _, f := range vs[0].Findings {
-		said = said || f.Texts["eo"].Says == "De LAP-014 io mankas." && strings.Contains(f.Texts["eo"].Next, "policy decides")
+		said = said || f.Texts["eo"].Says == "De LAP-014 io mankas." &&
+			strings.Contains(f.Texts["eo"].Next, "policy decides")
 	}
 	if !said {
 		t.Errorf("nothing is said in the folder's language: %+v", vs[0].Findings)
@@ -77,5 +78,6 @@ func TestLanguageOfTheFolder(t *testing.T) {
 	if !strings.Contains(log.String(), "eo.json") {
 		t.Errorf("nothing is logged of the file:\n%s", log.String())
 	}
-	record(t, s, `{"station":"north/or-3","kind":"set.opened","time":"2026-03-02T09:12:00Z","set":"LAP-014","operator":"B-1","data":{"case":"K-2"}}`+"\n")
+	record(t, s, `{"station":"north/or-3","kind":"set.opened","time":"2026-03-02T09:12:00Z","set":"LAP-014",`+
+		`"operator":"B-1","data":{"case":"K-2"}}`+"\n")
 }

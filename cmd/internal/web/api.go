@@ -47,7 +47,8 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.
-	guarded := guardHost(http.NewCrossOriginProtection().Handler(secure(mux)), shell.New(s.Name(), s.Words(), log), o.hosts)
+	guarded := guardHost(http.NewCrossOriginProtection().Handler(secure(mux)),
+		shell.New(s.Name(), s.Words(), log), o.hosts)
 	return guardPace(guarded), nil
 }
 
@@ -85,7 +86,9 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.Lists(r.Context(), r.URL.Query().Get("list"))
 	}))
 	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
-	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) { return s.Stations(r.Context()) }))
+	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) {
+		return s.Stations(r.Context())
+	}))
 	mux.HandleFunc("POST /api/stations/enrol", answer(srv, func(r *http.Request) (any, error) {
 		return s.Enrol(r.Context(), r.FormValue("station"), r.FormValue("key"), r.FormValue("reason"))
 	}))
@@ -100,7 +103,8 @@ const practicePrefix = "/practice"
 func secure(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
+		h.Set("Content-Security-Policy",
+			"default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
 		h.Set("Server", "listbound/"+version.String())
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
@@ -169,7 +173,8 @@ func (b body) Read(p []byte) (int, error) {
 
 // ParseQuery reads a history question from a form.
 func ParseQuery(v url.Values) (site.Query, error) {
-	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"), Records: v.Get("records") == "1"}
+	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"),
+		Records: v.Get("records") == "1"}
 	if t := v.Get("as-of"); t != "" {
 		at, err := time.Parse(time.RFC3339Nano, t)
 		if err != nil {

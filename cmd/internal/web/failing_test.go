@@ -43,7 +43,8 @@ type failing struct {
 	log  bytes.Buffer
 }
 
-const failingWeek = `{"station":"north/or-3","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,` +
+const failingWeek = `{"station":"north/or-3","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP",` +
+	`"version":1,` +
 	`"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
 {"station":"north/or-3","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}
 {"station":"north/or-3","kind":"list.sealed","time":"2026-03-02T06:12:00Z","set":"LAP-001","data":{"placement":"outside"}}
@@ -98,7 +99,8 @@ func (f *failing) loseTables(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows, err := db.QueryContext(t.Context(), "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")
+	rows, err := db.QueryContext(t.Context(), "SELECT name FROM sqlite_master "+
+		"WHERE type = 'table' AND name NOT LIKE 'sqlite_%'")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,7 +116,8 @@ func (f *failing) loseTables(t *testing.T) {
 		t.Fatalf("%d tables: %v", len(names), err)
 	}
 	for _, name := range names {
-		if _, err := db.ExecContext(t.Context(), fmt.Sprintf("ALTER TABLE %q RENAME TO %q", name, "lost_"+name)); err != nil {
+		if _, err := db.ExecContext(t.Context(),
+			fmt.Sprintf("ALTER TABLE %q RENAME TO %q", name, "lost_"+name)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -239,7 +242,8 @@ func TestFailuresOfEveryRoute(t *testing.T) {
 		code  int
 	}{
 		{"the read model's tables are gone", (*failing).loseTables, lookAtTables, http.StatusInternalServerError},
-		{"a file in the place of the drafts", (*failing).loseDrafts, drafts.MatchString, http.StatusInternalServerError},
+		{"a file in the place of the drafts", (*failing).loseDrafts, drafts.MatchString,
+			http.StatusInternalServerError},
 		{"the folder is closed", func(f *failing, t *testing.T) {
 			if err := f.site.Close(); err != nil {
 				t.Fatal(err)
@@ -279,7 +283,8 @@ func (f *failing) ask(t *testing.T, pattern string, code int) {
 		t.Errorf("%s: answered %d, not %d: %.300s", pattern, w.Code, code, body)
 		return
 	}
-	for _, inside := range []string{f.dir, "readmodel", "read model", "SQL", "no such table", "not a directory", "open ", ".go", "%!"} {
+	for _, inside := range []string{f.dir, "readmodel", "read model", "SQL", "no such table",
+		"not a directory", "open ", ".go", "%!"} {
 		if strings.Contains(body, inside) {
 			t.Errorf("%s: the answer tells %q of the inside: %.300s", pattern, inside, body)
 		}

@@ -20,7 +20,8 @@ import (
 )
 
 // openedAgain is an observation that failing's week does not hold.
-const openedAgain = `{"station":"north/or-3","kind":"set.opened","time":"2026-03-02T08:1%d:00Z","set":"LAP-001","operator":"B-1",` +
+const openedAgain = `{"station":"north/or-3","kind":"set.opened","time":"2026-03-02T08:1%d:00Z","set":"LAP-001",` +
+	`"operator":"B-1",` +
 	`"data":{"case":"K-2"}}`
 
 // recordMore records one more observation and returns what became of it.
@@ -49,7 +50,8 @@ func (f *failing) mustBeReady(t *testing.T) {
 func (f *failing) fillDisk(t *testing.T, do func()) {
 	t.Helper()
 	for version := 2; version < 20; version++ {
-		lists := strings.NewReader(fmt.Sprintf(`{"station":"north/or-3","kind":"list.issued","time":"2026-03-02T05:00:00Z",`+
+		lists := strings.NewReader(fmt.Sprintf(`{"station":"north/or-3","kind":"list.issued",`+
+			`"time":"2026-03-02T05:00:00Z",`+
 			`"data":{"list":"LAP","version":%d,"title":"Laparotomy","lines":[`, version) + manyLines + "]}}\n")
 		err := f.site.Record(t.Context(), lists, func(r site.Receipt) error {
 			if r.Error != "" {
@@ -61,7 +63,8 @@ func (f *failing) fillDisk(t *testing.T, do func()) {
 			t.Fatal(err)
 		}
 	}
-	blocks, err := filepath.Glob(filepath.Join(f.dir, "stream", "jetstream", "$G", "streams", "CUSTODY", "msgs", "*.blk"))
+	blocks, err := filepath.Glob(filepath.Join(f.dir, "stream", "jetstream", "$G",
+		"streams", "CUSTODY", "msgs", "*.blk"))
 	if err != nil || len(blocks) != 1 {
 		t.Fatalf("blocks %q: %v", blocks, err)
 	}
@@ -154,7 +157,8 @@ func TestNotReadyWithADamagedLedger(t *testing.T) {
 	damaged := serveFailing(t, f.dir)
 	damaged.ask(t, "GET /readyz", http.StatusServiceUnavailable)
 	damaged.log.Reset()
-	damaged.ServeHTTP(httptest.NewRecorder(), httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/readyz", nil))
+	damaged.ServeHTTP(httptest.NewRecorder(),
+		httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/readyz", nil))
 	for _, want := range []string{"log/checkpoint is missing", "listbound repair --data"} {
 		if !strings.Contains(damaged.log.String(), want) {
 			t.Errorf("the log lacks %q: %s", want, &damaged.log)

@@ -17,7 +17,8 @@ func TestWhichProgram(t *testing.T) {
 	for _, test := range []struct{ path, want string }{
 		{"/", "listbound " + version.String()},
 		{"/api/policy", ""},
-		{"/metrics", fmt.Sprintf("listbound_build_info{judgement=%q,version=%q} 1\n", readmodel.Fingerprint(), version.String())},
+		{"/metrics", fmt.Sprintf("listbound_build_info{judgement=%q,version=%q} 1\n",
+			readmodel.Fingerprint(), version.String())},
 	} {
 		w := httptest.NewRecorder()
 		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, test.path, nil))
