@@ -13,28 +13,43 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 )
 
-// The week is recorded once for all tests that only ask.
+// The week is recorded once. Tests that only ask share one server of it; those
+// that record get a copy of its folder.
 var week struct {
+	once     sync.Once
+	recorded string // the folder, closed
+	dir      string // the shared copy
+	site     *site.Site
+	srv      *httptest.Server
+	err      error
+}
+
+// chromium is shared too: each test has a profile of its own in it.
+var chromium struct {
 	once sync.Once
-	dir  string
-	site *site.Site
-	srv  *httptest.Server
-	err  error
+	b    *browsertest.Browser
+	stop func()
 }
 
 func TestMain(m *testing.M) {
 	code := m.Run()
+	if chromium.stop != nil {
+		chromium.stop()
+	}
 	if week.srv != nil {
 		week.srv.Close()
 	}
@@ -44,6 +59,7 @@ func TestMain(m *testing.M) {
 			code = 1
 		}
 	}
+	os.RemoveAll(week.recorded)
 	os.RemoveAll(week.dir)
 	os.Exit(code)
 }
@@ -60,17 +76,69 @@ func weekServer(t testing.TB) (*httptest.Server, *site.Site) {
 	return week.srv, week.site
 }
 
+// ownWeek returns the week in a folder of the test's own, open until the test ends.
+func ownWeek(t testing.TB) (*httptest.Server, *site.Site) {
+	t.Helper()
+	weekServer(t)
+	s, err := openWeek(t.Context(), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { sitetest.Close(t, s) })
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		srv.CloseClientConnections()
+		srv.Close()
+	})
+	return srv, s
+}
+
 func recordWeek() error {
 	var err error
+	if week.recorded, err = os.MkdirTemp("", "board-test-"); err != nil {
+		return err
+	}
 	if week.dir, err = os.MkdirTemp("", "board-test-"); err != nil {
 		return err
 	}
-	week.site, err = playWeek(context.Background(), week.dir)
-	if err != nil {
+	if err := playWeek(context.Background(), week.recorded); err != nil {
+		return err
+	}
+	if week.site, err = openWeek(context.Background(), week.dir); err != nil {
 		return err
 	}
 	week.srv, err = serve(week.site)
 	return err
+}
+
+// openWeek copies the recorded week into an empty folder and opens it on Friday.
+func openWeek(ctx context.Context, dir string) (*site.Site, error) {
+	if err := os.CopyFS(dir, os.DirFS(week.recorded)); err != nil {
+		return nil, err
+	}
+	keys, err := filepath.Glob(filepath.Join(dir, "keys", "*"))
+	if err != nil {
+		return nil, err
+	}
+	for _, key := range keys { // CopyFS makes what others may read
+		if err := os.Chmod(key, 0o600); err != nil {
+			return nil, err
+		}
+	}
+	return site.Open(ctx, site.Options{Dir: dir, EnrolOnSight: true, Clock: func() time.Time { return friday }})
+}
+
+// browser returns a profile of the test's own in the shared Chromium.
+func browser(t testing.TB) *browsertest.Browser {
+	t.Helper()
+	chromium.once.Do(func() { chromium.b, chromium.stop = browsertest.Launch(t) })
+	if chromium.b == nil {
+		t.Fatal("Chromium did not start")
+	}
+	return chromium.b.Profile(t)
 }
 
 func serve(s *site.Site) (*httptest.Server, error) {
@@ -81,31 +149,23 @@ func serve(s *site.Site) (*httptest.Server, error) {
 	return httptest.NewServer(h), nil
 }
 
-// playWeek records the built-in week by the clock that it had.
-func playWeek(ctx context.Context, dir string) (*site.Site, error) {
+// playWeek records the built-in week in an empty folder, by the clock that it had.
+func playWeek(ctx context.Context, dir string) (err error) {
 	w, err := scenario.Load()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var mu sync.Mutex
-	var now time.Time
-	s, err := site.Open(ctx, site.Options{Dir: dir, Name: w.Site, EnrolOnSight: true, Clock: func() time.Time {
-		mu.Lock()
-		defer mu.Unlock()
-		return now
-	}})
+	var now atomic.Pointer[time.Time]
+	now.Store(new(time.Time))
+	s, err := site.Open(ctx, site.Options{
+		Dir: dir, Name: w.Site, EnrolOnSight: true, Clock: func() time.Time { return *now.Load() },
+	})
 	if err != nil {
-		return nil, err
+		return err
 	}
-	set := func(t time.Time) {
-		mu.Lock()
-		now = t
-		mu.Unlock()
-	}
+	defer func() { err = errors.Join(err, s.Close()) }()
 	var batch bytes.Buffer
-	var at time.Time
 	flush := func() error {
-		set(at)
 		return s.Record(ctx, &batch, func(r site.Receipt) error {
 			if r.Error != "" {
 				return errors.New(r.Error)
@@ -114,19 +174,19 @@ func playWeek(ctx context.Context, dir string) (*site.Site, error) {
 		})
 	}
 	for l, err := range w.Lines() {
-		if err == nil && !l.RecordAt.Equal(at) {
-			err = flush()
-			at = l.RecordAt
-		}
 		if err != nil {
-			return nil, errors.Join(err, s.Close())
+			return err
+		}
+		if !l.RecordAt.Equal(*now.Load()) {
+			if err := flush(); err != nil {
+				return err
+			}
+			now.Store(&l.RecordAt)
 		}
 		batch.Write(l.Raw)
 		batch.WriteByte('\n')
 	}
-	err = flush()
-	set(friday)
-	return s, err
+	return flush()
 }
 
 func get(t testing.TB, url string) (int, http.Header, string) {

@@ -48,7 +48,7 @@ func addresses(t testing.TB) map[string]string {
 // axe-core on it, and holds that nothing sticks out of the window sideways.
 func TestPagesInTheBrowser(t *testing.T) {
 	srv, _ := weekServer(t)
-	b := browsertest.Start(t)
+	b := browser(t)
 	pages := addresses(t)
 	if len(pages) < 15 {
 		t.Fatal("too few pages")

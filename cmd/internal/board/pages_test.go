@@ -17,7 +17,6 @@ import (
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
-	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/texts"
 	"listbound/projections"
 
@@ -149,17 +148,7 @@ func TestFindAnything(t *testing.T) {
 // TestAcknowledge: an acknowledgement is an event with a badge and a reason; the
 // finding stays.
 func TestAcknowledge(t *testing.T) {
-	dir := t.TempDir()
-	s, err := playWeek(t.Context(), dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer sitetest.Close(t, s)
-	srv, err := serve(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.Close()
+	srv, s := ownWeek(t)
 	_, before := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt")
 	if len(before) != 1 {
 		t.Fatalf("%d sets in doubt", len(before))
@@ -205,7 +194,7 @@ func TestAcknowledge(t *testing.T) {
 // another set"; 2. the set's name; 3. the other set's history.
 func TestThreeClicks(t *testing.T) {
 	srv, _ := weekServer(t)
-	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
+	tab := browser(t).Tab(t, browsertest.Sizes()[0])
 	tab.Open(srv.URL + "/")
 	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-key$="-LAP-007"] a.name`,
 		`.finding.broken .facts a[href^="/history?trip="]`}
@@ -230,17 +219,8 @@ func TestThreeClicks(t *testing.T) {
 // TestLiveRow: a scan shows on an open board within a second, and neither the
 // focus nor what is being read moves.
 func TestLiveRow(t *testing.T) {
-	s, err := playWeek(t.Context(), t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer sitetest.Close(t, s)
-	srv, err := serve(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.CloseClientConnections()
-	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[1])
+	srv, s := ownWeek(t)
+	tab := browser(t).Tab(t, browsertest.Sizes()[1])
 	tab.Open(srv.URL + "/")
 	tab.Until(`document.getElementById("live").textContent === "live"`)
 	target := `[data-key$="-MIN-012"] a.name`
@@ -377,7 +357,7 @@ func TestTripNeverPacked(t *testing.T) {
 // TestSlider goes back in what was known by the keyboard, and forward again.
 func TestSlider(t *testing.T) {
 	srv, _ := weekServer(t)
-	tab := browsertest.Start(t).Tab(t, browsertest.Sizes()[1])
+	tab := browser(t).Tab(t, browsertest.Sizes()[1])
 	tab.Open(srv.URL + "/history?set=MIN-006&then=2026-03-02")
 	step := func(to string) {
 		t.Helper()
