@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -275,6 +277,7 @@ func TestUnknownOutcome(t *testing.T) {
 
 // A log folder that cannot be written holds nothing up until too much waits; nothing recorded is lost.
 func TestLogCannotBeWritten(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	opts := ledgertest.Options(t)
 	opts.CheckpointEvery = time.Hour
@@ -289,10 +292,8 @@ func TestLogCannotBeWritten(t *testing.T) {
 	prev := int64(0)
 	var err error
 	for range 100 {
-		var batch []ledger.Entry
-		for i := range 100 {
-			batch = append(batch, entry(t, "north/or-3", fmt.Sprintf("%d%s", i, strings.Repeat("x", 20_000)), prev))
-		}
+		one := entry(t, "north/or-3", strings.Repeat("x", 20_000), prev)
+		batch := slices.Repeat([]ledger.Entry{one}, 100)
 		var out []ledger.Appended
 		if out, err = l.Append(ctx, batch...); err != nil {
 			break
@@ -311,6 +312,7 @@ func TestLogCannotBeWritten(t *testing.T) {
 
 // A file that a signed checkpoint needs is left alone.
 func TestSignedFilesAreNotTouched(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	opts := ledgertest.Options(t)
 	opts.CheckpointEvery = time.Hour
@@ -366,6 +368,7 @@ func TestSignedFilesAreNotTouched(t *testing.T) {
 // A checkpoint that failed after it was on disk is not known to the builder, which then writes the same tiles again.
 // They must not be seen torn meanwhile.
 func TestTilesAreReplacedWhole(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	opts := ledgertest.Options(t)
 	opts.CheckpointEvery = time.Hour
@@ -435,96 +438,123 @@ func TestTilesAreReplacedWhole(t *testing.T) {
 	}
 }
 
-// A ledger never signs two checkpoints that contradict each other, whatever happens between them.
+// A ledger never signs two checkpoints that contradict each other, whatever happens between them. Each history waits for
+// the disk most of the time, so a few run side by side.
 func TestNeverEquivocates(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		ctx := context.Background()
-		dir, err := os.MkdirTemp("", "equivocation-")
-		if err != nil {
-			rt.Fatal(err)
-		}
-		defer os.RemoveAll(dir)
-		opts := ledgertest.Options(t)
-		opts.Dir, opts.CheckpointEvery = dir, time.Millisecond
-		var mu sync.Mutex
-		failing := ""
-		arm := func(step string) {
-			mu.Lock()
-			defer mu.Unlock()
-			failing = step
-		}
-		opts.SetFaults(ledger.NewFaults(func(step string) error {
-			mu.Lock()
-			defer mu.Unlock()
-			if step == failing {
-				failing = ""
-				return errFault
-			}
-			return nil
-		}, nil))
-		open := func() *ledgertest.Ledger {
-			l := ledgertest.Open(t, opts)
-			if d := l.Damage(); len(d) > 0 {
-				rt.Fatalf("damaged: %v", d)
-			}
-			return l
-		}
-		l := open()
-		defer func() { l.Close() }() //nolint:errcheck // the last state was checked
-		prev := map[string]int64{}
-		notes := [][]byte{l.SignedNote()}
-		rt.Repeat(map[string]func(*rapid.T){
-			"append": func(rt *rapid.T) {
-				station := fmt.Sprintf("north/or-%d", rapid.IntRange(0, 3).Draw(rt, "station"))
-				var batch []ledger.Entry
-				for range rapid.IntRange(1, 300).Draw(rt, "records") {
-					batch = append(batch, entry(t, station, "x", prev[station]))
-				}
-				out, err := l.Append(ctx, batch...)
-				if err != nil {
-					rt.Fatal(err)
-				}
-				prev[station] = out[len(out)-1].Seq
-			},
-			"checkpoint": func(rt *rapid.T) {
-				arm(rapid.SampledFrom(append([]string{""}, steps[2:]...)).Draw(rt, "failing"))
-				if note, err := l.Checkpoint(ctx); err == nil {
-					notes = append(notes, note)
-				} else if !errors.Is(err, errFault) {
-					rt.Fatal(err)
-				}
-				arm("")
-			},
-			"restart": func(rt *rapid.T) {
-				if err := l.Close(); err != nil {
-					rt.Fatal(err)
-				}
-				notes = append(notes, l.SignedNote())
-				l = open()
-				notes = append(notes, l.SignedNote())
-			},
-			"kill": func(rt *rapid.T) {
-				l.Kill()
-				l = open()
-				notes = append(notes, l.SignedNote())
-			},
-			"": func(rt *rapid.T) {
-				onDisk, err := os.ReadFile(filepath.Join(dir, "log", "checkpoint"))
-				if err != nil {
-					rt.Fatal(err)
-				}
-				c, err := proof.OpenCheckpoint(onDisk, opts.Origin, opts.Verifier)
-				if err != nil {
-					rt.Fatal(err)
-				}
-				if c.Size > l.Size() {
-					rt.Fatalf("the checkpoint covers %d records of %d", c.Size, l.Size())
-				}
-			},
+	t.Parallel()
+	groups := 4
+	if testing.Short() {
+		groups = 1
+	}
+	for i := range groups {
+		t.Run(strconv.Itoa(i), func(t *testing.T) {
+			t.Parallel()
+			rapid.Check(t, func(rt *rapid.T) { neverEquivocates(t, rt) })
 		})
-		mustCheck(t, l)
-		checkConsistent(t, l, append(notes, l.SignedNote()))
+	}
+}
+
+// anyHistory is a ledger to which anything happens.
+type anyHistory struct {
+	t     *testing.T
+	opts  ledger.Options
+	l     *ledgertest.Ledger
+	prev  map[string]int64 // the last record of each station
+	notes [][]byte         // all that was signed
+
+	mu      sync.Mutex
+	failing string // the durable step that fails next
+}
+
+func neverEquivocates(t *testing.T, rt *rapid.T) {
+	dir, err := os.MkdirTemp("", "equivocation-")
+	if err != nil {
+		rt.Fatal(err)
+	}
+	defer os.RemoveAll(dir)
+	h := &anyHistory{t: t, opts: ledgertest.Options(t), prev: map[string]int64{}}
+	h.opts.Dir, h.opts.CheckpointEvery = dir, time.Millisecond
+	h.opts.SetFaults(ledger.NewFaults(h.fails, nil))
+	h.open(rt)
+	defer func() { h.l.Close() }() //nolint:errcheck // the last state was checked
+	rt.Repeat(map[string]func(*rapid.T){
+		"append":     h.append,
+		"checkpoint": h.checkpoint,
+		"restart": func(rt *rapid.T) {
+			if err := h.l.Close(); err != nil {
+				rt.Fatal(err)
+			}
+			h.notes = append(h.notes, h.l.SignedNote())
+			h.open(rt)
+		},
+		"kill": func(rt *rapid.T) {
+			h.l.Kill()
+			h.open(rt)
+		},
+		"": h.check,
 	})
+	mustCheck(t, h.l)
+	checkConsistent(t, h.l, append(h.notes, h.l.SignedNote()))
+}
+
+func (h *anyHistory) arm(step string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.failing = step
+}
+
+func (h *anyHistory) fails(step string) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if step == h.failing {
+		h.failing = ""
+		return errFault
+	}
+	return nil
+}
+
+func (h *anyHistory) open(rt *rapid.T) {
+	h.l = ledgertest.Open(h.t, h.opts)
+	if d := h.l.Damage(); len(d) > 0 {
+		rt.Fatalf("damaged: %v", d)
+	}
+	h.notes = append(h.notes, h.l.SignedNote())
+}
+
+func (h *anyHistory) append(rt *rapid.T) {
+	station := fmt.Sprintf("north/or-%d", rapid.IntRange(0, 3).Draw(rt, "station"))
+	one := entry(h.t, station, "x", h.prev[station])
+	batch := slices.Repeat([]ledger.Entry{one}, rapid.IntRange(1, 300).Draw(rt, "records"))
+	out, err := h.l.Append(context.Background(), batch...)
+	if err != nil {
+		rt.Fatal(err)
+	}
+	h.prev[station] = out[len(out)-1].Seq
+}
+
+func (h *anyHistory) checkpoint(rt *rapid.T) {
+	h.arm(rapid.SampledFrom(append([]string{""}, steps[2:]...)).Draw(rt, "failing"))
+	if note, err := h.l.Checkpoint(context.Background()); err == nil {
+		h.notes = append(h.notes, note)
+	} else if !errors.Is(err, errFault) {
+		rt.Fatal(err)
+	}
+	h.arm("")
+}
+
+// check holds the checkpoint on disk against what is stored.
+func (h *anyHistory) check(rt *rapid.T) {
+	onDisk, err := os.ReadFile(filepath.Join(h.opts.Dir, "log", "checkpoint"))
+	if err != nil {
+		rt.Fatal(err)
+	}
+	c, err := proof.OpenCheckpoint(onDisk, h.opts.Origin, h.opts.Verifier)
+	if err != nil {
+		rt.Fatal(err)
+	}
+	if c.Size > h.l.Size() {
+		rt.Fatalf("the checkpoint covers %d records of %d", c.Size, h.l.Size())
+	}
 }
 
 // Nothing is left running. The server keeps one goroutine of its own that ends some time after shutdown.

@@ -63,12 +63,8 @@ func TestMain(m *testing.M) {
 	}
 	flag.Parse()
 	if f := flag.Lookup("rapid.checks"); f.Value.String() == f.DefValue {
-		// Each check opens real ledgers on a real disk many times.
-		checks := "12"
-		if testing.Short() {
-			checks = "3"
-		}
-		if err := f.Value.Set(checks); err != nil {
+		// Each check opens real ledgers on a real disk many times. TestNeverEquivocates runs four times as many.
+		if err := f.Value.Set("3"); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(2)
 		}
@@ -315,6 +311,7 @@ func TestScanHashedNamesTheRecord(t *testing.T) {
 // The subject is not in the record, so nothing that is hashed covers it. Somebody who moves a record to another
 // station, checksum included, would let its own station number on as if it were not there.
 func TestMovedToAnotherSubject(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	opts := wholeLedger(t)
 	inBlock(t, opts.Dir, 10, func(block int, data []byte, s stored) []byte {
@@ -352,6 +349,7 @@ func TestMovedToAnotherSubject(t *testing.T) {
 // Somebody who rewrites a record in every place it is kept, checksum and tile included, still cannot make it lead to
 // the signed root.
 func TestForgedEverywhere(t *testing.T) {
+	t.Parallel()
 	ctx := context.Background()
 	opts := wholeLedger(t)
 	var forged []byte
