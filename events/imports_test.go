@@ -13,17 +13,17 @@ import (
 
 // goPackage is what "go list" says of a package.
 type goPackage struct {
-	ImportPath string
-	Imports    []string
-	Deps       []string
-	Error      *struct{ Err string }
+	ImportPath, Dir           string
+	Imports, Deps             []string
+	TestImports, XTestImports []string
+	Error                     *struct{ Err string }
 }
 
 // listPackages asks the go command, which knows build constraints and all that
 // an import drags in.
 func listPackages(t *testing.T) []goPackage {
 	t.Helper()
-	cmd := exec.Command("go", "list", "-e", "-json=ImportPath,Imports,Deps,Error", "listbound/...")
+	cmd := exec.Command("go", "list", "-e", "-json=ImportPath,Dir,Imports,Deps,TestImports,XTestImports,Error", "listbound/...")
 	var stderr bytes.Buffer
 	cmd.Stderr = &stderr
 	out, err := cmd.Output()
