@@ -389,6 +389,8 @@ type OpenedUnread struct {
 	Set       string           `json:"set"`
 	At        Moment           `json:"at"`
 	Placement events.Placement `json:"placement"`
+	Read      *Moment          `json:"read,omitempty"`   // read soon after
+	Counted   bool             `json:"counted,omitzero"` // by counting against it
 }
 
 // OutOfOrder: a step was observed before one that comes first (link-out-of-order).

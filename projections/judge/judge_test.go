@@ -208,17 +208,45 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) { x.run = nil; s.live(x) },
 		func(s *story, x *turn) { x.closed = nil; s.live(x) }},
 	{projections.LinkMissing, "opened unread", projections.SeverityBroken,
-		func(s *story, x *turn) { x.open.Sheet = nil; s.live(x) },
+		func(s *story, x *turn) { x.open.Sheet, x.first.Sheet = nil, "screen"; s.live(x) },
 		func(s *story, x *turn) {
 			x.seal.Placement, x.open.Sheet, x.check.Sheet = events.Screen, nil, nil
 			s.live(x)
 		}},
+	{projections.LinkMissing, "opened unread, and counted by its own code soon after", projections.SeverityNoted,
+		func(s *story, x *turn) { x.open.Sheet = nil; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.LinkMissing, "opened unread, and counted by its own code too late", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open.Sheet = nil
+			first := x.first
+			x.first = nil
+			s.live(x)
+			s.tell("or-3", x.openedAt().Add(30*time.Minute+time.Second), x.set, x.trip(), first)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.LinkMissing, "opened unread, and counted by another set's code", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y)
+			x.open.Sheet, x.first.Sheet = nil, own(y)
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.LinkMissing, "opened unread, and read soon after", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			sheet := x.open.Sheet
+			x.open.Sheet, x.first.Sheet = nil, "screen"
+			s.live(x)
+			s.tell("or-3", x.openedAt().Add(5*time.Minute), x.set, x.trip(), &events.SetChecked{Tag: x.set, Sheet: sheet})
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.LinkMissing, "seen in the holder but not read", projections.SeverityBroken,
-		func(s *story, x *turn) { x.open.Sheet.Code = ""; s.live(x) },
+		func(s *story, x *turn) { x.open.Sheet.Code, x.first.Sheet = "", "screen"; s.live(x) },
 		func(s *story, x *turn) { x.check.Sheet.Code = ""; s.live(x) }},
 	{projections.LinkMissing, "opened a second time for the case, the sheet read at neither", projections.SeverityBroken,
 		func(s *story, x *turn) {
-			x.open.Sheet = nil
+			x.open.Sheet, x.first.Sheet = nil, "screen"
 			s.live(x)
 			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), x.open)
 		},

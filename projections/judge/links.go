@@ -110,9 +110,38 @@ func (j *judgement) unread() {
 		if g := j.c.LastGood(r.It); g != nil && g.Opening {
 			continue
 		}
-		f := j.add(projections.LinkMissing, projections.SeverityBroken, &projections.OpenedUnread{
-			Set: j.c.Key.Set, At: moment(r.It), Placement: s.Placement,
-		}, r.It, r.Seal)
+		d := &projections.OpenedUnread{Set: j.c.Key.Set, At: moment(r.It), Placement: s.Placement}
+		sev, read := projections.SeverityBroken, j.readSoonAfter(r)
+		if read != nil {
+			m := moment(read)
+			sev, d.Read, d.Counted = projections.SeverityNoted, &m, read.Kind == events.KindSetCounted
+		}
+		f := j.add(projections.LinkMissing, sev, d, r.It, r.Seal, read)
 		f.From, f.To = j.c.RightBefore(r), r.It.At()
 	}
+}
+
+// readSoonAfter returns the look at the set's own sheet, or the count by its code,
+// that follows an unread opening within the time of the policy: the reading that
+// was still to be made. Nil without one.
+func (j *judgement) readSoonAfter(r *facts.Reading) *facts.Item {
+	if !r.Own() {
+		return nil // another tray was opened: what is read of this one does not make up for it
+	}
+	within := j.w.PolicyFor(r.It).MayStillRead()
+	soon := func(it *facts.Item) bool { return r.It.Less(it) && it.At().Sub(r.It.At()) <= within }
+	for i := range j.c.Readings {
+		if x := &j.c.Readings[i]; x.Class == facts.ReadGood && x.Own() && soon(x.It) {
+			return x.It
+		}
+	}
+	for _, it := range j.c.Counted {
+		if it.Code == nil || !soon(it) || events.CaseOf(it.Data) != events.CaseOf(r.It.Data) || it.Code.Trip != j.c.Key.Trip {
+			continue
+		}
+		if cl, _, _ := j.w.ReadOwn(j.c, it, it.Code); cl == facts.ReadGood {
+			return it
+		}
+	}
+	return nil
 }
