@@ -682,6 +682,25 @@ type ClosedOpen struct {
 	Actions     []string   `json:"actions,omitempty"`
 }
 
+// RestsOnCorrection: an event was taken back or replaced by a correction in force
+// (corrected).
+type RestsOnCorrection struct {
+	Set        string      `json:"set"`
+	Step       events.Kind `json:"step"`
+	At         Moment      `json:"at"`         // the event, as first recorded
+	Correction time.Time   `json:"correction"` // when it was corrected
+	Station    string      `json:"station"`    // where it was corrected
+	Void       bool        `json:"void,omitzero"`
+	First      string      `json:"first,omitempty"` // badge of the event
+	By         string      `json:"by,omitempty"`    // badge of the correction
+	Elsewhere  bool        `json:"elsewhere,omitzero"`
+	Reason     string      `json:"reason,omitempty"`
+	Hides      []Code      `json:"hides,omitempty"` // what would be broken without it
+}
+
+// Alone reports whether no second person stands behind the correction.
+func (d *RestsOnCorrection) Alone() bool { return d.First == "" || d.By == "" || d.First == d.By }
+
 // Remarked: something is wrong with records themselves (signature-bad,
 // station-gap, clock-doubtful, and record-unread of a kind not known here).
 type Remarked struct {
@@ -796,6 +815,8 @@ func (*OneBadge) Way() string { return "one-badge" }
 
 func (*ClosedOpen) Way() string { return "closed-open" }
 
+func (*RestsOnCorrection) Way() string { return "event" }
+
 func (*Remarked) Way() string { return "record" }
 
 func (*CorrectionUnread) Way() string { return "correction" }
@@ -830,6 +851,7 @@ const (
 	CountMissing       Code = "count-missing"
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
+	Corrected          Code = "corrected"
 	StationGap         Code = "station-gap"
 	SignatureBad       Code = "signature-bad"
 	ClockDoubtful      Code = "clock-doubtful"
@@ -890,6 +912,7 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(NoSecondPerson) }},
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
+	{[]Code{Corrected}, func() Detail { return new(RestsOnCorrection) }},
 	{[]Code{StationGap, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
 	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
 }

@@ -8,7 +8,9 @@
 // Facts are ordered by the time at which they were observed, then by id, and
 // never by arrival. Corrections are applied first: an event.corrected takes an
 // event back or replaces its data, of several the one observed last decides,
-// and one that is taken back itself does not count. Facts without a trip belong
+// and one that is taken back itself does not count. None makes a finding vanish
+// unseen: what would be broken without it is said, from judging the trip once more
+// as it was recorded first. Facts without a trip belong
 // to the set's trip packed last before them.
 //
 // Each step is judged by the policy in force at its site when it was observed:
@@ -161,6 +163,7 @@ type HistoryEvent struct {
 	// What the line is made of when it is shown.
 	Subject   string        `json:"-"` // of the event
 	Data      events.Data   `json:"-"` // in force
+	First     events.Data   `json:"-"` // as first recorded, where a correction replaced it
 	Void      bool          `json:"-"` // taken back, or the same observation recorded a second time
 	Corrected bool          `json:"-"` // by a correction, which may have taken it back
 	Bits      events.Remark `json:"-"` // what Remarks names

@@ -87,7 +87,7 @@ func (w *World) historyEvent(it *facts.Item) projections.HistoryEvent {
 		if it.Void {
 			h.Voided = it.By.Seq
 		} else {
-			h.Replaced = it.By.Seq
+			h.Replaced, h.First = it.By.Seq, e.Data
 		}
 	}
 	return h

@@ -40,6 +40,7 @@ var rules = Rules()
 type judgement struct {
 	w        *World
 	c        *facts.Trip
+	bare     bool // without asking what corrections hide
 	findings []projections.Finding
 }
 

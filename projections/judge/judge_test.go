@@ -624,6 +624,69 @@ var findingTests = []findingTest{
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "a broken opening replaced by its own badge, hours later", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			right := *x.open
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "a broken opening replaced by another badge", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			right := *x.open
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right).Event.Operator = "B-9999"
+		},
+		func(s *story, x *turn) { // a correction that is taken back itself
+			s.live(x)
+			wrong := *x.open
+			wrong.Seals = nil
+			f := s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &wrong)
+			s.correct(f, clock(1, 15, 5), nil)
+		}},
+	{projections.Corrected, "a broken look taken back at another station, by another badge", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			f := s.tell("or-3", clock(1, 7, 14), x.set, x.trip(), &events.SetChecked{Tag: x.set, SealBroken: true})
+			s.correct(f, clock(1, 15, 0), nil).Event.Operator = "B-9999"
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "a slip taken back, nothing broken by it", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			f := s.tell("packing-1", clock(1, 7, 14), x.set, x.trip(), &events.SetChecked{Tag: x.set})
+			s.correct(f, clock(1, 7, 15), nil)
+		},
+		func(s *story, x *turn) { // of another set
+			y := s.pair()
+			s.live(y)
+			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), nil)
+			s.live(x)
+		}},
+	{projections.Corrected, "a positive indicator made negative by its own badge", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			p := events.DefaultPolicy()
+			p.Recall = events.RecallAll
+			s.tell("packing-1", clock(-1, 6, 0), "north", "", &events.PolicyAdopted{Policy: p})
+			s.live(x)
+			f := s.indicator(1, x.run.Load, "positive")
+			s.correct(f, clock(1, 9, 0), &events.IndicatorRead{Load: x.run.Load, Sterilizer: "S2", Result: "negative"})
+		},
+		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "negative") }},
+	{projections.Corrected, "two corrections that hide one fault together", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.final.Counts[0].Counted = 5
+			s.live(x)
+			right := *x.final
+			right.Counts = countAll(x.list)
+			s.correct(s.last(events.KindSetCounted), clock(1, 15, 0), &right)
+			open := *x.open
+			open.Room = "OR 3"
+			s.correct(s.last(events.KindSetOpened), clock(1, 15, 5), &open)
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.StationGap, "a hole in a station's numbers", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindSetChecked).Remarks = events.RemarkGap },
 		func(s *story, x *turn) { s.live(x); s.last(events.KindListIssued).Remarks = events.RemarkGap }},

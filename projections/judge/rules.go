@@ -45,6 +45,7 @@ func Rules() []Rule {
 		{"unaccounted", []projections.Code{projections.CountShort, projections.CountOver}, eachCase((*judgement).ends)},
 		{"not counted", []projections.Code{projections.CountMissing}, eachCase((*judgement).gaps)},
 		{"closing", []projections.Code{projections.ClosedUnreconciled}, eachCase((*judgement).closed)},
+		{"corrected", []projections.Code{projections.Corrected}, (*judgement).restsOnCorrections},
 		{"records", []projections.Code{
 			projections.SignatureBad, projections.StationGap, projections.ClockDoubtful, projections.RecordUnread,
 		}, (*judgement).records},

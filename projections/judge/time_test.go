@@ -123,31 +123,31 @@ func TestCorrections(t *testing.T) {
 		want string
 	}{
 		{"none", func(s *story, x *turn, f *facts.Fact) {}, "not-released:broken"},
-		{"replaced", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), x.open) }, ""},
+		{"replaced", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), x.open) }, "corrected:doubtful"},
 		{"replaced, and that taken back", func(s *story, x *turn, f *facts.Fact) {
 			s.correct(s.correct(f, clock(2, 8, 0), x.open), clock(2, 9, 0), nil)
 		}, "not-released:broken"},
 		{"replaced, taken back, and that taken back", func(s *story, x *turn, f *facts.Fact) {
 			s.correct(s.correct(s.correct(f, clock(2, 8, 0), x.open), clock(2, 9, 0), nil), clock(2, 10, 0), nil)
-		}, ""},
+		}, "corrected:doubtful"},
 		{"of two the later observed, whatever the order of arrival", func(s *story, x *turn, f *facts.Fact) {
 			s.correct(f, clock(2, 9, 0), x.open)
 			bad := *x.open
 			bad.SealBroken = true
 			s.correct(f, clock(2, 8, 0), &bad)
-		}, ""},
-		{"taken back altogether", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), nil) }, "link-missing:broken"},
+		}, "corrected:doubtful"},
+		{"taken back altogether", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), nil) }, "link-missing:broken corrected:doubtful"},
 		{"a correction of the correction", func(s *story, x *turn, f *facts.Fact) {
 			bad := *x.open
 			bad.SealBroken = true
 			c := s.correct(f, clock(2, 8, 0), &bad)
 			s.correct(c, clock(2, 9, 0), &events.EventCorrected{Event: f.Event.ID, Action: "void", Reason: "no such opening"})
-		}, "link-missing:broken"},
+		}, "link-missing:broken corrected:doubtful"},
 		{"a correction pointed at another event", func(s *story, x *turn, f *facts.Fact) {
 			c := s.correct(f, clock(2, 8, 0), x.open)
 			s.correct(c, clock(2, 9, 0), &events.EventCorrected{Event: s.last(events.KindSetPacked).Event.ID, Action: "void", Reason: "no"})
-		}, "record-unread:noted"},
-		{"without its trip", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), x.open).Event.Trip = "" }, ""},
+		}, "corrected:doubtful record-unread:noted"},
+		{"without its trip", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), x.open).Event.Trip = "" }, "corrected:doubtful"},
 		{"that can't be read", func(s *story, x *turn, f *facts.Fact) {
 			s.correct(f, clock(2, 8, 0), x.open).Event.Data.(*events.EventCorrected).Data = []byte(`[]`)
 		}, "not-released:broken record-unread:noted"},

@@ -126,6 +126,7 @@ type Line struct {
 	Data      events.Data // in force
 	Void      bool        // taken back, or the same observation recorded a second time
 	Corrected bool        // by a correction, which may have taken it back
+	First     events.Data // as first recorded, where a correction replaced it
 }
 
 // Place is where the event was observed: the place a check names, the load a
@@ -176,7 +177,11 @@ func (j *Judgement) Event(lang string, e Line) string {
 	case e.Void:
 		return l.Say("event-twice", s)
 	case e.Corrected:
-		return l.Say("event-corrected", s)
+		first := e
+		if e.First != nil {
+			first.Data = e.First
+		}
+		return l.Say("event-corrected", s, l.Say(key, first))
 	}
 	return s
 }

@@ -271,6 +271,10 @@ var planned = map[string]found{
 	"ORS-001@K-0402": {projections.CountOnePerson: doubtful},
 	"LSC-001@K-0424": {projections.CountOnePerson: doubtful},
 
+	// A first count typed wrong, and replaced by the badge that had recorded it.
+	"URO-002@K-0413": {projections.Corrected: doubtful},
+	// The neighbour's sheet, scanned by mistake and taken back: nothing hangs on it.
+	"RET-005@K-0428": {projections.Corrected: noted},
 	"LSC-002@K-0414": {projections.StationGap: doubtful},
 	"MIN-008@K-0436": {projections.SignatureBad: broken},
 	"LAP-002@K-0439": {projections.RecordUnread: noted},

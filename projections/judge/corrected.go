@@ -1,0 +1,127 @@
+package judge
+
+import (
+	"slices"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// restsOnCorrections says which of the trip's events a correction in force took back or
+// replaced. It is noted; doubtful where something broken is gone by it and
+// nobody else stands behind it: the same badge, or none, or a void by another
+// station. What is gone is found by judging the trip without the correction.
+func (j *judgement) restsOnCorrections() {
+	if j.bare {
+		return
+	}
+	its := j.correctedItems()
+	if len(its) == 0 {
+		return
+	}
+	now := j.w.brokenWays(j.c.Key)
+	gone := j.goneWithout(now, its...)
+	each := make([][]projections.Code, len(its))
+	alone := false
+	for i, it := range its {
+		if len(its) > 1 && len(gone) > 0 {
+			each[i] = j.goneWithout(now, it)
+			alone = alone || len(each[i]) > 0
+		}
+	}
+	for i, it := range its {
+		hides := each[i]
+		if !alone {
+			hides = gone // of one, or of several together
+		}
+		j.rests(it, hides)
+	}
+}
+
+// rests adds the finding of one correction.
+func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
+	first, fix := it.Event, it.By.Event
+	d := &projections.RestsOnCorrection{
+		Set: j.c.Key.Set, Step: it.Kind, At: moment(it), Correction: it.By.At(), Station: fix.Station, Void: it.Void,
+		First: first.Operator, By: fix.Operator, Elsewhere: fix.Station != first.Station, Hides: hides,
+	}
+	if c, ok := it.By.Data.(*events.EventCorrected); ok {
+		d.Reason = c.Reason
+	}
+	if len(hides) == 0 && !it.Kind.AboutSet() {
+		return // of the list, the load or the case, and it changes nothing here
+	}
+	sev := projections.SeverityNoted
+	if len(hides) > 0 && (d.Alone() || d.Void && d.Elsewhere) {
+		sev = projections.SeverityDoubtful
+	}
+	f := j.add(projections.Corrected, sev, d, it)
+	f.From, f.To = it.At(), it.By.At()
+}
+
+// correctedItems are the facts with a correction in force that the trip's verdict
+// can rest on: its own, the closings of its cases, its list, and its loads'
+// positive indicators.
+func (j *judgement) correctedItems() []*facts.Item {
+	var out []*facts.Item
+	add := func(its ...*facts.Item) {
+		for _, it := range its {
+			if it != nil && it.By != nil && it.Kind != events.KindEventCorrected && !slices.Contains(out, it) {
+				out = append(out, it)
+			}
+		}
+	}
+	add(j.c.All...)
+	add(j.c.ListItem)
+	for _, u := range j.c.Cases {
+		for _, it := range j.w.CaseFacts(u.Ref) {
+			if it.Kind == events.KindCaseClosed {
+				add(it)
+			}
+		}
+	}
+	for _, run := range j.c.Sterilized {
+		d := facts.RunOf(run)
+		add(j.w.UnsaidPositives(d.Load, d.Sterilizer)...)
+	}
+	slices.SortFunc(out, facts.Compare)
+	return out
+}
+
+// brokenWays returns the ways in which a trip is broken.
+func (w *World) brokenWays(k projections.TripKey) []projections.Way {
+	j := judgement{w: w, c: w.Trip(k), bare: true}
+	for _, r := range Rules() {
+		r.find(&j)
+	}
+	var out []projections.Way
+	for i := range j.findings {
+		if f := &j.findings[i]; f.Severity == projections.SeverityBroken {
+			out = append(out, projections.Way{Code: f.Code, Name: f.Way})
+		}
+	}
+	return out
+}
+
+// goneWithout returns the codes of what is broken without the corrections of some
+// facts and not broken now.
+func (j *judgement) goneWithout(now []projections.Way, its ...*facts.Item) []projections.Code {
+	var drop []*facts.Item
+	for _, it := range its {
+		drop = append(drop, j.w.CorrectionsOf(it)...)
+	}
+	w := &World{Book: j.w.Without(drop)}
+	var then []projections.Way
+	for _, a := range w.Recorded(func() { then = w.brokenWays(j.c.Key) }) {
+		j.w.AskedBetween(a.Dim, a.Key, a.From, a.To)
+	}
+	var out []projections.Code
+	for _, x := range then {
+		if !slices.Contains(now, x) && !slices.Contains(out, x.Code) {
+			out = append(out, x.Code)
+		}
+	}
+	slices.Sort(out)
+	return out
+}
