@@ -62,19 +62,25 @@ func run(args []string, out, errOut io.Writer) int {
 		fmt.Fprintf(errOut, "listbound-verify: %v\n", err)
 		return exitUsage
 	}
-	r := bundle.Check(raw, *key)
+	return check(raw, *key, *earlier, *asJSON, out, errOut)
+}
+
+// check says what a bundle comes to, and returns the exit status.
+func check(raw []byte, key, earlier string, asJSON bool, out, errOut io.Writer) int {
+	r := bundle.Check(raw, key)
 	code := exitOK
-	if *earlier != "" {
-		other, err := read(*earlier)
+	if earlier != "" {
+		other, err := read(earlier)
 		if err == nil {
-			code, err = compare(&r, raw, other, *key)
+			code, err = compare(&r, raw, other, key)
 		}
 		if err != nil {
-			fmt.Fprintf(errOut, "listbound-verify: %s: %v\n", *earlier, err)
+			fmt.Fprintf(errOut, "listbound-verify: %s: %v\n", earlier, err)
 			return exitProblem
 		}
 	}
-	if *asJSON {
+	var err error
+	if asJSON {
 		enc := json.NewEncoder(out)
 		enc.SetIndent("", "  ")
 		err = enc.Encode(r)
@@ -87,9 +93,8 @@ func run(args []string, out, errOut io.Writer) int {
 		return exitProblem
 	case !r.OK:
 		return exitProblem
-	}
-	if code == exitOK && !r.KeyTrusted {
-		code = exitNoKey
+	case code == exitOK && !r.KeyTrusted:
+		return exitNoKey
 	}
 	return code
 }

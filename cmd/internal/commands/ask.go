@@ -382,16 +382,8 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 			if out == "" {
 				return errors.New("--out FILE.zip says where the bundle goes")
 			}
-			for _, name := range earlier {
-				raw, err := os.ReadFile(name)
-				if err != nil {
-					return fmt.Errorf("the earlier one: %w", err)
-				}
-				cp, err := bundle.CheckpointOf(raw)
-				if err != nil {
-					return fmt.Errorf("%s: %w", name, err)
-				}
-				q.Earlier = append(q.Earlier, cp.Size)
+			if q.Earlier, err = earlierSizes(earlier); err != nil {
+				return err
 			}
 			if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
 				return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
@@ -427,6 +419,22 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
 	c.Flags().StringVar(&lang, "lang", "en", "language of the report, such as en or de")
 	return c
+}
+
+// earlierSizes reads how many records the ledger had when it gave out each file.
+func earlierSizes(files []string) (sizes []int64, err error) {
+	for _, name := range files {
+		raw, err := os.ReadFile(name)
+		if err != nil {
+			return nil, fmt.Errorf("the earlier one: %w", err)
+		}
+		cp, err := bundle.CheckpointOf(raw)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		sizes = append(sizes, cp.Size)
+	}
+	return sizes, nil
 }
 
 func (a *app) writeReport(ctx context.Context, s site.Service, lang string, q site.Query, w io.Writer) error {
