@@ -27,6 +27,7 @@ func TestWholeWay(t *testing.T) {
 	badge := func(id string) string { return label(t, events.ScanBadge, id) + "\r" }
 	set := label(t, events.ScanSet, "VAS-003") + "\r"
 
+	h.after(2 * 60e9) // packed again some time after its last step, not in the same instant
 	p.Open(h.at("packing"))
 	p.Axe()
 	p.Type(set)
