@@ -89,5 +89,14 @@
 // 35 bits of the binding and a check character, for reading aloud; it is no
 // proof. See ExampleParseSheetCode.
 //
+// The symbol on a page of a printed sheet says six characters more: two for the
+// page, two for how many pages there are, one for the layout of the page, and a
+// check character over all (beside SheetPage):
+//
+//	106EATAZ141VPD4YSRX52CJWTEJGAJAZKWGV9NMP7WTE6FWJAH54W1 01 03 2 N
+//
+// Scanned, it is the sheet code, and the page. What is printed for practice begins
+// with P, and a label with X9P; nothing but a ledger for practice takes it.
+//
 // Vectors for all of this, with their sources, are in testdata/events.
 package events

@@ -39,6 +39,9 @@ var labelKinds = []struct {
 }{{'S', ScanSet}, {'T', ScanTag}, {'O', ScanOuter}, {'B', ScanBadge}, {'L', ScanLoad}, {'C', ScanCase}, {'K', ScanSeal}}
 
 func isLabelLetter(b byte) bool {
+	if b == practiceLetter {
+		return true
+	}
 	for _, k := range labelKinds {
 		if k.letter == b {
 			return true
@@ -60,7 +63,7 @@ func LabelText(kind ScanKind, id string) (string, error) {
 		if strings.Trim(id, labelAlphabet) != "" {
 			text = labelLead + string(labelCoded) + string(k.letter) + encode32([]byte(id))
 		}
-		return text + string(labelAlphabet[labelCheck(text)]), nil
+		return labelWithCheck(text), nil
 	}
 	return "", fmt.Errorf("there are no labels for a %s", kind)
 }
@@ -78,6 +81,8 @@ func labelSum(s string) int {
 	return sum
 }
 
+func labelWithCheck(text string) string { return text + string(labelAlphabet[labelCheck(text)]) }
+
 func labelCheck(text string) int { return (labelTotal + 37 - 2*labelSum(text)%37) % 37 }
 
 // parseLabel reads a label's text.
@@ -92,6 +97,9 @@ func parseLabel(s string) (Scan, error) {
 		return Scan{}, damaged
 	}
 	letter, id := s[len(labelLead)], s[len(labelLead)+1:len(s)-1]
+	if letter == practiceLetter {
+		return practiceLabel(s)
+	}
 	coded := letter == labelCoded
 	if coded {
 		letter, id = id[0], id[1:]

@@ -8,11 +8,34 @@ import (
 
 // readSheetCode reads a sheet code, typed or scanned.
 func readSheetCode(p scanned) ([]Scan, error) {
-	c, err := ParseSheetCode(p.compact)
+	s, err := sheetIn(p.compact)
 	if err != nil {
 		return nil, nil
 	}
-	return []Scan{{Kind: ScanSheet, Value: c.String()}}, nil
+	return []Scan{s}, nil
+}
+
+// sheetIn reads the code of a sheet or the symbol on one of its pages, for
+// practice or not.
+func sheetIn(s string) (Scan, error) {
+	var practice bool
+	if _, norm, err := codeValues(s); err == nil {
+		if s, practice = practiceSheet(norm); !practice {
+			s = norm
+		}
+	}
+	var out Scan
+	if page, err := parseSheetPage(s); err == nil {
+		out = page.scan()
+	} else {
+		c, err := ParseSheetCode(s)
+		if err != nil {
+			return Scan{}, err
+		}
+		out = Scan{Kind: ScanSheet, Value: c.String()}
+	}
+	out.practice = practice
+	return out, nil
 }
 
 // readRow reads a label, or several codes that ran together.
@@ -41,7 +64,7 @@ func readDamagedLabel(p scanned) ([]Scan, error) {
 // more characters of its alphabet that begin like one.
 func readDamagedSheetCode(p scanned) ([]Scan, error) {
 	s := strings.ReplaceAll(p.compact, "-", "")
-	if len(s) < 40 || s[0] != sheetVersion || strings.Trim(s[:40], sheetAlphabet+"OILU") != "" {
+	if len(s) < 40 || s[0] != sheetVersion && s[0] != practiceVersion || strings.Trim(s[:40], sheetAlphabet+"OILU") != "" {
 		return nil, nil
 	}
 	if len(s) > sheetCodeLen {
@@ -70,9 +93,14 @@ func takeApart(s string) [][]Scan {
 			}
 		}
 		rest := s[from:]
-		if len(rest) >= sheetCodeLen && rest[0] == sheetVersion {
-			if c, err := ParseSheetCode(rest[:sheetCodeLen]); err == nil {
-				add(from+sheetCodeLen, Scan{Kind: ScanSheet, Value: c.String()})
+		if rest[0] == sheetVersion || rest[0] == practiceVersion {
+			for _, n := range []int{sheetCodeLen, sheetPageLen} {
+				if len(rest) < n {
+					break
+				}
+				if sheet, err := sheetIn(rest[:n]); err == nil {
+					add(from+n, sheet)
+				}
 			}
 		}
 		if strings.HasPrefix(rest, labelLead) {

@@ -45,9 +45,13 @@ type Scan struct {
 	Symbol ScanKind
 	// Elements are all elements of a GS1 symbol, nil otherwise.
 	Elements []Element
+	// Page of how many Pages of a printed sheet was scanned; 0 where its symbol
+	// doesn't say.
+	Page, Pages int
 
-	symbol int    // which symbol of the scan named it
-	plain  string // the text, where it could just as well be a plain identifier
+	practice bool   // printed for practice
+	symbol   int    // which symbol of the scan named it
+	plain    string // the text, where it could just as well be a plain identifier
 }
 
 // Element returns the value of one of the symbol's GS1 elements.
@@ -112,7 +116,7 @@ func Recognise(scan string, want ...ScanKind) (Scan, error) {
 
 func same(all []Scan) bool {
 	for _, s := range all {
-		if s.Kind != all[0].Kind || s.Value != all[0].Value || s.Symbol != all[0].Symbol {
+		if a := all[0]; s.Kind != a.Kind || s.Value != a.Value || s.Symbol != a.Symbol || s.Page != a.Page {
 			return false
 		}
 	}
@@ -166,6 +170,17 @@ func describe(all []Scan) string {
 // their own check character. Plain identifiers that ran together can't be
 // told from a longer one.
 func RecogniseAll(scan string) ([]Scan, error) {
+	all, err := recogniseAll(scan)
+	if err == nil {
+		err = refusePractice(all)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return all, nil
+}
+
+func recogniseAll(scan string) ([]Scan, error) {
 	if !utf8.ValidString(scan) {
 		return nil, errors.New("the scan holds bytes that are no characters: " +
 			"set the scanner to type text, and scan again")

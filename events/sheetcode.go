@@ -101,6 +101,9 @@ func ParseSheetCode(s string) (SheetCode, error) {
 		return SheetCode{}, fmt.Errorf("sheet code has %d characters; a sheet code has %d: %s",
 			len(vals), sheetCodeLen, scanAgain)
 	}
+	if sum(vals) == 0 && norm[0] == practiceVersion {
+		return SheetCode{}, ErrPractice
+	}
 	if norm[0] != sheetVersion {
 		return SheetCode{}, fmt.Errorf("sheet code begins with %q; this program knows version %q", norm[0], sheetVersion)
 	}
