@@ -237,6 +237,9 @@ type Reading struct {
 	Found      string `json:"found"` // a Placement, or none
 	Code       string `json:"code,omitempty"`
 	Unreadable bool   `json:"unreadable,omitzero"`
+	// Pages of how many (Of) were read, ascending, where their symbols say so.
+	Pages []int64 `json:"pages,omitempty"`
+	Of    int64   `json:"of,omitzero"`
 }
 
 // foundWords are those of Reading.Found.
@@ -256,6 +259,18 @@ func (r *Reading) check(c *checks) {
 		"sheet: found none, yet a code or a damaged code is given")
 	c.must(!r.Unreadable || r.Code == "", "sheet: a code is given and called unreadable; give one of the two")
 	c.optionalCode("sheet: ", r.Code)
+	r.checkPages(c)
+}
+
+func (r *Reading) checkPages(c *checks) {
+	c.must((len(r.Pages) == 0) == (r.Of == 0), "sheet: pages and of are given together, or neither")
+	c.inRange("sheet: of", r.Of, 0, maxPages)
+	c.must(len(r.Pages) == 0 || r.Code != "", "sheet: pages are given and no code that was read on them")
+	before := int64(0)
+	for _, n := range r.Pages {
+		c.must(n > before && n <= r.Of, "sheet: pages are %v; they go up, from 1 to %d", r.Pages, r.Of)
+		before = n
+	}
 }
 
 // code returns the sheet code that was read, "" where there is none.

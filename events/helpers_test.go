@@ -280,7 +280,11 @@ func (d drawer) code() string {
 func (d drawer) reading() Reading {
 	switch {
 	case d.flag("has code"):
-		return Reading{Found: string(InsideBag), Code: d.code()}
+		r := Reading{Found: string(InsideBag), Code: d.code()}
+		if d.flag("has pages") {
+			r.Pages, r.Of = []int64{1, 3}, d.number("of", 3, maxPages)
+		}
+		return r
 	case d.flag("is unreadable"):
 		return Reading{Found: string(Outside), Unreadable: true}
 	}
@@ -298,6 +302,7 @@ func (d drawer) policy() Policy {
 		p.TagAtOpening = Asked(d.oneOf("tagAtOpening", string(Required), string(Optional)))
 	}
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
+	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
 	p.BadgeMinutes = d.number("badgeMinutes", 0, 60)
 	if d.flag("has cycles") {
 		p.Cycles = []string{"c-134", "c-121"}

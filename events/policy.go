@@ -36,6 +36,10 @@ type Policy struct {
 	ReadingMinutes int64 `json:"readingMinutes,omitzero"`
 	// BadgeMinutes is how long a badge holds at a station where nothing happens; 0 is the default.
 	BadgeMinutes int64 `json:"badgeMinutes,omitzero"`
+	// AllPages: of a sheet of several pages each is read, not one of them.
+	AllPages bool `json:"allPages,omitzero"`
+	// HideExpected: the number expected is not shown before a line is counted.
+	HideExpected bool `json:"hideExpected,omitzero"`
 	// Cycles are what the site's sterilizers run, to choose from.
 	Cycles []string `json:"cycles,omitempty"`
 	// Codes are what the site's own plain codes look like, without a label's prefix.

@@ -134,6 +134,32 @@ func (c *canvas) grey(x, y, w, h float64) {
 	c.black()
 }
 
+// practice writes a word across the page, large and so lightly that the page stays
+// readable, and in a black band at its upper and lower edge, which no copier loses.
+func (c *canvas) practice(word string, band float64) {
+	c.font(bold, 12)
+	slope := math.Atan2(c.h, c.w)
+	size := 12 * 0.8 * math.Hypot(c.w, c.h) / c.width(word)
+	c.font(bold, min(size, 2.2*c.h))
+	c.pdf.SetTextColor(222, 222, 222)
+	c.pdf.TransformBegin()
+	c.pdf.TransformRotate(slope*180/math.Pi, c.w/2, c.h/2)
+	c.pdf.Text((c.w-c.width(word))/2, c.h/2+0.35*c.size*mmPerPoint, word)
+	c.pdf.TransformEnd()
+	c.pdf.SetTextColor(255, 255, 255)
+	const inset = 0.25 // of the band, as a printer leaves the edge white
+	c.font(bold, 0.75*band/mmPerPoint)
+	row := word
+	for c.width(row+" · "+word) < c.w-2*band {
+		row += " · " + word
+	}
+	for _, y := range []float64{band * inset, c.h - band*(1+inset)} {
+		c.pdf.Rect(band*inset, y, c.w-2*band*inset, band, "F")
+		c.centre(0, y+(band-c.lineHeight())/2, c.w, row)
+	}
+	c.pdf.SetTextColor(0, 0, 0)
+}
+
 // wrap breaks a text into lines of at most w millimetres, at spaces where it
 // can and inside a word where it must.
 func (c *canvas) wrap(s string, w float64) []string {
@@ -237,6 +263,8 @@ func (c *canvas) symbol(x, y, side float64, text string, least float64) {
 		c.fail("the symbol of %q needs %.0f mm; %.0f mm are free: take a larger label", text, math.Ceil(least*float64(n+2*quiet)), side)
 		return
 	}
+	c.pdf.SetFillColor(255, 255, 255) // nothing shows through the symbol
+	c.pdf.Rect(x, y, side, side, "F")
 	x, y = x+quiet*m, y+quiet*m
 	dark := func(i, j int) bool {
 		if i < 0 || j < 0 || i >= n || j >= n {

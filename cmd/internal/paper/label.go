@@ -1,8 +1,10 @@
 package paper
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -57,14 +59,17 @@ func (l LabelSize) possible() bool {
 }
 
 // SetLabel is the label outside on a packed set. Its symbol names the set, and says
-// that it is an outer label: it can't be taken for the tag on the tray. Empty fields
-// are left out.
+// that it is an outer label: it can't be taken for the tag on the tray. Where who
+// packed it, when, or the load is not known, there is room to write it by hand if the
+// label has it; other empty fields are left out.
 type SetLabel struct {
 	Set, Title, List string
 	Version          int64
 	Packed           time.Time // printed in its own zone
 	Badge            string    // who packed it
+	Load             string    // in which it is or was sterilized
 	Short            string    // the short code of the set's sheet, for comparing by eye
+	Practice         bool
 }
 
 // LoadLabel is the label of a sterilizer load. Its symbol names the load.
@@ -74,6 +79,21 @@ type LoadLabel struct {
 	Cycle            string
 	Started          time.Time // printed in its own zone
 	Badge            string    // who loaded it
+	Practice         bool
+}
+
+// IDLabel is the label of a person's badge, of a case, of a tray's tag or of a seal:
+// its symbol names nothing else.
+type IDLabel struct {
+	Kind     events.ScanKind // ScanBadge, ScanCase, ScanTag or ScanSeal
+	ID       string
+	Practice bool
+}
+
+// idCaptions are what is printed over an IDLabel.
+var idCaptions = map[events.ScanKind]string{
+	events.ScanBadge: "paper.label-badge", events.ScanCase: "paper.label-case",
+	events.ScanTag: "paper.label-tag", events.ScanSeal: "paper.label-seal",
 }
 
 // WriteSetLabel prints a set's label as PDF of the label's size.
@@ -87,10 +107,46 @@ func WriteSetLabel(w io.Writer, l SetLabel, size LabelSize, lang *words.Language
 		p.facts = append(p.facts, text.say("paper.list", l.List, l.Version))
 	}
 	p.facts = append(p.facts, signed(text, "paper.packed-short", l.Packed, l.Badge)...)
+	if l.Load != "" {
+		p.facts = append(p.facts, text.say("paper.load", l.Load))
+	}
+	if l.Packed.IsZero() {
+		p.blanks = append(p.blanks, text.say("paper.packed-blank"))
+	}
+	if l.Badge == "" {
+		p.blanks = append(p.blanks, text.say("paper.by", blank))
+	}
+	if l.Load == "" {
+		p.blanks = append(p.blanks, text.say("paper.load", blank))
+	}
 	if l.Short != "" {
 		p.short = text.say("paper.sheet", l.Short)
 	}
-	return writeLabel(w, events.ScanOuter, p, size, lang, l.Packed)
+	return writeLabels(w, events.ScanOuter, []labelText{p}, l.Practice, size, lang, l.Packed)
+}
+
+// blank is room to write by hand.
+const blank = "____________"
+
+// WriteIDLabels prints labels as PDF, one on each page of the label's size. They
+// are all of one kind.
+func WriteIDLabels(w io.Writer, labels []IDLabel, size LabelSize, lang *words.Language) error {
+	text, err := wordingOf(lang)
+	if err != nil {
+		return err
+	}
+	var out []labelText
+	for _, l := range labels {
+		caption := idCaptions[l.Kind]
+		if caption == "" || l.Kind != labels[0].Kind || l.Practice != labels[0].Practice {
+			return fmt.Errorf("there is no label of a %s here", l.Kind)
+		}
+		out = append(out, labelText{caption: text.say(caption), id: l.ID})
+	}
+	if len(out) == 0 {
+		return errors.New("no label is asked for")
+	}
+	return writeLabels(w, labels[0].Kind, out, labels[0].Practice, size, lang, time.Time{})
 }
 
 // WriteLoadLabel prints a load's label as PDF of the label's size.
@@ -110,7 +166,7 @@ func WriteLoadLabel(w io.Writer, l LoadLabel, size LabelSize, lang *words.Langua
 		p.facts = append(p.facts, text.say("paper.cycle", l.Cycle))
 	}
 	p.facts = append(p.facts, signed(text, "paper.started", l.Started, l.Badge)...)
-	return writeLabel(w, events.ScanLoad, p, size, lang, l.Started)
+	return writeLabels(w, events.ScanLoad, []labelText{p}, l.Practice, size, lang, l.Started)
 }
 
 // signed says when something was done, by the text of a key, and by whom.
@@ -129,7 +185,8 @@ func signed(text wording, key string, at time.Time, badge string) []string {
 type labelText struct {
 	caption, id, title string
 	facts              []string
-	short              string // bold, since it is compared with the sheet's
+	blanks             []string // to be written by hand; left out where there is no room
+	short              string   // bold, since it is compared with the sheet's
 }
 
 const (
@@ -142,13 +199,39 @@ const (
 	factType     = 9.0
 	largestScale = 1.4
 	scaleStep    = 0.02
+	labelBand    = 2.0 // of the word that marks practice
 )
 
-func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, lang *words.Language, at time.Time) error {
+// writeLabels prints a label on each page.
+func writeLabels(
+	w io.Writer, kind events.ScanKind, labels []labelText, practice bool, size LabelSize, lang *words.Language, at time.Time,
+) error {
 	if !size.possible() {
 		return fmt.Errorf("label size %s (%.1f x %.1f mm) is not possible: sides go from 20 to 300 mm", size.Name, size.Width, size.Height)
 	}
+	word := ""
+	if practice {
+		text, err := wordingOf(lang)
+		if err != nil {
+			return err
+		}
+		word = text.say("paper.practice")
+	}
+	c := newCanvas(size.Width, size.Height, labels[0].caption+" "+labels[0].id, lang.Tag(), at)
+	for _, l := range labels {
+		if err := drawLabel(c, kind, l, size, word); err != nil {
+			return err
+		}
+	}
+	return c.write(w)
+}
+
+// drawLabel draws one label on a page of its own; practice is the word across it.
+func drawLabel(c *canvas, kind events.ScanKind, l labelText, size LabelSize, practice string) error {
 	symbol, err := events.LabelText(kind, l.id)
+	if err == nil && practice != "" {
+		symbol, err = events.PracticeText(symbol)
+	}
 	if err != nil {
 		return err
 	}
@@ -157,18 +240,28 @@ func writeLabel(w io.Writer, kind events.ScanKind, l labelText, size LabelSize, 
 			return err
 		}
 	}
-	c := newCanvas(size.Width, size.Height, l.caption+" "+l.id, lang.Tag(), at)
-	side := min(size.Height-2*labelMargin, labelSymbol*size.Width)
+	edge := labelMargin
+	if practice != "" {
+		edge = 1.3 * labelBand
+	}
+	height := size.Height - 2*edge
+	side := min(height, labelSymbol*size.Width)
 	x := labelMargin + side + labelMargin/2
 	p := &labelPrinter{canvas: c, x: x, room: size.Width - x - labelMargin, labelText: l}
-	if !p.fit(size.Height - 2*labelMargin) {
+	if !p.fit(height) {
+		p.blanks = nil
+	}
+	if !p.fit(height) {
 		return fmt.Errorf("what belongs on the label of %s does not fit on %s: take a larger label", l.id, size.Name)
 	}
 	c.page()
+	if practice != "" {
+		c.practice(practice, labelBand)
+	}
 	c.symbol(labelMargin, (size.Height-side)/2, side, symbol, leastModule)
 	// The type is as large as fits; what is left over is shared above and below.
-	p.put(labelMargin+(size.Height-2*labelMargin-p.put(0, false))/2, true)
-	return c.write(w)
+	p.put(edge+(height-p.put(0, false))/2, true)
+	return nil
 }
 
 type labelPrinter struct {
@@ -209,7 +302,7 @@ func (p *labelPrinter) put(y float64, draw bool) float64 {
 		block(p.cut(p.wrap(p.title, p.room), p.titles))
 	}
 	p.font(regular, max(leastType, factType*p.scale))
-	for _, f := range p.facts {
+	for _, f := range slices.Concat(p.facts, p.blanks) {
 		block(p.wrap(f, p.room))
 	}
 	if p.short != "" {

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"bytes"
+	"errors"
 	"math"
 	"strings"
 	"testing"
@@ -71,6 +72,99 @@ func TestLabels(t *testing.T) {
 				if scan, err := events.Recognise(text, l.kind); err != nil || scan.Value != l.id {
 					t.Errorf("%s, %s: %q is recognised as %v, %v", size.Name, name, text, scan, err)
 				}
+			}
+		}
+	}
+}
+
+// A label for practice says so on every size, and its symbol passes nowhere else.
+func TestLabelsForPractice(t *testing.T) {
+	for _, size := range LabelSizes() {
+		var set, load, badge bytes.Buffer
+		s, l := setLabel("LAP-014"), loadLabel("S2-0302-04")
+		s.Practice, l.Practice = true, true
+		if err := WriteSetLabel(&set, s, size, english); err != nil {
+			t.Fatalf("%s: %v", size.Name, err)
+		}
+		if err := WriteLoadLabel(&load, l, size, german); err != nil {
+			t.Fatalf("%s: %v", size.Name, err)
+		}
+		if err := WriteIDLabels(&badge, []IDLabel{{events.ScanBadge, "B-1182", true}}, size, english); err != nil {
+			t.Fatalf("%s: %v", size.Name, err)
+		}
+		for _, p := range []struct {
+			pdf      []byte
+			word, id string
+		}{{set.Bytes(), "PRACTICE", "LAP-014"}, {load.Bytes(), "ÜBUNG", "S2-0302-04"}, {badge.Bytes(), "PRACTICE", "B-1182"}} {
+			if n := strings.Count(text(t, p.pdf, "-raw"), p.word); n < 3 {
+				t.Errorf("%s: the label of %s says %s %d times", size.Name, p.id, p.word, n)
+			}
+			symbol := decode(t, render(t, p.pdf, 203)[0])
+			if got, err := events.Recognise(symbol); !errors.Is(err, events.ErrPractice) {
+				t.Errorf("%s: %s passes for %v, %v", size.Name, symbol, got, err)
+			}
+			if got, err := events.RecognisePractice(symbol); err != nil || got[0].Value != p.id {
+				t.Errorf("%s, where people practise: %v, %v", symbol, got, err)
+			}
+		}
+	}
+}
+
+// Badges, cases, tags and seals have labels of their own, one a page.
+func TestIDLabels(t *testing.T) {
+	for kind, says := range map[events.ScanKind]string{
+		events.ScanBadge: "BADGE", events.ScanCase: "CASE", events.ScanTag: "SET TAG", events.ScanSeal: "TAMPER-EVIDENT LOCK",
+	} {
+		for _, size := range LabelSizes() {
+			var b bytes.Buffer
+			labels := []IDLabel{{kind, "A-0001", false}, {kind, "A-0002", false}}
+			if err := WriteIDLabels(&b, labels, size, english); err != nil {
+				t.Fatalf("%s on %s: %v", kind, size.Name, err)
+			}
+			pages := render(t, b.Bytes(), 203)
+			if len(pages) != len(labels) {
+				t.Fatalf("%s on %s: %d pages", kind, size.Name, len(pages))
+			}
+			for i, g := range pages {
+				got, err := events.Recognise(decode(t, g))
+				if err != nil || got.Kind != kind && got.Symbol != kind || got.Value != labels[i].ID {
+					t.Errorf("%s on %s: read as %v, %v", kind, size.Name, got, err)
+				}
+			}
+			if got := text(t, b.Bytes(), "-raw"); strings.Count(strings.NewReplacer("\n", "", " ", "").Replace(got), strings.ReplaceAll(says, " ", "")) != 2 || !strings.Contains(got, "A-0002") {
+				t.Errorf("%s on %s says %q", kind, size.Name, got)
+			}
+		}
+	}
+	for name, labels := range map[string][]IDLabel{
+		"none": nil, "of a load": {{events.ScanLoad, "S2", false}}, "without an id": {{events.ScanBadge, "", false}},
+		"of two kinds": {{events.ScanBadge, "B-1", false}, {events.ScanCase, "K-1", false}},
+	} {
+		var b bytes.Buffer
+		if err := WriteIDLabels(&b, labels, LabelSizes()[0], english); err == nil || b.Len() != 0 {
+			t.Errorf("labels %s: %v, %d bytes", name, err, b.Len())
+		}
+	}
+}
+
+// What is not known when the label is printed has room to be written by hand, and
+// what is known is printed.
+func TestSetLabelLeavesRoom(t *testing.T) {
+	for _, tt := range []struct {
+		l    SetLabel
+		says []string
+	}{
+		{SetLabel{Set: "LAP-014"}, []string{"Packed on ____________", "by ____________", "Load ____________"}},
+		{SetLabel{Set: "LAP-014", Packed: packedAt, Badge: "B-1182", Load: "S2-0302-04"}, []string{"Packed 02 Mar 2026", "by B-1182", "Load S2-0302-04"}},
+	} {
+		var b bytes.Buffer
+		if err := WriteSetLabel(&b, tt.l, LabelSizes()[0], english); err != nil {
+			t.Fatal(err)
+		}
+		got := text(t, b.Bytes(), "-raw")
+		for _, want := range tt.says {
+			if !strings.Contains(got, want) {
+				t.Errorf("the label does not say %q: %q", want, got)
 			}
 		}
 	}

@@ -1,12 +1,17 @@
-// Package paper prints what has to be on paper: the count sheet that travels
-// with a set, the label of a set and the label of a sterilizer load, as PDF.
+// Package paper prints what has to be on paper, as PDF: the count sheet that travels
+// with a set, and the labels of sets, loads, badges, cases, tags and seals.
 //
 // A count sheet carries its sheet code three times: as a QR symbol (error
 // correction Q), as 54 characters in nine groups of six, and as the short code
 // in a box for reading aloud. Every page carries all three, the set, and which
-// page of how many it is. Lines are never split over pages. A line whose packed
+// page of how many it is; the symbol says the page too, so that a page of another
+// sheet among them shows. Lines are never split over pages. A line whose packed
 // number is not the list's is marked on its own line and shaded. Black and
-// white are enough; nothing is told by colour.
+// white are enough; nothing is told by colour. Where everything stands is described
+// once, by Geometry, and drawn from there.
+//
+// What is printed for practice says so across every page and label, and its
+// symbols have codes that no ledger but one for practice takes.
 //
 // Fonts are embedded: Latin, Greek and Cyrillic letters and common signs print
 // as they are; anything else is refused by name (Missing) and never becomes an

@@ -23,6 +23,7 @@ type Sheet struct {
 	Placement              events.Placement
 	Packed                 time.Time // printed in its own zone
 	Seals                  []string
+	Practice               bool // printed across every page, and said by the symbol
 }
 
 // SheetOf puts a sheet together from what was recorded of a trip. At is when
@@ -71,50 +72,45 @@ func (s Size) millimetres() (w, h float64, err error) {
 	return 0, 0, fmt.Errorf("paper size %d is not known; it is A4 or Letter", s)
 }
 
-// Millimetres of the count sheet's parts.
-const (
-	margin      = 12.0
-	symbolSide  = 31.0
-	boxWidth    = 43.0 // the short code's
-	gap         = 3.0
-	colNumber   = 9.0
-	colQuantity = 16.0
-	colCount    = 16.5
-	rowLeast    = 8.0 // room for a figure by hand
-	rowPad      = 1.0
-	headHeight  = 7.0
-	signHeight  = 9.0
-	remarks     = 16.0
-	footGap     = 3.0
-	body        = 10.0 // points
-	leastModule = 0.3  // 203 dpi label printers draw 0.125 mm dots; below two or three of them a module is lost (common practice, no source)
-)
-
 // WriteSheet prints a count sheet as PDF. It refuses a sheet whose code was
 // not made for exactly this list, set and trip, and a character it can't show.
 // The same sheet gives the same bytes.
 func WriteSheet(w io.Writer, s Sheet, size Size, lang *words.Language) error {
-	text, err := wordingOf(lang)
+	p, err := newSheetPrinter(&s, size, lang)
 	if err != nil {
 		return err
+	}
+	p.plan()
+	p.print()
+	return p.write(w)
+}
+
+func newSheetPrinter(s *Sheet, size Size, lang *words.Language) (*sheetPrinter, error) {
+	text, err := wordingOf(lang)
+	if err != nil {
+		return nil, err
 	}
 	width, height, err := size.millimetres()
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if err := s.check(); err != nil {
-		return err
+		return nil, err
 	}
 	p := &sheetPrinter{
 		canvas: newCanvas(width, height, text.say("paper.count-sheet")+" "+s.Set, lang.Tag(), s.Packed),
-		words:  text, sheet: &s, code: s.Code.String(), short: s.Code.Short(),
+		words:  text, sheet: s, code: s.Code.String(), short: s.Code.Short(),
+	}
+	if s.Practice {
+		if p.code, err = events.PracticeText(p.code); err != nil {
+			return nil, err
+		}
 	}
 	p.exceptions = make(map[int64]events.Exception, len(s.Exceptions))
 	for _, e := range s.Exceptions {
 		p.exceptions[e.Line] = e
 	}
-	p.print()
-	return p.write(w)
+	return p, nil
 }
 
 // check refuses what must not leave the printer.
@@ -191,7 +187,9 @@ type sheetPrinter struct {
 	sheet       *Sheet
 	code, short string
 	exceptions  map[int64]events.Exception
-	pages       int // of how many; known after the rows were laid out
+
+	geometry Geometry
+	rows     [][]row // of each page
 }
 
 // row is one line of the list, laid out.
@@ -206,71 +204,26 @@ type row struct {
 }
 
 func (p *sheetPrinter) print() {
-	rows := make([]row, 0, len(p.sheet.Lines))
-	for _, l := range p.sheet.Lines {
-		rows = append(rows, p.layout(l))
-	}
-	room := p.h - margin - p.footerHeight() - p.headerHeight() - headHeight
-	ending := 3*signHeight + remarks
-	if room < rowLeast {
-		p.fail("the head of the sheet leaves no room for lines: shorten the title or the seals")
+	if p.err != nil {
 		return
 	}
-	// First see where pages end, then draw: each page says of how many it is.
-	var pages [][]row
-	left := 0.0
-	for _, r := range rows {
-		if r.height > room {
-			p.fail("line %d does not fit on one page: shorten its description", r.line.Line)
-			return
-		}
-		if len(pages) == 0 || r.height > left {
-			pages = append(pages, nil)
-			left = room
-		}
-		last := len(pages) - 1
-		pages[last] = append(pages[last], r)
-		left -= r.height
-	}
-	if ending > room {
-		p.fail("the head of the sheet leaves no room for the signatures: shorten the title or the seals")
-		return
-	}
-	if left < ending {
-		// The last line goes along: signatures on a page of their own would stand
-		// under nothing.
-		last := len(pages) - 1
-		pages = append(pages, nil)
-		if n := len(pages[last]) - 1; n > 0 && pages[last][n].height+ending <= room {
-			pages[last+1] = append(pages[last+1], pages[last][n])
-			pages[last] = pages[last][:n]
-		}
-	}
-	p.pages = len(pages)
-	for i, rows := range pages {
+	for i, page := range p.geometry.Pages {
 		p.page()
-		y := p.header()
-		top := y
-		y = p.tableHead(y)
-		for _, r := range rows {
-			p.row(y, r)
-			y += r.height
+		if p.sheet.Practice {
+			p.practice(p.words.say("paper.practice"), sheetBand)
 		}
-		if i == len(pages)-1 {
-			y = p.signatures(y)
-			p.columns(top, y)
-			p.remarks(y)
-		} else {
-			p.columns(top, y)
+		p.header(i + 1)
+		p.tableHead(page.Table.Y)
+		for k, r := range p.rows[i] {
+			p.row(page.Rows[k].Y, r)
+		}
+		p.signatures(page.Signs)
+		p.columns(page.Table.Y, page.Table.Y+page.Table.H)
+		if page.Remarks.H > 0 {
+			p.remarks(page.Remarks)
 		}
 		p.footer(i + 1)
 	}
-}
-
-func (p *sheetPrinter) inner() float64 { return p.w - 2*margin }
-
-func (p *sheetPrinter) descriptionWidth() float64 {
-	return p.inner() - colNumber - colQuantity - 5*colCount
 }
 
 // facts are the header's lines under the title.
@@ -322,38 +275,37 @@ func (p *sheetPrinter) head(draw bool) float64 {
 	return y
 }
 
-const codeStrip = 8.0
-
-func (p *sheetPrinter) headerHeight() float64 {
-	return max(p.head(false), margin+symbolSide) + 1.5 + codeStrip + 2
-}
-
 // header draws what every page carries: a page alone must still say which set,
 // which list and which trip it belongs to, to a person and to a scanner.
-func (p *sheetPrinter) header() float64 {
-	bottom := max(p.head(true), margin+symbolSide)
-	xs := p.w - margin - symbolSide
-	p.symbol(xs, margin, symbolSide, p.code, leastModule)
-	xb := xs - gap - boxWidth // nothing may stand in the symbol's quiet zone
-	p.box(xb, margin+3, boxWidth, 18, 0.5)
-	p.font(regular, body)
-	p.centre(xb, margin+4.2, boxWidth, p.words.say("paper.short-code"))
-	p.font(mono, 20)
-	p.centre(xb, margin+9.5, boxWidth, p.short)
-
-	y := bottom + 1.5
-	p.font(regular, body)
-	p.text(margin, y+1.7, p.words.say("paper.code"))
-	label := p.width(p.words.say("paper.code")) + 3
-	groups := grouped(p.code, 6)
-	for size := 11.0; ; size -= 0.25 {
-		p.font(mono, size)
-		if p.width(groups) <= p.inner()-label || size < 9 {
-			break
-		}
+func (p *sheetPrinter) header(page int) {
+	p.head(true)
+	text, err := events.SheetPage{Code: p.sheet.Code, Page: page, Pages: len(p.rows), Layout: Layout}.Text()
+	if err == nil && p.sheet.Practice {
+		text, err = events.PracticeText(text)
 	}
-	p.text(margin+label, y+1.5, groups)
-	return y + codeStrip + 2
+	if err != nil {
+		p.fail("%w", err)
+		return
+	}
+	s := p.geometry.Symbol
+	p.symbol(s.X, s.Y, s.W, text, leastModule)
+	x := s.X - gap - boxWidth // nothing may stand in the symbol's quiet zone
+	y := margin + 3
+	p.box(x, y, boxWidth, 18, 0.5)
+	p.font(regular, body)
+	p.centre(x, y+1.2, boxWidth, p.words.say("paper.short-code"))
+	p.font(mono, 20)
+	p.centre(x, y+6.5, boxWidth, p.short)
+	y += 19
+	p.font(regular, body)
+	p.text(x, y, p.words.say("paper.code"))
+	y += p.lineHeight()
+	p.font(mono, body)
+	const third = 18
+	for i := 0; i < len(p.code); i += third {
+		p.text(x, y, grouped(p.code[i:min(i+third, len(p.code))], 6))
+		y += p.lineHeight()
+	}
 }
 
 // grouped sets spaces between groups, for typing a code that no scanner reads.
@@ -368,75 +320,38 @@ func grouped(s string, n int) string {
 	return b.String()
 }
 
-// edges are the x positions of the table's vertical rules.
-func (p *sheetPrinter) edges() []float64 {
-	x := margin
-	out := []float64{x}
-	for _, w := range []float64{colNumber, p.descriptionWidth(), colQuantity, colCount, colCount, colCount, colCount, colCount} {
-		x += w
-		out = append(out, x)
-	}
-	return out
-}
-
-func (p *sheetPrinter) tableHead(y float64) float64 {
-	e := p.edges()
+func (p *sheetPrinter) tableHead(y float64) {
 	p.grey(margin, y, p.inner(), headHeight)
-	for i, key := range []string{
-		"paper.no", "paper.instrument", "paper.quantity",
-		"paper.first", "paper.added", "paper.cavity", "paper.closing", "paper.final",
-	} {
-		s := p.words.say(key)
-		p.shrink(bold, body, 7, s, e[i+1]-e[i]-1)
+	for i, f := range p.geometry.Fields {
+		s := p.words.say(f.key)
+		p.shrink(bold, body, 7, s, f.W-1)
 		ty := y + (headHeight-p.lineHeight())/2
 		if i == 1 {
-			p.text(e[i]+1.5, ty, s)
+			p.text(f.X+1.5, ty, s)
 			continue
 		}
-		p.centre(e[i], ty, e[i+1]-e[i], s)
+		p.centre(f.X, ty, f.W, s)
 	}
 	p.line(margin, y, margin+p.inner(), y, 0.5)
 	p.line(margin, y+headHeight, margin+p.inner(), y+headHeight, 0.5)
-	return y + headHeight
-}
-
-func (p *sheetPrinter) layout(l events.Line) row {
-	r := row{line: l}
-	width := p.descriptionWidth() - 3
-	p.font(regular, body)
-	r.description = p.wrap(l.Description, width)
-	r.item = p.wrap(l.Item, width)
-	n := len(r.description) + len(r.item)
-	if len(r.item) == 1 && p.width(r.description[len(r.description)-1])+6+p.width(r.item[0]) <= width {
-		r.beside = true
-		n--
-	}
-	if e, ok := p.exceptions[l.Line]; ok {
-		r.exception = &e
-		p.font(bold, body)
-		r.mark = p.wrap(p.words.say("paper.packed-of", e.Reason, e.Counted, l.Quantity), width)
-		n += len(r.mark)
-	}
-	r.height = max(rowLeast, float64(n)*p.lineHeight()+2*rowPad)
-	return r
 }
 
 func (p *sheetPrinter) row(y float64, r row) {
-	e := p.edges()
+	no, what, packed := p.geometry.Fields[0], p.geometry.Fields[1], p.geometry.Fields[2]
 	if r.exception != nil {
-		p.grey(margin, y+0.2, e[3]-margin, r.height-0.2) // below the rule
+		p.grey(margin, y+0.2, packed.X+packed.W-margin, r.height-0.2) // below the rule
 	}
 	p.font(regular, body)
-	p.centre(e[0], y+rowPad, colNumber, fmt.Sprint(r.line.Line))
+	p.centre(no.X, y+rowPad, no.W, fmt.Sprint(r.line.Line))
 	p.font(bold, body)
-	ty := p.lines(e[1]+1.5, y+rowPad, r.mark)
+	ty := p.lines(what.X+1.5, y+rowPad, r.mark)
 	p.font(regular, body)
-	ty = p.lines(e[1]+1.5, ty, r.description)
+	ty = p.lines(what.X+1.5, ty, r.description)
 	if r.beside {
 		ty -= p.lineHeight()
 	}
 	for _, l := range r.item {
-		p.right(e[1]+1.5, ty, p.descriptionWidth()-3, l)
+		p.right(what.X+1.5, ty, what.W-3, l)
 		ty += p.lineHeight()
 	}
 
@@ -445,20 +360,23 @@ func (p *sheetPrinter) row(y float64, r row) {
 		quantity = r.exception.Counted
 	}
 	p.font(bold, 13)
-	p.centre(e[2], y+rowPad, colQuantity, fmt.Sprint(quantity))
+	p.centre(packed.X, y+0.6, packed.W, fmt.Sprint(quantity))
 	if r.exception != nil {
 		next := y + rowPad + p.lineHeight()
 		p.font(regular, body)
-		p.centre(e[2], next, colQuantity, p.words.say("paper.of-quantity", r.line.Quantity))
+		p.centre(packed.X, next, packed.W, p.words.say("paper.of-quantity", r.line.Quantity))
 	}
 	p.line(margin, y+r.height, margin+p.inner(), y+r.height, 0.2)
 }
 
 func (p *sheetPrinter) columns(top, bottom float64) {
-	e := p.edges()
-	for i, x := range e {
+	edges := []float64{margin}
+	for _, f := range p.geometry.Fields {
+		edges = append(edges, f.X+f.W)
+	}
+	for i, x := range edges {
 		thick := 0.2
-		if i == 0 || i == 3 || i == len(e)-1 {
+		if i == 0 || i == 3 || i == len(edges)-1 {
 			thick = 0.5
 		}
 		p.line(x, top, x, bottom, thick)
@@ -467,23 +385,23 @@ func (p *sheetPrinter) columns(top, bottom float64) {
 }
 
 // signatures continue the count columns: who counted in each, who witnessed, when.
-func (p *sheetPrinter) signatures(y float64) float64 {
-	e := p.edges()
-	p.line(margin, y, margin+p.inner(), y, 0.5)
-	for _, key := range []string{"paper.counted-by", "paper.witnessed-by", "paper.time"} {
-		s := p.words.say(key)
+func (p *sheetPrinter) signatures(places []Rect) {
+	keys := []string{"paper.counted-by", "paper.witnessed-by", "paper.time"}
+	for i, r := range places {
+		if i == 0 {
+			p.line(margin, r.Y, margin+p.inner(), r.Y, 0.5)
+		}
+		s := p.words.say(keys[i])
 		p.font(bold, body)
-		p.text(e[1]+1.5, y+(signHeight-p.lineHeight())/2, s)
-		y += signHeight
-		p.line(margin, y, margin+p.inner(), y, 0.2)
+		p.text(p.geometry.Fields[1].X+1.5, r.Y+(r.H-p.lineHeight())/2, s)
+		p.line(margin, r.Y+r.H, margin+p.inner(), r.Y+r.H, 0.2)
 	}
-	return y
 }
 
-func (p *sheetPrinter) remarks(y float64) {
+func (p *sheetPrinter) remarks(r Rect) {
 	p.font(regular, body)
-	p.text(margin+1.5, y+1, p.words.say("paper.remarks"))
-	p.box(margin, y, p.inner(), remarks-2, 0.2)
+	p.text(r.X+1.5, r.Y+1, p.words.say("paper.remarks"))
+	p.box(r.X, r.Y, r.W, r.H, 0.2)
 }
 
 // caution is what no count may be read without.
@@ -502,7 +420,7 @@ func (p *sheetPrinter) footer(page int) {
 	lines := p.caution()
 	y = p.lines(margin, y+1, lines)
 	p.font(regular, body)
-	count := p.words.say("paper.page", page, p.pages)
+	count := p.words.say("paper.page", page, len(p.rows))
 	p.right(margin, y, p.inner(), count)
 	// Which sheet stands in full at the head; here one line of it is enough.
 	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])

@@ -609,7 +609,7 @@ func (p bench[B, P]) takeAs(v *visit, b *B, kind events.ScanKind, t *taken) (err
 // do takes a button or a form. What a scanner typed into a form's field is a scan.
 func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
 	for _, value := range in.Fields {
-		if code := codeIn(value); code != "" {
+		if code := v.codeIn(value); code != "" {
 			in.Text = code
 			return p.text(v, b, in, t)
 		}
@@ -621,13 +621,16 @@ func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
 // codeIn returns the label or sheet code with which a text ends, "" where there
 // is none: a person had typed something before, or the scanner typed into
 // another field than its own.
-func codeIn(text string) string {
+func (v *visit) codeIn(text string) string {
 	text = strings.TrimSpace(text)
-	for _, from := range []int{strings.LastIndex(text, "X9"), len(text) - sheetCodeLen} {
+	for _, from := range []int{len(text) - sheetPageLen, strings.LastIndex(text, "X9"), len(text) - sheetCodeLen} {
 		if from < 0 {
 			continue
 		}
-		all, err := events.RecogniseAll(text[from:])
+		all, err := v.read(text[from:])
+		if errors.Is(err, events.ErrPractice) {
+			return text[from:]
+		}
 		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || strings.HasPrefix(text[from:], "X9")) {
 			return text[from:]
 		}
@@ -636,16 +639,31 @@ func codeIn(text string) string {
 }
 
 // recogniseLast reads what was scanned, without what was left in the field before.
-func recogniseLast(text string) ([]events.Scan, error) {
-	scans, err := events.RecogniseAll(text)
-	if code := codeIn(text); code != "" && (err != nil || len(scans) == 1 && scans[0].Kind == events.ScanPlain) {
-		return events.RecogniseAll(code)
+func (v *visit) recogniseLast(text string) ([]events.Scan, error) {
+	scans, err := v.read(text)
+	if code := v.codeIn(text); code != "" && (err != nil || len(scans) == 1 && scans[0].Kind == events.ScanPlain) {
+		scans, err = v.read(code)
+	}
+	if errors.Is(err, events.ErrPractice) {
+		return nil, v.sayNo("practice-paper")
 	}
 	return scans, err
 }
 
-// sheetCodeLen is how many characters a sheet code has.
-const sheetCodeLen = 54
+// read tells what was scanned. What was printed for practice is read where people
+// practise, and nowhere else.
+func (v *visit) read(text string) ([]events.Scan, error) {
+	if v.d.opts.Practice {
+		return events.RecognisePractice(text)
+	}
+	return events.RecogniseAll(text)
+}
+
+// How many characters a sheet code has, and the symbol on a page of a sheet.
+const (
+	sheetCodeLen = 54
+	sheetPageLen = 60
+)
 
 // text takes what came through the scan field: something typed that means an
 // action here, or one or several scans.
@@ -665,7 +683,7 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	}
 	scans, err := v.recognise(in.Text, P(b).wants(), h)
 	for _, s := range scans {
-		t.kind, t.what = string(s.Kind), s.Value
+		t.kind, t.what, v.scan = string(s.Kind), s.Value, s
 		kind := s.Kind
 		if _, ok := p.scans[s.Symbol]; ok {
 			kind = s.Symbol // this place tells a tag from a label
@@ -702,7 +720,7 @@ func (v *visit) notAskedFor(kind events.ScanKind, value string) error {
 // plain identifier that may be several things is kept until a person has said
 // which.
 func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, error) {
-	scans, err := recogniseLast(text)
+	scans, err := v.recogniseLast(text)
 	if err != nil {
 		return nil, refusal.Because(err)
 	}

@@ -196,7 +196,7 @@ func (v *visit) chooseCase(in *input) (any, error) {
 }
 
 func (v *visit) caseOf(text string, a *counted) (string, error) {
-	scans, err := recogniseLast(text)
+	scans, err := v.recogniseLast(text)
 	if err != nil {
 		return "", refusal.Because(err)
 	}
@@ -242,7 +242,7 @@ func (t *table) text(in *input, a *counted) error {
 // scan takes what is not a number: badges, a set to go to, a sheet to count
 // against, an item to find.
 func (t *table) scan(text string, a *counted) error {
-	scans, err := recogniseLast(text)
+	scans, err := t.v.recogniseLast(text)
 	if err != nil {
 		return refusal.Because(err)
 	}
@@ -250,6 +250,7 @@ func (t *table) scan(text string, a *counted) error {
 		return t.scanBefore(scans, a)
 	}
 	for _, s := range scans {
+		t.v.scan = s
 		if err := t.scanOne(s, a); err != nil {
 			return err
 		}
@@ -383,7 +384,7 @@ func (t *table) sheet(code string, a *counted) error {
 		t.drafts[i].Sheet = code
 		t.drafts[i].Rev++
 		a.Line = t.firstOpen(i)
-		a.said = good(v.t("sheet-belongs", s.Key.Set), "")
+		a.said = good(v.t("sheet-belongs", s.Key.Set), v.pageRead())
 		return v.d.files.saveDraft(t.drafts[i])
 	}
 	owner, where, since, err := v.sheetOwner(code)

@@ -105,13 +105,20 @@ func newHouse(t *testing.T, sets ...string) *house {
 }
 
 // handler serves the workplaces alone, under the server's content security policy.
-func (h *house) handler() http.Handler {
+func (h *house) handler() http.Handler { return h.handlerFor(false) }
+
+// handlerFor serves them as those for practice, too.
+func (h *house) handlerFor(practice bool) http.Handler {
 	h.t.Helper()
 	log := slog.New(slog.DiscardHandler)
 	sh := shell.New(h.site.Name(), h.site.Words(), log)
 	mux := http.NewServeMux()
 	sh.Register(mux)
-	if err := workplace.Register(mux, sh, h.site, workplace.Options{OtherPrefix: "-", Log: log}); err != nil {
+	prefix := ""
+	if practice {
+		prefix = "/practice"
+	}
+	if err := workplace.Register(mux, sh, h.site, workplace.Options{Prefix: prefix, Practice: practice, OtherPrefix: "-", Log: log}); err != nil {
 		h.t.Fatal(err)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

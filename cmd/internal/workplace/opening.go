@@ -31,6 +31,7 @@ func openingPlace() workplace {
 			"clear":       (*opening).discard,
 			"swap":        (*opening).swap,
 			"found":       (*opening).findSheet,
+			"few-pages":   (*opening).fewPages,
 			"put-aside":   (*opening).putAside,
 			"anyway":      (*opening).goOn,
 			"forget":      (*opening).forget,
@@ -173,6 +174,10 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	}
 	if _, err := b.verdict(v); err != nil || b.stop && !b.Anyway || b.placeMissing() {
 		return said{}, err
+	}
+	page, err := b.pageMissing(v)
+	if err != nil || page > 0 {
+		return said{}, err // it is asked for
 	}
 	switch {
 	case b.Sheet == nil && cur != nil && cur.Placement != events.Screen:

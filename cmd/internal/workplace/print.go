@@ -6,7 +6,10 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"strconv"
+	"strings"
 	"time"
+	"unicode"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
@@ -28,7 +31,12 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 				return refusal.Because(err)
 			}
 		}
-		return PrintSheet(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"), size, lang, w)
+		sheet, err := sheetOf(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"))
+		if err != nil {
+			return err
+		}
+		sheet.Practice = d.opts.Practice
+		return refusal.Because(paper.WriteSheet(w, sheet, size, lang))
 	}))
 	mux.HandleFunc(p+"set-label.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		s, err := sheetOf(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"))
@@ -37,6 +45,10 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		}
 		label := paper.SetLabel{
 			Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short(),
+			Practice: d.opts.Practice,
+		}
+		if label.Badge, label.Load, err = d.packerAndLoad(r.Context(), s.Trip); err != nil {
+			return err
 		}
 		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
 	}))
@@ -45,8 +57,107 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		if err != nil {
 			return err
 		}
+		l.Practice = d.opts.Practice
 		return refusal.Because(paper.WriteLoadLabel(w, l, labelSize(r), lang))
 	}))
+	mux.HandleFunc(p+"labels.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
+		labels, err := idLabels(r)
+		if err != nil {
+			return err
+		}
+		for i := range labels {
+			labels[i].Practice = d.opts.Practice
+		}
+		return refusal.Because(paper.WriteIDLabels(w, labels, labelSize(r), lang))
+	}))
+	mux.HandleFunc("GET "+d.opts.Prefix+"/labels/{$}", d.page(d.labelsPage))
+}
+
+// packerAndLoad tells who packed a set in a trip, and the load it was in last, ""
+// where that is not known yet.
+func (d *Desk) packerAndLoad(ctx context.Context, trip string) (packer, load string, err error) {
+	found, err := site.Answer(d.site, func(m *site.View) ([]*events.Event, error) {
+		return m.Facts(ctx, facts.DimTrip, trip)
+	})
+	for _, e := range found {
+		switch data := e.Data.(type) {
+		case *events.SetPacked:
+			packer = e.Operator
+		case *events.SetSterilized:
+			load = data.Load
+		}
+	}
+	return packer, load, err
+}
+
+// labelKinds are the labels that name one thing, in the order of a set's way.
+var labelKinds = []struct {
+	name string
+	kind events.ScanKind
+}{{"tag", events.ScanTag}, {"badge", events.ScanBadge}, {"case", events.ScanCase}, {"seal", events.ScanSeal}}
+
+// mostLabels are printed at once.
+const mostLabels = 500
+
+// idLabels are the labels asked for: of each id, and of count numbers from the first
+// id on, as for a lot of seals.
+func idLabels(r *http.Request) ([]paper.IDLabel, error) {
+	var kind events.ScanKind
+	for _, k := range labelKinds {
+		if k.name == r.FormValue("kind") {
+			kind = k.kind
+		}
+	}
+	if kind == "" {
+		return nil, refusal.New("kind is tag, badge, case or seal, not %q", r.FormValue("kind"))
+	}
+	ids := strings.FieldsFunc(r.FormValue("id"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
+	if s := r.FormValue("count"); s != "" && len(ids) == 1 {
+		n, err := strconv.Atoi(s)
+		if err != nil || n < 1 || n > mostLabels {
+			return nil, refusal.New("count is %q; it is a number from 1 to %d", s, mostLabels)
+		}
+		if ids, err = numbered(ids[0], n); err != nil {
+			return nil, err
+		}
+	}
+	if len(ids) > mostLabels {
+		return nil, refusal.New("%d labels are asked for; at most %d are printed at once", len(ids), mostLabels)
+	}
+	var out []paper.IDLabel
+	for _, id := range ids {
+		out = append(out, paper.IDLabel{Kind: kind, ID: id})
+	}
+	return out, nil
+}
+
+// numbered returns n ids from the first on: the digits at its end are counted up
+// and keep their length.
+func numbered(first string, n int) ([]string, error) {
+	head := strings.TrimRight(first, "0123456789")
+	digits := first[len(head):]
+	from, err := strconv.ParseUint(digits, 10, 63)
+	if n > 1 && (err != nil || len(strconv.FormatUint(from+uint64(n)-1, 10)) > max(len(digits), 1)) {
+		return nil, refusal.New("%d numbers can't be counted up from %q: it ends with %d digits", n, first, len(digits))
+	}
+	out := []string{first}
+	for i := 1; i < n; i++ {
+		out = append(out, fmt.Sprintf("%s%0*d", head, len(digits), from+uint64(i)))
+	}
+	return out, nil
+}
+
+// labelsPage is where labels of badges, cases, tags and seals are asked for.
+func (d *Desk) labelsPage(v *visit) (*rendered, error) {
+	var kinds []string
+	for _, k := range labelKinds {
+		kinds = append(kinds, k.name)
+	}
+	body := struct {
+		Kinds []string
+		Sizes []paper.LabelSize
+	}{kinds, paper.LabelSizes()}
+	return &rendered{name: "labels", title: v.t("labels"), data: body}, nil
 }
 
 // loadLabel is what the label of a load says: what was recorded of it, or, before

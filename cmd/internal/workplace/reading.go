@@ -27,6 +27,7 @@ type reading struct {
 	Indicator  string          `json:"indicator,omitempty"` // seen at opening
 	Aside      bool            `json:"aside,omitempty"`     // to be put aside, once badge and place are said
 	Anyway     bool            `json:"anyway,omitempty"`    // STOP is answered: it goes on all the same
+	FewPages   bool            `json:"fewPages,omitempty"`  // the other pages of the sheet are not there
 
 	stop bool // the verdict says STOP; set by judge
 }
@@ -96,15 +97,74 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 	return said{}, nil
 }
 
-// scanSheet takes a sheet's code. Where the sheet was, a person says: it is what
-// shows a sheet that has moved.
-func (b *reading) scanSheet(_ *visit, code string) (said, error) {
+// scanSheet takes a sheet's code, or another page of the sheet. Where the sheet
+// was, a person says: it is what shows a sheet that has moved. A page of another
+// sheet among those of the set's own stays the one that counts, whichever was read
+// first.
+func (b *reading) scanSheet(v *visit, code string) (said, error) {
 	found := ""
-	if b.Sheet != nil && b.Sheet.Found != events.FoundNone && b.Sheet.Code == "" {
-		found = b.Sheet.Found // said before the scan
+	if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
+		if b.Sheet.Code == "" || b.Sheet.Code == code {
+			found = b.Sheet.Found // said before the scan
+		}
 	}
-	b.Sheet = &events.Reading{Found: found, Code: code}
+	if b.Sheet == nil || b.Sheet.Code != code {
+		set, err := b.current(v)
+		if err != nil {
+			return said{}, err
+		}
+		if b.Sheet != nil && b.Sheet.Code != "" && set != nil && code == set.Code {
+			return said{}, nil
+		}
+		b.Sheet = &events.Reading{Code: code}
+	}
+	b.Sheet.Found = found
+	b.takePage(v.scan)
 	b.Anyway, b.Aside = false, false
+	return said{}, nil
+}
+
+// takePage notes which page of the sheet was read.
+func (b *reading) takePage(s events.Scan) {
+	if s.Pages == 0 {
+		return
+	}
+	r := b.Sheet
+	if r.Of != int64(s.Pages) { // printed anew, with another number of pages
+		r.Pages, r.Of = nil, int64(s.Pages)
+	}
+	if i, known := slices.BinarySearch(r.Pages, int64(s.Page)); !known {
+		r.Pages = slices.Insert(r.Pages, i, int64(s.Page))
+	}
+}
+
+// pageRead says which page was read just now, "" where its symbol says none or
+// there is but one.
+func (v *visit) pageRead() string {
+	if v.scan.Pages < 2 {
+		return ""
+	}
+	return v.t("page-read", v.scan.Page, v.scan.Pages)
+}
+
+// pageMissing is the first page that policy wants read and nobody has, 0 for none.
+func (b *reading) pageMissing(v *visit) (int64, error) {
+	p, err := v.policy()
+	if err != nil || !p.AllPages || b.Sheet == nil || b.FewPages {
+		return 0, err
+	}
+	for n := range b.Sheet.Of {
+		if !slices.Contains(b.Sheet.Pages, n+1) {
+			return n + 1, nil
+		}
+	}
+	return 0, nil
+}
+
+// fewPages answers that the pages asked for are not there: what was read is
+// recorded with the pages it was read on.
+func (b *reading) fewPages(*visit, fields) (said, error) {
+	b.FewPages = true
 	return said{}, nil
 }
 
@@ -255,7 +315,7 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		answer = good(v.t("screen-belongs", b.id()), "")
 		answer.Next = next
 	default:
-		answer = good(v.t("sheet-belongs", b.id()), v.t("sheet-belongs-more", cur.List, cur.Version, len(cur.Lines)))
+		answer = good(v.t("sheet-belongs", b.id()), strings.TrimSpace(v.pageRead()+" "+v.t("sheet-belongs-more", cur.List, cur.Version, len(cur.Lines))))
 		answer.Next = next
 	}
 	s := v.judged(verdict, since, answer, skip...)
@@ -271,9 +331,14 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		s.Next = next
 	}
 	if b.placeMissing() {
-		s = v.askPlace(s)
+		return v.askPlace(s), nil
 	}
-	return s, nil
+	page, err := b.pageMissing(v)
+	if page > 0 {
+		s.Next = v.t("scan-page", page, b.Sheet.Of)
+		s = s.offer(choice{Do: "few-pages", Words: v.t("do-few-pages")})
+	}
+	return s, err
 }
 
 // stopped adds the answers to a STOP. Until one is given it stays.
@@ -425,7 +490,7 @@ func (b *reading) findSheet(v *visit, f fields) (said, error) {
 	case where != events.FoundNone && !slices.Contains(places(), events.Placement(where)):
 		return said{}, v.sayNo("no-such-button", where)
 	case b.Sheet != nil && where != events.FoundNone:
-		r.Code, r.Unreadable = b.Sheet.Code, b.Sheet.Unreadable
+		r.Code, r.Unreadable, r.Pages, r.Of = b.Sheet.Code, b.Sheet.Unreadable, b.Sheet.Pages, b.Sheet.Of
 	}
 	b.Sheet = &r
 	if b.Aside {

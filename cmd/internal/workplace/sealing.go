@@ -158,7 +158,7 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 // typed: what is no label and not known otherwise is the lot of the bag where one
 // is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
-	all, err := events.RecogniseAll(text)
+	all, err := v.read(text)
 	if b.Tag == "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}

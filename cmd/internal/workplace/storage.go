@@ -22,6 +22,7 @@ func storagePlace() workplace {
 			"clear":       (*storage).discard,
 			"swap":        (*storage).swap,
 			"found":       (*storage).findSheet,
+			"few-pages":   (*storage).fewPages,
 			"put-aside":   (*storage).putAside,
 			"forget":      (*storage).forget,
 			"seal-broken": (*storage).toggleSealBroken,
@@ -73,6 +74,9 @@ func (b *storage) next(v *visit) string {
 func (b *storage) record(v *visit, _ fields) (said, error) {
 	if _, err := b.verdict(v); err != nil || b.stop || b.id() == "" || b.placeMissing() || b.Operator == "" {
 		return said{}, err // what is missing is asked for; a STOP is answered first
+	}
+	if page, err := b.pageMissing(v); err != nil || page > 0 {
+		return said{}, err
 	}
 	at, err := v.recordAt(b)
 	if err != nil {

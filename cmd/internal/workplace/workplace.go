@@ -213,6 +213,7 @@ type visit struct {
 	now     time.Time
 
 	key     string               // of the input that is taken
+	scan    events.Scan          // that is taken just now
 	stood   map[string]*standing // looked up for this request already
 	inForce *events.Policy       // likewise
 }
