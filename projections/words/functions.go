@@ -24,11 +24,12 @@ func (l *Language) functions(depth int) template.FuncMap {
 	}
 	return template.FuncMap{
 		"arg": arg, "cat": cat,
-		"plural": l.plural, "num": l.num, "kg": l.kg, "abs": abs,
+		"plural": l.plural, "num": l.num, "kg": l.kg, "weight": l.weight, "abs": abs,
 		"time": l.Time, "day": l.Day, "clock": l.Clock, "date": l.Date, "sameDay": l.sameDay,
-		"duration": func(d time.Duration) (string, error) { return say("format.duration", split(d)) },
-		"list":     func(values ...any) (string, error) { return l.list(depth+1, values) },
-		"join":     join, "first": first, "beyond": beyond, "next": next,
+		"sameMinute": l.sameMinute,
+		"duration":   func(d time.Duration) (string, error) { return say("format.duration", split(d)) },
+		"list":       func(values ...any) (string, error) { return l.list(depth+1, values) },
+		"join":       join, "first": first, "beyond": beyond, "next": next,
 		"say": say,
 		"each": func(key string, values any) ([]string, error) {
 			return each(values, func(v any) (string, error) { return say(key, v) })
@@ -123,10 +124,39 @@ func (l *Language) kg(grams any) (string, error) {
 	return l.Kg(g), err
 }
 
+func (l *Language) weight(grams any) (string, error) {
+	g, err := whole(grams)
+	return l.Weight(g), err
+}
+
 // Kg writes a weight in kilograms with two decimals, without the unit.
 func (l *Language) Kg(grams int64) string {
 	return l.printer.Sprint(number.Decimal(float64(grams)/1000, number.Scale(2), number.NoSeparator()))
 }
+
+// Weight writes a weight with two decimals and its unit, which is that of the place.
+func (l *Language) Weight(grams int64) string {
+	return l.WeightNumber(grams) + " " + l.WeightUnit()
+}
+
+// WeightUnit is the place's unit of weight, kg or lb.
+func (l *Language) WeightUnit() string {
+	if l.catalogue.local.Pounds {
+		return "lb"
+	}
+	return "kg"
+}
+
+// WeightNumber writes a weight in the place's unit, without it.
+func (l *Language) WeightNumber(grams int64) string {
+	if !l.catalogue.local.Pounds {
+		return l.Kg(grams)
+	}
+	return l.printer.Sprint(number.Decimal(float64(grams)/gramsPerPound, number.Scale(2), number.NoSeparator()))
+}
+
+// Zone is where the times are that are shown; nil shows each in its own.
+func (l *Language) Zone() *time.Location { return l.zone }
 
 // Time writes a moment by format.time.
 func (l *Language) Time(t time.Time) string { return l.Date("format.time", t) }
@@ -171,6 +201,10 @@ func (l *Language) layout(layout string, t time.Time) string {
 		}
 	}
 	return t.Format(layout[:i]) + name + t.Format(layout[i+len(word):])
+}
+
+func (l *Language) sameMinute(t, u time.Time) bool {
+	return t.Truncate(time.Minute).Equal(u.Truncate(time.Minute))
 }
 
 func (l *Language) sameDay(t, u time.Time) bool {

@@ -58,6 +58,9 @@ var embedded = sync.OnceValue(func() *Judgement {
 // Embedded returns the sentences as this program has them.
 func Embedded() *Judgement { return embedded() }
 
+// For returns the same sentences with times and weights as a place writes them.
+func (j *Judgement) For(local Local) *Judgement { return &Judgement{j.c.For(local)} }
+
 // Catalogue returns the texts the sentences are made from.
 func (j *Judgement) Catalogue() *Catalogue { return j.c }
 

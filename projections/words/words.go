@@ -26,10 +26,12 @@
 //	plural N "one" "…" "other" "…"   the text for N by the language's CLDR rules; other is what the rest gets
 //	num N             a number with the language's digits and grouping
 //	kg GRAMS          a weight in kilograms with two decimals, without the unit
+//	weight GRAMS      a weight in the place's unit, with it
 //	abs N             N without its sign
 //	time T            date and time; day T, the date; clock T, the time of day
 //	date "key" T      T by the layout in another entry
 //	sameDay T U       reports whether both fall on one day
+//	sameMinute T U    reports whether both fall in one minute
 //	duration D        a duration to the second
 //	list VALUES       the values with the language's commas and "and"
 //	join "; " VALUES  the values with a separator between them
@@ -59,6 +61,7 @@ import (
 	"fmt"
 	"io/fs"
 	"maps"
+	"math"
 	"path"
 	"slices"
 	"strings"
@@ -96,6 +99,7 @@ type Catalogue struct {
 	languages map[string]*Language
 	matcher   language.Matcher
 	tags      []string // in the matcher's order
+	local     Local
 	report    atomic.Pointer[func(error)]
 }
 
@@ -109,7 +113,7 @@ func Load(fsys fs.FS, dir string) (*Catalogue, error) {
 	if err != nil {
 		return nil, err
 	}
-	return build(own, common), nil
+	return build(own, common, Local{}), nil
 }
 
 // Merge layers catalogues: of a key that several have, the text of the last
@@ -120,8 +124,32 @@ func Merge(catalogues ...*Catalogue) *Catalogue {
 		layer(own, c.own)
 		layer(common, c.common)
 	}
-	return build(own, common)
+	return build(own, common, Local{})
 }
+
+// Local is how a place writes what a record has in UTC and grams.
+type Local struct {
+	Zone   *time.Location // UTC where it is nil
+	Pounds bool           // weights in pounds, not kilograms
+}
+
+// gramsPerPound is the international pound's exact value (agreement of 1959).
+const gramsPerPound = 453.59237
+
+// Grams returns how many whole grams a weight in pounds is.
+func Grams(pounds float64) int64 { return int64(math.Round(pounds * gramsPerPound)) }
+
+// For returns the same texts with times and weights as a place writes them.
+func (c *Catalogue) For(local Local) *Catalogue {
+	out := build(c.own, c.common, local)
+	if report := c.report.Load(); report != nil {
+		out.report.Store(report)
+	}
+	return out
+}
+
+// Local tells how times and weights are written.
+func (c *Catalogue) Local() Local { return c.local }
 
 func layer(to, from map[string]map[string]*text) {
 	for tag, texts := range from {
@@ -132,13 +160,16 @@ func layer(to, from map[string]map[string]*text) {
 	}
 }
 
-func build(own, common map[string]map[string]*text) *Catalogue {
-	c := &Catalogue{own: own, common: common, languages: make(map[string]*Language)}
-	english := newLanguage(c, Reference, nil, time.UTC)
+func build(own, common map[string]map[string]*text, local Local) *Catalogue {
+	if local.Zone == nil {
+		local.Zone = time.UTC
+	}
+	c := &Catalogue{own: own, common: common, local: local, languages: make(map[string]*Language)}
+	english := newLanguage(c, Reference, nil, local.Zone)
 	c.languages[Reference] = english
 	for tag := range own {
 		if tag != Reference {
-			c.languages[tag] = newLanguage(c, tag, english, time.UTC)
+			c.languages[tag] = newLanguage(c, tag, english, local.Zone)
 		}
 	}
 	// English first: it is what a reader gets whose languages are not spoken.

@@ -412,6 +412,36 @@ func TestZone(t *testing.T) {
 	}
 }
 
+// TestLocal: the same texts as a place writes them. A pound is 453.59237 g
+// (international agreement of 1959; from memory).
+func TestLocal(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{"t": "{{time .}} {{weight 10000}}", "w": "{{sameMinute .From .To}}"}`, "de": `{"t": "{{time .}} {{weight 10000}}"}`})
+	var told error
+	c.OnError(func(err error) { told = err })
+	local := c.For(Local{Zone: time.FixedZone("CET", 3600), Pounds: true})
+	for l, want := range map[*Language]string{
+		c.In("en"): "2026-03-03 07:20 UTC 10.00 kg", local.In("en"): "2026-03-03 08:20 CET 22.05 lb",
+		c.In("de"): "03.03.2026 07:20 UTC 10,00 kg", local.In("de"): "03.03.2026 08:20 CET 22,05 lb",
+	} {
+		if got := l.Say("t", at); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+	if got := Grams(25); got != 11340 {
+		t.Errorf("25 lb are %d g", got)
+	}
+	type window struct{ From, To time.Time }
+	for d, want := range map[time.Duration]string{0: "true", 40 * time.Second: "true", time.Minute: "false"} {
+		from := at.Truncate(time.Minute)
+		if got := local.In("en").Say("w", window{from, from.Add(d)}); got != want {
+			t.Errorf("%s apart: %s", d, got)
+		}
+	}
+	if local.In("en").Say("nothing"); told == nil {
+		t.Error("what fails in it is told to nobody")
+	}
+}
+
 // TestGo: what Go code asks for without an entry.
 func TestGo(t *testing.T) {
 	c := catalogue(t, map[string]string{"en": `{}`, "de": `{}`})

@@ -184,17 +184,22 @@ func first(fs []projections.Finding) *projections.Finding {
 
 func more(fs []projections.Finding) int { return len(fs) - 1 }
 
-// moment reads a time from a form.
-func moment(s, what string) (time.Time, error) {
+// stamp writes a moment to the second as moment reads it, in the page's zone.
+func stamp(words *shell.Words, t time.Time) string {
+	return t.In(words.Zone()).Format("2006-01-02 15:04:05")
+}
+
+// moment reads a time from a form; one without a zone is the site's.
+func moment(words *shell.Words, s, what string) (time.Time, error) {
 	s = strings.TrimSpace(s)
 	if s == "" {
 		return time.Time{}, nil
 	}
 	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05",
 		"2006-01-02T15:04", "2006-01-02", "02.01.2006 15:04", "2 Jan 2006 15:04"} {
-		if t, err := time.Parse(layout, s); err == nil {
+		if t, err := time.ParseInLocation(layout, s, words.Zone()); err == nil {
 			return t.UTC(), nil
 		}
 	}
-	return time.Time{}, refuse(http.StatusBadRequest, "%s %q is no time; write it as 2026-03-04 07:12 (UTC)", what, s)
+	return time.Time{}, refuse(http.StatusBadRequest, "%s %q is no time; write it as 2026-03-04 07:12", what, s)
 }

@@ -184,7 +184,7 @@ func drawExchange(words *shell.Words, x projections.Exchange) template.HTML {
 		p.text(lx, ly+off, "middle", 13, ink, label, `paint-order="stroke"`, `stroke="#ffffff"`, `stroke-width="4"`)
 	}
 	for _, c := range x.Carries {
-		label := words.T("board.found-on", c.Sheet.Set, c.Set.Set, c.At.UTC().Format("2 Jan 15:04"))
+		label := words.T("board.found-on", c.Sheet.Set, c.Set.Set, c.At.In(words.Zone()).Format("2 Jan 15:04"))
 		bend := -70.0
 		if x.Closed && n > 2 {
 			bend = -30

@@ -63,7 +63,7 @@ type pairView struct {
 }
 
 func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error) {
-	q, err := asked(r)
+	q, err := asked(r, words)
 	if err != nil {
 		return nil, err
 	}
@@ -74,7 +74,7 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	}
 	b := &historyBody{look: l, Params: keep(r.URL.Query(), "set", "trip", "case", "load")}
 	b.What, b.ID = what(q)
-	b.links(q, r.URL.Query())
+	b.links(words, q, r.URL.Query())
 	if err := p.moments(r, q, b); err != nil {
 		return nil, err
 	}
@@ -114,14 +114,14 @@ func what(q site.Query) (string, string) {
 	return "set", q.Set
 }
 
-func (b *historyBody) links(q site.Query, v url.Values) {
+func (b *historyBody) links(words *shell.Words, q site.Query, v url.Values) {
 	b.Now = address("/history", b.Params)
 	same := url.Values{}
 	for k, x := range b.Params {
 		same[k] = x
 	}
 	if !q.AsOf.IsZero() {
-		b.AsOfText = q.AsOf.Format("2006-01-02 15:04:05")
+		b.AsOfText = stamp(words, q.AsOf)
 		same.Set("as-of", rfc3339(q.AsOf))
 	}
 	b.ThenText = v.Get("then")
@@ -225,11 +225,11 @@ type verdictChange struct {
 }
 
 func (p *pages) compare(r *http.Request, words *shell.Words, q site.Query, b *historyBody) error {
-	then, err := moment(b.ThenText, "the earlier moment")
+	then, err := moment(words, b.ThenText, "the earlier moment")
 	if err != nil || then.IsZero() {
 		return err
 	}
-	b.ThenText = then.Format("2006-01-02 15:04:05")
+	b.ThenText = stamp(words, then)
 	q.AsOf = then
 	d := &difference{Then: words.Time(then), Now: words.T("board.now")}
 	if !b.AsOf.IsZero() {
@@ -302,7 +302,7 @@ func sameClock(e projections.HistoryEvent, tolerant time.Duration) bool {
 // seconds writes a moment with its seconds: in one room much happens in a minute.
 func seconds(words *shell.Words, t time.Time) cell {
 	c := when(words, t)
-	c.Text += t.UTC().Format(":05")
+	c.Text += t.UTC().Format(":05") // a zone differs by whole minutes
 	return c
 }
 

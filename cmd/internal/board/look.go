@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -36,7 +37,7 @@ type pair struct {
 const tripsOnPage = 5
 
 // asked reads what a page is asked for.
-func asked(r *http.Request) (site.Query, error) {
+func asked(r *http.Request, words *shell.Words) (site.Query, error) {
 	v := r.URL.Query()
 	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load")}
 	given := 0
@@ -49,7 +50,7 @@ func asked(r *http.Request) (site.Query, error) {
 		return q, refuse(http.StatusBadRequest, "ask for one of: a set, a trip, a case, a load")
 	}
 	var err error
-	q.AsOf, err = moment(v.Get("as-of"), "the moment")
+	q.AsOf, err = moment(words, v.Get("as-of"), "the moment")
 	return q, err
 }
 

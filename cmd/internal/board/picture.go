@@ -137,7 +137,7 @@ func (p *chainPicture) links() {
 		if l.State != projections.LinkThere {
 			continue
 		}
-		p.text(x(i), top+textLine, "middle", 14, ink, l.At.UTC().Format("2 Jan 15:04"))
+		p.text(x(i), top+textLine, "middle", 14, ink, l.At.In(p.words.Zone()).Format("2 Jan 15:04"))
 		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(l.Place, slot-6, 13))
 		p.text(x(i), top+3*textLine-1, "middle", 13, soft, cut(l.By, slot-6, 13))
 		p.said = append(p.said, p.words.T("board.desc-link", p.words.Kind(l.Kind), p.words.Time(l.At), l.Place))
@@ -259,9 +259,9 @@ func (p *chainPicture) scale(y float64) {
 		for _, t := range q.ticks() {
 			x := p.axis.x(t)
 			p.line(x, y, x, y+6, ink, 1)
-			p.text(x, y+20, "middle", 12, soft, t.UTC().Format("15:04"))
+			p.text(x, y+20, "middle", 12, soft, t.In(p.words.Zone()).Format("15:04"))
 		}
-		if d := q.from.UTC().Format("Mon 2 Jan"); d != day && q.x1-6 >= free {
+		if d := q.from.In(p.words.Zone()).Format("Mon 2 Jan"); d != day && q.x1-6 >= free {
 			x := min(q.x1-6, laneRight-dayWidth+14)
 			p.text(x, y+36, "start", 12, ink, d, bold)
 			day, free = d, x+dayWidth

@@ -23,13 +23,13 @@ import (
 // how to check it.
 func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
-	q, err := asked(r)
+	q, err := asked(r, words)
 	if err == nil {
 		err = p.sh.CheckLanguage(r)
 	}
 	if err == nil {
 		var raw []byte
-		if raw, err = p.report(r.Context(), words, q); err == nil {
+		if raw, err = p.report(r.Context(), shell.WordsIn(p.site.Words(), words.Lang), q); err == nil {
 			w.Header().Set("Content-Type", "application/pdf")
 			w.Header().Set("Content-Disposition", `inline; filename="report.pdf"`)
 			w.Write(raw) // a client that has gone away needs no answer

@@ -61,10 +61,10 @@ func (p *pages) question(r *http.Request, words *shell.Words) (*question, error)
 	v := r.URL.Query()
 	q := new(question)
 	var err error
-	if q.from, err = moment(v.Get("from"), "from"); err != nil {
+	if q.from, err = moment(words, v.Get("from"), "from"); err != nil {
 		return nil, err
 	}
-	if q.to, err = moment(v.Get("to"), "to"); err != nil {
+	if q.to, err = moment(words, v.Get("to"), "to"); err != nil {
 		return nil, err
 	}
 	for _, what := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station",

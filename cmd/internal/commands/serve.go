@@ -30,7 +30,7 @@ import (
 const defaultAddress = "127.0.0.1:8320"
 
 func (a *app) serve() *cobra.Command {
-	var address string
+	var address, zone, weight string
 	var practice bool
 	var hosts []string
 	var f feed.Options
@@ -41,14 +41,15 @@ record. There is no sign-in, so it listens to this machine alone unless --addres
 says otherwise. A browser must ask it by an address, as localhost, by this machine's
 own name or by a name that --host gives. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
-sets, for teaching. With --feed the events go out over NATS as well, to those
+sets, for teaching. With --zone and --weight pages and paper show the site's time
+and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to those
 whose public key --reader names; they can do nothing but read.`,
 		"listbound serve --data d --site north --address 127.0.0.1:8320",
 		func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
 				return errors.New("serve owns a data folder; --server is for the commands that ask one")
 			}
-			s, err := a.openFolder(cmd.Context(), "serve", site.Options{Name: a.site})
+			s, err := a.openFolder(cmd.Context(), "serve", site.Options{Name: a.site, Zone: zone, Weight: weight})
 			if err != nil {
 				return err
 			}
@@ -67,6 +68,8 @@ whose public key --reader names; they can do nothing but read.`,
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
+	c.Flags().StringVar(&zone, "zone", "", "time zone of the site on pages and paper, such as Europe/Berlin; kept in the folder (first UTC)")
+	c.Flags().StringVar(&weight, "weight", "", "unit of weight on pages, kg or lb; kept in the folder (first kg)")
 	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	c.Flags().StringVar(&f.Address, "feed", "",
@@ -136,6 +139,7 @@ func (a *app) openPractice(ctx context.Context, real *site.Site, tell func(int64
 	}
 	clock := &weekClock{after: a.env.Clock}
 	p, err := site.Open(ctx, site.Options{
+		Zone: real.Zone().String(), Weight: real.WeightUnit(),
 		Dir: filepath.Join(real.Dir(), "practice"), Name: week.Site, EnrolOnSight: true, Clock: clock.now,
 		Command: "listbound serve --practice",
 		Logger:  slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),

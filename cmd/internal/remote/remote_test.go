@@ -181,7 +181,7 @@ func TestFailuresAreNoRefusals(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			sh := shell.New("north/ledger", said, slog.New(slog.DiscardHandler))
+			sh := shell.New("north/ledger", said, time.Now, slog.New(slog.DiscardHandler))
 			mux := http.NewServeMux()
 			mux.HandleFunc("GET /", func(w http.ResponseWriter, r *http.Request) { sh.FailJSON(w, r, is) })
 			mux.HandleFunc("POST /api/observations", func(w http.ResponseWriter, r *http.Request) {

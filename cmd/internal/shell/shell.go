@@ -98,7 +98,22 @@ func (w *Words) T(key string, args ...any) string { return w.in.Say(key, args...
 // Name is what the language calls itself.
 func (w *Words) Name() string { return w.in.Name() }
 
-// Time writes a moment in the language's order, UTC, to the minute.
+// Zone is where the times are that the words say.
+func (w *Words) Zone() *time.Location { return w.in.Zone() }
+
+// Weight writes a weight in the place's unit.
+func (w *Words) Weight(grams int64) string { return w.in.Weight(grams) }
+
+// ZoneNote says once on a page what its times are: the zone, and how far it is from
+// UTC at a moment.
+func (w *Words) ZoneNote(at time.Time) string {
+	if w.Zone().String() == "UTC" {
+		return w.T("shell.utc")
+	}
+	return w.T("shell.zone", w.Zone().String(), at.In(w.Zone()).Format("-07:00"))
+}
+
+// Time writes a moment in the language's order and the place's zone, to the minute.
 func (w *Words) Time(t time.Time) string {
 	if t.IsZero() {
 		return "–"
@@ -116,12 +131,13 @@ type Shell struct {
 	catalogue *words.Catalogue
 	log       *slog.Logger
 	clerk     refusal.Clerk
+	clock     func() time.Time
 }
 
 // New returns the shell for a site whose pages are written in the languages of
 // its texts.
-func New(site string, j *words.Judgement, log *slog.Logger) *Shell {
-	s := &Shell{Site: site, catalogue: j.Catalogue(), log: log, clerk: refusal.Clerk{Log: log}}
+func New(site string, j *words.Judgement, clock func() time.Time, log *slog.Logger) *Shell {
+	s := &Shell{Site: site, catalogue: j.Catalogue(), log: log, clerk: refusal.Clerk{Log: log}, clock: clock}
 	for _, lang := range j.Languages() {
 		s.languages = append(s.languages, WordsIn(j, lang))
 	}
@@ -166,14 +182,15 @@ func (s *Shell) CheckLanguage(r *http.Request) error {
 }
 
 // Templates parses a package's templates together with the frame's. In them:
-// {{t "key" args}} is a text, {{at time}} a moment, {{kg grams}} a weight.
+// {{t "key" args}} is a text, {{at time}} a moment, {{weight grams}} a weight.
 func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...string) (map[string]*template.Template, error) {
 	out := make(map[string]*template.Template)
 	for _, w := range s.languages {
 		t := template.New("").Funcs(template.FuncMap{
-			"t": w.T, "at": w.Time, "kg": w.Kg, "version": version.String,
+			"t": w.T, "at": w.Time, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit, "weightNumber": w.in.WeightNumber, "version": version.String,
 			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
-			"finding": w.anyFinding, "codeName": w.Code,
+			"zoneNote": func() string { return w.ZoneNote(s.clock()) },
+			"finding":  w.anyFinding, "codeName": w.Code,
 			"historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) },
 		}).Funcs(funcs)
 		t, err := t.ParseFS(templateFiles, "templates/*.html")

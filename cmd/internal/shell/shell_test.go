@@ -1,6 +1,7 @@
 package shell
 
 import (
+	"html"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -12,7 +13,54 @@ import (
 
 	"listbound/cmd/internal/texts"
 	"listbound/projections"
+	"listbound/projections/words"
 )
+
+// shellClock stands in summer.
+func shellClock() time.Time { return time.Date(2026, 7, 1, 12, 0, 0, 0, time.UTC) }
+
+// TestLocalPage: pages show the place's time and say once how far it is from UTC.
+func TestLocalPage(t *testing.T) {
+	j, err := texts.Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for lang, c := range map[string]struct{ local, utc string }{
+		"en": {"Times are local: Europe/Berlin, now UTC+02:00.", "Times are UTC."},
+		"de": {"Zeiten sind Ortszeit: Europe/Berlin, jetzt UTC+02:00.", "Zeiten in UTC."},
+	} {
+		for _, local := range []words.Local{{Zone: berlin, Pounds: true}, {}} {
+			sh := New("north/ledger", j.For(local), shellClock, slog.New(slog.DiscardHandler))
+			templates, err := sh.Templates(fstest.MapFS{"x.html": {Data: []byte(
+				`{{define "x"}}{{template "head" .}}<p>{{at .Body}}, {{weight 4536}}</p>{{template "foot" .}}{{end}}`)}}, nil, "x.html")
+			if err != nil {
+				t.Fatal(err)
+			}
+			w := httptest.NewRecorder()
+			r := httptest.NewRequest("GET", "/?lang="+lang, nil)
+			sh.Render(w, r, http.StatusOK, templates, "x", Page{Body: time.Date(2026, 3, 28, 23, 30, 0, 0, time.UTC)})
+			note, hour, weight := c.local, "00:30", "10.00 lb"
+			if local.Zone == nil {
+				note, hour, weight = c.utc, "23:30", "4.54 kg"
+			}
+			if lang == "de" {
+				weight = strings.Replace(weight, ".", ",", 1)
+			}
+			for _, want := range []string{hour, weight} {
+				if !strings.Contains(w.Body.String(), want) {
+					t.Errorf("%s: the page does not say %q: %s", lang, want, w.Body)
+				}
+			}
+			if got := html.UnescapeString(w.Body.String()); strings.Count(got, note) != 1 {
+				t.Errorf("%s: %q stands %d times on the page", lang, note, strings.Count(got, note))
+			}
+		}
+	}
+}
 
 func newShell(t *testing.T, further ...fs.FS) *Shell {
 	t.Helper()
@@ -21,7 +69,7 @@ func newShell(t *testing.T, further ...fs.FS) *Shell {
 		t.Fatal(err)
 	}
 	j.Catalogue().OnError(func(err error) { t.Error(err) })
-	return New("north/ledger", j, slog.New(slog.DiscardHandler))
+	return New("north/ledger", j, shellClock, slog.New(slog.DiscardHandler))
 }
 
 // TestALanguageIsAFile: a third language needs a file of texts and nothing

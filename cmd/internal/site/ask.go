@@ -22,6 +22,9 @@ type View struct {
 	site *Site
 }
 
+// Zone is where the site is.
+func (v *View) Zone() *time.Location { return v.site.Zone() }
+
 // Ask asks the read model, which stays in place meanwhile. It is the one way
 // in: what else is asked of a Site asks here.
 //

@@ -43,6 +43,9 @@ type Options struct {
 	Command string
 	Logger  *slog.Logger
 	HTTP    *http.Client // for the witnesses; nil: http.DefaultClient
+	// Zone is the site's time zone, such as Europe/Berlin, and Weight its unit of
+	// weight, kg or lb. Both stay in the folder; empty leaves what is there.
+	Zone, Weight string
 	// Followers are kept up to date beside the read model.
 	Followers []Follower
 }
@@ -66,6 +69,7 @@ type Site struct {
 	lag     atomic.Pointer[error] // what the last attempt to catch up with the ledger ended with
 	listen  listeners
 	words   *words.Judgement
+	local   *words.Judgement
 
 	witnesses *witnesses
 	stopMu    sync.Mutex
@@ -87,7 +91,11 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Site{opts: o, words: texts, signers: make(map[string]note.Signer)}
+	settings, err := readSettings(o)
+	if err != nil {
+		return nil, err
+	}
+	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer)}
 	name, err := s.ledgerName()
 	if err != nil {
 		return nil, err
@@ -108,6 +116,9 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 		return nil, err
 	}
 	if err = s.remember(); err == nil {
+		if err := settings.keep(o.Dir); err != nil {
+			return nil, errors.Join(err, s.Close())
+		}
 		s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
 	}
 	if err == nil {

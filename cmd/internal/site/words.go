@@ -4,10 +4,21 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+	"time"
 
 	"listbound/cmd/internal/texts"
 	"listbound/projections/words"
 )
+
+// Local are Words with times and weights as the site writes them, for its pages and
+// prints.
+func (s *Site) Local() *words.Judgement { return s.local }
+
+// Zone is where the site is.
+func (s *Site) Zone() *time.Location { return s.local.Catalogue().Local().Zone }
+
+// WeightUnit is the unit in which the site weighs, kg or lb.
+func (s *Site) WeightUnit() string { return s.local.Catalogue().In("en").WeightUnit() }
 
 // Words are what is said to people: this program's texts, with those of the data
 // folder over them.

@@ -48,13 +48,13 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	}
 	// A page of another origin must not be able to record through a browser that may.
 	guarded := guardHost(http.NewCrossOriginProtection().Handler(secure(mux)),
-		shell.New(s.Name(), s.Words(), log), o.hosts)
+		shell.New(s.Name(), s.Local(), s.Clock, log), o.hosts)
 	return guardPace(guarded), nil
 }
 
 // routes registers everything that is served.
 func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
-	sh := shell.New(s.Name(), s.Words(), log)
+	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
 	(&Server{site: s, sh: sh}).register(mux)
 	registerLog(mux, sh, s)
 	sh.Register(mux)

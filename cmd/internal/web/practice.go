@@ -63,7 +63,7 @@ func PracticeWhenFilled(f *Filling) Option { return func(o *options) { o.practic
 func (f *Filling) register(mux shell.Mux, sh *shell.Shell, real *site.Site, log *slog.Logger) error {
 	// Another site altogether: its pages hold nothing by which they could reach the real one.
 	open := func(mux shell.Mux, p *site.Site) error {
-		psh := shell.New("PRACTICE "+p.Name(), real.Words(), log)
+		psh := shell.New("PRACTICE "+p.Name(), real.Local(), p.Clock, log)
 		return workplace.Register(mux, psh, p, workplace.Options{Prefix: practicePrefix, Practice: true, Log: log})
 	}
 	f.mu.Lock()

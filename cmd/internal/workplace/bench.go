@@ -60,7 +60,8 @@ func (v *visit) away(active time.Time) (bool, error) {
 // today reports whether a time is of the day that it is now.
 func (v *visit) today(at time.Time) bool {
 	const day = "2006-01-02"
-	return at.UTC().Format(day) == v.now.UTC().Format(day)
+	zone := v.d.site.Zone()
+	return at.In(zone).Format(day) == v.now.In(zone).Format(day)
 }
 
 // policy is the one in force at this station now.

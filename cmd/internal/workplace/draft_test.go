@@ -179,12 +179,12 @@ func TestOnce(t *testing.T) {
 
 func TestKg(t *testing.T) {
 	for text, want := range map[string]int64{"8.4": 8400, "8,4": 8400, " 11.34 ": 11340, "12": 12000, ",5": 500, "0.001": 1} {
-		if got, ok := parseKg(text); !ok || got != want {
+		if got, ok := parseThousandths(text); !ok || got != want {
 			t.Errorf("%q is %d, %v; want %d", text, got, ok, want)
 		}
 	}
 	for _, text := range []string{"", ".", "8.4001", "1e3", "-1", "8.4kg", "8.4.1", "1000", "８"} {
-		if got, ok := parseKg(text); ok {
+		if got, ok := parseThousandths(text); ok {
 			t.Errorf("%q is taken for %d g", text, got)
 		}
 	}

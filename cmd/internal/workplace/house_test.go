@@ -63,9 +63,16 @@ func listShort() *events.ListIssued {
 
 func newHouse(t *testing.T, sets ...string) *house {
 	t.Helper()
+	return houseWith(t, site.Options{}, sets...)
+}
+
+// houseWith is a house whose site has options of its own.
+func houseWith(t *testing.T, o site.Options, sets ...string) *house {
+	t.Helper()
 	h := &house{t: t, codes: make(map[string]string), trips: make(map[string]string)}
 	h.now.Store(morning.UnixNano())
-	h.site = sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", Clock: h.clock, EnrolOnSight: true})
+	o.Dir, o.Name, o.Clock, o.EnrolOnSight = t.TempDir(), "north", h.clock, true
+	h.site = sitetest.Open(t, o)
 	h.record("north/packing-1", events.KindListIssued, "", list60())
 	h.record("north/packing-1", events.KindListIssued, "", listShort())
 	for _, name := range []string{"sterilizer-1", "storage", "or-3"} {
@@ -111,7 +118,7 @@ func (h *house) handler() http.Handler { return h.handlerFor(false) }
 func (h *house) handlerFor(practice bool) http.Handler {
 	h.t.Helper()
 	log := slog.New(slog.DiscardHandler)
-	sh := shell.New(h.site.Name(), h.site.Words(), log)
+	sh := shell.New(h.site.Name(), h.site.Local(), h.clock, log)
 	mux := http.NewServeMux()
 	sh.Register(mux)
 	prefix := ""

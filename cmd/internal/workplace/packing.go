@@ -10,6 +10,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/words"
 )
 
 // packing is the draft of the workplace where a set is assembled by its list:
@@ -214,13 +215,13 @@ func (b *packing) verdict(v *visit) (said, error) {
 	}
 	switch {
 	case b.WeightGrams == 0 && !b.NoWeight:
-		return ask(v.t("weigh-it", v.w.Kg(p.Limit)), ""), nil
+		return ask(v.t("weigh-it", v.w.Weight(p.Limit)), ""), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	case p.Look && b.Witness == "":
 		return ask(v.t("second-look", b.List), ""), nil
 	case p.Over:
-		s := doubt(v.t("too-heavy", v.w.Kg(b.WeightGrams), v.w.Kg(p.Limit)), v.t("too-heavy-more"))
+		s := doubt(v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)), v.t("too-heavy-more"))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	}
@@ -244,8 +245,16 @@ func plainNumber(text string) (int64, bool) {
 	return n, err == nil && n >= 0 && len(strings.TrimSpace(text)) <= 3
 }
 
-// parseKg reads a weight with a point or a comma, in grams.
-func parseKg(s string) (int64, bool) {
+// parseWeight reads a weight with a point or a comma, in the site's unit.
+func (v *visit) parseWeight(s string) (grams int64, ok bool) {
+	n, ok := parseThousandths(s)
+	if v.d.site.Local().Catalogue().Local().Pounds {
+		n = words.Grams(float64(n) / 1000)
+	}
+	return n, ok
+}
+
+func parseThousandths(s string) (int64, bool) {
 	s = strings.Replace(strings.TrimSpace(s), ",", ".", 1)
 	whole, part, _ := strings.Cut(s, ".")
 	if len(part) > 3 || len(whole) > 3 || whole == "" && part == "" {
@@ -356,7 +365,7 @@ func (b *packing) weigh(v *visit, f fields) (said, error) {
 		return said{}, nil
 	}
 	const heaviest = 100_000 // grams; nobody lifts more
-	g, ok := parseKg(f["weight"])
+	g, ok := v.parseWeight(f["weight"])
 	if !ok || g == 0 || g > heaviest {
 		return said{}, v.sayNo("not-a-weight", f["weight"])
 	}
@@ -388,7 +397,7 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 	case number && !p.Complete:
 		return "line", fields{"counted": text, "line": strconv.FormatInt(p.Next, 10)}, true
 	}
-	if _, ok := parseKg(text); ok && p.Complete && b.WeightGrams == 0 {
+	if _, ok := v.parseWeight(text); ok && p.Complete && b.WeightGrams == 0 {
 		return "weight", fields{"weight": text}, true
 	}
 	return "", nil, false
@@ -429,7 +438,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	says := v.phrased("recorded-packing", set, len(data.Exceptions))
 	s := good(v.say(says), "")
 	if p.Over {
-		s = doubt(s.Words, v.t("too-heavy", v.w.Kg(b.WeightGrams), v.w.Kg(p.Limit)))
+		s = doubt(s.Words, v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)))
 	}
 	b.clear()
 	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: []link{{

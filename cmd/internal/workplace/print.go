@@ -172,7 +172,7 @@ func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
 		if s, ok := e.Data.(*events.SetSterilized); ok {
 			l.Sterilizer, l.Run, l.Cycle, l.Badge = s.Sterilizer, s.Run, s.Cycle, s.Loader
 			if at, err := time.Parse(time.RFC3339, s.Started); err == nil {
-				l.Started = at
+				l.Started = at.In(d.site.Zone())
 			}
 		}
 	}
@@ -189,7 +189,7 @@ func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
 	if x == nil {
 		return l, refusal.WithCode(http.StatusNotFound, "%w of load %s", site.ErrNotFound, l.Load)
 	}
-	l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = x.Sterilizer, x.Run, x.Cycle, x.StartedAt, x.Loader
+	l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = x.Sterilizer, x.Run, x.Cycle, x.StartedAt.In(d.site.Zone()), x.Loader
 	return l, nil
 }
 
@@ -273,7 +273,7 @@ func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (pape
 	var at time.Time
 	for _, e := range found {
 		if e.Kind() == events.KindSetPacked {
-			at = e.Time
+			at = e.Time.In(m.Zone())
 		}
 	}
 	list := &events.ListIssued{List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles}

@@ -222,7 +222,7 @@ func (b *sterilizer) begin(v *visit, f fields) (said, error) {
 	if name == "" || cycle == "" || err != nil || run < 1 {
 		return said{}, v.sayNo("load-needs")
 	}
-	id := fmt.Sprintf("%s-%s-%02d", name, v.now.UTC().Format("0102"), run)
+	id := fmt.Sprintf("%s-%s-%02d", name, v.now.In(v.d.site.Zone()).Format("0102"), run)
 	if b.find(id) != nil {
 		return said{}, v.sayNo("load-begun", id)
 	}
