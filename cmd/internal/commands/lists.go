@@ -54,7 +54,8 @@ changes is shown line by line.`,
 			if err != nil {
 				return err
 			}
-			lines, bad := workplace.ReadTable(raw, said.Catalogue())
+			t := workplace.ReadTable(raw, workplace.How{Names: said.Catalogue(), In: said.Catalogue().In("en")})
+			lines, bad := t.Lines, t.Wrong
 			for _, b := range bad {
 				fmt.Fprintf(a.env.Err, "listbound: %s: %s\n", filepath.Base(args[0]), b)
 			}

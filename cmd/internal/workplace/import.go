@@ -2,15 +2,20 @@ package workplace
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
@@ -18,15 +23,19 @@ import (
 	"listbound/projections/words"
 )
 
-// A list comes as a table, CSV or XLSX, with the columns line, item,
-// description, quantity in its first row; line may be left out, then the rows
-// are counted. The columns may stand in any order and be named in any language
-// that has texts for import.line and so on, such as Zeile, Artikel, Bezeichnung,
-// Anzahl. CSV may be separated by comma, semicolon or tab, and begin with a byte
-// order mark.
+// A list comes as a table, CSV or XLSX, with columns for the line, the item, the
+// description and the quantity; the line may be left out, then the rows are counted.
+// The columns may stand in any order, below rows with a title. They may be named as
+// the texts import.line and so on have it in any language, or as a person has matched
+// them once. CSV may be separated by comma, semicolon or tab, and be in UTF-8, UTF-16
+// or Windows-1252. Of a spreadsheet with several sheets the first that has the columns
+// is read, or the one that is named.
 //
 //	line,item,description,quantity
 //	1,FCP-125,"Forceps, mosquito, curved, 12.5 cm",6
+
+// columns are what a table can say of a line. All but the first must be there.
+var columns = []string{"line", "item", "description", "quantity"}
 
 // RowError is what is wrong with one row of a table.
 type RowError struct {
@@ -41,46 +50,201 @@ func (e RowError) Error() string {
 	return fmt.Sprintf("row %d: %s", e.Row, e.What)
 }
 
-// ReadTable reads the lines of a list, whose columns are named in a language of
-// the catalogue. While any row is wrong it returns no lines, and all that is
+// How says how a table is read.
+type How struct {
+	Names    *words.Catalogue  // has what columns are called
+	In       *words.Language   // says what is wrong
+	Headings map[string]string // what a person has matched: the column by its heading
+	Sheet    string            // of a spreadsheet; "" for the first that has the columns
+}
+
+func (h How) say(key string, args ...any) string { return h.In.Say("import."+key, args...) }
+
+// Table is what was read. While any row is wrong it has no lines, and all that is
 // wrong.
-func ReadTable(raw []byte, c *words.Catalogue) ([]events.Line, []RowError) {
-	rows, err := cells(raw)
-	if err != nil {
-		return nil, []RowError{{0, err.Error()}}
+type Table struct {
+	Lines  []events.Line
+	Wrong  []RowError
+	Sheets []string // of a spreadsheet with several
+	Sheet  string   // the one that was read
+	// Headings are those among which columns were not found; a person matches them.
+	Headings []string
+	Missing  []string
+}
+
+// ReadTable reads the lines of a list.
+func ReadTable(raw []byte, how How) Table {
+	grids, err := how.grids(raw)
+	if len(grids) == 0 {
+		return Table{Wrong: []RowError{{0, err.Error()}}}
 	}
-	return lines(rows, columnNames(c))
+	names := how.names()
+	best := grids[0].find(names)
+	for _, g := range grids[1:] {
+		if f := g.find(names); f.better(best) {
+			best = f
+		}
+	}
+	if err != nil && len(best.at) == 0 {
+		return Table{Wrong: []RowError{{0, err.Error()}}}
+	}
+	t := how.lines(best)
+	if best.sheet != "" {
+		t.Sheet = best.sheet
+		for _, g := range grids {
+			t.Sheets = append(t.Sheets, g.sheet)
+		}
+		t.Sheets = slices.Compact(t.Sheets)
+	}
+	return t
+}
+
+// grid is a table as cells; sheet names that of a spreadsheet.
+type grid struct {
+	sheet string
+	rows  [][]string
+}
+
+// found is a table and where its headings are.
+type found struct {
+	grid
+	heading int            // the row's index, -1 in an empty table
+	at      map[string]int // the place of each column
+	twice   string         // a column that stands twice
+}
+
+func (f found) better(o found) bool {
+	return cmp.Or(cmp.Compare(len(f.at), len(o.at)), cmp.Compare(f.width(), o.width())) > 0
+}
+
+func (f found) width() int {
+	if f.heading < 0 {
+		return 0
+	}
+	return cells(f.rows[f.heading])
+}
+
+func cells(row []string) int {
+	n := 0
+	for _, c := range row {
+		if strings.TrimSpace(c) != "" {
+			n++
+		}
+	}
+	return n
+}
+
+// above is how many rows may stand above the headings.
+const above = 40
+
+// find looks for the row that names most columns. Where none names any, it is the
+// first with as many cells as a table has at least, for a person to match.
+func (g grid) find(names map[string]string) found {
+	out := found{grid: g, heading: -1}
+	for i, row := range g.rows[:min(len(g.rows), above)] {
+		if cells(row) == 0 {
+			continue
+		}
+		f := found{grid: g, heading: i, at: make(map[string]int)}
+		for c, name := range row {
+			if col := names[heading(name)]; col != "" {
+				if _, twice := f.at[col]; twice {
+					f.twice = col
+				}
+				f.at[col] = c
+			}
+		}
+		const least = 3 // item, description, quantity
+		if out.heading < 0 || len(f.at) > len(out.at) || len(out.at) == 0 && out.width() < least && f.width() >= least {
+			out = f
+		}
+	}
+	return out
+}
+
+// heading is a heading as it is compared.
+func heading(s string) string {
+	return strings.ToLower(strings.Join(strings.Fields(strings.NewReplacer(".", "", ":", "").Replace(s)), " "))
 }
 
 // maxTable bounds what is unpacked from a spreadsheet.
 const maxTable = 32 << 20
 
-func cells(raw []byte) ([][]string, error) {
+// grids returns the tables that a file may be: the sheets of a spreadsheet, or a text
+// by each separator that can be read. The error is that of one that can't.
+func (h How) grids(raw []byte) ([]grid, error) {
 	if bytes.HasPrefix(raw, []byte("PK\x03\x04")) {
-		opts := excelize.Options{UnzipSizeLimit: maxTable, UnzipXMLSizeLimit: maxTable, RawCellValue: true}
-		f, err := excelize.OpenReader(bytes.NewReader(raw), opts)
+		return h.spreadsheet(raw)
+	}
+	text, err := decoded(raw)
+	if err != nil {
+		return nil, refusal.New("%s", h.say("no-text"))
+	}
+	var out []grid
+	var first error
+	for _, comma := range ",;\t" {
+		rows, err := h.separated(text, comma)
 		if err != nil {
-			return nil, refusal.New("the file begins like a spreadsheet but can't be read as XLSX: %w", err)
+			first = cmp.Or(first, err)
+			continue
 		}
-		sheets := f.GetSheetList()
-		if len(sheets) == 0 {
-			return nil, errors.Join(refusal.New("the spreadsheet has no sheet"), f.Close())
+		out = append(out, grid{rows: rows})
+	}
+	return out, first
+}
+
+// decoded returns a text in UTF-8: with a byte order mark UTF-8 or UTF-16, without
+// one what is no UTF-8 is Windows-1252, as spreadsheets in western Europe and America
+// save it.
+func decoded(raw []byte) (string, error) {
+	from := charmap.Windows1252.NewDecoder()
+	if utf8.Valid(raw) {
+		from = unicode.UTF8.NewDecoder()
+	}
+	text, _, err := transform.Bytes(unicode.BOMOverride(from), raw)
+	return string(text), err
+}
+
+func (h How) spreadsheet(raw []byte) ([]grid, error) {
+	opts := excelize.Options{UnzipSizeLimit: maxTable, UnzipXMLSizeLimit: maxTable, RawCellValue: true}
+	f, err := excelize.OpenReader(bytes.NewReader(raw), opts)
+	if err != nil {
+		return nil, refusal.New("%s", h.say("no-xlsx"))
+	}
+	var out []grid
+	for _, name := range f.GetSheetList() {
+		rows, e := f.GetRows(name)
+		if e == nil && (h.Sheet == "" || h.Sheet == name) {
+			out = append(out, grid{name, rows})
 		}
-		rows, err := f.GetRows(sheets[0])
-		return rows, errors.Join(err, f.Close())
 	}
-	raw = bytes.TrimPrefix(raw, []byte("\xef\xbb\xbf"))
-	if !utf8.Valid(raw) {
-		return nil, refusal.New("the file is neither XLSX nor text in UTF-8: save it as XLSX, or as CSV in UTF-8")
+	if err := f.Close(); err != nil {
+		return nil, refusal.New("%s", h.say("no-xlsx"))
 	}
-	head, _, _ := bytes.Cut(raw, []byte("\n"))
-	r := csv.NewReader(bytes.NewReader(raw))
-	r.FieldsPerRecord = -1
-	for _, sep := range ";\t" {
-		if bytes.Count(head, []byte(string(sep))) > bytes.Count(head, []byte(string(r.Comma))) {
-			r.Comma = sep
+	if len(out) == 0 {
+		return nil, refusal.New("%s", h.say("no-sheet", h.Sheet))
+	}
+	return out, nil
+}
+
+// separated reads a text as a table. A mark that stands for inches, as in
+// Clamp 6" curved, is no quotation.
+func (h How) separated(text string, comma rune) ([][]string, error) {
+	for _, lazy := range []bool{false, true} {
+		rows, err := readRows(text, comma, lazy)
+		swallowed := slices.ContainsFunc(rows, func(row []string) bool {
+			return slices.ContainsFunc(row, func(c string) bool { return lazy && strings.Contains(c, "\n") })
+		})
+		if err == nil && !swallowed {
+			return rows, nil
 		}
 	}
+	return nil, refusal.New("%s", h.say("open-quote"))
+}
+
+func readRows(text string, comma rune, lazy bool) ([][]string, error) {
+	r := csv.NewReader(strings.NewReader(text))
+	r.FieldsPerRecord, r.Comma, r.LazyQuotes = -1, comma, lazy
 	var rows [][]string
 	for {
 		row, err := r.Read()
@@ -88,7 +252,7 @@ func cells(raw []byte) ([][]string, error) {
 			return rows, nil
 		}
 		if err != nil {
-			return nil, refusal.New("the text can't be read as a table: %w", err)
+			return nil, err
 		}
 		// Empty lines are passed over by the reader; row numbers are the file's.
 		at, _ := r.FieldPos(0)
@@ -99,102 +263,147 @@ func cells(raw []byte) ([][]string, error) {
 	}
 }
 
-// columnNames maps what a column may be called to what it is. A text has the
-// names of a column in its language, separated by commas.
-func columnNames(c *words.Catalogue) map[string]string {
+// names maps what a column may be called to what it is. A text has the names of a
+// column in its language, separated by commas; what a person has matched counts most.
+func (h How) names() map[string]string {
 	names := make(map[string]string)
-	for _, lang := range c.Languages() {
-		for column, key := range map[string]string{
-			"line": "import.line", "item": "import.item",
-			"description": "import.description", "quantity": "import.quantity",
-		} {
-			for name := range strings.SplitSeq(c.In(lang).Say(key), ",") {
-				names[strings.ToLower(strings.TrimSpace(name))] = column
+	for _, lang := range h.Names.Languages() {
+		for _, column := range columns {
+			for name := range strings.SplitSeq(h.Names.In(lang).Say("import."+column), ",") {
+				names[heading(name)] = column
 			}
 		}
+	}
+	for name, column := range h.Headings {
+		if column == "" {
+			delete(names, heading(name))
+			continue
+		}
+		names[heading(name)] = column
 	}
 	return names
 }
 
-func lines(rows [][]string, columns map[string]string) ([]events.Line, []RowError) {
-	at := make(map[string]int)
-	first := -1
-	for i, row := range rows {
-		if strings.TrimSpace(strings.Join(row, "")) == "" {
-			continue
+// lines reads the rows below the headings.
+func (h How) lines(f found) Table {
+	if f.heading < 0 {
+		return Table{Wrong: []RowError{{0, h.say("empty")}}}
+	}
+	if f.twice != "" {
+		return Table{Wrong: []RowError{{f.heading + 1, h.say("twice", h.column(f.twice))}}}
+	}
+	var t Table
+	for _, must := range columns[1:] {
+		if _, ok := f.at[must]; !ok {
+			t.Missing = append(t.Missing, must)
+			t.Wrong = append(t.Wrong, RowError{f.heading + 1, h.say("no-column", h.column(must))})
 		}
-		for c, name := range row {
-			if col, ok := columns[strings.ToLower(strings.Trim(strings.TrimSpace(name), "."))]; ok {
-				if _, twice := at[col]; twice {
-					return nil, []RowError{{i + 1, fmt.Sprintf("the column %s stands twice", col)}}
-				}
-				at[col] = c
+	}
+	if len(t.Missing) > 0 {
+		for _, name := range f.rows[f.heading] {
+			if strings.TrimSpace(name) != "" {
+				t.Headings = append(t.Headings, strings.TrimSpace(name))
 			}
 		}
-		first = i
-		break
+		return t
 	}
-	if first < 0 {
-		return nil, []RowError{{0, "the table is empty"}}
-	}
-	for _, must := range []string{"item", "description", "quantity"} {
-		if _, ok := at[must]; !ok {
-			says := fmt.Sprintf("there is no column %s; the first row names the columns: "+
-				"line, item, description, quantity", must)
-			return nil, []RowError{{first + 1, says}}
-		}
-	}
-	var out []events.Line
-	var bad []RowError
 	seen := make(map[int64]int)
-	for i := first + 1; i < len(rows); i++ {
-		if strings.TrimSpace(strings.Join(rows[i], "")) == "" {
+	for i := f.heading + 1; i < len(f.rows); i++ {
+		if cells(f.rows[i]) == 0 {
 			continue
 		}
-		cell := func(col string) string {
-			c, ok := at[col]
-			if !ok || c >= len(rows[i]) {
-				return ""
-			}
-			return strings.TrimSpace(rows[i][c])
-		}
-		wrong := func(format string, args ...any) { bad = append(bad, RowError{i + 1, fmt.Sprintf(format, args...)}) }
-		l := events.Line{Line: int64(len(out) + 1), Item: cell("item"), Description: cell("description")}
-		if _, ok := at["line"]; ok {
-			n, err := strconv.ParseInt(cell("line"), 10, 64)
-			if err != nil {
-				wrong("line is %q, not a whole number", cell("line"))
-				continue
-			}
-			l.Line = n
-		}
-		n, err := strconv.ParseInt(cell("quantity"), 10, 64)
-		if err != nil {
-			wrong("quantity is %q, not a whole number", cell("quantity"))
-			continue
-		}
-		l.Quantity = n
+		l, wrong := h.line(f, i, int64(len(t.Lines)+1))
 		if before, twice := seen[l.Line]; twice {
-			wrong("line %d stands in row %d already", l.Line, before)
+			wrong = h.say("line-twice", l.Line, before)
+		} else if l.Line != 0 {
+			seen[l.Line] = i + 1
+		}
+		if wrong != "" {
+			t.Wrong = append(t.Wrong, RowError{i + 1, wrong})
 			continue
 		}
-		seen[l.Line] = i + 1
-		one := &events.ListIssued{List: "L", Version: 1, Title: "t", Lines: []events.Line{l}}
-		if err := one.Check(); err != nil {
-			wrong("%s", err)
-			continue
+		t.Lines = append(t.Lines, l)
+	}
+	if len(t.Wrong) == 0 && len(t.Lines) == 0 {
+		t.Wrong = []RowError{{0, h.say("no-lines")}}
+	}
+	if len(t.Wrong) > 0 {
+		t.Lines = nil
+	}
+	return t
+}
+
+// column is the name of a column in the reader's language.
+func (h How) column(name string) string {
+	first, _, _ := strings.Cut(h.say(name), ",")
+	return first
+}
+
+// line reads one row; next is the line's number where the table has none. wrong says
+// what is wrong with it; a line without a number is line 0.
+func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
+	cell := func(col string) string {
+		c, ok := f.at[col]
+		if !ok || c >= len(f.rows[row]) {
+			return ""
 		}
-		if missing := append(paper.Missing(l.Description), paper.Missing(l.Item)...); len(missing) > 0 {
-			wrong("%q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
-			continue
+		return strings.TrimSpace(f.rows[row][c])
+	}
+	l = events.Line{Line: next, Item: cell("item"), Description: cell("description")}
+	if _, ok := f.at["line"]; ok {
+		if l.Line, ok = wholeNumber(cell("line")); !ok {
+			return l, h.say("not-whole", h.column("line"), cell("line"))
 		}
-		out = append(out, l)
 	}
-	if len(bad) > 0 {
-		return nil, bad
+	var ok bool
+	if l.Quantity, ok = wholeNumber(cell("quantity")); !ok {
+		return l, h.say("not-whole", h.column("quantity"), cell("quantity"))
 	}
-	if len(out) == 0 {
-		return nil, []RowError{{0, "the table has no lines below its first row"}}
+	for _, column := range []string{"item", "description"} {
+		if cell(column) == "" {
+			return l, h.say("missing", l.Line, h.column(column))
+		}
 	}
-	return out, nil
+	if strings.ContainsFunc(l.Item, func(r rune) bool { return r == ' ' || r == '\u00a0' }) {
+		return l, h.say("item-space", l.Line, l.Item)
+	}
+	if l.Quantity < 0 {
+		return l, h.say("negative", l.Line, l.Quantity)
+	}
+	one := &events.ListIssued{List: "L", Version: 1, Title: "t", Lines: []events.Line{l}}
+	if err := one.Check(); err != nil {
+		return l, err.Error()
+	}
+	if missing := append(paper.Missing(l.Description), paper.Missing(l.Item)...); len(missing) > 0 {
+		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))
+	}
+	return l, ""
+}
+
+// wholeNumber reads a number as spreadsheets write whole ones: 4, 4.0 and 4,00.
+func wholeNumber(s string) (int64, bool) {
+	whole := s
+	if i := strings.IndexAny(s, ".,"); i > 0 && strings.Trim(s[i+1:], "0") == "" {
+		whole = s[:i]
+	}
+	n, err := strconv.ParseInt(whole, 10, 64)
+	return n, err == nil
+}
+
+// emptyTable returns a spreadsheet with the headings alone.
+func emptyTable(h How) ([]byte, error) {
+	var row []any
+	for _, c := range columns {
+		row = append(row, h.column(c))
+	}
+	f := excelize.NewFile()
+	var out bytes.Buffer
+	err := f.SetSheetRow("Sheet1", "A1", &row)
+	if err == nil {
+		err = f.Write(&out)
+	}
+	if err := errors.Join(err, f.Close()); err != nil {
+		return nil, fmt.Errorf("writing an empty table: %w", err)
+	}
+	return out.Bytes(), nil
 }

@@ -2,6 +2,9 @@ package workplace
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -23,6 +26,7 @@ func (d *Desk) registerLists(mux shell.Mux) {
 	mux.HandleFunc("GET "+p, d.page(d.listsPage))
 	mux.HandleFunc("GET "+p+"/{list}", d.page(d.listPage))
 	mux.HandleFunc("GET "+p+"/{list}/table.csv", d.listTable)
+	mux.HandleFunc("GET "+p+"/empty.xlsx", d.emptyTable)
 	mux.HandleFunc("POST "+p, d.page(d.issue))
 }
 
@@ -39,6 +43,9 @@ func newest(all []site.ListVersion) []site.ListVersion {
 
 type listForm struct {
 	List, Title, Cycles, Badge, Table, Station string
+	Shown                                      string // digest of the table that the form came with
+	Headings, Missing, Sheets                  []string
+	Sheet, Raw                                 string
 	Stations                                   []string
 	Wrong                                      []RowError
 	Preview                                    *listPreview
@@ -124,6 +131,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 	}
 	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
 	out.Form.Table = csvOf(out.LineRows)
+	out.Form.Shown = digestOf(out.Form.Table)
 	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
 }
 
@@ -160,6 +168,18 @@ func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
 	name := map[string]string{"filename": l.List + ".csv"}
 	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", name))
 	io.WriteString(w, csvOf(l.LineRows)) // a client that has gone away needs no answer
+}
+
+// emptyTable is a table to fill in: the headings in the page's language.
+func (d *Desk) emptyTable(w http.ResponseWriter, r *http.Request) {
+	raw, err := emptyTable(How{In: d.sh.Words(r).Language()})
+	if err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet")
+	w.Header().Set("Content-Disposition", `attachment; filename="list.xlsx"`)
+	w.Write(raw) // a client that has gone away needs no answer
 }
 
 // NextVersion checks what is to be issued against what is there, and returns
@@ -259,16 +279,40 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	f.List, f.Title, f.Cycles, f.Table = get("list"), get("title"), get("cycles"), v.r.PostFormValue("table")
 	f.Badge, f.Station = get("badge"), get("station")
 	raw := []byte(f.Table)
+	if s := v.r.PostFormValue("raw"); s != "" {
+		if raw, err = base64.StdEncoding.DecodeString(s); err != nil {
+			return f, nil, refusal.New("the form can't be read: %w", err)
+		}
+	}
 	if file, _, err := v.r.FormFile("file"); err == nil {
+		if strings.TrimSpace(f.Table) != "" && v.r.PostFormValue("shown") != digestOf(f.Table) {
+			f.wrong(v.t("list-both"))
+		}
 		raw, err = io.ReadAll(file)
 		if err = errors.Join(err, file.Close()); err != nil {
 			return f, nil, refusal.New("the file can't be read: %w", err)
 		}
 	}
-	lines, bad := ReadTable(raw, v.d.site.Words().Catalogue())
-	f.Wrong = append(f.Wrong, bad...)
+	how, err := v.howToRead()
+	if err != nil {
+		return f, nil, err
+	}
+	t := ReadTable(raw, how)
+	if len(f.Wrong) > 0 {
+		t = Table{}
+	}
+	f.Wrong = append(f.Wrong, t.Wrong...)
+	f.Headings, f.Missing, f.Sheets, f.Sheet = t.Headings, t.Missing, t.Sheets, t.Sheet
+	lines := t.Lines
+	f.Shown = get("shown")
 	if lines != nil {
+		f.Shown = digestOf(csvOf(lines))
 		f.Table = csvOf(lines) // from a file: so that the second press sends the same
+		if err := v.keepHeadings(how.Headings); err != nil {
+			return f, nil, err
+		}
+	} else if len(f.Missing) > 0 {
+		f.Raw = base64.StdEncoding.EncodeToString(raw) // to be read again once its columns are matched
 	}
 	if !slices.Contains(f.Stations, f.Station) {
 		f.wrong(v.t("list-station"))
@@ -277,6 +321,46 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 		f.wrong(v.t("list-badge"))
 	}
 	return f, lines, nil
+}
+
+// digestOf tells whether somebody has typed into the table that a form came with.
+func digestOf(table string) string {
+	sum := sha256.Sum256([]byte(strings.ReplaceAll(table, "\r\n", "\n")))
+	return hex.EncodeToString(sum[:8])
+}
+
+// headingsFile keeps what the columns of this site's tables are called, as a person
+// has matched them.
+const headingsFile = "headings"
+
+// howToRead is how this site's tables are read, with what the form matches.
+func (v *visit) howToRead() (How, error) {
+	how := How{
+		Names: v.d.site.Words().Catalogue(), In: v.w.Language(),
+		Headings: make(map[string]string), Sheet: v.r.PostFormValue("sheet"),
+	}
+	if _, err := v.d.files.load(&how.Headings, headingsFile); err != nil && !errors.Is(err, errUnreadable) {
+		return how, err
+	}
+	for _, column := range columns {
+		if name := heading(v.r.PostFormValue("match-" + column)); name != "" {
+			for was, c := range how.Headings {
+				if c == column && was == name {
+					delete(how.Headings, was)
+				}
+			}
+			how.Headings[name] = column
+		}
+	}
+	return how, nil
+}
+
+// keepHeadings keeps what was matched for the next table.
+func (v *visit) keepHeadings(headings map[string]string) error {
+	if len(headings) == 0 {
+		return nil
+	}
+	return v.d.files.save(headings, headingsFile)
 }
 
 func (f *listForm) wrong(what string) { f.Wrong = append(f.Wrong, RowError{0, what}) }

@@ -2,6 +2,14 @@ package workplace_test
 
 import (
 	"bytes"
+	"errors"
+	"fmt"
+	"html"
+	"io"
+	"maps"
+	"mime/multipart"
+	"net/http"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -12,18 +20,17 @@ import (
 	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/workplace"
 	"listbound/events"
-	"listbound/projections/words"
 )
 
 // columnWords are the texts of this program, with a language of a site's own.
-func columnWords(t testing.TB) *words.Catalogue {
+func columnWords(t testing.TB) workplace.How {
 	t.Helper()
 	j, err := texts.Read(fstest.MapFS{"eo.json": {Data: []byte(`{"import.line": "Linio", "import.item": "Ero",
 		"import.description": "Priskribo", "import.quantity": "Kvanto"}`)}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return j.Catalogue()
+	return workplace.How{Names: j.Catalogue(), In: j.Catalogue().In("en")}
 }
 
 func TestReadTable(t *testing.T) {
@@ -53,7 +60,8 @@ func TestReadTable(t *testing.T) {
 		"xlsx":      xlsx.String(),
 		"own":       "Linio;Ero;Kvanto;Priskribo\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
 	} {
-		lines, bad := workplace.ReadTable([]byte(raw), columns)
+		read := workplace.ReadTable([]byte(raw), columns)
+		lines, bad := read.Lines, read.Wrong
 		if len(bad) > 0 || len(lines) != 2 || lines[0] != good[0] || lines[1] != good[1] {
 			t.Errorf("%s: %+v %v", name, lines, bad)
 		}
@@ -67,11 +75,12 @@ func TestReadTable(t *testing.T) {
 		"column":   {"item,quantity\nA,1\n", []string{"row 1: there is no column description"}},
 		"twice":    {"item,item,description,quantity\n", []string{"row 1: the column item stands twice"}},
 		"rows": {"line,item,description,quantity\n1,A,one,x\n\n2,B B,two,1\n2,C,three,1\n2,D,four,1\nq,E,five,1\n6,F,,1\n7,G,seven,-1\n8,H,漢,1\n9,I,nine,1\n",
-			[]string{`row 2: quantity is "x"`, `row 4: line 2: item "B B" holds a space`, "row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already", `row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1", "row 10: '漢' (U+6F22) can't be printed"}},
-		"latin1": {"item,description,quantity\nA,gro\xdf,1\n", []string{"neither XLSX nor text in UTF-8"}},
-		"zip":    {"PK\x03\x04nothing", []string{"can't be read as XLSX"}},
+			[]string{`row 2: quantity is “x”`, `row 4: line 2: item “B B” holds a space`, "row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already", `row 7: line is “q”`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1", "row 10: '漢' (U+6F22) can't be printed"}},
+		"open": {"item,description,quantity\nA,\"one,1\nB,two,1\n", []string{"a quotation mark in the text is not closed"}},
+		"zip":  {"PK\x03\x04nothing", []string{"can't be read as XLSX"}},
 	} {
-		lines, bad := workplace.ReadTable([]byte(c.raw), columns)
+		read := workplace.ReadTable([]byte(c.raw), columns)
+		lines, bad := read.Lines, read.Wrong
 		if lines != nil {
 			t.Errorf("%s: %d lines were imported although rows are wrong", name, len(lines))
 		}
@@ -86,6 +95,152 @@ func TestReadTable(t *testing.T) {
 	}
 }
 
+// spreadsheet writes an XLSX of several sheets.
+func spreadsheet(t testing.TB, sheets ...[][]any) string {
+	t.Helper()
+	x := excelize.NewFile()
+	for n, rows := range sheets {
+		name := fmt.Sprintf("Sheet%d", n+1)
+		if _, err := x.NewSheet(name); err != nil {
+			t.Fatal(err)
+		}
+		for i, row := range rows {
+			if err := x.SetSheetRow(name, fmt.Sprintf("A%d", i+1), &row); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	var out bytes.Buffer
+	if err := errors.Join(x.Write(&out), x.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
+
+// TestReadTableAsPeopleHaveIt: as German and American spreadsheets save it, with
+// inch marks, title rows, whole numbers written with decimals, a cover sheet, and
+// headings of the trade.
+func TestReadTableAsPeopleHaveIt(t *testing.T) {
+	how := columnWords(t)
+	want := []events.Line{{Line: 1, Item: "FCP-125", Description: `Clamp 6" curved`, Quantity: 4}, {Line: 2, Item: "NH-7", Description: "Nadelhalter, groß ½", Quantity: 12}}
+	cover := [][]any{{"Main theatre"}, {}, {"Lists of 2026", "do not copy"}}
+	for name, raw := range map[string]string{
+		// ß is DF and ½ BD in Windows-1252 (Unicode's CP1252.TXT; from memory).
+		"windows":   "Pos.;REF;Instrument;Anzahl\r\n1;FCP-125;\"Clamp 6\"\" curved\";4\r\n2;NH-7;Nadelhalter, gro\xdf \xbd;12\r\n",
+		"inch mark": "Pos,Catalog number,Instrument,Qty\n1,FCP-125,Clamp 6\" curved,4.0\n2,NH-7,\"Nadelhalter, groß ½\",12.00\n",
+		"titles":    "Laparotomy;;;\nas of March;;;\n\n#;Cat. No;Description;Quantity\n1;FCP-125;Clamp 6\" curved;4,0\n2;NH-7;Nadelhalter, groß ½;12\n",
+		"utf-16":    "\xff\xfe" + utf16le("REF\tInstrument\tQty\r\nFCP-125\tClamp 6\" curved\t4\r\nNH-7\tNadelhalter, groß ½\t12\r\n"),
+		"cover":     spreadsheet(t, cover, [][]any{{"Laparotomy"}, {"REF", "Instrument", "Qty"}, {"FCP-125", want[0].Description, 4.0}, {"NH-7", want[1].Description, 12}}),
+	} {
+		got := workplace.ReadTable([]byte(raw), how)
+		if len(got.Wrong) > 0 || len(got.Lines) != 2 || got.Lines[0] != want[0] || got.Lines[1] != want[1] {
+			t.Errorf("%s: %+v %v", name, got.Lines, got.Wrong)
+		}
+		if name == "cover" && (got.Sheet != "Sheet2" || len(got.Sheets) != 2) {
+			t.Errorf("sheet %q of %v was read", got.Sheet, got.Sheets)
+		}
+	}
+	how.Sheet = "Sheet1"
+	both := spreadsheet(t, cover, [][]any{{"REF", "Instrument", "Qty"}, {"A", "a", 1}})
+	if got := workplace.ReadTable([]byte(both), how); got.Lines != nil {
+		t.Errorf("another sheet than the one asked for was read: %+v", got)
+	}
+	how.Sheet = ""
+	unknown := "Katalog;Was;Wieviel\nFCP-125;Clamp 6\" curved;4\n"
+	got := workplace.ReadTable([]byte(unknown), how)
+	if fmt.Sprint(got.Missing, got.Headings) != "[item description quantity] [Katalog Was Wieviel]" {
+		t.Errorf("to match are %v among %v", got.Missing, got.Headings)
+	}
+	how.Headings = map[string]string{"katalog": "item", "was": "description", "wieviel": "quantity"}
+	if got := workplace.ReadTable([]byte(unknown), how); len(got.Lines) != 1 || got.Lines[0] != want[0] {
+		t.Errorf("matched it is %+v", got)
+	}
+	how.In = how.Names.In("de")
+	for raw, says := range map[string]string{
+		"REF;Instrument;Anzahl\nA;a;4,5\n": "Anzahl ist „4,5“, keine ganze Zahl", "REF;Instrument;Anzahl\n;a;4\n": "Zeile 1: Artikel fehlt",
+		"REF;Instrument\nA;a\n": "Es fehlt die Spalte Anzahl", "": "Die Tabelle ist leer",
+	} {
+		if got := workplace.ReadTable([]byte(raw), how); len(got.Wrong) != 1 || !strings.Contains(got.Wrong[0].What, says) {
+			t.Errorf("%q: %v, want %q", raw, got.Wrong, says)
+		}
+	}
+}
+
+// utf16le is a text of the basic plane as a spreadsheet saves it as Unicode.
+func utf16le(s string) string {
+	var out []byte
+	for _, r := range s {
+		out = append(out, byte(r), byte(r>>8))
+	}
+	return string(out)
+}
+
+// TestMatchHeadings: columns that nobody knows are matched once by a person, and the
+// next table of the site is read by itself. A file beside a text is said.
+func TestMatchHeadings(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	send := func(fields map[string]string, file string) string {
+		var body bytes.Buffer
+		w := multipart.NewWriter(&body)
+		for k, v := range fields {
+			if err := w.WriteField(k, v); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if file != "" {
+			part, err := w.CreateFormFile("file", "list.csv")
+			if err != nil {
+				t.Fatal(err)
+			}
+			part.Write([]byte(file)) // into memory
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		res, err := http.Post(h.url+"/lists?lang=de", w.FormDataContentType(), &body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		raw, err := io.ReadAll(res.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return html.UnescapeString(string(raw))
+	}
+	form := map[string]string{"list": "NEW", "title": "Neu", "badge": "B-1", "station": "north/packing-1"}
+	file := "Katalog;Was;Wieviel\nFCP-125;Clamp 6\" curved;4\n"
+	got := send(form, file)
+	raw := regexp.MustCompile(`name="raw" value="([^"]+)"`).FindStringSubmatch(got)
+	if raw == nil || !strings.Contains(got, "<option>Wieviel</option>") || !strings.Contains(got, "Überschriften der Tabelle") {
+		t.Fatalf("nobody is asked: %s", got)
+	}
+	matched := maps.Clone(form)
+	matched["raw"], matched["match-item"], matched["match-description"], matched["match-quantity"] = raw[1], "Katalog", "Was", "Wieviel"
+	if got := send(matched, ""); !strings.Contains(got, `"Clamp 6"" curved",4`) || strings.Contains(got, `role="alert"`) {
+		t.Fatalf("matched, it is not read: %s", got)
+	}
+	if got := send(form, file); strings.Contains(got, `role="alert"`) {
+		t.Errorf("the next time it is asked again: %s", got)
+	}
+	form["table"] = "REF;Instrument;Anzahl\nA;a;1\n"
+	if got := send(form, file); !strings.Contains(got, "Datei und Text zugleich") {
+		t.Errorf("a file beside a text is not said: %s", got)
+	}
+	res, err := http.Get(h.url + "/lists/empty.xlsx?lang=de")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	empty, err := io.ReadAll(res.Body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := workplace.ReadTable(empty, columnWords(t)); len(got.Wrong) != 1 || !strings.Contains(got.Wrong[0].What, "no lines below") {
+		t.Errorf("the empty table is read as %+v", got)
+	}
+}
+
 func FuzzReadTable(f *testing.F) {
 	columns := columnWords(f)
 	seeds := []string{"item,description,quantity\nA,a,1\n", "line;item;description;quantity\r\n1;A;\"a\nb\";2", "PK\x03\x04", "\xef\xbb\xbf\n\n"}
@@ -93,7 +248,8 @@ func FuzzReadTable(f *testing.F) {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, raw []byte) {
-		lines, bad := workplace.ReadTable(raw, columns)
+		read := workplace.ReadTable(raw, columns)
+		lines, bad := read.Lines, read.Wrong
 		if (lines == nil) == (len(bad) == 0) {
 			t.Fatalf("%d lines and %d refusals", len(lines), len(bad))
 		}
@@ -119,7 +275,7 @@ func TestListPages(t *testing.T) {
 	}
 	before := h.size()
 	fill("line,item,description,quantity\n1,INS-001,Forceps,many\n2,,Clamp,2\n")
-	p.AwaitText("[role=alert]", "Row 2: quantity is \"many\"")
+	p.AwaitText("[role=alert]", "Row 2: quantity is “many”")
 	p.AwaitText("[role=alert]", "Row 3: line 2: item is missing")
 	p.Axe()
 	fill("line,item,description,quantity\n1,INS-001,\"Forceps, mosquito, curved, 12.5 cm (1)\",5\n2,VAS-002,\"Clamp, vascular, angled, 22 cm\",2\n4,VAS-004,Dilator,1\n")
