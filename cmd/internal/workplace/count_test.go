@@ -280,7 +280,7 @@ func TestStagesOfACase(t *testing.T) {
 	p.AwaitText(`tr[data-line="2"]`, "5") // 2 + 3
 	// One clamp leaves the field on purpose.
 	browsertest.Eval[bool](p, `(document.querySelector(".removed").open = true, document.querySelector("#rline").value = "2", document.querySelector("#rwhy").value = "sent for repair", document.querySelector("[data-do=removed]").requestSubmit(), true)`)
-	p.AwaitText(`tr[data-line="2"] .flag`, "1 left the field")
+	p.AwaitText(`tr[data-line="2"] .flag`, "1 was passed off")
 	p.Await(`document.querySelector('tr[data-line="2"]').children[2].textContent === "4"`)
 	// By place: two on the field, the rest on the back table; interrupted there.
 	p.Touch(`[data-do="by-place"]`)
