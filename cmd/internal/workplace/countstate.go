@@ -43,6 +43,7 @@ type (
 		Parts    map[string]int64 `json:"parts,omitempty"`
 		Rev      int64            `json:"rev"`
 		Settled  bool             `json:"settled"`
+		Hidden   bool             `json:"hidden,omitzero"` // policy: what is expected is shown once a number is given
 		Removed  int64            `json:"removed,omitzero"`
 		Note     string           `json:"note,omitempty"` // disputed or left the field, in words
 	}
@@ -99,6 +100,7 @@ func (t *table) setState(i int) setState {
 				ls.Counted = &e.Counted
 			}
 		}
+		ls.Hidden = t.policy.HideExpected && ls.Counted == nil && t.stage != events.StageAdded
 		if ls.Removed > 0 && ls.Note == "" {
 			ls.Note = v.t("left-field", ls.Removed)
 		}

@@ -265,3 +265,31 @@ func TestSetLabelSaysWhoAndLoad(t *testing.T) {
 		}
 	}
 }
+
+// TestHideExpected: where policy says so, the number expected is not on the screen
+// before a line is counted, and Enter agrees to nothing.
+func TestHideExpected(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	policy := events.DefaultPolicy()
+	policy.HideExpected = true
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#sum", "0 of 3 lines")
+	for _, selector := range []string{"#now-expected", `tr[data-line="1"] td:nth-child(3)`} {
+		if got := p.Text(selector); got != "–" {
+			t.Errorf("%s says %q", selector, got)
+		}
+	}
+	p.Press("\r")
+	p.Touch(`tr[data-line="2"] .cell`)
+	p.AwaitText("#now-line", "Line 2")
+	p.AwaitText("#sum", "0 of 3 lines")
+	p.Touch(`tr[data-line="1"] .cell`)
+	p.Type("3\r")
+	p.AwaitText("#sum", "1 of 3 lines")
+	p.AwaitText(`tr[data-line="1"] td:nth-child(3)`, "4")
+	p.AwaitText(`tr[data-line="2"] td:nth-child(3)`, "–")
+	p.Axe()
+}

@@ -6,7 +6,10 @@ const {case: ref, stage} = root.dataset;
 const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
   tr, set: tr.dataset.set, line: Number(tr.dataset.line), expected: Number(tr.dataset.expected), rev: Number(tr.dataset.rev),
   settled: tr.dataset.settled === "true", counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
+  hidden: tr.dataset.hidden === "true",
 }));
+// What is expected is hidden, where policy says so, until somebody has given a number.
+const expected = r => r.hidden && r.counted === null ? "–" : String(r.expected);
 const added = stage === "added", before = Boolean(root.dataset.before); // nobody has begun this count
 let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
 let answers = 0; // an answer is newer than a look that began before it
@@ -35,7 +38,8 @@ function go(i, byHand) {
   put("now-set", r ? r.set : "");
   put("now-line", r ? root.dataset.line + " " + r.line : "");
   put("now-what", r ? r.tr.dataset.what : "");
-  put("now-expected", r && !added ? r.expected : "–");
+  put("now-expected", r && !added ? expected(r) : "–");
+  $("as-expected").hidden = Boolean(r?.hidden);
   put("now-counted", r && r.counted !== null ? r.counted : "–");
   if (r) {
     draw(r);
@@ -76,6 +80,7 @@ function count(i, n) {
 function asExpected() {
   const r = rows[at];
   if (!r || added) return sender.put("scan", {case: ref, stage, text: ""});
+  if (r.hidden) return beep("low"); // a number is typed, not agreed to
   const here = byPlace ? Object.entries(r.parts).reduce((sum, [p, n]) => p === place ? sum : sum - n, r.expected) : r.expected;
   count(at, Math.max(0, here));
 }
@@ -106,12 +111,13 @@ function apply(st) {
     r.expected = l.expected;
     r.rev = l.rev;
     r.settled = l.settled;
+    r.hidden = Boolean(l.hidden);
     r.counted = l.counted ?? null;
     r.parts = l.parts ?? {};
     const flag = r.tr.querySelector(".flag"), note = l.note ?? "";
     if (flag.textContent !== note) flag.textContent = note;
     const exp = r.tr.children[2];
-    if (exp.textContent !== String(r.expected)) exp.textContent = r.expected;
+    if (exp.textContent !== expected(r)) exp.textContent = expected(r);
     draw(r);
   }
   for (const s of st.sets) {
