@@ -220,6 +220,9 @@ func multipartForm(t *testing.T, fields map[string]string) (body, contentType st
 var withoutQuestion = []string{
 	"GET /assets/", "GET /board/assets/", "GET /workplace/", "GET " + practicePrefix + "/workplace/",
 	"GET /api/openapi.json", "GET /healthz", "GET /changes",
+	"GET /lists/empty.xlsx", "GET " + practicePrefix + "/lists/empty.xlsx",
+	"GET /labels/{$}", "GET " + practicePrefix + "/labels/{$}",
+	"GET /print/labels.pdf", "GET " + practicePrefix + "/print/labels.pdf",
 	// The log's files can be read whatever becomes of the rest; see TestTileThatCannotBeRead.
 	"GET /log/checkpoint", "GET /log/tile/{name...}",
 }
