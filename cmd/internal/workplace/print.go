@@ -47,7 +47,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 			Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short(),
 			Practice: d.opts.Practice,
 		}
-		if label.Badge, label.Load, err = d.packerAndLoad(r.Context(), s.Trip); err != nil {
+		if label.Badge, label.Load, err = d.packerAndLoad(r.Context(), s.Set, s.Trip); err != nil {
 			return err
 		}
 		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
@@ -75,11 +75,14 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 
 // packerAndLoad tells who packed a set in a trip, and the load it was in last, ""
 // where that is not known yet.
-func (d *Desk) packerAndLoad(ctx context.Context, trip string) (packer, load string, err error) {
-	found, err := site.Answer(d.site, func(m *site.View) ([]*events.Event, error) {
-		return m.Facts(ctx, facts.DimTrip, trip)
+func (d *Desk) packerAndLoad(ctx context.Context, set, trip string) (packer, load string, err error) {
+	h, err := site.Answer(d.site, func(m *site.View) (projections.History, error) {
+		return m.World(ctx).History(projections.HistoryOf{Set: set, Trip: trip})
 	})
-	for _, e := range found {
+	for _, e := range h.Events {
+		if e.Void {
+			continue
+		}
 		switch data := e.Data.(type) {
 		case *events.SetPacked:
 			packer = e.Operator
