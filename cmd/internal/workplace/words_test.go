@@ -59,6 +59,10 @@ func TestEveryWordHasAText(t *testing.T) {
 		use("stage-", string(s))
 	}
 	use("place-", Places()...)
+	use("column-", columns[1:]...)
+	for _, k := range labelKinds {
+		use("label-", k.name)
+	}
 	use("about-", Places()...)
 	use("begin-", Places()...)
 	use("at-", CountPlaces()...)
