@@ -141,13 +141,16 @@ func TestDescriptionFitsTheServer(t *testing.T) {
 			t.Errorf("%s: the description is of what reads, and that is get", path)
 			continue
 		}
-		q := url.Values{}
+		q, at := url.Values{}, path
 		for _, p := range op.Parameters {
-			if p.Example != nil {
+			switch {
+			case p.In == "path":
+				at = strings.ReplaceAll(at, "{"+p.Name+"}", fmt.Sprint(p.Example))
+			case p.Example != nil:
 				q.Set(p.Name, fmt.Sprint(p.Example))
 			}
 		}
-		code, head, body := get(t, srv.URL+path+"?"+q.Encode())
+		code, head, body := get(t, srv.URL+at+"?"+q.Encode())
 		kind, _, err := mime.ParseMediaType(head.Get("Content-Type"))
 		if code != http.StatusOK || err != nil {
 			t.Errorf("%s: %d, %s: %.200s", path, code, head.Get("Content-Type"), body)
