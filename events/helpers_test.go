@@ -303,6 +303,9 @@ func (d drawer) policy() Policy {
 	}
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
+	for _, line := range p.Waits.lines() {
+		*line = d.number("hours", 0, WaitsForever)
+	}
 	p.BadgeMinutes = d.number("badgeMinutes", 0, 60)
 	if d.flag("has cycles") {
 		p.Cycles = []string{"c-134", "c-121"}

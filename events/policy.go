@@ -34,6 +34,8 @@ type Policy struct {
 	TagAtOpening Asked `json:"tagAtOpening,omitzero"`
 	// ReadingMinutes is how long after an opening its sheet and tag may still be read.
 	ReadingMinutes int64 `json:"readingMinutes,omitzero"`
+	// Waits: how long what is to come next is waited for.
+	Waits Waits `json:"waits,omitzero"`
 	// BadgeMinutes is how long a badge holds at a station where nothing happens; 0 is the default.
 	BadgeMinutes int64 `json:"badgeMinutes,omitzero"`
 	// AllPages: of a sheet of several pages each is read, not one of them.
@@ -63,6 +65,7 @@ const readingMinutes = 30
 func (p Policy) Complete() Policy {
 	p.TagAtOpening = cmp.Or(p.TagAtOpening, Required) // common practice, no source
 	p.ReadingMinutes = cmp.Or(p.ReadingMinutes, readingMinutes)
+	p.Waits = p.Waits.Complete()
 	p.BadgeMinutes = cmp.Or(p.BadgeMinutes, badgeMinutes)
 	return p
 }
@@ -130,7 +133,7 @@ const (
 // DefaultPolicy holds where a site has adopted none: all six links, first and
 // final counts by two people, no tolerance for an unread sheet except screen.
 // Weight: 25 lb, ANSI/AAMI ST77 4.3.5 (11,340 g). Recall: CDC 2008, Table 12.
-// The two times are common practice, no source.
+// The two times are common practice, no source; for those of Waits see there.
 func DefaultPolicy() Policy {
 	return Policy{
 		Links:                 KindsWhere(Kind.IsLink),
@@ -168,6 +171,7 @@ func (p *Policy) Check() error {
 	}
 	c.asked("tagAtOpening", p.TagAtOpening)
 	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
+	p.Waits.check(&c)
 	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)
 	for _, cycle := range p.Cycles {
 		c.id("cycles", cycle)

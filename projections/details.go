@@ -718,6 +718,66 @@ type CorrectionUnread struct {
 	Correction time.Time   `json:"correction"`
 }
 
+// Waiting is what an overdue finding tells of what is waited for: since what,
+// and how long the policy waits.
+type Waiting struct {
+	Set   string `json:"set"`
+	Since Moment `json:"since"` // the observation from which it is waited
+	Hours int64  `json:"hours"` // what the policy allows
+}
+
+// RunOverdue: packed, and in no load since (overdue).
+type RunOverdue struct{ Waiting }
+
+// ReleaseOverdue: in a load that passed, and not released since (overdue).
+type ReleaseOverdue struct {
+	Waiting
+	Run Run `json:"run"`
+}
+
+// IndicatorOverdue: no biological indicator was read for the load (overdue).
+type IndicatorOverdue struct {
+	Waiting
+	Run Run `json:"run"`
+}
+
+// SeenOverdue: released, not opened, and not seen since (overdue).
+type SeenOverdue struct{ Waiting }
+
+// CountOverdue: opened, and not counted at the end since (overdue).
+type CountOverdue struct {
+	Waiting
+	Case   string         `json:"case"`
+	Stages []events.Stage `json:"stages"`
+}
+
+// CloseOverdue: the case was not closed since its last observation (overdue).
+type CloseOverdue struct {
+	Waiting
+	Case string `json:"case"`
+	By   string `json:"by,omitempty"` // the set of the case by which it is told, where that is another one
+}
+
+// CaseLeftOpen: the case was not closed, and a set of it has been packed again
+// and opened for another one (link-missing).
+type CaseLeftOpen struct {
+	Set    string    `json:"set"`
+	Case   string    `json:"case"`
+	Used   string    `json:"used"`   // the set of the case that is in use again
+	Packed time.Time `json:"packed"` // when it was packed again
+	Next   string    `json:"next"`   // the case it was opened for then
+	Opened Moment    `json:"opened"`
+	By     string    `json:"by,omitempty"` // as in CloseOverdue
+}
+
+// Silent: nothing was recorded by a station for longer than the policy waits
+// (station-silent).
+type Silent struct {
+	Station string    `json:"station"`
+	Last    time.Time `json:"last"`
+	Hours   int64     `json:"hours"`
+}
+
 // The names of the ways are part of the JSON and of the catalogues' keys.
 func (*UsedAgain) Way() string { return "used-again" }
 
@@ -821,6 +881,22 @@ func (*Remarked) Way() string { return "record" }
 
 func (*CorrectionUnread) Way() string { return "correction" }
 
+func (*RunOverdue) Way() string { return "run" }
+
+func (*ReleaseOverdue) Way() string { return "release" }
+
+func (*IndicatorOverdue) Way() string { return "indicator" }
+
+func (*SeenOverdue) Way() string { return "seen" }
+
+func (*CountOverdue) Way() string { return "count" }
+
+func (*CloseOverdue) Way() string { return "closing" }
+
+func (*CaseLeftOpen) Way() string { return "case-left-open" }
+
+func (*Silent) Way() string { return "silent" }
+
 // Code names a kind of finding.
 type Code string
 
@@ -852,6 +928,8 @@ const (
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
 	Corrected          Code = "corrected"
+	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
+	StationSilent      Code = "station-silent"
 	StationGap         Code = "station-gap"
 	SignatureBad       Code = "signature-bad"
 	ClockDoubtful      Code = "clock-doubtful"
@@ -886,6 +964,7 @@ var details = []struct {
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
+	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OpenedForTwo) }},
@@ -913,6 +992,13 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
 	{[]Code{Corrected}, func() Detail { return new(RestsOnCorrection) }},
+	{[]Code{Overdue}, func() Detail { return new(RunOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(ReleaseOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(IndicatorOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(SeenOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(CountOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(CloseOverdue) }},
+	{[]Code{StationSilent}, func() Detail { return new(Silent) }},
 	{[]Code{StationGap, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
 	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
 }

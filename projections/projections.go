@@ -1,6 +1,6 @@
 // Package projections says what recorded events mean. Judgement is pure: the
 // same facts give the same verdicts in whatever order they arrived, and no
-// clock, file or network is asked. The read model in SQLite (package
+// clock, file or network is asked; as of when is judged is an input like the facts. The read model in SQLite (package
 // readmodel below this one) keeps what judgement found.
 //
 // # What is judged
@@ -46,6 +46,15 @@
 // that ranks above everything else. One opening told twice is one: for the same
 // case at any station until the case is closed, and for two cases within
 // minutes in one room, where one reference is wrong.
+//
+// # Time
+//
+// What should come and does not is found by a moment: a case that nobody closes,
+// an opened set that is not counted at the end, a set that is packed and in no
+// load. The policy says how long is waited (events.Waits). A verdict says until
+// when it holds (Until); the moments that judgement asked for are recorded like
+// all else it asked for, so whoever keeps verdicts judges them anew when those
+// pass. Without a moment nothing is late.
 //
 // # Status
 //
@@ -137,6 +146,7 @@ type Verdict struct {
 	Over     bool      `json:"over,omitzero"`   // nothing more is to come: the case is closed, or the set was packed again
 	Where    string    `json:"where,omitempty"` // where the set was last seen
 	Since    time.Time `json:"since,omitzero"`  // the last observation of the trip
+	Until    time.Time `json:"until,omitzero"`  // when it changes though nothing is recorded; zero: never
 	Findings []Finding `json:"findings"`
 }
 

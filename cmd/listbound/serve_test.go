@@ -14,6 +14,10 @@ import (
 // that takes --server; the folder is its own meanwhile.
 func TestServe(t *testing.T) {
 	dir, work := t.TempDir(), t.TempDir()
+	// The set below is packed and in no load, which is not late yet by then.
+	if err := os.WriteFile(filepath.Join(dir, "as-of"), []byte("2026-03-02T12:00:00Z\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	srv := run("serve", "--data", dir, "--site", "north", "--address", "127.0.0.1:0")
 	out, err := srv.StdoutPipe()
 	if err != nil {

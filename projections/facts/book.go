@@ -5,6 +5,7 @@ import (
 	"listbound/projections"
 	"reflect"
 	"slices"
+	"time"
 )
 
 // Book holds facts, with their corrections applied, by everything they are
@@ -33,6 +34,9 @@ type Book struct {
 	lists    map[string][]*Item // list.issued
 	policies map[string]*bag
 	stations map[string][]*Item // facts with a remark
+	readOf   map[string][]*Item // indicator.read, by load
+
+	now time.Time // see SetMoment
 
 	chains  Cache[projections.TripKey, *Trip]
 	recalls Cache[string, *ReadLoads]
@@ -108,7 +112,7 @@ func NewBook(src Source) *Book {
 	if src != nil {
 		b.have, b.near = make(map[dimKey]struct{}), make(map[string][]gap)
 	}
-	b.digests = make(map[*Item]events.Digest)
+	b.digests, b.readOf = make(map[*Item]events.Digest), make(map[string][]*Item)
 	return b
 }
 
@@ -239,6 +243,7 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		put(b.loads, d.Load)
 	case *events.IndicatorRead:
 		put(b.reads, d.Sterilizer)
+		put(b.readOf, d.Load)
 	case *events.ListIssued:
 		put(b.lists, d.List)
 	case *events.PolicyAdopted:

@@ -35,6 +35,7 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	case *events.IndicatorRead:
 		add(DimSterilizer, d.Sterilizer)
 		add(DimReadings, d.Sterilizer)
+		add(DimLoadReadings, d.Load)
 	case *events.ListIssued:
 		add(DimList, d.List)
 		add(DimVersion, versionKey(d.List, d.Version))
@@ -77,6 +78,12 @@ const (
 	DimPolicy     Dim = "policy"     // policy.adopted facts of the site
 	DimStation    Dim = "station"    // facts of the station that carry a remark
 	DimEvent      Dim = "event"      // the fact with this event id
+
+	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
+
+	// DimTime has no facts: what is asked is whether a moment has passed. What
+	// passes is Passing, as a fact is what it is filed under.
+	DimTime Dim = "time"
 )
 
 // Source finds facts. The read model is one; a book without a Source holds

@@ -2,6 +2,7 @@ package facts
 
 import (
 	"listbound/events"
+	"strings"
 	"time"
 )
 
@@ -11,6 +12,12 @@ var AllLinks = events.DefaultPolicy().Links
 // PolicyFor returns the policy in force at the site of a fact when it was observed.
 func (b *Book) PolicyFor(it *Item) *events.Policy {
 	return b.policy(it.site(), it.At())
+}
+
+// PolicyOfStation returns the policy in force at a station at a moment.
+func (b *Book) PolicyOfStation(station string, at time.Time) *events.Policy {
+	site, _, _ := strings.Cut(station, "/")
+	return b.policy(site, at)
 }
 
 var defaultPolicy = events.DefaultPolicy()

@@ -15,7 +15,9 @@ func (b *Book) Without(corrections []*Item) *Book {
 	for _, c := range corrections {
 		w.drop[c.Seq] = true
 	}
-	return NewBook(w)
+	out := NewBook(w)
+	out.SetMoment(b.now)
+	return out
 }
 
 // without is the Source of such a book.
@@ -48,6 +50,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.cases[key]
 	case DimLoad:
 		its = b.loads[key]
+	case DimLoadReadings:
+		its = b.readOf[key]
 	case DimList:
 		its = b.lists[key]
 	case DimPolicy:

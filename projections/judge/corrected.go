@@ -114,7 +114,9 @@ func (j *judgement) goneWithout(now []projections.Way, its ...*facts.Item) []pro
 	w := &World{Book: j.w.Without(drop)}
 	var then []projections.Way
 	for _, a := range w.Recorded(func() { then = w.brokenWays(j.c.Key) }) {
-		j.w.AskedBetween(a.Dim, a.Key, a.From, a.To)
+		if a.Dim != facts.DimTime { // what is broken is so at any time
+			j.w.AskedBetween(a.Dim, a.Key, a.From, a.To)
+		}
 	}
 	var out []projections.Code
 	for _, x := range then {

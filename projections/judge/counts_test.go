@@ -605,7 +605,7 @@ func TestJudgeStation(t *testing.T) {
 		{"north/or-3", "", "whole"},
 		{"", "signature-bad:broken", "broken"},
 	} {
-		v, err := w.JudgeStation(test.station)
+		v, err := w.JudgeStation(events.Station{Name: test.station})
 		if err != nil || codes(v) != test.codes || string(v.Status) != test.status || v.Station != test.station {
 			t.Errorf("%q: %s (%v)", test.station, show(v), err)
 		}

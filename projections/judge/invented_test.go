@@ -67,7 +67,7 @@ func (g *inventor) rare(once int) bool { return g.n(once, "rare") == once-1 }
 
 func (g *inventor) policy(at time.Time) {
 	p := events.DefaultPolicy()
-	switch g.n(5, "policy") {
+	switch g.n(6, "policy") {
 	case 0:
 		p.Recall = events.RecallAll
 	case 1:
@@ -76,6 +76,8 @@ func (g *inventor) policy(at time.Time) {
 		p.MayStayUnread = []events.Placement{events.Screen, events.Outside}
 	case 3:
 		p.Links = []events.Kind{events.KindSetPacked, events.KindListSealed, events.KindSetOpened, events.KindSetCounted}
+	case 5:
+		p.Waits = events.Waits{Run: 1, Release: 2, Indicator: 30, Seen: 24, Count: 2, Close: 1}
 	case 4:
 		p.MinimumTravelSeconds, p.ClockToleranceSeconds = 7200, 0
 	}

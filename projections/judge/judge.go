@@ -1,9 +1,11 @@
 package judge
 
 import (
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 	"slices"
+	"time"
 )
 
 // World judges the facts that a book holds. It is not safe for concurrent use.
@@ -40,8 +42,10 @@ var rules = Rules()
 type judgement struct {
 	w        *World
 	c        *facts.Trip
-	bare     bool // without asking what corrections hide
+	bare     bool            // without asking what corrections hide
+	station  *events.Station // instead of a trip
 	findings []projections.Finding
+	until    time.Time // the earliest moment that was asked for and has not passed
 }
 
 func (j *judgement) run() projections.Verdict {
@@ -63,7 +67,7 @@ func (j *judgement) run() projections.Verdict {
 		}
 	}
 	slices.SortStableFunc(j.findings, projections.CompareFindings)
-	v.Findings = j.findings
+	v.Findings, v.Until = j.findings, j.until
 	v.Status = j.status()
 	return v
 }

@@ -197,6 +197,7 @@ func TestInventedWorlds(t *testing.T) {
 	weeks := rapid.Custom(invent)
 	for seed := range 600 {
 		w := worldOf(weeks.Example(seed))
+		w.SetMoment(clock(20, 0, 0))
 		for _, k := range w.Trips() {
 			v := judge(t, w, k)
 			checkVerdict(t, v)
@@ -210,7 +211,7 @@ func TestInventedWorlds(t *testing.T) {
 		}
 	}
 	for _, c := range projections.Codes() {
-		if len(seen[c]) == 0 {
+		if len(seen[c]) == 0 && c != projections.StationSilent { // of no trip
 			t.Errorf("no invented week has %s", c)
 		}
 	}
@@ -288,8 +289,8 @@ func TestPartialWorld(t *testing.T) {
 			stations[f.Event.Station] = true
 		}
 		for st := range stations {
-			got, err1 := NewWorld(one).JudgeStation(st)
-			want, err2 := full.JudgeStation(st)
+			got, err1 := NewWorld(one).JudgeStation(events.Station{Name: st})
+			want, err2 := full.JudgeStation(events.Station{Name: st})
 			if err1 != nil || err2 != nil || show(got) != show(want) {
 				t.Fatalf("%s is\n%s\nshould be\n%s (%v, %v)", st, show(got), show(want), err1, err2)
 			}

@@ -124,17 +124,19 @@ func (j *judgement) acknowledgements() {
 // JudgeStation returns the verdict on a station's records that belong to no
 // trip: a hole in its numbering at a list.issued, say. The closing of a case is
 // among them, as the record names no trip, and is held against the case's
-// trips as well. Station "" has the records nobody can read at all.
-func (w *World) JudgeStation(station string) (projections.Verdict, error) {
+// trips as well. Station "" has the records nobody can read at all. Whether the
+// station has fallen silent is judged by what the audit knows of it.
+func (w *World) JudgeStation(st events.Station) (projections.Verdict, error) {
 	var its []*facts.Item
-	for _, it := range w.Remarked(station) {
+	for _, it := range w.Remarked(st.Name) {
 		if it.Event == nil || !(it.Kind.AboutSet() || it.Event.Trip != "" && it.Kind.HoldsTrip()) {
 			its = append(its, it)
 		}
 	}
 	slices.SortFunc(its, func(a, b *facts.Item) int { return int(a.Seq - b.Seq) })
-	j := judgement{w: w}
+	j := judgement{w: w, station: &st}
 	j.remarks(its)
+	j.silent()
 	for i := range j.findings {
 		// Nothing is judged by what a record of no trip may have said.
 		if f := &j.findings[i]; f.Code == projections.RecordUnread {
@@ -145,7 +147,9 @@ func (w *World) JudgeStation(station string) (projections.Verdict, error) {
 		slices.Sort(j.findings[i].Events)
 	}
 	slices.SortStableFunc(j.findings, projections.CompareFindings)
-	v := projections.Verdict{Station: station, Findings: j.findings, Status: projections.StatusOf(j.findings, projections.Whole)}
+	v := projections.Verdict{
+		Station: st.Name, Findings: j.findings, Status: projections.StatusOf(j.findings, projections.Whole), Until: j.until,
+	}
 	for _, it := range its {
 		if it.Event != nil && it.At().After(v.Since) {
 			v.Since = it.At()

@@ -46,6 +46,12 @@ func Rules() []Rule {
 		{"not counted", []projections.Code{projections.CountMissing}, eachCase((*judgement).gaps)},
 		{"closing", []projections.Code{projections.ClosedUnreconciled}, eachCase((*judgement).closed)},
 		{"corrected", []projections.Code{projections.Corrected}, (*judgement).restsOnCorrections},
+		{"left open", []projections.Code{projections.LinkMissing}, eachCase((*judgement).leftOpen)},
+		{"on its way", []projections.Code{projections.Overdue}, (*judgement).overdueOnItsWay},
+		{"result", []projections.Code{projections.Overdue}, (*judgement).overdueIndicator},
+		{"last count", []projections.Code{projections.Overdue}, eachCase((*judgement).overdueCount)},
+		{"case open", []projections.Code{projections.Overdue}, eachCase((*judgement).overdueClosing)},
+		{"silence", []projections.Code{projections.StationSilent}, (*judgement).silent},
 		{"records", []projections.Code{
 			projections.SignatureBad, projections.StationGap, projections.ClockDoubtful, projections.RecordUnread,
 		}, (*judgement).records},

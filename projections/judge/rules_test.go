@@ -4,6 +4,7 @@ import (
 	"slices"
 	"testing"
 
+	"listbound/events"
 	"listbound/projections"
 
 	"pgregory.net/rapid"
@@ -32,6 +33,12 @@ func TestRulesNameTheirCodes(t *testing.T) {
 		s, turn := plain()
 		x.with(s, turn)
 		look(s.world())
+	}
+	s := newStory()
+	s.waits(events.Waits{Station: 24})
+	s.now = clock(2, 0, 0)
+	for _, f := range must(s.world().JudgeStation(events.Station{Name: "north/or-3", Count: 7, Time: monday})).Findings {
+		ways[projections.Way{Code: f.Code, Name: f.Way}] = true
 	}
 	weeks := rapid.Custom(invent)
 	for seed := range 60 {

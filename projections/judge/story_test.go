@@ -21,6 +21,7 @@ type story struct {
 	seqs  map[string]int64
 	all   []facts.Fact
 	lists map[string]*events.ListIssued
+	now   time.Time // as of when it is judged; zero: nothing is late
 }
 
 // tester is what *testing.T, *testing.B and *rapid.T have in common.
@@ -222,7 +223,11 @@ func (s *story) correct(f *facts.Fact, at time.Time, d events.Data) *facts.Fact 
 	return s.tell("packing-1", at, f.Event.Subject, f.Event.Trip, c)
 }
 
-func (s *story) world() *World { return worldOf(s.all) }
+func (s *story) world() *World {
+	w := worldOf(s.all)
+	w.SetMoment(s.now)
+	return w
+}
 
 func worldOf(all []facts.Fact) *World {
 	w := NewWorld(nil)

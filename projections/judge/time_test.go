@@ -310,7 +310,7 @@ func TestSourceFails(t *testing.T) {
 	w := NewWorld(deaf{})
 	for name, err := range map[string]error{
 		"judge":   second(w.Judge(key("A", 0))),
-		"station": second(w.JudgeStation("north/or-3")),
+		"station": second(w.JudgeStation(events.Station{Name: "north/or-3"})),
 		"case":    second(w.Case("K-1")),
 		"history": second(w.History(projections.HistoryOf{Set: "A", Trips: []projections.TripKey{key("A", 0)}})),
 	} {

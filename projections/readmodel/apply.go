@@ -196,9 +196,15 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 			if err := m.resting(ctx, a, touched); err != nil {
 				return nil, nil, err
 			}
+			if a.Dim == facts.DimPolicy { // it says how long a station may be silent
+				for _, st := range m.audit.Stations() {
+					stations[st.Name] = stations[st.Name] || strings.HasPrefix(st.Name, a.Key+"/")
+				}
+			}
 		}
-		if f.Remarks != 0 {
-			stations[f.Event.Station] = true
+		stations[f.Event.Station] = true
+		if d, ok := f.Event.Data.(*events.StationRetired); ok {
+			stations[d.Station] = true
 		}
 	}
 	return m.verdicts(touched, stations)
@@ -213,8 +219,15 @@ func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[stri
 		}
 		trips = append(trips, v)
 	}
-	for name := range stations {
-		v, err := m.world.JudgeStation(name)
+	for name, touched := range stations {
+		if !touched {
+			continue
+		}
+		st := events.Station{Name: name}
+		if known := m.audit.Station(name); known != nil {
+			st = *known
+		}
+		v, err := m.world.JudgeStation(st)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -306,7 +319,7 @@ func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) erro
 		return err
 	}
 	for _, st := range m.audit.Stations() {
-		v, err := m.world.JudgeStation(st.Name)
+		v, err := m.world.JudgeStation(*st)
 		if err != nil {
 			return err
 		}
@@ -579,7 +592,7 @@ func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fac
 		if s == nil {
 			continue // named in an enrolment that does not count
 		}
-		_, err := tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,NULL)
+		_, err := tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,0,NULL)
 			ON CONFLICT (name) DO UPDATE SET key=excluded.key, enrolled=excluded.enrolled, retired=excluded.retired,
 			last=excluded.last, count=excluded.count, hash=excluded.hash, observed=excluded.observed`,
 			s.Name, s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash, unixNano(s.Time))
@@ -604,7 +617,7 @@ func writeStationVerdict(ctx context.Context, tx *sql.Tx, v projections.Verdict)
 		}
 		raw = b
 	}
-	_, err := tx.ExecContext(ctx, `UPDATE stations SET verdict = ? WHERE name = ?`, raw, v.Station)
+	_, err := tx.ExecContext(ctx, `UPDATE stations SET verdict = ?, until = ? WHERE name = ?`, raw, unixNano(v.Until), v.Station)
 	return err
 }
 

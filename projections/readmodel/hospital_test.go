@@ -34,6 +34,7 @@ type hospital struct {
 	stations map[string]*station
 	badge    string // of the next record about a set, where it matters
 	lists    []*events.ListIssued
+	now      time.Time // as of when is judged
 }
 
 type station struct {
@@ -258,8 +259,11 @@ func (h *hospital) instead(d events.Data) events.Data {
 }
 
 // week records three turns of three sets with all that goes wrong in them.
-func week(t *testing.T, seed uint64) *hospital {
+func week(t *testing.T, seed uint64, first ...func(*hospital)) *hospital {
 	h := newHospital(t, seed)
+	for _, f := range first {
+		f(h)
+	}
 	h.list(clock(-1, 5, 1), "LAP-MAJOR", 1, 6, 2, 4)
 	h.list(clock(-1, 5, 2), "EYE", 1, 6, 2, 4) // the same lines
 	if h.one(2) {
@@ -313,6 +317,7 @@ func (h *hospital) nonsense(at time.Time) {
 // world judges all facts in memory.
 func (h *hospital) world() *judge.World {
 	w := judge.NewWorld(nil)
+	w.SetMoment(h.now)
 	for _, f := range h.facts {
 		if f.Event != nil {
 			w.Add(f)
@@ -482,7 +487,11 @@ func sameVerdicts(t *testing.T, how string, h *hospital, m *readmodel.Model) {
 	var stations []projections.Verdict
 	w := h.world()
 	for name := range h.stations {
-		v, err := w.JudgeStation(name)
+		st := events.Station{Name: name}
+		if known := h.audit.Station(name); known != nil {
+			st = *known
+		}
+		v, err := w.JudgeStation(st)
 		if err != nil {
 			t.Fatal(err)
 		}

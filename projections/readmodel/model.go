@@ -43,6 +43,7 @@ type Options struct {
 	Path    string        // the SQLite file
 	Ledger  note.Verifier // the ledger's key; its name is the ledger's origin
 	Records Records
+	Moment  time.Time // as of when is judged, until Advance names a later one
 }
 
 // Model is an open read model. Apply must not run twice at once; everything
@@ -54,6 +55,7 @@ type Model struct {
 
 	mu      sync.Mutex
 	pos     int64
+	moment  time.Time
 	audit   *events.Audit
 	world   *judge.World
 	indexed bool
@@ -67,7 +69,7 @@ type Model struct {
 // Open opens the model at a path. A missing file, one that another judgement
 // filled (Fingerprint) or of another ledger starts empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
-	m := &Model{opts: o}
+	m := &Model{opts: o, moment: o.Moment}
 	err := m.open(ctx)
 	if unreadable(err) {
 		if err = errors.Join(m.Close(), Remove(o.Path)); err == nil {
@@ -188,9 +190,10 @@ func (m *Model) load(ctx context.Context) error {
 func (m *Model) resetWorld(ctx context.Context) {
 	if m.pos == 0 {
 		m.world = judge.NewWorld(nil)
-		return
+	} else {
+		m.world = judge.NewWorld(m.source(context.WithoutCancel(ctx)))
 	}
-	m.world = judge.NewWorld(m.source(context.WithoutCancel(ctx)))
+	m.world.SetMoment(m.moment)
 }
 
 func (m *Model) source(ctx context.Context) *source {

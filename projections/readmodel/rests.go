@@ -14,7 +14,13 @@ import (
 // rowsOf returns the questions that are kept of a trip. What it asks of itself
 // is not: the fact names the trip, and the trips table who has it.
 func rowsOf(k projections.TripKey, asks []facts.Ask) []facts.Ask {
+	timed := false
 	return slices.DeleteFunc(asks, func(a facts.Ask) bool {
+		if a.Dim == facts.DimTime { // in order: the first one is the earliest
+			later := timed
+			timed = true
+			return later
+		}
 		return (a.Dim == facts.DimTrip || a.Dim == facts.DimSheet) && a.Key == k.Trip
 	})
 }

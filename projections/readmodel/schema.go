@@ -83,7 +83,8 @@ CREATE TABLE findings (
 
 -- rests_on: what a trip's verdict asked the facts for. A new fact touches the verdicts that asked
 -- for a place it is filed under. What a trip asks of itself (its own facts, who read its sheet) is
--- left out: the trips table has it.
+-- left out: the trips table has it. Of the moments it asked for (dim 'time') only the first that has
+-- not passed is kept: until then the verdict holds.
 CREATE TABLE rests_on (
 	set_id TEXT NOT NULL,
 	trip   BLOB NOT NULL,
@@ -104,6 +105,7 @@ CREATE TABLE stations (
 	count    INTEGER NOT NULL, -- its last stationseq
 	hash     TEXT NOT NULL,    -- SHA-256 of its last note
 	observed INTEGER NOT NULL, -- time of its last record
+	until    INTEGER NOT NULL, -- when its verdict changes though nothing is recorded; 0: never
 	verdict  BLOB              -- findings on its records that belong to no trip, JSON; NULL: none
 ) WITHOUT ROWID;
 `

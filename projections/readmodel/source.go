@@ -47,8 +47,9 @@ var factRows = map[facts.Dim]string{
 	// Negative readings say nothing without a positive one, and there is one a day.
 	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
-	facts.DimReadings: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
-	facts.DimEvent:    `id = ?1 AND observed BETWEEN ?2 AND ?3`,
+	facts.DimReadings:     `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
+	facts.DimLoadReadings: `load = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
+	facts.DimEvent:        `id = ?1 AND observed BETWEEN ?2 AND ?3`,
 }
 
 // Facts implements facts.Source.

@@ -12,7 +12,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/facts"
 	"listbound/projections/judge"
 )
 
@@ -58,11 +57,7 @@ func asked(r *http.Request, words *shell.Words) (site.Query, error) {
 func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error) {
 	var l *look
 	err := p.site.Ask(func(m *site.View) error {
-		src := m.Source(ctx)
-		if !q.AsOf.IsZero() {
-			src = facts.AsKnownAt(src, q.AsOf)
-		}
-		w := judge.NewWorld(src)
+		w := m.WorldAt(ctx, q.AsOf)
 		var err error
 		if l, err = lookAt(ctx, m, w, q, page); err != nil {
 			return err

@@ -106,7 +106,11 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
 	err = p.site.Ask(func(m *site.View) error {
 		w := m.World(r.Context())
-		v, err := w.JudgeStation(name)
+		st := m.Station(name)
+		if st == nil {
+			st = &events.Station{Name: name}
+		}
+		v, err := w.JudgeStation(*st)
 		if err != nil {
 			return err
 		}

@@ -137,12 +137,16 @@ func (a *app) openPractice(ctx context.Context, real *site.Site, tell func(int64
 	if err != nil {
 		return nil, err
 	}
+	end, err := week.End()
+	if err != nil {
+		return nil, err
+	}
 	clock := &weekClock{after: a.env.Clock}
 	p, err := site.Open(ctx, site.Options{
 		Zone: real.Zone().String(), Weight: real.WeightUnit(),
 		Dir: filepath.Join(real.Dir(), "practice"), Name: week.Site, EnrolOnSight: true, Clock: clock.now,
-		Command: "listbound serve --practice",
-		Logger:  slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
+		AsOf: end, Command: "listbound serve --practice",
+		Logger: slog.New(slog.NewTextHandler(a.env.Err, &slog.HandlerOptions{Level: slog.LevelWarn})),
 	})
 	if err != nil {
 		return nil, err
@@ -214,6 +218,7 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 	asking, stop := context.WithCancel(ctx)
 	var asked sync.WaitGroup
 	asked.Go(func() { askWitnesses(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
+	asked.Go(func() { s.KeepTime(asking) })
 	defer asked.Wait()
 	defer stop()
 	return web.Run(ctx, srv, func() error { return srv.Serve(l) })
@@ -248,19 +253,23 @@ func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error)
 		}
 		defer func() { err = errors.Join(err, os.RemoveAll(a.data)) }()
 	}
+	end, err := week.End()
+	if err != nil {
+		return err
+	}
 	clock := &weekClock{after: a.env.Clock}
-	s, err := a.openFolder(ctx, "demo", site.Options{Name: week.Site, Clock: clock.now, EnrolOnSight: true})
+	s, err := a.openFolder(ctx, "demo", site.Options{Name: week.Site, Clock: clock.now, AsOf: end, EnrolOnSight: true})
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
-	progress, end := a.progress("recorded")
+	progress, ended := a.progress("recorded")
 	err = a.play(ctx, s, week, clock, func(lines int64) {
 		if progress != nil {
 			progress(lines, 0)
 		}
 	})
-	end()
+	ended()
 	if err != nil {
 		return err
 	}

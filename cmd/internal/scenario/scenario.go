@@ -115,6 +115,19 @@ func load(files fs.FS) (*Scenario, error) {
 	return s, nil
 }
 
+// End returns when the last line arrives. The week is judged as of then, however
+// long ago it is by now.
+func (s *Scenario) End() (time.Time, error) {
+	var end time.Time
+	for l, err := range s.Lines() {
+		if err != nil {
+			return time.Time{}, err
+		}
+		end = l.RecordAt
+	}
+	return end, nil
+}
+
 // Lines hands out every line of every file in order. The first line that is no
 // observation ends it: a file of the scenario must be one that record takes
 // whole.

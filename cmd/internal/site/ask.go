@@ -49,7 +49,7 @@ func Answer[T any](s *Site, question func(*View) (T, error)) (out T, err error) 
 }
 
 // World returns a world over all facts there are, corrections applied.
-func (v *View) World(ctx context.Context) *judge.World { return judge.NewWorld(v.Source(ctx)) }
+func (v *View) World(ctx context.Context) *judge.World { return v.WorldAt(ctx, time.Time{}) }
 
 // TripNow returns the set's trip that is open at a moment; "" where it was
 // never packed here.

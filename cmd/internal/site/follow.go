@@ -45,7 +45,10 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	if m == nil {
 		return refusal.ErrClosed
 	}
-	err := feed(ctx, s.ledger, m, progress, batchLen)
+	err := s.advance(ctx, m)
+	if err == nil {
+		err = feed(ctx, s.ledger, m, progress, batchLen)
+	}
 	if ctx.Err() == nil {
 		s.lag.Store(&err)
 	}

@@ -53,13 +53,32 @@ func (v *View) known(ctx context.Context, at time.Time) facts.Source {
 	return facts.AsKnownAt(v.Source(ctx), at)
 }
 
+// moment returns as of when is judged what was known at a moment: then, or
+// where none is given, as of when all verdicts are.
+func (v *View) moment(at time.Time) time.Time {
+	if at.IsZero() {
+		return v.Moment()
+	}
+	return at
+}
+
+// WorldAt returns a World over the facts known at a moment, judging as of then;
+// zero is now.
+func (v *View) WorldAt(ctx context.Context, at time.Time) *judge.World {
+	w := judge.NewWorld(v.known(ctx, at))
+	w.SetMoment(v.moment(at))
+	return w
+}
+
 // history answers from a source of facts.
 func (v *View) history(ctx context.Context, src facts.Source, q Query) (*projections.History, error) {
 	of, err := v.asked(ctx, q)
 	if err != nil {
 		return nil, err
 	}
-	h, err := judge.NewWorld(src).History(of)
+	w := judge.NewWorld(src)
+	w.SetMoment(v.moment(q.AsOf))
+	h, err := w.History(of)
 	if err != nil {
 		return nil, err
 	}

@@ -32,6 +32,8 @@ type Options struct {
 	Dir   string
 	Name  string           // site of a new folder, such as north; an old one has its own
 	Clock func() time.Time // the ledger's clock
+	// AsOf is as of when is judged; zero: as of now, or as the folder says.
+	AsOf time.Time
 	// EnrolOnSight enrols a station that is met for the first time, with a key
 	// made here. A server does not: it takes only enrolled stations.
 	EnrolOnSight bool
@@ -73,6 +75,7 @@ type Site struct {
 
 	witnesses *witnesses
 	stopMu    sync.Mutex
+	asOf      time.Time        // see fixMoment
 	stopped   []ledger.Problem // why nothing may be written although the ledger itself is whole
 }
 
@@ -115,11 +118,11 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err = s.remember(); err == nil {
+	if err = errors.Join(s.fixMoment(), s.remember()); err == nil {
 		if err := settings.keep(o.Dir); err != nil {
 			return nil, errors.Join(err, s.Close())
 		}
-		s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: verifier, Records: s.ledger})
+		s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath()))
 	}
 	if err == nil {
 		err = s.follow(ctx)
@@ -349,7 +352,7 @@ func (s *Site) fillAnew(ctx context.Context, progress Progress) (string, error) 
 	if err := readmodel.Remove(path); err != nil {
 		return "", err
 	}
-	m, err := Fill(ctx, s.ledger, readmodel.Options{Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger}, progress)
+	m, err := Fill(ctx, s.ledger, s.modelOptions(path), progress)
 	if err == nil {
 		// Closing folds the write-ahead log into the one file that is renamed.
 		err = m.Close()
@@ -377,8 +380,12 @@ func (s *Site) putInPlace(ctx context.Context, path string) error {
 		return fmt.Errorf("putting the new read model in place: %w", err)
 	}
 	var err error
-	s.model, err = readmodel.Open(ctx, readmodel.Options{Path: s.modelPath(), Ledger: s.ledger.Verifier(), Records: s.ledger})
+	s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath()))
 	return err
+}
+
+func (s *Site) modelOptions(path string) readmodel.Options {
+	return readmodel.Options{Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment()}
 }
 
 // rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile.

@@ -1,0 +1,115 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// Moment returns as of when the verdicts are: all of them, whenever each was made.
+func (m *Model) Moment() time.Time {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.moment
+}
+
+// Advance lets time go on to a moment, and judges anew what was judged to hold
+// only until then. It reports whether there was any. Time never goes back: a
+// clock that does changes nothing.
+func (m *Model) Advance(ctx context.Context, to time.Time) (bool, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if to.After(m.moment) {
+		m.moment = to
+		m.world.SetMoment(to)
+	}
+	if m.bulk || m.pos <= 0 {
+		return false, nil
+	}
+	due, err := m.passed(ctx)
+	if err != nil || len(due.trips)+len(due.stations) == 0 {
+		return false, err
+	}
+	if err := m.judgeDue(ctx, due); err != nil {
+		m.forget(ctx)
+		return false, fmt.Errorf("read model: %w", err)
+	}
+	return true, nil
+}
+
+// Due returns the next moment at which a verdict changes though nothing is
+// recorded, zero where none does.
+func (m *Model) Due(ctx context.Context) (time.Time, error) {
+	var trip, station sql.NullInt64
+	err := m.read.QueryRowContext(ctx, `SELECT (SELECT min(until) FROM rests_on WHERE dim = ?1 AND key = ''),
+		(SELECT min(until) FROM stations WHERE until <> 0)`, string(facts.DimTime)).Scan(&trip, &station)
+	if err != nil {
+		return time.Time{}, fmt.Errorf("read model: %w", err)
+	}
+	var due time.Time
+	for _, n := range []sql.NullInt64{trip, station} {
+		if t := fromNano(n.Int64); n.Valid && (due.IsZero() || t.Before(due)) {
+			due = t
+		}
+	}
+	return due, nil
+}
+
+// overdue is what was judged to hold until a moment that has passed.
+type overdue struct {
+	trips    map[projections.TripKey]bool
+	stations map[string]bool
+}
+
+func (m *Model) passed(ctx context.Context) (overdue, error) {
+	due := overdue{make(map[projections.TripKey]bool), make(map[string]bool)}
+	a := facts.Passing(m.moment)
+	keys, err := m.keys(ctx, `SELECT set_id, trip FROM rests_on WHERE dim = ?1 AND key = ?2 AND until <= ?3`,
+		string(a.Dim), a.Key, a.To)
+	if err != nil {
+		return due, err
+	}
+	for _, k := range keys {
+		due.trips[k] = true
+	}
+	rows, err := m.read.QueryContext(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
+	names, err := scanAll(rows, err, func(s *string) []any { return []any{s} })
+	for _, name := range names {
+		due.stations[name] = true
+	}
+	return due, err
+}
+
+func (m *Model) judgeDue(ctx context.Context, due overdue) (err error) {
+	trips, stations, err := m.verdicts(due.trips, due.stations)
+	if err != nil {
+		return err
+	}
+	tx, err := m.write.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
+			err = errors.Join(err, e)
+		}
+	}()
+	w, err := newVerdictWriter(ctx, tx, false)
+	if err != nil {
+		return err
+	}
+	if err := w.write(ctx, trips); err != nil {
+		return err
+	}
+	for _, v := range stations {
+		if err := writeStationVerdict(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
+}

@@ -1,0 +1,120 @@
+package readmodel_test
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+// impatient puts a policy in force that waits for nothing for long.
+func impatient(h *hospital) {
+	p := events.DefaultPolicy()
+	p.Waits = events.Waits{Run: 3, Release: 4, Indicator: 30, Seen: 24, Count: 2, Close: 1, Station: 20}
+	h.record("north/ledger", clock(-2, 9, 0), "north", "", &events.PolicyAdopted{Policy: p})
+}
+
+// TestMovingClock: a model that follows the records while time goes on, opened
+// again in between or not, has at every moment the verdicts that one filled at
+// that moment has, and those of all facts in memory.
+func TestMovingClock(t *testing.T) {
+	changed := 0
+	for seed := range seeds(4) {
+		h := week(t, seed, impatient)
+		impatient(h) // once more, late: it counts from the same day
+		n := int64(len(h.facts))
+		h.now = clock(12, 12, 0)
+		for how, fill := range map[string]func(path string) *readmodel.Model{
+			"followed": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				changed += follow(t, h, m, seed, nil)
+				return m
+			},
+			"followed, and opened again": func(path string) *readmodel.Model {
+				m := open(t, h.book, path)
+				follow(t, h, m, seed, func() {
+					if err := m.Close(); err != nil {
+						t.Fatal(err)
+					}
+					*m = *open(t, h.book, path)
+				})
+				return m
+			},
+			"rebuilt": func(path string) *readmodel.Model {
+				m := got[*readmodel.Model](t)(readmodel.Open(t.Context(),
+					readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book, Moment: h.now}))
+				inBulk(t, h, m, n-9)
+				h.apply(m, n)
+				return m
+			},
+		} {
+			m := fill(filepath.Join(t.TempDir(), "r.db"))
+			sameVerdicts(t, fmt.Sprintf("seed %d, %s", seed, how), h, m)
+			if due := got[time.Time](t)(m.Due(t.Context())); !due.IsZero() && !due.After(h.now) {
+				t.Errorf("seed %d, %s: due at %s is not judged by %s", seed, how, due, h.now)
+			}
+			if err := m.Close(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if changed < 20 {
+		t.Errorf("only %d times did time alone change a verdict", changed)
+	}
+}
+
+// follow takes the records in small groups while time goes on to now, and
+// returns how often time alone changed a verdict.
+func follow(t *testing.T, h *hospital, m *readmodel.Model, seed uint64, between func()) (changed int) {
+	r := rand.New(rand.NewPCG(seed, 3))
+	n := int64(len(h.facts))
+	begin := clock(-1, 0, 0)
+	for m.Position() < n {
+		h.apply(m, min(m.Position()+1+int64(r.IntN(9)), n))
+		if between != nil {
+			between()
+		}
+		to := begin.Add(time.Duration(float64(h.now.Sub(begin)) * float64(m.Position()) / float64(n)))
+		if got[bool](t)(m.Advance(t.Context(), to)) {
+			changed++
+		}
+	}
+	return changed
+}
+
+// TestDue: the model says when its next verdict changes by itself, and changes
+// it then and not before. A clock that goes back changes nothing.
+func TestDue(t *testing.T) {
+	ctx := t.Context()
+	h := newHospital(t, 1)
+	impatient(h)
+	for _, name := range []string{"north/or-3", "south/or-1"} {
+		h.record(name, clock(0, 8, 0), "LAP-MAJOR", "", &events.ListIssued{List: "LAP-MAJOR", Version: 7, Title: "x",
+			Lines: []events.Line{{Line: 1, Item: "i", Description: "d", Quantity: 1}}})
+	}
+	m := h.filled()
+	due := got[time.Time](t)(m.Due(ctx))
+	if want := clock(1, 4, 0); !due.Equal(want) { // south has no policy of its own, and waits for ever
+		t.Fatalf("due at %s, want %s", due, want)
+	}
+	for _, step := range []struct {
+		to      time.Time
+		changed bool
+	}{{due.Add(-1), false}, {due, true}, {due, false}, {due.Add(-time.Hour), false}} {
+		if changed := got[bool](t)(m.Advance(ctx, step.to)); changed != step.changed {
+			t.Errorf("at %s: changed %t", step.to, changed)
+		}
+	}
+	vs := got[[]projections.Verdict](t)(m.Worst(ctx))
+	if len(vs) != 1 || vs[0].Station != "north/or-3" || vs[0].Findings[0].Code != projections.StationSilent {
+		t.Errorf("worst: %+v", vs)
+	}
+	if !m.Moment().Equal(due) || !got[time.Time](t)(m.Due(ctx)).IsZero() {
+		t.Errorf("at %s, due at %s", m.Moment(), got[time.Time](t)(m.Due(ctx)))
+	}
+}
