@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"time"
@@ -23,8 +24,21 @@ func (p bench[B, P]) snapshot(b *B) ([]byte, error) {
 	return raw, nil
 }
 
-// keepBefore keeps what the draft was before a scan. A record is taken back
-// otherwise.
+// content is what lies on the bench, without what every input changes.
+func (p bench[B, P]) content(b *B) ([]byte, error) {
+	h := P(b).shared()
+	all := *h
+	*h = hand{Operator: all.Operator, Witness: all.Witness, Case: all.Case, Tag: all.Tag, Plain: all.Plain}
+	raw, err := json.Marshal(b, json.Deterministic(true))
+	*h = all
+	if err != nil {
+		return nil, fmt.Errorf("draft: %w", err)
+	}
+	return raw, nil
+}
+
+// keepBefore keeps what the draft was before the last input that changed it. A
+// record is taken back otherwise.
 func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
 	h := P(b).shared()
 	old := new(B)
@@ -36,13 +50,24 @@ func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
 	switch {
 	case t.undone || recorded || P(b).idle():
 		h.Before = nil
-	case t.kind != "" && t.kind != "typed" && t.said.Sound != "low":
-		h.Before = before
+	default:
+		had, err := p.content(old)
+		if err != nil {
+			return err
+		}
+		has, err := p.content(b)
+		if err != nil {
+			return err
+		}
+		if !bytes.Equal(had, has) {
+			h.Before = before
+		}
 	}
 	return nil
 }
 
-// undo takes the last scan back.
+// undo takes the last input back. Who works here and for which case, once
+// forgotten, is not brought back with it.
 func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	h := P(b).shared()
 	if len(h.Before) == 0 {
@@ -54,7 +79,17 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	}
 	o := P(old).shared()
 	o.Rev, o.Seen, o.Done, o.Echo = h.Rev, h.Seen, h.Done, echo{}
+	if h.Operator == "" {
+		o.nextPerson()
+	}
+	if h.Case == "" {
+		o.Case = ""
+	}
+	o.Active = h.Active
 	*b = *old
+	if again, ok := any(P(b)).(interface{ askAgain() }); ok {
+		again.askAgain()
+	}
 	t.undone = true
 	return nil
 }

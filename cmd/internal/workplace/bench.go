@@ -279,6 +279,7 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 		return nil, err
 	}
 	h := P(b).shared()
+	h.Rev = max(h.Rev, 1) // 0 is a sender that shows nothing
 	away, err := v.away(h.Active)
 	if err != nil {
 		return nil, err
@@ -670,6 +671,10 @@ const (
 // action here, or one or several scans.
 func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	h := P(b).shared()
+	if _, number := plainNumber(in.Text); number && h.Plain != "" {
+		t.said = said{Sound: "low"} // it answers something else than what is asked
+		return nil
+	}
 	if p.typed != nil {
 		if name, f, ok := p.typed(b, v, in.Text); ok {
 			t.kind, t.what = "typed", in.Text

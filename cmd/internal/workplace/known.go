@@ -50,6 +50,9 @@ func onlyDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789")
 
 // canBe reports whether a plain code can be a thing of this kind.
 func canBe(kind events.ScanKind, code string) bool {
+	if strings.HasPrefix(code, "X9") {
+		return false // a part of a label
+	}
 	switch kind {
 	case events.ScanBadge:
 		return !neverBadge(code)

@@ -389,6 +389,9 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 	return s, nil
 }
 
+// askAgain takes the answer to a STOP away, after something was taken back.
+func (b *reading) askAgain() { b.Anyway, b.Aside = false, false }
+
 // goOn answers a STOP: it goes on all the same.
 func (b *reading) goOn(*visit, fields) (said, error) {
 	b.Anyway, b.Aside = true, false
@@ -489,6 +492,8 @@ func (b *reading) findSheet(v *visit, f fields) (said, error) {
 		}
 	case where != events.FoundNone && !slices.Contains(places(), events.Placement(where)):
 		return said{}, v.sayNo("no-such-button", where)
+	case b.id() == "" && b.Sheet == nil:
+		return ask(v.t("scan-tag"), ""), nil // of which set's sheet?
 	case b.Sheet != nil && where != events.FoundNone:
 		r.Code, r.Unreadable, r.Pages, r.Of = b.Sheet.Code, b.Sheet.Unreadable, b.Sheet.Pages, b.Sheet.Of
 	}
