@@ -68,8 +68,7 @@ func (b *closing) scanSet(v *visit, set string) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	b.Case, b.Done = ref, nil
-	return said{}, nil
+	return b.scanCase(v, ref)
 }
 
 // caseOfSet is the case that a set was opened for.
@@ -234,6 +233,9 @@ func (b *closing) takeCase(v *visit, f fields) (said, error) {
 }
 
 func (b *closing) toggleAction(_ *visit, f fields) (said, error) {
+	if b.Case == "" {
+		return said{}, nil // of which case?
+	}
 	a := f["action"]
 	if i := slices.Index(b.Actions, a); i >= 0 {
 		b.Actions = slices.Delete(b.Actions, i, i+1)
@@ -244,12 +246,15 @@ func (b *closing) toggleAction(_ *visit, f fields) (said, error) {
 }
 
 func (b *closing) takeReason(_ *visit, f fields) (said, error) {
+	if b.Case == "" {
+		return said{}, nil
+	}
 	b.Reason = strings.TrimSpace(f["reason"])
 	return said{}, nil
 }
 
 func (b *closing) record(v *visit, f fields) (said, error) {
-	if r, ok := f["reason"]; ok {
+	if r, ok := f["reason"]; ok && b.Case != "" {
 		b.Reason = strings.TrimSpace(r)
 	}
 	st, err := b.look(v)

@@ -1032,6 +1032,7 @@ func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 		turn(s.id)
 	case s.kind == events.ScanSet && !a.says("no case"):
 		turn(map[string]string{"VAS-003": m.cases[0], "LAP-022": m.cases[1]}[s.id])
+	case m.ref == "" && (s.action == "action" || s.action == "reason"): // of which case?
 	case s.action == "action":
 		if i := slices.Index(m.actions, s.fields["action"]); i >= 0 {
 			m.actions = slices.Delete(m.actions, i, i+1)
