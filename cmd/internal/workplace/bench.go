@@ -31,6 +31,8 @@ type hand struct {
 	Plain    string    `json:"plain,omitempty"`  // scanned, and it may be several things
 	Echo     echo      `json:"echo,omitzero"`    // the last scan
 	Writer   string    `json:"writer,omitempty"` // the browser that did something here last
+	Taking   string    `json:"taking,omitempty"` // the browser that was told that another one is at work here
+	TakingAt time.Time `json:"takingAt,omitzero"`
 	Before   []byte    `json:"before,omitempty"` // the draft before the last input, to take that back
 	Done     *done     `json:"done,omitempty"`   // what was recorded last
 	At       time.Time `json:"at,omitzero"`      // fixed before recording: a second try is the same event
@@ -503,7 +505,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	h.Seen.add(in.Client, in.N)
 	if !t.stale { // else the other browser goes on undisturbed
 		h.say(v, t.said)
-		h.Active, h.Writer = v.now, in.Client
+		h.Active, h.Writer, h.Taking = v.now, in.Client, ""
 	}
 	if err := p.keepBefore(b, before, t); err != nil {
 		return nil, err
@@ -519,6 +521,9 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	a.N, a.Kind, a.What, a.Go = in.N, t.kind, t.what, t.goTo
 	if t.stale {
 		a.Aside, a.Sound = v.t("changed-elsewhere"), "wrong"
+		if t.taken {
+			a.Aside = v.t("bench-taken", firstOf(h.Tag, h.Case))
+		}
 		a.Verdict, err = v.fragment("verdict", a.said)
 	}
 	return a, err
@@ -536,6 +541,7 @@ type taken struct {
 	kind, what, goTo string
 	said             said
 	undone, stale    bool
+	taken            bool // stale, since another screen is at work here
 }
 
 // takeFrom takes an input, unless it belongs to something else than what lies
@@ -548,7 +554,28 @@ func (p bench[B, P]) takeFrom(v *visit, b *B, in *input, verb string, t *taken) 
 		t.stale = true
 		return nil
 	}
+	taken, err := p.takesOver(v, b, in, blind)
+	if err != nil || taken {
+		t.stale, t.taken = taken, taken
+		return err
+	}
 	return p.take(v, b, in, verb, t)
+}
+
+// takesOver reports whether a scan would take the bench from another screen that is
+// at work here. That is said first; the scan, made again, takes it.
+func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, error) {
+	const apart = 2 * time.Second // closer together it is one scan
+	h := P(b).shared()
+	here := h.Writer == "" || h.Writer == in.Client || h.Taking == in.Client && v.now.Sub(h.TakingAt) >= apart
+	if blind || in.Rev == 0 || P(b).idle() || here || v.place == "sterilizer" {
+		return false, nil
+	}
+	away, err := v.away(h.Active)
+	if err == nil && !away && h.Taking != in.Client {
+		h.Taking, h.TakingAt = in.Client, v.now
+	}
+	return err == nil && !away, err
 }
 
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {

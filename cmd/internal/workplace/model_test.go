@@ -245,6 +245,8 @@ func (w *walk) meaning(s step, shown, a answer) step {
 		}
 		w.kept.learned[shape][kind] = true
 		s.kind, s.id, w.plain = kind, w.plain, ""
+	case s.kind != "":
+		w.plain = ""
 	case s.verb == "scan" && s.kind == "" && s.text != "":
 		if a.says(s.text + ": what is it?") {
 			w.plain = s.text

@@ -768,15 +768,29 @@ func TestSecondTabTakesNothingAway(t *testing.T) {
 		return h.post("/at/north/packing-1/packing/scan", fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%q}`, client, n, rev, text))
 	}
 	shown := post("one", 1, 0, label(t, events.ScanSet, "LAP-014"))
-	post("two", 1, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
+	// The bench is not taken from the other screen until that is said.
+	for n := range 2 { // as a scanner that reads twice
+		a := post("two", 1+n, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
+		if !strings.Contains(fmt.Sprint(a["aside"]), "Another screen works on LAP-014") || !strings.Contains(a["words"].(string), "Forceps") {
+			t.Fatalf("a scan in another tab took the bench: %v %v", a["words"], a["aside"])
+		}
+	}
+	h.after(3 * time.Second)
+	shown = post("one", 9, shown["rev"].(float64), label(t, events.ScanSet, "LAP-014"))
+	h.after(3 * time.Second)
+	post("two", 3, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
+	h.after(3 * time.Second)
+	if a := post("two", 4, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003")); !strings.Contains(fmt.Sprint(a["bench"]), "VAS-003") {
+		t.Fatalf("said twice, it is taken: %v", a["aside"])
+	}
 	for i, text := range []string{"", "4"} {
-		if a := post("one", 2+i, shown["rev"].(float64), text); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Another screen has changed this bench") ||
+		if a := post("one", 12+i, shown["rev"].(float64), text); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Another screen has changed this bench") ||
 			strings.Contains(a["bench"].(string), "✓") {
 			t.Errorf("%q of a tab that shows LAP-014 packed a line of VAS-003: %v", text, a["words"])
 		}
 	}
 	// Its own next input, sent before the answer to the one before came, is no other's.
-	if a := post("two", 2, shown["rev"].(float64), ""); !strings.Contains(a["bench"].(string), "✓") {
+	if a := post("two", 5, shown["rev"].(float64), ""); !strings.Contains(a["bench"].(string), "✓") {
 		t.Errorf("the tab that shows VAS-003: %v", a["words"])
 	}
 }
@@ -817,4 +831,34 @@ func TestClosedTabLosesNothing(t *testing.T) {
 	if left := browsertest.Eval[int](p, `Object.keys(localStorage).filter(k => k.startsWith("waiting:")).length`); left != 0 {
 		t.Errorf("%d entries are kept after they were sent", left)
 	}
+}
+
+// TestCyclesComeFromAList: a cycle is chosen from what the policy names, or what ran
+// here, in one spelling; what was entered of a load that can't be begun stays.
+func TestCyclesComeFromAList(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "5", "cycle", "Dynamic-Air-132")
+	s.do("give-up")
+	a := s.do("begin", "sterilizer", "S1", "run", "six", "cycle", "dynamic-air-132")
+	if bench := a["bench"].(string); !strings.Contains(bench, `name="run" inputmode="numeric" maxlength="6" value="six"`) ||
+		!strings.Contains(bench, "<option selected>Dynamic-Air-132</option>") && !strings.Contains(bench, "<option>Dynamic-Air-132</option>") {
+		t.Errorf("the fields are empty, or the cycle that ran is not offered: %s", bench)
+	}
+	if a = s.do("begin", "sterilizer", "S1", "run", "6", "other", "dynamic-air 132"); a["error"] != nil {
+		t.Fatal(a)
+	}
+	if a = s.do("begin", "sterilizer", "S1", "run", "7", "other", "dynamic-AIR-132"); !strings.Contains(a["bench"].(string), "run 7, Dynamic-Air-132") {
+		t.Errorf("another spelling is another cycle: %v", a["bench"])
+	}
+	policy := events.DefaultPolicy()
+	policy.Cycles = []string{"c-134", "c-121"}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	if a = s.do("begin", "sterilizer", "S1", "run", "8", "cycle", "c-135"); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "c-134, c-121") {
+		t.Errorf("a cycle that the policy doesn't name: %v", a["words"])
+	}
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.url + "/at/north/sterilizer-1/sterilizer")
+	p.AwaitText("#cycle", "c-134")
+	p.Axe()
 }

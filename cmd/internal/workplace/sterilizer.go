@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -21,6 +22,10 @@ type sterilizer struct {
 	Loads     []load `json:"loads,omitempty"`
 	Load      string `json:"load,omitempty"`      // the one that is being filled
 	Indicated string `json:"indicated,omitempty"` // recorded before, and its indicator is read now
+	// Ran are the cycles that were run here, the last first, and Entered what was entered of a load that could not
+	// be begun.
+	Ran     []string `json:"ran,omitempty"`
+	Entered fields   `json:"entered,omitempty"`
 }
 
 // load is a sterilizer run that is being loaded or is running.
@@ -217,7 +222,11 @@ func (b *sterilizer) discard(v *visit, _ fields) (said, error) {
 
 func (b *sterilizer) begin(v *visit, f fields) (said, error) {
 	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
-	cycle := strings.TrimSpace(f["cycle"])
+	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"]}
+	cycle, err := b.cycle(v, firstOf(strings.TrimSpace(f["other"]), strings.TrimSpace(f["cycle"])))
+	if err != nil {
+		return said{}, err
+	}
 	run, err := strconv.ParseInt(strings.TrimSpace(f["run"]), 10, 64)
 	if name == "" || cycle == "" || err != nil || run < 1 {
 		return said{}, v.sayNo("load-needs")
@@ -228,11 +237,33 @@ func (b *sterilizer) begin(v *visit, f fields) (said, error) {
 	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed"}
 	if err := passed.Check(); err != nil {
-		return said{}, err
+		return said{}, refusal.Because(err)
 	}
 	b.Loads = append(b.Loads, load{Load: id, Sterilizer: name, Run: run, Cycle: cycle})
-	b.Load, b.Done = id, nil
+	b.Load, b.Done, b.Entered = id, nil, nil
+	const kept = 12
+	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
+	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
 	return ask(v.t("scan-into", id), ""), nil
+}
+
+// cycle is a cycle as it is listed: by the policy, or by what ran here. Where the
+// policy lists cycles there are no others.
+func (b *sterilizer) cycle(v *visit, name string) (string, error) {
+	p, err := v.policy()
+	if err != nil || name == "" {
+		return name, err
+	}
+	plain := strings.NewReplacer(" ", "", "-", "").Replace
+	for _, c := range append(slices.Clone(p.Cycles), b.Ran...) {
+		if strings.EqualFold(plain(c), plain(name)) {
+			return c, nil
+		}
+	}
+	if len(p.Cycles) > 0 {
+		return "", v.sayNo("cycle-not-listed", name, strings.Join(p.Cycles, ", "))
+	}
+	return name, nil
 }
 
 func (b *sterilizer) choose(v *visit, f fields) (said, error) {
@@ -387,6 +418,20 @@ func (v *visit) sterilizerOf(id string) (string, error) {
 	return out, err
 }
 
-type sterilizerBody struct{ Active *load }
+type sterilizerBody struct {
+	Active *load
+	Cycles []string
+	Other  bool // another cycle may be entered
+}
 
-func (b *sterilizer) body(*visit) (any, error) { return sterilizerBody{b.find(b.Load)}, nil }
+func (b *sterilizer) body(v *visit) (any, error) {
+	p, err := v.policy()
+	if err != nil {
+		return nil, err
+	}
+	cycles, free := p.Cycles, len(p.Cycles) == 0
+	if free {
+		cycles = b.Ran
+	}
+	return sterilizerBody{b.find(b.Load), cycles, free}, nil
+}
