@@ -621,6 +621,9 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 func (p bench[B, P]) takeAs(v *visit, b *B, kind events.ScanKind, t *taken) (err error) {
 	h := P(b).shared()
 	code := h.Plain
+	if code != "" && h.Said.Words != "" {
+		return nil // something else was said since: it is asked again
+	}
 	h.Plain = ""
 	if code == "" || kind == "" {
 		return nil
@@ -698,8 +701,8 @@ const (
 // action here, or one or several scans.
 func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	h := P(b).shared()
-	if _, number := plainNumber(in.Text); number && h.Plain != "" {
-		t.said = said{Sound: "low"} // it answers something else than what is asked
+	if _, number := plainNumber(in.Text); number && (h.Plain != "" || h.Said.Words != "" && !P(b).idle()) {
+		t.said = said{Sound: "low"} // it answers something else than what is in sight, which is said again
 		return nil
 	}
 	if p.typed != nil {

@@ -73,7 +73,8 @@ type walk struct {
 	badges  []string // as they were scanned, in order; emptied when they are forgotten
 	active  time.Time
 	kept    *kept
-	plain   string // scanned last
+	plain   string // scanned last, of which it was asked what it is
+	latest  answer // to whichever browser
 }
 
 // kept is what the sessions in one house have come to.
@@ -196,6 +197,7 @@ func (w *walk) step() {
 	a := w.send(client, s)
 	w.shown[client] = a
 	s = w.meaning(s, shown, a)
+	w.latest = a
 	if !a.stale() {
 		w.active = w.h.clock()
 		w.learnBadge(s)
@@ -235,7 +237,7 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	case a.stale():
 	case s.action == "take-as" && len(w.plain) >= 12 && len(w.plain) <= 14 && strings.Trim(w.plain, "0123456789") == "":
 		// A trade item's number is no badge, case or seal, whatever a person says.
-	case s.action == "take-as" && kind != "" && w.plain != "":
+	case s.action == "take-as" && kind != "" && w.plain != "" && w.latest.says(w.plain+": what is it?"):
 		shape := w.plain
 		if kind != events.ScanBadge {
 			shape = events.CodeShape(shape)
@@ -250,8 +252,6 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	case s.verb == "scan" && s.kind == "" && s.text != "":
 		if a.says(s.text + ": what is it?") {
 			w.plain = s.text
-		} else if !a.says(w.plain + ": what is it?") {
-			w.plain = ""
 		}
 		kind, _ := a["kind"].(string)
 		for _, shape := range []string{s.text, events.CodeShape(s.text)} {
@@ -541,16 +541,6 @@ func (m *packModel) shownLine(shown answer) *events.Line {
 	return nil
 }
 
-// markedLine is the line that is marked in the list, also below a refusal.
-func (m *packModel) markedLine(shown answer) *events.Line {
-	for _, l := range listShort().Lines {
-		if strings.Contains(fmt.Sprint(shown["bench"]), fmt.Sprintf(`id="l%d" class="now"`, l.Line)) && m.why(shown) == 0 {
-			return &l
-		}
-	}
-	return nil
-}
-
 // why is the line that the page asks about, 0 for none.
 func (m *packModel) why(shown answer) (line int64) {
 	words, _ := shown["words"].(string)
@@ -600,9 +590,6 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	number, err := strconv.ParseInt(s.text, 10, 64)
 	typed := err == nil && s.verb == "scan"
 	line := m.shownLine(shown)
-	if line == nil && typed && !shown.says("what is it?") {
-		line = m.markedLine(shown)
-	}
 	enter := s.enter() || s.action == "enter"
 	switch {
 	case s.kind == events.ScanSet && !a.says("is half packed") && s.id != m.set && fmt.Sprint(a["what"]) == s.id && !a.says("Not taken"):
