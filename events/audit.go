@@ -79,13 +79,13 @@ func ReservedStation(station string) bool {
 // Station is what an audit knows of one station.
 type Station struct {
 	Name     string
-	Key      string // verifier key in force
-	Enrolled int64  // sequence of the enrolment in force, 0 for the ledger's own
-	Retired  int64  // sequence of the retirement, 0 while it may record
-	Last     int64  // sequence of its last record
-	Count    int64  // its last stationseq
-	Hash     string // NoteHash of its last record
-	Time     time.Time
+	Key      string    // verifier key in force
+	Enrolled int64     // sequence of the enrolment in force, 0 for the ledger's own
+	Retired  int64     // sequence of the retirement, 0 while it may record
+	Last     int64     // sequence of its last record
+	Count    int64     // its last stationseq
+	Hash     string    // NoteHash of its last record
+	Time     time.Time // the clock of its last record; one entered from paper does not set it back
 	verifier note.Verifier
 }
 
@@ -178,13 +178,17 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 	} else if e.StationPrev != st.Hash {
 		add(RemarkGap, "%s's record %d does not follow from its record %d", e.Station, e.StationSeq, st.Count)
 	}
-	if !st.Time.IsZero() && st.Time.Sub(e.Time) > a.Tolerance {
+	paper := e.Medium == MediumPaper
+	if !paper && !st.Time.IsZero() && st.Time.Sub(e.Time) > a.Tolerance {
 		add(RemarkBackwards, "%s's clock ran back by %s", e.Station, st.Time.Sub(e.Time).Round(time.Second))
 	}
 	if e.Time.Sub(recorded) > a.Tolerance {
 		add(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
 	}
-	st.Last, st.Count, st.Hash, st.Time = seq, e.StationSeq, p.Hash.String(), e.Time
+	st.Last, st.Count, st.Hash = seq, e.StationSeq, p.Hash.String()
+	if !paper || e.Time.After(st.Time) && e.Time.Sub(recorded) <= a.Tolerance {
+		st.Time = e.Time
+	}
 	a.registry(seq, e, r, add)
 	return r, words
 }

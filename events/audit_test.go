@@ -201,6 +201,23 @@ func TestAuditClocks(t *testing.T) {
 	c.bad(note(720), 12, 0, RemarkBackwards, "north/packing-1's clock ran back by 23h48m0s")
 }
 
+// TestAuditPaper: what is entered from paper may be of any time before, and does
+// not set the station's clock back; a clock that does run back is still seen.
+func TestAuditPaper(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	paper := func(e *Event) { e.Medium = MediumPaper }
+	packed := &SetPacked{List: "LAP-MAJOR", Version: 3}
+	c.good(c.ledger, enrol(k), 1)
+	c.good(k, packed, 600)
+	c.bad(c.next(k, packed, 60, paper), 601, 0, 0)
+	c.bad(c.next(k, packed, 30, paper), 602, 0, 0)
+	c.bad(c.next(k, packed, 599, nil), 603, 0, 0)
+	c.bad(c.next(k, packed, 500, nil), 604, 0, RemarkBackwards, "north/packing-1's clock ran back by 1h39m0s")
+	c.bad(c.next(k, packed, 700, paper), 605, 0, RemarkAhead, "observed 1h35m0s later than recorded")
+	c.good(k, packed, 606)
+}
+
 func TestAuditForm(t *testing.T) {
 	c := newAuditCase(t)
 	k := newTestKey(t, "north/packing-1", 2)

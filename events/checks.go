@@ -153,6 +153,10 @@ func (c *checks) optionalCode(in, s string) {
 	}
 }
 
+func (c *checks) medium(s string) {
+	c.must(s == "" || s == MediumPaper, "medium is %q; it is %q, or left out", s, MediumPaper)
+}
+
 // oneOf accepts one of some words.
 func oneOf[T ~string](c *checks, what string, s T, words ...T) {
 	if c.err != nil || slices.Contains(words, s) {

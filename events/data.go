@@ -237,6 +237,7 @@ type Reading struct {
 	Found      string `json:"found"` // a Placement, or none
 	Code       string `json:"code,omitempty"`
 	Unreadable bool   `json:"unreadable,omitzero"`
+	Text       string `json:"text,omitempty"` // of an unreadable code: what was typed or scanned of it
 	// Pages of how many (Of) were read, ascending, where their symbols say so.
 	Pages []int64 `json:"pages,omitempty"`
 	Of    int64   `json:"of,omitzero"`
@@ -258,6 +259,8 @@ func (r *Reading) check(c *checks) {
 	c.must(r.Found != FoundNone || r.Code == "" && !r.Unreadable,
 		"sheet: found none, yet a code or a damaged code is given")
 	c.must(!r.Unreadable || r.Code == "", "sheet: a code is given and called unreadable; give one of the two")
+	c.must(r.Text == "" || r.Unreadable, "sheet: text is for a code that can't be read")
+	c.optionalText("sheet: text", r.Text)
 	c.optionalCode("sheet: ", r.Code)
 	r.checkPages(c)
 }
@@ -270,6 +273,18 @@ func (r *Reading) checkPages(c *checks) {
 	for _, n := range r.Pages {
 		c.must(n > before && n <= r.Of, "sheet: pages are %v; they go up, from 1 to %d", r.Pages, r.Of)
 		before = n
+	}
+}
+
+// asRead makes a code that can't be one, by a wrong character or a missing one, an
+// unreadable code, kept as it was typed: the rest of what was observed must not
+// be lost by it.
+func (r *Reading) asRead() {
+	if r == nil || r.Code == "" || r.Unreadable || r.Found == FoundNone {
+		return
+	}
+	if _, err := ParseSheetCode(r.Code); err != nil {
+		r.Code, r.Unreadable, r.Text = "", true, r.Code
 	}
 }
 

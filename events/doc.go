@@ -13,7 +13,10 @@
 // Members of another name, members that stand twice, invalid UTF-8 and numbers
 // that are not whole are refused; the one exception is weightKg, which becomes
 // weightGrams. A refused line costs nothing else. A station that keeps its own
-// key hands in {"signed":"<record>"} instead.
+// key hands in {"signed":"<record>"} instead. "medium":"paper" says that it was
+// written on paper first and entered later. Where a sheet was looked at, a code
+// that can't be one, by a wrong character, becomes
+// {"found":"outside","unreadable":true,"text":"<as typed>"}.
 //
 // The id of the event is a UUIDv7 (RFC 9562): 48 bits of the observed time in
 // milliseconds, then, around version and variant, the first bits of
@@ -38,7 +41,7 @@
 //
 // The source is // and the station. The subject is the set, or for kinds that
 // are not about one set the list, load, case, site or station. Extension
-// attributes: trip; operator, a badge code; stationseq, which counts the
+// attributes: trip; operator, a badge code; medium, paper; stationseq, which counts the
 // station's events from 1 without gaps; stationprev, SHA-256 in small
 // hexadecimal digits of the station's previous record, left out in the first.
 // Data is the kind's own struct. An event of another kind or version is kept

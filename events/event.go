@@ -26,10 +26,15 @@ type Event struct {
 	Time        time.Time
 	Trip        string // UUIDv7, or empty
 	Operator    string // badge code, or empty
+	Medium      string // MediumPaper where it was entered from paper afterwards, else empty
 	StationSeq  int64  // 1, 2, 3 … per station
 	StationPrev string // hex SHA-256 of the station's previous note; empty for the first
 	Data        Data
 }
+
+// MediumPaper says that an observation was first written on paper and entered
+// later, as after a breakdown: the station's clock had no part in its time.
+const MediumPaper = "paper"
 
 // Kind returns the event's kind; "" for an unknown one.
 func (e *Event) Kind() Kind { return e.Data.Kind() }
@@ -55,6 +60,7 @@ type envelope struct {
 // does not intern them.
 type attributes struct {
 	ID          string `json:"id" record:"unique"`
+	Medium      string `json:"medium,omitempty"`
 	Operator    string `json:"operator,omitempty"`
 	Source      string `json:"source"`
 	SpecVersion string `json:"specversion"`
@@ -80,7 +86,7 @@ func (a *attributes) event() (*Event, error) {
 	}
 	return &Event{
 		ID: a.ID, Station: station, Subject: a.Subject, Time: at, Trip: a.Trip,
-		Operator: a.Operator, StationSeq: a.StationSeq, StationPrev: a.StationPrev,
+		Operator: a.Operator, Medium: a.Medium, StationSeq: a.StationSeq, StationPrev: a.StationPrev,
 	}, nil
 }
 
@@ -91,7 +97,7 @@ func Encode(e *Event) ([]byte, error) {
 		return nil, err
 	}
 	env := envelope{Type: e.Type(), attributes: attributes{
-		ID: e.ID, Operator: e.Operator, Source: sourceStart + e.Station, SpecVersion: specVersion,
+		ID: e.ID, Medium: e.Medium, Operator: e.Operator, Source: sourceStart + e.Station, SpecVersion: specVersion,
 		StationPrev: e.StationPrev, StationSeq: e.StationSeq, Subject: e.Subject,
 		Time: e.Time.UTC().Format(time.RFC3339Nano), Trip: e.Trip,
 	}}
@@ -118,6 +124,7 @@ func (e *Event) Check() error {
 	c.uuid("id", e.ID)
 	c.id("subject", e.Subject)
 	c.optionalID("operator", e.Operator)
+	c.medium(e.Medium)
 	c.year(e.Time)
 	at, err := IDTime(e.ID)
 	c.must(err == nil && at.UnixMilli() == e.Time.UnixMilli(), "the id's time is not the event's time")
@@ -200,7 +207,8 @@ func (u *Unknown) Name() string {
 var errNoObject = errors.New("data: not the object this kind needs")
 
 // DecodeData reads data of a kind strictly: unknown members are refused. It is
-// for what people write; Decode is for what is already signed.
+// for what people write; Decode is for what is already signed. A sheet's code
+// that can't be one becomes an unreadable code.
 func DecodeData(k Kind, raw []byte) (Data, error) {
 	d := k.newData()
 	if d == nil {
@@ -211,6 +219,12 @@ func DecodeData(k Kind, raw []byte) (Data, error) {
 	}
 	if jsontext.Value(raw).Kind() != '{' {
 		return nil, errNoObject
+	}
+	switch d := d.(type) {
+	case *SetChecked:
+		d.Sheet.asRead()
+	case *SetOpened:
+		d.Sheet.asRead()
 	}
 	return d, d.Check()
 }

@@ -286,7 +286,11 @@ func (d drawer) reading() Reading {
 		}
 		return r
 	case d.flag("is unreadable"):
-		return Reading{Found: string(Outside), Unreadable: true}
+		r := Reading{Found: string(Outside), Unreadable: true}
+		if d.flag("has text") {
+			r.Text = "106EATAZ"
+		}
+		return r
 	}
 	return Reading{Found: FoundNone}
 }

@@ -26,6 +26,7 @@ type Observation struct {
 	Set      string
 	Trip     string
 	Operator string
+	Medium   string // as in Event
 	Data     Data
 
 	// Signed is a whole note instead, from a station that keeps its own key.
@@ -41,6 +42,7 @@ type observationLine struct {
 	Set      string         `json:"set,omitempty"`
 	Trip     string         `json:"trip,omitempty"`
 	Operator string         `json:"operator,omitempty"`
+	Medium   string         `json:"medium,omitempty"`
 	Data     jsontext.Value `json:"data"`
 	Signed   string         `json:"signed,omitempty"`
 }
@@ -58,7 +60,7 @@ func (o *Observation) line() (*observationLine, error) {
 	}
 	return &observationLine{
 		Station: o.Station, Kind: o.Kind, Time: o.Time.UTC().Format(time.RFC3339Nano),
-		Set: o.Set, Trip: o.Trip, Operator: o.Operator, Data: data,
+		Set: o.Set, Trip: o.Trip, Operator: o.Operator, Medium: o.Medium, Data: data,
 	}, nil
 }
 
@@ -91,7 +93,7 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	}
 	if l.Signed != "" {
 		if l.Station != "" || l.Kind != "" || l.Time != "" || l.Set != "" || l.Trip != "" || l.Operator != "" ||
-			len(l.Data) > 0 {
+			l.Medium != "" || len(l.Data) > 0 {
 			return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
 		}
 		return signedObservation([]byte(l.Signed))
@@ -111,7 +113,7 @@ func ParseObservation(raw []byte) (*Observation, error) {
 		return nil, err
 	}
 	o := &Observation{
-		Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Data: data,
+		Station: l.Station, Kind: l.Kind, Time: at, Set: l.Set, Trip: l.Trip, Operator: l.Operator, Medium: l.Medium, Data: data,
 	}
 	if err := o.checkAttributes(); err != nil {
 		return nil, err
@@ -125,7 +127,8 @@ func signedObservation(record []byte) (*Observation, error) {
 		return nil, fmt.Errorf("signed record: %w", err)
 	}
 	o := &Observation{
-		Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Data: e.Data, Signed: record,
+		Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Medium: e.Medium,
+		Data: e.Data, Signed: record,
 	}
 	if o.mayNameSet() {
 		o.Set = e.Subject
@@ -190,6 +193,7 @@ func (o *Observation) checkAttributes() error {
 	c.optionalUUID("trip", o.Trip)
 	c.year(o.Time)
 	c.optionalID("operator", o.Operator)
+	c.medium(o.Medium)
 	return c.err
 }
 

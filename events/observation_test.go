@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"runtime"
 	"strings"
 	"testing"
@@ -221,11 +222,10 @@ func TestObservationRefuses(t *testing.T) {
 			`data: "exceptions.0.counted" holds number, which does not fit there`},
 		{"below nothing", counted(`[{"line":1,"counted":-1}]`), "counts: line 1: counted is -1; it goes from 0 to 9999"},
 		{"ten thousand", counted(`[{"line":1,"counted":10000}]`), "counts: line 1: counted is 10000; it goes from 0 to 9999"},
-		{"a code that is damaged", opened(`{"found":"outside","code":"` + code[:53] + `U"}`),
-			"sheet: sheet code holds 'U', which no code has: scan it again, or record the sheet as unreadable"},
-		{"a code with two characters exchanged",
-			opened(`{"found":"outside","code":"` + code[:1] + code[2:3] + code[1:2] + code[3:] + `"}`),
-			"sheet: sheet code is damaged (the check character does not fit): scan it again, or record the sheet as unreadable"},
+		{"a text beside a code that was read", opened(`{"found":"outside","text":"106","code":"` + code + `"}`),
+			"sheet: text is for a code that can't be read"},
+		{"another medium", strings.Replace(packedLine, `"set"`, `"medium":"stone","set"`, 1),
+			`medium is "stone"; it is "paper", or left out`},
 		{"signed and more", `{"station":"north/or-3","signed":"x"}`,
 			"a signed record says everything itself; nothing else stands beside it"},
 		{"signed badly", `{"signed":"x"}`,
@@ -239,6 +239,45 @@ func TestObservationRefuses(t *testing.T) {
 			t.Errorf("%s: refused and returned: %+v", tt.name, o)
 		} else if err.Error() != tt.want {
 			t.Errorf("%s: %q, want %q", tt.name, err, tt.want)
+		}
+	}
+}
+
+// TestDamagedCode: a code with a wrong character costs nobody the opening. It is an
+// unreadable code, kept as it was typed, and so it is each time it is handed in.
+func TestDamagedCode(t *testing.T) {
+	whole := SheetCode{Trip: testTrip(1)}.String()
+	for _, typed := range []string{
+		whole[:53] + "U", whole[:1] + whole[2:3] + whole[1:2] + whole[3:], whole[:20], "LAP-014",
+	} {
+		for _, kind := range []string{"set.opened", "set.checked"} {
+			line := fmt.Sprintf(`{"station":"north/or-3","kind":%q,"time":"2026-03-04T07:12:00Z","set":"LAP-014",
+				"data":{"case":"K-0412","sheet":{"found":"outside","code":%q}}}`, kind, typed)
+			if kind == "set.checked" {
+				line = strings.Replace(line, `"case":"K-0412",`, "", 1)
+			}
+			o, err := ParseObservation([]byte(line))
+			if err != nil {
+				t.Fatalf("%s with %q: %v", kind, typed, err)
+			}
+			var got *Reading
+			switch d := o.Data.(type) {
+			case *SetOpened:
+				got = d.Sheet
+			case *SetChecked:
+				got = d.Sheet
+			}
+			if want := (Reading{Found: "outside", Unreadable: true, Text: typed}); !reflect.DeepEqual(*got, want) {
+				t.Errorf("%s with %q: %+v", kind, typed, got)
+			}
+			first, err1 := o.ID()
+			again, err2 := ParseObservation([]byte(line))
+			if err := errors.Join(err1, err2); err != nil {
+				t.Fatal(err)
+			}
+			if second, err := again.ID(); err != nil || first != second {
+				t.Errorf("%s with %q is another event the second time (%v)", kind, typed, err)
+			}
 		}
 	}
 }

@@ -276,6 +276,7 @@ type NoSuchSheet struct {
 type Unreadable struct {
 	Set     string  `json:"set"`
 	At      Moment  `json:"at"`
+	Text    string  `json:"text,omitempty"` // what was typed or scanned of it
 	Good    *Moment `json:"good,omitempty"` // read and right by the opening
 	Righted *Moment `json:"righted,omitempty"`
 }
@@ -648,6 +649,13 @@ type StagesMissing struct {
 	Stages []events.Stage `json:"stages"`
 }
 
+// NoList: counted, and no packing of the set is recorded here, so that there is
+// no list to reconcile the counts with (count-missing).
+type NoList struct {
+	Set    string    `json:"set"`
+	Counts []StageAt `json:"counts"`
+}
+
 // NoSecondPerson: counts name no second person (count-one-person).
 type NoSecondPerson struct {
 	Set    string    `json:"set"`
@@ -869,6 +877,8 @@ func (*AfterFinal) Way() string { return "after-final" }
 
 func (*StagesMissing) Way() string { return "stages" }
 
+func (*NoList) Way() string { return "no-list" }
+
 func (*NoSecondPerson) Way() string { return "no-second-person" }
 
 func (*OneBadge) Way() string { return "one-badge" }
@@ -988,6 +998,7 @@ var details = []struct {
 	{[]Code{CountMissing}, func() Detail { return new(LinesUncounted) }},
 	{[]Code{CountMissing}, func() Detail { return new(AfterFinal) }},
 	{[]Code{CountMissing}, func() Detail { return new(StagesMissing) }},
+	{[]Code{CountMissing}, func() Detail { return new(NoList) }},
 	{[]Code{CountOnePerson}, func() Detail { return new(NoSecondPerson) }},
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},

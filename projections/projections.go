@@ -159,6 +159,7 @@ type HistoryEvent struct {
 	Trip     string    `json:"trip,omitempty"`
 	Station  string    `json:"station"`
 	Operator string    `json:"operator,omitempty"`
+	Medium   string    `json:"medium,omitempty"` // paper: entered later
 	Observed time.Time `json:"observed"`
 	Recorded time.Time `json:"recorded"`
 	Late     bool      `json:"late,omitzero"`     // recorded more than the clock tolerance after it was observed

@@ -325,3 +325,18 @@ func (c *Trip) RightBefore(r *Reading) time.Time {
 	}
 	return Earliest(at, r.It.At())
 }
+
+// SheetOf returns what an observation says of the sheet; empty where it says nothing.
+func SheetOf(it *Item) events.Reading {
+	var r *events.Reading
+	switch d := it.Data.(type) {
+	case *events.SetChecked:
+		r = d.Sheet
+	case *events.SetOpened:
+		r = d.Sheet
+	}
+	if r == nil {
+		return events.Reading{}
+	}
+	return *r
+}

@@ -14,10 +14,25 @@ func (j *judgement) gaps(t counts) {
 	j.leftOut(t.first, t.firstGaps)
 	j.leftOut(t.final, t.finalGaps)
 	j.afterFinal(t.tally)
+	j.noList(t)
 	if !t.Opened || len(t.tally.counts) == 0 && j.missing(events.KindSetCounted) {
 		return // link-missing says that nothing was counted
 	}
 	j.stages(t)
+}
+
+// noList finds counts that can't be reconciled with a list, since no packing of
+// the set is recorded here: a loaner, a set of another house, a bench that is
+// still offline. They are held against each other all the same.
+func (j *judgement) noList(t counts) {
+	if len(t.tally.counts) == 0 || len(j.c.Packed) > 0 || j.c.List != nil {
+		return
+	}
+	its := t.tally.counts
+	f := j.add(projections.CountMissing, projections.SeverityDoubtful, &projections.NoList{
+		Set: j.c.Key.Set, Counts: stagesAt(its),
+	}, its...)
+	f.From, f.To = its[0].At(), its[len(its)-1].At()
 }
 
 func (j *judgement) leftOut(count *facts.Item, lines []int64) {

@@ -73,7 +73,7 @@ func (w *World) keep(in map[int64]*facts.Item, its []*facts.Item) {
 func (w *World) historyEvent(it *facts.Item) projections.HistoryEvent {
 	e := it.Event
 	h := projections.HistoryEvent{
-		Seq: it.Seq, ID: e.ID, Kind: string(it.Kind), Station: e.Station, Operator: e.Operator,
+		Seq: it.Seq, ID: e.ID, Kind: string(it.Kind), Station: e.Station, Operator: e.Operator, Medium: e.Medium,
 		Observed: e.Time, Recorded: it.Recorded, Remarks: it.Remarks.Names(),
 		Late: it.Recorded.Sub(e.Time) > facts.Seconds(w.PolicyFor(it).ClockToleranceSeconds),
 	}

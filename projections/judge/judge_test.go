@@ -588,6 +588,20 @@ var findingTests = []findingTest{
 			x.final.Counts = append(x.final.Counts, events.Count{Line: 77, Counted: 0})
 			s.live(x)
 		}},
+	{projections.CountMissing, "counted, and nobody packed it here", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			for _, d := range []*events.SetCounted{x.first, x.final} {
+				s.tell("or-3", clock(1, 8, 0), "LOAN-1", "", d)
+			}
+			x.set, x.n = "LOAN-1", -1
+		},
+		func(s *story, x *turn) { // the packing came after all
+			trip := x.trip()
+			for i, d := range []*events.SetCounted{x.first, x.final} {
+				s.tell("or-3", clock(1, 8, i), x.set, "", d)
+			}
+			s.tell("packing-1", x.packedAt(), x.set, trip, x.pack)
+		}},
 	{projections.CountMissing, "a line left out of the final count", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.final.Counts = x.final.Counts[:2]; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},

@@ -138,8 +138,15 @@ type turn struct {
 	closed *events.CaseClosed // nil: another turn of the case closes it
 }
 
-func (t *turn) trip() string             { return tripOf(t.set, t.n) }
 func (t *turn) key() projections.TripKey { return projections.TripKey{Set: t.set, Trip: t.trip()} }
+
+// trip is "" for a number below 0: what was seen of a set that nobody packed.
+func (t *turn) trip() string {
+	if t.n < 0 {
+		return ""
+	}
+	return tripOf(t.set, t.n)
+}
 
 // newTurn is packed and sterilized on a day, and opened on the next.
 func newTurn(set string, n int, l *events.ListIssued) *turn {

@@ -280,7 +280,8 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 // eventOf returns the event that an observation says, without what the ledger adds.
 func eventOf(id string, o *events.Observation) *events.Event {
 	return &events.Event{
-		ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data,
+		ID: id, Station: o.Station, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator,
+		Medium: o.Medium, Data: o.Data,
 	}
 }
 

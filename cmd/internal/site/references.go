@@ -73,11 +73,10 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		e.Trip = trip
 		return r.completeSeal(d, e)
 	case *events.SetCounted:
-		trip, err := r.needTrip(ctx, e)
-		if err != nil {
+		if err := r.checkTrip(ctx, e); err != nil {
 			return err
 		}
-		return r.checkCounted(d, e.Subject, trip)
+		return r.checkCounted(d, e)
 	}
 	if e.Kind().AboutSet() {
 		// A set nobody packed here may still be seen; then there is no trip.
@@ -224,9 +223,16 @@ func (r *references) packedOf(set, trip string) (*events.SetPacked, error) {
 	return p, nil
 }
 
-func (r *references) checkCounted(d *events.SetCounted, set, trip string) error {
-	p, err := r.packedOf(set, trip)
+// checkCounted holds a count against the list that its set was packed by. Of a set
+// that nobody has packed here, a loaner or one whose bench is offline, there is none:
+// what was counted is kept all the same.
+func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
+	trip, err := r.tripOf(e)
 	if err != nil {
+		return err
+	}
+	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: trip})
+	if err != nil || p == nil {
 		return err
 	}
 	list, err := r.list(p.List, p.Version)
@@ -391,10 +397,7 @@ func (r *references) replacement(d *events.EventCorrected, target *events.Event)
 	case *events.SetPacked:
 		err = r.checkPackedBy(d)
 	case *events.SetCounted:
-		var trip string
-		if trip, err = r.tripOf(&t); err == nil {
-			err = r.checkCounted(d, t.Subject, trip)
-		}
+		err = r.checkCounted(d, &t)
 	case *events.ListIssued:
 		if old, ok := t.Data.(*events.ListIssued); ok && (d.List != old.List || d.Version != old.Version) {
 			err = refusal.New("the event issued list %s version %d; another list or version is issued, not put in its place",

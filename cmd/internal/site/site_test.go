@@ -308,8 +308,8 @@ func TestRefusals(t *testing.T) {
 			"has no line 9"},
 		{`{"station":"north/or-1","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
 			`"trip":"019cad2b-e120-7427-aa0f-366993127450","data":{"case":"K-1"}}`, "is not known here"},
-		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-099",` +
-			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[]}}`, "has no trip"},
+		{`{"station":"north/or-1","kind":"list.sealed","time":"2026-03-02T09:00:00Z","set":"LAP-099",` +
+			`"data":{"placement":"outside"}}`, "has no trip"},
 		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
 			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":2,"counted":5}]}}`,
 			"has no line 2"},
@@ -320,7 +320,7 @@ func TestRefusals(t *testing.T) {
 			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,` +
 			`"counted":10000}]}}`, "it goes from 0 to 9999"},
 		{`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
-			`"data":{"sheet":{"found":"outside","code":"1U"}}}`, "which no code has"},
+			`"data":{"sheet":{"found":"none","code":"1U"}}}`, "yet a code"},
 		{`{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:30:00Z","data":{"list":"LAP-MAJOR",` +
 			`"version":3,"title":"Laparotomy, major","lines":[{"line":1,"item":"FCP-125","description":"Other",` +
 			`"quantity":6}]}}`, "a changed list is a new version"},

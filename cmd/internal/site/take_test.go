@@ -41,14 +41,11 @@ func TestObserveTwice(t *testing.T) {
 func TestAllOrNone(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
 	bad := checked(t, "LAP-014")
-	bad.Kind, bad.Data = events.KindSetCounted, &events.SetCounted{
-		Case: "K-1", Stage: events.StageFirst, Sheet: "screen", Counter: "B-1", Witness: "B-2",
-		Counts: []events.Count{{Line: 1, Counted: 1}},
-	}
+	bad.Kind, bad.Data = events.KindListSealed, &events.ListSealed{Placement: events.Outside}
 	before := s.Size()
 	_, err := s.Observe(t.Context(), checked(t, "LAP-014"), bad)
 	if !refusal.Is(err) || !strings.Contains(err.Error(), "record set.packed first") {
-		t.Fatalf("a count without a trip: %v", err)
+		t.Fatalf("a seal without a trip: %v", err)
 	}
 	if s.Size() != before {
 		t.Errorf("%d records stored of what was refused", s.Size()-before)

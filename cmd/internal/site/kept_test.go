@@ -1,0 +1,108 @@
+package site_test
+
+import (
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/site"
+	"listbound/projections"
+)
+
+// opening and counts of LAP-099, which nobody has packed here yet.
+const loaned = `{"station":"north/or-3","kind":"set.opened","time":"2026-03-02T09:00:00Z","set":"LAP-099",` +
+	`"data":{"case":"K-9","tag":"LAP-099","sheet":{"found":"outside","code":"106EATAZ"}}}
+{"station":"north/or-3","kind":"set.counted","time":"2026-03-02T09:05:00Z","set":"LAP-099",` +
+	`"data":{"case":"K-9","stage":"first","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":6}]}}
+{"station":"north/or-3","kind":"set.counted","time":"2026-03-02T10:00:00Z","set":"LAP-099",` +
+	`"data":{"case":"K-9","stage":"final","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":5}]}}
+`
+
+// TestWhatMattersIsKept: a typed code with a wrong character and the counts of a
+// set that nobody packed here are recorded and judged as far as they can be; when
+// the bench hands in the packing, they are of that trip.
+func TestWhatMattersIsKept(t *testing.T) {
+	ctx := t.Context()
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	for _, r := range record(t, s, loaned) {
+		if r.Error != "" || r.Trip != "" {
+			t.Fatalf("%+v", r)
+		}
+	}
+	ways := func(trip string) (out []string) {
+		h, err := s.History(ctx, site.Query{Set: "LAP-099"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range h.Verdicts {
+			for _, f := range v.Findings {
+				if v.Trip == trip {
+					out = append(out, string(f.Code)+" "+f.Way)
+				}
+			}
+		}
+		return out
+	}
+	found := strings.Join(ways(""), ", ")
+	for _, want := range []string{"count-missing no-list", "count-short ", "link-missing steps"} {
+		if !strings.Contains(found, want) {
+			t.Errorf("before the packing: %s; want %s", found, want)
+		}
+	}
+	late := strings.NewReplacer("LAP-014", "LAP-099").Replace(oneList)
+	var trip string
+	for _, r := range record(t, s, late) {
+		if r.Error != "" {
+			t.Fatal(r.Error)
+		}
+		trip = r.Trip
+	}
+	if found := ways(""); len(found) > 0 {
+		t.Errorf("after the packing, of no trip: %s", found)
+	}
+	found = strings.Join(ways(trip), ", ")
+	if strings.Contains(found, "no-list") || !strings.Contains(found, "count-short") || !strings.Contains(found, "sheet-unreadable damaged") {
+		t.Errorf("after the packing: %s", found)
+	}
+	vs, err := s.Broken(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, v := range vs {
+		for _, f := range v.Findings {
+			if d, ok := f.Detail.(*projections.Unreadable); ok && d.Text != "106EATAZ" {
+				t.Errorf("what was typed is not kept: %+v", d)
+			}
+		}
+	}
+}
+
+// TestEnteredFromPaper: downtime forms entered in any order do not say that the
+// station's clock ran backwards.
+func TestEnteredFromPaper(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	lines := strings.SplitAfter(strings.TrimSuffix(oneList, "\n"), "\n")
+	record(t, s, lines[0])
+	seen := func(hour, medium string) string {
+		return `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T` + hour + `:00:00Z","set":"LAP-014",` +
+			medium + `"data":{"place":"storage A4"}}` + "\n"
+	}
+	const paper = `"medium":"paper",`
+	for _, r := range record(t, s, seen("11", "")+seen("09", paper)+seen("08", paper)+seen("10", paper)+seen("07", "")) {
+		if r.Error != "" {
+			t.Fatal(r.Error)
+		}
+	}
+	h, err := s.History(t.Context(), site.Query{Set: "LAP-014"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var backwards []string
+	for _, e := range h.Events {
+		if len(e.Remarks) > 0 {
+			backwards = append(backwards, e.Observed.Format("15"))
+		}
+	}
+	if strings.Join(backwards, " ") != "07" {
+		t.Errorf("remarked on at %v, want the scan of 07 only", backwards)
+	}
+}
