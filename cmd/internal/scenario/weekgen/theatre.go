@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -119,7 +120,33 @@ func (w *week) open(t *trip, at time.Time) error {
 			return err
 		}
 	}
-	var err error
+	if err := t.spoil(&d); err != nil {
+		return err
+	}
+	e, err := w.write(at, t.about(op.station, events.KindSetOpened, op.runner, d))
+	if err != nil {
+		return err
+	}
+	e.jump = t.what == numberJumps
+	if t.what != newerProgram {
+		return nil
+	}
+	// A station that signs for itself may run a later program than the ledger.
+	raw, err := encode(struct {
+		events.SetOpened
+		IndicatorLot string `json:"indicatorLot"`
+	}{d, "CI-0226"})
+	if err != nil {
+		return err
+	}
+	_, err = w.write(at.Add(3*time.Minute), t.about(op.station, events.KindEventCorrected, op.runner, correction{
+		Event: e.id, Action: "replace", Reason: "the indicator's lot was left out", Data: raw,
+	}))
+	return err
+}
+
+// spoil changes an opening to what is wrong with the trip.
+func (t *trip) spoil(d *events.SetOpened) (err error) {
 	switch t.what {
 	case sheetOf:
 		d.Sheet.Code = t.other.code
@@ -156,28 +183,6 @@ func (w *week) open(t *trip, at time.Time) error {
 	case stripFailed:
 		d.Indicator = "fail"
 	}
-	if err != nil {
-		return err
-	}
-	e, err := w.write(at, t.about(op.station, events.KindSetOpened, op.runner, d))
-	if err != nil {
-		return err
-	}
-	e.jump = t.what == numberJumps
-	if t.what != newerProgram {
-		return nil
-	}
-	// A station that signs for itself may run a later program than the ledger.
-	raw, err := encode(struct {
-		events.SetOpened
-		IndicatorLot string `json:"indicatorLot"`
-	}{d, "CI-0226"})
-	if err != nil {
-		return err
-	}
-	_, err = w.write(at.Add(3*time.Minute), t.about(op.station, events.KindEventCorrected, op.runner, correction{
-		Event: e.id, Action: "replace", Reason: "the indicator's lot was left out", Data: raw,
-	}))
 	return err
 }
 
@@ -203,46 +208,63 @@ func (t *trip) line(item string) (int64, error) {
 	return 0, fmt.Errorf("%s has no %q on its list", t.set.id, item)
 }
 
+// counting is the counts of one trip in its case.
+type counting struct {
+	w     *week
+	t     *trip
+	nth   int             // of the sets of the case
+	field map[int64]int64 // pieces by line, as they are
+	odd   int64           // the line with which something is wrong, where there is one
+	scrub string          // who counts now
+}
+
 // countAll makes a trip's counts, j-th of the sets of its case.
 func (w *week) countAll(t *trip, j int) error {
-	op := t.use
-	field := make(map[int64]int64)
-	for line, n := range t.packed {
-		field[line] = n
-	}
-	var odd int64
+	c := &counting{w: w, t: t, nth: j, field: maps.Clone(t.packed), scrub: t.use.scrub}
 	if t.item != "" {
 		var err error
-		if odd, err = t.line(t.item); err != nil {
+		if c.odd, err = t.line(t.item); err != nil {
 			return err
 		}
 	}
-	scrub := op.scrub
-	count := func(stage events.Stage, at time.Time, change func(*events.SetCounted)) (*entry, error) {
-		d := events.SetCounted{Case: op.ref, Stage: stage, Sheet: t.sheet(), Counter: scrub, Witness: op.runner}
-		if stage != events.StageAdded {
-			for _, l := range t.list.Lines {
-				d.Counts = append(d.Counts, events.Count{Line: l.Line, Counted: field[l.Line]})
-			}
+	for _, stage := range []func() error{c.first, c.during, c.closing, c.final} {
+		if err := stage(); err != nil {
+			return err
 		}
-		if change != nil {
-			change(&d)
-		}
-		return w.write(at, t.about(op.station, events.KindSetCounted, op.runner, d))
 	}
+	return nil
+}
 
-	if t.what == firstDiffers {
-		field[odd]--
+// count records one count of what is there, changed as the person at the desk did.
+func (c *counting) count(stage events.Stage, at time.Time, change func(*events.SetCounted)) (*entry, error) {
+	op := c.t.use
+	d := events.SetCounted{Case: op.ref, Stage: stage, Sheet: c.t.sheet(), Counter: c.scrub, Witness: op.runner}
+	if stage != events.StageAdded {
+		for _, l := range c.t.list.Lines {
+			d.Counts = append(d.Counts, events.Count{Line: l.Line, Counted: c.field[l.Line]})
+		}
 	}
-	first := op.cut.Add(-6*time.Minute + seconds(150*j))
-	e, err := count(events.StageFirst, first, func(d *events.SetCounted) {
+	if change != nil {
+		change(&d)
+	}
+	return c.w.write(at, c.t.about(op.station, events.KindSetCounted, op.runner, d))
+}
+
+// first counts before the cut.
+func (c *counting) first() error {
+	t := c.t
+	if t.what == firstDiffers {
+		c.field[c.odd]--
+	}
+	at := t.use.cut.Add(-6*time.Minute + seconds(150*c.nth))
+	e, err := c.count(events.StageFirst, at, func(d *events.SetCounted) {
 		switch t.what {
 		case countSheetOf:
 			d.Sheet = t.other.code
 		case samePerson:
 			d.Witness = d.Counter
 		case mistyped:
-			d.Counts[odd-1].Counted += 20
+			d.Counts[c.odd-1].Counted += 20
 		}
 	})
 	if err != nil {
@@ -250,60 +272,72 @@ func (w *week) countAll(t *trip, j int) error {
 	}
 	switch t.what {
 	case mistyped:
-		err = w.retype(t, e, odd)
+		return c.w.retype(t, e, c.odd)
 	case firstDiffers:
-		_, err = w.write(first.Add(40*time.Minute),
+		_, err = c.w.write(at.Add(40*time.Minute),
 			t.about(office, events.KindFindingAcknowledged, manager, events.FindingAcknowledged{
 				Code:   "count-differs-at-opening",
 				Reason: "packing asked: the missing piece was found on the packing table; the packer has been told",
 			}))
 	}
-	if err != nil {
-		return err
-	}
+	return err
+}
 
-	quiet := t.what == none
-	if quiet && t.draw(6, "added") == 0 {
+// during is what happens until the end comes near: pieces added, a relief, a cavity closed.
+func (c *counting) during() error {
+	t, op := c.t, c.t.use
+	if t.what == none && t.draw(6, "added") == 0 {
 		l := t.list.Lines[t.draw(len(t.list.Lines), "added line")].Line
 		n := int64(1 + t.draw(2, "added pieces"))
-		if _, err := count(events.StageAdded, op.cut.Add(34*time.Minute+seconds(40*j)), func(d *events.SetCounted) {
+		if _, err := c.count(events.StageAdded, op.cut.Add(34*time.Minute+seconds(40*c.nth)), func(d *events.SetCounted) {
 			d.Counts = []events.Count{{Line: l, Counted: n}}
 		}); err != nil {
 			return err
 		}
-		field[l] += n
+		c.field[l] += n
 	}
 	if op.relief {
-		scrub = "B-339" + fmt.Sprint(op.day+1)
-		if _, err := count(events.StageRelief, op.cut.Add(60*time.Minute+seconds(110*j)), nil); err != nil {
+		c.scrub = "B-339" + fmt.Sprint(op.day+1)
+		if _, err := c.count(events.StageRelief, op.cut.Add(60*time.Minute+seconds(110*c.nth)), nil); err != nil {
 			return err
 		}
 	}
 	if op.cavity {
-		if _, err := count(events.StageCavity, op.end.Add(-41*time.Minute+seconds(110*j)), nil); err != nil {
+		if _, err := c.count(events.StageCavity, op.end.Add(-41*time.Minute+seconds(110*c.nth)), nil); err != nil {
 			return err
 		}
 	}
+	return nil
+}
+
+// closing counts before the wound is closed.
+func (c *counting) closing() error {
+	t := c.t
 	switch t.what {
 	case short:
-		field[odd]--
+		c.field[c.odd]--
 	case over:
-		field[odd]++
+		c.field[c.odd]++
+	case noClosing:
+		return nil
 	}
-	if t.what != noClosing {
-		if _, err := count(events.StageClosing, op.end.Add(-26*time.Minute+seconds(110*j)), func(d *events.SetCounted) {
-			if quiet && t.draw(9, "removed") == 2 {
-				i := t.draw(len(d.Counts), "removed line")
-				d.Counts[i].Counted--
-				field[d.Counts[i].Line]--
-				d.Removed = []events.Removed{{Line: d.Counts[i].Line, Quantity: 1,
-					Reason: "fell to the floor, put aside for washing"}}
-			}
-		}); err != nil {
-			return err
+	_, err := c.count(events.StageClosing, t.use.end.Add(-26*time.Minute+seconds(110*c.nth)), func(d *events.SetCounted) {
+		if t.what == none && t.draw(9, "removed") == 2 {
+			i := t.draw(len(d.Counts), "removed line")
+			d.Counts[i].Counted--
+			c.field[d.Counts[i].Line]--
+			d.Removed = []events.Removed{{
+				Line: d.Counts[i].Line, Quantity: 1, Reason: "fell to the floor, put aside for washing",
+			}}
 		}
-	}
-	_, err = count(events.StageFinal, op.end.Add(-12*time.Minute+seconds(90*j)), func(d *events.SetCounted) {
+	})
+	return err
+}
+
+// final counts at the end.
+func (c *counting) final() error {
+	t := c.t
+	_, err := c.count(events.StageFinal, t.use.end.Add(-12*time.Minute+seconds(90*c.nth)), func(d *events.SetCounted) {
 		switch t.what {
 		case lineUncounted:
 			d.Counts = slices.Delete(d.Counts, 20, 22)
@@ -344,39 +378,58 @@ type correction struct {
 
 // between carries out what happens on the shelves in the middle of the day.
 func (w *week) between() error {
-	at := func(day int, hhmm string) time.Time { return clock(monday.AddDate(0, 0, day), hhmm) }
-	scan := func(at, shown time.Time, name, station string, of func(t *trip) events.SetChecked) (*trip, *entry, error) {
-		t, err := w.find(name)
-		if err != nil {
-			return nil, nil, err
-		}
-		if t.stored.After(at) || t.use != nil && t.use.opened.Before(at) {
-			return nil, nil, fmt.Errorf("%s is not on the shelf at %s", name, at)
-		}
-		o := t.about(station, events.KindSetChecked, "B-2052", of(t))
-		o.Trip = t.id
-		e, err := w.writeShown(at, shown, o)
-		return t, e, err
-	}
-	onShelf := func(t *trip) events.SetChecked { return t.check(t.place(), true) }
-
-	// Wednesday: a scanner whose clock is ahead.
-	for i, name := range []string{"GYN-005@K-0425", "THO-003@K-0428"} {
-		t := at(2, "13:10").Add(seconds(90 * i))
-		if _, _, err := scan(t, t.Add(aheadBy), name, aheadStation, onShelf); err != nil {
+	for _, day := range []func() error{w.wednesday, w.thursday, w.friday} {
+		if err := day(); err != nil {
 			return err
 		}
 	}
-	// Wednesday: the neighbour's sheet scanned by mistake, and taken back.
+	return nil
+}
+
+// hour is a time of a day of the week, Monday being 0.
+func hour(day int, hhmm string) time.Time { return clock(monday.AddDate(0, 0, day), hhmm) }
+
+// look records what was seen of a set that is on the shelf, at a moment that the scanner's clock shows as another.
+func (w *week) look(at, shown time.Time, name, station string, of func(t *trip) events.SetChecked) (*trip, *entry, error) {
+	t, err := w.find(name)
+	if err != nil {
+		return nil, nil, err
+	}
+	if t.stored.After(at) || t.use != nil && t.use.opened.Before(at) {
+		return nil, nil, fmt.Errorf("%s is not on the shelf at %s", name, at)
+	}
+	o := t.about(station, events.KindSetChecked, "B-2052", of(t))
+	o.Trip = t.id
+	e, err := w.writeShown(at, shown, o)
+	return t, e, err
+}
+
+func onShelf(t *trip) events.SetChecked { return t.check(t.place(), true) }
+
+// withSheetOf is a look at a set that finds another's sheet.
+func withSheetOf(other *trip) func(*trip) events.SetChecked {
+	return func(t *trip) events.SetChecked {
+		d := onShelf(t)
+		d.Sheet.Code = other.code
+		return d
+	}
+}
+
+func (w *week) wednesday() error {
+	// A scanner whose clock is ahead.
+	for i, name := range []string{"GYN-005@K-0425", "THO-003@K-0428"} {
+		t := hour(2, "13:10").Add(seconds(90 * i))
+		if _, _, err := w.look(t, t.Add(aheadBy), name, aheadStation, onShelf); err != nil {
+			return err
+		}
+	}
+	// The neighbour's sheet scanned by mistake, and taken back.
 	neighbour, err := w.find("RET-006@K-0431")
 	if err != nil {
 		return err
 	}
-	t, e, err := scan(at(2, "13:40"), at(2, "13:40"), "RET-005@K-0428", storage, func(t *trip) events.SetChecked {
-		d := t.check(t.place(), true)
-		d.Sheet.Code = neighbour.code
-		return d
-	})
+	at := hour(2, "13:40")
+	t, e, err := w.look(at, at, "RET-005@K-0428", storage, withSheetOf(neighbour))
 	if err != nil {
 		return err
 	}
@@ -386,42 +439,46 @@ func (w *week) between() error {
 				Reason: "scanned the neighbour's sheet by mistake; the two stand side by side"}}); err != nil {
 		return err
 	}
-	// Wednesday: bay B is looked through; what changes places there does so later.
+	// Bay B is looked through; what changes places there does so later.
 	for i, name := range []string{"RET-003@K-0425", "GYN-004@K-0426", "VAS-002@K-0431"} {
-		t := at(2, "14:20").Add(seconds(70 * i))
-		if _, _, err := scan(t, t, name, storage, onShelf); err != nil {
+		t := hour(2, "14:20").Add(seconds(70 * i))
+		if _, _, err := w.look(t, t, name, storage, onShelf); err != nil {
 			return err
 		}
 	}
-	// Thursday: two sheets had changed places; found on the shelf and put right.
+	return nil
+}
+
+func (w *week) thursday() error {
+	// Two sheets had changed places; found on the shelf and put right.
 	const one, two = "LAP-001@K-0438", "LAP-002@K-0439"
 	wrong, err := w.find(two)
 	if err != nil {
 		return err
 	}
-	if _, _, err := scan(at(3, "13:05"), at(3, "13:05"), one, storage, func(t *trip) events.SetChecked {
-		d := t.check(t.place(), true)
-		d.Sheet.Code = wrong.code
-		return d
-	}); err != nil {
+	at := hour(3, "13:05")
+	if _, _, err := w.look(at, at, one, storage, withSheetOf(wrong)); err != nil {
 		return err
 	}
 	for i, name := range []string{one, two} {
-		t := at(3, "13:20").Add(seconds(75 * i))
-		if _, _, err := scan(t, t, name, storage, onShelf); err != nil {
+		t := hour(3, "13:20").Add(seconds(75 * i))
+		if _, _, err := w.look(t, t, name, storage, onShelf); err != nil {
 			return err
 		}
 	}
-	// Thursday: a scanner whose clock fell back with a change of battery.
-	if _, _, err := scan(at(3, "14:00"), at(3, "14:00"), "VAS-005@K-0438", backStation, onShelf); err != nil {
+	// A scanner whose clock fell back with a change of battery.
+	at = hour(3, "14:00")
+	if _, _, err := w.look(at, at, "VAS-005@K-0438", backStation, onShelf); err != nil {
 		return err
 	}
-	if _, _, err := scan(at(3, "14:04"), at(3, "14:04").Add(-backBy), "THO-004@K-0438", backStation,
-		onShelf); err != nil {
-		return err
-	}
-	// Friday: the fast scanner is taken out of use.
-	_, err = w.write(at(4, "15:00"), observation{Station: events.LedgerName(site), Kind: events.KindStationRetired,
+	at = hour(3, "14:04")
+	_, _, err = w.look(at, at.Add(-backBy), "THO-004@K-0438", backStation, onShelf)
+	return err
+}
+
+func (w *week) friday() error {
+	// The fast scanner is taken out of use.
+	_, err := w.write(hour(4, "15:00"), observation{Station: events.LedgerName(site), Kind: events.KindStationRetired,
 		Data: events.StationRetired{Station: aheadStation, Reason: "its clock can't be set; replaced"}})
 	return err
 }
