@@ -35,6 +35,18 @@ func (m *Model) Worst(ctx context.Context) ([]projections.Verdict, error) {
 	return bad, nil
 }
 
+// NearMisses returns, the latest first, the trips in which something wrong was
+// seen and put right before use, each with these findings alone.
+func (m *Model) NearMisses(ctx context.Context, limit int) ([]projections.Verdict, error) {
+	vs, err := m.verdictRows(ctx, `SELECT t.verdict FROM trips t WHERE EXISTS (SELECT 1 FROM findings f WHERE f.set_id = t.set_id
+		AND f.trip = t.trip AND f.severity = 'noted' AND json_extract(f.detail, '$.righted') IS NOT NULL)
+		ORDER BY t.since DESC, t.set_id, t.trip LIMIT ?`, limit)
+	for i := range vs {
+		vs[i] = projections.NearMisses(vs[i])
+	}
+	return vs, err
+}
+
 // Verdict returns the verdict of one trip, nil where there is none.
 func (m *Model) Verdict(ctx context.Context, k projections.TripKey) (*projections.Verdict, error) {
 	vs, err := m.verdictRows(ctx, `SELECT verdict FROM trips WHERE set_id = ? AND trip = ?`, k.Set, idBytes(k.Trip))

@@ -133,5 +133,6 @@ CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
 CREATE INDEX IF NOT EXISTS trips_status ON trips (status);
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
+CREATE INDEX IF NOT EXISTS findings_noted ON findings (set_id, trip) WHERE severity = 'noted';
 CREATE INDEX IF NOT EXISTS findings_code ON findings (code);
 `

@@ -188,13 +188,18 @@ func (a *app) refuseAll(in []io.Reader, args []string) error {
 }
 
 func (a *app) broken() *cobra.Command {
-	var asJSON bool
+	var asJSON, nearMisses bool
 	c := command("broken", "lists sets with broken or doubtful chains, worst first",
 		`Reads the read model. Each entry says what was found, which records show it, and
-what is usually done next. --json prints an array of verdicts.`,
+what is usually done next. --json prints an array of verdicts. --near-misses lists
+instead what was wrong, seen, and put right before the set was used.`,
 		"listbound broken --data d --json", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
-				vs, err := s.Broken(cmd.Context())
+				ask, print := s.Broken, report.Broken
+				if nearMisses {
+					ask, print = s.NearMisses, report.NearMisses
+				}
+				vs, err := ask(cmd.Context())
 				if err != nil {
 					return err
 				}
@@ -204,10 +209,11 @@ what is usually done next. --json prints an array of verdicts.`,
 					}
 					return a.printJSON(vs)
 				}
-				return report.Broken(a.env.Out, vs)
+				return print(a.env.Out, vs)
 			})
 		})
 	c.Args = cobra.NoArgs
+	c.Flags().BoolVar(&nearMisses, "near-misses", false, "list what was put right before use instead")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }

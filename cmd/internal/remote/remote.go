@@ -163,6 +163,11 @@ func (c *Client) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/broken", nil)
 }
 
+// NearMisses implements site.Service.
+func (c *Client) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
+	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/near-misses", nil)
+}
+
 // History implements site.Service.
 func (c *Client) History(ctx context.Context, q site.Query) (*projections.History, error) {
 	return ask[*projections.History](ctx, c, http.MethodGet, "/api/history", web.FormatQuery(q))

@@ -84,6 +84,20 @@ func Broken(w io.Writer, vs []projections.Verdict) error {
 	return p.err
 }
 
+// NearMisses writes verdicts of which something was put right before use.
+func NearMisses(w io.Writer, vs []projections.Verdict) error {
+	p := &printer{w: w}
+	if len(vs) == 0 {
+		p.f("Nothing was found wrong and put right before use.\n\n")
+	}
+	for _, v := range vs {
+		verdict(p, v)
+		p.f("\n")
+	}
+	p.wrapped("", Caution)
+	return p.err
+}
+
 func verdict(p *printer, v projections.Verdict) {
 	p.f("%s %-8s %s", marks[v.Status], v.Status, Title(v))
 	if v.Case != "" {

@@ -40,6 +40,20 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	})
 }
 
+// nearMissesAtMost bounds the list; a department has a few a week.
+const nearMissesAtMost = 1000
+
+// NearMisses implements Service.
+func (s *Site) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
+	return Answer(s, func(v *View) ([]projections.Verdict, error) {
+		vs, err := v.NearMisses(ctx, nearMissesAtMost)
+		for i := range vs {
+			s.words.Tell(&vs[i])
+		}
+		return vs, err
+	})
+}
+
 // History implements Service.
 func (s *Site) History(ctx context.Context, q Query) (*projections.History, error) {
 	return Answer(s, func(v *View) (*projections.History, error) { return v.history(ctx, v.known(ctx, q.AsOf), q) })

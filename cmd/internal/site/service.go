@@ -18,6 +18,8 @@ type Service interface {
 	// else. The error is for what stopped the reading or the recording as a whole.
 	Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error
 	Broken(ctx context.Context) ([]projections.Verdict, error)
+	// NearMisses are what was wrong, seen, and put right before use, the latest first.
+	NearMisses(ctx context.Context) ([]projections.Verdict, error)
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error

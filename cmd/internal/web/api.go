@@ -75,6 +75,9 @@ func (srv *Server) register(mux shell.Mux) {
 	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
 	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
+	mux.HandleFunc("GET /api/near-misses", answer(srv, func(r *http.Request) (any, error) {
+		return s.NearMisses(r.Context())
+	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
 		return s.Verify(r.Context(), nil)
