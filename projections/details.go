@@ -658,14 +658,18 @@ type NoList struct {
 
 // NoSecondPerson: counts name no second person (count-one-person).
 type NoSecondPerson struct {
-	Set    string    `json:"set"`
-	Counts []StageAt `json:"counts"`
+	Set       string    `json:"set"`
+	Counts    []StageAt `json:"counts"`
+	Confirmed *Moment   `json:"confirmed,omitempty"` // the final count by two people, which left nothing open
+	By        string    `json:"by,omitempty"`        // the set of the case by which it is told, where that is another one
 }
 
 // OneBadge: counts have one badge in both roles (count-one-person).
 type OneBadge struct {
-	Set    string    `json:"set"`
-	Counts []StageAt `json:"counts"`
+	Set       string    `json:"set"`
+	Counts    []StageAt `json:"counts"`
+	Confirmed *Moment   `json:"confirmed,omitempty"` // the final count by two people, which left nothing open
+	By        string    `json:"by,omitempty"`        // the set of the case by which it is told, where that is another one
 }
 
 // OpenLine is a line that was open when a case was closed.

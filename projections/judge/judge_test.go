@@ -624,8 +624,26 @@ var findingTests = []findingTest{
 	// circulating. The records know badges, so one badge twice is refused; two
 	// circulating nurses can't be told from their badges.
 	{projections.CountOnePerson, "nobody beside the counter", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.first.Witness, x.final.Witness = "", ""; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountOnePerson, "nobody beside the first counter, two people at the end", projections.SeverityNoted,
 		func(s *story, x *turn) { x.first.Witness = ""; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountOnePerson, "nobody beside the first counter, who found one too few", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.first.Witness = ""
+			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.CountOnePerson, "in the second set of a case whose first has it too", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			y := newTurn("LAP-001", 0, x.list)
+			y.final.Witness, x.final.Witness = "", ""
+			s.live(y.forCase(x.ref))
+			s.live(x)
+		},
+		func(s *story, x *turn) { y := newTurn("LAP-001", 0, x.list); s.live(y.forCase(x.ref)); s.live(x) }},
 	{projections.CountOnePerson, "one badge in both roles", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.final.Witness = x.final.Counter; s.live(x) },
 		func(s *story, x *turn) { x.final.Witness = "B-9999"; s.live(x) }},

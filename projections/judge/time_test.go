@@ -226,25 +226,25 @@ func TestPolicyInForce(t *testing.T) {
 		want string
 	}{
 		{"one person, before it was allowed", func(s *story, x *turn) {
-			x.first.Witness = ""
-			adopt(s, x.firstAt().Add(time.Nanosecond), alone)
+			x.final.Witness = ""
+			adopt(s, x.finalAt().Add(time.Nanosecond), alone)
 		}, "count-one-person:doubtful"},
 		{"allowed from that moment on", func(s *story, x *turn) {
-			x.first.Witness = ""
-			adopt(s, x.firstAt(), alone)
+			x.final.Witness = ""
+			adopt(s, x.finalAt(), alone)
 		}, ""},
 		{"allowed, and no more when it was done", func(s *story, x *turn) {
-			x.first.Witness = ""
+			x.final.Witness = ""
 			adopt(s, clock(0, 0, 0), alone)
 			adopt(s, clock(0, 9, 0), events.DefaultPolicy())
 		}, "count-one-person:doubtful"},
 		{"allowed by a policy that was taken back", func(s *story, x *turn) {
-			x.first.Witness = ""
+			x.final.Witness = ""
 			f := *adopt(s, clock(0, 0, 0), alone)
 			s.correct(&f, clock(0, 1, 0), nil)
 		}, "count-one-person:doubtful"},
 		{"another site's policy", func(s *story, x *turn) {
-			x.first.Witness = ""
+			x.final.Witness = ""
 			adopt(s, clock(0, 0, 0), alone).Event.Station = "south/ledger"
 		}, "count-one-person:doubtful"},
 		{"sterilization asked for only after its time", func(s *story, x *turn) {

@@ -272,7 +272,7 @@ var planned = map[string]found{
 	"ORL-004@K-0432": {projections.CountMissing: doubtful},
 	"VAS-004@K-0431": {projections.CountMissing: doubtful, projections.ClosedUnreconciled: broken},
 	"ORS-001@K-0402": {projections.CountOnePerson: doubtful},
-	"LSC-001@K-0424": {projections.CountOnePerson: doubtful},
+	"LSC-001@K-0424": {projections.CountOnePerson: noted},
 
 	// A first count typed wrong, and replaced by the badge that had recorded it.
 	"URO-002@K-0413": {projections.Corrected: doubtful},
