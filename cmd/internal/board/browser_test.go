@@ -27,6 +27,7 @@ func addresses(t testing.TB) map[string]string {
 		"calm":        "/?code=sheet-swapped&age=8h&placement=screen",
 		"find":        "/find?q=MIN-0",
 		"found-none":  "/find?q=NOTHING-LIKE-THIS",
+		"near-misses": "/near-misses",
 		"swapped":     "/history?trip=" + trips["sheet of another set"],
 		"in-doubt":    "/history?trip=" + trips["probably carries a wrong sheet"],
 		"clock":       "/history?trip=" + trips["clock in doubt"],
