@@ -8,6 +8,7 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -50,6 +51,17 @@ type answer map[string]any
 
 func (a answer) says(text string) bool {
 	return strings.Contains(fmt.Sprint(a["words"], " ", a["next"], " ", a["aside"]), text)
+}
+
+// asked is what the page asks the meaning of, in "QQ-7: what is it?".
+var asked = regexp.MustCompile(`(\S+): what is it\?`)
+
+// asksAbout returns the plain code of which the page asks what it is, "" if of none.
+func (a answer) asksAbout() string {
+	if m := asked.FindStringSubmatch(fmt.Sprint(a["words"], " ", a["next"], " ", a["aside"])); m != nil {
+		return m[1]
+	}
+	return ""
 }
 
 // promises reports whether the page says that Enter records.
@@ -233,11 +245,14 @@ func (w *walk) step() {
 // of such codes before.
 func (w *walk) meaning(s step, shown, a answer) step {
 	kind := events.ScanKind(s.fields["value"])
+	if s.action == "take-as" {
+		w.plain = w.latest.asksAbout() // a question comes back when what was scanned after it is undone
+	}
 	switch {
 	case a.stale():
 	case s.action == "take-as" && len(w.plain) >= 12 && len(w.plain) <= 14 && strings.Trim(w.plain, "0123456789") == "":
 		// A trade item's number is no badge, case or seal, whatever a person says.
-	case s.action == "take-as" && kind != "" && w.plain != "" && w.latest.says(w.plain+": what is it?"):
+	case s.action == "take-as" && kind != "" && w.plain != "":
 		shape := w.plain
 		if kind != events.ScanBadge {
 			shape = events.CodeShape(shape)
@@ -296,7 +311,9 @@ func (w *walk) look(client string) {
 // what the page says that Enter records is recorded. LISTBOUND_SESSIONS is how many
 // sessions of 40 inputs are tried, LISTBOUND_SEED which.
 func TestRandomSessions(t *testing.T) {
-	sessions, seed := 56, uint64(time.Now().UnixNano())
+	// The same sessions each time: what a new one finds is to be found by whoever looks for it, not by whoever
+	// changes something else.
+	sessions, seed := 42, uint64(20261126)
 	if testing.Short() {
 		sessions = 14
 	}
