@@ -262,9 +262,16 @@ func (c *Catalogue) In(tag string) *Language {
 // Match returns the language that suits a reader best, by the value of an
 // Accept-Language header.
 func (c *Catalogue) Match(accept string) *Language {
-	want, _, err := language.ParseAcceptLanguage(accept)
+	// What a browser got wrong, or a language that nobody has heard of, is no reason to pass over the others.
+	var known []string
+	for part := range strings.SplitSeq(accept, ",") {
+		if _, _, err := language.ParseAcceptLanguage(part); err == nil {
+			known = append(known, part)
+		}
+	}
+	want, _, err := language.ParseAcceptLanguage(strings.Join(known, ","))
 	if err != nil {
-		return c.languages[Reference] // what a browser got wrong is no reason to refuse a page
+		return c.languages[Reference]
 	}
 	_, i, _ := c.matcher.Match(want...)
 	return c.languages[c.tags[i]]

@@ -112,6 +112,9 @@ func TestLanguageOfARequest(t *testing.T) {
 		{"/", "", "de-AT,de;q=0.9,en;q=0.5", "de", true},
 		{"/", "", "tlh,de;q=0.5", "de", true},
 		{"/", "", "en;q=0.2,de;q=0.5", "de", true},
+		{"/", "", "xx,de;q=0.5", "de", true}, // well formed, and no language
+		{"/", "", "!!,de;q=0.5", "de", true},
+		{"/", "", "de;q=nothing,en;q=0.5", "en", true},
 		{"/", "en", "de", "en", true},
 		{"/", "xx", "de", "de", true},
 		{"/?lang=en", "de", "de", "en", true},
