@@ -127,7 +127,8 @@ func (r *Result) known(c Cell) *Known {
 }
 
 // Weeks runs weeks, some at once, and adds up what they show. It is told of each
-// week that is through. The weeks can differ: of gives the hospital of a week.
+// week that is through. The weeks can differ: of gives the hospital of a week, and
+// is asked by several at once.
 // Cancelled, it returns what is through, and the context's error.
 func Weeks(ctx context.Context, weeks, atOnce int, of func(n int) simulate.Config, done func(n int)) (*Result, error) {
 	var (

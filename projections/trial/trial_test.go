@@ -11,6 +11,7 @@ import (
 // reads lets the weeks differ by how many looks are read.
 func reads(c simulate.Config) func(n int) simulate.Config {
 	return func(n int) simulate.Config {
+		c := c // weeks run at once
 		c.Read = float64(n%5) / 4
 		return c
 	}
