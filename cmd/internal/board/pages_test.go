@@ -224,7 +224,9 @@ func TestLiveRow(t *testing.T) {
 	tab.Open(srv.URL + "/")
 	tab.Until(`document.getElementById("live").textContent === "live"`)
 	target := `[data-key$="-MIN-012"] a.name`
-	browsertest.Eval[bool](tab, fmt.Sprintf(`(() => { const a = document.querySelector(%q); a.focus(); a.scrollIntoView({block: "center"}); window.topWas = a.getBoundingClientRect().top; return true })()`, target))
+	browsertest.Eval[bool](tab,
+		fmt.Sprintf(`(() => { const a = document.querySelector(%q); a.focus();`+
+			` a.scrollIntoView({block: "center"}); window.topWas = a.getBoundingClientRect().top; return true })()`, target))
 	before := browsertest.Eval[int](tab, `document.querySelectorAll("article.row").length`)
 	// A set that is in order so far is checked, and its outer seal is broken.
 	whole := ""
@@ -242,7 +244,8 @@ func TestLiveRow(t *testing.T) {
 	if whole == "" {
 		t.Fatal("no set of the load is in order so far")
 	}
-	line := fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T15:00:00Z","set":%q,"operator":"B-2051","data":{"place":"sterile storage A","sealBroken":true}}`, whole)
+	line := fmt.Sprintf(`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T15:00:00Z","set":%q,`+
+		`"operator":"B-2051","data":{"place":"sterile storage A","sealBroken":true}}`, whole)
 	begin := time.Now()
 	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
 		if r.Error != "" {
@@ -274,7 +277,8 @@ func TestLiveRow(t *testing.T) {
 			trip = r[1]
 		}
 	}
-	line = fmt.Sprintf(`{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-06T14:59:00Z","set":"MIN-012","trip":%q,"operator":"B-1001","data":{"code":"count-over","reason":"asked packing"}}`, trip)
+	line = fmt.Sprintf(`{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-06T14:59:00Z",`+
+		`"set":"MIN-012","trip":%q,"operator":"B-1001","data":{"code":"count-over","reason":"asked packing"}}`, trip)
 	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
 		if r.Error != "" {
 			t.Error(r.Error)
@@ -325,7 +329,8 @@ func TestTripNeverPacked(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer srv.Close()
-	line := `{"station":"north/or-1","kind":"set.opened","time":"2026-03-06T09:00:00Z","set":"STRAY-1","operator":"B-1","data":{"case":"K-1","tag":"STRAY-1"}}`
+	line := `{"station":"north/or-1","kind":"set.opened","time":"2026-03-06T09:00:00Z","set":"STRAY-1",` +
+		`"operator":"B-1","data":{"case":"K-1","tag":"STRAY-1"}}`
 	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
 		if r.Error != "" {
 			return errors.New(r.Error)
@@ -362,7 +367,9 @@ func TestSlider(t *testing.T) {
 	step := func(to string) {
 		t.Helper()
 		before := tab.Address()
-		browsertest.Eval[bool](tab, fmt.Sprintf(`(() => { const s = document.getElementById("slider"); s.value = %s; s.dispatchEvent(new Event("input")); setTimeout(() => s.dispatchEvent(new Event("change"))); return true })()`, to))
+		browsertest.Eval[bool](tab,
+			fmt.Sprintf(`(() => { const s = document.getElementById("slider"); s.value = %s;`+
+				` s.dispatchEvent(new Event("input")); setTimeout(() => s.dispatchEvent(new Event("change"))); return true })()`, to))
 		tab.Until(fmt.Sprintf("location.pathname + location.search !== %q && document.readyState === 'complete'",
 			before))
 	}
@@ -528,9 +535,12 @@ func TestNothingIsExecuted(t *testing.T) {
 	defer srv.Close()
 	const evil = `=<svg onload=alert(1)>`
 	lines := []string{
-		`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-06T06:11:00Z","set":"SET-1","operator":"=B-1","data":{"list":"LAP-MAJOR","version":1}}`,
-		`{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-06T06:14:00Z","set":"SET-1","operator":"=B-1","data":{"placement":"outside","seals":["4"]}}`,
-		`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T09:00:00Z","set":"SET-1","operator":"=B-1","data":{"place":"` + evil + `","sealBroken":true}}`,
+		`{"station":"north/packing-1","kind":"set.packed","time":"2026-03-06T06:11:00Z","set":"SET-1",` +
+			`"operator":"=B-1","data":{"list":"LAP-MAJOR","version":1}}`,
+		`{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-06T06:14:00Z","set":"SET-1",` +
+			`"operator":"=B-1","data":{"placement":"outside","seals":["4"]}}`,
+		`{"station":"north/storage","kind":"set.checked","time":"2026-03-06T09:00:00Z","set":"SET-1",` +
+			`"operator":"=B-1","data":{"place":"` + evil + `","sealBroken":true}}`,
 	}
 	refused := 0
 	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(r site.Receipt) error {

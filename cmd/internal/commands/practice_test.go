@@ -60,27 +60,31 @@ func TestPracticeReachesNothing(t *testing.T) {
 	tab.Type(set + "\r")
 	tab.AwaitText("#bench", "LAP-001")
 	tab.Type("X9BB-19\r")
-	for _, path := range []string{"/practice/at/", "/practice/at/south/or-1/", "/practice/at/south/or-1/count", "/practice/at/south/or-1/opening", "/practice/at/south/or-1/close", "/practice/lists", "/practice/at/south/or-1/nowhere"} {
+	for _, path := range []string{"/practice/at/", "/practice/at/south/or-1/", "/practice/at/south/or-1/count",
+		"/practice/at/south/or-1/opening", "/practice/at/south/or-1/close", "/practice/lists", "/practice/at/south/or-1/nowhere"} {
 		tab.Open(srv.URL + path)
 		tab.AwaitText(".practice", "PRACTICE")
 		if title := browsertest.Eval[string](tab, "document.title"); !strings.HasPrefix(title, "PRACTICE") {
 			t.Errorf("%s is titled %q", path, title)
 		}
-		for _, link := range browsertest.Eval[[]string](tab, `[...document.querySelectorAll("main a, main form")].map(a => new URL(a.href || a.action).pathname)`) {
+		for _, link := range browsertest.Eval[[]string](tab,
+			`[...document.querySelectorAll("main a, main form")].map(a => new URL(a.href || a.action).pathname)`) {
 			if !strings.HasPrefix(link, "/practice/") && link != "/at/" && link != "/at/south/or-1/" && !strings.HasPrefix(link, path) {
 				t.Errorf("%s leads to %s", path, link)
 			}
 		}
 	}
 	tab.Shot("practice-tablet")
-	res, err := http.Post(srv.URL+"/practice/at/south/or-1/storage/do", "application/json", strings.NewReader(`{"client":"t","n":9000000000000,"action":"where","fields":{"where":"shelf"}}`))
+	res, err := http.Post(srv.URL+"/practice/at/south/or-1/storage/do", "application/json",
+		strings.NewReader(`{"client":"t","n":9000000000000,"action":"where","fields":{"where":"shelf"}}`))
 	if err != nil || res.StatusCode != http.StatusOK {
 		t.Fatalf("%v %v", res, err)
 	}
 	if err := res.Body.Close(); err != nil {
 		t.Error(err)
 	}
-	rec, err := p.Observe(t.Context(), &events.Observation{Station: "south/or-1", Kind: events.KindSetChecked, Time: clock(), Set: "LAP-001", Data: &events.SetChecked{Place: "shelf"}})
+	rec, err := p.Observe(t.Context(), &events.Observation{Station: "south/or-1", Kind: events.KindSetChecked,
+		Time: clock(), Set: "LAP-001", Data: &events.SetChecked{Place: "shelf"}})
 	if err != nil || p.Size() != practised+1 {
 		t.Fatalf("practice did not record: %v", err)
 	}

@@ -41,8 +41,10 @@ func TestLabels(t *testing.T) {
 			id   string
 			says []string
 		}{
-			{set.Bytes(), events.ScanSet, "LAP-014", []string{"SET", "LAP-014", "List LAP-MAJOR, version 3", "Packed 02 Mar 2026 06:11 UTC", "by B-1182", "Sheet 9VP9-TST4", "Laparotomy"}},
-			{load.Bytes(), events.ScanLoad, "S2-0302-04", []string{"S2-0302-04", "Sterilisator S2", "Lauf 4", "Programm dynamic-air-132", "Start 02.03.2026 06:11 UTC", "von B-2044"}},
+			{set.Bytes(), events.ScanSet, "LAP-014", []string{"SET", "LAP-014", "List LAP-MAJOR, version 3",
+				"Packed 02 Mar 2026 06:11 UTC", "by B-1182", "Sheet 9VP9-TST4", "Laparotomy"}},
+			{load.Bytes(), events.ScanLoad, "S2-0302-04", []string{"S2-0302-04", "Sterilisator S2", "Lauf 4",
+				"Programm dynamic-air-132", "Start 02.03.2026 06:11 UTC", "von B-2044"}},
 		} {
 			doc := boxes(t, l.pdf)
 			if len(doc.Pages) != 1 {
@@ -68,7 +70,8 @@ func TestLabels(t *testing.T) {
 			if n := inkOnMargins(g, 11); n != 0 {
 				t.Errorf("%s: %d dark points on the margins", size.Name, n)
 			}
-			for name, text := range map[string]string{"zbar": decode(t, g), "zxing": decodeZXing(t, g), "zxing, from a copy": decodeZXing(t, photocopy(render(t, l.pdf, 150)[0]))} {
+			for name, text := range map[string]string{"zbar": decode(t, g), "zxing": decodeZXing(t, g),
+				"zxing, from a copy": decodeZXing(t, photocopy(render(t, l.pdf, 150)[0]))} {
 				if scan, err := events.Recognise(text, l.kind); err != nil || scan.Value != l.id {
 					t.Errorf("%s, %s: %q is recognised as %v, %v", size.Name, name, text, scan, err)
 				}
@@ -131,7 +134,8 @@ func TestIDLabels(t *testing.T) {
 					t.Errorf("%s on %s: read as %v, %v", kind, size.Name, got, err)
 				}
 			}
-			if got := text(t, b.Bytes(), "-raw"); strings.Count(strings.NewReplacer("\n", "", " ", "").Replace(got), strings.ReplaceAll(says, " ", "")) != 2 || !strings.Contains(got, "A-0002") {
+			if got := text(t, b.Bytes(), "-raw"); strings.Count(strings.NewReplacer("\n", "", " ", "").Replace(got),
+				strings.ReplaceAll(says, " ", "")) != 2 || !strings.Contains(got, "A-0002") {
 				t.Errorf("%s on %s says %q", kind, size.Name, got)
 			}
 		}
@@ -155,7 +159,8 @@ func TestSetLabelLeavesRoom(t *testing.T) {
 		says []string
 	}{
 		{SetLabel{Set: "LAP-014"}, []string{"Packed on ____________", "by ____________", "Load ____________"}},
-		{SetLabel{Set: "LAP-014", Packed: packedAt, Badge: "B-1182", Load: "S2-0302-04"}, []string{"Packed 02 Mar 2026", "by B-1182", "Load S2-0302-04"}},
+		{SetLabel{Set: "LAP-014", Packed: packedAt, Badge: "B-1182", Load: "S2-0302-04"},
+			[]string{"Packed 02 Mar 2026", "by B-1182", "Load S2-0302-04"}},
 	} {
 		var b bytes.Buffer
 		if err := WriteSetLabel(&b, tt.l, LabelSizes()[0], english); err != nil {
@@ -191,11 +196,13 @@ func TestLabelTooSmall(t *testing.T) {
 		t.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := WriteSetLabel(&b, setLabel(long), small, english); err == nil || !strings.Contains(err.Error(), "take a larger label") || b.Len() != 0 {
+	if err := WriteSetLabel(&b, setLabel(long), small, english); err == nil || !strings.Contains(err.Error(),
+		"take a larger label") || b.Len() != 0 {
 		t.Errorf("error %v and %d bytes; want a larger label asked for", err, b.Len())
 	}
 	// Here the words fit, and the symbol's modules would be smaller than a printer's dots can draw.
-	if err := WriteSetLabel(&b, SetLabel{Set: strings.Repeat("ä", 64)}, LabelSize{"80x20", 80, 20}, english); err == nil || !strings.Contains(err.Error(), "the symbol of") || b.Len() != 0 {
+	if err := WriteSetLabel(&b, SetLabel{Set: strings.Repeat("ä", 64)}, LabelSize{"80x20", 80, 20},
+		english); err == nil || !strings.Contains(err.Error(), "the symbol of") || b.Len() != 0 {
 		t.Errorf("error %v; want the symbol refused", err)
 	}
 	large, err := ParseLabelSize("4x2in")

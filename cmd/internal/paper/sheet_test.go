@@ -67,8 +67,10 @@ func TestSheetSaysEveryLine(t *testing.T) {
 	pages := strings.Split(strings.TrimSuffix(text(t, pdf, "-layout"), "\f"), "\f")
 	for i, page := range pages {
 		for _, want := range []string{
-			"COUNT SHEET", s.Set, s.Title, "List LAP-MAJOR, version 3", "Packed 2 March 2026, 06:11 UTC", "483920, 483921", "outside, in the holder",
-			s.Code.Short(), grouped(s.Code.String()[:18], 6), grouped(s.Code.String()[18:36], 6), grouped(s.Code.String()[36:], 6), fmt.Sprintf("Page %d of %d", i+1, len(pages)), "does not prove that nothing was retained",
+			"COUNT SHEET", s.Set, s.Title, "List LAP-MAJOR, version 3", "Packed 2 March 2026, 06:11 UTC",
+			"483920, 483921", "outside, in the holder",
+			s.Code.Short(), grouped(s.Code.String()[:18], 6), grouped(s.Code.String()[18:36], 6),
+			grouped(s.Code.String()[36:], 6), fmt.Sprintf("Page %d of %d", i+1, len(pages)), "does not prove that nothing was retained",
 			"No.", "Instrument", "First", "Added", "Cavity", "Closing", "Final",
 		} {
 			if !strings.Contains(page, want) {
@@ -76,7 +78,8 @@ func TestSheetSaysEveryLine(t *testing.T) {
 			}
 		}
 	}
-	if last := pages[len(pages)-1]; !strings.Contains(last, "Counted by (badge)") || !strings.Contains(last, "Witnessed by (badge)") || !strings.Contains(last, "FCP-") {
+	if last := pages[len(pages)-1]; !strings.Contains(last, "Counted by (badge)") || !strings.Contains(last,
+		"Witnessed by (badge)") || !strings.Contains(last, "FCP-") {
 		t.Errorf("the last page has no signatures under lines:\n%s", last)
 	}
 	if n := strings.Count(strings.Join(pages, ""), "Counted by (badge)"); n != 1 {
@@ -99,7 +102,8 @@ func TestSheetSaysEveryLine(t *testing.T) {
 		}
 	}
 	all := strings.Join(raw, "")
-	if !strings.Contains(all, "▲ missing: 3 packed, the list says 4") || !strings.Contains(all, "Packed otherwise than listed: 1 (line 4)") {
+	if !strings.Contains(all, "▲ missing: 3 packed, the list says 4") || !strings.Contains(all,
+		"Packed otherwise than listed: 1 (line 4)") {
 		t.Error("the exception on line 4 is not marked")
 	}
 }
@@ -314,10 +318,12 @@ func TestSheetExceptions(t *testing.T) {
 	s := sample(t, 20)
 	s.Exceptions = nil
 	for i := range 12 {
-		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 97, Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
+		s.Exceptions = append(s.Exceptions, events.Exception{Line: int64(12 - i), Counted: 97,
+			Reason: []string{"missing", "substituted", "damaged", "at repair"}[i%4]})
 	}
 	got := text(t, sheetPDF(t, s, A4, german), "-raw")
-	for _, want := range []string{"▲ fehlt: 97 gepackt", "▲ ersetzt: 97 gepackt", "▲ beschädigt: 97 gepackt", "▲ at repair: 97 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
+	for _, want := range []string{"▲ fehlt: 97 gepackt", "▲ ersetzt: 97 gepackt", "▲ beschädigt: 97 gepackt",
+		"▲ at repair: 97 gepackt", "gelistet: 12 (Zeile 1, 2, 3, 4, 5, 6, 7, 8, …)"} {
 		if !strings.Contains(strings.ReplaceAll(got, "\n", " "), want) {
 			t.Errorf("the sheet does not say %q", want)
 		}
@@ -342,7 +348,8 @@ func TestWriteSheetRefuses(t *testing.T) {
 		lang *words.Language
 		says string
 	}{
-		{"a changed line", change(func(s *Sheet) { s.Lines[2].Quantity++ }), A4, english, "does not belong to list LAP-MAJOR version 3 on set LAP-014"},
+		{"a changed line", change(func(s *Sheet) { s.Lines[2].Quantity++ }), A4, english,
+			"does not belong to list LAP-MAJOR version 3 on set LAP-014"},
 		{"a changed word", change(func(s *Sheet) { s.Title += "." }), A4, english, "does not belong"},
 		{"the twin set", change(func(s *Sheet) { s.Set = "LAP-015" }), A4, english, "does not belong"},
 		{"other cycles", change(func(s *Sheet) { s.Cycles = []string{"dynamic-air-132"} }), A4, english, "does not belong"},
@@ -350,11 +357,16 @@ func TestWriteSheetRefuses(t *testing.T) {
 		{"no set", change(func(s *Sheet) { s.Set = "" }), A4, english, "names no set"},
 		{"no lines", change(func(s *Sheet) { s.Lines = nil }), A4, english, "has 0 lines"},
 		{"an exception without its line", change(func(s *Sheet) { s.Exceptions[0].Line = 99 }), A4, english, "line 99"},
-		{"a sign no font has", rebound(func(s *Sheet) { s.Lines[6].Description = "Clip 鉗子" }), A4, english, `line 7: the description has characters that can't be printed: '鉗' (U+9257), '子' (U+5B50)`},
+		{"a sign no font has", rebound(func(s *Sheet) { s.Lines[6].Description = "Clip 鉗子" }), A4, english,
+			`line 7: the description has characters that can't be printed: '鉗' (U+9257), '子' (U+5B50)`},
 		{"an item in Arabic", rebound(func(s *Sheet) { s.Lines[1].Item = "مقص" }), A4, english, "line 2: the item"},
-		{"a reason with an emoji", change(func(s *Sheet) { s.Exceptions[0].Reason = "lost 🙁" }), A4, english, "line 4: the reason of the exception has characters that can't be printed: '🙁' (U+1F641)"},
+		{"a reason with an emoji", change(func(s *Sheet) { s.Exceptions[0].Reason = "lost 🙁" }), A4, english,
+			"line 4: the reason of the exception has characters that can't be printed: '🙁' (U+1F641)"},
 		{"a seal", change(func(s *Sheet) { s.Seals = []string{"鉗"} }), A4, english, "a seal's number"},
-		{"too many seals", change(func(s *Sheet) { s.Seals = strings.Fields(strings.Repeat("48392048392048392 ", 200)) }), A4, english, "no room"},
+		{"too many seals", change(func(s *Sheet) {
+			s.Seals = strings.Fields(strings.Repeat("48392048392048392 ",
+				200))
+		}), A4, english, "no room"},
 		{"no language", sample(t, 3), A4, nil, "language"},
 		{"no paper", sample(t, 3), Size(7), english, "paper size"},
 	}
