@@ -561,6 +561,7 @@ type FirstDiffers struct {
 	At    time.Time     `json:"at"`
 	Lines []LineCount   `json:"lines"`
 	Moves []MovedPieces `json:"moves,omitempty"` // probably packed in another set of the case
+	By    []string      `json:"by,omitempty"`    // the sets that are short, by which it is told, where this one is only over
 }
 
 // Sequel is what came after lines differed in a count.
@@ -605,6 +606,7 @@ type Misplaced struct {
 	Set    string        `json:"set"`
 	Counts CountsDiffer  `json:"counts"`
 	Moves  []MovedPieces `json:"moves"`
+	By     []string      `json:"by,omitempty"` // the sets that are short, by which it is told, where this one is over
 }
 
 // Unaccounted: what no other set of the case explains (count-short,

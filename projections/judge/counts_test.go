@@ -46,11 +46,11 @@ func TestCountsAcrossACase(t *testing.T) {
 	}{
 		{"nothing off", [][]int64{{0, 0, 0}, {0, 0, 0}}, reconciled, []string{"", ""}, ""},
 		{"a piece of A lies in B", [][]int64{{-1, 0, 0}, {1, 0, 0}}, reconciled,
-			[]string{"count-short:doubtful", "count-over:doubtful"}, "Probably misplaced: 1 more than expected in B."},
+			[]string{"count-short:doubtful", "count-over:noted"}, "Probably misplaced: 1 more than expected in B."},
 		{"short in A, another item over in B", [][]int64{{-1, 0, 0}, {0, 1, 0}}, nil,
 			[]string{"count-short:broken", "count-over:broken"}, "1 short over all sets of the case that were counted."},
 		{"two short in A, one of them in B", [][]int64{{-2, 0, 0}, {1, 0, 0}}, reconciled,
-			[]string{"count-short:broken closed-unreconciled:broken count-short:doubtful", "count-over:doubtful"}, "1 short over all sets"},
+			[]string{"count-short:broken closed-unreconciled:broken count-short:doubtful", "count-over:noted"}, "1 short over all sets"},
 		{"one short in A alone", [][]int64{{0, -1, 0}, {0, 0, 0}}, reconciled,
 			[]string{"count-short:broken closed-unreconciled:broken", ""}, "line 2 (Scissors, Mayo): 1 counted, 2 expected. 1 short"},
 		{"one short in each", [][]int64{{0, -1, 0}, {-1, 0, 0}}, reconciled,
@@ -59,7 +59,7 @@ func TestCountsAcrossACase(t *testing.T) {
 			[]string{"", "count-short:broken closed-unreconciled:broken"}, ""},
 		{"unreconciled, and nothing open", [][]int64{{0, 0, 0}, {0, 0, 0}}, unreconciled, []string{"closed-unreconciled:broken", ""}, ""},
 		{"three sets: A's pieces lie in B and C", [][]int64{{-2, 0, 0}, {1, 0, 0}, {1, 0, 0}}, reconciled,
-			[]string{"count-short:doubtful", "count-over:doubtful", "count-over:doubtful"}, "1 more than expected in B and 1 more than expected in C"},
+			[]string{"count-short:doubtful", "count-over:noted", "count-over:noted"}, "1 more than expected in B and 1 more than expected in C"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
@@ -119,13 +119,19 @@ func TestPackedInTheNeighbour(t *testing.T) {
 		off   [2][2]int64 // of lines 1 and 2, in A and B
 		says  [2]string
 		never [2]string
+		told  bool // of A, so that B is noted
 	}{
 		{"one clamp in the other tray", [2][2]int64{{-1, 0}, {1, 0}},
-			[2]string{"Probably packed in the wrong set: 1 more than expected in B.", "Probably packed in the wrong set: 1 fewer than expected in A."}, [2]string{}},
+			[2]string{"Probably packed in the wrong set: 1 more than expected in B.", "Probably packed in the wrong set: 1 fewer than expected in A. It is listed under A."},
+			[2]string{}, true},
 		{"two of a kind, one of them there", [2][2]int64{{-2, 0}, {1, 0}},
-			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{}},
-		{"other pieces", [2][2]int64{{-1, 0}, {0, 1}}, [2]string{}, [2]string{"wrong set", "wrong set"}},
-		{"both short", [2][2]int64{{-1, 0}, {-1, 0}}, [2]string{}, [2]string{"wrong set", "wrong set"}},
+			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{}, true},
+		{"two in B, one of them from A", [2][2]int64{{-1, 0}, {2, 0}},
+			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{"", "listed"}, false},
+		{"one from A, and another piece short in B", [2][2]int64{{-1, 0}, {1, -1}},
+			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{"", "listed"}, false},
+		{"other pieces", [2][2]int64{{-1, 0}, {0, 1}}, [2]string{}, [2]string{"wrong set", "wrong set"}, false},
+		{"both short", [2][2]int64{{-1, 0}, {-1, 0}}, [2]string{}, [2]string{"wrong set", "wrong set"}, false},
 	} {
 		s := newStory()
 		l := s.list("LAP-MAJOR", 1, 6, 3, 4)
@@ -141,8 +147,11 @@ func TestPackedInTheNeighbour(t *testing.T) {
 		for i, turn := range []*turn{x, y} {
 			v := judge(t, w, turn.key())
 			checkVerdict(t, v)
-			fs := find(v, projections.CountDiffersAtOpen)
-			if len(fs) != 1 || fs[0].Severity != projections.SeverityDoubtful {
+			fs, want := find(v, projections.CountDiffersAtOpen), projections.SeverityDoubtful
+			if test.told && i == 1 {
+				want = projections.SeverityNoted
+			}
+			if len(fs) != 1 || fs[0].Severity != want {
 				t.Fatalf("%s: %s", test.name, show(v))
 			}
 			if !strings.Contains(fs[0].Says, test.says[i]) || test.never[i] != "" && strings.Contains(fs[0].Says, test.never[i]) {
@@ -308,8 +317,8 @@ func TestBeforeTheFinalCounts(t *testing.T) {
 		s.live(b)
 		w := s.world()
 		va, vb := judge(t, w, a.key()), judge(t, w, b.key())
-		if fs := append(find(va, projections.CountShort), find(vb, projections.CountOver)...); len(fs) != 2 || fs[0].Severity != projections.SeverityDoubtful || fs[1].Severity != projections.SeverityDoubtful ||
-			!strings.Contains(fs[0].Says, "In the "+stage+" of A") || !strings.HasSuffix(fs[0].Says, "Probably misplaced: 1 more than expected in B.") {
+		if fs := append(find(va, projections.CountShort), find(vb, projections.CountOver)...); len(fs) != 2 || fs[0].Severity != projections.SeverityDoubtful || fs[1].Severity != projections.SeverityNoted ||
+			!strings.HasSuffix(fs[1].Says, "It is listed under A.") || !strings.Contains(fs[0].Says, "In the "+stage+" of A") || !strings.HasSuffix(fs[0].Says, "Probably misplaced: 1 more than expected in B.") {
 			t.Errorf("%s\n%s", show(va), show(vb))
 		}
 		checkVerdict(t, va)

@@ -7,6 +7,8 @@ import (
 
 // firstCount finds a first count that is not what packing recorded. What another
 // set of the case has too many or too few of the same was probably packed there.
+// It asks something of somebody with the set that is short; with one that only has
+// what others lack it is noted.
 func (j *judgement) firstCount(t counts) {
 	if len(t.firstDiffs) == 0 {
 		return
@@ -25,8 +27,36 @@ func (j *judgement) firstCount(t counts) {
 		}
 		shown = append(shown, t.state.tallies[other].first)
 	}
-	f := j.add(projections.CountDiffersAtOpen, projections.SeverityDoubtful, &projections.FirstDiffers{
-		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: movesOf(j.c.Key, moves),
+	sev, by := projections.SeverityDoubtful, []string(nil)
+	if onlyOthers(j.c.Key, t.firstDiffs, moves) {
+		sev, by = projections.SeverityNoted, shortSets(moves)
+	}
+	f := j.add(projections.CountDiffersAtOpen, sev, &projections.FirstDiffers{
+		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: movesOf(j.c.Key, moves), By: by,
 	}, shown...)
 	f.Lines, f.From, f.To = linesOf(t.firstDiffs), pack.At(), t.first.At()
+}
+
+// onlyOthers reports whether a set differs by nothing but pieces that other sets
+// of the case lack: no line has fewer than expected, and moves to the set explain
+// each piece that is over.
+func onlyOthers(k projections.TripKey, ds []lineDiff, moves []projections.Move) bool {
+	over := make(map[string]int64)
+	for i := range ds {
+		if ds[i].seen < ds[i].expected {
+			return false
+		}
+		over[ds[i].itemOf(k)] += ds[i].seen - ds[i].expected
+	}
+	for _, m := range moves {
+		if m.To == k {
+			over[m.Item] -= m.Quantity
+		}
+	}
+	for _, n := range over {
+		if n != 0 {
+			return false
+		}
+	}
+	return true
 }

@@ -63,7 +63,9 @@ func (x *itemAccount) explain(k projections.TripKey, s *caseState) {
 	}
 }
 
-// ends judges the last word on each line, item by item over the whole case.
+// ends judges the last word on each line, item by item over the whole case. A
+// misplaced piece asks something of somebody once, of the set that is short of it:
+// that says where it probably lies. With the set that it lies in it is noted.
 func (j *judgement) ends(t counts) {
 	set := j.c.Key.Set
 	for _, x := range itemAccounts(j.c.Key, t.state, t.tally) {
@@ -77,8 +79,12 @@ func (j *judgement) ends(t counts) {
 			continue
 		}
 		if len(x.moves) > 0 {
-			j.addEnd(t.tally, x, code, projections.SeverityDoubtful, &projections.Misplaced{
-				Set: set, Counts: counts, Moves: movesOf(j.c.Key, x.moves),
+			sev, by := projections.SeverityDoubtful, []string(nil)
+			if x.net < 0 {
+				sev, by = projections.SeverityNoted, shortSets(x.moves)
+			}
+			j.addEnd(t.tally, x, code, sev, &projections.Misplaced{
+				Set: set, Counts: counts, Moves: movesOf(j.c.Key, x.moves), By: by,
 			}, x.further...)
 		}
 		if x.here != 0 {
@@ -87,6 +93,17 @@ func (j *judgement) ends(t counts) {
 			})
 		}
 	}
+}
+
+// shortSets returns the sets that pieces belong to, each once.
+func shortSets(moves []projections.Move) []string {
+	var out []string
+	for _, m := range moves {
+		if !slices.Contains(out, m.From.Set) {
+			out = append(out, m.From.Set)
+		}
+	}
+	return out
 }
 
 func (j *judgement) addEnd(

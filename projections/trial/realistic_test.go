@@ -77,9 +77,9 @@ func rowsOf(t *testing.T, w *judge.World) (rows []projections.Verdict) {
 	return rows
 }
 
-// most is how many rows a working day may have. The aim is 8: what is left are
-// misplaced pieces, told of both sets, and last counts by one person.
-const most = 14
+// most is how many rows a working day may have. The aim is 8: most of what is
+// left are last counts by one person, told once a case.
+const most = 12
 
 // TestRealisticWeek counts what a leader is asked to look at: a list that is too
 // long is not read.

@@ -268,7 +268,7 @@ var planned = map[string]found{
 	"LAP-004@K-0409": {projections.CountShort: broken, projections.ClosedUnreconciled: broken},
 	"MIN-012@K-0432": {projections.CountOver: broken, projections.ClosedUnreconciled: broken},
 	"LAP-006@K-0430": {projections.CountShort: doubtful},
-	"GYN-003@K-0430": {projections.CountOver: doubtful},
+	"GYN-003@K-0430": {projections.CountOver: noted},
 	"ORL-004@K-0432": {projections.CountMissing: doubtful},
 	"VAS-004@K-0431": {projections.CountMissing: doubtful, projections.ClosedUnreconciled: broken},
 	"ORS-001@K-0402": {projections.CountOnePerson: doubtful},
