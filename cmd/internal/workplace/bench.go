@@ -398,6 +398,9 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	if err != nil {
 		return nil, err
 	}
+	if name := p.name(b); !strings.Contains(told.Words, name) {
+		told.Of = name
+	}
 	a := &answered{Rev: h.Rev, said: told}
 	if a.Verdict, err = v.fragment("verdict", a.said); err != nil {
 		return nil, err
@@ -408,6 +411,14 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	}
 	a.Bench, err = v.fragment("bench-"+v.place, benchBody{Draft: b, Body: body, Hand: h, Done: last})
 	return a, err
+}
+
+// name is what the work here is on, which is always in sight.
+func (p bench[B, P]) name(b *B) string {
+	if l, ok := any(P(b)).(interface{ loadName() string }); ok {
+		return l.loadName()
+	}
+	return firstOf(P(b).shared().Tag, P(b).shared().Case)
 }
 
 type benchPageBody struct {

@@ -293,7 +293,7 @@ func TestStagesOfACase(t *testing.T) {
 	p.AwaitText("#verdict", "Now counting: back table")
 	p.Type("2\r")
 	p.AwaitText(`tr[data-line="2"] .cell`, "2 …")
-	p.Touch(`#tools [data-do="interrupted"]`)
+	p.Touch(`[data-do="interrupted"]:not([data-set])`)
 	p.AwaitText("#verdict", "Begun again")
 	p.Await(`document.querySelector('tr[data-line="2"] .cell').textContent === ""`)
 	p.AwaitText(`tr[data-line="1"] .cell`, "1 …") // the field stays counted

@@ -16,6 +16,7 @@ type said struct {
 	Words  string `json:"words"`  // large, readable across a room
 	More   string `json:"more,omitempty"`
 	Next   string `json:"next,omitempty"`
+	Of     string `json:"of,omitempty"`    // the set, load or case, where the words don't name it
 	Aside  string `json:"aside,omitempty"` // of the last input, where something else stays in sight
 	Hands  string `json:"hands,omitempty"` // what to do with one's hands, first of all
 	Where  string `json:"where,omitempty"` // where the other set is

@@ -71,6 +71,9 @@ func (b *sterilizer) wants() []want {
 
 func (b *sterilizer) idle() bool { return b.find(b.Load) == nil && b.Indicated == "" }
 
+// loadName is the load that the work here is on.
+func (b *sterilizer) loadName() string { return firstOf(b.Indicated, b.Load) }
+
 // find returns a load of this bench, nil where there is none of that name.
 func (b *sterilizer) find(id string) *load {
 	for i := range b.Loads {

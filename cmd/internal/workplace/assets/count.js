@@ -46,7 +46,9 @@ function go(i, byHand) {
     r.tr.setAttribute("aria-current", "true");
     const head = document.querySelector(".stick").getBoundingClientRect().bottom;
     const box = r.tr.getBoundingClientRect();
-    if (box.top < head + 60 || box.bottom > innerHeight - 60) scrollBy({top: box.top - head - 120});
+    const foot = $("tools").getBoundingClientRect().top;
+    const above = Math.min(120, Math.max(0, (foot - head - box.height) / 2));
+    if (box.top < head + above / 2 || box.bottom > foot - above / 2) scrollBy({top: box.top - head - above});
   }
 }
 
@@ -188,7 +190,7 @@ if (ref && !before) {
   actions(root, act);
   $("as-expected").addEventListener("click", asExpected);
   $("back").addEventListener("click", () => { if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); });
-  $("digits").addEventListener("click", e => {
+  $("tools").addEventListener("click", e => {
     const d = e.target.closest("[data-digit]")?.dataset.digit;
     const field = $("code");
     if (d === "enter") field.form.requestSubmit();

@@ -182,7 +182,7 @@ export function scanField({entered, key, nextPerson}) {
       if (key && key(e, field)) e.preventDefault();
       return;
     }
-    const control = el && el.closest("button, a, summary, [tabindex='0']");
+    const control = el && el.closest("button, a, summary, [tabindex='0']:not(#verdict)");
     if (control && (e.key === "Enter" || e.key === " ")) return;
     if (e.key.length === 1 || e.key === "Enter" || e.key === "Backspace") {
       field.focus();
