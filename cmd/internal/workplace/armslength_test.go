@@ -93,7 +93,9 @@ func TestArmsLength(t *testing.T) {
 				open("/at/north/or-3/" + page.path + join + "lang=" + lang)
 				counting := strings.HasPrefix(page.path, "count")
 				if counting {
-					p.Await(`document.querySelector("tr.now")`)
+					p.Await(`(() => { const now = document.querySelector("tr.now")?.getBoundingClientRect();
+						return now && now.top >= document.querySelector(".stick").getBoundingClientRect().bottom - 2 &&
+							now.top + 20 <= document.querySelector(".bar").getBoundingClientRect().top; })()`)
 				}
 				place, _, _ := strings.Cut(page.path, "?")
 				for _, end := range []bool{false, true} {

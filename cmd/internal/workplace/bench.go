@@ -348,7 +348,7 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 	if h.Plain == "" || err != nil && !refusal.Is(err) {
 		return s, err
 	}
-	q := v.which(h.Plain, P(b).wants())
+	q := v.which(h.Plain, P(b).wants(), P(b).idle())
 	if err != nil || s.Status != "broken" {
 		return q, nil
 	}
@@ -606,7 +606,10 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 	case verb == "do" && in.Action != "enter":
 		return p.do(v, b, in, t)
 	case verb == "do" || in.Text == "":
-		if h.Plain != "" {
+		switch {
+		case h.Plain != "" && v.place == "packing" && P(b).idle():
+			return p.takeAs(v, b, events.ScanSet, t) // as the question says
+		case h.Plain != "":
 			return nil // what it is, is asked until it is answered
 		}
 		if t.goTo = h.mainLink(); t.goTo != "" && P(b).idle() {

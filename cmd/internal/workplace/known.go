@@ -164,8 +164,13 @@ func (v *visit) caseStanding(ref string) (projections.CaseStanding, error) {
 }
 
 // which asks what a plain code is. The answers are the things that it can be here.
-func (v *visit) which(code string, wants []want) said {
+// idle says that nothing of a set lies here yet.
+func (v *visit) which(code string, wants []want, idle bool) said {
 	s := ask(v.t("which", code), v.t("which-more"))
+	if v.place == "packing" && idle {
+		// A set that comes for the first time is the ordinary case.
+		s.Words = v.t("which-set", code)
+	}
 	for _, w := range wants {
 		if canBe(w.Kind, code) {
 			s.Choices = append(s.Choices, choice{Do: "take-as", Value: string(w.Kind), Words: v.kind(w.Kind)})

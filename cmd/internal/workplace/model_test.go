@@ -54,7 +54,7 @@ func (a answer) says(text string) bool {
 }
 
 // asked is what the page asks the meaning of, in "QQ-7: what is it?".
-var asked = regexp.MustCompile(`(\S+): what is it\?`)
+var asked = regexp.MustCompile(`(\S+): (?:what is it\?|not seen before here)`)
 
 // asksAbout returns the plain code of which the page asks what it is, "" if of none.
 func (a answer) asksAbout() string {
@@ -244,6 +244,9 @@ func (w *walk) step() {
 // meaning is what a plain code means: what a person says now that it is, or has said
 // of such codes before.
 func (w *walk) meaning(s step, shown, a answer) step {
+	if s.enter() && shown.says("Is it a set? Enter = yes") {
+		s.action, s.fields = "take-as", map[string]string{"value": string(events.ScanSet)}
+	}
 	kind := events.ScanKind(s.fields["value"])
 	if s.action == "take-as" {
 		w.plain = w.latest.asksAbout() // a question comes back when what was scanned after it is undone
@@ -265,7 +268,7 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	case s.kind != "":
 		w.plain = ""
 	case s.verb == "scan" && s.kind == "" && s.text != "":
-		if a.says(s.text + ": what is it?") {
+		if a.asksAbout() == s.text {
 			w.plain = s.text
 		}
 		kind, _ := a["kind"].(string)
@@ -702,7 +705,11 @@ func (m *sealModel) next(w *walk, shown answer) step {
 	switch {
 	case ask && shown.says("badge"):
 		return w.label(events.ScanBadge, "B-1")
-	case ask && shown.says("where does the sheet go"):
+	case ask && shown.says("sheet go?") && w.rng.IntN(2) == 0:
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4")}
+	case ask && shown.says("as the last time") && w.rng.IntN(2) == 0:
+		return step{verb: "scan"}
+	case ask && (shown.says("sheet go?") || shown.says("as the last time")):
 		return step{verb: "do", action: "placement", fields: map[string]string{"placement": pick(w, places...)}}
 	case ask && shown.says("lot of the bag"):
 		return step{verb: "do", action: "bag-lot", fields: map[string]string{"lot": "BG-7"}}
@@ -731,7 +738,7 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	switch {
 	case a.says("Read twice"):
 	case s.kind == events.ScanSet && s.id != m.set:
-		*m = sealModel{set: s.id, where: m.where, undone: m.undone}
+		*m = sealModel{set: s.id, undone: m.undone} // where its sheet goes is said for each set
 	case s.kind == events.ScanSeal && !slices.Contains(m.seals, s.id):
 		m.seals = append(m.seals, s.id)
 	case s.action == "seal-off":
@@ -740,6 +747,17 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 		m.seals = nil
 	case s.action == "placement":
 		m.where = s.fields["placement"]
+	case s.verb == "scan" && m.asked(shown) && len(s.text) == 1 && strings.Contains("1234", s.text):
+		m.where = []string{"inside-bag", "inside-bare", "outside", "screen"}[s.text[0]-'1']
+	case s.enter() && shown.says("as the last time"):
+		for where, words := range map[string]string{
+			"inside-bag": ": inside, in a bag,", "inside-bare": ": inside, no bag,", "outside": ": outside, in the holder,",
+			"screen": ": no paper, on the screen,",
+		} {
+			if shown.says(words) {
+				m.where = where
+			}
+		}
 	case s.action == "bag-lot":
 		m.lot = s.fields["lot"]
 	case s.verb == "scan" && s.kind == "" && s.text != "" && shown.says("lot of the bag"):
@@ -748,6 +766,9 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 		m.undone = true
 	}
 }
+
+// asked reports whether the page asks where the sheet of the set goes.
+func (m *sealModel) asked(shown answer) bool { return shown.says("sheet go?") || shown.says("as the last time") }
 
 func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 	d, ok := e.Data.(*events.ListSealed)
@@ -768,7 +789,7 @@ func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 }
 
-func (m *sealModel) recorded(*walk) { *m = sealModel{where: m.where} }
+func (m *sealModel) recorded(*walk) { *m = sealModel{} }
 
 // loadModel is the model of the sterilizer.
 type loadModel struct {

@@ -215,7 +215,8 @@ func (b *packing) verdict(v *visit) (said, error) {
 	}
 	switch {
 	case b.WeightGrams == 0 && !b.NoWeight:
-		return ask(v.t("weigh-it", v.w.Weight(p.Limit)), ""), nil
+		return ask(v.t("weigh-it", v.w.Weight(p.Limit)), "").offer(
+			choice{Do: "weight", Words: v.t("not-weighed-key"), Key: "F4"}), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	case p.Look && b.Witness == "":

@@ -35,6 +35,7 @@ type choice struct {
 	Value string `json:"value,omitempty"`
 	Words string `json:"words"`
 	Main  bool   `json:"main,omitempty"`
+	Key   string `json:"key,omitempty"` // that does the same
 }
 
 // offer adds the answers to a question.

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"net/url"
 	"slices"
 	"strings"
@@ -16,6 +17,9 @@ type sealing struct {
 	Placement events.Placement `json:"placement,omitempty"`
 	BagLot    string           `json:"bagLot,omitempty"`
 	Seals     []string         `json:"seals,omitempty"`
+	// Last is where the count sheet went the last time here, by list. It is offered,
+	// and taken when a person says so.
+	Last map[string]events.Placement `json:"last,omitempty"`
 }
 
 func sealingPlace() workplace {
@@ -33,7 +37,7 @@ func sealingPlace() workplace {
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
 			"seal-off":   (*sealing).sealOff,
-			"enter":      (*sealing).record,
+			"enter":      (*sealing).enter,
 			"record":     (*sealing).record,
 		},
 		typed: (*sealing).typed,
@@ -47,7 +51,43 @@ func (b *sealing) wants() []want {
 	return wanted(events.ScanSeal, events.ScanBadge, events.ScanSet)
 }
 
-func (b *sealing) clear() { *b = sealing{hand: b.kept()} }
+func (b *sealing) clear() { *b = sealing{hand: b.kept(), Last: b.Last} }
+
+// placements are where a count sheet can go; their numbers are keys.
+func placements() []events.Placement {
+	return []events.Placement{events.InsideBag, events.InsideBare, events.Outside, events.Screen}
+}
+
+// askPlacement asks where the count sheet goes. The last time's answer for this
+// list is in the question, and Enter gives it.
+func (b *sealing) askPlacement(v *visit) (said, error) {
+	s := ask(v.t("choose-placement", b.Tag), "")
+	last, err := b.lastPlace(v)
+	if err != nil {
+		return said{}, err
+	}
+	if last != "" {
+		s.Words = v.t("placement-as-last", b.Tag, v.t("found-"+string(last)))
+	}
+	for i, p := range placements() {
+		words := fmt.Sprintf("%d %s", i+1, v.t("found-"+string(p)))
+		s.Choices = append(s.Choices, choice{Do: "placement", Value: string(p), Words: words, Main: p == last})
+	}
+	return s, nil
+}
+
+// lastPlace is where the count sheet of a set by this list went the last time at
+// this station, "" where none did.
+func (b *sealing) lastPlace(v *visit) (events.Placement, error) {
+	if b.Tag == "" || len(b.Last) == 0 {
+		return "", nil
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return "", err
+	}
+	return b.Last[st.List], nil
+}
 
 func (b *sealing) scanBadge(_ *visit, badge string) (said, error) {
 	b.Operator = badge
@@ -56,9 +96,8 @@ func (b *sealing) scanBadge(_ *visit, badge string) (said, error) {
 
 func (b *sealing) scanSet(_ *visit, set string) (said, error) {
 	if b.Tag != set {
-		place := b.Placement
 		b.clear()
-		b.Tag, b.Done, b.Placement = set, nil, place
+		b.Tag, b.Done = set, nil
 	}
 	return said{}, nil
 }
@@ -94,7 +133,7 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	case b.Tag == "":
 		return ask(v.t("scan-tag-to-seal"), ""), nil
 	case b.Placement == "":
-		return ask(v.t("choose-placement", b.Tag), ""), nil
+		return b.askPlacement(v)
 	case b.lotMissing():
 		return ask(v.t("bag-lot"), ""), nil
 	case b.Operator == "":
@@ -124,7 +163,7 @@ func (b *sealing) discard(v *visit, _ fields) (said, error) {
 }
 
 func (b *sealing) place(_ *visit, f fields) (said, error) {
-	b.Placement = events.Placement(f["placement"])
+	b.Placement = events.Placement(firstOf(f["placement"], f["value"]))
 	if b.Placement != events.InsideBag {
 		b.BagLot = ""
 	}
@@ -155,9 +194,12 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 	return said{}, nil
 }
 
-// typed: what is no label and not known otherwise is the lot of the bag where one
-// is asked for.
+// typed: a number answers where the count sheet goes while that is asked; what is
+// no label and not known otherwise is the lot of the bag where one is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
+	if n, ok := plainNumber(text); ok && b.Tag != "" && b.Placement == "" && n >= 1 && int(n) <= len(placements()) {
+		return "placement", fields{"placement": string(placements()[n-1])}, true
+	}
 	all, err := v.read(text)
 	if b.Tag == "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
@@ -168,9 +210,26 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	return "bag-lot", fields{"lot": text}, true
 }
 
+// enter says yes to what is asked: where the count sheet goes, if that is as the
+// last time, or that the container is locked.
+func (b *sealing) enter(v *visit, f fields) (said, error) {
+	if b.Tag == "" || b.Placement != "" {
+		return b.record(v, f)
+	}
+	last, err := b.lastPlace(v)
+	if err == nil && last != "" {
+		return b.place(v, fields{"placement": string(last)})
+	}
+	return said{}, err
+}
+
 func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || b.Placement == "" || b.lotMissing() || b.Operator == "" {
 		return said{}, nil
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return said{}, err
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
@@ -196,8 +255,11 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 		links = append(links, link{Address: v.d.opts.Prefix + "/print/sheet.pdf" + query, Says: v.phrased("print-sheet")})
 	}
 	links = append(links, link{Address: v.d.opts.Prefix + "/print/set-label.pdf" + query, Says: v.phrased("print-label")})
+	if b.Last == nil {
+		b.Last = make(map[string]events.Placement)
+	}
+	b.Last[st.List] = place
 	b.clear()
-	b.Placement = place
 	b.Done = &done{
 		Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,
 	}
@@ -210,9 +272,7 @@ type sealingBody struct {
 }
 
 func (b *sealing) body(v *visit) (any, error) {
-	out := sealingBody{
-		Placements: []events.Placement{events.InsideBag, events.InsideBare, events.Outside, events.Screen},
-	}
+	out := sealingBody{Placements: placements()}
 	var err error
 	if b.Tag != "" {
 		out.Set, err = v.standing(b.Tag)

@@ -270,10 +270,11 @@ func (b *sterilizer) cycle(v *visit, name string) (string, error) {
 }
 
 func (b *sterilizer) choose(v *visit, f fields) (said, error) {
-	if b.find(f["load"]) == nil {
-		return said{}, v.sayNo("load-not-here", f["load"])
+	id := firstOf(f["load"], f["value"])
+	if b.find(id) == nil {
+		return said{}, v.sayNo("load-not-here", id)
 	}
-	b.Load = f["load"]
+	b.Load = id
 	return said{}, nil
 }
 
@@ -296,7 +297,15 @@ func (b *sterilizer) start(v *visit, _ fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *sterilizer) giveUp(_ *visit, _ fields) (said, error) {
+// giveUp takes a load away that was not recorded. Its button stands beside others,
+// so a load with sets in it is asked about.
+func (b *sterilizer) giveUp(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if l != nil && len(l.Sets) > 0 && f["value"] != l.Load {
+		return ask(v.t("give-up-sure", l.Load, len(l.Sets)), strings.Join(l.Sets, ", ")).offer(
+			choice{Do: "choose", Value: l.Load, Words: v.t("give-up-not"), Main: true},
+			choice{Do: "give-up", Value: l.Load, Words: v.t("give-up")}), nil
+	}
 	b.drop()
 	return said{}, nil
 }

@@ -230,8 +230,16 @@ export function actions(root, put) {
   root.addEventListener("click", e => {
     const b = e.target.closest("button[data-do]");
     if (!b) return;
-    const {do: action, ...fields} = b.dataset;
+    const {do: action, key, ...fields} = b.dataset;
     put(action, fields);
+  });
+  // A button that shows a key is pressed by it.
+  document.addEventListener("keydown", e => {
+    if (e.repeat || e.ctrlKey || e.altKey || e.metaKey || !/^F\d+$/.test(e.key)) return;
+    const b = root.querySelector(`button[data-key="${e.key}"]`);
+    if (!b || b.disabled) return;
+    e.preventDefault();
+    b.click();
   });
   root.addEventListener("submit", e => {
     const f = e.target.closest("form[data-do]");
