@@ -768,7 +768,9 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 }
 
 // asked reports whether the page asks where the sheet of the set goes.
-func (m *sealModel) asked(shown answer) bool { return shown.says("sheet go?") || shown.says("as the last time") }
+func (m *sealModel) asked(shown answer) bool {
+	return shown.says("sheet go?") || shown.says("as the last time")
+}
 
 func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 	d, ok := e.Data.(*events.ListSealed)
