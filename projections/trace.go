@@ -76,9 +76,10 @@ type SheetReading struct {
 // Stay is the time a set was at one place: from a sighting there until it was
 // seen elsewhere.
 type Stay struct {
-	Place    string    `json:"place"`
-	By       string    `json:"by,omitempty"` // who recorded the first sighting of the stay
-	From, To time.Time `json:"-"`
+	Place    string      `json:"place"`
+	By       string      `json:"by,omitempty"` // who recorded the first sighting of the stay
+	From, To time.Time   `json:"-"`
+	Seen     []time.Time `json:"-"` // each sighting there, in order; what was between two of them is not known
 }
 
 // Carry says that a set was last found with the sheet of another.

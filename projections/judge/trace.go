@@ -5,6 +5,7 @@ import (
 	"listbound/projections/facts"
 	"slices"
 	"strings"
+	"time"
 )
 
 var results = map[facts.Class]projections.Result{
@@ -52,16 +53,19 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 		}
 		t.Readings = append(t.Readings, x)
 	}
-	for i, it := range c.Steps {
+	for _, it := range c.Steps {
 		place := facts.PlaceOf(it)
 		if n := len(t.Stays); n > 0 && strings.EqualFold(t.Stays[n-1].Place, place.String()) {
 			t.Stays[n-1].To = it.At()
+			t.Stays[n-1].Seen = append(t.Stays[n-1].Seen, it.At())
 			continue
 		}
 		if n := len(t.Stays); n > 0 {
 			t.Stays[n-1].To = it.At()
 		}
-		t.Stays = append(t.Stays, projections.Stay{Place: place.String(), By: it.Event.Operator, From: c.Steps[i].At(), To: it.At()})
+		t.Stays = append(t.Stays, projections.Stay{
+			Place: place.String(), By: it.Event.Operator, From: it.At(), To: it.At(), Seen: []time.Time{it.At()},
+		})
 	}
 	return t, w.Failed()
 }

@@ -12,7 +12,7 @@ import (
 )
 
 // drawPair shows two sets whose sheets were exchanged, one above the other on
-// one axis: where each was, each look at its sheet, and the window in which it
+// one axis: where each was seen, each look at its sheet, and the window in which it
 // can have happened.
 func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	var at []time.Time
@@ -47,7 +47,10 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	}
 	p.y = bottom + 16
 	p.scale(p.y)
-	p.h = p.y + 44
+	note := words.T("board.sightings")
+	p.text(laneLeft, p.y+56, "start", 12, soft, note)
+	p.said = append(p.said, note)
+	p.h = p.y + 66
 	return p.picture(fmt.Sprintf("pair-%d", n+1), words.T("board.pair-of", x.Mine.Key.Set, x.Hers.Key.Set),
 		strings.Join(p.said, " "))
 }
@@ -76,30 +79,7 @@ func bothAt(words *shell.Words, f projections.Finding) string {
 func (p *chainPicture) pairLane(t projections.Trace, y float64, other projections.TripKey) {
 	p.text(8, y+16, "start", 17, ink, cut(t.Key.Set, laneLeft-16, 17), bold)
 	p.text(8, y+36, "start", 12, soft, cut(t.List, laneLeft-16, 12))
-	for i, s := range t.Stays {
-		x1, x2 := p.axis.x(s.From), p.axis.x(s.To)
-		if i == len(t.Stays)-1 {
-			x2 = max(x2, min(x1+10, laneRight))
-			if !t.Over { // there it was seen last, and for all that is known it is there still
-				p.rect(x1, y, laneRight-x1, 28, white, soft, `stroke-width="1.2"`, `stroke-dasharray="5 4"`)
-				if room := laneRight - x1 - 8; x2-x1 < 60 {
-					p.text(x1+14, y+18, "start", 12, ink, cut(s.Place, room, 12))
-				}
-			}
-		}
-		fill := white
-		if i%2 == 0 {
-			fill = pale
-		}
-		p.group(fmt.Sprintf("%s, %s – %s", s.Place, p.words.Time(s.From), p.words.Time(s.To)), func() {
-			p.rect(x1, y, x2-x1, 28, fill, soft, `stroke-width="1.2"`, `fill-opacity="0.85"`)
-			if c := cut(s.Place, x2-x1-8, 12); c != "" {
-				p.text(x1+4, y+18, "start", 12, ink, c)
-			}
-		})
-		p.said = append(p.said, p.words.T("board.desc-set-stay", t.Key.Set, s.Place, p.words.Time(s.From),
-			p.words.Time(s.To)))
-	}
+	p.sightings(t, y)
 	var rows rowsOf
 	if len(t.Readings) == 0 {
 		p.text(laneLeft, y+60, "start", 13, soft, p.words.T("board.never-read"), bold)
@@ -121,6 +101,40 @@ func (p *chainPicture) pairLane(t projections.Trace, y float64, other projection
 		p.group(label, func() { p.page(left, ry, r.Result) })
 		p.text(left+16, ry+5, "start", 13, inkOf(r.Result), label, bold)
 		p.said = append(p.said, p.words.T("board.desc-set-reading", t.Key.Set, p.words.Time(r.At), r.Place, label))
+	}
+}
+
+// sightings draws where a set was seen: a mark for each sighting, and a line
+// between two at one place, dashed where they are at two: somewhere between them it
+// was moved. Where it was meanwhile nobody saw.
+func (p *chainPicture) sightings(t projections.Trace, y float64) {
+	mid := y + 20
+	for i, s := range t.Stays {
+		first, last := s.Seen[0], s.Seen[len(s.Seen)-1]
+		x1, x2, room := p.axis.x(first), p.axis.x(last), laneRight
+		switch {
+		case i+1 < len(t.Stays):
+			room = p.axis.x(t.Stays[i+1].From)
+			p.line(x2, mid, room, mid, faint, 1.2, `stroke-dasharray="3 5"`)
+		case !t.Over: // for all that is known it is there still
+			p.line(x2, mid, laneRight, mid, faint, 1.2, `stroke-dasharray="3 5"`)
+		}
+		said := p.words.T("board.desc-set-seen", t.Key.Set, s.Place, p.words.Time(first))
+		if n := len(s.Seen); n > 1 {
+			said = p.words.T("board.desc-set-seen-often", t.Key.Set, s.Place, n, p.words.Time(first), p.words.Time(last))
+		}
+		p.group(said, func() {
+			if len(s.Seen) > 1 {
+				p.line(x1, mid, x2, mid, soft, 1.6)
+			}
+			for _, at := range s.Seen {
+				p.circle(p.axis.x(at), mid, 5, white, ink, 2)
+			}
+			if c := cut(s.Place, room-x1-4, 12); c != "" {
+				p.text(x1-5, y+8, "start", 12, ink, c)
+			}
+		})
+		p.said = append(p.said, said)
 	}
 }
 

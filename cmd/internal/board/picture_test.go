@@ -13,10 +13,60 @@ import (
 	"testing"
 
 	"listbound/cmd/internal/site"
+	"listbound/events"
 	"listbound/projections"
 )
 
 var svgs = regexp.MustCompile(`(?s)<svg class="picture".*?</svg>`)
+
+var (
+	pairOf = regexp.MustCompile(`id="pair-1[^"]*"`)
+	marks  = regexp.MustCompile(`<circle [^>]*r="5.0"`)
+)
+
+// TestSightings: the picture of two exchanged sheets has a mark for each
+// observation of either set, and nowhere says that a set stayed.
+func TestSightings(t *testing.T) {
+	srv, s := weekServer(t)
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	held := 0
+	for _, v := range all {
+		i := slices.IndexFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.SheetSwapped && f.Other != nil })
+		if i < 0 {
+			continue
+		}
+		want := 0
+		for _, trip := range []string{v.Trip, v.Findings[i].Other.Trip} {
+			h, err := s.History(t.Context(), site.Query{Trip: trip})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, e := range h.Events {
+				if k := events.Kind(e.Kind); k.AboutSet() && k != events.KindFindingAcknowledged && !e.Void && e.Trip == trip {
+					want++
+				}
+			}
+		}
+		for _, p := range svgs.FindAllString(page(t, srv.URL+"/history?trip="+url.QueryEscape(v.Trip)), -1) {
+			if !pairOf.MatchString(p) {
+				continue
+			}
+			held++
+			if got := len(marks.FindAllString(p, -1)); got != want {
+				t.Errorf("%s: %d sightings drawn, %d recorded", v.Set, got, want)
+			}
+			if d := described(t, v.Set, p); !strings.Contains(d, v.Set+" was seen at ") || strings.Contains(d, " was at ") {
+				t.Errorf("%s: %s", v.Set, d)
+			}
+		}
+	}
+	if held < 2 {
+		t.Errorf("%d pictures of two sets", held)
+	}
+}
 
 // TestPictures holds of every trip on the board: each picture is well-formed,
 // says in words what it shows, and needs no style and no script.
