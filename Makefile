@@ -9,7 +9,7 @@ PACKAGES = ./...
 # race detector needs it.
 export CGO_ENABLED = 0
 
-.PHONY: all build install test deps vet staticcheck plain race short fuzz bench mutants demo generate vuln clean
+.PHONY: all build install test deps vet staticcheck plain alone race short fuzz bench mutants demo generate vuln clean
 
 all: build
 
@@ -19,7 +19,7 @@ build:
 install:
 	$(GO) install -trimpath ./cmd/listbound ./cmd/listbound-verify
 
-test: deps vet staticcheck plain race
+test: deps vet staticcheck plain alone race
 
 # Debian packages the tests use: a C compiler for the race detector, openssl and
 # unzip for the check of a bundle with tools that aren't ours.
@@ -37,6 +37,10 @@ staticcheck:
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.
 plain:
 	$(GO) test -vet=off $$(GO="$(GO)" .ci/packages plain)
+
+# The long tests, one step after the other, of the packages that race has.
+alone:
+	$(GO) test -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
 
 # The whole build is instrumented. Leaving the database and cryptography out
 # halves the time, but gives false alarms: what they share of generic code, such

@@ -5,8 +5,11 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -26,41 +29,51 @@ func tested(t *testing.T, how string) []string {
 }
 
 // startsSomething returns the place in the files of a folder where things begin
-// to happen at the same time, "" if there is none: a go statement, a call of a
-// method Go, or the HTTP server, which serves each request on a goroutine.
+// to happen at the same time, "" if there is none.
 func startsSomething(t *testing.T, dir string, withTests bool) string {
 	t.Helper()
 	files, err := filepath.Glob(filepath.Join(dir, "*.go"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	fset := token.NewFileSet()
-	var found token.Pos
 	for _, name := range files {
 		if !withTests && strings.HasSuffix(name, "_test.go") {
 			continue
 		}
-		file, err := parser.ParseFile(fset, name, nil, parser.SkipObjectResolution)
-		if err != nil {
-			t.Fatal(err)
+		if place := firstStart(t, name, true); place != "" {
+			return place
 		}
-		ast.Inspect(file, func(n ast.Node) bool {
-			starts := false
-			switch n := n.(type) {
-			case *ast.GoStmt:
-				starts = true
-			case *ast.CallExpr:
-				method, ok := n.Fun.(*ast.SelectorExpr)
-				starts = ok && method.Sel.Name == "Go"
-			case *ast.ImportSpec:
-				starts = n.Path.Value == `"net/http"` || n.Path.Value == `"net/http/httptest"`
-			}
-			if starts {
-				found = n.Pos()
-			}
-			return true
-		})
 	}
+	return ""
+}
+
+// firstStart returns a place in a file where things begin to happen at the same
+// time, "" if there is none: a go statement, a call of a method Go, or, if serving
+// counts, the import of the HTTP server, which serves each request on a goroutine.
+func firstStart(t *testing.T, name string, serving bool) string {
+	t.Helper()
+	fset := token.NewFileSet()
+	file, err := parser.ParseFile(fset, name, nil, parser.SkipObjectResolution)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var found token.Pos
+	ast.Inspect(file, func(n ast.Node) bool {
+		starts := false
+		switch n := n.(type) {
+		case *ast.GoStmt:
+			starts = true
+		case *ast.CallExpr:
+			method, ok := n.Fun.(*ast.SelectorExpr)
+			starts = ok && method.Sel.Name == "Go"
+		case *ast.ImportSpec:
+			starts = serving && (n.Path.Value == `"net/http"` || n.Path.Value == `"net/http/httptest"`)
+		}
+		if starts {
+			found = n.Pos()
+		}
+		return true
+	})
 	if !found.IsValid() {
 		return ""
 	}
@@ -112,5 +125,54 @@ func TestEveryPackageIsTestedOnce(t *testing.T) {
 				t.Errorf("%s is tested without the race detector, and uses %s", path, starting[d])
 			}
 		}
+	}
+}
+
+// TestEveryTestRunsOnce: the tests that run without the race detector, in
+// packages whose others run under it, are those of the marked files; none of
+// these starts a goroutine, and no other test has one of their names.
+func TestEveryTestRunsOnce(t *testing.T) {
+	race := tested(t, "race")
+	pattern, err := regexp.Compile(strings.Join(tested(t, "alone-tests"), ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	alone := tested(t, "alone")
+	constraint, functions := regexp.MustCompile(`(?m)^//go:build .*\brace\b`), regexp.MustCompile(`(?m)^func (Test\w+)`)
+	marks := 0
+	for _, p := range listPackages(t) {
+		files, err := filepath.Glob(filepath.Join(p.Dir, "*_test.go"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		listed := slices.Contains(alone, p.ImportPath)
+		for _, name := range files {
+			src, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			marked := bytes.HasPrefix(src, []byte("//go:build !race\n"))
+			if !marked && constraint.Match(src) {
+				t.Errorf("%s asks for the race detector in a way that no list knows", name)
+			}
+			for _, m := range functions.FindAllSubmatch(src, -1) {
+				if test := string(m[1]); test != "TestMain" && listed && pattern.MatchString(test) != marked {
+					t.Errorf("%s of %s runs twice or never", test, name)
+				}
+			}
+			if !marked {
+				continue
+			}
+			marks++
+			if !listed || !slices.Contains(race, p.ImportPath) {
+				t.Errorf("%s is of a package that is not in both lists", name)
+			}
+			if where := firstStart(t, name, false); where != "" {
+				t.Errorf("%s is tested without the race detector: %s", name, where)
+			}
+		}
+	}
+	if marks < 5 {
+		t.Errorf("%d files of tests without the race detector", marks)
 	}
 }

@@ -1,3 +1,5 @@
+//go:build !race
+
 package main
 
 import (
@@ -93,31 +95,6 @@ func checkVerified(t *testing.T, dir string) {
 	if !v.OK || v.Size != records {
 		t.Errorf("verify: ok %v, %d records, want %d; problems %v", v.OK, v.Size, records, v.Problems)
 	}
-}
-
-// answer runs a command on a folder and returns its answer as JSON.
-func answer(t *testing.T, dir, command string, args ...string) []byte {
-	t.Helper()
-	args = append([]string{command, "--data", dir}, args...)
-	if command != "rebuild" && command != "policy" { // policy is JSON always
-		args = append(args, "--json")
-	}
-	c := run(args...)
-	c.Stderr = os.Stderr
-	out, err := c.Output()
-	if err != nil {
-		t.Fatalf("%v: %v", args, err)
-	}
-	return out
-}
-
-func decoded(t *testing.T, raw []byte) any {
-	t.Helper()
-	var v any
-	if err := json.Unmarshal(raw, &v); err != nil {
-		t.Fatalf("%v in %.200s", err, raw)
-	}
-	return v
 }
 
 // covers reports as an error where got lacks something that want has. Shapes

@@ -29,45 +29,6 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"listbound": main})
 }
 
-// TestScripts runs every command as a person would; see testdata/*.txtar.
-func TestScripts(t *testing.T) {
-	found, err := filepath.Glob("testdata/*.txtar")
-	if err != nil || len(found) < 5 {
-		t.Fatalf("%d scripts, %v", len(found), err)
-	}
-	testscript.Run(t, testscript.Params{
-		Dir:                 "testdata",
-		RequireExplicitExec: true,
-		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"week": writeWeek,
-			"code": putCode,
-		},
-	})
-}
-
-// writeWeek (week FILE ...) writes the built-in week as observations, spread over the files in equal parts.
-func writeWeek(ts *testscript.TestScript, neg bool, args []string) {
-	lines, err := weekLines()
-	ts.Check(err)
-	for i, name := range args {
-		part := lines[i*len(lines)/len(args) : (i+1)*len(lines)/len(args)]
-		ts.Check(os.WriteFile(ts.MkAbs(name), []byte(strings.Join(part, "\n")+"\n"), 0o600))
-	}
-}
-
-// putCode (code NAME FILE SET) puts the sheet code that a set got in a file of
-// receipts into an environment variable.
-func putCode(ts *testscript.TestScript, neg bool, args []string) {
-	for _, line := range strings.Split(ts.ReadFile(args[1]), "\n") {
-		var r receipt
-		if json.Unmarshal([]byte(line), &r) == nil && r.Set == args[2] && r.SheetCode != "" {
-			ts.Setenv(args[0], r.SheetCode)
-			return
-		}
-	}
-	ts.Fatalf("no sheet code of set %s in %s", args[2], args[1])
-}
-
 func weekLines() ([]string, error) {
 	w, err := scenario.Load()
 	if err != nil {
@@ -232,4 +193,29 @@ func checkWhole(t *testing.T, dir string, lines int) {
 	if len(stations) == 0 {
 		t.Error("no stations")
 	}
+}
+
+// answer runs a command on a folder and returns its answer as JSON.
+func answer(t *testing.T, dir, command string, args ...string) []byte {
+	t.Helper()
+	args = append([]string{command, "--data", dir}, args...)
+	if command != "rebuild" && command != "policy" { // policy is JSON always
+		args = append(args, "--json")
+	}
+	c := run(args...)
+	c.Stderr = os.Stderr
+	out, err := c.Output()
+	if err != nil {
+		t.Fatalf("%v: %v", args, err)
+	}
+	return out
+}
+
+func decoded(t *testing.T, raw []byte) any {
+	t.Helper()
+	var v any
+	if err := json.Unmarshal(raw, &v); err != nil {
+		t.Fatalf("%v in %.200s", err, raw)
+	}
+	return v
 }
