@@ -375,6 +375,25 @@ type SealsDiffer struct {
 	Strange []string `json:"strange,omitempty"` // there, not recorded
 }
 
+// OverWeight: packed heavier than the policy allows (over-weight).
+type OverWeight struct {
+	Set    string `json:"set"`
+	At     Moment `json:"at"`
+	Grams  int64  `json:"grams"`
+	Limit  int64  `json:"limit"`
+	Opened bool   `json:"opened,omitzero"`
+}
+
+// NoSecondLook: packed without a second person having looked it over, though the
+// policy asks for one with sets of its list (second-look-missing).
+type NoSecondLook struct {
+	Set    string `json:"set"`
+	List   string `json:"list"`
+	At     Moment `json:"at"`
+	Badge  string `json:"badge,omitempty"` // in both roles, where it is one
+	Opened bool   `json:"opened,omitzero"`
+}
+
 // StepsMissing: required links are absent although a later one is there
 // (link-missing).
 type StepsMissing struct {
@@ -833,6 +852,10 @@ func (*TagNotRead) Way() string { return "opened" }
 
 func (*SealsDiffer) Way() string { return "seals" }
 
+func (*OverWeight) Way() string { return "packed" }
+
+func (*NoSecondLook) Way() string { return "packed" }
+
 func (*StepsMissing) Way() string { return "steps" }
 
 func (*OpenedUnread) Way() string { return "opened-unread" }
@@ -930,6 +953,8 @@ const (
 	LabelSwapped       Code = "label-swapped"
 	TagUnread          Code = "tag-unread"
 	SealDiffers        Code = "seal-differs"
+	TooHeavy           Code = "over-weight"
+	SecondLookMissing  Code = "second-look-missing"
 	LinkMissing        Code = "link-missing"
 	LinkOutOfOrder     Code = "link-out-of-order"
 	TwoPlaces          Code = "two-places"
@@ -978,6 +1003,8 @@ var details = []struct {
 	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
 	{[]Code{TagUnread}, func() Detail { return new(TagNotRead) }},
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
+	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},
+	{[]Code{SecondLookMissing}, func() Detail { return new(NoSecondLook) }},
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
 	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},

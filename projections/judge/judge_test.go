@@ -204,6 +204,54 @@ var findingTests = []findingTest{
 	{projections.SealDiffers, "a broken seal", projections.SeverityBroken,
 		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.TooHeavy, "a gram above 25 lb", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.pack.WeightGrams = 11341; s.live(x) },
+		func(s *story, x *turn) { x.pack.WeightGrams = 11340; s.live(x) }}, // ANSI/AAMI ST77 4.3.5: 25 lb = 11.34 kg
+	{projections.TooHeavy, "packed too heavy, divided and packed again", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			heavy := *x.pack
+			heavy.WeightGrams = 14200
+			s.tell("packing-1", x.packedAt().Add(time.Minute), x.set, x.trip(), &heavy)
+		},
+		func(s *story, x *turn) {
+			heavy := *x.pack
+			heavy.WeightGrams = 14200
+			s.tell("packing-1", x.packedAt().Add(-time.Minute), x.set, x.trip(), &heavy)
+			x.pack.WeightGrams = 8400
+			s.live(x)
+		}},
+	{projections.TooHeavy, "a site with a limit of its own", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.WeightLimitGrams = 10000 })
+			x.pack.WeightGrams = 10001
+			s.live(x)
+		},
+		func(s *story, x *turn) { // and one without
+			s.policy(func(p *events.Policy) { p.WeightLimitGrams = 0 })
+			x.pack.WeightGrams = 20000
+			s.live(x)
+		}},
+	{projections.SecondLookMissing, "nobody else looked it over", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.SecondLook = []string{x.list.List} })
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.SecondLook = []string{"ANOTHER"} })
+			s.live(x)
+		}},
+	{projections.SecondLookMissing, "one badge in both roles", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.SecondLook = []string{x.list.List} })
+			x.pack.SecondLook = "B-1182" // who packed it
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.SecondLook = []string{x.list.List} })
+			x.pack.SecondLook = "B-1183"
+			s.live(x)
+		}},
 	{projections.LinkMissing, "never sterilized", projections.SeverityBroken,
 		func(s *story, x *turn) { x.run = nil; s.live(x) },
 		func(s *story, x *turn) { x.closed = nil; s.live(x) }},

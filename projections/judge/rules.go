@@ -28,6 +28,8 @@ func Rules() []Rule {
 		{"label", []projections.Code{projections.LabelSwapped}, (*judgement).labels},
 		{"label of another", []projections.Code{projections.LabelSwapped}, (*judgement).othersLabel},
 		{"seals", []projections.Code{projections.SealDiffers}, (*judgement).seals},
+		{"weight", []projections.Code{projections.TooHeavy}, (*judgement).weight},
+		{"second look", []projections.Code{projections.SecondLookMissing}, (*judgement).secondLook},
 		{"links", []projections.Code{projections.LinkMissing}, (*judgement).links},
 		{"opened unread", []projections.Code{projections.LinkMissing}, (*judgement).unread},
 		{"order", []projections.Code{projections.LinkOutOfOrder}, (*judgement).order},

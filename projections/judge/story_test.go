@@ -230,6 +230,13 @@ func (s *story) correct(f *facts.Fact, at time.Time, d events.Data) *facts.Fact 
 	return s.tell("packing-1", at, f.Event.Subject, f.Event.Trip, c)
 }
 
+// policy puts the default policy in force from before the story on, with changes.
+func (s *story) policy(change func(*events.Policy)) {
+	p := events.DefaultPolicy()
+	change(&p)
+	s.tell("packing-1", clock(-1, 6, 0), "north", "", &events.PolicyAdopted{Policy: p})
+}
+
 func (s *story) world() *World {
 	w := worldOf(s.all)
 	w.SetMoment(s.now)

@@ -396,6 +396,9 @@ func (j *Judgement) named(d projections.Detail, lang, s string) []string {
 	if d, ok := d.(*projections.TooFarApart); ok {
 		from = append(from, l.Say("format.duration", split(d.Second.At.Sub(d.First.At))), "lapse-0")
 	}
+	if d, ok := d.(*projections.OverWeight); ok {
+		from = append(from, l.Weight(d.Grams), "weight-0", l.Weight(d.Limit), "weight-1")
+	}
 	for i, t := range inventedTimes {
 		from = append(from, l.Time(t), fmt.Sprintf("time-%d", i))
 	}
