@@ -15,7 +15,8 @@
 // constant is used, its value is changed instead.
 //
 // A run that takes much longer than the tests take without a mutant is stopped. It counts as killed, because an endless
-// loop does not go unnoticed, and is counted apart as well.
+// loop does not go unnoticed, and is counted apart as well. A run that asks for more memory than it may have ends there
+// and is killed: without a bound a loop that appends would take the machine with it.
 package main
 
 import (
@@ -39,6 +40,7 @@ type options struct {
 	atLeast float64
 	workers int
 	factor  int
+	memory  int           // what a test run may take, in MB
 	grace   time.Duration // what a test run may take in any case
 }
 
@@ -52,6 +54,7 @@ func main() {
 	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
 	flag.IntVar(&o.workers, "j", runtime.NumCPU(), "how many test runs at once")
 	flag.IntVar(&o.factor, "timeout", 10, "stop a run after so many times what the tests take without a mutant")
+	flag.IntVar(&o.memory, "memory", 4096, "how much memory a test run may reserve, in MB")
 	flag.Usage = func() {
 		fmt.Fprintf(flag.CommandLine.Output(), "usage: mutants [flags] package...\n")
 		flag.PrintDefaults()

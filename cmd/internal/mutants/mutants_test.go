@@ -154,7 +154,7 @@ func Test(t *testing.T) {
 func TestRun(t *testing.T) {
 	module(t, map[string]string{"sample.go": subject, "sample_test.go": subjectTest})
 	var out strings.Builder
-	o := options{seed: 1, workers: 2, factor: 1, grace: 5 * time.Second}
+	o := options{seed: 1, workers: 2, factor: 1, memory: 4096, grace: 5 * time.Second}
 	if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || !ok {
 		t.Fatalf("%t, %v\n%s", ok, err, out.String())
 	}
@@ -184,6 +184,39 @@ func TestRun(t *testing.T) {
 	}
 }
 
+// A mutant that takes memory without end is stopped by the bound, long before its time is over.
+func TestMemory(t *testing.T) {
+	module(t, map[string]string{
+		"sample.go": `package sample
+
+func Grow(n int) (all [][]byte) {
+	for n > 0 {
+		all = append(all, make([]byte, 1<<20))
+		n--
+	}
+	return all
+}
+`,
+		"sample_test.go": `package sample
+
+import "testing"
+
+func Test(t *testing.T) {
+	if len(Grow(3)) != 3 {
+		t.Error("Grow")
+	}
+}
+`})
+	var out strings.Builder
+	o := options{seed: 1, workers: 1, factor: 1, memory: 1024, grace: time.Minute}
+	if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || !ok {
+		t.Fatalf("%t, %v\n%s", ok, err, out.String())
+	}
+	if !strings.Contains(out.String(), "timed out 0, survived 1") {
+		t.Errorf("a run without end was stopped by its time:\n%s", out.String())
+	}
+}
+
 // A score below the one asked for is a failure, a sample is as large as asked for, and the same seed draws the same
 // one.
 func TestSample(t *testing.T) {
@@ -191,7 +224,7 @@ func TestSample(t *testing.T) {
 	draw := func(seed uint64) string {
 		t.Helper()
 		var out strings.Builder
-		o := options{sample: 5, seed: seed, workers: 2, factor: 1, grace: 5 * time.Second, atLeast: 101}
+		o := options{sample: 5, seed: seed, workers: 2, factor: 1, memory: 4096, grace: 5 * time.Second, atLeast: 101}
 		if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || ok {
 			t.Fatalf("a score of 101 %% was reached: %t, %v", ok, err)
 		}

@@ -49,7 +49,7 @@ func try(ctx context.Context, o options, s *source, exclude *regexp.Regexp) (*ta
 		size = min(size, o.sample)
 	}
 	sample, rest := all[:size:size], all[size:]
-	r := &runs{source: s, dir: dir, bin: filepath.Join(dir, "package.test")}
+	r := &runs{source: s, dir: dir, bin: filepath.Join(dir, "package.test"), memory: o.memory}
 	for {
 		refused, err := r.build(ctx, sample)
 		if err != nil {
@@ -79,9 +79,10 @@ func try(ctx context.Context, o options, s *source, exclude *regexp.Regexp) (*ta
 // runs builds and runs the tests of one package.
 type runs struct {
 	*source
-	dir   string
-	bin   string
-	limit time.Duration
+	dir    string
+	bin    string
+	memory int // MB
+	limit  time.Duration
 }
 
 // build compiles the tests with the mutants in. It returns those that the compiler does not take.
@@ -151,13 +152,14 @@ func (r *runs) blame(out []byte, overlay map[string]string, sample []*mutant) ma
 }
 
 // command returns a run of the tests. It has a folder of its own for temporary files, because a test that is stopped
-// does not clear up.
+// does not clear up. The shell that bounds its memory becomes the test program.
 func (r *runs) command(ctx context.Context, limit time.Duration, tmp string, env ...string) *exec.Cmd {
-	args := []string{"-test.short", "-test.failfast", "-test.timeout", limit.String()}
+	bounded := fmt.Sprintf(`ulimit -v %d && exec "$0" "$@"`, r.memory*1024)
+	args := []string{"-c", bounded, r.bin, "-test.short", "-test.failfast", "-test.timeout", limit.String()}
 	if r.tests.usesRapid() {
 		args = append(args, "-rapid.nofailfile", "-rapid.shrinktime=0s")
 	}
-	cmd := exec.CommandContext(ctx, r.bin, args...)
+	cmd := exec.CommandContext(ctx, "sh", args...)
 	cmd.Dir = r.tests.Dir
 	cmd.Env = append(append(os.Environ(), "TMPDIR="+tmp), env...)
 	cmd.WaitDelay = time.Second
