@@ -100,6 +100,8 @@ type ListIssued struct {
 	Title   string   `json:"title"`
 	Lines   []Line   `json:"lines"`
 	Cycles  []string `json:"cycles,omitempty"` // sterilizer cycles this kind of set may run; any if empty
+	// Implants: a set of this list holds implants.
+	Implants bool `json:"implants,omitzero"`
 }
 
 func (*ListIssued) Kind() Kind { return KindListIssued }
@@ -210,6 +212,9 @@ type SetSterilized struct {
 	Released   bool   `json:"released"`
 	Started    string `json:"started,omitempty"` // when the cycle was started, RFC 3339
 	Loader     string `json:"loader,omitempty"`  // badge of who started it
+	// Emergency is why a load with implants was released before the result of its
+	// biological indicator.
+	Emergency string `json:"emergency,omitempty"`
 }
 
 func (*SetSterilized) Kind() Kind { return KindSetSterilized }
@@ -229,6 +234,7 @@ func (d *SetSterilized) Check() error {
 		c.must(false, "started: %q is no time such as 2026-03-02T08:02:00Z", d.Started)
 	}
 	c.optionalID("loader", d.Loader)
+	c.optionalText("emergency", d.Emergency)
 	return c.err
 }
 
@@ -331,7 +337,7 @@ type SetOpened struct {
 	Sheet      *Reading `json:"sheet,omitempty"`
 	Seals      []string `json:"seals,omitempty"`
 	SealBroken bool     `json:"sealBroken,omitzero"`
-	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail
+	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail, none (there was none)
 }
 
 func (*SetOpened) Kind() Kind { return KindSetOpened }
@@ -343,7 +349,7 @@ func (d *SetOpened) Keys() Keys { return Keys{KeyCase: d.Case, KeySheet: d.Sheet
 func (d *SetOpened) Check() error {
 	var c checks
 	if d.Indicator != "" {
-		oneOf(&c, "indicator", d.Indicator, "pass", "fail")
+		oneOf(&c, "indicator", d.Indicator, "pass", "fail", "none")
 	}
 	c.id("case", d.Case)
 	c.optionalText("room", d.Room)

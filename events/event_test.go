@@ -329,7 +329,7 @@ func TestCheckRefuses(t *testing.T) {
 			"sheet: a code is given and called unreadable; give one of the two"},
 		{opened(&Reading{Found: "outside", Code: "1"}),
 			"sheet: sheet code has 1 characters; a sheet code has 54: scan it again, or record the sheet as unreadable"},
-		{&SetOpened{Case: "K", Indicator: "yes"}, `indicator is "yes"; it is one of pass, fail`},
+		{&SetOpened{Case: "K", Indicator: "yes"}, `indicator is "yes"; it is one of pass, fail, none`},
 		{&SetOpened{}, "case is missing"},
 		{opened(&Reading{Found: "outside", Pages: []int64{1}, Of: 1}), "sheet: pages are given and no code that was read on them"},
 		{opened(&Reading{Found: "outside", Code: code, Pages: []int64{1}}), "sheet: pages and of are given together, or neither"},

@@ -145,7 +145,7 @@ func (d drawer) drawn(name string) any {
 		return rapid.SampledFrom(stages).Draw(d.t, "stage")
 	case "Reading":
 		return d.reading()
-	case "Reason", "Description", "Title", "Note", "Room", "Place", "Actions[]":
+	case "Reason", "Emergency", "Description", "Title", "Note", "Room", "Place", "Actions[]":
 		return d.text(name)
 	case "Counted":
 		return d.number("counted", 0, maxCount)
@@ -174,7 +174,7 @@ func (d drawer) drawn(name string) any {
 	case "SetCounted.Sheet":
 		return d.oneOf("sheet", SheetScreen, d.code())
 	case "SetOpened.Indicator":
-		return d.oneOf("indicator", "pass", "fail")
+		return d.oneOf("indicator", "pass", "fail", "none")
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
 	case "SetSterilized.Started":
@@ -304,6 +304,9 @@ func (d drawer) policy() Policy {
 	}
 	if d.flag("asks for the tag") {
 		p.TagAtOpening = Asked(d.oneOf("tagAtOpening", string(Required), string(Optional)))
+	}
+	for name, line := range map[string]*Asked{"indicatorAtOpening": &p.IndicatorAtOpening, "implantIndicator": &p.ImplantIndicator} {
+		*line = Asked(d.oneOf(name, string(Required), string(Optional)))
 	}
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")

@@ -32,6 +32,12 @@ type Policy struct {
 	Recall Recall `json:"recall"`
 	// TagAtOpening: the tag on the tray must be read when a set is opened.
 	TagAtOpening Asked `json:"tagAtOpening,omitzero"`
+	// IndicatorAtOpening: it must be recorded at opening what the chemical indicator
+	// inside shows. That none was inside is found in any case.
+	IndicatorAtOpening Asked `json:"indicatorAtOpening,omitzero"`
+	// ImplantIndicator: a set with implants may be used once the biological indicator
+	// of its load was read negative.
+	ImplantIndicator Asked `json:"implantIndicator,omitzero"`
 	// ReadingMinutes is how long after an opening its sheet and tag may still be read.
 	ReadingMinutes int64 `json:"readingMinutes,omitzero"`
 	// Waits: how long what is to come next is waited for.
@@ -64,6 +70,11 @@ const readingMinutes = 30
 // Complete returns the policy with what holds in each line that it leaves out.
 func (p Policy) Complete() Policy {
 	p.TagAtOpening = cmp.Or(p.TagAtOpening, Required) // common practice, no source
+	// That an indicator lies inside each package is CDC, MMWR 2003;52(RR-17) (from memory);
+	// that its result is recorded for each opening is no published rule.
+	p.IndicatorAtOpening = cmp.Or(p.IndicatorAtOpening, Optional)
+	// CDC, MMWR 2003;52(RR-17): every load with implants, the result before use.
+	p.ImplantIndicator = cmp.Or(p.ImplantIndicator, Required)
 	p.ReadingMinutes = cmp.Or(p.ReadingMinutes, readingMinutes)
 	p.Waits = p.Waits.Complete()
 	p.BadgeMinutes = cmp.Or(p.BadgeMinutes, badgeMinutes)
@@ -72,6 +83,14 @@ func (p Policy) Complete() Policy {
 
 // AsksTag reports whether the tag must be read at opening.
 func (p *Policy) AsksTag() bool { return p.Complete().TagAtOpening == Required }
+
+// AsksIndicator reports whether what the chemical indicator inside shows must be
+// recorded at opening.
+func (p *Policy) AsksIndicator() bool { return p.Complete().IndicatorAtOpening == Required }
+
+// AsksImplantIndicator reports whether a set with implants waits for the biological
+// indicator of its load.
+func (p *Policy) AsksImplantIndicator() bool { return p.Complete().ImplantIndicator == Required }
 
 // MayStillRead is how long after an opening its sheet and tag may still be read.
 func (p *Policy) MayStillRead() time.Duration {
@@ -170,6 +189,8 @@ func (p *Policy) Check() error {
 		c.id("secondLook", l)
 	}
 	c.asked("tagAtOpening", p.TagAtOpening)
+	c.asked("indicatorAtOpening", p.IndicatorAtOpening)
+	c.asked("implantIndicator", p.ImplantIndicator)
 	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
 	p.Waits.check(&c)
 	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)

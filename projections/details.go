@@ -394,6 +394,29 @@ type NoSecondLook struct {
 	Opened bool   `json:"opened,omitzero"`
 }
 
+// IndicatorUnseen: opened without it being recorded what the chemical indicator
+// inside shows (indicator-unseen).
+type IndicatorUnseen struct {
+	Set string `json:"set"`
+	At  Moment `json:"at"`
+}
+
+// NoIndicator: there was no chemical indicator inside (indicator-unseen).
+type NoIndicator struct {
+	Set string `json:"set"`
+	At  Moment `json:"at"`
+}
+
+// ImplantEarly: a set with implants was opened before the biological indicator of
+// its load was read negative (implant-early).
+type ImplantEarly struct {
+	Set       string    `json:"set"`
+	At        Moment    `json:"at"`
+	Run       Run       `json:"run"`
+	Emergency string    `json:"emergency,omitempty"` // the reason for releasing it early, as recorded
+	Negative  time.Time `json:"negative,omitzero"`   // when it was read negative, later
+}
+
 // StepsMissing: required links are absent although a later one is there
 // (link-missing).
 type StepsMissing struct {
@@ -856,6 +879,12 @@ func (*OverWeight) Way() string { return "packed" }
 
 func (*NoSecondLook) Way() string { return "packed" }
 
+func (*IndicatorUnseen) Way() string { return "not-recorded" }
+
+func (*NoIndicator) Way() string { return "none-inside" }
+
+func (*ImplantEarly) Way() string { return "opened" }
+
 func (*StepsMissing) Way() string { return "steps" }
 
 func (*OpenedUnread) Way() string { return "opened-unread" }
@@ -959,6 +988,8 @@ const (
 	LinkOutOfOrder     Code = "link-out-of-order"
 	TwoPlaces          Code = "two-places"
 	NotReleased        Code = "not-released"
+	ImplantTooEarly    Code = "implant-early"
+	IndicatorNotSeen   Code = "indicator-unseen"
 	LoadRecalled       Code = "load-recalled"
 	ListSuperseded     Code = "list-superseded"
 	CountedOnWrongList Code = "counted-on-wrong-list"
@@ -1019,6 +1050,9 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
+	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},
+	{[]Code{IndicatorNotSeen}, func() Detail { return new(IndicatorUnseen) }},
+	{[]Code{IndicatorNotSeen}, func() Detail { return new(NoIndicator) }},
 	{[]Code{LoadRecalled}, func() Detail { return new(Recalled) }},
 	{[]Code{ListSuperseded}, func() Detail { return new(OldVersion) }},
 	{[]Code{ListSuperseded}, func() Detail { return new(ListUnknown) }},

@@ -484,6 +484,75 @@ var findingTests = []findingTest{
 			s.live(y)
 			*x = *y
 		}},
+	{projections.IndicatorNotSeen, "not recorded, where the policy asks for it", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.IndicatorAtOpening = events.Required })
+			x.open.Indicator = ""
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.open.Indicator = ""; s.live(x) }}, // no station here records any
+	{projections.IndicatorNotSeen, "none inside", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.open.Indicator = "none"; s.live(x) },
+		func(s *story, x *turn) { // looked at, and recorded by opening it once more
+			s.policy(func(p *events.Policy) { p.IndicatorAtOpening = events.Required })
+			again := *x.open
+			x.open.Indicator = ""
+			s.live(x)
+			s.tell("or-3", clock(1, 7, 15), x.set, x.trip(), &again)
+		}},
+	{projections.ImplantTooEarly, "no result at all", projections.SeverityBroken,
+		func(s *story, x *turn) { x.list.Implants = true; s.resealed(x); s.live(x) },
+		func(s *story, x *turn) { s.live(x) }}, // a list without implants
+	{projections.ImplantTooEarly, "read negative an hour too late", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, x.openedAt().Add(time.Hour), "negative", "positive")
+		},
+		func(s *story, x *turn) {
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, x.openedAt().Add(-time.Hour), "negative", "positive")
+		}},
+	{projections.ImplantTooEarly, "a control that did not grow either shows nothing", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, x.openedAt().Add(-time.Hour), "negative", "negative")
+		},
+		func(s *story, x *turn) { // within the clocks' error
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, x.openedAt().Add(2*time.Minute), "negative", "")
+		}},
+	{projections.ImplantTooEarly, "an emergency, its result awaited", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.list.Implants, x.run.Emergency = true, "open fracture, the only set of its kind"
+			s.resealed(x)
+			s.live(x)
+		},
+		func(s *story, x *turn) { // the policy does not ask
+			s.policy(func(p *events.Policy) { p.ImplantIndicator = events.Optional })
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+		}},
+	{projections.ImplantTooEarly, "an emergency, read negative since", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.list.Implants, x.run.Emergency = true, "open fracture, the only set of its kind"
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, x.openedAt().Add(24*time.Hour), "negative", "positive")
+		},
+		func(s *story, x *turn) { // not opened yet: it waits
+			x.list.Implants, x.open, x.first, x.final, x.closed = true, nil, nil, nil, nil
+			s.resealed(x)
+			s.live(x)
+		}},
 	{projections.NotReleased, "opened from an unreleased load", projections.SeverityBroken,
 		func(s *story, x *turn) { x.run.Released = false; s.live(x) },
 		func(s *story, x *turn) {

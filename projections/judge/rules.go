@@ -37,6 +37,8 @@ func Rules() []Rule {
 		{"two cases", []projections.Code{projections.LinkOutOfOrder}, (*judgement).twoCases},
 		{"places", []projections.Code{projections.TwoPlaces}, (*judgement).places},
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
+		{"implants", []projections.Code{projections.ImplantTooEarly}, (*judgement).implants},
+		{"indicator inside", []projections.Code{projections.IndicatorNotSeen}, (*judgement).indicators},
 		{"recall", []projections.Code{projections.LoadRecalled}, (*judgement).recalls},
 		{"list version", []projections.Code{projections.ListSuperseded}, (*judgement).listVersion},
 		{"sealed version", []projections.Code{projections.ListSuperseded, projections.SheetAltered}, (*judgement).sealedVersion},

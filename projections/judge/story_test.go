@@ -237,6 +237,27 @@ func (s *story) policy(change func(*events.Policy)) {
 	s.tell("packing-1", clock(-1, 6, 0), "north", "", &events.PolicyAdopted{Policy: p})
 }
 
+// resealed gives a turn a sheet of its list as that is now.
+func (s *story) resealed(x *turn) {
+	x.seal = sealed(x.list, x.set, x.trip())
+	if x.check != nil {
+		x.check.Sheet.Code = x.seal.Code
+	}
+	if x.open != nil {
+		x.open.Sheet.Code = x.seal.Code
+	}
+	if x.first != nil {
+		x.first.Sheet = x.seal.Code
+	}
+}
+
+// readBio tells what the biological indicator of a turn's load shows.
+func (s *story) readBio(x *turn, at time.Time, result, control string) {
+	s.tell("sterilizer-2", at, x.run.Load, "", &events.IndicatorRead{
+		Load: x.run.Load, Sterilizer: x.run.Sterilizer, Result: result, Control: control,
+	})
+}
+
 func (s *story) world() *World {
 	w := worldOf(s.all)
 	w.SetMoment(s.now)

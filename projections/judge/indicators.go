@@ -1,0 +1,96 @@
+package judge
+
+import (
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// indicators finds an opening of which it is not recorded what the chemical
+// indicator inside shows, where the policy asks for that: not looked at is not
+// passed. At a site whose stations record none it says nothing of the set, so no
+// policy asks by itself. That there was none inside is an observation, and found
+// wherever it is recorded.
+func (j *judgement) indicators() {
+	for _, it := range j.c.Opened {
+		d, ok := it.Data.(*events.SetOpened)
+		if !ok {
+			continue
+		}
+		var of projections.Detail
+		switch {
+		case d.Indicator == "none":
+			of = &projections.NoIndicator{Set: j.c.Key.Set, At: moment(it)}
+		case d.Indicator == "" && j.w.PolicyFor(it).AsksIndicator() && !j.indicatorSeen(d.Case):
+			of = &projections.IndicatorUnseen{Set: j.c.Key.Set, At: moment(it)}
+		default:
+			continue
+		}
+		f := j.add(projections.IndicatorNotSeen, projections.SeverityDoubtful, of, it)
+		f.From, f.To = it.At(), it.At()
+	}
+}
+
+// indicatorSeen reports whether an opening for a case tells of the indicator: a set
+// may be scanned as opened more than once.
+func (j *judgement) indicatorSeen(ref string) bool {
+	for _, it := range j.c.Opened {
+		if d, ok := it.Data.(*events.SetOpened); ok && d.Case == ref && d.Indicator != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// implants finds a set with implants that was opened before the biological
+// indicator of its load was read negative (CDC, MMWR 2003;52(RR-17)). With a
+// recorded reason it was an emergency: the result is awaited all the same.
+func (j *judgement) implants() {
+	open := j.c.FirstOpened()
+	if open == nil || j.c.List == nil || !j.c.List.Implants || !j.w.PolicyFor(open).AsksImplantIndicator() {
+		return
+	}
+	good, _ := j.c.Releasing(j.w.Book, open)
+	if good == nil {
+		return // which release says
+	}
+	run := facts.RunOf(good)
+	negative := j.readNegative(run)
+	limit := facts.Seconds(j.w.PolicyFor(open).ClockToleranceSeconds)
+	d := &projections.ImplantEarly{Set: j.c.Key.Set, At: moment(open), Run: *runDetail(good), Emergency: run.Emergency}
+	if negative != nil {
+		if negative.At().Sub(open.At()) <= limit {
+			return
+		}
+		d.Negative = negative.At()
+	}
+	f := j.add(projections.ImplantTooEarly, earlySeverity(run.Emergency, d.Negative), d, good, open, negative)
+	f.From, f.To = good.At(), open.At()
+}
+
+// earlySeverity: without a result and a reason nothing speaks for the set; with
+// both there is nothing left to do.
+func earlySeverity(emergency string, negative time.Time) projections.Severity {
+	switch {
+	case emergency == "" && negative.IsZero():
+		return projections.SeverityBroken
+	case emergency != "" && !negative.IsZero():
+		return projections.SeverityNoted
+	}
+	return projections.SeverityDoubtful
+}
+
+// readNegative returns the first negative result of a run's load, nil without one.
+// Where the unprocessed control of the lot was negative too, the test showed nothing.
+func (j *judgement) readNegative(run *events.SetSterilized) *facts.Item {
+	var first *facts.Item
+	for _, it := range j.w.ResultOf(run.Load) {
+		d, ok := it.Data.(*events.IndicatorRead)
+		if ok && d.Sterilizer == run.Sterilizer && d.Result == "negative" && d.Control != "negative" && (first == nil || it.Less(first)) {
+			first = it
+		}
+	}
+	return first
+}
