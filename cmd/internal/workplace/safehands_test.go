@@ -2,9 +2,13 @@ package workplace_test
 
 import (
 	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -832,6 +836,50 @@ func TestClosedTabLosesNothing(t *testing.T) {
 	if left := browsertest.Eval[int](p, `Object.keys(localStorage).filter(k => k.startsWith("waiting:")).length`); left != 0 {
 		t.Errorf("%d entries are kept after they were sent", left)
 	}
+}
+
+// TestScanBeforeTheScript: scans that come before the page's script is there are kept
+// for it, in order, also a short one, and don't load the page anew; Enter and a number,
+// which answer nothing that was asked, are not.
+func TestScanBeforeTheScript(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(20 * time.Minute)
+	late, asked := make(chan struct{}), make(chan struct{}, 9)
+	var held atomic.Bool
+	inner := h.handler()
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if held.Load() && strings.HasSuffix(r.URL.Path, "/station.js") {
+			asked <- struct{}{}
+			<-late
+		}
+		inner.ServeHTTP(w, r)
+	}))
+	t.Cleanup(func() { srv.CloseClientConnections(); srv.Close() })
+	run := sync.OnceFunc(func() { close(late) })
+	t.Cleanup(run) // before the server closes, which waits for its requests
+	p := browser(t).Tab(t, tablet)
+	p.Open(srv.URL + "/at/north/or-3/opening")
+	p.Type(strings.Join([]string{label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1"),
+		label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], ""}, "\r"))
+	p.AwaitText("#verdict", "Where was the sheet?")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "Enter records: VAS-003 opened for K-1")
+	before := h.size()
+	held.Store(true)
+	browsertest.Eval[bool](p, `(location.href = location.pathname + "?again", true)`)
+	<-asked
+	p.Await(`location.search === "?again" && document.activeElement.id === "code"`)
+	p.Type("\r4\r" + label(t, events.ScanCase, "K-3") + "\r\rK-2\r\r")
+	run()
+	p.AwaitText("#bench", "K-3")
+	p.AwaitText("#verdict", "K-2: what is it?")
+	if n := h.size() - before; n != 0 {
+		t.Errorf("%d records by Enter and a number that came before the script", n)
+	}
+	if got := p.Address(); got != "/at/north/or-3/opening?again" {
+		t.Errorf("the page went to %s", got)
+	}
+	held.Store(false)
 }
 
 // TestCyclesComeFromAList: a cycle is chosen from what the policy names, or what ran

@@ -200,6 +200,12 @@ export function scanField({entered, key, nextPerson}) {
     if (text.trim().length > 3) scanned = performance.now();
     entered(text);
   });
+  field.form.dataset.ready = "true";
+  // Scans that came before this script. Enter or a short number answers a question, and
+  // the page had not asked one yet.
+  setTimeout(() => {
+    for (const text of globalThis.early?.splice(0) || []) /^[\d.,\s]{0,4}$/.test(text) ? beep("low") : entered(text);
+  });
   document.addEventListener("keyup", () => { held = false; });
   document.addEventListener("click", e => {
     const b = e.target.closest("button");
