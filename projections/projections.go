@@ -142,11 +142,12 @@ type Verdict struct {
 	Case     string    `json:"case,omitempty"`
 	Station  string    `json:"station,omitempty"` // set and trip are then empty
 	Status   Status    `json:"status"`
-	Opened   bool      `json:"opened"`          // the set has been opened: what is found comes too late to prevent
-	Over     bool      `json:"over,omitzero"`   // nothing more is to come: the case is closed, or the set was packed again
-	Where    string    `json:"where,omitempty"` // where the set was last seen
-	Since    time.Time `json:"since,omitzero"`  // the last observation of the trip
-	Until    time.Time `json:"until,omitzero"`  // when it changes though nothing is recorded; zero: never
+	Opened   bool      `json:"opened"`             // the set has been opened: what is found comes too late to prevent
+	Over     bool      `json:"over,omitzero"`      // nothing more is to come: the case is closed, or the set was packed again
+	Where    string    `json:"where,omitempty"`    // where the set was last seen
+	Since    time.Time `json:"since,omitzero"`     // the last observation of the trip
+	Until    time.Time `json:"until,omitzero"`     // when it changes though nothing is recorded; zero: never
+	Together *Together `json:"together,omitempty"` // lists show it in one row with the others of this room and week
 	Findings []Finding `json:"findings"`
 }
 

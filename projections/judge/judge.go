@@ -69,6 +69,10 @@ func (j *judgement) run() projections.Verdict {
 	slices.SortStableFunc(j.findings, projections.CompareFindings)
 	v.Findings, v.Until = j.findings, j.until
 	v.Status = j.status()
+	if projections.AboutRoom(&v) {
+		opening := c.Opened[0]
+		v.Together = &projections.Together{Room: opening.Event.Station, Week: projections.WeekOf(opening.At())}
+	}
 	return v
 }
 

@@ -491,7 +491,8 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 		{&w.unput, `DELETE FROM trips WHERE set_id = ? AND trip = ?`},
 		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
 		{&w.putFinding, `INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`},
-		{&w.putBoard, `INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen) VALUES (?,?,?,?,?,?,?,?)`},
+		{&w.putBoard, `INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen, together)
+			VALUES (?,?,?,?,?,?,?,?,?)`},
 		{&w.unboard, `DELETE FROM board WHERE set_id = ? AND trip = ?`},
 	} {
 		var err error

@@ -44,6 +44,14 @@ func seen(v *projections.Verdict) bool {
 	return true
 }
 
+// together names the row in which a verdict is shown with others.
+func together(v *projections.Verdict) string {
+	if v.Together == nil {
+		return ""
+	}
+	return v.Together.Week + " " + v.Together.Room
+}
+
 func (w *verdictWriter) board(ctx context.Context, j *judged) error {
 	if !onBoard(&j.Verdict) {
 		if w.fresh {
@@ -53,7 +61,8 @@ func (w *verdictWriter) board(ctx context.Context, j *judged) error {
 		return err
 	}
 	_, err := w.putBoard.ExecContext(ctx, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
-		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict))
+		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict),
+		together(&j.Verdict))
 	return err
 }
 
@@ -103,6 +112,8 @@ type BoardFilter struct {
 	// Since and Until bound the last observation: Since <= it < Until.
 	Since, Until time.Time
 	Unseen       bool // with a finding nobody has acknowledged
+
+	together string // the row that is meant
 }
 
 // BoardCursor is a place in the board's order. The next page begins after it,
@@ -121,10 +132,17 @@ type BoardRow struct {
 	Place     BoardCursor
 }
 
-func (f BoardFilter) where() (string, []any) {
+// where is the condition on the board's rows b.
+func (f BoardFilter) where() (string, []any) { return f.whereOf("b") }
+
+func (f BoardFilter) whereOf(table string) (string, []any) {
 	conds, args := []string{"1"}, []any{}
-	add := func(c string, a ...any) { conds, args = append(conds, c), append(args, a...) }
-	for _, x := range []struct{ column, value string }{{"list", f.List}, {"placement", f.Placement}, {"station", f.Station}} {
+	add := func(c string, a ...any) {
+		conds, args = append(conds, strings.ReplaceAll(c, "b.", table+".")), append(args, a...)
+	}
+	for _, x := range []struct{ column, value string }{
+		{"list", f.List}, {"placement", f.Placement}, {"station", f.Station}, {"together", f.together},
+	} {
 		if x.value != "" {
 			add("b."+x.column+" = ?", x.value)
 		}
@@ -147,9 +165,40 @@ func (f BoardFilter) where() (string, []any) {
 	return strings.Join(conds, " AND "), args
 }
 
-// Board returns a page of the board, worst first.
+// Board returns a page of the board, worst first: every trip in a row of its own.
 func (m *Model) Board(ctx context.Context, f BoardFilter, after *BoardCursor, limit int) ([]BoardRow, error) {
 	where, args := f.where()
+	return m.boardRows(ctx, where, args, after, limit)
+}
+
+// BoardTogether returns a page of the board on which those that stand together
+// are one row, at the place of the first of them.
+func (m *Model) BoardTogether(ctx context.Context, f BoardFilter, after *BoardCursor, limit int) ([][]BoardRow, error) {
+	where, args := f.where()
+	others, more := f.whereOf("c")
+	where += ` AND (b.together = '' OR NOT EXISTS (SELECT 1 FROM board c WHERE c.together <> '' AND c.together = b.together
+		AND (c.worst, -c.since, c.set_id, c.trip) < (b.worst, -b.since, b.set_id, b.trip) AND ` + others + `))`
+	firsts, err := m.boardRows(ctx, where, append(args, more...), after, limit)
+	if err != nil {
+		return nil, err
+	}
+	out := make([][]BoardRow, len(firsts))
+	for i, first := range firsts {
+		out[i] = []BoardRow{first}
+		if f.together = together(&first.Verdict); f.together == "" {
+			continue
+		}
+		if out[i], err = m.Board(ctx, f, nil, togetherAtMost); err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// togetherAtMost is more than any room can open in a week.
+const togetherAtMost = 10000
+
+func (m *Model) boardRows(ctx context.Context, where string, args []any, after *BoardCursor, limit int) ([]BoardRow, error) {
 	if after != nil {
 		where += ` AND (b.worst, -b.since, b.set_id, b.trip) > (?, ?, ?, ?)`
 		args = append(args, after.Worst, -after.Since, after.Key.Set, idBytes(after.Key.Trip))

@@ -134,10 +134,52 @@ func sameBoard(t *testing.T, how string, m *readmodel.Model, all []row, f readmo
 		paged, after = append(paged, show(page)...), &page[len(page)-1].Place
 	}
 	sameStrings(t, how+", by pages", paged, want)
+	sameTogether(t, how, m, all, f)
 	if n := got[int](t)(m.BoardCount(ctx, f)); n != len(want) {
 		t.Errorf("%s: counted %d, want %d", how, n, len(want))
 	}
 	sameTallies(t, how, m, all, f)
+}
+
+// sameTogether: the rows that several sets share are those of projections.Rows,
+// page by page too, and no set is lost in them.
+func sameTogether(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {
+	t.Helper()
+	var met []projections.Verdict
+	for _, r := range all {
+		if r.meets(f) {
+			met = append(met, r.v)
+		}
+	}
+	var want []string
+	for _, vs := range projections.Rows(met) {
+		var of []string
+		for _, v := range vs {
+			of = append(of, v.Set+v.Trip)
+		}
+		want = append(want, strings.Join(of, " "))
+	}
+	show := func(rows [][]readmodel.BoardRow) (out []string) {
+		for _, row := range rows {
+			var of []string
+			for _, r := range row {
+				of = append(of, r.Set+r.Trip)
+			}
+			out = append(out, strings.Join(of, " "))
+		}
+		return out
+	}
+	sameStrings(t, how+", together", show(got[[][]readmodel.BoardRow](t)(m.BoardTogether(t.Context(), f, nil, 1000))), want)
+	var paged []string
+	var after *readmodel.BoardCursor
+	for range len(all) + 1 {
+		page := got[[][]readmodel.BoardRow](t)(m.BoardTogether(t.Context(), f, after, 2))
+		if len(page) == 0 {
+			break
+		}
+		paged, after = append(paged, show(page)...), &page[len(page)-1][0].Place
+	}
+	sameStrings(t, how+", together by pages", paged, want)
 }
 
 func sameTallies(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {

@@ -64,6 +64,7 @@ CREATE TABLE board (
 	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
 	station   TEXT NOT NULL,    -- of the last observation
 	seen      INTEGER NOT NULL, -- 1: every broken or doubtful finding has been acknowledged
+	together  TEXT NOT NULL,    -- room and week of those that are shown in one row; '' where it stands alone
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
@@ -131,6 +132,7 @@ CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'polic
 CREATE INDEX IF NOT EXISTS rests_on_key ON rests_on (dim, key, until);
 CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
+CREATE INDEX IF NOT EXISTS board_together ON board (together) WHERE together <> '';
 CREATE INDEX IF NOT EXISTS trips_status ON trips (status);
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
 CREATE INDEX IF NOT EXISTS findings_noted ON findings (set_id, trip) WHERE severity = 'noted';

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"context"
 	"encoding/base64"
 	"net/http"
 	"net/url"
@@ -42,9 +43,15 @@ type boardBody struct {
 
 type boardRow struct {
 	readmodel.BoardRow
-	Group string // what has not been opened yet, is in use, is over
-	Head  bool   // first of its group on the page
-	Seen  bool
+	Others []readmodel.BoardRow // with it the sets that are one row
+	Group  string               // what has not been opened yet, is in use, is over
+	Head   bool                 // first of its group on the page
+	Seen   bool
+}
+
+// Sets are those of a row that several share.
+func (r boardRow) Sets() []readmodel.BoardRow {
+	return append([]readmodel.BoardRow{r.BoardRow}, r.Others...)
 }
 
 // facet is one filter with its choices.
@@ -112,12 +119,13 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		b.Damage = append(b.Damage, d.String())
 	}
 	limit := rowsOnPage
-	if q.Get("format") != "" {
-		limit, after = exportedRows, nil
+	ask := (*site.View).BoardTogether
+	if q.Get("format") != "" { // a table that is taken away has a row for each set
+		limit, after, ask = exportedRows, nil, eachAlone
 	}
-	var rows []readmodel.BoardRow
+	var rows [][]readmodel.BoardRow
 	err = p.site.Ask(func(m *site.View) error {
-		if rows, err = m.Board(r.Context(), f, after, limit+1); err != nil {
+		if rows, err = ask(m, r.Context(), f, after, limit+1); err != nil {
 			return err
 		}
 		if b.Total, err = m.BoardCount(r.Context(), f); err != nil {
@@ -140,7 +148,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return nil, err
 	}
 	p.fillBoard(b, rows, q, limit)
-	b.Table = boardTable(rows[:min(len(rows), limit)], words)
+	b.Table = boardTable(slices.Concat(rows[:min(len(rows), limit)]...), words)
 	a := &answer{template: "board", title: words.T("board.title"), wide: true, body: b, tables: []*table{b.Table}}
 	if q.Get("part") == "rows" {
 		a.template = "board-rows"
@@ -148,14 +156,25 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	return a, nil
 }
 
-func (p *pages) fillBoard(b *boardBody, rows []readmodel.BoardRow, q url.Values, limit int) {
+// eachAlone is the board with every set in a row of its own.
+func eachAlone(m *site.View, ctx context.Context, f readmodel.BoardFilter, after *readmodel.BoardCursor,
+	limit int,
+) (out [][]readmodel.BoardRow, err error) {
+	rows, err := m.Board(ctx, f, after, limit)
+	for _, r := range rows {
+		out = append(out, []readmodel.BoardRow{r})
+	}
+	return out, err
+}
+
+func (p *pages) fillBoard(b *boardBody, rows [][]readmodel.BoardRow, q url.Values, limit int) {
 	for _, name := range filterNames {
 		b.Filtered = b.Filtered || q.Get(name) != ""
 	}
 	b.Clear = "/"
 	if len(rows) > limit {
 		next := keep(q, filterNames...)
-		next.Set("after", formatCursor(rows[limit-1].Place))
+		next.Set("after", formatCursor(rows[limit-1][0].Place))
 		b.Next = address("/", next)
 	}
 	if q.Get("after") != "" {
@@ -163,15 +182,17 @@ func (p *pages) fillBoard(b *boardBody, rows []readmodel.BoardRow, q url.Values,
 	}
 	last := ""
 	for _, row := range rows[:min(len(rows), limit)] {
-		x := boardRow{BoardRow: row, Group: groupOf(&row.Verdict), Seen: true}
+		x := boardRow{BoardRow: row[0], Others: row[1:], Group: groupOf(&row[0].Verdict), Seen: true}
 		x.Head, last = x.Group != last, x.Group
-		for _, f := range row.Findings {
-			if f.Severity != projections.SeverityNoted && len(f.Acknowledged) == 0 {
-				x.Seen = false
-			}
+		for _, r := range row {
+			x.Seen = x.Seen && !slices.ContainsFunc(r.Findings, unseen)
 		}
 		b.Rows = append(b.Rows, x)
 	}
+}
+
+func unseen(f projections.Finding) bool {
+	return f.Severity != projections.SeverityNoted && len(f.Acknowledged) == 0
 }
 
 func groupOf(v *projections.Verdict) string {
@@ -307,7 +328,12 @@ func shownSince(v *projections.Verdict) time.Time {
 func (r boardRow) ShownSince() time.Time { return shownSince(&r.Verdict) }
 
 // Key names the row in the page, so that a changed row takes its own place.
-func (r boardRow) Key() string { return "t-" + r.Trip + "-" + r.Set }
+func (r boardRow) Key() string {
+	if len(r.Others) > 0 {
+		return "w-" + r.Together.Week + "-" + r.Together.Room
+	}
+	return "t-" + r.Trip + "-" + r.Set
+}
 
 func placement(words *shell.Words, s string) cell {
 	if s == "" {

@@ -69,7 +69,7 @@ func TestBoardOrder(t *testing.T) {
 // before them meanwhile.
 func TestBoardPaging(t *testing.T) {
 	srv, _ := weekServer(t)
-	key := regexp.MustCompile(`data-key="(t-[^"]+)"`)
+	key := regexp.MustCompile(`data-(?:key|turn)="(t-[^"]+)"`)
 	next := regexp.MustCompile(`href="(/\?[^"]*after=[^"]*)"`)
 	seen := make(map[string]bool)
 	pages := 0
@@ -89,6 +89,50 @@ func TestBoardPaging(t *testing.T) {
 	_, found := rows(t, srv.URL+"/?format=csv&table=board")
 	if pages < 2 || len(seen) != len(found) {
 		t.Fatalf("%d rows on %d pages, %d in all", len(seen), pages, len(found))
+	}
+}
+
+// TestRoomCounts: how the counts of a room were made in a week is one row, which
+// names and leads to each set, in both languages; taken away, each set has its row.
+func TestRoomCounts(t *testing.T) {
+	srv, s := weekServer(t)
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	shared := 0
+	for lang, says := range map[string]string{
+		"en": "In the week from Monday 2026-03-02, %d sets were opened here",
+		"de": "In der Woche ab Montag, 02.03.2026, wurden hier %d Siebe geöffnet",
+	} {
+		body := ""
+		for at := "/?lang=" + lang; at != ""; {
+			one := page(t, srv.URL+at)
+			body, at = body+one, ""
+			if m := regexp.MustCompile(`href="(/\?[^"]*after=[^"]*)"`).FindStringSubmatch(one); m != nil {
+				at = html.UnescapeString(m[1])
+			}
+		}
+		for _, row := range projections.Rows(all) {
+			if len(row) < 2 {
+				continue
+			}
+			shared++
+			if want := fmt.Sprintf(says, len(row)); !strings.Contains(body, want) {
+				t.Errorf("%s: the board does not say %q", lang, want)
+			}
+			for _, v := range row {
+				in := regexp.MustCompile(`(?s)<li data-turn="t-` + v.Trip + `-.*?</li>`).FindString(body)
+				for _, want := range []string{">" + v.Set + "</a>", "/acknowledge?", "trip=" + v.Trip, v.Case} {
+					if !strings.Contains(in, want) {
+						t.Errorf("%s: %s, which stands with others, lacks %q: %s", lang, v.Set, want, in)
+					}
+				}
+			}
+		}
+	}
+	if shared == 0 {
+		t.Error("the week has no sets that are shown in one row")
 	}
 }
 

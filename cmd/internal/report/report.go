@@ -70,18 +70,48 @@ func Title(v projections.Verdict) string {
 	return "set " + v.Set
 }
 
-// Broken writes verdicts that are broken or doubtful, in the order given.
+// Broken writes verdicts that are broken or doubtful, in the order given; those
+// that stand together are one row.
 func Broken(w io.Writer, vs []projections.Verdict) error {
 	p := &printer{w: w}
 	if len(vs) == 0 {
 		p.f("No set has a broken or doubtful chain.\n\n")
 	}
-	for _, v := range vs {
-		verdict(p, v)
+	for _, row := range projections.Rows(vs) {
+		if len(row) == 1 {
+			verdict(p, row[0])
+		} else {
+			together(p, row)
+		}
 		p.f("\n")
 	}
 	p.wrapped("", Caution)
 	return p.err
+}
+
+// together writes verdicts that are one row: each set with what was found of it,
+// and what is usually done once.
+func together(p *printer, vs []projections.Verdict) {
+	first := vs[0]
+	p.f("%s %-8s %d sets opened at %s, week from Monday %s\n",
+		marks[first.Status], first.Status, len(vs), first.Together.Room, first.Together.Week)
+	next := ""
+	for _, v := range vs {
+		p.f("    %s", Title(v))
+		if v.Case != "" {
+			p.f(", case %s", v.Case)
+		}
+		p.f(", trip %s\n", v.Trip)
+		for _, f := range v.Findings {
+			p.f("      %s (%s), records %s\n", f.Code, f.Severity, seqs(f.Events))
+			p.wrapped("        ", f.Says)
+			if f.Next != "" && f.Next != next {
+				p.wrapped("        ", "Next: "+f.Next)
+				next = f.Next
+			}
+			acknowledged(p, "        ", f)
+		}
+	}
 }
 
 // NearMisses writes verdicts of which something was put right before use.
@@ -126,9 +156,13 @@ func verdict(p *printer, v projections.Verdict) {
 		if f.Next != "" {
 			p.wrapped("      ", "Next: "+f.Next)
 		}
-		for _, a := range f.Acknowledged {
-			p.wrapped("      ", fmt.Sprintf("Seen by %s at %s UTC: %s (record %d)", a.By, At(a.Time), a.Reason, a.Seq))
-		}
+		acknowledged(p, "      ", f)
+	}
+}
+
+func acknowledged(p *printer, indent string, f projections.Finding) {
+	for _, a := range f.Acknowledged {
+		p.wrapped(indent, fmt.Sprintf("Seen by %s at %s UTC: %s (record %d)", a.By, At(a.Time), a.Reason, a.Seq))
 	}
 }
 

@@ -121,6 +121,15 @@ func (w *Words) Time(t time.Time) string {
 	return w.in.Date("shell.time", t)
 }
 
+// Day writes a day that is given as 2006-01-02, the same in every zone.
+func (w *Words) Day(day string) string {
+	t, err := time.ParseInLocation(time.DateOnly, day, w.Zone())
+	if err != nil {
+		return day
+	}
+	return w.in.Date("format.day", t)
+}
+
 // Kg writes a weight in kilograms with the language's decimal mark.
 func (w *Words) Kg(grams int64) string { return w.in.Kg(grams) }
 
@@ -190,6 +199,7 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 			"t": w.T, "at": w.Time, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit, "weightNumber": w.in.WeightNumber, "version": version.String,
 			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
 			"zoneNote": func() string { return w.ZoneNote(s.clock()) },
+			"day":      w.Day,
 			"finding":  w.anyFinding, "codeName": w.Code,
 			"historyLine": func(e projections.HistoryEvent) string { return w.Event(&e) },
 		}).Funcs(funcs)

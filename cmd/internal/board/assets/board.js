@@ -31,6 +31,9 @@ function replace(html) {
   for (const el of [...doc.body.children]) {
     const was = el.dataset.key ? old.get(el.dataset.key) : null;
     let use = document.importNode(el, true);
+    // What was unfolded stays so, and is no difference.
+    const folds = was ? [...was.querySelectorAll("details")] : [];
+    use.querySelectorAll("details").forEach((d, n) => { d.open = folds[n]?.open ?? false; });
     if (was && was.outerHTML === use.outerHTML) use = was;
     if (was) old.delete(el.dataset.key);
     if (use === place) { place = place.nextElementSibling; continue; }
