@@ -1,0 +1,415 @@
+package judge
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections/facts"
+)
+
+// A tale is a story in which more than one thing comes together.
+type tale struct {
+	name string
+	tell func(s *story)
+}
+
+// TestTales holds stories to all that is told of each trip in them, what it
+// rests on, and what each record touches that comes last.
+func TestTales(t *testing.T) {
+	for _, of := range []struct {
+		name    string
+		tales   []tale
+		touches bool
+	}{
+		{"readings", readingTales(), false}, {"recalls", recallTales(), false}, {"counts", countTales(), false},
+		{"exchanges", exchangeTales(), false}, {"turns", turnTales(), true}, {"corrections", correctionTales(), true},
+		{"indicators", indicatorTales(), true},
+	} {
+		var out strings.Builder
+		for _, x := range of.tales {
+			fmt.Fprintf(&out, "# %s\n", x.name)
+			s := newStory()
+			x.tell(s)
+			w := s.world()
+			for _, k := range w.Trips() {
+				s.write(t, &out, w, k)
+				if of.touches {
+					s.rests(t, &out, w, k)
+				}
+			}
+			if of.touches {
+				s.touches(t, &out, w)
+			}
+		}
+		golden(t, of.name+".txt", out.String())
+	}
+}
+
+// touches tells what each record touches.
+func (s *story) touches(t *testing.T, out *strings.Builder, w *World) {
+	t.Helper()
+	for _, f := range s.all {
+		touch, err := w.Touched(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var trips []string
+		for _, k := range touch.Trips {
+			trips = append(trips, s.name(k))
+		}
+		fmt.Fprintf(out, "  %s %s touches [%s] %s\n", f.Event.Kind(), brief(f.Event.Time), strings.Join(trips, ", "),
+			strings.Join(s.questions(touch.Asked), "; "))
+	}
+}
+
+// readingTales are all that can be found when a set is opened, of tag, label and
+// sheet: its own, those of a set packed beside it, or none.
+func readingTales() (out []tale) {
+	names := map[string]string{"A": "its own", "B": "B's", "": "not read"}
+	sheets := []string{"A", "B", "none", "unreadable", "not looked at"}
+	for _, tag := range []string{"A", "B", ""} {
+		for _, label := range []string{"A", "B", ""} {
+			for _, sheet := range sheets {
+				name := fmt.Sprintf("tag %s, label %s, sheet %s", names[tag], names[label], sheet)
+				out = append(out, tale{name, func(s *story) {
+					a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2)), newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+					a.check, b.check, b.open, b.first, b.final, b.closed = nil, nil, nil, nil, nil, nil
+					a.first, a.final, a.closed = nil, nil, nil
+					a.open.Tag, a.open.OuterLabel = tag, label
+					a.open.Sheet = map[string]*events.Reading{
+						"A": outside(own(a)), "B": outside(own(b)), "none": none(),
+						"unreadable": {Found: "outside", Unreadable: true},
+					}[sheet]
+					s.live(a)
+					s.live(b)
+				}})
+			}
+		}
+	}
+	return out
+}
+
+func recallTales() (out []tale) {
+	for _, recall := range []events.Recall{events.RecallRepeat, events.RecallAll} {
+		for _, results := range []string{"n--p-", "n-p-n--", "n-p-nnn", "n-pnnpn", "npp-n", "-p", "nn"} {
+			out = append(out, tale{results + " under " + string(recall), func(s *story) {
+				s.policy(func(p *events.Policy) { p.Recall = recall })
+				loads(s, results)
+			}})
+		}
+	}
+	return out
+}
+
+func indicatorTales() []tale {
+	return []tale{
+		{"a positive one between two negative ones", func(s *story) { loads(s, "n-p-n") }},
+		{"a positive one, far from the others", func(s *story) { loads(s, "nnnn-p-nnnn") }},
+		{"two indicators in one load, one of them positive", func(s *story) {
+			loads(s, "n-n")
+			s.indicator(3, "S2-01", "negative")
+			s.indicator(4, "S2-01", "positive")
+			s.indicator(5, "S2-01", "positive")
+		}},
+		{"a positive one taken back, a negative one made positive", func(s *story) {
+			turns := loads(s, "np-n")
+			s.correct(s.last(events.KindIndicatorRead), clock(6, 0, 0), &events.IndicatorRead{
+				Load: turns[3].run.Load, Sterilizer: "S2", Result: "positive",
+			})
+		}},
+		{"an indicator corrected to another load and sterilizer", func(s *story) {
+			loads(s, "n-p")
+			s.correct(s.last(events.KindIndicatorRead), clock(6, 0, 0), &events.IndicatorRead{
+				Load: "S7-01", Sterilizer: "S7", Result: "positive",
+			})
+		}},
+		{"two sets in one load, and a run told twice", func(s *story) {
+			turns := loads(s, "n-pn")
+			l := s.list("LAP-MINOR", 1, 2)
+			x := newTurn("SET-9", 0, l)
+			x.day, x.check, x.open, x.first, x.final, x.closed = 2, nil, nil, nil, nil, nil
+			x.run.Load = turns[2].run.Load
+			s.live(x)
+			s.tell("sterilizer-2", clock(2, 9, 0), x.set, x.trip(), x.run)
+		}},
+	}
+}
+
+// offs are final counts of the sets of a case, by how much each line differs.
+func countTales() (out []tale) {
+	for _, off := range [][][]int64{
+		{{-1}, {1}}, {{1}, {-1}}, {{-2}, {1}}, {{-1, 1}, {0, -1}}, {{-1}, {-1}, {1}}, {{-2}, {1}, {1}}, {{1}, {0}}, {{0, -1, 1}, {}},
+	} {
+		for _, outcome := range []string{"reconciled", "unreconciled", ""} {
+			out = append(out, tale{fmt.Sprintf("final counts off by %v, closed %q", off, outcome), func(s *story) {
+				var closed *events.CaseClosed
+				if outcome != "" {
+					closed = &events.CaseClosed{Case: "K-0412", Outcome: outcome, Actions: []string{"searched"}}
+				}
+				casework(s, []string{"A", "B", "C"}[:len(off)], off, closed)
+			}})
+		}
+	}
+	lines := func(n ...int64) (out []events.Count) {
+		for i, n := range n {
+			if n >= 0 {
+				out = append(out, events.Count{Line: int64(i + 1), Counted: n})
+			}
+		}
+		return out
+	}
+	type count struct {
+		stage        events.Stage
+		hour, minute int
+		counts       []events.Count
+		removed      int64
+	}
+	for _, x := range []struct {
+		name   string
+		counts []count
+	}{
+		{"no first count", []count{{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"only a first count", []count{{events.StageFirst, 7, 20, lines(6, 2, 4), 0}}},
+		{"first counted twice, the second time all", []count{
+			{events.StageFirst, 7, 20, lines(6), 0}, {events.StageFirst, 7, 30, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"first counted again after a piece was added", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 7, 30, lines(1), 0}, {events.StageFirst, 7, 40, lines(6, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(7, 2, 4), 0}}},
+		{"first count after others", []count{
+			{events.StageAdded, 7, 10, lines(1), 0}, {events.StageFirst, 7, 20, lines(7, 2, 4), 0}, {events.StageFinal, 9, 0, lines(7, 2, 4), 0}}},
+		{"first count more and fewer", []count{{events.StageFirst, 7, 20, lines(7, 1, 4), 0}, {events.StageFinal, 9, 0, lines(7, 1, 4), 0}}},
+		{"first count with a line left out", []count{{events.StageFirst, 7, 20, lines(6, 2), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"short midway, right later", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0}, {events.StageClosing, 8, 30, lines(6, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"short midway and at the end", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0}, {events.StageClosing, 8, 30, lines(5, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(5, 2, 4), 0}}},
+		{"short midway, left out at the end", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 3), 0}, {events.StageClosing, 8, 30, lines(-1, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(-1, 2, 4), 0}}},
+		{"short midway, no final count", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0}, {events.StageClosing, 8, 30, lines(6, 3, 4), 0}}},
+		{"added and removed before and after", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 8, 0, lines(2), 1}, {events.StageFinal, 9, 0, lines(7, 2, 4), 0},
+			{events.StageAdded, 9, 10, lines(1, 1), 1}, {events.StageAdded, 9, 20, lines(1), 0}}},
+		{"two final counts", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(5, 2, 4), 0}, {events.StageFinal, 9, 10, lines(6, 2, 4), 0}}},
+		{"short after the final count", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}, {events.StageRelief, 9, 10, lines(5, 2, 4), 0}}},
+		{"a line that is not on the list, midway", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+	} {
+		out = append(out, tale{x.name, func(s *story) {
+			l := s.list("LAP-MAJOR", 1, 6, 2, 4)
+			a := newTurn("A", 0, l)
+			a.first, a.final = nil, nil
+			s.live(a)
+			for _, c := range x.counts {
+				f := s.count(a, c.stage, c.hour, c.minute, c.counts...)
+				if c.removed > 0 {
+					f.Event.Data.(*events.SetCounted).Removed = []events.Removed{{Line: 1, Quantity: c.removed, Reason: "broken"}}
+				}
+			}
+		}})
+	}
+	return out
+}
+
+func exchangeTales() (out []tale) {
+	for _, carries := range []string{"BA", "B ", "BB", "BCA", "BC ", "BC  ", "B A", "BAD ", "CC "} {
+		out = append(out, tale{"found with the sheets of " + carries, func(s *story) {
+			var sets, found []string
+			for i, c := range carries {
+				sets, found = append(sets, string(rune('A'+i))), append(found, strings.TrimSpace(string(c)))
+			}
+			team(s, sets, found)
+		}})
+	}
+	looks := func(name string, looks ...string) {
+		out = append(out, tale{name, func(s *story) {
+			turns := make(map[byte]*turn)
+			for _, set := range []string{"A", "B", "C"} {
+				x := newTurn(set, 0, s.list("LIST-"+set, 1, 6, int64(set[0])))
+				x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+				s.live(x)
+				turns[set[0]] = x
+			}
+			for i, l := range looks { // "AB": A found with the sheet of B; "A-": with none; "A?": unreadable
+				r := none()
+				switch l[1] {
+				case '?':
+					r = &events.Reading{Found: "outside", Unreadable: true}
+				case 'A', 'B', 'C':
+					r = outside(own(turns[l[1]]))
+				}
+				look(s, clock(0, 12+i, 0), turns[l[0]], r)
+			}
+		}})
+	}
+	looks("once wrong", "AB")
+	looks("wrong, and back", "AB", "AA", "BB")
+	looks("wrong, and only the other read right", "AB", "BB")
+	looks("right before", "AA", "BB", "AB")
+	looks("exchanged and put right", "AB", "BA", "AA", "BB")
+	looks("exchanged twice", "AB", "BA", "AA", "BB", "AB", "BA")
+	looks("a ring of three seen in turn", "AB", "BC", "CA")
+	looks("a ring broken again", "AB", "BC", "CA", "BB")
+	looks("on from one to the next", "AB", "A-", "CB")
+	looks("on from one to the next and the other without", "AB", "CB", "B-")
+	looks("two with one sheet", "AB", "CB", "BA")
+	looks("unreadable in between", "AB", "B?", "A?", "AB")
+	looks("none, then wrong, then none", "A-", "AB", "A-", "BB")
+	return out
+}
+
+func turnTales() []tale {
+	loose := func(s *story, at time.Time, place string) {
+		s.tell("storage", at, "A", "", &events.SetChecked{Place: place})
+	}
+	turns := func(s *story, n int) (out []*turn) {
+		l := s.list("LIST-A", 1, 6, 2)
+		for i := range n {
+			out = append(out, newTurn("A", i, l))
+			s.live(out[i])
+		}
+		return out
+	}
+	return []tale{
+		{"three turns, and a look without a trip in each and before", func(s *story) {
+			turns(s, 3)
+			for _, day := range []int{-1, 0, 3, 6} {
+				loose(s, clock(day, 11, 0), "cart")
+			}
+		}},
+		{"a packing taken back between two", func(s *story) {
+			x := turns(s, 2)
+			f := *s.tell("packing-1", clock(2, 6, 0), "A", tripOf("A", 5), x[0].pack)
+			loose(s, clock(2, 7, 0), "cart")
+			s.correct(&f, clock(2, 8, 0), nil)
+		}},
+		{"packed twice in one trip", func(s *story) {
+			x := turns(s, 2)
+			s.tell("packing-1", clock(0, 7, 0), "A", x[0].trip(), x[0].pack)
+			s.tell("packing-1", clock(0, 7, 10), "A", x[0].trip(), x[0].seal)
+		}},
+		{"one trip used for two sets", func(s *story) {
+			x := turns(s, 1)
+			s.tell("packing-1", clock(0, 9, 0), "B", x[0].trip(), x[0].pack)
+			s.tell("storage", clock(0, 10, 0), "B", x[0].trip(), &events.SetChecked{Sheet: outside(own(x[0]))})
+		}},
+		{"packed again unopened and opened under the old trip", func(s *story) {
+			l := s.list("LIST-A", 1, 6, 2)
+			a, b := newTurn("A", 0, l), newTurn("A", 1, l)
+			open := a.open
+			a.open, a.first, a.final, a.closed = nil, nil, nil, nil
+			b.open, b.first, b.final, b.closed = nil, nil, nil, nil
+			s.live(a)
+			s.live(b)
+			s.tell("or-3", clock(4, 7, 0), "A", a.trip(), open)
+		}},
+		{"policy changed twice", func(s *story) {
+			s.policy(func(p *events.Policy) { p.TwoPersons = false })
+			x := turns(s, 2)
+			p := events.DefaultPolicy()
+			p.Links = p.Links[:4]
+			s.tell("ledger", clock(2, 0, 0), "north", "", &events.PolicyAdopted{Policy: p})
+			s.tell("or-3", clock(4, 12, 0), "A", x[1].trip(), &events.SetChecked{Place: "or-3"})
+		}},
+		{"lists issued before, between and after", func(s *story) {
+			x := turns(s, 2)
+			s.listAt(clock(0, 6, 12), "LIST-A", 2, 6, 3)
+			s.listAt(clock(2, 6, 0), "LIST-A", 3, 6, 4)
+			s.listAt(clock(4, 6, 0), "LIST-A", 4, 6, 5)
+			_ = x
+		}},
+		{"one version issued twice, sealed by the second", func(s *story) {
+			s.list("LIST-A", 1, 6, 2)
+			x := newTurn("A", 0, s.listAt(clock(-1, 6, 0), "LIST-A", 1, 6, 3))
+			s.live(x)
+			s.listAt(clock(2, 6, 0), "LIST-A", 1, 6, 4)
+		}},
+		{"used in two cases, run in between", func(s *story) {
+			x := turns(s, 1)
+			s.runAgain(x[0], clock(1, 12, 0), "passed", true)
+			s.secondCase(x[0])
+		}},
+		{"a set nobody packed", func(s *story) {
+			x := newTurn("A", -1, s.list("LIST-A", 1, 6, 2))
+			x.pack, x.seal, x.run, x.check = nil, nil, nil, nil
+			x.day = 0
+			s.live(x)
+		}},
+		{"a case of two sets, one of which nobody closed", func(s *story) {
+			turns := casework(s, []string{"A", "B"}, [][]int64{{}, {}}, nil)
+			s.live(newTurn("A", 1, turns[0].list))
+			s.now = clock(9, 0, 0)
+		}},
+	}
+}
+
+func correctionTales() []tale {
+	with := func(tell func(s *story, x, y *turn)) func(s *story) {
+		return func(s *story) {
+			l := s.list("LIST-A", 1, 6, 2)
+			x, y := newTurn("A", 0, l), newTurn("B", 0, l)
+			s.live(x)
+			s.live(y)
+			tell(s, x, y)
+		}
+	}
+	of := func(s *story, set string, k events.Kind) int {
+		return slices.IndexFunc(s.all, func(f facts.Fact) bool { return f.Event.Kind() == k && f.Event.Subject == set })
+	}
+	return []tale{
+		{"an opening taken back, and that taken back", with(func(s *story, x, _ *turn) {
+			f := s.all[of(s, "A", events.KindSetOpened)]
+			c := *s.correct(&f, clock(2, 8, 0), nil)
+			s.correct(&c, clock(2, 9, 0), nil)
+		})},
+		{"an opening moved to the case of another set", with(func(s *story, x, y *turn) {
+			f := s.all[of(s, "A", events.KindSetOpened)]
+			open := *x.open
+			open.Case = y.ref
+			s.correct(&f, clock(2, 8, 0), &open)
+		})},
+		{"a run corrected to another load", with(func(s *story, x, _ *turn) {
+			f := s.all[of(s, "A", events.KindSetSterilized)]
+			run := *x.run
+			run.Load = "S2-00-05"
+			s.correct(&f, clock(2, 8, 0), &run)
+		})},
+		{"a packing corrected to another list", with(func(s *story, x, _ *turn) {
+			f := s.all[of(s, "A", events.KindSetPacked)]
+			s.list("LIST-C", 2, 6)
+			s.correct(&f, clock(2, 8, 0), &events.SetPacked{List: "LIST-C", Version: 2})
+		})},
+		{"a reading corrected to the sheet of another set", with(func(s *story, x, y *turn) {
+			f := s.all[of(s, "A", events.KindSetChecked)]
+			s.correct(&f, clock(2, 8, 0), &events.SetChecked{Place: "storage A4", Sheet: outside(own(y))})
+		})},
+		{"a packing taken back", with(func(s *story, x, _ *turn) {
+			f := s.all[of(s, "A", events.KindSetPacked)]
+			s.correct(&f, clock(2, 8, 0), nil)
+			s.tell("storage", clock(0, 15, 0), "A", "", &events.SetChecked{Place: "cart"})
+		})},
+		{"a closing replaced by the same badge", with(func(s *story, x, _ *turn) {
+			f := *s.last(events.KindCaseClosed)
+			s.correct(&f, clock(2, 8, 0), &events.CaseClosed{Case: f.Event.Subject, Outcome: "unreconciled"})
+		})},
+		{"two faults, each hidden by a correction of its own", with(func(s *story, x, _ *turn) {
+			final, open := *x.final, *x.open
+			x.final.Counts = slices.Clone(x.final.Counts)
+			x.final.Counts[0].Counted = 5
+			x.open.Sheet = none()
+			f := s.all[of(s, "A", events.KindSetOpened)]
+			open.Sheet = outside(own(x))
+			s.correct(&f, clock(2, 8, 0), &open)
+			s.correct(s.last(events.KindSetCounted), clock(2, 9, 0), &final)
+		})},
+	}
+}
