@@ -40,6 +40,7 @@ type Book struct {
 
 	chains  Cache[projections.TripKey, *Trip]
 	recalls Cache[string, *ReadLoads]
+	unsaid  Cache[string, []*Item]  // by sterilizer
 	digests map[*Item]events.Digest // of lists as issued, which no fact changes
 	log     *askLog                 // of what is being judged, nil when nothing is
 }

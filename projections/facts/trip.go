@@ -171,21 +171,24 @@ func (b *Book) askedAround(c *Trip, packs []*Item) {
 	if b.log == nil {
 		return
 	}
-	from, to := int64(Ever), int64(After)
 	if c.Key.Trip != "" && len(c.Packed) == 0 {
 		return // nothing loose belongs to a trip that nobody packed
 	}
-	last := time.Time{}
+	from, to := int64(Ever), int64(After)
+	other := func(p *Item) bool { return !p.Void && p.Event.Trip != c.Key.Trip }
+	last, at := time.Time{}, 0
 	if n := len(c.Packed); n > 0 {
 		last = c.Packed[n-1].At()
+		at = sort.Search(len(packs), func(i int) bool { return !packs[i].Less(c.Packed[0]) })
 	}
-	for _, p := range packs {
-		if p.Void || p.Event.Trip == c.Key.Trip {
-			continue
+	for i := at - 1; i >= 0; i-- {
+		if other(packs[i]) {
+			from = Nanos(packs[i].At())
+			break
 		}
-		if len(c.Packed) > 0 && p.Less(c.Packed[0]) {
-			from = Nanos(p.At())
-		} else if len(c.Packed) == 0 || p.At().After(last) {
+	}
+	for _, p := range packs[at:] {
+		if other(p) && p.At().After(last) {
 			to = Nanos(p.At())
 			break
 		}

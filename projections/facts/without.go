@@ -111,10 +111,24 @@ func (w *without) withCorrections(its []*Item) []Fact {
 // UnsaidPositives returns the positive results of a load's biological indicators
 // that a correction took back or replaced.
 func (b *Book) UnsaidPositives(load, sterilizer string) []*Item {
+	var out []*Item
+	for _, it := range b.unsaid.Get(b, sterilizer, func() []*Item { return b.unsaidPositives(sterilizer) }) {
+		if it.Event.Data.(*events.IndicatorRead).Load == load {
+			out = append(out, it)
+		}
+	}
+	return out
+}
+
+// unsaidPositives returns those of all loads of a sterilizer: few, where its readings can be thousands.
+func (b *Book) unsaidPositives(sterilizer string) []*Item {
 	b.needReadings(sterilizer)
 	var out []*Item
 	for _, it := range b.reads[sterilizer] {
-		if d, ok := it.Event.Data.(*events.IndicatorRead); ok && it.By != nil && d.Result == "positive" && d.Load == load {
+		if it.By == nil {
+			continue
+		}
+		if d, ok := it.Event.Data.(*events.IndicatorRead); ok && d.Result == "positive" {
 			out = append(out, it)
 		}
 	}

@@ -268,11 +268,14 @@ func (m *Model) judgeAll(ctx context.Context) error {
 	keys := m.world.Trips()
 	slices.SortFunc(keys, projections.CompareKeys) // in key order rows are appended, not inserted between others
 	const together = 2000
-	chunks := make(chan judgedChunk, len(keys)/together+1)
+	chunks := make(chan judgedChunk, len(keys)/together+2)
 	go m.judgeChunks(keys, together, chunks)
-	err := m.index(ctx)
+	_, err := m.write.ExecContext(ctx, indexes)
 	if err == nil {
 		err = m.writeJudged(ctx, chunks)
+	}
+	if err == nil {
+		err = m.index(ctx)
 	}
 	for range chunks { // until the judge has ended: the working memory is used again
 	}
@@ -281,13 +284,15 @@ func (m *Model) judgeAll(ctx context.Context) error {
 
 func (m *Model) judgeChunks(keys []projections.TripKey, together int, out chan<- judgedChunk) {
 	defer close(out)
+	var all allRests
 	for chunk := range slices.Chunk(keys, together) {
-		var c judgedChunk
+		c := judgedChunk{verdicts: make([]judged, 0, len(chunk))}
 		for _, k := range chunk {
 			var v judged
 			if v, c.err = m.judgeTrip(k); c.err != nil {
 				break
 			}
+			all.add(&v)
 			c.verdicts = append(c.verdicts, v)
 		}
 		out <- c
@@ -295,6 +300,8 @@ func (m *Model) judgeChunks(keys []projections.TripKey, together int, out chan<-
 			return
 		}
 	}
+	all.sort()
+	out <- judgedChunk{rests: &all}
 }
 
 func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) error {
@@ -314,9 +321,11 @@ func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) erro
 		if err := w.write(ctx, c.verdicts); err != nil {
 			return err
 		}
-	}
-	if err := w.rests.flush(ctx, true); err != nil {
-		return err
+		if c.rests != nil {
+			if err := w.rests.writeAll(ctx, c.rests); err != nil {
+				return err
+			}
+		}
 	}
 	for _, st := range m.audit.Stations() {
 		v, err := m.world.JudgeStation(*st)
@@ -332,6 +341,7 @@ func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) erro
 
 type judgedChunk struct {
 	verdicts []judged
+	rests    *allRests // in the last one: of all of them
 	err      error
 }
 
@@ -487,7 +497,8 @@ func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWrit
 		to   **sql.Stmt
 		text string
 	}{
-		{&w.put, `INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict) VALUES (?,?,?,?,?,?,?)`},
+		{&w.put, `INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests)
+			VALUES (?,?,?,?,?,?,?,?)`},
 		{&w.unput, `DELETE FROM trips WHERE set_id = ? AND trip = ?`},
 		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
 		{&w.putFinding, `INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`},
@@ -524,7 +535,11 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 			caseRef = v.Case
 		}
 		trip := idBytes(v.Trip)
-		if _, err := w.put.ExecContext(ctx, v.Set, trip, caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw); err != nil {
+		rests, err := w.rests.write(ctx, v.Set, trip, vs[i].rests)
+		if err != nil {
+			return err
+		}
+		if _, err := w.put.ExecContext(ctx, v.Set, trip, caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw, rests); err != nil {
 			return err
 		}
 		if !w.fresh {
@@ -533,9 +548,6 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 			}
 		}
 		if err := w.findings(ctx, v, trip); err != nil {
-			return err
-		}
-		if err := w.rests.write(ctx, v.Set, trip, vs[i].rests); err != nil {
 			return err
 		}
 		if err := w.board(ctx, &vs[i]); err != nil {
@@ -548,12 +560,15 @@ func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
 // forget takes out what is kept of a trip to which nothing belongs: what was seen
 // of a set without a trip, say, before its packing was recorded late.
 func (w *verdictWriter) forget(ctx context.Context, set string, trip []byte) error {
+	if _, err := w.rests.write(ctx, set, trip, nil); err != nil {
+		return err
+	}
 	for _, st := range []*sql.Stmt{w.unput, w.unfind, w.unboard} {
 		if _, err := st.ExecContext(ctx, set, trip); err != nil {
 			return err
 		}
 	}
-	return w.rests.write(ctx, set, trip, nil)
+	return nil
 }
 
 func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, trip []byte) error {

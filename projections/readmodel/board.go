@@ -18,13 +18,13 @@ import (
 type judged struct {
 	projections.Verdict
 	trace projections.Trace // only of a broken or doubtful one
-	rests []facts.Ask       // what the verdict asked for
+	rests []rest            // what the verdict asked for
 	none  bool              // no fact belongs to it, or none does any more
 }
 
 func (m *Model) judgeTrip(k projections.TripKey) (judged, error) {
 	v, asks, err := m.world.JudgeAsking(k)
-	j := judged{Verdict: v, rests: rowsOf(k, asks), none: len(m.world.Trip(k).All) == 0}
+	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(m.world.Trip(k).All) == 0}
 	if err == nil && onBoard(&v) {
 		j.trace, err = m.world.Trace(k)
 	}

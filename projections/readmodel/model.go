@@ -204,7 +204,7 @@ func (m *Model) index(ctx context.Context) error {
 	if m.indexed {
 		return nil
 	}
-	if _, err := m.write.ExecContext(ctx, indexes); err != nil {
+	if _, err := m.write.ExecContext(ctx, indexes+verdictIndexes); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.indexed = true

@@ -46,8 +46,8 @@ func (m *Model) Advance(ctx context.Context, to time.Time) (bool, error) {
 // recorded, zero where none does.
 func (m *Model) Due(ctx context.Context) (time.Time, error) {
 	var trip, station sql.NullInt64
-	err := m.read.QueryRowContext(ctx, `SELECT (SELECT min(until) FROM rests_on WHERE dim = ?1 AND key = ''),
-		(SELECT min(until) FROM stations WHERE until <> 0)`, string(facts.DimTime)).Scan(&trip, &station)
+	err := m.read.QueryRowContext(ctx, `SELECT (SELECT min(until) FROM rests_on WHERE ask = ?1),
+		(SELECT min(until) FROM stations WHERE until <> 0)`, askNumber(facts.DimTime, "")).Scan(&trip, &station)
 	if err != nil {
 		return time.Time{}, fmt.Errorf("read model: %w", err)
 	}
@@ -69,8 +69,9 @@ type overdue struct {
 func (m *Model) passed(ctx context.Context) (overdue, error) {
 	due := overdue{make(map[projections.TripKey]bool), make(map[string]bool)}
 	a := facts.Passing(m.moment)
-	keys, err := m.keys(ctx, `SELECT set_id, trip FROM rests_on WHERE dim = ?1 AND key = ?2 AND until <= ?3`,
-		string(a.Dim), a.Key, a.To)
+	found, err := m.read.QueryContext(ctx, `SELECT owner FROM rests_on WHERE ask = ?1 AND until <= ?2`,
+		askNumber(a.Dim, a.Key), a.To)
+	keys, err := owners(found, err)
 	if err != nil {
 		return due, err
 	}

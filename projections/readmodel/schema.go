@@ -51,6 +51,7 @@ CREATE TABLE trips (
 	opened  INTEGER NOT NULL,
 	since   INTEGER NOT NULL, -- last observation
 	verdict BLOB NOT NULL,   -- JSON, as 'broken --json' prints it, less the sentences
+	rests   BLOB NOT NULL,   -- its rows in rests_on, packed: for taking them out again
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
@@ -84,16 +85,14 @@ CREATE TABLE findings (
 
 -- rests_on: what a trip's verdict asked the facts for. A new fact touches the verdicts that asked
 -- for a place it is filed under. What a trip asks of itself (its own facts, who read its sheet) is
--- left out: the trips table has it. Of the moments it asked for (dim 'time') only the first that has
--- not passed is kept: until then the verdict holds.
+-- left out: the trips table has it. Of the moments it asked for (dimension 'time') only the first that
+-- has not passed is kept: until then the verdict holds.
 CREATE TABLE rests_on (
-	set_id TEXT NOT NULL,
-	trip   BLOB NOT NULL,
-	dim    TEXT NOT NULL,    -- see facts.Dim
-	key    TEXT NOT NULL,
-	since  INTEGER NOT NULL, -- facts observed from then
-	until  INTEGER NOT NULL, -- to then, both included
-	PRIMARY KEY (set_id, trip, dim, key, since)
+	ask    INTEGER NOT NULL, -- FNV-1a, 64 bits, of dimension (see facts.Dim), a zero byte and key
+	until  INTEGER NOT NULL, -- facts observed to then
+	since  INTEGER NOT NULL, -- from then, both included
+	owner  BLOB NOT NULL,    -- the set's name, a zero byte, the trip's 16 bytes
+	PRIMARY KEY (ask, until, since, owner)
 ) WITHOUT ROWID;
 
 -- stations: who may record, and the last record of each.
@@ -129,8 +128,11 @@ CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip 
 CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
-CREATE INDEX IF NOT EXISTS rests_on_key ON rests_on (dim, key, until);
 CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
+`
+
+// verdictIndexes are those of the tables that judgement fills, after the others.
+const verdictIndexes = `
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
 CREATE INDEX IF NOT EXISTS board_together ON board (together) WHERE together <> '';
 CREATE INDEX IF NOT EXISTS trips_status ON trips (status);

@@ -116,7 +116,10 @@ func dumpTable(t *testing.T, db *sql.DB, table string, b *strings.Builder) (n in
 		if err := rs.Scan(ptrs...); err != nil {
 			t.Fatal(err)
 		}
-		for _, v := range vals {
+		for i, v := range vals {
+			if cols[i] == "rests" {
+				continue // while running a question may be kept that reaches farther: more is judged anew, and no verdict differs
+			}
 			if raw, ok := v.([]byte); ok {
 				v = hex.EncodeToString(raw)
 			}
