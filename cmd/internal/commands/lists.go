@@ -28,6 +28,7 @@ import (
 type issueFlags struct {
 	list, title, station, operator string
 	cycles                         []string
+	implants                       string // yes, no, or as before
 	check                          bool
 }
 
@@ -74,6 +75,7 @@ changes is shown line by line.`,
 	c.Flags().StringVar(&f.title, "title", "", "the list's title (default: as before)")
 	c.Flags().StringSliceVar(&f.cycles, "cycles", nil,
 		"sterilizer cycles this kind of set may run (default: as before)")
+	c.Flags().StringVar(&f.implants, "implants", "", "yes or no: sets of this list hold implants (default: as before)")
 	return c
 }
 
@@ -93,7 +95,10 @@ prints versions in nearly this form.`,
 			if err := json.Unmarshal(raw, &d, json.RejectUnknownMembers(true)); err != nil {
 				return fmt.Errorf("%s is not a list: %w", filepath.Base(args[0]), err)
 			}
-			f.list, f.title, f.cycles = d.List, d.Title, d.Cycles
+			f.list, f.title, f.cycles, f.implants = d.List, d.Title, d.Cycles, "no"
+			if d.Implants {
+				f.implants = "yes"
+			}
 			return a.issue(cmd, f, d.Lines)
 		})
 	c.Args = cobra.ExactArgs(1)
@@ -105,6 +110,9 @@ prints versions in nearly this form.`,
 func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error {
 	if err := events.CheckStation(f.station); err != nil {
 		return fmt.Errorf("--station: %w", err)
+	}
+	if f.implants != "" && f.implants != "yes" && f.implants != "no" {
+		return fmt.Errorf("--implants is yes or no, not %q", f.implants)
 	}
 	if f.operator == "" && !f.check {
 		return errors.New("--operator is missing: a list says who wrote it")
@@ -123,7 +131,11 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 		if n := len(own); n > 0 && f.cycles == nil {
 			f.cycles = own[n-1].Cycles
 		}
-		d, err := workplace.NextVersion(own, f.list, f.title, f.cycles, lines)
+		implants := f.implants == "yes"
+		if n := len(own); n > 0 && f.implants == "" {
+			implants = own[n-1].Implants
+		}
+		d, err := workplace.NextVersion(own, f.list, f.title, f.cycles, implants, lines)
 		if err != nil {
 			return err
 		}

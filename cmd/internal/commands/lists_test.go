@@ -47,13 +47,27 @@ func TestListsImportIssuePrint(t *testing.T) {
 	if code != ExitOK || !strings.Contains(out, "2 x Clamp (A-2)  3 x Clamp (A-2)") || strings.Contains(out, "is issued") {
 		t.Errorf("a look at a revision: %d %s", code, out)
 	}
-	write("l.json", `{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],"cycles":["c-134"]}`)
+	write("l.json", `{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],"cycles":["c-134"],"implants":true}`)
 	code, out, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...)
 	if code != ExitOK || !strings.Contains(out, "LAP-X version 2 is issued") {
 		t.Fatalf("a list as JSON: %d %s %s", code, out, errs)
 	}
 	if code, _, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...); code == ExitOK || !strings.Contains(errs, "says this already") {
 		t.Errorf("the same again: %d %s", code, errs)
+	}
+	// The next version keeps what its sets hold, unless it is said.
+	write("LAP-X.csv", "line,item,description,quantity\n1,A-1,Forceps,5\n")
+	if code, _, errs = run(t, lists("import", "--implants", "perhaps", file)...); code == ExitOK || !strings.Contains(errs, "yes or no") {
+		t.Errorf("implants, perhaps: %d %s", code, errs)
+	}
+	if code, _, errs = run(t, lists("import", file)...); code != ExitOK {
+		t.Fatal(errs)
+	}
+	for _, v := range []string{`"version":2`, `"version":3`} {
+		_, out, _ = run(t, "lists", "--data", data, "--json", "LAP-X")
+		if _, rest, found := strings.Cut(strings.ReplaceAll(out, " ", ""), v); !found || !strings.Contains(strings.SplitN(rest, `"seq"`, 3)[1], `"implants":true`) {
+			t.Errorf("%s lost its implants: %s", v, out)
+		}
 	}
 	pdf := filepath.Join(dir, "sheet.pdf")
 	if code, _, errs = run(t, "lists", "print", "--data", data, "X-1", "--out", pdf); code == ExitOK || !strings.Contains(errs, "nothing is recorded here of a packing of X-1") {

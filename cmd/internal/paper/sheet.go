@@ -18,6 +18,7 @@ type Sheet struct {
 	Version                int64
 	Lines                  []events.Line
 	Cycles                 []string // the list's; not printed, but part of what the code commits to
+	Implants               bool     // likewise
 	Exceptions             []events.Exception
 	Code                   events.SheetCode
 	Placement              events.Placement
@@ -38,6 +39,7 @@ func SheetOf(set, trip string, list *events.ListIssued, packed *events.SetPacked
 	}
 	return Sheet{
 		Set: set, Trip: trip, Title: list.Title, List: list.List, Version: list.Version, Lines: list.Lines, Cycles: list.Cycles,
+		Implants:   list.Implants,
 		Exceptions: packed.Exceptions, Code: code, Placement: sealed.Placement, Packed: at, Seals: sealed.Seals,
 	}, nil
 }
@@ -115,7 +117,7 @@ func newSheetPrinter(s *Sheet, size Size, lang *words.Language) (*sheetPrinter, 
 
 // check refuses what must not leave the printer.
 func (s *Sheet) check() error {
-	list := events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines, Cycles: s.Cycles}
+	list := events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines, Cycles: s.Cycles, Implants: s.Implants}
 	if err := list.Check(); err != nil {
 		return fmt.Errorf("list %s: %w", s.List, err)
 	}

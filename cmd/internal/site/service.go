@@ -86,7 +86,15 @@ type ListVersion struct {
 	By       string        `json:"by,omitempty"`
 	Seq      int64         `json:"seq"`
 	Cycles   []string      `json:"cycles,omitempty"`
+	Implants bool          `json:"implants,omitzero"`
 	LineRows []events.Line `json:"lines"`
+}
+
+// Issue returns the version as it was issued, which its digest is made from.
+func (v *ListVersion) Issue() *events.ListIssued {
+	return &events.ListIssued{
+		List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles, Implants: v.Implants,
+	}
 }
 
 // Station is what is known of a station.

@@ -43,12 +43,14 @@ func newest(all []site.ListVersion) []site.ListVersion {
 
 type listForm struct {
 	List, Title, Cycles, Badge, Table, Station string
-	Shown                                      string // digest of the table that the form came with
-	Headings, Missing, Sheets                  []string
-	Sheet, Raw                                 string
-	Stations                                   []string
-	Wrong                                      []RowError
-	Preview                                    *listPreview
+
+	Implants                  bool   // sets of the list hold implants
+	Shown                     string // digest of the table that the form came with
+	Headings, Missing, Sheets []string
+	Sheet, Raw                string
+	Stations                  []string
+	Wrong                     []RowError
+	Preview                   *listPreview
 }
 
 // listPreview is what would be issued, before it is.
@@ -130,6 +132,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 		return nil, err
 	}
 	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
+	out.Form.Implants = out.Implants
 	out.Form.Table = csvOf(out.LineRows)
 	out.Form.Shown = digestOf(out.Form.Table)
 	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
@@ -185,18 +188,17 @@ func (d *Desk) emptyTable(w http.ResponseWriter, r *http.Request) {
 // NextVersion checks what is to be issued against what is there, and returns
 // the observation's data. A list that changes nothing is refused.
 func NextVersion(
-	before []site.ListVersion, list, title string, cycles []string, lines []events.Line,
+	before []site.ListVersion, list, title string, cycles []string, implants bool, lines []events.Line,
 ) (*events.ListIssued, error) {
-	d := &events.ListIssued{List: list, Version: 1, Title: title, Lines: lines, Cycles: cycles}
+	d := &events.ListIssued{List: list, Version: 1, Title: title, Lines: lines, Cycles: cycles, Implants: implants}
 	if n := len(before); n > 0 {
 		last := before[n-1]
 		d.Version = last.Version + 1
 		if d.Title == "" {
 			d.Title = last.Title
 		}
-		same := &events.ListIssued{
-			List: last.List, Version: d.Version, Title: last.Title, Lines: last.LineRows, Cycles: last.Cycles,
-		}
+		same := last.Issue()
+		same.Version = d.Version
 		a, err := same.Digest()
 		if err != nil {
 			return nil, err
@@ -232,7 +234,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		out.data = f
 		return out, nil
 	}
-	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), lines)
+	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), f.Implants, lines)
 	switch {
 	case refusal.Is(err):
 		f.wrong(err.Error())
@@ -277,6 +279,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	}
 	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
 	f.List, f.Title, f.Cycles, f.Table = get("list"), get("title"), get("cycles"), v.r.PostFormValue("table")
+	f.Implants = get("implants") != ""
 	f.Badge, f.Station = get("badge"), get("station")
 	raw := []byte(f.Table)
 	if s := v.r.PostFormValue("raw"); s != "" {

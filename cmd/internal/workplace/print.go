@@ -279,7 +279,6 @@ func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (pape
 			at = e.Time.In(m.Zone())
 		}
 	}
-	list := &events.ListIssued{List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles}
-	sheet, err := paper.SheetOf(k.Set, k.Trip, list, packed, at, sealed)
+	sheet, err := paper.SheetOf(k.Set, k.Trip, v.Issue(), packed, at, sealed)
 	return sheet, refusal.Because(err)
 }
