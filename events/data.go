@@ -2,6 +2,7 @@ package events
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
@@ -302,6 +303,41 @@ func (r *Reading) code() string {
 	return r.Code
 }
 
+// PackageFault is what somebody saw to be wrong with a set's package.
+type PackageFault string
+
+// The values of PackageFault.
+const (
+	PackageWet     PackageFault = "wet"
+	PackageTorn    PackageFault = "torn"
+	PackageOpen    PackageFault = "open"   // not closed, or no longer
+	PackageFilter  PackageFault = "filter" // missing, wrong or displaced
+	PackageGasket  PackageFault = "gasket" // missing or damaged
+	PackageDropped PackageFault = "dropped"
+)
+
+// PackageFaults lists all, in the order in which pages offer them.
+func PackageFaults() []PackageFault { return slices.Clone(packageFaults) }
+
+var packageFaults = []PackageFault{PackageWet, PackageTorn, PackageOpen, PackageFilter, PackageGasket, PackageDropped}
+
+// checkPackage refuses what is no fault of a package, and one that stands twice.
+func (c *checks) checkPackage(faults []PackageFault) {
+	for i, f := range faults {
+		oneOf(c, "package", f, packageFaults...)
+		c.must(!slices.Contains(faults[:i], f), "package: %s stands twice", f)
+	}
+}
+
+// Aside says whether a check put a set aside or released it from there.
+type Aside string
+
+// The values of Aside.
+const (
+	AsidePut      Aside = "put-aside"
+	AsideReleased Aside = "released"
+)
+
 // SetChecked is a scan between the links: storage, case cart.
 type SetChecked struct {
 	Place      string   `json:"place,omitempty"`
@@ -310,6 +346,11 @@ type SetChecked struct {
 	Sheet      *Reading `json:"sheet,omitempty"`
 	Seals      []string `json:"seals,omitempty"`
 	SealBroken bool     `json:"sealBroken,omitzero"`
+	// Package is what is wrong with the package.
+	Package []PackageFault `json:"package,omitempty"`
+	// Aside: the set is put aside, or released from there for a reason.
+	Aside  Aside  `json:"aside,omitempty"`
+	Reason string `json:"reason,omitempty"`
 }
 
 func (*SetChecked) Kind() Kind { return KindSetChecked }
@@ -325,6 +366,12 @@ func (d *SetChecked) Check() error {
 	c.optionalID("outerLabel", d.OuterLabel)
 	d.Sheet.check(&c)
 	c.each("seal", d.Seals, checkID)
+	c.checkPackage(d.Package)
+	if d.Aside != "" {
+		oneOf(&c, "aside", d.Aside, AsidePut, AsideReleased)
+	}
+	c.must(d.Aside != AsideReleased || d.Reason != "", "reason is missing: a set is released for a reason")
+	c.optionalText("reason", d.Reason)
 	return c.err
 }
 
@@ -338,6 +385,8 @@ type SetOpened struct {
 	Seals      []string `json:"seals,omitempty"`
 	SealBroken bool     `json:"sealBroken,omitzero"`
 	Indicator  string   `json:"indicator,omitempty"` // the chemical indicator inside: pass, fail, none (there was none)
+	// Package is what is wrong with the package.
+	Package []PackageFault `json:"package,omitempty"`
 }
 
 func (*SetOpened) Kind() Kind { return KindSetOpened }
@@ -357,6 +406,7 @@ func (d *SetOpened) Check() error {
 	c.optionalID("outerLabel", d.OuterLabel)
 	d.Sheet.check(&c)
 	c.each("seal", d.Seals, checkID)
+	c.checkPackage(d.Package)
 	return c.err
 }
 

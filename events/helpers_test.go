@@ -143,6 +143,13 @@ func (d drawer) drawn(name string) any {
 		return rapid.SampledFrom(placements).Draw(d.t, "placement")
 	case "Stage":
 		return rapid.SampledFrom(stages).Draw(d.t, "stage")
+	case "Aside":
+		if d.whole {
+			return AsideReleased // with the reason that it needs
+		}
+		return AsidePut
+	case "SetChecked.Package", "SetOpened.Package":
+		return rapid.Permutation(packageFaults).Draw(d.t, "package")[:d.number("faults", 1, 3)]
 	case "Reading":
 		return d.reading()
 	case "Reason", "Emergency", "Description", "Title", "Note", "Room", "Place", "Actions[]":
@@ -305,9 +312,11 @@ func (d drawer) policy() Policy {
 	if d.flag("asks for the tag") {
 		p.TagAtOpening = Asked(d.oneOf("tagAtOpening", string(Required), string(Optional)))
 	}
-	for name, line := range map[string]*Asked{"indicatorAtOpening": &p.IndicatorAtOpening, "implantIndicator": &p.ImplantIndicator} {
+	for name, line := range map[string]*Asked{"indicatorAtOpening": &p.IndicatorAtOpening, "implantIndicator": &p.ImplantIndicator,
+		"quarantine": &p.Quarantine, "soundPackage": &p.SoundPackage} {
 		*line = Asked(d.oneOf(name, string(Required), string(Optional)))
 	}
+	p.ShelfLifeDays = d.number("shelfLifeDays", 0, 3650)
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
 	for _, line := range p.Waits.lines() {

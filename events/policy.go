@@ -38,6 +38,14 @@ type Policy struct {
 	// ImplantIndicator: a set with implants may be used once the biological indicator
 	// of its load was read negative.
 	ImplantIndicator Asked `json:"implantIndicator,omitzero"`
+	// Quarantine: a set that was put aside may be used once it was released from
+	// that, or reprocessed.
+	Quarantine Asked `json:"quarantine,omitzero"`
+	// SoundPackage: a set whose package was found wet, torn, open, without a right
+	// filter or gasket, or dropped is not to be used as it is.
+	SoundPackage Asked `json:"soundPackage,omitzero"`
+	// ShelfLifeDays is how many days after its run a set may be opened; 0 is no limit.
+	ShelfLifeDays int64 `json:"shelfLifeDays,omitzero"`
 	// ReadingMinutes is how long after an opening its sheet and tag may still be read.
 	ReadingMinutes int64 `json:"readingMinutes,omitzero"`
 	// Waits: how long what is to come next is waited for.
@@ -75,6 +83,12 @@ func (p Policy) Complete() Policy {
 	p.IndicatorAtOpening = cmp.Or(p.IndicatorAtOpening, Optional)
 	// CDC, MMWR 2003;52(RR-17): every load with implants, the result before use.
 	p.ImplantIndicator = cmp.Or(p.ImplantIndicator, Required)
+	// ISO 13485:2016, 8.3: what does not conform is kept from unintended use (from memory).
+	p.Quarantine = cmp.Or(p.Quarantine, Required)
+	// CDC 2008: what is torn, wet or punctured is repacked and reprocessed before use
+	// (from memory). Filters and gaskets: the manufacturers' instructions.
+	p.SoundPackage = cmp.Or(p.SoundPackage, Required)
+	// ShelfLifeDays stays 0: shelf life goes by events, not by time (CDC 2008).
 	p.ReadingMinutes = cmp.Or(p.ReadingMinutes, readingMinutes)
 	p.Waits = p.Waits.Complete()
 	p.BadgeMinutes = cmp.Or(p.BadgeMinutes, badgeMinutes)
@@ -91,6 +105,12 @@ func (p *Policy) AsksIndicator() bool { return p.Complete().IndicatorAtOpening =
 // AsksImplantIndicator reports whether a set with implants waits for the biological
 // indicator of its load.
 func (p *Policy) AsksImplantIndicator() bool { return p.Complete().ImplantIndicator == Required }
+
+// AsksQuarantine reports whether a set put aside must be released before it is used.
+func (p *Policy) AsksQuarantine() bool { return p.Complete().Quarantine == Required }
+
+// AsksSoundPackage reports whether a set may not be used in a faulty package.
+func (p *Policy) AsksSoundPackage() bool { return p.Complete().SoundPackage == Required }
 
 // MayStillRead is how long after an opening its sheet and tag may still be read.
 func (p *Policy) MayStillRead() time.Duration {
@@ -191,6 +211,9 @@ func (p *Policy) Check() error {
 	c.asked("tagAtOpening", p.TagAtOpening)
 	c.asked("indicatorAtOpening", p.IndicatorAtOpening)
 	c.asked("implantIndicator", p.ImplantIndicator)
+	c.asked("quarantine", p.Quarantine)
+	c.asked("soundPackage", p.SoundPackage)
+	c.inRange("shelfLifeDays", p.ShelfLifeDays, 0, 3650)
 	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
 	p.Waits.check(&c)
 	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)

@@ -417,6 +417,44 @@ type ImplantEarly struct {
 	Negative  time.Time `json:"negative,omitzero"`   // when it was read negative, later
 }
 
+// PackageFaulty: the package was found wet, torn or otherwise faulty (package-unfit).
+type PackageFaulty struct {
+	Set      string                `json:"set"`
+	At       Moment                `json:"at"`
+	Faults   []events.PackageFault `json:"faults"`
+	Opening  bool                  `json:"opening,omitzero"`  // as it was opened
+	Unopened bool                  `json:"unopened,omitzero"` // nobody has opened the set yet
+	Released *Moment               `json:"released,omitempty"`
+	Reason   string                `json:"reason,omitempty"`  // of the release
+	Righted  *Moment               `json:"righted,omitempty"` // packed anew, unused
+}
+
+// ShelfLifeOver: opened longer after its run than the policy allows, or still
+// unopened by then (package-unfit).
+type ShelfLifeOver struct {
+	Set    string    `json:"set"`
+	Run    Run       `json:"run"`
+	Days   int64     `json:"days"` // what the policy allows
+	Until  time.Time `json:"until"`
+	Opened *Moment   `json:"opened,omitempty"`
+}
+
+// UsedAside: opened or counted although it had been put aside (put-aside).
+type UsedAside struct {
+	Set    string `json:"set"`
+	Aside  Moment `json:"aside"`
+	Reason string `json:"reason,omitempty"`
+	Used   Moment `json:"used"`
+	Case   string `json:"case"`
+}
+
+// WaitsAside: put aside, and neither released nor reprocessed since (put-aside).
+type WaitsAside struct {
+	Set    string `json:"set"`
+	Aside  Moment `json:"aside"`
+	Reason string `json:"reason,omitempty"`
+}
+
 // StepsMissing: required links are absent although a later one is there
 // (link-missing).
 type StepsMissing struct {
@@ -885,6 +923,14 @@ func (*NoIndicator) Way() string { return "none-inside" }
 
 func (*ImplantEarly) Way() string { return "opened" }
 
+func (*PackageFaulty) Way() string { return "faulty" }
+
+func (*ShelfLifeOver) Way() string { return "shelf-life" }
+
+func (*UsedAside) Way() string { return "used" }
+
+func (*WaitsAside) Way() string { return "waits" }
+
 func (*StepsMissing) Way() string { return "steps" }
 
 func (*OpenedUnread) Way() string { return "opened-unread" }
@@ -984,6 +1030,8 @@ const (
 	SealDiffers        Code = "seal-differs"
 	TooHeavy           Code = "over-weight"
 	SecondLookMissing  Code = "second-look-missing"
+	PutAside           Code = "put-aside"
+	PackageUnfit       Code = "package-unfit"
 	LinkMissing        Code = "link-missing"
 	LinkOutOfOrder     Code = "link-out-of-order"
 	TwoPlaces          Code = "two-places"
@@ -1036,6 +1084,10 @@ var details = []struct {
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
 	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},
 	{[]Code{SecondLookMissing}, func() Detail { return new(NoSecondLook) }},
+	{[]Code{PutAside}, func() Detail { return new(UsedAside) }},
+	{[]Code{PutAside}, func() Detail { return new(WaitsAside) }},
+	{[]Code{PackageUnfit}, func() Detail { return new(PackageFaulty) }},
+	{[]Code{PackageUnfit}, func() Detail { return new(ShelfLifeOver) }},
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
 	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},

@@ -252,6 +252,105 @@ var findingTests = []findingTest{
 			x.pack.SecondLook = "B-1183"
 			s.live(x)
 		}},
+	{projections.PutAside, "put aside and used all the same", projections.SeverityBroken,
+		func(s *story, x *turn) { x.check.Aside = events.AsidePut; s.live(x) },
+		func(s *story, x *turn) { // and released for a reason
+			x.check.Aside = events.AsidePut
+			s.live(x)
+			s.checked(x, time.Hour, &events.SetChecked{Aside: events.AsideReleased, Reason: "the right sheet was put back"})
+		}},
+	{projections.PutAside, "released, and put aside again", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check.Aside = events.AsidePut
+			s.live(x)
+			s.checked(x, time.Hour, &events.SetChecked{Aside: events.AsideReleased, Reason: "dry"})
+			s.checked(x, 2*time.Hour, &events.SetChecked{Aside: events.AsidePut})
+		},
+		func(s *story, x *turn) { // packed and run again
+			x.check.Aside = events.AsidePut
+			s.live(x)
+			s.tell("packing-1", clock(0, 15, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(0, 17, 0), "passed", true)
+		}},
+	{projections.PutAside, "put aside, packed again, its run failed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check.Aside = events.AsidePut
+			s.live(x)
+			s.tell("packing-1", clock(0, 15, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(0, 17, 0), "failed", false)
+		},
+		func(s *story, x *turn) { // the policy does not ask
+			s.policy(func(p *events.Policy) { p.Quarantine = events.Optional })
+			x.check.Aside = events.AsidePut
+			s.live(x)
+		}},
+	{projections.PutAside, "lies there", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.check.Aside, x.open, x.first, x.final, x.closed = events.AsidePut, nil, nil, nil, nil
+			s.live(x)
+		},
+		func(s *story, x *turn) { // packed again as its next trip
+			x.check.Aside, x.open, x.first, x.final, x.closed = events.AsidePut, nil, nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		}},
+	{projections.PackageUnfit, "wet as it was opened", projections.SeverityBroken,
+		func(s *story, x *turn) { x.open.Package = []events.PackageFault{events.PackageWet}; s.live(x) },
+		func(s *story, x *turn) { // the policy does not ask
+			s.policy(func(p *events.Policy) { p.SoundPackage = events.Optional })
+			x.open.Package = []events.PackageFault{events.PackageWet}
+			s.live(x)
+		}},
+	{projections.PackageUnfit, "torn in storage, and opened", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check.Package = []events.PackageFault{events.PackageDropped, events.PackageTorn}
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.PackageUnfit, "dropped", projections.SeverityDoubtful,
+		func(s *story, x *turn) { x.check.Package = []events.PackageFault{events.PackageDropped}; s.live(x) },
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.PackageUnfit, "the filter found missing, and released for a reason", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.check.Package = []events.PackageFault{events.PackageFilter}
+			s.live(x)
+			s.checked(x, time.Hour, &events.SetChecked{Aside: events.AsideReleased, Reason: "this kind has one below only"})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.PackageUnfit, "open on the shelf, packed anew unused", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.check.Package = []events.PackageFault{events.PackageOpen}
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.live(newTurn("LAP-014", 1, x.list))
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.PackageUnfit, "opened a minute after its shelf life", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 1 })
+			x.run, x.check = nil, nil
+			s.live(x)
+			s.runAt(x, x.openedAt().Add(-24*time.Hour-time.Minute))
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 1 })
+			x.run, x.check = nil, nil
+			s.live(x)
+			s.runAt(x, x.openedAt().Add(-24*time.Hour))
+		}},
+	{projections.PackageUnfit, "unopened, and its shelf life over", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 30 })
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.now = x.sterilizedAt().Add(30 * 24 * time.Hour)
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 30 })
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+			s.now = x.sterilizedAt().Add(30*24*time.Hour - time.Second)
+		}},
 	{projections.LinkMissing, "never sterilized", projections.SeverityBroken,
 		func(s *story, x *turn) { x.run = nil; s.live(x) },
 		func(s *story, x *turn) { x.closed = nil; s.live(x) }},

@@ -258,6 +258,18 @@ func (s *story) readBio(x *turn, at time.Time, result, control string) {
 	})
 }
 
+// checked tells a look at a turn's set in storage, some time after its own.
+func (s *story) checked(x *turn, after time.Duration, d *events.SetChecked) {
+	s.tell("storage", x.checkedAt().Add(after), x.set, x.trip(), d)
+}
+
+// runAt tells a run of a turn that passed and was released.
+func (s *story) runAt(x *turn, at time.Time) {
+	s.tell("sterilizer-2", at, x.set, x.trip(), &events.SetSterilized{
+		Load: "S2-99-01", Sterilizer: "S2", Run: 9, Cycle: "dynamic-air-132", Result: "passed", Released: true,
+	})
+}
+
 func (s *story) world() *World {
 	w := worldOf(s.all)
 	w.SetMoment(s.now)
