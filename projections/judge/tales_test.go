@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"listbound/events"
+	"listbound/projections"
 	"listbound/projections/facts"
 )
 
@@ -43,6 +44,7 @@ func TestTales(t *testing.T) {
 			}
 			if of.touches {
 				s.touches(t, &out, w)
+				s.histories(t, &out, w)
 			}
 		}
 		golden(t, of.name+".txt", out.String())
@@ -64,6 +66,39 @@ func (s *story) touches(t *testing.T, out *strings.Builder, w *World) {
 		fmt.Fprintf(out, "  %s %s touches [%s] %s\n", f.Event.Kind(), brief(f.Event.Time), strings.Join(trips, ", "),
 			strings.Join(s.questions(touch.Asked), "; "))
 	}
+}
+
+// histories tells what stands in the history of each load and case.
+func (s *story) histories(t *testing.T, out *strings.Builder, w *World) {
+	t.Helper()
+	of := make(map[string]projections.HistoryOf)
+	for _, f := range s.all {
+		switch d := f.Event.Data.(type) {
+		case *events.SetSterilized:
+			of[d.Load] = projections.HistoryOf{Load: d.Load}
+		case *events.IndicatorRead:
+			of[d.Load] = projections.HistoryOf{Load: d.Load}
+		case *events.SetOpened:
+			of[d.Case] = projections.HistoryOf{Case: d.Case}
+		}
+	}
+	var lines []string
+	for _, x := range of {
+		h, err := w.History(x)
+		if err != nil {
+			t.Fatal(err)
+		}
+		line := fmt.Sprintf("  history of %s%s:", x.Load, x.Case)
+		for _, v := range h.Verdicts {
+			line += " " + s.name(projections.TripKey{Set: v.Set, Trip: v.Trip})
+		}
+		for _, e := range h.Events {
+			line += fmt.Sprintf(", %s %s", e.Kind, brief(e.Observed))
+		}
+		lines = append(lines, line+"\n")
+	}
+	slices.Sort(lines)
+	out.WriteString(strings.Join(lines, ""))
 }
 
 // readingTales are all that can be found when a set is opened, of tag, label and
@@ -126,6 +161,27 @@ func indicatorTales() []tale {
 			s.correct(s.last(events.KindIndicatorRead), clock(6, 0, 0), &events.IndicatorRead{
 				Load: "S7-01", Sterilizer: "S7", Result: "positive",
 			})
+		}},
+		{"indicators of loads that nobody recorded a set in", func(s *story) {
+			loads(s, "-p")
+			for day, result := range []string{"negative", "positive", "negative", "negative", "negative", "negative"} {
+				s.indicator(day+1, fmt.Sprintf("S2-9%d", day), result)
+			}
+			s.indicator(9, "S2-91", "negative")
+		}},
+		{"an indicator taken back, where the policy asks for one", func(s *story) {
+			s.waits(events.Waits{Indicator: 48})
+			turns := loads(s, "nn")
+			s.correct(s.last(events.KindIndicatorRead), clock(3, 0, 0), nil)
+			s.indicator(2, turns[1].run.Load, "negative").Event.Data.(*events.IndicatorRead).Sterilizer = "S7"
+			s.now = clock(9, 0, 0)
+		}},
+		{"an early run of a load, taken back", func(s *story) {
+			turns := loads(s, "npn-n")
+			run := *turns[4].run
+			run.Load = turns[1].run.Load
+			f := *s.tell("sterilizer-2", clock(-1, 8, 0), turns[4].set, turns[4].trip(), &run)
+			s.correct(&f, clock(6, 0, 0), nil)
 		}},
 		{"two sets in one load, and a run told twice", func(s *story) {
 			turns := loads(s, "n-pn")
@@ -251,6 +307,14 @@ func exchangeTales() (out []tale) {
 			}
 		}})
 	}
+	out = append(out, tale{"a list on the screen, another set's sheet", func(s *story) {
+		a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2)), newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+		a.seal.Placement, a.check, a.open, a.first, a.final, a.closed = events.Screen, nil, nil, nil, nil, nil
+		b.check, b.open, b.first, b.final, b.closed = nil, nil, nil, nil, nil
+		s.live(a)
+		s.live(b)
+		look(s, clock(0, 12, 0), a, outside(own(b)))
+	}})
 	looks("once wrong", "AB")
 	looks("wrong, and back", "AB", "AA", "BB")
 	looks("wrong, and only the other read right", "AB", "BB")
@@ -301,6 +365,29 @@ func turnTales() []tale {
 			x := turns(s, 1)
 			s.tell("packing-1", clock(0, 9, 0), "B", x[0].trip(), x[0].pack)
 			s.tell("storage", clock(0, 10, 0), "B", x[0].trip(), &events.SetChecked{Sheet: outside(own(x[0]))})
+		}},
+		{"one trip used for two sets, sealed without bindings, and a third with its sheet", func(s *story) {
+			x := turns(s, 1)[0]
+			y := newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+			c := newTurn("C", 0, x.list)
+			b := sealed(y.list, "B", x.trip())
+			s.tell("packing-1", clock(0, 9, 0), "B", x.trip(), y.pack)
+			s.tell("packing-1", clock(0, 9, 1), "B", x.trip(), &events.ListSealed{Placement: events.Outside, List: b.List, Version: b.Version})
+			c.check, c.open.Sheet.Code = nil, b.Code
+			s.live(c)
+		}},
+		{"never sealed, and counted by a sheet of other content", func(s *story) {
+			x := newTurn("A", 0, s.list("LIST-A", 1, 6, 2))
+			x.seal = nil
+			x.first.Sheet = sheetCode(s.list("LIST-B", 1, 6, 3), "A", x.trip())
+			s.live(x)
+		}},
+		{"a look without a trip at another set with its sheet", func(s *story) {
+			x := turns(s, 2)
+			y := newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+			y.open, y.first, y.final, y.closed = nil, nil, nil, nil
+			s.live(y)
+			s.tell("storage", clock(4, 13, 0), "B", "", &events.SetChecked{Sheet: outside(own(x[1]))})
 		}},
 		{"packed again unopened and opened under the old trip", func(s *story) {
 			l := s.list("LIST-A", 1, 6, 2)
@@ -401,6 +488,18 @@ func correctionTales() []tale {
 			f := *s.last(events.KindCaseClosed)
 			s.correct(&f, clock(2, 8, 0), &events.CaseClosed{Case: f.Event.Subject, Outcome: "unreconciled"})
 		})},
+		{"a cycle the list does not allow, corrected", with(func(s *story, x, _ *turn) {
+			x.list.Cycles = []string{x.run.Cycle}
+			f := s.all[of(s, "A", events.KindSetSterilized)]
+			right := *x.run
+			x.run.Cycle = "gravity-121"
+			s.correct(&f, clock(2, 8, 0), &right)
+		})},
+		{"a set in doubt until an unreadable look was corrected", func(s *story) {
+			turns := team(s, []string{"A", "B"}, []string{"B", ""})
+			look(s, clock(1, 12, 0), turns[1], &events.Reading{Found: "outside", Unreadable: true})
+			s.correct(s.last(events.KindSetChecked), clock(2, 8, 0), &events.SetChecked{Sheet: outside(own(turns[1]))})
+		}},
 		{"two faults, each hidden by a correction of its own", with(func(s *story, x, _ *turn) {
 			final, open := *x.final, *x.open
 			x.final.Counts = slices.Clone(x.final.Counts)
