@@ -46,6 +46,12 @@ func TestTales(t *testing.T) {
 				s.touches(t, &out, w)
 				s.histories(t, &out, w)
 			}
+			switch of.name {
+			case "turns", "corrections":
+				s.traces(t, &out, w)
+			case "exchanges":
+				s.exchanges(t, &out, w)
+			}
 		}
 		golden(t, of.name+".txt", out.String())
 	}
@@ -94,11 +100,57 @@ func (s *story) histories(t *testing.T, out *strings.Builder, w *World) {
 		}
 		for _, e := range h.Events {
 			line += fmt.Sprintf(", %s %s", e.Kind, brief(e.Observed))
+			if e.Voided != 0 || e.Replaced != 0 {
+				line += fmt.Sprintf(" (taken back by %d, replaced by %d, first %t)", e.Voided, e.Replaced, e.First != nil)
+			}
 		}
 		lines = append(lines, line+"\n")
 	}
 	slices.Sort(lines)
 	out.WriteString(strings.Join(lines, ""))
+}
+
+// traces tells what lies open of each trip: its seal, its tag, its readings and
+// where it stayed.
+func (s *story) traces(t *testing.T, out *strings.Builder, w *World) {
+	t.Helper()
+	for _, k := range w.Trips() {
+		tr, err1 := w.Trace(k)
+		seal, err2 := w.Sealed(k)
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		fmt.Fprintf(out, "  trace of %s: sealed %t, load %q", s.name(k), seal != nil, tr.Load)
+		if !tr.TagRead.IsZero() {
+			fmt.Fprintf(out, ", tag read %s", brief(tr.TagRead))
+		}
+		for _, r := range tr.Readings {
+			fmt.Fprintf(out, ", %s %s %s", brief(r.At), r.Result, r.Tray)
+			if r.Owner != nil {
+				out.WriteString(" of " + s.name(*r.Owner))
+			}
+		}
+		for _, x := range tr.Stays {
+			fmt.Fprintf(out, ", %s %s-%s seen %d", x.Place, brief(x.From), brief(x.To), len(x.Seen))
+		}
+		out.WriteString("\n")
+	}
+}
+
+// exchanges tells who has whose sheet.
+func (s *story) exchanges(t *testing.T, out *strings.Builder, w *World) {
+	t.Helper()
+	for _, k := range w.Trips() {
+		x, err := w.Exchange(k)
+		if err != nil {
+			t.Fatal(err)
+		}
+		fmt.Fprintf(out, "  by %s: closed %t", s.name(k), x.Closed)
+		for _, c := range x.Carries {
+			fmt.Fprintf(out, ", %s has %s's", s.name(c.Set), s.name(c.Sheet))
+		}
+		out.WriteString("\n")
+	}
 }
 
 // readingTales are all that can be found when a set is opened, of tag, label and
@@ -130,7 +182,7 @@ func readingTales() (out []tale) {
 
 func recallTales() (out []tale) {
 	for _, recall := range []events.Recall{events.RecallRepeat, events.RecallAll} {
-		for _, results := range []string{"n--p-", "n-p-n--", "n-p-nnn", "n-pnnpn", "npp-n", "-p", "nn"} {
+		for _, results := range []string{"n--p-", "n-p-n--", "n-p-nnn", "n-pnnpn", "npp-n", "pp-", "p--p", "-p", "nn"} {
 			out = append(out, tale{results + " under " + string(recall), func(s *story) {
 				s.policy(func(p *events.Policy) { p.Recall = recall })
 				loads(s, results)
@@ -253,6 +305,8 @@ func countTales() (out []tale) {
 		{"added and removed before and after", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 8, 0, lines(2), 1}, {events.StageFinal, 9, 0, lines(7, 2, 4), 0},
 			{events.StageAdded, 9, 10, lines(1, 1), 1}, {events.StageAdded, 9, 20, lines(1), 0}}},
+		{"a line that is not on the list, at first", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4, 1), 0}}},
 		{"two final counts", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(5, 2, 4), 0}, {events.StageFinal, 9, 10, lines(6, 2, 4), 0}}},
 		{"short after the final count", []count{
@@ -273,7 +327,15 @@ func countTales() (out []tale) {
 			}
 		}})
 	}
-	return out
+	return append(out, tale{"one item on two lines, short in two counts", func(s *story) {
+		a := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 2, 4))
+		a.list.Lines[1].Item = a.list.Lines[0].Item
+		a.rebind()
+		a.final = nil
+		s.live(a)
+		s.count(a, events.StageClosing, 9, 0, events.Count{Line: 2, Counted: 1})
+		s.count(a, events.StageCavity, 8, 0, events.Count{Line: 1, Counted: 5})
+	}})
 }
 
 func exchangeTales() (out []tale) {
@@ -314,6 +376,36 @@ func exchangeTales() (out []tale) {
 		s.live(a)
 		s.live(b)
 		look(s, clock(0, 12, 0), a, outside(own(b)))
+	}})
+	for _, then := range []string{"nothing more", "B counted by its own", "B counted by its own before"} {
+		out = append(out, tale{"A counted by the sheet of B, B read right before; " + then, func(s *story) {
+			a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2)), newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+			a.check, b.check, b.final, b.closed = nil, nil, nil, nil
+			a.first.Sheet, a.open.Tag = own(b), ""
+			first := b.first
+			b.open, b.first = nil, nil
+			s.live(a)
+			s.live(b)
+			look(s, clock(0, 12, 0), b, outside(own(b)))
+			switch then {
+			case "B counted by its own":
+				s.tell("or-4", clock(1, 12, 0), "B", b.trip(), first)
+			case "B counted by its own before":
+				s.tell("or-4", clock(1, 6, 0), "B", b.trip(), first)
+			}
+		}})
+	}
+	out = append(out, tale{"one set gone from a shelf before the other came", func(s *story) {
+		a, b := newTurn("A", 0, s.list("LIST-A", 1, 6, 2)), newTurn("B", 0, s.list("LIST-B", 1, 6, 3))
+		for _, x := range []*turn{a, b} {
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+			s.live(x)
+		}
+		for hour, at := range map[int]string{9: "A storage A4", 10: "A cart", 11: "B storage A4", 12: "A storage B1"} {
+			x := map[byte]*turn{'A': a, 'B': b}[at[0]]
+			s.tell("storage", clock(0, hour, 0), x.set, x.trip(), &events.SetChecked{Place: at[2:]})
+		}
+		look(s, clock(0, 13, 0), a, outside(own(b)))
 	}})
 	looks("once wrong", "AB")
 	looks("wrong, and back", "AB", "AA", "BB")
@@ -425,6 +517,15 @@ func turnTales() []tale {
 			s.runAgain(x[0], clock(1, 12, 0), "passed", true)
 			s.secondCase(x[0])
 		}},
+		{"opened for one case, another and the first again", func(s *story) {
+			x := turns(s, 1)[0]
+			s.opened(x, clock(1, 12, 0), "K-OTHER")
+			s.opened(x, clock(1, 16, 0), x.ref)
+		}},
+		{"packed again after its run, by as much as clocks may differ", func(s *story) {
+			x := turns(s, 1)[0]
+			s.tell("packing-1", x.sterilizedAt().Add(2*time.Minute), "A", x.trip(), x.pack)
+		}},
 		{"a set nobody packed", func(s *story) {
 			x := newTurn("A", -1, s.list("LIST-A", 1, 6, 2))
 			x.pack, x.seal, x.run, x.check = nil, nil, nil, nil
@@ -487,6 +588,14 @@ func correctionTales() []tale {
 		{"a closing replaced by the same badge", with(func(s *story, x, _ *turn) {
 			f := *s.last(events.KindCaseClosed)
 			s.correct(&f, clock(2, 8, 0), &events.CaseClosed{Case: f.Event.Subject, Outcome: "unreconciled"})
+		})},
+		{"two corrections, one of which hides a fault", with(func(s *story, x, _ *turn) {
+			open := *x.open
+			x.open.Sheet = none()
+			f, c := s.all[of(s, "A", events.KindSetOpened)], s.all[of(s, "A", events.KindSetChecked)]
+			open.Sheet = outside(own(x))
+			s.correct(&f, clock(2, 8, 0), &open)
+			s.correct(&c, clock(2, 9, 0), &events.SetChecked{Place: "storage B1", Sheet: x.check.Sheet})
 		})},
 		{"a cycle the list does not allow, corrected", with(func(s *story, x, _ *turn) {
 			x.list.Cycles = []string{x.run.Cycle}
