@@ -157,10 +157,8 @@ func (b *Book) Add(f Fact) {
 	}
 	b.file(it, it.Data, it.Code, false)
 	b.register(it)
-	if len(b.fixes) > 0 {
-		if _, ok := b.fixes[e.ID]; ok {
-			b.applyCorrections(it)
-		}
+	if len(b.fixes[e.ID]) > 0 {
+		b.applyCorrections(it)
 	}
 	if c, ok := it.Data.(*events.EventCorrected); ok {
 		b.fixes[c.Event] = append(b.fixes[c.Event], it)
@@ -195,9 +193,6 @@ func (b *Book) register(it *Item) {
 
 // repeated reports whether a fact is the same observation as one with a lower sequence.
 func (b *Book) repeated(it *Item) bool {
-	if len(b.twins) == 0 {
-		return false
-	}
 	twins := b.twins[it.Event.ID]
 	if len(twins) == 0 {
 		return false

@@ -169,7 +169,7 @@ func readingTales() (out []tale) {
 					a.open.Tag, a.open.OuterLabel = tag, label
 					a.open.Sheet = map[string]*events.Reading{
 						"A": outside(own(a)), "B": outside(own(b)), "none": none(),
-						"unreadable": {Found: "outside", Unreadable: true},
+						"unreadable": {Found: "outside", Unreadable: true, Text: "torn"},
 					}[sheet]
 					s.live(a)
 					s.live(b)
@@ -361,7 +361,7 @@ func exchangeTales() (out []tale) {
 				r := none()
 				switch l[1] {
 				case '?':
-					r = &events.Reading{Found: "outside", Unreadable: true}
+					r = &events.Reading{Found: "outside", Unreadable: true, Text: "smeared"}
 				case 'A', 'B', 'C':
 					r = outside(own(turns[l[1]]))
 				}
@@ -436,11 +436,26 @@ func turnTales() []tale {
 		return out
 	}
 	return []tale{
-		{"three turns, and a look without a trip in each and before", func(s *story) {
-			turns(s, 3)
-			for _, day := range []int{-1, 0, 3, 6} {
+		{"five turns, and looks without a trip in some and before", func(s *story) {
+			turns(s, 5)
+			for _, day := range []int{-1, 0, 3} {
 				loose(s, clock(day, 11, 0), "cart")
 			}
+		}},
+		{"a seal whose binding is another set's, and no digest", func(s *story) {
+			l := s.list("LIST-A", 1, 6, 2)
+			x := newTurn("A", 0, l)
+			x.seal.ListDigest, x.seal.Binding = "", sealed(l, "B", x.trip()).Binding
+			s.live(x)
+		}},
+		{"sealed falsely, packed and sealed again by the next version", func(s *story) {
+			x := newTurn("A", 0, s.list("LIST-A", 1, 6, 2))
+			x.seal.ListDigest = sealed(s.list("LIST-B", 1, 6, 3), "A", x.trip()).ListDigest
+			next := s.listAt(clock(0, 6, 20), "LIST-A", 2, 6, 4)
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+			s.live(x)
+			s.tell("packing-1", clock(0, 6, 30), "A", x.trip(), &events.SetPacked{List: "LIST-A", Version: 2})
+			s.tell("packing-1", clock(0, 6, 35), "A", x.trip(), sealed(next, "A", x.trip()))
 		}},
 		{"a packing taken back between two", func(s *story) {
 			x := turns(s, 2)
