@@ -1,6 +1,7 @@
 package site_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -73,6 +74,58 @@ func TestWhatMattersIsKept(t *testing.T) {
 				t.Errorf("what was typed is not kept: %+v", d)
 			}
 		}
+	}
+}
+
+// TestCountByANewerList: a count with a line that the last known packing's list has
+// not is kept, since that packing was only looked up: the bench that packed the set by
+// a newer list may be offline. Until then the line is one of which none was expected.
+// A count that names its trip is held to that trip's list.
+func TestCountByANewerList(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	receipts := record(t, s, oneList)
+	const count = `{"station":"north/or-3","kind":"set.counted","time":"2026-03-04T09:05:00Z","set":"LAP-014",TRIP` +
+		`"data":{"case":"K-9","stage":"STAGE","sheet":"screen","counter":"B-1","witness":"B-2","counts":[` +
+		`{"line":1,"counted":6},{"line":2,"counted":3}]}}` + "\n"
+	named := strings.NewReplacer("TRIP", `"trip":"`+receipts[1].Trip+`",`, "STAGE", "first").Replace(count)
+	if r := record(t, s, named)[0]; !strings.Contains(r.Error, "has no line 2") {
+		t.Errorf("a count of a named trip: %+v", r)
+	}
+	loose := strings.NewReplacer("TRIP", "", "STAGE", "first").Replace(count) +
+		strings.NewReplacer("TRIP", "", "STAGE", "final", "T09:05", "T10:05").Replace(count)
+	for _, r := range record(t, s, loose) {
+		if r.Error != "" || r.Trip != receipts[1].Trip {
+			t.Fatalf("a count by a line that the list has not: %+v", r)
+		}
+	}
+	differs := func(trip string) bool {
+		h, err := s.History(t.Context(), site.Query{Set: "LAP-014"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range h.Verdicts {
+			for _, f := range v.Findings {
+				if v.Trip == trip && f.Code == projections.CountDiffersAtOpen && slices.Contains(f.Lines, 2) {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	if !differs(receipts[1].Trip) {
+		t.Error("three pieces on a line that the list has not are not found")
+	}
+	newer := strings.NewReplacer(`"version":3`, `"version":4`, `"quantity":6}]`,
+		`"quantity":6},{"line":2,"item":"SCI-170","description":"Scissors","quantity":3}]`,
+		"2026-03-02T05:", "2026-03-03T05:", "2026-03-02T06:", "2026-03-03T06:", `"exceptions":[{"line":1,"counted":5,"reason":"missing"}],`, "").Replace(oneList)
+	late := record(t, s, newer)
+	for _, r := range late {
+		if r.Error != "" {
+			t.Fatal(r.Error)
+		}
+	}
+	if differs(late[1].Trip) || differs(receipts[1].Trip) {
+		t.Error("the count still differs now that its own packing has arrived")
 	}
 }
 

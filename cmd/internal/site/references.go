@@ -223,15 +223,15 @@ func (r *references) packedOf(set, trip string) (*events.SetPacked, error) {
 	return p, nil
 }
 
-// checkCounted holds a count against the list that its set was packed by. Of a set
-// that nobody has packed here, a loaner or one whose bench is offline, there is none:
-// what was counted is kept all the same.
+// checkCounted holds a count that names its trip against the list that was packed
+// by. Of any other count the list is not known for sure: the set may be a loaner, or
+// the bench that packed it last be offline still. What was counted is kept, and a
+// line that the list has not is judged as one of which none was expected.
 func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
-	trip, err := r.tripOf(e)
-	if err != nil {
-		return err
+	if e.Trip == "" {
+		return nil
 	}
-	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: trip})
+	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
 	if err != nil || p == nil {
 		return err
 	}

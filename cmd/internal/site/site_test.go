@@ -200,8 +200,8 @@ func TestRefusals(t *testing.T) {
 		{`{"station":"north/or-1","kind":"list.sealed","time":"2026-03-02T09:00:00Z","set":"LAP-099",` +
 			`"data":{"placement":"outside"}}`, "has no trip"},
 		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
-			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":2,"counted":5}]}}`,
-			"has no line 2"},
+			`"trip":"019cad2b-e120-7427-aa0f-366993127450","data":{"case":"K-1","stage":"first","sheet":"screen",` +
+			`"counter":"B-1","counts":[{"line":2,"counted":5}]}}`, "is not known here"},
 		{`{"station":"north/or-1","kind":"set.counted","time":"2026-03-02T09:00:00Z","set":"LAP-014",` +
 			`"data":{"case":"K-1","stage":"first","sheet":"screen","counter":"B-1","counts":[{"line":1,` +
 			`"counted":-1}]}}`, "it goes from 0 to 9999"},
