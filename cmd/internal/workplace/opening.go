@@ -33,6 +33,7 @@ func openingPlace() workplace {
 			"found":       (*opening).findSheet,
 			"few-pages":   (*opening).fewPages,
 			"put-aside":   (*opening).putAside,
+			"package":     (*opening).togglePackage,
 			"anyway":      (*opening).goOn,
 			"forget":      (*opening).forget,
 			"next-case":   (*opening).nextCase,
@@ -110,7 +111,7 @@ func (b *opening) observation(v *visit) *events.Observation {
 		Station: v.station, Kind: events.KindSetOpened, Time: v.now.UTC(), Set: b.id(), Operator: b.Operator,
 		Data: &events.SetOpened{
 			Case: b.Case, Room: b.Where, Tag: b.Tag, OuterLabel: b.Outer, Sheet: b.Sheet,
-			Seals: b.Seals, SealBroken: b.SealBroken, Indicator: b.Indicator,
+			Seals: b.Seals, SealBroken: b.SealBroken, Indicator: b.Indicator, Package: b.Package,
 		},
 	}
 }
@@ -128,7 +129,15 @@ func (b *opening) verdict(v *visit) (said, error) {
 	if d.Sheet = sheet; d.Case == "" {
 		d.Case = caseToCome
 	}
-	return b.judge(v, o, b.next(v))
+	next := b.next(v)
+	p, err := v.d.site.Policy(v)
+	if err != nil {
+		return said{}, err
+	}
+	if p.Policy.AsksIndicator() && b.Indicator == "" && b.Sheet != nil && b.Case != "" && b.Operator != "" {
+		next = v.t("indicator-first", b.id())
+	}
+	return b.judge(v, o, next)
 }
 
 // next says what is scanned next, or that Enter records.
@@ -151,7 +160,7 @@ func (b *opening) next(v *visit) string {
 }
 
 func (b *opening) takeIndicator(_ *visit, f fields) (said, error) {
-	if b.Indicator = f["indicator"]; b.Indicator != "pass" && b.Indicator != "fail" {
+	if b.Indicator = f["indicator"]; b.Indicator != "pass" && b.Indicator != "fail" && b.Indicator != "none" {
 		b.Indicator = ""
 	}
 	return said{}, nil
@@ -216,6 +225,8 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 type readingBody struct {
 	Opening bool
 	Stop    bool // a STOP is to be answered first
+	Waits   bool // the set lies aside
+	Faults  []events.PackageFault
 	Set     *standing
 	Cases   []string
 }
@@ -231,5 +242,7 @@ func (b *opening) body(v *visit) (any, error) {
 		}
 	}
 	cases, err := v.openCases(v.station)
-	return readingBody{Opening: true, Stop: b.stop && !b.Anyway, Set: cur, Cases: cases}, err
+	return readingBody{
+		Opening: true, Stop: b.stop && !b.Anyway, Waits: b.waits, Set: cur, Cases: cases, Faults: events.PackageFaults(),
+	}, err
 }

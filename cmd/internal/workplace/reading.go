@@ -26,10 +26,14 @@ type reading struct {
 	SealBroken bool            `json:"sealBroken,omitempty"`
 	Indicator  string          `json:"indicator,omitempty"` // seen at opening
 	Aside      bool            `json:"aside,omitempty"`     // to be put aside, once badge and place are said
-	Anyway     bool            `json:"anyway,omitempty"`    // STOP is answered: it goes on all the same
-	FewPages   bool            `json:"fewPages,omitempty"`  // the other pages of the sheet are not there
+	Release    string          `json:"release,omitempty"`   // why it is to be released from there, once the badge is said
 
-	stop bool // the verdict says STOP; set by judge
+	Package  []events.PackageFault `json:"package,omitempty"`
+	Anyway   bool                  `json:"anyway,omitempty"`   // STOP is answered: it goes on all the same
+	FewPages bool                  `json:"fewPages,omitempty"` // the other pages of the sheet are not there
+
+	stop  bool // the verdict says STOP; set by judge
+	waits bool // the set lies aside; set by judge
 }
 
 func (b *reading) idle() bool { return b.hand.idle() && b.Outer == "" && b.Sheet == nil }
@@ -39,8 +43,11 @@ func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.
 
 func (b *reading) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
-	if b.Aside {
+	switch {
+	case b.Aside:
 		return b.putAside(v, nil)
+	case b.Release != "":
+		return b.release(v, fields{"reason": b.Release})
 	}
 	return said{}, nil
 }
@@ -280,7 +287,7 @@ func (v *visit) findStanding(set string) (*standing, error) {
 // judge tells at once what the scans so far come to, if they were recorded as o.
 // next is what is to be scanned next, in words.
 func (b *reading) judge(v *visit, o *events.Observation, next string) (said, error) {
-	b.stop = false
+	b.stop, b.waits = false, false
 	cur, err := b.current(v)
 	switch {
 	case err != nil:
@@ -304,6 +311,10 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 	if b.Tag == "" {
 		skip = append(skip, projections.TagUnread) // it is asked for next
 	}
+	if b.Indicator == "" {
+		skip = append(skip, projections.IndicatorNotSeen) // likewise
+	}
+	b.waits = slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside })
 	looked := b.Sheet != nil || cur.Placement == events.Screen
 	var answer said
 	switch {
@@ -325,6 +336,9 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		if err := v.whereOther(verdict, &s); err != nil {
 			return said{}, err
 		}
+		return b.stopped(v, s, next), nil
+	}
+	if b.Aside || b.Release != "" {
 		return b.stopped(v, s, next), nil
 	}
 	if s.Next == "" && s.Words != next {
@@ -349,6 +363,9 @@ func (b *reading) stopped(v *visit, s said, next string) said {
 		return v.askPlace(s)
 	case b.Aside && b.Operator == "":
 		s.Next = v.t("aside-badge", b.id())
+		return s
+	case b.Release != "":
+		s.Next = v.t("release-badge", b.id())
 		return s
 	case b.Anyway:
 		s.Next = next
@@ -379,8 +396,8 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	o := b.check(v)
-	o.Time = at
-	s, d, err := v.recordReading(o, v.phrased("recorded-aside", o.Set))
+	o.Time, o.Data.(*events.SetChecked).Aside = at, events.AsidePut
+	s, d, err := v.recordReading(o, v.phrased("recorded-aside", o.Set), projections.PutAside)
 	if err != nil {
 		return said{}, err
 	}
@@ -389,8 +406,53 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 	return s, nil
 }
 
+// release records that a set which lies aside may be used, and why.
+func (b *reading) release(v *visit, f fields) (said, error) {
+	b.Release = strings.TrimSpace(f["reason"])
+	switch {
+	case b.id() == "":
+		return said{}, nil
+	case b.Release == "":
+		return ask(v.t("release-reason", b.id()), ""), nil
+	case b.Operator == "":
+		return said{}, nil // it is asked for
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	o := b.check(v)
+	d := o.Data.(*events.SetChecked)
+	o.Time, d.Aside, d.Reason = at, events.AsideReleased, b.Release
+	if b.placeMissing() {
+		d.Sheet = nil // nobody said where it was
+	}
+	s, done, err := v.recordReading(o, v.phrased("recorded-release", o.Set))
+	if err != nil {
+		return said{}, err
+	}
+	*b = b.kept()
+	b.Done = done
+	return s, nil
+}
+
+// togglePackage notes what is wrong with the package, and takes it back.
+func (b *reading) togglePackage(v *visit, f fields) (said, error) {
+	fault := events.PackageFault(f["value"])
+	switch i := slices.Index(b.Package, fault); {
+	case !slices.Contains(events.PackageFaults(), fault):
+		return said{}, v.sayNo("no-such-button", f["value"])
+	case i >= 0:
+		b.Package = slices.Delete(b.Package, i, i+1)
+	default:
+		b.Package = append(b.Package, fault)
+	}
+	b.Anyway = false
+	return said{}, nil
+}
+
 // askAgain takes the answer to a STOP away, after something was taken back.
-func (b *reading) askAgain() { b.Anyway, b.Aside = false, false }
+func (b *reading) askAgain() { b.Anyway, b.Aside, b.Release = false, false, "" }
 
 // goOn answers a STOP: it goes on all the same.
 func (b *reading) goOn(*visit, fields) (said, error) {
@@ -419,6 +481,7 @@ func (b *reading) check(v *visit) *events.Observation {
 		Station: v.station, Kind: events.KindSetChecked, Time: v.now.UTC(), Set: b.id(), Operator: b.Operator,
 		Data: &events.SetChecked{
 			Place: b.Where, Tag: b.Tag, OuterLabel: b.Outer, Sheet: b.Sheet, Seals: b.Seals, SealBroken: b.SealBroken,
+			Package: b.Package,
 		},
 	}
 }
@@ -525,8 +588,8 @@ func (b *reading) takeWhere(_ *visit, f fields) (said, error) {
 }
 
 // recordReading takes what was read into the ledger, and says what it comes to
-// behind says, which says what was recorded.
-func (v *visit) recordReading(o *events.Observation, says phrase) (said, *done, error) {
+// behind says, which says what was recorded, but for what that says already.
+func (v *visit) recordReading(o *events.Observation, says phrase, but ...projections.Code) (said, *done, error) {
 	s := good(v.say(says), "")
 	since := v.d.site.Size()
 	rs, err := v.observe(o)
@@ -538,7 +601,7 @@ func (v *visit) recordReading(o *events.Observation, says phrase) (said, *done, 
 		return said{}, nil, err
 	}
 	if verdict != nil {
-		j := v.judged(verdict, since, s, projections.CountMissing)
+		j := v.judged(verdict, since, s, append(but, projections.CountMissing)...)
 		if j.Words != s.Words {
 			if err := v.whereOther(verdict, &j); err != nil {
 				return said{}, nil, err

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -318,5 +319,90 @@ func TestLaterSetIsCountedFirst(t *testing.T) {
 	h.open("LAP-014", "K-1")
 	if stage, sets := state(); stage != "first" || len(sets) != 1 || sets[0] != "LAP-014" {
 		t.Errorf("with a second set opened: %v of %v", stage, sets)
+	}
+}
+
+// lastCheck returns what the last check of a set recorded.
+func (h *house) lastCheck(set string) *events.SetChecked {
+	got := h.events(site.Query{Set: set}, events.KindSetChecked)
+	if len(got) == 0 {
+		h.t.Fatalf("no check of %s", set)
+	}
+	return got[len(got)-1].(*events.SetChecked)
+}
+
+// TestPutAsideAndReleased: a wet package stops; the set is put aside, stops at
+// the opening, and is released for a reason.
+func TestPutAsideAndReleased(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	h.after(5 * time.Minute)
+	shelf := &scanner{h: h, path: "/at/north/storage/storage"}
+	room := &scanner{h: h, path: "/at/north/or-3/opening"}
+	shelf.scan("LAP-014")
+	if a := shelf.do("package", "value", "soggy"); !strings.Contains(fmt.Sprint(a), "soggy") {
+		t.Errorf("no fault of a package: %v", a)
+	}
+	if a := shelf.do("package", "value", "wet"); a["status"] != "broken" || !strings.Contains(fmt.Sprint(a["words"]), "PACKAGE") {
+		t.Fatalf("wet: %v", a)
+	}
+	if a := shelf.do("package", "value", "wet"); a["status"] == "broken" {
+		t.Errorf("wet, taken back: %v", a)
+	}
+	shelf.do("package", "value", "wet")
+	if a := shelf.do("put-aside"); !strings.Contains(fmt.Sprint(a["next"], a["words"]), "put aside") {
+		t.Errorf("put aside without a badge: %v", a)
+	}
+	before := h.size()
+	if a := shelf.scan(label(t, events.ScanBadge, "B-1")); h.size() != before+1 || !strings.Contains(a["words"].(string), "is put aside and recorded") {
+		t.Fatalf("put aside: %v", a)
+	}
+	if d := h.lastCheck("LAP-014"); d.Aside != events.AsidePut || !slices.Equal(d.Package, []events.PackageFault{events.PackageWet}) {
+		t.Errorf("recorded: %+v", d)
+	}
+	h.after(5 * time.Minute)
+	if a := room.scan("LAP-014"); a["status"] != "broken" {
+		t.Errorf("opened from where it was put aside: %v", a)
+	}
+	shelf.scan("LAP-014")
+	before = h.size()
+	if a := shelf.do("release", "reason", " "); h.size() != before || !strings.Contains(fmt.Sprint(a), "Why is LAP-014 released") {
+		t.Errorf("released for nothing: %v", a)
+	}
+	if shelf.do("release", "reason", "the drops came from outside"); h.size() != before+1 {
+		t.Fatalf("not released")
+	}
+	if d := h.lastCheck("LAP-014"); d.Aside != events.AsideReleased || d.Reason != "the drops came from outside" {
+		t.Errorf("recorded: %+v", d)
+	}
+	h.after(5 * time.Minute)
+	room.do("forget")
+	if a := room.scan("LAP-014"); a["status"] == "broken" {
+		t.Errorf("released, and opened: %v", a)
+	}
+}
+
+// TestIndicatorAsked: where the policy asks for it, the opening asks what the
+// indicator inside shows before it is recorded.
+func TestIndicatorAsked(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	p := events.DefaultPolicy()
+	p.IndicatorAtOpening = events.Required
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.scan("LAP-014")
+	s.scan("LAP-014")
+	s.scan(h.codes["LAP-014"])
+	s.scan("1")
+	s.scan(label(t, events.ScanCase, "K-1"))
+	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "What does the indicator inside LAP-014 show?") {
+		t.Fatalf("not asked: %v", a)
+	}
+	if a := s.do("indicator", "indicator", "pass"); strings.Contains(fmt.Sprint(a["words"], a["next"]), "indicator inside") {
+		t.Errorf("asked again: %v", a)
+	}
+	s.scan("")
+	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)
+	if len(got) != 1 || got[0].(*events.SetOpened).Indicator != "pass" {
+		t.Errorf("recorded: %+v", got)
 	}
 }

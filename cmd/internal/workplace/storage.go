@@ -24,6 +24,8 @@ func storagePlace() workplace {
 			"found":       (*storage).findSheet,
 			"few-pages":   (*storage).fewPages,
 			"put-aside":   (*storage).putAside,
+			"release":     (*storage).release,
+			"package":     (*storage).togglePackage,
 			"forget":      (*storage).forget,
 			"seal-broken": (*storage).toggleSealBroken,
 			"seals-none":  (*storage).noSeals,
@@ -99,5 +101,5 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 
 func (b *storage) body(v *visit) (any, error) {
 	set, err := b.current(v)
-	return readingBody{Stop: b.stop, Set: set}, err
+	return readingBody{Stop: b.stop, Waits: b.waits, Set: set, Faults: events.PackageFaults()}, err
 }

@@ -73,7 +73,10 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("hands-", "opening", "storage")
 	use("do-aside-", "opening", "storage")
 	use("outcome-", "reconciled", "unreconciled")
-	use("indicator-", "pass", "fail")
+	use("indicator-", "pass", "fail", "none")
+	for _, f := range events.PackageFaults() {
+		use("package-", string(f))
+	}
 	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare), string(events.Outside), string(events.Screen))
 	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge, events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
 		use("kind-", strings.ReplaceAll(string(k), " ", "-"))

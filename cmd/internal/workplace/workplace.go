@@ -136,7 +136,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,
 		"list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
-		"has": slices.Contains[[]string],
+		"has": slices.Contains[[]string], "faulty": slices.Contains[[]events.PackageFault],
 	}, "templates/*.html")
 	if err != nil {
 		return err
