@@ -52,7 +52,13 @@ func (h *house) arrival(station string, at time.Time) time.Time {
 
 func (h *house) packed(t *Trip, bench string, at time.Time) {
 	l := listOf(int(t.List))
-	r := h.record(bench, at, t.Set, "", &events.SetPacked{List: l.List, Version: l.Version}, nil)
+	odd := func(rate float64) bool { return h.quality.Float64() < rate }
+	t.Heavy, t.Wet, t.Bare = odd(h.Rates.Heavy), odd(h.Rates.Wet), odd(h.Rates.Bare)
+	d := &events.SetPacked{List: l.List, Version: l.Version, WeightGrams: 8400}
+	if t.Heavy {
+		d.WeightGrams = 14200
+	}
+	r := h.record(bench, at, t.Set, "", d, nil)
 	t.ID = r.Event.Trip
 }
 
@@ -168,6 +174,12 @@ func (h *house) opened(t *Trip, c *Case, at time.Time) {
 	l := h.look(t, c.Room, at)
 	l.Opening = true
 	d := &events.SetOpened{Case: c.Ref, Indicator: "pass"}
+	if t.Wet {
+		d.Package = []events.PackageFault{events.PackageWet}
+	}
+	if t.Bare {
+		d.Indicator = "none"
+	}
 	if l.ReadTag = h.chance(h.Tag); l.ReadTag {
 		d.Tag, d.OuterLabel, l.ReadLabel = t.Set, l.Label.Set, true
 		if h.chance(0.5) {

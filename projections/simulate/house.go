@@ -59,6 +59,7 @@ func (a *agenda) Pop() any {
 type house struct {
 	*Config
 	*rand.Rand
+	quality *rand.Rand // of what is wrong with a package, so that it changes nothing else of a week
 	week    *Week
 	start   time.Time
 	agenda  agenda
@@ -74,7 +75,8 @@ type house struct {
 func newHouse(c *Config, n int) *house {
 	return &house{
 		Config: c, Rand: rand.New(rand.NewPCG(c.Seed, uint64(n)+1)), week: &Week{Number: n},
-		start: c.Start.Add(time.Duration(n) * 7 * 24 * time.Hour), clocks: make(map[string]time.Duration),
+		quality: rand.New(rand.NewPCG(c.Seed, 1<<32+uint64(n))),
+		start:   c.Start.Add(time.Duration(n) * 7 * 24 * time.Hour), clocks: make(map[string]time.Duration),
 		away: make(map[string]bool), numbers: make(map[string]int64), before: make(map[string]*Trip),
 	}
 }

@@ -15,7 +15,8 @@
 // its place, two labels are exchanged, or label and sheet together. Inside a set
 // a sheet can be exchanged only at the bench; in a holder, until the set is
 // opened. Pieces lie in the neighbour's tray, are missing since packing, are
-// counted wrong. Some cases are never closed, some sets are used twice.
+// counted wrong. Some cases are never closed, some sets are used twice; some are
+// too heavy, wet, or without an indicator inside.
 //
 // # What is observed
 //
@@ -75,6 +76,11 @@ type Rates struct {
 	Short    float64 // packed with a piece missing
 	Twice    float64 // used for a second case without being reprocessed
 
+	// Of each packed set too, whatever else happens to it.
+	Heavy float64 // packed too heavy
+	Wet   float64 // wet when it is opened
+	Bare  float64 // without a chemical indicator inside
+
 	// Of each case.
 	Misplaced float64 // a piece ends in the neighbour's tray
 	Miscount  float64 // the first count is wrong, the final one right
@@ -129,6 +135,7 @@ func Drill() Config {
 		Rates: Rates{
 			Swap: 0.04, Ring: 0.015, Relay: 0.02, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
 			Labels: 0.02, Holders: 0.02, Short: 0.01, Twice: 0.01,
+			Heavy: 0.02, Wet: 0.02, Bare: 0.02,
 			Misplaced: 0.08, Miscount: 0.02, Omitted: 0.05, Unclosed: 0.02,
 		},
 		People: People{Read: 0.5, Tag: 0.8, Scan: 0.6, PutRight: 0.5, Clock: time.Minute, Offline: 0.05},

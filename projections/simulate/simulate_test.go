@@ -34,6 +34,7 @@ func TestEverythingHappens(t *testing.T) {
 	seen := make(map[FaultKind]int)
 	inside := make(map[FaultKind]int)
 	late, unread, unscanned := 0, 0, 0
+	heavy, wet, bare := 0, 0, 0
 	for n := range 12 {
 		w := c.Week(n)
 		for _, f := range w.Faults {
@@ -55,6 +56,11 @@ func TestEverythingHappens(t *testing.T) {
 			}
 		}
 		for _, x := range w.Trips {
+			for n, is := range map[*int]bool{&heavy: x.Heavy, &wet: x.Wet, &bare: x.Bare} {
+				if is {
+					*n++
+				}
+			}
 			stored := 0
 			for i := range w.Records {
 				if l := w.Records[i].Look; l != nil && l.Tray == x && !l.Opening {
@@ -76,6 +82,9 @@ func TestEverythingHappens(t *testing.T) {
 		if k != HolderSwap && k != UsedTwice && k != Miscounted && k != NeverClosed && inside[k] == 0 {
 			t.Errorf("no %s inside", k)
 		}
+	}
+	if heavy == 0 || wet == 0 || bare == 0 {
+		t.Errorf("heavy %d, wet %d, without an indicator %d", heavy, wet, bare)
 	}
 	if late == 0 || unread == 0 || unscanned == 0 {
 		t.Errorf("late %d, unread %d, unscanned %d", late, unread, unscanned)

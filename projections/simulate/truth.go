@@ -19,6 +19,9 @@ type Trip struct {
 	Faults    []*Fault // none: nothing happened to its sheet, its label or its pieces
 	Before    *Trip    // the set's trip before, in the same week; nil: none
 	Sheet     *Sheet   // its own
+	Heavy     bool     // packed too heavy
+	Wet       bool     // the package is wet when it is opened
+	Bare      bool     // no chemical indicator inside
 	Label     *Label
 
 	pieces []int64 // in the tray, by line
@@ -34,7 +37,9 @@ func (t *Trip) Inside() bool {
 }
 
 // Clean reports whether nothing whatever went wrong with a set or in its case.
-func (t *Trip) Clean() bool { return len(t.Faults) == 0 && len(t.Case.Faults) == 0 }
+func (t *Trip) Clean() bool {
+	return len(t.Faults) == 0 && len(t.Case.Faults) == 0 && !t.Heavy && !t.Wet && !t.Bare
+}
 
 // Has reports whether a fault of a kind happened to a set.
 func (t *Trip) Has(k FaultKind) bool {

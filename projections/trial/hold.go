@@ -102,6 +102,15 @@ func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, kn
 		return slices.ContainsFunc(f.Events, func(seq int64) bool { return t.looks[seq] != nil && t.looks[seq].Tells() }), true
 	case f.Way == (&projections.OpenedUnread{}).Way():
 		return slices.ContainsFunc(f.Events, func(seq int64) bool { l := t.looks[seq]; return l != nil && !l.ReadSheet }), true
+	case f.Code == projections.TooHeavy:
+		return x.Heavy, true
+	case f.Code == projections.PackageUnfit, f.Code == projections.IndicatorNotSeen:
+		return slices.ContainsFunc(f.Events, func(seq int64) bool {
+			l := t.looks[seq]
+			return l != nil && (f.Code == projections.PackageUnfit && l.Tray.Wet || f.Code == projections.IndicatorNotSeen && l.Tray.Bare)
+		}), true
+	case f.Code == projections.PutAside, f.Code == projections.ImplantTooEarly, f.Code == projections.SecondLookMissing:
+		return false, true // nobody puts aside here, no set holds implants
 	case slices.Contains(countCodes, f.Code):
 		return !t.countedRight(x), true
 	}
@@ -267,6 +276,7 @@ func (t *trial) missed() error {
 		if l.Opening {
 			read[l.Tray] = l.ReadTag && (l.ReadSheet || l.Sheet == nil)
 		}
+		t.missedPackage(l, &v, seq)
 		if !l.Tells() {
 			continue
 		}
@@ -282,6 +292,9 @@ func (t *trial) missed() error {
 		}
 	}
 	for _, x := range t.week.Trips {
+		if err := t.missedWeight(x); err != nil {
+			return err
+		}
 		if !x.Clean() || !read[x] || !t.countedRight(x) {
 			continue
 		}
@@ -294,4 +307,35 @@ func (t *trial) missed() error {
 		}
 	}
 	return nil
+}
+
+// missedPackage holds what an opening saw of package and indicator against the
+// verdict of the set that it was recorded under.
+func (t *trial) missedPackage(l *simulate.Look, v *projections.Verdict, seq int64) {
+	if !l.Opening {
+		return
+	}
+	for code, seen := range map[projections.Code]bool{
+		projections.PackageUnfit: l.Tray.Wet, projections.IndicatorNotSeen: l.Tray.Bare,
+	} {
+		found := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+			return f.Code == code && slices.Contains(f.Events, seq)
+		})
+		if seen && !t.r.Missed.hold(found) {
+			t.r.example("week %d, %s: missed %s, which was seen at %s", t.week.Number, l.Named.Set, code, l.At.Format(stamp))
+		}
+	}
+}
+
+// missedWeight holds a set that was weighed too heavy against its verdict.
+func (t *trial) missedWeight(x *simulate.Trip) error {
+	if !x.Heavy {
+		return nil
+	}
+	v, err := t.w.Judge(keyOf(x))
+	found := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.TooHeavy })
+	if err == nil && !t.r.Missed.hold(found) {
+		t.r.example("week %d, %s: missed that it is too heavy", t.week.Number, x.Set)
+	}
+	return err
 }
