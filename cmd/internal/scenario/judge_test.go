@@ -311,6 +311,10 @@ func expected(recorded []facts.Fact) map[string]found {
 	for _, f := range recorded {
 		name := names[projections.TripKey{Set: f.Event.Subject, Trip: f.Event.Trip}]
 		switch d := f.Event.Data.(type) {
+		case *events.SetPacked:
+			if d.WeightGrams > 11340 { // 25 lb, ANSI/AAMI ST77 4.3.5: those that two people carry
+				add(name, projections.TooHeavy, doubtful)
+			}
 		case *events.SetSterilized:
 			if s, ok := recalled[d.Load]; ok {
 				add(name, projections.LoadRecalled, s)
