@@ -442,6 +442,13 @@ func turnTales() []tale {
 				loose(s, clock(day, 11, 0), "cart")
 			}
 		}},
+		{"sealed by another list, which has a newer version", func(s *story) {
+			x := newTurn("A", 0, s.list("LIST-A", 1, 6, 2))
+			x.seal = sealed(s.list("LIST-B", 1, 6, 3), "A", x.trip())
+			s.list("LIST-B", 2, 6, 4)
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+			s.live(x)
+		}},
 		{"a seal whose binding is another set's, and no digest", func(s *story) {
 			l := s.list("LIST-A", 1, 6, 2)
 			x := newTurn("A", 0, l)
