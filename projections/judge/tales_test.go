@@ -327,7 +327,11 @@ func countTales() (out []tale) {
 			}
 		}})
 	}
-	return append(out, tale{"one item on two lines, short in two counts", func(s *story) {
+	return append(out, tale{"nobody beside the first counter, who left a line out", func(s *story) {
+		a := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 2, 4))
+		a.first.Witness, a.first.Counts = "", a.first.Counts[:2]
+		s.live(a)
+	}}, tale{"one item on two lines, short in two counts", func(s *story) {
 		a := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 2, 4))
 		a.list.Lines[1].Item = a.list.Lines[0].Item
 		a.rebind()
@@ -543,6 +547,12 @@ func turnTales() []tale {
 			x := turns(s, 1)[0]
 			s.opened(x, clock(1, 12, 0), "K-OTHER")
 			s.opened(x, clock(1, 16, 0), x.ref)
+		}},
+		{"seen on its shelf just after an opening, and just before the next", func(s *story) {
+			x := turns(s, 1)[0]
+			s.tell("storage", x.openedAt().Add(2*time.Minute), "A", x.trip(), x.check)
+			s.tell("storage", clock(1, 8, 58), "A", x.trip(), x.check)
+			s.opened(x, clock(1, 9, 0), x.ref)
 		}},
 		{"packed again after its run, by as much as clocks may differ", func(s *story) {
 			x := turns(s, 1)[0]
