@@ -49,6 +49,7 @@ const (
 	mistyped      twist = "mistyped"       // a first count typed wrong and replaced
 	numberJumps   twist = "number jumps"   // the station's numbering has a hole before the opening
 	wrongKey      twist = "wrong key"      // a record in a station's name, by another key
+	tooHeavy      twist = "too heavy"      // packed above the limit of weight
 	newerProgram  twist = "newer program"  // a correction with a member that is not known here
 )
 
@@ -64,10 +65,13 @@ type aCase struct {
 	relief  bool // the scrub person is relieved
 	sets    string
 
-	outcome string // "" is reconciled
+	outcome string // "" is reconciled, leftOpen records no closing
 	reason  string
 	actions []string
 }
+
+// leftOpen is the outcome of a case that everybody forgot to close.
+const leftOpen = "left open"
 
 var cases = []aCase{
 	{ref: "K-0401", day: 0, room: 1, start: "11:30", minutes: 130, cavity: true, sets: "LAP MIN RET GYN VAS"},
@@ -104,7 +108,8 @@ var cases = []aCase{
 		sets: "RET-003 LAP-012 GYN-005 MIN VAS"},
 	{ref: "K-0426", day: 3, room: 2, start: "08:20", minutes: 110, cavity: true,
 		sets: "GYN-004 LAP MIN-001 MIN-002 RET"},
-	{ref: "K-0427", day: 3, room: 3, start: "07:50", minutes: 150, relief: true, sets: "CRA ORS-005 MIN ORS"},
+	{ref: "K-0427", day: 3, room: 3, start: "07:50", minutes: 150, relief: true, sets: "CRA ORS-005 MIN ORS",
+		outcome: leftOpen},
 	{ref: "K-0428", day: 3, room: 4, start: "08:00", minutes: 130, cavity: true, sets: "THO-003 URO-003 RET-005 MIN"},
 	{ref: "K-0429", day: 3, room: 5, start: "07:50", minutes: 100, sets: "LSC-006 LSC MIN URO"},
 	{ref: "K-0430", day: 3, room: 1, start: "11:10", minutes: 130, cavity: true,
@@ -188,6 +193,7 @@ var planned = []struct {
 	{set: "LAP-006", ref: "K-0430", what: short, item: "FCP-200"},
 	{set: "GYN-003", ref: "K-0430", what: over, item: "FCP-200"},
 	{set: "ORL-004", ref: "K-0432", what: noClosing},
+	{set: "LAP-013", ref: "K-0426", what: tooHeavy},
 	{set: "VAS-004", ref: "K-0431", what: lineUncounted},
 	{set: "ORS-001", ref: "K-0402", what: noWitness},
 	{set: "LSC-001", ref: "K-0424", what: samePerson},

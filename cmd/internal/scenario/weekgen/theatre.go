@@ -31,6 +31,9 @@ func (w *week) operate() error {
 				return err
 			}
 		}
+		if op.outcome == leftOpen {
+			continue
+		}
 		d := events.CaseClosed{Case: op.ref, Outcome: op.outcome, Actions: op.actions, Reason: op.reason,
 			Witness: op.scrub}
 		if d.Outcome == "" {

@@ -384,6 +384,11 @@ func (w *week) packOne(t *trip) error {
 		t.packExceptions()
 	}
 	grams := 2100 + 50*pieces + int64(t.draw(9, "weight"))*100
+	if limit := events.DefaultPolicy().WeightLimitGrams / 100 * 100; t.what == tooHeavy {
+		grams = limit + 600
+	} else {
+		grams = min(grams, limit) // what would be more goes into a set of its own
+	}
 	data := struct {
 		List       string             `json:"list"`
 		Version    int64              `json:"version"`
@@ -392,7 +397,7 @@ func (w *week) packOne(t *trip) error {
 		Note       string             `json:"note,omitempty"`
 	}{List: t.list.List, Version: t.list.Version, Exceptions: t.exceptions,
 		WeightKg: json.Number(fmt.Sprintf("%d.%d", grams/1000, grams%1000/100))}
-	if grams > events.DefaultPolicy().WeightLimitGrams {
+	if t.what == tooHeavy {
 		data.Note = "heavy: two people to carry"
 	}
 	own := t.draw(6, "starts its own trip") == 0
