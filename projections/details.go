@@ -793,7 +793,9 @@ type RestsOnCorrection struct {
 }
 
 // Alone reports whether no second person stands behind the correction.
-func (d *RestsOnCorrection) Alone() bool { return d.First == "" || d.By == "" || d.First == d.By }
+func (d *RestsOnCorrection) Alone() bool {
+	return d.First == "" || d.By == "" || strings.EqualFold(d.First, d.By)
+}
 
 // Remarked: something is wrong with records themselves (signature-bad,
 // station-gap, clock-doubtful, and record-unread of a kind not known here).

@@ -108,19 +108,12 @@ func (w *without) withCorrections(its []*Item) []Fact {
 	return out
 }
 
-// UnsaidPositives returns the positive results of a load's biological indicators
-// that a correction took back or replaced.
-func (b *Book) UnsaidPositives(load, sterilizer string) []*Item {
-	var out []*Item
-	for _, it := range b.unsaid.Get(b, sterilizer, func() []*Item { return b.unsaidPositives(sterilizer) }) {
-		if it.Event.Data.(*events.IndicatorRead).Load == load {
-			out = append(out, it)
-		}
-	}
-	return out
+// UnsaidPositives returns the positive results of a sterilizer's biological
+// indicators that a correction took back or replaced: few, where its readings can be thousands.
+func (b *Book) UnsaidPositives(sterilizer string) []*Item {
+	return b.unsaid.Get(b, sterilizer, func() []*Item { return b.unsaidPositives(sterilizer) })
 }
 
-// unsaidPositives returns those of all loads of a sterilizer: few, where its readings can be thousands.
 func (b *Book) unsaidPositives(sterilizer string) []*Item {
 	b.needReadings(sterilizer)
 	var out []*Item

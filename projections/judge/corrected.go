@@ -49,8 +49,8 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 	if c, ok := it.By.Data.(*events.EventCorrected); ok {
 		d.Reason = c.Reason
 	}
-	if len(hides) == 0 && !it.Kind.AboutSet() {
-		return // of the list, the load or the case, and it changes nothing here
+	if len(hides) == 0 && !it.Kind.AboutSet() && !j.ownPositive(it) {
+		return // of the list, the case or another load, and it changes nothing here
 	}
 	sev := projections.SeverityNoted
 	if len(hides) > 0 && (d.Alone() || d.Void && d.Elsewhere) {
@@ -61,8 +61,8 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 }
 
 // correctedItems are the facts with a correction in force that the trip's verdict
-// can rest on: its own, the closings of its cases, its list, and its loads'
-// positive indicators.
+// can rest on: its own, the closings of its cases, its list, and the positive
+// indicators of its sterilizers, where two loads' make a recall of one.
 func (j *judgement) correctedItems() []*facts.Item {
 	var out []*facts.Item
 	add := func(its ...*facts.Item) {
@@ -82,11 +82,20 @@ func (j *judgement) correctedItems() []*facts.Item {
 		}
 	}
 	for _, run := range j.c.Sterilized {
-		d := facts.RunOf(run)
-		add(j.w.UnsaidPositives(d.Load, d.Sterilizer)...)
+		add(j.w.UnsaidPositives(facts.RunOf(run).Sterilizer)...)
 	}
 	slices.SortFunc(out, facts.Compare)
 	return out
+}
+
+// ownPositive reports whether a fact was a positive indicator of a load of the
+// trip's: that it was taken back concerns the trip even where it broke nothing.
+func (j *judgement) ownPositive(it *facts.Item) bool {
+	read, ok := it.Event.Data.(*events.IndicatorRead)
+	return ok && slices.ContainsFunc(j.c.Sterilized, func(run *facts.Item) bool {
+		d := facts.RunOf(run)
+		return d.Load == read.Load && d.Sterilizer == read.Sterilizer
+	})
 }
 
 // brokenWays returns the ways in which a trip is broken.

@@ -923,6 +923,36 @@ var findingTests = []findingTest{
 			s.correct(f, clock(1, 9, 0), &events.IndicatorRead{Load: x.run.Load, Sterilizer: "S2", Result: "negative"})
 		},
 		func(s *story, x *turn) { s.live(x); s.indicator(1, x.run.Load, "negative") }},
+	{projections.Corrected, "two loads' positive indicators taken back, of which each alone proves nothing", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.otherLoad()
+			one, two := s.indicator(1, x.run.Load, "positive"), s.indicator(1, "S2-00-05", "positive")
+			s.correct(two, clock(1, 9, 0), nil)
+			s.correct(one, clock(1, 9, 1), nil)
+		},
+		func(s *story, x *turn) { // another sterilizer's
+			s.live(x)
+			f := s.tell("sterilizer-2", clock(1, 8, 0), "S7-1", "", &events.IndicatorRead{Load: "S7-1", Sterilizer: "S7", Result: "positive"})
+			s.correct(f, clock(1, 9, 0), nil)
+		}},
+	{projections.Corrected, "a positive indicator taken back that had made the set doubtful", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.correct(s.indicator(1, x.run.Load, "positive"), clock(1, 9, 0), nil)
+		},
+		func(s *story, x *turn) { // a negative one
+			s.live(x)
+			s.correct(s.indicator(1, x.run.Load, "negative"), clock(1, 9, 0), nil)
+		}},
+	{projections.Corrected, "a broken opening replaced by its own badge, typed in small letters", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			right := *x.open
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right).Event.Operator = "b-1182"
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.Corrected, "two corrections that hide one fault together", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.final.Counts[0].Counted = 5
@@ -1059,6 +1089,14 @@ func (s *story) runAgain(x *turn, at time.Time, result string, released bool) *f
 	run := *x.run
 	run.Load, run.Run, run.Result, run.Released = x.run.Load+"-again", x.run.Run+1, result, released
 	return s.tell("sterilizer-2", at, x.set, x.trip(), &run)
+}
+
+// otherLoad tells of a set in the next load of the same sterilizer.
+func (s *story) otherLoad() {
+	y := newTurn("LAP-090", 0, s.list("LIST-Y", 1, 6))
+	run := *y.run
+	run.Load, run.Run = "S2-00-05", run.Run+1
+	s.tell("sterilizer-2", clock(0, 11, 0), y.set, y.trip(), &run)
 }
 
 func (s *story) indicator(day int, load, result string) *facts.Fact {
