@@ -42,6 +42,7 @@ func (t *toucher) trip(k projections.TripKey) {
 
 func (t *toucher) fact(it *Item, depth int) {
 	e := it.Event
+	t.b.need(DimEvent, e.ID) // its corrections may have come before it
 	t.trip(t.b.TripOf(e, 0))
 	for _, d := range append([]events.Data{e.Data}, it.alts...) {
 		t.keys(it, d)
