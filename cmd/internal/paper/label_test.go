@@ -3,6 +3,9 @@ package paper
 import (
 	"bytes"
 	"errors"
+	"fmt"
+	"image"
+	"image/color"
 	"math"
 	"strings"
 	"testing"
@@ -253,5 +256,32 @@ func TestParse(t *testing.T) {
 	}
 	if _, err := ParseSize("a5"); err == nil {
 		t.Error("a5 is taken")
+	}
+}
+
+// TestSymbolOnScreen: the symbol that a page shows is read as what it says.
+func TestSymbolOnScreen(t *testing.T) {
+	for _, text := range []string{"X9PTPR17-AK", strings.Repeat("0123456789", 6)} {
+		s, err := SymbolOf(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const module = 5
+		g := image.NewGray(image.Rect(0, 0, s.Side*module, s.Side*module))
+		for i := range g.Pix {
+			g.Pix[i] = 255
+		}
+		for _, square := range strings.Split(s.Path, "z") {
+			var x, y int
+			if _, err := fmt.Sscanf(square, "M%d %dh1v1h-1", &x, &y); err != nil {
+				continue // after the last
+			}
+			for i := range module * module {
+				g.SetGray(x*module+i%module, y*module+i/module, color.Gray{})
+			}
+		}
+		if got := decode(t, g); got != text {
+			t.Errorf("%q is read as %q", text, got)
+		}
 	}
 }

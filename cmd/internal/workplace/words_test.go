@@ -70,6 +70,11 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("reason-", Reasons()...)
 	use("sign-", "whole", "open", "doubtful", "broken")
 	use("back-", reasonsBack()...)
+	use("task-", taskNames()...)
+	for _, how := range []string{"done-", "otherwise-"} {
+		use("task-"+how, taskNames()...)
+	}
+	use("thing-", "badge", "second-badge", "case", "tag", "outer", "sheet")
 	use("hands-", "opening", "storage")
 	use("do-aside-", "opening", "storage")
 	use("outcome-", "reconciled", "unreconciled")

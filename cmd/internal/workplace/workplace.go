@@ -156,6 +156,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 	mux.HandleFunc("GET "+at+"{place}/changes", d.changes)
 	d.registerLists(mux)
 	d.registerPrint(mux)
+	d.registerTasks(mux)
 	return nil
 }
 
@@ -251,6 +252,7 @@ type view struct {
 	Place    string
 	Practice bool
 	Other    string // address of the other ledger's workplaces, "" for none
+	Things   []task // whose things are scanned by a press of a button; for practice only
 	Data     any
 }
 
@@ -291,10 +293,16 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		if d.opts.OtherPrefix != "-" {
 			other = d.opts.OtherPrefix + "/at/"
 		}
+		body := view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data}
+		if err == nil {
+			if body.Things, err = v.thingsHere(); err != nil {
+				d.opts.Log.Warn("things to practise with are not shown", "station", v.station, "error", err)
+			}
+		}
 		d.sh.Render(w, r, code, d.tmpl, out.name, shell.Page{
 			Title: title, Scripts: out.scripts, Wide: out.wide, Base: d.opts.Prefix,
 			Styles: []string{d.opts.Prefix + "/workplace/workplace.css"},
-			Body:   view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data},
+			Body:   body,
 		})
 	}
 }

@@ -210,6 +210,7 @@ export function scanField({entered, key, nextPerson}) {
   document.addEventListener("click", e => {
     const b = e.target.closest("button");
     if (b && b.type !== "submit" && e.detail > 0) field.focus({preventScroll: true});
+    if (b?.dataset.scan) entered(b.dataset.scan); // for practice: as a scanner would
   });
   addEventListener("pageshow", () => field.focus({preventScroll: true}));
   const keyboard = document.getElementById("keyboard");
