@@ -368,14 +368,22 @@ func TestWindow(t *testing.T) {
 			s.live(a)
 			s.live(b)
 		}, at(9, 0), at(15, 0), []string{"storage A4"}, "last seen together at storage A4, 2026-03-02 15:00 UTC", ""},
-		{"seen twice on different shelves at the end", func(s *story, a, b *turn) {
+		{"seen twice on different shelves at the end, each with the other's sheet", func(s *story, a, b *turn) {
+			check(s, a, 9, 0, "storage A4", nil)
+			check(s, b, 10, 0, "storage B1", nil)
+			check(s, b, 18, 0, "storage B1", outside(own(a)))
+			check(s, a, 17, 0, "storage A4", outside(own(b)))
+			s.live(a)
+			s.live(b)
+		}, at(6, 14), at(10, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
+		{"seen twice on different shelves, and the other's sheet was not looked at: a third set may have carried it", func(s *story, a, b *turn) {
 			check(s, a, 9, 0, "storage A4", nil)
 			check(s, b, 10, 0, "storage B1", nil)
 			check(s, b, 18, 0, "storage B1", nil)
 			check(s, a, 17, 0, "storage A4", outside(own(b)))
 			s.live(a)
 			s.live(b)
-		}, at(6, 14), at(10, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
+		}, at(6, 14), at(17, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
 		{"apart all the time", func(s *story, a, b *turn) {
 			b.run.Load = "S2-00-05"
 			s.live(a)

@@ -29,7 +29,9 @@ func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window 
 	if from.IsZero() && len(a) > 0 { // neither was packed here
 		from = facts.Earliest(a[0].at, to)
 	}
-	from, to = notApart(stays(a), stays(b), from, to)
+	if w.exchanged(x, y) {
+		from, to = notApart(stays(a), stays(b), from, to)
+	}
 	out.From, out.To = from, to
 	out.Places = allAlong(stays(a), stays(b), from, to)
 	out.Seen = seenBoth(x, y, a, b, to, facts.Seconds(out.ClockSeconds))
@@ -37,6 +39,15 @@ func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window 
 		out.IfScanned = ifScanned(a, b, from, to)
 	}
 	return out
+}
+
+// exchanged reports whether two sets were found with each other's sheet: then
+// they are taken to have met. The sheet of one that was found with a third set's
+// can have come by way of that one, while the two were never together.
+func (w *World) exchanged(x, y *facts.Trip) bool {
+	return slices.ContainsFunc(y.Readings, func(r facts.Reading) bool {
+		return r.Own() && r.Class == facts.ReadSwapped && r.Owner == x.Key
+	})
 }
 
 // withoutOwn returns when y was first found without its sheet since it last had
