@@ -38,3 +38,18 @@ func (m *Model) Unopened(ctx context.Context, list string) ([]projections.TripKe
 		AND NOT EXISTS (SELECT 1 FROM events AS n WHERE n.subject = e.subject AND n.kind = 'set.packed' AND n.observed > e.observed)
 		ORDER BY 1, 2`, list)
 }
+
+// TurnsNow returns the trip that each set is on: its last packing. A set whose last
+// packing was corrected is left out, since it may have been another set's.
+func (m *Model) TurnsNow(ctx context.Context, at time.Time) ([]projections.TripKey, error) {
+	// From set to set along the index: as many steps as sets, however many packings.
+	return m.keys(ctx, `WITH RECURSIVE sets (name) AS (
+			SELECT min(subject) FROM events WHERE kind = 'set.packed'
+			UNION ALL
+			SELECT (SELECT min(subject) FROM events WHERE kind = 'set.packed' AND subject > sets.name) FROM sets
+			WHERE sets.name IS NOT NULL)
+		SELECT e.subject, e.trip FROM sets JOIN events AS e ON e.seq = (SELECT seq FROM events
+			WHERE kind = 'set.packed' AND subject = sets.name AND observed <= ? ORDER BY observed DESC LIMIT 1)
+		WHERE e.trip IS NOT NULL AND NOT EXISTS (SELECT 1 FROM events AS c WHERE c.corrects = e.id)
+		ORDER BY 1`, at.UnixNano())
+}

@@ -68,6 +68,9 @@ func Launch(t testing.TB) (b *Browser, stop func()) {
 	} {
 		opts = append(opts, chromedp.Flag(f, true))
 	}
+	// Names that are no loopback, so that a browser trusts plain http to them as little
+	// as to any other machine.
+	opts = append(opts, chromedp.Flag("host-resolver-rules", "MAP *.test 127.0.0.1"))
 	actx, endAllocator := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, endBrowser := chromedp.NewContext(actx)
 	stop = func() {

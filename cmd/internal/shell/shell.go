@@ -315,12 +315,21 @@ type Mux interface {
 
 // Register adds the shared assets to a mux.
 func (s *Shell) Register(mux Mux) {
-	assets, err := fs.Sub(assetFiles, "assets")
+	assets, err := Files()
 	if err != nil {
 		s.log.Error("assets", "error", err)
 		return
 	}
 	mux.Handle("GET /assets/", Assets("/assets/", assets))
+}
+
+// Files are the shared assets, as /assets/ serves them.
+func Files() (fs.FS, error) {
+	files, err := fs.Sub(assetFiles, "assets")
+	if err != nil {
+		return nil, fmt.Errorf("shared assets: %w", err)
+	}
+	return files, nil
 }
 
 // Assets serves embedded files. They change only with the program, and a

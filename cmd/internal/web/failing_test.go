@@ -219,6 +219,7 @@ func multipartForm(t *testing.T, fields map[string]string) (body, contentType st
 // so that nothing of these can fail in them.
 var withoutQuestion = []string{
 	"GET /assets/", "GET /board/assets/", "GET /workplace/", "GET " + practicePrefix + "/workplace/",
+	"GET /at/sw.js", "GET " + practicePrefix + "/at/sw.js",
 	"GET /api/openapi.json", "GET /healthz", "GET /changes",
 	"GET /lists/empty.xlsx", "GET " + practicePrefix + "/lists/empty.xlsx",
 	"GET /labels/{$}", "GET " + practicePrefix + "/labels/{$}",

@@ -368,6 +368,7 @@ type answered struct {
 	Kind string `json:"kind,omitempty"` // what a scan was taken for
 	What string `json:"what,omitempty"`
 	said
+	Lies    *lies  `json:"lies,omitempty"`
 	Verdict string `json:"verdict"` // HTML
 	Bench   string `json:"bench"`   // HTML
 	Go      string `json:"go,omitempty"`
@@ -402,6 +403,9 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 		told.Of = name
 	}
 	a := &answered{Rev: h.Rev, said: told}
+	if r, ok := any(P(b)).(readsSheets); ok {
+		a.Lies = r.lies()
+	}
 	if a.Verdict, err = v.fragment("verdict", a.said); err != nil {
 		return nil, err
 	}
@@ -424,6 +428,8 @@ func (p bench[B, P]) name(b *B) string {
 type benchPageBody struct {
 	Verdict, Bench template.HTML // rendered by this package's own templates
 	Rev            int64
+	Lies           *lies
+	Away           []awayVerdict
 }
 
 func (p bench[B, P]) page(v *visit) (*rendered, error) {
@@ -447,10 +453,14 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 	if err != nil {
 		return nil, err
 	}
+	away, err := v.awayVerdicts()
+	if err != nil {
+		return nil, err
+	}
 	return &rendered{
 		name: "place", title: v.t("place-"+v.place) + " – " + v.station, wide: true,
 		scripts: []string{v.d.opts.Prefix + "/workplace/bench.js"},
-		data:    benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev},
+		data:    benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev, a.Lies, away},
 	}, nil
 }
 

@@ -27,13 +27,14 @@ var morning = time.Date(2026, 3, 4, 6, 0, 0, 0, time.UTC)
 // house is a hospital with twins: LAP-014 and LAP-022 have word-for-word equal
 // lists of 60 lines. VAS-003 has a short list and stands alone.
 type house struct {
-	t     *testing.T
-	site  *site.Site
-	url   string
-	codes map[string]string // sheet codes by set
-	trips map[string]string
-	now   atomic.Int64 // nanoseconds
-	cut   atomic.Bool  // the line to the server is dead
+	t       *testing.T
+	site    *site.Site
+	url     string
+	codes   map[string]string // sheet codes by set
+	trips   map[string]string
+	now     atomic.Int64 // nanoseconds
+	cut     atomic.Bool  // the line to the server is dead
+	version string       // of the program, where it matters
 	// proxy answers in the server's place, where it is set.
 	proxy atomic.Pointer[http.HandlerFunc]
 }
@@ -125,7 +126,7 @@ func (h *house) handlerFor(practice bool) http.Handler {
 	if practice {
 		prefix = "/practice"
 	}
-	if err := workplace.Register(mux, sh, h.site, workplace.Options{Prefix: prefix, Practice: practice, OtherPrefix: "-", Log: log}); err != nil {
+	if err := workplace.Register(mux, sh, h.site, workplace.Options{Prefix: prefix, Practice: practice, OtherPrefix: "-", Version: h.version, Log: log}); err != nil {
 		h.t.Fatal(err)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {

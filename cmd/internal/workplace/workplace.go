@@ -44,6 +44,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/version"
 	"listbound/events"
 )
 
@@ -61,7 +62,10 @@ type Options struct {
 	Practice bool
 	// OtherPrefix is where the other of the two is served, "-" where it isn't.
 	OtherPrefix string
-	Log         *slog.Logger
+	// Version says which program this is; another one replaces what browsers keep.
+	// It is that of the build where it is empty.
+	Version string
+	Log     *slog.Logger
 }
 
 // Desk serves the workplaces of one site.
@@ -125,6 +129,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
+	opts.Version = cmp.Or(opts.Version, version.String())
 	d := &Desk{
 		site: s, sh: sh, opts: opts, seed: maphash.MakeSeed(),
 		files: store{filepath.Join(s.Dir(), "drafts")}, at: make(map[string]workplace),
@@ -137,6 +142,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,
 		"list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
 		"has": slices.Contains[[]string], "faulty": slices.Contains[[]events.PackageFault],
+		"practice": func() bool { return opts.Practice }, "zone": func() string { return s.Zone().String() },
 	}, "templates/*.html")
 	if err != nil {
 		return err
@@ -149,7 +155,11 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 	mux.Handle("GET "+p+"/workplace/", shell.Assets(p+"/workplace/", assets))
 	at := p + "/at/{site}/{station}/"
 	mux.HandleFunc("GET "+p+"/at/{$}", d.page(d.stationsPage))
+	if err := d.registerWorker(mux, assets); err != nil {
+		return err
+	}
 	mux.HandleFunc("GET "+at+"{$}", d.page(d.stationPage))
+	mux.HandleFunc("GET "+at+"known", d.answer(d.known))
 	mux.HandleFunc("GET "+at+"{place}", d.page(d.placePage))
 	mux.HandleFunc("GET "+at+"{place}/state", d.answer(d.placeState))
 	mux.HandleFunc("POST "+at+"{place}/{verb}", d.answer(d.placeInput))

@@ -1,3 +1,4 @@
+import {away, back, blind, gone, look as lookAt, onLearnt, remember, seen, tell} from "./offline.js";
 import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
@@ -8,6 +9,7 @@ let answers = 0; // an answer is newer than a look that began before it
 // when that has been painted.
 let next;
 function show(a) {
+  lies = a.lies || {};
   say(a.verdict);
   if (!next) setTimeout(() => { const newest = next; next = undefined; rest(newest); }, 20);
   next = a;
@@ -31,6 +33,23 @@ function rest(a) {
   bench.dataset.rev = a.rev;
 }
 
+let lies = {set: bench.dataset.set, sheet: bench.dataset.sheet}; // on the bench, as the server knows it
+
+// While the server is away, what waits here is judged as far as the page can. How many
+// entries were judged so is kept, so that one more makes its sound once.
+let judged = 0;
+function judge() {
+  if (!away || !document.querySelector("template[data-away]")) return;
+  const waits = sender.items.filter(x => x.verb === "scan" && (x.base || base) === base);
+  const found = lookAt(lies, waits.map(x => x.body.text));
+  if (!found) return;
+  const sound = tell(document.getElementById("verdict"), found);
+  if (judged !== waits.length) beep(sound);
+  judged = waits.length;
+  document.body.dataset.away = found.name;
+}
+onLearnt(judge);
+
 const sender = new Sender(base, (a, ok) => {
   if (!ok) {
     say(null);
@@ -40,15 +59,39 @@ const sender = new Sender(base, (a, ok) => {
     return;
   }
   answers++;
+  back();
+  judged = 0;
+  delete document.body.dataset.away;
   show(a);
+  remember(base + "/state", a);
   document.body.dataset.answered = a.n;
   beep(a.sound);
   if (a.go) location.href = a.go;
-});
+}, () => { gone(); judge(); });
 
-const act = (action, fields) => sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
+// While the server is away nothing is shown that Enter, a number or a button could
+// answer. A scan says what it says, and waits.
+function notNow() {
+  beep("low");
+  blind();
+}
+const act = (action, fields) => away ? notNow() : sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
 scanField({
-  entered: text => sender.put("scan", {text, rev: Number(bench.dataset.rev)}),
+  entered: text => {
+    if (away && /^[\d.,\s]{0,4}$/.test(text)) return notNow();
+    if (away) {
+      // A set is not taken onto another one, so it isn't kept either.
+      const waits = sender.items.filter(x => x.verb === "scan").map(x => x.body.text);
+      const found = lookAt(lies, [...waits, text]);
+      if (found?.name === "third" && document.querySelector("template[data-away]")) {
+        beep(tell(document.getElementById("verdict"), found));
+        document.body.dataset.away = found.name;
+        return;
+      }
+    }
+    sender.put("scan", {text, rev: Number(bench.dataset.rev)});
+    judge();
+  },
   nextPerson: () => act("next-person", {}),
 });
 actions(bench, act);
@@ -61,10 +104,14 @@ async function look() {
     const res = await fetch(base + "/state");
     if (!res.ok) return;
     const a = await res.json();
+    if (before === answers) seen(res);
     const busy = document.activeElement?.closest("#bench input, #bench select");
-    if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
+    if (away) {
+      if (!answers) show(a); // the page that was kept may be older
+      judge();
+    } else if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
     else show(a); // also where only what it comes to has changed
-  } catch { /* the stream says so again when the line is back */ }
+  } catch { gone(); judge(); /* the stream says so again when the line is back */ }
 }
 
 changes(base + "/changes?" + new URLSearchParams({client}), look);

@@ -1,3 +1,4 @@
+import {away, back, gone, remember, seen} from "./offline.js";
 import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
@@ -100,6 +101,22 @@ function entered(text) {
   sender.put("scan", {case: ref, stage, text});
 }
 
+// What waits here was counted, whatever the server knew before.
+function pending() {
+  for (const r of rows) r.waits = 0;
+  const waits = sender.items.filter(x => x.verb === "enter" && x.body.case === ref && x.body.stage === stage);
+  for (const l of waits.flatMap(x => x.body.lines)) {
+    const r = rows.find(r => r.set === l.set && r.line === l.line);
+    if (!r) continue;
+    r.waits++;
+    if (l.place) r.parts = {...r.parts, [l.place]: l.counted};
+    r.counted = l.place ? Object.values(r.parts).reduce((a, b) => a + b, 0) : l.counted;
+    r.settled = !l.place || r.counted >= r.expected || l.place === "off-field";
+  }
+  rows.forEach(draw);
+  if (!added && !chosen && (at < 0 || rows[at]?.settled)) go(next(at < 0 ? rows.length - 1 : at));
+}
+
 function apply(st) {
   byPlace = st.byPlace;
   place = st.place;
@@ -161,9 +178,13 @@ sender = new Sender(base, (a, ok) => {
   // The page of a count that is signed is not gone back to.
   if (a.go) { ref ? location.replace(a.go) : location.assign(a.go); return; }
   answers++;
-  if (a.state && !before) apply(a.state);
+  back();
+  if (a.state && !before) {
+    apply(a.state);
+    remember(base + "/state?" + new URLSearchParams({case: ref, stage}), a.state);
+  }
   if (a.line) go(rows.findIndex(r => r.set === a.line.set && r.line === a.line.line), true);
-}, () => rows.filter(r => r.waits).forEach(draw));
+}, () => { gone(); if (ref && !before) pending(); });
 
 function key(e, field) {
   if (!ref || before || field.value.trim() !== "") return false;
@@ -207,9 +228,13 @@ if (ref && !before) {
       const res = await fetch(base + "/state?" + new URLSearchParams({case: ref, stage}));
       if (!res.ok) return;
       const st = await res.json();
-      if (sender.items.length || before !== answers) setTimeout(look, 100);
+      if (before === answers) seen(res);
+      if (away) {
+        if (!answers) apply(st); // the page that was kept may be older
+        pending();
+      } else if (sender.items.length || before !== answers) setTimeout(look, 100);
       else apply(st);
-    } catch { /* the stream says so again when the line is back */ }
+    } catch { gone(); pending(); /* the stream says so again when the line is back */ }
   };
   go(added ? -1 : next(rows.length - 1));
   look();

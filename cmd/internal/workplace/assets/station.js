@@ -49,14 +49,16 @@ export class Sender {
     const station = this.base.slice(0, this.base.lastIndexOf("/") + 1);
     for (const key of Object.keys(localStorage)) {
       const [, owner, base] = /^waiting:([^:]+):(.*)$/.exec(key) || [];
-      if (!base || owner === client || !base.startsWith(station)) continue;
-      if (Date.now() - Number(localStorage.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
+      if (!base || !base.startsWith(station) || owner === client && base === this.base) continue;
+      if (owner !== client && Date.now() - Number(localStorage.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
       const items = JSON.parse(localStorage.getItem(key)).map(item => ({base, ...item, left: true}));
-      this.items.push(...items);
+      // In the order in which it was entered, behind what is on its way just now.
+      const first = this.sending ? this.items.splice(0, 1) : [];
+      this.items = [...first, ...[...this.items, ...items].sort((a, b) => a.at - b.at)];
       this.left += items.length;
       this.save();
       localStorage.removeItem(key);
-      localStorage.removeItem("alive:" + owner);
+      if (owner !== client) localStorage.removeItem("alive:" + owner);
       this.pump();
     }
   }
@@ -97,6 +99,7 @@ export class Sender {
       if (ago > 2000) item.body.ago = ago;
       let data, ok;
       this.incident = "";
+      this.sending = true;
       try {
         const res = await fetch((item.base || this.base) + "/" + item.verb, {
           method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body),
@@ -112,21 +115,39 @@ export class Sender {
           throw new Error(res.status);
         }
       } catch {
+        this.sending = false;
         this.failed = true;
         this.show();
         this.lost?.();
         await Promise.race([wait(this.pause()), new Promise(done => { this.wake = done; })]);
         continue;
       }
-      this.failed = false;
+      this.sending = this.failed = false;
       this.tries = 0;
       this.items.shift();
       this.save();
       if (!item.left) this.answered(data, ok, item);
       else if (item.base === this.base) this.answered({...data, go: undefined}, ok, item);
+      else if (data.status === "broken") late(item.base, data);
     }
     this.busy = false;
   }
+}
+
+// late shows a STOP to what was entered at another place of this station and judged
+// only now. It is answered there.
+function late(base, {verdict, sound}) {
+  const box = document.getElementById("late");
+  if (!box) return;
+  box.innerHTML = verdict;
+  box.querySelector(".choices")?.remove();
+  const place = document.querySelector(`.ways a[href="${CSS.escape(base)}"]`)?.textContent.trim() || base;
+  const way = Object.assign(document.createElement("a"), {
+    href: base, className: "button", textContent: box.dataset.words.replace("{0}", place),
+  });
+  box.append(way);
+  box.hidden = false;
+  beep(sound);
 }
 
 // Sounds: one high tone, two middle ones, three low ones; a single low one where
@@ -268,6 +289,14 @@ export function changes(address, look) {
     stream = new EventSource(address);
     // The first comes when the stream is open: what happened before it was missed.
     stream.addEventListener("change", look);
+    // A line that ends is looked at. One that is answered otherwise is not tried again
+    // by the browser.
+    stream.addEventListener("error", () => {
+      look();
+      if (stream?.readyState !== EventSource.CLOSED) return;
+      stream = undefined;
+      setTimeout(open, 3000);
+    });
   };
   const close = () => { stream?.close(); stream = undefined; };
   addEventListener("pagehide", close);
