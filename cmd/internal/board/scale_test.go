@@ -75,9 +75,11 @@ func makeHospital(ctx context.Context, dir string, records int) error {
 	if err != nil {
 		return err
 	}
-	h := &hospital{signers: map[string]note.Signer{name: signer}, chains: make(map[string]*place), clock: time.Date(2023, 1, 2, 0, 0, 0, 0, time.UTC),
-		rnd: rand.New(rand.NewPCG(4, 2))}
-	l, err := ledger.Open(ctx, ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier, Clock: func() time.Time { return h.clock }})
+	h := &hospital{signers: map[string]note.Signer{name: signer}, chains: make(map[string]*place),
+		clock: time.Date(2023, 1, 2, 0, 0, 0, 0, time.UTC),
+		rnd:   rand.New(rand.NewPCG(4, 2))}
+	l, err := ledger.Open(ctx, ledger.Options{Dir: dir, Origin: name, Signer: signer, Verifier: verifier,
+		Clock: func() time.Time { return h.clock }})
 	if err != nil {
 		return err
 	}
@@ -116,7 +118,8 @@ func (h *hospital) begin(dir string) error {
 	for i := range listsOfSets {
 		l := &events.ListIssued{List: fmt.Sprintf("KIND-%02d", i), Version: 1, Title: fmt.Sprintf("Kind of set %d", i)}
 		for n := range int64(20) {
-			l.Lines = append(l.Lines, events.Line{Line: n + 1, Item: fmt.Sprintf("FCP-%03d", n), Description: "Forceps, curved, 12.5 cm", Quantity: 4})
+			l.Lines = append(l.Lines, events.Line{Line: n + 1, Item: fmt.Sprintf("FCP-%03d", n),
+				Description: "Forceps, curved, 12.5 cm", Quantity: 4})
 		}
 		d, err := l.Digest()
 		if err == nil {
@@ -138,7 +141,8 @@ func (h *hospital) add(station, subject, trip, badge string, d events.Data) erro
 	}
 	h.clock = h.clock.Add(7 * time.Second)
 	h.ids++
-	e := &events.Event{ID: h.id(), Station: station, Subject: subject, Time: h.clock, Trip: trip, Operator: badge, StationSeq: c.count + 1, StationPrev: c.hash, Data: d}
+	e := &events.Event{ID: h.id(), Station: station, Subject: subject, Time: h.clock, Trip: trip, Operator: badge,
+		StationSeq: c.count + 1, StationPrev: c.hash, Data: d}
 	n, err := events.Sign(e, h.signers[station])
 	if err != nil {
 		return err
@@ -175,7 +179,8 @@ func (h *hospital) day(day int, last bool) error {
 	for i := range turns {
 		x := &turns[i]
 		x.trip = h.id()
-		if err := h.add(fmt.Sprintf("north/packing-%d", 1+i%4), x.set, x.trip, badge("P", i), &events.SetPacked{List: h.lists[x.list].List, Version: 1, WeightGrams: 8400}); err != nil {
+		if err := h.add(fmt.Sprintf("north/packing-%d", 1+i%4), x.set, x.trip, badge("P", i),
+			&events.SetPacked{List: h.lists[x.list].List, Version: 1, WeightGrams: 8400}); err != nil {
 			return err
 		}
 	}
@@ -191,8 +196,10 @@ func (h *hospital) day(day int, last bool) error {
 		}
 		x.code, x.read = code.String(), code.String()
 		seal := fmt.Sprint(1_000_000 + day*setsOfDay + i)
-		err = h.add(fmt.Sprintf("north/packing-%d", 1+i%4), x.set, x.trip, badge("P", i), &events.ListSealed{Placement: []events.Placement{events.Outside, events.InsideBag}[i%2], List: h.lists[x.list].List,
-			Version: 1, ListDigest: h.digests[x.list].String(), Binding: b.String(), Code: x.code, Seals: []string{seal}, BagLot: fmt.Sprintf("PB-%03d", day/10)})
+		err = h.add(fmt.Sprintf("north/packing-%d", 1+i%4), x.set, x.trip, badge("P", i),
+			&events.ListSealed{Placement: []events.Placement{events.Outside, events.InsideBag}[i%2], List: h.lists[x.list].List,
+				Version: 1, ListDigest: h.digests[x.list].String(), Binding: b.String(), Code: x.code,
+				Seals: []string{seal}, BagLot: fmt.Sprintf("PB-%03d", day/10)})
 		if err != nil {
 			return err
 		}
@@ -205,13 +212,15 @@ func (h *hospital) day(day int, last bool) error {
 	h.clock = h.clock.Add(time.Hour)
 	for i, x := range turns {
 		l, s := load(i)
-		if err := h.add("north/sterilizer-"+s[1:], x.set, x.trip, badge("S", i/50), &events.SetSterilized{Load: l, Sterilizer: s, Run: int64(day + 1), Cycle: "dynamic-air-132", Result: "passed", Released: x.fault != 7}); err != nil {
+		if err := h.add("north/sterilizer-"+s[1:], x.set, x.trip, badge("S", i/50), &events.SetSterilized{Load: l,
+			Sterilizer: s, Run: int64(day + 1), Cycle: "dynamic-air-132", Result: "passed", Released: x.fault != 7}); err != nil {
 			return err
 		}
 	}
 	h.clock = h.clock.Add(time.Hour)
 	for i, x := range turns {
-		if err := h.add("north/storage", x.set, x.trip, badge("T", i/30), &events.SetChecked{Place: fmt.Sprintf("storage %c", 'A'+i%6), Tag: x.set, SealBroken: x.fault == 5}); err != nil {
+		if err := h.add("north/storage", x.set, x.trip, badge("T", i/30),
+			&events.SetChecked{Place: fmt.Sprintf("storage %c", 'A'+i%6), Tag: x.set, SealBroken: x.fault == 5}); err != nil {
 			return err
 		}
 	}
@@ -219,7 +228,8 @@ func (h *hospital) day(day int, last bool) error {
 	for i, x := range turns {
 		if opened(i) {
 			placement := string([]events.Placement{events.Outside, events.InsideBag}[i%2])
-			if err := h.add(room(i), x.set, x.trip, badge("N", i/5), &events.SetOpened{Case: caseOf(i), Tag: x.set, OuterLabel: x.set, Sheet: &events.Reading{Found: placement, Code: x.read}, Indicator: "pass"}); err != nil {
+			if err := h.add(room(i), x.set, x.trip, badge("N", i/5), &events.SetOpened{Case: caseOf(i), Tag: x.set,
+				OuterLabel: x.set, Sheet: &events.Reading{Found: placement, Code: x.read}, Indicator: "pass"}); err != nil {
 				return err
 			}
 		}
@@ -246,13 +256,15 @@ func (h *hospital) day(day int, last bool) error {
 		if !opened(i) {
 			continue
 		}
-		if err := h.add(room(i), caseOf(i), "", badge("N", i/5), &events.CaseClosed{Case: caseOf(i), Outcome: "reconciled", Actions: []string{}}); err != nil {
+		if err := h.add(room(i), caseOf(i), "", badge("N", i/5), &events.CaseClosed{Case: caseOf(i),
+			Outcome: "reconciled", Actions: []string{}}); err != nil {
 			return err
 		}
 	}
 	for i := range 2 {
 		l, s := load(i)
-		if err := h.add("north/sterilizer-"+s[1:], l, "", badge("S", i), &events.IndicatorRead{Load: l, Sterilizer: s, Result: "negative"}); err != nil {
+		if err := h.add("north/sterilizer-"+s[1:], l, "", badge("S", i), &events.IndicatorRead{Load: l,
+			Sterilizer: s, Result: "negative"}); err != nil {
 			return err
 		}
 	}
@@ -333,11 +345,14 @@ func asks(day int) map[string]struct {
 			return "/?code=sheet-swapped&list=" + fmt.Sprintf("KIND-%02d", r.IntN(listsOfSets))
 		}},
 		"search": {100 * time.Millisecond, func(r *rand.Rand) string {
-			return "/find?q=" + url.QueryEscape([]string{set(r), fmt.Sprintf("K-%05d", r.IntN(day*20)), fmt.Sprint(1_000_000 + r.IntN(day*setsOfDay)), "N-07", fmt.Sprintf("S1-%04d", r.IntN(day)), "north/or-3", "NOTHING", "SET-01"}[r.IntN(8)])
+			return "/find?q=" + url.QueryEscape([]string{set(r), fmt.Sprintf("K-%05d", r.IntN(day*20)),
+				fmt.Sprint(1_000_000 + r.IntN(day*setsOfDay)), "N-07", fmt.Sprintf("S1-%04d", r.IntN(day)),
+				"north/or-3", "NOTHING", "SET-01"}[r.IntN(8)])
 		}},
 		"history-case": {300 * time.Millisecond, func(r *rand.Rand) string { return fmt.Sprintf("/history?case=K-%05d", r.IntN(day*20)) }},
 		"history-set":  {300 * time.Millisecond, func(r *rand.Rand) string { return "/history?set=" + set(r) }},
-		"history-load": {300 * time.Millisecond, func(r *rand.Rand) string { return fmt.Sprintf("/history?load=S%d-%04d", 1+r.IntN(2), r.IntN(day)) }},
+		"history-load": {300 * time.Millisecond,
+			func(r *rand.Rand) string { return fmt.Sprintf("/history?load=S%d-%04d", 1+r.IntN(2), r.IntN(day)) }},
 		"history-station": {300 * time.Millisecond, func(r *rand.Rand) string {
 			return "/station?name=" + stationsOfHospital()[r.IntN(len(stationsOfHospital()))]
 		}},

@@ -13,7 +13,8 @@ import (
 func run(t *testing.T, args ...string) (code int, out, errs string) {
 	t.Helper()
 	var o, e bytes.Buffer
-	code = Run(t.Context(), Env{Clock: func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) }, In: strings.NewReader(""), Out: &o, Err: &e}, args)
+	code = Run(t.Context(), Env{Clock: func() time.Time { return time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC) },
+		In: strings.NewReader(""), Out: &o, Err: &e}, args)
 	return code, o.String(), e.String()
 }
 
@@ -47,12 +48,15 @@ func TestListsImportIssuePrint(t *testing.T) {
 	if code != ExitOK || !strings.Contains(out, "2 x Clamp (A-2)  3 x Clamp (A-2)") || strings.Contains(out, "is issued") {
 		t.Errorf("a look at a revision: %d %s", code, out)
 	}
-	write("l.json", `{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],"cycles":["c-134"],"implants":true}`)
+	write("l.json",
+		`{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],`+
+			`"cycles":["c-134"],"implants":true}`)
 	code, out, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...)
 	if code != ExitOK || !strings.Contains(out, "LAP-X version 2 is issued") {
 		t.Fatalf("a list as JSON: %d %s %s", code, out, errs)
 	}
-	if code, _, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...); code == ExitOK || !strings.Contains(errs, "says this already") {
+	if code, _, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...); code == ExitOK ||
+		!strings.Contains(errs, "says this already") {
 		t.Errorf("the same again: %d %s", code, errs)
 	}
 	// The next version keeps what its sets hold, unless it is said.
@@ -65,15 +69,18 @@ func TestListsImportIssuePrint(t *testing.T) {
 	}
 	for _, v := range []string{`"version":2`, `"version":3`} {
 		_, out, _ = run(t, "lists", "--data", data, "--json", "LAP-X")
-		if _, rest, found := strings.Cut(strings.ReplaceAll(out, " ", ""), v); !found || !strings.Contains(strings.SplitN(rest, `"seq"`, 3)[1], `"implants":true`) {
+		if _, rest, found := strings.Cut(strings.ReplaceAll(out, " ", ""), v); !found ||
+			!strings.Contains(strings.SplitN(rest, `"seq"`, 3)[1], `"implants":true`) {
 			t.Errorf("%s lost its implants: %s", v, out)
 		}
 	}
 	pdf := filepath.Join(dir, "sheet.pdf")
-	if code, _, errs = run(t, "lists", "print", "--data", data, "X-1", "--out", pdf); code == ExitOK || !strings.Contains(errs, "nothing is recorded here of a packing of X-1") {
+	if code, _, errs = run(t, "lists", "print", "--data", data, "X-1", "--out", pdf); code == ExitOK ||
+		!strings.Contains(errs, "nothing is recorded here of a packing of X-1") {
 		t.Errorf("a set nobody packed: %d %s", code, errs)
 	}
-	write("o.jsonl", `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T05:00:00Z","set":"X-1","operator":"B-1","data":{"list":"LAP-X","version":2}}
+	write("o.jsonl", `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T05:00:00Z","set":"X-1",`+
+		`"operator":"B-1","data":{"list":"LAP-X","version":2}}
 {"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T05:01:00Z","set":"X-1","operator":"B-1","data":{"placement":"outside"}}
 `)
 	if code, _, errs = run(t, "record", "--data", data, filepath.Join(dir, "o.jsonl")); code != ExitOK {

@@ -64,7 +64,8 @@ func TestCountTakesFewInputs(t *testing.T) {
 		t.Fatalf("%d counts are recorded", len(got))
 	}
 	d := got[0].(*events.SetCounted)
-	if d.Counter != "B-3310" || d.Witness != "B-3322" || d.Sheet != events.SheetScreen || d.Stage != events.StageFirst || len(d.Counts) != lines60 {
+	if d.Counter != "B-3310" || d.Witness != "B-3322" || d.Sheet != events.SheetScreen ||
+		d.Stage != events.StageFirst || len(d.Counts) != lines60 {
 		t.Errorf("recorded %+v", d)
 	}
 	for i, c := range d.Counts {
@@ -78,7 +79,8 @@ func TestCountTakesFewInputs(t *testing.T) {
 	// Paper: pen to the box of each line (P), one stroke (K); at the end two
 	// signatures with time, of ten strokes each, and the pen taken up once (H).
 	paper := opH + lines60*(opM+opP+opK) + 2*(opM+10*opK)
-	t.Logf("60 lines that come out: %d inputs, no pointer; keystroke-level estimate %.0f s, paper list %.0f s (without the counting itself)", inputs, screen, paper)
+	t.Logf("60 lines that come out: %d inputs, no pointer; "+
+		"keystroke-level estimate %.0f s, paper list %.0f s (without the counting itself)", inputs, screen, paper)
 	if screen > paper {
 		t.Errorf("the page is slower than paper: %.0f s and %.0f s", screen, paper)
 	}
@@ -226,7 +228,9 @@ func TestDraftIsNoRecord(t *testing.T) {
 	other := func(n int, text string) {
 		h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"c","n":%d,"case":"K-0701","stage":"first","text":%q}`, n, text))
 	}
-	h.post("/at/north/or-3/count/enter", `{"client":"c","n":1,"case":"K-0701","stage":"first","lines":[{"set":"LAP-014","line":1,"counted":1,"place":"","seen":0,"clear":false,"reason":""}]}`)
+	h.post("/at/north/or-3/count/enter",
+		`{"client":"c","n":1,"case":"K-0701","stage":"first",`+
+			`"lines":[{"set":"LAP-014","line":1,"counted":1,"place":"","seen":0,"clear":false,"reason":""}]}`)
 	before++ // the opening
 	for i, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanBadge, "B-2"), "", ""} {
 		other(10+i, text)
@@ -235,7 +239,9 @@ func TestDraftIsNoRecord(t *testing.T) {
 		t.Fatal("a count of one line of sixty was signed")
 	}
 	// The last line sent again counts once and changes nothing.
-	h.post("/at/north/or-3/count/enter", fmt.Sprintf(`{"client":"c","n":3,"case":"K-0700","stage":"first","lines":[%s]}`, strings.Replace(lines, `"counted":3`, `"counted":1`, 1)))
+	h.post("/at/north/or-3/count/enter",
+		fmt.Sprintf(`{"client":"c","n":3,"case":"K-0700","stage":"first","lines":[%s]}`, strings.Replace(lines,
+			`"counted":3`, `"counted":1`, 1)))
 	scan(12, label(t, events.ScanBadge, "B-2"))
 	if h.size() != before+1 {
 		t.Fatalf("%d records more, want 1", h.size()-before)
@@ -258,7 +264,8 @@ func TestStagesOfACase(t *testing.T) {
 		if stage != "first" {
 			p.Touch(`[data-do="begin"]`)
 		}
-		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 && document.querySelector(".cell").getAttribute("aria-label").includes(": ")`)
+		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 &&
+			document.querySelector(".cell").getAttribute("aria-label").includes(": ")`)
 	}
 	at("first")
 	p.Await(`document.querySelector("tr.now")`)
@@ -279,7 +286,9 @@ func TestStagesOfACase(t *testing.T) {
 	at("closing")
 	p.AwaitText(`tr[data-line="2"]`, "5") // 2 + 3
 	// One clamp leaves the field on purpose.
-	browsertest.Eval[bool](p, `(document.querySelector(".removed").open = true, document.querySelector("#rline").value = "2", document.querySelector("#rwhy").value = "sent for repair", document.querySelector("[data-do=removed]").requestSubmit(), true)`)
+	browsertest.Eval[bool](p,
+		`(document.querySelector(".removed").open = true, document.querySelector("#rline").value = "2",
+			document.querySelector("#rwhy").value = "sent for repair", document.querySelector("[data-do=removed]").requestSubmit(), true)`)
 	p.AwaitText(`tr[data-line="2"] .flag`, "1 was passed off")
 	p.Await(`document.querySelector('tr[data-line="2"]').children[2].textContent === "4"`)
 	// By place: two on the field, the rest on the back table; interrupted there.
@@ -327,7 +336,9 @@ func TestStagesOfACase(t *testing.T) {
 	if d := counts(1); d.Stage != events.StageAdded || len(d.Counts) != 1 || d.Counts[0] != (events.Count{Line: 2, Counted: 3}) {
 		t.Errorf("added: %+v", d)
 	}
-	if d := counts(2); d.Stage != events.StageClosing || len(d.Removed) != 1 || d.Removed[0] != (events.Removed{Line: 2, Quantity: 1, Reason: "sent for repair"}) || d.Counts[0].Counted != 4 || d.Counts[1].Counted != 4 {
+	if d := counts(2); d.Stage != events.StageClosing || len(d.Removed) != 1 ||
+		d.Removed[0] != (events.Removed{Line: 2, Quantity: 1, Reason: "sent for repair"}) ||
+		d.Counts[0].Counted != 4 || d.Counts[1].Counted != 4 {
 		t.Errorf("closing: %+v", d)
 	}
 	if d := counts(3); d.Stage != events.StageRelief || d.Counter != "B-4000" || len(d.Counts) != 3 {

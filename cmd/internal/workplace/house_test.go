@@ -46,10 +46,12 @@ const lines60 = 60
 
 func list60() *events.ListIssued {
 	l := &events.ListIssued{List: "LAP-MAJOR", Version: 1, Title: "Laparotomy, major"}
-	kinds := []string{"Forceps, mosquito, curved, 12.5 cm", "Forceps, artery, straight, 18 cm", "Needle holder, 20 cm", "Scissors, dissecting, 18 cm",
+	kinds := []string{"Forceps, mosquito, curved, 12.5 cm", "Forceps, artery, straight, 18 cm",
+		"Needle holder, 20 cm", "Scissors, dissecting, 18 cm",
 		"Retractor, abdominal, blade 60 mm", "Clamp, intestinal, soft, 24 cm"}
 	for i := range lines60 {
-		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("INS-%03d", i+1), Description: fmt.Sprintf("%s (%d)", kinds[i%len(kinds)], i+1), Quantity: int64(1 + i%6)})
+		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("INS-%03d", i+1),
+			Description: fmt.Sprintf("%s (%d)", kinds[i%len(kinds)], i+1), Quantity: int64(1 + i%6)})
 	}
 	return l
 }
@@ -89,9 +91,12 @@ func houseWith(t *testing.T, o site.Options, sets ...string) *house {
 		if strings.HasPrefix(set, "VAS") {
 			list = "VAS-MINOR"
 		}
-		h.trips[set] = h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: list, Version: 1, WeightGrams: 8400}).Trip
-		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside, Seals: []string{"48392" + set[len(set)-1:]}}).SheetCode
-		h.record("north/sterilizer-1", events.KindSetSterilized, set, &events.SetSterilized{Load: "S1-0304-01", Sterilizer: "S1", Run: 1, Cycle: "dynamic-air-132", Result: "passed", Released: true})
+		h.trips[set] = h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: list,
+			Version: 1, WeightGrams: 8400}).Trip
+		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set,
+			&events.ListSealed{Placement: events.Outside, Seals: []string{"48392" + set[len(set)-1:]}}).SheetCode
+		h.record("north/sterilizer-1", events.KindSetSterilized, set, &events.SetSterilized{Load: "S1-0304-01",
+			Sterilizer: "S1", Run: 1, Cycle: "dynamic-air-132", Result: "passed", Released: true})
 	}
 	handler := h.handler()
 	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -126,7 +131,8 @@ func (h *house) handlerFor(practice bool) http.Handler {
 	if practice {
 		prefix = "/practice"
 	}
-	if err := workplace.Register(mux, sh, h.site, workplace.Options{Prefix: prefix, Practice: practice, OtherPrefix: "-", Version: h.version, Log: log}); err != nil {
+	if err := workplace.Register(mux, sh, h.site, workplace.Options{Prefix: prefix, Practice: practice,
+		OtherPrefix: "-", Version: h.version, Log: log}); err != nil {
 		h.t.Fatal(err)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
