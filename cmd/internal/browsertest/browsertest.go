@@ -5,6 +5,7 @@ package browsertest
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -14,6 +15,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
@@ -139,10 +141,30 @@ func (p *Tab) Open(url string) {
 	p.Do(chromedp.Navigate(url))
 }
 
-// Click clicks what a selector finds first.
+// Click clicks what a selector finds first. Where a page replaces that element after
+// it was found and before the pointer is there, its successor is clicked.
 func (p *Tab) Click(selector string) {
 	p.t.Helper()
-	p.Do(chromedp.Click(chromedp.CSS(selector)))
+	ctx, end := context.WithTimeout(p.ctx, patience)
+	defer end()
+	for {
+		err := chromedp.Do(ctx, chromedp.Click(chromedp.CSS(selector)))
+		switch {
+		case err == nil:
+			return
+		case ctx.Err() == nil && gone(err):
+			continue
+		}
+		p.t.Fatalf("in the browser: clicking %s: %v", selector, err)
+	}
+}
+
+// gone reports whether an error says that the page no longer has a node. Chromium
+// answers so before it moves the pointer, so that nothing was clicked.
+func gone(err error) bool {
+	var e *cdproto.Error
+	return errors.As(err, &e) && (strings.Contains(e.Message, "Could not find node") ||
+		strings.Contains(e.Message, "Node is detached") || strings.Contains(e.Message, "No node with given id"))
 }
 
 // Eval returns the value of an expression in the page; it awaits a promise.
