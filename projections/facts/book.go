@@ -21,8 +21,8 @@ type Book struct {
 	Least    int                 // packings Around is asked for at first; a test asks for fewer
 	Gen      uint64              // incremented by Add; invalidates what was derived
 
-	seqs  map[int64]*Item
-	ids   map[string]*Item   // by event id; of several the lowest sequence
+	seqs  itemsBySeq
+	ids   itemsByID          // of several with one event id the lowest sequence
 	twins map[string][]*Item // further facts with an id already taken
 	fixes map[string][]*Item // event.corrected, by the event corrected
 
@@ -106,7 +106,7 @@ type setIndex struct {
 // NewBook returns an empty Book. With a nil Source every fact comes by Add.
 func NewBook(src Source) *Book {
 	b := &Book{
-		src: src, Least: leastAround, seqs: make(map[int64]*Item), ids: make(map[string]*Item), twins: make(map[string][]*Item), fixes: make(map[string][]*Item),
+		src: src, Least: leastAround, twins: make(map[string][]*Item), fixes: make(map[string][]*Item),
 		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*Item), loads: make(map[string][]*Item),
 		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag), stations: make(map[string][]*Item),
 	}
@@ -118,16 +118,16 @@ func NewBook(src Source) *Book {
 }
 
 // Len returns how many facts the book holds.
-func (b *Book) Len() int { return len(b.seqs) }
+func (b *Book) Len() int { return b.seqs.n }
 
 // Add takes a fact in. Facts may come in any order; one whose sequence is held
 // already changes nothing.
 func (b *Book) Add(f Fact) {
-	if _, ok := b.seqs[f.Seq]; ok {
+	if b.seqs.get(f.Seq) != nil {
 		return
 	}
 	it := &Item{Fact: f}
-	b.seqs[f.Seq] = it
+	b.seqs.put(it)
 	b.Gen++
 	if f.Event == nil || f.Event.Data == nil { // bytes nobody can read as an event
 		station := ""
@@ -175,20 +175,20 @@ func (b *Book) Add(f Fact) {
 // a record have been put into it a second time, the observation still counts
 // once, while another event under the same id hides nothing.
 func (b *Book) register(it *Item) {
-	first, ok := b.ids[it.Event.ID]
-	if !ok {
-		b.ids[it.Event.ID] = it
+	first := b.ids.put(it)
+	if first == nil {
 		return
 	}
 	b.twins[it.Event.ID] = append(b.twins[it.Event.ID], it)
 	if it.Seq < first.Seq {
-		b.ids[it.Event.ID] = it
 		b.twins[it.Event.ID] = append(b.twins[it.Event.ID], first)
+	} else {
+		b.ids.put(first)
 	}
 	for _, t := range b.twins[it.Event.ID] {
 		b.applyCorrections(t)
 	}
-	b.applyCorrections(b.ids[it.Event.ID])
+	b.applyCorrections(b.ids.get(it.Event.ID))
 }
 
 // repeated reports whether a fact is the same observation as one with a lower sequence.
@@ -201,7 +201,7 @@ func (b *Book) repeated(it *Item) bool {
 		a, b := it.Event, o.Event
 		return o.Seq < it.Seq && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip && a.Time.Equal(b.Time) && reflect.DeepEqual(a.Data, b.Data)
 	}
-	return same(b.ids[it.Event.ID]) || slices.ContainsFunc(twins, same)
+	return same(b.ids.get(it.Event.ID)) || slices.ContainsFunc(twins, same)
 }
 
 func (b *Book) trip(id string) *tripIndex {

@@ -39,7 +39,7 @@ func (b *Book) applyToTarget(c *Item) {
 		if !ok {
 			return
 		}
-		t := b.ids[d.Event]
+		t := b.ids.get(d.Event)
 		if t == nil {
 			return
 		}

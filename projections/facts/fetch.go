@@ -96,7 +96,7 @@ func (b *Book) enough(facts []Fact, at time.Time, n int) bool {
 			side = 1
 		}
 		packs[side]++
-		if it := b.seqs[f.Seq]; it != nil && !it.Void {
+		if it := b.seqs.get(f.Seq); it != nil && !it.Void {
 			if trips[side] == nil {
 				trips[side] = make(map[string]bool)
 			}

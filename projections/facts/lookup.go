@@ -1,7 +1,7 @@
 package facts
 
 // FactBySeq returns a fact that is held, nil where it is not.
-func (b *Book) FactBySeq(seq int64) *Item { return b.seqs[seq] }
+func (b *Book) FactBySeq(seq int64) *Item { return b.seqs.get(seq) }
 
 // CorrectionsOf returns the corrections of an event that are held.
 func (b *Book) CorrectionsOf(it *Item) []*Item { return b.fixes[it.Event.ID] }

@@ -95,7 +95,7 @@ func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 	}
 	if c, ok := e.Data.(*events.EventCorrected); ok && depth < maxFixDepth {
 		b.need(DimEvent, c.Event)
-		if t := b.ids[c.Event]; t != nil {
+		if t := b.ids.get(c.Event); t != nil {
 			return b.TripOf(t.Event, depth+1)
 		}
 	}
@@ -134,8 +134,10 @@ func (b *Book) lastPacking(set string, at time.Time) *Item {
 func (b *Book) Trips() []projections.TripKey {
 	seen := make(map[projections.TripKey]struct{}, len(b.trips))
 	for id, t := range b.trips {
-		for _, it := range t.items {
-			seen[projections.TripKey{Set: it.Event.Subject, Trip: id}] = struct{}{}
+		for i, it := range t.items {
+			if set := it.Event.Subject; i == 0 || set != t.items[i-1].Event.Subject { // mostly all are of one set
+				seen[projections.TripKey{Set: set, Trip: id}] = struct{}{}
+			}
 		}
 	}
 	for set, s := range b.sets {

@@ -18,7 +18,7 @@ type Touch struct {
 // Touched returns what a fact that was added can have changed, by what it says
 // and by all that corrections ever made it say.
 func (b *Book) Touched(f Fact) (Touch, error) {
-	it := b.seqs[f.Seq]
+	it := b.seqs.get(f.Seq)
 	if it == nil || it.Event == nil || it.Event.Data == nil {
 		return Touch{}, nil
 	}
@@ -49,7 +49,7 @@ func (t *toucher) fact(it *Item, depth int) {
 		switch d := d.(type) {
 		case *events.EventCorrected:
 			t.b.need(DimEvent, d.Event)
-			if of := t.b.ids[d.Event]; of != nil && depth < maxFixDepth {
+			if of := t.b.ids.get(d.Event); of != nil && depth < maxFixDepth {
 				t.fact(of, depth+1)
 			}
 		case *events.SetPacked:

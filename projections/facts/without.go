@@ -61,7 +61,7 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 	case DimStation:
 		its = b.stations[key]
 	case DimEvent:
-		if it := b.ids[key]; it != nil {
+		if it := b.ids.get(key); it != nil {
 			its = append([]*Item{it}, b.twins[key]...)
 		}
 	}

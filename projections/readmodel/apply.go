@@ -265,8 +265,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 // judgeAll writes every verdict. Judging starts while the indexes are made: a
 // complete working memory asks the tables for nothing.
 func (m *Model) judgeAll(ctx context.Context) error {
-	keys := m.world.Trips()
-	slices.SortFunc(keys, projections.CompareKeys) // in key order rows are appended, not inserted between others
+	keys := m.world.Trips() // in key order, so that rows are appended, not inserted between others
 	const together = 2000
 	chunks := make(chan judgedChunk, len(keys)/together+2)
 	go m.judgeChunks(keys, together, chunks)
