@@ -26,8 +26,10 @@
 // where the canonical observation has the time in UTC, weightGrams, and no
 // empty members. The same observation so has the same id, and recording it
 // again is the same event. A set.packed without a trip starts one, whose id is
-// made in the same way after the line "listbound trip v1". See
-// ExampleObservations.
+// made in the same way after the line "listbound trip v1". Earlier programs
+// wrote a trip that they had looked up into an event whose observation named
+// none; the id, which is taken before, tells it from one that was named
+// (Observed). See ExampleObservations.
 //
 // # Event
 //

@@ -3,16 +3,14 @@
 package main
 
 import (
-	"archive/tar"
-	"compress/gzip"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"reflect"
 	"testing"
+
+	"listbound/cmd/internal/sitetest"
 )
 
 // folders holds data folders as earlier versions left them; its README.md says
@@ -28,7 +26,7 @@ const expected = "44e5aec"
 func TestFolderOfAnEarlierVersion(t *testing.T) {
 	for _, commit := range []string{expected, "d1b1408"} {
 		t.Run(commit, func(t *testing.T) {
-			dir := unpack(t, filepath.Join(folders, commit+".tar.gz"))
+			dir := sitetest.Unpack(t, filepath.Join(folders, commit+".tar.gz"))
 			// Asked before anything else: the first to open the folder finds the old read model.
 			asked := answers(t, dir)
 			answer(t, dir, "rebuild")
@@ -153,50 +151,4 @@ func TestCovers(t *testing.T) {
 			t.Errorf("%s against %s: %v", tt.want, tt.got, err)
 		}
 	}
-}
-
-// unpack unpacks a folder into one of the test's own.
-func unpack(t *testing.T, path string) string {
-	t.Helper()
-	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	dir, files := t.TempDir(), 0
-	for r := tar.NewReader(z); ; {
-		h, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		if !filepath.IsLocal(h.Name) {
-			t.Fatalf("%s: %q leads out of the folder", path, h.Name)
-		}
-		name := filepath.Join(dir, h.Name)
-		if h.Typeflag == tar.TypeDir {
-			if err := os.MkdirAll(name, 0o700); err != nil {
-				t.Fatal(err)
-			}
-			continue
-		}
-		raw, err := io.ReadAll(r)
-		if err == nil {
-			err = os.WriteFile(name, raw, 0o600)
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		files++
-	}
-	if files < 10 {
-		t.Fatalf("%s holds only %d files", path, files)
-	}
-	return dir
 }

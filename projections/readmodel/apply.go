@@ -73,9 +73,19 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 		if err != nil {
 			return nil, fmt.Errorf("record %d: %w", r.Seq, err)
 		}
-		b.records[i] = record{parsed: rd.Parse(n), recorded: at, arrival: events.Remark(remark)}
+		b.records[i] = record{parsed: parseObserved(rd, n), recorded: at, arrival: events.Remark(remark)}
 	}
 	return b, nil
+}
+
+// parseObserved reads a note as judgement takes it: without a trip that an
+// earlier program looked up, so that a folder of its is judged like one of today.
+func parseObserved(rd *events.Reader, n []byte) events.Parsed {
+	p := rd.Parse(n)
+	if p.Event != nil {
+		p.Event = events.Observed(n, p.Event)
+	}
+	return p
 }
 
 // ErrStopped reports that a read model could not go back to what it had before an error. It follows the ledger again

@@ -28,13 +28,15 @@ import (
 type hospital struct {
 	t        *testing.T
 	r        *rand.Rand
+	old      *rand.Rand // which records are an earlier program's
 	book     *book
 	audit    *events.Audit
 	facts    []facts.Fact
 	stations map[string]*station
 	badge    string // of the next record about a set, where it matters
 	lists    []*events.ListIssued
-	now      time.Time // as of when is judged
+	now      time.Time                // as of when is judged
+	lookedUp map[*events.Event]string // by fact, the trip that an earlier program wrote into its record
 }
 
 type station struct {
@@ -47,7 +49,8 @@ type station struct {
 func newHospital(t *testing.T, seed uint64) *hospital {
 	t.Helper()
 	dir := t.TempDir()
-	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), book: newBook(t, dir), stations: make(map[string]*station)}
+	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)), book: newBook(t, dir),
+		stations: make(map[string]*station), lookedUp: make(map[*events.Event]string)}
 	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
 	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}
 	for i, name := range []string{"north/packing-1", "north/sterilizer-2", "north/storage", "north/or-3", "south/or-1",
@@ -91,13 +94,49 @@ func (h *hospital) record(name string, at time.Time, subject, trip string, d eve
 	if d.Kind().AboutSet() {
 		e.Operator, h.badge = cmp.Or(h.badge, []string{"B-1182", "B-3310"}[len(h.facts)%2]), ""
 	}
-	raw, err := events.Sign(e, st.signer)
+	as := *e
+	if trip == "" && h.old.IntN(2) == 0 {
+		h.lookUp(&as)
+		e.ID = as.ID
+	}
+	raw, err := events.Sign(&as, st.signer)
 	if err != nil {
 		h.t.Fatalf("%s: %v", d.Kind(), err)
 	}
 	st.hash = events.NoteHash(raw)
 	h.take(raw, at.Add(time.Second), 0)
+	f := h.facts[len(h.facts)-1].Event
+	if f.Trip = trip; as.Trip != trip { // what was looked up is no fact
+		h.lookedUp[f] = as.Trip
+	}
 	return e
+}
+
+// outdated counts the records whose trip was looked up and is another by now.
+func (h *hospital) outdated() (n int) {
+	for e, was := range h.lookedUp {
+		if e.Kind().AboutSet() && h.tripOf(e) != was {
+			n++
+		}
+	}
+	return n
+}
+
+// lookUp writes the set's last known trip into an event, as earlier programs did
+// with an observation that named none.
+func (h *hospital) lookUp(e *events.Event) {
+	o := events.Observation{Station: e.Station, Kind: e.Kind(), Time: e.Time, Set: e.Subject, Operator: e.Operator, Data: e.Data}
+	if !e.Kind().AboutSet() {
+		o.Set = ""
+		if e.Kind() != events.KindEventCorrected {
+			return
+		}
+	}
+	id, err := o.ID()
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	e.ID, e.Trip = id, h.tripOf(e)
 }
 
 // take puts a note into the ledger as it is.
@@ -173,11 +212,12 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 	if h.one(4) {
 		final[0].Counted--
 	}
-	for _, step := range []struct {
+	type step struct {
 		station string
 		at      time.Time
 		data    events.Data
-	}{
+	}
+	steps := []step{
 		{"north/packing-1", clock(day, 6, 11), &events.SetPacked{List: l.List, Version: l.Version}},
 		{"north/packing-1", clock(day, 6, 14), seal},
 		{"north/sterilizer-2", clock(day, 8, 2),
@@ -191,7 +231,12 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 			&events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-1", Witness: "B-2",
 				Counts: final}},
 		{room, clock(day+1, 9, 40), &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}}},
-	} {
+	}
+	late := h.old.IntN(4) == 0
+	if late { // the bench hands in last, and nobody else can name the trip
+		steps = append(slices.Clone(steps[2:]), steps[:2]...)
+	}
+	for _, step := range steps {
 		if h.one(12) {
 			continue
 		}
@@ -199,7 +244,7 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 		switch {
 		case step.data.Kind() == events.KindCaseClosed:
 			subject, of = ref, ""
-		case h.one(15) && step.data.Kind() != events.KindSetPacked && step.data.Kind() != events.KindListSealed:
+		case (h.one(15) || late) && step.data.Kind() != events.KindSetPacked && step.data.Kind() != events.KindListSealed:
 			of = ""
 		}
 		h.record(step.station, step.at, subject, of, step.data)

@@ -212,7 +212,7 @@ func (s *source) fact(seq int64, remarks events.Remark) (facts.Fact, error) {
 	if err != nil {
 		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
-	p := s.reader.Parse(n)
+	p := parseObserved(s.reader, n)
 	if p.Err != nil {
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return facts.Fact{}, nil

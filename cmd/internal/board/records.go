@@ -45,7 +45,7 @@ func (p *pages) fact(seq int64) (*events.Event, time.Time, error) {
 	if err != nil {
 		return nil, at, nil // not an event; its remark says so
 	}
-	return e, at, nil
+	return events.Observed(n, e), at, nil
 }
 
 func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, r *http.Request, seqs []int64) (*table,

@@ -355,7 +355,8 @@ func (s *Site) EventAt(seq int64) (*events.Event, error) {
 	return e, err
 }
 
-// noteAt reads one record as its station signed it, and the event that it says.
+// noteAt reads one record as its station signed it, and the event that it says,
+// without a trip that was only looked up (events.Observed).
 func (s *Site) noteAt(seq int64) ([]byte, *events.Event, error) {
 	rec, err := s.ledger.Read(seq)
 	if err != nil {
@@ -366,5 +367,8 @@ func (s *Site) noteAt(seq int64) ([]byte, *events.Event, error) {
 		return nil, nil, fmt.Errorf("record %d: %w", seq, err)
 	}
 	e, err := events.ParseNote(n)
-	return n, e, err
+	if err != nil {
+		return n, nil, err
+	}
+	return n, events.Observed(n, e), nil
 }
