@@ -28,8 +28,13 @@ func (a Ask) Meets(b Ask) bool {
 }
 
 func compareAsks(a, b Ask) int {
-	return cmp.Or(
-		cmp.Compare(a.Dim, b.Dim), cmp.Compare(a.Key, b.Key), cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To))
+	if a.Dim != b.Dim { // mostly, and what every judgement asked is sorted
+		return cmp.Compare(a.Dim, b.Dim)
+	}
+	if a.Key != b.Key {
+		return cmp.Compare(a.Key, b.Key)
+	}
+	return cmp.Or(cmp.Compare(a.From, b.From), cmp.Compare(a.To, b.To))
 }
 
 // askLog collects what was asked while something was derived: the questions

@@ -69,14 +69,10 @@ type overdue struct {
 func (m *Model) passed(ctx context.Context) (overdue, error) {
 	due := overdue{make(map[projections.TripKey]bool), make(map[string]bool)}
 	a := facts.Passing(m.moment)
-	found, err := m.read.QueryContext(ctx, `SELECT owner FROM rests_on WHERE ask = ?1 AND until <= ?2`,
+	found, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
 		askNumber(a.Dim, a.Key), a.To)
-	keys, err := owners(found, err)
-	if err != nil {
+	if err := meeting(found, err, a, due.trips); err != nil {
 		return due, err
-	}
-	for _, k := range keys {
-		due.trips[k] = true
 	}
 	rows, err := m.read.QueryContext(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
 	names, err := scanAll(rows, err, func(s *string) []any { return []any{s} })

@@ -45,10 +45,9 @@ func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 
 // resting adds the trips whose kept verdicts asked for what a fact is filed under.
 func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]bool) error {
-	rows, err := m.read.QueryContext(ctx, `SELECT owner FROM rests_on WHERE ask = ?1 AND until >= ?2 AND since <= ?3`,
-		askNumber(a.Dim, a.Key), a.From, a.To)
-	keys, err := owners(rows, err)
-	if err != nil {
+	rows, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on
+		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
+	if err := meeting(rows, err, a, into); err != nil {
 		return err
 	}
 	if a.Dim == facts.DimTrip || a.Dim == facts.DimSheet {
@@ -56,12 +55,42 @@ func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.T
 		if err != nil {
 			return err
 		}
-		keys = append(keys, own...)
-	}
-	for _, k := range keys {
-		into[k] = true
+		for _, k := range own {
+			into[k] = true
+		}
 	}
 	return nil
+}
+
+// meeting adds the trips in the rows that a query found whose own question meets a.
+func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]bool) error {
+	found, err := scanAll(rows, err, func(r *restsRow) []any { return []any{&r.until, &r.since, &r.owners} })
+	for _, row := range found {
+		owned, err := row.owned()
+		if err != nil {
+			return err
+		}
+		for _, o := range owned {
+			if o.until >= a.From && o.since <= a.To {
+				set, trip, _ := bytes.Cut(o.owner, []byte{0})
+				into[projections.TripKey{Set: string(set), Trip: idString(trip)}] = true
+			}
+		}
+	}
+	return err
+}
+
+// restsRow is a row of rests_on: one question that several trips asked. Its time
+// goes from the earliest of theirs to the latest.
+type restsRow struct {
+	rest
+	owners []byte // packed
+}
+
+// ownedRest is one trip's question.
+type ownedRest struct {
+	rest
+	owner []byte // see ownerOf
 }
 
 // ownerOf puts a set and its trip into one value: the set, a zero byte, which no
@@ -71,15 +100,43 @@ func ownerOf(set string, trip []byte) []byte {
 	return append(append(append(out, set...), 0), trip...)
 }
 
-// owners reads the trips that a query found.
-func owners(rows *sql.Rows, err error) ([]projections.TripKey, error) {
-	found, err := scanAll(rows, err, func(b *[]byte) []any { return []any{b} })
-	out := make([]projections.TripKey, len(found))
-	for i, b := range found {
-		set, trip, _ := bytes.Cut(b, []byte{0})
-		out[i] = projections.TripKey{Set: string(set), Trip: idString(trip)}
+// packOwners puts what some trips asked of one dimension and key into one row.
+// Behind each owner stands by how much its time is shorter than the row's.
+func packOwners(owned []ownedRest, row *restsRow) {
+	row.rest = owned[0].rest
+	for _, o := range owned[1:] {
+		row.until, row.since = max(row.until, o.until), min(row.since, o.since)
 	}
-	return out, err
+	row.owners = row.owners[:0]
+	for _, o := range owned {
+		row.owners = binary.AppendUvarint(row.owners, uint64(len(o.owner)))
+		row.owners = append(row.owners, o.owner...)
+		row.owners = binary.AppendUvarint(row.owners, uint64(row.until)-uint64(o.until))
+		row.owners = binary.AppendUvarint(row.owners, uint64(o.since)-uint64(row.since))
+	}
+}
+
+// owned takes apart what packOwners put together.
+func (row *restsRow) owned() ([]ownedRest, error) {
+	var out []ownedRest
+	for raw := row.owners; len(raw) > 0; {
+		n, size := binary.Uvarint(raw)
+		if size <= 0 || n > uint64(len(raw)-size) {
+			return nil, errRests
+		}
+		o := ownedRest{rest: row.rest, owner: raw[size : size+int(n)]}
+		raw = raw[size+int(n):]
+		var by [2]uint64
+		for i := range by {
+			if by[i], size = binary.Uvarint(raw); size <= 0 {
+				return nil, errRests
+			}
+			raw = raw[size:]
+		}
+		o.until, o.since = int64(uint64(o.until)-by[0]), int64(uint64(o.since)+by[1])
+		out = append(out, o)
+	}
+	return out, nil
 }
 
 // askNumber stands for a dimension and key in the table: a third of the room,
@@ -94,7 +151,10 @@ func askNumber(dim facts.Dim, key string) int64 {
 }
 
 func compareRests(a, b rest) int {
-	return cmp.Or(cmp.Compare(a.ask, b.ask), cmp.Compare(a.until, b.until), cmp.Compare(a.since, b.since))
+	if a.ask != b.ask { // as a rule; a rebuild compares some millions
+		return cmp.Compare(a.ask, b.ask)
+	}
+	return cmp.Or(cmp.Compare(a.until, b.until), cmp.Compare(a.since, b.since))
 }
 
 // packRests puts a trip's rows into one value, for taking them out again.
@@ -128,22 +188,25 @@ func unpackRests(raw []byte) ([]rest, error) {
 	return out, nil
 }
 
-var errRests = errors.New("the read model's trips.rests is damaged: run 'listbound rebuild'")
+var errRests = errors.New("what the read model's verdicts rest on is damaged: run 'listbound rebuild'")
 
 // restsWriter keeps what verdicts rest on.
 type restsWriter struct {
-	fresh           bool // nothing is kept yet, and all rows are written together at the end
-	kept, put, drop *sql.Stmt
-	many            *sql.Stmt // restsAtOnce rows
+	fresh                 bool // nothing is kept yet, and all rows are written together at the end
+	kept, put, find, drop *sql.Stmt
+	many                  *sql.Stmt // restsAtOnce rows
 }
 
 const (
 	restsColumns = 4
-	restsAtOnce  = 128
+	restsAtOnce  = 64
+	// ownersSize bounds what a row of a rebuild holds: some twenty trips. A longer
+	// one would lie on a page of its own.
+	ownersSize = 700
 )
 
 func insertRests(n int) string {
-	return `INSERT OR REPLACE INTO rests_on (ask, until, since, owner) VALUES (?,?,?,?)` + strings.Repeat(`,(?,?,?,?)`, n-1)
+	return `INSERT OR REPLACE INTO rests_on (ask, until, since, owners) VALUES (?,?,?,?)` + strings.Repeat(`,(?,?,?,?)`, n-1)
 }
 
 func newRestsWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*restsWriter, error) {
@@ -155,7 +218,8 @@ func newRestsWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*restsWriter, 
 		{&w.kept, `SELECT rests FROM trips WHERE set_id = ? AND trip = ?`},
 		{&w.put, insertRests(1)},
 		{&w.many, insertRests(restsAtOnce)},
-		{&w.drop, `DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owner = ?`},
+		{&w.find, `SELECT until, since, owners FROM rests_on WHERE ask = ? AND until >= ? AND since <= ? ORDER BY until`},
+		{&w.drop, `DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`},
 	} {
 		var err error
 		if *s.to, err = tx.PrepareContext(ctx, s.text); err != nil {
@@ -186,14 +250,14 @@ func (w *restsWriter) write(ctx context.Context, set string, trip []byte, rests 
 	owner := ownerOf(set, trip)
 	for _, r := range old {
 		if !slices.Contains(rests, r) {
-			if _, err := w.drop.ExecContext(ctx, r.ask, r.until, r.since, owner); err != nil {
+			if err := w.takeOut(ctx, ownedRest{r, owner}); err != nil {
 				return nil, err
 			}
 		}
 	}
 	for _, r := range rests {
 		if !slices.Contains(old, r) {
-			if _, err := w.put.ExecContext(ctx, r.ask, r.until, r.since, owner); err != nil {
+			if err := w.insert(ctx, []ownedRest{{r, owner}}); err != nil {
 				return nil, err
 			}
 		}
@@ -201,14 +265,64 @@ func (w *restsWriter) write(ctx context.Context, set string, trip []byte, rests 
 	return packed, nil
 }
 
-// allRests are the rows of a rebuild. In the order of the table they are
-// appended to it, and not inserted between others.
+func (w *restsWriter) insert(ctx context.Context, owned []ownedRest) error {
+	var row restsRow
+	packOwners(owned, &row)
+	_, err := w.put.ExecContext(ctx, row.ask, row.until, row.since, row.owners)
+	return err
+}
+
+// takeOut takes one trip's question out of the row it is in, and leaves the
+// others' there.
+func (w *restsWriter) takeOut(ctx context.Context, o ownedRest) error {
+	row, owned, err := w.rowWith(ctx, o)
+	if err != nil || owned == nil {
+		return err
+	}
+	if _, err := w.drop.ExecContext(ctx, row.ask, row.until, row.since, row.owners); err != nil {
+		return err
+	}
+	owned = slices.DeleteFunc(owned, o.equal)
+	if len(owned) == 0 {
+		return nil
+	}
+	return w.insert(ctx, owned)
+}
+
+func (o ownedRest) equal(p ownedRest) bool { return o.rest == p.rest && bytes.Equal(o.owner, p.owner) }
+
+// rowWith finds the row that holds a trip's question. In a rebuild they were put
+// together in order of time, so it is among the first whose time does not end
+// before the question's.
+func (w *restsWriter) rowWith(ctx context.Context, o ownedRest) (row restsRow, owned []ownedRest, err error) {
+	rows, err := w.find.QueryContext(ctx, o.ask, o.until, o.since)
+	if err != nil {
+		return row, nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		row = restsRow{rest: rest{ask: o.ask}}
+		if err := rows.Scan(&row.until, &row.since, &row.owners); err != nil {
+			return row, nil, err
+		}
+		if owned, err = row.owned(); err != nil {
+			return row, nil, err
+		}
+		if slices.ContainsFunc(owned, o.equal) {
+			return row, owned, nil
+		}
+	}
+	return row, nil, rows.Err()
+}
+
+// allRests are the questions of a rebuild. In the order of the table its rows
+// are appended, and not inserted between others.
 type allRests struct {
-	rows   []ownedRest
+	owned  []placedRest
 	owners [][]byte // in their order
 }
 
-type ownedRest struct {
+type placedRest struct {
 	rest
 	owner int32 // place in owners
 }
@@ -218,34 +332,54 @@ func (all *allRests) add(v *judged) {
 		return
 	}
 	for _, r := range v.rests {
-		all.rows = append(all.rows, ownedRest{r, int32(len(all.owners))})
+		all.owned = append(all.owned, placedRest{r, int32(len(all.owners))})
 	}
 	all.owners = append(all.owners, ownerOf(v.Set, idBytes(v.Trip)))
 }
 
 func (all *allRests) sort() {
-	slices.SortFunc(all.rows, func(a, b ownedRest) int {
-		return cmp.Or(compareRests(a.rest, b.rest), cmp.Compare(a.owner, b.owner))
+	slices.SortFunc(all.owned, func(a, b placedRest) int {
+		if c := compareRests(a.rest, b.rest); c != 0 {
+			return c
+		}
+		return cmp.Compare(a.owner, b.owner)
 	})
+}
+
+// rows puts the questions together to rows. The moments that are waited for
+// stay alone: Due and Advance look for the earliest.
+func (all *allRests) rows(yield func(*restsRow) bool) {
+	var row restsRow
+	var owned []ownedRest
+	size, moment := 0, askNumber(facts.DimTime, "")
+	for i, r := range all.owned {
+		owner := all.owners[r.owner]
+		owned, size = append(owned, ownedRest{r.rest, owner}), size+len(owner)+4
+		if i+1 < len(all.owned) && all.owned[i+1].ask == r.ask && size < ownersSize && r.ask != moment {
+			continue
+		}
+		packOwners(owned, &row)
+		if !yield(&row) {
+			return
+		}
+		owned, size = owned[:0], 0
+	}
 }
 
 func (w *restsWriter) writeAll(ctx context.Context, all *allRests) error {
 	args := make([]any, 0, restsAtOnce*restsColumns)
-	for rows := range slices.Chunk(all.rows, restsAtOnce) {
-		args = args[:0]
-		for _, r := range rows {
-			args = append(args, r.ask, r.until, r.since, all.owners[r.owner])
-		}
-		if len(rows) == restsAtOnce {
+	for row := range all.rows {
+		args = append(args, row.ask, row.until, row.since, slices.Clone(row.owners))
+		if len(args) == cap(args) {
 			if _, err := w.many.ExecContext(ctx, args...); err != nil {
 				return err
 			}
-			continue
+			args = args[:0]
 		}
-		for ; len(args) > 0; args = args[restsColumns:] {
-			if _, err := w.put.ExecContext(ctx, args[:restsColumns]...); err != nil {
-				return err
-			}
+	}
+	for ; len(args) > 0; args = args[restsColumns:] {
+		if _, err := w.put.ExecContext(ctx, args[:restsColumns]...); err != nil {
+			return err
 		}
 	}
 	return nil

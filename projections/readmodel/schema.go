@@ -83,16 +83,18 @@ CREATE TABLE findings (
 	PRIMARY KEY (set_id, trip, n)
 ) WITHOUT ROWID;
 
--- rests_on: what a trip's verdict asked the facts for. A new fact touches the verdicts that asked
+-- rests_on: what trips' verdicts asked the facts for. A new fact touches the verdicts that asked
 -- for a place it is filed under. What a trip asks of itself (its own facts, who read its sheet) is
 -- left out: the trips table has it. Of the moments it asked for (dimension 'time') only the first that
--- has not passed is kept: until then the verdict holds.
+-- has not passed is kept: until then the verdict holds. Most questions are asked by many trips, so a rebuild puts
+-- some of one dimension and key into each row; what is asked while running has a row of its own.
 CREATE TABLE rests_on (
 	ask    INTEGER NOT NULL, -- FNV-1a, 64 bits, of dimension (see facts.Dim), a zero byte and key
-	until  INTEGER NOT NULL, -- facts observed to then
-	since  INTEGER NOT NULL, -- from then, both included
-	owner  BLOB NOT NULL,    -- the set's name, a zero byte, the trip's 16 bytes
-	PRIMARY KEY (ask, until, since, owner)
+	until  INTEGER NOT NULL, -- facts observed to then, the latest of them all
+	since  INTEGER NOT NULL, -- from then, both included, the earliest of them all
+	owners BLOB NOT NULL,    -- of each: its length, the set's name, a zero byte, the trip's 16 bytes, and by how many
+	                         -- nanoseconds it asks for less than to until and from since. Numbers are varints
+	PRIMARY KEY (ask, until, since, owners)
 ) WITHOUT ROWID;
 
 -- stations: who may record, and the last record of each.

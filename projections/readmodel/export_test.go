@@ -1,0 +1,48 @@
+package readmodel
+
+import (
+	"context"
+	"fmt"
+)
+
+// Rests returns what rests_on holds, taken apart, what the trips' own rows say
+// that it holds, and how many trips its fullest row has.
+func (m *Model) Rests(ctx context.Context) (table, own []string, most int, err error) {
+	line := func(owner []byte, r rest) string {
+		return fmt.Sprintf("%q asks %d from %d to %d", owner, r.ask, r.since, r.until)
+	}
+	rows, err := m.read.QueryContext(ctx, `SELECT ask, until, since, owners FROM rests_on`)
+	found, err := scanAll(rows, err, func(r *restsRow) []any { return []any{&r.ask, &r.until, &r.since, &r.owners} })
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	for _, row := range found {
+		owned, err := row.owned()
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		most = max(most, len(owned))
+		for _, o := range owned {
+			table = append(table, line(o.owner, o.rest))
+		}
+	}
+	type kept struct {
+		set         string
+		trip, rests []byte
+	}
+	rows, err = m.read.QueryContext(ctx, `SELECT set_id, trip, rests FROM trips`)
+	trips, err := scanAll(rows, err, func(k *kept) []any { return []any{&k.set, &k.trip, &k.rests} })
+	if err != nil {
+		return nil, nil, 0, err
+	}
+	for _, k := range trips {
+		rests, err := unpackRests(k.rests)
+		if err != nil {
+			return nil, nil, 0, err
+		}
+		for _, r := range rests {
+			own = append(own, line(ownerOf(k.set, k.trip), r))
+		}
+	}
+	return table, own, most, nil
+}
