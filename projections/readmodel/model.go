@@ -148,7 +148,7 @@ func (m *Model) open(ctx context.Context) (err error) {
 }
 
 func (m *Model) create(ctx context.Context) error {
-	_, err := m.write.ExecContext(ctx, tables+`
+	_, err := m.write.ExecContext(ctx, tables+rareIndexes+`
 		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('ledger', ?2);`, Fingerprint(), keyName(m.opts.Ledger))
 	if err != nil {
 		return fmt.Errorf("read model: %w", err)

@@ -112,8 +112,20 @@ CREATE TABLE stations (
 ) WITHOUT ROWID;
 `
 
+// rareIndexes are of few rows and grow with them: to make one afterwards means
+// to look through all rows.
+const rareIndexes = `
+CREATE INDEX events_issued ON events (list) WHERE kind IN ('list.issued', 'event.corrected');
+CREATE INDEX events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
+CREATE INDEX events_positive ON events (sterilizer) WHERE positive = 1;
+CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
+CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
+CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
+CREATE INDEX events_policy ON events (subject) WHERE kind = 'policy.adopted';
+`
+
 // indexes are made after the rows in a rebuild: sorting once is cheaper than
-// a million insertions. The partial ones stay small.
+// a million insertions.
 const indexes = `
 CREATE INDEX IF NOT EXISTS events_observed ON events (observed);
 CREATE INDEX IF NOT EXISTS events_trip ON events (trip) WHERE trip IS NOT NULL;
@@ -122,14 +134,7 @@ CREATE INDEX IF NOT EXISTS events_loose ON events (subject, observed) WHERE trip
 CREATE INDEX IF NOT EXISTS events_case ON events (case_ref) WHERE case_ref IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_load ON events (load) WHERE load IS NOT NULL;
 CREATE INDEX IF NOT EXISTS events_sterilizer ON events (sterilizer, observed) WHERE sterilizer IS NOT NULL;
-CREATE INDEX IF NOT EXISTS events_issued ON events (list) WHERE kind IN ('list.issued', 'event.corrected');
-CREATE INDEX IF NOT EXISTS events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
-CREATE INDEX IF NOT EXISTS events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX IF NOT EXISTS events_list ON events (list, observed) WHERE kind = 'set.packed';
-CREATE INDEX IF NOT EXISTS events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
-CREATE INDEX IF NOT EXISTS events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
-CREATE INDEX IF NOT EXISTS events_remarks ON events (station) WHERE remarks <> 0;
-CREATE INDEX IF NOT EXISTS events_policy ON events (subject) WHERE kind = 'policy.adopted';
 CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 `
 
