@@ -131,7 +131,12 @@ func (m *Model) forget(ctx context.Context) {
 
 func (m *Model) apply(ctx context.Context, b *Batch) error {
 	added := m.audited(b)
-	tx, err := m.write.BeginTx(ctx, nil)
+	conn, err := m.write.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close() // gives it back
+	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
@@ -139,7 +144,7 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 
 	// The rows go in while the judgement is made: they need nothing of each other.
 	rows := make(chan error, 1)
-	go func() { rows <- m.insertRows(ctx, tx, b, added) }()
+	go func() { rows <- m.insertRows(ctx, conn, b, added) }()
 	verdicts, stations, judgeErr := m.judge(ctx, added)
 	if err := <-rows; err != nil {
 		return err
@@ -314,7 +319,12 @@ func (m *Model) judgeChunks(keys []projections.TripKey, together int, out chan<-
 }
 
 func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) error {
-	tx, err := m.write.BeginTx(ctx, nil)
+	conn, err := m.write.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close() // gives it back
+	tx, err := conn.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
@@ -331,7 +341,7 @@ func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) erro
 			return err
 		}
 		if c.rests != nil {
-			if err := w.rests.writeAll(ctx, c.rests); err != nil {
+			if err := writeRests(ctx, conn, c.rests); err != nil {
 				return err
 			}
 		}
@@ -360,54 +370,26 @@ const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded,
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
-// rowsAtOnce is how many event rows one statement inserts: most of an
-// insertion's time is the statement, not the row.
-const rowsAtOnce = 64
-
-func insertSQL(n int) string {
-	row := "(?" + strings.Repeat(",?", eventColumnCount-1) + ")"
-	return "INSERT INTO events (" + eventColumns + ") VALUES " + row + strings.Repeat(","+row, n-1)
-}
-
-func (m *Model) insertRows(ctx context.Context, tx *sql.Tx, b *Batch, added []facts.Fact) error {
-	if err := m.insertEvents(ctx, tx, b, added); err != nil {
+func (m *Model) insertRows(ctx context.Context, conn *sql.Conn, b *Batch, added []facts.Fact) error {
+	codes := make(codeTrips)
+	err := insertAll(ctx, conn, `INSERT INTO events (`+eventColumns+`) VALUES `, eventColumnCount, func(yield func([]any) bool) {
+		var row []any
+		for i := range added {
+			if row = m.appendRow(row[:0], &added[i], b, codes); !yield(row) {
+				return
+			}
+		}
+	})
+	if err != nil {
 		return err
 	}
-	if err := insertMarks(ctx, tx, added); err != nil {
+	if err := insertMarks(ctx, conn, added); err != nil {
 		return err
 	}
-	return insertSpans(ctx, tx, added)
+	return insertSpans(ctx, conn, added)
 }
 
-func (m *Model) insertEvents(ctx context.Context, tx *sql.Tx, b *Batch, added []facts.Fact) error {
-	var many *sql.Stmt
-	args := make([]any, 0, rowsAtOnce*eventColumnCount)
-	for chunk := range slices.Chunk(added, rowsAtOnce) {
-		args = args[:0]
-		for i := range chunk {
-			args = m.appendRow(args, &chunk[i], b)
-		}
-		if len(chunk) < rowsAtOnce {
-			if _, err := tx.ExecContext(ctx, insertSQL(len(chunk)), args...); err != nil {
-				return err
-			}
-			continue
-		}
-		if many == nil {
-			var err error
-			if many, err = tx.PrepareContext(ctx, insertSQL(rowsAtOnce)); err != nil {
-				return err
-			}
-			defer many.Close()
-		}
-		if _, err := many.ExecContext(ctx, args...); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
+func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) []any {
 	e := f.Event
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
@@ -416,7 +398,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
-	list, sheetTrip := text(keys[events.KeyList]), otherTrip(e, keys[events.KeySheet])
+	list, sheetTrip := text(keys[events.KeyList]), codes.other(e, keys[events.KeySheet])
 	var positive, corrects any
 	switch d := e.Data.(type) {
 	case *events.IndicatorRead:
@@ -425,7 +407,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch) []any {
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.
 		m.corrections.Store(true)
-		caseRef, load, sterilizer, positive, list, sheetTrip = replaced(e, d)
+		caseRef, load, sterilizer, positive, list, sheetTrip = codes.replaced(e, d)
 	}
 	var trip any
 	if e.Trip != "" {
@@ -453,7 +435,7 @@ func truth(b bool) int64 {
 
 // replaced returns what a correction puts in place, whatever the kind of the
 // event it corrects: the members have one meaning in all kinds.
-func replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any) {
+func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any) {
 	var r struct {
 		Case       string         `json:"case"`
 		Load       string         `json:"load"`
@@ -475,21 +457,31 @@ func replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterili
 	if json.Unmarshal(r.Sheet, &code) != nil && json.Unmarshal(r.Sheet, &reading) == nil {
 		code = reading.Code
 	}
-	sheetTrip = otherTrip(e, code)
+	sheetTrip = codes.other(e, code)
 	return
 }
 
-// otherTrip returns the trip in a code, nil where it is the event's own or
-// there is no code.
-func otherTrip(e *events.Event, code string) any {
+// codeTrips are the trips in sheet codes, "" in what is none. The same code is
+// read at every station of a trip.
+type codeTrips map[string]string
+
+// other returns the trip in a code, nil where it is the event's own or there is
+// no code.
+func (codes codeTrips) other(e *events.Event, code string) any {
 	if code == "" {
 		return nil
 	}
-	c, err := events.ParseSheetCode(code)
-	if err != nil || c.Trip == e.Trip {
+	trip, ok := codes[code]
+	if !ok {
+		if c, err := events.ParseSheetCode(code); err == nil {
+			trip = c.Trip
+		}
+		codes[code] = trip
+	}
+	if trip == "" || trip == e.Trip {
 		return nil
 	}
-	return idBytes(c.Trip)
+	return idBytes(trip)
 }
 
 // verdictWriter has the statements by which verdicts are kept, prepared once:

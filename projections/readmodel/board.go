@@ -74,35 +74,29 @@ const (
 )
 
 // insertMarks files what stands on the outside of sealed sets.
-func insertMarks(ctx context.Context, tx *sql.Tx, added []facts.Fact) error {
-	var args []any
-	for _, f := range added {
-		if f.Event == nil {
-			continue
+func insertMarks(ctx context.Context, conn *sql.Conn, added []facts.Fact) error {
+	return insertAll(ctx, conn, `INSERT INTO marks (what, mark, seq) VALUES `, 3, func(yield func([]any) bool) {
+		for _, f := range added {
+			if f.Event == nil {
+				continue
+			}
+			d, ok := f.Event.Data.(*events.ListSealed)
+			if !ok {
+				continue
+			}
+			for _, s := range d.Seals {
+				if !yield([]any{markSeal, s, f.Seq}) {
+					return
+				}
+			}
+			if d.BagLot != "" && !yield([]any{markBag, d.BagLot, f.Seq}) {
+				return
+			}
+			if c, err := events.ParseSheetCode(d.Code); err == nil && !yield([]any{markShort, c.Short(), f.Seq}) {
+				return
+			}
 		}
-		d, ok := f.Event.Data.(*events.ListSealed)
-		if !ok {
-			continue
-		}
-		for _, s := range d.Seals {
-			args = append(args, markSeal, s, f.Seq)
-		}
-		if d.BagLot != "" {
-			args = append(args, markBag, d.BagLot, f.Seq)
-		}
-		if c, err := events.ParseSheetCode(d.Code); err == nil {
-			args = append(args, markShort, c.Short(), f.Seq)
-		}
-	}
-	const columns, atOnce = 3, 100
-	for len(args) > 0 {
-		n := min(len(args)/columns, atOnce)
-		if _, err := tx.ExecContext(ctx, `INSERT INTO marks (what, mark, seq) VALUES (?,?,?)`+strings.Repeat(`,(?,?,?)`, n-1), args[:n*columns]...); err != nil {
-			return err
-		}
-		args = args[n*columns:]
-	}
-	return nil
+	})
 }
 
 // BoardFilter says which of the broken and doubtful trips are meant. Empty
@@ -462,35 +456,30 @@ var inSpans = map[string]string{
 // spanLen is the number of records in a stretch; the queries above have it too.
 const spanLen = 1024
 
-type spanKey struct {
-	what, mark string
-	span       int64
-}
-
 // insertSpans files in which stretches the batch's stations and badges occur.
-func insertSpans(ctx context.Context, tx *sql.Tx, added []facts.Fact) error {
-	found := make(map[spanKey]bool)
-	for _, f := range added {
-		if f.Event == nil {
-			continue
+func insertSpans(ctx context.Context, conn *sql.Conn, added []facts.Fact) error {
+	return insertAll(ctx, conn, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
+		stations, badges := make(map[string]int64), make(map[string]int64) // by which span was last
+		for _, f := range added {
+			if f.Event == nil {
+				continue
+			}
+			span := (f.Seq - 1) / spanLen
+			if last, ok := stations[f.Event.Station]; !ok || last != span {
+				stations[f.Event.Station] = span
+				if !yield([]any{"station", f.Event.Station, span}) {
+					return
+				}
+			}
+			badge := f.Event.Operator
+			if last, ok := badges[badge]; badge != "" && (!ok || last != span) {
+				badges[badge] = span
+				if !yield([]any{"badge", badge, span}) {
+					return
+				}
+			}
 		}
-		span := (f.Seq - 1) / spanLen
-		found[spanKey{"station", f.Event.Station, span}] = true
-		if f.Event.Operator != "" {
-			found[spanKey{"badge", f.Event.Operator, span}] = true
-		}
-	}
-	put, err := tx.PrepareContext(ctx, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES (?,?,?)`)
-	if err != nil {
-		return err
-	}
-	defer put.Close()
-	for k := range found {
-		if _, err := put.ExecContext(ctx, k.what, k.mark, k.span); err != nil {
-			return err
-		}
-	}
-	return nil
+	})
 }
 
 // RecordsOf returns sequences of a station's or a badge's records, latest first,

@@ -11,7 +11,6 @@ import (
 	"hash/fnv"
 	"io"
 	"slices"
-	"strings"
 
 	"listbound/projections"
 	"listbound/projections/facts"
@@ -194,20 +193,13 @@ var errRests = errors.New("what the read model's verdicts rest on is damaged: ru
 type restsWriter struct {
 	fresh                 bool // nothing is kept yet, and all rows are written together at the end
 	kept, put, find, drop *sql.Stmt
-	many                  *sql.Stmt // restsAtOnce rows
 }
 
-const (
-	restsColumns = 4
-	restsAtOnce  = 64
-	// ownersSize bounds what a row of a rebuild holds: some twenty trips. A longer
-	// one would lie on a page of its own.
-	ownersSize = 700
-)
+// ownersSize bounds what a row of a rebuild holds: some twenty trips. A longer one
+// would lie on a page of its own.
+const ownersSize = 700
 
-func insertRests(n int) string {
-	return `INSERT OR REPLACE INTO rests_on (ask, until, since, owners) VALUES (?,?,?,?)` + strings.Repeat(`,(?,?,?,?)`, n-1)
-}
+const insertRests = `INSERT OR REPLACE INTO rests_on (ask, until, since, owners) VALUES `
 
 func newRestsWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*restsWriter, error) {
 	w := &restsWriter{fresh: fresh}
@@ -216,8 +208,7 @@ func newRestsWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*restsWriter, 
 		text string
 	}{
 		{&w.kept, `SELECT rests FROM trips WHERE set_id = ? AND trip = ?`},
-		{&w.put, insertRests(1)},
-		{&w.many, insertRests(restsAtOnce)},
+		{&w.put, insertRests + `(?,?,?,?)`},
 		{&w.find, `SELECT until, since, owners FROM rests_on WHERE ask = ? AND until >= ? AND since <= ? ORDER BY until`},
 		{&w.drop, `DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`},
 	} {
@@ -366,23 +357,16 @@ func (all *allRests) rows(yield func(*restsRow) bool) {
 	}
 }
 
-func (w *restsWriter) writeAll(ctx context.Context, all *allRests) error {
-	args := make([]any, 0, restsAtOnce*restsColumns)
-	for row := range all.rows {
-		args = append(args, row.ask, row.until, row.since, slices.Clone(row.owners))
-		if len(args) == cap(args) {
-			if _, err := w.many.ExecContext(ctx, args...); err != nil {
-				return err
+func writeRests(ctx context.Context, conn *sql.Conn, all *allRests) error {
+	return insertAll(ctx, conn, insertRests, 4, func(yield func([]any) bool) {
+		var args []any
+		for row := range all.rows {
+			args = append(args[:0], row.ask, row.until, row.since, slices.Clone(row.owners))
+			if !yield(args) {
+				return
 			}
-			args = args[:0]
 		}
-	}
-	for ; len(args) > 0; args = args[restsColumns:] {
-		if _, err := w.put.ExecContext(ctx, args[:restsColumns]...); err != nil {
-			return err
-		}
-	}
-	return nil
+	})
 }
 
 // scanAll reads every row of a query's answer. into returns where the columns
