@@ -687,6 +687,8 @@ type Misplaced struct {
 	Counts CountsDiffer  `json:"counts"`
 	Moves  []MovedPieces `json:"moves"`
 	By     []string      `json:"by,omitempty"` // the sets that are short, by which it is told, where this one is over
+	// Righted is the later packing by which the set that was short has all of them again.
+	Righted *Moment `json:"righted,omitempty"`
 }
 
 // Unaccounted: what no other set of the case explains (count-short,

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/events"
 	"listbound/projections"
@@ -159,6 +160,76 @@ func TestPackedInTheNeighbour(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestPackedFullAgain: a misplaced piece asks for nothing more once its set is packed
+// with the full number again; until then it does, and so does what lies nowhere.
+func TestPackedFullAgain(t *testing.T) {
+	const doubtful, noted = "count-short:doubtful", "count-short:noted"
+	for _, test := range []struct {
+		name   string
+		before int64     // of line 1, in the turn in which one of A comes to lie in B
+		end    int64     // and at the end of it
+		then   [][]int64 // of lines 1 and 2, as A is packed afterwards
+		after  time.Duration
+		want   string
+		full   int // which of these packings has the full number
+	}{
+		{"not packed since", 6, 5, nil, 0, doubtful, 0},
+		{"packed full", 6, 5, [][]int64{{6, 2}}, 24 * time.Hour, noted, 1},
+		{"packed without it", 6, 5, [][]int64{{5, 2}}, 24 * time.Hour, doubtful, 0},
+		{"packed without another piece", 6, 5, [][]int64{{6, 1}}, 24 * time.Hour, noted, 1},
+		{"packed full the second time", 6, 5, [][]int64{{5, 2}, {6, 2}}, 24 * time.Hour, noted, 2},
+		{"as few as before it was short", 5, 4, [][]int64{{5, 2}}, 24 * time.Hour, noted, 1},
+		{"fewer than before it was short", 5, 4, [][]int64{{4, 2}}, 24 * time.Hour, doubtful, 0},
+		{"packed full, and one lies nowhere", 6, 4, [][]int64{{6, 2}}, 24 * time.Hour,
+			"count-short:broken closed-unreconciled:broken " + doubtful, 0},
+		{"packed before it was missed", 6, 5, [][]int64{{6, 2}}, time.Hour, "two-places:doubtful " + doubtful, 0},
+	} {
+		s := newStory()
+		l := s.list("LAP-MAJOR", 1, 6, 2, 4)
+		x, y := newTurn("A", 0, l).forCase("K-0412"), newTurn("B", 0, l).forCase("K-0412")
+		x.pack.Exceptions = without(l, test.before, 2)
+		x.first.Counts[0].Counted, x.final.Counts[0].Counted = test.before, test.end
+		y.final.Counts[0].Counted++
+		y.closed = &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}}
+		s.live(x)
+		s.live(y)
+		var full time.Time
+		for i, n := range test.then {
+			at := x.openedAt().Add(time.Duration(i+1) * test.after)
+			s.tell("packing-1", at, "A", tripOf("A", i+1), &events.SetPacked{List: l.List, Version: 1, Exceptions: without(l, n...)})
+			if i+1 == test.full {
+				full = at
+			}
+		}
+		w := s.world()
+		v := judge(t, w, x.key())
+		checkVerdict(t, v)
+		if got := codes(v); got != test.want {
+			t.Errorf("%s: %s, want %s", test.name, got, test.want)
+		}
+		i := slices.IndexFunc(v.Findings, func(f projections.Finding) bool { return f.Way == (&projections.Misplaced{}).Way() })
+		f := &v.Findings[i]
+		d := f.Detail.(*projections.Misplaced)
+		if (d.Righted != nil) != (test.full > 0) || d.Righted != nil && !d.Righted.At.Equal(full) || projections.NearMiss(f) != (test.full > 0) {
+			t.Errorf("%s: packed with the full number %+v: %s", test.name, d.Righted, f.Says)
+		}
+		if fs := find(judge(t, w, y.key()), projections.CountOver); len(fs) != 1 || projections.NearMiss(&fs[0]) {
+			t.Errorf("%s: B has %+v", test.name, fs)
+		}
+	}
+}
+
+// without are the exceptions of a packing by which the first lines have so many.
+func without(l *events.ListIssued, counted ...int64) []events.Exception {
+	var out []events.Exception
+	for i, n := range counted {
+		if n != l.Lines[i].Quantity {
+			out = append(out, events.Exception{Line: l.Lines[i].Line, Counted: n, Reason: "missing"})
+		}
+	}
+	return out
 }
 
 // TestOneItemOnTwoLines: six and two of one clamp; one lies under the other line.

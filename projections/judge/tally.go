@@ -96,6 +96,29 @@ func newBooks(c *facts.Trip) *books {
 	return b
 }
 
+// packedOf returns how many pieces of an item packing recorded.
+func (b *books) packedOf(item string) int64 {
+	n := int64(0)
+	for i := range b.lines {
+		if b.lines[i].Item == item {
+			n += b.packed[i]
+		}
+	}
+	return n
+}
+
+// most returns how many pieces of an item the set has had by packing or by counts,
+// line by line the larger number.
+func (b *books) most(item string) int64 {
+	n := int64(0)
+	for i := range b.lines {
+		if b.lines[i].Item == item {
+			n += max(b.packed[i], b.expected[i])
+		}
+	}
+	return n
+}
+
 // tallyUp goes through a trip's counts of one case in order.
 func tallyUp(c *facts.Trip, ref string) *tally {
 	t := &tally{books: newBooks(c)}

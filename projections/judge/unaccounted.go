@@ -65,7 +65,8 @@ func (x *itemAccount) explain(k projections.TripKey, s *caseState) {
 
 // ends judges the last word on each line, item by item over the whole case. A
 // misplaced piece asks something of somebody once, of the set that is short of it:
-// that says where it probably lies. With the set that it lies in it is noted.
+// that says where it probably lies, until that set is packed with all of them
+// again. With the set that it lies in it is noted.
 func (j *judgement) ends(t counts) {
 	set := j.c.Key.Set
 	for _, x := range itemAccounts(j.c.Key, t.state, t.tally) {
@@ -79,13 +80,15 @@ func (j *judgement) ends(t counts) {
 			continue
 		}
 		if len(x.moves) > 0 {
-			sev, by := projections.SeverityDoubtful, []string(nil)
+			sev, d := projections.SeverityDoubtful, &projections.Misplaced{Set: set, Counts: counts, Moves: movesOf(j.c.Key, x.moves)}
+			shown := x.further
 			if x.net < 0 {
-				sev, by = projections.SeverityNoted, shortSets(x.moves)
+				sev, d.By = projections.SeverityNoted, shortSets(x.moves)
+			} else if p := j.packedFull(t.tally, x); p != nil {
+				m := moment(p)
+				sev, d.Righted, shown = projections.SeverityNoted, &m, append(shown, p)
 			}
-			j.addEnd(t.tally, x, code, sev, &projections.Misplaced{
-				Set: set, Counts: counts, Moves: movesOf(j.c.Key, x.moves), By: by,
-			}, x.further...)
+			j.addEnd(t.tally, x, code, sev, d, shown...)
 		}
 		if x.here != 0 {
 			j.addEnd(t.tally, x, code, projections.SeverityBroken, &projections.Unaccounted{
@@ -93,6 +96,30 @@ func (j *judgement) ends(t counts) {
 			})
 		}
 	}
+}
+
+// packedFull returns the set's first packing after the counts of an item by which
+// it has as many of it as it had before it was short, nil without one. Where not
+// all that is short lies in other sets, no packing says that the rest was found:
+// it can come from the stock.
+func (j *judgement) packedFull(t *tally, x *itemAccount) *facts.Item {
+	if x.here != 0 {
+		return nil
+	}
+	full := t.books.most(x.item)
+	for c := j.c; c.Next != nil; {
+		next := c.Next
+		c = j.w.Trip(projections.TripKey{Set: j.c.Key.Set, Trip: next.Event.Trip})
+		pack := c.LastPack()
+		if pack == nil {
+			return nil
+		}
+		counted := !slices.ContainsFunc(x.lines, func(d lineDiff) bool { return !d.in.Less(pack) })
+		if counted && newBooks(c).packedOf(x.item) >= full {
+			return pack
+		}
+	}
+	return nil
 }
 
 // shortSets returns the sets that pieces belong to, each once.
