@@ -32,8 +32,9 @@ func idWithoutTrip(note []byte, e *Event) bool {
 	if err != nil {
 		return false
 	}
+	// The id stands behind the data, which it is taken from and so can't hold.
 	const start = `{"data":`
-	end := bytes.LastIndex(text, []byte(`,"id":"`+e.ID+`"`))
+	end := bytes.Index(text, []byte(`,"id":"`+e.ID+`"`))
 	if !bytes.HasPrefix(text, []byte(start)) || end < len(start) {
 		return false
 	}
@@ -41,21 +42,27 @@ func idWithoutTrip(note []byte, e *Event) bool {
 	if !e.Kind().AboutSet() {
 		sets = append(sets, "") // a correction may leave out what it is about
 	}
+	at := e.Time.UTC().Format(time.RFC3339Nano)
+	b := make([]byte, 0, len(text)+len(observationDomain))
 	for _, set := range sets {
-		b := make([]byte, 0, len(text)+len(observationDomain))
-		b = append(append(b, observationDomain...), text[:end]...)
+		b = append(append(b[:0], observationDomain...), text[:end]...)
 		for _, m := range [...]struct{ name, value string }{ // in canonical order
 			{`,"kind":`, string(e.Kind())}, {`,"medium":`, e.Medium}, {`,"operator":`, e.Operator}, {`,"set":`, set},
-			{`,"station":`, e.Station}, {`,"time":`, e.Time.UTC().Format(time.RFC3339Nano)},
+			{`,"station":`, e.Station}, {`,"time":`, at},
 		} {
-			if m.value == "" {
+			switch {
+			case m.value == "":
 				continue
-			}
-			if b, err = jsontext.AppendQuote(append(b, m.name...), m.value); err != nil {
-				return false
+			case plain(m.value):
+				b = append(append(append(append(b, m.name...), '"'), m.value...), '"')
+			default:
+				if b, err = jsontext.AppendQuote(append(b, m.name...), m.value); err != nil {
+					return false
+				}
 			}
 		}
-		if DerivedID(e.Time, sha256.Sum256(append(b, '}'))) == e.ID {
+		b = append(b, '}')
+		if DerivedID(e.Time, sha256.Sum256(b)) == e.ID {
 			return true
 		}
 	}
