@@ -539,6 +539,13 @@ type OpenedUnreleased struct {
 	Set  string `json:"set"`
 	At   Moment `json:"at"`
 	Last *Run   `json:"last,omitempty"` // the last run it was in
+	Used *Use   `json:"used,omitempty"` // what it was used for before, since which no good run is recorded
+}
+
+// Use is an opening for a case.
+type Use struct {
+	Case string `json:"case"`
+	At   Moment `json:"at"`
 }
 
 // RunFailed: the last run failed (not-released).

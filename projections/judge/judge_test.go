@@ -205,10 +205,14 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
 	{projections.TooHeavy, "a gram above 25 lb", projections.SeverityDoubtful,
-		func(s *story, x *turn) { x.pack.WeightGrams = 11341; s.live(x) },
+		func(s *story, x *turn) { x.pack.WeightGrams = 11341; x.closed = nil; s.live(x) },
 		func(s *story, x *turn) { x.pack.WeightGrams = 11340; s.live(x) }}, // ANSI/AAMI ST77 4.3.5: 25 lb = 11.34 kg
+	{projections.TooHeavy, "used too heavy, and the case is closed", projections.SeverityNoted,
+		func(s *story, x *turn) { x.pack.WeightGrams = 14200; s.live(x) },
+		func(s *story, x *turn) { x.pack.WeightGrams = 8400; s.live(x) }},
 	{projections.TooHeavy, "packed too heavy, divided and packed again", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
+			x.closed = nil
 			s.live(x)
 			heavy := *x.pack
 			heavy.WeightGrams = 14200
@@ -225,6 +229,7 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) {
 			s.policy(func(p *events.Policy) { p.WeightLimitGrams = 10000 })
 			x.pack.WeightGrams = 10001
+			x.closed = nil
 			s.live(x)
 		},
 		func(s *story, x *turn) { // and one without
@@ -476,6 +481,34 @@ var findingTests = []findingTest{
 			x.first.Case = "K-OTHER"
 			s.live(x)
 		}},
+	{projections.NotReprocessed, "counted at the end for a second case after the first was counted and closed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			again := *x.final
+			again.Case = "K-OTHER"
+			s.tell("or-4", clock(1, 13, 0), x.set, x.trip(), &again)
+		},
+		func(s *story, x *turn) { // a wrong reference in the last count, typed after the case was closed
+			x.final.Case = "K-OTHER"
+			final := x.final
+			x.final = nil
+			s.live(x)
+			s.tell("or-3", clock(1, 13, 0), x.set, x.trip(), final)
+		}},
+	{projections.NotReprocessed, "cavity and final count for a second case that was not opened for", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			cavity, final := *x.final, *x.final
+			cavity.Case, final.Case, cavity.Stage = "K-OTHER", "K-OTHER", events.StageCavity
+			s.tell("or-4", clock(1, 13, 0), x.set, x.trip(), &cavity)
+			s.tell("or-4", clock(1, 13, 20), x.set, x.trip(), &final)
+		},
+		func(s *story, x *turn) { // before the case was closed: a wrong reference
+			cavity := *x.final
+			cavity.Case, cavity.Stage = "K-OTHER", events.StageCavity
+			s.live(x)
+			s.tell("or-3", clock(1, 9, 35), x.set, x.trip(), &cavity)
+		}},
 	{projections.NotReprocessed, "run between two cases, and the run failed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)
@@ -657,6 +690,18 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) {
 			x.run.Released = false
 			x.open, x.first, x.final, x.closed = nil, nil, nil, nil // still waiting
+			s.live(x)
+		}},
+	{projections.NotReleased, "used, packed again and in no load since", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			*x = *newTurn(x.set, 1, x.list)
+			x.run = nil
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			*x = *newTurn(x.set, 1, x.list)
 			s.live(x)
 		}},
 	{projections.NotReleased, "released only after it was opened", projections.SeverityBroken,

@@ -9,7 +9,8 @@ import (
 
 // weight finds a set that was packed heavier than the policy allows. One that
 // nobody weighed is not judged. A set packed again in its trip is what it was
-// packed as last.
+// packed as last. Once its use is over nobody can divide it any more: that is noted,
+// for the next version of its list.
 func (j *judgement) weight() {
 	pack := j.c.LastPack()
 	d := facts.PackOf(pack)
@@ -20,7 +21,11 @@ func (j *judgement) weight() {
 	if limit == 0 || d.WeightGrams <= limit {
 		return
 	}
-	f := j.add(projections.TooHeavy, projections.SeverityDoubtful, &projections.OverWeight{
+	sev := projections.SeverityDoubtful
+	if j.c.Over() {
+		sev = projections.SeverityNoted
+	}
+	f := j.add(projections.TooHeavy, sev, &projections.OverWeight{
 		Set: j.c.Key.Set, At: moment(pack), Grams: d.WeightGrams, Limit: limit, Opened: len(j.c.Opened) > 0,
 	}, pack)
 	f.From, f.To = pack.At(), pack.At()

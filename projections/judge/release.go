@@ -1,10 +1,11 @@
 package judge
 
 import (
+	"slices"
+
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
-	"slices"
 )
 
 // release: opened without a passed and released load; a failed run that no
@@ -17,7 +18,12 @@ func (j *judgement) release() {
 	if open != nil && good == nil {
 		// Where the policy asks for no sterilization here, its absence is no fault.
 		if last != nil || slices.Contains(j.w.PolicyFor(open).Links, events.KindSetSterilized) {
-			f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last)}, open, last)
+			d := &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last)}
+			used := j.usedBefore(events.CaseOf(open.Data))
+			if used != nil {
+				d.Used = &projections.Use{Case: events.CaseOf(used.Data), At: moment(used)}
+			}
+			f := j.add(projections.NotReleased, projections.SeverityBroken, d, open, last, used)
 			f.To = open.At()
 		}
 	}
@@ -35,4 +41,19 @@ func (j *judgement) release() {
 			f.To = it.At()
 		}
 	}
+}
+
+// usedBefore returns the last opening for another case in the set's trip before this
+// one, nil without one. If no good run followed, two patients are concerned.
+func (j *judgement) usedBefore(ref string) *facts.Item {
+	if j.c.Prev == "" {
+		return nil
+	}
+	p := j.w.Trip(projections.TripKey{Set: j.c.Key.Set, Trip: j.c.Prev})
+	for _, it := range slices.Backward(p.Opened) {
+		if events.CaseOf(it.Data) != ref {
+			return it
+		}
+	}
+	return nil
 }

@@ -19,8 +19,8 @@ const (
 	longestCase = 24 * time.Hour
 )
 
-// use is where a set came to lie on a sterile field: an opening, or a first
-// count for a case that it was never opened for.
+// use is where a set came to lie on a sterile field: an opening, or the first of the
+// counts for a case that it was never opened for.
 type use struct {
 	it  *facts.Item
 	ref string
@@ -62,7 +62,8 @@ func (j *judgement) uses() []use {
 		case *events.SetOpened:
 			out = append(out, use{it, d.Case})
 		case *events.SetCounted:
-			if d.Stage == events.StageFirst && j.secondCount(d.Case, it) {
+			known := slices.ContainsFunc(out, func(u use) bool { return u.ref == d.Case })
+			if !known && j.secondCount(d, it) {
 				out = append(out, use{it, d.Case})
 			}
 		}
@@ -70,12 +71,17 @@ func (j *judgement) uses() []use {
 	return out
 }
 
-// secondCount reports whether a first count is of a case that the set was not
-// opened for, and after the end of the one that it was opened for, or too late to
-// be of it: before that it is that case under a wrong reference.
-func (j *judgement) secondCount(ref string, at *facts.Item) bool {
-	c := j.c
+// secondCount reports whether a count is of a case that the set was not opened for,
+// and after the end of the one that it was opened for, or too late to be of it:
+// before that it is that case under a wrong reference. So is a later stage where
+// that case's own final count isn't recorded, or is recorded but the case not closed.
+func (j *judgement) secondCount(d *events.SetCounted, at *facts.Item) bool {
+	c, ref := j.c, d.Case
 	if len(c.Opened) == 0 || slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref }) {
+		return false
+	}
+	first := d.Stage == events.StageFirst
+	if !first && !j.countedOut(ref, at) {
 		return false
 	}
 	if at.At().Sub(c.Opened[0].At()) > longestCase {
@@ -87,9 +93,18 @@ func (j *judgement) secondCount(ref string, at *facts.Item) bool {
 			return true
 		}
 	}
-	return slices.ContainsFunc(c.Counted, func(it *facts.Item) bool {
-		d := facts.CountOf(it)
-		return d.Case != ref && d.Stage == events.StageFinal && at.At().Sub(it.At()) > limit
+	return first && slices.ContainsFunc(c.Counted, func(it *facts.Item) bool {
+		x := facts.CountOf(it)
+		return x.Case != ref && x.Stage == events.StageFinal && at.At().Sub(it.At()) > limit
+	})
+}
+
+// countedOut reports whether a case that the set was opened for has its final count
+// before a moment, so that a later one for another reference doesn't stand for it.
+func (j *judgement) countedOut(ref string, at *facts.Item) bool {
+	return slices.ContainsFunc(j.c.Counted, func(it *facts.Item) bool {
+		x := facts.CountOf(it)
+		return x.Case != ref && x.Stage == events.StageFinal && it.Less(at)
 	})
 }
 

@@ -124,9 +124,23 @@ func (l *Language) kg(grams any) (string, error) {
 	return l.Kg(g), err
 }
 
-func (l *Language) weight(grams any) (string, error) {
+// weight writes a weight, and one beside another with as many decimals as it takes
+// to show that the two differ: a set a gram too heavy has not the weight allowed.
+func (l *Language) weight(grams any, beside ...any) (string, error) {
 	g, err := whole(grams)
-	return l.Weight(g), err
+	if err != nil {
+		return "", err
+	}
+	for _, b := range beside {
+		other, err := whole(b)
+		if err != nil {
+			return "", err
+		}
+		if g != other && l.WeightNumber(g) == l.WeightNumber(other) {
+			return l.weightNumber(g, 3) + " " + l.WeightUnit(), nil
+		}
+	}
+	return l.Weight(g), nil
 }
 
 // Kg writes a weight in kilograms with two decimals, without the unit.
@@ -149,10 +163,15 @@ func (l *Language) WeightUnit() string {
 
 // WeightNumber writes a weight in the place's unit, without it.
 func (l *Language) WeightNumber(grams int64) string {
-	if !l.catalogue.local.Pounds {
-		return l.Kg(grams)
+	return l.weightNumber(grams, 2)
+}
+
+func (l *Language) weightNumber(grams int64, decimals int) string {
+	unit := 1000.0
+	if l.catalogue.local.Pounds {
+		unit = gramsPerPound
 	}
-	return l.printer.Sprint(number.Decimal(float64(grams)/gramsPerPound, number.Scale(2), number.NoSeparator()))
+	return l.printer.Sprint(number.Decimal(float64(grams)/unit, number.Scale(decimals), number.NoSeparator()))
 }
 
 // Zone is where the times are that are shown; nil shows each in its own.

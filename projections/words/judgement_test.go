@@ -398,7 +398,12 @@ func (j *Judgement) named(d projections.Detail, lang, s string) []string {
 		from = append(from, l.Say("format.duration", split(d.Second.At.Sub(d.First.At))), "lapse-0")
 	}
 	if d, ok := d.(*projections.OverWeight); ok {
-		from = append(from, l.Weight(d.Grams), "weight-0", l.Weight(d.Limit), "weight-1")
+		is, errIs := l.weight(d.Grams, d.Limit)
+		may, errMay := l.weight(d.Limit, d.Grams)
+		if errIs != nil || errMay != nil {
+			return []string{fmt.Sprint(errIs, errMay)}
+		}
+		from = append(from, is, "weight-0", may, "weight-1")
 	}
 	for i, t := range inventedTimes {
 		from = append(from, l.Time(t), fmt.Sprintf("time-%d", i))
