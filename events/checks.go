@@ -95,6 +95,11 @@ func (c *checks) optionalText(what, s string) {
 	}
 }
 
+// utf8 accepts any text: a code that can't be one is kept as it was signed.
+func (c *checks) utf8(what, s string) {
+	c.must(utf8.ValidString(s), "%s is not valid UTF-8", what)
+}
+
 // each looks at several values, and numbers them only when one is refused.
 func (c *checks) each(what string, values []string, check func(what, s string) error) {
 	for i, s := range values {
@@ -216,13 +221,32 @@ func checkOptionalText(what, s string) error {
 		switch {
 		case unicode.IsControl(r):
 			return fmt.Errorf("%s holds a control character", what)
-		case r >= 0x2028 && r <= 0x202e || r >= 0x2066 && r <= 0x2069:
-			// Separators of lines and marks of direction: a printed line would
-			// read otherwise than what was signed.
+		case !shown(r):
 			return fmt.Errorf("%s holds U+%04X, which breaks or turns round a line of text", what, r)
 		}
 	}
 	return nil
+}
+
+// asTyped returns what was typed or scanned in a form that checkOptionalText
+// accepts: characters that no line can show stand as U+FFFD, and what is too long
+// is cut.
+func asTyped(s string) string {
+	out := []rune(strings.ToValidUTF8(s, "\uFFFD"))
+	out = out[:min(len(out), maxText)]
+	for i, r := range out {
+		if !shown(r) {
+			out[i] = '\uFFFD'
+		}
+	}
+	return string(out)
+}
+
+// shown reports whether a page or a printed report can show a character on its
+// line: no control character, and no separator of lines or mark of direction, by
+// which a printed line would read otherwise than what was signed.
+func shown(r rune) bool {
+	return !unicode.IsControl(r) && (r < 0x2028 || r > 0x202e) && (r < 0x2066 || r > 0x2069)
 }
 
 // CheckStation refuses what is not a site/station name. The name becomes two

@@ -268,14 +268,14 @@ func (r *Reading) check(c *checks) {
 	c.must(!r.Unreadable || r.Code == "", "sheet: a code is given and called unreadable; give one of the two")
 	c.must(r.Text == "" || r.Unreadable, "sheet: text is for a code that can't be read")
 	c.optionalText("sheet: text", r.Text)
-	c.optionalCode("sheet: ", r.Code)
+	c.utf8("sheet: code", r.Code)
 	r.checkPages(c)
 }
 
 func (r *Reading) checkPages(c *checks) {
 	c.must((len(r.Pages) == 0) == (r.Of == 0), "sheet: pages and of are given together, or neither")
 	c.inRange("sheet: of", r.Of, 0, maxPages)
-	c.must(len(r.Pages) == 0 || r.Code != "", "sheet: pages are given and no code that was read on them")
+	c.must(len(r.Pages) == 0 || r.Code != "" || r.Unreadable, "sheet: pages are given and no code that was read on them")
 	before := int64(0)
 	for _, n := range r.Pages {
 		c.must(n > before && n <= r.Of, "sheet: pages are %v; they go up, from 1 to %d", r.Pages, r.Of)
@@ -283,16 +283,19 @@ func (r *Reading) checkPages(c *checks) {
 	}
 }
 
-// asRead makes a code that can't be one, by a wrong character or a missing one, an
-// unreadable code, kept as it was typed: the rest of what was observed must not
-// be lost by it.
-func (r *Reading) asRead() {
-	if r == nil || r.Code == "" || r.Unreadable || r.Found == FoundNone {
-		return
+// asRead returns the reading with a code that can't be one, by a wrong character
+// or a missing one, as an unreadable code: the rest of what was observed must not
+// be lost by it. It is r itself where there is none.
+func (r *Reading) asRead() *Reading {
+	if r == nil || r.Code == "" || r.Unreadable && r.Text != "" || r.Found == FoundNone {
+		return r
 	}
-	if _, err := ParseSheetCode(r.Code); err != nil {
-		r.Code, r.Unreadable, r.Text = "", true, r.Code
+	if _, err := ParseSheetCode(r.Code); err == nil {
+		return r
 	}
+	c := *r
+	c.Code, c.Unreadable, c.Text = "", true, asTyped(r.Code)
+	return &c
 }
 
 // code returns the sheet code that was read, "" where there is none.
@@ -428,15 +431,21 @@ var stages = []Stage{StageFirst, StageAdded, StageCavity, StageClosing, StageFin
 // SheetScreen in SetCounted.Sheet: counted against the list on the screen.
 const SheetScreen = "screen"
 
+// SheetUnreadable in SetCounted.Sheet: counted against a sheet whose code could
+// not be read.
+const SheetUnreadable = "unreadable"
+
 // SetCounted is one count of one set.
 type SetCounted struct {
 	Case    string    `json:"case"`
 	Stage   Stage     `json:"stage"`
-	Sheet   string    `json:"sheet"` // the code counted against, or screen
+	Sheet   string    `json:"sheet"` // the code counted against, screen, or unreadable
 	Counter string    `json:"counter"`
 	Witness string    `json:"witness,omitempty"`
 	Counts  []Count   `json:"counts"`
 	Removed []Removed `json:"removed,omitempty"`
+	// SheetText is what was typed or scanned of an unreadable code.
+	SheetText string `json:"sheetText,omitempty"`
 }
 
 // Count is one counted line.
@@ -458,10 +467,24 @@ func (*SetCounted) Kind() Kind { return KindSetCounted }
 // Keys implements Data.
 func (d *SetCounted) Keys() Keys {
 	k := Keys{KeyCase: d.Case}
-	if d.Sheet != SheetScreen {
+	if d.Sheet != SheetScreen && d.Sheet != SheetUnreadable {
 		k[KeySheet] = d.Sheet
 	}
 	return k
+}
+
+// asRead returns the count with a code that can't be one as an unreadable code,
+// as Reading.asRead does. It is d itself where there is none.
+func (d *SetCounted) asRead() *SetCounted {
+	if d.Sheet == "" || d.Sheet == SheetScreen || d.Sheet == SheetUnreadable {
+		return d
+	}
+	if _, err := ParseSheetCode(d.Sheet); err == nil {
+		return d
+	}
+	c := *d
+	c.Sheet, c.SheetText = SheetUnreadable, asTyped(d.Sheet)
+	return &c
 }
 
 // Check implements Data.
@@ -471,10 +494,11 @@ func (d *SetCounted) Check() error {
 	c.id("case", d.Case)
 	c.id("counter", d.Counter)
 	c.optionalID("witness", d.Witness)
-	c.must(d.Sheet != "", "sheet is missing: give the code counted against, or %q for the list on the screen", SheetScreen)
-	if d.Sheet != SheetScreen {
-		c.optionalCode("sheet: ", d.Sheet)
-	}
+	c.must(d.Sheet != "", "sheet is missing: give the code counted against, %q for the list on the screen, or %q",
+		SheetScreen, SheetUnreadable)
+	c.utf8("sheet", d.Sheet)
+	c.must(d.SheetText == "" || d.Sheet == SheetUnreadable, "sheetText is for a code that can't be read")
+	c.optionalText("sheetText", d.SheetText)
 	numbers := make(map[int64]struct{}, len(d.Counts))
 	for _, x := range d.Counts {
 		c.startLine("counts: ", x.Line, numbers)

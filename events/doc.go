@@ -16,7 +16,9 @@
 // key hands in {"signed":"<record>"} instead. "medium":"paper" says that it was
 // written on paper first and entered later. Where a sheet was looked at, a code
 // that can't be one, by a wrong character, becomes
-// {"found":"outside","unreadable":true,"text":"<as typed>"}.
+// {"found":"outside","unreadable":true,"text":"<as typed>"}; where a set was counted
+// by it, "sheet":"unreadable","sheetText":"<as typed>". In a signed record such a code
+// stays as it was signed, and means the same.
 //
 // The id of the event is a UUIDv7 (RFC 9562): 48 bits of the observed time in
 // milliseconds, then, around version and variant, the first bits of

@@ -208,7 +208,7 @@ var errNoObject = errors.New("data: not the object this kind needs")
 
 // DecodeData reads data of a kind strictly: unknown members are refused. It is
 // for what people write; Decode is for what is already signed. A sheet's code
-// that can't be one becomes an unreadable code.
+// that can't be one becomes an unreadable code: see AsRead.
 func DecodeData(k Kind, raw []byte) (Data, error) {
 	d := k.newData()
 	if d == nil {
@@ -220,13 +220,32 @@ func DecodeData(k Kind, raw []byte) (Data, error) {
 	if jsontext.Value(raw).Kind() != '{' {
 		return nil, errNoObject
 	}
+	d = AsRead(d)
+	return d, d.Check()
+}
+
+// AsRead returns data with the code of a sheet that was looked at or counted
+// against and can't be one, by a wrong character or a missing one, as an
+// unreadable code that is kept as it was typed. It is d itself where there is
+// none. What a station signed is kept as it is, and stands for what AsRead returns.
+func AsRead(d Data) Data {
 	switch d := d.(type) {
 	case *SetChecked:
-		d.Sheet.asRead()
+		if s := d.Sheet.asRead(); s != d.Sheet {
+			c := *d
+			c.Sheet = s
+			return &c
+		}
 	case *SetOpened:
-		d.Sheet.asRead()
+		if s := d.Sheet.asRead(); s != d.Sheet {
+			c := *d
+			c.Sheet = s
+			return &c
+		}
+	case *SetCounted:
+		return d.asRead()
 	}
-	return d, d.Check()
+	return d
 }
 
 func errUnknownKind(k Kind) error {

@@ -179,7 +179,15 @@ func (d drawer) drawn(name string) any {
 	case "PolicyAdopted.Policy":
 		return d.policy()
 	case "SetCounted.Sheet":
+		if d.whole {
+			return SheetUnreadable // with the text that no other has
+		}
 		return d.oneOf("sheet", SheetScreen, d.code())
+	case "SetCounted.SheetText":
+		if d.whole {
+			return "106EATAZ"
+		}
+		return ""
 	case "SetOpened.Indicator":
 		return d.oneOf("indicator", "pass", "fail", "none")
 	case "SetSterilized.Result":

@@ -247,6 +247,7 @@ func TestKeysOfData(t *testing.T) {
 		{&SetChecked{Sheet: &Reading{Found: "outside", Code: code}}, "", "", "", "", code},
 		{&SetCounted{Case: "K-1", Sheet: code}, "K-1", "", "", "", code},
 		{&SetCounted{Case: "K-1", Sheet: SheetScreen}, "K-1", "", "", "", ""},
+		{&SetCounted{Case: "K-1", Sheet: SheetUnreadable}, "K-1", "", "", "", ""},
 		{&CaseClosed{Case: "K-1"}, "K-1", "", "", "", ""},
 		{&SetSterilized{Load: "S1-1", Sterilizer: "S1"}, "", "S1-1", "S1", "", ""},
 		{&IndicatorRead{Load: "S1-1", Sterilizer: "S1"}, "", "S1-1", "S1", "", ""},

@@ -169,6 +169,10 @@ func (o *Observation) Check() error {
 	if err := o.Data.Check(); err != nil {
 		return err
 	}
+	if AsRead(o.Data) != o.Data {
+		_, err := ParseSheetCode(SheetCodeOf(o.Data))
+		return fmt.Errorf("sheet: %w", err)
+	}
 	return o.checkAttributes()
 }
 

@@ -12,6 +12,7 @@ import (
 	"testing/iotest"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 	"pgregory.net/rapid"
 )
@@ -243,32 +244,60 @@ func TestObservationRefuses(t *testing.T) {
 	}
 }
 
-// TestDamagedCode: a code with a wrong character costs nobody the opening. It is an
-// unreadable code, kept as it was typed, and so it is each time it is handed in.
+// sheetSaid is what data says of a sheet that was looked at or counted against: the
+// code, whether it is called unreadable, and what was typed of it.
+func sheetSaid(d Data) (code string, unreadable bool, text string) {
+	r := new(Reading)
+	switch d := d.(type) {
+	case *SetOpened:
+		r = d.Sheet
+	case *SetChecked:
+		r = d.Sheet
+	case *SetCounted:
+		if d.Sheet == SheetUnreadable {
+			return "", true, d.SheetText
+		}
+		return d.Sheet, false, d.SheetText
+	}
+	return r.Code, r.Unreadable, r.Text
+}
+
+// damagedLines are an opening, a check and a count by a code.
+func damagedLines(code string) map[string]string {
+	quoted, _ := json.Marshal(code)
+	line := func(kind, data string) string {
+		return `{"station":"north/or-3","kind":"` + kind + `","time":"2026-03-04T07:12:00Z","set":"LAP-014","data":` +
+			strings.Replace(data, "CODE", string(quoted), 1) + `}`
+	}
+	return map[string]string{
+		"opened":         line("set.opened", `{"case":"K-0412","sheet":{"found":"outside","code":CODE}}`),
+		"opened, page 1": line("set.opened", `{"case":"K-0412","sheet":{"found":"outside","code":CODE,"pages":[1],"of":2}}`),
+		"called so":      line("set.opened", `{"case":"K-0412","sheet":{"found":"outside","code":CODE,"unreadable":true}}`),
+		"checked":        line("set.checked", `{"sheet":{"found":"outside","code":CODE}}`),
+		"counted":        line("set.counted", `{"case":"K-0412","stage":"final","sheet":CODE,"counter":"B-1","counts":[]}`),
+	}
+}
+
+// TestDamagedCode: a code with a wrong character costs nobody the opening, nor the
+// count. It is an unreadable code, kept as it was typed, and so it is each time it is
+// handed in.
 func TestDamagedCode(t *testing.T) {
 	whole := SheetCode{Trip: testTrip(1)}.String()
-	for _, typed := range []string{
-		whole[:53] + "U", whole[:1] + whole[2:3] + whole[1:2] + whole[3:], whole[:20], "LAP-014",
+	for _, tt := range []struct{ typed, kept string }{
+		{whole[:53] + "U", whole[:53] + "U"}, {whole[:1] + whole[2:3] + whole[1:2] + whole[3:], whole[:1] + whole[2:3] + whole[1:2] + whole[3:]},
+		{whole[:20], whole[:20]}, {"LAP-014", "LAP-014"}, {whole[:20] + "\x1d" + whole[20:], whole[:20] + "\uFFFD" + whole[20:]},
+		{whole + "\u202e\r\n", whole + "\uFFFD\uFFFD\uFFFD"}, {strings.Repeat("ä", 500), strings.Repeat("ä", 400)},
 	} {
-		for _, kind := range []string{"set.opened", "set.checked"} {
-			line := fmt.Sprintf(`{"station":"north/or-3","kind":%q,"time":"2026-03-04T07:12:00Z","set":"LAP-014",
-				"data":{"case":"K-0412","sheet":{"found":"outside","code":%q}}}`, kind, typed)
-			if kind == "set.checked" {
-				line = strings.Replace(line, `"case":"K-0412",`, "", 1)
-			}
+		for name, line := range damagedLines(tt.typed) {
 			o, err := ParseObservation([]byte(line))
 			if err != nil {
-				t.Fatalf("%s with %q: %v", kind, typed, err)
+				t.Fatalf("%s with %q: %v", name, tt.typed, err)
 			}
-			var got *Reading
-			switch d := o.Data.(type) {
-			case *SetOpened:
-				got = d.Sheet
-			case *SetChecked:
-				got = d.Sheet
+			if code, unreadable, text := sheetSaid(o.Data); code != "" || !unreadable || text != tt.kept {
+				t.Errorf("%s with %q: code %q, unreadable %t, %q", name, tt.typed, code, unreadable, text)
 			}
-			if want := (Reading{Found: "outside", Unreadable: true, Text: typed}); !reflect.DeepEqual(*got, want) {
-				t.Errorf("%s with %q: %+v", kind, typed, got)
+			if err := o.Check(); err != nil {
+				t.Errorf("%s with %q, as it was read: %v", name, tt.typed, err)
 			}
 			first, err1 := o.ID()
 			again, err2 := ParseObservation([]byte(line))
@@ -276,8 +305,43 @@ func TestDamagedCode(t *testing.T) {
 				t.Fatal(err)
 			}
 			if second, err := again.ID(); err != nil || first != second {
-				t.Errorf("%s with %q is another event the second time (%v)", kind, typed, err)
+				t.Errorf("%s with %q is another event the second time (%v)", name, tt.typed, err)
 			}
+		}
+	}
+}
+
+// TestDamagedCodeSigned: what a station signed with a code that can't be one is kept
+// as it is, passes an audit, and says what AsRead says. A program makes no such
+// observation: it is told.
+func TestDamagedCodeSigned(t *testing.T) {
+	k := newTestKey(t, "north/or-3", 7)
+	const typed = "106EATAZ\x1d1"
+	for _, d := range []Data{
+		&SetOpened{Case: "K-1", Sheet: &Reading{Found: "outside", Code: typed}},
+		&SetChecked{Sheet: &Reading{Found: "outside", Code: typed}},
+		&SetCounted{Case: "K-1", Stage: StageFinal, Sheet: typed, Counter: "B-1", Counts: []Count{}},
+	} {
+		line, err := FormatObservation(&Observation{Signed: sign(t, testEvent(d, k.name, 1, "", testTime), k)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		o, err := ParseObservation(line)
+		if err != nil {
+			t.Fatalf("%s: %v", d.Kind(), err)
+		}
+		if !reflect.DeepEqual(o.Data, d) {
+			t.Errorf("%s was signed as %+v, and is read as %+v", d.Kind(), d, o.Data)
+		}
+		if err := o.Check(); err != nil {
+			t.Errorf("%s, signed: %v", d.Kind(), err)
+		}
+		if code, unreadable, text := sheetSaid(AsRead(o.Data)); code != "" || !unreadable || text != "106EATAZ\uFFFD1" {
+			t.Errorf("%s says code %q, unreadable %t, %q", d.Kind(), code, unreadable, text)
+		}
+		o = &Observation{Station: k.name, Kind: d.Kind(), Time: testTime, Set: "LAP-014", Data: d}
+		if err := o.Check(); err == nil || !strings.Contains(err.Error(), "sheet: sheet code holds") {
+			t.Errorf("%s made by a program: %v", d.Kind(), err)
 		}
 	}
 }

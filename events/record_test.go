@@ -299,6 +299,7 @@ func FuzzRecord(f *testing.F) {
 	for _, d := range []Data{
 		&SetPacked{List: "LAP-MAJOR", Version: 3, Exceptions: []Exception{{1, 5, "missing"}}},
 		&SetChecked{Sheet: &Reading{Found: "outside", Code: testCode(f).String()}},
+		&SetCounted{Case: "K-1", Stage: StageFinal, Sheet: "106EATAZ", Counter: "B-1", Counts: []Count{}},
 		&EventCorrected{Event: testTrip(0), Action: "replace", Reason: "typed wrong",
 			Data: []byte(`{"list":"LAP-MAJOR","version":4}`)},
 		&StationEnrolled{Station: k.name, Key: k.vkey},

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -27,8 +28,8 @@ const (
 	shortCodeChars = 7
 )
 
-// scanAgain is what to do about a sheet code that can't be read.
-const scanAgain = "scan it again, or record the sheet as unreadable"
+// ErrSheetCode is in every refusal of a damaged sheet code: what to do about it.
+var ErrSheetCode = errors.New("scan it again, or record the sheet as unreadable")
 
 // SheetCode is what a sheet's symbol says: a trip, and the first 132 bits of
 // the binding digest (the last four bits of Binding are zero).
@@ -98,8 +99,8 @@ func ParseSheetCode(s string) (SheetCode, error) {
 		return SheetCode{}, err
 	}
 	if len(vals) != sheetCodeLen {
-		return SheetCode{}, fmt.Errorf("sheet code has %d characters; a sheet code has %d: %s",
-			len(vals), sheetCodeLen, scanAgain)
+		return SheetCode{}, fmt.Errorf("sheet code has %d characters; a sheet code has %d: %w",
+			len(vals), sheetCodeLen, ErrSheetCode)
 	}
 	if sum(vals) == 0 && norm[0] == practiceVersion {
 		return SheetCode{}, ErrPractice
@@ -108,7 +109,7 @@ func ParseSheetCode(s string) (SheetCode, error) {
 		return SheetCode{}, fmt.Errorf("sheet code begins with %q; this program knows version %q", norm[0], sheetVersion)
 	}
 	if sum(vals) != 0 {
-		return SheetCode{}, fmt.Errorf("sheet code is damaged (the check character does not fit): %s", scanAgain)
+		return SheetCode{}, fmt.Errorf("sheet code is damaged (the check character does not fit): %w", ErrSheetCode)
 	}
 	var bits [33]byte
 	for i, v := range vals[1 : sheetCodeLen-1] {
@@ -192,7 +193,7 @@ func codeValues(s string) (vals []byte, norm string, err error) {
 		}
 		v := strings.IndexRune(sheetAlphabet, r)
 		if v < 0 {
-			return nil, "", fmt.Errorf("sheet code holds %q, which no code has: %s", r, scanAgain)
+			return nil, "", fmt.Errorf("sheet code holds %q, which no code has: %w", r, ErrSheetCode)
 		}
 		vals = append(vals, byte(v))
 		b.WriteRune(r)

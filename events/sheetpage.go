@@ -47,7 +47,7 @@ func withCheck(s string) string { return s + string(sheetAlphabet[checkValue([]b
 
 // parseSheetPage reads the text of a page's symbol.
 func parseSheetPage(s string) (SheetPage, error) {
-	bad := errors.New("the page's symbol is damaged: " + scanAgain)
+	bad := fmt.Errorf("the page's symbol is damaged: %w", ErrSheetCode)
 	vals, norm, err := codeValues(s)
 	if err != nil || len(vals) != sheetPageLen || sum(vals) != 0 {
 		return SheetPage{}, bad

@@ -281,6 +281,15 @@ type Unreadable struct {
 	Righted *Moment `json:"righted,omitempty"`
 }
 
+// CountedUnreadable: a count was made against a sheet whose code is damaged
+// (sheet-unreadable).
+type CountedUnreadable struct {
+	Set    string    `json:"set"`
+	Counts []StageAt `json:"counts"`
+	Texts  []string  `json:"texts,omitempty"` // what was typed or scanned of it
+	Again  *StageAt  `json:"again,omitempty"` // counted against its own sheet or the screen since
+}
+
 // NoSheet: nothing was found where a sheet was sealed (sheet-absent).
 type NoSheet struct {
 	Set       string           `json:"set"`
@@ -620,7 +629,6 @@ type CountedAgainst string
 const (
 	AgainstOtherSet     CountedAgainst = "other-set"
 	AgainstOtherPacking CountedAgainst = "other-packing"
-	AgainstUnreadable   CountedAgainst = "unreadable"
 	AgainstAltered      CountedAgainst = "altered"
 	AgainstUnknown      CountedAgainst = "unknown"
 )
@@ -908,6 +916,9 @@ func (*NoSuchSheet) Way() string { return "no-such-sheet" }
 
 func (*Unreadable) Way() string { return "damaged" }
 
+// Way implements Detail.
+func (*CountedUnreadable) Way() string { return "counted" }
+
 func (*NoSheet) Way() string { return "not-found" }
 
 func (*ProbablyWrong) Way() string { return "sheet-elsewhere" }
@@ -1085,6 +1096,7 @@ var details = []struct {
 	{[]Code{SheetAltered}, func() Detail { return new(SealFalse) }},
 	{[]Code{SheetUnknown}, func() Detail { return new(NoSuchSheet) }},
 	{[]Code{SheetUnreadable}, func() Detail { return new(Unreadable) }},
+	{[]Code{SheetUnreadable}, func() Detail { return new(CountedUnreadable) }},
 	{[]Code{SheetAbsent}, func() Detail { return new(NoSheet) }},
 	{[]Code{SheetInDoubt}, func() Detail { return new(ProbablyWrong) }},
 	{[]Code{SheetMoved}, func() Detail { return new(Moved) }},

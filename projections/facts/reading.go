@@ -329,7 +329,7 @@ func (c *Trip) RightBefore(r *Reading) time.Time {
 // SheetOf returns what an observation says of the sheet; empty where it says nothing.
 func SheetOf(it *Item) events.Reading {
 	var r *events.Reading
-	switch d := it.Data.(type) {
+	switch d := events.AsRead(it.Data).(type) {
 	case *events.SetChecked:
 		r = d.Sheet
 	case *events.SetOpened:

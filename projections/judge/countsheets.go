@@ -1,6 +1,8 @@
 package judge
 
 import (
+	"slices"
+
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
@@ -17,13 +19,11 @@ func (j *judgement) countSheets(t counts) {
 	var order []wrong
 	by := make(map[wrong][]*facts.Item, 0)
 	for _, it := range t.counts {
-		if facts.CountOf(it).Sheet == events.SheetScreen {
+		if it.Code == nil { // the screen, or no code that can be read
 			continue
 		}
 		var x wrong
 		switch {
-		case it.Code == nil:
-			x.class = facts.ReadUnreadable
 		case it.Code.Trip == c.Key.Trip:
 			cl, _, unlisted := j.w.ReadOwn(c, it, it.Code)
 			if cl == facts.ReadGood || unlisted {
@@ -64,10 +64,51 @@ func against(c *facts.Trip, owner projections.TripKey, cl facts.Class) projectio
 		return projections.AgainstOtherPacking
 	case owner != projections.TripKey{}:
 		return projections.AgainstOtherSet
-	case cl == facts.ReadUnreadable:
-		return projections.AgainstUnreadable
 	case cl == facts.ReadAltered:
 		return projections.AgainstAltered
 	}
 	return projections.AgainstUnknown
+}
+
+// countedUnreadable finds counts made against a sheet whose code is damaged: whose
+// it was isn't known. It is noted where the set was counted since by its own sheet,
+// or by the list on the screen.
+func (j *judgement) countedUnreadable(t counts) {
+	d := &projections.CountedUnreadable{Set: j.c.Key.Set}
+	var its []*facts.Item
+	var again *facts.Item
+	for _, it := range t.counts {
+		switch n, _ := events.AsRead(it.Data).(*events.SetCounted); {
+		case n.Sheet == events.SheetUnreadable:
+			its, again = append(its, it), nil
+			if n.SheetText != "" && !slices.Contains(d.Texts, n.SheetText) {
+				d.Texts = append(d.Texts, n.SheetText)
+			}
+		case again == nil && j.byOwnList(it):
+			again = it
+		}
+	}
+	if len(its) == 0 {
+		return
+	}
+	d.Counts = stagesAt(its)
+	sev := projections.SeverityDoubtful
+	if again != nil {
+		sev, d.Again = projections.SeverityNoted, &stagesAt([]*facts.Item{again})[0]
+	}
+	f := j.add(projections.SheetUnreadable, sev, d, append(slices.Clone(its), again)...)
+	f.From, f.To = its[0].At(), its[len(its)-1].At()
+}
+
+// byOwnList reports whether a count was made by the trip's own sheet, or by the
+// list on the screen.
+func (j *judgement) byOwnList(it *facts.Item) bool {
+	if it.Code == nil {
+		return facts.CountOf(it).Sheet == events.SheetScreen
+	}
+	if it.Code.Trip != j.c.Key.Trip {
+		return false
+	}
+	cl, _, _ := j.w.ReadOwn(j.c, it, it.Code)
+	return cl == facts.ReadGood
 }

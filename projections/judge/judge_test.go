@@ -125,6 +125,30 @@ var findingTests = []findingTest{
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "counted by a sheet whose code can't be read", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.final.Sheet, x.final.SheetText = events.SheetUnreadable, "106EATAZ"
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.final.Sheet = own(x); s.live(x) }},
+	{projections.SheetUnreadable, "counted by a code with a wrong character, as a station signed it", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.first.Sheet, x.final.Sheet = own(x)[:53]+"U", own(x)[:20]
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.final.Sheet = events.SheetScreen; s.live(x) }},
+	{projections.SheetUnreadable, "counted by a damaged code at first, by its own at the end", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.first.Sheet, x.final.Sheet = events.SheetUnreadable, own(x)
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.first.Sheet, x.final.Sheet = own(x), own(x); s.live(x) }},
+	{projections.SheetUnreadable, "counted by a damaged code after its own", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.first.Sheet, x.final.Sheet = own(x), events.SheetUnreadable
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.SheetAbsent, "nothing in the holder", projections.SeverityBroken,
 		func(s *story, x *turn) { x.open.Sheet = &events.Reading{Found: "none"}; s.live(x) },
 		func(s *story, x *turn) {

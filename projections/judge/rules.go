@@ -47,6 +47,7 @@ func Rules() []Rule {
 		{"sealed version", []projections.Code{projections.ListSuperseded, projections.SheetAltered}, (*judgement).sealedVersion},
 		{"two people", []projections.Code{projections.CountOnePerson}, eachCase((*judgement).persons)},
 		{"counted by", []projections.Code{projections.CountedOnWrongList}, eachCase((*judgement).countSheets)},
+		{"counted by a damaged code", []projections.Code{projections.SheetUnreadable}, eachCase((*judgement).countedUnreadable)},
 		{"first count", []projections.Code{projections.CountDiffersAtOpen}, eachCase((*judgement).firstCount)},
 		{"midway", []projections.Code{projections.CountShort, projections.CountOver}, eachCase((*judgement).midway)},
 		{"unaccounted", []projections.Code{projections.CountShort, projections.CountOver}, eachCase((*judgement).ends)},

@@ -169,6 +169,7 @@ func (e Line) Code() string {
 // Event says one event in one line, as it stands after corrections.
 func (j *Judgement) Event(lang string, e Line) string {
 	l := j.c.In(lang)
+	e.Data, e.First = events.AsRead(e.Data), events.AsRead(e.First)
 	key := "event/" + string(e.Kind)
 	if _, ok := e.Data.(*events.Unknown); ok {
 		key = "event/unknown"

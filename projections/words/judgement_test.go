@@ -432,7 +432,7 @@ var choices = map[reflect.Type][]string{
 		"case.closed", "set.checked", "kind-7"},
 	reflect.TypeFor[projections.SheetSide]():      {"unread", "absent", "tray", "neither"},
 	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
-	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "unreadable", "altered", "unknown"},
+	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "altered", "unknown"},
 	reflect.TypeFor[projections.Sequel]():         {"", "right", "differs", "leftOut", "later"},
 }
 

@@ -4,8 +4,10 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/events"
 	"listbound/projections"
 )
 
@@ -126,6 +128,71 @@ func TestCountByANewerList(t *testing.T) {
 	}
 	if differs(late[1].Trip) || differs(receipts[1].Trip) {
 		t.Error("the count still differs now that its own packing has arrived")
+	}
+}
+
+// TestCountByADamagedCode: a count whose own sheet's code has a wrong character is
+// recorded, as typed and as a station signed it, and is doubtful until the set is
+// counted by its own code.
+func TestCountByADamagedCode(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	packed := record(t, s, oneList)
+	count := func(hour, stage, sheet string) string {
+		return `{"station":"north/or-3","kind":"set.counted","time":"2026-03-04T` + hour + `:05:00Z","set":"LAP-014",` +
+			`"data":{"case":"K-9","stage":"` + stage + `","sheet":"` + sheet + `","counter":"B-1","witness":"B-2",` +
+			`"counts":[{"line":1,"counted":5}]}}` + "\n"
+	}
+	var code string
+	for _, r := range packed {
+		if r.SheetCode != "" {
+			code = r.SheetCode
+		}
+	}
+	damaged := code[:30] + string("01"[int(code[30]&1)^1]) + code[31:]
+	unreadable := func() (out []string) {
+		h, err := s.History(t.Context(), site.Query{Set: "LAP-014"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, v := range h.Verdicts {
+			for _, f := range v.Findings {
+				if f.Code == projections.SheetUnreadable || f.Code == projections.CountedOnWrongList {
+					out = append(out, string(f.Severity)+" "+string(f.Code)+" "+f.Way)
+				}
+			}
+		}
+		return out
+	}
+	for _, r := range record(t, s, count("09", "first", damaged)+count("10", "final", "unreadable")) {
+		if r.Error != "" || r.Trip != packed[1].Trip {
+			t.Fatalf("a count by a damaged code: %+v", r)
+		}
+	}
+	if got := unreadable(); !slices.Equal(got, []string{"doubtful sheet-unreadable counted"}) {
+		t.Errorf("counted by a damaged code: %v", got)
+	}
+	own := enrolOwnKey(t, s, "north/or-4")
+	at := time.Date(2026, 3, 4, 10, 30, 0, 0, time.UTC)
+	signed := own.line(&events.Event{
+		ID: events.DerivedID(at, events.Digest{1}), Subject: "LAP-014", Time: at, Data: &events.SetCounted{
+			Case: "K-9", Stage: events.StageFinal, Sheet: damaged, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 5}},
+		},
+	})
+	for _, r := range record(t, s, signed) {
+		if r.Error != "" || r.Remark != "" {
+			t.Fatalf("a signed count by a damaged code: %+v", r)
+		}
+	}
+	if got := unreadable(); !slices.Equal(got, []string{"doubtful sheet-unreadable counted"}) {
+		t.Errorf("counted by a damaged code as a station signed it: %v", got)
+	}
+	for _, r := range record(t, s, count("11", "final", code)) {
+		if r.Error != "" {
+			t.Fatal(r.Error)
+		}
+	}
+	if got := unreadable(); !slices.Equal(got, []string{"noted sheet-unreadable counted"}) {
+		t.Errorf("counted by its own code since: %v", got)
 	}
 }
 

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"errors"
 	"fmt"
 	"net/url"
 	"slices"
@@ -243,6 +244,10 @@ func (t *table) text(in *input, a *counted) error {
 // against, an item to find.
 func (t *table) scan(text string, a *counted) error {
 	scans, err := t.v.recogniseLast(text)
+	if errors.Is(err, events.ErrSheetCode) && t.open() {
+		a.said = wrong(t.v.t("sheet-code-damaged"), t.v.t("count-on-screen"))
+		return nil
+	}
 	if err != nil {
 		return refusal.Because(err)
 	}

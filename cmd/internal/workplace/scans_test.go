@@ -322,6 +322,21 @@ func TestLaterSetIsCountedFirst(t *testing.T) {
 	}
 }
 
+// TestDamagedCodeAtTheCount: a sheet whose code is damaged says what a count can do
+// about it: there is no button for an unreadable sheet.
+func TestDamagedCodeAtTheCount(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	code := []byte(h.codes["VAS-003"])
+	code[20] ^= 1
+	c.do("begin")
+	a := c.scan(string(code))
+	if a["sound"] != "wrong" || !strings.Contains(fmt.Sprint(a["words"]), "can't be read") || a["more"] != "Count by the list on this screen." {
+		t.Errorf("a damaged code at the count: %v, %v", a["words"], a["more"])
+	}
+}
+
 // lastCheck returns what the last check of a set recorded.
 func (h *house) lastCheck(set string) *events.SetChecked {
 	got := h.events(site.Query{Set: set}, events.KindSetChecked)
