@@ -84,12 +84,15 @@ func (s *SeenBoth) Last() time.Time {
 	return s.At
 }
 
-// IfScanned is what a window comes to if no move of either set went unscanned:
-// the times at which both were at one place, and those places.
+// IfScanned is what a window comes to if no move went unscanned and no set that
+// nobody read had the sheet meanwhile: the times at which both were at one place, and
+// those places. Where the sheet can have come by way of others that were read, it is
+// from the set that was found with it to any of Sets.
 type IfScanned struct {
 	From   time.Time `json:"from"`
 	To     time.Time `json:"to"`
 	Places []Place   `json:"places"`
+	Sets   []string  `json:"sets,omitempty"` // those that it can have come from, where there are several
 }
 
 // ListVersion names a version of a list.

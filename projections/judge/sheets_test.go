@@ -468,6 +468,37 @@ func TestWindow(t *testing.T) {
 	}
 }
 
+// TestCarriedElsewhere: A's sheet goes to B at one place and on to C at another; A and
+// C are together later. If every move was scanned it came to C where B was with it.
+func TestCarriedElsewhere(t *testing.T) {
+	s := newStory()
+	turns := team(s, []string{"A", "B", "C"}, []string{"", "", ""})
+	a, b, c := turns[0], turns[1], turns[2]
+	look := func(hour, minute int, x *turn, place string, of *turn) {
+		d := &events.SetChecked{Place: place}
+		if of != nil {
+			d.Sheet = outside(own(of))
+		}
+		s.tell("storage", clock(0, hour, minute), x.set, x.trip(), d)
+	}
+	look(13, 0, a, "shelf 1", nil)
+	look(13, 1, b, "shelf 1", nil)
+	look(13, 2, c, "shelf 2", nil)
+	look(14, 0, b, "shelf 2", nil) // with A's sheet, which goes to C
+	look(15, 0, b, "shelf 3", c)
+	look(16, 0, a, "cart 4", b)
+	look(16, 1, c, "cart 4", a)
+	fs := find(judge(t, s.world(), c.key()), projections.SheetSwapped)
+	if len(fs) != 1 {
+		t.Fatal(show(judge(t, s.world(), c.key())))
+	}
+	w := fs[0].Detail.(*projections.AnotherSetsSheet).Window.IfScanned
+	if w == nil || w.From.After(clock(0, 14, 30)) || w.To.Before(clock(0, 14, 30)) || !slices.Equal(w.Sets, []string{"A", "B"}) ||
+		!slices.Contains(w.Places, projections.Place{Name: "shelf 2"}) {
+		t.Errorf("%+v", w)
+	}
+}
+
 func a1(hour, minute int) time.Time { return clock(1, hour, minute) }
 
 // TestTwins: two sets with word-for-word equal lists; on paper nothing shows.

@@ -36,7 +36,7 @@ func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window 
 	out.Places = allAlong(stays(a), stays(b), from, to)
 	out.Seen = seenBoth(x, y, a, b, to, facts.Seconds(out.ClockSeconds))
 	if len(out.Places) == 0 {
-		out.IfScanned = ifScanned(a, b, from, to)
+		out.IfScanned = w.ifScanned(x, y, from, to)
 	}
 	return out
 }
@@ -141,12 +141,62 @@ func notApart(a, b []stay, from, to time.Time) (time.Time, time.Time) {
 	return from, to
 }
 
-// ifScanned narrows a window to the time in which two sets were at one place,
-// were a set always where it was last seen; nil where they never were.
-func ifScanned(a, b []sight, from, to time.Time) *projections.IfScanned {
-	var out *projections.IfScanned
-	for _, x := range untilSeen(a, to) {
-		for _, y := range untilSeen(b, to) {
+// ifScanned narrows a window to the time in which x was at one place with a set that
+// the sheet of y can have come from, were a set always where it was last seen; nil
+// where it never was. Where the two were not found with each other's sheet, that is
+// any set of the chain.
+func (w *World) ifScanned(x, y *facts.Trip, from, to time.Time) *projections.IfScanned {
+	others := []projections.TripKey{y.Key}
+	if !w.exchanged(x, y) {
+		others = w.chain(x.Key, y.Key)[1:]
+	}
+	out, a := new(projections.IfScanned), untilSeen(sightsOf(x), to)
+	for _, k := range others {
+		together(out, a, untilSeen(sightsOf(w.Trip(k)), to), from, to)
+		if len(others) > 1 {
+			out.Sets = append(out.Sets, k.Set)
+		}
+	}
+	if len(out.Places) == 0 {
+		return nil
+	}
+	slices.SortFunc(out.Places, func(a, b projections.Place) int { return strings.Compare(a.String(), b.String()) })
+	slices.Sort(out.Sets)
+	return out
+}
+
+// chain returns two sets and all that readings of exchanged sheets join to them, in
+// the order in which they are reached.
+func (w *World) chain(x, y projections.TripKey) []projections.TripKey {
+	out := []projections.TripKey{x, y}
+	join := func(k projections.TripKey) {
+		if !slices.Contains(out, k) {
+			out = append(out, k)
+		}
+	}
+	for i := 0; i < len(out); i++ {
+		k := out[i]
+		for _, r := range w.Trip(k).Readings {
+			if r.Own() && r.Class == facts.ReadSwapped {
+				join(r.Owner)
+			}
+		}
+		for _, z := range w.Readers(k) {
+			if slices.ContainsFunc(w.Trip(z).Readings, func(r facts.Reading) bool {
+				return r.Own() && r.Class == facts.ReadSwapped && r.Owner == k
+			}) {
+				join(z)
+			}
+		}
+	}
+	return out
+}
+
+// together adds to what is known the times within a window at which two sets were at
+// one place, and those places.
+func together(out *projections.IfScanned, a, b []stay, from, to time.Time) {
+	for _, x := range a {
+		for _, y := range b {
 			if !x.place.Same(y.place) {
 				continue
 			}
@@ -154,8 +204,8 @@ func ifScanned(a, b []sight, from, to time.Time) *projections.IfScanned {
 			if e.Before(s) || e.Equal(s) && !from.Equal(to) { // leaving as the other comes is not being together
 				continue
 			}
-			if out == nil {
-				out = &projections.IfScanned{From: s, To: e}
+			if len(out.Places) == 0 {
+				out.From, out.To = s, e
 			}
 			out.From, out.To = facts.Earliest(out.From, s), facts.Latest(out.To, e)
 			if !slices.ContainsFunc(out.Places, x.place.Same) {
@@ -163,10 +213,6 @@ func ifScanned(a, b []sight, from, to time.Time) *projections.IfScanned {
 			}
 		}
 	}
-	if out != nil {
-		slices.SortFunc(out.Places, func(a, b projections.Place) int { return strings.Compare(a.String(), b.String()) })
-	}
-	return out
 }
 
 // untilSeen lets a set stay where it was seen until it is seen next.

@@ -30,6 +30,7 @@ func (h *house) plantOn(t *Trip) {
 		{h.Rates.Swap, func(t *Trip) { h.exchange(SwapOfTwo, t, 2) }},
 		{h.Rates.Ring, func(t *Trip) { h.exchange(RingOf, t, 3+h.IntN(3)) }},
 		{h.Rates.Relay, h.relay},
+		{h.Rates.Carried, h.carry},
 		{h.Rates.SwapLost, func(t *Trip) { h.exchange(OneLost, t, 2) }},
 		{h.Rates.Lost, func(t *Trip) { h.alone(SheetLost, t) }},
 		{h.Rates.Altered, func(t *Trip) { h.alone(Altered, t) }},
@@ -150,6 +151,39 @@ func (h *house) relay(x *Trip) {
 	h.fault(RelayOf, first, place, x, y, then[1])
 	h.at(first, func(at time.Time) { h.goRound(RelayOf, two, place, at) })
 	h.at(second, func(at time.Time) { h.goRound(RelayOf, then, place2, at) })
+}
+
+// carry lets one set exchange its sheet with a second, and that one, where the first
+// is not, with a third: best one that lies beside the first later, so that the two
+// were together, but not when the sheet came from the one to the other. Both places are
+// such that a scan can show them.
+func (h *house) carry(x *Trip) {
+	if x.Placement != events.Outside {
+		return
+	}
+	var two, then []*Trip
+	var place, place2 string
+	var first, second time.Time
+	for range 60 {
+		a, at, when := h.meet(CarriedOn, x, 2, x.Sealed, nil)
+		if a == nil {
+			return
+		}
+		b, at2, when2 := h.meet(CarriedOn, a[1], 2, when, x)
+		if b == nil || at2 == at || x.At(when2) == at2 || x.Hidden(when) || a[1].Hidden(when2) {
+			continue
+		}
+		two, place, first, then, place2, second = a, at, when, b, at2, when2
+		if then[1].Case == x.Case {
+			break
+		}
+	}
+	if then == nil {
+		return
+	}
+	h.fault(CarriedOn, first, place, x, two[1], then[1])
+	h.at(first, func(at time.Time) { h.goRound(CarriedOn, two, place, at) })
+	h.at(second, func(at time.Time) { h.goRound(CarriedOn, then, place2, at) })
 }
 
 // goRound gives each tray what the next one has.

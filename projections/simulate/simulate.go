@@ -67,6 +67,7 @@ type Rates struct {
 	Swap     float64 // the sheets of two sets change places
 	Ring     float64 // those of three to five go round
 	Relay    float64 // X and Y exchange, then Y and Z
+	Carried  float64 // the same, Y and Z at another place, where X is not
 	SwapLost float64 // the sheet of one lies on the other, whose own is lost
 	Lost     float64
 	Altered  float64 // printed with other content
@@ -110,7 +111,7 @@ func Published() Config {
 			// Of lists exchanged between sets nobody has published a rate. The nearest is
 			// "wrong tag", 8 of 33,839 packages (Zhu 2019), which is taken for labels, for
 			// sheets and for both together; the rest in proportion, common practice, no source.
-			Swap: 0.000236, Ring: 0.00002, Relay: 0.00002, SwapLost: 0.00005,
+			Swap: 0.000236, Ring: 0.00002, Relay: 0.00002, Carried: 0.00002, SwapLost: 0.00005,
 			Lost: 0.000236, Altered: 0.00005, Stale: 0.0001, Labels: 0.000236, Holders: 0.000236,
 			Short: 147.0 / 33839, // "missing" 77 and "incomplete" 70 (Zhu 2019)
 			Twice: 0.00001,       // common practice, no source
@@ -133,7 +134,7 @@ func Drill() Config {
 	return Config{
 		Seed: 1, Start: monday, Site: "north", Sets: 64, Cases: 12,
 		Rates: Rates{
-			Swap: 0.04, Ring: 0.015, Relay: 0.02, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
+			Swap: 0.04, Ring: 0.015, Relay: 0.02, Carried: 0.04, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
 			Labels: 0.02, Holders: 0.02, Short: 0.01, Twice: 0.01,
 			Heavy: 0.02, Wet: 0.02, Bare: 0.02,
 			Misplaced: 0.08, Miscount: 0.02, Omitted: 0.05, Unclosed: 0.02,

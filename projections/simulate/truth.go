@@ -161,6 +161,7 @@ const (
 	SwapOfTwo  FaultKind = "swap of 2"
 	RingOf     FaultKind = "ring of 3-5"
 	RelayOf    FaultKind = "relay of 3"
+	CarriedOn  FaultKind = "relay over 2 places"
 	OneLost    FaultKind = "swap, one lost"
 	SheetLost  FaultKind = "lost"
 	Altered    FaultKind = "altered"
@@ -181,7 +182,7 @@ const (
 // the order in which tables have them.
 func SheetFaults() []FaultKind {
 	return []FaultKind{
-		SwapOfTwo, RingOf, RelayOf, OneLost, SheetLost, Altered, Stale, LabelSwap, HolderSwap,
+		SwapOfTwo, RingOf, RelayOf, CarriedOn, OneLost, SheetLost, Altered, Stale, LabelSwap, HolderSwap,
 	}
 }
 

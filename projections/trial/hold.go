@@ -182,7 +182,7 @@ func (t *trial) sightings(x *simulate.Trip, f *projections.Finding, l *simulate.
 			}
 		}
 	}
-	if s := w.IfScanned; s != nil && t.lastSeenAt(x, m) && (f.Other == nil || t.lastSeenAt(t.trips[*f.Other], m)) {
+	if s := w.IfScanned; s != nil && t.scanned(x, l) {
 		slack := clockOf(*w)
 		inside := !m.At.Before(s.From.Add(-slack)) && !m.At.After(s.To.Add(slack))
 		named := slices.ContainsFunc(s.Places, func(p projections.Place) bool { return p.String() == m.Place })
@@ -191,6 +191,41 @@ func (t *trial) sightings(x *simulate.Trip, f *projections.Finding, l *simulate.
 				s.From.Format(stamp), s.To.Format(stamp), s.Places, m.At.Format(stamp), m.Place, kinds(x))
 		}
 	}
+}
+
+// scanned reports whether no move went unscanned, as far as it bears on how what was
+// looked at came to lie as it did: all that it came from and went to were last seen
+// where they were then, and those that had it in between were read meanwhile.
+func (t *trial) scanned(x *simulate.Trip, l *simulate.Look) bool {
+	moves := history(l)
+	for i, m := range moves {
+		for _, on := range []*simulate.Trip{x, m.To, before(moves[:i])} {
+			if on != nil && (on != x || i == len(moves)-1) && !t.lastSeenAt(on, &moves[i]) {
+				return false
+			}
+		}
+		if i > 0 && i < len(moves)-1 && m.To != nil && m.To != moves[0].To && !t.readWrong(m.To) {
+			return false
+		}
+	}
+	return true
+}
+
+// readWrong reports whether a tray has been read with another sheet than its own.
+func (t *trial) readWrong(x *simulate.Trip) bool {
+	for _, l := range t.looks {
+		if l.Tray == x && l.ReadSheet && l.Sheet != nil && l.Sheet.Of != x {
+			return true
+		}
+	}
+	return false
+}
+
+func before(moves []simulate.Move) *simulate.Trip {
+	if len(moves) == 0 {
+		return nil
+	}
+	return moves[len(moves)-1].To
 }
 
 // lastSeenAt reports whether a set was last seen where something was moved, by then.
@@ -217,13 +252,30 @@ func (t *trial) set(set string, at time.Time) *simulate.Trip {
 
 // cause returns the move by which what was looked at came to lie as it did.
 func cause(l *simulate.Look) *simulate.Move {
+	moves := history(l)
+	if len(moves) == 0 {
+		return nil
+	}
+	return &moves[len(moves)-1]
+}
+
+// history returns the moves, up to a look, of what it shows to be where it doesn't
+// belong or to be gone.
+func history(l *simulate.Look) []simulate.Move {
+	var moves []simulate.Move
 	switch {
 	case l.Label != l.Tray: // with the sheet or without it
-		return simulate.LastMove(l.Label.Label.Moves, l.At)
+		moves = l.Label.Label.Moves
 	case l.Sheet == nil:
-		return simulate.LastMove(l.Tray.Sheet.Moves, l.At)
+		moves = l.Tray.Sheet.Moves
+	default:
+		moves = l.Sheet.Moves
 	}
-	return simulate.LastMove(l.Sheet.Moves, l.At)
+	n := 0
+	for n < len(moves) && moves[n].At.Before(l.At) {
+		n++
+	}
+	return moves[:n]
 }
 
 const stamp = "Mon 15:04:05"

@@ -69,11 +69,12 @@ func TestUnscanned(t *testing.T) {
 }
 
 // TestScanned: with every move scanned and clocks that agree, windows hold by the
-// times as they stand.
+// times as they stand, and what follows if no move went unscanned happened, also
+// where a sheet came by way of a third set that was elsewhere with it.
 func TestScanned(t *testing.T) {
 	c := simulate.Drill()
 	c.Seed, c.Scan, c.Clock, c.Offline = 2, 1, 0, 0
-	n := weeks(t, 40)
+	n := weeks(t, 120)
 	r, err := Weeks(t.Context(), n, 2, reads(c), nil)
 	if err != nil {
 		t.Fatal(err)
