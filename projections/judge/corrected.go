@@ -49,7 +49,7 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 	if c, ok := it.By.Data.(*events.EventCorrected); ok {
 		d.Reason = c.Reason
 	}
-	if len(hides) == 0 && !it.Kind.AboutSet() && !j.ownPositive(it) {
+	if len(hides) == 0 && !it.Kind.AboutSet() && !j.ownPositive(it) && !j.tellsClosing(it) {
 		return // of the list, the case or another load, and it changes nothing here
 	}
 	sev := projections.SeverityNoted
@@ -96,6 +96,17 @@ func (j *judgement) ownPositive(it *facts.Item) bool {
 		d := facts.RunOf(run)
 		return d.Load == read.Load && d.Sterilizer == read.Sterilizer
 	})
+}
+
+// tellsClosing reports whether a fact is the closing of a case that this trip is the
+// first of. That it was taken back or replaced is told there also where another
+// closing says the same, or the contrary, since.
+func (j *judgement) tellsClosing(it *facts.Item) bool {
+	if it.Kind != events.KindCaseClosed {
+		return false
+	}
+	trips := j.w.caseState(events.CaseOf(it.Event.Data)).trips
+	return len(trips) > 0 && trips[0] == j.c.Key
 }
 
 // brokenWays returns the ways in which a trip is broken.

@@ -1022,6 +1022,28 @@ var findingTests = []findingTest{
 			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right).Event.Operator = "b-1182"
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "an unreconciled closing taken back, and the case closed as reconciled with a piece short", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.final.Counts[0].Counted, x.closed.Outcome = 5, "unreconciled"
+			s.live(x)
+			s.correct(s.last(events.KindCaseClosed), clock(1, 15, 0), nil)
+			s.tell("or-3", clock(1, 15, 5), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "reconciled"})
+		},
+		func(s *story, x *turn) { // told by the first set of the case
+			s.tell("or-3", clock(1, 7, 0), "LAP-001", tripOf("LAP-001", 0), &events.SetOpened{Case: x.ref, Tag: "LAP-001"})
+			s.live(x)
+			s.correct(s.last(events.KindCaseClosed), clock(1, 15, 0), nil)
+			s.tell("or-3", clock(1, 15, 5), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "reconciled"})
+		}},
+	{projections.Corrected, "an unreconciled closing taken back after the case was closed as reconciled", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.closed.Outcome = "unreconciled"
+			s.live(x)
+			first := s.last(events.KindCaseClosed)
+			s.tell("or-3", clock(1, 15, 5), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "reconciled"})
+			s.correct(first, clock(1, 16, 0), nil)
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.Corrected, "two corrections that hide one fault together", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.final.Counts[0].Counted = 5
