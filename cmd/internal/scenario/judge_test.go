@@ -270,7 +270,7 @@ var planned = map[string]found{
 	"LAP-006@K-0430": {projections.CountShort: noted}, // packed with the full number again the same evening
 	"GYN-003@K-0430": {projections.CountOver: noted},
 	"ORL-004@K-0432": {projections.CountMissing: doubtful},
-	"LAP-013@K-0426": {projections.TooHeavy: doubtful},
+	"LAP-013@K-0426": {projections.TooHeavy: noted}, // its case is closed
 	"VAS-004@K-0431": {projections.CountMissing: doubtful, projections.ClosedUnreconciled: broken},
 	"ORS-001@K-0402": {projections.CountOnePerson: doubtful},
 	"LSC-001@K-0424": {projections.CountOnePerson: noted},
