@@ -318,7 +318,8 @@ func expected(recorded []facts.Fact) map[string]found {
 		name := names[projections.TripKey{Set: f.Event.Subject, Trip: f.Event.Trip}]
 		switch d := f.Event.Data.(type) {
 		case *events.SetPacked:
-			if d.WeightGrams > 11340 { // 25 lb, ANSI/AAMI ST77 4.3.5: those that two people carry
+			_, told := planned[name][projections.TooHeavy]
+			if d.WeightGrams > 11340 && !told { // 25 lb, ANSI/AAMI ST77 4.3.5: those that two people carry
 				add(name, projections.TooHeavy, doubtful)
 			}
 		case *events.SetSterilized:
