@@ -8,6 +8,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func closingRules() []Rule {
+	return []Rule{
+		{"closing", []projections.Code{projections.ClosedUnreconciled}, eachCase((*judgement).closed)},
+	}
+}
+
 // closed finds a case that was closed with something unaccounted for, or with
 // lines that nobody counted at the end. It is said of the sets that have the
 // lines; of a case closed as unreconciled without any, of its first set.

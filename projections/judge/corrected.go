@@ -8,6 +8,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func correctionRules() []Rule {
+	return []Rule{
+		{"corrected", []projections.Code{projections.Corrected}, (*judgement).restsOnCorrections},
+	}
+}
+
 // restsOnCorrections says which of the trip's events a correction in force took back or
 // replaced. It is noted; doubtful where something broken is gone by it and
 // nobody else stands behind it: the same badge, or none, or a void by another

@@ -8,6 +8,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func countSheetRules() []Rule {
+	return []Rule{
+		{"counted by", []projections.Code{projections.CountedOnWrongList}, eachCase((*judgement).countSheets)},
+		{"counted by a damaged code", []projections.Code{projections.SheetUnreadable}, eachCase((*judgement).countedUnreadable)},
+	}
+}
+
 // countSheets: each count was made against this trip's sheet, or the screen,
 // which shows the trip's list by definition.
 func (j *judgement) countSheets(t counts) {

@@ -6,6 +6,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func doubtRules() []Rule {
+	return []Rule{
+		{"sheet elsewhere", []projections.Code{projections.SheetInDoubt}, (*judgement).doubt},
+	}
+}
+
 // doubt finds a set whose sheet was read on another set, and that has not been
 // read since. Before it is opened that is the most useful thing the records can
 // say, so it is broken, not doubtful: the sheet is known not to be where it

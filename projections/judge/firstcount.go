@@ -5,6 +5,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func firstCountRules() []Rule {
+	return []Rule{
+		{"first count", []projections.Code{projections.CountDiffersAtOpen}, eachCase((*judgement).firstCount)},
+	}
+}
+
 // firstCount finds a first count that is not what packing recorded. What another
 // set of the case has too many or too few of the same was probably packed there.
 // It asks something of somebody with the set that is short; with one that only has

@@ -8,6 +8,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func gapRules() []Rule {
+	return []Rule{
+		{"not counted", []projections.Code{projections.CountMissing}, eachCase((*judgement).gaps)},
+	}
+}
+
 // gaps finds lines that a first or final count left out, lines that nobody
 // counted after pieces came or left, and stages that the policy asks for.
 func (j *judgement) gaps(t counts) {

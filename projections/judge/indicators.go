@@ -8,6 +8,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func indicatorRules() []Rule {
+	return []Rule{
+		{"implants", []projections.Code{projections.ImplantTooEarly}, (*judgement).implants},
+		{"indicator inside", []projections.Code{projections.IndicatorNotSeen}, (*judgement).indicators},
+	}
+}
+
 // indicators finds an opening of which it is not recorded what the chemical
 // indicator inside shows, where the policy asks for that: not looked at is not
 // passed. At a site whose stations record none it says nothing of the set, so no

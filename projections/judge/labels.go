@@ -5,6 +5,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func labelRules() []Rule {
+	return []Rule{
+		{"label", []projections.Code{projections.LabelSwapped}, (*judgement).labels},
+		{"label of another", []projections.Code{projections.LabelSwapped}, (*judgement).othersLabel},
+	}
+}
+
 // labels compares the outer label, the tag on the tray and the set the record
 // is about. The record is made by scanning one of the two, so either can be
 // the one that stands out.

@@ -8,6 +8,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func linkRules() []Rule {
+	return []Rule{
+		{"links", []projections.Code{projections.LinkMissing}, (*judgement).links},
+		{"opened unread", []projections.Code{projections.LinkMissing}, (*judgement).unread},
+	}
+}
+
 // links finds required links that are absent although a later one is there.
 //
 // A link is asked for by the policy in force at the later link and, where one

@@ -6,6 +6,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func listRules() []Rule {
+	return []Rule{
+		{"list version", []projections.Code{projections.ListSuperseded}, (*judgement).listVersion},
+		{"sealed version", []projections.Code{projections.ListSuperseded, projections.SheetAltered}, (*judgement).sealedVersion},
+	}
+}
+
 // listVersion finds what was packed or sealed against a version that was no
 // longer current, or that nobody has issued.
 func (j *judgement) listVersion() {

@@ -5,6 +5,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func midwayRules() []Rule {
+	return []Rule{
+		{"midway", []projections.Code{projections.CountShort, projections.CountOver}, eachCase((*judgement).midway)},
+	}
+}
+
 // midway judges counts that do not have the last word. A final count that is
 // right in those lines has put them right, so they are noted; a count that
 // differs as well is judged by itself.

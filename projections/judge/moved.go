@@ -6,6 +6,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func movedRules() []Rule {
+	return []Rule{
+		{"sheet moved", []projections.Code{projections.SheetMoved}, (*judgement).moved},
+	}
+}
+
 // moved finds the right sheet in another place than sealed.
 func (j *judgement) moved() {
 	for i := range j.c.Readings {

@@ -7,6 +7,14 @@ import (
 	"slices"
 )
 
+func orderRules() []Rule {
+	return []Rule{
+		{"order", []projections.Code{projections.LinkOutOfOrder}, (*judgement).order},
+		{"packed after its run", []projections.Code{projections.LinkOutOfOrder}, (*judgement).packedAfterRun},
+		{"two cases", []projections.Code{projections.LinkOutOfOrder}, (*judgement).twoCases},
+	}
+}
+
 // order finds links whose observed times contradict the policy's order by more
 // than the clocks may differ.
 func (j *judgement) order() {

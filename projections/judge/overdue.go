@@ -8,6 +8,17 @@ import (
 	"listbound/projections/facts"
 )
 
+func overdueRules() []Rule {
+	return []Rule{
+		{"left open", []projections.Code{projections.LinkMissing}, eachCase((*judgement).leftOpen)},
+		{"on its way", []projections.Code{projections.Overdue}, (*judgement).overdueOnItsWay},
+		{"result", []projections.Code{projections.Overdue}, (*judgement).overdueIndicator},
+		{"last count", []projections.Code{projections.Overdue}, eachCase((*judgement).overdueCount)},
+		{"case open", []projections.Code{projections.Overdue}, eachCase((*judgement).overdueClosing)},
+		{"silence", []projections.Code{projections.StationSilent}, (*judgement).silent},
+	}
+}
+
 // What is overdue is doubtful: nothing recorded contradicts the chain, so it is
 // not broken, but somebody has to look. When what was waited for comes, the
 // finding goes; that it came late is to be seen in the history, as known before.

@@ -9,6 +9,14 @@ import (
 	"listbound/projections/facts"
 )
 
+func packageRules() []Rule {
+	return []Rule{
+		{"put aside", []projections.Code{projections.PutAside}, (*judgement).aside},
+		{"package", []projections.Code{projections.PackageUnfit}, (*judgement).packages},
+		{"shelf life", []projections.Code{projections.PackageUnfit}, (*judgement).shelfLife},
+	}
+}
+
 // aside finds a set that was put aside and used all the same, or that still lies
 // there. It may be used once it is released, or packed and run again.
 func (j *judgement) aside() {

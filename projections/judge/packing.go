@@ -7,6 +7,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func packingRules() []Rule {
+	return []Rule{
+		{"weight", []projections.Code{projections.TooHeavy}, (*judgement).weight},
+		{"second look", []projections.Code{projections.SecondLookMissing}, (*judgement).secondLook},
+	}
+}
+
 // weight finds a set that was packed heavier than the policy allows. One that
 // nobody weighed is not judged. A set packed again in its trip is what it was
 // packed as last. Once its use is over nobody can divide it any more: that is noted,

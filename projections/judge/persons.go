@@ -8,6 +8,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func personRules() []Rule {
+	return []Rule{
+		{"two people", []projections.Code{projections.CountOnePerson}, eachCase((*judgement).persons)},
+	}
+}
+
 // persons: a count has two people. The records know badges, not roles, so two
 // of one role can't be told apart from two of both.
 //

@@ -8,6 +8,12 @@ import (
 	"strings"
 )
 
+func placeRules() []Rule {
+	return []Rule{
+		{"places", []projections.Code{projections.TwoPlaces}, (*judgement).places},
+	}
+}
+
 // places finds a set in two places at once.
 //
 // Packing an unopened set again is ordinary (a torn wrap, a date run out), so

@@ -7,6 +7,12 @@ import (
 	"time"
 )
 
+func recallRules() []Rule {
+	return []Rule{
+		{"recall", []projections.Code{projections.LoadRecalled}, (*judgement).recalls},
+	}
+}
+
 // recalls finds the positive indicators that cover the load this trip rests
 // on: the last one that passed and was released by the opening, and the last of
 // all, which the set lay in as well. They cover the loads of their sterilizer

@@ -7,6 +7,14 @@ import (
 	"slices"
 )
 
+func recordRules() []Rule {
+	return []Rule{
+		{"records", []projections.Code{
+			projections.SignatureBad, projections.StationGap, projections.ClockDoubtful, projections.RecordUnread,
+		}, (*judgement).records},
+	}
+}
+
 // records reports what is wrong with records themselves.
 func (j *judgement) records() {
 	j.remarks(j.c.All)

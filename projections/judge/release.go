@@ -8,6 +8,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func releaseRules() []Rule {
+	return []Rule{
+		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
+	}
+}
+
 // release: opened without a passed and released load; a failed run that no
 // passed one followed; a cycle the list does not allow; a chemical indicator
 // that did not change.

@@ -10,6 +10,13 @@ import (
 	"listbound/projections/facts"
 )
 
+func reuseRules() []Rule {
+	return []Rule{
+		{"used again", []projections.Code{projections.NotReprocessed}, (*judgement).reused},
+		{"run again", []projections.Code{projections.NotReprocessed}, (*judgement).runUnprepared},
+	}
+}
+
 const (
 	// turnover is less than any room needs between two patients: two cases named
 	// in one room within it are one case, typed wrong once. Common practice, no source.

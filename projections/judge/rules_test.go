@@ -52,7 +52,7 @@ func TestRulesNameTheirCodes(t *testing.T) {
 	}
 	for _, c := range projections.Codes() {
 		if !named[c] {
-			t.Errorf("no rule in rules.go names %s", c)
+			t.Errorf("no rule names %s: give it to one in its family's list", c)
 		}
 	}
 	for _, w := range projections.Ways() {

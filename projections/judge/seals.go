@@ -6,6 +6,12 @@ import (
 	"slices"
 )
 
+func sealRules() []Rule {
+	return []Rule{
+		{"seals", []projections.Code{projections.SealDiffers}, (*judgement).seals},
+	}
+}
+
 // seals compares the seal numbers read with those recorded.
 func (j *judgement) seals() {
 	for i := range j.c.Readings {

@@ -7,6 +7,15 @@ import (
 	"slices"
 )
 
+func sheetRules() []Rule {
+	return []Rule{
+		{"sheet", []projections.Code{
+			projections.SheetSwapped, projections.SheetStale, projections.SheetAltered, projections.SheetUnknown,
+			projections.SheetUnreadable, projections.SheetAbsent,
+		}, (*judgement).sheets},
+	}
+}
+
 // group is the readings of one trip that found the same wrong thing.
 type group struct {
 	class facts.Class

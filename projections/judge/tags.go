@@ -6,6 +6,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func tagRules() []Rule {
+	return []Rule{
+		{"tag", []projections.Code{projections.TagUnread}, (*judgement).tags},
+	}
+}
+
 // tags finds an opening at which nobody read the tag on the tray. A label and a
 // sheet that fit each other can hang on another set's tray together: they are in
 // one holder. A reading of the tag soon after settles it.

@@ -7,6 +7,12 @@ import (
 	"listbound/projections/facts"
 )
 
+func unaccountedRules() []Rule {
+	return []Rule{
+		{"unaccounted", []projections.Code{projections.CountShort, projections.CountOver}, eachCase((*judgement).ends)},
+	}
+}
+
 // itemAccount is what the last word on each line of one item comes to, in one
 // set and over its case.
 type itemAccount struct {
