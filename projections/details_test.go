@@ -4,11 +4,9 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"os"
 	"reflect"
 	"slices"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
@@ -65,24 +63,6 @@ func TestEveryDetailHasARow(t *testing.T) {
 	}
 	for name := range listed {
 		t.Errorf("%s is in the list of details, and was not found in the source", name)
-	}
-}
-
-// TestReadmeHasEveryCode: the table of findings in the README names every code.
-func TestReadmeHasEveryCode(t *testing.T) {
-	readme, err := os.ReadFile("../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
-	_, section, found := strings.Cut(string(readme), "\n| finding | when |\n")
-	table, _, ended := strings.Cut(section, "\n\n")
-	if !found || !ended {
-		t.Fatal("README.md has no table of findings")
-	}
-	for _, c := range Codes() {
-		if !strings.Contains(table, "`"+string(c)+"`") {
-			t.Errorf("the table of findings in README.md (How a set is judged) lacks %s", c)
-		}
 	}
 }
 

@@ -22,6 +22,7 @@ var judgementFiles embed.FS
 //
 //	CODE/name         a code in a few words
 //	CODE/station      what a station's page shows first; {0} is the set, {1} the other set
+//	CODE/when         when a code is found, in general
 //	CODE/WAY          what a finding says, of the detail of its way
 //	CODE/WAY/next     what is usually done next, of the same detail
 //	event/KIND        the line of an event in a history, of a [Line]
@@ -85,6 +86,11 @@ func (j *Judgement) Code(lang string, code projections.Code) string {
 		return l.Say(key)
 	}
 	return string(code) // of a later version
+}
+
+// When says when a code is found, in general.
+func (j *Judgement) When(lang string, code projections.Code) string {
+	return j.c.In(lang).Say(string(code) + "/when")
 }
 
 // Kind says in a word or two what was done.

@@ -102,7 +102,7 @@ func TestEveryLanguageHasAll(t *testing.T) {
 	j := judgement(t)
 	var want []string
 	for _, c := range projections.Codes() {
-		want = append(want, string(c)+"/name", string(c)+"/station")
+		want = append(want, string(c)+"/name", string(c)+"/station", string(c)+"/when")
 	}
 	for _, w := range projections.Ways() {
 		want = append(want, string(w.Code)+"/"+w.Name, string(w.Code)+"/"+w.Name+"/next")
@@ -153,7 +153,7 @@ func TestEveryTextIsSaid(t *testing.T) {
 			out.WriteString(j.Event(lang, x.line))
 		}
 		for _, c := range projections.Codes() {
-			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
+			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.When(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
 		}
 		for _, k := range events.Kinds() {
 			out.WriteString(j.Kind(lang, k))
