@@ -1,7 +1,6 @@
 package words
 
 import (
-	"bytes"
 	"flag"
 	"fmt"
 	"hash/fnv"
@@ -20,7 +19,7 @@ import (
 )
 
 // update writes the sentences of the examples anew, from the details and data
-// that stand there, and adds an example where there is none. What it wrote is
+// that stand there, and invents an example where there is none. What it wrote is
 // for a person to read: go test ./projections/words -update; git diff.
 var update = flag.Bool("update", false, "write the sentences of testdata/findings.json and events.json anew")
 
@@ -30,7 +29,6 @@ var exampleLanguages = []string{"en", "de"}
 const (
 	findingsFile = "testdata/findings.json"
 	eventsFile   = "testdata/events.json"
-	observations = "../../testdata/observations/one-trip.jsonl"
 )
 
 // foundExample is a finding with the sentences it makes, to the letter.
@@ -121,7 +119,7 @@ func TestExamples(t *testing.T) {
 	j := judgement(t)
 	found, told := foundExamples(t), eventExamples(t)
 	if *update {
-		found, told = append(found, missingFindings(t, found)...), append(told, missingEvents(t, told)...)
+		found, told = withInventedFindings(t, found), withInventedEvents(t, told)
 		for i := range found {
 			x := &found[i]
 			x.En, x.De = j.Detail("en", x.Code, x.detail), j.Detail("de", x.Code, x.detail)
@@ -147,15 +145,14 @@ func TestExamples(t *testing.T) {
 	}
 }
 
-// missingFindings makes up an example of every way that has none.
-func missingFindings(t *testing.T, have []foundExample) (out []foundExample) {
+// withInventedFindings adds an invented example of every way that has none.
+func withInventedFindings(t *testing.T, have []foundExample) []foundExample {
+	out := slices.Clone(have)
 	for _, w := range projections.Ways() {
 		if slices.ContainsFunc(have, func(x foundExample) bool { return x.Code == w.Code && x.Way == w.Name }) {
 			continue
 		}
-		seed := fnv.New64()
-		fmt.Fprintf(seed, "%s/%s", w.Code, w.Name)
-		in := &inventor{rand.New(rand.NewPCG(1, seed.Sum64()))}
+		in := inventorOf(fmt.Sprintf("%s/%s", w.Code, w.Name))
 		d := projections.NewDetail(w)
 		in.fill(reflect.ValueOf(d).Elem(), "")
 		in.agree(d)
@@ -168,30 +165,32 @@ func missingFindings(t *testing.T, have []foundExample) (out []foundExample) {
 	return out
 }
 
-// missingEvents takes an example of every kind that has none from the
-// observations that are examples for everybody.
-func missingEvents(t *testing.T, have []eventExample) (out []eventExample) {
-	raw, err := os.ReadFile(observations)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for line := range bytes.Lines(raw) {
-		o, err := events.ParseObservation(bytes.TrimSpace(line))
-		if err != nil {
-			t.Fatal(err)
-		}
-		of := func(x eventExample) bool { return x.Kind == o.Kind }
-		if slices.ContainsFunc(have, of) || slices.ContainsFunc(out, of) {
+// withInventedEvents adds an invented example of every kind that has none.
+func withInventedEvents(t *testing.T, have []eventExample) []eventExample {
+	out := slices.Clone(have)
+	for _, k := range events.Kinds() {
+		if slices.ContainsFunc(have, func(x eventExample) bool { return x.Kind == k }) {
 			continue
 		}
-		data, err := json.Marshal(o.Data)
+		info, _ := k.Info()
+		d := info.New()
+		inventorOf(string(k)).fill(reflect.ValueOf(d).Elem(), "")
+		raw, err := json.Marshal(d)
 		if err != nil {
 			t.Fatal(err)
 		}
-		out = append(out, eventExample{Kind: o.Kind, Subject: o.Subject(), Station: o.Station, Data: data,
-			line: Line{Kind: o.Kind, Subject: o.Subject(), Station: o.Station, Data: o.Data}})
+		x := eventExample{Kind: k, Subject: "LAP-014", Station: "north/or-3", Data: raw}
+		x.line = Line{Kind: k, Subject: x.Subject, Station: x.Station, Data: d}
+		out = append(out, x)
 	}
 	return out
+}
+
+// inventorOf invents the same for the same name.
+func inventorOf(name string) *inventor {
+	seed := fnv.New64()
+	seed.Write([]byte(name))
+	return &inventor{rand.New(rand.NewPCG(1, seed.Sum64()))}
 }
 
 func formatFindings(t *testing.T, all []foundExample) string {
