@@ -413,8 +413,17 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	if err != nil {
 		return nil, err
 	}
-	a.Bench, err = v.fragment("bench-"+v.place, benchBody{Draft: b, Body: body, Hand: h, Done: last})
+	a.Bench, err = v.fragment(v.layout(), benchBody{Draft: b, Body: body, Hand: h, Done: last})
 	return a, err
+}
+
+// layout names the template of the page: the workplace's own, or, where it has
+// none, the plain one, which shows what every bench has.
+func (v *visit) layout() string {
+	if own := "bench-" + v.place; v.d.tmpl[v.w.Lang].Lookup(own) != nil {
+		return own
+	}
+	return "bench-plain"
 }
 
 // name is what the work here is on, which is always in sight.

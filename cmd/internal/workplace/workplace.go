@@ -96,7 +96,8 @@ type workplace interface {
 }
 
 // workplaces is the table of all workplaces, in the order of a set's way. A new
-// one is a row here, a file with its draft and a template.
+// one is a row here and a file with its draft; what its page shows beyond who
+// works there and what lies there is a template bench-NAME.
 func workplaces() []struct {
 	name string
 	workplace
@@ -126,6 +127,14 @@ func Places() []string {
 
 // Register adds the pages of a site to a mux.
 func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error {
+	d, err := newDesk(sh, s, opts)
+	if err != nil {
+		return err
+	}
+	return d.register(mux)
+}
+
+func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	if opts.Log == nil {
 		opts.Log = slog.New(slog.DiscardHandler)
 	}
@@ -144,14 +153,15 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, opts Options) error 
 		"has": slices.Contains[[]string], "faulty": slices.Contains[[]events.PackageFault],
 		"practice": func() bool { return opts.Practice }, "zone": func() string { return s.Zone().String() },
 	}, "templates/*.html")
-	if err != nil {
-		return err
-	}
+	return d, err
+}
+
+func (d *Desk) register(mux shell.Mux) error {
 	assets, err := fs.Sub(assetFiles, "assets")
 	if err != nil {
 		return fmt.Errorf("workplace assets: %w", err)
 	}
-	p := opts.Prefix
+	p := d.opts.Prefix
 	mux.Handle("GET "+p+"/workplace/", shell.Assets(p+"/workplace/", assets))
 	at := p + "/at/{site}/{station}/"
 	mux.HandleFunc("GET "+p+"/at/{$}", d.page(d.stationsPage))
