@@ -117,6 +117,23 @@ func NewBook(src Source) *Book {
 	return b
 }
 
+// Beside returns a book of the same facts that may be asked on another goroutine
+// while this one is, as long as nothing is added to any of them. Only a book
+// without a Source has such books: one with a Source adds what it is asked for.
+func (b *Book) Beside() *Book {
+	for _, s := range b.sets {
+		s.packs.sorted()
+	}
+	for _, p := range b.policies {
+		p.sorted()
+	}
+	c := *b
+	c.log, c.err = nil, nil
+	c.chains, c.recalls, c.unsaid = Cache[projections.TripKey, *Trip]{}, Cache[string, *ReadLoads]{}, Cache[string, []*Item]{}
+	c.digests = make(map[*Item]events.Digest)
+	return &c
+}
+
 // Len returns how many facts the book holds.
 func (b *Book) Len() int { return b.seqs.n }
 

@@ -59,13 +59,9 @@ type idSlot struct {
 	it   *Item
 }
 
-// slot returns where an id stands, or where it would: there it is nil.
-func (s *itemsByID) slot(id string) (*idSlot, uint64) {
-	if 2*s.n >= len(s.slots) {
-		s.grow()
-	}
-	h := maphash.String(s.seed, id)
-	return s.find(h, func(it *Item) bool { return it.Event.ID == id }), h
+// slot returns where an id stands, or where it would: there no item is.
+func (s *itemsByID) slot(id string, h uint64) *idSlot {
+	return s.find(h, func(it *Item) bool { return it.Event.ID == id })
 }
 
 func (s *itemsByID) find(h uint64, same func(*Item) bool) *idSlot {
@@ -94,13 +90,16 @@ func (s *itemsByID) get(id string) *Item {
 	if s.n == 0 {
 		return nil
 	}
-	x, _ := s.slot(id)
-	return x.it
+	return s.slot(id, maphash.String(s.seed, id)).it
 }
 
 // put makes an item the one of its id, and returns the one before it.
 func (s *itemsByID) put(it *Item) (was *Item) {
-	x, h := s.slot(it.Event.ID)
+	if 2*s.n >= len(s.slots) {
+		s.grow()
+	}
+	h := maphash.String(s.seed, it.Event.ID)
+	x := s.slot(it.Event.ID, h)
 	if x.it == nil {
 		s.n++
 	}

@@ -18,6 +18,10 @@ type World struct {
 // comes by Add.
 func NewWorld(src facts.Source) *World { return &World{Book: facts.NewBook(src)} }
 
+// Beside returns a World over the same facts that may judge on another goroutine
+// while this one does: see [facts.Book.Beside].
+func (w *World) Beside() *World { return &World{Book: w.Book.Beside()} }
+
 // Judge returns the verdict on one trip. Since is zero where nothing observed
 // of the trip is in force.
 func (w *World) Judge(k projections.TripKey) (projections.Verdict, error) {

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -228,7 +227,7 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged, sts []projections.Verdict, err error) {
 	trips = make([]judged, 0, len(touched))
 	for k := range touched {
-		v, err := m.judgeTrip(k)
+		v, err := m.judgeTrip(m.world, k)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -275,93 +274,6 @@ func (m *Model) endBulk(ctx context.Context) error {
 	m.read.SetMaxIdleConns(readers)
 	m.resetWorld(ctx)
 	return nil
-}
-
-// judgeAll writes every verdict. Judging starts while the indexes are made: a
-// complete working memory asks the tables for nothing.
-func (m *Model) judgeAll(ctx context.Context) error {
-	keys := m.world.Trips() // in key order, so that rows are appended, not inserted between others
-	const together = 2000
-	chunks := make(chan judgedChunk, len(keys)/together+2)
-	go m.judgeChunks(keys, together, chunks)
-	_, err := m.write.ExecContext(ctx, indexes)
-	if err == nil {
-		err = m.writeJudged(ctx, chunks)
-	}
-	if err == nil {
-		err = m.index(ctx)
-	}
-	for range chunks { // until the judge has ended: the working memory is used again
-	}
-	return err
-}
-
-func (m *Model) judgeChunks(keys []projections.TripKey, together int, out chan<- judgedChunk) {
-	defer close(out)
-	var all allRests
-	for chunk := range slices.Chunk(keys, together) {
-		c := judgedChunk{verdicts: make([]judged, 0, len(chunk))}
-		for _, k := range chunk {
-			var v judged
-			if v, c.err = m.judgeTrip(k); c.err != nil {
-				break
-			}
-			all.add(&v)
-			c.verdicts = append(c.verdicts, v)
-		}
-		out <- c
-		if c.err != nil {
-			return
-		}
-	}
-	all.sort()
-	out <- judgedChunk{rests: &all}
-}
-
-func (m *Model) writeJudged(ctx context.Context, chunks <-chan judgedChunk) error {
-	conn, err := m.write.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close() // gives it back
-	tx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // no effect after Commit
-	w, err := newVerdictWriter(ctx, tx, true)
-	if err != nil {
-		return err
-	}
-	for c := range chunks {
-		if c.err != nil {
-			return c.err
-		}
-		if err := w.write(ctx, c.verdicts); err != nil {
-			return err
-		}
-		if c.rests != nil {
-			if err := writeRests(ctx, conn, c.rests); err != nil {
-				return err
-			}
-		}
-	}
-	for _, st := range m.audit.Stations() {
-		v, err := m.world.JudgeStation(*st)
-		if err != nil {
-			return err
-		}
-		if err := writeStationVerdict(ctx, tx, v); err != nil {
-			return err
-		}
-	}
-	return tx.Commit()
-}
-
-type judgedChunk struct {
-	verdicts []judged
-	rests    *allRests // in the last one: of all of them
-	err      error
 }
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.

@@ -12,6 +12,7 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 // judged is a verdict with what the board says of a trip besides.
@@ -22,11 +23,11 @@ type judged struct {
 	none  bool              // no fact belongs to it, or none does any more
 }
 
-func (m *Model) judgeTrip(k projections.TripKey) (judged, error) {
-	v, asks, err := m.world.JudgeAsking(k)
-	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(m.world.Trip(k).All) == 0}
+func (m *Model) judgeTrip(w *judge.World, k projections.TripKey) (judged, error) {
+	v, asks, err := w.JudgeAsking(k)
+	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(w.Trip(k).All) == 0}
 	if err == nil && onBoard(&v) {
-		j.trace, err = m.world.Trace(k)
+		j.trace, err = w.Trace(k)
 	}
 	return j, err
 }

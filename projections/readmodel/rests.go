@@ -318,23 +318,46 @@ type placedRest struct {
 	owner int32 // place in owners
 }
 
-func (all *allRests) add(v *judged) {
-	if v.none {
-		return
-	}
-	for _, r := range v.rests {
-		all.owned = append(all.owned, placedRest{r, int32(len(all.owners))})
-	}
-	all.owners = append(all.owners, ownerOf(v.Set, idBytes(v.Trip)))
+// tripRests is what one trip asked for.
+type tripRests struct {
+	owner []byte
+	rests []rest
 }
 
-func (all *allRests) sort() {
+func restsOfTrips(vs []judged) []tripRests {
+	out := make([]tripRests, 0, len(vs))
+	for i := range vs {
+		if v := &vs[i]; !v.none {
+			out = append(out, tripRests{ownerOf(v.Set, idBytes(v.Trip)), v.rests})
+		}
+	}
+	return out
+}
+
+func restsOfAll(parts [][]tripRests) *allRests {
+	trips, n := 0, 0
+	for _, part := range parts {
+		trips += len(part)
+		for _, t := range part {
+			n += len(t.rests)
+		}
+	}
+	all := &allRests{owned: make([]placedRest, 0, n), owners: make([][]byte, 0, trips)}
+	for _, part := range parts {
+		for _, t := range part {
+			for _, r := range t.rests {
+				all.owned = append(all.owned, placedRest{r, int32(len(all.owners))})
+			}
+			all.owners = append(all.owners, t.owner)
+		}
+	}
 	slices.SortFunc(all.owned, func(a, b placedRest) int {
 		if c := compareRests(a.rest, b.rest); c != 0 {
 			return c
 		}
 		return cmp.Compare(a.owner, b.owner)
 	})
+	return all
 }
 
 // rows puts the questions together to rows. The moments that are waited for

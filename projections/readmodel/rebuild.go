@@ -1,0 +1,130 @@
+package readmodel
+
+import (
+	"context"
+	"runtime"
+	"slices"
+	"sync"
+
+	"listbound/projections"
+	"listbound/projections/judge"
+)
+
+// judgeAll writes every verdict. Judging starts while the indexes are made: a
+// complete working memory asks the tables for nothing.
+func (m *Model) judgeAll(ctx context.Context) error {
+	ctx, cancel := context.WithCancel(ctx)
+	keys := m.world.Trips() // in key order, so that rows are appended, not inserted between others
+	j := m.startJudging(ctx, keys)
+	defer func() {
+		cancel()
+		j.ended.Wait() // the working memory is used again
+	}()
+	if _, err := m.write.ExecContext(ctx, indexes); err != nil {
+		return err
+	}
+	if err := m.writeJudged(ctx, j); err != nil {
+		return err
+	}
+	return m.index(ctx)
+}
+
+// judging is the judgement of all trips, by as many goroutines as there are
+// processors, up to judges.
+type judging struct {
+	chunks []chan judgedChunk // each gets one: in the order of the trips
+	rests  chan *allRests     // gets one when all are judged
+	ended  sync.WaitGroup
+}
+
+const (
+	judges  = 4
+	inChunk = 2000 // trips at most
+)
+
+type judgedChunk struct {
+	verdicts []judged
+	err      error
+}
+
+// startJudging gives each goroutine a stretch of the trips: what is derived of a
+// case serves the trips of the sets in it, which often are neighbours.
+func (m *Model) startJudging(ctx context.Context, keys []projections.TripKey) *judging {
+	n := min(judges, runtime.GOMAXPROCS(0))
+	parts := slices.Collect(slices.Chunk(keys, max(1, min(inChunk, len(keys)/(4*n)))))
+	j := &judging{chunks: make([]chan judgedChunk, len(parts)), rests: make(chan *allRests, 1)}
+	for i := range j.chunks {
+		j.chunks[i] = make(chan judgedChunk, 1)
+	}
+	asked := make([][]tripRests, len(parts))
+	var all sync.WaitGroup
+	for i := range n {
+		w := m.world.Beside()
+		all.Go(func() {
+			for at := i * len(parts) / n; at < (i+1)*len(parts)/n; at++ {
+				c := m.judgeChunk(ctx, w, parts[at])
+				asked[at] = restsOfTrips(c.verdicts)
+				j.chunks[at] <- c
+			}
+		})
+	}
+	j.ended.Go(func() {
+		all.Wait()
+		j.rests <- restsOfAll(asked)
+	})
+	return j
+}
+
+func (m *Model) judgeChunk(ctx context.Context, w *judge.World, keys []projections.TripKey) (c judgedChunk) {
+	if c.err = ctx.Err(); c.err != nil {
+		return c
+	}
+	c.verdicts = make([]judged, 0, len(keys))
+	for _, k := range keys {
+		var v judged
+		if v, c.err = m.judgeTrip(w, k); c.err != nil {
+			return c
+		}
+		c.verdicts = append(c.verdicts, v)
+	}
+	return c
+}
+
+func (m *Model) writeJudged(ctx context.Context, j *judging) error {
+	conn, err := m.write.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close() // gives it back
+	tx, err := conn.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback() // no effect after Commit
+	w, err := newVerdictWriter(ctx, tx, true)
+	if err != nil {
+		return err
+	}
+	for _, chunk := range j.chunks {
+		c := <-chunk
+		if c.err != nil {
+			return c.err
+		}
+		if err := w.write(ctx, c.verdicts); err != nil {
+			return err
+		}
+	}
+	if err := writeRests(ctx, conn, <-j.rests); err != nil {
+		return err
+	}
+	for _, st := range m.audit.Stations() {
+		v, err := m.world.JudgeStation(*st)
+		if err != nil {
+			return err
+		}
+		if err := writeStationVerdict(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
+}
