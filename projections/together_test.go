@@ -54,3 +54,63 @@ func TestWeekOf(t *testing.T) {
 		}
 	}
 }
+
+// TestAboutRoom: what weighs is only how a room counts, and the case is over.
+func TestAboutRoom(t *testing.T) {
+	doubtful := func(fs ...projections.Finding) projections.Verdict {
+		return projections.Verdict{Status: projections.Doubtful, Opened: true, Over: true, Findings: fs}
+	}
+	alone := projections.Finding{Code: projections.CountOnePerson, Severity: projections.SeverityDoubtful,
+		Detail: &projections.NoSecondPerson{}}
+	stages := projections.Finding{Code: projections.CountMissing, Severity: projections.SeverityDoubtful,
+		Detail: &projections.StagesMissing{}}
+	lines := projections.Finding{Code: projections.CountMissing, Severity: projections.SeverityDoubtful,
+		Detail: &projections.LinesUncounted{}}
+	short := projections.Finding{Code: projections.CountShort, Severity: projections.SeverityDoubtful,
+		Detail: &projections.Midway{}}
+	noted := short
+	noted.Severity = projections.SeverityNoted
+	unopened, running, broken := doubtful(alone), doubtful(alone), doubtful(alone)
+	unopened.Opened, running.Over, broken.Status = false, false, projections.Broken
+	for name, x := range map[string]struct {
+		v    projections.Verdict
+		want bool
+	}{
+		"counted alone":                     {doubtful(alone), true},
+		"a stage that nobody recorded":      {doubtful(stages), true},
+		"both, and something noted":         {doubtful(alone, noted, stages), true},
+		"lines left out":                    {doubtful(alone, lines), false},
+		"short as well":                     {doubtful(short, alone), false},
+		"not opened":                        {unopened, false},
+		"the case runs, and may be counted": {running, false},
+		"broken":                            {broken, false},
+	} {
+		if got := projections.AboutRoom(&x.v); got != x.want {
+			t.Errorf("%s: about a room %v, want %v", name, got, x.want)
+		}
+	}
+}
+
+// TestDetailsTell: what sentences ask a detail beyond its members.
+func TestDetailsTell(t *testing.T) {
+	early := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	late := early.Add(time.Hour)
+	for _, s := range []projections.SeenBoth{{At: early, OtherAt: late}, {At: late, OtherAt: early}} {
+		if !s.First().Equal(early) || !s.Last().Equal(late) {
+			t.Errorf("%+v: first %s, last %s", s, s.First(), s.Last())
+		}
+	}
+	if d := (&projections.UsedAgain{FirstCase: "K-1", SecondCase: "K-2"}); !d.TwoCases() {
+		t.Error("K-1 and K-2 are not two cases")
+	}
+	if d := (&projections.UsedAgain{FirstCase: "K-1", SecondCase: "K-1"}); d.TwoCases() {
+		t.Error("K-1 and K-1 are two cases")
+	}
+	for badges, alone := range map[[2]string]bool{
+		{"B-1", "B-2"}: false, {"B-1", "b-1"}: true, {"", "B-2"}: true, {"B-1", ""}: true, {"", ""}: true,
+	} {
+		if d := (&projections.RestsOnCorrection{First: badges[0], By: badges[1]}); d.Alone() != alone {
+			t.Errorf("badges %q: alone %v, want %v", badges, d.Alone(), alone)
+		}
+	}
+}

@@ -31,7 +31,9 @@ func SameHistory(earlier, later Checkpoint, path []tlog.Hash) error {
 		return fmt.Errorf("the earlier checkpoint has %d records, the later one %d", earlier.Size, later.Size)
 	}
 	switch {
-	case earlier.Size == later.Size && earlier.Root == later.Root, earlier.Size == 0 && earlier.Root == EmptyRoot:
+	case earlier.Size == later.Size && earlier.Root == later.Root:
+		return nil
+	case earlier.Size == 0 && earlier.Root == EmptyRoot && later.Size > 0:
 		return nil
 	case earlier.Size == later.Size, earlier.Size == 0:
 		return fmt.Errorf("%w: for %d records it signed the roots %s and %s",
