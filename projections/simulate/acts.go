@@ -38,7 +38,7 @@ func (h *house) clock(station string) time.Duration {
 // arrival returns when a record reaches the ledger: at once, or the next morning
 // where the station is offline that day.
 func (h *house) arrival(station string, at time.Time) time.Time {
-	key := station + at.Format(" Mon")
+	key := awayKey(station, at)
 	away, ok := h.away[key]
 	if !ok {
 		away = h.chance(h.Offline)
@@ -50,13 +50,20 @@ func (h *house) arrival(station string, at time.Time) time.Time {
 	return at.Add(time.Second)
 }
 
+func awayKey(station string, at time.Time) string { return station + at.Format(" Mon") }
+
 func (h *house) packed(t *Trip, bench string, at time.Time) {
 	l := listOf(int(t.List))
-	odd := func(rate float64) bool { return h.quality.Float64() < rate }
-	t.Heavy, t.Wet, t.Bare = odd(h.Rates.Heavy), odd(h.Rates.Wet), odd(h.Rates.Bare)
+	t.Heavy, t.Wet, t.Bare = h.odd(h.Rates.Heavy), h.odd(h.Rates.Wet), h.odd(h.Rates.Bare)
 	d := &events.SetPacked{List: l.List, Version: l.Version, WeightGrams: 8400}
 	if t.Heavy {
 		d.WeightGrams = 14200
+	}
+	if t.List == lookedOver {
+		d.SecondLook = "B-1002"
+		if t.Alone = h.odd(h.Rates.Alone); t.Alone {
+			d.SecondLook = []string{"", "B-" + bench[len(h.Site)+1:]}[h.quality.IntN(2)]
+		}
 	}
 	r := h.record(bench, at, t.Set, "", d, nil)
 	t.ID = r.Event.Trip
@@ -133,6 +140,34 @@ func (h *house) checked(t *Trip, station, place string, at time.Time, read bool)
 	if d.Sheet != nil && h.chance(h.PutRight) {
 		h.putRight(t, station, place, at)
 	}
+}
+
+// aside plans that a tray is put aside on its shelf, and perhaps released again. Only
+// one that keeps its label is, so that all is recorded under its name.
+func (h *house) aside(t *Trip) {
+	if !h.odd(h.Rates.Aside) {
+		return
+	}
+	shelf := t.Stays[len(t.Stays)-1]
+	put := shelf.From.Add(20 * time.Minute)
+	released := h.odd(0.5)
+	check := func(at time.Time, d *events.SetChecked) {
+		d.Place = shelf.Place
+		h.record(h.apart("hygiene", at), at, t.Set, "", d, h.look(t, shelf.Place, at))
+	}
+	h.at(put, func(at time.Time) {
+		if len(t.Faults) > 0 {
+			return
+		}
+		t.Aside = AsideUsed
+		check(at, &events.SetChecked{Aside: events.AsidePut, Reason: "suspected to be unsterile"})
+		if released {
+			t.Aside = AsideReleased
+			h.at(at.Add(10*time.Minute), func(at time.Time) {
+				check(at, &events.SetChecked{Aside: events.AsideReleased, Reason: "looked at, and sound"})
+			})
+		}
+	})
 }
 
 // putRight gives a tray its own sheet back where that lies with a set beside it,

@@ -19,10 +19,17 @@ var lists = [][]int64{
 	{8, 6, 4, 2, 4, 6, 2, 2, 6}, {6, 2, 3, 1, 2},
 }
 
+// Of the lists, by their place: whose sets a second person looks over when they are
+// packed, and whose sets hold implants.
+const (
+	lookedOver = 4
+	implants   = 5
+)
+
 // listOf returns a list. Line 1 is of one item in all of them, so that a piece
 // of it can end in any other tray.
 func listOf(i int) *events.ListIssued {
-	l := &events.ListIssued{List: fmt.Sprintf("LIST-%d", i+1), Version: 1, Title: fmt.Sprintf("Set of kind %d", i/2+1)}
+	l := &events.ListIssued{List: fmt.Sprintf("LIST-%d", i+1), Version: 1, Title: fmt.Sprintf("Set of kind %d", i/2+1), Implants: i == implants}
 	for n, q := range lists[i] {
 		item := "ITEM-1"
 		if n > 0 {
@@ -207,6 +214,7 @@ func (h *house) sterilize(group []*Trip) {
 		Load: load, Sterilizer: fmt.Sprintf("S%d", sterilizer), Run: int64(h.loads), Cycle: "dynamic-air-132",
 		Result: "passed", Released: true, // 132 C, 4 min: CDC 2008, Table 7
 	}
+	h.indicator(group, run, done)
 	for i, t := range group {
 		t.goTo("trolley to "+load, in.Add(-5*time.Minute), true)
 		t.goTo("load "+load, in, false)
@@ -218,6 +226,51 @@ func (h *house) sterilize(group []*Trip) {
 		h.store(t, out.Add(6*time.Minute+time.Duration(i)*20*time.Second))
 	}
 }
+
+// indicator reads the biological indicator of a load: before anything of it is
+// opened, or when all of it has been, or never. Where it is read late, half of the
+// loads were released early for a reason. Every load has one. Common practice, no source.
+func (h *house) indicator(group []*Trip, run *events.SetSterilized, done time.Time) {
+	read, never := done.Add(3*time.Hour), false
+	if h.odd(h.Rates.Early) {
+		early := EarlyLate
+		switch h.quality.IntN(3) {
+		case 0:
+			early, never = EarlyUnread, true
+		case 1:
+			early, run.Emergency = EarlyForReason, "the only set of its kind"
+		}
+		read = done.Add(62 * time.Hour) // after the last case of this half of the week
+		for _, t := range group {
+			if t.List == implants {
+				t.Early = early
+			}
+		}
+	}
+	if never {
+		return
+	}
+	h.at(read, func(at time.Time) {
+		d := &events.IndicatorRead{Load: run.Load, Sterilizer: run.Sterilizer, Result: "negative", Control: "positive"}
+		h.record(h.apart("laboratory", at), at, "", "", d, nil)
+	})
+}
+
+// apart returns a station that only what is drawn apart is recorded at, so that it
+// changes nothing else of a week.
+func (h *house) apart(name string, at time.Time) string {
+	station := h.station(name)
+	if _, ok := h.clocks[station]; !ok && h.Clock > 0 {
+		h.clocks[station] = time.Duration(h.quality.Int64N(int64(2*h.Clock)) - int64(h.Clock)).Truncate(time.Second)
+	}
+	if key := awayKey(station, at); !h.away[key] {
+		h.away[key] = false
+	}
+	return station
+}
+
+// odd is true with a probability, drawn apart.
+func (h *house) odd(rate float64) bool { return h.quality.Float64() < rate }
 
 // store puts a tray onto a shelf, and perhaps later onto another.
 func (h *house) store(t *Trip, at time.Time) {
@@ -242,6 +295,7 @@ func (h *house) operate(c *Case) {
 	pick := c.start.Add(-h.between(40*time.Minute, 2*time.Hour))
 	for i, t := range c.Trips {
 		step := time.Duration(i) * 90 * time.Second
+		h.aside(t)
 		t.goTo(c.cart, pick.Add(time.Duration(i)*20*time.Second), false)
 		h.scanned(t, "cart", c.cart, pick.Add(5*time.Minute+time.Duration(i)*20*time.Second))
 		t.goTo(c.Room, c.start.Add(-15*time.Minute), false)

@@ -16,7 +16,9 @@
 // a sheet can be exchanged only at the bench; in a holder, until the set is
 // opened. Pieces lie in the neighbour's tray, are missing since packing, are
 // counted wrong. Some cases are never closed, some sets are used twice; some are
-// too heavy, wet, or without an indicator inside.
+// too heavy, wet, without an indicator inside, or were looked over by nobody else;
+// some are put aside and used all the same; some loads with implants are opened
+// before their biological indicator is read.
 //
 // # What is observed
 //
@@ -81,6 +83,13 @@ type Rates struct {
 	Heavy float64 // packed too heavy
 	Wet   float64 // wet when it is opened
 	Bare  float64 // without a chemical indicator inside
+	// Alone: nobody but who packed it looked it over, of the lists that ask for it.
+	Alone float64
+	// Of each set to which nothing else happens to sheet, label or pieces.
+	Aside float64 // put aside before its case: half of them are released, the others used all the same
+
+	// Of each load.
+	Early float64 // opened before its biological indicator is read: late, never, or with a reason
 
 	// Of each case.
 	Misplaced float64 // a piece ends in the neighbour's tray
@@ -119,6 +128,8 @@ func Published() Config {
 			// 38 % documentation (Greenberg 2008).
 			Misplaced: 0.128 * 0.59, Miscount: 0.128 * 0.03, Omitted: 0.128 * 0.38,
 			Unclosed: 0.01, // common practice, no source
+			// Of packages, second looks, sets put aside and implants used early nobody has
+			// published a rate: none here, and in the drill as many as show each often.
 		},
 		// Nobody has measured these for lists. Common practice, no source.
 		People: People{
@@ -136,7 +147,7 @@ func Drill() Config {
 		Rates: Rates{
 			Swap: 0.04, Ring: 0.015, Relay: 0.02, Carried: 0.04, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
 			Labels: 0.02, Holders: 0.02, Short: 0.01, Twice: 0.01,
-			Heavy: 0.02, Wet: 0.02, Bare: 0.02,
+			Heavy: 0.02, Wet: 0.02, Bare: 0.02, Alone: 0.1, Aside: 0.02, Early: 0.15,
 			Misplaced: 0.08, Miscount: 0.02, Omitted: 0.05, Unclosed: 0.02,
 		},
 		People: People{Read: 0.5, Tag: 0.8, Scan: 0.6, PutRight: 0.5, Clock: time.Minute, Offline: 0.05},
@@ -191,17 +202,24 @@ func (w *Week) On(t *Trip, at time.Time) *Sheet {
 	return nil
 }
 
-// Setup returns what is recorded once, before the first week: the lists.
+// Setup returns what is recorded once, before the first week: the lists, and the
+// policy, which asks for a second look at the sets of one of them.
 func (c *Config) Setup() []Record {
-	var out []Record
+	policy := &events.PolicyAdopted{Policy: events.DefaultPolicy()}
+	policy.SecondLook = []string{listOf(lookedOver).List}
+	data := []events.Data{policy}
 	for i := range lists {
+		data = append(data, listOf(i))
+	}
+	var out []Record
+	for i, d := range data {
 		o := events.Observation{
-			Station: c.station("packing-1"), Kind: events.KindListIssued, Operator: "B-1001",
-			Time: c.Start.Add(-24*time.Hour + time.Duration(i)*time.Minute), Data: listOf(i),
+			Station: c.station("packing-1"), Kind: d.Kind(), Operator: "B-1001",
+			Time: c.Start.Add(-24*time.Hour + time.Duration(i)*time.Minute), Data: d,
 		}
 		e, err := eventOf(&o)
 		if err != nil {
-			panic(err) // the lists are ours, and not random
+			panic(err) // what is set up is ours, and not random
 		}
 		e.StationSeq = int64(i + 1)
 		out = append(out, Record{Observation: o, Event: e, Recorded: o.Time.Add(time.Second)})

@@ -34,7 +34,8 @@ func TestEverythingHappens(t *testing.T) {
 	seen := make(map[FaultKind]int)
 	inside := make(map[FaultKind]int)
 	late, unread, unscanned := 0, 0, 0
-	heavy, wet, bare := 0, 0, 0
+	heavy, wet, bare, alone := 0, 0, 0, 0
+	early, aside := make(map[Early]int), make(map[Aside]int)
 	for n := range 24 {
 		w := c.Week(n)
 		for _, f := range w.Faults {
@@ -56,11 +57,13 @@ func TestEverythingHappens(t *testing.T) {
 			}
 		}
 		for _, x := range w.Trips {
-			for n, is := range map[*int]bool{&heavy: x.Heavy, &wet: x.Wet, &bare: x.Bare} {
+			for n, is := range map[*int]bool{&heavy: x.Heavy, &wet: x.Wet, &bare: x.Bare, &alone: x.Alone} {
 				if is {
 					*n++
 				}
 			}
+			early[x.Early]++
+			aside[x.Aside]++
 			stored := 0
 			for i := range w.Records {
 				if l := w.Records[i].Look; l != nil && l.Tray == x && !l.Opening {
@@ -83,8 +86,9 @@ func TestEverythingHappens(t *testing.T) {
 			t.Errorf("no %s inside", k)
 		}
 	}
-	if heavy == 0 || wet == 0 || bare == 0 {
-		t.Errorf("heavy %d, wet %d, without an indicator %d", heavy, wet, bare)
+	if heavy == 0 || wet == 0 || bare == 0 || alone == 0 || len(early) != 4 || len(aside) != 3 {
+		t.Errorf("heavy %d, wet %d, without an indicator %d, looked over by nobody %d, early %v, aside %v",
+			heavy, wet, bare, alone, early, aside)
 	}
 	if late == 0 || unread == 0 || unscanned == 0 {
 		t.Errorf("late %d, unread %d, unscanned %d", late, unread, unscanned)

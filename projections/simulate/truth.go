@@ -22,6 +22,9 @@ type Trip struct {
 	Heavy     bool     // packed too heavy
 	Wet       bool     // the package is wet when it is opened
 	Bare      bool     // no chemical indicator inside
+	Alone     bool     // nobody but who packed it looked it over, though the policy asks for that
+	Early     Early    // of a load with implants, opened before its indicator was read
+	Aside     Aside    // put aside
 	Label     *Label
 
 	pieces []int64 // in the tray, by line
@@ -38,8 +41,29 @@ func (t *Trip) Inside() bool {
 
 // Clean reports whether nothing whatever went wrong with a set or in its case.
 func (t *Trip) Clean() bool {
-	return len(t.Faults) == 0 && len(t.Case.Faults) == 0 && !t.Heavy && !t.Wet && !t.Bare
+	return len(t.Faults) == 0 && len(t.Case.Faults) == 0 &&
+		!t.Heavy && !t.Wet && !t.Bare && !t.Alone && t.Early == "" && t.Aside != AsideUsed
 }
+
+// Early is how a set with implants came to be opened before its load's biological
+// indicator was read; "": it was not.
+type Early string
+
+// The ways.
+const (
+	EarlyUnread    Early = "never read"
+	EarlyLate      Early = "read late"
+	EarlyForReason Early = "read late, released early for a reason"
+)
+
+// Aside is what became of a set that was put aside; "": it was not.
+type Aside string
+
+// What can become of it.
+const (
+	AsideUsed     Aside = "used all the same"
+	AsideReleased Aside = "released before it was used"
+)
 
 // Has reports whether a fault of a kind happened to a set.
 func (t *Trip) Has(k FaultKind) bool {

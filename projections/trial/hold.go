@@ -109,8 +109,13 @@ func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, kn
 			l := t.looks[seq]
 			return l != nil && (f.Code == projections.PackageUnfit && l.Tray.Wet || f.Code == projections.IndicatorNotSeen && l.Tray.Bare)
 		}), true
-	case f.Code == projections.PutAside, f.Code == projections.ImplantTooEarly, f.Code == projections.SecondLookMissing:
-		return false, true // nobody puts aside here, no set holds implants
+	case f.Code == projections.SecondLookMissing:
+		return x.Alone, true
+	case f.Code == projections.ImplantTooEarly:
+		// Under a wrong label a set is recorded in another load than it was in.
+		return x.Early != "", !x.Has(simulate.LabelSwap) && !x.Has(simulate.HolderSwap)
+	case f.Code == projections.PutAside:
+		return x.Aside == simulate.AsideUsed && f.Severity == projections.SeverityBroken, true
 	case slices.Contains(countCodes, f.Code):
 		return !t.countedRight(x), true
 	}
@@ -344,7 +349,7 @@ func (t *trial) missed() error {
 		}
 	}
 	for _, x := range t.week.Trips {
-		if err := t.missedWeight(x); err != nil {
+		if err := t.missedSet(x); err != nil {
 			return err
 		}
 		if !x.Clean() || !read[x] || !t.countedRight(x) {
@@ -379,15 +384,40 @@ func (t *trial) missedPackage(l *simulate.Look, v *projections.Verdict, seq int6
 	}
 }
 
-// missedWeight holds a set that was weighed too heavy against its verdict.
-func (t *trial) missedWeight(x *simulate.Trip) error {
-	if !x.Heavy {
-		return nil
+// earlySeverity is what a set opened before its indicator was read is said to be, at
+// the end of a week: without a result nothing speaks for it, with one and a reason
+// there is nothing left to do.
+func earlySeverity(e simulate.Early) projections.Severity {
+	switch e {
+	case simulate.EarlyUnread:
+		return projections.SeverityBroken
+	case simulate.EarlyForReason:
+		return projections.SeverityNoted
 	}
-	v, err := t.w.Judge(keyOf(x))
-	found := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.TooHeavy })
-	if err == nil && !t.r.Missed.hold(found) {
-		t.r.example("week %d, %s: missed that it is too heavy", t.week.Number, x.Set)
+	return projections.SeverityDoubtful
+}
+
+// missedSet holds what happened to a set as a whole against its verdict.
+func (t *trial) missedSet(x *simulate.Trip) error {
+	label := x.Has(simulate.LabelSwap) || x.Has(simulate.HolderSwap) // recorded in another load
+	for code, happened := range map[projections.Code]bool{
+		projections.TooHeavy: x.Heavy, projections.SecondLookMissing: x.Alone,
+		projections.ImplantTooEarly: x.Early != "" && !label, projections.PutAside: x.Aside == simulate.AsideUsed,
+	} {
+		if !happened {
+			continue
+		}
+		v, err := t.w.Judge(keyOf(x))
+		if err != nil {
+			return err
+		}
+		found := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+			return f.Code == code && (code != projections.ImplantTooEarly || f.Severity == earlySeverity(x.Early))
+		})
+		if !t.r.Missed.hold(found) {
+			t.r.example("week %d, %s: missed %s (%s)", t.week.Number, x.Set, code, kinds(x))
+		}
+		t.r.planted(code)
 	}
-	return err
+	return nil
 }

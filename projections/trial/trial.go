@@ -44,6 +44,9 @@ type Result struct {
 	IfScanned Tally
 	Doubts    Doubts
 
+	// Planted is how often what makes a code happened to a set as a whole.
+	Planted map[projections.Code]int
+
 	// Known is when each set to which something happened became known.
 	Known map[Cell]*Known
 
@@ -72,6 +75,13 @@ type Known struct{ Before, At, Later, Never int }
 // N returns how many sets were counted.
 func (k *Known) N() int { return k.Before + k.At + k.Later + k.Never }
 
+func (r *Result) planted(c projections.Code) {
+	if r.Planted == nil {
+		r.Planted = make(map[projections.Code]int)
+	}
+	r.Planted[c]++
+}
+
 const maxExamples = 40
 
 func (r *Result) example(format string, args ...any) {
@@ -95,6 +105,11 @@ func (r *Result) Add(o *Result) {
 	}
 	d := &r.Doubts
 	d.X, d.None, d.Third, d.Own = d.X+o.Doubts.X, d.None+o.Doubts.None, d.Third+o.Doubts.Third, d.Own+o.Doubts.Own
+	for c, n := range o.Planted {
+		for range n {
+			r.planted(c)
+		}
+	}
 	for c, k := range o.Known {
 		x := r.known(c)
 		x.Before, x.At, x.Later, x.Never = x.Before+k.Before, x.At+k.At, x.Later+k.Later, x.Never+k.Never

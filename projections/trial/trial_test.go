@@ -5,6 +5,7 @@ import (
 	"errors"
 	"testing"
 
+	"listbound/projections"
 	"listbound/projections/simulate"
 )
 
@@ -50,6 +51,13 @@ func right(t *testing.T, r *Result, weeks int) {
 			t.Errorf("%s: only %d were held against the truth in %d weeks", x.what, x.tally.Of, weeks)
 		}
 	}
+	for _, c := range []projections.Code{
+		projections.TooHeavy, projections.SecondLookMissing, projections.ImplantTooEarly, projections.PutAside,
+	} {
+		if r.Planted[c]*2 < weeks {
+			t.Errorf("%s: only %d sets of which it is to be found in %d weeks", c, r.Planted[c], weeks)
+		}
+	}
 	for _, e := range r.Examples {
 		t.Log(e)
 	}
@@ -66,6 +74,24 @@ func TestUnscanned(t *testing.T) {
 	}
 	right(t, r, n)
 	table(t, r)
+	sureness(t, &r.Doubts)
+}
+
+// sureness holds "it probably carries the sheet of X, or none, or a third set's" to
+// how often each is so: X's more often than not and than all else together, and each
+// of the others often enough to be named.
+func sureness(t *testing.T, d *Doubts) {
+	t.Helper()
+	all := d.X + d.None + d.Third + d.Own
+	if all < 60 && !testing.Short() {
+		t.Errorf("it is said of %d sets only", all)
+	}
+	if 2*d.X <= all || 10*d.X >= 9*all {
+		t.Errorf("of %d sets that probably carry the sheet of X %d do", all, d.X)
+	}
+	if d.None == 0 || d.Third == 0 {
+		t.Errorf("of %d sets none has no sheet, or none a third set's: %+v", all, *d)
+	}
 }
 
 // TestScanned: with every move scanned and clocks that agree, windows hold by the
