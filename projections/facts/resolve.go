@@ -87,6 +87,8 @@ func (b *Book) Resolve(f Fact) projections.TripKey {
 func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 	k := e.Kind()
 	switch {
+	case k == events.KindSetCounted && e.Trip != "":
+		return projections.TripKey{Set: e.Subject, Trip: b.countedIn(b.itemOf(e), e.Trip)}
 	case e.Trip != "" && k.HoldsTrip():
 		return projections.TripKey{Set: e.Subject, Trip: e.Trip}
 	case k.AboutSet():
@@ -100,6 +102,70 @@ func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 		}
 	}
 	return projections.TripKey{}
+}
+
+// itemOf returns the item of an event, nil where it is not held.
+func (b *Book) itemOf(e *events.Event) *Item {
+	if it := b.ids.get(e.ID); it == nil || it.Event == e {
+		return it
+	}
+	for _, it := range b.twins[e.ID] {
+		if it.Event == e {
+			return it
+		}
+	}
+	return nil
+}
+
+// countedIn returns the trip of a count that names one. The stations' pages name
+// the trip that the set is opened in for the case as far as is known, and a
+// packing handed in later can take the opening to another. So the count goes
+// with the opening for its case, where by its own time, too, the set had been
+// packed anew since, and it was not made by the sheet of the trip it names.
+func (b *Book) countedIn(it *Item, named string) string {
+	if it == nil || it.Code != nil && it.Code.Trip == named {
+		return named
+	}
+	set := it.Event.Subject
+	b.around(set, it.At())
+	now := b.packedBefore(set, it.At())
+	if now == named || now == "" || !b.packedIn(set, named) {
+		return named
+	}
+	ref := events.CaseOf(it.Data)
+	opened := false
+	for _, o := range slices.Clone(b.askedCase(ref)) {
+		if o.Void || o.Kind != events.KindSetOpened || o.Event.Subject != set || events.CaseOf(o.Data) != ref {
+			continue
+		}
+		switch b.TripOf(o.Event, 0).Trip {
+		case named:
+			return named
+		case now:
+			opened = true
+		}
+	}
+	if opened {
+		return now
+	}
+	return named
+}
+
+// packedIn reports whether a set is recorded as packed in a trip.
+func (b *Book) packedIn(set, trip string) bool {
+	b.need(DimTrip, trip)
+	b.asked(DimTrip, trip)
+	t := b.trips[trip]
+	return t != nil && slices.ContainsFunc(t.items, func(p *Item) bool {
+		return !p.Void && p.Kind == events.KindSetPacked && p.Event.Subject == set
+	})
+}
+
+// askedCase returns the facts that name a case, or once did.
+func (b *Book) askedCase(ref string) []*Item {
+	b.need(DimCase, ref)
+	b.asked(DimCase, ref)
+	return b.cases[ref]
 }
 
 // packedBefore returns the trip that a set was packed for last at or before a moment.

@@ -42,12 +42,12 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 		own = t.items
 	}
 	c.All = make([]*Item, 0, len(own)+2)
+	b.aroundTrip(k, own)
 	for _, it := range own {
-		if it.Event.Subject == k.Set {
+		if it.Event.Subject == k.Set && (it.Kind != events.KindSetCounted || b.countedIn(it, k.Trip) == k.Trip) {
 			c.All = append(c.All, it)
 		}
 	}
-	b.aroundTrip(k, own)
 	s := b.sets[k.Set]
 	if s != nil {
 		for _, it := range s.loose {
@@ -57,6 +57,7 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 			}
 		}
 	}
+	c.All = append(c.All, b.countedElsewhere(c)...)
 	if !slices.IsSortedFunc(c.All, Compare) {
 		slices.SortFunc(c.All, Compare)
 	}
@@ -78,6 +79,29 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 		b.read(c, &c.Readings[i])
 	}
 	return c
+}
+
+// countedElsewhere returns the counts that name an earlier trip and go with an
+// opening in this one (countedIn).
+func (b *Book) countedElsewhere(c *Trip) []*Item {
+	if c.Key.Trip == "" {
+		return nil
+	}
+	var out []*Item
+	for _, o := range c.All {
+		if o.Void || o.Kind != events.KindSetOpened {
+			continue
+		}
+		ref := events.CaseOf(o.Data)
+		for _, it := range slices.Clone(b.askedCase(ref)) {
+			named := it.Event.Trip
+			if it.Kind == events.KindSetCounted && it.Event.Subject == c.Key.Set && named != "" && named != c.Key.Trip &&
+				events.CaseOf(it.Data) == ref && b.countedIn(it, named) == c.Key.Trip && !slices.Contains(out, it) {
+				out = append(out, it)
+			}
+		}
+	}
+	return out
 }
 
 // CaseUse is a case in which a trip was opened or counted: one, unless

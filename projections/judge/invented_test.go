@@ -212,9 +212,31 @@ func there(d *events.SetCounted) *events.SetCounted {
 	return d
 }
 
+// unaware makes a turn one whose packing nobody knew of until its bench handed in:
+// no trip is named, but by the page of the count, which names the one before.
+func (g *inventor) unaware(x *turn, from int) {
+	for i := from; i < len(g.s.all); i++ {
+		e := g.s.all[i].Event
+		switch d := e.Data.(type) {
+		case *events.SetCounted:
+			e.Trip = tripOf(x.set, x.n-1)
+			if g.rare(2) {
+				screen := *d
+				screen.Sheet = events.SheetScreen
+				e.Data = &screen
+			}
+		case *events.SetSterilized, *events.SetChecked, *events.SetOpened:
+			e.Trip = ""
+		}
+	}
+}
+
 func (g *inventor) live(x *turn) {
 	before := len(g.s.all)
 	g.s.live(x)
+	if x.n > 0 && g.rare(5) {
+		g.unaware(x, before)
+	}
 	for i := before; i < len(g.s.all); i++ {
 		f := &g.s.all[i]
 		if f.Event.Kind().AboutSet() && g.rare(12) && f.Event.Kind() != events.KindSetPacked {

@@ -202,3 +202,54 @@ func wantCodes(t *testing.T, v projections.Verdict, want ...projections.Code) {
 		t.Errorf("found %v, want %v: %s", got, want, show(v))
 	}
 }
+
+// TestCountGoesWithItsOpening: a count whose trip a page named before the bench
+// handed in belongs to the packing that its opening belongs to; one that says
+// more than that stays where it says.
+func TestCountGoesWithItsOpening(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		with  func(s *story, before, x *turn)
+		moves bool
+	}{
+		{"as the page names it", func(*story, *turn, *turn) {}, true},
+		{"counted by the sheet of the trip named", func(_ *story, before, x *turn) { x.first.Sheet, x.final.Sheet = own(before), own(before) }, false},
+		{"opened in the trip named too", func(s *story, before, x *turn) {
+			s.tell("or-3", x.openedAt(), x.set, before.trip(), x.open)
+		}, false},
+		{"opened for another case", func(_ *story, _, x *turn) { x.first.Case, x.final.Case = "K-9", "K-9" }, false},
+		{"not opened", func(_ *story, _, x *turn) { x.open = nil }, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			s := newStory()
+			l := s.list("LIST-A", 1, 6, 2)
+			before, x := newTurn("A", 0, l), newTurn("A", 1, l)
+			s.live(before)
+			tt.with(s, before, x)
+			from := len(s.all)
+			s.live(x)
+			for i := from; i < len(s.all); i++ {
+				switch e := s.all[i].Event; e.Kind() {
+				case events.KindSetCounted:
+					e.Trip = before.trip()
+				case events.KindSetOpened:
+					e.Trip = ""
+				}
+			}
+			w := s.world()
+			moved := len(w.Trip(x.key()).Counted) == 2 && len(w.Trip(before.key()).Counted) == 2
+			stayed := len(w.Trip(x.key()).Counted) == 0 && len(w.Trip(before.key()).Counted) == 4
+			if moved != tt.moves || stayed == tt.moves {
+				t.Errorf("%d counts in the trip named, %d in the one after", len(w.Trip(before.key()).Counted), len(w.Trip(x.key()).Counted))
+			}
+			if v := judge(t, w, x.key()); tt.moves && v.Status != projections.Whole {
+				t.Errorf("the trip is %s", show(v))
+			}
+			for i := from; i < len(s.all); i++ {
+				if e := s.all[i].Event; e.Kind() == events.KindSetCounted && (w.Resolve(s.all[i]) == x.key()) != tt.moves {
+					t.Errorf("the count of %s is of %v", e.Time, w.Resolve(s.all[i]))
+				}
+			}
+		})
+	}
+}

@@ -77,14 +77,13 @@ func TestEarlierFolderLateBench(t *testing.T) {
 	inOrder := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: now})
 	record(t, inOrder, strings.Join(lateLines(t), "\n"))
 	want := verdictsOf(t, inOrder)
-	whole := 0
 	for k, v := range want {
-		if strings.HasPrefix(v, "whole") && strings.HasPrefix(k, "LAP-014") {
-			whole++
+		if !strings.HasPrefix(v, "whole") {
+			t.Errorf("in order, %s is %s", k, v)
 		}
 	}
-	if whole != 2 {
-		t.Fatalf("%d of 2 turns of LAP-014 are whole in order: %v", whole, want)
+	if len(want) != 5 {
+		t.Fatalf("%d turns, should be 5", len(want))
 	}
 
 	dir := sitetest.Unpack(t, filepath.Join(folders, "late-44e5aec.tar.gz"))
