@@ -159,6 +159,17 @@ func (b *opening) next(v *visit) string {
 	return v.t("enter-opens", b.Tag, b.Case)
 }
 
+// indicatorsShow are what an indicator inside can show, in the order of the buttons.
+func indicatorsShow() []string { return []string{"pass", "fail", "none"} }
+
+// typed: a number after an asterisk is what the indicator inside shows.
+func (b *opening) typed(v *visit, text string) (string, fields, bool) {
+	if shows, ok := pressed(text, keyIndicator, indicatorsShow()); ok && !b.idle() {
+		return "indicator", fields{"indicator": shows}, true
+	}
+	return b.reading.typed(v, text)
+}
+
 func (b *opening) takeIndicator(_ *visit, f fields) (said, error) {
 	if b.Indicator = f["indicator"]; b.Indicator != "pass" && b.Indicator != "fail" && b.Indicator != "none" {
 		b.Indicator = ""

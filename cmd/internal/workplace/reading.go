@@ -3,6 +3,7 @@ package workplace
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
 	"listbound/cmd/internal/site"
@@ -192,8 +193,32 @@ func (v *visit) askPlace(s said) said {
 	return s
 }
 
-// typed: a number answers where the sheet was.
+// The first characters of what is typed instead of a button: +1 is the first fault
+// of the package, *1 the first thing an indicator can show.
+const (
+	keyPackage   = "+"
+	keyIndicator = "*"
+)
+
+// keyed is what is typed instead of the i-th button of some, from 0.
+func keyed(lead string, i int) string { return lead + strconv.Itoa(i+1) }
+
+// pressed returns the button that a typed text stands for.
+func pressed[T any](text, lead string, of []T) (button T, ok bool) {
+	for i := range of {
+		if strings.TrimSpace(text) == keyed(lead, i) {
+			return of[i], true
+		}
+	}
+	return button, false
+}
+
+// typed: a number answers where the sheet was; after a plus it is a fault of the
+// package of the set that lies here.
 func (b *reading) typed(_ *visit, text string) (string, fields, bool) {
+	if fault, ok := pressed(text, keyPackage, events.PackageFaults()); ok && !b.idle() {
+		return "package", fields{"value": string(fault)}, true
+	}
 	n, ok := plainNumber(text)
 	if !ok || !b.placeMissing() || n < 1 || int(n) > len(places()) {
 		return "", nil, false

@@ -2,6 +2,7 @@ package workplace_test
 
 import (
 	"fmt"
+	"html"
 	"io"
 	"net/http"
 	"slices"
@@ -419,5 +420,59 @@ func TestIndicatorAsked(t *testing.T) {
 	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)
 	if len(got) != 1 || got[0].(*events.SetOpened).Indicator != "pass" {
 		t.Errorf("recorded: %+v", got)
+	}
+}
+
+// TestKeysAtOpening: what the buttons of indicator and package say can be typed.
+func TestKeysAtOpening(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	for _, text := range []string{"LAP-014", "(8004)LAP-014", h.codes["LAP-014"], "1", "*3", "*1", "+1", "+6", "+1"} {
+		s.scan(text)
+	}
+	page := html.UnescapeString(h.get("/at/north/or-3/opening"))
+	for _, want := range []string{"<kbd>*1</kbd>", "<kbd>*3</kbd>", "<kbd>+1</kbd>", "<kbd>+6</kbd>"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no button shows %s", want)
+		}
+	}
+	for _, text := range []string{label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1"), "", ""} {
+		s.scan(text)
+	}
+	s.do("anyway")
+	s.scan("")
+	got := h.events(site.Query{Set: "LAP-014"}, events.KindSetOpened)
+	if len(got) != 1 {
+		t.Fatalf("%d openings", len(got))
+	}
+	d := got[0].(*events.SetOpened)
+	if d.Indicator != "pass" || !slices.Equal(d.Package, []events.PackageFault{events.PackageDropped}) || d.Sheet.Found != "outside" {
+		t.Errorf("recorded: %+v", d)
+	}
+}
+
+// TestReleasedInAnEmergency: a load that holds implants can be released before its
+// indicator's result, for a reason and by somebody; another load isn't asked.
+func TestReleasedInAnEmergency(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	list := listShort()
+	list.Version, list.Implants = 2, true
+	h.record("north/packing-1", events.KindListIssued, "", list)
+	h.record("north/packing-1", events.KindSetPacked, "IMP-1", &events.SetPacked{List: list.List, Version: 2})
+	h.record("north/packing-1", events.KindListSealed, "IMP-1", &events.ListSealed{Placement: events.Outside})
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	for run, set := range map[string]string{"7": "VAS-003", "8": "IMP-1"} {
+		s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")
+		s.scan(label(t, events.ScanSet, set))
+		s.scan(label(t, events.ScanBadge, "B-2043"))
+		s.do("start")
+		if asks := strings.Contains(h.get(s.path), `name="emergency"`); asks != (set == "IMP-1") {
+			t.Errorf("%s: asked for an emergency: %t", set, asks)
+		}
+		s.do("result", "result", "passed", "released", "yes", "emergency", " trauma, B-9001 ")
+		got := h.events(site.Query{Load: "S1-0304-0" + run}, events.KindSetSterilized)
+		if len(got) != 1 || got[0].(*events.SetSterilized).Emergency != "trauma, B-9001" {
+			t.Errorf("%s: recorded %+v", set, got)
+		}
 	}
 }

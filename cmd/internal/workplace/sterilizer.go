@@ -335,6 +335,9 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	for _, set := range l.Sets {
 		data := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
 			Result: f["result"], Released: released, Loader: l.Loader}
+		if released {
+			data.Emergency = strings.TrimSpace(f["emergency"])
+		}
 		if !l.StartedAt.IsZero() {
 			data.Started = l.StartedAt.Format(time.RFC3339)
 		}
@@ -431,9 +434,27 @@ func (v *visit) sterilizerOf(id string) (string, error) {
 }
 
 type sterilizerBody struct {
-	Active *load
-	Cycles []string
-	Other  bool // another cycle may be entered
+	Active   *load
+	Cycles   []string
+	Other    bool // another cycle may be entered
+	Implants bool // the load runs with implants, whose indicator the policy waits for
+}
+
+// implants reports whether a set of a load holds implants, by the list it was packed by.
+func (v *visit) implants(l *load) (bool, error) {
+	for _, set := range l.Sets {
+		st, err := v.standing(set)
+		if err != nil {
+			return false, err
+		}
+		if st == nil || st.List == "" {
+			continue
+		}
+		if list, err := listNow(v, v.d.site, st.List, st.Version); err == nil && list.Implants {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 func (b *sterilizer) body(v *visit) (any, error) {
@@ -445,5 +466,9 @@ func (b *sterilizer) body(v *visit) (any, error) {
 	if free {
 		cycles = b.Ran
 	}
-	return sterilizerBody{b.find(b.Load), cycles, free}, nil
+	out := sterilizerBody{Active: b.find(b.Load), Cycles: cycles, Other: free}
+	if l := out.Active; l != nil && l.Started && p.AsksImplantIndicator() {
+		out.Implants, err = v.implants(l)
+	}
+	return out, err
 }
