@@ -79,7 +79,7 @@ func rowsOf(t *testing.T, w *judge.World) (rows []projections.Verdict) {
 }
 
 // most is how many rows a working day may have. Of 48 such weeks two have more, 8.2
-// and 8.8; what is left in them is spread over all kinds and says nothing twice.
+// and 8.6; what is left in them is spread over all kinds and says nothing twice.
 const most = 8
 
 // TestRealisticWeek counts what a leader is asked to look at: a list that is too
