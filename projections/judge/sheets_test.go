@@ -41,9 +41,9 @@ func TestRings(t *testing.T) {
 		doubt   map[string]string // a set in doubt, and whose sheet it probably carries
 	}{
 		{"two sets", []string{"A", "B"}, []string{"B", "A"},
-			map[string]string{"A": "The sheets of 2 sets have changed places: A has the sheet of B, B has the sheet of A.", "B": "B has the sheet of A, A has the sheet of B."}, nil},
+			map[string]string{"A": "The count sheets of 2 sets have changed places: A has the count sheet of B, B has the count sheet of A.", "B": "B has the count sheet of A, A has the count sheet of B."}, nil},
 		{"three sets", []string{"A", "B", "C"}, []string{"B", "C", "A"},
-			map[string]string{"A": "A has the sheet of B, B has the sheet of C, C has the sheet of A.", "B": "B has the sheet of C, C has the sheet of A, A has the sheet of B.", "C": "The sheets of 3 sets"}, nil},
+			map[string]string{"A": "A has the count sheet of B, B has the count sheet of C, C has the count sheet of A.", "B": "B has the count sheet of C, C has the count sheet of A, A has the count sheet of B.", "C": "The count sheets of 3 sets"}, nil},
 		{"one read, the other waiting", []string{"A", "B"}, []string{"B", ""}, nil, map[string]string{"B": "A"}},
 		{"a path of three", []string{"A", "B", "C"}, []string{"B", "C", ""}, nil, map[string]string{"C": "A"}},
 		{"one-sided: the other was read right", []string{"A", "B"}, []string{"B", "B"}, nil, nil},
@@ -73,7 +73,7 @@ func TestRings(t *testing.T) {
 				if who := test.doubt[x.set]; (who != "") != (len(doubt) == 1) {
 					t.Errorf("%s: %s", x.set, show(v))
 				} else if who != "" {
-					if doubt[0].Other.Set != who || !strings.Contains(doubt[0].Says, "probably carries the sheet of "+who) || doubt[0].Severity != projections.SeverityBroken || v.Opened {
+					if doubt[0].Other.Set != who || !strings.Contains(doubt[0].Says, "probably carries the count sheet of "+who) || doubt[0].Severity != projections.SeverityBroken || v.Opened {
 						t.Errorf("%s: %s", x.set, show(v))
 					}
 				}
@@ -181,31 +181,31 @@ func TestDoubtSays(t *testing.T) {
 		{"a path of three: A's list is compared", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), b, outside(own(c)))
-		}, "C", "A", []int64{2}, []string{"probably carries the sheet of A now, or none, or a third set's. The lists differ in line 2 (",
-			"wahrscheinlich das Blatt von A oder keines oder das eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
+		}, "C", "A", []int64{2}, []string{"probably carries the count sheet of A now, or none, or a third set's. The lists differ in line 2 (",
+			"wahrscheinlich die Zählliste von A oder keine oder die eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
 		{"the sheet was taken off again", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, none())
-		}, "B", "A", nil, []string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that sheet was no longer there. B probably carries a wrong sheet now, or none.",
-			"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war dieses Blatt nicht mehr dort. B trägt jetzt wahrscheinlich ein falsches Blatt oder keines."}, []string{"The lists differ", "the sheet of A"}},
+		}, "B", "A", nil, []string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that count sheet was no longer there. B probably carries a wrong count sheet now, or none.",
+			"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war diese Zählliste nicht mehr dort. B hat jetzt wahrscheinlich eine falsche Zählliste oder keine."}, []string{"The lists differ", "the count sheet of A"}},
 		{"a third one's in its place", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
-		}, "B", "A", nil, []string{"that sheet was no longer there"}, []string{"The lists differ"}},
+		}, "B", "A", nil, []string{"that count sheet was no longer there"}, []string{"The lists differ"}},
 		{"and the third one: A's own can be with either", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
-		}, "C", "A", nil, []string{"C has not been read since. It carries a wrong sheet now, or none."}, []string{"The lists differ", "probably"}},
+		}, "C", "A", nil, []string{"C has not been read since. It carries a wrong count sheet now, or none."}, []string{"The lists differ", "probably"}},
 		{"what was with A first has its own back", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
 			look(s, clock(0, 14, 0), b, outside(own(b)))
-		}, "C", "A", []int64{2}, []string{"It probably carries the sheet of A now, or none, or a third set's."}, nil},
+		}, "C", "A", []int64{2}, []string{"It probably carries the count sheet of A now, or none, or a third set's."}, nil},
 		{"the middle of a path no longer known", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), b, outside(own(c)))
 			look(s, clock(0, 14, 0), a, none())
-		}, "C", "B", nil, []string{"It carries a wrong sheet now, or none."}, []string{"The lists differ"}},
+		}, "C", "B", nil, []string{"It carries a wrong count sheet now, or none."}, []string{"The lists differ"}},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
@@ -286,8 +286,8 @@ func TestDoubtByCount(t *testing.T) {
 		if (len(fs) == 1) != test.doubt {
 			t.Errorf("%s: %s", test.name, show(v))
 		}
-		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says, "A was counted by the sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It carries a wrong sheet now, or none.") ||
-			!strings.HasPrefix(in("de", fs[0]).Says, "A wurde nach dem Blatt von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
+		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says, "A was counted by the count sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It carries a wrong count sheet now, or none.") ||
+			!strings.HasPrefix(in("de", fs[0]).Says, "A wurde nach der Zählliste von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
 			t.Errorf("says %q", fs[0].Says)
 		}
 	}
@@ -461,7 +461,7 @@ func TestWindow(t *testing.T) {
 			if scanned != test.scanned {
 				t.Errorf("if every move was scanned: %q, want %q", scanned, test.scanned)
 			}
-			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says, "The lists differ in line 3 (Clamp, Kocher: 5 on this sheet, 4 right)") {
+			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says, "The lists differ in line 3 (Clamp, Kocher: 5 on this count sheet, 4 right)") {
 				t.Errorf("lines %v: %q", f.Lines, f.Says)
 			}
 		})
@@ -661,21 +661,21 @@ func TestLabelSays(t *testing.T) {
 		not      string
 	}{
 		{"no sheet", func(s *story, x *turn) { x.open.OuterLabel, x.open.Sheet = "LAP-022", none(); s.live(x) },
-			"No sheet was found, so which of the two is right is not known.",
-			"Ein Blatt war nicht zu finden; welches von beiden richtig ist, ist nicht bekannt.", "sides"},
+			"No count sheet was found, so which of the two is right is not known.",
+			"Eine Zählliste war nicht zu finden; welches von beiden richtig ist, ist nicht bekannt.", "sides"},
 		{"its own sheet with other content", func(s *story, x *turn) {
 			x.open.OuterLabel, x.open.Sheet.Code = "LAP-022", sheetCode(s.list("LAP-OTHER", 1, 6, 9), x.set, x.trip())
 			s.live(x)
-		}, "The sheet sides with the tray: the label outside is the wrong one.", "Das Blatt stimmt mit dem Sieb überein", "neither"},
+		}, "The count sheet sides with the tray: the label outside is the wrong one.", "Die Zählliste stimmt mit dem Sieb überein", "neither"},
 		{"right again, without a sheet", func(s *story, x *turn) { x.check.OuterLabel, x.open.Sheet = "LAP-022", none(); s.live(x) },
 			"The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.",
-			"Das Außenetikett wurde berichtigt: es sagte LAP-014 (north/or-3, 03.03.2026 07:12 UTC).", "own sheet"},
+			"Das Außenetikett wurde berichtigt: darauf stand LAP-014 (north/or-3, 03.03.2026 07:12 UTC).", "own count sheet"},
 		{"right again, with another's sheet", func(s *story, x *turn) {
 			y := s.pair()
 			s.live(y)
 			x.check.OuterLabel, x.open.Sheet.Code = "LAP-022", own(y)
 			s.live(x)
-		}, "The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.", "Das Außenetikett wurde berichtigt", "own sheet"},
+		}, "The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.", "Das Außenetikett wurde berichtigt", "own count sheet"},
 	} {
 		s, x := plain()
 		test.with(s, x)
@@ -760,7 +760,7 @@ func TestSheetWentBack(t *testing.T) {
 	look(12, a, b)
 	look(13, b, b)
 	fs := find(judge(t, s.world(), a.key()), projections.SheetSwapped)
-	if len(fs) != 1 || !strings.Contains(fs[0].Says, "The sheet was back with B at north/storage on 2026-03-02 13:00 UTC; A has not been read with its own sheet since.") {
+	if len(fs) != 1 || !strings.Contains(fs[0].Says, "The count sheet was back with B at north/storage on 2026-03-02 13:00 UTC; A has not been read with its own count sheet since.") {
 		t.Errorf("A: %+v", fs)
 	}
 	look(14, b, c)
@@ -798,7 +798,7 @@ func TestForgedSheet(t *testing.T) {
 	s.live(x)
 	s.live(y)
 	fs := find(judge(t, s.world(), x.key()), projections.SheetSwapped)
-	if len(fs) != 1 || !strings.Contains(fs[0].Says, "not what was sealed for B either") {
+	if len(fs) != 1 || !strings.Contains(fs[0].Says, "not what was bound to B either") {
 		t.Errorf("%+v", fs)
 	}
 }

@@ -38,18 +38,18 @@ func TestTell(t *testing.T) {
 	fs := h.Verdicts[0].Findings
 	for _, x := range []struct{ got, want string }{
 		{fs[0].Says, "LAP-014 was packed again on 2026-03-02 06:15 UTC without having been opened."},
-		{fs[0].Next, "Usually nothing is to be done but to destroy the earlier sheet. The facility's own policy decides."},
+		{fs[0].Next, "Usually nothing is to be done but to destroy the earlier count sheet. The facility's own policy decides."},
 		{fs[0].Texts["de"].Says, "LAP-014 wurde am 02.03.2026 06:15 UTC neu gepackt, ohne geöffnet worden zu sein."},
 		{fs[0].Texts["it"].Says, "LAP-014 è stato riconfezionato."},
 		{fs[0].Texts["it"].Next, fs[0].Next},
 		{fmt.Sprint(slices.Sorted(maps.Keys(fs[0].Texts))), fmt.Sprint(besidesEnglish(j))},
-		{fs[1].Says, "sheet in another place: this version of the program does not know how it came about."},
+		{fs[1].Says, "count sheet in another place: this version of the program does not know how it came about."},
 		{fs[1].Texts["de"].Next, "Die Regelung der Einrichtung entscheidet."},
 		{h.Events[0].Says, "policy of north adopted (taken back by a correction)"},
 		{h.Events[0].SaysIn["de"], "Regeln von north in Kraft gesetzt (durch eine Berichtigung zurückgenommen)"},
 		{h.Events[0].SaysIn["it"], "regole di north adottate (taken back by a correction)"},
-		{h.Events[1].Says, "checked at north/storage; sheet not read"},
-		{h.Events[1].SaysIn["de"], "geprüft: north/storage; Blatt nicht gelesen"},
+		{h.Events[1].Says, "checked at north/storage; count sheet not read"},
+		{h.Events[1].SaysIn["de"], "geprüft: north/storage; Zählliste nicht gelesen"},
 	} {
 		if x.got != x.want {
 			t.Errorf("says %q\nwant %q", x.got, x.want)

@@ -16,7 +16,7 @@ func addresses(t testing.TB) map[string]string {
 	for _, r := range found {
 		trips[r[4]] = r[1]
 	}
-	for _, need := range []string{"sheet of another set", "probably carries a wrong sheet", "clock in doubt"} {
+	for _, need := range []string{"count sheet of another set", "probably carries a wrong count sheet", "clock in doubt"} {
 		if trips[need] == "" {
 			t.Fatalf("the week's board has no %q", need)
 		}
@@ -28,8 +28,8 @@ func addresses(t testing.TB) map[string]string {
 		"find":        "/find?q=MIN-0",
 		"found-none":  "/find?q=NOTHING-LIKE-THIS",
 		"near-misses": "/near-misses",
-		"swapped":     "/history?trip=" + trips["sheet of another set"],
-		"in-doubt":    "/history?trip=" + trips["probably carries a wrong sheet"],
+		"swapped":     "/history?trip=" + trips["count sheet of another set"],
+		"in-doubt":    "/history?trip=" + trips["probably carries a wrong count sheet"],
 		"clock":       "/history?trip=" + trips["clock in doubt"],
 		"case":        "/history?case=K-0430",
 		"ring":        "/history?case=K-0431",
@@ -40,7 +40,7 @@ func addresses(t testing.TB) map[string]string {
 		"badge":       "/badge?id=B-1111",
 		"touched":     "/touched?load=S4-0304-01",
 		"touched-ask": "/touched",
-		"acknowledge": "/acknowledge?set=MIN-006&trip=" + trips["probably carries a wrong sheet"] + "&code=sheet-in-doubt",
+		"acknowledge": "/acknowledge?set=MIN-006&trip=" + trips["probably carries a wrong count sheet"] + "&code=sheet-in-doubt",
 		"refused":     "/history?set=NO-SUCH-SET",
 	}
 }

@@ -221,7 +221,7 @@ func TestAcknowledge(t *testing.T) {
 		t.Errorf("afterwards the board says %q", after)
 	}
 	if body := page(t, srv.URL+"/history?trip="+before[0][1]); !strings.Contains(body,
-		"fetched from the shelf, =read again") || !strings.Contains(body, "probably carries a wrong sheet") {
+		"fetched from the shelf, =read again") || !strings.Contains(body, "probably carries a wrong count sheet") {
 		t.Error("the history lacks the acknowledgement or the finding")
 	}
 	if _, rest := rows(t, srv.URL+"/?format=csv&table=board&code=sheet-in-doubt&unseen=1"); len(rest) != 0 {
@@ -251,7 +251,7 @@ func TestThreeClicks(t *testing.T) {
 	head := browsertest.Eval[string](tab, `document.querySelector("h1").innerText`)
 	says := browsertest.Eval[string](tab, `document.querySelector(".finding.broken").innerText`)
 	if len(clicks) > 3 || !strings.Contains(head, "LAP-008") ||
-		!strings.Contains(says, "LAP-008 was found with the sheet of LAP-007") {
+		!strings.Contains(says, "LAP-008 was found with the count sheet of LAP-007") {
 		t.Errorf("after %d clicks: %q, %q", len(clicks), head, says)
 	}
 	// The row itself names the other set too: one click.
@@ -300,7 +300,7 @@ func TestLiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tab.Until(fmt.Sprintf(`document.querySelector('[data-key$="-%s"]')?.innerText.includes("seal")`, whole))
+	tab.Until(fmt.Sprintf(`document.querySelector('[data-key$="-%s"]')?.innerText.includes("lock")`, whole))
 	t.Logf("from the scan to the row: %v", time.Since(begin)) // a figure, not a check: the machine may be shared
 	if after := browsertest.Eval[int](tab, `document.querySelectorAll("article.row").length`); after < before {
 		t.Errorf("%d rows, %d before", after, before)
@@ -343,11 +343,11 @@ func TestAsKnownAt(t *testing.T) {
 	srv, _ := weekServer(t)
 	then, now := url.QueryEscape("2026-03-06 10:00"), url.QueryEscape("2026-03-06 12:00")
 	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+then); strings.Contains(body,
-		"probably carries a wrong sheet") {
+		"probably carries a wrong count sheet") {
 		t.Error("known before it was recorded")
 	}
 	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now); !strings.Contains(body,
-		"probably carries a wrong sheet") {
+		"probably carries a wrong count sheet") {
 		t.Error("not known although it was recorded")
 	}
 	body := page(t, srv.URL+"/history?set=MIN-006&as-of="+now+"&then="+then)
@@ -418,14 +418,14 @@ func TestSlider(t *testing.T) {
 			before))
 	}
 	step("s.max - 1")
-	if browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong sheet")`) {
+	if browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong count sheet")`) {
 		t.Errorf("before the last record it is known already, at %s", tab.Address())
 	}
 	if !browsertest.Eval[bool](tab, `document.body.innerText.includes("As known at")`) {
 		t.Error("the page does not say that it is of an earlier moment")
 	}
 	step("s.max")
-	if !browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong sheet")`) {
+	if !browsertest.Eval[bool](tab, `document.body.innerText.includes("probably carries a wrong count sheet")`) {
 		t.Errorf("with the last record it is not known, at %s", tab.Address())
 	}
 }

@@ -45,8 +45,8 @@ func TestLabels(t *testing.T) {
 			says []string
 		}{
 			{set.Bytes(), events.ScanSet, "LAP-014", []string{"SET", "LAP-014", "List LAP-MAJOR, version 3",
-				"Packed 02 Mar 2026 06:11 UTC", "by B-1182", "Sheet 9VP9-TST4", "Laparotomy"}},
-			{load.Bytes(), events.ScanLoad, "S2-0302-04", []string{"S2-0302-04", "Sterilisator S2", "Lauf 4",
+				"Packed 02 Mar 2026 06:11 UTC", "by B-1182", "Count sheet 9VP9-TST4", "Laparotomy"}},
+			{load.Bytes(), events.ScanLoad, "S2-0302-04", []string{"S2-0302-04", "Sterilisator S2", "Nr. 4",
 				"Programm dynamic-air-132", "Start 02.03.2026 06:11 UTC", "von B-2044"}},
 		} {
 			doc := boxes(t, l.pdf)

@@ -78,11 +78,11 @@ func TestSheetSaysEveryLine(t *testing.T) {
 			}
 		}
 	}
-	if last := pages[len(pages)-1]; !strings.Contains(last, "Counted by (badge)") || !strings.Contains(last,
-		"Witnessed by (badge)") || !strings.Contains(last, "FCP-") {
+	if last := pages[len(pages)-1]; !strings.Contains(last, "Scrub person (badge)") || !strings.Contains(last,
+		"Circulating nurse (badge)") || !strings.Contains(last, "FCP-") {
 		t.Errorf("the last page has no signatures under lines:\n%s", last)
 	}
-	if n := strings.Count(strings.Join(pages, ""), "Counted by (badge)"); n != 1 {
+	if n := strings.Count(strings.Join(pages, ""), "Scrub person (badge)"); n != 1 {
 		t.Errorf("signatures stand %d times", n)
 	}
 	// Item and description of a line are on one page, next to one another.
@@ -240,7 +240,7 @@ func TestSheetPageBreaks(t *testing.T) {
 			if strings.HasPrefix(w.Text, "FCP-") {
 				items++
 			}
-			if w.Text == "Bezeugt" {
+			if w.Text == "Zweite" {
 				signs++
 			}
 		}

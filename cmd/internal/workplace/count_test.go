@@ -220,7 +220,7 @@ func TestDraftIsNoRecord(t *testing.T) {
 		return h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"c","n":%d,"case":"K-0700","stage":"first","text":%q}`, n, text))
 	}
 	scan(10, label(t, events.ScanBadge, "B-1"))
-	if a := scan(11, ""); h.size() != before || !strings.Contains(a["words"].(string), "Witness") {
+	if a := scan(11, ""); h.size() != before || !strings.Contains(a["words"].(string), "Circulating nurse") {
 		t.Fatalf("with one badge: %d records more, %v", h.size()-before, a["words"])
 	}
 	// Both badges do not sign what is not counted.
@@ -281,7 +281,7 @@ func TestStagesOfACase(t *testing.T) {
 	p.Type("3\r")
 	p.AwaitText(`tr[data-line="2"] .cell`, "3")
 	p.Type(sign)
-	p.AwaitText("#verdict", "Added items recorded")
+	p.AwaitText("#verdict", "Added during the procedure recorded")
 
 	at("closing")
 	p.AwaitText(`tr[data-line="2"]`, "5") // 2 + 3

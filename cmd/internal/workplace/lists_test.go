@@ -75,7 +75,7 @@ func TestReadTable(t *testing.T) {
 		"column":   {"item,quantity\nA,1\n", []string{"row 1: there is no column description"}},
 		"twice":    {"item,item,description,quantity\n", []string{"row 1: the column item stands twice"}},
 		"rows": {"line,item,description,quantity\n1,A,one,x\n\n2,B B,two,1\n2,C,three,1\n2,D,four,1\nq,E,five,1\n6,F,,1\n7,G,seven,-1\n8,H,漢,1\n9,I,nine,1\n",
-			[]string{`row 2: quantity is "x"`, `row 4: line 2: item "B B" holds a space`, "row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already", `row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1", "row 10: '漢' (U+6F22) can't be printed"}},
+			[]string{`row 2: quantity is "x"`, `row 4: line 2: catalog number "B B" contains a space`, "row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already", `row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1", "row 10: '漢' (U+6F22) can't be printed"}},
 		"open": {"item,description,quantity\nA,\"one,1\nB,two,1\n", []string{"a quotation mark in the text is not closed"}},
 		"zip":  {"PK\x03\x04nothing", []string{"can't be read as XLSX"}},
 	} {

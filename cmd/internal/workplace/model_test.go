@@ -406,7 +406,7 @@ func (m *readingModel) asked(w *walk, shown answer) (s step, ok bool) {
 		step
 	}{
 		{"the outer label", step{verb: "scan", text: "(8004)" + set, kind: events.ScanSet, id: set}},
-		{"scan the sheet", step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}},
+		{"scan the count sheet", step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}},
 		{"Where was the sheet", step{verb: "scan", text: "1"}},
 		{"Scan the case", w.label(events.ScanCase, "K-1")},
 		{"badge", w.label(events.ScanBadge, "B-1")},
@@ -926,9 +926,9 @@ func (m *countModel) next(w *walk, shown answer) step {
 	complete := st["complete"] == true
 	ask := w.rng.IntN(4) > 0
 	switch {
-	case ask && complete && shown.says("Counter: scan your badge"):
+	case ask && complete && shown.says("Scrub person: scan your badge"):
 		return w.label(events.ScanBadge, "B-1")
-	case ask && complete && shown.says("Witness: scan your badge"):
+	case ask && complete && shown.says("Circulating nurse: scan your badge"):
 		return w.label(events.ScanBadge, "B-2")
 	case ask && complete && shown.says("Enter signs"):
 		return step{verb: "scan"}

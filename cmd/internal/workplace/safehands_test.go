@@ -145,9 +145,9 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 	scan(label(t, events.ScanSet, "LAP-014"))
 	p.AwaitText("#verdict", "outer label")
 	scan("(8004)LAP-014")
-	p.AwaitText("#verdict", "scan the sheet")
+	p.AwaitText("#verdict", "scan the count sheet")
 	scan(h.codes["LAP-022"])
-	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022")
 	p.AwaitText("#verdict .hands", "Do not open LAP-014. Put it aside")
 	p.AwaitText("#verdict .choices .main", "Not opened: put aside")
 	p.Await(`!document.querySelector('[data-do="record"]')`)
@@ -160,16 +160,16 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 	p.Press("\r\r")
 	p.Touch(`[data-do="clear"]`)
 	p.AwaitText("#verdict", "Answer the STOP first")
-	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022")
 	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
 	p.AwaitText("#verdict", "third set")
-	p.AwaitText("#verdict", "WRONG SHEET: it belongs to LAP-022")
+	p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022")
 	if h.size() != before {
 		t.Fatal("something was recorded before STOP was answered")
 	}
 	inputs++
 	p.Touch(`[data-do="put-aside"]`)
-	p.AwaitText("#verdict", "Where was the sheet?")
+	p.AwaitText("#verdict", "Where was the count sheet?")
 	scan("1")
 	p.AwaitText("#verdict", "Scan your badge: it records that LAP-014 is put aside")
 	scan(label(t, events.ScanBadge, "B-3310"))
@@ -290,7 +290,7 @@ func TestReadTwice(t *testing.T) {
 		t.Fatalf("one label read twice: %v", a)
 	}
 	h.after(2 * time.Second)
-	if a := s.scan(tag); a["sound"] == "low" || !strings.Contains(a["words"].(string), "scan the sheet") {
+	if a := s.scan(tag); a["sound"] == "low" || !strings.Contains(a["words"].(string), "scan the count sheet") {
 		t.Errorf("the second label: %v", a)
 	}
 	// The browser's clock tells two scans apart that the server gets together.
@@ -319,7 +319,7 @@ func TestEnterSaysOneThing(t *testing.T) {
 	before := h.size()
 	p.Type(label(t, events.ScanCase, "K-1") + "\r\r" + label(t, events.ScanBadge, "B-1") + "\r\r")
 	p.Type(label(t, events.ScanSet, "LAP-014") + "\r\r(8004)LAP-014\r\r" + h.codes["LAP-014"] + "\r\r")
-	p.AwaitText("#verdict", "This list belongs to LAP-014")
+	p.AwaitText("#verdict", "This count sheet belongs to LAP-014")
 	p.Type("1\r")
 	p.AwaitText("#verdict", "Enter records: LAP-014 opened for K-1")
 	p.Type(label(t, events.ScanBadge, "B-2") + "\r\r")
@@ -463,14 +463,14 @@ func TestWhereTheSheetWas(t *testing.T) {
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.scan("VAS-003")
 	a := s.scan(code)
-	if !strings.Contains(a["words"].(string), "This list belongs to VAS-003") || !strings.Contains(a["next"].(string), "Where was the sheet?") {
+	if !strings.Contains(a["words"].(string), "This count sheet belongs to VAS-003") || !strings.Contains(a["next"].(string), "Where was the count sheet?") {
 		t.Fatalf("its own sheet: %v", a)
 	}
 	before := h.size()
 	if s.scan(""); h.size() != before {
 		t.Fatal("recorded without anybody saying where the sheet was")
 	}
-	if a := s.scan("1"); !strings.Contains(fmt.Sprint(a["words"], a["older"]), "in another place than sealed") {
+	if a := s.scan("1"); !strings.Contains(fmt.Sprint(a["words"], a["older"]), "in another place than recorded") {
 		t.Errorf("a sheet in the hand, sealed inside: %v", a)
 	}
 	s.scan("")
@@ -538,7 +538,7 @@ func TestCountKnowsTheWrongSheet(t *testing.T) {
 		Sheet: &events.Reading{Found: "outside", Code: h.codes["LAP-022"]}, Indicator: "pass"})
 	h.open("VAS-003", "K-1")
 	body := h.get("/at/north/or-3/count?case=K-1&lang=en")
-	for _, want := range []string{"WRONG SHEET: it belongs to LAP-022, not to LAP-014", "Count LAP-014 by this screen"} {
+	for _, want := range []string{"WRONG COUNT SHEET: it belongs to LAP-022, not to LAP-014", "Count LAP-014 by this screen"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page does not say %q", want)
 		}
@@ -606,11 +606,11 @@ func TestOlderFindingHidesNoAnswer(t *testing.T) {
 	s.scan("LAP-014")
 	a := s.scan(h.codes["LAP-014"])
 	if a["status"] != "broken" || !strings.Contains(a["words"].(string), "RECALLED") ||
-		!strings.Contains(fmt.Sprint(a["answer"]), "This list belongs to LAP-014") {
+		!strings.Contains(fmt.Sprint(a["answer"]), "This count sheet belongs to LAP-014") {
 		t.Errorf("its own sheet, under recall: %v / %v / %v", a["status"], a["words"], a["answer"])
 	}
 	a = s.scan(h.codes["LAP-022"])
-	if !strings.Contains(a["words"].(string), "WRONG SHEET: it belongs to LAP-022") || !strings.Contains(fmt.Sprint(a["older"]), "RECALLED") {
+	if !strings.Contains(a["words"].(string), "WRONG COUNT SHEET: it belongs to LAP-022") || !strings.Contains(fmt.Sprint(a["older"]), "RECALLED") {
 		t.Errorf("the twin's sheet, under recall: %v / %v", a["words"], a["older"])
 	}
 }
@@ -731,10 +731,10 @@ func TestMistakesAreTakenBack(t *testing.T) {
 	if a = s.do("seal-off", "value", "2"); strings.Contains(a["bench"].(string), `data-value="2"`) || !strings.Contains(a["bench"].(string), `data-value="483924"`) {
 		t.Error("the wrong seal stays, or the right one went")
 	}
-	if a = s.scan(h.codes["LAP-022"]); !strings.Contains(a["words"].(string), "WRONG SHEET") {
+	if a = s.scan(h.codes["LAP-022"]); !strings.Contains(a["words"].(string), "WRONG COUNT SHEET") {
 		t.Fatalf("%v", a["words"])
 	}
-	if a = s.do("undo"); !strings.Contains(a["words"].(string), "scan the sheet") {
+	if a = s.do("undo"); !strings.Contains(a["words"].(string), "scan the count sheet") {
 		t.Errorf("after taking the sheet back: %v", a["words"])
 	}
 	if a = s.do("undo"); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "nothing to take back") {
@@ -861,7 +861,7 @@ func TestScanBeforeTheScript(t *testing.T) {
 	p.Open(srv.URL + "/at/north/or-3/opening")
 	p.Type(strings.Join([]string{label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1"),
 		label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], ""}, "\r"))
-	p.AwaitText("#verdict", "Where was the sheet?")
+	p.AwaitText("#verdict", "Where was the count sheet?")
 	p.Type("1\r")
 	p.AwaitText("#verdict", "Enter records: VAS-003 opened for K-1")
 	before := h.size()

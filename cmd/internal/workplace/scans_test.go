@@ -94,13 +94,13 @@ func TestScansAtOpening(t *testing.T) {
 		"typed by hand":     {[]string{"LAP-014"}, "set", "ask", "outer label"},
 		"a patient":         {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
 		"damaged code":      {[]string{string(damaged)}, "", "wrong", "Not taken"},
-		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the sheet of LAP-022"},
+		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the count sheet of LAP-022"},
 		"label differs":     {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-022")}, "set", "wrong", "LABEL"},
 		"a third set":       {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
-		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Taken for: Load S1-0304-01"},
+		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Read as “Load S1-0304-01”"},
 		"never packed":      {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
 		"not known at all":  {[]string{"QQ-1"}, "", "ask", "what is it?"},
-		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This list belongs to LAP-014"},
+		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This count sheet belongs to LAP-014"},
 	} {
 		path := "/at/north/or-3/opening"
 		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"forget","fields":{}}`, name))
@@ -410,10 +410,10 @@ func TestIndicatorAsked(t *testing.T) {
 	s.scan(h.codes["LAP-014"])
 	s.scan("1")
 	s.scan(label(t, events.ScanCase, "K-1"))
-	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "What does the indicator inside LAP-014 show?") {
+	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "What does the internal chemical indicator of LAP-014 show?") {
 		t.Fatalf("not asked: %v", a)
 	}
-	if a := s.do("indicator", "indicator", "pass"); strings.Contains(fmt.Sprint(a["words"], a["next"]), "indicator inside") {
+	if a := s.do("indicator", "indicator", "pass"); strings.Contains(fmt.Sprint(a["words"], a["next"]), "internal chemical indicator") {
 		t.Errorf("asked again: %v", a)
 	}
 	s.scan("")

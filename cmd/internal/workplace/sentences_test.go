@@ -12,7 +12,7 @@ import (
 // in the language of the page, and is not marked as another one.
 func TestSentencesInThePagesLanguage(t *testing.T) {
 	h := newHouse(t)
-	said := map[string]string{"de": "Bei LAP-014 lag das Blatt von LAP-022", "en": "LAP-014 was found with the sheet of LAP-022"}
+	said := map[string]string{"de": "Bei LAP-014 lag die Zählliste von LAP-022", "en": "LAP-014 was found with the count sheet of LAP-022"}
 	for lang, other := range map[string]string{"de": "en", "en": "de"} {
 		var a map[string]any
 		for i, text := range []string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanSet, "LAP-014"), h.codes["LAP-022"]} {
