@@ -167,6 +167,9 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 	if _, err := tx.ExecContext(ctx, `UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
 		return err
 	}
+	if err := m.keepMoment(ctx, tx); err != nil {
+		return err
+	}
 	return tx.Commit()
 }
 
@@ -269,6 +272,9 @@ func (m *Model) endBulk(ctx context.Context) error {
 	}
 	// From here on others may read while the rest is taken.
 	if _, err := m.write.ExecContext(ctx, usualPragmas); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	if err := m.keepMoment(ctx, m.write); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.read.SetMaxIdleConns(readers)

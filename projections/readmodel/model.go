@@ -67,7 +67,8 @@ type Model struct {
 }
 
 // Open opens the model at a path. A missing file, one that another judgement
-// filled (Fingerprint) or of another ledger starts empty, at position 0.
+// filled (Fingerprint), of another ledger or judged as of a later moment starts
+// empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
 	m := &Model{opts: o, moment: o.Moment}
 	err := m.open(ctx)
@@ -79,10 +80,7 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 	if err != nil {
 		return nil, errors.Join(err, m.Close())
 	}
-	var judgement, origin string
-	err = m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='judgement'),
-		(SELECT value FROM meta WHERE key='ledger')`).Scan(&judgement, &origin)
-	if err != nil || judgement != Fingerprint() || origin != keyName(o.Ledger) {
+	if !m.usable(ctx) {
 		if err := m.Close(); err != nil {
 			return nil, err
 		}
@@ -105,6 +103,16 @@ func Open(ctx context.Context, o Options) (*Model, error) {
 		}
 	}
 	return m, nil
+}
+
+// usable reports whether the file holds what this program would judge of this ledger
+// as of now. What a clock that was ahead has made overdue isn't told from the rest.
+func (m *Model) usable(ctx context.Context) bool {
+	var judgement, origin string
+	var moment int64
+	err := m.read.QueryRowContext(ctx, `SELECT (SELECT value FROM meta WHERE key='judgement'),
+		(SELECT value FROM meta WHERE key='ledger'), (SELECT value FROM meta WHERE key='moment')`).Scan(&judgement, &origin, &moment)
+	return err == nil && judgement == Fingerprint() && origin == keyName(m.opts.Ledger) && moment <= momentNumber(m.moment)
 }
 
 // unreadable reports whether the file is no database, or a damaged one. Nothing is
@@ -149,7 +157,7 @@ func (m *Model) open(ctx context.Context) (err error) {
 
 func (m *Model) create(ctx context.Context) error {
 	_, err := m.write.ExecContext(ctx, tables+rareIndexes+`
-		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('ledger', ?2);`, Fingerprint(), keyName(m.opts.Ledger))
+		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('moment', '0'), ('ledger', ?2);`, Fingerprint(), keyName(m.opts.Ledger))
 	if err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 
 	"listbound/projections"
@@ -20,7 +21,7 @@ func (m *Model) Moment() time.Time {
 
 // Advance lets time go on to a moment, and judges anew what was judged to hold
 // only until then. It reports whether there was any. Time never goes back: a
-// clock that does changes nothing.
+// clock that does changes nothing until the model is opened again.
 func (m *Model) Advance(ctx context.Context, to time.Time) (bool, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -108,5 +109,27 @@ func (m *Model) judgeDue(ctx context.Context, due overdue) (err error) {
 			return err
 		}
 	}
+	if err := m.keepMoment(ctx, tx); err != nil {
+		return err
+	}
 	return tx.Commit()
+}
+
+// keepMoment writes down as of when was judged last, so that a file judged by a
+// clock that was ahead is known by it.
+func (m *Model) keepMoment(ctx context.Context, db execer) error {
+	_, err := db.ExecContext(ctx, `UPDATE meta SET value = ?1 WHERE key = 'moment'`, strconv.FormatInt(momentNumber(m.moment), 10))
+	return err
+}
+
+type execer interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}
+
+// momentNumber is 0 where no moment is given: nothing has passed then.
+func momentNumber(t time.Time) int64 {
+	if t.IsZero() {
+		return 0
+	}
+	return facts.Nanos(t)
 }

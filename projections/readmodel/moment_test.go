@@ -38,10 +38,12 @@ func TestMovingClock(t *testing.T) {
 			"followed, and opened again": func(path string) *readmodel.Model {
 				m := open(t, h.book, path)
 				follow(t, h, m, seed, func() {
+					at := m.Moment()
 					if err := m.Close(); err != nil {
 						t.Fatal(err)
 					}
-					*m = *open(t, h.book, path)
+					*m = *got[*readmodel.Model](t)(readmodel.Open(t.Context(),
+						readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book, Moment: at}))
 				})
 				return m
 			},
@@ -116,5 +118,52 @@ func TestDue(t *testing.T) {
 	}
 	if !m.Moment().Equal(due) || !got[time.Time](t)(m.Due(ctx)).IsZero() {
 		t.Errorf("at %s, due at %s", m.Moment(), got[time.Time](t)(m.Due(ctx)))
+	}
+}
+
+// TestClockThatWasAhead: what a clock years ahead made overdue is judged anew once
+// the clock is right and the file is opened again.
+func TestClockThatWasAhead(t *testing.T) {
+	h := week(t, 1, impatient)
+	path := filepath.Join(t.TempDir(), "r.db")
+	right, ahead := clock(2, 12, 0), clock(1000, 0, 0)
+	for how, fill := range map[string]func(m *readmodel.Model){
+		"followed": func(m *readmodel.Model) { h.apply(m, int64(len(h.facts))) },
+		"advanced": func(m *readmodel.Model) {
+			h.apply(m, int64(len(h.facts)))
+			if !got[bool](t)(m.Advance(t.Context(), ahead)) {
+				t.Error("nothing became overdue in three years")
+			}
+		},
+		"rebuilt": func(m *readmodel.Model) { inBulk(t, h, m, int64(len(h.facts))) },
+	} {
+		begin := ahead
+		if how == "advanced" {
+			begin = right
+		}
+		m := got[*readmodel.Model](t)(readmodel.Open(t.Context(),
+			readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book, Moment: begin}))
+		fill(m)
+		if err := m.Close(); err != nil {
+			t.Fatal(err)
+		}
+		for _, at := range []time.Time{ahead, right} {
+			m = got[*readmodel.Model](t)(readmodel.Open(t.Context(),
+				readmodel.Options{Path: path, Ledger: h.book.verifier, Records: h.book, Moment: at}))
+			if kept := m.Position() > 0; kept != at.Equal(ahead) {
+				t.Errorf("%s, opened at %s: kept is %t", how, at, kept)
+			}
+			if at.Equal(right) {
+				h.now = right
+				h.apply(m, int64(len(h.facts)))
+				sameVerdicts(t, how, h, m)
+			}
+			if err := m.Close(); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := readmodel.Remove(path); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
