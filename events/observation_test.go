@@ -284,7 +284,8 @@ func damagedLines(code string) map[string]string {
 func TestDamagedCode(t *testing.T) {
 	whole := SheetCode{Trip: testTrip(1)}.String()
 	for _, tt := range []struct{ typed, kept string }{
-		{whole[:53] + "U", whole[:53] + "U"}, {whole[:1] + whole[2:3] + whole[1:2] + whole[3:], whole[:1] + whole[2:3] + whole[1:2] + whole[3:]},
+		{whole[:53] + "U", whole[:53] + "U"}, {whole[:1] + whole[2:3] + whole[1:2] + whole[3:],
+			whole[:1] + whole[2:3] + whole[1:2] + whole[3:]},
 		{whole[:20], whole[:20]}, {"LAP-014", "LAP-014"}, {whole[:20] + "\x1d" + whole[20:], whole[:20] + "\uFFFD" + whole[20:]},
 		{whole + "\u202e\r\n", whole + "\uFFFD\uFFFD\uFFFD"}, {strings.Repeat("ä", 500), strings.Repeat("ä", 400)},
 	} {

@@ -106,7 +106,8 @@ func TestPlaces(t *testing.T) {
 
 // TestLinesLeftOut: only counts whose lines the final count left out are counted.
 func TestLinesLeftOut(t *testing.T) {
-	c := CountsDiffer{{Lines: make([]LineCount, 1)}, {Lines: make([]LineCount, 2), LeftOut: true}, {Lines: make([]LineCount, 3), LeftOut: true}}
+	c := CountsDiffer{{Lines: make([]LineCount, 1)}, {Lines: make([]LineCount, 2), LeftOut: true},
+		{Lines: make([]LineCount, 3), LeftOut: true}}
 	if got := c.LinesLeftOut(); got != 5 {
 		t.Errorf("%d lines, want 5", got)
 	}

@@ -20,7 +20,8 @@ func TestNearMiss(t *testing.T) {
 			t.Errorf("%T %s: %t", tt.f.Detail, tt.f.Severity, got)
 		}
 	}
-	v := Verdict{Findings: []Finding{{Severity: SeverityNoted, Detail: &PackedAgain{}}, {Severity: SeverityNoted, Detail: &Moved{Righted: at}}}}
+	v := Verdict{Findings: []Finding{{Severity: SeverityNoted, Detail: &PackedAgain{}}, {Severity: SeverityNoted,
+		Detail: &Moved{Righted: at}}}}
 	if got := NearMisses(v); len(got.Findings) != 1 || got.Findings[0].Detail != v.Findings[1].Detail || len(v.Findings) != 2 {
 		t.Errorf("%+v of %+v", got, v)
 	}

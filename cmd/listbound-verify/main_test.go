@@ -92,7 +92,8 @@ func TestExit(t *testing.T) {
 // TestHostile: no bytes make the checker fail otherwise than by saying no.
 func TestHostile(t *testing.T) {
 	raw, _ := makeBundle(t)
-	for _, b := range [][]byte{nil, []byte("PK"), []byte("not a zip"), raw[:len(raw)/3], raw[len(raw)/3:], bytes.Repeat(raw, 2), append([]byte("x"), raw...), append(bytes.Clone(raw), 'x')} {
+	for _, b := range [][]byte{nil, []byte("PK"), []byte("not a zip"), raw[:len(raw)/3], raw[len(raw)/3:],
+		bytes.Repeat(raw, 2), append([]byte("x"), raw...), append(bytes.Clone(raw), 'x')} {
 		if r := bundle.Check(b, ""); r.OK {
 			t.Errorf("%d strange bytes were accepted", len(b))
 		}

@@ -29,7 +29,8 @@ const (
 // listOf returns a list. Line 1 is of one item in all of them, so that a piece
 // of it can end in any other tray.
 func listOf(i int) *events.ListIssued {
-	l := &events.ListIssued{List: fmt.Sprintf("LIST-%d", i+1), Version: 1, Title: fmt.Sprintf("Set of kind %d", i/2+1), Implants: i == implants}
+	l := &events.ListIssued{List: fmt.Sprintf("LIST-%d", i+1), Version: 1, Title: fmt.Sprintf("Set of kind %d",
+		i/2+1), Implants: i == implants}
 	for n, q := range lists[i] {
 		item := "ITEM-1"
 		if n > 0 {

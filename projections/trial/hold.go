@@ -341,7 +341,8 @@ func (t *trial) missed() error {
 			return slices.Contains(sheetCodes, f.Code) && slices.Contains(f.Events, seq)
 		})
 		if !t.r.Missed.hold(at >= 0) {
-			t.r.example("week %d, %s: missed what was read at %s in %s (%s)", t.week.Number, l.Named.Set, l.At.Format(stamp), l.Place, kinds(l.Tray))
+			t.r.example("week %d, %s: missed what was read at %s in %s (%s)", t.week.Number, l.Named.Set,
+				l.At.Format(stamp), l.Place, kinds(l.Tray))
 			continue
 		}
 		if f := &v.Findings[at]; f.Code == projections.SheetSwapped && f.Way == (&projections.AnotherSetsSheet{}).Way() {

@@ -37,7 +37,8 @@ func (j *Judgement) HistoryLine(lang string, e *projections.HistoryEvent) string
 		return e.Says
 	}
 	return j.Event(lang, Line{
-		Kind: events.Kind(e.Kind), Subject: e.Subject, Station: e.Station, Data: e.Data, Void: e.Void, Corrected: e.Corrected, First: e.First,
+		Kind: events.Kind(e.Kind), Subject: e.Subject, Station: e.Station, Data: e.Data, Void: e.Void,
+		Corrected: e.Corrected, First: e.First,
 	})
 }
 

@@ -415,7 +415,9 @@ func TestZone(t *testing.T) {
 // TestLocal: the same texts as a place writes them. A pound is 453.59237 g
 // (international agreement of 1959; from memory).
 func TestLocal(t *testing.T) {
-	c := catalogue(t, map[string]string{"en": `{"t": "{{time .}} {{weight 10000}}", "w": "{{sameMinute .From .To}}"}`, "de": `{"t": "{{time .}} {{weight 10000}}"}`})
+	c := catalogue(t,
+		map[string]string{"en": `{"t": "{{time .}} {{weight 10000}}", "w": "{{sameMinute .From .To}}"}`,
+			"de": `{"t": "{{time .}} {{weight 10000}}"}`})
 	var told error
 	c.OnError(func(err error) { told = err })
 	local := c.For(Local{Zone: time.FixedZone("CET", 3600), Pounds: true})
@@ -469,7 +471,8 @@ func TestGo(t *testing.T) {
 	failed = nil
 	broken := catalogue(t, map[string]string{"en": `{"format.list-two": "{{.None}}"}`})
 	broken.OnError(func(err error) { failed = append(failed, err.Error()) })
-	if got := broken.In("en").List([]string{"a", "b"}); got != "a, b" || len(failed) != 1 || !strings.Contains(failed[0], "format.list-two") {
+	if got := broken.In("en").List([]string{"a", "b"}); got != "a, b" || len(failed) != 1 ||
+		!strings.Contains(failed[0], "format.list-two") {
 		t.Errorf("a list that can't be joined is %q, reported %q", got, failed)
 	}
 }

@@ -212,7 +212,8 @@ func TestDescriptionFilters(t *testing.T) {
 	if all < 40 {
 		t.Fatalf("the week's board has %d rows", all)
 	}
-	values := map[string]string{"code": "sheet-swapped", "list": "MIN-BASIC", "placement": "outside", "station": "north/or-1", "site": "south", "age": "24h", "unseen": "1"}
+	values := map[string]string{"code": "sheet-swapped", "list": "MIN-BASIC", "placement": "outside",
+		"station": "north/or-1", "site": "south", "age": "24h", "unseen": "1"}
 	for _, p := range d.Paths["/api/board"]["get"].Parameters {
 		if p.Name == "after" || p.Name == "limit" {
 			continue
@@ -295,7 +296,8 @@ func TestEventsPaging(t *testing.T) {
 func TestMetricsAndHealth(t *testing.T) {
 	srv, s := weekServer(t)
 	body := page(t, srv.URL+"/metrics")
-	for _, want := range []string{fmt.Sprintf("listbound_ledger_records %d", s.Size()), fmt.Sprintf("listbound_readmodel_position %d", s.Size()),
+	for _, want := range []string{fmt.Sprintf("listbound_ledger_records %d", s.Size()),
+		fmt.Sprintf("listbound_readmodel_position %d", s.Size()),
 		`listbound_trips{status="broken"} 30`, `listbound_findings{code="sheet-swapped"} 6`, "listbound_ledger_problems 0"} {
 		if !strings.Contains(body, want+"\n") {
 			t.Errorf("the metrics lack %q", want)

@@ -125,7 +125,8 @@ func (a *axis) x(t time.Time) float64 {
 // steps are the distances between ticks that a clock has.
 var steps = []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute,
 	30 * time.Minute,
-	time.Hour, 2 * time.Hour, 4 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour, 48 * time.Hour, 7 * 24 * time.Hour, 28 * 24 * time.Hour}
+	time.Hour, 2 * time.Hour, 4 * time.Hour, 6 * time.Hour, 12 * time.Hour, 24 * time.Hour, 48 * time.Hour,
+	7 * 24 * time.Hour, 28 * 24 * time.Hour}
 
 // ticks returns round moments of a piece, far enough apart to be written.
 func (p piece) ticks() []time.Time {

@@ -312,7 +312,9 @@ func longCase(t testing.TB) (string, int) {
 	at := time.Date(2026, 3, 5, 6, 0, 0, 0, time.UTC)
 	add := func(station, set, kind, data string) {
 		at = at.Add(time.Minute)
-		lines = append(lines, fmt.Sprintf(`{"station":"north/%s","kind":%q,"time":%q,"set":%q,"operator":"B-1","data":%s}`, station, kind, at.Format(time.RFC3339), set, data))
+		lines = append(lines,
+			fmt.Sprintf(`{"station":"north/%s","kind":%q,"time":%q,"set":%q,"operator":"B-1","data":%s}`, station,
+				kind, at.Format(time.RFC3339), set, data))
 	}
 	for i := range 6 {
 		set := fmt.Sprintf("SET-%d", i)

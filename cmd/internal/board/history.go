@@ -288,7 +288,8 @@ func eventTable(words *shell.Words, l *look) *table {
 		}
 		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)),
 			text(e.Set).to(tripLink(e.Set, e.Trip)),
-			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)), text(strings.Join(notes(words, e), "; ")), text(words.Event(&e)))
+			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)),
+			text(strings.Join(notes(words, e), "; ")), text(words.Event(&e)))
 	}
 	return t
 }

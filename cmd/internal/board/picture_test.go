@@ -107,7 +107,8 @@ func TestPictures(t *testing.T) {
 				t.Errorf("%s: the chain's words lack %q", at, f.Says)
 			}
 		}
-		for name, mark := range map[string]string{"missing": `stroke-dasharray="10 7"`, "due": `stroke-dasharray="1 6"`, "torn": "l-5-6 4-5-5-4z"} {
+		for name, mark := range map[string]string{"missing": `stroke-dasharray="10 7"`,
+			"due": `stroke-dasharray="1 6"`, "torn": "l-5-6 4-5-5-4z"} {
 			if strings.Contains(found[0], mark) {
 				shapes[name]++
 			}
@@ -126,7 +127,8 @@ func TestPictures(t *testing.T) {
 		t.Fatal("no whole chain in the load")
 	}
 	p := svgs.FindString(page(t, srv.URL+"/history?trip="+h.Verdicts[i].Trip))
-	if p == "" || strings.Contains(p, "l-5-6 4-5-5-4z") || strings.Contains(p, `stroke-dasharray="10 7"`) || strings.Contains(p, "missing") {
+	if p == "" || strings.Contains(p, "l-5-6 4-5-5-4z") || strings.Contains(p, `stroke-dasharray="10 7"`) ||
+		strings.Contains(p, "missing") {
 		t.Error("a whole chain is drawn with a fault")
 	}
 }
@@ -199,12 +201,14 @@ func TestBothClocksAndCorrections(t *testing.T) {
 		switch {
 		case e.Voided != 0:
 			corrected++
-			if !strings.Contains(words, fmt.Sprintf("Record %d is void by record %d.", e.Seq, e.Voided)) || !strings.Contains(body, fmt.Sprintf("void by record %d", e.Voided)) {
+			if !strings.Contains(words, fmt.Sprintf("Record %d is void by record %d.", e.Seq, e.Voided)) ||
+				!strings.Contains(body, fmt.Sprintf("void by record %d", e.Voided)) {
 				t.Errorf("record %d is void; the page of %s does not say so", e.Seq, e.Set)
 			}
 		case e.Replaced != 0:
 			corrected++
-			if !strings.Contains(words, fmt.Sprintf("Record %d was corrected by record %d.", e.Seq, e.Replaced)) || !strings.Contains(body, fmt.Sprintf("corrected by record %d", e.Replaced)) {
+			if !strings.Contains(words, fmt.Sprintf("Record %d was corrected by record %d.", e.Seq, e.Replaced)) ||
+				!strings.Contains(body, fmt.Sprintf("corrected by record %d", e.Replaced)) {
 				t.Errorf("record %d was corrected; the page of %s does not say so", e.Seq, e.Set)
 			}
 		default:

@@ -104,7 +104,8 @@ func TestSentencesInThePagesLanguage(t *testing.T) {
 			t.Fatalf("no verdict of %s", de[i][1])
 		}
 		f := all[k].Findings[0]
-		if de[i][5] != words.Embedded().Finding("de", &f).Says || de[i][6] != words.Embedded().Finding("de", &f).Next || en[i][5] != f.Says || en[i][6] != f.Next {
+		if de[i][5] != words.Embedded().Finding("de", &f).Says || de[i][6] != words.Embedded().Finding("de",
+			&f).Next || en[i][5] != f.Says || en[i][6] != f.Next {
 			t.Errorf("row %d says %q and %q", i, en[i][5:7], de[i][5:7])
 		}
 	}

@@ -323,7 +323,8 @@ func touchedTable(words *shell.Words, b *touchedBody) *table {
 		for _, s := range sets {
 			t.add(text(words.T("board.do-"+group)), text(s.Verdict.Set).to(tripLink(s.Verdict.Set, s.Verdict.Trip)),
 				text(s.Trace.List), text(s.Verdict.Where), when(words, s.Verdict.Since),
-				text(s.Trace.Load).to(loadLink(s.Trace.Load)), text(s.Verdict.Case).to(caseLink(s.Verdict.Case)), when(words, s.Opened), text(words.T("shell.status-"+string(s.Verdict.Status))), text(s.Verdict.Trip))
+				text(s.Trace.Load).to(loadLink(s.Trace.Load)), text(s.Verdict.Case).to(caseLink(s.Verdict.Case)),
+				when(words, s.Opened), text(words.T("shell.status-"+string(s.Verdict.Status))), text(s.Verdict.Trip))
 		}
 	}
 	add("hold", b.Hold)

@@ -216,7 +216,8 @@ func (p *Tab) Axe() {
 		p.t.Fatal(err)
 	}
 	Eval[int](p, string(script)+";0")
-	found := Eval[[]string](p, `axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
+	found := Eval[[]string](p,
+		`axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
 	for _, b := range found[1:] {
 		p.t.Errorf("axe at %s: %s", p.Address(), b)
 	}

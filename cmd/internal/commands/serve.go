@@ -68,7 +68,8 @@ whose public key --reader names; they can do nothing but read.`,
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
-	c.Flags().StringVar(&zone, "zone", "", "time zone of the site on pages and paper, such as Europe/Berlin; kept in the folder (first UTC)")
+	c.Flags().StringVar(&zone, "zone", "",
+		"time zone of the site on pages and paper, such as Europe/Berlin; kept in the folder (first UTC)")
 	c.Flags().StringVar(&weight, "weight", "", "unit of weight on pages, kg or lb; kept in the folder (first kg)")
 	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")

@@ -46,7 +46,8 @@ for "listbound record".`,
 	f := c.Flags()
 	f.IntVar(&s.weeks, "weeks", 20, "how many weeks")
 	f.Uint64Var(&s.seed, "seed", 1, "another number, other weeks")
-	f.BoolVar(&s.published, "published", false, "a big hospital with published rates, instead of a small one in which everything goes wrong often")
+	f.BoolVar(&s.published, "published", false,
+		"a big hospital with published rates, instead of a small one in which everything goes wrong often")
 	f.Float64Var(&s.read, "read", -1, "share of looks that are read, from 0 to 1 (default: another one each week)")
 	f.Float64Var(&s.scan, "scan", usual.Scan, "share of moves that are scanned, from 0 to 1")
 	f.DurationVar(&s.clock, "clock", usual.Clock, "how much a station's clock is wrong at most")
@@ -186,8 +187,9 @@ func printTrial(to io.Writer, r *trial.Result) error {
 		return err
 	}
 	d := &r.Doubts
-	_, err := fmt.Fprintf(to, "\nof %d sets that \"probably carry the sheet of X, or none, or a third set's\": X's %d, none %d, a third set's %d,\n"+
-		"its own under a wrong label %d\n", d.X+d.None+d.Third+d.Own, d.X, d.None, d.Third, d.Own)
+	_, err := fmt.Fprintf(to,
+		"\nof %d sets that \"probably carry the sheet of X, or none, or a third set's\": X's %d, none %d, a third set's %d,\n"+
+			"its own under a wrong label %d\n", d.X+d.None+d.Third+d.Own, d.X, d.None, d.Third, d.Own)
 	return err
 }
 

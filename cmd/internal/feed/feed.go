@@ -134,7 +134,8 @@ func Start(src Source, o Options) (*Feed, error) {
 		users = append(users, &server.NkeyUser{Nkey: key, Permissions: readerPermissions(key)})
 	}
 	f := &Feed{src: src, log: o.Logger}
-	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true, NoLog: true, Nkeys: users})
+	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true,
+		NoLog: true, Nkeys: users})
 	if err != nil {
 		return nil, fmt.Errorf("feed: %w", err)
 	}

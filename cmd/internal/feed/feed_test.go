@@ -60,8 +60,9 @@ func record(t *testing.T, s *site.Site, n int) {
 	t.Helper()
 	var lines []string
 	for i := range n {
-		lines = append(lines, fmt.Sprintf(`{"station":"north/office","kind":"list.issued","time":"2026-03-02T10:%02d:%02dZ","operator":"B-1","data":{"list":"L-%d-%d","version":1,"title":"List","lines":[{"line":1,"item":"A","description":"Forceps","quantity":1}]}}`,
-			i/60, i%60, s.Size(), i))
+		lines = append(lines,
+			fmt.Sprintf(`{"station":"north/office","kind":"list.issued","time":"2026-03-02T10:%02d:%02dZ","operator":"B-1","data":{"list":"L-%d-%d","version":1,"title":"List","lines":[{"line":1,"item":"A","description":"Forceps","quantity":1}]}}`,
+				i/60, i%60, s.Size(), i))
 	}
 	err := s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(r site.Receipt) error {
 		if r.Error != "" {
@@ -110,7 +111,8 @@ func TestReaderGetsEveryRecord(t *testing.T) {
 			t.Fatalf("record %d came as %s", seq, m.Header.Get(feed.HeaderSequence))
 		}
 		var e struct{ SpecVersion, Type, Source, ID string }
-		if err := json.Unmarshal(m.Data, &e); err != nil || e.SpecVersion != "1.0" || e.ID == "" || m.Header.Get("content-type") != "application/cloudevents+json" {
+		if err := json.Unmarshal(m.Data, &e); err != nil || e.SpecVersion != "1.0" || e.ID == "" ||
+			m.Header.Get("content-type") != "application/cloudevents+json" {
 			t.Errorf("record %d is no CloudEvent: %v %+v", seq, err, e)
 		}
 		if seq > 1 && m.Subject != "custody.north.office.list.issued" {
@@ -175,7 +177,9 @@ func TestReaderMayOnlyRead(t *testing.T) {
 			t.Errorf("%s was not refused", what)
 		}
 	}
-	for _, subject := range []string{"custody.north.office.list.issued", "$JS.API.STREAM.PURGE.CUSTODY", "$JS.API.STREAM.DELETE.CUSTODY", "$JS.API.CONSUMER.CREATE.CUSTODY", "$JS.API.STREAM.INFO.CUSTODY", "$SYS.REQ.SERVER.PING", "other"} {
+	for _, subject := range []string{"custody.north.office.list.issued", "$JS.API.STREAM.PURGE.CUSTODY",
+		"$JS.API.STREAM.DELETE.CUSTODY", "$JS.API.CONSUMER.CREATE.CUSTODY", "$JS.API.STREAM.INFO.CUSTODY",
+		"$SYS.REQ.SERVER.PING", "other"} {
 		try("publishing on "+subject, func() error { return nc.Publish(subject, []byte("{}")) })
 	}
 	other, err := nkeys.CreateUser()

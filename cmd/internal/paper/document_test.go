@@ -12,7 +12,8 @@ import (
 func TestDocument(t *testing.T) {
 	var rows [][]string
 	for i := range 120 {
-		rows = append(rows, []string{fmt.Sprintf("row-%03d", i), "some words that are long enough to need a second line in a narrow column of the table", "0f0f"})
+		rows = append(rows, []string{fmt.Sprintf("row-%03d", i),
+			"some words that are long enough to need a second line in a narrow column of the table", "0f0f"})
 	}
 	pdf, err := WriteDocument("A title", "en", "page %page% of %pages%", time.Date(2026, 3, 6, 0, 0, 0, 0, time.UTC), func(d *Document) {
 		d.Title("A title")

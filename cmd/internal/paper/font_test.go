@@ -14,7 +14,8 @@ func TestMissing(t *testing.T) {
 	for s, want := range map[string]string{
 		"": "", "Forceps, 12.5 cm × 3 (½) ± 0,1 µm ≤ ⌀ ▲ … „Größe“ – naïve ŁŐŘĆ": "",
 		"Λαβίδα αιμοστατική": "", "Зажим кровоостанавливающий": "",
-		"鉗子 Clip 鉗": "鉗子", "🙁": "🙁", "مقص": "مقص", "שק": "שק", "a\u0308": "\u0308", "\ufffe": "\ufffe", "\u200b": "\u200b",
+		"鉗子 Clip 鉗": "鉗子", "🙁": "🙁", "مقص": "مقص", "שק": "שק", "a\u0308": "\u0308", "\ufffe": "\ufffe",
+		"\u200b": "\u200b",
 	} {
 		if got := string(Missing(s)); got != want {
 			t.Errorf("Missing(%q) = %q; want %q", s, got, want)
@@ -105,7 +106,8 @@ func TestSegments(t *testing.T) {
 
 // A font that is damaged is an error, not a reading beyond its end.
 func FuzzCharacters(f *testing.F) {
-	seeds := [][]byte{nil, monoTTF[:12], monoTTF[:400], []byte("\x00\x01\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00cmap\x00\x00\x00\x00\x00\x00\x00\x1c\x00\x00\x00\x04\x00\x00\x00\x01")}
+	seeds := [][]byte{nil, monoTTF[:12], monoTTF[:400],
+		[]byte("\x00\x01\x00\x00\x00\x01\x00\x00\x00\x00\x00\x00cmap\x00\x00\x00\x00\x00\x00\x00\x1c\x00\x00\x00\x04\x00\x00\x00\x01")}
 	table, err := fontTable(monoTTF, "cmap")
 	if err != nil {
 		f.Fatal(err)

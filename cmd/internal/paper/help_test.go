@@ -29,7 +29,8 @@ var instruments = []string{
 	"Forceps, mosquito, curved, 12.5 cm", "Forceps, Kocher, straight, 1 x 2 teeth, 16 cm", "Scissors, dissecting, curved, blunt, 18 cm",
 	"Needle holder, tungsten carbide inserts, 20 cm", "Retractor, self-retaining, with two pairs of blades and wing screws (4 parts)",
 	"Towel clip, 11 cm", "Suction tube, ⌀ 6 mm", "Scalpel handle no. 4", "Dissecting forceps, atraumatic, 24 cm",
-	"Wundhaken, scharf, vierzinkig, Größe ½", "Λαβίδα αιμοστατική, κυρτή, 18 cm", "Зажим кровоостанавливающий, изогнутый, 20 см",
+	"Wundhaken, scharf, vierzinkig, Größe ½", "Λαβίδα αιμοστατική, κυρτή, 18 cm",
+	"Зажим кровоостанавливающий, изогнутый, 20 см",
 }
 
 // languages are what this program prints in.
@@ -55,7 +56,8 @@ func sample(t testing.TB, n int) Sheet {
 		Placement: events.Outside, Packed: packedAt, Seals: []string{"483920", "483921"},
 	}
 	for i := range n {
-		s.Lines = append(s.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("FCP-%03d", i+101), Description: instruments[i%len(instruments)], Quantity: int64(i%7 + 1)})
+		s.Lines = append(s.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("FCP-%03d", i+101),
+			Description: instruments[i%len(instruments)], Quantity: int64(i%7 + 1)})
 	}
 	if n > 3 {
 		s.Exceptions = []events.Exception{{Line: 4, Counted: 3, Reason: "missing"}}

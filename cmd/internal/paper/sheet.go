@@ -31,7 +31,8 @@ type Sheet struct {
 // the set was packed, in the zone to print.
 func SheetOf(set, trip string, list *events.ListIssued, packed *events.SetPacked, at time.Time, sealed *events.ListSealed) (Sheet, error) {
 	if packed.List != list.List || packed.Version != list.Version {
-		return Sheet{}, fmt.Errorf("set %s was packed by list %s version %d, not by %s version %d", set, packed.List, packed.Version, list.List, list.Version)
+		return Sheet{}, fmt.Errorf("set %s was packed by list %s version %d, not by %s version %d", set,
+			packed.List, packed.Version, list.List, list.Version)
 	}
 	code, err := events.ParseSheetCode(sealed.Code)
 	if err != nil {

@@ -58,7 +58,8 @@ func newRecorder(site string) (*recorder, error) {
 		return nil, err
 	}
 	r := &recorder{
-		ledger: s, audit: events.NewAudit(v, 2*time.Minute), keys: map[string]note.Signer{s.Name(): s}, known: map[string]bool{s.Name(): true},
+		ledger: s, audit: events.NewAudit(v, 2*time.Minute), keys: map[string]note.Signer{s.Name(): s},
+		known:  map[string]bool{s.Name(): true},
 		number: make(map[string]int64), prev: make(map[string]string),
 		lists: make(map[string]*events.ListIssued), trips: make(map[string]string), packed: make(map[string]*events.SetPacked),
 	}

@@ -100,7 +100,8 @@ func TestSize(t *testing.T) {
 		got, min int
 	}{
 		{"observations", len(lines), 2000}, {"stations", len(stations), 9}, {"kinds of list", len(lists), 8}, {"sets", len(sets), 60},
-		{"cases", len(cases), 30}, {"signed notes", signed, 20}, {"lines without a trip", bareTrips, 50}, {"packings that start their own trip", ownTrips, 20},
+		{"cases", len(cases), 30}, {"signed notes", signed, 20}, {"lines without a trip", bareTrips, 50},
+		{"packings that start their own trip", ownTrips, 20},
 		{"packing exceptions", exceptions, 10}, {"added pieces", added, 10}, {"removed pieces", removed, 5}, {"heavy sets", heavy, 1},
 	} {
 		if c.got < c.min {
@@ -123,7 +124,8 @@ func TestSize(t *testing.T) {
 			t.Errorf("placement %s only %d times", p, placements[p])
 		}
 	}
-	for _, g := range []events.Stage{events.StageFirst, events.StageAdded, events.StageCavity, events.StageClosing, events.StageFinal, events.StageRelief} {
+	for _, g := range []events.Stage{events.StageFirst, events.StageAdded, events.StageCavity, events.StageClosing,
+		events.StageFinal, events.StageRelief} {
 		if stages[g] == 0 {
 			t.Errorf("no count at stage %s", g)
 		}
@@ -281,7 +283,8 @@ func TestRefusals(t *testing.T) {
 		{"no files", `{"site":"north","delay":"2s","files":[]}`, "", "site and files are both needed"},
 		{"unknown member", `{"site":"north","delay":"2s","files":["a.jsonl"],"seed":1}`, "", `unknown field "seed"`},
 		{"delay", `{"site":"north","delay":"soon","files":["a.jsonl"]}`, "", `delay "soon" is not a duration`},
-		{"station", `{"site":"north","delay":"2s","clockErrors":{"or 3":"1m"},"files":["a.jsonl"]}`, "", `station "or 3" is not of the form`},
+		{"station", `{"site":"north","delay":"2s","clockErrors":{"or 3":"1m"},"files":["a.jsonl"]}`, "",
+			`station "or 3" is not of the form`},
 		{"clock", `{"site":"north","delay":"2s","clockErrors":{"north/or-3":"much"},"files":["a.jsonl"]}`, "", `"much" is not a duration`},
 		{"path", `{"site":"north","delay":"2s","files":["../a.jsonl"]}`, "", "is not a plain name"},
 		{"absent", `{"site":"north","delay":"2s","files":["b.jsonl"]}`, "", "b.jsonl"},
@@ -296,7 +299,8 @@ func TestRefusals(t *testing.T) {
 						break
 					}
 					n++
-					if !bytes.Equal(append(slices.Clone(l.Raw), '\n'), line) || l.N != 1 || l.RecordAt.Format(time.RFC3339) != "2026-03-02T05:00:02Z" {
+					if !bytes.Equal(append(slices.Clone(l.Raw), '\n'), line) || l.N != 1 ||
+						l.RecordAt.Format(time.RFC3339) != "2026-03-02T05:00:02Z" {
 						t.Errorf("line %d %s at %s", l.N, l.Raw, l.RecordAt)
 					}
 				}

@@ -196,7 +196,8 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 	out := make(map[string]*template.Template)
 	for _, w := range s.languages {
 		t := template.New("").Funcs(template.FuncMap{
-			"t": w.T, "at": w.Time, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit, "weightNumber": w.in.WeightNumber, "version": version.String,
+			"t": w.T, "at": w.Time, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit,
+			"weightNumber": w.in.WeightNumber, "version": version.String,
 			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
 			"zoneNote": func() string { return w.ZoneNote(s.clock()) },
 			"day":      w.Day,
@@ -243,7 +244,8 @@ func (p Page) Lang(lang string) string {
 func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map[string]*template.Template, name string, p Page) {
 	words := s.Words(r)
 	if l := r.URL.Query().Get("lang"); s.language(l) != nil {
-		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", SameSite: http.SameSiteStrictMode, HttpOnly: true, MaxAge: 365 * 24 * 3600})
+		http.SetCookie(w, &http.Cookie{Name: langCookie, Value: l, Path: "/", SameSite: http.SameSiteStrictMode,
+			HttpOnly: true, MaxAge: 365 * 24 * 3600})
 	}
 	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()
 	var out bytes.Buffer

@@ -110,14 +110,16 @@ func TestLateBench(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
 	first := record(t, s, oneList)
 	trip := first[len(first)-1].Trip
-	opened := record(t, s, `{"station":"north/or-1","kind":"set.opened","time":"2026-03-04T09:00:00Z","set":"LAP-014","data":{"case":"K-1"}}`)[0]
+	opened := record(t, s,
+		`{"station":"north/or-1","kind":"set.opened","time":"2026-03-04T09:00:00Z","set":"LAP-014","data":{"case":"K-1"}}`)[0]
 	if opened.Trip != trip {
 		t.Fatalf("the receipt names %q, the set's last known trip is %s", opened.Trip, trip)
 	}
 	if e, err := s.EventAt(opened.Seq); err != nil || e.Trip != "" {
 		t.Errorf("the record names the trip %q, which nobody observed (%v)", e.Trip, err)
 	}
-	late := record(t, s, `{"station":"north/packing-9","kind":"set.packed","time":"2026-03-04T06:00:00Z","set":"LAP-014","data":{"list":"LAP-MAJOR","version":3}}`)[0]
+	late := record(t, s,
+		`{"station":"north/packing-9","kind":"set.packed","time":"2026-03-04T06:00:00Z","set":"LAP-014","data":{"list":"LAP-MAJOR","version":3}}`)[0]
 	h, err := s.History(t.Context(), site.Query{Trip: late.Trip})
 	if err != nil {
 		t.Fatal(err)
@@ -125,7 +127,8 @@ func TestLateBench(t *testing.T) {
 	if !slices.ContainsFunc(h.Events, func(e projections.HistoryEvent) bool { return e.Seq == opened.Seq && e.Trip == late.Trip }) {
 		t.Errorf("the opening is not in the trip that it belongs to: %+v", h.Events)
 	}
-	again := record(t, s, `{"station":"north/or-1","kind":"set.opened","time":"2026-03-04T09:00:00Z","set":"LAP-014","data":{"case":"K-1"}}`)[0]
+	again := record(t, s,
+		`{"station":"north/or-1","kind":"set.opened","time":"2026-03-04T09:00:00Z","set":"LAP-014","data":{"case":"K-1"}}`)[0]
 	if !again.Known || again.Trip != late.Trip {
 		t.Errorf("recorded again, the receipt is %+v", again)
 	}

@@ -63,7 +63,8 @@ func TestWhatMattersIsKept(t *testing.T) {
 		t.Errorf("after the packing, of no trip: %s", found)
 	}
 	found = strings.Join(ways(trip), ", ")
-	if strings.Contains(found, "no-list") || !strings.Contains(found, "count-short") || !strings.Contains(found, "sheet-unreadable damaged") {
+	if strings.Contains(found, "no-list") || !strings.Contains(found, "count-short") || !strings.Contains(found,
+		"sheet-unreadable damaged") {
 		t.Errorf("after the packing: %s", found)
 	}
 	vs, err := s.Broken(ctx)
@@ -119,7 +120,8 @@ func TestCountByANewerList(t *testing.T) {
 	}
 	newer := strings.NewReplacer(`"version":3`, `"version":4`, `"quantity":6}]`,
 		`"quantity":6},{"line":2,"item":"SCI-170","description":"Scissors","quantity":3}]`,
-		"2026-03-02T05:", "2026-03-03T05:", "2026-03-02T06:", "2026-03-03T06:", `"exceptions":[{"line":1,"counted":5,"reason":"missing"}],`, "").Replace(oneList)
+		"2026-03-02T05:", "2026-03-03T05:", "2026-03-02T06:", "2026-03-03T06:",
+		`"exceptions":[{"line":1,"counted":5,"reason":"missing"}],`, "").Replace(oneList)
 	late := record(t, s, newer)
 	for _, r := range late {
 		if r.Error != "" {
@@ -175,7 +177,8 @@ func TestCountByADamagedCode(t *testing.T) {
 	at := time.Date(2026, 3, 4, 10, 30, 0, 0, time.UTC)
 	signed := own.line(&events.Event{
 		ID: events.DerivedID(at, events.Digest{1}), Subject: "LAP-014", Time: at, Data: &events.SetCounted{
-			Case: "K-9", Stage: events.StageFinal, Sheet: damaged, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 5}},
+			Case: "K-9", Stage: events.StageFinal, Sheet: damaged, Counter: "B-1", Witness: "B-2",
+			Counts: []events.Count{{Line: 1, Counted: 5}},
 		},
 	})
 	for _, r := range record(t, s, signed) {

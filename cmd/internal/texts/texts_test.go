@@ -312,7 +312,8 @@ func TestRead(t *testing.T) {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}
-	if _, err := texts.Read(fstest.MapFS{"eo.json": {Data: []byte(`{"shell.skip": "a"`)}}); err == nil || !strings.Contains(err.Error(), "eo.json") {
+	if _, err := texts.Read(fstest.MapFS{"eo.json": {Data: []byte(`{"shell.skip": "a"`)}}); err == nil ||
+		!strings.Contains(err.Error(), "eo.json") {
 		t.Errorf("a broken file: %v", err)
 	}
 }

@@ -40,7 +40,8 @@ func TestChangelog(t *testing.T) {
 		t.Errorf("%s does not begin with %s", String(), Number)
 	}
 	number, unreleased := strings.CutSuffix(Number, "-dev")
-	if unreleased && !strings.Contains(string(raw), "\n## Unreleased\n") || !unreleased && !strings.Contains(string(raw), "\n## "+number+"\n") {
+	if unreleased && !strings.Contains(string(raw), "\n## Unreleased\n") || !unreleased &&
+		!strings.Contains(string(raw), "\n## "+number+"\n") {
 		t.Errorf("CHANGELOG.md has no section for %s", Number)
 	}
 }

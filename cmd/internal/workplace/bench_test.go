@@ -86,7 +86,8 @@ func (c *crowded) make(ctx context.Context) error {
 		return err
 	}
 	c.stations[name] = &writer{signer: signer}
-	c.ledger, err = ledger.Open(ctx, ledger.Options{Dir: c.dir, Origin: name, Signer: signer, Verifier: verifier, Clock: func() time.Time { return c.at }})
+	c.ledger, err = ledger.Open(ctx, ledger.Options{Dir: c.dir, Origin: name, Signer: signer, Verifier: verifier,
+		Clock: func() time.Time { return c.at }})
 	if err != nil {
 		return err
 	}
@@ -144,11 +145,13 @@ func (c *crowded) round(round int, list events.Digest) error {
 					code, err = events.NewSheetCode(trips[i], binding)
 				}
 				if err == nil {
-					err = c.add("north/packing-1", set, trips[i], &events.ListSealed{Placement: events.Outside, List: "LAP-MAJOR", Version: 1,
+					err = c.add("north/packing-1", set, trips[i], &events.ListSealed{Placement: events.Outside,
+						List: "LAP-MAJOR", Version: 1,
 						ListDigest: list.String(), Binding: binding.String(), Code: code.String()})
 				}
 			case 2:
-				err = c.add("north/sterilizer-1", set, trips[i], &events.SetSterilized{Load: fmt.Sprintf("S1-%d-%d", round, i/20), Sterilizer: "S1",
+				err = c.add("north/sterilizer-1", set, trips[i], &events.SetSterilized{Load: fmt.Sprintf("S1-%d-%d",
+					round, i/20), Sterilizer: "S1",
 					Run: int64(i/20 + 1), Cycle: "c-132", Result: "passed", Released: true})
 			default:
 				err = c.add("north/storage", set, trips[i], &events.SetChecked{Place: fmt.Sprintf("shelf %d", step), Tag: set})
@@ -164,7 +167,8 @@ func (c *crowded) round(round int, list events.Digest) error {
 func (c *crowded) add(station, subject, trip string, d events.Data) error {
 	w := c.stations[station]
 	c.at = c.at.Add(20 * time.Second)
-	e := &events.Event{Station: station, Subject: subject, Time: c.at, Trip: trip, Operator: "B-1", StationSeq: w.count + 1, StationPrev: w.hash, Data: d}
+	e := &events.Event{Station: station, Subject: subject, Time: c.at, Trip: trip, Operator: "B-1",
+		StationSeq: w.count + 1, StationPrev: w.hash, Data: d}
 	e.ID = events.DerivedID(c.at, events.Digest{byte(w.count), byte(w.count >> 8), byte(w.count >> 16), byte(len(station))})
 	n, err := events.Sign(e, w.signer)
 	if err != nil {

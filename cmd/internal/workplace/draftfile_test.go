@@ -34,7 +34,8 @@ func TestDraftsOfEarlierVersions(t *testing.T) {
 	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(a["more"].(string), "S1-1: record the result") {
 		t.Errorf("a load that runs is not taken over: %v", a["words"])
 	}
-	for name, text := range map[string]string{"torn": `{"rev":7,"said":`, "another form": `{"rev":"seven","tag":["LAP-014"]}`, "empty": ""} {
+	for name, text := range map[string]string{"torn": `{"rev":7,"said":`,
+		"another form": `{"rev":"seven","tag":["LAP-014"]}`, "empty": ""} {
 		for _, place := range []string{"packing", "sealing", "sterilizer", "storage", "opening", "close"} {
 			h.draftFile(text, "bench", "north%2For-3", place)
 			if body := h.get("/at/north/or-3/" + place); !strings.Contains(body, "is forgotten") {

@@ -76,7 +76,8 @@ func TestFailureIsNoRefusal(t *testing.T) {
 	if code, v, raw := send(`{"client":"","n":1}`); code != http.StatusBadRequest || v["why"] != "refused" {
 		t.Errorf("a malformed input is answered %d: %s", code, raw)
 	}
-	if code, v, raw := send(`{"client":"t","n":1,"text":"` + strings.Repeat("x", 2<<20) + `"}`); code != http.StatusRequestEntityTooLarge || v["why"] != "too-large" {
+	if code, v, raw := send(`{"client":"t","n":1,"text":"` + strings.Repeat("x",
+		2<<20) + `"}`); code != http.StatusRequestEntityTooLarge || v["why"] != "too-large" {
 		t.Errorf("a huge input is answered %d: %s", code, raw)
 	}
 	mend()

@@ -35,9 +35,11 @@ func columnWords(t testing.TB) workplace.How {
 
 func TestReadTable(t *testing.T) {
 	columns := columnWords(t)
-	good := []events.Line{{Line: 1, Item: "FCP-125", Description: `Forceps, "mosquito", 12.5 cm`, Quantity: 6}, {Line: 2, Item: "007", Description: "Nadelhalter, groß", Quantity: 0}}
+	good := []events.Line{{Line: 1, Item: "FCP-125", Description: `Forceps, "mosquito", 12.5 cm`, Quantity: 6},
+		{Line: 2, Item: "007", Description: "Nadelhalter, groß", Quantity: 0}}
 	x := excelize.NewFile()
-	for i, row := range [][]any{{"Zeile", "Artikel", "Bezeichnung", "Anzahl"}, {1, "FCP-125", good[0].Description, 6}, {}, {2, "007", good[1].Description, 0}} {
+	for i, row := range [][]any{{"Zeile", "Artikel", "Bezeichnung", "Anzahl"}, {1, "FCP-125", good[0].Description,
+		6}, {}, {2, "007", good[1].Description, 0}} {
 		cell, err := excelize.CoordinatesToCellName(1, i+1)
 		if err != nil {
 			t.Fatal(err)
@@ -75,7 +77,10 @@ func TestReadTable(t *testing.T) {
 		"column":   {"item,quantity\nA,1\n", []string{"row 1: there is no column description"}},
 		"twice":    {"item,item,description,quantity\n", []string{"row 1: the column item stands twice"}},
 		"rows": {"line,item,description,quantity\n1,A,one,x\n\n2,B B,two,1\n2,C,three,1\n2,D,four,1\nq,E,five,1\n6,F,,1\n7,G,seven,-1\n8,H,漢,1\n9,I,nine,1\n",
-			[]string{`row 2: quantity is "x"`, `row 4: line 2: catalog number "B B" contains a space`, "row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already", `row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1", "row 10: '漢' (U+6F22) can't be printed"}},
+			[]string{`row 2: quantity is "x"`, `row 4: line 2: catalog number "B B" contains a space`,
+				"row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already",
+				`row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1",
+				"row 10: '漢' (U+6F22) can't be printed"}},
 		"open": {"item,description,quantity\nA,\"one,1\nB,two,1\n", []string{"a quotation mark in the text is not closed"}},
 		"zip":  {"PK\x03\x04nothing", []string{"can't be read as XLSX"}},
 	} {
@@ -122,7 +127,8 @@ func spreadsheet(t testing.TB, sheets ...[][]any) string {
 // headings of the trade.
 func TestReadTableAsPeopleHaveIt(t *testing.T) {
 	how := columnWords(t)
-	want := []events.Line{{Line: 1, Item: "FCP-125", Description: `Clamp 6" curved`, Quantity: 4}, {Line: 2, Item: "NH-7", Description: "Nadelhalter, groß ½", Quantity: 12}}
+	want := []events.Line{{Line: 1, Item: "FCP-125", Description: `Clamp 6" curved`, Quantity: 4}, {Line: 2,
+		Item: "NH-7", Description: "Nadelhalter, groß ½", Quantity: 12}}
 	cover := [][]any{{"Main theatre"}, {}, {"Lists of 2026", "do not copy"}}
 	for name, raw := range map[string]string{
 		// ß is DF and ½ BD in Windows-1252 (Unicode's CP1252.TXT; from memory).
@@ -130,7 +136,8 @@ func TestReadTableAsPeopleHaveIt(t *testing.T) {
 		"inch mark": "Pos,Catalog number,Instrument,Qty\n1,FCP-125,Clamp 6\" curved,4.0\n2,NH-7,\"Nadelhalter, groß ½\",12.00\n",
 		"titles":    "Laparotomy;;;\nas of March;;;\n\n#;Cat. No;Description;Quantity\n1;FCP-125;Clamp 6\" curved;4,0\n2;NH-7;Nadelhalter, groß ½;12\n",
 		"utf-16":    "\xff\xfe" + utf16le("REF\tInstrument\tQty\r\nFCP-125\tClamp 6\" curved\t4\r\nNH-7\tNadelhalter, groß ½\t12\r\n"),
-		"cover":     spreadsheet(t, cover, [][]any{{"Laparotomy"}, {"REF", "Instrument", "Qty"}, {"FCP-125", want[0].Description, 4.0}, {"NH-7", want[1].Description, 12}}),
+		"cover": spreadsheet(t, cover, [][]any{{"Laparotomy"}, {"REF", "Instrument", "Qty"}, {"FCP-125",
+			want[0].Description, 4.0}, {"NH-7", want[1].Description, 12}}),
 	} {
 		got := workplace.ReadTable([]byte(raw), how)
 		if len(got.Wrong) > 0 || len(got.Lines) != 2 || got.Lines[0] != want[0] || got.Lines[1] != want[1] {
@@ -243,7 +250,8 @@ func TestMatchHeadings(t *testing.T) {
 
 func FuzzReadTable(f *testing.F) {
 	columns := columnWords(f)
-	seeds := []string{"item,description,quantity\nA,a,1\n", "line;item;description;quantity\r\n1;A;\"a\nb\";2", "PK\x03\x04", "\xef\xbb\xbf\n\n"}
+	seeds := []string{"item,description,quantity\nA,a,1\n", "line;item;description;quantity\r\n1;A;\"a\nb\";2",
+		"PK\x03\x04", "\xef\xbb\xbf\n\n"}
 	for _, s := range seeds {
 		f.Add([]byte(s))
 	}
@@ -271,7 +279,8 @@ func TestListPages(t *testing.T) {
 	p.Open(h.url + "/lists/VAS-MINOR")
 	p.AwaitText("main", "No packed set carries an older version")
 	fill := func(table string) {
-		browsertest.Eval[bool](p, `(document.querySelector("#lf-table").value = `+quote(table)+`, document.querySelector("#lf-badge").value = "B-1001", document.querySelector("#lf-station").value = "north/packing-1", document.querySelector(".listform").requestSubmit(), true)`)
+		browsertest.Eval[bool](p,
+			`(document.querySelector("#lf-table").value = `+quote(table)+`, document.querySelector("#lf-badge").value = "B-1001", document.querySelector("#lf-station").value = "north/packing-1", document.querySelector(".listform").requestSubmit(), true)`)
 	}
 	before := h.size()
 	fill("line,item,description,quantity\n1,INS-001,Forceps,many\n2,,Clamp,2\n")

@@ -148,7 +148,8 @@ func (w *walk) send(client string, s step) answer {
 		fields = []byte("{}")
 	}
 	rev, _ := w.shown[client]["rev"].(float64)
-	body := fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%s,"action":%q,"fields":%s`, client, w.n, rev, jsonText(s.text), s.action, fields)
+	body := fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%s,"action":%q,"fields":%s`, client, w.n, rev,
+		jsonText(s.text), s.action, fields)
 	if s.lines != "" {
 		body = fmt.Sprintf(`{"client":%q,"n":%d,"lines":%s`, client, w.n, s.lines)
 	}
@@ -157,7 +158,8 @@ func (w *walk) send(client string, s step) answer {
 	}
 	path := "/at/north/or-3/" + w.p.place() + "/" + s.verb + "?lang=en"
 	a := w.post(path, body+"}")
-	w.steps = append(w.steps, fmt.Sprintf("%s %s: %s %s %.40s %v %s -> %v | %v | %v", w.h.clock().Format("15:04:05"), client, s.verb, s.action,
+	w.steps = append(w.steps, fmt.Sprintf("%s %s: %s %s %.40s %v %s -> %v | %v | %v",
+		w.h.clock().Format("15:04:05"), client, s.verb, s.action,
 		s.text, s.fields, s.lines, a["words"], a["next"], a["aside"]))
 	if w.rng.IntN(15) == 0 {
 		size := w.h.size()
@@ -340,7 +342,8 @@ func TestRandomSessions(t *testing.T) {
 			k := &kept{records: total, learned: make(map[string]map[events.ScanKind]bool)}
 			handler := h.handler()
 			for i := first; i < min(first+perHouse, sessions); i++ {
-				w := &walk{h: h, handler: handler, rng: rand.New(rand.NewPCG(seed, uint64(i))), n: i * 1000, kept: k, shown: make(map[string]answer)}
+				w := &walk{h: h, handler: handler, rng: rand.New(rand.NewPCG(seed, uint64(i))), n: i * 1000,
+					kept: k, shown: make(map[string]answer)}
 				w.session(i)
 			}
 		})
@@ -349,7 +352,8 @@ func TestRandomSessions(t *testing.T) {
 		}
 	}
 	t.Log(total)
-	want := []events.Kind{events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindIndicatorRead, events.KindSetChecked,
+	want := []events.Kind{events.KindSetPacked, events.KindListSealed, events.KindSetSterilized,
+		events.KindIndicatorRead, events.KindSetChecked,
 		events.KindSetOpened, events.KindSetCounted, events.KindCaseClosed, events.KindEventCorrected}
 	for _, kind := range want {
 		if sessions >= 100 && total[kind] == 0 {
@@ -430,7 +434,8 @@ func (m *readingModel) next(w *walk, shown answer) step {
 	value := func(v string) map[string]string { return map[string]string{"value": v} }
 	switch w.rng.IntN(12) {
 	case 0, 1, 2:
-		return step{verb: "scan", text: pick(w, label(w.h.t, events.ScanSet, set), "(8004)"+set, set, "12"+label(w.h.t, events.ScanSet, set)),
+		return step{verb: "scan", text: pick(w, label(w.h.t, events.ScanSet, set), "(8004)"+set, set,
+			"12"+label(w.h.t, events.ScanSet, set)),
 			kind: events.ScanSet, id: set}
 	case 3, 4:
 		return step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}
@@ -654,7 +659,8 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if !ok || !s.enter() && s.action != "record" && s.action != "enter" {
 		w.fail("%s recorded by %+v", e.Kind(), s)
 	}
-	if e.Subject != m.set && !m.undone || !slices.Contains(w.badges, e.Operator) || d.SecondLook != "" && !slices.Contains(w.badges, d.SecondLook) {
+	if e.Subject != m.set && !m.undone || !slices.Contains(w.badges, e.Operator) || d.SecondLook != "" &&
+		!slices.Contains(w.badges, d.SecondLook) {
 		w.fail("packed %s by %s; said were %s and %s", e.Subject, e.Operator, m.set, w.badge())
 	}
 	if d.WeightGrams != m.grams && !m.undone {
@@ -784,7 +790,8 @@ func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 		return // what was taken back is one of the earlier
 	}
 	if e.Subject != m.set || e.Operator != w.badge() || string(d.Placement) != m.where || !slices.Equal(d.Seals, m.seals) {
-		w.fail("sealed %s by %s, %s, %v; said were %s, %s, %s, %v", e.Subject, e.Operator, d.Placement, d.Seals, m.set, w.badge(), m.where, m.seals)
+		w.fail("sealed %s by %s, %s, %v; said were %s, %s, %s, %v", e.Subject, e.Operator, d.Placement, d.Seals,
+			m.set, w.badge(), m.where, m.seals)
 	}
 	if d.Placement == events.InsideBag && d.BagLot != m.lot {
 		w.fail("lot %q; said was %q", d.BagLot, m.lot)
@@ -823,7 +830,8 @@ func (m *loadModel) next(w *walk, shown answer) step {
 	case 0, 1:
 		m.run++
 		run := strconv.Itoa(100 + w.n%899)
-		return step{verb: "do", action: "begin", fields: f("sterilizer", pick(w, "S1", "S2"), "run", pick(w, run, run, "no"), "cycle", "c-134")}
+		return step{verb: "do", action: "begin", fields: f("sterilizer", pick(w, "S1", "S2"), "run", pick(w, run,
+			run, "no"), "cycle", "c-134")}
 	case 2, 3, 4:
 		return w.label(events.ScanSet, pick(w, "VAS-003", "LAP-014", "LAP-022"))
 	case 5:
@@ -833,7 +841,8 @@ func (m *loadModel) next(w *walk, shown answer) step {
 	case 7, 8:
 		return step{verb: "do", action: "start"}
 	case 9:
-		return step{verb: "do", action: "result", fields: f("result", pick(w, "passed", "passed", "failed"), "released", pick(w, "yes", "no"))}
+		return step{verb: "do", action: "result", fields: f("result", pick(w, "passed", "passed", "failed"),
+			"released", pick(w, "yes", "no"))}
 	case 10:
 		return w.label(events.ScanLoad, "S1-0304-01")
 	}
@@ -858,7 +867,8 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		m.loads[m.load] = append(m.loads[m.load], s.id) // perhaps: the page may ask first
 	case s.action == "put" && m.load != "" && !in(s.fields["value"]):
 		m.loads[m.load] = append(m.loads[m.load], s.fields["value"])
-	case s.action == "take-out" && !m.undone && fmt.Sprint(a["bench"]) != "" && !strings.Contains(fmt.Sprint(a["bench"]), `scope="row">`+s.fields["set"]+"<"):
+	case s.action == "take-out" && !m.undone && fmt.Sprint(a["bench"]) != "" &&
+		!strings.Contains(fmt.Sprint(a["bench"]), `scope="row">`+s.fields["set"]+"<"):
 		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
 	case s.action == "undo":
 		m.undone = true
@@ -899,7 +909,8 @@ type countModel struct {
 }
 
 func newCountModel(w *walk, i int) *countModel {
-	m := &countModel{ref: fmt.Sprintf("K-%d", 100+i), stage: events.StageFirst, set: "VAS-003", lines: make(map[int64]int64), by: make(map[int64]string)}
+	m := &countModel{ref: fmt.Sprintf("K-%d", 100+i), stage: events.StageFirst, set: "VAS-003",
+		lines: make(map[int64]int64), by: make(map[int64]string)}
 	w.openAgain(m.set, m.ref)
 	return m
 }
@@ -985,7 +996,8 @@ func (m *countModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if !s.enter() && s.kind != events.ScanBadge && s.action != "sign" {
 		w.fail("signed by %+v", s)
 	}
-	if d.Counter == d.Witness || !slices.Contains(w.badges, d.Counter) || !slices.Contains(w.badges, d.Witness) || d.Case != m.ref || d.Stage != m.stage {
+	if d.Counter == d.Witness || !slices.Contains(w.badges, d.Counter) || !slices.Contains(w.badges, d.Witness) ||
+		d.Case != m.ref || d.Stage != m.stage {
 		w.fail("signed by %s and %s; badges since: %v", d.Counter, d.Witness, w.badges)
 	}
 	got := make(map[int64]int64)

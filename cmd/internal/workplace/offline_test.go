@@ -276,7 +276,8 @@ func TestPlainHTTP(t *testing.T) {
 // awaitAll waits until a promise of the page comes true.
 func awaitAll(t *testing.T, p *browsertest.Tab, promise string) {
 	t.Helper()
-	browsertest.Eval[bool](p, `(window.came = false, (async () => { while (!await (`+promise+`)) await new Promise(r => setTimeout(r, 10)); window.came = true; })(), true)`)
+	browsertest.Eval[bool](p,
+		`(window.came = false, (async () => { while (!await (`+promise+`)) await new Promise(r => setTimeout(r, 10)); window.came = true; })(), true)`)
 	p.Await(`window.came`)
 }
 
@@ -288,7 +289,8 @@ func TestKnownOfSets(t *testing.T) {
 	h.record("north/packing-1", events.KindSetPacked, "LAP-014", &events.SetPacked{List: "LAP-MAJOR", Version: 1})
 	again := h.record("north/packing-1", events.KindListSealed, "LAP-014", &events.ListSealed{Placement: events.Outside})
 	packed := h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
-	h.record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: packed.ID, Action: "void", Reason: "another set"})
+	h.record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: packed.ID,
+		Action: "void", Reason: "another set"})
 	want := `{"sets":{"LAP-014":"` + again.SheetCode[1:26] + `","LAP-022":"` + h.codes["LAP-022"][1:26] + `"}}`
 	if got := strings.TrimSpace(h.get("/at/north/or-3/known")); got != want {
 		t.Errorf("known is %s, not %s", got, want)

@@ -46,7 +46,8 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	if len(got) != 1 {
 		t.Fatalf("%d openings", len(got))
 	}
-	if d := got[0].(*events.SetOpened); d.Sheet == nil || d.Sheet.Code != h.codes["LAP-022"] || d.Case != "K-0412" || d.Tag != "LAP-014" || d.OuterLabel != "LAP-014" {
+	if d := got[0].(*events.SetOpened); d.Sheet == nil || d.Sheet.Code != h.codes["LAP-022"] ||
+		d.Case != "K-0412" || d.Tag != "LAP-014" || d.OuterLabel != "LAP-014" {
 		t.Errorf("recorded %+v", d)
 	}
 	p.Press("\r")

@@ -91,7 +91,8 @@ func TestAllPagesByPolicy(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	scan := func(set string, pages ...int) {
 		s.do("forget")
-		for _, text := range []string{label(t, events.ScanBadge, "B-3310"), label(t, events.ScanCase, "K-7"), label(t, events.ScanSet, set), "(8004)" + set} {
+		for _, text := range []string{label(t, events.ScanBadge, "B-3310"), label(t, events.ScanCase, "K-7"),
+			label(t, events.ScanSet, set), "(8004)" + set} {
 			s.scan(text)
 			h.after(3 * time.Second)
 		}
@@ -160,7 +161,8 @@ func TestPracticePaper(t *testing.T) {
 			}
 		}
 	}
-	codes := map[string]string{"sheet": h.codes["VAS-003"], "page": h.pageOf("VAS-003", 1, 1), "set": label(t, events.ScanSet, "VAS-003"), "badge": label(t, events.ScanBadge, "B-1182")}
+	codes := map[string]string{"sheet": h.codes["VAS-003"], "page": h.pageOf("VAS-003", 1, 1), "set": label(t,
+		events.ScanSet, "VAS-003"), "badge": label(t, events.ScanBadge, "B-1182")}
 	before := h.size()
 	learner := &scanner{h: h, path: "/practice/at/north/storage/opening"}
 	for kind, text := range codes {
@@ -243,7 +245,8 @@ func TestLabelsPage(t *testing.T) {
 			}
 		}
 	}
-	for _, query := range []string{"kind=load&id=S1", "id=B-1", "kind=badge", "kind=badge&id=B-1&count=0", "kind=badge&id=B-1&count=501", "kind=badge&id=B-9&count=2", "kind=badge&id=B&count=2"} {
+	for _, query := range []string{"kind=load&id=S1", "id=B-1", "kind=badge", "kind=badge&id=B-1&count=0",
+		"kind=badge&id=B-1&count=501", "kind=badge&id=B-9&count=2", "kind=badge&id=B&count=2"} {
 		res, err := http.Get(h.url + "/print/labels.pdf?" + query)
 		if err != nil {
 			t.Fatal(err)

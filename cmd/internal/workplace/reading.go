@@ -351,7 +351,8 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 		answer = good(v.t("screen-belongs", b.id()), "")
 		answer.Next = next
 	default:
-		answer = good(v.t("sheet-belongs", b.id()), strings.TrimSpace(v.pageRead()+" "+v.t("sheet-belongs-more", cur.List, cur.Version, len(cur.Lines))))
+		answer = good(v.t("sheet-belongs", b.id()), strings.TrimSpace(v.pageRead()+" "+v.t("sheet-belongs-more",
+			cur.List, cur.Version, len(cur.Lines))))
 		answer.Next = next
 	}
 	s := v.judged(verdict, since, answer, skip...)

@@ -463,7 +463,8 @@ func TestWhereTheSheetWas(t *testing.T) {
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.scan("VAS-003")
 	a := s.scan(code)
-	if !strings.Contains(a["words"].(string), "This count sheet belongs to VAS-003") || !strings.Contains(a["next"].(string), "Where was the count sheet?") {
+	if !strings.Contains(a["words"].(string), "This count sheet belongs to VAS-003") ||
+		!strings.Contains(a["next"].(string), "Where was the count sheet?") {
 		t.Fatalf("its own sheet: %v", a)
 	}
 	before := h.size()
@@ -562,7 +563,8 @@ func TestCloseFollowsTheCounts(t *testing.T) {
 	h.open("VAS-003", "K-1")
 	count := func(stage events.Stage, clamps int64) {
 		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
-			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: clamps}, {Line: 3, Counted: 3}}})
+			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2,
+				Counted: clamps}, {Line: 3, Counted: 3}}})
 	}
 	count(events.StageFirst, 2)
 	count(events.StageFinal, 1)
@@ -600,7 +602,8 @@ func TestCloseFollowsTheCounts(t *testing.T) {
 // answered: whose sheet it is, and what comes next. The recall is a STOP.
 func TestOlderFindingHidesNoAnswer(t *testing.T) {
 	h := newHouse(t)
-	h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-01", Sterilizer: "S1", Result: "positive"})
+	h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-01",
+		Sterilizer: "S1", Result: "positive"})
 	h.after(time.Hour)
 	s := &scanner{h: h, path: "/at/north/storage/storage"}
 	s.scan("LAP-014")
@@ -610,7 +613,8 @@ func TestOlderFindingHidesNoAnswer(t *testing.T) {
 		t.Errorf("its own sheet, under recall: %v / %v / %v", a["status"], a["words"], a["answer"])
 	}
 	a = s.scan(h.codes["LAP-022"])
-	if !strings.Contains(a["words"].(string), "WRONG COUNT SHEET: it belongs to LAP-022") || !strings.Contains(fmt.Sprint(a["older"]), "RECALLED") {
+	if !strings.Contains(a["words"].(string), "WRONG COUNT SHEET: it belongs to LAP-022") ||
+		!strings.Contains(fmt.Sprint(a["older"]), "RECALLED") {
 		t.Errorf("the twin's sheet, under recall: %v / %v", a["words"], a["older"])
 	}
 }
@@ -692,7 +696,8 @@ func TestIndicatorHasNoPreset(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	before := h.size()
-	if a := s.do("indicator", "load", "S1-0304-01", "result", ""); h.size() != before || !strings.Contains(a["words"].(string), "what does it show?") {
+	if a := s.do("indicator", "load", "S1-0304-01", "result", ""); h.size() != before ||
+		!strings.Contains(a["words"].(string), "what does it show?") {
 		t.Fatalf("recorded without a result: %v", a["words"])
 	}
 	s.do("clear")
@@ -728,7 +733,8 @@ func TestMistakesAreTakenBack(t *testing.T) {
 	if !strings.Contains(a["bench"].(string), `data-value="2"`) {
 		t.Fatalf("the seal isn't on the bench")
 	}
-	if a = s.do("seal-off", "value", "2"); strings.Contains(a["bench"].(string), `data-value="2"`) || !strings.Contains(a["bench"].(string), `data-value="483924"`) {
+	if a = s.do("seal-off", "value", "2"); strings.Contains(a["bench"].(string), `data-value="2"`) ||
+		!strings.Contains(a["bench"].(string), `data-value="483924"`) {
 		t.Error("the wrong seal stays, or the right one went")
 	}
 	if a = s.scan(h.codes["LAP-022"]); !strings.Contains(a["words"].(string), "WRONG COUNT SHEET") {
@@ -776,7 +782,8 @@ func TestSecondTabTakesNothingAway(t *testing.T) {
 	// The bench is not taken from the other screen until that is said.
 	for n := range 2 { // as a scanner that reads twice
 		a := post("two", 1+n, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
-		if !strings.Contains(fmt.Sprint(a["aside"]), "Another screen works on LAP-014") || !strings.Contains(a["words"].(string), "Forceps") {
+		if !strings.Contains(fmt.Sprint(a["aside"]), "Another screen works on LAP-014") ||
+			!strings.Contains(a["words"].(string), "Forceps") {
 			t.Fatalf("a scan in another tab took the bench: %v %v", a["words"], a["aside"])
 		}
 	}
@@ -785,11 +792,13 @@ func TestSecondTabTakesNothingAway(t *testing.T) {
 	h.after(3 * time.Second)
 	post("two", 3, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003"))
 	h.after(3 * time.Second)
-	if a := post("two", 4, shown["rev"].(float64), label(t, events.ScanSet, "VAS-003")); !strings.Contains(fmt.Sprint(a["bench"]), "VAS-003") {
+	if a := post("two", 4, shown["rev"].(float64), label(t, events.ScanSet,
+		"VAS-003")); !strings.Contains(fmt.Sprint(a["bench"]), "VAS-003") {
 		t.Fatalf("said twice, it is taken: %v", a["aside"])
 	}
 	for i, text := range []string{"", "4"} {
-		if a := post("one", 12+i, shown["rev"].(float64), text); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Another screen has changed this bench") ||
+		if a := post("one", 12+i, shown["rev"].(float64), text); !strings.Contains(fmt.Sprint(a["words"],
+			a["aside"]), "Another screen has changed this bench") ||
 			strings.Contains(a["bench"].(string), "✓") {
 			t.Errorf("%q of a tab that shows LAP-014 packed a line of VAS-003: %v", text, a["words"])
 		}
@@ -809,7 +818,8 @@ func TestLeftoverCharacters(t *testing.T) {
 	if a := s.scan("12" + tag); a["kind"] != "set" || a["what"] != "LAP-014" {
 		t.Errorf("12 and a label: %v %v %v", a["kind"], a["what"], a["words"])
 	}
-	if a := s.do("where", "where", "OR"+h.codes["LAP-014"]); a["kind"] != "sheet code" || strings.Contains(a["bench"].(string), `value="OR`) {
+	if a := s.do("where", "where", "OR"+h.codes["LAP-014"]); a["kind"] != "sheet code" ||
+		strings.Contains(a["bench"].(string), `value="OR`) {
 		t.Errorf("a sheet scanned into the field of the room: %v %v", a["kind"], a["words"])
 	}
 }
@@ -891,19 +901,22 @@ func TestCyclesComeFromAList(t *testing.T) {
 	s.do("give-up")
 	a := s.do("begin", "sterilizer", "S1", "run", "six", "cycle", "dynamic-air-132")
 	if bench := a["bench"].(string); !strings.Contains(bench, `name="run" inputmode="numeric" maxlength="6" value="six"`) ||
-		!strings.Contains(bench, "<option selected>Dynamic-Air-132</option>") && !strings.Contains(bench, "<option>Dynamic-Air-132</option>") {
+		!strings.Contains(bench, "<option selected>Dynamic-Air-132</option>") && !strings.Contains(bench,
+			"<option>Dynamic-Air-132</option>") {
 		t.Errorf("the fields are empty, or the cycle that ran is not offered: %s", bench)
 	}
 	if a = s.do("begin", "sterilizer", "S1", "run", "6", "other", "dynamic-air 132"); a["error"] != nil {
 		t.Fatal(a)
 	}
-	if a = s.do("begin", "sterilizer", "S1", "run", "7", "other", "dynamic-AIR-132"); !strings.Contains(a["bench"].(string), "run 7, Dynamic-Air-132") {
+	if a = s.do("begin", "sterilizer", "S1", "run", "7", "other",
+		"dynamic-AIR-132"); !strings.Contains(a["bench"].(string), "run 7, Dynamic-Air-132") {
 		t.Errorf("another spelling is another cycle: %v", a["bench"])
 	}
 	policy := events.DefaultPolicy()
 	policy.Cycles = []string{"c-134", "c-121"}
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
-	if a = s.do("begin", "sterilizer", "S1", "run", "8", "cycle", "c-135"); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "c-134, c-121") {
+	if a = s.do("begin", "sterilizer", "S1", "run", "8", "cycle", "c-135"); !strings.Contains(fmt.Sprint(a["words"],
+		a["aside"]), "c-134, c-121") {
 		t.Errorf("a cycle that the policy doesn't name: %v", a["words"])
 	}
 	p := browser(t).Tab(t, tablet)

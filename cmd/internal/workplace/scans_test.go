@@ -87,20 +87,24 @@ func TestScansAtOpening(t *testing.T) {
 		"own tag":           {[]string{label(t, events.ScanTag, "LAP-014")}, "set", "ask", "outer label"},
 		"the label outside": {[]string{label(t, events.ScanOuter, "LAP-014")}, "set", "ask", "Scan the tag"},
 		"an old label":      {[]string{label(t, events.ScanSet, "LAP-014")}, "set", "ask", "Scan the tag"},
-		"old and new label": {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanOuter, "LAP-014")}, "set", "ask", "Scan the tag"},
-		"a second tag":      {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanTag, "LAP-022")}, "set", "wrong", "third set"},
-		"GS1 with prefix":   {[]string{"]d28004LAP-014"}, "set", "ask", "outer label"},
-		"GS1 in brackets":   {[]string{"(8004)LAP-014"}, "set", "ask", "outer label"},
-		"typed by hand":     {[]string{"LAP-014"}, "set", "ask", "outer label"},
-		"a patient":         {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
-		"damaged code":      {[]string{string(damaged)}, "", "wrong", "Not taken"},
-		"sheet alone":       {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the count sheet of LAP-022"},
-		"label differs":     {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-022")}, "set", "wrong", "LABEL"},
-		"a third set":       {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
-		"a load":            {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Read as “Load S1-0304-01”"},
-		"never packed":      {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
-		"not known at all":  {[]string{"QQ-1"}, "", "ask", "what is it?"},
-		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code", "good", "This count sheet belongs to LAP-014"},
+		"old and new label": {[]string{label(t, events.ScanSet, "LAP-014"), label(t, events.ScanOuter, "LAP-014")},
+			"set", "ask", "Scan the tag"},
+		"a second tag": {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanTag, "LAP-022")},
+			"set", "wrong", "third set"},
+		"GS1 with prefix": {[]string{"]d28004LAP-014"}, "set", "ask", "outer label"},
+		"GS1 in brackets": {[]string{"(8004)LAP-014"}, "set", "ask", "outer label"},
+		"typed by hand":   {[]string{"LAP-014"}, "set", "ask", "outer label"},
+		"a patient":       {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
+		"damaged code":    {[]string{string(damaged)}, "", "wrong", "Not taken"},
+		"sheet alone":     {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the count sheet of LAP-022"},
+		"label differs": {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-022")},
+			"set", "wrong", "LABEL"},
+		"a third set":      {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
+		"a load":           {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Read as “Load S1-0304-01”"},
+		"never packed":     {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
+		"not known at all": {[]string{"QQ-1"}, "", "ask", "what is it?"},
+		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code",
+			"good", "This count sheet belongs to LAP-014"},
 	} {
 		path := "/at/north/or-3/opening"
 		h.post(path+"/do", fmt.Sprintf(`{"client":%q,"n":1,"action":"forget","fields":{}}`, name))
@@ -111,7 +115,8 @@ func TestScansAtOpening(t *testing.T) {
 		kind, _ := a["kind"].(string)
 		words, _ := a["words"].(string)
 		if kind != c.kind || a["sound"] != c.sound || !strings.Contains(words, c.words) {
-			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words, a["more"], c.kind, c.sound, c.words)
+			t.Errorf("%s: taken for %q, sound %v, says %q and %q; want %q, %q, %q", name, kind, a["sound"], words,
+				a["more"], c.kind, c.sound, c.words)
 		}
 	}
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
@@ -243,14 +248,16 @@ func TestManyAtOnce(t *testing.T) {
 	var all sync.WaitGroup
 	for i := range lines60 {
 		all.Go(func() {
-			h.post("/at/north/or-3/count/enter", fmt.Sprintf(`{"client":"c%d","n":1,"case":"K-1","stage":"first","lines":[{"set":"LAP-014","line":%d,"counted":%d,"place":"","seen":0,"clear":false,"reason":""}]}`, i, i+1, 1+i%6))
+			h.post("/at/north/or-3/count/enter",
+				fmt.Sprintf(`{"client":"c%d","n":1,"case":"K-1","stage":"first","lines":[{"set":"LAP-014","line":%d,"counted":%d,"place":"","seen":0,"clear":false,"reason":""}]}`, i, i+1, 1+i%6))
 		})
 		all.Go(func() {
 			h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"c%d","n":1,"text":"LAP-014"}`, i))
 		})
 	}
 	all.Wait()
-	a := h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"x","n":1,"case":"K-1","stage":"first","text":"%s"}`, label(t, events.ScanBadge, "B-1")))
+	a := h.post("/at/north/or-3/count/scan",
+		fmt.Sprintf(`{"client":"x","n":1,"case":"K-1","stage":"first","text":"%s"}`, label(t, events.ScanBadge, "B-1")))
 	if st := a["state"].(map[string]any); st["done"] != float64(lines60) || st["complete"] != true {
 		t.Errorf("kept %v of %d lines", st["done"], lines60)
 	}
@@ -288,7 +295,8 @@ func TestWaitedInput(t *testing.T) {
 func TestLaterSetIsCountedFirst(t *testing.T) {
 	h := newHouse(t, "VAS-003", "LAP-014")
 	h.open("VAS-003", "K-1")
-	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFirst, Sheet: "screen", Counter: "B-1", Witness: "B-2",
+	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1",
+		Stage: events.StageFirst, Sheet: "screen", Counter: "B-1", Witness: "B-2",
 		Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
 	state := func() (stage any, sets []string) {
 		res, err := http.Get(h.at("count") + "/state?case=K-1")
@@ -333,7 +341,8 @@ func TestDamagedCodeAtTheCount(t *testing.T) {
 	code[20] ^= 1
 	c.do("begin")
 	a := c.scan(string(code))
-	if a["sound"] != "wrong" || !strings.Contains(fmt.Sprint(a["words"]), "can't be read") || a["more"] != "Count by the list on this screen." {
+	if a["sound"] != "wrong" || !strings.Contains(fmt.Sprint(a["words"]), "can't be read") ||
+		a["more"] != "Count by the list on this screen." {
 		t.Errorf("a damaged code at the count: %v, %v", a["words"], a["more"])
 	}
 }
@@ -369,7 +378,8 @@ func TestPutAsideAndReleased(t *testing.T) {
 		t.Errorf("put aside without a badge: %v", a)
 	}
 	before := h.size()
-	if a := shelf.scan(label(t, events.ScanBadge, "B-1")); h.size() != before+1 || !strings.Contains(a["words"].(string), "is put aside and recorded") {
+	if a := shelf.scan(label(t, events.ScanBadge, "B-1")); h.size() != before+1 ||
+		!strings.Contains(a["words"].(string), "is put aside and recorded") {
 		t.Fatalf("put aside: %v", a)
 	}
 	if d := h.lastCheck("LAP-014"); d.Aside != events.AsidePut || !slices.Equal(d.Package, []events.PackageFault{events.PackageWet}) {
@@ -410,7 +420,8 @@ func TestIndicatorAsked(t *testing.T) {
 	s.scan(h.codes["LAP-014"])
 	s.scan("1")
 	s.scan(label(t, events.ScanCase, "K-1"))
-	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "What does the internal chemical indicator of LAP-014 show?") {
+	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]),
+		"What does the internal chemical indicator of LAP-014 show?") {
 		t.Fatalf("not asked: %v", a)
 	}
 	if a := s.do("indicator", "indicator", "pass"); strings.Contains(fmt.Sprint(a["words"], a["next"]), "internal chemical indicator") {

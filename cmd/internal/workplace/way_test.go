@@ -52,7 +52,8 @@ func TestWholeWay(t *testing.T) {
 	p.AwaitText("#bench", "VAS-003 packed. Lines not as listed: 1")
 	packed := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
 	d := packed[len(packed)-1].(*events.SetPacked)
-	if len(packed) != 2 || d.WeightGrams != 12500 || len(d.Exceptions) != 1 || d.Exceptions[0] != (events.Exception{Line: 2, Counted: 1, Reason: "damaged"}) {
+	if len(packed) != 2 || d.WeightGrams != 12500 || len(d.Exceptions) != 1 ||
+		d.Exceptions[0] != (events.Exception{Line: 2, Counted: 1, Reason: "damaged"}) {
 		t.Fatalf("packed: %+v", d)
 	}
 	p.Press("\r")
@@ -89,7 +90,8 @@ func TestWholeWay(t *testing.T) {
 	p.Axe()
 	p.Type(set)
 	p.AwaitText("#verdict", "begin a load first")
-	browsertest.Eval[bool](p, `(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2", document.querySelector("#cycle").value = "dynamic-air-132", document.querySelector("[data-do=begin]").requestSubmit(), true)`)
+	browsertest.Eval[bool](p,
+		`(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2", document.querySelector("#cycle").value = "dynamic-air-132", document.querySelector("[data-do=begin]").requestSubmit(), true)`)
 	p.AwaitText("#verdict", "Scan sets into S1-0304-02")
 	p.Type(set)
 	p.AwaitText("#verdict", "VAS-003 in load S1-0304-02")
@@ -127,7 +129,8 @@ func TestWholeWay(t *testing.T) {
 
 	h.after(60 * 60e9)
 	p.Open(h.at("opening"))
-	p.Type(set + "(8004)VAS-003\r" + s.Code + "\r2\r" + label(t, events.ScanCase, "K-77") + "\r" + badge("B-3310") + label(t, events.ScanSeal, "700123") + "\r")
+	p.Type(set + "(8004)VAS-003\r" + s.Code + "\r2\r" + label(t, events.ScanCase,
+		"K-77") + "\r" + badge("B-3310") + label(t, events.ScanSeal, "700123") + "\r")
 	p.AwaitText("#bench", "700123")
 	p.Touch(`[data-indicator="pass"]`)
 	p.Await(`document.querySelector("[data-indicator='pass']").getAttribute("aria-pressed") === "true"`)
@@ -177,7 +180,8 @@ func TestWholeWay(t *testing.T) {
 		p.Axe()
 		p.Open(h.url + path + "?lang=de")
 		p.Await(`document.documentElement.lang === "de"`)
-		if missing := browsertest.Eval[[]string](p, `document.body.innerHTML.match(/(?<![/\w])workplace\.[a-z][a-z-]+(?!\.)/g) ?? []`); len(missing) > 0 {
+		if missing := browsertest.Eval[[]string](p,
+			`document.body.innerHTML.match(/(?<![/\w])workplace\.[a-z][a-z-]+(?!\.)/g) ?? []`); len(missing) > 0 {
 			t.Errorf("%s: words without a text: %v", path, missing)
 		}
 		p.Open(h.url + path + "?lang=en")
@@ -257,14 +261,16 @@ func TestPagesFit(t *testing.T) {
 	looked := 0
 	for _, size := range []browsertest.Size{phone, {Name: "zoom", Width: 512, Height: 384}, wall} {
 		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
-		for _, path := range []string{"/at/", "/at/north/or-3/", "/at/north/or-3/opening?set=LAP-014", "/at/north/or-3/packing?set=VAS-003", "/at/north/or-3/sealing?set=VAS-003",
+		for _, path := range []string{"/at/", "/at/north/or-3/", "/at/north/or-3/opening?set=LAP-014",
+			"/at/north/or-3/packing?set=VAS-003", "/at/north/or-3/sealing?set=VAS-003",
 			"/at/north/or-3/sterilizer", "/at/north/or-3/count?case=K-1", "/at/north/or-3/close?case=K-1", "/lists", "/lists/VAS-MINOR"} {
 			p.Open(h.url + path)
 			p.Await(`document.querySelector("h1")`)
 			if wide := browsertest.Eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
 				t.Errorf("%s at %d pixels is %d too wide", path, size.Width, wide)
 			}
-			for _, small := range browsertest.Eval[[]string](p, `[...document.querySelectorAll("main button, main .tiles a, main select, main input:not([type=hidden])")].filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 1 && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))`) {
+			for _, small := range browsertest.Eval[[]string](p,
+				`[...document.querySelectorAll("main button, main .tiles a, main select, main input:not([type=hidden])")].filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 1 && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))`) {
 				t.Errorf("%s at %d pixels is less than 44 high: %s", path, size.Width, small)
 			}
 			looked += browsertest.Eval[int](p, `document.querySelectorAll("main button").length`)
@@ -285,7 +291,8 @@ func TestCloseUnreconciled(t *testing.T) {
 		stage events.Stage
 		n     int64
 	}{{events.StageFirst, 2}, {events.StageFinal, 1}} {
-		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage, Sheet: "screen", Counter: "B-1", Witness: "B-2",
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage,
+			Sheet: "screen", Counter: "B-1", Witness: "B-2",
 			Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: c.n}, {Line: 3, Counted: 3}}})
 	}
 	p := browser(t).Tab(t, phone)
@@ -300,7 +307,8 @@ func TestCloseUnreconciled(t *testing.T) {
 	before := h.size()
 	p.Press("\r")
 	p.AwaitText("#verdict", "say why")
-	browsertest.Eval[bool](p, `(document.querySelector("#reason").value = "image negative, surgeon decides", document.querySelector("[data-do=reason]").requestSubmit(), true)`)
+	browsertest.Eval[bool](p,
+		`(document.querySelector("#reason").value = "image negative, surgeon decides", document.querySelector("[data-do=reason]").requestSubmit(), true)`)
 	p.AwaitText("#verdict", "Case K-88 is open")
 	p.Press("\r")
 	p.AwaitText("#verdict", "what was done")

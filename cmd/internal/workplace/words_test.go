@@ -82,8 +82,10 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, f := range events.PackageFaults() {
 		use("package-", string(f))
 	}
-	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare), string(events.Outside), string(events.Screen))
-	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge, events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
+	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare),
+		string(events.Outside), string(events.Screen))
+	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge,
+		events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
 		use("kind-", strings.ReplaceAll(string(k), " ", "-"))
 	}
 	for _, lang := range catalogue.Languages() {

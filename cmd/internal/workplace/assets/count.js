@@ -6,7 +6,8 @@ const root = document.getElementById("count");
 const {case: ref, stage} = root.dataset;
 const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
   tr, set: tr.dataset.set, line: Number(tr.dataset.line), expected: Number(tr.dataset.expected), rev: Number(tr.dataset.rev),
-  settled: tr.dataset.settled === "true", counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
+  settled: tr.dataset.settled === "true",
+  counted: tr.dataset.counted === undefined ? null : Number(tr.dataset.counted), parts: {}, waits: 0,
   hidden: tr.dataset.hidden === "true",
 }));
 // What is expected is hidden, where policy says so, until somebody has given a number.
@@ -25,7 +26,8 @@ function draw(r) {
   if (r.waits) text += sender?.failed ? " … " + root.dataset.waits : " …";
   if (cell.textContent !== text) cell.textContent = text;
   cell.setAttribute("aria-label", root.dataset.line + " " + r.line + ", " + r.tr.dataset.what + ": " + (text || "–"));
-  r.tr.className = [r.waits ? "waits" : "", r.settled && !added ? (r.counted === r.expected ? "same" : "differs") : "", rows[at] === r ? "now" : ""].join(" ");
+  const how = r.counted === r.expected ? "same" : "differs";
+  r.tr.className = [r.waits ? "waits" : "", r.settled && !added ? how : "", rows[at] === r ? "now" : ""].join(" ");
 }
 
 function go(i, byHand) {
@@ -151,7 +153,8 @@ function apply(st) {
     const warn = st.warn.join("\n");
     if ($("warn").dataset.lines !== warn) {
       $("warn").dataset.lines = warn;
-      $("warn").replaceChildren(...st.warn.map(textContent => Object.assign(document.createElement("p"), {textContent, className: "openlines warn"})));
+      $("warn").replaceChildren(...st.warn.map(textContent =>
+        Object.assign(document.createElement("p"), {textContent, className: "openlines warn"})));
     }
   }
   const list = $("open-list"), lines = st.open.join("\n");

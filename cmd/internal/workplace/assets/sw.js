@@ -95,6 +95,7 @@ async function leaveWhereGone() {
   const c = await caches.open(mine);
   for (const request of await c.keys()) {
     const old = await c.match(request, {ignoreVary: true});
-    if (!files.includes(new URL(request.url).pathname) && Date.now() - Number(old?.headers.get("X-Stored")) > outdated) await c.delete(request);
+    const stale = Date.now() - Number(old?.headers.get("X-Stored")) > outdated;
+    if (!files.includes(new URL(request.url).pathname) && stale) await c.delete(request);
   }
 }
