@@ -260,14 +260,15 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 	case *events.ListIssued:
 		put(b.lists, d.List)
 	case *events.PolicyAdopted:
+		if once { // the site is the event's own, so that it is there already
+			break
+		}
 		adopted := b.policies[it.site()]
 		if adopted == nil {
 			adopted = new(bag)
 			b.policies[it.site()] = adopted
 		}
-		if !once || !slices.Contains(adopted.items, it) {
-			adopted.add(it)
-		}
+		adopted.add(it)
 	}
 	if code != nil && code.Trip != it.Event.Trip {
 		t := b.trip(code.Trip)

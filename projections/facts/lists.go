@@ -56,8 +56,11 @@ func (b *Book) listOf(c *Trip) (*events.ListIssued, *Item) {
 			found = append(found, it)
 		}
 	}
-	if len(found) == 0 {
+	switch len(found) {
+	case 0:
 		return nil, nil
+	case 1: // as a rule
+		return found[0].Data.(*events.ListIssued), found[0]
 	}
 	best := found[0]
 	for _, it := range found[1:] {
@@ -65,7 +68,7 @@ func (b *Book) listOf(c *Trip) (*events.ListIssued, *Item) {
 			best = it
 		}
 	}
-	if len(found) > 1 && len(c.Sealed) > 0 {
+	if len(c.Sealed) > 0 {
 		want := SealOf(c.Sealed[len(c.Sealed)-1]).ListDigest
 		for _, it := range found {
 			if d, err := b.listDigest(it); err == nil && d.String() == want {

@@ -58,16 +58,17 @@ func (r *Reading) Proved() bool { return r.Tray() == r.It.Event.Subject }
 
 func looked(it *Item, s *events.Reading, tag, outer string, seals []string, broken bool) Reading {
 	r := Reading{It: it, Tag: tag, Outer: outer, Seals: seals, SealBroken: broken}
+	if s == nil {
+		return r
+	}
+	r.Found = s.Found
 	switch {
-	case s == nil:
 	case s.Found == events.FoundNone:
-		r.Class, r.Found = ReadAbsent, s.Found
+		r.Class = ReadAbsent
 	case s.Unreadable, s.Code != "" && it.Code == nil:
-		r.Class, r.Found = ReadUnreadable, s.Found
+		r.Class = ReadUnreadable
 	case s.Code != "":
-		r.Class, r.Found = ReadUnknown, s.Found // until read says better
-	default:
-		r.Found = s.Found
+		r.Class = ReadUnknown // until read says better
 	}
 	return r
 }
@@ -112,9 +113,6 @@ func (c *Trip) Screened() bool {
 // false where the seal says nothing that a code can be held against.
 func (b *Book) commits(code *events.SheetCode, c *Trip, seal *Item) (match, known bool) {
 	d := SealOf(seal)
-	if d == nil {
-		return false, false
-	}
 	if d.Binding != "" {
 		var b events.Digest
 		if n, err := hex.Decode(b[:], []byte(d.Binding)); err == nil && n == len(b) {
@@ -153,7 +151,8 @@ func (b *Book) read(c *Trip, r *Reading) {
 	}
 	code := r.It.Code
 	if code.Trip == c.Key.Trip {
-		r.Class, r.Replaced, r.Unlisted = b.ReadOwn(c, r.It, code)
+		r.Class, r.Replaced = b.ReadOwn(c, r.It, code)
+		r.Unlisted = r.Class == ReadUnknown
 		return
 	}
 	owner, sealed := b.Owner(code)
@@ -170,34 +169,37 @@ func (b *Book) read(c *Trip, r *Reading) {
 // ReadOwn holds a code of the trip against its seals. The seal in force
 // decides: a sheet that was replaced by a later one carries other content. A
 // seal observed after the reading is good as well: the content was bound to
-// set and trip, and what the clocks say is another finding.
-func (b *Book) ReadOwn(c *Trip, at *Item, code *events.SheetCode) (cl Class, replaced, unlisted bool) {
+// set and trip, and what the clocks say is another finding. It is unknown where
+// there is nothing to hold the code against.
+func (b *Book) ReadOwn(c *Trip, at *Item, code *events.SheetCode) (cl Class, replaced bool) {
 	force := c.SealAt(at)
 	if force == nil {
-		switch match, known := b.commitsToList(code, c); {
-		case match:
-			return ReadGood, false, false
-		case known:
-			return ReadAltered, false, false
-		}
-		return ReadUnknown, false, true
+		return heldAgainst(b.commitsToList(code, c)), false
 	}
-	match, known := b.commits(code, c, force)
-	if match {
-		return ReadGood, false, false
+	cl = heldAgainst(b.commits(code, c, force))
+	if cl == ReadGood {
+		return cl, false
 	}
 	for _, s := range c.Sealed {
 		if m, _ := b.commits(code, c, s); m {
 			if force.Less(s) {
-				return ReadGood, false, false
+				return ReadGood, false
 			}
-			return ReadAltered, true, false
+			return ReadAltered, true
 		}
 	}
-	if !known {
-		return ReadUnknown, false, true
+	return cl, false
+}
+
+// heldAgainst returns what a code of the trip is by what it was held against.
+func heldAgainst(match, known bool) Class {
+	switch {
+	case match:
+		return ReadGood
+	case known:
+		return ReadAltered
 	}
-	return ReadAltered, false, false
+	return ReadUnknown
 }
 
 // Owner returns whose trip a code names, and whether the code's content was
@@ -283,7 +285,7 @@ func (b *Book) LastRight(c *Trip) *Item {
 		if it.Code == nil || it.Code.Trip != c.Key.Trip || at != nil && it.Less(at) {
 			continue
 		}
-		if cl, _, _ := b.ReadOwn(c, it, it.Code); cl == ReadGood {
+		if cl, _ := b.ReadOwn(c, it, it.Code); cl == ReadGood {
 			at = it
 		}
 	}

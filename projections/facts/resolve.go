@@ -95,7 +95,7 @@ func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 		b.around(e.Subject, e.Time)
 		return projections.TripKey{Set: e.Subject, Trip: b.packedBefore(e.Subject, e.Time)}
 	}
-	if c, ok := e.Data.(*events.EventCorrected); ok && depth < maxFixDepth {
+	if c, ok := e.Data.(*events.EventCorrected); ok && depth <= maxFixDepth {
 		b.need(DimEvent, c.Event)
 		if t := b.ids.get(c.Event); t != nil {
 			return b.TripOf(t.Event, depth+1)

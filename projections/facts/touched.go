@@ -49,7 +49,7 @@ func (t *toucher) fact(it *Item, depth int) {
 		switch d := d.(type) {
 		case *events.EventCorrected:
 			t.b.need(DimEvent, d.Event)
-			if of := t.b.ids.get(d.Event); of != nil && depth < maxFixDepth {
+			if of := t.b.ids.get(d.Event); of != nil && depth <= maxFixDepth {
 				t.fact(of, depth+1)
 			}
 		case *events.SetPacked:

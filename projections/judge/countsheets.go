@@ -32,8 +32,8 @@ func (j *judgement) countSheets(t counts) {
 		var x wrong
 		switch {
 		case it.Code.Trip == c.Key.Trip:
-			cl, _, unlisted := j.w.ReadOwn(c, it, it.Code)
-			if cl == facts.ReadGood || unlisted {
+			cl, _ := j.w.ReadOwn(c, it, it.Code)
+			if cl != facts.ReadAltered {
 				continue
 			}
 			x.class = cl
@@ -67,7 +67,7 @@ func (j *judgement) countSheets(t counts) {
 // against returns what a count by a wrong sheet was made against.
 func against(c *facts.Trip, owner projections.TripKey, cl facts.Class) projections.CountedAgainst {
 	switch {
-	case owner != projections.TripKey{} && owner.Set == c.Key.Set:
+	case owner.Set == c.Key.Set:
 		return projections.AgainstOtherPacking
 	case owner != projections.TripKey{}:
 		return projections.AgainstOtherSet
@@ -116,6 +116,6 @@ func (j *judgement) byOwnList(it *facts.Item) bool {
 	if it.Code.Trip != j.c.Key.Trip {
 		return false
 	}
-	cl, _, _ := j.w.ReadOwn(j.c, it, it.Code)
+	cl, _ := j.w.ReadOwn(j.c, it, it.Code)
 	return cl == facts.ReadGood
 }

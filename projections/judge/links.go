@@ -146,7 +146,7 @@ func (j *judgement) readSoonAfter(r *facts.Reading) *facts.Item {
 		if it.Code == nil || !soon(it) || events.CaseOf(it.Data) != events.CaseOf(r.It.Data) || it.Code.Trip != j.c.Key.Trip {
 			continue
 		}
-		if cl, _, _ := j.w.ReadOwn(j.c, it, it.Code); cl == facts.ReadGood {
+		if cl, _ := j.w.ReadOwn(j.c, it, it.Code); cl == facts.ReadGood {
 			return it
 		}
 	}

@@ -178,7 +178,7 @@ func (j *judgement) leftOpen(t counts) {
 // tells returns how heavily a finding of the whole case weighs with this set,
 // and by which set it is told where that is another one.
 func (j *judgement) tells(t counts) (projections.Severity, string) {
-	if trips := t.state.trips; len(trips) > 0 && trips[0] != j.c.Key {
+	if trips := t.state.trips; slices.Index(trips, j.c.Key) > 0 {
 		return projections.SeverityNoted, trips[0].Set
 	}
 	return projections.SeverityDoubtful, ""

@@ -28,7 +28,7 @@ func TestTales(t *testing.T) {
 	}{
 		{"readings", readingTales(), false}, {"recalls", recallTales(), false}, {"counts", countTales(), false},
 		{"exchanges", exchangeTales(), false}, {"turns", turnTales(), true}, {"corrections", correctionTales(), true},
-		{"indicators", indicatorTales(), true},
+		{"indicators", indicatorTales(), true}, {"neighbours", neighbourTales(), true},
 	} {
 		var out strings.Builder
 		for _, x := range of.tales {
@@ -47,7 +47,7 @@ func TestTales(t *testing.T) {
 				s.histories(t, &out, w)
 			}
 			switch of.name {
-			case "turns", "corrections":
+			case "turns", "corrections", "neighbours":
 				s.traces(t, &out, w)
 			case "exchanges":
 				s.exchanges(t, &out, w)

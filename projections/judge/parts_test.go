@@ -1,0 +1,119 @@
+package judge
+
+import (
+	"slices"
+	"testing"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/words"
+)
+
+// toldTales tells all tales, with what each is called.
+func toldTales(tell func(name string, s *story)) {
+	for _, tales := range [][]tale{
+		readingTales(), recallTales(), countTales(), exchangeTales(), turnTales(), correctionTales(), indicatorTales(), neighbourTales(),
+	} {
+		for _, x := range tales {
+			s := newStory()
+			x.tell(s)
+			tell(x.name, s)
+		}
+	}
+}
+
+// TestTalesAlone: each trip of a tale is judged alone, out of a Source, as it is
+// with all facts at hand.
+func TestTalesAlone(t *testing.T) {
+	toldTales(func(name string, s *story) {
+		w := s.world()
+		for _, k := range w.Trips() {
+			alone := sparing(&shelf{all: s.all})
+			alone.SetMoment(s.now)
+			if got, want := show(judge(t, alone, k)), show(judge(t, w, k)); got != want {
+				t.Errorf("%s: %s alone is\n%s\nwith all facts at hand\n%s", name, s.name(k), got, want)
+			}
+		}
+	})
+}
+
+// TestTalesPieceByPiece: of a tale told fact by fact, as it happened and backwards,
+// what each fact touches is judged anew, and nothing else; at the end of it stands
+// what judging everything gives.
+func TestTalesPieceByPiece(t *testing.T) {
+	toldTales(func(name string, s *story) {
+		for _, order := range []string{"as told", "backwards"} {
+			all := slices.Clone(s.all)
+			if order == "backwards" {
+				slices.Reverse(all)
+			}
+			w := NewWorld(nil)
+			w.SetMoment(s.now)
+			kept := make(map[projections.TripKey]string)
+			rests := make(map[projections.TripKey][]facts.Ask)
+			for _, f := range all {
+				w.Add(f)
+				touch, err := w.Touched(f)
+				if err != nil {
+					t.Fatal(err)
+				}
+				for _, k := range touchedTrips(touch, rests) {
+					v, asks, err := w.JudgeAsking(k)
+					if err != nil {
+						t.Fatal(err)
+					}
+					words.Embedded().Tell(&v)
+					kept[k], rests[k] = show(v), asks
+				}
+			}
+			for k, want := range verdicts(t, s.world()) {
+				if kept[k] != want {
+					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, order, s.name(k), kept[k], want)
+				}
+			}
+		}
+	})
+}
+
+// TestTalesWithoutCorrections: a book in which corrections are left out judges as
+// one that never heard of them; with none of them left out it judges as before.
+func TestTalesWithoutCorrections(t *testing.T) {
+	toldTales(func(name string, s *story) {
+		for i := range s.all { // something is wrong with each record, so that stations have a verdict
+			s.all[i].Remarks = events.RemarkGap
+		}
+		w := s.world()
+		var corrections []*facts.Item
+		bare := NewWorld(nil)
+		bare.SetMoment(s.now)
+		for _, f := range s.all {
+			if f.Event.Kind() == events.KindEventCorrected {
+				corrections = append(corrections, w.FactBySeq(f.Seq))
+			} else {
+				bare.Add(f)
+			}
+		}
+		for _, x := range []struct {
+			name string
+			got  *World
+			want *World
+		}{
+			{"without any left out", &World{Book: w.Without(nil)}, w},
+			{"without corrections", &World{Book: w.Without(corrections)}, bare},
+		} {
+			for k, want := range verdicts(t, x.want) {
+				if got := show(judge(t, x.got, k)); got != want {
+					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, x.name, s.name(k), got, want)
+				}
+			}
+			for _, station := range []string{"north/packing-1", "north/sterilizer-2", "north/or-3", "north/ledger"} {
+				got, err1 := x.got.JudgeStation(events.Station{Name: station})
+				want, err2 := x.want.JudgeStation(events.Station{Name: station})
+				if err1 != nil || err2 != nil || show(got) != show(want) {
+					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s (%v, %v)", name, x.name, station, show(got), show(want), err1, err2)
+				}
+			}
+		}
+	})
+}
