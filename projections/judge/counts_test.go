@@ -689,6 +689,9 @@ func TestJudgeStation(t *testing.T) {
 		if err != nil || codes(v) != test.codes || string(v.Status) != test.status || v.Station != test.station {
 			t.Errorf("%q: %s (%v)", test.station, show(v), err)
 		}
+		if since := map[string]time.Time{"north/packing-1": clock(2, 0, 0)}[test.station]; !v.Since.Equal(since) {
+			t.Errorf("%q: since %s, want %s", test.station, v.Since, since)
+		}
 		words.Embedded().Tell(&v)
 		checkVerdict(t, v)
 	}

@@ -26,6 +26,9 @@ func (s *story) evidence(f projections.Finding) string {
 	if f.Other != nil {
 		out += "; other " + f.Other.Set
 	}
+	if len(f.Places) > 0 {
+		out += "; at " + strings.Join(f.Places, " and ")
+	}
 	var shown []string
 	for _, seq := range f.Events {
 		e := s.all[seq-1].Event

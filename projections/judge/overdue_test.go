@@ -109,7 +109,8 @@ func TestSilentStation(t *testing.T) {
 	if v := silent(st, clock(2, 8, 59)); len(v.Findings) != 0 || !v.Until.Equal(clock(2, 9, 0)) {
 		t.Errorf("a minute before: until %s: %s", v.Until, show(v))
 	}
-	if v := silent(st, clock(2, 9, 0)); len(find(v, projections.StationSilent)) != 1 || v.Status != projections.Doubtful {
+	v := silent(st, clock(2, 9, 0))
+	if fs := find(v, projections.StationSilent); len(fs) != 1 || v.Status != projections.Doubtful || !fs[0].From.Equal(clock(2, 9, 0)) {
 		t.Errorf("a day later: %s", show(v))
 	}
 	retired, never := st, st
