@@ -416,6 +416,22 @@ func TestWindow(t *testing.T) {
 			c.check = &events.SetChecked{Place: "storage B1", Sheet: outside(own(b))}
 			s.live(c)
 		}, at(12, 0), a1(7, 12), nil, load, "12:00 07:12 load S2-00-04"},
+		{"the sheet was with a third one before, and the other found without any since", func(s *story, a, b *turn) {
+			c := newTurn("C", 0, b.list)
+			check(s, c, 9, 0, "storage B1", outside(own(b)))
+			check(s, b, 10, 0, "storage A4", none())
+			s.live(a)
+			s.live(b)
+			s.live(c)
+		}, at(9, 0), a1(7, 12), nil, load, "09:00 10:00 load S2-00-04"},
+		{"the other was found without its sheet, and this one without any later", func(s *story, a, b *turn) {
+			check(s, b, 9, 0, "storage A4", none())
+			check(s, a, 10, 0, "storage A4", none())
+			s.live(a)
+			s.live(b)
+		}, at(10, 0), a1(7, 12), nil,
+			"The last place where both were seen is storage A4: A on 2026-03-02 10:00 UTC, B on 2026-03-02 09:00 UTC.",
+			"10:00 07:12 storage A4"},
 		{"and after that the two lay side by side", func(s *story, a, b *turn) {
 			s.live(a)
 			check(s, a, 11, 0, "storage A4", nil)

@@ -10,18 +10,21 @@ import (
 )
 
 // window returns when the sheet of y can have come to x, where it was found: it
-// was not there when either was last known to have its own, and no later than y
-// was found without it. y found with the sheet of a third set says nothing, for
-// that may have been exchanged earlier or later.
+// was not there when either was last known to have its own, or x another one or
+// none, and no later than y was found without it, unless a third set had it
+// before: then it came from there. y found with the sheet of a third set says
+// nothing, for that may have been exchanged earlier or later.
 //
 // A scan is a sighting and not a stay. A place narrows the time only where a set
 // was seen there twice and nowhere in between: while the other one was seen at
 // another place in the same way, the two can't have been together.
 func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window {
-	from, to := x.RightBefore(bad), bad.It.At()
+	from, to := facts.Latest(x.RightBefore(bad), foundOtherwise(x, y, bad)), bad.It.At()
 	out := projections.Window{ClockSeconds: w.PolicyFor(bad.It).ClockToleranceSeconds}
-	yFrom := facts.Latest(y.RightBefore(bad), w.elsewhere(y, x, bad))
-	yTo := withoutOwn(y, x, bad)
+	yFrom, yTo := y.RightBefore(bad), withoutOwn(y, x, bad)
+	if at := w.elsewhere(y, x, bad); !at.IsZero() {
+		yFrom, yTo = facts.Latest(yFrom, at), to
+	}
 	if !yFrom.After(to) && !from.After(yTo) { // else the sheet was moved more than once: only the set's own times are sure
 		from, to = facts.Latest(from, yFrom), facts.Earliest(to, yTo)
 	}
@@ -48,6 +51,20 @@ func (w *World) exchanged(x, y *facts.Trip) bool {
 	return slices.ContainsFunc(y.Readings, func(r facts.Reading) bool {
 		return r.Own() && r.Class == facts.ReadSwapped && r.Owner == x.Key
 	})
+}
+
+// foundOtherwise returns when x was last found without the sheet of y before a
+// reading that shows it: with a third set's, or with none; zero where it wasn't.
+func foundOtherwise(x, y *facts.Trip, bad *facts.Reading) time.Time {
+	var at time.Time
+	for i := range x.Readings {
+		r := &x.Readings[i]
+		other := r.Class == facts.ReadSwapped && r.Owner != y.Key || r.Class == facts.ReadAbsent && x.Faulted(r)
+		if other && r.Own() && r.It.Less(bad.It) {
+			at = facts.Latest(at, r.It.At())
+		}
+	}
+	return at
 }
 
 // withoutOwn returns when y was first found without its sheet since it last had
