@@ -280,7 +280,7 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Reason: b.Reason, Witness: b.Witness,
 	}
 	for _, a := range b.Actions {
-		c.Actions = append(c.Actions, v.t("action-"+a))
+		c.Actions = append(c.Actions, a) // what it is called is said in the language of who reads it
 	}
 	says := v.phrased("case-closed", b.Case)
 	s := good(v.say(says), v.t("count-no-proof"))
