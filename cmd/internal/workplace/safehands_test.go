@@ -909,7 +909,7 @@ func TestCyclesComeFromAList(t *testing.T) {
 		t.Fatal(a)
 	}
 	if a = s.do("begin", "sterilizer", "S1", "run", "7", "other",
-		"dynamic-AIR-132"); !strings.Contains(a["bench"].(string), "run 7, Dynamic-Air-132") {
+		"dynamic-AIR-132"); !strings.Contains(a["bench"].(string), "cycle number 7, Dynamic-Air-132") {
 		t.Errorf("another spelling is another cycle: %v", a["bench"])
 	}
 	policy := events.DefaultPolicy()
