@@ -556,6 +556,16 @@ var findingTests = []findingTest{
 			s.runAgain(x, clock(1, 8, 0), "passed", true)
 			s.opened(x, clock(1, 8, 10), x.ref)
 		}},
+	{projections.NotReprocessed, "run for immediate use in its case, and the run failed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.runAgain(x, clock(1, 8, 0), "failed", false)
+			s.opened(x, clock(1, 8, 10), x.ref)
+		},
+		func(s *story, x *turn) { // not opened since
+			s.live(x)
+			s.runAgain(x, clock(1, 8, 0), "failed", false)
+		}},
 	{projections.NotReprocessed, "opened for its case again after it was closed", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.opened(x, clock(1, 11, 0), x.ref) },
 		func(s *story, x *turn) { s.live(x); s.opened(x, clock(1, 9, 41), x.ref) }}, // within the clocks' error

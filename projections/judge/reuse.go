@@ -145,7 +145,7 @@ func (j *judgement) usedAgain(a, b use) {
 			return // one opening under two references, which twoCases says
 		}
 		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
-	case back != nil:
+	case back != nil, run != nil: // put back, or run for immediate use and not released
 		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
 	default:
 		if f = j.openedLate(a, b); f == nil {
