@@ -2,6 +2,7 @@ package facts
 
 import (
 	"listbound/events"
+	"slices"
 	"strings"
 	"time"
 )
@@ -30,14 +31,13 @@ func (b *Book) policy(site string, at time.Time) *events.Policy {
 // PolicyFact also returns the fact that adopted the policy, nil for the default.
 func (b *Book) PolicyFact(site string, at time.Time) (*events.Policy, *Item) {
 	b.need(DimPolicy, site)
-	ps := b.policies[site].sorted()
-	for i := len(ps) - 1; i >= 0; i-- {
-		if ps[i].Void || ps[i].At().After(at) {
+	for _, p := range slices.Backward(b.policies[site].sorted()) {
+		if p.Void || p.At().After(at) {
 			continue
 		}
-		if d, ok := ps[i].Data.(*events.PolicyAdopted); ok {
-			b.AskedBetween(DimPolicy, site, Nanos(ps[i].At()), Nanos(at))
-			return &d.Policy, ps[i]
+		if d, ok := p.Data.(*events.PolicyAdopted); ok {
+			b.AskedBetween(DimPolicy, site, Nanos(p.At()), Nanos(at))
+			return &d.Policy, p
 		}
 	}
 	b.AskedBetween(DimPolicy, site, Ever, Nanos(at))

@@ -248,7 +248,7 @@ func (b *Book) Owner(code *events.SheetCode) (k projections.TripKey, sealed bool
 
 // LastConclusive returns a set's latest reading that tells whose sheet it has.
 func (c *Trip) LastConclusive() *Reading {
-	for i := len(c.Readings) - 1; i >= 0; i-- {
+	for i := range slices.Backward(c.Readings) {
 		if r := &c.Readings[i]; r.Class.Conclusive() && r.Own() {
 			return r
 		}
@@ -266,7 +266,7 @@ func (c *Trip) Carries() (projections.TripKey, *Reading) {
 
 // LastGood returns a set's latest good reading before a moment, nil without one.
 func (c *Trip) LastGood(before *Item) *Reading {
-	for i := len(c.Readings) - 1; i >= 0; i-- {
+	for i := range slices.Backward(c.Readings) {
 		if r := &c.Readings[i]; r.Class == ReadGood && r.Own() && (before == nil || r.It.Less(before)) {
 			return r
 		}

@@ -64,7 +64,7 @@ func (b *Book) Readers(k projections.TripKey) []projections.TripKey {
 	}
 	seen := make(map[projections.TripKey]struct{})
 	for _, it := range slices.Clone(t.sheet) {
-		if x := b.TripOf(it.Event, 0); x != k {
+		if x := b.TripOf(it.Event); x != k {
 			seen[x] = struct{}{}
 		}
 	}
@@ -79,12 +79,15 @@ func (b *Book) Resolve(f Fact) projections.TripKey {
 	if f.Event == nil || f.Event.Data == nil {
 		return projections.TripKey{}
 	}
-	return b.TripOf(f.Event, 0)
+	return b.TripOf(f.Event)
 }
 
-// TripOf is Resolve for an event. depth counts the corrections of corrections
-// that were followed to it.
-func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
+// TripOf is Resolve for an event.
+func (b *Book) TripOf(e *events.Event) projections.TripKey { return b.tripOf(e, 0) }
+
+// tripOf is TripOf. depth counts the corrections of corrections that were followed
+// to the event.
+func (b *Book) tripOf(e *events.Event, depth int) projections.TripKey {
 	k := e.Kind()
 	switch {
 	case k == events.KindSetCounted && e.Trip != "":
@@ -98,7 +101,7 @@ func (b *Book) TripOf(e *events.Event, depth int) projections.TripKey {
 	if c, ok := e.Data.(*events.EventCorrected); ok && depth <= maxFixDepth {
 		b.need(DimEvent, c.Event)
 		if t := b.ids.get(c.Event); t != nil {
-			return b.TripOf(t.Event, depth+1)
+			return b.tripOf(t.Event, depth+1)
 		}
 	}
 	return projections.TripKey{}
@@ -138,7 +141,7 @@ func (b *Book) countedIn(it *Item, named string) string {
 		if o.Void || o.Kind != events.KindSetOpened || o.Event.Subject != set || events.CaseOf(o.Data) != ref {
 			continue
 		}
-		switch b.TripOf(o.Event, 0).Trip {
+		switch b.TripOf(o.Event).Trip {
 		case named:
 			return named
 		case now:
@@ -237,7 +240,7 @@ func (b *Book) CaseTrips(ref string) []projections.TripKey {
 	seen := make(map[projections.TripKey]struct{})
 	for _, it := range slices.Clone(b.cases[ref]) {
 		if !it.Void && it.Kind != events.KindCaseClosed && events.CaseOf(it.Data) == ref {
-			seen[b.TripOf(it.Event, 0)] = struct{}{}
+			seen[b.TripOf(it.Event)] = struct{}{}
 		}
 	}
 	return SortedKeys(seen)

@@ -43,7 +43,7 @@ func (t *toucher) trip(k projections.TripKey) {
 func (t *toucher) fact(it *Item, depth int) {
 	e := it.Event
 	t.b.need(DimEvent, e.ID) // its corrections may have come before it
-	t.trip(t.b.TripOf(e, 0))
+	t.trip(t.b.TripOf(e))
 	for _, d := range append([]events.Data{e.Data}, it.alts...) {
 		t.keys(it, d)
 		switch d := d.(type) {
@@ -125,7 +125,7 @@ func (t *toucher) load(load, sterilizer string, it *Item) {
 		}
 		b.need(DimLoad, l.Load)
 		for _, x := range slices.Clone(b.loads[l.Load]) {
-			t.trip(b.TripOf(x.Event, 0))
+			t.trip(b.TripOf(x.Event))
 		}
 	}
 }

@@ -205,9 +205,9 @@ func (b *Book) askedAround(c *Trip, packs []*Item) {
 		last = c.Packed[n-1].At()
 		at = sort.Search(len(packs), func(i int) bool { return !packs[i].Less(c.Packed[0]) })
 	}
-	for i := at - 1; i >= 0; i-- {
-		if other(packs[i]) {
-			from = Nanos(packs[i].At())
+	for _, p := range slices.Backward(packs[:at]) {
+		if other(p) {
+			from = Nanos(p.At())
 			break
 		}
 	}
@@ -228,8 +228,8 @@ func (c *Trip) neighbours(packs []*Item) {
 	first := c.Packed[0]
 	at := sort.Search(len(packs), func(i int) bool { return !packs[i].Less(first) })
 	other := func(p *Item) bool { return !p.Void && p.Event.Trip != c.Key.Trip }
-	for i := at - 1; i >= 0; i-- {
-		if p := packs[i]; other(p) {
+	for _, p := range slices.Backward(packs[:at]) {
+		if other(p) {
 			c.Prev = p.Event.Trip
 			break
 		}
@@ -257,9 +257,9 @@ func (c *Trip) FirstOpened() *Item {
 // SealAt returns the list.sealed in force at a moment: the latest at or
 // before it. Before the first one, the first is held to.
 func (c *Trip) SealAt(at *Item) *Item {
-	for i := len(c.Sealed) - 1; i >= 0; i-- {
-		if !c.Sealed[i].At().After(at.At()) {
-			return c.Sealed[i]
+	for _, s := range slices.Backward(c.Sealed) {
+		if !s.At().After(at.At()) {
+			return s
 		}
 	}
 	if len(c.Sealed) > 0 {

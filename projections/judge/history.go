@@ -81,7 +81,7 @@ func (w *World) historyEvent(it *facts.Item) projections.HistoryEvent {
 	if u, ok := e.Data.(*events.Unknown); ok {
 		h.Kind = u.Type
 	}
-	k := w.TripOf(e, 0)
+	k := w.TripOf(e)
 	h.Set, h.Trip = k.Set, k.Trip
 	if it.By != nil {
 		if it.Void {

@@ -196,7 +196,7 @@ func (w *World) usedElsewhere(s *caseState, ref string) *elsewhere {
 		if c.Next == nil || len(c.Opened) == 0 || c.Next.Less(c.Opened[0]) {
 			continue
 		}
-		for _, it := range w.Trip(w.TripOf(c.Next.Event, 0)).Opened {
+		for _, it := range w.Trip(w.TripOf(c.Next.Event)).Opened {
 			if events.CaseOf(it.Data) != ref && (first == nil || it.Less(first.open)) {
 				first = &elsewhere{c.Next, it}
 			}

@@ -12,14 +12,12 @@ import (
 
 // toldTales tells all tales, with what each is called.
 func toldTales(tell func(name string, s *story)) {
-	for _, tales := range [][]tale{
+	for _, x := range slices.Concat(
 		readingTales(), recallTales(), countTales(), exchangeTales(), turnTales(), correctionTales(), indicatorTales(), neighbourTales(),
-	} {
-		for _, x := range tales {
-			s := newStory()
-			x.tell(s)
-			tell(x.name, s)
-		}
+	) {
+		s := newStory()
+		x.tell(s)
+		tell(x.name, s)
 	}
 }
 
@@ -40,40 +38,55 @@ func TestTalesAlone(t *testing.T) {
 
 // TestTalesPieceByPiece: of a tale told fact by fact, as it happened and backwards,
 // what each fact touches is judged anew, and nothing else; at the end of it stands
-// what judging everything gives.
+// what judging everything gives. What is touched is found with all facts at hand, or
+// out of a Source.
 func TestTalesPieceByPiece(t *testing.T) {
 	toldTales(func(name string, s *story) {
-		for _, order := range []string{"as told", "backwards"} {
-			all := slices.Clone(s.all)
-			if order == "backwards" {
-				slices.Reverse(all)
-			}
-			w := NewWorld(nil)
-			w.SetMoment(s.now)
-			kept := make(map[projections.TripKey]string)
-			rests := make(map[projections.TripKey][]facts.Ask)
-			for _, f := range all {
-				w.Add(f)
-				touch, err := w.Touched(f)
-				if err != nil {
-					t.Fatal(err)
-				}
-				for _, k := range touchedTrips(touch, rests) {
-					v, asks, err := w.JudgeAsking(k)
-					if err != nil {
-						t.Fatal(err)
+		want := verdicts(t, s.world())
+		backwards := slices.Clone(s.all)
+		slices.Reverse(backwards)
+		for how, all := range map[string][]facts.Fact{"as told": s.all, "backwards": backwards} {
+			for _, partial := range []bool{false, true} {
+				kept := s.pieceByPiece(t, all, partial)
+				for k, v := range want {
+					if kept[k] != v {
+						t.Errorf("%s, %s, partial=%t: %s is\n%s\nshould be\n%s", name, how, partial, s.name(k), kept[k], v)
 					}
-					words.Embedded().Tell(&v)
-					kept[k], rests[k] = show(v), asks
-				}
-			}
-			for k, want := range verdicts(t, s.world()) {
-				if kept[k] != want {
-					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, order, s.name(k), kept[k], want)
 				}
 			}
 		}
 	})
+}
+
+// pieceByPiece returns the verdicts that stand when all facts were added, each judged
+// when it was touched last.
+func (s *story) pieceByPiece(t *testing.T, all []facts.Fact, partial bool) map[projections.TripKey]string {
+	t.Helper()
+	w := NewWorld(nil)
+	w.SetMoment(s.now)
+	kept := make(map[projections.TripKey]string)
+	rests := make(map[projections.TripKey][]facts.Ask)
+	for i, f := range all {
+		w.Add(f)
+		knows := w
+		if partial {
+			knows = sparing(&shelf{all: all[:i+1]})
+			knows.Add(f)
+		}
+		touch, err := knows.Touched(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, k := range touchedTrips(touch, rests) {
+			v, asks, err := w.JudgeAsking(k)
+			if err != nil {
+				t.Fatal(err)
+			}
+			words.Embedded().Tell(&v)
+			kept[k], rests[k] = show(v), asks
+		}
+	}
+	return kept
 }
 
 // TestTalesWithoutCorrections: a book in which corrections are left out judges as

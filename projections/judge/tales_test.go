@@ -235,6 +235,13 @@ func indicatorTales() []tale {
 			f := *s.tell("sterilizer-2", clock(-1, 8, 0), turns[4].set, turns[4].trip(), &run)
 			s.correct(&f, clock(6, 0, 0), nil)
 		}},
+		{"a set of the first load, told after the next load was run", func(s *story) {
+			turns := loads(s, "pn")
+			x := newTurn("SET-9", 0, s.list("LAP-MINOR", 1, 2))
+			x.day, x.check, x.open, x.first, x.final, x.closed = 3, nil, nil, nil, nil, nil
+			x.run.Load = turns[0].run.Load
+			s.live(x)
+		}},
 		{"two sets in one load, and a run told twice", func(s *story) {
 			turns := loads(s, "n-pn")
 			l := s.list("LAP-MINOR", 1, 2)

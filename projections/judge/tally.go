@@ -229,8 +229,8 @@ func (t *tally) unseenAt(b *books, line int64, since *facts.Item) *unseenLine {
 
 // lastWord reports whether what a count says of a line is what stands.
 func (t *tally) lastWord(it *facts.Item, line int64) bool {
-	for i := len(t.counts) - 1; i >= 0; i-- {
-		switch x := t.counts[i]; {
+	for _, x := range slices.Backward(t.counts) {
+		switch {
 		case x == it:
 			return !t.differs(t.final, line)
 		case t.has(x, line):
