@@ -254,19 +254,7 @@ func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]T
 		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `) GROUP BY v ORDER BY 2 DESC, 1`
 	}
 	rows, err := m.read.QueryContext(ctx, q, args...)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []Tally
-	for rows.Next() {
-		var t Tally
-		if err := rows.Scan(&t.Value, &t.N); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		out = append(out, t)
-	}
-	return out, rows.Err()
+	return scanAll(rows, err, func(t *Tally) []any { return []any{&t.Value, &t.N} })
 }
 
 // BoardCount counts the trips on the board.
@@ -345,23 +333,15 @@ func (f *finder) names(what, q string) {
 	if f.begins {
 		cond, args = "BETWEEN ?1 AND ?2", []any{f.text, f.upper}
 	}
-	rows, err := f.m.read.QueryContext(f.ctx, strings.Replace(q, "%s", cond, 1)+fmt.Sprintf(" ORDER BY 1 LIMIT %d", hitsAtMost), args...)
-	if err != nil {
-		f.err = fmt.Errorf("read model: %w", err)
-		return
-	}
-	defer rows.Close()
-	for rows.Next() {
-		h := Hit{What: what}
-		if f.err = rows.Scan(&h.ID); f.err != nil {
-			return
-		}
+	found, err := f.m.texts(f.ctx, strings.Replace(q, "%s", cond, 1)+fmt.Sprintf(" ORDER BY 1 LIMIT %d", hitsAtMost), args...)
+	for _, id := range found {
+		h := Hit{What: what, ID: id}
 		if what == "set" {
-			h.Set = h.ID
+			h.Set = id
 		}
 		f.hits = append(f.hits, h)
 	}
-	f.err = rows.Err()
+	f.err = err
 }
 
 func (f *finder) marks() {
@@ -370,22 +350,17 @@ func (f *finder) marks() {
 	}
 	rows, err := f.m.read.QueryContext(f.ctx, fmt.Sprintf(`SELECT m.what, m.mark, m.seq, e.subject, coalesce(e.trip, x'') FROM marks m
 		JOIN events e ON e.seq = m.seq WHERE m.mark = ? AND m.what <> 'bag' ORDER BY m.seq DESC LIMIT %d`, hitsAtMost), f.text)
-	if err != nil {
-		f.err = fmt.Errorf("read model: %w", err)
+	type row struct {
+		Hit
+		trip []byte
+	}
+	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.What, &r.ID, &r.Seq, &r.Set, &r.trip} })
+	if f.err = err; err != nil {
 		return
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var h Hit
-		var trip []byte
-		if f.err = rows.Scan(&h.What, &h.ID, &h.Seq, &h.Set, &trip); f.err != nil {
-			return
-		}
-		h.Trip = idString(trip)
-		f.hits = append(f.hits, h)
-	}
-	if f.err = rows.Err(); f.err != nil {
-		return
+	for _, r := range found {
+		r.Trip = idString(r.trip)
+		f.hits = append(f.hits, r.Hit)
 	}
 	var bag int
 	f.err = f.m.read.QueryRowContext(f.ctx, `SELECT count(*) FROM (SELECT 1 FROM marks WHERE mark = ? AND what = 'bag' LIMIT 1)`, f.text).Scan(&bag)
@@ -503,19 +478,7 @@ func (m *Model) Remarked(ctx context.Context, station string, limit int) ([]int6
 
 func (m *Model) seqs(ctx context.Context, q string, args ...any) ([]int64, error) {
 	rows, err := m.read.QueryContext(ctx, q, args...)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []int64
-	for rows.Next() {
-		var n int64
-		if err := rows.Scan(&n); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		out = append(out, n)
-	}
-	return out, rows.Err()
+	return scanAll(rows, err, func(n *int64) []any { return []any{n} })
 }
 
 // RemarksOf returns what the audit remarked on a record.

@@ -75,8 +75,7 @@ func (m *Model) passed(ctx context.Context) (overdue, error) {
 	if err := meeting(found, err, a, due.trips); err != nil {
 		return due, err
 	}
-	rows, err := m.read.QueryContext(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
-	names, err := scanAll(rows, err, func(s *string) []any { return []any{s} })
+	names, err := m.texts(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
 	for _, name := range names {
 		due.stations[name] = true
 	}

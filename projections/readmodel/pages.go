@@ -2,7 +2,6 @@ package readmodel
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"listbound/projections"
@@ -11,23 +10,10 @@ import (
 // OpenCases returns the cases for which a station has opened sets since a
 // moment and that nobody has closed, the latest first.
 func (m *Model) OpenCases(ctx context.Context, station string, since time.Time) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT case_ref FROM events AS o
+	return m.texts(ctx, `SELECT case_ref FROM events AS o
 		WHERE observed >= ?2 AND station = ?1 AND kind = 'set.opened' AND case_ref IS NOT NULL
 		AND NOT EXISTS (SELECT 1 FROM events WHERE case_ref = o.case_ref AND kind = 'case.closed')
 		GROUP BY case_ref ORDER BY max(observed) DESC`, station, since.UnixNano())
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []string
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		out = append(out, s)
-	}
-	return out, rows.Err()
 }
 
 // Unopened returns the trips that were packed with a list and not opened, and

@@ -114,22 +114,17 @@ func (m *Model) TripsOfLoad(ctx context.Context, load string) ([]projections.Tri
 }
 
 func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.TripKey, error) {
+	type row struct {
+		set  string
+		trip []byte
+	}
 	rows, err := m.read.QueryContext(ctx, q, args...)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
+	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.set, &r.trip} })
 	var out []projections.TripKey
-	for rows.Next() {
-		var k projections.TripKey
-		var trip []byte
-		if err := rows.Scan(&k.Set, &trip); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		k.Trip = idString(trip)
-		out = append(out, k)
+	for _, r := range found {
+		out = append(out, projections.TripKey{Set: r.set, Trip: idString(r.trip)})
 	}
-	return out, rows.Err()
+	return out, err
 }
 
 // FindEvent returns the sequence of an event id, 0 where there is none. Of
@@ -168,56 +163,34 @@ func (m *Model) Station(name string) *events.Station {
 
 // Enrolments returns the sequences of the records that enrolled or retired a station.
 func (m *Model) Enrolments(ctx context.Context, station string) ([]int64, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []int64
-	for rows.Next() {
-		var seq int64
-		if err := rows.Scan(&seq); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		out = append(out, seq)
-	}
-	return out, rows.Err()
+	return m.seqs(ctx, `SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
 }
 
 // Lists returns the ids of all lists, in order.
 func (m *Model) Lists(ctx context.Context) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
-	var out []string
-	for rows.Next() {
-		var s string
-		if err := rows.Scan(&s); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		out = append(out, s)
-	}
-	return out, rows.Err()
+	return m.texts(ctx, `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
+}
+
+// texts returns what a query for one column of texts finds.
+func (m *Model) texts(ctx context.Context, q string, args ...any) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, q, args...)
+	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }
 
 // Stations returns what the audit knows of each station, by name.
 func (m *Model) Stations(ctx context.Context) ([]events.Station, error) {
 	rows, err := m.read.QueryContext(ctx, `SELECT name, key, enrolled, retired, last, count, hash, observed FROM stations ORDER BY name`)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
+	type row struct {
+		events.Station
+		at int64
 	}
-	defer rows.Close()
+	found, err := scanAll(rows, err, func(r *row) []any {
+		return []any{&r.Name, &r.Key, &r.Enrolled, &r.Retired, &r.Last, &r.Count, &r.Hash, &r.at}
+	})
 	var out []events.Station
-	for rows.Next() {
-		var s events.Station
-		var at int64
-		if err := rows.Scan(&s.Name, &s.Key, &s.Enrolled, &s.Retired, &s.Last, &s.Count, &s.Hash, &at); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		s.Time = fromNano(at)
-		out = append(out, s)
+	for _, r := range found {
+		r.Time = fromNano(r.at)
+		out = append(out, r.Station)
 	}
-	return out, rows.Err()
+	return out, err
 }

@@ -164,25 +164,14 @@ func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows, err := st.QueryContext(s.ctx, args...)
-	if err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
-	}
-	defer rows.Close()
 	type ref struct {
 		seq     int64
 		remarks events.Remark
 	}
-	var refs []ref
-	for rows.Next() {
-		var r ref
-		if err := rows.Scan(&r.seq, &r.remarks); err != nil {
-			return nil, fmt.Errorf("read model: %w", err)
-		}
-		refs = append(refs, r)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, fmt.Errorf("read model: %w", err)
+	rows, err := st.QueryContext(s.ctx, args...)
+	refs, err := scanAll(rows, err, func(r *ref) []any { return []any{&r.seq, &r.remarks} })
+	if err != nil {
+		return nil, err
 	}
 	out := make([]facts.Fact, 0, len(refs))
 	for _, r := range refs {
