@@ -111,7 +111,7 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 	}
 	m.pos += int64(b.Len())
 	switch {
-	case m.world.Len() > maxWorld:
+	case m.world.Len() > m.maxWorld:
 		return m.endBulk(ctx)
 	case !m.bulk:
 		return m.index(ctx)
@@ -120,10 +120,10 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 }
 
 // forget goes back to what is committed after a failed batch: the audit and
-// the working memory have already seen its records.
+// the working memory have already seen its records. In bulk there is no way back,
+// since no journal is kept.
 func (m *Model) forget(ctx context.Context) {
-	m.bulk = false
-	if err := m.load(context.WithoutCancel(ctx)); err != nil {
+	if m.bulk || m.load(context.WithoutCancel(ctx)) != nil {
 		m.pos = -1
 	}
 }
@@ -215,7 +215,9 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 			}
 			if a.Dim == facts.DimPolicy { // it says how long a station may be silent
 				for _, st := range m.audit.Stations() {
-					stations[st.Name] = stations[st.Name] || strings.HasPrefix(st.Name, a.Key+"/")
+					if strings.HasPrefix(st.Name, a.Key+"/") {
+						stations[st.Name] = true
+					}
 				}
 			}
 		}
@@ -228,7 +230,6 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 }
 
 func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged, sts []projections.Verdict, err error) {
-	trips = make([]judged, 0, len(touched))
 	for k := range touched {
 		v, err := m.judgeTrip(m.world, k)
 		if err != nil {
@@ -236,10 +237,7 @@ func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[stri
 		}
 		trips = append(trips, v)
 	}
-	for name, touched := range stations {
-		if !touched {
-			continue
-		}
+	for name := range stations {
 		st := events.Station{Name: name}
 		if known := m.audit.Station(name); known != nil {
 			st = *known
@@ -265,19 +263,19 @@ func (m *Model) endBulk(ctx context.Context) error {
 		m.resetWorld(ctx)
 		return nil
 	}
-	m.bulk = false
-	if err := m.judgeAll(ctx); err != nil {
+	err := m.judgeAll(ctx)
+	if err == nil { // from here on others may read while the rest is taken
+		_, err = m.write.ExecContext(ctx, usualPragmas)
+	}
+	if err == nil {
+		err = m.keepMoment(ctx, m.write)
+	}
+	if err != nil {
 		m.forget(ctx)
 		return fmt.Errorf("read model: %w", err)
 	}
-	// From here on others may read while the rest is taken.
-	if _, err := m.write.ExecContext(ctx, usualPragmas); err != nil {
-		return fmt.Errorf("read model: %w", err)
-	}
-	if err := m.keepMoment(ctx, m.write); err != nil {
-		return fmt.Errorf("read model: %w", err)
-	}
 	m.read.SetMaxIdleConns(readers)
+	m.bulk = false
 	m.resetWorld(ctx)
 	return nil
 }

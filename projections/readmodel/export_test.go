@@ -46,3 +46,9 @@ func (m *Model) Rests(ctx context.Context) (table, own []string, most int, err e
 	}
 	return table, own, most, nil
 }
+
+// SetMaxWorld has the working memory emptied when it holds more facts than this.
+func (m *Model) SetMaxWorld(n int) { m.maxWorld = n }
+
+// Held is how many facts the working memory holds.
+func (m *Model) Held() int { return m.world.Len() }

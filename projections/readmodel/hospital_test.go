@@ -46,29 +46,42 @@ type station struct {
 	hash   string
 }
 
-func newHospital(t *testing.T, seed uint64) *hospital {
+// bareHospital has no station but the ledger's own, and no record.
+func bareHospital(t *testing.T, seed uint64) *hospital {
 	t.Helper()
 	dir := t.TempDir()
 	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)), book: newBook(t, dir),
 		stations: make(map[string]*station), lookedUp: make(map[*events.Event]string)}
 	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
 	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}
+	return h
+}
+
+func newHospital(t *testing.T, seed uint64) *hospital {
+	t.Helper()
+	h := bareHospital(t, seed)
 	for i, name := range []string{"north/packing-1", "north/sterilizer-2", "north/storage", "north/or-3", "south/or-1",
 		"south/spare"} {
-		path := filepath.Join(dir, "keys", fmt.Sprint(i))
-		s, _, _, err := ledger.LoadOrCreateKey(path, name)
-		if err != nil {
-			t.Fatal(err)
-		}
-		vkey, err := ledger.VerifierKey(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		h.stations[name] = &station{signer: s, vkey: vkey}
+		h.stations[name] = h.key(name)
 		h.record(h.book.signer.Name(), clock(-2, 8, i), name, "",
 			&events.StationEnrolled{Station: name, Key: h.stations[name].vkey})
 	}
 	return h
+}
+
+// key makes a station's key.
+func (h *hospital) key(name string) *station {
+	h.t.Helper()
+	path := filepath.Join(h.t.TempDir(), "key")
+	s, _, _, err := ledger.LoadOrCreateKey(path, name)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	vkey, err := ledger.VerifierKey(path)
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	return &station{signer: s, vkey: vkey}
 }
 
 // clock is an hour and minute of a day of the story, which begins on a Monday.

@@ -61,6 +61,7 @@ type Model struct {
 	indexed bool
 	bulk    bool // judge once at the end: the working memory is complete
 
+	maxWorld    int         // maxWorld, less in tests
 	corrections atomic.Bool // an event.corrected has been applied
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
@@ -70,7 +71,7 @@ type Model struct {
 // filled (Fingerprint), of another ledger or judged as of a later moment starts
 // empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
-	m := &Model{opts: o, moment: o.Moment}
+	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld}
 	err := m.open(ctx)
 	if unreadable(err) {
 		if err = errors.Join(m.Close(), Remove(o.Path)); err == nil {
