@@ -39,6 +39,9 @@ func TestAskedOfSource(t *testing.T) {
 			late[i].Recorded = clock(90, 0, 0)
 		}
 	}
+	s.tell("storage", clock(13, 12, 0), "A", "", &events.SetChecked{Place: "cart"})
+	looked := s.all
+	s.all = s.all[:len(s.all)-1]
 	judged := func(n int) func(*World) error {
 		return func(w *World) error { return second(w.Judge(turns[n].key())) }
 	}
@@ -70,6 +73,7 @@ func TestAskedOfSource(t *testing.T) {
 		{"a turn near packings recorded later", late, judged(3)},
 		{"a load", s.all, func(w *World) error { return second(w.History(projections.HistoryOf{Load: turns[2].run.Load})) }},
 		{"a case", s.all, func(w *World) error { return second(w.CaseStanding(turns[2].ref)) }},
+		{"the trip at moments before and after a look between two packings", looked, at(clock(13, 0, 0), clock(14, 0, 0))},
 		{"a station", s.all, func(w *World) error { return second(w.JudgeStation(events.Station{Name: "north/or-3"})) }},
 	} {
 		src := &shelf{all: x.all}

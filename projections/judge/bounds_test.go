@@ -88,6 +88,27 @@ func TestBeside(t *testing.T) {
 			s.live(next)
 			*x = *next
 		}, "counted-on-wrong-list:broken"},
+		{"used for a second case, and packed again after it", func(s *story, x *turn) {
+			s.live(x)
+			s.secondCase(x)
+			s.tell("packing-1", clock(9, 6, 0), x.set, tripOf(x.set, 1), x.pack)
+		}, "not-reprocessed:broken"},
+		{"opened for a second case after it was packed again", func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", clock(1, 12, 0), x.set, tripOf(x.set, 1), x.pack)
+			s.opened(x, clock(1, 17, 12), "K-OTHER")
+		}, "two-places:doubtful count-missing:doubtful"},
+		{"put aside, run again as it was, and used", func(s *story, x *turn) {
+			s.live(x)
+			s.checked(x, time.Minute, &events.SetChecked{Place: "storage A4", Aside: events.AsidePut, Reason: "recall"})
+			s.runAt(x, clock(0, 18, 0))
+		}, "put-aside:broken"},
+		{"put aside, packed and run again, and used", func(s *story, x *turn) {
+			s.live(x)
+			s.checked(x, time.Minute, &events.SetChecked{Place: "storage A4", Aside: events.AsidePut, Reason: "recall"})
+			s.tell("packing-1", clock(0, 16, 0), x.set, x.trip(), x.pack)
+			s.runAt(x, clock(0, 18, 0))
+		}, ""},
 		{"a closing with a correction that can't be read", func(s *story, x *turn) {
 			s.live(x)
 			s.correct(s.last(events.KindCaseClosed), clock(2, 8, 0), x.closed).Event.Data.(*events.EventCorrected).Data = []byte(`[]`)
@@ -301,5 +322,39 @@ func TestTripAtAfterCorrections(t *testing.T) {
 	src.all = s.all
 	if got := must(w.TripAt("A", clock(30, 0, 0))); got != tripOf("A", 0) {
 		t.Errorf("with all others taken back the last trip is %q", s.short(got))
+	}
+}
+
+// TestLate: what the ledger took later than clocks may differ is shown as late.
+func TestLate(t *testing.T) {
+	tolerance := facts.Seconds(events.DefaultPolicy().ClockToleranceSeconds)
+	for _, tt := range []struct {
+		after time.Duration
+		want  bool
+	}{{time.Second, false}, {tolerance, false}, {tolerance + 1, true}} {
+		s, x := plain()
+		s.live(x)
+		f := s.last(events.KindSetOpened)
+		f.Recorded = f.Event.Time.Add(tt.after)
+		for _, e := range must(s.world().History(projections.HistoryOf{Set: x.set})).Events {
+			if want := tt.want && e.Seq == f.Seq; e.Late != want {
+				t.Errorf("the opening recorded %s after it: %s is late %t, want %t", tt.after, e.Kind, e.Late, want)
+			}
+		}
+	}
+}
+
+// TestNoLinksAskedFor: where a policy asks for no link, a trip is whole once it is over.
+func TestNoLinksAskedFor(t *testing.T) {
+	s, x := plain()
+	s.policy(func(p *events.Policy) { p.Links = nil })
+	x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+	s.live(x)
+	if v := judge(t, s.world(), x.key()); v.Status != projections.Open {
+		t.Errorf("in storage it is %s: %s", v.Status, show(v))
+	}
+	s.live(newTurn(x.set, 1, x.list))
+	if v := judge(t, s.world(), x.key()); v.Status != projections.Whole {
+		t.Errorf("packed again it is %s: %s", v.Status, show(v))
 	}
 }

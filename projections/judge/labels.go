@@ -106,7 +106,7 @@ func (j *judgement) othersLabel() {
 		xc := j.w.Trip(x)
 		for i := range xc.Readings {
 			r := &xc.Readings[i]
-			if r.Class != facts.ReadSwapped || r.Owner != j.c.Key || r.Tray() != j.c.Key.Set {
+			if r.Owner != j.c.Key || r.Tray() != j.c.Key.Set {
 				continue
 			}
 			sev := projections.SeverityBroken

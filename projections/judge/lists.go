@@ -44,17 +44,13 @@ func (j *judgement) listVersion() {
 // sealedVersion holds each sheet that was sealed against the list the set was
 // packed by then.
 func (j *judgement) sealedVersion() {
-	now := facts.PackOf(j.c.LastPack())
-	if now == nil {
+	if j.c.LastPack() == nil {
 		return
 	}
 	for _, seal := range j.c.Sealed {
 		c := j.w.PackedFor(j.c, seal)
 		pack := c.LastPack()
 		p := facts.PackOf(pack)
-		if p == nil {
-			continue
-		}
 		packed, sealed := listVersion(p.List, p.Version), packedOr(seal, p)
 		switch {
 		case sealed != packed:

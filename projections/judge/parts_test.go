@@ -120,6 +120,16 @@ func TestTalesWithoutCorrections(t *testing.T) {
 					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, x.name, s.name(k), got, want)
 				}
 			}
+			for _, f := range s.all {
+				d, ok := f.Event.Data.(*events.IndicatorRead)
+				if !ok {
+					continue
+				}
+				got := (&World{Book: x.got.Without(nil)}).ResultOf(d.Load) // a new book, which has asked for nothing yet
+				if want := x.want.ResultOf(d.Load); len(got) != len(want) {
+					t.Errorf("%s, %s: load %s has %d results, want %d", name, x.name, d.Load, len(got), len(want))
+				}
+			}
 			for _, station := range []string{"north/packing-1", "north/sterilizer-2", "north/or-3", "north/ledger"} {
 				got, err1 := x.got.JudgeStation(events.Station{Name: station})
 				want, err2 := x.want.JudgeStation(events.Station{Name: station})

@@ -98,6 +98,12 @@ func TestStandingTells(t *testing.T) {
 			t.Errorf("%+v", l)
 		}
 	}
+	unopened := newTurn("LAP-015", 0, x.list)
+	unopened.open, unopened.first, unopened.final, unopened.closed = nil, nil, nil, nil
+	s.live(unopened)
+	if st, err := s.world().Standing(unopened.key()); err != nil || st.Opened {
+		t.Errorf("in storage: %+v, %v", st, err)
+	}
 	var none projections.CaseStanding
 	if none, err = s.world().CaseStanding("K-none"); err != nil || len(none.Sets) != 0 || none.Closed {
 		t.Errorf("%+v, %v", none, err)

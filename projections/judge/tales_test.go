@@ -307,6 +307,9 @@ func countTales() (out []tale) {
 		{"short midway, left out at the end", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 3), 0}, {events.StageClosing, 8, 30, lines(-1, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(-1, 2, 4), 0}}},
+		{"short midway, right after it, left out at the end", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0}, {events.StageClosing, 8, 30, lines(6, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(-1, 2, 4), 0}}},
 		{"short midway, no final count", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0}, {events.StageClosing, 8, 30, lines(6, 3, 4), 0}}},
 		{"added and removed before and after", []count{
@@ -418,7 +421,26 @@ func exchangeTales() (out []tale) {
 		}
 		look(s, clock(0, 13, 0), a, outside(own(b)))
 	}})
+	for _, first := range []string{"A", "C"} {
+		out = append(out, tale{"A and C counted by the sheet of B, " + first + " first", func(s *story) {
+			var turns []*turn
+			for _, set := range []string{"A", "B", "C"} {
+				x := newTurn(set, 0, s.list("LIST-"+set, 1, 6, int64(set[0])))
+				x.check, x.final, x.closed = nil, nil, nil
+				if set == first {
+					x.day = -1
+				}
+				turns = append(turns, x)
+			}
+			turns[0].first.Sheet, turns[2].first.Sheet = own(turns[1]), own(turns[1])
+			turns[1].open, turns[1].first = nil, nil
+			for _, x := range turns {
+				s.live(x)
+			}
+		}})
+	}
 	looks("once wrong", "AB")
+	looks("with the sheet of one set and then of another", "AC", "AB")
 	looks("wrong, and back", "AB", "AA", "BB")
 	looks("wrong, and only the other read right", "AB", "BB")
 	looks("right before", "AA", "BB", "AB")

@@ -50,12 +50,15 @@ func countedLine(counts []events.Count, i int, line int64) (int64, bool) {
 	if i < len(counts) && counts[i].Line == line {
 		return counts[i].Counted, true
 	}
-	for k := range counts {
-		if counts[k].Line == line {
-			return counts[k].Counted, true
-		}
+	if k := lineIn(counts, line); k >= 0 {
+		return counts[k].Counted, true
 	}
 	return 0, false
+}
+
+// lineIn returns the place of a line in a count, -1 where it is left out.
+func lineIn(counts []events.Count, line int64) int {
+	return slices.IndexFunc(counts, func(x events.Count) bool { return x.Line == line })
 }
 
 // books is the running account of a trip's lines.
@@ -203,8 +206,7 @@ func (t *tally) conclude(b *books) {
 		}
 		if d.Stage != events.StageAdded {
 			t.unseen = slices.DeleteFunc(t.unseen, func(u unseenLine) bool {
-				_, ok := countedLine(d.Counts, 0, u.line)
-				return ok
+				return lineIn(d.Counts, u.line) >= 0
 			})
 			continue
 		}
@@ -250,8 +252,7 @@ func (t *tally) has(it *facts.Item, line int64) bool {
 	case it == t.final:
 		return !slices.Contains(t.finalGaps, line)
 	}
-	_, ok := countedLine(d.Counts, 0, line)
-	return ok
+	return lineIn(d.Counts, line) >= 0
 }
 
 // differs reports whether a count has a line otherwise than expected.
