@@ -162,14 +162,15 @@ type Run struct {
 // UsedAgain: opened again, or counted for another case, without having been
 // reprocessed since it was first opened (not-reprocessed).
 type UsedAgain struct {
-	Set        string  `json:"set"`
-	First      Moment  `json:"first"`
-	FirstCase  string  `json:"firstCase"`
-	Second     Moment  `json:"second"`
-	SecondCase string  `json:"secondCase"`
-	Counted    bool    `json:"counted,omitzero"` // the second use is a count, not an opening
-	Back       *Moment `json:"back,omitempty"`   // seen back where it had been before it was opened
-	Run        *Run    `json:"run,omitempty"`    // the last run in between, which released nothing
+	Set          string  `json:"set"`
+	First        Moment  `json:"first"`
+	FirstCase    string  `json:"firstCase"`
+	Second       Moment  `json:"second"`
+	SecondCase   string  `json:"secondCase"`
+	Counted      bool    `json:"counted,omitzero"`      // the second use is a count, not an opening
+	FirstCounted bool    `json:"firstCounted,omitzero"` // and so is the first
+	Back         *Moment `json:"back,omitempty"`        // seen back where it had been before it was opened
+	Run          *Run    `json:"run,omitempty"`         // the last run in between, which released nothing
 }
 
 // TwoCases reports whether two patients are concerned.

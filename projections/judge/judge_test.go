@@ -533,6 +533,32 @@ var findingTests = []findingTest{
 			s.live(x)
 			s.tell("or-3", clock(1, 9, 35), x.set, x.trip(), &cavity)
 		}},
+	{projections.NotReprocessed, "counted for a case that nobody opened it for, and opened for another one after that", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open = nil
+			s.live(x)
+			s.tell("or-4", clock(1, 14, 0), x.set, x.trip(), &events.SetOpened{Case: "K-OTHER", Tag: x.set, Sheet: outside(own(x))})
+		},
+		func(s *story, x *turn) { // before the end of the first: a wrong reference
+			x.open = nil
+			s.live(x)
+			s.tell("or-4", clock(1, 9, 31), x.set, x.trip(), &events.SetOpened{Case: "K-OTHER", Tag: x.set, Sheet: outside(own(x))})
+		}},
+	{projections.NotReprocessed, "counted for two cases, and nobody opened it", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open = nil
+			s.live(x)
+			second := *x.first
+			second.Case = "K-OTHER"
+			s.tell("or-4", clock(1, 14, 0), x.set, x.trip(), &second)
+		},
+		func(s *story, x *turn) {
+			x.open = nil
+			s.live(x)
+			second := *x.first
+			second.Case = "K-OTHER"
+			s.tell("or-3", clock(1, 7, 22), x.set, x.trip(), &second)
+		}},
 	{projections.NotReprocessed, "run between two cases, and the run failed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)

@@ -70,7 +70,7 @@ func (j *judgement) uses() []use {
 			out = append(out, use{it, d.Case})
 		case *events.SetCounted:
 			known := slices.ContainsFunc(out, func(u use) bool { return u.ref == d.Case })
-			if !known && j.secondCount(d, it) {
+			if !known && (j.secondCount(d, it) || j.usedUnopened(d, it, out)) {
 				out = append(out, use{it, d.Case})
 			}
 		}
@@ -106,6 +106,39 @@ func (j *judgement) secondCount(d *events.SetCounted, at *facts.Item) bool {
 	})
 }
 
+// usedUnopened reports whether a count tells of a use of which no opening is
+// recorded: it came before the set was opened at all, and its case was over before
+// the set was opened or first counted for another one, or the other way round.
+func (j *judgement) usedUnopened(d *events.SetCounted, at *facts.Item, before []use) bool {
+	c := j.c
+	open := c.FirstOpened()
+	if c.Key.Trip == "" || open != nil && !at.Less(open) {
+		return false
+	}
+	if n := len(before); n > 0 {
+		return d.Stage == events.StageFirst && j.overBefore(before[n-1].ref, at)
+	}
+	return slices.ContainsFunc(c.Steps, func(it *facts.Item) bool {
+		x := facts.CountOf(it)
+		begins := it.Kind == events.KindSetOpened || x != nil && x.Stage == events.StageFirst
+		return begins && events.CaseOf(it.Data) != d.Case && j.overBefore(d.Case, it)
+	})
+}
+
+// overBefore reports whether a case was closed, or the set counted at its end,
+// before a moment by more than the clocks may differ.
+func (j *judgement) overBefore(ref string, at *facts.Item) bool {
+	limit := facts.Seconds(j.w.PolicyFor(at).ClockToleranceSeconds)
+	over := func(it *facts.Item) bool { return at.At().Sub(it.At()) > limit }
+	closed := slices.ContainsFunc(j.c.Cases, func(u facts.CaseUse) bool {
+		return u.Ref == ref && slices.ContainsFunc(u.Closings, over)
+	})
+	return closed || slices.ContainsFunc(j.c.Counted, func(it *facts.Item) bool {
+		x := facts.CountOf(it)
+		return x.Case == ref && x.Stage == events.StageFinal && over(it)
+	})
+}
+
 // countedOut reports whether a case that the set was opened for has its final count
 // before a moment, so that a later one for another reference doesn't stand for it.
 func (j *judgement) countedOut(ref string, at *facts.Item) bool {
@@ -123,7 +156,8 @@ func (j *judgement) usedAgain(a, b use) {
 	packed := good && j.packedBetween(a.it, run)
 	d := &projections.UsedAgain{
 		Set: set, First: moment(a.it), FirstCase: a.ref, Second: moment(b.it), SecondCase: b.ref,
-		Counted: b.it.Kind == events.KindSetCounted, Run: runDetail(run),
+		Counted: b.it.Kind == events.KindSetCounted, FirstCounted: a.it.Kind == events.KindSetCounted,
+		Run: runDetail(run),
 	}
 	back := j.backOnShelf(a.it, b.it)
 	if back != nil {
