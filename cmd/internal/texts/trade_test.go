@@ -14,8 +14,8 @@ import (
 	"listbound/cmd/internal/texts"
 )
 
-// tradeWords is testdata/words.json: for each language the words that the trade
-// does not use, or not for this thing, each with the one that it does use; and
+// tradeWords is of never.json in projections/words: for each language the words that
+// the trade does not use, or not for this thing, each with the one that it does use; and
 // the entries in which such a word means something else.
 type tradeWords struct {
 	Except  map[string]string            `json:"except"`
@@ -24,7 +24,7 @@ type tradeWords struct {
 
 func readTradeWords(t *testing.T) tradeWords {
 	t.Helper()
-	raw, err := os.ReadFile("testdata/words.json")
+	raw, err := os.ReadFile("../../../projections/words/testdata/never.json")
 	if err != nil {
 		t.Fatal(err)
 	}
