@@ -439,8 +439,19 @@ func exchangeTales() (out []tale) {
 			}
 		}})
 	}
+	out = append(out, tale{"with the sheet of one set, which came to lie beside it, and then of another", func(s *story) {
+		turns := make(map[string]*turn)
+		for _, set := range []string{"A", "B", "C"} {
+			x := newTurn(set, 0, s.list("LIST-"+set, 1, 6, int64(set[0])))
+			x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+			s.live(x)
+			turns[set] = x
+		}
+		look(s, clock(0, 12, 0), turns["A"], outside(own(turns["C"])))
+		look(s, clock(0, 12, 30), turns["C"], nil)
+		look(s, clock(0, 13, 0), turns["A"], outside(own(turns["B"])))
+	}})
 	looks("once wrong", "AB")
-	looks("with the sheet of one set and then of another", "AC", "AB")
 	looks("wrong, and back", "AB", "AA", "BB")
 	looks("wrong, and only the other read right", "AB", "BB")
 	looks("right before", "AA", "BB", "AB")
