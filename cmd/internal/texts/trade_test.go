@@ -61,6 +61,9 @@ func catalogues(t *testing.T, lang string) map[string]string {
 	out := make(map[string]string)
 	for _, dir := range []string{".", "../../../projections/words/judgement", "../../../projections/words/common"} {
 		raw, err := os.ReadFile(filepath.Join(dir, lang+".json"))
+		if os.IsNotExist(err) && filepath.Base(dir) == "common" {
+			continue // the forms of dates and lists are in judgement's file then
+		}
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -85,18 +88,24 @@ func catalogues(t *testing.T, lang string) map[string]string {
 }
 
 // TestOneWordForOneThing: every entry uses the trade's own word for a thing, and
-// only that one.
+// only that one. A language that is new has no words in the file until somebody
+// of the trade has read it.
 func TestOneWordForOneThing(t *testing.T) {
 	c, err := texts.Load()
 	if err != nil {
 		t.Fatal(err)
 	}
 	trade := readTradeWords(t)
+	for _, lang := range []string{"en", "de"} {
+		if len(trade.Instead[lang]) == 0 {
+			t.Errorf("testdata/words.json has no word that the trade does not use in %s", lang)
+		}
+	}
 	wanted := maps.Clone(trade.Except)
 	for _, lang := range c.Languages() {
 		entries := catalogues(t, lang)
-		if len(trade.Instead[lang]) == 0 || len(entries) < 900 {
-			t.Errorf("%s: %d words that the trade does not use, for %d entries", lang, len(trade.Instead[lang]), len(entries))
+		if len(entries) < 900 {
+			t.Errorf("%s: %d entries", lang, len(entries))
 		}
 		for bad, instead := range trade.Instead[lang] {
 			word, err := regexp.Compile(`(?i)(?:^|[^\p{L}])(` + bad + `)(?:$|[^\p{L}])`)
