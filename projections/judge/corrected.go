@@ -55,8 +55,12 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 	if c, ok := it.By.Data.(*events.EventCorrected); ok {
 		d.Reason = c.Reason
 	}
-	if len(hides) == 0 && !it.Kind.AboutSet() && !j.ownPositive(it) && !j.tellsClosing(it) {
-		return // of the list, the case or another load, and it changes nothing here
+	own := slices.Contains(j.c.All, it)
+	if it.Kind.AboutSet() && !own {
+		d.Set = it.Event.Subject
+	}
+	if len(hides) == 0 && !(it.Kind.AboutSet() && own) && !j.ownPositive(it) && !j.tellsClosing(it) {
+		return // of the list, the case, another set or load, and it changes nothing here
 	}
 	sev := projections.SeverityNoted
 	if len(hides) > 0 && (d.Alone() || d.Void && d.Elsewhere) {
@@ -67,8 +71,8 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 }
 
 // correctedItems are the facts with a correction in force that the trip's verdict
-// can rest on: its own, the closings of its cases, its list, and the positive
-// indicators of its sterilizers, where two loads' make a recall of one.
+// can rest on: its own, the closings of its cases and the counts of all their sets,
+// which are reconciled with its own, its list, and the positive indicators of its sterilizers, where two loads' make a recall of one.
 func (j *judgement) correctedItems() []*facts.Item {
 	var out []*facts.Item
 	add := func(its ...*facts.Item) {
@@ -82,7 +86,7 @@ func (j *judgement) correctedItems() []*facts.Item {
 	add(j.c.ListItem)
 	for _, u := range j.c.Cases {
 		for _, it := range j.w.CaseFacts(u.Ref) {
-			if it.Kind == events.KindCaseClosed {
+			if it.Kind == events.KindCaseClosed || it.Kind == events.KindSetCounted {
 				add(it)
 			}
 		}
