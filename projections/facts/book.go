@@ -101,6 +101,7 @@ func (t *tripIndex) codeIn(text string) *events.SheetCode {
 type setIndex struct {
 	packs bag     // set.packed with a trip
 	loose []*Item // facts of the set without a trip
+	trays []*Item // facts of other sets in which this one's tag was read on the tray
 }
 
 // NewBook returns an empty Book. With a nil Source every fact comes by Add.
@@ -250,6 +251,11 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 	}
 	if ref := events.CaseOf(d); ref != "" {
 		put(b.cases, ref)
+	}
+	if tag := TagOf(d); tag != "" && tag != it.Event.Subject {
+		if s := b.set(tag); !once || !slices.Contains(s.trays, it) {
+			s.trays = append(s.trays, it)
+		}
 	}
 	switch d := d.(type) {
 	case *events.SetSterilized:

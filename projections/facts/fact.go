@@ -45,6 +45,9 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	if c := codeOf(d); c != nil && c.Trip != e.Trip {
 		add(DimSheet, c.Trip)
 	}
+	if tag := TagOf(d); tag != "" && tag != e.Subject {
+		add(DimSet, tag)
+	}
 	return out
 }
 
@@ -67,7 +70,7 @@ type Dim string
 // returned too. Keys gives both.
 const (
 	DimTrip       Dim = "trip"       // all facts that carry this trip
-	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, and its facts without a trip
+	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, its facts without a trip, others' with its tag
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
@@ -92,7 +95,8 @@ type Source interface {
 	Facts(dim Dim, key string) ([]Fact, error)
 	// Around returns, with their corrections, the set's set.packed facts nearest
 	// to a moment: the last n at or before it and the first n after it; and the
-	// set's facts without a trip from the first of these to the last, to the end
+	// set's facts without a trip and the facts of other sets in which its tag was
+	// read, from the first of these to the last, to the end
 	// of all times on a side where there are fewer than n. A set is packed
 	// thousands of times in its life, and a judgement looks at neighbours only.
 	Around(set string, at time.Time, n int) ([]Fact, error)
@@ -101,6 +105,13 @@ type Source interface {
 // versionKey is the key of a list's version.
 func versionKey(list string, version int64) string {
 	return list + "@" + strconv.FormatInt(version, 10)
+}
+
+// packs reports whether a fact is a packing of a set. Among what Around returns are
+// facts of other sets.
+func packs(f Fact, set string) bool {
+	e := f.Event
+	return e != nil && e.Kind() == events.KindSetPacked && e.Trip != "" && e.Subject == set
 }
 
 // AsKnownAt returns a Source that knows only the facts recorded at or before a
@@ -138,7 +149,7 @@ func (a asKnownAt) Around(set string, at time.Time, n int) ([]Fact, error) {
 			if known {
 				out = append(out, f)
 			}
-			if f.Event.Kind() == events.KindSetPacked && f.Event.Trip != "" {
+			if packs(f, set) {
 				side := 0
 				if f.Event.Time.After(at) {
 					side = 1

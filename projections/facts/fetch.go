@@ -2,7 +2,6 @@ package facts
 
 import (
 	"fmt"
-	"listbound/events"
 	"slices"
 	"time"
 )
@@ -61,18 +60,18 @@ func (b *Book) around(set string, at time.Time) {
 		for _, f := range facts {
 			b.Add(f)
 		}
-		if b.enough(facts, at, n) {
-			b.near[set] = append(b.near[set], gapAround(facts, t))
+		if b.enough(facts, set, at, n) {
+			b.near[set] = append(b.near[set], gapAround(facts, set, t))
 			return
 		}
 	}
 }
 
 // gapAround returns the gap between packings that a moment lies in.
-func gapAround(facts []Fact, t int64) gap {
+func gapAround(facts []Fact, set string, t int64) gap {
 	g := gap{Ever, After}
 	for _, f := range facts {
-		if f.Event == nil || f.Event.Kind() != events.KindSetPacked || f.Event.Trip == "" {
+		if !packs(f, set) {
 			continue
 		}
 		if at := Nanos(f.Event.Time); at <= t {
@@ -84,18 +83,18 @@ func gapAround(facts []Fact, t int64) gap {
 	return g
 }
 
-func (b *Book) enough(facts []Fact, at time.Time, n int) bool {
-	var packs [2]int
+func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
+	var found [2]int
 	var trips [2]map[string]bool
 	for _, f := range facts {
-		if f.Event == nil || f.Event.Kind() != events.KindSetPacked || f.Event.Trip == "" {
+		if !packs(f, set) {
 			continue
 		}
 		side := 0
 		if f.Event.Time.After(at) {
 			side = 1
 		}
-		packs[side]++
+		found[side]++
 		if it := b.seqs.get(f.Seq); it != nil && !it.Void {
 			if trips[side] == nil {
 				trips[side] = make(map[string]bool)
@@ -103,8 +102,8 @@ func (b *Book) enough(facts []Fact, at time.Time, n int) bool {
 			trips[side][f.Event.Trip] = true
 		}
 	}
-	for side := range packs {
-		if packs[side] >= n && len(trips[side]) < wantAround {
+	for side := range found {
+		if found[side] >= n && len(trips[side]) < wantAround {
 			return false
 		}
 	}

@@ -46,6 +46,17 @@ func CountOf(it *Item) *events.SetCounted {
 	return d
 }
 
+// TagOf returns the set whose tag an observation read on the tray, "" where none was.
+func TagOf(d events.Data) string {
+	switch d := d.(type) {
+	case *events.SetChecked:
+		return d.Tag
+	case *events.SetOpened:
+		return d.Tag
+	}
+	return ""
+}
+
 // Seconds returns a number of seconds as a duration.
 func Seconds(n int64) time.Duration { return time.Duration(n) * time.Second }
 

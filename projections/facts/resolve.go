@@ -182,6 +182,12 @@ func (b *Book) packedBefore(set string, at time.Time) string {
 	return p.Event.Trip
 }
 
+// PackedBy reports whether any packing of a set at or before a moment is in force.
+func (b *Book) PackedBy(set string, at time.Time) bool {
+	b.around(set, at)
+	return b.packedBefore(set, at) != ""
+}
+
 // lastPacking returns the set.packed in force last at or before a moment, nil
 // without one.
 func (b *Book) lastPacking(set string, at time.Time) *Item {

@@ -26,6 +26,10 @@ type Trip struct {
 	Prev       string    // the set's trip before this one
 	List       *events.ListIssued
 	ListItem   *Item // where list was issued
+	// Trays are facts of other sets, made in the time of this trip, in which this
+	// set's tag was read on the tray: as observed, or as a correction once made it.
+	// Void ones are among them; see OnTray.
+	Trays []*Item
 }
 
 // Trip returns what is in force of a trip.
@@ -56,6 +60,13 @@ func (b *Book) buildChain(k projections.TripKey) *Trip {
 				c.All = append(c.All, it)
 			}
 		}
+		for _, it := range s.trays {
+			p := b.lastPacking(k.Set, it.At())
+			if p == nil && k.Trip == "" || p != nil && p.Event.Trip == k.Trip {
+				c.Trays = append(c.Trays, it)
+			}
+		}
+		slices.SortFunc(c.Trays, Compare)
 	}
 	c.All = append(c.All, b.countedElsewhere(c)...)
 	if !slices.IsSortedFunc(c.All, Compare) {
@@ -99,6 +110,18 @@ func (b *Book) countedElsewhere(c *Trip) []*Item {
 				events.CaseOf(it.Data) == ref && b.countedIn(it, named) == c.Key.Trip && !slices.Contains(out, it) {
 				out = append(out, it)
 			}
+		}
+	}
+	return out
+}
+
+// OnTray returns the facts of other sets, in force and in order, in which this
+// trip's set was on the tray by its tag.
+func (c *Trip) OnTray() []*Item {
+	var out []*Item
+	for _, it := range c.Trays {
+		if !it.Void && TagOf(it.Data) == c.Key.Set {
+			out = append(out, it)
 		}
 	}
 	return out

@@ -282,7 +282,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, corrects, operator`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -310,12 +310,16 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
-		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil)
+		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
 	list, sheetTrip := text(keys[events.KeyList]), codes.other(e, keys[events.KeySheet])
 	var positive, corrects any
+	tray := ""
+	if tag := facts.TagOf(e.Data); tag != e.Subject {
+		tray = tag
+	}
 	switch d := e.Data.(type) {
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
@@ -323,14 +327,14 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.
 		m.corrections.Store(true)
-		caseRef, load, sterilizer, positive, list, sheetTrip = codes.replaced(e, d)
+		caseRef, load, sterilizer, positive, list, sheetTrip, tray = codes.replaced(e, d)
 	}
 	var trip any
 	if e.Trip != "" {
 		trip = idBytes(e.Trip)
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
-		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, corrects, text(e.Operator))
+		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator))
 }
 
 // text gives a column its text, NULL where there is none.
@@ -351,19 +355,21 @@ func truth(b bool) int64 {
 
 // replaced returns what a correction puts in place, whatever the kind of the
 // event it corrects: the members have one meaning in all kinds.
-func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any) {
+func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any, tray string) {
 	var r struct {
 		Case       string         `json:"case"`
 		Load       string         `json:"load"`
 		Sterilizer string         `json:"sterilizer"`
 		Result     string         `json:"result"`
 		List       string         `json:"list"`
+		Tag        string         `json:"tag"`
 		Sheet      jsontext.Value `json:"sheet"`
 	}
 	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
 		return
 	}
 	caseRef, load, sterilizer, list = text(r.Case), text(r.Load), text(r.Sterilizer), text(r.List)
+	tray = r.Tag
 	if r.Result == "positive" || r.Result == "negative" {
 		positive = truth(r.Result == "positive")
 	}

@@ -29,6 +29,7 @@ type hospital struct {
 	t        *testing.T
 	r        *rand.Rand
 	old      *rand.Rand // which records are an earlier program's
+	tags     *rand.Rand // which tags are another set's
 	book     *book
 	audit    *events.Audit
 	facts    []facts.Fact
@@ -50,7 +51,7 @@ type station struct {
 func bareHospital(t *testing.T, seed uint64) *hospital {
 	t.Helper()
 	dir := t.TempDir()
-	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)), book: newBook(t, dir),
+	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)), tags: rand.New(rand.NewPCG(seed, 10)), book: newBook(t, dir),
 		stations: make(map[string]*station), lookedUp: make(map[*events.Event]string)}
 	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
 	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}
@@ -236,8 +237,8 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 		{"north/sterilizer-2", clock(day, 8, 2),
 			&events.SetSterilized{Load: fmt.Sprintf("S2-%02d", day), Sterilizer: "S2", Run: 4,
 				Cycle: "dynamic-air-132", Result: "passed", Released: true}},
-		{"north/storage", clock(day, 12, 0), &events.SetChecked{Place: "storage A4", Sheet: read()}},
-		{room, clock(day+1, 7, 12), &events.SetOpened{Case: ref, Tag: set, Sheet: read()}},
+		{"north/storage", clock(day, 12, 0), &events.SetChecked{Place: "storage A4", Tag: h.tag(set), Sheet: read()}},
+		{room, clock(day+1, 7, 12), &events.SetOpened{Case: ref, Tag: h.tag(set), Sheet: read()}},
 		{room, clock(day+1, 7, 20), &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: own, Counter: "B-1",
 			Witness: "B-2", Counts: counts}},
 		{room, clock(day+1, 9, 30),
@@ -265,6 +266,42 @@ func (h *hospital) turn(set string, n int, l *events.ListIssued) {
 	if h.one(3) {
 		h.record("north/or-3", clock(day+2, 8, 0), set, trip, &events.FindingAcknowledged{
 			Code: string(projections.Codes()[h.r.IntN(len(projections.Codes()))]), Reason: "seen"})
+	}
+}
+
+// tag is what is read on a set's tray: its own tag as a rule.
+func (h *hospital) tag(set string) string {
+	if h.tags.IntN(4) == 0 {
+		return []string{"", "LAP-014", "LAP-022", "EYE-3"}[h.tags.IntN(4)]
+	}
+	return set
+}
+
+// retag corrects the tag in some looks at trays, days later.
+func (h *hospital) retag() {
+	for i, f := range slices.Clone(h.facts) {
+		if f.Event == nil || h.tags.IntN(3) != 0 {
+			continue
+		}
+		var put events.Data
+		switch d := f.Event.Data.(type) {
+		case *events.SetChecked:
+			x := *d
+			x.Tag = h.tag("LAP-014")
+			put = &x
+		case *events.SetOpened:
+			x := *d
+			x.Tag = h.tag("LAP-022")
+			put = &x
+		default:
+			continue
+		}
+		raw, err := json.Marshal(put)
+		if err != nil {
+			h.t.Fatal(err)
+		}
+		h.record("north/packing-1", clock(11, 8+i/60, i%60), f.Event.Subject, f.Event.Trip,
+			&events.EventCorrected{Event: f.Event.ID, Action: "replace", Reason: "the tag of another tray", Data: raw})
 	}
 }
 
@@ -340,6 +377,7 @@ func week(t *testing.T, seed uint64, first ...func(*hospital)) *hospital {
 		}
 	}
 	h.mistakes()
+	h.retag()
 	if seed%2 == 0 { // a reading that was typed wrong
 		e := h.record("north/sterilizer-2", clock(9, 6, 0), "S2-06", "",
 			&events.IndicatorRead{Load: "S2-06", Sterilizer: "S2", Result: "negative"})

@@ -22,6 +22,7 @@ CREATE TABLE events (
 	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
 	list       TEXT,                -- set.packed, list.issued
 	sheet_trip BLOB,                -- trip in a sheet code that was read, where it is not this event's own
+	tray       TEXT,                -- set.checked, set.opened: the set whose tag was read on the tray, where it is not the subject
 	corrects   BLOB,                -- event.corrected: id of the event
 	operator   TEXT                 -- badge
 );
@@ -119,6 +120,7 @@ CREATE INDEX events_issued ON events (list) WHERE kind IN ('list.issued', 'event
 CREATE INDEX events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
 CREATE INDEX events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
+CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;
 CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX events_policy ON events (subject) WHERE kind = 'policy.adopted';

@@ -103,7 +103,12 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.corrected(slices.Concat(before, after, loose))
+	// A correction was observed at another time than what it gives the set's tag.
+	trays, err := s.query(`SELECT seq, remarks FROM events WHERE tray = ?1 AND (observed BETWEEN ?2 AND ?3 OR kind = 'event.corrected')`, set, from, to)
+	if err != nil {
+		return nil, err
+	}
+	return s.corrected(slices.Concat(before, after, loose, trays))
 }
 
 // kindsOfSet are the kinds whose subject is a set, as SQL has a list.
