@@ -171,6 +171,9 @@ type UsedAgain struct {
 	FirstCounted bool    `json:"firstCounted,omitzero"` // and so is the first
 	Back         *Moment `json:"back,omitempty"`        // seen back where it had been before it was opened
 	Run          *Run    `json:"run,omitempty"`         // the last run in between, which released nothing
+	// The names under which it was opened, where they were another set's.
+	FirstName  string `json:"firstName,omitempty"`
+	SecondName string `json:"secondName,omitempty"`
 }
 
 // TwoCases reports whether two patients are concerned.
@@ -373,6 +376,27 @@ type AnotherSetsRecord struct {
 // UnderAnotherName: this set's tray, with its own sheet, was found under the
 // name of another set (label-swapped).
 type UnderAnotherName struct {
+	Set     string  `json:"set"`
+	Name    TripKey `json:"name"`
+	At      Moment  `json:"at"`
+	Righted *Moment `json:"righted,omitempty"`
+}
+
+// OpenedAsAnother: this set's tray, by its tag, was opened under the name of
+// another set (label-swapped).
+type OpenedAsAnother struct {
+	Set   string  `json:"set"`
+	Name  TripKey `json:"name"`
+	Case  string  `json:"case"`
+	At    Moment  `json:"at"`
+	Read  *Moment `json:"read,omitempty"` // the tag, where that was only after the opening
+	Sheet bool    `json:"sheet,omitzero"` // its own sheet lay there
+	Own   *Moment `json:"own,omitempty"`  // opened as itself for that case, by its tag
+}
+
+// SeenAsAnother: this set's tag was read on a tray seen under the name of
+// another set (label-swapped, doubtful).
+type SeenAsAnother struct {
 	Set     string  `json:"set"`
 	Name    TripKey `json:"name"`
 	At      Moment  `json:"at"`
@@ -935,6 +959,10 @@ func (*AnotherSetsRecord) Way() string { return "record-of-another" }
 
 func (*UnderAnotherName) Way() string { return "under-another-name" }
 
+func (*OpenedAsAnother) Way() string { return "opened-under-another-name" }
+
+func (*SeenAsAnother) Way() string { return "tag-under-another-name" }
+
 func (*TagNotRead) Way() string { return "opened" }
 
 func (*SealsDiffer) Way() string { return "seals" }
@@ -1107,6 +1135,8 @@ var details = []struct {
 	{[]Code{LabelSwapped}, func() Detail { return new(LabelAgainstTray) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(AnotherSetsRecord) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(OpenedAsAnother) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(SeenAsAnother) }},
 	{[]Code{TagUnread}, func() Detail { return new(TagNotRead) }},
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
 	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},

@@ -122,7 +122,7 @@ func (g *inventor) round(sets []string, lists []*events.ListIssued, n int) {
 // spoil puts faults into a turn.
 func (g *inventor) spoil(x *turn, sets []string, n int) {
 	for range 1 + g.n(3, "faults") {
-		switch g.n(26, "fault") {
+		switch g.n(27, "fault") {
 		case 0:
 			x.pack = nil
 		case 1:
@@ -196,6 +196,10 @@ func (g *inventor) spoil(x *turn, sets []string, n int) {
 			if x.closed != nil {
 				x.closed.Outcome = "unreconciled"
 			}
+		case 26:
+			if x.check != nil {
+				x.check.Tag = sets[g.n(len(sets), "tag")]
+			}
 		case 25:
 			if x.pack != nil {
 				x.pack.Version = 3
@@ -262,6 +266,9 @@ func (g *inventor) live(x *turn) {
 	if g.rare(8) && x.first != nil {
 		stage := []events.Stage{events.StageAdded, events.StageCavity, events.StageClosing, events.StageRelief, events.StageFirst}[g.n(5, "stage")]
 		g.s.count(x, stage, 7+g.n(3, "hour"), 25, events.Count{Line: int64(1 + g.n(4, "line")), Counted: int64(g.n(7, "count"))})
+	}
+	if g.rare(12) { // the tag read after the opening
+		g.s.tell("or-3", x.openedAt().Add(time.Duration(g.n(2, "late")*31)*time.Minute), x.set, x.trip(), &events.SetChecked{Tag: "LAP-022"})
 	}
 	if g.rare(12) { // the trip was typed at another set
 		g.s.tell("storage", x.checkedAt().Add(time.Hour), "LAP-022", x.trip(), &events.SetChecked{Place: "storage B1"})
@@ -341,7 +348,7 @@ func (g *inventor) replacement(d events.Data) events.Data {
 	case *events.SetOpened:
 		n := *d
 		n.Case = fmt.Sprintf("K-LAP-014-%d", turn)
-		n.Sheet = nil
+		n.Sheet, n.Tag = nil, []string{"", "LAP-014", "LAP-022"}[g.n(3, "tag")]
 		return &n
 	case *events.SetCounted:
 		n := *d
@@ -350,6 +357,7 @@ func (g *inventor) replacement(d events.Data) events.Data {
 	case *events.SetChecked:
 		n := *d
 		n.Sheet = &events.Reading{Found: "outside", Code: sheetCode(g.s.lists["EYE1"], "LAP-014", tripOf("LAP-014", turn))}
+		n.Tag = []string{"", "LAP-014", "LAP-022"}[g.n(3, "tag")]
 		return &n
 	case *events.CaseClosed:
 		n := *d

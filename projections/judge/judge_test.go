@@ -42,6 +42,26 @@ func (s *story) pair() *turn {
 	return newTurn("LAP-022", 0, s.list("LAP-MINOR", 1, 6, 3, 4))
 }
 
+// underName tells of a second turn like pair, at whose opening a tag was read.
+func (s *story) underName(tag string) *turn {
+	y := s.pair()
+	y.open.Tag = tag
+	s.live(y)
+	return y
+}
+
+// openedForK9 tells that a turn's set was opened in the afternoon, as itself.
+func (s *story) openedForK9(x *turn) *facts.Fact {
+	return s.tell("or-4", clock(1, 17, 12), x.set, x.trip(), &events.SetOpened{Case: "K-9", Tag: x.set, OuterLabel: x.set, Sheet: outside(own(x))})
+}
+
+// seenAs tells of a second turn like pair, and of a look at it in storage.
+func (s *story) seenAs(d *events.SetChecked) {
+	y := s.pair()
+	s.live(y)
+	s.tell("storage", clock(0, 16, 0), y.set, y.trip(), d)
+}
+
 func own(t *turn) string { return sheetCode(t.list, t.set, t.trip()) }
 
 type findingTest struct {
@@ -207,6 +227,46 @@ var findingTests = []findingTest{
 	{projections.LabelSwapped, "label of another set, no tag read", projections.SeverityBroken,
 		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = "", "LAP-022"; s.live(x) },
 		func(s *story, x *turn) { x.open.Tag = ""; s.live(x) }},
+	{projections.LabelSwapped, "its tag read where another set was opened", projections.SeverityBroken,
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) },
+		func(s *story, x *turn) { s.underName(""); s.live(x.unused()) }},
+	{projections.LabelSwapped, "its tag read soon after another set was opened", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.underName("")
+			s.tell("or-3", y.openedAt().Add(30*time.Minute), y.set, y.trip(), &events.SetChecked{Tag: x.set})
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) {
+			y := s.underName("")
+			s.tell("or-3", y.openedAt().Add(30*time.Minute), y.set, y.trip(), &events.SetChecked{Tag: y.set})
+			s.live(x.unused())
+		}},
+	{projections.LabelSwapped, "its tag read too late for another set's opening", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			y := s.underName("")
+			s.tell("or-3", y.openedAt().Add(30*time.Minute+time.Second), y.set, y.trip(), &events.SetChecked{Tag: x.set})
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { s.underName(""); s.live(x.unused()) }},
+	{projections.LabelSwapped, "opened under another name and its own for one case", projections.SeverityNoted,
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.forCase("K-LAP-022-0")) },
+		func(s *story, x *turn) { s.underName(""); s.live(x.forCase("K-LAP-022-0")) }},
+	{projections.LabelSwapped, "its tag read in storage under another name", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.seenAs(&events.SetChecked{Tag: x.set}); s.live(x.unused()) },
+		func(s *story, x *turn) { s.seenAs(&events.SetChecked{Tag: "LAP-022"}); s.live(x.unused()) }},
+	{projections.LabelSwapped, "its tag read under another name, before its label was right", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.seenAs(&events.SetChecked{Tag: x.set})
+			x.open.OuterLabel = x.set
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.seenAs(&events.SetChecked{}); s.live(x) }},
+	{projections.LabelSwapped, "tray and sheet in storage under another name", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.seenAs(&events.SetChecked{Tag: x.set, Sheet: outside(own(x))})
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { s.seenAs(&events.SetChecked{}); s.live(x.unused()) }},
 	{projections.SealDiffers, "another number", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
 		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},
@@ -558,6 +618,26 @@ var findingTests = []findingTest{
 			second := *x.first
 			second.Case = "K-OTHER"
 			s.tell("or-3", clock(1, 7, 22), x.set, x.trip(), &second)
+		}},
+	{projections.NotReprocessed, "opened under another name, then under its own", projections.SeverityBroken,
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()); s.openedForK9(x) },
+		func(s *story, x *turn) { // packed and run
+			s.underName(x.set)
+			s.live(x.unused())
+			s.tell("packing-1", clock(1, 11, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.openedForK9(x)
+		}},
+	{projections.NotReprocessed, "opened under its own name, then under another", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			y := s.underName("")
+			s.tell("or-4", clock(1, 14, 0), y.set, y.trip(), &events.SetOpened{Case: "K-9", Tag: x.set})
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			y := s.underName("")
+			s.tell("or-4", clock(1, 14, 0), y.set, y.trip(), &events.SetOpened{Case: "K-9", Tag: y.set})
 		}},
 	{projections.NotReprocessed, "run between two cases, and the run failed", projections.SeverityBroken,
 		func(s *story, x *turn) {

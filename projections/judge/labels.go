@@ -1,6 +1,8 @@
 package judge
 
 import (
+	"slices"
+
 	"listbound/projections"
 	"listbound/projections/facts"
 )
@@ -99,6 +101,7 @@ func (j *judgement) labelCorrected(wrong *facts.Reading) *facts.Reading {
 // othersLabel: this set's tray, with its own sheet, was found under the name
 // of another set.
 func (j *judgement) othersLabel() {
+	opened := j.otherNames() // openings are said by underOtherNames
 	for _, x := range j.w.Readers(j.c.Key) {
 		if x.Set == j.c.Key.Set {
 			continue
@@ -107,6 +110,9 @@ func (j *judgement) othersLabel() {
 		for i := range xc.Readings {
 			r := &xc.Readings[i]
 			if r.Owner != j.c.Key || r.Tray() != j.c.Key.Set {
+				continue
+			}
+			if slices.ContainsFunc(opened, func(o otherName) bool { return o.opening != nil && o.read.It == r.It }) {
 				continue
 			}
 			sev := projections.SeverityBroken

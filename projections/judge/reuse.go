@@ -29,8 +29,9 @@ const (
 // use is where a set came to lie on a sterile field: an opening, or the first of the
 // counts for a case that it was never opened for.
 type use struct {
-	it  *facts.Item
-	ref string
+	it   *facts.Item
+	ref  string
+	name projections.TripKey // the other set's trip it was opened under; zero for its own
 }
 
 // reused finds a set that was opened or counted for a second use without having
@@ -57,8 +58,25 @@ func lastFor(ref string, uses []use) use {
 }
 
 // uses returns the uses of a trip in order. What lies behind the set's next
-// packing is of another trip, which places says.
+// packing is of another trip, which places says. An opening is a use of the set
+// whose tag was read, whatever name it is recorded under.
 func (j *judgement) uses() []use {
+	out := j.ownUses()
+	others := false
+	for _, o := range j.otherNames() {
+		if o.opening != nil {
+			out, others = append(out, use{o.opening, events.CaseOf(o.opening.Data), o.name}), true
+		}
+	}
+	if others {
+		slices.SortStableFunc(out, func(a, b use) int { return facts.Compare(a.it, b.it) })
+		out = slices.CompactFunc(out, func(a, b use) bool { return a.it == b.it })
+	}
+	return out
+}
+
+// ownUses are those recorded under the set's own name.
+func (j *judgement) ownUses() []use {
 	c := j.c
 	var out []use
 	for _, it := range c.Steps {
@@ -67,11 +85,13 @@ func (j *judgement) uses() []use {
 		}
 		switch d := it.Data.(type) {
 		case *events.SetOpened:
-			out = append(out, use{it, d.Case})
+			if j.trayOf(it) == c.Key.Set {
+				out = append(out, use{it: it, ref: d.Case})
+			}
 		case *events.SetCounted:
 			known := slices.ContainsFunc(out, func(u use) bool { return u.ref == d.Case })
 			if !known && (j.secondCount(d, it) || j.usedUnopened(d, it, out)) {
-				out = append(out, use{it, d.Case})
+				out = append(out, use{it: it, ref: d.Case})
 			}
 		}
 	}
@@ -151,13 +171,16 @@ func (j *judgement) countedOut(ref string, at *facts.Item) bool {
 // usedAgain judges a use by the one before it.
 func (j *judgement) usedAgain(a, b use) {
 	set := j.c.Key.Set
+	if a.name != b.name && a.name.Set == b.name.Set {
+		return // reprocessed under that name in between, as is judged there
+	}
 	run := j.runBetween(a.it, b.it)
 	good := run != nil && facts.RunOf(run).Result == "passed" && facts.RunOf(run).Released
 	packed := good && j.packedBetween(a.it, run)
 	d := &projections.UsedAgain{
 		Set: set, First: moment(a.it), FirstCase: a.ref, Second: moment(b.it), SecondCase: b.ref,
 		Counted: b.it.Kind == events.KindSetCounted, FirstCounted: a.it.Kind == events.KindSetCounted,
-		Run: runDetail(run),
+		Run: runDetail(run), FirstName: a.name.Set, SecondName: b.name.Set,
 	}
 	back := j.backOnShelf(a.it, b.it)
 	if back != nil {

@@ -25,6 +25,7 @@ func Rules() []Rule {
 		movedRules(),
 		tagRules(),
 		labelRules(),
+		trayRules(),
 		sealRules(),
 		packingRules(),
 		packageRules(),

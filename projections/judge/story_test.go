@@ -172,6 +172,12 @@ func (t *turn) forCase(ref string) *turn {
 	return t
 }
 
+// unused leaves a turn on the shelf.
+func (t *turn) unused() *turn {
+	t.open, t.first, t.final, t.closed = nil, nil, nil, nil
+	return t
+}
+
 // Times of a turn's steps.
 func (t *turn) packedAt() time.Time     { return clock(t.day, 6, 11) }
 func (t *turn) sealedAt() time.Time     { return clock(t.day, 6, 14) }

@@ -103,9 +103,13 @@ func (j *Judgement) Kind(lang string, kind events.Kind) string {
 }
 
 // Station says in one line what a person at a station sees of a finding first.
-// other is the other set it names, if any.
-func (j *Judgement) Station(lang string, code projections.Code, set, other string) string {
-	key := string(code) + "/station"
+// other is the other set it names, if any. A way that says something else than
+// its code at large has an entry of its own.
+func (j *Judgement) Station(lang string, code projections.Code, way, set, other string) string {
+	key := string(code) + "/" + way + "/station"
+	if l := j.c.In(lang); !l.Has(key) && !j.c.In(Reference).Has(key) {
+		key = string(code) + "/station"
+	}
 	if l := j.c.In(lang); l.Has(key) || j.c.In(Reference).Has(key) {
 		return l.Say(key, set, other)
 	}

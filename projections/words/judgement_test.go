@@ -138,7 +138,10 @@ func TestEveryTextIsSaid(t *testing.T) {
 			out.WriteString(j.Event(lang, x.line))
 		}
 		for _, c := range projections.Codes() {
-			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.When(lang, c) + j.Station(lang, c, "LAP-014", "LAP-022"))
+			out.WriteString(j.Detail(lang, c, nil).Says + j.Code(lang, c) + j.When(lang, c) + j.Station(lang, c, "", "LAP-014", "LAP-022"))
+		}
+		for _, w := range projections.Ways() {
+			out.WriteString(j.Station(lang, w.Code, w.Name, "LAP-014", "LAP-022"))
 		}
 		for _, k := range events.Kinds() {
 			out.WriteString(j.Kind(lang, k))
@@ -323,12 +326,12 @@ func TestThirdLanguage(t *testing.T) {
 		{j.Code("qfr", projections.LinkMissing), "une étape manque"},
 		{j.Code("qfr", projections.CountShort), "count short"},
 		{j.Code("qfr", "of-a-later-version"), "of-a-later-version"},
-		{j.Station("qfr", projections.LinkMissing, "LAP-014", ""), "Il manque une étape de LAP-014"},
-		{j.Station("de", projections.SheetSwapped, "LAP-014", "LAP-022"),
+		{j.Station("qfr", projections.LinkMissing, "", "LAP-014", ""), "Il manque une étape de LAP-014"},
+		{j.Station("de", projections.SheetSwapped, "", "LAP-014", "LAP-022"),
 			"FALSCHE ZÄHLLISTE: sie gehört zu LAP-022, nicht zu LAP-014"},
-		{j.Station("qfr", "of-a-later-version", "LAP-014", ""), "of-a-later-version"},
-		{j.Station("qfr", projections.SheetSwapped, "LAP-014", "LAP-022"),
-			j.Station("en", projections.SheetSwapped, "LAP-014", "LAP-022")},
+		{j.Station("qfr", "of-a-later-version", "", "LAP-014", ""), "of-a-later-version"},
+		{j.Station("qfr", projections.SheetSwapped, "", "LAP-014", "LAP-022"),
+			j.Station("en", projections.SheetSwapped, "", "LAP-014", "LAP-022")},
 		{strings.Join(j.Remarks("qfr", events.RemarkGap|events.RemarkForm), "; "),
 			"trou dans la numérotation; not in canonical form"},
 		{j.Severity("qfr", projections.SeverityBroken), "rompu"},

@@ -67,8 +67,8 @@ func (w *Words) Kind(kind events.Kind) string { return w.judgement.Kind(w.Lang, 
 
 // StationLine says in one line what a person at a station sees of a finding
 // first. other is the other set it names, if any.
-func (w *Words) StationLine(code projections.Code, set, other string) string {
-	return w.judgement.Station(w.Lang, code, set, other)
+func (w *Words) StationLine(code projections.Code, way, set, other string) string {
+	return w.judgement.Station(w.Lang, code, way, set, other)
 }
 
 // anyFinding is Finding for templates, which hold findings and pointers to them.

@@ -99,7 +99,7 @@ func (t *table) warnings() ([]string, error) {
 		for i := range verdict.Findings {
 			f := &verdict.Findings[i]
 			if f.Severity != projections.SeverityNoted && slices.Contains(wrongSheet(), f.Code) {
-				out = append(out, t.v.w.StationLine(f.Code, s.Key.Set, otherSet(f))+". "+t.v.t("count-by-screen", s.Key.Set))
+				out = append(out, t.v.w.StationLine(f.Code, f.Way, s.Key.Set, otherSet(f))+". "+t.v.t("count-by-screen", s.Key.Set))
 				break
 			}
 		}

@@ -142,7 +142,7 @@ func (v *visit) awayVerdicts() ([]awayVerdict, error) {
 		return nil, nil
 	}
 	const set, other = "{0}", "{1}"
-	stop := wrong(v.w.StationLine(projections.SheetSwapped, set, other), v.t("away-stop-more"))
+	stop := wrong(v.w.StationLine(projections.SheetSwapped, "", set, other), v.t("away-stop-more"))
 	stop.Hands = v.t("hands-"+v.place, set)
 	var out []awayVerdict
 	for _, a := range []struct {

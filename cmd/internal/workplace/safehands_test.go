@@ -619,6 +619,23 @@ func TestOlderFindingHidesNoAnswer(t *testing.T) {
 	}
 }
 
+// TestTrayOpenedAsAnother: a set whose tray was opened under another's name is
+// stopped at storage and opening, in words that say so.
+func TestTrayOpenedAsAnother(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/or-3", events.KindSetOpened, "LAP-022", &events.SetOpened{Case: "K-0412", Tag: "LAP-014"})
+	h.after(time.Hour)
+	for _, path := range []string{"/at/north/storage/storage", "/at/north/or-3/opening"} {
+		s := &scanner{h: h, path: path}
+		s.scan("LAP-014")
+		a := s.scan(h.codes["LAP-014"])
+		if a["status"] != "broken" || !strings.Contains(a["words"].(string), "LAP-014 was OPENED under the name of LAP-022") ||
+			!strings.Contains(fmt.Sprint(a["more"]), "K-0412") {
+			t.Errorf("%s: %v / %v / %v", path, a["status"], a["words"], a["more"])
+		}
+	}
+}
+
 // load begins a load with sets and ends it.
 func (s *scanner) load(run, result string, sets ...string) map[string]any {
 	s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")

@@ -138,7 +138,7 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 // found is one finding in large words.
 func (v *visit) found(set string, f *projections.Finding) said {
 	in := v.w.Finding(f)
-	words := v.w.StationLine(f.Code, set, otherSet(f))
+	words := v.w.StationLine(f.Code, f.Way, set, otherSet(f))
 	s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
 	if shapeRank(f) > 1 {
 		s.Status = "broken"
