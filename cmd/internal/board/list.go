@@ -296,7 +296,7 @@ func parseCursor(s string) (*readmodel.BoardCursor, error) {
 
 func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
-		"where", "list", "placement", "station", "case", "others", "seen-by")
+		"where", "list", "placement", "station", "case", "others", "seen-by", "code", "way", "detail")
 	for _, r := range rows {
 		f := first(r.Findings)
 		var seen []string
@@ -311,9 +311,19 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 			text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
 			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
 			when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
-			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")))
+			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
+			text(string(f.Code)), text(f.Way), text(detailOf(f)))
 	}
 	return t
+}
+
+// detailOf is a finding's detail as programs read it, whatever the page's language.
+func detailOf(f *projections.Finding) string {
+	raw, err := json.Marshal(f.Detail)
+	if err != nil {
+		return ""
+	}
+	return string(raw)
 }
 
 // shownSince is when the first finding of a verdict could be seen.

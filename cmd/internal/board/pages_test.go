@@ -20,6 +20,7 @@ import (
 	"listbound/cmd/internal/texts"
 	"listbound/projections"
 
+	"github.com/go-json-experiment/json"
 	"github.com/xuri/excelize/v2"
 )
 
@@ -89,6 +90,32 @@ func TestBoardPaging(t *testing.T) {
 	_, found := rows(t, srv.URL+"/?format=csv&table=board")
 	if pages < 2 || len(seen) != len(found) {
 		t.Fatalf("%d rows on %d pages, %d in all", len(seen), pages, len(found))
+	}
+}
+
+// TestBoardTableForPrograms: the table that is taken away gives code, way and detail of
+// each row's first finding as the API does, in whichever language it is asked for.
+func TestBoardTableForPrograms(t *testing.T) {
+	srv, s := weekServer(t)
+	all, err := s.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := make(map[string]projections.Finding)
+	for i := range all {
+		first[all[i].Set+" "+all[i].Trip] = all[i].Findings[0]
+	}
+	head, found := rows(t, srv.URL+"/?lang=de&format=csv&table=board")
+	n := len(head)
+	if len(found) == 0 || head[n-1] != "Einzelheiten (JSON)" {
+		t.Fatalf("%d rows under %q", len(found), head)
+	}
+	for _, row := range found {
+		f, ok := first[row[0]+" "+row[1]]
+		detail, err := json.Marshal(f.Detail)
+		if !ok || err != nil || row[n-3] != string(f.Code) || row[n-2] != f.Way || row[n-1] != string(detail) {
+			t.Errorf("%q is not of %s/%s %s (%v)", row, f.Code, f.Way, detail, err)
+		}
 	}
 }
 
