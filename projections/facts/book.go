@@ -108,8 +108,10 @@ type setIndex struct {
 func NewBook(src Source) *Book {
 	b := &Book{
 		src: src, Least: leastAround, twins: make(map[string][]*Item), fixes: make(map[string][]*Item),
-		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*Item), loads: make(map[string][]*Item),
-		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag), stations: make(map[string][]*Item),
+		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*Item),
+		loads: make(map[string][]*Item),
+		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag),
+		stations: make(map[string][]*Item),
 	}
 	if src != nil {
 		b.have, b.near = make(map[dimKey]struct{}), make(map[string][]gap)
@@ -217,7 +219,8 @@ func (b *Book) repeated(it *Item) bool {
 	}
 	same := func(o *Item) bool {
 		a, b := it.Event, o.Event
-		return o.Seq < it.Seq && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip && a.Time.Equal(b.Time) && reflect.DeepEqual(a.Data, b.Data)
+		return o.Seq < it.Seq && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip &&
+			a.Time.Equal(b.Time) && reflect.DeepEqual(a.Data, b.Data)
 	}
 	return same(b.ids.get(it.Event.ID)) || slices.ContainsFunc(twins, same)
 }

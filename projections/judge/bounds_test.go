@@ -164,7 +164,8 @@ func TestUncountedBesideUnaccounted(t *testing.T) {
 	a.final, final.Counts = nil, []events.Count{{Line: 2, Counted: 1}, {Line: 3, Counted: 4}}
 	s.live(b)
 	s.live(a)
-	s.count(a, events.StageCavity, 8, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+	s.count(a, events.StageCavity, 8, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2},
+		events.Count{Line: 3, Counted: 4})
 	s.tell("or-3", a.finalAt(), "A", a.trip(), final)
 	fs := find(judge(t, s.world(), a.key()), projections.ClosedUnreconciled)
 	if len(fs) != 1 {

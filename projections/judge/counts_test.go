@@ -60,7 +60,8 @@ func TestCountsAcrossACase(t *testing.T) {
 			[]string{"", "count-short:broken closed-unreconciled:broken"}, ""},
 		{"unreconciled, and nothing open", [][]int64{{0, 0, 0}, {0, 0, 0}}, unreconciled, []string{"closed-unreconciled:broken", ""}, ""},
 		{"three sets: A's pieces lie in B and C", [][]int64{{-2, 0, 0}, {1, 0, 0}, {1, 0, 0}}, reconciled,
-			[]string{"count-short:doubtful", "count-over:noted", "count-over:noted"}, "1 more than expected in B and 1 more than expected in C"},
+			[]string{"count-short:doubtful", "count-over:noted", "count-over:noted"},
+			"1 more than expected in B and 1 more than expected in C"},
 	} {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
@@ -89,9 +90,11 @@ func TestClosedSays(t *testing.T) {
 		closed *events.CaseClosed
 		says   []string
 	}{
-		{&events.CaseClosed{Outcome: "reconciled"}, []string{"was closed as reconciled on 2026-03-03 09:40 UTC, although these are unaccounted for: 1 short in A line 1 (Forceps, mosquito).", "No action is recorded."}},
+		{&events.CaseClosed{Outcome: "reconciled"},
+			[]string{"was closed as reconciled on 2026-03-03 09:40 UTC, although these are unaccounted for: 1 short in A line 1 (Forceps, mosquito).", "No action is recorded."}},
 		{&events.CaseClosed{Outcome: "unreconciled", Actions: []string{"searched", "x-ray taken"}, Reason: "patient unstable"},
-			[]string{"was closed as unreconciled", "; these are unaccounted for", "Reason given: patient unstable.", "Actions recorded: searched; x-ray taken."}},
+			[]string{"was closed as unreconciled", "; these are unaccounted for", "Reason given: patient unstable.",
+				"Actions recorded: searched; x-ray taken."}},
 	} {
 		s := newStory()
 		test.closed.Case = "K-0412"
@@ -123,7 +126,8 @@ func TestPackedInTheNeighbour(t *testing.T) {
 		told  bool // of A, so that B is noted
 	}{
 		{"one clamp in the other tray", [2][2]int64{{-1, 0}, {1, 0}},
-			[2]string{"Probably packed in the wrong set: 1 more than expected in B.", "Probably packed in the wrong set: 1 fewer than expected in A. It is listed under A."},
+			[2]string{"Probably packed in the wrong set: 1 more than expected in B.",
+				"Probably packed in the wrong set: 1 fewer than expected in A. It is listed under A."},
 			[2]string{}, true},
 		{"two of a kind, one of them there", [2][2]int64{{-2, 0}, {1, 0}},
 			[2]string{"1 more than expected in B.", "1 fewer than expected in A."}, [2]string{}, true},
@@ -212,7 +216,8 @@ func TestPackedFullAgain(t *testing.T) {
 		i := slices.IndexFunc(v.Findings, func(f projections.Finding) bool { return f.Way == (&projections.Misplaced{}).Way() })
 		f := &v.Findings[i]
 		d := f.Detail.(*projections.Misplaced)
-		if (d.Righted != nil) != (test.full > 0) || d.Righted != nil && !d.Righted.At.Equal(full) || projections.NearMiss(f) != (test.full > 0) {
+		if (d.Righted != nil) != (test.full > 0) || d.Righted != nil && !d.Righted.At.Equal(full) ||
+			projections.NearMiss(f) != (test.full > 0) {
 			t.Errorf("%s: packed with the full number %+v: %s", test.name, d.Righted, f.Says)
 		}
 		if fs := find(judge(t, w, y.key()), projections.CountOver); len(fs) != 1 || projections.NearMiss(&fs[0]) {
@@ -245,7 +250,8 @@ func TestOneItemOnTwoLines(t *testing.T) {
 	if got := codes(v); got != "count-short:noted" {
 		t.Fatal(got)
 	}
-	if says := v.Findings[0].Says; !strings.Contains(says, "In the final count of A") || !strings.Contains(says, "together they have as many as expected") {
+	if says := v.Findings[0].Says; !strings.Contains(says, "In the final count of A") || !strings.Contains(says,
+		"together they have as many as expected") {
 		t.Error(says)
 	}
 }
@@ -278,10 +284,12 @@ func TestAfterTheFinalCount(t *testing.T) {
 		says []string
 	}{
 		{"one added", func(s *story, x *turn) { s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1}) }, closed,
-			[]string{"count-missing", "After the final count of LAP-014 (2026-03-03 09:30 UTC) pieces came or left, and no count has the line since: line 1 (Forceps, mosquito): 1 added (2026-03-03 09:35 UTC).",
+			[]string{"count-missing",
+				"After the final count of LAP-014 (2026-03-03 09:30 UTC) pieces came or left, and no count has the line since: line 1 (Forceps, mosquito): 1 added (2026-03-03 09:35 UTC).",
 				"closed-unreconciled", ", although these were not counted at the end: LAP-014 line 1 (Forceps, mosquito)."}},
 		{"one removed", func(s *story, x *turn) {
-			s.count(x, events.StageAdded, 9, 35).Event.Data.(*events.SetCounted).Removed = []events.Removed{{Line: 2, Quantity: 1, Reason: "fell to the floor"}}
+			s.count(x, events.StageAdded, 9,
+				35).Event.Data.(*events.SetCounted).Removed = []events.Removed{{Line: 2, Quantity: 1, Reason: "fell to the floor"}}
 		}, closed, []string{"count-missing", "line 2 (Scissors, Mayo): 1 removed"}},
 		{"none added", func(s *story, x *turn) { s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 0}) }, "", nil},
 		{"added, and counted again", func(s *story, x *turn) {
@@ -291,10 +299,12 @@ func TestAfterTheFinalCount(t *testing.T) {
 		{"added, and not found again", func(s *story, x *turn) {
 			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
 			s.count(x, events.StageRelief, 9, 36, events.Count{Line: 1, Counted: 6})
-		}, "count-short:broken closed-unreconciled:broken", []string{"count-short", "In the count at a change of people of LAP-014 (2026-03-03 09:36 UTC): line 1 (Forceps, mosquito): 6 counted, 7 expected. 1 short."}},
+		}, "count-short:broken closed-unreconciled:broken", []string{"count-short",
+			"In the count at a change of people of LAP-014 (2026-03-03 09:36 UTC): line 1 (Forceps, mosquito): 6 counted, 7 expected. 1 short."}},
 		{"added, and a second final count", func(s *story, x *turn) {
 			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
-			s.count(x, events.StageFinal, 9, 36, events.Count{Line: 1, Counted: 7}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+			s.count(x, events.StageFinal, 9, 36, events.Count{Line: 1, Counted: 7}, events.Count{Line: 2,
+				Counted: 2}, events.Count{Line: 3, Counted: 4})
 		}, "", nil},
 	} {
 		s, x := plain()
@@ -329,18 +339,21 @@ func TestLastWord(t *testing.T) {
 			s.count(x, events.StageClosing, 9, 0, counts(5)...)
 		},
 			"count-short:broken closed-unreconciled:broken count-missing:doubtful",
-			[]string{"count-short", "In the count before closing the wound of LAP-014 (2026-03-03 09:00 UTC): line 1 (Forceps, mosquito): 5 counted, 6 expected. The final count left this line out. 1 short.", "closed-unreconciled", short}},
+			[]string{"count-short",
+				"In the count before closing the wound of LAP-014 (2026-03-03 09:00 UTC): line 1 (Forceps, mosquito): 5 counted, 6 expected. The final count left this line out. 1 short.", "closed-unreconciled", short}},
 		{"all left out", func(s *story, x *turn) {
 			x.final.Counts = []events.Count{}
 			s.count(x, events.StageClosing, 9, 0, counts(5)...)
 		},
 			"count-short:broken closed-unreconciled:broken count-missing:doubtful",
-			[]string{"closed-unreconciled", "1 short in LAP-014 line 1 (Forceps, mosquito); and although these were not counted at the end: LAP-014 line 2"}},
+			[]string{"closed-unreconciled",
+				"1 short in LAP-014 line 1 (Forceps, mosquito); and although these were not counted at the end: LAP-014 line 2"}},
 		{"left out, not short before", func(s *story, x *turn) {
 			x.final.Counts = x.final.Counts[1:]
 			s.count(x, events.StageClosing, 9, 0, counts(6)...)
 		},
-			"closed-unreconciled:broken count-missing:doubtful", []string{"closed-unreconciled", "although these were not counted at the end: LAP-014 line 1"}},
+			"closed-unreconciled:broken count-missing:doubtful", []string{"closed-unreconciled",
+				"although these were not counted at the end: LAP-014 line 1"}},
 		{"left out, and counted after it", func(s *story, x *turn) {
 			x.final.Counts = x.final.Counts[1:]
 			s.count(x, events.StageRelief, 9, 35, counts(6)...)
@@ -351,16 +364,20 @@ func TestLastWord(t *testing.T) {
 			x.final = nil
 			s.count(x, events.StageCavity, 8, 30, counts(5)...)
 			s.count(x, events.StageClosing, 9, 0, counts(5)...)
-		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful count-short:noted", []string{"closed-unreconciled", short, "count-short", "A later count differs as well."}},
+		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful count-short:noted",
+			[]string{"closed-unreconciled", short, "count-short", "A later count differs as well."}},
 		{"short, then found, no final count", func(s *story, x *turn) {
 			x.final = nil
 			s.count(x, events.StageCavity, 8, 30, counts(5)...)
 			s.count(x, events.StageClosing, 9, 0, counts(6)...)
-		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful", []string{"closed-unreconciled", "although these were not counted at the end: LAP-014 line 1 (Forceps, mosquito)."}},
+		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful", []string{"closed-unreconciled",
+			"although these were not counted at the end: LAP-014 line 1 (Forceps, mosquito)."}},
 		{"one line right at the end, one left out", func(s *story, x *turn) {
 			x.final.Counts = x.final.Counts[:2]
 			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 3, Counted: 3})
-		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful count-short:noted", []string{"count-short", "The final count came out as expected.", "closed-unreconciled", "1 short in LAP-014 line 3 (Clamp, Kocher)."}},
+		}, "count-short:broken closed-unreconciled:broken count-missing:doubtful count-short:noted",
+			[]string{"count-short", "The final count came out as expected.", "closed-unreconciled",
+				"1 short in LAP-014 line 3 (Clamp, Kocher)."}},
 		{"right at the end, short after it", func(s *story, x *turn) { s.count(x, events.StageRelief, 9, 35, counts(5)...) },
 			"count-short:broken closed-unreconciled:broken", []string{"closed-unreconciled", short}},
 	} {
@@ -388,8 +405,10 @@ func TestBeforeTheFinalCounts(t *testing.T) {
 		s.live(b)
 		w := s.world()
 		va, vb := judge(t, w, a.key()), judge(t, w, b.key())
-		if fs := append(find(va, projections.CountShort), find(vb, projections.CountOver)...); len(fs) != 2 || fs[0].Severity != projections.SeverityDoubtful || fs[1].Severity != projections.SeverityNoted ||
-			!strings.HasSuffix(fs[1].Says, "It is listed under A.") || !strings.Contains(fs[0].Says, "In the "+stage+" of A") || !strings.HasSuffix(fs[0].Says, "Probably misplaced: 1 more than expected in B.") {
+		if fs := append(find(va, projections.CountShort), find(vb, projections.CountOver)...); len(fs) != 2 ||
+			fs[0].Severity != projections.SeverityDoubtful || fs[1].Severity != projections.SeverityNoted ||
+			!strings.HasSuffix(fs[1].Says, "It is listed under A.") || !strings.Contains(fs[0].Says,
+			"In the "+stage+" of A") || !strings.HasSuffix(fs[0].Says, "Probably misplaced: 1 more than expected in B.") {
 			t.Errorf("%s\n%s", show(va), show(vb))
 		}
 		checkVerdict(t, va)
@@ -402,7 +421,8 @@ func TestShortInTwoSets(t *testing.T) {
 	s := newStory()
 	turns := casework(s, []string{"A", "B"}, [][]int64{{-2}, {-1}}, nil)
 	w := s.world()
-	for i, want := range []string{"2 short in this set, 3 short over all sets of the case that were counted.", "1 short in this set, 3 short over all sets of the case that were counted."} {
+	for i, want := range []string{"2 short in this set, 3 short over all sets of the case that were counted.",
+		"1 short in this set, 3 short over all sets of the case that were counted."} {
 		ended(t, "short in both", judge(t, w, turns[i].key()), "count-short:broken", "count-short", want)
 	}
 }
@@ -413,7 +433,8 @@ func TestOneBadgeEach(t *testing.T) {
 	x.first.Counter, x.first.Witness, x.final.Counter, x.final.Witness = "B-1", "B-1", "B-2", "B-2"
 	s.live(x)
 	ended(t, "two badges", judge(t, s.world(), x.key()), "count-one-person:doubtful",
-		"count-one-person", "The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of LAP-014 have one badge in both roles.")
+		"count-one-person",
+		"The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of LAP-014 have one badge in both roles.")
 }
 
 // TestRemovedBeforeTheCount: what a count says was removed left the field
@@ -445,7 +466,8 @@ func TestRemovedBeforeTheCount(t *testing.T) {
 			s.live(x)
 			w := s.world()
 			ended(t, string(stage), judge(t, w, x.key()), want)
-			if st, err := w.Standing(x.key()); err != nil || st.Lines[0].Packed != 6 || stage != events.StageFirst && st.Lines[0].Expected != 5 || stage == events.StageFirst && st.Lines[0].Expected != again {
+			if st, err := w.Standing(x.key()); err != nil || st.Lines[0].Packed != 6 ||
+				stage != events.StageFirst && st.Lines[0].Expected != 5 || stage == events.StageFirst && st.Lines[0].Expected != again {
 				t.Errorf("%s: stands at %+v (%v)", stage, st.Lines[0], err)
 			}
 		}
@@ -458,7 +480,8 @@ func TestRemovedBeforeTheCount(t *testing.T) {
 // closure begins, at skin closure, and at permanent relief. A policy that asks
 // for all six finds each one that was left out of a closed case.
 func TestCountTimes(t *testing.T) {
-	stages := []events.Stage{events.StageFirst, events.StageAdded, events.StageCavity, events.StageClosing, events.StageFinal, events.StageRelief}
+	stages := []events.Stage{events.StageFirst, events.StageAdded, events.StageCavity, events.StageClosing,
+		events.StageFinal, events.StageRelief}
 	p := events.DefaultPolicy()
 	p.Stages = stages
 	for _, without := range append(slices.Clone(stages), "") {
@@ -544,7 +567,8 @@ func TestTwoCases(t *testing.T) {
 	again.Case = "K-2"
 	s.tell("or-4", clock(2, 7, 0), x.set, x.trip(), &again)
 	for stage, hour := range map[events.Stage]int{events.StageFirst: 8, events.StageFinal: 9} {
-		s.tell("or-4", clock(2, hour, 0), x.set, x.trip(), &events.SetCounted{Case: "K-2", Stage: stage, Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: countAll(x.list)})
+		s.tell("or-4", clock(2, hour, 0), x.set, x.trip(), &events.SetCounted{Case: "K-2", Stage: stage,
+			Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: countAll(x.list)})
 	}
 	s.tell("or-4", clock(2, 10, 0), "K-2", "", &events.CaseClosed{Case: "K-2", Outcome: "reconciled"})
 	if got := codes(judge(t, s.world(), x.key())); got != "not-reprocessed:broken "+want {
@@ -666,7 +690,8 @@ func TestAcknowledged(t *testing.T) {
 	}
 	for _, f := range v.Findings {
 		a := f.Acknowledged
-		if want := f.Code == projections.CountShort; want != (len(a) == 1) || want && (a[0].By != "B-1182" || a[0].Reason != "x-ray reviewed") {
+		if want := f.Code == projections.CountShort; want != (len(a) == 1) || want && (a[0].By != "B-1182" ||
+			a[0].Reason != "x-ray reviewed") {
 			t.Errorf("%s: %+v", f.Code, a)
 		}
 	}
@@ -775,11 +800,16 @@ func TestHistory(t *testing.T) {
 		kinds string
 		keys  int
 	}{
-		{"trip", projections.HistoryOf{Set: "A", Trip: a.trip()}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
-		{"set", projections.HistoryOf{Set: "A"}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
-		{"case", projections.HistoryOf{Case: a.ref}, "set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
-		{"load", projections.HistoryOf{Load: a.run.Load}, "set.sterilized set.sterilized set.opened set.opened indicator.read event.corrected", 2},
-		{"taken back", projections.HistoryOf{Set: "B", Trip: turns[1].trip()}, "set.packed list.sealed set.sterilized set.opened set.opened set.counted indicator.read set.counted case.closed event.corrected", 1},
+		{"trip", projections.HistoryOf{Set: "A", Trip: a.trip()},
+			"set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"set", projections.HistoryOf{Set: "A"},
+			"set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"case", projections.HistoryOf{Case: a.ref},
+			"set.packed list.sealed set.sterilized set.opened set.counted indicator.read set.counted case.closed", 1},
+		{"load", projections.HistoryOf{Load: a.run.Load},
+			"set.sterilized set.sterilized set.opened set.opened indicator.read event.corrected", 2},
+		{"taken back", projections.HistoryOf{Set: "B", Trip: turns[1].trip()},
+			"set.packed list.sealed set.sterilized set.opened set.opened set.counted indicator.read set.counted case.closed event.corrected", 1},
 	} {
 		h, err := told(w.History(test.of))
 		if err != nil {
@@ -809,7 +839,8 @@ func TestHistory(t *testing.T) {
 		}
 	}
 	// A fetching World tells the same.
-	for _, of := range []projections.HistoryOf{{Set: "A", Trip: a.trip()}, {Case: a.ref}, {Load: a.run.Load}, {Set: "B", Trips: []projections.TripKey{turns[1].key()}}} {
+	for _, of := range []projections.HistoryOf{{Set: "A", Trip: a.trip()}, {Case: a.ref}, {Load: a.run.Load},
+		{Set: "B", Trips: []projections.TripKey{turns[1].key()}}} {
 		got, err1 := told(NewWorld(&shelf{all: s.all}).History(of))
 		want, err2 := told(w.History(of))
 		if g, w := string(must(json.Marshal(got))), string(must(json.Marshal(want))); g != w || err1 != nil || err2 != nil {

@@ -55,7 +55,8 @@ func countsDiffer(ds []lineDiff) []projections.CountDiffers {
 	var out []projections.CountDiffers
 	for _, of := range byCount(ds) {
 		it := of[0].in
-		out = append(out, projections.CountDiffers{Stage: facts.CountOf(it).Stage, At: it.At(), Lines: lineCounts(of), LeftOut: of[0].leftOut})
+		out = append(out, projections.CountDiffers{Stage: facts.CountOf(it).Stage, At: it.At(),
+			Lines: lineCounts(of), LeftOut: of[0].leftOut})
 	}
 	return out
 }

@@ -22,11 +22,13 @@ func ExampleWorld_Judge() {
 	tell := func(minute int, station, subject, trip string, d events.Data) {
 		seq++
 		at := morning.Add(time.Duration(minute) * time.Minute)
-		e := &events.Event{ID: events.DerivedID(at, sha256.Sum256([]byte{byte(seq)})), Station: station, Subject: subject, Time: at, Trip: trip, StationSeq: seq, Data: d}
+		e := &events.Event{ID: events.DerivedID(at, sha256.Sum256([]byte{byte(seq)})), Station: station,
+			Subject: subject, Time: at, Trip: trip, StationSeq: seq, Data: d}
 		w.Add(facts.Fact{Seq: seq, Recorded: at, Event: e})
 	}
 
-	list := &events.ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major", Lines: []events.Line{{Line: 1, Item: "FCP-125", Description: "Forceps, mosquito, curved, 12.5 cm", Quantity: 6}}}
+	list := &events.ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major",
+		Lines: []events.Line{{Line: 1, Item: "FCP-125", Description: "Forceps, mosquito, curved, 12.5 cm", Quantity: 6}}}
 	tell(0, "north/packing-1", "LAP-MAJOR", "", list)
 	digest, _ := list.Digest()
 	codes := make(map[string]string)
@@ -37,9 +39,11 @@ func ExampleWorld_Judge() {
 		code, _ := events.NewSheetCode(trips[set], binding)
 		codes[set] = code.String()
 		tell(10+5*i, "north/packing-1", set, trips[set], &events.SetPacked{List: "LAP-MAJOR", Version: 3})
-		tell(12+5*i, "north/packing-1", set, trips[set], &events.ListSealed{Placement: events.Outside, List: "LAP-MAJOR", Version: 3, Binding: binding.String(), Code: codes[set]})
+		tell(12+5*i, "north/packing-1", set, trips[set], &events.ListSealed{Placement: events.Outside,
+			List: "LAP-MAJOR", Version: 3, Binding: binding.String(), Code: codes[set]})
 	}
-	tell(240, "north/storage", "LAP-014", trips["LAP-014"], &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "outside", Code: codes["LAP-022"]}})
+	tell(240, "north/storage", "LAP-014", trips["LAP-014"], &events.SetChecked{Place: "storage A4",
+		Sheet: &events.Reading{Found: "outside", Code: codes["LAP-022"]}})
 
 	var verdicts []projections.Verdict
 	for _, k := range w.Trips() {

@@ -161,7 +161,8 @@ func (g *inventor) spoil(x *turn, sets []string, n int) {
 			}
 		case 16:
 			if x.open != nil {
-				x.open.Sheet = []*events.Reading{nil, {Found: "none"}, {Found: "outside", Unreadable: true}, {Found: "inside-bag"}}[g.n(4, "reading")]
+				x.open.Sheet = []*events.Reading{nil, {Found: "none"}, {Found: "outside", Unreadable: true},
+					{Found: "inside-bag"}}[g.n(4, "reading")]
 			}
 		case 17:
 			if x.check != nil {
@@ -264,17 +265,20 @@ func (g *inventor) live(x *turn) {
 		g.s.tell("cart", clock(x.day+g.n(3, "day"), 6+g.n(8, "hour"), 30), set, trip, &events.SetChecked{Sheet: r})
 	}
 	if g.rare(8) && x.first != nil {
-		stage := []events.Stage{events.StageAdded, events.StageCavity, events.StageClosing, events.StageRelief, events.StageFirst}[g.n(5, "stage")]
+		stage := []events.Stage{events.StageAdded, events.StageCavity, events.StageClosing, events.StageRelief,
+			events.StageFirst}[g.n(5, "stage")]
 		g.s.count(x, stage, 7+g.n(3, "hour"), 25, events.Count{Line: int64(1 + g.n(4, "line")), Counted: int64(g.n(7, "count"))})
 	}
 	if g.rare(12) { // the tag read after the opening
-		g.s.tell("or-3", x.openedAt().Add(time.Duration(g.n(2, "late")*31)*time.Minute), x.set, x.trip(), &events.SetChecked{Tag: "LAP-022"})
+		g.s.tell("or-3", x.openedAt().Add(time.Duration(g.n(2, "late")*31)*time.Minute), x.set, x.trip(),
+			&events.SetChecked{Tag: "LAP-022"})
 	}
 	if g.rare(12) { // the trip was typed at another set
 		g.s.tell("storage", x.checkedAt().Add(time.Hour), "LAP-022", x.trip(), &events.SetChecked{Place: "storage B1"})
 	}
 	if g.rare(12) {
-		g.s.tell("or-3", x.closedAt().Add(time.Hour), x.set, x.trip(), &events.FindingAcknowledged{Code: string(projections.Codes()[g.n(len(projections.Codes()), "code")]), Reason: "seen"})
+		g.s.tell("or-3", x.closedAt().Add(time.Hour), x.set, x.trip(),
+			&events.FindingAcknowledged{Code: string(projections.Codes()[g.n(len(projections.Codes()), "code")]), Reason: "seen"})
 	}
 	if g.rare(20) {
 		g.s.tell("or-3", x.closedAt(), x.set, x.trip(), &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown

@@ -15,7 +15,8 @@ func TestWholeChain(t *testing.T) {
 	x := newTurn("LAP-014", 0, l)
 	s.live(x)
 	v := judge(t, s.world(), x.key())
-	if v.Status != projections.Whole || len(v.Findings) != 0 || !v.Opened || !v.Over || v.Case != x.ref || v.Where != "north/or-3" || !v.Since.Equal(x.finalAt()) {
+	if v.Status != projections.Whole || len(v.Findings) != 0 || !v.Opened || !v.Over || v.Case != x.ref ||
+		v.Where != "north/or-3" || !v.Since.Equal(x.finalAt()) {
 		t.Fatalf("a chain without a fault: %s", show(v))
 	}
 	// Each link that is still to come leaves the chain open.
@@ -52,7 +53,8 @@ func (s *story) underName(tag string) *turn {
 
 // openedForK9 tells that a turn's set was opened in the afternoon, as itself.
 func (s *story) openedForK9(x *turn) *facts.Fact {
-	return s.tell("or-4", clock(1, 17, 12), x.set, x.trip(), &events.SetOpened{Case: "K-9", Tag: x.set, OuterLabel: x.set, Sheet: outside(own(x))})
+	return s.tell("or-4", clock(1, 17, 12), x.set, x.trip(), &events.SetOpened{Case: "K-9", Tag: x.set,
+		OuterLabel: x.set, Sheet: outside(own(x))})
 }
 
 // seenAs tells of a second turn like pair, and of a look at it in storage.
@@ -593,7 +595,8 @@ var findingTests = []findingTest{
 			s.live(x)
 			s.tell("or-3", clock(1, 9, 35), x.set, x.trip(), &cavity)
 		}},
-	{projections.NotReprocessed, "counted for a case that nobody opened it for, and opened for another one after that", projections.SeverityBroken,
+	{projections.NotReprocessed,
+		"counted for a case that nobody opened it for, and opened for another one after that", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			x.open = nil
 			s.live(x)
@@ -948,7 +951,8 @@ var findingTests = []findingTest{
 	{projections.CountShort, "short before closing, right at the end", projections.SeverityNoted,
 		func(s *story, x *turn) {
 			s.live(x)
-			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+			s.count(x, events.StageClosing, 9, 0, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2,
+				Counted: 2}, events.Count{Line: 3, Counted: 4})
 		},
 		func(s *story, x *turn) {
 			s.live(x)
@@ -1118,7 +1122,8 @@ var findingTests = []findingTest{
 		},
 		func(s *story, x *turn) { // another sterilizer's
 			s.live(x)
-			f := s.tell("sterilizer-2", clock(1, 8, 0), "S7-1", "", &events.IndicatorRead{Load: "S7-1", Sterilizer: "S7", Result: "positive"})
+			f := s.tell("sterilizer-2", clock(1, 8, 0), "S7-1", "", &events.IndicatorRead{Load: "S7-1",
+				Sterilizer: "S7", Result: "positive"})
 			s.correct(f, clock(1, 9, 0), nil)
 		}},
 	{projections.Corrected, "a positive indicator taken back that had made the set doubtful", projections.SeverityNoted,
@@ -1138,7 +1143,8 @@ var findingTests = []findingTest{
 			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right).Event.Operator = "b-1182"
 		},
 		func(s *story, x *turn) { s.live(x) }},
-	{projections.Corrected, "an unreconciled closing taken back, and the case closed as reconciled with a piece short", projections.SeverityNoted,
+	{projections.Corrected,
+		"an unreconciled closing taken back, and the case closed as reconciled with a piece short", projections.SeverityNoted,
 		func(s *story, x *turn) {
 			x.final.Counts[0].Counted, x.closed.Outcome = 5, "unreconciled"
 			s.live(x)
@@ -1255,7 +1261,8 @@ var findingTests = []findingTest{
 	{projections.RecordUnread, "a kind nobody knows", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			s.live(x)
-			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(), &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+			s.tell("or-3", clock(1, 8, 0), x.set, x.trip(),
+				&events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
 		},
 		func(s *story, x *turn) {
 			s.live(x)
@@ -1265,7 +1272,8 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) {
 			s.live(x)
 			f := s.last(events.KindSetOpened)
-			s.tell("or-3", clock(1, 12, 0), x.set, x.trip(), &events.EventCorrected{Event: f.Event.ID, Action: "replace", Reason: "typed wrong", Data: []byte(`{"case":7}`)})
+			s.tell("or-3", clock(1, 12, 0), x.set, x.trip(), &events.EventCorrected{Event: f.Event.ID,
+				Action: "replace", Reason: "typed wrong", Data: []byte(`{"case":7}`)})
 		},
 		func(s *story, x *turn) {
 			s.live(x)
@@ -1341,7 +1349,8 @@ func TestFindings(t *testing.T) {
 			if fs[0].Severity != test.sev {
 				t.Errorf("severity %s, want %s: %s", fs[0].Severity, test.sev, show(v))
 			}
-			want := map[projections.Severity]projections.Status{projections.SeverityBroken: projections.Broken, projections.SeverityDoubtful: projections.Doubtful}[test.sev]
+			want := map[projections.Severity]projections.Status{projections.SeverityBroken: projections.Broken,
+				projections.SeverityDoubtful: projections.Doubtful}[test.sev]
 			if want != "" && v.Status != want && v.Status != projections.Broken {
 				t.Errorf("status %s", v.Status)
 			}

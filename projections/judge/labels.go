@@ -34,7 +34,8 @@ func (j *judgement) labelsAt(r *facts.Reading) {
 	}
 	if tray == outer && tray != set {
 		// Tag and label agree, and both say another set than the record.
-		f := j.add(projections.LabelSwapped, projections.SeverityBroken, &projections.AnotherSetsRecord{Set: set, Tray: tray, At: moment(r.It)}, r.It)
+		f := j.add(projections.LabelSwapped, projections.SeverityBroken, &projections.AnotherSetsRecord{Set: set,
+			Tray: tray, At: moment(r.It)}, r.It)
 		f.Other, f.From, f.To = &projections.TripKey{Set: tray}, j.c.RightBefore(r), r.It.At()
 		return
 	}

@@ -19,7 +19,8 @@ func TestRunAgainWithoutRelease(t *testing.T) {
 	s := newStory()
 	x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
 	s.live(x)
-	s.tell("sterilizer-2", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(), &events.SetSterilized{Load: "S2-00-05", Sterilizer: "S2", Run: 5, Cycle: "dynamic-air-132", Result: "passed"})
+	s.tell("sterilizer-2", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(),
+		&events.SetSterilized{Load: "S2-00-05", Sterilizer: "S2", Run: 5, Cycle: "dynamic-air-132", Result: "passed"})
 	wantCodes(t, judge(t, s.world(), x.key()), projections.NotReleased)
 	indicator(s, clock(2, 8, 0), x.run.Load, "S2", "negative")
 	indicator(s, clock(2, 8, 5), "S2-00-05", "S2", "positive")
@@ -34,7 +35,8 @@ func TestRunAgainWithoutRelease(t *testing.T) {
 	s = newStory()
 	x = newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
 	s.live(x)
-	s.tell("sterilizer-1", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(), &events.SetSterilized{Load: "S1-00-05", Sterilizer: "S1", Run: 5, Cycle: "dynamic-air-132", Result: "failed"})
+	s.tell("sterilizer-1", x.sterilizedAt().Add(2*time.Hour), x.set, x.trip(),
+		&events.SetSterilized{Load: "S1-00-05", Sterilizer: "S1", Run: 5, Cycle: "dynamic-air-132", Result: "failed"})
 	indicator(s, clock(2, 8, 5), "S1-00-05", "S1", "positive")
 	wantCodes(t, judge(t, s.world(), x.key()), projections.NotReleased, projections.LoadRecalled)
 }
@@ -47,7 +49,8 @@ func TestLoadsNumberedAlike(t *testing.T) {
 		x := newTurn(set, 0, l)
 		x.run, x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil, nil
 		s.live(x)
-		s.tell("sterilizer-2", at, set, x.trip(), &events.SetSterilized{Load: load, Sterilizer: sterilizer, Run: 1, Cycle: "dynamic-air-132", Result: "passed", Released: true})
+		s.tell("sterilizer-2", at, set, x.trip(), &events.SetSterilized{Load: load, Sterilizer: sterilizer, Run: 1,
+			Cycle: "dynamic-air-132", Result: "passed", Released: true})
 		return x.key()
 	}
 	run("LAP-001", clock(0, 8, 0), "L4", "S1")
@@ -181,7 +184,8 @@ func TestOrderWithinASecond(t *testing.T) {
 			f := s.tell("or-3", x.finalAt(), x.set, x.trip(), d)
 			f.Event.ID = derivedID(x.finalAt(), name+string(rune('a'+badge)))
 		}
-		tell("added", &events.SetCounted{Case: x.ref, Stage: events.StageAdded, Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: 1, Counted: 1}}})
+		tell("added", &events.SetCounted{Case: x.ref, Stage: events.StageAdded, Sheet: "screen", Counter: "B-3310",
+			Witness: "B-3322", Counts: []events.Count{{Line: 1, Counted: 1}}})
 		tell("final", final)
 		s.tell("or-3", x.closedAt(), x.ref, "", closed)
 		wantCodes(t, judge(t, s.world(), x.key()))
@@ -213,7 +217,10 @@ func TestCountGoesWithItsOpening(t *testing.T) {
 		moves bool
 	}{
 		{"as the page names it", func(*story, *turn, *turn) {}, true},
-		{"counted by the sheet of the trip named", func(_ *story, before, x *turn) { x.first.Sheet, x.final.Sheet = own(before), own(before) }, false},
+		{"counted by the sheet of the trip named", func(_ *story, before, x *turn) {
+			x.first.Sheet,
+				x.final.Sheet = own(before), own(before)
+		}, false},
 		{"opened in the trip named too", func(s *story, before, x *turn) {
 			s.tell("or-3", x.openedAt(), x.set, before.trip(), x.open)
 		}, false},
@@ -240,7 +247,8 @@ func TestCountGoesWithItsOpening(t *testing.T) {
 			moved := len(w.Trip(x.key()).Counted) == 2 && len(w.Trip(before.key()).Counted) == 2
 			stayed := len(w.Trip(x.key()).Counted) == 0 && len(w.Trip(before.key()).Counted) == 4
 			if moved != tt.moves || stayed == tt.moves {
-				t.Errorf("%d counts in the trip named, %d in the one after", len(w.Trip(before.key()).Counted), len(w.Trip(x.key()).Counted))
+				t.Errorf("%d counts in the trip named, %d in the one after", len(w.Trip(before.key()).Counted),
+					len(w.Trip(x.key()).Counted))
 			}
 			if v := judge(t, w, x.key()); tt.moves && v.Status != projections.Whole {
 				t.Errorf("the trip is %s", show(v))

@@ -44,7 +44,8 @@ func (j *judgement) places() {
 		if a.Event.Station == b.Event.Station || sameRoom(a, b) || b.At().Sub(a.At()) >= limit {
 			continue
 		}
-		f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TooFarApart{Set: c.Key.Set, First: moment(a), Second: moment(b)}, a, b)
+		f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TooFarApart{Set: c.Key.Set,
+			First: moment(a), Second: moment(b)}, a, b)
 		f.From, f.To = a.At(), b.At()
 		f.Places = []string{facts.PlaceOf(a).String(), facts.PlaceOf(b).String()}
 	}
@@ -83,7 +84,8 @@ func (j *judgement) afterRepack(c *facts.Trip) []*facts.Item {
 func (j *judgement) twoTrips(older *facts.Trip, pack *facts.Item, after []*facts.Item) {
 	open := older.FirstOpened()
 	f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TwoTrips{
-		Set: older.Key.Set, Packed: older.Next.At(), Unopened: open == nil || older.Next.Less(open), Step: after[0].Kind, At: moment(after[0]),
+		Set: older.Key.Set, Packed: older.Next.At(), Unopened: open == nil || older.Next.Less(open),
+		Step: after[0].Kind, At: moment(after[0]),
 	}, append([]*facts.Item{pack}, after...)...)
 	f.From, f.To = pack.At(), after[len(after)-1].At()
 	f.Other = &projections.TripKey{Set: older.Key.Set, Trip: older.Key.Trip}

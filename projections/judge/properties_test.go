@@ -220,7 +220,8 @@ func TestInventedWorlds(t *testing.T) {
 			t.Errorf("no invented trip is %s", s)
 		}
 	}
-	for _, c := range []projections.Code{projections.SheetSwapped, projections.LoadRecalled, projections.CountShort, projections.SheetUnreadable} {
+	for _, c := range []projections.Code{projections.SheetSwapped, projections.LoadRecalled, projections.CountShort,
+		projections.SheetUnreadable} {
 		if len(seen[c]) < 2 {
 			t.Errorf("%s only ever as %v", c, seen[c])
 		}

@@ -24,7 +24,8 @@ func (j *judgement) recalls() {
 	if good != nil {
 		j.recallsOf(good)
 	}
-	if last != nil && (good == nil || facts.RunOf(good).Load != facts.RunOf(last).Load || facts.RunOf(good).Sterilizer != facts.RunOf(last).Sterilizer) {
+	if last != nil && (good == nil || facts.RunOf(good).Load != facts.RunOf(last).Load ||
+		facts.RunOf(good).Sterilizer != facts.RunOf(last).Sterilizer) {
 		j.recallsOf(last)
 	}
 }

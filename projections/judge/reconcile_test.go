@@ -48,23 +48,32 @@ func TestReconcile(t *testing.T) {
 		{"one set's pieces in two others", []projections.Balance{clamps("A", 3), clamps("B", -1), clamps("C", -2)},
 			[]projections.Move{clampMove("A", "B", 1), clampMove("A", "C", 2)}, nil},
 		// In the order of the sets alone it would take five moves: A-D 3, B-D 4, B-E 1, B-F 1, C-F 4.
-		{"two groups rather than one chain", []projections.Balance{clamps("A", 3), clamps("B", 6), clamps("C", 4), clamps("D", -7), clamps("E", -1), clamps("F", -5)},
+		{"two groups rather than one chain", []projections.Balance{clamps("A", 3), clamps("B", 6), clamps("C", 4),
+			clamps("D", -7), clamps("E", -1), clamps("F", -5)},
 			[]projections.Move{clampMove("A", "D", 3), clampMove("B", "E", 1), clampMove("B", "F", 5), clampMove("C", "D", 4)}, nil},
-		{"three groups", []projections.Balance{clamps("A", 3), clamps("B", 6), clamps("C", 8), clamps("D", 4), clamps("E", 2), clamps("F", -7), clamps("G", -1), clamps("H", -5), clamps("I", -10)},
-			[]projections.Move{clampMove("A", "F", 3), clampMove("B", "G", 1), clampMove("B", "H", 5), clampMove("C", "I", 8), clampMove("D", "F", 4), clampMove("E", "I", 2)}, nil},
+		{"three groups", []projections.Balance{clamps("A", 3), clamps("B", 6), clamps("C", 8), clamps("D", 4),
+			clamps("E", 2), clamps("F", -7), clamps("G", -1), clamps("H", -5), clamps("I", -10)},
+			[]projections.Move{clampMove("A", "F", 3), clampMove("B", "G", 1), clampMove("B", "H", 5),
+				clampMove("C", "I", 8), clampMove("D", "F", 4), clampMove("E", "I", 2)}, nil},
 		{"the leftover stays where it saves a move", []projections.Balance{clamps("A", 1), clamps("B", 3), clamps("C", -2)},
 			[]projections.Move{clampMove("B", "C", 2)}, []projections.Leftover{clampLeft("A", 1), clampLeft("B", 1)}},
 		{"more over than short", []projections.Balance{clamps("A", -1), clamps("B", -3), clamps("C", 2)},
 			[]projections.Move{clampMove("C", "B", 2)}, []projections.Leftover{clampLeft("A", -1), clampLeft("B", -1)}},
-		{"balances of one set add up", []projections.Balance{clamps("A", 2), clamps("A", -1), clamps("B", -3), clamps("B", 2), clamps("C", 1), clamps("C", -1)},
+		{"balances of one set add up", []projections.Balance{clamps("A", 2), clamps("A", -1), clamps("B", -3),
+			clamps("B", 2), clamps("C", 1), clamps("C", -1)},
 			[]projections.Move{clampMove("A", "B", 1)}, nil},
 		{"two trips of one set are two", []projections.Balance{
-			{Key: projections.TripKey{Set: "A", Trip: "2"}, Item: "CLP-200", Expected: 4, Counted: 3}, {Key: projections.TripKey{Set: "A", Trip: "1"}, Item: "CLP-200", Expected: 4, Counted: 5}},
-			[]projections.Move{{Item: "CLP-200", From: projections.TripKey{Set: "A", Trip: "2"}, To: projections.TripKey{Set: "A", Trip: "1"}, Quantity: 1}}, nil},
+			{Key: projections.TripKey{Set: "A", Trip: "2"}, Item: "CLP-200", Expected: 4, Counted: 3},
+			{Key: projections.TripKey{Set: "A", Trip: "1"}, Item: "CLP-200", Expected: 4, Counted: 5}},
+			[]projections.Move{{Item: "CLP-200", From: projections.TripKey{Set: "A", Trip: "2"},
+				To: projections.TripKey{Set: "A", Trip: "1"}, Quantity: 1}}, nil},
 		{"the earlier trip of one set is explained first", []projections.Balance{
-			{Key: projections.TripKey{Set: "A", Trip: "2"}, Item: "CLP-200", Expected: 4, Counted: 3}, {Key: projections.TripKey{Set: "A", Trip: "1"}, Item: "CLP-200", Expected: 4, Counted: 3}, clamps("B", -1)},
-			[]projections.Move{{Item: "CLP-200", From: projections.TripKey{Set: "A", Trip: "1"}, To: tripKey("B"), Quantity: 1}}, []projections.Leftover{{Item: "CLP-200", Key: projections.TripKey{Set: "A", Trip: "2"}, Quantity: 1}}},
-		{"a clamp does not stand in for a needle holder", []projections.Balance{clamps("A", 1), {Key: tripKey("B"), Item: "NDH-180", Expected: 2, Counted: 3}},
+			{Key: projections.TripKey{Set: "A", Trip: "2"}, Item: "CLP-200", Expected: 4, Counted: 3},
+			{Key: projections.TripKey{Set: "A", Trip: "1"}, Item: "CLP-200", Expected: 4, Counted: 3}, clamps("B", -1)},
+			[]projections.Move{{Item: "CLP-200", From: projections.TripKey{Set: "A", Trip: "1"}, To: tripKey("B"),
+				Quantity: 1}}, []projections.Leftover{{Item: "CLP-200", Key: projections.TripKey{Set: "A", Trip: "2"}, Quantity: 1}}},
+		{"a clamp does not stand in for a needle holder", []projections.Balance{clamps("A", 1), {Key: tripKey("B"),
+			Item: "NDH-180", Expected: 2, Counted: 3}},
 			nil, []projections.Leftover{clampLeft("A", 1), {Item: "NDH-180", Key: tripKey("B"), Quantity: -1}}},
 	}
 	for _, tt := range tests {
@@ -113,7 +122,8 @@ func drawBalances(t *rapid.T, maxSets int, most int64) []projections.Balance {
 	var bs []projections.Balance
 	for i := range items {
 		for s := range sets {
-			b := projections.Balance{Key: projections.TripKey{Set: fmt.Sprintf("SET-%02d", s), Trip: fmt.Sprint(s % 2)}, Item: fmt.Sprintf("ITEM-%d", i)}
+			b := projections.Balance{Key: projections.TripKey{Set: fmt.Sprintf("SET-%02d", s),
+				Trip: fmt.Sprint(s % 2)}, Item: fmt.Sprintf("ITEM-%d", i)}
 			b.Expected = rapid.Int64Range(most, 2*most).Draw(t, "expected")
 			b.Counted = b.Expected + rapid.Int64Range(-most, most).Draw(t, "over")
 			if rapid.IntRange(0, 7).Draw(t, "parts") == 0 {
@@ -295,7 +305,8 @@ func BenchmarkReconcile(b *testing.B) {
 			var bs []projections.Balance
 			for s := range 6 {
 				for l := range 100 {
-					x := projections.Balance{Key: tripKey(fmt.Sprintf("LAP-%03d", s)), Item: fmt.Sprintf("ITEM-%03d", l), Expected: 6, Counted: 6}
+					x := projections.Balance{Key: tripKey(fmt.Sprintf("LAP-%03d", s)),
+						Item: fmt.Sprintf("ITEM-%03d", l), Expected: 6, Counted: 6}
 					if l < unbalancedOf100 {
 						x.Counted += cmp.Or(r.Int64N(7)-3, 1)
 					}

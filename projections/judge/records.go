@@ -123,7 +123,8 @@ func (j *judgement) acknowledgements() {
 		}
 		for i := range j.findings {
 			if f := &j.findings[i]; string(f.Code) == d.Code {
-				f.Acknowledged = append(f.Acknowledged, projections.Acknowledgement{By: it.Event.Operator, Reason: d.Reason, Time: it.At(), Seq: it.Seq})
+				f.Acknowledged = append(f.Acknowledged, projections.Acknowledgement{By: it.Event.Operator,
+					Reason: d.Reason, Time: it.At(), Seq: it.Seq})
 			}
 		}
 	}

@@ -38,12 +38,14 @@ func (j *judgement) release() {
 		f.From, f.To = last.At(), last.At()
 	}
 	if good != nil && c.List != nil && len(c.List.Cycles) > 0 && !slices.Contains(c.List.Cycles, facts.RunOf(good).Cycle) {
-		f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.WrongCycle{Set: c.Key.Set, Run: *runDetail(good), Allowed: c.List.Cycles}, good, c.ListItem)
+		f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.WrongCycle{Set: c.Key.Set,
+			Run: *runDetail(good), Allowed: c.List.Cycles}, good, c.ListItem)
 		f.From, f.To = good.At(), good.At()
 	}
 	for _, it := range c.Opened {
 		if d, ok := it.Data.(*events.SetOpened); ok && d.Indicator == "fail" {
-			f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.IndicatorUnchanged{Set: c.Key.Set, At: moment(it)}, it)
+			f := j.add(projections.NotReleased, projections.SeverityBroken,
+				&projections.IndicatorUnchanged{Set: c.Key.Set, At: moment(it)}, it)
 			f.To = it.At()
 		}
 	}

@@ -220,7 +220,8 @@ func (x *wrongSheet) absent() {
 }
 
 func (x *wrongSheet) unreadable() {
-	d := &projections.Unreadable{Set: x.j.c.Key.Set, At: moment(x.first.It), Text: facts.SheetOf(x.first.It).Text, Righted: momentOf(x.right)}
+	d := &projections.Unreadable{Set: x.j.c.Key.Set, At: moment(x.first.It), Text: facts.SheetOf(x.first.It).Text,
+		Righted: momentOf(x.right)}
 	sev := x.severity()
 	if good := x.j.c.GoodBeforeUse(); x.right == nil && good != nil {
 		sev, d.Good = projections.SeverityDoubtful, momentOf(good)

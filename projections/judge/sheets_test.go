@@ -73,7 +73,8 @@ func TestRings(t *testing.T) {
 				if who := test.doubt[x.set]; (who != "") != (len(doubt) == 1) {
 					t.Errorf("%s: %s", x.set, show(v))
 				} else if who != "" {
-					if doubt[0].Other.Set != who || !strings.Contains(doubt[0].Says, "probably carries the count sheet of "+who) || doubt[0].Severity != projections.SeverityBroken || v.Opened {
+					if doubt[0].Other.Set != who || !strings.Contains(doubt[0].Says,
+						"probably carries the count sheet of "+who) || doubt[0].Severity != projections.SeverityBroken || v.Opened {
 						t.Errorf("%s: %s", x.set, show(v))
 					}
 				}
@@ -181,13 +182,15 @@ func TestDoubtSays(t *testing.T) {
 		{"a path of three: A's list is compared", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), b, outside(own(c)))
-		}, "C", "A", []int64{2}, []string{"probably carries the count sheet of A now, or none, or a third set's. The lists differ in line 2 (",
-			"wahrscheinlich die Zählliste von A oder keine oder die eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
+		}, "C", "A", []int64{2},
+			[]string{"probably carries the count sheet of A now, or none, or a third set's. The lists differ in line 2 (",
+				"wahrscheinlich die Zählliste von A oder keine oder die eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
 		{"the sheet was taken off again", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, none())
-		}, "B", "A", nil, []string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that count sheet was no longer there. B probably carries a wrong count sheet now, or none.",
-			"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war diese Zählliste nicht mehr dort. B hat jetzt wahrscheinlich eine falsche Zählliste oder keine."}, []string{"The lists differ", "the count sheet of A"}},
+		}, "B", "A", nil,
+			[]string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that count sheet was no longer there. B probably carries a wrong count sheet now, or none.",
+				"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war diese Zählliste nicht mehr dort. B hat jetzt wahrscheinlich eine falsche Zählliste oder keine."}, []string{"The lists differ", "the count sheet of A"}},
 		{"a third one's in its place", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
@@ -195,7 +198,8 @@ func TestDoubtSays(t *testing.T) {
 		{"and the third one: A's own can be with either", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
-		}, "C", "A", nil, []string{"C has not been read since. It carries a wrong count sheet now, or none."}, []string{"The lists differ", "probably"}},
+		}, "C", "A", nil, []string{"C has not been read since. It carries a wrong count sheet now, or none."},
+			[]string{"The lists differ", "probably"}},
 		{"what was with A first has its own back", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
@@ -210,7 +214,8 @@ func TestDoubtSays(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			s := newStory()
 			turns := make([]*turn, 3)
-			for i, l := range []*events.ListIssued{s.list("LIST-A", 1, 6, 2, 4), s.list("LIST-B", 1, 5, 3, 4), s.list("LIST-C", 1, 6, 3, 4)} {
+			for i, l := range []*events.ListIssued{s.list("LIST-A", 1, 6, 2, 4), s.list("LIST-B", 1, 5, 3, 4),
+				s.list("LIST-C", 1, 6, 3, 4)} {
 				x := newTurn(string(rune('A'+i)), 0, l)
 				x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
 				turns[i] = x
@@ -253,7 +258,8 @@ func TestDoubtByCount(t *testing.T) {
 		{"B read with its own since", false, func(s *story, a, b *turn) { look(s, clock(1, 12, 0), b, outside(own(b))) }},
 		{"B counted by its own since", false, func(s *story, a, b *turn) {
 			s.tell("or-4", clock(1, 12, 0), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
-			s.tell("or-4", clock(1, 12, 5), b.set, b.trip(), &events.SetCounted{Case: "K-9", Stage: events.StageFirst, Sheet: own(b), Counter: "B-3310", Witness: "B-3322", Counts: countAll(b.list)})
+			s.tell("or-4", clock(1, 12, 5), b.set, b.trip(), &events.SetCounted{Case: "K-9",
+				Stage: events.StageFirst, Sheet: own(b), Counter: "B-3310", Witness: "B-3322", Counts: countAll(b.list)})
 		}},
 		{"A counted again by its own", false, func(s *story, a, b *turn) {
 			again := *a.first
@@ -286,8 +292,10 @@ func TestDoubtByCount(t *testing.T) {
 		if (len(fs) == 1) != test.doubt {
 			t.Errorf("%s: %s", test.name, show(v))
 		}
-		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says, "A was counted by the count sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It carries a wrong count sheet now, or none.") ||
-			!strings.HasPrefix(in("de", fs[0]).Says, "A wurde nach der Zählliste von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
+		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says,
+			"A was counted by the count sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It carries a wrong count sheet now, or none.") ||
+			!strings.HasPrefix(in("de", fs[0]).Says,
+				"A wurde nach der Zählliste von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
 			t.Errorf("says %q", fs[0].Says)
 		}
 	}
@@ -299,7 +307,8 @@ func TestDoubtAboveOver(t *testing.T) {
 	s := newStory()
 	turns := team(s, []string{"A", "B", "C"}, []string{"", "", ""})
 	a, b, c := turns[0], turns[1], turns[2]
-	s.tell("storage", clock(0, 12, 0), c.set, c.trip(), &events.SetChecked{SealBroken: true, Sheet: outside(sheetCode(a.list, c.set, c.trip()))})
+	s.tell("storage", clock(0, 12, 0), c.set, c.trip(), &events.SetChecked{SealBroken: true,
+		Sheet: outside(sheetCode(a.list, c.set, c.trip()))})
 	s.tell("packing-1", clock(0, 13, 0), c.set, tripOf(c.set, 1), c.pack)
 	look(s, clock(0, 14, 0), a, outside(own(b)))
 	look(s, clock(0, 14, 0), b, &events.Reading{Found: "outside", Unreadable: true})
@@ -477,7 +486,8 @@ func TestWindow(t *testing.T) {
 			if scanned != test.scanned {
 				t.Errorf("if every move was scanned: %q, want %q", scanned, test.scanned)
 			}
-			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says, "The lists differ in line 3 (Clamp, Kocher: 5 on this count sheet, 4 right)") {
+			if !slices.Equal(f.Lines, []int64{3}) || !strings.Contains(f.Says,
+				"The lists differ in line 3 (Clamp, Kocher: 5 on this count sheet, 4 right)") {
 				t.Errorf("lines %v: %q", f.Lines, f.Says)
 			}
 		})
@@ -615,7 +625,8 @@ func TestStaleSays(t *testing.T) {
 	s.live(y)
 	v := judge(t, s.world(), y.key())
 	fs := find(v, projections.SheetStale)
-	if len(fs) != 1 || !slices.Equal(fs[0].Lines, []int64{3}) || *fs[0].Other != x.key() || !strings.Contains(fs[0].Says, "earlier packing (2026-03-02 06:11 UTC)") {
+	if len(fs) != 1 || !slices.Equal(fs[0].Lines, []int64{3}) || *fs[0].Other != x.key() ||
+		!strings.Contains(fs[0].Says, "earlier packing (2026-03-02 06:11 UTC)") {
 		t.Fatal(show(v))
 	}
 }
@@ -661,7 +672,8 @@ func TestLabelOfTheOtherRighted(t *testing.T) {
 		v := judge(t, s.world(), b.key())
 		checkVerdict(t, v)
 		fs := find(v, projections.LabelSwapped)
-		if len(fs) != 1 || (fs[0].Severity == projections.SeverityNoted) == late || late == strings.Contains(fs[0].Says, "The label was put right: at north/storage on 2026-03-02 12:12 UTC it said B.") {
+		if len(fs) != 1 || (fs[0].Severity == projections.SeverityNoted) == late ||
+			late == strings.Contains(fs[0].Says, "The label was put right: at north/storage on 2026-03-02 12:12 UTC it said B.") {
 			t.Errorf("%s: %s", test, show(v))
 		}
 	}
@@ -682,7 +694,8 @@ func TestLabelSays(t *testing.T) {
 		{"its own sheet with other content", func(s *story, x *turn) {
 			x.open.OuterLabel, x.open.Sheet.Code = "LAP-022", sheetCode(s.list("LAP-OTHER", 1, 6, 9), x.set, x.trip())
 			s.live(x)
-		}, "The count sheet sides with the tray: the label outside is the wrong one.", "Die Zählliste stimmt mit dem Sieb überein", "neither"},
+		}, "The count sheet sides with the tray: the label outside is the wrong one.",
+			"Die Zählliste stimmt mit dem Sieb überein", "neither"},
 		{"right again, without a sheet", func(s *story, x *turn) { x.check.OuterLabel, x.open.Sheet = "LAP-022", none(); s.live(x) },
 			"The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.",
 			"Das Außenetikett wurde berichtigt: darauf stand LAP-014 (north/or-3, 03.03.2026 07:12 UTC).", "own count sheet"},
@@ -691,14 +704,16 @@ func TestLabelSays(t *testing.T) {
 			s.live(y)
 			x.check.OuterLabel, x.open.Sheet.Code = "LAP-022", own(y)
 			s.live(x)
-		}, "The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.", "Das Außenetikett wurde berichtigt", "own count sheet"},
+		}, "The label was put right: at north/or-3 on 2026-03-03 07:12 UTC it said LAP-014.",
+			"Das Außenetikett wurde berichtigt", "own count sheet"},
 	} {
 		s, x := plain()
 		test.with(s, x)
 		v := judge(t, s.world(), x.key())
 		checkVerdict(t, v)
 		fs := find(v, projections.LabelSwapped)
-		if len(fs) != 1 || !strings.Contains(fs[0].Says, test.says) || !strings.Contains(in("de", fs[0]).Says, test.de) || strings.Contains(fs[0].Says, test.not) {
+		if len(fs) != 1 || !strings.Contains(fs[0].Says, test.says) || !strings.Contains(in("de", fs[0]).Says,
+			test.de) || strings.Contains(fs[0].Says, test.not) {
 			t.Errorf("%s: %s", test.name, show(v))
 		}
 	}
@@ -710,7 +725,8 @@ func TestAbsentElsewhere(t *testing.T) {
 	turns := team(s, []string{"A", "B"}, []string{"B", "B"})
 	s.last(events.KindSetOpened).Event.Data.(*events.SetOpened).Sheet = &events.Reading{Found: "none"}
 	fs := find(judge(t, s.world(), turns[1].key()), projections.SheetAbsent)
-	if len(fs) != 1 || fs[0].Other == nil || *fs[0].Other != turns[0].key() || !strings.Contains(fs[0].Says, "It was found on A at north/or-3") {
+	if len(fs) != 1 || fs[0].Other == nil || *fs[0].Other != turns[0].key() || !strings.Contains(fs[0].Says,
+		"It was found on A at north/or-3") {
 		t.Fatalf("%+v", fs)
 	}
 }
@@ -755,7 +771,8 @@ func TestSheetMovedOn(t *testing.T) {
 		c := turns[2]
 		for i, set := range order {
 			x := turns[set-'A']
-			s.tell("storage", clock(0, 12+i, 0), x.set, x.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(c)}})
+			s.tell("storage", clock(0, 12+i, 0), x.set, x.trip(),
+				&events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(c)}})
 		}
 		fs := find(judge(t, s.world(), c.key()), projections.SheetInDoubt)
 		if len(fs) != 1 || fs[0].Other.Set != order[1:] || !strings.Contains(fs[0].Says, "was found on "+order[1:]) {
@@ -776,7 +793,8 @@ func TestSheetWentBack(t *testing.T) {
 	look(12, a, b)
 	look(13, b, b)
 	fs := find(judge(t, s.world(), a.key()), projections.SheetSwapped)
-	if len(fs) != 1 || !strings.Contains(fs[0].Says, "The count sheet was back with B at north/storage on 2026-03-02 13:00 UTC; A has not been read with its own count sheet since.") {
+	if len(fs) != 1 || !strings.Contains(fs[0].Says,
+		"The count sheet was back with B at north/storage on 2026-03-02 13:00 UTC; A has not been read with its own count sheet since.") {
 		t.Errorf("A: %+v", fs)
 	}
 	look(14, b, c)
@@ -834,7 +852,8 @@ func TestVersionIssuedTwice(t *testing.T) {
 		{7, 6, "count-differs-at-opening:doubtful"},
 	} {
 		s := newStory()
-		lists := map[int64]*events.ListIssued{5: s.listAt(clock(-2, 0, 0), "LAP-MAJOR", 1, 5), 6: s.listAt(clock(-1, 0, 0), "LAP-MAJOR", 1, 6), 7: s.listAt(clock(1, 0, 0), "LAP-MAJOR", 1, 7)}
+		lists := map[int64]*events.ListIssued{5: s.listAt(clock(-2, 0, 0), "LAP-MAJOR", 1, 5), 6: s.listAt(clock(-1,
+			0, 0), "LAP-MAJOR", 1, 6), 7: s.listAt(clock(1, 0, 0), "LAP-MAJOR", 1, 7)}
 		x := newTurn("A", 0, lists[max(test.sealed, 6)])
 		if test.sealed == 0 {
 			x.seal.ListDigest = ""

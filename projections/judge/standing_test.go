@@ -87,7 +87,8 @@ func TestStandingTells(t *testing.T) {
 		t.Fatalf("%+v", st)
 	}
 	set := st.Sets[0]
-	if set.Key != x.key() || set.List != "LAP-MAJOR" || set.Version != 3 || !set.Opened || !set.Listed || set.Code != own(x) || set.Title == "" {
+	if set.Key != x.key() || set.List != "LAP-MAJOR" || set.Version != 3 || !set.Opened || !set.Listed ||
+		set.Code != own(x) || set.Title == "" {
 		t.Errorf("%+v", set)
 	}
 	if !slices.Equal(set.Stages, []events.Stage{events.StageFirst, events.StageFinal}) || len(set.Lines) != 3 {

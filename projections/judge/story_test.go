@@ -82,12 +82,14 @@ func (s *story) list(id string, version int64, quantities ...int64) *events.List
 	return s.listAt(clock(-1, 5, int(version)), id, version, quantities...)
 }
 
-var itemNames = []string{"Forceps, mosquito", "Scissors, Mayo", "Clamp, Kocher", "Retractor, Langenbeck", "Needle holder", "Forceps, tissue"}
+var itemNames = []string{"Forceps, mosquito", "Scissors, Mayo", "Clamp, Kocher", "Retractor, Langenbeck",
+	"Needle holder", "Forceps, tissue"}
 
 func (s *story) listAt(at time.Time, id string, version int64, quantities ...int64) *events.ListIssued {
 	l := &events.ListIssued{List: id, Version: version, Title: id}
 	for i, q := range quantities {
-		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("ITEM-%d", i+1), Description: itemNames[i%len(itemNames)], Quantity: q})
+		l.Lines = append(l.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("ITEM-%d", i+1),
+			Description: itemNames[i%len(itemNames)], Quantity: q})
 	}
 	s.lists[fmt.Sprint(id, version)] = l
 	s.tell("packing-1", at, id, "", l)
@@ -155,13 +157,17 @@ func newTurn(set string, n int, l *events.ListIssued) *turn {
 	ref := fmt.Sprintf("K-%s-%d", set, n)
 	return &turn{
 		set: set, n: n, day: 3 * n, list: l, ref: ref,
-		pack:   &events.SetPacked{List: l.List, Version: l.Version},
-		seal:   sealed(l, set, trip),
-		run:    &events.SetSterilized{Load: fmt.Sprintf("S2-%02d-04", 3*n), Sterilizer: "S2", Run: 4, Cycle: "dynamic-air-132", Result: "passed", Released: true},
-		check:  &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "outside", Code: code}},
-		open:   &events.SetOpened{Case: ref, Tag: set, OuterLabel: set, Sheet: &events.Reading{Found: "outside", Code: code}, Seals: []string{"48" + set}, Indicator: "pass"},
-		first:  &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: code, Counter: "B-3310", Witness: "B-3322", Counts: countAll(l)},
-		final:  &events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: countAll(l)},
+		pack: &events.SetPacked{List: l.List, Version: l.Version},
+		seal: sealed(l, set, trip),
+		run: &events.SetSterilized{Load: fmt.Sprintf("S2-%02d-04", 3*n), Sterilizer: "S2", Run: 4,
+			Cycle: "dynamic-air-132", Result: "passed", Released: true},
+		check: &events.SetChecked{Place: "storage A4", Sheet: &events.Reading{Found: "outside", Code: code}},
+		open: &events.SetOpened{Case: ref, Tag: set, OuterLabel: set, Sheet: &events.Reading{Found: "outside",
+			Code: code}, Seals: []string{"48" + set}, Indicator: "pass"},
+		first: &events.SetCounted{Case: ref, Stage: events.StageFirst, Sheet: code, Counter: "B-3310",
+			Witness: "B-3322", Counts: countAll(l)},
+		final: &events.SetCounted{Case: ref, Stage: events.StageFinal, Sheet: "screen", Counter: "B-3310",
+			Witness: "B-3322", Counts: countAll(l)},
 		closed: &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}},
 	}
 }

@@ -290,39 +290,53 @@ func countTales() (out []tale) {
 		{"no first count", []count{{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 		{"only a first count", []count{{events.StageFirst, 7, 20, lines(6, 2, 4), 0}}},
 		{"first counted twice, the second time all", []count{
-			{events.StageFirst, 7, 20, lines(6), 0}, {events.StageFirst, 7, 30, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+			{events.StageFirst, 7, 20, lines(6), 0}, {events.StageFirst, 7, 30, lines(6, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 		{"first counted again after a piece was added", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 7, 30, lines(1), 0}, {events.StageFirst, 7, 40, lines(6, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 7, 30, lines(1), 0},
+			{events.StageFirst, 7, 40, lines(6, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(7, 2, 4), 0}}},
 		{"first count after others", []count{
-			{events.StageAdded, 7, 10, lines(1), 0}, {events.StageFirst, 7, 20, lines(7, 2, 4), 0}, {events.StageFinal, 9, 0, lines(7, 2, 4), 0}}},
-		{"first count more and fewer", []count{{events.StageFirst, 7, 20, lines(7, 1, 4), 0}, {events.StageFinal, 9, 0, lines(7, 1, 4), 0}}},
-		{"first count with a line left out", []count{{events.StageFirst, 7, 20, lines(6, 2), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+			{events.StageAdded, 7, 10, lines(1), 0}, {events.StageFirst, 7, 20, lines(7, 2, 4), 0},
+			{events.StageFinal, 9, 0, lines(7, 2, 4), 0}}},
+		{"first count more and fewer", []count{{events.StageFirst, 7, 20, lines(7, 1, 4), 0}, {events.StageFinal, 9,
+			0, lines(7, 1, 4), 0}}},
+		{"first count with a line left out", []count{{events.StageFirst, 7, 20, lines(6, 2), 0}, {events.StageFinal,
+			9, 0, lines(6, 2, 4), 0}}},
 		{"short midway, right later", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0}, {events.StageClosing, 8, 30, lines(6, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0},
+			{events.StageClosing, 8, 30, lines(6, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 		{"short midway and at the end", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0}, {events.StageClosing, 8, 30, lines(5, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0},
+			{events.StageClosing, 8, 30, lines(5, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(5, 2, 4), 0}}},
 		{"short midway, left out at the end", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 3), 0}, {events.StageClosing, 8, 30, lines(-1, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 3), 0},
+			{events.StageClosing, 8, 30, lines(-1, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(-1, 2, 4), 0}}},
 		{"short midway, right after it, left out at the end", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0}, {events.StageClosing, 8, 30, lines(6, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 2, 4), 0},
+			{events.StageClosing, 8, 30, lines(6, 2, 4), 0},
 			{events.StageFinal, 9, 0, lines(-1, 2, 4), 0}}},
 		{"short midway, no final count", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0}, {events.StageClosing, 8, 30, lines(6, 3, 4), 0}}},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(5, 3, 4), 0},
+			{events.StageClosing, 8, 30, lines(6, 3, 4), 0}}},
 		{"added and removed before and after", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 8, 0, lines(2), 1}, {events.StageFinal, 9, 0, lines(7, 2, 4), 0},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 8, 0, lines(2), 1},
+			{events.StageFinal, 9, 0, lines(7, 2, 4), 0},
 			{events.StageAdded, 9, 10, lines(1, 1), 1}, {events.StageAdded, 9, 20, lines(1), 0}}},
 		{"a line that is not on the list, at first", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4, 1), 0}}},
 		{"two final counts", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(5, 2, 4), 0}, {events.StageFinal, 9, 10, lines(6, 2, 4), 0}}},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(5, 2, 4), 0},
+			{events.StageFinal, 9, 10, lines(6, 2, 4), 0}}},
 		{"short after the final count", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}, {events.StageRelief, 9, 10, lines(5, 2, 4), 0}}},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0},
+			{events.StageRelief, 9, 10, lines(5, 2, 4), 0}}},
 		{"a line that is not on the list, midway", []count{
-			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(6, 2, 4, 1), 0},
+			{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 	} {
 		out = append(out, tale{x.name, func(s *story) {
 			l := s.list("LAP-MAJOR", 1, 6, 2, 4)
@@ -530,7 +544,8 @@ func turnTales() []tale {
 			c := newTurn("C", 0, x.list)
 			b := sealed(y.list, "B", x.trip())
 			s.tell("packing-1", clock(0, 9, 0), "B", x.trip(), y.pack)
-			s.tell("packing-1", clock(0, 9, 1), "B", x.trip(), &events.ListSealed{Placement: events.Outside, List: b.List, Version: b.Version})
+			s.tell("packing-1", clock(0, 9, 1), "B", x.trip(), &events.ListSealed{Placement: events.Outside,
+				List: b.List, Version: b.Version})
 			c.check, c.open.Sheet.Code = nil, b.Code
 			s.live(c)
 		}},

@@ -380,7 +380,8 @@ func linesOf(ds []lineDiff) []int64 {
 	return out
 }
 
-var sequels = []projections.Sequel{projections.ThenNothing, projections.ThenRight, projections.ThenDiffers, projections.ThenLeftOut, projections.ThenLater}
+var sequels = []projections.Sequel{projections.ThenNothing, projections.ThenRight, projections.ThenDiffers,
+	projections.ThenLeftOut, projections.ThenLater}
 
 func (t *tally) afterwards(it *facts.Item, line int64) projections.Sequel {
 	before := t.final != nil && it.Less(t.final)

@@ -70,7 +70,8 @@ func TestRecall(t *testing.T) {
 			for _, x := range turns {
 				worst := "-"
 				for _, f := range find(judge(t, w, x.key()), projections.LoadRecalled) {
-					if c := map[projections.Severity]string{projections.SeverityBroken: "B", projections.SeverityDoubtful: "D", projections.SeverityNoted: "n"}[f.Severity]; worst == "-" || c < worst {
+					if c := map[projections.Severity]string{projections.SeverityBroken: "B",
+						projections.SeverityDoubtful: "D", projections.SeverityNoted: "n"}[f.Severity]; worst == "-" || c < worst {
 						worst = c
 					}
 				}
@@ -136,7 +137,8 @@ func TestCorrections(t *testing.T) {
 			bad.SealBroken = true
 			s.correct(f, clock(2, 8, 0), &bad)
 		}, "corrected:doubtful"},
-		{"taken back altogether", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), nil) }, "link-missing:broken corrected:doubtful"},
+		{"taken back altogether", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), nil) },
+			"link-missing:broken corrected:doubtful"},
 		{"a correction of the correction", func(s *story, x *turn, f *facts.Fact) {
 			bad := *x.open
 			bad.SealBroken = true
@@ -147,7 +149,10 @@ func TestCorrections(t *testing.T) {
 			c := s.correct(f, clock(2, 8, 0), x.open)
 			s.correct(c, clock(2, 9, 0), &events.EventCorrected{Event: s.last(events.KindSetPacked).Event.ID, Action: "void", Reason: "no"})
 		}, "corrected:doubtful record-unread:noted"},
-		{"without its trip", func(s *story, x *turn, f *facts.Fact) { s.correct(f, clock(2, 8, 0), x.open).Event.Trip = "" }, "corrected:doubtful"},
+		{"without its trip", func(s *story, x *turn, f *facts.Fact) {
+			s.correct(f, clock(2, 8, 0),
+				x.open).Event.Trip = ""
+		}, "corrected:doubtful"},
 		{"that can't be read", func(s *story, x *turn, f *facts.Fact) {
 			s.correct(f, clock(2, 8, 0), x.open).Event.Data.(*events.EventCorrected).Data = []byte(`[]`)
 		}, "not-released:broken record-unread:noted"},
@@ -175,7 +180,8 @@ func TestForgedCorrections(t *testing.T) {
 	f := s.last(events.KindSetOpened)
 	a := *s.correct(f, clock(2, 8, 0), nil)
 	b := s.tell("or-3", clock(2, 9, 0), x.set, x.trip(), &events.EventCorrected{Event: a.Event.ID, Action: "void", Reason: "b"})
-	s.tell("or-3", clock(2, 9, 0), x.set, x.trip(), &events.EventCorrected{Event: b.Event.ID, Action: "void", Reason: "a"}).Event.ID = a.Event.ID
+	s.tell("or-3", clock(2, 9, 0), x.set, x.trip(), &events.EventCorrected{Event: b.Event.ID, Action: "void",
+		Reason: "a"}).Event.ID = a.Event.ID
 	want := show(judge(t, s.world(), x.key()))
 	slices.Reverse(s.all)
 	if got := show(judge(t, s.world(), x.key())); got != want {
@@ -204,7 +210,8 @@ func TestRecordedTwice(t *testing.T) {
 		t.Errorf("counted twice, backwards: %s", show(v))
 	}
 	other := e
-	other.Data = &events.SetCounted{Case: x.ref, Stage: events.StageAdded, Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 3, Counted: 1}}}
+	other.Data = &events.SetCounted{Case: x.ref, Stage: events.StageAdded, Sheet: "screen", Counter: "B-1",
+		Witness: "B-2", Counts: []events.Count{{Line: 3, Counted: 1}}}
 	s.all = append(s.all, facts.Fact{Seq: 901, Recorded: clock(9, 0, 0), Event: &other})
 	if v := judge(t, s.world(), x.key()); len(find(v, projections.CountShort)) != 1 {
 		t.Errorf("hidden: %s", show(v))

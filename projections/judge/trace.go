@@ -9,15 +9,18 @@ import (
 )
 
 var results = map[facts.Class]projections.Result{
-	facts.ReadNothing: projections.ResultNone, facts.ReadUnreadable: projections.ResultUnreadable, facts.ReadGood: projections.ResultRight, facts.ReadAbsent: projections.ResultAbsent,
-	facts.ReadStale: projections.ResultEarlier, facts.ReadSwapped: projections.ResultOther, facts.ReadAltered: projections.ResultAltered, facts.ReadUnknown: projections.ResultUnknown,
+	facts.ReadNothing: projections.ResultNone, facts.ReadUnreadable: projections.ResultUnreadable,
+	facts.ReadGood: projections.ResultRight, facts.ReadAbsent: projections.ResultAbsent,
+	facts.ReadStale: projections.ResultEarlier, facts.ReadSwapped: projections.ResultOther,
+	facts.ReadAltered: projections.ResultAltered, facts.ReadUnknown: projections.ResultUnknown,
 }
 
 // Trace lays a trip's chain open. Its links are those of the policy in force at
 // the trip's last observation.
 func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 	c := w.Trip(k)
-	t := projections.Trace{Key: k, Case: c.CaseRef, Over: c.Over(), Links: []projections.TraceLink{}, Readings: []projections.SheetReading{}, Stays: []projections.Stay{}}
+	t := projections.Trace{Key: k, Case: c.CaseRef, Over: c.Over(), Links: []projections.TraceLink{},
+		Readings: []projections.SheetReading{}, Stays: []projections.Stay{}}
 	if len(c.Steps) == 0 {
 		return t, w.Failed()
 	}
@@ -41,7 +44,8 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 	t.Links = w.traceLinks(c, last)
 	for i := range c.Readings {
 		r := &c.Readings[i]
-		x := projections.SheetReading{Seq: r.It.Seq, At: r.It.At(), Place: facts.PlaceOf(r.It).String(), By: r.It.Event.Operator, Result: results[r.Class], Found: r.Found, Opening: r.Opening}
+		x := projections.SheetReading{Seq: r.It.Seq, At: r.It.At(), Place: facts.PlaceOf(r.It).String(),
+			By: r.It.Event.Operator, Result: results[r.Class], Found: r.Found, Opening: r.Opening}
 		if r.Owner != (projections.TripKey{}) {
 			x.Owner = &projections.TripKey{Set: r.Owner.Set, Trip: r.Owner.Trip}
 		}
@@ -78,7 +82,8 @@ func (w *World) traceLinks(c *facts.Trip, last *facts.Item) []projections.TraceL
 		x := projections.TraceLink{Kind: l, State: projections.LinkDue}
 		if it != nil {
 			latest = i
-			x = projections.TraceLink{Kind: l, State: projections.LinkThere, Seq: it.Seq, At: it.At(), Place: facts.PlaceOf(it).String(), By: it.Event.Operator}
+			x = projections.TraceLink{Kind: l, State: projections.LinkThere, Seq: it.Seq, At: it.At(),
+				Place: facts.PlaceOf(it).String(), By: it.Event.Operator}
 		}
 		out = append(out, x)
 	}

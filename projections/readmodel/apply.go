@@ -229,7 +229,8 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 	return m.verdicts(touched, stations)
 }
 
-func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged, sts []projections.Verdict, err error) {
+func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged,
+	sts []projections.Verdict, err error) {
 	for k := range touched {
 		v, err := m.judgeTrip(m.world, k)
 		if err != nil {
@@ -310,7 +311,8 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	if e == nil {
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
-		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(), int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil, nil)
+		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
+			int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
@@ -355,7 +357,8 @@ func truth(b bool) int64 {
 
 // replaced returns what a correction puts in place, whatever the kind of the
 // event it corrects: the members have one meaning in all kinds.
-func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive, list, sheetTrip any, tray string) {
+func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive,
+	list, sheetTrip any, tray string) {
 	var r struct {
 		Case       string         `json:"case"`
 		Load       string         `json:"load"`
@@ -502,7 +505,8 @@ func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, tr
 			return err
 		}
 		told := words.Embedded().Finding(words.Reference, f)
-		_, err = w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity), f.Way, string(detail), told.Says, told.Next)
+		_, err = w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity), f.Way,
+			string(detail), told.Says, told.Next)
 		if err != nil {
 			return err
 		}

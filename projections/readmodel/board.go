@@ -363,7 +363,8 @@ func (f *finder) marks() {
 		f.hits = append(f.hits, r.Hit)
 	}
 	var bag int
-	f.err = f.m.read.QueryRowContext(f.ctx, `SELECT count(*) FROM (SELECT 1 FROM marks WHERE mark = ? AND what = 'bag' LIMIT 1)`, f.text).Scan(&bag)
+	f.err = f.m.read.QueryRowContext(f.ctx,
+		`SELECT count(*) FROM (SELECT 1 FROM marks WHERE mark = ? AND what = 'bag' LIMIT 1)`, f.text).Scan(&bag)
 	if bag > 0 {
 		f.hits = append(f.hits, Hit{What: markBag, ID: f.text})
 	}
@@ -401,9 +402,11 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 	case "list":
 		return m.keys(ctx, sel+`events e WHERE e.list = ?1 AND e.kind = 'set.packed'`+window, key, lo, hi, limit)
 	case "bag":
-		return m.keys(ctx, sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
+		return m.keys(ctx,
+			sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
 	case "station", "badge":
-		return m.keys(ctx, sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
+		return m.keys(ctx,
+			sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
 	}
 	return nil, fmt.Errorf("nothing is shared by %q", what)
 }

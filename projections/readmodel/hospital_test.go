@@ -51,7 +51,8 @@ type station struct {
 func bareHospital(t *testing.T, seed uint64) *hospital {
 	t.Helper()
 	dir := t.TempDir()
-	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)), tags: rand.New(rand.NewPCG(seed, 10)), book: newBook(t, dir),
+	h := &hospital{t: t, r: rand.New(rand.NewPCG(seed, 8)), old: rand.New(rand.NewPCG(seed, 9)),
+		tags: rand.New(rand.NewPCG(seed, 10)), book: newBook(t, dir),
 		stations: make(map[string]*station), lookedUp: make(map[*events.Event]string)}
 	h.audit = events.NewAudit(h.book.verifier, readmodel.Tolerance())
 	h.stations[h.book.signer.Name()] = &station{signer: h.book.signer}

@@ -176,7 +176,8 @@ func (m *Model) load(ctx context.Context) error {
 		return fmt.Errorf("read model: position: %w", err)
 	}
 	var corrections bool
-	if err := m.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM events WHERE corrects IS NOT NULL)`).Scan(&corrections); err != nil {
+	if err := m.read.QueryRowContext(ctx,
+		`SELECT EXISTS (SELECT 1 FROM events WHERE corrects IS NOT NULL)`).Scan(&corrections); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.corrections.Store(corrections)
@@ -206,7 +207,8 @@ func (m *Model) resetWorld(ctx context.Context) {
 }
 
 func (m *Model) source(ctx context.Context) *source {
-	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(), seen: make(map[int64]facts.Fact), reader: events.NewReader()}
+	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(),
+		seen: make(map[int64]facts.Fact), reader: events.NewReader()}
 }
 
 func (m *Model) index(ctx context.Context) error {

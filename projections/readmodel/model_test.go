@@ -43,8 +43,10 @@ func (b *book) add(t *testing.T, list string) {
 	t.Helper()
 	n := int64(len(b.records) + 1)
 	at := noon.Add(time.Duration(n) * time.Minute)
-	e := &events.Event{ID: events.DerivedID(at, events.Digest{byte(n)}), Station: b.signer.Name(), Subject: list, Time: at, StationSeq: n, StationPrev: b.hash,
-		Data: &events.ListIssued{List: list, Version: 1, Title: "x", Lines: []events.Line{{Line: 1, Item: "i", Description: "d", Quantity: 1}}}}
+	e := &events.Event{ID: events.DerivedID(at, events.Digest{byte(n)}), Station: b.signer.Name(), Subject: list,
+		Time: at, StationSeq: n, StationPrev: b.hash,
+		Data: &events.ListIssued{List: list, Version: 1, Title: "x", Lines: []events.Line{{Line: 1, Item: "i",
+			Description: "d", Quantity: 1}}}}
 	raw, err := events.Sign(e, b.signer)
 	if err != nil {
 		t.Fatal(err)

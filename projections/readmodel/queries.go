@@ -91,7 +91,8 @@ func (m *Model) Status(ctx context.Context) (map[projections.Status]int, error) 
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
-	return map[projections.Status]int{projections.Open: open, projections.Doubtful: doubtful, projections.Broken: broken, projections.Whole: all - open - doubtful - broken}, nil
+	return map[projections.Status]int{projections.Open: open, projections.Doubtful: doubtful,
+		projections.Broken: broken, projections.Whole: all - open - doubtful - broken}, nil
 }
 
 // TripsOfSet returns a set's trips, first packed first.
@@ -110,7 +111,8 @@ func (m *Model) SetOfTrip(ctx context.Context, trip string) (set string, ok bool
 
 // TripsOfLoad returns the trips that were in a load.
 func (m *Model) TripsOfLoad(ctx context.Context, load string) ([]projections.TripKey, error) {
-	return m.keys(ctx, `SELECT DISTINCT e.subject, `+tripOf+` FROM events e WHERE e.load = ? AND e.kind = 'set.sterilized' ORDER BY 1, 2`, load)
+	return m.keys(ctx,
+		`SELECT DISTINCT e.subject, `+tripOf+` FROM events e WHERE e.load = ? AND e.kind = 'set.sterilized' ORDER BY 1, 2`, load)
 }
 
 func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.TripKey, error) {
@@ -163,12 +165,14 @@ func (m *Model) Station(name string) *events.Station {
 
 // Enrolments returns the sequences of the records that enrolled or retired a station.
 func (m *Model) Enrolments(ctx context.Context, station string) ([]int64, error) {
-	return m.seqs(ctx, `SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
+	return m.seqs(ctx,
+		`SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
 }
 
 // Lists returns the ids of all lists, in order.
 func (m *Model) Lists(ctx context.Context) ([]string, error) {
-	return m.texts(ctx, `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
+	return m.texts(ctx,
+		`SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
 }
 
 // texts returns what a query for one column of texts finds.

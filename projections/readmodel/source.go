@@ -83,7 +83,8 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	if !at.IsZero() {
 		t = at.UnixNano()
 	}
-	before, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2 ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
+	before,
+		err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2 ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
 	if err != nil {
 		return nil, err
 	}
@@ -104,7 +105,8 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 		return nil, err
 	}
 	// A correction was observed at another time than what it gives the set's tag.
-	trays, err := s.query(`SELECT seq, remarks FROM events WHERE tray = ?1 AND (observed BETWEEN ?2 AND ?3 OR kind = 'event.corrected')`, set, from, to)
+	trays,
+		err := s.query(`SELECT seq, remarks FROM events WHERE tray = ?1 AND (observed BETWEEN ?2 AND ?3 OR kind = 'event.corrected')`, set, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -161,7 +163,8 @@ func (s *source) byID(id string) ([]facts.Fact, error) {
 	if err != nil {
 		return nil, nil // not an id of ours: nothing has it
 	}
-	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
+	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], idBytes(id), at.UnixNano(),
+		at.UnixNano()+int64(time.Millisecond)-1)
 }
 
 func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
