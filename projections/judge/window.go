@@ -11,9 +11,10 @@ import (
 
 // window returns when the sheet of y can have come to x, where it was found: it
 // was not there when either was last known to have its own, or x another one or
-// none, and no later than y was found without it, unless a third set had it
-// before: then it came from there. y found with the sheet of a third set says
-// nothing, for that may have been exchanged earlier or later.
+// none, and no later than y was found without it, unless readings join a third set
+// to the two: then it can have left y early and come to x late, by way of that one.
+// y found with the sheet of a third set says nothing, for that may have been
+// exchanged earlier or later.
 //
 // A scan is a sighting and not a stay. A place narrows the time only where a set
 // was seen there twice and nowhere in between: while the other one was seen at
@@ -21,7 +22,11 @@ import (
 func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window {
 	from, to := facts.Latest(x.RightBefore(bad), foundOtherwise(x, y, bad)), bad.It.At()
 	out := projections.Window{ClockSeconds: w.PolicyFor(bad.It).ClockToleranceSeconds}
-	yFrom, yTo := y.RightBefore(bad), withoutOwn(y, x, bad)
+	yFrom, yTo := y.RightBefore(bad), to
+	direct := len(w.chain(x.Key, y.Key)) == 2
+	if direct {
+		yTo = withoutOwn(y, x, bad)
+	}
 	if at := w.elsewhere(y, x, bad); !at.IsZero() {
 		yFrom, yTo = facts.Latest(yFrom, at), to
 	}
@@ -32,7 +37,7 @@ func (w *World) window(x, y *facts.Trip, bad *facts.Reading) projections.Window 
 	if from.IsZero() && len(a) > 0 { // neither was packed here
 		from = facts.Earliest(a[0].at, to)
 	}
-	if w.exchanged(x, y) {
+	if direct && w.exchanged(x, y) {
 		from, to = notApart(stays(a), stays(b), from, to)
 	}
 	out.From, out.To = from, to

@@ -279,9 +279,8 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 	c := &events.CaseClosed{
 		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Reason: b.Reason, Witness: b.Witness,
 	}
-	for _, a := range b.Actions {
-		c.Actions = append(c.Actions, a) // what it is called is said in the language of who reads it
-	}
+	// What an action is called is said in the language of who reads the record.
+	c.Actions = append(c.Actions, b.Actions...)
 	says := v.phrased("case-closed", b.Case)
 	s := good(v.say(says), v.t("count-no-proof"))
 	if len(st.Open) > 0 {
