@@ -101,10 +101,11 @@ func Rank(v *Verdict) int64 {
 }
 
 // Reused reports whether a set is known to have been used again without having
-// been reprocessed.
+// been reprocessed: not at all, or packed and in no good load.
 func Reused(v *Verdict) bool {
 	return slices.ContainsFunc(v.Findings, func(f Finding) bool {
-		return f.Code == NotReprocessed && f.Severity == SeverityBroken
+		d, unsterile := f.Detail.(*OpenedUnreleased)
+		return f.Severity == SeverityBroken && (f.Code == NotReprocessed || unsterile && d.Used != nil)
 	})
 }
 

@@ -53,22 +53,31 @@ func (b *Book) TripsOf(set string, known []projections.TripKey) []projections.Tr
 
 // Readers returns the trips in whose facts a trip's sheet code stands.
 func (b *Book) Readers(k projections.TripKey) []projections.TripKey {
+	items := b.SheetFacts(k)
+	if len(items) == 0 {
+		return nil
+	}
+	seen := make(map[projections.TripKey]struct{})
+	for _, it := range items {
+		if x := b.TripOf(it.Event); x != k {
+			seen[x] = struct{}{}
+		}
+	}
+	return SortedKeys(seen)
+}
+
+// SheetFacts returns the facts in which a trip's sheet code stands, or once stood.
+func (b *Book) SheetFacts(k projections.TripKey) []*Item {
 	if k.Trip == "" {
 		return nil
 	}
 	b.need(DimSheet, k.Trip)
 	b.asked(DimSheet, k.Trip)
 	t := b.trips[k.Trip]
-	if t == nil || len(t.sheet) == 0 {
+	if t == nil {
 		return nil
 	}
-	seen := make(map[projections.TripKey]struct{})
-	for _, it := range slices.Clone(t.sheet) {
-		if x := b.TripOf(it.Event); x != k {
-			seen[x] = struct{}{}
-		}
-	}
-	return SortedKeys(seen)
+	return slices.Clone(t.sheet)
 }
 
 // Resolve returns the trip of a fact: its own, or for a fact without one the

@@ -71,8 +71,9 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 }
 
 // correctedItems are the facts with a correction in force that the trip's verdict
-// can rest on: its own, others' that read its tag, the closings of its cases and the counts of all their sets,
-// which are reconciled with its own, its list, and the positive indicators of its sterilizers, where two loads' make a recall of one.
+// can rest on: its own, others' that read its tag or its sheet, the closings of its
+// cases and the counts of all their sets, which are reconciled with its own, its list,
+// and the positive indicators of its sterilizers, where two loads' make a recall of one.
 func (j *judgement) correctedItems() []*facts.Item {
 	var out []*facts.Item
 	add := func(its ...*facts.Item) {
@@ -84,6 +85,7 @@ func (j *judgement) correctedItems() []*facts.Item {
 	}
 	add(j.c.All...)
 	add(j.c.Trays...)
+	add(j.w.SheetFacts(j.c.Key)...)
 	add(j.c.ListItem)
 	for _, u := range j.c.Cases {
 		for _, it := range j.w.CaseFacts(u.Ref) {

@@ -1166,6 +1166,19 @@ var findingTests = []findingTest{
 			s.correct(first, clock(1, 16, 0), nil)
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "its sheet read on another set, and that reading taken back by the same badge", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.readElsewhere(x, "") },
+		func(s *story, x *turn) { // the reading was of the other's own sheet
+			y := newTurn("LAP-015", 0, x.list)
+			y.open, y.first, y.final, y.closed = nil, nil, nil, nil
+			x.open, x.first, x.final, x.closed, x.check = nil, nil, nil, nil, nil
+			s.live(x)
+			s.live(y)
+			s.correct(s.last(events.KindSetChecked), clock(1, 18, 0), nil)
+		}},
+	{projections.Corrected, "its sheet read on another set, and that reading taken back by a second person", projections.SeverityNoted,
+		func(s *story, x *turn) { s.readElsewhere(x, "B-9999") },
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.Corrected, "two corrections that hide one fault together", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.final.Counts[0].Counted = 5
@@ -1304,6 +1317,22 @@ func (s *story) runAgain(x *turn, at time.Time, result string, released bool) *f
 	run := *x.run
 	run.Load, run.Run, run.Result, run.Released = x.run.Load+"-again", x.run.Run+1, result, released
 	return s.tell("sterilizer-2", at, x.set, x.trip(), &run)
+}
+
+// readElsewhere tells of a set whose sheet was read on another one, and that this
+// reading was taken back, by a badge or by the one that had made it.
+func (s *story) readElsewhere(x *turn, badge string) {
+	y := newTurn("LAP-015", 0, x.list)
+	y.check.Sheet.Code = x.seal.Code
+	y.open, y.first, y.final, y.closed = nil, nil, nil, nil
+	x.open, x.first, x.final, x.closed, x.check = nil, nil, nil, nil, nil
+	s.live(x)
+	s.live(y)
+	read := s.last(events.KindSetChecked)
+	f := s.correct(read, clock(1, 18, 0), nil)
+	if badge != "" {
+		f.Event.Operator, f.Event.Station = badge, read.Event.Station
+	}
 }
 
 // otherLoad tells of a set in the next load of the same sterilizer.
