@@ -28,6 +28,25 @@ func (b *Book) policy(site string, at time.Time) *events.Policy {
 	return p
 }
 
+// PolicyCorrections returns the adoptions with a correction in force on which it
+// depends which policy is in force at the site of a fact when it was observed.
+func (b *Book) PolicyCorrections(it *Item) []*Item {
+	b.PolicyFor(it) // asks for all that is looked at here
+	var out []*Item
+	for _, p := range slices.Backward(b.policies[it.site()].sorted()) {
+		if p.At().After(it.At()) {
+			continue
+		}
+		if p.By != nil {
+			out = append(out, p)
+		}
+		if _, ok := p.Data.(*events.PolicyAdopted); ok && !p.Void {
+			break
+		}
+	}
+	return out
+}
+
 // PolicyFact also returns the fact that adopted the policy, nil for the default.
 func (b *Book) PolicyFact(site string, at time.Time) (*events.Policy, *Item) {
 	b.need(DimPolicy, site)

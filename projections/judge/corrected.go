@@ -73,7 +73,7 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 // correctedItems are the facts with a correction in force that the trip's verdict
 // can rest on: its own, others' that read its tag or its sheet, the closings of its
 // cases and the counts of all their sets, which are reconciled with its own, its list,
-// and the positive indicators of its sterilizers, where two loads' make a recall of one.
+// the policies it is held to, and the positive indicators of its sterilizers, where two loads' make a recall of one.
 func (j *judgement) correctedItems() []*facts.Item {
 	var out []*facts.Item
 	add := func(its ...*facts.Item) {
@@ -86,6 +86,9 @@ func (j *judgement) correctedItems() []*facts.Item {
 	add(j.c.All...)
 	add(j.c.Trays...)
 	add(j.w.SheetFacts(j.c.Key)...)
+	for _, it := range j.c.Steps {
+		add(j.w.PolicyCorrections(it)...)
+	}
 	add(j.c.ListItem)
 	for _, u := range j.c.Cases {
 		for _, it := range j.w.CaseFacts(u.Ref) {

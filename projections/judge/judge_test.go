@@ -1166,6 +1166,24 @@ var findingTests = []findingTest{
 			s.correct(first, clock(1, 16, 0), nil)
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "the policy it broke replaced afterwards by the badge that had adopted it", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) {})
+			adopted := s.last(events.KindPolicyAdopted)
+			x.open.Sheet, x.first.Sheet = nil, "screen"
+			s.live(x)
+			p := events.DefaultPolicy()
+			p.MayStayUnread = []events.Placement{events.Outside}
+			s.correct(adopted, clock(1, 18, 0), &events.PolicyAdopted{Policy: p})
+		},
+		func(s *story, x *turn) { // it broke nothing
+			s.policy(func(p *events.Policy) {})
+			adopted := s.last(events.KindPolicyAdopted)
+			s.live(x)
+			p := events.DefaultPolicy()
+			p.MayStayUnread = []events.Placement{events.Outside}
+			s.correct(adopted, clock(1, 18, 0), &events.PolicyAdopted{Policy: p})
+		}},
 	{projections.Corrected, "its sheet read on another set, and that reading taken back by the same badge", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.readElsewhere(x, "") },
 		func(s *story, x *turn) { // the reading was of the other's own sheet
