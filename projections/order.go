@@ -101,11 +101,10 @@ func Rank(v *Verdict) int64 {
 }
 
 // Reused reports whether a set is known to have been used again without having
-// been reprocessed: not at all, or packed and in no good load.
+// been reprocessed.
 func Reused(v *Verdict) bool {
 	return slices.ContainsFunc(v.Findings, func(f Finding) bool {
-		d, unsterile := f.Detail.(*OpenedUnreleased)
-		return f.Severity == SeverityBroken && (f.Code == NotReprocessed || unsterile && d.Used != nil)
+		return f.Code == NotReprocessed && f.Severity == SeverityBroken
 	})
 }
 

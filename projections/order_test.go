@@ -23,14 +23,7 @@ func TestRank(t *testing.T) {
 	const b, d, n = SeverityBroken, SeverityDoubtful, SeverityNoted
 	reused := v(Broken, true, true, b)
 	reused.Findings[0].Code = NotReprocessed
-	unsterile, used := v(Broken, true, true, b), v(Broken, true, true, b, b)
-	unsterile.Findings[0].Code, unsterile.Findings[0].Detail = NotReleased, &OpenedUnreleased{}
-	used.Findings[0].Code, used.Findings[0].Detail = NotReleased, &OpenedUnreleased{Used: new(Use)}
-	if !Reused(used) || Reused(unsterile) {
-		t.Error("only what was used before and in no good load since was used again")
-	}
 	order := []*Verdict{
-		used,
 		reused,
 		v(Broken, false, false, b, b),
 		v(Broken, false, false, b, d),
