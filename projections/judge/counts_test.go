@@ -91,7 +91,8 @@ func TestClosedSays(t *testing.T) {
 		says   []string
 	}{
 		{&events.CaseClosed{Outcome: "reconciled"},
-			[]string{"was closed as reconciled on 2026-03-03 09:40 UTC, although these are unaccounted for: 1 short in A line 1 (Forceps, mosquito).", "No action is recorded."}},
+			[]string{"was closed as reconciled on 2026-03-03 09:40 UTC, although these are unaccounted for: 1 " +
+				"short in A line 1 (Forceps, mosquito).", "No action is recorded."}},
 		{&events.CaseClosed{Outcome: "unreconciled", Actions: []string{"searched", "x-ray taken"}, Reason: "patient unstable"},
 			[]string{"was closed as unreconciled", "; these are unaccounted for", "Reason given: patient unstable.",
 				"Actions recorded: searched; x-ray taken."}},
@@ -285,7 +286,8 @@ func TestAfterTheFinalCount(t *testing.T) {
 	}{
 		{"one added", func(s *story, x *turn) { s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1}) }, closed,
 			[]string{"count-missing",
-				"After the final count of LAP-014 (2026-03-03 09:30 UTC) pieces came or left, and no count has the line since: line 1 (Forceps, mosquito): 1 added (2026-03-03 09:35 UTC).",
+				"After the final count of LAP-014 (2026-03-03 09:30 UTC) pieces came or left, and no count has " +
+					"the line since: line 1 (Forceps, mosquito): 1 added (2026-03-03 09:35 UTC).",
 				"closed-unreconciled", ", although these were not counted at the end: LAP-014 line 1 (Forceps, mosquito)."}},
 		{"one removed", func(s *story, x *turn) {
 			s.count(x, events.StageAdded, 9,
@@ -300,7 +302,8 @@ func TestAfterTheFinalCount(t *testing.T) {
 			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
 			s.count(x, events.StageRelief, 9, 36, events.Count{Line: 1, Counted: 6})
 		}, "count-short:broken closed-unreconciled:broken", []string{"count-short",
-			"In the count at a change of people of LAP-014 (2026-03-03 09:36 UTC): line 1 (Forceps, mosquito): 6 counted, 7 expected. 1 short."}},
+			"In the count at a change of people of LAP-014 (2026-03-03 09:36 UTC): line 1 (Forceps, mosquito): " +
+				"6 counted, 7 expected. 1 short."}},
 		{"added, and a second final count", func(s *story, x *turn) {
 			s.count(x, events.StageAdded, 9, 35, events.Count{Line: 1, Counted: 1})
 			s.count(x, events.StageFinal, 9, 36, events.Count{Line: 1, Counted: 7}, events.Count{Line: 2,
@@ -340,7 +343,8 @@ func TestLastWord(t *testing.T) {
 		},
 			"count-short:broken closed-unreconciled:broken count-missing:doubtful",
 			[]string{"count-short",
-				"In the count before closing the wound of LAP-014 (2026-03-03 09:00 UTC): line 1 (Forceps, mosquito): 5 counted, 6 expected. The final count left this line out. 1 short.", "closed-unreconciled", short}},
+				"In the count before closing the wound of LAP-014 (2026-03-03 09:00 UTC): line 1 (Forceps, " +
+					"mosquito): 5 counted, 6 expected. The final count left this line out. 1 short.", "closed-unreconciled", short}},
 		{"all left out", func(s *story, x *turn) {
 			x.final.Counts = []events.Count{}
 			s.count(x, events.StageClosing, 9, 0, counts(5)...)
@@ -434,7 +438,8 @@ func TestOneBadgeEach(t *testing.T) {
 	s.live(x)
 	ended(t, "two badges", judge(t, s.world(), x.key()), "count-one-person:doubtful",
 		"count-one-person",
-		"The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of LAP-014 have one badge in both roles.")
+		"The first count (2026-03-03 07:20 UTC, badge B-1) and final count (2026-03-03 09:30 UTC, badge B-2) of "+
+			"LAP-014 have one badge in both roles.")
 }
 
 // TestRemovedBeforeTheCount: what a count says was removed left the field
@@ -809,7 +814,8 @@ func TestHistory(t *testing.T) {
 		{"load", projections.HistoryOf{Load: a.run.Load},
 			"set.sterilized set.sterilized set.opened set.opened indicator.read event.corrected", 2},
 		{"taken back", projections.HistoryOf{Set: "B", Trip: turns[1].trip()},
-			"set.packed list.sealed set.sterilized set.opened set.opened set.counted indicator.read set.counted case.closed event.corrected", 1},
+			"set.packed list.sealed set.sterilized set.opened set.opened set.counted indicator.read set.counted " +
+				"case.closed event.corrected", 1},
 	} {
 		h, err := told(w.History(test.of))
 		if err != nil {

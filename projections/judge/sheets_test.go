@@ -41,9 +41,12 @@ func TestRings(t *testing.T) {
 		doubt   map[string]string // a set in doubt, and whose sheet it probably carries
 	}{
 		{"two sets", []string{"A", "B"}, []string{"B", "A"},
-			map[string]string{"A": "The count sheets of 2 sets have changed places: A has the count sheet of B, B has the count sheet of A.", "B": "B has the count sheet of A, A has the count sheet of B."}, nil},
+			map[string]string{"A": "The count sheets of 2 sets have changed places: A has the count sheet of B, " +
+				"B has the count sheet of A.", "B": "B has the count sheet of A, A has the count sheet of B."}, nil},
 		{"three sets", []string{"A", "B", "C"}, []string{"B", "C", "A"},
-			map[string]string{"A": "A has the count sheet of B, B has the count sheet of C, C has the count sheet of A.", "B": "B has the count sheet of C, C has the count sheet of A, A has the count sheet of B.", "C": "The count sheets of 3 sets"}, nil},
+			map[string]string{"A": "A has the count sheet of B, B has the count sheet of C, C has the count " +
+				"sheet of A.", "B": "B has the count sheet of C, C has the count sheet of A, A has the count " +
+				"sheet of B.", "C": "The count sheets of 3 sets"}, nil},
 		{"one read, the other waiting", []string{"A", "B"}, []string{"B", ""}, nil, map[string]string{"B": "A"}},
 		{"a path of three", []string{"A", "B", "C"}, []string{"B", "C", ""}, nil, map[string]string{"C": "A"}},
 		{"one-sided: the other was read right", []string{"A", "B"}, []string{"B", "B"}, nil, nil},
@@ -184,13 +187,17 @@ func TestDoubtSays(t *testing.T) {
 			look(s, clock(0, 13, 0), b, outside(own(c)))
 		}, "C", "A", []int64{2},
 			[]string{"probably carries the count sheet of A now, or none, or a third set's. The lists differ in line 2 (",
-				"wahrscheinlich die Zählliste von A oder keine oder die eines dritten Siebs. Die Zähllisten unterscheiden sich in Zeile 2 ("}, nil},
+				"wahrscheinlich die Zählliste von A oder keine oder die eines dritten Siebs. Die Zähllisten " +
+					"unterscheiden sich in Zeile 2 ("}, nil},
 		{"the sheet was taken off again", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, none())
 		}, "B", "A", nil,
-			[]string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that count sheet was no longer there. B probably carries a wrong count sheet now, or none.",
-				"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war diese Zählliste nicht mehr dort. B hat jetzt wahrscheinlich eine falsche Zählliste oder keine."}, []string{"The lists differ", "the count sheet of A"}},
+			[]string{"When A was read again, at north/cart on 2026-03-02 13:00 UTC, that count sheet was no " +
+				"longer there. B probably carries a wrong count sheet now, or none.",
+				"Als A wieder gelesen wurde (north/cart, 02.03.2026 13:00 UTC), war diese Zählliste nicht mehr " +
+					"dort. B hat jetzt wahrscheinlich eine falsche Zählliste oder keine."}, []string{"The lists " +
+				"differ", "the count sheet of A"}},
 		{"a third one's in its place", func(s *story, a, b, c *turn) {
 			look(s, clock(0, 12, 0), a, outside(own(b)))
 			look(s, clock(0, 13, 0), a, outside(own(c)))
@@ -293,7 +300,8 @@ func TestDoubtByCount(t *testing.T) {
 			t.Errorf("%s: %s", test.name, show(v))
 		}
 		if test.name == "B waiting" && (fs[0].Other.Set != "A" || !strings.HasPrefix(fs[0].Says,
-			"A was counted by the count sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been read since. It probably carries a wrong count sheet now, or none.") ||
+			"A was counted by the count sheet of B, at north/or-3 on 2026-03-03 07:20 UTC, and B has not been "+
+				"read since. It probably carries a wrong count sheet now, or none.") ||
 			!strings.HasPrefix(in("de", fs[0]).Says,
 				"A wurde nach der Zählliste von B gezählt (north/or-3, 03.03.2026 07:20 UTC), und B wurde seither nicht gelesen.")) {
 			t.Errorf("says %q", fs[0].Says)
@@ -385,7 +393,8 @@ func TestWindow(t *testing.T) {
 			s.live(a)
 			s.live(b)
 		}, at(6, 14), at(10, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
-		{"seen twice on different shelves, and the other's sheet was not looked at: a third set may have carried it", func(s *story, a, b *turn) {
+		{"seen twice on different shelves, and the other's sheet was not looked at: a third set may have " +
+			"carried it", func(s *story, a, b *turn) {
 			check(s, a, 9, 0, "storage A4", nil)
 			check(s, b, 10, 0, "storage B1", nil)
 			check(s, b, 18, 0, "storage B1", nil)

@@ -32,10 +32,15 @@ func lateLines(t *testing.T) []string {
 // afterLate are lines that go on with that story: a look at a set that came out
 // of the bench, a correction of an opening recorded before the bench handed in, a
 // word on a count, and a third packing, handed in later still.
-const afterLate = `{"station":"north/storage","kind":"set.checked","time":"2026-03-03T15:00:00Z","set":"LAP-014","operator":"B-2051","data":{"place":"sterile storage A4","tag":"LAP-014","outerLabel":"LAP-014"}}
-{"station":"north/or-3","kind":"event.corrected","time":"2026-03-04T11:00:00Z","operator":"B-3322","data":{"event":"019cb7ae-9d40-722d-9a23-7d879e298b69","action":"replace","reason":"the room was typed wrong","data":{"case":"K-0202","room":"OR 4","tag":"LAP-014","outerLabel":"LAP-014","seals":["48314"],"indicator":"pass"}}}
-{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-04T12:00:00Z","set":"LAP-014","operator":"B-1001","data":{"code":"link-missing","reason":"the sheet was seen by the whole team"}}
-{"station":"north/packing-9","kind":"set.packed","time":"2026-03-03T18:00:00Z","set":"LAP-022","operator":"B-1182","data":{"list":"LAP-MAJOR","version":1}}`
+const afterLate = `{"station":"north/storage","kind":"set.checked","time":"2026-03-03T15:00:00Z","set":"LAP-014","operator":"B-2051",` +
+	`"data":{"place":"sterile storage A4","tag":"LAP-014","outerLabel":"LAP-014"}}` + "\n" +
+	`{"station":"north/or-3","kind":"event.corrected","time":"2026-03-04T11:00:00Z","operator":"B-3322",` +
+	`"data":{"event":"019cb7ae-9d40-722d-9a23-7d879e298b69","action":"replace","reason":"the room was typed wrong",` +
+	`"data":{"case":"K-0202","room":"OR 4","tag":"LAP-014","outerLabel":"LAP-014","seals":["48314"],"indicator":"pass"}}}` + "\n" +
+	`{"station":"north/office","kind":"finding.acknowledged","time":"2026-03-04T12:00:00Z","set":"LAP-014","operator":"B-1001",` +
+	`"data":{"code":"link-missing","reason":"the sheet was seen by the whole team"}}` + "\n" +
+	`{"station":"north/packing-9","kind":"set.packed","time":"2026-03-03T18:00:00Z","set":"LAP-022","operator":"B-1182",` +
+	`"data":{"list":"LAP-MAJOR","version":1}}`
 
 // verdictsOf returns every trip's verdict in words, without the numbers of records.
 func verdictsOf(t *testing.T, s *site.Site) map[string]string {

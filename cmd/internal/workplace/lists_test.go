@@ -56,11 +56,12 @@ func TestReadTable(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, raw := range map[string]string{
-		"comma":     "line,item,description,quantity\n1,FCP-125,\"Forceps, \"\"mosquito\"\", 12.5 cm\",6\n2,007,\"Nadelhalter, groß\",0\n",
-		"semicolon": "\xef\xbb\xbfArtikel;Anzahl;Bezeichnung\r\nFCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\r\n007;0;Nadelhalter, groß\r\n",
-		"tab":       "item\tdescription\tqty\nFCP-125\t\"Forceps, \"\"mosquito\"\", 12.5 cm\"\t6\n\n007\tNadelhalter, groß\t0",
-		"xlsx":      xlsx.String(),
-		"own":       "Linio;Ero;Kvanto;Priskribo\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
+		"comma": "line,item,description,quantity\n1,FCP-125,\"Forceps, \"\"mosquito\"\", 12.5 cm\",6\n2,007,\"Nadelhalter, groß\",0\n",
+		"semicolon": "\xef\xbb\xbfArtikel;Anzahl;Bezeichnung\r\n" +
+			"FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\r\n007;0;Nadelhalter, groß\r\n",
+		"tab":  "item\tdescription\tqty\nFCP-125\t\"Forceps, \"\"mosquito\"\", 12.5 cm\"\t6\n\n007\tNadelhalter, groß\t0",
+		"xlsx": xlsx.String(),
+		"own":  "Linio;Ero;Kvanto;Priskribo\n1;FCP-125;6;\"Forceps, \"\"mosquito\"\", 12.5 cm\"\n2;007;0;Nadelhalter, groß\n",
 	} {
 		read := workplace.ReadTable([]byte(raw), columns)
 		lines, bad := read.Lines, read.Wrong
@@ -76,7 +77,8 @@ func TestReadTable(t *testing.T) {
 		"no lines": {"item,description,quantity\n", []string{"no lines below"}},
 		"column":   {"item,quantity\nA,1\n", []string{"row 1: there is no column description"}},
 		"twice":    {"item,item,description,quantity\n", []string{"row 1: the column item stands twice"}},
-		"rows": {"line,item,description,quantity\n1,A,one,x\n\n2,B B,two,1\n2,C,three,1\n2,D,four,1\nq,E,five,1\n6,F,,1\n7,G,seven,-1\n8,H,漢,1\n9,I,nine,1\n",
+		"rows": {"line,item,description,quantity\n1,A,one,x\n\n2,B B,two,1\n" +
+			"2,C,three,1\n2,D,four,1\nq,E,five,1\n6,F,,1\n7,G,seven,-1\n8,H,漢,1\n9,I,nine,1\n",
 			[]string{`row 2: quantity is "x"`, `row 4: line 2: catalog number "B B" contains a space`,
 				"row 5: line 2 stands in row 4 already", "row 6: line 2 stands in row 4 already",
 				`row 7: line is "q"`, "row 8: line 6: description is missing", "row 9: line 7: quantity is -1",
@@ -134,8 +136,9 @@ func TestReadTableAsPeopleHaveIt(t *testing.T) {
 		// ß is DF and ½ BD in Windows-1252 (Unicode's CP1252.TXT; from memory).
 		"windows":   "Pos.;REF;Instrument;Anzahl\r\n1;FCP-125;\"Clamp 6\"\" curved\";4\r\n2;NH-7;Nadelhalter, gro\xdf \xbd;12\r\n",
 		"inch mark": "Pos,Catalog number,Instrument,Qty\n1,FCP-125,Clamp 6\" curved,4.0\n2,NH-7,\"Nadelhalter, groß ½\",12.00\n",
-		"titles":    "Laparotomy;;;\nas of March;;;\n\n#;Cat. No;Description;Quantity\n1;FCP-125;Clamp 6\" curved;4,0\n2;NH-7;Nadelhalter, groß ½;12\n",
-		"utf-16":    "\xff\xfe" + utf16le("REF\tInstrument\tQty\r\nFCP-125\tClamp 6\" curved\t4\r\nNH-7\tNadelhalter, groß ½\t12\r\n"),
+		"titles": "Laparotomy;;;\nas of March;;;\n\n#;Cat. No;Description;Quantity\n" +
+			"1;FCP-125;Clamp 6\" curved;4,0\n2;NH-7;Nadelhalter, groß ½;12\n",
+		"utf-16": "\xff\xfe" + utf16le("REF\tInstrument\tQty\r\nFCP-125\tClamp 6\" curved\t4\r\nNH-7\tNadelhalter, groß ½\t12\r\n"),
 		"cover": spreadsheet(t, cover, [][]any{{"Laparotomy"}, {"REF", "Instrument", "Qty"}, {"FCP-125",
 			want[0].Description, 4.0}, {"NH-7", want[1].Description, 12}}),
 	} {
@@ -164,8 +167,9 @@ func TestReadTableAsPeopleHaveIt(t *testing.T) {
 	}
 	how.In = how.Names.In("de")
 	for raw, says := range map[string]string{
-		"REF;Instrument;Anzahl\nA;a;4,5\n": "Anzahl ist „4,5“, keine ganze Zahl", "REF;Instrument;Anzahl\n;a;4\n": "Zeile 1: Artikel fehlt",
-		"REF;Instrument\nA;a\n": "Es fehlt die Spalte Anzahl", "": "Die Tabelle ist leer",
+		"REF;Instrument;Anzahl\nA;a;4,5\n": "Anzahl ist „4,5“, keine ganze Zahl",
+		"REF;Instrument;Anzahl\n;a;4\n":    "Zeile 1: Artikel fehlt",
+		"REF;Instrument\nA;a\n":            "Es fehlt die Spalte Anzahl", "": "Die Tabelle ist leer",
 	} {
 		if got := workplace.ReadTable([]byte(raw), how); len(got.Wrong) != 1 || !strings.Contains(got.Wrong[0].What, says) {
 			t.Errorf("%q: %v, want %q", raw, got.Wrong, says)
@@ -280,14 +284,18 @@ func TestListPages(t *testing.T) {
 	p.AwaitText("main", "No packed set carries an older version")
 	fill := func(table string) {
 		browsertest.Eval[bool](p,
-			`(document.querySelector("#lf-table").value = `+quote(table)+`, document.querySelector("#lf-badge").value = "B-1001", document.querySelector("#lf-station").value = "north/packing-1", document.querySelector(".listform").requestSubmit(), true)`)
+			`(document.querySelector("#lf-table").value = `+quote(table)+`,
+				document.querySelector("#lf-badge").value = "B-1001",
+				document.querySelector("#lf-station").value = "north/packing-1",
+				document.querySelector(".listform").requestSubmit(), true)`)
 	}
 	before := h.size()
 	fill("line,item,description,quantity\n1,INS-001,Forceps,many\n2,,Clamp,2\n")
 	p.AwaitText("[role=alert]", "Row 2: quantity is \"many\"")
 	p.AwaitText("[role=alert]", "Row 3: line 2: item is missing")
 	p.Axe()
-	fill("line,item,description,quantity\n1,INS-001,\"Forceps, mosquito, curved, 12.5 cm (1)\",5\n2,VAS-002,\"Clamp, vascular, angled, 22 cm\",2\n4,VAS-004,Dilator,1\n")
+	fill("line,item,description,quantity\n1,INS-001,\"Forceps, mosquito, curved, 12.5 cm (1)\",5\n" +
+		"2,VAS-002,\"Clamp, vascular, angled, 22 cm\",2\n4,VAS-004,Dilator,1\n")
 	p.AwaitText("main", "Issue version 2")
 	p.AwaitText("table", "4 × Forceps, mosquito")
 	p.AwaitText("table", "line removed")
