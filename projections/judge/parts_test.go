@@ -5,9 +5,7 @@ import (
 	"testing"
 
 	"listbound/events"
-	"listbound/projections"
 	"listbound/projections/facts"
-	"listbound/projections/words"
 )
 
 // toldTales tells all tales, with what each is called.
@@ -47,7 +45,7 @@ func TestTalesPieceByPiece(t *testing.T) {
 		slices.Reverse(backwards)
 		for how, all := range map[string][]facts.Fact{"as told": s.all, "backwards": backwards} {
 			for _, partial := range []bool{false, true} {
-				kept := s.pieceByPiece(t, all, partial)
+				kept := pieceByPiece(t, all, partial, s.now)
 				for k, v := range want {
 					if kept[k] != v {
 						t.Errorf("%s, %s, partial=%t: %s is\n%s\nshould be\n%s", name, how, partial, s.name(k), kept[k], v)
@@ -56,37 +54,6 @@ func TestTalesPieceByPiece(t *testing.T) {
 			}
 		}
 	})
-}
-
-// pieceByPiece returns the verdicts that stand when all facts were added, each judged
-// when it was touched last.
-func (s *story) pieceByPiece(t *testing.T, all []facts.Fact, partial bool) map[projections.TripKey]string {
-	t.Helper()
-	w := NewWorld(nil)
-	w.SetMoment(s.now)
-	kept := make(map[projections.TripKey]string)
-	rests := make(map[projections.TripKey][]facts.Ask)
-	for i, f := range all {
-		w.Add(f)
-		knows := w
-		if partial {
-			knows = sparing(&shelf{all: all[:i+1]})
-			knows.Add(f)
-		}
-		touch, err := knows.Touched(f)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, k := range touchedTrips(touch, rests) {
-			v, asks, err := w.JudgeAsking(k)
-			if err != nil {
-				t.Fatal(err)
-			}
-			words.Embedded().Tell(&v)
-			kept[k], rests[k] = show(v), asks
-		}
-	}
-	return kept
 }
 
 // TestTalesWithoutCorrections: a book in which corrections are left out judges as

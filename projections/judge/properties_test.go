@@ -337,33 +337,43 @@ func TestTouchedIsEnough(t *testing.T) {
 				if rapid.Bool().Draw(t, "in order") {
 					slices.SortFunc(all, func(a, b facts.Fact) int { return int(a.Seq - b.Seq) })
 				}
-				kept := make(map[projections.TripKey]string)
-				rests := make(map[projections.TripKey][]facts.Ask)
-				full := NewWorld(nil)
-				for i, f := range all {
-					full.Add(f)
-					w := full
-					if partial {
-						w = sparing(&shelf{all: all[:i+1]})
-						w.Add(f)
-					}
-					touch, err := w.Touched(f)
-					if err != nil {
-						t.Fatal(err)
-					}
-					for _, k := range touchedTrips(touch, rests) {
-						v, asks, err := w.JudgeAsking(k)
-						if err != nil {
-							t.Fatal(err)
-						}
-						words.Embedded().Tell(&v)
-						kept[k], rests[k] = show(v), asks
-					}
-				}
-				same(t, "touched only", kept, verdicts(t, worldOf(all)))
+				same(t, "touched only", pieceByPiece(t, all, partial, time.Time{}), verdicts(t, worldOf(all)))
 			})
 		})
 	}
+}
+
+// pieceByPiece returns the verdicts that stand when all facts were added one after
+// the other, each judged as of a moment when it was touched last: with all facts at
+// hand, or out of a Source.
+func pieceByPiece(t tester, all []facts.Fact, partial bool, at time.Time) map[projections.TripKey]string {
+	t.Helper()
+	kept := make(map[projections.TripKey]string)
+	rests := make(map[projections.TripKey][]facts.Ask)
+	full := NewWorld(nil)
+	full.SetMoment(at)
+	for i, f := range all {
+		full.Add(f)
+		w := full
+		if partial {
+			w = sparing(&shelf{all: all[:i+1]})
+			w.SetMoment(at)
+			w.Add(f)
+		}
+		touch, err := w.Touched(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, k := range touchedTrips(touch, rests) {
+			v, asks, err := w.JudgeAsking(k)
+			if err != nil {
+				t.Fatal(err)
+			}
+			words.Embedded().Tell(&v)
+			kept[k], rests[k] = show(v), asks
+		}
+	}
+	return kept
 }
 
 // touchedTrips returns the trips of a touch, and those that rest on it.
