@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,6 +24,7 @@ const (
 	RemarkAhead                        // observed later than it was recorded
 	RemarkUnknown                      // kind or version not known here
 	RemarkForm                         // not canonical, or not a record at all
+	RemarkRetired                      // observed when the station's key was no longer in force
 )
 
 var remarkNames = []struct {
@@ -35,6 +37,7 @@ var remarkNames = []struct {
 	{RemarkAhead, "ahead", "observed later than recorded"},
 	{RemarkUnknown, "unknown", "kind or version not known"},
 	{RemarkForm, "form", "not in canonical form"},
+	{RemarkRetired, "retired", "the station's key was no longer in force"},
 }
 
 // Keys lists the remarks by the words under which a program looks them up.
@@ -82,11 +85,16 @@ type Station struct {
 	Key      string    // verifier key in force
 	Enrolled int64     // sequence of the enrolment in force, 0 for the ledger's own
 	Retired  int64     // sequence of the retirement, 0 while it may record
-	Last     int64     // sequence of its last record
-	Count    int64     // its last stationseq
-	Hash     string    // NoteHash of its last record
-	Time     time.Time // the clock of its last record; one entered from paper does not set it back
-	verifier note.Verifier
+	Last     int64     // sequence of the last record under its name
+	Count    int64     // stationseq of the last record that it signed, from which it goes on
+	Hash     string    // NoteHash of that
+	Time     time.Time // its clock then; a record entered from paper does not set it back
+	Signed   int64     // how many of its records it signed
+	Keys     []StationKey
+	Runs     []*Run
+
+	own  uint32  // hash of the ledger's key, where it is the ledger
+	gone []int64 // see Moved
 }
 
 // Audit reads a ledger's records in order and checks each against the station
@@ -104,17 +112,21 @@ type Audit struct {
 	// jump ahead. Neighbours are still compared.
 	Excerpt bool
 
-	ledger   note.Verifier
+	ledger   note.Verifier // the key in force
 	stations map[string]*Station
 }
 
-// NewAudit starts an audit of a ledger with this key.
+// NewAudit starts an audit of a ledger whose first key was this one. With Signatures it follows the records that replace
+// the key.
 func NewAudit(ledger note.Verifier, tolerance time.Duration) *Audit {
 	return &Audit{Tolerance: tolerance, ledger: ledger, stations: make(map[string]*Station)}
 }
 
 // Station returns what is known of a station, nil for one never enrolled.
 func (a *Audit) Station(name string) *Station { return a.stations[name] }
+
+// LedgerKey returns the ledger's key as the records up to here leave it.
+func (a *Audit) LedgerKey() note.Verifier { return a.ledger }
 
 // Stations returns all, in no order.
 func (a *Audit) Stations() []*Station {
@@ -141,56 +153,97 @@ func Parse(n []byte) Parsed {
 	return p
 }
 
+// Said is one thing that is wrong with a record.
+type Said struct {
+	Remark Remark
+	Text   string
+}
+
+// Checked is what an audit says of a record.
+type Checked struct {
+	Remark Remark
+	Said   []Said
+	// Unseen is what an excerpt can't show of the record, since what was before it isn't there.
+	Unseen Remark
+	// Earlier is what changes about records before, now that this one is here.
+	Earlier []Change
+}
+
+// Words returns what is wrong in words.
+func (c *Checked) Words() (words []string) {
+	for _, s := range c.Said {
+		words = append(words, s.Text)
+	}
+	return words
+}
+
+func (c *Checked) add(r Remark, format string, args ...any) {
+	c.Remark |= r
+	c.Said = append(c.Said, Said{r, fmt.Sprintf(format, args...)})
+}
+
+// Apply takes in what a later record changed.
+func (c *Checked) Apply(ch Change) {
+	c.Said = slices.DeleteFunc(slices.Clone(c.Said), func(s Said) bool { return s.Remark&ch.Clear != 0 })
+	c.Remark, c.Unseen = c.Remark&^ch.Clear, c.Unseen&^ch.Seen
+	if ch.Set != 0 {
+		c.add(ch.Set, "%s", ch.Text)
+	}
+}
+
+func ranBack(station string, was, at time.Time) string {
+	return fmt.Sprintf("%s's clock ran back by %s", station, was.Sub(at).Round(time.Second))
+}
+
 // Check takes the next record: the station's note, when the ledger recorded it,
 // and the remark byte of its arrival line. It returns what is wrong with the
-// record, in words too. The event itself is in p.
-func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (Remark, []string) {
+// record, and what is otherwise now with records before. The event itself is in p.
+//
+// A record that its station did not sign says nothing of the station's numbering
+// and clock, and moves neither: anybody can make one (but see [Run]).
+func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (c Checked) {
 	if p.Err != nil {
-		return RemarkForm, []string{p.Err.Error()}
-	}
-	var r Remark
-	var words []string
-	add := func(x Remark, format string, args ...any) {
-		r |= x
-		words = append(words, fmt.Sprintf(format, args...))
+		c.add(RemarkForm, "%s", p.Err)
+		return c
 	}
 	e := p.Event
 	if a.Canonical {
-		a.canonical(p.Note, add)
+		a.canonical(p.Note, c.add)
 		if err := e.Check(); err != nil {
-			add(RemarkForm, "%v", err)
+			c.add(RemarkForm, "%v", err)
 		}
 	}
 	if u, ok := e.Data.(*Unknown); ok {
-		add(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
+		c.add(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
 	}
-	st := a.stations[e.Station]
+	st := a.station(e.Station)
+	key, signed := a.signature(st, e, p.Note, arrival, c.add)
+	ahead := e.Time.Sub(recorded) > a.Tolerance
+	if signed {
+		st.Signed++
+	}
+	if len(st.Keys) > 0 || st.own != 0 {
+		a.number(st, seq, p, key, signed, ahead, &c)
+	}
+	if ahead {
+		c.add(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
+	}
+	st.Last = seq
+	a.registry(seq, e, c.Remark, c.add)
+	return c
+}
+
+// station returns what is known of a station, nothing at first.
+func (a *Audit) station(name string) *Station {
+	st := a.stations[name]
 	if st == nil {
-		st = &Station{Name: e.Station}
-		a.stations[e.Station] = st
+		st = &Station{Name: name}
+		if name == a.ledger.Name() {
+			st.own = a.ledger.KeyHash()
+		}
+		a.stations[name] = st
 	}
-	a.signature(st, e, p.Note, arrival, add)
-	if a.Excerpt && e.StationSeq > st.Count+1 {
-		st.Count, st.Hash = e.StationSeq-1, e.StationPrev
-	}
-	if e.StationSeq != st.Count+1 {
-		add(RemarkGap, "%s numbered this record %d; its last one here was %d", e.Station, e.StationSeq, st.Count)
-	} else if e.StationPrev != st.Hash {
-		add(RemarkGap, "%s's record %d does not follow from its record %d", e.Station, e.StationSeq, st.Count)
-	}
-	paper := e.Medium == MediumPaper
-	if !paper && !st.Time.IsZero() && st.Time.Sub(e.Time) > a.Tolerance {
-		add(RemarkBackwards, "%s's clock ran back by %s", e.Station, st.Time.Sub(e.Time).Round(time.Second))
-	}
-	if e.Time.Sub(recorded) > a.Tolerance {
-		add(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
-	}
-	st.Last, st.Count, st.Hash = seq, e.StationSeq, p.Hash.String()
-	if !paper || e.Time.After(st.Time) && e.Time.Sub(recorded) <= a.Tolerance {
-		st.Time = e.Time
-	}
-	a.registry(seq, e, r, add)
-	return r, words
+	return st
 }
 
 func (a *Audit) canonical(n []byte, add func(Remark, string, ...any)) {
@@ -209,41 +262,93 @@ func (a *Audit) canonical(n []byte, add func(Remark, string, ...any)) {
 // Restore puts back what an earlier audit knew of a station, so that a reader
 // can go on where it stopped.
 func (a *Audit) Restore(s Station) error {
-	if s.Key != "" {
-		v, err := note.NewVerifier(s.Key)
+	s.Keys = slices.Clone(s.Keys)
+	for i := range s.Keys {
+		k := &s.Keys[i]
+		v, err := note.NewVerifier(k.Key)
 		if err != nil {
 			return fmt.Errorf("key of station %s: %w", s.Name, err)
 		}
-		s.verifier = v
+		k.verifier = v
 	}
-	a.stations[s.Name] = &s
+	for _, r := range s.Runs {
+		r.kept = true
+	}
+	st := a.station(s.Name)
+	own := st.own
+	*st = s
+	st.own = own
 	return nil
 }
 
-func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add func(Remark, string, ...any)) {
-	switch {
-	case arrival&RemarkSignature != 0:
-		add(RemarkSignature, "the signature did not verify when the record came")
-	case e.Station == a.ledger.Name():
-		if a.Signatures && VerifyNote(n, a.ledger) != nil {
+// signature holds a record against the keys that its station ever had, and
+// returns which one signed it. Keys that ended count too: what a station
+// observed before it lost its key stands, also where it comes in afterwards.
+func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add func(Remark, string, ...any)) (uint32, bool) {
+	refused := arrival&RemarkSignature != 0
+	if st.own != 0 {
+		switch {
+		case refused:
+			add(RemarkSignature, "the signature did not verify when the record came")
+		case a.Signatures && VerifyNote(n, a.ledger) != nil:
 			add(RemarkSignature, "signed by another key than the ledger's")
+		default:
+			return st.own, true
 		}
-	case st.Key == "":
+		return 0, false
+	}
+	if len(st.Keys) == 0 {
 		add(RemarkSignature, "%s is not enrolled", e.Station)
-	case st.Retired != 0:
-		add(RemarkSignature, "%s was retired at sequence %d", e.Station, st.Retired)
-	case a.Signatures:
-		if err := VerifyNote(n, st.verifier); err != nil {
-			add(RemarkSignature, "%v", err)
+		return 0, false
+	}
+	key := signedBy(n)
+	var ended *StationKey
+	var held, signed bool
+	for i := range st.Keys {
+		k := &st.Keys[i]
+		// What the ledger let pass when it came needs no second look, unless one is asked for.
+		if k.verifier.KeyHash() != key || !signed && (a.Signatures || refused) && VerifyNote(n, k.verifier) != nil {
+			continue
+		}
+		if signed, held = true, k.holds(e.Time); held {
+			break
+		}
+		if k.By != 0 {
+			ended = k
 		}
 	}
+	switch {
+	case !signed && refused:
+		add(RemarkSignature, "the signature did not verify when the record came")
+	case !signed:
+		add(RemarkSignature, "not signed by the key of %s", e.Station)
+	case !held:
+		add(RemarkRetired, "observed when this key of %s was no longer in force (record %d)", e.Station, ended.By)
+	}
+	return key, signed
 }
 
-// registry follows the two kinds that change who may record. Only the ledger's
+// registry follows the kinds that change who may record. Only the ledger's
 // own word counts, and only with a good signature.
 func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string, ...any)) {
 	own := r&RemarkSignature == 0 && e.Station == a.ledger.Name()
 	switch d := e.Data.(type) {
+	case *KeyReplaced:
+		if !own {
+			add(RemarkSignature, "the ledger's key is replaced only with its own signature")
+			return
+		}
+		former, err := note.NewVerifier(d.Former)
+		v, err2 := note.NewVerifier(d.Key)
+		if err != nil || err2 != nil || v.Name() != a.ledger.Name() {
+			add(RemarkForm, "the keys named are not the ledger's")
+			return
+		}
+		if a.Signatures && former.KeyHash() != a.ledger.KeyHash() {
+			add(RemarkForm, "the key that it names as the former was not the ledger's")
+			return
+		}
+		a.ledger = v
 	case *StationEnrolled:
 		if !own {
 			add(RemarkSignature, "an enrolment counts only with the ledger's own signature")
@@ -254,12 +359,7 @@ func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string,
 			add(RemarkForm, "the key enrolled is not one of %s", d.Station)
 			return
 		}
-		st := a.stations[d.Station]
-		if st == nil {
-			st = &Station{Name: d.Station}
-			a.stations[d.Station] = st
-		}
-		st.Key, st.verifier, st.Enrolled, st.Retired = d.Key, v, seq, 0
+		a.station(d.Station).enrol(seq, e.Time, d.Key, v)
 	case *StationRetired:
 		if !own {
 			add(RemarkSignature, "a retirement counts only with the ledger's own signature")
@@ -267,6 +367,25 @@ func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string,
 		}
 		if st := a.stations[d.Station]; st != nil {
 			st.Retired = seq
+			st.end(seq, e.Time)
 		}
+	}
+}
+
+// enrol puts a key in force.
+func (st *Station) enrol(seq int64, at time.Time, key string, v note.Verifier) {
+	if n := len(st.Keys); n == 0 || !st.Keys[n-1].Ended.IsZero() || st.Keys[n-1].Key != key {
+		st.end(seq, at)
+		again := slices.ContainsFunc(st.Keys, func(k StationKey) bool { return k.Key == key })
+		st.Keys = append(st.Keys, StationKey{Key: key, Enrolled: at, Again: again, verifier: v})
+	}
+	st.Key, st.Enrolled, st.Retired = key, seq, 0
+	st.tip()
+}
+
+// end takes the key in force out of it.
+func (st *Station) end(seq int64, at time.Time) {
+	if n := len(st.Keys); n > 0 && st.Keys[n-1].Ended.IsZero() {
+		st.Keys[n-1].Ended, st.Keys[n-1].By = at, seq
 	}
 }

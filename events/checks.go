@@ -11,11 +11,13 @@ import (
 )
 
 const (
-	maxCount = 9999   // of one line
-	maxLines = 1000   // of one list
-	maxGrams = 100000 // 100 kg: more is a slip of the decimal point
-	maxID    = 64     // runes
-	maxText  = 400    // runes
+	maxCount = 9999 // of one line
+	// maxRecords is 2^53-1, the last whole number that every reader of JSON keeps exactly (RFC 8259, 6).
+	maxRecords = 1<<53 - 1
+	maxLines   = 1000   // of one list
+	maxGrams   = 100000 // 100 kg: more is a slip of the decimal point
+	maxID      = 64     // runes
+	maxText    = 400    // runes
 )
 
 // checks looks at one value after the other, in the order in which a person

@@ -35,6 +35,9 @@ const (
 	KindStationRetired      Kind = "station.retired"
 	KindFindingAcknowledged Kind = "finding.acknowledged"
 	KindEventCorrected      Kind = "event.corrected"
+	KindRecordsLost         Kind = "records.lost"
+	KindRecordsMapped       Kind = "records.mapped"
+	KindKeyReplaced         Kind = "key.replaced"
 )
 
 // kindTable is the only list of kinds. Everything that depends on the kind
@@ -68,6 +71,12 @@ var kindTable = []KindInfo{
 		Keys: []Key{}},
 	{Kind: KindEventCorrected, Subject: SubjectEvent, By: ByEither, New: empty[EventCorrected],
 		Keys: []Key{KeyEvent}},
+	{Kind: KindRecordsLost, Subject: SubjectSite, By: ByLedger, New: empty[RecordsLost],
+		Keys: []Key{}},
+	{Kind: KindRecordsMapped, Subject: SubjectSite, By: ByLedger, New: empty[RecordsMapped],
+		Keys: []Key{}},
+	{Kind: KindKeyReplaced, Subject: SubjectSite, By: ByLedger, New: empty[KeyReplaced],
+		Keys: []Key{}},
 }
 
 // Placement is where a sheet travels.
@@ -446,6 +455,20 @@ type SetCounted struct {
 	Removed []Removed `json:"removed,omitempty"`
 	// SheetText is what was typed or scanned of an unreadable code.
 	SheetText string `json:"sheetText,omitempty"`
+	// Beyond names the lines of Counts that are on no list.
+	Beyond []Beyond `json:"beyond,omitempty"`
+}
+
+// Beyond names a line of a count that is on no list: an instrument that was packed
+// singly and opened during the case. Who counts gives it a number above the list's,
+// the same in all counts of the case.
+type Beyond struct {
+	Line        int64  `json:"line"`
+	Item        string `json:"item,omitempty"` // its catalog number, or the code of its package
+	Description string `json:"description"`
+	// Added is how many came to the field since the count before; they are in
+	// Counts. In a count of stage added Counts says so by itself.
+	Added int64 `json:"added,omitzero"`
 }
 
 // Count is one counted line.
@@ -510,7 +533,23 @@ func (d *SetCounted) Check() error {
 		c.inRange("quantity", x.Quantity, 1, maxCount)
 		c.text("reason", x.Reason)
 	}
+	d.checkBeyond(&c, numbers)
 	return c.err
+}
+
+// checkBeyond refuses a name for a line that was not counted, and an addition that
+// stands twice.
+func (d *SetCounted) checkBeyond(c *checks, counted map[int64]struct{}) {
+	numbers := make(map[int64]struct{}, len(d.Beyond))
+	for _, x := range d.Beyond {
+		c.startLine("beyond: ", x.Line, numbers)
+		c.optionalID("item", x.Item)
+		c.text("description", x.Description)
+		c.inRange("added", x.Added, 0, maxCount)
+		_, ok := counted[x.Line]
+		c.must(ok, "it is not among the counts")
+		c.must(x.Added == 0 || d.Stage != StageAdded, "at stage added the counts say how many came")
+	}
 }
 
 // CaseClosed ends a case. Subject: the case reference.
@@ -582,6 +621,95 @@ func (d *PolicyAdopted) Check() error {
 	var c checks
 	c.keep(d.Policy.Check())
 	c.optionalText("reason", d.Reason)
+	return c.err
+}
+
+// RecordsLost declares that the ledger once held records that it doesn't hold any more, such as where it was put back
+// from an older copy. It is signed by the ledger's own key. Subject: the site.
+type RecordsLost struct {
+	Size   int64  `json:"size"`           // records there were when it was declared
+	Had    int64  `json:"had"`            // records there had been
+	Root   string `json:"root,omitempty"` // RFC 6962 root of those, lower-case hex, where it is known
+	Reason string `json:"reason"`
+}
+
+func (*RecordsLost) Kind() Kind { return KindRecordsLost }
+
+// Keys implements Data. A loss is looked up by its site, the event's subject.
+func (*RecordsLost) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *RecordsLost) Check() error {
+	var c checks
+	c.inRange("size", d.Size, 0, maxRecords)
+	c.inRange("had", d.Had, 1, maxRecords)
+	c.optionalDigest("root", d.Root)
+	c.text("reason", d.Reason)
+	return c.err
+}
+
+// First returns the number of the first record that is missing or another one than it was, 0 where that isn't known:
+// records were taken since.
+func (d *RecordsLost) First() int64 {
+	if d.Size < d.Had {
+		return d.Size + 1
+	}
+	return 0
+}
+
+// RecordsMapped says which record is the newest about each set, case, load, list, station and site, by the root of a tree
+// over all of these. It is signed by the ledger's own key. From it a reader walks back over the links in the records'
+// arrival lines, and sees that nothing was left out. Subject: the site.
+type RecordsMapped struct {
+	Upto int64  `json:"upto"` // the record that the newest is known up to
+	From int64  `json:"from"` // the first record that has links, 0 for none; those before it are not in the tree
+	Size int64  `json:"size"` // how many keys the tree has
+	Root string `json:"root"` // RFC 6962 root, lower-case hex, of the lines "<key> <last> <count>\n" in order
+}
+
+func (*RecordsMapped) Kind() Kind { return KindRecordsMapped }
+
+// Keys implements Data.
+func (*RecordsMapped) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *RecordsMapped) Check() error {
+	var c checks
+	c.inRange("upto", d.Upto, 0, maxRecords)
+	c.inRange("from", d.From, 0, maxRecords)
+	c.inRange("size", d.Size, 0, maxRecords)
+	c.must(d.Root != "", "root is missing")
+	c.optionalDigest("root", d.Root)
+	return c.err
+}
+
+// KeyReplaced hands the ledger on to another key of its own. It is signed by the former one, and the last record that
+// is; every checkpoint that covers it is signed by the new one. Subject: the site.
+type KeyReplaced struct {
+	Former string `json:"former"` // C2SP signed-note verifier key
+	Key    string `json:"key"`    // the one that takes over
+	Reason string `json:"reason"`
+}
+
+func (*KeyReplaced) Kind() Kind { return KindKeyReplaced }
+
+// Keys implements Data.
+func (*KeyReplaced) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *KeyReplaced) Check() error {
+	var c checks
+	former, err := note.NewVerifier(d.Former)
+	c.must(err == nil, "former is not a signed-note verifier key (name+hash+base64)")
+	v, err := note.NewVerifier(d.Key)
+	c.must(err == nil, "key is not a signed-note verifier key (name+hash+base64)")
+	if c.err != nil {
+		return c.err
+	}
+	c.must(ReservedStation(v.Name()), "the key is named %q, which is no ledger's name", v.Name())
+	c.must(former.Name() == v.Name(), "the keys are named %q and %q, and are to be of one ledger", former.Name(), v.Name())
+	c.must(d.Former != d.Key, "the key replaces itself")
+	c.text("reason", d.Reason)
 	return c.err
 }
 

@@ -20,6 +20,14 @@
 // by it, "sheet":"unreadable","sheetText":"<as typed>". In a signed record such a code
 // stays as it was signed, and means the same.
 //
+// What is on no list and was opened during a case, such as an instrument packed
+// singly, is a line of the counts of the set that it was laid to, under a number
+// above the list's. Each count of the line names it, and says how many came to the
+// field since the count before; in a count of stage added, counts says that:
+//
+//	"counts":[…,{"counted":1,"line":61}],
+//	"beyond":[{"added":1,"description":"Clamp, curved, 18 cm","item":"04012345678901","line":61}]
+//
 // The id of the event is a UUIDv7 (RFC 9562): 48 bits of the observed time in
 // milliseconds, then, around version and variant, the first bits of
 //

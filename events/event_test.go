@@ -271,6 +271,13 @@ func TestCheckRefuses(t *testing.T) {
 		change(c)
 		return c
 	}
+	beyond := func(change func(*Beyond)) *SetCounted {
+		return counted(func(c *SetCounted) {
+			c.Counts = append(c.Counts, Count{61, 1})
+			c.Beyond = []Beyond{{61, "04012345678901", "Clamp", 1}}
+			change(&c.Beyond[0])
+		})
+	}
 	opened := func(r *Reading) *SetOpened { return &SetOpened{Case: "K-0412", Sheet: r} }
 	key, other := newTestKey(t, "north/packing-1", 1), newTestKey(t, "north/packing-2", 1)
 	tests := []struct {
@@ -358,6 +365,14 @@ func TestCheckRefuses(t *testing.T) {
 		{counted(func(c *SetCounted) { c.Removed = []Removed{{1, 0, "specimen"}} }),
 			"removed: line 1: quantity is 0; it goes from 1 to 9999"},
 		{counted(func(c *SetCounted) { c.Removed = []Removed{{1, 1, ""}} }), "removed: line 1: reason is missing"},
+		{beyond(func(x *Beyond) { x.Line = 62 }), "beyond: line 62: it is not among the counts"},
+		{beyond(func(x *Beyond) { x.Description = "" }), "beyond: line 61: description is missing"},
+		{beyond(func(x *Beyond) { x.Item = "a b" }), `beyond: line 61: item "a b" holds a space or a character that can't be printed`},
+		{beyond(func(x *Beyond) { x.Added = -1 }), "beyond: line 61: added is -1; it goes from 0 to 9999"},
+		{beyond(func(x *Beyond) { x.Line = 0 }), "beyond: line is 0; it goes from 1 to 9999"},
+		{counted(func(c *SetCounted) { c.Beyond = []Beyond{{1, "", "Clamp", 0}, {1, "", "Clamp", 0}} }), "beyond: line 1 stands twice"},
+		{counted(func(c *SetCounted) { c.Stage, c.Beyond = StageAdded, []Beyond{{1, "", "Clamp", 1}} }),
+			"beyond: line 1: at stage added the counts say how many came"},
 		{&CaseClosed{Case: "K", Outcome: "fine"}, `outcome is "fine"; it is one of reconciled, unreconciled`},
 		{&CaseClosed{Case: "K", Outcome: "reconciled", Actions: []string{"x-ray", ""}}, "action 2 is missing"},
 		{&IndicatorRead{Load: "L", Sterilizer: "S2"}, "result is missing; it is one of negative, positive"},
@@ -381,6 +396,14 @@ func TestCheckRefuses(t *testing.T) {
 		{&StationEnrolled{Station: "north", Key: key.vkey},
 			`station "north" is not of the form site/station in small letters, digits and hyphens ` +
 				`(for example north/packing-1)`},
+		{&KeyReplaced{Former: "x", Key: key.vkey, Reason: "x"}, "former is not a signed-note verifier key (name+hash+base64)"},
+		{&KeyReplaced{Former: key.vkey, Key: "x", Reason: "x"}, "key is not a signed-note verifier key (name+hash+base64)"},
+		{&KeyReplaced{Former: key.vkey, Key: key.vkey, Reason: "x"}, `the key is named "north/packing-1", which is no ledger's name`},
+		{&KeyReplaced{Former: key.vkey, Key: newTestKey(t, "north/ledger", 3).vkey, Reason: "x"},
+			`the keys are named "north/packing-1" and "north/ledger", and are to be of one ledger`},
+		{&KeyReplaced{Former: newTestKey(t, "north/ledger", 3).vkey, Key: newTestKey(t, "north/ledger", 3).vkey, Reason: "x"},
+			"the key replaces itself"},
+		{&KeyReplaced{Former: newTestKey(t, "north/ledger", 3).vkey, Key: newTestKey(t, "north/ledger", 4).vkey}, "reason is missing"},
 		{&StationRetired{Station: "north/packing-1"}, "reason is missing"},
 		{&FindingAcknowledged{Code: "sheet-swapped"}, "reason is missing"},
 		{&EventCorrected{Event: "1", Action: "void", Reason: "x"}, `event "1" is not a version 7 UUID in small letters`},

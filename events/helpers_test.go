@@ -129,10 +129,27 @@ func (d drawer) data(k Kind) Data {
 	data := k.newData()
 	v := reflect.ValueOf(data).Elem()
 	v.Set(d.value(v.Type(), v.Type().Name()))
+	if c, ok := data.(*SetCounted); ok {
+		nameCounted(c)
+	}
 	if err := data.Check(); err != nil {
 		d.t.Fatalf("%T was drawn as %+v: %v; say in drawn (helpers_test.go) what that member is drawn from", data, data, err)
 	}
 	return data
+}
+
+// nameCounted leaves no name for a line that was not counted, and lets nothing be
+// said twice to have been added.
+func nameCounted(c *SetCounted) {
+	c.Beyond = c.Beyond[:min(len(c.Beyond), len(c.Counts))]
+	if len(c.Beyond) == 0 {
+		c.Beyond = nil
+	}
+	for i := range c.Beyond {
+		if c.Stage == StageAdded {
+			c.Beyond[i].Added = 0
+		}
+	}
 }
 
 // drawn draws what has a rule of its own, by the name of a type, of a member of
@@ -142,6 +159,9 @@ func (d drawer) drawn(name string) any {
 	case "Placement":
 		return rapid.SampledFrom(placements).Draw(d.t, "placement")
 	case "Stage":
+		if d.whole {
+			return StageFinal // which may say what was added
+		}
 		return rapid.SampledFrom(stages).Draw(d.t, "stage")
 	case "Aside":
 		if d.whole {
@@ -174,7 +194,7 @@ func (d drawer) drawn(name string) any {
 		return Digest{0xab}.String()
 	case "ListSealed.Code":
 		return d.code()
-	case "ListSealed.ListDigest":
+	case "ListSealed.ListDigest", "RecordsLost.Root", "RecordsMapped.Root":
 		return Digest{1}.String()
 	case "PolicyAdopted.Policy":
 		return d.policy()
@@ -194,6 +214,13 @@ func (d drawer) drawn(name string) any {
 		return d.oneOf("result", "passed", "failed")
 	case "SetSterilized.Started":
 		return testTime.Format(time.RFC3339)
+	case "KeyReplaced":
+		name := LedgerName(rapid.StringMatching(`[a-z][a-z0-9-]{0,9}`).Draw(d.t, "site"))
+		r := KeyReplaced{Former: d.key(name), Reason: d.text("reason")}
+		for r.Key = r.Former; r.Key == r.Former; {
+			r.Key = d.key(name)
+		}
+		return r
 	case "StationEnrolled":
 		return d.enrolled()
 	case "StationRetired.Station":
@@ -321,7 +348,7 @@ func (d drawer) policy() Policy {
 		p.TagAtOpening = Asked(d.oneOf("tagAtOpening", string(Required), string(Optional)))
 	}
 	for name, line := range map[string]*Asked{"indicatorAtOpening": &p.IndicatorAtOpening, "implantIndicator": &p.ImplantIndicator,
-		"quarantine": &p.Quarantine, "soundPackage": &p.SoundPackage} {
+		"quarantine": &p.Quarantine, "soundPackage": &p.SoundPackage, "sheetScan": &p.SheetScan} {
 		*line = Asked(d.oneOf(name, string(Required), string(Optional)))
 	}
 	p.ShelfLifeDays = d.number("shelfLifeDays", 0, 3650)
@@ -341,14 +368,18 @@ func (d drawer) policy() Policy {
 	return p
 }
 
-func (d drawer) enrolled() StationEnrolled {
-	name := rapid.StringMatching(`[a-z][a-z0-9-]{0,9}/[a-z][a-z0-9-]{0,9}`).Draw(d.t, "station")
+func (d drawer) key(name string) string {
 	public := ed25519.PublicKey(rapid.SliceOfN(rapid.Byte(), 32, 32).Draw(d.t, "key"))
 	key, err := note.NewEd25519VerifierKey(name, public)
 	if err != nil {
 		d.t.Fatal(err)
 	}
-	e := StationEnrolled{Station: name, Key: key}
+	return key
+}
+
+func (d drawer) enrolled() StationEnrolled {
+	name := rapid.StringMatching(`[a-z][a-z0-9-]{0,9}/[a-z][a-z0-9-]{0,9}`).Draw(d.t, "station")
+	e := StationEnrolled{Station: name, Key: d.key(name)}
 	if d.flag("has reason") {
 		e.Reason = d.text("reason")
 	}

@@ -13,10 +13,13 @@ import (
 // up, the set's last one known on arrival, into a record of which the trip was
 // left out. The id tells: it is taken from the observation as handed in, before
 // anything is looked up. A seal keeps its trip, since its code commits to it.
-func Observed(note []byte, e *Event) *Event {
+func Observed(note []byte, e *Event) *Event { return new(Reader).Observed(note, e) }
+
+// Observed is Observed for a run of records.
+func (r *Reader) Observed(note []byte, e *Event) *Event {
 	k := e.Kind()
 	ownTrip := k == KindSetPacked || k == KindListSealed
-	if e.Trip == "" || ownTrip || !k.HoldsTrip() || !k.Known() || !idWithoutTrip(note, e) {
+	if e.Trip == "" || ownTrip || !k.HoldsTrip() || !k.Known() || !r.idWithoutTrip(note, e) {
 		return e
 	}
 	o := *e
@@ -27,24 +30,26 @@ func Observed(note []byte, e *Event) *Event {
 // idWithoutTrip reports whether an event's id is that of an observation which
 // says all that the event says, but no trip. It is Observation.ID for a record:
 // the data stands in it as it is hashed, so that nothing is encoded again.
-func idWithoutTrip(note []byte, e *Event) bool {
+func (r *Reader) idWithoutTrip(note []byte, e *Event) bool {
 	text, err := Text(note)
 	if err != nil {
 		return false
 	}
 	// The id stands behind the data, which it is taken from and so can't hold.
 	const start = `{"data":`
-	end := bytes.Index(text, []byte(`,"id":"`+e.ID+`"`))
+	b := append(append(append(r.scratch[:0], `,"id":"`...), e.ID...), '"')
+	defer func() { r.scratch = b }()
+	end := bytes.Index(text, b)
 	if !bytes.HasPrefix(text, []byte(start)) || end < len(start) {
 		return false
 	}
-	sets := []string{e.Subject}
-	if !e.Kind().AboutSet() {
-		sets = append(sets, "") // a correction may leave out what it is about
+	sets := [...]string{e.Subject, ""} // a correction may leave out what it is about
+	n := len(sets)
+	if e.Kind().AboutSet() {
+		n = 1
 	}
 	at := e.Time.UTC().Format(time.RFC3339Nano)
-	b := make([]byte, 0, len(text)+len(observationDomain))
-	for _, set := range sets {
+	for _, set := range sets[:n] {
 		b = append(append(b[:0], observationDomain...), text[:end]...)
 		for _, m := range [...]struct{ name, value string }{ // in canonical order
 			{`,"kind":`, string(e.Kind())}, {`,"medium":`, e.Medium}, {`,"operator":`, e.Operator}, {`,"set":`, set},

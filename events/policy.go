@@ -44,6 +44,9 @@ type Policy struct {
 	// SoundPackage: a set whose package was found wet, torn, open, without a right
 	// filter or gasket, or dropped is not to be used as it is.
 	SoundPackage Asked `json:"soundPackage,omitzero"`
+	// SheetScan: a printed sheet is scanned before the next set is closed at the same
+	// place. It is a rule of the stations' pages; no trip is judged by it.
+	SheetScan Asked `json:"sheetScan,omitzero"`
 	// ShelfLifeDays is how many days after its run a set may be opened; 0 is no limit.
 	ShelfLifeDays int64 `json:"shelfLifeDays,omitzero"`
 	// ReadingMinutes is how long after an opening its sheet and tag may still be read.
@@ -88,6 +91,7 @@ func (p Policy) Complete() Policy {
 	// CDC 2008: what is torn, wet or punctured is repacked and reprocessed before use
 	// (from memory). Filters and gaskets: the manufacturers' instructions.
 	p.SoundPackage = cmp.Or(p.SoundPackage, Required)
+	p.SheetScan = cmp.Or(p.SheetScan, Required) // common practice, no source
 	// ShelfLifeDays stays 0: shelf life goes by events, not by time (CDC 2008).
 	p.ReadingMinutes = cmp.Or(p.ReadingMinutes, readingMinutes)
 	p.Waits = p.Waits.Complete()
@@ -111,6 +115,10 @@ func (p *Policy) AsksQuarantine() bool { return p.Complete().Quarantine == Requi
 
 // AsksSoundPackage reports whether a set may not be used in a faulty package.
 func (p *Policy) AsksSoundPackage() bool { return p.Complete().SoundPackage == Required }
+
+// AsksSheetScan reports whether a printed sheet must be scanned, or be said not to
+// have been, before the next set is closed.
+func (p *Policy) AsksSheetScan() bool { return p.Complete().SheetScan == Required }
 
 // MayStillRead is how long after an opening its sheet and tag may still be read.
 func (p *Policy) MayStillRead() time.Duration {
@@ -213,6 +221,7 @@ func (p *Policy) Check() error {
 	c.asked("implantIndicator", p.ImplantIndicator)
 	c.asked("quarantine", p.Quarantine)
 	c.asked("soundPackage", p.SoundPackage)
+	c.asked("sheetScan", p.SheetScan)
 	c.inRange("shelfLifeDays", p.ShelfLifeDays, 0, 3650)
 	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
 	p.Waits.check(&c)

@@ -19,6 +19,8 @@ import (
 type Reader struct {
 	cursor cursor
 	attrs  attributes // of the event being read
+	// scratch is what is hashed to tell whether a trip was named (Observed).
+	scratch []byte
 }
 
 // NewReader returns a Reader for a run of records.

@@ -1,7 +1,9 @@
 package ledger
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"time"
 )
@@ -51,6 +53,9 @@ func (l *Ledger) Append(ctx context.Context, entries ...Entry) ([]Appended, erro
 	}
 	if damage := l.Damage(); len(damage) > 0 {
 		return nil, &DamagedError{Dir: l.opts.Dir, Problems: damage}
+	}
+	if l.opts.Reading {
+		return nil, l.stopReason()
 	}
 	c := &call{entries: entries, done: make(chan struct{})}
 	if err := l.queue.add(c); err != nil {
@@ -118,7 +123,11 @@ func (l *Ledger) lastOf(station string) (int64, error) {
 	if ok {
 		return last, nil
 	}
-	seq, err := l.emb.lastOf(filterOf(station))
+	emb := l.server()
+	if emb == nil {
+		return 0, cmp.Or(l.stopReason(), ErrClosed)
+	}
+	seq, err := emb.lastOf(filterOf(station))
 	if err != nil {
 		return 0, err
 	}
@@ -176,6 +185,9 @@ func (l *Ledger) refuseAll(calls []*call) {
 
 // commit answers calls: those with a wrong expectation at once, the others after they are in the stream.
 func (l *Ledger) commit(calls []*call) {
+	l.committing.Lock()
+	defer l.committing.Unlock()
+	l.heal()
 	if err := l.ready(); err != nil {
 		for _, c := range calls {
 			c.finish(err)
@@ -191,17 +203,53 @@ func (l *Ledger) commit(calls []*call) {
 		good = append(good, c)
 	}
 	if len(good) > 0 {
+		if err := l.loadHeads(); err != nil {
+			for _, c := range good {
+				c.finish(stoppedf("not recorded: cannot read what was recorded before: %w", err))
+			}
+			return
+		}
 		l.send(l.newRound(good))
 	}
 }
 
-// Writable returns nil if the ledger takes records, and otherwise what Append would return: a *DamagedError, or an
-// error that wraps [ErrStopped] or [ErrClosed]. A full disk shows here once an append has met it.
-func (l *Ledger) Writable() error {
+// Recording returns nil unless it is known already that nothing can be appended: see [Ledger.Writable], which looks.
+func (l *Ledger) Recording() error {
 	if l.stopped() {
 		return ErrClosed
 	}
-	return l.stopReason()
+	if l.committing.TryLock() { // else the committer sees to it
+		l.heal()
+		l.committing.Unlock()
+	}
+	return l.checkOwner()
+}
+
+// Writable returns nil if the ledger takes records, and otherwise what Append would return: a *DamagedError, or an
+// error that wraps [ErrStopped] or [ErrClosed]. It looks whether there is room on the disk.
+func (l *Ledger) Writable() error {
+	if err := l.Recording(); err != nil {
+		return err
+	}
+	if err := l.room(); err != nil {
+		return stoppedf("not recorded: %w", err)
+	}
+	return nil
+}
+
+// checkOwner returns an error if nothing will be appended before the next start. It looks whether the folder is still
+// this process's: of two that write the same files only one may go on, and nothing it acknowledged may be lost. The one
+// that has taken the folder reads what is there before it writes, so what is looked at before and after each write
+// need not be looked at in between.
+func (l *Ledger) checkOwner() error {
+	if err := l.stopReason(); err != nil {
+		return err
+	}
+	if err := l.owner.held(); err != nil {
+		l.stopAppending(err)
+		return l.stopReason()
+	}
+	return nil
 }
 
 // stopReason returns an error if nothing will be appended before the next start.
@@ -211,7 +259,12 @@ func (l *Ledger) stopReason() error {
 	if len(l.damage) > 0 {
 		return &DamagedError{Dir: l.opts.Dir, Problems: l.damage}
 	}
-	if l.failed != nil {
+	var lost *lostError
+	var full *noRoomError
+	switch {
+	case errors.As(l.failed, &lost) || errors.As(l.failed, &full) || l.opts.Reading && l.failed != nil:
+		return stoppedf("not recorded: %w", l.failed)
+	case l.failed != nil:
 		return stoppedf("not recorded: an earlier record failed: %w; see to the disk and start again", l.failed)
 	}
 	return nil
@@ -219,7 +272,7 @@ func (l *Ledger) stopReason() error {
 
 // ready returns an error if nothing may be appended now.
 func (l *Ledger) ready() error {
-	if err := l.stopReason(); err != nil {
+	if err := l.checkOwner(); err != nil {
 		return err
 	}
 	if l.inDoubt != nil {

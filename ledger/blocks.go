@@ -126,29 +126,25 @@ func (b *blocks) syncBlock(block *block) (int64, error) {
 
 // syncNames syncs the folder of the blocks: a new block is on disk only if its name is.
 func (b *blocks) syncNames() error {
-	dir, err := os.Open(b.msgs)
-	if err != nil {
-		return err
-	}
-	return errors.Join(b.fsync(dir), dir.Close())
+	return thisSystem().syncFolder(b.msgs, b.fsync)
 }
 
 // syncTree syncs all files and folders under root, and root's own name.
 func syncTree(root string, fsync func(*os.File) error) error {
-	one := func(path string, flag int) error {
-		f, err := os.OpenFile(path, flag, 0)
-		if err != nil {
-			return err
-		}
-		return errors.Join(fsync(f), f.Close())
-	}
+	return syncTreeOn(thisSystem(), root, fsync)
+}
+
+func syncTreeOn(s system, root string, fsync func(*os.File) error) error {
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 		case d.IsDir():
-			err = one(path, os.O_RDONLY)
+			err = s.syncFolder(path, fsync)
 		case d.Type().IsRegular():
-			err = one(path, os.O_RDWR) // for writing, because some systems sync only such files
+			var f *os.File
+			if f, err = os.OpenFile(path, os.O_RDWR, 0); err == nil { // for writing, because some systems sync only such files
+				err = errors.Join(fsync(f), f.Close())
+			}
 		}
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil // the server has removed a file that it no longer needs
@@ -158,5 +154,5 @@ func syncTree(root string, fsync func(*os.File) error) error {
 	if err != nil {
 		return err
 	}
-	return one(filepath.Dir(root), os.O_RDONLY)
+	return s.syncFolder(filepath.Dir(root), fsync)
 }

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"os"
@@ -21,12 +22,14 @@ type builder struct {
 	tree    *proof.Tree
 	partial [][]byte // records of the entry bundle that is not full yet
 	audited int64    // highest sequence that Audit was called with
+	tried   []byte   // the checkpoint that was written last, perhaps without success
 }
 
 // buildLoop signs what is new, at most once every CheckpointEvery.
 func (l *Ledger) buildLoop() {
 	defer l.wg.Done()
 	wait := l.opts.CheckpointEvery
+	said := ""
 	pause := time.NewTimer(wait)
 	defer pause.Stop()
 	for {
@@ -40,13 +43,22 @@ func (l *Ledger) buildLoop() {
 			return
 		}
 		start := time.Now()
-		if err := l.integrate(); err != nil {
+		err := l.integrate()
+		if err != nil && err.Error() != said {
+			said = err.Error()
 			l.log.Error("cannot sign new records; they are stored and will be signed later",
 				"err", err, "waiting", l.Size()-l.Signed().Size)
 		}
-		wait = l.pauseAfter(time.Since(start))
+		if wait = l.pauseAfter(time.Since(start)); err != nil {
+			wait = max(wait, againWait)
+		} else {
+			said = ""
+		}
 	}
 }
+
+// againWait is how long the builder leaves a disk alone that took no checkpoint.
+const againWait = 2 * time.Second
 
 // pauseAfter returns how long to wait before the next checkpoint. The builder shares the disk with the stream: where a
 // checkpoint takes long, the stream has the disk to itself for five times as long, up to two seconds, and the next
@@ -81,6 +93,9 @@ func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
 	if l.stopped() {
 		return nil, ErrClosed
 	}
+	if l.opts.Reading {
+		return l.SignedNote(), nil
+	}
 	if damage := l.Damage(); len(damage) > 0 {
 		// The old one stands for what was signed; a new one would vouch for the damage.
 		return nil, fmt.Errorf("no new checkpoint: %w", &DamagedError{Dir: l.opts.Dir, Problems: damage})
@@ -91,16 +106,26 @@ func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
 	return l.SignedNote(), nil
 }
 
+func (l *Ledger) isUnsynced() bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.unsynced
+}
+
 // integrate puts all records stored so far into the tree and signs it.
 func (l *Ledger) integrate() error {
 	l.build.mu.Lock()
 	defer l.build.mu.Unlock()
 	target := l.Size()
+	if l.isUnsynced() && l.Signed().Size < target {
+		return l.stopReason()
+	}
 	for l.Signed().Size < target {
 		l.mu.Lock()
 		records, from := l.tail, l.signed.Size
 		l.mu.Unlock()
-		if err := l.integrateChunk(from, records[:min(len(records), maxChunk)]); err != nil {
+		records = records[:min(len(records), maxChunk)]
+		if err := l.integrateChunk(from, records[:l.untilHandover(records)]); err != nil {
 			return err
 		}
 	}
@@ -178,14 +203,37 @@ func (l *Ledger) grow(tree *proof.Tree, from int64, records [][]byte) (files []o
 	return files, complete, nil
 }
 
+// checkSigned returns an error if the checkpoint on disk is not the one that this process wrote or found last: somebody
+// else has signed meanwhile, and two checkpoints could say two things.
+func (l *Ledger) checkSigned() error {
+	if err := l.owner.held(); err != nil {
+		l.stopAppending(err)
+		return err
+	}
+	there, err := l.files.readCheckpoint()
+	if err == nil && !bytes.Equal(there, l.SignedNote()) && !bytes.Equal(there, l.build.tried) {
+		err := &lostError{"log/checkpoint was written by another program"}
+		l.stopAppending(err)
+		return err
+	}
+	return nil
+}
+
 // sign replaces the checkpoint and drops the records it covers, the first ones, from the tail.
 func (l *Ledger) sign(c proof.Checkpoint, covered int) error {
-	note, err := proof.SignCheckpoint(c, l.opts.Signer)
+	note, err := proof.SignCheckpoint(c, l.Signer())
 	if err != nil {
 		return fmt.Errorf("cannot sign the checkpoint: %w", err)
 	}
+	if err := l.checkSigned(); err != nil {
+		return err
+	}
+	l.build.tried = note
 	if err := l.files.replaceCheckpoint(note); err != nil {
 		return fmt.Errorf("cannot write the checkpoint: %w", err)
+	}
+	if l.Loss() == nil {
+		l.remember(note)
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()

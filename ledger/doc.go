@@ -5,11 +5,16 @@
 //
 //	owner.lock, owner.json    which process has it open
 //	stream/                   the embedded JetStream's files: the first copy of every record
-//	stream.clean              present only after a clean stop; holds the number of records at that moment
+//	stream.clean              present only after a clean stop; holds the checkpoint of that moment
+//	newest.checkpoint         the folder's memory: a copy of the newest checkpoint
+//	newest.heads              which record is the newest about each key; made anew where it is missing
 //	log/checkpoint            the newest signed checkpoint
 //	log/tile/<level>/…        Merkle tree tiles (c2sp.org/tlog-tiles)
 //	log/tile/entries/…        entry bundles: the second copy of every record under a checkpoint
 //	before-recovery-<n>/      the end of the stream as it was before a start after an unclean stop; kept if it differs
+//	damaged-stream-<n>/       a stream that a repair replaced
+//
+// Of the last two the newest five are kept, up to 128 MB each; [KeptCopies] lists them.
 //
 // # Writing
 //
@@ -29,6 +34,10 @@
 // checkpoint over them. It never signs two checkpoints that contradict each other, because it never signs what could
 // still be lost.
 //
+// Each record says in its arrival line what it is about ([Entry.About]) and which record before it was about the same.
+// [Ledger.Heads] has the newest about each; whoever records the root of those lets a reader walk back from there and see
+// that nothing was left out.
+//
 // # Damage
 //
 // JetStream answers damage by skipping records or cutting them off, and starts all the same; the next record would get
@@ -36,4 +45,8 @@
 // anything is appended. If they differ, the ledger is read-only: [Ledger.Damage] says what is missing, Append refuses,
 // reading and [Ledger.Verify] work, and [Repair] rebuilds the stream from the entry bundles, and a damaged bundle from
 // the stream.
+//
+// The same holds where stream and tree agree and are less than the folder remembers, such as an older copy of both that
+// was put back: [Ledger.Loss] says so, and [Options.AcceptLoss] with [Ledger.LossDeclared] is the way on where the
+// missing part is gone for good.
 package ledger

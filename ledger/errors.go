@@ -19,6 +19,10 @@ var ErrUnknownOutcome = errors.New("it is not known whether this was recorded; r
 // rule, has started the program again.
 var ErrStopped = errors.New("the ledger takes no more records until somebody has seen to it")
 
+// ErrNoRoom reports that nothing was recorded because there is no room on the disk. The ledger goes on by itself once
+// there is. It comes with [ErrStopped].
+var ErrNoRoom = errors.New("there is no room on the disk")
+
 // stoppedError carries what stopped the ledger.
 type stoppedError struct{ cause error }
 
@@ -84,7 +88,7 @@ type DamagedError struct {
 
 func (e *DamagedError) Error() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "not recorded: the ledger in %s is damaged and read-only until it is repaired: ", e.Dir)
+	fmt.Fprintf(&b, "not recorded: the ledger in %s is damaged and read-only: ", e.Dir)
 	for i, p := range e.Problems {
 		if i == 3 {
 			fmt.Fprintf(&b, "; and %d more", len(e.Problems)-i)

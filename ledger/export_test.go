@@ -104,3 +104,6 @@ func (b *Blocks) Close() error { return b.b.close() }
 
 // SyncTree syncs all files and folders under root, and root's own name.
 func SyncTree(root string, fsync func(*os.File) error) error { return syncTree(root, fsync) }
+
+// BoundCopies removes the oldest of what is kept.
+var BoundCopies = boundCopies

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"sync"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -71,6 +72,60 @@ func (l logFiles) readEntries(index, size int64) ([][]byte, error) {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	return records, nil
+}
+
+// An older checkpoint that was put back alone finds no partial tile of its own any more. Where a larger one is there, that
+// one begins with the same hashes and records: whether they are those, the checkpoint's root tells.
+
+// tileWithin is readTile that also takes the beginning of a larger tile.
+func (l logFiles) tileWithin(level int, index int64, width int) ([]tlog.Hash, error) {
+	hashes, err := l.readTile(level, index, width)
+	if !errors.Is(err, os.ErrNotExist) {
+		return hashes, err
+	}
+	larger := l.larger(proof.TilePath(level, index, proof.TileWidth), width)
+	if larger == 0 {
+		return nil, err
+	}
+	if hashes, err = l.readTile(level, index, larger); err != nil {
+		return nil, err
+	}
+	return hashes[:width], nil
+}
+
+// entriesWithin is readEntries that also takes the beginning of a larger bundle.
+func (l logFiles) entriesWithin(index, size int64) ([][]byte, error) {
+	records, err := l.readEntries(index, size)
+	if !errors.Is(err, os.ErrNotExist) {
+		return records, err
+	}
+	width := bundleWidth(index, size)
+	larger := l.larger(proof.EntriesPath(index, proof.TileWidth), width)
+	if larger == 0 {
+		return nil, err
+	}
+	if records, err = l.readEntries(index, index*proof.TileWidth+int64(larger)); err != nil {
+		return nil, err
+	}
+	return records[:width], nil
+}
+
+// larger returns the width of the file that takes the place of one of so many hashes or records, 0 for none. full is the
+// name of the full one.
+func (l logFiles) larger(full string, width int) int {
+	if _, err := os.Stat(l.path(full)); err == nil {
+		return proof.TileWidth
+	}
+	partials, err := os.ReadDir(l.path(proof.PartialDir(full)))
+	if err != nil {
+		return 0
+	}
+	for _, e := range partials {
+		if n, err := strconv.Atoi(e.Name()); err == nil && n > width && n < proof.TileWidth {
+			return n
+		}
+	}
+	return 0
 }
 
 // cause drops the machine's path from a file error. The caller's message names the file by its place in the ledger.
@@ -233,13 +288,4 @@ func replaceFile(f *faults, step, path string, data []byte) error {
 	})
 }
 
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	if err := d.Sync(); err != nil {
-		return errors.Join(err, d.Close())
-	}
-	return d.Close()
-}
+func syncDir(dir string) error { return thisSystem().syncFolder(dir, (*os.File).Sync) }

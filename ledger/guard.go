@@ -19,18 +19,74 @@ func streamDir(dir string) string {
 	return filepath.Join(dir, "stream", "jetstream", "$G", "streams", streamName)
 }
 
-// start brings up stream and tree and compares them before anything can be appended.
+// start loads the ledger and lets it take records.
 func (l *Ledger) start(ctx context.Context) error {
+	var full error
+	if !l.opts.Reading {
+		full = l.room()
+	}
+	switch {
+	case l.opts.Reading:
+		l.failed = errReading
+		return l.loadFiles(ctx)
+	case IsNoRoom(full):
+		l.failed = full
+		if err := l.loadFiles(ctx); err != nil {
+			return err
+		}
+	default: // whatever else is wrong with the folder shows when it is written in
+		if err := l.load(ctx); IsNoRoom(err) {
+			if err := l.loadWithoutRoom(ctx, err); err != nil {
+				return err
+			}
+		} else if err != nil {
+			return err
+		}
+	}
+	if len(l.damage) > 0 {
+		return nil
+	}
+	l.build.audited = l.signed.Size
+	l.wg.Add(2)
+	go l.commitLoop()
+	go l.buildLoop()
+	return nil
+}
+
+// loadWithoutRoom reads the files after a start that found too little room, such as for the copy of the stream's end.
+func (l *Ledger) loadWithoutRoom(ctx context.Context, full error) error {
+	if err := l.closeStream(); err != nil {
+		return err
+	}
+	l.failed = &noRoomError{full}
+	l.size, l.tail, l.tailSize, l.damage, l.loss = 0, nil, 0, nil, nil
+	l.build.tree, l.build.partial = nil, nil
+	return l.loadFiles(ctx)
+}
+
+// errReading refuses to write in a folder that was opened for questions.
+var errReading = errors.New("the folder was opened for questions only, since nothing can be written in it")
+
+// load brings up stream and tree and compares them before anything can be appended.
+func (l *Ledger) load(ctx context.Context) error {
 	note, err := l.files.readCheckpoint()
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
 		return fmt.Errorf("cannot read the checkpoint: %w", err)
 	}
-	info, copied, err := l.startStream(note == nil)
+	memory, had, err := l.recall()
+	if err != nil {
+		return err
+	}
+	if memory != nil {
+		l.remember(memory) // the clean marker, which may have it, is taken away
+	}
+	begins := note == nil && (had.Size == 0 || l.opts.AcceptLoss)
+	info, copied, err := l.startStream(begins)
 	if err != nil {
 		return err
 	}
 	l.noStream = info == nil
-	if note == nil && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
+	if begins && info != nil && info.State.LastSeq == 0 && l.treeIsEmpty() {
 		// A new ledger, or one whose first start was cut short before its first checkpoint.
 		l.build.tree = &proof.Tree{}
 		if note, err = l.firstCheckpoint(); err != nil {
@@ -45,22 +101,64 @@ func (l *Ledger) start(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	l.damage = append(problems, cut...)
+	if err := l.settle(append(problems, cut...), memory, had); err != nil || len(l.damage) > 0 {
+		return err
+	}
+	return errors.Join(l.dropPartials(), boundCopies(l.opts.Dir, beforePrefix, keptCopies, keptBytes))
+}
+
+// loadFiles reads stream and tree as they lie in the folder. Nothing is written, and nothing may be built upon what
+// is read behind the checkpoint: it need not be on disk.
+func (l *Ledger) loadFiles(ctx context.Context) error {
+	l.unsynced = true
+	note, err := l.files.readCheckpoint()
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("cannot read the checkpoint: %w", err)
+	}
+	memory, had, err := l.recall()
+	if err != nil {
+		return err
+	}
+	var info *server.StreamInfo
+	if _, err := os.Stat(streamDir(l.opts.Dir)); err == nil {
+		first, last, err := lastInBlocks(l.opts.Dir)
+		if err != nil {
+			return err
+		}
+		info = &server.StreamInfo{Config: streamConfig()}
+		info.State.FirstSeq, info.State.LastSeq = uint64(first), uint64(last)
+	}
+	if note == nil && info == nil && memory == nil {
+		if l.opts.Reading {
+			return errors.New("the folder holds no records yet")
+		}
+		return fmt.Errorf("cannot begin a ledger here: %w", l.failed)
+	}
+	l.noStream = info == nil
+	problems, err := l.guard(ctx, note, info)
+	if err != nil {
+		return err
+	}
+	return l.settle(problems, memory, had)
+}
+
+// settle decides whether the ledger takes records.
+func (l *Ledger) settle(problems []Problem, memory []byte, had proof.Checkpoint) error {
+	if l.damage = problems; len(l.damage) == 0 {
+		if err := l.compareMemory(memory, had); err != nil {
+			return err
+		}
+		if l.loss != nil && !l.opts.AcceptLoss {
+			l.damage = []Problem{l.loss.problem()}
+		}
+	}
 	if len(l.damage) > 0 {
 		for _, p := range l.damage {
 			l.log.Error("the ledger is damaged and read-only", "seq", p.Seq, "what", p.What)
 		}
 		// What is unsigned cannot be told from what is damaged.
 		l.size, l.tail, l.tailSize = l.signed.Size, nil, 0
-		return nil
 	}
-	l.build.audited = l.signed.Size
-	if err := l.dropPartials(); err != nil {
-		return err
-	}
-	l.wg.Add(2)
-	go l.commitLoop()
-	go l.buildLoop()
 	return nil
 }
 
@@ -136,13 +234,22 @@ func (l *Ledger) firstCheckpoint() ([]byte, error) {
 func (l *Ledger) guard(ctx context.Context, note []byte, info *server.StreamInfo) ([]Problem, error) {
 	if note == nil {
 		what := "there are records, but log/checkpoint is missing; put back the newest copy of it"
+		switch _, had, err := l.recall(); {
+		case err != nil:
+			return nil, err
+		case had.Size > 0 && info == nil:
+			what = fmt.Sprintf("stream/ and log/ are gone; this folder has had %d records", had.Size)
+			l.loss = &Loss{Had: had.Size, Root: had.Root, what: what}
+		case had.Size > 0:
+			what = "there are records, but log/checkpoint is missing; a repair puts back the copy that this folder keeps"
+		}
 		return []Problem{{What: what}}, nil
 	}
-	c, err := proof.OpenCheckpoint(note, l.opts.Origin, l.opts.Verifier)
+	c, handed, err := l.opts.openNewest(note)
 	if err != nil {
 		return []Problem{{What: fmt.Sprintf("log/checkpoint: %v", err)}}, nil
 	}
-	l.signed, l.note, l.size = c, note, c.Size
+	l.signed, l.note, l.size, l.handed = c, note, c.Size, handed
 	var problems []Problem
 	last := int64(0)
 	if info == nil {
@@ -223,7 +330,7 @@ func (l *Ledger) loadTree(c proof.Checkpoint) ([]tlog.Hash, []Problem) {
 	problem := func(format string, args ...any) []Problem {
 		return []Problem{{Seq: start + 1, What: fmt.Sprintf(format, args...)}}
 	}
-	tree, err := proof.LoadTree(c.Size, l.files.readTile)
+	tree, err := proof.LoadTree(c.Size, l.files.tileWithin)
 	if err != nil {
 		return nil, problem("the tree cannot be read: %v", err)
 	}
@@ -256,7 +363,7 @@ func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlo
 	var bundle [][]byte
 	if c.Size > 0 {
 		var err error
-		if bundle, err = l.files.readEntries(start/proof.TileWidth, c.Size); err != nil {
+		if bundle, err = l.files.entriesWithin(start/proof.TileWidth, c.Size); err != nil {
 			add(start+1, "%v", err)
 		}
 	}
@@ -271,7 +378,7 @@ func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlo
 			add(next, "the stream lacks %s", rangeText([2]int64{next, to}))
 		}
 	}
-	err := l.emb.read(ctx, next, last, func(seq int64, _ string, record []byte) error {
+	err := l.readStream(ctx, next, last, func(seq int64, _ string, record []byte) error {
 		missing(seq - 1)
 		next = seq + 1
 		_, at, _, err := proof.SplitArrival(l.opts.Origin, record)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -195,4 +196,14 @@ func rootOf(tb testing.TB, records [][]byte) tlog.Hash {
 		tree.Append(proof.LeafHash(r), nil)
 	}
 	return tree.Root()
+}
+
+// route reads the station off the signature, which is what a reader of real records does with their text.
+func route(record []byte) (station, kind string, err error) {
+	_, sigs, ok := bytes.Cut(record, []byte("\n\n— "))
+	name, _, _ := strings.Cut(string(sigs), " ")
+	if !ok || name == "" {
+		return "", "", errors.New("no station's signature")
+	}
+	return name, "set.opened", nil
 }

@@ -54,6 +54,17 @@ func LoadOrCreateKey(path, name string) (signer note.Signer, verifier note.Verif
 	return signer, verifier, created, nil
 }
 
+// NextKey is where the key lies that is to take the place of the one at path.
+func NextKey(path string) string { return path + ".next" }
+
+// TakeNextKey puts the next key in the place of the one at path, which is gone then.
+func TakeNextKey(path string) error {
+	if err := os.Rename(NextKey(path), path); err != nil {
+		return fmt.Errorf("the new key could not take the place of the old one: %w", cause(err))
+	}
+	return syncDir(filepath.Dir(path))
+}
+
 // VerifierKey returns the public half of the key at path, in the text form that is handed out.
 func VerifierKey(path string) (string, error) {
 	skey, err := readKeyFile(path)
@@ -75,9 +86,8 @@ func readKeyFile(path string) (string, error) {
 	if !info.Mode().IsRegular() {
 		return "", fmt.Errorf("the key %s is not a plain file", path)
 	}
-	if info.Mode().Perm()&0o077 != 0 {
-		return "", fmt.Errorf("the key file %s can be read by others (mode %04o); make it yours alone: chmod 600 %s",
-			path, info.Mode().Perm(), path)
+	if err := thisSystem().ownersAlone(path, info.Mode()); err != nil {
+		return "", err
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {

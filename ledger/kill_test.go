@@ -26,6 +26,9 @@ const (
 	childMode = "LEDGER_TEST_CHILD_MODE"
 )
 
+// childWork is what the other process does in a mode that is no matter of appending.
+var childWork = map[string]func(dir, mode string) error{}
+
 // runChild is the other process of the tests that need one: it appends until it is killed and says on standard output
 // what it was told is stored.
 func runChild() (code int, child bool) {
@@ -33,7 +36,11 @@ func runChild() (code int, child bool) {
 	if dir == "" {
 		return 0, false
 	}
-	if err := appendForever(dir, os.Getenv(childMode)); err != nil {
+	work := childWork[os.Getenv(childMode)]
+	if work == nil {
+		work = appendForever
+	}
+	if err := work(dir, os.Getenv(childMode)); err != nil {
 		fmt.Println("error", err)
 		return 1, true
 	}
@@ -56,7 +63,7 @@ func appendForever(dir, mode string) error {
 	if mode == "disk-full" {
 		// One at a time, so that what was stored is plain to see.
 		writers = 1
-		if err := limitFileSize(1 << 20); err != nil {
+		if err := limitFileSize(1<<20 - 1); err != nil {
 			return err
 		}
 	}
@@ -88,6 +95,9 @@ func appendForever(dir, mode string) error {
 				mu.Unlock()
 			}
 			mu.Lock()
+			for why := err; why != nil; why = errors.Unwrap(why) {
+				fmt.Println("because", why)
+			}
 			failed = errors.Join(failed, err)
 			mu.Unlock()
 		}()
@@ -231,7 +241,7 @@ func TestOwned(t *testing.T) {
 }
 
 // fillDisk lets a child append until its disk is full. It returns the last record that was acknowledged and the error
-// that the next one met, and what Writable said after it.
+// that the next one met, with its causes, and what Writable said after it.
 func fillDisk(t *testing.T, opts ledger.Options) (last int64, reason, writable string) {
 	t.Helper()
 	cmd, lines := startChild(t, opts.Dir, "disk-full")
@@ -244,8 +254,8 @@ func fillDisk(t *testing.T, opts ledger.Options) (last int64, reason, writable s
 				t.Fatal(err)
 			}
 			last = seq
-		case "error":
-			reason = line
+		case "because":
+			reason += line + "\n"
 		case "writable":
 			writable = line
 		}
@@ -264,10 +274,10 @@ func TestDiskFull(t *testing.T) {
 	if last < 500 {
 		t.Errorf("only %d records fitted", last)
 	}
-	if !strings.Contains(reason, "could not store") {
+	if !strings.Contains(reason, "there is no room on the disk") {
 		t.Errorf("the reason given is: %s", reason)
 	}
-	if !strings.Contains(writable, "see to the disk and start again") {
+	if !strings.Contains(writable, "there is no room on the disk") {
 		t.Errorf("after it the ledger is %s", writable)
 	}
 	l := ledgertest.Open(t, opts)

@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -19,7 +18,7 @@ import (
 )
 
 // MaxNote is the longest note a station may append. Entry bundles hold 65,535 bytes; the rest is room for the arrival
-// line.
+// line with its links.
 const MaxNote = 60_000
 
 // Options configure a ledger. Dir, Origin, Signer, Verifier and Clock are required.
@@ -39,6 +38,13 @@ type Options struct {
 	// records that came together, and several times slower with many writers. It is always on under a server version
 	// whose files this package does not know.
 	SyncAlways bool
+	// Next is the key that a record of the ledger hands it on to; nil while no other key takes over.
+	Next *Successor
+	// AcceptLoss opens a ledger that is behind its own memory, so that the loss can be recorded; see [Ledger.Loss].
+	AcceptLoss bool
+	// Reading opens a ledger for questions only: nothing is written, so the folder may be one where nothing can be.
+	// Nobody is kept from opening it for writing meanwhile.
+	Reading bool
 	// Audit is called with each record, in order, before it goes into the tree. An error is logged and counted, and
 	// stops nothing: what was recorded stays recorded.
 	Audit func(seq int64, record []byte) error
@@ -54,7 +60,9 @@ type Ledger struct {
 	emb   *embedded
 	files logFiles
 
-	blocks *blocks // used by the committer only
+	// committing is held while records are stored, and while a stream that was closed for lack of room is opened again.
+	committing sync.Mutex
+	blocks     *blocks // used under committing only
 
 	mu       sync.Mutex
 	size     int64            // number of records stored
@@ -64,11 +72,15 @@ type Ledger struct {
 	lastAt   time.Time        // arrival of the last record
 	signed   proof.Checkpoint
 	note     []byte        // signed, as a signed note
+	handed   bool          // Options.Next has taken over
 	grown    chan struct{} // closed and replaced when size grows
 	damage   []Problem
 	failed   error // why the stream takes nothing until the next start
 	noStream bool  // the server did not find the stream at the start
+	unsynced bool  // the stream was read from its files: what is unsigned of it need not be on disk
+	loss     *Loss // what is missing and not declared yet
 
+	heads   heads
 	queue   queue
 	inDoubt *doubtfulRound // nil if the outcome of every round is known; used by the committer only
 
@@ -90,6 +102,9 @@ type Entry struct {
 	// ExpectPrev is the sequence of the station's previous record, 0 if it has none. Later entries of the same station
 	// in one call repeat it.
 	ExpectPrev int64
+	// About names what the record is about, such as "set LAP-014": the record then says which one before it was about
+	// the same. In the order of the bytes, each once; see [proof.Link].
+	About []string
 }
 
 // Appended is one stored record.
@@ -105,10 +120,7 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	if err := opts.check(); err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(opts.Dir, 0o700); err != nil {
-		return nil, fmt.Errorf("cannot make the ledger's folder: %w", err)
-	}
-	owner, err := takeOwnership(opts.Dir, Owner{PID: os.Getpid(), Command: opts.Command, Since: opts.Clock().UTC()})
+	owner, err := opts.own()
 	if err != nil {
 		return nil, err
 	}
@@ -123,15 +135,20 @@ func Open(ctx context.Context, opts Options) (*Ledger, error) {
 	}
 	l.queue.init()
 	if err := l.start(ctx); err != nil {
-		if l.emb != nil {
-			l.emb.stop()
-		}
-		if l.blocks != nil {
-			err = errors.Join(err, l.blocks.close())
-		}
-		return nil, errors.Join(err, owner.release())
+		return nil, errors.Join(err, l.closeStream(), owner.release())
 	}
 	return l, nil
+}
+
+// own makes the folder this process's alone. For reading that is not needed; it only must not be another's.
+func (o *Options) own() (*ownership, error) {
+	if o.Reading {
+		return nil, lookForOwner(o.Dir)
+	}
+	if err := os.MkdirAll(o.Dir, 0o700); err != nil {
+		return nil, fmt.Errorf("cannot make the ledger's folder: %w", err)
+	}
+	return takeOwnership(o.Dir, Owner{PID: os.Getpid(), Command: o.Command, Since: o.Clock().UTC()})
 }
 
 func (o *Options) check() error {
@@ -162,10 +179,7 @@ func (o *Options) check() error {
 
 // SetURL publishes the address of this process for programs that find the folder in use.
 func (l *Ledger) SetURL(url string) error {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	l.owner.owner.URL = url
-	return l.owner.write()
+	return l.owner.setURL(url)
 }
 
 // Origin returns the ledger's name.
@@ -173,12 +187,6 @@ func (l *Ledger) Origin() string { return l.opts.Origin }
 
 // Dir returns the ledger's folder.
 func (l *Ledger) Dir() string { return l.opts.Dir }
-
-// Verifier returns the public key of the ledger.
-func (l *Ledger) Verifier() note.Verifier { return l.opts.Verifier }
-
-// Signer returns the private key of the ledger, which signs evidence manifests as well.
-func (l *Ledger) Signer() note.Signer { return l.opts.Signer }
 
 // Size returns the number of records stored. It is the sequence of the last one.
 func (l *Ledger) Size() int64 {
@@ -223,7 +231,7 @@ func (l *Ledger) close() error {
 	close(l.stop)
 	l.wg.Wait()
 	l.mu.Lock()
-	healthy := len(l.damage) == 0
+	healthy := len(l.damage) == 0 && !l.unsynced
 	l.mu.Unlock()
 	var errs []error
 	if healthy {
@@ -233,18 +241,21 @@ func (l *Ledger) close() error {
 				l.Size()-l.Signed().Size, err))
 		}
 	}
-	l.emb.stop()
-	errs = append(errs, l.blocks.close())
+	l.committing.Lock()
+	defer l.committing.Unlock()
+	errs = append(errs, l.closeStream())
 	l.mu.Lock()
 	close(l.grown)
 	l.grown = nil
 	clean := healthy && l.failed == nil && l.inDoubt == nil
-	size := l.size
+	note := l.note
 	l.mu.Unlock()
+	if healthy {
+		l.keepHeads()
+	}
 	if clean {
 		// Crash here: the next start takes the stop for an unclean one and looks harder. No harm.
-		text := strconv.FormatInt(size, 10) + "\n"
-		if err := replaceFile(l.opts.faults, "clean marker", l.cleanMarker(), []byte(text)); err != nil {
+		if err := replaceFile(l.opts.faults, "clean marker", l.cleanMarker(), note); err != nil {
 			errs = append(errs, err)
 		}
 	}
@@ -284,6 +295,17 @@ func (e Entry) check(origin string) error {
 	}
 	if err := proof.CheckStationNote(origin, e.Note); err != nil {
 		return fmt.Errorf("not recorded: %w", err)
+	}
+	if len(e.About) > proof.MaxLinks {
+		return fmt.Errorf("not recorded: the note is about %d things, at most %d are linked", len(e.About), proof.MaxLinks)
+	}
+	for i, key := range e.About {
+		if err := proof.CheckKey(key); err != nil {
+			return fmt.Errorf("not recorded: %w", err)
+		}
+		if i > 0 && e.About[i-1] >= key {
+			return fmt.Errorf("not recorded: what the note is about is not in order: %q, %q", e.About[i-1], key)
+		}
 	}
 	return nil
 }

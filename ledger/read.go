@@ -41,7 +41,7 @@ func (l *Ledger) chunk(seq int64, hashed bool) (records [][]byte, first int64, e
 			return tail, signed + 1, nil
 		}
 		index := (seq - 1) / proof.TileWidth
-		records, err := l.files.readEntries(index, signed)
+		records, err := l.files.entriesWithin(index, signed)
 		if err == nil && hashed {
 			err = l.compareTile(index, signed, records)
 		}
@@ -57,7 +57,7 @@ func (l *Ledger) chunk(seq int64, hashed bool) (records [][]byte, first int64, e
 }
 
 func (l *Ledger) compareTile(index, size int64, records [][]byte) error {
-	hashes, err := l.files.readTile(0, index, bundleWidth(index, size))
+	hashes, err := l.files.tileWithin(0, index, bundleWidth(index, size))
 	if err != nil {
 		return err
 	}
@@ -97,10 +97,7 @@ func (l *Ledger) ScanHashed(ctx context.Context, from int64, fn func(seq int64, 
 			return err
 		}
 		index := (next - 1) / proof.TileWidth
-		hashes, err := l.files.readTile(0, index, bundleWidth(index, signed.Size))
-		if errors.Is(err, os.ErrNotExist) {
-			hashes, err = l.files.readTile(0, index, proof.TileWidth)
-		}
+		hashes, err := l.files.tileWithin(0, index, bundleWidth(index, signed.Size))
 		if err != nil {
 			return fmt.Errorf("record %d: %w", next, err)
 		}
@@ -256,14 +253,8 @@ func (r *tileReader) ReadTiles(tiles []tlog.Tile) ([][]byte, error) {
 			out[i] = data
 			continue
 		}
-		hashes, err := r.files.readTile(t.L, t.N, t.W)
-		if errors.Is(err, os.ErrNotExist) && t.W < proof.TileWidth {
-			// The tree grew meanwhile; the full tile begins with the partial one.
-			var full []tlog.Hash
-			if full, err = r.files.readTile(t.L, t.N, proof.TileWidth); err == nil {
-				hashes = full[:t.W]
-			}
-		}
+		// The tree may have grown meanwhile; a larger tile begins with the partial one.
+		hashes, err := r.files.tileWithin(t.L, t.N, t.W)
 		if err != nil {
 			return nil, err
 		}

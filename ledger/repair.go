@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
 	"listbound/ledger/proof"
@@ -26,6 +27,8 @@ type Route func(record []byte) (station, kind string, err error)
 type RepairOptions struct {
 	// Route is required: the entry bundles hold records, not subjects.
 	Route Route
+	// Replaces returns the keys that a record names where it hands the ledger on to another one; nil: no record does.
+	Replaces func(record []byte) (former, key note.Verifier, ok bool)
 	// Progress is called now and then with the number of records in the new stream.
 	Progress func(done, total int64)
 }
@@ -107,6 +110,11 @@ func (r *repairing) run(ctx context.Context) (aside string, err error) {
 	if err := r.files.writeDurably(slices.Concat(r.badTiles, r.badBundles)); err != nil {
 		return "", err
 	}
+	if r.checkpoint != nil {
+		if err := r.files.replaceCheckpoint(r.checkpoint); err != nil {
+			return "", err
+		}
+	}
 	return r.swap()
 }
 
@@ -116,22 +124,51 @@ type repairing struct {
 	files  logFiles
 	tmp    string
 	signed proof.Checkpoint
-	lastAt time.Time
-	tail   [][]byte
+	// checkpoint is the copy of signed that takes the place of a lost one, nil where that is there.
+	checkpoint []byte
+	lastAt     time.Time
+	tail       [][]byte
 
 	restored             map[int64][][]byte // records of the bundles that were lost or changed, by index
 	badTiles, badBundles []outFile
 }
 
+// takeMemory takes the folder's own copy of a checkpoint that is missing or damaged. It is put in its place when all
+// that it covers has been found. Without one it returns the error given.
+func (r *repairing) takeMemory(otherwise error) error {
+	for _, name := range []string{memoryName, cleanMarkerName} {
+		msg, err := os.ReadFile(filepath.Join(r.opts.Dir, name))
+		if err != nil {
+			continue
+		}
+		c, _, err := r.opts.openNewest(msg)
+		if err == nil && (r.checkpoint == nil || c.Size > r.signed.Size) {
+			r.signed, r.checkpoint = c, msg
+		}
+	}
+	if r.checkpoint == nil {
+		return otherwise
+	}
+	return nil
+}
+
 // checkBundles reads every signed record from the entry bundles, or from the stream where these are damaged, and
 // computes the root.
 func (r *repairing) checkBundles(ctx context.Context) error {
-	note, err := r.files.readCheckpoint()
-	if err != nil {
-		return fmt.Errorf("log/checkpoint cannot be read: %w; put back the newest copy of it, then repair", cause(err))
+	msg, err := r.files.readCheckpoint()
+	if err == nil {
+		if r.signed, _, err = r.opts.openNewest(msg); err != nil {
+			err = fmt.Errorf("log/checkpoint: %w; put back the newest copy of it, then repair", err)
+		}
+	} else {
+		err = fmt.Errorf("log/checkpoint cannot be read: %w; put back the newest copy of it, then repair", cause(err))
 	}
-	if r.signed, err = proof.OpenCheckpoint(note, r.opts.Origin, r.opts.Verifier); err != nil {
-		return fmt.Errorf("log/checkpoint: %w; put back the newest copy of it, then repair", err)
+	if err != nil {
+		if err := r.takeMemory(err); err != nil {
+			if err := r.signAnew(ctx, msg, err); err != nil {
+				return err
+			}
+		}
 	}
 	if err := r.restoreBundles(ctx); err != nil {
 		return err
@@ -292,7 +329,7 @@ func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []
 		if err != nil {
 			return err
 		}
-		blockRecords(data, n, fn)
+		blockRecords(data, n, func(seq int64, _ string, record []byte) { fn(seq, record) })
 	}
 	return nil
 }
@@ -365,11 +402,12 @@ func (r *repairing) readTail(ctx context.Context) error {
 // readCopies continues with the records that the server cut off after an unclean stop, from the copies made before.
 func (r *repairing) readCopies() error {
 	later := map[int64][]byte{}
-	for n := 1; ; n++ {
+	numbers, err := numbered(r.opts.Dir, beforePrefix)
+	if err != nil {
+		return err
+	}
+	for _, n := range numbers {
 		dir := filepath.Join(r.opts.Dir, beforePrefix+strconv.Itoa(n))
-		if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
-			break
-		}
 		blocks, err := blockNumbers(dir)
 		if err != nil {
 			return err
@@ -379,7 +417,7 @@ func (r *repairing) readCopies() error {
 			if err != nil {
 				return err
 			}
-			blockRecords(data, block, func(seq int64, record []byte) { later[seq] = record })
+			blockRecords(data, block, func(seq int64, _ string, record []byte) { later[seq] = record })
 		}
 	}
 	for next := r.signed.Size + int64(len(r.tail)) + 1; ; next++ {
@@ -466,11 +504,8 @@ func (r *repairing) subject(record []byte) (string, error) {
 
 // swap puts the new stream in the place of the damaged one.
 func (r *repairing) swap() (aside string, err error) {
-	for n := 1; ; n++ {
-		aside = filepath.Join(r.opts.Dir, asidePrefix+strconv.Itoa(n))
-		if _, err := os.Lstat(aside); errors.Is(err, os.ErrNotExist) {
-			break
-		}
+	if aside, err = nextNumbered(r.opts.Dir, asidePrefix); err != nil {
+		return "", err
 	}
 	stream := filepath.Join(r.opts.Dir, "stream")
 	// Crash after this: there is no stream. Open says so, and the next repair finds the damaged one by its new name.
@@ -498,22 +533,27 @@ func (r *repairing) swap() (aside string, err error) {
 	if err := syncDir(r.opts.Dir); err != nil {
 		return "", err
 	}
-	text := strconv.FormatInt(r.signed.Size+int64(len(r.tail)), 10) + "\n"
-	return aside, replaceFile(r.opts.faults, "clean marker", filepath.Join(r.opts.Dir, cleanMarkerName), []byte(text))
+	note, err := r.files.readCheckpoint()
+	if err != nil {
+		return "", err
+	}
+	err = replaceFile(r.opts.faults, "clean marker", filepath.Join(r.opts.Dir, cleanMarkerName), note)
+	return aside, errors.Join(err, boundCopies(r.opts.Dir, asidePrefix, keptCopies, keptBytes))
 }
 
 const asidePrefix = "damaged-stream-"
 
 // newestAside returns the newest folder with a stream that an earlier repair has put aside, "" if there is none.
 func (r *repairing) newestAside() string {
-	newest := ""
-	for n := 1; ; n++ {
+	numbers, err := numbered(r.opts.Dir, asidePrefix)
+	if err != nil {
+		return ""
+	}
+	for _, n := range slices.Backward(numbers) {
 		dir := filepath.Join(r.opts.Dir, asidePrefix+strconv.Itoa(n))
-		if _, err := os.Stat(dir); err != nil {
-			return newest
-		}
 		if _, err := os.Stat(filepath.Join(dir, "jetstream")); err == nil {
-			newest = dir
+			return dir
 		}
 	}
+	return ""
 }

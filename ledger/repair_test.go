@@ -1,8 +1,11 @@
+//go:build !race
+
 package ledger_test
 
 import (
 	"bytes"
 	"context"
+	"crypto/rand"
 	"errors"
 	"os"
 	"path/filepath"
@@ -10,19 +13,12 @@ import (
 	"testing"
 	"time"
 
+	"golang.org/x/mod/sumdb/note"
+
 	"listbound/ledger"
 	"listbound/ledger/ledgertest"
+	"listbound/ledger/proof"
 )
-
-// route reads the station off the signature, which is what a reader of real records does with their text.
-func route(record []byte) (station, kind string, err error) {
-	_, sigs, ok := bytes.Cut(record, []byte("\n\n— "))
-	name, _, _ := strings.Cut(string(sigs), " ")
-	if !ok || name == "" {
-		return "", "", errors.New("no station's signature")
-	}
-	return name, "set.opened", nil
-}
 
 // Whatever JetStream did to its files, the entry bundles bring the stream back.
 func TestRepair(t *testing.T) {
@@ -121,6 +117,64 @@ func TestRepairKeepsTheTail(t *testing.T) {
 	}
 }
 
+func noCheckpoint(t *testing.T, dir string) {
+	both(remove("log/checkpoint"), remove("newest.checkpoint"), remove("stream.clean"))(t, dir)
+}
+
+// otherKeysCheckpoint signs the checkpoint with another key of the same name.
+func otherKeysCheckpoint(t *testing.T, dir string) {
+	t.Helper()
+	path := filepath.Join(dir, "log", "checkpoint")
+	msg, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, verifier := ledgertest.Key(t, ledgertest.Origin)
+	c, err := proof.OpenCheckpoint(msg, ledgertest.Origin, verifier)
+	if err != nil {
+		t.Fatal(err)
+	}
+	skey, _, err := note.GenerateKey(rand.Reader, ledgertest.Origin)
+	if err != nil {
+		t.Fatal(err)
+	}
+	signer, err := note.NewSigner(skey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if msg, err = proof.SignCheckpoint(c, signer); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, msg, 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A checkpoint of which no copy is left is signed anew where all else agrees, and is the one that was there.
+func TestCheckpointSignedAnew(t *testing.T) {
+	for name, do := range map[string]func(*testing.T, string){
+		"removed": noCheckpoint,
+		"changed": both(flipFile("log/checkpoint", 25), flipFile("newest.checkpoint", 25), flipFile("stream.clean", 25)),
+	} {
+		opts := wholeLedger(t)
+		path := filepath.Join(opts.Dir, "log", "checkpoint")
+		before, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		do(t, opts.Dir)
+		if _, err := ledger.Repair(t.Context(), opts, ledger.RepairOptions{Route: route}); err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		after, err := os.ReadFile(path)
+		if err != nil || !bytes.Equal(before, after) {
+			t.Errorf("%s: another checkpoint than before: %v\n%s\n%s", name, err, before, after)
+		}
+		ledgertest.Open(t, opts)
+	}
+}
+
 func TestRepairRefuses(t *testing.T) {
 	ctx := context.Background()
 	tests := []struct {
@@ -138,8 +192,11 @@ func TestRepairRefuses(t *testing.T) {
 			flip(1, true)), "do not lead to the signed root"},
 		{"bundle and stream removed", both(remove("log/tile/entries/000"), remove("stream")),
 			"cannot read tile/entries/000"},
-		{"checkpoint removed", remove("log/checkpoint"), "log/checkpoint"},
-		{"checkpoint changed", flipFile("log/checkpoint", 25), "log/checkpoint"},
+		{"no checkpoint, bundle changed", both(noCheckpoint, flipFile("log/tile/entries/000", 500)), "log/checkpoint"},
+		{"no checkpoint, tile changed", both(noCheckpoint, flipFile("log/tile/0/000", 50)), "tile/0/000 is not that of"},
+		{"no checkpoint, stream changed", both(noCheckpoint, flip(1, true)), "record 1 is another one in the stream"},
+		{"no checkpoint, stream removed", both(noCheckpoint, remove("stream")), "record 300 is another one in the stream, or not there"},
+		{"checkpoint of another key of the name", both(remove("newest.checkpoint"), remove("stream.clean"), otherKeysCheckpoint), "put back that key"},
 	}
 	for _, tt := range tests {
 		opts := wholeLedger(t)

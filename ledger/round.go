@@ -16,8 +16,9 @@ const maxSingles = 4
 // round is what becomes durable together.
 type round struct {
 	calls    []*call
-	msgs     []outgoing // of all calls, in order
-	stations []string   // of msgs
+	msgs     []outgoing     // of all calls, in order
+	stations []string       // of msgs
+	links    [][]proof.Link // of each message
 	at       time.Time
 }
 
@@ -28,11 +29,13 @@ func (l *Ledger) newRound(calls []*call) *round {
 		// A clock set back must not make the history run backwards.
 		r.at = l.lastAt
 	}
+	next := l.heads.after(l.size)
 	l.mu.Unlock()
 	for _, c := range calls {
 		c.out = make([]Appended, len(c.entries))
 		for i, e := range c.entries {
-			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark)
+			links := next.add(e.About)
+			record := proof.AddArrival(l.opts.Origin, e.Note, r.at, e.Remark, links...)
 			c.out[i] = Appended{At: r.at, Record: record}
 			m := outgoing{subject: subjectOf(e.Station, e.Kind), expect: -1, record: record}
 			if c.isFirst(i) {
@@ -40,6 +43,7 @@ func (l *Ledger) newRound(calls []*call) *round {
 			}
 			r.msgs = append(r.msgs, m)
 			r.stations = append(r.stations, e.Station)
+			r.links = append(r.links, links)
 		}
 	}
 	return r
@@ -81,7 +85,10 @@ func (l *Ledger) publish(r *round, last int64) error {
 	if err != nil {
 		return err
 	}
-	return l.sync(r.msgs)
+	if err := l.sync(r.msgs); err != nil {
+		return err
+	}
+	return l.owner.held()
 }
 
 // sync makes durable what was just stored.
@@ -115,6 +122,7 @@ func (l *Ledger) stored(r *round, n int) {
 	for i, m := range r.msgs[:n] {
 		l.size++
 		l.stations[r.stations[i]] = l.size
+		l.heads.take(l.size, r.links[i])
 		l.tail = append(l.tail, m.record)
 		l.tailSize += int64(len(m.record))
 	}
@@ -177,13 +185,14 @@ type doubtfulRound struct {
 	cause error // what publish returned
 }
 
-// streamBroke reports whether the stream could not be written: the disk is full or broken. What it holds in memory may
-// not be on disk then.
+// streamBroke reports whether the stream could not be written: the disk is full or broken, or somebody else writes it.
+// What it holds in memory may not be on disk then.
 func (d *doubtfulRound) streamBroke() bool {
 	var write *writeError
 	var unsynced *syncError
 	var refused *refusedError
-	return errors.As(d.cause, &write) || errors.As(d.cause, &unsynced) ||
+	var lost *lostError
+	return errors.As(d.cause, &lost) || errors.As(d.cause, &write) || errors.As(d.cause, &unsynced) ||
 		errors.As(d.cause, &refused) && !refused.wrongSequence()
 }
 
@@ -191,11 +200,18 @@ func (d *doubtfulRound) streamBroke() bool {
 // tell; then the round stays in doubt, and nothing is appended.
 func (l *Ledger) resolve() error {
 	d := l.inDoubt
+	if l.noRoom(d.cause) {
+		l.endWithoutRoom(d)
+		return nil
+	}
 	state, err := l.emb.fence()
 	if err != nil {
 		return err
 	}
 	end := int64(state.LastSeq)
+	if err := l.owner.held(); err != nil {
+		d.cause = errors.Join(d.cause, err)
+	}
 	if d.streamBroke() {
 		// Nothing is built upon what may not be on disk; the next start reads the files afresh.
 		l.stopAppending(d.cause)

@@ -24,10 +24,10 @@ func TestServerReportsWriteError(t *testing.T) {
 	_, reason, _ := fillDisk(t, opts)
 	want := "the stream could not store it: Filestore [CUSTODY] Critical write error: "
 	if !strings.Contains(reason, want) {
-		t.Errorf("the append that met a full disk was told %q, want %q in it", reason, want)
+		t.Errorf("the append that met a full disk was told %s, want %q in it", reason, want)
 	}
 	if !strings.Contains(reason, ".blk") {
-		t.Errorf("the file that could not be written is not named: %q", reason)
+		t.Errorf("the file that could not be written is not named: %s", reason)
 	}
 	ledgertest.Open(t, opts)
 }

@@ -47,19 +47,19 @@ func (l *Ledger) copyEnd() (string, error) {
 	for _, n := range blocks[max(0, len(blocks)-2):] {
 		names = append(names, blockName(n))
 	}
-	var dir string
-	for n := 1; ; n++ {
-		dir = filepath.Join(l.opts.Dir, beforePrefix+strconv.Itoa(n))
-		if err := os.Mkdir(dir, 0o700); err == nil {
-			break
-		} else if !errors.Is(err, os.ErrExist) {
-			return "", err
-		}
+	dir, err := nextNumbered(l.opts.Dir, beforePrefix)
+	if err != nil {
+		return "", err
+	}
+	if err := os.Mkdir(dir, 0o700); err != nil {
+		return "", err
 	}
 	for _, name := range names {
 		if err := copyFile(filepath.Join(dir, name), filepath.Join(msgs, name)); err != nil &&
 			!errors.Is(err, os.ErrNotExist) {
-			return "", fmt.Errorf("cannot keep a copy of the stream's end before it is recovered: %w", err)
+			// Half a copy is of no use, and the next start makes another.
+			return "", errors.Join(fmt.Errorf("cannot keep a copy of the stream's end before it is recovered: %w", err),
+				os.RemoveAll(dir))
 		}
 	}
 	return dir, syncDir(dir)
@@ -158,6 +158,9 @@ const (
 	blockHeaderBit  = 1 << 31
 )
 
+// blockSeq returns the sequence of a record that begins with head.
+func blockSeq(head []byte) int64 { return int64(binary.LittleEndian.Uint64(head[4:])) }
+
 // wholeRecords reads the bytes that were cut off a block. It reports whether records follow the first one there, which
 // is the one that was torn or damaged, and returns the sequences of the first and the last.
 func wholeRecords(data []byte) (first, last int64, ok bool) {
@@ -179,7 +182,7 @@ func wholeRecords(data []byte) (first, last int64, ok bool) {
 
 // blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. It
 // skips a record whose checksum is wrong.
-func blockRecords(data []byte, block int, fn func(seq int64, record []byte)) {
+func blockRecords(data []byte, block int, fn func(seq int64, subject string, record []byte)) {
 	key := sha256.Sum256(fmt.Appendf(nil, "%s-%d", streamName, block))
 	le := binary.LittleEndian
 	for len(data) >= blockRecordMin {
@@ -206,7 +209,7 @@ func blockRecords(data []byte, block int, fn func(seq int64, record []byte)) {
 		}
 		hashed := slices.Concat(one[4:20], one[blockRecordHead:subject], body)
 		if highwayhash.Sum64(hashed, key[:]) == le.Uint64(one[len(one)-8:]) {
-			fn(int64(le.Uint64(one[4:])), payload)
+			fn(blockSeq(one), string(one[blockRecordHead:subject]), payload)
 		}
 	}
 }

@@ -40,7 +40,8 @@ func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error)
 	}
 	damage := l.Damage()
 	if len(damage) == 0 {
-		if _, err := l.Checkpoint(ctx); err != nil {
+		// Where there is no room for a checkpoint, what is signed already is verified.
+		if _, err := l.Checkpoint(ctx); err != nil && !IsNoRoom(err) {
 			return Report{}, err
 		}
 	}
@@ -84,10 +85,14 @@ func (v *verification) run(ctx context.Context) error {
 	onDisk, err := v.l.files.readCheckpoint()
 	if err != nil {
 		v.add(0, "log/checkpoint cannot be read: %v", cause(err))
-	} else if c, err := proof.OpenCheckpoint(onDisk, v.l.opts.Origin, v.l.opts.Verifier); err != nil {
+	} else if c, err := proof.OpenCheckpoint(onDisk, v.l.opts.Origin, v.l.Verifier()); err != nil {
 		v.add(0, "log/checkpoint: %v", err)
 	} else if c.Size < v.signed.Size {
 		v.add(0, "log/checkpoint covers %d records, %d were signed", c.Size, v.signed.Size)
+	}
+	if _, had, err := v.l.recall(); err == nil && had.Size > v.signed.Size && v.l.Loss() == nil && len(v.l.Damage()) == 0 {
+		v.add(v.signed.Size+1, "log/checkpoint covers %d records, and this folder has signed %d: an older copy of that file was put back; "+
+			"the next start in a folder where it can be written makes it good", v.signed.Size, had.Size)
 	}
 	v.next = 1
 	if v.l.noStream {
@@ -100,7 +105,7 @@ func (v *verification) run(ctx context.Context) error {
 			v.next++
 		}
 	} else {
-		err := v.l.emb.read(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
+		err := v.l.readStream(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
 			for ; v.next < seq; v.next++ {
 				v.miss(v.next)
 			}
@@ -220,22 +225,11 @@ func (v *verification) load(seq int64) {
 	v.index, v.bundle, v.tile = index, nil, nil
 	first := index*proof.TileWidth + 1
 	var err error
-	if v.bundle, err = v.l.files.readEntries(index, v.signed.Size); err != nil {
-		// The ledger may have grown meanwhile; a full bundle begins with the partial one.
-		if now := v.l.Signed().Size; now != v.signed.Size {
-			v.bundle, err = v.l.files.readEntries(index, now)
-		}
-	}
-	if err != nil {
+	// The ledger may have grown meanwhile; a larger bundle or tile begins with the partial one.
+	if v.bundle, err = v.l.files.entriesWithin(index, v.signed.Size); err != nil {
 		v.add(first, "%v", err)
 	}
-	width := bundleWidth(index, v.signed.Size)
-	if v.tile, err = v.l.files.readTile(0, index, width); err != nil {
-		if now := v.l.Signed().Size; now != v.signed.Size {
-			v.tile, err = v.l.files.readTile(0, index, bundleWidth(index, now))
-		}
-	}
-	if err != nil {
+	if v.tile, err = v.l.files.tileWithin(0, index, bundleWidth(index, v.signed.Size)); err != nil {
 		v.add(first, "%v", err)
 	}
 }
@@ -245,13 +239,7 @@ func (v *verification) compareTile(level int, index int64, want []tlog.Hash) {
 	if level == 0 {
 		return
 	}
-	got, err := v.l.files.readTile(level, index, len(want))
-	if err != nil && len(want) < proof.TileWidth {
-		var full []tlog.Hash
-		if full, err = v.l.files.readTile(level, index, proof.TileWidth); err == nil {
-			got = full[:len(want)]
-		}
-	}
+	got, err := v.l.files.tileWithin(level, index, len(want))
 	first := index
 	for range level + 1 {
 		first *= proof.TileWidth

@@ -122,6 +122,7 @@ type LineCount struct {
 	Line        int64  `json:"line"`
 	Item        string `json:"item,omitempty"`
 	Description string `json:"description,omitempty"`
+	Beyond      bool   `json:"beyond,omitzero"` // on no list: the counts name it
 	Expected    int64  `json:"expected"`
 	Counted     int64  `json:"counted"`
 }
@@ -187,17 +188,50 @@ type OpenedLate struct {
 	First  Moment    `json:"first"`
 	Second Moment    `json:"second"`
 	Closed time.Time `json:"closed,omitzero"`
+	Seen   *Moment   `json:"seen,omitempty"` // its tray, out of the room in between
 }
 
+// SeenBack: opened, and seen afterwards where it had been before, without having
+// been reprocessed (not-reprocessed; doubtful, noted where it was counted or has been
+// packed again).
+type SeenBack struct {
+	Set          string  `json:"set"`
+	Case         string  `json:"case"`
+	Opened       Moment  `json:"opened"`
+	FirstCounted bool    `json:"firstCounted,omitzero"` // nobody opened it; this is its first count
+	Back         Moment  `json:"back"`
+	Counted      *Moment `json:"counted,omitempty"` // its last count for the case before that
+	Righted      *Moment `json:"righted,omitempty"` // packed again
+}
+
+// ReprocessingUnknown: used again, and neither a reprocessing in between nor any
+// packing of the set is recorded here: a set of another house, or lent, may have been
+// reprocessed there (not-reprocessed, doubtful).
+type ReprocessingUnknown struct {
+	Set          string  `json:"set"`
+	First        Moment  `json:"first"`
+	FirstCase    string  `json:"firstCase"`
+	Second       Moment  `json:"second"`
+	SecondCase   string  `json:"secondCase"`
+	Counted      bool    `json:"counted,omitzero"`      // as in UsedAgain
+	FirstCounted bool    `json:"firstCounted,omitzero"` // as in UsedAgain
+	Back         *Moment `json:"back,omitempty"`        // as in UsedAgain
+}
+
+// TwoCases reports whether two patients are concerned.
+func (d *ReprocessingUnknown) TwoCases() bool { return d.FirstCase != d.SecondCase }
+
 // RunUnpacked: run again between two cases, without being packed in between
-// (not-reprocessed, doubtful).
+// (not-reprocessed, doubtful), or packed only after that run (broken).
 type RunUnpacked struct {
-	Set        string `json:"set"`
-	First      Moment `json:"first"`
-	FirstCase  string `json:"firstCase"`
-	Second     Moment `json:"second"`
-	SecondCase string `json:"secondCase"`
-	Run        Run    `json:"run"`
+	Set          string  `json:"set"`
+	First        Moment  `json:"first"`
+	FirstCase    string  `json:"firstCase"`
+	FirstCounted bool    `json:"firstCounted,omitzero"` // the first use is a count, not an opening
+	Second       Moment  `json:"second"`
+	SecondCase   string  `json:"secondCase"`
+	Run          Run     `json:"run"`
+	Packed       *Moment `json:"packed,omitempty"` // after the run
 }
 
 // RunUnprepared: run again after a failed run, without being packed in between
@@ -213,6 +247,7 @@ type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
 	Sheet    TripKey   `json:"sheet"`             // whose it is
 	Altered  bool      `json:"altered,omitzero"`  // and its content is not what was sealed for that set
+	Unbound  bool      `json:"unbound,omitzero"`  // nothing was: it is not of the list which that set was packed by
 	First    Moment    `json:"first"`             // the first reading that showed it
 	Last     Moment    `json:"last"`              // and the last
 	Times    int       `json:"times"`             // readings that showed it
@@ -239,9 +274,10 @@ type TrayWithSheet struct {
 type AnotherPacking struct {
 	Set     string    `json:"set"`
 	Sheet   TripKey   `json:"sheet"`
-	Packed  time.Time `json:"packed,omitzero"` // when that packing was; zero: not recorded
-	Later   bool      `json:"later,omitzero"`  // it came after this one
-	Altered bool      `json:"altered,omitzero"`
+	Packed  time.Time `json:"packed,omitzero"`  // when that packing was; zero: not recorded
+	Later   bool      `json:"later,omitzero"`   // it came after this one
+	Altered bool      `json:"altered,omitzero"` // and its content is not what was sealed then
+	Unbound bool      `json:"unbound,omitzero"` // nothing was: it is not of the list packed by then
 	At      Moment    `json:"at"`
 	Changes Changes   `json:"changes"`
 	Righted *Moment   `json:"righted,omitempty"`
@@ -253,6 +289,15 @@ type OtherContent struct {
 	At       Moment  `json:"at"`
 	Replaced *Moment `json:"replaced,omitempty"` // it is an earlier sheet, replaced then
 	Righted  *Moment `json:"righted,omitempty"`
+}
+
+// UnboundSheet: right set and trip, but not the list that the set was packed by, and
+// no sheet was bound to it (sheet-altered).
+type UnboundSheet struct {
+	Set     string      `json:"set"`
+	At      Moment      `json:"at"`
+	Packed  ListVersion `json:"packed"`
+	Righted *Moment     `json:"righted,omitempty"`
 }
 
 // SealedOther: sealed with a sheet of another list or version than the set was
@@ -286,6 +331,8 @@ type Unreadable struct {
 	Text    string  `json:"text,omitempty"` // what was typed or scanned of it
 	Good    *Moment `json:"good,omitempty"` // read and right by the opening
 	Righted *Moment `json:"righted,omitempty"`
+	Read    *Moment `json:"read,omitempty"`   // read and right soon after the opening
+	Counted bool    `json:"counted,omitzero"` // by counting against it
 }
 
 // CountedUnreadable: a count was made against a sheet whose code is damaged
@@ -305,6 +352,7 @@ type NoSheet struct {
 	On        *TripKey         `json:"on,omitempty"` // the set it was found on
 	Found     *Moment          `json:"found,omitempty"`
 	Righted   *Moment          `json:"righted,omitempty"`
+	Read      *Moment          `json:"read,omitempty"` // the set was read with it, by its tag, soon after the opening
 }
 
 // ProbablyWrong: the set's sheet was found on another set, or that one was
@@ -315,6 +363,7 @@ type ProbablyWrong struct {
 	At       Moment   `json:"at"`
 	Counted  bool     `json:"counted,omitzero"`  // not read there: counted by it
 	Gone     *Moment  `json:"gone,omitempty"`    // read again, the other set no longer had it
+	Own      *Moment  `json:"own,omitempty"`     // read again, the other set had its own
 	Carries  *TripKey `json:"carries,omitempty"` // whose sheet this set probably has, if not none or a third set's
 	Changes  *Changes `json:"changes,omitempty"` // of that sheet against this set's list
 	Window   Window   `json:"window"`
@@ -403,6 +452,17 @@ type SeenAsAnother struct {
 	Righted *Moment `json:"righted,omitempty"`
 }
 
+// PackedAsAnother: a tray that had been opened under the name of another set bore its
+// tag again after that set was packed, and was not packed as itself in between: it was
+// probably packed under that name (label-swapped, doubtful). Told of both sets.
+type PackedAsAnother struct {
+	Tray   string  `json:"tray"` // by its tag
+	Name   TripKey `json:"name"` // as what it was packed
+	Opened Moment  `json:"opened"`
+	Packed Moment  `json:"packed"`
+	At     Moment  `json:"at"` // its tag, read under that name again
+}
+
 // SealsDiffer: seal numbers broken, missing or others than recorded (seal-differs).
 type SealsDiffer struct {
 	Set     string   `json:"set"`
@@ -452,6 +512,7 @@ type ImplantEarly struct {
 	Run       Run       `json:"run"`
 	Emergency string    `json:"emergency,omitempty"` // the reason for releasing it early, as recorded
 	Negative  time.Time `json:"negative,omitzero"`   // when it was read negative, later
+	Unproved  time.Time `json:"unproved,omitzero"`   // when it was read negative, and the unprocessed control too
 }
 
 // PackageFaulty: the package was found wet, torn or otherwise faulty (package-unfit).
@@ -571,12 +632,16 @@ type TooFarApart struct {
 	Second Moment `json:"second"`
 }
 
+// AtOnce reports whether less than a second lies between the two.
+func (d *TooFarApart) AtOnce() bool { return d.Second.At.Sub(d.First.At) < time.Second }
+
 // OpenedUnreleased: opened with no passed and released load before it (not-released).
 type OpenedUnreleased struct {
 	Set  string `json:"set"`
 	At   Moment `json:"at"`
 	Last *Run   `json:"last,omitempty"` // the last run it was in
 	Used *Use   `json:"used,omitempty"` // what it was used for before, since which no good run is recorded
+	Name string `json:"name,omitempty"` // under which it was opened, where that was another set's
 }
 
 // Use is an opening for a case.
@@ -587,8 +652,9 @@ type Use struct {
 
 // RunFailed: the last run failed (not-released).
 type RunFailed struct {
-	Set string `json:"set"`
-	Run Run    `json:"run"`
+	Set    string  `json:"set"`
+	Run    Run     `json:"run"`
+	Opened *Moment `json:"opened,omitempty"` // after it; an earlier run had been good
 }
 
 // WrongCycle: run in a cycle that its list does not allow (not-released).
@@ -600,8 +666,9 @@ type WrongCycle struct {
 
 // IndicatorUnchanged: the chemical indicator inside had not changed (not-released).
 type IndicatorUnchanged struct {
-	Set string `json:"set"`
-	At  Moment `json:"at"`
+	Set  string `json:"set"`
+	At   Moment `json:"at"`
+	Name string `json:"name,omitempty"` // under which it was opened, where that was another set's
 }
 
 // Repeats is what the cycles repeated after a positive indicator came to.
@@ -658,6 +725,7 @@ const (
 	AgainstOtherSet     CountedAgainst = "other-set"
 	AgainstOtherPacking CountedAgainst = "other-packing"
 	AgainstAltered      CountedAgainst = "altered"
+	AgainstUnbound      CountedAgainst = "unbound" // not of the list packed by, where no sheet was bound
 	AgainstUnknown      CountedAgainst = "unknown"
 )
 
@@ -675,6 +743,17 @@ type WrongList struct {
 	Against CountedAgainst `json:"against"`
 	Sheet   *TripKey       `json:"sheet,omitempty"`
 	Changes *Changes       `json:"changes,omitempty"` // where the other list is another trip's
+}
+
+// CountedAsAnother: a tray was opened under the name of another set and counted under it,
+// against that set's list (counted-on-wrong-list; doubtful of the tray, noted of the
+// other set, and of both where the lists are the same).
+type CountedAsAnother struct {
+	Tray    string    `json:"tray"` // by its tag
+	Name    string    `json:"name"`
+	Case    string    `json:"case"`
+	Counts  []StageAt `json:"counts"`
+	Changes Changes   `json:"changes"` // of the list counted against, to the tray's own
 }
 
 // FirstDiffers: the first count is not what packing recorded
@@ -757,6 +836,7 @@ type LateLine struct {
 	Line        int64     `json:"line"`
 	Item        string    `json:"item,omitempty"`
 	Description string    `json:"description,omitempty"`
+	Beyond      bool      `json:"beyond,omitzero"` // on no list: the counts name it
 	Added       int64     `json:"added,omitzero"`
 	Removed     int64     `json:"removed,omitzero"`
 	At          time.Time `json:"at"` // the last count that says so
@@ -805,6 +885,7 @@ type OpenLine struct {
 	Line        int64  `json:"line"`
 	Item        string `json:"item,omitempty"`
 	Description string `json:"description,omitempty"`
+	Beyond      bool   `json:"beyond,omitzero"`   // on no list: the counts name it
 	Quantity    int64  `json:"quantity,omitzero"` // short, less than 0: over
 }
 
@@ -843,7 +924,7 @@ func (d *RestsOnCorrection) Alone() bool {
 }
 
 // Remarked: something is wrong with records themselves (signature-bad,
-// station-gap, clock-doubtful, and record-unread of a kind not known here).
+// station-gap, station-retired, clock-doubtful, and record-unread of a kind not known here).
 type Remarked struct {
 	Station string        `json:"station"` // empty: not known
 	Records int           `json:"records"`
@@ -924,6 +1005,10 @@ func (*UsedAgain) Way() string { return "used-again" }
 
 func (*OpenedLate) Way() string { return "opened-late" }
 
+func (*SeenBack) Way() string { return "seen-back" }
+
+func (*ReprocessingUnknown) Way() string { return "reprocessing-unknown" }
+
 func (*RunUnpacked) Way() string { return "run-unpacked" }
 
 func (*RunUnprepared) Way() string { return "run-unprepared" }
@@ -935,6 +1020,8 @@ func (*TrayWithSheet) Way() string { return "another-tray" }
 func (*AnotherPacking) Way() string { return "another-packing" }
 
 func (*OtherContent) Way() string { return "other-content" }
+
+func (*UnboundSheet) Way() string { return "not-bound" }
 
 func (*SealedOther) Way() string { return "sealed-other-list" }
 
@@ -962,6 +1049,8 @@ func (*UnderAnotherName) Way() string { return "under-another-name" }
 func (*OpenedAsAnother) Way() string { return "opened-under-another-name" }
 
 func (*SeenAsAnother) Way() string { return "tag-under-another-name" }
+
+func (*PackedAsAnother) Way() string { return "packed-under-another-name" }
 
 func (*TagNotRead) Way() string { return "opened" }
 
@@ -1018,6 +1107,8 @@ func (*OldVersion) Way() string { return "old-version" }
 func (*ListUnknown) Way() string { return "unknown-version" }
 
 func (*WrongList) Way() string { return "wrong-list" }
+
+func (*CountedAsAnother) Way() string { return "counted-as-another" }
 
 func (*FirstDiffers) Way() string { return "first-count" }
 
@@ -1105,6 +1196,7 @@ const (
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
 	StationSilent      Code = "station-silent"
 	StationGap         Code = "station-gap"
+	StationRetired     Code = "station-retired"
 	SignatureBad       Code = "signature-bad"
 	ClockDoubtful      Code = "clock-doubtful"
 	RecordUnread       Code = "record-unread" // a record or a correction that this program can't read
@@ -1118,12 +1210,15 @@ var details = []struct {
 }{
 	{[]Code{NotReprocessed}, func() Detail { return new(UsedAgain) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(OpenedLate) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(SeenBack) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(ReprocessingUnknown) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnpacked) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnprepared) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(AnotherSetsSheet) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(TrayWithSheet) }},
 	{[]Code{SheetStale}, func() Detail { return new(AnotherPacking) }},
 	{[]Code{SheetAltered}, func() Detail { return new(OtherContent) }},
+	{[]Code{SheetAltered}, func() Detail { return new(UnboundSheet) }},
 	{[]Code{SheetAltered}, func() Detail { return new(SealedOther) }},
 	{[]Code{SheetAltered}, func() Detail { return new(SealFalse) }},
 	{[]Code{SheetUnknown}, func() Detail { return new(NoSuchSheet) }},
@@ -1137,6 +1232,7 @@ var details = []struct {
 	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(OpenedAsAnother) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(SeenAsAnother) }},
+	{[]Code{LabelSwapped}, func() Detail { return new(PackedAsAnother) }},
 	{[]Code{TagUnread}, func() Detail { return new(TagNotRead) }},
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
 	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},
@@ -1166,6 +1262,7 @@ var details = []struct {
 	{[]Code{ListSuperseded}, func() Detail { return new(OldVersion) }},
 	{[]Code{ListSuperseded}, func() Detail { return new(ListUnknown) }},
 	{[]Code{CountedOnWrongList}, func() Detail { return new(WrongList) }},
+	{[]Code{CountedOnWrongList}, func() Detail { return new(CountedAsAnother) }},
 	{[]Code{CountDiffersAtOpen}, func() Detail { return new(FirstDiffers) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Midway) }},
 	{[]Code{CountShort}, func() Detail { return new(BetweenLines) }},
@@ -1186,7 +1283,7 @@ var details = []struct {
 	{[]Code{Overdue}, func() Detail { return new(CountOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(CloseOverdue) }},
 	{[]Code{StationSilent}, func() Detail { return new(Silent) }},
-	{[]Code{StationGap, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
+	{[]Code{StationGap, StationRetired, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
 	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
 }
 

@@ -2,6 +2,7 @@ package projections
 
 import (
 	"cmp"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -9,24 +10,33 @@ import (
 )
 
 // CompareFindings orders the findings of a verdict: the heaviest first, then by
-// code and by the records that show them.
+// code, time and detail. The numbers of the records that show them come last: they
+// are the ledger's, and depend on the order of arrival.
 func CompareFindings(a, b Finding) int {
-	return cmp.Or(
+	c := cmp.Or(
 		weight(b.Severity)-weight(a.Severity),
 		codeOrder(a.Code)-codeOrder(b.Code),
+		a.From.Compare(b.From), a.To.Compare(b.To),
+	)
+	if c != 0 {
+		return c
+	}
+	return cmp.Or(
+		compareDetails(a, b, withoutNumbers),
+		compareDetails(a, b, nil),
 		slices.Compare(a.Events, b.Events),
-		compareDetails(a, b),
 	)
 }
 
 // Same reports whether two findings tell of the same: of one weight, in one
 // way, with the same detail. What shows them may differ.
 func (f Finding) Same(g Finding) bool {
-	return f.Code == g.Code && f.Severity == g.Severity && compareDetails(f, g) == 0
+	return f.Code == g.Code && f.Severity == g.Severity && compareDetails(f, g, nil) == 0
 }
 
-// compareDetails orders findings that agree in all else.
-func compareDetails(a, b Finding) int {
+// compareDetails orders findings that agree in all else, by what as makes of their
+// details where it is not nil.
+func compareDetails(a, b Finding, as func([]byte) []byte) int {
 	if c := strings.Compare(a.Way, b.Way); c != 0 {
 		return c
 	}
@@ -35,8 +45,16 @@ func compareDetails(a, b Finding) int {
 	if errX != nil || errY != nil {
 		return 0
 	}
+	if as != nil {
+		x, y = as(x), as(y)
+	}
 	return slices.Compare(x, y)
 }
+
+var recordNumber = regexp.MustCompile(`"seq":\d+,`)
+
+// withoutNumbers takes the numbers of records out of a detail.
+func withoutNumbers(detail []byte) []byte { return recordNumber.ReplaceAll(detail, nil) }
 
 func weight(s Severity) int {
 	switch s {

@@ -36,6 +36,7 @@ type LineStanding struct {
 	Expected int64
 	Last     int64 // as counted last, where Counted
 	Counted  bool
+	Beyond   bool // on no list: the counts name it
 }
 
 // Balance is one item of one set at the end of a case: how many there should

@@ -13,10 +13,10 @@ import (
 // and a place is named.
 func TestEveryByte(t *testing.T) {
 	raw, key := makeBundle(t)
-	if r := bundle.Check(raw, key); !r.OK || r.Records != 4 || !r.KeyTrusted {
+	if r := bundle.Check(raw, key); !r.OK || r.Records != 5 || !r.KeyTrusted {
 		t.Fatalf("the bundle as made: %+v", r)
 	}
-	if r := bundle.Check(raw, ""); !r.OK || r.KeyTrusted || r.Key != key {
+	if r := bundle.Check(raw, ""); !r.Whole || r.OK || r.KeyTrusted || r.Key != key {
 		t.Fatalf("with the key from the bundle: %+v", r)
 	}
 	near := 0
@@ -28,7 +28,7 @@ func TestEveryByte(t *testing.T) {
 			k = "" // an outsider without the key sees it too
 		}
 		r := bundle.Check(changed, k)
-		if r.OK || len(r.Problems) == 0 {
+		if r.Whole || len(r.Problems) == 0 {
 			t.Fatalf("bit %d of byte %d changed: nothing was found", i%8, i)
 		}
 		for _, p := range r.Problems {

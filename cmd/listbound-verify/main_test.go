@@ -63,8 +63,10 @@ func TestExit(t *testing.T) {
 		says string
 	}{
 		{[]string{good}, exitNoKey, "WHOSE LEDGER THIS IS, ISN'T KNOWN"},
-		{[]string{"--key", key, good}, exitOK, "ok: 4 records"},
+		{[]string{"--key", key, good}, exitOK, "ok: 5 records"},
 		{[]string{"--json", good}, exitNoKey, `"keyTrusted": false`},
+		{[]string{"--json", good}, exitNoKey, `"ok": false`},
+		{[]string{"--json", good}, exitNoKey, `"whole": true`},
 		{[]string{"--json", "--key", key, good}, exitOK, `"ok": true`},
 		{[]string{"--key", key, "--earlier", good, good}, exitOK, "one history"},
 		{[]string{"--earlier", good, good}, exitNoKey, "one history"},
@@ -94,7 +96,7 @@ func TestHostile(t *testing.T) {
 	raw, _ := makeBundle(t)
 	for _, b := range [][]byte{nil, []byte("PK"), []byte("not a zip"), raw[:len(raw)/3], raw[len(raw)/3:],
 		bytes.Repeat(raw, 2), append([]byte("x"), raw...), append(bytes.Clone(raw), 'x')} {
-		if r := bundle.Check(b, ""); r.OK {
+		if r := bundle.Check(b, ""); r.Whole {
 			t.Errorf("%d strange bytes were accepted", len(b))
 		}
 	}
@@ -125,7 +127,8 @@ func TestNeedsNothing(t *testing.T) {
 		t.Fatalf("the walk saw only %d packages", len(seen))
 	}
 	for path := range seen {
-		for _, no := range []string{"nats", "sqlite", "listbound/projections"} {
+		// It judges the records itself, so it needs judgement; not what keeps verdicts.
+		for _, no := range []string{"nats", "sqlite", "listbound/projections/readmodel", "listbound/cmd/internal/site"} {
 			if strings.Contains(path, no) {
 				t.Errorf("the checker needs %s", path)
 			}
@@ -133,5 +136,29 @@ func TestNeedsNothing(t *testing.T) {
 		if path == "net/http" || path == "database/sql" || path == "listbound/ledger" {
 			t.Errorf("the checker needs %s", path)
 		}
+	}
+}
+
+// TestKeysShown: who gave a key that was replaced is led on from it, and told what that is worth.
+func TestKeysShown(t *testing.T) {
+	r := bundle.Report{
+		Whole: true, KeyTrusted: true, Key: "north/ledger+2", Known: "north/ledger+1", Former: []bundle.Replaced{{Key: "north/ledger+1", By: 6}},
+	}
+	var out strings.Builder
+	if err := show(&out, r); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{
+		"record 6 replaced a key of the ledger, and that key signed it: north/ledger+1, the key that you know\n",
+		"the ledger's key now: north/ledger+2\n", "WHOEVER HAS THE KEY THAT YOU KNOW",
+	} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is not in:\n%s", want, out.String())
+		}
+	}
+	out.Reset()
+	r.Known = ""
+	if err := show(&out, r); err != nil || strings.Contains(out.String(), "you know") || strings.Contains(out.String(), "WHOEVER") {
+		t.Errorf("known by the key of now:\n%s%v", out.String(), err)
 	}
 }

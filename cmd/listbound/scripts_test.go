@@ -24,6 +24,8 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"week": writeWeek,
 			"code": putCode,
+
+			"readme": asInReadme,
 		},
 	})
 }
@@ -49,4 +51,18 @@ func putCode(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	ts.Fatalf("no sheet code of set %s in %s", args[2], args[1])
+}
+
+// asInReadme (readme SENTENCE FILE) holds what the README shows behind a sentence
+// against an output.
+func asInReadme(ts *testscript.TestScript, neg bool, args []string) {
+	text, err := readme()
+	ts.Check(err)
+	shown := excerpt(text, args[0])
+	if len(shown) < 5 {
+		ts.Fatalf("the README shows %d lines behind %q", len(shown), args[0])
+	}
+	if line := lacking(shown, ts.ReadFile(args[1])); line != "" {
+		ts.Fatalf("the README shows what is not printed, or not there: %q", line)
+	}
 }

@@ -54,11 +54,11 @@ func TestServe(t *testing.T) {
 		{[]string{"history", "--server", url, "--set", "LAP-001"}, true, "packed by version 1"},
 		{[]string{"verify", "--server", url}, true, "intact: 3 records"},
 		{[]string{"evidence", "--server", url, "--set", "LAP-001", "--out", zip, "--report", pdf}, true, pdf + " written"},
-		{[]string{"rebuild", "--server", url}, true, "rebuilt from 3 records"},
+		{[]string{"rebuild", "--server", url}, true, "rebuilt from 4 records"},
 		{[]string{"lists", "--server", url}, true, "Laparotomy"},
 		{[]string{"stations", "--server", url}, true, "north/packing-1"},
 		{[]string{"policy", "--server", url}, true, `"adopted": false`},
-		{[]string{"stations", "retire", "north/packing-1", "--reason", "done", "--server", url}, true, "retired by record 4"},
+		{[]string{"stations", "retire", "north/packing-1", "--reason", "done", "--server", url}, true, "retired by record 5"},
 		{[]string{"broken", "--data", dir}, false, "listbound serve (process"},
 		{[]string{"broken", "--data", dir}, false, "--server " + url},
 		{[]string{"broken", "--data", dir, "--server", url}, false, "give --data or --server, not both"},
@@ -81,7 +81,7 @@ func TestServe(t *testing.T) {
 	if err := srv.Wait(); err != nil {
 		t.Errorf("ending the server: %v", err)
 	}
-	if said, err := run("verify", "--data", dir).CombinedOutput(); err != nil || !strings.Contains(string(said), "intact: 4 records") {
+	if said, err := run("verify", "--data", dir).CombinedOutput(); err != nil || !strings.Contains(string(said), "intact: 5 records") {
 		t.Errorf("afterwards: %v\n%s", err, said)
 	}
 }

@@ -15,6 +15,9 @@ import (
 // note format, followed by our own name for it.
 const arrivalKind = "\n\xfflistbound arrival v1"
 
+// linkedKind is the same for an arrival line that names links as well.
+const linkedKind = "\n\xfflistbound arrival v2"
+
 // arrivalLen is the length of an arrival line's bytes: key ID, time, two zero bytes, remark. Fifteen bytes fill 20
 // characters of base64 exactly, so there are no spare bits that could be changed unnoticed.
 const (
@@ -28,20 +31,34 @@ func ArrivalKeyID(origin string) [4]byte {
 	return [4]byte(sum[:4])
 }
 
+// LinkedKeyID is the same for arrival lines with links.
+func LinkedKeyID(origin string) [4]byte {
+	sum := sha256.Sum256([]byte(origin + linkedKind))
+	return [4]byte(sum[:4])
+}
+
 // AddArrival returns the record: the station's note followed by the arrival line. The note is copied, not changed. The
-// remark is one byte of the caller's: what it noticed about the note when it came.
-func AddArrival(origin string, note []byte, at time.Time, remark byte) []byte {
+// remark is one byte of the caller's: what it noticed about the note when it came. The links name what the record is
+// about, in the order of their keys.
+func AddArrival(origin string, note []byte, at time.Time, remark byte, links ...Link) []byte {
 	id := ArrivalKeyID(origin)
-	var raw [arrivalLen]byte
+	if len(links) > 0 {
+		id = LinkedKeyID(origin)
+	}
+	raw := make([]byte, arrivalLen, arrivalLen+len(links)*linkLen)
 	copy(raw[:4], id[:])
 	binary.BigEndian.PutUint64(raw[4:], uint64(at.UnixNano()))
 	raw[arrivalLen-1] = remark
-	record := make([]byte, 0, len(note)+len(signaturePrefix)+len(origin)+1+arrivalEncoded+1)
+	for _, l := range links {
+		raw = l.append(raw)
+	}
+	size := base64.StdEncoding.EncodedLen(len(raw))
+	record := make([]byte, 0, len(note)+len(signaturePrefix)+len(origin)+1+size+1)
 	record = append(record, note...)
 	record = append(record, signaturePrefix...)
 	record = append(record, origin...)
 	record = append(record, ' ')
-	record = base64.StdEncoding.AppendEncode(record, raw[:])
+	record = base64.StdEncoding.AppendEncode(record, raw)
 	return append(record, '\n')
 }
 
@@ -56,38 +73,48 @@ func SplitArrival(origin string, record []byte) (stationNote []byte, at time.Tim
 	if err != nil {
 		return nil, time.Time{}, 0, err
 	}
-	id := ArrivalKeyID(origin)
-	for _, s := range sigs {
-		if s.name == origin && s.keyID == id {
-			return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
-		}
+	if hasArrival(origin, sigs) {
+		return nil, time.Time{}, 0, fmt.Errorf("record has a second arrival line of %s", origin)
+	}
+	if _, err := Links(origin, record); err != nil {
+		return nil, time.Time{}, 0, err
 	}
 	return stationNote, at, remark, nil
+}
+
+func hasArrival(origin string, sigs []noteSignature) bool {
+	plain, linked := ArrivalKeyID(origin), LinkedKeyID(origin)
+	for _, s := range sigs {
+		if s.name == origin && (s.keyID == plain || s.keyID == linked) {
+			return true
+		}
+	}
+	return false
 }
 
 // ReadArrival is SplitArrival for a record that a ledger took and whose hash has been checked: it does not look at the
 // note again.
 func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time, remark byte, err error) {
-	if len(record) == 0 || record[len(record)-1] != '\n' {
-		return nil, time.Time{}, 0, errors.New("record does not end with a complete line")
-	}
-	start := bytes.LastIndexByte(record[:len(record)-1], '\n') + 1
-	line := record[start : len(record)-1]
-	prefix := signaturePrefix + origin + " "
-	b64, ok := bytes.CutPrefix(line, []byte(prefix))
-	if !ok {
-		return nil, time.Time{}, 0, fmt.Errorf("last line is not the arrival line of %s", origin)
+	start, b64, err := arrivalLine(origin, record)
+	if err != nil {
+		return nil, time.Time{}, 0, err
 	}
 	var raw [arrivalLen]byte
-	if len(b64) != arrivalEncoded {
-		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d",
-			origin, len(b64), arrivalEncoded)
-	}
-	if _, err := strictBase64.Decode(raw[:], b64); err != nil {
+	if _, err := strictBase64.Decode(raw[:], b64[:arrivalEncoded]); err != nil {
 		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is not canonical base64", origin)
 	}
-	id := ArrivalKeyID(origin)
-	if !bytes.Equal(raw[:4], id[:]) {
+	id, other := ArrivalKeyID, LinkedKeyID
+	if len(b64) > arrivalEncoded {
+		id, other = LinkedKeyID, ArrivalKeyID
+	}
+	switch mark := [4]byte(raw[:4]); {
+	case mark == id(origin):
+	case mark == other(origin) && len(b64) > arrivalEncoded:
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s has %d characters of base64, want %d",
+			origin, len(b64), arrivalEncoded)
+	case mark == other(origin):
+		return nil, time.Time{}, 0, fmt.Errorf("arrival line of %s is one with links, and has none", origin)
+	default:
 		return nil, time.Time{}, 0, fmt.Errorf("last line is signed as %s, but is not its arrival line", origin)
 	}
 	if raw[12] != 0 || raw[13] != 0 {
@@ -100,6 +127,24 @@ func ReadArrival(origin string, record []byte) (stationNote []byte, at time.Time
 	return record[:start:start], time.Unix(0, int64(nanos)).UTC(), raw[arrivalLen-1], nil
 }
 
+// arrivalLine returns where the arrival line begins and its base64, which is long enough for a line without links.
+func arrivalLine(origin string, record []byte) (start int, b64 []byte, err error) {
+	if len(record) == 0 || record[len(record)-1] != '\n' {
+		return 0, nil, errors.New("record does not end with a complete line")
+	}
+	start = bytes.LastIndexByte(record[:len(record)-1], '\n') + 1
+	line := record[start : len(record)-1]
+	b64, ok := bytes.CutPrefix(line, []byte(signaturePrefix+origin+" "))
+	if !ok {
+		return 0, nil, fmt.Errorf("last line is not the arrival line of %s", origin)
+	}
+	if len(b64) < arrivalEncoded {
+		return 0, nil, fmt.Errorf("arrival line of %s has %d characters of base64, want %d",
+			origin, len(b64), arrivalEncoded)
+	}
+	return start, b64, nil
+}
+
 // CheckStationNote checks a note that is about to become a record: it must be in canonical form and not carry an
 // arrival line of origin yet, because a record shows one time of arrival only.
 func CheckStationNote(origin string, note []byte) error {
@@ -107,10 +152,8 @@ func CheckStationNote(origin string, note []byte) error {
 	if err != nil {
 		return err
 	}
-	for _, s := range sigs {
-		if s.name == origin && s.keyID == ArrivalKeyID(origin) {
-			return fmt.Errorf("the note already has an arrival line of %s; take the station's own note", origin)
-		}
+	if hasArrival(origin, sigs) {
+		return fmt.Errorf("the note already has an arrival line of %s; take the station's own note", origin)
 	}
 	return nil
 }

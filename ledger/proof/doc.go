@@ -16,6 +16,24 @@
 // keyID = SHA-256(origin || 0x0A || 0xFF || "listbound arrival v1")[:4]. It says when the ledger took the record. It is
 // not a signature by itself: it is part of the leaf, so the signed checkpoint over the tree vouches for it.
 //
+// Where the record is about something, the line goes on with one link for each such thing, as text:
+//
+//	base64(keyID[4] || uint64 big-endian Unix nanoseconds || 0 0 || remark || "<key> <prev> <count>\n" …)
+//
+// with keyID = SHA-256(origin || 0x0A || 0xFF || "listbound arrival v2")[:4]. Prev is the number of the record before it
+// about the same key, 0 for the first, and count how many there are up to this one. The links are in the order of their
+// keys. What was left out of an excerpt so shows: "set LAP-014 793 9" is not there without record 793.
+//
+// # Heads
+//
+// The newest record about each key, at one moment: lines "<key> <last> <count>\n" in the order of their bytes, hashed
+// as the leaves of a tree of their own, as below. Its root stands in a record. The proof of one line under it is
+//
+//	listbound head v1
+//	<key> <last> <count>
+//	index <index> of <size>
+//	<base64 hash>, one a line
+//
 // # Tree
 //
 // Record number N, counted from 1, is leaf N-1 of an RFC 6962 Merkle tree: a leaf hashes as SHA-256(0x00 || record), a

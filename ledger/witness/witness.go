@@ -23,6 +23,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -35,7 +36,8 @@ import (
 type Options struct {
 	Dir    string // holds the newest checkpoint of each ledger
 	Signer *proof.Cosigner
-	// Ledgers are the keys of the ledgers that are witnessed; a key's name is the ledger's.
+	// Ledgers are the keys of the ledgers that are witnessed; a key's name is the ledger's. Of a ledger that replaced its
+	// key all are given, the first one first: when a later one has signed, those before it count no more.
 	Ledgers []note.Verifier
 	Logger  *slog.Logger
 }
@@ -48,13 +50,24 @@ type Witness struct {
 
 // memory is what is remembered of one ledger.
 type memory struct {
-	origin    string
-	verifiers note.Verifiers
-	dir       string
+	origin string
+	keys   []note.Verifier // in the order in which they took over
+	dir    string
 
 	mu     sync.Mutex // from the look at what is remembered until the new one is on disk
 	newest proof.Checkpoint
 	note   []byte // nil before the first
+	key    int    // which of the keys signed it
+}
+
+// signedBy returns the newest of the ledger's keys that signed a note, which was opened with them.
+func (m *memory) signedBy(n *note.Note) int {
+	for i, k := range slices.Backward(m.keys) {
+		if slices.ContainsFunc(n.Sigs, func(s note.Signature) bool { return s.Name == k.Name() && s.Hash == k.KeyHash() }) {
+			return i
+		}
+	}
+	return 0
 }
 
 // Open opens a witness's folder, or starts one.
@@ -71,8 +84,8 @@ func Open(o Options) (*Witness, error) {
 	}
 	w := &Witness{opts: o, ledgers: make(map[string]*memory)}
 	for origin, vs := range keys {
-		m := &memory{origin: origin, verifiers: note.VerifierList(vs...), dir: filepath.Join(o.Dir, OriginID(origin))}
-		if err := m.load(vs); err != nil {
+		m := &memory{origin: origin, keys: vs, dir: filepath.Join(o.Dir, OriginID(origin))}
+		if err := m.load(); err != nil {
 			return nil, fmt.Errorf("what was remembered of the ledger %s: %w", origin, err)
 		}
 		w.ledgers[origin] = m
@@ -88,7 +101,7 @@ func OriginID(origin string) string {
 
 const checkpointName = "checkpoint"
 
-func (m *memory) load(vs []note.Verifier) error {
+func (m *memory) load() error {
 	if err := os.MkdirAll(m.dir, 0o700); err != nil {
 		return err
 	}
@@ -99,13 +112,17 @@ func (m *memory) load(vs []note.Verifier) error {
 	if err != nil {
 		return err
 	}
-	c, err := proof.OpenCheckpoint(msg, m.origin, vs...)
+	c, err := proof.OpenCheckpoint(msg, m.origin, m.keys...)
 	if err != nil {
 		// Going on without it would sign anything as if it were the first.
 		return fmt.Errorf("%s can't be read, and without it nothing may be signed; put back a copy of the folder: %w",
 			filepath.Join(m.dir, checkpointName), err)
 	}
-	m.newest, m.note = c, msg
+	n, err := proof.OpenNote(msg, note.VerifierList(m.keys...))
+	if err != nil {
+		return err
+	}
+	m.newest, m.note, m.key = c, msg, m.signedBy(n)
 	return nil
 }
 
@@ -188,7 +205,7 @@ func (w *Witness) add(ctx context.Context, body io.Reader) ([]byte, error) {
 	if m == nil {
 		return nil, refuse(http.StatusNotFound, "the ledger %q is not witnessed here", originOf(req.Checkpoint))
 	}
-	n, err := proof.OpenNote(req.Checkpoint, m.verifiers)
+	n, err := proof.OpenNote(req.Checkpoint, note.VerifierList(m.keys...))
 	if err != nil {
 		return nil, refuse(http.StatusForbidden, "%v", err)
 	}
@@ -203,6 +220,13 @@ func (w *Witness) add(ctx context.Context, body io.Reader) ([]byte, error) {
 	defer m.mu.Unlock()
 	if err := ctx.Err(); err != nil {
 		return nil, err
+	}
+	if m.signedBy(n) < m.key {
+		if c.Size > m.newest.Size || c.Size == m.newest.Size && c.Root != m.newest.Root {
+			// A smaller one may be of before, sent again.
+			w.keepBoth(m, n, "A CHECKPOINT WAS REFUSED: a key has signed it that the ledger has replaced; whoever has it is not the ledger")
+		}
+		return nil, refuse(http.StatusForbidden, "the key that has signed this was replaced; a later one has signed since")
 	}
 	if err := w.compare(m, req, n, c); err != nil {
 		return nil, err
@@ -257,7 +281,7 @@ func (w *Witness) sign(m *memory, n *note.Note, c proof.Checkpoint) ([]byte, err
 	if err := WriteDurably(m.dir, checkpointName, msg); err != nil {
 		return nil, err
 	}
-	m.newest, m.note = c, msg
+	m.newest, m.note, m.key = c, msg, m.signedBy(n)
 	w.opts.Logger.Info("signed", "ledger", m.origin, "records", c.Size)
 	opened, err := note.Open(msg, note.VerifierList(w.opts.Signer.Verifier()))
 	if err != nil {

@@ -34,6 +34,7 @@ type Book struct {
 	lists    map[string][]*Item // list.issued
 	policies map[string]*bag
 	stations map[string][]*Item // facts with a remark
+	remarked map[int64]Fact     // those whose remarks changed since they came, as they are now
 	readOf   map[string][]*Item // indicator.read, by load
 
 	now time.Time // see SetMoment
@@ -111,7 +112,7 @@ func NewBook(src Source) *Book {
 		trips: make(map[string]*tripIndex), sets: make(map[string]*setIndex), cases: make(map[string][]*Item),
 		loads: make(map[string][]*Item),
 		reads: make(map[string][]*Item), lists: make(map[string][]*Item), policies: make(map[string]*bag),
-		stations: make(map[string][]*Item),
+		stations: make(map[string][]*Item), remarked: make(map[int64]Fact),
 	}
 	if src != nil {
 		b.have, b.near = make(map[dimKey]struct{}), make(map[string][]gap)
@@ -145,6 +146,9 @@ func (b *Book) Len() int { return b.seqs.n }
 func (b *Book) Add(f Fact) {
 	if b.seqs.get(f.Seq) != nil {
 		return
+	}
+	if now, ok := b.remarked[f.Seq]; ok {
+		f.Remarks, f.Was = now.Remarks, now.Was
 	}
 	it := &Item{Fact: f}
 	b.seqs.put(it)
@@ -191,16 +195,33 @@ func (b *Book) Add(f Fact) {
 	}
 }
 
+// Remark takes in what is wrong with a record by now that came before: a hole in
+// its station's numbering was filled, say. The source may still say what was.
+func (b *Book) Remark(f Fact) {
+	b.remarked[f.Seq] = f
+	b.Gen++
+	it := b.seqs.get(f.Seq)
+	if it == nil {
+		b.Add(f)
+		return
+	}
+	it.Remarks, it.Was = f.Remarks, f.Was
+	if s := b.stations[it.Event.Station]; !slices.Contains(s, it) {
+		b.stations[it.Event.Station] = append(s, it)
+	}
+}
+
 // register keeps the event's id. The ledger stores an observation once; should
 // a record have been put into it a second time, the observation still counts
-// once, while another event under the same id hides nothing.
+// once, while another event under the same id hides nothing. A copy that its
+// station did not sign never stands for the record that it did.
 func (b *Book) register(it *Item) {
 	first := b.ids.put(it)
 	if first == nil {
 		return
 	}
 	b.twins[it.Event.ID] = append(b.twins[it.Event.ID], it)
-	if it.Seq < first.Seq {
+	if it.countsBefore(first) {
 		b.twins[it.Event.ID] = append(b.twins[it.Event.ID], first)
 	} else {
 		b.ids.put(first)
@@ -211,7 +232,7 @@ func (b *Book) register(it *Item) {
 	b.applyCorrections(b.ids.get(it.Event.ID))
 }
 
-// repeated reports whether a fact is the same observation as one with a lower sequence.
+// repeated reports whether a fact is the same observation as one that counts before it.
 func (b *Book) repeated(it *Item) bool {
 	twins := b.twins[it.Event.ID]
 	if len(twins) == 0 {
@@ -219,7 +240,7 @@ func (b *Book) repeated(it *Item) bool {
 	}
 	same := func(o *Item) bool {
 		a, b := it.Event, o.Event
-		return o.Seq < it.Seq && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip &&
+		return o.countsBefore(it) && a.Station == b.Station && a.Subject == b.Subject && a.Trip == b.Trip &&
 			a.Time.Equal(b.Time) && reflect.DeepEqual(a.Data, b.Data)
 	}
 	return same(b.ids.get(it.Event.ID)) || slices.ContainsFunc(twins, same)
@@ -268,7 +289,7 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		put(b.readOf, d.Load)
 	case *events.ListIssued:
 		put(b.lists, d.List)
-	case *events.PolicyAdopted:
+	case *events.PolicyAdopted, *events.RecordsLost:
 		if once { // the site is the event's own, so that it is there already
 			break
 		}

@@ -20,7 +20,7 @@ func (b *Book) applyCorrections(it *Item) {
 		// correction back reaches whatever had been judged by it.
 		for _, d := range append([]events.Data{c.Event.Data}, c.alts...) {
 			fix, ok := d.(*events.EventCorrected)
-			if !ok || fix.Action != "replace" {
+			if !ok || fix.Action != "replace" || c.Forged() {
 				continue
 			}
 			if alt, err := events.ParseObservedData(it.Kind, fix.Data); err == nil {
@@ -53,7 +53,8 @@ func (b *Book) applyToTarget(c *Item) {
 
 // inForce applies the corrections of an event: the one observed last (tie: by
 // id) decides whether it is void or says something else. A correction that is
-// void itself does not count.
+// void itself does not count, nor one that its station did not sign: anybody
+// can make that one.
 func (b *Book) inForce(it *Item, depth int) (data events.Data, void bool, by *Item, unread []*Item) {
 	data, void = it.Event.Data, b.repeated(it)
 	if depth > maxFixDepth || void {
@@ -64,7 +65,7 @@ func (b *Book) inForce(it *Item, depth int) (data events.Data, void bool, by *It
 	for _, c := range fixes {
 		cd, cvoid, _, _ := b.inForce(c, depth+1)
 		fix, ok := cd.(*events.EventCorrected)
-		if cvoid || !ok {
+		if cvoid || !ok || c.Forged() {
 			continue
 		}
 		if fix.Action == "void" {

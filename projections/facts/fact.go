@@ -39,7 +39,7 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	case *events.ListIssued:
 		add(DimList, d.List)
 		add(DimVersion, versionKey(d.List, d.Version))
-	case *events.PolicyAdopted:
+	case *events.PolicyAdopted, *events.RecordsLost:
 		add(DimPolicy, (&Item{Fact: Fact{Event: e}}).site())
 	}
 	if c := codeOf(d); c != nil && c.Trip != e.Trip {
@@ -56,7 +56,32 @@ type Fact struct {
 	Seq      int64
 	Recorded time.Time
 	Remarks  events.Remark // what is wrong with the record itself
+	Was      []Was         // what was wrong with it before others came; mostly nil
 	Event    *events.Event
+}
+
+// Was is what was said of a record itself until another one came.
+type Was struct {
+	Until   time.Time // when that was recorded
+	Remarks events.Remark
+}
+
+// RemarksAt returns what was wrong with the record as far as was known at a moment.
+func (f *Fact) RemarksAt(t time.Time) events.Remark {
+	for _, w := range f.Was {
+		if w.Until.After(t) {
+			return w.Remarks
+		}
+	}
+	return f.Remarks
+}
+
+// Change returns the fact with other remarks, since a record that came at a
+// moment.
+func (f Fact) Change(r events.Remark, at time.Time) Fact {
+	f.Was = append(f.Was[:len(f.Was):len(f.Was)], Was{at, f.Remarks})
+	f.Remarks = r
+	return f
 }
 
 // Dim is a way in which facts belong together. A Book asks its Source for the
@@ -78,7 +103,7 @@ const (
 	DimList       Dim = "list"       // list.issued facts of the list
 	DimVersion    Dim = "version"    // of these, the ones of one version: asked, but never of a Source
 	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
-	DimPolicy     Dim = "policy"     // policy.adopted facts of the site
+	DimPolicy     Dim = "policy"     // policy.adopted and records.lost facts of the site
 	DimStation    Dim = "station"    // facts of the station that carry a remark
 	DimEvent      Dim = "event"      // the fact with this event id
 
@@ -128,10 +153,16 @@ func (a asKnownAt) Facts(dim Dim, key string) ([]Fact, error) {
 	out := make([]Fact, 0, len(facts))
 	for _, f := range facts {
 		if !f.Recorded.After(a.t) {
-			out = append(out, f)
+			out = append(out, a.then(f))
 		}
 	}
 	return out, err
+}
+
+// then returns a fact as it was at the moment.
+func (a asKnownAt) then(f Fact) Fact {
+	f.Remarks, f.Was = f.RemarksAt(a.t), nil
+	return f
 }
 
 // Around asks for more until as many are left as were wanted, or all were seen:
@@ -147,7 +178,7 @@ func (a asKnownAt) Around(set string, at time.Time, n int) ([]Fact, error) {
 		for _, f := range facts {
 			known := !f.Recorded.After(a.t)
 			if known {
-				out = append(out, f)
+				out = append(out, a.then(f))
 			}
 			if packs(f, set) {
 				side := 0

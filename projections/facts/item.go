@@ -103,6 +103,19 @@ func Compare(a, b *Item) int {
 		cmp.Compare(a.Seq, b.Seq))
 }
 
+// countsBefore reports whether of two records of one observation this is the one that counts: the one that its station
+// signed, and of two such the first.
+func (a *Item) countsBefore(b *Item) bool {
+	if forged := a.Forged(); forged != b.Forged() {
+		return !forged
+	}
+	return a.Seq < b.Seq
+}
+
+// Forged reports whether it is not known to be its station's own word. It is
+// shown and told of; it changes nothing that others said.
+func (a *Item) Forged() bool { return a.Remarks&(events.RemarkSignature|events.RemarkForm) != 0 }
+
 // At returns when it was observed.
 func (a *Item) At() time.Time { return a.Event.Time }
 

@@ -20,7 +20,7 @@ func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Ite
 		if it.Void || d.Load != load {
 			continue
 		}
-		seen[b.TripOf(it.Event)] = struct{}{}
+		seen[b.TripOfItem(it)] = struct{}{}
 		if !slices.Contains(sterilizers, d.Sterilizer) {
 			sterilizers = append(sterilizers, d.Sterilizer)
 		}

@@ -54,7 +54,7 @@ func (b *Book) FirstOf(load string) projections.TripKey {
 		if !ok || it.Void || d.Load != load {
 			continue
 		}
-		if k := b.TripOf(it.Event); first == (projections.TripKey{}) || projections.CompareKeys(k, first) < 0 {
+		if k := b.TripOfItem(it); first == (projections.TripKey{}) || projections.CompareKeys(k, first) < 0 {
 			first = k
 		}
 	}

@@ -40,8 +40,20 @@ func (b *Book) PolicyCorrections(it *Item) []*Item {
 		if p.By != nil {
 			out = append(out, p)
 		}
-		if _, ok := p.Data.(*events.PolicyAdopted); ok && !p.Void {
+		if _, ok := p.Data.(*events.PolicyAdopted); ok && !p.Void && !p.Forged() {
 			break
+		}
+	}
+	return out
+}
+
+// Losses returns what was declared lost of the ledger at a site, void or not.
+func (b *Book) Losses(site string) []*Item {
+	b.need(DimPolicy, site)
+	var out []*Item
+	for _, it := range b.policies[site].sorted() {
+		if it.Kind == events.KindRecordsLost {
+			out = append(out, it)
 		}
 	}
 	return out
@@ -51,7 +63,7 @@ func (b *Book) PolicyCorrections(it *Item) []*Item {
 func (b *Book) PolicyFact(site string, at time.Time) (*events.Policy, *Item) {
 	b.need(DimPolicy, site)
 	for _, p := range slices.Backward(b.policies[site].sorted()) {
-		if p.Void || p.At().After(at) {
+		if p.Void || p.Forged() || p.At().After(at) {
 			continue
 		}
 		if d, ok := p.Data.(*events.PolicyAdopted); ok {

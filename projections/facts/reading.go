@@ -32,6 +32,7 @@ type Reading struct {
 	Class      Class
 	Owner      projections.TripKey // whose sheet it is, where it is another trip's
 	Forged     bool                // owner's trip, but content that was never sealed for it
+	Unbound    bool                // the trip whose sheet it is has no seal: it was held against the list packed by
 	Replaced   bool                // an earlier sheet of this trip, since replaced
 	Unlisted   bool                // can't be held against anything: the list is not known
 	Seal       *Item
@@ -152,18 +153,20 @@ func (b *Book) read(c *Trip, r *Reading) {
 	code := r.It.Code
 	if code.Trip == c.Key.Trip {
 		r.Class, r.Replaced = b.ReadOwn(c, r.It, code)
-		r.Unlisted = r.Class == ReadUnknown
+		r.Unlisted, r.Unbound = r.Class == ReadUnknown, len(c.Sealed) == 0
 		return
 	}
-	owner, sealed := b.Owner(code)
+	owner := b.Owner(code)
 	switch {
-	case owner == projections.TripKey{}:
+	case owner.TripKey == projections.TripKey{}:
 		r.Class = ReadUnknown
+		return
 	case owner.Set == c.Key.Set:
-		r.Class, r.Owner, r.Forged = ReadStale, owner, !sealed
+		r.Class = ReadStale
 	default:
-		r.Class, r.Owner, r.Forged = ReadSwapped, owner, !sealed
+		r.Class = ReadSwapped
 	}
+	r.Owner, r.Forged, r.Unbound = owner.TripKey, owner.Forged, owner.Unbound
 }
 
 // ReadOwn holds a code of the trip against its seals. The seal in force
@@ -202,48 +205,78 @@ func heldAgainst(match, known bool) Class {
 	return ReadUnknown
 }
 
-// Owner returns whose trip a code names, and whether the code's content was
-// sealed for it. Where one trip was used for several sets, the set whose seal
-// the code fits is meant.
-func (b *Book) Owner(code *events.SheetCode) (k projections.TripKey, sealed bool) {
+// Owner is whose trip a code names. Forged: with other content than was sealed for
+// it or, where nothing was (Unbound), than it was packed by.
+type Owner struct {
+	projections.TripKey
+	Forged, Unbound bool
+}
+
+// Owner returns whose trip a code names. Where one trip was used for several sets,
+// the set whose seal the code fits is meant.
+func (b *Book) Owner(code *events.SheetCode) Owner {
 	b.need(DimTrip, code.Trip)
 	b.asked(DimTrip, code.Trip)
 	t := b.trips[code.Trip]
 	if t == nil {
-		return projections.TripKey{}, false
+		return Owner{}
 	}
+	const ( // what a fact tells of the code, least first
+		seen = 1 + iota
+		packed
+		sealed
+		fitting
+	)
+	var o Owner
 	rank := 0
 	for _, it := range slices.Clone(t.items) {
 		if it.Void || !it.Kind.AboutSet() {
 			continue
 		}
-		n := 1
+		n, forged := seen, false
 		switch it.Kind {
 		case events.KindListSealed:
-			n = 3
+			n = sealed
 			// A seal without a binding is held against the list, which needs the chain's pack.
-			c := &Trip{Key: projections.TripKey{Set: it.Event.Subject, Trip: code.Trip}}
-			for _, p := range slices.Clone(t.items) {
-				if !p.Void && p.Kind == events.KindSetPacked && p.Event.Subject == it.Event.Subject {
-					c.Packed = append(c.Packed, p)
-				}
-			}
-			slices.SortFunc(c.Packed, Compare)
+			c := packedFor(t, projections.TripKey{Set: it.Event.Subject, Trip: code.Trip})
 			if SealOf(it).Binding == "" {
 				c.Sealed = []*Item{it}
 				c.List, c.ListItem = b.listOf(c)
 			}
-			if match, _ := b.commits(code, c, it); match {
-				n = 4
+			match, known := b.commits(code, c, it)
+			if match {
+				n = fitting
 			}
+			forged = known && !match
 		case events.KindSetPacked:
-			n = 2
+			n = packed
 		}
-		if n > rank || n == rank && it.Event.Subject < k.Set {
-			k, rank = projections.TripKey{Set: it.Event.Subject, Trip: code.Trip}, n
+		switch set := it.Event.Subject; {
+		case n > rank || n == rank && set < o.Set:
+			o, rank = Owner{projections.TripKey{Set: set, Trip: code.Trip}, forged, n < sealed}, n
+		case n == rank && set == o.Set: // of several seals one may have bound it
+			o.Forged = o.Forged && forged
 		}
 	}
-	return k, rank == 4
+	if o.Unbound {
+		c := packedFor(t, o.TripKey)
+		c.List, c.ListItem = b.listOf(c)
+		match, known := b.commitsToList(code, c)
+		o.Forged = known && !match
+	}
+	return o
+}
+
+// packedFor returns a trip with nothing but how a set was packed in it.
+func packedFor(t *tripIndex, k projections.TripKey) *Trip {
+	c := &Trip{Key: k}
+	for _, p := range slices.Clone(t.items) {
+		if !p.Void && p.Kind == events.KindSetPacked && p.Event.Subject == k.Set {
+			c.Packed = append(c.Packed, p)
+		}
+	}
+	slices.SortFunc(c.Packed, Compare)
+	return c
 }
 
 // LastConclusive returns a set's latest reading that tells whose sheet it has.

@@ -8,11 +8,9 @@ import (
 	"time"
 )
 
-// TripAt returns the trip that a set was packed for last at or before a moment,
-// "" where there is none. A packing that was taken back does not count.
+// TripAt is TripBy, with what failed. A packing that was taken back does not count.
 func (b *Book) TripAt(set string, at time.Time) (string, error) {
-	b.around(set, at)
-	trip := b.packedBefore(set, at)
+	trip := b.TripBy(set, at)
 	return trip, b.Failed()
 }
 
@@ -59,7 +57,7 @@ func (b *Book) Readers(k projections.TripKey) []projections.TripKey {
 	}
 	seen := make(map[projections.TripKey]struct{})
 	for _, it := range items {
-		if x := b.TripOf(it.Event); x != k {
+		if x := b.TripOfItem(it); x != k {
 			seen[x] = struct{}{}
 		}
 	}
@@ -92,15 +90,21 @@ func (b *Book) Resolve(f Fact) projections.TripKey {
 }
 
 // TripOf is Resolve for an event.
-func (b *Book) TripOf(e *events.Event) projections.TripKey { return b.tripOf(e, 0) }
+func (b *Book) TripOf(e *events.Event) projections.TripKey { return b.tripOf(e, nil, 0) }
 
-// tripOf is TripOf. depth counts the corrections of corrections that were followed
-// to the event.
-func (b *Book) tripOf(e *events.Event, depth int) projections.TripKey {
+// TripOfItem is TripOf for the event of an item.
+func (b *Book) TripOfItem(it *Item) projections.TripKey { return b.tripOf(it.Event, it, 0) }
+
+// tripOf is TripOf. it is the event's item, nil where it has to be looked up; depth
+// counts the corrections of corrections that were followed to the event.
+func (b *Book) tripOf(e *events.Event, it *Item, depth int) projections.TripKey {
 	k := e.Kind()
 	switch {
 	case k == events.KindSetCounted && e.Trip != "":
-		return projections.TripKey{Set: e.Subject, Trip: b.countedIn(b.itemOf(e), e.Trip)}
+		if it == nil {
+			it = b.itemOf(e)
+		}
+		return projections.TripKey{Set: e.Subject, Trip: b.countedIn(it, e.Trip)}
 	case e.Trip != "" && k.HoldsTrip():
 		return projections.TripKey{Set: e.Subject, Trip: e.Trip}
 	case k.AboutSet():
@@ -110,7 +114,7 @@ func (b *Book) tripOf(e *events.Event, depth int) projections.TripKey {
 	if c, ok := e.Data.(*events.EventCorrected); ok && depth <= maxFixDepth {
 		b.need(DimEvent, c.Event)
 		if t := b.ids.get(c.Event); t != nil {
-			return b.tripOf(t.Event, depth+1)
+			return b.tripOf(t.Event, t, depth+1)
 		}
 	}
 	return projections.TripKey{}
@@ -150,7 +154,7 @@ func (b *Book) countedIn(it *Item, named string) string {
 		if o.Void || o.Kind != events.KindSetOpened || o.Event.Subject != set || events.CaseOf(o.Data) != ref {
 			continue
 		}
-		switch b.TripOf(o.Event).Trip {
+		switch b.TripOfItem(o).Trip {
 		case named:
 			return named
 		case now:
@@ -192,9 +196,13 @@ func (b *Book) packedBefore(set string, at time.Time) string {
 }
 
 // PackedBy reports whether any packing of a set at or before a moment is in force.
-func (b *Book) PackedBy(set string, at time.Time) bool {
+func (b *Book) PackedBy(set string, at time.Time) bool { return b.TripBy(set, at) != "" }
+
+// TripBy returns the trip that a set was packed for last at or before a moment, ""
+// where there is none.
+func (b *Book) TripBy(set string, at time.Time) string {
 	b.around(set, at)
-	return b.packedBefore(set, at) != ""
+	return b.packedBefore(set, at)
 }
 
 // lastPacking returns the set.packed in force last at or before a moment, nil
@@ -252,11 +260,14 @@ func (b *Book) Case(ref string) ([]projections.TripKey, error) {
 func (b *Book) CaseTrips(ref string) []projections.TripKey {
 	b.need(DimCase, ref)
 	b.asked(DimCase, ref)
-	seen := make(map[projections.TripKey]struct{})
+	var out []projections.TripKey
 	for _, it := range slices.Clone(b.cases[ref]) {
 		if !it.Void && it.Kind != events.KindCaseClosed && events.CaseOf(it.Data) == ref {
-			seen[b.TripOf(it.Event)] = struct{}{}
+			if k := b.TripOfItem(it); !slices.Contains(out, k) {
+				out = append(out, k)
+			}
 		}
 	}
-	return SortedKeys(seen)
+	slices.SortFunc(out, projections.CompareKeys)
+	return out
 }

@@ -125,7 +125,7 @@ func (t *toucher) load(load, sterilizer string, it *Item) {
 		}
 		b.need(DimLoad, l.Load)
 		for _, x := range slices.Clone(b.loads[l.Load]) {
-			t.trip(b.TripOf(x.Event))
+			t.trip(b.TripOfItem(x))
 		}
 	}
 }

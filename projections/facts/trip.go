@@ -162,6 +162,7 @@ func (b *Book) casesOf(c *Trip) {
 
 func (c *Trip) classify() {
 	c.Steps = make([]*Item, 0, len(c.All))
+	looks := 0
 	for _, it := range c.All {
 		if it.Void {
 			continue
@@ -178,11 +179,13 @@ func (c *Trip) classify() {
 		case events.KindSetCounted:
 			c.Counted = append(c.Counted, it)
 		case events.KindSetChecked:
+			looks++
 		default:
 			continue
 		}
 		c.Steps = append(c.Steps, it)
 	}
+	c.Readings = make([]Reading, 0, looks+len(c.Opened))
 	for _, it := range c.Steps {
 		switch d := it.Data.(type) {
 		case *events.SetChecked:

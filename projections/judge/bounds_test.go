@@ -68,16 +68,16 @@ func TestBeside(t *testing.T) {
 			s.count(x, events.StageRelief, 9, 35, countAll(x.list)...).Event.Data.(*events.SetCounted).Witness = ""
 		}, "count-one-person:doubtful"},
 		{"counted for another case more than a day after the opening, nothing closed", func(s *story, x *turn) {
-			x.final, x.closed = nil, nil
+			other := *x.first // made by nobody for its own case: two first counts hours apart are two uses
+			x.first, x.final, x.closed = nil, nil, nil
 			s.live(x)
-			other := *x.first
 			other.Case = "K-OTHER"
 			s.tell("or-3", x.openedAt().Add(longestCase+1), x.set, x.trip(), &other)
 		}, "not-reprocessed:broken"},
 		{"counted for another case a day after the opening, nothing closed", func(s *story, x *turn) {
-			x.final, x.closed = nil, nil
-			s.live(x)
 			other := *x.first
+			x.first, x.final, x.closed = nil, nil, nil
+			s.live(x)
 			other.Case = "K-OTHER"
 			s.tell("or-3", x.openedAt().Add(longestCase), x.set, x.trip(), &other)
 		}, "link-out-of-order:doubtful"},
@@ -177,8 +177,8 @@ func TestUncountedBesideUnaccounted(t *testing.T) {
 	}
 }
 
-// TestClosingCorrectedIsOneRecord: a correction does not multiply what it corrects.
-func TestClosingCorrectedIsOneRecord(t *testing.T) {
+// TestCorrectedIsOneRecord: a correction does not multiply what it corrects.
+func TestCorrectedIsOneRecord(t *testing.T) {
 	s, x := plain()
 	s.live(x)
 	closing := *s.last(events.KindCaseClosed)
@@ -189,6 +189,20 @@ func TestClosingCorrectedIsOneRecord(t *testing.T) {
 	fs := find(judge(t, s.world(), x.key()), projections.StationGap)
 	if len(fs) != 1 || fs[0].Detail.(*projections.Remarked).Records != 1 {
 		t.Errorf("%+v, want one record", fs)
+	}
+	s, x = plain()
+	s.live(x.unused())
+	y := s.pair()
+	s.live(y.unused())
+	seen := &events.SetChecked{Place: "storage A4", Sheet: outside(own(x))}
+	read := s.tell("storage", clock(0, 15, 0), y.set, y.trip(), seen)
+	for i, place := range []string{"storage A5", "storage A6"} {
+		put := *seen
+		put.Place = place
+		s.correct(read, clock(2, 8+i, 0), &put)
+	}
+	if its := s.world().SheetFacts(x.key()); len(its) != 1 {
+		t.Errorf("the sheet was read %d times, want once", len(its))
 	}
 }
 
@@ -357,5 +371,41 @@ func TestNoLinksAskedFor(t *testing.T) {
 	s.live(newTurn(x.set, 1, x.list))
 	if v := judge(t, s.world(), x.key()); v.Status != projections.Whole {
 		t.Errorf("packed again it is %s: %s", v.Status, show(v))
+	}
+}
+
+// TestKeptUntilAFact: what was derived is derived once, until a fact is added, and
+// no more of it is kept than some thousands.
+func TestKeptUntilAFact(t *testing.T) {
+	const most = 4096
+	s, x := plain()
+	s.live(x)
+	b := facts.NewBook(nil)
+	var c facts.Cache[int, int]
+	built := 0
+	ask := func(n int) { c.Get(b, n, func() int { built++; return n }) }
+	for _, step := range []struct {
+		name     string
+		from, to int
+		built    int
+	}{
+		{"as many as are kept", 0, most, most},
+		{"the same", 0, most, 0},
+		{"one more", most, most + 1, 1},
+		{"the first, once there were too many", 0, 1, 1},
+		{"and again", 0, 1, 0},
+	} {
+		built = 0
+		for n := step.from; n < step.to; n++ {
+			ask(n)
+		}
+		if built != step.built {
+			t.Errorf("%s: %d were built, want %d", step.name, built, step.built)
+		}
+	}
+	b.Add(s.all[0])
+	built = 0
+	if ask(0); built != 1 {
+		t.Errorf("after a fact was added %d were built", built)
 	}
 }

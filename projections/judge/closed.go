@@ -53,7 +53,7 @@ func (j *judgement) saysCase(t counts, d *events.CaseClosed, closing *facts.Item
 }
 
 func openLine(set string, d *lineDiff, quantity int64) projections.OpenLine {
-	return projections.OpenLine{Set: set, Line: d.line, Item: d.item, Description: d.name, Quantity: quantity}
+	return projections.OpenLine{Set: set, Line: d.line, Item: d.item, Description: d.name, Beyond: d.beyond, Quantity: quantity}
 }
 
 // unaccounted returns what of a trip no set of the case explains, and the counts

@@ -163,6 +163,13 @@ func TestPackedInTheNeighbour(t *testing.T) {
 			if !strings.Contains(fs[0].Says, test.says[i]) || test.never[i] != "" && strings.Contains(fs[0].Says, test.never[i]) {
 				t.Errorf("%s: %s says %q", test.name, turn.set, fs[0].Says)
 			}
+			shown := 2 // its packing and its count
+			if test.says[i] != "" {
+				shown++ // the other set's count
+			}
+			if len(fs[0].Events) != shown {
+				t.Errorf("%s: of %s the records %v are shown, want %d", test.name, turn.set, fs[0].Events, shown)
+			}
 		}
 	}
 }
@@ -708,6 +715,9 @@ func TestJudgeStation(t *testing.T) {
 	s.all[0].Remarks = events.RemarkGap // the list
 	s.last(events.KindSetPacked).Remarks = events.RemarkSignature
 	s.tell("packing-1", clock(2, 0, 0), "X", "", &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+	for _, at := range []time.Time{clock(2, 9, 0), clock(2, 8, 0), clock(2, 10, 0)} { // as they came in
+		s.tell("packing-2", at, "X", "", &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
+	}
 	s.all = append(s.all, facts.Fact{Seq: 500, Recorded: clock(2, 0, 0), Remarks: events.RemarkForm})
 	w := s.world()
 	for _, test := range []struct{ station, codes, status string }{
@@ -724,6 +734,10 @@ func TestJudgeStation(t *testing.T) {
 		}
 		words.Embedded().Tell(&v)
 		checkVerdict(t, v)
+	}
+	v, err := w.JudgeStation(events.Station{Name: "north/packing-2"})
+	if err != nil || len(v.Findings) != 1 || !v.Findings[0].From.Equal(clock(2, 8, 0)) || !v.Findings[0].To.Equal(clock(2, 10, 0)) {
+		t.Errorf("three records that are unread, from eight to ten: %s (%v)", show(v), err)
 	}
 	if got := codes(judge(t, w, x.key())); got != "signature-bad:broken" {
 		t.Errorf("the trip: %s", got)

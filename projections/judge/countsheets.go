@@ -26,7 +26,7 @@ func (j *judgement) countSheets(t counts) {
 	var order []wrong
 	by := make(map[wrong][]*facts.Item, 0)
 	for _, it := range t.counts {
-		if it.Code == nil { // the screen, or no code that can be read
+		if it.Code == nil || j.ofTray(it, t.Ref) { // the screen, or no code that can be read; or the tray's own list
 			continue
 		}
 		var x wrong
@@ -39,8 +39,8 @@ func (j *judgement) countSheets(t counts) {
 			x.class = cl
 		default:
 			x.class = facts.ReadUnknown
-			if o, _ := j.w.Owner(it.Code); o != (projections.TripKey{}) {
-				x = wrong{o, facts.ReadSwapped}
+			if o := j.w.Owner(it.Code); o.TripKey != (projections.TripKey{}) {
+				x = wrong{o.TripKey, facts.ReadSwapped}
 			}
 		}
 		if by[x] == nil {
@@ -71,6 +71,8 @@ func against(c *facts.Trip, owner projections.TripKey, cl facts.Class) projectio
 		return projections.AgainstOtherPacking
 	case owner != projections.TripKey{}:
 		return projections.AgainstOtherSet
+	case cl == facts.ReadAltered && len(c.Sealed) == 0:
+		return projections.AgainstUnbound
 	case cl == facts.ReadAltered:
 		return projections.AgainstAltered
 	}
@@ -113,9 +115,5 @@ func (j *judgement) byOwnList(it *facts.Item) bool {
 	if it.Code == nil {
 		return facts.CountOf(it).Sheet == events.SheetScreen
 	}
-	if it.Code.Trip != j.c.Key.Trip {
-		return false
-	}
-	cl, _ := j.w.ReadOwn(j.c, it, it.Code)
-	return cl == facts.ReadGood
+	return j.byListOf(j.c, it)
 }

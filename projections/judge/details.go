@@ -16,7 +16,15 @@ func momentOf(r *facts.Reading) *projections.Moment {
 	if r == nil {
 		return nil
 	}
-	m := moment(r.It)
+	return momentAt(r.It)
+}
+
+// momentAt is moment for what may not be there.
+func momentAt(it *facts.Item) *projections.Moment {
+	if it == nil {
+		return nil
+	}
+	m := moment(it)
 	return &m
 }
 
@@ -45,7 +53,8 @@ func changesOf(found, right *events.ListIssued) projections.Changes {
 func lineCounts(ds []lineDiff) []projections.LineCount {
 	out := make([]projections.LineCount, len(ds))
 	for i, d := range ds {
-		out[i] = projections.LineCount{Line: d.line, Item: d.item, Description: d.name, Expected: d.expected, Counted: d.seen}
+		out[i] = projections.LineCount{Line: d.line, Item: d.item, Description: d.name, Beyond: d.beyond,
+			Expected: d.expected, Counted: d.seen}
 	}
 	return out
 }
@@ -86,7 +95,7 @@ func lateLines(ls []unseenLine) []projections.LateLine {
 	out := make([]projections.LateLine, len(ls))
 	for i, l := range ls {
 		out[i] = projections.LateLine{
-			Line: l.line, Item: l.item, Description: l.name, Added: l.added, Removed: l.removed, At: l.last.At(),
+			Line: l.line, Item: l.item, Description: l.name, Beyond: l.beyond, Added: l.added, Removed: l.removed, At: l.last.At(),
 		}
 	}
 	return out

@@ -15,21 +15,28 @@ func doubtRules() []Rule {
 // doubt finds a set whose sheet was read on another set, and that has not been
 // read since. Before it is opened that is the most useful thing the records can
 // say, so it is broken, not doubtful: the sheet is known not to be where it
-// belongs.
+// belongs. Once the other set has its own again, this sheet may have gone back as
+// well, and that is doubtful until somebody reads it.
 func (j *judgement) doubt() {
 	c, w := j.c, j.w
 	on, bad := w.strayed(c.Key)
-	if bad == nil || onScreen(c, bad.It) || readSince(c, bad.It) || foundWithoutOwn(c) || usedBefore(c) || packedAgain(c) {
+	var since *facts.Reading
+	if bad == nil {
+		on, bad, since = w.givenUp(c.Key)
+	}
+	if bad == nil || onScreen(c, bad.It) || readSince(c, bad.It) || foundWithoutOwn(c) || w.usedBefore(c, bad.It) || packedAgain(c) {
 		return
 	}
 	d := &projections.ProbablyWrong{
 		Set: c.Key.Set, On: on.Set, At: moment(bad.It), Counted: bad.It.Kind == events.KindSetCounted,
-		Window: w.window(w.Trip(on), c, bad), Unopened: len(c.Opened) == 0,
+		Window: w.window(w.Trip(on), c, bad), Unopened: w.firstOpened(c) == nil,
 	}
 	d.TagUnread = !d.Counted && bad.Tag == ""
 	shown := []*facts.Item{bad.It}
-	gone := w.goneFrom(on, c.Key, bad.It)
-	if gone != nil {
+	sev, gone := projections.SeverityBroken, w.goneFrom(on, c.Key, bad.It)
+	if since != nil {
+		sev, d.Own, shown = projections.SeverityDoubtful, momentOf(since), append(shown, since.It)
+	} else if gone != nil {
 		shown = append(shown, gone.It)
 		d.Gone = momentOf(gone)
 	}
@@ -42,7 +49,7 @@ func (j *judgement) doubt() {
 		lines = changedLines(c.List, sc.List)
 		shown = append(shown, w.path(on, start)...)
 	}
-	f := j.add(projections.SheetInDoubt, projections.SeverityBroken, d, shown...)
+	f := j.add(projections.SheetInDoubt, sev, d, shown...)
 	during(f, d.Window)
 	f.Other, f.Lines = &projections.TripKey{Set: other.Set, Trip: other.Trip}, lines
 }
@@ -68,11 +75,18 @@ func foundWithoutOwn(c *facts.Trip) bool {
 	return last != nil && last.Class != facts.ReadGood && c.Faulted(last)
 }
 
-// usedBefore reports whether the set was opened and read before its sheet
-// turned up elsewhere: it is over.
-func usedBefore(c *facts.Trip) bool {
-	last, open := c.LastConclusive(), c.FirstOpened()
-	return last != nil && open != nil && !last.It.Less(open)
+// usedBefore reports whether the set was opened, and read or counted by its own sheet,
+// before its sheet turned up elsewhere: it is over.
+func (w *World) usedBefore(c *facts.Trip, bad *facts.Item) bool {
+	open := c.FirstOpened() // also of another tray under its name: then label or tray is in doubt, and told
+	if open == nil {
+		return false
+	}
+	if last := c.LastConclusive(); last != nil && !last.It.Less(open) {
+		return true
+	}
+	right := w.LastRight(c)
+	return right != nil && !right.Less(open) && right.Less(bad)
 }
 
 // packedAgain reports whether the set was packed again unopened, with a new sheet.

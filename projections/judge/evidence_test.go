@@ -129,6 +129,12 @@ func TestTraceLeftOut(t *testing.T) {
 		"set.opened there 5", "set.counted missing 0", "case.closed missing 0"}; !slices.Equal(got, want) {
 		t.Errorf("packed again: %q", got)
 	}
+	s, x = plain()
+	s.live(x.unused())
+	s.live(newTurn("LAP-014", 1, x.list))
+	if got := s.links(t, s.trace(t, len(s.all), x.key())); !slices.Contains(got, "set.opened due 0") {
+		t.Errorf("packed again unopened: %q", got)
+	}
 }
 
 // TestExchange: who has whose sheet, in a ring and along a path that ends at a
@@ -183,30 +189,41 @@ func TestExchange(t *testing.T) {
 // against the list the set was packed by, if that is the one sealed.
 func TestWhatASealCommitsTo(t *testing.T) {
 	for _, x := range []struct {
-		name string
-		with func(seal *events.ListSealed)
-		want projections.Result
+		name    string
+		with    func(seal *events.ListSealed)
+		own     projections.Result // what the set's own sheet is told to be
+		altered projections.Result // and one with other lines
 	}{
-		{"as it is", func(*events.ListSealed) {}, projections.ResultRight},
-		{"half a binding", func(d *events.ListSealed) { d.Binding = d.Binding[:32] }, projections.ResultRight},
-		{"no digest at all", func(d *events.ListSealed) { d.Binding = "not hex" }, projections.ResultRight},
-		{"no binding", func(d *events.ListSealed) { d.Binding = "" }, projections.ResultRight},
+		{"as it is", func(*events.ListSealed) {}, projections.ResultRight, projections.ResultAltered},
+		{"half a binding", func(d *events.ListSealed) { d.Binding = d.Binding[:32] },
+			projections.ResultRight, projections.ResultAltered},
+		{"no digest at all", func(d *events.ListSealed) { d.Binding = "not hex" },
+			projections.ResultRight, projections.ResultAltered},
+		{"no binding", func(d *events.ListSealed) { d.Binding = "" }, projections.ResultRight, projections.ResultAltered},
 		{"the list only", func(d *events.ListSealed) { d.Binding, d.ListDigest, d.Code = "", "", "" },
-			projections.ResultRight},
-		{"nothing", func(d *events.ListSealed) { *d = events.ListSealed{Placement: d.Placement} }, projections.ResultRight},
+			projections.ResultRight, projections.ResultAltered},
+		{"nothing", func(d *events.ListSealed) { *d = events.ListSealed{Placement: d.Placement} },
+			projections.ResultRight, projections.ResultAltered},
 		{"another version, by name", func(d *events.ListSealed) {
 			d.Binding, d.ListDigest, d.Code, d.Version = "", "", "", 2
-		}, projections.ResultUnknown},
+		}, projections.ResultUnknown, projections.ResultUnknown},
 		{"another list, by name", func(d *events.ListSealed) {
 			d.Binding, d.ListDigest, d.Code, d.List = "", "", "", "LAP-MINOR"
-		}, projections.ResultUnknown},
+		}, projections.ResultUnknown, projections.ResultUnknown},
 	} {
-		s, turn := plain()
-		x.with(turn.seal)
-		s.live(turn)
-		tr := s.trace(t, len(s.all), turn.key())
-		if got := tr.Readings[len(tr.Readings)-1].Result; got != x.want {
-			t.Errorf("sealed with %s: the sheet at the opening is %s, want %s", x.name, got, x.want)
+		for _, altered := range []bool{false, true} {
+			s, turn := plain()
+			x.with(turn.seal)
+			want := x.own
+			if altered {
+				want = x.altered
+				turn.open.Sheet.Code = sheetCode(s.pair().list, turn.set, turn.trip())
+			}
+			s.live(turn)
+			tr := s.trace(t, len(s.all), turn.key())
+			if got := tr.Readings[len(tr.Readings)-1].Result; got != want {
+				t.Errorf("sealed with %s, altered %t: the sheet at the opening is %s, want %s", x.name, altered, got, want)
+			}
 		}
 	}
 }
@@ -228,25 +245,56 @@ func TestOwnerOfOneTripOfTwoSets(t *testing.T) {
 		name string
 		with func(s *story)
 		want string
-		own  bool // its content was sealed for the set
+		// Its content isn't what was sealed for the set; nothing was.
+		forged, unbound bool
 	}{
-		{"both seen", func(s *story) { seen(s, "C"); seen(s, "B") }, "B", false},
-		{"both seen, the other way round", func(s *story) { seen(s, "B"); seen(s, "C") }, "B", false},
-		{"one packed", func(s *story) { seen(s, "B"); packed(s, "C") }, "C", false},
-		{"one sealed for another", func(s *story) { packed(s, "C"); sealedFor(s, "D") }, "D", false},
-		{"sealed for both", func(s *story) { sealedFor(s, "A"); sealedFor(s, "B") }, "B", true},
-		{"nobody", func(*story) {}, "", false},
+		{"both seen", func(s *story) { seen(s, "C"); seen(s, "B") }, "B", false, true},
+		{"both seen, the other way round", func(s *story) { seen(s, "B"); seen(s, "C") }, "B", false, true},
+		{"one packed", func(s *story) { seen(s, "B"); packed(s, "C") }, "C", true, true},
+		{"the one packed that it was made for", func(s *story) { seen(s, "A"); packed(s, "B") }, "B", false, true},
+		{"one sealed for another", func(s *story) { packed(s, "C"); sealedFor(s, "D") }, "D", true, false},
+		{"sealed for both", func(s *story) { sealedFor(s, "A"); sealedFor(s, "B") }, "B", false, false},
+		{"nobody", func(*story) {}, "", false, false},
 	} {
 		s := newStory()
-		s.lists[l.List] = l
+		s.list("LAP-MAJOR", 3, 6, 2, 4)
 		x.with(s)
 		code, err := events.ParseSheetCode(sheetCode(l, "B", trip))
 		if err != nil {
 			t.Fatal(err)
 		}
-		k, own := s.world().Owner(&code)
-		if k.Set != x.want || own != x.own {
-			t.Errorf("%s: the sheet is %q's, sealed for it: %v; want %q, %v", x.name, k.Set, own, x.want, x.own)
+		o := s.world().Owner(&code)
+		if o.Set != x.want || o.Forged != x.forged || o.Unbound != x.unbound {
+			t.Errorf("%s: the sheet is %q's, forged %v, unbound %v; want %q, %v, %v",
+				x.name, o.Set, o.Forged, o.Unbound, x.want, x.forged, x.unbound)
+		}
+	}
+}
+
+// TestOwnerOfTwoSeals: a sheet that a seal of its trip may have bound is not called
+// another than was bound, in whatever order the seals came in.
+func TestOwnerOfTwoSeals(t *testing.T) {
+	l, trip := plainList(), tripOf("B", 0)
+	bound := sealed(newStory().list("LAP-MINOR", 1, 6, 3, 4), "B", trip)
+	open := &events.ListSealed{Placement: events.Outside, List: "LAP-LOST", Version: 1} // of a list that nobody knows
+	code, err := events.ParseSheetCode(sheetCode(l, "B", trip))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		seals  []*events.ListSealed
+		forged bool
+	}{
+		{[]*events.ListSealed{bound, open}, false},
+		{[]*events.ListSealed{open, bound}, false},
+		{[]*events.ListSealed{bound, bound}, true},
+	} {
+		s := newStory()
+		for i, seal := range x.seals {
+			s.tell("packing-1", clock(0, 6, i), "B", trip, seal)
+		}
+		if o := s.world().Owner(&code); o.Set != "B" || o.Forged != x.forged {
+			t.Errorf("sealed as %s and %s: %+v", x.seals[0].List, x.seals[1].List, o)
 		}
 	}
 }

@@ -1,6 +1,9 @@
 package judge
 
 import (
+	"slices"
+
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 )
@@ -16,7 +19,7 @@ func firstCountRules() []Rule {
 // It asks something of somebody with the set that is short; with one that only has
 // what others lack it is noted.
 func (j *judgement) firstCount(t counts) {
-	if len(t.firstDiffs) == 0 {
+	if len(t.firstDiffs) == 0 || j.packedInTray(t) {
 		return
 	}
 	pack := j.c.LastPack()
@@ -41,6 +44,22 @@ func (j *judgement) firstCount(t counts) {
 		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: movesOf(j.c.Key, moves), By: by,
 	}, shown...)
 	f.Lines, f.From, f.To = linesOf(t.firstDiffs), pack.At(), t.first.At()
+}
+
+// packedInTray reports whether all that a first count differs in is as packing recorded
+// it of the tray that was opened for the case under this trip's name.
+func (j *judgement) packedInTray(t counts) bool {
+	return slices.ContainsFunc(j.trays(), func(k projections.TripKey) bool {
+		tray := j.w.Trip(k)
+		if k == j.c.Key || !j.openedUnder(tray, t.Ref) {
+			return false
+		}
+		b := newBooks(tray)
+		return !slices.ContainsFunc(t.firstDiffs, func(d lineDiff) bool {
+			i := slices.IndexFunc(b.lines, func(l events.Line) bool { return l.Line == d.line })
+			return i < 0 || b.packed[i] != d.seen
+		})
+	})
 }
 
 // onlyOthers reports whether a set differs by nothing but pieces that other sets

@@ -59,6 +59,36 @@ func (w *World) strayed(k projections.TripKey) (projections.TripKey, *facts.Read
 	return at, last
 }
 
+// givenUp returns the latest reading of a trip's sheet on another set that was read
+// with its own since, and by which it was. Nothing has been seen of the trip's own
+// set after it: neither a good reading nor a count by its sheet.
+func (w *World) givenUp(k projections.TripKey) (at projections.TripKey, last, since *facts.Reading) {
+	right := w.LastRight(w.Trip(k))
+	for _, x := range w.Readers(k) {
+		for i := range w.Trip(x).Readings {
+			r := &w.Trip(x).Readings[i]
+			// The set itself with its own sheet, only under the other's name.
+			if r.Class == facts.ReadSwapped && r.Owner == k && r.Tray() == k.Set && (right == nil || right.Less(r.It)) {
+				right = r.It
+			}
+		}
+	}
+	for _, x := range w.Readers(k) {
+		c := w.Trip(x)
+		own := c.LastGood(nil)
+		for i := range c.Readings {
+			r := &c.Readings[i]
+			if r.Class != facts.ReadSwapped || r.Owner != k || right != nil && r.It.Less(right) {
+				continue
+			}
+			if r.Own() && own != nil && r.It.Less(own.It) && (last == nil || last.It.Less(r.It)) {
+				at, last, since = x, r, own
+			}
+		}
+	}
+	return at, last, since
+}
+
 // countedBy returns the latest count of another set by a trip's sheet. A slip in
 // one count is ended by the next that either set has by its own sheet.
 func (w *World) countedBy(k projections.TripKey, right *facts.Item) (projections.TripKey, *facts.Reading) {
@@ -80,7 +110,7 @@ func (w *World) countedBy(k projections.TripKey, right *facts.Item) (projections
 			if last != nil && it.Less(last.It) || own != nil && it.Less(own) || right != nil && it.Less(right) {
 				continue
 			}
-			if o, _ := w.Owner(it.Code); o == k {
+			if w.Owner(it.Code).TripKey == k {
 				at, last = x, &facts.Reading{It: it, Class: facts.ReadSwapped, Owner: k, Seal: c.SealAt(it)}
 			}
 		}

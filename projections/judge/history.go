@@ -5,6 +5,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"slices"
+	"strings"
 )
 
 // History returns what was recorded, in order of observation, and the
@@ -46,6 +47,7 @@ func (w *World) History(of projections.HistoryOf) (projections.History, error) {
 			}
 		}
 	}
+	w.keepLosses(in)
 	projections.Sort(h.Verdicts)
 	its := make([]*facts.Item, 0, len(in))
 	for _, it := range in {
@@ -57,6 +59,19 @@ func (w *World) History(of projections.HistoryOf) (projections.History, error) {
 		h.Events = append(h.Events, w.historyEvent(it))
 	}
 	return h, w.Failed()
+}
+
+// keepLosses takes into a history that isn't empty what was declared lost of its
+// sites' ledgers: nobody can say that none of it was of this set.
+func (w *World) keepLosses(in map[int64]*facts.Item) {
+	sites := make(map[string]bool)
+	for _, it := range in {
+		site, _, _ := strings.Cut(it.Event.Station, "/")
+		sites[site] = true
+	}
+	for site := range sites {
+		w.keep(in, w.Losses(site))
+	}
 }
 
 // keep takes items into a history, with the corrections of each.

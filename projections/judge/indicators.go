@@ -21,7 +21,7 @@ func indicatorRules() []Rule {
 // policy asks by itself. That there was none inside is an observation, and found
 // wherever it is recorded.
 func (j *judgement) indicators() {
-	for _, it := range j.c.Opened {
+	for _, it := range j.w.openedTray(j.c) {
 		d, ok := it.Data.(*events.SetOpened)
 		if !ok {
 			continue
@@ -43,7 +43,7 @@ func (j *judgement) indicators() {
 // indicatorSeen reports whether an opening for a case tells of the indicator: a set
 // may be scanned as opened more than once.
 func (j *judgement) indicatorSeen(ref string) bool {
-	for _, it := range j.c.Opened {
+	for _, it := range j.w.openedTray(j.c) {
 		if d, ok := it.Data.(*events.SetOpened); ok && d.Case == ref && d.Indicator != "" {
 			return true
 		}
@@ -55,7 +55,7 @@ func (j *judgement) indicatorSeen(ref string) bool {
 // indicator of its load was read negative (CDC, MMWR 2003;52(RR-17)). With a
 // recorded reason it was an emergency: the result is awaited all the same.
 func (j *judgement) implants() {
-	open := j.c.FirstOpened()
+	open := j.w.firstOpened(j.c)
 	if open == nil || j.c.List == nil || !j.c.List.Implants || !j.w.PolicyFor(open).AsksImplantIndicator() {
 		return
 	}
@@ -64,7 +64,7 @@ func (j *judgement) implants() {
 		return // which release says
 	}
 	run := facts.RunOf(good)
-	negative := j.readNegative(run)
+	negative, unproved := j.readNegative(run)
 	limit := facts.Seconds(j.w.PolicyFor(open).ClockToleranceSeconds)
 	d := &projections.ImplantEarly{Set: j.c.Key.Set, At: moment(open), Run: *runDetail(good), Emergency: run.Emergency}
 	if negative != nil {
@@ -73,7 +73,12 @@ func (j *judgement) implants() {
 		}
 		d.Negative = negative.At()
 	}
-	f := j.add(projections.ImplantTooEarly, earlySeverity(run.Emergency, d.Negative), d, good, open, negative)
+	if negative == nil && unproved != nil {
+		d.Unproved = unproved.At()
+	} else {
+		unproved = nil
+	}
+	f := j.add(projections.ImplantTooEarly, earlySeverity(run.Emergency, d.Negative), d, good, open, negative, unproved)
 	f.From, f.To = good.At(), open.At()
 }
 
@@ -90,14 +95,21 @@ func earlySeverity(emergency string, negative time.Time) projections.Severity {
 }
 
 // readNegative returns the first negative result of a run's load, nil without one.
-// Where the unprocessed control of the lot was negative too, the test showed nothing.
-func (j *judgement) readNegative(run *events.SetSterilized) *facts.Item {
-	var first *facts.Item
+// Where the unprocessed control of the lot was negative too, the test showed nothing:
+// unproved is the first such.
+func (j *judgement) readNegative(run *events.SetSterilized) (first, unproved *facts.Item) {
 	for _, it := range j.w.ResultOf(run.Load) {
 		d, ok := it.Data.(*events.IndicatorRead)
-		if ok && d.Sterilizer == run.Sterilizer && d.Result == "negative" && d.Control != "negative" && (first == nil || it.Less(first)) {
-			first = it
+		if !ok || d.Sterilizer != run.Sterilizer || d.Result != "negative" {
+			continue
+		}
+		of := &first
+		if d.Control == "negative" {
+			of = &unproved
+		}
+		if *of == nil || it.Less(*of) {
+			*of = it
 		}
 	}
-	return first
+	return first, unproved
 }

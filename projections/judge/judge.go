@@ -54,7 +54,14 @@ type judgement struct {
 
 func (j *judgement) run() projections.Verdict {
 	c := j.c
-	v := projections.Verdict{Set: c.Key.Set, Trip: c.Key.Trip, Case: c.CaseRef, Opened: len(c.Opened) > 0, Over: c.Over()}
+	var open *facts.Item // under its name, or of its tray
+	if of := j.w.openings(c); len(of) > 0 {
+		open = of[0]
+	}
+	v := projections.Verdict{Set: c.Key.Set, Trip: c.Key.Trip, Case: c.CaseRef, Opened: open != nil, Over: c.Over()}
+	if v.Case == "" && open != nil {
+		v.Case = events.CaseOf(open.Data)
+	}
 	if n := len(c.Steps); n > 0 {
 		v.Since, v.Where = c.Steps[n-1].At(), facts.PlaceOf(c.Steps[n-1]).String()
 	}
@@ -74,8 +81,7 @@ func (j *judgement) run() projections.Verdict {
 	v.Findings, v.Until = j.findings, j.until
 	v.Status = j.status()
 	if projections.AboutRoom(&v) {
-		opening := c.Opened[0]
-		v.Together = &projections.Together{Room: opening.Event.Station, Week: projections.WeekOf(opening.At())}
+		v.Together = &projections.Together{Room: open.Event.Station, Week: projections.WeekOf(open.At())}
 	}
 	return v
 }

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -49,6 +50,31 @@ func (s *story) underName(tag string) *turn {
 	y.open.Tag = tag
 	s.live(y)
 	return y
+}
+
+// countedUnderName is underName with the tag of a turn, its sheet lying there and the
+// counts made by it.
+func (s *story) countedUnderName(x *turn, code string) *turn {
+	y := s.pair()
+	y.open.Tag, y.open.Sheet.Code, y.first.Sheet, y.final.Sheet = x.set, code, code, code
+	s.live(y)
+	return y
+}
+
+// exchangedForGood tells of two turns of a set like pair, at the openings of some of
+// which a turn's tag was read, and returns the second.
+func (s *story) exchangedForGood(x *turn, tagged ...int) *turn {
+	l := s.list("LAP-MINOR", 1, 6, 3, 4)
+	var second *turn
+	for n := range 2 {
+		y := newTurn("LAP-022", n, l)
+		if slices.Contains(tagged, n) {
+			y.open.Tag = x.set
+		}
+		s.live(y)
+		second = y
+	}
+	return second
 }
 
 // openedForK9 tells that a turn's set was opened in the afternoon, as itself.
@@ -101,6 +127,33 @@ var findingTests = []findingTest{
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{projections.SheetAltered, "other lines, and none was bound to it", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.seal = nil
+			x.first.Sheet = sheetCode(s.list("LAP-OTHER", 1, 6, 2, 5), x.set, x.trip())
+			x.open.Sheet.Code = x.first.Sheet
+			s.live(x)
+		},
+		func(s *story, x *turn) { x.seal = nil; s.live(x) }},
+	{projections.SheetSwapped, "a changed sheet of another set, which none was bound to", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			y.seal = nil
+			s.live(y)
+			x.open.Sheet.Code = sheetCode(s.list("LAP-OTHER", 1, 6, 2, 5), y.set, y.trip())
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.list("LAP-OTHER", 1, 6, 2, 5); s.live(x) }},
+	{projections.SheetStale, "a changed sheet of the turn before, which none was bound to", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.seal = nil
+			s.live(x)
+			x2 := newTurn("LAP-014", 1, x.list)
+			x2.open.Sheet.Code = sheetCode(s.list("LAP-OTHER", 1, 6, 2, 5), x.set, x.trip())
+			s.live(x2)
+			*x = *x2
+		},
+		func(s *story, x *turn) { x.seal = nil; s.live(x) }},
 	{projections.SheetAltered, "sealed with another list than packed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			other := s.list("LAP-OTHER", 1, 6, 2, 5)
@@ -137,14 +190,73 @@ var findingTests = []findingTest{
 	{projections.SheetUnreadable, "damaged, and never read before", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			x.check = nil
-			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.damagedAtOpening(x)
+			x.first.Sheet, x.final.Sheet = events.SheetScreen, events.SheetScreen
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.live(x) }},
 	{projections.SheetUnreadable, "damaged at the opening, right in storage", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
-			x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			s.damagedAtOpening(x)
+			x.first.Sheet, x.final.Sheet = events.SheetScreen, events.SheetScreen
 			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, read by hand minutes later", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.check = nil
+			s.damagedAtOpening(x)
+			x.first.Sheet, x.final.Sheet = events.SheetScreen, events.SheetScreen
+			s.live(x)
+			s.read(x, 3*time.Minute, &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, read elsewhere by nobody knows which tray", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check = nil
+			s.damagedAtOpening(x)
+			x.first.Sheet, x.final.Sheet = events.SheetScreen, events.SheetScreen
+			s.live(x)
+			s.tell("storage", x.openedAt().Add(3*time.Minute), x.set, x.trip(),
+				&events.SetChecked{Place: "storage A1", Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, counted by its code while it lay on another tray", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y.unused())
+			x.check = nil
+			s.damagedAtOpening(x)
+			s.live(x)
+			s.tell("storage", x.openedAt().Add(3*time.Minute), y.set, y.trip(),
+				&events.SetChecked{Tag: y.set, Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, counted by its code, and on another tray after the case", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			y := s.pair()
+			s.live(y.unused())
+			x.check = nil
+			s.damagedAtOpening(x)
+			s.live(x)
+			s.tell("storage", x.closedAt().Add(time.Hour), y.set, y.trip(),
+				&events.SetChecked{Tag: y.set, Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged in storage, not read at the opening, counted by its code", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.check.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+			x.open.Sheet = nil
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetUnreadable, "damaged at the opening, read an hour later", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.check = nil
+			s.damagedAtOpening(x)
+			x.first.Sheet, x.final.Sheet = events.SheetScreen, events.SheetScreen
+			s.live(x)
+			s.read(x, time.Hour, &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(x)}})
 		},
 		func(s *story, x *turn) { s.live(x) }},
 	{projections.SheetUnreadable, "counted by a sheet whose code can't be read", projections.SeverityDoubtful,
@@ -176,6 +288,40 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) {
 			x.seal.Placement = events.Screen // there is no paper to be absent
 			x.open.Sheet, x.check.Sheet = &events.Reading{Found: "none"}, nil
+			s.live(x)
+		}},
+	{projections.SheetAbsent, "nothing in the holder, found minutes later", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.read(x, 3*time.Minute, &events.SetChecked{Tag: x.set, Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetAbsent, "nothing in the holder, nothing hours later, then found", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.read(x, 3*time.Hour, &events.SetChecked{Tag: x.set, Sheet: &events.Reading{Found: "none"}})
+			s.read(x, 3*time.Hour+5*time.Minute, &events.SetChecked{Tag: x.set, Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetAbsent, "nothing in the holder, found minutes later by nobody knows which tray", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			s.read(x, 3*time.Minute, &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(x)}})
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.SheetAbsent, "nothing in the holder, as the tray was opened under another name", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			y.open.Tag, y.open.Sheet = x.set, &events.Reading{Found: "none"}
+			s.live(y)
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { // nothing with another tray under its name
+			s.live(s.pair().unused())
+			x.open.Tag, x.open.Sheet = "LAP-022", &events.Reading{Found: "none"}
 			s.live(x)
 		}},
 	{projections.SheetMoved, "right sheet, inside instead of outside", projections.SeverityDoubtful,
@@ -269,6 +415,43 @@ var findingTests = []findingTest{
 			s.live(x.unused())
 		},
 		func(s *story, x *turn) { s.seenAs(&events.SetChecked{}); s.live(x.unused()) }},
+	{projections.LabelSwapped, "packed as another set after it was opened as that", projections.SeverityBroken,
+		func(s *story, x *turn) { s.exchangedForGood(x, 0, 1); s.live(x.unused()) },
+		func(s *story, x *turn) { s.exchangedForGood(x); s.live(x.unused()) }},
+	{projections.LabelSwapped, "another set's tray packed as this one", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(newTurn(x.set, 0, x.list).unused()); *x = *s.exchangedForGood(x, 0, 1) },
+		func(s *story, x *turn) { s.live(newTurn(x.set, 0, x.list).unused()); *x = *s.exchangedForGood(x, 0) }},
+	{projections.CountedOnWrongList, "counted by the list of the set it was opened as", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) },
+		func(s *story, x *turn) { s.countedUnderName(x, own(x)); s.live(x.unused()) }},
+	{projections.CountedOnWrongList, "opened and counted as a set with the same list", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			y := newTurn("LAP-022", 0, x.list)
+			y.open.Tag = x.set
+			s.live(y)
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { s.live(newTurn("LAP-022", 0, x.list)); s.live(x.unused()) }},
+	{projections.CountedOnWrongList, "another set's tray counted by this one's list", projections.SeverityNoted,
+		func(s *story, x *turn) { y := s.underName(x.set); s.live(x.unused()); *x = *y },
+		func(s *story, x *turn) { y := s.countedUnderName(x, own(x)); s.live(x.unused()); *x = *y }},
+	{projections.CountedOnWrongList, "opened as another set and as itself for one case, counted as the other", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) },
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.forCase("K-LAP-022-0")) }},
+	{projections.NotReleased, "opened under another name, and in no load", projections.SeverityBroken,
+		func(s *story, x *turn) { s.underName(x.set); x.run = nil; s.live(x.unused()) },
+		func(s *story, x *turn) { s.underName(""); x.run = nil; s.live(x.unused()) }},
+	{projections.NotReleased, "opened under another name, its indicator unchanged", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			y := s.pair()
+			y.open.Tag, y.open.Indicator = x.set, "fail"
+			s.live(y)
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) }},
+	{projections.PutAside, "put aside, and opened under another name", projections.SeverityBroken,
+		func(s *story, x *turn) { s.underName(x.set); x.check.Aside = events.AsidePut; s.live(x.unused()) },
+		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) }},
 	{projections.SealDiffers, "another number", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.open.Seals = []string{"999"}; s.live(x) },
 		func(s *story, x *turn) { x.open.Seals = nil; s.live(x) }},
@@ -343,6 +526,36 @@ var findingTests = []findingTest{
 			x.pack.SecondLook = "B-1183"
 			s.live(x)
 		}},
+	{projections.PutAside, "put aside under another set's label, and used", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.shownAs(s.pair(), &events.SetChecked{Tag: x.set, Aside: events.AsidePut, Reason: "torn"})
+			s.live(x)
+		},
+		func(s *story, x *turn) { // and released under it
+			y := s.pair()
+			s.shownAs(y, &events.SetChecked{Tag: x.set, Aside: events.AsidePut, Reason: "torn"})
+			s.checked(y, time.Hour, &events.SetChecked{Tag: x.set, Aside: events.AsideReleased, Reason: "only the dust cover"})
+			s.live(x)
+		}},
+	{projections.PutAside, "its own was put aside and used, and another tray under its name released", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(s.pair().unused())
+			x.check.Aside = events.AsidePut
+			s.live(x)
+			s.checked(x, time.Hour, &events.SetChecked{Tag: "LAP-022", Aside: events.AsideReleased, Reason: "dry"})
+		},
+		func(s *story, x *turn) { // another tray was put aside under its name
+			s.live(s.pair().unused())
+			s.live(x)
+			s.checked(x, time.Hour, &events.SetChecked{Tag: "LAP-022", Aside: events.AsidePut})
+		}},
+	{projections.PutAside, "lies there, and another tray was opened and counted under its name", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(s.pair().unused())
+			x.check.Aside, x.open.Tag, x.closed = events.AsidePut, "LAP-022", nil
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.PutAside, "put aside and used all the same", projections.SeverityBroken,
 		func(s *story, x *turn) { x.check.Aside = events.AsidePut; s.live(x) },
 		func(s *story, x *turn) { // and released for a reason
@@ -398,6 +611,43 @@ var findingTests = []findingTest{
 			s.live(x)
 		},
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.PackageUnfit, "torn in storage under another set's label", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.shownAs(s.pair(), &events.SetChecked{Tag: x.set, Package: []events.PackageFault{events.PackageTorn}})
+			s.live(x)
+		},
+		func(s *story, x *turn) { // another tray's package, under this one's label
+			s.live(s.pair().unused())
+			x.check.Tag, x.check.Package = "LAP-022", []events.PackageFault{events.PackageTorn}
+			s.live(x)
+		}},
+	{projections.PackageUnfit, "opened past its shelf life, and another tray under its name before", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 1 })
+			s.live(s.pair().unused())
+			x.run, x.check = nil, nil
+			s.live(x)
+			s.runAt(x, x.openedAt().Add(-24*time.Hour-time.Minute))
+			s.tell("or-4", x.openedAt().Add(-time.Hour), x.set, x.trip(), &events.SetOpened{Case: "K-9", Tag: "LAP-022", Indicator: "pass"})
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.ShelfLifeDays = 1 })
+			x.run, x.check = nil, nil
+			s.live(x)
+			s.runAt(x, x.openedAt().Add(-24*time.Hour))
+		}},
+	{projections.PutAside, "put aside as it was opened, and counted out of the case", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.closed = nil
+			s.live(x)
+			s.read(x, time.Minute, &events.SetChecked{Tag: x.set, Aside: events.AsidePut, Reason: "wet"})
+		},
+		func(s *story, x *turn) { // by its tag another tray was opened, which was read minutes later
+			s.live(s.pair().unused())
+			x.check.Aside, x.open.Tag, x.first, x.final, x.closed = "", "", nil, nil, nil
+			s.live(x)
+			s.read(x, time.Minute, &events.SetChecked{Tag: "LAP-022", Aside: events.AsidePut})
+		}},
 	{projections.PackageUnfit, "dropped", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.check.Package = []events.PackageFault{events.PackageDropped}; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
@@ -556,6 +806,64 @@ var findingTests = []findingTest{
 			s.tell("storage", clock(0, 17, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: "LAP-022"})
 			s.live(x)
 		}},
+	{projections.NotReprocessed, "opened, not counted, and back where it was before", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.first, x.final, x.closed = nil, nil, nil
+			s.live(x)
+			s.tell("storage", clock(1, 8, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: x.set})
+		},
+		func(s *story, x *turn) { // looked at again in the room, as somebody had before it was opened
+			s.tell("or-3", clock(1, 7, 0), x.set, x.trip(), &events.SetChecked{Place: "room 3", Tag: x.set})
+			s.live(x)
+			s.tell("or-3", clock(1, 9, 45), x.set, x.trip(), &events.SetChecked{Place: "room 3", Tag: x.set})
+		}},
+	{projections.NotReprocessed, "counted, and back where it was before", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage", clock(1, 10, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: x.set})
+		},
+		func(s *story, x *turn) { // where it was not before: on its way to be reprocessed
+			s.live(x)
+			s.tell("storage", clock(1, 10, 0), x.set, x.trip(), &events.SetChecked{Place: "soiled store", Tag: x.set})
+		}},
+	{projections.NotReprocessed, "opened, back where it was before, and packed again", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.first, x.final, x.closed = nil, nil, nil
+			s.live(x)
+			s.tell("storage", clock(1, 8, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: x.set})
+			s.live(newTurn(x.set, 1, x.list))
+		},
+		func(s *story, x *turn) { // packed and run before it was back
+			s.live(x)
+			s.tell("packing-1", clock(1, 11, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.tell("storage", clock(1, 13, 0), x.set, x.trip(), &events.SetChecked{Place: "storage A4", Tag: x.set})
+		}},
+	{projections.NotReprocessed, "opened again for its case after its tray was on another shelf", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("storage", clock(1, 8, 0), x.set, x.trip(), &events.SetChecked{Place: "storage B1", Tag: x.set})
+			s.opened(x, clock(1, 9, 0), x.ref)
+		},
+		func(s *story, x *turn) { // its wrap, on its way to be thrown away
+			s.live(x)
+			s.tell("storage", clock(1, 8, 0), x.set, x.trip(), &events.SetChecked{Place: "soiled store", OuterLabel: x.set})
+			s.opened(x, clock(1, 9, 0), x.ref)
+		}},
+	{projections.NotReprocessed, "first counted for a second case hours after the first count", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.firstAgain(x, "or-3", clock(1, 9, 21))
+		},
+		func(s *story, x *turn) { // counted anew under a wrong reference
+			s.firstAgain(x, "or-3", clock(1, 9, 20))
+		}},
+	{projections.NotReprocessed, "first counted for a second case in another room", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.firstAgain(x, "or-4", clock(1, 7, 31))
+		},
+		func(s *story, x *turn) { // minutes later: another screen, and a wrong reference
+			s.firstAgain(x, "or-4", clock(1, 7, 30))
+		}},
 	{projections.NotReprocessed, "counted for a second case after the first was closed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)
@@ -665,6 +973,83 @@ var findingTests = []findingTest{
 			s.runAgain(x, clock(1, 8, 0), "passed", true)
 			s.opened(x, clock(1, 8, 10), x.ref)
 		}},
+	{projections.NotReprocessed, "run between two cases, and packed after it", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.tell("packing-1", clock(1, 12, 3), x.set, x.trip(), x.pack)
+			s.secondCase(x)
+		},
+		func(s *story, x *turn) { // as far as the clocks tell, packed and run
+			s.live(x)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.tell("packing-1", clock(1, 12, 2), x.set, x.trip(), x.pack)
+			s.secondCase(x)
+		}},
+	{projections.NotReprocessed, "packed and run between two cases, and packed again", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", clock(1, 11, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.tell("packing-1", clock(1, 12, 3), x.set, x.trip(), x.pack)
+			s.secondCase(x)
+		},
+		func(s *story, x *turn) { // and run again
+			s.live(x)
+			s.tell("packing-1", clock(1, 11, 0), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 12, 0), "passed", true)
+			s.tell("packing-1", clock(1, 12, 3), x.set, x.trip(), x.pack)
+			s.runAgain(x, clock(1, 13, 0), "passed", true)
+			s.secondCase(x)
+		}},
+	{projections.NotReprocessed, "opened for two cases within minutes, and counted for one after the other", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.tell("or-3", clock(1, 7, 20), x.set, x.trip(), &events.SetOpened{Case: "K-OTHER", Tag: x.set})
+			s.live(x)
+			again := *x.first
+			again.Case = "K-OTHER"
+			s.tell("or-3", x.finalAt().Add(3*time.Minute), x.set, x.trip(), &again)
+		},
+		func(s *story, x *turn) { // before the first one's final count, as far as the clocks tell
+			s.tell("or-3", clock(1, 7, 20), x.set, x.trip(), &events.SetOpened{Case: "K-OTHER", Tag: x.set})
+			x.closed = nil
+			s.live(x)
+			again := *x.first
+			again.Case = "K-OTHER"
+			s.tell("or-3", x.finalAt().Add(2*time.Minute), x.set, x.trip(), &again)
+		}},
+	{projections.NotReprocessed, "a lent set opened for two cases", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.lent(x, 2*time.Hour) },
+		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }}, // one opening under two references
+	{projections.NotReprocessed, "a lent set opened for two cases with no time to reprocess it", projections.SeverityBroken,
+		func(s *story, x *turn) { s.lent(x, 2*time.Hour-time.Second) },
+		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }},
+	{projections.NotReprocessed, "a lent set put back and opened for its case again", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.lent(x, 5*time.Minute)
+			again := *s.last(events.KindSetOpened).Event.Data.(*events.SetOpened)
+			for _, day := range []int{0, 1} {
+				s.tell("storage", clock(day, 18, 0), x.set, "", &events.SetChecked{Place: "storage A4"})
+			}
+			s.tell("or-3", clock(2, 7, 0), x.set, "", &again)
+		},
+		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }},
+	{projections.NotReprocessed, "a lent set opened for one case, counted for another", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.lent(x, 5*time.Minute)
+			s.tell("or-3", clock(1, 9, 0), x.set, "", x.final)
+			x.first.Case = "K-3"
+			s.tell("or-4", clock(1, 14, 0), x.set, "", x.first)
+		},
+		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }},
+	{projections.NotReprocessed, "a lent set opened for two cases, its run in between failed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.lent(x, 10*time.Hour)
+			run := *x.run
+			run.Load, run.Result, run.Released = "S2-01-09", "failed", false
+			s.tell("sterilizer-2", clock(1, 12, 0), x.set, "", &run)
+		},
+		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }},
 	{projections.NotReprocessed, "run for immediate use in its case, and the run failed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)
@@ -884,6 +1269,9 @@ var findingTests = []findingTest{
 			s.live(x)
 			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &failed) // run again, and passed
 		}},
+	{projections.NotReleased, "opened after a failed run that followed a good one", projections.SeverityBroken,
+		func(s *story, x *turn) { s.live(x); s.runAgain(x, clock(0, 10, 0), "failed", false) },
+		func(s *story, x *turn) { s.live(x); s.runAgain(x, clock(1, 10, 0), "passed", true) }},
 	{projections.NotReleased, "a cycle the list does not allow", projections.SeverityBroken,
 		func(s *story, x *turn) { x.list.Cycles = []string{"gravity-121"}; x.rebind(); s.live(x) },
 		func(s *story, x *turn) {
@@ -929,6 +1317,19 @@ var findingTests = []findingTest{
 		func(s *story, x *turn) { // packing had recorded it
 			x.pack.Exceptions = []events.Exception{{Line: 1, Counted: 5, Reason: "missing"}}
 			x.first.Counts[0].Counted, x.final.Counts[0].Counted = 5, 5
+			s.live(x)
+		}},
+	{projections.CountDiffersAtOpen, "not what was packed in the tray opened under its name", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(s.pair().unused())
+			x.open.Tag = "LAP-022"
+			x.first.Counts[0].Counted, x.first.Counts[1].Counted = 5, 3
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.live(s.pair().unused())
+			x.open.Tag = "LAP-022"
+			x.first.Counts[1].Counted, x.final.Counts[1].Counted = 3, 3
 			s.live(x)
 		}},
 	{projections.CountShort, "one short at the end", projections.SeverityBroken,
@@ -1277,6 +1678,9 @@ var findingTests = []findingTest{
 	{projections.StationGap, "a hole in a station's numbers", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindSetChecked).Remarks = events.RemarkGap },
 		func(s *story, x *turn) { s.live(x); s.last(events.KindListIssued).Remarks = events.RemarkGap }},
+	{projections.StationRetired, "observed after the station was retired", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x); s.last(events.KindSetOpened).Remarks = events.RemarkRetired },
+		func(s *story, x *turn) { s.live(x) }},
 	{projections.SignatureBad, "a signature that does not verify", projections.SeverityBroken,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindCaseClosed).Remarks = events.RemarkSignature },
 		func(s *story, x *turn) { s.live(x) }},
@@ -1319,6 +1723,16 @@ func (s *story) opened(x *turn, at time.Time, ref string) *facts.Fact {
 	return s.tell("or-4", at, x.set, x.trip(), &again)
 }
 
+// firstAgain tells of a turn that nobody counted to its end or closed, and of a
+// second first count of it, for another case.
+func (s *story) firstAgain(x *turn, station string, at time.Time) {
+	x.final, x.closed = nil, nil
+	s.live(x)
+	again := *x.first
+	again.Case = "K-OTHER"
+	s.tell(station, at, x.set, x.trip(), &again)
+}
+
 // secondCase tells of a turn's set, used once more for another case ten hours later.
 func (s *story) secondCase(x *turn) {
 	const ref = "K-OTHER"
@@ -1353,12 +1767,37 @@ func (s *story) readElsewhere(x *turn, badge string) {
 	}
 }
 
+// lent tells of a set that nobody packed here, opened for two cases in one room, and
+// makes the turn its own.
+func (s *story) lent(x *turn, apart time.Duration) {
+	x.set, x.n = "LOAN-1", -1
+	for i, ref := range []string{"K-1", "K-2"} {
+		s.tell("or-3", clock(1, 7, 12).Add(time.Duration(i)*apart), x.set, "", &events.SetOpened{Case: ref, Tag: x.set})
+	}
+}
+
 // otherLoad tells of a set in the next load of the same sterilizer.
 func (s *story) otherLoad() {
 	y := newTurn("LAP-090", 0, s.list("LIST-Y", 1, 6))
 	run := *y.run
 	run.Load, run.Run = "S2-00-05", run.Run+1
 	s.tell("sterilizer-2", clock(0, 11, 0), y.set, y.trip(), &run)
+}
+
+// damagedAtOpening has a turn opened with a sheet whose code can't be read.
+func (s *story) damagedAtOpening(x *turn) {
+	x.open.Sheet = &events.Reading{Found: "outside", Unreadable: true}
+}
+
+// read tells of a look at a turn's set after its opening.
+func (s *story) read(x *turn, after time.Duration, d *events.SetChecked) {
+	s.tell("or-3", x.openedAt().Add(after), x.set, x.trip(), d)
+}
+
+// shownAs tells of a turn that nobody opened and of a look in storage under its name.
+func (s *story) shownAs(y *turn, d *events.SetChecked) {
+	y.check = d
+	s.live(y.unused())
 }
 
 func (s *story) indicator(day int, load, result string) *facts.Fact {

@@ -86,7 +86,7 @@ func sideOf(r *facts.Reading) projections.SheetSide {
 // labelCorrected returns the reading at which the label outside was the set's
 // own again, at the opening at the latest. What the sheet was then is not asked.
 func (j *judgement) labelCorrected(wrong *facts.Reading) *facts.Reading {
-	open := j.c.FirstOpened()
+	open := j.w.firstOpened(j.c)
 	if wrong.Opening || open != nil && !wrong.It.Less(open) { // opened under the wrong name, be it another set's
 		return nil
 	}
@@ -102,7 +102,7 @@ func (j *judgement) labelCorrected(wrong *facts.Reading) *facts.Reading {
 // othersLabel: this set's tray, with its own sheet, was found under the name
 // of another set.
 func (j *judgement) othersLabel() {
-	opened := j.otherNames() // openings are said by underOtherNames
+	opened := j.w.otherNames(j.c) // openings are said by underOtherNames
 	for _, x := range j.w.Readers(j.c.Key) {
 		if x.Set == j.c.Key.Set {
 			continue

@@ -120,35 +120,69 @@ func (j *judgement) unread() {
 		d := &projections.OpenedUnread{Set: j.c.Key.Set, At: moment(r.It), Placement: s.Placement}
 		sev, read := projections.SeverityBroken, j.readSoonAfter(r)
 		if read != nil {
-			m := moment(read)
-			sev, d.Read, d.Counted = projections.SeverityNoted, &m, read.Kind == events.KindSetCounted
+			sev, d.Read, d.Counted = projections.SeverityNoted, momentAt(read), read.Kind == events.KindSetCounted
 		}
 		f := j.add(projections.LinkMissing, sev, d, r.It, r.Seal, read)
 		f.From, f.To = j.c.RightBefore(r), r.It.At()
 	}
 }
 
-// readSoonAfter returns the look at the set's own sheet, or the count by its code,
-// that follows an unread opening within the time of the policy: the reading that
+// readSoonAfter returns the look at the set's own sheet where the set was, or the count
+// by its code, that follows an unread opening within the time of the policy: the reading that
 // was still to be made. Nil without one.
 func (j *judgement) readSoonAfter(r *facts.Reading) *facts.Item {
 	if !r.Own() {
 		return nil // another tray was opened: what is read of this one does not make up for it
 	}
-	within := j.w.PolicyFor(r.It).MayStillRead()
-	soon := func(it *facts.Item) bool { return r.It.Less(it) && it.At().Sub(r.It.At()) <= within }
 	for i := range j.c.Readings {
-		if x := &j.c.Readings[i]; x.Class == facts.ReadGood && x.Own() && soon(x.It) {
+		x := &j.c.Readings[i]
+		there := x.Proved() || x.It.Event.Station == r.It.Event.Station || facts.PlaceOf(x.It).Same(facts.PlaceOf(r.It))
+		if x.Class == facts.ReadGood && x.Own() && there && j.soonAfter(r, x.It) {
 			return x.It
 		}
 	}
 	for _, it := range j.c.Counted {
-		if it.Code == nil || !soon(it) || events.CaseOf(it.Data) != events.CaseOf(r.It.Data) || it.Code.Trip != j.c.Key.Trip {
+		if it.Code == nil || !j.soonAfter(r, it) || events.CaseOf(it.Data) != events.CaseOf(r.It.Data) || it.Code.Trip != j.c.Key.Trip {
 			continue
+		}
+		if j.elsewhere(r, it) {
+			return nil // what it was counted by was printed again
 		}
 		if cl, _ := j.w.ReadOwn(j.c, it, it.Code); cl == facts.ReadGood {
 			return it
 		}
 	}
 	return nil
+}
+
+// seenSoonAfter returns the look at the set's own sheet on its own tray, by the tag,
+// that follows a look within the time of the policy. Nil without one.
+func (j *judgement) seenSoonAfter(r *facts.Reading) *facts.Item {
+	for i := range j.c.Readings {
+		if x := &j.c.Readings[i]; r.Own() && x.Class == facts.ReadGood && x.Proved() && j.soonAfter(r, x.It) {
+			return x.It
+		}
+	}
+	return nil
+}
+
+// elsewhere reports whether the set's sheet was read on another tray before a count,
+// after it was last read with the set by a look.
+func (j *judgement) elsewhere(r *facts.Reading, count *facts.Item) bool {
+	own := j.c.LastGood(r.It)
+	for _, x := range j.w.Readers(j.c.Key) {
+		for _, y := range j.w.Trip(x).Readings {
+			if y.Class == facts.ReadSwapped && y.Owner == j.c.Key && y.Tray() != j.c.Key.Set &&
+				y.It.Less(count) && (own == nil || own.It.Less(y.It)) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// soonAfter reports whether a record follows a look within the time that the policy
+// leaves for what was still to be read.
+func (j *judgement) soonAfter(r *facts.Reading, it *facts.Item) bool {
+	return r.It.Less(it) && it.At().Sub(r.It.At()) <= j.w.PolicyFor(r.It).MayStillRead()
 }

@@ -207,6 +207,32 @@ func wantCodes(t *testing.T, v projections.Verdict, want ...projections.Code) {
 	}
 }
 
+// TestLatestOfTwoSteps: of two steps that belong before an opening and were observed
+// after it, the later one is named.
+func TestLatestOfTwoSteps(t *testing.T) {
+	for _, test := range []struct {
+		sealed, run string
+		latest      events.Kind
+	}{
+		{"07:40", "08:30", events.KindSetSterilized},
+		{"08:30", "07:40", events.KindListSealed},
+	} {
+		s, x := plain()
+		seal, run := x.seal, x.run
+		x.seal, x.run = nil, nil
+		s.live(x)
+		at := func(hour string) time.Time { return must(time.Parse("2006-01-02 15:04", "2026-03-03 "+hour)) }
+		s.tell("packing-1", at(test.sealed), x.set, x.trip(), seal)
+		s.tell("sterilizer-2", at(test.run), x.set, x.trip(), run)
+		if !slices.ContainsFunc(find(judge(t, s.world(), x.key()), projections.LinkOutOfOrder), func(f projections.Finding) bool {
+			d, ok := f.Detail.(*projections.OutOfOrder)
+			return ok && d.Step == events.KindSetOpened && d.Before == test.latest
+		}) {
+			t.Errorf("sealed at %s and run at %s: %s is not told", test.sealed, test.run, test.latest)
+		}
+	}
+}
+
 // TestCountGoesWithItsOpening: a count whose trip a page named before the bench
 // handed in belongs to the packing that its opening belongs to; one that says
 // more than that stays where it says.
@@ -259,5 +285,22 @@ func TestCountGoesWithItsOpening(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// TestCountBeforeAnyPacking: a count of a room whose clock is days behind stays in
+// the trip that it names, though what was opened then belongs to none.
+func TestCountBeforeAnyPacking(t *testing.T) {
+	s, x := plain()
+	x.first.Sheet = "screen"
+	s.tell("packing-1", clock(5, 6, 0), x.set, x.trip(), x.pack)
+	opened := s.tell("or-3", x.openedAt(), x.set, "", x.open)
+	counted := s.tell("or-3", x.openedAt().Add(time.Minute), x.set, x.trip(), x.first)
+	w := s.world()
+	if of := w.Resolve(*opened); of.Trip != "" {
+		t.Errorf("the opening before any packing is of %v", of)
+	}
+	if of := w.Resolve(*counted); of != x.key() || len(w.Trip(x.key()).Counted) != 1 {
+		t.Errorf("the count is of %v", of)
 	}
 }

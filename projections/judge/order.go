@@ -69,11 +69,12 @@ func (j *judgement) twoCases() {
 		if c.Next != nil && a.Less(c.Next) && c.Next.Less(b) {
 			continue // packed again between the two: places says whose the second is
 		}
-		if events.CaseOf(a.Data) == events.CaseOf(b.Data) || !j.sameOpening(a, b) {
+		refA, refB := events.CaseOf(a.Data), events.CaseOf(b.Data)
+		if refA == refB || !j.sameOpening(a, b) || j.countedApart(refA, refB) {
 			continue
 		}
 		f := j.add(projections.LinkOutOfOrder, projections.SeverityDoubtful, &projections.OpenedForTwo{
-			Set: c.Key.Set, First: events.CaseOf(a.Data), FirstAt: a.At(), Second: events.CaseOf(b.Data), SecondAt: b.At(),
+			Set: c.Key.Set, First: refA, FirstAt: a.At(), Second: refB, SecondAt: b.At(),
 		}, a, b)
 		f.From, f.To = a.At(), b.At()
 	}
@@ -100,7 +101,7 @@ func (j *judgement) twoCases() {
 // no load.
 func (j *judgement) packedAfterRun() {
 	c, w := j.c, j.w
-	open := c.FirstOpened()
+	open := w.firstOpened(c)
 	_, run := c.Releasing(w.Book, open)
 	if open == nil || run == nil || len(c.Packed) == 0 {
 		return

@@ -57,7 +57,7 @@ func (j *judgement) addOverdue(sev projections.Severity, since *facts.Item, hour
 func (j *judgement) overdueOnItsWay() {
 	c := j.c
 	pack := c.LastPack()
-	if pack == nil || c.Next != nil || len(c.Opened)+len(c.Counted) > 0 {
+	if pack == nil || c.Next != nil || len(c.Counted) > 0 || j.w.firstOpened(c) != nil {
 		return
 	}
 	good, last := c.Releasing(j.w.Book, nil)
@@ -196,7 +196,7 @@ func (w *World) usedElsewhere(s *caseState, ref string) *elsewhere {
 		if c.Next == nil || len(c.Opened) == 0 || c.Next.Less(c.Opened[0]) {
 			continue
 		}
-		for _, it := range w.Trip(w.TripOf(c.Next.Event)).Opened {
+		for _, it := range w.Trip(w.TripOfItem(c.Next)).Opened {
 			if events.CaseOf(it.Data) != ref && (first == nil || it.Less(first.open)) {
 				first = &elsewhere{c.Next, it}
 			}

@@ -22,7 +22,8 @@ func packageRules() []Rule {
 func (j *judgement) aside() {
 	c := j.c
 	var put, packed *facts.Item
-	for _, it := range c.Steps {
+	var opened []string // cases for which it was opened before it was put aside
+	for _, it := range j.stepsOfTray() {
 		switch d := it.Data.(type) {
 		case *events.SetChecked:
 			switch d.Aside {
@@ -38,7 +39,12 @@ func (j *judgement) aside() {
 				put = nil
 			}
 		case *events.SetOpened, *events.SetCounted:
-			if put == nil || !j.w.PolicyFor(it).AsksQuarantine() {
+			ref := events.CaseOf(it.Data)
+			if put == nil {
+				opened = append(opened, ref)
+			}
+			if put == nil || !j.w.PolicyFor(it).AsksQuarantine() ||
+				it.Kind == events.KindSetCounted && slices.Contains(opened, ref) { // counted out of the case
 				continue
 			}
 			f := j.add(projections.PutAside, projections.SeverityBroken, &projections.UsedAside{
@@ -57,6 +63,49 @@ func (j *judgement) aside() {
 	f.From, f.To = put.At(), put.At()
 }
 
+// stepsOfTray returns in order what was done with the tray of a trip and with what
+// it is packed in: the tag on the tray decides, and the record's name only where
+// none was read. So looks at it and openings of it under other sets' names are among
+// them, and those of other trays under its own name are not, nor the counts for a
+// case for which nothing but another tray was opened under its name.
+func (j *judgement) stepsOfTray() []*facts.Item {
+	out := make([]*facts.Item, 0, len(j.c.Steps))
+	var mine, others []string // cases for which it and another tray were opened under its name
+	for _, it := range j.c.Opened {
+		if ref := events.CaseOf(it.Data); j.w.trayOf(j.c, it) == j.c.Key.Set {
+			mine = append(mine, ref)
+		} else {
+			others = append(others, ref)
+		}
+	}
+	for _, it := range j.c.Steps {
+		ref := events.CaseOf(it.Data)
+		switch it.Kind {
+		case events.KindSetChecked, events.KindSetOpened:
+			if j.w.trayOf(j.c, it) != j.c.Key.Set {
+				continue
+			}
+		case events.KindSetCounted:
+			if slices.Contains(others, ref) && !slices.Contains(mine, ref) {
+				continue
+			}
+		}
+		out = append(out, it)
+	}
+	named := len(out)
+	for _, o := range j.w.otherNames(j.c) {
+		for _, it := range []*facts.Item{o.read.It, o.opening} {
+			if it != nil && !slices.Contains(out[named:], it) {
+				out = append(out, it)
+			}
+		}
+	}
+	if len(out) > named {
+		slices.SortFunc(out, facts.Compare)
+	}
+	return out
+}
+
 func checkOf(it *facts.Item) *events.SetChecked {
 	d, _ := it.Data.(*events.SetChecked)
 	return d
@@ -67,14 +116,14 @@ func checkOf(it *facts.Item) *events.SetChecked {
 // released the set for a reason, it weighs one step less; where it was packed anew
 // before anybody used it, it is a near miss.
 func (j *judgement) packages() {
-	for _, it := range j.c.Steps {
+	for _, it := range j.stepsOfTray() {
 		faults := packageOf(it)
 		if len(faults) == 0 || !j.w.PolicyFor(it).AsksSoundPackage() {
 			continue
 		}
 		d := &projections.PackageFaulty{
 			Set: j.c.Key.Set, At: moment(it), Faults: faults, Opening: it.Kind == events.KindSetOpened,
-			Unopened: len(j.c.Opened) == 0,
+			Unopened: j.w.firstOpened(j.c) == nil,
 		}
 		sev := projections.SeverityBroken
 		if !slices.ContainsFunc(faults, func(f events.PackageFault) bool { return f != events.PackageDropped }) {
@@ -82,13 +131,11 @@ func (j *judgement) packages() {
 		}
 		released, anew := j.releasedAfter(it), j.packedAnew(it)
 		if released != nil {
-			m := moment(released)
-			d.Released, d.Reason = &m, checkOf(released).Reason
+			d.Released, d.Reason = momentAt(released), checkOf(released).Reason
 			sev = lighter(sev)
 		}
 		if anew != nil {
-			m := moment(anew)
-			d.Righted, sev = &m, projections.SeverityNoted
+			d.Righted, sev = momentAt(anew), projections.SeverityNoted
 		}
 		f := j.add(projections.PackageUnfit, sev, d, it, released, anew)
 		f.To = it.At()
@@ -116,8 +163,8 @@ func lighter(s projections.Severity) projections.Severity {
 // releasedAfter returns the release of a set between a check and its opening, nil
 // without one.
 func (j *judgement) releasedAfter(at *facts.Item) *facts.Item {
-	open := j.c.FirstOpened()
-	for _, it := range j.c.Steps {
+	open := j.w.firstOpened(j.c)
+	for _, it := range j.stepsOfTray() {
 		d := checkOf(it)
 		if d != nil && d.Aside == events.AsideReleased && at.Less(it) && (open == nil || it.Less(open)) {
 			return it
@@ -129,7 +176,7 @@ func (j *judgement) releasedAfter(at *facts.Item) *facts.Item {
 // packedAnew returns the packing that followed a check before anybody opened the
 // set, nil without one.
 func (j *judgement) packedAnew(at *facts.Item) *facts.Item {
-	open := j.c.FirstOpened()
+	open := j.w.firstOpened(j.c)
 	for _, it := range append(slices.Clone(j.c.Packed), j.c.Next) {
 		if it != nil && at.Less(it) && (open == nil || it.Less(open)) {
 			return it
@@ -142,7 +189,7 @@ func (j *judgement) packedAnew(at *facts.Item) *facts.Item {
 // allows, and one that nobody has opened by then.
 func (j *judgement) shelfLife() {
 	c := j.c
-	open := c.FirstOpened()
+	open := j.w.firstOpened(c)
 	run, _ := c.Releasing(j.w.Book, open)
 	if run == nil || open == nil && c.Over() {
 		return

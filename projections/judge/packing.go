@@ -33,7 +33,7 @@ func (j *judgement) weight() {
 		sev = projections.SeverityNoted
 	}
 	f := j.add(projections.TooHeavy, sev, &projections.OverWeight{
-		Set: j.c.Key.Set, At: moment(pack), Grams: d.WeightGrams, Limit: limit, Opened: len(j.c.Opened) > 0,
+		Set: j.c.Key.Set, At: moment(pack), Grams: d.WeightGrams, Limit: limit, Opened: j.w.firstOpened(j.c) != nil,
 	}, pack)
 	f.From, f.To = pack.At(), pack.At()
 }
@@ -50,7 +50,7 @@ func (j *judgement) secondLook() {
 		return
 	}
 	f := j.add(projections.SecondLookMissing, projections.SeverityDoubtful, &projections.NoSecondLook{
-		Set: j.c.Key.Set, List: d.List, At: moment(pack), Badge: d.SecondLook, Opened: len(j.c.Opened) > 0,
+		Set: j.c.Key.Set, List: d.List, At: moment(pack), Badge: d.SecondLook, Opened: j.w.firstOpened(j.c) != nil,
 	}, pack)
 	f.From, f.To = pack.At(), pack.At()
 }

@@ -25,7 +25,7 @@ func (j *judgement) places() {
 		after := j.afterRepack(c)
 		if len(after) > 0 {
 			j.twoTrips(c, c.Next, after)
-		} else if len(c.Opened) == 0 {
+		} else if w.firstOpened(c) == nil {
 			f := j.add(projections.TwoPlaces, projections.SeverityNoted, &projections.PackedAgain{Set: c.Key.Set, At: c.Next.At()}, c.Next)
 			f.From, f.To = c.Steps[len(c.Steps)-1].At(), c.Next.At()
 		}
@@ -82,7 +82,7 @@ func (j *judgement) afterRepack(c *facts.Trip) []*facts.Item {
 }
 
 func (j *judgement) twoTrips(older *facts.Trip, pack *facts.Item, after []*facts.Item) {
-	open := older.FirstOpened()
+	open := j.w.firstOpened(older)
 	f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, &projections.TwoTrips{
 		Set: older.Key.Set, Packed: older.Next.At(), Unopened: open == nil || older.Next.Less(open),
 		Step: after[0].Kind, At: moment(after[0]),

@@ -195,7 +195,7 @@ func TestInventedWorlds(t *testing.T) {
 	seen := make(map[projections.Code]map[projections.Severity]int)
 	status := make(map[projections.Status]int)
 	weeks := rapid.Custom(invent)
-	for seed := range 600 {
+	for seed := range 1200 {
 		w := worldOf(weeks.Example(seed))
 		w.SetMoment(clock(20, 0, 0))
 		for _, k := range w.Trips() {

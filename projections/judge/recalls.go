@@ -20,7 +20,7 @@ func recallRules() []Rule {
 // result stands at its earliest set.sterilized; one without stands at this
 // trip's own.
 func (j *judgement) recalls() {
-	good, last := j.c.Releasing(j.w.Book, j.c.FirstOpened())
+	good, last := j.c.Releasing(j.w.Book, j.w.firstOpened(j.c))
 	if good != nil {
 		j.recallsOf(good)
 	}
@@ -60,7 +60,8 @@ func (j *judgement) recalled(run *facts.Item, r *facts.ReadLoads, i int) {
 	// the step is the sterilization.
 	policy := j.w.PolicyFor(run)
 	d := facts.RunOf(run)
-	of := &projections.Recalled{Set: j.c.Key.Set, Load: d.Load, Sterilizer: d.Sterilizer, Positive: p.Load, Unopened: len(j.c.Opened) == 0}
+	of := &projections.Recalled{Set: j.c.Key.Set, Load: d.Load, Sterilizer: d.Sterilizer, Positive: p.Load,
+		Unopened: j.w.firstOpened(j.c) == nil}
 	sev := projections.SeverityBroken
 	if policy.Recall == events.RecallRepeat {
 		sev = repeat(r, i, of, &shown)

@@ -10,7 +10,8 @@ import (
 func recordRules() []Rule {
 	return []Rule{
 		{"records", []projections.Code{
-			projections.SignatureBad, projections.StationGap, projections.ClockDoubtful, projections.RecordUnread,
+			projections.SignatureBad, projections.StationGap, projections.StationRetired, projections.ClockDoubtful,
+			projections.RecordUnread,
 		}, (*judgement).records},
 	}
 }
@@ -59,6 +60,7 @@ func faults(it *facts.Item) []fault {
 	}{
 		{events.RemarkSignature | events.RemarkForm, projections.SignatureBad, projections.SeverityBroken},
 		{events.RemarkGap, projections.StationGap, projections.SeverityDoubtful},
+		{events.RemarkRetired, projections.StationRetired, projections.SeverityDoubtful},
 		{events.RemarkAhead | events.RemarkBackwards, projections.ClockDoubtful, projections.SeverityDoubtful},
 		// Of a trip: it may have been one of its links, so "whole" would say more
 		// than is known.
@@ -118,7 +120,7 @@ func (j *judgement) remarked(f fault, its []*facts.Item) {
 func (j *judgement) acknowledgements() {
 	for _, it := range j.c.All {
 		d, ok := it.Data.(*events.FindingAcknowledged)
-		if !ok || it.Void {
+		if !ok || it.Void || it.Forged() {
 			continue
 		}
 		for i := range j.findings {

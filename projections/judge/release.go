@@ -19,12 +19,12 @@ func releaseRules() []Rule {
 // that did not change.
 func (j *judgement) release() {
 	c := j.c
-	open := c.FirstOpened()
+	open := j.w.firstOpened(c)
 	good, last := c.Releasing(j.w.Book, open)
 	if open != nil && good == nil {
 		// Where the policy asks for no sterilization here, its absence is no fault.
 		if last != nil || slices.Contains(j.w.PolicyFor(open).Links, events.KindSetSterilized) {
-			d := &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last)}
+			d := &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last), Name: nameOf(c, open)}
 			used := j.usedBefore(events.CaseOf(open.Data))
 			if used != nil {
 				d.Used = &projections.Use{Case: events.CaseOf(used.Data), At: moment(used)}
@@ -34,7 +34,12 @@ func (j *judgement) release() {
 		}
 	}
 	if last != nil && facts.RunOf(last).Result == "failed" && !(open != nil && good == nil) {
-		f := j.add(projections.NotReleased, projections.SeverityBroken, &projections.RunFailed{Set: c.Key.Set, Run: *runDetail(last)}, last)
+		d := &projections.RunFailed{Set: c.Key.Set, Run: *runDetail(last)}
+		if open != nil {
+			m := moment(open)
+			d.Opened = &m
+		}
+		f := j.add(projections.NotReleased, projections.SeverityBroken, d, last, open)
 		f.From, f.To = last.At(), last.At()
 	}
 	if good != nil && c.List != nil && len(c.List.Cycles) > 0 && !slices.Contains(c.List.Cycles, facts.RunOf(good).Cycle) {
@@ -42,10 +47,10 @@ func (j *judgement) release() {
 			Run: *runDetail(good), Allowed: c.List.Cycles}, good, c.ListItem)
 		f.From, f.To = good.At(), good.At()
 	}
-	for _, it := range c.Opened {
+	for _, it := range j.w.openedTray(j.c) {
 		if d, ok := it.Data.(*events.SetOpened); ok && d.Indicator == "fail" {
 			f := j.add(projections.NotReleased, projections.SeverityBroken,
-				&projections.IndicatorUnchanged{Set: c.Key.Set, At: moment(it)}, it)
+				&projections.IndicatorUnchanged{Set: c.Key.Set, At: moment(it), Name: nameOf(c, it)}, it)
 			f.To = it.At()
 		}
 	}
@@ -58,7 +63,7 @@ func (j *judgement) usedBefore(ref string) *facts.Item {
 		return nil
 	}
 	p := j.w.Trip(projections.TripKey{Set: j.c.Key.Set, Trip: j.c.Prev})
-	for _, it := range slices.Backward(p.Opened) {
+	for _, it := range slices.Backward(j.w.openings(p)) {
 		if events.CaseOf(it.Data) != ref {
 			return it
 		}

@@ -13,6 +13,7 @@ import (
 func reuseRules() []Rule {
 	return []Rule{
 		{"used again", []projections.Code{projections.NotReprocessed}, (*judgement).reused},
+		{"seen back", []projections.Code{projections.NotReprocessed}, (*judgement).seenBack},
 		{"run again", []projections.Code{projections.NotReprocessed}, (*judgement).runUnprepared},
 	}
 }
@@ -24,6 +25,13 @@ const (
 	// longestCase is how long after its opening a set may still be scanned as
 	// opened for the same case. Common practice, no source.
 	longestCase = 24 * time.Hour
+	// secondFirst is how long after a set's first count another first count, in the
+	// same room and for another case, can still be that count under a wrong
+	// reference: a first count is made as the set is opened. Common practice, no source.
+	secondFirst = 2 * time.Hour
+	// soonestAgain is less than it takes from the opening of a set for one case to
+	// have it used, washed, packed and sterilized for the next. Common practice, no source.
+	soonestAgain = 2 * time.Hour
 )
 
 // use is where a set came to lie on a sterile field: an opening, or the first of the
@@ -63,7 +71,7 @@ func lastFor(ref string, uses []use) use {
 func (j *judgement) uses() []use {
 	out := j.ownUses()
 	others := false
-	for _, o := range j.otherNames() {
+	for _, o := range j.w.otherNames(j.c) {
 		if o.opening != nil {
 			out, others = append(out, use{o.opening, events.CaseOf(o.opening.Data), o.name}), true
 		}
@@ -85,7 +93,7 @@ func (j *judgement) ownUses() []use {
 		}
 		switch d := it.Data.(type) {
 		case *events.SetOpened:
-			if j.trayOf(it) == c.Key.Set {
+			if j.w.trayOf(j.c, it) == c.Key.Set {
 				out = append(out, use{it: it, ref: d.Case})
 			}
 		case *events.SetCounted:
@@ -102,6 +110,7 @@ func (j *judgement) ownUses() []use {
 // and after the end of the one that it was opened for, or too late to be of it:
 // before that it is that case under a wrong reference. So is a later stage where
 // that case's own final count isn't recorded, or is recorded but the case not closed.
+// A first count is too late where another one was made well before it.
 func (j *judgement) secondCount(d *events.SetCounted, at *facts.Item) bool {
 	c, ref := j.c, d.Case
 	if len(c.Opened) == 0 || slices.ContainsFunc(c.Opened, func(o *facts.Item) bool { return events.CaseOf(o.Data) == ref }) {
@@ -121,8 +130,12 @@ func (j *judgement) secondCount(d *events.SetCounted, at *facts.Item) bool {
 		}
 	}
 	return first && slices.ContainsFunc(c.Counted, func(it *facts.Item) bool {
-		x := facts.CountOf(it)
-		return x.Case != ref && x.Stage == events.StageFinal && at.At().Sub(it.At()) > limit
+		x, after := facts.CountOf(it), at.At().Sub(it.At())
+		if x.Case == ref || after <= limit {
+			return false
+		}
+		return x.Stage == events.StageFinal || x.Stage == events.StageFirst && after > secondFirst ||
+			x.Stage == events.StageFirst && after > turnover && !sameRoom(it, at)
 	})
 }
 
@@ -176,7 +189,8 @@ func (j *judgement) usedAgain(a, b use) {
 	}
 	run := j.runBetween(a.it, b.it)
 	good := run != nil && facts.RunOf(run).Result == "passed" && facts.RunOf(run).Released
-	packed := good && j.packedBetween(a.it, run)
+	pack := j.lastPackBetween(a.it, b.it)
+	unrun := good && pack != nil && pack.At().Sub(run.At()) > facts.Seconds(j.w.PolicyFor(run).ClockToleranceSeconds)
 	d := &projections.UsedAgain{
 		Set: set, First: moment(a.it), FirstCase: a.ref, Second: moment(b.it), SecondCase: b.ref,
 		Counted: b.it.Kind == events.KindSetCounted, FirstCounted: a.it.Kind == events.KindSetCounted,
@@ -189,20 +203,20 @@ func (j *judgement) usedAgain(a, b use) {
 	}
 	var f *projections.Finding
 	switch {
-	case packed:
+	case good && pack != nil && !unrun:
 		return
 	case good && a.ref == b.ref:
 		return // run for immediate use, for the case in hand
 	case good:
-		f = j.add(projections.NotReprocessed, projections.SeverityDoubtful, &projections.RunUnpacked{
-			Set: set, First: d.First, FirstCase: a.ref, Second: d.Second, SecondCase: b.ref, Run: *d.Run,
-		}, a.it, run, b.it)
-	case a.ref != b.ref:
-		if j.sameOpening(a.it, b.it) {
-			return // one opening under two references, which twoCases says
-		}
-		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
-	case back != nil, run != nil: // put back, or run for immediate use and not released
+		f = j.runUnpacked(d, a.it, run, pack, b.it)
+	case a.ref != b.ref && j.sameOpening(a.it, b.it) && !j.countedApart(a.ref, b.ref):
+		return // one opening under two references, which twoCases says
+	case run == nil && (a.ref != b.ref || back != nil) && j.elsewhereBetween(a.it, b.it):
+		f = j.add(projections.NotReprocessed, projections.SeverityDoubtful, &projections.ReprocessingUnknown{
+			Set: set, First: d.First, FirstCase: a.ref, Second: d.Second, SecondCase: b.ref,
+			Counted: d.Counted, FirstCounted: d.FirstCounted, Back: d.Back,
+		}, a.it, back, b.it)
+	case a.ref != b.ref, back != nil, run != nil: // put back, or run for immediate use and not released
 		f = j.add(projections.NotReprocessed, projections.SeverityBroken, d, a.it, back, run, b.it)
 	default:
 		if f = j.openedLate(a, b); f == nil {
@@ -212,8 +226,31 @@ func (j *judgement) usedAgain(a, b use) {
 	f.From, f.To = a.it.At(), b.it.At()
 }
 
+// runUnpacked tells of a good run between two uses with no packing before it. Packed
+// after it, what was used had been in no load.
+func (j *judgement) runUnpacked(d *projections.UsedAgain, a, run, pack, b *facts.Item) *projections.Finding {
+	x := &projections.RunUnpacked{
+		Set: d.Set, First: d.First, FirstCase: d.FirstCase, FirstCounted: d.FirstCounted,
+		Second: d.Second, SecondCase: d.SecondCase, Run: *d.Run,
+	}
+	sev := projections.SeverityDoubtful
+	if pack != nil {
+		m := moment(pack)
+		sev, x.Packed = projections.SeverityBroken, &m
+	}
+	return j.add(projections.NotReprocessed, sev, x, a, run, pack, b)
+}
+
+// elsewhereBetween reports whether a set can have been reprocessed between two uses
+// without anything of it being recorded here: nobody had packed it here by then, so it
+// is lent or another house's.
+func (j *judgement) elsewhereBetween(a, b *facts.Item) bool {
+	return j.c.Key.Trip == "" && b.At().Sub(a.At()) >= soonestAgain
+}
+
 // openedLate finds an opening for the same case after that case was closed, or
-// so long after the first that it is hardly the same operation.
+// so long after the first that it is hardly the same operation, or after its tray
+// was seen out of the room.
 func (j *judgement) openedLate(a, b use) *projections.Finding {
 	limit := facts.Seconds(j.w.PolicyFor(b.it).ClockToleranceSeconds)
 	d := &projections.OpenedLate{Set: j.c.Key.Set, First: moment(a.it), Second: moment(b.it), Case: b.ref}
@@ -225,16 +262,30 @@ func (j *judgement) openedLate(a, b use) *projections.Finding {
 			}
 		}
 	}
-	if closing == nil && b.it.At().Sub(a.it.At()) <= longestCase {
+	seen := j.seenOut(a.it, b.it)
+	if closing == nil && seen == nil && b.it.At().Sub(a.it.At()) <= longestCase {
 		return nil
 	}
-	return j.add(projections.NotReprocessed, projections.SeverityDoubtful, d, a.it, closing, b.it)
+	if seen != nil {
+		m := moment(seen)
+		d.Seen = &m
+	}
+	return j.add(projections.NotReprocessed, projections.SeverityDoubtful, d, a.it, seen, closing, b.it)
 }
 
 // sameOpening reports whether two openings for two cases are so close together
 // that they are one, under a wrong reference once.
 func (j *judgement) sameOpening(a, b *facts.Item) bool {
 	return a.Kind == b.Kind && b.At().Sub(a.At()) < turnover && (a.Event.Station == b.Event.Station || sameRoom(a, b))
+}
+
+// countedApart reports whether a set was first counted for one of two cases after the
+// other was over: then it was used for both, however close its openings are.
+func (j *judgement) countedApart(a, b string) bool {
+	return slices.ContainsFunc(j.c.Counted, func(it *facts.Item) bool {
+		x := facts.CountOf(it)
+		return x.Stage == events.StageFirst && (x.Case == b && j.overBefore(a, it) || x.Case == a && j.overBefore(b, it))
+	})
 }
 
 // runBetween returns the last run between two uses, nil without one.
@@ -247,28 +298,110 @@ func (j *judgement) runBetween(a, b *facts.Item) *facts.Item {
 	return nil
 }
 
+// lastPackBetween returns the last packing between two uses, nil without one.
+func (j *judgement) lastPackBetween(a, b *facts.Item) *facts.Item {
+	for _, p := range slices.Backward(j.c.Packed) {
+		if a.Less(p) && p.Less(b) {
+			return p
+		}
+	}
+	return nil
+}
+
 func (j *judgement) packedBetween(a, b *facts.Item) bool {
 	return slices.ContainsFunc(j.c.Packed, func(p *facts.Item) bool { return a.Less(p) && p.Less(b) })
 }
 
 // backOnShelf returns the check by which a set that had been opened was back
-// where it had been before, and was opened again from there; nil without one. A
-// check elsewhere may be of the empty wrap, on its way to be thrown away.
+// where it had been before, nil without one; b is its next opening, nil without
+// one. A check elsewhere may be of the empty wrap, on its way to be thrown away.
 func (j *judgement) backOnShelf(a, b *facts.Item) *facts.Item {
-	limit := facts.Seconds(j.w.PolicyFor(b).ClockToleranceSeconds)
 	var before []*facts.Item
 	for i := range j.c.Readings {
 		r := &j.c.Readings[i]
-		if r.It.Kind != events.KindSetChecked || !r.Own() {
-			continue
-		}
-		if r.It.Less(a) {
+		switch there := func(x *facts.Item) bool { return facts.PlaceOf(x).Same(facts.PlaceOf(r.It)) }; {
+		case r.It.Kind != events.KindSetChecked || !r.Own():
+		case r.It.Less(a):
 			before = append(before, r.It)
-			continue
-		}
-		there := func(x *facts.Item) bool { return facts.PlaceOf(x).Same(facts.PlaceOf(r.It)) }
-		if r.It.At().Sub(a.At()) > limit && b.At().Sub(r.It.At()) > limit && slices.ContainsFunc(before, there) {
+		case j.outBetween(r.It, a, b) && slices.ContainsFunc(before, there):
 			return r.It
+		}
+	}
+	return nil
+}
+
+// seenOut returns the check by which the tray itself, by its tag, was elsewhere than
+// in the rooms of two openings between them; nil without one.
+func (j *judgement) seenOut(a, b *facts.Item) *facts.Item {
+	for i := range j.c.Readings {
+		if r := &j.c.Readings[i]; r.It.Kind == events.KindSetChecked && r.Proved() && j.outBetween(r.It, a, b) {
+			return r.It
+		}
+	}
+	return nil
+}
+
+// outBetween reports whether a look at a set lies between two openings of it, by
+// more than the clocks may differ, and was made in the room of neither. With b nil
+// it is any time after a.
+func (j *judgement) outBetween(it, a, b *facts.Item) bool {
+	limit := facts.Seconds(j.w.PolicyFor(it).ClockToleranceSeconds)
+	in := func(x *facts.Item) bool {
+		return it.Event.Station == x.Event.Station || facts.PlaceOf(it).Same(facts.PlaceOf(x))
+	}
+	if it.At().Sub(a.At()) <= limit || in(a) {
+		return false
+	}
+	return b == nil || b.At().Sub(it.At()) > limit && !in(b)
+}
+
+// seenBack finds a set that was opened and is back where it had been before, and
+// that nobody has used again yet: before it is, somebody has to look. Where it was
+// counted it may only be on its way to be reprocessed, by the cart it came on.
+func (j *judgement) seenBack() {
+	if c := j.c; !slices.ContainsFunc(c.Readings, func(r facts.Reading) bool {
+		return r.It.Kind == events.KindSetChecked && (len(c.Opened) == 0 || c.Opened[0].Less(r.It))
+	}) {
+		return // nobody looked after it was opened
+	}
+	uses := j.uses()
+	if len(uses) == 0 {
+		return
+	}
+	a := uses[len(uses)-1]
+	back := j.backOnShelf(a.it, nil)
+	if back == nil || j.c.Next != nil && j.c.Next.Less(back) || j.runBetween(a.it, back) != nil || j.packedBetween(a.it, back) {
+		return
+	}
+	d := &projections.SeenBack{
+		Set: j.c.Key.Set, Case: a.ref, Opened: moment(a.it), Back: moment(back), FirstCounted: a.it.Kind == events.KindSetCounted,
+	}
+	counted := lastIn(j.c.Counted, func(it *facts.Item) bool { return events.CaseOf(it.Data) == a.ref && it.Less(back) })
+	if counted != nil {
+		m := moment(counted)
+		d.Counted = &m
+	}
+	packed := j.c.Next
+	if i := slices.IndexFunc(j.c.Packed, back.Less); i >= 0 {
+		packed = j.c.Packed[i]
+	}
+	if packed != nil {
+		m := moment(packed)
+		d.Righted = &m
+	}
+	sev := projections.SeverityDoubtful
+	if counted != nil || packed != nil {
+		sev = projections.SeverityNoted
+	}
+	f := j.add(projections.NotReprocessed, sev, d, a.it, counted, back, packed)
+	f.From, f.To = a.it.At(), back.At()
+}
+
+// lastIn returns the last item that is so, nil without one.
+func lastIn(its []*facts.Item, so func(*facts.Item) bool) *facts.Item {
+	for _, it := range slices.Backward(its) {
+		if so(it) {
+			return it
 		}
 	}
 	return nil

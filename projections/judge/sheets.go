@@ -26,10 +26,8 @@ type group struct {
 
 // sheets judges every look at the set's sheet that did not find its own.
 func (j *judgement) sheets() {
-	c := j.c
 	var groups []group
-	for i := range c.Readings {
-		r := &c.Readings[i]
+	for _, r := range j.looksAtTray() {
 		if r.Class == facts.ReadNothing || r.Class == facts.ReadGood && r.Own() {
 			continue
 		}
@@ -51,6 +49,35 @@ func (j *judgement) sheets() {
 	}
 }
 
+// looksAtTray returns the looks at a set's sheet: those under its name, but where
+// nothing tells whose sheet was there only those at its own tray, and such looks at its
+// tray under other names, held against its own seal.
+func (j *judgement) looksAtTray() []*facts.Reading {
+	c := j.c
+	var out []*facts.Reading
+	for i := range c.Readings {
+		r := &c.Readings[i]
+		if untold(r) && j.w.trayOf(c, r.It) != c.Key.Set {
+			continue
+		}
+		out = append(out, r)
+	}
+	for _, o := range j.w.otherNames(c) {
+		if untold(o.read) {
+			r := *o.read
+			r.Seal = c.SealAt(r.It)
+			out = append(out, &r)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *facts.Reading) int { return facts.Compare(a.It, b.It) })
+	return out
+}
+
+// untold reports whether a look was at a sheet that was not there or could not be read.
+func untold(r *facts.Reading) bool {
+	return r.Class == facts.ReadAbsent || r.Class == facts.ReadUnreadable
+}
+
 // corrected returns the good reading after which an earlier wrong one no longer
 // stands against the chain: it was put right before the set was used. The
 // reading at the opening itself counts, for it shows what lay in front of the
@@ -61,7 +88,7 @@ func (j *judgement) corrected(last *facts.Reading) *facts.Reading {
 
 // correctedBy is corrected by a good reading that has something else besides.
 func (j *judgement) correctedBy(last *facts.Reading, has func(*facts.Reading) bool) *facts.Reading {
-	open := j.c.FirstOpened()
+	open := j.w.firstOpened(j.c)
 	if open != nil && !last.It.Less(open) {
 		return nil
 	}
@@ -159,9 +186,10 @@ func (x *wrongSheet) swapped() {
 	}
 	x.shown = append(x.shown, ringItems...)
 	d := &projections.AnotherSetsSheet{
-		Set: c.Key.Set, Sheet: x.owner, Altered: x.first.Forged, First: moment(x.first.It), Last: moment(x.last.It), Times: len(x.rs),
+		Set: c.Key.Set, Sheet: x.owner, Altered: x.first.Forged, Unbound: x.unbound(),
+		First: moment(x.first.It), Last: moment(x.last.It), Times: len(x.rs),
 		Ring: ring, Changes: changesOf(y.List, c.List), Window: w.window(c, y, x.first),
-		Label: x.first.Outer == x.owner.Set, Righted: momentOf(x.right), Unopened: len(c.Opened) == 0,
+		Label: x.first.Outer == x.owner.Set, Righted: momentOf(x.right), Unopened: w.firstOpened(c) == nil,
 	}
 	if ring == nil {
 		d.Back = momentOf(x.backWith(y))
@@ -170,6 +198,10 @@ func (x *wrongSheet) swapped() {
 	f.Other, f.Lines = &projections.TripKey{Set: x.owner.Set, Trip: x.owner.Trip}, changedLines(y.List, c.List)
 	during(f, d.Window)
 }
+
+// unbound reports whether the sheet was held against the list that its owner was
+// packed by, since none was bound to it.
+func (x *wrongSheet) unbound() bool { return x.first.Forged && x.first.Unbound }
 
 // backWith returns the reading by which the sheet's owner has it back, where
 // this set has not been read with its own since: that one is still to be
@@ -187,7 +219,7 @@ func (x *wrongSheet) backWith(owner *facts.Trip) *facts.Reading {
 func (x *wrongSheet) stale() {
 	c, old := x.j.c, x.j.w.Trip(x.owner)
 	d := &projections.AnotherPacking{
-		Set: c.Key.Set, Sheet: x.owner, Altered: x.first.Forged, At: moment(x.first.It),
+		Set: c.Key.Set, Sheet: x.owner, Altered: x.first.Forged, Unbound: x.unbound(), At: moment(x.first.It),
 		Changes: changesOf(old.List, c.List), Righted: momentOf(x.right),
 	}
 	if p, now := old.LastPack(), c.LastPack(); p != nil {
@@ -198,6 +230,13 @@ func (x *wrongSheet) stale() {
 }
 
 func (x *wrongSheet) altered() {
+	if x.first.Unbound {
+		p := facts.PackOf(x.j.c.LastPack()) // there is one: it was held against the list packed by
+		x.add(projections.SheetAltered, x.severity(), &projections.UnboundSheet{
+			Set: x.j.c.Key.Set, At: moment(x.first.It), Packed: listVersion(p.List, p.Version), Righted: momentOf(x.right),
+		})
+		return
+	}
 	d := &projections.OtherContent{Set: x.j.c.Key.Set, At: moment(x.first.It), Righted: momentOf(x.right)}
 	if x.first.Replaced {
 		m := moment(x.first.Seal)
@@ -212,11 +251,56 @@ func (x *wrongSheet) absent() {
 		return
 	}
 	d := &projections.NoSheet{Set: x.j.c.Key.Set, At: moment(x.first.It), Placement: s.Placement, Righted: momentOf(x.right)}
+	sev := x.severity()
 	if k, held := x.j.w.carrier(x.j.c.Key); held != nil {
 		x.shown = append(x.shown, held.It)
 		d.On, d.Found = &projections.TripKey{Set: k.Set, Trip: k.Trip}, momentOf(held)
+	} else if read := x.madeUp(x.j.seenSoonAfter); read != nil {
+		// A count by its code does not show that it was found: it may have been printed again.
+		sev, d.Read = projections.SeverityNoted, momentAt(read)
 	}
-	x.add(projections.SheetAbsent, x.severity(), d).Other = d.On
+	x.add(projections.SheetAbsent, sev, d).Other = d.On
+}
+
+// madeUp returns what made up soon after the opening for what could not be seen, as
+// soon finds it: after each opening at which it could not be, and after each other look
+// within the time that the opening before that look left. Nil where nothing did, or
+// where it was put right before.
+func (x *wrongSheet) madeUp(soon func(*facts.Reading) *facts.Item) *facts.Item {
+	if x.right != nil {
+		return nil
+	}
+	var read *facts.Item
+	for _, r := range x.rs {
+		opening := x.openingOf(r)
+		if opening == nil {
+			return nil
+		}
+		if read = soon(opening); read == nil || !r.It.Less(read) {
+			return nil
+		}
+	}
+	x.shown = append(x.shown, read)
+	return read
+}
+
+// openingOf returns the opening that a look is to be made up for after: itself, the one
+// before it, or the first one after it.
+func (x *wrongSheet) openingOf(look *facts.Reading) *facts.Reading {
+	if look.Opening {
+		return look
+	}
+	var of *facts.Reading
+	for i := range x.j.c.Readings {
+		r := &x.j.c.Readings[i]
+		if !r.Opening {
+			continue
+		}
+		if of == nil || !look.It.Less(r.It) {
+			of = r
+		}
+	}
+	return of
 }
 
 func (x *wrongSheet) unreadable() {
@@ -225,6 +309,9 @@ func (x *wrongSheet) unreadable() {
 	sev := x.severity()
 	if good := x.j.c.GoodBeforeUse(); x.right == nil && good != nil {
 		sev, d.Good = projections.SeverityDoubtful, momentOf(good)
+	}
+	if read := x.madeUp(x.j.readSoonAfter); read != nil {
+		sev, d.Read, d.Counted = projections.SeverityNoted, momentAt(read), read.Kind == events.KindSetCounted
 	}
 	x.add(projections.SheetUnreadable, sev, d)
 }

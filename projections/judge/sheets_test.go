@@ -86,63 +86,79 @@ func TestRings(t *testing.T) {
 	}
 }
 
-// TestDoubtEnds: a good reading of either set ends the doubt, since then the two
-// have been put right, or the set is known to have its own; opening the set
-// unread does not, nor does taking its sheet off the other.
+// TestDoubtEnds: a good reading of the set ends the doubt. One of the other set leaves
+// it doubtful: its sheet may have been given back as well, and nobody has read it.
+// Opening the set unread ends nothing, nor does taking its sheet off the other.
 func TestDoubtEnds(t *testing.T) {
 	for _, test := range []struct {
 		name  string
-		doubt bool
+		doubt projections.Severity // "" for none
 		then  func(s *story, a, b *turn)
 	}{
-		{"nothing more", true, func(s *story, a, b *turn) {}},
-		{"B read with its own", false, func(s *story, a, b *turn) {
+		{"nothing more", projections.SeverityBroken, func(s *story, a, b *turn) {}},
+		{"B read with its own", "", func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(b)}})
 		}},
-		{"A read with its own", false, func(s *story, a, b *turn) {
+		{"A read with its own", projections.SeverityDoubtful, func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), a.set, a.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(a)}})
 		}},
-		{"A found without a sheet", true, func(s *story, a, b *turn) { look(s, clock(1, 12, 0), a, none()) }},
-		{"A found without a sheet, then with its own", false, func(s *story, a, b *turn) {
+		{"A read with its own, then B counted by its own", "", func(s *story, a, b *turn) {
+			look(s, clock(1, 12, 0), a, outside(own(a)))
+			s.tell("or-4", clock(1, 13, 0), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
+			s.tell("or-4", clock(1, 13, 5), b.set, b.trip(), &events.SetCounted{
+				Case: "K-9", Stage: events.StageFirst, Sheet: own(b), Counter: "B-3310", Witness: "B-3322",
+			})
+		}},
+		{"B with its own under A's name before, and A read with its own since", projections.SeverityDoubtful, func(s *story, a, b *turn) {
+			s.tell("cart", clock(0, 12, 0), a.set, a.trip(), &events.SetChecked{Tag: b.set, OuterLabel: a.set, Sheet: outside(own(b))})
+			look(s, clock(1, 12, 0), a, outside(own(a)))
+		}},
+		{"A found without a sheet", projections.SeverityBroken, func(s *story, a, b *turn) { look(s, clock(1, 12, 0), a, none()) }},
+		{"A found without a sheet, then with its own", projections.SeverityDoubtful, func(s *story, a, b *turn) {
 			look(s, clock(1, 12, 0), a, none())
 			look(s, clock(1, 13, 0), a, outside(own(a)))
 		}},
-		{"A found without a sheet, then B without", false, func(s *story, a, b *turn) {
+		{"A found without a sheet, then B without", "", func(s *story, a, b *turn) {
 			look(s, clock(1, 12, 0), a, none())
 			look(s, clock(1, 13, 0), b, none())
 		}},
-		{"A read with the sheet of a third", true, func(s *story, a, b *turn) {
+		{"A read with the sheet of a third", projections.SeverityBroken, func(s *story, a, b *turn) {
 			c := newTurn("C", 0, s.list("LIST-C", 1, 6, 2))
 			c.open, c.first, c.final, c.closed = nil, nil, nil, nil
 			s.live(c)
 			look(s, clock(1, 12, 0), a, outside(own(c)))
 		}},
-		{"B read with its own under A's name", false, func(s *story, a, b *turn) {
+		{"B read with its own under A's name", "", func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), a.set, a.trip(), &events.SetChecked{Tag: b.set, OuterLabel: a.set, Sheet: outside(own(b))})
 		}},
-		{"B had no sheet before", false, func(s *story, a, b *turn) { look(s, clock(0, 12, 0), b, none()) }},
-		{"B had other content before", false, func(s *story, a, b *turn) {
+		{"B had no sheet before", "", func(s *story, a, b *turn) { look(s, clock(0, 12, 0), b, none()) }},
+		{"B had other content before", "", func(s *story, a, b *turn) {
 			look(s, clock(0, 12, 0), b, outside(sheetCode(a.list, b.set, b.trip())))
 		}},
-		{"B's code was damaged before", true, func(s *story, a, b *turn) {
+		{"B's code was damaged before", projections.SeverityBroken, func(s *story, a, b *turn) {
 			look(s, clock(0, 12, 0), b, &events.Reading{Found: "outside", Unreadable: true})
 		}},
-		{"B found without a sheet", false, func(s *story, a, b *turn) {
+		{"B found without a sheet", "", func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "none"}})
 		}},
-		{"B's code damaged", true, func(s *story, a, b *turn) {
+		{"B's own code read before, and nothing known that it could be held against", projections.SeverityBroken, func(s *story, a, b *turn) {
+			look(s, clock(0, 12, 0), b, outside(own(b)))
+			s.correct(s.last(events.KindListSealed), clock(1, 12, 0),
+				&events.ListSealed{Placement: b.seal.Placement, List: "LIST-Z", Version: 1})
+		}},
+		{"B's code damaged", projections.SeverityBroken, func(s *story, a, b *turn) {
 			s.tell("cart", clock(1, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Unreadable: true}})
 		}},
-		{"B read with its own before A was", true, func(s *story, a, b *turn) {
+		{"B read with its own before A was", projections.SeverityBroken, func(s *story, a, b *turn) {
 			s.tell("cart", clock(0, 12, 0), b.set, b.trip(), &events.SetChecked{Sheet: &events.Reading{Found: "outside", Code: own(b)}})
 		}},
-		{"B opened unread", true, func(s *story, a, b *turn) {
+		{"B opened unread", projections.SeverityBroken, func(s *story, a, b *turn) {
 			s.tell("or-4", clock(1, 12, 0), b.set, b.trip(), &events.SetOpened{Case: "K-9"})
 		}},
-		{"B packed again", false, func(s *story, a, b *turn) {
+		{"B packed again", "", func(s *story, a, b *turn) {
 			s.tell("packing-1", clock(1, 12, 0), b.set, tripOf(b.set, 1), b.pack)
 		}},
-		{"B has no paper", false, func(s *story, a, b *turn) {
+		{"B has no paper", "", func(s *story, a, b *turn) {
 			seal := *b.seal
 			seal.Placement = events.Screen
 			s.correct(s.last(events.KindListSealed), clock(1, 12, 0), &seal)
@@ -154,8 +170,12 @@ func TestDoubtEnds(t *testing.T) {
 			test.then(s, turns[0], turns[1])
 			v := judge(t, s.world(), turns[1].key())
 			checkVerdict(t, v)
-			if got := len(find(v, projections.SheetInDoubt)) == 1; got != test.doubt {
-				t.Errorf("in doubt %t: %s", got, show(v))
+			var got projections.Severity
+			for _, f := range find(v, projections.SheetInDoubt) {
+				got += f.Severity
+			}
+			if got != test.doubt {
+				t.Errorf("in doubt %q, want %q: %s", got, test.doubt, show(v))
 			}
 		})
 	}
@@ -401,6 +421,15 @@ func TestWindow(t *testing.T) {
 			check(s, a, 17, 0, "storage A4", outside(own(b)))
 			s.live(a)
 			s.live(b)
+		}, at(6, 14), at(17, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
+		{"the same, and a tray under the other's name was by its tag the set itself", func(s *story, a, b *turn) {
+			check(s, a, 9, 0, "storage A4", nil)
+			check(s, b, 10, 0, "storage B1", nil)
+			check(s, b, 18, 0, "storage B1", nil)
+			check(s, a, 17, 0, "storage A4", outside(own(b)))
+			s.live(a)
+			s.live(b)
+			s.tell("cart", at(18, 30), b.set, b.trip(), &events.SetChecked{Tag: a.set, Sheet: outside(own(a))})
 		}, at(6, 14), at(17, 0), nil, load, "06:14 09:00 load S2-00-04, north/packing-1"},
 		{"apart all the time", func(s *story, a, b *turn) {
 			b.run.Load = "S2-00-05"
@@ -765,8 +794,12 @@ func TestTrayWithOtherSheet(t *testing.T) {
 		}
 		v := judge(t, s.world(), a.key())
 		checkVerdict(t, v)
-		if got := codes(v); got != test.want {
-			t.Errorf("tag %s, sheet %s: %s, want %s", test.tag, test.sheet, got, test.want)
+		want := test.want
+		if test.tag != "A" { // and it was counted as A, by A's list
+			want += " counted-on-wrong-list:noted"
+		}
+		if got := codes(v); got != want {
+			t.Errorf("tag %s, sheet %s: %s, want %s", test.tag, test.sheet, got, want)
 		}
 	}
 }
@@ -860,18 +893,23 @@ func TestVersionIssuedTwice(t *testing.T) {
 		{7, 7, ""},
 		{7, 6, "count-differs-at-opening:doubtful"},
 	} {
-		s := newStory()
-		lists := map[int64]*events.ListIssued{5: s.listAt(clock(-2, 0, 0), "LAP-MAJOR", 1, 5), 6: s.listAt(clock(-1,
-			0, 0), "LAP-MAJOR", 1, 6), 7: s.listAt(clock(1, 0, 0), "LAP-MAJOR", 1, 7)}
-		x := newTurn("A", 0, lists[max(test.sealed, 6)])
-		if test.sealed == 0 {
-			x.seal.ListDigest = ""
-			x.seal.Binding = ""
-		}
-		x.first.Counts[0].Counted, x.final.Counts[0].Counted = test.first, test.first
-		s.live(x)
-		if got := codes(judge(t, s.world(), x.key())); got != test.want {
-			t.Errorf("%+v: %s", test, got)
+		for _, thrice := range []bool{false, true} {
+			s := newStory()
+			if thrice {
+				s.listAt(clock(-2, 0, 0), "LAP-MAJOR", 1, 5)
+			}
+			lists := map[int64]*events.ListIssued{6: s.listAt(clock(-1, 0, 0), "LAP-MAJOR", 1, 6),
+				7: s.listAt(clock(1, 0, 0), "LAP-MAJOR", 1, 7)}
+			x := newTurn("A", 0, lists[max(test.sealed, 6)])
+			if test.sealed == 0 {
+				x.seal.ListDigest = ""
+				x.seal.Binding = ""
+			}
+			x.first.Counts[0].Counted, x.final.Counts[0].Counted = test.first, test.first
+			s.live(x)
+			if got := codes(judge(t, s.world(), x.key())); got != test.want {
+				t.Errorf("%+v, issued three times %t: %s", test, thrice, got)
+			}
 		}
 	}
 }

@@ -32,7 +32,7 @@ func (w *World) Standing(k projections.TripKey) (projections.SetStanding, error)
 
 func (w *World) standing(k projections.TripKey, ref string) projections.SetStanding {
 	c := w.Trip(k)
-	out := projections.SetStanding{Key: k, Opened: len(c.Opened) > 0, Listed: c.List != nil}
+	out := projections.SetStanding{Key: k, Opened: w.firstOpened(c) != nil, Listed: c.List != nil}
 	if p := facts.PackOf(c.LastPack()); p != nil {
 		out.List, out.Version = p.List, p.Version
 	}
@@ -48,7 +48,8 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 		out.Stages = append(out.Stages, facts.CountOf(it).Stage)
 	}
 	for i := range b.lines {
-		l := projections.LineStanding{Line: b.lines[i], Packed: b.packed[i], Expected: b.expected[i]}
+		l := projections.LineStanding{Line: b.lines[i], Packed: b.packed[i], Expected: b.expected[i],
+			Beyond: b.isBeyond(b.lines[i].Line)}
 		for _, it := range t.counts {
 			if d := facts.CountOf(it); d.Stage != events.StageAdded {
 				if n, ok := countedLine(d.Counts, i, l.Line.Line); ok {

@@ -326,6 +326,8 @@ func countTales() (out []tale) {
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageAdded, 8, 0, lines(2), 1},
 			{events.StageFinal, 9, 0, lines(7, 2, 4), 0},
 			{events.StageAdded, 9, 10, lines(1, 1), 1}, {events.StageAdded, 9, 20, lines(1), 0}}},
+		{"more removed than there was", []count{
+			{events.StageFirst, 7, 20, lines(2, 2, 4), 0}, {events.StageFinal, 9, 0, lines(0, 2, 4), 3}}},
 		{"a line that is not on the list, at first", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4, 1), 0}}},
 		{"two final counts", []count{
@@ -334,9 +336,16 @@ func countTales() (out []tale) {
 		{"short after the final count", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0},
 			{events.StageRelief, 9, 10, lines(5, 2, 4), 0}}},
+		{"a line that is not on the list, midway, and none of it later", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(6, 2, 4, 1), 0},
+			{events.StageClosing, 8, 30, lines(6, 2, 4, 0), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 		{"a line that is not on the list, midway", []count{
 			{events.StageFirst, 7, 20, lines(6, 2, 4), 0}, {events.StageCavity, 8, 0, lines(6, 2, 4, 1), 0},
 			{events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"none of a line that is not on the list, and left out at the end", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4, 0), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
+		{"one of a line that is not on the list, and left out at the end", []count{
+			{events.StageFirst, 7, 20, lines(6, 2, 4, 1), 0}, {events.StageFinal, 9, 0, lines(6, 2, 4), 0}}},
 	} {
 		out = append(out, tale{x.name, func(s *story) {
 			l := s.list("LAP-MAJOR", 1, 6, 2, 4)

@@ -12,6 +12,7 @@ import (
 type lineDiff struct {
 	line           int64
 	item, name     string // item id and description, empty for a line that is not on the list
+	beyond         bool   // on no list, and named by the counts
 	expected, seen int64
 	in             *facts.Item // the count
 	leftOut        bool        // the final count came later and has no such line
@@ -67,6 +68,7 @@ type books struct {
 	packed   []int64 // as packing recorded
 	expected []int64 // now: first count + added - removed
 	known    []bool  // expected rests on a count
+	beyond   []int64 // lines on no list that counts name
 }
 
 func (b *books) at(line int64) int {
@@ -99,6 +101,21 @@ func newBooks(c *facts.Trip) *books {
 	return b
 }
 
+// bring takes what a count says came to the field that is on no list. A number that
+// the list has is the list's line, whatever else a count calls it.
+func (b *books) bring(d *events.SetCounted) {
+	for _, x := range d.Beyond {
+		k := b.at(x.Line)
+		b.expected[k] += x.Added
+		if l := &b.lines[k]; l.Description == "" {
+			l.Item, l.Description = x.Item, x.Description
+			b.beyond = append(b.beyond, x.Line)
+		}
+	}
+}
+
+func (b *books) isBeyond(line int64) bool { return slices.Contains(b.beyond, line) }
+
 // packedOf returns how many pieces of an item packing recorded.
 func (b *books) packedOf(item string) int64 {
 	n := int64(0)
@@ -111,11 +128,11 @@ func (b *books) packedOf(item string) int64 {
 }
 
 // most returns how many pieces of an item the set has had by packing or by counts,
-// line by line the larger number.
+// line by line the larger number. What was laid to it during the case is not its.
 func (b *books) most(item string) int64 {
 	n := int64(0)
 	for i := range b.lines {
-		if b.lines[i].Item == item {
+		if b.lines[i].Item == item && !b.isBeyond(b.lines[i].Line) {
 			n += max(b.packed[i], b.expected[i])
 		}
 	}
@@ -161,6 +178,8 @@ func tallyUp(c *facts.Trip, ref string) *tally {
 			b.open(t, begin)
 		case i > begin || facts.CountOf(it).Stage != events.StageFirst:
 			b.count(t, it)
+		default:
+			b.bring(facts.CountOf(it)) // that count is begun again, and what came is there
 		}
 	}
 	t.conclude(b)
@@ -224,7 +243,8 @@ func (t *tally) unseenAt(b *books, line int64, since *facts.Item) *unseenLine {
 	if i < 0 {
 		l := &b.lines[b.at(line)]
 		i = len(t.unseen)
-		t.unseen = append(t.unseen, unseenLine{lineDiff: lineDiff{line: line, item: l.Item, name: l.Description}, since: since})
+		d := lineDiff{line: line, item: l.Item, name: l.Description, beyond: b.isBeyond(line)}
+		t.unseen = append(t.unseen, unseenLine{lineDiff: d, since: since})
 	}
 	return &t.unseen[i]
 }
@@ -243,16 +263,28 @@ func (t *tally) lastWord(it *facts.Item, line int64) bool {
 }
 
 // has reports whether a count speaks of a line. A final count need not name a line
-// of which there should be none.
+// of which there should be none, unless the last count before that spoke of it found
+// some.
 func (t *tally) has(it *facts.Item, line int64) bool {
 	d := facts.CountOf(it)
 	switch {
 	case d.Stage == events.StageAdded:
 		return false
-	case it == t.final:
-		return !slices.Contains(t.finalGaps, line)
+	case it == t.final && lineIn(d.Counts, line) < 0:
+		return !slices.Contains(t.finalGaps, line) && !t.foundBefore(it, line)
 	}
 	return lineIn(d.Counts, line) >= 0
+}
+
+// foundBefore reports whether the last count before one that spoke of a line had it
+// otherwise than expected.
+func (t *tally) foundBefore(count *facts.Item, line int64) bool {
+	for _, it := range slices.Backward(t.counts) {
+		if it.Less(count) && facts.CountOf(it).Stage != events.StageAdded && lineIn(facts.CountOf(it).Counts, line) >= 0 {
+			return t.differs(it, line)
+		}
+	}
+	return false
 }
 
 // differs reports whether a count has a line otherwise than expected.
@@ -268,11 +300,15 @@ func (t *tally) differs(it *facts.Item, line int64) bool {
 func (b *books) open(t *tally, at int) {
 	d := facts.CountOf(t.counts[at])
 	b.remove(d)
+	b.bring(d)
 	packed := b.packed
-	if len(d.Removed) > 0 { // as in any count, it left the field before this one
+	if len(d.Removed)+len(b.beyond) > 0 { // as in any count, it left the field before this one
 		packed = slices.Clone(packed)
 		for _, r := range d.Removed {
 			packed[b.at(r.Line)] -= r.Quantity
+		}
+		for _, line := range b.beyond { // nobody packed it with the set
+			packed[b.at(line)] = b.expected[b.at(line)]
 		}
 	}
 	diffs, gaps := b.compare(d.Counts, packed, t.uncountable)
@@ -297,8 +333,9 @@ func (b *books) remove(d *events.SetCounted) {
 
 func (b *books) count(t *tally, it *facts.Item) {
 	d := facts.CountOf(it)
-	// What left the field left it before the count that records it.
+	// What left the field left it before the count that records it, and what came did.
 	b.remove(d)
+	b.bring(d)
 	if d.Stage == events.StageAdded {
 		for _, x := range d.Counts {
 			k := b.at(x.Line)
@@ -323,17 +360,20 @@ func (b *books) count(t *tally, it *facts.Item) {
 }
 
 // compare holds counts against expected numbers. Without a list only lines
-// that an earlier count spoke of can be held against anything.
+// that an earlier count spoke of can be held against anything. Of what is not on
+// the list, and of which there should be none, a count need not speak.
 func (b *books) compare(counts []events.Count, expected []int64, uncountable bool) (diffs []lineDiff, gaps []int64) {
 	n := len(b.lines)
 	for i := range n {
 		l := &b.lines[i]
 		got, ok := countedLine(counts, i, l.Line)
 		switch {
-		case !ok && (l.Quantity > 0 || expected[i] > 0 || b.known[i]):
+		case !ok && (l.Quantity > 0 || expected[i] > 0 ||
+			b.known[i] && (b.listed(l) || uncountable || expected[i] != 0)):
 			gaps = append(gaps, l.Line)
 		case ok && got != expected[i]:
-			diffs = append(diffs, lineDiff{line: l.Line, item: l.Item, name: l.Description, expected: expected[i], seen: got})
+			diffs = append(diffs, lineDiff{line: l.Line, item: l.Item, name: l.Description, beyond: b.isBeyond(l.Line),
+				expected: expected[i], seen: got})
 		}
 	}
 	for i, x := range counts {
@@ -347,13 +387,21 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 	return diffs, gaps
 }
 
-// itemOf is the key by which lines are reconciled over a case. A line that no
-// list explains is like nothing else.
-func (d *lineDiff) itemOf(k projections.TripKey) string {
-	if d.item != "" {
-		return d.item
+// listed reports whether a line is on the list. One that was only counted has no item,
+// or is beyond it.
+func (b *books) listed(l *events.Line) bool { return l.Item != "" && !b.isBeyond(l.Line) }
+
+// ItemOf is the key by which a line is reconciled over a case: its catalog number.
+// A line without one is like nothing else.
+func ItemOf(k projections.TripKey, l events.Line) string {
+	if l.Item != "" {
+		return l.Item
 	}
-	return "\x00" + k.Set + "\x00" + k.Trip + "\x00" + strconv.FormatInt(d.line, 10)
+	return "\x00" + k.Set + "\x00" + k.Trip + "\x00" + strconv.FormatInt(l.Line, 10)
+}
+
+func (d *lineDiff) itemOf(k projections.TripKey) string {
+	return ItemOf(k, events.Line{Line: d.line, Item: d.item})
 }
 
 // byCount parts differences by the counts in which they were found.

@@ -70,6 +70,9 @@ func TestRecall(t *testing.T) {
 			for _, x := range turns {
 				worst := "-"
 				for _, f := range find(judge(t, w, x.key()), projections.LoadRecalled) {
+					if d := f.Detail.(*projections.Recalled); d.Settled && d.Negative != 3 {
+						t.Errorf("%s: settled by %d negative results", test.loads, d.Negative)
+					}
 					if c := map[projections.Severity]string{projections.SeverityBroken: "B",
 						projections.SeverityDoubtful: "D", projections.SeverityNoted: "n"}[f.Severity]; worst == "-" || c < worst {
 						worst = c

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 	"slices"
@@ -36,7 +37,7 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 		s := facts.SealOf(c.Sealed[n-1])
 		t.Placement, t.Seals, t.BagLot = s.Placement, s.Seals, s.BagLot
 	}
-	if good, run := c.Releasing(w.Book, c.FirstOpened()); good != nil {
+	if good, run := c.Releasing(w.Book, w.firstOpened(c)); good != nil {
 		t.Load = facts.RunOf(good).Load
 	} else if run != nil {
 		t.Load = facts.RunOf(run).Load
@@ -79,6 +80,9 @@ func (w *World) traceLinks(c *facts.Trip, last *facts.Item) []projections.TraceL
 	latest := -1
 	for i, l := range w.PolicyFor(last).Links {
 		it := c.First(l)
+		if l == events.KindSetOpened {
+			it = w.firstOpened(c)
+		}
 		x := projections.TraceLink{Kind: l, State: projections.LinkDue}
 		if it != nil {
 			latest = i

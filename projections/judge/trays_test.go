@@ -75,6 +75,79 @@ func TestTrayOfAnother(t *testing.T) {
 	}
 }
 
+// TestTrayOfAnotherOpened: a tray that was opened under another name is opened, in
+// all that asks for it, and waits for nobody to open it.
+func TestTrayOfAnotherOpened(t *testing.T) {
+	for _, tag := range []string{"LAP-014", ""} {
+		s, x := plain()
+		y := s.underName(tag)
+		s.live(x.unused())
+		s.waits(events.Waits{Seen: 24})
+		s.now = clock(30, 0, 0)
+		w := s.world()
+		v := judge(t, w, x.key())
+		checkVerdict(t, v)
+		st, err1 := w.Standing(x.key())
+		tr, err2 := w.Trace(x.key())
+		if err1 != nil || err2 != nil {
+			t.Fatal(err1, err2)
+		}
+		link := tr.Links[slices.IndexFunc(tr.Links, func(l projections.TraceLink) bool { return l.Kind == events.KindSetOpened })]
+		want, ref := tag != "", ""
+		if want {
+			ref = y.ref
+		}
+		if v.Opened != want || v.Case != ref || st.Opened != want || (link.State == projections.LinkThere) != want ||
+			(len(find(v, projections.Overdue)) == 0) != want {
+			t.Errorf("tag %q: standing opened %t, link %s: %s", tag, st.Opened, link.State, show(v))
+		}
+	}
+}
+
+// TestTrayOfAnotherCounts: its counts are recorded under the other name, so none is
+// missing in its own chain.
+func TestTrayOfAnotherCounts(t *testing.T) {
+	s, x := plain()
+	s.underName(x.set)
+	s.live(x.unused())
+	s.live(newTurn(x.set, 1, x.list))
+	tr, err := s.world().Trace(x.key())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range tr.Links {
+		if l.State == projections.LinkAbsent {
+			t.Errorf("%s is absent", l.Kind)
+		}
+	}
+}
+
+// TestPackedAsAnotherSaid: it is told of the tray and of the name, and once.
+func TestPackedAsAnotherSaid(t *testing.T) {
+	s, x := plain()
+	second := s.exchangedForGood(x, 0, 1)
+	s.live(x.unused())
+	s.tell("storage", second.closedAt(), second.set, second.trip(), &events.SetChecked{Tag: x.set})
+	const says = "The tray tagged LAP-014 was opened under the name of LAP-022 at north/or-3 on 2026-03-03 07:12 UTC," +
+		" LAP-022 was packed at north/packing-1 on 2026-03-05 06:11 UTC, and the same tag was read under that name" +
+		" at north/or-3 on 2026-03-06 07:12 UTC. LAP-014 was not packed in between: what was packed as LAP-022 was" +
+		" probably this tray, or the tags of two trays are exchanged."
+	w := s.world()
+	for _, k := range []projections.TripKey{x.key(), second.key()} {
+		v := judge(t, w, k)
+		checkVerdict(t, v)
+		var got []projections.Finding
+		for _, f := range find(v, projections.LabelSwapped) {
+			if _, ok := f.Detail.(*projections.PackedAsAnother); ok {
+				got = append(got, f)
+			}
+		}
+		if len(got) != 1 || got[0].Says != says || got[0].Severity != projections.SeverityDoubtful || *got[0].Other == k {
+			t.Errorf("%v: %s", k, show(v))
+		}
+	}
+}
+
 // TestTrayOfAnotherSaid: both cases are named, and whose names the openings bear.
 func TestTrayOfAnotherSaid(t *testing.T) {
 	s, x := plain()
@@ -136,5 +209,31 @@ func TestTrayOfAnotherTouches(t *testing.T) {
 	touched := touchedTrips(touch, rests)
 	if !slices.Contains(touched, x2.key()) || slices.Contains(touched, x.key()) {
 		t.Errorf("touched %v", touched)
+	}
+}
+
+// TestTrayFoundOutLater: the tag that a correction says was read reaches the set
+// that has it, once only, and no longer when the correction is taken back.
+func TestTrayFoundOutLater(t *testing.T) {
+	s, x := plain()
+	y := s.underName("LAP-022")
+	s.live(x.unused())
+	put := *y.open
+	put.Tag = x.set
+	var fix *facts.Fact
+	for i := range s.all {
+		if s.all[i].Event.Kind() == events.KindSetOpened {
+			fix = s.correct(&s.all[i], clock(1, 10, 0), &put)
+			break
+		}
+	}
+	told := find(judge(t, s.world(), x.key()), projections.LabelSwapped)
+	if len(told) != 1 || told[0].Severity != projections.SeverityBroken {
+		t.Errorf("a tag that a correction gives: %+v", told)
+	}
+	again := s.correct(fix, clock(1, 11, 0), nil)
+	again.Event.Trip = ""
+	if told := find(judge(t, s.world(), x.key()), projections.LabelSwapped); len(told) != 0 {
+		t.Errorf("the correction taken back: %+v", told)
 	}
 }

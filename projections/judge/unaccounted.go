@@ -109,8 +109,8 @@ func (j *judgement) ends(t counts) {
 // all that is short lies in other sets, no packing says that the rest was found:
 // it can come from the stock.
 func (j *judgement) packedFull(t *tally, x *itemAccount) *facts.Item {
-	if x.here != 0 {
-		return nil
+	if x.here != 0 || slices.ContainsFunc(x.lines, func(d lineDiff) bool { return d.beyond }) {
+		return nil // what came singly is packed with no set
 	}
 	full := t.books.most(x.item)
 	for c := j.c; c.Next != nil; {

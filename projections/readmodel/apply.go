@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -82,7 +84,7 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 func parseObserved(rd *events.Reader, n []byte) events.Parsed {
 	p := rd.Parse(n)
 	if p.Event != nil {
-		p.Event = events.Observed(n, p.Event)
+		p.Event = rd.Observed(n, p.Event)
 	}
 	return p
 }
@@ -129,7 +131,10 @@ func (m *Model) forget(ctx context.Context) {
 }
 
 func (m *Model) apply(ctx context.Context, b *Batch) error {
-	added := m.audited(b)
+	added, changed, err := m.audited(ctx, b)
+	if err != nil {
+		return err
+	}
 	conn, err := m.write.Conn(ctx)
 	if err != nil {
 		return err
@@ -142,9 +147,9 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 	defer tx.Rollback() // no effect after Commit
 
 	// The rows go in while the judgement is made: they need nothing of each other.
-	rows := make(chan error, 1)
-	go func() { rows <- m.insertRows(ctx, conn, b, added) }()
-	verdicts, stations, judgeErr := m.judge(ctx, added)
+	rows := make(chan error)
+	go func() { rows <- errors.Join(m.insertRows(ctx, conn, b, added), writeRemarks(ctx, tx, added, changed)) }()
+	verdicts, stations, judgeErr := m.judge(ctx, added, changed)
 	if err := <-rows; err != nil {
 		return err
 	}
@@ -174,31 +179,72 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 }
 
 // audited holds each record against its station's key, numbering and clock, in
-// order. Records that are no events have no fact.
-func (m *Model) audited(b *Batch) []facts.Fact {
-	added := make([]facts.Fact, len(b.records))
+// order. Records that are no events have no fact. Changed are the facts before
+// this batch of which something else is said now.
+func (m *Model) audited(ctx context.Context, b *Batch) (added, changed []facts.Fact, err error) {
+	added = make([]facts.Fact, len(b.records))
+	earlier := make(map[int64]facts.Fact)
 	for i := range b.records {
 		r := &b.records[i]
 		seq := b.first + int64(i)
-		remarks, _ := m.audit.Check(seq, r.parsed, r.recorded, r.arrival)
-		added[i] = facts.Fact{Seq: seq, Recorded: r.recorded, Remarks: remarks, Event: r.parsed.Event}
+		c := m.audit.Check(seq, r.parsed, r.recorded, r.arrival)
+		added[i] = facts.Fact{Seq: seq, Recorded: r.recorded, Remarks: c.Remark, Event: r.parsed.Event}
+		for _, ch := range c.Earlier {
+			if ch.Seq >= b.first {
+				f := &added[ch.Seq-b.first]
+				*f = changedBy(*f, ch, r.recorded)
+				continue
+			}
+			f, ok := earlier[ch.Seq]
+			if !ok {
+				if f, err = m.factAt(ctx, ch.Seq); err != nil {
+					return nil, nil, err
+				}
+			}
+			earlier[ch.Seq] = changedBy(f, ch, r.recorded)
+		}
 	}
-	return added
+	for _, seq := range slices.Sorted(maps.Keys(earlier)) {
+		changed = append(changed, earlier[seq])
+	}
+	return added, changed, nil
+}
+
+func changedBy(f facts.Fact, c events.Change, at time.Time) facts.Fact {
+	if r := f.Remarks&^c.Clear | c.Set; r != f.Remarks {
+		return f.Change(r, at)
+	}
+	return f
+}
+
+// factAt returns a fact that was taken in an earlier batch.
+func (m *Model) factAt(ctx context.Context, seq int64) (facts.Fact, error) {
+	if it := m.world.FactBySeq(seq); it != nil {
+		return it.Fact, nil
+	}
+	var remarks int64
+	if err := m.read.QueryRowContext(ctx, `SELECT remarks FROM events WHERE seq = ?`, seq).Scan(&remarks); err != nil {
+		return facts.Fact{}, err
+	}
+	return m.source(ctx).fact(seq, remarks)
 }
 
 // judge adds the added to the working memory and judges what they touch.
-func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []projections.Verdict, error) {
+func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judged, []projections.Verdict, error) {
 	for _, f := range added {
 		if f.Event != nil {
 			m.world.Add(f)
 		}
 	}
+	for _, f := range changed {
+		m.world.Remark(f)
+	}
 	if m.bulk {
 		return nil, nil, nil
 	}
-	touched := make(map[projections.TripKey]bool)
-	stations := make(map[string]bool)
-	for _, f := range added {
+	touched := make(map[projections.TripKey]struct{})
+	stations := make(map[string]struct{})
+	for _, f := range slices.Concat(added, changed) {
 		if f.Event == nil {
 			continue
 		}
@@ -207,7 +253,7 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 			return nil, nil, err
 		}
 		for _, k := range touch.Trips {
-			touched[k] = true
+			touched[k] = struct{}{}
 		}
 		for _, a := range touch.Asked {
 			if err := m.resting(ctx, a, touched); err != nil {
@@ -216,20 +262,20 @@ func (m *Model) judge(ctx context.Context, added []facts.Fact) ([]judged, []proj
 			if a.Dim == facts.DimPolicy { // it says how long a station may be silent
 				for _, st := range m.audit.Stations() {
 					if strings.HasPrefix(st.Name, a.Key+"/") {
-						stations[st.Name] = true
+						stations[st.Name] = struct{}{}
 					}
 				}
 			}
 		}
-		stations[f.Event.Station] = true
+		stations[f.Event.Station] = struct{}{}
 		if d, ok := f.Event.Data.(*events.StationRetired); ok {
-			stations[d.Station] = true
+			stations[d.Station] = struct{}{}
 		}
 	}
 	return m.verdicts(touched, stations)
 }
 
-func (m *Model) verdicts(touched map[projections.TripKey]bool, stations map[string]bool) (trips []judged,
+func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[string]struct{}) (trips []judged,
 	sts []projections.Verdict, err error) {
 	for k := range touched {
 		v, err := m.judgeTrip(m.world, k)
@@ -312,7 +358,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			int64(f.Remarks), nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
@@ -336,7 +382,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		trip = idBytes(e.Trip)
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
-		int64(f.Remarks), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator))
+		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator))
 }
 
 // text gives a column its text, NULL where there is none.
@@ -517,17 +563,17 @@ func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, tr
 // writeStations saves the audit's state of the stations a batch touched: those
 // that recorded in it, and those it enrolled or retired.
 func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fact, verdicts []projections.Verdict) error {
-	names := make(map[string]bool)
+	names := make(map[string]struct{})
 	for _, f := range added {
 		if f.Event == nil {
 			continue
 		}
-		names[f.Event.Station] = true
+		names[f.Event.Station] = struct{}{}
 		switch d := f.Event.Data.(type) {
 		case *events.StationEnrolled:
-			names[d.Station] = true
+			names[d.Station] = struct{}{}
 		case *events.StationRetired:
-			names[d.Station] = true
+			names[d.Station] = struct{}{}
 		}
 	}
 	for name := range names {
@@ -535,16 +581,43 @@ func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fac
 		if s == nil {
 			continue // named in an enrolment that does not count
 		}
-		_, err := tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,0,NULL)
-			ON CONFLICT (name) DO UPDATE SET key=excluded.key, enrolled=excluded.enrolled, retired=excluded.retired,
-			last=excluded.last, count=excluded.count, hash=excluded.hash, observed=excluded.observed`,
-			s.Name, s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash, unixNano(s.Time))
-		if err != nil {
+		if err := writeStation(ctx, tx, s); err != nil {
 			return err
 		}
 	}
 	for _, v := range verdicts {
 		if err := writeStationVerdict(ctx, tx, v); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func writeStation(ctx context.Context, tx *sql.Tx, s *events.Station) error {
+	keys, err := json.Marshal(s.Keys)
+	if err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,?,?,0,NULL)
+		ON CONFLICT (name) DO UPDATE SET key=excluded.key, enrolled=excluded.enrolled, retired=excluded.retired,
+		last=excluded.last, count=excluded.count, hash=excluded.hash, observed=excluded.observed, signed=excluded.signed,
+		keys=excluded.keys`,
+		s.Name, s.Key, s.Enrolled, s.Retired, s.Last, s.Count, s.Hash, unixNano(s.Time), s.Signed, string(keys))
+	if err != nil {
+		return err
+	}
+	changed, gone := s.Moved()
+	for _, first := range gone {
+		if _, err := tx.ExecContext(ctx, `DELETE FROM runs WHERE station = ? AND first = ?`, s.Name, first); err != nil {
+			return err
+		}
+	}
+	for _, r := range changed {
+		raw, err := json.Marshal(r)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO runs VALUES (?,?,?)`, s.Name, r.First, string(raw)); err != nil {
 			return err
 		}
 	}

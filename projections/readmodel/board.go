@@ -146,7 +146,8 @@ func (f BoardFilter) whereOf(table string) (string, []any) {
 		add("b.station >= ? AND b.station < ?", f.Site+"/", f.Site+"0") // '0' follows '/'
 	}
 	if f.Code != "" {
-		add("EXISTS (SELECT 1 FROM findings f WHERE f.set_id = b.set_id AND f.trip = b.trip AND f.code = ? AND f.severity <> 'noted')", f.Code)
+		add("EXISTS (SELECT 1 FROM findings f WHERE f.set_id = b.set_id AND f.trip = b.trip AND f.code = ? AND "+
+			"f.severity <> 'noted')", f.Code)
 	}
 	if !f.Since.IsZero() {
 		add("b.since >= ?", f.Since.UnixNano())
@@ -251,7 +252,8 @@ func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]T
 	where, args := f.where()
 	q := `SELECT ` + value + `, count(*) ` + from + ` WHERE ` + where + ` GROUP BY 1 ORDER BY 2 DESC, 1`
 	if by == "code" { // a trip may have one finding twice
-		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `) GROUP BY v ORDER BY 2 DESC, 1`
+		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `)
+			GROUP BY v ORDER BY 2 DESC, 1`
 	}
 	rows, err := m.read.QueryContext(ctx, q, args...)
 	return scanAll(rows, err, func(t *Tally) []any { return []any{&t.Value, &t.N} })
@@ -333,7 +335,7 @@ func (f *finder) names(what, q string) {
 	if f.begins {
 		cond, args = "BETWEEN ?1 AND ?2", []any{f.text, f.upper}
 	}
-	found, err := f.m.texts(f.ctx, strings.Replace(q, "%s", cond, 1)+fmt.Sprintf(" ORDER BY 1 LIMIT %d", hitsAtMost), args...)
+	found, err := f.m.texts(f.ctx, strings.ReplaceAll(q, "%s", cond)+fmt.Sprintf(" ORDER BY 1 LIMIT %d", hitsAtMost), args...)
 	for _, id := range found {
 		h := Hit{What: what, ID: id}
 		if what == "set" {
@@ -371,7 +373,7 @@ func (f *finder) marks() {
 }
 
 func (f *finder) trip() {
-	if f.err != nil || len(idBytes(f.text)) == 0 {
+	if f.err != nil {
 		return
 	}
 	set, ok, err := f.m.SetOfTrip(f.ctx, f.text)
@@ -406,7 +408,8 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 			sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
 	case "station", "badge":
 		return m.keys(ctx,
-			sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3 ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
+			sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3
+				ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
 	}
 	return nil, fmt.Errorf("nothing is shared by %q", what)
 }
@@ -420,7 +423,8 @@ const tripOf = `coalesce(e.trip, (SELECT p.trip FROM events p WHERE p.subject = 
 // of one batch have one length and go up, so they are compared as texts of that length.
 func (m *Model) SharesSeals(ctx context.Context, first, last string, limit int) ([]projections.TripKey, error) {
 	return m.keys(ctx, `SELECT DISTINCT e.subject, coalesce(e.trip, x'') FROM marks m CROSS JOIN events e ON e.seq = m.seq
-		WHERE m.mark BETWEEN ?1 AND ?2 AND length(m.mark) = ?3 AND m.what = 'seal' ORDER BY e.observed DESC LIMIT ?4`, first, last, len(first), limit)
+		WHERE m.mark BETWEEN ?1 AND ?2 AND length(m.mark) = ?3 AND m.what = 'seal'
+		ORDER BY e.observed DESC LIMIT ?4`, first, last, len(first), limit)
 }
 
 // inSpans joins a station's or a badge's stretches of records, from the last
@@ -438,22 +442,19 @@ const spanLen = 1024
 // insertSpans files in which stretches the batch's stations and badges occur.
 func insertSpans(ctx context.Context, conn *sql.Conn, added []facts.Fact) error {
 	return insertAll(ctx, conn, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
-		stations, badges := make(map[string]int64), make(map[string]int64) // by which span was last
+		type place struct{ what, mark string }
+		filed := make(map[place]int64) // in which span last
 		for _, f := range added {
 			if f.Event == nil {
 				continue
 			}
 			span := (f.Seq - 1) / spanLen
-			if last, ok := stations[f.Event.Station]; !ok || last != span {
-				stations[f.Event.Station] = span
-				if !yield([]any{"station", f.Event.Station, span}) {
-					return
+			for _, p := range [...]place{{"station", f.Event.Station}, {"badge", f.Event.Operator}} {
+				if last, ok := filed[p]; p.mark == "" || ok && last == span {
+					continue
 				}
-			}
-			badge := f.Event.Operator
-			if last, ok := badges[badge]; badge != "" && (!ok || last != span) {
-				badges[badge] = span
-				if !yield([]any{"badge", badge, span}) {
+				filed[p] = span
+				if !yield([]any{p.what, p.mark, span}) {
 					return
 				}
 			}
@@ -464,19 +465,17 @@ func insertSpans(ctx context.Context, conn *sql.Conn, added []facts.Fact) error 
 // RecordsOf returns sequences of a station's or a badge's records, latest first,
 // below a sequence (0: from the end).
 func (m *Model) RecordsOf(ctx context.Context, what, key string, below int64, limit int) ([]int64, error) {
-	if below == 0 {
-		below = 1<<63 - 1
-	}
 	from, ok := inSpans[what]
 	if !ok {
 		return nil, fmt.Errorf("records are not listed by %q", what)
 	}
-	return m.seqs(ctx, `SELECT e.seq FROM `+from+` AND e.seq < ?2 ORDER BY s.span DESC, e.seq DESC LIMIT ?3`, key, below, limit)
+	return m.seqs(ctx, `SELECT e.seq FROM `+from+` AND (?2 = 0 OR e.seq < ?2) ORDER BY s.span DESC, e.seq DESC LIMIT ?3`, key, below, limit)
 }
 
 // Remarked returns the sequences of a station's records with a remark, latest first.
 func (m *Model) Remarked(ctx context.Context, station string, limit int) ([]int64, error) {
-	return m.seqs(ctx, `SELECT seq FROM events WHERE station = ?1 AND remarks <> 0 ORDER BY seq DESC LIMIT ?2`, station, limit)
+	return m.seqs(ctx,
+		`SELECT seq FROM events WHERE station = ?1 AND remarks <> 0 AND remarks <> 256 ORDER BY seq DESC LIMIT ?2`, station, limit)
 }
 
 func (m *Model) seqs(ctx context.Context, q string, args ...any) ([]int64, error) {
@@ -486,9 +485,9 @@ func (m *Model) seqs(ctx context.Context, q string, args ...any) ([]int64, error
 
 // RemarksOf returns what the audit remarked on a record.
 func (m *Model) RemarksOf(ctx context.Context, seq int64) (events.Remark, error) {
-	var r events.Remark
+	var r int64
 	if err := m.read.QueryRowContext(ctx, `SELECT remarks FROM events WHERE seq = ?`, seq).Scan(&r); err != nil {
 		return 0, fmt.Errorf("read model: record %d: %w", seq, err)
 	}
-	return r, nil
+	return events.Remark(r & allRemarks), nil
 }

@@ -185,6 +185,9 @@ func TestTripAndStationDue(t *testing.T) {
 	h.record("north/packing-1", clock(0, 8, 0), "LAP-014", tripOf("LAP-014", 0),
 		&events.SetPacked{List: "LAP", Version: 1})
 	m := h.filled()
+	if due, want := got[time.Time](t)(m.Due(t.Context())), clock(0, 11, 0); !due.Equal(want) {
+		t.Errorf("due at %s, want %s: the trip's run comes before the station's silence", due, want)
+	}
 	h.now = clock(1, 4, 0)
 	if !got[bool](t)(m.Advance(t.Context(), h.now)) {
 		t.Error("nothing changed")
@@ -195,41 +198,26 @@ func TestTripAndStationDue(t *testing.T) {
 	}
 }
 
-// TestFullMemory: a working memory that is emptied again and again changes no verdict.
-func TestFullMemory(t *testing.T) {
-	const most = 20
-	for seed := range seeds(4) {
-		h := week(t, seed)
-		n := int64(len(h.facts))
-		for _, bulk := range []bool{false, true} {
-			path := filepath.Join(t.TempDir(), "r.db")
-			m := open(t, h.book, path)
-			t.Cleanup(func() { m.Close() })
-			m.SetMaxWorld(most)
-			if bulk {
-				if err := m.BeginBulk(t.Context()); err != nil {
-					t.Fatal(err)
-				}
-			}
-			for emptied := false; m.Position() < n; emptied = true {
-				h.apply(m, min(m.Position()+most/2, n))
-				// What a judgement reads comes into it besides, so after the first time it may hold more.
-				held := m.Held()
-				if !emptied && held > most || emptied && m.Position() > most && held >= int(m.Position()) {
-					t.Errorf("seed %d: after %d records it holds %d", seed, m.Position(), held)
-				}
-			}
-			if bulk {
-				if err := m.EndBulk(t.Context()); err != nil {
-					t.Fatal(err)
-				}
-			}
-			if held := m.Held(); bulk && held != 0 {
-				t.Errorf("seed %d: after the bulk it holds %d", seed, held)
-			}
-			sameVerdicts(t, fmt.Sprintf("seed %d, bulk %t", seed, bulk), h, m)
-		}
+// TestDueAgain: what could not be kept when it was due is due until it is kept.
+func TestDueAgain(t *testing.T) {
+	h := newHospital(t, 1)
+	impatient(h)
+	h.record("north/packing-1", clock(0, 8, 0), "LAP-014", tripOf("LAP-014", 0),
+		&events.SetPacked{List: "LAP", Version: 1})
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	h.now = clock(1, 4, 0)
+	db := beside(t, path)
+	change(t, db, `ALTER TABLE board RENAME TO away`)
+	if changed, err := m.Advance(t.Context(), h.now); changed || err == nil {
+		t.Errorf("kept without a board: %t, %v", changed, err)
 	}
+	change(t, db, `ALTER TABLE away RENAME TO board`)
+	if !got[bool](t)(m.Advance(t.Context(), h.now)) {
+		t.Error("nothing changed once there was a board")
+	}
+	sameVerdicts(t, "due again", h, m)
 }
 
 // TestBulkEnds: time passes in a bulk without a judgement, and a batch that fails in it is the end of the model:

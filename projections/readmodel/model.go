@@ -5,12 +5,13 @@
 package readmodel
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"os"
-	"strconv"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -44,7 +45,13 @@ type Options struct {
 	Ledger  note.Verifier // the ledger's key; its name is the ledger's origin
 	Records Records
 	Moment  time.Time // as of when is judged, until Advance names a later one
+
+	// LockWait is how long is waited for another program that has the file locked
+	// before Apply fails; zero: 10 s.
+	LockWait time.Duration
 }
+
+const usualLockWait = 10 * time.Second
 
 // Model is an open read model. Apply must not run twice at once; everything
 // else may.
@@ -71,17 +78,12 @@ type Model struct {
 // filled (Fingerprint), of another ledger or judged as of a later moment starts
 // empty, at position 0.
 func Open(ctx context.Context, o Options) (*Model, error) {
-	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld}
+	m := &Model{opts: o, moment: o.Moment, maxWorld: maxWorld, stmts: make(map[string]*sql.Stmt)}
 	err := m.open(ctx)
-	if unreadable(err) {
-		if err = errors.Join(m.Close(), Remove(o.Path)); err == nil {
-			err = m.open(ctx)
-		}
-	}
-	if err != nil {
+	if err != nil && !unreadable(err) {
 		return nil, errors.Join(err, m.Close())
 	}
-	if !m.usable(ctx) {
+	if err != nil || !m.usable(ctx) {
 		if err := m.Close(); err != nil {
 			return nil, err
 		}
@@ -140,7 +142,11 @@ func Remove(path string) error {
 }
 
 func (m *Model) open(ctx context.Context) (err error) {
-	dsn := "file:" + m.opts.Path + "?_pragma=journal_mode(WAL)&_pragma=busy_timeout(10000)&_pragma=synchronous(NORMAL)&_txlock=immediate"
+	if err := ownFile(m.opts.Path); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	dsn := fmt.Sprintf("file:%s?_pragma=journal_mode(WAL)&_pragma=busy_timeout(%d)&_pragma=synchronous(NORMAL)&_txlock=immediate",
+		m.opts.Path, cmp.Or(m.opts.LockWait, usualLockWait).Milliseconds())
 	if m.write, err = sql.Open("sqlite", dsn); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
@@ -156,9 +162,23 @@ func (m *Model) open(ctx context.Context) (err error) {
 	return nil
 }
 
+// ownFile makes the file its owner's alone: it holds badges and cases. SQLite gives those beside it the same rights.
+func ownFile(path string) error {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return err
+	}
+	info, err := f.Stat()
+	if err == nil && info.Mode().Perm()&0o077 != 0 && runtime.GOOS != "windows" {
+		err = f.Chmod(0o600)
+	}
+	return errors.Join(err, f.Close())
+}
+
 func (m *Model) create(ctx context.Context) error {
 	_, err := m.write.ExecContext(ctx, tables+rareIndexes+`
-		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('moment', '0'), ('ledger', ?2);`, Fingerprint(), keyName(m.opts.Ledger))
+		INSERT INTO meta (key, value) VALUES ('judgement', ?1), ('position', '0'), ('moment', '0'), ('ledger', ?2);`,
+		Fingerprint(), keyName(m.opts.Ledger))
 	if err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
@@ -167,12 +187,7 @@ func (m *Model) create(ctx context.Context) error {
 
 // load takes up position and audit where the last transaction left them.
 func (m *Model) load(ctx context.Context) error {
-	var pos string
-	if err := m.read.QueryRowContext(ctx, `SELECT value FROM meta WHERE key='position'`).Scan(&pos); err != nil {
-		return fmt.Errorf("read model: %w", err)
-	}
-	var err error
-	if m.pos, err = strconv.ParseInt(pos, 10, 64); err != nil {
+	if err := m.read.QueryRowContext(ctx, `SELECT value FROM meta WHERE key='position'`).Scan(&m.pos); err != nil {
 		return fmt.Errorf("read model: position: %w", err)
 	}
 	var corrections bool
@@ -186,7 +201,12 @@ func (m *Model) load(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	runs, err := m.runs(ctx)
+	if err != nil {
+		return err
+	}
 	for _, s := range stations {
+		s.Runs = runs[s.Name]
 		if err := m.audit.Restore(s); err != nil {
 			return fmt.Errorf("read model: %w", err)
 		}
@@ -233,28 +253,18 @@ func (m *Model) statement(ctx context.Context, q string) (*sql.Stmt, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
-	if m.stmts == nil {
-		m.stmts = make(map[string]*sql.Stmt)
-	}
 	m.stmts[q] = st
 	return st, nil
 }
 
-// Close closes the files.
+// Close closes the files, and with them what was prepared for them.
 func (m *Model) Close() error {
 	var errs []error
-	m.stmtMu.Lock()
-	for _, st := range m.stmts {
-		errs = append(errs, st.Close())
-	}
-	m.stmts = nil
-	m.stmtMu.Unlock()
 	for _, db := range []*sql.DB{m.write, m.read} {
-		if db != nil {
+		if db != nil { // nil where opening failed before it
 			errs = append(errs, db.Close())
 		}
 	}
-	m.write, m.read = nil, nil
 	return errors.Join(errs...)
 }
 

@@ -92,6 +92,10 @@ func TestPositionAndRows(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+	raws := []readmodel.Raw{{Seq: 1, Record: b.records[0]}, {Seq: 2, Record: b.records[1]}, {Seq: 4, Record: b.records[3]}}
+	if _, err := readmodel.Parse(b.signer.Name(), raws); err == nil || err.Error() != "record 4 came where 3 was due" {
+		t.Errorf("records with a gap: %v", err)
+	}
 	// A batch that fails half way leaves position, rows and the audit where they were.
 	dead, cancel := context.WithCancel(t.Context())
 	cancel()

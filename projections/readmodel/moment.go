@@ -3,7 +3,6 @@ package readmodel
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"strconv"
 	"time"
@@ -63,12 +62,12 @@ func (m *Model) Due(ctx context.Context) (time.Time, error) {
 
 // overdue is what was judged to hold until a moment that has passed.
 type overdue struct {
-	trips    map[projections.TripKey]bool
-	stations map[string]bool
+	trips    map[projections.TripKey]struct{}
+	stations map[string]struct{}
 }
 
 func (m *Model) passed(ctx context.Context) (overdue, error) {
-	due := overdue{make(map[projections.TripKey]bool), make(map[string]bool)}
+	due := overdue{make(map[projections.TripKey]struct{}), make(map[string]struct{})}
 	a := facts.Passing(m.moment)
 	found, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
 		askNumber(a.Dim, a.Key), a.To)
@@ -77,12 +76,12 @@ func (m *Model) passed(ctx context.Context) (overdue, error) {
 	}
 	names, err := m.texts(ctx, `SELECT name FROM stations WHERE until <> 0 AND until <= ?1`, a.To)
 	for _, name := range names {
-		due.stations[name] = true
+		due.stations[name] = struct{}{}
 	}
 	return due, err
 }
 
-func (m *Model) judgeDue(ctx context.Context, due overdue) (err error) {
+func (m *Model) judgeDue(ctx context.Context, due overdue) error {
 	trips, stations, err := m.verdicts(due.trips, due.stations)
 	if err != nil {
 		return err
@@ -91,11 +90,7 @@ func (m *Model) judgeDue(ctx context.Context, due overdue) (err error) {
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if e := tx.Rollback(); e != nil && !errors.Is(e, sql.ErrTxDone) {
-			err = errors.Join(err, e)
-		}
-	}()
+	defer tx.Rollback() // no effect after Commit
 	w, err := newVerdictWriter(ctx, tx, false)
 	if err != nil {
 		return err

@@ -4,7 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"time"
+	"slices"
 
 	"github.com/go-json-experiment/json"
 
@@ -87,7 +87,8 @@ func (m *Model) verdictRows(ctx context.Context, q string, args ...any) ([]proje
 func (m *Model) Status(ctx context.Context) (map[projections.Status]int, error) {
 	var all, open, doubtful, broken int
 	err := m.read.QueryRowContext(ctx, `SELECT (SELECT count(*) FROM trips), (SELECT count(*) FROM trips WHERE status = 'open'),
-		(SELECT count(*) FROM trips WHERE status = 'doubtful'), (SELECT count(*) FROM trips WHERE status = 'broken')`).Scan(&all, &open, &doubtful, &broken)
+		(SELECT count(*) FROM trips WHERE status = 'doubtful'), (SELECT count(*) FROM trips WHERE status = 'broken')`,
+	).Scan(&all, &open, &doubtful, &broken)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}
@@ -142,12 +143,11 @@ func (m *Model) FindEvent(ctx context.Context, id string) (int64, error) {
 // FindEvents returns the sequences of an event id, in order. An id belongs to
 // nobody: a station that signs for itself can give one that is another's.
 func (m *Model) FindEvents(ctx context.Context, id string) ([]int64, error) {
-	at, err := events.IDTime(id)
-	if err != nil {
-		return nil, nil // no event has it
+	args, ok := eventArgs(id)
+	if !ok {
+		return nil, nil
 	}
-	return m.seqs(ctx, `SELECT seq FROM events WHERE observed BETWEEN ?2 AND ?3 AND id = ?1 ORDER BY seq`,
-		idBytes(id), at.UnixNano(), at.UnixNano()+int64(time.Millisecond)-1)
+	return m.seqs(ctx, `SELECT seq FROM events WHERE `+factRows[facts.DimEvent]+` ORDER BY seq`, args...)
 }
 
 // Station returns what the audit knows of a station, nil for one that has
@@ -160,7 +160,23 @@ func (m *Model) Station(name string) *events.Station {
 		return nil
 	}
 	copied := *st
+	copied.Keys, copied.Runs = slices.Clone(st.Keys), nil
 	return &copied
+}
+
+// LastMapped returns the sequence of a site's newest records.mapped, 0 for none.
+func (m *Model) LastMapped(ctx context.Context, site string) (int64, error) {
+	seqs, err := m.seqs(ctx,
+		`SELECT max(seq) FROM events WHERE subject = ? AND trip IS NULL AND kind = 'records.mapped' HAVING max(seq) IS NOT NULL`, site)
+	if err != nil || len(seqs) == 0 {
+		return 0, err
+	}
+	return seqs[0], nil
+}
+
+// KeysReplaced returns the sequences of the records by which the key of a site's ledger was replaced, in order.
+func (m *Model) KeysReplaced(ctx context.Context, site string) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind = 'key.replaced' ORDER BY seq`, site)
 }
 
 // Enrolments returns the sequences of the records that enrolled or retired a station.
@@ -181,20 +197,50 @@ func (m *Model) texts(ctx context.Context, q string, args ...any) ([]string, err
 	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }
 
-// Stations returns what the audit knows of each station, by name.
+// Stations returns what the audit knows of each station, by name, less the runs.
 func (m *Model) Stations(ctx context.Context) ([]events.Station, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT name, key, enrolled, retired, last, count, hash, observed FROM stations ORDER BY name`)
+	rows, err := m.read.QueryContext(ctx,
+		`SELECT name, key, enrolled, retired, last, count, hash, observed, signed, keys FROM stations ORDER BY name`)
 	type row struct {
 		events.Station
-		at int64
+		at   int64
+		keys []byte
 	}
 	found, err := scanAll(rows, err, func(r *row) []any {
-		return []any{&r.Name, &r.Key, &r.Enrolled, &r.Retired, &r.Last, &r.Count, &r.Hash, &r.at}
+		return []any{&r.Name, &r.Key, &r.Enrolled, &r.Retired, &r.Last, &r.Count, &r.Hash, &r.at, &r.Signed, &r.keys}
 	})
+	if err != nil {
+		return nil, err
+	}
 	var out []events.Station
 	for _, r := range found {
 		r.Time = fromNano(r.at)
+		if err := json.Unmarshal(r.keys, &r.Keys); err != nil {
+			return nil, fmt.Errorf("read model: keys of station %s: %w", r.Name, err)
+		}
 		out = append(out, r.Station)
 	}
-	return out, err
+	return out, nil
+}
+
+// runs returns the stretches of each station's numbering that are there.
+func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT station, run FROM runs ORDER BY station, first`)
+	type row struct {
+		station string
+		run     []byte
+	}
+	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.station, &r.run} })
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string][]*events.Run)
+	for _, r := range found {
+		run := new(events.Run)
+		if err := json.Unmarshal(r.run, run); err != nil {
+			return nil, fmt.Errorf("read model: records of station %s: %w", r.station, err)
+		}
+		out[r.station] = append(out[r.station], run)
+	}
+	return out, nil
 }

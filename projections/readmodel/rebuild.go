@@ -1,6 +1,7 @@
 package readmodel
 
 import (
+	"cmp"
 	"context"
 	"runtime"
 	"slices"
@@ -14,7 +15,8 @@ import (
 // complete working memory asks the tables for nothing.
 func (m *Model) judgeAll(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
-	keys := m.world.Trips() // in key order, so that rows are appended, not inserted between others
+	keys := m.world.Trips()
+	slices.SortFunc(keys, byTime)
 	j := m.startJudging(ctx, keys)
 	defer func() {
 		cancel()
@@ -29,17 +31,23 @@ func (m *Model) judgeAll(ctx context.Context) error {
 	return m.index(ctx)
 }
 
+// byTime orders trips by their ids, which begin with the time of packing: what was
+// derived of a case is at hand for all its sets.
+func byTime(a, b projections.TripKey) int {
+	return cmp.Or(cmp.Compare(a.Trip, b.Trip), cmp.Compare(a.Set, b.Set))
+}
+
 // judging is the judgement of all trips, by as many goroutines as there are
 // processors, up to judges.
 type judging struct {
-	chunks []chan judgedChunk // each gets one: in the order of the trips
+	chunks []chan judgedChunk // each gets one: a stretch of the trips
 	rests  chan *allRests     // gets one when all are judged
 	ended  sync.WaitGroup
 }
 
 const (
 	judges  = 4
-	inChunk = 2000 // trips at most
+	inChunk = 8000 // trips at most
 )
 
 type judgedChunk struct {
@@ -47,8 +55,7 @@ type judgedChunk struct {
 	err      error
 }
 
-// startJudging gives each goroutine a stretch of the trips: what is derived of a
-// case serves the trips of the sets in it, which often are neighbours.
+// startJudging gives each goroutine a stretch of the trips.
 func (m *Model) startJudging(ctx context.Context, keys []projections.TripKey) *judging {
 	n := min(judges, runtime.GOMAXPROCS(0))
 	parts := slices.Collect(slices.Chunk(keys, max(1, min(inChunk, len(keys)/(4*n)))))
@@ -75,19 +82,23 @@ func (m *Model) startJudging(ctx context.Context, keys []projections.TripKey) *j
 	return j
 }
 
-func (m *Model) judgeChunk(ctx context.Context, w *judge.World, keys []projections.TripKey) (c judgedChunk) {
-	if c.err = ctx.Err(); c.err != nil {
-		return c
+func (m *Model) judgeChunk(ctx context.Context, w *judge.World, keys []projections.TripKey) judgedChunk {
+	if err := ctx.Err(); err != nil {
+		return judgedChunk{err: err}
 	}
-	c.verdicts = make([]judged, 0, len(keys))
+	verdicts := make([]judged, 0, len(keys))
 	for _, k := range keys {
-		var v judged
-		if v, c.err = m.judgeTrip(w, k); c.err != nil {
-			return c
+		v, err := m.judgeTrip(w, k)
+		if err != nil {
+			return judgedChunk{err: err}
 		}
-		c.verdicts = append(c.verdicts, v)
+		verdicts = append(verdicts, v)
 	}
-	return c
+	// In the order of the rows, so that few are inserted between others.
+	slices.SortFunc(verdicts, func(a, b judged) int {
+		return cmp.Or(cmp.Compare(a.Set, b.Set), cmp.Compare(a.Trip, b.Trip))
+	})
+	return judgedChunk{verdicts: verdicts}
 }
 
 func (m *Model) writeJudged(ctx context.Context, j *judging) error {

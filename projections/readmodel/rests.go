@@ -19,8 +19,9 @@ import (
 // rest is one row of rests_on, less whose it is.
 type rest struct{ ask, until, since int64 }
 
-// restsOf returns the questions that are kept of a trip. What it asks of itself
-// is not: the fact names the trip, and the trips table who has it.
+// restsOf returns the questions that are kept of a trip, in the order of asks: the
+// same ones give the same bytes. What it asks of itself is not kept: the fact
+// names the trip, and the trips table who has it.
 func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 	out := make([]rest, 0, len(asks))
 	timed := false
@@ -38,12 +39,11 @@ func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 		}
 		out = append(out, rest{askNumber(a.Dim, a.Key), a.To, a.From})
 	}
-	slices.SortFunc(out, compareRests)
-	return slices.Compact(out)
+	return out
 }
 
 // resting adds the trips whose kept verdicts asked for what a fact is filed under.
-func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]bool) error {
+func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]struct{}) error {
 	rows, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on
 		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
 	if err := meeting(rows, err, a, into); err != nil {
@@ -55,14 +55,14 @@ func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.T
 			return err
 		}
 		for _, k := range own {
-			into[k] = true
+			into[k] = struct{}{}
 		}
 	}
 	return nil
 }
 
 // meeting adds the trips in the rows that a query found whose own question meets a.
-func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]bool) error {
+func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKey]struct{}) error {
 	found, err := scanAll(rows, err, func(r *restsRow) []any { return []any{&r.until, &r.since, &r.owners} })
 	for _, row := range found {
 		owned, err := row.owned()
@@ -72,7 +72,7 @@ func meeting(rows *sql.Rows, err error, a facts.Ask, into map[projections.TripKe
 		for _, o := range owned {
 			if o.until >= a.From && o.since <= a.To {
 				set, trip, _ := bytes.Cut(o.owner, []byte{0})
-				into[projections.TripKey{Set: string(set), Trip: idString(trip)}] = true
+				into[projections.TripKey{Set: string(set), Trip: idString(trip)}] = struct{}{}
 			}
 		}
 	}

@@ -15,7 +15,7 @@ CREATE TABLE events (
 	trip       BLOB,                -- NULL: none given
 	observed   INTEGER NOT NULL,
 	recorded   INTEGER NOT NULL,
-	remarks    INTEGER NOT NULL,    -- bits, see events.Remark
+	remarks    INTEGER NOT NULL,    -- bits, see events.Remark; 256: others once, see remarked
 	case_ref   TEXT,                -- set.opened, set.counted, case.closed
 	load       TEXT,                -- set.sterilized, indicator.read
 	sterilizer TEXT,                -- the same
@@ -26,6 +26,15 @@ CREATE TABLE events (
 	corrects   BLOB,                -- event.corrected: id of the event
 	operator   TEXT                 -- badge
 );
+
+-- remarked: what was remarked on a record until another one came, such as the one that was missing before it.
+CREATE TABLE remarked (
+	seq     INTEGER NOT NULL, -- the record
+	n       INTEGER NOT NULL, -- from 0, in order
+	until   INTEGER NOT NULL, -- when the other was recorded
+	remarks INTEGER NOT NULL,
+	PRIMARY KEY (seq, n)
+) WITHOUT ROWID;
 
 -- marks: what is printed on the outside of a sealed set, for finding it by what a person holds.
 CREATE TABLE marks (
@@ -105,11 +114,21 @@ CREATE TABLE stations (
 	enrolled INTEGER NOT NULL, -- sequence of the enrolment
 	retired  INTEGER NOT NULL, -- sequence of the retirement, 0 while it may record
 	last     INTEGER NOT NULL, -- sequence of its last record
-	count    INTEGER NOT NULL, -- its last stationseq
-	hash     TEXT NOT NULL,    -- SHA-256 of its last note
-	observed INTEGER NOT NULL, -- time of its last record
+	count    INTEGER NOT NULL, -- stationseq of the record from which it goes on
+	hash     TEXT NOT NULL,    -- SHA-256 of that record's note
+	observed INTEGER NOT NULL, -- its clock then
+	signed   INTEGER NOT NULL, -- how many of its records it signed
+	keys     TEXT NOT NULL,    -- all keys that it was enrolled with, JSON: see events.StationKey
 	until    INTEGER NOT NULL, -- when its verdict changes though nothing is recorded; 0: never
 	verdict  BLOB              -- findings on its records that belong to no trip, JSON; NULL: none
+) WITHOUT ROWID;
+
+-- runs: the stretches of each station's numbering that are there; more than one where something is missing.
+CREATE TABLE runs (
+	station TEXT NOT NULL,
+	first   INTEGER NOT NULL, -- sequence of its first record
+	run     TEXT NOT NULL,    -- JSON: see events.Run
+	PRIMARY KEY (station, first)
 ) WITHOUT ROWID;
 `
 
@@ -123,7 +142,7 @@ CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;
 CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
-CREATE INDEX events_policy ON events (subject) WHERE kind = 'policy.adopted';
+CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost');
 `
 
 // indexes are made after the rows in a rebuild: sorting once is cheaper than

@@ -42,14 +42,14 @@ var factRows = map[facts.Dim]string{
 	facts.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
 	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
 	facts.DimSheet:   `sheet_trip = ?1`,
-	facts.DimPolicy:  `subject = ?1 AND kind = 'policy.adopted'`,
+	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost')`,
 	facts.DimStation: `station = ?1 AND remarks <> 0`,
 	// Negative readings say nothing without a positive one, and there is one a day.
 	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
 	facts.DimReadings:     `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
 	facts.DimLoadReadings: `load = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
-	facts.DimEvent:        `id = ?1 AND observed BETWEEN ?2 AND ?3`,
+	facts.DimEvent:        `id = ?1 AND observed >= ?2 AND observed < ?3`,
 }
 
 // Facts implements facts.Source.
@@ -106,7 +106,8 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	}
 	// A correction was observed at another time than what it gives the set's tag.
 	trays,
-		err := s.query(`SELECT seq, remarks FROM events WHERE tray = ?1 AND (observed BETWEEN ?2 AND ?3 OR kind = 'event.corrected')`, set, from, to)
+		err := s.query(`SELECT seq, remarks FROM events WHERE tray = ?1 AND (observed BETWEEN ?2 AND ?3 OR kind = 'event.corrected')`,
+		set, from, to)
 	if err != nil {
 		return nil, err
 	}
@@ -159,12 +160,21 @@ func (s *source) corrected(found []facts.Fact) ([]facts.Fact, error) {
 }
 
 func (s *source) byID(id string) ([]facts.Fact, error) {
+	args, ok := eventArgs(id)
+	if !ok {
+		return nil, nil
+	}
+	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], args...)
+}
+
+// eventArgs are those of the dimension of events: an id has its event's time to the
+// millisecond. ok is false for what is no id: nothing has it.
+func eventArgs(id string) (args []any, ok bool) {
 	at, err := events.IDTime(id)
 	if err != nil {
-		return nil, nil // not an id of ours: nothing has it
+		return nil, false
 	}
-	return s.query(`SELECT seq, remarks FROM events WHERE `+factRows[facts.DimEvent], idBytes(id), at.UnixNano(),
-		at.UnixNano()+int64(time.Millisecond)-1)
+	return []any{idBytes(id), at.UnixNano(), at.Add(time.Millisecond).UnixNano()}, true
 }
 
 func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
@@ -172,10 +182,7 @@ func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
 	if err != nil {
 		return nil, err
 	}
-	type ref struct {
-		seq     int64
-		remarks events.Remark
-	}
+	type ref struct{ seq, remarks int64 }
 	rows, err := st.QueryContext(s.ctx, args...)
 	refs, err := scanAll(rows, err, func(r *ref) []any { return []any{&r.seq, &r.remarks} })
 	if err != nil {
@@ -197,7 +204,8 @@ func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
 // maxSeen bounds what a source keeps: a World holds the added besides.
 const maxSeen = 10_000
 
-func (s *source) fact(seq int64, remarks events.Remark) (facts.Fact, error) {
+// fact reads one fact; remarks are as the column has them.
+func (s *source) fact(seq, remarks int64) (facts.Fact, error) {
 	if f, ok := s.seen[seq]; ok {
 		return f, nil
 	}
@@ -214,7 +222,12 @@ func (s *source) fact(seq int64, remarks events.Remark) (facts.Fact, error) {
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return facts.Fact{}, nil
 	}
-	f := facts.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: p.Event}
+	f := facts.Fact{Seq: seq, Recorded: at, Remarks: events.Remark(remarks & allRemarks), Event: p.Event}
+	if remarks&remarkedBefore != 0 {
+		if f.Was, err = s.model.was(s.ctx, seq); err != nil {
+			return facts.Fact{}, err
+		}
+	}
 	if len(s.seen) >= maxSeen {
 		clear(s.seen)
 		s.reader = events.NewReader() // it keeps strings

@@ -65,7 +65,9 @@ func (t *trial) judge(x *simulate.Trip) (projections.Verdict, error) {
 			t.window(x, f, d.First.Seq, d.Window)
 		case *projections.ProbablyWrong:
 			t.window(x, f, d.At.Seq, d.Window)
-			t.doubt(x, d)
+			if !v.Opened { // nor another tray under its name: then which is which is in doubt, and told
+				t.doubt(x, d)
+			}
 		default:
 			t.span(x, f)
 		}
@@ -296,9 +298,6 @@ func clockOf(w projections.Window) time.Duration { return time.Duration(w.ClockS
 
 // doubt holds what a set in doubt is said to carry against what lies with it.
 func (t *trial) doubt(x *simulate.Trip, d *projections.ProbablyWrong) {
-	if !d.Unopened {
-		return
-	}
 	on := t.week.On(x, t.now)
 	own := on != nil && on.Of == x
 	if !t.r.Doubts.Said.hold(!own || d.TagUnread) {
@@ -333,7 +332,9 @@ func (t *trial) missed() error {
 		if l.Opening {
 			read[l.Tray] = l.ReadTag && (l.ReadSheet || l.Sheet == nil)
 		}
-		t.missedPackage(l, &v, seq)
+		if err := t.missedPackage(l, seq); err != nil {
+			return err
+		}
 		if !l.Tells() {
 			continue
 		}
@@ -368,10 +369,19 @@ func (t *trial) missed() error {
 }
 
 // missedPackage holds what an opening saw of package and indicator against the
-// verdict of the set that it was recorded under.
-func (t *trial) missedPackage(l *simulate.Look, v *projections.Verdict, seq int64) {
+// verdict of the tray, or where its tag was not read of the set that it was recorded
+// under.
+func (t *trial) missedPackage(l *simulate.Look, seq int64) error {
 	if !l.Opening {
-		return
+		return nil
+	}
+	of := l.Named
+	if l.ReadTag {
+		of = l.Tray
+	}
+	v, err := t.w.Judge(keyOf(of))
+	if err != nil {
+		return err
 	}
 	for code, seen := range map[projections.Code]bool{
 		projections.PackageUnfit: l.Tray.Wet, projections.IndicatorNotSeen: l.Tray.Bare,
@@ -380,9 +390,10 @@ func (t *trial) missedPackage(l *simulate.Look, v *projections.Verdict, seq int6
 			return f.Code == code && slices.Contains(f.Events, seq)
 		})
 		if seen && !t.r.Missed.hold(found) {
-			t.r.example("week %d, %s: missed %s, which was seen at %s", t.week.Number, l.Named.Set, code, l.At.Format(stamp))
+			t.r.example("week %d, %s: missed %s, which was seen at %s", t.week.Number, of.Set, code, l.At.Format(stamp))
 		}
 	}
+	return nil
 }
 
 // earlySeverity is what a set opened before its indicator was read is said to be, at

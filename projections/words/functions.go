@@ -230,12 +230,17 @@ func (l *Language) sameDay(t, u time.Time) bool {
 	return l.zoned(t).Format(time.DateOnly) == l.zoned(u).Format(time.DateOnly)
 }
 
-// parts is what format.duration is said of.
-type parts struct{ Hours, Minutes, Seconds int64 }
+// parts is what format.duration is said of: a language writes days and the hours
+// beside them (DayHours), or Hours alone.
+type parts struct{ Hours, Minutes, Seconds, Days, DayHours int64 }
 
 func split(d time.Duration) parts {
+	const day = 24 * time.Hour
 	d = d.Round(time.Second)
-	return parts{int64(d / time.Hour), int64(d % time.Hour / time.Minute), int64(d % time.Minute / time.Second)}
+	return parts{
+		Hours: int64(d / time.Hour), Minutes: int64(d % time.Hour / time.Minute),
+		Seconds: int64(d % time.Minute / time.Second), Days: int64(d / day), DayHours: int64(d % day / time.Hour),
+	}
 }
 
 // items takes a slice of any type apart.

@@ -551,6 +551,8 @@ func (in *inventor) agree(d projections.Detail) {
 		if d.Against == projections.AgainstOtherSet && d.Sheet == nil {
 			d.Sheet = &projections.TripKey{Set: "Set-4"}
 		}
+	case *projections.CountedAsAnother:
+		changes(&d.Changes)
 	case *projections.NoSheet:
 		if d.Found != nil {
 			d.On = &projections.TripKey{Set: "Set-5"}

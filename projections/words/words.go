@@ -50,7 +50,8 @@
 // How a language writes lists, dates and durations stands in entries whose keys
 // begin with "format."; its own name is the entry "language.name". This package
 // has them for English and German (folder common); a catalogue may have its own.
-// A layout is a reference time as in package time; month names come from
+// A duration is written of .Days and .DayHours, or of .Hours alone, .Minutes and
+// .Seconds. A layout is a reference time as in package time; month names come from
 // format.months and format.months-short.
 package words
 

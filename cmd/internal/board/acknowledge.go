@@ -91,7 +91,7 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 func (p *pages) acknowledgeFailed(
 	w http.ResponseWriter, r *http.Request, words *shell.Words, b *acknowledgeBody, err error,
 ) {
-	said := p.sh.Answer(r, err)
+	said := p.sh.PageAnswer(r, err)
 	b.Problem = said.Text
 	if form, err := p.acknowledgeForm(r, words, b); err == nil {
 		said.Head(w.Header())

@@ -240,6 +240,7 @@ func (p *pages) metrics() http.Handler {
 		func() float64 { return float64(len(p.site.Damage())) })
 	gauge("listbound_ledger_audit_errors", "Records whose form or signature did not hold when they were read again.",
 		func() float64 { return float64(p.site.AuditErrors()) })
+	p.checkMetrics(gauge)
 	gauge("listbound_readmodel_position", "Sequence of the last record judged; -1 where judging has stopped.",
 		func() float64 {
 			pos := int64(-1)
@@ -262,6 +263,43 @@ func (p *pages) metrics() http.Handler {
 		gathered := prometheus.GathererFunc(func() ([]*dto.MetricFamily, error) { return found, nil })
 		promhttp.HandlerFor(gathered, promhttp.HandlerOpts{}).ServeHTTP(w, r)
 	})
+}
+
+// checkMetrics are how old is what others and the server itself saw of the ledger.
+func (p *pages) checkMetrics(gauge func(name, help string, value func() float64)) {
+	gauge("listbound_check_timestamp_seconds", "When all records were last read again in the background, Unix time; 0: never.",
+		func() float64 {
+			if c := p.site.Checked(); c != nil {
+				return float64(c.At.Unix())
+			}
+			return 0
+		})
+	gauge("listbound_check_problems", "What the last background check of all records found wrong.", func() float64 {
+		if c := p.site.Checked(); c != nil {
+			return float64(len(c.Problems))
+		}
+		return 0
+	})
+	if p.site.Witnesses() != nil {
+		gauge("listbound_cosigned_timestamp_seconds", "When enough witnesses had last signed the ledger, Unix time; 0: never.",
+			func() float64 {
+				if at := p.site.Witnesses().Enough; !at.IsZero() {
+					return float64(at.Unix())
+				}
+				return 0
+			})
+	}
+	if p.site.Timestamps() != nil {
+		gauge("listbound_timestamped_timestamp_seconds", "When an authority outside last timestamped the ledger, Unix time; 0: never.",
+			func() float64 {
+				if at := p.site.Timestamps().At; !at.IsZero() {
+					return float64(at.Unix())
+				}
+				return 0
+			})
+		gauge("listbound_timestamped_records", "How many of the ledger's first records were timestamped.",
+			func() float64 { return float64(p.site.Timestamps().Size) })
+	}
 }
 
 // tripCollector asks the read model when it is asked itself.

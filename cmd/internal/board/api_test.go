@@ -3,8 +3,6 @@ package board_test
 import (
 	"encoding/json"
 	"fmt"
-	"maps"
-	"mime"
 	"net/http"
 	"net/url"
 	"slices"
@@ -130,66 +128,6 @@ func description(t *testing.T, base string) *openAPI {
 	return &d
 }
 
-// TestDescriptionFitsTheServer asks every described address and holds the
-// answer, member by member, against its description.
-func TestDescriptionFitsTheServer(t *testing.T) {
-	srv, _ := weekServer(t)
-	d := description(t, srv.URL)
-	for _, path := range slices.Sorted(maps.Keys(d.Paths)) {
-		op, ok := d.Paths[path]["get"]
-		if !ok || len(d.Paths[path]) != 1 {
-			t.Errorf("%s: the description is of what reads, and that is get", path)
-			continue
-		}
-		q, at := url.Values{}, path
-		for _, p := range op.Parameters {
-			switch {
-			case p.In == "path":
-				at = strings.ReplaceAll(at, "{"+p.Name+"}", fmt.Sprint(p.Example))
-			case p.Example != nil:
-				q.Set(p.Name, fmt.Sprint(p.Example))
-			}
-		}
-		code, head, body := get(t, srv.URL+at+"?"+q.Encode())
-		kind, _, err := mime.ParseMediaType(head.Get("Content-Type"))
-		if code != http.StatusOK || err != nil {
-			t.Errorf("%s: %d, %s: %.200s", path, code, head.Get("Content-Type"), body)
-			continue
-		}
-		content, ok := op.Responses["200"].Content[kind]
-		if !ok {
-			t.Errorf("%s answers %s, which is not described", path, kind)
-			continue
-		}
-		if kind != "application/json" {
-			if body == "" {
-				t.Errorf("%s answers nothing", path)
-			}
-			continue
-		}
-		var v any
-		if err := json.Unmarshal([]byte(body), &v); err != nil {
-			t.Errorf("%s: %v", path, err)
-			continue
-		}
-		if a, ok := v.([]any); ok && len(a) == 0 {
-			t.Errorf("%s answers an empty array, which shows nothing", path)
-		}
-		for _, bad := range d.check(path, content.Schema, v) {
-			t.Error(bad)
-		}
-		if _, ok := op.Responses["400"]; ok {
-			code, _, body := get(t, srv.URL+path+"?limit=none&as-of=never&case=K")
-			var e any
-			if err := json.Unmarshal([]byte(body), &e); code != http.StatusBadRequest || err != nil {
-				t.Errorf("%s with a question that can't be read: %d %s", path, code, body)
-			} else if bad := d.check(path, op.Responses["400"].Content["application/json"].Schema, e); len(bad) > 0 {
-				t.Error(bad)
-			}
-		}
-	}
-}
-
 // TestDescriptionNamesEveryParameter: what the server reads is described, and a
 // filter that is described filters.
 func TestDescriptionFilters(t *testing.T) {
@@ -298,7 +236,8 @@ func TestMetricsAndHealth(t *testing.T) {
 	body := page(t, srv.URL+"/metrics")
 	for _, want := range []string{fmt.Sprintf("listbound_ledger_records %d", s.Size()),
 		fmt.Sprintf("listbound_readmodel_position %d", s.Size()),
-		`listbound_trips{status="broken"} 30`, `listbound_findings{code="sheet-swapped"} 6`, "listbound_ledger_problems 0"} {
+		`listbound_trips{status="broken"} 30`, `listbound_findings{code="sheet-swapped"} 6`, "listbound_ledger_problems 0",
+		"listbound_check_problems 0", "listbound_check_timestamp_seconds 0"} {
 		if !strings.Contains(body, want+"\n") {
 			t.Errorf("the metrics lack %q", want)
 		}

@@ -73,6 +73,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger) er
 	mux.HandleFunc("GET /station", p.page(p.stationPage))
 	mux.HandleFunc("GET /badge", p.page(p.badgePage))
 	mux.HandleFunc("GET /touched", p.page(p.touchedPage))
+	mux.HandleFunc("GET /check-line", p.page(p.checkLinePage))
 	mux.HandleFunc("GET /recall", p.recallPDF)
 	mux.HandleFunc("GET /report", p.reportPDF)
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
@@ -99,6 +100,7 @@ type answer struct {
 	wide     bool
 	body     any
 	tables   []*table
+	live     bool // see shell.Page
 }
 
 // page turns a question into a page, or one of its tables into a file.
@@ -123,7 +125,7 @@ func (p *pages) page(ask func(*http.Request, *shell.Words) (*answer, error)) htt
 
 func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
 	p.sh.Render(w, r, code, p.templates, a.template,
-		shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Body: a.body})
+		shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Live: a.live, Body: a.body})
 }
 
 func refuse(code int, format string, args ...any) error {
@@ -131,7 +133,7 @@ func refuse(code int, format string, args ...any) error {
 }
 
 func (p *pages) refuse(w http.ResponseWriter, r *http.Request, words *shell.Words, err error) {
-	p.refused(w, r, words, p.sh.Answer(r, err))
+	p.refused(w, r, words, p.sh.PageAnswer(r, err))
 }
 
 func (p *pages) refused(w http.ResponseWriter, r *http.Request, words *shell.Words, a refusal.Answer) {

@@ -58,7 +58,11 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 // bothAt says where both sets were, or were last seen; "" where that is not known.
 func bothAt(words *shell.Words, f projections.Finding) string {
 	if len(f.Places) > 0 {
-		return words.T("board.both-at", strings.Join(f.Places, ", "))
+		var places []string
+		for _, place := range f.Places {
+			places = append(places, words.Place(place))
+		}
+		return words.T("board.both-at", strings.Join(places, ", "))
 	}
 	var seen *projections.SeenBoth
 	switch d := f.Detail.(type) {
@@ -71,9 +75,9 @@ func bothAt(words *shell.Words, f projections.Finding) string {
 	case seen == nil:
 		return ""
 	case seen.Together:
-		return words.T("board.together-at", seen.Place.String(), words.Time(seen.Last()))
+		return words.T("board.together-at", words.Place(seen.Place.String()), words.Time(seen.Last()))
 	}
-	return words.T("board.both-seen-at", seen.Place.String(), words.Time(seen.First()), words.Time(seen.Last()))
+	return words.T("board.both-seen-at", words.Place(seen.Place.String()), words.Time(seen.First()), words.Time(seen.Last()))
 }
 
 func (p *chainPicture) pairLane(t projections.Trace, y float64, other projections.TripKey) {
@@ -100,7 +104,7 @@ func (p *chainPicture) pairLane(t projections.Trace, y float64, other projection
 		p.line(x, y+28, left, ry-12, faint, 1)
 		p.group(label, func() { p.page(left, ry, r.Result) })
 		p.text(left+16, ry+5, "start", 13, inkOf(r.Result), label, bold)
-		p.said = append(p.said, p.words.T("board.desc-set-reading", t.Key.Set, p.words.Time(r.At), r.Place, label))
+		p.said = append(p.said, p.words.T("board.desc-set-reading", t.Key.Set, p.words.Time(r.At), p.words.Place(r.Place), label))
 	}
 }
 
@@ -119,9 +123,10 @@ func (p *chainPicture) sightings(t projections.Trace, y float64) {
 		case !t.Over: // for all that is known it is there still
 			p.line(x2, mid, laneRight, mid, faint, 1.2, `stroke-dasharray="3 5"`)
 		}
-		said := p.words.T("board.desc-set-seen", t.Key.Set, s.Place, p.words.Time(first))
+		place := p.words.Place(s.Place)
+		said := p.words.T("board.desc-set-seen", t.Key.Set, place, p.words.Time(first))
 		if n := len(s.Seen); n > 1 {
-			said = p.words.T("board.desc-set-seen-often", t.Key.Set, s.Place, n, p.words.Time(first), p.words.Time(last))
+			said = p.words.T("board.desc-set-seen-often", t.Key.Set, place, n, p.words.Time(first), p.words.Time(last))
 		}
 		p.group(said, func() {
 			if len(s.Seen) > 1 {
@@ -130,7 +135,7 @@ func (p *chainPicture) sightings(t projections.Trace, y float64) {
 			for _, at := range s.Seen {
 				p.circle(p.axis.x(at), mid, 5, white, ink, 2)
 			}
-			if c := cut(s.Place, room-x1-4, 12); c != "" {
+			if c := cut(place, room-x1-4, 12); c != "" {
 				p.text(x1-5, y+8, "start", 12, ink, c)
 			}
 		})
@@ -142,7 +147,6 @@ func (p *chainPicture) sightings(t projections.Trace, y float64) {
 // it is to the set it was found on. A ring is a circle; an open path ends at
 // the set that has not been read.
 func drawExchange(words *shell.Words, x projections.Exchange) template.HTML {
-	p := &svg{w: pictureWidth}
 	var nodes []projections.TripKey
 	for _, c := range x.Carries {
 		nodes = append(nodes, c.Set)
@@ -150,86 +154,106 @@ func drawExchange(words *shell.Words, x projections.Exchange) template.HTML {
 	if !x.Closed {
 		nodes = append(nodes, x.Last)
 	}
-	n := len(nodes)
-	type point struct{ x, y float64 }
-	at := make(map[projections.TripKey]point, n)
-	p.h = 240
-	for i, k := range nodes {
-		at[k] = point{140 + (pictureWidth-280)*float64(i)/float64(max(n-1, 1)), 130}
-	}
-	if x.Closed && n > 2 {
-		p.h = 0
-		for i, k := range nodes {
-			a := 2*math.Pi*float64(i)/float64(n) - math.Pi/2
-			at[k] = point{pictureWidth/2 + 340*math.Cos(a), 215 + 165*math.Sin(a)}
-			p.h = max(p.h, at[k].y+60)
-		}
-	}
-	p.f(`<defs><marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="8" markerHeight="8" orient="auto-start-reverse"><path d="M0 0L10 5L0 10z" fill="%s"/></marker></defs>`, ink)
+	ring := x.Closed && len(nodes) > 2
+	p := newPlates(nodes, ring)
 	var said []string
-	arrow := func(from, to point, bend float64, label string, dash string) {
-		dx, dy := to.x-from.x, to.y-from.y
-		d := math.Hypot(dx, dy)
-		if d == 0 {
-			return
-		}
-		ux, uy := dx/d, dy/d
-		const rx, ry = 84.0, 30.0
-		// The arrow starts and ends at the edge of the plates.
-		edge := func(px, py, vx, vy float64) (float64, float64) {
-			s := math.Min(rx/math.Max(math.Abs(vx), 1e-6), ry/math.Max(math.Abs(vy), 1e-6))
-			return px + vx*s, py + vy*s
-		}
-		x1, y1 := edge(from.x, from.y, ux, uy)
-		x2, y2 := edge(to.x, to.y, -ux, -uy)
-		mx, my := (x1+x2)/2-uy*bend, (y1+y2)/2+ux*bend
-		if bend != 0 && math.Abs(uy) < 0.3 { // along a row the arrow leaves and arrives at the plates' long sides
-			side := math.Copysign(ry, ux*bend)
-			x1, y1 = from.x+ux*30, from.y+side
-			x2, y2 = to.x-ux*30, to.y+side
-		}
-		p.path(fmt.Sprintf("M%.1f %.1fQ%.1f %.1f %.1f %.1f", x1, y1, mx, my, x2, y2), "none", ink, 2.5, dash,
-			`marker-end="url(#tip)"`)
-		lx, ly := (x1+2*mx+x2)/4, (y1+2*my+y2)/4
-		off := -8.0
-		if ly > from.y+20 {
-			off = 18
-		}
-		p.text(lx, ly+off, "middle", 13, ink, label, `paint-order="stroke"`, `stroke="#ffffff"`, `stroke-width="4"`)
-	}
 	for _, c := range x.Carries {
-		label := words.T("board.found-on", c.Sheet.Set, c.Set.Set, c.At.In(words.Zone()).Format("2 Jan 15:04"))
+		label := words.T("board.found-on", c.Sheet.Set, c.Set.Set, words.Short(c.At))
 		bend := -70.0
-		if x.Closed && n > 2 {
+		if ring {
 			bend = -30
 		}
-		arrow(at[c.Sheet], at[c.Set], bend, label, "")
-		said = append(said, words.T("board.desc-carry", c.Sheet.Set, c.Set.Set, c.Place, words.Time(c.At)))
+		p.arrow(p.at[c.Sheet], p.at[c.Set], bend, label, "")
+		said = append(said, words.T("board.desc-carry", c.Sheet.Set, c.Set.Set, words.Place(c.Place), words.Time(c.At)))
 	}
+	title := words.T("board.ring", len(nodes))
 	if !x.Closed {
 		label := words.T("board.probably-on", x.First.Set, x.Last.Set)
-		arrow(at[x.First], at[x.Last], -70, label, `stroke-dasharray="8 6"`)
+		p.arrow(p.at[x.First], p.at[x.Last], -70, label, `stroke-dasharray="8 6"`)
 		said = append(said, words.T("board.desc-unread", x.Last.Set, x.First.Set))
+		title = words.T("board.path")
 	}
 	for _, k := range nodes {
-		pt := at[k]
-		more := []string{`rx="12"`, `stroke-width="3"`}
-		note := ""
 		if !x.Closed && k == x.Last {
-			more = append(more, `stroke-dasharray="8 5"`)
-			note = words.T("board.not-read-since")
+			p.plate(k, words.T("board.not-read-since"), `stroke-dasharray="8 5"`)
+			continue
 		}
-		p.rect(pt.x-84, pt.y-30, 168, 60, white, ink, more...)
-		if note == "" {
-			p.text(pt.x, pt.y+6, "middle", 17, ink, cut(k.Set, 156, 17), bold)
-		} else {
-			p.text(pt.x, pt.y-2, "middle", 17, ink, cut(k.Set, 156, 17), bold)
-			p.text(pt.x, pt.y+18, "middle", 12, red, note, bold)
-		}
-	}
-	title := words.T("board.path")
-	if x.Closed {
-		title = words.T("board.ring", n)
+		p.plate(k, "")
 	}
 	return p.picture("exchange", title, strings.Join(said, " "))
+}
+
+// point is a place in a picture.
+type point struct{ x, y float64 }
+
+// plates is a picture of sets, each on a plate.
+type plates struct {
+	*svg
+	at map[projections.TripKey]point // the middle of each plate
+}
+
+// Half the width and height of a plate.
+const plateX, plateY = 84.0, 30.0
+
+// newPlates places sets in a row, or on a ring.
+func newPlates(sets []projections.TripKey, ring bool) *plates {
+	n := len(sets)
+	p := &plates{svg: &svg{w: pictureWidth, h: 240}, at: make(map[projections.TripKey]point, n)}
+	for i, k := range sets {
+		p.at[k] = point{140 + (pictureWidth-280)*float64(i)/float64(max(n-1, 1)), 130}
+	}
+	if ring {
+		p.h = 0
+		for i, k := range sets {
+			a := 2*math.Pi*float64(i)/float64(n) - math.Pi/2
+			p.at[k] = point{pictureWidth/2 + 340*math.Cos(a), 215 + 165*math.Sin(a)}
+			p.h = max(p.h, p.at[k].y+60)
+		}
+	}
+	p.f(`<defs><marker id="tip" viewBox="0 0 10 10" refX="9" refY="5" markerWidth="8" markerHeight="8" `+
+		`orient="auto-start-reverse"><path d="M0 0L10 5L0 10z" fill="%s"/></marker></defs>`, ink)
+	return p
+}
+
+// arrow draws an arrow from plate to plate, from the edge of one to the edge of the other.
+func (p *plates) arrow(from, to point, bend float64, label string, dash string) {
+	dx, dy := to.x-from.x, to.y-from.y
+	d := math.Hypot(dx, dy)
+	if d == 0 {
+		return
+	}
+	ux, uy := dx/d, dy/d
+	edge := func(px, py, vx, vy float64) (float64, float64) {
+		s := math.Min(plateX/math.Max(math.Abs(vx), 1e-6), plateY/math.Max(math.Abs(vy), 1e-6))
+		return px + vx*s, py + vy*s
+	}
+	x1, y1 := edge(from.x, from.y, ux, uy)
+	x2, y2 := edge(to.x, to.y, -ux, -uy)
+	mx, my := (x1+x2)/2-uy*bend, (y1+y2)/2+ux*bend
+	if bend != 0 && math.Abs(uy) < 0.3 { // along a row the arrow leaves and arrives at the plates' long sides
+		side := math.Copysign(plateY, ux*bend)
+		x1, y1 = from.x+ux*30, from.y+side
+		x2, y2 = to.x-ux*30, to.y+side
+	}
+	p.path(fmt.Sprintf("M%.1f %.1fQ%.1f %.1f %.1f %.1f", x1, y1, mx, my, x2, y2), "none", ink, 2.5, dash,
+		`marker-end="url(#tip)"`)
+	lx, ly := (x1+2*mx+x2)/4, (y1+2*my+y2)/4
+	off := -8.0
+	if ly > from.y+20 {
+		off = 18
+	}
+	p.text(lx, ly+off, "middle", 13, ink, label, `paint-order="stroke"`, `stroke="#ffffff"`, `stroke-width="4"`)
+}
+
+// plate draws the plate of a set, with a note below its name if one is given.
+func (p *plates) plate(k projections.TripKey, note string, more ...string) {
+	pt := p.at[k]
+	more = append([]string{`rx="12"`, `stroke-width="3"`}, more...)
+	p.rect(pt.x-plateX, pt.y-plateY, 2*plateX, 2*plateY, white, ink, more...)
+	if note == "" {
+		p.text(pt.x, pt.y+6, "middle", 17, ink, cut(k.Set, 156, 17), bold)
+		return
+	}
+	p.text(pt.x, pt.y-2, "middle", 17, ink, cut(k.Set, 156, 17), bold)
+	p.text(pt.x, pt.y+18, "middle", 12, red, note, bold)
 }

@@ -366,7 +366,7 @@ func readingTable(words *shell.Words, t projections.Trace, i int) *table {
 		if r.Tray != "" {
 			read += "; " + words.T("board.tray-is", r.Tray)
 		}
-		x.add(number(r.Seq).to(recordLink(r.Seq)), seconds(words, r.At), text(r.Place), text(r.By).to(badgeLink(r.By)),
+		x.add(number(r.Seq).to(recordLink(r.Seq)), seconds(words, r.At), text(words.Place(r.Place)), text(r.By).to(badgeLink(r.By)),
 			text(read), whose, found(words, r.Found))
 	}
 	return x
@@ -382,7 +382,7 @@ func found(words *shell.Words, s string) cell {
 func stayTable(words *shell.Words, t projections.Trace, i int) *table {
 	x := newTable(words, fmt.Sprintf("stays-%d", i+1), "board.stays", "no", "place", "by", "from", "until")
 	for n, s := range t.Stays {
-		x.add(number(int64(n+1)), text(s.Place), text(s.By).to(badgeLink(s.By)), seconds(words, s.From),
+		x.add(number(int64(n+1)), text(words.Place(s.Place)), text(s.By).to(badgeLink(s.By)), seconds(words, s.From),
 			seconds(words, s.To))
 	}
 	return x
@@ -397,7 +397,7 @@ func pairTable(words *shell.Words, p pair, i int) *table {
 				slices.Contains(p.Finding.Places, s.Place) {
 				both = words.T("board.both-here")
 			}
-			x.add(text(t.Key.Set).to(tripLink(t.Key.Set, t.Key.Trip)), text(s.Place), seconds(words, s.From),
+			x.add(text(t.Key.Set).to(tripLink(t.Key.Set, t.Key.Trip)), text(words.Place(s.Place)), seconds(words, s.From),
 				seconds(words, s.To), text(both))
 		}
 	}
@@ -408,7 +408,7 @@ func exchangeTable(words *shell.Words, x projections.Exchange) *table {
 	t := newTable(words, "exchange", "board.exchange", "set", "has-sheet-of", "read-at", "where", "record")
 	for _, c := range x.Carries {
 		t.add(text(c.Set.Set).to(tripLink(c.Set.Set, c.Set.Trip)),
-			text(c.Sheet.Set).to(tripLink(c.Sheet.Set, c.Sheet.Trip)), seconds(words, c.At), text(c.Place),
+			text(c.Sheet.Set).to(tripLink(c.Sheet.Set, c.Sheet.Trip)), seconds(words, c.At), text(words.Place(c.Place)),
 			number(c.Seq).to(recordLink(c.Seq)))
 	}
 	if !x.Closed && x.Last.Set != "" {

@@ -26,19 +26,22 @@ const exportedRows = 20000
 
 // boardBody is what the board's page shows.
 type boardBody struct {
-	Rows     []boardRow
-	Stations []projections.Verdict // with findings on their own records
-	Facets   []facet
-	Counts   map[string]int
-	Total    int // rows of the filter
-	Records  int64
-	Damage   []string
-	Filtered bool
-	Clear    string
-	Next     string // the following page, "" on the last
-	Begin    string // the first page, where this is a later one
-	Unseen   bool
-	Table    *table
+	Rows      []boardRow
+	Stations  []projections.Verdict // with findings on their own records
+	Facets    []facet
+	Counts    map[string]int
+	Total     int // rows of the filter
+	Records   int64
+	Checked   *site.Check // by the background check
+	Stamped   *site.TimestampState
+	Witnessed *site.WitnessReport // nil where nobody is asked
+	Behind    int64               // how many records no verdict knows of
+	Filtered  bool
+	Clear     string
+	Next      string // the following page, "" on the last
+	Begin     string // the first page, where this is a later one
+	Unseen    bool
+	Table     *table
 }
 
 type boardRow struct {
@@ -114,10 +117,10 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	b := &boardBody{Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int)}
-	for _, d := range p.site.Damage() {
-		b.Damage = append(b.Damage, d.String())
+	b := &boardBody{
+		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int),
 	}
+	b.Checked, b.Witnessed, b.Stamped = p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
 	limit := rowsOnPage
 	ask := (*site.View).BoardTogether
 	if q.Get("format") != "" { // a table that is taken away has a row for each set
@@ -149,7 +152,9 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	p.fillBoard(b, rows, q, limit)
 	b.Table = boardTable(slices.Concat(rows[:min(len(rows), limit)]...), words)
-	a := &answer{template: "board", title: words.T("board.title"), wide: true, body: b, tables: []*table{b.Table}}
+	a := &answer{
+		template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table},
+	}
 	if q.Get("part") == "rows" {
 		a.template = "board-rows"
 	}
@@ -310,7 +315,7 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
 			text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
 			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
-			when(words, shownSince(&r.Verdict)), text(r.Where), text(r.List), placement(words, r.Placement),
+			when(words, shownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
 			text(string(f.Code)), text(f.Way), text(detailOf(f)))
 	}

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"net/http"
@@ -8,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -63,7 +65,7 @@ func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error)
 			return err
 		}
 		if len(l.Events) == 0 {
-			return fmt.Errorf("%w of %s", site.ErrNotFound, describe(q))
+			return refusal.Say(fmt.Errorf("%w of %s", site.ErrNotFound, describe(q)), "nothing-of", cmp.Or(q.Trip, q.Case, q.Load, q.Set))
 		}
 		l.AsOf, l.Size = q.AsOf, m.Position()
 		return l.open(w)
@@ -100,7 +102,7 @@ func lookAt(ctx context.Context, m *site.View, w *judge.World, q site.Query, pag
 			return nil, err
 		}
 		if !ok {
-			return nil, fmt.Errorf("%w of trip %s", site.ErrNotFound, q.Trip)
+			return nil, refusal.Say(fmt.Errorf("%w of trip %s", site.ErrNotFound, q.Trip), "nothing-of", q.Trip)
 		}
 		if of.Set != "" && of.Set != set {
 			return nil, refuse(http.StatusBadRequest, "trip %s is one of set %s, not of set %s", q.Trip, set, q.Set)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"listbound/cmd/internal/shell"
 	"listbound/projections"
@@ -110,7 +111,7 @@ func faultsOf(t projections.Trace, v projections.Verdict) faults {
 
 const (
 	linkTop    = 14.0
-	linkHeight = 46.0
+	linkHeight = 60.0
 )
 
 func (p *chainPicture) links() {
@@ -122,7 +123,7 @@ func (p *chainPicture) links() {
 		return
 	}
 	slot := (laneRight - laneLeft) / float64(n)
-	width := min(slot-40, 150)
+	width := min(slot-36, 150)
 	x := func(i int) float64 { return laneLeft + slot*(float64(i)+0.5) }
 	// The rings between two links lie behind them.
 	for i := 1; i < n; i++ {
@@ -137,10 +138,10 @@ func (p *chainPicture) links() {
 		if l.State != projections.LinkThere {
 			continue
 		}
-		p.text(x(i), top+textLine, "middle", 14, ink, l.At.In(p.words.Zone()).Format("2 Jan 15:04"))
-		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(l.Place, slot-6, 13))
+		p.text(x(i), top+textLine, "middle", 14, ink, p.words.Short(l.At))
+		p.text(x(i), top+2*textLine, "middle", 13, soft, cut(p.words.Place(l.Place), slot-6, 13))
 		p.text(x(i), top+3*textLine-1, "middle", 13, soft, cut(l.By, slot-6, 13))
-		p.said = append(p.said, p.words.T("board.desc-link", p.words.Kind(l.Kind), p.words.Time(l.At), l.Place))
+		p.said = append(p.said, p.words.T("board.desc-link", p.words.Kind(l.Kind), p.words.Time(l.At), p.words.Place(l.Place)))
 	}
 	// Thin lines lead from each link to its moment.
 	axisY := top + 3*textLine + 44
@@ -187,34 +188,71 @@ func (p *chainPicture) joint(x1, x2 float64, state string) {
 
 func (p *chainPicture) link(x, width float64, l projections.TraceLink, fault string) {
 	name := p.words.Kind(l.Kind)
-	y, r := linkTop, linkHeight/2
+	left, rounded := x-width/2, `rx="23"`
+	p.b.WriteString("<g>") // the link and its words
 	switch l.State {
 	case projections.LinkAbsent:
-		p.rect(x-width/2, y, width, linkHeight, white, red, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="3"`,
-			`stroke-dasharray="10 7"`)
-		p.text(x, y+20, "middle", 15, red, name)
-		p.text(x, y+37, "middle", 13, red, p.words.T("board.missing"), bold)
-		p.sign(x+width/2-4, y+4, "broken")
+		p.rect(left, linkTop, width, linkHeight, white, red, rounded, `stroke-width="3"`, `stroke-dasharray="10 7"`)
+		p.linkWords(x, width, name, p.words.T("board.missing"), red)
 		p.said = append(p.said, p.words.T("board.desc-missing", name))
-		return
+		fault = "broken"
 	case projections.LinkDue:
-		p.rect(x-width/2, y, width, linkHeight, white, faint, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="2"`,
-			`stroke-dasharray="1 6"`, `stroke-linecap="round"`)
-		p.text(x, y+20, "middle", 15, soft, name)
-		p.text(x, y+37, "middle", 13, soft, p.words.T("board.due"))
+		p.rect(left, linkTop, width, linkHeight, white, faint, rounded, `stroke-width="2"`, `stroke-dasharray="1 6"`,
+			`stroke-linecap="round"`)
+		p.linkWords(x, width, name, p.words.T("board.due"), soft)
 		p.said = append(p.said, p.words.T("board.desc-due", name))
-		return
+		fault = ""
+	default:
+		stroke := ink
+		if fault == "broken" {
+			stroke = red
+		}
+		p.rect(left, linkTop, width, linkHeight, white, stroke, rounded, `stroke-width="6"`)
+		p.linkWords(x, width, name, "", ink)
 	}
-	stroke := ink
-	if fault == "broken" {
-		stroke = red
-	}
-	p.rect(x-width/2, y, width, linkHeight, white, stroke, fmt.Sprintf(`rx="%.0f"`, r), `stroke-width="6"`)
-	p.text(x, y+29, "middle", 16, ink, name, bold)
+	p.b.WriteString("</g>")
 	if fault != "" {
-		p.sign(x+width/2-4, y+4, fault)
+		p.sign(x+width/2-4, linkTop+4, fault)
 	}
 }
+
+// linkWords writes a link's name, in two lines where one has no room, and below it
+// what is the matter with it.
+func (p *chainPicture) linkWords(x, width float64, name, state, fill string) {
+	const (
+		line = 17.0
+		wide = 0.7 // of a letter, in bold, by its size
+	)
+	lines := []string{name}
+	room := width - 22
+	if float64(utf8.RuneCountInString(name))*16*wide > room {
+		lines = halves(name)
+	}
+	if state != "" {
+		lines = append(lines, state)
+	}
+	y := linkTop + linkHeight/2 + 5 - line*float64(len(lines)-1)/2
+	for i, text := range lines {
+		size := min(16, room/(wide*float64(max(1, utf8.RuneCountInString(text)))))
+		p.text(x, y+line*float64(i), "middle", size, fill, text, bold)
+	}
+}
+
+// halves breaks a text at the blank next to its middle.
+func halves(text string) []string {
+	at := -1
+	for i, r := range text {
+		if r == ' ' && (at < 0 || abs(2*i-len(text)) < abs(2*at-len(text))) {
+			at = i
+		}
+	}
+	if at < 0 {
+		return []string{text}
+	}
+	return []string{text[:at], text[at+1:]}
+}
+
+func abs(n int) int { return max(n, -n) }
 
 // clock draws the axis, what was observed on it, and under it where the ledger
 // took a record at another time.
@@ -259,9 +297,9 @@ func (p *chainPicture) scale(y float64) {
 		for _, t := range q.ticks() {
 			x := p.axis.x(t)
 			p.line(x, y, x, y+6, ink, 1)
-			p.text(x, y+20, "middle", 12, soft, t.In(p.words.Zone()).Format("15:04"))
+			p.text(x, y+20, "middle", 12, soft, p.words.Clock(t))
 		}
-		if d := q.from.In(p.words.Zone()).Format("Mon 2 Jan"); d != day && q.x1-6 >= free {
+		if d := p.words.Weekday(q.from); d != day && q.x1-6 >= free {
 			x := min(q.x1-6, laneRight-dayWidth+14)
 			p.text(x, y+36, "start", 12, ink, d, bold)
 			day, free = d, x+dayWidth
@@ -332,7 +370,7 @@ func (p *chainPicture) readings() {
 			p.line(left+12, y-12, x, y-22, faint, 1)
 		}
 		p.text(left+16, y+5, "start", 13, inkOf(r.Result), label, bold)
-		p.said = append(p.said, p.words.T("board.desc-reading", p.words.Time(r.At), r.Place, label))
+		p.said = append(p.said, p.words.T("board.desc-reading", p.words.Time(r.At), p.words.Place(r.Place), label))
 	}
 	p.y += float64(max(len(rows.ends), 1))*34 + 6
 }
@@ -379,14 +417,14 @@ func (p *chainPicture) stays() {
 		if i%2 == 0 {
 			fill = pale
 		}
-		label := fmt.Sprint(i + 1)
-		p.group(fmt.Sprintf("%d: %s, %s", i+1, s.Place, p.words.Time(s.From)), func() {
+		label, place := fmt.Sprint(i+1), p.words.Place(s.Place)
+		p.group(fmt.Sprintf("%d: %s, %s", i+1, place, p.words.Time(s.From)), func() {
 			p.rect(x1, p.y-11, x2-x1, 22, fill, soft, `stroke-width="1"`)
-			if long := cut(label+" "+s.Place, x2-x1-8, 12); long != "" {
+			if long := cut(label+" "+place, x2-x1-8, 12); long != "" {
 				p.text(x1+4, p.y+4, "start", 12, ink, long)
 			}
 		})
-		p.said = append(p.said, p.words.T("board.desc-stay", i+1, s.Place, p.words.Time(s.From), p.words.Time(s.To)))
+		p.said = append(p.said, p.words.T("board.desc-stay", i+1, place, p.words.Time(s.From), p.words.Time(s.To)))
 	}
 	p.y += 34
 }

@@ -1,10 +1,8 @@
 package board_test
 
 import (
-	"encoding/json"
 	"encoding/xml"
 	"errors"
-	"fmt"
 	"io"
 	"net/url"
 	"regexp"
@@ -156,69 +154,5 @@ func described(t *testing.T, at, svg string) string {
 				desc += string(x)
 			}
 		}
-	}
-}
-
-// TestBothClocksAndCorrections: the week's late and corrected records are marked
-// as such in their set's picture, in words and by shape, and in the table.
-func TestBothClocksAndCorrections(t *testing.T) {
-	srv, s := weekServer(t)
-	var late, corrected int
-	seen := make(map[string]bool)
-	var stored struct {
-		Events []struct {
-			Event struct{ Subject, Trip, Type string }
-		}
-		Next string
-	}
-	for at := "/api/events?limit=1000"; at != ""; at = stored.Next {
-		stored.Next = ""
-		stored.Events = nil
-		if err := json.Unmarshal([]byte(page(t, srv.URL+at)), &stored); err != nil {
-			t.Fatal(err)
-		}
-		for _, e := range stored.Events {
-			if e.Event.Trip != "" {
-				seen[e.Event.Trip] = true
-			}
-		}
-	}
-	for trip := range seen {
-		h, err := s.History(t.Context(), site.Query{Trip: trip})
-		if err != nil {
-			t.Fatal(err)
-		}
-		i := slices.IndexFunc(h.Events, func(e projections.HistoryEvent) bool {
-			return e.Trip == trip && (e.Voided != 0 || e.Replaced != 0 || e.Late)
-		})
-		if i < 0 {
-			continue
-		}
-		e := h.Events[i]
-		body := page(t, srv.URL+"/history?trip="+trip)
-		picture := svgs.FindString(body)
-		words := described(t, trip, picture)
-		switch {
-		case e.Voided != 0:
-			corrected++
-			if !strings.Contains(words, fmt.Sprintf("Record %d is void by record %d.", e.Seq, e.Voided)) ||
-				!strings.Contains(body, fmt.Sprintf("void by record %d", e.Voided)) {
-				t.Errorf("record %d is void; the page of %s does not say so", e.Seq, e.Set)
-			}
-		case e.Replaced != 0:
-			corrected++
-			if !strings.Contains(words, fmt.Sprintf("Record %d was corrected by record %d.", e.Seq, e.Replaced)) ||
-				!strings.Contains(body, fmt.Sprintf("corrected by record %d", e.Replaced)) {
-				t.Errorf("record %d was corrected; the page of %s does not say so", e.Seq, e.Set)
-			}
-		default:
-			late++
-			if !strings.Contains(words, fmt.Sprintf("Record %d was observed", e.Seq)) || !strings.Contains(picture, ">Recorded<") {
-				t.Errorf("record %d came late; the picture of %s does not say so: %s", e.Seq, e.Set, words)
-			}
-		}
-	}
-	if late == 0 || corrected == 0 {
-		t.Fatalf("%d late and %d corrected records in the week", late, corrected)
 	}
 }

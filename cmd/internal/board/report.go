@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
@@ -44,7 +45,7 @@ func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 func Report(ctx context.Context, s *site.Site, lang string, q site.Query) ([]byte, error) {
 	words := shell.WordsIn(s.Words(), lang)
 	if words == nil {
-		return nil, refusal.New("a report is written in one of %s, not in %q",
+		return nil, refusal.Keyed("report-language", "a report is written in one of %s, not in %q",
 			strings.Join(s.Words().Languages(), ", "), lang)
 	}
 	return (&pages{site: s}).report(ctx, words, q)
@@ -88,7 +89,13 @@ func (p *pages) report(ctx context.Context, words *shell.Words, q site.Query) ([
 	if err != nil {
 		return nil, err
 	}
-	return writeReport(words, p.site, cp, l, q, witnesses)
+	custody, err := p.site.Custody(ctx, func(name string) bool {
+		return slices.ContainsFunc(l.Events, func(e projections.HistoryEvent) bool { return e.Station == name })
+	})
+	if err != nil {
+		return nil, err
+	}
+	return writeReport(words, p.site, cp, l, q, witnesses, custody)
 }
 
 // signatures returns the names on a record's signature lines, each with the
@@ -112,7 +119,7 @@ func signatures(record []byte) []string {
 }
 
 func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query,
-	witnesses []witness) ([]byte, error) {
+	witnesses []witness, custody *bundle.Custody) ([]byte, error) {
 	kind, id := what(q)
 	subject := words.T("board.what-"+kind) + " " + id
 	if kind == "trip" {
@@ -136,6 +143,10 @@ func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look,
 		d.Heading(words.T("board.report-unknown"))
 		for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
 			d.Text("– " + words.T("board.report-unknown-"+k))
+		}
+		d.Heading(words.T("shell.custody"))
+		for _, line := range words.Custody(custody) {
+			d.Text("– " + line)
 		}
 		d.Heading(words.T("board.report-check"))
 		d.Text(words.T("board.report-check-bundle"))
@@ -175,7 +186,7 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 			facts = append(facts, words.T("board.case")+" "+v.Case)
 		}
 		if v.Where != "" {
-			facts = append(facts, words.T("board.where")+" "+v.Where+", "+words.Time(v.Since))
+			facts = append(facts, words.T("board.where")+" "+words.Place(v.Where)+", "+words.Time(v.Since))
 		}
 		facts = append(facts, words.T("board.what-trip")+" "+v.Trip)
 		d.Indented(strings.Join(facts, "; "))
@@ -228,12 +239,12 @@ func reportEvents(d *paper.Document, words *shell.Words, l *look) {
 			says += " [" + strings.Join(n, "; ") + "]"
 		}
 		rows = append(rows, []string{fmt.Sprint(e.Seq), e.Observed.UTC().Format("2006-01-02 15:04:05"), recorded,
-			e.Station, e.Operator, says})
+			e.Set, e.Station, e.Operator, says})
 	}
 	d.Table([]paper.Column{{Title: words.T("board.column-record"), Share: 0.9},
 		{Title: words.T("board.column-observed"), Share: 1.5}, {Title: words.T("board.column-recorded"), Share: 1.5},
-		{Title: words.T("board.column-station"), Share: 1.7}, {Title: words.T("board.column-by"),
-			Share: 1}, {Title: words.T("board.column-says"), Share: 6}}, rows)
+		{Title: words.T("board.column-set"), Share: 1.2}, {Title: words.T("board.column-station"), Share: 1.7},
+		{Title: words.T("board.column-by"), Share: 1}, {Title: words.T("board.column-says"), Share: 5}}, rows)
 }
 
 // writeRecall is the list of touched sets to take along to the shelves.
@@ -253,7 +264,7 @@ func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) 
 			var lines []string
 			for _, s := range b.Hold {
 				lines = append(lines, fmt.Sprintf("%s   %s   %s %s, %s   %s", s.Verdict.Set, s.Trace.List,
-					words.T("board.where"), s.Verdict.Where, words.Time(s.Verdict.Since), s.Trace.Load))
+					words.T("board.where"), words.Place(s.Verdict.Where), words.Time(s.Verdict.Since), s.Trace.Load))
 			}
 			d.Boxes(lines)
 		}

@@ -80,38 +80,51 @@ func drawStation(words *shell.Words, name string, beads []bead) template.HTML {
 	}
 	p := &chainPicture{words: words, axis: newAxis(laneLeft, laneRight, at)}
 	p.w = pictureWidth
-	const stringY, observedY, recordedY = 30.0, 96.0, 168.0
+	p.beadString(beads)
+	p.beadTimes(beads)
+	p.said = append(p.said, words.T("board.desc-beads", len(beads), beads[0].number, beads[len(beads)-1].number,
+		words.Time(beads[0].recorded)))
+	return p.picture("station", words.T("board.station-picture", name), strings.Join(p.said, " "))
+}
+
+// beadString draws the records by their numbers.
+func (p *chainPicture) beadString(beads []bead) {
+	const y = 30.0
 	step := (laneRight - laneLeft - 40) / float64(max(len(beads)-1, 1))
 	x := func(i int) float64 { return laneLeft + 20 + step*float64(i) }
-	p.y = stringY
+	p.y = y
 	p.lane("numbers")
 	for i := 1; i < len(beads); i++ {
 		missing := beads[i].number - beads[i-1].number - 1
-		switch {
-		case missing > 0:
-			m := (x(i-1) + x(i)) / 2
-			p.line(x(i-1)+6, stringY, m-4, stringY, red, 3)
-			p.line(m+4, stringY, x(i)-6, stringY, red, 3)
-			p.path(fmt.Sprintf("M%.1f %.1fl-4 6 5 5-4 6m8-17l-4 6 5 5-4 6", m-1, stringY-8), "none", red, 2)
-			p.text(m, stringY-14, "middle", 13, red, words.T("board.numbers-missing", missing), bold)
-			p.said = append(p.said, words.T("board.desc-gap", beads[i-1].number, beads[i].number))
-		default:
-			p.line(x(i-1)+6, stringY, x(i)-6, stringY, ink, 3)
+		if missing <= 0 {
+			p.line(x(i-1)+6, y, x(i)-6, y, ink, 3)
+			continue
 		}
+		m := (x(i-1) + x(i)) / 2
+		p.line(x(i-1)+6, y, m-4, y, red, 3)
+		p.line(m+4, y, x(i)-6, y, red, 3)
+		p.path(fmt.Sprintf("M%.1f %.1fl-4 6 5 5-4 6m8-17l-4 6 5 5-4 6", m-1, y-8), "none", red, 2)
+		p.text(m, y-14, "middle", 13, red, p.words.T("board.numbers-missing", missing), bold)
+		p.said = append(p.said, p.words.T("board.desc-gap", beads[i-1].number, beads[i].number))
 	}
 	for i, b := range beads {
 		p.group(fmt.Sprintf("%d: %s", b.number, b.says), func() {
-			p.circle(x(i), stringY, 6, white, ink, 2.5)
+			p.circle(x(i), y, 6, white, ink, 2.5)
 			if b.remarks != 0 {
-				p.sign(x(i), stringY, "doubtful")
-				p.said = append(p.said, words.T("board.desc-remark", b.number,
+				p.sign(x(i), y, "doubtful")
+				p.said = append(p.said, p.words.T("board.desc-remark", b.number,
 					strings.Join(p.words.Remarks(b.remarks), ", ")))
 			}
 		})
 	}
 	for _, i := range []int{0, len(beads) - 1} {
-		p.text(x(i), stringY+24, "middle", 12, soft, fmt.Sprint(beads[i].number))
+		p.text(x(i), y+24, "middle", 12, soft, fmt.Sprint(beads[i].number))
 	}
+}
+
+// beadTimes draws when each record was observed and recorded.
+func (p *chainPicture) beadTimes(beads []bead) {
+	const observedY, recordedY = 96.0, 168.0
 	p.y = observedY
 	p.lane("observed")
 	p.scale(observedY)
@@ -130,8 +143,5 @@ func drawStation(words *shell.Words, name string, beads []bead) template.HTML {
 		p.circle(a, observedY, 4, ink, white, 1)
 		p.rect(z-4, recordedY-4, 8, 8, white, blue, `stroke-width="2"`)
 	}
-	p.said = append(p.said, words.T("board.desc-beads", len(beads), beads[0].number, beads[len(beads)-1].number,
-		words.Time(beads[0].recorded)))
 	p.h = recordedY + 24
-	return p.picture("station", words.T("board.station-picture", name), strings.Join(p.said, " "))
 }

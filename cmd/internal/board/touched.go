@@ -1,6 +1,7 @@
 package board
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -9,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -127,7 +129,7 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	v.Set("format", "pdf")
 	b.PDF = "/recall?" + v.Encode()
 	if q.what == "trip" && len(b.Hold)+len(b.Used)+len(b.Again) == 0 && len(b.Other) == 0 {
-		return nil, fmt.Errorf("%w of trip %s", site.ErrNotFound, q.key)
+		return nil, refusal.Say(fmt.Errorf("%w of trip %s", site.ErrNotFound, q.key), "nothing-of", q.key)
 	}
 	return a, nil
 }
@@ -144,7 +146,7 @@ func (p *pages) touched(r *http.Request, words *shell.Words, m *site.View, w *ju
 			return err
 		}
 		if !ok {
-			return fmt.Errorf("%w of trip %s", site.ErrNotFound, q.key)
+			return refusal.Say(fmt.Errorf("%w of trip %s", site.ErrNotFound, q.key), "nothing-of", q.key)
 		}
 		keys = []projections.TripKey{{Set: set, Trip: q.key}}
 		q.heading = words.T("board.touched-by", words.T("board.what-set"), set)
@@ -196,40 +198,18 @@ func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *j
 	if err != nil || len(keys) == 0 {
 		return keys, err
 	}
-	from, to, found := time.Time{}, time.Time{}, false
-	var sterilizer string
-	for _, k := range keys {
-		v, err := w.Judge(k)
-		if err != nil {
-			return nil, err
-		}
-		for _, f := range v.Findings {
-			if f.Code == projections.LoadRecalled {
-				if !found || f.From.Before(from) {
-					from = f.From
-				}
-				if f.To.After(to) {
-					to = f.To
-				}
-				found = true
-			}
-		}
-	}
-	facts, err := m.Source(r.Context()).Facts(facts.DimLoad, q.key)
+	from, to, found, err := recallOf(w, keys)
 	if err != nil {
 		return nil, err
 	}
-	site := ""
-	for _, f := range facts {
-		if d, ok := f.Event.Data.(*events.SetSterilized); ok && d.Load == q.key {
-			sterilizer = d.Sterilizer
-			site, _, _ = strings.Cut(f.Event.Station, "/")
-		}
+	where, sterilizer, err := sterilizerOf(r.Context(), m, q.key)
+	if err != nil {
+		return nil, err
 	}
 	if !found || sterilizer == "" {
 		return keys, nil
 	}
-	policy, _, err := w.PolicyAt(site, to)
+	policy, _, err := w.PolicyAt(where, to)
 	if err != nil {
 		return nil, err
 	}
@@ -254,6 +234,42 @@ func (p *pages) recalled(r *http.Request, words *shell.Words, m *site.View, w *j
 		}
 	}
 	return out, nil
+}
+
+// recallOf returns what the recalls of some trips cover together; found is false
+// where none of them is recalled.
+func recallOf(w *judge.World, keys []projections.TripKey) (from, to time.Time, found bool, err error) {
+	for _, k := range keys {
+		v, err := w.Judge(k)
+		if err != nil {
+			return from, to, false, err
+		}
+		for _, f := range v.Findings {
+			if f.Code != projections.LoadRecalled {
+				continue
+			}
+			if !found || f.From.Before(from) {
+				from = f.From
+			}
+			if f.To.After(to) {
+				to = f.To
+			}
+			found = true
+		}
+	}
+	return from, to, found, nil
+}
+
+// sterilizerOf returns the site and the sterilizer of a load, "" where none is recorded.
+func sterilizerOf(ctx context.Context, m *site.View, load string) (where, sterilizer string, err error) {
+	its, err := m.Source(ctx).Facts(facts.DimLoad, load)
+	for _, f := range its {
+		if d, ok := f.Event.Data.(*events.SetSterilized); ok && d.Load == load {
+			sterilizer = d.Sterilizer
+			where, _, _ = strings.Cut(f.Event.Station, "/")
+		}
+	}
+	return where, sterilizer, err
 }
 
 func (b *touchedBody) sort(s touchedSet) {
@@ -322,7 +338,7 @@ func touchedTable(words *shell.Words, b *touchedBody) *table {
 	add := func(group string, sets []touchedSet) {
 		for _, s := range sets {
 			t.add(text(words.T("board.do-"+group)), text(s.Verdict.Set).to(tripLink(s.Verdict.Set, s.Verdict.Trip)),
-				text(s.Trace.List), text(s.Verdict.Where), when(words, s.Verdict.Since),
+				text(s.Trace.List), text(words.Place(s.Verdict.Where)), when(words, s.Verdict.Since),
 				text(s.Trace.Load).to(loadLink(s.Trace.Load)), text(s.Verdict.Case).to(caseLink(s.Verdict.Case)),
 				when(words, s.Opened), text(words.T("shell.status-"+string(s.Verdict.Status))), text(s.Verdict.Trip))
 		}

@@ -145,6 +145,7 @@ func (p *Tab) Open(url string) {
 // it was found and before the pointer is there, its successor is clicked.
 func (p *Tab) Click(selector string) {
 	p.t.Helper()
+	p.Await(loaded)
 	ctx, end := context.WithTimeout(p.ctx, patience)
 	defer end()
 	for {
@@ -158,6 +159,10 @@ func (p *Tab) Click(selector string) {
 		p.t.Fatalf("in the browser: clicking %s: %v", selector, err)
 	}
 }
+
+// loaded is true when a page's scripts have run: a button does nothing before that,
+// and a person would press it again.
+const loaded = `document.readyState === "complete"`
 
 // gone reports whether an error says that the page no longer has a node. Chromium
 // answers so before it moves the pointer, so that nothing was clicked.
@@ -215,6 +220,7 @@ func (p *Tab) Axe() {
 	if err != nil {
 		p.t.Fatal(err)
 	}
+	p.Await(`document.readyState === "complete"`) // else it can meet a page that is on its way
 	Eval[int](p, string(script)+";0")
 	found := Eval[[]string](p,
 		`axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)

@@ -8,17 +8,26 @@ import (
 	"strconv"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
 
-// Type types like a keyboard wedge: one key after the other, as fast as they go
-// through, wherever the focus is. \r is Enter.
+// Type types like a keyboard wedge: one key after the other, a millisecond apart by
+// their own time, wherever the focus is and however long they take to come through. \r
+// is Enter.
 func (p *Tab) Type(keys string) {
 	p.t.Helper()
-	p.Do(chromedp.KeyEvent(keys))
+	at := time.Now()
+	p.Do(chromedp.KeyEvent(keys, func(k *input.DispatchKeyEventParams) {
+		if k.Type == kb.KeyDown || k.Type == kb.KeyRawDown {
+			at = at.Add(time.Millisecond)
+		}
+		k.Timestamp = input.TimeSinceEpoch(float64(at.UnixMicro()) / 1e6)
+	}))
 }
 
 // Press types as a person does, a moment after what was typed before.
@@ -46,6 +55,16 @@ func (p *Tab) Hold(key string, repeats int) {
 func (p *Tab) Touch(selector string) {
 	p.t.Helper()
 	Eval[bool](p, fmt.Sprintf(`(document.querySelector(%s).click(), true)`, strconv.Quote(selector)))
+}
+
+// Before runs a script in each page of the tab before the page's own.
+func (p *Tab) Before(script string) {
+	p.t.Helper()
+	p.Do(func(ctx context.Context, t *chromedp.Target) (none chromedp.Void, err error) {
+		_, err = cdp.Call(ctx, t, page.AddScriptToEvaluateOnNewDocument,
+			page.AddScriptToEvaluateOnNewDocumentParams{Source: script})
+		return none, err
+	})
 }
 
 // Reload loads the page again.

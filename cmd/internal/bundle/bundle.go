@@ -7,10 +7,14 @@
 //	README.txt               how to check all of it with public tools
 //	history.txt              what happened, for a reader
 //	history.json             the same for a program
+//	keys                     whose key lies where (see Custody)
+//	timestamp/<size>.…       the newest timestamp of a checkpoint, where there is one
+//	covers                   what it holds without anything left out (see Covers)
+//	heads/<place>.head       proof of the newest record about one thing (see proof.HeadProof)
 //	ledger.vkey              the ledger's public key, C2SP signed-note form
 //	checkpoint               the signed checkpoint all proofs lead to
 //	records/<seq>.note       the records as stored
-//	proofs/<seq>.tlog-proof  one inclusion proof each, C2SP tlog-proof
+//	proofs/<seq>.tlog-proof  one inclusion proof each, C2SP tlog-proof; none where all records are here
 //	earlier/<size>           where asked for: proof that the ledger only grew since it had that
 //	                         size, in the form of a C2SP tlog-witness request
 //	manifest                 SHA-256 of each file above, signed by the ledger
@@ -23,7 +27,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strconv"
+	"slices"
 	"strings"
 	"time"
 
@@ -59,31 +63,52 @@ type Record struct {
 
 // Content is what goes into a bundle.
 type Content struct {
-	Key         string // the ledger's verifier key
-	Checkpoint  []byte
-	Records     []Record // ascending
-	Earlier     []proof.Consistency
-	HistoryText []byte
-	HistoryJSON []byte
+	Key        string // the ledger's verifier key
+	Checkpoint []byte
+	Records    []Record // ascending
+	Covers     *Covers
+	Heads      []proof.HeadProof
+	Earlier    []proof.Consistency
+	Custody    *Custody
+	Timestamp  *Timestamp // nil: none
+	Story      *Story
 }
 
 // Write writes a bundle, its manifest signed by the ledger.
 func Write(w io.Writer, c Content, ledger note.Signer) error {
+	text, err := c.Story.Text(c.Covers)
+	if err != nil {
+		return err
+	}
+	data, err := c.Story.JSON()
+	if err != nil {
+		return err
+	}
 	files := []proof.File{
 		{Path: readmeFile, Data: []byte(readme)},
-		{Path: historyText, Data: c.HistoryText},
-		{Path: historyJSON, Data: c.HistoryJSON},
+		{Path: historyText, Data: text},
+		{Path: historyJSON, Data: data},
 		{Path: keyFile, Data: []byte(c.Key + "\n")},
 		{Path: checkpointFile, Data: c.Checkpoint},
+		{Path: coversFile, Data: c.Covers.Marshal()},
+		{Path: custodyFile, Data: c.Custody.Marshal()},
+	}
+	for _, h := range c.Heads {
+		files = append(files, headFile(h))
 	}
 	for _, r := range c.Records {
 		name := fmt.Sprintf("%09d", r.Seq)
-		files = append(files,
-			proof.File{Path: recordsDir + name + recordSuffix, Data: r.Record},
-			proof.File{Path: proofsDir + name + proofSuffix, Data: r.Proof.Marshal()})
+		files = append(files, proof.File{Path: recordsDir + name + recordSuffix, Data: r.Record})
+		if c.Covers.Of != Everything {
+			files = append(files, proof.File{Path: proofsDir + name + proofSuffix, Data: r.Proof.Marshal()})
+		}
 	}
 	for _, e := range c.Earlier {
 		files = append(files, proof.File{Path: fmt.Sprintf("%s%09d", earlierDir, e.From), Data: e.Marshal()})
+	}
+	if t := c.Timestamp; t != nil {
+		files = append(files, proof.File{Path: stampPath(t.Size, stampedSuffix), Data: t.Checkpoint},
+			proof.File{Path: stampPath(t.Size, stampSuffix), Data: t.Response})
 	}
 	return proof.WriteBundle(w, files, ledger)
 }
@@ -94,19 +119,30 @@ type Problem = proof.Problem
 
 // Report is what a check found.
 type Report struct {
-	OK         bool      `json:"ok"`
-	Ledger     string    `json:"ledger,omitempty"`
-	Key        string    `json:"key,omitempty"`
-	KeyTrusted bool      `json:"keyTrusted"` // the key was given from outside the bundle
-	Size       int64     `json:"size,omitempty"`
-	Root       string    `json:"root,omitempty"`
-	Records    int       `json:"records"`
-	First      time.Time `json:"first,omitzero"` // observed times of the records
-	Last       time.Time `json:"last,omitzero"`
-	Problems   []Problem `json:"problems"`
+	OK         bool   `json:"ok"`    // nothing is wrong, and whose ledger it is was known from outside
+	Whole      bool   `json:"whole"` // nothing is wrong with the bundle itself
+	Ledger     string `json:"ledger,omitempty"`
+	Key        string `json:"key,omitempty"`
+	KeyTrusted bool   `json:"keyTrusted"` // the key was given from outside the bundle
+	// Former are the keys that the ledger has had before, the first one first; each signed for the next.
+	Former []Replaced `json:"former,omitempty"`
+	// Known is the key that was given, where that is one of those.
+	Known    string    `json:"known,omitempty"`
+	Size     int64     `json:"size,omitempty"`
+	Root     string    `json:"root,omitempty"`
+	Records  int       `json:"records"`
+	First    time.Time `json:"first,omitzero"` // observed times of the records
+	Last     time.Time `json:"last,omitzero"`
+	Problems []Problem `json:"problems"`
 	// Remarks are what the ledger itself noticed about records as they came, and
 	// holes in a station's numbering: true of the history, not faults of the bundle.
 	Remarks []string `json:"remarks,omitempty"`
+	// Coverage is what nothing is left out of; nil for a bundle of an earlier program, which shows nothing of that.
+	Coverage *Coverage `json:"coverage,omitempty"`
+	Stamped  []Stamped `json:"stamped,omitempty"`
+	Custody  *Custody  `json:"custody,omitempty"`
+	Holes    []Hole    `json:"holes,omitempty"`   // in the stations' numbering
+	History  string    `json:"history,omitempty"` // as this checker makes it of the records
 	// Compared is how it stands to what the ledger gave out at another time, where asked.
 	Compared *Comparison `json:"compared,omitempty"`
 }
@@ -115,23 +151,26 @@ type Report struct {
 // it takes the one in the bundle: that shows the bundle whole, not whose it is.
 func Check(raw []byte, key string) Report {
 	r := Report{Problems: []Problem{}, KeyTrusted: key != ""}
-	if key == "" {
-		key = keyInside(raw)
-	}
-	v, err := note.NewVerifier(strings.TrimSpace(key))
-	if err != nil {
-		// The archive is read all the same: that finds the place of the damage.
-		v = noKey{}
+	keys, err := keysFor(raw, strings.TrimSpace(key))
+	var v note.Verifier = noKey{} // the archive is read all the same: that finds the place of the damage
+	switch {
+	case keys == nil:
 		r.add(-1, keyFile, "no usable key of a ledger: "+err.Error())
-	} else {
-		r.Ledger, r.Key = v.Name(), strings.TrimSpace(key)
+	default:
+		v = keys.Newest().Key
+		r.Ledger, r.Key = v.Name(), keys.Newest().Text
+		r.known(keys, strings.TrimSpace(key))
 	}
 	b, problems := proof.ReadBundle(raw, v)
 	r.Problems = append(r.Problems, problems...)
-	if err == nil {
-		r.contents(b, v)
+	if keys != nil {
+		if err != nil {
+			r.add(-1, keyFile, "the ledger's keys don't follow from each other: "+err.Error())
+		}
+		r.contents(b, keys)
 	}
-	r.OK = len(r.Problems) == 0
+	r.Whole = len(r.Problems) == 0
+	r.OK = r.Whole && r.KeyTrusted
 	return r
 }
 
@@ -170,9 +209,26 @@ func fileInside(raw []byte, name string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, longest))
 }
 
-func (r *Report) contents(b *proof.Bundle, v note.Verifier) {
+// Replaced is a key that the ledger has had before.
+type Replaced struct {
+	Key string `json:"key"`
+	By  int64  `json:"by"` // the record, signed by this key, that hands the ledger on
+}
+
+// known says which keys came before that of now, and which of them was known.
+func (r *Report) known(keys proof.Keys, known string) {
+	for i, k := range keys[1:] {
+		r.Former = append(r.Former, Replaced{Key: keys[i].Text, By: k.Since})
+	}
+	if known != r.Key {
+		r.Known = known
+	}
+}
+
+func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
+	v := keys.Newest().Key
 	if inside, ok := b.File(keyFile); !ok || strings.TrimSpace(string(inside)) != r.Key {
-		r.add(-1, keyFile, "the key in the bundle is not the key it is checked with")
+		r.add(-1, keyFile, "the key in the bundle is not the key it is checked with, and no record here leads from the one to the other")
 	}
 	signed, _ := b.File(checkpointFile)
 	cp, err := proof.OpenCheckpoint(signed, v.Name(), v)
@@ -181,31 +237,92 @@ func (r *Report) contents(b *proof.Bundle, v note.Verifier) {
 		return
 	}
 	r.Size, r.Root = cp.Size, fmt.Sprintf("%x", cp.Root[:])
-	audit := events.NewAudit(v, time.Duration(events.DefaultPolicy().ClockToleranceSeconds)*time.Second)
-	audit.Signatures, audit.Canonical, audit.Excerpt = true, true, true
+	covers := r.covers(b)
+	r.names(b, covers)
+	all := r.records(b, keys, covers, signed, cp)
+	r.earlier(b, signed, cp)
+	r.custody(b, all)
+	r.timestamp(b, keys, cp)
+	switch {
+	case r.Records == 0:
+		r.add(-1, recordsDir, "the bundle holds no record")
+	case covers != nil:
+		r.complete(b, covers, all, cp.Size)
+		r.replay(b, covers, all)
+	case slices.ContainsFunc(all, func(e *entry) bool { return len(e.links) > 0 }):
+		r.add(-1, coversFile, "it is missing: what is left out of such a bundle would not show")
+	}
+	r.holes(all)
+}
+
+// covers reads what the bundle says it covers, nil for one of an earlier program.
+func (r *Report) covers(b *proof.Bundle) *Covers {
+	data, ok := b.File(coversFile)
+	if !ok {
+		return nil
+	}
+	c, err := ParseCovers(data)
+	if err != nil {
+		r.add(-1, coversFile, err.Error())
+	}
+	return c
+}
+
+// records checks each record, and returns those that hold.
+func (r *Report) records(b *proof.Bundle, keys proof.Keys, covers *Covers, signed []byte, cp proof.Checkpoint) []*entry {
+	v := keys.Newest().Key
+	everything := covers != nil && covers.Of == Everything
+	audit := events.NewAudit(keys[0].Key, time.Duration(events.DefaultPolicy().ClockToleranceSeconds)*time.Second)
+	audit.Signatures, audit.Canonical, audit.Excerpt = true, true, !everything
+	claimed := claimedRemarks(b)
+	tree := &proof.Tree{}
 	var last int64
+	var all []*entry
+	bySeq := make(map[int64]*entry)
 	for _, f := range b.Files {
-		name, ok := strings.CutPrefix(f.Path, recordsDir)
+		seq, ok := seqOf(f.Path)
 		if !ok {
 			continue
 		}
-		seq, err := strconv.ParseInt(strings.TrimSuffix(name, recordSuffix), 10, 64)
-		if err != nil || seq <= last {
+		if seq <= last {
 			r.add(-1, f.Path, "not a record's name, or out of order")
 			continue
 		}
 		last = seq
 		r.Records++
-		if err := inclusion(b, f, seq, signed, cp); err != nil {
+		if everything {
+			tree.Append(proof.LeafHash(f.Data), nil)
+		} else if err := inclusion(b, f, seq, signed, cp); err != nil {
 			r.add(-1, f.Path, err.Error())
 			continue
 		}
-		r.record(audit, f, seq, v)
+		e := r.record(audit, f, seq, v)
+		if e == nil {
+			continue
+		}
+		all, bySeq[seq] = append(all, e), e
+		for _, ch := range e.checked.Earlier {
+			if before := bySeq[ch.Seq]; before != nil {
+				before.later = append(before.later, change{e.fact.recorded, ch})
+			}
+		}
 	}
-	r.earlier(b, signed, cp)
-	if r.Records == 0 {
-		r.add(-1, recordsDir, "the bundle holds no record")
+	r.remarks(all, covers, claimed)
+	if audit.LedgerKey().KeyHash() != v.KeyHash() {
+		r.add(-1, keyFile, "the records that hold don't lead to the key by which the bundle is signed")
 	}
+	if everything && (tree.Size() != cp.Size || tree.Root() != cp.Root) {
+		r.add(-1, recordsDir, fmt.Sprintf("the %d records here are not the %d of the checkpoint", tree.Size(), cp.Size))
+	}
+	return all
+}
+
+// dataOf returns what a record says, nil where it can't be read.
+func dataOf(p events.Parsed) events.Data {
+	if p.Event == nil {
+		return nil
+	}
+	return p.Event.Data
 }
 
 // inclusion checks that a record is in the tree of the checkpoint, whose
@@ -229,16 +346,35 @@ func inclusion(b *proof.Bundle, f proof.File, seq int64, signed []byte, cp proof
 	return proof.CheckInclusion(p.Hashes, cp.Size, cp.Root, p.Index, proof.LeafHash(f.Data))
 }
 
+// remarks reports what is wrong with records as their stations made them, now that all are known. Of a hole in the numbering
+// or a clock that ran back nothing shows where the station's record before isn't here: then what the bundle says of that is
+// taken. Judged is by what was known as of when the bundle is.
+func (r *Report) remarks(all []*entry, covers *Covers, claimed map[int64]events.Remark) {
+	for _, e := range all {
+		then := e.checked
+		for _, ch := range e.later {
+			e.checked.Apply(ch.Change)
+			if covers == nil || covers.AsOf.IsZero() || !ch.at.After(covers.AsOf) {
+				then.Apply(ch.Change)
+			}
+		}
+		e.fact.remarks = then.Remark&^then.Unseen | claimed[e.seq]&then.Unseen
+		if said := e.checked.Words(); len(said) > 0 && !e.problem {
+			r.Remarks = append(r.Remarks, fmt.Sprintf("record %d: %s", e.seq, strings.Join(said, "; ")))
+		}
+	}
+}
+
 // record checks the station's signature and the record's form.
-func (r *Report) record(audit *events.Audit, f proof.File, seq int64, v note.Verifier) {
+func (r *Report) record(audit *events.Audit, f proof.File, seq int64, v note.Verifier) *entry {
 	n, at, arrival, err := proof.SplitArrival(v.Name(), f.Data)
 	if err != nil {
 		r.add(-1, f.Path, err.Error())
-		return
+		return nil
 	}
 	p := events.Parse(n)
-	remark, words := audit.Check(seq, p, at, events.Remark(arrival))
-	if p.Event != nil {
+	c := audit.Check(seq, p, at, events.Remark(arrival))
+	if _, mapped := dataOf(p).(*events.RecordsMapped); p.Event != nil && !mapped {
 		if r.First.IsZero() || p.Event.Time.Before(r.First) {
 			r.First = p.Event.Time
 		}
@@ -246,13 +382,20 @@ func (r *Report) record(audit *events.Audit, f proof.File, seq int64, v note.Ver
 			r.Last = p.Event.Time
 		}
 	}
-	said := strings.Join(words, "; ")
-	switch {
-	case remark == 0:
-	case remark&events.RemarkSignature != 0 && arrival&byte(events.RemarkSignature) == 0, remark&events.RemarkForm != 0:
-		// The ledger took it for good, or would never have taken it.
-		r.add(-1, f.Path, said)
-	default:
-		r.Remarks = append(r.Remarks, fmt.Sprintf("record %d: %s", seq, said))
+	// The ledger took it for good, or would never have taken it.
+	problem := c.Remark&events.RemarkSignature != 0 && arrival&byte(events.RemarkSignature) == 0 || c.Remark&events.RemarkForm != 0
+	if problem {
+		r.add(-1, f.Path, strings.Join(c.Words(), "; "))
+	}
+	if p.Event == nil {
+		return nil
+	}
+	links, err := proof.Links(v.Name(), f.Data)
+	if err != nil {
+		r.add(-1, f.Path, err.Error())
+		return nil
+	}
+	return &entry{
+		seq: seq, path: f.Path, note: n, event: p.Event, links: links, fact: factOf{recorded: at}, checked: c, problem: problem,
 	}
 }

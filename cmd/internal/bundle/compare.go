@@ -4,9 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
-
-	"golang.org/x/mod/sumdb/note"
 
 	"listbound/ledger/proof"
 )
@@ -32,9 +31,21 @@ type given struct {
 
 var zipHead = []byte("PK")
 
-func open(raw []byte, v note.Verifier) (*given, error) {
+// open opens one side by the keys of the ledger. A bundle is signed by the one that was the ledger's then.
+func open(raw []byte, keys proof.Keys) (*given, error) {
 	g := &given{msg: raw}
+	name := keys[0].Key.Name()
 	if bytes.HasPrefix(raw, zipHead) {
+		v := keys.Newest().Key
+		if c, err := CheckpointOf(raw); err == nil {
+			v = keys.ForCheckpoint(c.Size).Key
+			for i, k := range keys[1:] {
+				if c.Size >= k.Since && strings.TrimSpace(keyInside(raw)) == keys[i].Text {
+					return nil, fmt.Errorf("a bundle of %d records: %w: record %d replaced it; whoever has that key can have made this",
+						c.Size, proof.ErrReplacedKey, k.Since)
+				}
+			}
+		}
 		b, problems := proof.ReadBundle(raw, v)
 		if len(problems) > 0 {
 			return nil, fmt.Errorf("%s", problems[0])
@@ -43,7 +54,7 @@ func open(raw []byte, v note.Verifier) (*given, error) {
 		g.msg, _ = b.File(checkpointFile)
 	}
 	var err error
-	g.cp, err = proof.OpenCheckpoint(g.msg, v.Name(), v)
+	g.cp, err = keys.OpenCheckpoint(g.msg, name)
 	return g, err
 }
 
@@ -68,21 +79,18 @@ func CheckpointOf(raw []byte) (proof.Checkpoint, error) {
 // bundles or signed checkpoints, in either order. The key is the ledger's, or
 // empty for that in the first bundle.
 func Compare(a, b []byte, key string) (Comparison, error) {
-	if key == "" {
-		key = keyInside(a)
+	keys, err := keysOfBoth(a, b, strings.TrimSpace(key))
+	if errors.Is(err, proof.ErrTwoHistories) {
+		return Comparison{}.judged(err), nil
 	}
-	if key == "" {
-		key = keyInside(b)
-	}
-	v, err := note.NewVerifier(strings.TrimSpace(key))
 	if err != nil {
-		return Comparison{}, errors.New("the ledger's key is needed: give it with --key")
+		return Comparison{}, err
 	}
-	x, err := open(a, v)
+	x, err := open(a, keys)
 	if err != nil {
 		return Comparison{}, fmt.Errorf("the first: %w", err)
 	}
-	y, err := open(b, v)
+	y, err := open(b, keys)
 	if err != nil {
 		return Comparison{}, fmt.Errorf("the second: %w", err)
 	}
@@ -100,18 +108,55 @@ func Compare(a, b []byte, key string) (Comparison, error) {
 	return c.judged(err), nil
 }
 
-// CompareNow holds something that a ledger gave out against the ledger itself,
-// by a proof that it makes now.
-func CompareNow(earlier []byte, now *proof.Consistency, key string) (Comparison, error) {
-	v, err := note.NewVerifier(strings.TrimSpace(key))
-	if err != nil {
-		return Comparison{}, fmt.Errorf("the ledger's key: %w", err)
+// keysOfBoth returns the keys of the ledger by which two things are compared: those that either of them leads to.
+func keysOfBoth(a, b []byte, known string) (proof.Keys, error) {
+	var longer proof.Keys
+	for _, raw := range [][]byte{a, b} {
+		if !bytes.HasPrefix(raw, zipHead) {
+			continue
+		}
+		keys, err := keysInside(raw)
+		if err != nil {
+			continue // told when it is opened
+		}
+		if len(longer) == 0 {
+			longer = keys
+			continue
+		}
+		shorter := keys
+		if len(longer) < len(shorter) {
+			longer, shorter = shorter, longer
+		}
+		for i, k := range shorter {
+			if k.Text != longer[i].Text && i > 0 {
+				return nil, fmt.Errorf("%w: two keys took over from the same one, %s", proof.ErrTwoHistories, longer[i-1].Text)
+			}
+			if k.Text != longer[i].Text && len(shorter) > 1 {
+				return nil, errors.New("the two are of ledgers with different keys")
+			}
+		}
 	}
-	then, err := open(earlier, v)
+	if known == "" && len(longer) == 0 {
+		return nil, errors.New("the ledger's key is needed: give it with --key")
+	}
+	if known == "" || slices.ContainsFunc(longer, func(k proof.KeySince) bool { return k.Text == known }) {
+		return longer, nil
+	}
+	k, err := proof.NewKeySince(0, known)
+	if err != nil {
+		return nil, errors.New("the ledger's key is needed: give it with --key")
+	}
+	return proof.Keys{k}, nil
+}
+
+// CompareNow holds something that a ledger gave out against the ledger itself, by a proof that it makes now. The keys
+// are all that the ledger has had.
+func CompareNow(earlier []byte, now *proof.Consistency, keys proof.Keys) (Comparison, error) {
+	then, err := open(earlier, keys)
 	if err != nil {
 		return Comparison{}, err
 	}
-	cp, err := proof.OpenCheckpoint(now.Checkpoint, v.Name(), v)
+	cp, err := keys.OpenCheckpoint(now.Checkpoint, keys[0].Key.Name())
 	if err != nil {
 		return Comparison{}, err
 	}

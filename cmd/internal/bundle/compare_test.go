@@ -147,14 +147,14 @@ func TestCompareNow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c, err := bundle.CompareNow(old, p, s.Key()); err != nil || !c.Same || c.Later != s.Size() {
+	if c, err := bundle.CompareNow(old, p, s.Keys()); err != nil || !c.Same || c.Later != s.Size() {
 		t.Errorf("%+v, %v", c, err)
 	}
 	if len(p.Hashes) == 0 {
 		t.Fatal("a proof without hashes")
 	}
 	p.Hashes[0][0] ^= 1
-	c, err := bundle.CompareNow(old, p, s.Key())
+	c, err := bundle.CompareNow(old, p, s.Keys())
 	if err != nil || c.Same || !strings.Contains(c.Says, "TWO HISTORIES") {
 		t.Errorf("with a wrong proof: %+v, %v", c, err)
 	}

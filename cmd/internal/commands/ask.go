@@ -21,6 +21,8 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
 	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/proof"
 )
 
 func (a *app) record() *cobra.Command {
@@ -174,7 +176,8 @@ func (a *app) refuseAll(in []io.Reader, args []string) error {
 			}
 			err := x.Err
 			if err == nil {
-				err = fmt.Errorf("it stands behind %d bytes that hold no observation; record it alone, or name the site with --site", lookAhead)
+				err = fmt.Errorf("it stands behind %d bytes that hold no observation; record it alone, or name "+
+					"the site with --site", lookAhead)
 			}
 			if err := a.receipt(site.Receipt{Line: n, Error: err.Error()}, &refused, args[i]); err != nil {
 				return err
@@ -277,19 +280,25 @@ records as stored.`,
 
 func (a *app) verify() *cobra.Command {
 	var asJSON bool
-	var earlier string
+	var earlier, sheet string
 	c := command("verify", "checks the whole ledger against its signed checkpoint",
 		`Reads every record from the stream and holds it against the entry bundles, the
-tree, the signed checkpoint, its station's key and numbering. Exit status 1: the
-ledger is not what was signed. Remarks are records that were wrong when they
+tree, the signed checkpoint, its station's key and numbering, and the read model
+against what the records come to. Exit status 1: the ledger is not what was signed,
+or the read model was changed, which rebuild mends. Remarks are records that were wrong when they
 came; the ledger holds them unchanged. With --earlier it holds the ledger against
 a checkpoint or an evidence bundle that it gave out before, instead: whether what
 it held then is the beginning of what it holds now. Any checkpoint that lies
-outside the folder will do, such as one from /log/checkpoint in the log book.`,
+outside the folder will do, such as one from /log/checkpoint in the log book.
+With --sheet it compares the check line that is printed at the foot of a count
+sheet: whether the ledger still has the history that it had then.`,
 		"listbound verify --data d --json", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
 				if earlier != "" {
 					return a.compareEarlier(cmd.Context(), s, earlier)
+				}
+				if sheet != "" {
+					return a.compareSheet(cmd.Context(), s, sheet)
 				}
 				progress, end := a.progress("checked")
 				v, err := s.Verify(cmd.Context(), progress)
@@ -311,7 +320,43 @@ outside the folder will do, such as one from /log/checkpoint in the log book.`,
 	c.Args = cobra.NoArgs
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.Flags().StringVar(&earlier, "earlier", "", "checkpoint or evidence bundle that this ledger gave out before")
+	c.Flags().StringVar(&sheet, "sheet", "", "check line of a printed sheet, or its first 25 characters")
+	c.MarkFlagsMutuallyExclusive("earlier", "sheet", "json")
 	return c
+}
+
+// compareSheet says whether the ledger is still the one of which a sheet bears witness.
+func (a *app) compareSheet(ctx context.Context, s site.Service, text string) error {
+	line, err := events.ParseCheckLine(text)
+	if err != nil {
+		return err
+	}
+	p, err := s.Consistency(ctx, line.Size)
+	if err != nil {
+		return err
+	}
+	root, err := s.RootAt(ctx, line.Size)
+	if err != nil {
+		return err
+	}
+	// The root that a server gives is proved by its checkpoint; what the checkpoint is worth, whoever has its key knows.
+	now, err := bundle.CheckpointOf(p.Checkpoint)
+	if err != nil {
+		return err
+	}
+	then := proof.Checkpoint{Origin: now.Origin, Size: line.Size, Root: root}
+	if err := proof.SameHistory(then, now, p.Hashes); err != nil {
+		return fmt.Errorf("the ledger's root of %d records is not proved: %w", line.Size, err)
+	}
+	if !line.Agrees(root) {
+		fmt.Fprintf(a.env.Out,
+			"ANOTHER HISTORY: when this was printed the ledger had %d records, and their root was not the one that it has "+
+				"now, %s: it was rewritten since, or the sheet is of another ledger\n", line.Size, root)
+		return errSaid
+	}
+	_, err = fmt.Fprintf(a.env.Out, "the same history: the %d records of then are the first of %d (%d bits of the root compared)\n",
+		line.Size, now.Size, line.Bits)
+	return err
 }
 
 // compareEarlier says whether the ledger is still the one that gave out a file.
@@ -328,20 +373,22 @@ func (a *app) compareEarlier(ctx context.Context, s site.Service, file string) e
 	if err != nil {
 		return err
 	}
-	var key string
-	for _, st := range stations {
-		if st.Name == then.Origin {
-			key = st.Key
+	var keys proof.Keys
+	for i := range stations {
+		if stations[i].Name == then.Origin {
+			if keys, err = site.KeysOf(&stations[i]); err != nil {
+				return err
+			}
 		}
 	}
-	if key == "" {
+	if keys == nil {
 		return fmt.Errorf("%s is of the ledger %s, not of this one", file, then.Origin)
 	}
 	p, err := s.Consistency(ctx, then.Size)
 	if err != nil {
 		return err
 	}
-	c, err := bundle.CompareNow(raw, p, key)
+	c, err := bundle.CompareNow(raw, p, keys)
 	if err != nil {
 		return fmt.Errorf("%s: %w", file, err)
 	}
@@ -359,6 +406,14 @@ func (a *app) printVerification(v *site.Verification) error {
 	for _, p := range v.Remarks {
 		fmt.Fprintf(w, "remark: %s\n", p)
 	}
+	if t := v.Timestamp; t != nil && t.Size > 0 {
+		fmt.Fprintf(w, "timestamped by %s: the first %d records existed at %s\n", t.Authority, t.Size, t.At.Format(time.RFC3339))
+	} else if t != nil {
+		fmt.Fprintf(w, "never timestamped by %s yet\n", t.Authority)
+	}
+	for _, k := range v.Kept {
+		fmt.Fprintf(w, "kept beside it: %s, %.1f MB, of %s UTC: %s\n", k.Name, float64(k.Bytes)/(1<<20), report.At(k.At), k.What)
+	}
 	verdict := "intact"
 	if !v.OK {
 		verdict = "NOT INTACT"
@@ -372,6 +427,7 @@ func (a *app) evidence() *cobra.Command {
 	var f queryFlags
 	var out, printed, lang string
 	var earlier []string
+	var all bool
 	c := command("evidence", "writes a bundle that an outsider can check",
 		`Writes a ZIP archive with the records a history rests on, one proof each, the
 signed checkpoint, the keys, a readable history, and a README.txt that says how
@@ -385,14 +441,9 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 			if err != nil {
 				return err
 			}
-			if out == "" {
-				return errors.New("--out FILE.zip says where the bundle goes")
-			}
-			if q.Earlier, err = earlierSizes(earlier); err != nil {
+			q.All = all
+			if err := checkEvidence(&q, out, printed, earlier); err != nil {
 				return err
-			}
-			if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
-				return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
 			}
 			return a.ask(cmd, func(s site.Service) error {
 				if folder, ok := s.(*site.Site); ok {
@@ -422,9 +473,27 @@ the ledger only grew since it gave out that checkpoint or bundle.`,
 	c.Flags().StringVar(&out, "out", "", "file to write")
 	c.Flags().StringArrayVar(&earlier, "earlier", nil,
 		"checkpoint or bundle that this ledger gave out before (repeatable)")
+	c.Flags().BoolVar(&all, "all", false, "the whole ledger, instead of a set, trip, case or load")
 	c.Flags().StringVar(&printed, "report", "", "PDF to write as well")
 	c.Flags().StringVar(&lang, "lang", "en", "language of the report, such as en or de")
 	return c
+}
+
+// checkEvidence checks what evidence is asked for, and completes the question.
+func checkEvidence(q *site.Query, out, printed string, earlier []string) (err error) {
+	if out == "" {
+		return errors.New("--out FILE.zip says where the bundle goes")
+	}
+	if q.Earlier, err = earlierSizes(earlier); err != nil {
+		return err
+	}
+	if q.All && printed != "" {
+		return errors.New("--report is of a set, trip, case or load, not of the whole ledger")
+	}
+	if printed != "" && filepath.Clean(printed) == filepath.Clean(out) {
+		return fmt.Errorf("--out and --report both name %s; the bundle and the report are two files", out)
+	}
+	return nil
 }
 
 // earlierSizes reads how many records the ledger had when it gave out each file.
@@ -463,7 +532,11 @@ func (a *app) writeReport(ctx context.Context, s site.Service, lang string, q si
 
 // replaceFile puts a file in place when it is whole.
 func replaceFile(what, path string, write func(io.Writer) error) (err error) {
-	tmp, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".*")
+	dir, hidden := filepath.Dir(path), "."+filepath.Base(path)+".unfinished-"
+	if err := removeUnfinished(dir, hidden); err != nil {
+		return fmt.Errorf("writing the %s: %w", what, err)
+	}
+	tmp, err := os.CreateTemp(dir, hidden+"*")
 	if err != nil {
 		return fmt.Errorf("writing the %s: %w", what, err)
 	}
@@ -477,6 +550,30 @@ func replaceFile(what, path string, write func(io.Writer) error) (err error) {
 	}
 	if err := os.Rename(tmp.Name(), path); err != nil {
 		return fmt.Errorf("writing the %s: %w", what, err)
+	}
+	return nil
+}
+
+// abandoned is after how long a file that is not finished is nobody's any more.
+const abandoned = time.Hour
+
+// removeUnfinished removes what an earlier program left that was killed while it wrote the same file.
+func removeUnfinished(dir, prefix string) error {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), prefix) {
+			continue
+		}
+		info, err := e.Info()
+		if err == nil && time.Since(info.ModTime()) > abandoned {
+			err = os.Remove(filepath.Join(dir, e.Name()))
+		}
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
 	}
 	return nil
 }
@@ -535,10 +632,51 @@ damaged one is kept aside. The folder must not be in use.`,
 				again += fmt.Sprintf("; tiles made again: %d", r.Tiles)
 			}
 			_, err = fmt.Fprintf(a.env.Out,
-				"repaired: %d signed records and %d behind the checkpoint%s; the damaged stream is kept in %s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, again, r.Aside, a.data)
+				"repaired: %d signed records and %d behind the checkpoint%s; the damaged stream is kept in "+
+					"%s\nnow run: listbound verify --data %s\n", r.Signed, r.Tail, again, r.Aside, a.data)
 			return err
 		})
 	c.Args = cobra.NoArgs
+	return c
+}
+
+func (a *app) declareLoss() *cobra.Command {
+	var operator, reason string
+	c := command("declare-loss", "records for good that a part of the ledger is gone",
+		`For a data folder that takes no records because it has had more of them than there
+are, such as after an older copy was put back. Put back the missing part if there is
+any copy of it: then nothing has to be declared. If there is none, this records from
+where to where records are missing and why. The record is signed by the ledger, and
+stands in the history of every set from then on. The folder must not be in use.`,
+		`listbound declare-loss --data d --operator B-1182 --reason "the disk failed; the copy is of the night before"`,
+		func(cmd *cobra.Command, args []string) error {
+			if a.server != "" {
+				return errors.New("a loss is declared while no server has the folder; use --data")
+			}
+			dir, err := filepath.Abs(a.data)
+			if err != nil {
+				return fmt.Errorf("data folder: %w", err)
+			}
+			o := site.Options{Dir: dir, Clock: a.env.Clock, Command: "listbound declare-loss"}
+			loss, err := site.DeclareLoss(cmd.Context(), o, operator, reason)
+			if err != nil {
+				return err
+			}
+			what := ledger.MissingText(loss.Size+1, loss.Had)
+			if loss.Size >= loss.Had {
+				what = fmt.Sprintf("of the first %d records some are missing or others than they were", loss.Had)
+			}
+			_, err = fmt.Fprintf(a.env.Out, "declared as record %d: %s; the ledger takes records again\n", loss.Seq, what)
+			return err
+		})
+	c.Flags().StringVar(&operator, "operator", "", "badge of the person who declares it")
+	c.Flags().StringVar(&reason, "reason", "", "what happened, and where the copy is from")
+	c.Args = cobra.NoArgs
+	for _, f := range []string{"operator", "reason"} {
+		if err := c.MarkFlagRequired(f); err != nil {
+			c.RunE = func(*cobra.Command, []string) error { return err }
+		}
+	}
 	return c
 }
 
@@ -675,7 +813,9 @@ func (a *app) policy() *cobra.Command {
 	c := command("policy", "prints the policy in force, as JSON",
 		`Reads the read model. Without an adopted policy it is the built-in default; a
 policy.adopted observation puts another in force: its data is what stands under
-"policy" here. The facility's own policy decides what goes into it.`,
+"policy" here. It holds from its recording on: a server refuses one that is
+backdated, and changes of one that is there. The facility's own policy decides
+what goes into it.`,
 		"listbound policy --data d", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
 				p, err := s.Policy(cmd.Context())

@@ -3,32 +3,65 @@
 package commands
 
 import (
-	"io"
+	"context"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
 	"strings"
 	"testing"
-	"time"
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
-	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
 	"listbound/events"
 )
 
-// TestPracticeReachesNothing: a station in practice shows the same screens,
-// marked on every page, and whatever is done there leaves the real ledger and
-// its drafts as they were.
-func TestPracticeReachesNothing(t *testing.T) {
-	clock := func() time.Time { return time.Date(2026, 3, 9, 8, 0, 0, 0, time.UTC) }
-	real := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "south", Clock: clock})
-	if _, err := real.Enrol(t.Context(), "south/or-1", "", "test"); err != nil {
+// fillTwice fills the practice ledger, cut off once on the way. A browser waits for
+// the rest, which comes beside the server.
+func fillTwice(t *testing.T, a *app, real *site.Site, set string) {
+	t.Helper()
+	cut, cancel := context.WithCancel(t.Context())
+	const late = 2200 // lines: what is left is little, since a browser waits for it below
+	if _, err := a.openPractice(cut, real, func(lines int64) {
+		if lines >= late {
+			cancel()
+		}
+	}); err == nil {
+		t.Fatal("filled in spite of its end")
+	}
+	f := new(web.Filling)
+	handler, err := web.New(real, slog.New(slog.DiscardHandler), web.PracticeWhenFilled(f))
+	if err != nil {
 		t.Fatal(err)
 	}
-	a := &app{env: Env{Clock: clock, Out: io.Discard, Err: io.Discard}}
-	p, err := a.openPractice(t.Context(), real, func(int64) {})
+	srv := httptest.NewServer(handler)
+	tab := browsertest.Start(t).Tab(t, browsertest.Size{Name: "tablet", Width: 1024, Height: 768})
+	tab.Open(srv.URL + "/practice/at/south/or-1/storage")
+	tab.AwaitText("main", "so far: 0")
+	end := a.fillPractice(t.Context(), real, f)
+	tab.AwaitText(".practice", "PRACTICE") // the page came by itself
+	tab.Await(`document.readyState === "complete"`)
+	tab.Type(set + "\r")
+	tab.AwaitText("#bench", "LAP-001")
+	tab.Open("about:blank")
+	srv.CloseClientConnections()
+	srv.Close()
+	if err := end(); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPracticeReachesNothing: a practice ledger that was cut off while it was filled
+// is filled up. A station in practice shows the same screens, marked on every page,
+// and whatever is done there leaves the real ledger and its drafts as they were.
+func TestPracticeReachesNothing(t *testing.T) {
+	a, real := practised(t)
+	set, err := events.LabelText(events.ScanSet, "LAP-001")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fillTwice(t, a, real, set)
+	p, err := a.openPractice(t.Context(), real, func(int64) { t.Error("filled again") })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,34 +80,16 @@ func TestPracticeReachesNothing(t *testing.T) {
 	if p.Size() < 2000 || p.Name() == real.Name() {
 		t.Fatalf("the practice ledger %s holds %d records", p.Name(), p.Size())
 	}
-	before, practised := real.Size(), p.Size()
-	set, err := events.LabelText(events.ScanSet, "LAP-001")
-	if err != nil {
-		t.Fatal(err)
-	}
+	before, held := real.Size(), p.Size()
 	tab := browsertest.Start(t).Tab(t, browsertest.Size{Name: "tablet", Width: 1024, Height: 768})
 	tab.Open(srv.URL + "/at/south/or-1/")
 	if strings.Contains(tab.Text("main"), "PRACTICE") {
 		t.Error("a real page is marked as practice")
 	}
 	tab.Open(srv.URL + "/practice/at/south/or-1/storage")
-	tab.Type(set + "\r")
-	tab.AwaitText("#bench", "LAP-001")
+	tab.AwaitText("#bench", "LAP-001") // still lies there
 	tab.Type("X9BB-19\r")
-	for _, path := range []string{"/practice/at/", "/practice/at/south/or-1/", "/practice/at/south/or-1/count",
-		"/practice/at/south/or-1/opening", "/practice/at/south/or-1/close", "/practice/lists", "/practice/at/south/or-1/nowhere"} {
-		tab.Open(srv.URL + path)
-		tab.AwaitText(".practice", "PRACTICE")
-		if title := browsertest.Eval[string](tab, "document.title"); !strings.HasPrefix(title, "PRACTICE") {
-			t.Errorf("%s is titled %q", path, title)
-		}
-		for _, link := range browsertest.Eval[[]string](tab,
-			`[...document.querySelectorAll("main a, main form")].map(a => new URL(a.href || a.action).pathname)`) {
-			if !strings.HasPrefix(link, "/practice/") && link != "/at/" && link != "/at/south/or-1/" && !strings.HasPrefix(link, path) {
-				t.Errorf("%s leads to %s", path, link)
-			}
-		}
-	}
+	markedEverywhere(t, tab, srv.URL)
 	tab.Shot("practice-tablet")
 	res, err := http.Post(srv.URL+"/practice/at/south/or-1/storage/do", "application/json",
 		strings.NewReader(`{"client":"t","n":9000000000000,"action":"where","fields":{"where":"shelf"}}`))
@@ -85,20 +100,26 @@ func TestPracticeReachesNothing(t *testing.T) {
 		t.Error(err)
 	}
 	rec, err := p.Observe(t.Context(), &events.Observation{Station: "south/or-1", Kind: events.KindSetChecked,
-		Time: clock(), Set: "LAP-001", Data: &events.SetChecked{Place: "shelf"}})
-	if err != nil || p.Size() != practised+1 {
+		Time: real.Clock(), Set: "LAP-001", Data: &events.SetChecked{Place: "shelf"}})
+	if err != nil || p.Size() != held+1 {
 		t.Fatalf("practice did not record: %v", err)
 	}
 	if real.Size() != before {
 		t.Errorf("the real ledger grew by %d", real.Size()-before)
 	}
-	// Not even a record taken over whole passes.
+	noKeyInBoth(t, real, p, rec[0].Seq)
+}
+
+// noKeyInBoth: not even a record of practice that is taken over whole would pass in
+// the real ledger.
+func noKeyInBoth(t *testing.T, real, p *site.Site, seq int64) {
+	t.Helper()
 	h, err := p.History(t.Context(), site.Query{Set: "LAP-001", Records: true})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, e := range h.Events {
-		if e.Seq != rec[0].Seq {
+		if e.Seq != seq {
 			continue
 		}
 		stations, err := real.Stations(t.Context())
@@ -119,6 +140,25 @@ func TestPracticeReachesNothing(t *testing.T) {
 		for _, s := range stations {
 			if keys[s.Key] {
 				t.Errorf("station %s has one key in both ledgers", s.Name)
+			}
+		}
+	}
+}
+
+// markedEverywhere: each page of practice says so, and leads to no other.
+func markedEverywhere(t *testing.T, tab *browsertest.Tab, base string) {
+	t.Helper()
+	for _, path := range []string{"/practice/at/", "/practice/at/south/or-1/", "/practice/at/south/or-1/count",
+		"/practice/at/south/or-1/opening", "/practice/at/south/or-1/close", "/practice/lists", "/practice/at/south/or-1/nowhere"} {
+		tab.Open(base + path)
+		tab.AwaitText(".practice", "PRACTICE")
+		if title := browsertest.Eval[string](tab, "document.title"); !strings.HasPrefix(title, "PRACTICE") {
+			t.Errorf("%s is titled %q", path, title)
+		}
+		for _, link := range browsertest.Eval[[]string](tab,
+			`[...document.querySelectorAll("main a, main form")].map(a => new URL(a.href || a.action).pathname)`) {
+			if !strings.HasPrefix(link, "/practice/") && link != "/at/" && link != "/at/south/or-1/" && !strings.HasPrefix(link, path) {
+				t.Errorf("%s leads to %s", path, link)
 			}
 		}
 	}

@@ -1,7 +1,6 @@
 package commands
 
 import (
-	"context"
 	"io"
 	"log/slog"
 	"net/http"
@@ -14,29 +13,24 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/cmd/internal/web"
-	"listbound/events"
 )
 
-// TestPracticeIsFilledBesideTheRest: a server answers before its practice ledger is
-// filled; until then the pages of practice say so, and one that was cut off while
-// it was filled is filled up.
-func TestPracticeIsFilledBesideTheRest(t *testing.T) {
+// practised is a real folder with one station, whose practice ledger is not there yet.
+func practised(t *testing.T) (a *app, real *site.Site) {
+	t.Helper()
 	clock := func() time.Time { return time.Date(2026, 3, 9, 8, 0, 0, 0, time.UTC) }
-	dir := t.TempDir()
-	real := sitetest.Open(t, site.Options{Dir: dir, Name: "south", Clock: clock})
+	real = sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "south", Clock: clock})
 	if _, err := real.Enrol(t.Context(), "south/or-1", "", "test"); err != nil {
 		t.Fatal(err)
 	}
-	a := &app{env: Env{Clock: clock, Out: io.Discard, Err: io.Discard}}
-	cut, cancel := context.WithCancel(t.Context())
-	const late = 2200 // lines: what is left is little, since a browser waits for it below
-	if _, err := a.openPractice(cut, real, func(lines int64) {
-		if lines >= late {
-			cancel()
-		}
-	}); err == nil {
-		t.Fatal("filled in spite of its end")
-	}
+	return &app{env: Env{Clock: clock, Out: io.Discard, Err: io.Discard}}, real
+}
+
+// TestPracticeIsFilledBesideTheRest: a server answers before its practice ledger is
+// filled, and while it is; until then the pages of practice say so. It can be
+// stopped meanwhile.
+func TestPracticeIsFilledBesideTheRest(t *testing.T) {
+	a, real := practised(t)
 	f := new(web.Filling)
 	handler, err := web.New(real, slog.New(slog.DiscardHandler), web.PracticeWhenFilled(f))
 	if err != nil {
@@ -52,33 +46,24 @@ func TestPracticeIsFilledBesideTheRest(t *testing.T) {
 	tab.AwaitText("#verdict", "Scan")
 	tab.Open(srv.URL + "/practice/at/south/or-1/storage")
 	end := a.fillPractice(t.Context(), real, f)
-	tab.AwaitText(".practice", "PRACTICE") // the page came by itself
-	tab.Await(`document.readyState === "complete"`)
-	set, err := events.LabelText(events.ScanSet, "LAP-001")
-	if err != nil {
-		t.Fatal(err)
-	}
-	tab.Type(set + "\r")
-	tab.AwaitText("#bench", "LAP-001")
+	tab.Await(`/so far: \d+/.test(document.querySelector("main").textContent) &&
+		!document.querySelector("main").textContent.includes("so far: 17.")`) // the page came by itself
+	tab.Open(srv.URL + "/at/south/or-1/storage")
+	tab.AwaitText("#verdict", "Scan")
 	tab.Open("about:blank")
 	srv.CloseClientConnections()
 	srv.Close()
 	if err := end(); err != nil {
 		t.Fatal(err)
 	}
-	p, err := a.openPractice(t.Context(), real, func(int64) { t.Error("filled twice") })
+}
+
+// TestPracticeThatFailed: one that can't be opened is said to have failed.
+func TestPracticeThatFailed(t *testing.T) {
+	_, real := practised(t)
+	f := new(web.Filling)
+	handler, err := web.New(real, slog.New(slog.DiscardHandler), web.PracticeWhenFilled(f))
 	if err != nil {
-		t.Fatal(err)
-	}
-	if p.Size() < 2000 {
-		t.Errorf("%d records", p.Size())
-	}
-	if err := p.Close(); err != nil {
-		t.Error(err)
-	}
-	// One that can't be opened is said to have failed.
-	f = new(web.Filling)
-	if handler, err = web.New(real, slog.New(slog.DiscardHandler), web.PracticeWhenFilled(f)); err != nil {
 		t.Fatal(err)
 	}
 	f.Failed()

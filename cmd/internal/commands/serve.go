@@ -219,7 +219,9 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 	asking, stop := context.WithCancel(ctx)
 	var asked sync.WaitGroup
 	asked.Go(func() { askWitnesses(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
+	asked.Go(func() { askTimestamps(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
 	asked.Go(func() { s.KeepTime(asking) })
+	asked.Go(func() { s.KeepChecking(asking) })
 	defer asked.Wait()
 	defer stop()
 	return web.Run(ctx, srv, func() error { return srv.Serve(l) })

@@ -44,7 +44,8 @@ c2sp.org/tlog-witness, so that it works for other ledgers too.`,
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&name, "name", "", "name of the witness, such as south.example/witness")
-	c.Flags().StringArrayVar(&ledgers, "ledger", nil, "public key of a ledger that is witnessed (repeatable)")
+	c.Flags().StringArrayVar(&ledgers, "ledger", nil, "public key of a ledger that is witnessed (repeatable;\n"+
+		"of a ledger that replaced its key all, the first one first)")
 	c.Flags().StringVar(&address, "address", "127.0.0.1:8321", "address to listen on")
 	return c
 }
@@ -108,6 +109,25 @@ func askWitnesses(ctx context.Context, s *site.Site, log *slog.Logger) {
 		if at := s.Witnesses().Enough; at.After(enough) {
 			enough = at
 			log.Info("signed by the witnesses", "at", at)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+// askTimestamps has a ledger timestamped again and again until the context ends.
+func askTimestamps(ctx context.Context, s *site.Site, log *slog.Logger) {
+	if s.Timestamps() == nil {
+		return
+	}
+	tick := time.NewTicker(askEvery)
+	defer tick.Stop()
+	for {
+		if err := s.AskTimestamp(ctx); err != nil && ctx.Err() == nil {
+			log.Warn("the ledger was not timestamped", "error", err)
 		}
 		select {
 		case <-ctx.Done():

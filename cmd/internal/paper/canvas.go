@@ -237,10 +237,19 @@ func (c *canvas) shrink(face string, most, least float64, s string, w float64) [
 	return c.wrap(s, w)
 }
 
-// symbolOf encodes a text of capitals, digits and hyphens as a QR symbol with
-// error correction Q: a quarter of it may be damaged or written over.
+// alphanumeric are the characters that a QR symbol holds in the least room (ISO/IEC
+// 18004, table 5).
+const alphanumeric = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
+
+// symbolOf encodes a text as a QR symbol with error correction Q: a quarter of it
+// may be damaged or written over. Our codes are of capitals, digits and hyphens;
+// a key has small letters too, and takes more room.
 func symbolOf(text string) (barcode.Barcode, error) {
-	b, err := qr.Encode(text, qr.Q, qr.AlphaNumeric)
+	mode := qr.AlphaNumeric
+	if strings.Trim(text, alphanumeric) != "" {
+		mode = qr.Unicode
+	}
+	b, err := qr.Encode(text, qr.Q, mode)
 	if err != nil {
 		return nil, fmt.Errorf("making the symbol: %w", err)
 	}

@@ -24,7 +24,8 @@ type Sheet struct {
 	Placement              events.Placement
 	Packed                 time.Time // printed in its own zone
 	Seals                  []string
-	Practice               bool // printed across every page, and said by the symbol
+	CheckLine              string // the ledger's line (events.CheckLine) at the foot, "" for none
+	Practice               bool   // printed across every page, and said by the symbol
 }
 
 // SheetOf puts a sheet together from what was recorded of a trip. At is when
@@ -137,7 +138,8 @@ func (s *Sheet) check() error {
 		return err
 	}
 	if !s.Code.Matches(b) {
-		return fmt.Errorf("the sheet code does not belong to list %s version %d on set %s: print with the list as it was sealed", s.List, s.Version, s.Set)
+		return fmt.Errorf("the sheet code does not belong to list %s version %d on set %s: print with the list "+
+			"as it was sealed", s.List, s.Version, s.Set)
 	}
 	for _, e := range s.Exceptions {
 		if !slices.ContainsFunc(s.Lines, func(l events.Line) bool { return l.Line == e.Line }) {
@@ -424,6 +426,9 @@ func (p *sheetPrinter) footer(page int) {
 	y = p.lines(margin, y+1, lines)
 	p.font(regular, body)
 	count := p.words.say("paper.page", page, len(p.rows))
+	if p.sheet.CheckLine != "" {
+		count = p.words.say("paper.check-line", p.sheet.CheckLine) + "   " + count
+	}
 	p.right(margin, y, p.inner(), count)
 	// Which sheet stands in full at the head; here one line of it is enough.
 	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -442,6 +443,35 @@ func TestWrap(t *testing.T) {
 	} {
 		if got := strings.Join(c.wrap(s, 21), "|"); got != want {
 			t.Errorf("%q breaks into %q; want %q", s, got, want)
+		}
+	}
+}
+
+// The ledger's check line stands whole at the foot of every page, also beside a long name, and takes no room: nothing
+// stands elsewhere because of it.
+func TestSheetBearsCheckLine(t *testing.T) {
+	const line = "10000 28790 9MJK8 KFRB3 3EX3J / 07ATS AVEFE T"
+	for _, set := range []string{"LAP-014", strings.Repeat("LONG-NAME-", 12)} {
+		for _, size := range []Size{A4, Letter} {
+			s := sample(t, 60)
+			s.Set = set
+			s = bind(t, s)
+			without, err := GeometryOf(s, size, german)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s.CheckLine = line
+			with, err := GeometryOf(s, size, german)
+			if err != nil || !reflect.DeepEqual(with, without) {
+				t.Errorf("with the line things stand elsewhere: %v", err)
+			}
+			pages := strings.Split(strings.TrimSuffix(text(t, sheetPDF(t, s, size, german), "-layout"), "\f"), "\f")
+			for i, page := range pages {
+				if !strings.Contains(page, "Verzeichnis "+line) || !strings.Contains(page,
+					fmt.Sprintf("Seite %d von %d", i+1, len(pages))) {
+					t.Errorf("%s, page %d of %d: the foot is not whole", set, i+1, len(pages))
+				}
+			}
 		}
 	}
 }

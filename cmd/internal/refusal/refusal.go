@@ -31,6 +31,8 @@ import (
 type Error struct {
 	Code int
 	err  error
+	key  string
+	args []any
 }
 
 func (e *Error) Error() string { return e.err.Error() }
@@ -43,7 +45,32 @@ func New(format string, args ...any) error { return WithCode(http.StatusBadReque
 
 // WithCode returns a refusal with a status of its own.
 func WithCode(code int, format string, args ...any) error {
-	return &Error{code, fmt.Errorf(format, args...)}
+	return &Error{Code: code, err: fmt.Errorf(format, args...)}
+}
+
+// Keyed returns a refusal that pages say in their own language: by an entry of
+// their catalogue, with the same values. Programs are told the English text.
+func Keyed(key, format string, args ...any) error {
+	return &Error{http.StatusBadRequest, fmt.Errorf(format, args...), key, args}
+}
+
+// Say gives a refusal an entry by which pages say it. It stays the refusal that it
+// was: its status, its English text, what it wraps.
+func Say(err error, key string, args ...any) error {
+	code := http.StatusBadRequest
+	if e := find(err); e != nil {
+		code = e.Code
+	}
+	return &Error{code, err, key, args}
+}
+
+// InWords returns the entry by which pages say a refusal and its values, "" where
+// it has none.
+func InWords(err error) (key string, args []any) {
+	if e := find(err); e != nil {
+		return e.key, e.args
+	}
+	return "", nil
 }
 
 // Because makes a refusal of an error about what was handed in, nil of nil.
@@ -51,7 +78,7 @@ func Because(err error) error {
 	if err == nil {
 		return nil
 	}
-	return &Error{http.StatusBadRequest, err}
+	return &Error{Code: http.StatusBadRequest, err: err}
 }
 
 // ErrClosed means that the data folder is closed: the server is going down.
@@ -93,6 +120,7 @@ const (
 	Refused     Why = "refused"     // the text says what and why
 	TooLarge    Why = "too-large"   // more was sent than is taken at once
 	Unavailable Why = "unavailable" // nothing can be recorded or asked now
+	NoRoom      Why = "no-room"     // the same, until there is room on the server's disk
 	Unknown     Why = "unknown"     // it is not known whether it was stored: the same again stores nothing twice
 	Failed      Why = "failed"      // the server's fault
 	Gone        Why = "gone"        // the client has gone away
@@ -141,6 +169,10 @@ func (c *Clerk) Answer(r *http.Request, err error) Answer {
 		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unknown, time.Second
 		a.Text = fmt.Sprintf("it is not known whether this was recorded (incident %s); "+
 			"send the same again: nothing is stored twice", a.Incident)
+	case IsNoRoom(err):
+		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, NoRoom, untilSeenTo
+		a.Text = fmt.Sprintf("nothing was recorded: there is no room on the server's disk (incident %s); "+
+			"recording goes on by itself once there is; tell whoever runs the server", a.Incident)
 	case unavailable(err):
 		a.Code, a.Why, a.RetryAfter = http.StatusServiceUnavailable, Unavailable, untilSeenTo
 		a.Text = fmt.Sprintf("nothing can be recorded now (incident %s); "+
@@ -170,12 +202,11 @@ func gone(err error) bool {
 const untilSeenTo = 30 * time.Second
 
 // unavailable reports whether an error means that nothing can be recorded now:
-// the ledger is damaged, stopped or closed, judgement has stopped, or the disk is
-// full or read-only.
+// the ledger is damaged, stopped or closed, judgement has stopped or waits for
+// another program that has its tables locked, or the disk is read-only.
 func unavailable(err error) bool {
 	for _, e := range []error{
-		ErrClosed, ledger.ErrClosed, ledger.ErrStopped, readmodel.ErrStopped, syscall.ENOSPC,
-		syscall.EDQUOT, syscall.EROFS,
+		ErrClosed, ledger.ErrClosed, ledger.ErrStopped, readmodel.ErrStopped, syscall.EROFS,
 	} {
 		if errors.Is(err, e) {
 			return true
@@ -185,9 +216,22 @@ func unavailable(err error) bool {
 	if errors.As(err, &damaged) {
 		return true
 	}
-	const primary = 0xff // an extended code of SQLite has the primary one in its low byte
+	return sqliteCode(err) == sqlite3.SQLITE_BUSY
+}
+
+// IsNoRoom reports whether an error means that there is no room on the disk.
+func IsNoRoom(err error) bool {
+	return errors.Is(err, ledger.ErrNoRoom) || ledger.IsNoRoom(err) || sqliteCode(err) == sqlite3.SQLITE_FULL
+}
+
+// sqliteCode is SQLite's code of an error, 0 of any other.
+func sqliteCode(err error) int {
+	const primary = 0xff // an extended code has the primary one in its low byte
 	var db *sqlite.Error
-	return errors.As(err, &db) && db.Code()&primary == sqlite3.SQLITE_FULL
+	if errors.As(err, &db) {
+		return db.Code() & primary
+	}
+	return 0
 }
 
 // statusClientClosed is the status in the log of a request that its client gave

@@ -32,6 +32,7 @@ var errSecret = errors.New("open /srv/data/readmodel.db: disk I/O error")
 
 func TestAnswer(t *testing.T) {
 	tooLarge := &http.MaxBytesError{Limit: 10}
+	full := want{503, refusal.NoRoom, "recording goes on by itself"}
 	stopped := unavailable("nothing can be recorded")
 	for _, test := range []struct {
 		name string
@@ -56,7 +57,9 @@ func TestAnswer(t *testing.T) {
 		{"too large, and refused for it", refusal.New("the form: %w", tooLarge),
 			want{413, refusal.TooLarge, "more than 10 bytes"}},
 		{"a failure of a kind, not of the client", context.DeadlineExceeded, failed("incident i1")},
-		{"disk full", fmt.Errorf("write: %w", syscall.ENOSPC), stopped},
+		{"disk full", fmt.Errorf("write: %w", syscall.ENOSPC), full},
+		{"quota used up", fmt.Errorf("write: %w", syscall.EDQUOT), full},
+		{"the ledger's disk full", fmt.Errorf("x: %w", errors.Join(ledger.ErrStopped, ledger.ErrNoRoom)), full},
 		{"damaged", fmt.Errorf("x: %w", &ledger.DamagedError{Dir: "/srv/data"}), stopped},
 	} {
 		t.Run(test.name, func(t *testing.T) { checkAnswer(t, test.err, test.want) })

@@ -14,6 +14,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -79,6 +81,8 @@ func failed(code int, f shell.Failure) error {
 		return refusal.WithCode(code, "%s", f.Error)
 	case f.Why == refusal.Unknown:
 		return &serverError{f.Error, ledger.ErrUnknownOutcome}
+	case f.Why == refusal.NoRoom:
+		return &serverError{f.Error, errors.Join(ledger.ErrStopped, ledger.ErrNoRoom)}
 	case f.Why == refusal.Unavailable:
 		return &serverError{f.Error, ledger.ErrStopped}
 	}
@@ -125,6 +129,25 @@ func (c *Client) Consistency(ctx context.Context, from int64) (*proof.Consistenc
 		return nil, fmt.Errorf("%s gave a proof that can't be read: %w", c.base, err)
 	}
 	return &p, nil
+}
+
+// RootAt implements site.Service.
+func (c *Client) RootAt(ctx context.Context, size int64) (root tlog.Hash, err error) {
+	form := url.Values{"size": {strconv.FormatInt(size, 10)}}
+	res, err := c.do(ctx, http.MethodGet, "/api/root", form, nil)
+	if err != nil {
+		return root, err
+	}
+	defer res.Body.Close()
+	const longest = 100
+	raw, err := io.ReadAll(io.LimitReader(res.Body, longest))
+	if err == nil {
+		root, err = proof.ParseHash(strings.TrimSpace(string(raw)))
+	}
+	if err != nil {
+		return root, fmt.Errorf("asking %s: %w", c.base, err)
+	}
+	return root, nil
 }
 
 // Record implements site.Service.

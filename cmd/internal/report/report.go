@@ -13,7 +13,8 @@ import (
 )
 
 // Caution stands wherever counts are shown.
-const Caution = "A count that was called correct is no proof that nothing was left in a patient. The facility's own policy and the manufacturers' instructions come first."
+const Caution = "A count that was called correct is no proof that nothing was left in a patient. The facility's " +
+	"own policy and the manufacturers' instructions come first."
 
 // printer keeps the first error, so that a report reads as one text in code too.
 type printer struct {
@@ -190,7 +191,8 @@ func History(w io.Writer, h *projections.History) error {
 	t := &printer{w: tw}
 	t.f("record\tobserved\trecorded\tstation\tby\twhat\n")
 	for _, e := range h.Events {
-		t.f("%d\t%s\t%s\t%s\t%s\t%s%s\n", e.Seq, At(e.Observed), At(e.Recorded), e.Station, dash(e.Operator), e.Says, notes(e))
+		t.f("%d\t%s\t%s\t%s\t%s\t%s%s%s\n", e.Seq, At(e.Observed), At(e.Recorded), e.Station, dash(e.Operator),
+			ofSet(h, e), e.Says, notes(e))
 	}
 	if t.err == nil {
 		t.err = tw.Flush()
@@ -208,6 +210,15 @@ func History(w io.Writer, h *projections.History) error {
 	}
 	p.wrapped("", Caution)
 	return p.err
+}
+
+// ofSet names the set that an event is of, where the history is of another set, a case
+// or a load.
+func ofSet(h *projections.History, e projections.HistoryEvent) string {
+	if e.Set == "" || e.Set == h.Set {
+		return ""
+	}
+	return e.Set + ": "
 }
 
 // Asked says what a history is of.

@@ -45,3 +45,25 @@ func TestTogether(t *testing.T) {
 		t.Errorf("the second row is %s", rows[1])
 	}
 }
+
+// TestHistoryNamesOtherSets: what is of another set than asked for names it; of a
+// case, all that is of a set does.
+func TestHistoryNamesOtherSets(t *testing.T) {
+	all := []projections.HistoryEvent{
+		{Seq: 1, Set: "A", Says: "packed"}, {Seq: 2, Set: "B", Says: "opened for case K-1"}, {Seq: 3, Says: "case closed"},
+	}
+	for of, want := range map[*projections.History][]string{
+		{Set: "A", Events: all}:    {"  packed\n", "  B: opened for case K-1\n", "  case closed\n"},
+		{Case: "K-1", Events: all}: {"  A: packed\n", "  B: opened for case K-1\n", "  case closed\n"},
+	} {
+		var b strings.Builder
+		if err := report.History(&b, of); err != nil {
+			t.Fatal(err)
+		}
+		for _, says := range want {
+			if !strings.Contains(b.String(), says) {
+				t.Errorf("%q is not in:\n%s", says, b.String())
+			}
+		}
+	}
+}

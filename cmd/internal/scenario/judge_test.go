@@ -151,10 +151,10 @@ func (r *recorder) complete(e *events.Event, o *events.Observation) error {
 func (r *recorder) append(n []byte, at time.Time) error {
 	seq := int64(len(r.recorded) + 1)
 	p := events.Parse(n)
-	remarks, words := r.audit.Check(seq, p, at, 0)
+	c := r.audit.Check(seq, p, at, 0)
 	e := p.Event
 	if e == nil {
-		return errors.New(strings.Join(words, "; "))
+		return errors.New(strings.Join(c.Words(), "; "))
 	}
 	switch d := e.Data.(type) {
 	case *events.ListIssued:
@@ -164,7 +164,7 @@ func (r *recorder) append(n []byte, at time.Time) error {
 	case *events.StationEnrolled:
 		r.known[d.Station] = true
 	}
-	r.recorded = append(r.recorded, facts.Fact{Seq: seq, Recorded: at, Remarks: remarks, Event: e})
+	r.recorded = append(r.recorded, facts.Fact{Seq: seq, Recorded: at, Remarks: c.Remark, Event: e})
 	return nil
 }
 
@@ -505,11 +505,13 @@ func TestStories(t *testing.T) {
 
 	twin, place := scanned(t, vs["LAP-007@K-0415"])
 	if len(twin.Lines) != 0 || place != "sterile storage A" {
-		t.Errorf("twins differ in lines %v, were swapped at %s if every move was scanned; want none, and sterile storage A", twin.Lines, place)
+		t.Errorf("twins differ in lines %v, were swapped at %s if every move was scanned; want none, and "+
+			"sterile storage A", twin.Lines, place)
 	}
 	ring, place := scanned(t, vs["RET-003@K-0425"])
 	if len(ring.Lines) == 0 || place != "sterile storage B" {
-		t.Errorf("the ring's sets differ in lines %v, were swapped at %s if every move was scanned; want some, and sterile storage B", ring.Lines, place)
+		t.Errorf("the ring's sets differ in lines %v, were swapped at %s if every move was scanned; want some, "+
+			"and sterile storage B", ring.Lines, place)
 	}
 	w := ring.Detail.(*projections.AnotherSetsSheet).Window.IfScanned
 	if w.From.Format("02 15:04") != "04 14:21" || w.To.Format("02 15:04") != "05 06:28" {

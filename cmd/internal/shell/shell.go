@@ -121,6 +121,23 @@ func (w *Words) Time(t time.Time) string {
 	return w.in.Date("shell.time", t)
 }
 
+// Short writes a moment without its year, for where there is little room.
+func (w *Words) Short(t time.Time) string { return w.in.Date("shell.time-short", t) }
+
+// Weekday writes the day of a moment without its year.
+func (w *Words) Weekday(t time.Time) string { return w.in.Date("shell.weekday", t) }
+
+// Clock writes the time of day of a moment.
+func (w *Words) Clock(t time.Time) string { return w.in.Date("format.clock", t) }
+
+// Place says where something was, as verdicts and traces name it in English.
+func (w *Words) Place(where string) string {
+	if load, ok := strings.CutPrefix(where, "load "); ok {
+		return w.T("shell.load", load)
+	}
+	return where
+}
+
 // Day writes a day that is given as 2006-01-02, the same in every zone.
 func (w *Words) Day(day string) string {
 	t, err := time.ParseInLocation(time.DateOnly, day, w.Zone())
@@ -135,7 +152,10 @@ func (w *Words) Kg(grams int64) string { return w.in.Kg(grams) }
 
 // Shell renders pages.
 type Shell struct {
-	Site      string
+	Site   string
+	Behind func() int64 // how many records no verdict knows of; nil where nobody knows
+	// Notices are what everybody has to know of the ledger itself; nil where there is nothing to know.
+	Notices   func(*Words) []string
 	languages []*Words // English first
 	catalogue *words.Catalogue
 	log       *slog.Logger
@@ -196,7 +216,7 @@ func (s *Shell) Templates(files fs.FS, funcs template.FuncMap, patterns ...strin
 	out := make(map[string]*template.Template)
 	for _, w := range s.languages {
 		t := template.New("").Funcs(template.FuncMap{
-			"t": w.T, "at": w.Time, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit,
+			"t": w.T, "at": w.Time, "place": w.Place, "kg": w.Kg, "weight": w.Weight, "weightUnit": w.in.WeightUnit,
 			"weightNumber": w.in.WeightNumber, "version": version.String,
 			"lang": func() string { return w.Lang }, "languages": func() []*Words { return s.languages },
 			"zoneNote": func() string { return w.ZoneNote(s.clock()) },
@@ -225,6 +245,9 @@ type Page struct {
 	Base    string   // before the addresses of the frame's links to workplaces and lists
 	Wide    bool     // no side margins: for boards and wall screens
 	Path    string   // address of this page, for the language links
+	Live    bool     // the page itself says how far judgement is behind, and when it no longer is
+	Behind  int64    // how many records no verdict knows of
+	Notices []string // what everybody has to know of the ledger itself
 	Body    any
 
 	query url.Values
@@ -248,6 +271,12 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 			HttpOnly: true, MaxAge: 365 * 24 * 3600})
 	}
 	p.Site, p.Path, p.query = s.Site, r.URL.Path, r.URL.Query()
+	if s.Behind != nil && !p.Live {
+		p.Behind = s.Behind()
+	}
+	if s.Notices != nil {
+		p.Notices = s.Notices(words)
+	}
 	var out bytes.Buffer
 	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
 		s.FailText(w, r, fmt.Errorf("page %s: %w", name, err))
@@ -265,6 +294,16 @@ func (s *Shell) Answer(r *http.Request, err error) refusal.Answer {
 	a := s.clerk.Answer(r, err)
 	if a.Why != refusal.Refused && a.Why != refusal.TooLarge {
 		a.Text = s.Words(r).T("shell.answer-"+string(a.Why), a.Incident)
+	}
+	return a
+}
+
+// PageAnswer is Answer for a person: a refusal is said in the page's language where it
+// has a sentence there.
+func (s *Shell) PageAnswer(r *http.Request, err error) refusal.Answer {
+	a := s.Answer(r, err)
+	if key, args := refusal.InWords(err); key != "" && a.Why == refusal.Refused {
+		a.Text = s.Words(r).T("workplace.refused-"+key, args...)
 	}
 	return a
 }
@@ -304,7 +343,7 @@ func (s *Shell) Failure(r *http.Request, err error) Failure {
 
 // FailText answers with an error where neither a page nor JSON is asked for.
 func (s *Shell) FailText(w http.ResponseWriter, r *http.Request, err error) {
-	a := s.Answer(r, err)
+	a := s.PageAnswer(r, err)
 	a.Head(w.Header())
 	http.Error(w, a.Text, a.Code)
 }

@@ -137,7 +137,7 @@ func (v *View) Versions(ctx context.Context, list string) ([]ListVersion, error)
 		}
 	}
 	if list != "" && len(out) == 0 {
-		return nil, fmt.Errorf("%w of list %s", ErrNotFound, list)
+		return nil, refusal.Say(fmt.Errorf("%w of list %s", ErrNotFound, list), "nothing-of", list)
 	}
 	sort.SliceStable(out, func(i, j int) bool {
 		if out[i].List != out[j].List {

@@ -13,7 +13,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/projections"
-	"listbound/projections/words"
 )
 
 const folders = "../../../testdata/folders"
@@ -41,37 +40,6 @@ const afterLate = `{"station":"north/storage","kind":"set.checked","time":"2026-
 	`"data":{"code":"link-missing","reason":"the sheet was seen by the whole team"}}` + "\n" +
 	`{"station":"north/packing-9","kind":"set.packed","time":"2026-03-03T18:00:00Z","set":"LAP-022","operator":"B-1182",` +
 	`"data":{"list":"LAP-MAJOR","version":1}}`
-
-// verdictsOf returns every trip's verdict in words, without the numbers of records.
-func verdictsOf(t *testing.T, s *site.Site) map[string]string {
-	t.Helper()
-	vs, err := site.Answer(s, func(v *site.View) ([]projections.Verdict, error) { return v.Verdicts(t.Context()) })
-	if err != nil {
-		t.Fatal(err)
-	}
-	out := make(map[string]string)
-	for _, v := range vs {
-		words.Embedded().Tell(&v)
-		told := fmt.Sprintf("%s %s opened %t\n", v.Status, v.Case, v.Opened)
-		for _, f := range v.Findings {
-			told += fmt.Sprintf("%s %s %s %d: %s\n", f.Code, f.Severity, f.Way, len(f.Acknowledged), f.Says)
-		}
-		out[v.Set+" "+v.Trip] = told
-	}
-	return out
-}
-
-func sameVerdicts(t *testing.T, when string, got, want map[string]string) {
-	t.Helper()
-	for k, v := range want {
-		if got[k] != v {
-			t.Errorf("%s, %s is\n%s\nand should be\n%s", when, k, got[k], v)
-		}
-	}
-	if len(got) != len(want) {
-		t.Errorf("%s, there are %d verdicts, should be %d", when, len(got), len(want))
-	}
-}
 
 // TestEarlierFolderLateBench: a folder in which an earlier program wrote the
 // trips that it had looked up, before a bench handed in the packings that what

@@ -45,18 +45,43 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	if m == nil {
 		return refusal.ErrClosed
 	}
-	err := s.advance(ctx, m)
+	err := s.comeHome(ctx)
+	if m = s.current(); err == nil {
+		err = s.advance(ctx, m)
+	}
 	if err == nil {
 		err = feed(ctx, s.ledger, m, progress, batchLen)
 	}
-	if ctx.Err() == nil {
-		s.lag.Store(&err)
+	switch {
+	case err == nil:
+		if s.lag.Swap(nil) != nil {
+			s.listen.tell()
+		}
+	case ctx.Err() == nil:
+		s.lag.Store(&lag{err, max(m.Position(), 0)})
 	}
 	if err != nil {
 		return err
 	}
 	s.followUp(ctx)
 	return nil
+}
+
+// lag is why judgement is behind the ledger, and the last record that it knows.
+type lag struct {
+	why error
+	at  int64
+}
+
+// Behind returns how many records are kept but not judged yet, since judging them
+// failed: no verdict knows of them. It is 0 while judgement follows the ledger. What
+// is behind is tried again before the next record, and by KeepTime.
+func (s *Site) Behind() int64 {
+	lag := s.lag.Load()
+	if lag == nil {
+		return 0
+	}
+	return s.ledger.Size() - lag.at
 }
 
 // followUp brings the other followers up to date.

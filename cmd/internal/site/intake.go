@@ -13,6 +13,7 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
+	"listbound/projections/readmodel"
 )
 
 // Record implements Service.
@@ -113,8 +114,9 @@ func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	if err != nil {
 		return err
 	}
+	behind := s.Behind() > 0
 	for i := range batch {
-		batch[i].complete(stored)
+		batch[i].complete(stored, behind)
 	}
 	return nil
 }
@@ -128,16 +130,20 @@ func (s *Site) begin(ctx context.Context) (*intake, error) {
 	if err := s.stoppedError(); err != nil {
 		return nil, err
 	}
+	if err := s.ledger.Recording(); errors.Is(err, ledger.ErrNoRoom) {
+		return nil, err // before judgement says the same in other words
+	}
 	if err := s.catchUp(ctx, nil); err != nil {
 		return nil, err
 	}
 	return &intake{
-		signing: newSigning(s, s.current()), refs: newReferences(ctx, s, s.current()), seen: make(map[string]*line),
+		signing: newSigning(ctx, s, s.current()), refs: newReferences(ctx, s, s.current()), seen: make(map[string]*line),
 	}, nil
 }
 
-// complete finishes the receipt of a line when the batch is stored.
-func (l *line) complete(stored []ledger.Appended) {
+// complete finishes the receipt of a line when the batch is stored. Where judgement
+// could not follow, it is behind all that was stored.
+func (l *line) complete(stored []ledger.Appended, behind bool) {
 	switch {
 	case l.err != nil:
 		l.receipt = Receipt{Line: l.n, Error: l.err.Error()}
@@ -146,7 +152,7 @@ func (l *line) complete(stored []ledger.Appended) {
 		l.receipt = l.twin.receipt
 		l.receipt.Known = true
 	case l.entries > 0:
-		l.receipt.Seq = stored[l.entries-1].Seq
+		l.receipt.Seq, l.receipt.Behind = stored[l.entries-1].Seq, behind
 	}
 }
 
@@ -155,6 +161,9 @@ func (s *Site) damaged(err error) error {
 	var damaged *ledger.DamagedError
 	if !errors.As(err, &damaged) {
 		return err
+	}
+	if s.ledger.Loss() != nil {
+		return fmt.Errorf("%w. %s", err, s.waysOut())
 	}
 	return fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
 }
@@ -169,11 +178,12 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 		return nil, s.damaged(err)
 	}
 	// What is stored is acknowledged whatever becomes of the read model, which
-	// catches up before the next line.
+	// catches up before the next line: the receipt says where it is behind.
 	if err := s.catchUp(context.WithoutCancel(ctx), nil); err != nil {
 		s.opts.Logger.Error("the read model lags behind the ledger", "error", err)
 	}
 	s.listen.tell()
+	s.mapWhenDue(ctx)
 	return stored, nil
 }
 
@@ -246,6 +256,9 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 		}
 		l.receipt, err = in.receiptOf(e)
 		l.receipt.Seq, l.receipt.Known = seq, true
+		if l.obs.Signed != nil {
+			l.receipt.Hash = events.NoteHash(note)
+		}
 		return err == nil, err
 	}
 	return false, nil
@@ -254,6 +267,9 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 // enter makes a line the event that is stored, signed and in its place among
 // its station's, and begins its receipt.
 func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event, error) {
+	if err := in.policyHolds(l.obs); err != nil {
+		return nil, err
+	}
 	if l.obs.Signed != nil {
 		return in.enterSigned(l)
 	}
@@ -275,6 +291,41 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 		l.receipt.Enrolled = e.Station
 	}
 	return e, nil
+}
+
+// policyHolds refuses, at a server, a policy that would judge anew what was
+// observed before it was recorded: one that is backdated, and a change of one
+// that is in the ledger. A file of what was observed elsewhere is recorded in
+// one's own folder, with the policies of then.
+func (in *intake) policyHolds(o *events.Observation) error {
+	if in.site.opts.EnrolOnSight {
+		return nil
+	}
+	switch d := o.Data.(type) {
+	case *events.PolicyAdopted:
+		if now := in.site.opts.Clock(); now.Sub(o.Time) > readmodel.Tolerance() {
+			return refusal.New("a policy holds from its recording on, and this one would hold since %s; "+
+				"give it the present time", o.Time.UTC().Format(time.RFC3339))
+		}
+	case *events.EventCorrected:
+		const longest = 16 // corrections of corrections
+		for range longest {
+			of, err := in.firstOf(d.Event)
+			if err != nil || of == nil {
+				return err
+			}
+			next, ok := of.Data.(*events.EventCorrected)
+			switch {
+			case of.Kind() == events.KindPolicyAdopted:
+				return refusal.New("a policy is not corrected, since what was observed under it would be judged anew; " +
+					"adopt another one, which holds from then on")
+			case !ok:
+				return nil
+			}
+			d = next
+		}
+	}
+	return nil
 }
 
 // eventOf returns the event that an observation says, without what the ledger adds.
@@ -322,13 +373,16 @@ func (in *intake) enterSigned(l *line) (*events.Event, error) {
 			e.Kind())
 	}
 	var remark events.Remark
-	if c.retired != 0 || events.VerifyNote(o.Signed, c.verifier) != nil {
+	if !c.signed(e, o.Signed) {
 		remark = events.RemarkSignature
 	}
 	if l.receipt, err = in.receiptOf(e); err != nil {
 		return nil, err
 	}
-	in.queue(e, o.Signed, c, remark)
+	if err := in.queue(e, o.Signed, c, remark); err != nil {
+		return nil, err
+	}
+	l.receipt.Hash = events.NoteHash(o.Signed)
 	if remark != 0 {
 		l.receipt.Remark = remark.String()
 	}

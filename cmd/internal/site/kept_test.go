@@ -80,6 +80,25 @@ func TestWhatMattersIsKept(t *testing.T) {
 	}
 }
 
+// TestCountBeyondTheList: a count of a named trip may name lines that the list has
+// not, under numbers that it has not.
+func TestCountBeyondTheList(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	receipts := record(t, s, oneList)
+	const count = `{"station":"north/or-3","kind":"set.counted","time":"2026-03-04T09:05:00Z","set":"LAP-014","trip":"TRIP",` +
+		`"data":{"case":"K-9","stage":"first","sheet":"screen","counter":"B-1","witness":"B-2",` +
+		`"counts":[{"line":1,"counted":6},{"line":2,"counted":1}],"removed":[{"line":2,"quantity":1,"reason":"broken"}],` +
+		`"beyond":[{"line":LINE,"description":"Clamp","added":2}]}}` + "\n"
+	for line, says := range map[string]string{
+		"1": "beyond: list LAP-MAJOR version 3 has a line 1; give the line a number that the list has not", "2": "",
+	} {
+		text := strings.NewReplacer("TRIP", receipts[1].Trip, "LINE", line).Replace(count)
+		if r := record(t, s, text)[0]; !strings.Contains(r.Error, says) || (says == "") != (r.Error == "") {
+			t.Errorf("line %s: %+v", line, r)
+		}
+	}
+}
+
 // TestCountByANewerList: a count with a line that the last known packing's list has
 // not is kept, since that packing was only looked up: the bench that packed the set by
 // a newer list may be offline. Until then the line is one of which none was expected.

@@ -3,6 +3,9 @@ package site
 import (
 	"context"
 
+	"golang.org/x/mod/sumdb/tlog"
+
+	"listbound/events"
 	"listbound/ledger/proof"
 )
 
@@ -11,6 +14,27 @@ func (s *Site) Dir() string { return s.opts.Dir }
 
 // ReadRecord returns one record as stored.
 func (s *Site) ReadRecord(seq int64) ([]byte, error) { return s.ledger.Read(seq) }
+
+// CheckLine returns the line that is printed of the ledger as it is now, with all that is recorded. Where it can't be
+// signed any more, it is of what was signed.
+func (s *Site) CheckLine(ctx context.Context) (events.CheckLine, error) {
+	cp := s.ledger.Signed()
+	if len(s.ledger.Damage()) == 0 {
+		var err error
+		if cp, err = s.Checkpoint(ctx); err != nil {
+			return events.CheckLine{}, err
+		}
+	}
+	return events.NewCheckLine(cp.Size, cp.Root)
+}
+
+// RootAt implements Service.
+func (s *Site) RootAt(ctx context.Context, size int64) (tlog.Hash, error) {
+	if _, err := s.Consistency(ctx, size); err != nil { // signs what there is, and knows how many there were
+		return tlog.Hash{}, err
+	}
+	return s.ledger.RootAt(size)
+}
 
 // Signed returns the last signed checkpoint.
 func (s *Site) Signed() proof.Checkpoint { return s.ledger.Signed() }

@@ -69,16 +69,21 @@ func (s *Site) Advance(ctx context.Context) error {
 const (
 	leastWait = 100 * time.Millisecond
 	mostWait  = time.Minute
+	// againWait is how long a failed judgement is left alone.
+	againWait = 5 * time.Second
 )
 
 // KeepTime judges anew whatever becomes overdue, when it does, until the context
-// ends. What is recorded meanwhile is judged as it comes.
+// ends. What is recorded meanwhile is judged as it comes, and here where that failed.
 func (s *Site) KeepTime(ctx context.Context) {
 	for {
 		wait := mostWait
 		due, err := Answer(s, func(v *View) (time.Time, error) { return v.Due(ctx) })
 		if err == nil && !due.IsZero() {
 			wait = min(max(due.Sub(s.moment()), leastWait), mostWait)
+		}
+		if s.Behind() > 0 {
+			wait = min(wait, againWait)
 		}
 		select {
 		case <-ctx.Done():

@@ -1,21 +1,15 @@
 package site
 
 import (
-	"bytes"
+	"cmp"
 	"context"
 	"fmt"
-	"io"
 	"maps"
 	"net/http"
 	"slices"
 	"time"
 
-	"github.com/go-json-experiment/json"
-	"github.com/go-json-experiment/json/jsontext"
-
-	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
-	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/version"
 	"listbound/events"
 	"listbound/ledger"
@@ -98,9 +92,10 @@ func (v *View) history(ctx context.Context, src facts.Source, q Query) (*project
 	}
 	if len(h.Events) == 0 {
 		if !q.AsOf.IsZero() {
-			return nil, fmt.Errorf("%w of %s as known at %s", ErrNotFound, q.describe(), q.AsOf.Format(time.RFC3339))
+			err := fmt.Errorf("%w of %s as known at %s", ErrNotFound, q.describe(), q.AsOf.Format(time.RFC3339))
+			return nil, refusal.Say(err, "nothing-of", q.name())
 		}
-		return nil, fmt.Errorf("%w of %s", ErrNotFound, q.describe())
+		return nil, refusal.Say(fmt.Errorf("%w of %s", ErrNotFound, q.describe()), "nothing-of", q.name())
 	}
 	v.site.words.TellHistory(&h)
 	h.AsOf, h.Size = q.AsOf, v.Position()
@@ -115,6 +110,9 @@ func (v *View) history(ctx context.Context, src facts.Source, q Query) (*project
 	}
 	return &h, nil
 }
+
+// name is what is asked about, without what it is.
+func (q Query) name() string { return cmp.Or(q.Trip, q.Case, q.Load, q.Set) }
 
 func (q Query) describe() string {
 	switch {
@@ -151,7 +149,7 @@ func (v *View) asked(ctx context.Context, q Query) (projections.HistoryOf, error
 			return of, err
 		}
 		if !ok {
-			return of, fmt.Errorf("%w of trip %s", ErrNotFound, q.Trip)
+			return of, refusal.Say(fmt.Errorf("%w of trip %s", ErrNotFound, q.Trip), "nothing-of", q.Trip)
 		}
 		if q.Set != "" && q.Set != set {
 			return of, refusal.New("trip %s is one of set %s, not of set %s", q.Trip, set, q.Set)
@@ -173,13 +171,27 @@ func (v *View) asked(ctx context.Context, q Query) (projections.HistoryOf, error
 // and the tree held against each other and the signed checkpoint, then each
 // record's own form, signature and numbering.
 func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, error) {
-	audit := events.NewAudit(s.ledger.Verifier(), readmodel.Tolerance())
+	return s.verify(ctx, progress, func(int64) {}, atOnce)
+}
+
+// verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
+func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
+	audit := events.NewAudit(s.keys[0].Key, readmodel.Tolerance())
 	audit.Signatures, audit.Canonical = true, true
 	v := &Verification{Problems: []ledger.Problem{}}
+	links := s.newLinkAudit()
+	remarked := make(map[int64]*events.Checked) // records with a remark that is no problem
 	check := func(seq int64, record []byte) []string {
-		problems, remarks := checkRecord(audit, s.Name(), seq, record)
-		for _, w := range remarks {
-			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})
+		each(seq)
+		problems, c := checkRecord(audit, links, s.Name(), seq, record)
+		if c.Remark != 0 {
+			remarked[seq] = &c
+		}
+		for _, ch := range c.Earlier {
+			if remarked[ch.Seq] == nil {
+				remarked[ch.Seq] = new(events.Checked)
+			}
+			remarked[ch.Seq].Apply(ch)
 		}
 		return problems
 	}
@@ -187,93 +199,52 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 	if err != nil {
 		return nil, err
 	}
+	for _, seq := range slices.Sorted(maps.Keys(remarked)) {
+		for _, w := range remarked[seq].Words() {
+			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})
+		}
+	}
 	v.Size, v.Root, v.Checkpoint = rep.Size, rep.Root, rep.Checkpoint
 	v.Problems = append(v.Problems, rep.Problems...)
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()
+	if err := s.verifyTimestamps(ctx, v); err != nil {
+		return nil, err
+	}
+	if len(v.Problems) == 0 { // else the records themselves are in doubt
+		differing, err := s.checkModel(ctx, fill)
+		switch {
+		case refusal.IsNoRoom(err):
+			v.noModel = err
+			v.Remarks = append(v.Remarks, ledger.Problem{What: "the read model was not held against the ledger: there is no room " +
+				"for a second one"})
+		case err != nil:
+			return nil, err
+		}
+		v.Problems = append(v.Problems, differing...)
+	}
 	v.OK = len(v.Problems) == 0
-	return v, nil
+	v.Kept, err = ledger.KeptCopies(s.opts.Dir)
+	return v, err
 }
 
 // checkRecord separates what breaks the ledger's word (problems) from what was
-// wrong with a record when it came, which the ledger recorded as it was (remarks).
-func checkRecord(audit *events.Audit, origin string, seq int64, record []byte) (problems, remarks []string) {
+// wrong with a record as its station made it, which the ledger recorded as it was (remarks).
+func checkRecord(
+	audit *events.Audit, links *linkAudit, origin string, seq int64, record []byte,
+) (problems []string, c events.Checked) {
 	n, at, arrival, err := proof.SplitArrival(origin, record)
 	if err != nil {
-		return []string{err.Error()}, nil
+		return []string{err.Error()}, c
 	}
-	remark, words := audit.Check(seq, events.Parse(n), at, events.Remark(arrival))
-	switch {
-	case remark == 0:
-		return nil, nil
-	case remark&events.RemarkForm != 0, remark&events.RemarkSignature != 0 && arrival&byte(events.RemarkSignature) == 0:
-		return words, nil
+	p := events.Parse(n)
+	c = audit.Check(seq, p, at, events.Remark(arrival))
+	problems = links.check(seq, record, p)
+	if c.Remark&events.RemarkForm != 0 || c.Remark&events.RemarkSignature != 0 && arrival&byte(events.RemarkSignature) == 0 {
+		return append(problems, c.Words()...), events.Checked{Earlier: c.Earlier}
 	}
-	return nil, words
-}
-
-// recorder notes which records a judgement asked for.
-type recorder struct {
-	facts.Source
-	seqs     map[int64]bool
-	stations map[string]bool
-}
-
-// Facts implements facts.Source.
-func (r *recorder) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
-	found, err := r.Source.Facts(dim, key)
-	r.note(found)
-	return found, err
-}
-
-// Around implements facts.Source: which trip an observation belongs to rests on
-// the packings about its time.
-func (r *recorder) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
-	found, err := r.Source.Around(set, at, n)
-	r.note(found)
-	return found, err
-}
-
-func (r *recorder) note(found []facts.Fact) {
-	for _, f := range found {
-		r.seqs[f.Seq] = true
-		if f.Event != nil {
-			r.stations[f.Event.Station] = true
-		}
-	}
-}
-
-// Evidence implements Service: the history asked for and every record its
-// judgement rests on, with the enrolments of the stations that made them.
-func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
-	q.Records = false
-	rec := &recorder{seqs: make(map[int64]bool), stations: make(map[string]bool)}
-	h, err := Answer(s, func(v *View) (*projections.History, error) { return rec.history(ctx, v, q) })
-	if err != nil {
-		return err
-	}
-	c := bundle.Content{Key: s.vkey}
-	if err := s.prove(ctx, slices.Sorted(maps.Keys(rec.seqs)), &c); err != nil {
-		return err
-	}
-	for _, from := range q.Earlier {
-		p, err := s.consistency(from, c.Checkpoint)
-		if err != nil {
-			return err
-		}
-		c.Earlier = append(c.Earlier, *p)
-	}
-	var text bytes.Buffer
-	if err := report.History(&text, h); err != nil {
-		return err
-	}
-	fmt.Fprintf(&text, "\nJudged by listbound %s.\n", Program())
-	c.HistoryText = text.Bytes()
-	if c.HistoryJSON, err = json.Marshal(h, jsontext.WithIndent("  ")); err != nil {
-		return fmt.Errorf("history: %w", err)
-	}
-	return bundle.Write(w, c, s.signer)
+	return problems, c
 }
 
 // Consistency implements Service.
@@ -307,51 +278,6 @@ func (s *Site) consistency(from int64, checkpoint []byte) (*proof.Consistency, e
 	return p, nil
 }
 
-// history asks for a history and notes what was looked at for it.
-func (r *recorder) history(ctx context.Context, v *View, q Query) (*projections.History, error) {
-	r.Source = v.known(ctx, q.AsOf)
-	h, err := v.history(ctx, r, q)
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range h.Events {
-		r.seqs[e.Seq] = true
-	}
-	for name := range r.stations {
-		enrolments, err := v.Enrolments(ctx, name)
-		if err != nil {
-			return nil, err
-		}
-		for _, seq := range enrolments {
-			r.seqs[seq] = true
-		}
-	}
-	return h, nil
-}
-
-// prove puts records into a bundle, with their proofs and the checkpoint that
-// all of these lead to.
-func (s *Site) prove(ctx context.Context, seqs []int64, c *bundle.Content) (err error) {
-	if c.Checkpoint, err = s.ledger.Checkpoint(ctx); err != nil {
-		return err
-	}
-	proofs, err := s.ledger.ProveMany(ctx, seqs)
-	if err != nil {
-		return err
-	}
-	if len(proofs) > 0 {
-		c.Checkpoint = proofs[0].Checkpoint
-	}
-	for i, seq := range seqs {
-		raw, err := s.ledger.Read(seq)
-		if err != nil {
-			return err
-		}
-		c.Records = append(c.Records, bundle.Record{Seq: seq, Record: raw, Proof: proofs[i]})
-	}
-	return nil
-}
-
 // Program says which program this is, and by which judgement its verdicts are
 // made: the source of every rule is in that fingerprint.
 func Program() string { return version.String() + " (judgement " + readmodel.Fingerprint()[:12] + ")" }
@@ -370,10 +296,14 @@ func (s *Site) Stations(ctx context.Context) ([]Station, error) {
 	out := make([]Station, 0, len(known))
 	for _, k := range known {
 		st := Station{
-			Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Count, Last: k.Time,
+			Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Signed, Last: k.Time,
+			Number: k.Count, Hash: k.Hash,
 		}
 		if k.Name == s.Name() {
 			st.Key, st.Here = s.vkey, true
+			for i, k := range s.keys[1:] {
+				st.Former = append(st.Former, FormerKey{Key: s.keys[i].Text, ReplacedBy: k.Since})
+			}
 		} else if here, err := ledger.VerifierKey(s.keyPath(k.Name)); err == nil {
 			st.Here = here == k.Key
 		}

@@ -93,7 +93,7 @@ func (r *references) needTrip(ctx context.Context, e *events.Event) (string, err
 	}
 	trip, err := r.tripOf(e)
 	if err == nil && trip == "" {
-		err = refusal.New("set %s has no trip at %s: record set.packed first, or name the trip",
+		err = refusal.Keyed("no-trip", "set %s has no trip at %s: record set.packed first, or name the trip",
 			e.Subject, e.Time.Format(time.RFC3339))
 	}
 	return trip, err
@@ -119,11 +119,12 @@ func (r *references) checkTrip(ctx context.Context, e *events.Event) error {
 		return err
 	}
 	if !ok {
-		return refusal.New("trip %s is not known here: leave the trip out for the set's open trip, or record set.packed first",
+		return refusal.Keyed("trip-unknown", "trip %s is not known here: "+
+			"leave the trip out for the set's open trip, or record set.packed first",
 			e.Trip)
 	}
 	if set != e.Subject {
-		return refusal.New("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
+		return refusal.Keyed("trip-of-other", "trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
 	}
 	return nil
 }
@@ -147,7 +148,7 @@ func (r *references) checkPackedBy(d *events.SetPacked) error {
 	lines := lineNumbers(list)
 	for _, x := range d.Exceptions {
 		if !lines[x.Line] {
-			return refusal.New("exceptions: list %s version %d has no line %d", d.List, d.Version, x.Line)
+			return refusal.Keyed("exceptions-line", "exceptions: list %s version %d has no line %d", d.List, d.Version, x.Line)
 		}
 	}
 	return nil
@@ -166,7 +167,7 @@ func (r *references) checkPacked(ctx context.Context, o *events.Observation, d *
 		return err
 	}
 	if ok && set != e.Subject {
-		return refusal.New("trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
+		return refusal.Keyed("trip-of-other", "trip %s is one of set %s, not of set %s", e.Trip, set, e.Subject)
 	}
 	return nil
 }
@@ -218,7 +219,7 @@ func (r *references) packedOf(set, trip string) (*events.SetPacked, error) {
 		return nil, err
 	}
 	if p == nil {
-		return nil, refusal.New("no packing of set %s is recorded for this trip: name list and version", set)
+		return nil, refusal.Keyed("no-packing", "no packing of set %s is recorded for this trip: name list and version", set)
 	}
 	return p, nil
 }
@@ -240,14 +241,21 @@ func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
 		return err
 	}
 	lines := lineNumbers(list)
+	for _, x := range d.Beyond {
+		if lines[x.Line] {
+			return refusal.Keyed("beyond-line", "beyond: list %s version %d has a line %d; give the line a number that the list has not",
+				p.List, p.Version, x.Line)
+		}
+		lines[x.Line] = true
+	}
 	for _, c := range d.Counts {
 		if !lines[c.Line] {
-			return refusal.New("counts: list %s version %d has no line %d", p.List, p.Version, c.Line)
+			return refusal.Keyed("counts-line", "counts: list %s version %d has no line %d", p.List, p.Version, c.Line)
 		}
 	}
 	for _, x := range d.Removed {
 		if !lines[x.Line] {
-			return refusal.New("removed: list %s version %d has no line %d", p.List, p.Version, x.Line)
+			return refusal.Keyed("removed-line", "removed: list %s version %d has no line %d", p.List, p.Version, x.Line)
 		}
 	}
 	return nil
@@ -278,9 +286,9 @@ func (r *references) list(list string, version int64) (*events.ListIssued, error
 	case err != nil || d != nil:
 		return d, err
 	case !known:
-		return nil, refusal.New("list %s is not known here: record list.issued first", list)
+		return nil, refusal.Keyed("list-unknown", "list %s is not known here: record list.issued first", list)
 	default:
-		return nil, refusal.New("list %s has no version %d here: record list.issued first", list, version)
+		return nil, refusal.Keyed("list-version", "list %s has no version %d here: record list.issued first", list, version)
 	}
 }
 
@@ -299,7 +307,7 @@ func (r *references) checkIssue(d *events.ListIssued) error {
 			return err
 		}
 		if was != now {
-			return refusal.New("list %s version %d was issued before with other lines; a changed list is a new version",
+			return refusal.Keyed("list-changed", "list %s version %d was issued before with other lines; a changed list is a new version",
 				d.List, d.Version)
 		}
 	}
@@ -338,7 +346,7 @@ func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrect
 		return refusal.New("a %s is not corrected: enrol or retire the station again", target.Kind())
 	case events.KindEventCorrected:
 		if d.Action == "replace" {
-			return refusal.New("a correction is not replaced: void it and correct the event itself again")
+			return refusal.Keyed("correction-replaced", "a correction is not replaced: void it and correct the event itself again")
 		}
 	}
 	if e.Subject != "" && e.Subject != target.Subject {
@@ -377,7 +385,7 @@ func (r *references) corrected(ctx context.Context, id string) (*events.Event, e
 		return nil, err
 	}
 	if seq == 0 {
-		return nil, refusal.New("event %s is not known here, so it can't be corrected", id)
+		return nil, refusal.Keyed("event-unknown", "event %s is not known here, so it can't be corrected", id)
 	}
 	return r.site.EventAt(seq)
 }

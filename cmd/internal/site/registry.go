@@ -7,11 +7,13 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
@@ -21,24 +23,27 @@ import (
 // signing is the part of an intake that knows who may record: it numbers and
 // signs events, and collects the entries of the batch.
 type signing struct {
+	ctx     context.Context // of the batch
 	site    *Site
 	model   *readmodel.Model
 	chains  map[string]*chain // by station, as this batch leaves them
 	entries []ledger.Entry
+	events  []*events.Event // of the entries
 }
 
 // chain is where a station's numbering stands.
 type chain struct {
-	signer   note.Signer   // nil: the station keeps its own key
-	verifier note.Verifier // of the enrolled key; nil before enrolment
+	signer   note.Signer     // nil: the station keeps its own key
+	verifier note.Verifier   // of the enrolled key; nil before enrolment
+	former   []note.Verifier // of the keys before it
 	retired  int64
 	last     int64 // sequence in the ledger before this batch
 	count    int64
 	hash     string
 }
 
-func newSigning(s *Site, m *readmodel.Model) *signing {
-	return &signing{site: s, model: m, chains: make(map[string]*chain)}
+func newSigning(ctx context.Context, s *Site, m *readmodel.Model) *signing {
+	return &signing{ctx: ctx, site: s, model: m, chains: make(map[string]*chain)}
 }
 
 // mark is where a batch stood before a line.
@@ -69,7 +74,7 @@ func (b *signing) mark(o *events.Observation) mark {
 
 // undo takes back what a line did that is refused.
 func (b *signing) undo(m mark) {
-	b.entries = b.entries[:m.entries]
+	b.entries, b.events = b.entries[:m.entries], b.events[:m.entries]
 	for name, c := range m.chains {
 		if c == nil {
 			delete(b.chains, name)
@@ -86,19 +91,62 @@ func (b *signing) sign(e *events.Event, c *chain) error {
 	if err != nil {
 		return refusal.Because(err) // too large, or what no record may hold
 	}
-	b.queue(e, n, c, 0)
+	if err := b.queue(e, n, c, 0); err != nil {
+		return err
+	}
+	c.count, c.hash = e.StationSeq, events.NoteHash(n)
 	return nil
 }
 
-func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remark) {
-	b.entries = append(b.entries, ledger.Entry{
-		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last,
+func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remark) error {
+	var failed error
+	about := bundle.About(e, func(id string) *events.Event {
+		of, err := b.firstOf(id)
+		failed = errors.Join(failed, err)
+		return of
 	})
-	c.count, c.hash = e.StationSeq, events.NoteHash(n)
+	if failed != nil {
+		return failed
+	}
+	b.entries = append(b.entries, ledger.Entry{
+		Station: e.Station, Kind: string(e.Kind()), Note: n, Remark: byte(remark), ExpectPrev: c.last, About: about,
+	})
+	b.events = append(b.events, e)
+	return nil
+}
+
+// signed reports whether a note is signed by the station, with the key in force or with one before it. The numbering goes
+// on from a record of the key in force; one that another key signed moves nothing.
+func (c *chain) signed(e *events.Event, n []byte) bool {
+	if events.VerifyNote(n, c.verifier) == nil {
+		if e.StationSeq > c.count {
+			c.count, c.hash = e.StationSeq, events.NoteHash(n)
+		}
+		return true
+	}
+	return slices.ContainsFunc(c.former, func(v note.Verifier) bool { return events.VerifyNote(n, v) == nil })
+}
+
+// firstOf returns the first event recorded under an id, in the ledger or before in this batch, nil where there is none.
+func (b *signing) firstOf(id string) (*events.Event, error) {
+	seqs, err := b.model.FindEvents(b.ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	if len(seqs) > 0 {
+		return b.site.EventAt(seqs[0])
+	}
+	for _, e := range b.events {
+		if e.ID == id {
+			return e, nil
+		}
+	}
+	return nil, nil //nolint:nilnil // nothing is recorded under the id
 }
 
 func notEnrolled(station string) error {
-	return refusal.New("station %s is not enrolled here; enrol it with: listbound stations enrol %s", station, station)
+	return refusal.Keyed("not-enrolled", "station %s is not enrolled here; enrol it with: listbound stations enrol %s",
+		station, station)
 }
 
 // find returns where a station stands, enrolled or not.
@@ -116,9 +164,16 @@ func (b *signing) find(name string) (*chain, error) {
 			}
 			c.verifier = v
 		}
+		for _, k := range st.Keys {
+			v, err := note.NewVerifier(k.Key)
+			if err != nil {
+				return nil, fmt.Errorf("key of station %s: %w", name, err)
+			}
+			c.former = append(c.former, v)
+		}
 	}
 	if name == b.site.Name() {
-		c.signer, c.verifier = b.site.signer, b.site.ledger.Verifier()
+		c.signer, c.verifier = b.site.ledger.Signer(), b.site.ledger.Verifier()
 	}
 	b.chains[name] = c
 	return c, nil
@@ -133,17 +188,22 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 	registry := o.Kind == events.KindStationEnrolled || o.Kind == events.KindStationRetired
 	switch {
 	case o.Station == b.site.Name():
-		if !registry && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
-			return nil, false, refusal.New("%s is the ledger itself; "+
-				"it only enrols and retires stations, adopts policies and corrects", o.Station)
+		command := o.Kind == events.KindRecordsLost && b.site.opts.acceptLoss || o.Kind == events.KindKeyReplaced && b.site.opts.replaceKey
+		if !registry && !command && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
+			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, adopts policies, "+
+				"corrects, and by commands of their own declares what is lost and replaces its key", o.Station)
 		}
 		return c, false, nil
 	case events.ReservedStation(o.Station):
 		return nil, false, refusal.New("%s is not this folder's ledger, which is %s", o.Station, b.site.Name())
+	case o.Kind == events.KindRecordsLost:
+		return nil, false, refusal.New("a loss is declared by the ledger itself, by a command: listbound declare-loss")
+	case o.Kind == events.KindKeyReplaced:
+		return nil, false, refusal.New("the ledger's key is replaced by the ledger itself, by a command: listbound key replace")
 	case registry:
 		return nil, false, refusal.New("stations are enrolled and retired by the ledger itself (station %s)", b.site.Name())
 	case c.retired != 0:
-		return nil, false, refusal.New("station %s was retired (record %d); enrol it again or use another",
+		return nil, false, refusal.Keyed("retired", "station %s was retired (record %d); enrol it again or use another",
 			o.Station, c.retired)
 	case c.verifier == nil && !b.site.opts.EnrolOnSight:
 		return nil, false, notEnrolled(o.Station)
@@ -170,15 +230,17 @@ func (s *Site) stationSigner(station string, enrolled note.Verifier) (note.Signe
 	}
 	path := s.keyPath(station)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return nil, refusal.New("station %s keeps its own key and hands in signed records; if it does not, its key is missing: "+
-			"put %s back from a copy, or enrol the station again", station, filepath.Join("keys", filepath.Base(path)))
+		return nil, refusal.Keyed("own-key", "station %s keeps its own key and hands in signed records; "+
+			"if it does not, its key is missing: put %s back from a copy, or enrol the station again", station,
+			filepath.Join("keys", filepath.Base(path)))
 	}
 	signer, _, _, err := ledger.LoadOrCreateKey(path, station)
 	if err != nil {
 		return nil, err
 	}
 	if signer.KeyHash() != enrolled.KeyHash() {
-		return nil, refusal.New("the key kept here for station %s is not the one it is enrolled with; enrol it again", station)
+		return nil, refusal.Keyed("other-key", "the key kept here for station %s is not the one it is enrolled with; enrol it again",
+			station)
 	}
 	s.signers[station] = signer
 	return signer, nil
@@ -234,7 +296,10 @@ func (b *signing) enrolStation(d *events.StationEnrolled) error {
 	}
 	v, err := note.NewVerifier(d.Key)
 	if err != nil {
-		return refusal.New("key of station %s: %w", d.Station, err)
+		return refusal.New("key of %s is not a signed-note verifier key (name+hash+base64)", d.Station)
+	}
+	if c.verifier != nil {
+		c.former = append(c.former, c.verifier)
 	}
 	c.verifier, c.signer, c.retired = v, nil, 0
 	return nil
@@ -320,7 +385,7 @@ func (s *Site) registry(ctx context.Context, enter func(*intake) (*events.Event,
 	if err != nil {
 		return nil, err
 	}
-	r.Seq = stored[len(stored)-1].Seq
+	r.Seq, r.Behind = stored[len(stored)-1].Seq, s.Behind() > 0
 	return &r, nil
 }
 

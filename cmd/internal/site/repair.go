@@ -19,22 +19,18 @@ func Repair(ctx context.Context, o Options, progress Progress) (ledger.RepairRep
 	}
 	o.Existing = true
 	s := &Site{opts: o}
-	name, err := s.ledgerName()
+	key, err := s.readKey(false)
 	if err != nil {
 		return ledger.RepairReport{}, err
 	}
-	signer, verifier, _, err := ledger.LoadOrCreateKey(s.keyPath(name), name)
-	if err != nil {
-		return ledger.RepairReport{}, err
-	}
-	lo := ledger.Options{Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command}
+	lo, name := key.options(o), key.signer.Name()
 	if size, err := intact(ctx, lo); err != nil {
 		return ledger.RepairReport{}, err
 	} else if size >= 0 {
 		return ledger.RepairReport{Signed: size}, ErrIntact
 	}
 	return ledger.Repair(ctx, lo,
-		ledger.RepairOptions{Progress: progress, Route: routeOf(name)})
+		ledger.RepairOptions{Progress: progress, Route: routeOf(name), Replaces: replacedBy(name)})
 }
 
 // ErrIntact says that a folder needs no repair.

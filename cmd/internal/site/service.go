@@ -5,6 +5,8 @@ import (
 	"io"
 	"time"
 
+	"golang.org/x/mod/sumdb/tlog"
+
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
@@ -26,6 +28,8 @@ type Service interface {
 	// Consistency proves that the ledger only grew since it had a size, up to the
 	// checkpoint that it returns with the proof.
 	Consistency(ctx context.Context, from int64) (*proof.Consistency, error)
+	// RootAt returns the root of the ledger's tree as it was when it had so many records.
+	RootAt(ctx context.Context, size int64) (tlog.Hash, error)
 	Rebuild(ctx context.Context, progress Progress) (int64, error)
 	Lists(ctx context.Context, list string) ([]ListVersion, error)
 	Stations(ctx context.Context) ([]Station, error)
@@ -48,6 +52,10 @@ type Receipt struct {
 	Known     bool   `json:"known,omitzero"`     // it was recorded before; nothing was stored now
 	Enrolled  string `json:"enrolled,omitempty"` // the station that was enrolled for this line
 	Remark    string `json:"remark,omitempty"`   // recorded, but something is wrong with the record itself
+	Behind    bool   `json:"behind,omitzero"`    // recorded, but not judged yet: no verdict knows of it
+	// Hash is of a record that the station signed itself, as it would stand in the next one: what comes back with its own
+	// hash is stored byte for byte, and may be forgotten by the station.
+	Hash string `json:"hash,omitempty"`
 
 	Line  int    `json:"line,omitzero"` // with Error: the line refused
 	Error string `json:"error,omitempty"`
@@ -62,6 +70,7 @@ type Query struct {
 	// Earlier are sizes that the ledger had: a bundle then proves that it only
 	// grew since.
 	Earlier []int64
+	All     bool // evidence of the whole ledger, and of nothing else
 }
 
 // Verification is the outcome of verify, in its stable shape.
@@ -74,6 +83,12 @@ type Verification struct {
 	// Remarks are what is wrong with records as they came: the ledger holds them
 	// unchanged, and judgement reports them.
 	Remarks []ledger.Problem `json:"remarks,omitempty"`
+	// Timestamp is what an authority outside said last, where the site asks one.
+	Timestamp *TimestampState `json:"timestamp,omitempty"`
+	// Kept is what lies in the folder beside the ledger, and when it may be deleted.
+	Kept []ledger.Kept `json:"kept,omitempty"`
+
+	noModel error // why the read model was not held against the ledger
 }
 
 // ListVersion is one version of a list.
@@ -104,8 +119,34 @@ type Station struct {
 	Here     bool      `json:"here"` // its signing key is kept in this folder
 	Enrolled int64     `json:"enrolled"`
 	Retired  int64     `json:"retired,omitzero"`
-	Records  int64     `json:"records"`
+	Records  int64     `json:"records"` // how many it signed
 	Last     time.Time `json:"last,omitzero"`
+	// Number and Hash are of the last record in its numbering, from which it goes on.
+	Number int64  `json:"number,omitzero"`
+	Hash   string `json:"hash,omitempty"`
+	// Former are the keys that the ledger itself has had before, the first one first.
+	Former []FormerKey `json:"former,omitempty"`
+}
+
+// FormerKey is a key that was replaced.
+type FormerKey struct {
+	Key        string `json:"key"`
+	ReplacedBy int64  `json:"replacedBy"` // the record by which
+}
+
+// KeysOf returns all keys of a ledger, as its own row among the stations names them.
+func KeysOf(st *Station) (proof.Keys, error) {
+	var keys proof.Keys
+	since := int64(0)
+	for _, f := range append(st.Former, FormerKey{Key: st.Key}) {
+		k, err := proof.NewKeySince(since, f.Key)
+		if err != nil {
+			return nil, err
+		}
+		keys = append(keys, k)
+		since = f.ReplacedBy
+	}
+	return keys, nil
 }
 
 // PolicyInForce is a policy and where it comes from.

@@ -4,6 +4,7 @@
 package site
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -23,6 +24,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/proof"
 	"listbound/projections/readmodel"
 	"listbound/projections/words"
 )
@@ -50,33 +52,49 @@ type Options struct {
 	Zone, Weight string
 	// Followers are kept up to date beside the read model.
 	Followers []Follower
+	// LockWait is how long judgement waits for another program that has the read
+	// model locked; zero: 10 s.
+	LockWait time.Duration
+
+	acceptLoss bool // open a folder that is behind its memory, to declare the loss
+	replaceKey bool // make a key beside the ledger's, which is to take over
 }
 
 // Site is an open data folder. Its methods may be called from many goroutines.
 type Site struct {
 	opts   Options
-	signer note.Signer
-	vkey   string
+	own    *ownKey
+	vkey   string // the public half of the ledger's key
+	keys   proof.Keys
 	ledger *ledger.Ledger
 
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
-	// receipt means that the verdicts are up to date too.
+	// receipt means that the verdicts are up to date too, or says that they aren't.
 	intake     sync.Mutex
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	rebuilding sync.Mutex             // held by the one rebuild that runs
 	// modelMu guards the pointer; a rebuild puts another model in its place.
 	modelMu sync.RWMutex
 	model   *readmodel.Model
-	lag     atomic.Pointer[error] // what the last attempt to catch up with the ledger ended with
-	listen  listeners
-	words   *words.Judgement
-	local   *words.Judgement
+	// elsewhere is where the read model lies while nothing can be written in the folder.
+	elsewhere string
+	lag       atomic.Pointer[lag] // nil: the last attempt to catch up with the ledger succeeded
+	mapped    int64               // the last record of a mapping, as far as known; held with intake
+	mapping   bool                // one is being recorded
+	listen    listeners
+	words     *words.Judgement
+	local     *words.Judgement
 
-	witnesses *witnesses
-	stopMu    sync.Mutex
-	asOf      time.Time        // see fixMoment
-	stopped   []ledger.Problem // why nothing may be written although the ledger itself is whole
+	checked atomic.Pointer[Check] // the last one in the background
+	lost    []Notice              // what was declared lost
+
+	witnesses  *witnesses
+	timestamps *timestamps
+	stopMu     sync.Mutex
+	asOf       time.Time        // see fixMoment
+	had        int64            // how many records others have seen, where that is not what there is
+	stopped    []ledger.Problem // why nothing may be written although the ledger itself is whole
 }
 
 // Open opens a data folder, or starts one.
@@ -90,6 +108,9 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Batch < 1 || o.Batch > 500 {
 		o.Batch = 200
 	}
+	if err := errors.Join(mayLook(o.Dir), restored(o.Dir)); err != nil {
+		return nil, err
+	}
 	texts, err := readWords(o)
 	if err != nil {
 		return nil, err
@@ -99,53 +120,62 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 		return nil, err
 	}
 	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer)}
-	name, err := s.ledgerName()
-	if err != nil {
+	if s.own, err = s.readKey(o.replaceKey); err != nil {
 		return nil, err
 	}
-	keyPath := s.keyPath(name)
-	signer, verifier, _, err := ledger.LoadOrCreateKey(keyPath, name)
-	if err != nil {
+	s.vkey = s.own.text
+	if s.ledger, err = openLedger(ctx, o, s.own.options(o)); err != nil {
 		return nil, err
 	}
-	s.signer = signer
-	if s.vkey, err = ledger.VerifierKey(keyPath); err != nil {
-		return nil, err
+	if err := s.settleKey(ctx, s.own, o.replaceKey); err != nil {
+		return nil, errors.Join(err, s.Close())
 	}
-	s.ledger, err = ledger.Open(ctx, ledger.Options{
-		Dir: o.Dir, Origin: name, Signer: signer, Verifier: verifier, Clock: o.Clock, Logger: o.Logger, Command: o.Command,
-	})
-	if err != nil {
-		return nil, err
-	}
-	if err = errors.Join(s.fixMoment(), s.remember()); err == nil {
-		if err := settings.keep(o.Dir); err != nil {
-			return nil, errors.Join(err, s.Close())
-		}
-		s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath()))
-	}
-	if err == nil {
-		err = s.follow(ctx)
-	}
-	if err != nil {
+	if err := s.openBeside(ctx, settings); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
 
-// remember holds the ledger against what others have seen of it.
-func (s *Site) remember() (err error) {
-	if s.witnesses, err = s.readWitnesses(); err != nil {
-		return err
+// openBeside opens what stands beside the ledger and follows it, and holds the
+// ledger against all that remembers it.
+func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
+	if s.ledger.FilesOnly() {
+		err = s.moveOut()
+	} else { // a rebuild that was cut off leaves half a read model, and nobody else has the folder now
+		err = errors.Join(readmodel.Remove(s.modelPath()+".new"), s.removeChecks())
 	}
-	problems, err := s.witnesses.contradictions(s.ledger)
 	if err != nil {
 		return err
 	}
-	for _, p := range problems {
-		s.stop(p)
+	if err := s.fixMoment(); err != nil {
+		return err
 	}
-	return nil
+	if err := settings.keep(s.opts.Dir); err != nil {
+		return err
+	}
+	if s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath())); err != nil {
+		return err
+	}
+	if err := s.follow(ctx); err != nil {
+		if problems := s.ledger.Damage(); len(problems) > 0 { // which is why, and says what to do
+			err = fmt.Errorf("%w: %w", err, s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems}))
+		}
+		return err
+	}
+	if err := s.readKeys(ctx); err != nil {
+		return err
+	}
+	if s.witnesses, err = s.readWitnesses(); err != nil {
+		return err
+	}
+	if s.timestamps, err = s.readTimestamps(); err != nil {
+		return err
+	}
+	if err := s.remember(ctx); err != nil {
+		return err
+	}
+	s.readChecked()
+	return s.readLost(ctx)
 }
 
 // stoppedError refuses to write to a ledger that is whole but not the one that
@@ -160,8 +190,7 @@ func (s *Site) stoppedError() error {
 	for _, p := range s.stopped {
 		what = append(what, p.What)
 	}
-	return fmt.Errorf("%w: %s. Nothing is recorded until the missing part is back: put stream/ and log/ of the newest copy "+
-		"in their place in %s", ledger.ErrStopped, strings.Join(what, "; "), s.opts.Dir)
+	return fmt.Errorf("%w: %s. %s", ledger.ErrStopped, strings.Join(what, "; "), s.waysOut())
 }
 
 // writable returns nil if the ledger takes records, and otherwise why not and what to do.
@@ -189,6 +218,9 @@ func (s *Site) stop(p ledger.Problem) {
 // copy: it has verdicts on records that are gone, and would pass over those to come.
 func (s *Site) follow(ctx context.Context) error {
 	size, pos := s.ledger.Size(), s.current().Position()
+	if err := s.behind(pos); err != nil {
+		return err
+	}
 	if pos > size || pos == 0 && size > 0 {
 		s.opts.Logger.Info("the read model is made anew", "records", size)
 		if err := s.refill(ctx, nil); err != nil {
@@ -204,6 +236,7 @@ func (s *Site) Close() error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	var errs []error
+	s.listen.close()
 	s.modelMu.Lock()
 	if s.model != nil {
 		errs = append(errs, s.model.Close())
@@ -213,11 +246,14 @@ func (s *Site) Close() error {
 	if s.ledger != nil {
 		errs = append(errs, s.ledger.Close())
 	}
+	if s.elsewhere != "" {
+		errs = append(errs, os.RemoveAll(s.elsewhere))
+	}
 	return errors.Join(errs...)
 }
 
 // Name returns the ledger's name, <site>/ledger.
-func (s *Site) Name() string { return s.signer.Name() }
+func (s *Site) Name() string { return s.own.signer.Name() }
 
 // Key returns the ledger's public key in the form that is handed out.
 func (s *Site) Key() string { return s.vkey }
@@ -239,11 +275,11 @@ func (s *Site) Ready(ctx context.Context) error {
 		return err
 	}
 	lag := s.lag.Load()
-	if lag == nil || *lag == nil {
+	if lag == nil {
 		return s.Ask(func(*View) error { return nil })
 	}
 	if !s.intake.TryLock() {
-		return *lag // whoever holds it tries to catch up
+		return lag.why // whoever holds it tries to catch up
 	}
 	defer s.intake.Unlock()
 	return s.catchUp(ctx, nil)
@@ -252,7 +288,9 @@ func (s *Site) Ready(ctx context.Context) error {
 // SetURL tells other programs where this folder is served.
 func (s *Site) SetURL(url string) error { return s.ledger.SetURL(url) }
 
-func (s *Site) modelPath() string { return filepath.Join(s.opts.Dir, "readmodel.db") }
+const modelName = "readmodel.db"
+
+func (s *Site) modelPath() string { return filepath.Join(cmp.Or(s.elsewhere, s.opts.Dir), modelName) }
 
 func (s *Site) current() *readmodel.Model {
 	s.modelMu.RLock()
@@ -281,6 +319,9 @@ var errNoLedger = errors.New("holds no ledger yet")
 // ledgerName finds the name of the folder's ledger by its key, or makes the
 // name of a new one.
 func (s *Site) ledgerName() (string, error) {
+	if err := mayLook(s.opts.Dir); err != nil {
+		return "", err
+	}
 	found, err := filepath.Glob(s.keyPath(events.LedgerName("*")))
 	if err != nil {
 		return "", fmt.Errorf("looking for the ledger's key: %w", err)
@@ -317,6 +358,9 @@ var ErrRebuilding = refusal.WithCode(http.StatusConflict, "the read model is bei
 // only while the new model takes the old one's place and the records that came
 // meanwhile.
 func (s *Site) Rebuild(ctx context.Context, progress Progress) (int64, error) {
+	if s.ledger.FilesOnly() {
+		return 0, s.writable()
+	}
 	if !s.rebuilding.TryLock() {
 		return 0, ErrRebuilding
 	}
@@ -384,8 +428,19 @@ func (s *Site) putInPlace(ctx context.Context, path string) error {
 	return err
 }
 
+// removeChecks removes read models that were made to compare with by a program that was killed.
+func (s *Site) removeChecks() error {
+	left, err := filepath.Glob(filepath.Join(s.opts.Dir, checkPrefix+"*"))
+	for _, dir := range left {
+		err = errors.Join(err, os.RemoveAll(dir))
+	}
+	return err
+}
+
 func (s *Site) modelOptions(path string) readmodel.Options {
-	return readmodel.Options{Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment()}
+	return readmodel.Options{
+		Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment(), LockWait: s.opts.LockWait,
+	}
 }
 
 // rebuildBatch is larger than batchLen: nobody waits for single rows meanwhile.

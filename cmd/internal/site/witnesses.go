@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -74,13 +75,11 @@ func (s *Site) readWitnesses() (*witnesses, error) {
 		return nil, fmt.Errorf("who witnesses the ledger, %s: %w", path, err)
 	}
 	if ls := w.policy.Ledgers; len(ls) > 0 {
-		own, err := note.NewVerifier(s.vkey)
-		if err != nil {
-			return nil, err
-		}
 		is := false
 		for _, l := range ls {
-			is = is || l.Name() == own.Name() && l.KeyHash() == own.KeyHash()
+			is = is || slices.ContainsFunc(s.keys, func(k proof.KeySince) bool {
+				return l.Name() == k.Key.Name() && l.KeyHash() == k.Key.KeyHash()
+			})
 		}
 		if !is {
 			return nil, fmt.Errorf("who witnesses the ledger, %s: its log lines name other ledgers than this one, %s",
@@ -90,7 +89,10 @@ func (s *Site) readWitnesses() (*witnesses, error) {
 	for _, k := range w.policy.Witnesses {
 		st := &WitnessState{Name: k.Name, Key: k.Key.Name()}
 		w.seen[k.Name] = st
-		if err := w.load(k, s.Name(), s.ledger.Verifier()); err != nil {
+		if err := w.load(k, s.Name(), s.keys); err != nil && len(s.ledger.Damage()) > 0 {
+			// Which keys the ledger has had may not be known now, and it takes no records as it is.
+			s.opts.Logger.Warn("what a witness signed last can't be read", "witness", k.Name, "error", err)
+		} else if err != nil {
 			return nil, fmt.Errorf("what the witness %s signed last: %w", k.Name, err)
 		}
 	}
@@ -104,7 +106,7 @@ func (w *witnesses) file(k witness.Known) string {
 	return filepath.Join(w.dir, fmt.Sprintf("%x.checkpoint", sum[:8]))
 }
 
-func (w *witnesses) load(k witness.Known, origin string, ledgerKey note.Verifier) error {
+func (w *witnesses) load(k witness.Known, origin string, keys proof.Keys) error {
 	msg, err := os.ReadFile(w.file(k))
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
@@ -112,7 +114,7 @@ func (w *witnesses) load(k witness.Known, origin string, ledgerKey note.Verifier
 	if err != nil {
 		return err
 	}
-	c, err := proof.OpenCheckpoint(msg, origin, ledgerKey)
+	c, err := keys.OpenCheckpoint(msg, origin)
 	if err != nil {
 		return err
 	}
@@ -130,8 +132,8 @@ func (w *witnesses) load(k witness.Known, origin string, ledgerKey note.Verifier
 }
 
 // contradictions holds the ledger against what its witnesses signed.
-func (w *witnesses) contradictions(l *ledger.Ledger) ([]ledger.Problem, error) {
-	var problems []ledger.Problem
+func (w *witnesses) contradictions(l *ledger.Ledger) ([]contradicting, error) {
+	var problems []contradicting
 	if w.policy == nil {
 		return nil, nil
 	}
@@ -140,32 +142,33 @@ func (w *witnesses) contradictions(l *ledger.Ledger) ([]ledger.Problem, error) {
 		if st.note == nil {
 			continue
 		}
-		p, found, err := contradiction(l, st.Name, proof.Checkpoint{Size: st.Size, Root: st.root})
+		seen := proof.Checkpoint{Size: st.Size, Root: st.root}
+		p, found, err := contradiction(l, "witness "+st.Name, seen)
 		if err != nil {
 			return nil, err
 		}
 		if found {
-			problems = append(problems, p)
+			problems = append(problems, contradicting{p, seen})
 		}
 	}
 	return problems, nil
 }
 
-// contradiction holds the ledger against a checkpoint that it signed and a
-// witness has seen.
+// contradiction holds the ledger against a checkpoint that it signed and somebody
+// else has seen.
 func contradiction(l *ledger.Ledger, who string, seen proof.Checkpoint) (ledger.Problem, bool, error) {
 	size := l.Signed().Size
 	if seen.Size > size {
 		return ledger.Problem{Seq: size + 1, What: fmt.Sprintf(
-			"there are %d records here, and the witness %s has seen %d: records %d to %d are missing",
-			size, who, seen.Size, size+1, seen.Size)}, true, nil
+			"there are %d records here, and the %s has seen %d: %s",
+			size, who, seen.Size, ledger.MissingText(size+1, seen.Size))}, true, nil
 	}
 	root, err := l.RootAt(seen.Size)
 	if err != nil || root == seen.Root {
 		return ledger.Problem{}, false, err
 	}
 	return ledger.Problem{Seq: 1, What: fmt.Sprintf(
-		"the first %d records are not those that the witness %s has seen: this ledger was rewritten, or is another one",
+		"the first %d records are not those that the %s has seen: this ledger was rewritten, or is another one",
 		seen.Size, who)}, true, nil
 }
 
@@ -270,12 +273,16 @@ func (s *Site) stopIfShown(ctx context.Context, c *witness.Client, name string) 
 	if err != nil {
 		return err
 	}
-	seen, err := proof.OpenCheckpoint(shown, s.Name(), s.ledger.Verifier())
+	seen, err := s.keys.OpenCheckpoint(shown, s.Name())
 	if err != nil {
 		return err
 	}
-	problem, proven, err := contradiction(s.ledger, name, seen)
-	if err == nil && proven {
+	problem, proven, err := contradiction(s.ledger, "witness "+name, seen)
+	if err != nil || !proven {
+		return err
+	}
+	declared, err := s.losses(ctx)
+	if shown := (&contradicting{problem, seen}); err == nil && !shown.declaredIn(declared) {
 		s.stop(problem)
 	}
 	return err

@@ -2,7 +2,6 @@ package site_test
 
 import (
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -16,13 +15,23 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/site"
-	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/ledger/witness"
 )
 
 // newWitness serves a witness of a ledger and returns its line of a policy.
 func newWitness(t *testing.T, name, ledgerKey string) string {
+	t.Helper()
+	key, err := note.NewVerifier(ledgerKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	line, _ := witnessOf(t, name, key)
+	return line
+}
+
+// witnessOf is newWitness of a ledger that has had several keys. It also returns the witness's folder.
+func witnessOf(t *testing.T, name string, keys ...note.Verifier) (line, dir string) {
 	t.Helper()
 	skey, _, err := note.GenerateKey(rand.Reader, name+".example/witness")
 	if err != nil {
@@ -32,17 +41,14 @@ func newWitness(t *testing.T, name, ledgerKey string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	key, err := note.NewVerifier(ledgerKey)
-	if err != nil {
-		t.Fatal(err)
-	}
-	w, err := witness.Open(witness.Options{Dir: t.TempDir(), Signer: signer, Ledgers: []note.Verifier{key}})
+	dir = t.TempDir()
+	w, err := witness.Open(witness.Options{Dir: dir, Signer: signer, Ledgers: keys})
 	if err != nil {
 		t.Fatal(err)
 	}
 	srv := httptest.NewServer(w.Handler())
 	t.Cleanup(srv.Close)
-	return fmt.Sprintf("witness %s %s %s\n", name, signer.VerifierKey(), srv.URL)
+	return fmt.Sprintf("witness %s %s %s\n", name, signer.VerifierKey(), srv.URL), dir
 }
 
 func writePolicy(t *testing.T, dir, text string) {
@@ -127,113 +133,6 @@ func TestWitnessesSign(t *testing.T) {
 	}
 	s = open(t, dir, o)
 	check("after a restart")
-}
-
-// TestWitnessSeesWhatIsMissing puts ledgers back from copies and rewrites one with all its keys. Each refuses to be
-// written, says why, and answers questions.
-func TestWitnessSeesWhatIsMissing(t *testing.T) {
-	dir, policy := witnessed(t)
-	before := copyFolder(t, dir)
-	o := site.Options{EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 7))}
-	s := open(t, dir, o)
-	record(t, s, strings.Join(weekLines(t)[100:150], "\n"))
-	if err := s.AskWitnesses(t.Context()); err == nil {
-		t.Error("east was reached")
-	}
-	size := s.Size()
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
-	refuses := func(what string, s *site.Site, says ...string) {
-		t.Helper()
-		n := s.Size()
-		_, err := s.Observe(t.Context(), checked(t, "LAP-014"))
-		if !errors.Is(s.Ready(t.Context()), ledger.ErrStopped) {
-			t.Error("ready to record in a ledger that the witness contradicts")
-		}
-		if !errors.Is(err, ledger.ErrStopped) || s.Size() != n {
-			t.Errorf("%s: recorded %d, %v", what, s.Size()-n, err)
-		}
-		for _, x := range says {
-			if err == nil || !strings.Contains(err.Error(), x) {
-				t.Errorf("%s: it says %v, not %q", what, err, x)
-			}
-		}
-		if len(s.Damage()) == 0 {
-			t.Errorf("%s: nothing is wrong", what)
-		}
-		v, err := s.Verify(t.Context(), nil)
-		if err != nil || v.OK {
-			t.Errorf("%s: verify says %+v, %v", what, v, err)
-		}
-		if _, err := s.Broken(t.Context()); err != nil {
-			t.Errorf("%s: %v", what, err)
-		}
-		if err := s.Close(); err != nil {
-			t.Error(err)
-		}
-	}
-	missing := fmt.Sprintf("has seen %d: records", size)
-
-	// stream/ and log/ of the copy, the rest as it is: the folder's own memory of the signatures tells.
-	mixed := copyFolder(t, dir)
-	for _, part := range []string{"stream", "log", "stream.clean"} {
-		if err := os.RemoveAll(filepath.Join(mixed, part)); err != nil {
-			t.Fatal(err)
-		}
-	}
-	for _, part := range []string{"stream", "log"} {
-		if err := os.CopyFS(filepath.Join(mixed, part), os.DirFS(filepath.Join(before, part))); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := site.Open(t.Context(), withDir(o, mixed))
-	if err != nil {
-		t.Fatal(err)
-	}
-	refuses("the ledger alone put back", s, missing)
-
-	// The whole folder put back knows nothing of it; the witnesses do.
-	s, err = site.Open(t.Context(), withDir(o, copyFolder(t, before)))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := s.AskWitnesses(t.Context()); err == nil {
-		t.Error("a folder put back was signed")
-	}
-	if w := s.Witnesses().Witnesses[0]; !w.Contradicts {
-		t.Errorf("a folder put back: %+v", w)
-	}
-	refuses("the whole folder put back", s, missing)
-
-	// All recorded anew with the same keys, one badge changed.
-	rewritten := t.TempDir()
-	if err := os.CopyFS(filepath.Join(rewritten, "keys"), os.DirFS(filepath.Join(dir, "keys"))); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.Chmod(filepath.Join(rewritten, "keys"), 0o700); err != nil {
-		t.Fatal(err)
-	}
-	keys, err := filepath.Glob(filepath.Join(rewritten, "keys", "*"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, k := range keys {
-		if err := os.Chmod(k, 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	writePolicy(t, rewritten, policy)
-	s, err = site.Open(t.Context(), withDir(o, rewritten))
-	if err != nil {
-		t.Fatal(err)
-	}
-	lines := strings.Replace(strings.Join(weekLines(t)[:160], "\n"), `"operator":"B-`, `"operator":"B-9`, 1)
-	record(t, s, lines)
-	if err := s.AskWitnesses(t.Context()); err == nil || !strings.Contains(err.Error(), "another history") {
-		t.Errorf("a rewritten ledger: %v", err)
-	}
-	refuses("rewritten with all keys", s, "are not those that the witness south has seen")
 }
 
 func withDir(o site.Options, dir string) site.Options {

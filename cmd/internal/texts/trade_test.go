@@ -98,7 +98,7 @@ func TestOneWordForOneThing(t *testing.T) {
 	trade := readTradeWords(t)
 	for _, lang := range []string{"en", "de"} {
 		if len(trade.Instead[lang]) == 0 {
-			t.Errorf("testdata/words.json has no word that the trade does not use in %s", lang)
+			t.Errorf("never.json has no word that the trade does not use in %s", lang)
 		}
 	}
 	wanted := maps.Clone(trade.Except)

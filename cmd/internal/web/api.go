@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -47,14 +48,16 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.
-	guarded := guardHost(http.NewCrossOriginProtection().Handler(secure(mux)),
-		shell.New(s.Name(), s.Local(), s.Clock, log), o.hosts)
-	return guardPace(guarded), nil
+	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
+	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh), sh)), sh)
+	return guardPace(secure(guardHost(inner, sh, o.hosts))), nil
 }
 
 // routes registers everything that is served.
 func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
+	sh.Behind = s.Behind
+	sh.Notices = func(words *shell.Words) []string { return notices(s, words) }
 	(&Server{site: s, sh: sh}).register(mux)
 	registerLog(mux, sh, s)
 	sh.Register(mux)
@@ -84,6 +87,7 @@ func (srv *Server) register(mux shell.Mux) {
 	}))
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
 	mux.HandleFunc("GET /api/consistency", srv.consistency)
+	mux.HandleFunc("GET /api/root", srv.root)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
 	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) {
 		return s.Lists(r.Context(), r.URL.Query().Get("list"))
@@ -108,6 +112,8 @@ func secure(next http.Handler) http.Handler {
 		h := w.Header()
 		h.Set("Content-Security-Policy",
 			"default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Server", "listbound/"+version.String())
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
@@ -115,6 +121,50 @@ func secure(next http.Handler) http.Handler {
 		next.ServeHTTP(w, r)
 	})
 }
+
+// answerAll answers what no route takes as every other refusal is answered: a
+// program under /api/ in JSON, a person in words.
+func answerAll(mux *http.ServeMux, sh *shell.Shell) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h, pattern := mux.Handler(r)
+		if pattern != "" {
+			mux.ServeHTTP(w, r)
+			return
+		}
+		probe := unrouted{head: make(http.Header)}
+		h.ServeHTTP(&probe, r) // the mux's own handler: it says why there is no route
+		var err error
+		switch say := sh.Words(r).T; probe.code {
+		case http.StatusNotFound:
+			err = refusal.WithCode(probe.code, "%s", say("shell.no-such-address", r.URL.Path))
+		case http.StatusMethodNotAllowed:
+			allow := probe.head.Get("Allow")
+			w.Header().Set("Allow", allow)
+			err = refusal.WithCode(probe.code, "%s", say("shell.not-so-asked", r.URL.Path, r.Method, allow))
+		default:
+			h.ServeHTTP(w, r)
+			return
+		}
+		if strings.HasPrefix(r.URL.Path, apiPrefix) {
+			sh.FailJSON(w, r, err)
+			return
+		}
+		sh.FailText(w, r, err)
+	})
+}
+
+// apiPrefix is where programs ask.
+const apiPrefix = "/api/"
+
+// unrouted keeps what the mux would answer to a request that no route takes.
+type unrouted struct {
+	head http.Header
+	code int
+}
+
+func (u *unrouted) Header() http.Header         { return u.head }
+func (u *unrouted) WriteHeader(code int)        { u.code = code }
+func (u *unrouted) Write(b []byte) (int, error) { return len(b), nil }
 
 func answer(s *Server, f func(*http.Request) (any, error)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
@@ -163,13 +213,23 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
+// cutShort says for people that observations did not come whole. How the connection
+// failed, between which addresses, is the server's.
+type cutShort struct{ why error }
+
+func (e *cutShort) Error() string {
+	return "the observations broke off before their end; what has a receipt is recorded, and the same can be sent again"
+}
+
+func (e *cutShort) Unwrap() error { return e.why }
+
 // body marks an error of reading as the client's: it sent less than it said.
 type body struct{ io.ReadCloser }
 
 func (b body) Read(p []byte) (int, error) {
 	n, err := b.ReadCloser.Read(p)
 	if err != nil && err != io.EOF {
-		err = refusal.Because(err)
+		err = refusal.Because(&cutShort{err})
 	}
 	return n, err
 }
@@ -177,7 +237,7 @@ func (b body) Read(p []byte) (int, error) {
 // ParseQuery reads a history question from a form.
 func ParseQuery(v url.Values) (site.Query, error) {
 	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"),
-		Records: v.Get("records") == "1"}
+		Records: v.Get("records") == "1", All: v.Get("all") == "1"}
 	if t := v.Get("as-of"); t != "" {
 		at, err := time.Parse(time.RFC3339Nano, t)
 		if err != nil {
@@ -208,6 +268,9 @@ func FormatQuery(q site.Query) url.Values {
 	}
 	if q.Records {
 		v.Set("records", "1")
+	}
+	if q.All {
+		v.Set("all", "1")
 	}
 	for _, size := range q.Earlier {
 		v.Add("earlier", strconv.FormatInt(size, 10))
@@ -255,6 +318,23 @@ func (s *Server) consistency(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	_, _ = w.Write(p.Marshal()) // a client that has gone away needs no answer
+}
+
+// root answers with the root of the tree of so many records, in base64 as checkpoints have it.
+func (s *Server) root(w http.ResponseWriter, r *http.Request) {
+	size := r.URL.Query().Get("size")
+	n, err := strconv.ParseInt(size, 10, 64)
+	if err != nil {
+		s.sh.FailJSON(w, r, refusal.New("size %q is not a number of records", size))
+		return
+	}
+	root, err := s.site.RootAt(r.Context(), n)
+	if err != nil {
+		s.sh.FailJSON(w, r, err)
+		return
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	fmt.Fprintln(w, root) // a client that has gone away needs no answer
 }
 
 // late sends the headers of an archive with its first byte, so that an error

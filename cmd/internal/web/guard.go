@@ -4,10 +4,13 @@ import (
 	"context"
 	"errors"
 	"io"
+	"mime"
 	"net"
 	"net/http"
 	"net/netip"
+	"net/url"
 	"os"
+	"path"
 	"slices"
 	"strings"
 	"time"
@@ -60,6 +63,43 @@ func guardHost(next http.Handler, sh *shell.Shell, names []string) http.Handler 
 	})
 }
 
+// guardOrigin refuses what a page of another origin asks for, whatever the
+// method: reading is dear too, and a read answer is out. A link to a page may
+// be followed from anywhere. Where a browser sends neither header, as for an
+// image over plain HTTP, the answer's own resource policy keeps it from the page.
+func guardOrigin(next http.Handler, sh *shell.Shell) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if !foreign(r) {
+			next.ServeHTTP(w, r)
+			return
+		}
+		err := refusal.WithCode(http.StatusForbidden, "%s", sh.Words(r).T("shell.foreign-page"))
+		if strings.HasPrefix(r.URL.Path, apiPrefix) {
+			sh.FailJSON(w, r, err)
+			return
+		}
+		sh.FailText(w, r, err)
+	})
+}
+
+// foreign reports whether a request was made by a page of another origin.
+func foreign(r *http.Request) bool {
+	switch r.Header.Get("Sec-Fetch-Site") {
+	case "none", "same-origin": // no page can set this header; a proxy may have changed Host
+		return false
+	case "":
+		origin := r.Header.Get("Origin")
+		if origin == "" {
+			return false
+		}
+		u, err := url.Parse(origin)
+		return err != nil || u.Host != r.Host // "null" has no host
+	}
+	get := r.Method == http.MethodGet || r.Method == http.MethodHead
+	link := get && r.Header.Get("Sec-Fetch-Mode") == "navigate" && r.Header.Get("Sec-Fetch-Dest") == "document"
+	return !link || strings.HasPrefix(r.URL.Path, apiPrefix)
+}
+
 func hostName(host string) string {
 	if name, _, err := net.SplitHostPort(host); err == nil {
 		return name
@@ -78,6 +118,30 @@ const (
 	// recordPath takes observations.
 	recordPath = "/api/observations"
 )
+
+// takesFile reports whether a request may bring a file: a list, which is kept in memory. Anywhere else the parts of a
+// body would be written to the disk by whoever looks at the form.
+func takesFile(r *http.Request) bool {
+	return r.Method == http.MethodPost && path.Base(r.URL.Path) == "lists" && !strings.HasPrefix(r.URL.Path, apiPrefix)
+}
+
+// guardFiles refuses files where none is taken, before anything of them is read.
+func guardFiles(next http.Handler, sh *shell.Shell) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// A header that can't be read names no boundary either, so no part is found by it.
+		kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
+		if !strings.HasPrefix(kind, "multipart/") || takesFile(r) {
+			next.ServeHTTP(w, r)
+			return
+		}
+		err := refusal.WithCode(http.StatusUnsupportedMediaType, "%s", sh.Words(r).T("shell.no-file-here", r.URL.Path))
+		if strings.HasPrefix(r.URL.Path, apiPrefix) {
+			sh.FailJSON(w, r, err)
+			return
+		}
+		sh.FailText(w, r, err)
+	})
+}
 
 // guardPace gives up a client that neither sends nor takes anything, and refuses
 // bodies beyond what any page or program has to send.

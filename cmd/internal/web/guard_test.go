@@ -2,6 +2,7 @@ package web
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -59,7 +60,7 @@ func TestHostIsChecked(t *testing.T) {
 			}
 			r.Host = host
 			if method == http.MethodPost { // as a page at that name would send it
-				r.Header.Set("Origin", "http://"+host)
+				r.Header.Set("Origin", "http://"+cmp.Or(host, strings.TrimPrefix(srv.URL, "http://")))
 				r.Header.Set("Sec-Fetch-Site", "same-origin")
 			}
 			size := s.Size()
@@ -239,5 +240,28 @@ func TestStopFinishesWhatWasAccepted(t *testing.T) {
 	}
 	if err := <-ended; err != nil {
 		t.Errorf("stopping: %v", err)
+	}
+}
+
+// A file is taken where lists are, and nowhere else: whoever looks at a form would write its parts to the disk.
+func TestFilesOnlyWhereTaken(t *testing.T) {
+	f := newFailing(t)
+	handler, err := New(f.site, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	body, kind := multipartForm(t, map[string]string{"station": "north/or-9"})
+	for target, taken := range map[string]bool{
+		"POST /api/stations/enrol": false, "POST /acknowledge": false, "GET /api/lists": false, "POST /api/lists": false,
+		"POST /lists": true,
+	} {
+		method, path, _ := strings.Cut(target, " ")
+		r := httptest.NewRequestWithContext(t.Context(), method, "http://localhost"+path, strings.NewReader(body))
+		r.Header.Set("Content-Type", kind)
+		w := httptest.NewRecorder()
+		handler.ServeHTTP(w, r)
+		if (w.Code != http.StatusUnsupportedMediaType) != taken {
+			t.Errorf("%s with a file: %d %s", target, w.Code, w.Body)
+		}
 	}
 }

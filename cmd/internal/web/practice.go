@@ -64,6 +64,7 @@ func (f *Filling) register(mux shell.Mux, sh *shell.Shell, real *site.Site, log 
 	// Another site altogether: its pages hold nothing by which they could reach the real one.
 	open := func(mux shell.Mux, p *site.Site) error {
 		psh := shell.New("PRACTICE "+p.Name(), real.Local(), p.Clock, log)
+		psh.Behind = p.Behind
 		return workplace.Register(mux, psh, p, workplace.Options{Prefix: practicePrefix, Practice: true, Log: log})
 	}
 	f.mu.Lock()
@@ -78,7 +79,7 @@ func (f *Filling) register(mux shell.Mux, sh *shell.Shell, real *site.Site, log 
 	}
 	show := func(w http.ResponseWriter, r *http.Request) {
 		if own := f.handler.Load(); own != nil {
-			own.ServeHTTP(w, r)
+			answerAll(own, sh).ServeHTTP(w, r)
 			return
 		}
 		failed := f.failed.Load()

@@ -99,19 +99,36 @@ var manyLines = func() string {
 	return strings.Join(lines, ",")
 }()
 
-// A full disk stops the ledger until it is started again, also when there is
-// room again. The server says so before somebody tries.
-func TestNotReadyAfterAFullDisk(t *testing.T) {
+// A full disk takes no record, and the server says so before somebody tries, in
+// one sentence to whoever does. All can be asked meanwhile, and recording goes on by
+// itself once there is room.
+func TestNotReadyOnAFullDisk(t *testing.T) {
 	f := newFailing(t)
 	f.mustBeReady(t)
 	f.fillDisk(t, func() {
-		if r, err := f.recordMore(t, 0); err == nil {
-			t.Errorf("recorded on a full disk: %+v", r)
+		f.ask(t, "GET /readyz", http.StatusServiceUnavailable)
+		if r, err := f.recordMore(t, 0); !errors.Is(err, ledger.ErrNoRoom) {
+			t.Errorf("recorded on a full disk: %+v, %v", r, err)
+		}
+		f.ask(t, "GET /readyz", http.StatusServiceUnavailable)
+		for _, ask := range []string{"/api/broken", "/api/verify", "/api/history?set=LAP-001", "/"} {
+			w := httptest.NewRecorder()
+			f.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), http.MethodGet, ask, nil))
+			if w.Code != http.StatusOK || strings.Contains(w.Body.String(), `"ok":false`) {
+				t.Errorf("%s on a full disk: %d %s", ask, w.Code, w.Body)
+			}
+		}
+		w := httptest.NewRecorder()
+		f.ServeHTTP(w, httptest.NewRequestWithContext(t.Context(), http.MethodPost, "/api/observations",
+			strings.NewReader(fmt.Sprintf(openedAgain, 1))))
+		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), `"why":"no-room"`) ||
+			!strings.Contains(w.Body.String(), "Recording goes on by itself") {
+			t.Errorf("an observation on a full disk: %d %s", w.Code, w.Body)
 		}
 	})
-	f.ask(t, "GET /readyz", http.StatusServiceUnavailable)
-	if r, err := f.recordMore(t, 1); !errors.Is(err, ledger.ErrStopped) {
-		t.Errorf("a ledger that has stopped recorded %+v, %v", r, err)
+	f.mustBeReady(t)
+	if r, err := f.recordMore(t, 1); err != nil || r.Known || r.Behind {
+		t.Errorf("with room again: %+v, %v", r, err)
 	}
 }
 

@@ -1,15 +1,5 @@
 package workplace_test
 
-import (
-	"strings"
-	"testing"
-
-	"github.com/chromedp/chromedp"
-
-	"listbound/cmd/internal/browsertest"
-	"listbound/events"
-)
-
 // armsLength measures what is read at arm's length, and returns what is wrong with
 // it. 24 CSS pixels is what the people who use the pages asked for, at 70 cm.
 const armsLength = `(want => {
@@ -52,73 +42,3 @@ const armsLength = `(want => {
 	if (wide > 0) wrong.push("the page is " + wide + " too wide");
 	return wrong;
 })`
-
-// TestArmsLength: on every page of a station the verdict with its word, the name of
-// the set (the load, the case), the stage and the line asked for are read from 70 cm
-// and stay in view, whatever is scrolled: on the tablet, the phone, at 200 % zoom
-// and on a desk, in both languages, with a list of 60 lines.
-func TestArmsLength(t *testing.T) {
-	h := newHouse(t)
-	h.open("LAP-014", "K-1")
-	h.open("VAS-003", "K-1")
-	p := browser(t).Tab(t, tablet)
-	open := func(path string) { p.Open(h.url + path); p.Await(`document.querySelector(".stick #verdict .tells")`) }
-	open("/at/north/or-3/packing?set=LAP-014")
-	open("/at/north/or-3/sealing?set=LAP-022")
-	open("/at/north/or-3/storage?set=LAP-022")
-	// The twin's sheet: a STOP, with what to do with one's hands.
-	open("/at/north/or-3/opening?set=LAP-022")
-	p.Type(label(t, events.ScanSet, "LAP-022") + "\r" + h.codes["LAP-014"] + "\r")
-	p.AwaitText("#verdict", "sheet of LAP-014")
-	open("/at/north/or-3/sterilizer")
-	browsertest.Eval[bool](p, `(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2",
-		document.querySelector("#cycle").value = "dynamic-air-132", document.querySelector("[data-do=begin]").requestSubmit(), true)`)
-	p.AwaitText("#verdict", "Scan sets into S1-0304-02")
-
-	pages := []struct{ path, name string }{
-		{"packing", "LAP-014"}, {"sealing", "LAP-022"}, {"storage", "LAP-022"}, {"opening", "LAP-022"},
-		{"sterilizer", "S1-0304-02"}, {"close?case=K-1", "K-1"}, {"count?case=K-1", "LAP-014"},
-	}
-	desk := browsertest.Size{Name: "desk", Width: 1440, Height: 900}
-	zoom := browsertest.Size{Name: "zoom", Width: 512, Height: 384}
-	measured := 0
-	for _, size := range []browsertest.Size{tablet, phone, zoom, desk} {
-		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
-		for _, lang := range []string{"en", "de"} {
-			for _, page := range pages {
-				join := "?"
-				if strings.Contains(page.path, "?") {
-					join = "&"
-				}
-				open("/at/north/or-3/" + page.path + join + "lang=" + lang)
-				counting := strings.HasPrefix(page.path, "count")
-				if counting {
-					p.Await(`(() => { const now = document.querySelector("tr.now")?.getBoundingClientRect();
-						return now && now.top >= document.querySelector(".stick").getBoundingClientRect().bottom - 2 &&
-							now.top + 20 <= document.querySelector(".bar").getBoundingClientRect().top; })()`)
-				}
-				place, _, _ := strings.Cut(page.path, "?")
-				for _, end := range []bool{false, true} {
-					if end {
-						browsertest.Eval[bool](p, `(scrollTo(0, document.documentElement.scrollHeight), true)`)
-					}
-					want := map[bool]string{true: "true", false: "false"}
-					wrong := browsertest.Eval[[]string](p, armsLength+`({name: "`+page.name+`", counting: `+want[counting]+
-						`, row: `+want[!end]+`})`)
-					for _, w := range wrong {
-						t.Errorf("%s, %s, %s, scrolled to the end %t: %s", place, size.Name, lang, end, w)
-					}
-					measured++
-					name := "arm-" + place + "-" + size.Name + "-" + lang
-					if end {
-						name += "-end"
-					}
-					p.View(name)
-				}
-			}
-		}
-	}
-	if measured != 4*2*2*len(pages) {
-		t.Fatalf("%d pages were measured", measured)
-	}
-}

@@ -28,7 +28,7 @@ func (p bench[B, P]) snapshot(b *B) ([]byte, error) {
 func (p bench[B, P]) content(b *B) ([]byte, error) {
 	h := P(b).shared()
 	all := *h
-	*h = hand{Operator: all.Operator, Witness: all.Witness, Case: all.Case, Tag: all.Tag, Plain: all.Plain}
+	*h = hand{Operator: all.Operator, Witness: all.Witness, Case: all.Case, Tag: all.Tag, Plain: all.Plain, Done: all.Done}
 	raw, err := json.Marshal(b, json.Deterministic(true))
 	*h = all
 	if err != nil {
@@ -66,7 +66,7 @@ func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
 	return nil
 }
 
-// undo takes the last input back. Who works here and for which case, once
+// undo takes the last input back; no record was made since then. Who works here and for which case, once
 // forgotten, is not brought back with it.
 func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	h := P(b).shared()
@@ -77,8 +77,13 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	if err := json.Unmarshal(h.Before, old); err != nil {
 		return fmt.Errorf("draft: %w", err)
 	}
+	if lines, ok := any(P(b)).(interface{ takeBack(*visit, *B) error }); ok {
+		if err := lines.takeBack(v, old); err != nil {
+			return err
+		}
+	}
 	o := P(old).shared()
-	o.Rev, o.Seen, o.Done, o.Echo = h.Rev, h.Seen, h.Done, echo{}
+	o.Rev, o.Seen, o.Echo = h.Rev, h.Seen, echo{}
 	if h.Operator == "" {
 		o.nextPerson()
 	}

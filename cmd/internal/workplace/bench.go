@@ -78,6 +78,49 @@ func (v *visit) policy() (*events.Policy, error) {
 	})
 }
 
+// worker is who works at a station, by the badge that a browser scanned there last:
+// who goes on at the next place of the station with the same browser is the same.
+type worker struct {
+	Client string    `json:"client,omitempty"`
+	Badge  string    `json:"badge,omitempty"`
+	Active time.Time `json:"active,omitzero"` // when that browser did something there last
+}
+
+const workerName = "worker"
+
+// goesOn keeps who works at the station, and takes over who worked at the place
+// before. The badge is shown before anything is recorded by it: it is taken over
+// after an input, never for one. Who closes a case says so at its page. After the key
+// for the next person, or where a badge was taken off, nobody is taken over.
+func (v *visit) goesOn(h *hand, in *input, t *taken) error {
+	if v.place == "close" {
+		return nil
+	}
+	v.d.workers.Lock()
+	defer v.d.workers.Unlock()
+	var w worker
+	if _, err := v.d.files.load(&w, "bench", v.station, workerName); err != nil && !errors.Is(err, errUnreadable) {
+		return err
+	}
+	away, err := v.away(w.Active)
+	if err != nil {
+		return err
+	}
+	was, scanned := w, h.Operator != t.operator || t.kind == string(events.ScanBadge)
+	switch {
+	case in.Action == "next-person", h.Operator == "" && t.operator != "":
+		w = worker{}
+	case h.Operator == "" && w.Client == in.Client && !away:
+		h.Operator, w.Active = w.Badge, v.now
+	case h.Operator != "" && (scanned || w.Client == in.Client && w.Badge == h.Operator):
+		w = worker{Client: in.Client, Badge: h.Operator, Active: v.now}
+	}
+	if w == was {
+		return nil
+	}
+	return v.d.files.save(w, "bench", v.station, workerName)
+}
+
 // nextPerson forgets who works here.
 func (h *hand) nextPerson() { h.Operator, h.Witness = "", "" }
 
@@ -118,6 +161,10 @@ type done struct {
 	Seqs  []int64  `json:"seqs,omitempty"`
 	IDs   []string `json:"ids,omitempty"` // of the events, to take them back
 	Links []link   `json:"links,omitempty"`
+	// Unscanned: the count sheet that was printed is still to be scanned. Waits is the
+	// set that was scanned meanwhile, and waits for it.
+	Unscanned bool   `json:"unscanned,omitempty"`
+	Waits     string `json:"waits,omitempty"`
 }
 
 type link struct {
@@ -325,6 +372,8 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 		return said{}, err
 	}
 	switch {
+	case last.Under && s.Status != "broken":
+		return s, nil
 	case last.Words == "":
 		s.Aside, s.Sound = firstOf(last.Aside, s.Aside), firstOf(last.Sound, s.Sound)
 		return s, nil
@@ -372,6 +421,7 @@ type answered struct {
 	Verdict string `json:"verdict"` // HTML
 	Bench   string `json:"bench"`   // HTML
 	Go      string `json:"go,omitempty"`
+	Stale   bool   `json:"stale,omitempty"` // the input was not taken: its page showed something else
 }
 
 // benchBody is what the template of a bench gets.
@@ -384,7 +434,9 @@ type benchBody struct {
 
 func (v *visit) fragment(name string, data any) (string, error) {
 	var out bytes.Buffer
-	body := view{Station: v.station, Place: v.place, Practice: v.d.opts.Practice, Data: data}
+	body := view{
+		Station: v.station, Place: v.place, Practice: v.d.opts.Practice, Behind: v.d.site.Behind(), Data: data,
+	}
 	err := v.d.tmpl[v.w.Lang].ExecuteTemplate(&out, name, body)
 	return out.String(), err
 }
@@ -406,7 +458,7 @@ func (p bench[B, P]) show(v *visit, b *B) (*answered, error) {
 	if r, ok := any(P(b)).(readsSheets); ok {
 		a.Lies = r.lies()
 	}
-	if a.Verdict, err = v.fragment("verdict", a.said); err != nil {
+	if a.Verdict, err = v.verdict(&a.said); err != nil {
 		return nil, err
 	}
 	last, err := v.shownDone(h.Done)
@@ -428,8 +480,8 @@ func (v *visit) layout() string {
 
 // name is what the work here is on, which is always in sight.
 func (p bench[B, P]) name(b *B) string {
-	if l, ok := any(P(b)).(interface{ loadName() string }); ok {
-		return l.loadName()
+	if l, ok := any(P(b)).(interface{ workName() string }); ok {
+		return l.workName()
 	}
 	return firstOf(P(b).shared().Tag, P(b).shared().Case)
 }
@@ -510,8 +562,11 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	h := P(b).shared()
 	if h.Seen.has(in.Client, in.N) {
 		a, err := p.show(v, b)
-		if a != nil {
-			a.N = in.N
+		if err != nil {
+			return nil, err
+		}
+		if a.N = in.N; h.Seen.stale(in.Client, in.N) { // and the answer that said so was lost
+			err = v.notTaken(a, p.name(b), &taken{})
 		}
 		return a, err
 	}
@@ -520,7 +575,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		h.At = time.Time{} // what is recorded next is another observation
 	}
 	v.key = in.key()
-	t := &taken{}
+	t := &taken{operator: h.Operator}
 	before, err := p.snapshot(b)
 	if err != nil {
 		return nil, err
@@ -532,15 +587,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	default:
 		return nil, err // the page sends it again, so it has not been seen yet
 	}
-	h.Seen.add(in.Client, in.N)
-	if !t.stale { // else the other browser goes on undisturbed
-		h.say(v, t.said)
-		h.Active, h.Writer, h.Taking = v.now, in.Client, ""
-	}
-	if err := p.keepBefore(b, before, t); err != nil {
-		return nil, err
-	}
-	if err := p.save(v, b); err != nil {
+	if err := p.keepTaken(v, b, in, before, t); err != nil {
 		return nil, err
 	}
 	v.d.hub.tell(benchKey(v.station, v.place), in.Client)
@@ -550,13 +597,46 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	}
 	a.N, a.Kind, a.What, a.Go = in.N, t.kind, t.what, t.goTo
 	if t.stale {
-		a.Aside, a.Sound = v.t("changed-elsewhere"), "wrong"
-		if t.taken {
-			a.Aside = v.t("bench-taken", firstOf(h.Tag, h.Case))
-		}
-		a.Verdict, err = v.fragment("verdict", a.said)
+		err = v.notTaken(a, p.name(b), t)
 	}
 	return a, err
+}
+
+// keepTaken saves the bench with what an input came to.
+func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *taken) error {
+	h := P(b).shared()
+	h.Seen.add(in.Client, in.N)
+	h.Seen[len(h.Seen)-1].Stale = t.stale
+	if !t.stale { // else the other browser goes on undisturbed
+		h.say(v, t.said)
+		h.Active, h.Writer, h.Taking = v.now, in.Client, ""
+		if err := v.goesOn(h, in, t); err != nil {
+			return err
+		}
+	}
+	if err := p.keepBefore(b, before, t); err != nil {
+		return err
+	}
+	if t.stale {
+		h.Rev-- // nothing has changed: what the other browser shows still stands
+	}
+	return p.save(v, b)
+}
+
+// notTaken says that an input was not taken, and why. work is what lies here, where
+// that has a name.
+func (v *visit) notTaken(a *answered, work string, t *taken) (err error) {
+	a.Stale, a.Aside, a.Sound = true, v.t("changed-elsewhere"), "wrong"
+	switch {
+	case t.taken && work == "":
+		a.Aside = v.t("bench-taken-unnamed")
+	case t.taken:
+		a.Aside = v.t("bench-taken", work)
+	case t.early:
+		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
+	}
+	a.Verdict, err = v.verdict(&a.said)
+	return err
 }
 
 // records reports whether an input may record: then it may be one that was sent
@@ -569,19 +649,25 @@ func (in *input) records() bool {
 // taken is what an input was taken for, and what is said to it.
 type taken struct {
 	kind, what, goTo string
+	operator         string // who worked here before it
 	said             said
 	undone, stale    bool
 	taken            bool // stale, since another screen is at work here
+	early            bool // stale, since it was entered before its own screen showed what is asked now
 }
 
+// longestTyped is how many characters a person types by hand: a number, a weight.
+const longestTyped = 6
+
 // takeFrom takes an input, unless it belongs to something else than what lies
-// here: another browser has been here since the page was shown.
+// here: another browser has been here since the page was shown, or an input of the
+// same one that its page had no answer to yet. Enter, a number and a button answer
+// what is in sight; a scan says what it says.
 func (p bench[B, P]) takeFrom(v *visit, b *B, in *input, verb string, t *taken) error {
 	h := P(b).shared()
-	const longestNumber = 6 // characters of what is typed by hand: a number, a weight
-	blind := verb == "do" || len(in.Text) <= longestNumber
-	if blind && in.Rev != 0 && in.Rev != h.Rev && h.Writer != in.Client {
-		t.stale = true
+	blind := verb == "do" || len(in.Text) <= longestTyped
+	if own := h.Writer == in.Client; blind && in.Rev != 0 && in.Rev != h.Rev && (!own || verb == "do" || onlyAnswers(in.Text)) {
+		t.stale, t.early = true, own
 		return nil
 	}
 	taken, err := p.takesOver(v, b, in, blind)
@@ -590,6 +676,12 @@ func (p bench[B, P]) takeFrom(v *visit, b *B, in *input, verb string, t *taken) 
 		return err
 	}
 	return p.take(v, b, in, verb, t)
+}
+
+// onlyAnswers reports whether a text means nothing without a question: Enter, a number
+// or a button's key. A short code names something.
+func onlyAnswers(text string) bool {
+	return strings.Trim(text, "0123456789., "+keyPackage+keyIndicator) == ""
 }
 
 // takesOver reports whether a scan would take the bench from another screen that is
@@ -610,6 +702,7 @@ func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, err
 
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
 	h := P(b).shared()
+	v.elsewhere = h.Plain != "" || len(h.Said.Choices) > 0 || in.Rev != 0 && in.Rev != h.Rev
 	if verb == "do" || in.Text == "" {
 		h.Echo = echo{} // a person did something: the same code again is another scan
 	}
@@ -738,7 +831,12 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 		t.said = said{Sound: "low"} // it answers something else than what is in sight, which is said again
 		return nil
 	}
-	if p.typed != nil {
+	byHand := len(in.Text) <= longestTyped // a number may be typed twice
+	if !byHand && h.Echo.twice(in, v.now) {
+		t.said = v.readTwice()
+		return nil
+	}
+	if shown := in.Rev == 0 || in.Rev == h.Rev; shown && p.typed != nil { // else it answers what was not in sight
 		if name, f, ok := p.typed(b, v, in.Text); ok {
 			t.kind, t.what = "typed", in.Text
 			var err error
@@ -746,8 +844,8 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 			return err
 		}
 	}
-	if h.Echo.twice(in, v.now) {
-		t.said = said{Aside: v.t("read-twice"), Sound: "low"}
+	if byHand && h.Echo.twice(in, v.now) {
+		t.said = v.readTwice()
 		return nil
 	}
 	scans, err := v.recognise(in.Text, P(b).wants(), h)
@@ -763,6 +861,9 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	}
 	return err
 }
+
+// readTwice says that a symbol was read twice, and taken once.
+func (v *visit) readTwice() said { return said{Aside: v.t("read-twice"), Sound: "low"} }
 
 func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (said, error) {
 	f, ok := p.scans[kind]
@@ -878,5 +979,5 @@ func (v *visit) nowAt(set, where string, since time.Time) string {
 	if where == "" {
 		return ""
 	}
-	return v.t("now-at", set, where, v.w.Time(since))
+	return v.t("now-at", set, v.w.Place(where), v.w.Time(since))
 }

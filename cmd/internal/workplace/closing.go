@@ -8,6 +8,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // closing is the draft of the workplace that ends a case. While something is
@@ -100,7 +101,10 @@ func (b *closing) scanBadge(v *visit, badge string) (said, error) {
 		return said{}, v.sayNo("same-badge", badge)
 	}
 	b.Witness = badge
-	if st, err := b.look(v); err == nil && st != nil && len(st.Open) == 0 && !st.Closed {
+	if v.elsewhere {
+		return said{}, nil
+	}
+	if st, err := b.look(v); err == nil && st != nil && len(st.Sets) > 0 && len(st.Open) == 0 && !st.Closed {
 		return b.close(v, st)
 	}
 	return said{}, nil
@@ -151,7 +155,7 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	names := make(map[string]string)
 	for _, s := range out.Sets {
 		for _, l := range s.Lines {
-			names[l.Item] = l.Description
+			names[judge.ItemOf(s.Key, l.Line)] = firstOf(l.Description, v.t("of-line", l.Line.Line))
 		}
 		for _, st := range policy.Stages {
 			if !slices.Contains(s.Stages, st) {
@@ -183,7 +187,7 @@ func (v *visit) begunCounts(ref string) ([]string, error) {
 		if err != nil && !unreadable {
 			return nil, err
 		}
-		if unreadable || found && len(d.Lines) > 0 {
+		if unreadable || found && d.begun() {
 			out = append(out, v.t("count-begun", v.t("stage-"+stage), set))
 		}
 	}
@@ -268,9 +272,9 @@ func (b *closing) record(v *visit, f fields) (said, error) {
 func (b *closing) close(v *visit, st *closingState) (said, error) {
 	switch {
 	case len(st.Open) > 0 && b.Reason == "":
-		return wrong(v.t("reason-needed"), strings.Join(st.Open, " ")), nil
+		return said{Aside: v.t("reason-needed"), Sound: "wrong", Under: true}, nil
 	case len(st.Open) > 0 && len(b.Actions) == 0:
-		return wrong(v.t("actions-needed"), strings.Join(st.Open, " ")), nil
+		return said{Aside: v.t("actions-needed"), Sound: "wrong", Under: true}, nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	case b.Witness == "" || b.Witness == b.Operator:

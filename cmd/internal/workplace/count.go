@@ -51,6 +51,7 @@ type table struct {
 	stage    events.Stage
 	standing projections.CaseStanding
 	drafts   []*draft // beside standing.Sets
+	recorded []int    // how many lines each set has without what its draft names
 	policy   events.Policy
 	step     int // how many changes the input has made to the drafts
 
@@ -92,6 +93,7 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		d.Trip = s.Key.Trip
 		t.drafts = append(t.drafts, d)
 	}
+	t.laySingles()
 	return t, t.forgetBadges()
 }
 
@@ -134,7 +136,7 @@ func (t *table) due() events.Stage {
 // pressed once too often counts nothing.
 func (t *table) open() bool {
 	for i, d := range t.drafts {
-		if t.takesPart(i) && (t.stage == events.StageFirst || !d.Open.IsZero() || len(d.Lines) > 0) {
+		if t.takesPart(i) && (t.stage == events.StageFirst || !d.Open.IsZero() || d.begun()) {
 			return true
 		}
 	}
@@ -158,11 +160,12 @@ func (t *table) pause(after said) said {
 		s = ask(v.t("begin-stage", v.t("stage-"+string(t.stage))), "")
 	}
 	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
+	add := choice{Do: "begin-single", Words: v.t("single"), Key: "F9"}
 	if t.allCounted() {
-		return s.offer(choice{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin)
+		return s.offer(choice{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin, add)
 	}
 	begin.Main = true
-	return s.offer(begin)
+	return s.offer(begin, add)
 }
 
 // allCounted reports whether every set has every count that the policy asks for.
@@ -186,13 +189,14 @@ func (t *table) takesPart(i int) bool {
 
 // expected is the number a line should have at this stage.
 func (t *table) expected(i int, l *projections.LineStanding) int64 {
-	switch t.stage {
-	case events.StageFirst:
-		return l.Packed - t.drafts[i].removedOf(l.Line.Line)
-	case events.StageAdded:
+	d, n := t.drafts[i], l.Expected
+	switch {
+	case t.stage == events.StageAdded:
 		return 0
+	case t.stage == events.StageFirst && !l.Beyond:
+		n = l.Packed
 	}
-	return l.Expected - t.drafts[i].removedOf(l.Line.Line)
+	return n + d.addedOf(l.Line.Line) - d.removedOf(l.Line.Line)
 }
 
 func (t *table) find(set string) int {

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp/kb"
 
@@ -169,42 +168,6 @@ func TestTwoBrowsersOneCase(t *testing.T) {
 	two.AwaitText("#verdict", "First count recorded")
 }
 
-// TestTenSecondsOffline: what is entered meanwhile is shown as waiting and goes
-// out in order, once, when the line is back; also over a reload.
-func TestTenSecondsOffline(t *testing.T) {
-	h := newHouse(t)
-	h.open("LAP-014", "K-0600")
-	p := browser(t).Tab(t, phone)
-	p.Open(h.at("count") + "?case=K-0600")
-	p.Await(`document.querySelector("tr.now")`)
-	p.Press("\r\r")
-	p.AwaitText("#sum", "2 of 60")
-	h.cut.Store(true)
-	p.Press("\r9\r\r")
-	p.AwaitText("#waiting", "not recorded yet: 3")
-	p.AwaitText(`tr[data-line="4"] .cell`, "waits")
-	p.View("count-offline-phone")
-	p.Axe()
-	wait := 10 * time.Second
-	if testing.Short() {
-		wait = 2 * time.Second
-	}
-	browsertest.Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, wait.Milliseconds()))
-	if got := p.Text("#waiting"); !strings.Contains(got, "not recorded yet: 3") {
-		t.Errorf("after %s the page says %q", wait, got)
-	}
-	h.cut.Store(false)
-	p.AwaitText("#sum", "5 of 60")
-	p.AwaitText(`tr[data-line="4"] .cell`, "9 ≠")
-	p.Await(`document.querySelector("#waiting").textContent === ""`)
-	h.cut.Store(true)
-	p.Press("\r")
-	p.AwaitText("#waiting", "not recorded yet: 1")
-	h.cut.Store(false)
-	p.Reload()
-	p.AwaitText("#sum", "6 of 60")
-}
-
 // TestDraftIsNoRecord: lines of a draft are in no ledger, and a count without
 // the second badge is refused.
 func TestDraftIsNoRecord(t *testing.T) {
@@ -248,103 +211,5 @@ func TestDraftIsNoRecord(t *testing.T) {
 	}
 	if d := h.events(site.Query{Case: "K-0700"}, events.KindSetCounted)[0].(*events.SetCounted); d.Counts[2].Counted != 3 {
 		t.Errorf("line 3 was counted again: %+v", d.Counts)
-	}
-}
-
-// TestStagesOfACase: first, added, removed, by place with an interruption,
-// relief and final; what each records.
-func TestStagesOfACase(t *testing.T) {
-	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-90")
-	p := browser(t).Tab(t, tablet)
-	sign := label(t, events.ScanBadge, "B-3310") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r"
-	at := func(stage string) {
-		h.after(10 * time.Minute)
-		p.Open(h.at("count") + "?case=K-90&stage=" + stage)
-		if stage != "first" {
-			p.Touch(`[data-do="begin"]`)
-		}
-		p.Await(`document.querySelectorAll("tr[data-line]").length > 0 &&
-			document.querySelector(".cell").getAttribute("aria-label").includes(": ")`)
-	}
-	at("first")
-	p.Await(`document.querySelector("tr.now")`)
-	p.Press("\r\r\r" + sign)
-	p.AwaitText("#verdict", "First count recorded")
-
-	at("added")
-	p.AwaitText("#verdict", "the line that was added")
-	p.Press("\r")
-	p.AwaitText("#verdict", "the line that was added")
-	p.Type(kb.ArrowDown + kb.ArrowDown)
-	p.Await(`document.querySelector("tr.now")?.dataset.line === "2"`)
-	p.Type("3\r")
-	p.AwaitText(`tr[data-line="2"] .cell`, "3")
-	p.Type(sign)
-	p.AwaitText("#verdict", "Added during the procedure recorded")
-
-	at("closing")
-	p.AwaitText(`tr[data-line="2"]`, "5") // 2 + 3
-	// One clamp leaves the field on purpose.
-	browsertest.Eval[bool](p,
-		`(document.querySelector(".removed").open = true, document.querySelector("#rline").value = "2",
-			document.querySelector("#rwhy").value = "sent for repair", document.querySelector("[data-do=removed]").requestSubmit(), true)`)
-	p.AwaitText(`tr[data-line="2"] .flag`, "1 was passed off")
-	p.Await(`document.querySelector('tr[data-line="2"]').children[2].textContent === "4"`)
-	// By place: two on the field, the rest on the back table; interrupted there.
-	p.Touch(`[data-do="by-place"]`)
-	p.Await(`document.querySelector("[data-do='by-place']").getAttribute("aria-pressed") === "true"`)
-	p.Axe()
-	p.Type("1\r")
-	p.AwaitText(`tr[data-line="1"] .cell`, "1 …")
-	p.Await(`document.querySelector("tr.now")?.dataset.line === "2"`)
-	p.Touch(`[data-place="back-table"]`)
-	p.AwaitText("#verdict", "Now counting: back table")
-	p.Type("2\r")
-	p.AwaitText(`tr[data-line="2"] .cell`, "2 …")
-	p.Touch(`[data-do="interrupted"]:not([data-set])`)
-	p.AwaitText("#verdict", "Begun again")
-	p.Await(`document.querySelector('tr[data-line="2"] .cell').textContent === ""`)
-	p.AwaitText(`tr[data-line="1"] .cell`, "1 …") // the field stays counted
-	p.Type(kb.ArrowUp)
-	p.Await(`document.querySelector("tr.now")?.dataset.line === "2" || document.querySelector("tr.now")?.dataset.line === "1"`)
-	p.Type("INS-001\r")
-	p.Await(`document.querySelector("tr.now")?.dataset.line === "1"`)
-	p.Press("\r\r\r") // all the rest is on the back table
-	p.AwaitText("#sum", "3 of 3")
-	p.Type(sign)
-	p.AwaitText("#verdict", "Closing count recorded")
-
-	at("relief")
-	p.AwaitText(`tr[data-line="2"]`, "4")
-	p.Await(`document.querySelector("tr.now")`)
-	p.Press("\r\r\r" + label(t, events.ScanBadge, "B-4000") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r")
-	p.AwaitText("#verdict", "Relief count recorded")
-	at("final")
-	p.Await(`document.querySelector("tr.now")`)
-	p.Press("\r3\r")
-	p.AwaitText("#verdict", "Line 2: 3 counted, 4 expected")
-	p.Press("\r" + sign)
-	p.AwaitText("#verdict", "Final count recorded. Differences: 1")
-	p.Axe()
-
-	got := h.events(site.Query{Case: "K-90"}, events.KindSetCounted)
-	if len(got) != 5 {
-		t.Fatalf("%d counts", len(got))
-	}
-	counts := func(i int) *events.SetCounted { return got[i].(*events.SetCounted) }
-	if d := counts(1); d.Stage != events.StageAdded || len(d.Counts) != 1 || d.Counts[0] != (events.Count{Line: 2, Counted: 3}) {
-		t.Errorf("added: %+v", d)
-	}
-	if d := counts(2); d.Stage != events.StageClosing || len(d.Removed) != 1 ||
-		d.Removed[0] != (events.Removed{Line: 2, Quantity: 1, Reason: "sent for repair"}) ||
-		d.Counts[0].Counted != 4 || d.Counts[1].Counted != 4 {
-		t.Errorf("closing: %+v", d)
-	}
-	if d := counts(3); d.Stage != events.StageRelief || d.Counter != "B-4000" || len(d.Counts) != 3 {
-		t.Errorf("relief: %+v", d)
-	}
-	if d := counts(4); d.Counts[1].Counted != 3 || len(d.Removed) != 0 {
-		t.Errorf("final: %+v", d)
 	}
 }

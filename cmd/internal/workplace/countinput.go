@@ -52,7 +52,7 @@ func (v *visit) countEnter() (any, error) {
 			a.Sound = "ask"
 		}
 	}
-	a.Verdict, err = v.fragment("verdict", a.said)
+	a.Verdict, err = v.verdict(&a.said)
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
 }
@@ -98,6 +98,9 @@ func (t *table) enter(in *input, a *counted) error {
 		if err := t.v.d.files.saveDraft(t.drafts[i]); err != nil {
 			return err
 		}
+	}
+	if st := t.state(); st.Complete && a.Status == "doubtful" && a.Next == "" {
+		a.Next = st.Ask // the last line differs, and a badge signs from here on: that is asked for beside it
 	}
 	return nil
 }
@@ -148,15 +151,19 @@ func (v *visit) countInput(verb string) (any, error) {
 	}
 	a := &counted{N: in.N}
 	v.key = in.key()
+	v.elsewhere = t.unseen(in)
 	signed, err := t.signedBy(v.key)
 	switch {
 	case err != nil:
 	case signed != nil: // and the answer was lost
 		a.said, a.Go = signed.said, signed.Go
-	case verb == "do":
+	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
 		err = t.do(in, a)
 	case strings.TrimSpace(in.Text) == "" && !t.open():
 		a.said = t.pause(said{})
+	case strings.TrimSpace(in.Text) == "" && v.elsewhere: // Enter, or a button that signs
+		a.said = ask(t.state().Ask, "")
+		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
 	case strings.TrimSpace(in.Text) == "":
 		err = t.sign(a)
 	default:
@@ -171,12 +178,29 @@ func (v *visit) countInput(verb string) (any, error) {
 	if a.Go == "" {
 		a.State = t.state()
 	}
-	if a.Words == "" && a.State != nil {
+	switch {
+	case a.Words == "" && a.State != nil:
 		a.said = ask(a.State.Ask, "")
+	case err != nil && a.State != nil && t.open():
+		a.Next = a.State.Ask // still asked
 	}
-	a.Verdict, err = v.fragment("verdict", a.said)
+	a.Verdict, err = v.verdict(&a.said)
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
+}
+
+// unseen reports whether another browser has counted something that the page of this
+// one had not shown when it sent the input.
+func (t *table) unseen(in *input) bool {
+	for _, d := range t.drafts {
+		seen, shown := in.Seen[d.Set]
+		for _, e := range d.Lines {
+			if shown && e.Client != in.Client && e.Rev > seen {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // chooseCase turns a set, a sheet or a case reference into the count's address.
@@ -192,7 +216,7 @@ func (v *visit) chooseCase(in *input) (any, error) {
 		a.Go = v.d.stationPath(v.station, "count") + "?case=" + url.QueryEscape(ref)
 		a.said = good(v.t("go-count", ref), "")
 	}
-	a.Verdict, err = v.fragment("verdict", a.said)
+	a.Verdict, err = v.verdict(&a.said)
 	return a, err
 }
 
@@ -286,6 +310,9 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 			a.said = ask(t.v.t("at-line", ref.Line, ref.Set), "")
 			return nil
 		}
+	}
+	if s.Kind == events.ScanItem {
+		return t.v.sayNo("single-hint", s.Value)
 	}
 	if plain {
 		return t.scanPlain(s.Value, a)
@@ -419,8 +446,15 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"place":        (*table).goToPlace,
 		"badges-clear": (*table).clearBadges,
 		"removed":      (*table).removed,
+		"single":       (*table).addSingle,
+		"single-yes":   (*table).sayIsSingle,
+		"single-off":   (*table).dropSingle,
+		"begin-single": (*table).beginSingle,
 	}
 }
+
+// signing are the buttons that may sign.
+func signing() []string { return []string{"sign", "sign-without", "enter"} }
 
 func (t *table) do(in *input, a *counted) error {
 	f, ok := countActions()[in.Action]

@@ -36,10 +36,12 @@ func (t *table) badge(badge string, a *counted) error {
 	if err != nil {
 		return err
 	}
-	// The second badge signs what is complete; before that it only says who counts.
-	if st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
+	// The second badge signs what is complete; before that, and where another browser's
+	// number was not in sight yet, it only says who counts.
+	if !v.elsewhere && st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
 		return t.sign(a)
 	}
+	a.Next = t.ask(st)
 	return nil
 }
 
@@ -216,6 +218,7 @@ func (t *table) observation(i int, st *countState) *events.Observation {
 			c.Counts = append(c.Counts, events.Count{Line: n, Counted: e.Counted})
 		}
 	}
+	t.beyond(i, c)
 	return &events.Observation{Station: t.v.station, Kind: events.KindSetCounted, Time: d.At,
 		Set: d.Set, Trip: d.Trip, Operator: st.Counter, Data: c}
 }

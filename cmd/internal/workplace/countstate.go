@@ -1,7 +1,6 @@
 package workplace
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
@@ -31,6 +30,7 @@ type (
 	}
 	setState struct {
 		Set   string      `json:"set"`
+		Rev   int64       `json:"rev"`
 		Done  int         `json:"done"`
 		Total int         `json:"total"`
 		Sum   string      `json:"sum"`
@@ -45,6 +45,7 @@ type (
 		Settled  bool             `json:"settled"`
 		Hidden   bool             `json:"hidden,omitzero"` // policy: what is expected is shown once a number is given
 		Removed  int64            `json:"removed,omitzero"`
+		Mine     bool             `json:"mine,omitzero"`  // a line on no list that this count named
 		Note     string           `json:"note,omitempty"` // disputed or left the field, in words
 	}
 )
@@ -85,12 +86,13 @@ func (t *table) state() *countState {
 // setState is how far the count of one set is.
 func (t *table) setState(i int) setState {
 	v, d, p := t.v, t.drafts[i], t.progress(i)
-	s := setState{Set: t.standing.Sets[i].Key.Set, Done: p.done, Total: p.total, Lines: []lineState{}}
+	s := setState{Set: t.standing.Sets[i].Key.Set, Rev: d.Rev, Done: p.done, Total: p.total, Lines: []lineState{}}
 	for k := range t.standing.Sets[i].Lines {
 		l := &t.standing.Sets[i].Lines[k]
 		n := l.Line.Line
 		ls := lineState{
 			Line: n, Expected: t.expected(i, l), Settled: d.settled(n, t.expected(i, l)), Removed: d.removedOf(n),
+			Mine: d.names(n),
 		}
 		if e := d.Lines[n]; e != nil {
 			ls.Rev, ls.Parts = e.Rev, e.Parts
@@ -148,10 +150,7 @@ func (t *table) differences() []string {
 			if e == nil || !d.settled(l.Line.Line, t.expected(i, l)) {
 				continue
 			}
-			item := l.Item
-			if item == "" {
-				item = fmt.Sprintf("%s line %d", s.Key.Set, l.Line.Line)
-			}
+			item := judge.ItemOf(s.Key, l.Line)
 			names[item] = l.Description
 			bs = append(bs, projections.Balance{Key: s.Key, Item: item, Expected: t.expected(i, l), Counted: e.Counted})
 		}

@@ -29,7 +29,9 @@ type draft struct {
 
 	Lines    map[int64]*entry `json:"lines,omitempty"`
 	Removed  []events.Removed `json:"removed,omitempty"`
-	Open     time.Time        `json:"open,omitzero"` // a person said that this count begins
+	Beyond   []events.Beyond  `json:"beyond,omitempty"` // lines on no list that this count named
+	Single   *single          `json:"single,omitempty"` // asked about
+	Open     time.Time        `json:"open,omitzero"`    // a person said that this count begins
 	Begun    time.Time        `json:"begun,omitzero"`
 	Touched  time.Time        `json:"touched,omitzero"`
 	Place    string           `json:"place,omitempty"` // where is counted now, in counts by place
@@ -79,10 +81,10 @@ type lineInput struct {
 // enter applies one line and reports whether it disputes another browser's number.
 func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool, err error) {
 	if in.Counted < 0 || in.Counted > maxCounted {
-		return false, refusal.New("line %d: %d can't have been counted", in.Line, in.Counted)
+		return false, refusal.Keyed("line-number", "line %d: %d can't have been counted", in.Line, in.Counted)
 	}
 	if in.Place != "" && !slices.Contains(CountPlaces(), in.Place) {
-		return false, refusal.New("line %d: %q is not a place that is counted", in.Line, in.Place)
+		return false, refusal.Keyed("line-place", "line %d: %q is not a place that is counted", in.Line, in.Place)
 	}
 	if d.Lines == nil {
 		d.Lines = make(map[int64]*entry)

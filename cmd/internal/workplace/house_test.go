@@ -117,7 +117,7 @@ func houseWith(t *testing.T, o site.Options, sets ...string) *house {
 	return h
 }
 
-// handler serves the workplaces alone, under the server's content security policy.
+// handler serves the workplaces alone, with the headers that the server gives all answers.
 func (h *house) handler() http.Handler { return h.handlerFor(false) }
 
 // handlerFor serves them as those for practice, too.
@@ -136,6 +136,7 @@ func (h *house) handlerFor(practice bool) http.Handler {
 		h.t.Fatal(err)
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "no-store")
 		w.Header().Set("Content-Security-Policy", "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'")
 		mux.ServeHTTP(w, r)
 	})

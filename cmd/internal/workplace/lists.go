@@ -89,6 +89,10 @@ func (v *visit) listForm() (listForm, error) {
 			f.Stations = append(f.Stations, s.Name)
 		}
 	}
+	if c, err := v.r.Cookie(issuesAt); err == nil {
+		// Another name than those that can issue chooses none.
+		f.Station, _ = url.QueryUnescape(c.Value)
+	}
 	return f, err
 }
 
@@ -208,11 +212,12 @@ func NextVersion(
 			return nil, err
 		}
 		if a == b {
-			return nil, refusal.New("list %s version %d says this already, word for word; nothing is issued", list, last.Version)
+			return nil, refusal.Keyed("list-same", "list %s version %d says this already, word for word; nothing is issued", list, last.Version)
 		}
 	}
 	if missing := paper.Missing(d.Title); len(missing) > 0 {
-		return nil, refusal.New("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
+		no := refusal.New("title: %q (U+%04X) can't be printed on a sheet: write it otherwise", missing[0], missing[0])
+		return nil, refusal.Say(no, "list-title", string(missing[0]))
 	}
 	return d, refusal.Because(d.Check())
 }
@@ -237,7 +242,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), f.Implants, lines)
 	switch {
 	case refusal.Is(err):
-		f.wrong(err.Error())
+		f.wrong(v.detail(err))
 		out.data = f
 		return out, nil
 	case err != nil:
@@ -257,21 +262,34 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	}
 	switch _, err := d.site.Observe(v, o); {
 	case refusal.Is(err):
-		f.wrong(err.Error())
+		f.wrong(v.detail(err))
 		f.Preview = nil
 		out.data = f
 		return out, nil
 	case err != nil:
 		return nil, err
 	}
-	return nil, &moved{d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version)}
+	return nil, &moved{
+		to: d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version),
+		keep: &http.Cookie{Name: issuesAt, Value: url.QueryEscape(f.Station), Path: d.opts.Prefix + "/lists", HttpOnly: true,
+			SameSite: http.SameSiteStrictMode, MaxAge: 365 * 24 * 3600},
+	}
+}
+
+// cutShort refuses what can't be read as what it was sent as. How it can't is for
+// nobody at a station; that it was too much is said by its own answer.
+func cutShort(no, err error) error {
+	if large, ok := errors.AsType[*http.MaxBytesError](err); ok {
+		return large
+	}
+	return no
 }
 
 // readIssue reads the form of a list; what is wrong with it stands in the form.
 func (v *visit) readIssue() (listForm, []events.Line, error) {
 	v.r.Body = http.MaxBytesReader(nil, v.r.Body, maxTable)
 	if err := v.r.ParseMultipartForm(maxTable); err != nil {
-		return listForm{}, nil, refusal.New("the form can't be read: %w", err)
+		return listForm{}, nil, cutShort(v.sayNo("form-unreadable"), err)
 	}
 	f, err := v.listForm()
 	if err != nil {
@@ -284,7 +302,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	raw := []byte(f.Table)
 	if s := v.r.PostFormValue("raw"); s != "" {
 		if raw, err = base64.StdEncoding.DecodeString(s); err != nil {
-			return f, nil, refusal.New("the form can't be read: %w", err)
+			return f, nil, cutShort(v.sayNo("form-unreadable"), err)
 		}
 	}
 	if file, _, err := v.r.FormFile("file"); err == nil {
@@ -293,7 +311,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 		}
 		raw, err = io.ReadAll(file)
 		if err = errors.Join(err, file.Close()); err != nil {
-			return f, nil, refusal.New("the file can't be read: %w", err)
+			return f, nil, cutShort(v.sayNo("file-unreadable"), err)
 		}
 	}
 	how, err := v.howToRead()
@@ -369,6 +387,13 @@ func (v *visit) keepHeadings(headings map[string]string) error {
 func (f *listForm) wrong(what string) { f.Wrong = append(f.Wrong, RowError{0, what}) }
 
 // moved sends the browser on after a form, so that loading again issues nothing.
-type moved struct{ to string }
+type moved struct {
+	to   string
+	keep *http.Cookie // for the next time, nil for nothing
+}
+
+// issuesAt keeps the station at which a browser issued a list last. Nothing else
+// tells which station the educator at it means.
+const issuesAt = "issues-at"
 
 func (m *moved) Error() string { return "see " + m.to }

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"mime/multipart"
 	"net/http"
+	"net/http/cookiejar"
 	"regexp"
 	"strings"
 	"testing"
@@ -318,6 +319,57 @@ func TestListPages(t *testing.T) {
 	}
 	fill(browsertest.Eval[string](p, `document.querySelector("#lf-table").value`))
 	p.AwaitText("[role=alert]", "says this already")
+}
+
+// TestListStationIsChosen: no station is chosen for who writes a list; the one that
+// was chosen is offered to the same browser again.
+func TestListStationIsChosen(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	jar, err := cookiejar.New(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	client := &http.Client{Jar: jar}
+	read := func(res *http.Response, err error) string {
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer res.Body.Close()
+		raw, err := io.ReadAll(res.Body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(raw)
+	}
+	send := func(station string) string {
+		var body strings.Builder
+		w := multipart.NewWriter(&body)
+		for k, v := range map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": station, "issue": "1",
+			"table": "item,description,quantity\nA,a,1\n"} {
+			if err := w.WriteField(k, v); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		return read(client.Post(h.url+"/lists", w.FormDataContentType(), strings.NewReader(body.String())))
+	}
+	if page := read(client.Get(h.url + "/lists")); strings.Contains(page, "selected") || !strings.Contains(page, `<option value="">choose`) {
+		t.Error("a station is chosen that nobody chose")
+	}
+	if got := send(""); !strings.Contains(got, "Choose the station that issues the list") {
+		t.Errorf("without a station: %s", got)
+	}
+	if got := send("north/packing-1"); !strings.Contains(got, "NEW version 1 is issued") {
+		t.Fatalf("with a station: %s", got)
+	}
+	if page := read(client.Get(h.url + "/lists")); !strings.Contains(page, "<option selected>north/packing-1") {
+		t.Error("the station chosen last is not offered again")
+	}
+	if page := h.get("/lists"); strings.Contains(page, "selected") {
+		t.Error("another browser is offered it too")
+	}
 }
 
 func quote(s string) string {

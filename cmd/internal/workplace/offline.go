@@ -143,7 +143,7 @@ func (v *visit) awayVerdicts() ([]awayVerdict, error) {
 	}
 	const set, other = "{0}", "{1}"
 	stop := wrong(v.w.StationLine(projections.SheetSwapped, "", set, other), v.t("away-stop-more"))
-	stop.Hands = v.t("hands-"+v.place, set)
+	v.sayHands(&stop, set)
 	var out []awayVerdict
 	for _, a := range []struct {
 		name string
@@ -156,7 +156,7 @@ func (v *visit) awayVerdicts() ([]awayVerdict, error) {
 		{"set", ask(v.t("away-set", set), v.t("away-fits-more"))},
 		{"third", doubt(v.t("away-third", set, other), v.t("away-third-more"))},
 	} {
-		html, err := v.fragment("verdict", a.said)
+		html, err := v.fragment("verdict-away", a.said)
 		if err != nil {
 			return nil, err
 		}

@@ -30,12 +30,15 @@ func openingPlace() workplace {
 		acts: map[string]action[opening]{
 			"clear":       (*opening).discard,
 			"swap":        (*opening).swap,
+			"no-tag":      (*opening).noTag,
+			"no-outer":    (*opening).noOuter,
 			"found":       (*opening).findSheet,
 			"few-pages":   (*opening).fewPages,
 			"put-aside":   (*opening).putAside,
 			"package":     (*opening).togglePackage,
 			"anyway":      (*opening).goOn,
 			"forget":      (*opening).forget,
+			"stop-first":  (*opening).stopFirst,
 			"next-case":   (*opening).nextCase,
 			"closed-case": (*opening).keepClosedCase,
 			"indicator":   (*opening).takeIndicator,
@@ -126,37 +129,82 @@ func (b *opening) verdict(v *visit) (said, error) {
 	}
 	o := b.observation(v)
 	d := o.Data.(*events.SetOpened)
-	if d.Sheet = sheet; d.Case == "" {
-		d.Case = caseToCome
-	}
-	next := b.next(v)
-	p, err := v.d.site.Policy(v)
+	closed, err := b.caseClosed(v)
 	if err != nil {
 		return said{}, err
 	}
-	if p.Policy.AsksIndicator() && b.Indicator == "" && b.Sheet != nil && b.Case != "" && b.Operator != "" {
-		next = v.t("indicator-first", b.id())
+	if d.Sheet = sheet; d.Case == "" || closed {
+		d.Case = caseToCome // whether it is the case that is meant is asked first
 	}
-	return b.judge(v, o, next)
+	q, err := b.asks(v)
+	if err != nil {
+		return said{}, err
+	}
+	s, err := b.judge(v, o, q)
+	if closed && s.Status == "whole" {
+		s.Status, s.Sound = "doubtful", "ask"
+	}
+	return s, err
 }
 
-// next says what is scanned next, or that Enter records.
-func (b *opening) next(v *visit) string {
-	switch {
-	case b.Tag == "":
-		return v.t("scan-tag")
-	case b.Outer == "":
-		return v.t("scan-outer", b.Tag)
-	case b.Sheet == nil:
-		return v.t("scan-sheet", b.Tag)
-	case b.placeMissing():
-		return v.t("where-was-sheet")
-	case b.Case == "":
-		return v.t("scan-case")
-	case b.Operator == "":
-		return v.t("scan-badge")
+// caseClosed reports whether the case is over, and nobody said that it is meant all
+// the same.
+func (b *opening) caseClosed(v *visit) (bool, error) {
+	if b.Case == "" || b.Closed {
+		return false, nil
 	}
-	return v.t("enter-opens", b.Tag, b.Case)
+	st, err := v.caseStanding(b.Case)
+	return st.Closed, err
+}
+
+// asks is the one question that is asked now. Only where none is left, Enter records.
+func (b *opening) asks(v *visit) (question, error) {
+	cur, err := b.current(v)
+	if err != nil {
+		return question{}, err
+	}
+	p, err := v.policy()
+	if err != nil {
+		return question{}, err
+	}
+	const none = "F4" // the key for all that is not there
+	switch {
+	case b.placeMissing() && b.id() != "":
+		return question{words: v.t("where-was-sheet")}, nil
+	case b.Tag == "" && b.Outer == "":
+		return question{words: v.t("scan-tag")}, nil
+	case b.Tag == "" && !b.NoTag:
+		no := choice{Do: "no-tag", Value: "yes", Words: v.t("do-no-tag"), Key: none}
+		return question{words: v.t("scan-tag"), answers: []choice{no}}, nil
+	case b.Outer == "" && !b.NoOuter:
+		no := choice{Do: "no-outer", Value: "yes", Words: v.t("do-no-outer"), Key: none}
+		return question{words: v.t("scan-outer", b.Tag), answers: []choice{no}}, nil
+	case b.Sheet == nil && (cur == nil || cur.Placement != events.Screen):
+		none := choice{Do: "found", Value: events.FoundNone, Words: v.t("found-none"), Key: none}
+		return question{words: v.t("scan-sheet", b.id()), answers: []choice{none,
+			{Do: "found", Value: "unreadable", Words: v.t("sheet-unreadable")}}}, nil
+	case b.Case == "":
+		return question{words: v.t("scan-case")}, nil
+	}
+	if closed, err := b.caseClosed(v); err != nil || closed {
+		s := v.askClosedCase(b.Case)
+		return question{words: s.Words + ". " + s.More, answers: s.Choices}, err
+	}
+	switch {
+	case b.Operator == "":
+		return question{words: v.t("scan-badge")}, nil
+	case p.AsksIndicator() && b.Indicator == "":
+		return b.askIndicator(v), nil
+	}
+	return question{words: v.t("enter-opens", b.id(), b.Case), records: true}, nil
+}
+
+func (b *opening) askIndicator(v *visit) question {
+	q := question{words: v.t("indicator-first", b.id())}
+	for _, shows := range indicatorsShow() {
+		q.answers = append(q.answers, choice{Do: "indicator", Value: shows, Words: v.t("indicator-" + shows)})
+	}
+	return q
 }
 
 // indicatorsShow are what an indicator inside can show, in the order of the buttons.
@@ -167,11 +215,11 @@ func (b *opening) typed(v *visit, text string) (string, fields, bool) {
 	if shows, ok := pressed(text, keyIndicator, indicatorsShow()); ok && !b.idle() {
 		return "indicator", fields{"indicator": shows}, true
 	}
-	return b.reading.typed(v, text)
+	return b.reading.typed(v, text, b.verdict)
 }
 
 func (b *opening) takeIndicator(_ *visit, f fields) (said, error) {
-	if b.Indicator = f["indicator"]; b.Indicator != "pass" && b.Indicator != "fail" && b.Indicator != "none" {
+	if b.Indicator = firstOf(f["indicator"], f["value"]); b.Indicator != "pass" && b.Indicator != "fail" && b.Indicator != "none" {
 		b.Indicator = ""
 	}
 	return said{}, nil
@@ -188,9 +236,8 @@ func (b *opening) takeCase(v *visit, f fields) (said, error) {
 // record takes what was read into the ledger. What is wrong is recorded too: it
 // is what happened. A STOP is answered first.
 func (b *opening) record(v *visit, _ fields) (said, error) {
-	cur, err := b.current(v)
-	if err != nil || b.id() == "" {
-		return said{}, err
+	if b.id() == "" {
+		return said{}, nil
 	}
 	if _, err := b.verdict(v); err != nil || b.stop && !b.Anyway || b.placeMissing() {
 		return said{}, err
@@ -199,20 +246,8 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	if err != nil || page > 0 {
 		return said{}, err // it is asked for
 	}
-	switch {
-	case b.Sheet == nil && cur != nil && cur.Placement != events.Screen:
-		return ask(v.t("sheet-or-none", b.id()), ""), nil
-	case b.Case == "":
-		return ask(v.t("scan-case"), ""), nil
-	case b.Operator == "":
-		return ask(v.t("scan-badge"), ""), nil
-	}
-	st, err := v.caseStanding(b.Case)
-	if err != nil {
-		return said{}, err
-	}
-	if st.Closed && !b.Closed {
-		return v.askClosedCase(b.Case), nil
+	if q, err := b.asks(v); err != nil || !q.records {
+		return said{Sound: "ask"}, err // it is asked on
 	}
 	at, err := v.recordAt(b)
 	if err != nil {

@@ -32,6 +32,7 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	p.AwaitText("#bench", "B-3310")
 	p.Press("\r")
 	p.Press("\r")
+	settled(p)
 	p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022")
 	p.Touch(`[data-do="anyway"]`)
 	p.AwaitText("#verdict", "Where was the count sheet?")

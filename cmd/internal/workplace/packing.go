@@ -24,6 +24,15 @@ type packing struct {
 	WeightGrams int64  `json:"weightGrams,omitempty"`
 	NoWeight    bool   `json:"noWeight,omitempty"`
 	Note        string `json:"note,omitempty"`
+
+	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
+}
+
+// lineEntered is what was entered of a line, and what the line was before.
+type lineEntered struct {
+	By   string `json:"by"` // the input
+	Line int64  `json:"line"`
+	Was  *entry `json:"was,omitempty"`
 }
 
 func packingPlace() workplace {
@@ -348,7 +357,10 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 	if in.Reason != "" && !slices.Contains(Reasons(), in.Reason) {
 		return said{}, v.sayNo("no-such-button", in.Reason)
 	}
+	b.Entered = &lineEntered{By: v.key, Line: in.Line}
 	if e := p.Rows[i].Entry; e != nil {
+		was := *e
+		b.Entered.Was = &was
 		in.Seen = e.Rev
 		if in.Reason != "" && f["counted"] == "" {
 			in.Counted = e.Counted
@@ -358,6 +370,23 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	return said{}, v.d.files.saveDraft(p.lines)
+}
+
+// takeBack makes the line what it was before, where that is what was entered last.
+func (b *packing) takeBack(v *visit, before *packing) error {
+	last := b.Entered
+	if last == nil || before.Entered != nil && before.Entered.By == last.By {
+		return nil
+	}
+	d, err := b.lines(v)
+	if err != nil {
+		return err
+	}
+	if d.Lines[last.Line] = last.Was; last.Was == nil {
+		delete(d.Lines, last.Line)
+	}
+	d.Rev++
+	return v.d.files.saveDraft(d)
 }
 
 func (b *packing) weigh(v *visit, f fields) (said, error) {

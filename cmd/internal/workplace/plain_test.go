@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"html"
 	"io"
 	"log/slog"
@@ -57,12 +58,12 @@ func TestPlainBench(t *testing.T) {
 	if page := ask(http.MethodGet, "", ""); strings.Contains(page, `data-do="record"`) || !strings.Contains(page, "not scanned") {
 		t.Errorf("the empty bench: %s", page)
 	}
-	for kind, id := range map[events.ScanKind]string{events.ScanBadge: "B-1182", events.ScanTag: "LAP-014"} {
-		text, err := events.LabelText(kind, id)
+	for i, scan := range []events.Scan{{Kind: events.ScanBadge, Value: "B-1182"}, {Kind: events.ScanTag, Value: "LAP-014"}} {
+		text, err := events.LabelText(scan.Kind, scan.Value)
 		if err != nil {
 			t.Fatal(err)
 		}
-		ask(http.MethodPost, "/scan", `{"client":"c","n":`+map[string]string{"B-1182": "1", "LAP-014": "2"}[id]+`,"text":"`+text+`"}`)
+		ask(http.MethodPost, "/scan", fmt.Sprintf(`{"client":"c","n":%d,"text":%q}`, i+1, text))
 	}
 	page := ask(http.MethodGet, "", "")
 	for _, want := range []string{"B-1182", "LAP-014", `data-do="record"`, `data-do="clear"`} {

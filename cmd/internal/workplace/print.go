@@ -28,7 +28,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		if s := r.FormValue("size"); s != "" {
 			var err error
 			if size, err = paper.ParseSize(s); err != nil {
-				return refusal.Because(err)
+				return refusal.Say(refusal.Because(err), "paper-size", s)
 			}
 		}
 		sheet, err := sheetOf(r.Context(), d.site, r.FormValue("set"), r.FormValue("trip"))
@@ -112,20 +112,20 @@ func idLabels(r *http.Request) ([]paper.IDLabel, error) {
 		}
 	}
 	if kind == "" {
-		return nil, refusal.New("kind is tag, badge, case or seal, not %q", r.FormValue("kind"))
+		return nil, refusal.Keyed("label-kind", "kind is tag, badge, case or seal, not %q", r.FormValue("kind"))
 	}
 	ids := strings.FieldsFunc(r.FormValue("id"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
 	if s := r.FormValue("count"); s != "" && len(ids) == 1 {
 		n, err := strconv.Atoi(s)
 		if err != nil || n < 1 || n > mostLabels {
-			return nil, refusal.New("count is %q; it is a number from 1 to %d", s, mostLabels)
+			return nil, refusal.Keyed("label-count", "count is %q; it is a number from 1 to %d", s, mostLabels)
 		}
 		if ids, err = numbered(ids[0], n); err != nil {
 			return nil, err
 		}
 	}
 	if len(ids) > mostLabels {
-		return nil, refusal.New("%d labels are asked for; at most %d are printed at once", len(ids), mostLabels)
+		return nil, refusal.Keyed("labels-many", "%d labels are asked for; at most %d are printed at once", len(ids), mostLabels)
 	}
 	var out []paper.IDLabel
 	for _, id := range ids {
@@ -141,7 +141,7 @@ func numbered(first string, n int) ([]string, error) {
 	digits := first[len(head):]
 	from, err := strconv.ParseUint(digits, 10, 63)
 	if n > 1 && (err != nil || len(strconv.FormatUint(from+uint64(n)-1, 10)) > max(len(digits), 1)) {
-		return nil, refusal.New("%d numbers can't be counted up from %q: it ends with %d digits", n, first, len(digits))
+		return nil, refusal.Keyed("labels-digits", "%d numbers can't be counted up from %q: it ends with %d digits", n, first, len(digits))
 	}
 	out := []string{first}
 	for i := 1; i < n; i++ {
@@ -190,7 +190,7 @@ func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
 	}
 	x := b.find(l.Load)
 	if x == nil {
-		return l, refusal.WithCode(http.StatusNotFound, "%w of load %s", site.ErrNotFound, l.Load)
+		return l, refusal.Say(fmt.Errorf("%w of load %s", site.ErrNotFound, l.Load), "nothing-of", l.Load)
 	}
 	l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = x.Sterilizer, x.Run, x.Cycle, x.StartedAt.In(d.site.Zone()), x.Loader
 	return l, nil
@@ -229,12 +229,18 @@ func PrintSheet(ctx context.Context, s *site.Site, set, trip string, size paper.
 	if err != nil {
 		return err
 	}
+	// After the seal is recorded, so that the sheet bears witness to its own.
+	line, err := s.CheckLine(ctx)
+	if err != nil {
+		return err
+	}
+	sheet.CheckLine = line.Printed()
 	return refusal.Because(paper.WriteSheet(w, sheet, size, lang)) // into memory: what fails is what it says
 }
 
 func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, error) {
 	if set == "" {
-		return paper.Sheet{}, refusal.New("name the set whose sheet is to be printed")
+		return paper.Sheet{}, refusal.Keyed("sheet-of-what", "name the set whose sheet is to be printed")
 	}
 	return site.Answer(s, func(m *site.View) (paper.Sheet, error) {
 		if trip != "" {
@@ -261,9 +267,9 @@ func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (pape
 	case err != nil:
 		return none, err
 	case packed == nil:
-		return none, fmt.Errorf("%w of a packing of %s", site.ErrNotFound, k.Set)
+		return none, refusal.Say(fmt.Errorf("%w of a packing of %s", site.ErrNotFound, k.Set), "not-packed", k.Set)
 	case sealed == nil:
-		return none, refusal.New("set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", k.Set)
+		return none, refusal.Keyed("no-sheet-yet", "set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", k.Set)
 	}
 	v, err := m.List(ctx, packed.List, packed.Version)
 	if err != nil {

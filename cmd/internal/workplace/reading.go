@@ -21,7 +21,9 @@ type reading struct {
 	hand
 	Where      string          `json:"where,omitempty"` // place or room, as people call it
 	Outer      string          `json:"outer,omitempty"`
-	Sure       bool            `json:"sure,omitempty"` // a symbol said that it is the tag, or the label
+	Sure       bool            `json:"sure,omitempty"`    // a symbol said that it is the tag, or the label
+	NoTag      bool            `json:"noTag,omitempty"`   // a person said that there is no tag to read
+	NoOuter    bool            `json:"noOuter,omitempty"` // or no label outside
 	Sheet      *events.Reading `json:"sheet,omitempty"`
 	Seals      []string        `json:"seals,omitempty"`
 	SealBroken bool            `json:"sealBroken,omitempty"`
@@ -39,12 +41,16 @@ type reading struct {
 
 func (b *reading) idle() bool { return b.hand.idle() && b.Outer == "" && b.Sheet == nil }
 
+// workName is the set in hand, by its label where the tag is not read yet.
+func (b *reading) workName() string { return firstOf(b.id(), b.Case) }
+
 // kept is what stays when the bench is cleared.
 func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.Where} }
 
 func (b *reading) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
 	switch {
+	case v.elsewhere:
 	case b.Aside:
 		return b.putAside(v, nil)
 	case b.Release != "":
@@ -63,7 +69,7 @@ func (b *reading) scanTag(v *visit, set string) (said, error) {
 	b.Sure = true
 	switch {
 	case b.Tag == "":
-		b.Tag, b.Done = set, nil
+		b.Tag, b.Done, b.NoTag = set, nil, false
 	case set != b.Tag:
 		return said{}, v.sayNo("third-set", set, b.Tag)
 	}
@@ -82,7 +88,7 @@ func (b *reading) scanOuter(v *visit, set string) (said, error) {
 func (b *reading) scanLabel(v *visit, set string) (said, error) {
 	switch {
 	case b.Outer == "":
-		b.Outer, b.Done = set, nil
+		b.Outer, b.Done, b.NoOuter = set, nil, false
 	case set != b.Outer:
 		return said{}, v.sayNo("third-set", set, b.id())
 	}
@@ -91,15 +97,15 @@ func (b *reading) scanLabel(v *visit, set string) (said, error) {
 }
 
 // scanSet takes an identifier that does not say what it is on: the tag on the
-// tray, then the outer label.
+// tray, then the outer label, but neither where a person said that there is none.
 func (b *reading) scanSet(v *visit, set string) (said, error) {
 	switch {
-	case b.Tag == "":
+	case b.Tag == "" && !b.NoTag:
 		b.Tag, b.Done = set, nil
-	case b.Outer == "":
+	case b.Outer == "" && !b.NoOuter:
 		b.Outer = set
 	case set != b.Tag && set != b.Outer:
-		return said{}, v.sayNo("third-set", set, b.Tag)
+		return said{}, v.sayNo("third-set", set, b.id())
 	}
 	b.Anyway, b.Aside = false, false
 	return said{}, nil
@@ -213,15 +219,18 @@ func pressed[T any](text, lead string, of []T) (button T, ok bool) {
 	return button, false
 }
 
-// typed: a number answers where the sheet was; after a plus it is a fault of the
-// package of the set that lies here.
-func (b *reading) typed(_ *visit, text string) (string, fields, bool) {
+// typed: a number answers where the sheet was, which is asked of a set, but not before
+// a STOP is answered; after a plus it is a fault of the package of the set that lies here.
+func (b *reading) typed(v *visit, text string, verdict func(*visit) (said, error)) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.PackageFaults()); ok && !b.idle() {
 		return "package", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
-	if !ok || !b.placeMissing() || n < 1 || int(n) > len(places()) {
+	if !ok || b.id() == "" || !b.placeMissing() || n < 1 || int(n) > len(places()) {
 		return "", nil, false
+	}
+	if _, err := verdict(v); err == nil && b.stop && !b.Anyway && !b.Aside {
+		return "stop-first", nil, true
 	}
 	return "found", fields{"value": string(places()[n-1])}, true
 }
@@ -309,36 +318,39 @@ func (v *visit) findStanding(set string) (*standing, error) {
 	})
 }
 
-// judge tells at once what the scans so far come to, if they were recorded as o.
-// next is what is to be scanned next, in words.
-func (b *reading) judge(v *visit, o *events.Observation, next string) (said, error) {
+// question is what is asked next at a bench, in words, with the answers that are
+// buttons. Where nothing is missing the words say that Enter records.
+type question struct {
+	words   string
+	answers []choice
+	records bool
+}
+
+// judge tells at once what the scans so far come to, if they were recorded as o, and
+// asks for what is missing.
+func (b *reading) judge(v *visit, o *events.Observation, q question) (said, error) {
 	b.stop, b.waits = false, false
 	cur, err := b.current(v)
 	switch {
 	case err != nil:
 		return said{}, err
 	case b.id() == "":
-		return b.judgeSheet(v, next)
+		return b.judgeSheet(v, q.words)
 	case cur == nil:
-		return doubt(v.t("never-packed", b.id()), v.t("never-packed-next")), nil
+		s := doubt(v.t("never-packed", b.id()), v.t("never-packed-next"))
+		if b.Aside || b.Release != "" {
+			return b.stopped(v, s, q), nil
+		}
+		s.Next = q.words
+		return b.askRest(v, s, q)
 	}
+	next := q.words
 	since := v.d.site.Size()
-	verdict, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) {
-		return m.Preview(v, o)
-	})
+	verdict, err := v.preview(o)
 	if err != nil {
 		return said{}, err
 	}
-	skip := []projections.Code{projections.CountMissing}
-	if events.CaseOf(o.Data) == caseToCome {
-		skip = append(skip, projections.NotReprocessed) // the set may be scanned again for the case in hand
-	}
-	if b.Tag == "" {
-		skip = append(skip, projections.TagUnread) // it is asked for next
-	}
-	if b.Indicator == "" {
-		skip = append(skip, projections.IndicatorNotSeen) // likewise
-	}
+	skip := b.tooEarly(o)
 	b.waits = slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside })
 	looked := b.Sheet != nil || cur.Placement == events.Screen
 	var answer said
@@ -358,31 +370,85 @@ func (b *reading) judge(v *visit, o *events.Observation, next string) (said, err
 	s := v.judged(verdict, since, answer, skip...)
 	b.stop = s.Status == "broken"
 	if b.stop {
-		s.Hands = v.t("hands-"+v.place, b.id())
-		if err := v.whereOther(verdict, &s); err != nil {
-			return said{}, err
+		if o.Kind == events.KindSetOpened && !b.Anyway {
+			if s.Next, err = b.unopened(v, s, since, answer, skip); err != nil {
+				return said{}, err
+			}
 		}
-		return b.stopped(v, s, next), nil
+		v.sayHands(&s, b.id())
+		err := v.whereOther(verdict, &s)
+		return b.stopped(v, s, q), err
 	}
 	if b.Aside || b.Release != "" {
-		return b.stopped(v, s, next), nil
+		return b.stopped(v, s, q), nil
 	}
-	if s.Next == "" && s.Words != next {
-		s.Next = next
+	if s.Words != next && s.Next != next {
+		// What is asked here stays in sight, whatever is usually done about a finding.
+		s.More, s.Next = strings.TrimSpace(s.More+" "+s.Next), next
 	}
+	return b.askRest(v, s, q)
+}
+
+// preview is what an observation would come to.
+func (v *visit) preview(o *events.Observation) (*projections.Verdict, error) {
+	return site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) { return m.Preview(v, o) })
+}
+
+// unopened is what is usually done about what stops a set, as long as it is not open:
+// nothing of it has been counted.
+func (b *reading) unopened(v *visit, s said, since int64, answer said, skip []projections.Code) (string, error) {
+	verdict, err := v.preview(b.check(v))
+	if err != nil {
+		return "", err
+	}
+	if closed := v.judged(verdict, since, answer, skip...); closed.Words == s.Words {
+		return closed.Next, nil
+	}
+	return s.Next, nil
+}
+
+// sayHands adds to a STOP what to do with one's hands.
+func (v *visit) sayHands(s *said, set string) {
+	s.Hands, s.Opened = v.t("hands-"+v.place, set), v.t("hands-told")
+	if v.place == "opening" {
+		s.Opened = v.t("hands-opened")
+	}
+}
+
+// tooEarly is what a judgement finds only because the rest has not been scanned yet.
+func (b *reading) tooEarly(o *events.Observation) []projections.Code {
+	skip := []projections.Code{projections.CountMissing}
+	if events.CaseOf(o.Data) == caseToCome {
+		skip = append(skip, projections.NotReprocessed) // the set may be scanned again for the case in hand
+	}
+	if b.Tag == "" && !b.NoTag {
+		skip = append(skip, projections.TagUnread) // it is asked for next
+	}
+	if b.Indicator == "" {
+		skip = append(skip, projections.IndicatorNotSeen) // likewise
+	}
+	return skip
+}
+
+// askRest offers the answers to what is asked, or asks for the pages of the sheet
+// that were not read.
+func (b *reading) askRest(v *visit, s said, q question) (said, error) {
 	if b.placeMissing() {
 		return v.askPlace(s), nil
 	}
 	page, err := b.pageMissing(v)
 	if page > 0 {
 		s.Next = v.t("scan-page", page, b.Sheet.Of)
-		s = s.offer(choice{Do: "few-pages", Words: v.t("do-few-pages")})
+		return s.offer(choice{Do: "few-pages", Words: v.t("do-few-pages")}), err
 	}
-	return s, err
+	return s.offer(q.answers...), err
 }
 
 // stopped adds the answers to a STOP. Until one is given it stays.
-func (b *reading) stopped(v *visit, s said, next string) said {
+func (b *reading) stopped(v *visit, s said, q question) said {
+	if b.Aside {
+		s.Hands, s.Opened = "", "" // it was obeyed: what is asked now is in its place
+	}
 	switch {
 	case b.Aside && b.placeMissing():
 		s.Next = v.t("aside-place")
@@ -390,15 +456,20 @@ func (b *reading) stopped(v *visit, s said, next string) said {
 	case b.Aside && b.Operator == "":
 		s.Next = v.t("aside-badge", b.id())
 		return s
+	case b.Aside: // the badge came from another place of the station and has just been shown
+		s.Next = v.t("aside-again", b.Operator, b.id())
+		return s.offer(choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true},
+			choice{Do: "forget", Words: v.t("do-forget")})
 	case b.Release != "":
 		s.Next = v.t("release-badge", b.id())
 		return s
 	case b.Anyway:
-		s.Next = next
+		s.Next = q.words
 		if b.placeMissing() {
 			return v.askPlace(s)
 		}
-		return s.offer(choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true})
+		aside := choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true}
+		return s.offer(append(q.answers, aside)...)
 	}
 	choices := []choice{{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true}}
 	if v.place == "opening" {
@@ -493,10 +564,13 @@ func (b *reading) forget(v *visit, _ fields) (said, error) {
 	return v.begin(), nil
 }
 
+// stopFirst says that a STOP is answered before anything else.
+func (b *reading) stopFirst(v *visit, _ fields) (said, error) { return ask(v.t("stop-first"), ""), nil }
+
 // discard clears the bench. Under STOP it asks: who puts a set aside is to say so.
 func (b *reading) discard(v *visit, verdict func(*visit) (said, error)) (said, error) {
 	if _, err := verdict(v); err == nil && b.stop {
-		return ask(v.t("stop-first"), ""), nil
+		return b.stopFirst(v, nil)
 	}
 	return b.forget(v, nil)
 }
@@ -566,6 +640,20 @@ func (b *reading) swap(*visit, fields) (said, error) {
 		return said{}, nil // the symbols said which is which
 	}
 	b.Tag, b.Outer = b.Outer, b.Tag
+	b.NoTag, b.NoOuter = false, false
+	return said{}, nil
+}
+
+// noTag says that the tray has no tag that can be read, or takes that back. It is
+// recorded as what it is, a tag that nobody read.
+func (b *reading) noTag(_ *visit, f fields) (said, error) {
+	b.NoTag = b.Tag == "" && b.Outer != "" && f["value"] != ""
+	return said{}, nil
+}
+
+// noOuter says that there is no label outside, or takes that back.
+func (b *reading) noOuter(_ *visit, f fields) (said, error) {
+	b.NoOuter = b.Outer == "" && b.Tag != "" && f["value"] != ""
 	return said{}, nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -124,6 +125,11 @@ func TestPackingAsksUntilAnswered(t *testing.T) {
 	p.AwaitText("#l1", "missing")
 }
 
+// settled waits until the server has answered all that was entered.
+func settled(p *browsertest.Tab) {
+	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:"))`)
+}
+
 // visible counts what a selector finds and a person sees without scrolling.
 func visible(p *browsertest.Tab, selector string) int {
 	return browsertest.Eval[int](p, `[...document.querySelectorAll(`+strconv.Quote(selector)+`)].filter(e => {
@@ -158,6 +164,7 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 	p.Shot("opening-stop-tablet")
 	p.Press("\r")
 	p.Press("\r\r")
+	settled(p)
 	p.Touch(`[data-do="clear"]`)
 	p.AwaitText("#verdict", "Answer the STOP first")
 	p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022")
@@ -346,6 +353,27 @@ func TestEnterSaysOneThing(t *testing.T) {
 	p.AwaitText("#sum", "3 of 60")
 }
 
+// TestTapChoosesALine: a tap on a line, also on the one that is asked for, counts
+// nothing; the number that is typed then is that line's.
+func TestTapChoosesALine(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, phone)
+	p.Open(h.at("count") + "?case=K-1")
+	p.Await(`document.querySelector('tr.now[data-line="1"]')`)
+	p.Touch(`tr[data-line="1"]`)
+	p.Type("5\r")
+	p.AwaitText(`tr[data-line="1"] .cell`, "5 ≠")
+	p.Touch(`tr[data-line="3"]`)
+	p.Touch(`tr[data-line="3"]`)
+	p.Type("2\r")
+	p.AwaitText(`tr[data-line="3"] .cell`, "2 ≠")
+	p.AwaitText("#sum", "2 of 3 lines")
+	if got := strings.TrimSpace(p.Text(`tr[data-line="2"] .cell`)); strings.ContainsAny(got, "0123456789✓") {
+		t.Errorf("a line that nobody counted shows %q", got)
+	}
+}
+
 // TestWhoAndWhichCaseAgain: a badge is asked for again after a while, on another
 // day and for the next person; a case that was closed is dropped, and opening for
 // a closed case is a question.
@@ -386,12 +414,12 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	if a := s.scan(label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Case K-1 is closed") {
 		t.Fatalf("a closed case was scanned: %v", a)
 	}
-	s.do("anyway") // judgement says STOP as well: the steps are out of order
 	before = h.size()
-	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Case K-1 is closed") {
+	if a := s.scan(""); h.size() != before || a["status"] != "doubtful" || !strings.Contains(fmt.Sprint(a["next"]), "Case K-1 is closed") {
 		t.Fatalf("opened for a closed case without a question: %v", a)
 	}
 	s.do("closed-case", "value", "K-1")
+	s.do("anyway") // judgement says STOP then: the steps are out of order
 	if a := s.scan(""); h.size() != before+1 {
 		t.Errorf("it was said that it is the right case: %v", a)
 	}
@@ -463,7 +491,7 @@ func TestWhereTheSheetWas(t *testing.T) {
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.scan("VAS-003")
 	a := s.scan(code)
-	if !strings.Contains(a["words"].(string), "This count sheet belongs to VAS-003") ||
+	if a["status"] != "doubtful" || !strings.Contains(a["words"].(string), "VAS-003 was closed with its count sheet inside") ||
 		!strings.Contains(a["next"].(string), "Where was the count sheet?") {
 		t.Fatalf("its own sheet: %v", a)
 	}
@@ -511,6 +539,7 @@ func TestNextCountIsBegun(t *testing.T) {
 	browsertest.Eval[bool](p, "(history.back(), true)")
 	p.Await(`location.search === ""`)
 	p.Press("\r\r")
+	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:"))`) // else their answers come to the next page
 	c := &counter{h: h, ref: "K-1", stage: "first"}
 	for _, stage := range []string{"first", "closing", "final"} {
 		c.stage = stage
@@ -706,6 +735,26 @@ func TestLoadSaysWhenItWasStarted(t *testing.T) {
 	}
 }
 
+// TestStartedOnce: a load that runs is not started again: when it was started and by
+// whom stay.
+func TestStartedOnce(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "dynamic-air-132")
+	s.scan(label(t, events.ScanTag, "LAP-014"))
+	started := h.clock()
+	s.do("start")
+	h.after(10 * time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-2"))
+	s.do("start")
+	s.do("result", "result", "passed", "released", "yes")
+	got := h.events(site.Query{Load: "S1-0304-07"}, events.KindSetSterilized)
+	if d := got[0].(*events.SetSterilized); d.Loader != "B-1" || d.Started != started.Format(time.RFC3339) {
+		t.Errorf("started by %s at %s, want B-1 at %s", d.Loader, d.Started, started)
+	}
+}
+
 // TestIndicatorHasNoPreset: what an indicator showed is said, never preset; its
 // load is found by scanning its label.
 func TestIndicatorHasNoPreset(t *testing.T) {
@@ -733,6 +782,12 @@ func TestIndicatorHasNoPreset(t *testing.T) {
 	}
 	if d := got[0].(*events.IndicatorRead); d.Result != "negative" || d.Lot != "BI-77" || d.Control != "positive" || d.Sterilizer != "S1" {
 		t.Errorf("recorded: %+v", d)
+	}
+	// A positive one leads to what the load touched.
+	s.scan(label(t, events.ScanLoad, "S1-0304-01"))
+	if a := s.do("indicator", "value", "positive"); !strings.Contains(a["words"].(string), "Biological indicator of S1-0304-01: POSITIVE") ||
+		!strings.Contains(a["bench"].(string), `href="/touched?load=S1-0304-01"`) {
+		t.Errorf("a positive indicator: %v %v", a["words"], a["bench"])
 	}
 }
 
@@ -820,8 +875,13 @@ func TestSecondTabTakesNothingAway(t *testing.T) {
 			t.Errorf("%q of a tab that shows LAP-014 packed a line of VAS-003: %v", text, a["words"])
 		}
 	}
-	// Its own next input, sent before the answer to the one before came, is no other's.
-	if a := post("two", 5, shown["rev"].(float64), ""); !strings.Contains(a["bench"].(string), "✓") {
+	// Enter before the answer came says yes to nothing that was shown.
+	a := post("two", 5, shown["rev"].(float64), "")
+	early := strings.Contains(fmt.Sprint(a["aside"]), "entered before this was shown")
+	if a["sound"] != "low" || !early || strings.Contains(a["bench"].(string), "✓") {
+		t.Errorf("a line that was not shown is packed: %v %v", a["words"], a["aside"])
+	}
+	if a = post("two", 6, a["rev"].(float64), ""); !strings.Contains(a["bench"].(string), "✓") {
 		t.Errorf("the tab that shows VAS-003: %v", a["words"])
 	}
 }
@@ -940,4 +1000,95 @@ func TestCyclesComeFromAList(t *testing.T) {
 	p.Open(h.url + "/at/north/sterilizer-1/sterilizer")
 	p.AwaitText("#cycle", "c-134")
 	p.Axe()
+}
+
+// TestLastLineIsTakenBack: Undo at packing takes back what was entered last, be it a
+// line, why it is not as listed, or a scan, and nothing else.
+func TestLastLineIsTakenBack(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	enter := func(text, want string) {
+		t.Helper()
+		h.after(3 * time.Second)
+		if a := s.scan(text); !strings.Contains(fmt.Sprint(a["words"]), want) {
+			t.Fatalf("after %q: %v, want %s", text, a["words"], want)
+		}
+	}
+	undo := func(want string) {
+		t.Helper()
+		h.after(3 * time.Second)
+		if a := s.do("undo"); !strings.Contains(fmt.Sprint(a["words"]), want) {
+			t.Fatalf("after undo: %v, want %s", a["words"], want)
+		}
+	}
+	enter(label(t, events.ScanTag, "VAS-003"), "4 × Forceps")
+	enter("", "2 × Clamp")
+	undo("4 × Forceps")
+	undo("nothing to take back")
+	enter("", "4 × Forceps") // Enter on that asks again
+	enter("", "2 × Clamp")
+	enter("1", "Line 2: 1 of 2. Why?")
+	enter("3", "3 × Probe")
+	undo("Line 2: 1 of 2. Why?")
+	s.do("again")
+	undo("Line 2: 1 of 2. Why?")
+	enter("2", "3 × Probe")
+	enter(label(t, events.ScanBadge, "B-1"), "3 × Probe")
+	undo("3 × Probe") // the badge alone
+	enter("", "Weigh it")
+	undo("3 × Probe")
+	enter("", "Weigh it")
+	enter("4.2", "Scan your badge")
+	undo("Weigh it")
+	enter("4.3", "Scan your badge")
+	enter(label(t, events.ScanBadge, "B-1"), "Enter records")
+	enter("", "VAS-003 packed")
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
+	d := got[len(got)-1].(*events.SetPacked)
+	want := []events.Exception{{Line: 2, Counted: 1, Reason: "substituted"}}
+	if !slices.Equal(d.Exceptions, want) || d.WeightGrams != 4300 {
+		t.Errorf("recorded %+v, %d g", d.Exceptions, d.WeightGrams)
+	}
+}
+
+// TestWhatAnotherScreenWorksOn: a screen that would take over says what the other one
+// works on, by the label where no tag was read, and no empty name where only a sheet
+// lies there.
+func TestWhatAnotherScreenWorksOn(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	n := 0
+	for _, test := range []struct{ scan, want string }{
+		{h.codes["LAP-014"], "Another screen works here."},
+		{label(t, events.ScanOuter, "LAP-014"), "Another screen works on LAP-014 here."},
+	} {
+		send := func(client, verb, rest string) map[string]any {
+			n++
+			h.after(3 * time.Second)
+			return h.post("/at/north/or-3/storage/"+verb, fmt.Sprintf(`{"client":%q,"n":%d,%s}`, client, n, rest))
+		}
+		send("a", "scan", `"text":`+jsonText(test.scan))
+		a := send("b", "scan", `"rev":1,"text":`+jsonText(label(t, events.ScanTag, "VAS-003")))
+		if !strings.HasPrefix(fmt.Sprint(a["aside"]), test.want) {
+			t.Errorf("after %.20s: %q, want %s", test.scan, a["aside"], test.want)
+		}
+		send("a", "do", `"action":"clear","fields":{}`)
+	}
+}
+
+// TestNotTakenIsInSight: on a screen that is not high, too, a person who scans where
+// another screen is at work sees that the scan was not taken.
+func TestNotTakenIsInSight(t *testing.T) {
+	h := newHouse(t, "LAP-014")
+	b := browser(t)
+	one, two := b.Tab(t, tablet), b.Tab(t, tablet)
+	for _, p := range []*browsertest.Tab{one, two} {
+		p.Open(h.at("sealing"))
+		p.Await(`document.getElementById("scan").dataset.ready`)
+	}
+	one.Type(label(t, events.ScanTag, "LAP-014") + "\r")
+	for _, p := range []*browsertest.Tab{one, two} {
+		p.AwaitText("#verdict", "where does the count sheet go")
+	}
+	two.Type(label(t, events.ScanSeal, "100") + "\r")
+	two.Await(`document.getElementById("verdict").innerText.includes("Another screen works on LAP-014")`)
 }

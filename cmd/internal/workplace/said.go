@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/events"
 	"listbound/projections"
 )
 
@@ -16,14 +17,18 @@ type said struct {
 	Words  string `json:"words"`  // large, readable across a room
 	More   string `json:"more,omitempty"`
 	Next   string `json:"next,omitempty"`
-	Of     string `json:"of,omitempty"`    // the set, load or case, where the words don't name it
-	Aside  string `json:"aside,omitempty"` // of the last input, where something else stays in sight
-	Hands  string `json:"hands,omitempty"` // what to do with one's hands, first of all
-	Where  string `json:"where,omitempty"` // where the other set is
-	Sound  string `json:"sound"`           // good, ask, wrong, low
+	Of     string `json:"of,omitempty"`     // the set, load or case, where the words don't name it
+	Aside  string `json:"aside,omitempty"`  // of the last input, where something else stays in sight
+	Hands  string `json:"hands,omitempty"`  // what to do with one's hands, first of all
+	Opened string `json:"opened,omitempty"` // and what after that, or where the set is open already
+	Where  string `json:"where,omitempty"`  // where the other set is
+	Sound  string `json:"sound"`            // good, ask, wrong, low
 
 	Answer string  `json:"answer,omitempty"` // to this reading, where an older finding stops the set
 	Older  []older `json:"older,omitempty"`  // what was found before, by weight
+
+	No    bool `json:"no,omitzero"`    // it was not taken; nothing stops a set
+	Under bool `json:"under,omitzero"` // the aside is about the STOP, and goes with it
 
 	Choices []choice `json:"choices,omitempty"` // the answers, where it is a question
 }
@@ -60,6 +65,15 @@ func wrong(words, more string) said {
 	return said{Status: "broken", Words: words, More: more, Sound: "wrong"}
 }
 
+// verdict shows what is said. Nothing is called whole while there are records that no
+// verdict knows of: one of them may be the one just made.
+func (v *visit) verdict(s *said) (html string, err error) {
+	if s.Status == "whole" && v.d.site.Behind() > 0 {
+		s.Status, s.Sound = "doubtful", "ask"
+	}
+	return v.fragment("verdict", *s)
+}
+
 // begin is what the empty page of a workplace asks for.
 func (v *visit) begin() said {
 	return said{Status: "open", Words: v.t("begin-" + v.place)}
@@ -69,10 +83,40 @@ func (v *visit) begin() said {
 // at a station to answer: the caller hands it on.
 func (v *visit) refused(err error) said {
 	var in *inWords
+	s := wrong(v.t("not-taken"), v.why(err))
 	if errors.As(err, &in) {
-		return wrong(in.says, "")
+		s = wrong(in.says, "")
 	}
-	return wrong(v.t("not-taken"), err.Error())
+	s.No = true
+	return s
+}
+
+// why says in the page's language why something was refused. What has no sentence of
+// its own is said in English on English pages, and in general words on any other.
+func (v *visit) why(err error) string {
+	key, args := refusal.InWords(err)
+	switch {
+	case key != "":
+	case v.w.Lang == "en":
+		return err.Error()
+	case errors.Is(err, events.ErrPatient):
+		key = "patient"
+	case errors.Is(err, events.ErrSheetCode):
+		key = "sheet-code"
+	default:
+		key = "other"
+	}
+	key = "workplace.refused-" + key
+	return v.w.T(key, args...)
+}
+
+// detail says why something was refused, in the page's language where it has a sentence
+// and with all that is known of it: a list's author looks for the line.
+func (v *visit) detail(err error) string {
+	if key, _ := refusal.InWords(err); key != "" {
+		return v.why(err)
+	}
+	return err.Error()
 }
 
 // inWords is a refusal in the person's language.

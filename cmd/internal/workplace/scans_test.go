@@ -95,7 +95,7 @@ func TestScansAtOpening(t *testing.T) {
 		"GS1 in brackets": {[]string{"(8004)LAP-014"}, "set", "ask", "outer label"},
 		"typed by hand":   {[]string{"LAP-014"}, "set", "ask", "outer label"},
 		"a patient":       {[]string{"]C18018950600013435000012"}, "", "wrong", ""},
-		"damaged code":    {[]string{string(damaged)}, "", "wrong", "Not taken"},
+		"damaged code":    {[]string{string(damaged)}, "", "wrong", "Read what it says"},
 		"sheet alone":     {[]string{h.codes["LAP-022"]}, "sheet code", "ask", "This is the count sheet of LAP-022"},
 		"label differs": {[]string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-022")},
 			"set", "wrong", "LABEL"},
@@ -135,7 +135,8 @@ func TestScansAtOpening(t *testing.T) {
 }
 
 // TestLabelIsNoTag: the label outside can't stand in for the tag on the tray,
-// scanned or moved there by a button, and an opening without the tag says so.
+// scanned or moved there by a button. Enter does not open a set whose tag is asked
+// for; that there is none to read is said, and the opening says that it is not proved.
 func TestLabelIsNoTag(t *testing.T) {
 	h := newHouse(t)
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
@@ -147,6 +148,21 @@ func TestLabelIsNoTag(t *testing.T) {
 	for _, text := range []string{h.codes["LAP-014"], "1", label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1")} {
 		s.scan(text)
 	}
+	before := h.size()
+	for range 3 {
+		a := s.scan("")
+		if a["sound"] != "ask" || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan the tag on the tray") {
+			t.Errorf("Enter, where the tag is asked for: %v | %v | %v", a["words"], a["next"], a["sound"])
+		}
+	}
+	if s.do("record"); h.size() != before {
+		t.Fatal("opened, though the page asks for the tag")
+	}
+	if a := s.do("no-tag", "value", "yes"); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Enter records: LAP-014 opened for K-1") ||
+		!strings.Contains(fmt.Sprint(a["words"]), "TAG on the tray was not read") {
+		t.Errorf("no tag to read: %v | %v", a["words"], a["next"])
+	}
+	s.scan("LAP-014") // the label outside once more: a plain code is no tag now
 	a := s.scan("")
 	opened := h.events(site.Query{Case: "K-1"}, events.KindSetOpened)
 	if len(opened) != 1 {
@@ -416,13 +432,17 @@ func TestIndicatorAsked(t *testing.T) {
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	s.scan("LAP-014")
-	s.scan("LAP-014")
+	s.scan("(8004)LAP-014")
 	s.scan(h.codes["LAP-014"])
 	s.scan("1")
 	s.scan(label(t, events.ScanCase, "K-1"))
 	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]),
 		"What does the internal chemical indicator of LAP-014 show?") {
 		t.Fatalf("not asked: %v", a)
+	}
+	before := h.size()
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["choices"]), "indicator") {
+		t.Fatalf("Enter, where the indicator is asked about: %v", a["choices"])
 	}
 	if a := s.do("indicator", "indicator", "pass"); strings.Contains(fmt.Sprint(a["words"], a["next"]), "internal chemical indicator") {
 		t.Errorf("asked again: %v", a)

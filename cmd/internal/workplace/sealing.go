@@ -37,6 +37,7 @@ func sealingPlace() workplace {
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
 			"seal-off":   (*sealing).sealOff,
+			"unscanned":  (*sealing).sayUnscanned,
 			"enter":      (*sealing).enter,
 			"record":     (*sealing).record,
 		},
@@ -94,12 +95,27 @@ func (b *sealing) scanBadge(_ *visit, badge string) (said, error) {
 	return said{}, nil
 }
 
-func (b *sealing) scanSet(_ *visit, set string) (said, error) {
+func (b *sealing) scanSet(v *visit, set string) (said, error) {
+	if d := b.unscanned(); d != nil && d.Set != set {
+		d.Waits = set
+		return said{}, nil // it is asked for the sheet
+	}
 	if b.Tag != set {
 		b.clear()
-		b.Tag, b.Done = set, nil
+		b.Tag = set
 	}
+	b.keepUnscanned()
 	return said{}, nil
+}
+
+// keepUnscanned forgets the last record, unless its count sheet is still to be
+// scanned: that is asked before the next set. No other set waits for it then.
+func (b *sealing) keepUnscanned() {
+	if d := b.unscanned(); d != nil {
+		d.Waits = ""
+	} else {
+		b.Done = nil
+	}
 }
 
 func (b *sealing) scanSeal(_ *visit, seal string) (said, error) {
@@ -109,10 +125,80 @@ func (b *sealing) scanSeal(_ *visit, seal string) (said, error) {
 	return said{}, nil
 }
 
+// unscanned is the last record where the count sheet that was printed is still to
+// be scanned, nil where it isn't.
+func (b *sealing) unscanned() *done {
+	if b.Done == nil || !b.Done.Unscanned {
+		return nil
+	}
+	return b.Done
+}
+
+// waits is the set that waits until the printed count sheet is scanned, "" for none.
+func (b *sealing) waits() string {
+	if d := b.unscanned(); d != nil {
+		return d.Waits
+	}
+	return ""
+}
+
+// workName is the set in hand, or the one that waits.
+func (b *sealing) workName() string { return firstOf(b.Tag, b.waits()) }
+
+func (b *sealing) idle() bool { return b.Tag == "" && b.waits() == "" }
+
+// whyUnscanned are reasons why a printed count sheet is not scanned, by key. They
+// are said of the last record on the page, and recorded nowhere.
+func whyUnscanned() []choice {
+	return []choice{{Value: "printer", Key: "F2"}, {Value: "gone", Key: "F4"}, {Value: "scanner", Key: "F6"}}
+}
+
+// askScan asks for the printed count sheet before the next set is begun. An
+// exchanged sheet is found here, or on the operating table.
+func (b *sealing) askScan(v *visit) said {
+	s := ask(v.t("scan-printed", b.Done.Set), v.t("scan-printed-more", b.Done.Waits))
+	for _, c := range whyUnscanned() {
+		c.Do, c.Words = "unscanned", v.t("unscanned-"+c.Value)
+		s.Choices = append(s.Choices, c)
+	}
+	return s
+}
+
+// sayUnscanned answers why the printed count sheet is not scanned.
+func (b *sealing) sayUnscanned(v *visit, f fields) (said, error) {
+	d := b.unscanned()
+	if d == nil {
+		return said{}, nil
+	}
+	for _, c := range whyUnscanned() {
+		if c.Value == f["value"] {
+			why := v.phrased("said-unscanned-" + c.Value)
+			d.Says = append(d.Says, why)
+			return b.goOn(v, said{Aside: v.say(why)})
+		}
+	}
+	return b.askScan(v), nil
+}
+
+// goOn goes on to the set that waited for the printed count sheet.
+func (b *sealing) goOn(v *visit, s said) (said, error) {
+	set := b.Done.Waits
+	b.Done.Unscanned, b.Done.Waits = false, ""
+	if set == "" {
+		return s, nil
+	}
+	_, err := b.scanSet(v, set)
+	return s, err
+}
+
 // check holds a printed sheet against the set it was just printed for.
 func (b *sealing) check(v *visit, code string) (said, error) {
 	if b.Done != nil && b.Done.Code == code {
-		return good(v.t("sheet-belongs", b.Done.Set), v.t("print-checked")), nil
+		s := good(v.t("sheet-belongs", b.Done.Set), v.t("print-checked"))
+		if b.waits() != "" { // what is asked of that set comes first
+			s = said{Aside: s.Words + ". " + s.More, Sound: s.Sound}
+		}
+		return b.goOn(v, s)
 	}
 	owner, where, since, err := v.sheetOwner(code)
 	switch {
@@ -130,6 +216,8 @@ func (b *sealing) check(v *visit, code string) (said, error) {
 
 func (b *sealing) verdict(v *visit) (said, error) {
 	switch {
+	case b.waits() != "":
+		return b.askScan(v), nil
 	case b.Tag == "":
 		return ask(v.t("scan-tag-to-seal"), ""), nil
 	case b.Placement == "":
@@ -158,7 +246,7 @@ func (b *sealing) lotMissing() bool { return b.Placement == events.InsideBag && 
 
 func (b *sealing) discard(v *visit, _ fields) (said, error) {
 	b.clear()
-	b.Done = nil
+	b.keepUnscanned()
 	return v.begin(), nil
 }
 
@@ -201,7 +289,7 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		return "placement", fields{"placement": string(placements()[n-1])}, true
 	}
 	all, err := v.read(text)
-	if b.Tag == "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
+	if b.Tag == "" || b.Said.Words != "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}
 	if kind, err := v.plainKind(text, wanted(events.ScanSet, events.ScanBadge)); err != nil || kind != "" {
@@ -213,6 +301,9 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 // enter says yes to what is asked: where the count sheet goes, if that is as the
 // last time, or that the container is locked.
 func (b *sealing) enter(v *visit, f fields) (said, error) {
+	if b.waits() != "" {
+		return said{}, nil // it is asked for the sheet; Enter answers nothing of that
+	}
 	if b.Tag == "" || b.Placement != "" {
 		return b.record(v, f)
 	}
@@ -245,6 +336,10 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
+	policy, err := v.policy()
+	if err != nil {
+		return said{}, err
+	}
 	set, place := b.Tag, b.Placement
 	says := v.phrased("recorded-seal", set, code.Short())
 	s := good(v.say(says), "")
@@ -262,6 +357,7 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	b.clear()
 	b.Done = &done{
 		Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,
+		Unscanned: place != events.Screen && policy.AsksSheetScan(),
 	}
 	return s, nil
 }

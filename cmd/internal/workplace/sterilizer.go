@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"fmt"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -71,8 +72,8 @@ func (b *sterilizer) wants() []want {
 
 func (b *sterilizer) idle() bool { return b.find(b.Load) == nil && b.Indicated == "" }
 
-// loadName is the load that the work here is on.
-func (b *sterilizer) loadName() string { return firstOf(b.Indicated, b.Load) }
+// workName is the load that the work here is on.
+func (b *sterilizer) workName() string { return firstOf(b.Indicated, b.Load) }
 
 // find returns a load of this bench, nil where there is none of that name.
 func (b *sterilizer) find(id string) *load {
@@ -290,6 +291,8 @@ func (b *sterilizer) start(v *visit, _ fields) (said, error) {
 	switch {
 	case l == nil || len(l.Sets) == 0:
 		return said{}, v.sayNo("nothing-loaded")
+	case l.Started:
+		return said{}, nil // who pressed first started it, and then
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("start-badge", l.Load)), nil
 	}
@@ -413,6 +416,9 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	b.At = time.Time{}
 	b.Indicated = ""
 	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs)}
+	if d.Result == "positive" && !v.d.opts.Practice {
+		b.Done.Links = []link{{Address: "/touched?load=" + url.QueryEscape(d.Load), Says: v.phrased("go-touched", d.Load)}}
+	}
 	return s, nil
 }
 

@@ -27,6 +27,7 @@ func storagePlace() workplace {
 			"release":     (*storage).release,
 			"package":     (*storage).togglePackage,
 			"forget":      (*storage).forget,
+			"stop-first":  (*storage).stopFirst,
 			"seal-broken": (*storage).toggleSealBroken,
 			"seals-none":  (*storage).noSeals,
 			"seal-off":    (*storage).sealOff,
@@ -46,6 +47,10 @@ func (b *storage) clear() { *b = storage{b.kept()} }
 
 func (b *storage) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
 
+func (b *storage) typed(v *visit, text string) (string, fields, bool) {
+	return b.reading.typed(v, text, b.verdict)
+}
+
 func (b *storage) verdict(v *visit) (said, error) {
 	sheet, err := b.supposed(v)
 	if err != nil {
@@ -53,7 +58,18 @@ func (b *storage) verdict(v *visit) (said, error) {
 	}
 	o := b.check(v)
 	o.Data.(*events.SetChecked).Sheet = sheet
-	return b.judge(v, o, b.next(v))
+	s, err := b.judge(v, o, question{words: b.next(v)})
+	if err != nil || s.Status != "whole" || b.Sheet == nil || b.Sheet.Code == "" {
+		return s, err
+	}
+	cur, err := b.current(v)
+	if err != nil || cur == nil || cur.Opened ||
+		cur.Placement != events.InsideBag && cur.Placement != events.InsideBare {
+		return s, err
+	}
+	// Who reads a sheet that was closed inside has it in the hand, or the set is open: neither is in order.
+	s.Status, s.Sound, s.Words = "doubtful", "ask", v.t("sheet-was-inside", cur.Key.Set)
+	return s, nil
 }
 
 // next says what is scanned next, or that Enter records.
@@ -61,10 +77,12 @@ func (b *storage) next(v *visit) string {
 	switch {
 	case b.id() == "":
 		return v.t("scan-tag")
-	case b.Sheet == nil:
-		return v.t("scan-sheet", b.id())
 	case b.placeMissing():
 		return v.t("where-was-sheet")
+	case b.Sheet == nil && b.Operator != "":
+		return v.t("sheet-or-enter", b.id())
+	case b.Sheet == nil:
+		return v.t("scan-sheet", b.id())
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}

@@ -101,7 +101,7 @@ func (d *Desk) layTasks(v *visit) (*rendered, error) {
 	if err := d.files.save(l, "tasks", v.station); err != nil {
 		return nil, err
 	}
-	return nil, &moved{d.stationPath(v.station, "tasks")}
+	return nil, &moved{to: d.stationPath(v.station, "tasks")}
 }
 
 // lay records one observation of who lays the tasks out.

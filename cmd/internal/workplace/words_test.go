@@ -70,6 +70,14 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("reason-", Reasons()...)
 	use("sign-", "whole", "open", "doubtful", "broken")
 	use("back-", reasonsBack()...)
+	for _, c := range whyUnscanned() {
+		use("unscanned-", c.Value)
+		use("said-unscanned-", c.Value)
+	}
+	use("refused-", "other", "patient", "sheet-code")
+	for key := range refusalKeys(t) {
+		use("refused-", key)
+	}
 	use("task-", taskNames()...)
 	for _, how := range []string{"done-", "otherwise-"} {
 		use("task-"+how, taskNames()...)

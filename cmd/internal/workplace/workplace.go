@@ -83,6 +83,8 @@ type Desk struct {
 	locks [64]sync.Mutex
 	seed  maphash.Seed
 
+	workers sync.Mutex // held while who works at a station is read or written; a bench's lock may be held
+
 	knownMu sync.Mutex // held while what is known of plain codes is read or written
 }
 
@@ -230,13 +232,17 @@ type visit struct {
 	r       *http.Request
 	w       *shell.Words
 	station string
+	ownKey  bool // the station's key is not here: nothing can be recorded for it
 	place   string
 	now     time.Time
 
-	key     string               // of the input that is taken
-	scan    events.Scan          // that is taken just now
-	stood   map[string]*standing // looked up for this request already
-	inForce *events.Policy       // likewise
+	key  string      // of the input that is taken
+	scan events.Scan // that is taken just now
+	// elsewhere: another question is in sight than what is asked here, or the page shows
+	// what was here before, so that a badge says who works here and ends nothing.
+	elsewhere bool
+	stood     map[string]*standing // looked up for this request already
+	inForce   *events.Policy       // likewise
 }
 
 // t returns one of this package's words.
@@ -257,7 +263,8 @@ func (d *Desk) visit(r *http.Request) (*visit, error) {
 	}
 	for _, s := range stations {
 		if s.Name == v.station && s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
-			if !s.Here {
+			// What is known can be looked at; what is entered could not be signed.
+			if v.ownKey = !s.Here; v.ownKey && r.Method != http.MethodGet && r.Method != http.MethodHead {
 				return nil, refusal.WithCode(http.StatusForbidden, "%s", v.t("own-key", v.station))
 			}
 			return v, nil
@@ -271,8 +278,10 @@ type view struct {
 	Station  string
 	Place    string
 	Practice bool
+	OwnKey   bool   // the station signs elsewhere: nothing can be recorded here
 	Other    string // address of the other ledger's workplaces, "" for none
 	Things   []task // whose things are scanned by a press of a button; for practice only
+	Behind   int64  // how many records no verdict knows of
 	Data     any
 }
 
@@ -295,11 +304,14 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		words := d.sh.Words(r)
 		var m *moved
 		if errors.As(err, &m) {
+			if m.keep != nil {
+				http.SetCookie(w, m.keep)
+			}
 			http.Redirect(w, r, m.to, http.StatusSeeOther)
 			return
 		}
 		if err != nil {
-			a := d.sh.Answer(r, err)
+			a := d.sh.PageAnswer(r, err)
 			a.Head(w.Header())
 			code = a.Code
 			out = &rendered{name: "refused", title: words.T("workplace.refused"), data: a.Text}
@@ -313,7 +325,10 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		if d.opts.OtherPrefix != "-" {
 			other = d.opts.OtherPrefix + "/at/"
 		}
-		body := view{Station: v.station, Place: v.place, Practice: d.opts.Practice, Other: other, Data: out.data}
+		body := view{
+			Station: v.station, Place: v.place, Practice: d.opts.Practice, OwnKey: v.ownKey, Other: other, Behind: d.site.Behind(),
+			Data: out.data,
+		}
 		if err == nil {
 			if body.Things, err = v.thingsHere(); err != nil {
 				d.opts.Log.Warn("things to practise with are not shown", "station", v.station, "error", err)
@@ -321,6 +336,7 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 		}
 		d.sh.Render(w, r, code, d.tmpl, out.name, shell.Page{
 			Title: title, Scripts: out.scripts, Wide: out.wide, Base: d.opts.Prefix,
+			Live:   len(out.scripts) > 0, // they show each verdict anew
 			Styles: []string{d.opts.Prefix + "/workplace/workplace.css"},
 			Body:   body,
 		})
@@ -363,6 +379,7 @@ type input struct {
 	Case   string            `json:"case"`
 	Stage  events.Stage      `json:"stage"`
 	Lines  []lineInput       `json:"lines"`
+	Seen   map[string]int64  `json:"seen"` // revision of each set's count as the page showed it
 }
 
 func (v *visit) input() (*input, error) {
@@ -372,10 +389,10 @@ func (v *visit) input() (*input, error) {
 	}
 	in := new(input)
 	if err := json.Unmarshal(raw, in, json.RejectUnknownMembers(true)); err != nil {
-		return nil, refusal.New("the input is not what this page sends: %w", err)
+		return nil, v.sayNo("input-unreadable")
 	}
 	if len(in.Client) > 64 || in.Client == "" {
-		return nil, refusal.New("the input does not say which browser sends it")
+		return nil, v.sayNo("input-unreadable")
 	}
 	// A browser's clock is not asked, only how long it waited; not beyond a shift.
 	if wait := time.Duration(in.Ago) * time.Millisecond; wait > 0 && wait < longestWait {
@@ -395,6 +412,7 @@ type once []heard
 type heard struct {
 	Client string `json:"client"`
 	N      int64  `json:"n"`
+	Stale  bool   `json:"stale,omitempty"` // N was not taken
 }
 
 // UnmarshalJSON also reads the drafts of earlier versions, which did not keep who
@@ -411,7 +429,7 @@ func (o *once) UnmarshalJSON(raw []byte) error {
 		return err
 	}
 	for client, n := range byClient {
-		list = append(list, heard{client, n})
+		list = append(list, heard{Client: client, N: n})
 	}
 	slices.SortFunc(list, func(a, b heard) int { return cmp.Compare(a.N, b.N) })
 	*o = list
@@ -423,11 +441,16 @@ func (o once) has(client string, n int64) bool {
 	return slices.ContainsFunc(o, func(h heard) bool { return h.Client == client && h.N >= n })
 }
 
+// stale reports whether n, which a browser sent last, was not taken.
+func (o once) stale(client string, n int64) bool {
+	return slices.Contains(o, heard{client, n, true})
+}
+
 // add takes note of n. Of many browsers the one that has been silent for longest
 // is forgotten.
 func (o *once) add(client string, n int64) {
 	list := slices.DeleteFunc(*o, func(h heard) bool { return h.Client == client })
-	list = append(list, heard{client, n})
+	list = append(list, heard{Client: client, N: n})
 	const kept = 50
 	*o = list[max(len(list)-kept, 0):]
 }
@@ -537,7 +560,18 @@ func (d *Desk) stationsPage(v *visit) (*rendered, error) {
 			rows = append(rows, stationRow{Station: s, Cases: cases})
 		}
 	}
-	return &rendered{name: "stations", title: v.t("stations"), data: rows}, nil
+	custody, err := d.site.Custody(v, func(name string) bool {
+		return slices.ContainsFunc(rows, func(r stationRow) bool { return r.Name == name })
+	})
+	if err != nil {
+		return nil, err
+	}
+	return &rendered{name: "stations", title: v.t("stations"), data: stationsBody{rows, v.w.Custody(custody)}}, nil
+}
+
+type stationsBody struct {
+	Rows    []stationRow
+	Custody []string
 }
 
 type stationBody struct {

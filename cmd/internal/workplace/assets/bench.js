@@ -10,11 +10,15 @@ let answers = 0; // an answer is newer than a look that began before it
 let next;
 function show(a) {
   lies = a.lies || {};
-  say(a.verdict);
+  // That an input was not taken stays in sight until something changes.
+  if (a.stale || a.rev !== untaken) say(a.verdict);
+  untaken = a.stale ? a.rev : a.rev === untaken ? untaken : undefined;
+  bench.dataset.rev = a.rev; // what is answered is the verdict
   if (!next) setTimeout(() => { const newest = next; next = undefined; rest(newest); }, 20);
   next = a;
 }
 
+let untaken; // revision at which an input was not taken
 let shown; // the bench as the server sent it last
 function rest(a) {
   if (a.bench !== undefined && shown !== a.bench) {
@@ -30,18 +34,19 @@ function rest(a) {
     }
     bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
   }
-  bench.dataset.rev = a.rev;
 }
 
 let lies = {set: bench.dataset.set, sheet: bench.dataset.sheet}; // on the bench, as the server knows it
 
 // While the server is away, what waits here is judged as far as the page can. How many
-// entries were judged so is kept, so that one more makes its sound once.
-let judged = 0;
+// entries were judged so is kept, so that one more makes its sound once. That a scan was
+// not kept stays in sight until another one is.
+let judged = 0, notKept;
+const scansWaiting = () => sender.items.filter(x => x.verb === "scan" && (x.base || base) === base);
 function judge() {
   if (!away || !document.querySelector("template[data-away]")) return;
-  const waits = sender.items.filter(x => x.verb === "scan" && (x.base || base) === base);
-  const found = lookAt(lies, waits.map(x => x.body.text));
+  const waits = scansWaiting();
+  const found = notKept || lookAt(lies, waits.map(x => x.body.text));
   if (!found) return;
   const sound = tell(document.getElementById("verdict"), found);
   if (judged !== waits.length) beep(sound);
@@ -61,6 +66,7 @@ const sender = new Sender(base, (a, ok) => {
   answers++;
   back();
   judged = 0;
+  notKept = undefined;
   delete document.body.dataset.away;
   show(a);
   remember(base + "/state", a);
@@ -81,14 +87,16 @@ scanField({
     if (away && /^[\d.,\s]{0,4}$/.test(text)) return notNow();
     if (away) {
       // A set is not taken onto another one, so it isn't kept either.
-      const waits = sender.items.filter(x => x.verb === "scan").map(x => x.body.text);
-      const found = lookAt(lies, [...waits, text]);
+      const waits = scansWaiting();
+      const found = lookAt(lies, [...waits.map(x => x.body.text), text]);
       if (found?.name === "third" && document.querySelector("template[data-away]")) {
         beep(tell(document.getElementById("verdict"), found));
         document.body.dataset.away = found.name;
+        notKept = found;
         return;
       }
     }
+    notKept = undefined;
     sender.put("scan", {text, rev: Number(bench.dataset.rev)});
     judge();
   },
@@ -97,6 +105,10 @@ scanField({
 actions(bench, act);
 actions(document.getElementById("verdict"), act);
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
+
+// A server that was slow once counts as away until it is asked again.
+let again;
+const askAgain = () => { clearTimeout(again); again = setTimeout(look, 3000); };
 
 async function look() {
   const before = answers;
@@ -109,9 +121,10 @@ async function look() {
     if (away) {
       if (!answers) show(a); // the page that was kept may be older
       judge();
+      askAgain();
     } else if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
     else show(a); // also where only what it comes to has changed
-  } catch { gone(); judge(); /* the stream says so again when the line is back */ }
+  } catch { gone(); judge(); askAgain(); }
 }
 
 changes(base + "/changes?" + new URLSearchParams({client}), look);

@@ -1,4 +1,4 @@
-import {away, back, gone, remember, seen} from "./offline.js";
+import {away, back, blind, gone, remember, seen} from "./offline.js";
 import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
@@ -15,6 +15,7 @@ const expected = r => r.hidden && r.counted === null ? "–" : String(r.expected
 const added = stage === "added", before = Boolean(root.dataset.before); // nobody has begun this count
 let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
 let answers = 0; // an answer is newer than a look that began before it
+const shown = {}; // revision of each set's count as it is shown
 
 const $ = id => document.getElementById(id);
 const put = (id, text) => { const el = $(id); if (el && el.textContent !== String(text)) el.textContent = text; };
@@ -84,10 +85,18 @@ function count(i, n) {
 
 function asExpected() {
   const r = rows[at];
-  if (!r || added) return sender.put("scan", {case: ref, stage, text: ""});
+  if (!r || added) return confirm();
   if (r.hidden) return beep("low"); // a number is typed, not agreed to
   const here = byPlace ? Object.entries(r.parts).reduce((sum, [p, n]) => p === place ? sum : sum - n, r.expected) : r.expected;
   count(at, Math.max(0, here));
+}
+
+// Enter says yes to what is asked. While something waits, nothing is shown that it
+// could answer.
+function confirm() {
+  if (!sender.items.length && !away) return sender.put("scan", {case: ref, stage, text: "", seen: shown});
+  beep("low");
+  if (away) blind();
 }
 
 function entered(text) {
@@ -100,7 +109,7 @@ function entered(text) {
   if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) {
     return count(at, Number(t));
   }
-  sender.put("scan", {case: ref, stage, text});
+  sender.put("scan", {case: ref, stage, text, seen: shown});
 }
 
 // What waits here was counted, whatever the server knew before.
@@ -119,10 +128,35 @@ function pending() {
   if (!added && !chosen && (at < 0 || rows[at]?.settled)) go(next(at < 0 ? rows.length - 1 : at));
 }
 
+// Lines that came or went meanwhile are on the page as the server makes it now. It
+// is fetched once, and not while somebody is writing.
+function changed(lines) {
+  if (leaves) return false;
+  const shown = rows.map(r => r.set + "~" + r.line).join();
+  const now = lines.join();
+  const writes = $("code").value.trim() || document.activeElement?.closest("#single, .removed");
+  if (shown === now || away || writes || sender.items.length || sessionStorage.getItem("drawn") === now + "|" + shown) return false;
+  sessionStorage.setItem("drawn", now + "|" + shown);
+  return true;
+}
+
+// The form for a single instrument, for the set of the line that is counted.
+function openSingle() {
+  const form = $("single"), set = rows[at]?.set;
+  form.hidden = false;
+  if (set) $("sset").value = set;
+  $("swhat").focus();
+  form.scrollIntoView({block: "center"});
+}
+
+let leaves = false; // for another page; loading this one anew would call that off
+
 function apply(st) {
   byPlace = st.byPlace;
   place = st.place;
   complete = st.complete;
+  for (const s of st.sets) shown[s.set] = s.rev;
+  if (changed(st.sets.flatMap(s => s.lines.map(l => s.set + "~" + l.line)))) return location.reload();
   const by = new Map(st.sets.flatMap(s => s.lines.map(l => [s.set + "~" + l.line, l])));
   const waiting = new Set(sender.items.filter(x => x.verb === "enter").flatMap(x => x.body.lines.map(l => l.set + "~" + l.line)));
   for (const r of rows) {
@@ -168,6 +202,14 @@ function apply(st) {
   else go(at, chosen);
 }
 
+function leave(address) {
+  const to = new URL(address, location);
+  leaves = true;
+  const here = to.pathname + to.search === location.pathname + location.search;
+  ref ? location.replace(to) : location.assign(to);
+  if (here && to.hash) location.reload(); // else the browser would only look for a place on this page
+}
+
 sender = new Sender(base, (a, ok) => {
   if (!ok) {
     const p = document.querySelector("#verdict .tells");
@@ -179,7 +221,7 @@ sender = new Sender(base, (a, ok) => {
   say(a.verdict);
   beep(a.sound);
   // The page of a count that is signed is not gone back to.
-  if (a.go) { ref ? location.replace(a.go) : location.assign(a.go); return; }
+  if (a.go) return leave(a.go);
   answers++;
   back();
   if (a.state && !before) {
@@ -206,13 +248,18 @@ function key(e, field) {
   return false;
 }
 
-const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields});
+const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields, seen: shown});
 scanField({entered, key, nextPerson: ref && !before ? () => act("badges-clear", {}) : undefined});
 
 if (ref) actions($("verdict"), act);
 if (ref && !before) {
   actions(root, act);
   $("as-expected").addEventListener("click", asExpected);
+  $("single-open").addEventListener("click", e => { e.stopPropagation(); openSingle(); });
+  if (location.hash === "#single") {
+    history.replaceState(null, "", location.pathname + location.search);
+    addEventListener("pageshow", openSingle, {once: true}); // when the scan field has taken the focus
+  }
   $("back").addEventListener("click", () => { if (rows.length) go((at <= 0 ? rows.length : at) - 1, true); });
   $("tools").addEventListener("click", e => {
     const d = e.target.closest("[data-digit]")?.dataset.digit;
@@ -225,6 +272,9 @@ if (ref && !before) {
     r.tr.addEventListener("click", () => go(rows.indexOf(r), true));
     draw(r);
   }
+  // A server that was slow once counts as away until it is asked again.
+  let again;
+  const askAgain = () => { clearTimeout(again); again = setTimeout(look, 3000); };
   const look = async () => {
     const before = answers;
     try {
@@ -235,9 +285,10 @@ if (ref && !before) {
       if (away) {
         if (!answers) apply(st); // the page that was kept may be older
         pending();
+        askAgain();
       } else if (sender.items.length || before !== answers) setTimeout(look, 100);
       else apply(st);
-    } catch { gone(); pending(); /* the stream says so again when the line is back */ }
+    } catch { gone(); pending(); askAgain(); }
   };
   go(added ? -1 : next(rows.length - 1));
   look();

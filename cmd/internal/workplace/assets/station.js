@@ -3,15 +3,24 @@
 
 const wait = ms => new Promise(done => setTimeout(done, ms));
 
-// Which browser tab this is. It outlives a reload.
-export const client = (() => {
-  let id = sessionStorage.getItem("client");
-  if (!id) {
-    id = Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
-    sessionStorage.setItem("client", id);
-  }
-  return id;
-})();
+// Which browser tab this is. It outlives a reload: a page that goes leaves it to the
+// next one in its tab. While a page is there its storage doesn't hold it, since a tab
+// that is duplicated begins with a copy of that and is another one.
+export const client = sessionStorage.getItem("client") ||
+  Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
+sessionStorage.removeItem("client");
+addEventListener("pagehide", () => sessionStorage.setItem("client", client));
+addEventListener("pageshow", e => { if (e.persisted) sessionStorage.removeItem("client"); });
+
+// In the order in which they were entered, by the clock, but never those of one tab
+// otherwise than it entered them: a clock may have been set back.
+function inOrder(...lists) {
+  const timed = lists.flatMap(list => {
+    let last = 0;
+    return list.map(item => ({item, at: last = Math.max(last, item.at)}));
+  });
+  return timed.sort((a, b) => a.at - b.at).map(t => t.item);
+}
 
 // How long an answer may take before the line counts as dead, in milliseconds.
 const answerWithin = 20000;
@@ -43,24 +52,28 @@ export class Sender {
     if (this.items.length) localStorage.setItem("alive:" + client, Date.now());
     else localStorage.removeItem("alive:" + client);
   }
-  // What a tab left behind that was closed while the line was down goes out from
-  // the next page at this station. Should both send it, it counts once.
+  // What tabs left behind that were closed while the line was down goes out from the
+  // next page at this station: all of it in its order. Should both send it, it counts
+  // once.
   adopt() {
-    const station = this.base.slice(0, this.base.lastIndexOf("/") + 1);
+    const station = this.base.slice(0, this.base.lastIndexOf("/") + 1), found = [];
     for (const key of Object.keys(localStorage)) {
       const [, owner, base] = /^waiting:([^:]+):(.*)$/.exec(key) || [];
       if (!base || !base.startsWith(station) || owner === client && base === this.base) continue;
       if (owner !== client && Date.now() - Number(localStorage.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
-      const items = JSON.parse(localStorage.getItem(key)).map(item => ({base, ...item, left: true}));
-      // In the order in which it was entered, behind what is on its way just now.
-      const first = this.sending ? this.items.splice(0, 1) : [];
-      this.items = [...first, ...[...this.items, ...items].sort((a, b) => a.at - b.at)];
-      this.left += items.length;
-      this.save();
+      found.push({key, owner, items: JSON.parse(localStorage.getItem(key)).map(item => ({base, ...item, left: true}))});
+    }
+    if (!found.length) return;
+    // Behind what is on its way just now.
+    const first = this.sending ? this.items.splice(0, 1) : [];
+    this.items = [...first, ...inOrder(this.items, ...found.map(f => f.items))];
+    this.left += found.flatMap(f => f.items).length;
+    this.save();
+    for (const {key, owner} of found) {
       localStorage.removeItem(key);
       if (owner !== client) localStorage.removeItem("alive:" + owner);
-      this.pump();
     }
+    this.pump();
   }
   put(verb, body) {
     const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
@@ -71,8 +84,14 @@ export class Sender {
     return n;
   }
   save() {
-    if (this.items.length) localStorage.setItem(this.key, JSON.stringify(this.items));
-    else localStorage.removeItem(this.key);
+    // What waits is never there without the mark that its tab is.
+    if (this.items.length) {
+      this.alive();
+      localStorage.setItem(this.key, JSON.stringify(this.items));
+    } else {
+      localStorage.removeItem(this.key);
+      this.alive();
+    }
     this.show();
   }
   // Longer from try to try, up to half a minute, and never all stations at once.
@@ -128,18 +147,19 @@ export class Sender {
       this.save();
       if (!item.left) this.answered(data, ok, item);
       else if (item.base === this.base) this.answered({...data, go: undefined}, ok, item);
-      else if (data.status === "broken") late(item.base, data);
+      else if (!ok || data.stale || data.status === "broken") late(item.base, data);
     }
     this.busy = false;
   }
 }
 
-// late shows a STOP to what was entered at another place of this station and judged
-// only now. It is answered there.
-function late(base, {verdict, sound}) {
+// late shows what came of something that was entered at another place of this station
+// and judged only now: a STOP, or that it was not taken. It is answered there.
+function late(base, {verdict, error, sound = "wrong"}) {
   const box = document.getElementById("late");
   if (!box) return;
-  box.innerHTML = verdict;
+  if (verdict) box.innerHTML = verdict;
+  else box.replaceChildren(Object.assign(document.createElement("p"), {className: "problem", textContent: error}));
   box.querySelector(".choices")?.remove();
   const place = document.querySelector(`.ways a[href="${CSS.escape(base)}"]`)?.textContent.trim() || base;
   const way = Object.assign(document.createElement("a"), {
@@ -183,10 +203,12 @@ export function scanField({entered, key, nextPerson}) {
   if (!field) return;
   const free = el => !el || !el.closest("input:not(#code), select, textarea, dialog");
   let held = false; // Enter is held down
+  let enter = 0; // when Enter was pressed, by its own time: a busy page hears of it late
   let scanned = -Infinity; // when a scan was entered
   document.addEventListener("keydown", e => {
     // A key that is held down says one thing once.
     held = e.repeat && e.key === "Enter";
+    if (e.key === "Enter") enter = e.timeStamp;
     if (e.repeat && (e.key === "Enter" || e.key.length === 1)) return e.preventDefault();
     if (e.ctrlKey || e.altKey || e.metaKey || e.isComposing) return;
     if (e.key === "F8" && nextPerson) {
@@ -217,8 +239,10 @@ export function scanField({entered, key, nextPerson}) {
     const text = field.value;
     field.value = "";
     // A scanner that ends with two Enters (CR and LF) says one thing.
-    if (text.trim() === "" && performance.now() - scanned < 120) return;
-    if (text.trim().length > 3) scanned = performance.now();
+    const at = enter || performance.now();
+    enter = 0;
+    if (text.trim() === "" && at - scanned < 120) return;
+    if (text.trim().length > 3) scanned = at;
     entered(text);
   });
   field.form.dataset.ready = "true";
@@ -307,5 +331,14 @@ export function changes(address, look) {
 
 export function say(html) {
   const v = document.getElementById("verdict");
-  if (html && v.innerHTML !== html) v.innerHTML = html;
+  if (html && v.innerHTML !== html) {
+    v.innerHTML = html;
+    v.scrollTop = 0; // what is said anew begins with its first word
+  }
+}
+
+// A row of places that is pushed sideways shows the one that is open.
+for (const here of document.querySelectorAll(".ways [aria-current], .stages [aria-current]")) {
+  const row = here.parentElement, at = here.getBoundingClientRect(), box = row.getBoundingClientRect();
+  row.scrollLeft += at.left + at.width / 2 - box.left - box.width / 2;
 }

@@ -13,10 +13,15 @@ const mine = ours + version;
 
 // A version is kept with all its files or not at all: then the one before runs on.
 self.addEventListener("install", e => e.waitUntil((async () => {
+  const got = [];
   try {
-    const got = await Promise.all(files.map(async f => [f, await fetch(f, {cache: "reload"})]));
+    // Each is read before the next is asked for: answers that are not to be stored hold up others until they are read.
+    for (const f of files) {
+      const res = await fetch(f, {cache: "reload"});
+      if (!sound(res)) throw new Error(f + ": " + res.status);
+      got.push([f, new Response(await res.blob(), {status: res.status, headers: res.headers})]);
+    }
     await caches.open(mine);
-    for (const [f, res] of got) if (!sound(res)) throw new Error(f + ": " + res.status);
     for (const [f, res] of got) await keep(new URL(f, location).href, res);
   } catch (err) {
     await caches.delete(mine);

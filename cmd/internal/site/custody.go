@@ -1,0 +1,56 @@
+package site
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+
+	"listbound/cmd/internal/bundle"
+)
+
+// Custody says whose key lies where, of the stations wanted, and who outside has seen the ledger.
+func (s *Site) Custody(ctx context.Context, wanted func(station string) bool) (*bundle.Custody, error) {
+	stations, err := s.Stations(ctx)
+	if err != nil {
+		return nil, err
+	}
+	c := &bundle.Custody{}
+	for i := range stations {
+		switch st := &stations[i]; {
+		case st.Name == s.Name() || !wanted(st.Name):
+		case st.Here:
+			c.Server = append(c.Server, st.Name)
+		default:
+			c.Own = append(c.Own, st.Name)
+		}
+	}
+	if w := s.Witnesses(); w != nil {
+		for _, at := range w.Witnesses {
+			if at.Size > 0 {
+				c.Witnesses = append(c.Witnesses, bundle.Seen{Name: at.Key, Size: at.Size, At: at.At})
+			}
+		}
+	}
+	if t := s.Timestamps(); t != nil && t.Size > 0 {
+		c.Timestamp = &bundle.Seen{Size: t.Size, At: t.At}
+	}
+	return c, nil
+}
+
+// toShow returns the newest timestamp as it lies in the folder, nil where there is none that counts.
+func (t *timestamps) toShow() *bundle.Timestamp {
+	newest := t.newest()
+	if len(newest) == 0 {
+		return nil
+	}
+	size := newest[0]
+	checkpoint, err := os.ReadFile(filepath.Join(t.dir, t.file(size, stampedSuffix)))
+	if err != nil {
+		return nil // verify names it
+	}
+	response, err := os.ReadFile(filepath.Join(t.dir, t.file(size, stampSuffix)))
+	if err != nil {
+		return nil
+	}
+	return &bundle.Timestamp{Size: size, Checkpoint: checkpoint, Response: response}
+}

@@ -1,0 +1,67 @@
+package site_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// policyLine adopts the default policy but for the number of people, as of a moment.
+func policyLine(t *testing.T, at time.Time) string {
+	t.Helper()
+	line, err := events.FormatObservation(&events.Observation{
+		Station: "north/ledger", Kind: events.KindPolicyAdopted, Time: at, Data: &events.PolicyAdopted{Policy: events.DefaultPolicy()},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(line) + "\n"
+}
+
+// TestPolicyHoldsFromRecording: at a server a policy that is backdated by months is refused, and so is a change of one that
+// is there, directly or by taking back an earlier change: each would judge anew what had been observed. What is recorded of
+// now is in force from then on. In one's own folder a file of former times is recorded with its policies.
+func TestPolicyHoldsFromRecording(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	old := noon.AddDate(0, -3, 0)
+	got := record(t, s, policyLine(t, old))
+	correct := func(id string, at time.Time) string {
+		return fmt.Sprintf(`{"station":"north/ledger","kind":"event.corrected","time":%q,"data":{"event":%q,"action":"void",`+
+			`"reason":"another one"}}`+"\n", at.Format(time.RFC3339), id)
+	}
+	fix := record(t, s, correct(got[0].ID, old.Add(time.Hour)))
+	if got[0].Error != "" || fix[0].Error != "" {
+		t.Fatalf("in one's own folder: %+v %+v", got, fix)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, site.Options{Name: "north"})
+	own := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
+	signed := func(at time.Time) string {
+		return signedLine(t, own.note(&events.Observation{Time: at, Data: &events.PolicyAdopted{Policy: events.DefaultPolicy()}}))
+	}
+	size := s.Size()
+	for name, line := range map[string]string{
+		"months ago": policyLine(t, noon.AddDate(0, -2, 0)), "an hour ago": policyLine(t, noon.Add(-time.Hour)),
+		"signed by a station": signed(noon.Add(-time.Hour)), "a policy taken back": correct(got[0].ID, noon),
+		"a correction taken back": correct(fix[0].ID, noon),
+	} {
+		if r := record(t, s, line); !strings.Contains(r[0].Error, "policy") || s.Size() != size {
+			t.Errorf("%s: %+v", name, r[0])
+		}
+	}
+	r := record(t, s, policyLine(t, noon)+policyLine(t, old)) // the last one is there already
+	if r[0].Error != "" || r[0].Known || r[1].Error != "" || !r[1].Known {
+		t.Errorf("of now, and known: %+v", r)
+	}
+	p, err := s.Policy(t.Context())
+	if err != nil || !p.Adopted || p.Seq != r[0].Seq {
+		t.Errorf("in force is %+v, %v", p, err)
+	}
+}

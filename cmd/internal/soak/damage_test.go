@@ -1,0 +1,277 @@
+//go:build !race
+
+package soak
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/projections"
+)
+
+// kinds are the kinds of file in a data folder, each with the files that are of it.
+var kinds = []struct{ name, glob string }{
+	{"stream block", "stream/jetstream/*/streams/*/msgs/*.blk"},
+	{"stream index", "stream/jetstream/*/streams/*/msgs/*.db"},
+	{"stream description", "stream/jetstream/*/streams/*/meta.*"},
+	{"entry bundle", "log/tile/entries/*"},
+	{"tree tile", "log/tile/[0-9]/*"},
+	{"checkpoint", "log/checkpoint"},
+	{"memory of the checkpoint", "newest.checkpoint"},
+	{"clean stop", "stream.clean"},
+	{"ledger's key", "keys/north_ledger.key"},
+	{"station's key", "keys/north_[a-km-z]*.key"},
+	{"read model", "readmodel.db*"},
+}
+
+// folder is a whole folder, with what is known of it.
+type folder struct {
+	dir    string
+	root   string
+	size   int64
+	broken []projections.Verdict
+	here   []string // the stations that it signs for
+}
+
+func options(dir string) site.Options {
+	at := time.Date(2026, 3, 9, 12, 0, 0, 0, time.UTC) // asOf
+	return site.Options{Dir: dir, Existing: true, Clock: func() time.Time { return at },
+		Logger: slog.New(slog.NewTextHandler(io.Discard, nil))}
+}
+
+func whole(t *testing.T, dir string) *folder {
+	t.Helper()
+	f := &folder{dir: dir}
+	s, err := site.Open(t.Context(), options(dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	v, err := s.Verify(t.Context(), nil)
+	if err != nil || !v.OK {
+		t.Fatalf("verify: %+v, %v", v, err)
+	}
+	if f.broken, err = s.Broken(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	f.size, f.root = v.Size, v.Root
+	sts, err := s.Stations(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, st := range sts {
+		if st.Here && st.Enrolled > 0 {
+			f.here = append(f.here, st.Name)
+		}
+	}
+	return f
+}
+
+// TestDamaged damages a folder in every way that a disk or a careless hand can, and
+// asks whether anybody was told, or nothing that the folder says has changed.
+func TestDamaged(t *testing.T) {
+	lines := week(t, 700)
+	old := whole(t, filled(t, lines[:400]))
+	now := filepath.Join(t.TempDir(), "now")
+	copyFolder(t, old.dir, now)
+	o := options(now)
+	o.EnrolOnSight = true
+	s, err := site.Open(t.Context(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines[400:], "\n")+"\n"), func(site.Receipt) error { return nil })
+	if err != nil || s.Close() != nil {
+		t.Fatal(err)
+	}
+	f := whole(t, now)
+	other := whole(t, filled(t, lines[:500]))
+	if len(f.broken) == 0 {
+		t.Fatal("nothing is broken whose vanishing would show")
+	}
+	tb := &table{t: t}
+	for _, d := range []struct {
+		name string
+		do   func(s *soak, dir, file string) bool
+	}{
+		{"a bit flipped", flipped}, {"cut", cut}, {"removed", removed},
+		{"put back from an old copy", from(old)}, {"another ledger's", from(other)}, {"two exchanged", exchanged},
+	} {
+		tb.run(d.name, 5, func(s *soak) { damage(s, f, d.do) })
+	}
+	tb.print()
+}
+
+func damage(s *soak, f *folder, do func(s *soak, dir, file string) bool) {
+	dir := filepath.Join(s.TempDir(), "d")
+	copyFolder(s.T, f.dir, dir)
+	kind := kinds[s.rnd.IntN(len(kinds))]
+	files, err := filepath.Glob(filepath.Join(dir, kind.glob))
+	s.must(err)
+	files = slices.DeleteFunc(files, func(path string) bool {
+		st, err := os.Stat(path)
+		return err != nil || st.IsDir()
+	})
+	if len(files) == 0 {
+		s.Fatalf("there is no file of the kind %s", kind.name)
+	}
+	file := files[s.rnd.IntN(len(files))]
+	if !do(s, dir, file) {
+		s.tried--
+		return
+	}
+	s.hit++
+	rel, err := filepath.Rel(dir, file)
+	s.must(err)
+	what := fmt.Sprintf("%s (%s)", rel, kind.name)
+	told, changed := s.held(f, dir)
+	switch {
+	case told != "":
+		s.noticed++
+		s.Logf("%s: %s", what, told)
+	case changed == "":
+		s.harmless++
+	default:
+		s.lose("%s: nobody was told, and %s", what, changed)
+	}
+}
+
+// held opens a damaged folder and asks it. told is what it says is wrong, changed
+// what it says otherwise than before.
+func (s *soak) held(f *folder, dir string) (told, changed string) {
+	s.Helper()
+	o := options(dir)
+	var warnings strings.Builder
+	o.Logger = slog.New(slog.NewTextHandler(&warnings, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	d, err := site.Open(s.Context(), o)
+	if err != nil {
+		return err.Error(), ""
+	}
+	defer func() {
+		if err := d.Close(); err != nil && told == "" {
+			told = err.Error()
+		}
+	}()
+	if p := d.Damage(); len(p) > 0 {
+		return fmt.Sprint(p), ""
+	}
+	v, err := d.Verify(s.Context(), nil)
+	if err != nil {
+		return err.Error(), ""
+	}
+	if !v.OK {
+		return fmt.Sprint(v.Problems), ""
+	}
+	broken, err := d.Broken(s.Context())
+	switch {
+	case err != nil:
+		return err.Error(), ""
+	case v.Size < f.size:
+		return "", fmt.Sprintf("%d of %d records are gone", f.size-v.Size, f.size)
+	case v.Root != f.root && v.Size == f.size:
+		return "", "the root is another"
+	case !reflect.DeepEqual(broken, f.broken):
+		return "", "other sets are broken"
+	}
+	if err := recordEverywhere(s.Context(), d, f.here); err != nil {
+		return err.Error(), ""
+	}
+	if v, err = d.Verify(s.Context(), nil); err != nil || !v.OK {
+		return fmt.Sprint(v, err), ""
+	}
+	return "", ""
+}
+
+// recordEverywhere records a scan at every station.
+func recordEverywhere(ctx context.Context, d *site.Site, stations []string) error {
+	var lines strings.Builder
+	for _, name := range stations {
+		fmt.Fprintf(&lines, `{"station":%q,"kind":"set.checked","time":%q,"set":"LAP-001","data":{"place":"A1"}}`+"\n", name, asOf)
+	}
+	var refused []string
+	err := d.Record(ctx, strings.NewReader(lines.String()), func(r site.Receipt) error {
+		if r.Error != "" {
+			refused = append(refused, r.Error)
+		}
+		return nil
+	})
+	if err == nil && len(refused) > 0 {
+		err = fmt.Errorf("refused: %s", strings.Join(refused, "; "))
+	}
+	return err
+}
+
+func flipped(s *soak, _, file string) bool {
+	raw, err := os.ReadFile(file)
+	s.must(err)
+	if len(raw) == 0 {
+		return false
+	}
+	raw[s.rnd.IntN(len(raw))] ^= 1 << s.rnd.IntN(8)
+	s.must(os.WriteFile(file, raw, 0o600))
+	return true
+}
+
+func cut(s *soak, _, file string) bool {
+	st, err := os.Stat(file)
+	s.must(err)
+	if st.Size() == 0 {
+		return false
+	}
+	s.must(os.Truncate(file, s.rnd.Int64N(st.Size())))
+	return true
+}
+
+func removed(s *soak, _, file string) bool {
+	s.must(os.Remove(file))
+	return true
+}
+
+// from puts back the file of the same name from another folder, where that is another file.
+func from(f *folder) func(s *soak, dir, file string) bool {
+	return func(s *soak, dir, file string) bool {
+		rel, err := filepath.Rel(dir, file)
+		s.must(err)
+		raw, err := os.ReadFile(filepath.Join(f.dir, rel))
+		if err != nil {
+			return false // it has none
+		}
+		own, err := os.ReadFile(file)
+		s.must(err)
+		if string(own) == string(raw) {
+			return false
+		}
+		s.must(os.WriteFile(file, raw, 0o600))
+		return true
+	}
+}
+
+// exchanged exchanges a file with another one of its folder.
+func exchanged(s *soak, _, file string) bool {
+	all, err := os.ReadDir(filepath.Dir(file))
+	s.must(err)
+	var others []string
+	for _, e := range all {
+		if path := filepath.Join(filepath.Dir(file), e.Name()); path != file && !e.IsDir() {
+			others = append(others, path)
+		}
+	}
+	if len(others) == 0 {
+		return false
+	}
+	with := others[s.rnd.IntN(len(others))]
+	s.must(os.Rename(file, file+".x"))
+	s.must(os.Rename(with, file))
+	s.must(os.Rename(file+".x", with))
+	return true
+}

@@ -1,0 +1,167 @@
+//go:build !race
+
+package workplace_test
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// TestCountServerAway: with the server away the pages of a station load, in a tab that
+// was there, in a new one and at places that were not opened before. They say how old
+// is what they show, and a count goes on. When the server is back all of it is recorded
+// once, in its order.
+func TestCountServerAway(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-1")
+	l := newLine(h)
+	b := browser(t)
+	p, end := b.TabToClose(t, tablet)
+	p.Open(h.at("opening"))
+	p.Await(`document.body.dataset.kept`)
+	l.cut()
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#away", "No connection. Shown is what was known at")
+	p.AwaitText("#sum", "0 of 3")
+	p.Press("\r3\r")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
+	p.AwaitText("#waiting", "not recorded yet: 2")
+	p.Axe()
+	p.Reload()
+	p.AwaitText("#away", "No connection")
+	p.AwaitText(`tr[data-line="1"] .cell`, "4 ✓")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
+	end()
+	p, end = b.TabToClose(t, phone)
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
+	p.Press("2\r")
+	p.AwaitText(`tr[data-line="3"] .cell`, "2 ≠")
+	p.AwaitText("#waiting", "not recorded yet: 3")
+	before := h.size()
+	end()
+	l.mend()
+	p = b.Tab(t, tablet)
+	p.Open(h.at("count") + "?case=K-1")
+	p.AwaitText("#sum", "3 of 3")
+	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
+	p.Await(`document.querySelector("#away").textContent === ""`)
+	if h.size() != before {
+		t.Error("a count that nobody signed was recorded")
+	}
+	p.Type(label(t, events.ScanBadge, "B-1") + "\r")
+	p.AwaitText("#counter", "B-1")
+	p.Type(label(t, events.ScanBadge, "B-2") + "\r")
+	p.Await(`document.querySelector(".verdict").textContent.includes("B-2") || document.body.dataset.answered`)
+	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:"))`)
+	p.Press("\r")
+	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:"))`)
+	got := h.events(site.Query{Case: "K-1"}, events.KindSetCounted)
+	if len(got) != 1 {
+		t.Fatalf("%d counts are recorded", len(got))
+	}
+	var counted []int64
+	for _, c := range got[0].(*events.SetCounted).Counts {
+		counted = append(counted, c.Counted)
+	}
+	if len(counted) != 3 || counted[0] != 4 || counted[1] != 3 || counted[2] != 2 {
+		t.Errorf("counted %v", counted)
+	}
+}
+
+// TestSheetServerAway: the right sheet is told from another set's with the server away,
+// what can't be told is said, and what answers nothing in sight is not taken. Back, the
+// server has what was scanned in its order, and its own STOP is shown.
+func TestSheetServerAway(t *testing.T) {
+	for _, place := range []string{"opening", "storage"} {
+		t.Run(place, func(t *testing.T) {
+			h := newHouse(t)
+			l := newLine(h)
+			b := browser(t)
+			p, end := b.TabToClose(t, tablet)
+			p.Open(h.at(place))
+			p.Await(`document.body.dataset.kept`)
+			l.cut()
+			p.Reload()
+			p.AwaitText("#away", "No connection")
+			before := h.size()
+			p.Press("\r")
+			p.AwaitText("#away", "This was not taken")
+			p.Type(label(t, events.ScanTag, "LAP-014") + "\r")
+			p.AwaitText("#verdict", "LAP-014: now scan the count sheet")
+			p.Type(h.codes["LAP-014"] + "\r")
+			p.AwaitText("#verdict", "By its code this count sheet belongs to LAP-014")
+			p.Await(`document.querySelector("#verdict .verdict").classList.contains("open")`)
+			p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
+			p.AwaitText("#verdict", "VAS-003 is not kept: LAP-014 still lies here")
+			// It stays in sight when the page asks for the server again.
+			const asked = `performance.getEntriesByType("resource").filter(e => e.name.endsWith("/state")).length`
+			p.Await(`(globalThis.had ??= ` + asked + `) < ` + asked)
+			p.AwaitText("#verdict", "VAS-003 is not kept: LAP-014 still lies here")
+			p.Type(h.codes["LAP-022"] + "\r")
+			p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022, not to LAP-014")
+			p.Await(`document.querySelector("#verdict .verdict").classList.contains("broken") && document.body.dataset.sound === "wrong"`)
+			p.AwaitText("#verdict .hands", "LAP-014")
+			p.Axe()
+			p.View("away-stop-" + place)
+			p.Reload()
+			p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022, not to LAP-014")
+			end()
+			l.mend()
+			// At another place of the station the STOP is shown, too.
+			p = b.Tab(t, tablet)
+			p.Open(h.at("packing"))
+			p.AwaitText("#late", "WRONG COUNT SHEET: it belongs to LAP-022, not to LAP-014")
+			p.Axe()
+			p.Touch("#late a")
+			p.Await(`location.pathname.endsWith(` + strconv.Quote("/"+place) + `)`)
+			p.AwaitText("#verdict", "WRONG COUNT SHEET: it belongs to LAP-022, not to LAP-014")
+			if h.size() != before {
+				t.Error("something was recorded that nobody confirmed")
+			}
+		})
+	}
+}
+
+// TestTenSecondsOffline: what is entered meanwhile is shown as waiting and goes
+// out in order, once, when the line is back; also over a reload.
+func TestTenSecondsOffline(t *testing.T) {
+	h := newHouse(t)
+	h.open("LAP-014", "K-0600")
+	p := browser(t).Tab(t, phone)
+	p.Open(h.at("count") + "?case=K-0600")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Press("\r\r")
+	p.AwaitText("#sum", "2 of 60")
+	h.cut.Store(true)
+	p.Press("\r9\r\r")
+	p.AwaitText("#waiting", "not recorded yet: 3")
+	p.AwaitText(`tr[data-line="4"] .cell`, "waits")
+	p.View("count-offline-phone")
+	p.Axe()
+	wait := 10 * time.Second
+	if testing.Short() {
+		wait = 2 * time.Second
+	}
+	browsertest.Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, wait.Milliseconds()))
+	if got := p.Text("#waiting"); !strings.Contains(got, "not recorded yet: 3") {
+		t.Errorf("after %s the page says %q", wait, got)
+	}
+	h.cut.Store(false)
+	p.AwaitText("#sum", "5 of 60")
+	p.AwaitText(`tr[data-line="4"] .cell`, "9 ≠")
+	p.Await(`document.querySelector("#waiting").textContent === ""`)
+	h.cut.Store(true)
+	p.Press("\r")
+	p.AwaitText("#waiting", "not recorded yet: 1")
+	h.cut.Store(false)
+	p.Reload()
+	p.AwaitText("#sum", "6 of 60")
+}

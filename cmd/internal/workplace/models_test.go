@@ -1,0 +1,1201 @@
+package workplace_test
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+
+	"listbound/events"
+)
+
+// readingModel is the model of opening and storage: what a person has said of the set
+// in hand.
+type readingModel struct {
+	where      string
+	ref        string
+	tag, outer string
+	told       bool   // symbols said what they are on
+	noTag      bool   // it was said that there is no tag to read
+	noOuter    bool   // or no label outside
+	sheet      string // code that counts
+	looked     bool   // for a sheet
+	unreadable bool
+	found      string // where the sheet was
+	seals      []string
+	aside      bool // “put aside” was pressed
+	anyway     bool // STOP was answered otherwise
+}
+
+// newReadingModel begins with sets that are packed, sealed and sterilized anew.
+func newReadingModel(w *walk, where string) *readingModel {
+	for _, set := range []string{"LAP-014", "LAP-022", "VAS-003"} {
+		w.packAgain(set)
+	}
+	return &readingModel{where: where}
+}
+
+func (m *readingModel) place() string { return m.where }
+
+func (m *readingModel) each() int { return 1 }
+
+func (m *readingModel) idle() bool { return m.tag == "" && m.outer == "" && !m.looked }
+
+func (m *readingModel) clone() player {
+	c := *m
+	c.seals = slices.Clone(m.seals)
+	return &c
+}
+
+// set is the one in hand.
+func (m *readingModel) set() string { return cmp.Or(m.tag, m.outer) }
+
+// asked is the input that the page asks for, ok where it asks for one.
+func (m *readingModel) asked(w *walk, shown answer) (s step, ok bool) {
+	set, yes := cmp.Or(m.set(), "LAP-014"), map[string]string{"value": "yes"}
+	for _, x := range []struct {
+		words string
+		step
+	}{
+		{": scan the outer label", pick(w, step{verb: "scan", text: "(8004)" + set, kind: events.ScanSet, id: set},
+			step{verb: "do", action: "no-outer", fields: yes})},
+		{"scan the count sheet", step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}},
+		{"Where was the count sheet", step{verb: "scan", text: "1"}},
+		{"Scan the case", w.label(events.ScanCase, "K-1")},
+		{"badge", w.label(events.ScanBadge, "B-1")},
+		{"Enter records", step{verb: "scan"}},
+		{"Put it aside", step{verb: "do", action: pick(w, "put-aside", "anyway", "forget")}},
+		{"Scan the tag on the tray", pick(w, w.label(events.ScanTag, set), step{verb: "do", action: "no-tag", fields: yes})},
+	} {
+		if shown.says(x.words) || strings.Contains(fmt.Sprint(shown["hands"]), x.words) {
+			if x.kind == events.ScanSheet && x.text == "" { // it was never packed
+				x.step = step{verb: "do", action: "found", fields: map[string]string{"value": "none"}}
+			}
+			if x.kind == events.ScanTag {
+				x.kind = events.ScanSet
+			}
+			return x.step, true
+		}
+	}
+	return step{}, false
+}
+
+func (m *readingModel) next(w *walk, shown answer) step {
+	if s, ok := m.asked(w, shown); ok && w.careful() {
+		return s
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	set := pick(w, "LAP-014", "LAP-014", "LAP-022", "VAS-003")
+	value := func(v string) map[string]string { return map[string]string{"value": v} }
+	switch w.rng.IntN(14) {
+	case 0, 1, 2:
+		return step{verb: "scan", text: pick(w, label(w.h.t, events.ScanSet, set), "(8004)"+set, set,
+			"12"+label(w.h.t, events.ScanSet, set)), kind: events.ScanSet, id: set}
+	case 3:
+		s := w.label(pick(w, events.ScanTag, events.ScanOuter), set)
+		s.kind = events.ScanSet
+		return s
+	case 4, 5:
+		return step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}
+	case 6:
+		return w.label(events.ScanCase, pick(w, "K-1", "K-2"))
+	case 7:
+		return w.label(events.ScanSeal, pick(w, "483924", "483922"))
+	case 8:
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "12", "777")}
+	case 9, 10:
+		return step{verb: "do", action: "found", fields: value(pick(w, "outside", "inside-bag", "none", "unreadable"))}
+	case 11:
+		return step{verb: "do", action: pick(w, "put-aside", "anyway", "swap", "seals-none")}
+	case 12:
+		if w.rng.IntN(2) == 0 {
+			return step{verb: "do", action: pick(w, "no-tag", "no-outer"), fields: value(pick(w, "yes", "yes", ""))}
+		}
+		return w.neverPacked()
+	}
+	return step{verb: "do", action: pick(w, "forget", "clear", "next-person", "next-case", "record"), fields: value("")}
+}
+
+// neverPacked scans a set that is unknown here.
+func (w *walk) neverPacked() step {
+	s := w.label(pick(w, events.ScanTag, events.ScanOuter), "NEW-9")
+	s.kind = events.ScanSet
+	return s
+}
+
+func (m *readingModel) clear() { *m = readingModel{where: m.where, ref: m.ref} }
+
+func (m *readingModel) learn(w *walk, s step, shown, a answer) {
+	switch {
+	case s.kind == events.ScanCase && m.where == "opening":
+		m.ref = s.id
+	case s.kind == events.ScanSet:
+		m.readSet(s)
+	case s.kind == events.ScanSheet:
+		m.readSheet(w, s.id)
+	case s.kind == events.ScanSeal && !slices.Contains(m.seals, s.id):
+		m.seals = append(m.seals, s.id)
+	case s.action == "seals-none":
+		m.seals = nil
+	case s.verb == "scan" && len(s.text) == 1 && strings.Contains("123", s.text) && shown.says("Where was the count sheet?"):
+		m.saidWhere([]string{"outside", "inside-bag", "inside-bare"}[s.text[0]-'1'])
+	case s.action == "found":
+		m.saidWhere(s.fields["value"])
+	case s.action == "swap" && !m.told:
+		m.tag, m.outer, m.noTag, m.noOuter = m.outer, m.tag, false, false
+	case m.where == "opening" && s.action == "no-tag" && m.tag == "":
+		m.noTag = m.outer != "" && s.fields["value"] == "yes"
+	case m.where == "opening" && s.action == "no-outer" && m.outer == "":
+		m.noOuter = m.tag != "" && s.fields["value"] == "yes"
+	case s.action == "put-aside" && m.set() != "":
+		m.aside = true
+	case s.action == "anyway" && m.where == "opening":
+		m.anyway, m.aside = true, false
+	case s.action == "next-case" && m.where == "opening":
+		m.ref = ""
+	case s.action == "forget", s.action == "clear" && !a.says("Answer the STOP"):
+		m.clear()
+	}
+}
+
+// readSet reads what is on a set: the tag on the tray, the label outside, or a code that
+// does not say which of the two it is, which is the tag first. A third set is none of it,
+// and such a code is not what there is none of, as a person said.
+func (m *readingModel) readSet(s step) {
+	at := &m.outer
+	switch {
+	case strings.HasPrefix(s.text, "X9T"):
+		at, m.told = &m.tag, true
+	case strings.Contains(s.text, "X9O"):
+		m.told = true
+	case strings.Contains(s.text, "X9"): // from before labels said which of the two they are: taken for the outer one
+	case m.tag == "" && !m.noTag:
+		at = &m.tag
+	case m.outer == "" && m.noOuter && s.id == m.tag:
+		at = &m.tag
+	case m.outer == "" && m.noOuter, m.outer != "" && s.id != m.tag && s.id != m.outer:
+		return
+	}
+	switch *at {
+	case "":
+		*at = s.id
+		m.noTag, m.noOuter = m.noTag && m.tag == "", m.noOuter && m.outer == ""
+	case s.id:
+	default:
+		if strings.Contains(s.text, "X9") {
+			return
+		}
+	}
+	m.anyway, m.aside = false, false
+}
+
+// readSheet reads a sheet. One that is another set's stays the one that counts, and
+// where a sheet was is said of that one alone.
+func (m *readingModel) readSheet(w *walk, code string) {
+	own := w.h.codes[m.set()]
+	if m.sheet != "" && m.sheet != code && code == own {
+		return // a page of the set's own among others
+	}
+	if m.sheet != "" && m.sheet != code || m.found == events.FoundNone {
+		m.found = ""
+	}
+	m.sheet, m.looked, m.unreadable = code, true, false
+	m.anyway, m.aside = false, false
+}
+
+// saidWhere says where the sheet was, that there is none, or that it can't be read.
+func (m *readingModel) saidWhere(where string) {
+	switch {
+	case where == "unreadable":
+		if m.found == events.FoundNone {
+			m.found = ""
+		}
+		m.sheet, m.looked, m.unreadable = "", true, true
+	case m.set() == "" && !m.looked: // of which set's sheet?
+	case where == events.FoundNone:
+		m.sheet, m.looked, m.unreadable, m.found = "", true, false, where
+	default:
+		m.looked, m.found = true, where
+	}
+}
+
+// asideSaid reports whether an input ends putting aside: the button, or what was asked
+// for after it.
+func (m *readingModel) asideSaid(s step) bool {
+	return m.aside && (s.kind == events.ScanBadge || s.action == "found" || s.action == "put-aside" || len(s.text) == 1)
+}
+
+func (m *readingModel) promised(w *walk, s step, shown answer) bool {
+	if shown.says("it records that") && m.aside { // “Scan your badge: it records that LAP-014 is put aside”
+		return s.kind == events.ScanBadge
+	}
+	return s.enter() && shown.promises()
+}
+
+func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
+	aside := m.asideSaid(s)
+	if !s.enter() && s.action != "record" && !aside {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if s.enter() && !shown.says("Enter records") {
+		w.fail("Enter recorded what the page did not say: %v", shown["words"])
+	}
+	if shown.stops() && !m.anyway && !aside {
+		w.fail("a STOP that nobody answered was recorded: %v", shown["words"])
+	}
+	var tag, outer, ref string
+	var seals []string
+	var sheet *events.Reading
+	switch d := e.Data.(type) {
+	case *events.SetOpened:
+		tag, outer, sheet, ref, seals = d.Tag, d.OuterLabel, d.Sheet, d.Case, d.Seals
+		if aside || m.where != "opening" || ref != m.ref || ref == "" {
+			w.fail("opened for %q; the case that was said is %q", ref, m.ref)
+		}
+		if tag == "" && !m.noTag || outer == "" && !m.noOuter {
+			w.fail("opened with the tag %q and the label %q, and nobody said that there is none", tag, outer)
+		}
+	case *events.SetChecked:
+		tag, outer, sheet, seals = d.Tag, d.OuterLabel, d.Sheet, d.Seals
+		if aside != (d.Aside == events.AsidePut) || !aside && m.where != "storage" {
+			w.fail("checked, aside %q; said was %v", d.Aside, aside)
+		}
+	default:
+		w.fail("recorded: %s", e.Kind())
+	}
+	if aside && s.kind == events.ScanBadge && !shown.says("it records that") {
+		w.fail("put aside by a badge that the page did not ask for: %v", shown["words"])
+	}
+	if e.Operator != w.badge() || e.Operator == "" {
+		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
+	}
+	if e.Subject != m.set() || tag != m.tag || outer != m.outer || !slices.Equal(seals, m.seals) {
+		w.fail("recorded of %s, tag %q, label %q, seals %v; read were %q, %q, %v", e.Subject, tag, outer, seals, m.tag, m.outer, m.seals)
+	}
+	var want *events.Reading
+	if m.looked {
+		want = &events.Reading{Code: m.sheet, Found: m.found, Unreadable: m.unreadable}
+	}
+	if !reflect.DeepEqual(sheet, want) {
+		w.fail("recorded with the sheet %+v; said was %+v", sheet, want)
+	}
+}
+
+func (m *readingModel) recorded(*walk) { m.clear() }
+
+// packModel is the model of packing: each line as it was shown and answered.
+type packModel struct {
+	set   string
+	lines map[int64]events.Exception            // as counted; Reason where one was said
+	all   map[string]map[int64]events.Exception // lines by set
+	grams int64
+	light bool // it was said that it is not weighed
+}
+
+func newPackModel() *packModel {
+	return &packModel{lines: make(map[int64]events.Exception), all: make(map[string]map[int64]events.Exception)}
+}
+
+func (m *packModel) place() string { return "packing" }
+
+func (m *packModel) each() int { return 1 }
+
+func (m *packModel) promised(_ *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises()
+}
+
+func (m *packModel) clone() player {
+	c := *m
+	c.lines, c.all = maps.Clone(m.lines), make(map[string]map[int64]events.Exception)
+	for set, lines := range m.all {
+		c.all[set] = maps.Clone(lines)
+	}
+	if m.set != "" {
+		c.all[m.set] = c.lines
+	}
+	return &c
+}
+
+// shownLine is the line that the page asks for, 0 for none.
+func (m *packModel) shownLine(shown answer) *events.Line {
+	words, _ := shown["words"].(string)
+	for _, l := range slices.Concat(listShort().Lines, list60().Lines) {
+		if words == fmt.Sprintf("%d × %s", l.Quantity, l.Description) {
+			return &l
+		}
+	}
+	return nil
+}
+
+// why is the line that the page asks about, 0 for none.
+func (m *packModel) why(shown answer) (line int64) {
+	words, _ := shown["words"].(string)
+	var counted, listed int64
+	if n, _ := fmt.Sscanf(words, "Line %d: %d of %d. Why?", &line, &counted, &listed); n != 3 {
+		return 0
+	}
+	return line
+}
+
+func (m *packModel) next(w *walk, shown answer) step {
+	ask := w.careful()
+	switch {
+	case ask && shown.says("Weigh it"):
+		return step{verb: "scan", text: pick(w, "4.2", "7")}
+	case ask && shown.says("badge"):
+		return w.label(events.ScanBadge, "B-1")
+	case ask && m.why(shown) > 0:
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "7", "")}
+	case ask && m.set == "VAS-003" && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
+		return step{verb: "scan", text: pick(w, "", "", "", "3", "9")}
+	case ask && shown.promises():
+		return step{verb: "scan"}
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	switch w.rng.IntN(8) {
+	case 0, 1, 2:
+		return w.label(events.ScanSet, pick(w, "VAS-003", "VAS-003", "VAS-003", "LAP-014"))
+	case 3:
+		return step{verb: "scan", text: pick(w, "1", "2", "12", "0")}
+	case 4:
+		return step{verb: "do", action: "again"}
+	case 5:
+		return step{verb: "do", action: pick(w, "record", "enter")}
+	case 6:
+		return step{verb: "do", action: "weight", fields: map[string]string{"weight": pick(w, "", "5,5", "-1")}}
+	}
+	return step{verb: "do", action: pick(w, "next-person", "next-person", "clear")}
+}
+
+func (m *packModel) learn(w *walk, s step, shown, a answer) {
+	if a.says("Read twice") {
+		return
+	}
+	number, err := strconv.ParseInt(s.text, 10, 64)
+	typed := err == nil && s.verb == "scan"
+	line := m.shownLine(shown)
+	enter := s.enter() || s.action == "enter"
+	switch {
+	case s.kind == events.ScanSet && !a.says("is half packed") && s.id != m.set && fmt.Sprint(a["what"]) == s.id && a["no"] == nil:
+		m.turn(s.id)
+	case s.action == "clear":
+		m.drop()
+	case s.action == "again" || s.action == "weight":
+		m.answer(s, shown)
+	case m.why(shown) > 0 && typed && number >= 1 && number <= 4:
+		x := m.lines[m.why(shown)]
+		x.Reason = []string{"missing", "substituted", "damaged", "added"}[number-1]
+		m.lines[x.Line] = x
+	case line != nil && (enter || typed && len(s.text) <= 3):
+		x := events.Exception{Line: line.Line, Counted: line.Quantity}
+		if typed {
+			x.Counted = number
+		}
+		m.lines[line.Line] = x
+	case shown.says("Weigh it") && s.verb == "scan":
+		if kg, err := strconv.ParseFloat(s.text, 64); err == nil && len(s.text) <= 3 && kg > 0 {
+			m.grams, m.light = int64(kg*1000+0.5), false
+		}
+	}
+}
+
+// answer takes the buttons.
+func (m *packModel) answer(s step, shown answer) {
+	switch {
+	case s.action == "again":
+		delete(m.lines, m.why(shown))
+	case s.fields["weight"] == "5,5":
+		m.grams, m.light = 5500, false
+	case s.fields["weight"] == "":
+		m.grams, m.light = 0, true
+	}
+}
+
+func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.SetPacked)
+	if !ok || !s.enter() && s.action != "record" && s.action != "enter" {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if e.Subject != m.set || e.Operator != w.operator || e.Operator == "" || d.SecondLook != "" &&
+		!slices.Contains(w.badges, d.SecondLook) {
+		w.fail("packed %s by %s; said were %s and %s", e.Subject, e.Operator, m.set, w.operator)
+	}
+	if d.WeightGrams != m.grams {
+		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
+	}
+	var want []events.Exception
+	for _, l := range listShort().Lines {
+		x, ok := m.lines[l.Line]
+		if !ok {
+			w.fail("line %d is packed, which nobody was shown", l.Line)
+		}
+		if x.Counted != l.Quantity || x.Reason != "" {
+			want = append(want, x)
+		}
+	}
+	if !slices.Equal(d.Exceptions, want) {
+		w.fail("recorded %v; said were %v", d.Exceptions, want)
+	}
+}
+
+func (m *packModel) recorded(*walk) { m.drop() }
+
+// turn takes another set up. What was counted of a set before stays.
+func (m *packModel) turn(set string) {
+	if m.all[set] == nil {
+		m.all[set] = make(map[int64]events.Exception)
+	}
+	m.set, m.lines, m.grams, m.light = set, m.all[set], 0, false
+}
+
+func (m *packModel) drop() {
+	delete(m.all, m.set)
+	*m = packModel{all: m.all, lines: make(map[int64]events.Exception)}
+}
+
+// sealModel is the model of sealing.
+type sealModel struct {
+	set, where, lot string
+	seals           []string
+
+	owed, code string // the set whose sheet was printed and is still to be scanned, and that sheet
+	waits      string // the set that waits for it
+}
+
+func (m *sealModel) place() string { return "sealing" }
+
+func (m *sealModel) each() int { return 1 }
+
+func (m *sealModel) promised(_ *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises()
+}
+
+func (m *sealModel) clone() player {
+	c := *m
+	c.seals = slices.Clone(m.seals)
+	return &c
+}
+
+func (m *sealModel) next(w *walk, shown answer) step {
+	places := []string{"outside", "inside-bag", "inside-bare", "screen"}
+	ask := w.careful()
+	switch {
+	case ask && shown.says("that was printed") && w.rng.IntN(2) == 0:
+		return step{verb: "scan", text: m.code, kind: events.ScanSheet, id: m.code}
+	case ask && shown.says("that was printed"):
+		return step{verb: "do", action: "unscanned", fields: map[string]string{"value": pick(w, "printer", "gone", "scanner", "no")}}
+	case ask && shown.says("badge"):
+		return w.label(events.ScanBadge, "B-1")
+	case ask && shown.says("sheet go?") && w.rng.IntN(2) == 0:
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4")}
+	case ask && shown.says("as the last time") && w.rng.IntN(2) == 0:
+		return step{verb: "scan"}
+	case ask && (shown.says("sheet go?") || shown.says("as the last time")):
+		return step{verb: "do", action: "placement", fields: map[string]string{"placement": pick(w, places...)}}
+	case ask && shown.says("lot of the bag"):
+		return step{verb: "do", action: "bag-lot", fields: map[string]string{"lot": "BG-7"}}
+	case ask && shown.says("Enter binds"):
+		return step{verb: "scan"}
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	switch w.rng.IntN(7) {
+	case 0, 1:
+		return w.label(events.ScanSet, pick(w, "VAS-003", "LAP-014", "NEW-1"))
+	case 2:
+		return w.label(events.ScanSeal, pick(w, "1001", "1002", "1003"))
+	case 3:
+		return step{verb: "do", action: "seal-off", fields: map[string]string{"value": pick(w, "1001", "1002")}}
+	case 4:
+		return step{verb: "do", action: "placement", fields: map[string]string{"placement": pick(w, places...)}}
+	case 5:
+		return step{verb: "do", action: pick(w, "record", "seals-none", "next-person", "clear")}
+	}
+	code := pick(w, w.h.codes["VAS-003"], w.h.codes["LAP-014"], cmp.Or(m.code, w.h.codes["LAP-022"]))
+	return step{verb: "scan", text: code, kind: events.ScanSheet, id: code}
+}
+
+func (m *sealModel) learn(w *walk, s step, shown, a answer) {
+	switch {
+	case a.says("Read twice"):
+	case m.owed != "" && s.kind == events.ScanSet && s.id != m.owed:
+		if m.waits = s.id; !a.says("that was printed") {
+			w.fail("the sheet that was printed for %s is not asked for before %s", m.owed, s.id)
+		}
+	case m.owed != "" && m.answers(s):
+		w.kept.tried["printed sheet scanned or not"]++
+		m.owed, m.code = "", ""
+		if m.waits != "" {
+			*m = sealModel{set: m.waits}
+		}
+	case s.action == "take-back" && a.says("Taken back"), s.action == "clear":
+		if m.waits = ""; s.action == "clear" {
+			*m = sealModel{owed: m.owed, code: m.code}
+		} else {
+			m.owed, m.code = "", ""
+		}
+	case s.kind == events.ScanSet && s.id != m.set:
+		*m = sealModel{set: s.id, owed: m.owed, code: m.code} // where its sheet goes is said for each set
+	case s.kind == events.ScanSet:
+		m.waits = ""
+	case s.kind == events.ScanSeal && !slices.Contains(m.seals, s.id):
+		m.seals = append(m.seals, s.id)
+	case s.action == "seal-off":
+		m.seals = slices.DeleteFunc(m.seals, func(seal string) bool { return seal == s.fields["value"] })
+	case s.action == "seals-none":
+		m.seals = nil
+	case s.action == "placement":
+		m.where = s.fields["placement"]
+	case s.verb == "scan" && m.asked(shown) && len(s.text) == 1 && strings.Contains("1234", s.text):
+		m.where = []string{"inside-bag", "inside-bare", "outside", "screen"}[s.text[0]-'1']
+	case s.enter() && shown.says("as the last time"):
+		for where, words := range map[string]string{
+			"inside-bag": ": inside, in a bag,", "inside-bare": ": inside, no bag,", "outside": ": outside, in the holder,",
+			"screen": ": no paper, on the screen,",
+		} {
+			if shown.says(words) {
+				m.where = where
+			}
+		}
+	case s.action == "bag-lot":
+		m.lot = s.fields["lot"]
+	case s.verb == "scan" && s.kind == "" && s.text != "" && shown.says("lot of the bag"):
+		m.lot = s.text
+	}
+}
+
+// answers reports whether an input is the sheet that was printed, or why it is not
+// scanned.
+func (m *sealModel) answers(s step) bool {
+	why := s.action == "unscanned" && slices.Contains([]string{"printer", "gone", "scanner"}, s.fields["value"])
+	return why || s.kind == events.ScanSheet && s.id == m.code
+}
+
+// asked reports whether the page asks where the sheet of the set goes.
+func (m *sealModel) asked(shown answer) bool {
+	return shown.says("sheet go?") || shown.says("as the last time")
+}
+
+func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.ListSealed)
+	if !ok || !s.enter() && s.action != "record" {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if s.enter() && !shown.says("Enter binds") {
+		w.fail("Enter sealed what was not shown: %v", shown["words"])
+	}
+	if e.Subject != m.set || e.Operator != w.badge() || string(d.Placement) != m.where || !slices.Equal(d.Seals, m.seals) {
+		w.fail("sealed %s by %s, %s, %v; said were %s, %s, %s, %v", e.Subject, e.Operator, d.Placement, d.Seals,
+			m.set, w.badge(), m.where, m.seals)
+	}
+	if d.Placement == events.InsideBag && d.BagLot != m.lot {
+		w.fail("lot %q; said was %q", d.BagLot, m.lot)
+	}
+	if m.owed != "" && m.owed != m.set {
+		w.fail("%s is closed, and nobody scanned the sheet of %s or said why not", m.set, m.owed)
+	}
+	m.code = d.Code
+}
+
+func (m *sealModel) recorded(*walk) {
+	next := sealModel{}
+	if m.where != "screen" {
+		next.owed, next.code = m.set, m.code
+	}
+	*m = next
+}
+
+// loadModel is the model of the sterilizer.
+type loadModel struct {
+	loads   map[string][]string // sets that were put into each load
+	runs    map[string]bool     // loads that were started
+	load    string
+	of      string // load whose indicator was scanned
+	entered string // of a load that could not be begun
+	ends    int    // how many records the last input makes
+	gone    bool   // and whether its load is then gone
+	read    bool   // and whether it is an indicator
+}
+
+func newLoadModel() *loadModel {
+	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool)}
+}
+
+func (m *loadModel) place() string { return "sterilizer" }
+
+func (m *loadModel) each() int { return m.ends }
+
+func (m *loadModel) clone() player {
+	c := *m
+	c.loads, c.runs = make(map[string][]string), maps.Clone(m.runs)
+	for load, sets := range m.loads {
+		c.loads[load] = slices.Clone(sets)
+	}
+	c.ends, c.gone, c.read = 0, false, false
+	return &c
+}
+
+// promised: the buttons of a load that has sets, and of an indicator, record.
+func (m *loadModel) promised(w *walk, s step, shown answer) bool {
+	if w.badge() == "" {
+		return false
+	}
+	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.says("Biological indicator of S1-0304-01: what does it show?")
+	return indicator || s.action == "result" && len(m.loads[m.load]) > 0
+}
+
+func (m *loadModel) next(w *walk, shown answer) step {
+	if shown.says("what does it show?") && w.careful() {
+		return step{verb: "do", action: "indicator", fields: map[string]string{"value": pick(w, "negative", "positive")}}
+	}
+	if w.careful() && (shown.says("badge") || m.runs[m.load] && w.operator == "") {
+		return w.label(events.ScanBadge, "B-1")
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	f := func(pairs ...string) map[string]string {
+		out := make(map[string]string)
+		for i := 0; i < len(pairs); i += 2 {
+			out[pairs[i]] = pairs[i+1]
+		}
+		return out
+	}
+	work := w.rng.IntN(12)
+	if w.careful() && w.rng.IntN(2) == 0 {
+		work = m.due(w)
+	}
+	switch work {
+	case 0, 1:
+		run := strconv.Itoa(100 + w.n%899)
+		return step{verb: "do", action: "begin", fields: f("sterilizer", pick(w, "S1", "S2"), "run", pick(w, run,
+			run, "no"), "cycle", "c-134")}
+	case 2, 3, 4:
+		return w.label(events.ScanSet, pick(w, "VAS-003", "LAP-014", "LAP-022"))
+	case 5:
+		return step{verb: "do", action: "put", fields: f("value", pick(w, "VAS-003", "LAP-014"))}
+	case 6:
+		return step{verb: "do", action: "take-out", fields: f("set", pick(w, "VAS-003", "LAP-014"))}
+	case 7, 8:
+		return step{verb: "do", action: "start"}
+	case 9:
+		return step{verb: "do", action: "result", fields: f("result", pick(w, "passed", "passed", "failed"),
+			"released", pick(w, "yes", "no"))}
+	case 10:
+		return w.label(events.ScanLoad, "S1-0304-01")
+	}
+	return step{verb: "do", action: "indicator", fields: f("value", pick(w, "negative", "positive", ""))}
+}
+
+// due is the work that is next: a load is begun, or the label of one is scanned whose
+// indicator was read; it is filled, it runs, and its result is recorded.
+func (m *loadModel) due(w *walk) int {
+	switch n := len(m.loads[m.load]); {
+	case m.load == "":
+		return pick(w, 0, 0, 10)
+	case m.runs[m.load]:
+		return 9
+	case n == 0:
+		return 2
+	}
+	return pick(w, 2, 7, 7)
+}
+
+func (m *loadModel) learn(w *walk, s step, shown, a answer) {
+	m.ends, m.gone, m.read = 0, false, false
+	switch {
+	case s.action == "begin":
+		id := fmt.Sprintf("%s-%s-%02s", s.fields["sterilizer"], w.h.clock().In(w.h.site.Zone()).Format("0102"), s.fields["run"])
+		if _, ok := m.loads[id]; ok || s.fields["run"] == "no" {
+			m.entered = fmt.Sprint(s.fields)
+			return
+		}
+		m.load, m.entered, m.loads[id] = id, "", []string{}
+	case s.kind == events.ScanSet && !a.says("which FAILED"): // then it is asked whether it goes in
+		m.put(s.id)
+	case s.action == "put":
+		m.put(s.fields["value"])
+	case s.action == "take-out" && !m.runs[m.load] && m.load != "":
+		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
+	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0:
+		m.runs[m.load] = true
+	case s.action == "result" && w.badge() != "":
+		m.ends = len(m.loads[m.load])
+		m.gone = m.ends > 0 && (s.fields["result"] == "failed" || s.fields["released"] == "yes")
+	case s.kind == events.ScanLoad:
+		m.of = s.id
+	case s.action == "indicator":
+		m.ends, m.read = 1, true
+	}
+}
+
+// put puts a set into the load that is being filled, unless it runs or another one has it.
+func (m *loadModel) put(set string) {
+	sets, ok := m.loads[m.load]
+	for _, others := range m.loads {
+		ok = ok && !slices.Contains(others, set)
+	}
+	if ok && !m.runs[m.load] {
+		m.loads[m.load] = append(sets, set)
+	}
+}
+
+func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
+	if e.Operator == "" || e.Operator != w.badge() {
+		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
+	}
+	switch d := e.Data.(type) {
+	case *events.SetSterilized:
+		if s.action != "result" || d.Result != s.fields["result"] || d.Released && (s.fields["released"] != "yes" || d.Result == "failed") {
+			w.fail("%s, released %v, recorded by %+v", d.Result, d.Released, s)
+		}
+		if d.Load != m.load || !slices.Contains(m.loads[d.Load], e.Subject) {
+			w.fail("%s in load %s, which nobody put there: %v in %s", e.Subject, d.Load, m.loads, m.load)
+		}
+	case *events.IndicatorRead:
+		if s.action != "indicator" || s.fields["value"] == "" || d.Result != s.fields["value"] || d.Load != m.of {
+			w.fail("indicator of %s %s, recorded by %+v; scanned was %q", d.Load, d.Result, s, m.of)
+		}
+	default:
+		w.fail("recorded: %s", e.Kind())
+	}
+}
+
+// recorded: a load that is released or failed is gone from here.
+func (m *loadModel) recorded(*walk) {
+	if m.gone {
+		delete(m.loads, m.load)
+		m.load = ""
+	}
+	if m.read {
+		m.of = ""
+	}
+}
+
+// countModel is the model of a count, its page included: what a browser takes for
+// a number of a line, and what for a scan.
+type countModel struct {
+	ref   string
+	stage events.Stage
+	set   string
+	lines map[int64]int64  // the number that holds; -1: two browsers said different numbers
+	by    map[int64]string // the browser that said it
+
+	singles map[int64]added // lines that are on no list
+	about   *added          // a code of which the page asks whether it is an instrument's
+}
+
+// added is how many came of what is on no list.
+type added struct {
+	what string
+	n    int64
+}
+
+func newCountModel(w *walk, i int) *countModel {
+	m := &countModel{ref: fmt.Sprintf("K-%d", 100+i), stage: events.StageFirst, set: "VAS-003",
+		lines: make(map[int64]int64), by: make(map[int64]string), singles: make(map[int64]added)}
+	w.openAgain(m.set, m.ref)
+	return m
+}
+
+// openAgain packs a set anew and opens it for a case.
+func (w *walk) openAgain(set, ref string) {
+	w.packAgain(set)
+	w.h.record("north/or-3", events.KindSetOpened, set, &events.SetOpened{Case: ref, Tag: set, OuterLabel: set,
+		Sheet: &events.Reading{Found: "outside", Code: w.h.codes[set]}, Indicator: "pass"})
+}
+
+// packAgain packs, seals and sterilizes a set anew.
+func (w *walk) packAgain(set string) {
+	h := w.h
+	list := "LAP-MAJOR"
+	if strings.HasPrefix(set, "VAS") {
+		list = "VAS-MINOR"
+	}
+	h.trips[set] = h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: list, Version: 1, WeightGrams: 8400}).Trip
+	h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
+	h.record("north/sterilizer-1", events.KindSetSterilized, set, &events.SetSterilized{Load: "S1-0304-01", Sterilizer: "S1", Run: 1,
+		Cycle: "dynamic-air-132", Result: "passed", Released: true})
+}
+
+func (m *countModel) place() string { return "count" }
+
+func (m *countModel) each() int { return 1 }
+
+func (m *countModel) clone() player {
+	c := *m
+	c.lines, c.by = maps.Clone(m.lines), maps.Clone(m.by)
+	c.singles = maps.Clone(m.singles)
+	return &c
+}
+
+// seen is what a browser says of how new its numbers are.
+func (m *countModel) seen(shown answer) string {
+	st, _ := shown["state"].(map[string]any)
+	if sets, _ := st["sets"].([]any); len(sets) > 0 {
+		return fmt.Sprintf("{%q:%v}", m.set, sets[0].(map[string]any)["rev"])
+	}
+	return "{}"
+}
+
+// unseen is a line whose number another browser said, and this one has not shown; 0 for
+// none.
+func (m *countModel) unseen(w *walk, shown answer) int64 {
+	if len(shown.lines()) == 0 {
+		return 0
+	}
+	for line, n := range m.lines {
+		if m.by[line] != w.client && shown.lines()[line]["counted"] != float64(n) {
+			return line
+		}
+	}
+	return 0
+}
+
+// lines are those of the count that a page shows, by number.
+func (a answer) lines() map[int64]map[string]any {
+	st, _ := a["state"].(map[string]any)
+	sets, _ := st["sets"].([]any)
+	out := make(map[int64]map[string]any)
+	if len(sets) == 0 {
+		return out
+	}
+	for _, l := range sets[0].(map[string]any)["lines"].([]any) {
+		l := l.(map[string]any)
+		out[int64(l["line"].(float64))] = l
+	}
+	return out
+}
+
+// promised: the second badge signs a count that is complete.
+func (m *countModel) promised(w *walk, s step, shown answer) bool {
+	for _, n := range m.lines {
+		if n < 0 {
+			return false
+		}
+	}
+	second := shown.says("Circulating nurse: scan your badge") && s.kind == events.ScanBadge && len(w.badges) > 0 && s.id != w.badges[0]
+	current := m.seen(w.latest) == "{}" || m.seen(w.latest) == m.seen(shown)
+	return len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 && (second || s.enter() && shown.promises() && len(w.badges) > 1)
+}
+
+func (m *countModel) next(w *walk, shown answer) step {
+	st, _ := shown["state"].(map[string]any)
+	complete := st["complete"] == true
+	ask := w.careful()
+	switch {
+	case ask && complete && shown.says("Scrub person: scan your badge"):
+		return w.label(events.ScanBadge, "B-1")
+	case ask && complete && shown.says("Circulating nurse: scan your badge"):
+		return w.label(events.ScanBadge, "B-2")
+	case ask && complete && shown.says("Enter signs"):
+		return step{verb: "scan"}
+	}
+	switch w.rng.IntN(12) {
+	case 0:
+		return w.noise()
+	case 1:
+		return step{verb: "scan"}
+	case 2:
+		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
+	case 3:
+		return step{verb: "scan", text: pick(w, "4", "12", "123", "7")} // nothing is left to count: no number of a line
+	case 4:
+		return step{verb: "do", action: pick(w, "badges-clear", "sign", "nonsense", "count-on"), fields: map[string]string{}}
+	case 5:
+		return step{verb: "scan", text: w.h.codes[pick(w, "VAS-003", "LAP-014")], kind: events.ScanSheet}
+	}
+	if w.rng.IntN(6) == 0 {
+		return m.single(w)
+	}
+	all := append([]int64{1, 2, 3}, slices.Sorted(maps.Keys(m.singles))...)
+	line := pick(w, all...)
+	for _, l := range all {
+		if ask && shown.lines()[l] != nil && shown.lines()[l]["counted"] == nil {
+			line = l // what is still to be counted
+		}
+	}
+	n := pick(w, m.expected(line), m.expected(line), 5)
+	l := shown.lines()[line]
+	if line > 3 && l == nil { // a browser that has not looked since shows no such line
+		return step{verb: "scan"}
+	}
+	return m.count(line, n, l)
+}
+
+// count is the number of a line that the page shows.
+func (m *countModel) count(line, n int64, shown map[string]any) step {
+	rev, _ := shown["rev"].(float64)
+	return step{verb: "enter", lines: fmt.Sprintf(`[{"set":%q,"line":%d,"counted":%d,"seen":%v}]`, m.set, line, n, rev),
+		fields: map[string]string{"line": strconv.FormatInt(line, 10), "n": strconv.FormatInt(n, 10)}}
+}
+
+func (m *countModel) learn(w *walk, s step, shown, a answer) {
+	m.learnSingle(s, a)
+	if s.verb != "enter" {
+		return
+	}
+	line, _ := strconv.ParseInt(s.fields["line"], 10, 64)
+	n, _ := strconv.ParseInt(s.fields["n"], 10, 64)
+	m.lines[line], m.by[line] = n, w.client
+	// Two browsers that had not seen each other's number: nobody's holds.
+	if l := a.lines()[line]; l["counted"] == nil {
+		if !a.says("count") && l["note"] == nil {
+			w.fail("line %d was counted and has no number: %v", line, l)
+		}
+		m.lines[line] = -1
+	} else if l["counted"] != float64(n) {
+		w.fail("line %d: %d counted, the page shows %v", line, n, l["counted"])
+	}
+}
+
+// single is an input that adds what is on no list, answers whether a code is an
+// instrument's, or takes a line away again.
+func (m *countModel) single(w *walk) step {
+	f := map[string]string{"set": m.set}
+	if lines := slices.Sorted(maps.Keys(m.singles)); len(lines) > 0 && w.rng.IntN(4) == 0 {
+		f["line"] = strconv.FormatInt(pick(w, lines...), 10)
+		return step{verb: "do", action: "single-off", fields: f}
+	}
+	if m.about != nil && w.rng.IntN(2) == 0 {
+		f["value"] = pick(w, m.about.what, m.about.what, "QX-8")
+		return step{verb: "do", action: "single-yes", fields: f}
+	}
+	f["what"] = pick(w, "Clamp", "clamp", "Needle holder", "(01)04012345678901", "QX-7", "QX-9", "VAS-003", "")
+	f["quantity"] = pick(w, "1", "2", "", "0")
+	return step{verb: "do", action: "single", fields: f}
+}
+
+// expected is how many of a line there are to count.
+func (m *countModel) expected(line int64) int64 {
+	if line <= 3 {
+		return listShort().Lines[line-1].Quantity
+	}
+	return m.singles[line].n
+}
+
+// learnSingle learns that pieces of what is on no list were added, on the line that
+// has such already or the next one. They are counted after that. A set is none, and
+// a code is one when that was said.
+func (m *countModel) learnSingle(s step, a answer) {
+	n := int64(1)
+	if q := s.fields["quantity"]; q != "" {
+		n = int64(q[0] - '0')
+	}
+	switch what := s.fields["what"]; {
+	case s.action == "single" && m.has(what) && n > 0: // a catalog number of the case by now
+		m.add(added{what, n})
+	case s.action == "single" && strings.HasPrefix(what, "QX-") && n > 0:
+		m.about = &added{what, n}
+	case s.action == "single" && what != "" && what != "VAS-003" && n > 0:
+		m.add(added{what, n})
+	case s.action == "single-yes" && m.about != nil && m.about.what == s.fields["value"]:
+		m.add(*m.about)
+		m.about = nil
+	case s.action == "single-off":
+		line, _ := strconv.ParseInt(s.fields["line"], 10, 64)
+		delete(m.singles, line)
+		delete(m.lines, line)
+	}
+}
+
+// has reports whether pieces of that name were added.
+func (m *countModel) has(what string) bool {
+	for _, had := range m.singles {
+		if had.what == what {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *countModel) add(x added) {
+	line := int64(4)
+	for l, had := range m.singles {
+		if strings.EqualFold(had.what, x.what) {
+			m.singles[l] = added{had.what, had.n + x.n}
+			delete(m.lines, l)
+			return
+		}
+		line = max(line, l+1)
+	}
+	m.singles[line] = x
+}
+
+func (m *countModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.SetCounted)
+	if !ok || s.verb == "enter" {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if !s.enter() && s.kind != events.ScanBadge && s.action != "sign" {
+		w.fail("signed by %+v", s)
+	}
+	if d.Counter == d.Witness || !slices.Contains(w.badges, d.Counter) || !slices.Contains(w.badges, d.Witness) ||
+		d.Case != m.ref || d.Stage != m.stage {
+		w.fail("signed by %s and %s; badges since: %v", d.Counter, d.Witness, w.badges)
+	}
+	if line := m.unseen(w, shown); line > 0 {
+		w.fail("signed line %d, whose number this browser had not shown", line)
+	}
+	got := make(map[int64]int64)
+	for _, c := range d.Counts {
+		got[c.Line] = c.Counted
+	}
+	came := make(map[int64]added)
+	for _, x := range d.Beyond {
+		what := x.Description
+		if x.Item == "04012345678901" {
+			what = "(01)" + x.Item
+		}
+		came[x.Line] = added{what, x.Added}
+	}
+	if !maps.Equal(came, m.singles) {
+		w.fail("recorded %+v; added were %v", d.Beyond, m.singles)
+	}
+	w.kept.tried["added beyond the list"] += len(came)
+	if !maps.Equal(got, m.lines) || len(got) != 3+len(m.singles) {
+		w.fail("recorded %v; counted were %v", got, m.lines)
+	}
+}
+
+// recorded: the next count of a set that was opened anew.
+func (m *countModel) recorded(w *walk) {
+	*m = *newCountModel(w, w.n*10)
+	w.badges = nil
+	clear(w.shown)
+	w.look("a")
+	w.look("b")
+}
+
+// closeModel is the model of the closing page.
+type closeModel struct {
+	cases   []string
+	ref     string
+	reason  string
+	actions []string
+}
+
+func newCloseModel(w *walk, i int) *closeModel {
+	m := &closeModel{cases: []string{fmt.Sprintf("C-%d", 100+i), fmt.Sprintf("D-%d", 100+i)}}
+	w.openAgain("VAS-003", m.cases[0])
+	w.openAgain("LAP-022", m.cases[1])
+	for _, stage := range []events.Stage{events.StageFirst, events.StageFinal} {
+		w.h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: m.cases[0], Stage: stage, Sheet: "screen",
+			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+	}
+	return m
+}
+
+func (m *closeModel) place() string { return "close" }
+
+func (m *closeModel) each() int { return 1 }
+
+func (m *closeModel) clone() player {
+	c := *m
+	c.actions = slices.Clone(m.actions)
+	return &c
+}
+
+// promised: the second badge closes a case that comes out.
+func (m *closeModel) promised(w *walk, s step, shown answer) bool {
+	second := shown.asksAbout() == "" && shown.says("The counts of") && shown.says("Scan the second person’s badge")
+	return second && s.kind == events.ScanBadge && !slices.Contains(w.badges, s.id) || s.enter() && shown.promises()
+}
+
+func (m *closeModel) next(w *walk, shown answer) step {
+	if w.careful() && w.rng.IntN(2) == 0 {
+		return m.due(w)
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	switch w.rng.IntN(9) {
+	case 0, 1:
+		return w.label(events.ScanCase, pick(w, m.cases...))
+	case 2:
+		return w.label(events.ScanSet, pick(w, "VAS-003", "LAP-022", "LAP-014"))
+	case 3, 4:
+		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
+	case 5:
+		return step{verb: "do", action: "action", fields: map[string]string{"action": pick(w, "recounted", "image-taken")}}
+	case 6:
+		return step{verb: "do", action: "reason", fields: map[string]string{"reason": pick(w, "not found", "")}}
+	case 7:
+		return step{verb: "do", action: "record"}
+	}
+	return step{verb: "do", action: pick(w, "clear", "next-person")}
+}
+
+// due is what closing the case needs next.
+func (m *closeModel) due(w *walk) step {
+	open := m.ref == m.cases[1]
+	switch {
+	case m.ref == "":
+		return w.label(events.ScanCase, pick(w, m.cases...))
+	case open && len(m.actions) == 0:
+		return step{verb: "do", action: "action", fields: map[string]string{"action": "recounted"}}
+	case open && m.reason == "":
+		return step{verb: "do", action: "reason", fields: map[string]string{"reason": "not found"}}
+	case w.operator == "":
+		return w.label(events.ScanBadge, "B-1")
+	case open && len(w.badges) > 1:
+		return step{verb: "do", action: "record"}
+	}
+	return w.label(events.ScanBadge, pick(w, "B-2", "B-2", "B-1"))
+}
+
+func (m *closeModel) learn(w *walk, s step, shown, a answer) {
+	turn := func(ref string) {
+		if ref != m.ref {
+			*m = closeModel{cases: m.cases, ref: ref}
+		}
+	}
+	switch {
+	case a.says("Read twice"):
+	case s.kind == events.ScanCase:
+		turn(s.id)
+	case s.kind == events.ScanSet && s.id != "LAP-014": // which is on no case
+		turn(map[string]string{"VAS-003": m.cases[0], "LAP-022": m.cases[1]}[s.id])
+	case m.ref == "" && (s.action == "action" || s.action == "reason"): // of which case?
+	case s.action == "action":
+		if i := slices.Index(m.actions, s.fields["action"]); i >= 0 {
+			m.actions = slices.Delete(m.actions, i, i+1)
+		} else {
+			m.actions = append(m.actions, s.fields["action"])
+		}
+	case s.action == "reason":
+		m.reason = s.fields["reason"]
+	case s.action == "clear":
+		*m = closeModel{cases: m.cases}
+	}
+}
+
+func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.CaseClosed)
+	if !ok || !s.enter() && s.action != "record" && s.kind != events.ScanBadge {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if e.Operator == d.Witness || e.Operator == "" || !slices.Contains(w.badges, e.Operator) || !slices.Contains(w.badges, d.Witness) {
+		w.fail("closed by %q and %q; badges since: %v", e.Operator, d.Witness, w.badges)
+	}
+	if s.kind == events.ScanBadge && (shown.asksAbout() != "" || shown.says("Why is this taken back?")) {
+		w.fail("a badge closed the case under another question: %v", shown["words"])
+	}
+	open := d.Case == m.cases[1]
+	if d.Case != m.ref || open != (d.Outcome == "unreconciled") {
+		w.fail("case %s closed, %s; said was %s", d.Case, d.Outcome, m.ref)
+	}
+	if open && (d.Reason != m.reason || d.Reason == "" || len(d.Actions) != len(m.actions) || s.kind == events.ScanBadge) {
+		w.fail("closed with %q and %v; said were %q and %v", d.Reason, d.Actions, m.reason, m.actions)
+	}
+}
+
+func (m *closeModel) recorded(*walk) { *m = closeModel{cases: m.cases} }

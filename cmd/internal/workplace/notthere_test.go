@@ -1,0 +1,204 @@
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// TestEnterAnswersWhatIsAsked: as long as an opening asks for something, Enter and the
+// button record nothing, whatever it is that is missing: the tag, the outer label, the
+// sheet, where that was, the case or the badge. Also of a set that was never packed here.
+func TestEnterAnswersWhatIsAsked(t *testing.T) {
+	h := newHouse(t)
+	inputs := map[string]string{
+		"tag": label(t, events.ScanTag, "LAP-014"), "outer label": label(t, events.ScanOuter, "LAP-014"),
+		"count sheet": h.codes["LAP-014"], "case": label(t, events.ScanCase, "K-1"), "badge": label(t, events.ScanBadge, "B-1"),
+	}
+	asks := map[string]string{"tag": "Scan the tag on the tray", "outer label": "scan the outer label",
+		"count sheet": "scan the count sheet", "case": "Scan the case", "badge": "Scan your badge"}
+	s := &scanner{h: h, path: "/at/north/storage/opening"}
+	for missing := range inputs {
+		h.after(30 * time.Minute) // the badge is forgotten
+		s.do("forget")
+		s.do("next-case")
+		for what, text := range inputs {
+			if what != missing {
+				s.scan(text)
+			}
+		}
+		before := h.size()
+		if missing != "count sheet" {
+			if a := s.scan(""); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Where was the count sheet?") {
+				t.Errorf("without the %s the page asks %v | %v", missing, a["words"], a["next"])
+			}
+			s.scan("1")
+		}
+		for range 2 {
+			if a := s.scan(""); !strings.Contains(fmt.Sprint(a["words"], a["next"]), asks[missing]) {
+				t.Errorf("without the %s the page asks %v | %v", missing, a["words"], a["next"])
+			}
+		}
+		if s.do("record"); h.size() != before {
+			t.Errorf("opened without the %s", missing)
+		}
+	}
+	s = &scanner{h: h, path: "/at/north/or-3/opening"}
+	var a map[string]any
+	for _, text := range []string{label(t, events.ScanTag, "NEW-9"), inputs["badge"], inputs["case"], label(t, events.ScanOuter, "NEW-9")} {
+		a = s.scan(text)
+		if !strings.Contains(a["words"].(string), "NEW-9 was never packed here") {
+			t.Errorf("a set that was never packed: %v", a["words"])
+		}
+	}
+	before := h.size()
+	if s.scan(""); h.size() != before || !strings.Contains(a["next"].(string), "scan the count sheet") {
+		t.Errorf("Enter recorded %d; asked is %v", h.size()-before, a["next"])
+	}
+	if a = s.do("found", "value", "none"); !strings.Contains(a["next"].(string), "Enter records: NEW-9 opened for K-1") {
+		t.Errorf("all is said of a set that was never packed: %v", a["next"])
+	}
+	if s.scan(""); h.size() != before+1 {
+		t.Errorf("Enter recorded %d, want the opening", h.size()-before)
+	}
+}
+
+// TestNumberUnderStop: a number says where the sheet was when that is asked, and
+// nothing while a STOP waits for its answer; a lot is taken when the page asks for one.
+func TestNumberUnderStop(t *testing.T) {
+	h := newHouse(t)
+	for _, place := range []string{"opening", "storage"} {
+		h.after(time.Minute)
+		s := &scanner{h: h, path: "/at/north/or-3/" + place}
+		for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "LAP-014"), h.codes["LAP-022"]} {
+			s.scan(text)
+		}
+		before := h.size()
+		if a := s.scan("1"); a["status"] != "broken" || !strings.Contains(fmt.Sprint(a["aside"]), "Answer the STOP first") {
+			t.Errorf("%s: a number under STOP: %v | %v", place, a["words"], a["aside"])
+		}
+		if a := s.do("put-aside"); h.size() != before || !strings.Contains(fmt.Sprint(a["next"]), "Where was the count sheet?") {
+			t.Errorf("%s: put aside, and asked is %v", place, a["next"])
+		}
+		if a := s.scan("1"); h.size() != before+1 {
+			t.Errorf("%s: recorded %d: %v | %v", place, h.size()-before, a["words"], a["next"])
+		}
+	}
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	s := &scanner{h: h, path: "/at/north/packing-1/sealing"}
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "1"} {
+		s.scan(text)
+	}
+	s.do("nonsense")
+	if a := s.scan("QQ-7"); !strings.Contains(fmt.Sprint(a["words"]), "QQ-7: what is it?") {
+		t.Errorf("a code where no lot is asked for: %v", a["words"])
+	}
+	s.do("take-as", "value", "")
+	if a := s.scan("BG-70718"); !strings.Contains(fmt.Sprint(a["words"]), "Enter binds") {
+		t.Errorf("the lot: %v", a["words"])
+	}
+}
+
+// TestNoSheetOnPaper: of a set whose list is on the screen alone no sheet is asked for.
+func TestNoSheetOnPaper(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/packing-1", events.KindSetPacked, "VAS-009", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h.record("north/packing-1", events.KindListSealed, "VAS-009", &events.ListSealed{Placement: events.Screen})
+	h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-009", &events.SetSterilized{Load: "S1-0304-02",
+		Sterilizer: "S1", Run: 2, Cycle: "dynamic-air-132", Result: "passed", Released: true})
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	for _, text := range []string{label(t, events.ScanTag, "VAS-009"), label(t, events.ScanOuter, "VAS-009")} {
+		s.scan(text)
+	}
+	if a := s.scan(label(t, events.ScanBadge, "B-1")); !strings.Contains(a["next"].(string), "Scan the case") {
+		t.Errorf("asked is %v", a["next"])
+	}
+	if a := s.scan(label(t, events.ScanCase, "K-1")); !strings.Contains(a["next"].(string), "Enter records: VAS-009") {
+		t.Errorf("asked is %v", a["next"])
+	}
+}
+
+// TestNothingToRead: by keyboard and by touch a person says that a tray has no tag that
+// can be read, that there is no outer label, and no count sheet. Each is shown, can be
+// taken back, and is recorded as what it is.
+func TestNothingToRead(t *testing.T) {
+	h := newHouse(t)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening") + "?lang=en")
+	p.Type(label(t, events.ScanBadge, "B-1") + "\r" + label(t, events.ScanCase, "K-1") + "\r" + label(t, events.ScanOuter, "LAP-014") + "\r")
+	p.AwaitText("#verdict .choices", "There is no tag to read F4")
+	before := h.size()
+	p.Press("\r")
+	settled(p)
+	p.AwaitText("#verdict", "Scan the tag on the tray")
+	p.Type(kb.F4)
+	p.AwaitText(".slots", "none to read")
+	p.AwaitText("#verdict", "scan the count sheet")
+	p.Axe()
+	p.Shot("opening-no-tag-tablet")
+	p.Do(chromedp.EmulateViewport(phone.Width, phone.Height))
+	p.Await(`document.querySelector("#verdict .next span").getBoundingClientRect().bottom <
+		document.querySelector("#verdict").getBoundingClientRect().bottom`) // what is asked comes before why it is doubtful
+	p.Do(chromedp.EmulateViewport(tablet.Width, tablet.Height))
+	p.Type(label(t, events.ScanTag, "LAP-014") + "\r") // found after all
+	p.AwaitText("#bench", "LAP-014")
+	p.Await(`!document.querySelector('[data-do="no-tag"]')`)
+	p.Touch(`[data-do="undo"]`)
+	p.AwaitText(".slots", "none to read")
+	p.Touch(`.slots [data-do="no-tag"]`)
+	p.AwaitText("#verdict .choices", "There is no tag to read")
+	p.Touch(`#verdict [data-do="no-tag"]`)
+	p.AwaitText("#verdict .choices", "no count sheet found F4")
+	p.Type(kb.F4)
+	p.AwaitText("#verdict", "NO COUNT SHEET")
+	p.Touch(`[data-do="anyway"]`)
+	p.AwaitText("#verdict", "Enter records: LAP-014 opened for K-1")
+	if h.size() != before {
+		t.Fatal("recorded before anybody said so")
+	}
+	p.Press("\r")
+	p.AwaitText("#bench", "LAP-014 opened for K-1")
+	got := h.events(site.Query{Case: "K-1"}, events.KindSetOpened)
+	if len(got) != 1 {
+		t.Fatalf("%d openings", len(got))
+	}
+	if d := got[0].(*events.SetOpened); d.Tag != "" || d.OuterLabel != "LAP-014" || d.Sheet == nil || d.Sheet.Found != events.FoundNone {
+		t.Errorf("recorded %+v", d)
+	}
+	if v := h.verdict("LAP-014", h.trips["LAP-014"]); !hasCode(v, projections.TagUnread) {
+		t.Errorf("nothing is found in an opening whose tag nobody read: %+v", v.Findings)
+	}
+
+	p.Open(h.at("opening") + "?lang=de")
+	p.Type(label(t, events.ScanTag, "LAP-022") + "\r")
+	p.AwaitText("#verdict .choices", "Kein lesbares Außenetikett F4")
+	p.Type(kb.F4)
+	p.AwaitText(".slots", "keines lesbar")
+	p.Type(h.codes["LAP-022"] + "\r")
+	p.AwaitText("#verdict", "Wo war die Zählliste?")
+	p.Type("1\r")
+	p.AwaitText("#verdict", "LAP-022 geöffnet für K-1")
+	p.Press("\r")
+	p.AwaitText(".last", "LAP-022 geöffnet für K-1")
+	got = h.events(site.Query{Set: "LAP-022"}, events.KindSetOpened)
+	if d := got[0].(*events.SetOpened); d.Tag != "LAP-022" || d.OuterLabel != "" {
+		t.Errorf("recorded %+v", d)
+	}
+}
+
+func hasCode(v *projections.Verdict, code projections.Code) bool {
+	for i := range v.Findings {
+		if v.Findings[i].Code == code {
+			return true
+		}
+	}
+	return false
+}

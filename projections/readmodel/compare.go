@@ -1,0 +1,316 @@
+package readmodel
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"strings"
+	"time"
+)
+
+// Difference is a row that a read model has otherwise than it must be.
+type Difference struct {
+	Table string
+	Row   string   // what names the row
+	How   string   // missing, added or changed
+	In    []string // with changed: the columns
+	Seq   int64    // of an event's row: its record
+}
+
+func (d Difference) String() string {
+	s := fmt.Sprintf("table %s: the row of %s is %s", d.Table, d.Row, d.How)
+	if len(d.In) > 0 {
+		s += " in " + strings.Join(d.In, ", ")
+	}
+	return s
+}
+
+// compared are the tables that must be the same however their records came, each with the columns that name a row, by
+// which it is read in order. How the questions that a verdict rests on are packed depends on how they came; see checkRests.
+var compared = []struct {
+	table   string
+	key     []string
+	columns []string
+}{
+	{"events", []string{"seq"}, []string{"id", "kind", "station", "subject", "trip", "observed", "recorded", "remarks", "case_ref",
+		"load", "sterilizer", "positive", "list", "sheet_trip", "tray", "corrects", "operator"}},
+	{"remarked", []string{"seq", "n"}, []string{"until", "remarks"}},
+	{"marks", []string{"what", "mark", "seq"}, nil},
+	{"spans", []string{"what", "mark", "span"}, nil},
+	{"trips", []string{"set_id", "trip"}, []string{"case_ref", "status", "opened", "since", "verdict"}},
+	{"board", []string{"set_id", "trip"}, []string{"worst", "since", "list", "placement", "station", "seen", "together"}},
+	{"findings", []string{"set_id", "trip", "n"}, []string{"code", "severity", "way", "detail", "says", "next"}},
+	{"stations", []string{"name"}, []string{"key", "enrolled", "retired", "last", "count", "hash", "observed",
+		"signed", "keys", "until", "verdict"}},
+	{"runs", []string{"station", "first"}, []string{"run"}},
+	{"sqlite_master", []string{"type", "name"}, []string{"sql"}},
+}
+
+// Snapshot is what a model holds at one moment. It must be closed.
+type Snapshot struct {
+	tx  *sql.Tx
+	pos int64
+	at  time.Time
+}
+
+// Snapshot returns what the model holds now, whatever it takes meanwhile.
+func (m *Model) Snapshot(ctx context.Context) (*Snapshot, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	tx, err := m.read.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	s := &Snapshot{tx: tx, at: m.moment}
+	// The transaction begins with its first question.
+	if err := tx.QueryRowContext(ctx, `SELECT value FROM meta WHERE key='position'`).Scan(&s.pos); err != nil {
+		return nil, errors.Join(fmt.Errorf("read model: %w", err), tx.Rollback())
+	}
+	return s, nil
+}
+
+// Close lets the snapshot go.
+func (s *Snapshot) Close() error { return s.tx.Rollback() }
+
+// Position is the last record that the snapshot knows, Moment as of when it is judged.
+func (s *Snapshot) Position() int64   { return s.pos }
+func (s *Snapshot) Moment() time.Time { return s.at }
+
+// Differences holds a snapshot against a model that was made afresh of the same records, as of the same moment. It
+// returns at most so many differences, and how many there are.
+func (s *Snapshot) Differences(ctx context.Context, fresh *Model, most int) (found []Difference, n int, err error) {
+	if s.pos != fresh.Position() || !s.at.Equal(fresh.Moment()) {
+		return nil, 0, fmt.Errorf("read model: two models of %d records as of %s and of %d as of %s can't be compared",
+			s.pos, s.at, fresh.Position(), fresh.Moment())
+	}
+	add := func(d Difference) {
+		if n++; len(found) < most {
+			found = append(found, d)
+		}
+	}
+	for i, t := range compared {
+		if err := s.compare(ctx, fresh, i, add); err != nil {
+			return nil, 0, fmt.Errorf("read model: table %s: %w", t.table, err)
+		}
+	}
+	whole, err := s.checkRests(ctx)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !whole {
+		add(Difference{Table: "rests_on", Row: "some trip", How: "another one than its verdict rests on"})
+	}
+	return found, n, nil
+}
+
+// tableRows are the rows of one table in order.
+type tableRows struct {
+	rows *sql.Rows
+	row  []any // nil at the end
+}
+
+func (r *tableRows) next(columns int) error {
+	r.row = nil
+	if !r.rows.Next() {
+		return r.rows.Err()
+	}
+	row, into := make([]any, columns), make([]any, columns)
+	for i := range row {
+		into[i] = &row[i]
+	}
+	if err := r.rows.Scan(into...); err != nil {
+		return err
+	}
+	r.row = row
+	return nil
+}
+
+// compare walks through the rows of one table in both models.
+func (s *Snapshot) compare(ctx context.Context, fresh *Model, i int, add func(Difference)) (err error) {
+	t := compared[i]
+	columns := append(append([]string(nil), t.key...), t.columns...)
+	where := ""
+	if t.table == "sqlite_master" { // indexes are made when they are needed, and change no answer
+		where = " WHERE type IN ('trigger', 'view')"
+	}
+	q := fmt.Sprintf("SELECT %s FROM %s%s ORDER BY %s", strings.Join(columns, ", "), t.table, where, strings.Join(t.key, ", "))
+	var there, want tableRows
+	if there.rows, err = s.tx.QueryContext(ctx, q); err != nil {
+		return err
+	}
+	defer there.rows.Close()
+	if want.rows, err = fresh.read.QueryContext(ctx, q); err != nil {
+		return err
+	}
+	defer want.rows.Close()
+	if err := errors.Join(there.next(len(columns)), want.next(len(columns))); err != nil {
+		return err
+	}
+	for there.row != nil || want.row != nil {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		order := compareKeys(there.row, want.row, len(t.key))
+		switch {
+		case order < 0:
+			add(difference(t.table, there.row, len(t.key), "added", nil))
+		case order > 0:
+			add(difference(t.table, want.row, len(t.key), "missing", nil))
+		default:
+			var in []string
+			for c := len(t.key); c < len(columns); c++ {
+				if !sameValue(there.row[c], want.row[c]) {
+					in = append(in, columns[c])
+				}
+			}
+			if len(in) > 0 {
+				add(difference(t.table, want.row, len(t.key), "changed", in))
+			}
+		}
+		if order <= 0 {
+			err = there.next(len(columns))
+		}
+		if order >= 0 && err == nil {
+			err = want.next(len(columns))
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// compareKeys compares rows in SQLite's order; the end of a table comes after every row.
+func compareKeys(a, b []any, n int) int {
+	switch {
+	case a == nil && b == nil:
+		return 0
+	case a == nil:
+		return 1
+	case b == nil:
+		return -1
+	}
+	for i := range n {
+		if order := compareValues(a[i], b[i]); order != 0 {
+			return order
+		}
+	}
+	return 0
+}
+
+// compareValues is SQLite's order of values: nothing, numbers, texts, bytes.
+func compareValues(a, b any) int {
+	class := func(v any) int {
+		switch v.(type) {
+		case nil:
+			return 0
+		case int64, float64:
+			return 1
+		case string:
+			return 2
+		}
+		return 3
+	}
+	if ca, cb := class(a), class(b); ca != cb {
+		return ca - cb
+	}
+	switch x := a.(type) {
+	case int64:
+		if y, ok := b.(int64); ok {
+			switch {
+			case x < y:
+				return -1
+			case x > y:
+				return 1
+			}
+			return 0
+		}
+	case string:
+		return strings.Compare(x, b.(string))
+	case []byte:
+		if y, ok := b.([]byte); ok {
+			return bytes.Compare(x, y)
+		}
+	}
+	// No column holds anything else, unless somebody has put it there.
+	return strings.Compare(fmt.Sprint(a), fmt.Sprint(b))
+}
+
+func sameValue(a, b any) bool { return compareValues(a, b) == 0 }
+
+func difference(table string, row []any, keys int, how string, in []string) Difference {
+	d := Difference{Table: table, How: how, In: in}
+	var names []string
+	for _, v := range row[:keys] {
+		switch x := v.(type) {
+		case []byte:
+			names = append(names, idString(x))
+		case string:
+			names = append(names, fmt.Sprintf("%q", x))
+		default:
+			names = append(names, fmt.Sprint(x))
+		}
+	}
+	d.Row = strings.Join(names, " ")
+	if seq, ok := row[0].(int64); ok && table == "events" {
+		d.Seq, d.Row = seq, fmt.Sprintf("record %d", seq)
+	}
+	return d
+}
+
+// checkRests reports whether rests_on holds what the trips' own rows say that it holds.
+func (s *Snapshot) checkRests(ctx context.Context) (bool, error) {
+	var table, own uint64 // sums of hashes: the order does not matter
+	sum := func(into *uint64, owner []byte, r rest) {
+		h := fnv.New64a()
+		fmt.Fprintf(h, "%q %d %d %d", owner, r.ask, r.since, r.until)
+		*into += h.Sum64()
+	}
+	rows, err := s.tx.QueryContext(ctx, `SELECT ask, until, since, owners FROM rests_on`)
+	if err != nil {
+		return false, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r restsRow
+		if err := rows.Scan(&r.ask, &r.until, &r.since, &r.owners); err != nil {
+			return false, fmt.Errorf("read model: %w", err)
+		}
+		owned, err := r.owned()
+		if err != nil {
+			return false, nil //nolint:nilerr // what can't be read is not what was written
+		}
+		for _, o := range owned {
+			sum(&table, o.owner, o.rest)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return false, fmt.Errorf("read model: %w", err)
+	}
+	trips, err := s.tx.QueryContext(ctx, `SELECT set_id, trip, rests FROM trips`)
+	if err != nil {
+		return false, fmt.Errorf("read model: %w", err)
+	}
+	defer trips.Close()
+	for trips.Next() {
+		var set string
+		var trip, packed []byte
+		if err := trips.Scan(&set, &trip, &packed); err != nil {
+			return false, fmt.Errorf("read model: %w", err)
+		}
+		rests, err := unpackRests(packed)
+		if err != nil {
+			return false, nil //nolint:nilerr // see above
+		}
+		for _, r := range rests {
+			sum(&own, ownerOf(set, trip), r)
+		}
+	}
+	if err := trips.Err(); err != nil {
+		return false, fmt.Errorf("read model: %w", err)
+	}
+	return table == own, nil
+}

@@ -1,0 +1,69 @@
+package readmodel
+
+import (
+	"context"
+	"database/sql"
+	"time"
+
+	"listbound/projections/facts"
+)
+
+// The column remarks of events holds an events.Remark, and besides whether the
+// table remarked has what was said of the record before.
+const (
+	allRemarks     = 1<<8 - 1
+	remarkedBefore = 1 << 8
+)
+
+func remarksOf(f *facts.Fact) int64 {
+	if len(f.Was) > 0 {
+		return int64(f.Remarks) | remarkedBefore
+	}
+	return int64(f.Remarks)
+}
+
+// writeRemarks keeps what was said of records before, of the new ones and of
+// earlier ones that changed, and what is said of these now.
+func writeRemarks(ctx context.Context, tx *sql.Tx, added, changed []facts.Fact) error {
+	for i := range changed {
+		f := &changed[i]
+		if _, err := tx.ExecContext(ctx, `UPDATE events SET remarks = ? WHERE seq = ?`, remarksOf(f), f.Seq); err != nil {
+			return err
+		}
+		if err := writeWas(ctx, tx, f); err != nil {
+			return err
+		}
+	}
+	for i := range added {
+		if err := writeWas(ctx, tx, &added[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func writeWas(ctx context.Context, tx *sql.Tx, f *facts.Fact) error {
+	for n, w := range f.Was {
+		_, err := tx.ExecContext(ctx, `INSERT OR IGNORE INTO remarked VALUES (?,?,?,?)`, f.Seq, n, unixNano(w.Until), int64(w.Remarks))
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// was returns what was said of a record before, in order.
+func (m *Model) was(ctx context.Context, seq int64) ([]facts.Was, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT until, remarks FROM remarked WHERE seq = ? ORDER BY n`, seq)
+	type row struct {
+		until int64
+		w     facts.Was
+	}
+	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.until, &r.w.Remarks} })
+	var out []facts.Was
+	for _, r := range found {
+		r.w.Until = time.Unix(0, r.until).UTC()
+		out = append(out, r.w)
+	}
+	return out, err
+}
