@@ -3,6 +3,7 @@ package events
 import (
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -14,7 +15,7 @@ const (
 	maxCount = 9999 // of one line
 	// maxRecords is 2^53-1, the last whole number that every reader of JSON keeps exactly (RFC 8259, 6).
 	maxRecords = 1<<53 - 1
-	maxLines   = 1000   // of one list
+	MaxLines   = 1000   // of one list
 	maxGrams   = 100000 // 100 kg: more is a slip of the decimal point
 	maxID      = 64     // runes
 	maxText    = 400    // runes
@@ -29,8 +30,40 @@ type checks struct {
 	line  int64  // the line that is looked at, 0 for none
 }
 
+// Fault is what is wrong with one value of an observation, for whoever says it in
+// another language than English.
+type Fault struct {
+	Key   string // the entry of faultText
+	Value string // which value, by its member: description, or "seal 2" of several
+	Line  int64  // the line of a list or count that it stands in, 0 for none
+	Args  []any  // what the sentence says beside the value's name
+}
+
+// faultText has the sentences of faults, of a value's name and the arguments.
+var faultText = map[string]string{
+	"missing":    "%s is missing",
+	"not-utf8":   "%s is not valid UTF-8",
+	"too-long":   "%s has more than %d characters",
+	"no-id":      "%s %q holds a space or a character that can't be printed",
+	"control":    "%s holds a control character",
+	"line-break": "%s holds %s, which breaks or turns round a line of text",
+	"range":      "%s is %d; it goes from %d to %d",
+}
+
+// Faults returns the keys of all faults.
+func Faults() []string { return slices.Sorted(maps.Keys(faultText)) }
+
+func (f *Fault) Error() string {
+	return fmt.Sprintf(faultText[f.Key], append([]any{f.Value}, f.Args...)...)
+}
+
+func fault(key, value string, args ...any) error { return &Fault{Key: key, Value: value, Args: args} }
+
 // keep keeps an error, with the line it was found in.
 func (c *checks) keep(err error) {
+	if f, ok := err.(*Fault); ok && c.err == nil {
+		f.Line = c.line
+	}
 	switch {
 	case err == nil || c.err != nil:
 	case c.line != 0:
@@ -137,7 +170,7 @@ func (c *checks) year(t time.Time) {
 
 func (c *checks) inRange(what string, n, lo, hi int64) {
 	if c.err == nil && (n < lo || n > hi) {
-		c.keep(fmt.Errorf("%s is %d; it goes from %d to %d", what, n, lo, hi))
+		c.keep(fault("range", what, n, lo, hi))
 	}
 }
 
@@ -183,15 +216,15 @@ func oneOf[T ~string](c *checks, what string, s T, words ...T) {
 func checkID(what, s string) error {
 	switch {
 	case s == "":
-		return fmt.Errorf("%s is missing", what)
+		return fault("missing", what)
 	case !utf8.ValidString(s):
-		return fmt.Errorf("%s is not valid UTF-8", what)
+		return fault("not-utf8", what)
 	case utf8.RuneCountInString(s) > maxID:
-		return fmt.Errorf("%s has more than %d characters", what, maxID)
+		return fault("too-long", what, maxID)
 	}
 	for _, r := range s {
 		if unicode.IsSpace(r) || !unicode.IsGraphic(r) {
-			return fmt.Errorf("%s %q holds a space or a character that can't be printed", what, s)
+			return fault("no-id", what, s)
 		}
 	}
 	return nil
@@ -206,7 +239,7 @@ func checkOptionalID(what, s string) error {
 
 func checkText(what, s string) error {
 	if strings.TrimSpace(s) == "" {
-		return fmt.Errorf("%s is missing", what)
+		return fault("missing", what)
 	}
 	return checkOptionalText(what, s)
 }
@@ -215,16 +248,16 @@ func checkText(what, s string) error {
 func checkOptionalText(what, s string) error {
 	switch {
 	case !utf8.ValidString(s):
-		return fmt.Errorf("%s is not valid UTF-8", what)
+		return fault("not-utf8", what)
 	case utf8.RuneCountInString(s) > maxText:
-		return fmt.Errorf("%s has more than %d characters", what, maxText)
+		return fault("too-long", what, maxText)
 	}
 	for _, r := range s {
 		switch {
 		case unicode.IsControl(r):
-			return fmt.Errorf("%s holds a control character", what)
+			return fault("control", what)
 		case !shown(r):
-			return fmt.Errorf("%s holds U+%04X, which breaks or turns round a line of text", what, r)
+			return fault("line-break", what, fmt.Sprintf("U+%04X", r))
 		}
 	}
 	return nil

@@ -69,7 +69,7 @@ func forEachMember(v reflect.Value, name string, do func(string, reflect.Value))
 // TestCheckBounds: the last that is accepted, and the first that is not.
 func TestCheckBounds(t *testing.T) {
 	line := Line{Line: 9999, Item: strings.Repeat("ä", maxID), Description: strings.Repeat("ä", maxText), Quantity: 9999}
-	lines := make([]Line, maxLines)
+	lines := make([]Line, MaxLines)
 	for i := range lines {
 		lines[i] = Line{Line: int64(i + 1), Item: "A", Description: "a"}
 	}
@@ -82,7 +82,7 @@ func TestCheckBounds(t *testing.T) {
 		{&ListIssued{List: "L", Version: 9999, Title: "t", Lines: []Line{line}},
 			&ListIssued{List: "L", Version: 10000, Title: "t", Lines: []Line{line}}},
 		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: lines},
-			&ListIssued{List: "L", Version: 1, Title: "t", Lines: append(lines[:maxLines:maxLines], line)}},
+			&ListIssued{List: "L", Version: 1, Title: "t", Lines: append(lines[:MaxLines:MaxLines], line)}},
 		{&SetPacked{List: "L", Version: 1, WeightGrams: maxGrams},
 			&SetPacked{List: "L", Version: 1, WeightGrams: maxGrams + 1}},
 		{&SetPacked{List: "L", Version: 1, Exceptions: []Exception{{9999, 9999, "x"}, {1, 0, "x"}}},

@@ -126,7 +126,7 @@ func (d *ListIssued) Check() error {
 	c.inRange("version", d.Version, 1, maxCount)
 	c.text("title", d.Title)
 	n := len(d.Lines)
-	c.must(n >= 1 && n <= maxLines, "the list has %d lines; it has from 1 to %d", n, maxLines)
+	c.must(n >= 1 && n <= MaxLines, "the list has %d lines; it has from 1 to %d", n, MaxLines)
 	numbers := make(map[int64]struct{}, n)
 	for _, l := range d.Lines {
 		c.startLine("", l.Line, numbers)

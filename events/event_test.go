@@ -260,7 +260,7 @@ func TestCheckRefuses(t *testing.T) {
 	lines := func(l ...Line) *ListIssued {
 		return &ListIssued{List: "LAP", Version: 1, Title: "Laparotomy", Lines: l}
 	}
-	many := make([]Line, maxLines+1)
+	many := make([]Line, MaxLines+1)
 	policy := func(change func(*Policy)) *PolicyAdopted {
 		p := &PolicyAdopted{Policy: DefaultPolicy()}
 		change(&p.Policy)

@@ -312,6 +312,10 @@ func (h How) lines(f found) Table {
 		if cells(f.rows[i]) == 0 {
 			continue
 		}
+		if len(t.Lines) == events.MaxLines {
+			t.Wrong = append(t.Wrong, RowError{i + 1, h.say("too-many", events.MaxLines)})
+			break
+		}
 		l, wrong := h.line(f, i, int64(len(t.Lines)+1))
 		if before, twice := seen[l.Line]; twice {
 			wrong = h.say("line-twice", l.Line, before)
@@ -372,7 +376,7 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	}
 	one := &events.ListIssued{List: "L", Version: 1, Title: "t", Lines: []events.Line{l}}
 	if err := one.Check(); err != nil {
-		return l, err.Error()
+		return l, faultIn(h.In, err)
 	}
 	if missing := append(paper.Missing(l.Description), paper.Missing(l.Item)...); len(missing) > 0 {
 		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))

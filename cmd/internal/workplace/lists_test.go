@@ -372,6 +372,70 @@ func TestListStationIsChosen(t *testing.T) {
 	}
 }
 
+// TestListFaultsInGerman: what the ledger would refuse of a list is said in the page's
+// language, with the line, for every kind of fault; nothing of it is issued.
+func TestListFaultsInGerman(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	before := h.size()
+	const head = "Zeile;Artikel;Bezeichnung;Anzahl\n"
+	long := strings.Repeat("x", 401)
+	many := head
+	for i := range events.MaxLines + 1 {
+		many += fmt.Sprintf("%d;A-%d;Klemme;1\n", i+1, i+1)
+	}
+	for name, c := range map[string]struct{ list, title, cycles, table, want string }{
+		"list":        {"VAS 9", "Neu", "", head + "1;A;Klemme;1\n", "Listennummer „VAS 9“ enthält ein Leerzeichen"},
+		"title":       {"VAS-9", long, "", head + "1;A;Klemme;1\n", "Titel: mehr als 400 Zeichen"},
+		"no title":    {"VAS-9", "", "", head + "1;A;Klemme;1\n", "Titel fehlt"},
+		"cycle":       {"VAS-9", "Neu", "ok " + long, head + "1;A;Klemme;1\n", "Programm: mehr als 64 Zeichen"},
+		"description": {"VAS-9", "Neu", "", head + "1;A;Klemme;1\n7;B;" + long + ";1\n", "Zeile 7: Bezeichnung: mehr als 400 Zeichen"},
+		"turned":      {"VAS-9", "Neu", "", head + "1;A;Kle\u202Emme;1\n", "Zeile 1: Bezeichnung: enthält U+202E"},
+		"control":     {"VAS-9", "Neu", "", head + "1;A;Kle\u0001mme;1\n", "Zeile 1: Bezeichnung: enthält ein Steuerzeichen"},
+		"quantity":    {"VAS-9", "Neu", "", head + "3;A;Klemme;10000\n", "Zeile 3: Anzahl ist 10000; erlaubt ist 0 bis 9999"},
+		"line":        {"VAS-9", "Neu", "", head + "10000;A;Klemme;1\n", "Zeilennummer ist 10000; erlaubt ist 1 bis 9999"},
+		"lines":       {"VAS-9", "Neu", "", many, "höchstens 1000 Zeilen"},
+	} {
+		var body strings.Builder
+		w := multipart.NewWriter(&body)
+		for k, v := range map[string]string{"list": c.list, "title": c.title, "cycles": c.cycles, "table": c.table,
+			"badge": "B-1", "station": "north/packing-1", "issue": "1"} {
+			if err := w.WriteField(k, v); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, h.url+"/lists", strings.NewReader(body.String()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Content-Type", w.FormDataContentType())
+		r.Header.Set("Accept-Language", "de")
+		res, err := http.DefaultClient.Do(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw, err := io.ReadAll(res.Body)
+		if err = errors.Join(err, res.Body.Close()); err != nil {
+			t.Fatal(err)
+		}
+		if page := html.UnescapeString(string(raw)); !strings.Contains(page, c.want) {
+			_, page, _ = strings.Cut(page, `role="alert"`)
+			t.Errorf("%s: want %q in %.400s", name, c.want, page)
+		}
+	}
+	if h.size() != before {
+		t.Errorf("%d records of lists with faults", h.size()-before)
+	}
+	de := columnWords(t).Names.In("de")
+	for _, key := range events.Faults() {
+		if !de.Has("workplace.fault-" + key) {
+			t.Errorf("no entry for the fault %q", key)
+		}
+	}
+}
+
 func quote(s string) string {
 	return "`" + strings.ReplaceAll(s, "`", "\\`") + "`"
 }

@@ -8,6 +8,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/words"
 )
 
 // said is what the page tells after an input: a status with its own shape,
@@ -116,7 +117,20 @@ func (v *visit) detail(err error) string {
 	if key, _ := refusal.InWords(err); key != "" {
 		return v.why(err)
 	}
-	return err.Error()
+	return faultIn(v.w.Language(), err)
+}
+
+// faultIn says what is wrong with a value of a list.
+func faultIn(in *words.Language, err error) string {
+	f, ok := errors.AsType[*events.Fault](err)
+	if !ok || !in.Has("workplace.value-"+f.Value) {
+		return err.Error()
+	}
+	says := in.Say("workplace.fault-"+f.Key, append([]any{in.Say("workplace.value-" + f.Value)}, f.Args...)...)
+	if f.Line != 0 {
+		says = in.Say("workplace.fault-line", f.Line, says)
+	}
+	return says
 }
 
 // inWords is a refusal in the person's language.
