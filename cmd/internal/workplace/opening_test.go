@@ -1,7 +1,10 @@
 package workplace_test
 
 import (
+	"fmt"
+	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -53,6 +56,42 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	}
 	p.Press("\r")
 	p.Await(`location.pathname.endsWith("/count")`)
+}
+
+// TestStopSaysItIsNotOpen: under STOP a set that nobody has opened is not said to be
+// open, whatever would be found once it was.
+func TestStopSaysItIsNotOpen(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/packing-1", events.KindSetPacked, "LAP-014", &events.SetPacked{List: "LAP-MAJOR", Version: 1, WeightGrams: 8400})
+	h.after(time.Minute)
+	h.record("north/packing-1", events.KindListSealed, "LAP-014", &events.ListSealed{Placement: events.Outside, Seals: []string{"1", "2"}})
+	h.after(time.Minute)
+	h.record("north/sterilizer-1", events.KindSetSterilized, "LAP-014", &events.SetSterilized{Load: "S1-0304-09", Sterilizer: "S1",
+		Run: 9, Cycle: "dynamic-air-132", Result: "passed"})
+	h.after(time.Hour)
+	all := h.events(site.Query{Set: "LAP-014"}, events.KindListSealed)
+	code := all[len(all)-1].(*events.ListSealed).Code
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.scan(label(t, events.ScanCase, "K-1"))
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanTag, "LAP-014"))
+	s.scan(label(t, events.ScanOuter, "LAP-014"))
+	a := s.scan(code)
+	more := fmt.Sprint(a["more"])
+	if a["status"] != "broken" || !strings.Contains(fmt.Sprint(a["words"]), "NOT RELEASED") ||
+		!strings.HasPrefix(more, "If it is opened now, the record will say: LAP-014 was opened") {
+		t.Errorf("not released: %v / %v", a["words"], more)
+	}
+	// Used before: that is so, and what the record would say begins with it.
+	s.do("forget")
+	h.record("north/or-1", events.KindSetOpened, "LAP-022", &events.SetOpened{Case: "K-0412", Tag: "LAP-022"})
+	h.after(time.Hour)
+	s.scan(label(t, events.ScanTag, "LAP-022"))
+	a = s.scan(h.codes["LAP-022"])
+	if more := fmt.Sprint(a["more"]); a["status"] != "broken" ||
+		!strings.HasPrefix(more, "If it is opened now, the record will say: LAP-022 was opened for case K-0412") {
+		t.Errorf("used again: %v / %v", a["words"], more)
+	}
 }
 
 // TestOpeningRight: the right sheet is called right, and two scans typed fast

@@ -371,7 +371,7 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 	b.stop = s.Status == "broken"
 	if b.stop {
 		if o.Kind == events.KindSetOpened && !b.Anyway {
-			if s.Next, err = b.unopened(v, s, since, answer, skip); err != nil {
+			if err := b.unopened(v, &s, since, answer, skip); err != nil {
 				return said{}, err
 			}
 		}
@@ -394,17 +394,20 @@ func (v *visit) preview(o *events.Observation) (*projections.Verdict, error) {
 	return site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) { return m.Preview(v, o) })
 }
 
-// unopened is what is usually done about what stops a set, as long as it is not open:
-// nothing of it has been counted.
-func (b *reading) unopened(v *visit, s said, since int64, answer said, skip []projections.Code) (string, error) {
+// unopened says what stops a set, and what is usually done about it, as long as it is
+// not open: nobody has opened it, and nothing of it has been counted.
+func (b *reading) unopened(v *visit, s *said, since int64, answer said, skip []projections.Code) error {
 	verdict, err := v.preview(b.check(v))
 	if err != nil {
-		return "", err
+		return err
 	}
-	if closed := v.judged(verdict, since, answer, skip...); closed.Words == s.Words {
-		return closed.Next, nil
+	switch closed := v.judged(verdict, since, answer, skip...); {
+	case closed.Words == s.Words:
+		s.Next, s.More = closed.Next, closed.More
+	case s.fresh:
+		s.More = v.t("if-opened", s.More)
 	}
-	return s.Next, nil
+	return nil
 }
 
 // sayHands adds to a STOP what to do with one's hands.

@@ -28,7 +28,8 @@ type said struct {
 	Answer string  `json:"answer,omitempty"` // to this reading, where an older finding stops the set
 	Older  []older `json:"older,omitempty"`  // what was found before, by weight
 
-	No    bool `json:"no,omitzero"`    // it was not taken; nothing stops a set
+	No    bool `json:"no,omitzero"` // it was not taken; nothing stops a set
+	fresh bool // it is about what was read just now
 	Under bool `json:"under,omitzero"` // the aside is about the STOP, and goes with it
 
 	Choices []choice `json:"choices,omitempty"` // the answers, where it is a question
@@ -173,6 +174,7 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 	s := answer
 	if len(now) > 0 {
 		s = v.found(verdict.Set, now[0])
+		s.fresh = true
 		now = now[1:]
 	}
 	all := append(now, before...)
@@ -185,7 +187,7 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 		case o.Status == "broken" && s.Status != "broken":
 			s.Words, s.Status, s.Sound = o.Words, o.Status, "wrong"
 			s.Answer, s.Next = answer.Words, o.Next
-			s.Older, s.More = s.Older[:len(s.Older)-1], o.More
+			s.Older, s.More, s.fresh = s.Older[:len(s.Older)-1], o.More, slices.Contains(now, f)
 		case s.Status == "whole":
 			s.Status, s.Sound = "doubtful", "ask"
 		}
