@@ -577,6 +577,10 @@ func (d *CaseClosed) Check() error {
 	return c.err
 }
 
+// MaxIncubatedMinutes is the longest incubation that is taken: two weeks. The longest that are asked for are seven
+// days (from memory).
+const MaxIncubatedMinutes = 14 * 24 * 60
+
 // IndicatorRead is a biological indicator's result for a load. Subject: the load id.
 type IndicatorRead struct {
 	Load       string `json:"load"`
@@ -584,6 +588,8 @@ type IndicatorRead struct {
 	Result     string `json:"result"` // negative, positive
 	Lot        string `json:"lot,omitempty"`
 	Control    string `json:"control,omitempty"` // what the unprocessed control of the lot showed: positive, negative
+	// How long it was incubated when it was read. How long it must be is in its manufacturer's instructions.
+	IncubatedMinutes int64 `json:"incubatedMinutes,omitzero"`
 }
 
 func (*IndicatorRead) Kind() Kind { return KindIndicatorRead }
@@ -601,6 +607,7 @@ func (d *IndicatorRead) Check() error {
 	if d.Control != "" {
 		oneOf(&c, "control", d.Control, "negative", "positive")
 	}
+	c.inRange("incubatedMinutes", d.IncubatedMinutes, 0, MaxIncubatedMinutes)
 	return c.err
 }
 

@@ -178,6 +178,9 @@ func (d *draft) removedOf(line int64) int64 {
 func (s store) draft(ref, set string, stage events.Stage) (*draft, bool, error) {
 	d := &draft{Case: ref, Set: set, Stage: stage}
 	found, err := s.load(d, "count", ref, set+" "+string(stage))
+	if d.Lines == nil { // a draft without a line is kept without the map
+		d.Lines = make(map[int64]*entry)
+	}
 	return d, found, err
 }
 

@@ -409,7 +409,7 @@ func (w *walk) learn(s step, shown, a answer) step {
 	before := w.said()
 	before.plain = w.wasPlain
 	w.prior = before
-	w.learnBadge(s)
+	w.learnBadge(s, a)
 	w.p.learn(w, s, shown, a)
 	if !reflect.DeepEqual(before, w.said()) {
 		w.before = before
@@ -504,11 +504,12 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	return s
 }
 
-func (w *walk) learnBadge(s step) {
+func (w *walk) learnBadge(s step, a answer) {
 	m, packs := w.p.(*packModel)
 	switch {
 	case s.kind != events.ScanBadge:
-	case !packs || w.operator == "" || m.set == "":
+	// At packing a second badge is the second look at what lies there, which may be a set that has no list yet.
+	case !packs || w.operator == "" || m.set == "" && !a.says("choose its list"):
 		w.operator = s.id
 	}
 	switch {

@@ -775,12 +775,19 @@ func TestIndicatorHasNoPreset(t *testing.T) {
 	if h.size() != before {
 		t.Fatal("Enter recorded an indicator")
 	}
-	s.do("indicator", "load", "S1-0304-01", "result", "negative", "lot", "BI-77", "control", "positive")
+	for _, wrong := range []string{"3 h", "-1", "20161", "99999999999999999999"} {
+		a := s.do("indicator", "load", "S1-0304-01", "result", "negative", "incubated", wrong)
+		if h.size() != before || !strings.Contains(fmt.Sprint(a), wrong+" is no number of minutes") {
+			t.Errorf("incubated for %q: %v", wrong, a)
+		}
+	}
+	s.do("indicator", "load", "S1-0304-01", "result", "negative", "lot", "BI-77", "control", "positive", "incubated", " 180 ")
 	got := h.events(site.Query{Load: "S1-0304-01"}, events.KindIndicatorRead)
 	if len(got) != 1 {
 		t.Fatalf("%d indicators", len(got))
 	}
-	if d := got[0].(*events.IndicatorRead); d.Result != "negative" || d.Lot != "BI-77" || d.Control != "positive" || d.Sterilizer != "S1" {
+	if d := got[0].(*events.IndicatorRead); d.Result != "negative" || d.Lot != "BI-77" || d.Control != "positive" || d.Sterilizer != "S1" ||
+		d.IncubatedMinutes != 180 {
 		t.Errorf("recorded: %+v", d)
 	}
 	// A positive one leads to what the load touched.
@@ -1026,6 +1033,10 @@ func TestLastLineIsTakenBack(t *testing.T) {
 	undo("4 × Forceps")
 	undo("nothing to take back")
 	enter("", "4 × Forceps") // Enter on that asks again
+	enter("3", "Line 1: 3 of 4. Why?")
+	s.do("again") // and no line is left
+	undo("Line 1: 3 of 4. Why?")
+	s.do("again")
 	enter("", "2 × Clamp")
 	enter("1", "Line 2: 1 of 2. Why?")
 	enter("3", "3 × Probe")

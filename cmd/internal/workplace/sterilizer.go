@@ -387,6 +387,12 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 		b.Indicated = d.Load
 		return v.askIndicator(d.Load), nil
 	}
+	if minutes := strings.TrimSpace(f["incubated"]); minutes != "" {
+		n, err := strconv.ParseInt(minutes, 10, 64)
+		if d.IncubatedMinutes = n; err != nil || n < 0 || n > events.MaxIncubatedMinutes {
+			return said{}, v.sayNo("indicator-minutes", minutes)
+		}
+	}
 	if l := b.find(d.Load); l != nil {
 		d.Sterilizer = l.Sterilizer
 	} else {
