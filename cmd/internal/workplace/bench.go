@@ -685,12 +685,15 @@ func onlyAnswers(text string) bool {
 }
 
 // takesOver reports whether a scan would take the bench from another screen that is
-// at work here. That is said first; the scan, made again, takes it.
+// at work here. That is said first; the scan, made again, takes it. What waited while
+// the line was down is not asked about: nobody is there any more to scan it again, and
+// while its screen shows what lies here now, nobody else has done anything since.
 func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, error) {
 	const apart = 2 * time.Second // closer together it is one scan
 	h := P(b).shared()
 	here := h.Writer == "" || h.Writer == in.Client || h.Taking == in.Client && v.now.Sub(h.TakingAt) >= apart
-	if blind || in.Rev == 0 || P(b).idle() || here || v.place == "sterilizer" {
+	waited := in.Ago > 0 && in.Rev == h.Rev
+	if blind || in.Rev == 0 || P(b).idle() || here || waited || v.place == "sterilizer" {
 		return false, nil
 	}
 	away, err := v.away(h.Active)

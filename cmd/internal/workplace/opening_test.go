@@ -18,7 +18,7 @@ func TestOpeningWithTwinsSheet(t *testing.T) {
 	p.Open(h.at("opening"))
 	before := h.size()
 	p.Type(label(t, events.ScanSet, "LAP-014") + "\r")
-	p.AwaitText("#verdict", "outer label")
+	p.AwaitText("#verdict", "There is no tag to read")
 	p.Type("(8004)LAP-014\r") // a label of another kind
 	p.AwaitText("#verdict", "scan the count sheet")
 	p.Type(h.codes["LAP-022"] + "\r")

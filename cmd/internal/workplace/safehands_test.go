@@ -149,7 +149,7 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 	inputs := 0
 	scan := func(text string) { inputs++; p.Type(text + "\r") }
 	scan(label(t, events.ScanSet, "LAP-014"))
-	p.AwaitText("#verdict", "outer label")
+	p.AwaitText("#verdict", "There is no tag to read")
 	scan("(8004)LAP-014")
 	p.AwaitText("#verdict", "scan the count sheet")
 	scan(h.codes["LAP-022"])
@@ -1083,6 +1083,39 @@ func TestWhatAnotherScreenWorksOn(t *testing.T) {
 			t.Errorf("after %.20s: %q, want %s", test.scan, a["aside"], test.want)
 		}
 		send("a", "do", `"action":"clear","fields":{}`)
+	}
+}
+
+// TestWaitedScanIsTaken: a scan that waited while the line was down can't be scanned
+// again, so it is taken where its screen showed what lies here, though the screen
+// that began there is another one: a tablet's battery died, and the next went on.
+func TestWaitedScanIsTaken(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		ago   string
+		since string // what another screen scans in between
+		taken bool
+	}{
+		{"waited", `"ago":60000,`, "", true},
+		{"did not wait", "", "", false},
+		{"waited, and somebody went on", `"ago":60000,`, label(t, events.ScanSeal, "200"), false},
+	} {
+		h := newHouse(t, "LAP-014")
+		n := 0
+		send := func(client, rest, text string) map[string]any {
+			n++
+			h.after(3 * time.Second)
+			return h.post("/at/north/or-3/sealing/scan", fmt.Sprintf(`{"client":%q,"n":%d,%s"text":%s}`, client, n, rest, jsonText(text)))
+		}
+		a := send("a", "", label(t, events.ScanTag, "LAP-014"))
+		rev := fmt.Sprintf(`"rev":%v,`, a["rev"])
+		if test.since != "" {
+			send("a", "", test.since)
+		}
+		a = send("b", rev+test.ago, label(t, events.ScanSeal, "100"))
+		if taken := a["stale"] != true && strings.Contains(fmt.Sprint(a["bench"]), "100"); taken != test.taken {
+			t.Errorf("%s: taken %t: %v", test.name, taken, a["aside"])
+		}
 	}
 }
 
