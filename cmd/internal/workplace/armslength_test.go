@@ -18,6 +18,11 @@ const armsLength = `(want => {
 	const tells = document.querySelector("#verdict .verdict .tells:not(.answer)");
 	look("the verdict", tells);
 	look("the word", tells?.querySelector(".sign"));
+	const answer = document.querySelector("#verdict:has(.hands) .choices .main");
+	if (answer) {
+		const box = answer.getBoundingClientRect(), room = document.getElementById("verdict").getBoundingClientRect();
+		if (box.bottom > Math.min(room.bottom, bottom)) wrong.push("the answer to STOP ends at " + box.bottom + " of " + room.bottom);
+	}
 	look("the stage", document.querySelector(".stick h1"));
 	const names = [...document.querySelectorAll("#verdict .of, #verdict .tells, #now-set, .stick h1")];
 	const named = names.filter(el => el.textContent.includes(want.name));
@@ -37,7 +42,8 @@ const armsLength = `(want => {
 		}
 	}
 	const head = document.querySelector(".stick").getBoundingClientRect().height;
-	if (head > 0.56 * innerHeight) wrong.push("the head takes " + Math.round(head) + " of " + innerHeight);
+	// Under a STOP nothing else is to be done, and its answers are in the head.
+	if (head > (answer ? 0.78 : 0.56) * innerHeight) wrong.push("the head takes " + Math.round(head) + " of " + innerHeight);
 	const wide = document.documentElement.scrollWidth - innerWidth;
 	if (wide > 0) wrong.push("the page is " + wide + " too wide");
 	return wrong;
