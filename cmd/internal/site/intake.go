@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -74,21 +75,62 @@ type line struct {
 	receipt Receipt
 }
 
-// record takes some lines as one atomic append and answers each. No lock is
+// record takes some lines, in one or a few atomic appends, and answers each. No lock is
 // held while the answers go out.
 func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) error) error {
 	if len(batch) == 0 {
 		return nil
 	}
-	if err := s.take(ctx, batch, false); err != nil {
-		return err
+	if !slices.ContainsFunc(batch, func(l line) bool { return l.err == nil || !refusal.Is(l.err) }) {
+		// Nothing of it is for the ledger, and nobody who has something for it waits for these.
+		for i := range batch {
+			batch[i].complete(nil, false)
+		}
+		return answer(batch, emit)
 	}
-	for i := range batch {
-		if err := emit(batch[i].receipt); err != nil {
+	for len(batch) > 0 {
+		n, err := s.takeSome(ctx, batch)
+		if err != nil {
+			return err
+		}
+		if err := answer(batch[:n], emit); err != nil {
+			return err
+		}
+		batch = batch[n:]
+	}
+	return nil
+}
+
+func answer(lines []line, emit func(Receipt) error) error {
+	for i := range lines {
+		if err := emit(lines[i].receipt); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// patience is how long a station that scans may have to wait for lines of a file.
+const patience = 25 * time.Millisecond
+
+// takeSome takes as many of a file's lines as keep others waiting for no longer than that, by how long those before took.
+func (s *Site) takeSome(ctx context.Context, batch []line) (int, error) {
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	const fewest = 5 // with fewer, most of the time would be spent on what each round costs
+	if s.together == 0 {
+		s.together = s.opts.Batch
+	}
+	n := min(len(batch), max(s.together, fewest))
+	begun := s.opts.Clock()
+	err := s.takeLocked(ctx, batch[:n], false)
+	switch took := s.opts.Clock().Sub(begun); {
+	case took > patience:
+		s.together = max(fewest, int(int64(n)*int64(patience)/int64(took)))
+	case n >= s.together:
+		s.together = min(2*s.together, s.opts.Batch)
+	}
+	return n, err
 }
 
 // take brings lines into the ledger, in steps that can be told apart: each line
@@ -99,6 +141,11 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
+	return s.takeLocked(ctx, batch, all)
+}
+
+// takeLocked is take. The caller holds s.intake.
+func (s *Site) takeLocked(ctx context.Context, batch []line, all bool) error {
 	in, err := s.begin(ctx)
 	if err != nil {
 		return err

@@ -41,8 +41,8 @@ type Options struct {
 	EnrolOnSight bool
 	// Existing refuses a folder that holds no ledger yet: for questions.
 	Existing bool
-	// Batch is how many lines of a file are recorded at once, 1 to 500. More is
-	// faster; they then share one time of arrival. Default 200.
+	// Batch is how many lines of a file are recorded at once at most, 1 to 500. More is
+	// faster; they then share one time of arrival. Default 200. Where so many hold up others for long, it is fewer.
 	Batch   int
 	Command string
 	Logger  *slog.Logger
@@ -72,6 +72,7 @@ type Site struct {
 	// know what came before it. Judgement follows before it is let go, so a
 	// receipt means that the verdicts are up to date too, or says that they aren't.
 	intake     sync.Mutex
+	together   int                    // so many lines of files are recorded at once for now
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	rebuilding sync.Mutex             // held by the one rebuild that runs
 	// modelMu guards the pointer; a rebuild puts another model in its place.

@@ -5,7 +5,6 @@ package web
 import (
 	"errors"
 	"fmt"
-	"io"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -25,8 +24,10 @@ import (
 
 // Server serves one site.
 type Server struct {
-	site *site.Site
-	sh   *shell.Shell
+	site  *site.Site
+	sh    *shell.Shell
+	turns turns
+	dear  seldom
 }
 
 // Option changes what New serves.
@@ -58,7 +59,7 @@ func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
 	sh.Behind = s.Behind
 	sh.Notices = func(words *shell.Words) []string { return notices(s, words) }
-	(&Server{site: s, sh: sh}).register(mux)
+	(&Server{site: s, sh: sh, turns: newTurns(), dear: newSeldom()}).register(mux)
 	registerLog(mux, sh, s)
 	sh.Register(mux)
 	if err := board.Register(mux, sh, s, log); err != nil {
@@ -83,7 +84,7 @@ func (srv *Server) register(mux shell.Mux) {
 	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
-		return s.Verify(r.Context(), nil)
+		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })
 	}))
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
 	mux.HandleFunc("GET /api/consistency", srv.consistency)
@@ -186,6 +187,8 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 		s.sh.FailJSON(w, r, err)
 		return
 	}
+	h := &handIn{body: r.Body, ctx: r.Context(), turns: s.turns, out: w, flush: rc.Flush}
+	defer h.leave()
 	begun := false
 	write := func(v any) error {
 		raw, err := json.Marshal(v)
@@ -196,21 +199,20 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request) {
 			begun = true
 			w.Header().Set("Content-Type", "application/jsonl")
 		}
-		if _, err := w.Write(append(raw, '\n')); err != nil {
-			return err
-		}
-		return rc.Flush()
+		return h.put(raw)
 	}
-	err := s.site.Record(r.Context(), body{r.Body}, func(rec site.Receipt) error { return write(rec) })
+	err := s.site.Record(r.Context(), h, func(rec site.Receipt) error { return write(rec) })
 	switch {
 	case err == nil && !begun:
 		w.Header().Set("Content-Type", "application/jsonl") // nothing was handed in
 	case err != nil && !begun:
+		h.leave()
 		s.sh.FailJSON(w, r, err)
 	case err != nil:
 		// The answer has begun, so the error is its last line. A client that has gone away needs none.
 		_ = write(s.sh.Failure(r, err))
 	}
+	_ = h.send() // a client that has gone away needs none either
 }
 
 // cutShort says for people that observations did not come whole. How the connection
@@ -222,17 +224,6 @@ func (e *cutShort) Error() string {
 }
 
 func (e *cutShort) Unwrap() error { return e.why }
-
-// body marks an error of reading as the client's: it sent less than it said.
-type body struct{ io.ReadCloser }
-
-func (b body) Read(p []byte) (int, error) {
-	n, err := b.ReadCloser.Read(p)
-	if err != nil && err != io.EOF {
-		err = refusal.Because(&cutShort{err})
-	}
-	return n, err
-}
 
 // ParseQuery reads a history question from a form.
 func ParseQuery(v url.Values) (site.Query, error) {
@@ -354,8 +345,10 @@ func (l *late) Write(b []byte) (int, error) {
 }
 
 func (s *Server) rebuild(r *http.Request) (any, error) {
-	n, err := s.site.Rebuild(r.Context(), nil)
-	return Rebuilt{Records: n}, err
+	return s.dear.ask(r.Context(), func() (any, error) {
+		n, err := s.site.Rebuild(r.Context(), nil)
+		return Rebuilt{Records: n}, err
+	})
 }
 
 // Rebuilt answers a rebuild.

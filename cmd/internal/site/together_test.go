@@ -1,0 +1,62 @@
+package site_test
+
+import (
+	"fmt"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+)
+
+// TestFilesLetOthersIn: a file whose lines take long is recorded in smaller parts, so that a station that scans waits for
+// few of them; one that goes quickly is recorded in as large parts as ever.
+func TestFilesLetOthersIn(t *testing.T) {
+	var step atomic.Int64 // how far the clock goes each time it is asked
+	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+	var asked atomic.Int64
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time {
+		return now.Add(time.Duration(asked.Add(step.Load())))
+	}})
+	n := 0
+	parts := func() (first int64) {
+		var lines strings.Builder
+		for range 100 {
+			n++
+			fmt.Fprintf(&lines, `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T05:%02d:%02dZ","set":"LAP-001",`+
+				`"data":{"place":"Z%d"}}`+"\n", n/60%60, n%60, n)
+		}
+		before, after := s.Size(), int64(0)
+		err := s.Record(t.Context(), strings.NewReader(lines.String()), func(r site.Receipt) error {
+			if r.Error != "" {
+				t.Errorf("refused: %+v", r)
+			}
+			if first == 0 {
+				first = s.Size() - before
+			}
+			after = r.Seq
+			return nil
+		})
+		if err != nil || after < before+100 {
+			t.Fatalf("the last of 100 lines is record %d behind %d: %v", after, before, err)
+		}
+		return first
+	}
+	parts() // enrols the station
+	if first := parts(); first != 100 {
+		t.Errorf("of a file that takes no time %d lines are recorded at once, want all", first)
+	}
+	step.Store(int64(time.Second))
+	parts()
+	if first := parts(); first > 5 {
+		t.Errorf("of a file that takes long %d lines are recorded at once", first)
+	}
+	step.Store(0)
+	for range 3 {
+		parts()
+	}
+	if first := parts(); first != 100 {
+		t.Errorf("when it takes no time again, %d lines are recorded at once, want all", first)
+	}
+}
