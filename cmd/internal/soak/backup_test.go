@@ -35,24 +35,25 @@ func TestBackups(t *testing.T) {
 	}
 	was, now := whole(t, base), whole(t, more)
 	tb := &table{t: t}
-	tb.run("backup, kill -9", 2, func(s *soak) { killBackup(s, early, more, was, now) })
+	for _, e := range ends {
+		tb.run("backup, "+e.name, 1, func(s *soak) { killBackup(s, early, more, was, now, e) })
+	}
 	tb.run("a restored copy goes on", 2, func(s *soak) { restoredCopy(s, early, now) })
 	tb.print()
 }
 
-// killBackup kills a backup into the folder of an earlier one, cuts off what it had just begun to write, and restores.
-func killBackup(s *soak, early, dir string, was, now *folder) {
+// killBackup ends a backup into the folder of an earlier one, cuts off what it had just begun to write, and restores.
+func killBackup(s *soak, early, dir string, was, now *folder, e end) {
 	to := filepath.Join(s.TempDir(), "backup")
 	copyFolder(s.T, early, to)
 	c := listbound("backup", "--data", dir, to)
 	begun := time.Now()
 	s.must(c.Start())
-	time.AfterFunc(time.Duration(s.rnd.IntN(150))*time.Millisecond, func() {
-		_ = c.Process.Kill() // it may have ended
-	})
-	if c.Wait() != nil {
+	if s.later(c, e, 150*time.Millisecond)() {
 		s.hit++
-		s.cutUnfinished(to, begun)
+		if !e.goesOn {
+			s.cutUnfinished(to, begun)
+		}
 	}
 	if root := s.restored(to); root != was.root && root != now.root {
 		s.lose("what was restored is neither of the two: root %s", root)

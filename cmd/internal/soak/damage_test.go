@@ -28,10 +28,41 @@ var kinds = []struct{ name, glob string }{
 	{"tree tile", "log/tile/[0-9]/*"},
 	{"checkpoint", "log/checkpoint"},
 	{"memory of the checkpoint", "newest.checkpoint"},
+	{"copy of the heads", "newest.heads"},
 	{"clean stop", "stream.clean"},
 	{"ledger's key", "keys/north_ledger.key"},
 	{"station's key", "keys/north_[a-km-z]*.key"},
 	{"read model", "readmodel.db*"},
+}
+
+// noKinds are files whose content nothing rests on: a lock, and what the test itself needs.
+var noKinds = []string{"owner.lock", "as-of"}
+
+// kindsAreAll holds that each file of a folder is of a kind, and each kind has a file.
+func kindsAreAll(t *testing.T, dir string) {
+	t.Helper()
+	known := make(map[string]bool)
+	for _, name := range noKinds {
+		known[filepath.Join(dir, name)] = true
+	}
+	for _, k := range kinds {
+		files, err := filepath.Glob(filepath.Join(dir, k.glob))
+		if err != nil || len(files) == 0 {
+			t.Errorf("no file is a %s: %v", k.name, err)
+		}
+		for _, f := range files {
+			known[f] = true
+		}
+	}
+	err := filepath.WalkDir(dir, func(path string, d os.DirEntry, err error) error {
+		if err == nil && !d.IsDir() && !known[path] && !known[filepath.Dir(path)] {
+			t.Errorf("%s is of no kind that is damaged here", path)
+		}
+		return err
+	})
+	if err != nil {
+		t.Error(err)
+	}
 }
 
 // folder is a whole folder, with what is known of it.
@@ -80,8 +111,8 @@ func whole(t *testing.T, dir string) *folder {
 // TestDamaged damages a folder in every way that a disk or a careless hand can, and
 // asks whether anybody was told, or nothing that the folder says has changed.
 func TestDamaged(t *testing.T) {
-	lines := week(t, 700)
-	old := whole(t, filled(t, lines[:400]))
+	lines := week(t, 1300) // so many that there is a copy of the heads, and a bundle that is full, in each folder
+	old := whole(t, filled(t, lines[:1010]))
 	now := filepath.Join(t.TempDir(), "now")
 	copyFolder(t, old.dir, now)
 	o := options(now)
@@ -90,12 +121,13 @@ func TestDamaged(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines[400:], "\n")+"\n"), func(site.Receipt) error { return nil })
+	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines[1010:], "\n")+"\n"), func(site.Receipt) error { return nil })
 	if err != nil || s.Close() != nil {
 		t.Fatal(err)
 	}
 	f := whole(t, now)
-	other := whole(t, filled(t, lines[:500]))
+	kindsAreAll(t, now)
+	other := whole(t, filled(t, lines[:1150]))
 	if len(f.broken) == 0 {
 		t.Fatal("nothing is broken whose vanishing would show")
 	}
@@ -107,7 +139,7 @@ func TestDamaged(t *testing.T) {
 		{"a bit flipped", flipped}, {"cut", cut}, {"removed", removed},
 		{"put back from an old copy", from(old)}, {"another ledger's", from(other)}, {"two exchanged", exchanged},
 	} {
-		tb.run(d.name, 5, func(s *soak) { damage(s, f, d.do) })
+		tb.atLeast(d.name, 5, 90, func(s *soak) { damage(s, f, d.do) })
 	}
 	tb.print()
 }

@@ -9,7 +9,6 @@ import (
 	"mime/multipart"
 	"net"
 	"net/http"
-	"os"
 	"slices"
 	"strings"
 	"sync"
@@ -18,8 +17,12 @@ import (
 	"time"
 )
 
+// promised is what 99 of 100 scans take at most beside any other clients.
+const promised = 250 * time.Millisecond
+
 // TestHostileClients has one station scan beside clients that are slow, greedy or mean. Each
-// scan must be recorded; how long it takes is printed beside what it takes alone.
+// scan must be recorded; how long it takes is printed beside what it takes alone, and is held to what is promised in
+// the long form, which has the machine to itself: where scans alone take long, too, it can't be.
 func TestHostileClients(t *testing.T) {
 	tb := &table{t: t}
 	for _, h := range []struct {
@@ -28,9 +31,14 @@ func TestHostileClients(t *testing.T) {
 	}{
 		{"connections that say nothing", silent}, {"requests that never end", endless}, {"receipts that nobody reads", unread},
 		{"change streams that nobody reads", streams}, {"tables that unpack to millions of rows", bombs},
-		{"verifications and rebuilds", verifications},
+		{"verifications and rebuilds", verifications}, {"files of scans, receipts unread", files},
 	} {
 		tb.run(h.name, 1, func(s *soak) { beside(s, h.do) })
+	}
+	for _, s := range tb.rows {
+		if p99 := at(s.beside, 99); long() && p99 > promised && p99 > 20*at(s.alone, 99) {
+			t.Errorf("beside %s 99 of 100 scans took up to %s, alone %s", s.name, p99, at(s.alone, 99))
+		}
 	}
 	tb.print()
 }
@@ -38,7 +46,7 @@ func TestHostileClients(t *testing.T) {
 // many is how many clients there are: as many as a process may have open in the
 // long form, with room for the rest.
 func many() int {
-	if os.Getenv("SOAK") == "" {
+	if !long() {
 		return 100
 	}
 	var limit syscall.Rlimit
@@ -53,15 +61,16 @@ func beside(s *soak, hostile func(context.Context, *soak, *server)) {
 	dir := newFolder(s.T)
 	v := s.serve(dir)
 	s.enrol(v, "north/s-0")
-	const scans = 30
-	alone := s.scans(v, 0, scans)
+	scans := 30
+	if long() {
+		scans = 300
+	}
+	s.alone = append(s.alone, s.scans(v, 0, scans)...)
 	ctx, stop := context.WithCancel(s.Context())
 	hostile(ctx, s, v)
 	s.hit++
-	with := s.scans(v, scans, scans)
+	s.beside = append(s.beside, s.scans(v, scans, scans)...)
 	stop()
-	s.Logf("%s: a scan took p50 %s, p99 %s; alone p50 %s, p99 %s", s.name,
-		at(with, 50), at(with, 99), at(alone, 50), at(alone, 99))
 	s.must(v.cmd.Process.Signal(syscall.SIGTERM))
 	v.wait()
 	s.verify(dir)
@@ -118,6 +127,24 @@ func unread(ctx context.Context, s *soak, v *server) {
 		go func() {
 			fmt.Fprintf(c, "POST /api/observations HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: %d\r\n\r\n", len(body))
 			_, _ = io.WriteString(c, body) // it is cut off
+		}()
+	}
+}
+
+// files hands in files of scans again and again, and leaves the receipts where they are.
+func files(ctx context.Context, s *soak, v *server) {
+	for c := range 8 {
+		s.enrol(v, fmt.Sprintf("north/s-%d", 1+c))
+		conn := s.dial(ctx, v)
+		go func() {
+			fmt.Fprint(conn, "POST /api/observations HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\n")
+			for n := 0; ; n++ {
+				n := n % 20_000 // of sets that nobody else scans
+				line := strings.Replace(scan(1+c, n), "LAP-", fmt.Sprintf("S%d-", n/100), 1) + "\n"
+				if _, err := fmt.Fprintf(conn, "%x\r\n%s\r\n", len(line), line); err != nil {
+					return // it is cut off
+				}
+			}
 		}()
 	}
 }

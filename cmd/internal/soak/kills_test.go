@@ -18,12 +18,14 @@ import (
 func TestKilled(t *testing.T) {
 	tb := &table{t: t}
 	for _, e := range ends {
-		tb.run("record, "+e.name, 2, func(s *soak) { killRecord(s, e) })
+		tb.run("record, "+e.name, 1, func(s *soak) { killRecord(s, e) })
 	}
 	lines := week(t, 700)
 	base := filled(t, lines)
-	for _, c := range []string{"rebuild", "evidence", "repair"} {
-		tb.run(c+", kill -9", 2, func(s *soak) { killAtWork(s, base, c) })
+	for _, c := range []string{"rebuild", "evidence", "repair", "key replace"} {
+		for _, e := range ends {
+			tb.run(c+", "+e.name, 1, func(s *soak) { killAtWork(s, base, c, e) })
+		}
 	}
 	tb.print()
 }
@@ -43,16 +45,17 @@ func killRecord(s *soak, e end) {
 	for n := s.rnd.IntN(len(lines) - 50); len(had) < n && sc.Scan(); {
 		s.keep(had, sc.Bytes())
 	}
-	time.AfterFunc(time.Duration(s.rnd.IntN(3000))*time.Microsecond, func() {
-		_ = e.do(c.Process) // it may have ended
-	})
+	wait := s.later(c, e, 3*time.Millisecond)
 	for sc.Scan() {
 		if json.Valid(sc.Bytes()) { // a last line that was cut short is nobody's receipt
 			s.keep(had, sc.Bytes())
 		}
 	}
-	if c.Wait() != nil {
+	if wait() {
 		s.hit++
+	}
+	if e.goesOn && len(had) != len(lines) {
+		s.lose("it was stopped and continued, and gave %d receipts for %d lines", len(had), len(lines))
 	}
 	again := s.ask("record", "--data", dir, file)
 	seqs := make(map[int64]bool)
@@ -69,25 +72,24 @@ func killRecord(s *soak, e end) {
 	s.verify(dir)
 }
 
-// killAtWork kills a command at work on a copy of a folder, and asks as before.
-func killAtWork(s *soak, base, command string) {
+// killAtWork ends a command at work on a copy of a folder, and asks as before.
+func killAtWork(s *soak, base, command string, e end) {
 	dir := filepath.Join(s.TempDir(), "d")
 	copyFolder(s.T, base, dir)
 	before := s.ask("broken", "--data", dir, "--json")
 	bundle := filepath.Join(s.TempDir(), "e.zip")
-	args := []string{command, "--data", dir}
+	args := append(strings.Fields(command), "--data", dir)
 	switch command {
 	case "evidence":
 		args = append(args, "--set", "LAP-001", "--out", bundle)
+	case "key replace":
+		args = append(args, "--operator", "B-1182", "--reason", "as often as the rules ask")
 	case "repair":
 		s.flip(filepath.Join(dir, "log", "tile", "entries"))
 	}
 	c := listbound(args...)
 	s.must(c.Start())
-	time.AfterFunc(time.Duration(s.rnd.IntN(400))*time.Millisecond, func() {
-		_ = c.Process.Kill() // it may have ended
-	})
-	if c.Wait() != nil {
+	if s.later(c, e, 250*time.Millisecond)() {
 		s.hit++
 	}
 	if command == "repair" {
@@ -101,7 +103,10 @@ func killAtWork(s *soak, base, command string) {
 		}
 	}
 	if after := s.ask("broken", "--data", dir, "--json"); after != before {
-		s.lose("after %s was killed other sets are broken", command)
+		s.lose("after %s and %s other sets are broken", command, e.name)
+	}
+	if command == "key replace" { // one key or the other is in force
+		s.keep(make(map[string]int64), []byte(s.ask("record", "--data", dir, s.file(scanAt(1)))))
 	}
 	s.verify(dir)
 }

@@ -45,7 +45,7 @@ func TestRewritten(t *testing.T) {
 	}
 	root := whole(t, more).root
 	tb.run("older parts put back", 4, func(s *soak) { putBack(s, base, more, root, earlier) })
-	tb.run("a second writer", 2, func(s *soak) { secondWriter(s, base) })
+	tb.run("a second writer", 4, func(s *soak) { secondWriter(s, base) })
 	tb.print()
 }
 
@@ -135,8 +135,8 @@ func putBack(s *soak, old, now, root, earlier string) {
 	}
 }
 
-// secondWriter has a second program record into the folder of a server that runs,
-// after its lock was deleted, or the folder renamed and a copy put in its place.
+// secondWriter has a second program record into the folder of a server that runs: after its lock was deleted, or all that
+// says whose the folder is, or the folder was renamed and a copy put in its place, or while the server is stopped.
 func secondWriter(s *soak, base string) {
 	dir := filepath.Join(s.TempDir(), "d")
 	copyFolder(s.T, base, dir)
@@ -154,9 +154,20 @@ func secondWriter(s *soak, base string) {
 	if keep(post(v.url, scanAt(1), scanAt(2))) != 2 {
 		s.Fatal("the server does not record")
 	}
-	s.must(os.Remove(filepath.Join(dir, "owner.lock")))
-	if s.rnd.IntN(2) == 0 {
+	now := dir
+	way := s.tried % 4
+	switch way {
+	case 0:
+		s.must(os.Remove(filepath.Join(dir, "owner.lock")))
+	case 1:
+		s.must(os.Remove(filepath.Join(dir, "owner.lock")))
 		s.must(os.Remove(filepath.Join(dir, "owner.json")))
+	case 2:
+		now = dir + "-renamed"
+		s.must(os.Rename(dir, now))
+		copyFolder(s.T, now, dir)
+	case 3:
+		s.must(v.cmd.Process.Signal(syscall.SIGSTOP))
 	}
 	c := listbound("record", "--data", dir, "-")
 	c.Stdin = strings.NewReader(scanAt(3) + "\n" + scanAt(4) + "\n")
@@ -167,10 +178,26 @@ func secondWriter(s *soak, base string) {
 	for line := range strings.Lines(string(out)) {
 		s.keep(had, []byte(line))
 	}
-	keep(post(v.url, scanAt(5), scanAt(6)))
+	if way == 3 {
+		s.must(v.cmd.Process.Signal(syscall.SIGCONT))
+	}
+	before := len(had)
+	went := keep(post(v.url, scanAt(5), scanAt(6)))
 	s.must(v.cmd.Process.Signal(syscall.SIGTERM))
 	v.wait()
 	s.hit++
+	if went == 0 && err != nil {
+		s.lose("neither of the two records: %s", out)
+	}
+	if way == 2 {
+		// The one that went on in the folder of the old name has what it acknowledged; the other may record nothing more.
+		if went > 0 && before > 2 {
+			s.lose("both folders go on: %d receipts of the server after the copy was recorded in", went)
+		}
+		if before == 2 { // the copy was refused
+			dir = now
+		}
+	}
 	again := s.ask("record", "--data", dir, s.file(scanAt(1), scanAt(2), scanAt(3), scanAt(4), scanAt(5), scanAt(6)))
 	seqs := make(map[int64]bool)
 	for line := range strings.Lines(again) {

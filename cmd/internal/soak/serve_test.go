@@ -19,7 +19,7 @@ func TestServerKilled(t *testing.T) {
 // killServe ends a server while eight clients record, and has all of it recorded
 // again by the next one.
 func killServe(s *soak, e end) {
-	const clients, most = 8, 400
+	const clients, most, goesOn = 8, 400, 100
 	dir := newFolder(s.T)
 	v := s.serve(dir)
 	for c := range clients {
@@ -27,7 +27,7 @@ func killServe(s *soak, e end) {
 	}
 	var mu sync.Mutex
 	had := make(map[string]int64)
-	enough := make(chan struct{}, 1)
+	enough, more := make(chan struct{}), make(chan struct{})
 	after := 1 + s.rnd.IntN(40)
 	var all sync.WaitGroup
 	for c := range clients {
@@ -38,11 +38,11 @@ func killServe(s *soak, e end) {
 				for _, r := range rs {
 					had[r.ID] = r.Seq
 				}
-				if len(had) >= after {
-					select {
-					case enough <- struct{}{}:
-					default:
-					}
+				if len(had) >= after && !closed(enough) {
+					close(enough)
+				}
+				if len(had) >= after+goesOn && !closed(more) {
+					close(more)
 				}
 				mu.Unlock()
 				if err != nil || len(rs) == 0 {
@@ -52,7 +52,11 @@ func killServe(s *soak, e end) {
 		})
 	}
 	<-enough
-	s.must(e.do(v.cmd.Process))
+	s.must(e.do(s, v.cmd.Process))
+	if e.goesOn {
+		<-more
+		s.must(v.cmd.Process.Signal(syscall.SIGTERM))
+	}
 	all.Wait()
 	v.wait()
 	s.hit++
@@ -86,4 +90,13 @@ func killServe(s *soak, e end) {
 	s.must(v.cmd.Process.Signal(syscall.SIGTERM))
 	v.wait()
 	s.verify(dir)
+}
+
+func closed(c chan struct{}) bool {
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
 }

@@ -15,6 +15,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -56,10 +57,15 @@ type soak struct {
 
 	tried, hit, noticed, harmless, lost int
 	outside                             int // noticed only by what lies elsewhere
+
+	alone, beside []time.Duration // what scans took
 }
 
 // rows is how many rows the time of the long form is shared among.
-const rows = 28
+const rows = 56
+
+// long reports whether this is the long form.
+func long() bool { return os.Getenv("SOAK") != "" }
 
 // table gathers the rows of one test.
 type table struct {
@@ -70,7 +76,10 @@ type table struct {
 // run tries one thing as often as the short form asks for, or as the time allows.
 // A try that leaves something lost or unnoticed is an error with the seed that
 // repeats it.
-func (tb *table) run(name string, short int, try func(*soak)) {
+func (tb *table) run(name string, short int, try func(*soak)) { tb.atLeast(name, short, short, try) }
+
+// atLeast is run for what the long form must try so many times, whatever the time.
+func (tb *table) atLeast(name string, short, most int, try func(*soak)) {
 	seed := rand.Uint64()
 	if s := os.Getenv("LISTBOUND_SEED"); s != "" {
 		n, err := strconv.ParseUint(s, 10, 64)
@@ -79,13 +88,13 @@ func (tb *table) run(name string, short int, try func(*soak)) {
 		}
 		seed = n
 	}
-	var long time.Duration
+	var share time.Duration
 	if s := os.Getenv("SOAK"); s != "" {
 		d, err := time.ParseDuration(s)
 		if err != nil {
 			tb.t.Fatalf("SOAK: %v", err)
 		}
-		long = d / rows
+		share, short = d/rows, most
 	}
 	if testing.Short() {
 		short = max(1, short/4)
@@ -93,7 +102,7 @@ func (tb *table) run(name string, short int, try func(*soak)) {
 	tb.t.Run(name, func(t *testing.T) {
 		s := &soak{T: t, name: name, seed: seed, rnd: rand.New(rand.NewPCG(seed, 1))}
 		tb.rows = append(tb.rows, s)
-		for end := time.Now().Add(long); (s.tried < short || time.Now().Before(end)) && !t.Failed(); {
+		for end := time.Now().Add(share); (s.tried < short || time.Now().Before(end)) && !t.Failed(); {
 			s.tried++
 			try(s)
 		}
@@ -110,6 +119,13 @@ func (tb *table) print() {
 	fmt.Fprintln(w, "\nwhat\ttried\thit\tnoticed\tnoticed only beside what lies elsewhere\tharmless\tlost or unnoticed")
 	for _, s := range tb.rows {
 		fmt.Fprintf(w, "%s\t%d\t%d\t%d\t%d\t%d\t%d\n", s.name, s.tried, s.hit, s.noticed, s.outside, s.harmless, s.lost)
+	}
+	if slices.ContainsFunc(tb.rows, func(s *soak) bool { return len(s.beside) > 0 }) {
+		fmt.Fprintln(w, "\na station's scans\tscans\tp50\tp99\talone: p50\tp99")
+		for _, s := range tb.rows {
+			fmt.Fprintf(w, "beside %s\t%d\t%s\t%s\t%s\t%s\n", s.name, len(s.beside),
+				at(s.beside, 50), at(s.beside, 99), at(s.alone, 50), at(s.alone, 99))
+		}
 	}
 	if err := w.Flush(); err != nil {
 		tb.t.Error(err)
@@ -218,18 +234,47 @@ func (s *soak) ask(args ...string) string {
 	return string(out)
 }
 
-// how a process is ended.
+// how a process is ended, or held up.
 type end struct {
-	name string
-	do   func(*os.Process) error
+	name   string
+	goesOn bool // it is not ended at all
+	do     func(*soak, *os.Process) error
 }
 
 var ends = []end{
-	{"kill -9", func(p *os.Process) error { return p.Kill() }},
-	{"SIGTERM", func(p *os.Process) error { return p.Signal(syscall.SIGTERM) }},
-	{"stop, continue, kill -9", func(p *os.Process) error {
-		return errors.Join(p.Signal(syscall.SIGSTOP), p.Signal(syscall.SIGCONT), p.Kill())
+	{"kill -9", false, func(_ *soak, p *os.Process) error { return p.Kill() }},
+	{"SIGTERM", false, func(_ *soak, p *os.Process) error { return p.Signal(syscall.SIGTERM) }},
+	{"stop, continue, kill -9", false, func(s *soak, p *os.Process) error {
+		return errors.Join(s.stopAndContinue(p), p.Kill())
 	}},
+	{"stop and continue", true, (*soak).stopAndContinue},
+}
+
+// stopAndContinue stops a process for up to half a second.
+func (s *soak) stopAndContinue(p *os.Process) error {
+	if err := p.Signal(syscall.SIGSTOP); err != nil {
+		return err
+	}
+	done := make(chan error, 1)
+	time.AfterFunc(time.Duration(s.rnd.IntN(500))*time.Millisecond, func() { done <- p.Signal(syscall.SIGCONT) })
+	return <-done
+}
+
+// later ends a process in a moment, or holds it up. What it returns waits for the process, and says whether it was at work.
+func (s *soak) later(c *exec.Cmd, e end, within time.Duration) (wait func() bool) {
+	done := make(chan error, 1)
+	time.AfterFunc(time.Duration(s.rnd.Int64N(int64(within))), func() { done <- e.do(s, c.Process) })
+	return func() bool {
+		ended := c.Wait()
+		missed := <-done // it may have ended before
+		switch {
+		case !e.goesOn:
+			return ended != nil
+		case ended != nil:
+			s.lose("it was stopped and continued, and ended with %v", ended)
+		}
+		return missed == nil
+	}
 }
 
 type receipt struct {
