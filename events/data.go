@@ -149,6 +149,8 @@ type SetPacked struct {
 	WeightGrams int64       `json:"weightGrams,omitzero"`
 	Note        string      `json:"note,omitempty"`
 	SecondLook  string      `json:"secondLook,omitempty"` // badge of a second person who looked it over
+	// NewSet says that a name that was never packed here is meant, though it is like that of another set.
+	NewSet bool `json:"newSet,omitzero"`
 }
 
 // Exception is a line whose packed number is not the list's.

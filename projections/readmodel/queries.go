@@ -101,6 +101,17 @@ func (m *Model) TripsOfSet(ctx context.Context, set string) ([]projections.TripK
 	return m.keys(ctx, `SELECT set_id, trip FROM trips WHERE set_id = ? ORDER BY trip`, set)
 }
 
+// SetNames returns all sets of which anything is recorded, by name. It steps from one
+// name to the next, so that it costs as much as there are sets, not turns.
+func (m *Model) SetNames(ctx context.Context) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, `WITH RECURSIVE names(name) AS (
+			SELECT min(set_id) FROM trips
+			UNION ALL SELECT (SELECT min(set_id) FROM trips WHERE set_id > name) FROM names WHERE name IS NOT NULL)
+		SELECT name FROM names WHERE name IS NOT NULL`)
+	found, err := scanAll(rows, err, func(s *string) []any { return []any{s} })
+	return found, err
+}
+
 // SetOfTrip returns whose a trip is; ok is false where nobody knows it.
 func (m *Model) SetOfTrip(ctx context.Context, trip string) (set string, ok bool, err error) {
 	ks, err := m.keys(ctx, `SELECT DISTINCT subject, trip FROM events WHERE trip = ? AND kind = 'set.packed'`, idBytes(trip))

@@ -91,6 +91,12 @@ func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections
 	return &verdict, nil
 }
 
+// LikeSet returns the set that was packed here whose name is like that of one that never
+// was; "" where there is none.
+func (v *View) LikeSet(ctx context.Context, set string) (string, error) {
+	return newReferences(ctx, v.site, v.Model).likeSet(ctx, set)
+}
+
 // ErrNoList says that a list or version is not known.
 var ErrNoList = refusal.WithCode(http.StatusNotFound, "no such list is issued here")
 

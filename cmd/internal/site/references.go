@@ -3,6 +3,7 @@ package site
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +27,7 @@ type references struct {
 	learned int64                      // events of this batch in world
 	packed  map[string][]*events.Event // set.packed of this batch, by set
 	byID    map[string]*events.Event   // of this batch
+	alike   map[string][]string        // names of sets that were packed, by likeness; nil until it is asked for
 }
 
 func newReferences(ctx context.Context, s *Site, m *readmodel.Model) *references {
@@ -44,6 +46,9 @@ func (r *references) learn(e *events.Event) {
 	switch e.Data.(type) {
 	case *events.SetPacked:
 		r.packed[e.Subject] = append(r.packed[e.Subject], e)
+		if r.alike != nil {
+			r.addAlike(e.Subject)
+		}
 	case *events.ListIssued, *events.EventCorrected:
 	default:
 		return
@@ -154,8 +159,69 @@ func (r *references) checkPackedBy(d *events.SetPacked) error {
 	return nil
 }
 
+// checkNewSet asks whether a set that is packed for the first time is another one
+// than that whose name its own is like: two names of one set are two histories, and
+// a wrong count sheet is looked for in one of them.
+func (r *references) checkNewSet(ctx context.Context, d *events.SetPacked, e *events.Event) error {
+	if d.NewSet || len(r.packed[e.Subject]) > 0 {
+		return nil
+	}
+	like, err := r.likeSet(ctx, e.Subject)
+	if err != nil || like == "" {
+		return err
+	}
+	return refusal.Keyed("set-alike", "set %s was never packed here, and %s is a set whose name is like that: give that name, or say "+
+		"with \"newSet\": true in the data that it is another set", e.Subject, like)
+}
+
+// likeSet returns the set whose name is like one that was never packed, "" where there is
+// none, or where that one was packed.
+func (r *references) likeSet(ctx context.Context, set string) (string, error) {
+	if packed, err := wasPacked(ctx, r.model, set); err != nil || packed {
+		return "", err
+	}
+	if r.alike == nil {
+		r.alike = make(map[string][]string)
+		names, err := r.model.SetNames(ctx)
+		if err != nil {
+			return "", err
+		}
+		for _, name := range names {
+			r.addAlike(name)
+		}
+		for name := range r.packed {
+			r.addAlike(name)
+		}
+	}
+	for _, name := range r.alike[events.Likeness(set)] {
+		if name == set {
+			continue
+		}
+		if packed, err := wasPacked(ctx, r.model, name); err != nil || packed || len(r.packed[name]) > 0 {
+			return name, err
+		}
+	}
+	return "", nil
+}
+
+func (r *references) addAlike(set string) {
+	if l := events.Likeness(set); !slices.Contains(r.alike[l], set) {
+		r.alike[l] = append(r.alike[l], set)
+		slices.Sort(r.alike[l])
+	}
+}
+
+// wasPacked reports whether a set was ever packed here.
+func wasPacked(ctx context.Context, m *readmodel.Model, set string) (bool, error) {
+	trips, err := m.TripsOfSet(ctx, set)
+	return slices.ContainsFunc(trips, func(k projections.TripKey) bool { return k.Trip != "" }), err
+}
+
 func (r *references) checkPacked(ctx context.Context, o *events.Observation, d *events.SetPacked, e *events.Event) (err error) {
 	if err := r.checkPackedBy(d); err != nil {
+		return err
+	}
+	if err := r.checkNewSet(ctx, d, e); err != nil {
 		return err
 	}
 	if e.Trip == "" {

@@ -35,7 +35,7 @@ func fixed(t time.Time) func() time.Time { return func() time.Time { return t } 
 
 var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 
-func open(t *testing.T, dir string, o site.Options) *site.Site {
+func open(t testing.TB, dir string, o site.Options) *site.Site {
 	t.Helper()
 	o.Dir = dir
 	if o.Clock == nil {
@@ -44,7 +44,7 @@ func open(t *testing.T, dir string, o site.Options) *site.Site {
 	return sitetest.Open(t, o)
 }
 
-func record(t *testing.T, s *site.Site, lines string) []site.Receipt {
+func record(t testing.TB, s *site.Site, lines string) []site.Receipt {
 	t.Helper()
 	var out []site.Receipt
 	err := s.Record(t.Context(), strings.NewReader(lines), func(r site.Receipt) error {

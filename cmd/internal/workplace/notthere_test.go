@@ -202,3 +202,39 @@ func hasCode(v *projections.Verdict, code projections.Code) bool {
 	}
 	return false
 }
+
+// TestSetThatLooksLikeAnother: a set that comes for the first time, by a name that looks
+// like another set's, is asked about at packing; it lies on the bench once somebody has
+// said that it is another set, and the record says so.
+func TestSetThatLooksLikeAnother(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
+	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+	scan(label(t, events.ScanBadge, "B-1"))
+	for _, text := range []string{label(t, events.ScanTag, "VAS-O03"), ""} {
+		scan(text)
+	}
+	a := scan(label(t, events.ScanTag, "VAS-O03"))
+	if !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 is new here, and VAS-003 looks like it") || strings.Contains(fmt.Sprint(a["bench"]), "choose") {
+		t.Fatalf("asked: %v / %v", a["words"], a["choices"])
+	}
+	if a := scan(label(t, events.ScanTag, "VAS-003")); !strings.Contains(fmt.Sprint(a["words"]), "4 × Forceps") {
+		t.Fatalf("the other one: %v", a["words"])
+	}
+	s.do("clear")
+	scan(label(t, events.ScanTag, "VAS-O03"))
+	if a := s.do("new", "value", "VAS-O03"); !strings.Contains(fmt.Sprint(a["words"]), "choose its list") {
+		t.Fatalf("another set: %v", a["words"])
+	}
+	s.do("list", "list", "VAS-MINOR")
+	for _, text := range []string{"", "", "", "4.2", label(t, events.ScanBadge, "B-1"), ""} {
+		a = scan(text)
+	}
+	got := h.events(site.Query{Set: "VAS-O03"}, events.KindSetPacked)
+	if len(got) != 1 || !got[0].(*events.SetPacked).NewSet {
+		t.Fatalf("recorded %v: %v", got, a["words"])
+	}
+	if a := scan(label(t, events.ScanTag, "VAS-O03")); !strings.Contains(fmt.Sprint(a["words"]), "4 × Forceps") {
+		t.Errorf("packed before: %v", a["words"])
+	}
+}

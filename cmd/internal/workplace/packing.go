@@ -24,6 +24,7 @@ type packing struct {
 	WeightGrams int64  `json:"weightGrams,omitempty"`
 	NoWeight    bool   `json:"noWeight,omitempty"`
 	Note        string `json:"note,omitempty"`
+	NewSet      string `json:"newSet,omitempty"` // said to be another one than the set whose name is like its own
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
 }
@@ -43,6 +44,7 @@ func packingPlace() workplace {
 		},
 		acts: map[string]action[packing]{
 			"clear":  (*packing).discard,
+			"new":    (*packing).sayNew,
 			"list":   (*packing).chooseList,
 			"line":   (*packing).enterLine,
 			"reason": (*packing).giveReason,
@@ -88,8 +90,16 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 		}
 	}
 	if b.Tag != set {
+		switch like, err := v.likeSet(set); {
+		case err != nil:
+			return said{}, err
+		case like != "" && b.NewSet != set:
+			return ask(v.t("set-alike", set, like), v.t("set-alike-more", like)).
+				offer(choice{Do: "new", Value: set, Words: v.t("do-new-set", set)}), nil
+		}
+		said := b.NewSet
 		b.clear()
-		b.Tag, b.Done = set, nil
+		b.Tag, b.Done, b.NewSet = set, nil, said
 	}
 	list, err := v.lastList(set)
 	if err != nil {
@@ -100,6 +110,20 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 		return said{}, nil
 	}
 	return said{}, b.choose(v, b.List)
+}
+
+// likeSet is the set whose name is like one that was never packed here.
+func (v *visit) likeSet(set string) (string, error) {
+	return site.Answer(v.d.site, func(m *site.View) (string, error) { return m.LikeSet(v, set) })
+}
+
+// sayNew says that a name that is like another set's is that of a new set.
+func (b *packing) sayNew(v *visit, f fields) (said, error) {
+	if f["value"] == "" {
+		return said{}, nil
+	}
+	b.NewSet = f["value"]
+	return b.scanSet(v, b.NewSet)
 }
 
 // lastList is the list by which a set was packed last, "" where it never was.
@@ -445,6 +469,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	}
 	data := &events.SetPacked{
 		List: b.List, Version: b.Version, WeightGrams: b.WeightGrams, Note: b.Note, SecondLook: b.Witness,
+		NewSet: b.NewSet == b.Tag,
 	}
 	for _, r := range p.Rows {
 		if e := r.Entry; e.Counted != r.Quantity || e.Reason != "" {

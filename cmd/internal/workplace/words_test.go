@@ -85,6 +85,8 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("thing-", "badge", "second-badge", "case", "tag", "outer", "sheet")
 	use("hands-", "opening", "storage")
 	use("do-aside-", "opening", "storage")
+	use("fault-", append(events.Faults(), "line")...)
+	use("value-", "cycle", "description", "item", "line", "list", "quantity", "title", "version")
 	use("outcome-", "reconciled", "unreconciled")
 	use("indicator-", "pass", "fail", "none")
 	for _, f := range events.PackageFaults() {
