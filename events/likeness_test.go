@@ -10,7 +10,8 @@ import (
 // ("Base 32", crockford.com/base32.html, from memory: case is ignored, hyphens too, O is 0,
 // I and L are 1); the Greek and Cyrillic letters those of UTS 39's confusables (from memory).
 func TestLikeness(t *testing.T) {
-	alike := []string{"LAP-014", "lap-014", "LAP-O14", "LAP014", "LAP_014", "lap-ol4", "LAP-0I4", "ＬＡＰ-014", "LΑP-014", "LАР-014", "l.a.p/014"}
+	alike := []string{"LAP-014", "lap-014", "LAP-O14", "LAP014", "LAP_014", "lap-ol4", "LAP-0I4",
+		"ＬＡＰ-014", "LΑP-014", "LАР-014", "l.a.p/014"}
 	for _, id := range alike[1:] {
 		if got, want := events.Likeness(id), events.Likeness(alike[0]); got != want {
 			t.Errorf("%s: %s, and %s: %s", id, got, alike[0], want)

@@ -15,7 +15,8 @@ import (
 // a later one; a set that was packed before is asked about no more.
 func TestNewSetIsAsked(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
-	list := &events.ListIssued{List: "EYE", Version: 1, Title: "Eye", Lines: []events.Line{{Line: 1, Item: "A", Description: "Forceps", Quantity: 1}}}
+	list := &events.ListIssued{List: "EYE", Version: 1, Title: "Eye",
+		Lines: []events.Line{{Line: 1, Item: "A", Description: "Forceps", Quantity: 1}}}
 	n := 0
 	line := func(set string, data events.Data) string {
 		t.Helper()

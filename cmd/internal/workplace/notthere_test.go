@@ -215,7 +215,8 @@ func TestSetThatLooksLikeAnother(t *testing.T) {
 		scan(text)
 	}
 	a := scan(label(t, events.ScanTag, "VAS-O03"))
-	if !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 is new here, and VAS-003 looks like it") || strings.Contains(fmt.Sprint(a["bench"]), "choose") {
+	if !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 is new here, and VAS-003 looks like it") ||
+		strings.Contains(fmt.Sprint(a["bench"]), "choose") {
 		t.Fatalf("asked: %v / %v", a["words"], a["choices"])
 	}
 	if a := scan(label(t, events.ScanTag, "VAS-003")); !strings.Contains(fmt.Sprint(a["words"]), "4 × Forceps") {
