@@ -157,8 +157,18 @@ type SetPacked struct {
 type Exception struct {
 	Line    int64  `json:"line"`
 	Counted int64  `json:"counted"`
-	Reason  string `json:"reason"` // missing, substituted, damaged, or the site's own word
+	Reason  string `json:"reason"` // missing, substituted, damaged, repair, added, or the site's own word
 }
+
+// Reasons why a line was not packed as listed. Of a piece that is damaged or in repair
+// is known where it is; of any other word it isn't.
+const (
+	ReasonMissing     = "missing"
+	ReasonSubstituted = "substituted"
+	ReasonDamaged     = "damaged"
+	ReasonRepair      = "repair"
+	ReasonAdded       = "added"
+)
 
 func (*SetPacked) Kind() Kind { return KindSetPacked }
 

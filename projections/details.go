@@ -902,6 +902,74 @@ type ClosedOpen struct {
 	Actions     []string   `json:"actions,omitempty"`
 }
 
+// BackWhy is what explains that a set came back with another number of pieces.
+type BackWhy string
+
+// What can explain it, the strongest first.
+const (
+	BackInHand      BackWhy = "in-hand"     // damaged or in repair, by the packing itself
+	BackElsewhere   BackWhy = "elsewhere"   // in another set of the case, by the assembly of that one
+	BackAtCount     BackWhy = "at-count"    // the counts of the case had it missing already
+	BackBefore      BackWhy = "before"      // it was packed without, before the case, and counted with
+	BackSubstituted BackWhy = "substituted" // something else lies in its place
+	BackUnexplained BackWhy = ""
+)
+
+// BackLine is a line, or all lines of one item, of which a set came back with fewer or
+// more pieces than it was last known with.
+type BackLine struct {
+	Line        int64        `json:"line"` // by the list it was packed by then
+	Item        string       `json:"item,omitempty"`
+	Description string       `json:"description,omitempty"`
+	Stage       events.Stage `json:"stage,omitempty"`       // of the count that had the last word; empty: nobody counted it
+	Counted     time.Time    `json:"counted,omitzero"`      // when that was
+	Known       int64        `json:"known"`                 // pieces by that count, or as packed before the case
+	Packed      int64        `json:"packed"`                // pieces at the assembly after it
+	Pieces      int64        `json:"pieces"`                // of the difference, how many this is about
+	Reason      string       `json:"reason,omitempty"`      // given at that packing
+	Missing     int64        `json:"missing,omitzero"`      // pieces that the counts of the case had missing at its end
+	Before      int64        `json:"packedBefore,omitzero"` // pieces as packed before the case, where that explains it
+}
+
+// CameBack: at its first assembly after a case a set had fewer or more pieces than it was
+// last known with (came-back-short, came-back-over).
+type CameBack struct {
+	Set    string        `json:"set"`
+	Case   string        `json:"case"`
+	Why    BackWhy       `json:"why,omitempty"`
+	Lines  []BackLine    `json:"lines"`
+	Packed Moment        `json:"packed"`          // that assembly
+	Closed time.Time     `json:"closed,omitzero"` // the case; zero: nobody had closed it by then
+	Hours  int64         `json:"hours,omitzero"`  // from then to the assembly, whole ones
+	Sets   int           `json:"sets"`            // of the case
+	Unsure bool          `json:"unsure,omitzero"` // whether what was counted was this set is not sure, so its packing before counts
+	Moves  []MovedPieces `json:"moves,omitempty"` // from or to other sets of the case
+	By     []string      `json:"by,omitempty"`    // the sets that came back short, by which it is told, where this one came back over
+	// Settled is the later packing by which the set has the number of its list again: that may
+	// be another piece, so it is no near miss.
+	Settled *Moment `json:"settled,omitempty"`
+}
+
+// After returns how long after its closing the case's set was assembled, in whole minutes.
+func (d *CameBack) After() time.Duration { return d.Packed.At.Sub(d.Closed).Truncate(time.Minute) }
+
+// Pieces returns how many pieces the finding is about.
+func (d *CameBack) Pieces() int64 {
+	n := int64(0)
+	for i := range d.Lines {
+		n += d.Lines[i].Pieces
+	}
+	return n
+}
+
+// Over reports whether a set came back with more.
+func (d *CameBack) Over() bool { return len(d.Lines) > 0 && d.Lines[0].Packed > d.Lines[0].Known }
+
+// Uncounted reports whether nobody had counted any of the lines in the case.
+func (d *CameBack) Uncounted() bool {
+	return !slices.ContainsFunc(d.Lines, func(l BackLine) bool { return l.Stage != "" })
+}
+
 // RestsOnCorrection: an event was taken back or replaced by a correction in force
 // (corrected).
 type RestsOnCorrection struct {
@@ -1134,6 +1202,8 @@ func (*OneBadge) Way() string { return "one-badge" }
 
 func (*ClosedOpen) Way() string { return "closed-open" }
 
+func (*CameBack) Way() string { return "assembly" }
+
 func (*RestsOnCorrection) Way() string { return "event" }
 
 func (*Remarked) Way() string { return "record" }
@@ -1161,6 +1231,7 @@ type Code string
 
 // The finding codes.
 const (
+	CameBackShort      Code = "came-back-short"
 	NotReprocessed     Code = "not-reprocessed"
 	SheetSwapped       Code = "sheet-swapped"
 	SheetStale         Code = "sheet-stale"
@@ -1192,6 +1263,7 @@ const (
 	CountMissing       Code = "count-missing"
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
+	CameBackOver       Code = "came-back-over"
 	Corrected          Code = "corrected"
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
 	StationSilent      Code = "station-silent"
@@ -1208,6 +1280,7 @@ var details = []struct {
 	codes  []Code
 	detail func() Detail
 }{
+	{[]Code{CameBackShort}, func() Detail { return new(CameBack) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(UsedAgain) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(OpenedLate) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(SeenBack) }},
@@ -1275,6 +1348,7 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(NoSecondPerson) }},
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
+	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
 	{[]Code{Corrected}, func() Detail { return new(RestsOnCorrection) }},
 	{[]Code{Overdue}, func() Detail { return new(RunOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(ReleaseOverdue) }},

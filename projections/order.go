@@ -90,21 +90,24 @@ func CompareKeys(a, b TripKey) int {
 }
 
 // Rank is a verdict's place in the one order that board, commands and exports
-// have, lowest first: a set used again without being reprocessed, then what is
-// broken or doubtful and can still be prevented or put right, then what is so
-// but over, then open, then whole. In each: broken
+// have, lowest first: a set that came back from its case with fewer pieces than it
+// was counted with, which nothing explains, then one used again without being
+// reprocessed, then what is broken or doubtful and can still be prevented or put
+// right, then what is so but over, then open, then whole. In each: broken
 // before doubtful; what nobody has opened before what was opened; then the
 // more and the heavier findings. Verdicts of one rank are ordered by the latest
 // observation first, then by set and trip.
 func Rank(v *Verdict) int64 {
-	group := int64(1)
+	group := int64(2)
 	switch {
-	case Reused(v):
+	case CameShort(v):
 		group = 0
+	case Reused(v):
+		group = 1
 	case v.Status != Broken && v.Status != Doubtful:
-		group = 3
+		group = 4
 	case v.Over:
-		group = 2
+		group = 3
 	}
 	opened := int64(0)
 	if v.Opened {
@@ -120,10 +123,14 @@ func Rank(v *Verdict) int64 {
 
 // Reused reports whether a set is known to have been used again without having
 // been reprocessed.
-func Reused(v *Verdict) bool {
-	return slices.ContainsFunc(v.Findings, func(f Finding) bool {
-		return f.Code == NotReprocessed && f.Severity == SeverityBroken
-	})
+func Reused(v *Verdict) bool { return v.brokenBy(NotReprocessed) }
+
+// CameShort reports whether a set had fewer pieces at its assembly after a case than it
+// was counted with there, and nothing explains it.
+func CameShort(v *Verdict) bool { return v.brokenBy(CameBackShort) }
+
+func (v *Verdict) brokenBy(c Code) bool {
+	return slices.ContainsFunc(v.Findings, func(f Finding) bool { return f.Code == c && f.Severity == SeverityBroken })
 }
 
 // Sort puts first what most needs somebody; see Rank.

@@ -9,7 +9,8 @@ import (
 	"time"
 )
 
-// TestRank: a set used again without being reprocessed stands above all; what can still be prevented or put right stands above what is
+// TestRank: a set that came back short of what was counted stands above all, then one used
+// again without being reprocessed; what can still be prevented or put right stands above what is
 // over, however bad that was; in each, broken above doubtful; in each, what
 // nobody has opened above what is in use; then the more findings.
 func TestRank(t *testing.T) {
@@ -23,7 +24,12 @@ func TestRank(t *testing.T) {
 	const b, d, n = SeverityBroken, SeverityDoubtful, SeverityNoted
 	reused := v(Broken, true, true, b)
 	reused.Findings[0].Code = NotReprocessed
+	short := v(Broken, true, true, b)
+	short.Findings[0].Code = CameBackShort
+	found := v(Doubtful, true, true, d) // it lies in another set
+	found.Findings[0].Code = CameBackShort
 	order := []*Verdict{
+		short,
 		reused,
 		v(Broken, false, false, b, b),
 		v(Broken, false, false, b, d),
@@ -34,7 +40,7 @@ func TestRank(t *testing.T) {
 		v(Doubtful, true, false, d),
 		v(Broken, false, true, b),
 		v(Broken, true, true, b, b, b),
-		v(Doubtful, true, true, d),
+		found,
 	}
 	var ranks []int64
 	for _, x := range order {

@@ -26,6 +26,9 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	if k.AboutSet() && (e.Trip == "" || k == events.KindSetPacked) {
 		add(DimSet, e.Subject)
 	}
+	if k == events.KindSetPacked {
+		add(DimPackings, e.Subject)
+	}
 	if ref := events.CaseOf(d); ref != "" {
 		add(DimCase, ref)
 	}
@@ -96,6 +99,7 @@ type Dim string
 const (
 	DimTrip       Dim = "trip"       // all facts that carry this trip
 	DimSet        Dim = "set"        // asked for by Around: set.packed facts of the set, its facts without a trip, others' with its tag
+	DimPackings   Dim = "packings"   // of these, the set.packed facts of the set: asked, but never of a Source
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive

@@ -271,3 +271,46 @@ func (b *Book) CaseTrips(ref string) []projections.TripKey {
 	slices.SortFunc(out, projections.CompareKeys)
 	return out
 }
+
+// PackedAfter returns the first packing of a set after one of its packings, nil without
+// one; it may be of the same trip. Whoever asks has asked for the trip of that packing, or
+// for the one that it ended, so that what lies around it is there.
+func (b *Book) PackedAfter(pack *Item) *Item {
+	set, to := pack.Event.Subject, int64(After)
+	var next *Item
+	if s := b.sets[set]; s != nil {
+		packs := s.packs.sorted()
+		at := sort.Search(len(packs), func(i int) bool { return pack.Less(packs[i]) })
+		for _, p := range packs[at:] {
+			if !p.Void {
+				next, to = p, Nanos(p.At())
+				break
+			}
+		}
+	}
+	b.AskedBetween(DimPackings, set, Nanos(pack.At()), to)
+	return next
+}
+
+// CorrectedPackings returns the packings of a set, void ones too, of which a correction in
+// force speaks and that were recorded after a trip's last packing and not after a moment:
+// those that can have been the next packing of the set.
+func (b *Book) CorrectedPackings(c *Trip) []*Item {
+	last, s := c.LastPack(), b.sets[c.Key.Set]
+	if last == nil || s == nil {
+		return nil
+	}
+	var out []*Item
+	for _, p := range s.packs.sorted() {
+		if p.By != nil && last.Less(p) && p.Event.Trip != c.Key.Trip && (c.Next == nil || !c.Next.Less(p)) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// ListAt returns the list version that a packing was made by, nil where it is not known.
+func (b *Book) ListAt(pack *Item) *events.ListIssued {
+	l, _ := b.listOf(&Trip{Packed: []*Item{pack}})
+	return l
+}

@@ -72,8 +72,9 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 
 // correctedItems are the facts with a correction in force that the trip's verdict
 // can rest on: its own, others' that read its tag or its sheet, the closings of its
-// cases and the counts of all their sets, which are reconciled with its own, its list,
-// the policies it is held to, and the positive indicators of its sterilizers, where two loads' make a recall of one.
+// cases and the counts of all their sets, which are reconciled with its own, the packing
+// after it, which is held against these, its list, the policies it is held to, and the
+// positive indicators of its sterilizers, where two loads' make a recall of one.
 func (j *judgement) correctedItems() []*facts.Item {
 	var out []*facts.Item
 	add := func(its ...*facts.Item) {
@@ -97,6 +98,7 @@ func (j *judgement) correctedItems() []*facts.Item {
 			}
 		}
 	}
+	add(j.w.CorrectedPackings(j.c)...)
 	for _, run := range j.c.Sterilized {
 		add(j.w.UnsaidPositives(facts.RunOf(run).Sterilizer)...)
 	}

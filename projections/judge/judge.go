@@ -12,6 +12,7 @@ import (
 type World struct {
 	*facts.Book
 	caseStates facts.Cache[string, *caseState]
+	backCases  facts.Cache[string, *backCase]
 }
 
 // NewWorld returns a World over an empty book. With a nil Source every fact

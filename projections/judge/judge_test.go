@@ -100,8 +100,11 @@ type findingTest struct {
 	not  func(s *story, x *turn)
 }
 
-// findingTests: each code, what gives it, and the nearest thing that must not.
-var findingTests = []findingTest{
+// findingTests: each code, what gives it, and the nearest thing that must not. What the
+// assembly after a case shows is in assembly_test.go.
+var findingTests = append(otherTests, assemblyTests()...)
+
+var otherTests = []findingTest{
 	{projections.SheetSwapped, "another set's sheet at the opening", projections.SeverityBroken,
 		func(s *story, x *turn) { y := s.pair(); s.live(y); x.open.Sheet.Code = own(y); s.live(x) },
 		func(s *story, x *turn) { y := s.pair(); s.live(y); s.live(x) }},

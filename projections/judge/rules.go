@@ -43,6 +43,7 @@ func Rules() []Rule {
 		unaccountedRules(),
 		gapRules(),
 		closingRules(),
+		assemblyRules(),
 		correctionRules(),
 		overdueRules(),
 		recordRules(),

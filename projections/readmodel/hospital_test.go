@@ -613,7 +613,7 @@ func sameFacts(ctx context.Context, t *testing.T, how string, h *hospital, m *re
 	t.Helper()
 	want := make(map[facts.DimKey]map[int64]bool)
 	put := func(k facts.DimKey, f facts.Fact) {
-		if k.Dim == facts.DimSet || k.Dim == facts.DimVersion { // asked for by Around, and of no Source
+		if k.Dim == facts.DimSet || k.Dim == facts.DimPackings || k.Dim == facts.DimVersion { // asked for by Around, and of no Source
 			return
 		}
 		if want[k] == nil {

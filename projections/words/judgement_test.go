@@ -452,6 +452,7 @@ var choices = map[reflect.Type][]string{
 	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
 	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "altered", "unknown"},
 	reflect.TypeFor[projections.Sequel]():         {"", "right", "differs", "leftOut", "later"},
+	reflect.TypeFor[projections.BackWhy]():        {"", "in-hand", "elsewhere", "at-count", "before", "substituted"},
 }
 
 func (in *inventor) fill(v reflect.Value, field string) {
