@@ -270,6 +270,12 @@ var planned = map[string]found{
 	"MIN-012@K-0432": {projections.CountOver: broken, projections.ClosedUnreconciled: broken},
 	"LAP-006@K-0430": {projections.CountShort: noted}, // packed with the full number again the same evening
 	"GYN-003@K-0430": {projections.CountOver: noted},
+	// The assembly after the case is one more count: of a forceps that nobody knows of, of a
+	// clamp that lies in another set of the case, and of what is in repair.
+	"LAP-014@K-0433": {projections.CameBackShort: broken},
+	"LAP-005@K-0440": {projections.CameBackShort: doubtful},
+	"GYN-002@K-0440": {projections.CameBackOver: noted},
+	"ORL-006@K-0416": {projections.CameBackShort: noted},
 	"ORL-004@K-0432": {projections.CountMissing: doubtful},
 	"LAP-013@K-0426": {projections.TooHeavy: noted}, // its case is closed
 	"VAS-004@K-0431": {projections.CountMissing: doubtful, projections.ClosedUnreconciled: broken},
@@ -525,6 +531,18 @@ func TestStories(t *testing.T) {
 	}
 	if f := finding(t, vs["VAS-004@K-0431"], projections.CountMissing); !slices.Equal(f.Lines, []int64{21, 22}) {
 		t.Errorf("uncounted lines %v", f.Lines)
+	}
+	short := finding(t, vs["LAP-014@K-0433"], projections.CameBackShort).Detail.(*projections.CameBack)
+	if l := short.Lines[0]; short.Case != "K-0433" || short.Hours != 3 || short.Why != projections.BackUnexplained || l.Item != "FCP-125" ||
+		l.Stage != events.StageFinal || l.Known != 6 || l.Packed != 5 {
+		t.Errorf("LAP-014 came back short: %+v", short)
+	}
+	moved := finding(t, vs["LAP-005@K-0440"], projections.CameBackShort).Detail.(*projections.CameBack)
+	if len(moved.Moves) != 1 || moved.Moves[0] != (projections.MovedPieces{Set: "GYN-002", Quantity: 1, There: true}) {
+		t.Errorf("LAP-005 came back short: %+v", moved)
+	}
+	if d := finding(t, vs["ORL-006@K-0416"], projections.CameBackShort).Detail.(*projections.CameBack); d.Lines[0].Reason != "repair" {
+		t.Errorf("ORL-006 came back short: %+v", d)
 	}
 	for _, name := range []string{"MIN-006@shelf", "LSC-007@shelf", "LSC-001@shelf"} {
 		if v := vs[name]; v.Opened || v.Status != projections.Broken {

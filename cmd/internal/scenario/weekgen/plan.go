@@ -50,6 +50,9 @@ const (
 	numberJumps   twist = "number jumps"   // the station's numbering has a hole before the opening
 	wrongKey      twist = "wrong key"      // a record in a station's name, by another key
 	tooHeavy      twist = "too heavy"      // packed above the limit of weight
+	packedShort   twist = "packed short"   // assembled after a case with one piece fewer than was counted in it
+	packedOver    twist = "packed over"    // and with one piece more
+	inRepair      twist = "in repair"      // and without one that was sent to repair
 	newerProgram  twist = "newer program"  // a correction with a member that is not known here
 )
 
@@ -192,6 +195,12 @@ var planned = []struct {
 	// One clamp of LAP-006 lies in GYN-003.
 	{set: "LAP-006", ref: "K-0430", what: short, item: "FCP-200"},
 	{set: "GYN-003", ref: "K-0430", what: over, item: "FCP-200"},
+	// Hours after K-0433 LAP-014 is assembled without a forceps that was counted at the end.
+	{set: "LAP-014", ref: shelf, what: packedShort, item: "FCP-125"},
+	// A clamp of LAP-005 went into GYN-002 after K-0440.
+	{set: "LAP-005", ref: shelf, what: packedShort, item: "FCP-200"},
+	{set: "GYN-002", ref: shelf, what: packedOver, item: "FCP-200"},
+	{set: "ORL-006", ref: shelf, what: inRepair, item: "RTR-070"},
 	{set: "ORL-004", ref: "K-0432", what: noClosing},
 	{set: "LAP-013", ref: "K-0426", what: tooHeavy},
 	{set: "VAS-004", ref: "K-0431", what: lineUncounted},

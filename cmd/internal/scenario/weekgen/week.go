@@ -35,6 +35,15 @@ type set struct {
 	placement events.Placement
 	trips     []*trip
 	lastUse   int // day of the plan on which it was last used, for the rotation
+	odd       []oddLine
+}
+
+// oddLine is a line of which a set does not have as many pieces as its list says, until
+// somebody sets that right: by is how many more.
+type oddLine struct {
+	item   string
+	by     int64
+	reason string
 }
 
 // trip is one turn of a set.
@@ -380,8 +389,8 @@ func (w *week) packOne(t *trip) error {
 		t.packed[l.Line] = l.Quantity
 		pieces += l.Quantity
 	}
-	if t.what == none {
-		t.packExceptions()
+	if err := t.packExceptions(); err != nil {
+		return err
 	}
 	grams := 2100 + 50*pieces + int64(t.draw(9, "weight"))*100
 	if limit := events.DefaultPolicy().WeightLimitGrams / 100 * 100; t.what == tooHeavy {
@@ -420,8 +429,40 @@ func (w *week) packOne(t *trip) error {
 	return err
 }
 
-// packExceptions leaves a piece out now and then, or puts another in its place.
-func (t *trip) packExceptions() {
+// packExceptions packs a set with what it lacks, and with what stands in for that. What a
+// set lacks it lacks at its next packing too, unless it was replaced meanwhile: nothing
+// comes and goes by itself. To a set with a plan nothing else happens.
+func (t *trip) packExceptions() error {
+	s := t.set
+	switch {
+	case t.what != none:
+		s.odd = nil
+		switch t.what {
+		case packedShort:
+			s.odd = []oddLine{{t.item, -1, events.ReasonMissing}}
+		case packedOver:
+			s.odd = []oddLine{{t.item, +1, events.ReasonAdded}}
+		case inRepair:
+			s.odd = []oddLine{{t.item, -1, events.ReasonRepair}}
+		}
+	case t.n == 0:
+		t.drawOdd()
+	case t.draw(2, "replaced") == 0:
+		s.odd = nil
+	}
+	for _, x := range s.odd {
+		n, err := t.line(x.item)
+		if err != nil {
+			return err
+		}
+		t.packed[n] += x.by
+		t.exceptions = append(t.exceptions, events.Exception{Line: n, Counted: t.packed[n], Reason: x.reason})
+	}
+	return nil
+}
+
+// drawOdd lets a set lack a piece from the beginning now and then, or have another in its place.
+func (t *trip) drawOdd() {
 	var many []events.Line // with pieces to spare
 	for _, l := range t.list.Lines {
 		if l.Quantity >= 2 {
@@ -431,19 +472,13 @@ func (t *trip) packExceptions() {
 	i := t.draw(len(many)-1, "excepted line")
 	switch t.draw(14, "exceptions") {
 	case 0:
-		t.except(many[i].Line, many[i].Quantity-1, "missing")
+		t.set.odd = []oddLine{{many[i].Item, -1, events.ReasonMissing}}
 	case 1:
 		for many[i].Item[:4] != many[i+1].Item[:4] { // another of its family takes its place
 			i = (i + 1) % (len(many) - 1)
 		}
-		t.except(many[i].Line, many[i].Quantity-1, "missing")
-		t.except(many[i+1].Line, many[i+1].Quantity+1, "substituted")
+		t.set.odd = []oddLine{{many[i].Item, -1, events.ReasonMissing}, {many[i+1].Item, +1, events.ReasonSubstituted}}
 	}
-}
-
-func (t *trip) except(line, counted int64, reason string) {
-	t.packed[line] = counted
-	t.exceptions = append(t.exceptions, events.Exception{Line: line, Counted: counted, Reason: reason})
 }
 
 func sheetCode(list events.Digest, set, trip string) (string, error) {
