@@ -55,7 +55,7 @@ func awayKey(station string, at time.Time) string { return station + at.Format("
 func (h *house) packed(t *Trip, bench string, at time.Time) {
 	l := listOf(int(t.List))
 	t.Heavy, t.Wet, t.Bare = h.odd(h.Rates.Heavy), h.odd(h.Rates.Wet), h.odd(h.Rates.Bare)
-	d := &events.SetPacked{List: l.List, Version: l.Version, WeightGrams: 8400}
+	d := &events.SetPacked{List: l.List, Version: l.Version, WeightGrams: 8400, Exceptions: t.odd}
 	if t.Heavy {
 		d.WeightGrams = 14200
 	}

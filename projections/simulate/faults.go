@@ -292,3 +292,71 @@ func (h *house) plantIn(c *Case) {
 		return
 	}
 }
+
+// lose decides of which sets a piece was lost, strayed or sent to repair since the last
+// count of their case in the first half of the week. Who packs them now sees it. It is of
+// sets that were counted as themselves, so that what the counts say of them is so.
+func (h *house) lose() {
+	now := make(map[*Trip]*Trip) // by the trip before
+	for _, t := range h.half {
+		if t.Before != nil {
+			now[t.Before] = t
+		}
+	}
+	for _, t := range h.half {
+		was := t.Before
+		if was == nil || !h.countedRight(was) {
+			continue
+		}
+		switch p, r := h.losses.Float64(), h.Rates; {
+		case p < r.Gone:
+			h.lack(was, t, BackGone, events.ReasonMissing)
+		case p < r.Gone+r.Repair:
+			h.lack(was, t, BackRepair, events.ReasonRepair)
+		case p < r.Gone+r.Repair+r.Strayed:
+			h.stray(was, t, now)
+		}
+	}
+}
+
+// countedRight reports whether nothing happened to a set, and no piece was laid wrong or
+// counted wrong in its case.
+func (h *house) countedRight(t *Trip) bool {
+	return t.Back == nil && len(t.Faults) == 0 &&
+		!slices.ContainsFunc(t.Case.Faults, func(f *Fault) bool { return slices.Contains(f.Trips, t) })
+}
+
+// lack packs a set with one piece less of some line: not of the first, of which a piece of
+// another set would be the same.
+func (h *house) lack(was, t *Trip, k BackKind, reason string) {
+	lines := listOf(int(t.List)).Lines
+	i := 1 + h.losses.IntN(len(lines)-1)
+	was.Back = &Back{Kind: k, Line: lines[i].Line}
+	t.oddly(i, -1, reason)
+}
+
+// stray packs a set with one piece less of the first line, of which every set has some, and
+// another set of its case with one more. It happens once in a case: of two pieces that are
+// the same nobody could say which is whose.
+func (h *house) stray(was, t *Trip, now map[*Trip]*Trip) {
+	if slices.ContainsFunc(was.Case.Trips, func(x *Trip) bool { return x.Back != nil && x.Back.Kind == BackTook }) {
+		return
+	}
+	for _, i := range h.losses.Perm(len(was.Case.Trips)) {
+		other := was.Case.Trips[i]
+		if x := now[other]; other != was && x != nil && h.countedRight(other) {
+			was.Back = &Back{Kind: BackStrayed, Line: 1, Other: other}
+			other.Back = &Back{Kind: BackTook, Line: 1, Other: was}
+			t.oddly(0, -1, events.ReasonMissing)
+			x.oddly(0, +1, events.ReasonAdded)
+			return
+		}
+	}
+}
+
+// oddly lets a set be packed with another number of pieces in a line than its list says.
+func (t *Trip) oddly(line int, by int64, reason string) {
+	l := listOf(int(t.List)).Lines[line]
+	t.pieces[line] += by
+	t.odd = append(t.odd, events.Exception{Line: l.Line, Counted: l.Quantity + by, Reason: reason})
+}

@@ -25,10 +25,12 @@ type Trip struct {
 	Alone     bool     // nobody but who packed it looked it over, though the policy asks for that
 	Early     Early    // of a load with implants, opened before its indicator was read
 	Aside     Aside    // put aside
+	Back      *Back    // what became of a piece of it after the last count of its case; nil: nothing
 	Label     *Label
 
-	pieces []int64 // in the tray, by line
-	sheet  *Sheet  // what lies with it now; nil: nothing
+	pieces []int64            // in the tray, by line
+	odd    []events.Exception // packed so, and said
+	sheet  *Sheet             // what lies with it now; nil: nothing
 	label  *Label
 	code   string // of the sheet it is counted by
 	named  *Trip  // under whose name it was opened
@@ -42,8 +44,30 @@ func (t *Trip) Inside() bool {
 // Clean reports whether nothing whatever went wrong with a set or in its case.
 func (t *Trip) Clean() bool {
 	return len(t.Faults) == 0 && len(t.Case.Faults) == 0 &&
-		!t.Heavy && !t.Wet && !t.Bare && !t.Alone && t.Early == "" && t.Aside != AsideUsed
+		!t.Heavy && !t.Wet && !t.Bare && !t.Alone && t.Early == "" && t.Aside != AsideUsed && t.Back == nil
 }
+
+// Back is what became of a piece between the last count of a case and the assembly of its
+// set after it, by which it is seen.
+type Back struct {
+	Kind  BackKind
+	Line  int64
+	Other *Trip // whose set the piece lies in, or is from
+}
+
+// BackKind names what became of it.
+type BackKind string
+
+// What can become of a piece.
+const (
+	BackGone    BackKind = "missing"
+	BackStrayed BackKind = "in another set of the case"
+	BackTook    BackKind = "over, from another set of the case"
+	BackRepair  BackKind = "in repair"
+)
+
+// BackKinds lists them.
+func BackKinds() []BackKind { return []BackKind{BackGone, BackStrayed, BackTook, BackRepair} }
 
 // Early is how a set with implants came to be opened before its load's biological
 // indicator was read; "": it was not.

@@ -118,6 +118,8 @@ func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, kn
 		return x.Early != "", !x.Has(simulate.LabelSwap) && !x.Has(simulate.HolderSwap)
 	case f.Code == projections.PutAside:
 		return x.Aside == simulate.AsideUsed && f.Severity == projections.SeverityBroken, true
+	case f.Code == projections.CameBackShort, f.Code == projections.CameBackOver:
+		return cameBack(x, f), true
 	case slices.Contains(countCodes, f.Code):
 		return !t.countedRight(x), true
 	}
@@ -396,6 +398,32 @@ func (t *trial) missedPackage(l *simulate.Look, seq int64) error {
 	return nil
 }
 
+// backs is what is to be found of a piece, by what became of it.
+var backs = map[simulate.BackKind]struct {
+	code projections.Code
+	why  projections.BackWhy
+	sev  projections.Severity
+}{
+	simulate.BackGone:    {projections.CameBackShort, projections.BackUnexplained, projections.SeverityBroken},
+	simulate.BackStrayed: {projections.CameBackShort, projections.BackElsewhere, projections.SeverityDoubtful},
+	simulate.BackTook:    {projections.CameBackOver, projections.BackElsewhere, projections.SeverityNoted},
+	simulate.BackRepair:  {projections.CameBackShort, projections.BackInHand, projections.SeverityNoted},
+}
+
+// cameBack reports whether a finding says of a set what became of its piece: how it weighs,
+// what explains it, in which line, and whose set has it.
+func cameBack(x *simulate.Trip, f *projections.Finding) bool {
+	if x.Back == nil {
+		return false
+	}
+	want, d := backs[x.Back.Kind], f.Detail.(*projections.CameBack)
+	if f.Code != want.code || d.Why != want.why || f.Severity != want.sev || d.Case != x.Case.Ref ||
+		len(d.Lines) != 1 || d.Lines[0].Line != x.Back.Line || d.Pieces() != 1 || d.Closed.IsZero() != x.Case.Closed.IsZero() {
+		return false
+	}
+	return x.Back.Other == nil || len(d.Moves) == 1 && d.Moves[0].Set == x.Back.Other.Set
+}
+
 // earlySeverity is what a set opened before its indicator was read is said to be, at
 // the end of a week: without a result nothing speaks for it, with one and a reason
 // there is nothing left to do.
@@ -411,6 +439,9 @@ func earlySeverity(e simulate.Early) projections.Severity {
 
 // missedSet holds what happened to a set as a whole against its verdict.
 func (t *trial) missedSet(x *simulate.Trip) error {
+	if err := t.missedBack(x); err != nil {
+		return err
+	}
 	label := x.Has(simulate.LabelSwap) || x.Has(simulate.HolderSwap) // recorded in another load
 	for code, happened := range map[projections.Code]bool{
 		projections.TooHeavy: x.Heavy, projections.SecondLookMissing: x.Alone,
@@ -430,6 +461,23 @@ func (t *trial) missedSet(x *simulate.Trip) error {
 			t.r.example("week %d, %s: missed %s (%s)", t.week.Number, x.Set, code, kinds(x))
 		}
 		t.r.planted(code)
+	}
+	return nil
+}
+
+// missedBack holds what became of a piece since the last count against the verdict of the
+// turn in which it was counted.
+func (t *trial) missedBack(x *simulate.Trip) error {
+	if x.Back == nil {
+		return nil
+	}
+	v, err := t.w.Judge(keyOf(x))
+	if err != nil {
+		return err
+	}
+	found := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == backs[x.Back.Kind].code && cameBack(x, &f) })
+	if !t.r.back(x.Back.Kind).hold(found) {
+		t.r.example("week %d, %s: missed a piece %s", t.week.Number, x.Set, x.Back.Kind)
 	}
 	return nil
 }

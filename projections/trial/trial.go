@@ -44,6 +44,10 @@ type Result struct {
 	IfScanned Tally
 	Doubts    Doubts
 
+	// Back is what became of pieces between the last count of a case and the next assembly of
+	// their set; wrong: not found, or not explained so.
+	Back map[simulate.BackKind]*Tally
+
 	// Planted is how often what makes a code happened to a set as a whole.
 	Planted map[projections.Code]int
 
@@ -82,6 +86,16 @@ func (r *Result) planted(c projections.Code) {
 	r.Planted[c]++
 }
 
+func (r *Result) back(k simulate.BackKind) *Tally {
+	if r.Back == nil {
+		r.Back = make(map[simulate.BackKind]*Tally)
+	}
+	if r.Back[k] == nil {
+		r.Back[k] = new(Tally)
+	}
+	return r.Back[k]
+}
+
 const maxExamples = 40
 
 func (r *Result) example(format string, args ...any) {
@@ -105,6 +119,9 @@ func (r *Result) Add(o *Result) {
 	}
 	d := &r.Doubts
 	d.X, d.None, d.Third, d.Own = d.X+o.Doubts.X, d.None+o.Doubts.None, d.Third+o.Doubts.Third, d.Own+o.Doubts.Own
+	for k, t := range o.Back {
+		r.back(k).add(*t)
+	}
 	for c, n := range o.Planted {
 		for range n {
 			r.planted(c)
@@ -124,6 +141,11 @@ func (r *Result) Right() bool {
 	for _, t := range []Tally{
 		r.Missed, r.Named, r.Invented, r.Clean, r.Windows, r.Places, r.Together, r.IfScanned, r.Doubts.Said,
 	} {
+		if t.Wrong > 0 {
+			return false
+		}
+	}
+	for _, t := range r.Back {
 		if t.Wrong > 0 {
 			return false
 		}

@@ -42,6 +42,13 @@ func right(t *testing.T, r *Result, weeks int) {
 			t.Errorf("%s: only %d were held against the truth in %d weeks", x.what, x.tally.Of, weeks)
 		}
 	}
+	for _, k := range simulate.BackKinds() {
+		if b := r.Back[k]; b == nil || 2*b.Of < weeks {
+			t.Errorf("a piece %s: too few in %d weeks", k, weeks)
+		} else if b.Wrong > 0 {
+			t.Errorf("a piece %s: %d of %d not told so", k, b.Wrong, b.Of)
+		}
+	}
 	for _, c := range []projections.Code{
 		projections.TooHeavy, projections.SecondLookMissing, projections.ImplantTooEarly, projections.PutAside,
 	} {

@@ -183,6 +183,13 @@ func printTrial(to io.Writer, r *trial.Result) error {
 	} {
 		fmt.Fprintf(w, "%s\t%d\t%d\n", x.what, x.tally.Wrong, x.tally.Of)
 	}
+	for _, k := range simulate.BackKinds() {
+		t := r.Back[k]
+		if t == nil {
+			t = new(trial.Tally)
+		}
+		fmt.Fprintf(w, "at the assembly after a case a piece %s, and not told so\t%d\t%d\n", k, t.Wrong, t.Of)
+	}
 	if err := w.Flush(); err != nil {
 		return err
 	}
