@@ -202,6 +202,8 @@ func unseen(f projections.Finding) bool {
 
 func groupOf(v *projections.Verdict) string {
 	switch {
+	case projections.CameShort(v):
+		return "came-short"
 	case projections.Reused(v):
 		return "reused"
 	case v.Over && v.Opened:
