@@ -47,10 +47,21 @@ func (c *Clock) Add(d time.Duration) {
 	c.now = c.now.Add(d)
 }
 
+type keyPair struct {
+	signer   note.Signer
+	verifier note.Verifier
+}
+
+// keys has the pairs that were made, by name: making one costs twice as much as a signature by it.
+var keys sync.Map
+
 // Key returns the Ed25519 key pair that belongs to a name, always the same one. It is for tests only: anyone can
 // compute it.
 func Key(tb testing.TB, name string) (note.Signer, note.Verifier) {
 	tb.Helper()
+	if k, ok := keys.Load(name); ok {
+		return k.(keyPair).signer, k.(keyPair).verifier
+	}
 	seed := sha256.Sum256([]byte("listbound test key " + name))
 	public := ed25519.NewKeyFromSeed(seed[:]).Public().(ed25519.PublicKey)
 	vkey, err := note.NewEd25519VerifierKey(name, public)
@@ -68,6 +79,7 @@ func Key(tb testing.TB, name string) (note.Signer, note.Verifier) {
 	if err != nil {
 		tb.Fatal(err)
 	}
+	keys.Store(name, keyPair{signer, verifier})
 	return signer, verifier
 }
 
