@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -56,32 +55,32 @@ func newFailingStep(t *testing.T, step string, done, killed bool) *failingStep {
 	return f
 }
 
-// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, it
-// must recover by going on, and by being killed and started again.
-func TestEveryDurableStepFails(t *testing.T) {
+// Every durable step fails once, and once fails although it was done. Whatever the ledger then says must be true, and it
+// must recover by going on. TestEveryDurableStepKills has it killed and started again.
+func TestEveryDurableStepFails(t *testing.T) { everyDurableStep(t, false) }
+
+func everyDurableStep(t *testing.T, killed bool) {
 	for _, step := range steps {
 		for _, done := range []bool{false, true} {
-			for _, killed := range []bool{false, true} {
-				if testing.Short() && done != killed {
-					continue
-				}
-				t.Run(fmt.Sprintf("%s, done %t, killed %t", step, done, killed), func(t *testing.T) {
-					t.Parallel()
-					f := newFailingStep(t, step, done, killed)
-					l := ledgertest.Open(t, f.opts)
-					prev := fill(t, l, "north/or-3", 0, 250, 0)
-					before, err := l.Checkpoint(context.Background())
-					if err != nil {
-						t.Fatal(err)
-					}
-					f.armed = true
-					if step == "sync stream" {
-						f.syncFails(t, l, prev, before)
-					} else {
-						f.goesOn(t, l, prev, before)
-					}
-				})
+			if testing.Short() && done != killed {
+				continue
 			}
+			t.Run(fmt.Sprintf("%s, done %t, killed %t", step, done, killed), func(t *testing.T) {
+				t.Parallel()
+				f := newFailingStep(t, step, done, killed)
+				l := ledgertest.Open(t, f.opts)
+				prev := fill(t, l, "north/or-3", 0, 250, 0)
+				before, err := l.Checkpoint(context.Background())
+				if err != nil {
+					t.Fatal(err)
+				}
+				f.armed = true
+				if step == "sync stream" {
+					f.syncFails(t, l, prev, before)
+				} else {
+					f.goesOn(t, l, prev, before)
+				}
+			})
 		}
 	}
 }
@@ -403,20 +402,11 @@ func TestTilesAreReplacedWhole(t *testing.T) {
 	}
 }
 
-// A ledger never signs two checkpoints that contradict each other, whatever happens between them. Each history waits for
-// the disk most of the time, so a few run side by side.
+// A ledger never signs two checkpoints that contradict each other, whatever happens between them.
+// TestNeverEquivocatesOften plays more such histories.
 func TestNeverEquivocates(t *testing.T) {
 	t.Parallel()
-	groups := 4
-	if testing.Short() {
-		groups = 1
-	}
-	for i := range groups {
-		t.Run(strconv.Itoa(i), func(t *testing.T) {
-			t.Parallel()
-			rapid.Check(t, func(rt *rapid.T) { neverEquivocates(t, rt) })
-		})
-	}
+	rapid.Check(t, func(rt *rapid.T) { neverEquivocates(t, rt) })
 }
 
 // anyHistory is a ledger to which anything happens.

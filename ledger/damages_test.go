@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -181,5 +182,48 @@ func TestForgedEverywhere(t *testing.T) {
 	}
 	if _, err := l.Prove(ctx, 10); err == nil {
 		t.Error("the forgery was proved")
+	}
+}
+
+// Damage that costs nothing must not stop anybody.
+func TestHarmlessChanges(t *testing.T) {
+	tests := []struct {
+		name string
+		do   func(*testing.T, string)
+	}{
+		{"nothing", func(*testing.T, string) {}},
+		{"index removed", func(t *testing.T, dir string) {
+			if err := os.Remove(filepath.Join(msgsDir(dir), "index.db")); err != nil {
+				t.Fatal(err)
+			}
+		}},
+		{"unclean stop", unclean},
+		{"owner file left behind", func(t *testing.T, dir string) {
+			if err := os.WriteFile(filepath.Join(dir, "owner.json"), []byte(`{"pid":1,"command":"gone"}`),
+				0o600); err != nil {
+				t.Fatal(err)
+			}
+		}},
+		{"torn tiles of a tree that was never signed", func(t *testing.T, dir string) {
+			for _, name := range []string{"log/tile/entries/001.p/50", "log/tile/0/001.p/50",
+				"log/tile/0/001", "log/checkpoint.tmp"} {
+				if err := os.WriteFile(filepath.Join(dir, name), []byte("torn"), 0o600); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			opts := wholeLedger(t)
+			tt.do(t, opts.Dir)
+			l := ledgertest.Open(t, opts)
+			fill(t, l, "north/or-3", wholeSize, 220, 0)
+			mustCheck(t, l)
+			if kept, err := filepath.Glob(filepath.Join(opts.Dir, "before-recovery-*")); err != nil || len(kept) > 0 {
+				t.Errorf("a copy of an unharmed stream was kept: %v, %v", kept, err)
+			}
+		})
 	}
 }
