@@ -1,6 +1,9 @@
 package events
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // maxCorrections ends a row of corrections of corrections, which a forged one may close to a ring.
 const maxCorrections = 16
@@ -9,13 +12,23 @@ const maxCorrections = 16
 // "list LAP-MAJOR", "station north/or-3" where that is enrolled or retired, "site north" for policies, losses and the ledger's keys. A tray
 // whose tag was read is one that the event is about, whatever set it names. An event that corrects another is about what
 // that one is about, and about what it puts in its place; find returns the first event recorded before under an id, nil
-// for none. The order is that of the bytes, and each stands once.
+// for none. One that came before what it corrects is about "event ID", and what it corrects is about that too
+// ([Awaited]). The order is that of the bytes, and each stands once.
 func About(e *Event, find func(id string) *Event) []string {
 	var a about
 	a.event(e, find, 0)
 	slices.Sort(a)
 	return slices.Compact(a)
 }
+
+// subjectEvent is what a correction is about while what it corrects has not come.
+const subjectEvent SubjectKind = "event"
+
+// Awaited is what corrections of an event are about that came before it.
+func Awaited(e *Event) string { return string(subjectEvent) + " " + e.ID }
+
+// IsAwaited reports whether something that a record is about is an event that had not come when it was corrected.
+func IsAwaited(key string) bool { return strings.HasPrefix(key, string(subjectEvent)+" ") }
 
 type about []string
 
@@ -40,6 +53,7 @@ func (a *about) event(e *Event, find func(id string) *Event, depth int) {
 	}
 	of := find(c.Event)
 	if of == nil {
+		a.add(subjectEvent, c.Event)
 		return
 	}
 	a.event(of, find, depth+1)

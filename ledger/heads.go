@@ -154,6 +154,17 @@ func (l *Ledger) HeadsAt(upto int64) (*Heads, error) {
 	return h.all(), nil
 }
 
+// Linked reports whether a record is linked to a key.
+func (l *Ledger) Linked(key string) (bool, error) {
+	if err := l.loadHeads(); err != nil {
+		return false, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	_, ok := l.heads.newest[key]
+	return ok, nil
+}
+
 func (h *heads) all() *Heads {
 	out := make([]proof.Head, 0, len(h.newest))
 	for key, x := range h.newest {

@@ -217,6 +217,9 @@ func covers(w io.Writer, r bundle.Report) {
 	for _, left := range c.LeftOut {
 		fmt.Fprintf(w, "left out, since it is as known at an earlier moment: %s\n", left)
 	}
+	for _, open := range c.Open {
+		fmt.Fprintf(w, "nothing shows whether more was there at that moment about %s\n", open)
+	}
 	if c.Upto > 0 && r.Size > c.Upto+1 {
 		fmt.Fprintf(w, "of the %d records after number %d nothing is said\n", r.Size-c.Upto-1, c.Upto)
 	}

@@ -252,7 +252,7 @@ func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
 	case slices.ContainsFunc(all, func(e *entry) bool { return len(e.links) > 0 }):
 		r.add(-1, coversFile, "it is missing: what is left out of such a bundle would not show")
 	}
-	r.holes(all)
+	r.holes(all, covers)
 }
 
 // covers reads what the bundle says it covers, nil for one of an earlier program.

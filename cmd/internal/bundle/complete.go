@@ -25,6 +25,8 @@ type Coverage struct {
 	None    []string `json:"none,omitempty"`
 	// LeftOut is what a history as known earlier leaves out, of each thing.
 	LeftOut []string `json:"leftOut,omitempty"`
+	// Open is of what nothing shows that the last record here was the last one at that moment.
+	Open []string `json:"open,omitempty"`
 	// Beyond are records here that lie in nothing that is covered: others like them may be missing.
 	Beyond []int64 `json:"beyond,omitempty"`
 }
@@ -89,8 +91,9 @@ func (r *Report) complete(b *proof.Bundle, c *Covers, all []*entry, size int64) 
 		x.demands()
 		x.beyond()
 	}
+	x.moments()
 	unlinked := slices.ContainsFunc(all, func(e *entry) bool { return e.seq < x.out.Earlier })
-	x.out.Proven = !x.failed && (x.mapped != nil && c.AsOf.IsZero() && !unlinked || c.Of == Everything)
+	x.out.Proven = !x.failed && (x.mapped != nil && len(x.out.Open) == 0 && !unlinked || c.Of == Everything)
 }
 
 func (x *completeness) problem(where, format string, args ...any) {
@@ -104,6 +107,8 @@ func (x *completeness) links(e *entry, byID map[string]*events.Event) {
 	about := About(e.event, func(id string) *events.Event {
 		known = known && byID[id] != nil
 		return byID[id]
+	}, func(key string) bool {
+		return slices.ContainsFunc(e.links, func(l proof.Link) bool { return l.Key == key })
 	})
 	if byID[e.event.ID] == nil {
 		byID[e.event.ID] = e.event
@@ -130,6 +135,9 @@ func (x *completeness) readHeads(b *proof.Bundle) {
 		return
 	}
 	x.out.Upto = x.mapped.Upto
+	if !x.covers.AsOf.IsZero() {
+		x.out.Upto = min(x.out.Upto, x.covers.Upto)
+	}
 	switch {
 	case x.mapped.From > 1:
 		x.out.Earlier = x.mapped.From
@@ -239,17 +247,75 @@ func (x *completeness) missing(key string, from, to, last int64) {
 	x.problem(coversFile, "MISSING: numbers %d to %d about %s, of which the last is record %d", from, to, key, last)
 }
 
+// then returns those records of a chain that were there at the moment as of which the history is known, all for now; and
+// the one that came next, if it is here. That one names the last of those before it, and how many there are, so it shows
+// where the chain ended then.
+func (x *completeness) then(chain []step) (known []step, next *step) {
+	if x.covers.AsOf.IsZero() {
+		return chain, nil
+	}
+	n := len(chain)
+	if i := slices.IndexFunc(chain, func(s step) bool { return s.seq > x.covers.Upto }); i >= 0 {
+		n = i
+	}
+	for i := range chain[n:] {
+		if s := &chain[n+i]; s.Prev <= x.covers.Upto {
+			return chain[:n], s
+		}
+	}
+	return chain[:n], nil
+}
+
+// ended holds that a chain ended, at the moment as of which the history is known, with number count, record last. The
+// newest record about the key shows it if it is not later; else the one that came next does.
+func (x *completeness) ended(key string, last, count int64, next *step) {
+	h, ok := x.heads[key]
+	switch {
+	case next != nil:
+		x.within[next.seq] = true
+		if next.Prev != last || next.Count != count+1 {
+			x.missing(key, count+1, next.Count-1, next.Prev)
+		}
+		if ok {
+			x.out.LeftOut = append(x.out.LeftOut, fmt.Sprintf("%s: %d of %d records were there", key, next.Count-1, h.Count))
+		}
+	case ok && h.Last <= x.covers.Upto:
+		if count < h.Count { // there may be more, recorded after the newest ones were
+			x.missing(key, count+1, h.Count, h.Last)
+		}
+	case x.mapped == nil:
+	case x.covers.Judgement == Judgement(): // by a program that puts it there
+		x.problem(coversFile, "MISSING: number %d about %s, which came after the moment and shows what was there", count+1, key)
+	default:
+		x.out.Open = append(x.out.Open, fmt.Sprintf("%s, behind number %d", key, count))
+	}
+}
+
+// moments holds that what is taken for later than the moment came later.
+func (x *completeness) moments() {
+	if x.covers.AsOf.IsZero() {
+		return
+	}
+	for _, e := range x.all {
+		if e.seq > x.covers.Upto && !e.fact.recorded.After(x.covers.AsOf) {
+			x.problem(e.path, "it had come by the moment as of which the history is known, but covers says that record %d was the last one",
+				x.covers.Upto)
+		}
+	}
+}
+
 func (x *completeness) whole(key string) {
-	chain := x.chains[key]
+	chain, next := x.then(x.chains[key])
 	x.holes(key, chain, 0, 0)
 	h, ok := x.heads[key]
 	switch {
 	case !x.covers.AsOf.IsZero():
-		if ok {
-			if left := h.Count - int64(len(chain)); left > 0 {
-				x.out.LeftOut = append(x.out.LeftOut, fmt.Sprintf("%s: %d of %d records are here", key, len(chain), h.Count))
-			}
+		if len(chain) == 0 {
+			x.ended(key, 0, 0, next)
+			return
 		}
+		end := chain[len(chain)-1]
+		x.ended(key, end.seq, end.Count, next)
 	case x.mapped == nil:
 	case !ok:
 		x.problem(coversFile, "nothing proves which record about %s is the newest", key)
@@ -264,8 +330,9 @@ func (x *completeness) whole(key string) {
 
 // part checks what is said of one set: from its packing, or its first record, to its next packing, or the newest record.
 func (x *completeness) part(p Part) {
+	all, after := x.then(x.chains[p.Key])
 	var chain []step
-	for _, s := range x.chains[p.Key] {
+	for _, s := range all {
 		if s.seq >= p.From && s.seq <= p.To {
 			chain = append(chain, s)
 		}
@@ -283,12 +350,9 @@ func (x *completeness) part(p Part) {
 	newest := ok && h.Last <= last.seq
 	next := packs(last.event, p.Key) && last.seq > first.seq
 	switch {
-	case !x.covers.AsOf.IsZero():
-		if ok && h.Last > last.seq && !next {
-			x.out.LeftOut = append(x.out.LeftOut, fmt.Sprintf("%s: %d records after record %d are left out", p.Key,
-				h.Count-last.Count, last.seq))
-		}
 	case x.mapped == nil, newest && last.seq == p.To, next && last.seq == p.To:
+	case !x.covers.AsOf.IsZero():
+		x.ended(p.Key, last.seq, last.Count, after)
 	case ok:
 		x.missing(p.Key, last.Count+1, h.Count, h.Last)
 	default:
@@ -304,12 +368,21 @@ func packs(e *events.Event, key string) bool {
 
 // none checks that nothing is recorded about a key: of two that stand beside each other, one comes before it and one after.
 func (x *completeness) none(key string) {
-	if len(x.chains[key]) > 0 {
-		x.problem(coversFile, "record %d is about %s, of which it says that there is none", x.chains[key][0].seq, key)
+	chain, next := x.then(x.chains[key])
+	if len(chain) > 0 {
+		x.problem(coversFile, "record %d is about %s, of which it says that there is none", chain[0].seq, key)
 		return
 	}
-	if x.mapped == nil || x.mapped.Size == 0 || !x.covers.AsOf.IsZero() {
-		return // nothing to prove it by; as known at an earlier moment there may be some now
+	if x.mapped == nil || x.mapped.Size == 0 {
+		return // nothing to prove it by
+	}
+	if _, some := x.heads[key]; next != nil || some {
+		if x.covers.AsOf.IsZero() {
+			x.problem(coversFile, "there are records about %s, of which it says that there is none", key)
+			return
+		}
+		x.ended(key, 0, 0, next)
+		return
 	}
 	i, _ := slices.BinarySearchFunc(x.order, key, func(p proof.HeadProof, key string) int { return strings.Compare(p.Key, key) })
 	before := i == 0 && len(x.order) > 0 && x.order[0].Index == 0 || i > 0
@@ -317,7 +390,11 @@ func (x *completeness) none(key string) {
 	if before && after && i > 0 && i < len(x.order) {
 		after = x.order[i].Index == x.order[i-1].Index+1
 	}
-	if !before || !after {
+	switch {
+	case before && after:
+	case !x.covers.AsOf.IsZero() && x.covers.Judgement != Judgement(): // an earlier program proved nothing of it
+		x.out.Open = append(x.out.Open, key+", of which there was none")
+	default:
 		x.problem(coversFile, "nothing proves that there is no record about %s", key)
 	}
 }
@@ -343,10 +420,18 @@ func (x *completeness) demands() {
 		need(x.covers.Of, "which it is made for")
 	}
 	need("site "+siteOf(x.name), "whose policy is judged by")
+	for _, key := range slices.Sorted(maps.Keys(x.chains)) {
+		if known, _ := x.then(x.chains[key]); events.IsAwaited(key) && len(known) > 0 {
+			need(key, fmt.Sprintf("which was corrected before it came, see record %d", known[0].seq))
+		}
+	}
 	own := false // the trip asked for
 	for _, e := range x.all {
 		if e.event.Station != x.name {
 			need("station "+e.event.Station, fmt.Sprintf("which made record %d", e.seq))
+		}
+		if !x.covers.AsOf.IsZero() && e.seq > x.covers.Upto {
+			continue // it only shows where something ended
 		}
 		if kind == "trip" && e.event.Trip == name && e.event.Kind() == events.KindSetPacked {
 			own = true
@@ -419,9 +504,12 @@ type Hole struct {
 }
 
 // holes finds what is missing in the stations' numbering.
-func (r *Report) holes(all []*entry) {
+func (r *Report) holes(all []*entry, c *Covers) {
 	numbers := make(map[string][]int64)
 	for _, e := range all {
+		if c != nil && !c.AsOf.IsZero() && e.seq > c.Upto {
+			continue // what came later only shows where something ended
+		}
 		numbers[e.event.Station] = append(numbers[e.event.Station], e.event.StationSeq)
 	}
 	for _, station := range slices.Sorted(maps.Keys(numbers)) {

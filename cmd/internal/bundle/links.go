@@ -13,11 +13,13 @@ import (
 // the newest about each key say against what the records are about. A bundle's reader can't see what was left out of a
 // chain from the beginning; whoever reads all of it does.
 type LinkAudit struct {
-	find   func(id string) *events.Event
-	first  int64 // the first record with links
-	newest map[string]proof.Head
-	order  []string // the keys; sorted up to sorted
-	sorted int
+	find  func(id string) *events.Event
+	first int64 // the first record with links
+	// awaiting: corrections that came before what they correct are linked.
+	awaiting bool
+	newest   map[string]proof.Head
+	order    []string // the keys; sorted up to sorted
+	sorted   int
 }
 
 // NewLinkAudit starts an audit. Find returns the first event before under an id, nil for none.
@@ -30,7 +32,7 @@ func (a *LinkAudit) Check(seq int64, e *events.Event, links []proof.Link) (words
 	if m, ok := e.Data.(*events.RecordsMapped); ok {
 		words = a.mapped(seq, m)
 	}
-	about := About(e, a.find)
+	about := About(e, a.find, func(key string) bool { return a.newest[key].Count > 0 })
 	if a.first == 0 && len(links) == 0 {
 		return words // of an earlier program
 	}
@@ -43,6 +45,14 @@ func (a *LinkAudit) Check(seq int64, e *events.Event, links []proof.Link) (words
 		if h := a.newest[l.Key]; h.Last != l.Prev || h.Count+1 != l.Count {
 			words = append(words, fmt.Sprintf("the ledger wrote into it that it is number %d about %s, after %s; it is number %d, after %s",
 				l.Count, l.Key, recordOrNone(l.Prev), h.Count+1, recordOrNone(h.Last)))
+		}
+	}
+	if i := slices.IndexFunc(about, events.IsAwaited); i >= 0 {
+		switch {
+		case slices.Contains(said, about[i]):
+			a.awaiting = true
+		case !a.awaiting: // an earlier program linked a correction to nothing where it came before what it corrects
+			about = slices.Delete(about, i, i+1)
 		}
 	}
 	if !slices.Equal(said, about) {

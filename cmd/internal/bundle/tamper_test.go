@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -33,7 +34,12 @@ type week struct {
 	v      note.Verifier
 }
 
-// recordWeek records the week, all in one go: when a record arrives is of no account here. Its keys are those of another
+// The week's first lines come a day before the others.
+const firstLines = 770
+
+var firstCame = time.Date(2026, 3, 5, 18, 10, 0, 0, time.UTC)
+
+// recordWeek records the week in two goes. Its keys are those of another
 // folder, "" for new ones, and something in it may be changed.
 func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 	t.Helper()
@@ -53,15 +59,23 @@ func recordWeek(t *testing.T, keys string, change func(string) string) *week {
 	if keys != "" {
 		copyKeys(t, keys, dir)
 	}
-	end := time.Date(2026, 3, 6, 18, 10, 0, 0, time.UTC)
-	s := sitetest.Open(t, site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return end }, EnrolOnSight: true})
-	if err := s.Record(t.Context(), strings.NewReader(change(lines.String())), func(r site.Receipt) error {
-		if r.Error != "" {
-			t.Errorf("line %d: %s", r.Line, r.Error)
+	now := firstCame
+	s := sitetest.Open(t, site.Options{Dir: dir, Name: "north", Clock: func() time.Time { return now }, EnrolOnSight: true})
+	text := change(lines.String())
+	at := len(text)
+	for range strings.Count(text, "\n") - firstLines {
+		at = strings.LastIndexByte(text[:at-1], '\n') + 1
+	}
+	for _, part := range []string{text[:at], text[at:]} {
+		if err := s.Record(t.Context(), strings.NewReader(part), func(r site.Receipt) error {
+			if r.Error != "" {
+				t.Errorf("line %d: %s", r.Line, r.Error)
+			}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
 		}
-		return nil
-	}); err != nil {
-		t.Fatal(err)
+		now = time.Date(2026, 3, 6, 18, 10, 0, 0, time.UTC)
 	}
 	signer, v, _, err := ledger.LoadOrCreateKey(filepath.Join(dir, "keys", "north_ledger.key"), "north/ledger")
 	if err != nil {
@@ -98,7 +112,7 @@ func (w *week) evidence(t *testing.T, q site.Query) []proof.File {
 		t.Fatal(err)
 	}
 	r := bundle.Check(raw.Bytes(), w.s.Key())
-	if !r.OK || r.Coverage == nil || q.AsOf.IsZero() && !r.Coverage.Proven || len(r.Coverage.Beyond) > 0 {
+	if !r.OK || r.Coverage == nil || !r.Coverage.Proven || len(r.Coverage.Beyond) > 0 {
 		t.Fatalf("%+v: the bundle as made: %v %+v %v", q, r.Problems, r.Coverage, r.Remarks)
 	}
 	if len(r.Remarks) > 0 && strings.Contains(strings.Join(r.Remarks, " "), "made by another program") {
@@ -160,7 +174,7 @@ func stranger(t *testing.T, files []proof.File) string {
 		}
 	}
 	for name, begins := range map[string]string{
-		"check.py": "    import base64, glob, hashlib\n", "complete.py": "    import base64, glob, json\n",
+		"check.py": "    import base64, glob, hashlib\n", "complete.py": "    import base64, calendar, glob, json, time\n",
 	} {
 		_, rest, ok := strings.Cut(readme, begins)
 		if !ok {
@@ -193,6 +207,7 @@ func TestWeek(t *testing.T) {
 	t.Run("whole", w.questions)
 	files := w.evidence(t, site.Query{Case: "K-0409"})
 	t.Run("left out", func(t *testing.T) { w.leftOut(t, files) })
+	t.Run("as known earlier", w.asKnownEarlier)
 	t.Run("tampered", func(t *testing.T) { w.tampered(t, files) })
 	t.Run("written anew", func(t *testing.T) { w.writtenAnew(t, files) })
 }
@@ -285,18 +300,111 @@ func (w *week) leftOut(t *testing.T, files []proof.File) {
 	}
 }
 
+// asKnownEarlier: of evidence as known at an earlier moment any one record is left out, and the end of each chain with what
+// came next: the checker names what is missing, and a stranger is told of it. So it is of a moment that is said to
+// have been earlier in the ledger than it was.
+func (w *week) asKnownEarlier(t *testing.T) {
+	files := w.evidence(t, site.Query{Case: "K-0409", AsOf: firstCame.Add(time.Hour)})
+	if out := stranger(t, files); !strings.Contains(out, "records proved\nnot covered: nothing\n") || strings.Contains(out, "MISSING") {
+		t.Fatalf("of the whole bundle a stranger is told %s", out)
+	}
+	var upto int64
+	var numbers []int64
+	for _, f := range files {
+		if name, ok := strings.CutPrefix(f.Path, "records/"); ok {
+			n, err := strconv.ParseInt(strings.TrimSuffix(name, ".note"), 10, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			numbers = append(numbers, n)
+		}
+		if _, rest, ok := strings.Cut(string(f.Data), "\nupto "); ok && f.Path == "covers" {
+			if _, err := fmt.Sscan(rest, &upto); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	paths := func(n int64) []string {
+		return []string{fmt.Sprintf("records/%09d.note", n), fmt.Sprintf("proofs/%09d.tlog-proof", n)}
+	}
+	later, before := 0, int64(0)
+	for i, n := range numbers {
+		cut := without(files, paths(n)...)
+		r := bundle.Check(w.remake(t, cut), w.s.Key())
+		text := said(r)
+		if n <= upto {
+			before = n
+			if !strings.Contains(text, "MISSING: record "+fmt.Sprint(n)) && !strings.Contains(text, "MISSING: numbers") || r.Whole {
+				t.Errorf("without record %d the checker says %q", n, text)
+			}
+			continue
+		}
+		later++
+		if r.Whole || r.Coverage != nil && r.Coverage.Proven {
+			t.Errorf("without record %d, which came later, the checker says %q", n, text)
+		}
+		if i%3 == 0 {
+			if out := stranger(t, cut); !strings.Contains(out, "MISSING") && !strings.Contains(out, "KeyError") {
+				t.Errorf("without record %d, which came later, a stranger is told %q", n, out)
+			}
+		}
+	}
+	if later < 5 || before == 0 {
+		t.Errorf("%d records show what came later", later)
+	}
+	// All that shows the end of the newest chains is taken away, and what they ended with.
+	cut := files
+	for _, n := range numbers {
+		if n >= before && !bytes.Contains(file(t, files, paths(n)[0]), []byte("listbound.records.mapped.v1")) {
+			cut = without(cut, paths(n)...)
+		}
+	}
+	cut = retold(cut, bundle.Check(w.remake(t, cut), w.s.Key()))
+	if r := bundle.Check(w.remake(t, cut), w.s.Key()); r.Whole || !strings.Contains(said(r), "which came after the moment") {
+		t.Errorf("without the end of its chains: %q", said(r))
+	}
+	// And it is said that an earlier program made it, which put nothing there.
+	cut = retold(edited(cut, "covers", "\njudgement ", "\njudgement 00"), bundle.Report{})
+	if r := bundle.Check(w.remake(t, cut), w.s.Key()); r.Coverage == nil || r.Coverage.Proven || len(r.Coverage.Open) == 0 {
+		t.Errorf("by an earlier program: %+v", r.Coverage)
+	}
+	moved := edited(files, "covers", fmt.Sprintf("\nupto %d\n", upto), fmt.Sprintf("\nupto %d\n", before-1))
+	want := fmt.Sprintf("records/%09d.note", before)
+	if r := bundle.Check(w.remake(t, moved), w.s.Key()); r.Whole || !strings.Contains(said(r), want) ||
+		!strings.Contains(said(r), "it had come by the moment") {
+		t.Errorf("of a moment said to be earlier: %q", said(r))
+	}
+	if out := stranger(t, moved); !strings.Contains(out, fmt.Sprintf("MISSING: record %d had come by that moment", before)) {
+		t.Errorf("of a moment said to be earlier a stranger is told %q", out)
+	}
+}
+
+func file(t *testing.T, files []proof.File, path string) []byte {
+	t.Helper()
+	for _, f := range files {
+		if f.Path == path {
+			return f.Data
+		}
+	}
+	t.Fatalf("there is no %s", path)
+	return nil
+}
+
+// edited replaces a text in one file.
+func edited(files []proof.File, path, old, new string) []proof.File {
+	out := slices.Clone(files)
+	for i, f := range out {
+		if f.Path == path {
+			out[i].Data = []byte(strings.Replace(string(f.Data), old, new, 1))
+		}
+	}
+	return out
+}
+
 // tampered: what else can be done to a bundle with all keys in hand, and what the checker says of it. What it can't see
 // is a ledger that was written anew from the beginning: see writtenAnew.
 func (w *week) tampered(t *testing.T, files []proof.File) {
-	file := func(path string) []byte {
-		for _, f := range files {
-			if f.Path == path {
-				return f.Data
-			}
-		}
-		t.Fatalf("there is no %s", path)
-		return nil
-	}
+	file := func(path string) []byte { return file(t, files, path) }
 	with := func(path string, data string) []proof.File {
 		return append(without(files, path), proof.File{Path: path, Data: []byte(data)})
 	}

@@ -3,6 +3,8 @@
 package site_test
 
 import (
+	"fmt"
+	"log/slog"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -52,5 +54,37 @@ func TestVerifyHoldsTheReadModel(t *testing.T) {
 	left, err := filepath.Glob(filepath.Join(dir, "checking-*"))
 	if err != nil || len(left) > 0 {
 		t.Errorf("left behind: %q, %v", left, err)
+	}
+}
+
+// TestKeysRowDeleted: where the read model's row of a replacement of the ledger's key is deleted by hand, a start says so
+// and makes the read model anew, so that the keys of before are known again.
+func TestKeysRowDeleted(t *testing.T) {
+	r := replacedFolder(t)
+	at := fixed(noon.AddDate(0, 0, 9))
+	second, err := site.ReplaceKey(t.Context(), site.Options{Dir: r.dir, Clock: at}, "B-1182", "as often as the rules ask")
+	if err != nil {
+		t.Fatal(err)
+	}
+	inFolder(t, site.Options{Dir: r.dir, Clock: at}, func(*site.Site) {}) // makes the read model under the new key
+	for _, which := range []string{"", fmt.Sprintf(" AND seq = %d", r.change.Seq), fmt.Sprintf(" AND seq = %d", second.Seq)} {
+		dir := copyFolder(t, r.dir)
+		edit(t, dir, "DELETE FROM events WHERE kind = 'key.replaced'"+which)
+		var said strings.Builder
+		o := site.Options{Dir: dir, Clock: fixed(noon.AddDate(0, 0, 10)), Logger: slog.New(slog.NewTextHandler(&said, nil))}
+		inFolder(t, o, func(s *site.Site) {
+			if !strings.Contains(said.String(), "somebody has edited it; it is made anew") {
+				t.Errorf("without the row%s the start says %q", which, said.String())
+			}
+			if keys := s.Keys(); len(keys) != 3 || keys[0].Text != r.change.Former || keys[2].Text != second.Key {
+				t.Errorf("without the row%s these are the keys: %+v", which, keys)
+			}
+			mustBeIntact(t, "made anew", s)
+		})
+		said.Reset()
+		inFolder(t, o, func(*site.Site) {})
+		if strings.Contains(said.String(), "edited") {
+			t.Errorf("the next start says %q", said.String())
+		}
 	}
 }

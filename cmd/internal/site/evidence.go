@@ -320,7 +320,12 @@ func (g *gathering) further(whole map[string]bool) error {
 		if r.event.Station != g.site.Name() {
 			whole["station "+r.event.Station] = true
 		}
-		if set := "set " + r.event.Subject; covered[set] || whole[set] {
+		for _, l := range r.links { // what it corrects came after it, or what corrects it before
+			if events.IsAwaited(l.Key) && g.known(seq) {
+				whole[l.Key] = true
+			}
+		}
+		if set := "set " + r.event.Subject; g.known(seq) && (covered[set] || whole[set]) {
 			switch d := r.event.Data.(type) {
 			case *events.SetPacked:
 				whole["list "+d.List] = true
@@ -356,25 +361,30 @@ func (g *gathering) chain(ctx context.Context, key string, stop func(seq int64, 
 }
 
 func (g *gathering) whole(ctx context.Context, key string) error {
-	found := false
+	found, next := false, int64(0)
 	err := g.chain(ctx, key, func(seq int64, _ linkedRecord) bool {
 		if g.known(seq) {
 			g.seqs[seq], found = true, true
+		} else {
+			next = seq
 		}
 		return false
 	})
 	if err != nil {
 		return err
 	}
+	if next > 0 { // it shows what the last one was at the moment that is asked about
+		g.seqs[next] = true
+	}
 	if found {
 		g.covers.Whole = append(g.covers.Whole, key)
 		return g.prove(key)
 	}
 	g.covers.None = append(g.covers.None, key)
-	if !g.covers.AsOf.IsZero() {
-		return nil
+	i, ok := g.mapping.heads.Find(key)
+	if ok {
+		return g.proveAt(i)
 	}
-	i, _ := g.mapping.heads.Find(key)
 	for _, place := range []int{i - 1, i} {
 		if err := g.proveAt(place); err != nil {
 			return err
@@ -391,8 +401,10 @@ func (g *gathering) part(ctx context.Context, key string, at []int64) error {
 	first, last := slices.Min(at), slices.Max(at)
 	var chain []int64 // the newest first
 	end := -1         // in chain: the packing after
+	next := int64(0)  // came after the moment that is asked about
 	err := g.chain(ctx, key, func(seq int64, r linkedRecord) bool {
 		if !g.known(seq) {
+			next = seq
 			return false
 		}
 		packing := r.event.Kind() == events.KindSetPacked && "set "+r.event.Subject == key
@@ -407,6 +419,8 @@ func (g *gathering) part(ctx context.Context, key string, at []int64) error {
 	}
 	if end >= 0 {
 		chain = chain[end:]
+	} else if next > 0 {
+		g.seqs[next] = true
 	}
 	for _, seq := range chain {
 		g.seqs[seq] = true

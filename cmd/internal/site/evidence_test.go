@@ -34,8 +34,9 @@ func evidenceOf(t *testing.T, s *site.Site, q site.Query) *proof.Bundle {
 	return b
 }
 
-// TestEvidence: a bundle holds each record that the verdict rests on, none that came after the moment asked about, and
-// says which program judged.
+// TestEvidence: a bundle holds each record that the verdict rests on, of what came after the moment asked about only the
+// next record, which shows that none before it is left out and of which the history tells nothing, and says which
+// program judged.
 func TestEvidence(t *testing.T) {
 	now := noon
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
@@ -49,6 +50,7 @@ func TestEvidence(t *testing.T) {
 	rs := record(t, s, list+packed("LAP-022", 5)+packed("LAP-014", 10)+packed("LAP-014", 20)+scanned)
 	now = noon.Add(time.Hour)
 	later := record(t, s, packed("LAP-014", 30))[0].Seq
+	latest := record(t, s, packed("LAP-014", 40))[0].Seq
 	issue, other, before, its, scan := rs[0].Seq, rs[1].Seq, rs[2].Seq, rs[3].Seq, rs[4].Seq
 
 	for _, test := range []struct {
@@ -58,8 +60,8 @@ func TestEvidence(t *testing.T) {
 	}{
 		// Which of its trips the scan belongs to, the packings about it say.
 		{"now", site.Query{Trip: rs[3].Trip}, []int64{issue, before, its, scan, later}, []int64{other}},
-		{"as known at noon", site.Query{Trip: rs[3].Trip, AsOf: noon}, []int64{issue, before, its, scan},
-			[]int64{other, later}},
+		{"as known at noon", site.Query{Trip: rs[3].Trip, AsOf: noon}, []int64{issue, before, its, scan, later},
+			[]int64{other, latest}},
 	} {
 		b := evidenceOf(t, s, test.q)
 		var seqs []int64
@@ -78,6 +80,11 @@ func TestEvidence(t *testing.T) {
 			if slices.Contains(seqs, seq) {
 				t.Errorf("%s: record %d is in it: %v", test.what, seq, seqs)
 			}
+		}
+		told, _ := b.File("history.json")
+		if tells := bytes.Contains(told, fmt.Appendf(nil, `"seq": %d,`, later)); tells && !test.q.AsOf.IsZero() ||
+			!bytes.Contains(told, fmt.Appendf(nil, `"seq": %d,`, scan)) {
+			t.Errorf("%s: the history tells of record %d: %t, and of record %d: %s", test.what, later, tells, scan, told)
 		}
 		text, _ := b.File("history.txt")
 		if want := "Judged by listbound " + version.String(); !bytes.Contains(text, []byte(want)) {

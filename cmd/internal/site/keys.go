@@ -117,8 +117,35 @@ func (s *Site) settleKey(ctx context.Context, k *ownKey, replace bool) error {
 	return nil
 }
 
-// readKeys finds the keys that the ledger has had, from the records by which they were replaced.
+// readKeys finds the keys that the ledger has had, from the records by which they were replaced. Which these are the read
+// model says; where it leaves one out, the first key it leads to did not sign what the ledger recorded first.
 func (s *Site) readKeys(ctx context.Context) error {
+	if err := s.keysRecorded(ctx); err != nil || s.beganUnder(s.keys[0].Key) {
+		return err
+	}
+	s.opts.Logger.Warn("the read model leaves out a key that the ledger has had, so somebody has edited it; it is made anew")
+	if err := s.refill(ctx, nil); err != nil {
+		return err
+	}
+	return s.keysRecorded(ctx)
+}
+
+// beganUnder reports whether the ledger's first own record is signed by a key, as far as that can be read.
+func (s *Site) beganUnder(key note.Verifier) bool {
+	const soon = 16 // it enrols the first station
+	for seq := int64(1); seq <= min(soon, s.ledger.Size()); seq++ {
+		n, e, err := s.noteAt(seq)
+		if err != nil {
+			return true // what is wrong with it is said elsewhere
+		}
+		if e.Station == s.Name() {
+			return events.VerifyNote(n, key) == nil
+		}
+	}
+	return true
+}
+
+func (s *Site) keysRecorded(ctx context.Context) error {
 	s.keys = proof.Keys{{Text: s.vkey, Key: s.ledger.Verifier()}}
 	seqs, err := Answer(s, func(v *View) ([]int64, error) { return v.KeysReplaced(ctx, SiteOf(s.Name())) })
 	if err != nil || len(seqs) == 0 {

@@ -2,8 +2,11 @@ package site_test
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/base64"
+	"fmt"
 	"math/rand/v2"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -11,8 +14,11 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/proof"
 	"listbound/projections"
 )
 
@@ -34,6 +40,7 @@ type chained struct {
 
 func (c *chained) note(o *events.Observation) []byte {
 	c.t.Helper()
+	const subject = "LAP-014" // of what is corrected
 	o.Station, o.Kind = c.name, o.Data.Kind()
 	id, err := o.ID()
 	if err != nil {
@@ -41,7 +48,7 @@ func (c *chained) note(o *events.Observation) []byte {
 	}
 	c.count++
 	n, err := events.Sign(&events.Event{
-		ID: id, Station: c.name, Subject: o.Subject(), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data,
+		ID: id, Station: c.name, Subject: cmp.Or(o.Subject(), subject), Time: o.Time, Trip: o.Trip, Operator: o.Operator, Data: o.Data,
 		StationSeq: c.count, StationPrev: c.prev,
 	}, c.signer)
 	if err != nil {
@@ -272,5 +279,81 @@ func TestRetiredStation(t *testing.T) {
 	}
 	if got := remarked(t, s, "LAP-002"); !slices.Equal(got, []string{events.RemarkRetired.String()}) {
 		t.Errorf("observed after: %q", got)
+	}
+}
+
+// TestCorrectionBeforeItsRecord: a station that sends in any order hands in a correction before what it corrects. Both
+// are linked, so that evidence covers the correction, which can't be left out of it.
+func TestCorrectionBeforeItsRecord(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", Clock: func() time.Time { return noon }})
+	c := &chained{ownKey: enrolOwnKey(t, s, "north/cart-3")}
+	o := seen("LAP-014", 20)
+	first := c.note(o)
+	id, err := o.ID()
+	if err != nil {
+		t.Fatal(err)
+	}
+	void := func(reason string) []byte {
+		return c.note(&events.Observation{Time: noon, Operator: "B-1", Data: &events.EventCorrected{Event: id, Action: "void", Reason: reason}})
+	}
+	voided, again := void("not there"), void("twice")
+	rs := record(t, s, signedLine(t, voided)+signedLine(t, first)+signedLine(t, again))
+	links := func(seq int64) (out []string) {
+		raw, err := s.ReadRecord(seq)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ls, err := proof.Links(s.Name(), raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, l := range ls {
+			out = append(out, fmt.Sprintf("%s %d %d", l.Key, l.Prev, l.Count))
+		}
+		return out
+	}
+	for i, want := range [][]string{
+		{"event " + id + " 0 1"},
+		{fmt.Sprintf("event %s %d 2", id, rs[0].Seq), "set LAP-014 0 1"},
+		{fmt.Sprintf("set LAP-014 %d 2", rs[1].Seq)},
+	} {
+		if got := links(rs[i].Seq); !slices.Equal(got, want) {
+			t.Errorf("record %d is linked by %q, want %q", rs[i].Seq, got, want)
+		}
+	}
+	b := evidenceOf(t, s, site.Query{Set: "LAP-014"})
+	for _, r := range rs {
+		if _, ok := b.File(fmt.Sprintf("records/%09d.note", r.Seq)); !ok {
+			t.Errorf("record %d is not in the evidence", r.Seq)
+		}
+	}
+	covers, _ := b.File("covers")
+	if !bytes.Contains(covers, []byte("\nwhole event "+id+"\n")) {
+		t.Errorf("the evidence does not cover what came before the record: %s", covers)
+	}
+	// Left out with all keys in hand, claim included, it is missed.
+	signer, _, _, err := ledger.LoadOrCreateKey(filepath.Join(s.Dir(), "keys", "north_ledger.key"), s.Name())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, claim := range map[string]string{"the correction": "\nwhole event " + id, "the correction and the claim": ""} {
+		var files []proof.File
+		for _, f := range b.Files {
+			if strings.Contains(f.Path, fmt.Sprintf("/%09d.", rs[0].Seq)) && strings.HasSuffix(f.Path, ".tlog-proof") ||
+				f.Path == fmt.Sprintf("records/%09d.note", rs[0].Seq) {
+				continue
+			}
+			if f.Path == "covers" {
+				f.Data = []byte(strings.Replace(string(f.Data), "\nwhole event "+id, claim, 1))
+			}
+			files = append(files, f)
+		}
+		var raw bytes.Buffer
+		if err := proof.WriteBundle(&raw, files, signer); err != nil {
+			t.Fatal(err)
+		}
+		if r := bundle.Check(raw.Bytes(), s.Key()); r.Whole || !strings.Contains(fmt.Sprint(r.Problems), "event "+id) {
+			t.Errorf("without %s: %v", what, r.Problems)
+		}
 	}
 }

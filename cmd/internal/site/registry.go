@@ -104,6 +104,10 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 		of, err := b.firstOf(id)
 		failed = errors.Join(failed, err)
 		return of
+	}, func(key string) bool {
+		linked, err := b.linked(key)
+		failed = errors.Join(failed, err)
+		return linked
 	})
 	if failed != nil {
 		return failed
@@ -113,6 +117,14 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 	})
 	b.events = append(b.events, e)
 	return nil
+}
+
+// linked reports whether a record is linked to a key, in the ledger or before in this batch.
+func (b *signing) linked(key string) (bool, error) {
+	if slices.ContainsFunc(b.entries, func(e ledger.Entry) bool { return slices.Contains(e.About, key) }) {
+		return true, nil
+	}
+	return b.site.ledger.Linked(key)
 }
 
 // signed reports whether a note is signed by the station, with the key in force or with one before it. The numbering goes
