@@ -391,6 +391,9 @@ func (l *Ledger) checkTail(ctx context.Context, c proof.Checkpoint, leaves []tlo
 				add(seq, "the record in the stream is not whole: %v", err)
 			} else if at.Before(l.lastAt) {
 				add(seq, "the record in the stream arrived before the one in front of it")
+			} else if l.opts.keyLost(record) {
+				add(seq, "the record hands the ledger on to another key, whose file is not in the folder: put it back, as it was beside "+
+					"the old one (.next)")
 			}
 			l.tail = append(l.tail, slices.Clone(record))
 			l.tailSize += int64(len(record))

@@ -54,6 +54,10 @@ func LoadOrCreateKey(path, name string) (signer note.Signer, verifier note.Verif
 	return signer, verifier, created, nil
 }
 
+// HalfKeys is the pattern of files that a key is written to before it gets its name. One that is left after a kill can hold
+// the same key.
+const HalfKeys = ".key-*"
+
 // NextKey is where the key lies that is to take the place of the one at path.
 func NextKey(path string) string { return path + ".next" }
 
@@ -107,7 +111,7 @@ func createKeyFile(path, name string) (skey string, err error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", err
 	}
-	f, err := os.CreateTemp(dir, ".key-*") // made with mode 0600
+	f, err := os.CreateTemp(dir, HalfKeys) // made with mode 0600
 	if err != nil {
 		return "", err
 	}

@@ -40,6 +40,9 @@ type Options struct {
 	SyncAlways bool
 	// Next is the key that a record of the ledger hands it on to; nil while no other key takes over.
 	Next *Successor
+	// HandsOn reports whether a record hands the ledger on to another key. One that isn't signed yet, and whose key isn't
+	// Next's, is damage: nothing may be signed by the key before it any more.
+	HandsOn func(record []byte) bool
 	// AcceptLoss opens a ledger that is behind its own memory, so that the loss can be recorded; see [Ledger.Loss].
 	AcceptLoss bool
 	// Reading opens a ledger for questions only: nothing is written, so the folder may be one where nothing can be.

@@ -48,6 +48,11 @@ func (o *Options) verifiers() []note.Verifier {
 	return []note.Verifier{o.Verifier, o.Next.Verifier}
 }
 
+// keyLost reports whether an unsigned record hands the ledger on to a key that isn't here.
+func (o *Options) keyLost(record []byte) bool {
+	return o.HandsOn != nil && o.HandsOn(record) && (o.Next == nil || !o.Next.Takes(record))
+}
+
 // openNewest opens a checkpoint of the time of now, and reports whether the next key has signed it.
 func (o *Options) openNewest(msg []byte) (c proof.Checkpoint, next bool, err error) {
 	c, err = proof.OpenCheckpoint(msg, o.Origin, o.Verifier)

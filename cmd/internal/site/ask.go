@@ -9,6 +9,7 @@ import (
 
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
+	"listbound/ledger"
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
@@ -35,6 +36,10 @@ func (s *Site) Ask(question func(*View) error) error {
 	defer s.modelMu.RUnlock()
 	if s.model == nil {
 		return refusal.ErrClosed
+	}
+	if problems := s.ledger.Damage(); len(problems) > 0 && s.model.Position() == 0 && !s.opening {
+		// Nothing is known of what it holds: to answer that nothing is wrong would be a lie.
+		return s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
 	}
 	return question(&View{Model: s.model, site: s})
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"golang.org/x/mod/sumdb/note"
 
@@ -61,6 +62,46 @@ func (s *Site) readKey(replace bool) (*ownKey, error) {
 	return k, nil
 }
 
+// openUnder opens the ledger under the key that lies in the folder. Who had the folder before may have replaced it after it
+// was read here, or removed a next one that was never used; what lies there once the folder is this program's stays.
+func (s *Site) openUnder(ctx context.Context) error {
+	const most = 3 // each time somebody else has had the folder meanwhile
+	for n := 1; ; n++ {
+		k, err := s.readKey(s.opts.replaceKey)
+		if err != nil {
+			return err
+		}
+		if s.opts.meanwhile != nil {
+			s.opts.meanwhile()
+		}
+		l, opened := openLedger(ctx, s.opts, k.options(s.opts))
+		now, err := s.readKey(false)
+		same := err == nil && now.text == k.text && now.nextText == k.nextText
+		if same || n == most {
+			s.own, s.vkey, s.ledger = k, k.text, l
+			if opened == nil && !same {
+				return errors.Join(err, l.Close(), refusal.New("the ledger's key in %s changes all the time; try again", s.opts.Dir))
+			}
+			return opened
+		}
+		if opened == nil {
+			if err := l.Close(); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// dropHalfKeys removes what is left of keys whose making was cut off: a second copy of a private key, or one never used.
+// The folder is this program's.
+func (s *Site) dropHalfKeys() error {
+	left, err := filepath.Glob(filepath.Join(filepath.Dir(s.own.path), ledger.HalfKeys))
+	for _, path := range left {
+		err = errors.Join(err, os.Remove(path))
+	}
+	return err
+}
+
 // verifiers returns the keys that can have signed the newest checkpoint.
 func (k *ownKey) verifiers() []note.Verifier {
 	if k.next == nil {
@@ -74,6 +115,7 @@ func (k *ownKey) options(o Options) ledger.Options {
 	return ledger.Options{
 		Dir: o.Dir, Origin: k.signer.Name(), Signer: k.signer, Verifier: k.verifier, Next: k.next, Clock: o.Clock, Logger: o.Logger,
 		Command: o.Command, AcceptLoss: o.acceptLoss,
+		HandsOn: func(record []byte) bool { return bundle.Replacing(k.signer.Name(), record) != nil },
 	}
 }
 

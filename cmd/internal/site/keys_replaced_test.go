@@ -69,6 +69,9 @@ func TestKeyReplaced(t *testing.T) {
 		{"witnesses", witnessOfReplacedKey},
 		{"twice", replacedTwice},
 		{"by hand", replacedKeyByHand},
+		{"old key put back", oldKeyPutBack},
+		{"new key lost", newKeyLost},
+		{"replaced meanwhile", replacedMeanwhile},
 	} {
 		t.Run(x.name, func(t *testing.T) { x.test(t, r) })
 	}
@@ -491,4 +494,137 @@ func replacedKeyByHand(t *testing.T, r *replaced) {
 	if strings.Contains(out, "Successfully") || !strings.Contains(out, other) {
 		t.Errorf("another key put in: %s", out)
 	}
+}
+
+// oldKeyPutBack: under the old key nothing is known of what the ledger holds, so nothing is said to be well.
+func oldKeyPutBack(t *testing.T, r *replaced) {
+	dir, before, _ := r.again(t)
+	put(t, dir, ledgerKey, get(t, before, ledgerKey))
+	inFolder(t, site.Options{Dir: dir, Clock: fixed(noon.AddDate(0, 0, 9))}, func(s *site.Site) {
+		if vs, err := s.Broken(t.Context()); err == nil || !strings.Contains(err.Error(), "log/checkpoint") {
+			t.Errorf("it answers %d broken sets, %v", len(vs), err)
+		}
+		if _, err := s.History(t.Context(), site.Query{Set: "LAP-001"}); err == nil {
+			t.Error("it tells a history")
+		}
+		if v, err := s.Verify(t.Context(), nil); err == nil && v.OK {
+			t.Errorf("verify: %+v", v)
+		}
+		if err := recordError(t, s, weekLines(t)[81]); err == nil {
+			t.Error("it records")
+		}
+	})
+}
+
+// newKeyLost: a record hands the ledger on, and the new key is gone before it signed. The old one signs nothing more.
+func newKeyLost(t *testing.T, r *replaced) {
+	dir, before, change := r.again(t)
+	newKey := get(t, dir, ledgerKey)
+	for _, name := range []string{"log", "newest.checkpoint", "newest.heads"} {
+		if err := os.RemoveAll(filepath.Join(dir, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.CopyFS(filepath.Join(dir, "log"), os.DirFS(filepath.Join(before, "log"))); err != nil {
+		t.Fatal(err)
+	}
+	put(t, dir, ledgerKey, get(t, before, ledgerKey))
+	o := site.Options{Dir: dir, EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 9))}
+	signed := get(t, dir, "log/checkpoint")
+	inFolder(t, o, func(s *site.Site) {
+		if err := recordError(t, s, weekLines(t)[500]); err == nil || !strings.Contains(err.Error(), "whose file is not in the folder") {
+			t.Errorf("recorded under the old key: %v", err)
+		}
+	})
+	if !bytes.Equal(signed, get(t, dir, "log/checkpoint")) {
+		t.Error("the old key has signed after it was replaced")
+	}
+	put(t, dir, ledgerKey+".next", newKey)
+	inFolder(t, o, func(s *site.Site) {
+		record(t, s, weekLines(t)[500])
+		mustBeIntact(t, "with the new key put back", s)
+		if s.Key() != change.Key {
+			t.Errorf("the key is %s", s.Key())
+		}
+	})
+}
+
+// replacedMeanwhile: the key is read before the folder is this program's, and whoever has it until then may replace it, or
+// remove a next key that was never used. The key that lies there afterwards is the one that counts.
+func replacedMeanwhile(t *testing.T, r *replaced) {
+	_, dir, _ := r.again(t)
+	clock := fixed(noon.AddDate(0, 0, 9))
+	once := func(do func()) func() {
+		return func() {
+			if do != nil {
+				do()
+			}
+			do = nil
+		}
+	}
+	other := site.Options{Dir: dir, EnrolOnSight: true, Clock: clock}
+	var change site.KeyChange
+	o := other
+	o.SetMeanwhile(once(func() {
+		var err error
+		if change, err = site.ReplaceKey(t.Context(), other, "B-1182", "meanwhile"); err != nil {
+			t.Fatal(err)
+		}
+	}))
+	inFolder(t, o, func(s *site.Site) {
+		record(t, s, weekLines(t)[500])
+		mustBeIntact(t, "replaced meanwhile", s)
+		if s.Key() != change.Key {
+			t.Errorf("the key is %s, want %s", s.Key(), change.Key)
+		}
+	})
+	// Another program's start removes the next key that this one has made.
+	o = other
+	o.SetMeanwhile(once(func() { inFolder(t, other, func(*site.Site) {}) }))
+	change, err := site.ReplaceKey(t.Context(), o, "B-1182", "once more")
+	if err != nil {
+		t.Fatal(err)
+	}
+	half := filepath.Join(dir, "keys", ".key-123")
+	writeFile(t, half, get(t, dir, ledgerKey))
+	inFolder(t, other, func(s *site.Site) {
+		record(t, s, weekLines(t)[501])
+		mustBeIntact(t, "a next key removed meanwhile", s)
+		if key, err := ledger.VerifierKey(filepath.Join(dir, ledgerKey)); err != nil || key != change.Key || s.Key() != key {
+			t.Errorf("the key in the folder is %s, want %s: %v", key, change.Key, err)
+		}
+	})
+	if _, err := os.Stat(half); !os.IsNotExist(err) {
+		t.Errorf("a second copy of the key is left: %v", err)
+	}
+}
+
+// TestDamagedIsNotWell: where the ledger can't be read, nothing is known of the sets, which is not taken for all being well.
+func TestDamagedIsNotWell(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: fixed(noon.AddDate(0, 0, 7))}
+	var before int
+	inFolder(t, o, func(s *site.Site) {
+		record(t, s, strings.Join(weekLines(t)[:700], "\n"))
+		vs, err := s.Broken(t.Context())
+		if before = len(vs); err != nil || before == 0 {
+			t.Fatalf("%d broken, %v", before, err)
+		}
+	})
+	checkpoint := get(t, dir, "log/checkpoint")
+	put(t, dir, "log/checkpoint", bytes.Replace(checkpoint, []byte("north/ledger\n7"), []byte("north/ledger\n8"), 1))
+	inFolder(t, o, func(s *site.Site) {
+		if vs, err := s.Broken(t.Context()); err == nil || !strings.Contains(err.Error(), "log/checkpoint") {
+			t.Errorf("with a damaged checkpoint %d sets are broken, %d were; %v", len(vs), before, err)
+		}
+		if v, err := s.Verify(t.Context(), nil); err != nil || v.OK {
+			t.Errorf("verify: %+v, %v", v, err)
+		}
+	})
+	put(t, dir, "log/checkpoint", checkpoint)
+	inFolder(t, o, func(s *site.Site) {
+		if vs, err := s.Broken(t.Context()); err != nil || len(vs) != before {
+			t.Errorf("put back: %d broken, %v", len(vs), err)
+		}
+	})
 }

@@ -58,15 +58,18 @@ type Options struct {
 
 	acceptLoss bool // open a folder that is behind its memory, to declare the loss
 	replaceKey bool // make a key beside the ledger's, which is to take over
+
+	meanwhile func() // in tests: what others do before the folder is this program's
 }
 
 // Site is an open data folder. Its methods may be called from many goroutines.
 type Site struct {
-	opts   Options
-	own    *ownKey
-	vkey   string // the public half of the ledger's key
-	keys   proof.Keys
-	ledger *ledger.Ledger
+	opts    Options
+	own     *ownKey
+	vkey    string // the public half of the ledger's key
+	opening bool   // Open has not ended
+	keys    proof.Keys
+	ledger  *ledger.Ledger
 
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
@@ -120,12 +123,8 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer)}
-	if s.own, err = s.readKey(o.replaceKey); err != nil {
-		return nil, err
-	}
-	s.vkey = s.own.text
-	if s.ledger, err = openLedger(ctx, o, s.own.options(o)); err != nil {
+	s := &Site{opts: o, words: texts, local: texts.For(settings.local), signers: make(map[string]note.Signer), opening: true}
+	if err := s.openUnder(ctx); err != nil {
 		return nil, err
 	}
 	if err := s.settleKey(ctx, s.own, o.replaceKey); err != nil {
@@ -134,6 +133,7 @@ func Open(ctx context.Context, o Options) (*Site, error) {
 	if err := s.openBeside(ctx, settings); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
+	s.opening = false
 	return s, nil
 }
 
@@ -143,7 +143,7 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 	if s.ledger.FilesOnly() {
 		err = s.moveOut()
 	} else { // a rebuild that was cut off leaves half a read model, and nobody else has the folder now
-		err = errors.Join(readmodel.Remove(s.modelPath()+".new"), s.removeChecks())
+		err = errors.Join(readmodel.Remove(s.modelPath()+".new"), s.removeChecks(), s.dropHalfKeys())
 	}
 	if err != nil {
 		return err
