@@ -348,7 +348,7 @@ func TestTouchedIsEnough(t *testing.T) {
 // hand, or out of a Source.
 func pieceByPiece(t tester, all []facts.Fact, partial bool, at time.Time) map[projections.TripKey]string {
 	t.Helper()
-	kept := make(map[projections.TripKey]string)
+	kept := make(map[projections.TripKey]projections.Verdict)
 	rests := make(map[projections.TripKey][]facts.Ask)
 	full := NewWorld(nil)
 	full.SetMoment(at)
@@ -369,11 +369,15 @@ func pieceByPiece(t tester, all []facts.Fact, partial bool, at time.Time) map[pr
 			if err != nil {
 				t.Fatal(err)
 			}
-			words.Embedded().Tell(&v)
-			kept[k], rests[k] = show(v), asks
+			kept[k], rests[k] = v, asks
 		}
 	}
-	return kept
+	told := make(map[projections.TripKey]string) // only of what stands: sentences take longer than judging
+	for k, v := range kept {
+		words.Embedded().Tell(&v)
+		told[k] = show(v)
+	}
+	return told
 }
 
 // touchedTrips returns the trips of a touch, and those that rest on it.
