@@ -55,7 +55,8 @@ func TestCameShortStandsFirst(t *testing.T) {
 	}
 	record(
 		line("office", "list.issued", "02T05:00", "", `{"list":"LAP","version":1,"title":"Laparotomy","lines":[`+
-			`{"line":1,"item":"FCP-125","description":"Forceps","quantity":6},{"line":2,"item":"SCS-170","description":"Scissors","quantity":2}]}`),
+			`{"line":1,"item":"FCP-125","description":"Forceps","quantity":6},`+
+			`{"line":2,"item":"SCS-170","description":"Scissors","quantity":2}]}`),
 		packed("02T06:00", ""),
 		line("packing-1", "set.packed", "02T06:10", "RET-006", `{"list":"LAP","version":1}`),
 		opened("RET-006", "03T07:00", "K-0401"), opened("RET-006", "04T07:00", "K-0402"),
@@ -69,7 +70,8 @@ func TestCameShortStandsFirst(t *testing.T) {
 	record(packed("03T14:40", `,"exceptions":[{"line":1,"counted":5,"reason":"missing"}]`))
 	row := firstRow(t, srv)
 	for _, want := range []string{"Came back short", "LAP-014", `href="/history?case=K-0412"`,
-		"line 1 (Forceps): 6 by the final count", "5 at the assembly", "5 h after the case was closed", "charge nurse", "surgeon of case K-0412", "washer"} {
+		"line 1 (Forceps): 6 by the final count", "5 at the assembly", "5 h after the case was closed", "charge nurse",
+		"surgeon of case K-0412", "washer"} {
 		if !strings.Contains(row, want) {
 			t.Errorf("the first row lacks %q: %s", want, row)
 		}

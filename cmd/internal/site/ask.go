@@ -96,6 +96,16 @@ func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections
 	return &verdict, nil
 }
 
+// TurnBefore returns the verdict on a set's turn before one, nil where it has none.
+func (v *View) TurnBefore(ctx context.Context, k projections.TripKey) (*projections.Verdict, error) {
+	w := v.World(ctx)
+	before := w.Trip(k).Prev
+	if err := w.Failed(); err != nil || before == "" {
+		return nil, err
+	}
+	return v.Verdict(ctx, projections.TripKey{Set: k.Set, Trip: before})
+}
+
 // LikeSet returns the set that was packed here whose name is like that of one that never
 // was; "" where there is none.
 func (v *View) LikeSet(ctx context.Context, set string) (string, error) {

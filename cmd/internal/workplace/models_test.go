@@ -389,9 +389,9 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 		m.drop()
 	case s.action == "again" || s.action == "weight":
 		m.answer(s, shown)
-	case m.why(shown) > 0 && typed && number >= 1 && number <= 4:
+	case m.why(shown) > 0 && typed && number >= 1 && number <= 5:
 		x := m.lines[m.why(shown)]
-		x.Reason = []string{"missing", "substituted", "damaged", "added"}[number-1]
+		x.Reason = []string{"missing", "substituted", "damaged", "added", "repair"}[number-1]
 		m.lines[x.Line] = x
 	case line != nil && (enter || typed && len(s.text) <= 3):
 		x := events.Exception{Line: line.Line, Counted: line.Quantity}

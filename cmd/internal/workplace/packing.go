@@ -184,8 +184,11 @@ func (p *packingBody) asked() *packRow {
 	return nil
 }
 
-// Reasons are why a line is not packed as listed.
-func Reasons() []string { return []string{"missing", "substituted", "damaged", "added"} }
+// Reasons are why a line is not packed as listed, in the order of their numbers: a further
+// one comes last, so that none of them changes its number.
+func Reasons() []string {
+	return []string{events.ReasonMissing, events.ReasonSubstituted, events.ReasonDamaged, events.ReasonAdded, events.ReasonRepair}
+}
 
 func (b *packing) body(v *visit) (any, error) { return b.look(v) }
 
@@ -458,6 +461,24 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 }
 
 // record takes the packing into the ledger, once nothing is asked any more.
+// cameBack says of a packing that was just recorded what it shows of the case in which the
+// set was used before: who packs it is the first to know, and others are to be told.
+func (v *visit) cameBack(k projections.TripKey, seq int64, s said) (said, error) {
+	before, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) { return m.TurnBefore(v, k) })
+	if err != nil || before == nil {
+		return s, err
+	}
+	for i := range before.Findings { // the heaviest first
+		f := &before.Findings[i]
+		if _, ok := f.Detail.(*projections.CameBack); ok && f.Severity != projections.SeverityNoted && slices.Contains(f.Events, seq) {
+			found := v.found(k.Set, f)
+			found.Words = s.Words + " " + found.Words
+			return found, nil
+		}
+	}
+	return s, nil
+}
+
 func (b *packing) record(v *visit, _ fields) (said, error) {
 	p, err := b.look(v)
 	switch {
@@ -494,6 +515,11 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	s := good(v.say(says), "")
 	if p.Over {
 		s = doubt(s.Words, v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)))
+	}
+	if len(data.Exceptions) > 0 {
+		if s, err = v.cameBack(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
+			return said{}, err
+		}
 	}
 	b.clear()
 	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: []link{{

@@ -112,8 +112,8 @@ func TestPackingAsksUntilAnswered(t *testing.T) {
 	if got := p.Text("#l2"); strings.Contains(got, "✓") || strings.Contains(got, "≠") {
 		t.Fatalf("a line that nobody was shown is packed: %s", got)
 	}
-	if n := visible(p, ".choices button"); n != 5 {
-		t.Errorf("%d answers are in view, want 5", n)
+	if n := visible(p, ".choices button"); n != 6 {
+		t.Errorf("%d answers are in view, want 6", n)
 	}
 	p.Axe()
 	p.Touch(`[data-do="again"]`)
