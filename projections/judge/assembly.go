@@ -48,6 +48,7 @@ type backItem struct {
 	replaced int64 // and what something else lies in the place of
 	standIn  int64 // pieces over since they stand in for others
 	excepted bool
+	had      bool // the list before has it too
 }
 
 // should is how many pieces the assembly should have had.
@@ -149,7 +150,7 @@ func (w *World) heldAgainst(c *facts.Trip, ref string, pack *facts.Item) *assemb
 	items := itemsPacked(list, d)
 	w.account(c, ref, a, items)
 	for _, x := range items {
-		if x.excepted && (x.short() > 0 || x.over() > 0 || x.missed() > 0) {
+		if x.excepted && x.had && (x.short() > 0 || x.over() > 0 || x.missed() > 0) {
 			a.items = append(a.items, x)
 			if x.counted != nil {
 				a.counts = append(a.counts, x.counted)
@@ -230,6 +231,7 @@ func (w *World) account(c *facts.Trip, ref string, a *assembled, items []*backIt
 			if k := slices.IndexFunc(t.ends, func(d lineDiff) bool { return d.line == l.Line }); k >= 0 {
 				known = t.ends[k].seen
 			}
+			x.had = true
 			x.before, x.known, x.expected = x.before+t.books.packed[i], x.known+known, x.expected+t.books.expected[i]
 			if it := t.lastOf(l.Line); it != nil && (x.counted == nil || x.counted.Less(it)) {
 				x.counted, x.stage = it, facts.CountOf(it).Stage
@@ -393,7 +395,6 @@ func (j *judgement) cameBackBy(ref string, a *assembled, b *backCase, p *backPar
 		f.Lines = append(f.Lines, p.lines[i].Line)
 	}
 	slices.Sort(f.Lines)
-	f.Lines = slices.Compact(f.Lines)
 }
 
 // lastSeenIn returns when a part's pieces were last known of: at their last count, else at

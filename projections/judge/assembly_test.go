@@ -205,6 +205,17 @@ func assemblyTests() []findingTest {
 		{over, "packed with the number of the list again", projections.SeverityNoted,
 			func(s *story, x *turn) { s.live(x); s.again(x, 1, excepted(1, 7, events.ReasonAdded)); s.again(x, 2) },
 			func(s *story, x *turn) { s.live(x); s.again(x, 1); s.again(x, 2) }},
+		{over, "packed with one more again", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				s.live(x)
+				s.again(x, 1, excepted(1, 7, events.ReasonAdded))
+				s.again(x, 2, excepted(1, 7, events.ReasonAdded))
+			},
+			func(s *story, x *turn) { // which the list has only now
+				s.live(x)
+				l := s.list("LAP-MAJOR", 4, 6, 2, 4, 1)
+				s.again(&turn{set: x.set, list: l}, 1, excepted(4, 2, events.ReasonAdded))
+			}},
 		{projections.Corrected, "a packing that came back short, replaced by its own badge", projections.SeverityDoubtful,
 			func(s *story, x *turn) {
 				s.live(x)
@@ -297,20 +308,30 @@ func TestCameBackElsewhere(t *testing.T) {
 func TestCameBackSettled(t *testing.T) {
 	for _, x := range []struct {
 		name    string
+		had     int64 // of line 1, in the case
 		list    []int64
 		except  []events.Exception
 		settled bool
 	}{
-		{"all there", []int64{6, 2, 4}, nil, true},
-		{"another line is short", []int64{6, 2, 4}, []events.Exception{lacks(3, 3)}, true},
-		{"still short", []int64{6, 2, 4}, []events.Exception{lacks(1, 5)}, false},
-		{"a list of five", []int64{5, 2, 4}, nil, true},
+		{"all there", 6, []int64{6, 2, 4}, nil, true},
+		{"another line is short", 6, []int64{6, 2, 4}, []events.Exception{lacks(3, 3)}, true},
+		{"still short", 6, []int64{6, 2, 4}, []events.Exception{lacks(1, 5)}, false},
+		{"a list of five", 6, []int64{5, 2, 4}, nil, true},
+		{"a list without it", 6, []int64{0, 2, 4}, nil, true},
+		{"as many as it had", 5, []int64{6, 2, 4}, []events.Exception{lacks(1, 5)}, true},
 	} {
 		s, turn := plain()
+		if x.had < 6 {
+			turn.pack.Exceptions = []events.Exception{lacks(1, x.had)}
+			turn.first.Counts[0].Counted, turn.final.Counts[0].Counted = x.had, x.had
+		}
 		s.live(turn)
-		s.again(turn, 1, lacks(1, 5))
+		s.again(turn, 1, lacks(1, x.had-1))
 		later := *turn
 		later.list = s.listAt(clock(4, 5, 0), "LAP-MAJOR", 4, x.list...)
+		if x.list[0] == 0 {
+			later.list.Lines = later.list.Lines[1:]
+		}
 		y := s.again(&later, 2, x.except...)
 		of := back(t, s, turn.key(), projections.CameBackShort)
 		if len(of) != 1 || (of[0].Settled != nil) != x.settled || x.settled && !of[0].Settled.At.Equal(y.packedAt()) {
@@ -330,6 +351,17 @@ func TestCameBackLastCount(t *testing.T) {
 	s.tell("or-3", clock(1, 16, 0), x.ref, "", &events.CaseClosed{Case: x.ref, Outcome: "reconciled", Actions: []string{}})
 	of := back(t, s, x.key(), projections.CameBackShort)
 	if len(of) != 1 || of[0].Lines[0].Stage != events.StageFirst || of[0].Lines[0].Known != 7 || !of[0].Closed.IsZero() || of[0].Hours != 0 {
+		t.Errorf("%+v", of)
+	}
+}
+
+// TestCameBackClosedTwice: a case that was closed again is closed since then.
+func TestCameBackClosedTwice(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.tell("or-3", clock(1, 12, 0), x.ref, "", x.closed)
+	s.packedAt(x, clock(1, 14, 40), 1, lacks(1, 5))
+	if of := back(t, s, x.key(), projections.CameBackShort); len(of) != 1 || of[0].Hours != 2 || !of[0].Closed.Equal(clock(1, 12, 0)) {
 		t.Errorf("%+v", of)
 	}
 }
