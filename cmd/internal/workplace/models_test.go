@@ -884,7 +884,8 @@ func (m *countModel) promised(w *walk, s step, shown answer) bool {
 	}
 	second := shown.says("Circulating nurse: scan your badge") && s.kind == events.ScanBadge && len(w.badges) > 0 && s.id != w.badges[0]
 	current := m.seen(w.latest) == "{}" || m.seen(w.latest) == m.seen(shown)
-	return len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 && (second || s.enter() && shown.promises() && len(w.badges) > 1)
+	return len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 &&
+		(second || s.enter() && shown.promises() && len(w.badges) > 1)
 }
 
 func (m *countModel) next(w *walk, shown answer) step {
