@@ -27,6 +27,15 @@ func (l *Ledger) Read(seq int64) ([]byte, error) {
 	return records[seq-first], nil
 }
 
+// ReadHashed is Read that compares a signed record with the tree.
+func (l *Ledger) ReadHashed(seq int64) ([]byte, error) {
+	records, first, err := l.chunk(seq, true)
+	if err != nil {
+		return nil, err
+	}
+	return records[seq-first], nil
+}
+
 // chunk returns stored records around seq: those of its entry bundle if it is signed, else the unsigned ones. first is
 // the sequence of the first of them. If hashed is set, the bundle is compared with its tile.
 func (l *Ledger) chunk(seq int64, hashed bool) (records [][]byte, first int64, err error) {

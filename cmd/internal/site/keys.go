@@ -176,6 +176,10 @@ func (s *Site) readKeys(ctx context.Context) error {
 func (s *Site) beganUnder(key note.Verifier) bool {
 	const soon = 16 // it enrols the first station
 	for seq := int64(1); seq <= min(soon, s.ledger.Size()); seq++ {
+		_, err := s.ledger.ReadHashed(seq)
+		if err != nil {
+			return true // it is damaged, which says nothing of keys; verify and repair tell of it
+		}
 		n, e, err := s.noteAt(seq)
 		if err != nil {
 			return true // what is wrong with it is said elsewhere
