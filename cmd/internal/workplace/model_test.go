@@ -469,6 +469,9 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	}
 	switch {
 	case a.stale():
+	case s.action == "take-as" && a.asksAbout() != "" && (a.asksAbout() == w.plain || a.asksAbout() == w.wasPlain):
+		w.plain = a.asksAbout() // it can't be that, or nothing was in sight to say it of, and is asked on: nothing was said
+		w.wasPlain = w.plain
 	case s.action == "take-as" && kind == events.ScanBadge && len(w.plain) <= 3 && strings.Trim(w.plain, "0123456789") == "":
 		w.plain = "" // a number of instruments is no badge
 	case s.action == "take-as" && len(w.plain) >= 12 && len(w.plain) <= 14 && strings.Trim(w.plain, "0123456789") == "":
@@ -508,6 +511,8 @@ func (w *walk) learnBadge(s step, a answer) {
 	m, packs := w.p.(*packModel)
 	switch {
 	case s.kind != events.ScanBadge:
+	case a.says("is the same badge"):
+		return // it was not taken
 	// At packing a second badge is the second look at what lies there, which may be a set that has no list yet.
 	case !packs || w.operator == "" || m.set == "" && !a.says("choose its list"):
 		w.operator = s.id

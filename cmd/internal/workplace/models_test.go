@@ -1199,4 +1199,8 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 }
 
-func (m *closeModel) recorded(*walk) { *m = closeModel{cases: m.cases} }
+// recorded: who closed a case goes on; a second person says so for each case.
+func (m *closeModel) recorded(w *walk) {
+	*m = closeModel{cases: m.cases}
+	w.badges = w.badges[:min(1, len(w.badges))]
+}
