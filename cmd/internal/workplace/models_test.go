@@ -1078,6 +1078,7 @@ func (m *countModel) recorded(w *walk) {
 
 // closeModel is the model of the closing page.
 type closeModel struct {
+	by      string // who closed it
 	cases   []string
 	ref     string
 	reason  string
@@ -1187,6 +1188,7 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == d.Witness || e.Operator == "" || !slices.Contains(w.badges, e.Operator) || !slices.Contains(w.badges, d.Witness) {
 		w.fail("closed by %q and %q; badges since: %v", e.Operator, d.Witness, w.badges)
 	}
+	m.by = e.Operator
 	if s.kind == events.ScanBadge && (shown.asksAbout() != "" || shown.says("Why is this taken back?")) {
 		w.fail("a badge closed the case under another question: %v", shown["words"])
 	}
@@ -1201,6 +1203,6 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 
 // recorded: who closed a case goes on; a second person says so for each case.
 func (m *closeModel) recorded(w *walk) {
+	w.badges = []string{m.by}
 	*m = closeModel{cases: m.cases}
-	w.badges = w.badges[:min(1, len(w.badges))]
 }
