@@ -174,16 +174,30 @@ func gone(err error) bool {
 		strings.Contains(e.Message, "Node is detached") || strings.Contains(e.Message, "No node with given id"))
 }
 
-// Eval returns the value of an expression in the page; it awaits a promise.
+// Eval returns the value of an expression in the page; it awaits a promise. An act is
+// written (…, true): where it takes its own page away it has been done, and only its
+// answer is lost. A question that a page was taken away under is asked of the next one.
 func Eval[T any](p *Tab, expression string) T {
 	p.t.Helper()
 	ctx, end := context.WithTimeout(p.ctx, patience)
 	defer end()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
-	if err != nil {
-		p.t.Fatalf("in the browser: %v", err)
+	for {
+		v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
+		switch done, act := any(true).(T); {
+		case err == nil:
+			return v
+		case ctx.Err() != nil || !left(err):
+			p.t.Fatalf("in the browser: %v", err)
+		case act && strings.HasSuffix(expression, ", true)"):
+			return done
+		}
 	}
-	return v
+}
+
+// left reports whether an error says that a page was left while it was asked.
+func left(err error) bool {
+	var e *cdproto.Error
+	return errors.As(err, &e) && e.Code == -32000 && strings.Contains(e.Message, "navigated or closed")
 }
 
 // Until waits for an expression to be true, asking the page at each of its

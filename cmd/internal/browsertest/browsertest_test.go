@@ -1,6 +1,9 @@
 package browsertest_test
 
 import (
+	"fmt"
+	"net/http"
+	"net/http/httptest"
 	"testing"
 
 	"listbound/cmd/internal/browsertest"
@@ -23,5 +26,28 @@ func TestClickOnWhatIsReplaced(t *testing.T) {
 	}
 	if got := browsertest.Eval[int](p, "clicks"); got != times {
 		t.Errorf("%d clicks arrived of %d", got, times)
+	}
+}
+
+// TestActThatLeavesThePage: an act that takes its own page away has been done, whenever
+// the browser forgets its answer, and a question is asked of the page that comes.
+func TestActThatLeavesThePage(t *testing.T) {
+	srv := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		fmt.Fprintf(w, "<main>page %s</main>", r.URL.Path)
+	}))
+	defer srv.Close()
+	p := browsertest.Start(t).Tab(t, browsertest.Sizes()[0])
+	p.Open(srv.URL + "/0")
+	for n := range 40 {
+		p.Open(srv.URL + "/x")
+		browsertest.Eval[bool](p, "(history.back(), true)")
+		browsertest.Eval[bool](p, fmt.Sprintf(`(location.href = "/%d", true)`, n+1))
+		p.Await(fmt.Sprintf(`document.querySelector("main").textContent === "page /%d"`, n+1))
+		// A question while the page goes away is answered by whichever is there.
+		browsertest.Eval[bool](p, `(location.reload(), true)`)
+		if got := browsertest.Eval[string](p, `new Promise(done => setTimeout(() => done(location.pathname), 20))`); got != fmt.Sprintf("/%d", n+1) {
+			t.Fatalf("asked while the page was loaded again: %q", got)
+		}
 	}
 }
