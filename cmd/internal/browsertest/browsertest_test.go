@@ -46,7 +46,8 @@ func TestActThatLeavesThePage(t *testing.T) {
 		p.Await(fmt.Sprintf(`document.querySelector("main").textContent === "page /%d"`, n+1))
 		// A question while the page goes away is answered by whichever is there.
 		browsertest.Eval[bool](p, `(location.reload(), true)`)
-		if got := browsertest.Eval[string](p, `new Promise(done => setTimeout(() => done(location.pathname), 20))`); got != fmt.Sprintf("/%d", n+1) {
+		got := browsertest.Eval[string](p, `new Promise(done => setTimeout(() => done(location.pathname), 20))`)
+		if got != fmt.Sprintf("/%d", n+1) {
 			t.Fatalf("asked while the page was loaded again: %q", got)
 		}
 	}
