@@ -9,7 +9,8 @@ import (
 const maxCorrections = 16
 
 // About returns what an event is about, as the ledger links its records: "set LAP-014", "case K-0412", "load S2-0302-04",
-// "list LAP-MAJOR", "station north/or-3" where that is enrolled or retired, "site north" for policies, losses and the ledger's keys. A tray
+// "list LAP-MAJOR", "station north/or-3" where that is enrolled or retired, "entry people/B-1182" for a register's entry,
+// "site north" for policies, registers that are held to, losses and the ledger's keys. A tray
 // whose tag was read is one that the event is about, whatever set it names. An event that corrects another is about what
 // that one is about, and about what it puts in its place; find returns the first event recorded before under an id, nil
 // for none. One that came before what it corrects is about "event ID", and what it corrects is about that too
@@ -43,7 +44,7 @@ func (a *about) event(e *Event, find func(id string) *Event, depth int) {
 	case k.AboutSet():
 		a.add(SubjectSet, e.Subject)
 	case k == KindListIssued, k == KindStationEnrolled, k == KindStationRetired, k == KindPolicyAdopted, k == KindRecordsLost,
-		k == KindKeyReplaced:
+		k == KindKeyReplaced, k == KindRegistersAdopted, k.Subject() == SubjectEntry:
 		a.add(k.Subject(), e.Subject)
 	}
 	a.data(e.Data)

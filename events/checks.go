@@ -48,6 +48,7 @@ var faultText = map[string]string{
 	"control":    "%s holds a control character",
 	"line-break": "%s holds %s, which breaks or turns round a line of text",
 	"range":      "%s is %d; it goes from %d to %d",
+	"no-plain":   "%s %q is not in its plain form, which is %q",
 }
 
 // Faults returns the keys of all faults.

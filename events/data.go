@@ -38,6 +38,13 @@ const (
 	KindRecordsLost         Kind = "records.lost"
 	KindRecordsMapped       Kind = "records.mapped"
 	KindKeyReplaced         Kind = "key.replaced"
+	KindPersonEntered       Kind = "person.entered"
+	KindSetEntered          Kind = "set.entered"
+	KindPlaceEntered        Kind = "place.entered"
+	KindStationEntered      Kind = "station.entered"
+	KindSterilizerEntered   Kind = "sterilizer.entered"
+	KindRegistersAdopted    Kind = "registers.adopted"
+	KindAccessClaimed       Kind = "access.claimed"
 )
 
 // kindTable is the only list of kinds. Everything that depends on the kind
@@ -77,6 +84,20 @@ var kindTable = []KindInfo{
 		Keys: []Key{}},
 	{Kind: KindKeyReplaced, Subject: SubjectSite, By: ByLedger, New: empty[KeyReplaced],
 		Keys: []Key{}},
+	{Kind: KindPersonEntered, Subject: SubjectEntry, By: ByLedger, New: empty[PersonEntered],
+		Keys: []Key{KeyEntry}},
+	{Kind: KindSetEntered, Subject: SubjectEntry, By: ByLedger, New: empty[SetEntered],
+		Keys: []Key{KeyEntry}},
+	{Kind: KindPlaceEntered, Subject: SubjectEntry, By: ByLedger, New: empty[PlaceEntered],
+		Keys: []Key{KeyEntry}},
+	{Kind: KindStationEntered, Subject: SubjectEntry, By: ByLedger, New: empty[StationEntered],
+		Keys: []Key{KeyEntry}},
+	{Kind: KindSterilizerEntered, Subject: SubjectEntry, By: ByLedger, New: empty[SterilizerEntered],
+		Keys: []Key{KeyEntry}},
+	{Kind: KindRegistersAdopted, Subject: SubjectSite, By: ByLedger, New: empty[RegistersAdopted],
+		Keys: []Key{}},
+	{Kind: KindAccessClaimed, Subject: SubjectEntry, By: ByStation, New: empty[AccessClaimed],
+		Keys: []Key{KeyEntry}},
 }
 
 // Placement is where a sheet travels.

@@ -223,10 +223,31 @@ func (d drawer) drawn(name string) any {
 		return r
 	case "StationEnrolled":
 		return d.enrolled()
-	case "StationRetired.Station":
+	case "StationRetired.Station", "StationEntered.Name":
 		return "north/packing-1"
+	case "Held.From":
+		return testTime.Format(time.RFC3339)
+	case "Held.Until":
+		return testTime.AddDate(1, 0, 0).Format(time.RFC3339)
+	case "PlaceEntered.Place":
+		return d.id("place")
+	case "PersonEntered.Roles":
+		return drawSome(d, roles)
+	case "StationEntered.Works":
+		return drawSome(d, works)
+	case "RegistersAdopted.Registers":
+		return drawSome(d, registers)
+	case "SetEntered.Tags":
+		return []string{"set-7", "980001234567890123"}
+	case "SterilizerEntered.Cycles":
+		return []string{"c-134", "c-121"}
 	}
 	return nil
+}
+
+// drawSome draws some of the words that there are, each once.
+func drawSome[T any](d drawer, of []T) []T {
+	return rapid.Permutation(of).Draw(d.t, "words")[:d.number("words", 1, int64(len(of)))]
 }
 
 // value draws a value of a type, which name says more about: the name of a

@@ -22,6 +22,7 @@ const (
 	SubjectSite    SubjectKind = "site"
 	SubjectStation SubjectKind = "station"
 	SubjectEvent   SubjectKind = "event" // another event, whose subject and trip it takes over
+	SubjectEntry   SubjectKind = "entry" // an entry of a register: see EntryKey
 )
 
 // Recorder tells which stations may record a kind.
@@ -47,6 +48,7 @@ const (
 	KeySheet                 // code of the sheet that was read or counted against
 	KeyStation               // station enrolled or retired
 	KeyEvent                 // id of the event corrected
+	KeyEntry                 // entry of a register
 	keyCount
 )
 
@@ -121,6 +123,11 @@ func (k Kind) Subject() SubjectKind {
 	return ""
 }
 
+// IsRegister reports whether the kind says what a site's registers hold, or which of them it holds to.
+func (k Kind) IsRegister() bool {
+	return k == KindRegistersAdopted || k.Subject() == SubjectEntry && k != KindAccessClaimed
+}
+
 // AboutSet reports whether the kind's events are about one set, which is then
 // their subject.
 func (k Kind) AboutSet() bool { return k.Subject() == SubjectSet }
@@ -192,6 +199,9 @@ func SterilizerOf(d Data) string { return keyOf(d, KeySterilizer) }
 // ListOf returns the list that data is looked up by, "" for none.
 func ListOf(d Data) string { return keyOf(d, KeyList) }
 
+// EntryOf returns the entry of a register that data is about, "" for none.
+func EntryOf(d Data) string { return keyOf(d, KeyEntry) }
+
 // SheetCodeOf returns the code of the sheet that was read or counted against,
 // "" where there was none. The code of a seal was not read but made.
 func SheetCodeOf(d Data) string { return keyOf(d, KeySheet) }
@@ -215,6 +225,8 @@ func subjectOf(d Data, station string) string {
 		return keys[KeyList]
 	case SubjectStation:
 		return keys[KeyStation]
+	case SubjectEntry:
+		return keys[KeyEntry]
 	case SubjectSite:
 		site, _, _ := strings.Cut(station, "/")
 		return site

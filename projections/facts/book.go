@@ -33,6 +33,7 @@ type Book struct {
 	reads    map[string][]*Item // indicator.read, by sterilizer
 	lists    map[string][]*Item // list.issued
 	policies map[string]*bag
+	entries  map[string][]*Item // of registers, by entry
 	stations map[string][]*Item // facts with a remark
 	remarked map[int64]Fact     // those whose remarks changed since they came, as they are now
 	readOf   map[string][]*Item // indicator.read, by load
@@ -118,6 +119,7 @@ func NewBook(src Source) *Book {
 		b.have, b.near = make(map[dimKey]struct{}), make(map[string][]gap)
 	}
 	b.digests, b.readOf = make(map[*Item]events.Digest), make(map[string][]*Item)
+	b.entries = make(map[string][]*Item)
 	return b
 }
 
@@ -281,6 +283,9 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 			s.trays = append(s.trays, it)
 		}
 	}
+	if key := events.EntryOf(d); key != "" {
+		put(b.entries, key)
+	}
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		put(b.loads, d.Load)
@@ -289,7 +294,7 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		put(b.readOf, d.Load)
 	case *events.ListIssued:
 		put(b.lists, d.List)
-	case *events.PolicyAdopted, *events.RecordsLost:
+	case *events.PolicyAdopted, *events.RecordsLost, *events.RegistersAdopted:
 		if once { // the site is the event's own, so that it is there already
 			break
 		}

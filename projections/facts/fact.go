@@ -42,8 +42,11 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	case *events.ListIssued:
 		add(DimList, d.List)
 		add(DimVersion, versionKey(d.List, d.Version))
-	case *events.PolicyAdopted, *events.RecordsLost:
+	case *events.PolicyAdopted, *events.RecordsLost, *events.RegistersAdopted:
 		add(DimPolicy, (&Item{Fact: Fact{Event: e}}).site())
+	}
+	if key := events.EntryOf(d); key != "" {
+		add(DimEntry, key)
 	}
 	if c := codeOf(d); c != nil && c.Trip != e.Trip {
 		add(DimSheet, c.Trip)
@@ -107,7 +110,8 @@ const (
 	DimList       Dim = "list"       // list.issued facts of the list
 	DimVersion    Dim = "version"    // of these, the ones of one version: asked, but never of a Source
 	DimSheet      Dim = "sheet"      // facts of other trips in which this trip's sheet code was read or counted against
-	DimPolicy     Dim = "policy"     // policy.adopted and records.lost facts of the site
+	DimPolicy     Dim = "policy"     // policy.adopted, registers.adopted and records.lost facts of the site
+	DimEntry      Dim = "entry"      // facts about the entry of a register, with access claimed by a badge
 	DimStation    Dim = "station"    // facts of the station that carry a remark
 	DimEvent      Dim = "event"      // the fact with this event id
 

@@ -77,7 +77,8 @@ func (t *toucher) keys(it *Item, d events.Data) {
 	at := Nanos(it.At())
 	for _, k := range Keys(it.Event, d) {
 		switch k.Dim {
-		case DimTrip, DimSet, DimPackings, DimCase, DimLoad, DimLoadReadings, DimList, DimVersion, DimSheet, DimPolicy:
+		case DimTrip, DimSet, DimPackings, DimCase, DimLoad, DimLoadReadings, DimList, DimVersion, DimSheet, DimPolicy,
+			DimEntry:
 			t.asked = append(t.asked, Ask{k.Dim, k.Key, at, at})
 		}
 	}

@@ -329,7 +329,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, entry`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -358,7 +358,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
@@ -382,7 +382,8 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		trip = idBytes(e.Trip)
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
-		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator))
+		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
+		text(keys[events.KeyEntry]))
 }
 
 // text gives a column its text, NULL where there is none.

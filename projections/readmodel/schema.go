@@ -24,7 +24,8 @@ CREATE TABLE events (
 	sheet_trip BLOB,                -- trip in a sheet code that was read, where it is not this event's own
 	tray       TEXT,                -- set.checked, set.opened: the set whose tag was read on the tray, where it is not the subject
 	corrects   BLOB,                -- event.corrected: id of the event
-	operator   TEXT                 -- badge
+	operator   TEXT,                -- badge
+	entry      TEXT                 -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.
@@ -142,7 +143,8 @@ CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;
 CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
-CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost');
+CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost', 'registers.adopted');
+CREATE INDEX events_entry ON events (entry) WHERE entry IS NOT NULL;
 `
 
 // indexes are made after the rows in a rebuild: sorting once is cheaper than

@@ -42,7 +42,8 @@ var factRows = map[facts.Dim]string{
 	facts.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
 	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
 	facts.DimSheet:   `sheet_trip = ?1`,
-	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost')`,
+	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,
+	facts.DimEntry:   `entry = ?1`,
 	facts.DimStation: `station = ?1 AND remarks <> 0`,
 	// Negative readings say nothing without a positive one, and there is one a day.
 	facts.DimSterilizer: `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')

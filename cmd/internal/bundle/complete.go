@@ -425,6 +425,7 @@ func (x *completeness) demands() {
 			need(key, fmt.Sprintf("which was corrected before it came, see record %d", known[0].seq))
 		}
 	}
+	registers := registersIn(x.all, func(e *entry) bool { return x.covers.AsOf.IsZero() || e.seq <= x.covers.Upto })
 	own := false // the trip asked for
 	for _, e := range x.all {
 		if e.event.Station != x.name {
@@ -445,10 +446,50 @@ func (x *completeness) demands() {
 		if set := "set " + e.event.Subject; e.event.Kind().AboutSet() && (claimed[set] || parts[set]) && x.within[e.seq] {
 			x.needs(e, need)
 		}
+		if e.event.Kind().AboutSet() || events.WorkOf(e.event.Kind()) != "" {
+			for _, key := range Entries(e.event, registers) {
+				need("entry "+key, fmt.Sprintf("by which record %d is judged", e.seq))
+			}
+		}
 	}
 	if kind == "trip" && !own && x.linked() {
 		x.problem(coversFile, "MISSING: the packing that began trip %s", name)
 	}
+}
+
+// registersIn returns the registers that were ever held to, as far as the records say that count.
+func registersIn(all []*entry, counts func(*entry) bool) map[events.Register]bool {
+	out := make(map[events.Register]bool)
+	for _, e := range all {
+		if d, ok := e.event.Data.(*events.RegistersAdopted); ok && counts(e) {
+			for _, r := range d.Registers {
+				out[r] = true
+			}
+		}
+	}
+	return out
+}
+
+// Entries returns the entries that an event is judged by where a site has ever held to some registers. The set whose
+// code may stand in the place of a person is asked for too.
+func Entries(e *events.Event, registers map[events.Register]bool) []string {
+	if len(registers) == 0 {
+		return nil
+	}
+	var out []string
+	for _, key := range events.EntriesOf(e) {
+		r, id := events.SplitEntryKey(key)
+		if registers[r] {
+			out = append(out, key)
+		}
+		if r == events.RegisterPeople && registers[events.RegisterSets] && registers[r] {
+			out = append(out, events.EntryKey(events.RegisterSets, id))
+		}
+		if r == events.RegisterPeople && !registers[r] {
+			out = append(out, key) // access claimed in an emergency counts for other registers too
+		}
+	}
+	return out
 }
 
 // inside checks that a record lies in the part of its set that is covered.

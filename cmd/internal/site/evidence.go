@@ -308,6 +308,8 @@ func (g *gathering) keys() (whole map[string]bool, sets map[string][]int64, err 
 
 // further adds what the records gathered by now refer to.
 func (g *gathering) further(whole map[string]bool) error {
+	registers := make(map[events.Register]bool)
+	var known []*events.Event
 	covered := make(map[string]bool)
 	for _, p := range g.covers.Part {
 		covered[p.Key] = true
@@ -325,6 +327,14 @@ func (g *gathering) further(whole map[string]bool) error {
 				whole[l.Key] = true
 			}
 		}
+		if g.known(seq) {
+			known = append(known, r.event)
+		}
+		if d, ok := r.event.Data.(*events.RegistersAdopted); ok && g.known(seq) {
+			for _, name := range d.Registers {
+				registers[name] = true
+			}
+		}
 		if set := "set " + r.event.Subject; g.known(seq) && (covered[set] || whole[set]) {
 			switch d := r.event.Data.(type) {
 			case *events.SetPacked:
@@ -332,6 +342,11 @@ func (g *gathering) further(whole map[string]bool) error {
 			case *events.SetSterilized:
 				whole["load "+d.Load] = true
 			}
+		}
+	}
+	for _, e := range known {
+		for _, key := range bundle.Entries(e, registers) {
+			whole["entry "+key] = true
 		}
 	}
 	return nil

@@ -350,8 +350,13 @@ func (in *intake) policyHolds(o *events.Observation) error {
 	}
 	switch d := o.Data.(type) {
 	case *events.PolicyAdopted:
-		if now := in.site.opts.Clock(); now.Sub(o.Time) > readmodel.Tolerance() {
+		if in.backdated(o) {
 			return refusal.New("a policy holds from its recording on, and this one would hold since %s; "+
+				"give it the present time", o.Time.UTC().Format(time.RFC3339))
+		}
+	case events.Entry, *events.RegistersAdopted:
+		if in.backdated(o) {
+			return refusal.New("a register's entry holds from its recording on, and this one would hold since %s; "+
 				"give it the present time", o.Time.UTC().Format(time.RFC3339))
 		}
 	case *events.EventCorrected:
@@ -373,6 +378,11 @@ func (in *intake) policyHolds(o *events.Observation) error {
 		}
 	}
 	return nil
+}
+
+// backdated reports whether an observation is of a time that is past, beyond what clocks differ.
+func (in *intake) backdated(o *events.Observation) bool {
+	return in.site.opts.Clock().Sub(o.Time) > readmodel.Tolerance()
 }
 
 // eventOf returns the event that an observation says, without what the ledger adds.

@@ -407,9 +407,14 @@ func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrect
 	if err != nil {
 		return err
 	}
+	if target.Kind().IsRegister() {
+		return refusal.New("a register's entry is not corrected: enter it again, or end it")
+	}
 	switch target.Kind() {
 	case events.KindStationEnrolled, events.KindStationRetired:
 		return refusal.New("a %s is not corrected: enrol or retire the station again", target.Kind())
+	case events.KindAccessClaimed:
+		return refusal.New("access that was claimed is not taken back: what was recorded by it stands")
 	case events.KindEventCorrected:
 		if d.Action == "replace" {
 			return refusal.Keyed("correction-replaced", "a correction is not replaced: void it and correct the event itself again")

@@ -197,13 +197,13 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 	if c, err = b.find(o.Station); err != nil {
 		return nil, false, err
 	}
-	registry := o.Kind == events.KindStationEnrolled || o.Kind == events.KindStationRetired
+	registry := o.Kind == events.KindStationEnrolled || o.Kind == events.KindStationRetired || o.Kind.IsRegister()
 	switch {
 	case o.Station == b.site.Name():
 		command := o.Kind == events.KindRecordsLost && b.site.opts.acceptLoss || o.Kind == events.KindKeyReplaced && b.site.opts.replaceKey
 		if !registry && !command && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
-			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, adopts policies, "+
-				"corrects, and by commands of their own declares what is lost and replaces its key", o.Station)
+			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, keeps registers, "+
+				"adopts policies, corrects, and by commands of their own declares what is lost and replaces its key", o.Station)
 		}
 		return c, false, nil
 	case events.ReservedStation(o.Station):
@@ -212,6 +212,8 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 		return nil, false, refusal.New("a loss is declared by the ledger itself, by a command: listbound declare-loss")
 	case o.Kind == events.KindKeyReplaced:
 		return nil, false, refusal.New("the ledger's key is replaced by the ledger itself, by a command: listbound key replace")
+	case o.Kind.IsRegister():
+		return nil, false, refusal.New("registers are kept by the ledger itself (station %s)", b.site.Name())
 	case registry:
 		return nil, false, refusal.New("stations are enrolled and retired by the ledger itself (station %s)", b.site.Name())
 	case c.retired != 0:
