@@ -29,6 +29,8 @@ const (
 	KindCaseClosed          Kind = "case.closed"
 	KindListIssued          Kind = "list.issued"
 	KindSetChecked          Kind = "set.checked"
+	KindSetReturned         Kind = "set.returned"
+	KindPieceReported       Kind = "piece.reported"
 	KindIndicatorRead       Kind = "indicator.read"
 	KindPolicyAdopted       Kind = "policy.adopted"
 	KindStationEnrolled     Kind = "station.enrolled"
@@ -66,6 +68,10 @@ var kindTable = []KindInfo{
 		Keys: []Key{KeyList}},
 	{Kind: KindSetChecked, Subject: SubjectSet, By: ByStation, New: empty[SetChecked],
 		Keys: []Key{KeySheet}},
+	{Kind: KindSetReturned, Subject: SubjectSet, By: ByStation, New: empty[SetReturned],
+		Keys: []Key{KeyWash}},
+	{Kind: KindPieceReported, Subject: SubjectSet, By: ByStation, New: empty[PieceReported],
+		Keys: []Key{}},
 	{Kind: KindIndicatorRead, Subject: SubjectLoad, By: ByStation, New: empty[IndicatorRead],
 		Keys: []Key{KeyLoad, KeySterilizer}},
 	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
@@ -417,6 +423,125 @@ func (d *SetChecked) Check() error {
 	}
 	c.must(d.Aside != AsideReleased || d.Reason != "", "reason is missing: a set is released for a reason")
 	c.optionalText("reason", d.Reason)
+	return c.err
+}
+
+// ReturnStep is a step of a set on its way back from a case to packing.
+type ReturnStep string
+
+// The steps, in their order.
+const (
+	ReturnLeft      ReturnStep = "left-room" // handed out of the operating room
+	ReturnReceived  ReturnStep = "received"  // in the department, before cleaning
+	ReturnWashed    ReturnStep = "washed"
+	ReturnInspected ReturnStep = "inspected" // after washing, before packing
+)
+
+// ReturnSteps lists all, in their order.
+func ReturnSteps() []ReturnStep { return slices.Clone(returnSteps) }
+
+var returnSteps = []ReturnStep{ReturnLeft, ReturnReceived, ReturnWashed, ReturnInspected}
+
+// ReturnFault is what somebody saw to be wrong with a set on its way back.
+type ReturnFault string
+
+// The values of ReturnFault.
+const (
+	ReturnSoiled     ReturnFault = "soiled"  // after washing: not clean. Before it: dried on
+	ReturnDamaged    ReturnFault = "damaged" // a piece of it
+	ReturnIncomplete ReturnFault = "incomplete"
+)
+
+// ReturnFaults lists all, in the order in which pages offer them.
+func ReturnFaults() []ReturnFault { return slices.Clone(returnFaults) }
+
+var returnFaults = []ReturnFault{ReturnSoiled, ReturnDamaged, ReturnIncomplete}
+
+// SetReturned is a step of a set on its way back from a case to packing.
+type SetReturned struct {
+	Step  ReturnStep `json:"step"`
+	Place string     `json:"place,omitempty"` // where, if not the station
+	// Treated at the point of use, of a set that left the room: yes, no. Left out: not said.
+	Treated string `json:"treated,omitempty"`
+	// Of a set that was washed: the washer, its load, such as W2-0304-03, and which basket or rack of it.
+	Washer     string        `json:"washer,omitempty"`
+	WasherLoad string        `json:"washerLoad,omitempty"`
+	Basket     string        `json:"basket,omitempty"`
+	Faults     []ReturnFault `json:"faults,omitempty"`
+}
+
+func (*SetReturned) Kind() Kind { return KindSetReturned }
+
+// Keys implements Data.
+func (d *SetReturned) Keys() Keys { return Keys{KeyWash: d.WasherLoad} }
+
+// Check implements Data.
+func (d *SetReturned) Check() error {
+	var c checks
+	oneOf(&c, "step", d.Step, returnSteps...)
+	c.optionalText("place", d.Place)
+	if d.Treated != "" {
+		oneOf(&c, "treated", d.Treated, "yes", "no")
+	}
+	c.optionalID("washer", d.Washer)
+	c.optionalID("washerLoad", d.WasherLoad)
+	c.optionalText("basket", d.Basket)
+	for i, f := range d.Faults {
+		oneOf(&c, "faults", f, returnFaults...)
+		c.must(!slices.Contains(d.Faults[:i], f), "faults: %s stands twice", f)
+	}
+	return c.err
+}
+
+// Became is what became of pieces of a set.
+type Became string
+
+// The values of Became.
+const (
+	BecameRepair   Became = "repair"   // sent to repair
+	BecameBack     Became = "back"     // back from there
+	BecameReplaced Became = "replaced" // another one is in its place; the former one is in hand, worn or damaged
+	BecameLost     Became = "lost"     // missed: nobody knows where it is
+	BecameFound    Became = "found"
+)
+
+// Becames lists all, in the order in which pages offer them.
+func Becames() []Became { return slices.Clone(becames) }
+
+var becames = []Became{BecameRepair, BecameBack, BecameReplaced, BecameLost, BecameFound}
+
+// PieceReported says what became of pieces of a set. Subject: the set that they belong to, wherever they are.
+// The event's trip may name the turn that the report is about, such as that of the case after which a piece was missed.
+type PieceReported struct {
+	Became Became `json:"became"`
+	// Which: a line of the list that the set was packed by last, a catalogue number, or both.
+	Line        int64  `json:"line,omitzero"`
+	Item        string `json:"item,omitempty"`
+	Description string `json:"description,omitempty"`
+	Quantity    int64  `json:"quantity"`
+	// Where it was found or went to: a place, the washer's load in which it was.
+	Place      string `json:"place,omitempty"`
+	WasherLoad string `json:"washerLoad,omitempty"`
+	Note       string `json:"note,omitempty"`
+}
+
+func (*PieceReported) Kind() Kind { return KindPieceReported }
+
+// Keys implements Data.
+func (*PieceReported) Keys() Keys { return Keys{} }
+
+// Check implements Data.
+func (d *PieceReported) Check() error {
+	var c checks
+	oneOf(&c, "became", d.Became, becames...)
+	c.inRange("line", d.Line, 0, maxCount)
+	c.optionalID("item", d.Item)
+	c.must(d.Line > 0 || d.Item != "", "line or item is missing: which piece is meant")
+	c.optionalText("description", d.Description)
+	c.inRange("quantity", d.Quantity, 1, maxCount)
+	c.optionalText("place", d.Place)
+	c.optionalID("washerLoad", d.WasherLoad)
+	c.optionalText("note", d.Note)
 	return c.err
 }
 

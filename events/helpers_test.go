@@ -132,6 +132,9 @@ func (d drawer) data(k Kind) Data {
 	if c, ok := data.(*SetCounted); ok {
 		nameCounted(c)
 	}
+	if p, ok := data.(*PieceReported); ok && p.Line == 0 && p.Item == "" {
+		p.Line = 1 // one of the two says which piece is meant
+	}
 	if err := data.Check(); err != nil {
 		d.t.Fatalf("%T was drawn as %+v: %v; say in drawn (helpers_test.go) what that member is drawn from", data, data, err)
 	}
@@ -170,6 +173,18 @@ func (d drawer) drawn(name string) any {
 		return AsidePut
 	case "SetChecked.Package", "SetOpened.Package":
 		return rapid.Permutation(packageFaults).Draw(d.t, "package")[:d.number("faults", 1, 3)]
+	case "ReturnStep":
+		return rapid.SampledFrom(returnSteps).Draw(d.t, "step")
+	case "SetReturned.Treated":
+		return d.oneOf("treated", "yes", "no")
+	case "SetReturned.Faults":
+		return rapid.Permutation(returnFaults).Draw(d.t, "faults")[:d.number("faults", 1, 3)]
+	case "SetReturned.Basket":
+		return d.text("basket")
+	case "Became":
+		return rapid.SampledFrom(becames).Draw(d.t, "became")
+	case "PieceReported.Line":
+		return d.number("line", 1, maxCount)
 	case "Reading":
 		return d.reading()
 	case "Reason", "Emergency", "Description", "Title", "Note", "Room", "Place", "Actions[]":

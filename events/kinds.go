@@ -49,6 +49,7 @@ const (
 	KeyStation               // station enrolled or retired
 	KeyEvent                 // id of the event corrected
 	KeyEntry                 // entry of a register
+	KeyWash                  // load of a washer
 	keyCount
 )
 

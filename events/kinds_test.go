@@ -239,6 +239,9 @@ func TestRecordedBy(t *testing.T) {
 
 func TestKeysOfData(t *testing.T) {
 	code := testCode(t).String()
+	if k := (&SetReturned{WasherLoad: "W2-0304-03"}).Keys(); k[KeyWash] != "W2-0304-03" || k[KeyLoad] != "" {
+		t.Errorf("a washer's load is no sterilizer's: %q", k)
+	}
 	for _, tt := range []struct {
 		data                                Data
 		caseRef, load, sterilizer, list, sc string

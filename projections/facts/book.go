@@ -37,6 +37,7 @@ type Book struct {
 	stations map[string][]*Item // facts with a remark
 	remarked map[int64]Fact     // those whose remarks changed since they came, as they are now
 	readOf   map[string][]*Item // indicator.read, by load
+	washes   map[string][]*Item // set.returned, by the washer's load
 
 	now time.Time // see SetMoment
 
@@ -120,6 +121,7 @@ func NewBook(src Source) *Book {
 	}
 	b.digests, b.readOf = make(map[*Item]events.Digest), make(map[string][]*Item)
 	b.entries = make(map[string][]*Item)
+	b.washes = make(map[string][]*Item)
 	return b
 }
 
@@ -292,6 +294,10 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 	case *events.IndicatorRead:
 		put(b.reads, d.Sterilizer)
 		put(b.readOf, d.Load)
+	case *events.SetReturned:
+		if d.WasherLoad != "" {
+			put(b.washes, d.WasherLoad)
+		}
 	case *events.ListIssued:
 		put(b.lists, d.List)
 	case *events.PolicyAdopted, *events.RecordsLost, *events.RegistersAdopted:

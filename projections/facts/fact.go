@@ -35,6 +35,10 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		add(DimLoad, d.Load)
+	case *events.SetReturned:
+		if d.WasherLoad != "" {
+			add(DimWash, d.WasherLoad)
+		}
 	case *events.IndicatorRead:
 		add(DimSterilizer, d.Sterilizer)
 		add(DimReadings, d.Sterilizer)
@@ -116,6 +120,7 @@ const (
 	DimEvent      Dim = "event"      // the fact with this event id
 
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
+	DimWash         Dim = "wash"          // set.returned facts of the washer's load
 
 	// DimTime has no facts: what is asked is whether a moment has passed. What
 	// passes is Passing, as a fact is what it is filed under.

@@ -27,7 +27,7 @@ func PackOf(it *Item) *events.SetPacked {
 }
 
 // PlaceOf says where a step was observed: the place a check names, the load a
-// run was, else the station.
+// run was, the washer, else the station.
 func PlaceOf(it *Item) projections.Place {
 	switch d := it.Data.(type) {
 	case *events.SetChecked:
@@ -36,6 +36,10 @@ func PlaceOf(it *Item) projections.Place {
 		}
 	case *events.SetSterilized:
 		return projections.Place{Load: d.Load}
+	case *events.SetReturned:
+		if p := cmp.Or(strings.TrimSpace(d.Place), d.Washer); p != "" {
+			return projections.Place{Name: p}
+		}
 	}
 	return projections.Place{Name: it.Event.Station}
 }

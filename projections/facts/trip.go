@@ -18,6 +18,7 @@ type Trip struct {
 	Sterilized []*Item
 	Opened     []*Item
 	Counted    []*Item
+	Pieces     []*Item // reports of what became of pieces
 	Readings   []Reading
 	CaseRef    string    // the case it was opened for last
 	Closings   []*Item   // case.closed of caseRef, in force
@@ -180,6 +181,10 @@ func (c *Trip) classify() {
 			c.Counted = append(c.Counted, it)
 		case events.KindSetChecked:
 			looks++
+		case events.KindSetReturned:
+		case events.KindPieceReported:
+			c.Pieces = append(c.Pieces, it)
+			continue // of a piece: it tells nothing of where the set is
 		default:
 			continue
 		}

@@ -52,6 +52,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.loads[key]
 	case DimLoadReadings:
 		its = b.readOf[key]
+	case DimWash:
+		its = b.washes[key]
 	case DimList:
 		its = b.lists[key]
 	case DimPolicy:

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 )
@@ -111,6 +112,9 @@ type sight struct {
 func sightsOf(c *facts.Trip) []sight {
 	out := make([]sight, 0, len(c.Steps))
 	for _, it := range c.Steps {
+		if it.Kind == events.KindSetReturned {
+			continue // it was used: what becomes of its sheet happened before
+		}
 		out = append(out, sight{it.At(), facts.PlaceOf(it)})
 	}
 	return out

@@ -329,7 +329,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, entry`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, entry, washer_load`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -358,12 +358,13 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
 	list, sheetTrip := text(keys[events.KeyList]), codes.other(e, keys[events.KeySheet])
 	var positive, corrects any
+	washed := text(keys[events.KeyWash])
 	tray := ""
 	if tag := facts.TagOf(e.Data); tag != e.Subject {
 		tray = tag
@@ -375,7 +376,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.
 		m.corrections.Store(true)
-		caseRef, load, sterilizer, positive, list, sheetTrip, tray = codes.replaced(e, d)
+		caseRef, load, sterilizer, positive, list, sheetTrip, tray, washed = codes.replaced(e, d)
 	}
 	var trip any
 	if e.Trip != "" {
@@ -383,7 +384,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
-		text(keys[events.KeyEntry]))
+		text(keys[events.KeyEntry]), washed)
 }
 
 // text gives a column its text, NULL where there is none.
@@ -405,7 +406,7 @@ func truth(b bool) int64 {
 // replaced returns what a correction puts in place, whatever the kind of the
 // event it corrects: the members have one meaning in all kinds.
 func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive,
-	list, sheetTrip any, tray string) {
+	list, sheetTrip any, tray string, washed any) {
 	var r struct {
 		Case       string         `json:"case"`
 		Load       string         `json:"load"`
@@ -414,12 +415,13 @@ func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (case
 		List       string         `json:"list"`
 		Tag        string         `json:"tag"`
 		Sheet      jsontext.Value `json:"sheet"`
+		WasherLoad string         `json:"washerLoad"`
 	}
 	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
 		return
 	}
 	caseRef, load, sterilizer, list = text(r.Case), text(r.Load), text(r.Sterilizer), text(r.List)
-	tray = r.Tag
+	tray, washed = r.Tag, text(r.WasherLoad)
 	if r.Result == "positive" || r.Result == "negative" {
 		positive = truth(r.Result == "positive")
 	}

@@ -25,7 +25,8 @@ CREATE TABLE events (
 	tray       TEXT,                -- set.checked, set.opened: the set whose tag was read on the tray, where it is not the subject
 	corrects   BLOB,                -- event.corrected: id of the event
 	operator   TEXT,                -- badge
-	entry      TEXT                 -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
+	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
+	washer_load TEXT                -- set.returned: the washer's load that the set was in
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.
@@ -141,6 +142,7 @@ CREATE INDEX events_read ON events (sterilizer) WHERE kind IN ('indicator.read',
 CREATE INDEX events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;
+CREATE INDEX events_washed ON events (washer_load) WHERE washer_load IS NOT NULL;
 CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost', 'registers.adopted');

@@ -50,6 +50,7 @@ var factRows = map[facts.Dim]string{
 		AND EXISTS (SELECT 1 FROM events WHERE sterilizer = ?1 AND positive = 1)`,
 	facts.DimReadings:     `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
 	facts.DimLoadReadings: `load = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
+	facts.DimWash:         `washer_load = ?1 AND kind IN ('set.returned', 'event.corrected')`,
 	facts.DimEvent:        `id = ?1 AND observed >= ?2 AND observed < ?3`,
 }
 

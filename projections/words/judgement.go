@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"embed"
 	"fmt"
 	"strings"
@@ -143,7 +144,7 @@ type Line struct {
 }
 
 // Place is where the event was observed: the place a check names, the load a
-// run was, else the station.
+// run was, the washer, else the station.
 func (e Line) Place() projections.Place {
 	switch d := e.Data.(type) {
 	case *events.SetChecked:
@@ -152,6 +153,10 @@ func (e Line) Place() projections.Place {
 		}
 	case *events.SetSterilized:
 		return projections.Place{Load: d.Load}
+	case *events.SetReturned:
+		if p := cmp.Or(strings.TrimSpace(d.Place), d.Washer); p != "" {
+			return projections.Place{Name: p}
+		}
 	}
 	return projections.Place{Name: e.Station}
 }

@@ -74,7 +74,7 @@ func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, 
 		case events.KindIndicatorRead:
 			subject = subject.to(loadLink(e.Subject))
 		case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened,
-			events.KindSetCounted, events.KindSetChecked:
+			events.KindSetCounted, events.KindSetChecked, events.KindSetReturned, events.KindPieceReported:
 			subject = subject.to(tripLink(e.Subject, ""))
 		}
 		t.add(number(seq).to(recordLink(seq)), seconds(words, e.Time), seconds(words, at),

@@ -554,6 +554,31 @@ func TestStories(t *testing.T) {
 	}
 }
 
+// TestWayBack: on Friday each set of a case that is packed again is followed on its way back.
+func TestWayBack(t *testing.T) {
+	steps := make(map[string][]events.ReturnStep)
+	packed := make(map[string]bool)
+	for _, f := range recordWeek(t) {
+		switch d := f.Event.Data.(type) {
+		case *events.SetReturned:
+			if packed[f.Event.Subject] {
+				t.Errorf("%s is %s after it was packed again", f.Event.Subject, d.Step)
+			}
+			steps[f.Event.Subject] = append(steps[f.Event.Subject], d.Step)
+		case *events.SetPacked:
+			packed[f.Event.Subject] = len(steps[f.Event.Subject]) > 0
+		}
+	}
+	if len(steps) < 35 {
+		t.Fatalf("%d sets on their way back", len(steps))
+	}
+	for set, of := range steps {
+		if !slices.Equal(of, events.ReturnSteps()) || !packed[set] {
+			t.Errorf("%s: %v, packed %v", set, of, packed[set])
+		}
+	}
+}
+
 // TestStoppedInTime: between the two openings of the twins the records already
 // said that the second set must not be opened.
 func TestStoppedInTime(t *testing.T) {

@@ -175,6 +175,7 @@ func TestWholeWay(t *testing.T) {
 	if v.Status != projections.Whole || len(v.Findings) != 1 || v.Findings[0].Code != projections.TooHeavy {
 		t.Errorf("the chain is %s: %+v", v.Status, v.Findings)
 	}
+	h.goesBack(p, set, badge)
 	for _, path := range []string{"/at/", "/at/north/or-3/", "/lists", "/lists/VAS-MINOR", "/at/north/or-3/count", "/at/north/nowhere/"} {
 		p.Open(h.url + path)
 		p.Await(`document.querySelector("h1")`)
@@ -187,6 +188,44 @@ func TestWholeWay(t *testing.T) {
 		}
 		p.Open(h.url + path + "?lang=en")
 	}
+}
+
+// goesBack takes the set from its case to the bench where it is packed again: one scan and
+// one Enter at each step, once the step and the washer's load are chosen.
+func (h *house) goesBack(p *browsertest.Tab, set string, badge func(string) string) {
+	h.t.Helper()
+	p.Open(h.at("return"))
+	p.Axe()
+	p.Type(badge("B-3310"))
+	p.AwaitText("#bench", "B-3310")
+	for _, step := range []events.ReturnStep{events.ReturnLeft, events.ReturnReceived, events.ReturnWashed, events.ReturnInspected} {
+		h.after(10 * 60e9)
+		p.Touch(`[data-do="step"][data-value="` + string(step) + `"]`)
+		p.Await(`document.querySelector("[data-do=step][data-value=` + string(step) + `]").getAttribute("aria-pressed") === "true"`)
+		if step == events.ReturnWashed {
+			browsertest.Eval[bool](p, `(document.querySelector("#washer").value = "W2", document.querySelector("#run").value = "3",
+				document.querySelector("[data-do=load]").requestSubmit(), true)`)
+			p.AwaitText("#bench", "W2-0304-03")
+			p.Axe()
+		}
+		p.Type(set)
+		p.AwaitText("#verdict", "Enter records: VAS-003")
+		p.Press("\r")
+		p.Await(`document.querySelector(".last")`)
+	}
+	p.Axe()
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetReturned)
+	if len(got) != 4 || got[2].(*events.SetReturned).WasherLoad != "W2-0304-03" {
+		h.t.Errorf("recorded on the way back: %d %+v", len(got), got)
+	}
+	p.Press("\r") // from the inspection to packing
+	p.Await(`location.pathname.endsWith("/packing")`)
+	p.Open(h.at("pieces") + "?set=VAS-003")
+	p.AwaitText("#verdict", "VAS-003: which line?")
+	p.Axe()
+	p.Type("2\r")
+	p.AwaitText("#verdict", "what became of it?")
+	p.Axe()
 }
 
 // prints follows the page's links: the sheet's symbol says the code that was

@@ -92,6 +92,17 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, f := range events.PackageFaults() {
 		use("package-", string(f))
 	}
+	for _, s := range events.ReturnSteps() {
+		use("step-", string(s))
+		use("enter-returned-", string(s))
+		use("recorded-returned-", string(s))
+	}
+	for _, f := range events.ReturnFaults() {
+		use("return-", string(f))
+	}
+	for _, x := range events.Becames() {
+		use("became-", string(x))
+	}
 	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare),
 		string(events.Outside), string(events.Screen))
 	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge,

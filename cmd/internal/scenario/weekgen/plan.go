@@ -238,6 +238,9 @@ const (
 	delay        = 2 * time.Second
 )
 
+// scansBack is the day from which on the way of sets back from their cases is scanned.
+const scansBack = 4
+
 // revision of the one list that changes midweek.
 var revision = struct {
 	list, at string

@@ -99,7 +99,7 @@ func generate() ([]file, error) {
 	w := &week{byID: make(map[string]*set)}
 	for _, step := range []func() error{
 		w.makeKinds, w.start, w.allocate, w.makeTrips, w.twists,
-		w.pack, w.sterilize, w.store, w.operate, w.between, w.finish,
+		w.pack, w.sterilize, w.store, w.operate, w.between, w.comeBack, w.finish,
 	} {
 		if err := step(); err != nil {
 			return nil, err

@@ -1,0 +1,239 @@
+package workplace
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// pieces is the draft of the workplace where it is recorded what became of a piece of a
+// set: sent to repair, back, replaced, missed, found.
+type pieces struct {
+	hand
+	Line        int64         `json:"line,omitempty"` // of the list that the set was packed by last
+	Item        string        `json:"item,omitempty"`
+	Description string        `json:"description,omitempty"`
+	Became      events.Became `json:"became,omitempty"`
+	Quantity    int64         `json:"quantity,omitempty"`
+	Where       string        `json:"where,omitempty"`
+	Load        string        `json:"load,omitempty"` // of the washer
+	Note        string        `json:"note,omitempty"`
+}
+
+func piecesPlace() workplace {
+	return bench[pieces, *pieces]{
+		scans: map[events.ScanKind]scanned[pieces]{
+			events.ScanBadge: (*pieces).scanBadge,
+			events.ScanSet:   (*pieces).scanSet,
+		},
+		acts: map[string]action[pieces]{
+			"clear":  (*pieces).discard,
+			"line":   (*pieces).chooseLine,
+			"item":   (*pieces).takeItem,
+			"became": (*pieces).choose,
+			"many":   (*pieces).takeQuantity,
+			"about":  (*pieces).takeAbout,
+			"enter":  (*pieces).record,
+			"record": (*pieces).record,
+		},
+		typed: (*pieces).typed,
+	}
+}
+
+func (b *pieces) wants() []want { return wanted(events.ScanSet, events.ScanBadge) }
+
+func (b *pieces) clear() { *b = pieces{hand: b.kept()} }
+
+func (b *pieces) scanBadge(_ *visit, badge string) (said, error) {
+	b.Operator = badge
+	return said{}, nil
+}
+
+func (b *pieces) scanSet(_ *visit, set string) (said, error) {
+	if b.Tag != set {
+		b.clear()
+		b.Tag, b.Done = set, nil
+	}
+	return said{}, nil
+}
+
+func (b *pieces) discard(v *visit, _ fields) (said, error) {
+	b.clear()
+	b.Done = nil
+	return v.begin(), nil
+}
+
+// known reports whether it is said which piece is meant.
+func (b *pieces) known() bool { return b.Line > 0 || b.Item != "" }
+
+// typed: a line's number or a catalogue number says which piece is meant, then a number
+// what became of it, then a number how many there are.
+func (b *pieces) typed(v *visit, text string) (string, fields, bool) {
+	if b.Tag == "" {
+		return "", nil, false
+	}
+	text = strings.TrimSpace(text)
+	n, number := plainNumber(text)
+	switch {
+	case !b.known():
+		l, err := b.find(v, func(l *events.Line) bool { return number && l.Line == n || text != "" && l.Item == text })
+		if err == nil && l != nil {
+			return "line", fields{"line": strconv.FormatInt(l.Line, 10)}, true
+		}
+	case b.Became == "" && number && n >= 1 && int(n) <= len(events.Becames()):
+		return "became", fields{"value": string(events.Becames()[n-1])}, true
+	case b.Became != "" && number && n >= 1:
+		return "many", fields{"quantity": text}, true
+	}
+	return "", nil, false
+}
+
+// find returns a line of the list that the set was packed by, nil where there is none.
+func (b *pieces) find(v *visit, is func(*events.Line) bool) (*events.Line, error) {
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return nil, err
+	}
+	i := slices.IndexFunc(st.Lines, func(l projections.LineStanding) bool { return !l.Beyond && is(&l.Line) })
+	if i < 0 {
+		return nil, nil
+	}
+	return &st.Lines[i].Line, nil
+}
+
+func (b *pieces) chooseLine(v *visit, f fields) (said, error) {
+	n, err := strconv.ParseInt(f["line"], 10, 64)
+	if err != nil || b.Tag == "" {
+		return said{}, v.sayNo("no-such-line", f["line"], b.Tag)
+	}
+	l, err := b.find(v, func(l *events.Line) bool { return l.Line == n })
+	switch {
+	case err != nil:
+		return said{}, err
+	case l == nil:
+		return said{}, v.sayNo("no-such-line", n, b.Tag)
+	}
+	b.Line, b.Item, b.Description = l.Line, l.Item, l.Description
+	return said{}, nil
+}
+
+// takeItem takes a piece that is on no list known here by its catalogue number.
+func (b *pieces) takeItem(v *visit, f fields) (said, error) {
+	d := events.PieceReported{Became: events.BecameLost, Item: strings.TrimSpace(f["item"]), Quantity: 1}
+	if b.Tag == "" || d.Item == "" || d.Check() != nil {
+		return said{}, v.sayNo("piece-item")
+	}
+	b.Line, b.Item, b.Description = 0, d.Item, ""
+	return said{}, nil
+}
+
+func (b *pieces) choose(v *visit, f fields) (said, error) {
+	became := events.Became(f["value"])
+	if !slices.Contains(events.Becames(), became) {
+		return said{}, v.sayNo("no-such-button", f["value"])
+	}
+	if b.Became = became; became != events.BecameFound {
+		b.Load = ""
+	}
+	return said{}, nil
+}
+
+func (b *pieces) takeQuantity(v *visit, f fields) (said, error) {
+	n, ok := plainNumber(f["quantity"])
+	if !ok || n < 1 {
+		return said{}, v.sayNo("not-a-number", f["quantity"])
+	}
+	b.Quantity = n
+	return said{}, nil
+}
+
+// takeAbout takes where a piece was found or went to, the washer's load and a note.
+func (b *pieces) takeAbout(v *visit, f fields) (said, error) {
+	d := events.PieceReported{Became: events.BecameFound, Line: 1, Quantity: 1, Place: strings.TrimSpace(f["where"]),
+		WasherLoad: strings.ToUpper(strings.TrimSpace(f["load"])), Note: strings.TrimSpace(f["note"])}
+	if d.Check() != nil {
+		return said{}, v.sayNo("piece-about")
+	}
+	b.Where, b.Load, b.Note = d.Place, d.WasherLoad, d.Note
+	if b.Load != "" && b.Became == "" {
+		b.Became = events.BecameFound
+	}
+	return said{}, nil
+}
+
+func (b *pieces) verdict(v *visit) (said, error) {
+	switch {
+	case b.Tag == "":
+		return ask(v.t("scan-tag"), ""), nil
+	case !b.known():
+		return ask(v.t("piece-which", b.Tag), ""), nil
+	case b.Became == "":
+		s := ask(v.t("piece-became", b.Tag, b.name(v)), "")
+		for i, x := range events.Becames() {
+			words := fmt.Sprintf("%d %s", i+1, v.t("became-"+string(x)))
+			s.Choices = append(s.Choices, choice{Do: "became", Value: string(x), Words: words})
+		}
+		return s, nil
+	case b.Operator == "":
+		return ask(v.t("scan-badge"), ""), nil
+	}
+	words := v.t("enter-piece", b.Tag, max(b.Quantity, 1), b.name(v), v.t("became-"+string(b.Became)))
+	if b.Became == events.BecameLost {
+		return doubt(words, v.t("piece-lost-more")), nil
+	}
+	return good(words, ""), nil
+}
+
+// name is the piece as people call it.
+func (b *pieces) name(v *visit) string {
+	if b.Line == 0 {
+		return b.Item
+	}
+	return v.t("piece-line", b.Line, b.Description)
+}
+
+// record takes the report into the ledger, once nothing is asked any more.
+func (b *pieces) record(v *visit, _ fields) (said, error) {
+	if b.Tag == "" || !b.known() || b.Became == "" || b.Operator == "" {
+		return said{}, nil
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	d := &events.PieceReported{Became: b.Became, Line: b.Line, Item: b.Item, Description: b.Description,
+		Quantity: max(b.Quantity, 1), Place: b.Where, Note: b.Note}
+	if b.Became == events.BecameFound {
+		d.WasherLoad = b.Load
+	}
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindPieceReported, Time: at, Set: b.Tag,
+		Operator: b.Operator, Data: d})
+	if err != nil {
+		return said{}, err
+	}
+	says := v.phrased("recorded-piece", b.Tag, d.Quantity, b.name(v), v.t("became-"+string(b.Became)))
+	s := good(v.say(says), "")
+	set := b.Tag
+	b.clear()
+	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
+	return s, nil
+}
+
+type piecesBody struct {
+	Set     *standing // as the ledger knows it, nil where it was never packed here
+	Becames []events.Became
+}
+
+func (b *pieces) body(v *visit) (any, error) {
+	out := piecesBody{Becames: events.Becames()}
+	if b.Tag == "" {
+		return out, nil
+	}
+	var err error
+	out.Set, err = v.standing(b.Tag)
+	return out, err
+}

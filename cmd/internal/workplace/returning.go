@@ -1,0 +1,226 @@
+package workplace
+
+import (
+	"fmt"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	"listbound/events"
+)
+
+// returning is the draft of the workplace on a set's way back from a case: it left the
+// room, was received, washed, inspected. Which step is recorded here is said once, and
+// stays until another is; so does the washer's load. Then a scan and Enter record a set
+// with which nothing is wrong.
+type returning struct {
+	hand
+	Step      events.ReturnStep    `json:"step,omitempty"`
+	Washer    string               `json:"washer,omitempty"`
+	Load      string               `json:"load,omitempty"` // of the washer
+	NoLoad    bool                 `json:"noLoad,omitempty"`
+	Basket    string               `json:"basket,omitempty"`
+	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
+	Faults    []events.ReturnFault `json:"faults,omitempty"`
+}
+
+func returnPlace() workplace {
+	return bench[returning, *returning]{
+		scans: map[events.ScanKind]scanned[returning]{
+			events.ScanBadge: (*returning).scanBadge,
+			events.ScanSet:   (*returning).scanSet,
+		},
+		acts: map[string]action[returning]{
+			"clear":     (*returning).discard,
+			"step":      (*returning).choose,
+			"load":      (*returning).takeLoad,
+			"no-load":   (*returning).leaveLoad,
+			"basket":    (*returning).takeBasket,
+			"untreated": (*returning).toggleTreated,
+			"fault":     (*returning).toggleFault,
+			"enter":     (*returning).record,
+			"record":    (*returning).record,
+		},
+		typed: (*returning).typed,
+	}
+}
+
+func (b *returning) wants() []want { return wanted(events.ScanSet, events.ScanBadge) }
+
+// clear takes the set away. The step and the washer's load are those of the next set, too.
+func (b *returning) clear() {
+	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, NoLoad: b.NoLoad, Basket: b.Basket}
+}
+
+func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
+	b.Operator = badge
+	return said{}, nil
+}
+
+func (b *returning) scanSet(_ *visit, set string) (said, error) {
+	if b.Tag != set {
+		b.clear()
+		b.Tag, b.Done = set, nil
+	}
+	return said{}, nil
+}
+
+func (b *returning) discard(v *visit, _ fields) (said, error) {
+	b.clear()
+	b.Done = nil
+	return v.begin(), nil
+}
+
+// typed: a number chooses the step where none is chosen; after a plus it is what is wrong
+// with the set that lies here.
+func (b *returning) typed(_ *visit, text string) (string, fields, bool) {
+	if fault, ok := pressed(text, keyPackage, events.ReturnFaults()); ok && b.Tag != "" {
+		return "fault", fields{"value": string(fault)}, true
+	}
+	n, ok := plainNumber(text)
+	if steps := events.ReturnSteps(); ok && b.Step == "" && n >= 1 && int(n) <= len(steps) {
+		return "step", fields{"value": string(steps[n-1])}, true
+	}
+	return "", nil, false
+}
+
+func (b *returning) choose(v *visit, f fields) (said, error) {
+	step := events.ReturnStep(f["value"])
+	if !slices.Contains(events.ReturnSteps(), step) {
+		return said{}, v.sayNo("no-such-button", f["value"])
+	}
+	b.Step = step
+	return said{}, nil
+}
+
+// takeLoad takes the washer and the number of its load today.
+func (b *returning) takeLoad(v *visit, f fields) (said, error) {
+	washer := strings.ToUpper(strings.TrimSpace(f["washer"]))
+	run, err := strconv.ParseInt(strings.TrimSpace(f["run"]), 10, 64)
+	load := fmt.Sprintf("%s-%s-%02d", washer, v.now.In(v.d.site.Zone()).Format("0102"), run)
+	d := events.SetReturned{Step: events.ReturnWashed, Washer: washer, WasherLoad: load}
+	if washer == "" || err != nil || run < 1 || d.Check() != nil {
+		return said{}, v.sayNo("washer-needs")
+	}
+	b.Washer, b.Load, b.NoLoad = washer, load, false
+	return said{}, nil
+}
+
+// leaveLoad says that the washer's load is not known.
+func (b *returning) leaveLoad(*visit, fields) (said, error) {
+	b.Washer, b.Load, b.NoLoad = "", "", true
+	return said{}, nil
+}
+
+func (b *returning) takeBasket(_ *visit, f fields) (said, error) {
+	b.Basket = strings.TrimSpace(f["basket"])
+	return said{}, nil
+}
+
+func (b *returning) toggleTreated(*visit, fields) (said, error) {
+	b.Untreated = !b.Untreated
+	return said{}, nil
+}
+
+func (b *returning) toggleFault(v *visit, f fields) (said, error) {
+	fault := events.ReturnFault(f["value"])
+	switch i := slices.Index(b.Faults, fault); {
+	case !slices.Contains(events.ReturnFaults(), fault):
+		return said{}, v.sayNo("no-such-button", f["value"])
+	case i >= 0:
+		b.Faults = slices.Delete(b.Faults, i, i+1)
+	default:
+		b.Faults = append(b.Faults, fault)
+	}
+	return said{}, nil
+}
+
+// asksLoad reports whether the washer's load is still to be said.
+func (b *returning) asksLoad() bool {
+	return b.Step == events.ReturnWashed && b.Load == "" && !b.NoLoad
+}
+
+func (b *returning) verdict(v *visit) (said, error) {
+	switch {
+	case b.Tag == "":
+		return ask(v.t("scan-tag"), ""), nil
+	case b.Step == "":
+		s := ask(v.t("return-which", b.Tag), "")
+		for i, step := range events.ReturnSteps() {
+			words := fmt.Sprintf("%d %s", i+1, v.t("step-"+string(step)))
+			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
+		}
+		return s, nil
+	case b.asksLoad():
+		return ask(v.t("washer-load", b.Tag), "").offer(choice{Do: "no-load", Words: v.t("no-washer-load")}), nil
+	case b.Operator == "":
+		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
+	}
+	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), b.Load)
+	if b.Step == events.ReturnLeft && b.Untreated {
+		s = doubt(v.t("enter-returned-untreated", b.Tag), "")
+	}
+	if len(b.Faults) > 0 {
+		var all []string
+		for _, f := range b.Faults {
+			all = append(all, v.t("return-"+string(f)))
+		}
+		s = doubt(s.Words, strings.Join(all, ", "))
+	}
+	st, err := v.standing(b.Tag)
+	if err == nil && st == nil {
+		s = doubt(s.Words, v.t("never-packed", b.Tag))
+	}
+	return s, err
+}
+
+// record takes the step into the ledger, once nothing is asked any more.
+func (b *returning) record(v *visit, _ fields) (said, error) {
+	if b.Tag == "" || b.Step == "" || b.asksLoad() || b.Operator == "" {
+		return said{}, nil
+	}
+	d := &events.SetReturned{Step: b.Step, Faults: b.Faults}
+	switch b.Step {
+	case events.ReturnLeft:
+		d.Treated = "yes"
+		if b.Untreated {
+			d.Treated = "no"
+		}
+	case events.ReturnWashed:
+		d.Washer, d.WasherLoad, d.Basket = b.Washer, b.Load, b.Basket
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
+		Operator: b.Operator, Data: d})
+	if err != nil {
+		return said{}, err
+	}
+	set := b.Tag
+	says := v.phrased("recorded-returned-"+string(b.Step), set)
+	s := good(v.say(says), "")
+	to := &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
+	switch {
+	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):
+		to.Links = []link{{Address: v.d.stationPath(v.station, "pieces") + "?set=" + url.QueryEscape(set),
+			Says: v.phrased("go-pieces", set), Main: true}}
+	case b.Step == events.ReturnInspected && len(b.Faults) == 0:
+		to.Links = []link{{Address: v.d.stationPath(v.station, "packing") + "?set=" + url.QueryEscape(set),
+			Says: v.phrased("go-pack", set), Main: true}}
+	}
+	b.clear()
+	b.Done = to
+	return s, nil
+}
+
+type returningBody struct {
+	Steps  []events.ReturnStep
+	Faults []events.ReturnFault
+}
+
+func (b *returning) body(*visit) (any, error) {
+	return returningBody{events.ReturnSteps(), events.ReturnFaults()}, nil
+}

@@ -1,0 +1,139 @@
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// sender sends to one place of a station what its page sends, one input after the other.
+func (h *house) sender(place string) (scan func(string) map[string]any, do func(action, fields string) map[string]any) {
+	n := 0
+	send := func(verb, rest string) map[string]any {
+		h.t.Helper()
+		h.after(3 * time.Second) // sooner it would be one scan read twice
+		n++
+		return h.post("/at/north/or-3/"+place+"/"+verb, fmt.Sprintf(`{"client":"one","n":%d,%s}`, n, rest))
+	}
+	return func(text string) map[string]any { return send("scan", fmt.Sprintf(`"text":%q`, text)) },
+		func(action, fields string) map[string]any {
+			return send("do", fmt.Sprintf(`"action":%q,"fields":%s`, action, fields))
+		}
+}
+
+// TestWayBack: who has said the step and the badge once records each set by one scan and
+// Enter, and only what the page said.
+func TestWayBack(t *testing.T) {
+	h := newHouse(t)
+	scan, do := h.sender("return")
+	tag := func(set string) string { return label(t, events.ScanTag, set) }
+	last := func(set string) *events.SetReturned {
+		t.Helper()
+		all := h.events(site.Query{Set: set}, events.KindSetReturned)
+		if len(all) == 0 {
+			t.Fatalf("nothing is recorded of %s", set)
+		}
+		return all[len(all)-1].(*events.SetReturned)
+	}
+	says := func(a map[string]any, status, words string) {
+		t.Helper()
+		if a["status"] != status || !strings.Contains(fmt.Sprint(a["words"], a["more"]), words) {
+			t.Errorf("%q is not said: %v", words, a)
+		}
+	}
+	says(scan(tag("LAP-014")), "open", "LAP-014: which step is this?")
+	says(scan("1"), "open", "Scan your badge")
+	says(scan(label(t, events.ScanBadge, "B-3310")), "whole", "Enter records: LAP-014 left the room, treated at the point of use")
+	says(scan(""), "whole", "LAP-014 left the room.")
+	if d := last("LAP-014"); d.Step != events.ReturnLeft || d.Treated != "yes" {
+		t.Errorf("recorded: %+v", d)
+	}
+	// The next set: one scan, and Enter.
+	says(scan(tag("LAP-022")), "whole", "Enter records: LAP-022 left the room")
+	says(do("untreated", "{}"), "doubtful", "LAP-022 left the room, NOT treated")
+	says(scan(""), "whole", "LAP-022 left the room.")
+	if d := last("LAP-022"); d.Treated != "no" {
+		t.Errorf("recorded: %+v", d)
+	}
+	says(scan(tag("VAS-003")), "whole", "treated at the point of use") // what was wrong with one set is not of the next
+
+	do("step", `{"value":"washed"}`)
+	says(scan(""), "open", "which load of which washer?")
+	if n := len(h.events(site.Query{Set: "VAS-003"}, events.KindSetReturned)); n != 0 {
+		t.Fatalf("%d steps recorded before the washer's load was said", n)
+	}
+	says(do("load", `{"washer":"w2","run":"x"}`), "broken", "Give the washer")
+	says(do("load", `{"washer":"w2","run":"3"}`), "whole", "Enter records: VAS-003 washed")
+	scan("")
+	says(scan(tag("LAP-014")), "whole", "W2-0304-03")
+	scan("")
+	if d := last("LAP-014"); d.Washer != "W2" || d.WasherLoad != "W2-0304-03" || d.Treated != "" {
+		t.Errorf("recorded: %+v", d)
+	}
+
+	do("step", `{"value":"inspected"}`)
+	scan(tag("LAP-014"))
+	says(scan("+2"), "doubtful", "a piece damaged")
+	a := scan("")
+	if !strings.Contains(fmt.Sprint(a["bench"]), "/pieces?set=LAP-014") {
+		t.Errorf("what became of the piece is not asked: %v", a["bench"])
+	}
+	if d := last("LAP-014"); len(d.Faults) != 1 || d.Faults[0] != events.ReturnDamaged || d.WasherLoad != "" {
+		t.Errorf("recorded: %+v", d)
+	}
+	hist, err := h.site.History(t.Context(), site.Query{Set: "LAP-014"})
+	if err != nil || hist.Verdicts[0].Where != "north/or-3" || !hist.Verdicts[0].Since.Equal(hist.Events[len(hist.Events)-1].Observed) {
+		t.Errorf("where the set is does not follow: %+v %v", hist.Verdicts, err)
+	}
+}
+
+// TestWhatBecameOfAPiece: the line, what became of it, Enter.
+func TestWhatBecameOfAPiece(t *testing.T) {
+	h := newHouse(t)
+	scan, do := h.sender("pieces")
+	says := func(a map[string]any, status, words string) {
+		t.Helper()
+		if a["status"] != status || !strings.Contains(fmt.Sprint(a["words"], a["more"]), words) {
+			t.Errorf("%q is not said: %v", words, a)
+		}
+	}
+	says(scan(label(t, events.ScanTag, "VAS-003")), "open", "VAS-003: which line?")
+	says(scan("9"), "open", "9: what is it?")
+	scan("")
+	do("take-as", `{"value":""}`)
+	says(scan("2"), "open", "line 2 (Clamp, vascular, angled, 22 cm): what became of it?")
+	says(scan("4"), "open", "Scan your badge")
+	says(scan(label(t, events.ScanBadge, "B-1182")), "doubtful", "The charge nurse of the operating room is told")
+	says(scan(""), "whole", "VAS-003, 1 of line 2 (Clamp, vascular, angled, 22 cm): missed.")
+	all := h.events(site.Query{Set: "VAS-003"}, events.KindPieceReported)
+	if len(all) != 1 {
+		t.Fatalf("%d reports", len(all))
+	}
+	want := events.PieceReported{Became: events.BecameLost, Line: 2, Item: "VAS-002",
+		Description: "Clamp, vascular, angled, 22 cm", Quantity: 1}
+	if d := all[0].(*events.PieceReported); *d != want {
+		t.Errorf("recorded: %+v", d)
+	}
+
+	scan(label(t, events.ScanTag, "VAS-003"))
+	says(scan("INS-001"), "open", "line 1")
+	scan("1")
+	says(scan("2"), "whole", "VAS-003, 2 of line 1")
+	scan("")
+	scan(label(t, events.ScanTag, "VAS-003"))
+	do("item", `{"item":"XYZ-7"}`)
+	do("about", `{"where":"sump","load":"w2-0304-03","note":"with the linen"}`)
+	says(scan(""), "whole", "VAS-003, 1 of XYZ-7: found.")
+	all = h.events(site.Query{Set: "VAS-003"}, events.KindPieceReported)
+	if d := all[1].(*events.PieceReported); d.Became != events.BecameRepair || d.Quantity != 2 || d.Item != "INS-001" {
+		t.Errorf("recorded: %+v", d)
+	}
+	if d := all[2].(*events.PieceReported); d.Became != events.BecameFound || d.WasherLoad != "W2-0304-03" || d.Place != "sump" ||
+		d.Line != 0 || d.Item != "XYZ-7" || d.Note != "with the linen" {
+		t.Errorf("recorded: %+v", d)
+	}
+}
