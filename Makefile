@@ -102,7 +102,7 @@ sessions:
 	  $(GO) test -vet=off -count=1 -timeout 0 -run '^TestRandomTabs$$' ./cmd/internal/workplace
 
 # What goes wrong in years of use, and what somebody may do on purpose, for as long as SOAK says; tables of what was
-# tried, noticed and lost.
+# tried, noticed and lost. What must be tried so many times comes first and shortens the time of the rest.
 SOAK ?= 60m
 soak:
 	SOAK=$(SOAK) $(GO) test -vet=off -count=1 -timeout 0 -v ./cmd/internal/soak

@@ -28,6 +28,10 @@ type Signed struct {
 	Checkpoint proof.Checkpoint
 	Note       []byte // the checkpoint as the ledger signed it, then the cosignature
 	At         time.Time
+	// Forgot says that the witness had signed what it was said to have signed, and knew no more of it: it has lost its
+	// memory, or an old one was put back. What it remembers is where it was at that time.
+	Forgot     bool
+	Remembered int64
 }
 
 // BehindError says that a witness saw more of a ledger than there is of it now:
@@ -74,6 +78,7 @@ func (c *Client) Ask(ctx context.Context, msg []byte, old int64, prove Prover) (
 		return nil, &BehindError{c.Key.Name(), old, now.Size}
 	}
 	// What the witness signed last is not known for sure: it says so itself, once.
+	known := old
 	for try := range 2 {
 		code, body, err := c.post(ctx, msg, old, now.Size, prove)
 		if err != nil {
@@ -81,7 +86,11 @@ func (c *Client) Ask(ctx context.Context, msg []byte, old int64, prove Prover) (
 		}
 		switch code {
 		case http.StatusOK:
-			return c.open(msg, now, body)
+			signed, err := c.open(msg, now, body)
+			if err == nil && old < known {
+				signed.Forgot, signed.Remembered = true, old
+			}
+			return signed, err
 		case http.StatusConflict:
 			seen, err := strconv.ParseInt(strings.TrimSuffix(string(body), "\n"), 10, 64)
 			switch {

@@ -85,7 +85,7 @@ func Open(o Options) (*Witness, error) {
 	w := &Witness{opts: o, ledgers: make(map[string]*memory)}
 	for origin, vs := range keys {
 		m := &memory{origin: origin, keys: vs, dir: filepath.Join(o.Dir, OriginID(origin))}
-		if err := m.load(); err != nil {
+		if err := m.load(o.Logger); err != nil {
 			return nil, fmt.Errorf("what was remembered of the ledger %s: %w", origin, err)
 		}
 		w.ledgers[origin] = m
@@ -99,31 +99,85 @@ func OriginID(origin string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-const checkpointName = "checkpoint"
+// What is remembered of a ledger lies there twice, the second copy written first. A witness that had lost the one would
+// sign anything as if it were the first it saw.
+const (
+	checkpointName = "checkpoint"
+	secondName     = "checkpoint.second"
+)
 
-func (m *memory) load() error {
+// seen is a copy of what is remembered.
+type seen struct {
+	c    proof.Checkpoint
+	note []byte // nil: there is none
+	key  int
+	err  error // why it can't be read
+}
+
+func (m *memory) read(name string) (s seen) {
+	msg, err := os.ReadFile(filepath.Join(m.dir, name))
+	if errors.Is(err, os.ErrNotExist) {
+		return seen{}
+	}
+	var n *note.Note
+	if err == nil {
+		s.c, err = proof.OpenCheckpoint(msg, m.origin, m.keys...)
+	}
+	if err == nil {
+		n, err = proof.OpenNote(msg, note.VerifierList(m.keys...))
+	}
+	if err != nil {
+		return seen{err: fmt.Errorf("%s: %w", filepath.Join(m.dir, name), err)}
+	}
+	s.note, s.key = msg, m.signedBy(n)
+	return s
+}
+
+// load reads both copies, and makes the one anew of the other where only one is good, or one is older.
+func (m *memory) load(log *slog.Logger) error {
 	if err := os.MkdirAll(m.dir, 0o700); err != nil {
 		return err
 	}
-	msg, err := os.ReadFile(filepath.Join(m.dir, checkpointName))
-	if errors.Is(err, os.ErrNotExist) {
+	first, second := m.read(checkpointName), m.read(secondName)
+	good := first
+	if second.note != nil && (first.note == nil || second.c.Size > first.c.Size) {
+		good = second
+	}
+	if bad := errors.Join(first.err, second.err); good.note == nil && bad != nil {
+		// Going on without it would sign anything as if it were the first.
+		return fmt.Errorf("it can't be read, and without it nothing may be signed; put back a copy of the folder: %w", bad)
+	}
+	if first.note != nil && second.note != nil && first.c.Size == second.c.Size && first.c.Root != second.c.Root {
+		return fmt.Errorf("%s: %s and %s are of two histories, and which of them was signed last is not known; "+
+			"put back a copy of the folder", m.dir, checkpointName, secondName)
+	}
+	if good.note == nil {
 		return nil
 	}
-	if err != nil {
-		return err
+	m.newest, m.note, m.key = good.c, good.note, good.key
+	if bytes.Equal(first.note, second.note) {
+		return nil
 	}
-	c, err := proof.OpenCheckpoint(msg, m.origin, m.keys...)
-	if err != nil {
-		// Going on without it would sign anything as if it were the first.
-		return fmt.Errorf("%s can't be read, and without it nothing may be signed; put back a copy of the folder: %w",
-			filepath.Join(m.dir, checkpointName), err)
+	for name, s := range map[string]seen{checkpointName: first, secondName: second} {
+		if bytes.Equal(s.note, good.note) {
+			continue
+		}
+		// One of an earlier program is alone; so is one whose other copy was lost, damaged, or an old one put back.
+		log.Warn("one of the two copies of what was seen of a ledger is not as the other; it was made anew of that one",
+			"ledger", m.origin, "file", filepath.Join(m.dir, name), "had", s.c.Size, "seen", good.c.Size, "error", s.err)
+		if err := WriteDurably(m.dir, name, good.note); err != nil {
+			return err
+		}
 	}
-	n, err := proof.OpenNote(msg, note.VerifierList(m.keys...))
-	if err != nil {
-		return err
-	}
-	m.newest, m.note, m.key = c, msg, m.signedBy(n)
 	return nil
+}
+
+// keep makes a checkpoint durable as the newest.
+func (m *memory) keep(msg []byte) error {
+	if err := WriteDurably(m.dir, secondName, msg); err != nil {
+		return err
+	}
+	return WriteDurably(m.dir, checkpointName, msg)
 }
 
 // refused is an answer that is no cosignature.
@@ -278,7 +332,7 @@ func (w *Witness) sign(m *memory, n *note.Note, c proof.Checkpoint) ([]byte, err
 	if err != nil {
 		return nil, fmt.Errorf("signing: %w", err)
 	}
-	if err := WriteDurably(m.dir, checkpointName, msg); err != nil {
+	if err := m.keep(msg); err != nil {
 		return nil, err
 	}
 	m.newest, m.note, m.key = c, msg, m.signedBy(n)

@@ -405,12 +405,124 @@ func TestWitnessRemembers(t *testing.T) {
 	if _, err := c.Ask(t.Context(), b.checkpoint(7), 0, b.prove(7)); !errors.As(err, &behind) {
 		t.Errorf("a ledger put back, after a restart: %v", err)
 	}
-	file := filepath.Join(dir, witness.OriginID(origin), "checkpoint")
-	if err := os.WriteFile(file, msg[:len(msg)-10], 0o600); err != nil {
-		t.Fatal(err)
+	for _, name := range []string{"checkpoint", "checkpoint.second"} {
+		if err := os.WriteFile(filepath.Join(dir, witness.OriginID(origin), name), msg[:len(msg)-10], 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 	if _, err := witness.Open(witness.Options{Dir: dir, Signer: signer, Ledgers: []note.Verifier{b.key}}); err == nil {
 		t.Error("a witness with a damaged memory starts")
+	}
+}
+
+// TestWitnessRemembersTwice: of what was signed there are two copies. Where one is lost, damaged, or an old one put back, the
+// witness starts with the other, says so, and makes it anew; two that contradict each other it doesn't choose between.
+func TestWitnessRemembersTwice(t *testing.T) {
+	b := newBook(t, 10)
+	_, signer := newKey(t)
+	dir := t.TempDir()
+	srv := start(t, dir, signer, io.Discard, b.key)
+	at := func(name string) string { return filepath.Join(dir, witness.OriginID(origin), name) }
+	read := func(name string) []byte {
+		t.Helper()
+		raw, err := os.ReadFile(at(name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return raw
+	}
+	write := func(name string, raw []byte) {
+		t.Helper()
+		if err := os.WriteFile(at(name), raw, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ask := func(srv *httptest.Server, old, size int64) error {
+		c := &witness.Client{URL: srv.URL, Key: signer.Verifier()}
+		signed, err := c.Ask(t.Context(), b.checkpoint(size), old, b.prove(size))
+		if err == nil && signed.Forgot {
+			t.Errorf("from %d to %d: it forgot", old, size)
+		}
+		return err
+	}
+	names := []string{"checkpoint", "checkpoint.second"}
+	var old []byte
+	for _, size := range []int64{5, 8} {
+		if err := ask(srv, 0, size); err != nil {
+			t.Fatal(err)
+		}
+		if old == nil {
+			old = read(names[0])
+		}
+	}
+	whole := read(names[0])
+	for _, name := range names {
+		for what, raw := range map[string][]byte{"removed": nil, "cut": whole[:50], "an old one": old} {
+			if write(name, raw); raw == nil {
+				if err := os.Remove(at(name)); err != nil {
+					t.Fatal(err)
+				}
+			}
+			var log strings.Builder
+			again := start(t, dir, signer, &log, b.key)
+			if !strings.Contains(log.String(), "made anew") {
+				t.Errorf("%s %s: nobody is told: %s", name, what, &log)
+			}
+			var behind *witness.BehindError
+			if err := ask(again, 0, 7); !errors.As(err, &behind) {
+				t.Errorf("%s %s: a ledger put back is signed: %v", name, what, err)
+			}
+			for _, name := range names {
+				if !bytes.Equal(read(name), whole) {
+					t.Errorf("%s %s: not made anew", name, what)
+				}
+			}
+		}
+	}
+	var log strings.Builder
+	if start(t, dir, signer, &log, b.key); log.Len() > 0 {
+		t.Errorf("nothing was wrong: %s", &log)
+	}
+	b.records[3] = []byte("rewritten")
+	other := t.TempDir()
+	if err := ask(start(t, other, signer, io.Discard, b.key), 0, 8); err != nil {
+		t.Fatal(err)
+	}
+	raw, err := os.ReadFile(filepath.Join(other, witness.OriginID(origin), names[0]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(names[1], raw)
+	_, err = witness.Open(witness.Options{Dir: dir, Signer: signer, Ledgers: []note.Verifier{b.key}})
+	if err == nil || !strings.Contains(err.Error(), "two histories") {
+		t.Errorf("two histories: %v", err)
+	}
+}
+
+// TestWitnessForgets: a witness that knows of less than it has signed is told from one that is asked for the first time.
+func TestWitnessForgets(t *testing.T) {
+	b := newBook(t, 10)
+	_, signer := newKey(t)
+	ask := func(dir string, old, size int64) *witness.Signed {
+		t.Helper()
+		c := &witness.Client{URL: start(t, dir, signer, io.Discard, b.key).URL, Key: signer.Verifier()}
+		signed, err := c.Ask(t.Context(), b.checkpoint(size), old, b.prove(size))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return signed
+	}
+	for _, c := range []struct {
+		remembers, said int64
+		forgot          bool
+	}{{0, 0, false}, {0, 8, true}, {5, 8, true}, {8, 8, false}, {8, 5, false}, {8, 0, false}} {
+		dir := t.TempDir()
+		if c.remembers > 0 {
+			ask(dir, 0, c.remembers)
+		}
+		if got := ask(dir, c.said, 9); got.Forgot != c.forgot || c.forgot && got.Remembered != c.remembers {
+			t.Errorf("%+v: %+v", c, got)
+		}
 	}
 }
 

@@ -209,6 +209,9 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()
+	if err := s.verifyWitnesses(v); err != nil {
+		return nil, err
+	}
 	if err := s.verifyTimestamps(ctx, v); err != nil {
 		return nil, err
 	}

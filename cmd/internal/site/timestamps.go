@@ -88,7 +88,7 @@ func (s *Site) readTimestamps() (*timestamps, error) {
 	}
 	t.authority = &timestamp.Authority{URL: words[0], Roots: roots, HTTP: s.opts.HTTP}
 	t.state.Authority = words[0]
-	sizes, err := t.sizes()
+	sizes, err := t.sizes(stampSuffix)
 	if err != nil || len(sizes) == 0 {
 		return t, err
 	}
@@ -103,8 +103,8 @@ func (s *Site) readTimestamps() (*timestamps, error) {
 	return t, nil
 }
 
-// sizes returns of which sizes of the ledger there are timestamps, in order.
-func (t *timestamps) sizes() ([]int64, error) {
+// sizes returns of which sizes of the ledger there are files with a suffix, in order.
+func (t *timestamps) sizes(suffix string) ([]int64, error) {
 	found, err := os.ReadDir(t.dir)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil
@@ -114,7 +114,7 @@ func (t *timestamps) sizes() ([]int64, error) {
 	}
 	var out []int64
 	for _, f := range found {
-		name, is := strings.CutSuffix(f.Name(), stampSuffix)
+		name, is := strings.CutSuffix(f.Name(), suffix)
 		if n, err := strconv.ParseInt(name, 10, 64); is && err == nil && n > 0 {
 			out = append(out, n)
 		}
@@ -186,19 +186,36 @@ func (t *timestamps) newest() []int64 {
 // verifyTimestamps holds the ledger against all its timestamps.
 func (s *Site) verifyTimestamps(ctx context.Context, v *Verification) error {
 	t := s.timestamps
-	if v.Timestamp = s.Timestamps(); v.Timestamp == nil {
-		return nil
-	}
-	sizes, err := t.sizes()
+	sizes, err := t.sizes(stampSuffix)
 	if err != nil {
 		return err
+	}
+	remark := func(format string, args ...any) {
+		v.Remarks = append(v.Remarks, ledger.Problem{What: fmt.Sprintf(format, args...)})
+	}
+	if v.Timestamp = s.Timestamps(); v.Timestamp == nil {
+		if len(sizes) > 0 {
+			remark("%s holds timestamps, and the file %s, which says whose they are, is gone: they were not looked at, and "+
+				"nobody is asked for more", timestampDir, authorityFile)
+		}
+		return nil
+	}
+	stamped, err := t.sizes(stampedSuffix)
+	if err != nil {
+		return err
+	}
+	for _, size := range stamped {
+		if !slices.Contains(sizes, size) {
+			remark("%s: the timestamp of this checkpoint is gone, or was never written to the end",
+				filepath.Join(timestampDir, t.file(size, stampedSuffix)))
+		}
 	}
 	bad, useless, err := t.compare(s.Name(), s.ledger, sizes)
 	if err != nil {
 		return err
 	}
 	for _, what := range useless {
-		v.Remarks = append(v.Remarks, ledger.Problem{What: what})
+		remark("%s", what)
 	}
 	declared, err := s.losses(ctx)
 	if err != nil {

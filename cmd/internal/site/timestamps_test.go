@@ -103,6 +103,37 @@ func TestTimestamped(t *testing.T) {
 	}
 }
 
+// TestTimestampsGone: what is missing of the timestamps, or of who gives them, is said.
+func TestTimestampsGone(t *testing.T) {
+	dir, _, _ := stamped(t, "%s\n")
+	o := site.Options{EnrolOnSight: true, Clock: time.Now}
+	s := open(t, dir, o)
+	size := askTimestamp(t, s).Size
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for name, says := range map[string]string{
+		fmt.Sprintf("%d.tsr", size):        "the timestamp of this checkpoint is gone",
+		fmt.Sprintf("%d.checkpoint", size): "this timestamp says nothing",
+		"authority.txt":                    "authority.txt, which says whose they are, is gone",
+	} {
+		file := filepath.Join(dir, "timestamps", name)
+		whole, err := os.ReadFile(file)
+		if err != nil || os.Remove(file) != nil {
+			t.Fatal(err)
+		}
+		s := open(t, dir, o)
+		v, err := s.Verify(t.Context(), nil)
+		if err != nil || !v.OK || len(v.Remarks) != 1 || !strings.Contains(v.Remarks[0].What, says) {
+			t.Errorf("without %s: %+v, %v", name, v, err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		writeFile(t, file, whole)
+	}
+}
+
 // TestNoAuthority: an authority that can't be reached, or one that nobody trusts, stops
 // no recording, and is said.
 func TestNoAuthority(t *testing.T) {

@@ -44,7 +44,8 @@ type WitnessState struct {
 	Key  string    `json:"key"`  // the name of its key
 	Size int64     `json:"size"` // of the ledger when it signed last; 0: never
 	At   time.Time `json:"at,omitzero"`
-	// Asked is when it was asked last, Error why it did not sign then.
+	// Asked is when it was asked last, Error why it did not sign then, or what else was wrong with what it or this folder
+	// remembers.
 	Asked time.Time `json:"asked,omitzero"`
 	Error string    `json:"error,omitempty"`
 	// Contradicts says that it saw more of this ledger than there is, or another history.
@@ -89,10 +90,17 @@ func (s *Site) readWitnesses() (*witnesses, error) {
 	for _, k := range w.policy.Witnesses {
 		st := &WitnessState{Name: k.Name, Key: k.Key.Name()}
 		w.seen[k.Name] = st
-		if err := w.load(k, s.Name(), s.keys); err != nil && len(s.ledger.Damage()) > 0 {
-			// Which keys the ledger has had may not be known now, and it takes no records as it is.
-			s.opts.Logger.Warn("what a witness signed last can't be read", "witness", k.Name, "error", err)
-		} else if err != nil {
+		err := w.load(k, s.ledger, s.Name(), s.keys)
+		var useless *uselessError
+		switch {
+		case err == nil:
+		case errors.As(err, &useless) || len(s.ledger.Damage()) > 0:
+			// Nothing is lost for good, since the witness itself remembers it, and nobody's recording has to wait: it is asked
+			// as if for the first time, and where it contradicts, it shows the checkpoint. In a damaged ledger, which takes no
+			// records, the keys it has had may not be known.
+			st.Error = fmt.Sprintf("what it signed last can't be read, so it is asked anew: %v", err)
+			s.opts.Logger.Warn("what a witness signed last can't be read, so it is asked anew", "witness", k.Name, "error", err)
+		default:
 			return nil, fmt.Errorf("what the witness %s signed last: %w", k.Name, err)
 		}
 	}
@@ -106,7 +114,16 @@ func (w *witnesses) file(k witness.Known) string {
 	return filepath.Join(w.dir, fmt.Sprintf("%x.checkpoint", sum[:8]))
 }
 
-func (w *witnesses) load(k witness.Known, origin string, keys proof.Keys) error {
+// uselessError is about a file that holds no signature of its witness: it is damaged.
+type uselessError struct {
+	file string
+	err  error
+}
+
+func (e *uselessError) Error() string { return e.file + ": " + e.err.Error() }
+func (e *uselessError) Unwrap() error { return e.err }
+
+func (w *witnesses) load(k witness.Known, l *ledger.Ledger, origin string, keys proof.Keys) error {
 	msg, err := os.ReadFile(w.file(k))
 	if errors.Is(err, os.ErrNotExist) {
 		return nil
@@ -114,17 +131,25 @@ func (w *witnesses) load(k witness.Known, origin string, keys proof.Keys) error 
 	if err != nil {
 		return err
 	}
-	c, err := keys.OpenCheckpoint(msg, origin)
-	if err != nil {
-		return err
-	}
 	n, err := proof.OpenNote(msg, note.VerifierList(k.Key))
 	if err != nil {
-		return err
+		return &uselessError{w.file(k), err}
 	}
 	at, err := proof.CosignedAt(n.Sigs[0])
 	if err != nil {
-		return err
+		return &uselessError{w.file(k), err}
+	}
+	c, err := keys.OpenCheckpoint(msg, origin)
+	if err != nil {
+		// The witness has signed it, so the text is what it saw. Where this is the ledger that it saw, the ledger's own signature
+		// is damaged; where it isn't, this ledger took another one's place, under another key.
+		seen, bad := proof.ParseCheckpoint(n.Text)
+		if bad == nil && seen.Origin == origin {
+			if _, found, failed := contradiction(l, "witness "+k.Name, seen); failed == nil && !found {
+				return &uselessError{w.file(k), err}
+			}
+		}
+		return fmt.Errorf("%s: %w", w.file(k), err)
 	}
 	st := w.seen[k.Name]
 	st.Size, st.At, st.note, st.root = c.Size, at, msg, c.Root
@@ -262,6 +287,31 @@ func (s *Site) askWitness(ctx context.Context, k witness.Known, msg []byte, c pr
 		return err
 	}
 	st.Size, st.At, st.note, st.root = signed.Checkpoint.Size, signed.At, signed.Note, signed.Checkpoint.Root
+	if signed.Forgot {
+		// It may have signed another history meanwhile as if it had never seen this one.
+		st.Error = fmt.Sprintf("it had signed %d records and remembered only %d: its memory was lost, or an old one put back",
+			old, signed.Remembered)
+		return fmt.Errorf("the witness %s: %s", k.Name, st.Error)
+	}
+	return nil
+}
+
+// verifyWitnesses says what is wrong with what the folder remembers of its witnesses.
+func (s *Site) verifyWitnesses(v *Verification) error {
+	w := s.witnesses
+	if w.policy == nil {
+		kept, err := filepath.Glob(filepath.Join(w.dir, "*"+stampedSuffix))
+		if err == nil && len(kept) > 0 {
+			v.Remarks = append(v.Remarks, ledger.Problem{What: fmt.Sprintf("%s holds what witnesses have signed, and the file %s, "+
+				"which says who they are, is gone: nobody is asked", witnessDir, witnessPolicy)})
+		}
+		return err
+	}
+	for _, st := range s.Witnesses().Witnesses {
+		if st.Error != "" {
+			v.Remarks = append(v.Remarks, ledger.Problem{What: fmt.Sprintf("witness %s: %s", st.Name, st.Error)})
+		}
+	}
 	return nil
 }
 

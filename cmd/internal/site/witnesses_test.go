@@ -1,7 +1,9 @@
 package site_test
 
 import (
+	"bytes"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -42,13 +44,19 @@ func witnessOf(t *testing.T, name string, keys ...note.Verifier) (line, dir stri
 		t.Fatal(err)
 	}
 	dir = t.TempDir()
+	return witnessBy(t, name, signer, dir, keys...), dir
+}
+
+// witnessBy serves a witness with a key and a folder.
+func witnessBy(t *testing.T, name string, signer *proof.Cosigner, dir string, keys ...note.Verifier) (line string) {
+	t.Helper()
 	w, err := witness.Open(witness.Options{Dir: dir, Signer: signer, Ledgers: keys})
 	if err != nil {
 		t.Fatal(err)
 	}
 	srv := httptest.NewServer(w.Handler())
 	t.Cleanup(srv.Close)
-	return fmt.Sprintf("witness %s %s %s\n", name, signer.VerifierKey(), srv.URL), dir
+	return fmt.Sprintf("witness %s %s %s\n", name, signer.VerifierKey(), srv.URL)
 }
 
 func writePolicy(t *testing.T, dir, text string) {
@@ -215,5 +223,109 @@ func TestWitnessPolicyIsRead(t *testing.T) {
 	s = open(t, dir, site.Options{})
 	if n := len(s.Witnesses().Witnesses); n != 2 {
 		t.Errorf("%d witnesses", n)
+	}
+}
+
+// witnessedFolder has a ledger of its own key witnessed by south, and returns the file with what that signed.
+func witnessedFolder(t *testing.T, signer *proof.Cosigner) (dir, file string, key note.Verifier) {
+	t.Helper()
+	dir = t.TempDir()
+	o := site.Options{Name: "north", EnrolOnSight: true, Clock: fixed(noon)}
+	s := open(t, dir, o)
+	record(t, s, oneList)
+	key, err := note.NewVerifier(s.Key())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	writePolicy(t, dir, witnessBy(t, "south", signer, t.TempDir(), key)+"quorum south\n")
+	s = open(t, dir, o)
+	if err := errors.Join(s.AskWitnesses(t.Context()), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	files, err := filepath.Glob(filepath.Join(dir, "witnesses", "*.checkpoint"))
+	if err != nil || len(files) != 1 {
+		t.Fatal(files, err)
+	}
+	return dir, files[0], key
+}
+
+// TestDamagedSignature: what a witness signed last and can't be read stops nobody: it is said, and the witness is asked anew.
+// What it signed of another ledger stops this one. A witness that forgot is told.
+func TestDamagedSignature(t *testing.T) {
+	skey, _, err := note.GenerateKey(rand.Reader, "south.example/witness")
+	if err != nil {
+		t.Fatal(err)
+	}
+	signer, err := proof.NewCosigner(skey, fixed(noon))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir, file, key := witnessedFolder(t, signer)
+	whole, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := site.Options{EnrolOnSight: true, Clock: fixed(noon)}
+	for what, at := range map[string]int{"ledger's": strings.Index(string(whole), "\n— ") + 40, "witness's": len(whole) - 10} {
+		damaged := bytes.Clone(whole)
+		damaged[at] ^= 1
+		writeFile(t, file, damaged)
+		s := open(t, dir, o)
+		v, err := s.Verify(t.Context(), nil)
+		if err != nil || !v.OK || len(v.Remarks) != 1 || !strings.Contains(v.Remarks[0].What, "asked anew") {
+			t.Errorf("the %s signature damaged: %+v, %v", what, v, err)
+		}
+		if _, err := s.Observe(t.Context(), checked(t, "LAP-014")); err != nil {
+			t.Errorf("the %s signature damaged: %v", what, err)
+		}
+		if err := s.AskWitnesses(t.Context()); err != nil || s.Witnesses().Witnesses[0].Size != s.Size() {
+			t.Errorf("the %s signature damaged, asked anew: %+v, %v", what, s.Witnesses(), err)
+		}
+		if v, err = s.Verify(t.Context(), nil); err != nil || len(v.Remarks) > 0 {
+			t.Errorf("the %s signature, made anew: %+v, %v", what, v, err)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+
+	_, others, _ := witnessedFolder(t, signer)
+	foreign, err := os.ReadFile(others)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if whole, err = os.ReadFile(file); err != nil {
+		t.Fatal(err)
+	}
+	writeFile(t, file, foreign)
+	if s, err := site.Open(t.Context(), withDir(o, dir)); err == nil {
+		t.Error("it goes on, and its witness has signed another ledger", s.Close())
+	}
+	writeFile(t, file, whole)
+
+	writePolicy(t, dir, witnessBy(t, "south", signer, t.TempDir(), key)+"quorum south\n")
+	s := open(t, dir, o)
+	if _, err := s.Observe(t.Context(), checked(t, "LAP-015")); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.AskWitnesses(t.Context()); err == nil || !strings.Contains(err.Error(), "remembered only 0") {
+		t.Errorf("a witness that lost its memory: %v", err)
+	}
+	v, err := s.Verify(t.Context(), nil)
+	if err != nil || !v.OK || len(v.Remarks) != 1 || s.Witnesses().Witnesses[0].Size != s.Size() {
+		t.Errorf("a witness that lost its memory: %+v, %v", v, err)
+	}
+	if err := os.Remove(filepath.Join(dir, "witnesses.txt")); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, o)
+	if v, err = s.Verify(t.Context(), nil); err != nil || len(v.Remarks) != 1 || !strings.Contains(v.Remarks[0].What, "witnesses.txt") {
+		t.Errorf("the policy is gone: %+v, %v", v, err)
 	}
 }

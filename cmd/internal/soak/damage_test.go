@@ -19,24 +19,32 @@ import (
 	"listbound/projections"
 )
 
-// kinds are the kinds of file in a data folder, each with the files that are of it.
+// kinds are the kinds of file in a data folder and in the folders of its witnesses, each with the files that are of it.
 var kinds = []struct{ name, glob string }{
-	{"stream block", "stream/jetstream/*/streams/*/msgs/*.blk"},
-	{"stream index", "stream/jetstream/*/streams/*/msgs/*.db"},
-	{"stream description", "stream/jetstream/*/streams/*/meta.*"},
-	{"entry bundle", "log/tile/entries/*"},
-	{"tree tile", "log/tile/[0-9]/*"},
-	{"checkpoint", "log/checkpoint"},
-	{"memory of the checkpoint", "newest.checkpoint"},
-	{"copy of the heads", "newest.heads"},
-	{"clean stop", "stream.clean"},
-	{"ledger's key", "keys/north_ledger.key"},
-	{"station's key", "keys/north_[a-km-z]*.key"},
-	{"read model", "readmodel.db*"},
+	{"stream block", "d/stream/jetstream/*/streams/*/msgs/*.blk"},
+	{"stream index", "d/stream/jetstream/*/streams/*/msgs/*.db"},
+	{"stream description", "d/stream/jetstream/*/streams/*/meta.*"},
+	{"entry bundle", "d/log/tile/entries/*"},
+	{"tree tile", "d/log/tile/[0-9]/*"},
+	{"checkpoint", "d/log/checkpoint"},
+	{"memory of the checkpoint", "d/newest.checkpoint"},
+	{"copy of the heads", "d/newest.heads"},
+	{"clean stop", "d/stream.clean"},
+	{"ledger's key", "d/keys/north_ledger.key"},
+	{"station's key", "d/keys/north_[a-km-z]*.key"},
+	{"read model", "d/readmodel.db*"},
+	{"who witnesses", "d/witnesses.txt"},
+	{"what a witness signed", "d/witnesses/*.checkpoint"},
+	{"timestamp", "d/timestamps/*.tsr"},
+	{"what was timestamped", "d/timestamps/*.checkpoint"},
+	{"who timestamps", "d/timestamps/authority.txt"},
+	{"certificates for timestamps", "d/timestamps/ca.pem"},
+	{"a witness's memory", "[sw]*/*/checkpoint*"},
+	{"a witness's key", "[sw]*/witness.key"},
 }
 
 // noKinds are files whose content nothing rests on: a lock, and what the test itself needs.
-var noKinds = []string{"owner.lock", "as-of"}
+var noKinds = []string{"d/owner.lock", "d/as-of"}
 
 // kindsAreAll holds that each file of a folder is of a kind, and each kind has a file.
 func kindsAreAll(t *testing.T, dir string) {
@@ -72,6 +80,8 @@ type folder struct {
 	size   int64
 	broken []projections.Verdict
 	here   []string // the stations that it signs for
+	// remarks is how many things verify says of it that are no problem.
+	remarks int
 }
 
 func options(dir string) site.Options {
@@ -82,8 +92,13 @@ func options(dir string) site.Options {
 
 func whole(t *testing.T, dir string) *folder {
 	t.Helper()
-	f := &folder{dir: dir}
-	s, err := site.Open(t.Context(), options(dir))
+	return wholeWith(t, options(dir))
+}
+
+func wholeWith(t *testing.T, o site.Options) *folder {
+	t.Helper()
+	f := &folder{dir: o.Dir}
+	s, err := site.Open(t.Context(), o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -95,7 +110,7 @@ func whole(t *testing.T, dir string) *folder {
 	if f.broken, err = s.Broken(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	f.size, f.root = v.Size, v.Root
+	f.size, f.root, f.remarks = v.Size, v.Root, len(v.Remarks)
 	sts, err := s.Stations(t.Context())
 	if err != nil {
 		t.Fatal(err)
@@ -112,41 +127,31 @@ func whole(t *testing.T, dir string) *folder {
 // asks whether anybody was told, or nothing that the folder says has changed.
 func TestDamaged(t *testing.T) {
 	lines := week(t, 1300) // so many that there is a copy of the heads, and a bundle that is full, in each folder
-	old := whole(t, filled(t, lines[:1010]))
-	now := filepath.Join(t.TempDir(), "now")
-	copyFolder(t, old.dir, now)
-	o := options(now)
-	o.EnrolOnSight = true
-	s, err := site.Open(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines[1010:], "\n")+"\n"), func(site.Receipt) error { return nil })
-	if err != nil || s.Close() != nil {
-		t.Fatal(err)
-	}
-	f := whole(t, now)
-	kindsAreAll(t, now)
-	other := whole(t, filled(t, lines[:1150]))
+	old := newHouse(t, lines[:1010], "")
+	now := old.copied(t, filepath.Join(t.TempDir(), "now"))
+	now.goOn(t, lines[1010:])
+	f := wholeWith(t, now.options())
+	kindsAreAll(t, now.root)
+	other := newHouse(t, lines[:1150], old.root)
 	if len(f.broken) == 0 {
 		t.Fatal("nothing is broken whose vanishing would show")
 	}
-	tb := &table{t: t}
+	tb := &table{t: t, inMemory: true}
 	for _, d := range []struct {
 		name string
 		do   func(s *soak, dir, file string) bool
 	}{
 		{"a bit flipped", flipped}, {"cut", cut}, {"removed", removed},
-		{"put back from an old copy", from(old)}, {"another ledger's", from(other)}, {"two exchanged", exchanged},
+		{"put back from an old copy", from(old.root)}, {"another ledger's", from(other.root)}, {"two exchanged", exchanged},
 	} {
-		tb.atLeast(d.name, 5, 90, func(s *soak) { damage(s, f, d.do) })
+		tb.atLeast(d.name, 8, 100, func(s *soak) { damage(s, now, f, d.do) })
 	}
 	tb.print()
 }
 
-func damage(s *soak, f *folder, do func(s *soak, dir, file string) bool) {
-	dir := filepath.Join(s.TempDir(), "d")
-	copyFolder(s.T, f.dir, dir)
+func damage(s *soak, good *house, f *folder, do func(s *soak, dir, file string) bool) {
+	dir := filepath.Join(s.TempDir(), "h")
+	h := good.copied(s.T, dir)
 	kind := kinds[s.rnd.IntN(len(kinds))]
 	files, err := filepath.Glob(filepath.Join(dir, kind.glob))
 	s.must(err)
@@ -166,11 +171,12 @@ func damage(s *soak, f *folder, do func(s *soak, dir, file string) bool) {
 	rel, err := filepath.Rel(dir, file)
 	s.must(err)
 	what := fmt.Sprintf("%s (%s)", rel, kind.name)
-	told, changed := s.held(f, dir)
+	told, changed := s.held(f, h)
 	switch {
 	case told != "":
 		s.noticed++
-		s.Logf("%s: %s", what, told)
+		const enough = 300
+		s.Logf("%s: %.*s", what, enough, told)
 	case changed == "":
 		s.harmless++
 	default:
@@ -180,9 +186,9 @@ func damage(s *soak, f *folder, do func(s *soak, dir, file string) bool) {
 
 // held opens a damaged folder and asks it. told is what it says is wrong, changed
 // what it says otherwise than before.
-func (s *soak) held(f *folder, dir string) (told, changed string) {
+func (s *soak) held(f *folder, h *house) (told, changed string) {
 	s.Helper()
-	o := options(dir)
+	o := h.options()
 	var warnings strings.Builder
 	o.Logger = slog.New(slog.NewTextHandler(&warnings, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	d, err := site.Open(s.Context(), o)
@@ -204,6 +210,9 @@ func (s *soak) held(f *folder, dir string) (told, changed string) {
 	if !v.OK {
 		return fmt.Sprint(v.Problems), ""
 	}
+	if len(v.Remarks) > f.remarks {
+		return fmt.Sprint(v.Remarks), ""
+	}
 	broken, err := d.Broken(s.Context())
 	switch {
 	case err != nil:
@@ -221,7 +230,7 @@ func (s *soak) held(f *folder, dir string) (told, changed string) {
 	if v, err = d.Verify(s.Context(), nil); err != nil || !v.OK {
 		return fmt.Sprint(v, err), ""
 	}
-	return "", ""
+	return h.allSee(s, d)
 }
 
 // recordEverywhere records a scan at every station.
@@ -269,12 +278,22 @@ func removed(s *soak, _, file string) bool {
 	return true
 }
 
-// from puts back the file of the same name from another folder, where that is another file.
-func from(f *folder) func(s *soak, dir, file string) bool {
+// from puts back the file of the same name from another folder, where that is another file. What is named after a number
+// of records has another name there.
+func from(root string) func(s *soak, dir, file string) bool {
 	return func(s *soak, dir, file string) bool {
 		rel, err := filepath.Rel(dir, file)
 		s.must(err)
-		raw, err := os.ReadFile(filepath.Join(f.dir, rel))
+		theirs := filepath.Join(root, rel)
+		if _, err := os.Stat(theirs); err != nil {
+			alike, err := filepath.Glob(filepath.Join(filepath.Dir(theirs), "*"+filepath.Ext(rel)))
+			s.must(err)
+			if filepath.Ext(rel) == "" || len(alike) == 0 {
+				return false // it has none
+			}
+			theirs = alike[s.rnd.IntN(len(alike))]
+		}
+		raw, err := os.ReadFile(theirs)
 		if err != nil {
 			return false // it has none
 		}

@@ -9,10 +9,12 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"syscall"
 	"testing"
+	"time"
 )
 
 // TestServerDiskFull fills the disk of a server at work and frees it again: what had a receipt is there, what was refused is
@@ -21,6 +23,9 @@ import (
 func TestServerDiskFull(t *testing.T) {
 	tb := &table{t: t}
 	tb.run("serve, disk full and freed", 1, diskFull)
+	base := filled(t, week(t, 300))
+	tb.run("key replace, disk full and freed", 2, func(s *soak) { fullAtReplacement(s, base, false) })
+	tb.run("key replace cut off, disk full and freed", 1, func(s *soak) { fullAtReplacement(s, base, true) })
 	tb.print()
 }
 
@@ -82,14 +87,20 @@ func diskFull(s *soak) {
 // serveSmall serves a folder on a small disk of its own, nil where that can't be had.
 func (s *soak) serveSmall(dir string) *server {
 	s.Helper()
-	v := &server{cmd: listbound("serve", "--data", filepath.Join(dir, "d"), "--site", "north", "--address", "127.0.0.1:0")}
-	v.cmd.Env = append(v.cmd.Env, smallDisk+"="+dir)
-	v.cmd.SysProcAttr = &syscall.SysProcAttr{
+	return s.started(&server{cmd: onDiskOfItsOwn(dir, "serve", "--data", filepath.Join(dir, "d"), "--site", "north",
+		"--address", "127.0.0.1:0")})
+}
+
+// onDiskOfItsOwn is a process that has a small disk at a folder.
+func onDiskOfItsOwn(dir string, args ...string) *exec.Cmd {
+	c := listbound(args...)
+	c.Env = append(c.Env, smallDisk+"="+dir)
+	c.SysProcAttr = &syscall.SysProcAttr{
 		Cloneflags:  syscall.CLONE_NEWUSER | syscall.CLONE_NEWNS,
 		UidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getuid(), Size: 1}},
 		GidMappings: []syscall.SysProcIDMap{{ContainerID: 0, HostID: os.Getgid(), Size: 1}},
 	}
-	return s.started(v)
+	return c
 }
 
 // fill leaves no room on a disk.
@@ -156,4 +167,155 @@ func (s *soak) whileFull(inside string, had map[string]int64) {
 	s.must(v.cmd.Process.Signal(syscall.SIGTERM))
 	v.wait()
 	s.verify(dir)
+}
+
+// disk is a small one, with programs on it.
+type disk struct {
+	*soak
+	dir    string // as the programs see it
+	inside string // as it is seen from here
+	ask    *json.Encoder
+	told   *json.Decoder
+}
+
+// ownDisk returns a small disk, nil where that can't be had.
+func (s *soak) ownDisk() *disk {
+	s.Helper()
+	k := &disk{soak: s, dir: s.TempDir()}
+	c := onDiskOfItsOwn(k.dir)
+	c.Env = append(c.Env, onThatDisk+"=1")
+	out, err := c.StdoutPipe()
+	s.must(err)
+	in, err := c.StdinPipe()
+	s.must(err)
+	if c.Start() != nil {
+		return nil
+	}
+	s.after(func() {
+		s.must(in.Close())
+		_ = c.Wait() // it may have had no disk
+	})
+	k.inside = filepath.Join(fmt.Sprintf("/proc/%d/root", c.Process.Pid), k.dir)
+	k.ask, k.told = json.NewEncoder(in), json.NewDecoder(out)
+	if k.told.Decode(new(onDisk)) != nil {
+		return nil
+	}
+	return k
+}
+
+// start starts the program there. What it returns waits until it has ended.
+func (k *disk) start(args ...string) (p *os.Process, wait func() onDisk) {
+	k.Helper()
+	k.must(k.ask.Encode(args))
+	var begun onDisk
+	k.must(k.told.Decode(&begun))
+	p, err := os.FindProcess(begun.PID)
+	k.must(err)
+	return p, func() (end onDisk) {
+		k.must(k.told.Decode(&end))
+		return end
+	}
+}
+
+// run runs the program there, which must succeed.
+func (k *disk) run(args ...string) string {
+	k.Helper()
+	_, wait := k.start(args...)
+	end := wait()
+	if end.Failed != "" {
+		k.lose("%s: %s\n%s%s", strings.Join(args, " "), end.Failed, end.Out, end.Said)
+	}
+	return end.Out
+}
+
+// fullAtReplacement fills the disk before the ledger's key is replaced, while it is, or after that was cut off, leaving any
+// amount of room. Whatever it left: one key or the other is in force, nothing is lost, and once there is room all goes on.
+func fullAtReplacement(s *soak, base string, cutOff bool) {
+	k := s.ownDisk()
+	if k == nil {
+		s.Log("this machine lets no test have a disk of its own: nothing was tried")
+		return
+	}
+	dir, other := filepath.Join(k.dir, "d"), filepath.Join(k.inside, "other")
+	copyFolder(s.T, base, filepath.Join(k.inside, "d"))
+	before := k.run("broken", "--data", dir, "--json")
+	replace := []string{"key", "replace", "--data", dir, "--operator", "B-1182", "--reason", "as often as the rules ask"}
+	var end onDisk
+	if cutOff || s.rnd.IntN(2) == 0 {
+		p, wait := k.start(replace...)
+		stopped := make(chan bool, 1)
+		time.AfterFunc(time.Duration(s.rnd.IntN(150))*time.Millisecond, func() { stopped <- p.Signal(syscall.SIGSTOP) == nil })
+		if <-stopped {
+			s.fillBut(other, s.room())
+			if cutOff {
+				s.must(p.Kill())
+			} else {
+				s.must(p.Signal(syscall.SIGCONT))
+			}
+		}
+		if end = wait(); !fileThere(other) { // it was done before
+			s.fillBut(other, s.room())
+		}
+	} else {
+		s.fillBut(other, s.room())
+		_, wait := k.start(replace...)
+		end = wait()
+	}
+	s.hit++
+	if end.Failed != "" {
+		s.noticed++
+		if !cutOff && end.Said == "" {
+			s.lose("nothing is said of a full disk: %s", end.Failed)
+		}
+	}
+	if after := k.run("broken", "--data", dir, "--json"); after != before {
+		s.lose("on the full disk other sets are broken")
+	}
+	// As it lies there, on a disk with room.
+	elsewhere := filepath.Join(s.TempDir(), "d")
+	copyFolder(s.T, filepath.Join(k.inside, "d"), elsewhere)
+	s.goesOnReplaced(elsewhere, before, s.ask)
+	// And where it lies, once there is room.
+	s.must(os.Remove(other))
+	s.goesOnReplaced(dir, before, k.run)
+	k.run(replace...)
+	s.goesOnReplaced(dir, before, k.run)
+	left, err := filepath.Glob(filepath.Join(k.inside, "d", "keys", "*"))
+	s.must(err)
+	for _, path := range left {
+		if strings.HasSuffix(path, ".next") || strings.HasPrefix(filepath.Base(path), ".key-") {
+			s.lose("a private key is left behind: %s", path)
+		}
+	}
+}
+
+func fileThere(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// goesOnReplaced records with a folder whose key may be a new one.
+func (s *soak) goesOnReplaced(dir, before string, run func(...string) string) {
+	s.Helper()
+	if after := run("broken", "--data", dir, "--json"); after != before {
+		s.lose("after the key was replaced on a full disk other sets are broken")
+	}
+	// Of a set that no other record is about, and later each time, so that nothing is judged otherwise by it.
+	line := strings.Replace(scanAt(s.dirs), "LAP-001", "NEW-001", 1)
+	s.keep(make(map[string]int64), []byte(run("record", "--data", dir, s.file(line))))
+	if out := run("verify", "--data", dir); !strings.Contains(out, "intact:") {
+		s.lose("verify: %s", out)
+	}
+}
+
+// room is how much is left on a disk that is nearly full: as often some bytes as a megabyte.
+func (s *soak) room() int64 { return s.rnd.Int64N(1 << s.rnd.IntN(22)) }
+
+// fillBut leaves so much room on a disk.
+func (s *soak) fillBut(path string, room int64) {
+	s.Helper()
+	s.fill(path)
+	info, err := os.Stat(path)
+	s.must(err)
+	s.must(os.Truncate(path, max(0, info.Size()-room)))
 }

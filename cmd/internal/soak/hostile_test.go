@@ -58,7 +58,7 @@ func many() int {
 
 // beside scans alone, then beside hostile clients.
 func beside(s *soak, hostile func(context.Context, *soak, *server)) {
-	dir := newFolder(s.T)
+	dir := newFolder(s)
 	v := s.serve(dir)
 	s.enrol(v, "north/s-0")
 	scans := 30

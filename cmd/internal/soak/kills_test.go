@@ -33,7 +33,7 @@ func TestKilled(t *testing.T) {
 // killRecord ends "record" after some receipts, and records the same file again.
 func killRecord(s *soak, e end) {
 	lines := week(s.T, 300)
-	dir, file := newFolder(s.T), filepath.Join(s.TempDir(), "lines.jsonl")
+	dir, file := newFolder(s), filepath.Join(s.TempDir(), "lines.jsonl")
 	s.must(os.WriteFile(file, []byte(strings.Join(lines, "\n")+"\n"), 0o600))
 	c := listbound("record", "--data", dir, file)
 	out, err := c.StdoutPipe()

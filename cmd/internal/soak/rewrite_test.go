@@ -46,12 +46,16 @@ func TestRewritten(t *testing.T) {
 	root := whole(t, more).root
 	tb.run("older parts put back", 4, func(s *soak) { putBack(s, base, more, root, earlier) })
 	tb.run("a second writer", 4, func(s *soak) { secondWriter(s, base) })
+	old := newHouse(t, lines, "")
+	now := old.copied(t, filepath.Join(t.TempDir(), "now"))
+	now.goOn(t, week(t, 320)[260:])
+	tb.run("a witness's memory lost or put back", 2, func(s *soak) { forgetful(s, old, now) })
 	tb.print()
 }
 
 // rewrite records everything anew with the same keys, one line changed.
 func rewrite(s *soak, base, earlier string, lines []string) {
-	dir := newFolder(s.T)
+	dir := newFolder(s)
 	copyFolder(s.T, filepath.Join(base, "keys"), filepath.Join(dir, "keys"))
 	changed := slices.Clone(lines)
 	i := s.rnd.IntN(len(changed))

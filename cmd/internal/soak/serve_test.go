@@ -20,7 +20,7 @@ func TestServerKilled(t *testing.T) {
 // again by the next one.
 func killServe(s *soak, e end) {
 	const clients, most, goesOn = 8, 400, 100
-	dir := newFolder(s.T)
+	dir := newFolder(s)
 	v := s.serve(dir)
 	for c := range clients {
 		s.enrol(v, fmt.Sprintf("north/s-%d", c))

@@ -58,11 +58,51 @@ type soak struct {
 	tried, hit, noticed, harmless, lost int
 	outside                             int // noticed only by what lies elsewhere
 
+	below string // where its tries have their folders
+	dir   string // of this try
+	dirs  int    // how many folders it has
+	ends  []func()
+
 	alone, beside []time.Duration // what scans took
 }
 
-// rows is how many rows the time of the long form is shared among.
-const rows = 56
+// rows is how many rows each test has. Those that must try so many things whatever the time come first, by the names of
+// their files: what they take longer than their share on a loaded machine is taken from the others, which try once what
+// there is no time for. So the long form ends in time, and has tried all.
+var rows = []struct {
+	test string
+	rows int
+}{
+	{"TestTampered", 8}, {"TestBackups", 5}, {"TestPowerFails", 2}, {"TestDamaged", 6}, {"TestServerDiskFull", 3},
+	{"TestHostileClients", 7}, {"TestKilled", 20}, {"TestRewritten", 4}, {"TestServerKilled", 4},
+}
+
+// begun is when the long form began.
+var begun = time.Now()
+
+// until returns when a test has had its share of the time.
+func until(test string, whole time.Duration) time.Time {
+	sum, all := 0, 0
+	for _, r := range rows {
+		all += r.rows
+	}
+	for _, r := range rows {
+		if sum += r.rows; r.test == test {
+			break
+		}
+	}
+	return begun.Add(whole * time.Duration(sum) / time.Duration(all))
+}
+
+// rowsOf returns how many rows a test has.
+func rowsOf(test string) int {
+	for _, r := range rows {
+		if r.test == test {
+			return r.rows
+		}
+	}
+	return 0
+}
 
 // long reports whether this is the long form.
 func long() bool { return os.Getenv("SOAK") != "" }
@@ -71,6 +111,25 @@ func long() bool { return os.Getenv("SOAK") != "" }
 type table struct {
 	t    *testing.T
 	rows []*soak
+	// inMemory has the tries use folders in memory, where the system has such: of those in which nothing depends on what is on
+	// a disk when, and which would wait for it most of their time.
+	inMemory bool
+}
+
+// below returns the folder in which a row's tries have theirs.
+func (tb *table) below(t *testing.T) string {
+	if tb.inMemory {
+		const memory = "/dev/shm"
+		if dir, err := os.MkdirTemp(memory, "listbound-soak-"); err == nil {
+			t.Cleanup(func() {
+				if err := os.RemoveAll(dir); err != nil {
+					t.Error(err)
+				}
+			})
+			return dir
+		}
+	}
+	return t.TempDir()
 }
 
 // run tries one thing as often as the short form asks for, or as the time allows.
@@ -88,23 +147,24 @@ func (tb *table) atLeast(name string, short, most int, try func(*soak)) {
 		}
 		seed = n
 	}
-	var share time.Duration
+	end := time.Now()
 	if s := os.Getenv("SOAK"); s != "" {
 		d, err := time.ParseDuration(s)
 		if err != nil {
 			tb.t.Fatalf("SOAK: %v", err)
 		}
-		share, short = d/rows, most
+		left := max(1, rowsOf(tb.t.Name())-len(tb.rows))
+		end, short = end.Add(time.Until(until(tb.t.Name(), d))/time.Duration(left)), most
 	}
 	if testing.Short() {
 		short = max(1, short/4)
 	}
 	tb.t.Run(name, func(t *testing.T) {
-		s := &soak{T: t, name: name, seed: seed, rnd: rand.New(rand.NewPCG(seed, 1))}
+		s := &soak{T: t, name: name, seed: seed, rnd: rand.New(rand.NewPCG(seed, 1)), below: tb.below(t)}
 		tb.rows = append(tb.rows, s)
-		for end := time.Now().Add(share); (s.tried < short || time.Now().Before(end)) && !t.Failed(); {
+		for (s.tried < short || time.Now().Before(end)) && !t.Failed() {
 			s.tried++
-			try(s)
+			s.try(try)
 		}
 		if t.Failed() {
 			t.Logf("LISTBOUND_SEED=%d repeats it; it failed in try %d", seed, s.tried)
@@ -112,8 +172,37 @@ func (tb *table) atLeast(name string, short, most int, try func(*soak)) {
 	})
 }
 
+// try tries once, with folders that are gone afterwards: those of hundreds of tries together would fill a disk.
+func (s *soak) try(do func(*soak)) {
+	dir, err := os.MkdirTemp(s.below, "try")
+	s.must(err)
+	s.dir, s.dirs, s.ends = dir, 0, nil
+	defer func() {
+		for _, end := range s.ends {
+			end()
+		}
+		s.must(os.RemoveAll(dir))
+	}()
+	do(s)
+}
+
+// after has something done at the end of this try.
+func (s *soak) after(do func()) { s.ends = append(s.ends, do) }
+
+// TempDir is a folder of this try alone.
+func (s *soak) TempDir() string {
+	s.Helper()
+	s.dirs++
+	dir := filepath.Join(s.dir, strconv.Itoa(s.dirs))
+	s.must(os.Mkdir(dir, 0o700))
+	return dir
+}
+
 // print shows the rows as a table.
 func (tb *table) print() {
+	if want := rowsOf(tb.t.Name()); len(tb.rows) != want {
+		tb.t.Errorf("%d rows; the time is shared among %d", len(tb.rows), want)
+	}
 	var b strings.Builder
 	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "\nwhat\ttried\thit\tnoticed\tnoticed only beside what lies elsewhere\tharmless\tlost or unnoticed")
@@ -171,7 +260,7 @@ func week(t *testing.T, n int) []string {
 const asOf = "2026-03-09T12:00:00Z"
 
 // newFolder returns an empty folder.
-func newFolder(t *testing.T) string {
+func newFolder(t testing.TB) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "d")
 	if err := os.Mkdir(dir, 0o700); err != nil {

@@ -27,7 +27,7 @@ type powerCut struct {
 // SQLite has synced. What had a receipt must be there, and the rest can be handed in again.
 func TestPowerFails(t *testing.T) {
 	p := beforeAndAfter(t)
-	tb := &table{t: t}
+	tb := &table{t: t, inMemory: true}
 	lengths := int(p.to - p.from + 1)
 	tb.atLeast("power fails: the stream cut at every length", 4, lengths, func(s *soak) {
 		at := s.tried - 1

@@ -29,7 +29,7 @@ func TestTampered(t *testing.T) {
 	base := filled(t, week(t, 260))
 	f := whole(t, base)
 	honest := readHonest(t, f)
-	tb := &table{t: t}
+	tb := &table{t: t, inMemory: true}
 	for _, way := range tamperings {
 		tb.atLeast("with all keys: "+way.name, 1, 65, func(s *soak) { tamper(s, f, honest, way.do) })
 	}
