@@ -255,3 +255,9 @@ func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
 	}
 	return out, nil
 }
+
+// RegisterFacts returns all that was ever said of the entries of a register, with access claimed by badges under that of
+// people, in the order of the ledger.
+func (m *Model) RegisterFacts(ctx context.Context, register string) ([]facts.Fact, error) {
+	return m.source(ctx).query(`SELECT seq, remarks FROM events WHERE entry >= ?1 || '/' AND entry < ?1 || '0' ORDER BY seq`, register)
+}

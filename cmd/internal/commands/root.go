@@ -122,7 +122,8 @@ manufacturers' instructions come first.`,
 	root.PersistentFlags().StringVar(&a.server, "server", "",
 		"address of a listbound server to ask instead of a data folder")
 	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(),
-		a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.stations(), a.policy(), a.witness(), a.simulate(), a.codes())
+		a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(),
+		a.policy(), a.witness(), a.simulate(), a.codes())
 	return root
 }
 

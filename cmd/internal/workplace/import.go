@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
@@ -56,6 +57,20 @@ type How struct {
 	In       *words.Language   // says what is wrong
 	Headings map[string]string // what a person has matched: the column by its heading
 	Sheet    string            // of a spreadsheet; "" for the first that has the columns
+	Columns  []string          // that are looked for; nil for a list's
+
+	// Words are what a person has matched of words that a table has of its own, such as the title of a job: the
+	// program's words, by the table's.
+	Words map[string]string
+	Zone  *time.Location // in which a day begins
+	Now   time.Time
+}
+
+func (h How) columns() []string {
+	if h.Columns == nil {
+		return columns
+	}
+	return h.Columns
 }
 
 func (h How) say(key string, args ...any) string { return h.In.Say("import."+key, args...) }
@@ -79,12 +94,7 @@ func ReadTable(raw []byte, how How) Table {
 		return Table{Wrong: []RowError{{0, err.Error()}}}
 	}
 	names := how.names()
-	best := grids[0].find(names)
-	for _, g := range grids[1:] {
-		if f := g.find(names); f.better(best) {
-			best = f
-		}
-	}
+	best := how.best(grids, names)
 	if err != nil && len(best.at) == 0 {
 		return Table{Wrong: []RowError{{0, err.Error()}}}
 	}
@@ -97,6 +107,22 @@ func ReadTable(raw []byte, how How) Table {
 		t.Sheets = slices.Compact(t.Sheets)
 	}
 	return t
+}
+
+// best returns the table that has most of the columns.
+func (h How) best(grids []grid, names map[string]string) found {
+	const ofList = 3 // item, description, quantity
+	least := ofList
+	if h.Columns != nil {
+		least = 2 // a code, and what it is
+	}
+	best := grids[0].find(names, least)
+	for _, g := range grids[1:] {
+		if f := g.find(names, least); f.better(best) {
+			best = f
+		}
+	}
+	return best
 }
 
 // grid is a table as cells; sheet names that of a spreadsheet.
@@ -139,7 +165,7 @@ const above = 40
 
 // find looks for the row that names most columns. Where none names any, it is the
 // first with as many cells as a table has at least, for a person to match.
-func (g grid) find(names map[string]string) found {
+func (g grid) find(names map[string]string, least int) found {
 	out := found{grid: g, heading: -1}
 	for i, row := range g.rows[:min(len(g.rows), above)] {
 		if cells(row) == 0 {
@@ -154,7 +180,6 @@ func (g grid) find(names map[string]string) found {
 				f.at[col] = c
 			}
 		}
-		const least = 3 // item, description, quantity
 		if out.heading < 0 || len(f.at) > len(out.at) || len(out.at) == 0 && out.width() < least && f.width() >= least {
 			out = f
 		}
@@ -268,7 +293,7 @@ func readRows(text string, comma rune, lazy bool) ([][]string, error) {
 func (h How) names() map[string]string {
 	names := make(map[string]string)
 	for _, lang := range h.Names.Languages() {
-		for _, column := range columns {
+		for _, column := range h.columns() {
 			for name := range strings.SplitSeq(h.Names.In(lang).Say("import."+column), ",") {
 				names[heading(name)] = column
 			}

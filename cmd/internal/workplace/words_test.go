@@ -10,6 +10,7 @@ import (
 
 	"listbound/cmd/internal/texts"
 	"listbound/events"
+	"listbound/projections/facts"
 )
 
 // TestEveryWordHasAText: each key that the code or a page uses, and each that
@@ -60,6 +61,15 @@ func TestEveryWordHasAText(t *testing.T) {
 	}
 	use("place-", Places()...)
 	use("column-", columns[1:]...)
+	for _, of := range registerColumns {
+		use("column-", of...)
+	}
+	for _, before := range []string{"register-", "register-file-", "register-rule-", "register-hold-"} {
+		use(before, text(events.Registers())...)
+	}
+	use("entry-", string(facts.EntryHolds), string(facts.EntryToCome), string(facts.EntryEnded))
+	use("role-", text(events.Roles())...)
+	use("work-", text(events.Works())...)
 	for _, k := range labelKinds {
 		use("label-", k.name)
 	}
@@ -86,7 +96,8 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("hands-", "opening", "storage")
 	use("do-aside-", "opening", "storage")
 	use("fault-", append(events.Faults(), "line")...)
-	use("value-", "cycle", "description", "item", "line", "list", "quantity", "title", "version")
+	use("value-", "cycle", "description", "item", "line", "list", "quantity", "title", "version",
+		"badge", "set", "place", "sterilizer", "owner", "home", "where")
 	use("outcome-", "reconciled", "unreconciled")
 	use("indicator-", "pass", "fail", "none")
 	for _, f := range events.PackageFaults() {

@@ -179,6 +179,7 @@ func (d *Desk) register(mux shell.Mux) error {
 	mux.HandleFunc("POST "+at+"{place}/{verb}", d.answer(d.placeInput))
 	mux.HandleFunc("GET "+at+"{place}/changes", d.changes)
 	d.registerLists(mux)
+	d.registerRegisters(mux)
 	d.registerPrint(mux)
 	d.registerTasks(mux)
 	return nil
