@@ -879,6 +879,37 @@ type OneBadge struct {
 	By        string    `json:"by,omitempty"`        // the set of the case by which it is told, where that is another one
 }
 
+// LackOf is what a register has against some records of a trip: which entry, and why.
+type LackOf struct {
+	ID      string `json:"id"`
+	Why     string `json:"why"`             // unknown, ended, role, set, work, load, cycle: see facts.LackWay
+	Meant   string `json:"meant,omitempty"` // the role, work, sterilizer or cycle that is not the entry's
+	First   Moment `json:"first"`           // the first record of those
+	Records int    `json:"records"`         // how many there are
+}
+
+// PersonLacks: a badge that the register of people does not know or allow (not-registered).
+type PersonLacks struct{ LackOf }
+
+// StationLacks: a station that is for something else by its register (not-registered).
+type StationLacks struct{ LackOf }
+
+// SterilizerLacks: a sterilizer or a cycle that is not in its register (not-registered).
+type SterilizerLacks struct{ LackOf }
+
+// SetLacks: a set that is not in its register (not-registered, noted).
+type SetLacks struct{ LackOf }
+
+// AccessUsed: recorded by access that was claimed in an emergency (emergency-access).
+type AccessUsed struct {
+	Badge   string    `json:"badge"`
+	At      string    `json:"station"`
+	Reason  string    `json:"reason"`
+	Claimed time.Time `json:"claimed"`
+	First   Moment    `json:"first"`
+	Records int       `json:"records"`
+}
+
 // OpenLine is a line that was open when a case was closed.
 type OpenLine struct {
 	Set         string `json:"set"`
@@ -1200,6 +1231,16 @@ func (*NoSecondPerson) Way() string { return "no-second-person" }
 
 func (*OneBadge) Way() string { return "one-badge" }
 
+func (*PersonLacks) Way() string { return "person" }
+
+func (*StationLacks) Way() string { return "workplace" }
+
+func (*SterilizerLacks) Way() string { return "sterilizer" }
+
+func (*SetLacks) Way() string { return "set" }
+
+func (*AccessUsed) Way() string { return "claimed" }
+
 func (*ClosedOpen) Way() string { return "closed-open" }
 
 func (*CameBack) Way() string { return "assembly" }
@@ -1267,6 +1308,8 @@ const (
 	Corrected          Code = "corrected"
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
 	StationSilent      Code = "station-silent"
+	NotRegistered      Code = "not-registered"
+	EmergencyAccess    Code = "emergency-access"
 	StationGap         Code = "station-gap"
 	StationRetired     Code = "station-retired"
 	SignatureBad       Code = "signature-bad"
@@ -1357,6 +1400,11 @@ var details = []struct {
 	{[]Code{Overdue}, func() Detail { return new(CountOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(CloseOverdue) }},
 	{[]Code{StationSilent}, func() Detail { return new(Silent) }},
+	{[]Code{NotRegistered}, func() Detail { return new(PersonLacks) }},
+	{[]Code{NotRegistered}, func() Detail { return new(StationLacks) }},
+	{[]Code{NotRegistered}, func() Detail { return new(SterilizerLacks) }},
+	{[]Code{NotRegistered}, func() Detail { return new(SetLacks) }},
+	{[]Code{EmergencyAccess}, func() Detail { return new(AccessUsed) }},
 	{[]Code{StationGap, StationRetired, SignatureBad, ClockDoubtful, RecordUnread}, func() Detail { return new(Remarked) }},
 	{[]Code{RecordUnread}, func() Detail { return new(CorrectionUnread) }},
 }

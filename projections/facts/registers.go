@@ -44,6 +44,18 @@ func (b *Book) RegistersFact(site string, at time.Time) ([]events.Register, *Ite
 	return nil, nil
 }
 
+// EverHeldTo reports whether a site has held to any register by a moment. Most trips are of sites that never have.
+func (b *Book) EverHeldTo(site string, by time.Time) bool {
+	b.need(DimPolicy, site)
+	b.AskedBetween(DimPolicy, site, Ever, Nanos(by))
+	for _, p := range b.policies[site].sorted() {
+		if p.Kind == events.KindRegistersAdopted && !p.At().After(by) {
+			return true
+		}
+	}
+	return false
+}
+
 // HoldsTo reports whether a site holds to a register at a moment.
 func (b *Book) HoldsTo(site string, r events.Register, at time.Time) bool {
 	rs, _ := b.RegistersFact(site, at)
@@ -145,26 +157,26 @@ func (b *Book) Lacks(e *events.Event) []Lack {
 		return nil
 	}
 	var out []Lack
-	people := events.People(e.Operator, e.Data)
-	var claim *Item
-	for _, badge := range people {
-		if c := b.Claimed(badge, e.Station, e.Time); c != nil {
-			claim = c
+	var claim *Item // of anybody who takes part, for what is no person
+	for _, badge := range events.People(e.Operator, e.Data) {
+		own := b.Claimed(badge, e.Station, e.Time)
+		if own != nil {
+			claim = own
+		}
+		if !slices.Contains(rs, events.RegisterPeople) {
+			continue
+		}
+		if l, ok := b.lacksPerson(rs, e, badge); ok {
+			l.Register, l.ID, l.By = events.RegisterPeople, badge, by
+			if l.Way != LackSet { // a tray never works in an emergency
+				l.Claim = own
+			}
+			out = append(out, l)
 		}
 	}
 	add := func(r events.Register, id string, l Lack) {
 		l.Register, l.ID, l.Claim, l.By = r, id, claim, by
 		out = append(out, l)
-	}
-	if slices.Contains(rs, events.RegisterPeople) {
-		for _, badge := range people {
-			if l, ok := b.lacksPerson(rs, e, badge); ok {
-				if l.Way != LackSet {
-					claim = b.Claimed(badge, e.Station, e.Time)
-				}
-				add(events.RegisterPeople, badge, l)
-			}
-		}
 	}
 	if work != "" && slices.Contains(rs, events.RegisterStations) {
 		if l, ok := b.lacksStation(e, work); ok {

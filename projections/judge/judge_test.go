@@ -1684,6 +1684,68 @@ var otherTests = []findingTest{
 	{projections.StationRetired, "observed after the station was retired", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindSetOpened).Remarks = events.RemarkRetired },
 		func(s *story, x *turn) { s.live(x) }},
+	{projections.NotRegistered, "a badge that is in no register", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			x.final.Witness = "B-9999"
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.registers() // to none
+			x.final.Witness = "B-9999"
+			s.live(x)
+		}},
+	{projections.NotRegistered, "a badge that has left", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			s.enter(clock(0, 5, 0), &events.PersonEntered{Badge: x.final.Witness, Held: events.Held{Ended: true}})
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			s.enter(x.closedAt().Add(time.Hour), &events.PersonEntered{Badge: x.final.Witness, Held: events.Held{Ended: true}})
+			s.live(x)
+		}},
+	{projections.NotRegistered, "a tray as the second person", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			x.final.Witness = x.set
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.registers(events.RegisterPeople); s.live(x) }},
+	{projections.NotRegistered, "packed in an operating room", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterStations)
+			s.enter(clock(0, 5, 0), &events.StationEntered{Name: "north/packing-1", Works: []events.Work{events.WorkRoom}})
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.registers(events.RegisterStations); s.live(x) }},
+	{projections.NotRegistered, "a cycle that the sterilizer has not", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterSterilizers)
+			s.enter(clock(0, 5, 0), &events.SterilizerEntered{Sterilizer: x.run.Sterilizer, Cycles: []string{"other"}})
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.registers(events.RegisterSterilizers); s.live(x) }},
+	{projections.NotRegistered, "a set that is in no register", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterSets)
+			s.enter(clock(0, 5, 0), &events.SetEntered{Set: x.set, Held: events.Held{Ended: true}})
+			s.live(x)
+		},
+		func(s *story, x *turn) { s.registers(events.RegisterSets); s.live(x) }},
+	{projections.EmergencyAccess, "counted by a badge that was called in", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			x.final.Witness = "B-9999"
+			s.tell("or-3", x.openedAt(), "people/B-9999", "", &events.AccessClaimed{Badge: "B-9999", Reason: "called in"})
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.registers(events.RegisterPeople)
+			s.tell("or-3", x.openedAt(), "people/B-9999", "", &events.AccessClaimed{Badge: "B-9999", Reason: "called in"})
+			s.live(x)
+		}},
 	{projections.SignatureBad, "a signature that does not verify", projections.SeverityBroken,
 		func(s *story, x *turn) { s.live(x); s.last(events.KindCaseClosed).Remarks = events.RemarkSignature },
 		func(s *story, x *turn) { s.live(x) }},
@@ -1858,3 +1920,19 @@ func TestFindings(t *testing.T) {
 		}
 	}
 }
+
+// registers tells that the hospital holds to some registers, in which stands who and what the story has.
+func (s *story) registers(held ...events.Register) {
+	at := clock(-1, 4, 0)
+	s.tell("ledger", at, "north", "", &events.RegistersAdopted{Registers: append([]events.Register{}, held...)})
+	for _, badge := range []string{"B-1182", "B-3310", "B-3322", "B-2044"} {
+		s.enter(at, &events.PersonEntered{Badge: badge, Roles: []events.Role{events.RoleRecords}})
+	}
+	for i, name := range []string{"packing-1", "sterilizer-2", "storage", "or-3"} { // as Works has them
+		s.enter(at, &events.StationEntered{Name: "north/" + name, Works: events.Works()[i : i+1]})
+	}
+	s.enter(at, &events.SterilizerEntered{Sterilizer: "S2"})
+	s.enter(at, &events.SetEntered{Set: "LAP-014"})
+}
+
+func (s *story) enter(at time.Time, d events.Data) { s.tell("ledger", at, events.EntryOf(d), "", d) }

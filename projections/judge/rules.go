@@ -46,6 +46,7 @@ func Rules() []Rule {
 		assemblyRules(),
 		correctionRules(),
 		overdueRules(),
+		registerRules(),
 		recordRules(),
 	)
 }

@@ -184,12 +184,16 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /print/set-label.pdf":                 {query: "set=LAP-001"},
 		"GET /print/load-label.pdf":                {query: "load=S1-1"},
 		"POST /lists":                              {contentType: listType, body: list},
+		"POST /registers/{register}":               {contentType: listType, body: list},
+		"POST /registers/{register}/hold":          {contentType: form, body: "badge=B-1&hold=1"},
+		"POST /api/registers/{register}":           {query: "operator=B-1", contentType: object, body: "badge,name\nB-1,x\n"},
 		"GET /at/{site}/{station}/{place}":         {query: "case=K-1"},
 		"POST /at/{site}/{station}/{place}/{verb}": {contentType: object, body: scan},
 	}
 	a = more[method+" "+path]
 	for name, value := range map[string]string{
 		"site": "north", "station": "or-3", "place": "opening", "verb": "scan", "list": "LAP", "name...": "000",
+		"register": "people",
 	} {
 		path = strings.ReplaceAll(path, "{"+name+"}", value)
 	}
