@@ -939,7 +939,10 @@ type BackWhy string
 // What can explain it, the strongest first.
 const (
 	BackInHand      BackWhy = "in-hand"     // damaged or in repair, by the packing itself
+	BackRepair      BackWhy = "repair"      // sent to repair, by a report
+	BackFound       BackWhy = "found"       // found since, by a report
 	BackElsewhere   BackWhy = "elsewhere"   // in another set of the case, by the assembly of that one
+	BackWasher      BackWhy = "washer"      // in a set that was in the same load of a washer, likewise
 	BackAtCount     BackWhy = "at-count"    // the counts of the case had it missing already
 	BackBefore      BackWhy = "before"      // it was packed without, before the case, and counted with
 	BackSubstituted BackWhy = "substituted" // something else lies in its place
@@ -960,6 +963,7 @@ type BackLine struct {
 	Reason      string       `json:"reason,omitempty"`      // given at that packing
 	Missing     int64        `json:"missing,omitzero"`      // pieces that the counts of the case had missing at its end
 	Before      int64        `json:"packedBefore,omitzero"` // pieces as packed before the case, where that explains it
+	Missed      time.Time    `json:"missed,omitzero"`       // before the assembly: when a report said that it was missed
 }
 
 // CameBack: at its first assembly after a case a set had fewer or more pieces than it was
@@ -976,9 +980,48 @@ type CameBack struct {
 	Unsure bool          `json:"unsure,omitzero"` // whether what was counted was this set is not sure, so its packing before counts
 	Moves  []MovedPieces `json:"moves,omitempty"` // from or to other sets of the case
 	By     []string      `json:"by,omitempty"`    // the sets that came back short, by which it is told, where this one came back over
+	// WasherLoad is the one that both sets were in, where that explains it.
+	WasherLoad string `json:"washerLoad,omitempty"`
+	// Reports of the pieces, where they explain it.
+	Reports []PieceReport `json:"reports,omitempty"`
 	// Settled is the later packing by which the set has the number of its list again: that may
 	// be another piece, so it is no near miss.
 	Settled *Moment `json:"settled,omitempty"`
+}
+
+// PieceReport is a report of what became of pieces.
+type PieceReport struct {
+	Moment
+	Became     events.Became `json:"became"`
+	Quantity   int64         `json:"quantity"`
+	Where      string        `json:"where,omitempty"`      // as the report has it
+	WasherLoad string        `json:"washerLoad,omitempty"` // in which it was found
+}
+
+// PieceMissed: after the last count of a case a piece of its set was reported as missed,
+// before anybody has assembled the set (came-back-short).
+type PieceMissed struct {
+	Set     string     `json:"set"`
+	Case    string     `json:"case"`
+	Lines   []BackLine `json:"lines"` // Packed is what is left by the reports
+	At      Moment     `json:"at"`    // the first report
+	Closed  time.Time  `json:"closed,omitzero"`
+	Hours   int64      `json:"hours,omitzero"` // from then to the report, whole ones
+	Sets    int        `json:"sets"`           // of the case
+	Unsure  bool       `json:"unsure,omitzero"`
+	Settled *Moment    `json:"settled,omitempty"` // the packing by which the set has the number of its list again
+}
+
+// After returns how long after its case was closed the piece was missed, in whole minutes.
+func (d *PieceMissed) After() time.Duration { return d.At.At.Sub(d.Closed).Truncate(time.Minute) }
+
+// Pieces returns how many pieces the finding is about.
+func (d *PieceMissed) Pieces() int64 {
+	n := int64(0)
+	for i := range d.Lines {
+		n += d.Lines[i].Pieces
+	}
+	return n
 }
 
 // After returns how long after its closing the case's set was assembled, in whole minutes.
@@ -1243,7 +1286,8 @@ func (*AccessUsed) Way() string { return "claimed" }
 
 func (*ClosedOpen) Way() string { return "closed-open" }
 
-func (*CameBack) Way() string { return "assembly" }
+func (*CameBack) Way() string    { return "assembly" }
+func (*PieceMissed) Way() string { return "missed" }
 
 func (*RestsOnCorrection) Way() string { return "event" }
 
@@ -1324,6 +1368,7 @@ var details = []struct {
 	detail func() Detail
 }{
 	{[]Code{CameBackShort}, func() Detail { return new(CameBack) }},
+	{[]Code{CameBackShort}, func() Detail { return new(PieceMissed) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(UsedAgain) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(OpenedLate) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(SeenBack) }},

@@ -50,6 +50,18 @@ func CountOf(it *Item) *events.SetCounted {
 	return d
 }
 
+// ReturnOf returns what a set.returned says, nil for any other fact.
+func ReturnOf(it *Item) *events.SetReturned {
+	d, _ := it.Data.(*events.SetReturned)
+	return d
+}
+
+// PieceOf returns what a piece.reported says, nil for any other fact.
+func PieceOf(it *Item) *events.PieceReported {
+	d, _ := it.Data.(*events.PieceReported)
+	return d
+}
+
 // TagOf returns the set whose tag an observation read on the tray, "" where none was.
 func TagOf(d events.Data) string {
 	switch d := d.(type) {

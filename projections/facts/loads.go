@@ -36,6 +36,19 @@ func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Ite
 	return SortedKeys(seen), recorded
 }
 
+// Washed returns the trips that were in a load of a washer.
+func (b *Book) Washed(load string) []projections.TripKey {
+	b.need(DimWash, load)
+	b.asked(DimWash, load)
+	seen := make(map[projections.TripKey]struct{})
+	for _, it := range slices.Clone(b.washes[load]) {
+		if d := ReturnOf(it); !it.Void && d != nil && d.WasherLoad == load {
+			seen[b.TripOfItem(it)] = struct{}{}
+		}
+	}
+	return SortedKeys(seen)
+}
+
 // readLoad is a load with a biological indicator's result.
 type readLoad struct {
 	Load     string

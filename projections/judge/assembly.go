@@ -13,6 +13,7 @@ import (
 func assemblyRules() []Rule {
 	return []Rule{
 		{"assembly", []projections.Code{projections.CameBackShort, projections.CameBackOver}, (*judgement).cameBack},
+		{"missed", []projections.Code{projections.CameBackShort}, (*judgement).missed},
 	}
 }
 
@@ -49,6 +50,7 @@ type backItem struct {
 	standIn  int64 // pieces over since they stand in for others
 	excepted bool
 	had      bool // the list before has it too
+	reported
 }
 
 // should is how many pieces the assembly should have had.
@@ -65,8 +67,8 @@ func (x *backItem) missed() int64 {
 	return max(0, min(x.expected, x.listed)-max(x.should(), x.packed))
 }
 
-// lacks is what no word of the packing itself explains.
-func (x *backItem) lacks() int64 { return x.short() - min(x.short(), x.inHand) }
+// lacks is what neither the packing itself nor a report explains.
+func (x *backItem) lacks() int64 { return x.short() - min(x.short(), x.inHand+x.repaired+x.found) }
 
 // backCase is what the assemblies after a case come to over its sets.
 type backCase struct {
@@ -149,6 +151,7 @@ func (w *World) heldAgainst(c *facts.Trip, ref string, pack *facts.Item) *assemb
 	a := &assembled{pack: pack}
 	items := itemsPacked(list, d)
 	w.account(c, ref, a, items)
+	w.reports(c, ref, a.pack, items)
 	for _, x := range items {
 		if x.excepted && x.had && (x.short() > 0 || x.over() > 0 || x.missed() > 0) {
 			a.items = append(a.items, x)
@@ -275,20 +278,26 @@ func (j *judgement) cameBack() {
 		return
 	}
 	b := j.w.backCase(ref)
+	load := ""
+	var washed []projections.Move
+	if it := j.w.lastWash(j.c); it != nil && slices.ContainsFunc(a.items, func(x *backItem) bool { return x.rest(j.c.Key, b.moves) }) {
+		load = facts.ReturnOf(it).WasherLoad
+		washed = j.w.washedTogether(load)
+	}
 	var parts []*backPart
 	for _, x := range a.items {
-		for _, p := range x.parts(j.c.Key, a, b) {
+		for _, p := range x.parts(j.c.Key, b.moves, washed) {
 			i := slices.IndexFunc(parts, p.same)
 			if i < 0 {
 				parts = append(parts, p)
 				continue
 			}
 			parts[i].items, parts[i].lines = append(parts[i].items, p.items...), append(parts[i].lines, p.lines...)
-			parts[i].moves = append(parts[i].moves, p.moves...)
+			parts[i].moves, parts[i].reports = append(parts[i].moves, p.moves...), append(parts[i].reports, p.reports...)
 		}
 	}
 	for _, p := range parts {
-		j.cameBackBy(ref, a, b, p)
+		j.cameBackBy(ref, load, a, b, p)
 	}
 }
 
@@ -300,14 +309,33 @@ type backPart struct {
 	items   []*backItem
 	lines   []projections.BackLine
 	moves   []projections.Move
+	reports []*facts.Item
 }
 
 func (p *backPart) same(q *backPart) bool {
 	return p.code == q.code && p.why == q.why && p.counted == q.counted
 }
 
-// parts explains an item's pieces, the strongest explanation first.
-func (x *backItem) parts(k projections.TripKey, a *assembled, b *backCase) (out []*backPart) {
+// movesOf returns those moves that pieces of an item take from or to a set, and how many pieces they are.
+func (x *backItem) movesOf(k projections.TripKey, all []projections.Move) (moves []projections.Move, pieces int64) {
+	id := ItemOf(k, events.Line{Line: x.line.Line, Item: x.name})
+	for _, m := range all {
+		if m.Item == id && (m.From == k || m.To == k) {
+			moves, pieces = append(moves, m), pieces+m.Quantity
+		}
+	}
+	return moves, pieces
+}
+
+// rest reports whether some pieces are explained neither by what is known of the set itself nor by its case.
+func (x *backItem) rest(k projections.TripKey, moves []projections.Move) bool {
+	_, moved := x.movesOf(k, moves)
+	return x.lacks()+x.over() > moved
+}
+
+// parts explains an item's pieces, the strongest explanation first: by moves within the case, and by those
+// within a load of a washer.
+func (x *backItem) parts(k projections.TripKey, inCase, inWasher []projections.Move) (out []*backPart) {
 	left := x.short()
 	code := projections.CameBackShort
 	add := func(why projections.BackWhy, n int64, moves ...projections.Move) {
@@ -320,25 +348,31 @@ func (x *backItem) parts(k projections.TripKey, a *assembled, b *backCase) (out 
 		if x.counted != nil {
 			l.Counted = x.counted.At()
 		}
+		var reports []*facts.Item
 		switch why {
+		case projections.BackRepair:
+			reports = x.repairs
+		case projections.BackFound:
+			reports = x.finds
+		case projections.BackUnexplained:
+			if x.missing != nil && code == projections.CameBackShort {
+				l.Missed, reports = x.missing.At(), []*facts.Item{x.missing}
+			}
 		case projections.BackAtCount:
 			l.Missing = x.expected - x.known
 		case projections.BackBefore:
 			l.Before = x.before
 		}
 		out = append(out, &backPart{code: code, why: why, counted: x.counted != nil, items: []*backItem{x},
-			lines: []projections.BackLine{l}, moves: moves})
+			lines: []projections.BackLine{l}, moves: moves, reports: reports})
 	}
-	var moved int64
-	var moves []projections.Move
-	id := ItemOf(k, events.Line{Line: x.line.Line, Item: x.name})
-	for _, m := range b.moves {
-		if m.Item == id && (m.From == k || m.To == k) {
-			moved, moves = moved+m.Quantity, append(moves, m)
-		}
-	}
+	moves, moved := x.movesOf(k, inCase)
+	washes, washed := x.movesOf(k, inWasher)
 	add(projections.BackInHand, x.inHand)
+	add(projections.BackRepair, x.repaired)
+	add(projections.BackFound, x.found)
 	add(projections.BackElsewhere, moved, moves...)
+	add(projections.BackWasher, washed, washes...)
 	add(projections.BackBefore, x.should()-x.before)
 	add(projections.BackSubstituted, x.replaced)
 	add(projections.BackUnexplained, left)
@@ -346,6 +380,7 @@ func (x *backItem) parts(k projections.TripKey, a *assembled, b *backCase) (out 
 	add(projections.BackAtCount, left)
 	code, left = projections.CameBackOver, x.over()
 	add(projections.BackElsewhere, moved, moves...)
+	add(projections.BackWasher, washed, washes...)
 	add(projections.BackUnexplained, left)
 	return out
 }
@@ -354,8 +389,8 @@ func (x *backItem) parts(k projections.TripKey, a *assembled, b *backCase) (out 
 // the case had missing is told by themselves; without a count nobody knows since when.
 func (p *backPart) severity() projections.Severity {
 	switch {
-	case p.why == projections.BackInHand, p.why == projections.BackAtCount,
-		p.why == projections.BackElsewhere && p.code == projections.CameBackOver:
+	case p.why == projections.BackInHand, p.why == projections.BackRepair, p.why == projections.BackFound,
+		p.why == projections.BackAtCount, p.code == projections.CameBackOver && p.why != projections.BackUnexplained:
 		return projections.SeverityNoted
 	case p.why == projections.BackUnexplained && p.code == projections.CameBackShort && p.counted:
 		return projections.SeverityBroken
@@ -363,7 +398,7 @@ func (p *backPart) severity() projections.Severity {
 	return projections.SeverityDoubtful
 }
 
-func (j *judgement) cameBackBy(ref string, a *assembled, b *backCase, p *backPart) {
+func (j *judgement) cameBackBy(ref, load string, a *assembled, b *backCase, p *backPart) {
 	d := &projections.CameBack{
 		Set: j.c.Key.Set, Case: ref, Why: p.why, Lines: p.lines, Packed: moment(a.pack), Sets: max(1, b.trips), Unsure: a.unsure,
 	}
@@ -375,10 +410,21 @@ func (j *judgement) cameBackBy(ref string, a *assembled, b *backCase, p *backPar
 	}
 	for _, m := range p.moves {
 		for _, k := range []projections.TripKey{m.From, m.To} {
-			if o := b.sets[k]; o != nil && k != j.c.Key {
+			if k == j.c.Key {
+				continue
+			}
+			if o := b.sets[k]; o != nil {
 				shown = append(shown, o.pack)
+			} else if c := j.w.Trip(k); p.why == projections.BackWasher {
+				shown = append(shown, j.w.assembledAfter(c, j.w.usedLast(c)).pack, j.w.lastWash(c))
 			}
 		}
+	}
+	if p.why == projections.BackWasher {
+		d.WasherLoad, shown = load, append(shown, j.w.lastWash(j.c))
+	}
+	for _, it := range p.reports {
+		d.Reports, shown = append(d.Reports, pieceReport(it)), append(shown, it)
 	}
 	d.Moves = movesOf(j.c.Key, p.moves)
 	sev := p.severity()
@@ -391,6 +437,12 @@ func (j *judgement) cameBackBy(ref string, a *assembled, b *backCase, p *backPar
 	}
 	f := j.add(p.code, sev, d, shown...)
 	f.From, f.To = j.lastSeenIn(ref, p), a.pack.At()
+	if !slices.ContainsFunc(p.lines, func(l projections.BackLine) bool { return l.Missed.IsZero() }) {
+		f.To = time.Time{}
+		for i := range p.lines {
+			f.To = facts.Latest(f.To, p.lines[i].Missed)
+		}
+	}
 	for i := range p.lines {
 		f.Lines = append(f.Lines, p.lines[i].Line)
 	}

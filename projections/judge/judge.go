@@ -13,6 +13,7 @@ type World struct {
 	*facts.Book
 	caseStates facts.Cache[string, *caseState]
 	backCases  facts.Cache[string, *backCase]
+	washings   facts.Cache[string, []projections.Move]
 }
 
 // NewWorld returns a World over an empty book. With a nil Source every fact

@@ -238,9 +238,9 @@ var planned = map[string]found{
 	"MIN-005@K-0440": {projections.SheetSwapped: broken},
 	"MIN-006@shelf":  {projections.SheetInDoubt: broken},
 	// Found on the shelf and put right before use.
-	"LAP-001@K-0438": {projections.SheetSwapped: noted},
+	"LAP-001@K-0438": {projections.SheetSwapped: noted, projections.CameBackShort: noted}, // the second by a report: in repair
 
-	"LAP-003@K-0435": {projections.SheetStale: broken},
+	"LAP-003@K-0435": {projections.SheetStale: broken, projections.CameBackOver: noted}, // and has the clamp of THO-004
 	"ORS-005@K-0427": {projections.SheetAltered: broken, projections.Overdue: noted},
 	"URO-003@K-0428": {projections.SheetUnknown: broken},
 	"MIN-009@K-0407": {projections.SheetUnreadable: broken},
@@ -276,6 +276,10 @@ var planned = map[string]found{
 	"LAP-005@K-0440": {projections.CameBackShort: doubtful},
 	"GYN-002@K-0440": {projections.CameBackOver: noted},
 	"ORL-006@K-0416": {projections.CameBackShort: noted},
+	// Missed when it was washed, and found in the washer hours after it was packed.
+	"VAS-005@K-0438": {projections.CameBackShort: noted},
+	// In a set of another case that was in the same load of the washer.
+	"THO-004@K-0438": {projections.CameBackShort: doubtful, projections.ClockDoubtful: doubtful}, // and a clock set back
 	"ORL-004@K-0432": {projections.CountMissing: doubtful},
 	"LAP-013@K-0426": {projections.TooHeavy: noted}, // its case is closed
 	"VAS-004@K-0431": {projections.CountMissing: doubtful, projections.ClosedUnreconciled: broken},
@@ -296,7 +300,6 @@ var planned = map[string]found{
 	"LAP-002@K-0439": {projections.RecordUnread: noted},
 	"GYN-005@K-0425": {projections.ClockDoubtful: doubtful},
 	"THO-003@K-0428": {projections.ClockDoubtful: doubtful},
-	"THO-004@K-0438": {projections.ClockDoubtful: doubtful},
 }
 
 // recalled are the loads that a positive indicator covers, and how far.
@@ -540,6 +543,17 @@ func TestStories(t *testing.T) {
 	moved := finding(t, vs["LAP-005@K-0440"], projections.CameBackShort).Detail.(*projections.CameBack)
 	if len(moved.Moves) != 1 || moved.Moves[0] != (projections.MovedPieces{Set: "GYN-002", Quantity: 1, There: true}) {
 		t.Errorf("LAP-005 came back short: %+v", moved)
+	}
+	for name, want := range map[string]projections.BackWhy{
+		"LAP-001@K-0438": projections.BackRepair, "VAS-005@K-0438": projections.BackFound, "THO-004@K-0438": projections.BackWasher,
+	} {
+		if d := finding(t, vs[name], projections.CameBackShort).Detail.(*projections.CameBack); d.Why != want || d.Pieces() != 1 {
+			t.Errorf("%s came back short: %+v", name, d)
+		}
+	}
+	if d := finding(t, vs["THO-004@K-0438"], projections.CameBackShort).Detail.(*projections.CameBack); d.WasherLoad == "" ||
+		len(d.Moves) != 1 || d.Moves[0].Set != "LAP-003" {
+		t.Errorf("THO-004 came back short: %+v", d)
 	}
 	if d := finding(t, vs["ORL-006@K-0416"], projections.CameBackShort).Detail.(*projections.CameBack); d.Lines[0].Reason != "repair" {
 		t.Errorf("ORL-006 came back short: %+v", d)

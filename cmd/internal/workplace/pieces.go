@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -210,16 +211,71 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 	if b.Became == events.BecameFound {
 		d.WasherLoad = b.Load
 	}
-	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindPieceReported, Time: at, Set: b.Tag,
-		Operator: b.Operator, Data: d})
+	o := &events.Observation{Station: v.station, Kind: events.KindPieceReported, Time: at, Set: b.Tag, Operator: b.Operator, Data: d}
+	if b.Became == events.BecameFound {
+		if o.Trip, err = b.missedIn(v); err != nil {
+			return said{}, err
+		}
+	}
+	rs, err := v.observe(o)
 	if err != nil {
 		return said{}, err
 	}
 	says := v.phrased("recorded-piece", b.Tag, d.Quantity, b.name(v), v.t("became-"+string(b.Became)))
 	s := good(v.say(says), "")
 	set := b.Tag
+	if b.Became == events.BecameLost {
+		if s, err = v.missed(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
+			return said{}, err
+		}
+	}
 	b.clear()
 	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
+	return s, nil
+}
+
+// missedIn is the turn before the present one where a piece like this is missed since its case, "" where
+// none is: who finds one there most likely has that one in the hand, though the set was packed since.
+func (b *pieces) missedIn(v *visit) (string, error) {
+	before, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) {
+		trip, err := m.TripNow(v, b.Tag, v.now)
+		if err != nil || trip == "" {
+			return nil, err
+		}
+		return m.TurnBefore(v, projections.TripKey{Set: b.Tag, Trip: trip})
+	})
+	if err != nil || before == nil {
+		return "", err
+	}
+	for i := range before.Findings {
+		f := &before.Findings[i]
+		d, ok := f.Detail.(*projections.CameBack)
+		if !ok || f.Code != projections.CameBackShort || f.Severity == projections.SeverityNoted {
+			continue
+		}
+		if slices.ContainsFunc(d.Lines, func(l projections.BackLine) bool {
+			return b.Item != "" && l.Item == b.Item || b.Item == "" && l.Line == b.Line
+		}) {
+			return before.Trip, nil
+		}
+	}
+	return "", nil
+}
+
+// missed says of a report that a piece is missed what it comes to: others are to be told.
+func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil {
+		return s, err
+	}
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if f.Code == projections.CameBackShort && f.Severity != projections.SeverityNoted && slices.Contains(f.Events, seq) {
+			found := v.found(k.Set, f)
+			found.Words = s.Words + " " + found.Words
+			return found, nil
+		}
+	}
 	return s, nil
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 )
 
 // sender sends to one place of a station what its page sends, one input after the other.
@@ -88,6 +89,54 @@ func TestWayBack(t *testing.T) {
 	hist, err := h.site.History(t.Context(), site.Query{Set: "LAP-014"})
 	if err != nil || hist.Verdicts[0].Where != "north/or-3" || !hist.Verdicts[0].Since.Equal(hist.Events[len(hist.Events)-1].Observed) {
 		t.Errorf("where the set is does not follow: %+v %v", hist.Verdicts, err)
+	}
+}
+
+// TestMissedAndFound: who reports that a piece is missed after the case is told at once whom to tell; who
+// finds one after the set was packed without it closes what the case left open.
+func TestMissedAndFound(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0412")
+	for _, stage := range []events.Stage{events.StageFirst, events.StageFinal} {
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-0412", Stage: stage,
+			Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2",
+			Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+	}
+	h.record("north/or-3", events.KindCaseClosed, "",
+		&events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}})
+	h.after(time.Hour)
+	scan, _ := h.sender("pieces")
+	scan(label(t, events.ScanBadge, "B-1182"))
+	report := func(became string) map[string]any {
+		scan(label(t, events.ScanTag, "VAS-003"))
+		scan("2")
+		scan(became)
+		return scan("")
+	}
+	if a := fmt.Sprint(report("4")); !strings.Contains(a, "status:broken") || !strings.Contains(a, "came back SHORT") ||
+		!strings.Contains(a, "charge nurse") || !strings.Contains(a, "1 h") {
+		t.Errorf("missed: %s", a)
+	}
+	worst := func() projections.Severity {
+		t.Helper()
+		v := h.verdict("VAS-003", h.trips["VAS-003"])
+		for _, f := range v.Findings {
+			if f.Code == projections.CameBackShort {
+				return f.Severity
+			}
+		}
+		return ""
+	}
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1,
+		Exceptions: []events.Exception{{Line: 2, Counted: 1, Reason: events.ReasonMissing}}})
+	// Used again since: what is found could be of that case, but that the page names the one that misses it.
+	h.open("VAS-003", "K-0413")
+	if s := worst(); s != projections.SeverityBroken {
+		t.Errorf("packed without: %s", s)
+	}
+	report("5")
+	if s := worst(); s != projections.SeverityNoted {
+		t.Errorf("found: %s", s)
 	}
 }
 

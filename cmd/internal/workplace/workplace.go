@@ -154,7 +154,8 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,
 		"list": func(s ...string) []string { return s }, "q": url.QueryEscape, "esc": url.PathEscape,
-		"has": slices.Contains[[]string], "faulty": slices.Contains[[]events.PackageFault], "returned": slices.Contains[[]events.ReturnFault], "keyed": keyed,
+		"has": slices.Contains[[]string], "faulty": slices.Contains[[]events.PackageFault],
+		"returned": slices.Contains[[]events.ReturnFault], "keyed": keyed,
 		"practice": func() bool { return opts.Practice }, "zone": func() string { return s.Zone().String() },
 	}, "templates/*.html")
 	return d, err

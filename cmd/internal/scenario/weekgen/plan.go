@@ -53,6 +53,8 @@ const (
 	packedShort   twist = "packed short"   // assembled after a case with one piece fewer than was counted in it
 	packedOver    twist = "packed over"    // and with one piece more
 	inRepair      twist = "in repair"      // and without one that was sent to repair
+	toRepair      twist = "to repair"      // likewise, and only a report says so
+	foundLater    twist = "found later"    // without one that is missed when the set is washed, and found in the washer later
 	newerProgram  twist = "newer program"  // a correction with a member that is not known here
 )
 
@@ -201,6 +203,11 @@ var planned = []struct {
 	{set: "LAP-005", ref: shelf, what: packedShort, item: "FCP-200"},
 	{set: "GYN-002", ref: shelf, what: packedOver, item: "FCP-200"},
 	{set: "ORL-006", ref: shelf, what: inRepair, item: "RTR-070"},
+	{set: "LAP-001", ref: shelf, what: toRepair, item: "NHD-200"},
+	{set: "VAS-005", ref: shelf, what: foundLater, item: "FCP-181"},
+	// A clamp of THO-004 stayed in the washer after K-0438, and LAP-003 of another case was in the same load.
+	{set: "THO-004", ref: shelf, what: packedShort, item: "FCP-200"},
+	{set: "LAP-003", ref: shelf, what: packedOver, item: "FCP-200"},
 	{set: "ORL-004", ref: "K-0432", what: noClosing},
 	{set: "LAP-013", ref: "K-0426", what: tooHeavy},
 	{set: "VAS-004", ref: "K-0431", what: lineUncounted},

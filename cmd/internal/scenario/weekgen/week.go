@@ -438,7 +438,7 @@ func (t *trip) packExceptions() error {
 	case t.what != none:
 		s.odd = nil
 		switch t.what {
-		case packedShort:
+		case packedShort, toRepair, foundLater:
 			s.odd = []oddLine{{t.item, -1, events.ReasonMissing}}
 		case packedOver:
 			s.odd = []oddLine{{t.item, +1, events.ReasonAdded}}
