@@ -752,6 +752,11 @@ type IndicatorRead struct {
 
 func (*IndicatorRead) Kind() Kind { return KindIndicatorRead }
 
+// Unproved reports whether a negative result shows nothing, since the unprocessed control
+// of the lot, which must grow, was negative too. It is no acceptable negative result
+// (CDC 2008, Table 12).
+func (d *IndicatorRead) Unproved() bool { return d.Result == "negative" && d.Control == "negative" }
+
 // Keys implements Data.
 func (d *IndicatorRead) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
 

@@ -60,8 +60,8 @@ type readLoad struct {
 // ReadLoads are a sterilizer's, in order of time.
 type ReadLoads struct{ Loads []readLoad }
 
-// ReadLoads returns a sterilizer's loads with a result, nil where none was
-// ever positive. A load with one positive indicator is positive, whatever the
+// ReadLoads returns a sterilizer's loads with a result that shows something, nil
+// where none was ever positive. A load with one positive indicator is positive, whatever the
 // others say.
 func (b *Book) ReadLoads(sterilizer string) *ReadLoads {
 	return b.recalls.Get(b, sterilizer, func() *ReadLoads { return b.buildLoads(sterilizer) })
@@ -72,7 +72,7 @@ func (b *Book) buildLoads(sterilizer string) *ReadLoads {
 	var reads []*Item
 	positive := false
 	for _, it := range b.reads[sterilizer] {
-		if d := indicatorOf(it); d != nil && !it.Void && d.Sterilizer == sterilizer {
+		if d := indicatorOf(it); d != nil && !it.Void && !d.Unproved() && d.Sterilizer == sterilizer {
 			reads = append(reads, it)
 			positive = positive || d.Result == "positive"
 		}

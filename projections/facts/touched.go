@@ -171,9 +171,8 @@ func (b *Book) everStood(load string, it *Item, results []result) (lo, hi time.T
 	return lo, hi
 }
 
-// surelyRead returns the other loads with a result, in order of time. Only a
-// load that is negative without doubt is taken for negative: it bounds what
-// follows from another.
+// surelyRead returns the other loads with a result that shows something, in order of
+// time.
 func (b *Book) surelyRead(results []result, but, sterilizer string) []readLoad {
 	byLoad := make(map[string][]*Item)
 	for _, r := range results {
@@ -188,11 +187,13 @@ func (b *Book) surelyRead(results []result, but, sterilizer string) []readLoad {
 		for _, r := range rs {
 			x.At = Latest(x.At, r.At())
 			if d := indicatorOf(r); !r.Void && d != nil && d.Load == l {
-				negative = negative || d.Result == "negative"
+				negative = negative || d.Result == "negative" && !d.Unproved()
 				x.Positive = x.Positive || d.Result == "positive"
 			}
 		}
-		x.Positive = x.Positive || !negative
+		if !negative && !x.Positive {
+			continue // it has no result that shows anything
+		}
 		x.At = b.loadTime(l, sterilizer, x.At)
 		loads = append(loads, x)
 	}

@@ -104,7 +104,7 @@ func (j *judgement) readNegative(run *events.SetSterilized) (first, unproved *fa
 			continue
 		}
 		of := &first
-		if d.Control == "negative" {
+		if d.Unproved() {
 			of = &unproved
 		}
 		if *of == nil || it.Less(*of) {

@@ -298,7 +298,10 @@ func (g *inventor) indicators(turns int) {
 			if bad && g.rare(3) {
 				result = "positive"
 			}
-			g.s.indicator(3*n+1+k, load, result)
+			d := g.s.indicator(3*n+1+k, load, result).Event.Data.(*events.IndicatorRead)
+			if g.rare(4) {
+				d.Control = "negative"
+			}
 			if g.rare(8) {
 				g.s.indicator(3*n+2, load, []string{"negative", "positive"}[g.n(2, "again")])
 			}

@@ -66,6 +66,26 @@ func TestLoadsNumberedAlike(t *testing.T) {
 	wantCodes(t, judge(t, w, after), projections.LoadRecalled)
 }
 
+// TestUnprovedNegativeEndsNoRecall: a negative result whose control did not grow is no
+// acceptable one, so a positive indicator reaches past it (CDC 2008, Table 12: since the
+// last negative biological indicator).
+func TestUnprovedNegativeEndsNoRecall(t *testing.T) {
+	for control, want := range map[string][]projections.Code{"positive": nil, "": nil, "negative": {projections.LoadRecalled}} {
+		s := newStory()
+		l := s.list("LAP-MAJOR", 3, 6, 2, 4)
+		x := newTurn("LAP-001", 0, l)
+		x.check, x.open, x.first, x.final, x.closed = nil, nil, nil, nil, nil
+		s.live(x)
+		y := newTurn("LAP-002", 3, l)
+		y.check, y.open, y.first, y.final, y.closed = nil, nil, nil, nil, nil
+		s.live(y)
+		s.readBio(x, clock(1, 8, 0), "negative", control)
+		s.readBio(y, clock(4, 8, 0), "positive", "positive")
+		wantCodes(t, judge(t, s.world(), x.key()), want...)
+		wantCodes(t, judge(t, s.world(), y.key()), projections.LoadRecalled)
+	}
+}
+
 func TestOrderWithinATrip(t *testing.T) {
 	type tells func(s *story, x *turn)
 	for _, tt := range []struct {
