@@ -249,17 +249,22 @@ func (b *closing) toggleAction(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *closing) takeReason(_ *visit, f fields) (said, error) {
+func (b *closing) takeReason(v *visit, f fields) (said, error) {
 	if b.Case == "" {
 		return said{}, nil
 	}
-	b.Reason = strings.TrimSpace(f["reason"])
-	return said{}, nil
+	why, err := v.reason(f["reason"])
+	if err == nil {
+		b.Reason = why
+	}
+	return said{}, err
 }
 
 func (b *closing) record(v *visit, f fields) (said, error) {
-	if r, ok := f["reason"]; ok && b.Case != "" {
-		b.Reason = strings.TrimSpace(r)
+	if _, ok := f["reason"]; ok {
+		if s, err := b.takeReason(v, f); err != nil {
+			return s, err
+		}
 	}
 	st, err := b.look(v)
 	if err != nil || st == nil || len(st.Sets) == 0 || st.Closed {

@@ -48,6 +48,27 @@ func tradeItem(code string) bool { return onlyDigits(code) && len(code) >= 12 &&
 
 func onlyDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
+// reason reads why something was done, as a person wrote it. A code is no reason: a
+// scanner typed into the field, perhaps what was on a wristband.
+func (v *visit) reason(text string) (string, error) {
+	text = strings.TrimSpace(text)
+	if looksLikeCode(text) {
+		return "", v.sayNo("reason-is-code", text)
+	}
+	return text, nil
+}
+
+// looksLikeCode reports whether a text is one word with three digits or more.
+func looksLikeCode(text string) bool {
+	digits := strings.Count(strings.Map(func(r rune) rune {
+		if r >= '0' && r <= '9' {
+			return '0'
+		}
+		return r
+	}, text), "0")
+	return digits >= 3 && !strings.ContainsAny(text, " \u00a0\t\n")
+}
+
 // canBe reports whether a plain code can be a thing of this kind.
 func canBe(kind events.ScanKind, code string) bool {
 	if strings.HasPrefix(code, "X9") {

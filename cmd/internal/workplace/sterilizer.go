@@ -2,7 +2,6 @@ package workplace
 
 import (
 	"fmt"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -23,6 +22,10 @@ type sterilizer struct {
 	Loads     []load `json:"loads,omitempty"`
 	Load      string `json:"load,omitempty"`      // the one that is being filled
 	Indicated string `json:"indicated,omitempty"` // recorded before, and its indicator is read now
+	// Reading is what was entered of that indicator, and Ending of how a load ended, while something is still
+	// asked: a person who saw it has said it, so it is kept until it is recorded or taken back.
+	Reading *readingEntered `json:"reading,omitempty"`
+	Ending  *endingEntered  `json:"ending,omitempty"`
 	// Ran are the cycles that were run here, the last first, and Entered what was entered of a load that could not
 	// be begun.
 	Ran     []string `json:"ran,omitempty"`
@@ -42,27 +45,57 @@ type load struct {
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
 }
 
+// endingEntered is how a load ended, not recorded yet.
+type endingEntered struct {
+	Result    string `json:"result"`
+	Released  bool   `json:"released,omitempty"`
+	Emergency string `json:"emergency,omitempty"`
+}
+
 func sterilizerPlace() workplace {
 	return bench[sterilizer, *sterilizer]{
 		scans: map[events.ScanKind]scanned[sterilizer]{
 			events.ScanBadge: (*sterilizer).scanBadge,
-			events.ScanLoad:  (*sterilizer).scanLoad,
-			events.ScanSet:   (*sterilizer).put,
+			events.ScanLoad:  whenRecorded((*sterilizer).scanLoad),
+			events.ScanSet:   whenRecorded((*sterilizer).put),
 		},
 		acts: map[string]action[sterilizer]{
-			"clear":     (*sterilizer).discard,
-			"begin":     (*sterilizer).begin,
-			"choose":    (*sterilizer).choose,
-			"put":       (*sterilizer).putAnyway,
+			"clear":     whenRecorded((*sterilizer).discard),
+			"forget":    (*sterilizer).forget,
+			"begin":     whenRecorded((*sterilizer).begin),
+			"begin-too": whenRecorded((*sterilizer).beginToo),
+			"choose":    whenRecorded((*sterilizer).choose),
+			"put":       whenRecorded((*sterilizer).putAnyway),
 			"leave-out": func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
-			"take-out":  (*sterilizer).takeOut,
-			"start":     (*sterilizer).start,
-			"give-up":   (*sterilizer).giveUp,
+			"take-out":  whenRecorded((*sterilizer).takeOut),
+			"start":     whenRecorded((*sterilizer).start),
+			"give-up":   whenRecorded((*sterilizer).giveUp),
 			"result":    (*sterilizer).result,
 			"indicator": (*sterilizer).indicator,
-			"enter":     func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
+			"short":     (*sterilizer).sayShort,
+			"enter":     (*sterilizer).enter,
 		},
 	}
+}
+
+// whenRecorded is a scan or an action that waits until what was said of a load, or of
+// its indicator, is recorded or taken back: it would hide that.
+func whenRecorded[In any](f func(*sterilizer, *visit, In) (said, error)) func(*sterilizer, *visit, In) (said, error) {
+	return func(b *sterilizer, v *visit, in In) (said, error) {
+		if b.waits() {
+			return v.answerFirst(), nil
+		}
+		return f(b, v, in)
+	}
+}
+
+// answerFirst says that what is in sight is answered before anything else.
+func (*visit) answerFirst() said { return said{Sound: "low"} }
+
+// waits reports whether somebody said what a load or its indicator showed, and it
+// is not recorded yet.
+func (b *sterilizer) waits() bool {
+	return b.Ending != nil || b.Reading != nil && b.Reading.Result != ""
 }
 
 func (b *sterilizer) wants() []want {
@@ -87,27 +120,57 @@ func (b *sterilizer) find(id string) *load {
 
 func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
+	if b.waits() {
+		if v.elsewhere {
+			return said{}, nil // it is shown, and asked again
+		}
+		return b.enter(v, nil)
+	}
 	return good(v.t("badge-taken", badge), b.next(v)), nil
+}
+
+// enter records what waits for it.
+func (b *sterilizer) enter(v *visit, _ fields) (said, error) {
+	switch {
+	case b.Reading != nil && b.Reading.Result != "":
+		return b.recordIndicator(v)
+	case b.Ending != nil:
+		return b.recordEnding(v)
+	}
+	return said{}, nil
+}
+
+// forget takes back what was said of a load or its indicator, before it is recorded.
+func (b *sterilizer) forget(*visit, fields) (said, error) {
+	if b.Reading != nil {
+		b.Indicated = ""
+	}
+	b.Reading, b.Ending = nil, nil
+	return said{}, nil
+}
+
+// toRecord asks for the badge that records what was said. Where who works here is
+// known from another place of the station, that has only just been shown.
+func (b *sterilizer) toRecord(v *visit, s said) said {
+	forget := choice{Do: "forget", Words: v.t("forget-entered")}
+	if b.Operator == "" {
+		s.Next = v.t("badge-records")
+		return s.offer(forget)
+	}
+	s.Next = v.t("enter-records-by", b.Operator)
+	return s.offer(choice{Do: "enter", Words: v.t("do-record"), Main: true}, forget)
 }
 
 func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 	if b.find(id) != nil {
-		b.Load, b.Done, b.Indicated = id, nil, ""
+		b.Load, b.Done, b.Indicated, b.Reading = id, nil, "", nil
 		return ask(v.t("load-is", id), b.next(v)), nil
 	}
 	if _, err := v.sterilizerOf(id); err != nil {
 		return said{}, err
 	}
-	b.Indicated, b.Done = id, nil
+	b.Indicated, b.Done, b.Reading = id, nil, nil
 	return v.askIndicator(id), nil
-}
-
-// askIndicator asks what the biological indicator of a load showed.
-func (v *visit) askIndicator(id string) said {
-	return ask(v.t("indicator-of", id), "").offer(
-		choice{Do: "indicator", Value: "negative", Words: v.t("negative")},
-		choice{Do: "indicator", Value: "positive", Words: v.t("positive")},
-	)
 }
 
 // put loads a set. One that was in a failed load and not packed again since is
@@ -196,11 +259,30 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	if err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
 		return wrong(v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(list.Cycles, ", "))), nil
 	}
-	return good(loaded, ""), nil
+	return v.loadedAs(st, loaded)
+}
+
+// loadedAs says that a set is in a load. It is green only where nothing is known
+// against the set: another cycle puts nothing right.
+func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
+	verdict, err := v.verdictOf(st.Key)
+	if err != nil || verdict == nil {
+		return good(loaded, ""), err
+	}
+	s := v.judged(verdict, v.d.site.Size(), good(loaded, ""), projections.CountMissing)
+	if s.Words != loaded {
+		s.Words, s.Answer = loaded+" "+s.Words, ""
+	}
+	return s, v.whereOther(verdict, &s)
 }
 
 func (b *sterilizer) verdict(v *visit) (said, error) {
-	if b.Indicated != "" {
+	switch {
+	case b.waits() && b.Ending != nil:
+		return b.toRecord(v, v.ended(b.Ending, b.Load)), nil
+	case b.Reading != nil:
+		return b.askReading(v), nil
+	case b.Indicated != "":
 		return v.askIndicator(b.Indicated), nil
 	}
 	return ask(b.next(v), ""), nil
@@ -220,13 +302,21 @@ func (b *sterilizer) next(v *visit) string {
 }
 
 func (b *sterilizer) discard(v *visit, _ fields) (said, error) {
-	b.Done, b.Indicated = nil, ""
+	b.Done, b.Indicated, b.Reading = nil, "", nil
 	return v.begin(), nil
 }
 
-func (b *sterilizer) begin(v *visit, f fields) (said, error) {
+func (b *sterilizer) begin(v *visit, f fields) (said, error) { return b.beginRun(v, f, "") }
+
+// beginToo answers that a load that was recorded is the same run: sets of it were forgotten.
+func (b *sterilizer) beginToo(v *visit, f fields) (said, error) {
+	return b.beginRun(v, b.Entered, f["value"])
+}
+
+// beginRun begins a load. same is one that was recorded before, and is meant.
+func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
-	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"]}
+	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"]}
 	cycle, err := b.cycle(v, firstOf(strings.TrimSpace(f["other"]), strings.TrimSpace(f["cycle"])))
 	if err != nil {
 		return said{}, err
@@ -235,9 +325,15 @@ func (b *sterilizer) begin(v *visit, f fields) (said, error) {
 	if name == "" || cycle == "" || err != nil || run < 1 {
 		return said{}, v.sayNo("load-needs")
 	}
-	id := fmt.Sprintf("%s-%s-%02d", name, v.now.In(v.d.site.Zone()).Format("0102"), run)
-	if b.find(id) != nil {
+	id, before, err := b.loadID(v, name, run)
+	switch {
+	case err != nil:
+		return said{}, err
+	case b.find(id) != nil:
 		return said{}, v.sayNo("load-begun", id)
+	case before != nil && same != id:
+		return ask(v.t("load-recorded", id, v.w.Time(before.Time)), v.t("load-recorded-more")).
+			offer(choice{Do: "begin-too", Value: id, Words: v.t("do-begin-too")}), nil
 	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed"}
 	if err := passed.Check(); err != nil {
@@ -249,6 +345,19 @@ func (b *sterilizer) begin(v *visit, f fields) (said, error) {
 	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
 	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
 	return ask(v.t("scan-into", id), ""), nil
+}
+
+// loadID names a load by sterilizer, day and cycle number, and by the year too where
+// the same name was given in another one: two runs under one name would share what
+// their indicators showed. before is the record of the load, where it has one.
+func (b *sterilizer) loadID(v *visit, name string, run int64) (id string, before *events.Event, err error) {
+	for _, day := range []string{"0102", "060102"} {
+		id = fmt.Sprintf("%s-%s-%02d", name, v.now.In(v.d.site.Zone()).Format(day), run)
+		if before, err = v.runRecorded(id); err != nil || before == nil || v.today(before.Time) {
+			return id, before, err
+		}
+	}
+	return id, before, nil
 }
 
 // cycle is a cycle as it is listed: by the policy, or by what ran here. Where the
@@ -319,33 +428,72 @@ func (b *sterilizer) drop() {
 	b.Load = ""
 }
 
-// result records how a load ended, for each set in it.
+// result takes how a load ended.
 func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
-	switch {
+	switch e := f["result"]; {
+	case b.Reading != nil && b.Reading.Result != "":
+		return v.answerFirst(), nil
 	case l == nil || len(l.Sets) == 0:
 		return said{}, v.sayNo("nothing-loaded")
-	case b.Operator == "":
-		return ask(v.t("scan-badge"), ""), nil
+	case e != "passed" && e != "failed":
+		return said{}, v.sayNo("no-such-button", e)
 	}
-	failed := f["result"] == "failed"
-	released := f["released"] == "yes" && !failed
+	e := &endingEntered{Result: f["result"], Released: f["released"] == "yes" && f["result"] == "passed"}
+	if e.Released {
+		why, err := v.reason(f["emergency"])
+		if err != nil {
+			return said{}, err
+		}
+		e.Emergency = why
+	}
+	if err := b.sterilized(l, e).Check(); err != nil {
+		return said{}, refusal.Because(err)
+	}
+	b.Ending = e
+	return b.recordEnding(v)
+}
+
+// sterilized is what is recorded of each set of a load that ended.
+func (b *sterilizer) sterilized(l *load, e *endingEntered) *events.SetSterilized {
+	d := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
+		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader}
+	if !l.StartedAt.IsZero() {
+		d.Started = l.StartedAt.Format(time.RFC3339)
+	}
+	return d
+}
+
+// ended tells how a load ended that waits for a badge.
+func (v *visit) ended(e *endingEntered, id string) said {
+	switch {
+	case e.Result == "failed":
+		return wrong(v.t("ended-failed", id), "")
+	case !e.Released:
+		return ask(v.t("ended-held", id), "")
+	}
+	return ask(v.t("ended-released", id), "")
+}
+
+// recordEnding records how a load ended, for each set in it, once the badge is said.
+func (b *sterilizer) recordEnding(v *visit) (said, error) {
+	l, e := b.find(b.Load), b.Ending
+	switch {
+	case l == nil || len(l.Sets) == 0: // given up meanwhile
+		b.Ending = nil
+		return said{}, v.sayNo("nothing-loaded")
+	case b.Operator == "":
+		return said{}, nil // it is asked for
+	}
+	failed, released := e.Result == "failed", e.Released
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
 	var obs []*events.Observation
 	for _, set := range l.Sets {
-		data := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
-			Result: f["result"], Released: released, Loader: l.Loader}
-		if released {
-			data.Emergency = strings.TrimSpace(f["emergency"])
-		}
-		if !l.StartedAt.IsZero() {
-			data.Started = l.StartedAt.Format(time.RFC3339)
-		}
 		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
-			Set: set, Operator: b.Operator, Data: data})
+			Set: set, Operator: b.Operator, Data: b.sterilized(l, e)})
 	}
 	rs, err := v.observe(obs...)
 	if err != nil {
@@ -369,80 +517,9 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	if released || failed {
 		b.drop()
 	}
-	b.At = time.Time{}
+	b.At, b.Ending = time.Time{}, nil
 	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}}
 	return s, nil
-}
-
-// indicator records what the biological indicator of a load showed.
-func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
-	d := &events.IndicatorRead{
-		Load: strings.TrimSpace(firstOf(f["load"], b.Indicated)), Result: firstOf(f["result"], f["value"]),
-		Lot: strings.TrimSpace(f["lot"]), Control: f["control"],
-	}
-	switch {
-	case d.Load == "":
-		return said{}, v.sayNo("indicator-load")
-	case d.Result == "":
-		b.Indicated = d.Load
-		return v.askIndicator(d.Load), nil
-	}
-	if minutes := strings.TrimSpace(f["incubated"]); minutes != "" {
-		n, err := strconv.ParseInt(minutes, 10, 64)
-		if d.IncubatedMinutes = n; err != nil || n < 0 || n > events.MaxIncubatedMinutes {
-			return said{}, v.sayNo("indicator-minutes", minutes)
-		}
-	}
-	if l := b.find(d.Load); l != nil {
-		d.Sterilizer = l.Sterilizer
-	} else {
-		var err error
-		if d.Sterilizer, err = v.sterilizerOf(d.Load); err != nil {
-			return said{}, err
-		}
-	}
-	if b.Operator == "" {
-		return ask(v.t("scan-badge"), ""), nil
-	}
-	at, err := v.recordAt(b)
-	if err != nil {
-		return said{}, err
-	}
-	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindIndicatorRead, Time: at,
-		Operator: b.Operator, Data: d})
-	if err != nil {
-		return said{}, err
-	}
-	says := v.phrased("indicator-negative", d.Load)
-	s := good(v.say(says), "")
-	if d.Result == "positive" {
-		says = v.phrased("indicator-positive", d.Load)
-		s = wrong(v.say(says), v.t("indicator-positive-next"))
-	}
-	b.At = time.Time{}
-	b.Indicated = ""
-	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs)}
-	if d.Result == "positive" && !v.d.opts.Practice {
-		b.Done.Links = []link{{Address: "/touched?load=" + url.QueryEscape(d.Load), Says: v.phrased("go-touched", d.Load)}}
-	}
-	return s, nil
-}
-
-// sterilizerOf finds which sterilizer a recorded load ran in.
-func (v *visit) sterilizerOf(id string) (string, error) {
-	found, err := site.Answer(v.d.site, func(m *site.View) ([]*events.Event, error) {
-		return m.Facts(v, facts.DimLoad, id)
-	})
-	out := ""
-	for _, e := range found {
-		if s, ok := e.Data.(*events.SetSterilized); ok {
-			out = s.Sterilizer
-		}
-	}
-	if err == nil && out == "" {
-		err = v.sayNo("load-unknown", id)
-	}
-	return out, err
 }
 
 type sterilizerBody struct {

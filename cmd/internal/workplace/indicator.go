@@ -1,0 +1,185 @@
+package workplace
+
+import (
+	"net/url"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections/facts"
+)
+
+// readingEntered is what a biological indicator showed, not recorded yet.
+type readingEntered struct {
+	events.IndicatorRead
+	Short bool `json:"short,omitempty"` // a person said that it was incubated for so short a time
+}
+
+// shortestIncubated is how many minutes an indicator is incubated at least without a
+// question: those that are read fastest take some 20 (from memory), so less is mostly
+// a number in the wrong unit.
+const shortestIncubated = 10
+
+// askIndicator asks what the biological indicator of a load showed.
+func (v *visit) askIndicator(id string) said {
+	return ask(v.t("indicator-of", id), "").offer(
+		choice{Do: "indicator", Value: "negative", Words: v.t("negative")},
+		choice{Do: "indicator", Value: "positive", Words: v.t("positive")},
+	)
+}
+
+// indicator takes what the biological indicator of a load showed. A button says the
+// result alone: what the form said before stays.
+func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
+	id := strings.TrimSpace(firstOf(f["load"], b.Indicated))
+	switch {
+	case b.Ending != nil, b.waits() && b.Reading.Load != id:
+		return v.answerFirst(), nil
+	case id == "":
+		return said{}, v.sayNo("indicator-load")
+	}
+	r := &readingEntered{IndicatorRead: events.IndicatorRead{Load: id}}
+	if b.Reading != nil && b.Reading.Load == id {
+		*r = *b.Reading
+	}
+	if err := r.take(v, f); err != nil {
+		return said{}, err
+	}
+	if l := b.find(id); l != nil {
+		r.Sterilizer = l.Sterilizer
+	} else {
+		var err error
+		if r.Sterilizer, err = v.sterilizerOf(id); err != nil {
+			return said{}, err
+		}
+	}
+	if r.Result != "" {
+		if err := r.Check(); err != nil {
+			return said{}, refusal.Because(err)
+		}
+	}
+	b.Reading, b.Indicated = r, id
+	return b.recordIndicator(v)
+}
+
+// take takes the fields of the form, or the button's value.
+func (r *readingEntered) take(v *visit, f fields) error {
+	if result := firstOf(f["result"], f["value"]); result != "" {
+		r.Result = result
+	}
+	if lot, ok := f["lot"]; ok {
+		r.Lot = strings.TrimSpace(lot)
+	}
+	if control, ok := f["control"]; ok {
+		r.Control = control
+	}
+	minutes, ok := f["incubated"]
+	if !ok {
+		return nil
+	}
+	was := r.IncubatedMinutes
+	r.IncubatedMinutes = 0
+	if minutes = strings.TrimSpace(minutes); minutes != "" {
+		n, err := strconv.ParseInt(minutes, 10, 64)
+		if err != nil || n < 0 || n > events.MaxIncubatedMinutes {
+			return v.sayNo("indicator-minutes", minutes)
+		}
+		r.IncubatedMinutes = n
+	}
+	r.Short = r.Short && r.IncubatedMinutes == was
+	return nil
+}
+
+// asksShort reports whether the time of incubation is still to be confirmed.
+func (r *readingEntered) asksShort() bool {
+	return r.IncubatedMinutes > 0 && r.IncubatedMinutes < shortestIncubated && !r.Short
+}
+
+// askReading asks what is missing of an indicator's reading: its result, whether the
+// time is right, or the badge that records it. A positive one is in sight until then.
+func (b *sterilizer) askReading(v *visit) said {
+	r := b.Reading
+	switch {
+	case r.Result == "":
+		return v.askIndicator(r.Load)
+	case r.asksShort():
+		return ask(v.t("incubated-short", r.Load, r.IncubatedMinutes), v.t("incubated-short-more")).offer(
+			choice{Do: "short", Words: v.t("do-incubated-short", r.IncubatedMinutes)},
+			choice{Do: "forget", Words: v.t("forget-entered")})
+	case r.Result == "positive":
+		return b.toRecord(v, wrong(v.t("indicator-positive", r.Load), ""))
+	}
+	return b.toRecord(v, ask(v.t("indicator-negative", r.Load), ""))
+}
+
+// sayShort answers that the indicator was incubated for so short a time.
+func (b *sterilizer) sayShort(v *visit, _ fields) (said, error) {
+	if b.Reading == nil || !b.Reading.asksShort() {
+		return said{}, nil
+	}
+	b.Reading.Short = true
+	return b.recordIndicator(v)
+}
+
+// recordIndicator records what the biological indicator of a load showed, once
+// nothing is asked any more.
+func (b *sterilizer) recordIndicator(v *visit) (said, error) {
+	r := b.Reading
+	if r.Result == "" || r.asksShort() || b.Operator == "" {
+		return said{}, nil // it is asked for
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	d := r.IndicatorRead
+	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindIndicatorRead, Time: at,
+		Operator: b.Operator, Data: &d})
+	if err != nil {
+		return said{}, err
+	}
+	says := v.phrased("indicator-"+d.Result, d.Load)
+	s := good(v.say(says), "")
+	switch {
+	case d.Result == "positive":
+		s = wrong(v.say(says), v.t("indicator-positive-next"))
+	case d.Control == "negative":
+		says = v.phrased("indicator-unproved", d.Load)
+		s = doubt(v.say(says), v.t("indicator-unproved-more"))
+	}
+	b.At = time.Time{}
+	b.Indicated, b.Reading = "", nil
+	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs)}
+	if d.Result == "positive" && !v.d.opts.Practice {
+		b.Done.Links = []link{{Address: "/touched?load=" + url.QueryEscape(d.Load), Says: v.phrased("go-touched", d.Load)}}
+	}
+	return s, nil
+}
+
+// runRecorded is the last record of a load that ran, nil where there is none.
+func (v *visit) runRecorded(id string) (last *events.Event, err error) {
+	found, err := site.Answer(v.d.site, func(m *site.View) ([]*events.Event, error) {
+		return m.Facts(v, facts.DimLoad, id)
+	})
+	for _, e := range found {
+		if _, ok := e.Data.(*events.SetSterilized); ok {
+			last = e
+		}
+	}
+	return last, err
+}
+
+// sterilizerOf finds which sterilizer a recorded load ran in.
+func (v *visit) sterilizerOf(id string) (string, error) {
+	run, err := v.runRecorded(id)
+	switch {
+	case err != nil:
+		return "", err
+	case run == nil:
+		return "", v.sayNo("load-unknown", id)
+	}
+	return run.Data.(*events.SetSterilized).Sterilizer, nil
+}
