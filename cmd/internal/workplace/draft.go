@@ -28,6 +28,8 @@ type draft struct {
 	Step  int    `json:"step,omitempty"`
 
 	Lines    map[int64]*entry `json:"lines,omitempty"`
+	List     string           `json:"list,omitempty"` // packing: the list whose lines these are
+	Version  int64            `json:"version,omitempty"`
 	Removed  []events.Removed `json:"removed,omitempty"`
 	Beyond   []events.Beyond  `json:"beyond,omitempty"` // lines on no list that this count named
 	Single   *single          `json:"single,omitempty"` // asked about

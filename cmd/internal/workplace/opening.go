@@ -119,8 +119,9 @@ func (b *opening) observation(v *visit) *events.Observation {
 	}
 }
 
-// caseToCome stands for a case that is not scanned yet. Nothing of it is recorded.
-const caseToCome = "–"
+// caseToCome stands for a case that is not scanned yet, where sentences name it.
+// Nothing of it is recorded.
+func (v *visit) caseToCome() string { return v.t("case-to-come") }
 
 func (b *opening) verdict(v *visit) (said, error) {
 	sheet, err := b.supposed(v)
@@ -134,7 +135,7 @@ func (b *opening) verdict(v *visit) (said, error) {
 		return said{}, err
 	}
 	if d.Sheet = sheet; d.Case == "" || closed {
-		d.Case = caseToCome // whether it is the case that is meant is asked first
+		d.Case = v.caseToCome() // whether it is the case that is meant is asked first
 	}
 	q, err := b.asks(v)
 	if err != nil {

@@ -3,6 +3,7 @@ package workplace
 import (
 	"fmt"
 	"net/url"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -25,6 +26,8 @@ type packing struct {
 	NoWeight    bool   `json:"noWeight,omitempty"`
 	Note        string `json:"note,omitempty"`
 	NewSet      string `json:"newSet,omitempty"` // said to be another one than the set whose name is like its own
+	Anew        string `json:"anew,omitempty"`   // trip that lies packed and unopened, and is packed anew, as a person said
+	Stay        int64  `json:"stay,omitempty"`   // version that was issued meanwhile, and is not packed by, as a person said
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
 }
@@ -45,6 +48,10 @@ func packingPlace() workplace {
 		acts: map[string]action[packing]{
 			"clear":  (*packing).discard,
 			"new":    (*packing).sayNew,
+			"anew":   (*packing).sayAnew,
+			"leave":  (*packing).discard,
+			"newest": (*packing).takeNewest,
+			"stay":   (*packing).stay,
 			"list":   (*packing).chooseList,
 			"line":   (*packing).enterLine,
 			"reason": (*packing).giveReason,
@@ -97,19 +104,61 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 			return ask(v.t("set-alike", set, like), v.t("set-alike-more", like)).
 				offer(choice{Do: "new", Value: set, Words: v.t("do-new-set", set)}), nil
 		}
-		said := b.NewSet
+		switch ready, err := v.liesReady(set, b.Anew); {
+		case err != nil:
+			return said{}, err
+		case ready != nil:
+			return v.askAnew(ready), nil
+		}
+		newSet, anew := b.NewSet, b.Anew
 		b.clear()
-		b.Tag, b.Done, b.NewSet = set, nil, said
+		b.Tag, b.Done, b.NewSet, b.Anew = set, nil, newSet, anew
 	}
 	list, err := v.lastList(set)
 	if err != nil {
 		return said{}, err
 	}
-	b.List = firstOf(list, b.List)
-	if b.List == "" {
-		return said{}, nil
+	return said{}, b.choose(v, firstOf(list, b.List))
+}
+
+// liesReady is a set that lies packed and unopened, and nothing is known for which it
+// would be packed anew: nil for any other. anew is the trip of which a person has said
+// so.
+func (v *visit) liesReady(set, anew string) (*standing, error) {
+	st, err := v.standing(set)
+	if err != nil || st == nil || st.Opened || st.Key.Trip == anew {
+		return nil, err
 	}
-	return said{}, b.choose(v, b.List)
+	verdict, err := v.verdictOf(st.Key)
+	if err != nil || verdict == nil || verdict.Status == projections.Broken ||
+		slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside }) {
+		return nil, err
+	}
+	failed, err := v.failedIn(set)
+	if failed != "" {
+		return nil, err
+	}
+	return st, err
+}
+
+// askAnew asks whether a set that lies ready is packed anew.
+func (v *visit) askAnew(st *standing) said {
+	return ask(v.t("packed-already", st.Key.Set, v.w.Time(st.PackedAt)), v.t("packed-already-more")).offer(
+		choice{Do: "anew", Value: st.Key.Trip, Words: v.t("do-anew", st.Key.Set)},
+		choice{Do: "leave", Words: v.t("do-leave", st.Key.Set)})
+}
+
+// sayAnew answers that the set is packed anew.
+func (b *packing) sayAnew(v *visit, f fields) (said, error) {
+	set, err := site.Answer(v.d.site, func(m *site.View) (string, error) {
+		set, _, err := m.SetOfTrip(v, f["value"])
+		return set, err
+	})
+	if err != nil || set == "" {
+		return said{}, err
+	}
+	b.Anew = f["value"]
+	return b.scanSet(v, set)
 }
 
 // likeSet is the set whose name is like one that was never packed here.
@@ -142,14 +191,62 @@ func (v *visit) lastList(set string) (list string, err error) {
 	return list, err
 }
 
-// choose takes a list in its newest version.
+// choose takes a list in its newest version, unless the set is half packed: its lines
+// are those of the version by which it was begun, and another one may give their
+// numbers to other instruments.
 func (b *packing) choose(v *visit, list string) error {
+	d, err := b.lines(v)
+	if err != nil {
+		return err
+	}
+	if len(d.Lines) > 0 && b.List == "" {
+		b.List, b.Version = d.List, d.Version
+	}
+	if len(d.Lines) > 0 && b.List != "" || list == "" {
+		return nil
+	}
 	l, err := listNow(v, v.d.site, list, 0)
 	if err != nil {
 		return err
 	}
 	b.List, b.Version = l.List, l.Version
 	return nil
+}
+
+// takeNewest goes on by the version that was issued meanwhile. Lines that are not the
+// same there are counted again.
+func (b *packing) takeNewest(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err != nil || p.Newer == nil || f["value"] != strconv.FormatInt(p.Newer.Version, 10) {
+		return said{}, err
+	}
+	for line := range p.lines.Lines {
+		if !sameLine(p.List, p.Newer, line) {
+			delete(p.lines.Lines, line)
+		}
+	}
+	p.lines.Rev++
+	p.lines.Version = p.Newer.Version
+	b.Version, b.Entered = p.Newer.Version, nil
+	return said{}, v.d.files.saveDraft(p.lines)
+}
+
+// stay goes on by the version by which the set was begun.
+func (b *packing) stay(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err == nil && p.Newer != nil && f["value"] == strconv.FormatInt(p.Newer.Version, 10) {
+		b.Stay = p.Newer.Version
+	}
+	return said{}, err
+}
+
+// sameLine reports whether a line is the same in two versions of a list.
+func sameLine(was, is *site.ListVersion, line int64) bool {
+	at := func(l *site.ListVersion) int {
+		return slices.IndexFunc(l.LineRows, func(r events.Line) bool { return r.Line == line })
+	}
+	i, k := at(was), at(is)
+	return i >= 0 && k >= 0 && reflect.DeepEqual(was.LineRows[i], is.LineRows[k])
 }
 
 type packingBody struct {
@@ -161,8 +258,10 @@ type packingBody struct {
 	Limit    int64
 	Look     bool // a second look is asked for
 	Over     bool // heavier than the policy's limit
-	Reasons  []string
 	Complete bool
+
+	Ready *standing         // the set lies packed and unopened: it is asked whether it is packed anew
+	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
 	lines *draft
 }
@@ -190,11 +289,27 @@ func Reasons() []string {
 	return []string{events.ReasonMissing, events.ReasonSubstituted, events.ReasonDamaged, events.ReasonAdded, events.ReasonRepair}
 }
 
+// fits reports whether a reason can be why so many were packed where another number is listed.
+func fits(reason string, counted, listed int64) bool {
+	switch reason {
+	case events.ReasonAdded:
+		return counted > listed
+	case events.ReasonSubstituted:
+		return true
+	}
+	return counted < listed
+}
+
+// Reasons are those that fit what was packed of the line.
+func (r packRow) Reasons() []string {
+	return slices.DeleteFunc(Reasons(), func(reason string) bool { return !fits(reason, r.Entry.Counted, r.Quantity) })
+}
+
 func (b *packing) body(v *visit) (any, error) { return b.look(v) }
 
 // look finds how far the packing is.
 func (b *packing) look(v *visit) (*packingBody, error) {
-	out := &packingBody{Reasons: Reasons()}
+	out := new(packingBody)
 	policy, err := v.d.site.Policy(v)
 	if err != nil {
 		return nil, err
@@ -211,6 +326,16 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 		return out, err
 	}
 	if out.List, err = listNow(v, v.d.site, b.List, b.Version); err != nil {
+		return nil, err
+	}
+	newest, err := listNow(v, v.d.site, b.List, 0)
+	if err != nil {
+		return nil, err
+	}
+	if newest.Version != b.Version && newest.Version != b.Stay {
+		out.Newer = newest
+	}
+	if out.Ready, err = v.liesReady(b.Tag, b.Anew); err != nil {
 		return nil, err
 	}
 	if out.lines, err = b.lines(v); err != nil {
@@ -241,6 +366,9 @@ func (b *packing) verdict(v *visit) (said, error) {
 	case b.List == "":
 		return ask(v.t("choose-list", b.Tag), ""), nil
 	}
+	if s, asked := p.meanwhile(v); asked {
+		return s, nil
+	}
 	if r := p.asked(); r != nil {
 		return v.askReason(r), nil
 	}
@@ -265,11 +393,34 @@ func (b *packing) verdict(v *visit) (said, error) {
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
 }
 
+// meanwhile asks about what happened elsewhere while the set lies here.
+func (p *packingBody) meanwhile(v *visit) (s said, asked bool) {
+	switch {
+	case p.Ready != nil:
+		return v.askAnew(p.Ready), true
+	case p.Newer == nil:
+		return said{}, false
+	}
+	again := 0
+	for line := range p.lines.Lines {
+		if !sameLine(p.List, p.Newer, line) {
+			again++
+		}
+	}
+	version := strconv.FormatInt(p.Newer.Version, 10)
+	return ask(v.t("list-newer", p.List.List, p.Newer.Version, p.List.Version), v.t("list-newer-more", again)).offer(
+		choice{Do: "newest", Value: version, Words: v.t("do-newest", p.Newer.Version)},
+		choice{Do: "stay", Value: version, Words: v.t("do-stay", p.List.Version)}), true
+}
+
 // askReason asks why a line is not packed as listed. Nothing but an answer goes
 // on: the number of the reason, its button, or the line once more.
 func (v *visit) askReason(r *packRow) said {
 	s := ask(v.t("reason-for-line", r.Line.Line, r.Entry.Counted, r.Quantity), r.Description)
 	for i, reason := range Reasons() {
+		if !fits(reason, r.Entry.Counted, r.Quantity) {
+			continue
+		}
 		words := fmt.Sprintf("%d %s", i+1, v.t("reason-"+reason))
 		s.Choices = append(s.Choices, choice{Do: "reason", Value: reason, Words: words})
 	}
@@ -328,7 +479,7 @@ func (b *packing) chooseList(v *visit, f fields) (said, error) {
 func (b *packing) enter(v *visit, f fields) (said, error) {
 	p, err := b.look(v)
 	switch {
-	case err != nil, p.asked() != nil: // it is asked again
+	case err != nil, p.asked() != nil, p.Ready != nil, p.Newer != nil: // it is asked again
 		return said{}, err
 	case p.Complete:
 		return b.record(v, f)
@@ -384,15 +535,24 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 	if in.Reason != "" && !slices.Contains(Reasons(), in.Reason) {
 		return said{}, v.sayNo("no-such-button", in.Reason)
 	}
-	b.Entered = &lineEntered{By: v.key, Line: in.Line}
+	if p.Ready != nil || p.Newer != nil {
+		return said{}, nil // that is asked first
+	}
 	if e := p.Rows[i].Entry; e != nil {
-		was := *e
-		b.Entered.Was = &was
 		in.Seen = e.Rev
 		if in.Reason != "" && f["counted"] == "" {
 			in.Counted = e.Counted
 		}
 	}
+	if listed := p.Rows[i].Quantity; in.Reason != "" && !in.Clear && !fits(in.Reason, in.Counted, listed) {
+		return said{}, v.sayNo("reason-unfit", v.t("reason-"+in.Reason), in.Counted, listed)
+	}
+	b.Entered = &lineEntered{By: v.key, Line: in.Line}
+	if e := p.Rows[i].Entry; e != nil {
+		was := *e
+		b.Entered.Was = &was
+	}
+	p.lines.List, p.lines.Version = b.List, b.Version
 	if _, err := p.lines.enter("bench", in, v.now); err != nil {
 		return said{}, err
 	}
@@ -430,9 +590,12 @@ func (b *packing) weigh(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *packing) takeNote(_ *visit, f fields) (said, error) {
-	b.Note = strings.TrimSpace(f["note"])
-	return said{}, nil
+func (b *packing) takeNote(v *visit, f fields) (said, error) {
+	note, err := v.reason(f["note"])
+	if err == nil {
+		b.Note = note
+	}
+	return said{}, err
 }
 
 // typed: a number on a half packed set is how many of the line were packed, or
@@ -446,15 +609,18 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 		return "", nil, false
 	}
 	n, number := plainNumber(text)
+	_, weight := v.parseWeight(text)
 	switch {
-	case number && p.asked() != nil && n >= 1 && int(n) <= len(Reasons()):
+	case (number || weight) && (p.Ready != nil || p.Newer != nil):
+		return "enter", nil, true // no answer to what is asked
+	case number && p.asked() != nil && n >= 1 && int(n) <= len(Reasons()) && slices.Contains(p.asked().Reasons(), Reasons()[n-1]):
 		return "reason", fields{"value": Reasons()[n-1]}, true
 	case number && p.asked() != nil:
 		return "enter", nil, true // no answer to the question: it is asked again
 	case number && !p.Complete:
 		return "line", fields{"counted": text, "line": strconv.FormatInt(p.Next, 10)}, true
 	}
-	if _, ok := v.parseWeight(text); ok && p.Complete && b.WeightGrams == 0 {
+	if weight && p.Complete && b.WeightGrams == 0 {
 		return "weight", fields{"weight": text}, true
 	}
 	return "", nil, false
@@ -484,7 +650,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil:
 		return said{}, err
-	case p.lines == nil, !p.Complete, p.asked() != nil, b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
+	case p.lines == nil, !p.Complete, p.asked() != nil, p.Ready != nil, p.Newer != nil, b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
 		p.Look && b.Witness == "":
 		return said{}, nil
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -267,6 +268,7 @@ type standing struct {
 	projections.SetStanding
 	Placement events.Placement
 	Seals     []string
+	PackedAt  time.Time
 }
 
 // id is the set on the bench, by its tag or else by its outer label.
@@ -314,6 +316,9 @@ func (v *visit) findStanding(set string) (*standing, error) {
 		if seal != nil {
 			out.Placement, out.Seals = seal.Placement, seal.Seals
 		}
+		if pack := w.Trip(k).LastPack(); pack != nil {
+			out.PackedAt = pack.At()
+		}
 		return out, err
 	})
 }
@@ -350,7 +355,7 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 	if err != nil {
 		return said{}, err
 	}
-	skip := b.tooEarly(o)
+	skip := b.tooEarly(v, o)
 	b.waits = slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside })
 	looked := b.Sheet != nil || cur.Placement == events.Screen
 	var answer said
@@ -401,11 +406,25 @@ func (b *reading) unopened(v *visit, s *said, since int64, answer said, skip []p
 	if err != nil {
 		return err
 	}
-	switch closed := v.judged(verdict, since, answer, skip...); {
+	closed := v.judged(verdict, since, answer, skip...)
+	now := map[string]string{closed.Words: closed.More} // what is true of it unopened
+	for _, o := range closed.Older {
+		now[o.Words] = o.Says
+	}
+	switch more, known := now[s.Words]; {
 	case closed.Words == s.Words:
 		s.Next, s.More = closed.Next, closed.More
+	case known:
+		s.More = more
 	case s.fresh:
 		s.More = v.t("if-opened", s.More)
+	}
+	for i, o := range s.Older {
+		if says, known := now[o.Words]; known {
+			s.Older[i].Says = says
+		} else {
+			s.Older[i].Says = v.t("if-opened", o.Says)
+		}
 	}
 	return nil
 }
@@ -419,9 +438,9 @@ func (v *visit) sayHands(s *said, set string) {
 }
 
 // tooEarly is what a judgement finds only because the rest has not been scanned yet.
-func (b *reading) tooEarly(o *events.Observation) []projections.Code {
+func (b *reading) tooEarly(v *visit, o *events.Observation) []projections.Code {
 	skip := []projections.Code{projections.CountMissing}
-	if events.CaseOf(o.Data) == caseToCome {
+	if events.CaseOf(o.Data) == v.caseToCome() {
 		skip = append(skip, projections.NotReprocessed) // the set may be scanned again for the case in hand
 	}
 	if b.Tag == "" && !b.NoTag {
@@ -508,7 +527,11 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 
 // release records that a set which lies aside may be used, and why.
 func (b *reading) release(v *visit, f fields) (said, error) {
-	b.Release = strings.TrimSpace(f["reason"])
+	why, err := v.reason(f["reason"])
+	if err != nil {
+		return said{}, err
+	}
+	b.Release = why
 	switch {
 	case b.id() == "":
 		return said{}, nil
