@@ -165,3 +165,80 @@ func TestTenSecondsOffline(t *testing.T) {
 	p.Reload()
 	p.AwaitText("#sum", "6 of 60")
 }
+
+// waiting puts entries into a browser that a tab left behind which is gone: how long ago
+// each was made, the revision that was shown, and what was scanned.
+func waiting(p *browsertest.Tab, base string, rev int, ago time.Duration, texts ...string) {
+	var items []string
+	for i, text := range texts {
+		items = append(items, fmt.Sprintf(`{verb: "scan", at: Date.now() - %d, body: {client: "gone", n: %d, rev: %d, text: %q}}`,
+			(ago-time.Duration(i)*time.Second).Milliseconds(), i+1, rev, text))
+	}
+	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:gone:%s", JSON.stringify([%s])), true)`, base, strings.Join(items, ",")))
+}
+
+// TestOldEntriesAreAsked: what waited for longer than a shift is shown with its time at
+// each page of the station, and sent once somebody says that it is still meant, as of
+// then; else it is thrown away. What is entered meanwhile doesn't wait for that.
+func TestOldEntriesAreAsked(t *testing.T) {
+	h := newHouse(t)
+	h.after(48 * time.Hour)
+	b := browser(t)
+	p := b.Tab(t, tablet)
+	const at = "/at/north/or-3/storage"
+	tag, sheet := label(t, events.ScanTag, "LAP-014"), h.codes["LAP-014"]
+	p.Open(h.at("packing"))
+	waiting(p, at, 1, 20*time.Hour, tag, sheet, "")
+	p.Reload()
+	p.AwaitText("#old", "Are these still meant?")
+	p.AwaitText("#old", "Storage · LAP-014")
+	p.AwaitText("#old", "Count sheet code "+sheet[:8]+"…")
+	p.AwaitText("#old", "Enter")
+	p.Axe()
+	p.View("old-entries-tablet")
+	p.Type(label(t, events.ScanBadge, "B-2") + "\r")
+	p.AwaitText("#bench", "B-2")
+	before := h.size()
+	p.Open(h.at("storage"))
+	p.AwaitText("#old", "LAP-014")
+	p.Touch(`#old [data-act="take"]`)
+	p.Await(`document.querySelector("#old").hidden`)
+	p.AwaitText("#verdict", "This count sheet belongs to LAP-014")
+	p.AwaitText("#untaken", "Enter") // the screen had not asked anything
+	p.AwaitText("#verdict", "Where was the count sheet?")
+	if h.size() != before {
+		t.Error("something was recorded that nobody was asked")
+	}
+	waiting(p, at, 1, 20*time.Hour, label(t, events.ScanTag, "VAS-003"))
+	p.Reload()
+	p.AwaitText("#old", "VAS-003")
+	p.Touch(`#old [data-act="drop"]`)
+	p.Await(`document.querySelector("#old").hidden`)
+	p.Reload()
+	p.Await(`document.body.dataset.kept && document.querySelector("#old").hidden`)
+	if got := p.Text("#bench"); strings.Contains(got, "VAS-003") {
+		t.Errorf("thrown away, and here: %s", got)
+	}
+}
+
+// TestUntakenEntriesAreTold: what waited and is not taken, since another screen went on
+// here meanwhile, is listed: somebody scanned it.
+func TestUntakenEntriesAreTold(t *testing.T) {
+	h := newHouse(t)
+	p := browser(t).Tab(t, phone)
+	p.Open(h.at("packing"))
+	h.after(2 * time.Minute)
+	now := h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"alive","n":1,"rev":1,"text":%q}`, label(t, events.ScanTag, "LAP-014")))
+	h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"alive","n":2,"rev":%v,"text":%q}`, now["rev"], h.codes["LAP-014"]))
+	tag := label(t, events.ScanTag, "LAP-022")
+	waiting(p, "/at/north/or-3/storage", 1, time.Minute, tag, h.codes["LAP-022"])
+	p.Open(h.at("storage"))
+	p.AwaitText("#untaken", "These were not taken")
+	p.AwaitText("#untaken", "Count sheet code "+h.codes["LAP-022"][:8])
+	p.AwaitText("#untaken", "LAP-022")
+	p.AwaitText("#verdict", "This count sheet belongs to LAP-014")
+	p.Axe()
+	p.View("untaken-phone")
+	p.Touch(`#untaken [data-act="seen"]`)
+	p.Await(`document.querySelector("#untaken").hidden`)
+}

@@ -134,8 +134,9 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	if err != nil {
 		return err
 	}
-	t.said = good(v.t("taken-back", h.Done.words(v)), v.t("back-more"))
-	says := []phrase{v.phrased("taken-back", h.Done.words(v))}
-	h.Done, h.At = &done{Says: says, Seqs: seqs(rs)}, time.Time{}
+	says := v.phrased("taken-back", h.Done.words(v))
+	says.Of = h.Done.Says
+	t.said = good(v.say(says), v.t("back-more"))
+	h.Done, h.At = &done{Says: []phrase{says}, Seqs: seqs(rs)}, time.Time{}
 	return nil
 }

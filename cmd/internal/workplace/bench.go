@@ -56,7 +56,8 @@ func (h *hand) kept() hand {
 // that another person may stand there now.
 func (v *visit) away(active time.Time) (bool, error) {
 	p, err := v.policy()
-	return err == nil && (v.now.Sub(active) > p.BadgeHolds() || !v.today(active)), err
+	// What waited may be older than what was done here since: then nobody was away.
+	return err == nil && !v.now.Before(active) && (v.now.Sub(active) > p.BadgeHolds() || !v.today(active)), err
 }
 
 // today reports whether a time is of the day that it is now.
@@ -178,6 +179,7 @@ type link struct {
 type phrase struct {
 	Key  string   `json:"key"`
 	Args []string `json:"args,omitempty"`
+	Of   []phrase `json:"of,omitempty"` // the sentences that it is about, in place of its argument
 }
 
 func (*visit) phrased(key string, args ...any) phrase {
@@ -194,6 +196,9 @@ func (v *visit) say(phrases ...phrase) string {
 		var args []any
 		for _, a := range p.Args {
 			args = append(args, a)
+		}
+		if len(p.Of) > 0 {
+			args = []any{v.say(p.Of...)}
 		}
 		out = append(out, v.t(p.Key, args...))
 	}
@@ -686,14 +691,20 @@ func onlyAnswers(text string) bool {
 
 // takesOver reports whether a scan would take the bench from another screen that is
 // at work here. That is said first; the scan, made again, takes it. What waited while
-// the line was down is not asked about: nobody is there any more to scan it again, and
-// while its screen shows what lies here now, nobody else has done anything since.
+// the line was down is not asked about: nobody is there any more to scan it again. While
+// its screen shows what lies here now, nobody else has done anything since, and it is
+// taken; else it is of a set that is no longer in hand, however often it was scanned.
 func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, error) {
 	const apart = 2 * time.Second // closer together it is one scan
 	h := P(b).shared()
-	here := h.Writer == "" || h.Writer == in.Client || h.Taking == in.Client && v.now.Sub(h.TakingAt) >= apart
-	waited := in.Ago > 0 && in.Rev == h.Rev
-	if blind || in.Rev == 0 || P(b).idle() || here || waited || v.place == "sterilizer" {
+	waited := in.Ago > 0
+	own := h.Writer == "" || h.Writer == in.Client
+	switch {
+	case blind, in.Rev == 0, P(b).idle(), own, waited && in.Rev == h.Rev:
+		return false, nil
+	case waited:
+		return true, nil
+	case v.place == "sterilizer", h.Taking == in.Client && v.now.Sub(h.TakingAt) >= apart:
 		return false, nil
 	}
 	away, err := v.away(h.Active)
@@ -732,6 +743,11 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 			return nil
 		}
 		t.goTo = ""
+		if len(h.Said.Choices) > 0 && !slices.ContainsFunc(h.Said.Choices, func(c choice) bool { return c.Main }) {
+			t.said = h.Said // Enter is none of the answers
+			t.said.Sound = "low"
+			return nil
+		}
 		if h.Said.Words != "" && !P(b).idle() {
 			// Enter was pressed on what was said last. Unless a STOP was in sight with
 			// what Enter does, that is shown first.

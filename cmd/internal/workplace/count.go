@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
-	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -97,23 +96,19 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	return t, t.forgetBadges()
 }
 
-// forgetBadges forgets who counts where nobody has counted for a while, or not
-// yet today.
+// forgetBadges forgets who counts where a badge was scanned too long ago, or on another
+// day. Who works at a bench is taken to stay while something happens there; a count
+// goes on at several screens, and whoever counts at one says nothing of who stands at
+// the others.
 func (t *table) forgetBadges() error {
-	var active time.Time
 	for _, d := range t.drafts {
-		for _, at := range []time.Time{d.Touched, d.Badged} {
-			if at.After(active) {
-				active = at
-			}
+		away, err := t.v.away(d.Badged)
+		if err != nil {
+			return err
 		}
-	}
-	away, err := t.v.away(active)
-	if err != nil || !away {
-		return err
-	}
-	for _, d := range t.drafts {
-		d.Counter, d.Witness = "", ""
+		if away {
+			d.Counter, d.Witness = "", ""
+		}
 	}
 	return nil
 }

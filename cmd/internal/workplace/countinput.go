@@ -2,9 +2,9 @@ package workplace
 
 import (
 	"errors"
-	"fmt"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"listbound/cmd/internal/refusal"
@@ -526,19 +526,24 @@ func (t *table) clearBadges(fields, *counted) error {
 
 // removed notes what left the field on purpose.
 func (t *table) removed(f fields, _ *counted) error {
-	var line, quantity int64
-	if _, err := fmt.Sscan(f["line"], &line); err != nil {
+	line, err := strconv.ParseInt(strings.TrimSpace(f["line"]), 10, 64)
+	quantity, ok := plainNumber(f["quantity"])
+	if err != nil || !ok {
 		return t.v.sayNo("removed-line")
 	}
-	if _, err := fmt.Sscan(f["quantity"], &quantity); err != nil || quantity < 0 || quantity > maxCounted {
-		return t.v.sayNo("removed-line")
-	}
-	reason := strings.TrimSpace(f["reason"])
-	if reason == "" && quantity > 0 {
+	reason, err := t.v.reason(f["reason"])
+	switch {
+	case err != nil:
+		return err
+	case reason == "" && quantity > 0:
 		return t.v.sayNo("removed-reason")
 	}
-	if _, err := t.findLine(f["set"], line); err != nil {
+	i, err := t.findLine(f["set"], line)
+	if err != nil {
 		return err
+	}
+	if most := t.onField(i, line); quantity > most {
+		return t.v.sayNo("removed-more", quantity, most)
 	}
 	return t.each(f["set"], func(d *draft) error {
 		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
@@ -548,4 +553,26 @@ func (t *table) removed(f fields, _ *counted) error {
 		d.Rev++
 		return nil
 	})
+}
+
+// onField is how many of a line there can be, before this count says what left the field.
+func (t *table) onField(i int, line int64) int64 {
+	d := t.drafts[i]
+	for k := range t.standing.Sets[i].Lines {
+		l := &t.standing.Sets[i].Lines[k]
+		switch {
+		case l.Line.Line != line:
+		case t.stage == events.StageAdded && d.Lines[line] != nil:
+			return l.Expected + d.Lines[line].Counted
+		case t.stage == events.StageAdded:
+			return l.Expected
+		default:
+			n := t.expected(i, l) + d.removedOf(line)
+			if e := d.Lines[line]; e != nil {
+				n = max(n, e.Counted+d.removedOf(line)) // more was there than there should be
+			}
+			return n
+		}
+	}
+	return 0
 }

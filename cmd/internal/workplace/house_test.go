@@ -33,6 +33,7 @@ type house struct {
 	codes   map[string]string // sheet codes by set
 	trips   map[string]string
 	now     atomic.Int64 // nanoseconds
+	shorts  int64        // versions that were issued of the list that random sessions pack by
 	cut     atomic.Bool  // the line to the server is dead
 	version string       // of the program, where it matters
 	// proxy answers in the server's place, where it is set.

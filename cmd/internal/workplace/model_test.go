@@ -50,6 +50,8 @@ type player interface {
 	each() int
 	// held holds a new record against what was shown and said.
 	held(w *walk, s step, shown answer, e *events.Event)
+	// busy reports whether something lies here of which another screen's late scan must not be taken.
+	busy() bool
 	// recorded is told when all records of an input were held.
 	recorded(w *walk)
 	// clone is for undoing the next input.
@@ -80,6 +82,18 @@ func (a answer) promises() bool {
 	}, func(words string) bool { return strings.Contains(fmt.Sprint(a["words"], " ", a["next"]), words) })
 }
 
+// choice is the value of an answer that the page offers, as a page sends it.
+func (a answer) choice(do string) map[string]string {
+	all, _ := a["choices"].([]any)
+	for _, c := range all {
+		if c := c.(map[string]any); c["do"] == do {
+			value, _ := c["value"].(string)
+			return map[string]string{"value": value}
+		}
+	}
+	return map[string]string{"value": ""}
+}
+
 // stops reports whether the page shows a STOP. It has answers; that something was not
 // taken has none, and stands in no STOP's place.
 func (a answer) stops() bool { return a["status"] == "broken" && a["choices"] != nil }
@@ -103,6 +117,7 @@ type walk struct {
 	badges   []string // as they were scanned, in order; emptied when they are forgotten
 	operator string   // by whose badge is recorded, where a second person can scan one
 	worker   worker   // who works at the station
+	wrote    string   // the browser whose input was taken last
 	active   time.Time
 	kept     *kept
 	plain    string // scanned last, of which it was asked what it is
@@ -115,9 +130,11 @@ type walk struct {
 		step
 		at time.Time
 	}
-	before *said // what had been said before the last input that said something
-	prior  *said // and before this one
-	done   int   // how many records the last one came with
+	before *said         // what had been said before the last input that said something
+	prior  *said         // and before this one
+	at     time.Time     // when this input was entered
+	waited time.Duration // and how long it then waited for the line
+	done   int           // how many records the last one came with
 }
 
 // said is all that was said, to be brought back.
@@ -211,10 +228,11 @@ func (w *walk) send(client string, s step) answer {
 		fields = []byte("{}")
 	}
 	rev, _ := w.shown[client]["rev"].(float64)
-	body := fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%s,"action":%q,"fields":%s`, client, w.n, rev,
-		jsonText(s.text), s.action, fields)
+	body := fmt.Sprintf(`{"client":%q,"n":%d,"ago":%d,"sure":%v`, client, w.n, w.waited.Milliseconds(), w.waited > 12*time.Hour)
 	if s.lines != "" {
-		body = fmt.Sprintf(`{"client":%q,"n":%d,"lines":%s`, client, w.n, s.lines)
+		body += `,"lines":` + s.lines
+	} else {
+		body += fmt.Sprintf(`,"rev":%v,"text":%s,"action":%q,"fields":%s`, rev, jsonText(s.text), s.action, fields)
 	}
 	if c, ok := w.p.(*countModel); ok {
 		body += fmt.Sprintf(`,"case":%q,"stage":%q,"seen":%s`, c.ref, c.stage, c.seen(w.shown[client]))
@@ -273,6 +291,13 @@ func (w *walk) step() {
 	if w.rng.IntN(10) == 0 {
 		w.elsewhere()
 	}
+	if w.rng.IntN(6) == 0 {
+		w.late()
+	}
+	if _, packs := w.p.(*packModel); packs && w.rng.IntN(12) == 0 {
+		w.issue()
+	}
+	w.at, w.waited = w.h.clock(), 0
 	forgotten := w.forget()
 	shown := w.shown[client]
 	had := w.operator
@@ -288,6 +313,9 @@ func (w *walk) step() {
 	unseen := old && blind
 	promised := !old && !forgotten && !s.again && w.p.promised(w, s, shown)
 	back := !unseen && !forgotten && s.action == "take-back" && s.fields["value"] != "" && shown.says("Why is this taken back?")
+	if w.waits(s) {
+		return
+	}
 	size := w.h.size()
 	a := w.send(client, s)
 	if w.rng.IntN(12) > 0 { // else the next input is sent before the answer is there
@@ -303,10 +331,65 @@ func (w *walk) step() {
 	}
 	s = w.learn(s, shown, a)
 	w.goOn(s, a, had)
+	if !a.stale() {
+		w.wrote = client
+	}
 	w.steps = append(w.steps, fmt.Sprintf("    said: %+v %v", w.p, w.badges))
 	w.hold(s, shown, a, size)
 	if w.h.size() == size && (promised || back) && !a.stale() {
 		w.fail("the page said that it records, and it recorded nothing: %+v", s)
+	}
+}
+
+// waits makes the line fail for a while after an input, sometimes, and reports whether
+// the input came to nothing: what waited for a shift is not taken before a person has
+// said that it is still meant.
+func (w *walk) waits(s step) bool {
+	if w.rng.IntN(25) > 0 {
+		return false
+	}
+	w.waited = pick(w, 5*time.Second, 3*time.Minute, 40*time.Minute, 6*time.Hour, 13*time.Hour, 30*time.Hour)
+	w.h.after(w.waited)
+	w.kept.tried["waited"]++
+	if w.waited < 12*time.Hour {
+		return false
+	}
+	size := w.h.size()
+	w.n++
+	text := s.text
+	if text == "" {
+		text = label(w.h.t, events.ScanBadge, "B-1")
+	}
+	path := "/at/north/or-3/" + w.p.place() + "/scan?lang=en"
+	rec := httptest.NewRecorder()
+	body := fmt.Sprintf(`{"client":%q,"n":%d,"ago":%d,"text":%s}`, w.client, w.n, w.waited.Milliseconds(), jsonText(text))
+	w.handler.ServeHTTP(rec, httptest.NewRequest(http.MethodPost, path, strings.NewReader(body)))
+	if rec.Code != http.StatusBadRequest || w.h.size() != size {
+		w.fail("taken after %s, and nobody had said that it is still meant: %s", w.waited, rec.Body)
+	}
+	return w.rng.IntN(2) == 0 // else somebody says so
+}
+
+// late sends what a screen entered that died before another one went on here: it is of
+// a set that is no longer in hand, and none of it is taken, however often it was scanned.
+func (w *walk) late() {
+	shown := w.shown["a"]
+	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() {
+		return
+	}
+	w.kept.tried["too late"]++
+	size, rev := w.h.size(), w.rev
+	ago := time.Duration(60+w.rng.IntN(3000)) * time.Second
+	for _, s := range []step{w.label(events.ScanTag, "LAP-022"), w.label(events.ScanTag, "VAS-003"), w.label(events.ScanTag, "VAS-003")} {
+		w.waited, w.at = ago, w.h.clock()
+		if a := w.send("a", s); !a.stale() || w.h.size() != size {
+			w.fail("taken from a screen that nobody works at any more: %v", a["aside"])
+		}
+		ago -= 5 * time.Second
+	}
+	w.look("b")
+	if w.rev != rev {
+		w.fail("what came too late has changed the bench")
 	}
 }
 
@@ -358,7 +441,7 @@ func (w *walk) goOn(s step, a answer, had string) {
 	if a.stale() || !w.bench() {
 		return
 	}
-	now := w.h.clock()
+	now := w.at
 	day := func(t time.Time) string { return t.In(w.h.site.Zone()).Format(time.DateOnly) }
 	here := now.Sub(w.worker.active) <= 20*time.Minute && day(now) == day(w.worker.active)
 	switch {
@@ -382,7 +465,7 @@ func (w *walk) learn(s step, shown, a answer) step {
 	_, count := w.p.(*countModel)
 	if s.again {
 		if !a.stale() {
-			w.last.at = w.h.clock()
+			w.last.at = w.at
 		}
 		return s
 	}
@@ -393,12 +476,13 @@ func (w *walk) learn(s step, shown, a answer) step {
 		return s
 	}
 	if entered.symbol() {
-		w.last.step, w.last.at = entered, w.h.clock()
+		w.last.step, w.last.at = entered, w.at
 	} else if !count {
 		w.last.step = step{}
 	}
-	if !count || s.verb == "enter" || s.kind == events.ScanBadge && a["status"] != "broken" {
-		w.active = w.h.clock()
+	// Who counts is known by the badge, as long as policy says; who works at a bench also by what happens there.
+	if !count || s.kind == events.ScanBadge && a["status"] != "broken" {
+		w.active = w.at
 	}
 	if s.action == "undo" {
 		if !a.says("nothing to take back") {
@@ -430,8 +514,8 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 		if a.stale() || s.again {
 			w.fail("recorded by an input that says nothing: %s", e.Kind())
 		}
-		if !e.Time.Equal(w.h.clock()) {
-			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, w.h.clock())
+		if !e.Time.Equal(w.at) {
+			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, w.at)
 		}
 		if c, ok := e.Data.(*events.EventCorrected); ok {
 			corrected++
@@ -545,7 +629,7 @@ func (w *walk) session(i int) {
 	w.care = pick(w, 9, 8, 6)
 	players := []func() player{
 		func() player { return newReadingModel(w, "opening") }, func() player { return newReadingModel(w, "storage") },
-		func() player { return newPackModel() }, func() player { return new(sealModel) }, func() player { return newLoadModel() },
+		func() player { return startPacking(w) }, func() player { return new(sealModel) }, func() player { return newLoadModel() },
 		func() player { return newCountModel(w, i) }, func() player { return newCloseModel(w, i) },
 	}
 	w.p = players[i%len(players)]()

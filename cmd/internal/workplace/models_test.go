@@ -42,6 +42,8 @@ func (m *readingModel) place() string { return m.where }
 
 func (m *readingModel) each() int { return 1 }
 
+func (m *readingModel) busy() bool { return !m.idle() }
+
 func (m *readingModel) idle() bool { return m.tag == "" && m.outer == "" && !m.looked }
 
 func (m *readingModel) clone() player {
@@ -295,23 +297,69 @@ type packModel struct {
 	all   map[string]map[int64]events.Exception // lines by set
 	grams int64
 	light bool // it was said that it is not weighed
+
+	about    string           // the set of which it is asked whether it is packed anew
+	versions map[string]int64 // by which each set is packed
+	stayed   int64            // version that the set in hand is not packed by, as was said
 }
 
 func newPackModel() *packModel {
-	return &packModel{lines: make(map[int64]events.Exception), all: make(map[string]map[int64]events.Exception)}
+	return &packModel{lines: make(map[int64]events.Exception), all: make(map[string]map[int64]events.Exception),
+		versions: make(map[string]int64)}
+}
+
+// shortSet is the set that is packed most. Its list is issued anew now and then.
+const shortSet, shortList = "URO-005", "URO-MINOR"
+
+// versionOf is a version of the short list: the lines change their numbers and quantities.
+func versionOf(version int64) *events.ListIssued {
+	l := listShort()
+	l.List, l.Version = shortList, version
+	for i := range l.Lines {
+		from := listShort().Lines[(i+int(version))%3]
+		from.Line = int64(i + 1)
+		if i == 0 {
+			from.Quantity += version % 3
+		}
+		l.Lines[i] = from
+	}
+	return l
+}
+
+// issue issues the short list anew.
+func (w *walk) issue() {
+	w.h.shorts++
+	w.h.record("north/packing-1", events.KindListIssued, "", versionOf(w.h.shorts))
+	w.steps = append(w.steps, fmt.Sprintf("  version %d of the list is issued", w.h.shorts))
+}
+
+// startPacking begins where the set was packed before.
+func startPacking(w *walk) *packModel {
+	if w.h.shorts == 0 {
+		w.issue()
+	}
+	w.h.record("north/packing-1", events.KindSetPacked, shortSet, &events.SetPacked{List: shortList, Version: w.h.shorts})
+	return newPackModel()
 }
 
 func (m *packModel) place() string { return "packing" }
 
 func (m *packModel) each() int { return 1 }
 
-func (m *packModel) promised(_ *walk, s step, shown answer) bool {
-	return s.enter() && shown.promises()
+func (m *packModel) busy() bool { return m.set != "" }
+
+func (m *packModel) promised(w *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises() && !m.newer(w)
+}
+
+// newer reports whether a version was issued that nobody has answered.
+func (m *packModel) newer(w *walk) bool {
+	return m.set == shortSet && m.versions[shortSet] != w.h.shorts && m.stayed != w.h.shorts
 }
 
 func (m *packModel) clone() player {
 	c := *m
-	c.lines, c.all = maps.Clone(m.lines), make(map[string]map[int64]events.Exception)
+	c.lines, c.all, c.versions = maps.Clone(m.lines), make(map[string]map[int64]events.Exception), maps.Clone(m.versions)
 	for set, lines := range m.all {
 		c.all[set] = maps.Clone(lines)
 	}
@@ -321,10 +369,21 @@ func (m *packModel) clone() player {
 	return &c
 }
 
-// shownLine is the line that the page asks for, 0 for none.
+// listed are the lines that a set is packed by.
+func (m *packModel) listed() []events.Line {
+	switch m.set {
+	case shortSet:
+		return versionOf(m.versions[shortSet]).Lines
+	case "LAP-014":
+		return list60().Lines
+	}
+	return listShort().Lines
+}
+
+// shownLine is the line that the page asks for, nil for none.
 func (m *packModel) shownLine(shown answer) *events.Line {
 	words, _ := shown["words"].(string)
-	for _, l := range slices.Concat(listShort().Lines, list60().Lines) {
+	for _, l := range m.listed() {
 		if words == fmt.Sprintf("%d × %s", l.Quantity, l.Description) {
 			return &l
 		}
@@ -350,8 +409,12 @@ func (m *packModel) next(w *walk, shown answer) step {
 	case ask && shown.says("badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && m.why(shown) > 0:
-		return step{verb: "scan", text: pick(w, "1", "2", "3", "7", "")}
-	case ask && m.set == "VAS-003" && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "7", "")}
+	case ask && shown.says("is not opened"):
+		return step{verb: "do", action: pick(w, "anew", "anew", "leave"), fields: shown.choice("anew")}
+	case ask && shown.says("was issued anew"):
+		return step{verb: "do", action: pick(w, "newest", "stay"), fields: shown.choice("newest")}
+	case ask && m.set == shortSet && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
 		return step{verb: "scan", text: pick(w, "", "", "", "3", "9")}
 	case ask && shown.promises():
 		return step{verb: "scan"}
@@ -361,7 +424,7 @@ func (m *packModel) next(w *walk, shown answer) step {
 	}
 	switch w.rng.IntN(8) {
 	case 0, 1, 2:
-		return w.label(events.ScanSet, pick(w, "VAS-003", "VAS-003", "VAS-003", "LAP-014"))
+		return w.label(events.ScanSet, pick(w, shortSet, shortSet, shortSet, "LAP-014"))
 	case 3:
 		return step{verb: "scan", text: pick(w, "1", "2", "12", "0")}
 	case 4:
@@ -382,17 +445,26 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	typed := err == nil && s.verb == "scan"
 	line := m.shownLine(shown)
 	enter := s.enter() || s.action == "enter"
+	if m.meanwhile(w, s, shown, a) {
+		return
+	}
 	switch {
+	case s.kind == events.ScanSet && s.id != m.set && a.says("is not opened"):
+		m.about = s.id
 	case s.kind == events.ScanSet && !a.says("is half packed") && s.id != m.set && fmt.Sprint(a["what"]) == s.id && a["no"] == nil:
-		m.turn(s.id)
-	case s.action == "clear":
+		m.turn(w, s.id)
+	case s.action == "clear", s.action == "leave":
 		m.drop()
 	case s.action == "again" || s.action == "weight":
 		m.answer(s, shown)
 	case m.why(shown) > 0 && typed && number >= 1 && number <= 5:
 		x := m.lines[m.why(shown)]
-		x.Reason = []string{"missing", "substituted", "damaged", "added", "repair"}[number-1]
-		m.lines[x.Line] = x
+		reason := []string{"missing", "substituted", "damaged", "added", "repair"}[number-1]
+		listed := m.listed()[x.Line-1].Quantity
+		if reason == "substituted" || (reason == "added") == (x.Counted > listed) { // else it is asked again
+			x.Reason = reason
+			m.lines[x.Line] = x
+		}
 	case line != nil && (enter || typed && len(s.text) <= 3):
 		x := events.Exception{Line: line.Line, Counted: line.Quantity}
 		if typed {
@@ -404,6 +476,29 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 			m.grams, m.light = int64(kg*1000+0.5), false
 		}
 	}
+}
+
+// meanwhile takes in the answers to what is asked since something happened elsewhere.
+func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
+	switch {
+	case s.action == "anew" && m.about != "" && s.fields["value"] != "":
+		m.turn(w, m.about)
+		m.about = ""
+	case s.action == "newest" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
+		was := m.listed()
+		m.versions[shortSet] = w.h.shorts
+		for line := range m.lines {
+			if m.listed()[line-1] != was[line-1] {
+				delete(m.lines, line)
+			}
+		}
+		w.kept.tried["issued meanwhile"]++
+	case s.action == "stay" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
+		m.stayed = w.h.shorts
+	default: // nothing but what is said of the set as a whole
+		return m.newer(w) && s.kind == "" && s.action != "weight" && s.action != "clear"
+	}
+	return true
 }
 
 // answer takes the buttons.
@@ -430,8 +525,11 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if d.WeightGrams != m.grams {
 		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
 	}
+	if m.set == shortSet && (d.List != shortList || d.Version != m.versions[shortSet]) {
+		w.fail("packed by %s, version %d; said was %d", d.List, d.Version, m.versions[shortSet])
+	}
 	var want []events.Exception
-	for _, l := range listShort().Lines {
+	for _, l := range m.listed() {
 		x, ok := m.lines[l.Line]
 		if !ok {
 			w.fail("line %d is packed, which nobody was shown", l.Line)
@@ -448,16 +546,19 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 func (m *packModel) recorded(*walk) { m.drop() }
 
 // turn takes another set up. What was counted of a set before stays.
-func (m *packModel) turn(set string) {
+func (m *packModel) turn(w *walk, set string) {
 	if m.all[set] == nil {
 		m.all[set] = make(map[int64]events.Exception)
 	}
-	m.set, m.lines, m.grams, m.light = set, m.all[set], 0, false
+	if len(m.all[set]) == 0 {
+		m.versions[set] = w.h.shorts
+	}
+	m.set, m.lines, m.grams, m.light, m.stayed = set, m.all[set], 0, false, 0
 }
 
 func (m *packModel) drop() {
 	delete(m.all, m.set)
-	*m = packModel{all: m.all, lines: make(map[int64]events.Exception)}
+	*m = packModel{all: m.all, versions: m.versions, lines: make(map[int64]events.Exception)}
 }
 
 // sealModel is the model of sealing.
@@ -472,6 +573,8 @@ type sealModel struct {
 func (m *sealModel) place() string { return "sealing" }
 
 func (m *sealModel) each() int { return 1 }
+
+func (m *sealModel) busy() bool { return m.set != "" }
 
 func (m *sealModel) promised(_ *walk, s step, shown answer) bool {
 	return s.enter() && shown.promises()
@@ -618,7 +721,11 @@ type loadModel struct {
 	loads   map[string][]string // sets that were put into each load
 	runs    map[string]bool     // loads that were started
 	load    string
-	of      string // load whose indicator was scanned
+	of      string // load whose indicator is read
+	shows   string // what it shows, as was said; its lot too
+	lot     string
+	ending  string // how the load ended, as was said: result and release
+	asks    string // a load that was recorded already, and of which is asked
 	entered string // of a load that could not be begun
 	ends    int    // how many records the last input makes
 	gone    bool   // and whether its load is then gone
@@ -632,6 +739,8 @@ func newLoadModel() *loadModel {
 func (m *loadModel) place() string { return "sterilizer" }
 
 func (m *loadModel) each() int { return m.ends }
+
+func (m *loadModel) busy() bool { return m.load != "" || m.of != "" }
 
 func (m *loadModel) clone() player {
 	c := *m
@@ -648,11 +757,27 @@ func (m *loadModel) promised(w *walk, s step, shown answer) bool {
 	if w.badge() == "" {
 		return false
 	}
+	if shown.says("records that") && m.waits() {
+		return shown.asksAbout() == "" && (s.kind == events.ScanBadge && shown.says("Scan your badge: it records that") || s.enter() && shown.says("Enter records that"))
+	}
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.says("Biological indicator of S1-0304-01: what does it show?")
-	return indicator || s.action == "result" && len(m.loads[m.load]) > 0
+	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0)
 }
 
+// waits reports whether something was said that is not recorded.
+func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
+
 func (m *loadModel) next(w *walk, shown answer) step {
+	switch {
+	case m.waits() && w.careful() && shown.says("Scan your badge: it records that"):
+		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
+	case m.waits() && w.careful() && shown.says("Enter records that"):
+		return step{verb: "scan"}
+	case m.waits() && w.rng.IntN(8) == 0:
+		return step{verb: "do", action: "forget"}
+	case shown.says("was recorded already") && w.careful():
+		return step{verb: "do", action: "begin-too", fields: shown.choice("begin-too")}
+	}
 	if shown.says("what does it show?") && w.careful() {
 		return step{verb: "do", action: "indicator", fields: map[string]string{"value": pick(w, "negative", "positive")}}
 	}
@@ -692,6 +817,10 @@ func (m *loadModel) next(w *walk, shown answer) step {
 	case 10:
 		return w.label(events.ScanLoad, "S1-0304-01")
 	}
+	if w.rng.IntN(2) == 0 {
+		return step{verb: "do", action: "indicator", fields: f("load", "S1-0304-01", "lot", pick(w, "L-7", ""), "control", "positive",
+			"incubated", "", "result", pick(w, "negative", "positive", "positive", ""))}
+	}
 	return step{verb: "do", action: "indicator", fields: f("value", pick(w, "negative", "positive", ""))}
 }
 
@@ -711,14 +840,51 @@ func (m *loadModel) due(w *walk) int {
 
 func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 	m.ends, m.gone, m.read = 0, false, false
+	value := cmp.Or(s.fields["result"], s.fields["value"])
+	switch {
+	case s.action == "forget":
+		if m.shows != "" || m.lot != "" || shown.says("what does it show?") {
+			m.of = ""
+		}
+		m.shows, m.lot, m.ending = "", "", ""
+	case s.action == "indicator" && m.ending == "" && cmp.Or(s.fields["load"], m.of) != "":
+		m.of = cmp.Or(s.fields["load"], m.of)
+		if lot, ok := s.fields["lot"]; ok {
+			m.lot = lot
+		}
+		m.shows = cmp.Or(value, m.shows)
+	case s.action == "result" && m.shows == "" && len(m.loads[m.load]) > 0:
+		m.ending = value + " " + s.fields["released"]
+		if value == "failed" {
+			m.ending = "failed no"
+		}
+	case !m.waits():
+		m.learnLoad(w, s, a)
+	}
+	switch {
+	case w.badge() == "":
+	case m.shows != "":
+		m.ends, m.read = 1, true
+	case m.ending != "":
+		m.ends, m.gone = len(m.loads[m.load]), m.ending != "passed no"
+	}
+}
+
+// learnLoad learns what is done with loads, while nothing waits to be recorded.
+func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 	switch {
 	case s.action == "begin":
-		id := fmt.Sprintf("%s-%s-%02s", s.fields["sterilizer"], w.h.clock().In(w.h.site.Zone()).Format("0102"), s.fields["run"])
+		id := fmt.Sprintf("%s-%s-%02s", s.fields["sterilizer"], w.at.In(w.h.site.Zone()).Format("0102"), s.fields["run"])
+		m.entered = fmt.Sprint(s.fields)
 		if _, ok := m.loads[id]; ok || s.fields["run"] == "no" {
-			m.entered = fmt.Sprint(s.fields)
+			m.asks = ""
 			return
 		}
-		m.load, m.entered, m.loads[id] = id, "", []string{}
+		if m.asks = id; !a.says("was recorded already") {
+			m.begun(id)
+		}
+	case s.action == "begin-too" && m.asks != "" && s.fields["value"] == m.asks:
+		m.begun(m.asks)
 	case s.kind == events.ScanSet && !a.says("which FAILED"): // then it is asked whether it goes in
 		m.put(s.id)
 	case s.action == "put":
@@ -727,15 +893,12 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
 	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0:
 		m.runs[m.load] = true
-	case s.action == "result" && w.badge() != "":
-		m.ends = len(m.loads[m.load])
-		m.gone = m.ends > 0 && (s.fields["result"] == "failed" || s.fields["released"] == "yes")
 	case s.kind == events.ScanLoad:
-		m.of = s.id
-	case s.action == "indicator":
-		m.ends, m.read = 1, true
+		m.of, m.lot = s.id, ""
 	}
 }
+
+func (m *loadModel) begun(id string) { m.load, m.entered, m.asks, m.loads[id] = id, "", "", []string{} }
 
 // put puts a set into the load that is being filled, unless it runs or another one has it.
 func (m *loadModel) put(set string) {
@@ -752,17 +915,25 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == "" || e.Operator != w.badge() {
 		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
 	}
+	if said := s.action == "result" || s.action == "indicator"; !said {
+		asked := s.kind == events.ScanBadge && shown.says("Scan your badge: it records that") ||
+			(s.enter() || s.action == "enter") && shown.says("Enter records that")
+		if !asked {
+			w.fail("%s recorded by %+v; the page said %v | %v", e.Kind(), s, shown["words"], shown["next"])
+		}
+	}
 	switch d := e.Data.(type) {
 	case *events.SetSterilized:
-		if s.action != "result" || d.Result != s.fields["result"] || d.Released && (s.fields["released"] != "yes" || d.Result == "failed") {
-			w.fail("%s, released %v, recorded by %+v", d.Result, d.Released, s)
+		released := map[bool]string{true: "yes", false: "no"}[d.Released]
+		if d.Result+" "+released != m.ending {
+			w.fail("%s, released %v, recorded; said was %s", d.Result, d.Released, m.ending)
 		}
 		if d.Load != m.load || !slices.Contains(m.loads[d.Load], e.Subject) {
 			w.fail("%s in load %s, which nobody put there: %v in %s", e.Subject, d.Load, m.loads, m.load)
 		}
 	case *events.IndicatorRead:
-		if s.action != "indicator" || s.fields["value"] == "" || d.Result != s.fields["value"] || d.Load != m.of {
-			w.fail("indicator of %s %s, recorded by %+v; scanned was %q", d.Load, d.Result, s, m.of)
+		if d.Result != m.shows || d.Load != m.of || d.Lot != m.lot {
+			w.fail("indicator of %s, lot %s, %s; said was %s, lot %s, %s", d.Load, d.Lot, d.Result, m.of, m.lot, m.shows)
 		}
 	default:
 		w.fail("recorded: %s", e.Kind())
@@ -776,7 +947,9 @@ func (m *loadModel) recorded(*walk) {
 		m.load = ""
 	}
 	if m.read {
-		m.of = ""
+		m.of, m.shows, m.lot = "", "", ""
+	} else {
+		m.ending = ""
 	}
 }
 
@@ -829,6 +1002,8 @@ func (w *walk) packAgain(set string) {
 func (m *countModel) place() string { return "count" }
 
 func (m *countModel) each() int { return 1 }
+
+func (m *countModel) busy() bool { return false } // a count is made at several screens
 
 func (m *countModel) clone() player {
 	c := *m
@@ -1099,6 +1274,8 @@ func newCloseModel(w *walk, i int) *closeModel {
 func (m *closeModel) place() string { return "close" }
 
 func (m *closeModel) each() int { return 1 }
+
+func (m *closeModel) busy() bool { return m.ref != "" }
 
 func (m *closeModel) clone() player {
 	c := *m

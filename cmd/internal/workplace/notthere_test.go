@@ -208,6 +208,7 @@ func hasCode(v *projections.Verdict, code projections.Code) bool {
 // said that it is another set, and the record says so.
 func TestSetThatLooksLikeAnother(t *testing.T) {
 	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0") // what lies ready is asked about
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 	scan(label(t, events.ScanBadge, "B-1"))
@@ -218,6 +219,9 @@ func TestSetThatLooksLikeAnother(t *testing.T) {
 	if !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 is new here, and VAS-003 looks like it") ||
 		strings.Contains(fmt.Sprint(a["bench"]), "choose") {
 		t.Fatalf("asked: %v / %v", a["words"], a["choices"])
+	}
+	if a := scan(""); !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 is new here") {
+		t.Fatalf("Enter has answered the question: %v", a["words"])
 	}
 	if a := scan(label(t, events.ScanTag, "VAS-003")); !strings.Contains(fmt.Sprint(a["words"]), "4 × Forceps") {
 		t.Fatalf("the other one: %v", a["words"])
@@ -235,7 +239,7 @@ func TestSetThatLooksLikeAnother(t *testing.T) {
 	if len(got) != 1 || !got[0].(*events.SetPacked).NewSet {
 		t.Fatalf("recorded %v: %v", got, a["words"])
 	}
-	if a := scan(label(t, events.ScanTag, "VAS-O03")); !strings.Contains(fmt.Sprint(a["words"]), "4 × Forceps") {
+	if a := scan(label(t, events.ScanTag, "VAS-O03")); !strings.Contains(fmt.Sprint(a["words"]), "VAS-O03 was packed") {
 		t.Errorf("packed before: %v", a["words"])
 	}
 }

@@ -82,6 +82,28 @@ func TestStopSaysItIsNotOpen(t *testing.T) {
 		!strings.HasPrefix(more, "If it is opened now, the record will say: LAP-014 was opened") {
 		t.Errorf("not released: %v / %v", a["words"], more)
 	}
+	// Nor is it in what is told below the first finding.
+	s.do("forget")
+	s.scan(label(t, events.ScanTag, "LAP-014"))
+	a = s.scan(h.codes["LAP-022"])
+	older := fmt.Sprint(a["older"])
+	if !strings.Contains(fmt.Sprint(a["words"]), "WRONG COUNT SHEET") || !strings.Contains(older, "NOT RELEASED") {
+		t.Fatalf("a wrong sheet, not released: %v / %s", a["words"], older)
+	}
+	for _, o := range a["older"].([]any) {
+		says := o.(map[string]any)["says"].(string)
+		if strings.Contains(says, "opened for") && !strings.HasPrefix(says, "If it is opened now, the record will say: ") {
+			t.Errorf("told as if it were open: %s", says)
+		}
+	}
+	// Without a case none is named.
+	s.do("forget")
+	s.do("next-case")
+	s.scan(label(t, events.ScanTag, "LAP-014"))
+	if all := fmt.Sprint(s.scan(h.codes["LAP-022"])); !strings.Contains(all, "NOT RELEASED") || strings.Contains(all, "case –") {
+		t.Errorf("a case that nobody scanned is named: %s", all)
+	}
+	s.scan(label(t, events.ScanCase, "K-1"))
 	// Used before: that is so, and what the record would say begins with it.
 	s.do("forget")
 	h.record("north/or-1", events.KindSetOpened, "LAP-022", &events.SetOpened{Case: "K-0412", Tag: "LAP-022"})

@@ -214,6 +214,7 @@ func TestSecondLook(t *testing.T) {
 	p := events.DefaultPolicy()
 	p.SecondLook = []string{"VAS-MINOR"}
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	h.open("VAS-003", "K-0")
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	s.scan("VAS-003")
 	s.scan(label(t, events.ScanBadge, "B-1"))
@@ -280,28 +281,42 @@ func TestManyAtOnce(t *testing.T) {
 }
 
 // TestWaitedInput: what had to wait for the line is observed when it was
-// entered; an impossible wait is not believed.
+// entered. What waited for a shift is taken once a person has said that it is still
+// meant, as of then; it is never of now.
 func TestWaitedInput(t *testing.T) {
 	h := newHouse(t, "VAS-003", "LAP-014")
 	h.after(time.Hour)
-	at := func(set string, n, ago int) time.Duration {
+	at := func(set string, n, ago int, more string) (waited time.Duration, recorded bool) {
+		size := h.size()
 		for i, text := range []string{set, label(t, events.ScanBadge, "B-1"), ""} {
-			h.post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"ago":%d,"text":%q}`, n+i, ago, text))
+			h.post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"ago":%d,"text":%q%s}`, n+i, ago, text, more))
 		}
-		hist, err := h.site.History(t.Context(), site.Query{Set: set})
+		if h.size() == size {
+			return 0, false
+		}
+		e, err := h.site.EventAt(h.size())
 		if err != nil {
 			t.Fatal(err)
 		}
-		last := hist.Events[len(hist.Events)-1]
-		if last.Kind != string(events.KindSetChecked) {
-			t.Fatalf("the last event is a %s", last.Kind)
+		if e.Kind() != events.KindSetChecked {
+			t.Fatalf("the last event is a %s", e.Kind())
 		}
-		return h.clock().Sub(last.Observed)
+		return h.clock().Sub(e.Time), true
 	}
-	if got := at("VAS-003", 1, 90_000); got != 90*time.Second {
+	const hour = 3600_000
+	if got, _ := at("VAS-003", 1, 90_000, ""); got != 90*time.Second {
 		t.Errorf("a minute and a half of waiting is recorded as %s", got)
 	}
-	if got := at("LAP-014", 10, 1<<40); got != 0 {
+	for _, ago := range []int{12 * hour, 20 * hour, 32 * 24 * hour, 1 << 40} {
+		if got, recorded := at("LAP-014", 10+ago%7, ago, ""); recorded {
+			t.Errorf("a wait of %d h is recorded as %s", ago/hour, got)
+		}
+	}
+	h.after(40 * time.Hour)
+	if got, recorded := at("LAP-014", 100, 20*hour, `,"sure":true`); !recorded || got != 20*time.Hour {
+		t.Errorf("a wait of 20 h that somebody confirmed is recorded as %s, %v", got, recorded)
+	}
+	if got, recorded := at("VAS-003", 200, 32*24*hour, `,"sure":true`); recorded {
 		t.Errorf("an impossible wait is recorded as %s", got)
 	}
 }

@@ -353,7 +353,7 @@ func (p *person) session(i int) {
 	p.h.t.Helper()
 	makers := []func() work{
 		func() work { return newRead(p, "storage", i) }, func() work { return newCounting(p, i) },
-		func() work { return newRead(p, "opening", i) }, func() work { return &packs{counted: make(map[int64]events.Exception)} },
+		func() work { return newRead(p, "opening", i) }, func() work { return newPacks(p) },
 		func() work { return newSeals(p) },
 	}
 	if err := os.RemoveAll(filepath.Join(p.h.site.Dir(), "drafts")); err != nil {
@@ -621,6 +621,12 @@ type packs struct {
 	grams   int64
 }
 
+// newPacks begins with a set that was used: what lies ready is asked about.
+func newPacks(p *person) *packs {
+	p.h.open("VAS-003", "K-0")
+	return &packs{counted: make(map[int64]events.Exception)}
+}
+
 func (k *packs) place() string { return "packing" }
 
 func (k *packs) answer(p *person, shown string) (string, bool) {
@@ -824,6 +830,7 @@ func TestDeadTabsInOrder(t *testing.T) {
 	rec("storage", label(t, events.ScanTag, "LAP-022"), h.codes["LAP-022"], "1", badge)
 	rec("opening", label(t, events.ScanCase, "K-1"), badge, label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"),
 		h.codes["LAP-014"], "1")
+	h.open("VAS-003", "K-0")
 	rec("packing", badge, label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2")
 	places := []string{"storage", "opening", "packing"}
 	kinds := []events.Kind{events.KindSetChecked, events.KindSetOpened, events.KindSetPacked}

@@ -31,6 +31,12 @@ func TestWholeWay(t *testing.T) {
 	p.Open(h.at("packing"))
 	p.Axe()
 	p.Type(set)
+	p.AwaitText("#verdict", "is not opened") // it lies ready, so it is asked
+	p.Press("\r")
+	p.Await(`document.body.dataset.sound === "low"`)
+	p.AwaitText("#verdict", "is not opened")
+	p.Axe()
+	p.Touch(`[data-do="anew"]`)
 	p.AwaitText("#verdict", "4 × Forceps, mosquito")
 	p.Press("\r")
 	p.AwaitText("#verdict", "2 × Clamp, vascular")

@@ -367,16 +367,22 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 	}
 }
 
-// longestWait bounds what a page says about how long an input had to wait.
-const longestWait = 12 * time.Hour
+// How long an input may have waited. What waited for a shift is taken once a person has
+// seen what it is and of when: the browser's clock may have been set meanwhile. What is
+// older than a month is entered anew.
+const (
+	longestWait = 12 * time.Hour // as in assets/station.js
+	longestKept = 31 * 24 * time.Hour
+)
 
 // input is what a page sends.
 type input struct {
 	Client string            `json:"client"`
 	N      int64             `json:"n"`
-	Ago    int64             `json:"ago"` // milliseconds since it was entered, where it had to wait
-	At     int64             `json:"at"`  // when it was entered, in milliseconds of the browser's clock
-	Rev    int64             `json:"rev"` // of what the page showed
+	Ago    int64             `json:"ago"`  // milliseconds since it was entered, where it had to wait
+	Sure   bool              `json:"sure"` // it waited for long, and a person has said that it is still meant
+	At     int64             `json:"at"`   // when it was entered, in milliseconds of the browser's clock
+	Rev    int64             `json:"rev"`  // of what the page showed
 	Text   string            `json:"text"`
 	Action string            `json:"action"`
 	Fields map[string]string `json:"fields"`
@@ -398,8 +404,11 @@ func (v *visit) input() (*input, error) {
 	if len(in.Client) > 64 || in.Client == "" {
 		return nil, v.sayNo("input-unreadable")
 	}
-	// A browser's clock is not asked, only how long it waited; not beyond a shift.
-	if wait := time.Duration(in.Ago) * time.Millisecond; wait > 0 && wait < longestWait {
+	// A browser's clock is not asked, only how long it waited.
+	switch wait := time.Duration(in.Ago) * time.Millisecond; {
+	case in.Ago > longestKept.Milliseconds(), wait >= longestWait && !in.Sure:
+		return nil, v.sayNo("waited-too-long") // it is never of now
+	case wait > 0:
 		v.now = v.now.Add(-wait)
 	}
 	return in, nil

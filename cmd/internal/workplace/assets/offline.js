@@ -11,7 +11,7 @@ export const seen = res => since(Number(res.headers.get("X-Stored") || 0));
 export const gone = () => { if (!away) since(Number(localStorage.getItem("known") || Date.now())); };
 export const back = () => since(0);
 
-function clock(time) {
+export function clock(time) {
   const form = {hour: "2-digit", minute: "2-digit", hourCycle: "h23"};
   if (new Date(time).toDateString() !== new Date().toDateString()) Object.assign(form, {day: "2-digit", month: "2-digit"});
   const zone = note.dataset.zone;

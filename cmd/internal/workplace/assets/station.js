@@ -1,6 +1,8 @@
 // What all workplaces share: the scan field, the queue of what was entered, the
 // sounds, the stream of changes.
 
+import {clock} from "./offline.js";
+
 const wait = ms => new Promise(done => setTimeout(done, ms));
 
 // Which browser tab this is. It outlives a reload: a page that goes leaves it to the
@@ -28,6 +30,10 @@ const answerWithin = 20000;
 // How often a tab with waiting entries says that it is open, in milliseconds.
 const aliveEvery = 2000;
 
+// What waited for as long as a shift is sent only once a person has seen what it is and
+// of when: the clock may have been set meanwhile (longestWait in workplace.go).
+const longestWait = 12 * 3600 * 1000;
+
 // Sender keeps what was entered until the server has answered it, in order and
 // across reloads. What waits here is shown as waiting: it is not recorded.
 export class Sender {
@@ -40,6 +46,9 @@ export class Sender {
     this.busy = false;
     this.failed = false;
     this.left = 0; // entries of tabs that are gone
+    this.oldKey = "old:" + base.slice(0, base.lastIndexOf("/") + 1);
+    this.askOld();
+    addEventListener("storage", e => { if (e.key === this.oldKey) this.showOld(); });
     addEventListener("online", () => this.wake?.());
     this.alive();
     this.adopt();
@@ -75,9 +84,32 @@ export class Sender {
     }
     this.pump();
   }
+  // The entries that wait for a person to say whether they are still meant. They are the
+  // station's: any page of it shows them.
+  old() { return JSON.parse(localStorage.getItem(this.oldKey) || "[]"); }
+  putOld(items) {
+    if (items.length) localStorage.setItem(this.oldKey, JSON.stringify(items));
+    else localStorage.removeItem(this.oldKey);
+    this.showOld();
+  }
+  showOld() { tellEntries("old", this.old()); }
+  askOld() {
+    const box = document.getElementById("old");
+    box?.querySelector("[data-act=take]").addEventListener("click", () => {
+      // By numbers of this page: others have been answered since theirs were given.
+      const items = this.old().map(item =>
+        ({...item, left: true, body: {...item.body, client, n: number(), sure: true}}));
+      this.items.push(...items);
+      this.save();
+      this.putOld([]);
+      this.pump();
+    });
+    box?.querySelector("[data-act=drop]").addEventListener("click", () => this.putOld([]));
+    document.querySelector("#untaken [data-act=seen]")?.addEventListener("click", () => tellEntries("untaken", untaken = []));
+    this.showOld();
+  }
   put(verb, body) {
-    const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
-    sessionStorage.setItem("n", n);
+    const n = number();
     this.items.push({verb, at: Date.now(), body: {client, n, at: Date.now(), ...body}});
     this.save();
     this.pump();
@@ -115,6 +147,13 @@ export class Sender {
       const item = this.items[0];
       // What waited is observed when it was entered, not when the line came back.
       const ago = Date.now() - item.at;
+      if (ago >= longestWait && !item.body.sure) {
+        this.putOld([...this.old(), {base: this.base, ...item}]);
+        this.items.shift();
+        if (item.left) this.left--; // it is not sent from here
+        this.save();
+        continue;
+      }
       if (ago > 2000) item.body.ago = ago;
       let data, ok;
       this.incident = "";
@@ -145,12 +184,43 @@ export class Sender {
       this.tries = 0;
       this.items.shift();
       this.save();
+      if (data.stale && item.body.ago) tellEntries("untaken", untaken = [...untaken, item]);
       if (!item.left) this.answered(data, ok, item);
       else if (item.base === this.base) this.answered({...data, go: undefined}, ok, item);
       else if (!ok || data.stale || data.status === "broken") late(item.base, data);
     }
     this.busy = false;
   }
+}
+
+// number is the next one of this tab's entries.
+function number() {
+  const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
+  sessionStorage.setItem("n", n);
+  return n;
+}
+
+// named is what was scanned, as people call it: what a label names, the beginning of a
+// sheet's code.
+function named(text, words) {
+  const label = /^X9[A-Z](.+).$/.exec(text);
+  return label ? label[1] : text.length > 50 ? words.sheet + " " + text.slice(0, 8) + "…" : text;
+}
+
+// tellEntries lists entries in a box: when each was made, where, and what it says.
+let untaken = []; // what waited and was not taken
+function tellEntries(id, items) {
+  const box = document.getElementById(id);
+  if (!box) return;
+  const words = document.getElementById("untaken").dataset;
+  box.hidden = !items.length;
+  box.querySelector("ul").replaceChildren(...items.map(item => {
+    const place = document.querySelector(`.ways a[href="${CSS.escape(item.base || location.pathname)}"]`)?.textContent.trim();
+    const what = item.body.lines?.map(l => words.line.replace("{0}", l.set).replace("{1}", l.line).replace("{2}", l.counted)).join("; ") ||
+      named(item.body.text || "", words) || (item.verb === "scan" ? words.enter : words.button);
+    return Object.assign(document.createElement("li"), {textContent: [clock(item.at), place, what].filter(Boolean).join(" · ")});
+  }));
+  if (items.length && id === "untaken") beep("wrong");
 }
 
 // late shows what came of something that was entered at another place of this station

@@ -1,0 +1,364 @@
+package workplace_test
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// tells is all that an answer says, in words.
+func tells(a map[string]any) string {
+	return fmt.Sprint(a["status"], " ", a["words"], " | ", a["next"], " | ", a["more"], " | ", a["aside"])
+}
+
+// must fails unless an answer says something.
+func must(t *testing.T, a map[string]any, says ...string) {
+	t.Helper()
+	for _, s := range says {
+		if !strings.Contains(tells(a), s) {
+			t.Fatalf("the page says %q, want %q", tells(a), s)
+		}
+	}
+}
+
+// TestPositiveIndicatorIsKept: a positive indicator that is entered before a badge was
+// scanned stays in sight, with its lot, until a badge records it; no other scan or
+// button takes its place.
+func TestPositiveIndicatorIsKept(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanLoad, "S1-0304-01"))
+	// The button of the question says the result alone; what the form said before stays.
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "BI-77", "control", "positive", "incubated", "180", "result", ""), "what does it show?")
+	must(t, s.do("indicator", "value", "positive"), "broken", "S1-0304-01: POSITIVE", "Scan your badge: it records that")
+	before := h.size()
+	for name, a := range map[string]func() map[string]any{
+		"a set":          func() map[string]any { return s.scan(label(t, events.ScanSet, "VAS-003")) },
+		"a load's label": func() map[string]any { return s.scan(label(t, events.ScanLoad, "S1-0304-01")) },
+		"Enter":          func() map[string]any { return s.scan("") },
+		"begin":          func() map[string]any { return s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134") },
+		"clear":          func() map[string]any { return s.do("clear") },
+		"next person":    func() map[string]any { return s.do("next-person") },
+		"another load's": func() map[string]any { return s.do("indicator", "load", "S1-0304-02", "result", "negative") },
+	} {
+		h.after(3 * time.Second)
+		if a := a(); !strings.Contains(tells(a), "S1-0304-01: POSITIVE") || h.size() != before {
+			t.Fatalf("after %s the page says %s", name, tells(a))
+		}
+	}
+	h.after(14 * time.Hour) // another shift finds it
+	if page := h.get("/at/north/or-3/sterilizer"); !strings.Contains(page, "S1-0304-01: POSITIVE") {
+		t.Fatal("the positive indicator is not on the page any more")
+	}
+	must(t, s.scan(label(t, events.ScanBadge, "B-9")), "broken", "S1-0304-01: POSITIVE")
+	e, err := h.site.EventAt(h.size())
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, ok := e.Data.(*events.IndicatorRead)
+	if !ok || h.size() != before+1 || *d != (events.IndicatorRead{Load: "S1-0304-01", Sterilizer: "S1", Result: "positive", Lot: "BI-77",
+		Control: "positive", IncubatedMinutes: 180}) || e.Operator != "B-9" {
+		t.Fatalf("recorded %+v by %s", e.Data, e.Operator)
+	}
+}
+
+// TestForgottenReading: what was entered by mistake is taken back before it is recorded.
+func TestForgottenReading(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.do("indicator", "load", "S1-0304-01", "result", "positive")
+	must(t, s.do("forget"), "Begin a load")
+	before := h.size()
+	must(t, s.scan(label(t, events.ScanBadge, "B-9")), "B-9 works here")
+	if h.size() != before {
+		t.Error("recorded after all")
+	}
+}
+
+// TestFailedLoadIsKept: likewise a load that failed, told before a badge was scanned.
+func TestFailedLoadIsKept(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	h.after(time.Minute)
+	must(t, s.do("result", "result", "failed", "released", "no"), "broken", "S1-0304-07 FAILED", "Scan your badge")
+	must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "S1-0304-07 FAILED")
+	must(t, s.scan(label(t, events.ScanBadge, "B-9")), "broken", "S1-0304-07 failed")
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetSterilized)
+	if d := got[len(got)-1].(*events.SetSterilized); d.Load != "S1-0304-07" || d.Result != "failed" {
+		t.Errorf("recorded %+v", d)
+	}
+	if a := s.do("result", "result", "maybe"); h.size() == 0 || a["no"] != true {
+		t.Errorf("a load ended otherwise: %s", tells(a))
+	}
+}
+
+// TestIndicatorThatShowsNothing: minutes that no indicator is read after are asked about;
+// a negative result beside a control that did not grow is not green.
+func TestIndicatorThatShowsNothing(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-9"))
+	before := h.size()
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "", "control", "positive", "incubated", "1", "result", "negative"), "incubated for 1 min only?")
+	if h.size() != before {
+		t.Fatal("recorded before it was answered")
+	}
+	must(t, s.do("short"), "whole", "S1-0304-01: negative")
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "", "control", "negative", "incubated", "60", "result", "negative"),
+		"doubtful", "its control did not grow")
+	if h.size() != before+2 {
+		t.Errorf("%d readings are recorded, want 2", h.size()-before)
+	}
+}
+
+// TestLoadNumberTwice: a load that was recorded is not begun again without a question,
+// and one of another year has a name of its own: an indicator speaks for one run.
+func TestLoadNumberTwice(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	begin := func() map[string]any { return s.do("begin", "sterilizer", "s1", "run", "1", "cycle", "c-134") }
+	must(t, begin(), "S1-0304-01 was recorded already")
+	must(t, s.scan(""), "S1-0304-01 was recorded already")
+	must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "begin a load first")
+	must(t, s.do("begin-too", "value", "S1-0304-01"), "Scan sets into S1-0304-01")
+	s.do("give-up")
+	h.now.Store(morning.AddDate(1, 0, 0).UnixNano())
+	must(t, begin(), "Scan sets into S1-270304-01")
+}
+
+// TestLoadedInDoubt: a set that something is known against is not green in a load, since
+// another cycle puts nothing right.
+func TestLoadedInDoubt(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/storage", events.KindSetChecked, "LAP-014", &events.SetChecked{Tag: "LAP-014",
+		Sheet: &events.Reading{Found: "outside", Code: h.codes["LAP-022"]}})
+	h.record("north/storage", events.KindSetChecked, "VAS-003", &events.SetChecked{Tag: "VAS-003", Aside: events.AsidePut})
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "broken LAP-014 in load", "WRONG COUNT SHEET")
+	must(t, s.scan(label(t, events.ScanSet, "LAP-022")), "LAP-022 in load", "probably carries a wrong count sheet")
+	a := s.scan(label(t, events.ScanSet, "VAS-003"))
+	if must(t, a, "VAS-003 in load"); a["status"] == "whole" {
+		t.Errorf("a set that was put aside is green: %s", tells(a))
+	}
+}
+
+// reissued issues the short list anew, with two lines exchanged.
+func (h *house) reissued(version int64) {
+	l := listShort()
+	l.Version = version
+	l.Lines[1], l.Lines[2] = l.Lines[2], l.Lines[1]
+	l.Lines[1].Line, l.Lines[2].Line = 2, 3
+	h.record("north/packing-1", events.KindListIssued, "", l)
+}
+
+// TestListIssuedWhilePacking: the lines of a half packed set are those of the version by
+// which it was begun. That a newer one was issued is asked about; by that one, lines that
+// are other instruments there are counted again.
+func TestListIssuedWhilePacking(t *testing.T) {
+	for answer, want := range map[string]events.SetPacked{
+		"stay":   {Version: 1, Exceptions: []events.Exception{{Line: 2, Counted: 1, Reason: "missing"}}},
+		"newest": {Version: 2},
+	} {
+		t.Run(answer, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			h.open("VAS-003", "K-0")
+			s := &scanner{h: h, path: "/at/north/packing-1/packing"}
+			scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+			tag := label(t, events.ScanTag, "VAS-003")
+			for _, text := range []string{label(t, events.ScanBadge, "B-1"), tag, "", "1", "1"} {
+				scan(text)
+			}
+			h.reissued(2)
+			for _, text := range []string{"", tag, "3", "4.2", ""} {
+				must(t, scan(text), "VAS-MINOR was issued anew: version 2", "counted again: 1")
+			}
+			s.do("line", "line", "3")
+			s.do("record")
+			if got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked); len(got) != 1 {
+				t.Fatal("packed under a question")
+			}
+			must(t, s.do(answer, "value", "3"), "was issued anew") // of another version than is asked about
+			a := s.do(answer, "value", "2")
+			for !strings.Contains(tells(a), "Weigh it") {
+				if must(t, a, " × "); strings.Contains(tells(a), "4 × Forceps") {
+					t.Fatal("a line that is the same is counted again")
+				}
+				a = scan("")
+			}
+			scan("4.2")
+			must(t, scan(""), "VAS-003 packed")
+			got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
+			d := got[len(got)-1].(*events.SetPacked)
+			if d.Version != want.Version || !slices.Equal(d.Exceptions, want.Exceptions) {
+				t.Errorf("packed by version %d, %v; want %+v", d.Version, d.Exceptions, want)
+			}
+		})
+	}
+}
+
+// TestPackedMeanwhile: that a set on the bench was packed at another one meanwhile is
+// asked before it is packed twice.
+func TestPackedMeanwhile(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0")
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2"} {
+		scan(text)
+	}
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	before := h.size()
+	must(t, scan(""), "VAS-003 was packed")
+	s.do("record")
+	if h.size() != before {
+		t.Fatal("packed a second time, and nobody was asked")
+	}
+	trip := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
+	choices := fmt.Sprint(scan("")["choices"])
+	if len(trip) != 2 || !strings.Contains(choices, "do:anew") {
+		t.Fatalf("offered: %s", choices)
+	}
+	must(t, s.do("leave"), "Scan the tag")
+}
+
+// TestReasonFitsTheNumber: why a line is not packed as listed can't contradict how many were packed.
+func TestReasonFitsTheNumber(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0")
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+	scan(label(t, events.ScanTag, "VAS-003"))
+	for counted, x := range map[string]struct{ no, yes string }{"7": {"135", "24"}, "1": {"4", "1235"}} {
+		a := scan(counted)
+		must(t, a, "Why?")
+		for _, c := range a["choices"].([]any) {
+			words := c.(map[string]any)["words"].(string)
+			if strings.Contains(x.no, words[:1]) {
+				t.Errorf("%s of 4 may be %q", counted, words)
+			}
+		}
+		for _, n := range x.no {
+			must(t, scan(string(n)), "Line 1: "+counted+" of 4. Why?")
+		}
+		if a := s.do("line", "line", "1", "reason", []string{"", "missing", "", "", "added"}[x.no[0]-'0']); a["no"] != true {
+			t.Errorf("taken by its button: %s", tells(a))
+		}
+		must(t, scan(""), "Why?")
+		must(t, scan(x.yes[:1]), "2 × Clamp")
+		s.do("line", "line", "1", "clear", "1")
+	}
+}
+
+// TestPassedOff: what was passed off is a whole number of pieces that are there, and why
+// is said in words.
+func TestPassedOff(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	why := "given to pathology"
+	for _, x := range []struct{ quantity, reason, says string }{
+		{"2 of 4", why, "how many"}, {"3x", why, "how many"}, {"1 2", why, "how many"}, {"99", why, "only 4 are there"}, {"-1", why, "how many"},
+		{"1", label(t, events.ScanBadge, "B-3310"), "looks like a code"}, {"1", "P47110815", "looks like a code"}, {"1", "", "why"},
+	} {
+		a := c.do("removed", "set", "VAS-003", "line", "1", "quantity", x.quantity, "reason", x.reason)
+		if a["no"] != true || !strings.Contains(tells(a), x.says) {
+			t.Errorf("%q, %q: %s", x.quantity, x.reason, tells(a))
+		}
+	}
+	if a := c.do("removed", "set", "VAS-003", "line", "1", "quantity", " 2 ", "reason", why); a["no"] == true {
+		t.Errorf("2 of 4: %s", tells(a))
+	}
+}
+
+// TestReasonIsNoCode: at closing and at the other places a code is no reason.
+func TestReasonIsNoCode(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.scan(label(t, events.ScanCase, "K-1"))
+	s.do("action", "action", "recounted")
+	for _, act := range []string{"reason", "record"} {
+		must(t, s.do(act, "reason", "P47110815"), "P47110815 looks like a code")
+	}
+	if a := s.do("reason", "reason", "swab 12 not found"); a["no"] == true {
+		t.Errorf("a sentence: %s", tells(a))
+	}
+}
+
+// TestLateScansOfADeadScreen: what a screen entered before another one went on here is of
+// a set that is no longer in hand. It is not taken, however often it was scanned.
+func TestLateScansOfADeadScreen(t *testing.T) {
+	h := newHouse(t)
+	n := 0
+	post := func(client string, rev any, ago time.Duration, text string) map[string]any {
+		n++
+		return h.post("/at/north/or-3/opening/scan", fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"ago":%d,"text":%q}`, client, n, rev,
+			ago.Milliseconds(), text))
+	}
+	rev := post("dead", 1, 0, label(t, events.ScanCase, "K-1"))["rev"]
+	h.after(2 * time.Minute)
+	now := post("alive", rev, 0, label(t, events.ScanTag, "LAP-014"))
+	now = post("alive", now["rev"], 0, h.codes["LAP-014"])
+	for i, text := range []string{label(t, events.ScanTag, "LAP-022"), h.codes["LAP-022"], h.codes["LAP-022"], label(t, events.ScanOuter, "LAP-022")} {
+		a := post("dead", rev, time.Minute-time.Duration(i)*5*time.Second, text)
+		if a["rev"] != now["rev"] || a["stale"] != true {
+			t.Fatalf("taken onto the set that another nurse has in hand: %s", tells(a))
+		}
+	}
+	h.now.Store(morning.Add(18*time.Hour + time.Minute).UnixNano()) // past midnight
+	now = post("alive", now["rev"], 0, label(t, events.ScanOuter, "LAP-014"))
+	if a := post("dead", rev, 2*time.Minute, h.codes["LAP-022"]); a["stale"] != true {
+		t.Errorf("taken from the day before: %s", tells(a))
+	}
+}
+
+// TestBadgesOfACountAge: a badge counts as long as policy says from when it was scanned,
+// and on its day, whatever is counted at another screen meanwhile.
+func TestBadgesOfACountAge(t *testing.T) {
+	for name, wait := range map[string]time.Duration{"five hours": 5 * time.Hour, "past midnight": 4 * time.Minute} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003", "VAS-004")
+			h.open("VAS-003", "K-1")
+			h.open("VAS-004", "K-1")
+			if name == "past midnight" {
+				h.now.Store(morning.Add(17*time.Hour + 57*time.Minute).UnixNano())
+			}
+			c := &counter{h: h, ref: "K-1", stage: "first"}
+			c.lines("VAS-003", 4, 2, 3)
+			c.scan(label(t, events.ScanBadge, "B-1"))
+			c.scan(label(t, events.ScanBadge, "B-2"))
+			h.after(wait)
+			c.lines("VAS-004", 4, 2, 3)
+			before := h.size()
+			a := c.scan("")
+			if st := a["state"].(map[string]any); h.size() != before || st["counter"] != "" || st["witness"] != "" {
+				t.Errorf("signed by the badges of before: %s", tells(a))
+			}
+		})
+	}
+}
+
+// TestTakenBackInEachLanguage: what was taken back is told in the language of the page.
+func TestTakenBackInEachLanguage(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0")
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2", ""} {
+		h.after(3 * time.Second)
+		s.scan(text)
+	}
+	must(t, s.do("take-back", "value", "by-mistake"), "Taken back: VAS-003 packed")
+	page := h.get("/at/north/or-3/packing?lang=de")
+	if !strings.Contains(page, "Zurückgenommen: ") || strings.Contains(page, "VAS-003 packed") {
+		_, at, _ := strings.Cut(page, "Zurückgenommen")
+		t.Errorf("the German page says: Zurückgenommen%.60s", at)
+	}
+}
