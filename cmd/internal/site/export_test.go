@@ -2,3 +2,16 @@ package site
 
 // SetMeanwhile has something done before a folder that is opened is this program's.
 func (o *Options) SetMeanwhile(do func()) { o.meanwhile = do }
+
+// Turn is the lock of the intake.
+type Turn = turn
+
+// Waiting returns how many wait for it.
+func (t *turn) Waiting() int {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return len(t.waiting)
+}
+
+// Waiting returns how many wait for the intake.
+func (s *Site) Waiting() int { return s.intake.Waiting() }

@@ -89,7 +89,7 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 		return answer(batch, emit)
 	}
 	for len(batch) > 0 {
-		n, err := s.takeSome(ctx, batch)
+		n, rest, err := s.takeSome(ctx, batch)
 		if err != nil {
 			return err
 		}
@@ -97,8 +97,22 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 			return err
 		}
 		batch = batch[n:]
+		pause(ctx, rest)
 	}
 	return nil
+}
+
+// pause waits, for no longer than the context lasts.
+func pause(ctx context.Context, d time.Duration) {
+	if d <= 0 {
+		return
+	}
+	over := time.NewTimer(d)
+	defer over.Stop()
+	select {
+	case <-over.C:
+	case <-ctx.Done():
+	}
 }
 
 func answer(lines []line, emit func(Receipt) error) error {
@@ -110,27 +124,47 @@ func answer(lines []line, emit func(Receipt) error) error {
 	return nil
 }
 
-// patience is how long a station that scans may have to wait for lines of a file.
-const patience = 25 * time.Millisecond
+// patience is how long a station that scans may have to wait for lines of a file. What it waits for is a part of these that was
+// begun before; how long one takes is known only from those before, and on a machine with much else to do it may be several
+// times as long. So behind each part the file rests for a few times what that took: most scans find nobody, and the system
+// gives them the processor before those who have just used it. Where nobody had to wait lately, parts may take longer, since
+// each costs the same beside its lines, and there is no rest.
+const (
+	patience      = 10 * time.Millisecond
+	patienceAlone = 25 * time.Millisecond
+	lately        = time.Minute
+	longestRest   = 200 * time.Millisecond
+	restsFor      = 3
+)
 
-// takeSome takes as many of a file's lines as keep others waiting for no longer than that, by how long those before took.
-func (s *Site) takeSome(ctx context.Context, batch []line) (int, error) {
+// takeSome takes as many of a file's lines as keep others waiting for no longer than that, by how long those before took, and
+// says for how long it should rest then.
+func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Duration, err error) {
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	const fewest = 5 // with fewer, most of the time would be spent on what each round costs
 	if s.together == 0 {
 		s.together = s.opts.Batch
 	}
-	n := min(len(batch), max(s.together, fewest))
+	n = min(len(batch), max(s.together, fewest))
 	begun := s.opts.Clock()
-	err := s.takeLocked(ctx, batch[:n], false)
-	switch took := s.opts.Clock().Sub(begun); {
-	case took > patience:
-		s.together = max(fewest, int(int64(n)*int64(patience)/int64(took)))
-	case n >= s.together:
-		s.together = min(2*s.together, s.opts.Batch)
+	err = s.takeLocked(ctx, batch[:n], false)
+	now := s.opts.Clock()
+	took, may := now.Sub(begun), patienceAlone
+	if s.intake.wasAskedFor() {
+		s.waited = now
 	}
-	return n, err
+	if !s.waited.IsZero() && now.Sub(s.waited) < lately {
+		may, rest = patience, min(restsFor*took, longestRest)
+	}
+	inTime := 2 * s.together // so many would have been in time, and not many more at once: later lines may take longer
+	if took > 0 {
+		inTime = int(min(int64(inTime), int64(n)*int64(may)/int64(took)))
+	}
+	if took > may || n >= s.together { // a few lines that went quickly say nothing of many
+		s.together = min(max(fewest, inTime), s.opts.Batch)
+	}
+	return n, rest, err
 }
 
 // take brings lines into the ledger, in steps that can be told apart: each line

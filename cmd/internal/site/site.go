@@ -74,8 +74,9 @@ type Site struct {
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
 	// receipt means that the verdicts are up to date too, or says that they aren't.
-	intake     sync.Mutex
+	intake     turn
 	together   int                    // so many lines of files are recorded at once for now
+	waited     time.Time              // when somebody last had to wait for lines of a file
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	rebuilding sync.Mutex             // held by the one rebuild that runs
 	// modelMu guards the pointer; a rebuild puts another model in its place.

@@ -16,7 +16,12 @@ func TestFilesLetOthersIn(t *testing.T) {
 	var step atomic.Int64 // how far the clock goes each time it is asked
 	now := time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
 	var asked atomic.Int64
+	var another func()
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time {
+		if do := another; do != nil {
+			another = nil
+			do()
+		}
 		return now.Add(time.Duration(asked.Add(step.Load())))
 	}})
 	n := 0
@@ -58,5 +63,35 @@ func TestFilesLetOthersIn(t *testing.T) {
 	}
 	if first := parts(); first != 100 {
 		t.Errorf("when it takes no time again, %d lines are recorded at once, want all", first)
+	}
+
+	// Each time takes more than what a station may have to wait, and less than what is borne while nobody does.
+	step.Store(int64(3 * time.Millisecond))
+	parts()
+	if first := parts(); first != 100 {
+		t.Errorf("of a file that keeps nobody waiting %d lines are recorded at once, want all", first)
+	}
+	scanned := make(chan error, 1)
+	another = func() {
+		go func() {
+			_, err := s.Observe(t.Context(), checked(t, "LAP-014"))
+			scanned <- err
+		}()
+		for s.Waiting() == 0 {
+		}
+	}
+	parts()
+	if err := <-scanned; err != nil {
+		t.Fatal(err)
+	}
+	if first := parts(); first >= 100 {
+		t.Errorf("where somebody had to wait %d lines are recorded at once", first)
+	}
+	now = now.Add(2 * time.Minute)
+	for range 3 {
+		parts()
+	}
+	if first := parts(); first != 100 {
+		t.Errorf("two minutes later %d lines are recorded at once, want all", first)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -200,7 +201,8 @@ func (s *soak) TempDir() string {
 
 // print shows the rows as a table.
 func (tb *table) print() {
-	if want := rowsOf(tb.t.Name()); len(tb.rows) != want {
+	some := strings.Contains(flag.Lookup("test.run").Value.String(), "/") // the person at it asks for some rows only
+	if want := rowsOf(tb.t.Name()); len(tb.rows) != want && !some {
 		tb.t.Errorf("%d rows; the time is shared among %d", len(tb.rows), want)
 	}
 	var b strings.Builder
@@ -417,6 +419,7 @@ func (s *soak) serve(dir string) *server {
 func (s *soak) started(v *server) *server {
 	s.Helper()
 	out, err := v.cmd.StdoutPipe()
+	v.cmd.Stderr = os.Stderr
 	s.must(err)
 	if err := v.cmd.Start(); err != nil {
 		return nil
