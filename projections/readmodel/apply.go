@@ -372,6 +372,8 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	switch d := e.Data.(type) {
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
+	case *events.RegistersAdopted:
+		m.registers.Store(true) // before the rows are committed, which errs on the side of asking
 	case *events.EventCorrected:
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.

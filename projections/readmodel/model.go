@@ -70,6 +70,7 @@ type Model struct {
 
 	maxWorld    int         // maxWorld, less in tests
 	corrections atomic.Bool // an event.corrected has been applied
+	registers   atomic.Bool // a registers.adopted has been applied
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
 }
@@ -196,6 +197,12 @@ func (m *Model) load(ctx context.Context) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.corrections.Store(corrections)
+	var registers bool
+	if err := m.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM events WHERE kind = 'registers.adopted'
+		AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted'))`).Scan(&registers); err != nil {
+		return fmt.Errorf("read model: %w", err)
+	}
+	m.registers.Store(registers)
 	m.audit = events.NewAudit(m.opts.Ledger, Tolerance())
 	stations, err := m.Stations(ctx)
 	if err != nil {

@@ -256,6 +256,22 @@ func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
 	return out, nil
 }
 
+// HeldTo reports whether the site has ever held to a register. Before, nobody needs to ask.
+func (m *Model) HeldTo() bool { return m.registers.Load() }
+
+// EntryNames returns the codes that were ever entered in a register.
+func (m *Model) EntryNames(ctx context.Context, register string) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT substr(entry, length(?1) + 2) FROM events
+		WHERE entry >= ?1 || '/' AND entry < ?1 || '0' AND kind <> 'access.claimed' ORDER BY entry`, register)
+	return scanAll(rows, err, func(s *string) []any { return []any{s} })
+}
+
+// WasBadge reports whether a code ever stood for who recorded something.
+func (m *Model) WasBadge(ctx context.Context, code string) (was bool, err error) {
+	err = m.read.QueryRowContext(ctx, `SELECT EXISTS (SELECT 1 FROM spans WHERE what = 'badge' AND mark = ?)`, code).Scan(&was)
+	return was, err
+}
+
 // RegisterFacts returns all that was ever said of the entries of a register, with access claimed by badges under that of
 // people, in the order of the ledger.
 func (m *Model) RegisterFacts(ctx context.Context, register string) ([]facts.Fact, error) {

@@ -25,6 +25,7 @@ type references struct {
 	world *judge.World
 
 	learned int64                      // events of this batch in world
+	held    bool                       // a registers.adopted is among these
 	packed  map[string][]*events.Event // set.packed of this batch, by set
 	byID    map[string]*events.Event   // of this batch
 	alike   map[string][]string        // names of sets that were packed, by likeness; nil until it is asked for
@@ -49,7 +50,10 @@ func (r *references) learn(e *events.Event) {
 		if r.alike != nil {
 			r.addAlike(e.Subject)
 		}
-	case *events.ListIssued, *events.EventCorrected:
+		delete(r.site.badges, e.Subject)
+	case *events.RegistersAdopted:
+		r.held = true
+	case *events.ListIssued, *events.EventCorrected, events.Entry, *events.AccessClaimed:
 	default:
 		return
 	}
@@ -60,6 +64,9 @@ func (r *references) learn(e *events.Event) {
 // resolve fills in what an observation may leave out, and refuses what refers
 // to something that isn't there. What is merely wrong is recorded and judged.
 func (r *references) resolve(ctx context.Context, o *events.Observation, e *events.Event) error {
+	if err := r.checkRegistered(ctx, e); err != nil {
+		return err
+	}
 	switch d := o.Data.(type) {
 	case *events.ListIssued:
 		return r.checkIssue(d)

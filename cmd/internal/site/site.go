@@ -91,7 +91,8 @@ type Site struct {
 	words     *words.Judgement
 	local     *words.Judgement
 
-	namesMu sync.Mutex // held while the names of people are read or written
+	badges  map[string]bool // codes that stood for people: whether each is a set's; held with intake
+	namesMu sync.Mutex      //  held while the names of people are read or written
 
 	checked atomic.Pointer[Check] // the last one in the background
 	lost    []Notice              // what was declared lost
