@@ -39,9 +39,9 @@ vet:
 	$(GO) vet $(PACKAGES)
 
 # The programs for Windows, which nothing here can run: they are built, and their own code is looked at. What is done
-# otherwise there is tested everywhere (ledger/system_test.go).
+# otherwise there is tested everywhere (ledger/disk).
 windows:
-	GOOS=windows $(GO) vet ./ledger ./cmd/listbound ./cmd/listbound-verify
+	GOOS=windows $(GO) vet ./ledger ./ledger/disk ./ledger/witness ./cmd/listbound ./cmd/listbound-verify
 	GOOS=windows $(GO) build -o /dev/null ./cmd/listbound
 	GOOS=windows $(GO) build -o /dev/null ./cmd/listbound-verify
 

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"listbound/ledger/disk"
 )
 
 // layoutVersion is the server version whose files are known here: where the blocks are, that a record is in its block
@@ -126,20 +128,20 @@ func (b *blocks) syncBlock(block *block) (int64, error) {
 
 // syncNames syncs the folder of the blocks: a new block is on disk only if its name is.
 func (b *blocks) syncNames() error {
-	return thisSystem().syncFolder(b.msgs, b.fsync)
+	return disk.This().SyncFolder(b.msgs, b.fsync)
 }
 
 // syncTree syncs all files and folders under root, and root's own name.
 func syncTree(root string, fsync func(*os.File) error) error {
-	return syncTreeOn(thisSystem(), root, fsync)
+	return syncTreeOn(disk.This(), root, fsync)
 }
 
-func syncTreeOn(s system, root string, fsync func(*os.File) error) error {
+func syncTreeOn(s disk.System, root string, fsync func(*os.File) error) error {
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 		case d.IsDir():
-			err = s.syncFolder(path, fsync)
+			err = s.SyncFolder(path, fsync)
 		case d.Type().IsRegular():
 			var f *os.File
 			if f, err = os.OpenFile(path, os.O_RDWR, 0); err == nil { // for writing, because some systems sync only such files
@@ -154,5 +156,5 @@ func syncTreeOn(s system, root string, fsync func(*os.File) error) error {
 	if err != nil {
 		return err
 	}
-	return s.syncFolder(filepath.Dir(root), fsync)
+	return s.SyncFolder(filepath.Dir(root), fsync)
 }

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/tlog"
 
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 )
 
@@ -185,7 +186,7 @@ func (l logFiles) writeDurably(files []outFile) error {
 	}
 	return l.faults.around("sync folders", func() error {
 		for _, dir := range slices.Sorted(maps.Keys(dirs)) {
-			if err := syncDir(dir); err != nil {
+			if err := disk.SyncFolder(dir); err != nil {
 				return err
 			}
 		}
@@ -284,8 +285,6 @@ func replaceFile(f *faults, step, path string, data []byte) error {
 		if err := os.Rename(tmp, path); err != nil {
 			return err
 		}
-		return syncDir(filepath.Dir(path))
+		return disk.SyncFolder(filepath.Dir(path))
 	})
 }
-
-func syncDir(dir string) error { return thisSystem().syncFolder(dir, (*os.File).Sync) }

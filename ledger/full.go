@@ -8,7 +8,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
+
+	"listbound/ledger/disk"
 )
 
 // A disk that has no room for a record has some again one day, and no person need start anything for that. So where
@@ -58,7 +59,7 @@ func (l *Ledger) noRoom(cause error) bool {
 	case errors.As(cause, &unsynced) || errors.As(cause, &lost):
 		return false
 	case errors.As(cause, &write):
-		return slices.ContainsFunc(noRoomTexts, func(text string) bool { return strings.Contains(write.reason, text) })
+		return disk.This().SaysNoRoom(write.reason)
 	}
 	var refused *refusedError
 	if !errors.As(cause, &refused) || refused.wrongSequence() {
@@ -281,3 +282,7 @@ func lastInBlocks(dir string) (first, last int64, err error) {
 	}
 	return first, last, nil
 }
+
+// IsNoRoom reports whether an error says that there is no room for what was to be written: the disk is full, or what one
+// user or one file may take of it is used up.
+func IsNoRoom(err error) bool { return disk.This().IsNoRoom(err) }

@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 )
 
@@ -219,7 +220,7 @@ func (l *Ledger) firstCheckpoint() ([]byte, error) {
 	if err := os.MkdirAll(l.files.root, 0o700); err != nil {
 		return nil, err
 	}
-	if err := syncDir(l.opts.Dir); err != nil {
+	if err := disk.SyncFolder(l.opts.Dir); err != nil {
 		return nil, err
 	}
 	note, err := proof.SignCheckpoint(proof.Checkpoint{Origin: l.opts.Origin, Root: proof.EmptyRoot}, l.opts.Signer)

@@ -11,6 +11,8 @@ import (
 	"strings"
 
 	"golang.org/x/mod/sumdb/note"
+
+	"listbound/ledger/disk"
 )
 
 // LoadOrCreateSecret is LoadOrCreateKey for a key that is used in another way
@@ -66,7 +68,7 @@ func TakeNextKey(path string) error {
 	if err := os.Rename(NextKey(path), path); err != nil {
 		return fmt.Errorf("the new key could not take the place of the old one: %w", cause(err))
 	}
-	return syncDir(filepath.Dir(path))
+	return disk.SyncFolder(filepath.Dir(path))
 }
 
 // VerifierKey returns the public half of the key at path, in the text form that is handed out.
@@ -90,7 +92,7 @@ func readKeyFile(path string) (string, error) {
 	if !info.Mode().IsRegular() {
 		return "", fmt.Errorf("the key %s is not a plain file", path)
 	}
-	if err := thisSystem().ownersAlone(path, info.Mode()); err != nil {
+	if err := disk.This().OwnersAlone(path, info.Mode()); err != nil {
 		return "", err
 	}
 	data, err := os.ReadFile(path)
@@ -129,7 +131,7 @@ func createKeyFile(path, name string) (skey string, err error) {
 	if err := os.Link(f.Name(), path); err != nil {
 		return "", err
 	}
-	return skey, syncDir(dir)
+	return skey, disk.SyncFolder(dir)
 }
 
 // verifierKey derives the public key from the text of a note signing key,

@@ -6,12 +6,13 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"sync"
 	"time"
 
 	"github.com/gofrs/flock"
 	"github.com/google/uuid"
+
+	"listbound/ledger/disk"
 )
 
 // Owner describes the process that has a folder open.
@@ -67,7 +68,7 @@ func takeOwnership(dir string, owner Owner) (*ownership, error) {
 // lockFolder reports whether no other process has the folder itself locked. Where folders can't be locked there is
 // nothing to ask.
 func (o *ownership) lockFolder() bool {
-	if runtime.GOOS == "windows" {
+	if !disk.This().LocksFolders() {
 		return true
 	}
 	folder := flock.New(o.dir, flock.SetFlag(os.O_RDONLY))

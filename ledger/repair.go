@@ -16,6 +16,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 )
 
@@ -530,7 +531,7 @@ func (r *repairing) swap() (aside string, err error) {
 			return "", err
 		}
 	}
-	if err := syncDir(r.opts.Dir); err != nil {
+	if err := disk.SyncFolder(r.opts.Dir); err != nil {
 		return "", err
 	}
 	note, err := r.files.readCheckpoint()

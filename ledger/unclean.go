@@ -14,6 +14,8 @@ import (
 	"strings"
 
 	"github.com/minio/highwayhash"
+
+	"listbound/ledger/disk"
 )
 
 // takeCleanMarker removes the clean marker before the stream is touched, and reports whether it was there. If it was
@@ -25,7 +27,7 @@ func (l *Ledger) takeCleanMarker(hasStream bool) (copied string, clean bool, err
 	switch {
 	case err == nil:
 		// Crash here: the next start takes this stop for an unclean one. No harm.
-		return "", true, syncDir(l.opts.Dir)
+		return "", true, disk.SyncFolder(l.opts.Dir)
 	case !errors.Is(err, os.ErrNotExist):
 		return "", false, err
 	case !hasStream:
@@ -62,7 +64,7 @@ func (l *Ledger) copyEnd() (string, error) {
 				os.RemoveAll(dir))
 		}
 	}
-	return dir, syncDir(dir)
+	return dir, disk.SyncFolder(dir)
 }
 
 const beforePrefix = "before-recovery-"

@@ -29,6 +29,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 )
 
@@ -165,7 +166,7 @@ func (m *memory) load(log *slog.Logger) error {
 		// One of an earlier program is alone; so is one whose other copy was lost, damaged, or an old one put back.
 		log.Warn("one of the two copies of what was seen of a ledger is not as the other; it was made anew of that one",
 			"ledger", m.origin, "file", filepath.Join(m.dir, name), "had", s.c.Size, "seen", good.c.Size, "error", s.err)
-		if err := WriteDurably(m.dir, name, good.note); err != nil {
+		if err := disk.Write(m.dir, name, good.note); err != nil {
 			return err
 		}
 	}
@@ -174,10 +175,10 @@ func (m *memory) load(log *slog.Logger) error {
 
 // keep makes a checkpoint durable as the newest.
 func (m *memory) keep(msg []byte) error {
-	if err := WriteDurably(m.dir, secondName, msg); err != nil {
+	if err := disk.Write(m.dir, secondName, msg); err != nil {
 		return err
 	}
-	return WriteDurably(m.dir, checkpointName, msg)
+	return disk.Write(m.dir, checkpointName, msg)
 }
 
 // refused is an answer that is no cosignature.
@@ -367,33 +368,9 @@ func (w *Witness) keepBoth(m *memory, refused *note.Note, why string) {
 	}
 	msg, err := note.Sign(&note.Note{Text: refused.Text, Sigs: refused.Sigs})
 	if err == nil {
-		err = WriteDurably(m.dir, name, append(append(msg, '\n'), m.note...))
+		err = disk.Write(m.dir, name, append(append(msg, '\n'), m.note...))
 	}
 	if err != nil {
 		w.opts.Logger.Error("the two notes could not be kept", "ledger", m.origin, "error", err)
 	}
-}
-
-// WriteDurably writes a file whole and returns when it is on disk.
-func WriteDurably(dir, name string, data []byte) error {
-	path := filepath.Join(dir, name)
-	f, err := os.OpenFile(path+".tmp", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err := errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	if err := os.Rename(path+".tmp", path); err != nil {
-		return err
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
 }

@@ -11,7 +11,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"runtime"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -21,6 +20,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 
 	"listbound/events"
+	"listbound/ledger/disk"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
 )
@@ -169,11 +169,7 @@ func ownFile(path string) error {
 	if err != nil {
 		return err
 	}
-	info, err := f.Stat()
-	if err == nil && info.Mode().Perm()&0o077 != 0 && runtime.GOOS != "windows" {
-		err = f.Chmod(0o600)
-	}
-	return errors.Join(err, f.Close())
+	return errors.Join(disk.This().MakeOwners(f), f.Close())
 }
 
 func (m *Model) create(ctx context.Context) error {

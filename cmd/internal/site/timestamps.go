@@ -16,9 +16,9 @@ import (
 	"time"
 
 	"listbound/ledger"
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 	"listbound/ledger/timestamp"
-	"listbound/ledger/witness"
 )
 
 // What an authority for timestamps is asked by lies in a folder of the data
@@ -287,8 +287,8 @@ func (s *Site) stamp(ctx context.Context) (int64, timestamp.Timestamp, error) {
 	if err != nil {
 		return fail(err)
 	}
-	if err := witness.WriteDurably(t.dir, t.file(c.Size, stampedSuffix), msg); err != nil {
+	if err := disk.Write(t.dir, t.file(c.Size, stampedSuffix), msg); err != nil {
 		return fail(err)
 	}
-	return c.Size, got, witness.WriteDurably(t.dir, t.file(c.Size, stampSuffix), response)
+	return c.Size, got, disk.Write(t.dir, t.file(c.Size, stampSuffix), response)
 }

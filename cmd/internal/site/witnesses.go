@@ -16,6 +16,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 
 	"listbound/ledger"
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 	"listbound/ledger/witness"
 )
@@ -344,5 +345,5 @@ func (w *witnesses) save(k witness.Known, signed *witness.Signed) error {
 	if err := os.MkdirAll(w.dir, 0o700); err != nil {
 		return err
 	}
-	return witness.WriteDurably(w.dir, filepath.Base(w.file(k)), signed.Note)
+	return disk.Write(w.dir, filepath.Base(w.file(k)), signed.Note)
 }

@@ -11,6 +11,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
+
+	"listbound/ledger/disk"
 )
 
 // store keeps what people have entered and not yet recorded: one JSON file for
@@ -63,15 +65,7 @@ func (s store) save(v any, names ...string) (err error) {
 		return err
 	}
 	// Before this the rename itself could be undone by a power cut.
-	return syncDir(dir)
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return disk.SyncFolder(dir)
 }
 
 // errUnreadable marks a draft that can't be read: torn, or of a version that
@@ -103,7 +97,7 @@ func (s store) remove(names ...string) error {
 	if err != nil {
 		return fmt.Errorf("draft: %w", err)
 	}
-	return syncDir(filepath.Dir(path))
+	return disk.SyncFolder(filepath.Dir(path))
 }
 
 // list returns the names kept under a folder's names.
