@@ -84,8 +84,13 @@ func TestFilesLetOthersIn(t *testing.T) {
 	if err := <-scanned; err != nil {
 		t.Fatal(err)
 	}
+	begun := time.Now()
 	if first := parts(); first >= 100 {
 		t.Errorf("where somebody had to wait %d lines are recorded at once", first)
+	}
+	// By the site's clock each part takes longer than a station may have to wait, and the rest behind it three times that.
+	if took, rest := time.Since(begun), 30*time.Millisecond; took < 5*rest {
+		t.Errorf("where somebody had to wait a file takes %s: it doesn't rest", took)
 	}
 	now = now.Add(2 * time.Minute)
 	for range 3 {
