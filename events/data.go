@@ -139,6 +139,8 @@ type ListIssued struct {
 	Cycles  []string `json:"cycles,omitempty"` // sterilizer cycles this kind of set may run; any if empty
 	// Implants: a set of this list holds implants.
 	Implants bool `json:"implants,omitzero"`
+	// HighRisk: sets of this list are used on tissues of high risk, so that their pieces are to stay in them.
+	HighRisk bool `json:"highRisk,omitzero"`
 }
 
 func (*ListIssued) Kind() Kind { return KindListIssued }

@@ -1044,6 +1044,44 @@ func (d *CameBack) Uncounted() bool {
 	return !slices.ContainsFunc(d.Lines, func(l BackLine) bool { return l.Stage != "" })
 }
 
+// Shown is what shows that pieces lie in another set.
+type Shown string
+
+// What can show it.
+const (
+	ShownCount    Shown = "count"    // the last counts of the case
+	ShownAssembly Shown = "assembly" // the packings after the case
+	ShownWasher   Shown = "washer"   // those of sets that were in the same load of a washer
+)
+
+// Migrated: pieces lie in another set than theirs, and one of the two is of a list of high
+// risk (piece-migrated).
+type Migrated struct {
+	Set         string  `json:"set"`
+	Case        string  `json:"case"`
+	Other       string  `json:"other"` // the other set
+	Shown       Shown   `json:"shown"`
+	WasherLoad  string  `json:"washerLoad,omitempty"`
+	Line        int64   `json:"line"` // of this set
+	Description string  `json:"description,omitempty"`
+	Quantity    int64   `json:"quantity"`
+	There       bool    `json:"there,omitzero"`    // they lie in the other set; else they are from it
+	By          string  `json:"by,omitempty"`      // the set by which it is told, where that is the other one
+	Righted     *Moment `json:"righted,omitempty"` // the packing by which each set has its own again, after counts
+}
+
+// PackedWithMigrated: a set was packed with pieces of another one, and one of the two is of a
+// list of high risk (piece-migrated).
+type PackedWithMigrated struct {
+	Set         string  `json:"set"`
+	Other       string  `json:"other"` // whose pieces they are
+	Packed      Moment  `json:"packed"`
+	Line        int64   `json:"line"`
+	Description string  `json:"description,omitempty"`
+	Quantity    int64   `json:"quantity"`
+	Righted     *Moment `json:"righted,omitempty"` // the packing without them, before the set was opened
+}
+
 // RestsOnCorrection: an event was taken back or replaced by a correction in force
 // (corrected).
 type RestsOnCorrection struct {
@@ -1286,8 +1324,10 @@ func (*AccessUsed) Way() string { return "claimed" }
 
 func (*ClosedOpen) Way() string { return "closed-open" }
 
-func (*CameBack) Way() string    { return "assembly" }
-func (*PieceMissed) Way() string { return "missed" }
+func (*CameBack) Way() string           { return "assembly" }
+func (*PieceMissed) Way() string        { return "missed" }
+func (*Migrated) Way() string           { return "moved" }
+func (*PackedWithMigrated) Way() string { return "packed-with" }
 
 func (*RestsOnCorrection) Way() string { return "event" }
 
@@ -1349,6 +1389,7 @@ const (
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
 	CameBackOver       Code = "came-back-over"
+	PieceMigrated      Code = "piece-migrated"
 	Corrected          Code = "corrected"
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
 	StationSilent      Code = "station-silent"
@@ -1437,6 +1478,8 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
 	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
+	{[]Code{PieceMigrated}, func() Detail { return new(Migrated) }},
+	{[]Code{PieceMigrated}, func() Detail { return new(PackedWithMigrated) }},
 	{[]Code{Corrected}, func() Detail { return new(RestsOnCorrection) }},
 	{[]Code{Overdue}, func() Detail { return new(RunOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(ReleaseOverdue) }},

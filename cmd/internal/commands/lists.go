@@ -28,7 +28,7 @@ import (
 type issueFlags struct {
 	list, title, station, operator string
 	cycles                         []string
-	implants                       string // yes, no, or as before
+	implants, highRisk             string // yes, no, or as before
 	check                          bool
 }
 
@@ -76,6 +76,8 @@ changes is shown line by line.`,
 	c.Flags().StringSliceVar(&f.cycles, "cycles", nil,
 		"sterilizer cycles this kind of set may run (default: as before)")
 	c.Flags().StringVar(&f.implants, "implants", "", "yes or no: sets of this list hold implants (default: as before)")
+	c.Flags().StringVar(&f.highRisk, "high-risk", "",
+		"yes or no: sets of this list are used on tissues of high risk, and their pieces are to stay in them (default: as before)")
 	return c
 }
 
@@ -95,9 +97,12 @@ prints versions in nearly this form.`,
 			if err := json.Unmarshal(raw, &d, json.RejectUnknownMembers(true)); err != nil {
 				return fmt.Errorf("%s is not a list: %w", filepath.Base(args[0]), err)
 			}
-			f.list, f.title, f.cycles, f.implants = d.List, d.Title, d.Cycles, "no"
+			f.list, f.title, f.cycles, f.implants, f.highRisk = d.List, d.Title, d.Cycles, "no", "no"
 			if d.Implants {
 				f.implants = "yes"
+			}
+			if d.HighRisk {
+				f.highRisk = "yes"
 			}
 			return a.issue(cmd, f, d.Lines)
 		})
@@ -113,6 +118,9 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 	}
 	if f.implants != "" && f.implants != "yes" && f.implants != "no" {
 		return fmt.Errorf("--implants is yes or no, not %q", f.implants)
+	}
+	if f.highRisk != "" && f.highRisk != "yes" && f.highRisk != "no" {
+		return fmt.Errorf("--high-risk is yes or no, not %q", f.highRisk)
 	}
 	if f.operator == "" && !f.check {
 		return errors.New("--operator is missing: a list says who wrote it")
@@ -131,11 +139,13 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 		if n := len(own); n > 0 && f.cycles == nil {
 			f.cycles = own[n-1].Cycles
 		}
-		implants := f.implants == "yes"
-		if n := len(own); n > 0 && f.implants == "" {
-			implants = own[n-1].Implants
+		next := events.ListIssued{List: f.list, Title: f.title, Cycles: f.cycles, Lines: lines,
+			Implants: f.implants == "yes", HighRisk: f.highRisk == "yes"}
+		if n := len(own); n > 0 {
+			next.Implants = next.Implants || f.implants == "" && own[n-1].Implants
+			next.HighRisk = next.HighRisk || f.highRisk == "" && own[n-1].HighRisk
 		}
-		d, err := workplace.NextVersion(own, f.list, f.title, f.cycles, implants, lines)
+		d, err := workplace.NextVersion(own, next)
 		if err != nil {
 			return err
 		}

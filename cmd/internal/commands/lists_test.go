@@ -50,7 +50,7 @@ func TestListsImportIssuePrint(t *testing.T) {
 	}
 	write("l.json",
 		`{"list":"LAP-X","version":9,"title":"Lap X","lines":[{"line":1,"item":"A-1","description":"Forceps","quantity":6}],`+
-			`"cycles":["c-134"],"implants":true}`)
+			`"cycles":["c-134"],"implants":true,"highRisk":true}`)
 	code, out, errs = run(t, lists("issue", filepath.Join(dir, "l.json"))...)
 	if code != ExitOK || !strings.Contains(out, "LAP-X version 2 is issued") {
 		t.Fatalf("a list as JSON: %d %s %s", code, out, errs)
@@ -64,14 +64,17 @@ func TestListsImportIssuePrint(t *testing.T) {
 	if code, _, errs = run(t, lists("import", "--implants", "perhaps", file)...); code == ExitOK || !strings.Contains(errs, "yes or no") {
 		t.Errorf("implants, perhaps: %d %s", code, errs)
 	}
+	if code, _, errs = run(t, lists("import", "--high-risk", "perhaps", file)...); code == ExitOK || !strings.Contains(errs, "yes or no") {
+		t.Errorf("high risk, perhaps: %d %s", code, errs)
+	}
 	if code, _, errs = run(t, lists("import", file)...); code != ExitOK {
 		t.Fatal(errs)
 	}
 	for _, v := range []string{`"version":2`, `"version":3`} {
 		_, out, _ = run(t, "lists", "--data", data, "--json", "LAP-X")
-		if _, rest, found := strings.Cut(strings.ReplaceAll(out, " ", ""), v); !found ||
-			!strings.Contains(strings.SplitN(rest, `"seq"`, 3)[1], `"implants":true`) {
-			t.Errorf("%s lost its implants: %s", v, out)
+		if _, rest, found := strings.Cut(strings.Join(strings.Fields(out), ""), v); !found ||
+			!strings.Contains(strings.SplitN(rest, `"seq"`, 3)[1], `"implants":true,"highRisk":true`) {
+			t.Errorf("%s lost its implants, or its risk: %s", v, out)
 		}
 	}
 	pdf := filepath.Join(dir, "sheet.pdf")

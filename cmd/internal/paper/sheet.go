@@ -18,7 +18,7 @@ type Sheet struct {
 	Version                int64
 	Lines                  []events.Line
 	Cycles                 []string // the list's; not printed, but part of what the code commits to
-	Implants               bool     // likewise
+	Implants, HighRisk     bool     // likewise
 	Exceptions             []events.Exception
 	Code                   events.SheetCode
 	Placement              events.Placement
@@ -41,7 +41,7 @@ func SheetOf(set, trip string, list *events.ListIssued, packed *events.SetPacked
 	}
 	return Sheet{
 		Set: set, Trip: trip, Title: list.Title, List: list.List, Version: list.Version, Lines: list.Lines, Cycles: list.Cycles,
-		Implants:   list.Implants,
+		Implants: list.Implants, HighRisk: list.HighRisk,
 		Exceptions: packed.Exceptions, Code: code, Placement: sealed.Placement, Packed: at, Seals: sealed.Seals,
 	}, nil
 }
@@ -119,7 +119,8 @@ func newSheetPrinter(s *Sheet, size Size, lang *words.Language) (*sheetPrinter, 
 
 // check refuses what must not leave the printer.
 func (s *Sheet) check() error {
-	list := events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines, Cycles: s.Cycles, Implants: s.Implants}
+	list := events.ListIssued{List: s.List, Version: s.Version, Title: s.Title, Lines: s.Lines, Cycles: s.Cycles, Implants: s.Implants,
+		HighRisk: s.HighRisk}
 	if err := list.Check(); err != nil {
 		return fmt.Errorf("list %s: %w", s.List, err)
 	}

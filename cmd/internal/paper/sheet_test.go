@@ -353,6 +353,7 @@ func TestWriteSheetRefuses(t *testing.T) {
 			"does not belong to list LAP-MAJOR version 3 on set LAP-014"},
 		{"a changed word", change(func(s *Sheet) { s.Title += "." }), A4, english, "does not belong"},
 		{"the twin set", change(func(s *Sheet) { s.Set = "LAP-015" }), A4, english, "does not belong"},
+		{"of high risk", change(func(s *Sheet) { s.HighRisk = true }), A4, english, "does not belong"},
 		{"with implants", change(func(s *Sheet) { s.Implants = true }), A4, english, "does not belong"},
 		{"other cycles", change(func(s *Sheet) { s.Cycles = []string{"dynamic-air-132"} }), A4, english, "does not belong"},
 		{"another trip", change(func(s *Sheet) { s.Trip = "019530a1-7c00-7abc-8def-0123456789ac" }), A4, english, "seal the list again"},

@@ -102,6 +102,7 @@ type ListVersion struct {
 	Seq      int64         `json:"seq"`
 	Cycles   []string      `json:"cycles,omitempty"`
 	Implants bool          `json:"implants,omitzero"`
+	HighRisk bool          `json:"highRisk,omitzero"`
 	LineRows []events.Line `json:"lines"`
 }
 
@@ -109,6 +110,7 @@ type ListVersion struct {
 func (v *ListVersion) Issue() *events.ListIssued {
 	return &events.ListIssued{
 		List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles, Implants: v.Implants,
+		HighRisk: v.HighRisk,
 	}
 }
 

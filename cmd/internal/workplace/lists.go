@@ -45,6 +45,7 @@ type listForm struct {
 	List, Title, Cycles, Badge, Table, Station string
 
 	Implants                  bool   // sets of the list hold implants
+	HighRisk                  bool   // and are used on tissues of high risk
 	Shown                     string // digest of the table that the form came with
 	Headings, Missing, Sheets []string
 	Sheet, Raw                string
@@ -136,7 +137,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 		return nil, err
 	}
 	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
-	out.Form.Implants = out.Implants
+	out.Form.Implants, out.Form.HighRisk = out.Implants, out.HighRisk
 	out.Form.Table = csvOf(out.LineRows)
 	out.Form.Shown = digestOf(out.Form.Table)
 	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
@@ -190,11 +191,11 @@ func (d *Desk) emptyTable(w http.ResponseWriter, r *http.Request) {
 }
 
 // NextVersion checks what is to be issued against what is there, and returns
-// the observation's data. A list that changes nothing is refused.
-func NextVersion(
-	before []site.ListVersion, list, title string, cycles []string, implants bool, lines []events.Line,
-) (*events.ListIssued, error) {
-	d := &events.ListIssued{List: list, Version: 1, Title: title, Lines: lines, Cycles: cycles, Implants: implants}
+// the observation's data. A list that changes nothing is refused. The version of
+// next is not looked at, and its title is that of before where it has none.
+func NextVersion(before []site.ListVersion, next events.ListIssued) (*events.ListIssued, error) {
+	d := &next
+	d.Version = 1
 	if n := len(before); n > 0 {
 		last := before[n-1]
 		d.Version = last.Version + 1
@@ -212,7 +213,7 @@ func NextVersion(
 			return nil, err
 		}
 		if a == b {
-			return nil, refusal.Keyed("list-same", "list %s version %d says this already, word for word; nothing is issued", list, last.Version)
+			return nil, refusal.Keyed("list-same", "list %s version %d says this already, word for word; nothing is issued", d.List, last.Version)
 		}
 	}
 	if missing := paper.Missing(d.Title); len(missing) > 0 {
@@ -239,7 +240,9 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		out.data = f
 		return out, nil
 	}
-	data, err := NextVersion(before, f.List, f.Title, strings.Fields(f.Cycles), f.Implants, lines)
+	data, err := NextVersion(before, events.ListIssued{
+		List: f.List, Title: f.Title, Cycles: strings.Fields(f.Cycles), Implants: f.Implants, HighRisk: f.HighRisk, Lines: lines,
+	})
 	switch {
 	case refusal.Is(err):
 		f.wrong(v.detail(err))
@@ -297,7 +300,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	}
 	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
 	f.List, f.Title, f.Cycles, f.Table = get("list"), get("title"), get("cycles"), v.r.PostFormValue("table")
-	f.Implants = get("implants") != ""
+	f.Implants, f.HighRisk = get("implants") != "", get("highrisk") != ""
 	f.Badge, f.Station = get("badge"), get("station")
 	raw := []byte(f.Table)
 	if s := v.r.PostFormValue("raw"); s != "" {

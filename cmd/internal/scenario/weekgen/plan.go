@@ -205,6 +205,9 @@ var planned = []struct {
 	{set: "ORL-006", ref: shelf, what: inRepair, item: "RTR-070"},
 	{set: "LAP-001", ref: shelf, what: toRepair, item: "NHD-200"},
 	{set: "VAS-005", ref: shelf, what: foundLater, item: "FCP-181"},
+	// A forceps of a craniotomy set went into MIN-011 after K-0437: a breach, wherever it is.
+	{set: "CRA-003", ref: shelf, what: packedShort, item: "FCP-140"},
+	{set: "MIN-011", ref: shelf, what: packedOver, item: "FCP-140"},
 	// A clamp of THO-004 stayed in the washer after K-0438, and LAP-003 of another case was in the same load.
 	{set: "THO-004", ref: shelf, what: packedShort, item: "FCP-200"},
 	{set: "LAP-003", ref: shelf, what: packedOver, item: "FCP-200"},
@@ -244,6 +247,9 @@ const (
 	backBy       = 52 * time.Minute
 	delay        = 2 * time.Second
 )
+
+// highRisk is the list whose sets are used on tissues of high risk: of the brain.
+const highRisk = "CRA-MAIN"
 
 // scansBack is the day from which on the way of sets back from their cases is scanned.
 const scansBack = 4

@@ -119,7 +119,7 @@ func (w *week) makeKinds() error {
 			return fmt.Errorf("%s: %w", k.list, err)
 		}
 		v := &version{ListIssued: events.ListIssued{List: k.list, Version: k.version, Title: k.title, Lines: lines,
-			Cycles: k.cycles},
+			Cycles: k.cycles, HighRisk: k.list == highRisk},
 			from: monday.Add(5*time.Minute + seconds(10*i))}
 		kd := &kind{index: i, versions: []*version{v}}
 		if k.list == revision.list {
