@@ -69,6 +69,7 @@ type house struct {
 	*rand.Rand
 	quality *rand.Rand // of what is wrong with a package, so that it changes nothing else of a week
 	losses  *rand.Rand // and of pieces between a case and the next assembly
+	reports *rand.Rand // and of what is reported of them, and of the way through the washer
 	week    *Week
 	start   time.Time
 	agenda  agenda
@@ -86,6 +87,7 @@ func newHouse(c *Config, n int) *house {
 		Config: c, Rand: rand.New(rand.NewPCG(c.Seed, uint64(n)+1)), week: &Week{Number: n},
 		quality: rand.New(rand.NewPCG(c.Seed, 1<<32+uint64(n))),
 		losses:  rand.New(rand.NewPCG(c.Seed, 1<<33+uint64(n))),
+		reports: rand.New(rand.NewPCG(c.Seed, 1<<34+uint64(n))),
 		start:   c.Start.Add(time.Duration(n) * 7 * 24 * time.Hour), clocks: make(map[string]time.Duration),
 		away: make(map[string]bool), numbers: make(map[string]int64), before: make(map[string]*Trip),
 	}
@@ -99,6 +101,7 @@ func (h *house) run() *Week {
 		h.plan(h.start.Add(time.Duration(3*half)*24*time.Hour), half)
 		h.plant()
 		h.lose()
+		h.wash()
 		for _, t := range h.half {
 			h.before[t.Set] = t
 		}

@@ -18,7 +18,8 @@
 // counted wrong. Some cases are never closed, some sets are used twice; some are
 // too heavy, wet, without an indicator inside, or were looked over by nobody else;
 // some are put aside and used all the same; some loads with implants are opened
-// before their biological indicator is read.
+// before their biological indicator is read. After a case a set is washed, with sets of other cases; pieces are
+// lost on that way, stay in the washer, go to repair or turn up later.
 //
 // # What is observed
 //
@@ -92,7 +93,13 @@ type Rates struct {
 	// happened to it: what became of a piece of it since the last count of the case.
 	Gone    float64 // nobody knows
 	Strayed float64 // it lies in another set of the case
-	Repair  float64 // it was sent to repair
+	Repair  float64 // it was sent to repair, and the packing says so
+	// The same, by reports of the piece.
+	Reported float64 // it was sent to repair, and a report says so
+	Replaced float64 // it was sent to repair, and another one laid in its place
+	Missed   float64 // nobody knows, and it was missed when the set was washed
+	Found    float64 // nobody knows when the set is packed, and it is found later
+	Basket   float64 // it stayed in the washer, and went into a set of another case
 
 	// Of each load.
 	Early float64 // opened before its biological indicator is read: late, never, or with a reason
@@ -136,6 +143,7 @@ func Published() Config {
 			// Of pieces missed at the assembly after a case nobody has published a rate. The
 			// nearest is a package in which one is "missing", 77 of 33,839 (Zhu 2019).
 			Gone: 77.0 / 33839, Strayed: 77.0 / 33839, Repair: 77.0 / 33839,
+			Reported: 77.0 / 33839, Replaced: 77.0 / 33839, Missed: 77.0 / 33839, Found: 77.0 / 33839, Basket: 77.0 / 33839,
 			Unclosed: 0.01, // common practice, no source
 			// Of packages, second looks, sets put aside and implants used early nobody has
 			// published a rate: none here, and in the drill as many as show each often.
@@ -157,6 +165,7 @@ func Drill() Config {
 			Swap: 0.04, Ring: 0.015, Relay: 0.02, Carried: 0.04, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
 			Labels: 0.02, Holders: 0.02, Short: 0.01, Twice: 0.01,
 			Heavy: 0.02, Wet: 0.02, Bare: 0.02, Alone: 0.1, Aside: 0.02, Early: 0.15, Gone: 0.04, Strayed: 0.04, Repair: 0.04,
+			Reported: 0.04, Replaced: 0.04, Missed: 0.04, Found: 0.04, Basket: 0.08,
 			Misplaced: 0.08, Miscount: 0.02, Omitted: 0.05, Unclosed: 0.02,
 		},
 		People: People{Read: 0.5, Tag: 0.8, Scan: 0.6, PutRight: 0.5, Clock: time.Minute, Offline: 0.05},

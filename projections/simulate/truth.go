@@ -64,10 +64,22 @@ const (
 	BackStrayed BackKind = "in another set of the case"
 	BackTook    BackKind = "over, from another set of the case"
 	BackRepair  BackKind = "in repair"
+
+	// Of the same, and of what people report besides.
+	BackReported BackKind = "in repair, by a report"
+	BackReplaced BackKind = "in repair, and replaced before the packing"
+	BackMissed   BackKind = "missed when the set was washed"
+	BackFound    BackKind = "missing at the packing, and found later"
+	BackBasket   BackKind = "in a set of another case, from the washer"
+	BackGot      BackKind = "over, from a set of another case, from the washer"
 )
 
 // BackKinds lists them.
-func BackKinds() []BackKind { return []BackKind{BackGone, BackStrayed, BackTook, BackRepair} }
+func BackKinds() []BackKind {
+	return []BackKind{
+		BackGone, BackStrayed, BackTook, BackRepair, BackReported, BackReplaced, BackMissed, BackFound, BackBasket, BackGot,
+	}
+}
 
 // Early is how a set with implants came to be opened before its load's biological
 // indicator was read; "": it was not.
