@@ -156,7 +156,7 @@ func TestFirstFaultCounts(t *testing.T) {
 		{&SetPacked{Version: -1, WeightGrams: -1, Exceptions: []Exception{{0, -1, ""}}}, "list is missing"},
 		{&SetPacked{List: "L", Version: 1, Exceptions: []Exception{{7, -1, ""}, {7, 0, ""}}},
 			"exceptions: line 7: counted is -1; it goes from 0 to 9999"},
-		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{1, "A", "a", 1}}, Cycles: []string{""}},
+		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{Line: 1, Item: "A", Description: "a", Quantity: 1}}, Cycles: []string{""}},
 			"cycle is missing"},
 		{&SetCounted{Case: "K", Stage: StageFinal, Sheet: SheetScreen, Counter: "B", Counts: []Count{{1, 1}},
 			Removed: []Removed{{0, 1, "x"}}}, "removed: line is 0; it goes from 1 to 9999"},
@@ -164,7 +164,7 @@ func TestFirstFaultCounts(t *testing.T) {
 		{&StationEnrolled{Station: "north", Key: "x"}, `station "north" is not of the form site/station in small ` +
 			`letters, digits and hyphens (for example north/packing-1)`},
 		{&PolicyAdopted{Reason: "\xff"}, `policy: recall is ""; it is "repeat-three-cycles" or "since-last-negative"`},
-		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{10000, "", "", -1}}},
+		{&ListIssued{List: "L", Version: 1, Title: "t", Lines: []Line{{Line: 10000, Item: "", Description: "", Quantity: -1}}},
 			"line is 10000; it goes from 1 to 9999"},
 	} {
 		if err := tt.data.Check(); err == nil || err.Error() != tt.want {

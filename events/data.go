@@ -122,12 +122,24 @@ var placements = []Placement{InsideBag, InsideBare, Outside, Screen}
 // FoundNone in Reading.Found: a person looked, and found no sheet.
 const FoundNone = "none"
 
-// Line is one numbered line of a list.
+// Line is one numbered line of a list. What stands below the quantity helps people to
+// tell the instrument, and a list may leave any of it out.
 type Line struct {
 	Line        int64  `json:"line"`
 	Item        string `json:"item"`
 	Description string `json:"description"`
 	Quantity    int64  `json:"quantity"`
+
+	Mark        string `json:"mark,omitempty"`        // what is engraved on the instrument, or its colour
+	Names       string `json:"names,omitempty"`       // what it is called besides
+	Substitutes string `json:"substitutes,omitempty"` // catalog numbers that may be packed in its place
+	Parts       int64  `json:"parts,omitzero"`        // how many parts each one comes apart into, 0 where it doesn't
+	TrayPlace   string `json:"trayPlace,omitempty"`   // where on the tray it lies
+}
+
+// SameToCount reports whether two lines are the same to whoever counts by them.
+func (l *Line) SameToCount(o *Line) bool {
+	return l.Line == o.Line && l.Item == o.Item && l.Description == o.Description && l.Quantity == o.Quantity && l.Parts == o.Parts
 }
 
 // ListIssued makes a version of a list known. Subject: the list id.
@@ -162,6 +174,11 @@ func (d *ListIssued) Check() error {
 		c.id("item", l.Item)
 		c.text("description", l.Description)
 		c.inRange("quantity", l.Quantity, 0, maxCount)
+		c.optionalText("mark", l.Mark)
+		c.optionalText("names", l.Names)
+		c.optionalText("substitutes", l.Substitutes)
+		c.inRange("parts", l.Parts, 0, maxCount)
+		c.optionalText("trayPlace", l.TrayPlace)
 	}
 	c.endLines()
 	for _, cycle := range d.Cycles {

@@ -256,7 +256,7 @@ func TestTimesAreUTC(t *testing.T) {
 
 func TestCheckRefuses(t *testing.T) {
 	code := testCode(t).String()
-	line := Line{1, "FCP-125", "Forceps", 6}
+	line := Line{Line: 1, Item: "FCP-125", Description: "Forceps", Quantity: 6}
 	lines := func(l ...Line) *ListIssued {
 		return &ListIssued{List: "LAP", Version: 1, Title: "Laparotomy", Lines: l}
 	}
@@ -287,19 +287,19 @@ func TestCheckRefuses(t *testing.T) {
 		{lines(), "the list has 0 lines; it has from 1 to 1000"},
 		{lines(many...), "the list has 1001 lines; it has from 1 to 1000"},
 		{lines(line, line), "line 1 stands twice in the list"},
-		{lines(Line{0, "A", "a", 1}), "line is 0; it goes from 1 to 9999"},
-		{lines(Line{1, "", "a", 1}), "line 1: item is missing"},
-		{lines(Line{1, "A", " ", 1}), "line 1: description is missing"},
-		{lines(Line{1, "A", "one\u2028two", 1}),
+		{lines(Line{Line: 0, Item: "A", Description: "a", Quantity: 1}), "line is 0; it goes from 1 to 9999"},
+		{lines(Line{Line: 1, Item: "", Description: "a", Quantity: 1}), "line 1: item is missing"},
+		{lines(Line{Line: 1, Item: "A", Description: " ", Quantity: 1}), "line 1: description is missing"},
+		{lines(Line{Line: 1, Item: "A", Description: "one\u2028two", Quantity: 1}),
 			"line 1: description holds U+2028, which breaks or turns round a line of text"},
-		{lines(Line{1, "A", "\u202erecrof", 1}),
+		{lines(Line{Line: 1, Item: "A", Description: "\u202erecrof", Quantity: 1}),
 			"line 1: description holds U+202E, which breaks or turns round a line of text"},
-		{lines(Line{1, "A", "\u2066x", 1}), "line 1: description holds U+2066, which breaks or turns round a line of text"},
-		{lines(Line{1, "A", "a\tb", 1}), "line 1: description holds a control character"},
-		{lines(Line{1, "A", strings.Repeat("x", 401), 1}), "line 1: description has more than 400 characters"},
-		{lines(Line{1, "A", "\xff", 1}), "line 1: description is not valid UTF-8"},
-		{lines(Line{1, "A", "a", -1}), "line 1: quantity is -1; it goes from 0 to 9999"},
-		{lines(Line{1, "A", "a", 10000}), "line 1: quantity is 10000; it goes from 0 to 9999"},
+		{lines(Line{Line: 1, Item: "A", Description: "\u2066x", Quantity: 1}), "line 1: description holds U+2066, which breaks or turns round a line of text"},
+		{lines(Line{Line: 1, Item: "A", Description: "a\tb", Quantity: 1}), "line 1: description holds a control character"},
+		{lines(Line{Line: 1, Item: "A", Description: strings.Repeat("x", 401), Quantity: 1}), "line 1: description has more than 400 characters"},
+		{lines(Line{Line: 1, Item: "A", Description: "\xff", Quantity: 1}), "line 1: description is not valid UTF-8"},
+		{lines(Line{Line: 1, Item: "A", Description: "a", Quantity: -1}), "line 1: quantity is -1; it goes from 0 to 9999"},
+		{lines(Line{Line: 1, Item: "A", Description: "a", Quantity: 10000}), "line 1: quantity is 10000; it goes from 0 to 9999"},
 		{&ListIssued{Version: 1, Title: "x", Lines: []Line{line}}, "list is missing"},
 		{&ListIssued{List: "LAP", Title: "x", Lines: []Line{line}}, "version is 0; it goes from 1 to 9999"},
 		{&ListIssued{List: "LAP", Version: 1, Lines: []Line{line}}, "title is missing"},

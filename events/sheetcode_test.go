@@ -219,7 +219,7 @@ func TestSheetCodeRefuses(t *testing.T) {
 // TestTwinSetsHaveOtherCodes: word-for-word equal lists, other set or other trip.
 func TestTwinSetsHaveOtherCodes(t *testing.T) {
 	list := ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major",
-		Lines: []Line{{1, "FCP-125", "Forceps, mosquito", 6}}}
+		Lines: []Line{{Line: 1, Item: "FCP-125", Description: "Forceps, mosquito", Quantity: 6}}}
 	d, err := list.Digest()
 	if err != nil {
 		t.Fatal(err)
@@ -248,7 +248,8 @@ func TestTwinSetsHaveOtherCodes(t *testing.T) {
 func TestListDigestCoversEveryWord(t *testing.T) {
 	list := func(change func(*ListIssued)) Digest {
 		l := &ListIssued{List: "LAP-MAJOR", Version: 3, Title: "Laparotomy, major", Cycles: []string{"steam-134"},
-			Lines: []Line{{1, "FCP-125", "Forceps, mosquito", 6}, {2, "NDH-180", "Needle holder", 2}}}
+			Lines: []Line{{Line: 1, Item: "FCP-125", Description: "Forceps, mosquito", Quantity: 6},
+				{Line: 2, Item: "NDH-180", Description: "Needle holder", Quantity: 2}}}
 		change(l)
 		d, err := l.Digest()
 		if err != nil {
@@ -284,8 +285,10 @@ func TestListDigestCoversEveryWord(t *testing.T) {
 }
 
 func TestDiffLines(t *testing.T) {
-	old := []Line{{1, "A", "a", 1}, {2, "B", "b", 2}, {4, "D", "d", 4}}
-	next := []Line{{4, "D", "d", 5}, {3, "C", "c", 3}, {1, "A", "a", 1}}
+	old := []Line{{Line: 1, Item: "A", Description: "a", Quantity: 1}, {Line: 2, Item: "B", Description: "b", Quantity: 2},
+		{Line: 4, Item: "D", Description: "d", Quantity: 4}}
+	next := []Line{{Line: 4, Item: "D", Description: "d", Quantity: 5}, {Line: 3, Item: "C", Description: "c", Quantity: 3},
+		{Line: 1, Item: "A", Description: "a", Quantity: 1}}
 	got := DiffLines(old, next)
 	if len(got) != 3 || got[0].Line != 2 || got[1].Line != 3 || got[2].Line != 4 {
 		t.Fatalf("differences %+v, want lines 2, 3, 4", got)

@@ -45,6 +45,9 @@ func changesOf(found, right *events.ListIssued) projections.Changes {
 	}
 	c := projections.Changes{Known: true}
 	for _, d := range events.DiffLines(found.Lines, right.Lines) {
+		if d.Old != nil && d.New != nil && d.Old.SameToCount(d.New) {
+			continue // who counted by that sheet counted right
+		}
 		c.Lines = append(c.Lines, projections.LineChange{Line: d.Line, OnSheet: d.Old, Right: d.New})
 	}
 	return c

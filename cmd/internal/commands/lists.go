@@ -42,7 +42,8 @@ func (a *app) importList() *cobra.Command {
 	var f issueFlags
 	c := command("import FILE", "issues a list from a table, CSV or XLSX",
 		`The first row names the columns: line, item, description, quantity (or in another
-language that has texts: Zeile, Artikel, Bezeichnung, Anzahl); line may be left out. Says for each row what is wrong, and
+language that has texts: Zeile, Artikel, Bezeichnung, Anzahl); line may be left out.
+Columns mark, names, substitutes, parts and tray-place may say what helps to tell an instrument. Says for each row what is wrong, and
 imports nothing until all of it is right. The list gets the next version; what
 changes is shown line by line.`,
 		"listbound lists import --data d --list LAP-MAJOR --station north/packing-1 --operator B-1001 lap-major.xlsx",

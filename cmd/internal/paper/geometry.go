@@ -187,8 +187,16 @@ func (p *sheetPrinter) layout(l events.Line) row {
 	p.font(regular, body)
 	r.description = p.wrap(l.Description, width)
 	r.item = p.wrap(l.Item, width)
+	// What helps to tell the instrument stands behind its number where there is room for it.
+	for _, help := range p.words.helps(l) {
+		all := p.wrap(l.Item+help, width)
+		if len(r.item) == 1 && len(all) == 1 && p.besides(r.description, r.item, width) == p.besides(r.description, all, width) {
+			r.item = all
+			break
+		}
+	}
 	n := len(r.description) + len(r.item)
-	if len(r.item) == 1 && p.width(r.description[len(r.description)-1])+4+p.width(r.item[0]) <= width {
+	if p.besides(r.description, r.item, width) {
 		r.beside = true
 		n--
 	}
@@ -200,4 +208,9 @@ func (p *sheetPrinter) layout(l events.Line) row {
 	}
 	r.height = max(rowLeast, float64(n)*p.lineHeight()+2*rowPad)
 	return r
+}
+
+// besides reports whether an item's number fits beside the last row of a description.
+func (p *sheetPrinter) besides(description, item []string, width float64) bool {
+	return len(item) == 1 && p.width(description[len(description)-1])+4+p.width(item[0]) <= width
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"image"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -106,6 +107,36 @@ func TestSheetSaysEveryLine(t *testing.T) {
 	if !strings.Contains(all, "▲ missing: 3 packed, the list says 4") || !strings.Contains(all,
 		"Packed otherwise than listed: 1 (line 4)") {
 		t.Error("the exception on line 4 is not marked")
+	}
+}
+
+// TestSheetHelps: what a list says of a line besides stands behind the item's number where
+// there is room, all of it or the mark alone, and costs no row.
+func TestSheetHelps(t *testing.T) {
+	s := sample(t, 60)
+	bare := s.Lines
+	s.Lines = slices.Clone(bare)
+	for i := range s.Lines {
+		s.Lines[i].Mark, s.Lines[i].Parts, s.Lines[i].TrayPlace = fmt.Sprintf("r%d", i+1), 2, "left"
+	}
+	s.Lines[4].Mark = "a mark that is so long that there is no room for it on this sheet"
+	s.Lines[5].Description = "Probe"
+	s.Lines[6].Description = "Probe, 14 cm, straight"
+	with := text(t, sheetPDF(t, bind(t, s), A4, english), "-raw")
+	for i, want := range map[int]string{5: " · marked r6 · 2 parts each · left", 6: " · marked r7 "} {
+		if !strings.Contains(with, s.Lines[i].Item+want) {
+			_, at, _ := strings.Cut(with, s.Lines[i].Item)
+			t.Errorf("line %d doesn't say %q but %.60q", i+1, want, at)
+		}
+	}
+	if strings.Contains(with, "so long") {
+		t.Error("a part of what there is no room for is printed")
+	}
+	s.Lines = slices.Clone(bare)
+	s.Lines[5].Description, s.Lines[6].Description = "Probe", "Probe, 14 cm, straight"
+	without := text(t, sheetPDF(t, bind(t, s), A4, english), "-raw")
+	if a, b := strings.Count(with, "\f"), strings.Count(without, "\f"); a != b {
+		t.Errorf("with it there are %d pages, without %d", a, b)
 	}
 }
 

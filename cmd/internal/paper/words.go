@@ -3,6 +3,7 @@ package paper
 import (
 	"errors"
 
+	"listbound/events"
 	"listbound/projections/words"
 )
 
@@ -25,4 +26,26 @@ func (w wording) say(key string, args ...any) string {
 		return s
 	}
 	return w.in.English().Say(key, args...)
+}
+
+// helps is what a list says of a line besides, to tell the instrument: all of it, and
+// the mark alone, which tells most.
+func (w wording) helps(l events.Line) (out []string) {
+	var mark, rest string
+	if l.Mark != "" {
+		mark = w.say("paper.line-mark", l.Mark)
+	}
+	if l.Parts > 0 {
+		rest += w.say("paper.line-parts", l.Parts)
+	}
+	if l.TrayPlace != "" {
+		rest += w.say("paper.line-tray-place", l.TrayPlace)
+	}
+	if rest != "" {
+		out = append(out, mark+rest)
+	}
+	if mark != "" {
+		out = append(out, mark)
+	}
+	return out
 }

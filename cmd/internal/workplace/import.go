@@ -26,6 +26,8 @@ import (
 
 // A list comes as a table, CSV or XLSX, with columns for the line, the item, the
 // description and the quantity; the line may be left out, then the rows are counted.
+// What helps people to tell an instrument may have columns too: mark, names, substitutes,
+// parts and tray-place.
 // The columns may stand in any order, below rows with a title. They may be named as
 // the texts import.line and so on have it in any language, or as a person has matched
 // them once. CSV may be separated by comma, semicolon or tab, and be in UTF-8, UTF-16
@@ -35,8 +37,12 @@ import (
 //	line,item,description,quantity
 //	1,FCP-125,"Forceps, mosquito, curved, 12.5 cm",6
 
-// columns are what a table can say of a line. All but the first must be there.
-var columns = []string{"line", "item", "description", "quantity"}
+// columns are what a table can say of a line. Those of mustHave must be there.
+var (
+	columns  = append([]string{"line"}, append(mustHave, helping...)...)
+	mustHave = []string{"item", "description", "quantity"}
+	helping  = []string{"mark", "names", "substitutes", "parts", "tray-place"}
+)
 
 // RowError is what is wrong with one row of a table.
 type RowError struct {
@@ -111,8 +117,7 @@ func ReadTable(raw []byte, how How) Table {
 
 // best returns the table that has most of the columns.
 func (h How) best(grids []grid, names map[string]string) found {
-	const ofList = 3 // item, description, quantity
-	least := ofList
+	least := len(mustHave)
 	if h.Columns != nil {
 		least = 2 // a code, and what it is
 	}
@@ -318,7 +323,7 @@ func (h How) lines(f found) Table {
 		return Table{Wrong: []RowError{{f.heading + 1, h.say("twice", h.column(f.twice))}}}
 	}
 	var t Table
-	for _, must := range columns[1:] {
+	for _, must := range mustHave {
 		if _, ok := f.at[must]; !ok {
 			t.Missing = append(t.Missing, must)
 			t.Wrong = append(t.Wrong, RowError{f.heading + 1, h.say("no-column", h.column(must))})
@@ -378,7 +383,8 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		}
 		return strings.TrimSpace(f.rows[row][c])
 	}
-	l = events.Line{Line: next, Item: cell("item"), Description: cell("description")}
+	l = events.Line{Line: next, Item: cell("item"), Description: cell("description"), Mark: cell("mark"), Names: cell("names"),
+		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place")}
 	if _, ok := f.at["line"]; ok {
 		if l.Line, ok = wholeNumber(cell("line")); !ok {
 			return l, h.say("not-whole", h.column("line"), cell("line"))
@@ -387,6 +393,11 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	var ok bool
 	if l.Quantity, ok = wholeNumber(cell("quantity")); !ok {
 		return l, h.say("not-whole", h.column("quantity"), cell("quantity"))
+	}
+	if parts := cell("parts"); parts != "" {
+		if l.Parts, ok = wholeNumber(parts); !ok {
+			return l, h.say("not-whole", h.column("parts"), parts)
+		}
 	}
 	for _, column := range []string{"item", "description"} {
 		if cell(column) == "" {
@@ -403,7 +414,7 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	if err := one.Check(); err != nil {
 		return l, faultIn(h.In, err)
 	}
-	if missing := append(paper.Missing(l.Description), paper.Missing(l.Item)...); len(missing) > 0 {
+	if missing := paper.Missing(l.Description + l.Item + l.Mark + l.TrayPlace); len(missing) > 0 {
 		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))
 	}
 	return l, ""

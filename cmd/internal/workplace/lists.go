@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"listbound/cmd/internal/paper"
@@ -143,13 +144,38 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
 }
 
-// csvOf writes lines as CSV, as ReadTable reads them.
+// csvOf writes lines as CSV, as ReadTable reads them. Columns that help to tell an
+// instrument are there where a line has something in them.
 func csvOf(lines []events.Line) string {
-	var b strings.Builder
-	b.WriteString("line,item,description,quantity\n")
+	rows := [][]string{append([]string{"line"}, append(mustHave, helping...)...)}
+	used := make([]bool, len(rows[0]))
+	for i := range len(mustHave) + 1 {
+		used[i] = true
+	}
 	for _, l := range lines {
-		quoted := `"` + strings.ReplaceAll(l.Description, `"`, `""`) + `"`
-		fmt.Fprintf(&b, "%d,%s,%s,%d\n", l.Line, quoteIf(l.Item), quoted, l.Quantity)
+		row := []string{strconv.FormatInt(l.Line, 10), l.Item, l.Description, strconv.FormatInt(l.Quantity, 10),
+			l.Mark, l.Names, l.Substitutes, "", l.TrayPlace}
+		if l.Parts > 0 {
+			row[len(row)-2] = strconv.FormatInt(l.Parts, 10)
+		}
+		for i, cell := range row {
+			used[i] = used[i] || cell != ""
+		}
+		rows = append(rows, row)
+	}
+	var b strings.Builder
+	for n, row := range rows {
+		var cells []string
+		for i, cell := range row {
+			switch {
+			case !used[i]:
+			case n > 0 && i == 2: // descriptions mostly need it, and look alike so
+				cells = append(cells, `"`+strings.ReplaceAll(cell, `"`, `""`)+`"`)
+			default:
+				cells = append(cells, quoteIf(cell))
+			}
+		}
+		b.WriteString(strings.Join(cells, ",") + "\n")
 	}
 	return b.String()
 }

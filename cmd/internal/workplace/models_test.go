@@ -449,6 +449,8 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 		return
 	}
 	switch {
+	case s.kind == events.ScanSet && s.id == m.set && len(m.lines) == 0:
+		m.versions[m.set] = w.h.shorts // nothing is counted yet
 	case s.kind == events.ScanSet && s.id != m.set && a.says("is not opened"):
 		m.about = s.id
 	case s.kind == events.ScanSet && !a.says("is half packed") && s.id != m.set && fmt.Sprint(a["what"]) == s.id && a["no"] == nil:
@@ -458,7 +460,10 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "again" || s.action == "weight":
 		m.answer(s, shown)
 	case m.why(shown) > 0 && typed && number >= 1 && number <= 5:
-		x := m.lines[m.why(shown)]
+		x, counted := m.lines[m.why(shown)]
+		if !counted {
+			w.fail("asked why of line %d, which nobody counted", m.why(shown))
+		}
 		reason := []string{"missing", "substituted", "damaged", "added", "repair"}[number-1]
 		listed := m.listed()[x.Line-1].Quantity
 		if reason == "substituted" || (reason == "added") == (x.Counted > listed) { // else it is asked again

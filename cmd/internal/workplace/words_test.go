@@ -60,7 +60,7 @@ func TestEveryWordHasAText(t *testing.T) {
 		use("stage-", string(s))
 	}
 	use("place-", Places()...)
-	use("column-", columns[1:]...)
+	use("column-", mustHave...)
 	for _, of := range registerColumns {
 		use("column-", of...)
 	}
@@ -97,7 +97,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("do-aside-", "opening", "storage")
 	use("fault-", append(events.Faults(), "line")...)
 	use("value-", "cycle", "description", "item", "line", "list", "quantity", "title", "version",
-		"badge", "set", "place", "sterilizer", "owner", "home", "where")
+		"mark", "names", "substitutes", "parts", "trayPlace", "badge", "set", "place", "sterilizer", "owner", "home", "where")
 	use("outcome-", "reconciled", "unreconciled")
 	use("indicator-", "pass", "fail", "none")
 	for _, f := range events.PackageFaults() {
