@@ -72,6 +72,7 @@ const (
 	markSeal  = "seal"
 	markShort = "short"
 	markBag   = "bag"
+	markTag   = "tag"
 )
 
 // insertMarks files what stands on the outside of sealed sets.
@@ -80,6 +81,13 @@ func insertMarks(ctx context.Context, conn *sql.Conn, added []facts.Fact) error 
 		for _, f := range added {
 			if f.Event == nil {
 				continue
+			}
+			if d, ok := f.Event.Data.(*events.SetEntered); ok {
+				for _, tag := range d.Tags {
+					if !yield([]any{markTag, tag, f.Seq}) {
+						return
+					}
+				}
 			}
 			d, ok := f.Event.Data.(*events.ListSealed)
 			if !ok {
@@ -351,7 +359,7 @@ func (f *finder) marks() {
 		return
 	}
 	rows, err := f.m.read.QueryContext(f.ctx, fmt.Sprintf(`SELECT m.what, m.mark, m.seq, e.subject, coalesce(e.trip, x'') FROM marks m
-		JOIN events e ON e.seq = m.seq WHERE m.mark = ? AND m.what <> 'bag' ORDER BY m.seq DESC LIMIT %d`, hitsAtMost), f.text)
+		JOIN events e ON e.seq = m.seq WHERE m.mark = ? AND m.what NOT IN ('bag', 'tag') ORDER BY m.seq DESC LIMIT %d`, hitsAtMost), f.text)
 	type row struct {
 		Hit
 		trip []byte

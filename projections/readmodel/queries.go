@@ -256,13 +256,20 @@ func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
 	return out, nil
 }
 
-// HeldTo reports whether the site has ever held to a register. Before, nobody needs to ask.
-func (m *Model) HeldTo() bool { return m.registers.Load() }
+// EverHeld reports whether the site has ever held to a register. Before, nobody needs to ask.
+func (m *Model) EverHeld() bool { return m.registers.Load() }
 
 // EntryNames returns the codes that were ever entered in a register.
 func (m *Model) EntryNames(ctx context.Context, register string) ([]string, error) {
 	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT substr(entry, length(?1) + 2) FROM events
 		WHERE entry >= ?1 || '/' AND entry < ?1 || '0' AND kind <> 'access.claimed' ORDER BY entry`, register)
+	return scanAll(rows, err, func(s *string) []any { return []any{s} })
+}
+
+// TaggedSets returns the sets in whose entries a code was ever named as a tag.
+func (m *Model) TaggedSets(ctx context.Context, code string) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT substr(e.entry, 6) FROM marks m JOIN events e ON e.seq = m.seq
+		WHERE m.mark = ? AND m.what = 'tag'`, code) // after "sets/"
 	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }
 

@@ -38,11 +38,11 @@ CREATE TABLE remarked (
 	PRIMARY KEY (seq, n)
 ) WITHOUT ROWID;
 
--- marks: what is printed on the outside of a sealed set, for finding it by what a person holds.
+-- marks: what is printed on the outside of a sealed set, for finding it by what a person holds; and tags of its tray.
 CREATE TABLE marks (
-	what TEXT NOT NULL,   -- seal, short (the sheet's short code), bag (lot of the bag)
+	what TEXT NOT NULL,   -- seal, short (the sheet's short code), bag (lot of the bag), tag (by the register of sets)
 	mark TEXT NOT NULL,
-	seq  INTEGER NOT NULL -- the list.sealed
+	seq  INTEGER NOT NULL -- the list.sealed, or the set.entered
 );
 
 -- spans: in which stretches of 1024 records a station or a badge occurs. A look through

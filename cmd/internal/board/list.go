@@ -14,6 +14,7 @@ import (
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/readmodel"
 )
@@ -34,6 +35,7 @@ type boardBody struct {
 	Records   int64
 	Checked   *site.Check // by the background check
 	Stamped   *site.TimestampState
+	Registers string              // which ones the site does not hold to, "" where it holds to all
 	Witnessed *site.WitnessReport // nil where nobody is asked
 	Behind    int64               // how many records no verdict knows of
 	Filtered  bool
@@ -107,6 +109,24 @@ func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
 	return f, nil
 }
 
+// withoutRegister says which registers the site does not hold to, "" where it holds to all.
+func withoutRegister(ctx context.Context, m *site.View, words *shell.Words) (string, error) {
+	held, err := m.HeldTo(ctx)
+	var not []string
+	for _, r := range events.Registers() {
+		if !slices.Contains(held, r) {
+			not = append(not, words.T("workplace.register-"+string(r)))
+		}
+	}
+	switch {
+	case err != nil || len(not) == 0:
+		return "", err
+	case len(held) == 0:
+		return words.T("board.registers-none"), nil
+	}
+	return words.T("board.registers-some", words.Language().List(not)), nil
+}
+
 func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) {
 	q := r.URL.Query()
 	f, err := p.filter(q)
@@ -129,6 +149,9 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	var rows [][]readmodel.BoardRow
 	err = p.site.Ask(func(m *site.View) error {
 		if rows, err = ask(m, r.Context(), f, after, limit+1); err != nil {
+			return err
+		}
+		if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
 			return err
 		}
 		if b.Total, err = m.BoardCount(r.Context(), f); err != nil {

@@ -13,7 +13,7 @@ import (
 // observation, unless its badge has claimed access in an emergency at that station. A set that is in no register is
 // asked about, once. A record that its station signed is never refused for it, but judged.
 func (r *references) checkRegistered(ctx context.Context, e *events.Event) error {
-	if err := r.checkPeople(ctx, e); err != nil || !r.held && !r.model.HeldTo() {
+	if err := r.checkPeople(ctx, e); err != nil || !r.held && !r.model.EverHeld() {
 		return err
 	}
 	lacks := r.world.Lacks(e)
@@ -144,56 +144,50 @@ func (r *references) isSet(ctx context.Context, code string, own bool) (bool, er
 	return is, nil
 }
 
-// Admit says whether a badge may work at a station now, as intake will, and why not. A page asks it when a badge is
-// scanned. Kinds are what is recorded there.
-func (v *View) Admit(ctx context.Context, station, badge string, kind events.Kind) error {
+// Admit says why intake would refuse an event by some registers, or for a set in the place of a person; nil where it
+// would not. A page asks it when a badge or a set is scanned, before anybody has worked for nothing.
+func (v *View) Admit(ctx context.Context, e *events.Event, of ...events.Register) error {
 	r := newReferences(ctx, v.site, v.Model)
-	e := &events.Event{Station: station, Time: v.site.Clock(), Operator: badge, Data: emptyOf(kind)}
-	set, err := wasPacked(ctx, v.Model, badge)
-	if err == nil && set {
-		var before bool
-		if before, err = v.WasBadge(ctx, badge); err == nil && !before &&
-			r.world.Entered(events.RegisterPeople, badge, e.Time).State != facts.EntryHolds {
-			return setAsPerson(badge)
+	for _, badge := range events.People(e.Operator, e.Data) {
+		set, err := wasPacked(ctx, v.Model, badge)
+		if err == nil && set {
+			var before bool
+			if before, err = v.WasBadge(ctx, badge); err == nil && !before &&
+				r.world.Entered(events.RegisterPeople, badge, e.Time).State != facts.EntryHolds {
+				return setAsPerson(badge)
+			}
+		}
+		if err != nil {
+			return err
 		}
 	}
-	if err != nil || !v.Model.HeldTo() {
-		return err
+	if !v.Model.EverHeld() {
+		return nil
 	}
 	lacks := r.world.Lacks(e)
 	if err := r.world.Failed(); err != nil {
 		return err
 	}
-	i := slices.IndexFunc(lacks, func(l facts.Lack) bool { return l.Register == events.RegisterPeople && l.Claim == nil })
-	if i < 0 {
-		return nil
+	for _, l := range lacks {
+		if l.Claim == nil && slices.Contains(of, l.Register) {
+			return r.lacking(ctx, e, l)
+		}
 	}
-	return r.lacking(ctx, e, lacks[i])
-}
-
-// emptyOf returns data of a kind that names nobody.
-func emptyOf(k events.Kind) events.Data {
-	info, ok := k.Info()
-	if !ok {
-		return &events.SetChecked{}
-	}
-	return info.New()
+	return nil
 }
 
 // SetByTag returns the set whose tag a code is by the register of sets, "" where it is none's.
 func (v *View) SetByTag(ctx context.Context, code string) (string, error) {
-	if !v.Model.HeldTo() {
-		return "", nil
-	}
-	rows, err := v.Register(ctx, events.RegisterSets)
+	sets, err := v.TaggedSets(ctx, code)
 	if err != nil {
 		return "", err
 	}
-	for _, row := range rows {
-		d, ok := row.Entry.(*events.SetEntered)
-		if ok && row.State == facts.EntryHolds && slices.Contains(d.Tags, code) {
-			return d.Set, nil
+	w, now := v.World(ctx), v.site.Clock()
+	for _, set := range sets {
+		x := w.Entered(events.RegisterSets, set, now)
+		if d, ok := x.Entry.(*events.SetEntered); ok && x.State == facts.EntryHolds && slices.Contains(d.Tags, code) {
+			return set, w.Failed()
 		}
 	}
-	return "", nil
+	return "", w.Failed()
 }

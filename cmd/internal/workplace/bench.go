@@ -74,7 +74,14 @@ func (v *visit) policy() (*events.Policy, error) {
 	}
 	return v.inForce, v.d.site.Ask(func(m *site.View) error {
 		p, _, err := m.World(v).PolicyAt(site.SiteOf(v.station), v.now)
+		if err != nil {
+			return err
+		}
 		v.inForce = &p
+		cycles, err := v.registeredCycles(m)
+		if len(cycles) > 0 {
+			p.Cycles = cycles
+		}
 		return err
 	})
 }
@@ -727,6 +734,8 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 		h.nextPerson()
 	case verb == "do" && in.Action == "undo":
 		return p.undo(v, b, t)
+	case verb == "do" && in.Action == "emergency":
+		return p.emergency(v, b, in.Fields, t)
 	case verb == "do" && in.Action == "take-back":
 		return p.takeBack(v, b, in.Fields, t)
 	case verb == "do" && in.Action != "enter":
@@ -889,6 +898,11 @@ func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (s
 	if !ok {
 		return said{}, v.notAskedFor(kind, value)
 	}
+	if kind == events.ScanBadge {
+		if s, err := v.admit(value); err != nil || s.Words != "" {
+			return s, err
+		}
+	}
 	return f(b, v, value)
 }
 
@@ -922,8 +936,18 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 		if s.Kind != events.ScanPlain {
 			continue
 		}
-		known, err := v.plainKind(s.Value, wants)
+		wanted := func(k events.ScanKind) bool {
+			return slices.ContainsFunc(wants, func(w want) bool { return w.Kind == k })
+		}
+		known, value, err := v.registered(s.Value, wanted)
 		if err != nil {
+			return nil, err
+		}
+		if known != "" {
+			scans[i].Kind, scans[i].Value = known, value
+			continue
+		}
+		if known, err = v.plainKind(s.Value, wants); err != nil {
 			return nil, err
 		}
 		if known == "" && !slices.ContainsFunc(wants, func(w want) bool { return canBe(w.Kind, s.Value) }) {

@@ -332,6 +332,17 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 // nobody has used here yet is asked about.
 func (t *table) scanPlain(code string, a *counted) error {
 	v := t.v
+	kind, value, err := v.registered(code, func(k events.ScanKind) bool { return k == events.ScanBadge || k == events.ScanSet })
+	if err != nil {
+		return err
+	}
+	if kind == events.ScanBadge {
+		a.Kind = string(kind)
+		return t.badge(value, a)
+	}
+	if kind == events.ScanSet {
+		code = value
+	}
 	if t.find(code) >= 0 {
 		a.Kind = string(events.ScanSet)
 		return t.goToSet(code, a)
@@ -439,6 +450,7 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"sign":         (*table).pressSign,
 		"sign-without": (*table).signWithout,
 		"badge":        (*table).sayBadge,
+		"emergency":    (*table).emergency,
 		"count-on":     func(*table, fields, *counted) error { return nil },
 		"enter":        func(t *table, _ fields, a *counted) error { return t.sign(a) },
 		"interrupted":  (*table).interrupted,

@@ -14,6 +14,10 @@ import (
 // badge takes the counter's badge, then the witness's. One badge is never both.
 func (t *table) badge(badge string, a *counted) error {
 	v := t.v
+	if no, err := v.admit(badge); err != nil || no.Words != "" {
+		a.said = no
+		return err
+	}
 	st := t.state()
 	again := slices.ContainsFunc(t.drafts, func(d *draft) bool { return d.had(v.key, t.step+1) })
 	switch {

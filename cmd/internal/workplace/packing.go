@@ -97,12 +97,10 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 		}
 	}
 	if b.Tag != set {
-		switch like, err := v.likeSet(set); {
-		case err != nil:
-			return said{}, err
-		case like != "" && b.NewSet != set:
-			return ask(v.t("set-alike", set, like), v.t("set-alike-more", like)).
-				offer(choice{Do: "new", Value: set, Words: v.t("do-new-set", set)}), nil
+		if b.NewSet != set {
+			if q, err := v.newSet(set); err != nil || q.Words != "" {
+				return q, err
+			}
 		}
 		switch ready, err := v.liesReady(set, b.Anew); {
 		case err != nil:

@@ -325,6 +325,9 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	if name == "" || cycle == "" || err != nil || run < 1 {
 		return said{}, v.sayNo("load-needs")
 	}
+	if err := v.mayRun(name, cycle); err != nil {
+		return said{}, err
+	}
 	id, before, err := b.loadID(v, name, run)
 	switch {
 	case err != nil:

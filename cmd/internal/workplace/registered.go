@@ -1,0 +1,182 @@
+package workplace
+
+import (
+	"slices"
+	"strings"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections/facts"
+)
+
+// recordsAt is a kind that is recorded at each place: what a badge and a station must be for, to work there.
+func recordsAt(place string) events.Data {
+	switch place {
+	case "packing":
+		return &events.SetPacked{}
+	case "sealing":
+		return &events.ListSealed{}
+	case "sterilizer":
+		return &events.SetSterilized{}
+	case "opening":
+		return &events.SetOpened{}
+	case "count":
+		return &events.SetCounted{}
+	case "close":
+		return &events.CaseClosed{}
+	}
+	return &events.SetChecked{}
+}
+
+// emergencies are the reasons for which somebody works whom a register does not know or allow.
+func emergencies() []string { return []string{"called-in", "new-here", "badge-lost", "other-device"} }
+
+// admit says no to a badge by which nothing could be recorded here, at once and not after the work, and offers access
+// for an emergency. What it returns has no words where the badge may work here.
+func (v *visit) admit(badge string) (said, error) {
+	e := &events.Event{Station: v.station, Time: v.now.UTC(), Operator: badge, Data: recordsAt(v.place)}
+	err := v.d.site.Ask(func(m *site.View) error {
+		return m.Admit(v, e, events.RegisterPeople, events.RegisterStations)
+	})
+	if !refusal.Is(err) {
+		return said{}, err
+	}
+	s := v.refused(err)
+	s.Words, s.More = v.why(err), ""
+	if key, _ := refusal.InWords(err); key == "badge-is-set" {
+		return s, nil
+	}
+	s.More = v.t("emergency-more")
+	for _, why := range emergencies() {
+		s.Choices = append(s.Choices, choice{Do: "emergency", Value: why + " " + badge, Words: v.t("emergency-" + why)})
+	}
+	return s, nil
+}
+
+// claim records that a badge works here in an emergency, for the reason that a button says; it returns the badge.
+func (v *visit) claim(value string) (string, error) {
+	why, badge, _ := strings.Cut(value, " ")
+	if !slices.Contains(emergencies(), why) || badge == "" {
+		return "", v.sayNo("no-such-button", "emergency")
+	}
+	_, err := v.observe(&events.Observation{
+		Station: v.station, Kind: events.KindAccessClaimed, Time: v.now.UTC(), Operator: badge,
+		Data: &events.AccessClaimed{Badge: badge, Reason: v.t("emergency-" + why)},
+	})
+	return badge, err
+}
+
+// emergency answers a badge that was refused: it works here all the same, and that is put on record first.
+func (p bench[B, P]) emergency(v *visit, b *B, f fields, t *taken) error {
+	badge, err := v.claim(f["value"])
+	if err != nil {
+		return err
+	}
+	t.kind, t.what = string(events.ScanBadge), badge
+	t.said, err = p.scan(v, b, events.ScanBadge, badge)
+	return err
+}
+
+// emergency is the same at a count.
+func (t *table) emergency(f fields, a *counted) error {
+	badge, err := t.v.claim(f["value"])
+	if err != nil {
+		return err
+	}
+	return t.badge(badge, a)
+}
+
+// mayRun refuses a sterilizer or a cycle that its register does not have, before the load is begun.
+func (v *visit) mayRun(sterilizer, cycle string) error {
+	e := &events.Event{Station: v.station, Time: v.now.UTC(), Data: &events.SetSterilized{Sterilizer: sterilizer, Cycle: cycle}}
+	return v.d.site.Ask(func(m *site.View) error {
+		return m.Admit(v, e, events.RegisterStations, events.RegisterSterilizers)
+	})
+}
+
+// registeredCycles are the cycles of this station's sterilizers by their register; nil where none is held to.
+func (v *visit) registeredCycles(m *site.View) ([]string, error) {
+	if v.place != "sterilizer" || !m.EverHeld() {
+		return nil, nil
+	}
+	w := m.World(v)
+	if !w.HoldsTo(site.SiteOf(v.station), events.RegisterSterilizers, v.now) {
+		return nil, w.Failed()
+	}
+	var own []string
+	if w.HoldsTo(site.SiteOf(v.station), events.RegisterStations, v.now) {
+		if d, ok := w.Entered(events.RegisterStations, v.station, v.now).Entry.(*events.StationEntered); ok {
+			own = d.Sterilizers
+		}
+	}
+	rows, err := m.Register(v, events.RegisterSterilizers)
+	var cycles []string
+	for _, row := range rows {
+		d, ok := row.Entry.(*events.SterilizerEntered)
+		if ok && row.State == facts.EntryHolds && (len(own) == 0 || slices.Contains(own, d.Sterilizer)) {
+			cycles = append(cycles, d.Cycles...)
+		}
+	}
+	slices.Sort(cycles)
+	return slices.Compact(cycles), err
+}
+
+// newSet asks about a set that is packed for the first time: whether it is another one than that which its name is like,
+// or, where a register of sets is held to, whether it is one at all. What has no words asks nothing.
+func (v *visit) newSet(set string) (said, error) {
+	like, err := v.likeSet(set)
+	if err != nil {
+		return said{}, err
+	}
+	button := choice{Do: "new", Value: set, Words: v.t("do-new-set", set)}
+	if like != "" {
+		return ask(v.t("set-alike", set, like), v.t("set-alike-more", like)).offer(button), nil
+	}
+	e := &events.Event{Station: v.station, Time: v.now.UTC(), Subject: set, Data: &events.SetPacked{}}
+	err = v.d.site.Ask(func(m *site.View) error { return m.Admit(v, e, events.RegisterSets) })
+	if !refusal.Is(err) {
+		return said{}, err
+	}
+	return ask(v.why(err), v.t("set-unregistered-more")).offer(button), nil
+}
+
+// registered finds what the registers say of a plain code, in the form in which it stands there: a badge, a set by its
+// own code or by a tag on its tray, a place. kind is "" where they say nothing, or several things that are wanted here.
+func (v *visit) registered(code string, wanted func(events.ScanKind) bool) (kind events.ScanKind, value string, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		if !m.EverHeld() {
+			return nil
+		}
+		w := m.World(v)
+		found := 0
+		for _, x := range []struct {
+			kind events.ScanKind
+			in   events.Register
+		}{{events.ScanBadge, events.RegisterPeople}, {events.ScanSet, events.RegisterSets}, {events.ScanPlace, events.RegisterPlaces}} {
+			if !wanted(x.kind) {
+				continue
+			}
+			for _, form := range []string{code, events.NormalCode(code)} {
+				if w.Entered(x.in, form, v.now).State != facts.EntryUnknown {
+					kind, value = x.kind, form
+					found++
+					break
+				}
+			}
+		}
+		if err := w.Failed(); err != nil || found == 1 {
+			return err
+		}
+		kind, value = "", ""
+		if found > 1 || !wanted(events.ScanSet) {
+			return nil
+		}
+		set, err := m.SetByTag(v, events.PlainCode(code))
+		if set != "" {
+			kind, value = events.ScanSet, set
+		}
+		return err
+	})
+	return kind, value, err
+}
