@@ -126,7 +126,9 @@ func (p *Policy) MayStillRead() time.Duration {
 }
 
 // CodePattern is what a site's plain codes of one kind look like: 9 stands for any
-// digit, every other character for itself, so that K-9999 is case K-0412.
+// digit, @ for any letter, a * at the end for any further characters, and every other
+// character for itself, so that K-9999 is case K-0412 and @@9* lot AB7-2026. A GS1 symbol
+// says itself what it names, and needs none.
 type CodePattern struct {
 	Kind ScanKind `json:"kind"`
 	Like string   `json:"like"`
@@ -134,11 +136,14 @@ type CodePattern struct {
 
 // Matches reports whether a code looks like the pattern.
 func (p CodePattern) Matches(code string) bool {
-	if len(code) != len(p.Like) {
+	like, open := strings.CutSuffix(p.Like, "*")
+	if len(code) < len(like) || len(code) > len(like) && !open {
 		return false
 	}
-	for i := range len(code) {
-		if digit := code[i] >= '0' && code[i] <= '9'; code[i] != p.Like[i] && (p.Like[i] != '9' || !digit) {
+	for i := range len(like) {
+		digit := code[i] >= '0' && code[i] <= '9'
+		letter := code[i] >= 'A' && code[i] <= 'Z' || code[i] >= 'a' && code[i] <= 'z'
+		if code[i] != like[i] && (like[i] != '9' || !digit) && (like[i] != '@' || !letter) {
 			return false
 		}
 	}
@@ -230,7 +235,7 @@ func (p *Policy) Check() error {
 		c.id("cycles", cycle)
 	}
 	for _, code := range p.Codes {
-		c.must(slices.Contains(patternKinds(), code.Kind), "codes: %q is not badge, case, seal, set or load", code.Kind)
+		c.must(slices.Contains(patternKinds(), code.Kind), "codes: %q is not one of %s", code.Kind, listed(patternKinds()))
 		c.id("codes", code.Like)
 	}
 	c.must(p.Recall == RecallRepeat || p.Recall == RecallAll,
@@ -239,4 +244,6 @@ func (p *Policy) Check() error {
 }
 
 // patternKinds are the kinds of things whose plain codes a site can describe.
-func patternKinds() []ScanKind { return []ScanKind{ScanBadge, ScanCase, ScanSeal, ScanSet, ScanLoad} }
+func patternKinds() []ScanKind {
+	return []ScanKind{ScanBadge, ScanCase, ScanSeal, ScanSet, ScanLoad, ScanLot, ScanPlace}
+}

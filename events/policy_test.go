@@ -2,7 +2,7 @@ package events
 
 import "testing"
 
-// TestCodePatterns: 9 stands for any digit, everything else for itself.
+// TestCodePatterns: 9 stands for any digit, @ for any letter, a * at the end for what follows, everything else for itself.
 func TestCodePatterns(t *testing.T) {
 	for _, x := range []struct {
 		like, code string
@@ -17,6 +17,15 @@ func TestCodePatterns(t *testing.T) {
 		{"K-9999", "K-041:", false}, // the one behind 9
 		{"K-1999", "K-2000", false},
 		{"K-1999", "K-1000", true},
+		{"@@9*", "AB7-2026", true},
+		{"@@9*", "ab7", true},
+		{"@@9*", "AB", false},
+		{"@@9*", "A17", false},
+		{"@", "[", false}, // the character behind Z
+		{"@", "`", false}, // the one before a
+		{"*", "anything", true},
+		{"A*B", "A*B", true}, // only at the end
+		{"A*B", "AxB", false},
 	} {
 		if got := (CodePattern{Kind: ScanCase, Like: x.like}).Matches(x.code); got != x.want {
 			t.Errorf("%s looks like %s: %v", x.code, x.like, got)

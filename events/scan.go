@@ -23,6 +23,7 @@ const (
 	ScanSeal  ScanKind = "seal"
 	ScanItem  ScanKind = "item"
 	ScanPlace ScanKind = "place"
+	ScanLot   ScanKind = "lot" // of a bag; no symbol of this program names one
 	ScanPlain ScanKind = "identifier"
 )
 

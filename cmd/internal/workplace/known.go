@@ -25,7 +25,9 @@ func (v *visit) patterned(code string, wanted func(events.ScanKind) bool) (event
 	}
 	var fit []events.ScanKind
 	for _, c := range p.Codes {
-		if c.Matches(code) && wanted(c.Kind) && canBe(c.Kind, code) && !slices.Contains(fit, c.Kind) {
+		// Nobody is asked whether a code is a lot or a place: where one is due, what is typed is one.
+		can := c.Kind == events.ScanLot || c.Kind == events.ScanPlace || canBe(c.Kind, code)
+		if c.Matches(code) && wanted(c.Kind) && can && !slices.Contains(fit, c.Kind) {
 			fit = append(fit, c.Kind)
 		}
 	}
@@ -136,6 +138,9 @@ func (v *visit) isBadge(code string) (bool, error) {
 func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 	wanted := func(k events.ScanKind) bool {
 		return slices.ContainsFunc(wants, func(w want) bool { return w.Kind == k })
+	}
+	if kind, _, err := v.registered(code, wanted); err != nil || kind != "" {
+		return kind, err
 	}
 	if wanted(events.ScanSet) {
 		trip, err := site.Answer(v.d.site, func(m *site.View) (string, error) { return m.TripNow(v, code, v.now) })

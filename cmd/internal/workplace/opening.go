@@ -55,7 +55,7 @@ func openingPlace() workplace {
 }
 
 func (b *opening) wants() []want {
-	return wanted(events.ScanSet, events.ScanCase, events.ScanBadge, events.ScanSeal, events.ScanShort)
+	return wanted(events.ScanSet, events.ScanCase, events.ScanBadge, events.ScanSeal, events.ScanShort, events.ScanPlace)
 }
 
 func (b *opening) clear() { *b = opening{reading: b.kept()} }

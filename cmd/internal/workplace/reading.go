@@ -60,10 +60,7 @@ func (b *reading) scanBadge(v *visit, badge string) (said, error) {
 	return said{}, nil
 }
 
-func (b *reading) scanPlace(_ *visit, place string) (said, error) {
-	b.Where = place
-	return said{}, nil
-}
+func (b *reading) scanPlace(v *visit, place string) (said, error) { return b.placeAt(v, place, false) }
 
 // scanTag takes the tag on the tray.
 func (b *reading) scanTag(v *visit, set string) (said, error) {
@@ -722,9 +719,8 @@ func (b *reading) noSeals(*visit, fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *reading) takeWhere(_ *visit, f fields) (said, error) {
-	b.Where = strings.TrimSpace(f["where"])
-	return said{}, nil
+func (b *reading) takeWhere(v *visit, f fields) (said, error) {
+	return b.placeAt(v, strings.TrimSpace(firstOf(f["value"], f["where"])), f["value"] != "")
 }
 
 // recordReading takes what was read into the ledger, and says what it comes to

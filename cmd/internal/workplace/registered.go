@@ -180,3 +180,53 @@ func (v *visit) registered(code string, wanted func(events.ScanKind) bool) (kind
 	})
 	return kind, value, err
 }
+
+// placeAt takes where a set is looked at. A place that only looks like one of the register is asked about; sure says that
+// it was.
+func (b *reading) placeAt(v *visit, place string, sure bool) (said, error) {
+	if !sure {
+		like, err := v.likePlace(place)
+		if err != nil {
+			return said{}, err
+		}
+		if like != "" {
+			return ask(v.t("place-alike", place, like), "").offer(
+				choice{Do: "where", Value: like, Words: v.t("do-place", like)},
+				choice{Do: "where", Value: place, Words: v.t("do-place", place)}), nil
+		}
+	}
+	b.Where = place
+	return said{}, nil
+}
+
+// likePlace is the place of the register, by its code or as people call it, that another one looks like; "" where it is
+// one itself, or like none.
+func (v *visit) likePlace(place string) (like string, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		if place == "" || !m.EverHeld() {
+			return nil
+		}
+		w := m.World(v)
+		if !w.HoldsTo(site.SiteOf(v.station), events.RegisterPlaces, v.now) {
+			return w.Failed()
+		}
+		rows, err := m.Register(v, events.RegisterPlaces)
+		for _, row := range rows {
+			d, ok := row.Entry.(*events.PlaceEntered)
+			if !ok || row.State != facts.EntryHolds {
+				continue
+			}
+			for _, name := range []string{d.Place, d.Title} {
+				switch {
+				case name == place:
+					like = ""
+					return err
+				case name != "" && events.Likeness(name) == events.Likeness(place):
+					like = name
+				}
+			}
+		}
+		return err
+	})
+	return like, err
+}

@@ -216,3 +216,55 @@ func TestRefusedBadgeOnScreen(t *testing.T) {
 	}
 	p.Axe()
 }
+
+// TestPlacesAndLots: a place that looks like one of the register is asked about, at a scan and where it is typed, and one
+// that is in it, by code or name, is not; a plain code that the policy describes as a place or a lot is taken as one.
+func TestPlacesAndLots(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.holdTo(events.RegisterPlaces)
+	_, err := h.site.Enter(t.Context(), site.Entering{Register: events.RegisterPlaces, Operator: "B-1182", Entries: []events.Entry{
+		&events.PlaceEntered{Place: "ST-A01", Title: "Sterile storage A"}, &events.PlaceEntered{Place: "ST-A02"},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := events.DefaultPolicy()
+	p.Codes = []events.CodePattern{{Kind: events.ScanPlace, Like: "RAUM-9"}, {Kind: events.ScanLot, Like: "@@99*"},
+		{Kind: events.ScanBadge, Like: "AB99-9999"}}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	h.after(time.Minute)
+	store := h.sends("storage", "storage")
+	where := func(text string) map[string]any {
+		return store("do", fmt.Sprintf(`"action":"where","fields":{"where":%q}`, text))
+	}
+	for text, like := range map[string]string{"ST-AO1": "ST-A01", "sterile storage-A": "Sterile storage A"} {
+		a := where(text)
+		if !strings.Contains(wordsOf(a), text+" looks like "+like) || choiceOf(a, "It is "+like) != like {
+			t.Errorf("%s: %v", text, a["words"])
+		}
+		if a = store("do", pressOf("where", like)); !strings.Contains(a["bench"].(string), like) || strings.Contains(wordsOf(a), "looks like") {
+			t.Errorf("%s, answered: %v", text, a["words"])
+		}
+		where(text)
+		if a = store("do", pressOf("where", text)); !strings.Contains(a["bench"].(string), text) {
+			t.Errorf("%s, as it is: %v", text, a["words"])
+		}
+	}
+	for _, text := range []string{"ST-A02", "Sterile storage A", "The basement"} {
+		if a := where(text); strings.Contains(wordsOf(a), "looks like") || !strings.Contains(a["bench"].(string), text) {
+			t.Errorf("%s: %v", text, a["words"])
+		}
+	}
+	for _, text := range []string{"ST-A01", "RAUM-7"} {
+		if a := store("scan", scanOf(text)); a["kind"] != "place" || a["what"] != text {
+			t.Errorf("%s is taken for %v %v: %v", text, a["kind"], a["what"], a["words"])
+		}
+	}
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	seal := h.sends("packing-1", "sealing")
+	seal("scan", scanOf(label(t, events.ScanSet, "VAS-003")))
+	seal("do", `"action":"placement","fields":{"placement":"inside-bag"}`)
+	if a := seal("scan", scanOf("AB77-2026")); a["kind"] != "typed" || !strings.Contains(a["bench"].(string), "AB77-2026") {
+		t.Errorf("a lot: %v %v", a["kind"], a["words"])
+	}
+}

@@ -292,6 +292,10 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	if b.Tag == "" || b.Said.Words != "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}
+	lot, err := v.patterned(text, func(k events.ScanKind) bool { return k == events.ScanLot })
+	if err == nil && lot != "" {
+		return "bag-lot", fields{"lot": text}, true
+	}
 	if kind, err := v.plainKind(text, wanted(events.ScanSet, events.ScanBadge)); err != nil || kind != "" {
 		return "", nil, false
 	}

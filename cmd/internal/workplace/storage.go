@@ -40,7 +40,7 @@ func storagePlace() workplace {
 }
 
 func (b *storage) wants() []want {
-	return wanted(events.ScanSet, events.ScanBadge, events.ScanSeal, events.ScanShort)
+	return wanted(events.ScanSet, events.ScanBadge, events.ScanSeal, events.ScanShort, events.ScanPlace)
 }
 
 func (b *storage) clear() { *b = storage{b.kept()} }
