@@ -257,6 +257,11 @@ func custody(w io.Writer, r bundle.Report) {
 func holes(w io.Writer, r bundle.Report) {
 	outside, stations := int64(0), 0
 	for _, h := range r.Holes {
+		if r.Coverage != nil && r.Coverage.Of == bundle.Everything {
+			fmt.Fprintf(w, "%s: numbers %s between its first and last record are in no record of the ledger: they never came to it\n",
+				h.Station, h.Numbers)
+			continue
+		}
 		if h.Outside {
 			outside += h.Count
 			stations++

@@ -162,3 +162,16 @@ func TestKeysShown(t *testing.T) {
 		t.Errorf("known by the key of now:\n%s%v", out.String(), err)
 	}
 }
+
+// TestHoles: numbers that are missing in a bundle of the whole ledger never came to it; in an excerpt they may be elsewhere.
+func TestHoles(t *testing.T) {
+	hole := bundle.Hole{Station: "north/or-5", Numbers: "39", Count: 1, Outside: true}
+	for says, of := range map[string]string{"north/or-5: numbers 39 between its first and last record are in no record": bundle.Everything,
+		"about nothing that the bundle covers: 1 other records": "case K-0409"} {
+		var b strings.Builder
+		holes(&b, bundle.Report{Coverage: &bundle.Coverage{Of: of, Proven: true}, Holes: []bundle.Hole{hole}})
+		if !strings.Contains(b.String(), says) || strings.Count(b.String(), "\n") != 1 {
+			t.Errorf("%s: %q", of, &b)
+		}
+	}
+}
