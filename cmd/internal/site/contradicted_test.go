@@ -218,4 +218,17 @@ func TestRestoredCopyMeetsItsWitness(t *testing.T) {
 	if err := copied.Close(); err != nil {
 		t.Fatal(err)
 	}
+	// It remembers that without asking anybody.
+	if copied, err = site.Open(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	if err := recordError(t, copied, weekLines(t)[211]); err == nil || !strings.Contains(err.Error(), "the witness south has seen") {
+		t.Errorf("a copy that met its witness goes on after a restart: %v", err)
+	}
+	if v, err := copied.Verify(t.Context(), nil); err != nil || v.OK {
+		t.Errorf("a copy that met its witness is said to be whole: %+v, %v", v, err)
+	}
+	if err := copied.Close(); err != nil {
+		t.Fatal(err)
+	}
 }

@@ -277,7 +277,7 @@ func (s *Site) askWitness(ctx context.Context, k witness.Known, msg []byte, c pr
 	var two *witness.TwoHistoriesError
 	if errors.As(err, &behind) || errors.As(err, &two) {
 		contradicts = true
-		err = errors.Join(err, s.stopIfShown(ctx, client, k.Name))
+		err = errors.Join(err, s.stopIfShown(ctx, client, k))
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -318,8 +318,9 @@ func (s *Site) verifyWitnesses(v *Verification) error {
 
 // stopIfShown stops the ledger where a witness shows what the ledger itself
 // signed and doesn't hold now. Its word alone is not enough: a witness could say
-// so of any ledger, and stop a hospital's recording by it.
-func (s *Site) stopIfShown(ctx context.Context, c *witness.Client, name string) error {
+// so of any ledger, and stop a hospital's recording by it. What it shows is kept as what it signed last, so that the next
+// start and an offline verification know it as well.
+func (s *Site) stopIfShown(ctx context.Context, c *witness.Client, k witness.Known) error {
 	shown, err := c.Newest(ctx, s.Name())
 	if err != nil {
 		return err
@@ -328,13 +329,16 @@ func (s *Site) stopIfShown(ctx context.Context, c *witness.Client, name string) 
 	if err != nil {
 		return err
 	}
-	problem, proven, err := contradiction(s.ledger, "witness "+name, seen)
+	problem, proven, err := contradiction(s.ledger, "witness "+k.Name, seen)
 	if err != nil || !proven {
 		return err
 	}
 	declared, err := s.losses(ctx)
-	if shown := (&contradicting{problem, seen}); err == nil && !shown.declaredIn(declared) {
+	if by := (&contradicting{problem, seen}); err == nil && !by.declaredIn(declared) {
 		s.stop(problem)
+		if _, unsigned := proof.OpenNote(shown, note.VerifierList(k.Key)); unsigned == nil {
+			err = s.witnesses.save(k, &witness.Signed{Note: shown})
+		}
 	}
 	return err
 }
