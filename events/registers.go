@@ -108,6 +108,8 @@ type Held struct {
 	Until  string `json:"until,omitempty"` // RFC 3339; left out: until another event says so
 	Ended  bool   `json:"ended,omitzero"`  // it holds no longer
 	Reason string `json:"reason,omitempty"`
+	// NewCode says that a code that is entered for the first time is meant, though it looks like another one's.
+	NewCode bool `json:"newCode,omitzero"`
 }
 
 // Span returns From and Until as moments, zero where they are left out.

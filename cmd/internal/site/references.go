@@ -24,17 +24,19 @@ type references struct {
 	model *readmodel.Model
 	world *judge.World
 
-	learned int64                      // events of this batch in world
-	held    bool                       // a registers.adopted is among these
-	packed  map[string][]*events.Event // set.packed of this batch, by set
-	byID    map[string]*events.Event   // of this batch
-	alike   map[string][]string        // names of sets that were packed, by likeness; nil until it is asked for
+	learned int64                                   // events of this batch in world
+	held    bool                                    // a registers.adopted is among these
+	packed  map[string][]*events.Event              // set.packed of this batch, by set
+	byID    map[string]*events.Event                // of this batch
+	alike   map[string][]string                     // names of sets that were packed, by likeness; nil until it is asked for
+	entries map[events.Register]map[string][]string // codes entered, by likeness; nil until it is asked for
 }
 
 func newReferences(ctx context.Context, s *Site, m *readmodel.Model) *references {
 	return &references{
 		site: s, model: m, world: judge.NewWorld(m.Source(ctx)),
 		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
+		entries: make(map[events.Register]map[string][]string),
 	}
 }
 
@@ -44,7 +46,7 @@ func (r *references) learn(e *events.Event) {
 	if r.byID[e.ID] == nil {
 		r.byID[e.ID] = e
 	}
-	switch e.Data.(type) {
+	switch d := e.Data.(type) {
 	case *events.SetPacked:
 		r.packed[e.Subject] = append(r.packed[e.Subject], e)
 		if r.alike != nil {
@@ -53,7 +55,12 @@ func (r *references) learn(e *events.Event) {
 		delete(r.site.badges, e.Subject)
 	case *events.RegistersAdopted:
 		r.held = true
-	case *events.ListIssued, *events.EventCorrected, events.Entry, *events.AccessClaimed:
+	case events.Entry:
+		register, id := d.Named()
+		if known := r.entries[register]; known != nil {
+			known[events.Likeness(id)] = append(known[events.Likeness(id)], id)
+		}
+	case *events.ListIssued, *events.EventCorrected, *events.AccessClaimed:
 	default:
 		return
 	}
@@ -72,6 +79,8 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		return r.checkIssue(d)
 	case *events.EventCorrected:
 		return r.checkCorrection(ctx, d, e)
+	case events.Entry:
+		return r.checkEntry(ctx, e, d)
 	case *events.SetPacked:
 		return r.checkPacked(ctx, o, d, e)
 	case *events.FindingAcknowledged:
@@ -186,6 +195,11 @@ func (r *references) checkNewSet(ctx context.Context, d *events.SetPacked, e *ev
 func (r *references) likeSet(ctx context.Context, set string) (string, error) {
 	if packed, err := wasPacked(ctx, r.model, set); err != nil || packed {
 		return "", err
+	}
+	if r.held || r.model.EverHeld() { // who entered it was asked
+		if r.world.Entered(events.RegisterSets, set, r.site.Clock()).State == facts.EntryHolds {
+			return "", r.world.Failed()
+		}
 	}
 	if r.alike == nil {
 		r.alike = make(map[string][]string)

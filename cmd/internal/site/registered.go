@@ -77,12 +77,19 @@ func setAsPerson(badge string) error {
 
 // likeEntry returns the entry of a register whose code looks like another one, "" where there is none.
 func (r *references) likeEntry(ctx context.Context, register events.Register, id string) (string, error) {
-	known, err := r.model.EntryNames(ctx, string(register))
-	if err != nil {
-		return "", err
+	if r.entries[register] == nil {
+		known, err := r.model.EntryNames(ctx, string(register))
+		if err != nil {
+			return "", err
+		}
+		r.entries[register] = make(map[string][]string, len(known))
+		for _, name := range known {
+			l := events.Likeness(name)
+			r.entries[register][l] = append(r.entries[register][l], name)
+		}
 	}
-	for _, name := range known {
-		if name != id && events.Likeness(name) == events.Likeness(id) {
+	for _, name := range r.entries[register][events.Likeness(id)] {
+		if name != id {
 			return name, nil
 		}
 	}
@@ -112,6 +119,23 @@ func (r *references) checkPeople(ctx context.Context, e *events.Event) error {
 		return setAsPerson(badge)
 	}
 	return nil
+}
+
+// checkEntry asks whether a code that is entered for the first time is another one than the one that it looks like.
+func (r *references) checkEntry(ctx context.Context, e *events.Event, d events.Entry) error {
+	register, id := d.Named()
+	if d.Holding().NewCode || register == events.RegisterStations { // those are enrolled by name
+		return nil
+	}
+	if r.world.Entered(register, id, e.Time).State != facts.EntryUnknown {
+		return nil
+	}
+	like, err := r.likeEntry(ctx, register, id)
+	if err != nil || like == "" {
+		return err
+	}
+	return refusal.Keyed("entry-alike", "%s was never entered in the register of %s, and %s looks like it: give that code, or say with "+
+		"\"newCode\": true in \"held\" that it is another one", id, register, like)
 }
 
 // mostBadges bounds what is remembered of badges.

@@ -168,7 +168,41 @@ func SameEntry(row RegisterRow, d events.Entry) bool {
 	if d.Holding().Ended && row.State == facts.EntryEnded {
 		return true
 	}
-	return reflect.DeepEqual(row.Entry, d)
+	return reflect.DeepEqual(meaning(row.Entry), meaning(d))
+}
+
+// meaning returns an entry without what was said once, when its code was entered for the first time.
+func meaning(d events.Entry) events.Entry {
+	h := d.Holding()
+	h.NewCode = false
+	return WithHeld(d, h)
+}
+
+// WithHeld returns an entry that holds otherwise.
+func WithHeld(d events.Entry, h events.Held) events.Entry {
+	switch d := d.(type) {
+	case *events.PersonEntered:
+		c := *d
+		c.Held = h
+		return &c
+	case *events.SetEntered:
+		c := *d
+		c.Held = h
+		return &c
+	case *events.PlaceEntered:
+		c := *d
+		c.Held = h
+		return &c
+	case *events.StationEntered:
+		c := *d
+		c.Held = h
+		return &c
+	case *events.SterilizerEntered:
+		c := *d
+		c.Held = h
+		return &c
+	}
+	return d
 }
 
 // namesFile holds in the data folder whose badge is whose. It is no part of the ledger, so that it can be changed, and

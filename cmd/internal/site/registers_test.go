@@ -56,6 +56,22 @@ func TestRegistersAreTheLedgers(t *testing.T) {
 	if r := record(t, s, registerLine(t, "north/ledger", noon, person("B-2"))); r[0].Error != "" {
 		t.Errorf("of now: %+v", r[0])
 	}
+	// A code that looks like another one is asked about, in the same batch and in a later one, but not once it is entered.
+	at := func(n int) time.Time { return noon.Add(time.Duration(n) * time.Second) }
+	line := func(n int, badge string) string { return registerLine(t, "north/ledger", at(n), person(badge)) }
+	for _, lines := range []string{line(1, "b-2"), line(2, "B2"), line(3, "B-O07") + line(4, "B-007")} {
+		if r := record(t, s, lines); !strings.Contains(r[len(r)-1].Error, "looks like it: give that code") {
+			t.Errorf("%+v", r)
+		}
+	}
+	meant := person("B-007")
+	meant.Held.NewCode = true
+	r := record(t, s, registerLine(t, "north/ledger", at(5), meant)+line(6, "B-007")+line(7, "B-O07"))
+	for _, x := range r {
+		if x.Error != "" {
+			t.Errorf("said to be another one: %+v", x)
+		}
+	}
 }
 
 // TestIntakeHoldsToRegisters: what a register does not know or allow is refused in plain words once the site holds to it,

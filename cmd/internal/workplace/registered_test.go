@@ -22,7 +22,8 @@ func (h *house) holdTo(rs ...events.Register) {
 		}
 	}
 	records := []events.Role{events.RoleRecords}
-	enter(events.RegisterPeople, &events.PersonEntered{Badge: "B-1182", Roles: records}, &events.PersonEntered{Badge: "B-3322", Roles: records},
+	enter(events.RegisterPeople,
+		&events.PersonEntered{Badge: "B-1182", Roles: records}, &events.PersonEntered{Badge: "B-3322", Roles: records},
 		&events.PersonEntered{Badge: "B-7", Roles: []events.Role{events.RoleAudits}},
 		&events.PersonEntered{Badge: "B-3310", Roles: records}, &events.PersonEntered{Badge: "7788990", Roles: records})
 	enter(events.RegisterPeople, &events.PersonEntered{Badge: "B-1000", Held: events.Held{Ended: true}})

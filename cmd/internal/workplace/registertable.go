@@ -431,6 +431,8 @@ func ChangeOf(ctx context.Context, s *site.Site, r events.Register, t RegisterTa
 			out.New = append(out.New, id)
 			if like := site.AlikeIn(known, id); like != "" && r != events.RegisterStations {
 				out.Alike = append(out.Alike, Alike{t.Rows[i], id, like})
+				h.NewCode = true
+				e = site.WithHeld(e, h) // entered only once somebody has said so
 			}
 		default:
 			out.Changed = append(out.Changed, id)
@@ -452,32 +454,7 @@ func ChangeOf(ctx context.Context, s *site.Site, r events.Register, t RegisterTa
 }
 
 // Ended returns the event that ends an entry.
-func Ended(e events.Entry) events.Entry {
-	held := events.Held{Ended: true}
-	switch d := e.(type) {
-	case *events.PersonEntered:
-		c := *d
-		c.Held = held
-		return &c
-	case *events.SetEntered:
-		c := *d
-		c.Held = held
-		return &c
-	case *events.PlaceEntered:
-		c := *d
-		c.Held = held
-		return &c
-	case *events.StationEntered:
-		c := *d
-		c.Held = held
-		return &c
-	case *events.SterilizerEntered:
-		c := *d
-		c.Held = held
-		return &c
-	}
-	return e
-}
+func Ended(e events.Entry) events.Entry { return site.WithHeld(e, events.Held{Ended: true}) }
 
 // registerRows are a register as a table that ReadRegister reads: what holds, or is to come.
 func registerRows(h How, r events.Register, rows []site.RegisterRow) [][]string {
