@@ -3,7 +3,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -82,17 +81,7 @@ func dropRecords(history any) {
 func checkVerified(t *testing.T, dir string) {
 	t.Helper()
 	const records = 109
-	var v struct {
-		OK       bool
-		Size     int64
-		Problems []struct{ What string }
-	}
-	if err := json.Unmarshal(answer(t, dir, "verify"), &v); err != nil {
-		t.Fatal(err)
-	}
-	if !v.OK || v.Size != records {
-		t.Errorf("verify: ok %v, %d records, want %d; problems %v", v.OK, v.Size, records, v.Problems)
-	}
+	verified(t, dir, records)
 }
 
 // covers reports as an error where got lacks something that want has. Shapes
