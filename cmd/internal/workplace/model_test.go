@@ -393,12 +393,16 @@ func (w *walk) late() {
 	}
 }
 
-// forget is what time makes forgotten: who works here, and with the day the case.
+// forget is what time makes forgotten: who works here, and with the day the case, the step
+// back and the washer's load.
 func (w *walk) forget() bool {
 	day := func(t time.Time) string { return t.In(w.h.site.Zone()).Format(time.DateOnly) }
 	now := w.h.clock()
 	if m, ok := w.p.(*readingModel); ok && m.idle() && day(now) != day(w.active) {
 		m.ref = ""
+	}
+	if m, ok := w.p.(*returnModel); ok && day(now) != day(w.active) {
+		m.step, m.load, m.noLoad = "", "", false
 	}
 	if now.Sub(w.active) <= 20*time.Minute && day(now) == day(w.active) {
 		return false
@@ -631,6 +635,7 @@ func (w *walk) session(i int) {
 		func() player { return newReadingModel(w, "opening") }, func() player { return newReadingModel(w, "storage") },
 		func() player { return startPacking(w) }, func() player { return new(sealModel) }, func() player { return newLoadModel() },
 		func() player { return newCountModel(w, i) }, func() player { return newCloseModel(w, i) },
+		func() player { return newReturnModel(w) }, func() player { return newPieceModel(w) },
 	}
 	w.p = players[i%len(players)]()
 	w.active = w.h.clock()

@@ -154,8 +154,12 @@ func (b *pieces) takeQuantity(v *visit, f fields) (said, error) {
 
 // takeAbout takes where a piece was found or went to, the washer's load and a note.
 func (b *pieces) takeAbout(v *visit, f fields) (said, error) {
+	note, err := v.reason(f["note"])
+	if err != nil {
+		return said{}, err
+	}
 	d := events.PieceReported{Became: events.BecameFound, Line: 1, Quantity: 1, Place: strings.TrimSpace(f["where"]),
-		WasherLoad: strings.ToUpper(strings.TrimSpace(f["load"])), Note: strings.TrimSpace(f["note"])}
+		WasherLoad: strings.ToUpper(strings.TrimSpace(f["load"])), Note: note}
 	if d.Check() != nil {
 		return said{}, v.sayNo("piece-about")
 	}

@@ -79,7 +79,7 @@ func (b *returning) typed(_ *visit, text string) (string, fields, bool) {
 		return "fault", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
-	if steps := events.ReturnSteps(); ok && b.Step == "" && n >= 1 && int(n) <= len(steps) {
+	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
 		return "step", fields{"value": string(steps[n-1])}, true
 	}
 	return "", nil, false
@@ -223,4 +223,12 @@ type returningBody struct {
 
 func (b *returning) body(*visit) (any, error) {
 	return returningBody{events.ReturnSteps(), events.ReturnFaults()}, nil
+}
+
+// refresh drops the step and the washer's load of another day: who goes on says them.
+func (b *returning) refresh(v *visit) error {
+	if !v.today(b.Active) {
+		b.Step, b.Washer, b.Load, b.NoLoad, b.Basket = "", "", "", false, ""
+	}
+	return nil
 }

@@ -362,3 +362,18 @@ func TestTakenBackInEachLanguage(t *testing.T) {
 		t.Errorf("the German page says: Zurückgenommen%.60s", at)
 	}
 }
+
+// TestWashersLoadOfYesterday: the washer's load of another day is not that of today's sets.
+func TestWashersLoadOfYesterday(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	s := &scanner{h: h, path: "/at/north/or-3/return"}
+	s.do("step", "value", "washed")
+	must(t, s.do("load", "washer", "w2", "run", "3"), "scan the tag")
+	h.after(time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, s.scan(label(t, events.ScanTag, "VAS-003")), "Enter records: VAS-003 washed", "W2-0304-03")
+	h.after(24 * time.Hour)
+	must(t, s.scan(label(t, events.ScanBadge, "B-1")), "VAS-003: which step is this?")
+	must(t, s.scan("3"), "which load of which washer?")
+}

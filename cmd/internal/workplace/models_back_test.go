@@ -1,0 +1,259 @@
+package workplace_test
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"listbound/events"
+)
+
+// returnModel is the model of the page on a set's way back from a case.
+type returnModel struct {
+	set, step string
+	load      string // of the washer
+	noLoad    bool   // it was said that it is not known
+	untreated bool
+	faults    []events.ReturnFault
+}
+
+func newReturnModel(w *walk) *returnModel {
+	w.openAgain("VAS-003", fmt.Sprintf("R-%d", w.n))
+	return new(returnModel)
+}
+
+func (m *returnModel) place() string { return "return" }
+
+func (m *returnModel) each() int { return 1 }
+
+func (m *returnModel) busy() bool { return m.set != "" }
+
+func (m *returnModel) clone() player {
+	c := *m
+	c.faults = slices.Clone(m.faults)
+	return &c
+}
+
+func (m *returnModel) promised(_ *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises()
+}
+
+func (m *returnModel) next(w *walk, shown answer) step {
+	value := func(v string) map[string]string { return map[string]string{"value": v} }
+	load := step{verb: "do", action: "load", fields: map[string]string{"washer": pick(w, "w1", "W2"), "run": pick(w, "3", "12", "x")}}
+	switch ask := w.careful(); {
+	case ask && shown.says("which step is this?"):
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5")}
+	case ask && shown.says("which load of which washer?"):
+		return pick(w, load, load, step{verb: "do", action: "no-load"})
+	case ask && shown.says("badge"):
+		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
+	case ask && shown.promises() && w.rng.IntN(3) > 0:
+		return step{verb: "scan"}
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	switch w.rng.IntN(10) {
+	case 0, 1, 2, 3:
+		return w.label(pick(w, events.ScanTag, events.ScanSet), pick(w, "VAS-003", "LAP-014", "NEW-7"))
+	case 4:
+		return step{verb: "do", action: "step", fields: value(pick(w, "left-room", "received", "washed", "washed", "inspected", "lost"))}
+	case 5:
+		return pick(w, step{verb: "scan", text: pick(w, "+1", "+2", "+3", "+4")},
+			step{verb: "do", action: "fault", fields: value(pick(w, "soiled", "damaged", "wet"))})
+	case 6:
+		return step{verb: "do", action: "untreated"}
+	case 7:
+		return pick(w, load, step{verb: "do", action: "no-load"})
+	case 8:
+		return step{verb: "scan", text: pick(w, "1", "3", "7", "12")}
+	}
+	return step{verb: "do", action: pick(w, "record", "clear", "next-person")}
+}
+
+// steps as the page numbers them.
+var stepsBack = []string{"left-room", "received", "washed", "inspected"}
+
+func (m *returnModel) learn(w *walk, s step, shown, a answer) {
+	number, _ := strconv.Atoi(s.text)
+	value := s.fields["value"]
+	switch {
+	case a.says("Read twice"):
+	case s.kind == events.ScanSet || s.kind == events.ScanTag:
+		if s.id != m.set {
+			m.turn(s.id)
+		}
+	case s.action == "clear":
+		m.turn("")
+	case s.action == "step" && slices.Contains(stepsBack, value):
+		m.step = value
+	case s.verb == "scan" && shown.says("which step is this?") && number >= 1 && number <= len(stepsBack):
+		m.step = stepsBack[number-1]
+	case s.verb == "scan" && m.set != "" && shown.asksAbout() == "" && len(s.text) == 2 && s.text[0] == '+' && s.text[1] <= '3' &&
+		a["sound"] != "low":
+		m.toggle(events.ReturnFaults()[s.text[1]-'1'])
+	case s.action == "fault" && slices.Contains(events.ReturnFaults(), events.ReturnFault(value)):
+		m.toggle(events.ReturnFault(value))
+	case s.action == "untreated":
+		m.untreated = !m.untreated
+	case s.action == "no-load":
+		m.load, m.noLoad = "", true
+	case s.action == "load" && s.fields["run"] != "x":
+		m.load = fmt.Sprintf("%s-%s-%02s", strings.ToUpper(s.fields["washer"]), w.at.In(w.h.site.Zone()).Format("0102"), s.fields["run"])
+		m.noLoad = false
+	}
+}
+
+func (m *returnModel) turn(set string) { m.set, m.untreated, m.faults = set, false, nil }
+
+func (m *returnModel) toggle(fault events.ReturnFault) {
+	if i := slices.Index(m.faults, fault); i >= 0 {
+		m.faults = slices.Delete(m.faults, i, i+1)
+		return
+	}
+	m.faults = append(m.faults, fault)
+}
+
+func (m *returnModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.SetReturned)
+	if !ok || !s.enter() && s.action != "record" {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if s.enter() && !shown.says("Enter records") {
+		w.fail("Enter recorded what the page did not say: %v", shown["words"])
+	}
+	if e.Operator == "" || e.Operator != w.badge() || e.Subject != m.set || string(d.Step) != m.step || !slices.Equal(d.Faults, m.faults) {
+		w.fail("%s %s by %s, %v; said were %+v by %s", e.Subject, d.Step, e.Operator, d.Faults, m, w.badge())
+	}
+	treated, load := "", ""
+	switch m.step {
+	case "left-room":
+		treated = map[bool]string{true: "no", false: "yes"}[m.untreated]
+	case "washed":
+		if load = m.load; load == "" && !m.noLoad {
+			w.fail("washed, and nobody said in which load")
+		}
+	}
+	if d.Treated != treated || d.WasherLoad != load {
+		w.fail("treated %q, load %q; said were %q, %q", d.Treated, d.WasherLoad, treated, load)
+	}
+	if load != "" && !strings.Contains(load, "-"+w.at.In(w.h.site.Zone()).Format("0102")+"-") {
+		w.fail("washed in load %s, which is of another day", load)
+	}
+}
+
+func (m *returnModel) recorded(*walk) { m.turn("") }
+
+// pieceModel is the model of the page that says what became of a piece.
+type pieceModel struct {
+	set    string
+	line   int64
+	item   string
+	became string
+	n      int64
+	where  string
+}
+
+func newPieceModel(w *walk) *pieceModel {
+	w.packAgain("VAS-003")
+	return new(pieceModel)
+}
+
+func (m *pieceModel) place() string { return "pieces" }
+
+func (m *pieceModel) each() int { return 1 }
+
+func (m *pieceModel) busy() bool { return m.set != "" }
+
+func (m *pieceModel) clone() player { c := *m; return &c }
+
+func (m *pieceModel) promised(_ *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises()
+}
+
+func (m *pieceModel) next(w *walk, shown answer) step {
+	f := func(pairs ...string) map[string]string {
+		out := make(map[string]string)
+		for i := 0; i < len(pairs); i += 2 {
+			out[pairs[i]] = pairs[i+1]
+		}
+		return out
+	}
+	switch ask := w.careful(); {
+	case ask && shown.says("which line?"):
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "9")}
+	case ask && shown.says("what became of it?"):
+		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5", "7")}
+	case ask && shown.says("badge"):
+		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
+	case ask && shown.promises() && w.rng.IntN(3) > 0:
+		return step{verb: "scan"}
+	}
+	if s, ok := w.common(); ok {
+		return s
+	}
+	switch w.rng.IntN(9) {
+	case 0, 1, 2:
+		return w.label(pick(w, events.ScanTag, events.ScanSet), pick(w, "VAS-003", "VAS-003", "NEW-7"))
+	case 3:
+		return step{verb: "scan", text: pick(w, "1", "2", "5", "12", "0")}
+	case 4:
+		return step{verb: "do", action: "item", fields: f("item", pick(w, "ZZ-9", "a b", ""))}
+	case 5:
+		return step{verb: "do", action: "became", fields: f("value", pick(w, "repair", "back", "replaced", "lost", "found", "gone"))}
+	case 6:
+		return step{verb: "do", action: "many", fields: f("quantity", pick(w, "1", "2", "0", "x"))}
+	case 7:
+		return step{verb: "do", action: "about", fields: f("where", pick(w, "sluice", ""), "load", "", "note", "")}
+	}
+	return step{verb: "do", action: pick(w, "record", "clear", "next-person")}
+}
+
+func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
+	number, err := strconv.ParseInt(s.text, 10, 64)
+	typed := s.verb == "scan" && err == nil && len(s.text) <= 3 && shown.asksAbout() == "" && a["sound"] != "low"
+	became := []string{"repair", "back", "replaced", "lost", "found"}
+	known := m.line > 0 || m.item != ""
+	switch {
+	case a.says("Read twice"):
+	case s.kind == events.ScanSet || s.kind == events.ScanTag:
+		if s.id != m.set {
+			*m = pieceModel{set: s.id}
+		}
+	case s.action == "clear":
+		*m = pieceModel{}
+	case s.action == "item" && m.set != "" && s.fields["item"] == "ZZ-9":
+		m.line, m.item = 0, "ZZ-9"
+	case s.action == "became" && slices.Contains(became, s.fields["value"]):
+		m.became = s.fields["value"]
+	case s.action == "many" && strings.Contains("12", s.fields["quantity"]):
+		m.n, _ = strconv.ParseInt(s.fields["quantity"], 10, 64)
+	case s.action == "about":
+		m.where = s.fields["where"]
+	case !typed || m.set == "":
+	case !known && m.set == "VAS-003" && number >= 1 && number <= 3:
+		m.line, m.item = number, listShort().Lines[number-1].Item
+	case known && m.became == "" && number >= 1 && int(number) <= len(became):
+		m.became = became[number-1]
+	case known && m.became != "" && number >= 1:
+		m.n = number
+	}
+}
+
+func (m *pieceModel) held(w *walk, s step, shown answer, e *events.Event) {
+	d, ok := e.Data.(*events.PieceReported)
+	if !ok || !s.enter() && s.action != "record" {
+		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if s.enter() && !shown.says("Enter records") {
+		w.fail("Enter recorded what the page did not say: %v", shown["words"])
+	}
+	if e.Operator == "" || e.Operator != w.badge() || e.Subject != m.set || d.Line != m.line || d.Item != m.item ||
+		string(d.Became) != m.became || d.Quantity != max(m.n, 1) || d.Place != m.where {
+		w.fail("%s: %+v by %s; said was %+v by %s", e.Subject, d, e.Operator, m, w.badge())
+	}
+}
+
+func (m *pieceModel) recorded(*walk) { *m = pieceModel{} }
