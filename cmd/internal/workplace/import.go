@@ -381,7 +381,7 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		if !ok || c >= len(f.rows[row]) {
 			return ""
 		}
-		return strings.TrimSpace(f.rows[row][c])
+		return unguarded(strings.TrimSpace(f.rows[row][c]))
 	}
 	l = events.Line{Line: next, Item: cell("item"), Description: cell("description"), Mark: cell("mark"), Names: cell("names"),
 		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place")}
@@ -418,6 +418,14 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))
 	}
 	return l, ""
+}
+
+// unguarded takes the quote away that a table's export puts before what a spreadsheet would compute.
+func unguarded(s string) string {
+	if rest, quoted := strings.CutPrefix(s, "'"); quoted && guardedCell(rest) != rest {
+		return rest
+	}
+	return s
 }
 
 // wholeNumber reads a number as spreadsheets write whole ones: 4, 4.0 and 4,00.

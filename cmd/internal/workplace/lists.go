@@ -145,7 +145,8 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 }
 
 // csvOf writes lines as CSV, as ReadTable reads them. Columns that help to tell an
-// instrument are there where a line has something in them.
+// instrument are there where a line has something in them. What a spreadsheet would
+// compute has a quote before it.
 func csvOf(lines []events.Line) string {
 	rows := [][]string{append([]string{"line"}, append(mustHave, helping...)...)}
 	used := make([]bool, len(rows[0]))
@@ -167,7 +168,7 @@ func csvOf(lines []events.Line) string {
 	for n, row := range rows {
 		var cells []string
 		for i, cell := range row {
-			switch {
+			switch cell = guardedCell(cell); {
 			case !used[i]:
 			case n > 0 && i == 2: // descriptions mostly need it, and look alike so
 				cells = append(cells, `"`+strings.ReplaceAll(cell, `"`, `""`)+`"`)

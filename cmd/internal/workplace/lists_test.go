@@ -439,3 +439,21 @@ func TestListFaultsInGerman(t *testing.T) {
 func quote(s string) string {
 	return "`" + strings.ReplaceAll(s, "`", "\\`") + "`"
 }
+
+// TestListTableIsNoFormula: what a spreadsheet would compute has a quote before it in a list's table, which reads back as
+// the same lines.
+func TestListTableIsNoFormula(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	lines := []events.Line{{Line: 1, Item: "=1+1", Description: "@SUM(A1)", Quantity: 2}, {Line: 2, Item: "-A", Description: "+B", Quantity: 1},
+		{Line: 3, Item: "A'", Description: "'quoted'", Quantity: 1}}
+	h.record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "SUM", Version: 1, Title: "t", Lines: lines})
+	raw := h.get("/lists/SUM/table.csv")
+	for cell := range strings.FieldsFuncSeq(raw, func(r rune) bool { return strings.ContainsRune(",\n\"", r) }) {
+		if strings.ContainsRune("=+-@", rune(cell[0])) {
+			t.Errorf("%q begins a formula in\n%s", cell, raw)
+		}
+	}
+	if got := workplace.ReadTable([]byte(raw), columnWords(t)); len(got.Wrong) > 0 || fmt.Sprint(got.Lines) != fmt.Sprint(lines) {
+		t.Errorf("%+v", got)
+	}
+}

@@ -151,11 +151,7 @@ func (t *registerReader) cell(column string) string {
 	if !ok || c >= len(t.rows[t.row]) {
 		return ""
 	}
-	s := strings.TrimSpace(strings.Join(strings.Fields(t.rows[t.row][c]), " "))
-	if rest, quoted := strings.CutPrefix(s, "'"); quoted && rest != "" && strings.ContainsRune("=+-@", rune(rest[0])) {
-		return rest // as an export writes what a spreadsheet would compute
-	}
-	return s
+	return unguarded(strings.TrimSpace(strings.Join(strings.Fields(t.rows[t.row][c]), " ")))
 }
 
 // code reads a code in its one form.
