@@ -61,7 +61,8 @@ func TestKeptFolder(t *testing.T) {
 	if err := os.RemoveAll(filepath.Join(dir, "log")); err != nil {
 		t.Fatal(err)
 	}
-	if said, err := run("verify", "--data", dir).CombinedOutput(); err == nil || !strings.Contains(string(said), "the witness south has seen 105") {
+	said, err := run("verify", "--data", dir).CombinedOutput()
+	if err == nil || !strings.Contains(string(said), "the witness south has seen 105") {
 		t.Errorf("without its log: %v, %s", err, said)
 	}
 }
