@@ -283,6 +283,10 @@ type SetSterilized struct {
 	// Emergency is why a load with implants was released before the result of its
 	// biological indicator.
 	Emergency string `json:"emergency,omitempty"`
+	// Immediate is why the load was run for immediate use: its sets go from the sterilizer to the case that waits for
+	// them, which For names, and are not kept for another one.
+	Immediate string `json:"immediate,omitempty"`
+	For       string `json:"for,omitempty"`
 }
 
 func (*SetSterilized) Kind() Kind { return KindSetSterilized }
@@ -303,6 +307,8 @@ func (d *SetSterilized) Check() error {
 	}
 	c.optionalID("loader", d.Loader)
 	c.optionalText("emergency", d.Emergency)
+	c.optionalText("immediate", d.Immediate)
+	c.optionalID("for", d.For)
 	return c.err
 }
 

@@ -187,7 +187,7 @@ func (d drawer) drawn(name string) any {
 		return d.number("line", 1, maxCount)
 	case "Reading":
 		return d.reading()
-	case "Reason", "Emergency", "Description", "Title", "Note", "Room", "Place", "Actions[]":
+	case "Reason", "Emergency", "Immediate", "Description", "Title", "Note", "Room", "Place", "Actions[]":
 		return d.text(name)
 	case "Counted":
 		return d.number("counted", 0, maxCount)

@@ -1054,6 +1054,21 @@ const (
 	ShownWasher   Shown = "washer"   // those of sets that were in the same load of a washer
 )
 
+// ImmediateUse: a set's last run before it was opened was one for immediate use (immediate-use).
+type ImmediateUse struct {
+	Set    string  `json:"set"`
+	Run    Run     `json:"run"`
+	Why    string  `json:"why"`
+	For    string  `json:"for,omitempty"`    // the case that waited for it, as recorded
+	Opened *Use    `json:"opened,omitempty"` // what it was opened for
+	Kept   *Moment `json:"kept,omitempty"`   // where it was seen after the run and before that
+}
+
+// OtherCase reports whether the set was opened for another case than the one that it was run for.
+func (d *ImmediateUse) OtherCase() bool {
+	return d.Opened != nil && d.For != "" && d.Opened.Case != d.For
+}
+
 // Migrated: pieces lie in another set than theirs, and one of the two is of a list of high
 // risk (piece-migrated).
 type Migrated struct {
@@ -1326,6 +1341,7 @@ func (*ClosedOpen) Way() string { return "closed-open" }
 
 func (*CameBack) Way() string           { return "assembly" }
 func (*PieceMissed) Way() string        { return "missed" }
+func (*ImmediateUse) Way() string       { return "run" }
 func (*Migrated) Way() string           { return "moved" }
 func (*PackedWithMigrated) Way() string { return "packed-with" }
 
@@ -1390,6 +1406,7 @@ const (
 	ClosedUnreconciled Code = "closed-unreconciled"
 	CameBackOver       Code = "came-back-over"
 	PieceMigrated      Code = "piece-migrated"
+	ForImmediateUse    Code = "immediate-use"
 	Corrected          Code = "corrected"
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
 	StationSilent      Code = "station-silent"
@@ -1480,6 +1497,7 @@ var details = []struct {
 	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(Migrated) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(PackedWithMigrated) }},
+	{[]Code{ForImmediateUse}, func() Detail { return new(ImmediateUse) }},
 	{[]Code{Corrected}, func() Detail { return new(RestsOnCorrection) }},
 	{[]Code{Overdue}, func() Detail { return new(RunOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(ReleaseOverdue) }},

@@ -11,6 +11,7 @@ import (
 func releaseRules() []Rule {
 	return []Rule{
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
+		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}
 }
 
@@ -69,4 +70,37 @@ func (j *judgement) usedBefore(ref string) *facts.Item {
 		}
 	}
 	return nil
+}
+
+// immediateUse tells of a run for immediate use. Its sets are used for the case that waits for them, and not kept
+// or held from one case to another (multisociety statement, 2011): where the set was opened for another one that is
+// broken, where it was seen anywhere in between doubtful. Else it is noted, with its reason.
+func (j *judgement) immediateUse() {
+	open := j.w.firstOpened(j.c)
+	_, it := j.c.Releasing(j.w.Book, open)
+	run := facts.RunOf(it)
+	if run == nil || run.Immediate == "" {
+		return
+	}
+	d := &projections.ImmediateUse{Set: j.c.Key.Set, Run: *runDetail(it), Why: run.Immediate, For: run.For}
+	if open != nil {
+		d.Opened = &projections.Use{Case: events.CaseOf(open.Data), At: moment(open)}
+	}
+	var kept *facts.Item
+	for _, x := range j.c.Steps {
+		if x.Kind == events.KindSetChecked && it.Less(x) && (open == nil || x.Less(open)) {
+			kept = x
+			break
+		}
+	}
+	sev := projections.SeverityNoted
+	if kept != nil {
+		m := moment(kept)
+		d.Kept, sev = &m, projections.SeverityDoubtful
+	}
+	if d.OtherCase() {
+		sev = projections.SeverityBroken
+	}
+	f := j.add(projections.ForImmediateUse, sev, d, it, kept, open)
+	f.From, f.To = it.At(), it.At()
 }

@@ -301,7 +301,7 @@ var planned = map[string]found{
 	"MIN-008@K-0436": {projections.SignatureBad: broken},
 	"LAP-002@K-0439": {projections.RecordUnread: noted},
 	"GYN-005@K-0425": {projections.ClockDoubtful: doubtful},
-	"THO-003@K-0428": {projections.ClockDoubtful: doubtful},
+	"THO-003@K-0428": {projections.ClockDoubtful: doubtful, projections.ForImmediateUse: doubtful}, // and stored
 }
 
 // recalled are the loads that a positive indicator covers, and how far.

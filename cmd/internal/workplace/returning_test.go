@@ -186,3 +186,32 @@ func TestWhatBecameOfAPiece(t *testing.T) {
 		t.Errorf("recorded: %+v", d)
 	}
 }
+
+// TestImmediateUse: a load that is begun for immediate use says so of each of its sets, with the
+// reason and the case; one that is begun next doesn't.
+func TestImmediateUse(t *testing.T) {
+	h := newHouse(t)
+	scan, do := h.sender("sterilizer")
+	run := func(n, fields, set string) *events.SetSterilized {
+		t.Helper()
+		do("begin", `{"sterilizer":"S1","run":"`+n+`","cycle":"immediate-132"`+fields+`}`)
+		scan(label(t, events.ScanTag, set))
+		scan(label(t, events.ScanBadge, "B-2043"))
+		do("start", "{}")
+		h.after(20 * time.Minute)
+		do("result", `{"result":"passed","released":"yes"}`)
+		scan(label(t, events.ScanBadge, "B-2043"))
+		all := h.events(site.Query{Set: set}, events.KindSetSterilized)
+		return all[len(all)-1].(*events.SetSterilized)
+	}
+	if a := do("begin", `{"sterilizer":"S1","run":"2","cycle":"immediate-132","immediate":"LAP-0143"}`); a["status"] != "broken" {
+		t.Errorf("a code for a reason: %v", a)
+	}
+	d := run("2", `,"immediate":"fell to the floor","for":"K-0412"`, "LAP-014")
+	if d.Run != 2 || d.Immediate != "fell to the floor" || d.For != "K-0412" {
+		t.Errorf("recorded: %+v", d)
+	}
+	if d := run("3", "", "LAP-022"); d.Run != 3 || d.Immediate != "" || d.For != "" {
+		t.Errorf("the next load: %+v", d)
+	}
+}

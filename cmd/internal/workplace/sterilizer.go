@@ -43,6 +43,9 @@ type load struct {
 
 	StartedAt time.Time `json:"startedAt,omitzero"`
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
+
+	Immediate string `json:"immediate,omitempty"` // why it is for immediate use
+	For       string `json:"for,omitempty"`       // and for which case
 }
 
 // endingEntered is how a load ended, not recorded yet.
@@ -316,7 +319,12 @@ func (b *sterilizer) beginToo(v *visit, f fields) (said, error) {
 // beginRun begins a load. same is one that was recorded before, and is meant.
 func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
-	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"]}
+	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"], "immediate": f["immediate"],
+		"for": f["for"]}
+	immediate, err := v.reason(f["immediate"])
+	if err != nil {
+		return said{}, err
+	}
 	cycle, err := b.cycle(v, firstOf(strings.TrimSpace(f["other"]), strings.TrimSpace(f["cycle"])))
 	if err != nil {
 		return said{}, err
@@ -338,11 +346,12 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 		return ask(v.t("load-recorded", id, v.w.Time(before.Time)), v.t("load-recorded-more")).
 			offer(choice{Do: "begin-too", Value: id, Words: v.t("do-begin-too")}), nil
 	}
-	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed"}
+	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,
+		For: strings.TrimSpace(f["for"])}
 	if err := passed.Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
-	b.Loads = append(b.Loads, load{Load: id, Sterilizer: name, Run: run, Cycle: cycle})
+	b.Loads = append(b.Loads, load{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Immediate: passed.Immediate, For: passed.For})
 	b.Load, b.Done, b.Entered = id, nil, nil
 	const kept = 12
 	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
@@ -460,7 +469,7 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 // sterilized is what is recorded of each set of a load that ended.
 func (b *sterilizer) sterilized(l *load, e *endingEntered) *events.SetSterilized {
 	d := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
-		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader}
+		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader, Immediate: l.Immediate, For: l.For}
 	if !l.StartedAt.IsZero() {
 		d.Started = l.StartedAt.Format(time.RFC3339)
 	}

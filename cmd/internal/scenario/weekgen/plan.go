@@ -53,6 +53,7 @@ const (
 	packedShort   twist = "packed short"   // assembled after a case with one piece fewer than was counted in it
 	packedOver    twist = "packed over"    // and with one piece more
 	inRepair      twist = "in repair"      // and without one that was sent to repair
+	immediate     twist = "immediate"      // sterilized for immediate use, and stored all the same
 	toRepair      twist = "to repair"      // likewise, and only a report says so
 	foundLater    twist = "found later"    // without one that is missed when the set is washed, and found in the washer later
 	newerProgram  twist = "newer program"  // a correction with a member that is not known here
@@ -205,6 +206,7 @@ var planned = []struct {
 	{set: "ORL-006", ref: shelf, what: inRepair, item: "RTR-070"},
 	{set: "LAP-001", ref: shelf, what: toRepair, item: "NHD-200"},
 	{set: "VAS-005", ref: shelf, what: foundLater, item: "FCP-181"},
+	{set: "THO-003", ref: "K-0428", what: immediate},
 	// A forceps of a craniotomy set went into MIN-011 after K-0437: a breach, wherever it is.
 	{set: "CRA-003", ref: shelf, what: packedShort, item: "FCP-140"},
 	{set: "MIN-011", ref: shelf, what: packedOver, item: "FCP-140"},

@@ -557,6 +557,8 @@ func (w *week) sterilize() error {
 				d.Result, d.Released = "failed", false
 			case notReleased:
 				d.Released = false
+			case immediate:
+				d.Immediate, d.For = "the others of its kind were in use", t.use.ref
 			}
 			if _, err := w.write(t.sterile, t.about(station, events.KindSetSterilized, badge, d)); err != nil {
 				return err
