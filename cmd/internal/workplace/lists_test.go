@@ -444,7 +444,8 @@ func quote(s string) string {
 // the same lines.
 func TestListTableIsNoFormula(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	lines := []events.Line{{Line: 1, Item: "=1+1", Description: "@SUM(A1)", Quantity: 2}, {Line: 2, Item: "-A", Description: "+B", Quantity: 1},
+	lines := []events.Line{
+		{Line: 1, Item: "=1+1", Description: "@SUM(A1)", Quantity: 2}, {Line: 2, Item: "-A", Description: "+B", Quantity: 1},
 		{Line: 3, Item: "A'", Description: "'quoted'", Quantity: 1}}
 	h.record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "SUM", Version: 1, Title: "t", Lines: lines})
 	raw := h.get("/lists/SUM/table.csv")

@@ -49,7 +49,7 @@ func (v *visit) admit(badge string) (said, error) {
 	}
 	s.More = v.t("emergency-more")
 	for _, why := range emergencies() {
-		s.Choices = append(s.Choices, choice{Do: "emergency", Value: why + " " + badge, Words: v.t("emergency-" + why)})
+		s.Choices = append(s.Choices, choice{Do: "emergency", Value: why + " " + badge, Words: v.t("do-emergency-" + why)})
 	}
 	return s, nil
 }

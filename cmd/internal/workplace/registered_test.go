@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -144,7 +145,7 @@ func TestStationsHoldToPeople(t *testing.T) {
 	if !strings.Contains(wordsOf(a), "By the register of stations north/or-3 is not for this") {
 		t.Errorf("packing in an operating room: %v", a["words"])
 	}
-	a = pack("do", pressOf("emergency", choiceOf(a, "the right device")))
+	a = pack("do", pressOf("emergency", choiceOf(a, "other device")))
 	if a["status"] == "broken" || h.size() != size+1 || !strings.Contains(a["bench"].(string), "B-1182") {
 		t.Errorf("in an emergency: %v, %d records", a["words"], h.size()-size)
 	}
@@ -207,6 +208,11 @@ func TestRefusedBadgeOnScreen(t *testing.T) {
 	p.Type(label(t, events.ScanBadge, "B-9999") + "\r")
 	p.AwaitText("#verdict", "B-9999 is not in the register of people")
 	p.AwaitText("#verdict", "shown on the board")
+	const inSight = `(() => { const v = document.querySelector("#verdict").getBoundingClientRect();
+		return [...document.querySelectorAll("#verdict p, #verdict button")].every(e => e.getBoundingClientRect().bottom <= v.bottom) })()`
+	if !browsertest.Eval[bool](p, inSight) {
+		t.Error("not all of it is in sight")
+	}
 	p.Axe()
 	p.Shot("refused-badge-tablet")
 	size := h.size()

@@ -70,6 +70,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("entry-", string(facts.EntryHolds), string(facts.EntryToCome), string(facts.EntryEnded))
 	use("role-", text(events.Roles())...)
 	use("emergency-", emergencies()...)
+	use("do-emergency-", emergencies()...)
 	use("work-", text(events.Works())...)
 	for _, k := range labelKinds {
 		use("label-", k.name)
