@@ -50,6 +50,12 @@ func run(args []string, out, errOut io.Writer) int {
 	} else if err != nil {
 		return exitUsage
 	}
+	empty := false // given, and without a name, as by a script whose variable is empty
+	flags.Visit(func(f *flag.Flag) { empty = empty || f.Name == "earlier" && *earlier == "" })
+	if empty {
+		fmt.Fprintln(errOut, "listbound-verify: --earlier names no file")
+		return exitUsage
+	}
 	if *which {
 		fmt.Fprintln(out, "listbound-verify", version.String())
 		return exitOK

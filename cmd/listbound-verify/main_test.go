@@ -72,6 +72,7 @@ func TestExit(t *testing.T) {
 		{[]string{"--earlier", good, good}, exitNoKey, "one history"},
 		{[]string{"--key", key, "--earlier", stranger, good}, exitProblem, "no signature by a known key"},
 		{[]string{"--key", key, "--earlier", "nosuch.zip", good}, exitProblem, "no such file"},
+		{[]string{"--key", key, "--earlier", "", good}, exitUsage, "names no file"},
 		{[]string{bad}, exitProblem, "problem: byte"},
 		{[]string{"--json", bad}, exitProblem, `"ok": false`},
 		{[]string{"--key", other, good}, exitProblem, "no usable key"},

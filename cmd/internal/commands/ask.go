@@ -294,10 +294,11 @@ With --sheet it compares the check line that is printed at the foot of a count
 sheet: whether the ledger still has the history that it had then.`,
 		"listbound verify --data d --json", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
-				if earlier != "" {
+				// One that is given and empty, as by a script whose variable is, must not pass as nothing to compare with.
+				if cmd.Flags().Changed("earlier") {
 					return a.compareEarlier(cmd.Context(), s, earlier)
 				}
-				if sheet != "" {
+				if cmd.Flags().Changed("sheet") {
 					return a.compareSheet(cmd.Context(), s, sheet)
 				}
 				progress, end := a.progress("checked")

@@ -65,6 +65,7 @@ func TestVerifySheet(t *testing.T) {
 			{honest, line, ExitOK, "the same history"}, {honest, line[:29], ExitOK, "80 bits"},
 			{anew, line, ExitProblem, "ANOTHER HISTORY"}, {anew, line[:29], ExitProblem, "ANOTHER HISTORY"},
 			{honest, "2" + line[1:], ExitProblem, "begins with 1"}, {honest, line[:20], ExitProblem, "36 characters"},
+			{honest, "", ExitProblem, "36 characters"},
 		} {
 			code, out, errs := run(t, "verify", "--data", c.dir, "--sheet", c.line)
 			if code != c.code || !strings.Contains(out+errs, c.says) {
@@ -82,5 +83,8 @@ func TestVerifySheet(t *testing.T) {
 	if code, out, errs := run(t, "verify", "--data", more.Dir(), "--sheet", lines[0]); code == ExitOK ||
 		!strings.Contains(errs, "never had") {
 		t.Errorf("an empty ledger: %d %s %s", code, out, errs)
+	}
+	if code, out, errs := run(t, "verify", "--data", honest, "--earlier", ""); code == ExitOK || strings.Contains(out, "intact") {
+		t.Errorf("no checkpoint of before: %d %s %s", code, out, errs)
 	}
 }
