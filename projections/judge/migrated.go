@@ -2,6 +2,7 @@ package judge
 
 import (
 	"slices"
+	"strings"
 
 	"listbound/events"
 	"listbound/projections"
@@ -31,10 +32,23 @@ type migration struct {
 	pack  *facts.Item   // by which the set that has the pieces was packed with them; nil: only counts show it
 }
 
-// highRisk reports whether a turn's set was packed by a list of high risk.
+// highRisk reports whether a turn's set was packed by a list of high risk, or is one by the register of sets that its
+// site held to then.
 func (w *World) highRisk(k projections.TripKey) bool {
-	l := w.Trip(k).List
-	return l != nil && l.HighRisk
+	c := w.Trip(k)
+	if c.List != nil && c.List.HighRisk {
+		return true
+	}
+	pack := c.LastPack()
+	if pack == nil {
+		return false
+	}
+	site, _, _ := strings.Cut(pack.Event.Station, "/")
+	if !w.EverHeldTo(site, pack.At()) || !w.HoldsTo(site, events.RegisterSets, pack.At()) {
+		return false
+	}
+	d, ok := w.Entered(events.RegisterSets, k.Set, pack.At()).Entry.(*events.SetEntered)
+	return ok && d.HighRisk
 }
 
 // migrations returns the pieces of high risk that went from or to a turn's set: as the

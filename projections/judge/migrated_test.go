@@ -31,6 +31,17 @@ func migrationTests() []findingTest {
 		{moved, "its piece lies in another set of the case", projections.SeverityBroken,
 			func(s *story, x *turn) { s.risky(x); s.two(x, mine, other) },
 			func(s *story, x *turn) { s.two(x, mine, other) }},
+		{moved, "of high risk by the register of sets", projections.SeverityBroken,
+			func(s *story, x *turn) {
+				s.registers(events.RegisterSets)
+				s.enter(clock(-1, 5, 0), &events.SetEntered{Set: x.set, HighRisk: true})
+				s.two(x, mine, other)
+			},
+			func(s *story, x *turn) {
+				s.registers() // to none
+				s.enter(clock(-1, 5, 0), &events.SetEntered{Set: x.set, HighRisk: true})
+				s.two(x, mine, other)
+			}},
 		{moved, "the other set is of high risk", projections.SeverityNoted,
 			func(s *story, x *turn) {
 				y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 3, 3)).forCase(x.ref)
