@@ -8,11 +8,13 @@ import (
 )
 
 // OpenCases returns the cases for which a station has opened sets since a
-// moment and that nobody has closed, the latest first.
+// moment and that nobody has closed, the latest first. One whose closing was corrected
+// is among them: whether it is closed, judgement says.
 func (m *Model) OpenCases(ctx context.Context, station string, since time.Time) ([]string, error) {
 	return m.texts(ctx, `SELECT case_ref FROM events AS o
 		WHERE observed >= ?2 AND station = ?1 AND kind = 'set.opened' AND case_ref IS NOT NULL
-		AND NOT EXISTS (SELECT 1 FROM events WHERE case_ref = o.case_ref AND kind = 'case.closed')
+		AND NOT EXISTS (SELECT 1 FROM events AS c WHERE c.case_ref = o.case_ref AND c.kind = 'case.closed'
+			AND NOT EXISTS (SELECT 1 FROM events AS v WHERE v.corrects = c.id))
 		GROUP BY case_ref ORDER BY max(observed) DESC`, station, since.UnixNano())
 }
 

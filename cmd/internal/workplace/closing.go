@@ -203,6 +203,11 @@ func (b *closing) verdict(v *visit) (said, error) {
 		return ask(v.t("scan-set-or-case"), ""), nil
 	case len(st.Sets) == 0:
 		return said{}, v.sayNo("no-sets-on-case", b.Case)
+	case st.Closed && len(st.Open) > 0 && st.Outcome != "unreconciled":
+		since, err := v.closedSince(b.Case)
+		s := wrong(v.t("case-closed-before", b.Case), v.t("by-now")+" "+since)
+		s.Next = v.t("case-open-next")
+		return s, err
 	case st.Closed:
 		if st.Outcome == "unreconciled" {
 			return doubt(v.t("case-closed-before", b.Case), v.t("outcome-unreconciled")), nil

@@ -55,6 +55,7 @@ type table struct {
 	step     int // how many changes the input has made to the drafts
 
 	forgotten []string // sets whose draft could not be read
+	reopened  []string // sets that were processed and opened anew for the case while their count was not signed
 }
 
 func (v *visit) table(ref string, stage events.Stage) (*table, error) {
@@ -79,6 +80,7 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	if !slices.Contains(Stages(), t.stage) {
 		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-such-stage", string(t.stage)))
 	}
+	t.standing.Sets = lastTurns(t.standing.Sets)
 	for _, s := range t.standing.Sets {
 		d, _, err := v.d.files.draft(ref, s.Key.Set, t.stage)
 		if errors.Is(err, errUnreadable) {
@@ -89,11 +91,28 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		if err != nil {
 			return nil, err
 		}
+		if d.Trip != "" && d.Trip != s.Key.Trip { // what lies there was counted in the turn before
+			t.reopened = append(t.reopened, s.Key.Set)
+			d = &draft{Case: ref, Set: s.Key.Set, Stage: t.stage, Lines: make(map[int64]*entry)}
+		}
 		d.Trip = s.Key.Trip
 		t.drafts = append(t.drafts, d)
 	}
 	t.laySingles()
 	return t, t.forgetBadges()
+}
+
+// lastTurns leaves out the turns of sets that were processed and opened once more for the
+// same case: what is counted is what lies there now.
+func lastTurns(sets []projections.SetStanding) []projections.SetStanding {
+	var out []projections.SetStanding
+	for i, s := range sets {
+		again := slices.ContainsFunc(sets[i+1:], func(o projections.SetStanding) bool { return o.Key.Set == s.Key.Set })
+		if !again {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // forgetBadges forgets who counts where a badge was scanned too long ago, or on another
@@ -206,8 +225,13 @@ func (t *table) progress(i int) progress {
 		return progress{}
 	}
 	if t.stage == events.StageAdded {
-		n := len(t.drafts[i].Lines)
-		return progress{n, n}
+		p := progress{total: len(t.drafts[i].Lines)}
+		for _, e := range t.drafts[i].Lines {
+			if len(e.Disputed) == 0 {
+				p.done++
+			}
+		}
+		return p
 	}
 	var p progress
 	for k := range t.standing.Sets[i].Lines {

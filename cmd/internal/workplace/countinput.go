@@ -44,6 +44,9 @@ func (v *visit) countEnter() (any, error) {
 	if err := t.enter(in, a); err != nil {
 		return nil, err
 	}
+	if err := v.d.files.remove("count", t.ref, askedName); err != nil { // what is said now takes the question's place
+		return nil, err
+	}
 	a.State = t.state()
 	if a.Words == "" {
 		a.said = ask(a.State.Ask, "")
@@ -152,6 +155,10 @@ func (v *visit) countInput(verb string) (any, error) {
 	a := &counted{N: in.N}
 	v.key = in.key()
 	v.elsewhere = t.unseen(in)
+	asked, err := t.asked()
+	if err != nil {
+		return nil, err
+	}
 	signed, err := t.signedBy(v.key)
 	switch {
 	case err != nil:
@@ -161,6 +168,8 @@ func (v *visit) countInput(verb string) (any, error) {
 		err = t.do(in, a)
 	case strings.TrimSpace(in.Text) == "" && !t.open():
 		a.said = t.pause(said{})
+	case strings.TrimSpace(in.Text) == "" && asked != nil: // Enter is none of the answers
+		a.said, a.Sound = asked.said, "low"
 	case strings.TrimSpace(in.Text) == "" && v.elsewhere: // Enter, or a button that signs
 		a.said = ask(t.state().Ask, "")
 		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
@@ -175,6 +184,11 @@ func (v *visit) countInput(verb string) (any, error) {
 	if err != nil {
 		a.said = v.refused(err)
 	}
+	if asked != nil || len(a.Choices) > 0 {
+		if err := t.keepAsked(a); err != nil {
+			return nil, err
+		}
+	}
 	if a.Go == "" {
 		a.State = t.state()
 	}
@@ -187,6 +201,40 @@ func (v *visit) countInput(verb string) (any, error) {
 	a.Verdict, err = v.verdict(&a.said)
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
+}
+
+// askedName is the file with the question that a count asks, whose answers are buttons.
+const askedName = "asked"
+
+// countQuestion is what a count asks.
+type countQuestion struct {
+	said
+	Stage events.Stage `json:"stage"`
+}
+
+// asked is what this count asks, nil for nothing.
+func (t *table) asked() (*countQuestion, error) {
+	q := new(countQuestion)
+	found, err := t.v.d.files.load(q, "count", t.ref, askedName)
+	if errors.Is(err, errUnreadable) || !found || q.Stage != t.stage {
+		return nil, ignoreUnreadable(err)
+	}
+	return q, err
+}
+
+func ignoreUnreadable(err error) error {
+	if errors.Is(err, errUnreadable) {
+		return nil
+	}
+	return err
+}
+
+// keepAsked keeps a question until it is answered, or something else is said.
+func (t *table) keepAsked(a *counted) error {
+	if a.Go == "" && t.open() && len(a.Choices) > 0 {
+		return t.v.d.files.save(countQuestion{a.said, t.stage}, "count", t.ref, askedName)
+	}
+	return t.v.d.files.remove("count", t.ref, askedName)
 }
 
 // unseen reports whether another browser has counted something that the page of this

@@ -122,7 +122,7 @@ func (t *table) split() (whole, rest []string) {
 func (t *table) complete(i int) bool {
 	d, p := t.drafts[i], t.progress(i)
 	if t.stage == events.StageAdded {
-		return len(d.Lines) > 0 || len(d.Removed) > 0
+		return p.done == p.total && (len(d.Lines) > 0 || len(d.Removed) > 0)
 	}
 	return len(d.Lines) > 0 && p.done == p.total
 }

@@ -74,6 +74,9 @@ func (t *table) state() *countState {
 	if len(t.forgotten) > 0 {
 		out.Resume = v.t("count-forgotten", strings.Join(t.forgotten, ", "))
 	}
+	if len(t.reopened) > 0 {
+		out.Resume = v.t("count-reopened", strings.Join(t.reopened, ", "))
+	}
 	out.Sum = v.t("counted-of", out.Done, out.Total)
 	if out.ByPlace && out.Place == "" {
 		out.Place = CountPlaces()[0]

@@ -36,7 +36,7 @@ func (v *visit) askIndicator(id string) said {
 func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	id := strings.TrimSpace(firstOf(f["load"], b.Indicated))
 	switch {
-	case b.Ending != nil, b.waits() && b.Reading.Load != id:
+	case b.Ending != nil, b.waits() && (b.Reading.Load != id || !b.Reading.agrees(f)):
 		return v.answerFirst(), nil
 	case id == "":
 		return said{}, v.sayNo("indicator-load")
@@ -49,6 +49,9 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	if l := b.find(id); l != nil {
+		if !l.Started {
+			return said{}, v.sayNo("indicator-not-run", id)
+		}
 		r.Sterilizer = l.Sterilizer
 	} else {
 		var err error
@@ -63,6 +66,13 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	}
 	b.Reading, b.Indicated = r, id
 	return b.recordIndicator(v)
+}
+
+// agrees reports whether a form or button says no other result than was said. Another one
+// is said once this one was taken back: it may have come from another screen.
+func (r *readingEntered) agrees(f fields) bool {
+	result := firstOf(f["result"], f["value"])
+	return r.Result == "" || result == "" || result == r.Result
 }
 
 // take takes the fields of the form, or the button's value.
@@ -168,6 +178,22 @@ func (v *visit) runRecorded(id string) (last *events.Event, err error) {
 		if _, ok := e.Data.(*events.SetSterilized); ok {
 			last = e
 		}
+	}
+	return last, err
+}
+
+// loadKnown is the last record of a load or of its indicator, nil where there is none.
+func (v *visit) loadKnown(id string) (last *events.Event, err error) {
+	found, err := site.Answer(v.d.site, func(m *site.View) ([]*events.Event, error) {
+		runs, err := m.Facts(v, facts.DimLoad, id)
+		if err != nil {
+			return nil, err
+		}
+		read, err := m.Facts(v, facts.DimLoadReadings, id)
+		return append(read, runs...), err
+	})
+	for _, e := range found {
+		last = e
 	}
 	return last, err
 }

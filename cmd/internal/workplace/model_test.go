@@ -596,13 +596,11 @@ func (w *walk) meaning(s step, shown, a answer) step {
 }
 
 func (w *walk) learnBadge(s step, a answer) {
-	m, packs := w.p.(*packModel)
 	switch {
 	case s.kind != events.ScanBadge:
 	case a.says("is the same badge"):
 		return // it was not taken
-	// At packing a second badge is the second look at what lies there, which may be a set that has no list yet.
-	case !packs || w.operator == "" || m.set == "" && !a.says("choose its list"):
+	default:
 		w.operator = s.id
 	}
 	switch {

@@ -43,6 +43,8 @@ func (m *returnModel) next(w *walk, shown answer) step {
 	value := func(v string) map[string]string { return map[string]string{"value": v} }
 	load := step{verb: "do", action: "load", fields: map[string]string{"washer": pick(w, "w1", "W2"), "run": pick(w, "3", "12", "x")}}
 	switch ask := w.careful(); {
+	case ask && shown.says("is packed and not opened"):
+		return step{verb: "do", action: pick(w, "anew", "leave"), fields: shown.choice("anew")}
 	case ask && shown.says("which step is this?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5")}
 	case ask && shown.says("which load of which washer?"):
@@ -85,7 +87,7 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 		if s.id != m.set {
 			m.turn(s.id)
 		}
-	case s.action == "clear":
+	case s.action == "clear", s.action == "leave":
 		m.turn("")
 	case s.action == "step" && slices.Contains(stepsBack, value):
 		m.step = value
@@ -106,7 +108,9 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 	}
 }
 
-func (m *returnModel) turn(set string) { m.set, m.untreated, m.faults = set, false, nil }
+func (m *returnModel) turn(set string) {
+	m.set, m.untreated, m.faults, m.noLoad = set, false, nil, false
+}
 
 func (m *returnModel) toggle(fault events.ReturnFault) {
 	if i := slices.Index(m.faults, fault); i >= 0 {
@@ -228,7 +232,7 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 		m.line, m.item = 0, "ZZ-9"
 	case s.action == "became" && slices.Contains(became, s.fields["value"]):
 		m.became = s.fields["value"]
-	case s.action == "many" && strings.Contains("12", s.fields["quantity"]):
+	case s.action == "many" && strings.Contains("12", s.fields["quantity"]) && a["no"] != true:
 		m.n, _ = strconv.ParseInt(s.fields["quantity"], 10, 64)
 	case s.action == "about":
 		m.where = s.fields["where"]
@@ -237,7 +241,7 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 		m.line, m.item = number, listShort().Lines[number-1].Item
 	case known && m.became == "" && number >= 1 && int(number) <= len(became):
 		m.became = became[number-1]
-	case known && m.became != "" && number >= 1:
+	case known && m.became != "" && number >= 1 && (m.line == 0 || number <= listShort().Lines[m.line-1].Quantity):
 		m.n = number
 	}
 }

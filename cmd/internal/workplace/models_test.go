@@ -881,7 +881,7 @@ func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 	case s.action == "begin":
 		id := fmt.Sprintf("%s-%s-%02s", s.fields["sterilizer"], w.at.In(w.h.site.Zone()).Format("0102"), s.fields["run"])
 		m.entered = fmt.Sprint(s.fields)
-		if _, ok := m.loads[id]; ok || s.fields["run"] == "no" {
+		if _, ok := m.loads[id]; ok || s.fields["run"] == "no" || a.says("is recorded as failed") {
 			m.asks = ""
 			return
 		}

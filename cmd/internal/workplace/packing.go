@@ -77,9 +77,14 @@ func (b *packing) lines(v *visit) (*draft, error) {
 	return d, err
 }
 
+// scanBadge takes who packs; once all is counted and a second look is asked for, who looked.
 func (b *packing) scanBadge(v *visit, badge string) (said, error) {
-	if b.Operator != "" && b.Tag != "" && badge != b.Operator {
-		b.Witness = badge // a second person looks it over
+	p, err := b.look(v)
+	if err != nil {
+		return said{}, err
+	}
+	if p.Look && p.Complete && p.asked() == nil && b.Operator != "" && badge != b.Operator {
+		b.Witness = badge
 	} else {
 		b.Operator = badge
 	}
@@ -226,6 +231,7 @@ func (b *packing) takeNewest(v *visit, f fields) (said, error) {
 	p.lines.Rev++
 	p.lines.Version = p.Newer.Version
 	b.Version, b.Entered = p.Newer.Version, nil
+	b.WeightGrams, b.NoWeight, b.Witness = 0, false, "" // what they were of is another set of instruments
 	return said{}, v.d.files.saveDraft(p.lines)
 }
 
@@ -258,6 +264,7 @@ type packingBody struct {
 	Over     bool // heavier than the policy's limit
 	Complete bool
 
+	Open  string            // the case in which the set is open
 	Ready *standing         // the set lies packed and unopened: it is asked whether it is packed anew
 	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
@@ -339,6 +346,13 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 	if out.lines, err = b.lines(v); err != nil {
 		return nil, err
 	}
+	if st, err := v.standing(b.Tag); err != nil {
+		return nil, err
+	} else if st != nil {
+		if out.Open, err = v.openCase(st.Key); err != nil {
+			return nil, err
+		}
+	}
 	for _, l := range out.List.LineRows {
 		r := packRow{Line: l, Entry: out.lines.Lines[l.Line]}
 		switch {
@@ -383,6 +397,14 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return ask(v.t("scan-badge"), ""), nil
 	case p.Look && b.Witness == "":
 		return ask(v.t("second-look", b.List), ""), nil
+	case b.Stay != 0:
+		s := doubt(v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more"))
+		s.Next = v.t("enter-packs", b.Tag)
+		return s, nil
+	case p.Open != "":
+		s := doubt(v.t("packing-case-open", b.Tag, p.Open), "")
+		s.Next = v.t("enter-packs", b.Tag)
+		return s, nil
 	case p.Over:
 		s := doubt(v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)), v.t("too-heavy-more"))
 		s.Next = v.t("enter-packs", b.Tag)
@@ -551,6 +573,7 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 		b.Entered.Was = &was
 	}
 	p.lines.List, p.lines.Version = b.List, b.Version
+	b.Witness = "" // who looked it over saw another number
 	if _, err := p.lines.enter("bench", in, v.now); err != nil {
 		return said{}, err
 	}
@@ -677,7 +700,12 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	set := b.Tag
 	says := v.phrased("recorded-packing", set, len(data.Exceptions))
 	s := good(v.say(says), "")
-	if p.Over {
+	switch {
+	case b.Stay != 0:
+		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
+	case p.Open != "":
+		s = doubt(s.Words, v.t("packing-case-open", set, p.Open))
+	case p.Over:
 		s = doubt(s.Words, v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)))
 	}
 	if len(data.Exceptions) > 0 {

@@ -148,6 +148,11 @@ func (b *pieces) takeQuantity(v *visit, f fields) (said, error) {
 	if !ok || n < 1 {
 		return said{}, v.sayNo("not-a-number", f["quantity"])
 	}
+	if l, err := b.find(v, func(l *events.Line) bool { return l.Line == b.Line }); err != nil {
+		return said{}, err
+	} else if l != nil && n > max(l.Quantity, 1) {
+		return said{}, v.sayNo("piece-more", n, l.Quantity)
+	}
 	b.Quantity = n
 	return said{}, nil
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"listbound/events"
+	"listbound/projections"
 )
 
 // returning is the draft of the workplace on a set's way back from a case: it left the
@@ -23,6 +24,7 @@ type returning struct {
 	Basket    string               `json:"basket,omitempty"`
 	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
+	Anew      string               `json:"anew,omitempty"` // turn of a set that lies ready and goes back, as a person said
 }
 
 func returnPlace() workplace {
@@ -38,6 +40,8 @@ func returnPlace() workplace {
 			"no-load":   (*returning).leaveLoad,
 			"basket":    (*returning).takeBasket,
 			"untreated": (*returning).toggleTreated,
+			"anew":      (*returning).sayAnew,
+			"leave":     (*returning).discard,
 			"fault":     (*returning).toggleFault,
 			"enter":     (*returning).record,
 			"record":    (*returning).record,
@@ -48,9 +52,10 @@ func returnPlace() workplace {
 
 func (b *returning) wants() []want { return wanted(events.ScanSet, events.ScanBadge) }
 
-// clear takes the set away. The step and the washer's load are those of the next set, too.
+// clear takes the set away. The step and the washer's load are those of the next set, too;
+// that a load is not known is said of each.
 func (b *returning) clear() {
-	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, NoLoad: b.NoLoad, Basket: b.Basket}
+	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, Basket: b.Basket}
 }
 
 func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
@@ -63,6 +68,21 @@ func (b *returning) scanSet(_ *visit, set string) (said, error) {
 		b.clear()
 		b.Tag, b.Done = set, nil
 	}
+	return said{}, nil
+}
+
+// notBack is why a set is not on its way back: it lies ready, "" where it is.
+func (b *returning) notBack(v *visit) (string, error) {
+	ready, err := v.liesReady(b.Tag, b.Anew)
+	if err != nil || ready == nil {
+		return "", err
+	}
+	return ready.Key.Trip, nil
+}
+
+// sayAnew answers that a set which lies ready is processed anew.
+func (b *returning) sayAnew(_ *visit, f fields) (said, error) {
+	b.Anew = f["value"]
 	return said{}, nil
 }
 
@@ -142,9 +162,18 @@ func (b *returning) asksLoad() bool {
 }
 
 func (b *returning) verdict(v *visit) (said, error) {
-	switch {
-	case b.Tag == "":
+	if b.Tag == "" {
 		return ask(v.t("scan-tag"), ""), nil
+	}
+	switch trip, err := b.notBack(v); {
+	case err != nil:
+		return said{}, err
+	case trip != "":
+		return ask(v.t("return-ready", b.Tag), v.t("return-ready-more")).offer(
+			choice{Do: "anew", Value: trip, Words: v.t("do-return-anew", b.Tag)},
+			choice{Do: "leave", Words: v.t("do-leave", b.Tag)}), nil
+	}
+	switch {
 	case b.Step == "":
 		s := ask(v.t("return-which", b.Tag), "")
 		for i, step := range events.ReturnSteps() {
@@ -169,8 +198,15 @@ func (b *returning) verdict(v *visit) (said, error) {
 		s = doubt(s.Words, strings.Join(all, ", "))
 	}
 	st, err := v.standing(b.Tag)
-	if err == nil && st == nil {
-		s = doubt(s.Words, v.t("never-packed", b.Tag))
+	if err != nil {
+		return said{}, err
+	}
+	if st == nil {
+		return doubt(s.Words, v.t("never-packed", b.Tag)), nil
+	}
+	open, err := v.openCase(st.Key)
+	if open != "" && b.Step == events.ReturnLeft {
+		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, b.Tag)+" "+s.More))
 	}
 	return s, err
 }
@@ -179,6 +215,9 @@ func (b *returning) verdict(v *visit) (said, error) {
 func (b *returning) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || b.Step == "" || b.asksLoad() || b.Operator == "" {
 		return said{}, nil
+	}
+	if trip, err := b.notBack(v); err != nil || trip != "" {
+		return said{}, err // that is asked
 	}
 	d := &events.SetReturned{Step: b.Step, Faults: b.Faults}
 	switch b.Step {
@@ -231,4 +270,18 @@ func (b *returning) refresh(v *visit) error {
 		b.Step, b.Washer, b.Load, b.NoLoad, b.Basket = "", "", "", false, ""
 	}
 	return nil
+}
+
+// openCase is the case for which a set was opened in a turn, where it is not closed; ""
+// where it is, or there is none.
+func (v *visit) openCase(k projections.TripKey) (string, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil || verdict.Case == "" {
+		return "", err
+	}
+	st, err := v.caseStanding(verdict.Case)
+	if err != nil || st.Closed {
+		return "", err
+	}
+	return verdict.Case, nil
 }

@@ -30,6 +30,7 @@ func (h *house) sender(place string) (scan func(string) map[string]any, do func(
 // Enter, and only what the page said.
 func TestWayBack(t *testing.T) {
 	h := newHouse(t)
+	h.used("K-0", "LAP-014", "LAP-022", "VAS-003")
 	scan, do := h.sender("return")
 	tag := func(set string) string { return label(t, events.ScanTag, set) }
 	last := func(set string) *events.SetReturned {

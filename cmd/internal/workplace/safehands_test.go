@@ -1016,7 +1016,7 @@ func TestCyclesComeFromAList(t *testing.T) {
 // line, why it is not as listed, or a scan, and nothing else.
 func TestLastLineIsTakenBack(t *testing.T) {
 	h := newHouse(t)
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	enter := func(text, want string) {
 		t.Helper()

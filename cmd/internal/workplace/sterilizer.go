@@ -40,6 +40,7 @@ type load struct {
 	Cycle      string   `json:"cycle"`
 	Sets       []string `json:"sets,omitempty"`
 	Started    bool     `json:"started,omitempty"`
+	Recorded   bool     `json:"recorded,omitempty"` // something of it is in the ledger, as people here know
 
 	StartedAt time.Time `json:"startedAt,omitzero"`
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
@@ -67,16 +68,18 @@ func sterilizerPlace() workplace {
 			"forget":    (*sterilizer).forget,
 			"begin":     whenRecorded((*sterilizer).begin),
 			"begin-too": whenRecorded((*sterilizer).beginToo),
-			"choose":    whenRecorded((*sterilizer).choose),
-			"put":       whenRecorded((*sterilizer).putAnyway),
-			"leave-out": func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
-			"take-out":  whenRecorded((*sterilizer).takeOut),
-			"start":     whenRecorded((*sterilizer).start),
-			"give-up":   whenRecorded((*sterilizer).giveUp),
-			"result":    (*sterilizer).result,
-			"indicator": (*sterilizer).indicator,
-			"short":     (*sterilizer).sayShort,
-			"enter":     (*sterilizer).enter,
+
+			"ending-too": whenRecorded((*sterilizer).endingToo),
+			"choose":     whenRecorded((*sterilizer).choose),
+			"put":        whenRecorded((*sterilizer).putAnyway),
+			"leave-out":  func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
+			"take-out":   whenRecorded((*sterilizer).takeOut),
+			"start":      whenRecorded((*sterilizer).start),
+			"give-up":    whenRecorded((*sterilizer).giveUp),
+			"result":     (*sterilizer).result,
+			"indicator":  (*sterilizer).indicator,
+			"short":      (*sterilizer).sayShort,
+			"enter":      (*sterilizer).enter,
 		},
 	}
 }
@@ -93,7 +96,7 @@ func whenRecorded[In any](f func(*sterilizer, *visit, In) (said, error)) func(*s
 }
 
 // answerFirst says that what is in sight is answered before anything else.
-func (*visit) answerFirst() said { return said{Sound: "low"} }
+func (v *visit) answerFirst() said { return said{Aside: v.t("answer-first"), Sound: "low"} }
 
 // waits reports whether somebody said what a load or its indicator showed, and it
 // is not recorded yet.
@@ -183,7 +186,7 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if l := b.find(b.Load); failed == "" || l == nil || l.Started || slices.Contains(l.Sets, set) {
+	if l := b.find(b.Load); failed == "" || l == nil || l.Started && !l.Recorded || slices.Contains(l.Sets, set) {
 		return b.fill(v, set)
 	}
 	return wrong(v.t("failed-before", set, failed), v.t("failed-before-more")).offer(
@@ -234,7 +237,7 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	if l == nil {
 		return said{}, v.sayNo("begin-a-load", set)
 	}
-	if l.Started {
+	if l.Started && !l.Recorded {
 		return said{}, v.sayNo("load-runs", l.Load)
 	}
 	for _, other := range b.Loads {
@@ -257,6 +260,8 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 		return doubt(loaded, v.t("never-packed", set)), nil
 	case st.Code == "":
 		return doubt(loaded, v.t("not-sealed", set)), nil
+	case st.Opened:
+		return wrong(loaded, v.t("loaded-open", set)), nil
 	}
 	list, err := listNow(v, v.d.site, st.List, st.Version)
 	if err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
@@ -342,6 +347,8 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 		return said{}, err
 	case b.find(id) != nil:
 		return said{}, v.sayNo("load-begun", id)
+	case before != nil && failedRun(before):
+		return said{}, v.sayNo("load-failed-before", id)
 	case before != nil && same != id:
 		return ask(v.t("load-recorded", id, v.w.Time(before.Time)), v.t("load-recorded-more")).
 			offer(choice{Do: "begin-too", Value: id, Words: v.t("do-begin-too")}), nil
@@ -351,12 +358,35 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	if err := passed.Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
-	b.Loads = append(b.Loads, load{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Immediate: passed.Immediate, For: passed.For})
+	l := load{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Immediate: passed.Immediate, For: passed.For}
+	if before != nil {
+		l.again(before)
+	}
+	b.Loads = append(b.Loads, l)
 	b.Load, b.Done, b.Entered = id, nil, nil
 	const kept = 12
 	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
 	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
 	return ask(v.t("scan-into", id), ""), nil
+}
+
+// failedRun reports whether a record says that a load failed: no set was sterilized in it.
+func failedRun(e *events.Event) bool {
+	d, ok := e.Data.(*events.SetSterilized)
+	return ok && d.Result == "failed"
+}
+
+// again takes what was recorded of a run for a set of it that was forgotten.
+func (l *load) again(before *events.Event) {
+	l.Recorded = true
+	d, ok := before.Data.(*events.SetSterilized)
+	if !ok {
+		return
+	}
+	l.Started, l.Loader = true, d.Loader
+	if at, err := time.Parse(time.RFC3339, d.Started); err == nil {
+		l.StartedAt = at
+	}
 }
 
 // loadID names a load by sterilizer, day and cycle number, and by the year too where
@@ -365,7 +395,7 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 func (b *sterilizer) loadID(v *visit, name string, run int64) (id string, before *events.Event, err error) {
 	for _, day := range []string{"0102", "060102"} {
 		id = fmt.Sprintf("%s-%s-%02d", name, v.now.In(v.d.site.Zone()).Format(day), run)
-		if before, err = v.runRecorded(id); err != nil || before == nil || v.today(before.Time) {
+		if before, err = v.loadKnown(id); err != nil || before == nil || v.today(before.Time) {
 			return id, before, err
 		}
 	}
@@ -407,11 +437,15 @@ func (b *sterilizer) takeOut(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *sterilizer) start(v *visit, _ fields) (said, error) {
+func (b *sterilizer) start(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
 	switch {
-	case l == nil || len(l.Sets) == 0:
+	case l == nil:
 		return said{}, v.sayNo("nothing-loaded")
+	case len(l.Sets) == 0 && f["value"] != l.Load: // as the cycles are that are repeated after a positive indicator
+		return ask(v.t("start-empty", l.Load), v.t("start-empty-more")).offer(
+			choice{Do: "choose", Value: l.Load, Words: v.t("start-not"), Main: true},
+			choice{Do: "start", Value: l.Load, Words: v.t("do-start-empty")}), nil
 	case l.Started:
 		return said{}, nil // who pressed first started it, and then
 	case b.Operator == "":
@@ -444,7 +478,7 @@ func (b *sterilizer) drop() {
 func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
 	switch e := f["result"]; {
-	case b.Reading != nil && b.Reading.Result != "":
+	case b.Reading != nil && b.Reading.Result != "", b.Ending != nil && b.Ending.Result != e:
 		return v.answerFirst(), nil
 	case l == nil || len(l.Sets) == 0:
 		return said{}, v.sayNo("nothing-loaded")
@@ -498,6 +532,19 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		return said{}, nil // it is asked for
 	}
 	failed, released := e.Result == "failed", e.Released
+	before, err := v.runRecorded(l.Load)
+	switch {
+	case err != nil:
+		return said{}, err
+	case before != nil && !l.Recorded: // another station has recorded it since it was begun here
+		b.Ending = nil
+		return ask(v.t("load-recorded", l.Load, v.w.Time(before.Time)), v.t("load-recorded-more")).offer(
+			choice{Do: "ending-too", Value: l.Load, Words: v.t("do-ending-too")}), nil
+	}
+	doubtful, err := v.failedOf(l.Sets)
+	if err != nil {
+		return said{}, err
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
@@ -510,6 +557,14 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	rs, err := v.observe(obs...)
 	if err != nil {
 		return said{}, err
+	}
+	l.Recorded = true
+	if !failed {
+		more, err := v.againstLoaded(l.Sets)
+		if err != nil {
+			return said{}, err
+		}
+		doubtful = append(doubtful, more...)
 	}
 	var s said
 	var says phrase
@@ -524,6 +579,10 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	default:
 		says = v.phrased("load-released", l.Load, len(l.Sets))
 		s = good(v.say(says), "")
+	}
+	if len(doubtful) > 0 && !failed { // a run puts right nothing that was known against a set
+		s = wrong(s.Words, strings.Join(doubtful, " "))
+		s.Next = v.t("load-doubtful-next")
 	}
 	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, Says: v.phrased("print-load-label")}
 	if released || failed {
@@ -572,4 +631,48 @@ func (b *sterilizer) body(v *visit) (any, error) {
 		out.Implants, err = v.implants(l)
 	}
 	return out, err
+}
+
+// failedOf names the sets that were in a load that failed and were not packed again since.
+func (v *visit) failedOf(sets []string) (out []string, err error) {
+	for _, set := range sets {
+		failed, err := v.failedIn(set)
+		if err != nil {
+			return nil, err
+		}
+		if failed != "" {
+			out = append(out, v.t("failed-before", set, failed)+".")
+		}
+	}
+	return out, nil
+}
+
+// againstLoaded tells what stops sets of a load.
+func (v *visit) againstLoaded(sets []string) (out []string, err error) {
+	for _, set := range sets {
+		st, err := v.standing(set)
+		if err != nil {
+			return nil, err
+		}
+		if st == nil {
+			continue
+		}
+		found, err := v.foundSince(st.Key)
+		if err != nil {
+			return nil, err
+		}
+		if found != "" {
+			out = append(out, found+".")
+		}
+	}
+	return out, nil
+}
+
+// endingToo answers that another station has recorded the load, and it is this one all
+// the same. How it ended is said again.
+func (b *sterilizer) endingToo(_ *visit, f fields) (said, error) {
+	if l := b.find(f["value"]); l != nil {
+		l.Recorded = true
+	}
+	return said{}, nil
 }

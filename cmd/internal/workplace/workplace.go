@@ -599,7 +599,21 @@ const dayAndHalf = 36 * time.Hour
 // are not closed.
 func (v *visit) openCases(station string) ([]string, error) {
 	return site.Answer(v.d.site, func(m *site.View) ([]string, error) {
-		return m.OpenCases(v, station, v.now.Add(-dayAndHalf))
+		cases, err := m.OpenCases(v, station, v.now.Add(-dayAndHalf))
+		if err != nil {
+			return nil, err
+		}
+		var open []string
+		for _, ref := range cases {
+			st, err := m.World(v).CaseStanding(ref)
+			if err != nil {
+				return nil, err
+			}
+			if !st.Closed {
+				open = append(open, ref)
+			}
+		}
+		return open, nil
 	})
 }
 

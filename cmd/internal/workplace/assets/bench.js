@@ -19,13 +19,38 @@ function show(a) {
 }
 
 let untaken; // revision at which an input was not taken
+// At the sterilizer what a person has entered into a form and not sent yet stays when the
+// page is shown anew, as after a badge; so does what was sent and not taken. Not so where
+// the form is about another load now. Other places' forms are about the set that lies
+// there, and are for that set alone.
+let sent; // the form that is on its way, and the number of its input
+const filled = f => [...f.elements].filter(el => el.id).map(el => ({
+  id: el.id, value: el.value,
+  was: el.tagName === "SELECT" ? ([...el.options].find(o => o.defaultSelected) || el.options[0])?.value : el.defaultValue,
+}));
+function entered() {
+  if (!base.endsWith("/sterilizer")) return [];
+  return [...bench.querySelectorAll("form[data-do]")].map(f => ({name: f.dataset.do, fields: filled(f)}));
+}
+function reenter(forms) {
+  for (const {name, fields} of forms) {
+    const f = bench.querySelector(`form[data-do="${name}"]`), now = f && filled(f);
+    if (!f || fields.some(x => now.find(y => y.id === x.id)?.was !== x.was)) continue;
+    for (const x of fields) document.getElementById(x.id).value = x.value;
+  }
+}
+
 let shown; // the bench as the server sent it last
 function rest(a) {
   if (a.bench !== undefined && shown !== a.bench) {
     shown = a.bench;
     const had = document.activeElement?.closest("#bench [data-do]");
     const mark = had && JSON.stringify(had.dataset);
+    const taken = sent && a.n >= sent.n && !a.stale && !a.no;
+    const kept = entered().filter(x => !taken || x.name !== sent.name);
+    if (taken) sent = undefined;
     bench.innerHTML = a.bench;
+    reenter(kept);
     // Who works with the keyboard stays where they were.
     if (mark) {
       const again = [...bench.querySelectorAll("[data-do]")].find(el => JSON.stringify(el.dataset) === mark);
@@ -81,7 +106,11 @@ function notNow() {
   beep("low");
   blind();
 }
-const act = (action, fields) => away ? notNow() : sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
+function act(action, fields, form) {
+  if (away) return notNow();
+  const n = sender.put("do", {action, fields, rev: Number(bench.dataset.rev)});
+  if (form) sent = {n, name: form.dataset.do};
+}
 scanField({
   entered: text => {
     if (away && /^[\d.,\s]{0,4}$/.test(text)) return notNow();
@@ -104,6 +133,8 @@ scanField({
 });
 actions(bench, act);
 actions(document.getElementById("verdict"), act);
+// What the address names lies here now; loading the page again doesn't lay it here again.
+if (/[?&](set|case)=/.test(location.search)) history.replaceState(null, "", location.pathname);
 bench.querySelector("tr.now")?.scrollIntoView({block: "nearest"});
 
 // A server that was slow once counts as away until it is asked again.

@@ -83,7 +83,11 @@ function count(i, n) {
   sender.put("enter", {case: ref, stage, lines: [line]});
 }
 
+// Whether a question is in sight whose answers are buttons: nothing else answers it.
+const asked = () => !before && document.querySelector("#verdict .choices button");
+
 function asExpected() {
+  if (asked()) return beep("low");
   const r = rows[at];
   if (!r || added) return confirm();
   if (r.hidden) return beep("low"); // a number is typed, not agreed to
@@ -104,6 +108,7 @@ function entered(text) {
   if (!ref) return sender.put("scan", {text});
   if (before) return t === "" ? undefined : sender.put("scan", {case: ref, stage, text});
   if (t === "") return asExpected();
+  if (asked() && /^\d{1,4}$/.test(t)) return beep("low");
   const r = rows[at];
   // Three digits and more are hardly a number of instruments: a scanner typed them.
   if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) {

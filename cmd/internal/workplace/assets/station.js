@@ -27,6 +27,9 @@ function inOrder(...lists) {
 // How long an answer may take before the line counts as dead, in milliseconds.
 const answerWithin = 20000;
 
+// After how long without an answer that is said, in milliseconds.
+const silentAfter = 4000;
+
 // How often a tab with waiting entries says that it is open, in milliseconds.
 const aliveEvery = 2000;
 
@@ -93,20 +96,31 @@ export class Sender {
     this.showOld();
   }
   showOld() { tellEntries("old", this.old()); }
+  // What waited and was not taken, until somebody has seen it: at whichever page of the station.
+  get untakenKey() { return "untaken:" + this.oldKey.slice(4); }
+  untaken() { return JSON.parse(localStorage.getItem(this.untakenKey) || "[]"); }
+  putUntaken(items) {
+    if (items.length) localStorage.setItem(this.untakenKey, JSON.stringify(items));
+    else localStorage.removeItem(this.untakenKey);
+    tellEntries("untaken", items);
+    if (items.length) beep("wrong");
+  }
   askOld() {
     const box = document.getElementById("old");
     box?.querySelector("[data-act=take]").addEventListener("click", () => {
       // By numbers of this page: others have been answered since theirs were given.
+      // From nobody who works here now: what lies here is not theirs.
       const items = this.old().map(item =>
-        ({...item, left: true, body: {...item.body, client, n: number(), sure: true}}));
+        ({...item, left: true, body: {...item.body, client: "old" + client, n: number(), sure: true}}));
       this.items.push(...items);
       this.save();
       this.putOld([]);
       this.pump();
     });
     box?.querySelector("[data-act=drop]").addEventListener("click", () => this.putOld([]));
-    document.querySelector("#untaken [data-act=seen]")?.addEventListener("click", () => tellEntries("untaken", untaken = []));
+    document.querySelector("#untaken [data-act=seen]")?.addEventListener("click", () => this.putUntaken([]));
     this.showOld();
+    tellEntries("untaken", this.untaken());
   }
   put(verb, body) {
     const n = number();
@@ -147,7 +161,7 @@ export class Sender {
       const item = this.items[0];
       // What waited is observed when it was entered, not when the line came back.
       const ago = Date.now() - item.at;
-      if (ago >= longestWait && !item.body.sure) {
+      if ((ago >= longestWait || ago < -2000) && !item.body.sure) { // or the clock was set back
         this.putOld([...this.old(), {base: this.base, ...item}]);
         this.items.shift();
         if (item.left) this.left--; // it is not sent from here
@@ -158,6 +172,8 @@ export class Sender {
       let data, ok;
       this.incident = "";
       this.sending = true;
+      // A line on which nothing comes back is told before it is given up.
+      const slow = setTimeout(() => { this.failed = true; this.show(); this.lost?.(); }, silentAfter);
       try {
         const res = await fetch((item.base || this.base) + "/" + item.verb, {
           method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body),
@@ -173,6 +189,7 @@ export class Sender {
           throw new Error(res.status);
         }
       } catch {
+        clearTimeout(slow);
         this.sending = false;
         this.failed = true;
         this.show();
@@ -180,11 +197,12 @@ export class Sender {
         await Promise.race([wait(this.pause()), new Promise(done => { this.wake = done; })]);
         continue;
       }
+      clearTimeout(slow);
       this.sending = this.failed = false;
       this.tries = 0;
       this.items.shift();
       this.save();
-      if (data.stale && item.body.ago) tellEntries("untaken", untaken = [...untaken, item]);
+      if ((!ok || data.stale || data.no) && item.body.ago) this.putUntaken([...this.untaken(), {base: this.base, ...item}]);
       if (!item.left) this.answered(data, ok, item);
       else if (item.base === this.base) this.answered({...data, go: undefined}, ok, item);
       else if (!ok || data.stale || data.status === "broken") late(item.base, data);
@@ -208,7 +226,6 @@ function named(text, words) {
 }
 
 // tellEntries lists entries in a box: when each was made, where, and what it says.
-let untaken = []; // what waited and was not taken
 function tellEntries(id, items) {
   const box = document.getElementById(id);
   if (!box) return;
@@ -216,11 +233,12 @@ function tellEntries(id, items) {
   box.hidden = !items.length;
   box.querySelector("ul").replaceChildren(...items.map(item => {
     const place = document.querySelector(`.ways a[href="${CSS.escape(item.base || location.pathname)}"]`)?.textContent.trim();
-    const what = item.body.lines?.map(l => words.line.replace("{0}", l.set).replace("{1}", l.line).replace("{2}", l.counted)).join("; ") ||
-      named(item.body.text || "", words) || (item.verb === "scan" ? words.enter : words.button);
+    const {lines, text, action, fields} = item.body;
+    const said = Object.values(fields || {}).filter(Boolean).map(f => named(f, words)).join(", ");
+    const what = lines?.map(l => words.line.replace("{0}", l.set).replace("{1}", l.line).replace("{2}", l.counted)).join("; ") ||
+      named(text || "", words) || (action ? said || words.button : words.enter);
     return Object.assign(document.createElement("li"), {textContent: [clock(item.at), place, what].filter(Boolean).join(" · ")});
   }));
-  if (items.length && id === "untaken") beep("wrong");
 }
 
 // late shows what came of something that was entered at another place of this station
@@ -272,6 +290,8 @@ export function scanField({entered, key, nextPerson}) {
   const field = document.getElementById("code");
   if (!field) return;
   const free = el => !el || !el.closest("input:not(#code), select, textarea, dialog");
+  // A scanner types into whatever has the focus: in a choice its letters would choose.
+  const chooses = (el, e) => el?.tagName === "SELECT" && e.key.length === 1 && e.key !== " ";
   let held = false; // Enter is held down
   let enter = 0; // when Enter was pressed, by its own time: a busy page hears of it late
   let scanned = -Infinity; // when a scan was entered
@@ -287,7 +307,7 @@ export function scanField({entered, key, nextPerson}) {
       return;
     }
     const el = document.activeElement;
-    if (!free(el)) {
+    if (!free(el) && !chooses(el, e)) {
       if (e.key === "Escape") field.focus();
       return;
     }
@@ -367,7 +387,7 @@ export function actions(root, put) {
     const f = e.target.closest("form[data-do]");
     if (!f) return;
     e.preventDefault();
-    put(f.dataset.do, Object.fromEntries(new FormData(f)));
+    put(f.dataset.do, Object.fromEntries(new FormData(f)), f);
     document.getElementById("code")?.focus({preventScroll: true});
   });
 }
