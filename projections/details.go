@@ -242,6 +242,16 @@ type RunUnprepared struct {
 	Run    Run    `json:"run"`
 }
 
+// WentBack: a set that nobody had opened went back to be cleaned, and lies as if it were
+// sterile or was opened, without being packed and run since (not-reprocessed).
+type WentBack struct {
+	Set    string  `json:"set"`
+	Back   Moment  `json:"back"` // the first step of its way back
+	Opened *Moment `json:"opened,omitempty"`
+	Case   string  `json:"case,omitempty"`
+	Run    *Run    `json:"run,omitempty"` // in which it was after that, without being packed
+}
+
 // AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
 type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
@@ -1208,6 +1218,8 @@ func (*RunUnpacked) Way() string { return "run-unpacked" }
 
 func (*RunUnprepared) Way() string { return "run-unprepared" }
 
+func (*WentBack) Way() string { return "went-back" }
+
 func (*AnotherSetsSheet) Way() string { return "another-set" }
 
 func (*TrayWithSheet) Way() string { return "another-tray" }
@@ -1433,6 +1445,7 @@ var details = []struct {
 	{[]Code{NotReprocessed}, func() Detail { return new(ReprocessingUnknown) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnpacked) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnprepared) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(WentBack) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(AnotherSetsSheet) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(TrayWithSheet) }},
 	{[]Code{SheetStale}, func() Detail { return new(AnotherPacking) }},

@@ -1082,6 +1082,42 @@ var otherTests = []findingTest{
 			s.tell("packing-1", clock(0, 9, 3), x.set, x.trip(), x.seal)
 			s.runAgain(x, clock(0, 10, 0), "passed", true)
 		}},
+	{projections.NotReprocessed, "washed unopened, and then opened", projections.SeverityBroken,
+		func(s *story, x *turn) { s.wentBack(x, clock(0, 20, 0)); s.live(x) },
+		func(s *story, x *turn) { s.live(x); s.wentBack(x, clock(1, 12, 0)) }}, // after it was used
+	{projections.NotReprocessed, "washed unopened, and run again without being packed", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.wentBack(x, clock(0, 20, 0))
+			s.runAgain(x, clock(0, 22, 0), "passed", true)
+			s.live(x)
+		},
+		func(s *story, x *turn) { // packed anew in this turn
+			s.wentBack(x, clock(0, 9, 0))
+			s.live(x)
+			s.tell("packing-1", clock(0, 10, 0), x.set, x.trip(), x.pack)
+			s.tell("packing-1", clock(0, 10, 3), x.set, x.trip(), x.seal)
+			s.runAgain(x, clock(0, 11, 0), "passed", true)
+		}},
+	{projections.NotReprocessed, "washed unopened, and seen on its shelf again", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			s.wentBack(x, clock(1, 12, 0))
+			s.checked(x, 30*time.Hour, &events.SetChecked{Tag: x.set})
+		},
+		func(s *story, x *turn) { // packed anew before that
+			s.live(x.unused())
+			s.wentBack(x, clock(1, 12, 0))
+			y := newTurn(x.set, x.day+3, x.list)
+			s.live(y.unused())
+			s.checked(y, 30*time.Hour, &events.SetChecked{Tag: x.set})
+		}},
+	{projections.NotReprocessed, "washed unopened", projections.SeverityNoted,
+		func(s *story, x *turn) { s.live(x.unused()); s.wentBack(x, clock(1, 12, 0)) },
+		func(s *story, x *turn) { // and packed anew
+			s.live(x.unused())
+			s.wentBack(x, clock(1, 12, 0))
+			s.live(newTurn(x.set, x.day+3, x.list).unused())
+		}},
 	{projections.NotReprocessed, "the next load failed as well", projections.SeverityNoted,
 		func(s *story, x *turn) {
 			x.run.Result, x.run.Released = "failed", false
@@ -1814,6 +1850,11 @@ func (s *story) runAgain(x *turn, at time.Time, result string, released bool) *f
 	run := *x.run
 	run.Load, run.Run, run.Result, run.Released = x.run.Load+"-again", x.run.Run+1, result, released
 	return s.tell("sterilizer-2", at, x.set, x.trip(), &run)
+}
+
+// wentBack tells that a set was received to be cleaned.
+func (s *story) wentBack(x *turn, at time.Time) {
+	s.tell("washing", at, x.set, x.trip(), &events.SetReturned{Step: events.ReturnReceived})
 }
 
 // readElsewhere tells of a set whose sheet was read on another one, and that this

@@ -15,6 +15,7 @@ func reuseRules() []Rule {
 		{"used again", []projections.Code{projections.NotReprocessed}, (*judgement).reused},
 		{"seen back", []projections.Code{projections.NotReprocessed}, (*judgement).seenBack},
 		{"run again", []projections.Code{projections.NotReprocessed}, (*judgement).runUnprepared},
+		{"went back unopened", []projections.Code{projections.NotReprocessed}, (*judgement).wentBack},
 	}
 }
 
@@ -430,4 +431,57 @@ func (j *judgement) runUnprepared() {
 // sameRun reports whether two records tell of one run.
 func sameRun(a, b *events.SetSterilized) bool {
 	return strings.EqualFold(a.Load, b.Load) && a.Sterilizer == b.Sterilizer && a.Run == b.Run
+}
+
+// liesAgain reports whether a step is of a set that lies as if it were sterile, or is to.
+func liesAgain(it *facts.Item) bool {
+	switch d := it.Data.(type) {
+	case *events.SetChecked:
+		return d.Aside != events.AsidePut
+	case *events.SetSterilized:
+		return d.Result == "passed"
+	}
+	return false
+}
+
+// wentBack finds a set that nobody had opened and that went back to be cleaned: what was
+// washed is not sterile, whatever its load was. Unopened it is only noted, since it is on
+// its way to be packed, unless it was seen lying again or run as it was.
+func (j *judgement) wentBack() {
+	c := j.c
+	i := slices.IndexFunc(c.Steps, func(it *facts.Item) bool { return facts.ReturnOf(it) != nil })
+	if i < 0 || len(c.Packed) == 0 || c.Steps[i].Less(c.Packed[0]) {
+		return
+	}
+	back := c.Steps[i]
+	if p := c.LastPack(); back.Less(p) {
+		return // packed once more in this turn
+	}
+	uses := j.uses()
+	if len(uses) > 0 && uses[0].it.Less(back) || len(uses) == 0 && c.Next != nil {
+		return
+	}
+	d := &projections.WentBack{Set: c.Key.Set, Back: moment(back)}
+	sev := projections.SeverityNoted
+	if slices.ContainsFunc(c.Steps, func(it *facts.Item) bool { return back.Less(it) && liesAgain(it) }) {
+		sev = projections.SeverityDoubtful
+	}
+	var open, run *facts.Item
+	if len(uses) > 0 {
+		open, sev = uses[0].it, projections.SeverityBroken
+		d.Opened, d.Case = momentAt(open), uses[0].ref
+	}
+	for _, it := range c.Sterilized {
+		if r := facts.RunOf(it); back.Less(it) && r.Result == "passed" && (open == nil || it.Less(open)) {
+			run, d.Run = it, runDetail(it)
+		}
+	}
+	if open != nil && run != nil {
+		sev = projections.SeverityDoubtful
+	}
+	f := j.add(projections.NotReprocessed, sev, d, back, run, open)
+	f.From, f.To = back.At(), back.At()
+	if open != nil {
+		f.To = open.At()
+	}
 }

@@ -254,6 +254,21 @@ func TestReadySetGoesBack(t *testing.T) {
 	}
 	s.do("anew", "value", h.trips["VAS-003"])
 	must(t, s.scan(""), "VAS-003 left the room")
+	// It is asked once. Then the set is not sterile: at the sterilizer, and at an opening.
+	h.after(time.Minute)
+	s.do("step", "value", "received")
+	must(t, s.scan(label(t, events.ScanTag, "VAS-003")), "Enter records: VAS-003 received")
+	s.scan("")
+	h.after(time.Minute)
+	ster := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	ster.do("begin", "sterilizer", "S1", "run", "9", "cycle", "c-134")
+	must(t, ster.scan(label(t, events.ScanSet, "VAS-003")), "broken", "was not packed since")
+	open := &scanner{h: h, path: "/at/north/or-3/opening"}
+	open.scan(label(t, events.ScanCase, "K-2"))
+	open.scan(label(t, events.ScanTag, "VAS-003"))
+	must(t, open.scan(h.codes["VAS-003"]), "broken", "VAS-003 WENT BACK to be cleaned")
+	packs := &scanner{h: h, path: "/at/north/packing-1/packing"}
+	must(t, packs.scan(label(t, events.ScanTag, "VAS-003")), "4 × Forceps")
 }
 
 // TestNewestVersionIsWeighed: what was weighed and looked over by another version is so again.

@@ -133,7 +133,7 @@ func (v *visit) liesReady(set, anew string) (*standing, error) {
 		return nil, err
 	}
 	verdict, err := v.verdictOf(st.Key)
-	if err != nil || verdict == nil || verdict.Status == projections.Broken ||
+	if err != nil || verdict == nil || verdict.Status == projections.Broken || wentBack(verdict) ||
 		slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside }) {
 		return nil, err
 	}
@@ -142,6 +142,15 @@ func (v *visit) liesReady(set, anew string) (*standing, error) {
 		return nil, err
 	}
 	return st, err
+}
+
+// wentBack reports whether a set that nobody opened went back to be cleaned, and was not
+// packed since.
+func wentBack(verdict *projections.Verdict) bool {
+	return slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool {
+		_, back := f.Detail.(*projections.WentBack)
+		return back
+	})
 }
 
 // askAnew asks whether a set that lies ready is packed anew.

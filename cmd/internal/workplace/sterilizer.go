@@ -277,6 +277,9 @@ func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
 	if err != nil || verdict == nil {
 		return good(loaded, ""), err
 	}
+	if wentBack(verdict) {
+		return wrong(loaded, v.t("loaded-washed", st.Key.Set)), nil
+	}
 	s := v.judged(verdict, v.d.site.Size(), good(loaded, ""), projections.CountMissing)
 	if s.Words != loaded {
 		s.Words, s.Answer = loaded+" "+s.Words, ""
