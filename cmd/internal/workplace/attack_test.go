@@ -218,6 +218,32 @@ func TestForgottenSetOfARun(t *testing.T) {
 	}
 }
 
+// TestNothingIntoARunningLoad: a load that ran and is held takes no set, and what waits for a
+// badge is recorded by none while something else is in sight.
+func TestNothingIntoARunningLoad(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.do("start")
+	h.after(time.Minute)
+	s.do("result", "result", "passed", "released", "no")
+	h.after(time.Minute)
+	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "is running: nothing more goes in")
+	s.do("next-person")
+	s.do("indicator", "load", "S1-0304-07", "result", "negative")
+	must(t, s.do("nonsense"), "means nothing here")
+	before := h.size()
+	must(t, s.scan(label(t, events.ScanBadge, "B-2")), "S1-0304-07: negative", "Enter records that")
+	if h.size() != before {
+		t.Error("recorded by a badge while something else was in sight")
+	}
+	if must(t, s.scan(""), "S1-0304-07: negative"); h.size() != before+1 {
+		t.Error("not recorded by Enter")
+	}
+}
+
 // TestEmptyCycle: a test cycle has no set in it, and its indicator is read; nothing is
 // read of a load that did not run.
 func TestEmptyCycle(t *testing.T) {

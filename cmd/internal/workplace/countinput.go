@@ -168,7 +168,7 @@ func (v *visit) countInput(verb string) (any, error) {
 		err = t.do(in, a)
 	case strings.TrimSpace(in.Text) == "" && !t.open():
 		a.said = t.pause(said{})
-	case strings.TrimSpace(in.Text) == "" && asked != nil: // Enter is none of the answers
+	case strings.TrimSpace(in.Text) == "" && asked != nil && asked.Client == in.Client: // Enter is none of the answers
 		a.said, a.Sound = asked.said, "low"
 	case strings.TrimSpace(in.Text) == "" && v.elsewhere: // Enter, or a button that signs
 		a.said = ask(t.state().Ask, "")
@@ -185,7 +185,7 @@ func (v *visit) countInput(verb string) (any, error) {
 		a.said = v.refused(err)
 	}
 	if asked != nil || len(a.Choices) > 0 {
-		if err := t.keepAsked(a); err != nil {
+		if err := t.keepAsked(a, in.Client); err != nil {
 			return nil, err
 		}
 	}
@@ -209,7 +209,8 @@ const askedName = "asked"
 // countQuestion is what a count asks.
 type countQuestion struct {
 	said
-	Stage events.Stage `json:"stage"`
+	Stage  events.Stage `json:"stage"`
+	Client string       `json:"client"` // the browser that shows it
 }
 
 // asked is what this count asks, nil for nothing.
@@ -230,9 +231,9 @@ func ignoreUnreadable(err error) error {
 }
 
 // keepAsked keeps a question until it is answered, or something else is said.
-func (t *table) keepAsked(a *counted) error {
+func (t *table) keepAsked(a *counted, client string) error {
 	if a.Go == "" && t.open() && len(a.Choices) > 0 {
-		return t.v.d.files.save(countQuestion{a.said, t.stage}, "count", t.ref, askedName)
+		return t.v.d.files.save(countQuestion{a.said, t.stage, client}, "count", t.ref, askedName)
 	}
 	return t.v.d.files.remove("count", t.ref, askedName)
 }

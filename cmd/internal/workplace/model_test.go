@@ -620,6 +620,9 @@ func (w *walk) look(client string) {
 	out := w.ask(httptest.NewRequest(http.MethodGet, path, nil), "")
 	if _, ok := w.p.(*countModel); ok {
 		out = answer{"state": map[string]any(out), "words": out["ask"], "status": "open"}
+		if was := w.shown[client]; was["choices"] != nil && w.wrote == client { // what is said stays in sight
+			out["words"], out["choices"] = was["words"], was["choices"]
+		}
 	}
 	w.shown[client], w.latest, w.rev = out, out, out["rev"]
 	w.steps = append(w.steps, fmt.Sprintf("  %s shows %v | %v", client, out["words"], out["next"]))

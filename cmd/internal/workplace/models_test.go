@@ -921,7 +921,7 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
 	}
 	if said := s.action == "result" || s.action == "indicator"; !said {
-		asked := s.kind == events.ScanBadge && shown.says("Scan your badge: it records that") ||
+		asked := s.kind == events.ScanBadge && shown.says("records that") ||
 			(s.enter() || s.action == "enter") && shown.says("Enter records that")
 		if !asked {
 			w.fail("%s recorded by %+v; the page said %v | %v", e.Kind(), s, shown["words"], shown["next"])

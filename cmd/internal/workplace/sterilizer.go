@@ -41,6 +41,7 @@ type load struct {
 	Sets       []string `json:"sets,omitempty"`
 	Started    bool     `json:"started,omitempty"`
 	Recorded   bool     `json:"recorded,omitempty"` // something of it is in the ledger, as people here know
+	Forgot     bool     `json:"forgot,omitempty"`   // it ran, and sets of it were forgotten: they are scanned now
 
 	StartedAt time.Time `json:"startedAt,omitzero"`
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
@@ -127,12 +128,21 @@ func (b *sterilizer) find(id string) *load {
 func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
 	if b.waits() {
-		if v.elsewhere {
-			return said{}, nil // it is shown, and asked again
+		if v.elsewhere || b.Said.Words != "" && b.pendingStatus() != "broken" {
+			return said{}, nil // something else was in sight: it is shown, and asked again
 		}
 		return b.enter(v, nil)
 	}
 	return good(v.t("badge-taken", badge), b.next(v)), nil
+}
+
+// pendingStatus is how what waits stands on the page: what is broken stays in sight
+// whatever else is said.
+func (b *sterilizer) pendingStatus() string {
+	if b.Ending != nil && b.Ending.Result == "failed" || b.Reading != nil && b.Reading.Result == "positive" {
+		return "broken"
+	}
+	return "open"
 }
 
 // enter records what waits for it.
@@ -186,7 +196,7 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if l := b.find(b.Load); failed == "" || l == nil || l.Started && !l.Recorded || slices.Contains(l.Sets, set) {
+	if l := b.find(b.Load); failed == "" || l == nil || l.Started && !l.Forgot || slices.Contains(l.Sets, set) {
 		return b.fill(v, set)
 	}
 	return wrong(v.t("failed-before", set, failed), v.t("failed-before-more")).offer(
@@ -237,7 +247,7 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	if l == nil {
 		return said{}, v.sayNo("begin-a-load", set)
 	}
-	if l.Started && !l.Recorded {
+	if l.Started && !l.Forgot {
 		return said{}, v.sayNo("load-runs", l.Load)
 	}
 	for _, other := range b.Loads {
@@ -381,7 +391,7 @@ func failedRun(e *events.Event) bool {
 
 // again takes what was recorded of a run for a set of it that was forgotten.
 func (l *load) again(before *events.Event) {
-	l.Recorded = true
+	l.Recorded, l.Forgot = true, true
 	d, ok := before.Data.(*events.SetSterilized)
 	if !ok {
 		return
