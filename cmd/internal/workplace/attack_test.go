@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -341,6 +342,17 @@ func TestSecondLookComesLast(t *testing.T) {
 	must(t, scan(""), "second look")
 }
 
+// waiting puts entries into a browser that a tab left behind which is gone: how long ago
+// each was made, the revision that was shown, and what was scanned.
+func waiting(p *browsertest.Tab, base string, rev int, ago time.Duration, texts ...string) {
+	var items []string
+	for i, text := range texts {
+		items = append(items, fmt.Sprintf(`{verb: "scan", at: Date.now() - %d, body: {client: "gone", n: %d, rev: %d, text: %q}}`,
+			(ago-time.Duration(i)*time.Second).Milliseconds(), i+1, rev, text))
+	}
+	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:gone:%s", JSON.stringify([%s])), true)`, base, strings.Join(items, ",")))
+}
+
 // TestOldEntriesAreNobodysHere: what waited for long and is taken now is not laid onto the
 // set in hand, though the same browser sends it.
 func TestOldEntriesAreNobodysHere(t *testing.T) {
@@ -393,4 +405,54 @@ func TestScanIntoAChoice(t *testing.T) {
 		t.Errorf("recorded %+v by %s", e.Data, e.Operator)
 	}
 	p.Await(`document.querySelector("#bi-lot").value === ""`)
+}
+
+// TestCountIsTakenBack: a count that was signed is taken back at the station by a reason and
+// a badge, and is then to be made again; the record and the correction stay.
+func TestCountIsTakenBack(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.lines("VAS-003", 4, 2, 3)
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, c.scan(label(t, events.ScanBadge, "B-2")), "First count recorded")
+	h.after(3 * time.Second)
+	c.stage = "final" // the next page
+	if a := c.scan(""); !strings.Contains(fmt.Sprint(a["choices"]), "Take the count back: First count") {
+		t.Fatalf("offered: %v", a["choices"])
+	}
+	must(t, c.do("take-back"), "Why is this taken back?")
+	before := h.size()
+	must(t, c.do("take-back", "value", "not-done"), "Scan your badge: it records that the count is taken back")
+	h.after(3 * time.Second)
+	if c.scan(""); h.size() != before {
+		t.Fatal("taken back by Enter")
+	}
+	a := c.scan(label(t, events.ScanBadge, "B-3"))
+	must(t, a, "Taken back: First count recorded")
+	e, err := h.site.EventAt(h.size())
+	if err != nil || h.size() != before+1 || e.Kind() != events.KindEventCorrected || e.Operator != "B-3" {
+		t.Fatalf("%d records, %+v, %v", h.size()-before, e, err)
+	}
+	if page := h.get(fmt.Sprint(a["go"])); !strings.Contains(page, "Taken back: First count recorded") || strings.Contains(page, "Take the count back") {
+		t.Error("the next page doesn't say so, or offers it again")
+	}
+	c = &counter{h: h, ref: "K-1", stage: "first", n: 100}
+	if a := c.lines("VAS-003", 4, 2, 3); a["state"].(map[string]any)["done"] != float64(3) {
+		t.Errorf("it can't be made again: %s", tells(a))
+	}
+	must(t, c.do("take-back", "value", "not-done"), "nothing to take back")
+}
+
+// TestPlaceIsNoWristband: a place may have a number, not one as long as that on a wristband.
+func TestPlaceIsNoWristband(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	must(t, s.do("where", "where", "P47110815"), "looks like a code")
+	if a := s.do("where", "where", "OR-301"); a["no"] == true {
+		t.Errorf("a room: %s", tells(a))
+	}
+	p := &scanner{h: h, path: "/at/north/or-3/pieces"}
+	p.scan(label(t, events.ScanTag, "VAS-003"))
+	must(t, p.do("about", "where", "P47110815", "load", "", "note", ""), "looks like a code")
 }

@@ -166,17 +166,6 @@ func TestTenSecondsOffline(t *testing.T) {
 	p.AwaitText("#sum", "6 of 60")
 }
 
-// waiting puts entries into a browser that a tab left behind which is gone: how long ago
-// each was made, the revision that was shown, and what was scanned.
-func waiting(p *browsertest.Tab, base string, rev int, ago time.Duration, texts ...string) {
-	var items []string
-	for i, text := range texts {
-		items = append(items, fmt.Sprintf(`{verb: "scan", at: Date.now() - %d, body: {client: "gone", n: %d, rev: %d, text: %q}}`,
-			(ago-time.Duration(i)*time.Second).Milliseconds(), i+1, rev, text))
-	}
-	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:gone:%s", JSON.stringify([%s])), true)`, base, strings.Join(items, ",")))
-}
-
 // TestOldEntriesAreAsked: what waited for longer than a shift is shown with its time at
 // each page of the station, and sent once somebody says that it is still meant, as of
 // then; else it is thrown away. What is entered meanwhile doesn't wait for that.

@@ -174,12 +174,15 @@ func (t *table) pause(after said) said {
 		s = ask(v.t("begin-stage", v.t("stage-"+string(t.stage))), "")
 	}
 	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
-	add := choice{Do: "begin-single", Words: v.t("single"), Key: "F9"}
+	more := []choice{{Do: "begin-single", Words: v.t("single"), Key: "F9"}}
+	if last, err := t.lastSigned(); err == nil && last != nil {
+		more = append(more, choice{Do: "take-back", Words: v.t("count-back", v.t("stage-"+string(last.Stage)))})
+	}
 	if t.allCounted() {
-		return s.offer(choice{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin, add)
+		return s.offer(append([]choice{{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin}, more...)...)
 	}
 	begin.Main = true
-	return s.offer(begin, add)
+	return s.offer(append([]choice{begin}, more...)...)
 }
 
 // allCounted reports whether every set has every count that the policy asks for.

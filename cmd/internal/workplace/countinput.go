@@ -345,6 +345,18 @@ func (t *table) scanBefore(scans []events.Scan, a *counted) error {
 		if (s.Kind == events.ScanSet || plain) && t.find(s.Value) >= 0 {
 			return t.begin(a)
 		}
+		badge := s.Kind == events.ScanBadge
+		if plain {
+			var err error
+			if badge, err = t.v.isBadge(s.Value); err != nil {
+				return err
+			}
+		}
+		if badge {
+			if taken, err := t.backBy(s.Value, a); taken || err != nil {
+				return err
+			}
+		}
 	}
 	a.said = t.pause(said{})
 	return nil
@@ -511,6 +523,7 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"single-yes":   (*table).sayIsSingle,
 		"single-off":   (*table).dropSingle,
 		"begin-single": (*table).beginSingle,
+		"take-back":    (*table).takeBack,
 	}
 }
 

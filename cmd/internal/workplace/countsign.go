@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 )
 
@@ -130,7 +131,7 @@ func (t *table) complete(i int) bool {
 // signComplete records the count of each set that is complete.
 func (t *table) signComplete(st *countState, a *counted) error {
 	v := t.v
-	signed, err := t.record(st)
+	signed, rs, err := t.record(st)
 	if err != nil {
 		return err
 	}
@@ -143,6 +144,9 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	}
 	stage := v.t("stage-" + string(t.stage))
 	a.said = good(v.t("count-recorded", stage, len(signed), st.Counter, st.Witness), v.t("count-no-proof"))
+	if st.Witness == "" {
+		a.said = good(v.t("count-recorded-one", stage, len(signed), st.Counter), v.t("count-no-proof"))
+	}
 	if len(open) > 0 {
 		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(open, " "))
 		a.Next = v.t("count-open-next")
@@ -150,7 +154,7 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
-	return v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go}, "count", t.ref, saidName)
+	return v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)}, "count", t.ref, saidName)
 }
 
 // signature is what was said when a count was recorded.
@@ -159,6 +163,9 @@ type signature struct {
 	By    string       `json:"by,omitempty"` // the input that signed it
 	Stage events.Stage `json:"stage,omitempty"`
 	Go    string       `json:"go,omitempty"`
+	At    time.Time    `json:"at,omitzero"`
+	IDs   []string     `json:"ids,omitempty"`  // of the events, to take them back
+	Back  string       `json:"back,omitempty"` // why it is taken back, once a badge says so
 }
 
 // signedBy returns what was said to an input that signed the count before, nil
@@ -178,7 +185,7 @@ func (t *table) signedBy(input string) (*signature, error) {
 }
 
 // record takes the counted drafts into the ledger, all or none.
-func (t *table) record(st *countState) (signed []*draft, err error) {
+func (t *table) record(st *countState) (signed []*draft, rs []site.Receipt, err error) {
 	var obs []*events.Observation
 	for i, d := range t.drafts {
 		if !t.takesPart(i) || !t.complete(i) {
@@ -187,23 +194,23 @@ func (t *table) record(st *countState) (signed []*draft, err error) {
 		if d.At.IsZero() {
 			d.At = t.v.now.UTC()
 			if err := t.v.d.files.saveDraft(d); err != nil {
-				return nil, err
+				return nil, nil, err
 			}
 		}
 		obs = append(obs, t.observation(i, st))
 		signed = append(signed, d)
 	}
-	if _, err := t.v.d.site.Observe(t.v, obs...); err != nil {
+	if rs, err = t.v.d.site.Observe(t.v, obs...); err != nil {
 		if !refusal.Is(err) {
-			return nil, err // perhaps it is stored: the next try is the same observation
+			return nil, nil, err // perhaps it is stored: the next try is the same observation
 		}
 		for _, d := range signed {
 			d.At = time.Time{}
 			err = errors.Join(err, t.v.d.files.saveDraft(d))
 		}
-		return nil, err
+		return nil, nil, err
 	}
-	return signed, nil
+	return signed, rs, nil
 }
 
 // observation is the count of one set as it is recorded.

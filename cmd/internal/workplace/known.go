@@ -60,15 +60,28 @@ func (v *visit) reason(text string) (string, error) {
 	return text, nil
 }
 
+// placeName reads what people call a place, which may have a number in it; not one as long as
+// that on a wristband.
+func (v *visit) placeName(text string) (string, error) {
+	text = strings.TrimSpace(text)
+	if looksLikeCode(text) && digitsIn(text) >= 6 {
+		return "", v.sayNo("reason-is-code", text)
+	}
+	return text, nil
+}
+
 // looksLikeCode reports whether a text is one word with three digits or more.
 func looksLikeCode(text string) bool {
-	digits := strings.Count(strings.Map(func(r rune) rune {
+	return digitsIn(text) >= 3 && !strings.ContainsAny(text, " \u00a0\t\n")
+}
+
+func digitsIn(text string) (n int) {
+	for _, r := range text {
 		if r >= '0' && r <= '9' {
-			return '0'
+			n++
 		}
-		return r
-	}, text), "0")
-	return digits >= 3 && !strings.ContainsAny(text, " \u00a0\t\n")
+	}
+	return n
 }
 
 // canBe reports whether a plain code can be a thing of this kind.

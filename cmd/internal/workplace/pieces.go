@@ -163,6 +163,9 @@ func (b *pieces) takeAbout(v *visit, f fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
+	if _, err := v.placeName(f["where"]); err != nil {
+		return said{}, err
+	}
 	d := events.PieceReported{Became: events.BecameFound, Line: 1, Quantity: 1, Place: strings.TrimSpace(f["where"]),
 		WasherLoad: strings.ToUpper(strings.TrimSpace(f["load"])), Note: note}
 	if d.Check() != nil {

@@ -720,7 +720,11 @@ func (b *reading) noSeals(*visit, fields) (said, error) {
 }
 
 func (b *reading) takeWhere(v *visit, f fields) (said, error) {
-	return b.placeAt(v, strings.TrimSpace(firstOf(f["value"], f["where"])), f["value"] != "")
+	where, err := v.placeName(firstOf(f["value"], f["where"]))
+	if err != nil {
+		return said{}, err
+	}
+	return b.placeAt(v, where, f["value"] != "")
 }
 
 // recordReading takes what was read into the ledger, and says what it comes to

@@ -314,7 +314,7 @@ func TestLateScansOfADeadScreen(t *testing.T) {
 		}
 	}
 	h.now.Store(morning.Add(18*time.Hour + time.Minute).UnixNano()) // past midnight
-	now = post("alive", now["rev"], 0, label(t, events.ScanOuter, "LAP-014"))
+	post("alive", now["rev"], 0, label(t, events.ScanOuter, "LAP-014"))
 	if a := post("dead", rev, 2*time.Minute, h.codes["LAP-022"]); a["stale"] != true {
 		t.Errorf("taken from the day before: %s", tells(a))
 	}

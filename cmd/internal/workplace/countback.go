@@ -1,0 +1,68 @@
+package workplace
+
+import (
+	"net/url"
+	"slices"
+
+	"listbound/events"
+)
+
+// lastSigned is the count of the case that was signed last and can be taken back: of
+// today. It is nil where there is none.
+func (t *table) lastSigned() (*signature, error) {
+	s := new(signature)
+	found, err := t.v.d.files.load(s, "count", t.ref, saidName)
+	if !found || err != nil || len(s.IDs) == 0 || !t.v.today(s.At) {
+		return nil, ignoreUnreadable(err)
+	}
+	return s, nil
+}
+
+// takeBack asks why the count that was signed last is taken back, and then for the badge
+// that records it. The record stays, and so does the correction.
+func (t *table) takeBack(f fields, a *counted) error {
+	v := t.v
+	last, err := t.lastSigned()
+	if err != nil {
+		return err
+	}
+	if last == nil {
+		return v.sayNo("nothing-to-undo")
+	}
+	why := v.t("back-why", last.Words)
+	last.Back = ""
+	if slices.Contains(reasonsBack(), f["value"]) {
+		last.Back = f["value"]
+		a.said = ask(v.t("count-back-badge", v.t("stage-"+string(last.Stage))), why)
+	} else {
+		a.said = ask(why, v.t("back-more"))
+		for _, r := range reasonsBack() {
+			a.Choices = append(a.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
+		}
+	}
+	return v.d.files.save(last, "count", t.ref, saidName)
+}
+
+// backBy records that the count signed last is taken back, once a badge was asked for.
+func (t *table) backBy(badge string, a *counted) (taken bool, err error) {
+	v := t.v
+	last, err := t.lastSigned()
+	if err != nil || last == nil || last.Back == "" {
+		return false, err
+	}
+	var obs []*events.Observation
+	for _, id := range last.IDs {
+		obs = append(obs, &events.Observation{
+			Station: v.station, Kind: events.KindEventCorrected, Time: v.now.UTC(), Operator: badge,
+			Data: &events.EventCorrected{Event: id, Action: "void", Reason: v.t("back-" + last.Back)},
+		})
+	}
+	if _, err := v.observe(obs...); err != nil {
+		return false, err
+	}
+	a.said = good(v.t("taken-back", last.Words), v.t("back-more"))
+	query := url.Values{"case": {t.ref}, "done": {string(last.Stage)}}.Encode()
+	a.Go = v.d.stationPath(v.station, "count") + "?" + query
+	// The next page says it again.
+	return true, v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go}, "count", t.ref, saidName)
+}
