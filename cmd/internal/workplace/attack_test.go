@@ -386,6 +386,7 @@ func TestScanIntoAChoice(t *testing.T) {
 	p.Open(h.at("sterilizer"))
 	p.Type(label(t, events.ScanLoad, "S1-0304-01") + "\r")
 	p.AwaitText("#verdict", "what does it show?")
+	p.Await(`document.querySelector("#bi-load").value === "S1-0304-01"`)
 	p.Await(`(document.querySelector("#bi-lot").value = "L-7",
 		document.querySelector("#bi-result").value = "positive", document.querySelector("#bi-result").focus(), true)`)
 	p.Press("N-2044\r")

@@ -16,6 +16,7 @@ type returnModel struct {
 	noLoad    bool   // it was said that it is not known
 	untreated bool
 	faults    []events.ReturnFault
+	anew      string // turn of a set that lies ready and goes back, as was said
 }
 
 func newReturnModel(w *walk) *returnModel {
@@ -89,9 +90,11 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 		}
 	case s.action == "clear", s.action == "leave":
 		m.turn("")
+	case s.action == "anew":
+		m.anew = value
 	case s.action == "step" && slices.Contains(stepsBack, value):
 		m.step = value
-	case s.verb == "scan" && shown.says("which step is this?") && number >= 1 && number <= len(stepsBack):
+	case s.verb == "scan" && shown.says("which step is this?") && len(s.text) == 1 && number >= 1 && number <= len(stepsBack):
 		m.step = stepsBack[number-1]
 	case s.verb == "scan" && m.set != "" && shown.asksAbout() == "" && len(s.text) == 2 && s.text[0] == '+' && s.text[1] <= '3' &&
 		a["sound"] != "low":
@@ -109,7 +112,7 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 }
 
 func (m *returnModel) turn(set string) {
-	m.set, m.untreated, m.faults, m.noLoad = set, false, nil, false
+	m.set, m.untreated, m.faults, m.noLoad, m.anew = set, false, nil, false, ""
 }
 
 func (m *returnModel) toggle(fault events.ReturnFault) {

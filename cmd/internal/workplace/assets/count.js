@@ -108,7 +108,7 @@ function entered(text) {
   if (!ref) return sender.put("scan", {text});
   if (before) return t === "" ? undefined : sender.put("scan", {case: ref, stage, text});
   if (t === "") return asExpected();
-  if (asked() && /^\d{1,4}$/.test(t)) return beep("low");
+  if (asked() && /^\d{1,3}$/.test(t)) return beep("low");
   const r = rows[at];
   // Three digits and more are hardly a number of instruments: a scanner typed them.
   if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) {
