@@ -41,8 +41,8 @@ func sessions(t *testing.T, name string, usual, short int) (n int, seed uint64) 
 // what the page says that it records is recorded once. LISTBOUND_SESSIONS is how many
 // sessions of 40 inputs are tried, LISTBOUND_SEED which.
 func TestRandomSessions(t *testing.T) {
-	n, seed := sessions(t, "LISTBOUND_SESSIONS", 42, 14)
-	const perHouse = 14 // a house gets slower with its history
+	n, seed := sessions(t, "LISTBOUND_SESSIONS", 90, 18)
+	const perHouse = 18 // a house gets slower with its history
 	var mu sync.Mutex
 	total, tried := make(map[events.Kind]int), make(map[string]int)
 	t.Run("houses", func(t *testing.T) {
