@@ -183,26 +183,7 @@ func (j *judgement) missed() {
 	}
 	assembled := j.w.assembledAfter(j.c, ref)
 	d := &projections.PieceMissed{Set: j.c.Key.Set, Case: ref, Sets: max(1, len(j.w.CaseTrips(ref))), Unsure: a.unsure}
-	var shown []*facts.Item
-	sev := projections.SeverityDoubtful
-	for _, x := range items {
-		n := x.lost - min(x.lost, max(0, x.expected-x.known)) // the counts tell of those themselves
-		if n <= 0 || assembled != nil && slices.ContainsFunc(assembled.items, func(y *backItem) bool {
-			return y.id == x.id && y.short() > 0
-		}) {
-			continue
-		}
-		l := projections.BackLine{Line: x.line.Line, Item: x.line.Item, Description: x.line.Description, Stage: x.stage,
-			Known: x.known, Packed: max(0, x.known-n), Pieces: n, Missed: x.missing.At()}
-		if x.counted != nil {
-			l.Counted, sev = x.counted.At(), projections.SeverityBroken
-			shown = append(shown, x.counted)
-		}
-		if d.At.At.IsZero() || l.Missed.Before(d.At.At) {
-			d.At = moment(x.missing)
-		}
-		d.Lines, shown = append(d.Lines, l), append(shown, x.missing)
-	}
+	shown, sev := missedLines(d, items, assembled)
 	if len(d.Lines) == 0 {
 		return
 	}
@@ -224,4 +205,30 @@ func (j *judgement) missed() {
 		f.From = j.c.LastPack().At()
 	}
 	slices.Sort(f.Lines)
+}
+
+// missedLines puts the lines of which pieces are missed into a finding's detail, unless the
+// counts or the next assembly tell of those themselves. What was counted at the end of the
+// case weighs more.
+func missedLines(d *projections.PieceMissed, items []*backItem, assembled *assembled) (shown []*facts.Item, sev projections.Severity) {
+	sev = projections.SeverityDoubtful
+	for _, x := range items {
+		n := x.lost - min(x.lost, max(0, x.expected-x.known)) // the counts tell of those themselves
+		if n <= 0 || assembled != nil && slices.ContainsFunc(assembled.items, func(y *backItem) bool {
+			return y.id == x.id && y.short() > 0
+		}) {
+			continue
+		}
+		l := projections.BackLine{Line: x.line.Line, Item: x.line.Item, Description: x.line.Description, Stage: x.stage,
+			Known: x.known, Packed: max(0, x.known-n), Pieces: n, Missed: x.missing.At()}
+		if x.counted != nil {
+			l.Counted, sev = x.counted.At(), projections.SeverityBroken
+			shown = append(shown, x.counted)
+		}
+		if d.At.At.IsZero() || l.Missed.Before(d.At.At) {
+			d.At = moment(x.missing)
+		}
+		d.Lines, shown = append(d.Lines, l), append(shown, x.missing)
+	}
+	return shown, sev
 }

@@ -2,6 +2,8 @@ package workplace_test
 
 import (
 	"fmt"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -20,7 +22,8 @@ func TestSinglesAddUp(t *testing.T) {
 	c.do("begin")
 	for range 4 {
 		h.after(3 * time.Second)
-		if a := c.do("single", "set", "VAS-003", "what", "Suture needle", "quantity", "1"); strings.Contains(fmt.Sprint(a["state"]), "Two people") {
+		a := c.do("single", "set", "VAS-003", "what", "Suture needle", "quantity", "1")
+		if strings.Contains(fmt.Sprint(a["state"]), "Two people") {
 			t.Fatalf("disputed by nobody: %s", tells(a))
 		}
 	}
@@ -33,7 +36,8 @@ func TestSinglesAddUp(t *testing.T) {
 	c = &counter{h: h, ref: "K-1", stage: "added", n: 100}
 	c.do("begin")
 	c.do("single", "set", "VAS-003", "what", "Bulldog clamp", "quantity", "3")
-	h.post("/at/north/or-3/count/enter", `{"client":"other","n":1,"case":"K-1","stage":"added","lines":[{"set":"VAS-003","line":5,"counted":1,"seen":0}]}`)
+	h.post("/at/north/or-3/count/enter", `{"client":"other","n":1,"case":"K-1","stage":"added",
+		"lines":[{"set":"VAS-003","line":5,"counted":1,"seen":0}]}`)
 	before := h.size()
 	c.scan(label(t, events.ScanBadge, "B-1"))
 	c.scan(label(t, events.ScanBadge, "B-2"))
@@ -195,6 +199,32 @@ func TestReleaseIsNotGreen(t *testing.T) {
 	})
 }
 
+// TestResultSentAgain: a result whose answer was lost with the server is recorded once, and
+// nobody is asked about the load that this station recorded itself.
+func TestResultSentAgain(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.do("start")
+	h.after(time.Minute)
+	draft := filepath.Join(h.site.Dir(), "drafts", "bench", "north%2For-3", "sterilizer.json")
+	before, err := os.ReadFile(draft)
+	if err != nil {
+		t.Fatal(err)
+	}
+	must(t, s.do("result", "result", "passed", "released", "yes"), "whole", "passed and is released")
+	size := h.size()
+	if err := os.WriteFile(draft, before, 0o600); err != nil { // killed before it was kept that this was taken
+		t.Fatal(err)
+	}
+	s.n--
+	if must(t, s.do("result", "result", "passed", "released", "yes"), "whole", "passed and is released"); h.size() != size {
+		t.Error("recorded twice")
+	}
+}
+
 // TestForgottenSetOfARun: a set that was forgotten in a run has that run's start and loader.
 func TestForgottenSetOfARun(t *testing.T) {
 	h := newHouse(t, "VAS-003", "LAP-014")
@@ -332,7 +362,8 @@ func TestSecondLookComesLast(t *testing.T) {
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
-	for _, text := range []string{label(t, events.ScanTag, "VAS-003"), label(t, events.ScanBadge, "B-2"), label(t, events.ScanBadge, "B-1"), "", "", "", "4.2"} {
+	for _, text := range []string{label(t, events.ScanTag, "VAS-003"), label(t, events.ScanBadge, "B-2"),
+		label(t, events.ScanBadge, "B-1"), "", "", "", "4.2"} {
 		scan(text)
 	}
 	must(t, scan(""), "second look")
@@ -350,7 +381,8 @@ func waiting(p *browsertest.Tab, base string, rev int, ago time.Duration, texts 
 		items = append(items, fmt.Sprintf(`{verb: "scan", at: Date.now() - %d, body: {client: "gone", n: %d, rev: %d, text: %q}}`,
 			(ago-time.Duration(i)*time.Second).Milliseconds(), i+1, rev, text))
 	}
-	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:gone:%s", JSON.stringify([%s])), true)`, base, strings.Join(items, ",")))
+	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:gone:%s", JSON.stringify([%s])), true)`,
+		base, strings.Join(items, ",")))
 }
 
 // TestOldEntriesAreNobodysHere: what waited for long and is taken now is not laid onto the
@@ -435,7 +467,8 @@ func TestCountIsTakenBack(t *testing.T) {
 	if err != nil || h.size() != before+1 || e.Kind() != events.KindEventCorrected || e.Operator != "B-3" {
 		t.Fatalf("%d records, %+v, %v", h.size()-before, e, err)
 	}
-	if page := h.get(fmt.Sprint(a["go"])); !strings.Contains(page, "Taken back: First count recorded") || strings.Contains(page, "Take the count back") {
+	page := h.get(fmt.Sprint(a["go"]))
+	if !strings.Contains(page, "Taken back: First count recorded") || strings.Contains(page, "Take the count back") {
 		t.Error("the next page doesn't say so, or offers it again")
 	}
 	c = &counter{h: h, ref: "K-1", stage: "first", n: 100}

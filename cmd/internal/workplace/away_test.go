@@ -217,7 +217,8 @@ func TestUntakenEntriesAreTold(t *testing.T) {
 	p := browser(t).Tab(t, phone)
 	p.Open(h.at("packing"))
 	h.after(2 * time.Minute)
-	now := h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"alive","n":1,"rev":1,"text":%q}`, label(t, events.ScanTag, "LAP-014")))
+	now := h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"alive","n":1,"rev":1,"text":%q}`,
+		label(t, events.ScanTag, "LAP-014")))
 	h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"alive","n":2,"rev":%v,"text":%q}`, now["rev"], h.codes["LAP-014"]))
 	tag := label(t, events.ScanTag, "LAP-022")
 	waiting(p, "/at/north/or-3/storage", 1, time.Minute, tag, h.codes["LAP-022"])

@@ -159,25 +159,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	signed, err := t.signedBy(v.key)
-	switch {
-	case err != nil:
-	case signed != nil: // and the answer was lost
-		a.said, a.Go = signed.said, signed.Go
-	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
-		err = t.do(in, a)
-	case strings.TrimSpace(in.Text) == "" && !t.open():
-		a.said = t.pause(said{})
-	case strings.TrimSpace(in.Text) == "" && asked != nil && asked.Client == in.Client: // Enter is none of the answers
-		a.said, a.Sound = asked.said, "low"
-	case strings.TrimSpace(in.Text) == "" && v.elsewhere: // Enter, or a button that signs
-		a.said = ask(t.state().Ask, "")
-		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
-	case strings.TrimSpace(in.Text) == "":
-		err = t.sign(a)
-	default:
-		err = t.text(in, a)
-	}
+	err = t.take(in, verb, asked, a)
 	if err != nil && !refusal.Is(err) {
 		return nil, err // nothing of it is kept here: the page sends it again
 	}
@@ -201,6 +183,33 @@ func (v *visit) countInput(verb string) (any, error) {
 	a.Verdict, err = v.verdict(&a.said)
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
+}
+
+// take takes a scan, a button or Enter.
+func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) error {
+	v := t.v
+	enter := strings.TrimSpace(in.Text) == ""
+	signed, err := t.signedBy(v.key)
+	switch {
+	case err != nil:
+		return err
+	case signed != nil: // and the answer was lost
+		a.said, a.Go = signed.said, signed.Go
+	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
+		return t.do(in, a)
+	case enter && !t.open():
+		a.said = t.pause(said{})
+	case enter && asked != nil && asked.Client == in.Client: // Enter is none of the answers
+		a.said, a.Sound = asked.said, "low"
+	case enter && v.elsewhere: // Enter, or a button that signs
+		a.said = ask(t.state().Ask, "")
+		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
+	case enter:
+		return t.sign(a)
+	default:
+		return t.text(in, a)
+	}
+	return nil
 }
 
 // askedName is the file with the question that a count asks, whose answers are buttons.

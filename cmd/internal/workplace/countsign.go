@@ -154,7 +154,8 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
-	return v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)}, "count", t.ref, saidName)
+	sig := signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)}
+	return v.d.files.save(sig, "count", t.ref, saidName)
 }
 
 // signature is what was said when a count was recorded.

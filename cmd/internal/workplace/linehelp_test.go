@@ -70,13 +70,16 @@ func TestLinesThatHelp(t *testing.T) {
 // number of parts is a whole number.
 func TestTablesThatHelp(t *testing.T) {
 	how := columnWords(t)
-	got := workplace.ReadTable([]byte("REF;Bezeichnung;Anzahl;Teile;Kennzeichnung;Platz auf dem Sieb\nA-1;Schere;2;3,0;rot;oben\nA-2;Klemme;1;;;\n"), how)
+	got := workplace.ReadTable([]byte("REF;Bezeichnung;Anzahl;Teile;Kennzeichnung;Platz auf dem Sieb\n"+
+		"A-1;Schere;2;3,0;rot;oben\nA-2;Klemme;1;;;\n"), how)
 	want := []events.Line{{Line: 1, Item: "A-1", Description: "Schere", Quantity: 2, Parts: 3, Mark: "rot", TrayPlace: "oben"},
 		{Line: 2, Item: "A-2", Description: "Klemme", Quantity: 1}}
 	if !slices.Equal(got.Lines, want) {
 		t.Errorf("%+v %v", got.Lines, got.Wrong)
 	}
-	for cell, says := range map[string]string{"some": "parts is \"some\", not a whole number", "-1": "parts is -1", "2.5": "not a whole number"} {
+	for cell, says := range map[string]string{
+		"some": "parts is \"some\", not a whole number", "-1": "parts is -1", "2.5": "not a whole number",
+	} {
 		got := workplace.ReadTable([]byte("item,description,quantity,parts\nA-1,Scissors,2,"+cell+"\n"), how)
 		if len(got.Wrong) != 1 || !strings.Contains(got.Wrong[0].Error(), says) {
 			t.Errorf("%q parts: %v", cell, got.Wrong)

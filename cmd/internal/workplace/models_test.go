@@ -763,7 +763,8 @@ func (m *loadModel) promised(w *walk, s step, shown answer) bool {
 		return false
 	}
 	if shown.says("records that") && m.waits() {
-		return shown.asksAbout() == "" && (s.kind == events.ScanBadge && shown.says("Scan your badge: it records that") || s.enter() && shown.says("Enter records that"))
+		return shown.asksAbout() == "" && (s.kind == events.ScanBadge && shown.says("Scan your badge: it records that") ||
+			s.enter() && shown.says("Enter records that"))
 	}
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.says("Biological indicator of S1-0304-01: what does it show?")
 	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0)

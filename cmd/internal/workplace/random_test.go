@@ -78,7 +78,8 @@ func TestRandomSessions(t *testing.T) {
 	}
 	want := []events.Kind{events.KindSetPacked, events.KindListSealed, events.KindSetSterilized,
 		events.KindIndicatorRead, events.KindSetChecked,
-		events.KindSetReturned, events.KindPieceReported, events.KindSetOpened, events.KindSetCounted, events.KindCaseClosed, events.KindEventCorrected}
+		events.KindSetReturned, events.KindPieceReported, events.KindSetOpened,
+		events.KindSetCounted, events.KindCaseClosed, events.KindEventCorrected}
 	for _, kind := range want {
 		if n >= 40 && total[kind] == 0 {
 			t.Errorf("%d sessions recorded no %s: they try nothing of it", n, kind)

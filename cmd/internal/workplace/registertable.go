@@ -375,36 +375,7 @@ type RegisterChange struct {
 // ends.
 func ChangeOf(ctx context.Context, s *site.Site, r events.Register, t RegisterTable, whole bool) (*RegisterChange, error) {
 	out := &RegisterChange{Register: r, Names: t.Names}
-	known := make(map[string][]string) // by likeness
-	learn := func(id string) {
-		if l := events.Likeness(id); !slices.Contains(known[l], id) {
-			known[l] = append(known[l], id)
-		}
-	}
-	before := make(map[string]site.RegisterRow)
-	err := s.Ask(func(v *site.View) error {
-		rows, err := v.Register(ctx, r)
-		if err != nil {
-			return err
-		}
-		for _, row := range rows {
-			before[row.ID()] = row
-			learn(row.ID())
-		}
-		held, err := v.HeldTo(ctx)
-		if err != nil {
-			return err
-		}
-		out.Held = slices.Contains(held, r)
-		if r != events.RegisterSets {
-			return nil
-		}
-		packed, err := v.PackedNames(ctx)
-		for _, set := range packed {
-			learn(set)
-		}
-		return err
-	})
+	before, known, err := out.before(ctx, s)
 	if err != nil {
 		return nil, err
 	}
@@ -433,7 +404,7 @@ func ChangeOf(ctx context.Context, s *site.Site, r events.Register, t RegisterTa
 		default:
 			out.Changed = append(out.Changed, id)
 		}
-		learn(id)
+		known.learn(id)
 		out.Enter = append(out.Enter, e)
 	}
 	for _, id := range slices.Sorted(maps.Keys(before)) {
@@ -447,6 +418,44 @@ func ChangeOf(ctx context.Context, s *site.Site, r events.Register, t RegisterTa
 		}
 	}
 	return out, nil
+}
+
+// likenesses are codes by what they look like.
+type likenesses map[string][]string
+
+func (k likenesses) learn(id string) {
+	if l := events.Likeness(id); !slices.Contains(k[l], id) {
+		k[l] = append(k[l], id)
+	}
+}
+
+// before reads what a register has, whether it is held to, and the codes that are known.
+func (c *RegisterChange) before(ctx context.Context, s *site.Site) (map[string]site.RegisterRow, likenesses, error) {
+	before, known := make(map[string]site.RegisterRow), make(likenesses)
+	err := s.Ask(func(v *site.View) error {
+		rows, err := v.Register(ctx, c.Register)
+		if err != nil {
+			return err
+		}
+		for _, row := range rows {
+			before[row.ID()] = row
+			known.learn(row.ID())
+		}
+		held, err := v.HeldTo(ctx)
+		if err != nil {
+			return err
+		}
+		c.Held = slices.Contains(held, c.Register)
+		if c.Register != events.RegisterSets {
+			return nil
+		}
+		packed, err := v.PackedNames(ctx)
+		for _, set := range packed {
+			known.learn(set)
+		}
+		return err
+	})
+	return before, known, err
 }
 
 // Ended returns the event that ends an entry.

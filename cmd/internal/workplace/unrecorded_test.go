@@ -34,7 +34,8 @@ func TestPositiveIndicatorIsKept(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.scan(label(t, events.ScanLoad, "S1-0304-01"))
 	// The button of the question says the result alone; what the form said before stays.
-	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "BI-77", "control", "positive", "incubated", "180", "result", ""), "what does it show?")
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "BI-77", "control", "positive", "incubated", "180", "result", ""),
+		"what does it show?")
 	must(t, s.do("indicator", "value", "positive"), "broken", "S1-0304-01: POSITIVE", "Scan your badge: it records that")
 	before := h.size()
 	for name, a := range map[string]func() map[string]any{
@@ -106,7 +107,8 @@ func TestIndicatorThatShowsNothing(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.scan(label(t, events.ScanBadge, "B-9"))
 	before := h.size()
-	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "", "control", "positive", "incubated", "1", "result", "negative"), "incubated for 1 min only?")
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "", "control", "positive", "incubated", "1", "result", "negative"),
+		"incubated for 1 min only?")
 	if h.size() != before {
 		t.Fatal("recorded before it was answered")
 	}
@@ -307,7 +309,8 @@ func TestLateScansOfADeadScreen(t *testing.T) {
 	h.after(2 * time.Minute)
 	now := post("alive", rev, 0, label(t, events.ScanTag, "LAP-014"))
 	now = post("alive", now["rev"], 0, h.codes["LAP-014"])
-	for i, text := range []string{label(t, events.ScanTag, "LAP-022"), h.codes["LAP-022"], h.codes["LAP-022"], label(t, events.ScanOuter, "LAP-022")} {
+	for i, text := range []string{label(t, events.ScanTag, "LAP-022"), h.codes["LAP-022"], h.codes["LAP-022"],
+		label(t, events.ScanOuter, "LAP-022")} {
 		a := post("dead", rev, time.Minute-time.Duration(i)*5*time.Second, text)
 		if a["rev"] != now["rev"] || a["stale"] != true {
 			t.Fatalf("taken onto the set that another nurse has in hand: %s", tells(a))
