@@ -356,7 +356,7 @@ func TestNewestVersionIsWeighed(t *testing.T) {
 // line was counted anew.
 func TestSecondLookComesLast(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	p := events.DefaultPolicy()
 	p.SecondLook = []string{"VAS-MINOR"}
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})

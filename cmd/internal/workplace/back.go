@@ -99,8 +99,17 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	return nil
 }
 
-// reasonsBack are why a record is taken back.
-func reasonsBack() []string { return []string{"wrong-set", "not-done", "by-mistake"} }
+// reasonsBack are why a record of a place is taken back.
+func reasonsBack(place string) []string {
+	wrong := "wrong-set"
+	switch place {
+	case "close", "count":
+		wrong = "wrong-case"
+	case "sterilizer":
+		wrong = "wrong-load"
+	}
+	return []string{wrong, "not-done", "by-mistake"}
+}
 
 // takeBack asks why the last record is taken back; with a reason it is voided. The
 // record stays, and so does the correction.
@@ -112,9 +121,9 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	case h.Operator == "":
 		t.said = ask(v.t("scan-badge"), v.t("back-why", h.Done.words(v)))
 		return nil
-	case !slices.Contains(reasonsBack(), f["value"]):
+	case !slices.Contains(reasonsBack(v.place), f["value"]):
 		t.said = ask(v.t("back-why", h.Done.words(v)), v.t("back-more"))
-		for _, r := range reasonsBack() {
+		for _, r := range reasonsBack(v.place) {
 			t.said.Choices = append(t.said.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
 		}
 		return nil

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -19,24 +20,25 @@ import (
 // hand is what the drafts of all benches share: who works there, what lies
 // under the hand, and what was said and recorded last.
 type hand struct {
-	Rev      int64     `json:"rev"`
-	Seen     once      `json:"seen,omitempty"`
-	Said     said      `json:"said"`           // empty: what the verdict says
-	Lang     string    `json:"lang,omitempty"` // of Said
-	Operator string    `json:"operator,omitempty"`
-	Witness  string    `json:"witness,omitempty"` // a second person, where one is asked for
-	Active   time.Time `json:"active,omitzero"`   // when somebody did something here last
-	Case     string    `json:"case,omitempty"`
-	Tag      string    `json:"tag,omitempty"`    // the set that lies here
-	Plain    string    `json:"plain,omitempty"`  // scanned, and it may be several things
-	Echo     echo      `json:"echo,omitzero"`    // the last scan
-	Writer   string    `json:"writer,omitempty"` // the browser that did something here last
-	Taking   string    `json:"taking,omitempty"` // the browser that was told that another one is at work here
-	TakingAt time.Time `json:"takingAt,omitzero"`
-	Before   []byte    `json:"before,omitempty"` // the draft before the last input, to take that back
-	Done     *done     `json:"done,omitempty"`   // what was recorded last
-	At       time.Time `json:"at,omitzero"`      // fixed before recording: a second try is the same event
-	AtBy     string    `json:"atBy,omitempty"`   // the input that fixed it
+	Rev      int64           `json:"rev"`
+	Seen     once            `json:"seen,omitempty"`
+	Said     said            `json:"said"`             // empty: what the verdict says
+	Lang     string          `json:"lang,omitempty"`   // of Said
+	Others   map[string]said `json:"others,omitempty"` // Said in the other languages
+	Operator string          `json:"operator,omitempty"`
+	Witness  string          `json:"witness,omitempty"` // a second person, where one is asked for
+	Active   time.Time       `json:"active,omitzero"`   // when somebody did something here last
+	Case     string          `json:"case,omitempty"`
+	Tag      string          `json:"tag,omitempty"`    // the set that lies here
+	Plain    string          `json:"plain,omitempty"`  // scanned, and it may be several things
+	Echo     echo            `json:"echo,omitzero"`    // the last scan
+	Writer   string          `json:"writer,omitempty"` // the browser that did something here last
+	Taking   string          `json:"taking,omitempty"` // the browser that was told that another one is at work here
+	TakingAt time.Time       `json:"takingAt,omitzero"`
+	Before   []byte          `json:"before,omitempty"` // the draft before the last input, to take that back
+	Done     *done           `json:"done,omitempty"`   // what was recorded last
+	At       time.Time       `json:"at,omitzero"`      // fixed before recording: a second try is the same event
+	AtBy     string          `json:"atBy,omitempty"`   // the input that fixed it
 }
 
 func (h *hand) shared() *hand { return h }
@@ -355,17 +357,14 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 }
 
 // say keeps what is said until the next input.
-func (h *hand) say(v *visit, s said) { h.Said, h.Lang = s, v.w.Lang }
+func (h *hand) say(v *visit, s said) { h.Said, h.Lang, h.Others = s, v.w.Lang, v.others(s) }
 
 // tell returns what the page says now: what was said last, or, where that is
-// nothing or in another language, what all that lies here comes to. A STOP stays
+// nothing, what all that lies here comes to. A STOP stays
 // in sight whatever else is said.
 func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	h := P(b).shared()
-	last := h.Said
-	if h.Lang != v.w.Lang {
-		last = said{}
-	}
+	last := v.again(h.Said, h.Lang, h.Others)
 	if last.Words != "" && P(b).idle() {
 		if v.place != "close" || h.Done == nil || h.Done.Case == "" {
 			return last, nil
@@ -392,7 +391,7 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	case s.Status != "broken":
 		return last, nil
 	}
-	s.Aside = strings.TrimSpace(last.Words + " " + last.More)
+	s.Aside, s.Off = strings.TrimSpace(last.Words+" "+last.More), last.Off
 	if len(last.Choices) > 0 {
 		s.Choices = last.Choices
 	}
@@ -794,6 +793,9 @@ func (p bench[B, P]) takeAs(v *visit, b *B, kind events.ScanKind, t *taken) (err
 
 // do takes a button or a form. What a scanner typed into a form's field is a scan.
 func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
+	if err := v.noPatient(in.Fields); err != nil {
+		return err
+	}
 	for _, value := range in.Fields {
 		if code := v.codeIn(value); code != "" {
 			in.Text = code
@@ -802,6 +804,18 @@ func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
 	}
 	t.said, err = p.act(v, b, in.Action, in.Fields)
 	return err
+}
+
+// noPatient refuses a form with a symbol in it that identifies a patient, in whichever field.
+func (v *visit) noPatient(f fields) error {
+	for name, value := range f {
+		for _, text := range append(strings.Fields(strings.ReplaceAll(value, ",", " ")), value) {
+			if _, err := v.read(text); errors.Is(err, events.ErrPatient) {
+				return inField(name, v.sayNo("refused-patient"))
+			}
+		}
+	}
+	return nil
 }
 
 // codeIn returns the label or sheet code with which a text ends, "" where there
@@ -1022,5 +1036,5 @@ func (v *visit) nowAt(set, where string, since time.Time) string {
 	if where == "" {
 		return ""
 	}
-	return v.t("now-at", set, v.w.Place(where), v.w.Time(since))
+	return v.t("now-at", set, v.make(func(w *shell.Words) string { return w.Place(where) }), v.time(since))
 }

@@ -10,10 +10,9 @@ import (
 // lastSigned is the count of the case that was signed last and can be taken back: of
 // today. It is nil where there is none.
 func (t *table) lastSigned() (*signature, error) {
-	s := new(signature)
-	found, err := t.v.d.files.load(s, "count", t.ref, saidName)
-	if !found || err != nil || len(s.IDs) == 0 || !t.v.today(s.At) {
-		return nil, ignoreUnreadable(err)
+	s, err := t.lastSaid()
+	if err != nil || s == nil || len(s.IDs) == 0 || !t.v.today(s.At) {
+		return nil, err
 	}
 	return s, nil
 }
@@ -29,14 +28,14 @@ func (t *table) takeBack(f fields, a *counted) error {
 	if last == nil {
 		return v.sayNo("nothing-to-undo")
 	}
-	why := v.t("back-why", last.Words)
+	why := v.t("back-why", last.words(v).Words)
 	last.Back = ""
-	if slices.Contains(reasonsBack(), f["value"]) {
+	if slices.Contains(reasonsBack(v.place), f["value"]) {
 		last.Back = f["value"]
 		a.said = ask(v.t("count-back-badge", v.t("stage-"+string(last.Stage))), why)
 	} else {
 		a.said = ask(why, v.t("back-more"))
-		for _, r := range reasonsBack() {
+		for _, r := range reasonsBack(v.place) {
 			a.Choices = append(a.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
 		}
 	}
@@ -60,9 +59,9 @@ func (t *table) backBy(badge string, a *counted) (taken bool, err error) {
 	if _, err := v.observe(obs...); err != nil {
 		return false, err
 	}
-	a.said = good(v.t("taken-back", last.Words), v.t("back-more"))
+	a.said = good(v.t("taken-back", last.words(v).Words), v.t("back-more"))
 	query := url.Values{"case": {t.ref}, "done": {string(last.Stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again.
-	return true, v.d.files.save(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go}, "count", t.ref, saidName)
+	return true, t.keepSaid(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go})
 }

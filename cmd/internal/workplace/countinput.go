@@ -194,13 +194,13 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 	case err != nil:
 		return err
 	case signed != nil: // and the answer was lost
-		a.said, a.Go = signed.said, signed.Go
+		a.said, a.Go = signed.words(v), signed.Go
 	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
 		return t.do(in, a)
 	case enter && !t.open():
 		a.said = t.pause(said{})
 	case enter && asked != nil && asked.Client == in.Client: // Enter is none of the answers
-		a.said, a.Sound = asked.said, "low"
+		a.said, a.Sound = v.again(asked.said, asked.Lang, asked.Others), "low"
 	case enter && v.elsewhere: // Enter, or a button that signs
 		a.said = ask(t.state().Ask, "")
 		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
@@ -220,6 +220,9 @@ type countQuestion struct {
 	said
 	Stage  events.Stage `json:"stage"`
 	Client string       `json:"client"` // the browser that shows it
+
+	Lang   string          `json:"lang,omitempty"`   // of what is asked
+	Others map[string]said `json:"others,omitempty"` // the same in the other languages
 }
 
 // asked is what this count asks, nil for nothing.
@@ -242,7 +245,7 @@ func ignoreUnreadable(err error) error {
 // keepAsked keeps a question until it is answered, or something else is said.
 func (t *table) keepAsked(a *counted, client string) error {
 	if a.Go == "" && t.open() && len(a.Choices) > 0 {
-		return t.v.d.files.save(countQuestion{a.said, t.stage, client}, "count", t.ref, askedName)
+		return t.v.d.files.save(countQuestion{a.said, t.stage, client, t.v.w.Lang, t.v.others(a.said)}, "count", t.ref, askedName)
 	}
 	return t.v.d.files.remove("count", t.ref, askedName)
 }
@@ -543,6 +546,9 @@ func (t *table) do(in *input, a *counted) error {
 	f, ok := countActions()[in.Action]
 	if !ok {
 		return t.v.sayNo("no-such-button", in.Action)
+	}
+	if err := t.v.noPatient(in.Fields); err != nil {
+		return err
 	}
 	return f(t, in.Fields, a)
 }

@@ -1,7 +1,6 @@
 package workplace
 
 import (
-	"errors"
 	"net/url"
 	"slices"
 
@@ -70,8 +69,12 @@ func (counting) page(v *visit) (*rendered, error) {
 	}
 	var after said
 	if v.r.FormValue("done") != "" {
-		if _, err := v.d.files.load(&after, "count", ref, saidName); err != nil && !errors.Is(err, errUnreadable) {
+		last, err := t.lastSaid()
+		if err != nil {
 			return nil, err
+		}
+		if last != nil {
+			after = last.words(v)
 		}
 	}
 	if !body.Open {
@@ -99,7 +102,7 @@ func (t *table) warnings() ([]string, error) {
 		for i := range verdict.Findings {
 			f := &verdict.Findings[i]
 			if f.Severity != projections.SeverityNoted && slices.Contains(wrongSheet(), f.Code) {
-				out = append(out, t.v.w.StationLine(f.Code, f.Way, s.Key.Set, otherSet(f))+". "+t.v.t("count-by-screen", s.Key.Set))
+				out = append(out, t.v.stationLine(s.Key.Set, f)+". "+t.v.t("count-by-screen", s.Key.Set))
 				break
 			}
 		}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -154,33 +155,59 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
-	sig := signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)}
-	return v.d.files.save(sig, "count", t.ref, saidName)
+	return t.keepSaid(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)})
 }
 
 // signature is what was said when a count was recorded.
 type signature struct {
 	said
-	By    string       `json:"by,omitempty"` // the input that signed it
-	Stage events.Stage `json:"stage,omitempty"`
-	Go    string       `json:"go,omitempty"`
-	At    time.Time    `json:"at,omitzero"`
-	IDs   []string     `json:"ids,omitempty"`  // of the events, to take them back
-	Back  string       `json:"back,omitempty"` // why it is taken back, once a badge says so
+	Lang   string          `json:"lang,omitempty"`   // of what was said; "" in the files of earlier versions
+	Others map[string]said `json:"others,omitempty"` // the same in the other languages
+	By     string          `json:"by,omitempty"`     // the input that signed it
+	Stage  events.Stage    `json:"stage,omitempty"`
+	Go     string          `json:"go,omitempty"`
+	At     time.Time       `json:"at,omitzero"`
+	IDs    []string        `json:"ids,omitempty"`  // of the events, to take them back
+	Back   string          `json:"back,omitempty"` // why it is taken back, once a badge says so
+}
+
+// keepSaid keeps what was said when a count was recorded or taken back.
+func (t *table) keepSaid(s signature) error {
+	s.Lang, s.Others = t.v.w.Lang, t.v.others(s.said)
+	return t.v.d.files.save(s, "count", t.ref, saidName)
+}
+
+// words are what was said, in the page's language.
+func (s *signature) words(v *visit) said {
+	if s.Lang == "" {
+		return s.said
+	}
+	out := v.again(s.said, s.Lang, s.Others)
+	out.Words = v.make(func(w *shell.Words) string { // it may be told of in what is said next
+		if w.Lang == s.Lang {
+			return s.Words
+		}
+		return s.Others[w.Lang].Words
+	})
+	return out
+}
+
+// lastSaid is what was said when a count of the case was recorded last, nil for nothing.
+func (t *table) lastSaid() (*signature, error) {
+	s := new(signature)
+	found, err := t.v.d.files.load(s, "count", t.ref, saidName)
+	if !found || err != nil {
+		return nil, ignoreUnreadable(err)
+	}
+	return s, nil
 }
 
 // signedBy returns what was said to an input that signed the count before, nil
 // where it did not.
 func (t *table) signedBy(input string) (*signature, error) {
-	s := new(signature)
-	_, err := t.v.d.files.load(s, "count", t.ref, saidName)
-	switch {
-	case errors.Is(err, errUnreadable):
-		return nil, nil
-	case err != nil:
+	s, err := t.lastSaid()
+	if err != nil || s == nil || s.By != input || s.Stage != t.stage {
 		return nil, err
-	case s.By != input || s.Stage != t.stage:
-		return nil, nil
 	}
 	return s, nil
 }

@@ -65,7 +65,7 @@ func (t *table) state() *countState {
 		out.Rev += d.Rev
 		out.Done, out.Total = out.Done+s.Done, out.Total+s.Total
 		if len(d.Lines) > 0 && v.now.Sub(d.Touched) > leftAfter && s.Done < s.Total {
-			out.Resume = v.t("left-lying", s.Set, v.w.Time(d.Touched))
+			out.Resume = v.t("left-lying", s.Set, v.time(d.Touched))
 		}
 		out.Counter, out.Witness = firstOf(out.Counter, d.Counter), firstOf(out.Witness, d.Witness)
 		out.ByPlace, out.Place = out.ByPlace || d.ByPlace, firstOf(out.Place, d.Place)

@@ -78,7 +78,7 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		return said{}, err
 	case before != nil && !l.Recorded && before.Station != v.station: // since it was begun here
 		b.Ending = nil
-		return ask(v.t("load-recorded", l.Load, v.w.Time(before.Time)), v.t("load-recorded-more")).offer(
+		return ask(v.t("load-recorded", l.Load, v.time(before.Time)), v.t("load-recorded-more")).offer(
 			choice{Do: "ending-too", Value: l.Load, Words: v.t("do-ending-too")}), nil
 	}
 	known, err := v.failedOf(l.Sets)

@@ -81,7 +81,10 @@ func (r *readingEntered) take(v *visit, f fields) error {
 		r.Result = result
 	}
 	if lot, ok := f["lot"]; ok {
-		r.Lot = strings.TrimSpace(lot)
+		var err error
+		if r.Lot, err = v.lotNumber(lot); err != nil {
+			return err
+		}
 	}
 	if control, ok := f["control"]; ok {
 		r.Control = control

@@ -60,6 +60,76 @@ func (v *visit) reason(text string) (string, error) {
 	return text, nil
 }
 
+// lotNumber reads the lot of a bag or an indicator. What is known here as something else is none: a scanner typed it into
+// the wrong field. Where the site's patterns say that codes like it are lots, it is one.
+func (v *visit) lotNumber(text string) (string, error) {
+	text = strings.TrimSpace(text)
+	kind, err := v.knownAs(text)
+	if err != nil || kind == "" {
+		return text, err
+	}
+	return "", inField("lot", v.sayNo("lot-is-known", text, v.kind(kind)))
+}
+
+// knownAs is what a plain code is known as here, unless that is a lot: "" for nothing.
+func (v *visit) knownAs(code string) (events.ScanKind, error) {
+	every := func(events.ScanKind) bool { return true }
+	if code == "" {
+		return "", nil
+	}
+	kind, err := v.patterned(code, every)
+	if err != nil || kind == events.ScanLot {
+		return "", err
+	}
+	if slices.Contains([]events.ScanKind{events.ScanBadge, events.ScanCase, events.ScanSet, events.ScanLoad}, kind) {
+		return kind, nil
+	}
+	for _, form := range []string{code, events.NormalCode(code)} {
+		if kind, err = v.knownExactly(form); err != nil || kind != "" {
+			return kind, err
+		}
+	}
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	for _, kind := range k.Shapes[events.CodeShape(code)] {
+		if kind == events.ScanCase || kind == events.ScanSet {
+			return kind, err
+		}
+	}
+	return "", err
+}
+
+// knownExactly is what is recorded, registered or remembered here under a code.
+func (v *visit) knownExactly(code string) (events.ScanKind, error) {
+	kind, _, err := v.registered(code, func(events.ScanKind) bool { return true })
+	if err != nil || kind != "" {
+		return kind, err
+	}
+	if badge, err := v.isBadge(code); err != nil || badge {
+		return events.ScanBadge, err
+	}
+	if st, err := v.standing(code); err != nil || st != nil {
+		return events.ScanSet, err
+	}
+	if st, err := v.caseStanding(code); err != nil || len(st.Sets) > 0 {
+		return events.ScanCase, err
+	}
+	if run, err := v.loadKnown(code); err != nil || run != nil {
+		return events.ScanLoad, err
+	}
+	stations, err := v.d.site.Stations(v)
+	for _, s := range stations {
+		if _, own, _ := strings.Cut(s.Name, "/"); strings.EqualFold(s.Name, code) || strings.EqualFold(own, code) {
+			return kindStation, err
+		}
+	}
+	return "", err
+}
+
+// kindStation is no kind of scan: nothing is printed of a station.
+const kindStation events.ScanKind = "station"
+
 // placeName reads what people call a place, which may have a number in it; not one as long as
 // that on a wristband.
 func (v *visit) placeName(text string) (string, error) {

@@ -301,6 +301,9 @@ type packModel struct {
 	about    string           // the set of which it is asked whether it is packed anew
 	versions map[string]int64 // by which each set is packed
 	stayed   int64            // version that the set in hand is not packed by, as was said
+
+	openIn, openWas string // the case that the short set is open in, and was before it was packed last
+	allTheSame      bool   // it was said of the set in hand that it is packed all the same
 }
 
 func newPackModel() *packModel {
@@ -339,7 +342,12 @@ func startPacking(w *walk) *packModel {
 		w.issue()
 	}
 	w.h.record("north/packing-1", events.KindSetPacked, shortSet, &events.SetPacked{List: shortList, Version: w.h.shorts})
-	return newPackModel()
+	m := newPackModel()
+	if w.rng.IntN(3) == 0 {
+		m.openIn = fmt.Sprintf("P-%d", w.n)
+		w.h.record("north/or-3", events.KindSetOpened, shortSet, &events.SetOpened{Case: m.openIn, Tag: shortSet})
+	}
+	return m
 }
 
 func (m *packModel) place() string { return "packing" }
@@ -349,8 +357,11 @@ func (m *packModel) each() int { return 1 }
 func (m *packModel) busy() bool { return m.set != "" }
 
 func (m *packModel) promised(w *walk, s step, shown answer) bool {
-	return s.enter() && shown.promises() && !m.newer(w)
+	return s.enter() && shown.promises() && !m.newer(w) && !m.asksOpen()
 }
+
+// asksOpen reports whether the set is open in a case, and nobody said that it is packed all the same.
+func (m *packModel) asksOpen() bool { return m.set == shortSet && m.openIn != "" && !m.allTheSame }
 
 // newer reports whether a version was issued that nobody has answered.
 func (m *packModel) newer(w *walk) bool {
@@ -412,6 +423,8 @@ func (m *packModel) next(w *walk, shown answer) step {
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "7", "")}
 	case ask && shown.says("is not opened"):
 		return step{verb: "do", action: pick(w, "anew", "anew", "leave"), fields: shown.choice("anew")}
+	case ask && shown.says("packed all the same?"):
+		return step{verb: "do", action: pick(w, "open", "open", "open", "leave"), fields: shown.choice("open")}
 	case ask && shown.says("was issued anew"):
 		return step{verb: "do", action: pick(w, "newest", "stay"), fields: shown.choice("newest")}
 	case ask && m.set == shortSet && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
@@ -445,6 +458,9 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	typed := err == nil && s.verb == "scan"
 	line := m.shownLine(shown)
 	enter := s.enter() || s.action == "enter"
+	if s.action == "take-back" && a.says("Taken back: "+shortSet) {
+		m.openIn, m.openWas = m.openWas, ""
+	}
 	if m.meanwhile(w, s, shown, a) {
 		return
 	}
@@ -486,6 +502,9 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 // meanwhile takes in the answers to what is asked since something happened elsewhere.
 func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	switch {
+	case s.action == "open" && m.asksOpen() && shown.says("packed all the same?") && s.fields["value"] == m.openIn:
+		m.allTheSame = true
+		w.kept.tried["packed while open"]++
 	case s.action == "anew" && m.about != "" && s.fields["value"] != "":
 		m.turn(w, m.about)
 		m.about = ""
@@ -501,7 +520,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "stay" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		m.stayed = w.h.shorts
 	default: // nothing but what is said of the set as a whole
-		return m.newer(w) && s.kind == "" && s.action != "weight" && s.action != "clear"
+		return (m.newer(w) || m.asksOpen()) && s.kind == "" && s.action != "weight" && s.action != "clear"
 	}
 	return true
 }
@@ -527,6 +546,9 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 		!slices.Contains(w.badges, d.SecondLook) {
 		w.fail("packed %s by %s; said were %s and %s", e.Subject, e.Operator, m.set, w.operator)
 	}
+	if m.asksOpen() {
+		w.fail("packed %s, which is open in case %s; nobody said that it is packed all the same", m.set, m.openIn)
+	}
 	if d.WeightGrams != m.grams {
 		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
 	}
@@ -548,7 +570,12 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 }
 
-func (m *packModel) recorded(*walk) { m.drop() }
+func (m *packModel) recorded(*walk) {
+	if m.set == shortSet {
+		m.openIn, m.openWas = "", m.openIn // packed anew it is open nowhere
+	}
+	m.drop()
+}
 
 // turn takes another set up. What was counted of a set before stays.
 func (m *packModel) turn(w *walk, set string) {
@@ -558,12 +585,12 @@ func (m *packModel) turn(w *walk, set string) {
 	if len(m.all[set]) == 0 {
 		m.versions[set] = w.h.shorts
 	}
-	m.set, m.lines, m.grams, m.light, m.stayed = set, m.all[set], 0, false, 0
+	m.set, m.lines, m.grams, m.light, m.stayed, m.allTheSame = set, m.all[set], 0, false, 0, false
 }
 
 func (m *packModel) drop() {
 	delete(m.all, m.set)
-	*m = packModel{all: m.all, versions: m.versions, lines: make(map[int64]events.Exception)}
+	*m = packModel{all: m.all, versions: m.versions, openIn: m.openIn, openWas: m.openWas, lines: make(map[int64]events.Exception)}
 }
 
 // sealModel is the model of sealing.

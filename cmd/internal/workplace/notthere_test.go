@@ -208,7 +208,7 @@ func hasCode(v *projections.Verdict, code projections.Code) bool {
 // said that it is another set, and the record says so.
 func TestSetThatLooksLikeAnother(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0") // what lies ready is asked about
+	h.used("K-0", "VAS-003") // what lies ready is asked about
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 	scan(label(t, events.ScanBadge, "B-1"))

@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"fmt"
+	"maps"
 	"net/url"
 	"reflect"
 	"slices"
@@ -28,6 +29,7 @@ type packing struct {
 	NewSet      string `json:"newSet,omitempty"` // said to be another one than the set whose name is like its own
 	Anew        string `json:"anew,omitempty"`   // trip that lies packed and unopened, and is packed anew, as a person said
 	Stay        int64  `json:"stay,omitempty"`   // version that was issued meanwhile, and is not packed by, as a person said
+	OpenIn      string `json:"openIn,omitempty"` // case that the set is open in, and for which it is packed all the same, as a person said
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
 }
@@ -37,6 +39,9 @@ type lineEntered struct {
 	By   string `json:"by"` // the input
 	Line int64  `json:"line"`
 	Was  *entry `json:"was,omitempty"`
+	// All lines, and the version they were counted by, where another one took their place.
+	All     map[int64]*entry `json:"all,omitempty"`
+	Version int64            `json:"version,omitempty"`
 }
 
 func packingPlace() workplace {
@@ -50,6 +55,7 @@ func packingPlace() workplace {
 			"new":    (*packing).sayNew,
 			"anew":   (*packing).sayAnew,
 			"leave":  (*packing).discard,
+			"open":   (*packing).sayOpen,
 			"newest": (*packing).takeNewest,
 			"stay":   (*packing).stay,
 			"list":   (*packing).chooseList,
@@ -155,7 +161,7 @@ func wentBack(verdict *projections.Verdict) bool {
 
 // askAnew asks whether a set that lies ready is packed anew.
 func (v *visit) askAnew(st *standing) said {
-	return ask(v.t("packed-already", st.Key.Set, v.w.Time(st.PackedAt)), v.t("packed-already-more")).offer(
+	return ask(v.t("packed-already", st.Key.Set, v.time(st.PackedAt)), v.t("packed-already-more")).offer(
 		choice{Do: "anew", Value: st.Key.Trip, Words: v.t("do-anew", st.Key.Set)},
 		choice{Do: "leave", Words: v.t("do-leave", st.Key.Set)})
 }
@@ -171,6 +177,15 @@ func (b *packing) sayAnew(v *visit, f fields) (said, error) {
 	}
 	b.Anew = f["value"]
 	return b.scanSet(v, set)
+}
+
+// sayOpen answers that a set which is open in a case is packed all the same.
+func (b *packing) sayOpen(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err == nil && p.asksOpen && p.Open.Case == f["value"] {
+		b.OpenIn = p.Open.Case
+	}
+	return said{}, err
 }
 
 // likeSet is the set whose name is like one that was never packed here.
@@ -232,6 +247,7 @@ func (b *packing) takeNewest(v *visit, f fields) (said, error) {
 	if err != nil || p.Newer == nil || f["value"] != strconv.FormatInt(p.Newer.Version, 10) {
 		return said{}, err
 	}
+	b.Entered = &lineEntered{By: v.key, All: maps.Clone(p.lines.Lines), Version: p.List.Version}
 	for line := range p.lines.Lines {
 		if !sameLine(p.List, p.Newer, line) {
 			delete(p.lines.Lines, line)
@@ -239,7 +255,7 @@ func (b *packing) takeNewest(v *visit, f fields) (said, error) {
 	}
 	p.lines.Rev++
 	p.lines.Version = p.Newer.Version
-	b.Version, b.Entered = p.Newer.Version, nil
+	b.Version = p.Newer.Version
 	b.WeightGrams, b.NoWeight, b.Witness = 0, false, "" // what they were of is another set of instruments
 	return said{}, v.d.files.saveDraft(p.lines)
 }
@@ -273,12 +289,16 @@ type packingBody struct {
 	Over     bool // heavier than the policy's limit
 	Complete bool
 
-	Open  string            // the case in which the set is open
+	Open  *openIn           // the case in which the set is open, nil for none
 	Ready *standing         // the set lies packed and unopened: it is asked whether it is packed anew
 	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
-	lines *draft
+	lines    *draft
+	asksOpen bool // it is asked whether a set that is open in a case is packed all the same
 }
+
+// asksFirst reports whether something is asked of the set as a whole before anything else is taken.
+func (p *packingBody) asksFirst() bool { return p.Ready != nil || p.asksOpen || p.Newer != nil }
 
 type packRow struct {
 	events.Line
@@ -358,9 +378,10 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 	if st, err := v.standing(b.Tag); err != nil {
 		return nil, err
 	} else if st != nil {
-		if out.Open, err = v.openCase(st.Key); err != nil {
+		if out.Open, err = v.openSince(st.Key); err != nil {
 			return nil, err
 		}
+		out.asksOpen = out.Open != nil && out.Open.Case != b.OpenIn
 	}
 	for _, l := range out.List.LineRows {
 		r := packRow{Line: l, Entry: out.lines.Lines[l.Line]}
@@ -387,7 +408,7 @@ func (b *packing) verdict(v *visit) (said, error) {
 	case b.List == "":
 		return ask(v.t("choose-list", b.Tag), ""), nil
 	}
-	if s, asked := p.meanwhile(v); asked {
+	if s, asked := p.meanwhile(v, b.Tag); asked {
 		return s, nil
 	}
 	if r := p.asked(); r != nil {
@@ -400,7 +421,7 @@ func (b *packing) verdict(v *visit) (said, error) {
 	}
 	switch {
 	case b.WeightGrams == 0 && !b.NoWeight:
-		return ask(v.t("weigh-it", v.w.Weight(p.Limit)), "").offer(
+		return ask(v.t("weigh-it", v.weight(p.Limit)), "").offer(
 			choice{Do: "weight", Words: v.t("not-weighed-key"), Key: "F4"}), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
@@ -410,12 +431,12 @@ func (b *packing) verdict(v *visit) (said, error) {
 		s := doubt(v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more"))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
-	case p.Open != "":
-		s := doubt(v.t("packing-case-open", b.Tag, p.Open), "")
+	case p.Open != nil:
+		s := doubt(v.t("packing-case-open", b.Tag, p.Open.Case), "")
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	case p.Over:
-		s := doubt(v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)), v.t("too-heavy-more"))
+		s := doubt(v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more"))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	}
@@ -423,10 +444,14 @@ func (b *packing) verdict(v *visit) (said, error) {
 }
 
 // meanwhile asks about what happened elsewhere while the set lies here.
-func (p *packingBody) meanwhile(v *visit) (s said, asked bool) {
+func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 	switch {
 	case p.Ready != nil:
 		return v.askAnew(p.Ready), true
+	case p.asksOpen:
+		return ask(v.t("packing-open-since", set, p.Open.Case, v.time(p.Open.Since)), v.t("packing-open-more")).offer(
+			choice{Do: "leave", Words: v.t("do-leave", set)},
+			choice{Do: "open", Value: p.Open.Case, Words: v.t("do-pack-open", set)}), true
 	case p.Newer == nil:
 		return said{}, false
 	}
@@ -508,7 +533,7 @@ func (b *packing) chooseList(v *visit, f fields) (said, error) {
 func (b *packing) enter(v *visit, f fields) (said, error) {
 	p, err := b.look(v)
 	switch {
-	case err != nil, p.asked() != nil, p.Ready != nil, p.Newer != nil: // it is asked again
+	case err != nil, p.asked() != nil, p.asksFirst(): // it is asked again
 		return said{}, err
 	case p.Complete:
 		return b.record(v, f)
@@ -564,8 +589,8 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 	if in.Reason != "" && !slices.Contains(Reasons(), in.Reason) {
 		return said{}, v.sayNo("no-such-button", in.Reason)
 	}
-	if p.Ready != nil || p.Newer != nil {
-		return said{}, nil // that is asked first
+	if p.asksFirst() {
+		return said{}, nil
 	}
 	if e := p.Rows[i].Entry; e != nil {
 		in.Seen = e.Rev
@@ -599,7 +624,12 @@ func (b *packing) takeBack(v *visit, before *packing) error {
 	if err != nil {
 		return err
 	}
-	if d.Lines[last.Line] = last.Was; last.Was == nil {
+	switch {
+	case last.Version != 0:
+		d.Lines, d.Version = last.All, last.Version
+	case last.Was != nil:
+		d.Lines[last.Line] = last.Was
+	default:
 		delete(d.Lines, last.Line)
 	}
 	d.Rev++
@@ -641,7 +671,7 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 	n, number := plainNumber(text)
 	_, weight := v.parseWeight(text)
 	switch {
-	case (number || weight) && (p.Ready != nil || p.Newer != nil):
+	case (number || weight) && p.asksFirst():
 		return "enter", nil, true // no answer to what is asked
 	case number && p.asked() != nil && n >= 1 && int(n) <= len(Reasons()) && slices.Contains(p.asked().Reasons(), Reasons()[n-1]):
 		return "reason", fields{"value": Reasons()[n-1]}, true
@@ -680,8 +710,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil:
 		return said{}, err
-	case p.lines == nil, !p.Complete, p.asked() != nil, p.Ready != nil, p.Newer != nil, b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
-		p.Look && b.Witness == "":
+	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), b.Operator == "", b.WeightGrams == 0 && !b.NoWeight, p.Look && b.Witness == "":
 		return said{}, nil
 	}
 	data := &events.SetPacked{
@@ -712,10 +741,10 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	switch {
 	case b.Stay != 0:
 		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
-	case p.Open != "":
-		s = doubt(s.Words, v.t("packing-case-open", set, p.Open))
+	case p.Open != nil:
+		s = doubt(s.Words, v.t("packing-case-open", set, p.Open.Case))
 	case p.Over:
-		s = doubt(s.Words, v.t("too-heavy", v.w.Weight(b.WeightGrams), v.w.Weight(p.Limit)))
+		s = doubt(s.Words, v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)))
 	}
 	if len(data.Exceptions) > 0 {
 		if s, err = v.cameBack(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {

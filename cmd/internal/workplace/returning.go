@@ -6,7 +6,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -270,6 +272,30 @@ func (b *returning) refresh(v *visit) error {
 		b.Step, b.Washer, b.Load, b.NoLoad, b.Basket = "", "", "", false, ""
 	}
 	return nil
+}
+
+// openIn is a case that is not closed, and since when a set is open for it.
+type openIn struct {
+	Case  string
+	Since time.Time
+}
+
+// openSince is openCase with the time of the opening, nil for none.
+func (v *visit) openSince(k projections.TripKey) (*openIn, error) {
+	ref, err := v.openCase(k)
+	if err != nil || ref == "" {
+		return nil, err
+	}
+	out := &openIn{Case: ref}
+	return out, v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		for _, it := range w.Trip(k).Opened {
+			if !it.Void && events.CaseOf(it.Data) == ref {
+				out.Since = it.Event.Time
+			}
+		}
+		return w.Failed()
+	})
 }
 
 // openCase is the case for which a set was opened in a turn, where it is not closed; ""

@@ -96,7 +96,7 @@ func TestSignWithoutASet(t *testing.T) {
 // or by another number, and the answers are in sight at the tablet's height.
 func TestPackingAsksUntilAnswered(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0") // what lies ready is asked about
+	h.used("K-0", "VAS-003") // what lies ready is asked about
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("packing"))
 	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
@@ -855,8 +855,7 @@ func TestMistakesAreTakenBack(t *testing.T) {
 // on the bench by now records nothing.
 func TestSecondTabTakesNothingAway(t *testing.T) {
 	h := newHouse(t)
-	h.open("LAP-014", "K-0")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "LAP-014", "VAS-003")
 	post := func(client string, n int, rev float64, text string) map[string]any {
 		return h.post("/at/north/packing-1/packing/scan", fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"text":%q}`, client, n, rev, text))
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/words"
@@ -28,9 +29,10 @@ type said struct {
 	Answer string  `json:"answer,omitempty"` // to this reading, where an older finding stops the set
 	Older  []older `json:"older,omitempty"`  // what was found before, by weight
 
-	No    bool `json:"no,omitzero"` // it was not taken; nothing stops a set
-	fresh bool // it is about what was read just now
-	Under bool `json:"under,omitzero"` // the aside is about the STOP, and goes with it
+	No    bool   `json:"no,omitzero"`   // it was not taken; nothing stops a set
+	Off   string `json:"off,omitempty"` // the form's field whose text was not taken, and is emptied
+	fresh bool   // it is about what was read just now
+	Under bool   `json:"under,omitzero"` // the aside is about the STOP, and goes with it
 
 	Choices []choice `json:"choices,omitempty"` // the answers, where it is a question
 }
@@ -88,6 +90,7 @@ func (v *visit) refused(err error) said {
 	s := wrong(v.t("not-taken"), v.why(err))
 	if errors.As(err, &in) {
 		s = wrong(in.says, "")
+		s.Off = in.field
 	}
 	s.No = true
 	return s
@@ -97,10 +100,9 @@ func (v *visit) refused(err error) said {
 // its own is said in English on English pages, and in general words on any other.
 func (v *visit) why(err error) string {
 	key, args := refusal.InWords(err)
+	own := key != ""
 	switch {
-	case key != "":
-	case v.w.Lang == "en":
-		return err.Error()
+	case own:
 	case errors.Is(err, events.ErrPatient):
 		key = "patient"
 	case errors.Is(err, events.ErrSheetCode):
@@ -108,8 +110,12 @@ func (v *visit) why(err error) string {
 	default:
 		key = "other"
 	}
-	key = "workplace.refused-" + key
-	return v.w.T(key, args...)
+	return v.make(func(w *shell.Words) string {
+		if !own && w.Lang == "en" {
+			return err.Error()
+		}
+		return w.T("workplace.refused-"+key, v.inWords(w, args)...)
+	})
 }
 
 // detail says why something was refused, in the page's language where it has a sentence
@@ -135,13 +141,21 @@ func faultIn(in *words.Language, err error) string {
 }
 
 // inWords is a refusal in the person's language.
-type inWords struct{ says string }
+type inWords struct{ says, field string }
 
 func (e *inWords) Error() string { return e.says }
 
 // sayNo is a refusal in the person's language.
 func (v *visit) sayNo(key string, args ...any) error {
-	return refusal.Because(&inWords{v.t(key, args...)})
+	return refusal.Because(&inWords{says: v.t(key, args...)})
+}
+
+// inField makes a refusal one of what a form's field holds: the page empties it.
+func inField(field string, err error) error {
+	if in, ok := errors.AsType[*inWords](err); ok {
+		in.field = field
+	}
+	return err
 }
 
 // older is a finding that what was read just now does not show.
@@ -197,9 +211,8 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 
 // found is one finding in large words.
 func (v *visit) found(set string, f *projections.Finding) said {
-	in := v.w.Finding(f)
-	words := v.w.StationLine(f.Code, f.Way, set, otherSet(f))
-	s := said{Status: "doubtful", Words: words, More: in.Says, Next: in.Next, Sound: "wrong"}
+	s := said{Status: "doubtful", Words: v.stationLine(set, f), Sound: "wrong"}
+	s.More, s.Next = v.finding(f)
 	if shapeRank(f) > 1 {
 		s.Status = "broken"
 	}

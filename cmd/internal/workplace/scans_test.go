@@ -214,7 +214,7 @@ func TestSecondLook(t *testing.T) {
 	p := events.DefaultPolicy()
 	p.SecondLook = []string{"VAS-MINOR"}
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	s.scan("VAS-003")
 	s.scan(label(t, events.ScanBadge, "B-1"))

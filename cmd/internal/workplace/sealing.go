@@ -258,9 +258,12 @@ func (b *sealing) place(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *sealing) takeLot(_ *visit, f fields) (said, error) {
-	b.BagLot = strings.TrimSpace(f["lot"])
-	return said{}, nil
+func (b *sealing) takeLot(v *visit, f fields) (said, error) {
+	lot, err := v.lotNumber(f["lot"])
+	if err == nil {
+		b.BagLot = lot
+	}
+	return said{}, err
 }
 
 func (b *sealing) addSeals(v *visit, f fields) (said, error) {

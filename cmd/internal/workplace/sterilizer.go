@@ -356,7 +356,7 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	case before != nil && failedRun(before):
 		return said{}, v.sayNo("load-failed-before", id)
 	case before != nil && same != id:
-		return ask(v.t("load-recorded", id, v.w.Time(before.Time)), v.t("load-recorded-more")).
+		return ask(v.t("load-recorded", id, v.time(before.Time)), v.t("load-recorded-more")).
 			offer(choice{Do: "begin-too", Value: id, Words: v.t("do-begin-too")}), nil
 	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,

@@ -623,7 +623,7 @@ type packs struct {
 
 // newPacks begins with a set that was used: what lies ready is asked about.
 func newPacks(p *person) *packs {
-	p.h.open("VAS-003", "K-0")
+	p.h.used("K-0", "VAS-003")
 	return &packs{counted: make(map[int64]events.Exception)}
 }
 
@@ -830,7 +830,7 @@ func TestDeadTabsInOrder(t *testing.T) {
 	rec("storage", label(t, events.ScanTag, "LAP-022"), h.codes["LAP-022"], "1", badge)
 	rec("opening", label(t, events.ScanCase, "K-1"), badge, label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"),
 		h.codes["LAP-014"], "1")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	rec("packing", badge, label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2")
 	places := []string{"storage", "opening", "packing"}
 	kinds := []events.Kind{events.KindSetChecked, events.KindSetOpened, events.KindSetPacked}

@@ -171,7 +171,7 @@ func TestListIssuedWhilePacking(t *testing.T) {
 	} {
 		t.Run(answer, func(t *testing.T) {
 			h := newHouse(t, "VAS-003")
-			h.open("VAS-003", "K-0")
+			h.used("K-0", "VAS-003")
 			s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 			scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 			tag := label(t, events.ScanTag, "VAS-003")
@@ -210,7 +210,7 @@ func TestListIssuedWhilePacking(t *testing.T) {
 // asked before it is packed twice.
 func TestPackedMeanwhile(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2"} {
@@ -234,7 +234,7 @@ func TestPackedMeanwhile(t *testing.T) {
 // TestReasonFitsTheNumber: why a line is not packed as listed can't contradict how many were packed.
 func TestReasonFitsTheNumber(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 	scan(label(t, events.ScanTag, "VAS-003"))
@@ -352,7 +352,7 @@ func TestBadgesOfACountAge(t *testing.T) {
 // TestTakenBackInEachLanguage: what was taken back is told in the language of the page.
 func TestTakenBackInEachLanguage(t *testing.T) {
 	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-0")
+	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2", ""} {
 		h.after(3 * time.Second)

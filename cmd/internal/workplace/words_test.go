@@ -81,7 +81,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("action-", Actions()...)
 	use("reason-", Reasons()...)
 	use("sign-", "whole", "open", "doubtful", "broken")
-	use("back-", reasonsBack()...)
+	for _, place := range Places() {
+		use("back-", reasonsBack(place)...)
+	}
 	for _, c := range whyUnscanned() {
 		use("unscanned-", c.Value)
 		use("said-unscanned-", c.Value)
@@ -119,7 +121,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("found-", "unreadable", events.FoundNone, string(events.InsideBag), string(events.InsideBare),
 		string(events.Outside), string(events.Screen))
 	for _, k := range []events.ScanKind{events.ScanSheet, events.ScanShort, events.ScanSet, events.ScanBadge,
-		events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain} {
+		events.ScanLoad, events.ScanCase, events.ScanSeal, events.ScanItem, events.ScanPlace, events.ScanPlain, kindStation} {
 		use("kind-", strings.ReplaceAll(string(k), " ", "-"))
 	}
 	for _, lang := range catalogue.Languages() {

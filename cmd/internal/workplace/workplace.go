@@ -74,6 +74,7 @@ type Desk struct {
 	sh    *shell.Shell
 	opts  Options
 	tmpl  map[string]*template.Template
+	words []*shell.Words // in each language
 	files store
 	at    map[string]workplace // by name
 	hub   hub
@@ -149,6 +150,9 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	}
 	for _, w := range workplaces() {
 		d.at[w.name] = w.workplace
+	}
+	for _, lang := range s.Local().Languages() {
+		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
@@ -247,10 +251,8 @@ type visit struct {
 	elsewhere bool
 	stood     map[string]*standing // looked up for this request already
 	inForce   *events.Policy       // likewise
+	made      map[string]makes     // how each text was made
 }
-
-// t returns one of this package's words.
-func (v *visit) t(key string, args ...any) string { return v.w.T("workplace."+key, args...) }
 
 func (d *Desk) visit(r *http.Request) (*visit, error) {
 	v := &visit{Context: r.Context(), d: d, r: r, w: d.sh.Words(r), place: r.PathValue("place"), now: d.site.Clock()}

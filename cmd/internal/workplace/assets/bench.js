@@ -90,6 +90,8 @@ const sender = new Sender(base, (a, ok) => {
   }
   answers++;
   back();
+  const off = a.off && bench.querySelector(`form [name="${CSS.escape(a.off)}"]`); // what was scanned into the wrong field
+  if (off) off.value = "";
   judged = 0;
   notKept = undefined;
   delete document.body.dataset.away;

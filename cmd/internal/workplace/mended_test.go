@@ -1,0 +1,279 @@
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp/kb"
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/events"
+)
+
+// inGerman asks a place what it says, in German.
+func inGerman(h *house, place string) map[string]any {
+	h.t.Helper()
+	return getJSON(h, "/at/north/or-3/"+place+"/state?lang=de")
+}
+
+func getJSON(h *house, path string) (out map[string]any) {
+	h.t.Helper()
+	if err := json.Unmarshal([]byte(h.get(path)), &out); err != nil {
+		h.t.Fatal(err)
+	}
+	return out
+}
+
+// TestFindingOutlivesLanguage: what a scan or a record showed is still there, large, for whoever reads another language
+// next, and after a reload in that one.
+func TestFindingOutlivesLanguage(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-0412")
+	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-0412", Stage: events.StageFinal,
+		Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2",
+		Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}})
+	h.after(5 * time.Hour)
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	for _, text := range []string{label(t, events.ScanSet, "VAS-003"), "3", "1", "", "", "4.2", label(t, events.ScanBadge, "B-1182")} {
+		h.after(3 * time.Second)
+		s.scan(text)
+	}
+	must(t, s.scan(""), "VAS-003 packed", "came back SHORT from its case")
+	for range 2 {
+		must(t, inGerman(h, "packing"), "broken", "VAS-003 gepackt", "VAS-003: kam mit ZU WENIG aus seinem Eingriff zurück", "K-0412")
+	}
+	must(t, getJSON(h, "/at/north/or-3/packing/state?lang=en"), "came back SHORT from its case")
+
+	h.open("LAP-014", "K-1")
+	s = &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "broken", "was opened and not packed since")
+	must(t, inGerman(h, "sterilizer"), "broken", "LAP-014 in Charge S1-0304-07 (Siebe: 1)", "wurde geöffnet und seither nicht gepackt")
+	// A refusal, and the time in a question.
+	must(t, s.do("begin", "sterilizer", "S1", "run", "1", "cycle", "c-134"), "S1-0304-01 was recorded already")
+	must(t, inGerman(h, "sterilizer"), "S1-0304-01", "04.03.2026")
+}
+
+// TestCountInAnotherLanguage: what was said when a count was signed, and why it is taken back, is said in the language of
+// whoever reads it.
+func TestCountInAnotherLanguage(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.lines("VAS-003", 4, 2, 3)
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	a := c.scan(label(t, events.ScanBadge, "B-2"))
+	must(t, a, "First count recorded (sets: 1), signed by B-1 and B-2")
+	page := h.get(fmt.Sprint(a["go"], "&lang=de"))
+	said := "Erste Zählung aufgezeichnet (Siebe: 1), unterschrieben von B-1 und B-2"
+	if !strings.Contains(page, said) || strings.Contains(page, "A count that comes out") {
+		t.Error("the German page says it in English")
+	}
+	h.after(3 * time.Second)
+	must(t, h.post("/at/north/or-3/count/do?lang=de",
+		`{"client":"t","n":50,"case":"K-1","stage":"final","action":"take-back","fields":{}}`), "Warum wird das zurückgenommen? "+said)
+	c.stage = "final"
+	c.do("begin")
+	must(t, c.scan("P47110815"), "P47110815")
+	must(t, h.post("/at/north/or-3/count/scan?lang=de", `{"client":"t","n":60,"case":"K-1","stage":"final","text":""}`),
+		"P47110815", "Ausweis")
+}
+
+// TestPackingAnOpenSetIsAsked: that a set is open in a case that is not closed is a question, before anything is counted.
+// Neither Enter nor a number answers it; what is recorded then says it, as does the page.
+func TestPackingAnOpenSetIsAsked(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	at := h.clock()
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+	scan(label(t, events.ScanBadge, "B-1"))
+	asks := "VAS-003 is open in case K-1 since " + at.Format("2 Jan 2006 15:04")
+	must(t, scan(label(t, events.ScanTag, "VAS-003")), "open", asks)
+	for _, a := range []map[string]any{scan(""), scan("4"), s.do("line", "line", "1"), s.do("record"), s.do("open", "value", "K-2")} {
+		must(t, a, asks)
+	}
+	must(t, s.do("open", "value", "K-1"), "4 × Forceps")
+	for range 3 {
+		scan("")
+	}
+	before := h.size()
+	must(t, scan("4.2"), "doubtful", "VAS-003 was opened for case K-1, which is not closed", "Enter records: VAS-003 packed")
+	must(t, scan(""), "doubtful", "VAS-003 packed", "VAS-003 was opened for case K-1, which is not closed")
+	if h.size() != before+1 {
+		t.Errorf("%d records", h.size()-before)
+	}
+	// It is asked of each set anew, and it can be left as it is.
+	h.open("VAS-003", "K-2")
+	must(t, scan(label(t, events.ScanTag, "VAS-003")), "VAS-003 is open in case K-2 since")
+	must(t, s.do("leave"), "Scan the tag")
+}
+
+// TestNewestVersionIsTakenBack: who goes on by the newest version and takes that back has all counts again, and is asked
+// again.
+func TestNewestVersionIsTakenBack(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-0", "VAS-003")
+	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "1", "1"} {
+		h.after(3 * time.Second)
+		s.scan(text)
+	}
+	h.reissued(2)
+	must(t, s.scan(""), "was issued anew")
+	a := s.do("newest", "value", "2")
+	again := strings.Count(fmt.Sprint(a["bench"]), `data-clear="1"`)
+	must(t, s.do("undo"), "was issued anew: version 2")
+	a = s.do("stay", "value", "2")
+	if lines := strings.Count(fmt.Sprint(a["bench"]), `data-clear="1"`); lines != 2 || again != 1 {
+		t.Errorf("counted lines: %d by the newest version, then %d, want 1 and 2", again, lines)
+	}
+}
+
+// TestWhyTakenBack: the reasons for taking a record back fit what was recorded.
+func TestWhyTakenBack(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
+			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+	}
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.scan(label(t, events.ScanCase, "K-1"))
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, s.scan(label(t, events.ScanBadge, "B-2")), "Case K-1 closed")
+	h.after(3 * time.Second)
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	a := s.do("take-back")
+	if all := fmt.Sprint(a["choices"]); strings.Contains(all, "another set") || !strings.Contains(all, "another case") {
+		t.Errorf("offered are %s", all)
+	}
+	must(t, s.do("take-back", "value", "wrong-set"), "Why is this taken back?")
+	must(t, s.do("take-back", "value", "wrong-case"), "Taken back: Case K-1 closed")
+}
+
+// TestLotIsNothingKnown: what is known here as a badge, a set, a case, a load or a station is no lot, at an indicator and
+// at a bag, in whatever letters; a pattern of the site may say that it is one.
+func TestLotIsNothingKnown(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-0412")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan("B-3310")
+	s.do("take-as", "value", "badge")
+	s.do("next-person")
+	seal := &scanner{h: h, path: "/at/north/packing-1/sealing"}
+	seal.scan(label(t, events.ScanTag, "VAS-003"))
+	seal.do("placement", "placement", "inside-bag")
+	for _, x := range []struct{ code, kind string }{
+		{"B-3310", "Badge"}, {"b-3310", "Badge"}, {"VAS-003", "Set"}, {"K-0412", "Case"}, {"S1-0304-01", "Load"}, {"OR-3", "Station"},
+	} {
+		no := x.code + " is no lot here. It is known as: " + x.kind
+		if a := s.do("indicator", "load", "S1-0304-01", "lot", x.code, "result", "negative"); a["off"] != "lot" {
+			t.Errorf("%s stays in the field", x.code)
+		} else {
+			must(t, a, no)
+		}
+		must(t, seal.do("bag-lot", "lot", x.code), no)
+		must(t, seal.do("nonsense"), "means nothing here", "")
+		if bench := fmt.Sprint(seal.do("nothing")["bench"]); strings.Contains(bench, `value="`+x.code+`"`) {
+			t.Errorf("%s is the lot of the bag", x.code)
+		}
+	}
+	h.after(time.Minute)
+	seal.do("placement", "placement", "inside-bag")
+	if a := seal.scan("K-0412"); !strings.Contains(tells(a), "no lot here") {
+		t.Errorf("scanned as a lot: %s", tells(a))
+	}
+	seal.do("nothing")
+	seal.do("clear")
+	policy := events.DefaultPolicy()
+	policy.Codes = []events.CodePattern{{Kind: events.ScanLot, Like: "K-9999"}}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, s.do("indicator", "load", "S1-0304-01", "lot", "K-0412", "result", "negative"), "S1-0304-01: negative")
+}
+
+// TestBadgeInTheLotsField: a badge that a scanner typed there doesn't stay, in a real browser; what else was entered does.
+func TestBadgeInTheLotsField(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan("B-3310")
+	s.do("take-as", "value", "badge")
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("sterilizer"))
+	p.Await(`(document.querySelector("#bi-load").value = "S1-0304-01", document.querySelector("#bi-result").value = "positive",
+		document.querySelector("#bi-lot").focus(), true)`)
+	before := h.size()
+	p.Press("B-3310\r")
+	p.AwaitText("#verdict", "B-3310 is no lot here")
+	p.Await(`document.querySelector("#bi-lot").value === "" && document.querySelector("#bi-result").value === "positive"`)
+	if h.size() != before {
+		t.Error("recorded")
+	}
+}
+
+// TestCycleIsChosen: which cycle ran is chosen by a person, by one key; only where the site has one alone is it there.
+func TestCycleIsChosen(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	for _, cycle := range []string{"c-121", "c-134"} {
+		s.do("begin", "sterilizer", "S1", "run", "5", "cycle", "", "other", cycle)
+		s.do("give-up")
+	}
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("sterilizer"))
+	chosen := func() string { return browsertest.Eval[string](p, `document.querySelector("#cycle").value`) }
+	if c := chosen(); c != "" {
+		t.Fatalf("%q is chosen by nobody", c)
+	}
+	p.Await(`(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").focus(), true)`)
+	p.Type("6\r")
+	p.AwaitText("#verdict", "A load needs the sterilizer, the cycle number and the cycle")
+	settled(p)
+	p.Await(`document.querySelector("#run").value === "6" && (document.querySelector("#cycle").focus(), true)`)
+	p.Type(kb.ArrowDown)
+	if c := chosen(); c != "c-134" {
+		t.Errorf("one key chooses %q, want what ran last", c)
+	}
+	p.Touch(`form[data-do="begin"] button`)
+	p.AwaitText("#bench", "cycle number 6, c-134")
+	policy := events.DefaultPolicy()
+	policy.Cycles = []string{"c-134"}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	p.Open(h.at("sterilizer"))
+	if c := chosen(); c != "c-134" {
+		t.Errorf("of one cycle %q is chosen", c)
+	}
+}
+
+// TestNoPatientInForms: what identifies a patient is taken by no field of a form, and does not stay there.
+func TestNoPatientInForms(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	before, n := h.size(), 0
+	for _, x := range []struct{ place, action, field string }{
+		{"opening", "case", "case"}, {"sealing", "bag-lot", "lot"}, {"sealing", "seal", "seal"}, {"return", "basket", "basket"},
+		{"return", "washer", "washer"}, {"pieces", "item", "item"}, {"sterilizer", "indicator", "lot"}, {"sterilizer", "begin", "for"},
+		{"close", "case", "case"},
+	} {
+		for _, code := range []string{"]C1801804012345000000022", "(8018)040123450000000221", "483920, (8018)040123450000000221"} {
+			s := &scanner{h: h, path: "/at/north/or-3/" + x.place, n: n}
+			s.scan(label(t, events.ScanTag, "VAS-003"))
+			h.after(3 * time.Second)
+			a := s.do(x.action, x.field, code)
+			if must(t, a, "broken", "This symbol names a patient"); a["off"] != x.field {
+				t.Errorf("%s, %s: the number stays in %v", x.place, x.action, x.field)
+			}
+			s.do("clear")
+			n = s.n
+		}
+	}
+	if h.size() != before {
+		t.Error("recorded")
+	}
+}
