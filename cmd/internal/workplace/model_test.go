@@ -402,7 +402,7 @@ func (w *walk) forget() bool {
 		m.ref = ""
 	}
 	if m, ok := w.p.(*returnModel); ok && day(now) != day(w.active) {
-		m.step, m.load, m.noLoad = "", "", false
+		m.step, m.load, m.noLoad, m.basket, m.loadAt, m.loadBy = "", "", false, "", time.Time{}, ""
 	}
 	if now.Sub(w.active) <= 20*time.Minute && day(now) == day(w.active) {
 		return false

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"listbound/events"
 )
@@ -13,6 +14,9 @@ import (
 type returnModel struct {
 	set, step string
 	load      string // of the washer
+	loadAt    time.Time
+	loadBy    string // by whose badge it was said
+	basket    string // of the set that lies here, or comes next
 	noLoad    bool   // it was said that it is not known
 	untreated bool
 	faults    []events.ReturnFault
@@ -36,8 +40,13 @@ func (m *returnModel) clone() player {
 	return &c
 }
 
-func (m *returnModel) promised(_ *walk, s step, shown answer) bool {
-	return s.enter() && shown.promises()
+func (m *returnModel) promised(w *walk, s step, shown answer) bool {
+	return s.enter() && shown.promises() && !m.loadOld(w, w.operator)
+}
+
+// loadOld reports whether the washer's load is asked about again.
+func (m *returnModel) loadOld(w *walk, operator string) bool {
+	return m.step == "washed" && m.load != "" && (w.at.Sub(m.loadAt) > time.Hour || m.loadBy != "" && m.loadBy != operator)
 }
 
 func (m *returnModel) next(w *walk, shown answer) step {
@@ -48,6 +57,8 @@ func (m *returnModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "anew", "leave"), fields: shown.choice("anew")}
 	case ask && shown.says("which step is this?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5")}
+	case ask && shown.says("was it in load"):
+		return pick(w, load, step{verb: "do", action: "same-load", fields: shown.choice("same-load")})
 	case ask && shown.says("which load of which washer?"):
 		return pick(w, load, load, step{verb: "do", action: "no-load"})
 	case ask && shown.says("badge"):
@@ -69,7 +80,8 @@ func (m *returnModel) next(w *walk, shown answer) step {
 	case 6:
 		return step{verb: "do", action: "untreated"}
 	case 7:
-		return pick(w, load, step{verb: "do", action: "no-load"})
+		return pick(w, load, step{verb: "do", action: "no-load"},
+			step{verb: "do", action: "basket", fields: map[string]string{"basket": pick(w, "7", " 12 ", "")}})
 	case 8:
 		return step{verb: "scan", text: pick(w, "1", "3", "7", "12")}
 	}
@@ -86,8 +98,17 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 	case a.says("Read twice"):
 	case s.kind == events.ScanSet || s.kind == events.ScanTag:
 		if s.id != m.set {
+			next := m.basket
+			if m.set != "" {
+				next = ""
+			}
 			m.turn(s.id)
+			m.basket = next
 		}
+	case s.action == "basket":
+		m.basket = strings.TrimSpace(s.fields["basket"])
+	case s.action == "same-load" && m.load != "" && value == m.load:
+		m.loadAt, m.loadBy = w.at, w.operator
 	case s.action == "clear", s.action == "leave":
 		m.turn("")
 	case s.action == "anew":
@@ -107,12 +128,12 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 		m.load, m.noLoad = "", true
 	case s.action == "load" && s.fields["run"] != "x":
 		m.load = fmt.Sprintf("%s-%s-%02s", strings.ToUpper(s.fields["washer"]), w.at.In(w.h.site.Zone()).Format("0102"), s.fields["run"])
-		m.noLoad = false
+		m.noLoad, m.loadAt, m.loadBy = false, w.at, w.operator
 	}
 }
 
 func (m *returnModel) turn(set string) {
-	m.set, m.untreated, m.faults, m.noLoad, m.anew = set, false, nil, false, ""
+	m.set, m.untreated, m.faults, m.noLoad, m.anew, m.basket = set, false, nil, false, "", ""
 }
 
 func (m *returnModel) toggle(fault events.ReturnFault) {
@@ -134,24 +155,35 @@ func (m *returnModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == "" || e.Operator != w.badge() || e.Subject != m.set || string(d.Step) != m.step || !slices.Equal(d.Faults, m.faults) {
 		w.fail("%s %s by %s, %v; said were %+v by %s", e.Subject, d.Step, e.Operator, d.Faults, m, w.badge())
 	}
-	treated, load := "", ""
+	treated, load, basket := "", "", ""
 	switch m.step {
 	case "left-room":
 		treated = map[bool]string{true: "no", false: "yes"}[m.untreated]
 	case "washed":
-		if load = m.load; load == "" && !m.noLoad {
+		if load, basket = m.load, m.basket; load == "" && !m.noLoad {
 			w.fail("washed, and nobody said in which load")
 		}
+		if m.loadOld(w, e.Operator) {
+			w.fail("washed by %s in the load that %s said at %s", e.Operator, m.loadBy, m.loadAt)
+		}
 	}
-	if d.Treated != treated || d.WasherLoad != load {
-		w.fail("treated %q, load %q; said were %q, %q", d.Treated, d.WasherLoad, treated, load)
+	if d.Treated != treated || d.WasherLoad != load || d.Basket != basket {
+		w.fail("treated %q, load %q, basket %q; said were %q, %q, %q", d.Treated, d.WasherLoad, d.Basket, treated, load, basket)
+	}
+	if basket != "" && s.enter() && !strings.Contains(fmt.Sprint(shown["more"]), "Basket "+basket) {
+		w.fail("basket %s recorded, of which Enter said nothing", basket)
 	}
 	if load != "" && !strings.Contains(load, "-"+w.at.In(w.h.site.Zone()).Format("0102")+"-") {
 		w.fail("washed in load %s, which is of another day", load)
 	}
 }
 
-func (m *returnModel) recorded(*walk) { m.turn("") }
+func (m *returnModel) recorded(w *walk) {
+	if m.load != "" && m.loadBy == "" {
+		m.loadBy = w.operator
+	}
+	m.turn("")
+}
 
 // pieceModel is the model of the page that says what became of a piece.
 type pieceModel struct {
@@ -231,8 +263,11 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 		}
 	case s.action == "clear":
 		*m = pieceModel{}
-	case s.action == "item" && m.set != "" && s.fields["item"] == "ZZ-9":
-		m.line, m.item = 0, "ZZ-9"
+	case s.action == "item" && m.set != "" && s.fields["item"] == "ZZ-9" && (m.line > 0 || m.item != "ZZ-9"):
+		if known { // of another piece
+			*m = pieceModel{set: m.set}
+		}
+		m.line, m.item, m.n = 0, "ZZ-9", 0
 	case s.action == "became" && slices.Contains(became, s.fields["value"]):
 		m.became = s.fields["value"]
 	case s.action == "many" && strings.Contains("12", s.fields["quantity"]) && a["no"] != true:
@@ -241,7 +276,7 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 		m.where = s.fields["where"]
 	case !typed || m.set == "":
 	case !known && m.set == "VAS-003" && number >= 1 && number <= 3:
-		m.line, m.item = number, listShort().Lines[number-1].Item
+		m.line, m.item, m.n = number, listShort().Lines[number-1].Item, 0
 	case known && m.became == "" && number >= 1 && int(number) <= len(became):
 		m.became = became[number-1]
 	case known && m.became != "" && number >= 1 && (m.line == 0 || number <= listShort().Lines[m.line-1].Quantity):
@@ -260,6 +295,12 @@ func (m *pieceModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == "" || e.Operator != w.badge() || e.Subject != m.set || d.Line != m.line || d.Item != m.item ||
 		string(d.Became) != m.became || d.Quantity != max(m.n, 1) || d.Place != m.where {
 		w.fail("%s: %+v by %s; said was %+v by %s", e.Subject, d, e.Operator, m, w.badge())
+	}
+	if m.line > 0 && d.Quantity > listShort().Lines[m.line-1].Quantity {
+		w.fail("%d of line %d, which has %d", d.Quantity, m.line, listShort().Lines[m.line-1].Quantity)
+	}
+	if m.became == "lost" && w.latest["status"] == "whole" {
+		w.fail("a missed piece is in order: %v", w.latest["words"])
 	}
 }
 

@@ -118,8 +118,22 @@ func (b *pieces) chooseLine(v *visit, f fields) (said, error) {
 	case l == nil:
 		return said{}, v.sayNo("no-such-line", n, b.Tag)
 	}
-	b.Line, b.Item, b.Description = l.Line, l.Item, l.Description
+	b.take(l.Line, l.Item, l.Description)
 	return said{}, nil
+}
+
+// take takes which piece is meant. What was said of another one is not of this one, nor
+// how many, which the list of no line was asked about.
+func (b *pieces) take(line int64, item, description string) {
+	switch {
+	case b.Line == line && b.Item == item:
+		return
+	case b.known():
+		set := b.Tag
+		b.clear()
+		b.Tag = set
+	}
+	b.Line, b.Item, b.Description, b.Quantity = line, item, description, 0
 }
 
 // takeItem takes a piece that is on no list known here by its catalogue number.
@@ -128,7 +142,7 @@ func (b *pieces) takeItem(v *visit, f fields) (said, error) {
 	if b.Tag == "" || d.Item == "" || d.Check() != nil {
 		return said{}, v.sayNo("piece-item")
 	}
-	b.Line, b.Item, b.Description = 0, d.Item, ""
+	b.take(0, d.Item, "")
 	return said{}, nil
 }
 
@@ -237,6 +251,7 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 	s := good(v.say(says), "")
 	set := b.Tag
 	if b.Became == events.BecameLost {
+		s = doubt(v.say(says), v.t("piece-lost-more")) // in order is nothing that somebody looks for
 		if s, err = v.missed(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
 			return said{}, err
 		}

@@ -15,15 +15,17 @@ import (
 
 // returning is the draft of the workplace on a set's way back from a case: it left the
 // room, was received, washed, inspected. Which step is recorded here is said once, and
-// stays until another is; so does the washer's load. Then a scan and Enter record a set
-// with which nothing is wrong.
+// stays until another is; so does the washer's load, for as long as one takes and for who
+// said it. Then a scan and Enter record a set with which nothing is wrong.
 type returning struct {
 	hand
 	Step      events.ReturnStep    `json:"step,omitempty"`
 	Washer    string               `json:"washer,omitempty"`
-	Load      string               `json:"load,omitempty"` // of the washer
+	Load      string               `json:"load,omitempty"`   // of the washer
+	LoadAt    time.Time            `json:"loadAt,omitzero"`  // when that was said
+	LoadBy    string               `json:"loadBy,omitempty"` // and by whose badge
 	NoLoad    bool                 `json:"noLoad,omitempty"`
-	Basket    string               `json:"basket,omitempty"`
+	Basket    string               `json:"basket,omitempty"`    // of the set that lies here, or that is scanned next
 	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
 	Anew      string               `json:"anew,omitempty"` // turn of a set that lies ready and goes back, as a person said
@@ -39,6 +41,7 @@ func returnPlace() workplace {
 			"clear":     (*returning).discard,
 			"step":      (*returning).choose,
 			"load":      (*returning).takeLoad,
+			"same-load": (*returning).sameLoad,
 			"no-load":   (*returning).leaveLoad,
 			"basket":    (*returning).takeBasket,
 			"untreated": (*returning).toggleTreated,
@@ -55,9 +58,9 @@ func returnPlace() workplace {
 func (b *returning) wants() []want { return wanted(events.ScanSet, events.ScanBadge) }
 
 // clear takes the set away. The step and the washer's load are those of the next set, too;
-// that a load is not known is said of each.
+// that a load is not known is said of each, and each lay in a basket of its own.
 func (b *returning) clear() {
-	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, Basket: b.Basket}
+	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, LoadAt: b.LoadAt, LoadBy: b.LoadBy}
 }
 
 func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
@@ -67,8 +70,12 @@ func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
 
 func (b *returning) scanSet(_ *visit, set string) (said, error) {
 	if b.Tag != set {
+		next := ""
+		if b.Tag == "" {
+			next = b.Basket
+		}
 		b.clear()
-		b.Tag, b.Done = set, nil
+		b.Tag, b.Basket, b.Done = set, next, nil
 	}
 	return said{}, nil
 }
@@ -126,6 +133,15 @@ func (b *returning) takeLoad(v *visit, f fields) (said, error) {
 		return said{}, v.sayNo("washer-needs")
 	}
 	b.Washer, b.Load, b.NoLoad = washer, load, false
+	b.LoadAt, b.LoadBy = v.now, b.Operator
+	return said{}, nil
+}
+
+// sameLoad answers that the set that lies here was in the washer's load of before, too.
+func (b *returning) sameLoad(v *visit, f fields) (said, error) {
+	if b.Load != "" && f["value"] == b.Load {
+		b.LoadAt, b.LoadBy = v.now, b.Operator
+	}
 	return said{}, nil
 }
 
@@ -158,9 +174,41 @@ func (b *returning) toggleFault(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-// asksLoad reports whether the washer's load is still to be said.
-func (b *returning) asksLoad() bool {
-	return b.Step == events.ReturnWashed && b.Load == "" && !b.NoLoad
+// washerHolds is for how long a washer's load is not asked about again: few programs take
+// an hour, and then the next one is in the washer.
+const washerHolds = time.Hour
+
+// asksLoad reports whether the washer's load is still to be said, or said again: it may be
+// over by now, and another person has mostly another one.
+func (b *returning) asksLoad(v *visit) bool {
+	if b.Step != events.ReturnWashed || b.NoLoad {
+		return false
+	}
+	return b.Load == "" || v.now.Sub(b.LoadAt) > washerHolds || b.LoadBy != "" && b.Operator != "" && b.Operator != b.LoadBy
+}
+
+// askLoad asks in which load of which washer a set was.
+func (b *returning) askLoad(v *visit) said {
+	unknown := choice{Do: "no-load", Words: v.t("no-washer-load")}
+	if b.Load == "" || b.LoadAt.IsZero() { // or it lies here from an earlier version
+		return ask(v.t("washer-load", b.Tag), "").offer(unknown)
+	}
+	return ask(v.t("washer-load-still", b.Tag, b.Load), v.t("washer-load-said", v.w.Time(b.LoadAt))).
+		offer(choice{Do: "same-load", Value: b.Load, Words: v.t("do-same-load", b.Load)}, unknown)
+}
+
+// about is what is recorded of a set besides its step, and what is wrong with it.
+func (b *returning) about(v *visit) (about, faults []string) {
+	if b.Step == events.ReturnWashed && b.Load != "" {
+		about = append(about, b.Load)
+	}
+	if b.Step == events.ReturnWashed && b.Basket != "" {
+		about = append(about, v.t("basket")+" "+b.Basket)
+	}
+	for _, f := range b.Faults {
+		faults = append(faults, v.t("return-"+string(f)))
+	}
+	return about, faults
 }
 
 func (b *returning) verdict(v *visit) (said, error) {
@@ -183,28 +231,25 @@ func (b *returning) verdict(v *visit) (said, error) {
 			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
 		}
 		return s, nil
-	case b.asksLoad():
-		return ask(v.t("washer-load", b.Tag), "").offer(choice{Do: "no-load", Words: v.t("no-washer-load")}), nil
+	case b.asksLoad(v):
+		return b.askLoad(v), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
 	}
-	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), b.Load)
+	about, faults := b.about(v)
+	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), strings.Join(append(about, faults...), ", "))
 	if b.Step == events.ReturnLeft && b.Untreated {
-		s = doubt(v.t("enter-returned-untreated", b.Tag), "")
+		s = doubt(v.t("enter-returned-untreated", b.Tag), s.More)
 	}
-	if len(b.Faults) > 0 {
-		var all []string
-		for _, f := range b.Faults {
-			all = append(all, v.t("return-"+string(f)))
-		}
-		s = doubt(s.Words, strings.Join(all, ", "))
+	if len(faults) > 0 {
+		s = doubt(s.Words, s.More)
 	}
 	st, err := v.standing(b.Tag)
 	if err != nil {
 		return said{}, err
 	}
 	if st == nil {
-		return doubt(s.Words, v.t("never-packed", b.Tag)), nil
+		return doubt(s.Words, strings.TrimSpace(v.t("never-packed", b.Tag)+" "+s.More)), nil
 	}
 	open, err := v.openCase(st.Key)
 	if open != "" && b.Step == events.ReturnLeft {
@@ -215,7 +260,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 
 // record takes the step into the ledger, once nothing is asked any more.
 func (b *returning) record(v *visit, _ fields) (said, error) {
-	if b.Tag == "" || b.Step == "" || b.asksLoad() || b.Operator == "" {
+	if b.Tag == "" || b.Step == "" || b.asksLoad(v) || b.Operator == "" {
 		return said{}, nil
 	}
 	if trip, err := b.notBack(v); err != nil || trip != "" {
@@ -239,6 +284,9 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 		Operator: b.Operator, Data: d})
 	if err != nil {
 		return said{}, err
+	}
+	if b.Load != "" && b.LoadBy == "" {
+		b.LoadBy = b.Operator // said before a badge was scanned
 	}
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
@@ -270,6 +318,7 @@ func (b *returning) body(*visit) (any, error) {
 func (b *returning) refresh(v *visit) error {
 	if !v.today(b.Active) {
 		b.Step, b.Washer, b.Load, b.NoLoad, b.Basket = "", "", "", false, ""
+		b.LoadAt, b.LoadBy = time.Time{}, ""
 	}
 	return nil
 }

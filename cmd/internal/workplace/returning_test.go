@@ -158,7 +158,7 @@ func TestWhatBecameOfAPiece(t *testing.T) {
 	says(scan("2"), "open", "line 2 (Clamp, vascular, angled, 22 cm): what became of it?")
 	says(scan("4"), "open", "Scan your badge")
 	says(scan(label(t, events.ScanBadge, "B-1182")), "doubtful", "Tell the charge nurse of the operating room")
-	says(scan(""), "whole", "VAS-003, 1 of line 2 (Clamp, vascular, angled, 22 cm): missed.")
+	says(scan(""), "doubtful", "VAS-003, 1 of line 2 (Clamp, vascular, angled, 22 cm): missed.")
 	all := h.events(site.Query{Set: "VAS-003"}, events.KindPieceReported)
 	if len(all) != 1 {
 		t.Fatalf("%d reports", len(all))
