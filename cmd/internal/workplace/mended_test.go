@@ -277,3 +277,43 @@ func TestNoPatientInForms(t *testing.T) {
 		t.Error("recorded")
 	}
 }
+
+// TestExpiredEntriesAreKept: what is too old to be recorded is not offered to be sent. It stays in sight, also after a
+// reload, and can be copied, until a person says that it is done.
+func TestExpiredEntriesAreKept(t *testing.T) {
+	h := newHouse(t)
+	h.after(48 * time.Hour)
+	p := browser(t).Tab(t, tablet)
+	const at = "/at/north/or-3/storage"
+	p.Open(h.at("packing"))
+	waiting(p, at, 1, 32*24*time.Hour, label(t, events.ScanTag, "LAP-014"), "7")
+	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:other:%s", JSON.stringify([{verb: "scan", at: Date.now() - %d,
+		body: {client: "other", n: 1, rev: 1, text: %q}}])), true)`, at, (30*24*time.Hour).Milliseconds(), label(t, events.ScanTag, "VAS-003")))
+	before := h.size()
+	for range 2 {
+		p.Reload()
+		p.AwaitText("#old", "VAS-003")
+		p.AwaitText("#expired", "Storage · LAP-014")
+		p.AwaitText("#expired", "Storage · 7")
+		if got := p.Text("#old"); strings.Contains(got, "LAP-014") {
+			t.Fatalf("offered to be sent: %s", got)
+		}
+	}
+	p.Axe()
+	p.Click(`#expired [data-act="copy"]`)
+	p.AwaitText("#expired", "Copied")
+	p.Touch(`#old [data-act="take"]`)
+	p.Await(`document.querySelector("#old").hidden`)
+	settled(p)
+	p.AwaitText("#expired", "LAP-014")
+	if untaken := p.Text("#untaken"); strings.Contains(untaken, "LAP-014") || h.size() != before {
+		t.Errorf("sent, and refused: %s", untaken)
+	}
+	browsertest.Eval[bool](p, `(window.print = () => { window.printed = getComputedStyle(document.querySelector("#expired")).display + document.body.dataset.print; }, true)`)
+	p.Touch(`#expired [data-act="print"]`)
+	p.Await(`window.printed === "blockexpired"`)
+	p.Touch(`#expired [data-act="aside"]`)
+	p.Await(`document.querySelector("#expired").hidden`)
+	p.Reload()
+	p.Await(`document.body.dataset.kept && document.querySelector("#expired").hidden`)
+}

@@ -710,7 +710,8 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil:
 		return said{}, err
-	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), b.Operator == "", b.WeightGrams == 0 && !b.NoWeight, p.Look && b.Witness == "":
+	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
+		p.Look && b.Witness == "":
 		return said{}, nil
 	}
 	data := &events.SetPacked{

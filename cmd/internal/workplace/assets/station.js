@@ -37,6 +37,10 @@ const aliveEvery = 2000;
 // of when: the clock may have been set meanwhile (longestWait in workplace.go).
 const longestWait = 12 * 3600 * 1000;
 
+// What is older is taken no more (longestKept in workplace.go).
+const longestKept = 31 * 24 * 3600 * 1000;
+const expired = item => Date.now() - item.at >= longestKept;
+
 // Sender keeps what was entered until the server has answered it, in order and
 // across reloads. What waits here is shown as waiting: it is not recorded.
 export class Sender {
@@ -95,7 +99,10 @@ export class Sender {
     else localStorage.removeItem(this.oldKey);
     this.showOld();
   }
-  showOld() { tellEntries("old", this.old()); }
+  showOld() {
+    tellEntries("old", this.old().filter(item => !expired(item)));
+    tellEntries("expired", this.old().filter(expired));
+  }
   // What waited and was not taken, until somebody has seen it: at whichever page of the station.
   get untakenKey() { return "untaken:" + this.oldKey.slice(4); }
   untaken() { return JSON.parse(localStorage.getItem(this.untakenKey) || "[]"); }
@@ -110,14 +117,32 @@ export class Sender {
     box?.querySelector("[data-act=take]").addEventListener("click", () => {
       // By numbers of this page: others have been answered since theirs were given.
       // From nobody who works here now: what lies here is not theirs.
-      const items = this.old().map(item =>
+      const items = this.old().filter(item => !expired(item)).map(item =>
         ({...item, left: true, body: {...item.body, client: "old" + client, n: number(), sure: true}}));
       this.items.push(...items);
       this.save();
-      this.putOld([]);
+      this.putOld(this.old().filter(expired));
       this.pump();
     });
-    box?.querySelector("[data-act=drop]").addEventListener("click", () => this.putOld([]));
+    box?.querySelector("[data-act=drop]").addEventListener("click", () => this.putOld(this.old().filter(expired)));
+    // What can't be sent any more is for people to enter by hand: it stays until one says that it is done.
+    const over = document.getElementById("expired");
+    over?.querySelector("[data-act=print]").addEventListener("click", () => {
+      document.body.dataset.print = "expired";
+      print();
+      delete document.body.dataset.print;
+    });
+    over?.querySelector("[data-act=copy]").addEventListener("click", e => {
+      const text = Object.assign(document.createElement("textarea"),
+        {value: [...over.querySelectorAll("li")].map(li => li.textContent).join("\n")});
+      over.append(text); // navigator.clipboard is there on encrypted pages only
+      text.select();
+      const copied = document.execCommand("copy");
+      text.remove();
+      if (copied) e.target.textContent = e.target.dataset.done;
+      else beep("wrong");
+    });
+    over?.querySelector("[data-act=aside]").addEventListener("click", () => this.putOld(this.old().filter(item => !expired(item))));
     document.querySelector("#untaken [data-act=seen]")?.addEventListener("click", () => this.putUntaken([]));
     this.showOld();
     tellEntries("untaken", this.untaken());
@@ -161,7 +186,7 @@ export class Sender {
       const item = this.items[0];
       // What waited is observed when it was entered, not when the line came back.
       const ago = Date.now() - item.at;
-      if ((ago >= longestWait || ago < -2000) && !item.body.sure) { // or the clock was set back
+      if (expired(item) || (ago >= longestWait || ago < -2000) && !item.body.sure) { // or the clock was set back
         this.putOld([...this.old(), {base: this.base, ...item}]);
         this.items.shift();
         if (item.left) this.left--; // it is not sent from here
