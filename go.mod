@@ -33,6 +33,7 @@ require (
 	github.com/transparency-dev/witness v0.0.0-20260720115447-2e1c6971d19e
 	github.com/xuri/excelize/v2 v2.11.1
 	go.uber.org/goleak v1.3.0
+	golang.org/x/crypto v0.58.0
 	golang.org/x/mod v0.43.0
 	golang.org/x/text v0.43.0
 	modernc.org/sqlite v1.62.0
@@ -66,7 +67,6 @@ require (
 	go.opentelemetry.io/otel v1.44.0 // indirect
 	go.opentelemetry.io/otel/metric v1.44.0 // indirect
 	go.opentelemetry.io/otel/trace v1.44.0 // indirect
-	golang.org/x/crypto v0.58.0 // indirect
 	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/sys v0.49.0 // indirect

@@ -72,7 +72,7 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 			http.Redirect(w, r, tripLink(b.Set, b.Trip), http.StatusSeeOther)
 			return
 		case refusal.Is(err):
-			b.Problem = err.Error()
+			b.Problem = p.sh.PageAnswer(r, err).Text
 		default:
 			p.acknowledgeFailed(w, r, words, b, err)
 			return

@@ -226,6 +226,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 // do not share numbers.
 func (p *pages) metrics() http.Handler {
 	reg := prometheus.NewRegistry()
+	reg.MustRegister(p.counts...)
 	gauge := func(name, help string, value func() float64) {
 		reg.MustRegister(prometheus.NewGaugeFunc(prometheus.GaugeOpts{Name: name, Help: help}, value))
 	}

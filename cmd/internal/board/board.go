@@ -20,6 +20,8 @@ import (
 	"sync"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -44,12 +46,13 @@ type pages struct {
 	templates map[string]*template.Template
 	log       *slog.Logger
 	enrol     sync.Mutex // one request alone enrols the board
+	counts    []prometheus.Collector
 }
 
 // Register adds the board, the histories, what can be taken away from them,
-// and the programs' read-only interface.
-func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger) error {
-	p := &pages{sh: sh, site: s, log: log}
+// and the programs' read-only interface. What others count is shown with its own metrics.
+func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, counts ...prometheus.Collector) error {
+	p := &pages{sh: sh, site: s, log: log, counts: counts}
 	var err error
 	p.templates, err = sh.Templates(templateFiles,
 		template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,

@@ -8,6 +8,7 @@
 package refusal
 
 import (
+	"cmp"
 	"context"
 	"crypto/rand"
 	"encoding/hex"
@@ -33,6 +34,7 @@ type Error struct {
 	err  error
 	key  string
 	args []any
+	why  Why // Refused where it is empty
 }
 
 func (e *Error) Error() string { return e.err.Error() }
@@ -48,20 +50,26 @@ func WithCode(code int, format string, args ...any) error {
 	return &Error{Code: code, err: fmt.Errorf(format, args...)}
 }
 
+// NotLetIn returns a refusal of somebody, not of what they sent: that was not looked at, and may be sent again by
+// whoever may.
+func NotLetIn(code int, format string, args ...any) error {
+	return &Error{Code: code, err: fmt.Errorf(format, args...), why: NotLetInHere}
+}
+
 // Keyed returns a refusal that pages say in their own language: by an entry of
 // their catalogue, with the same values. Programs are told the English text.
 func Keyed(key, format string, args ...any) error {
-	return &Error{http.StatusBadRequest, fmt.Errorf(format, args...), key, args}
+	return &Error{Code: http.StatusBadRequest, err: fmt.Errorf(format, args...), key: key, args: args}
 }
 
 // Say gives a refusal an entry by which pages say it. It stays the refusal that it
 // was: its status, its English text, what it wraps.
 func Say(err error, key string, args ...any) error {
-	code := http.StatusBadRequest
+	out := &Error{Code: http.StatusBadRequest, err: err, key: key, args: args}
 	if e := find(err); e != nil {
-		code = e.Code
+		out.Code, out.why = e.Code, e.why
 	}
-	return &Error{code, err, key, args}
+	return out
 }
 
 // InWords returns the entry by which pages say a refusal and its values, "" where
@@ -117,13 +125,14 @@ type Why string
 
 // The kinds of answer.
 const (
-	Refused     Why = "refused"     // the text says what and why
-	TooLarge    Why = "too-large"   // more was sent than is taken at once
-	Unavailable Why = "unavailable" // nothing can be recorded or asked now
-	NoRoom      Why = "no-room"     // the same, until there is room on the server's disk
-	Unknown     Why = "unknown"     // it is not known whether it was stored: the same again stores nothing twice
-	Failed      Why = "failed"      // the server's fault
-	Gone        Why = "gone"        // the client has gone away
+	Refused      Why = "refused"     // the text says what and why
+	TooLarge     Why = "too-large"   // more was sent than is taken at once
+	NotLetInHere Why = "not-let-in"  // whoever asks may not; what was sent was not looked at
+	Unavailable  Why = "unavailable" // nothing can be recorded or asked now
+	NoRoom       Why = "no-room"     // the same, until there is room on the server's disk
+	Unknown      Why = "unknown"     // it is not known whether it was stored: the same again stores nothing twice
+	Failed       Why = "failed"      // the server's fault
+	Gone         Why = "gone"        // the client has gone away
 )
 
 // Answer is what an error comes to outside.
@@ -159,7 +168,8 @@ func (c *Clerk) Answer(r *http.Request, err error) Answer {
 		return Answer{Code: http.StatusRequestEntityTooLarge, Why: TooLarge,
 			Text: fmt.Sprintf("more than %d bytes were sent; send less at once", large.Limit)}
 	case Is(err):
-		return Answer{Code: find(err).Code, Why: Refused, Text: err.Error()}
+		e := find(err)
+		return Answer{Code: e.Code, Why: cmp.Or(e.why, Refused), Text: err.Error()}
 	case r.Context().Err() != nil && gone(err):
 		return Answer{Code: statusClientClosed, Why: Gone, Text: "the request was given up"}
 	}

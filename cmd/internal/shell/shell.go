@@ -155,7 +155,9 @@ type Shell struct {
 	Site   string
 	Behind func() int64 // how many records no verdict knows of; nil where nobody knows
 	// Notices are what everybody has to know of the ledger itself; nil where there is nothing to know.
-	Notices   func(*Words) []string
+	Notices func(*Words) []string
+	// Signed says who has signed in; nil where nobody is asked.
+	Signed    func(*http.Request) *Signed
 	languages []*Words // English first
 	catalogue *words.Catalogue
 	log       *slog.Logger
@@ -248,9 +250,17 @@ type Page struct {
 	Live    bool     // the page itself says how far judgement is behind, and when it no longer is
 	Behind  int64    // how many records no verdict knows of
 	Notices []string // what everybody has to know of the ledger itself
+	Signed  *Signed  // nil for nobody
 	Body    any
 
 	query url.Values
+}
+
+// Signed is who has signed in, as the head of a page shows it.
+type Signed struct {
+	Name    string
+	People  bool // may let others in, or stations
+	Readers bool // may see who read what
 }
 
 // Lang is this page's address in another language.
@@ -277,6 +287,9 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	if s.Notices != nil {
 		p.Notices = s.Notices(words)
 	}
+	if s.Signed != nil {
+		p.Signed = s.Signed(r)
+	}
 	var out bytes.Buffer
 	if err := set[words.Lang].ExecuteTemplate(&out, name, p); err != nil {
 		s.FailText(w, r, fmt.Errorf("page %s: %w", name, err))
@@ -292,7 +305,7 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 // What is no refusal is logged by this.
 func (s *Shell) Answer(r *http.Request, err error) refusal.Answer {
 	a := s.clerk.Answer(r, err)
-	if a.Why != refusal.Refused && a.Why != refusal.TooLarge {
+	if a.Why != refusal.Refused && a.Why != refusal.TooLarge && a.Why != refusal.NotLetInHere {
 		a.Text = s.Words(r).T("shell.answer-"+string(a.Why), a.Incident)
 	}
 	return a

@@ -282,6 +282,10 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	if l.err != nil {
 		return
 	}
+	// Before it is looked up: who may not say it is not told whether somebody has.
+	if l.err = in.permitted(ctx, l.obs); l.err != nil {
+		return
+	}
 	id, err := l.obs.ID()
 	if err != nil {
 		l.err = refusal.Because(err)

@@ -15,6 +15,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/board"
+	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -36,7 +37,12 @@ type Option func(*options)
 type options struct {
 	practice *Filling
 	hosts    []string
+	door     *door.Door
+	watch    *door.Watch
 }
+
+// Accounts asks who somebody is, by a door: people, programs and stations' browsers are let to what their role may.
+func Accounts(d *door.Door) Option { return func(o *options) { o.door = d } }
 
 // New returns the handler for a site.
 func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
@@ -44,14 +50,15 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	for _, set := range opts {
 		set(&o)
 	}
+	o.watch = door.NewWatch(log)
 	mux := http.NewServeMux()
 	if err := routes(mux, s, log, o); err != nil {
 		return nil, err
 	}
 	// A page of another origin must not be able to record through a browser that may.
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
-	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh), sh)), sh)
-	return guardPace(secure(guardHost(inner, sh, o.hosts))), nil
+	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh), sh)), sh, o.watch)
+	return guardPace(secure(guardHost(inner, sh, o.watch, o.hosts))), nil
 }
 
 // routes registers everything that is served.
@@ -59,10 +66,25 @@ func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
 	sh.Behind = s.Behind
 	sh.Notices = func(words *shell.Words) []string { return notices(s, words) }
+	if o.watch == nil {
+		o.watch = door.NewWatch(log)
+	}
+	if o.door == nil {
+		return pages(mux, sh, s, log, o)
+	}
+	g := o.door.Guard(mux, sh, s, o.watch)
+	if err := errors.Join(o.door.Register(g), pages(g, sh, s, log, o)); err != nil {
+		return err
+	}
+	return g.Err()
+}
+
+// pages registers everything that is served with accounts and without.
+func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o options) error {
 	(&Server{site: s, sh: sh, turns: newTurns(), dear: newSeldom()}).register(mux)
 	registerLog(mux, sh, s)
 	sh.Register(mux)
-	if err := board.Register(mux, sh, s, log); err != nil {
+	if err := board.Register(mux, sh, s, log, o.watch.Counts()); err != nil {
 		return err
 	}
 	if o.practice == nil {

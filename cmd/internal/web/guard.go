@@ -15,6 +15,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 )
@@ -30,10 +31,7 @@ func Hosts(names ...string) Option {
 // two for one site, so that nothing but this header tells them apart. An
 // address in figures can't be re-pointed.
 func knownHosts(names []string) func(host string) bool {
-	known := []string{"localhost"}
-	if name, err := os.Hostname(); err == nil {
-		known = append(known, strings.ToLower(name))
-	}
+	known := OwnNames()
 	for _, n := range names {
 		known = append(known, strings.ToLower(n))
 	}
@@ -49,11 +47,21 @@ func knownHosts(names []string) func(host string) bool {
 	}
 }
 
+// OwnNames are those by which a server is always known.
+func OwnNames() []string {
+	known := []string{"localhost"}
+	if name, err := os.Hostname(); err == nil {
+		known = append(known, strings.ToLower(name))
+	}
+	return known
+}
+
 // guardHost refuses requests that were meant for another host.
-func guardHost(next http.Handler, sh *shell.Shell, names []string) http.Handler {
+func guardHost(next http.Handler, sh *shell.Shell, watch *door.Watch, names []string) http.Handler {
 	known := knownHosts(names)
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !known(r.Host) {
+			watch.Refused(r, door.WhyHost, "nobody")
 			sh.FailText(w, r, refusal.WithCode(http.StatusMisdirectedRequest,
 				"this server is not known as %q; ask it by its address, or have it started with --host %s",
 				r.Host, hostName(r.Host)))
@@ -67,12 +75,13 @@ func guardHost(next http.Handler, sh *shell.Shell, names []string) http.Handler 
 // method: reading is dear too, and a read answer is out. A link to a page may
 // be followed from anywhere. Where a browser sends neither header, as for an
 // image over plain HTTP, the answer's own resource policy keeps it from the page.
-func guardOrigin(next http.Handler, sh *shell.Shell) http.Handler {
+func guardOrigin(next http.Handler, sh *shell.Shell, watch *door.Watch) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !foreign(r) {
 			next.ServeHTTP(w, r)
 			return
 		}
+		watch.Refused(r, door.WhyOrigin, "nobody")
 		err := refusal.WithCode(http.StatusForbidden, "%s", sh.Words(r).T("shell.foreign-page"))
 		if strings.HasPrefix(r.URL.Path, apiPrefix) {
 			sh.FailJSON(w, r, err)

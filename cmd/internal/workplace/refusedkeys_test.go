@@ -17,7 +17,7 @@ import (
 func refusalKeys(t *testing.T) map[string]int {
 	t.Helper()
 	var files []string
-	for _, pattern := range []string{"../site/*.go", "../board/*.go", "*.go"} {
+	for _, pattern := range []string{"../site/*.go", "../board/*.go", "../door/*.go", "*.go"} {
 		found, err := filepath.Glob(pattern)
 		if err != nil || len(found) == 0 {
 			t.Fatal(pattern, err)

@@ -1,0 +1,169 @@
+package door
+
+import (
+	"slices"
+	"strings"
+
+	"listbound/events"
+)
+
+// Role is what somebody may do, in a plain word. The register of people has the same
+// ones: there they say what a badge may record, here what an account may do.
+type Role = events.Role
+
+// The roles. A person signs in for all of them but the first, which a station's
+// browser has by its code and a program by its token: who works at a station is told
+// by badge.
+const (
+	Records      = events.RoleRecords      // at a station: scans, counts, closes, and mends the station's own
+	Leads        = events.RoleLeads        // acknowledges, corrects, adopts policy, edits lists and registers
+	Investigates = events.RoleInvestigates // reads all, makes evidence
+	Audits       = events.RoleAudits       // reads, follows the log, sees who read what
+	Administers  = events.RoleAdministers  // people, tokens, stations, the server itself
+)
+
+// Roles lists the roles, in the order of the table of actions.
+func Roles() []Role { return events.Roles() }
+
+// personal are the roles that a person signs in for.
+func personal() []Role { return Roles()[1:] }
+
+// Rule says who may do one thing that a route does.
+type Rule struct {
+	// Pattern is the route's, as it is registered.
+	Pattern string
+	// Roles are those that may; one of them is enough.
+	Roles []Role
+	// Open is for everybody, signed in or not.
+	Open bool
+	// Own keeps a station to the addresses of itself: {site} and {station} are its name.
+	Own bool
+	// Person is for somebody who has signed in, and for no program: a token must not make others.
+	Person bool
+	// Kept is reading that is written down: who, when, what was asked.
+	Kept bool
+}
+
+var (
+	readers  = []Role{Leads, Investigates, Audits}
+	deep     = []Role{Investigates, Audits}
+	everyone = Roles()
+)
+
+// Rules has a row for every route. A route without one is not served: see Guard.
+func Rules() []Rule {
+	at := "/at/{site}/{station}/"
+	return []Rule{
+		// What a browser needs before anybody has signed in, and what a machine asks whether the server lives.
+		{Pattern: "GET /assets/", Open: true},
+		{Pattern: "GET /board/assets/", Open: true},
+		{Pattern: "GET /workplace/", Open: true},
+		{Pattern: "GET /at/sw.js", Open: true},
+		{Pattern: "GET /healthz", Open: true},
+		{Pattern: "GET /readyz", Open: true},
+		{Pattern: "GET /api/openapi.json", Open: true},
+		{Pattern: "GET /sign-in", Open: true},
+		{Pattern: "POST /sign-in", Open: true},
+		{Pattern: "POST /sign-out", Open: true},
+		{Pattern: "GET /code", Open: true},
+		{Pattern: "POST /code", Open: true},
+		{Pattern: "POST /station-code", Open: true},
+		{Pattern: "GET /trust", Open: true},
+		{Pattern: "GET /trust/ca.pem", Open: true},
+		{Pattern: "POST /password", Roles: personal(), Person: true},
+
+		// At a station. A lead may look, and enters nothing there.
+		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}},
+		{Pattern: "GET " + at + "{$}", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "GET " + at + "known", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "GET " + at + "{place}", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},
+		// Another ledger, with invented sets.
+		{Pattern: practice, Roles: everyone},
+
+		// Lists and registers.
+		{Pattern: "GET /lists", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "GET /lists/{list}", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "GET /lists/{list}/table.csv", Roles: readers, Kept: true},
+		{Pattern: "GET /lists/empty.xlsx", Roles: []Role{Leads}},
+		{Pattern: "POST /lists", Roles: []Role{Leads}},
+		{Pattern: "GET /registers", Roles: []Role{Leads, Investigates, Audits, Administers}},
+		{Pattern: "GET /registers/{register}", Roles: []Role{Leads, Investigates, Audits, Administers}},
+		{Pattern: "GET /registers/{register}/table.csv", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
+		{Pattern: "GET /registers/{register}/table.xlsx", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
+		{Pattern: "POST /registers/{register}", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /registers/{register}/hold", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /api/registers/{register}", Roles: []Role{Leads, Administers}},
+
+		// The board and what it leads to.
+		{Pattern: "GET /{$}", Roles: readers},
+		{Pattern: "GET /near-misses", Roles: readers},
+		{Pattern: "GET /find", Roles: readers},
+		{Pattern: "GET /changes", Roles: readers},
+		{Pattern: "GET /history", Roles: readers, Kept: true},
+		{Pattern: "GET /station", Roles: readers, Kept: true},
+		{Pattern: "GET /badge", Roles: deep, Kept: true},
+		{Pattern: "GET /touched", Roles: readers, Kept: true},
+		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}},
+		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},
+		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
+		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
+		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
+
+		// Programs. What an observation may be is a rule of its own: see permit.
+		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /api/broken", Roles: readers},
+		{Pattern: "GET /api/near-misses", Roles: readers},
+		{Pattern: "GET /api/board", Roles: readers},
+		{Pattern: "GET /api/history", Roles: readers, Kept: true},
+		{Pattern: "GET /api/events", Roles: deep, Kept: true},
+		{Pattern: "GET /api/evidence", Roles: []Role{Investigates}, Kept: true},
+		{Pattern: "GET /api/verify", Roles: []Role{Investigates, Audits, Administers}},
+		{Pattern: "GET /api/consistency", Roles: []Role{Investigates, Audits, Administers}},
+		{Pattern: "GET /api/root", Roles: []Role{Investigates, Audits, Administers}},
+		{Pattern: "POST /api/rebuild", Roles: []Role{Administers}},
+		{Pattern: "GET /api/lists", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "GET /api/policy", Roles: everyone},
+		{Pattern: "GET /api/stations", Roles: []Role{Leads, Investigates, Audits, Administers}},
+		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}},
+		{Pattern: "POST /api/stations/retire", Roles: []Role{Administers}},
+		{Pattern: "GET /log/checkpoint", Roles: []Role{Investigates, Audits, Administers}},
+		{Pattern: "GET /log/tile/{name...}", Roles: deep, Kept: true}, // the entry bundles hold the records
+		{Pattern: "GET /metrics", Roles: []Role{Audits, Administers}},
+
+		// People and tokens.
+		{Pattern: "GET /people", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/station-end", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/add", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/roles", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/end", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/token", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/token-end", Roles: []Role{Administers}, Person: true},
+		{Pattern: "GET /readers", Roles: []Role{Audits}, Kept: true},
+	}
+}
+
+// practice stands for all addresses below it, in both methods: nothing there reaches the real ledger.
+const practice = "/practice/"
+
+// RuleFor finds the rule of a route.
+func RuleFor(pattern string) (Rule, bool) {
+	rules := Rules()
+	if _, path, ok := strings.Cut(pattern, " "); ok && strings.HasPrefix(path, practice) {
+		pattern = practice
+	}
+	i := slices.IndexFunc(rules, func(r Rule) bool { return r.Pattern == pattern })
+	if i < 0 {
+		return Rule{}, false
+	}
+	return rules[i], true
+}

@@ -1,0 +1,409 @@
+package door
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"html/template"
+	"net/http"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
+)
+
+//go:embed templates
+var templateFiles embed.FS
+
+// Register adds the door's own pages: to sign in, to use a code, people and tokens, who read what, and how a
+// station comes to trust the server.
+func (d *Door) Register(mux shell.Mux) error {
+	var err error
+	d.tmpl, err = d.sh.Templates(templateFiles, template.FuncMap{
+		"has": slices.Contains[[]Role], "roles": Roles, "personal": personal,
+	}, "templates/*.html")
+	if err != nil {
+		return err
+	}
+	mux.HandleFunc("GET /sign-in", func(w http.ResponseWriter, r *http.Request) {
+		d.signInPage(w, r, http.StatusOK, signIn{Next: r.URL.Query().Get("next")})
+	})
+	mux.HandleFunc("POST /sign-in", d.signIn)
+	mux.HandleFunc("POST /sign-out", d.signOut)
+	mux.HandleFunc("POST /password", d.setPassword)
+	mux.HandleFunc("GET /code", func(w http.ResponseWriter, r *http.Request) {
+		d.codePage(w, r, http.StatusOK, codeForm{Station: r.URL.Query().Get("for") == "station"})
+	})
+	mux.HandleFunc("POST /code", d.useCode)
+	mux.HandleFunc("POST /station-code", d.useStationCode)
+	d.registerPeople(mux)
+	d.registerTrust(mux)
+	return nil
+}
+
+type signIn struct {
+	Problem string
+	Done    string
+	Next    string
+	Login   string
+	Name    string // of who is signed in, "" for nobody
+	Station string // at which this browser stands
+	First   bool   // nobody can sign in yet
+}
+
+func (d *Door) render(w http.ResponseWriter, r *http.Request, status int, name, title string, body any) {
+	d.sh.Render(w, r, status, d.tmpl, name, shell.Page{
+		Title: d.sh.Words(r).T(title), Styles: []string{"/workplace/workplace.css"}, Body: body,
+	})
+}
+
+func (d *Door) signInPage(w http.ResponseWriter, r *http.Request, status int, s signIn) {
+	v := d.visitorOf(r)
+	if v.person != nil {
+		s.Name = v.person.Name
+	}
+	if v.token == nil {
+		s.Station = v.station
+	}
+	s.First = !d.HasAdministrator()
+	d.render(w, r, status, "sign-in", "door.sign-in", s)
+}
+
+// ownPath keeps where to go on to this server: an address that somebody sent must not lead elsewhere.
+func ownPath(next string) string {
+	u, err := url.Parse(next)
+	if err != nil || u.Host != "" || u.Scheme != "" || !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") ||
+		strings.ContainsAny(next, "\\\r\n\t") {
+		return ""
+	}
+	return next
+}
+
+// home is the first page that somebody may see.
+func home(p *Person) string {
+	if slices.ContainsFunc(readers, func(r Role) bool { return slices.Contains(p.Roles, r) }) {
+		return "/"
+	}
+	return "/people"
+}
+
+// wait says how long until the next try.
+func (d *Door) wait(w http.ResponseWriter, r *http.Request, wait time.Duration) string {
+	d.watch.Refused(r, WhyTooMany, d.visitorOf(r).who())
+	seconds := int(wait/time.Second) + 1
+	w.Header().Set("Retry-After", strconv.Itoa(seconds))
+	return d.sh.Words(r).T("door.wait", seconds)
+}
+
+// signIn lets a person in by name and password. What is wrong of the two is not said.
+func (d *Door) signIn(w http.ResponseWriter, r *http.Request) {
+	login, address := readLogin(r.PostFormValue("login")), addressOf(r)
+	s := signIn{Next: ownPath(r.PostFormValue("next")), Login: login}
+	if !goodLogin(login) {
+		login = "" // nobody's, and no name for a count of its own
+	}
+	p := d.books.read().byLogin(login)
+	account := byAccount(login)
+	if p != nil && slices.Contains(p.Desks, address) {
+		account = atDesk(login, address)
+	}
+	if wait := d.limits.begin(byAddress(address), account); wait > 0 {
+		s.Problem = d.wait(w, r, wait)
+		d.signInPage(w, r, http.StatusTooManyRequests, s)
+		return
+	}
+	right, err := d.check(r.Context(), p, r.PostFormValue("password"))
+	if err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	if !right {
+		d.watch.Refused(r, WhyPassword, "nobody")
+		s.Problem = d.sh.Words(r).T("door.wrong")
+		d.signInPage(w, r, http.StatusUnauthorized, s)
+		return
+	}
+	d.limits.succeed(byAddress(address), account)
+	if err := d.enter(w, r, p.ID, address); err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	if s.Next == "" {
+		s.Next = home(p)
+	}
+	http.Redirect(w, r, s.Next, http.StatusSeeOther)
+}
+
+// alone waits until few enough passwords are being checked, so that memory does not run out.
+func (d *Door) alone(ctx context.Context) (end func(), err error) {
+	const patience = 10 * time.Second
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	select {
+	case d.hashing <- struct{}{}:
+		return func() { <-d.hashing }, nil
+	case <-ctx.Done():
+		return nil, refusal.WithCode(http.StatusServiceUnavailable, "too many people sign in at once; try again in a minute")
+	}
+}
+
+func (d *Door) hash(ctx context.Context, password string) (string, error) {
+	end, err := d.alone(ctx)
+	if err != nil {
+		return "", err
+	}
+	defer end()
+	return hashPassword(password, d.o.Cost), nil
+}
+
+// check takes as long for a name that nobody has.
+func (d *Door) check(ctx context.Context, p *Person, password string) (bool, error) {
+	end, err := d.alone(ctx)
+	if err != nil {
+		return false, err
+	}
+	defer end()
+	kept := d.nobody
+	if p != nil && p.Password != "" {
+		kept = p.Password
+	}
+	if len(password) > longestPassword {
+		password = ""
+	}
+	return checkPassword(password, kept) && p != nil, nil
+}
+
+// enter opens a session, ends the one that the browser had, and remembers the desk.
+func (d *Door) enter(w http.ResponseWriter, r *http.Request, person, address string) error {
+	d.sessions.end(cookie(r, sessionCookie))
+	p := d.books.read().byID(person)
+	if p == nil {
+		return refusal.WithCode(http.StatusUnauthorized, "%s", d.sh.Words(r).T("door.wrong"))
+	}
+	if len(p.Desks) == 0 || p.Desks[0] != address {
+		d.noted(d.books.change(func(b *book) error {
+			const most = 8
+			if p := b.byID(person); p != nil {
+				p.Desks = slices.DeleteFunc(p.Desks, func(a string) bool { return a == address })
+				p.Desks = slices.Insert(p.Desks, 0, address)
+				p.Desks = p.Desks[:min(len(p.Desks), most)]
+			}
+			return nil
+		}))
+	}
+	setCookie(w, r, sessionCookie, d.sessions.begin(p), 0)
+	d.keepRead(r, &visitor{person: p}, "signed-in")
+	return nil
+}
+
+// signOut ends the session at the server, whatever the browser keeps.
+func (d *Door) signOut(w http.ResponseWriter, r *http.Request) {
+	d.sessions.end(cookie(r, sessionCookie))
+	setCookie(w, r, sessionCookie, "", 0)
+	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+}
+
+// setPassword gives the person who is signed in a new password. Other sessions of theirs end.
+func (d *Door) setPassword(w http.ResponseWriter, r *http.Request) {
+	p := from(r.Context()).person
+	words := d.sh.Words(r)
+	if p == nil {
+		d.refuse(w, r, from(r.Context()), WhyNobody)
+		return
+	}
+	address := addressOf(r)
+	account := atDesk(p.Login, address)
+	if wait := d.limits.begin(byAddress(address), account); wait > 0 {
+		d.signInPage(w, r, http.StatusTooManyRequests, signIn{Problem: d.wait(w, r, wait)})
+		return
+	}
+	right, err := d.check(r.Context(), p, r.PostFormValue("old"))
+	if err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	if !right {
+		d.watch.Refused(r, WhyPassword, from(r.Context()).who())
+		d.signInPage(w, r, http.StatusUnprocessableEntity, signIn{Problem: words.T("door.wrong")})
+		return
+	}
+	d.limits.succeed(byAddress(address), account)
+	password := r.PostFormValue("password")
+	if problem := passwordProblem(words, password, r.PostFormValue("again"), p.Login, p.Name); problem != "" {
+		d.signInPage(w, r, http.StatusUnprocessableEntity, signIn{Problem: problem})
+		return
+	}
+	if err := d.keepPassword(r.Context(), p.ID, password); err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	if err := d.enter(w, r, p.ID, address); err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	http.Redirect(w, r, home(p), http.StatusSeeOther)
+}
+
+func (d *Door) keepPassword(ctx context.Context, person, password string) error {
+	kept, err := d.hash(ctx, password)
+	if err != nil {
+		return err
+	}
+	now := d.o.Clock().UTC()
+	err = d.books.change(func(b *book) error {
+		if p := b.byID(person); p != nil {
+			p.Password, p.Since = kept, now
+			b.changed(now, "person "+person, "password", "person "+person, "")
+		}
+		return nil
+	})
+	if err == nil {
+		d.sessions.endOf(person)
+	}
+	return err
+}
+
+type codeForm struct {
+	Problem string
+	Login   string
+	Station bool // a browser comes to a station
+}
+
+func (d *Door) codePage(w http.ResponseWriter, r *http.Request, status int, c codeForm) {
+	d.render(w, r, status, "code", "door.code", c)
+}
+
+// useCode sets the password of a person by a one-time code, or makes an administrator.
+func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
+	words, address := d.sh.Words(r), addressOf(r)
+	login := readLogin(r.PostFormValue("login"))
+	form := codeForm{Login: login}
+	fail := func(status int, problem string) {
+		form.Problem = problem
+		d.codePage(w, r, status, form)
+	}
+	if !goodLogin(login) {
+		fail(http.StatusUnprocessableEntity, words.T("door.login-form"))
+		return
+	}
+	password := r.PostFormValue("password")
+	if problem := passwordProblem(words, password, r.PostFormValue("again"), login); problem != "" {
+		fail(http.StatusUnprocessableEntity, problem)
+		return
+	}
+	if wait := d.limits.begin(codeFrom(address)); wait > 0 {
+		fail(http.StatusTooManyRequests, d.wait(w, r, wait))
+		return
+	}
+	now := d.o.Clock().UTC()
+	typed := r.PostFormValue("code")
+	// What is not good now will not be good in a moment, and a password is dear to hash.
+	good := func(b *book) func(*code) bool {
+		p := b.byLogin(login)
+		return func(c *code) bool { return c.Station == "" && (c.Person == "" || p != nil && c.Person == p.ID) }
+	}
+	var person string
+	err := errNoCode
+	if b := d.books.read(); b.hasCode(typed, now, good(b)) {
+		var kept string
+		if kept, err = d.hash(r.Context(), password); err == nil {
+			err = d.books.change(func(b *book) error {
+				c, ok := b.takeCode(typed, now, good(b))
+				if !ok {
+					return errNoCode
+				}
+				person = b.admit(c, login, now)
+				p := b.byID(person)
+				p.Password, p.Since = kept, now
+				b.changed(now, "person "+person, "password", "person "+person, "")
+				return nil
+			})
+		}
+	}
+	switch {
+	case errors.Is(err, errNoCode):
+		d.watch.Refused(r, WhyCode, "nobody")
+		fail(http.StatusUnauthorized, words.T("door.code-wrong"))
+		return
+	case err == nil:
+		d.limits.succeed(codeFrom(address))
+		d.sessions.endOf(person)
+		err = d.enter(w, r, person, address)
+	}
+	if err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	to := "/people"
+	if p := d.books.read().byID(person); p != nil {
+		to = home(p)
+	}
+	http.Redirect(w, r, to, http.StatusSeeOther)
+}
+
+// admit returns whom a code lets in: its person, or an administrator, who is made where the name is nobody's.
+func (b *book) admit(c code, login string, now time.Time) string {
+	if c.Person != "" {
+		return c.Person
+	}
+	p := b.byLogin(login)
+	if p == nil {
+		b.People = append(b.People, Person{ID: newID(), Login: login, Name: login, Made: now})
+		p = &b.People[len(b.People)-1]
+	}
+	if !slices.Contains(p.Roles, Administers) {
+		p.Roles = append(p.Roles, Administers)
+	}
+	b.changed(now, "server", "administrator", "person "+p.ID, "")
+	return p.ID
+}
+
+var errNoCode = errors.New("no such code")
+
+// useStationCode brings a browser to a station.
+func (d *Door) useStationCode(w http.ResponseWriter, r *http.Request) {
+	words, address := d.sh.Words(r), addressOf(r)
+	if wait := d.limits.begin(codeFrom(address)); wait > 0 {
+		d.codePage(w, r, http.StatusTooManyRequests, codeForm{Station: true, Problem: d.wait(w, r, wait)})
+		return
+	}
+	now := d.o.Clock().UTC()
+	given, old := secret(), digest(cookie(r, stationCookie))
+	var station string
+	err := d.books.change(func(b *book) error {
+		c, ok := b.takeCode(r.PostFormValue("code"), now, func(c *code) bool { return c.Station != "" })
+		if !ok {
+			return errNoCode
+		}
+		station = c.Station
+		for i := range b.Browsers {
+			if x := &b.Browsers[i]; x.Digest == old && x.Ended.IsZero() {
+				x.Ended = now // it stands at one station at a time
+			}
+		}
+		x := Browser{ID: newID(), Digest: digest(given), Station: station, By: c.By, Made: now, Used: now}
+		b.Browsers = append(b.Browsers, x)
+		b.changed(now, c.By, "browser", "browser "+x.ID, station)
+		return nil
+	})
+	switch {
+	case errors.Is(err, errNoCode):
+		d.watch.Refused(r, WhyCode, "nobody")
+		d.codePage(w, r, http.StatusUnauthorized, codeForm{Station: true, Problem: words.T("door.code-wrong")})
+		return
+	case err != nil:
+		d.sh.FailText(w, r, err)
+		return
+	}
+	d.limits.succeed(codeFrom(address))
+	setCookie(w, r, stationCookie, given, stationKept)
+	http.Redirect(w, r, "/at/"+station+"/", http.StatusSeeOther)
+}
+
+func newID() string { return uuid.NewString()[:8] }
