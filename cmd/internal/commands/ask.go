@@ -517,7 +517,7 @@ func (a *app) writeReport(ctx context.Context, s site.Service, lang string, q si
 	if a.server != "" {
 		form := web.FormatQuery(q)
 		form.Set("lang", lang)
-		return fetch(ctx, strings.TrimSuffix(a.server, "/")+"/report?"+form.Encode(), w)
+		return a.fetch(ctx, strings.TrimSuffix(a.server, "/")+"/report?"+form.Encode(), w)
 	}
 	folder, ok := s.(*site.Site)
 	if !ok {

@@ -222,7 +222,7 @@ the trip named with --trip; its symbol says the code that was sealed.`,
 			var pdf bytes.Buffer
 			if a.server != "" {
 				q := url.Values{"set": {args[0]}, "trip": {trip}, "size": {size}, "lang": {lang}}
-				err = fetch(cmd.Context(), strings.TrimSuffix(a.server, "/")+"/print/sheet.pdf?"+q.Encode(), &pdf)
+				err = a.fetch(cmd.Context(), strings.TrimSuffix(a.server, "/")+"/print/sheet.pdf?"+q.Encode(), &pdf)
 			} else {
 				err = a.ask(cmd, func(s site.Service) error {
 					folder, ok := s.(*site.Site)
@@ -254,12 +254,16 @@ the trip named with --trip; its symbol says the code that was sealed.`,
 }
 
 // fetch gets a file from a server; what a server refuses, it says.
-func fetch(ctx context.Context, address string, w io.Writer) (err error) {
+func (a *app) fetch(ctx context.Context, address string, w io.Writer) (err error) {
+	c, err := a.askServer()
+	if err != nil {
+		return err
+	}
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, address, nil)
 	if err != nil {
 		return err
 	}
-	res, err := http.DefaultClient.Do(req)
+	res, err := c.Send(req)
 	if err != nil {
 		return err
 	}

@@ -91,7 +91,7 @@ stands there already make no record. Nothing is entered while a row is wrong, a 
 // askImport hands a table to the data folder or the server.
 func (a *app) askImport(cmd *cobra.Command, r events.Register, raw []byte, asked workplace.ImportAsked) (*workplace.Imported, error) {
 	if a.server != "" {
-		return sendRegister(cmd.Context(), a.server, r, raw, asked)
+		return a.sendRegister(cmd.Context(), a.server, r, raw, asked)
 	}
 	var got *workplace.Imported
 	err := a.with(cmd, site.Options{}, func(s site.Service) (err error) {
@@ -105,15 +105,19 @@ func (a *app) askImport(cmd *cobra.Command, r events.Register, raw []byte, asked
 	return got, err
 }
 
-func sendRegister(ctx context.Context, server string, r events.Register, raw []byte, asked workplace.ImportAsked) (
+func (a *app) sendRegister(ctx context.Context, server string, r events.Register, raw []byte, asked workplace.ImportAsked) (
 	got *workplace.Imported, err error) {
+	c, err := a.askServer()
+	if err != nil {
+		return nil, err
+	}
 	address := strings.TrimSuffix(server, "/") + "/api/registers/" + string(r) + "?" + asked.Query().Encode()
 	req, err := http.NewRequestWithContext(ctx, http.MethodPost, address, bytes.NewReader(raw))
 	if err != nil {
 		return nil, err
 	}
 	req.Header.Set("Content-Type", "application/octet-stream")
-	res, err := http.DefaultClient.Do(req)
+	res, err := c.Send(req)
 	if err != nil {
 		return nil, err
 	}
@@ -180,7 +184,7 @@ func (a *app) exportRegister() *cobra.Command {
 				if xlsx {
 					ending = ".xlsx"
 				}
-				err = fetch(cmd.Context(), strings.TrimSuffix(a.server, "/")+"/registers/"+args[0]+"/table"+ending+"?lang="+lang, &table)
+				err = a.fetch(cmd.Context(), strings.TrimSuffix(a.server, "/")+"/registers/"+args[0]+"/table"+ending+"?lang="+lang, &table)
 			} else {
 				err = a.ask(cmd, func(s site.Service) error {
 					folder, ok := s.(*site.Site)

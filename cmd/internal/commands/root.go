@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
-	"net/http"
 	"os"
 	"path/filepath"
 	"time"
@@ -60,6 +59,8 @@ type app struct {
 	data   string
 	server string
 	site   string
+
+	tokenFile, caFile string
 }
 
 // Run runs the command line and returns the exit code.
@@ -121,6 +122,10 @@ manufacturers' instructions come first.`,
 	root.PersistentFlags().StringVar(&a.data, "data", "./listbound-data", "data folder")
 	root.PersistentFlags().StringVar(&a.server, "server", "",
 		"address of a listbound server to ask instead of a data folder")
+	root.PersistentFlags().StringVar(&a.tokenFile, "token-file", "",
+		"file with the token for --server, readable by you alone; or the variable "+remote.TokenVariable)
+	root.PersistentFlags().StringVar(&a.caFile, "ca", "",
+		"file with the certificate of the authority to trust for --server, such as its tls/ca.pem")
 	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.history(), a.verify(), a.evidence(), a.rebuild(),
 		a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(),
 		a.policy(), a.witness(), a.simulate(), a.codes())
@@ -142,7 +147,7 @@ func (a *app) open(cmd *cobra.Command, o site.Options) (site.Service, error) {
 		if cmd.Flags().Changed("data") {
 			return nil, errors.New("give --data or --server, not both")
 		}
-		return remote.New(a.server, &http.Client{})
+		return a.askServer()
 	}
 	return a.openFolder(cmd.Context(), cmd.Name(), o)
 }

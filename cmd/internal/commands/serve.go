@@ -3,6 +3,7 @@ package commands
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -26,7 +27,7 @@ import (
 	"listbound/projections"
 )
 
-// defaultAddress is this machine only: there is no sign-in yet.
+// defaultAddress is this machine only, where nobody has to sign in.
 const defaultAddress = "127.0.0.1:8320"
 
 func (a *app) serve() *cobra.Command {
@@ -34,12 +35,18 @@ func (a *app) serve() *cobra.Command {
 	var practice bool
 	var hosts []string
 	var f feed.Options
+	var e entrance
 	c := command("serve", "serves a data folder to stations, programs and browsers",
 		`Owns the data folder and answers on the address: pages at /, the programs' interface
 under /api/ (other commands use it with --server). Only enrolled stations may
-record. There is no sign-in, so it listens to this machine alone unless --address
-says otherwise. A browser must ask it by an address, as localhost, by this machine's
-own name or by a name that --host gives. With --practice the same workplaces stand under /practice/ once
+record. It listens to this machine alone, where nobody has to sign in, unless
+--address says otherwise. For others it takes TLS and an administrator. --administrator
+prints a one-time code with which one is made (or gets a new password); from then on
+people sign in, programs need a token, and a browser comes to its station by a code.
+For TLS give a certificate with --cert and --key, or --own-ca: then the server makes a
+small certificate authority of its own in the data folder, and the page /trust says how
+stations come to trust it. A browser must ask it by an address, as localhost, by this
+machine's own name or by a name that --host gives. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --zone and --weight pages and paper show the site's time
 and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to those
@@ -49,20 +56,30 @@ whose public key --reader names; they can do nothing but read.`,
 			if a.server != "" {
 				return errors.New("serve owns a data folder; --server is for the commands that ask one")
 			}
+			e.address, e.feed = address, f.Address
+			if err := e.check(); err != nil {
+				return err
+			}
 			s, err := a.openFolder(cmd.Context(), "serve", site.Options{Name: a.site, Zone: zone, Weight: weight})
 			if err != nil {
 				return err
 			}
+			opts, err := a.openDoor(s, &e, hosts)
+			if err != nil {
+				return errors.Join(err, s.Close())
+			}
+			f.TLS = e.tls
 			endFeed, err := a.startFeed(s, f)
 			if err != nil {
 				return errors.Join(err, s.Close())
 			}
+			opts = append(opts, web.Hosts(hosts...))
 			if !practice {
-				return errors.Join(a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...)), endFeed(), s.Close())
+				return errors.Join(a.serveSite(cmd.Context(), s, address, e.tls, opts...), endFeed(), s.Close())
 			}
 			filling := new(web.Filling)
 			end := a.fillPractice(cmd.Context(), s, filling)
-			err = a.serveSite(cmd.Context(), s, address, web.Hosts(hosts...), web.PracticeWhenFilled(filling))
+			err = a.serveSite(cmd.Context(), s, address, e.tls, append(opts, web.PracticeWhenFilled(filling))...)
 			return errors.Join(err, end(), endFeed(), s.Close())
 		})
 	c.Args = cobra.NoArgs
@@ -72,6 +89,11 @@ whose public key --reader names; they can do nothing but read.`,
 		"time zone of the site on pages and paper, such as Europe/Berlin; kept in the folder (first UTC)")
 	c.Flags().StringVar(&weight, "weight", "", "unit of weight on pages, kg or lb; kept in the folder (first kg)")
 	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
+	c.Flags().BoolVar(&e.administrator, "administrator", false,
+		"print a one-time code with which an administrator is made; people sign in from then on")
+	c.Flags().StringVar(&e.cert, "cert", "", "file with the server's TLS certificate and those that lead to it (PEM)")
+	c.Flags().StringVar(&e.key, "key", "", "file with the certificate's private key (PEM)")
+	c.Flags().BoolVar(&e.ownCA, "own-ca", false, "make a certificate authority of the site's own for TLS, in the data folder")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	c.Flags().StringVar(&f.Address, "feed", "",
 		"address at which readers get the events over NATS, such as 127.0.0.1:4222")
@@ -194,7 +216,7 @@ func sameStations(ctx context.Context, real, practice *site.Site) error {
 }
 
 // serveSite serves until the context ends.
-func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts ...web.Option) error {
+func (a *app) serveSite(ctx context.Context, s *site.Site, address string, over *tls.Config, opts ...web.Option) error {
 	for _, p := range s.Damage() {
 		fmt.Fprintf(a.env.Err, "listbound: the ledger takes no records: %s\n", p)
 	}
@@ -207,6 +229,9 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 		return fmt.Errorf("listening on %s: %w", address, err)
 	}
 	url := "http://" + l.Addr().String()
+	if over != nil {
+		url = "https://" + l.Addr().String()
+	}
 	if err := s.SetURL(url); err != nil {
 		return errors.Join(err, l.Close())
 	}
@@ -215,6 +240,8 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 	srv := &http.Server{
 		Handler:           handler,
 		ReadHeaderTimeout: headerTime,
+		TLSConfig:         over,
+		ErrorLog:          slog.NewLogLogger(slog.NewTextHandler(a.env.Err, nil), slog.LevelInfo),
 	}
 	asking, stop := context.WithCancel(ctx)
 	var asked sync.WaitGroup
@@ -224,7 +251,12 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, opts 
 	asked.Go(func() { s.KeepChecking(asking) })
 	defer asked.Wait()
 	defer stop()
-	return web.Run(ctx, srv, func() error { return srv.Serve(l) })
+	return web.Run(ctx, srv, func() error {
+		if over != nil {
+			return srv.ServeTLS(l, "", "")
+		}
+		return srv.Serve(l)
+	})
 }
 
 func (a *app) demo() *cobra.Command {
@@ -279,7 +311,7 @@ func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error)
 	if err := a.showWeek(ctx, s, week); err != nil || once {
 		return err
 	}
-	return a.serveSite(ctx, s, address)
+	return a.serveSite(ctx, s, address, nil)
 }
 
 // weekClock follows the week while it is played, then the real clock.

@@ -34,6 +34,7 @@ package feed
 import (
 	"bytes"
 	"context"
+	"crypto/tls"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -73,12 +74,14 @@ const (
 	askSubject   = "events.after"
 	answerAtMost = 100
 	startTime    = 15 * time.Second
+	tlsTime      = 10 * time.Second // for a handshake on a slow line
 )
 
 // Options say where to listen and for whom.
 type Options struct {
-	Address string   // host:port
-	Readers []string // public nkeys of users; each begins with U
+	Address string      // host:port
+	Readers []string    // public nkeys of users; each begins with U
+	TLS     *tls.Config // nil: without, for this machine alone
 	Logger  *slog.Logger
 }
 
@@ -135,7 +138,7 @@ func Start(src Source, o Options) (*Feed, error) {
 	}
 	f := &Feed{src: src, log: o.Logger}
 	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true,
-		NoLog: true, Nkeys: users})
+		NoLog: true, Nkeys: users, TLSConfig: o.TLS, TLSTimeout: tlsTime.Seconds()})
 	if err != nil {
 		return nil, fmt.Errorf("feed: %w", err)
 	}

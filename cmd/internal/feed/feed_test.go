@@ -1,10 +1,14 @@
 package feed_test
 
 import (
+	"crypto/tls"
+	"crypto/x509"
 	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"net"
 	"strconv"
 	"strings"
 	"testing"
@@ -13,6 +17,7 @@ import (
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nkeys"
 
+	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/feed"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
@@ -236,5 +241,62 @@ func TestStartRefusesWhatNobodyMeans(t *testing.T) {
 	}
 	if taken == "" {
 		t.Fatal("the feed has no address")
+	}
+}
+
+// TestFeedOverTLS: with a certificate, a reader who trusts it reads as ever, and nobody does without TLS.
+func TestFeedOverTLS(t *testing.T) {
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	reader, err := nkeys.CreateUser()
+	if err != nil {
+		t.Fatal(err)
+	}
+	id, err := reader.PublicKey()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ca, err := door.OpenAuthority(t.TempDir(), "north", nil, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: []string{id}, TLS: ca.TLS()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := f.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	roots := x509.NewCertPool()
+	roots.AppendCertsFromPEM(ca.PEM())
+	address := strings.Replace(f.Address(), "nats://", "tls://", 1)
+	nc, err := nats.Connect(address, nats.Nkey(id, reader.Sign), nats.CustomInboxPrefix(feed.Inbox(id)), nats.NoReconnect(),
+		nats.Secure(&tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer nc.Close()
+	sub, err := nc.SubscribeSync("custody.>")
+	if err == nil {
+		err = nc.Flush()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	record(t, s, 1)
+	if m, err := sub.NextMsg(wait); err != nil || !strings.HasPrefix(m.Subject, "custody.north.") {
+		t.Errorf("%v, %v", m, err)
+	}
+	host := strings.TrimPrefix(address, "tls://")
+	conn, err := net.Dial("tcp", host)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	fmt.Fprintf(conn, "CONNECT {\"verbose\":false,\"tls_required\":false}\r\nSUB custody.> 1\r\nPING\r\n")
+	all, _ := io.ReadAll(conn) // the server hangs up
+	if strings.Contains(string(all), "PONG") || !strings.Contains(string(all), `"tls_required":true`) {
+		t.Errorf("without TLS: %s", all)
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
@@ -25,10 +26,34 @@ import (
 	"listbound/projections"
 )
 
+// TokenVariable is the environment variable that holds a token. No argument does: others on the machine can read those.
+const TokenVariable = "LISTBOUND_TOKEN"
+
 // Client asks the server at Base.
 type Client struct {
-	base string
-	http *http.Client
+	base  string
+	http  *http.Client
+	token string
+}
+
+// WithToken returns the client that asks with a token. It is sent to this server alone, and over TLS, or to
+// this machine.
+func (c *Client) WithToken(token string) (*Client, error) {
+	u, err := url.Parse(c.base)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", c.base, err)
+	}
+	ip, err := netip.ParseAddr(u.Hostname())
+	if u.Scheme != "https" && u.Hostname() != "localhost" && (err != nil || !ip.Unmap().IsLoopback()) {
+		return nil, fmt.Errorf("a token is not sent to %s, where others could read it on the way; ask the server by https", c.base)
+	}
+	if strings.ContainsFunc(token, func(r rune) bool { return r <= ' ' || r > '~' }) || token == "" {
+		return nil, errors.New("this is no token: a token has letters, digits, - and _, and stands alone in its file")
+	}
+	own := *c.http
+	// An answer that leads elsewhere would take the token along.
+	own.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	return &Client{base: c.base, http: &own, token: token}, nil
 }
 
 // New returns a client of the server at an address such as http://127.0.0.1:8320.
@@ -48,6 +73,17 @@ func (c *Client) Close() error {
 	return nil
 }
 
+// Send sends a request to the server, with the token.
+func (c *Client) Send(req *http.Request) (*http.Response, error) {
+	if !strings.HasPrefix(req.URL.String(), c.base+"/") {
+		return nil, fmt.Errorf("%s is not at the server %s", req.URL.Host, c.base)
+	}
+	if c.token != "" {
+		req.Header.Set("Authorization", "Bearer "+c.token)
+	}
+	return c.http.Do(req)
+}
+
 func (c *Client) do(ctx context.Context, method, path string, form url.Values, body io.Reader) (*http.Response, error) {
 	u := c.base + path
 	if len(form) > 0 {
@@ -57,7 +93,7 @@ func (c *Client) do(ctx context.Context, method, path string, form url.Values, b
 	if err != nil {
 		return nil, fmt.Errorf("asking %s: %w", c.base, err)
 	}
-	res, err := c.http.Do(req)
+	res, err := c.Send(req)
 	if err != nil {
 		return nil, fmt.Errorf("asking %s: %w; is the server running there?", c.base, err)
 	}
@@ -77,6 +113,9 @@ func failed(code int, f shell.Failure) error {
 	switch rest, unheardOf := strings.CutPrefix(f.Error, site.ErrNotFound.Error()); {
 	case code == http.StatusNotFound && unheardOf:
 		return fmt.Errorf("%w%s", site.ErrNotFound, rest)
+	case f.Why == refusal.NotLetInHere:
+		return refusal.NotLetIn(code, "%s Ask with a token of the role that may: --token-file, or the variable %s.",
+			f.Error, TokenVariable)
 	case f.Why == refusal.Refused, f.Why == refusal.TooLarge:
 		return refusal.WithCode(code, "%s", f.Error)
 	case f.Why == refusal.Unknown:
