@@ -136,6 +136,17 @@ func unclean(t *testing.T, dir string) {
 	}
 }
 
+// renumber flips a bit of a record's number in the stream.
+func renumber(seq int64, bit int) func(*testing.T, string) {
+	return func(t *testing.T, dir string) {
+		inBlock(t, dir, seq, func(_ int, data []byte, s stored) []byte {
+			const number = 4 // behind the length
+			data[s.start+number+bit/8] ^= 1 << (bit % 8)
+			return data
+		})
+	}
+}
+
 func both(fs ...func(*testing.T, string)) func(*testing.T, string) {
 	return func(t *testing.T, dir string) {
 		for _, f := range fs {
@@ -222,6 +233,9 @@ var damages = []damage{
 	{"upper tile changed", flipFile("log/tile/1/000.p/1", 5), 257, "the tiles lead to the root", atStart, false},
 	{"first bundle changed", flipFile("log/tile/entries/000", 500),
 		1, "the record in the entry bundle does not have the hash in the tree", onVerify, false},
+	{"number of a record changed", renumber(17, 40), 17, "in block 1 of the stream record 17 is numbered 1099511627793", atStart, true},
+	{"number of the first record changed", renumber(1, 20), 1, "is numbered 1048577", atStart, false},
+	{"number of the last record changed", renumber(wholeSize, 61), wholeSize, "is numbered", atStart, false},
 	{"first bundle removed", remove("log/tile/entries/000"), 1, "cannot read tile/entries/000", onVerify, false},
 	{"last bundle changed", flipFile("log/tile/entries/001.p/44", 500),
 		257, "the record in the entry bundle does not have the hash in the tree", atStart, false},

@@ -68,6 +68,9 @@ func (l *Ledger) loadWithoutRoom(ctx context.Context, full error) error {
 // errReading refuses to write in a folder that was opened for questions.
 var errReading = errors.New("the folder was opened for questions only, since nothing can be written in it")
 
+// errJumped keeps the server from what it can't load.
+var errJumped = errors.New("the stream is damaged; listbound repair makes it anew of the records that are whole")
+
 // load brings up stream and tree and compares them before anything can be appended.
 func (l *Ledger) load(ctx context.Context) error {
 	note, err := l.files.readCheckpoint()
@@ -80,6 +83,14 @@ func (l *Ledger) load(ctx context.Context) error {
 	}
 	if memory != nil {
 		l.remember(memory) // the clean marker, which may have it, is taken away
+	}
+	jumped, err := jumps(filepath.Join(streamDir(l.opts.Dir), "msgs"), 0)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	if len(jumped) > 0 {
+		l.failed = errJumped
+		return l.loadFiles(ctx, jumped...)
 	}
 	begins := note == nil && (had.Size == 0 || l.opts.AcceptLoss)
 	info, copied, err := l.startStream(begins)
@@ -109,8 +120,8 @@ func (l *Ledger) load(ctx context.Context) error {
 }
 
 // loadFiles reads stream and tree as they lie in the folder. Nothing is written, and nothing may be built upon what
-// is read behind the checkpoint: it need not be on disk.
-func (l *Ledger) loadFiles(ctx context.Context) error {
+// is read behind the checkpoint: it need not be on disk. known is what is known to be damaged.
+func (l *Ledger) loadFiles(ctx context.Context, known ...Problem) error {
 	l.unsynced = true
 	note, err := l.files.readCheckpoint()
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -140,7 +151,7 @@ func (l *Ledger) loadFiles(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return l.settle(problems, memory, had)
+	return l.settle(append(known, problems...), memory, had)
 }
 
 // settle decides whether the ledger takes records.

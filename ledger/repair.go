@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -335,6 +336,27 @@ func (r *repairing) eachStored(ctx context.Context, fn func(seq int64, record []
 	return nil
 }
 
+// eachInCopy calls fn for the records in the copy of the stream's end from a sequence on, as the server reads it, or as
+// they lie in the blocks where those are damaged so that it can't.
+func (r *repairing) eachInCopy(ctx context.Context, from int64, fn func(seq int64, subject string, record []byte) error) error {
+	jumped, err := jumps(filepath.Join(streamDir(r.tmp), "msgs"), -1)
+	if err != nil {
+		return err
+	}
+	if len(jumped) > 0 {
+		return readBlocks(ctx, r.tmp, from, math.MaxInt64, fn)
+	}
+	emb, info, err := startServer(r.tmp, false, false, r.opts.Logger)
+	if err != nil {
+		return err
+	}
+	defer emb.stop()
+	if info == nil {
+		return nil
+	}
+	return emb.read(ctx, from, int64(info.State.LastSeq), fn)
+}
+
 // damagedStream returns the folder of the stream that is to be replaced, "" if there is none.
 func (r *repairing) damagedStream() (string, error) {
 	source := filepath.Join(r.opts.Dir, "stream")
@@ -376,24 +398,17 @@ func (r *repairing) readTail(ctx context.Context) error {
 			return err
 		}
 	}
-	emb, info, err := startServer(r.tmp, false, false, r.opts.Logger)
-	if err != nil {
-		return err
-	}
-	defer emb.stop()
-	if info == nil {
-		return nil
-	}
 	next := r.signed.Size + 1
 	endOfTail := errors.New("the tail ends here")
-	err = emb.read(ctx, next, int64(info.State.LastSeq), func(seq int64, _ string, record []byte) error {
+	take := func(seq int64, _ string, record []byte) error {
 		_, at, _, err := proof.SplitArrival(r.opts.Origin, record)
 		if seq != next || err != nil || at.Before(r.lastAt) {
 			return endOfTail
 		}
 		r.tail, r.lastAt, next = append(r.tail, bytes.Clone(record)), at, next+1
 		return nil
-	})
+	}
+	err = r.eachInCopy(ctx, next, take)
 	if err != nil && !errors.Is(err, endOfTail) {
 		return err
 	}

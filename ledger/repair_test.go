@@ -62,7 +62,7 @@ func TestRepair(t *testing.T) {
 			checkConsistent(t, l, [][]byte{checkpoint, l.SignedNote()})
 		})
 	}
-	if n != 6 {
+	if n != 7 {
 		t.Errorf("only %d kinds of damage", n)
 	}
 }

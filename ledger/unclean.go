@@ -182,6 +182,66 @@ func wholeRecords(data []byte) (first, last int64, ok bool) {
 	return first, last, ok
 }
 
+// maxJump is how far the number of a record may be from that of the one before it. None is missing in a whole stream,
+// and of some that are missing the server tells.
+const maxJump = 1 << 16
+
+// jumps returns the records in a stream's blocks that are numbered far from the one before them, by the number of that
+// one: a bit of the number has flipped. The server must not load such a block. Before it looks at any checksum it makes
+// an entry for each record that seems to be missing, until there is no memory left. last is the number before the first
+// block, -1 if it isn't known.
+func jumps(msgs string, last int64) ([]Problem, error) {
+	numbers, err := blockNumbers(msgs)
+	if err != nil {
+		return nil, err
+	}
+	var problems []Problem
+	var data []byte
+	for _, number := range numbers {
+		if data, err = readInto(data, filepath.Join(msgs, blockName(number))); err != nil {
+			return nil, fmt.Errorf("block %d of the stream: %w", number, cause(err))
+		}
+		for rest := data; len(rest) >= blockRecordMin; {
+			length := int64(binary.LittleEndian.Uint32(rest) &^ uint32(blockHeaderBit))
+			if length < blockRecordMin || length > int64(len(rest)) {
+				break // the server ends there too
+			}
+			seq := blockSeq(rest)
+			rest = rest[length:]
+			const removed = 1 << 62 // the server's mark of one that was
+			if seq &= 1<<63 - 1; seq&removed != 0 {
+				continue
+			}
+			if last >= 0 && seq > last+maxJump {
+				what := fmt.Sprintf("in block %d of the stream record %d is numbered %d", number, last+1, seq)
+				problems = append(problems, Problem{Seq: last + 1, What: what})
+				seq = last + 1
+			}
+			last = max(last, seq)
+		}
+	}
+	return problems, nil
+}
+
+// readInto reads a file into a buffer, which grows where it is too small.
+func readInto(buf []byte, path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return buf, err
+	}
+	defer f.Close() //nolint:errcheck // only read
+	info, err := f.Stat()
+	if err != nil {
+		return buf, err
+	}
+	buf = slices.Grow(buf[:0], int(info.Size()))[:info.Size()]
+	n, err := io.ReadFull(f, buf)
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
+		err = nil
+	}
+	return buf[:n], err
+}
+
 // blockRecords calls fn for the records in the bytes of a block, as long as length fields lead from one to the next. It
 // skips a record whose checksum is wrong.
 func blockRecords(data []byte, block int, fn func(seq int64, subject string, record []byte)) {
