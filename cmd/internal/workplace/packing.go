@@ -451,7 +451,7 @@ func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 	case p.asksOpen:
 		return ask(v.t("packing-open-since", set, p.Open.Case, v.time(p.Open.Since)), v.t("packing-open-more")).offer(
 			choice{Do: "leave", Words: v.t("do-leave", set)},
-			choice{Do: "open", Value: p.Open.Case, Words: v.t("do-pack-open", set)}), true
+			choice{Do: "open", Value: p.Open.Case, Words: v.t("do-pack-open")}), true
 	case p.Newer == nil:
 		return said{}, false
 	}
