@@ -266,7 +266,7 @@ func (d *Door) behind(rule Rule, h http.Handler) http.Handler {
 		d.renew(w, r, v)
 		ctx := context.WithValue(r.Context(), visitorKey{}, v)
 		if rule.Pattern != practice { // where nothing is anybody's
-			ctx = site.WithPermit(ctx, func(o *events.Observation, of *events.Event) error { return d.permit(r, v, o, of) })
+			ctx = site.WithPermit(ctx, d.permits(r, v))
 		}
 		if v.session != nil {
 			// What still runs, as the stream of a board, ends with the session.
@@ -393,13 +393,22 @@ func (d *Door) signed(r *http.Request) *shell.Signed {
 	return &shell.Signed{Name: v.person.Name, People: v.has(Administers) || v.has(Leads), Readers: v.has(Audits)}
 }
 
-// permit says whether a visitor may say what an observation says.
-func (d *Door) permit(r *http.Request, v *visitor, o *events.Observation, of *events.Event) error {
-	err := v.mayRecord(o, of)
-	if err != nil {
-		d.watch.Refused(r, WhyRecord, v.who())
+// permits says of each observation of a request whether the visitor may say it. The first that they may not is logged, all are
+// counted: a long file must not fill the log.
+func (d *Door) permits(r *http.Request, v *visitor) site.Permit {
+	logged := false
+	return func(o *events.Observation, of *events.Event) error {
+		err := v.mayRecord(o, of)
+		switch {
+		case err == nil:
+		case logged:
+			d.watch.count(WhyRecord)
+		default:
+			logged = true
+			d.watch.Refused(r, WhyRecord, v.who())
+		}
+		return err
 	}
-	return err
 }
 
 func no(format string, args ...any) error {

@@ -72,13 +72,13 @@ func Rules() []Rule {
 		{Pattern: "GET /trust/ca.pem", Open: true},
 		{Pattern: "POST /password", Roles: personal(), Person: true},
 
-		// At a station. A lead may look, and enters nothing there.
+		// At a station: its own browser alone, since that keeps the pages for when the server is away, whoever sits before it then.
 		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}},
-		{Pattern: "GET " + at + "{$}", Roles: []Role{Records, Leads}, Own: true},
-		{Pattern: "GET " + at + "known", Roles: []Role{Records, Leads}, Own: true},
-		{Pattern: "GET " + at + "{place}", Roles: []Role{Records, Leads}, Own: true},
-		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records, Leads}, Own: true},
-		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records, Leads}, Own: true},
+		{Pattern: "GET " + at + "{$}", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "known", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "{place}", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records}, Own: true},
 		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},

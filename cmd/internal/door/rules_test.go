@@ -14,6 +14,7 @@ import (
 	"os"
 	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -379,7 +380,14 @@ func TestEachCell(t *testing.T) {
 	station := h.atStation(t, "north/or-1")
 	over, cancel := context.WithCancel(t.Context())
 	cancel()
-	cells := 0
+	cells, kept := 0, 0
+	all := func() (n int) {
+		for _, why := range []string{"nobody", "token", "role", "station"} {
+			n += h.refused(t, why)
+		}
+		return n
+	}
+	before := all()
 	for _, pattern := range h.door.Routes() {
 		rule, _ := door.RuleFor(pattern)
 		method, path := target(pattern)
@@ -393,6 +401,9 @@ func TestEachCell(t *testing.T) {
 			size := len(h.log.String())
 			w := c.ask(t, ctx, method, path, "", "")
 			line := h.log.String()[size:]
+			if !may {
+				kept++
+			}
 			refused := regexp.MustCompile(`"why":"(nobody|token|role|station)"`).MatchString(line)
 			switch {
 			case may && (refused || !rule.Open && (w.Code == http.StatusUnauthorized || w.Code == http.StatusForbidden)):
@@ -421,6 +432,9 @@ func TestEachCell(t *testing.T) {
 				try("a program for all stations", &caller{h: h, token: h.token(t, door.Records, "*")}, true, 0)
 			}
 		}
+	}
+	if n := all() - before; n != kept {
+		t.Errorf("%d were not let in, %d are counted", kept, n)
 	}
 	if cells < 1000 {
 		t.Errorf("%d cells were tried", cells)
@@ -492,10 +506,30 @@ func TestEachKindOfRecord(t *testing.T) {
 			}
 		}
 	}
-	if _, text := (&caller{h: h, token: h.tokens[door.Audits]}).get(t, "/metrics"); !regexp.MustCompile(
-		`listbound_refused_total\{why="record"\} [1-9]`).MatchString(text) {
-		t.Error("refused observations are not counted")
+	// A file of what isn't theirs is told of once in the log, and counted whole.
+	logged, counted := strings.Count(h.log.String(), `"why":"record"`), h.refused(t, "record")
+	w := or1.ask(t, t.Context(), http.MethodPost, "/api/observations", "application/jsonl", strings.Repeat(checked("north/packing-1")+"\n", 40))
+	if got := strings.Count(h.log.String(), `"why":"record"`) - logged; w.Code != http.StatusOK || got != 1 {
+		t.Errorf("%d: 40 lines are logged %d times", w.Code, got)
 	}
+	if got := h.refused(t, "record") - counted; counted == 0 || got != 40 {
+		t.Errorf("40 lines are counted %d times, after %d", got, counted)
+	}
+}
+
+// refused is how often somebody was not let in, by /metrics.
+func (h *house) refused(t *testing.T, why string) int {
+	t.Helper()
+	_, text := (&caller{h: h, token: h.tokens[door.Audits]}).get(t, "/metrics")
+	m := regexp.MustCompile(`listbound_refused_total\{why="` + why + `"\} (\d+)`).FindStringSubmatch(text)
+	if m == nil {
+		t.Fatalf("%s is not counted: %s", why, text)
+	}
+	n, err := strconv.Atoi(m[1])
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
 }
 
 // sampleData has data of each kind that can be read, as far as it is about the north.

@@ -130,10 +130,7 @@ func (d *Door) signIn(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d.limits.succeed(byAddress(address), account)
-	if err := d.enter(w, r, p.ID, address); err != nil {
-		d.sh.FailText(w, r, err)
-		return
-	}
+	d.enter(w, r, p, address)
 	if s.Next == "" {
 		s.Next = home(p)
 	}
@@ -179,13 +176,11 @@ func (d *Door) check(ctx context.Context, p *Person, password string) (bool, err
 	return checkPassword(password, kept) && p != nil, nil
 }
 
-// enter opens a session, ends the one that the browser had, and remembers the desk.
-func (d *Door) enter(w http.ResponseWriter, r *http.Request, person, address string) error {
+// enter opens a session for a person as they were when the password was checked: where it was changed meanwhile, the session
+// is none. It ends the one that the browser had, and remembers the desk.
+func (d *Door) enter(w http.ResponseWriter, r *http.Request, p *Person, address string) {
+	person := p.ID
 	d.sessions.end(cookie(r, sessionCookie))
-	p := d.books.read().byID(person)
-	if p == nil {
-		return refusal.WithCode(http.StatusUnauthorized, "%s", d.sh.Words(r).T("door.wrong"))
-	}
 	if len(p.Desks) == 0 || p.Desks[0] != address {
 		d.noted(d.books.change(func(b *book) error {
 			const most = 8
@@ -199,7 +194,6 @@ func (d *Door) enter(w http.ResponseWriter, r *http.Request, person, address str
 	}
 	setCookie(w, r, sessionCookie, d.sessions.begin(p), 0)
 	d.keepRead(r, &visitor{person: p}, "signed-in")
-	return nil
 }
 
 // signOut ends the session at the server, whatever the browser keeps.
@@ -239,34 +233,36 @@ func (d *Door) setPassword(w http.ResponseWriter, r *http.Request) {
 		d.signInPage(w, r, http.StatusUnprocessableEntity, signIn{Problem: problem})
 		return
 	}
-	if err := d.keepPassword(r.Context(), p.ID, password); err != nil {
+	now, err := d.keepPassword(r.Context(), p.ID, password)
+	if err != nil {
 		d.sh.FailText(w, r, err)
 		return
 	}
-	if err := d.enter(w, r, p.ID, address); err != nil {
-		d.sh.FailText(w, r, err)
-		return
-	}
+	d.enter(w, r, now, address)
 	http.Redirect(w, r, home(p), http.StatusSeeOther)
 }
 
-func (d *Door) keepPassword(ctx context.Context, person, password string) error {
+func (d *Door) keepPassword(ctx context.Context, person, password string) (*Person, error) {
 	kept, err := d.hash(ctx, password)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	now := d.o.Clock().UTC()
+	var out Person
 	err = d.books.change(func(b *book) error {
-		if p := b.byID(person); p != nil {
-			p.Password, p.Since = kept, now
-			b.changed(now, "person "+person, "password", "person "+person, "")
+		p := b.byID(person)
+		if p == nil {
+			return refusal.WithCode(http.StatusUnauthorized, "this account has ended")
 		}
+		p.Password, p.Since = kept, now
+		out = *p
+		b.changed(now, "person "+person, "password", "person "+person, "")
 		return nil
 	})
 	if err == nil {
 		d.sessions.endOf(person)
 	}
-	return err
+	return &out, err
 }
 
 type codeForm struct {
@@ -308,7 +304,7 @@ func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
 		p := b.byLogin(login)
 		return func(c *code) bool { return c.Station == "" && (c.Person == "" || p != nil && c.Person == p.ID) }
 	}
-	var person string
+	var person Person
 	err := errNoCode
 	if b := d.books.read(); b.hasCode(typed, now, good(b)) {
 		var kept string
@@ -318,10 +314,10 @@ func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
 				if !ok {
 					return errNoCode
 				}
-				person = b.admit(c, login, now)
-				p := b.byID(person)
+				p := b.admit(c, login, now)
 				p.Password, p.Since = kept, now
-				b.changed(now, "person "+person, "password", "person "+person, "")
+				b.changed(now, "person "+p.ID, "password", "person "+p.ID, "")
+				person = *p
 				return nil
 			})
 		}
@@ -331,28 +327,22 @@ func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
 		d.watch.Refused(r, WhyCode, "nobody")
 		fail(http.StatusUnauthorized, words.T("door.code-wrong"))
 		return
-	case err == nil:
-		d.limits.succeed(codeFrom(address))
-		d.sessions.endOf(person)
-		err = d.enter(w, r, person, address)
-	}
-	if err != nil {
+	case err != nil:
 		d.sh.FailText(w, r, err)
 		return
 	}
-	to := "/people"
-	if p := d.books.read().byID(person); p != nil {
-		to = home(p)
-	}
-	http.Redirect(w, r, to, http.StatusSeeOther)
+	d.limits.succeed(codeFrom(address))
+	d.sessions.endOf(person.ID)
+	d.enter(w, r, &person, address)
+	http.Redirect(w, r, home(&person), http.StatusSeeOther)
 }
 
 // admit returns whom a code lets in: its person, or an administrator, who is made where the name is nobody's.
-func (b *book) admit(c code, login string, now time.Time) string {
-	if c.Person != "" {
-		return c.Person
-	}
+func (b *book) admit(c code, login string, now time.Time) *Person {
 	p := b.byLogin(login)
+	if c.Person != "" {
+		return p // takeCode has compared the two
+	}
 	if p == nil {
 		b.People = append(b.People, Person{ID: newID(), Login: login, Name: login, Made: now})
 		p = &b.People[len(b.People)-1]
@@ -361,7 +351,7 @@ func (b *book) admit(c code, login string, now time.Time) string {
 		p.Roles = append(p.Roles, Administers)
 	}
 	b.changed(now, "server", "administrator", "person "+p.ID, "")
-	return p.ID
+	return p
 }
 
 var errNoCode = errors.New("no such code")

@@ -48,7 +48,9 @@ func whys() []string {
 // Refused notes that a request was not let in. What was asked is named by its path alone: what follows the question mark
 // may name a case.
 func (w *Watch) Refused(r *http.Request, why, who string) {
-	w.refused.WithLabelValues(why).Inc()
+	w.count(why)
 	w.log.WarnContext(r.Context(), "not let in", "why", why, "who", who, "from", addressOf(r),
 		"method", r.Method, "path", r.URL.Path)
 }
+
+func (w *Watch) count(why string) { w.refused.WithLabelValues(why).Inc() }
