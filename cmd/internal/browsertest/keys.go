@@ -57,6 +57,21 @@ func (p *Tab) Touch(selector string) {
 	Eval[bool](p, fmt.Sprintf(`(document.querySelector(%s).click(), true)`, strconv.Quote(selector)))
 }
 
+// Tap presses a pointer in the middle of an element, and once more at the same place so
+// many milliseconds later, whatever stands there by then.
+func (p *Tab) Tap(selector string, again int) {
+	p.t.Helper()
+	at := Eval[[]float64](p, fmt.Sprintf(`(() => {
+		const el = document.querySelector(%s);
+		el.scrollIntoView({block: "center", behavior: "instant"});
+		const r = el.getBoundingClientRect();
+		return [r.left + r.width / 2, r.top + r.height / 2];
+	})()`, strconv.Quote(selector)))
+	p.Do(chromedp.MouseClickXY(at[0], at[1]))
+	Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, again))
+	p.Do(chromedp.MouseClickXY(at[0], at[1]))
+}
+
 // Before runs a script in each page of the tab before the page's own.
 func (p *Tab) Before(script string) {
 	p.t.Helper()

@@ -146,6 +146,9 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	says := v.phrased("taken-back", h.Done.words(v))
 	says.Of = h.Done.Says
 	t.said = good(v.say(says), v.t("back-more"))
+	if lay, ok := any(P(b)).(interface{ tookBack(*done) }); ok {
+		lay.tookBack(h.Done)
+	}
 	h.Done, h.At = &done{Says: []phrase{says}, Seqs: seqs(rs)}, time.Time{}
 	return nil
 }

@@ -175,6 +175,10 @@ type done struct {
 	// set that was scanned meanwhile, and waits for it.
 	Unscanned bool   `json:"unscanned,omitempty"`
 	Waits     string `json:"waits,omitempty"`
+	// Load is as it was before: it lies there again where this is taken back. Stop: what was recorded
+	// stops sets.
+	Load *load `json:"load,omitempty"`
+	Stop bool  `json:"stop,omitempty"`
 }
 
 type link struct {

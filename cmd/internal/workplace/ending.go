@@ -1,11 +1,16 @@
 package workplace
 
 import (
+	"net/url"
+	"slices"
 	"strings"
 	"time"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // endingEntered is how a load ended, not recorded yet.
@@ -13,7 +18,14 @@ type endingEntered struct {
 	Result    string `json:"result"`
 	Released  bool   `json:"released,omitempty"`
 	Emergency string `json:"emergency,omitempty"`
+	Early     bool   `json:"early,omitempty"` // so soon after its start that it is asked about
+	Other     bool   `json:"other,omitempty"` // sets of the run are recorded otherwise, and that is asked about
+	All       bool   `json:"all,omitempty"`   // and it ended so for them too, as a person said
 }
+
+// shortestCycle is how long a cycle takes at least: in steam of 134 °C the load is held for 3 min
+// (from memory), besides all that comes before and after. Sooner it hasn't passed.
+const shortestCycle = 3 * time.Minute
 
 // result takes how a load ended.
 func (b *sterilizer) result(v *visit, f fields) (said, error) {
@@ -21,7 +33,7 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	switch e := f["result"]; {
 	case b.Reading != nil && b.Reading.Result != "", b.Ending != nil && b.Ending.Result != e:
 		return v.answerFirst(), nil
-	case l == nil || len(l.Sets) == 0:
+	case l == nil || len(l.Sets) == 0 && !l.Forgot:
 		return said{}, v.sayNo("nothing-loaded")
 	case e != "passed" && e != "failed":
 		return said{}, v.sayNo("no-such-button", e)
@@ -32,13 +44,116 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
-		e.Emergency = why
+		if e.Emergency = why; why == "" {
+			if waits, err := v.waitsForIndicator(l); err != nil || waits {
+				return ask(v.t("implants-wait", l.Load), v.t("implants-wait-more")).
+					offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), err
+			}
+		}
 	}
+	if e.Result == "passed" && !e.Released && len(l.Sets) > 0 && !slices.ContainsFunc(l.Sets, l.notHeld) {
+		return ask(v.t("held-already", l.Load), v.t("load-held-next")), nil
+	}
+	ran := v.now.Sub(l.StartedAt)
+	e.Early = e.Result == "passed" && l.Started && !l.Forgot && ran >= 0 && ran < shortestCycle
 	if err := b.sterilized(l, e).Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
 	b.Ending = e
 	return b.recordEnding(v)
+}
+
+// notHeld reports whether it is still to be recorded of a set that it passed and is quarantined.
+func (l *load) notHeld(set string) bool { return !slices.Contains(l.Held, set) }
+
+// held records that a load passed and is quarantined.
+func (b *sterilizer) held(v *visit, _ fields) (said, error) {
+	return b.result(v, fields{"result": "passed", "released": "no"})
+}
+
+// sayEnded answers that a cycle has ended so soon after its start.
+func (b *sterilizer) sayEnded(v *visit, _ fields) (said, error) {
+	if b.Ending == nil || !b.Ending.Early {
+		return said{}, nil
+	}
+	b.Ending.Early = false
+	return b.recordEnding(v)
+}
+
+// endedAll answers that a run ended so for its other sets too, which are recorded otherwise.
+func (b *sterilizer) endedAll(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if b.Ending == nil || !b.Ending.Other || l == nil {
+		return said{}, nil
+	}
+	others, err := v.otherwise(l, b.Ending)
+	if err != nil || names(others) != f["value"] {
+		return said{}, err // others were recorded since it was asked
+	}
+	b.Ending.Other, b.Ending.All = false, true
+	return b.recordEnding(v)
+}
+
+// otherwise are the turns of a run's other sets of which it is recorded that it ended otherwise. Where that
+// is that it failed, nothing else is recorded of it before that is taken back.
+func (v *visit) otherwise(l *load, e *endingEntered) (out []projections.TripKey, err error) {
+	failed := false
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		trips, _ := w.LoadOf(l.Load)
+		for _, k := range trips {
+			var last *events.SetSterilized
+			for _, it := range w.Trip(k).Sterilized {
+				if run := facts.RunOf(it); run.Load == l.Load {
+					last = run
+				}
+			}
+			if last != nil && !slices.Contains(l.Sets, k.Set) && (last.Result != e.Result || last.Released != e.Released) {
+				out = append(out, k)
+				failed = failed || last.Result == "failed"
+			}
+		}
+		return w.Failed()
+	})
+	if err == nil && failed {
+		err = v.sayNo("load-failed-before", l.Load)
+	}
+	return out, err
+}
+
+// names are the sets of turns, as they are read out.
+func names(of []projections.TripKey) string {
+	var out []string
+	for _, k := range of {
+		out = append(out, k.Set)
+	}
+	return strings.Join(out, ", ")
+}
+
+// askEnding asks what is missing of how a load ended: whether that is meant, or the badge that
+// records it.
+func (b *sterilizer) askEnding(v *visit) (said, error) {
+	e, l := b.Ending, b.find(b.Load)
+	forget := choice{Do: "forget", Words: v.t("forget-entered")}
+	switch {
+	case e.Early && l != nil:
+		forget.Words = v.t("ended-not")
+		forget.Main = true
+		return ask(v.t("ended-early", l.Load, v.time(l.StartedAt)), v.t("ended-early-more")).offer(
+			forget, choice{Do: "ended", Words: v.t("do-ended")}), nil
+	case e.Other && l != nil:
+		others, err := v.otherwise(l, e)
+		if err != nil {
+			return said{}, err
+		}
+		all := choice{Do: "ended-all", Value: names(others), Words: v.t("do-ended-all", len(others)+len(l.Sets))}
+		s := ask(v.t("ended-other", l.Load), v.t("ended-other-sets", names(others)))
+		if e.Result == "failed" {
+			s = wrong(v.t("failed-after-all", l.Load), v.t("load-failed-sets", names(others)))
+		}
+		return s.offer(all, forget), nil
+	}
+	return b.toRecord(v, v.ended(e, b.Load)), nil
 }
 
 // sterilized is what is recorded of each set of a load that ended.
@@ -62,15 +177,19 @@ func (v *visit) ended(e *endingEntered, id string) said {
 	return ask(v.t("ended-released", id), "")
 }
 
-// recordEnding records how a load ended, for each set in it, once the badge is said.
+// recordEnding records how a load ended, for each set in it, once nothing is asked any more.
 func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	l, e := b.find(b.Load), b.Ending
-	switch {
-	case l == nil || len(l.Sets) == 0: // given up meanwhile
+	if l == nil { // given up meanwhile
 		b.Ending = nil
 		return said{}, v.sayNo("nothing-loaded")
-	case b.Operator == "":
-		return said{}, nil // it is asked for
+	}
+	others, err := v.otherwise(l, e)
+	if err != nil {
+		if refusal.Is(err) {
+			b.Ending = nil
+		}
+		return said{}, err
 	}
 	before, err := v.runRecorded(l.Load)
 	switch {
@@ -81,6 +200,26 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		return ask(v.t("load-recorded", l.Load, v.time(before.Time)), v.t("load-recorded-more")).offer(
 			choice{Do: "ending-too", Value: l.Load, Words: v.t("do-ending-too")}), nil
 	}
+	if len(l.Sets) == 0 && len(others) == 0 {
+		b.Ending = nil
+		return said{}, v.sayNo("nothing-loaded")
+	}
+	e.Other = len(others) > 0 && !e.All
+	if e.Early || e.Other || b.Operator == "" {
+		return said{}, nil // it is asked for
+	}
+	return b.recordRun(v, l, e, others)
+}
+
+// recordRun records how a load ended for its sets, each of the turn that it was put in with, and for
+// those of which it was recorded otherwise.
+func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []projections.TripKey) (said, error) {
+	of := others
+	for _, set := range l.Sets {
+		if e.Result == "failed" || e.Released || l.notHeld(set) {
+			of = append(of, projections.TripKey{Set: set, Trip: l.Trips[set]})
+		}
+	}
 	known, err := v.failedOf(l.Sets)
 	if err != nil {
 		return said{}, err
@@ -90,44 +229,62 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		return said{}, err
 	}
 	var obs []*events.Observation
-	for _, set := range l.Sets {
+	for _, k := range of {
 		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
-			Set: set, Operator: b.Operator, Data: b.sterilized(l, e)})
+			Set: k.Set, Trip: k.Trip, Operator: b.Operator, Data: b.sterilized(l, e)})
 	}
 	rs, err := v.observe(obs...)
 	if err != nil {
 		return said{}, err
 	}
-	stops, err := v.againstLoaded(l.Sets)
+	stops, err := v.againstLoaded(l)
 	if err != nil {
 		return said{}, err
 	}
+	s, says := v.endedWell(l, e, of, append(known, stops...))
+	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + url.QueryEscape(l.Load), Says: v.phrased("print-load-label")}
+	was := l.clone()
 	l.Recorded = true
-	s, says := v.endedWell(l, e, append(known, stops...))
-	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + l.Load, Says: v.phrased("print-load-label")}
-	if e.Released || e.Result == "failed" {
+	switch {
+	case e.Released || e.Result == "failed":
 		b.drop()
+	default:
+		l.Held = slices.Clone(l.Sets)
 	}
 	b.At, b.Ending = time.Time{}, nil
-	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}}
+	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed"}
 	return s, nil
 }
 
-// endedWell says what was recorded of a load. A run puts right nothing that is known
-// against a set in it.
-func (v *visit) endedWell(l *load, e *endingEntered, known []string) (s said, says phrase) {
+// tookBack lays the load here again whose result was taken back: it ran all the same, and its result
+// is still to be recorded.
+func (b *sterilizer) tookBack(d *done) {
+	if d.Load == nil {
+		return
+	}
+	if l := b.find(d.Load.Load); l != nil {
+		*l = *d.Load
+	} else {
+		b.Loads = append(b.Loads, *d.Load)
+	}
+	b.Load = d.Load.Load
+}
+
+// endedWell says what was recorded of a load, for which turns of sets. A run puts right nothing that is
+// known against a set in it.
+func (v *visit) endedWell(l *load, e *endingEntered, of []projections.TripKey, known []string) (s said, says []phrase) {
 	switch {
 	case e.Result == "failed":
-		says = v.phrased("load-failed", l.Load, len(l.Sets))
-		s = wrong(v.say(says), v.t("load-failed-sets", strings.Join(l.Sets, ", ")))
+		says = []phrase{v.phrased("load-failed", l.Load, len(of)), v.phrased("load-failed-sets", names(of))}
+		s = wrong(v.say(says[0]), v.say(says[1]))
 		s.Next = v.t("load-failed-next")
 		return s, says
 	case !e.Released:
-		says = v.phrased("load-held", l.Load, len(l.Sets))
-		s = ask(v.say(says), v.t("load-held-next"))
+		says = []phrase{v.phrased("load-held", l.Load, len(of))}
+		s = ask(v.say(says...), v.t("load-held-next"))
 	default:
-		says = v.phrased("load-released", l.Load, len(l.Sets))
-		s = good(v.say(says), "")
+		says = []phrase{v.phrased("load-released", l.Load, len(of))}
+		s = good(v.say(says...), "")
 	}
 	if len(known) > 0 {
 		s = wrong(s.Words, strings.Join(known, " "))
@@ -151,13 +308,14 @@ func (v *visit) failedOf(sets []string) (out []string, err error) {
 }
 
 // againstLoaded tells what stops sets of a load.
-func (v *visit) againstLoaded(sets []string) (out []string, err error) {
-	for _, set := range sets {
+func (v *visit) againstLoaded(l *load) (out []string, err error) {
+	for _, set := range l.Sets {
 		st, err := v.standing(set)
 		if err != nil {
 			return nil, err
 		}
-		if st == nil {
+		if since := v.notAsLoaded(l, set, st); since != "" || st == nil {
+			out = append(out, firstOf(since, v.t("never-packed", set)))
 			continue
 		}
 		found, err := v.foundSince(st.Key)
@@ -169,6 +327,35 @@ func (v *visit) againstLoaded(sets []string) (out []string, err error) {
 		}
 	}
 	return out, nil
+}
+
+// notAsLoaded says what became of a set since it was put into a load, "" for nothing: then what lies in
+// the chamber is not what is recorded of it now. What is run for immediate use was mostly opened before.
+func (v *visit) notAsLoaded(l *load, set string, st *standing) string {
+	switch {
+	case st != nil && l.Trips[set] != "" && l.Trips[set] != st.Key.Trip:
+		return v.t("loaded-packed-since", set, v.time(st.PackedAt))
+	case st != nil && st.Opened && l.Immediate == "":
+		return v.t("loaded-open", set)
+	}
+	return ""
+}
+
+// waitsForIndicator reports whether a load is released only once its indicator is read negative: it has
+// a set with implants.
+func (v *visit) waitsForIndicator(l *load) (bool, error) {
+	p, err := v.policy()
+	if err != nil || !p.AsksImplantIndicator() {
+		return false, err
+	}
+	if holds, err := v.implants(l); err != nil || !holds {
+		return false, err
+	}
+	read, err := v.readings(l.Load)
+	negative := slices.ContainsFunc(read, func(r shownBy) bool {
+		return r.Sterilizer == l.Sterilizer && r.Result == "negative" && !r.Unproved()
+	})
+	return err == nil && !negative, err
 }
 
 // endingToo answers that another station has recorded the load, and it is this one all

@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -144,6 +145,14 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	if r.Result == "" || r.asksShort() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
+	read, err := v.readings(r.Load)
+	if err != nil {
+		return said{}, err
+	}
+	var positive time.Time // when it was read so before: no negative one takes that back
+	if i := slices.IndexFunc(read, func(x shownBy) bool { return x.Result == "positive" }); i >= 0 {
+		positive = read[i].at
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
@@ -159,17 +168,46 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	switch {
 	case d.Result == "positive":
 		s = wrong(v.say(says), v.t("indicator-positive-next"))
+	case !positive.IsZero():
+		s = doubt(v.say(says), v.t("indicator-was-positive", v.time(positive)))
 	case d.Control == "negative":
 		says = v.phrased("indicator-unproved", d.Load)
 		s = doubt(v.say(says), v.t("indicator-unproved-more"))
 	}
 	b.At = time.Time{}
 	b.Indicated, b.Reading = "", nil
-	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs)}
+	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Stop: d.Result == "positive"}
+	if l := b.find(d.Load); l != nil && len(l.Sets) == 0 && !l.Forgot { // of a test cycle nothing else is recorded
+		b.Done.Load = l.clone()
+		b.Loads = slices.DeleteFunc(b.Loads, func(l load) bool { return l.Load == d.Load })
+		if b.Load == d.Load {
+			b.Load = ""
+		}
+	}
 	if d.Result == "positive" && !v.d.opts.Practice {
 		b.Done.Links = []link{{Address: "/touched?load=" + url.QueryEscape(d.Load), Says: v.phrased("go-touched", d.Load)}}
 	}
 	return s, nil
+}
+
+// shownBy is what an indicator in force showed, and when it was read.
+type shownBy struct {
+	*events.IndicatorRead
+	at time.Time
+}
+
+// readings are the indicators of a load, as far as they are in force.
+func (v *visit) readings(id string) (out []shownBy, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		for _, it := range w.ResultOf(id) {
+			if d, ok := it.Data.(*events.IndicatorRead); ok {
+				out = append(out, shownBy{d, it.At()})
+			}
+		}
+		return w.Failed()
+	})
+	return out, err
 }
 
 // runRecorded is the last record of a load that ran, nil where there is none.
@@ -201,14 +239,22 @@ func (v *visit) loadKnown(id string) (last *events.Event, err error) {
 	return last, err
 }
 
-// sterilizerOf finds which sterilizer a recorded load ran in.
+// sterilizerOf finds which sterilizer a recorded load ran in. Of a test cycle without sets only its
+// indicators are recorded.
 func (v *visit) sterilizerOf(id string) (string, error) {
 	run, err := v.runRecorded(id)
+	if err != nil {
+		return "", err
+	}
+	if run != nil {
+		return run.Data.(*events.SetSterilized).Sterilizer, nil
+	}
+	read, err := v.readings(id)
 	switch {
 	case err != nil:
 		return "", err
-	case run == nil:
+	case len(read) == 0:
 		return "", v.sayNo("load-unknown", id)
 	}
-	return run.Data.(*events.SetSterilized).Sterilizer, nil
+	return read[0].Sterilizer, nil
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"listbound/events"
 )
@@ -759,13 +760,19 @@ type loadModel struct {
 	ending  string // how the load ended, as was said: result and release
 	asks    string // a load that was recorded already, and of which is asked
 	entered string // of a load that could not be begun
+	early   bool   // so soon after the start that it is asked about
 	ends    int    // how many records the last input makes
 	gone    bool   // and whether its load is then gone
 	read    bool   // and whether it is an indicator
+
+	began map[string]time.Time // when each load was started
+	kept  map[string]int       // how many sets of a load are recorded as quarantined: all of them
+	last  *loadModel           // before what was recorded last: taken back, its load lies here again
 }
 
 func newLoadModel() *loadModel {
-	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool)}
+	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool), began: make(map[string]time.Time),
+		kept: make(map[string]int)}
 }
 
 func (m *loadModel) place() string { return "sterilizer" }
@@ -777,6 +784,7 @@ func (m *loadModel) busy() bool { return m.load != "" || m.of != "" }
 func (m *loadModel) clone() player {
 	c := *m
 	c.loads, c.runs = make(map[string][]string), maps.Clone(m.runs)
+	c.began, c.kept = maps.Clone(m.began), maps.Clone(m.kept)
 	for load, sets := range m.loads {
 		c.loads[load] = slices.Clone(sets)
 	}
@@ -794,7 +802,21 @@ func (m *loadModel) promised(w *walk, s step, shown answer) bool {
 			s.enter() && shown.says("Enter records that"))
 	}
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.says("Biological indicator of S1-0304-01: what does it show?")
-	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0)
+	if s.action == "ended" {
+		return m.early && m.shows == ""
+	}
+	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0 && !m.again(s) && !m.soon(w, s))
+}
+
+// again reports whether a result is one that is recorded already.
+func (m *loadModel) again(s step) bool {
+	return s.fields["result"] == "passed" && s.fields["released"] == "no" && m.kept[m.load] > 0
+}
+
+// soon reports whether a cycle is said to have passed that was only just started.
+func (m *loadModel) soon(w *walk, s step) bool {
+	ran := w.at.Sub(m.began[m.load])
+	return s.fields["result"] == "passed" && m.runs[m.load] && ran >= 0 && ran < 3*time.Minute
 }
 
 // waits reports whether something was said that is not recorded.
@@ -802,6 +824,10 @@ func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
 func (m *loadModel) next(w *walk, shown answer) step {
 	switch {
+	case shown.says("Has its cycle ended already?") && w.careful():
+		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
+	case shown.says("not as it was scanned") && w.careful():
+		return step{verb: "do", action: "start", fields: shown.choice("start")}
 	case m.waits() && w.careful() && shown.says("Scan your badge: it records that"):
 		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
 	case m.waits() && w.careful() && shown.says("Enter records that"):
@@ -879,14 +905,20 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		if m.shows != "" || m.lot != "" || shown.says("what does it show?") {
 			m.of = ""
 		}
-		m.shows, m.lot, m.ending = "", "", ""
+		m.shows, m.lot, m.ending, m.early = "", "", "", false
+	case s.action == "ended":
+		m.early = false
+	case s.action == "take-back" && a.says("Taken back: Load"):
+		m.takenBack()
+	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0 && m.again(s):
 	case s.action == "indicator" && m.ending == "" && cmp.Or(s.fields["load"], m.of) != "":
 		m.of = cmp.Or(s.fields["load"], m.of)
 		if lot, ok := s.fields["lot"]; ok {
 			m.lot = lot
 		}
 		m.shows = cmp.Or(value, m.shows)
-	case s.action == "result" && m.shows == "" && len(m.loads[m.load]) > 0:
+	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0:
+		m.early = m.soon(w, s)
 		m.ending = value + " " + s.fields["released"]
 		if value == "failed" {
 			m.ending = "failed no"
@@ -895,7 +927,7 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		m.learnLoad(w, s, a)
 	}
 	switch {
-	case w.badge() == "":
+	case w.badge() == "" || m.early:
 	case m.shows != "":
 		m.ends, m.read = 1, true
 	case m.ending != "":
@@ -924,14 +956,22 @@ func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 		m.put(s.fields["value"])
 	case s.action == "take-out" && !m.runs[m.load] && m.load != "":
 		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
-	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0:
-		m.runs[m.load] = true
+	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
+		if m.runs[m.load] = !a.says("not as it was scanned"); m.runs[m.load] {
+			m.began[m.load] = w.at
+		}
 	case s.kind == events.ScanLoad:
 		m.of, m.lot = s.id, ""
 	}
 }
 
 func (m *loadModel) begun(id string) { m.load, m.entered, m.asks, m.loads[id] = id, "", "", []string{} }
+
+// takenBack lays the load here again whose result was taken back.
+func (m *loadModel) takenBack() {
+	m.load = m.last.load
+	m.loads[m.load], m.runs[m.load], m.kept[m.load] = slices.Clone(m.last.loads[m.load]), m.last.runs[m.load], m.last.kept[m.load]
+}
 
 // put puts a set into the load that is being filled, unless it runs or another one has it.
 func (m *loadModel) put(set string) {
@@ -948,7 +988,8 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == "" || e.Operator != w.badge() {
 		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
 	}
-	if said := s.action == "result" || s.action == "indicator"; !said {
+	ended := s.action == "ended" && shown.says("Has its cycle ended already?")
+	if said := s.action == "result" || s.action == "indicator" || ended; !said {
 		asked := s.kind == events.ScanBadge && shown.says("records that") ||
 			(s.enter() || s.action == "enter") && shown.says("Enter records that")
 		if !asked {
@@ -975,14 +1016,17 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 
 // recorded: a load that is released or failed is gone from here.
 func (m *loadModel) recorded(*walk) {
+	if m.read {
+		m.of, m.shows, m.lot = "", "", ""
+		return
+	}
+	m.last = m.clone().(*loadModel)
+	m.ending = ""
 	if m.gone {
 		delete(m.loads, m.load)
 		m.load = ""
-	}
-	if m.read {
-		m.of, m.shows, m.lot = "", "", ""
 	} else {
-		m.ending = ""
+		m.kept[m.load] = len(m.loads[m.load])
 	}
 }
 

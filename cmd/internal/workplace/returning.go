@@ -193,7 +193,7 @@ func (b *returning) askLoad(v *visit) said {
 	if b.Load == "" || b.LoadAt.IsZero() { // or it lies here from an earlier version
 		return ask(v.t("washer-load", b.Tag), "").offer(unknown)
 	}
-	return ask(v.t("washer-load-still", b.Tag, b.Load), v.t("washer-load-said", v.w.Time(b.LoadAt))).
+	return ask(v.t("washer-load-still", b.Tag, b.Load), v.t("washer-load-said", v.time(b.LoadAt))).
 		offer(choice{Do: "same-load", Value: b.Load, Words: v.t("do-same-load", b.Load)}, unknown)
 }
 

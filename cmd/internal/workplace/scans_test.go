@@ -515,6 +515,7 @@ func TestReleasedInAnEmergency(t *testing.T) {
 		if asks := strings.Contains(h.get(s.path), `name="emergency"`); asks != (set == "IMP-1") {
 			t.Errorf("%s: asked for an emergency: %t", set, asks)
 		}
+		h.after(6 * time.Minute)
 		s.do("result", "result", "passed", "released", "yes", "emergency", " trauma, B-9001 ")
 		got := h.events(site.Query{Load: "S1-0304-0" + run}, events.KindSetSterilized)
 		if len(got) != 1 || got[0].(*events.SetSterilized).Emergency != "trauma, B-9001" {

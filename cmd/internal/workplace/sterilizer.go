@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -43,11 +44,21 @@ type load struct {
 	Recorded   bool     `json:"recorded,omitempty"` // something of it is in the ledger, as people here know
 	Forgot     bool     `json:"forgot,omitempty"`   // it ran, and sets of it were forgotten: they are scanned now
 
+	Trips map[string]string `json:"trips,omitempty"` // the turn of each set when it was put in
+	Held  []string          `json:"held,omitempty"`  // sets that are recorded to have passed and to be quarantined
+
 	StartedAt time.Time `json:"startedAt,omitzero"`
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
 
 	Immediate string `json:"immediate,omitempty"` // why it is for immediate use
 	For       string `json:"for,omitempty"`       // and for which case
+}
+
+// clone is the load as it is now.
+func (l *load) clone() *load {
+	c := *l
+	c.Sets, c.Trips, c.Held = slices.Clone(l.Sets), maps.Clone(l.Trips), slices.Clone(l.Held)
+	return &c
 }
 
 func sterilizerPlace() workplace {
@@ -71,6 +82,9 @@ func sterilizerPlace() workplace {
 			"start":      whenRecorded((*sterilizer).start),
 			"give-up":    whenRecorded((*sterilizer).giveUp),
 			"result":     (*sterilizer).result,
+			"held":       (*sterilizer).held,
+			"ended":      (*sterilizer).sayEnded,
+			"ended-all":  (*sterilizer).endedAll,
 			"indicator":  (*sterilizer).indicator,
 			"short":      (*sterilizer).sayShort,
 			"enter":      (*sterilizer).enter,
@@ -125,6 +139,9 @@ func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 			return said{}, nil // something else was in sight: it is shown, and asked again
 		}
 		return b.enter(v, nil)
+	}
+	if b.Indicated != "" {
+		return said{}, nil // what it shows is asked on
 	}
 	return good(v.t("badge-taken", badge), b.next(v)), nil
 }
@@ -256,6 +273,12 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 		return said{}, err
 	}
 	l.Sets = append(l.Sets, set)
+	if st != nil {
+		if l.Trips == nil {
+			l.Trips = make(map[string]string)
+		}
+		l.Trips[set] = st.Key.Trip
+	}
 	b.Done = nil
 	loaded := v.t("loaded", set, l.Load, len(l.Sets))
 	switch {
@@ -293,7 +316,7 @@ func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
 func (b *sterilizer) verdict(v *visit) (said, error) {
 	switch {
 	case b.waits() && b.Ending != nil:
-		return b.toRecord(v, v.ended(b.Ending, b.Load)), nil
+		return b.askEnding(v)
 	case b.Reading != nil:
 		return b.askReading(v), nil
 	case b.Indicated != "":
@@ -307,8 +330,12 @@ func (b *sterilizer) next(v *visit) string {
 	switch {
 	case l == nil:
 		return v.t("begin-sterilizer")
+	case l.Forgot:
+		return v.t("scan-forgotten", l.Load)
 	case !l.Started:
 		return v.t("scan-into", l.Load)
+	case len(l.Sets) == 0:
+		return v.t("test-cycle", l.Load)
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}
@@ -356,8 +383,7 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	case before != nil && failedRun(before):
 		return said{}, v.sayNo("load-failed-before", id)
 	case before != nil && same != id:
-		return ask(v.t("load-recorded", id, v.time(before.Time)), v.t("load-recorded-more")).
-			offer(choice{Do: "begin-too", Value: id, Words: v.t("do-begin-too")}), nil
+		return v.askBegun(id, before)
 	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,
 		For: strings.TrimSpace(f["for"])}
@@ -366,14 +392,35 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	}
 	l := load{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Immediate: passed.Immediate, For: passed.For}
 	if before != nil {
-		l.again(before)
+		run, err := v.runRecorded(id)
+		if err != nil {
+			return said{}, err
+		}
+		l.again(run)
 	}
 	b.Loads = append(b.Loads, l)
 	b.Load, b.Done, b.Entered = id, nil, nil
 	const kept = 12
 	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
 	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
-	return ask(v.t("scan-into", id), ""), nil
+	return ask(b.next(v), ""), nil
+}
+
+// askBegun asks whether a load is one of which something was recorded: all of that may have been
+// taken back since.
+func (v *visit) askBegun(id string, before *events.Event) (said, error) {
+	inForce := false
+	err := v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		trips, _ := w.LoadOf(id)
+		inForce = len(trips) > 0 || len(w.ResultOf(id)) > 0
+		return w.Failed()
+	})
+	recorded, too := v.t("load-recorded", id, v.time(before.Time)), v.t("do-begin-too")
+	if !inForce {
+		recorded, too = v.t("load-taken-back", id, v.time(before.Time)), v.t("do-begin-again")
+	}
+	return ask(recorded, v.t("load-recorded-more")).offer(choice{Do: "begin-too", Value: id, Words: too}), err
 }
 
 // failedRun reports whether a record says that a load failed: no set was sterilized in it.
@@ -382,14 +429,15 @@ func failedRun(e *events.Event) bool {
 	return ok && d.Result == "failed"
 }
 
-// again takes what was recorded of a run for a set of it that was forgotten.
-func (l *load) again(before *events.Event) {
+// again takes what was recorded of a run, for a set of it that was forgotten, or for all of it where that
+// was taken back. run is nil where only its indicator is recorded.
+func (l *load) again(run *events.Event) {
 	l.Recorded, l.Forgot = true, true
-	d, ok := before.Data.(*events.SetSterilized)
-	if !ok {
+	if run == nil {
 		return
 	}
-	l.Started, l.Loader = true, d.Loader
+	d := run.Data.(*events.SetSterilized)
+	l.Started, l.Loader, l.Cycle = true, d.Loader, d.Cycle
 	if at, err := time.Parse(time.RFC3339, d.Started); err == nil {
 		l.StartedAt = at
 	}
@@ -436,11 +484,14 @@ func (b *sterilizer) choose(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *sterilizer) takeOut(_ *visit, f fields) (said, error) {
-	if l := b.find(b.Load); l != nil && !l.Started {
-		l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == f["set"] })
+func (b *sterilizer) takeOut(v *visit, f fields) (said, error) {
+	l, set := b.find(b.Load), f["set"]
+	if l == nil || l.Started || !slices.Contains(l.Sets, set) {
+		return said{}, nil
 	}
-	return said{}, nil
+	l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == set })
+	delete(l.Trips, set)
+	return ask(v.t("taken-out", set, l.Load, len(l.Sets)), b.next(v)), nil
 }
 
 func (b *sterilizer) start(v *visit, f fields) (said, error) {
@@ -457,15 +508,36 @@ func (b *sterilizer) start(v *visit, f fields) (said, error) {
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("start-badge", l.Load)), nil
 	}
+	if f["value"] != l.Load {
+		if since, err := v.changedSince(l); err != nil || len(since) > 0 {
+			return wrong(v.t("start-changed", l.Load), strings.Join(since, " ")).offer(
+				choice{Do: "choose", Value: l.Load, Words: v.t("start-not-yet"), Main: true},
+				choice{Do: "start", Value: l.Load, Words: v.t("do-start-all-the-same")}), err
+		}
+	}
 	l.Started, l.StartedAt, l.Loader = true, v.now.UTC(), b.Operator
 	return said{}, nil
+}
+
+// changedSince says what became of sets since they were put into a load: one was packed anew, or opened.
+func (v *visit) changedSince(l *load) (out []string, err error) {
+	for _, set := range l.Sets {
+		st, err := v.standing(set)
+		if err != nil {
+			return nil, err
+		}
+		if since := v.notAsLoaded(l, set, st); since != "" {
+			out = append(out, since)
+		}
+	}
+	return out, nil
 }
 
 // giveUp takes a load away that was not recorded. Its button stands beside others,
 // so a load with sets in it is asked about.
 func (b *sterilizer) giveUp(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
-	if l != nil && len(l.Sets) > 0 && f["value"] != l.Load {
+	if l != nil && (len(l.Sets) > 0 || l.Started && !l.Forgot) && f["value"] != l.Load {
 		return ask(v.t("give-up-sure", l.Load, len(l.Sets)), strings.Join(l.Sets, ", ")).offer(
 			choice{Do: "choose", Value: l.Load, Words: v.t("give-up-not"), Main: true},
 			choice{Do: "give-up", Value: l.Load, Words: v.t("give-up")}), nil
@@ -482,6 +554,7 @@ func (b *sterilizer) drop() {
 
 type sterilizerBody struct {
 	Active   *load
+	Running  string // since when, and whose badge started it
 	Cycles   []string
 	Other    bool // another cycle may be entered
 	Implants bool // the load runs with implants, whose indicator the policy waits for
@@ -514,8 +587,11 @@ func (b *sterilizer) body(v *visit) (any, error) {
 		cycles = b.Ran
 	}
 	out := sterilizerBody{Active: b.find(b.Load), Cycles: cycles, Other: free}
-	if l := out.Active; l != nil && l.Started && p.AsksImplantIndicator() {
-		out.Implants, err = v.implants(l)
+	if l := out.Active; l != nil && l.Started {
+		if !l.StartedAt.IsZero() {
+			out.Running = v.t("running-since", v.time(l.StartedAt), firstOf(l.Loader, "–"))
+		}
+		out.Implants, err = v.waitsForIndicator(l)
 	}
 	return out, err
 }

@@ -129,7 +129,7 @@ func TestLoadNumberTwice(t *testing.T) {
 	must(t, begin(), "S1-0304-01 was recorded already")
 	must(t, s.scan(""), "S1-0304-01 was recorded already")
 	must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "begin a load first")
-	must(t, s.do("begin-too", "value", "S1-0304-01"), "Scan sets into S1-0304-01")
+	must(t, s.do("begin-too", "value", "S1-0304-01"), "Scan the sets that were forgotten in S1-0304-01")
 	s.do("give-up")
 	h.now.Store(morning.AddDate(1, 0, 0).UnixNano())
 	must(t, begin(), "Scan sets into S1-270304-01")

@@ -392,6 +392,23 @@ export function scanField({entered, key, nextPerson}) {
   field.focus({preventScroll: true});
 }
 
+// A finger taps twice where once was meant. The second tap is at the place of the first, where another
+// button may stand by then: it says nothing. Digits are typed by tapping, some of them twice.
+const tapsApart = 700; // milliseconds
+const sameFinger = 40; // CSS pixels
+let tapped = {at: -Infinity};
+document.addEventListener("click", e => {
+  if (!e.detail) return; // a key, or a script
+  const last = tapped;
+  tapped = {at: e.timeStamp, x: e.clientX, y: e.clientY};
+  if (e.timeStamp - last.at >= tapsApart || Math.hypot(e.clientX - last.x, e.clientY - last.y) > sameFinger) return;
+  const b = e.target.closest("button, a, summary, select, input[type=checkbox], input[type=radio]");
+  if (!b || /^\d$/.test(b.dataset.digit)) return;
+  e.preventDefault();
+  e.stopImmediatePropagation();
+  beep("low");
+}, true);
+
 // Buttons with data-do, and forms with it, say their action and fields.
 export function actions(root, put) {
   root.addEventListener("click", e => {
