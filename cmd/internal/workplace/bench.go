@@ -547,7 +547,11 @@ func (p bench[B, P]) scanAndSave(v *visit, b *B, kind events.ScanKind, value str
 		return err
 	}
 	P(b).shared().say(v, s)
-	return p.save(v, b)
+	if err := p.save(v, b); err != nil {
+		return err
+	}
+	v.d.hub.tell(benchKey(v.station, v.place), "") // another screen may show what lay here
+	return nil
 }
 
 func (p bench[B, P]) state(v *visit) (any, error) {

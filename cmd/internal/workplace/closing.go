@@ -44,10 +44,11 @@ func (b *closing) wants() []want {
 
 func (b *closing) idle() bool { return b.Case == "" }
 
-// clear takes the case away; who closes it stays.
+// clear takes the case away, and who closes it: two persons say so of each case.
 func (b *closing) clear() {
 	*b = closing{hand: b.kept()}
 	b.Case = ""
+	b.nextPerson()
 }
 
 // Actions are what is usually done when a count does not come out (common to
@@ -56,7 +57,12 @@ func Actions() []string {
 	return []string{"surgeon-told", "recounted", "field-searched", "room-searched", "waste-searched", "image-taken"}
 }
 
+// scanCase takes a case. A badge that was scanned before any case says who closes this one; one that was scanned for
+// another case says nothing of it.
 func (b *closing) scanCase(_ *visit, ref string) (said, error) {
+	if b.Case != "" && ref != b.Case {
+		b.nextPerson()
+	}
 	if ref != b.Case {
 		b.Case, b.Reason, b.Actions, b.Witness = ref, "", nil, ""
 	}

@@ -3,6 +3,7 @@ package workplace
 import (
 	"net/url"
 	"slices"
+	"time"
 
 	"listbound/events"
 )
@@ -29,10 +30,10 @@ func (t *table) takeBack(f fields, a *counted) error {
 		return v.sayNo("nothing-to-undo")
 	}
 	why := v.t("back-why", last.words(v).Words)
-	last.Back = ""
+	last.Back, last.Asks, last.AskedBy, last.AskedAt = "", 0, "", time.Time{}
 	if slices.Contains(reasonsBack(v.place), f["value"]) {
-		last.Back = f["value"]
-		a.said = ask(v.t("count-back-badge", v.t("stage-"+string(last.Stage))), why)
+		last.Back, last.Asks, last.AskedBy, last.AskedAt = f["value"], a.N, t.client, v.now.UTC()
+		t.askBack(last, a)
 	} else {
 		a.said = ask(why, v.t("back-more"))
 		for _, r := range reasonsBack(v.place) {
@@ -42,12 +43,36 @@ func (t *table) takeBack(f fields, a *counted) error {
 	return v.d.files.save(last, "count", t.ref, saidName)
 }
 
-// backBy records that the count signed last is taken back, once a badge was asked for.
+// asksBack is the count signed last, where the page that sends an input asks for the badge that takes it back; else nil.
+func (t *table) asksBack() (*signature, error) {
+	last, err := t.lastSigned()
+	if err != nil || last == nil || last.Back == "" || last.AskedBy != t.client || last.Asks != t.shows {
+		return nil, err
+	}
+	if away, err := t.v.away(last.AskedAt); err != nil || away {
+		return nil, err
+	}
+	return last, nil
+}
+
+// askBack asks for that badge.
+func (t *table) askBack(last *signature, a *counted) {
+	v := t.v
+	a.said = ask(v.t("count-back-badge", v.t("stage-"+string(last.Stage))), v.t("back-why", last.words(v).Words))
+	a.Asks = last.Asks
+}
+
+// backBy records that the count signed last is taken back, where the page that sends the badge asks for it: it was asked
+// there, is still in sight, and not so long ago that somebody else may stand there.
 func (t *table) backBy(badge string, a *counted) (taken bool, err error) {
 	v := t.v
-	last, err := t.lastSigned()
-	if err != nil || last == nil || last.Back == "" {
+	last, err := t.asksBack()
+	if err != nil || last == nil {
 		return false, err
+	}
+	if no, err := v.admit(badge); err != nil || no.Words != "" {
+		a.said = no
+		return true, err
 	}
 	var obs []*events.Observation
 	for _, id := range last.IDs {

@@ -22,6 +22,7 @@ type counted struct {
 	State   *countState `json:"state,omitempty"`
 	Line    *lineRef    `json:"line,omitempty"` // go to this line
 	Go      string      `json:"go,omitempty"`
+	Asks    int64       `json:"asks,omitempty"` // the question that a badge answers: the page sends it with the badge, as rev
 }
 
 type lineRef struct {
@@ -153,7 +154,7 @@ func (v *visit) countInput(verb string) (any, error) {
 		return nil, err
 	}
 	a := &counted{N: in.N}
-	v.key = in.key()
+	v.key, t.client, t.shows = in.key(), in.Client, in.Rev
 	v.elsewhere = t.unseen(in)
 	asked, err := t.asked()
 	if err != nil {
@@ -198,6 +199,15 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
 		return t.do(in, a)
 	case enter && !t.open():
+		back, err := t.asksBack()
+		if err != nil {
+			return err
+		}
+		if back != nil { // Enter is no badge
+			t.askBack(back, a)
+			a.Sound = "low"
+			return nil
+		}
 		a.said = t.pause(said{})
 	case enter && asked != nil && asked.Client == in.Client: // Enter is none of the answers
 		a.said, a.Sound = v.again(asked.said, asked.Lang, asked.Others), "low"

@@ -169,6 +169,10 @@ type signature struct {
 	At     time.Time       `json:"at,omitzero"`
 	IDs    []string        `json:"ids,omitempty"`  // of the events, to take them back
 	Back   string          `json:"back,omitempty"` // why it is taken back, once a badge says so
+	// The input that said why, the browser that sent it, and when: the badge is asked for there.
+	Asks    int64     `json:"asks,omitempty"`
+	AskedBy string    `json:"askedBy,omitempty"`
+	AskedAt time.Time `json:"askedAt,omitzero"`
 }
 
 // keepSaid keeps what was said when a count was recorded or taken back.

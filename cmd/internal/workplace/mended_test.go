@@ -393,3 +393,86 @@ func TestAnswersInView(t *testing.T) {
 		}
 	}
 }
+
+// TestTakingACountBackIsAnswered: the badge that takes a signed count back is scanned where it was asked for, while that is
+// in sight, soon. Any other badge, at another screen, hours later or after something else, takes nothing back.
+func TestTakingACountBackIsAnswered(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.lines("VAS-003", 4, 2, 3)
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, c.scan(label(t, events.ScanBadge, "B-2")), "First count recorded")
+	before := h.size()
+	c.stage = "final" // the next page
+	asked := func() {
+		h.after(3 * time.Second)
+		must(t, c.do("take-back", "value", "not-done"), "Scan your badge: it records that the count is taken back")
+		h.after(3 * time.Second)
+	}
+	badge := label(t, events.ScanBadge, "B-77")
+	scans := func(client string, rev any) map[string]any {
+		c.n++
+		return h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,"case":"K-1","stage":"final","text":%q}`,
+			client, c.n, rev, badge))
+	}
+	asked()
+	scans("other", c.asks) // another screen, which shows nothing of it
+	scans("t", 0)          // the page was loaded anew
+	c.scan("P47110815")    // something else was said, and is in sight
+	h.after(3 * time.Second)
+	c.scan(badge)
+	asked()
+	h.after(2 * time.Hour)
+	c.scan(badge)
+	asked()
+	asks := c.asks
+	c.do("begin")
+	scans("t", asks)
+	if h.size() != before {
+		t.Fatal("taken back by somebody whom nobody asked")
+	}
+	h.after(time.Minute)
+	c = &counter{h: h, ref: "K-1", stage: "relief", n: 100}
+	asked()
+	if must(t, c.scan(badge), "Taken back: First count recorded"); h.size() != before+1 {
+		t.Errorf("%d records", h.size()-before)
+	}
+}
+
+// TestTwoPersonsCloseEachCase: a badge that was scanned for one case closes no other: not the one who closed the case
+// before, and not one whose screen was taken by another case's address.
+func TestTwoPersonsCloseEachCase(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	for set, ref := range map[string]string{"VAS-003": "K-1", "VAS-004": "K-2"} {
+		h.open(set, ref)
+		for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+			h.record("north/or-3", events.KindSetCounted, set, &events.SetCounted{Case: ref, Stage: stage, Sheet: "screen",
+				Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+		}
+	}
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	scan := func(kind events.ScanKind, id string) map[string]any {
+		h.after(3 * time.Second)
+		return s.scan(label(t, kind, id))
+	}
+	scan(events.ScanCase, "K-1")
+	scan(events.ScanBadge, "B-1")
+	h.get("/at/north/or-3/close?case=K-2")
+	before := h.size()
+	must(t, scan(events.ScanBadge, "B-2"), "The counts of K-2 come out", "Scan the second person")
+	s.do("enter")
+	if h.size() != before {
+		t.Fatal("K-2 is closed by who scanned for K-1")
+	}
+	scan(events.ScanCase, "K-1")
+	scan(events.ScanBadge, "B-1")
+	must(t, scan(events.ScanBadge, "B-2"), "Case K-1 closed")
+	h.after(15 * time.Minute)
+	scan(events.ScanCase, "K-2")
+	must(t, scan(events.ScanBadge, "B-3"), "The counts of K-2 come out", "Scan the second person")
+	if h.size() != before+1 {
+		t.Fatal("K-2 is closed by one person")
+	}
+	must(t, scan(events.ScanBadge, "B-4"), "Case K-2 closed")
+}

@@ -228,6 +228,9 @@ func (w *walk) send(client string, s step) answer {
 		fields = []byte("{}")
 	}
 	rev, _ := w.shown[client]["rev"].(float64)
+	if _, ok := w.p.(*countModel); ok {
+		rev, _ = w.shown[client]["asks"].(float64)
+	}
 	body := fmt.Sprintf(`{"client":%q,"n":%d,"ago":%d,"sure":%v`, client, w.n, w.waited.Milliseconds(), w.waited > 12*time.Hour)
 	if s.lines != "" {
 		body += `,"lines":` + s.lines

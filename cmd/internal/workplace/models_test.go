@@ -1330,7 +1330,6 @@ func (m *countModel) recorded(w *walk) {
 
 // closeModel is the model of the closing page.
 type closeModel struct {
-	by      string // who closed it
 	cases   []string
 	ref     string
 	reason  string
@@ -1410,6 +1409,9 @@ func (m *closeModel) due(w *walk) step {
 
 func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 	turn := func(ref string) {
+		if m.ref != "" && ref != m.ref {
+			w.badges, w.operator = nil, "" // they said so of another case
+		}
 		if ref != m.ref {
 			*m = closeModel{cases: m.cases, ref: ref}
 		}
@@ -1431,6 +1433,7 @@ func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 		m.reason = s.fields["reason"]
 	case s.action == "clear":
 		*m = closeModel{cases: m.cases}
+		w.badges, w.operator = nil, ""
 	}
 }
 
@@ -1442,7 +1445,6 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if e.Operator == d.Witness || e.Operator == "" || !slices.Contains(w.badges, e.Operator) || !slices.Contains(w.badges, d.Witness) {
 		w.fail("closed by %q and %q; badges since: %v", e.Operator, d.Witness, w.badges)
 	}
-	m.by = e.Operator
 	if s.kind == events.ScanBadge && (shown.asksAbout() != "" || shown.says("Why is this taken back?")) {
 		w.fail("a badge closed the case under another question: %v", shown["words"])
 	}
@@ -1455,8 +1457,8 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 }
 
-// recorded: who closed a case goes on; a second person says so for each case.
+// recorded: two persons say of each case that it is closed.
 func (m *closeModel) recorded(w *walk) {
-	w.badges = []string{m.by}
+	w.badges, w.operator = nil, ""
 	*m = closeModel{cases: m.cases}
 }

@@ -43,12 +43,16 @@ type counter struct {
 	h          *house
 	ref, stage string
 	n          int
+	asks       any // the question that the page shows, if it is one that a badge answers
 }
 
 func (c *counter) post(verb, rest string) map[string]any {
 	c.n++
-	return c.h.post("/at/north/or-3/count/"+verb, fmt.Sprintf(`{"client":"t","n":%d,"case":%q,"stage":%q,%s}`,
-		c.n, c.ref, c.stage, rest))
+	rev, _ := c.asks.(float64)
+	a := c.h.post("/at/north/or-3/count/"+verb, fmt.Sprintf(`{"client":"t","n":%d,"rev":%v,"case":%q,"stage":%q,%s}`,
+		c.n, rev, c.ref, c.stage, rest))
+	c.asks = a["asks"]
+	return a
 }
 
 func (c *counter) scan(text string) map[string]any { return c.post("scan", `"text":`+jsonText(text)) }

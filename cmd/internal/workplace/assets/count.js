@@ -14,6 +14,7 @@ const rows = [...document.querySelectorAll("tr[data-line]")].map(tr => ({
 const expected = r => r.hidden && r.counted === null ? "–" : String(r.expected);
 const added = stage === "added", before = Boolean(root.dataset.before); // nobody has begun this count
 let place = "", byPlace = false, at = -1, chosen = false, complete = false, sender;
+let asks = 0; // the question in sight, if it is one that a badge answers
 let answers = 0; // an answer is newer than a look that began before it
 const shown = {}; // revision of each set's count as it is shown
 
@@ -106,7 +107,7 @@ function confirm() {
 function entered(text) {
   const t = text.trim();
   if (!ref) return sender.put("scan", {text});
-  if (before) return t === "" ? undefined : sender.put("scan", {case: ref, stage, text});
+  if (before) return t === "" ? undefined : sender.put("scan", {case: ref, stage, text, rev: asks});
   if (t === "") return asExpected();
   if (asked() && /^\d{1,3}$/.test(t)) return beep("low");
   const r = rows[at];
@@ -224,6 +225,7 @@ sender = new Sender(base, (a, ok) => {
   }
   document.body.dataset.answered = a.n;
   say(a.verdict);
+  asks = a.asks || 0;
   beep(a.sound);
   // The page of a count that is signed is not gone back to.
   if (a.go) return leave(a.go);
