@@ -521,6 +521,10 @@ func (t *table) sheet(code string, a *counted) error {
 		a.said = wrong(v.t("sheet-of-nobody"), v.t("count-on-screen"))
 		return nil
 	}
+	if t.find(owner.Set) >= 0 {
+		a.said = wrong(v.t("sheet-older", owner.Set), v.t("count-on-screen"))
+		return nil
+	}
 	a.said = wrong(v.t("sheet-not-of-case", owner.Set), v.nowAt(owner.Set, where, since)+" "+v.t("count-on-screen"))
 	return nil
 }

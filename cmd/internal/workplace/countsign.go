@@ -100,6 +100,10 @@ func (t *table) signWithout(f fields, a *counted) error {
 	st := t.state()
 	_, rest := t.split()
 	if t.badgesMissing(st) || strings.Join(rest, ", ") != f["value"] {
+		if st.Complete { // none is left out any more: that is shown, and signed by another input
+			a.said = ask(st.Ask, st.Sum)
+			return nil
+		}
 		return t.pressSign(nil, a)
 	}
 	return t.signComplete(st, a)

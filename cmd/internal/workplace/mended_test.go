@@ -476,3 +476,42 @@ func TestTwoPersonsCloseEachCase(t *testing.T) {
 	}
 	must(t, scan(events.ScanBadge, "B-4"), "Case K-2 closed")
 }
+
+// TestSignWithoutSignsNoMore: the button that signs without a set does not sign that set, though it was completed meanwhile.
+func TestSignWithoutSignsNoMore(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	h.open("VAS-004", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.lines("VAS-003", 4, 2, 3)
+	c.lines("VAS-004", 4, 2)
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	c.scan(label(t, events.ScanBadge, "B-2"))
+	must(t, c.do("sign"), "VAS-004")
+	h.post("/at/north/or-3/count/enter", `{"client":"other","n":1,"case":"K-1","stage":"first",
+		"lines":[{"set":"VAS-004","line":3,"counted":3,"seen":0}]}`)
+	before := h.size()
+	a := c.do("sign-without", "value", "VAS-004")
+	if h.size() != before {
+		t.Fatal("VAS-004 was signed by the button that leaves it out")
+	}
+	must(t, a, "Enter signs the count")
+	if c.scan(""); h.size() != before+2 {
+		t.Errorf("%d records, want both counts", h.size()-before)
+	}
+}
+
+// TestOldSheetAtTheCount: a sheet of an earlier turn of a set of the case is said to be that.
+func TestOldSheetAtTheCount(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	old := h.codes["VAS-003"]
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h.codes["VAS-003"] = h.record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside}).SheetCode
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	a := c.scan(old)
+	must(t, a, "broken", "An earlier count sheet of VAS-003", "Count by the list on this screen")
+	if strings.Contains(tells(a), "not on this case") {
+		t.Errorf("the set is on the case: %s", tells(a))
+	}
+}
