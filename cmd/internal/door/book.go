@@ -37,6 +37,7 @@ type Person struct {
 
 	Password string    `json:"password,omitempty"` // argon2id in the PHC string format
 	Since    time.Time `json:"since,omitzero"`     // when the password was set
+	Subject  string    `json:"subject,omitempty"`  // by OpenID Connect: issuer and subject
 	Desks    []string  `json:"desks,omitempty"`    // addresses signed in from, the last first
 }
 

@@ -21,7 +21,7 @@ func TestPagesInTheBrowser(t *testing.T) {
 		t.Fatal(err)
 	}
 	h.ca = ca
-	h.serve(t)
+	withOpenID(t, h, door.OpenID{Issuer: "https://login.north.example", Client: "listbound", Back: backAddress, Name: "House"})
 	srv := httptest.NewServer(h.all)
 	t.Cleanup(func() {
 		srv.CloseClientConnections()

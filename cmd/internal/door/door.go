@@ -56,6 +56,7 @@ type Door struct {
 	limits   limits
 	sessions sessions
 	hashing  chan struct{} // bounds how many passwords are checked at once, since each takes 64 MiB
+	openID   *openID       // nil where none is set up
 	nobody   string        // a password's hash that no password has, so that an unknown name takes as long
 
 	// Set by Guard.
@@ -83,11 +84,19 @@ func Open(o Options) (*Door, error) {
 	if err != nil {
 		return nil, err
 	}
+	set, err := readOpenID(dir)
+	if err != nil {
+		return nil, err
+	}
 	const atOnce = 2
-	return &Door{
+	d := &Door{
 		o: o, books: b, reading: &reading{dir: dir, clock: o.Clock}, limits: limits{clock: o.Clock},
 		sessions: sessions{clock: o.Clock}, hashing: make(chan struct{}, atOnce), nobody: hashPassword(secret(), o.Cost),
-	}, nil
+	}
+	if set != nil {
+		d.openID, err = newOpenID(set, o.Clock)
+	}
+	return d, err
 }
 
 // Used reports whether there are accounts: whoever has made one wants them asked for.

@@ -86,7 +86,7 @@ func (d *Door) naming(r *http.Request) naming {
 }
 
 // Waits reports whether somebody has not used their code yet.
-func (p Person) Waits() bool { return p.Password == "" }
+func (p Person) Waits() bool { return p.Password == "" && p.Subject == "" }
 
 // peoplePage shows all, of which what has ended comes last.
 func (d *Door) peoplePage(w http.ResponseWriter, r *http.Request, status int, p people) {

@@ -64,6 +64,8 @@ func Rules() []Rule {
 		{Pattern: "GET /api/openapi.json", Open: true},
 		{Pattern: "GET /sign-in", Open: true},
 		{Pattern: "POST /sign-in", Open: true},
+		{Pattern: "GET /sign-in/openid", Open: true},
+		{Pattern: "GET /sign-in/openid/back", Open: true},
 		{Pattern: "POST /sign-out", Open: true},
 		{Pattern: "GET /code", Open: true},
 		{Pattern: "POST /code", Open: true},

@@ -508,7 +508,8 @@ func TestEachKindOfRecord(t *testing.T) {
 	}
 	// A file of what isn't theirs is told of once in the log, and counted whole.
 	logged, counted := strings.Count(h.log.String(), `"why":"record"`), h.refused(t, "record")
-	w := or1.ask(t, t.Context(), http.MethodPost, "/api/observations", "application/jsonl", strings.Repeat(checked("north/packing-1")+"\n", 40))
+	w := or1.ask(t, t.Context(), http.MethodPost, "/api/observations", "application/jsonl",
+		strings.Repeat(checked("north/packing-1")+"\n", 40))
 	if got := strings.Count(h.log.String(), `"why":"record"`) - logged; w.Code != http.StatusOK || got != 1 {
 		t.Errorf("%d: 40 lines are logged %d times", w.Code, got)
 	}

@@ -42,6 +42,7 @@ func (d *Door) Register(mux shell.Mux) error {
 	})
 	mux.HandleFunc("POST /code", d.useCode)
 	mux.HandleFunc("POST /station-code", d.useStationCode)
+	d.registerOpenID(mux)
 	d.registerPeople(mux)
 	d.registerTrust(mux)
 	return nil
@@ -55,6 +56,7 @@ type signIn struct {
 	Name    string // of who is signed in, "" for nobody
 	Station string // at which this browser stands
 	First   bool   // nobody can sign in yet
+	OpenID  string // what people call the sign-in elsewhere, "" for none
 }
 
 func (d *Door) render(w http.ResponseWriter, r *http.Request, status int, name, title string, body any) {
@@ -72,6 +74,9 @@ func (d *Door) signInPage(w http.ResponseWriter, r *http.Request, status int, s 
 		s.Station = v.station
 	}
 	s.First = !d.HasAdministrator()
+	if d.openID != nil {
+		s.OpenID = d.openID.set.Name
+	}
 	d.render(w, r, status, "sign-in", "door.sign-in", s)
 }
 

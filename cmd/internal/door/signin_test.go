@@ -365,7 +365,14 @@ func TestStationsBrowser(t *testing.T) {
 	if got, _ := (&caller{h: h}).post(t, "/code", begin(code, "eve", password, password)); got != http.StatusUnauthorized {
 		t.Errorf("a station's code made a person: %d", got)
 	}
+	admin, err := h.door.AdministratorCode()
+	if err != nil {
+		t.Fatal(err)
+	}
 	tablet := &caller{h: h}
+	if got, _ := tablet.post(t, "/station-code", url.Values{"code": {admin}}); got != http.StatusUnauthorized || len(tablet.cookies) > 0 {
+		t.Errorf("an administrator's code brought a browser to a station: %d", got)
+	}
 	if got, text := tablet.post(t, "/station-code", url.Values{"code": {code}}); got != http.StatusSeeOther {
 		t.Fatalf("%d %s", got, text)
 	}
@@ -385,8 +392,15 @@ func TestStationsBrowser(t *testing.T) {
 	}
 	for range 27 { // it stays for years, as long as it is used
 		h.clock.move(30 * 24 * time.Hour)
-		if w := scan("north/or-1"); w.Code != http.StatusOK {
-			t.Fatalf("after a day: %d %s", w.Code, w.Body)
+		w := scan("north/or-1")
+		if w.Code != http.StatusOK {
+			t.Fatalf("after a month: %d %s", w.Code, w.Body)
+		}
+		if kept := w.Result().Cookies(); len(kept) != 1 || kept[0].MaxAge < 400*24*3600 || kept[0].Value == "" {
+			t.Fatalf("the browser would forget where it stands: %v", kept)
+		}
+		if again := scan("north/or-1").Result().Cookies(); len(again) != 0 {
+			t.Fatalf("the cookie is set at each scan: %v", again)
 		}
 	}
 	h.serve(t)

@@ -38,11 +38,12 @@ const (
 	WhyRecord   = "record"   // an observation that is not theirs to say
 	WhyPassword = "password" // name or password are wrong
 	WhyCode     = "code"     // a one-time code that is wrong, or over
+	WhyOpenID   = "openid"   // came back from the sign-in elsewhere with nothing that lets in
 	WhyTooMany  = "too-many" // tried too often
 )
 
 func whys() []string {
-	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyTooMany}
+	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyOpenID, WhyTooMany}
 }
 
 // Refused notes that a request was not let in. What was asked is named by its path alone: what follows the question mark
