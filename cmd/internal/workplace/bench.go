@@ -26,6 +26,7 @@ type hand struct {
 	Lang     string          `json:"lang,omitempty"`   // of Said
 	Others   map[string]said `json:"others,omitempty"` // Said in the other languages
 	Operator string          `json:"operator,omitempty"`
+	Shown    time.Time       `json:"shown,omitzero"`    // when the badge of who works here was read
 	Witness  string          `json:"witness,omitempty"` // a second person, where one is asked for
 	Active   time.Time       `json:"active,omitzero"`   // when somebody did something here last
 	Case     string          `json:"case,omitempty"`
@@ -50,7 +51,7 @@ func (h *hand) idle() bool { return h.Tag == "" }
 // what was recorded last.
 func (h *hand) kept() hand {
 	return hand{
-		Rev: h.Rev, Seen: h.Seen, Operator: h.Operator, Active: h.Active, Case: h.Case, Echo: h.Echo, Done: h.Done,
+		Rev: h.Rev, Seen: h.Seen, Operator: h.Operator, Shown: h.Shown, Active: h.Active, Case: h.Case, Echo: h.Echo, Done: h.Done,
 	}
 }
 
@@ -60,6 +61,13 @@ func (v *visit) away(active time.Time) (bool, error) {
 	p, err := v.policy()
 	// What waited may be older than what was done here since: then nobody was away.
 	return err == nil && !v.now.Before(active) && (v.now.Sub(active) > p.BadgeHolds() || !v.today(active)), err
+}
+
+// shiftOver reports whether a badge was read so long ago that whoever showed it has gone
+// home, however busy the station was since.
+func (v *visit) shiftOver(shown time.Time) bool {
+	const shift = 9 * time.Hour
+	return v.now.Sub(shown) > shift
 }
 
 // today reports whether a time is of the day that it is now.
@@ -94,6 +102,7 @@ type worker struct {
 	Client string    `json:"client,omitempty"`
 	Badge  string    `json:"badge,omitempty"`
 	Active time.Time `json:"active,omitzero"` // when that browser did something there last
+	Shown  time.Time `json:"shown,omitzero"`  // when the badge was read
 }
 
 const workerName = "worker"
@@ -117,13 +126,14 @@ func (v *visit) goesOn(h *hand, in *input, t *taken) error {
 		return err
 	}
 	was, scanned := w, h.Operator != t.operator || t.kind == string(events.ScanBadge)
+	away = away || v.shiftOver(w.Shown)
 	switch {
 	case in.Action == "next-person", h.Operator == "" && t.operator != "":
 		w = worker{}
 	case h.Operator == "" && w.Client == in.Client && !away:
-		h.Operator, w.Active = w.Badge, v.now
+		h.Operator, h.Shown, w.Active = w.Badge, w.Shown, v.now
 	case h.Operator != "" && (scanned || w.Client == in.Client && w.Badge == h.Operator):
-		w = worker{Client: in.Client, Badge: h.Operator, Active: v.now}
+		w = worker{Client: in.Client, Badge: h.Operator, Active: v.now, Shown: h.Shown}
 	}
 	if w == was {
 		return nil
@@ -351,13 +361,31 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 	if err != nil {
 		return nil, err
 	}
-	if away {
-		h.nextPerson()
+	if away || h.Operator != "" && v.shiftOver(h.Shown) {
+		p.nextPerson(b)
+	}
+	const holds = 2 * time.Hour // what was read; longer than people stand beside an open case
+	if l, ok := any(P(b)).(leftLying); ok && away && (!v.today(h.Active) || v.now.Sub(h.Active) > holds) {
+		l.left(h.Active)
 	}
 	if r, ok := any(P(b)).(refresher); ok {
 		err = r.refresh(v)
 	}
 	return b, err
+}
+
+// leftLying is a draft in which something can lie that nobody who works here now has seen.
+type leftLying interface {
+	nextHere()         // the next person comes
+	left(at time.Time) // nobody was here since then
+}
+
+// nextPerson forgets who works here, and what only they know.
+func (p bench[B, P]) nextPerson(b *B) {
+	P(b).shared().nextPerson()
+	if l, ok := any(P(b)).(leftLying); ok {
+		l.nextHere()
+	}
 }
 
 // say keeps what is said until the next input.
@@ -629,6 +657,9 @@ func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *take
 	if !t.stale { // else the other browser goes on undisturbed
 		h.say(v, t.said)
 		h.Active, h.Writer, h.Taking = v.now, in.Client, ""
+		if h.Operator != t.operator || t.kind == string(events.ScanBadge) {
+			h.Shown = v.now
+		}
 		if err := v.goesOn(h, in, t); err != nil {
 			return err
 		}
@@ -738,7 +769,7 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 	case verb == "do" && in.Action == "take-as":
 		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
 	case verb == "do" && in.Action == "next-person":
-		h.nextPerson()
+		p.nextPerson(b)
 	case verb == "do" && in.Action == "undo":
 		return p.undo(v, b, t)
 	case verb == "do" && in.Action == "emergency":
@@ -808,6 +839,9 @@ func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
 		if code := v.codeIn(value); code != "" {
 			in.Text = code
 			return p.text(v, b, in, t)
+		}
+		if _, err := v.read(value); errors.Is(err, events.ErrPatient) {
+			return refusal.Because(err) // whatever field it is
 		}
 	}
 	t.said, err = p.act(v, b, in.Action, in.Fields)

@@ -10,10 +10,28 @@ import (
 )
 
 // known is what people of this site have said of plain codes: which are badges,
-// and what codes of a shape are. It is asked once.
+// and which codes are what else. It is asked once, not of each code: of one that is
+// like another it was said before (see alike).
 type known struct {
 	Badges map[string]bool              `json:"badges,omitempty"`
-	Shapes map[string][]events.ScanKind `json:"shapes,omitempty"`
+	Codes  map[events.ScanKind][]string `json:"codes,omitempty"` // said last, of each shape the latest few
+}
+
+// alike reports whether a code is what another is said to be: it has its shape, and only
+// the last characters of a number that goes on are others. A wristband may have the shape
+// of a case, and a badge that of a lock, but seldom the number before the next.
+func alike(code, said string) bool {
+	const counts = 4 // digits that go on from one to the next
+	same := 0
+	for same < min(len(code), len(said)) && code[same] == said[same] {
+		same++
+	}
+	return events.CodeShape(code) == events.CodeShape(said) && same >= max(2, len(code)-counts)
+}
+
+// says reports whether a code, or one alike, was said to be a thing of a kind.
+func (k *known) says(code string, kind events.ScanKind) bool {
+	return slices.ContainsFunc(k.Codes[kind], func(said string) bool { return alike(code, said) })
 }
 
 // patterned is the kind of thing that the site's policy says codes like this one
@@ -92,8 +110,8 @@ func (v *visit) knownAs(code string) (events.ScanKind, error) {
 	v.d.knownMu.Lock()
 	defer v.d.knownMu.Unlock()
 	k, err := v.d.loadKnown()
-	for _, kind := range k.Shapes[events.CodeShape(code)] {
-		if kind == events.ScanCase || kind == events.ScanSet {
+	for _, kind := range []events.ScanKind{events.ScanCase, events.ScanSet} {
+		if k.says(code, kind) {
 			return kind, err
 		}
 	}
@@ -177,9 +195,8 @@ func (d *Desk) loadKnown() (known, error) {
 	return k, err
 }
 
-// learn remembers what a person said that a code is: of a badge the code itself,
-// since a wristband may look like one; of other things the shape, which cases
-// K-0412 and K-0977 share.
+// learn remembers what a person said that a code is: of a badge that one alone, of other
+// things what is alike, as cases K-0412 and K-0977 are.
 func (v *visit) learn(kind events.ScanKind, code string) error {
 	v.d.knownMu.Lock()
 	defer v.d.knownMu.Unlock()
@@ -193,11 +210,13 @@ func (v *visit) learn(kind events.ScanKind, code string) error {
 			k.Badges = make(map[string]bool)
 		}
 		k.Badges[code] = true
-	case kind != events.ScanBadge && !slices.Contains(k.Shapes[events.CodeShape(code)], kind):
-		if k.Shapes == nil {
-			k.Shapes = make(map[string][]events.ScanKind)
+	case kind != events.ScanBadge && !slices.Contains(k.Codes[kind], code):
+		if k.Codes == nil {
+			k.Codes = make(map[events.ScanKind][]string)
 		}
-		k.Shapes[events.CodeShape(code)] = append(k.Shapes[events.CodeShape(code)], kind)
+		const most = 64 // the latest: those of today and yesterday
+		all := append(k.Codes[kind], code)
+		k.Codes[kind] = all[max(0, len(all)-most):]
 	default:
 		return nil
 	}
@@ -254,8 +273,8 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		return events.ScanBadge, nil
 	}
 	var fit []events.ScanKind
-	for _, kind := range k.Shapes[events.CodeShape(code)] {
-		if wanted(kind) && canBe(kind, code) {
+	for kind := range k.Codes {
+		if wanted(kind) && canBe(kind, code) && k.says(code, kind) {
 			fit = append(fit, kind)
 		}
 	}
@@ -263,6 +282,23 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		return fit[0], nil
 	}
 	return "", nil
+}
+
+// formCode reads what was typed or scanned into a form's field for a thing of a kind, by the
+// rules of the scan field: a code that nobody has seen before is asked about, "" is returned.
+func (v *visit) formCode(h *hand, kind events.ScanKind, text string) (string, error) {
+	text = strings.TrimSpace(text)
+	if text == "" {
+		return "", nil
+	}
+	scans, err := v.recognise(text, wanted(kind, events.ScanSet, events.ScanBadge, events.ScanCase, events.ScanSeal), h)
+	switch {
+	case err != nil || len(scans) == 0:
+		return "", err
+	case len(scans) > 1 || scans[0].Kind != kind:
+		return "", v.notAskedFor(scans[0].Kind, scans[0].Value)
+	}
+	return scans[0].Value, v.learn(kind, scans[0].Value)
 }
 
 // caseStanding is a case as it stands.

@@ -396,13 +396,14 @@ func (w *walk) late() {
 	}
 }
 
+func (w *walk) day(t time.Time) string { return t.In(w.h.site.Zone()).Format(time.DateOnly) }
+
 // forget is what time makes forgotten: who works here, and with the day the case, the step
 // back and the washer's load.
 func (w *walk) forget() bool {
-	day := func(t time.Time) string { return t.In(w.h.site.Zone()).Format(time.DateOnly) }
-	now := w.h.clock()
-	if m, ok := w.p.(*readingModel); ok && m.idle() && day(now) != day(w.active) {
-		m.ref = ""
+	day, now := w.day, w.h.clock()
+	if m, ok := w.p.(*readingModel); ok {
+		m.leave(w)
 	}
 	if m, ok := w.p.(*returnModel); ok && day(now) != day(w.active) {
 		m.step, m.load, m.noLoad, m.basket, m.loadAt, m.loadBy = "", "", false, "", time.Time{}, ""
@@ -448,8 +449,7 @@ func (w *walk) goOn(s step, a answer, had string) {
 	if a.stale() || !w.bench() {
 		return
 	}
-	now := w.at
-	day := func(t time.Time) string { return t.In(w.h.site.Zone()).Format(time.DateOnly) }
+	now, day := w.at, w.day
 	here := now.Sub(w.worker.active) <= 20*time.Minute && day(now) == day(w.worker.active)
 	switch {
 	case s.action == "next-person", had != "" && w.operator == "":
@@ -521,8 +521,12 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 		if a.stale() || s.again {
 			w.fail("recorded by an input that says nothing: %s", e.Kind())
 		}
-		if !e.Time.Equal(w.at) {
-			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, w.at)
+		at := w.at
+		if m, ok := w.p.(*readingModel); ok && !m.readAt.IsZero() {
+			at = m.readAt // as a person said
+		}
+		if !e.Time.Equal(at) {
+			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, at)
 		}
 		if c, ok := e.Data.(*events.EventCorrected); ok {
 			corrected++

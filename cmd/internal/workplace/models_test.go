@@ -27,8 +27,12 @@ type readingModel struct {
 	unreadable bool
 	found      string // where the sheet was
 	seals      []string
-	aside      bool // “put aside” was pressed
-	anyway     bool // STOP was answered otherwise
+	aside      bool     // “put aside” was pressed
+	anyway     []string // what the page said when STOP was answered otherwise
+
+	left, readAt time.Time         // what was read was left lying since; and, as a person said, it was read then
+	opened       map[string]string // the case that each set is open for
+	twice        bool              // it was said that it was opened once more
 }
 
 // newReadingModel begins with sets that are packed, sealed and sterilized anew.
@@ -36,7 +40,7 @@ func newReadingModel(w *walk, where string) *readingModel {
 	for _, set := range []string{"LAP-014", "LAP-022", "VAS-003"} {
 		w.packAgain(set)
 	}
-	return &readingModel{where: where}
+	return &readingModel{where: where, opened: make(map[string]string)}
 }
 
 func (m *readingModel) place() string { return m.where }
@@ -49,7 +53,7 @@ func (m *readingModel) idle() bool { return m.tag == "" && m.outer == "" && !m.l
 
 func (m *readingModel) clone() player {
 	c := *m
-	c.seals = slices.Clone(m.seals)
+	c.seals, c.anyway, c.opened = slices.Clone(m.seals), slices.Clone(m.anyway), maps.Clone(m.opened)
 	return &c
 }
 
@@ -63,6 +67,8 @@ func (m *readingModel) asked(w *walk, shown answer) (s step, ok bool) {
 		words string
 		step
 	}{
+		{"nothing was recorded", step{verb: "do", action: pick(w, "read-again", "as-read", "as-read")}},
+		{"Was it opened a second time?", step{verb: "do", action: pick(w, "twice", "forget")}},
 		{": scan the outer label", pick(w, step{verb: "scan", text: "(8004)" + set, kind: events.ScanSet, id: set},
 			step{verb: "do", action: "no-outer", fields: yes})},
 		{"scan the count sheet", step{verb: "scan", text: w.h.codes[set], kind: events.ScanSheet, id: w.h.codes[set]}},
@@ -131,10 +137,43 @@ func (w *walk) neverPacked() step {
 	return s
 }
 
-func (m *readingModel) clear() { *m = readingModel{where: m.where, ref: m.ref} }
+func (m *readingModel) clear() { *m = readingModel{where: m.where, ref: m.ref, opened: m.opened} }
+
+// leave is what time does: what was read and not recorded is asked about.
+func (m *readingModel) leave(w *walk) {
+	const holds = 2 * time.Hour
+	if !m.idle() && m.left.IsZero() && (w.day(w.h.clock()) != w.day(w.active) || w.h.clock().Sub(w.active) > holds) {
+		m.left = w.active
+	}
+	if w.day(w.h.clock()) != w.day(w.active) {
+		m.ref = ""
+	}
+}
+
+// learnLeft takes in the answer to whether what was left lying was read then, and reports
+// whether an input means nothing while that is asked.
+func (m *readingModel) learnLeft(s step) bool {
+	switch {
+	case m.left.IsZero():
+		return false
+	case s.kind == events.ScanSet, s.kind == events.ScanSheet, s.kind == events.ScanSeal, s.action == "read-again":
+		m.clear()
+	case s.action == "as-read":
+		m.readAt, m.left = m.left, time.Time{}
+	case s.kind == events.ScanCase, slices.Contains([]string{"forget", "clear", "next-case"}, s.action):
+	default:
+		return true
+	}
+	return false
+}
 
 func (m *readingModel) learn(w *walk, s step, shown, a answer) {
+	if m.learnLeft(s) {
+		return
+	}
 	switch {
+	case s.action == "twice" && shown.says("Was it opened a second time?"):
+		m.twice = true
 	case s.kind == events.ScanCase && m.where == "opening":
 		m.ref = s.id
 	case s.kind == events.ScanSet:
@@ -158,12 +197,22 @@ func (m *readingModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "put-aside" && m.set() != "":
 		m.aside = true
 	case s.action == "anyway" && m.where == "opening":
-		m.anyway, m.aside = true, false
+		m.anyway, m.aside = found(shown), false
 	case s.action == "next-case" && m.where == "opening":
 		m.ref = ""
 	case s.action == "forget", s.action == "clear" && !a.says("Answer the STOP"):
 		m.clear()
 	}
+}
+
+// found is all that the page says to be wrong.
+func found(shown answer) []string {
+	out := []string{fmt.Sprint(shown["words"])}
+	older, _ := shown["older"].([]any)
+	for _, o := range older {
+		out = append(out, fmt.Sprint(o.(map[string]any)["words"]))
+	}
+	return out
 }
 
 // readSet reads what is on a set: the tag on the tray, the label outside, or a code that
@@ -194,7 +243,7 @@ func (m *readingModel) readSet(s step) {
 			return
 		}
 	}
-	m.anyway, m.aside = false, false
+	m.anyway, m.aside = nil, false
 }
 
 // readSheet reads a sheet. One that is another set's stays the one that counts, and
@@ -208,7 +257,7 @@ func (m *readingModel) readSheet(w *walk, code string) {
 		m.found = ""
 	}
 	m.sheet, m.looked, m.unreadable = code, true, false
-	m.anyway, m.aside = false, false
+	m.anyway, m.aside = nil, false
 }
 
 // saidWhere says where the sheet was, that there is none, or that it can't be read.
@@ -248,8 +297,11 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if s.enter() && !shown.says("Enter records") {
 		w.fail("Enter recorded what the page did not say: %v", shown["words"])
 	}
-	if shown.stops() && !m.anyway && !aside {
+	if shown.stops() && !slices.Contains(m.anyway, fmt.Sprint(shown["words"])) && !aside {
 		w.fail("a STOP that nobody answered was recorded: %v", shown["words"])
+	}
+	if !m.left.IsZero() {
+		w.fail("recorded though nobody said that it was read by now")
 	}
 	var tag, outer, ref string
 	var seals []string
@@ -260,6 +312,10 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 		if aside || m.where != "opening" || ref != m.ref || ref == "" {
 			w.fail("opened for %q; the case that was said is %q", ref, m.ref)
 		}
+		if m.opened[m.set()] == ref && !m.twice {
+			w.fail("%s is open for %s, and nobody said that it was opened again", m.set(), ref)
+		}
+		m.opened[m.set()] = ref
 		if tag == "" && !m.noTag || outer == "" && !m.noOuter {
 			w.fail("opened with the tag %q and the label %q, and nobody said that there is none", tag, outer)
 		}
@@ -627,6 +683,8 @@ func (m *sealModel) next(w *walk, shown answer) step {
 		return step{verb: "scan", text: m.code, kind: events.ScanSheet, id: m.code}
 	case ask && shown.says("that was printed"):
 		return step{verb: "do", action: "unscanned", fields: map[string]string{"value": pick(w, "printer", "gone", "scanner", "no")}}
+	case ask && shown.says("not been packed since"):
+		return step{verb: "do", action: pick(w, "unpacked", "unpacked", "clear")}
 	case ask && shown.says("badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && shown.says("sheet go?") && w.rng.IntN(2) == 0:

@@ -1,8 +1,10 @@
 package workplace
 
 import (
+	"errors"
+	"maps"
 	"net/url"
-	"strings"
+	"time"
 
 	"listbound/events"
 )
@@ -11,6 +13,8 @@ import (
 type opening struct {
 	reading
 	Closed bool `json:"closed,omitempty"` // the case is closed, and a person said that it is the right one
+	// Twice is the turn that is open already for the case, where a person said that it was opened again.
+	Twice string `json:"twice,omitempty"`
 }
 
 func openingPlace() workplace {
@@ -27,31 +31,42 @@ func openingPlace() workplace {
 			events.ScanShort: (*opening).scanShort,
 			events.ScanSeal:  (*opening).scanSeal,
 		},
-		acts: map[string]action[opening]{
-			"clear":       (*opening).discard,
-			"swap":        (*opening).swap,
-			"no-tag":      (*opening).noTag,
-			"no-outer":    (*opening).noOuter,
-			"found":       (*opening).findSheet,
-			"few-pages":   (*opening).fewPages,
-			"put-aside":   (*opening).putAside,
-			"package":     (*opening).togglePackage,
-			"anyway":      (*opening).goOn,
-			"forget":      (*opening).forget,
-			"stop-first":  (*opening).stopFirst,
-			"next-case":   (*opening).nextCase,
-			"closed-case": (*opening).keepClosedCase,
-			"indicator":   (*opening).takeIndicator,
-			"seal-broken": (*opening).toggleSealBroken,
-			"seals-none":  (*opening).noSeals,
-			"seal-off":    (*opening).sealOff,
-			"where":       (*opening).takeWhere,
-			"case":        (*opening).takeCase,
-			"enter":       (*opening).record,
-			"record":      (*opening).record,
-		},
+		acts:  openingActs(),
 		typed: (*opening).typed,
 	}
+}
+
+func openingActs() map[string]action[opening] {
+	acts := unlessLeft(func(b *opening) *reading { return &b.reading }, map[string]action[opening]{
+		"swap":        (*opening).swap,
+		"no-tag":      (*opening).noTag,
+		"no-outer":    (*opening).noOuter,
+		"found":       (*opening).findSheet,
+		"few-pages":   (*opening).fewPages,
+		"put-aside":   (*opening).putAside,
+		"package":     (*opening).togglePackage,
+		"anyway":      (*opening).goOn,
+		"twice":       (*opening).openTwice,
+		"stop-first":  (*opening).stopFirst,
+		"indicator":   (*opening).takeIndicator,
+		"seal-broken": (*opening).toggleSealBroken,
+		"seals-none":  (*opening).noSeals,
+		"seal-off":    (*opening).sealOff,
+		"enter":       (*opening).record,
+		"record":      (*opening).record,
+	})
+	maps.Copy(acts, map[string]action[opening]{
+		"clear":       (*opening).discard,
+		"forget":      (*opening).forget,
+		"read-again":  (*opening).readAgain,
+		"as-read":     (*opening).asRead,
+		"next-case":   (*opening).nextCase,
+		"closed-case": (*opening).keepClosedCase,
+		"case-is":     (*opening).caseIs,
+		"where":       (*opening).takeWhere,
+		"case":        (*opening).takeCase,
+	})
+	return acts
 }
 
 func (b *opening) wants() []want {
@@ -64,11 +79,10 @@ func (b *opening) discard(v *visit, _ fields) (said, error) { return b.reading.d
 
 // refresh drops the case of another day, and one that was closed meanwhile.
 func (b *opening) refresh(v *visit) error {
-	if b.Case == "" || b.Closed || !b.idle() {
-		return nil
-	}
 	if !v.today(b.Active) {
-		b.Case = ""
+		b.Case, b.Closed, b.Twice = "", false, ""
+	}
+	if b.Case == "" || b.Closed || !b.idle() {
 		return nil
 	}
 	st, err := v.caseStanding(b.Case)
@@ -78,12 +92,54 @@ func (b *opening) refresh(v *visit) error {
 	return err
 }
 
-// scanCase takes the case. One that is closed is asked about.
+// scanCase takes the case. One that is new, and written almost as one that is open, is asked
+// about: its sets would be counted apart from those of the other.
 func (b *opening) scanCase(v *visit, ref string) (said, error) {
 	if ref == b.Case {
 		return said{}, nil
 	}
-	b.Case, b.Closed = ref, false
+	like, err := v.caseLike(ref)
+	if err != nil {
+		return said{}, err
+	}
+	if like != "" {
+		return doubt(v.t("case-like", ref, like), v.t("case-like-more")).offer(
+			choice{Do: "case-is", Value: like, Words: v.t("do-case-like", like)},
+			choice{Do: "case-is", Value: ref, Words: v.t("do-case-new", ref)},
+		), nil
+	}
+	return b.takeRef(v, ref)
+}
+
+// caseLike is the open case that a new one is almost written as, "" for none.
+func (v *visit) caseLike(ref string) (string, error) {
+	st, err := v.caseStanding(ref)
+	if err != nil || len(st.Sets) > 0 || st.Closed {
+		return "", err
+	}
+	open, err := v.openCases(v.station)
+	if err != nil {
+		return "", err
+	}
+	for _, c := range open {
+		if c != ref && events.Likeness(c) == events.Likeness(ref) {
+			return c, nil
+		}
+	}
+	return "", nil
+}
+
+// caseIs answers which case is meant.
+func (b *opening) caseIs(v *visit, f fields) (said, error) {
+	if f["value"] == "" {
+		return said{}, nil
+	}
+	return b.takeRef(v, f["value"])
+}
+
+// takeRef takes the case. One that is closed is asked about.
+func (b *opening) takeRef(v *visit, ref string) (said, error) {
+	b.Case, b.Closed, b.Twice = ref, false, ""
 	st, err := v.caseStanding(ref)
 	if err != nil || !st.Closed {
 		return said{}, err
@@ -142,10 +198,37 @@ func (b *opening) verdict(v *visit) (said, error) {
 		return said{}, err
 	}
 	s, err := b.judge(v, o, q)
-	if closed && s.Status == "whole" {
+	twice, _, err2 := b.openAlready(v)
+	if (closed || twice) && s.Status == "whole" {
 		s.Status, s.Sound = "doubtful", "ask"
 	}
-	return s, err
+	return s, errors.Join(err, err2)
+}
+
+// goOn answers a STOP: it goes on all the same.
+func (b *opening) goOn(v *visit, _ fields) (said, error) { return b.reading.goOn(v, b.verdict) }
+
+// openAlready reports whether the set is open for the case in hand, and nobody said that it
+// was opened once more; and since when.
+func (b *opening) openAlready(v *visit) (bool, time.Time, error) {
+	cur, err := b.current(v)
+	if err != nil || cur == nil || cur.OpenedAt.IsZero() || cur.OpenedFor != b.Case || b.Case == "" || b.Twice == cur.Key.Trip {
+		return false, time.Time{}, err
+	}
+	return true, cur.OpenedAt, nil
+}
+
+// openTwice answers that the set was opened once more.
+func (b *opening) openTwice(v *visit, _ fields) (said, error) {
+	twice, _, err := b.openAlready(v)
+	if err != nil || !twice {
+		return said{}, err
+	}
+	cur, err := b.current(v)
+	if err == nil {
+		b.Twice = cur.Key.Trip
+	}
+	return said{}, err
 }
 
 // caseClosed reports whether the case is over, and nobody said that it is meant all
@@ -191,11 +274,19 @@ func (b *opening) asks(v *visit) (question, error) {
 		s := v.askClosedCase(b.Case)
 		return question{words: s.Words + ". " + s.More, answers: s.Choices}, err
 	}
+	if twice, since, err := b.openAlready(v); err != nil || twice {
+		return question{words: v.t("open-already", b.id(), b.Case, v.w.Time(since)), answers: []choice{
+			{Do: "forget", Words: v.t("do-leave-open")}, {Do: "twice", Words: v.t("do-open-twice")},
+		}}, err
+	}
 	switch {
 	case b.Operator == "":
 		return question{words: v.t("scan-badge")}, nil
 	case p.AsksIndicator() && b.Indicator == "":
 		return b.askIndicator(v), nil
+	}
+	if b.Where != "" {
+		return question{words: v.t("enter-opens-in", b.id(), b.Case, b.Where), records: true}, nil
 	}
 	return question{words: v.t("enter-opens", b.id(), b.Case), records: true}, nil
 }
@@ -227,9 +318,9 @@ func (b *opening) takeIndicator(_ *visit, f fields) (said, error) {
 }
 
 func (b *opening) takeCase(v *visit, f fields) (said, error) {
-	ref := strings.TrimSpace(firstOf(f["case"], f["value"]))
-	if ref == "" {
-		return said{}, nil
+	ref, err := v.formCode(&b.hand, events.ScanCase, firstOf(f["case"], f["value"]))
+	if err != nil || ref == "" {
+		return said{}, err
 	}
 	return b.scanCase(v, ref)
 }
@@ -237,10 +328,10 @@ func (b *opening) takeCase(v *visit, f fields) (said, error) {
 // record takes what was read into the ledger. What is wrong is recorded too: it
 // is what happened. A STOP is answered first.
 func (b *opening) record(v *visit, _ fields) (said, error) {
-	if b.id() == "" {
+	if b.id() == "" || !b.Left.IsZero() {
 		return said{}, nil
 	}
-	if _, err := b.verdict(v); err != nil || b.stop && !b.Anyway || b.placeMissing() {
+	if _, err := b.verdict(v); err != nil || b.stop && !b.passed() || b.placeMissing() {
 		return said{}, err
 	}
 	page, err := b.pageMissing(v)
@@ -250,7 +341,7 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	if q, err := b.asks(v); err != nil || !q.records {
 		return said{Sound: "ask"}, err // it is asked on
 	}
-	at, err := v.recordAt(b)
+	at, err := b.readAt(v, b)
 	if err != nil {
 		return said{}, err
 	}
@@ -272,7 +363,7 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 type readingBody struct {
 	Opening bool
 	Stop    bool // a STOP is to be answered first
-	Waits   bool // the set lies aside
+	Waits   bool // the set lies aside, and nothing that was read just now stops it
 	Faults  []events.PackageFault
 	Set     *standing
 	Cases   []string
@@ -290,6 +381,6 @@ func (b *opening) body(v *visit) (any, error) {
 	}
 	cases, err := v.openCases(v.station)
 	return readingBody{
-		Opening: true, Stop: b.stop && !b.Anyway, Waits: b.waits, Set: cur, Cases: cases, Faults: events.PackageFaults(),
+		Opening: true, Stop: b.stop && !b.passed(), Waits: b.waits, Set: cur, Cases: cases, Faults: events.PackageFaults(),
 	}, err
 }

@@ -33,11 +33,15 @@ type reading struct {
 	Release    string          `json:"release,omitempty"`   // why it is to be released from there, once the badge is said
 
 	Package  []events.PackageFault `json:"package,omitempty"`
-	Anyway   bool                  `json:"anyway,omitempty"`   // STOP is answered: it goes on all the same
+	Anyway   []string              `json:"passed,omitempty"`   // what was found when a person said that it goes on all the same
 	FewPages bool                  `json:"fewPages,omitempty"` // the other pages of the sheet are not there
+	Left     time.Time             `json:"left,omitzero"`      // when what was read here was left lying: it is asked about
+	ReadAt   time.Time             `json:"readAt,omitzero"`    // when it was read, where a person has said so
 
-	stop  bool // the verdict says STOP; set by judge
-	waits bool // the set lies aside; set by judge
+	stop  bool     // the verdict says STOP; set by judge
+	fresh bool     // by what was read just now; likewise
+	stops []string // the findings that say so; likewise
+	waits bool     // the set lies aside; likewise
 }
 
 func (b *reading) idle() bool { return b.hand.idle() && b.Outer == "" && b.Sheet == nil }
@@ -48,14 +52,75 @@ func (b *reading) workName() string { return firstOf(b.id(), b.Case) }
 // kept is what stays when the bench is cleared.
 func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.Where} }
 
+// nextHere: where it is, the next person says.
+func (b *reading) nextHere() { b.Where = "" }
+
+// left: what was read and not recorded is asked about.
+func (b *reading) left(at time.Time) {
+	if b.Left.IsZero() && !b.idle() {
+		b.Left = at
+	}
+}
+
+// begun begins anew where something is read while it is asked about what was left lying.
+func (b *reading) begun() {
+	if !b.Left.IsZero() {
+		*b = b.kept()
+	}
+}
+
+// unlessLeft are buttons that mean nothing while it is asked about what was left lying.
+func unlessLeft[B any](reads func(*B) *reading, acts map[string]action[B]) map[string]action[B] {
+	for name, do := range acts {
+		acts[name] = func(b *B, v *visit, f fields) (said, error) {
+			if !reads(b).Left.IsZero() {
+				return said{}, nil // it is asked on
+			}
+			return do(b, v, f)
+		}
+	}
+	return acts
+}
+
+// askLeft asks about what was read long ago, or by somebody who is gone: recorded as of
+// now it would say that somebody had read it now.
+func (b *reading) askLeft(v *visit) said {
+	s := doubt(v.t("read-before", firstOf(b.id(), v.t("kind-sheet-code")), v.w.Time(b.Left)), v.t("read-before-more"))
+	return s.offer(choice{Do: "read-again", Words: v.t("do-read-again")},
+		choice{Do: "as-read", Words: v.t("do-as-read", v.w.Time(b.Left))})
+}
+
+// readAgain answers that what was left lying is read again.
+func (b *reading) readAgain(v *visit, f fields) (said, error) {
+	if b.Left.IsZero() {
+		return said{}, nil
+	}
+	return b.forget(v, f)
+}
+
+// asRead answers that it was read when it was left lying: it is recorded as of then.
+func (b *reading) asRead(*visit, fields) (said, error) {
+	if !b.Left.IsZero() {
+		b.ReadAt, b.Left = b.Left, time.Time{}
+	}
+	return said{}, nil
+}
+
+// readAt is as of when a reading is recorded: now, unless a person said when it was made.
+func (b *reading) readAt(v *visit, draft interface{ shared() *hand }) (time.Time, error) {
+	at, err := v.recordAt(draft)
+	if !b.ReadAt.IsZero() {
+		at = b.ReadAt.UTC()
+	}
+	return at, err
+}
+
 func (b *reading) scanBadge(v *visit, badge string) (said, error) {
 	b.Operator = badge
 	switch {
-	case v.elsewhere:
+	case v.elsewhere, !b.Left.IsZero():
 	case b.Aside:
 		return b.putAside(v, nil)
-	case b.Release != "":
-		return b.release(v, fields{"reason": b.Release})
 	}
 	return said{}, nil
 }
@@ -64,6 +129,7 @@ func (b *reading) scanPlace(v *visit, place string) (said, error) { return b.pla
 
 // scanTag takes the tag on the tray.
 func (b *reading) scanTag(v *visit, set string) (said, error) {
+	b.begun()
 	b.Sure = true
 	switch {
 	case b.Tag == "":
@@ -71,12 +137,13 @@ func (b *reading) scanTag(v *visit, set string) (said, error) {
 	case set != b.Tag:
 		return said{}, v.sayNo("third-set", set, b.Tag)
 	}
-	b.Anyway, b.Aside = false, false
+	b.askAgain()
 	return said{}, nil
 }
 
 // scanOuter takes the label outside on a set, which is never taken for the tag.
 func (b *reading) scanOuter(v *visit, set string) (said, error) {
+	b.begun()
 	b.Sure = true
 	return b.scanLabel(v, set)
 }
@@ -84,19 +151,21 @@ func (b *reading) scanOuter(v *visit, set string) (said, error) {
 // scanLabel takes a label from before labels said what they are on for the outer
 // one, which proves less; a person may say that it is the tag (swap).
 func (b *reading) scanLabel(v *visit, set string) (said, error) {
+	b.begun()
 	switch {
 	case b.Outer == "":
 		b.Outer, b.Done, b.NoOuter = set, nil, false
 	case set != b.Outer:
 		return said{}, v.sayNo("third-set", set, b.id())
 	}
-	b.Anyway, b.Aside = false, false
+	b.askAgain()
 	return said{}, nil
 }
 
 // scanSet takes an identifier that does not say what it is on: the tag on the
 // tray, then the outer label, but neither where a person said that there is none.
 func (b *reading) scanSet(v *visit, set string) (said, error) {
+	b.begun()
 	switch {
 	case b.Tag == "" && !b.NoTag:
 		b.Tag, b.Done = set, nil
@@ -105,7 +174,7 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 	case set != b.Tag && set != b.Outer:
 		return said{}, v.sayNo("third-set", set, b.id())
 	}
-	b.Anyway, b.Aside = false, false
+	b.askAgain()
 	return said{}, nil
 }
 
@@ -114,6 +183,7 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 // sheet among those of the set's own stays the one that counts, whichever was read
 // first.
 func (b *reading) scanSheet(v *visit, code string) (said, error) {
+	b.begun()
 	found := ""
 	if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
 		if b.Sheet.Code == "" || b.Sheet.Code == code {
@@ -132,7 +202,7 @@ func (b *reading) scanSheet(v *visit, code string) (said, error) {
 	}
 	b.Sheet.Found = found
 	b.takePage(v.scan)
-	b.Anyway, b.Aside = false, false
+	b.askAgain()
 	return said{}, nil
 }
 
@@ -224,16 +294,20 @@ func (b *reading) typed(v *visit, text string, verdict func(*visit) (said, error
 		return "package", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
+	if ok && !b.Left.IsZero() {
+		return "enter", nil, true // it answers nothing of what is asked
+	}
 	if !ok || b.id() == "" || !b.placeMissing() || n < 1 || int(n) > len(places()) {
 		return "", nil, false
 	}
-	if _, err := verdict(v); err == nil && b.stop && !b.Anyway && !b.Aside {
+	if _, err := verdict(v); err == nil && b.stop && !b.passed() && !b.Aside {
 		return "stop-first", nil, true
 	}
 	return "found", fields{"value": string(places()[n-1])}, true
 }
 
 func (b *reading) scanSeal(_ *visit, seal string) (said, error) {
+	b.begun()
 	if !slices.Contains(b.Seals, seal) {
 		b.Seals = append(b.Seals, seal)
 	}
@@ -266,6 +340,8 @@ type standing struct {
 	Placement events.Placement
 	Seals     []string
 	PackedAt  time.Time
+	OpenedAt  time.Time // last; zero: it is closed
+	OpenedFor string    // the case
 }
 
 // id is the set on the bench, by its tag or else by its outer label.
@@ -316,6 +392,10 @@ func (v *visit) findStanding(set string) (*standing, error) {
 		if pack := w.Trip(k).LastPack(); pack != nil {
 			out.PackedAt = pack.At()
 		}
+		if opened := w.Trip(k).Opened; len(opened) > 0 {
+			last := opened[len(opened)-1]
+			out.OpenedAt, out.OpenedFor = last.At(), events.CaseOf(last.Data)
+		}
 		return out, err
 	})
 }
@@ -331,20 +411,15 @@ type question struct {
 // judge tells at once what the scans so far come to, if they were recorded as o, and
 // asks for what is missing.
 func (b *reading) judge(v *visit, o *events.Observation, q question) (said, error) {
-	b.stop, b.waits = false, false
+	b.stop, b.fresh, b.waits, b.stops = false, false, false, nil
 	cur, err := b.current(v)
 	switch {
 	case err != nil:
 		return said{}, err
+	case !b.Left.IsZero():
+		return b.askLeft(v), nil
 	case b.id() == "":
 		return b.judgeSheet(v, q.words)
-	case cur == nil:
-		s := doubt(v.t("never-packed", b.id()), v.t("never-packed-next"))
-		if b.Aside || b.Release != "" {
-			return b.stopped(v, s, q), nil
-		}
-		s.Next = q.words
-		return b.askRest(v, s, q)
 	}
 	next := q.words
 	since := v.d.site.Size()
@@ -354,25 +429,16 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 	}
 	skip := b.tooEarly(v, o)
 	b.waits = slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool { return f.Code == projections.PutAside })
-	looked := b.Sheet != nil || cur.Placement == events.Screen
-	var answer said
-	switch {
-	case !looked:
-		// Nobody has looked for the sheet yet, so that it wasn't read says nothing.
-		skip = append(skip, projections.LinkMissing, projections.SheetAbsent)
-		answer = ask(next, "")
-	case cur.Placement == events.Screen && b.Sheet == nil:
-		answer = good(v.t("screen-belongs", b.id()), "")
-		answer.Next = next
-	default:
-		answer = good(v.t("sheet-belongs", b.id()), strings.TrimSpace(v.pageRead()+" "+v.t("sheet-belongs-more",
-			cur.List, cur.Version, len(cur.Lines))))
-		answer.Next = next
-	}
+	answer, early := b.answer(v, cur, next)
+	skip = append(skip, early...)
 	s := v.judged(verdict, since, answer, skip...)
 	b.stop = s.Status == "broken"
+	b.fresh, b.stops = b.stop && s.fresh, stopping(verdict, skip)
+	if cur == nil {
+		s.Words = answer.Words // which says more than that all steps are missing
+	}
 	if b.stop {
-		if o.Kind == events.KindSetOpened && !b.Anyway {
+		if o.Kind == events.KindSetOpened && !b.passed() {
 			if err := b.unopened(v, &s, since, answer, skip); err != nil {
 				return said{}, err
 			}
@@ -389,6 +455,27 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 		s.More, s.Next = strings.TrimSpace(s.More+" "+s.Next), next
 	}
 	return b.askRest(v, s, q)
+}
+
+// answer is what the page says to a reading that shows nothing bad, and what is found only
+// because nobody has looked for the sheet yet.
+func (b *reading) answer(v *visit, cur *standing, next string) (said, []projections.Code) {
+	var s said
+	switch {
+	case cur == nil:
+		s = doubt(v.t("never-packed", b.id()), v.t("never-packed-next"))
+	case b.Sheet == nil && cur.Placement != events.Screen:
+		return ask(next, ""), []projections.Code{projections.LinkMissing, projections.SheetAbsent}
+	case b.Sheet == nil:
+		s = good(v.t("screen-belongs", b.id()), "")
+	case cur.Code == "" && b.Sheet.Code != "":
+		s = doubt(v.t("sheet-not-bound", b.id()), v.t("sheet-not-bound-more"))
+	default:
+		s = good(v.t("sheet-belongs", b.id()), strings.TrimSpace(v.pageRead()+" "+v.t("sheet-belongs-more",
+			cur.List, cur.Version, len(cur.Lines))))
+	}
+	s.Next = next
+	return s, nil
 }
 
 // preview is what an observation would come to.
@@ -479,11 +566,14 @@ func (b *reading) stopped(v *visit, s said, q question) said {
 		s.Next = v.t("aside-again", b.Operator, b.id())
 		return s.offer(choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true},
 			choice{Do: "forget", Words: v.t("do-forget")})
+	case b.Release != "" && b.placeMissing():
+		s.Next = v.t("where-was-sheet")
+		return v.askPlace(s)
 	case b.Release != "":
 		s.Next = v.t("release-badge", b.id())
 		return s
-	case b.Anyway:
-		s.Next = q.words
+	case b.passed():
+		s.Hands, s.Next = "", q.words
 		if b.placeMissing() {
 			return v.askPlace(s)
 		}
@@ -500,14 +590,14 @@ func (b *reading) stopped(v *visit, s said, q question) said {
 // putAside records what was read of a set that is not opened: a person who obeys
 // a STOP has seen something.
 func (b *reading) putAside(v *visit, _ fields) (said, error) {
-	if b.id() == "" {
+	if b.id() == "" || !b.Left.IsZero() {
 		return said{}, nil
 	}
-	b.Aside = true
+	b.Aside, b.Release = true, ""
 	if b.placeMissing() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
-	at, err := v.recordAt(b)
+	at, err := b.readAt(v, b)
 	if err != nil {
 		return said{}, err
 	}
@@ -522,31 +612,33 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 	return s, nil
 }
 
-// release records that a set which lies aside may be used, and why.
-func (b *reading) release(v *visit, f fields) (said, error) {
-	why, err := v.reason(f["reason"])
-	if err != nil {
+// release records that a set which lies aside may be used, and why. What was read of it
+// just now is recorded with that, and must not say STOP.
+func (b *reading) release(v *visit, why string, verdict func(*visit) (said, error)) (said, error) {
+	why, err := v.reason(why)
+	if err != nil || b.id() == "" || !b.Left.IsZero() {
 		return said{}, err
 	}
-	b.Release = why
-	switch {
-	case b.id() == "":
-		return said{}, nil
-	case b.Release == "":
+	if why == "" {
 		return ask(v.t("release-reason", b.id()), ""), nil
-	case b.Operator == "":
+	}
+	b.Release = ""
+	if _, err := verdict(v); err != nil {
+		return said{}, err
+	}
+	if b.fresh {
+		return said{}, v.sayNo("release-stop", b.id())
+	}
+	if b.Release, b.Aside = why, false; b.placeMissing() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
-	at, err := v.recordAt(b)
+	at, err := b.readAt(v, b)
 	if err != nil {
 		return said{}, err
 	}
 	o := b.check(v)
 	d := o.Data.(*events.SetChecked)
 	o.Time, d.Aside, d.Reason = at, events.AsideReleased, b.Release
-	if b.placeMissing() {
-		d.Sheet = nil // nobody said where it was
-	}
 	s, done, err := v.recordReading(o, v.phrased("recorded-release", o.Set))
 	if err != nil {
 		return said{}, err
@@ -567,17 +659,44 @@ func (b *reading) togglePackage(v *visit, f fields) (said, error) {
 	default:
 		b.Package = append(b.Package, fault)
 	}
-	b.Anyway = false
 	return said{}, nil
 }
 
-// askAgain takes the answer to a STOP away, after something was taken back.
-func (b *reading) askAgain() { b.Anyway, b.Aside, b.Release = false, false, "" }
+// askAgain takes the answer to a STOP away, and what was to be done with the set: something
+// else was read, or taken back.
+func (b *reading) askAgain() { b.Anyway, b.Aside, b.Release = nil, false, "" }
 
-// goOn answers a STOP: it goes on all the same.
-func (b *reading) goOn(*visit, fields) (said, error) {
-	b.Anyway, b.Aside = true, false
-	return said{}, nil
+// goOn answers a STOP: it goes on all the same. What is found after that is asked about anew.
+func (b *reading) goOn(v *visit, verdict func(*visit) (said, error)) (said, error) {
+	if !b.Left.IsZero() {
+		return said{}, nil
+	}
+	_, err := verdict(v)
+	b.Anyway, b.Aside = b.stops, false
+	return said{}, err
+}
+
+// passed reports whether each finding that says STOP was in sight when a person said that
+// it goes on all the same.
+func (b *reading) passed() bool {
+	for _, f := range b.stops {
+		if !slices.Contains(b.Anyway, f) {
+			return false
+		}
+	}
+	return len(b.Anyway) > 0
+}
+
+// stopping are the findings of a verdict that say STOP.
+func stopping(verdict *projections.Verdict, skip []projections.Code) []string {
+	var out []string
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if f.Severity != projections.SeverityNoted && shapeRank(f) > 1 && !slices.Contains(skip, f.Code) {
+			out = append(out, string(f.Code)+"/"+f.Way+"/"+otherSet(f))
+		}
+	}
+	return out
 }
 
 // forget takes away what was scanned by mistake.

@@ -105,7 +105,7 @@ func TestScansAtOpening(t *testing.T) {
 			"set", "wrong", "LABEL"},
 		"a third set":      {[]string{"LAP-014", "(8004)LAP-014", "VAS-003"}, "set", "wrong", "third set"},
 		"a load":           {[]string{label(t, events.ScanLoad, "S1-0304-01")}, "load", "wrong", "Read as “Load S1-0304-01”"},
-		"never packed":     {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "ask", "never packed"},
+		"never packed":     {[]string{label(t, events.ScanSet, "ORT-9")}, "set", "wrong", "never packed"},
 		"not known at all": {[]string{"QQ-1"}, "", "ask", "what is it?"},
 		"both run together": {[]string{label(t, events.ScanSet, "LAP-014") + h.codes["LAP-014"]}, "sheet code",
 			"good", "This count sheet belongs to LAP-014"},

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"unicode"
 
 	"listbound/events"
 )
@@ -17,6 +18,7 @@ type sealing struct {
 	Placement events.Placement `json:"placement,omitempty"`
 	BagLot    string           `json:"bagLot,omitempty"`
 	Seals     []string         `json:"seals,omitempty"`
+	Unpacked  bool             `json:"unpacked,omitempty"` // it was opened and not packed since, and a person said that it is closed all the same
 	// Last is where the count sheet went the last time here, by list. It is offered,
 	// and taken when a person says so.
 	Last map[string]events.Placement `json:"last,omitempty"`
@@ -33,6 +35,7 @@ func sealingPlace() workplace {
 		acts: map[string]action[sealing]{
 			"clear":      (*sealing).discard,
 			"placement":  (*sealing).place,
+			"unpacked":   (*sealing).closeUnpacked,
 			"bag-lot":    (*sealing).takeLot,
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
@@ -220,18 +223,21 @@ func (b *sealing) verdict(v *visit) (said, error) {
 		return b.askScan(v), nil
 	case b.Tag == "":
 		return ask(v.t("scan-tag-to-seal"), ""), nil
+	}
+	st, err := v.standing(b.Tag)
+	switch {
+	case err != nil:
+		return said{}, err
+	case b.opened(st):
+		s := doubt(v.t("seal-opened", b.Tag, st.OpenedFor, v.w.Time(st.OpenedAt)), v.t("seal-opened-more"))
+		return s.offer(choice{Do: "clear", Words: v.t("do-pack-first")}, choice{Do: "unpacked", Words: v.t("do-unpacked")}), nil
 	case b.Placement == "":
 		return b.askPlacement(v)
 	case b.lotMissing():
 		return ask(v.t("bag-lot"), ""), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
-	}
-	st, err := v.standing(b.Tag)
-	if err != nil {
-		return said{}, err
-	}
-	if st == nil {
+	case st == nil:
 		return said{}, v.sayNo("pack-first", b.Tag)
 	}
 	s := ask(v.t("enter-seals", b.Tag), v.t("packs-by", st.List, st.Version))
@@ -239,6 +245,17 @@ func (b *sealing) verdict(v *visit) (said, error) {
 		s.Status, s.More = "doubtful", v.t("sealed-before", b.Tag)
 	}
 	return s, nil
+}
+
+// opened reports whether a set was opened in this turn, and nobody said that it is closed
+// again all the same, without being packed.
+func (b *sealing) opened(st *standing) bool { return st != nil && !st.OpenedAt.IsZero() && !b.Unpacked }
+
+// closeUnpacked answers that it is.
+func (b *sealing) closeUnpacked(v *visit, _ fields) (said, error) {
+	st, err := v.standing(b.Tag)
+	b.Unpacked = b.Unpacked || b.opened(st)
+	return said{}, err
 }
 
 // lotMissing reports whether the sheet goes into a bag whose lot is still to say.
@@ -266,8 +283,29 @@ func (b *sealing) takeLot(v *visit, f fields) (said, error) {
 	return said{}, err
 }
 
+// addSeals takes the numbers of locks, several at once with commas or blanks between. What is
+// none of them is refused, or asked about where there is but one.
 func (b *sealing) addSeals(v *visit, f fields) (said, error) {
-	for seal := range strings.FieldsSeq(strings.ReplaceAll(f["seal"], ",", " ")) {
+	all := strings.FieldsFunc(f["seal"], func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
+	if len(all) == 1 {
+		seal, err := v.formCode(&b.hand, events.ScanSeal, all[0])
+		if err != nil || seal == "" {
+			return said{}, err
+		}
+		return b.scanSeal(v, seal)
+	}
+	for _, seal := range all {
+		kind, err := v.plainKind(seal, wanted(events.ScanSet, events.ScanBadge, events.ScanCase, events.ScanSeal))
+		switch {
+		case err != nil:
+			return said{}, err
+		case !canBe(events.ScanSeal, seal):
+			return said{}, v.sayNo("which-nothing", seal)
+		case kind != "" && kind != events.ScanSeal:
+			return said{}, v.notAskedFor(kind, seal)
+		}
+	}
+	for _, seal := range all {
 		if _, err := b.scanSeal(v, seal); err != nil {
 			return said{}, err
 		}
@@ -288,7 +326,11 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 // typed: a number answers where the count sheet goes while that is asked; what is
 // no label and not known otherwise is the lot of the bag where one is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
-	if n, ok := plainNumber(text); ok && b.Tag != "" && b.Placement == "" && n >= 1 && int(n) <= len(placements()) {
+	n, number := plainNumber(text)
+	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil && b.opened(st) {
+		return "enter", nil, true // it answers nothing of what is asked
+	}
+	if number && b.Tag != "" && b.Placement == "" && n >= 1 && int(n) <= len(placements()) {
 		return "placement", fields{"placement": string(placements()[n-1])}, true
 	}
 	all, err := v.read(text)
@@ -311,6 +353,9 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 	if b.waits() != "" {
 		return said{}, nil // it is asked for the sheet; Enter answers nothing of that
 	}
+	if st, err := v.standing(b.Tag); b.Tag != "" && (err != nil || b.opened(st)) {
+		return said{Sound: "low"}, err // nor of this
+	}
 	if b.Tag == "" || b.Placement != "" {
 		return b.record(v, f)
 	}
@@ -326,8 +371,8 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 		return said{}, nil
 	}
 	st, err := v.standing(b.Tag)
-	if err != nil || st == nil {
-		return said{}, err
+	if err != nil || st == nil || b.opened(st) {
+		return said{Sound: "ask"}, err // it is asked on
 	}
 	at, err := v.recordAt(b)
 	if err != nil {

@@ -1,6 +1,12 @@
 package workplace
 
-import "listbound/events"
+import (
+	"maps"
+	"slices"
+
+	"listbound/events"
+	"listbound/projections"
+)
 
 // storage is the draft of a look at a set between sterilizer and operating room.
 type storage struct{ reading }
@@ -18,25 +24,34 @@ func storagePlace() workplace {
 			events.ScanShort: (*storage).scanShort,
 			events.ScanSeal:  (*storage).scanSeal,
 		},
-		acts: map[string]action[storage]{
-			"clear":       (*storage).discard,
-			"swap":        (*storage).swap,
-			"found":       (*storage).findSheet,
-			"few-pages":   (*storage).fewPages,
-			"put-aside":   (*storage).putAside,
-			"release":     (*storage).release,
-			"package":     (*storage).togglePackage,
-			"forget":      (*storage).forget,
-			"stop-first":  (*storage).stopFirst,
-			"seal-broken": (*storage).toggleSealBroken,
-			"seals-none":  (*storage).noSeals,
-			"seal-off":    (*storage).sealOff,
-			"where":       (*storage).takeWhere,
-			"enter":       (*storage).record,
-			"record":      (*storage).record,
-		},
+		acts:  storageActs(),
 		typed: (*storage).typed,
 	}
+}
+
+func storageActs() map[string]action[storage] {
+	acts := unlessLeft(func(b *storage) *reading { return &b.reading }, map[string]action[storage]{
+		"swap":        (*storage).swap,
+		"found":       (*storage).findSheet,
+		"few-pages":   (*storage).fewPages,
+		"put-aside":   (*storage).putAside,
+		"release":     (*storage).release,
+		"package":     (*storage).togglePackage,
+		"stop-first":  (*storage).stopFirst,
+		"seal-broken": (*storage).toggleSealBroken,
+		"seals-none":  (*storage).noSeals,
+		"seal-off":    (*storage).sealOff,
+		"enter":       (*storage).record,
+		"record":      (*storage).record,
+	})
+	maps.Copy(acts, map[string]action[storage]{
+		"clear":      (*storage).discard,
+		"forget":     (*storage).forget,
+		"read-again": (*storage).readAgain,
+		"as-read":    (*storage).asRead,
+		"where":      (*storage).takeWhere,
+	})
+	return acts
 }
 
 func (b *storage) wants() []want {
@@ -58,22 +73,101 @@ func (b *storage) verdict(v *visit) (said, error) {
 	}
 	o := b.check(v)
 	o.Data.(*events.SetChecked).Sheet = sheet
-	s, err := b.judge(v, o, question{words: b.next(v)})
-	if err != nil || s.Status != "whole" || b.Sheet == nil || b.Sheet.Code == "" {
+	s, err := b.judge(v, o, question{words: b.asks(v)})
+	if err != nil || b.id() == "" || !b.Left.IsZero() {
 		return s, err
 	}
-	cur, err := b.current(v)
-	if err != nil || cur == nil || cur.Opened ||
-		cur.Placement != events.InsideBag && cur.Placement != events.InsideBare {
-		return s, err
+	inside, err := b.wasInside(v)
+	if err != nil {
+		return said{}, err
 	}
-	// Who reads a sheet that was closed inside has it in the hand, or the set is open: neither is in order.
-	s.Status, s.Sound, s.Words = "doubtful", "ask", v.t("sheet-was-inside", cur.Key.Set)
-	return s, nil
+	if inside && s.Status == "whole" {
+		// Who reads a sheet that was closed inside has it in the hand, or the set is open: neither is in order.
+		s.Status, s.Sound, s.Words = "doubtful", "ask", v.t("sheet-was-inside", b.id())
+	}
+	return s, b.unfit(v, o, &s)
 }
 
-// next says what is scanned next, or that Enter records.
-func (b *storage) next(v *visit) string {
+// wasInside reports whether the sheet that was read was closed inside, and the set was not
+// opened since.
+func (b *storage) wasInside(v *visit) (bool, error) {
+	cur, err := b.current(v)
+	if err != nil || cur == nil || b.Sheet == nil || b.Sheet.Code == "" {
+		return false, err
+	}
+	return !cur.Opened && (cur.Placement == events.InsideBag || cur.Placement == events.InsideBare), nil
+}
+
+// unfit adds what would stop the set at its opening, though nothing of it can be read on the
+// set: a run that failed or was never made, a use since. Who hands it out is told now.
+func (b *storage) unfit(v *visit, o *events.Observation, s *said) error {
+	here, err := v.preview(o)
+	if err != nil {
+		return err
+	}
+	d := o.Data.(*events.SetChecked)
+	would, err := v.preview(&events.Observation{
+		Station: o.Station, Kind: events.KindSetOpened, Time: o.Time, Set: o.Set, Operator: o.Operator,
+		Data: &events.SetOpened{Case: v.caseToCome(), Tag: d.Tag, OuterLabel: d.OuterLabel, Sheet: d.Sheet, Seals: d.Seals},
+	})
+	if err != nil {
+		return err
+	}
+	for i := range would.Findings {
+		f := &would.Findings[i]
+		same := func(g projections.Finding) bool { return g.Code == f.Code && g.Way == f.Way }
+		if f.Severity == projections.SeverityNoted || !beforeOpening(f) || slices.ContainsFunc(here.Findings, same) {
+			continue
+		}
+		says := v.found(o.Set, f)
+		says.More = v.t("if-opened", says.More)
+		if s.Status == "whole" || s.Status == "open" {
+			// What is asked next stays in sight.
+			s.Answer, s.Next = "", firstOf(s.Next, s.Words)
+			s.Status, s.Sound, s.Words, s.More = "doubtful", "ask", says.Words, says.More
+			continue
+		}
+		s.Older = append(s.Older, older{"doubtful", says.Words, says.More})
+	}
+	return nil
+}
+
+// beforeOpening reports whether a finding of an opening is about what came before it.
+func beforeOpening(f *projections.Finding) bool {
+	switch f.Detail.(type) {
+	case *projections.OpenedUnread, *projections.IndicatorUnchanged:
+		return false // about the opening itself
+	}
+	return slices.Contains([]projections.Code{
+		projections.NotReprocessed, projections.LinkMissing, projections.LinkOutOfOrder, projections.NotReleased,
+		projections.ImplantTooEarly,
+	}, f.Code)
+}
+
+// scanBadge takes the badge, which is asked for last where a set is put aside or released.
+func (b *storage) scanBadge(v *visit, badge string) (said, error) {
+	s, err := b.reading.scanBadge(v, badge)
+	if err != nil || v.elsewhere || b.Release == "" {
+		return s, err
+	}
+	return b.reading.release(v, b.Release, b.verdict)
+}
+
+func (b *storage) release(v *visit, f fields) (said, error) {
+	return b.reading.release(v, f["reason"], b.verdict)
+}
+
+// findSheet notes where the sheet was. It may be all that a release still lacks.
+func (b *storage) findSheet(v *visit, f fields) (said, error) {
+	s, err := b.reading.findSheet(v, f)
+	if err != nil || s.Words != "" || b.Release == "" {
+		return s, err
+	}
+	return b.reading.release(v, b.Release, b.verdict)
+}
+
+// asks says what is scanned next, or that Enter records.
+func (b *storage) asks(v *visit) string {
 	switch {
 	case b.id() == "":
 		return v.t("scan-tag")
@@ -86,19 +180,22 @@ func (b *storage) next(v *visit) string {
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}
+	if b.Where != "" {
+		return v.t("enter-checks-at", b.id(), b.Where)
+	}
 	return v.t("enter-checks", b.id())
 }
 
 // record takes what was read into the ledger. What is wrong is recorded too: it
 // is what happened.
 func (b *storage) record(v *visit, _ fields) (said, error) {
-	if _, err := b.verdict(v); err != nil || b.stop || b.id() == "" || b.placeMissing() || b.Operator == "" {
+	if _, err := b.verdict(v); err != nil || !b.Left.IsZero() || b.stop || b.id() == "" || b.placeMissing() || b.Operator == "" {
 		return said{}, err // what is missing is asked for; a STOP is answered first
 	}
 	if page, err := b.pageMissing(v); err != nil || page > 0 {
 		return said{}, err
 	}
-	at, err := v.recordAt(b)
+	at, err := b.readAt(v, b)
 	if err != nil {
 		return said{}, err
 	}
@@ -109,6 +206,10 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 		says = v.phrased("recorded-check-outside", o.Set)
 	}
 	s, d, err := v.recordReading(o, says)
+	if err == nil {
+		s.Older = slices.Clone(s.Older)
+		err = b.unfit(v, o, &s)
+	}
 	if err != nil {
 		return said{}, err
 	}
@@ -119,5 +220,5 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 
 func (b *storage) body(v *visit) (any, error) {
 	set, err := b.current(v)
-	return readingBody{Stop: b.stop, Waits: b.waits, Set: set, Faults: events.PackageFaults()}, err
+	return readingBody{Stop: b.stop, Waits: b.waits && !b.fresh, Set: set, Faults: events.PackageFaults()}, err
 }
