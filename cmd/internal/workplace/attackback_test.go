@@ -123,3 +123,30 @@ func TestBasketAndLoadOfASet(t *testing.T) {
 		t.Errorf("recorded %+v, %+v", a, b)
 	}
 }
+
+// TestWhatIsWrongIsNotInOrder: what was seen is seen still when it is typed twice, and is not green once it
+// is recorded: where a piece is missing, somebody is told.
+func TestWhatIsWrongIsNotInOrder(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-1", "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/return"}
+	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
+	scan(label(t, events.ScanBadge, "B-9"))
+	s.do("step", "value", "received")
+	scan(label(t, events.ScanTag, "VAS-003"))
+	scan("+3")
+	must(t, scan("+3"), "doubtful", "Enter records: VAS-003 received", "a piece missing")
+	must(t, scan(""), "doubtful", "VAS-003 received.", "a piece missing", "Tell the charge nurse")
+	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetReturned)
+	if len(got) != 1 || len(got[0].(*events.SetReturned).Faults) != 1 {
+		t.Fatalf("recorded %+v", got)
+	}
+	scan(label(t, events.ScanTag, "ZZZ-1"))
+	must(t, scan(""), "doubtful", "ZZZ-1")
+	open := &scanner{h: h, path: "/at/north/or-3/storage"}
+	open.scan(label(t, events.ScanTag, "VAS-003"))
+	for range 2 {
+		h.after(3 * time.Second)
+		must(t, open.scan("+1"), "broken", "PACKAGE")
+	}
+}

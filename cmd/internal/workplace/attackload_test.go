@@ -289,6 +289,7 @@ func TestOpenedBeforeTheStart(t *testing.T) {
 	s := h.atSterilizer()
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
 	s.scan(label(t, events.ScanSet, "VAS-003"))
+	h.after(3 * time.Second)
 	h.used("K-7", "VAS-003")
 	must(t, s.do("start"), "broken", "not as it was scanned", "VAS-003 was opened and not packed since")
 	must(t, s.do("start", "value", "S1-0304-07"), "record the result when the cycle has ended")
@@ -387,5 +388,93 @@ func TestImplantsWaitForTheIndicator(t *testing.T) {
 			s.do("indicator", "load", "S1-0304-07", "control", "positive", "result", "negative")
 			must(t, s.do("result", "result", "passed", "released", "yes"), "whole", "released")
 		})
+	}
+}
+
+// TestNotReadyForALoad: a set that another cycle alone doesn't make sterile goes into a load only where a
+// person says so, and the load's release is not green then.
+func TestNotReadyForALoad(t *testing.T) {
+	for name, says := range map[string]string{"went back": "VAS-003 went back to be cleaned", "opened": "VAS-003 was opened"} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			if name == "opened" {
+				h.open("VAS-003", "K-1")
+			} else {
+				h.record("north/or-3", events.KindSetReturned, "VAS-003", &events.SetReturned{Step: events.ReturnWashed})
+			}
+			s := h.atSterilizer()
+			s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+			h.after(3 * time.Second)
+			must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "broken", says, "packed anew")
+			must(t, s.scan(""), says)
+			must(t, s.do("start"), "with no set in it?")
+			h.after(3 * time.Second)
+			s.scan(label(t, events.ScanSet, "VAS-003"))
+			must(t, s.do("put", "value", "VAS-003"), "broken", "VAS-003 in load S1-0304-07", says)
+			s.do("start", "value", "S1-0304-07")
+			h.after(15 * time.Minute)
+			must(t, s.do("result", "result", "passed", "released", "yes"), "broken", "passed and is released", says, "Keep these sets")
+		})
+	}
+}
+
+// TestLoadThatAnotherScreenChose: a scan made before its screen showed which load another one has chosen
+// goes into none without a question; one made after does.
+func TestLoadThatAnotherScreenChose(t *testing.T) {
+	h := newHouse(t)
+	n := 0
+	send := func(client string, rev any, verb, rest string) map[string]any {
+		n++
+		h.after(3 * time.Second)
+		return h.post("/at/north/or-3/sterilizer/"+verb, fmt.Sprintf(`{"client":%q,"n":%d,"rev":%v,%s}`, client, n, rev, rest))
+	}
+	begin := func(rev any, run string) any {
+		return send("one", rev, "do", `"action":"begin","fields":{"sterilizer":"S1","run":"`+run+`","cycle":"c-134"}`)["rev"]
+	}
+	set := func(name string) string { return `"text":` + jsonText(label(t, events.ScanSet, name)) }
+	first := begin(1, "7")
+	must(t, send("two", first, "scan", set("LAP-014")), "LAP-014 in load S1-0304-07")
+	shown := send("two", first, "scan", `"text":`+jsonText(label(t, events.ScanBadge, "B-1")))["rev"]
+	begin(shown, "8")
+	a := send("two", shown, "scan", set("VAS-003"))
+	must(t, a, "open", "VAS-003: into load S1-0304-08, which another screen has chosen?")
+	a = send("two", a["rev"], "scan", `"text":""`)
+	must(t, a, "another screen has chosen?")
+	a = send("two", a["rev"], "do", `"action":"put","fields":{"value":"VAS-003"}`)
+	must(t, a, "VAS-003 in load S1-0304-08 (sets: 1)")
+	must(t, send("two", a["rev"], "scan", set("LAP-022")), "LAP-022 in load S1-0304-08 (sets: 2)")
+	// Undone, the first load is chosen again: that is another one than two's screen shows.
+	shown = send("one", shown, "scan", `"text":""`)["rev"]
+	shown = send("one", shown, "do", `"action":"choose","fields":{"load":"S1-0304-07"}`)["rev"]
+	undone := send("one", shown, "do", `"action":"undo","fields":{}`)
+	must(t, undone, "S1-0304-08")
+	must(t, send("two", shown, "scan", set("VAS-009")), "another screen has chosen?")
+}
+
+// TestFailedLoadStaysNamed: which sets a failed load had stands on the page after the next input, in its
+// language, as a STOP; likewise that an indicator was positive.
+func TestFailedLoadStaysNamed(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	s := h.atSterilizer()
+	s.run("7", "VAS-003", "LAP-014")
+	s.do("result", "result", "failed")
+	h.after(3 * time.Second)
+	s.scan(label(t, events.ScanBadge, "B-2"))
+	for lang, says := range map[string]string{"en": "Pull back: VAS-003, LAP-014.", "de": "Zurückholen: VAS-003, LAP-014."} {
+		page := h.get("/at/north/or-3/sterilizer?lang=" + lang)
+		if !strings.Contains(page, says) || !strings.Contains(page, `class="last stopped"`) {
+			t.Errorf("%s: the page doesn't say %q as a STOP any more", lang, says)
+		}
+	}
+	s.do("indicator", "load", "S1-0304-01", "result", "positive")
+	h.after(3 * time.Second)
+	s.do("next-person")
+	if page := h.get("/at/north/or-3/sterilizer"); !strings.Contains(page, `class="last stopped"`) {
+		t.Error("a positive indicator stands there as what is in order does")
+	}
+	s.scan(label(t, events.ScanBadge, "B-2"))
+	s.do("indicator", "load", "S1-0304-01", "result", "negative")
+	if page := h.get("/at/north/or-3/sterilizer"); strings.Contains(page, `class="last stopped"`) {
+		t.Error("a negative one stands there as a STOP")
 	}
 }

@@ -84,6 +84,7 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	}
 	o := P(old).shared()
 	o.Rev, o.Seen, o.Echo = h.Rev, h.Seen, echo{}
+	o.Work, o.WorkRev, o.WorkBy = h.Work, h.WorkRev, h.WorkBy
 	if h.Operator == "" {
 		o.nextPerson()
 	}

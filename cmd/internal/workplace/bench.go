@@ -38,6 +38,9 @@ type hand struct {
 	TakingAt time.Time       `json:"takingAt,omitzero"`
 	Before   []byte          `json:"before,omitempty"` // the draft before the last input, to take that back
 	Done     *done           `json:"done,omitempty"`   // what was recorded last
+	Work     string          `json:"work,omitempty"`   // the load that scans go into,
+	WorkRev  int64           `json:"workRev,omitzero"` // since after this revision,
+	WorkBy   string          `json:"workBy,omitempty"` // as this browser chose
 	At       time.Time       `json:"at,omitzero"`      // fixed before recording: a second try is the same event
 	AtBy     string          `json:"atBy,omitempty"`   // the input that fixed it
 }
@@ -663,6 +666,9 @@ func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *take
 		if err := v.goesOn(h, in, t); err != nil {
 			return err
 		}
+		if l, ok := any(P(b)).(interface{ fills() string }); ok && l.fills() != h.Work {
+			h.Work, h.WorkRev, h.WorkBy = l.fills(), h.Rev, in.Client
+		}
 	}
 	if err := p.keepBefore(b, before, t); err != nil {
 		return err
@@ -762,6 +768,7 @@ func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, err
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
 	h := P(b).shared()
 	v.elsewhere = h.Plain != "" || len(h.Said.Choices) > 0 || in.Rev != 0 && in.Rev != h.Rev
+	v.client, v.shown = in.Client, in.Rev
 	if verb == "do" || in.Text == "" {
 		h.Echo = echo{} // a person did something: the same code again is another scan
 	}

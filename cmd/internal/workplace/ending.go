@@ -324,6 +324,14 @@ func (v *visit) againstLoaded(l *load) (out []string, err error) {
 		}
 		if found != "" {
 			out = append(out, found+".")
+			continue
+		}
+		words, _, err := v.notReady(l, set)
+		if err != nil {
+			return nil, err
+		}
+		if words != "" {
+			out = append(out, words)
 		}
 	}
 	return out, nil

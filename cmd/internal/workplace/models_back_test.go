@@ -119,7 +119,9 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 		m.step = stepsBack[number-1]
 	case s.verb == "scan" && m.set != "" && shown.asksAbout() == "" && len(s.text) == 2 && s.text[0] == '+' && s.text[1] <= '3' &&
 		a["sound"] != "low":
-		m.toggle(events.ReturnFaults()[s.text[1]-'1'])
+		if fault := events.ReturnFaults()[s.text[1]-'1']; !slices.Contains(m.faults, fault) { // typed twice it is seen still
+			m.toggle(fault)
+		}
 	case s.action == "fault" && slices.Contains(events.ReturnFaults(), events.ReturnFault(value)):
 		m.toggle(events.ReturnFault(value))
 	case s.action == "untreated":

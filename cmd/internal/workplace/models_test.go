@@ -882,6 +882,8 @@ func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
 func (m *loadModel) next(w *walk, shown answer) step {
 	switch {
+	case shown.choice("put")["value"] != "" && w.careful():
+		return step{verb: "do", action: pick(w, "put", "leave-out"), fields: shown.choice("put")}
 	case shown.says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
 	case shown.says("not as it was scanned") && w.careful():
@@ -1008,7 +1010,7 @@ func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 		}
 	case s.action == "begin-too" && m.asks != "" && s.fields["value"] == m.asks:
 		m.begun(m.asks)
-	case s.kind == events.ScanSet && !a.says("which FAILED"): // then it is asked whether it goes in
+	case s.kind == events.ScanSet && a.choice("put")["value"] == "": // else it is asked whether it goes in
 		m.put(s.id)
 	case s.action == "put":
 		m.put(s.fields["value"])

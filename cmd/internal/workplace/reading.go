@@ -291,7 +291,7 @@ func pressed[T any](text, lead string, of []T) (button T, ok bool) {
 // a STOP is answered; after a plus it is a fault of the package of the set that lies here.
 func (b *reading) typed(v *visit, text string, verdict func(*visit) (said, error)) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.PackageFaults()); ok && !b.idle() {
-		return "package", fields{"value": string(fault)}, true
+		return "package", fields{"value": string(fault), "seen": "yes"}, true
 	}
 	n, ok := plainNumber(text)
 	if ok && !b.Left.IsZero() {
@@ -654,6 +654,7 @@ func (b *reading) togglePackage(v *visit, f fields) (said, error) {
 	switch i := slices.Index(b.Package, fault); {
 	case !slices.Contains(events.PackageFaults(), fault):
 		return said{}, v.sayNo("no-such-button", f["value"])
+	case i >= 0 && f["seen"] != "": // typed twice it was seen all the more
 	case i >= 0:
 		b.Package = slices.Delete(b.Package, i, i+1)
 	default:

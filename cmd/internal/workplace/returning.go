@@ -105,7 +105,7 @@ func (b *returning) discard(v *visit, _ fields) (said, error) {
 // with the set that lies here.
 func (b *returning) typed(_ *visit, text string) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.ReturnFaults()); ok && b.Tag != "" {
-		return "fault", fields{"value": string(fault)}, true
+		return "fault", fields{"value": string(fault), "seen": "yes"}, true
 	}
 	n, ok := plainNumber(text)
 	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
@@ -166,6 +166,7 @@ func (b *returning) toggleFault(v *visit, f fields) (said, error) {
 	switch i := slices.Index(b.Faults, fault); {
 	case !slices.Contains(events.ReturnFaults(), fault):
 		return said{}, v.sayNo("no-such-button", f["value"])
+	case i >= 0 && f["seen"] != "": // typed twice it was seen all the more
 	case i >= 0:
 		b.Faults = slices.Delete(b.Faults, i, i+1)
 	default:
@@ -276,6 +277,10 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	case events.ReturnWashed:
 		d.Washer, d.WasherLoad, d.Basket = b.Washer, b.Load, b.Basket
 	}
+	known, err := v.standing(b.Tag)
+	if err != nil {
+		return said{}, err
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
@@ -290,7 +295,7 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	}
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
-	s := good(v.say(says), "")
+	s := v.returned(b, known, v.say(says))
 	to := &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
 	switch {
 	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):
@@ -303,6 +308,22 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	b.clear()
 	b.Done = to
 	return s, nil
+}
+
+// returned says that a step is recorded. It is not in order where something is wrong with the set: where a
+// piece is missing, somebody may still look for it at its case.
+func (v *visit) returned(b *returning, known *standing, words string) said {
+	_, faults := b.about(v)
+	more := strings.Join(faults, ", ")
+	switch {
+	case slices.Contains(b.Faults, events.ReturnIncomplete):
+		return doubt(words, more+". "+v.t("piece-lost-more"))
+	case len(faults) > 0:
+		return doubt(words, more)
+	case known == nil:
+		return doubt(words, v.t("never-packed", b.Tag))
+	}
+	return good(words, "")
 }
 
 type returningBody struct {

@@ -119,6 +119,9 @@ func (b *sterilizer) wants() []want {
 
 func (b *sterilizer) idle() bool { return b.find(b.Load) == nil && b.Indicated == "" }
 
+// fills is the load that scans go into.
+func (b *sterilizer) fills() string { return b.Load }
+
 // workName is the load that the work here is on.
 func (b *sterilizer) workName() string { return firstOf(b.Indicated, b.Load) }
 
@@ -199,32 +202,66 @@ func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 	return v.askIndicator(id), nil
 }
 
-// put loads a set. One that was in a failed load and not packed again since is
-// asked about: it is not sterile, and another cycle alone doesn't make it so.
+// put loads a set. One that is not sterile after another cycle alone is asked about: it was in a failed
+// load, was opened or went back to be cleaned, and was not packed since. So is one that was scanned before its
+// screen showed that another one had chosen this load.
 func (b *sterilizer) put(v *visit, set string) (said, error) {
-	failed, err := v.failedIn(set)
+	l := b.find(b.Load)
+	if l == nil || l.Started && !l.Forgot || slices.Contains(l.Sets, set) {
+		return b.fill(v, set)
+	}
+	words, more, err := v.notReady(l, set)
 	if err != nil {
 		return said{}, err
 	}
-	if l := b.find(b.Load); failed == "" || l == nil || l.Started && !l.Forgot || slices.Contains(l.Sets, set) {
-		return b.fill(v, set)
+	answers := []choice{
+		{Do: "leave-out", Words: v.t("leave-out", set)}, {Do: "put", Value: set, Words: v.t("do-put", set)},
 	}
-	return wrong(v.t("failed-before", set, failed), v.t("failed-before-more")).offer(
-		choice{Do: "leave-out", Words: v.t("leave-out", set), Main: true},
-		choice{Do: "put", Value: set, Words: v.t("do-put", set)},
-	), nil
+	switch {
+	case words != "":
+		return wrong(words, more).offer(answers...), nil
+	case v.shown != 0 && v.shown <= b.WorkRev && b.WorkBy != v.client:
+		return ask(v.t("other-load", set, l.Load), v.t("other-load-more")).offer(answers...), nil
+	}
+	return b.fill(v, set)
 }
 
-// putAnyway loads a set of a failed load all the same. It is not green.
-func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
-	set := f["value"]
+// notReady says why a set does not belong into a load before it is packed again, "" where it does.
+func (v *visit) notReady(l *load, set string) (words, more string, err error) {
 	failed, err := v.failedIn(set)
-	if err != nil || set == "" {
+	if err != nil {
+		return "", "", err
+	}
+	if failed != "" {
+		return v.t("failed-before", set, failed), v.t("failed-before-more"), nil
+	}
+	st, err := v.standing(set)
+	if err != nil || st == nil {
+		return "", "", err
+	}
+	if st.Opened && l.Immediate == "" {
+		return v.t("loaded-open", set), v.t("packed-first"), nil
+	}
+	verdict, err := v.verdictOf(st.Key)
+	if err == nil && verdict != nil && wentBack(verdict) {
+		return v.t("loaded-washed", set), v.t("packed-first"), nil
+	}
+	return "", "", err
+}
+
+// putAnyway loads a set all the same. It is not green.
+func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
+	set, l := f["value"], b.find(b.Load)
+	if set == "" || l == nil {
+		return said{}, nil
+	}
+	words, _, err := v.notReady(l, set)
+	if err != nil {
 		return said{}, err
 	}
 	s, err := b.fill(v, set)
-	if failed != "" {
-		s.Status, s.Sound, s.More = "broken", "wrong", v.t("failed-before", set, failed)
+	if words != "" {
+		s.Status, s.Sound, s.More = "broken", "wrong", words
 	}
 	return s, err
 }

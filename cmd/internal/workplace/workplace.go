@@ -244,8 +244,11 @@ type visit struct {
 	place   string
 	now     time.Time
 
-	key  string      // of the input that is taken
-	scan events.Scan // that is taken just now
+	key string // of the input that is taken
+	// client is the browser that it comes from, and shown the revision that its page showed, 0 for none.
+	client string
+	shown  int64
+	scan   events.Scan // that is taken just now
 	// elsewhere: another question is in sight than what is asked here, or the page shows
 	// what was here before, so that a badge says who works here and ends nothing.
 	elsewhere bool
