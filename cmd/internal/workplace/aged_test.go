@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp/kb"
+
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -37,7 +39,8 @@ func TestYesterdaysCase(t *testing.T) {
 	s.all(label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "LAP-014"))
 	h.after(26 * time.Hour)
 	s.do("clear")
-	a := s.all(label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1", label(t, events.ScanBadge, "B-9"))
+	a := s.all(label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1",
+		label(t, events.ScanBadge, "B-9"))
 	must(t, a, "Scan the case")
 }
 
@@ -320,11 +323,100 @@ func TestCaseInOtherLetters(t *testing.T) {
 func TestNeverPackedIsStopped(t *testing.T) {
 	h := newHouse(t)
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
-	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "LOAN-1"), label(t, events.ScanOuter, "LOAN-1"))
+	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "LOAN-1"),
+		label(t, events.ScanOuter, "LOAN-1"))
 	a := s.do("found", "value", "none")
 	must(t, a, "broken LOAN-1 was never packed here")
 	size := h.size()
 	if s.scan(""); h.size() != size {
 		t.Error("opened by Enter")
+	}
+}
+
+// TestSheetOfTheThirdSet: whoever scans a tag that is refused, and then its sheet, has gone on
+// to the next set: nothing has moved.
+func TestSheetOfTheThirdSet(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "LAP-014"))
+	s.do("package", "value", string(events.PackageFaults()[0]))
+	must(t, s.all(label(t, events.ScanTag, "LAP-022")), "third set")
+	must(t, s.all(h.codes["LAP-022"]), "which you scanned just now")
+	if a := s.all(""); strings.Contains(tells(a), "WRONG COUNT SHEET") {
+		t.Errorf("the next set's sheet is this one's: %s", tells(a))
+	}
+	must(t, s.all(h.codes["LAP-022"]), "WRONG COUNT SHEET")
+}
+
+// TestReleaseThatIsStopped: what is still stopped is not said to be free to use.
+func TestReleaseThatIsStopped(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "LAP-014"), h.codes["LAP-022"])
+	s.do("put-aside")
+	s.all("1")
+	if d, ok := h.last().Data.(*events.SetChecked); !ok || d.Aside != events.AsidePut {
+		t.Fatalf("not put aside: %+v", h.last().Data)
+	}
+	h.after(time.Minute)
+	s.all(label(t, events.ScanTag, "LAP-014"))
+	a := s.do("release", "reason", "sheet put right")
+	if d, ok := h.last().Data.(*events.SetChecked); !ok || d.Aside != events.AsideReleased {
+		t.Fatalf("not released: %s", tells(a))
+	}
+	must(t, a, "broken", "The release of LAP-014 is recorded. It is still stopped")
+	if strings.Contains(tells(a), "may be used") {
+		t.Error(tells(a))
+	}
+}
+
+// TestLocksThatNobodyRead are told of at the opening.
+func TestLocksThatNobodyRead(t *testing.T) {
+	h := newHouse(t)
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	a := s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "VAS-003"),
+		label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1")
+	if !strings.Contains(fmt.Sprint(a["older"]), "Locks not read: 483923") || a["status"] != "whole" {
+		t.Errorf("%s: %v", tells(a), a["older"])
+	}
+	if a = s.all("483923"); strings.Contains(fmt.Sprint(a["older"]), "Locks not read") {
+		t.Errorf("read, and still: %v", a["older"])
+	}
+}
+
+// TestAddressTakesNothingAway: the address of another case doesn't take the closing of one
+// away from who is at work there.
+func TestAddressTakesNothingAway(t *testing.T) {
+	h := newHouse(t)
+	for i, set := range []string{"VAS-003", "LAP-014"} {
+		h.open(set, fmt.Sprint("K-", i+1))
+	}
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.all(label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1"))
+	if page := h.get("/at/north/or-3/close?case=K-2"); !strings.Contains(page, "K-1 is being worked on here") {
+		t.Error("K-1 was taken away by an address")
+	}
+	must(t, s.all(""), "K-1")
+}
+
+// TestWrongSetWithoutAPointer: a wrong set is noticed and recorded in no more inputs than a
+// right one, by scanner and keyboard alone.
+func TestWrongSetWithoutAPointer(t *testing.T) {
+	h := newHouse(t)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "LAP-014"),
+		label(t, events.ScanOuter, "LAP-014"), h.codes["LAP-022"]} {
+		p.Type(text + "\r")
+	}
+	p.AwaitText("#verdict", "WRONG COUNT SHEET")
+	before := h.size()
+	p.Type(kb.F2)
+	p.AwaitText("#verdict", "Where was the count sheet")
+	p.Type("1\r") // a right set goes on with 1 and Enter
+	p.Await(`document.querySelector("#verdict").textContent.includes("put aside")`)
+	if h.size() != before+1 {
+		t.Errorf("recorded: %d", h.size()-before)
 	}
 }

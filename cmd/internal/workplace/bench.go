@@ -551,7 +551,10 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 			return nil, err
 		}
 	}
-	if ref := v.r.FormValue("case"); ref != "" && ref != h.Case {
+	busy := ""
+	if ref := v.r.FormValue("case"); ref != "" && ref != h.Case && p.atWork(v, b) {
+		busy = v.t("address-busy", h.Case, ref)
+	} else if ref != "" && ref != h.Case {
 		if err := p.scanAndSave(v, b, events.ScanCase, ref); err != nil {
 			return nil, err
 		}
@@ -559,6 +562,12 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 	a, err := p.show(v, b)
 	if err != nil {
 		return nil, err
+	}
+	if busy != "" {
+		a.Aside = strings.TrimSpace(busy + " " + a.Aside)
+		if a.Verdict, err = v.verdict(&a.said); err != nil {
+			return nil, err
+		}
 	}
 	away, err := v.awayVerdicts()
 	if err != nil {
@@ -569,6 +578,13 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 		scripts: []string{v.d.opts.Prefix + "/workplace/bench.js"},
 		data:    benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev, a.Lies, away},
 	}, nil
+}
+
+// atWork reports whether somebody has entered something for the case in hand: an address
+// doesn't take that away.
+func (p bench[B, P]) atWork(v *visit, b *B) bool {
+	h := P(b).shared()
+	return h.Case != "" && !P(b).idle() && (h.Operator != "" || h.Witness != "")
 }
 
 // scanAndSave takes what the page's address names.

@@ -1,7 +1,6 @@
 package workplace
 
 import (
-	"errors"
 	"maps"
 	"net/url"
 	"time"
@@ -198,11 +197,29 @@ func (b *opening) verdict(v *visit) (said, error) {
 		return said{}, err
 	}
 	s, err := b.judge(v, o, q)
-	twice, _, err2 := b.openAlready(v)
+	if err != nil {
+		return said{}, err
+	}
+	if err := b.sayLocks(v, &s); err != nil {
+		return said{}, err
+	}
+	twice, _, err := b.openAlready(v)
 	if (closed || twice) && s.Status == "whole" {
 		s.Status, s.Sound = "doubtful", "ask"
 	}
-	return s, errors.Join(err, err2)
+	return s, err
+}
+
+// sayLocks says that the locks recorded at the closing were not read: one that is gone looks
+// the same as one that nobody looked at.
+func (b *opening) sayLocks(v *visit, s *said) error {
+	cur, err := b.current(v)
+	if err != nil || cur == nil || len(cur.Seals) == 0 || len(b.Seals) > 0 || b.SealBroken || b.Sheet == nil {
+		return err
+	}
+	locks := v.w.Language().List(cur.Seals)
+	s.Older = append(s.Older, older{"open", v.t("locks-unread", locks), v.t("locks-unread-more")})
+	return nil
 }
 
 // goOn answers a STOP: it goes on all the same.

@@ -35,6 +35,7 @@ type reading struct {
 	Package  []events.PackageFault `json:"package,omitempty"`
 	Anyway   []string              `json:"passed,omitempty"`   // what was found when a person said that it goes on all the same
 	FewPages bool                  `json:"fewPages,omitempty"` // the other pages of the sheet are not there
+	Third    string                `json:"third,omitempty"`    // a set that was scanned just now, and lies elsewhere
 	Left     time.Time             `json:"left,omitzero"`      // when what was read here was left lying: it is asked about
 	ReadAt   time.Time             `json:"readAt,omitzero"`    // when it was read, where a person has said so
 
@@ -135,7 +136,7 @@ func (b *reading) scanTag(v *visit, set string) (said, error) {
 	case b.Tag == "":
 		b.Tag, b.Done, b.NoTag = set, nil, false
 	case set != b.Tag:
-		return said{}, v.sayNo("third-set", set, b.Tag)
+		return said{}, b.third(v, set)
 	}
 	b.askAgain()
 	return said{}, nil
@@ -156,7 +157,7 @@ func (b *reading) scanLabel(v *visit, set string) (said, error) {
 	case b.Outer == "":
 		b.Outer, b.Done, b.NoOuter = set, nil, false
 	case set != b.Outer:
-		return said{}, v.sayNo("third-set", set, b.id())
+		return said{}, b.third(v, set)
 	}
 	b.askAgain()
 	return said{}, nil
@@ -172,10 +173,30 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 	case b.Outer == "" && !b.NoOuter:
 		b.Outer = set
 	case set != b.Tag && set != b.Outer:
-		return said{}, v.sayNo("third-set", set, b.id())
+		return said{}, b.third(v, set)
 	}
 	b.askAgain()
 	return said{}, nil
+}
+
+// third refuses another set than the one that lies here.
+func (b *reading) third(v *visit, set string) error {
+	b.Third = set
+	return v.sayNo("third-set", set, b.id())
+}
+
+// thirdsSheet refuses the sheet of a set that was just refused, once: whoever scanned both
+// has gone on to the next set.
+func (b *reading) thirdsSheet(v *visit, code string) error {
+	set := b.Third
+	if b.Third = ""; set == "" {
+		return nil
+	}
+	owner, _, _, err := v.sheetOwner(code)
+	if err == nil && owner.Set == set {
+		err = v.sayNo("third-sheet", set, b.id())
+	}
+	return err
 }
 
 // scanSheet takes a sheet's code, or another page of the sheet. Where the sheet
@@ -184,6 +205,9 @@ func (b *reading) scanSet(v *visit, set string) (said, error) {
 // first.
 func (b *reading) scanSheet(v *visit, code string) (said, error) {
 	b.begun()
+	if err := b.thirdsSheet(v, code); err != nil {
+		return said{}, err
+	}
 	found := ""
 	if b.Sheet != nil && b.Sheet.Found != events.FoundNone {
 		if b.Sheet.Code == "" || b.Sheet.Code == code {
@@ -267,9 +291,10 @@ func (v *visit) askPlace(s said) said {
 	return s
 }
 
-// The first characters of what is typed instead of a button: +1 is the first fault
+// What is typed instead of a button: +1 is the first fault
 // of the package, *1 the first thing an indicator can show.
 const (
+	asideKey     = "F2" // puts a set aside, under STOP or without
 	keyPackage   = "+"
 	keyIndicator = "*"
 )
@@ -577,10 +602,10 @@ func (b *reading) stopped(v *visit, s said, q question) said {
 		if b.placeMissing() {
 			return v.askPlace(s)
 		}
-		aside := choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true}
+		aside := choice{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true, Key: asideKey}
 		return s.offer(append(q.answers, aside)...)
 	}
-	choices := []choice{{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true}}
+	choices := []choice{{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true, Key: asideKey}}
 	if v.place == "opening" {
 		choices = append(choices, choice{Do: "anyway", Words: v.t("do-anyway")})
 	}
@@ -639,9 +664,14 @@ func (b *reading) release(v *visit, why string, verdict func(*visit) (said, erro
 	o := b.check(v)
 	d := o.Data.(*events.SetChecked)
 	o.Time, d.Aside, d.Reason = at, events.AsideReleased, b.Release
-	s, done, err := v.recordReading(o, v.phrased("recorded-release", o.Set))
+	says := v.phrased("recorded-release", o.Set)
+	s, done, err := v.recordReading(o, says)
 	if err != nil {
 		return said{}, err
+	}
+	if s.Status != "whole" {
+		done.Says[0] = v.phrased("recorded-release-stopped", o.Set)
+		s.Words = strings.Replace(s.Words, v.say(says), v.say(done.Says[0]), 1)
 	}
 	*b = b.kept()
 	b.Done = done

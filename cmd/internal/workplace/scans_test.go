@@ -270,7 +270,8 @@ func TestManyAtOnce(t *testing.T) {
 	for i := range lines60 {
 		all.Go(func() {
 			h.post("/at/north/or-3/count/enter",
-				fmt.Sprintf(`{"client":"c%d","n":1,"case":"K-1","stage":"first","lines":[{"set":"LAP-014","line":%d,"counted":%d,"place":"","seen":0,"clear":false,"reason":""}]}`, i, i+1, 1+i%6))
+				fmt.Sprintf(`{"client":"c%d","n":1,"case":"K-1","stage":"first","lines":[{"set":"LAP-014","line":%d,"counted":%d,`+
+					`"place":"","seen":0,"clear":false,"reason":""}]}`, i, i+1, 1+i%6))
 		})
 		all.Go(func() {
 			h.post("/at/north/or-3/storage/scan", fmt.Sprintf(`{"client":"c%d","n":1,"text":"LAP-014"}`, i))

@@ -18,7 +18,8 @@ type sealing struct {
 	Placement events.Placement `json:"placement,omitempty"`
 	BagLot    string           `json:"bagLot,omitempty"`
 	Seals     []string         `json:"seals,omitempty"`
-	Unpacked  bool             `json:"unpacked,omitempty"` // it was opened and not packed since, and a person said that it is closed all the same
+	// Unpacked: it was opened and not packed since, and a person said that it is closed all the same.
+	Unpacked bool `json:"unpacked,omitempty"`
 	// Last is where the count sheet went the last time here, by list. It is offered,
 	// and taken when a person says so.
 	Last map[string]events.Placement `json:"last,omitempty"`
