@@ -31,6 +31,7 @@ type hand struct {
 	Active   time.Time       `json:"active,omitzero"`   // when somebody did something here last
 	Case     string          `json:"case,omitempty"`
 	Tag      string          `json:"tag,omitempty"`    // the set that lies here
+	Turn     string          `json:"turn,omitempty"`   // of that set, when something was entered of it first
 	Plain    string          `json:"plain,omitempty"`  // scanned, and it may be several things
 	Echo     echo            `json:"echo,omitzero"`    // the last scan
 	Writer   string          `json:"writer,omitempty"` // the browser that did something here last
@@ -372,9 +373,11 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 		l.left(h.Active)
 	}
 	if r, ok := any(P(b)).(refresher); ok {
-		err = r.refresh(v)
+		if err := r.refresh(v); err != nil {
+			return nil, err
+		}
 	}
-	return b, err
+	return b, p.renewTurn(v, b)
 }
 
 // leftLying is a draft in which something can lie that nobody who works here now has seen.
@@ -439,6 +442,13 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 	if h.Plain == "" && P(b).idle() {
 		return v.begin(), nil
 	}
+	if of, ok := any(P(b)).(ofTurn); ok {
+		if old, err := v.outlived(of); err != nil {
+			return said{}, err
+		} else if old {
+			return of.askOutlived(v)
+		}
+	}
 	s, err := P(b).verdict(v)
 	if h.Plain == "" || err != nil && !refusal.Is(err) {
 		return s, err
@@ -452,6 +462,9 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 }
 
 func (p bench[B, P]) save(v *visit, b *B) error {
+	if err := p.keepTurn(v, b); err != nil {
+		return err
+	}
 	P(b).shared().Rev++
 	return v.d.files.save(b, "bench", v.station, v.place)
 }
@@ -981,14 +994,28 @@ func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (s
 		if s, err := v.admit(value); err != nil || s.Words != "" {
 			return s, err
 		}
+	} else if kind != events.ScanSet {
+		if old, err := p.outlived(v, b); err != nil || old {
+			return said{Sound: "low"}, err
+		}
 	}
 	return f(b, v, value)
 }
 
 func (p bench[B, P]) act(v *visit, b *B, name string, f fields) (said, error) {
+	old, err := p.outlived(v, b)
+	if err != nil {
+		return said{}, err
+	}
+	if of, ok := any(P(b)).(ofTurn); ok && old && name == beginAnew {
+		return of.anew(v)
+	}
 	do, ok := p.acts[name]
-	if !ok {
+	switch {
+	case !ok:
 		return said{}, v.sayNo("no-such-button", name)
+	case old && !dropsOutlived(name):
+		return said{Sound: "low"}, nil // it is asked first
 	}
 	return do(b, v, f)
 }

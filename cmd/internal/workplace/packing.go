@@ -83,6 +83,41 @@ func (b *packing) lines(v *visit) (*draft, error) {
 	return d, err
 }
 
+// entered is in which turn the set was counted here and weighed.
+func (b *packing) entered(v *visit) (turns []string, err error) {
+	d, err := b.lines(v)
+	if err == nil && len(d.Lines) > 0 {
+		turns = append(turns, d.Trip)
+	}
+	if b.WeightGrams > 0 || b.NoWeight || b.Note != "" || b.Witness != "" {
+		turns = append(turns, b.Turn)
+	}
+	return turns, err
+}
+
+func (b *packing) anew(v *visit) (said, error) {
+	d, err := b.lines(v)
+	if err != nil {
+		return said{}, err
+	}
+	if err := v.d.files.removeDraft(d); err != nil {
+		return said{}, err
+	}
+	set, anew := b.Tag, b.Anew
+	b.clear()
+	b.Anew = anew
+	return b.scanSet(v, set)
+}
+
+// askOutlived asks of a set that lies ready what is asked of any such: packed anew, it is counted anew.
+func (b *packing) askOutlived(v *visit) (said, error) {
+	ready, err := v.liesReady(b.Tag, b.Anew)
+	if err != nil || ready == nil {
+		return b.hand.askOutlived(v)
+	}
+	return v.askAnew(ready), nil
+}
+
 // scanBadge takes who packs; once all is counted and a second look is asked for, who looked.
 func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 	p, err := b.look(v)
@@ -176,6 +211,12 @@ func (b *packing) sayAnew(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	b.Anew = f["value"]
+	switch old, err := v.outlived(b); {
+	case err != nil:
+		return said{}, err
+	case old && set == b.Tag:
+		return b.anew(v)
+	}
 	return b.scanSet(v, set)
 }
 
@@ -606,7 +647,7 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 		was := *e
 		b.Entered.Was = &was
 	}
-	p.lines.List, p.lines.Version = b.List, b.Version
+	p.lines.List, p.lines.Version, p.lines.Trip = b.List, b.Version, b.Turn
 	b.Witness = "" // who looked it over saw another number
 	if _, err := p.lines.enter("bench", in, v.now); err != nil {
 		return said{}, err

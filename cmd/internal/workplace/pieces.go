@@ -49,6 +49,20 @@ func (b *pieces) wants() []want { return wanted(events.ScanSet, events.ScanBadge
 
 func (b *pieces) clear() { *b = pieces{hand: b.kept()} }
 
+// entered is in which turn it was said what became of which piece.
+func (b *pieces) entered(*visit) ([]string, error) {
+	if !b.known() && b.Became == "" && b.Quantity == 0 && b.Where == "" && b.Load == "" && b.Note == "" {
+		return nil, nil
+	}
+	return []string{b.Turn}, nil
+}
+
+func (b *pieces) anew(v *visit) (said, error) {
+	set := b.Tag
+	b.clear()
+	return b.scanSet(v, set)
+}
+
 func (b *pieces) scanBadge(_ *visit, badge string) (said, error) {
 	b.Operator = badge
 	return said{}, nil

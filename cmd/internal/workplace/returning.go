@@ -63,6 +63,20 @@ func (b *returning) clear() {
 	*b = returning{hand: b.kept(), Step: b.Step, Washer: b.Washer, Load: b.Load, LoadAt: b.LoadAt, LoadBy: b.LoadBy}
 }
 
+// entered is in which turn it was said what is wrong with the set, and what it lay in.
+func (b *returning) entered(*visit) ([]string, error) {
+	if !b.Untreated && len(b.Faults) == 0 && b.Basket == "" && !b.NoLoad {
+		return nil, nil
+	}
+	return []string{b.Turn}, nil
+}
+
+func (b *returning) anew(v *visit) (said, error) {
+	set := b.Tag
+	b.clear()
+	return b.scanSet(v, set)
+}
+
 func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
 	b.Operator = badge
 	return said{}, nil

@@ -58,6 +58,20 @@ func (b *sealing) wants() []want {
 
 func (b *sealing) clear() { *b = sealing{hand: b.kept(), Last: b.Last} }
 
+// entered is in which turn it was said where the sheet goes, and what locks the container.
+func (b *sealing) entered(*visit) ([]string, error) {
+	if b.Placement == "" && b.BagLot == "" && len(b.Seals) == 0 && !b.Unpacked {
+		return nil, nil
+	}
+	return []string{b.Turn}, nil
+}
+
+func (b *sealing) anew(v *visit) (said, error) {
+	set := b.Tag
+	b.clear()
+	return b.scanSet(v, set)
+}
+
 // placements are where a count sheet can go; their numbers are keys.
 func placements() []events.Placement {
 	return []events.Placement{events.InsideBag, events.InsideBare, events.Outside, events.Screen}
