@@ -543,6 +543,9 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 		w.fail("taken back: %d of %d records", corrected, w.done)
 	case corrected > 0:
 		w.before = nil
+		if m, ok := w.p.(*readingModel); ok {
+			m.takenBack()
+		}
 	case records > 0 && records != w.p.each():
 		w.fail("recorded: %d; said was %d", records, w.p.each())
 	case records > 0:

@@ -32,6 +32,7 @@ type readingModel struct {
 
 	left, readAt time.Time         // what was read was left lying since; and, as a person said, it was read then
 	opened       map[string]string // the case that each set is open for
+	last, before string            // the set that was opened last, and the case that it was open for before
 	twice        bool              // it was said that it was opened once more
 }
 
@@ -137,7 +138,17 @@ func (w *walk) neverPacked() step {
 	return s
 }
 
-func (m *readingModel) clear() { *m = readingModel{where: m.where, ref: m.ref, opened: m.opened} }
+func (m *readingModel) clear() {
+	*m = readingModel{where: m.where, ref: m.ref, opened: m.opened, last: m.last, before: m.before}
+}
+
+// takenBack is told when the last record was taken back.
+func (m *readingModel) takenBack() {
+	if m.last != "" {
+		m.opened[m.last] = m.before
+	}
+	m.last = ""
+}
 
 // leave is what time does: what was read and not recorded is asked about.
 func (m *readingModel) leave(w *walk) {
@@ -315,12 +326,13 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 		if m.opened[m.set()] == ref && !m.twice {
 			w.fail("%s is open for %s, and nobody said that it was opened again", m.set(), ref)
 		}
+		m.last, m.before = m.set(), m.opened[m.set()]
 		m.opened[m.set()] = ref
 		if tag == "" && !m.noTag || outer == "" && !m.noOuter {
 			w.fail("opened with the tag %q and the label %q, and nobody said that there is none", tag, outer)
 		}
 	case *events.SetChecked:
-		tag, outer, sheet, seals = d.Tag, d.OuterLabel, d.Sheet, d.Seals
+		tag, outer, sheet, seals, m.last = d.Tag, d.OuterLabel, d.Sheet, d.Seals, ""
 		if aside != (d.Aside == events.AsidePut) || !aside && m.where != "storage" {
 			w.fail("checked, aside %q; said was %v", d.Aside, aside)
 		}
