@@ -83,22 +83,27 @@ whose public key --reader names; they can do nothing but read.`,
 			return errors.Join(err, end(), endFeed(), s.Close())
 		})
 	c.Args = cobra.NoArgs
+	e.flags(c)
 	c.Flags().StringVar(&address, "address", defaultAddress, "address to listen on")
 	c.Flags().StringVar(&a.site, "site", "", "name of the site, for a new data folder")
 	c.Flags().StringVar(&zone, "zone", "",
 		"time zone of the site on pages and paper, such as Europe/Berlin; kept in the folder (first UTC)")
 	c.Flags().StringVar(&weight, "weight", "", "unit of weight on pages, kg or lb; kept in the folder (first kg)")
 	c.Flags().StringArrayVar(&hosts, "host", nil, "name by which browsers and stations ask this server (repeatable)")
-	c.Flags().BoolVar(&e.administrator, "administrator", false,
-		"print a one-time code with which an administrator is made; people sign in from then on")
-	c.Flags().StringVar(&e.cert, "cert", "", "file with the server's TLS certificate and those that lead to it (PEM)")
-	c.Flags().StringVar(&e.key, "key", "", "file with the certificate's private key (PEM)")
-	c.Flags().BoolVar(&e.ownCA, "own-ca", false, "make a certificate authority of the site's own for TLS, in the data folder")
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	c.Flags().StringVar(&f.Address, "feed", "",
 		"address at which readers get the events over NATS, such as 127.0.0.1:4222")
 	c.Flags().StringArrayVar(&f.Readers, "reader", nil, "public nkey of somebody who may read the feed (repeatable)")
 	return c
+}
+
+// flags are those of who may come in, and how.
+func (e *entrance) flags(c *cobra.Command) {
+	c.Flags().BoolVar(&e.administrator, "administrator", false,
+		"print a one-time code with which an administrator is made; people sign in from then on")
+	c.Flags().StringVar(&e.cert, "cert", "", "file with the server's TLS certificate and those that lead to it (PEM)")
+	c.Flags().StringVar(&e.key, "key", "", "file with the certificate's private key (PEM)")
+	c.Flags().BoolVar(&e.ownCA, "own-ca", false, "make a certificate authority of the site's own for TLS, in the data folder")
 }
 
 // startFeed starts the feed where one is asked for, and returns its end.

@@ -52,9 +52,12 @@ var (
 
 // Rules has a row for every route. A route without one is not served: see Guard.
 func Rules() []Rule {
-	at := "/at/{site}/{station}/"
+	return slices.Concat(openRules(), stationRules(), listRules(), boardRules(), programRules(), peopleRules())
+}
+
+// openRules: what a browser needs before anybody has signed in, and what a machine asks whether the server lives.
+func openRules() []Rule {
 	return []Rule{
-		// What a browser needs before anybody has signed in, and what a machine asks whether the server lives.
 		{Pattern: "GET /assets/", Open: true},
 		{Pattern: "GET /board/assets/", Open: true},
 		{Pattern: "GET /workplace/", Open: true},
@@ -73,8 +76,13 @@ func Rules() []Rule {
 		{Pattern: "GET /trust", Open: true},
 		{Pattern: "GET /trust/ca.pem", Open: true},
 		{Pattern: "POST /password", Roles: personal(), Person: true},
+	}
+}
 
-		// At a station: its own browser alone, since that keeps the pages for when the server is away, whoever sits before it then.
+// stationRules: at a station: its own browser alone, since that keeps the pages for when the server is away, whoever sits before it then.
+func stationRules() []Rule {
+	at := "/at/{site}/{station}/"
+	return []Rule{
 		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}},
 		{Pattern: "GET " + at + "{$}", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET " + at + "known", Roles: []Role{Records}, Own: true},
@@ -89,8 +97,12 @@ func Rules() []Rule {
 		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},
 		// Another ledger, with invented sets.
 		{Pattern: practice, Roles: everyone},
+	}
+}
 
-		// Lists and registers.
+// listRules: lists and registers.
+func listRules() []Rule {
+	return []Rule{
 		{Pattern: "GET /lists", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /lists/{list}", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /lists/{list}/table.csv", Roles: readers, Kept: true},
@@ -103,8 +115,12 @@ func Rules() []Rule {
 		{Pattern: "POST /registers/{register}", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /registers/{register}/hold", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /api/registers/{register}", Roles: []Role{Leads, Administers}},
+	}
+}
 
-		// The board and what it leads to.
+// boardRules: the board and what it leads to.
+func boardRules() []Rule {
+	return []Rule{
 		{Pattern: "GET /{$}", Roles: readers},
 		{Pattern: "GET /near-misses", Roles: readers},
 		{Pattern: "GET /find", Roles: readers},
@@ -118,8 +134,12 @@ func Rules() []Rule {
 		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
 		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
+	}
+}
 
-		// Programs. What an observation may be is a rule of its own: see permit.
+// programRules: programs. What an observation may be is a rule of its own: see permit.
+func programRules() []Rule {
+	return []Rule{
 		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /api/broken", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
@@ -139,8 +159,12 @@ func Rules() []Rule {
 		{Pattern: "GET /log/checkpoint", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /log/tile/{name...}", Roles: deep, Kept: true}, // the entry bundles hold the records
 		{Pattern: "GET /metrics", Roles: []Role{Audits, Administers}},
+	}
+}
 
-		// People and tokens.
+// peopleRules: people and tokens.
+func peopleRules() []Rule {
+	return []Rule{
 		{Pattern: "GET /people", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/station-end", Roles: []Role{Leads, Administers}, Person: true},
