@@ -589,7 +589,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "stay" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		m.stayed = w.h.shorts
 	default: // nothing but what is said of the set as a whole
-		return (m.newer(w) || m.asksOpen()) && s.kind == "" && s.action != "weight" && s.action != "clear"
+		return (m.newer(w) || m.asksOpen()) && s.kind == "" && !slices.Contains([]string{"weight", "clear", "leave"}, s.action)
 	}
 	return true
 }
