@@ -650,7 +650,7 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		return a, err
 	}
 	in.Text = strings.TrimSpace(in.Text)
-	if !in.records() && h.AtBy != in.key() {
+	if h.AtBy != in.key() && (!in.records() || v.now.Sub(h.At) > triesAgain) {
 		h.At = time.Time{} // what is recorded next is another observation
 	}
 	v.key = in.key()
@@ -723,6 +723,10 @@ func (v *visit) notTaken(a *answered, work string, t *taken) (err error) {
 	a.Verdict, err = v.verdict(&a.said)
 	return err
 }
+
+// triesAgain is for how long a person who had no answer and presses once more means the
+// same observation; later it is one of its own, by whoever stands there now.
+const triesAgain = 2 * time.Minute
 
 // records reports whether an input may record: then it may be one that was sent
 // before, and whose answer was lost.

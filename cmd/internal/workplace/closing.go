@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -60,6 +61,9 @@ func Actions() []string {
 // scanCase takes a case. A badge that was scanned before any case says who closes this one; one that was scanned for
 // another case says nothing of it.
 func (b *closing) scanCase(_ *visit, ref string) (said, error) {
+	if _, err := events.LabelText(events.ScanCase, ref); err != nil && ref != "" { // what no label can say is no case
+		return said{}, refusal.Because(err)
+	}
 	if b.Case != "" && ref != b.Case {
 		b.nextPerson()
 	}
@@ -103,7 +107,7 @@ func (b *closing) scanBadge(v *visit, badge string) (said, error) {
 	case b.Operator == "" || b.Case == "":
 		b.Operator = badge
 		return said{}, nil
-	case badge == b.Operator:
+	case sameBadge(badge, b.Operator):
 		return said{}, v.sayNo("same-badge", badge)
 	}
 	b.Witness = badge
@@ -121,6 +125,7 @@ type closingState struct {
 	projections.CaseStanding
 	Open    []string // what does not come out, or was not counted, in words
 	Notes   []string // what another set explains
+	Gone    []string // counts that were begun of sets that are not on the case any more
 	Actions []string
 }
 
@@ -171,18 +176,18 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	}
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
-	begun, err := v.begunCounts(ref)
-	out.Open = append(out.Open, begun...)
+	begun, gone, err := v.begunCounts(ref, out.Sets)
+	out.Open, out.Gone = append(out.Open, begun...), gone
 	return out, err
 }
 
-// begunCounts tells which counts of a case are begun and not signed.
-func (v *visit) begunCounts(ref string) ([]string, error) {
+// begunCounts tells which counts of a case are begun and not signed; and which are of sets that are not on the case any
+// more, since their opening was taken back: nobody can sign those.
+func (v *visit) begunCounts(ref string, sets []projections.SetStanding) (begun, gone []string, err error) {
 	drafts, err := v.d.files.list("count", ref)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var out []string
 	for _, name := range drafts {
 		set, stage, ok := strings.Cut(name, " ")
 		if !ok {
@@ -190,14 +195,18 @@ func (v *visit) begunCounts(ref string) ([]string, error) {
 		}
 		d, found, err := v.d.files.draft(ref, set, events.Stage(stage))
 		unreadable := errors.Is(err, errUnreadable)
-		if err != nil && !unreadable {
-			return nil, err
-		}
-		if unreadable || found && d.begun() {
-			out = append(out, v.t("count-begun", v.t("stage-"+stage), set))
+		on := slices.ContainsFunc(sets, func(s projections.SetStanding) bool { return s.Key.Set == set })
+		switch {
+		case err != nil && !unreadable:
+			return nil, nil, err
+		case !unreadable && (!found || !d.begun()):
+		case on:
+			begun = append(begun, v.t("count-begun", v.t("stage-"+stage), set))
+		default:
+			gone = append(gone, v.t("count-begun-gone", v.t("stage-"+stage), set))
 		}
 	}
-	return out, nil
+	return begun, gone, nil
 }
 
 func (b *closing) verdict(v *visit) (said, error) {
@@ -293,7 +302,7 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		return said{Aside: v.t("actions-needed"), Sound: "wrong", Under: true}, nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
-	case b.Witness == "" || b.Witness == b.Operator:
+	case b.Witness == "" || sameBadge(b.Witness, b.Operator):
 		return ask(v.t("scan-witness"), ""), nil
 	}
 	c := &events.CaseClosed{

@@ -23,12 +23,12 @@ func (t *table) badge(badge string, a *counted) error {
 	st := t.state()
 	again := slices.ContainsFunc(t.drafts, func(d *draft) bool { return d.had(v.key, t.step+1) })
 	switch {
-	case st.Counter == "", again && badge == st.Counter:
+	case st.Counter == "", again && sameBadge(badge, st.Counter):
 		a.said = good(v.t("counter-is", badge), "")
 		st.Counter = badge
-	case badge == st.Counter:
+	case sameBadge(badge, st.Counter):
 		return v.sayNo("same-badge", badge)
-	case st.Witness == "" || badge == st.Witness:
+	case st.Witness == "" || sameBadge(badge, st.Witness):
 		a.said = good(v.t("witness-is", badge), "")
 		st.Witness = badge
 	default:
@@ -227,8 +227,8 @@ func (t *table) record(st *countState) (signed []*draft, rs []site.Receipt, err 
 		if !t.takesPart(i) || !t.complete(i) {
 			continue
 		}
-		if d.At.IsZero() {
-			d.At = t.v.now.UTC()
+		if d.At.IsZero() || d.AtRev != d.Rev { // what was counted or who counts has changed since: another observation
+			d.At, d.AtRev = t.v.now.UTC(), d.Rev
 			if err := t.v.d.files.saveDraft(d); err != nil {
 				return nil, nil, err
 			}

@@ -256,4 +256,4 @@ func (t *table) beyond(i int, c *events.SetCounted) {
 }
 
 // begun reports whether something was entered into the draft.
-func (d *draft) begun() bool { return len(d.Lines) > 0 || len(d.Beyond) > 0 }
+func (d *draft) begun() bool { return len(d.Lines) > 0 || len(d.Beyond) > 0 || len(d.Removed) > 0 }

@@ -43,7 +43,8 @@ type draft struct {
 	Counter  string           `json:"counter,omitempty"`
 	Witness  string           `json:"witness,omitempty"`
 	Badged   time.Time        `json:"badged,omitzero"` // when a badge was scanned last
-	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording
+	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording,
+	AtRev    int64            `json:"atRev,omitzero"`  // of the draft in this revision
 	Echo     echo             `json:"echo,omitzero"`   // the last scan of this count; in the first set's draft
 }
 

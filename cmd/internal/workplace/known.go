@@ -66,6 +66,9 @@ func neverBadge(code string) bool {
 // tradeItem reports whether a code has the 12 to 14 digits of a trade item's number.
 func tradeItem(code string) bool { return onlyDigits(code) && len(code) >= 12 && len(code) <= 14 }
 
+// sameBadge reports whether two codes are one badge: written otherwise, as a keyboard in capitals does, it is the same person.
+func sameBadge(a, b string) bool { return events.NormalCode(a) == events.NormalCode(b) }
+
 func onlyDigits(s string) bool { return s != "" && strings.Trim(s, "0123456789") == "" }
 
 // reason reads why something was done, as a person wrote it. A code is no reason: a

@@ -30,6 +30,7 @@ type packing struct {
 	Anew        string `json:"anew,omitempty"`   // trip that lies packed and unopened, and is packed anew, as a person said
 	Stay        int64  `json:"stay,omitempty"`   // version that was issued meanwhile, and is not packed by, as a person said
 	OpenIn      string `json:"openIn,omitempty"` // case that the set is open in, and for which it is packed all the same, as a person said
+	Packer      string `json:"packer,omitempty"` // badge that was scanned for this set: who packed the one before may be gone
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
 }
@@ -124,13 +125,21 @@ func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if p.Look && p.Complete && p.asked() == nil && b.Operator != "" && badge != b.Operator {
+	same := b.Operator != "" && sameBadge(badge, b.Operator)
+	switch {
+	case p.Look && p.Complete && p.asked() == nil && !b.packerMissing() && !same:
 		b.Witness = badge
-	} else {
-		b.Operator = badge
+	case same:
+		b.Packer = b.Operator
+	default:
+		b.Operator, b.Packer = badge, badge
 	}
 	return said{}, nil
 }
+
+// packerMissing reports whether the badge of who packs was not scanned for this set, which a second look asks for: the
+// two are two persons who both saw this set.
+func (b *packing) packerMissing() bool { return b.Operator == "" || b.Packer != b.Operator }
 
 func (b *packing) scanSet(v *visit, set string) (said, error) {
 	if b.Tag != "" && b.Tag != set {
@@ -154,9 +163,12 @@ func (b *packing) scanSet(v *visit, set string) (said, error) {
 		case ready != nil:
 			return v.askAnew(ready), nil
 		}
-		newSet, anew := b.NewSet, b.Anew
+		newSet, anew, packer := b.NewSet, b.Anew, ""
+		if b.Tag == "" {
+			packer = b.Packer // scanned before the tag
+		}
 		b.clear()
-		b.Tag, b.Done, b.NewSet, b.Anew = set, nil, newSet, anew
+		b.Tag, b.Done, b.NewSet, b.Anew, b.Packer = set, nil, newSet, anew, packer
 	}
 	list, err := v.lastList(set)
 	if err != nil {
@@ -466,6 +478,8 @@ func (b *packing) verdict(v *visit) (said, error) {
 			choice{Do: "weight", Words: v.t("not-weighed-key"), Key: "F4"}), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
+	case p.Look && b.packerMissing():
+		return ask(v.t("second-look-packer", b.Tag), v.t("second-look", b.List)), nil
 	case p.Look && b.Witness == "":
 		return ask(v.t("second-look", b.List), ""), nil
 	case b.Stay != 0:
@@ -678,6 +692,7 @@ func (b *packing) takeBack(v *visit, before *packing) error {
 }
 
 func (b *packing) weigh(v *visit, f fields) (said, error) {
+	b.Witness = "" // who looked it over saw another weight
 	if strings.TrimSpace(f["weight"]) == "" {
 		b.NoWeight, b.WeightGrams = true, 0
 		return said{}, nil
@@ -752,7 +767,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	case err != nil:
 		return said{}, err
 	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
-		p.Look && b.Witness == "":
+		p.Look && (b.Witness == "" || b.packerMissing()):
 		return said{}, nil
 	}
 	data := &events.SetPacked{

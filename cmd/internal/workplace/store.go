@@ -25,10 +25,27 @@ func (s store) path(names ...string) string {
 	safe := make([]string, len(names))
 	for i, n := range names {
 		// PathEscape leaves dots alone, and a name may be two dots.
-		safe[i] = strings.ReplaceAll(url.PathEscape(n), ".", "%2E")
+		safe[i] = inFolders(strings.ReplaceAll(url.PathEscape(n), ".", "%2E"))
 	}
 	return filepath.Join(s.dir, filepath.Join(safe...)) + ".json"
 }
+
+// longestName is how many bytes of a name a file's name has: file systems take 255, and a
+// letter that is not ASCII becomes six.
+const longestName = 200
+
+// inFolders puts a name that is too long for a file's into a folder of its beginning. That
+// ends with what no escaped name ends with, so it is no other name's.
+func inFolders(name string) string {
+	var out string
+	for len(name) > longestName {
+		out = filepath.Join(out, name[:longestName]+folderEnd)
+		name = name[longestName:]
+	}
+	return filepath.Join(out, name)
+}
+
+const folderEnd = "%"
 
 // save is durable when it returns.
 func (s store) save(v any, names ...string) (err error) {
@@ -102,7 +119,12 @@ func (s store) remove(names ...string) error {
 
 // list returns the names kept under a folder's names.
 func (s store) list(names ...string) ([]string, error) {
-	entries, err := os.ReadDir(strings.TrimSuffix(s.path(names...), ".json"))
+	return listFolder(strings.TrimSuffix(s.path(names...), ".json"), "")
+}
+
+// listFolder lists a folder, in which names begin as given.
+func listFolder(dir, begin string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -111,11 +133,18 @@ func (s store) list(names ...string) ([]string, error) {
 	}
 	var out []string
 	for _, e := range entries {
+		if long, ok := strings.CutSuffix(e.Name(), folderEnd); ok && e.IsDir() {
+			more, err := listFolder(filepath.Join(dir, e.Name()), begin+long)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, more...)
+		}
 		base, ok := strings.CutSuffix(e.Name(), ".json")
 		if !ok || e.IsDir() {
 			continue
 		}
-		name, err := url.PathUnescape(base)
+		name, err := url.PathUnescape(begin + base)
 		if err != nil {
 			continue // not one of ours
 		}
