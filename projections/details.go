@@ -392,6 +392,14 @@ type Moved struct {
 	Righted *Moment          `json:"righted,omitempty"`
 }
 
+// ReadWhileClosed: the right sheet, closed inside the set and read though nobody has opened the set
+// (sheet-moved).
+type ReadWhileClosed struct {
+	Set    string           `json:"set"`
+	At     Moment           `json:"at"`
+	Sealed events.Placement `json:"sealed"`
+}
+
 // SheetSide is what the sheet says where label and tag disagree.
 type SheetSide string
 
@@ -601,6 +609,24 @@ type PackedAfterRun struct {
 	Opened time.Time `json:"opened"`
 }
 
+// ClosedAfterRun: the container was closed after its run began, with new locks or with the sheet inside,
+// and was in no load since (link-out-of-order).
+type ClosedAfterRun struct {
+	Set       string           `json:"set"`
+	Run       Run              `json:"run"`
+	Started   time.Time        `json:"started,omitzero"` // of a run that had not ended by then
+	Closed    Moment           `json:"closed"`
+	First     bool             `json:"first,omitzero"` // it had not been closed before
+	Placement events.Placement `json:"placement"`
+	Locks     []string         `json:"locks,omitempty"` // that were not on it before
+	Opened    *Moment          `json:"opened,omitempty"`
+}
+
+// Inside reports whether the sheet went inside, so that the container certainly was open.
+func (d *ClosedAfterRun) Inside() bool {
+	return d.Placement == events.InsideBag || d.Placement == events.InsideBare
+}
+
 // OpenedForTwo: opened for two cases without being packed between them
 // (link-out-of-order).
 type OpenedForTwo struct {
@@ -665,6 +691,18 @@ type RunFailed struct {
 	Set    string  `json:"set"`
 	Run    Run     `json:"run"`
 	Opened *Moment `json:"opened,omitempty"` // after it; an earlier run had been good
+}
+
+// StartedBeforePacking: the run that is recorded of the set was started before the set was packed
+// (not-released).
+type StartedBeforePacking struct {
+	Set     string    `json:"set"`
+	Run     Run       `json:"run"`
+	Started time.Time `json:"started"`
+	Packed  Moment    `json:"packed"`
+	Opened  *Moment   `json:"opened,omitempty"`
+	Used    *Use      `json:"used,omitempty"`  // what it was used for before
+	Since   *Run      `json:"since,omitempty"` // another run, which says how the set stands
 }
 
 // WrongCycle: run in a cycle that its list does not allow (not-released).
@@ -1247,6 +1285,8 @@ func (*ProbablyWrong) Way() string { return "sheet-elsewhere" }
 
 func (*Moved) Way() string { return "other-placement" }
 
+func (*ReadWhileClosed) Way() string { return "read-while-closed" }
+
 func (*LabelAgainstTray) Way() string { return "label-against-tray" }
 
 func (*AnotherSetsRecord) Way() string { return "record-of-another" }
@@ -1289,6 +1329,8 @@ func (*OutOfOrder) Way() string { return "order" }
 
 func (*PackedAfterRun) Way() string { return "packed-after-run" }
 
+func (*ClosedAfterRun) Way() string { return "closed-after-run" }
+
 func (*OpenedForTwo) Way() string { return "opened-for-two" }
 
 func (*CountedForOther) Way() string { return "counted-for-other" }
@@ -1302,6 +1344,8 @@ func (*TooFarApart) Way() string { return "too-far-apart" }
 func (*OpenedUnreleased) Way() string { return "opened" }
 
 func (*RunFailed) Way() string { return "run-failed" }
+
+func (*StartedBeforePacking) Way() string { return "started-before-packing" }
 
 func (*WrongCycle) Way() string { return "wrong-cycle" }
 
@@ -1459,6 +1503,7 @@ var details = []struct {
 	{[]Code{SheetAbsent}, func() Detail { return new(NoSheet) }},
 	{[]Code{SheetInDoubt}, func() Detail { return new(ProbablyWrong) }},
 	{[]Code{SheetMoved}, func() Detail { return new(Moved) }},
+	{[]Code{SheetMoved}, func() Detail { return new(ReadWhileClosed) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(LabelAgainstTray) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(AnotherSetsRecord) }},
 	{[]Code{LabelSwapped}, func() Detail { return new(UnderAnotherName) }},
@@ -1478,6 +1523,7 @@ var details = []struct {
 	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(ClosedAfterRun) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OpenedForTwo) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(CountedForOther) }},
 	{[]Code{TwoPlaces}, func() Detail { return new(PackedAgain) }},
@@ -1485,6 +1531,7 @@ var details = []struct {
 	{[]Code{TwoPlaces}, func() Detail { return new(TooFarApart) }},
 	{[]Code{NotReleased}, func() Detail { return new(OpenedUnreleased) }},
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
+	{[]Code{NotReleased}, func() Detail { return new(StartedBeforePacking) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
 	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},

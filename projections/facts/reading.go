@@ -91,6 +91,9 @@ func (r *Reading) InPlace() bool {
 	return s != nil && r.Found == string(s.Placement)
 }
 
+// Inside reports whether a sheet lies inside the closed set.
+func Inside(p events.Placement) bool { return p == events.InsideBag || p == events.InsideBare }
+
 // Faulted reports whether a reading that is not good has a finding: without a
 // seal nothing can be missing, and a code that nothing is known of may be right.
 func (c *Trip) Faulted(r *Reading) bool {

@@ -344,8 +344,14 @@ func (c *Trip) First(l events.Kind) *Item {
 // and was released by a moment (nil: ever), and the last of any kind. A run that
 // passed and was not released takes back what an earlier one released: the set
 // was in it for a reason.
+//
+// A run that was started before the set was packed had nothing of this packing in it,
+// whatever it is recorded of.
 func (c *Trip) Releasing(b *Book, by *Item) (good, last *Item) {
 	for _, it := range c.Sterilized {
+		if c.StartedBefore(b, it) {
+			continue
+		}
 		if by != nil && it.At().Sub(by.At()) > Seconds(b.PolicyFor(by).ClockToleranceSeconds) {
 			continue
 		}
@@ -358,4 +364,30 @@ func (c *Trip) Releasing(b *Book, by *Item) (good, last *Item) {
 		}
 	}
 	return good, last
+}
+
+// Began returns when a run began: by its start, where that is recorded, else by when its
+// end was observed.
+func Began(run *Item) time.Time {
+	if at, err := time.Parse(time.RFC3339, RunOf(run).Started); err == nil && at.Before(run.At()) {
+		return at
+	}
+	return run.At()
+}
+
+// StartedBefore reports whether a run of the trip was started before the set was packed, by
+// more than the clocks may differ.
+func (c *Trip) StartedBefore(b *Book, run *Item) bool {
+	if len(c.Packed) == 0 || !Began(run).Before(run.At()) {
+		return false
+	}
+	p := b.PolicyFor(run)
+	return Precedes(p, events.KindSetPacked, events.KindSetSterilized) &&
+		c.Packed[0].At().Sub(Began(run)) > Seconds(p.ClockToleranceSeconds)
+}
+
+// Precedes reports whether a policy asks for both of two links, the first before the second.
+func Precedes(p *events.Policy, first, second events.Kind) bool {
+	i, k := slices.Index(p.Links, first), slices.Index(p.Links, second)
+	return i >= 0 && i < k
 }

@@ -330,8 +330,22 @@ var otherTests = []findingTest{
 	{projections.SheetMoved, "right sheet, inside instead of outside", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.open.Sheet.Found = "inside-bag"; s.live(x) },
 		func(s *story, x *turn) {
-			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet.Found = events.InsideBag, "inside-bag", "inside-bag"
+			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet = events.InsideBag, "inside-bag", nil
 			s.live(x)
+		}},
+	{projections.SheetMoved, "closed inside, and read while nobody had opened it", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.closedInside(x, x.sealedAt().Add(121*time.Second)) },
+		func(s *story, x *turn) { s.closedInside(x, x.sealedAt().Add(120*time.Second)) }}, // before it was closed, by the clocks' error
+	{projections.SheetMoved, "closed inside, read in storage, and right when it was opened", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet.Found = events.InsideBare, "inside-bare", "inside-bare"
+			s.live(x)
+		},
+		func(s *story, x *turn) { // read once more after it was opened, and where it was unpacked
+			x.seal.Placement, x.open.Sheet.Found, x.check.Sheet = events.InsideBare, "inside-bare", nil
+			s.live(x)
+			again := &events.SetChecked{Sheet: &events.Reading{Found: "inside-bare", Code: own(x)}}
+			s.tell("or-3", x.openedAt().Add(time.Minute), x.set, x.trip(), again)
 		}},
 	{projections.LabelSwapped, "label of another set, sheet with the tray", projections.SeverityBroken,
 		func(s *story, x *turn) { x.open.OuterLabel = "LAP-022"; s.live(x) },
@@ -1293,6 +1307,63 @@ var otherTests = []findingTest{
 			s.live(x)
 			s.tell("packing-1", clock(0, 6, 12), x.set, x.trip(), x.pack)
 		}},
+	{projections.LinkOutOfOrder, "packed again while its run went on", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.run.Started = clock(0, 7, 0).Format(time.RFC3339)
+			s.live(x)
+			s.tell("packing-1", clock(0, 7, 3), x.set, x.trip(), x.pack)
+		},
+		func(s *story, x *turn) {
+			x.run.Started = clock(0, 7, 0).Format(time.RFC3339)
+			s.live(x)
+			s.tell("packing-1", clock(0, 7, 2), x.set, x.trip(), x.pack)
+		}},
+	{projections.LinkOutOfOrder, "closed again after its run, with the sheet inside", projections.SeverityBroken,
+		func(s *story, x *turn) { s.live(x.unused()); s.closedAgain(x, clock(0, 10, 0), events.InsideBag) },
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			s.closedAgain(x, clock(0, 10, 0), events.Outside, x.seal.Seals...)
+		}},
+	{projections.LinkOutOfOrder, "closed again after its run, with new locks, and opened", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.open.Seals = []string{"5550001"}
+			s.live(x)
+			s.closedAgain(x, clock(0, 10, 0), events.Outside, "5550001")
+		},
+		func(s *story, x *turn) { // and run again
+			x.open.Seals = []string{"5550001"}
+			s.live(x)
+			s.closedAgain(x, clock(0, 10, 0), events.Outside, "5550001")
+			s.runAgain(x, clock(0, 12, 0), "passed", true)
+		}},
+	{projections.LinkOutOfOrder, "closed again after its run, twice", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			s.closedAgain(x, clock(0, 10, 0), events.Outside, "5550001")
+			s.closedAgain(x, clock(0, 11, 0), events.InsideBare, "5550001")
+		},
+		func(s *story, x *turn) { s.live(x.unused()); s.closedAgain(x, clock(0, 10, 0), events.Screen) }},
+	{projections.LinkOutOfOrder, "closed when its load had been started", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.run.Started = x.sealedAt().Add(-121 * time.Second).Format(time.RFC3339)
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) {
+			x.run.Started = x.sealedAt().Add(-120 * time.Second).Format(time.RFC3339)
+			s.live(x.unused())
+		}},
+	{projections.LinkOutOfOrder, "closed again after it passed, and before it was released", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			held := *x.run
+			held.Released = false
+			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &held)
+			s.live(x.unused())
+			s.closedAgain(x, clock(0, 7, 30), events.InsideBag)
+		},
+		func(s *story, x *turn) { // after it was opened
+			s.live(x)
+			s.closedAgain(x, x.finalAt(), events.InsideBag)
+		}},
 	{projections.LabelSwapped, "tag and label of another set than the record", projections.SeverityBroken,
 		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = "LAP-022", "LAP-022"; s.live(x) },
 		func(s *story, x *turn) { x.open.Tag, x.open.OuterLabel = x.set, ""; s.live(x) }},
@@ -1307,6 +1378,41 @@ var otherTests = []findingTest{
 			failed.Load, failed.Result, failed.Released = "S2-00-03", "failed", false
 			s.live(x)
 			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &failed) // run again, and passed
+		}},
+	{projections.NotReleased, "a run that was started before it was packed", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.run.Started = x.packedAt().Add(-121 * time.Second).Format(time.RFC3339)
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) {
+			x.run.Started = x.packedAt().Add(-120 * time.Second).Format(time.RFC3339)
+			s.live(x.unused())
+		}},
+	{projections.NotReleased, "used, packed anew while a load ran, and opened by that", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			s.live(x)
+			*x = *newTurn(x.set, 1, x.list)
+			x.run.Started = clock(x.day, 6, 0).Format(time.RFC3339)
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.live(x)
+			*x = *newTurn(x.set, 1, x.list)
+			x.run.Started = clock(x.day, 7, 0).Format(time.RFC3339)
+			s.live(x)
+		}},
+	{projections.NotReleased, "a run that was started before it was packed, and a good one", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			early := *x.run
+			early.Load, early.Started = "S2-00-03", clock(0, 5, 50).Format(time.RFC3339)
+			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &early)
+			s.live(x)
+		},
+		func(s *story, x *turn) { // of which nobody knows when it was started
+			early := *x.run
+			early.Load = "S2-00-03"
+			s.tell("sterilizer-2", clock(0, 7, 0), x.set, x.trip(), &early)
+			s.live(x)
 		}},
 	{projections.NotReleased, "opened after a failed run that followed a good one", projections.SeverityBroken,
 		func(s *story, x *turn) { s.live(x); s.runAgain(x, clock(0, 10, 0), "failed", false) },
@@ -1850,6 +1956,21 @@ func (s *story) runAgain(x *turn, at time.Time, result string, released bool) *f
 	run := *x.run
 	run.Load, run.Run, run.Result, run.Released = x.run.Load+"-again", x.run.Run+1, result, released
 	return s.tell("sterilizer-2", at, x.set, x.trip(), &run)
+}
+
+// closedAgain tells that the container was closed again.
+func (s *story) closedAgain(x *turn, at time.Time, where events.Placement, locks ...string) {
+	again := *x.seal
+	again.Placement, again.Seals = where, locks
+	s.tell("packing-1", at, x.set, x.trip(), &again)
+}
+
+// closedInside tells of a set that is closed with its sheet inside, and read at a moment as if it
+// were outside in the hand of who stood there.
+func (s *story) closedInside(x *turn, at time.Time) {
+	x.seal.Placement, x.check = events.InsideBag, nil
+	s.live(x.unused())
+	s.tell("storage", at, x.set, x.trip(), &events.SetChecked{Tag: x.set, Sheet: &events.Reading{Found: "inside-bag", Code: own(x)}})
 }
 
 // wentBack tells that a set was received to be cleaned.

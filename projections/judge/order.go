@@ -1,16 +1,19 @@
 package judge
 
 import (
+	"slices"
+	"time"
+
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
-	"slices"
 )
 
 func orderRules() []Rule {
 	return []Rule{
 		{"order", []projections.Code{projections.LinkOutOfOrder}, (*judgement).order},
 		{"packed after its run", []projections.Code{projections.LinkOutOfOrder}, (*judgement).packedAfterRun},
+		{"closed after its run", []projections.Code{projections.LinkOutOfOrder}, (*judgement).closedAfterRun},
 		{"two cases", []projections.Code{projections.LinkOutOfOrder}, (*judgement).twoCases},
 	}
 }
@@ -107,23 +110,89 @@ func (j *judgement) packedAfterRun() {
 		return
 	}
 	p := w.PolicyFor(run)
-	if i, k := slices.Index(p.Links, events.KindSetPacked), slices.Index(p.Links, events.KindSetSterilized); i < 0 || k < i {
+	if !facts.Precedes(p, events.KindSetPacked, events.KindSetSterilized) {
 		return
 	}
 	first := c.Packed[0]
-	if first.At().Sub(run.At()) > facts.Seconds(p.ClockToleranceSeconds) {
+	ran, _ := j.span(run)
+	if first.At().Sub(ran) > facts.Seconds(p.ClockToleranceSeconds) {
 		return // the first packing is after the run already, which is said
 	}
 	for _, pack := range slices.Backward(c.Packed) {
 		if !pack.Less(open) {
 			continue
 		}
-		if pack.At().Sub(run.At()) > facts.Seconds(p.ClockToleranceSeconds) {
+		if pack.At().Sub(ran) > facts.Seconds(p.ClockToleranceSeconds) {
 			f := j.add(projections.LinkOutOfOrder, projections.SeverityBroken, &projections.PackedAfterRun{
-				Set: c.Key.Set, Load: facts.RunOf(run).Load, Run: run.At(), Packed: pack.At(), Opened: open.At(),
+				Set: c.Key.Set, Load: facts.RunOf(run).Load, Run: ran, Packed: pack.At(), Opened: open.At(),
 			}, run, pack, open)
-			f.From, f.To = run.At(), pack.At()
+			f.From, f.To = ran, pack.At()
 		}
 		return
 	}
+}
+
+// span returns when a run of the trip began and had ended: by its start, and by the first record of it,
+// such as that it passed and was not released yet.
+func (j *judgement) span(run *facts.Item) (began, ended time.Time) {
+	began, ended = facts.Began(run), run.At()
+	for _, it := range j.c.Sterilized {
+		if sameRun(facts.RunOf(it), facts.RunOf(run)) {
+			began, ended = facts.Earliest(began, facts.Began(it)), facts.Earliest(ended, it.At())
+		}
+	}
+	return began, ended
+}
+
+// closedAfterRun finds a container that was closed again after its run began, and before anybody
+// opened the set, with new locks or with a sheet that went inside: it was open then, and was in no
+// load since. With the sheet inside that is certain. A new sheet for the outside or the screen,
+// without new locks, is only printed again.
+func (j *judgement) closedAfterRun() {
+	c, w := j.c, j.w
+	open := w.firstOpened(c)
+	run, _ := c.Releasing(w.Book, open)
+	if run == nil {
+		return
+	}
+	p := w.PolicyFor(run)
+	if !facts.Precedes(p, events.KindListSealed, events.KindSetSterilized) {
+		return
+	}
+	began, ended := j.span(run)
+	limit := facts.Seconds(p.ClockToleranceSeconds)
+	var closed *facts.Item
+	var d *projections.ClosedAfterRun
+	for i, it := range c.Sealed {
+		if open != nil && !it.Less(open) || it.At().Sub(began) <= limit {
+			continue
+		}
+		first := i == 0
+		if first && it.At().Sub(ended) > limit {
+			continue // the steps are out of order, which is said
+		}
+		seal := facts.SealOf(it)
+		inside, locks := facts.Inside(seal.Placement), []string(nil)
+		if !first {
+			locks = lacking(seal.Seals, facts.SealOf(c.Sealed[i-1]).Seals)
+		}
+		if !first && len(locks) == 0 && !inside || closed != nil && (d.Inside() || !inside) {
+			continue
+		}
+		closed, d = it, &projections.ClosedAfterRun{Set: c.Key.Set, Run: *runDetail(run), Closed: moment(it), First: first,
+			Placement: seal.Placement, Locks: locks, Opened: momentAt(open)}
+		d.Run.At = ended
+		if it.At().Sub(ended) <= limit {
+			d.Started = began
+		}
+	}
+	if closed == nil {
+		return
+	}
+	sev := projections.SeverityDoubtful
+	if d.Inside() {
+		sev = projections.SeverityBroken
+	}
+	f := j.add(projections.LinkOutOfOrder, sev, d, run, closed, open)
+	f.From, f.To = began, closed.At()
 }

@@ -69,12 +69,17 @@ func sameRoom(a, b *facts.Item) bool {
 }
 
 // afterRepack returns what was observed of a trip after the set's next trip had
-// begun, beyond what the clocks may differ.
+// begun, beyond what the clocks may differ. Of a run that is when it was started, where that is
+// known: how it ended is often recorded when its sets have been taken out.
 func (j *judgement) afterRepack(c *facts.Trip) []*facts.Item {
 	limit := facts.Seconds(j.w.PolicyFor(c.Next).ClockToleranceSeconds)
 	var out []*facts.Item
 	for _, it := range c.Steps {
-		if it.At().Sub(c.Next.At()) > limit {
+		at := it.At()
+		if it.Kind == events.KindSetSterilized {
+			at = facts.Began(it)
+		}
+		if at.Sub(c.Next.At()) > limit {
 			out = append(out, it)
 		}
 	}

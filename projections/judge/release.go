@@ -11,6 +11,7 @@ import (
 func releaseRules() []Rule {
 	return []Rule{
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
+		{"started before packing", []projections.Code{projections.NotReleased}, (*judgement).startedBefore},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}
 }
@@ -22,7 +23,7 @@ func (j *judgement) release() {
 	c := j.c
 	open := j.w.firstOpened(c)
 	good, last := c.Releasing(j.w.Book, open)
-	if open != nil && good == nil {
+	if open != nil && good == nil && !(last == nil && j.earlyRun(open) != nil) { // which is said
 		// Where the policy asks for no sterilization here, its absence is no fault.
 		if last != nil || slices.Contains(j.w.PolicyFor(open).Links, events.KindSetSterilized) {
 			d := &projections.OpenedUnreleased{Set: c.Key.Set, At: moment(open), Last: runDetail(last), Name: nameOf(c, open)}
@@ -55,6 +56,45 @@ func (j *judgement) release() {
 			f.To = it.At()
 		}
 	}
+}
+
+// earlyRun returns the last run, by a moment, that is recorded of the trip and was started before the
+// set was packed, nil without one.
+func (j *judgement) earlyRun(by *facts.Item) *facts.Item {
+	for _, it := range slices.Backward(j.c.Sterilized) {
+		late := by != nil && it.At().Sub(by.At()) > facts.Seconds(j.w.PolicyFor(by).ClockToleranceSeconds)
+		if !late && j.c.StartedBefore(j.w.Book, it) {
+			return it
+		}
+	}
+	return nil
+}
+
+// startedBefore finds a run that was started before the set was packed: the set lay in another
+// packing in that load, or not at all. Once it was in another run, that one says how it stands.
+func (j *judgement) startedBefore() {
+	c := j.c
+	open := j.w.firstOpened(c)
+	run := j.earlyRun(open)
+	if run == nil {
+		return
+	}
+	d := &projections.StartedBeforePacking{Set: c.Key.Set, Run: *runDetail(run), Started: facts.Began(run), Packed: moment(c.Packed[0])}
+	shown := []*facts.Item{run, c.Packed[0]}
+	sev := projections.SeverityNoted
+	if _, last := c.Releasing(j.w.Book, open); last != nil {
+		d.Since = runDetail(last)
+		shown = append(shown, last)
+	} else if sev = projections.SeverityBroken; open != nil {
+		d.Opened = momentAt(open)
+		used := j.usedBefore(events.CaseOf(open.Data))
+		if used != nil {
+			d.Used = &projections.Use{Case: events.CaseOf(used.Data), At: moment(used)}
+		}
+		shown = append(shown, open, used)
+	}
+	f := j.add(projections.NotReleased, sev, d, shown...)
+	f.From, f.To = d.Started, c.Packed[0].At()
 }
 
 // usedBefore returns the last opening for another case in the set's trip before this

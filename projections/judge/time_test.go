@@ -387,3 +387,49 @@ func TestFirstPositive(t *testing.T) {
 		}
 	}
 }
+
+// TestRunOfTheTurnBefore: how a run ended is often recorded when a set of it has been packed anew. It counts for the
+// turn that it was started with, and neither sterilizes the next one nor tells of two trays.
+func TestRunOfTheTurnBefore(t *testing.T) {
+	for _, x := range []struct {
+		name, started  string
+		of             int // whose run it is said to be: the turn before, or the next one
+		before, after  projections.Status
+		good, nextGood bool
+	}{
+		{"named, started before", "07:20", 0, projections.Open, projections.Broken, true, false},
+		{"named, started after", "07:35", 0, projections.Doubtful, projections.Broken, true, false},
+		{"the next one's, started before", "07:20", 1, projections.Open, projections.Broken, false, false},
+		{"the next one's, started after", "07:35", 1, projections.Open, projections.Whole, false, true},
+		{"the next one's, nobody knows when", "", 1, projections.Open, projections.Whole, false, true},
+	} {
+		s, a := plain()
+		run := *a.run
+		a.run, a.check = nil, nil
+		s.live(a.unused())
+		b := newTurn(a.set, 1, a.list)
+		b.day, b.run, b.check = 0, nil, nil
+		pack, seal := b.pack, b.seal
+		b.pack, b.seal = nil, nil
+		s.tell("packing-1", clock(0, 7, 32), b.set, b.trip(), pack)
+		s.tell("packing-1", clock(0, 7, 34), b.set, b.trip(), seal)
+		if x.started != "" {
+			run.Started = "2026-03-02T" + x.started + ":00Z"
+		}
+		s.tell("sterilizer-2", clock(0, 7, 49), a.set, []string{a.trip(), b.trip()}[x.of], &run)
+		s.live(b)
+		w := s.world()
+		va, vb := judge(t, w, a.key()), judge(t, w, b.key())
+		if va.Status != x.before || vb.Status != x.after {
+			t.Errorf("%s: the turn before is %s, the next %s", x.name, show(va), show(vb))
+		}
+		for _, of := range []struct {
+			x    *turn
+			good bool
+		}{{a, x.good}, {b, x.nextGood}} {
+			if good, _ := w.Trip(of.x.key()).Releasing(w.Book, nil); (good != nil) != of.good {
+				t.Errorf("%s: turn %d has a good run: %v", x.name, of.x.n, good != nil)
+			}
+		}
+	}
+}

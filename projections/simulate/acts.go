@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"slices"
 	"time"
 
 	"listbound/events"
@@ -65,20 +66,13 @@ func (h *house) packed(t *Trip, bench string, at time.Time) {
 			d.SecondLook = []string{"", "B-" + bench[len(h.Site)+1:]}[h.quality.IntN(2)]
 		}
 	}
+	t.pack = d
 	r := h.record(bench, at, t.Set, "", d, nil)
 	t.ID = r.Event.Trip
 }
 
 func (h *house) sealed(t *Trip, bench string, at time.Time) {
-	l := listOf(int(t.List))
-	list, binding, code := bind(l, t)
-	r := h.record(bench, at, t.Set, "", &events.ListSealed{Placement: t.Placement}, nil)
-	// What the ledger adds: the seal commits to list, set and trip.
-	r.Event.Trip = t.ID
-	r.Event.Data = &events.ListSealed{
-		Placement: t.Placement, List: l.List, Version: l.Version,
-		ListDigest: list.String(), Binding: binding.String(), Code: code,
-	}
+	code := h.seal(t, bench, at, &events.ListSealed{Placement: t.Placement})
 	t.label = &Label{Of: t, Moves: []Move{{at, bench, t}}}
 	t.Label = t.label
 	if t.Placement != events.Screen {
@@ -86,6 +80,20 @@ func (h *house) sealed(t *Trip, bench string, at time.Time) {
 		t.Sheet = t.sheet
 		h.week.Sheets = append(h.week.Sheets, t.sheet)
 	}
+}
+
+// seal records that a container was closed, and returns the code of its sheet.
+func (h *house) seal(t *Trip, station string, at time.Time, d *events.ListSealed) (code string) {
+	l := listOf(int(t.List))
+	list, binding, code := bind(l, t)
+	r := h.record(station, at, t.Set, "", d, nil)
+	// What the ledger adds: the seal commits to list, set and trip.
+	r.Event.Trip = t.ID
+	r.Event.Data = &events.ListSealed{
+		Placement: d.Placement, Seals: d.Seals, List: l.List, Version: l.Version,
+		ListDigest: list.String(), Binding: binding.String(), Code: code,
+	}
+	return code
 }
 
 func bind(l *events.ListIssued, t *Trip) (list, binding events.Digest, code string) {
@@ -168,6 +176,103 @@ func (h *house) aside(t *Trip) {
 			})
 		}
 	})
+}
+
+// shut plans what is done to a closed set on its shelf, if anything: its sheet, which lies inside, is read
+// as if it were in the hand, the container is closed again, or a sheet for its holder only printed again. It is
+// done to sets that nothing else happens to.
+func (h *house) shut(t *Trip) {
+	p, r, kind := h.closing.Float64(), h.Rates, Shut("")
+	switch {
+	case p < r.InHand && t.Inside():
+		kind = ShutInHand
+	case p >= r.InHand && p < r.InHand+r.Again && t.Inside():
+		kind = ShutInside
+	case p >= r.InHand && p < r.InHand+r.Again:
+		kind = ShutLocks
+	case p >= r.InHand+r.Again && p < r.InHand+2*r.Again && !t.Inside():
+		kind = ShutPrinted
+	}
+	if kind == "" {
+		return
+	}
+	shelf := t.Stays[len(t.Stays)-1]
+	h.at(shelf.From.Add(25*time.Minute), func(at time.Time) {
+		if len(t.Faults) > 0 || t.Anew != "" {
+			return
+		}
+		t.Shut = kind
+		station := h.apart("desk", at)
+		if kind == ShutInHand {
+			l := h.look(t, shelf.Place, at)
+			d := &events.SetChecked{Place: shelf.Place, Sheet: l.reading()}
+			h.record(station, at, t.Set, "", d, l)
+			return
+		}
+		again := &events.ListSealed{Placement: t.Placement}
+		if kind == ShutLocks {
+			again.Seals = []string{"L-" + t.Set}
+		}
+		h.seal(t, station, at, again)
+	})
+}
+
+// packAnew plans that a set is packed and closed anew while the load that it was put into runs: it was taken
+// out again, and stayed in the load's list. It is done in the first half of a week, to sets that nothing else
+// happens to.
+func (h *house) packAnew(t *Trip, in time.Time) {
+	if p := h.closing.Float64(); p >= h.Rates.Anew || t.Before != nil || t.List == implants {
+		return
+	}
+	kind, at := anews[h.closing.IntN(len(anews))], in.Add(time.Duration(5+h.closing.IntN(50))*time.Minute)
+	h.at(at, func(at time.Time) {
+		if len(t.Faults) > 0 {
+			return
+		}
+		bench := t.Stays[0].Place
+		t.Anew, t.former, t.Packed = kind, t.ID, at
+		t.takeOut(bench, at)
+		h.lay(t.sheet, nil, bench, at)
+		t.ID = h.record(bench, at, t.Set, "", t.pack, nil).Event.Trip
+		h.at(at.Add(3*time.Minute), func(at time.Time) {
+			t.Sealed = at
+			h.sealed(t, bench, at)
+		})
+	})
+}
+
+// takeOut puts a tray onto a bench while it was to be in its load, and then onto a trolley until the load is unloaded.
+func (t *Trip) takeOut(bench string, at time.Time) {
+	i := slices.IndexFunc(t.Stays, func(s Stay) bool { return !s.From.After(at) && s.To.After(at) })
+	was := t.Stays[i]
+	from, to := at.Add(-3*time.Minute), at.Add(8*time.Minute)
+	t.Stays = slices.Replace(t.Stays, i, i+1, Stay{Place: was.Place, From: was.From, To: from},
+		Stay{Place: "trolley to " + bench, From: from, To: at, Hidden: true}, Stay{Place: bench, From: at, To: to},
+		Stay{Place: "trolley from " + bench, From: to, To: was.To, Hidden: true})
+}
+
+// ended records how a load ended for one set of it. Of one that was packed anew since, it is recorded of the turn that
+// it was put in with, or of nobody knows which; and it may be run again.
+func (h *house) ended(t *Trip, station string, at time.Time, run *events.SetSterilized) {
+	former := ""
+	if t.Anew == AnewNamed {
+		former = t.former
+	}
+	h.record(station, at, t.label.Of.Set, former, run, nil)
+	if t.Anew != AnewRun {
+		return
+	}
+	again := *run
+	again.Load, again.Run = run.Load+"-again", run.Run+1000
+	h.at(at.Add(3*time.Hour), func(at time.Time) {
+		again.Started = h.stamp(station, at.Add(-75*time.Minute))
+		h.record(station, at, t.Set, "", &again, nil)
+	})
+}
+
+// stamp is a moment by a station's clock, as it is written.
+func (h *house) stamp(station string, at time.Time) string {
+	return at.Add(h.clock(station)).Truncate(time.Second).Format(time.RFC3339)
 }
 
 // putRight gives a tray its own sheet back where that lies with a set beside it,

@@ -69,6 +69,7 @@ type house struct {
 	*rand.Rand
 	quality *rand.Rand // of what is wrong with a package, so that it changes nothing else of a week
 	losses  *rand.Rand // and of pieces between a case and the next assembly
+	closing *rand.Rand // and of what is packed and closed anew, or read though it is closed
 	reports *rand.Rand // and of what is reported of them, and of the way through the washer
 	week    *Week
 	start   time.Time
@@ -87,6 +88,7 @@ func newHouse(c *Config, n int) *house {
 		Config: c, Rand: rand.New(rand.NewPCG(c.Seed, uint64(n)+1)), week: &Week{Number: n},
 		quality: rand.New(rand.NewPCG(c.Seed, 1<<32+uint64(n))),
 		losses:  rand.New(rand.NewPCG(c.Seed, 1<<33+uint64(n))),
+		closing: rand.New(rand.NewPCG(c.Seed, 1<<35+uint64(n))),
 		reports: rand.New(rand.NewPCG(c.Seed, 1<<34+uint64(n))),
 		start:   c.Start.Add(time.Duration(n) * 7 * 24 * time.Hour), clocks: make(map[string]time.Duration),
 		away: make(map[string]bool), numbers: make(map[string]int64), before: make(map[string]*Trip),
@@ -226,8 +228,10 @@ func (h *house) sterilize(group []*Trip) {
 		t.goTo("trolley to "+load, in.Add(-5*time.Minute), true)
 		t.goTo("load "+load, in, false)
 		station := h.station(fmt.Sprintf("sterilizer-%d", sterilizer))
+		h.packAnew(t, in)
 		h.at(done.Add(time.Duration(i)*10*time.Second), func(at time.Time) {
-			h.record(station, at, t.label.Of.Set, "", run, nil)
+			run.Started = h.stamp(station, in)
+			h.ended(t, station, at, run)
 		})
 		t.goTo("trolley from "+load, out, true)
 		h.store(t, out.Add(6*time.Minute+time.Duration(i)*20*time.Second))
@@ -303,6 +307,7 @@ func (h *house) operate(c *Case) {
 	for i, t := range c.Trips {
 		step := time.Duration(i) * 90 * time.Second
 		h.aside(t)
+		h.shut(t)
 		t.goTo(c.cart, pick.Add(time.Duration(i)*20*time.Second), false)
 		h.scanned(t, "cart", c.cart, pick.Add(5*time.Minute+time.Duration(i)*20*time.Second))
 		t.goTo(c.Room, c.start.Add(-15*time.Minute), false)

@@ -17,7 +17,8 @@
 // opened. Pieces lie in the neighbour's tray, are missing since packing, are
 // counted wrong. Some cases are never closed, some sets are used twice; some are
 // too heavy, wet, without an indicator inside, or were looked over by nobody else;
-// some are put aside and used all the same; some loads with implants are opened
+// some are put aside and used all the same, some
+// packed anew while their load runs, or closed again after it; some loads with implants are opened
 // before their biological indicator is read. After a case a set is washed, with sets of other cases; pieces are
 // lost on that way, stay in the washer, go to repair or turn up later.
 //
@@ -101,6 +102,11 @@ type Rates struct {
 	Found    float64 // nobody knows when the set is packed, and it is found later
 	Basket   float64 // it stayed in the washer, and went into a set of another case
 
+	// Of each packed set that nothing happened to as to sheet, label or pieces.
+	Anew   float64 // in the first half of a week: packed anew while its load ran, and left in the load's list
+	InHand float64 // its sheet lies inside, and is read on the shelf
+	Again  float64 // closed again after its run, with new locks or with the sheet inside; and as often a sheet only printed again
+
 	// Of each load.
 	Early float64 // opened before its biological indicator is read: late, never, or with a reason
 
@@ -164,7 +170,8 @@ func Drill() Config {
 		Rates: Rates{
 			Swap: 0.04, Ring: 0.015, Relay: 0.02, Carried: 0.04, SwapLost: 0.02, Lost: 0.02, Altered: 0.015, Stale: 0.02,
 			Labels: 0.02, Holders: 0.02, Short: 0.01, Twice: 0.01,
-			Heavy: 0.02, Wet: 0.02, Bare: 0.02, Alone: 0.1, Aside: 0.02, Early: 0.15, Gone: 0.04, Strayed: 0.04, Repair: 0.04,
+			Heavy: 0.02, Wet: 0.02, Bare: 0.02, Alone: 0.1, Aside: 0.02, Early: 0.15,
+			Anew: 0.03, InHand: 0.03, Again: 0.03, Gone: 0.04, Strayed: 0.04, Repair: 0.04,
 			Reported: 0.04, Replaced: 0.04, Missed: 0.04, Found: 0.04, Basket: 0.08,
 			Misplaced: 0.08, Miscount: 0.02, Omitted: 0.05, Unclosed: 0.02,
 		},

@@ -36,6 +36,7 @@ func TestEverythingHappens(t *testing.T) {
 	late, unread, unscanned := 0, 0, 0
 	heavy, wet, bare, alone := 0, 0, 0, 0
 	early, aside := make(map[Early]int), make(map[Aside]int)
+	shut, anew := make(map[Shut]int), make(map[Anew]int)
 	for n := range 24 {
 		w := c.Week(n)
 		for _, f := range w.Faults {
@@ -64,6 +65,8 @@ func TestEverythingHappens(t *testing.T) {
 			}
 			early[x.Early]++
 			aside[x.Aside]++
+			shut[x.Shut]++
+			anew[x.Anew]++
 			stored := 0
 			for i := range w.Records {
 				if l := w.Records[i].Look; l != nil && l.Tray == x && !l.Opening {
@@ -89,6 +92,9 @@ func TestEverythingHappens(t *testing.T) {
 	if heavy == 0 || wet == 0 || bare == 0 || alone == 0 || len(early) != 4 || len(aside) != 3 {
 		t.Errorf("heavy %d, wet %d, without an indicator %d, looked over by nobody %d, early %v, aside %v",
 			heavy, wet, bare, alone, early, aside)
+	}
+	if len(shut) != 5 || len(anew) != len(anews)+1 {
+		t.Errorf("closed again or read in the hand %v, packed anew %v", shut, anew)
 	}
 	if late == 0 || unread == 0 || unscanned == 0 {
 		t.Errorf("late %d, unread %d, unscanned %d", late, unread, unscanned)

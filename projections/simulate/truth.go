@@ -25,9 +25,13 @@ type Trip struct {
 	Alone     bool     // nobody but who packed it looked it over, though the policy asks for that
 	Early     Early    // of a load with implants, opened before its indicator was read
 	Aside     Aside    // put aside
+	Shut      Shut     // what was done to it on the shelf, closed as it was
+	Anew      Anew     // packed anew while its load ran
 	Back      *Back    // what became of a piece of it after the last count of its case; nil: nothing
 	Label     *Label
 
+	pack   *events.SetPacked  // as it was packed
+	former string             // the trip before it was packed anew
 	pieces []int64            // in the tray, by line
 	odd    []events.Exception // packed so, and said
 	sheet  *Sheet             // what lies with it now; nil: nothing
@@ -44,7 +48,8 @@ func (t *Trip) Inside() bool {
 // Clean reports whether nothing whatever went wrong with a set or in its case.
 func (t *Trip) Clean() bool {
 	return len(t.Faults) == 0 && len(t.Case.Faults) == 0 &&
-		!t.Heavy && !t.Wet && !t.Bare && !t.Alone && t.Early == "" && t.Aside != AsideUsed && t.Back == nil
+		!t.Heavy && !t.Wet && !t.Bare && !t.Alone && t.Early == "" && t.Aside != AsideUsed && t.Back == nil &&
+		t.Anew == "" && (t.Shut == "" || t.Shut == ShutPrinted)
 }
 
 // Back is what became of a piece between the last count of a case and the assembly of its
@@ -100,6 +105,41 @@ const (
 	AsideUsed     Aside = "used all the same"
 	AsideReleased Aside = "released before it was used"
 )
+
+// Shut is what was done to a closed set on its shelf, after its run; "": nothing.
+type Shut string
+
+// What can be done to it.
+const (
+	ShutInHand  Shut = "whose sheet lies inside and is read"
+	ShutInside  Shut = "closed again after its run, with the sheet inside"
+	ShutLocks   Shut = "closed again after its run, with new locks"
+	ShutPrinted Shut = "whose sheet is only printed again"
+)
+
+// Anew is how a set that was packed anew while its load ran came to be opened; "": it was not.
+type Anew string
+
+// The ways.
+const (
+	AnewUnrun Anew = "packed anew while its load ran"
+	AnewNamed Anew = "packed anew while its load ran, which is recorded of the turn before"
+	AnewRun   Anew = "packed anew while its load ran, and run again"
+)
+
+var anews = []Anew{AnewUnrun, AnewNamed, AnewRun}
+
+// Closings lists what can be done to a closed set, as Shut and Anew name it.
+func Closings() []string {
+	var out []string
+	for _, k := range []Shut{ShutInHand, ShutInside, ShutLocks, ShutPrinted} {
+		out = append(out, string(k))
+	}
+	for _, k := range anews {
+		out = append(out, string(k))
+	}
+	return out
+}
 
 // Has reports whether a fault of a kind happened to a set.
 func (t *Trip) Has(k FaultKind) bool {

@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"errors"
 	"slices"
 	"time"
 
@@ -100,6 +101,14 @@ func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, kn
 			return true, false // by a count
 		}
 		return l.Sheet != nil && l.Sheet.Of == x && l.Named != x, true
+	case f.Way == (&projections.ReadWhileClosed{}).Way():
+		return x.Shut == simulate.ShutInHand, true
+	case f.Way == (&projections.ClosedAfterRun{}).Way():
+		return x.Shut != "" && shuts[x.Shut].way == f.Way && shuts[x.Shut].sev == f.Severity, true
+	case f.Code == projections.NotReleased:
+		// Under a wrong label a set is recorded in another load than it was in.
+		return x.Anew != "" && anews[x.Anew].way == f.Way && anews[x.Anew].sev == f.Severity,
+			!x.Has(simulate.LabelSwap) && !x.Has(simulate.HolderSwap)
 	case slices.Contains(sheetCodes, f.Code):
 		return slices.ContainsFunc(f.Events, func(seq int64) bool { return t.looks[seq] != nil && t.looks[seq].Tells() }), true
 	case f.Way == (&projections.OpenedUnread{}).Way():
@@ -451,9 +460,57 @@ func earlySeverity(e simulate.Early) projections.Severity {
 	return projections.SeverityDoubtful
 }
 
+// planted is what is to be found of a set as a whole.
+type planted struct {
+	code projections.Code
+	way  string
+	sev  projections.Severity
+}
+
+// shuts is what is to be found of a closed set, by what was done to it.
+var shuts = map[simulate.Shut]planted{
+	simulate.ShutInHand:  {projections.SheetMoved, (&projections.ReadWhileClosed{}).Way(), projections.SeverityDoubtful},
+	simulate.ShutInside:  {projections.LinkOutOfOrder, (&projections.ClosedAfterRun{}).Way(), projections.SeverityBroken},
+	simulate.ShutLocks:   {projections.LinkOutOfOrder, (&projections.ClosedAfterRun{}).Way(), projections.SeverityDoubtful},
+	simulate.ShutPrinted: {}, // nothing
+}
+
+// anews is what is to be found of a set that was packed anew while its load ran.
+var anews = map[simulate.Anew]planted{
+	simulate.AnewUnrun: {projections.NotReleased, (&projections.StartedBeforePacking{}).Way(), projections.SeverityBroken},
+	simulate.AnewNamed: {projections.NotReleased, (&projections.OpenedUnreleased{}).Way(), projections.SeverityBroken},
+	simulate.AnewRun:   {projections.NotReleased, (&projections.StartedBeforePacking{}).Way(), projections.SeverityNoted},
+}
+
+// missedClosed holds what was packed or closed anew, or read though it was closed, against the verdict.
+func (t *trial) missedClosed(x *simulate.Trip) error {
+	for _, of := range []struct {
+		what string
+		planted
+	}{{string(x.Shut), shuts[x.Shut]}, {string(x.Anew), anews[x.Anew]}} {
+		if of.what == "" {
+			continue
+		}
+		v, err := t.w.Judge(keyOf(x))
+		if err != nil {
+			return err
+		}
+		right := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+			return f.Code == of.code && f.Way == of.way && f.Severity == of.sev
+		})
+		if of.code == "" {
+			right = !slices.ContainsFunc(v.Findings, func(f projections.Finding) bool { return f.Code == projections.LinkOutOfOrder })
+		}
+		if !t.r.closed(of.what).hold(right) {
+			t.r.example("week %d, %s: of a set %s this is told: %v", t.week.Number, x.Set, of.what, codes(v.Findings))
+		}
+	}
+	return nil
+}
+
 // missedSet holds what happened to a set as a whole against its verdict.
 func (t *trial) missedSet(x *simulate.Trip) error {
-	if err := t.missedBack(x); err != nil {
+	if err := errors.Join(t.missedBack(x), t.missedClosed(x)); err != nil {
 		return err
 	}
 	label := x.Has(simulate.LabelSwap) || x.Has(simulate.HolderSwap) // recorded in another load

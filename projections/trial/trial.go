@@ -48,6 +48,10 @@ type Result struct {
 	// their set; wrong: not found, or not explained so.
 	Back map[simulate.BackKind]*Tally
 
+	// Closed is what was done to sets that were closed, by simulate.Shut and simulate.Anew; wrong: not found,
+	// or not told so.
+	Closed map[string]*Tally
+
 	// Planted is how often what makes a code happened to a set as a whole.
 	Planted map[projections.Code]int
 
@@ -86,6 +90,16 @@ func (r *Result) planted(c projections.Code) {
 	r.Planted[c]++
 }
 
+func (r *Result) closed(k string) *Tally {
+	if r.Closed == nil {
+		r.Closed = make(map[string]*Tally)
+	}
+	if r.Closed[k] == nil {
+		r.Closed[k] = new(Tally)
+	}
+	return r.Closed[k]
+}
+
 func (r *Result) back(k simulate.BackKind) *Tally {
 	if r.Back == nil {
 		r.Back = make(map[simulate.BackKind]*Tally)
@@ -122,6 +136,9 @@ func (r *Result) Add(o *Result) {
 	for k, t := range o.Back {
 		r.back(k).add(*t)
 	}
+	for k, t := range o.Closed {
+		r.closed(k).add(*t)
+	}
 	for c, n := range o.Planted {
 		for range n {
 			r.planted(c)
@@ -141,6 +158,11 @@ func (r *Result) Right() bool {
 	for _, t := range []Tally{
 		r.Missed, r.Named, r.Invented, r.Clean, r.Windows, r.Places, r.Together, r.IfScanned, r.Doubts.Said,
 	} {
+		if t.Wrong > 0 {
+			return false
+		}
+	}
+	for _, t := range r.Closed {
 		if t.Wrong > 0 {
 			return false
 		}

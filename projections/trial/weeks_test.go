@@ -49,6 +49,13 @@ func right(t *testing.T, r *Result, weeks int) {
 			t.Errorf("a piece %s: %d of %d not told so", k, b.Wrong, b.Of)
 		}
 	}
+	for _, k := range simulate.Closings() {
+		if c := r.Closed[k]; c == nil || 3*c.Of < weeks {
+			t.Errorf("a set %s: too few in %d weeks", k, weeks)
+		} else if c.Wrong > 0 {
+			t.Errorf("a set %s: %d of %d not told so", k, c.Wrong, c.Of)
+		}
+	}
 	for _, c := range []projections.Code{
 		projections.TooHeavy, projections.SecondLookMissing, projections.ImplantTooEarly, projections.PutAside,
 	} {

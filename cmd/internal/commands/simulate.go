@@ -190,6 +190,13 @@ func printTrial(to io.Writer, r *trial.Result) error {
 		}
 		fmt.Fprintf(w, "at the assembly after a case a piece %s, and not told so\t%d\t%d\n", k, t.Wrong, t.Of)
 	}
+	for _, k := range simulate.Closings() {
+		t := r.Closed[k]
+		if t == nil {
+			t = new(trial.Tally)
+		}
+		fmt.Fprintf(w, "a set %s, and not told so\t%d\t%d\n", k, t.Wrong, t.Of)
+	}
 	if err := w.Flush(); err != nil {
 		return err
 	}

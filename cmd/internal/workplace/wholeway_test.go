@@ -127,9 +127,14 @@ func TestWholeWay(t *testing.T) {
 	p.Touch(`[data-do="forget"]`)
 	p.AwaitText("#verdict", "Scan the tag of a set")
 	p.Type(set + s.Code + "\r")
-	p.AwaitText("#verdict", "This count sheet belongs to VAS-003, this turn")
+	p.AwaitText("#verdict", "VAS-003 was closed with its count sheet inside") // whatever place is said
 	p.Touch(`[data-do="found"][data-value="inside-bag"]`)
-	p.AwaitText("#verdict", "Enter records: VAS-003 checked")
+	p.AwaitText("#verdict", "VAS-003 was closed with its count sheet inside")
+	p.Axe()
+	p.Touch(`[data-do="clear"]`)
+	p.AwaitText("#verdict", "Scan the tag of a set")
+	p.Type(set)
+	p.AwaitText("#verdict", "count sheet not read")
 	p.Press("\r")
 	p.AwaitText("#bench", "VAS-003 checked")
 
