@@ -420,3 +420,30 @@ func TestWrongSetWithoutAPointer(t *testing.T) {
 		t.Errorf("recorded: %d", h.size()-before)
 	}
 }
+
+// TestResultIsNotExchanged: a result that waits for its badge is replaced by no other, also
+// where both passed.
+func TestResultIsNotExchanged(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "dynamic-air-132")
+	s.all(label(t, events.ScanSet, "VAS-003"))
+	s.do("start")
+	h.after(time.Hour)
+	must(t, s.do("result", "result", "passed", "released", "no"), "records that")
+	s.do("result", "result", "passed", "released", "yes")
+	size := h.size()
+	s.all(label(t, events.ScanBadge, "B-1"))
+	for ; size < h.size(); size++ {
+		e, err := h.site.EventAt(size + 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d, ok := e.Data.(*events.SetSterilized); ok && d.Released {
+			t.Fatal("the quarantined load was released")
+		}
+	}
+	if d, ok := h.last().Data.(*events.SetSterilized); !ok || d.Released {
+		t.Errorf("recorded: %+v", h.last().Data)
+	}
+}

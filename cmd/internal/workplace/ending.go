@@ -30,15 +30,16 @@ const shortestCycle = 3 * time.Minute
 // result takes how a load ended.
 func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
+	released := f["released"] == "yes" && f["result"] == "passed"
 	switch e := f["result"]; {
-	case b.Reading != nil && b.Reading.Result != "", b.Ending != nil && b.Ending.Result != e:
+	case b.Reading != nil && b.Reading.Result != "", b.Ending != nil && (b.Ending.Result != e || b.Ending.Released != released):
 		return v.answerFirst(), nil
 	case l == nil || len(l.Sets) == 0 && !l.Forgot:
 		return said{}, v.sayNo("nothing-loaded")
 	case e != "passed" && e != "failed":
 		return said{}, v.sayNo("no-such-button", e)
 	}
-	e := &endingEntered{Result: f["result"], Released: f["released"] == "yes" && f["result"] == "passed"}
+	e := &endingEntered{Result: f["result"], Released: released}
 	if e.Released {
 		why, err := v.reason(f["emergency"])
 		if err != nil {

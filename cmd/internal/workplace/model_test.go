@@ -168,6 +168,7 @@ func (w *walk) undo() {
 type kept struct {
 	records map[events.Kind]int
 	learned map[string]map[events.ScanKind]bool // what plain codes are, as people have said
+	cases   map[string]bool                     // that sets were opened for
 	tried   map[string]int                      // what happened beside records, and how often
 }
 
@@ -596,6 +597,9 @@ func (w *walk) meaning(s step, shown, a answer) step {
 			w.plain = s.text
 		}
 		kind, _ := a["kind"].(string)
+		if w.kept.cases[s.text] && kind == string(events.ScanCase) {
+			s.kind, s.id = events.ScanCase, s.text
+		}
 		for _, shape := range []string{s.text, events.CodeShape(s.text)} {
 			if w.kept.learned[shape][events.ScanKind(kind)] {
 				s.kind, s.id = events.ScanKind(kind), s.text

@@ -326,6 +326,7 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 		if m.opened[m.set()] == ref && !m.twice {
 			w.fail("%s is open for %s, and nobody said that it was opened again", m.set(), ref)
 		}
+		w.kept.cases[ref] = true
 		m.last, m.before = m.set(), m.opened[m.set()]
 		m.opened[m.set()] = ref
 		if tag == "" && !m.noTag || outer == "" && !m.noOuter {
@@ -439,6 +440,7 @@ func (m *packModel) newer(w *walk) bool {
 
 func (m *packModel) clone() player {
 	c := *m
+	c.about = "" // a question is nothing that was entered
 	c.lines, c.all, c.versions = maps.Clone(m.lines), make(map[string]map[int64]events.Exception), maps.Clone(m.versions)
 	for set, lines := range m.all {
 		c.all[set] = maps.Clone(lines)

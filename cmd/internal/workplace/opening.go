@@ -81,6 +81,9 @@ func (b *opening) refresh(v *visit) error {
 	if !v.today(b.Active) {
 		b.Case, b.Closed, b.Twice = "", false, ""
 	}
+	if b.idle() || !b.Left.IsZero() {
+		b.Twice = "" // it was said of what lay here then
+	}
 	if b.Case == "" || b.Closed || !b.idle() {
 		return nil
 	}
