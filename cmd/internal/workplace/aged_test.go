@@ -447,3 +447,22 @@ func TestResultIsNotExchanged(t *testing.T) {
 		t.Errorf("recorded: %+v", h.last().Data)
 	}
 }
+
+// TestClosedAfterItsRun: a sterile container that is closed again was open since.
+func TestClosedAfterItsRun(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/packing-1/sealing"}
+	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"))
+	s.do("placement", "placement", string(events.Outside))
+	size := h.size()
+	must(t, s.all("777001", ""), "777001: what is it?")
+	must(t, s.do("take-as", "value", "seal"), "doubtful VAS-003 is sterile since its run. Was it opened?")
+	if s.all(""); h.size() != size {
+		t.Fatal("closed again by Enter")
+	}
+	s.do("after-run")
+	if s.all(""); h.size() != size+1 {
+		t.Error("it was said that it was opened")
+	}
+}

@@ -8,6 +8,7 @@ import (
 	"unicode"
 
 	"listbound/events"
+	"listbound/projections"
 )
 
 // sealing is the draft of the workplace where a set's list is bound to it: where
@@ -20,6 +21,8 @@ type sealing struct {
 	Seals     []string         `json:"seals,omitempty"`
 	// Unpacked: it was opened and not packed since, and a person said that it is closed all the same.
 	Unpacked bool `json:"unpacked,omitempty"`
+	// AfterRun: it was sterile, and a person said that it was opened and is closed again.
+	AfterRun bool `json:"afterRun,omitempty"`
 	// Last is where the count sheet went the last time here, by list. It is offered,
 	// and taken when a person says so.
 	Last map[string]events.Placement `json:"last,omitempty"`
@@ -37,6 +40,7 @@ func sealingPlace() workplace {
 			"clear":      (*sealing).discard,
 			"placement":  (*sealing).place,
 			"unpacked":   (*sealing).closeUnpacked,
+			"after-run":  (*sealing).closeAfterRun,
 			"bag-lot":    (*sealing).takeLot,
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
@@ -255,6 +259,9 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	case st == nil:
 		return said{}, v.sayNo("pack-first", b.Tag)
 	}
+	if f, err := b.afterRun(v); err != nil || f != nil {
+		return b.askAfterRun(v, f), err
+	}
 	s := ask(v.t("enter-seals", b.Tag), v.t("packs-by", st.List, st.Version))
 	if st.Code != "" {
 		s.Status, s.More = "doubtful", v.t("sealed-before", b.Tag)
@@ -270,6 +277,47 @@ func (b *sealing) opened(st *standing) bool { return st != nil && !st.OpenedAt.I
 func (b *sealing) closeUnpacked(v *visit, _ fields) (said, error) {
 	st, err := v.standing(b.Tag)
 	b.Unpacked = b.Unpacked || b.opened(st)
+	return said{}, err
+}
+
+// observation is the closing as it is recorded.
+func (b *sealing) observation(v *visit) *events.Observation {
+	data := &events.ListSealed{Placement: b.Placement, Seals: b.Seals, BagLot: b.BagLot}
+	return &events.Observation{Station: v.station, Kind: events.KindListSealed, Time: v.now.UTC(),
+		Set: b.Tag, Operator: b.Operator, Data: data}
+}
+
+// afterRun is what this closing would show of the run before it: that the container was open
+// since. nil where it shows nothing, or a person said that it was.
+func (b *sealing) afterRun(v *visit) (*projections.Finding, error) {
+	if b.AfterRun {
+		return nil, nil
+	}
+	verdict, err := v.preview(b.observation(v))
+	if err != nil {
+		return nil, err
+	}
+	for i, f := range verdict.Findings {
+		if _, ok := f.Detail.(*projections.ClosedAfterRun); ok {
+			return &verdict.Findings[i], nil
+		}
+	}
+	return nil, nil
+}
+
+func (b *sealing) askAfterRun(v *visit, f *projections.Finding) said {
+	if f == nil {
+		return said{}
+	}
+	s := v.found(b.Tag, f)
+	s.Words, s.Status, s.Sound = v.t("seal-after-run", b.Tag), "doubtful", "ask"
+	return s.offer(choice{Do: "clear", Words: v.t("do-stays-closed")}, choice{Do: "after-run", Words: v.t("do-after-run")})
+}
+
+// closeAfterRun answers that the container was open since its run.
+func (b *sealing) closeAfterRun(v *visit, _ fields) (said, error) {
+	f, err := b.afterRun(v)
+	b.AfterRun = b.AfterRun || f != nil
 	return said{}, err
 }
 
@@ -389,13 +437,16 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if err != nil || st == nil || b.opened(st) {
 		return said{Sound: "ask"}, err // it is asked on
 	}
+	if f, err := b.afterRun(v); err != nil || f != nil {
+		return said{Sound: "ask"}, err // so is this
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	data := &events.ListSealed{Placement: b.Placement, Seals: b.Seals, BagLot: b.BagLot}
-	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindListSealed, Time: at,
-		Set: b.Tag, Operator: b.Operator, Data: data})
+	o := b.observation(v)
+	o.Time = at
+	rs, err := v.observe(o)
 	if err != nil {
 		return said{}, err
 	}
