@@ -66,7 +66,7 @@ func TestEnterAtACountsQuestion(t *testing.T) {
 		}
 		c.do("count-on")
 	}
-	if a := c.scan(""); h.size() != before+1 {
+	if a := c.scan(label(t, events.ScanBadge, "B-2")); h.size() != before+1 {
 		t.Errorf("answered, and not signed: %s", tells(a))
 	}
 }

@@ -164,7 +164,11 @@ func TestTwoBrowsersOneCase(t *testing.T) {
 	}
 	one.Type("3\r")
 	two.AwaitText(`tr[data-line="3"] .cell`, "3 ✓")
-	two.Press("\r")
+	two.Press("\r") // the badges were scanned before the last line: no key signs for the second person
+	two.AwaitText("#verdict", "Scan your badge (B-2) once more")
+	two.Type(label(t, events.ScanBadge, "B-1") + "\r")
+	two.AwaitText("#verdict", "the same badge")
+	two.Type(label(t, events.ScanBadge, "B-2") + "\r")
 	two.AwaitText("#verdict", "First count recorded")
 }
 

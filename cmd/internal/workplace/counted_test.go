@@ -2,6 +2,7 @@ package workplace_test
 
 import (
 	"bytes"
+	"fmt"
 	"io/fs"
 	"net/http"
 	"net/http/httptest"
@@ -200,8 +201,8 @@ func TestSecondLookByTwo(t *testing.T) {
 		}
 		return a
 	}
-	must(t, scan(label(t, events.ScanBadge, "B-0"), label(t, events.ScanTag, "VAS-004"), "", "", "", "8.4", label(t, events.ScanBadge, "B-9"), ""),
-		"VAS-004 packed")
+	scan(label(t, events.ScanBadge, "B-0"), label(t, events.ScanTag, "VAS-004"), "", "", "", "8.4")
+	must(t, scan(label(t, events.ScanBadge, "B-9"), ""), "VAS-004 packed")
 	h.after(15 * time.Minute)
 	must(t, scan(label(t, events.ScanTag, "VAS-003"), "", "", "", "8.4"), "the badge of who packed it")
 	must(t, scan(label(t, events.ScanBadge, "B-1")), "second badge")
@@ -245,5 +246,46 @@ func TestLongCases(t *testing.T) {
 				t.Errorf("%.20s… is answered %d, want %d", address, res.StatusCode, want)
 			}
 		}
+	}
+}
+
+// TestSecondPersonSignsWhatIsCounted: a badge that was scanned before the last line, or that came in late from a screen that
+// had not shown what another one counted, says who counts; that person signs with it once more, and no key does.
+func TestSecondPersonSignsWhatIsCounted(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	one := func(n, seen int, badge string) map[string]any {
+		h.after(3 * time.Second)
+		return h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"one","n":%d,"ago":600000,"case":"K-1","stage":"first",
+			"seen":{"VAS-003":%d},"text":%s}`, n, seen, jsonText(label(t, events.ScanBadge, badge))))
+	}
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	c.lines("VAS-003", 4, 2, 3)
+	c.scan(label(t, events.ScanBadge, "B-5"))
+	before := h.size()
+	one(1, 0, "B-1") // entered at one screen while it was away, before the other one counted
+	h.after(3 * time.Second)
+	must(t, c.scan(""), "Scan your badge (B-1) once more")
+	must(t, c.do("sign"), "Scan your badge (B-1) once more")
+	if h.size() != before {
+		t.Fatal("signed by one person for two")
+	}
+	if c.scan(label(t, events.ScanBadge, "B-1")); h.size() != before+1 {
+		t.Fatal("not signed by the second person's badge")
+	}
+
+	c = &counter{h: h, ref: "K-1", stage: "closing", n: 100}
+	c.do("begin")
+	c.scan(label(t, events.ScanBadge, "B-5"))
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	c.lines("VAS-003", 4, 2, 3)
+	h.after(15 * time.Minute)
+	must(t, c.scan(""), "Scan your badge (B-1) once more")
+	if h.size() != before+1 {
+		t.Fatal("signed by one person for two")
+	}
+	h.after(3 * time.Second)
+	if c.scan(label(t, events.ScanBadge, "B-1")); h.size() != before+2 {
+		t.Fatal("not signed by the second person's badge")
 	}
 }

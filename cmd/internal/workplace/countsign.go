@@ -37,6 +37,9 @@ func (t *table) badge(badge string, a *counted) error {
 	err := t.each("", func(d *draft) error {
 		d.Counter, d.Witness, d.Badged = st.Counter, st.Witness, v.now
 		d.Rev++
+		if d.Saw = 0; st.Witness != "" && !v.elsewhere {
+			d.Saw = d.Rev
+		}
 		return nil
 	})
 	if err != nil {
@@ -66,7 +69,18 @@ func (t *table) sign(a *counted) error {
 }
 
 func (t *table) badgesMissing(st *countState) bool {
-	return st.Counter == "" || st.Witness == "" && t.policy.TwoPersons
+	return st.Counter == "" || t.policy.TwoPersons && (st.Witness == "" || t.unwitnessed())
+}
+
+// unwitnessed reports whether something was counted after the second person's badge, or not in sight of it: then it says
+// who counts, and signs nothing. One person could count all the rest and press Enter for two.
+func (t *table) unwitnessed() bool {
+	for i, d := range t.drafts {
+		if t.takesPart(i) && t.complete(i) && d.Saw != d.Rev {
+			return true
+		}
+	}
+	return false
 }
 
 // pressSign is the button: where only some sets are complete, it asks whether

@@ -133,6 +133,8 @@ func (t *table) ask(s *countState) string {
 		return v.t("ask-counter")
 	case s.Witness == "" && t.policy.TwoPersons:
 		return v.t("ask-witness")
+	case t.policy.TwoPersons && t.unwitnessed():
+		return v.t("ask-witness-again", s.Witness)
 	}
 	return v.t("ask-sign")
 }

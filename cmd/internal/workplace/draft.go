@@ -43,6 +43,7 @@ type draft struct {
 	Counter  string           `json:"counter,omitempty"`
 	Witness  string           `json:"witness,omitempty"`
 	Badged   time.Time        `json:"badged,omitzero"` // when a badge was scanned last
+	Saw      int64            `json:"saw,omitzero"`    // the revision that the second person had in sight when scanning the badge
 	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording,
 	AtRev    int64            `json:"atRev,omitzero"`  // of the draft in this revision
 	Echo     echo             `json:"echo,omitzero"`   // the last scan of this count; in the first set's draft

@@ -60,6 +60,8 @@ func TestNumberIsNoBadge(t *testing.T) {
 	p.Type("4\r")
 	p.AwaitText("#verdict", "4 is not taken for a badge")
 	p.Press("\r")
+	p.AwaitText("#verdict", "Scan your badge (B-3322) once more")
+	p.Type(label(t, events.ScanBadge, "B-3322") + "\r")
 	p.AwaitText("#verdict", "First count recorded (sets: 2), signed by B-3310 and B-3322")
 }
 
