@@ -95,6 +95,12 @@ func (t *table) enter(in *input, a *counted) error {
 			a.said = t.differs(i, l.Line)
 		}
 	}
+	for _, fresh := range changed {
+		if fresh { // a person did something: the same code again is another scan
+			t.drafts[0].Echo, changed[0] = echo{}, true
+			break
+		}
+	}
 	for i, fresh := range changed {
 		if !fresh {
 			continue

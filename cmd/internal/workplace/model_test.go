@@ -485,7 +485,7 @@ func (w *walk) learn(s step, shown, a answer) step {
 	}
 	if entered.symbol() {
 		w.last.step, w.last.at = entered, w.at
-	} else if !count {
+	} else if !count || entered.lines != "" {
 		w.last.step = step{}
 	}
 	// Who counts is known by the badge, as long as policy says; who works at a bench also by what happens there.

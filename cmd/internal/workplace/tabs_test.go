@@ -575,6 +575,8 @@ func (c *counting) answer(p *person, shown string) (string, bool) {
 		return p.label(events.ScanBadge, fmt.Sprintf("B-%d", len(c.by)+1)), true // who counts, said before
 	case c.line(shown) != nil:
 		return pick(&walk{rng: p.rng}, "", "", "3", "7"), true
+	case has("once more. It signs"):
+		return p.label(events.ScanBadge, "B-2"), true
 	case has("Enter signs") || len(c.by) == 2:
 		return "", true
 	}
@@ -588,6 +590,8 @@ func (c *counting) scans(p *person) []string {
 func (c *counting) said(p *person, shown, text string) {
 	l := c.line(shown)
 	switch {
+	case len(text) > 3 && strings.Contains(shown, "once more. It signs"):
+		c.sign(p)
 	case len(text) > 3:
 		c.by = append(c.by, fmt.Sprintf("B-%d", len(c.by)+1))
 		if len(c.by) == 2 && strings.Contains(shown, "Circulating nurse: scan your badge") {
