@@ -12,10 +12,20 @@ import (
 )
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	// The first signal ends the work in good order; a second one ends it at once.
-	context.AfterFunc(ctx, stop)
-	code := commands.Run(ctx, commands.Env{Clock: time.Now, In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, os.Args[1:])
-	stop()
-	os.Exit(code)
+	ctx, stop := context.WithCancel(context.Background())
+	defer stop()
+	signals := make(chan os.Signal, 2) // none is lost, however soon the second comes
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM)
+	go func() {
+		<-signals
+		stop() // the first ends the work in good order
+		if (<-signals) == syscall.SIGTERM {
+			os.Exit(128 + int(syscall.SIGTERM))
+		}
+		os.Exit(interrupted) // the second at once
+	}()
+	os.Exit(commands.Run(ctx, commands.Env{Clock: time.Now, In: os.Stdin, Out: os.Stdout, Err: os.Stderr}, os.Args[1:]))
 }
+
+// interrupted is the exit status of a program that was interrupted, as shells have it.
+const interrupted = 128 + int(syscall.SIGINT)
