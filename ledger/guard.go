@@ -85,7 +85,7 @@ func (l *Ledger) load(ctx context.Context) error {
 		l.remember(memory) // the clean marker, which may have it, is taken away
 	}
 	jumped, err := jumps(filepath.Join(streamDir(l.opts.Dir), "msgs"), 0)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
+	if err != nil {
 		return err
 	}
 	if len(jumped) > 0 {
