@@ -1083,7 +1083,7 @@ var otherTests = []findingTest{
 	{projections.NotReprocessed, "opened for its case again a day later", projections.SeverityDoubtful,
 		func(s *story, x *turn) { x.closed = nil; s.live(x); s.opened(x, clock(2, 7, 13), x.ref) },
 		func(s *story, x *turn) { x.closed = nil; s.live(x); s.opened(x, clock(2, 7, 12), x.ref) }},
-	{projections.NotReprocessed, "run again after a failed run as it was", projections.SeverityNoted,
+	{projections.NotReprocessed, "run again after a failed run as it was", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.run.Result, x.run.Released = "failed", false
 			s.live(x)
@@ -1132,7 +1132,7 @@ var otherTests = []findingTest{
 			s.wentBack(x, clock(1, 12, 0))
 			s.live(newTurn(x.set, x.day+3, x.list).unused())
 		}},
-	{projections.NotReprocessed, "the next load failed as well", projections.SeverityNoted,
+	{projections.NotReprocessed, "the next load failed as well", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.run.Result, x.run.Released = "failed", false
 			s.live(x)

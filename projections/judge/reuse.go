@@ -410,13 +410,13 @@ func lastIn(its []*facts.Item, so func(*facts.Item) bool) *facts.Item {
 
 // runUnprepared finds a run after a failed one without the set being packed
 // between them. That it is taken apart and prepared anew is common practice, no
-// source; so it is noted.
+// source; so it is doubtful and no more. What was packed since is another turn.
 func (j *judgement) runUnprepared() {
 	var failed *facts.Item
 	for _, it := range j.c.Sterilized {
 		d := facts.RunOf(it)
 		if failed != nil && !sameRun(facts.RunOf(failed), d) && !j.packedBetween(failed, it) {
-			f := j.add(projections.NotReprocessed, projections.SeverityNoted, &projections.RunUnprepared{
+			f := j.add(projections.NotReprocessed, projections.SeverityDoubtful, &projections.RunUnprepared{
 				Set: j.c.Key.Set, Failed: *runDetail(failed), Run: *runDetail(it),
 			}, failed, it)
 			f.From, f.To = failed.At(), it.At()
