@@ -212,13 +212,16 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	return b.recordRun(v, l, e, others)
 }
 
-// recordRun records how a load ended for its sets, each of the turn that it was put in with, and for
-// those of which it was recorded otherwise.
+// recordRun records how a load ended for its sets, and for those of which it was recorded otherwise.
 func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []projections.TripKey) (said, error) {
 	of := others
 	for _, set := range l.Sets {
 		if e.Result == "failed" || e.Released || l.notHeld(set) {
-			of = append(of, projections.TripKey{Set: set, Trip: l.Trips[set]})
+			k, err := v.turnIn(l, set)
+			if err != nil {
+				return said{}, err
+			}
+			of = append(of, k)
 		}
 	}
 	known, err := v.failedOf(l.Sets)
@@ -255,6 +258,16 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 	b.At, b.Ending = time.Time{}, nil
 	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed"}
 	return s, nil
+}
+
+// turnIn is a set of a load, with the turn that it was put in with where it was packed anew since.
+// Else judgement finds the turn: a packing made before may come in later, from a bench that was cut off.
+func (v *visit) turnIn(l *load, set string) (projections.TripKey, error) {
+	st, err := v.standing(set)
+	if err != nil || st == nil || st.Key.Trip == l.Trips[set] {
+		return projections.TripKey{Set: set}, err
+	}
+	return projections.TripKey{Set: set, Trip: l.Trips[set]}, nil
 }
 
 // tookBack lays the load here again whose result was taken back: it ran all the same, and its result

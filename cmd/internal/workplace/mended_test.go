@@ -53,7 +53,7 @@ func TestFindingOutlivesLanguage(t *testing.T) {
 	s = &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
 	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "broken", "was opened and not packed since")
-	must(t, inGerman(h, "sterilizer"), "broken", "LAP-014 in Charge S1-0304-07 (Siebe: 1)", "wurde geöffnet und seither nicht gepackt")
+	must(t, inGerman(h, "sterilizer"), "broken", "LAP-014 wurde geöffnet und seither nicht gepackt")
 	// A refusal, and the time in a question.
 	must(t, s.do("begin", "sterilizer", "S1", "run", "1", "cycle", "c-134"), "S1-0304-01 was recorded already")
 	must(t, inGerman(h, "sterilizer"), "S1-0304-01", "04.03.2026")
