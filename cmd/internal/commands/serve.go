@@ -30,14 +30,7 @@ import (
 // defaultAddress is this machine only, where nobody has to sign in.
 const defaultAddress = "127.0.0.1:8320"
 
-func (a *app) serve() *cobra.Command {
-	var address, zone, weight string
-	var practice bool
-	var hosts []string
-	var f feed.Options
-	var e entrance
-	c := command("serve", "serves a data folder to stations, programs and browsers",
-		`Owns the data folder and answers on the address: pages at /, the programs' interface
+const serveHelp = `Owns the data folder and answers on the address: pages at /, the programs' interface
 under /api/ (other commands use it with --server). Only enrolled stations may
 record. It listens to this machine alone, where nobody has to sign in, unless
 --address says otherwise. For others it takes TLS and an administrator. --administrator
@@ -50,7 +43,16 @@ machine's own name or by a name that --host gives. With --practice the same work
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --zone and --weight pages and paper show the site's time
 and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to those
-whose public key --reader names; they can do nothing but read.`,
+whose public key --reader names; they can do nothing but read.`
+
+func (a *app) serve() *cobra.Command {
+	var address, zone, weight string
+	var practice bool
+	var hosts []string
+	var f feed.Options
+	var e entrance
+	c := command("serve", "serves a data folder to stations, programs and browsers",
+		serveHelp,
 		"listbound serve --data d --site north --address 127.0.0.1:8320",
 		func(cmd *cobra.Command, args []string) error {
 			if a.server != "" {
