@@ -88,7 +88,7 @@ func (s *Site) KeepTime(ctx context.Context) {
 		select {
 		case <-ctx.Done():
 			return
-		case <-time.After(wait):
+		case <-s.opts.After(wait):
 		}
 		if err := s.Advance(ctx); err != nil && ctx.Err() == nil {
 			s.opts.Logger.Error("what has become overdue is not judged yet", "error", err)

@@ -111,29 +111,44 @@ func TestTimePasses(t *testing.T) {
 	}
 }
 
-// TestKeepTime: the server judges by itself what becomes overdue.
+// TestKeepTime: the server judges by itself what becomes overdue, and looks at the clock every minute until then.
 func TestKeepTime(t *testing.T) {
-	ctx := t.Context()
 	opening := time.Date(2026, 3, 4, 7, 12, 0, 0, time.UTC)
 	clock := make(chan time.Time, 1)
 	clock <- opening
+	waits, over := make(chan time.Duration), make(chan time.Time)
 	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time {
 		at := <-clock
 		clock <- at
 		return at
+	}, After: func(d time.Duration) <-chan time.Time {
+		waits <- d
+		return over
 	}})
 	record(t, s, opened(t))
 	changes, end := s.Changes()
 	defer end()
-	keeping, stop := context.WithCancel(ctx)
+	keeping, stop := context.WithCancel(t.Context())
 	var kept sync.WaitGroup
 	kept.Go(func() { s.KeepTime(keeping) })
-	<-clock
-	clock <- opening.Add(12 * time.Hour)
+	at, due := opening, opening.Add(12*time.Hour)
+	for _, next := range []time.Time{opening.Add(time.Hour), due.Add(-20 * time.Second), due} {
+		if got, want := <-waits, min(due.Sub(at), time.Minute); got != want {
+			t.Errorf("at %s it waits for %s, want %s", at, got, want)
+		}
+		if vs, err := s.Broken(t.Context()); err != nil || ways(vs) != "" {
+			t.Errorf("at %s %q is overdue (%v)", at, ways(vs), err)
+		}
+		<-clock
+		at = next
+		clock <- at
+		over <- at
+	}
 	<-changes // a test that is not told ends by its time limit
+	<-waits
 	stop()
 	kept.Wait()
-	vs, err := s.Broken(ctx)
+	vs, err := s.Broken(t.Context())
 	if err != nil || ways(vs) != "count" {
 		t.Errorf("%q is overdue (%v)", ways(vs), err)
 	}

@@ -34,6 +34,8 @@ type Options struct {
 	Dir   string
 	Name  string           // site of a new folder, such as north; an old one has its own
 	Clock func() time.Time // the ledger's clock
+	// After is how KeepTime waits; nil: time.After.
+	After func(time.Duration) <-chan time.Time
 	// AsOf is as of when is judged; zero: as of now, or as the folder says.
 	AsOf time.Time
 	// EnrolOnSight enrols a station that is met for the first time, with a key
@@ -109,6 +111,9 @@ type Site struct {
 func Open(ctx context.Context, o Options) (*Site, error) {
 	if o.Clock == nil {
 		return nil, errors.New("a site needs a clock")
+	}
+	if o.After == nil {
+		o.After = time.After
 	}
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
