@@ -48,6 +48,10 @@ windows:
 staticcheck:
 	$(GO) run $(STATICCHECK) $(PACKAGES)
 
+# What the tests write is kept in memory where there is room (see .ci/memory), what is built is not.
+race plain alone: export GOTMPDIR := $(or $(TMPDIR),/tmp)
+race plain alone: export TMPDIR := $(shell .ci/memory)
+
 # Each package once, with or without the race detector: .ci/packages says which.
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.
 plain:
