@@ -148,31 +148,14 @@ func (p *Tab) Open(url string) {
 func (p *Tab) Click(selector string) {
 	p.t.Helper()
 	p.Await(loaded)
-	ctx, end := context.WithTimeout(p.ctx, patience)
-	defer end()
-	for {
-		err := chromedp.Do(ctx, chromedp.Click(chromedp.CSS(selector)))
-		switch {
-		case err == nil:
-			return
-		case ctx.Err() == nil && gone(err):
-			continue
-		}
-		p.t.Fatalf("in the browser: clicking %s: %v", selector, err)
-	}
+	p.Await(fmt.Sprintf(`document.querySelector(%s)?.getBoundingClientRect().width > 0`, strconv.Quote(selector)))
+	at := p.middle(selector)
+	p.Do(chromedp.MouseClickXY(at[0], at[1]))
 }
 
 // loaded is true when a page's scripts have run: a button does nothing before that,
 // and a person would press it again.
 const loaded = `document.readyState === "complete"`
-
-// gone reports whether an error says that the page no longer has a node. Chromium
-// answers so before it moves the pointer, so that nothing was clicked.
-func gone(err error) bool {
-	var e *cdproto.Error
-	return errors.As(err, &e) && (strings.Contains(e.Message, "Could not find node") ||
-		strings.Contains(e.Message, "Node is detached") || strings.Contains(e.Message, "No node with given id"))
-}
 
 // Eval returns the value of an expression in the page; it awaits a promise. An act is
 // written (…, true): where it takes its own page away it has been done, and only its

@@ -61,15 +61,21 @@ func (p *Tab) Touch(selector string) {
 // many milliseconds later, whatever stands there by then.
 func (p *Tab) Tap(selector string, again int) {
 	p.t.Helper()
-	at := Eval[[]float64](p, fmt.Sprintf(`(() => {
-		const el = document.querySelector(%s);
-		el.scrollIntoView({block: "center", behavior: "instant"});
-		const r = el.getBoundingClientRect();
-		return [r.left + r.width / 2, r.top + r.height / 2];
-	})()`, strconv.Quote(selector)))
+	at := p.middle(selector)
 	p.Do(chromedp.MouseClickXY(at[0], at[1]))
 	Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, again))
 	p.Do(chromedp.MouseClickXY(at[0], at[1]))
+}
+
+// middle scrolls to an element and returns where its middle is.
+func (p *Tab) middle(selector string) []float64 {
+	p.t.Helper()
+	return Eval[[]float64](p, fmt.Sprintf(`(() => {
+		const el = document.querySelector(%s);
+		el.scrollIntoView({block: "center", behavior: "instant"});
+		const r = el.getClientRects()[0]; // a link may go over two lines
+		return [r.left + r.width / 2, r.top + r.height / 2];
+	})()`, strconv.Quote(selector)))
 }
 
 // Before runs a script in each page of the tab before the page's own.
