@@ -9,7 +9,8 @@ PACKAGES = ./...
 # race detector needs it.
 export CGO_ENABLED = 0
 
-.PHONY: all build page install test deps vet windows staticcheck plain alone race short fuzz bench mutants sessions soak demo generate vuln clean
+.PHONY: all build page install test deps vet windows staticcheck plain alone race short \
+  fuzz bench mutants sessions soak demo generate vuln clean
 
 all: build
 
@@ -35,7 +36,8 @@ deps:
 	@.ci/deps
 
 vet:
-	@test -z "$$(gofmt -l cmd events ledger projections)" || { gofmt -l cmd events ledger projections; echo "gofmt: the files above are not formatted"; exit 1; }
+	@unformatted=$$(gofmt -l cmd events ledger projections); \
+	test -z "$$unformatted" || { echo "gofmt: these files are not formatted:" "$$unformatted"; exit 1; }
 	$(GO) vet $(PACKAGES)
 
 # The programs for Windows, which nothing here can run: they are built, and their own code is looked at. What is done
@@ -85,7 +87,8 @@ fuzz:
 	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p; done; done
 
 bench:
-	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... ./cmd/internal/site ./cmd/internal/board
+	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... \
+	  ./cmd/internal/site ./cmd/internal/board
 
 # How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests; those
 # of facts against judge's, through which it is tested.

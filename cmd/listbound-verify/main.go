@@ -242,7 +242,8 @@ func custody(w io.Writer, r bundle.Report) {
 		return
 	}
 	fmt.Fprintln(w, "whose key lies where, by the ledger's own word:")
-	fmt.Fprintln(w, "  on its server, so that whoever has its folder can sign as they do: the ledger"+strings.Join(append([]string{""}, c.Server...), ", "))
+	fmt.Fprintln(w, "  on its server, so that whoever has its folder can sign as they do: the ledger"+
+		strings.Join(append([]string{""}, c.Server...), ", "))
 	if len(c.Own) > 0 {
 		fmt.Fprintln(w, "  with the station itself:", strings.Join(c.Own, ", "))
 	}

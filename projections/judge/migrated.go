@@ -199,7 +199,8 @@ func (j *judgement) packedWith() {
 			Description: m.name, Quantity: m.move.Quantity}
 		its := m.its
 		j.w.Trip(projections.TripKey{Set: m.pack.Event.Subject, Trip: m.pack.Event.Trip}) // what lies around it
-		if again := j.w.PackedAfter(m.pack); again != nil && j.w.differs(before.Key, again, m.move.Item) <= 0 && !j.usedBetween(m.pack, again) {
+		again := j.w.PackedAfter(m.pack)
+		if again != nil && j.w.differs(before.Key, again, m.move.Item) <= 0 && !j.usedBetween(m.pack, again) {
 			at := moment(again)
 			d.Righted, sev, its = &at, projections.SeverityNoted, append(its, again)
 		}

@@ -193,7 +193,8 @@ func (m *Model) KeysReplaced(ctx context.Context, site string) ([]int64, error) 
 // Enrolments returns the sequences of the records that enrolled or retired a station.
 func (m *Model) Enrolments(ctx context.Context, station string) ([]int64, error) {
 	return m.seqs(ctx,
-		`SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired') ORDER BY seq`, station)
+		`SELECT seq FROM events WHERE subject = ? AND trip IS NULL AND kind IN ('station.enrolled', 'station.retired')
+		ORDER BY seq`, station)
 }
 
 // Lists returns the ids of all lists, in order.

@@ -85,8 +85,8 @@ func (s *source) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 	if !at.IsZero() {
 		t = at.UnixNano()
 	}
-	before,
-		err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2 ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
+	before, err := s.query(`SELECT seq, remarks FROM events WHERE `+packed+` AND observed <= ?2
+		ORDER BY observed DESC, id DESC LIMIT ?3`, set, t, n)
 	if err != nil {
 		return nil, err
 	}

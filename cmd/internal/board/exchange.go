@@ -31,7 +31,9 @@ func drawPair(words *shell.Words, x pair, n int) template.HTML {
 	const head, lane = 46.0, 132.0
 	bottom := head + lane*2
 	from, to := p.axis.x(x.Finding.From), p.axis.x(x.Finding.To)
-	p.f(`<defs><pattern id="hatch-%d" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="8" height="8" fill="#fbf1e6"/><line x1="0" y1="0" x2="0" y2="8" stroke="%s" stroke-width="1.6"/></pattern></defs>`, n+1, "#c98a4b")
+	p.f(`<defs><pattern id="hatch-%d" width="8" height="8" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">`, n+1)
+	p.f(`<rect width="8" height="8" fill="#fbf1e6"/>`)
+	p.f(`<line x1="0" y1="0" x2="0" y2="8" stroke="%s" stroke-width="1.6"/></pattern></defs>`, "#c98a4b")
 	p.rect(from, head-8, max(to-from, 4), bottom-head+8, fmt.Sprintf("url(#hatch-%d)", n+1), red, `stroke-width="1.5"`,
 		`stroke-dasharray="6 4"`)
 	label := words.T("board.window", words.Time(x.Finding.From), words.Time(x.Finding.To))

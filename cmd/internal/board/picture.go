@@ -512,5 +512,7 @@ func drawMini(words *shell.Words, t projections.Trace, v projections.Verdict) te
 			p.path(fmt.Sprintf("M%.1f 7l5 9h-10z", x+13), amber, amber, 1)
 		}
 	}
-	return template.HTML(fmt.Sprintf(`<svg class="mini" viewBox="0 0 %.0f %.0f" width="%.0f" height="%.0f" aria-hidden="true" focusable="false">%s</svg>`, p.w, p.h, p.w, p.h, p.b.String()))
+	return template.HTML(fmt.Sprintf(
+		`<svg class="mini" viewBox="0 0 %.0f %.0f" width="%.0f" height="%.0f" aria-hidden="true" focusable="false">%s</svg>`,
+		p.w, p.h, p.w, p.h, p.b.String()))
 }

@@ -207,7 +207,8 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 		for _, f := range v.Findings {
 			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.Code(f.Code),
 				words.Finding(&f).Says))
-			d.Indented(words.T("board.next") + " " + words.Finding(&f).Next + " " + words.T("board.by-records") + ": " + sequences(f.Events))
+			d.Indented(words.T("board.next") + " " + words.Finding(&f).Next + " " +
+				words.T("board.by-records") + ": " + sequences(f.Events))
 			for _, a := range f.Acknowledged {
 				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
 			}

@@ -79,7 +79,8 @@ const bold = `font-weight="700"`
 func (s *svg) picture(id, title, desc string) template.HTML {
 	var out strings.Builder
 	fmt.Fprintf(&out,
-		`<svg class="picture" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="%s-t %s-d" xmlns="http://www.w3.org/2000/svg" font-family="system-ui, 'DejaVu Sans', sans-serif">`,
+		`<svg class="picture" viewBox="0 0 %.0f %.0f" role="img" aria-labelledby="%s-t %s-d" `+
+			`xmlns="http://www.w3.org/2000/svg" font-family="system-ui, 'DejaVu Sans', sans-serif">`,
 		s.w, s.h, id, id)
 	fmt.Fprintf(&out, `<title id="%s-t">%s</title><desc id="%s-d">%s</desc>`, id, html.EscapeString(title), id,
 		html.EscapeString(desc))

@@ -191,7 +191,15 @@ func (p *Tab) Until(expression string) time.Duration {
 	const asksFor = 20000 // milliseconds
 	ctx, end := context.WithTimeout(p.ctx, patience)
 	defer end()
-	wait := fmt.Sprintf(`new Promise(done => { const end = performance.now() + %d; const look = () => { if (%s) done(true); else if (performance.now() > end) done(false); else requestAnimationFrame(look); }; look(); })`, asksFor, expression)
+	wait := fmt.Sprintf(`new Promise(done => {
+		const end = performance.now() + %d;
+		const look = () => {
+			if (%s) done(true);
+			else if (performance.now() > end) done(false);
+			else requestAnimationFrame(look);
+		};
+		look();
+	})`, asksFor, expression)
 	for {
 		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](wait, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
 		switch {
@@ -222,7 +230,8 @@ func (p *Tab) Axe() {
 	p.Await(`document.readyState === "complete"`) // else it can meet a page that is on its way
 	Eval[int](p, string(script)+";0")
 	found := Eval[[]string](p,
-		`axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n => v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
+		`axe.run().then(r => ["" + r.passes.length, ...r.violations.flatMap(v => v.nodes.map(n =>
+			v.id + " (" + v.impact + "): " + n.html.slice(0, 200) + " " + (n.failureSummary || "").slice(0, 300)))])`)
 	for _, b := range found[1:] {
 		p.t.Errorf("axe at %s: %s", p.Address(), b)
 	}

@@ -101,8 +101,15 @@ func (p *Tab) Await(js string) {
 	ctx, cancel := context.WithTimeout(p.ctx, patience)
 	defer cancel()
 	const asksFor = 30 * time.Second
-	ask := fmt.Sprintf(`new Promise(done => { const look = () => { let is = false; try { is = Boolean(%s) } catch {} if (is) done(true); else setTimeout(look, 5) }; look(); setTimeout(() => done(false), %d) })`,
-		js, asksFor.Milliseconds())
+	ask := fmt.Sprintf(`new Promise(done => {
+		const look = () => {
+			let is = false;
+			try { is = Boolean(%s) } catch {}
+			if (is) done(true); else setTimeout(look, 5)
+		};
+		look();
+		setTimeout(() => done(false), %d)
+	})`, js, asksFor.Milliseconds())
 	for {
 		is, err := chromedp.Run(ctx, chromedp.Evaluate[bool](ask, func(e *runtime.EvaluateParams) { e.AwaitPromise = new(true) }))
 		switch {

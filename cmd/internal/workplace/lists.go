@@ -240,7 +240,8 @@ func NextVersion(before []site.ListVersion, next events.ListIssued) (*events.Lis
 			return nil, err
 		}
 		if a == b {
-			return nil, refusal.Keyed("list-same", "list %s version %d says this already, word for word; nothing is issued", d.List, last.Version)
+			return nil, refusal.Keyed("list-same",
+				"list %s version %d says this already, word for word; nothing is issued", d.List, last.Version)
 		}
 	}
 	if missing := paper.Missing(d.Title); len(missing) > 0 {

@@ -269,7 +269,8 @@ func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (pape
 	case packed == nil:
 		return none, refusal.Say(fmt.Errorf("%w of a packing of %s", site.ErrNotFound, k.Set), "not-packed", k.Set)
 	case sealed == nil:
-		return none, refusal.Keyed("no-sheet-yet", "set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", k.Set)
+		return none, refusal.Keyed("no-sheet-yet",
+			"set %s is not sealed in this trip, so there is no sheet yet; record list.sealed first", k.Set)
 	}
 	v, err := m.List(ctx, packed.List, packed.Version)
 	if err != nil {
