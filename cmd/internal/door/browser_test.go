@@ -37,6 +37,7 @@ func TestPagesInTheBrowser(t *testing.T) {
 			tab := own.Tab(t, size)
 			look := func(name string) {
 				t.Helper()
+				tab.Await(`document.readyState === "complete"`) // before its style it is as wide as it likes
 				if wide := browsertest.Eval[int](tab, "document.documentElement.scrollWidth - innerWidth"); wide > 0 {
 					t.Errorf("%s at %s is %d pixels wider than the window", name, size.Name, wide)
 				}
