@@ -1060,6 +1060,44 @@ type PieceMissed struct {
 	Settled *Moment    `json:"settled,omitempty"` // the packing by which the set has the number of its list again
 }
 
+// BackIncomplete: on its way back from a case somebody said that a piece of a set is missing, and not
+// which (came-back-short).
+type BackIncomplete struct {
+	Set     string       `json:"set"`
+	Case    string       `json:"case"`
+	At      Moment       `json:"at"`               // when it was said first
+	Stage   events.Stage `json:"stage,omitempty"`  // of the last count of the set in the case
+	Counted time.Time    `json:"counted,omitzero"` // when that was
+	Missing int64        `json:"missing,omitzero"` // pieces of the set that the counts of the case had missing at its end
+	Closed  time.Time    `json:"closed,omitzero"`
+	Hours   int64        `json:"hours,omitzero"` // from then until it was said, whole ones
+	Sets    int          `json:"sets"`           // of the case
+	Unsure  bool         `json:"unsure,omitzero"`
+	Named   *PieceReport `json:"named,omitempty"`  // the report that says since which piece is missing, or that it was found
+	Packed  *Moment      `json:"packed,omitempty"` // the next packing, which says what the set has
+}
+
+// After returns how long after its case was closed the piece was said to be missing, in whole minutes.
+func (d *BackIncomplete) After() time.Duration { return d.At.At.Sub(d.Closed).Truncate(time.Minute) }
+
+// MissingSincePacked: pieces of a packed set were reported as missed before it was opened (piece-missing).
+type MissingSincePacked struct {
+	Set     string     `json:"set"`
+	Lines   []BackLine `json:"lines"`  // Known is what was packed, Packed what is left by the reports, Stage the count since, if any
+	At      Moment     `json:"at"`     // the first report
+	Packed  Moment     `json:"packed"` // the packing
+	Settled *Moment    `json:"settled,omitempty"`
+}
+
+// Pieces returns how many pieces the finding is about.
+func (d *MissingSincePacked) Pieces() int64 {
+	n := int64(0)
+	for i := range d.Lines {
+		n += d.Lines[i].Pieces
+	}
+	return n
+}
+
 // After returns how long after its case was closed the piece was missed, in whole minutes.
 func (d *PieceMissed) After() time.Duration { return d.At.At.Sub(d.Closed).Truncate(time.Minute) }
 
@@ -1397,6 +1435,8 @@ func (*ClosedOpen) Way() string { return "closed-open" }
 
 func (*CameBack) Way() string           { return "assembly" }
 func (*PieceMissed) Way() string        { return "missed" }
+func (*BackIncomplete) Way() string     { return "incomplete" }
+func (*MissingSincePacked) Way() string { return "since-packed" }
 func (*ImmediateUse) Way() string       { return "run" }
 func (*Migrated) Way() string           { return "moved" }
 func (*PackedWithMigrated) Way() string { return "packed-with" }
@@ -1461,6 +1501,7 @@ const (
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
 	CameBackOver       Code = "came-back-over"
+	PieceMissing       Code = "piece-missing"
 	PieceMigrated      Code = "piece-migrated"
 	ForImmediateUse    Code = "immediate-use"
 	Corrected          Code = "corrected"
@@ -1483,6 +1524,7 @@ var details = []struct {
 }{
 	{[]Code{CameBackShort}, func() Detail { return new(CameBack) }},
 	{[]Code{CameBackShort}, func() Detail { return new(PieceMissed) }},
+	{[]Code{CameBackShort}, func() Detail { return new(BackIncomplete) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(UsedAgain) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(OpenedLate) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(SeenBack) }},
@@ -1555,6 +1597,7 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
 	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
+	{[]Code{PieceMissing}, func() Detail { return new(MissingSincePacked) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(Migrated) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(PackedWithMigrated) }},
 	{[]Code{ForImmediateUse}, func() Detail { return new(ImmediateUse) }},

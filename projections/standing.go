@@ -36,7 +36,8 @@ type LineStanding struct {
 	Expected int64
 	Last     int64 // as counted last, where Counted
 	Counted  bool
-	Beyond   bool // on no list: the counts name it
+	Beyond   bool  // on no list: the counts name it
+	Missed   int64 // of Packed, reported as missed since it was packed and before it was opened
 }
 
 // Balance is one item of one set at the end of a case: how many there should

@@ -44,6 +44,7 @@ func Rules() []Rule {
 		gapRules(),
 		closingRules(),
 		assemblyRules(),
+		missingRules(),
 		migrationRules(),
 		correctionRules(),
 		overdueRules(),

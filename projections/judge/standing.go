@@ -47,6 +47,10 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 	for _, it := range t.counts {
 		out.Stages = append(out.Stages, facts.CountOf(it).Stage)
 	}
+	var missed []*backItem
+	if c.List != nil && c.LastPack() != nil {
+		missed, _ = w.missedPacked(c)
+	}
 	for i := range b.lines {
 		l := projections.LineStanding{Line: b.lines[i], Packed: b.packed[i], Expected: b.expected[i],
 			Beyond: b.isBeyond(b.lines[i].Line)}
@@ -56,6 +60,9 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 					l.Last, l.Counted = n, true
 				}
 			}
+		}
+		if k := slices.IndexFunc(missed, func(x *backItem) bool { return x.line.Line == l.Line.Line }); k >= 0 && !l.Beyond {
+			l.Missed = missed[k].lost
 		}
 		out.Lines = append(out.Lines, l)
 	}

@@ -43,10 +43,10 @@ type (
 		Parts    map[string]int64 `json:"parts,omitempty"`
 		Rev      int64            `json:"rev"`
 		Settled  bool             `json:"settled"`
-		Hidden   bool             `json:"hidden,omitzero"` // policy: what is expected is shown once a number is given
+		Hidden   bool             `json:"hidden,omitzero"` // what is expected is shown once a number is given
 		Removed  int64            `json:"removed,omitzero"`
 		Mine     bool             `json:"mine,omitzero"`  // a line on no list that this count named
-		Note     string           `json:"note,omitempty"` // disputed or left the field, in words
+		Note     string           `json:"note,omitempty"` // disputed, left the field or missed, in words
 	}
 )
 
@@ -105,9 +105,14 @@ func (t *table) setState(i int) setState {
 				ls.Counted = &e.Counted
 			}
 		}
-		ls.Hidden = t.policy.HideExpected && ls.Counted == nil && t.stage != events.StageAdded
+		// What is reported as missed is counted, not taken as expected.
+		missed := l.Missed > 0 && t.stage == events.StageFirst
+		ls.Hidden = (t.policy.HideExpected || missed) && ls.Counted == nil && t.stage != events.StageAdded
 		if ls.Removed > 0 && ls.Note == "" {
 			ls.Note = v.t("left-field", ls.Removed)
+		}
+		if missed && ls.Note == "" {
+			ls.Note = v.t("missed-since-packed", l.Missed)
 		}
 		s.Lines = append(s.Lines, ls)
 	}

@@ -76,7 +76,7 @@ func (m *returnModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: "step", fields: value(pick(w, "left-room", "received", "washed", "washed", "inspected", "lost"))}
 	case 5:
 		return pick(w, step{verb: "scan", text: pick(w, "+1", "+2", "+3", "+4")},
-			step{verb: "do", action: "fault", fields: value(pick(w, "soiled", "damaged", "wet"))})
+			step{verb: "do", action: "fault", fields: value(pick(w, "soiled", "damaged", "incomplete", "wet"))})
 	case 6:
 		return step{verb: "do", action: "untreated"}
 	case 7:
@@ -156,6 +156,9 @@ func (m *returnModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 	if e.Operator == "" || e.Operator != w.badge() || e.Subject != m.set || string(d.Step) != m.step || !slices.Equal(d.Faults, m.faults) {
 		w.fail("%s %s by %s, %v; said were %+v by %s", e.Subject, d.Step, e.Operator, d.Faults, m, w.badge())
+	}
+	if slices.Contains(d.Faults, events.ReturnIncomplete) && w.latest["status"] == "whole" {
+		w.fail("a set that lacks a piece is in order: %v", w.latest["words"])
 	}
 	treated, load, basket := "", "", ""
 	switch m.step {

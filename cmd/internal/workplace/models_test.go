@@ -374,6 +374,9 @@ type packModel struct {
 
 	openIn, openWas string // the case that the short set is open in, and was before it was packed last
 	allTheSame      bool   // it was said of the set in hand that it is packed all the same
+
+	lacks, lacksWas bool // a piece of the short set is missing since its case; or was, before it was packed last
+	counts          bool // it was said of the set in hand that each line is counted
 }
 
 func newPackModel() *packModel {
@@ -417,6 +420,16 @@ func startPacking(w *walk) *packModel {
 		m.openIn = fmt.Sprintf("P-%d", w.n)
 		w.h.record("north/or-3", events.KindSetOpened, shortSet, &events.SetOpened{Case: m.openIn, Tag: shortSet})
 	}
+	if w.rng.IntN(3) == 0 {
+		if m.openIn == "" {
+			ref := fmt.Sprintf("L-%d", w.n)
+			w.h.record("north/or-3", events.KindSetOpened, shortSet, &events.SetOpened{Case: ref, Tag: shortSet})
+			w.h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}})
+		}
+		m.lacks = true
+		w.h.record("north/or-3", events.KindSetReturned, shortSet, &events.SetReturned{Step: events.ReturnReceived,
+			Faults: []events.ReturnFault{events.ReturnIncomplete}})
+	}
 	return m
 }
 
@@ -427,8 +440,11 @@ func (m *packModel) each() int { return 1 }
 func (m *packModel) busy() bool { return m.set != "" }
 
 func (m *packModel) promised(w *walk, s step, shown answer) bool {
-	return s.enter() && shown.promises() && !m.newer(w) && !m.asksOpen()
+	return s.enter() && shown.promises() && !m.newer(w) && !m.asksOpen() && !m.asksLacks()
 }
+
+// asksLacks reports whether a piece of the set is missing, and nobody said that its lines are counted.
+func (m *packModel) asksLacks() bool { return m.set == shortSet && m.lacks && !m.counts }
 
 // asksOpen reports whether the set is open in a case, and nobody said that it is packed all the same.
 func (m *packModel) asksOpen() bool { return m.set == shortSet && m.openIn != "" && !m.allTheSame }
@@ -498,6 +514,8 @@ func (m *packModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "open", "open", "open", "leave"), fields: shown.choice("open")}
 	case ask && shown.says("was issued anew"):
 		return step{verb: "do", action: pick(w, "newest", "stay"), fields: shown.choice("newest")}
+	case ask && shown.says("count each line"):
+		return step{verb: "do", action: pick(w, "lacks", "lacks", "lacks", "leave"), fields: shown.choice("lacks")}
 	case ask && m.set == shortSet && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
 		return step{verb: "scan", text: pick(w, "", "", "", "3", "9")}
 	case ask && shown.promises():
@@ -531,6 +549,7 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	enter := s.enter() || s.action == "enter"
 	if s.action == "take-back" && a.says("Taken back: "+shortSet) {
 		m.openIn, m.openWas = m.openWas, ""
+		m.lacks, m.lacksWas = m.lacksWas, false
 	}
 	if m.meanwhile(w, s, shown, a) {
 		return
@@ -576,6 +595,9 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "open" && m.asksOpen() && shown.says("packed all the same?") && s.fields["value"] == m.openIn:
 		m.allTheSame = true
 		w.kept.tried["packed while open"]++
+	case s.action == "lacks" && m.asksLacks() && shown.says("count each line") && s.fields["value"] != "":
+		m.counts = true
+		w.kept.tried["packed after a piece was missing"]++
 	case s.action == "anew" && m.about != "" && s.fields["value"] != "":
 		m.turn(w, m.about)
 		m.about = ""
@@ -591,7 +613,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "stay" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		m.stayed = w.h.shorts
 	default: // nothing but what is said of the set as a whole
-		return (m.newer(w) || m.asksOpen()) && s.kind == "" && !slices.Contains([]string{"weight", "clear", "leave"}, s.action)
+		return (m.newer(w) || m.asksOpen() || m.asksLacks()) && s.kind == "" && !slices.Contains([]string{"weight", "clear", "leave"}, s.action)
 	}
 	return true
 }
@@ -620,6 +642,9 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if m.asksOpen() {
 		w.fail("packed %s, which is open in case %s; nobody said that it is packed all the same", m.set, m.openIn)
 	}
+	if m.asksLacks() {
+		w.fail("packed %s, of which a piece is missing; nobody said that its lines are counted", m.set)
+	}
 	if d.WeightGrams != m.grams {
 		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
 	}
@@ -644,6 +669,7 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 func (m *packModel) recorded(*walk) {
 	if m.set == shortSet {
 		m.openIn, m.openWas = "", m.openIn // packed anew it is open nowhere
+		m.lacks, m.lacksWas = false, m.lacks
 	}
 	m.drop()
 }
@@ -656,12 +682,13 @@ func (m *packModel) turn(w *walk, set string) {
 	if len(m.all[set]) == 0 {
 		m.versions[set] = w.h.shorts
 	}
-	m.set, m.lines, m.grams, m.light, m.stayed, m.allTheSame = set, m.all[set], 0, false, 0, false
+	m.set, m.lines, m.grams, m.light, m.stayed, m.allTheSame, m.counts = set, m.all[set], 0, false, 0, false, false
 }
 
 func (m *packModel) drop() {
 	delete(m.all, m.set)
-	*m = packModel{all: m.all, versions: m.versions, openIn: m.openIn, openWas: m.openWas, lines: make(map[int64]events.Exception)}
+	*m = packModel{all: m.all, versions: m.versions, openIn: m.openIn, openWas: m.openWas,
+		lacks: m.lacks, lacksWas: m.lacksWas, lines: make(map[int64]events.Exception)}
 }
 
 // sealModel is the model of sealing.

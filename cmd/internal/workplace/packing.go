@@ -30,6 +30,7 @@ type packing struct {
 	Anew        string `json:"anew,omitempty"`   // trip that lies packed and unopened, and is packed anew, as a person said
 	Stay        int64  `json:"stay,omitempty"`   // version that was issued meanwhile, and is not packed by, as a person said
 	OpenIn      string `json:"openIn,omitempty"` // case that the set is open in, and for which it is packed all the same, as a person said
+	Lacks       string `json:"lacks,omitempty"`  // what says that a piece of it is missing, as a person has read
 	Packer      string `json:"packer,omitempty"` // badge that was scanned for this set: who packed the one before may be gone
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
@@ -57,6 +58,7 @@ func packingPlace() workplace {
 			"anew":   (*packing).sayAnew,
 			"leave":  (*packing).discard,
 			"open":   (*packing).sayOpen,
+			"lacks":  (*packing).sayLacks,
 			"newest": (*packing).takeNewest,
 			"stay":   (*packing).stay,
 			"list":   (*packing).chooseList,
@@ -241,6 +243,37 @@ func (b *packing) sayOpen(v *visit, f fields) (said, error) {
 	return said{}, err
 }
 
+// sayLacks answers that the lines are counted, of which a piece is missing.
+func (b *packing) sayLacks(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err == nil && p.Lacks != nil && lacksKey(p.Lacks) == f["value"] {
+		b.Lacks = f["value"]
+	}
+	return said{}, err
+}
+
+// lacksKey tells what says that a piece is missing apart from what says so later.
+func lacksKey(f *projections.Finding) string {
+	return fmt.Sprintf("%s/%s/%d", f.Code, f.Way, slices.Max(append([]int64{0}, f.Events...)))
+}
+
+// lacking is what says that a piece of a set is missing in its present turn, nil where nothing does.
+func (v *visit) lacking(k projections.TripKey) (*projections.Finding, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil {
+		return nil, err
+	}
+	for i := range verdict.Findings { // the heaviest first
+		switch f := &verdict.Findings[i]; f.Detail.(type) {
+		case *projections.BackIncomplete, *projections.PieceMissed, *projections.MissingSincePacked:
+			if missingPiece(f) {
+				return f, nil
+			}
+		}
+	}
+	return nil, nil
+}
+
 // likeSet is the set whose name is like one that was never packed here.
 func (v *visit) likeSet(set string) (string, error) {
 	return site.Answer(v.d.site, func(m *site.View) (string, error) { return m.LikeSet(v, set) })
@@ -346,12 +379,21 @@ type packingBody struct {
 	Ready *standing         // the set lies packed and unopened: it is asked whether it is packed anew
 	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
-	lines    *draft
-	asksOpen bool // it is asked whether a set that is open in a case is packed all the same
+	lines     *draft
+	asksOpen  bool                 // it is asked whether a set that is open in a case is packed all the same
+	Lacks     *projections.Finding // says that a piece of the set is missing
+	asksLacks bool                 // and that is still to be answered
 }
 
 // asksFirst reports whether something is asked of the set as a whole before anything else is taken.
-func (p *packingBody) asksFirst() bool { return p.Ready != nil || p.asksOpen || p.Newer != nil }
+func (p *packingBody) asksFirst() bool {
+	return p.Ready != nil || p.asksOpen || p.Newer != nil || p.asksLacks
+}
+
+// asListed reports whether no line is packed with fewer than are listed.
+func (p *packingBody) asListed() bool {
+	return !slices.ContainsFunc(p.Rows, func(r packRow) bool { return r.Entry != nil && r.Entry.Counted < r.Quantity })
+}
 
 type packRow struct {
 	events.Line
@@ -435,6 +477,10 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 			return nil, err
 		}
 		out.asksOpen = out.Open != nil && out.Open.Case != b.OpenIn
+		if out.Lacks, err = v.lacking(st.Key); err != nil {
+			return nil, err
+		}
+		out.asksLacks = out.Lacks != nil && lacksKey(out.Lacks) != b.Lacks
 	}
 	for _, l := range out.List.LineRows {
 		r := packRow{Line: l, Entry: out.lines.Lines[l.Line]}
@@ -490,6 +536,10 @@ func (b *packing) verdict(v *visit) (said, error) {
 		s := doubt(v.t("packing-case-open", b.Tag, p.Open.Case), "")
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
+	case p.Lacks != nil && p.asListed():
+		s := doubt(v.t("packed-though-missing", b.Tag), v.t("packed-though-missing-more"))
+		s.Next = v.t("enter-packs", b.Tag)
+		return s, nil
 	case p.Over:
 		s := doubt(v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more"))
 		s.Next = v.t("enter-packs", b.Tag)
@@ -507,6 +557,8 @@ func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 		return ask(v.t("packing-open-since", set, p.Open.Case, v.time(p.Open.Since)), v.t("packing-open-more")).offer(
 			choice{Do: "leave", Words: v.t("do-leave", set)},
 			choice{Do: "open", Value: p.Open.Case, Words: v.t("do-pack-open")}), true
+	case p.Newer == nil && p.asksLacks:
+		return p.askLacks(v, set), true
 	case p.Newer == nil:
 		return said{}, false
 	}
@@ -520,6 +572,14 @@ func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 	return ask(v.t("list-newer", p.List.List, p.Newer.Version, p.List.Version), v.t("list-newer-more", again)).offer(
 		choice{Do: "newest", Value: version, Words: v.t("do-newest", p.Newer.Version)},
 		choice{Do: "stay", Value: version, Words: v.t("do-stay", p.List.Version)}), true
+}
+
+// askLacks asks of a set of which a piece is missing that its lines are counted, not taken as listed one after the other.
+func (p *packingBody) askLacks(v *visit, set string) said {
+	more, _ := v.finding(p.Lacks)
+	s := doubt(v.t("packing-lacks", set), more).offer(
+		choice{Do: "lacks", Value: lacksKey(p.Lacks), Words: v.t("do-count-lines")}, choice{Do: "leave", Words: v.t("do-leave", set)})
+	return s
 }
 
 // askReason asks why a line is not packed as listed. Nothing but an answer goes
@@ -800,6 +860,8 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
 	case p.Open != nil:
 		s = doubt(s.Words, v.t("packing-case-open", set, p.Open.Case))
+	case p.Lacks != nil && p.asListed():
+		s = doubt(s.Words, v.t("packed-though-missing", set)+". "+v.t("packed-though-missing-more"))
 	case p.Over:
 		s = doubt(s.Words, v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)))
 	}

@@ -303,7 +303,7 @@ func (b *pieces) missedIn(v *visit) (string, error) {
 	return "", nil
 }
 
-// missed says of a report that a piece is missed what it comes to: others are to be told.
+// missed says what it comes to that a piece is missed, or missing on the way back: others are to be told.
 func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {
 	verdict, err := v.verdictOf(k)
 	if err != nil || verdict == nil {
@@ -311,13 +311,18 @@ func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {
 	}
 	for i := range verdict.Findings {
 		f := &verdict.Findings[i]
-		if f.Code == projections.CameBackShort && f.Severity != projections.SeverityNoted && slices.Contains(f.Events, seq) {
+		if f.Code == projections.CameBackShort && missingPiece(f) && slices.Contains(f.Events, seq) {
 			found := v.found(k.Set, f)
 			found.Words = s.Words + " " + found.Words
 			return found, nil
 		}
 	}
 	return s, nil
+}
+
+// missingPiece reports whether a finding says that a piece is missing, and nothing recorded since tells where it is.
+func missingPiece(f *projections.Finding) bool {
+	return (f.Code == projections.CameBackShort || f.Code == projections.PieceMissing) && f.Severity != projections.SeverityNoted
 }
 
 type piecesBody struct {

@@ -310,6 +310,11 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
 	s := v.returned(b, known, v.say(says))
+	if slices.Contains(b.Faults, events.ReturnIncomplete) {
+		if s, err = v.missed(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
+			return said{}, err
+		}
+	}
 	to := &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
 	switch {
 	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):

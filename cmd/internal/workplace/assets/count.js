@@ -42,7 +42,7 @@ function go(i, byHand) {
   $("now").classList.toggle("done", done);
   put("now-set", r ? r.set : "");
   put("now-line", r ? root.dataset.line + " " + r.line : "");
-  put("now-what", r ? r.tr.dataset.what : "");
+  put("now-what", r ? [r.tr.dataset.what, r.tr.querySelector(".flag").textContent].filter(Boolean).join(" – ") : "");
   put("now-expected", r && !added ? expected(r) : "–");
   $("as-expected").hidden = Boolean(r?.hidden);
   put("now-counted", r && r.counted !== null ? r.counted : "–");

@@ -1,0 +1,186 @@
+package judge
+
+import (
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// cameBack tells of a step of a turn's set on its way back, and what was wrong with it.
+func (s *story) cameBack(x *turn, at time.Time, faults ...events.ReturnFault) *facts.Fact {
+	return s.tell("washing", at, x.set, "", &events.SetReturned{Step: events.ReturnReceived, Faults: faults})
+}
+
+// missingTests are what comes of a piece that is missing where nobody packs: on the way back, and on the shelf.
+func missingTests() []findingTest {
+	const short, missing = projections.CameBackShort, projections.PieceMissing
+	const lacking = events.ReturnIncomplete
+	return []findingTest{
+		{short, "a piece is missing when it is received", projections.SeverityBroken,
+			func(s *story, x *turn) { s.live(x); s.cameBack(x, clock(1, 11, 0), lacking) },
+			func(s *story, x *turn) {
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), events.ReturnDamaged, events.ReturnSoiled)
+			}},
+		{short, "a piece is missing when it is received, and nobody had counted it", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				x.first, x.final = nil, nil
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), lacking)
+			},
+			func(s *story, x *turn) { // it went back unopened
+				x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), lacking)
+			}},
+		{short, "a piece is missing that the counts had missing, perhaps", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				x.final.Counts[0].Counted = 5
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), lacking)
+				s.cameBack(x, clock(1, 11, 30), lacking)
+			},
+			func(s *story, x *turn) { x.final.Counts[0].Counted = 5; s.live(x) }},
+		{short, "a piece is missing when it is received, and found", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), lacking)
+				s.reported(x, clock(1, 11, 10), events.BecameFound, 1)
+			},
+			func(s *story, x *turn) {
+				s.live(x)
+				f := s.cameBack(x, clock(1, 11, 0), lacking)
+				s.correct(f, clock(1, 11, 10), &events.SetReturned{Step: events.ReturnReceived})
+			}},
+		{short, "one was missed and found before another is missing", projections.SeverityBroken,
+			func(s *story, x *turn) {
+				s.live(x)
+				s.reported(x, clock(1, 10, 40), events.BecameLost, 1)
+				s.reported(x, clock(1, 10, 50), events.BecameFound, 1)
+				s.cameBack(x, clock(1, 11, 0), lacking)
+			},
+			func(s *story, x *turn) {
+				s.live(x)
+				s.reported(x, clock(1, 10, 40), events.BecameLost, 1)
+				s.reported(x, clock(1, 10, 50), events.BecameFound, 1)
+			}},
+		{short, "a piece is missing, and another one went to repair", projections.SeverityBroken,
+			func(s *story, x *turn) {
+				s.live(x)
+				s.cameBack(x, clock(1, 11, 0), lacking, events.ReturnDamaged)
+				s.reported(x, clock(1, 11, 10), events.BecameRepair, 2)
+			},
+			func(s *story, x *turn) { s.live(x); s.reported(x, clock(1, 11, 10), events.BecameRepair, 2) }},
+		{short, "a piece was missing, and it was packed with all", projections.SeverityNoted,
+			func(s *story, x *turn) { s.live(x); s.cameBack(x, clock(1, 11, 0), lacking); s.again(x, 1) },
+			func(s *story, x *turn) { // said of the next turn, before it is used
+				s.live(x)
+				y := s.again(x, 1)
+				s.cameBack(x, y.checkedAt().Add(time.Hour), lacking)
+			}},
+		{missing, "missed on the shelf", projections.SeverityDoubtful,
+			func(s *story, x *turn) { s.live(x.unused()); s.reported(x, clock(0, 18, 0), events.BecameLost, 1) },
+			func(s *story, x *turn) {
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameLost, 1)
+				s.reported(x, clock(0, 19, 0), events.BecameFound, 1)
+			}},
+		{missing, "missed on the shelf, of which the packing lacked one", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				x.pack.Exceptions = []events.Exception{lacks(1, 5)}
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameLost, 1, func(d *events.PieceReported) { d.Quantity = 2 })
+			},
+			func(s *story, x *turn) {
+				x.pack.Exceptions = []events.Exception{lacks(1, 5)}
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameLost, 1)
+			}},
+		{missing, "missed on the shelf, opened and not counted", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				x.first, x.final = nil, nil
+				s.live(x)
+				s.reported(x, clock(0, 18, 0), events.BecameLost, 1)
+			},
+			func(s *story, x *turn) { // after its case
+				s.live(x)
+				s.reported(x, clock(1, 12, 0), events.BecameLost, 1)
+			}},
+		{missing, "missed on the shelf, and counted at the opening", projections.SeverityNoted,
+			func(s *story, x *turn) { s.live(x); s.reported(x, clock(0, 18, 0), events.BecameLost, 1) },
+			func(s *story, x *turn) { s.live(x); s.reported(x, clock(0, 18, 0), events.BecameRepair, 1) }},
+		{missing, "missed on the shelf, and packed anew", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameLost, 1)
+				s.packedAt(x, clock(1, 8, 0), 1)
+			},
+			func(s *story, x *turn) { // of the turn before
+				s.live(x)
+				s.reported(x, clock(1, 12, 0), events.BecameLost, 1)
+				*x = *s.again(x, 1)
+			}},
+	}
+}
+
+// TestMissingOnTheWayBack: that a piece is missing is told of the turn of the case, since its last count, and once: a
+// report that names the piece tells the rest.
+func TestMissingOnTheWayBack(t *testing.T) {
+	s, x := plain()
+	s.live(x)
+	s.cameBack(x, clock(1, 11, 0), events.ReturnIncomplete)
+	s.cameBack(x, clock(1, 11, 20), events.ReturnIncomplete)
+	v := must(s.world().Judge(x.key()))
+	of := find(v, projections.CameBackShort)
+	if len(of) != 1 {
+		t.Fatalf("%+v", of)
+	}
+	d, ok := of[0].Detail.(*projections.BackIncomplete)
+	if !ok || d.Case != x.ref || d.Stage != events.StageFinal || d.After() != 80*time.Minute || d.Hours != 1 ||
+		!of[0].From.Equal(x.finalAt()) || !of[0].To.Equal(clock(1, 11, 0)) {
+		t.Errorf("%+v %+v", of[0], of[0].Detail)
+	}
+	if !projections.CameShort(&v) {
+		t.Error("it does not head the board")
+	}
+	s.reported(x, clock(1, 11, 30), events.BecameLost, 1)
+	v = must(s.world().Judge(x.key()))
+	of = find(v, projections.CameBackShort)
+	if len(of) != 2 || of[0].Way != "missed" || of[0].Severity != projections.SeverityBroken || of[1].Way != "incomplete" ||
+		of[1].Severity != projections.SeverityNoted {
+		t.Errorf("after the report: %+v", of)
+	}
+}
+
+// TestMissingSincePacked: what is missed of a packed set names its lines, what was packed and since when.
+func TestMissingSincePacked(t *testing.T) {
+	s, x := plain()
+	s.live(x.unused())
+	s.reported(x, clock(0, 18, 0), events.BecameLost, 1, func(d *events.PieceReported) { d.Quantity = 2 })
+	f := find(must(s.world().Judge(x.key())), projections.PieceMissing)[0]
+	d := f.Detail.(*projections.MissingSincePacked)
+	if l := d.Lines[0]; d.Pieces() != 2 || l.Known != 6 || l.Packed != 4 || !d.At.At.Equal(clock(0, 18, 0)) ||
+		!f.From.Equal(x.packedAt()) || !f.To.Equal(clock(0, 18, 0)) || len(f.Lines) != 1 || f.Lines[0] != 1 {
+		t.Errorf("%+v %+v", f, d)
+	}
+}
+
+// TestStandingNamesWhatIsMissed: a page that counts a set first is told which line lacks a piece by a report since its packing.
+func TestStandingNamesWhatIsMissed(t *testing.T) {
+	s, x := plain()
+	x.first, x.final, x.closed = nil, nil, nil
+	s.live(x)
+	s.reported(x, clock(0, 18, 0), events.BecameLost, 2)
+	st, err := s.world().CaseStanding(x.ref)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, l := range st.Sets[0].Lines {
+		if want := map[int64]int64{2: 1}[l.Line.Line]; l.Missed != want || l.Expected != l.Packed {
+			t.Errorf("%+v, want %d missed", l, want)
+		}
+	}
+}
