@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -130,11 +131,45 @@ func (h How) best(grids []grid, names map[string]string) found {
 	return best
 }
 
-// grid is a table as cells; sheet names that of a spreadsheet.
+// grid is a table as cells; sheet names that of a spreadsheet, "" for a text.
 type grid struct {
-	sheet string
-	rows  [][]string
+	sheet  string
+	rows   [][]string
+	shown  [][]string   // the same cells as the spreadsheet shows them
+	hidden map[int]bool // rows that nobody sees there
 }
+
+// cell returns what stands in a row at a place. A number that the spreadsheet shows as something else, such as
+// catalog number 12-3 that it took for a day, is not what a person sees: ok is false then, and the text is what is shown.
+func (g grid) cell(row, at int) (text string, ok bool) {
+	if at >= len(g.rows[row]) {
+		return "", true
+	}
+	text = strings.TrimSpace(g.rows[row][at])
+	if g.shown == nil || row >= len(g.shown) || at >= len(g.shown[row]) {
+		return text, true
+	}
+	shown := strings.TrimSpace(g.shown[row][at])
+	n, err := strconv.ParseFloat(text, 64)
+	switch {
+	case slices.Contains(spreadsheetErrors, shown):
+		return shown, false
+	case err != nil, shown == text:
+		return text, true
+	case strings.Trim(shown, "0123456789") == "": // 004711
+		return shown, true
+	case strings.HasPrefix(shown, text): // 4 pcs
+		return text, true
+	}
+	same, err := strconv.ParseFloat(strings.ReplaceAll(shown, ",", ""), 64)
+	if err != nil || math.Abs(same-n) > math.Abs(n)/1000 {
+		return shown, false
+	}
+	return text, true
+}
+
+// spreadsheetErrors are what stands where a formula can't be computed: ECMA-376 part 1, 18.17.3.
+var spreadsheetErrors = []string{"#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "#GETTING_DATA"}
 
 // found is a table and where its headings are.
 type found struct {
@@ -243,9 +278,19 @@ func (h How) spreadsheet(raw []byte) ([]grid, error) {
 	}
 	var out []grid
 	for _, name := range f.GetSheetList() {
-		rows, e := f.GetRows(name)
-		if e == nil && (h.Sheet == "" || h.Sheet == name) {
-			out = append(out, grid{name, rows})
+		if h.Sheet != "" && h.Sheet != name {
+			continue
+		}
+		g := grid{sheet: name}
+		var bad error
+		if g.rows, bad = f.GetRows(name); bad == nil {
+			g.shown, bad = f.GetRows(name, excelize.Options{RawCellValue: false})
+		}
+		if bad == nil {
+			g.hidden, bad = hiddenRows(f, name)
+		}
+		if bad == nil {
+			out = append(out, g)
 		}
 	}
 	if err := f.Close(); err != nil {
@@ -255,6 +300,23 @@ func (h How) spreadsheet(raw []byte) ([]grid, error) {
 		return nil, refusal.New("%s", h.say("no-sheet", h.Sheet))
 	}
 	return out, nil
+}
+
+func hiddenRows(f *excelize.File, sheet string) (map[int]bool, error) {
+	rows, err := f.Rows(sheet)
+	if err != nil {
+		return nil, err
+	}
+	hidden := make(map[int]bool)
+	for i := 0; rows.Next(); i++ {
+		if _, err := rows.Columns(); err != nil {
+			return nil, err
+		}
+		if rows.GetRowOpts().Hidden {
+			hidden[i] = true
+		}
+	}
+	return hidden, rows.Close()
 }
 
 // separated reads a text as a table. A mark that stands for inches, as in
@@ -376,12 +438,16 @@ func (h How) column(name string) string {
 // line reads one row; next is the line's number where the table has none. wrong says
 // what is wrong with it; a line without a number is line 0.
 func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
+	if wrong = h.notAsSeen(f, row); wrong != "" {
+		return l, wrong
+	}
 	cell := func(col string) string {
 		c, ok := f.at[col]
-		if !ok || c >= len(f.rows[row]) {
+		if !ok {
 			return ""
 		}
-		return unguarded(strings.TrimSpace(f.rows[row][c]))
+		text, _ := f.cell(row, c)
+		return unguarded(text)
 	}
 	l = events.Line{Line: next, Item: cell("item"), Description: cell("description"), Mark: cell("mark"), Names: cell("names"),
 		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place")}
@@ -418,6 +484,31 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))
 	}
 	return l, ""
+}
+
+// notAsSeen says what of a row is not what its maker saw, "" for nothing: a text with a comma that ended its cell moves
+// what follows into the next column, where a size would be a quantity.
+func (h How) notAsSeen(f found, row int) string {
+	if f.hidden[row] {
+		return h.say("hidden")
+	}
+	if f.sheet == "" {
+		named := f.rows[f.heading]
+		for len(named) > 0 && strings.TrimSpace(named[len(named)-1]) == "" {
+			named = named[:len(named)-1]
+		}
+		if r := f.rows[row]; len(r) > len(named) && cells(r[len(named):]) > 0 {
+			return h.say("cell-more")
+		}
+	}
+	for _, col := range columns {
+		if at, ok := f.at[col]; ok {
+			if text, ok := f.cell(row, at); !ok {
+				return h.say("not-as-shown", h.column(col), text)
+			}
+		}
+	}
+	return ""
 }
 
 // unguarded takes the quote away that a table's export puts before what a spreadsheet would compute.

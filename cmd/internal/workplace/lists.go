@@ -53,11 +53,12 @@ type listForm struct {
 	Stations                  []string
 	Wrong                     []RowError
 	Preview                   *listPreview
+	Meanwhile                 bool // somebody else issued a version since the one that was shown
 }
 
 // listPreview is what would be issued, before it is.
 type listPreview struct {
-	Version int64
+	Version int64 // the page sends it back, so that nothing is issued after a version that was not shown
 	Lines   int
 	Changes []events.LineChange
 	First   bool
@@ -284,7 +285,9 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	if len(before) > 0 {
 		f.Preview.Changes = events.DiffLines(before[len(before)-1].LineRows, data.Lines)
 	}
-	if v.r.PostFormValue("issue") == "" {
+	shown := v.r.PostFormValue("issue")
+	f.Meanwhile = shown != "" && shown != fmt.Sprint(data.Version)
+	if shown == "" || f.Meanwhile {
 		out.data = f
 		return out, nil
 	}

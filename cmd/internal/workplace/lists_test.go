@@ -344,7 +344,7 @@ func TestListStationIsChosen(t *testing.T) {
 	send := func(station string) string {
 		var body strings.Builder
 		w := multipart.NewWriter(&body)
-		for k, v := range map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": station, "issue": "1",
+		for k, v := range map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": station, "issue": "1", // version 1
 			"table": "item,description,quantity\nA,a,1\n"} {
 			if err := w.WriteField(k, v); err != nil {
 				t.Fatal(err)
