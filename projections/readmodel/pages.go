@@ -18,6 +18,13 @@ func (m *Model) OpenCases(ctx context.Context, station string, since time.Time) 
 		GROUP BY case_ref ORDER BY max(observed) DESC`, station, since.UnixNano())
 }
 
+// CasesSince returns the cases for which sets were opened since a moment, at any station, closed or not, the
+// newest first.
+func (m *Model) CasesSince(ctx context.Context, since time.Time) ([]string, error) {
+	return m.texts(ctx, `SELECT case_ref FROM events WHERE observed >= ?1 AND kind = 'set.opened' AND case_ref IS NOT NULL
+		GROUP BY case_ref ORDER BY max(observed) DESC, case_ref`, since.UnixNano())
+}
+
 // Unopened returns the trips that were packed with a list and not opened, and
 // are the last of their set.
 func (m *Model) Unopened(ctx context.Context, list string) ([]projections.TripKey, error) {

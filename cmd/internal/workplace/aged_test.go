@@ -307,7 +307,7 @@ func TestCaseInOtherLetters(t *testing.T) {
 	h.open("VAS-003", "K-2")
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
-	must(t, s.scan(label(t, events.ScanCase, "k-2")), "k-2 is not known here. K-2 is open")
+	must(t, s.scan(label(t, events.ScanCase, "k-2")), "k-2 is not known here, K-2 is")
 	s.do("case-is", "value", "K-2")
 	s.all(label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"), h.codes["LAP-014"], "1", "")
 	var sets []string
@@ -317,6 +317,16 @@ func TestCaseInOtherLetters(t *testing.T) {
 	if slices.Sort(sets); !slices.Equal(sets, []string{"LAP-014", "VAS-003"}) {
 		t.Errorf("open for K-2 are %v", sets)
 	}
+	// At another station of the room, and after the case was closed.
+	if _, err := h.site.Enrol(t.Context(), "north/or-4", "", "test"); err != nil {
+		t.Fatal(err)
+	}
+	other := &scanner{h: h, path: "/at/north/or-4/opening"}
+	must(t, other.scan(label(t, events.ScanCase, "k2")), "k2 is not known here, K-2 is")
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-2", Outcome: "reconciled", Actions: []string{}})
+	h.after(3 * time.Second)
+	must(t, other.scan(label(t, events.ScanCase, "k-2")), "k-2 is not known here, K-2 is")
+	must(t, other.do("case-is", "value", "K-2"), "K-2 is closed")
 }
 
 // TestNeverPackedIsStopped: a set of which nothing is known is stopped before it is opened.

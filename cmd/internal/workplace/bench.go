@@ -258,7 +258,8 @@ func (v *visit) shownDone(d *done) (*shownDone, error) {
 	var err error
 	switch {
 	case v.place == "close" && d.Case != "":
-		out.Since, err = v.closedSince(d.Case)
+		words, open, e := v.closedSince(d.Case)
+		out.Since, err = strings.TrimSpace(words+" "+open), e
 	case d.Trip != "":
 		out.Since, err = v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip})
 	}
@@ -276,6 +277,17 @@ func (v *visit) foundSince(k projections.TripKey) (string, error) {
 		return "", nil
 	}
 	return s.Words, nil
+}
+
+// foundByNow says of the set that was recorded last what has stopped it since.
+func (v *visit) foundByNow(d *done, then said) (said, error) {
+	found, err := v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip})
+	if found == "" || err != nil {
+		return then, err
+	}
+	s := wrong(v.t("by-now")+" "+found, "")
+	s.Aside = then.Words
+	return s, nil
 }
 
 // mainLink is where Enter goes from the last record, "" for nowhere.
@@ -404,14 +416,15 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	h := P(b).shared()
 	last := v.again(h.Said, h.Lang, h.Others)
 	if last.Words != "" && P(b).idle() {
-		if v.place != "close" || h.Done == nil || h.Done.Case == "" {
+		switch {
+		case h.Done == nil || v.place != "close" && (h.Done.Trip == "" || last.Status == "broken"):
+			return last, nil
+		case v.place != "close":
+			return v.foundByNow(h.Done, last)
+		case h.Done.Case == "":
 			return last, nil
 		}
-		since, err := v.closedSince(h.Done.Case)
-		if since != "" {
-			last.Aside = v.t("by-now") + " " + since
-		}
-		return last, err
+		return v.closedByNow(h.Done.Case, last)
 	}
 	s, err := p.live(v, b)
 	switch {

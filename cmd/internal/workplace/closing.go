@@ -126,6 +126,7 @@ type closingState struct {
 	Open    []string // what does not come out, or was not counted, in words
 	Notes   []string // what another set explains
 	Gone    []string // counts that were begun of sets that are not on the case any more
+	Warn    []string // what the room must know of the sets
 	Actions []string
 }
 
@@ -137,17 +138,32 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	return v.closingState(b.Case)
 }
 
-// closedSince tells what the counts of a case come to by now, "" where that is what
-// its record says.
-func (v *visit) closedSince(ref string) (string, error) {
+// closedSince tells what the counts of a case come to by now, and what does not come out; "" where that is what its
+// record says.
+func (v *visit) closedSince(ref string) (words, open string, err error) {
 	st, err := v.closingState(ref)
 	switch {
 	case err != nil || !st.Closed || (st.Outcome == "unreconciled") == (len(st.Open) > 0):
-		return "", err
+		return "", "", err
 	case len(st.Open) > 0:
-		return v.t("case-closed-unreconciled", ref, len(st.Open)) + " " + strings.Join(st.Open, " "), nil
+		return v.t("case-closed-unreconciled", ref, len(st.Open)), strings.Join(st.Open, " "), nil
 	}
-	return v.t("case-reconciles", ref), nil
+	return v.t("case-reconciles", ref), "", nil
+}
+
+// closedByNow says of a closed case what it comes to by now, where that is another thing than was said then.
+func (v *visit) closedByNow(ref string, then said) (said, error) {
+	words, open, err := v.closedSince(ref)
+	switch {
+	case words == "":
+		return then, err
+	case open == "":
+		then.Aside = v.t("by-now") + " " + words
+		return then, nil
+	}
+	s := wrong(v.t("by-now")+" "+words, open)
+	s.Next, s.Aside = v.t("case-open-next"), then.Words
+	return s, nil
 }
 
 func (v *visit) closingState(ref string) (*closingState, error) {
@@ -177,7 +193,11 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
 	begun, gone, err := v.begunCounts(ref, out.Sets)
+	if err != nil {
+		return nil, err
+	}
 	out.Open, out.Gone = append(out.Open, begun...), gone
+	out.Warn, err = v.warnings(out.Sets)
 	return out, err
 }
 
@@ -219,10 +239,7 @@ func (b *closing) verdict(v *visit) (said, error) {
 	case len(st.Sets) == 0:
 		return said{}, v.sayNo("no-sets-on-case", b.Case)
 	case st.Closed && len(st.Open) > 0 && st.Outcome != "unreconciled":
-		since, err := v.closedSince(b.Case)
-		s := wrong(v.t("case-closed-before", b.Case), v.t("by-now")+" "+since)
-		s.Next = v.t("case-open-next")
-		return s, err
+		return v.closedByNow(b.Case, good(v.t("case-closed-before", b.Case), ""))
 	case st.Closed:
 		if st.Outcome == "unreconciled" {
 			return doubt(v.t("case-closed-before", b.Case), v.t("outcome-unreconciled")), nil

@@ -87,27 +87,41 @@ func (counting) page(v *visit) (*rendered, error) {
 	return out, nil
 }
 
-// warnings tell which sets were opened with a sheet that is not theirs: they are
-// counted by this screen.
-func (t *table) warnings() ([]string, error) {
+func (t *table) warnings() ([]string, error) { return t.v.warnings(t.standing.Sets) }
+
+// warnings tell what the room must know of the sets of a case, by whomever and whenever it was found: which was
+// opened with a sheet that is not its own, so that it is counted by this screen, and which is known not to be sterile.
+func (v *visit) warnings(sets []projections.SetStanding) ([]string, error) {
 	out := []string{}
-	for _, s := range t.standing.Sets {
-		verdict, err := t.v.verdictOf(s.Key)
+	for _, s := range sets {
+		verdict, err := v.verdictOf(s.Key)
 		if err != nil {
 			return nil, err
 		}
 		if verdict == nil {
 			continue
 		}
-		for i := range verdict.Findings {
-			f := &verdict.Findings[i]
-			if f.Severity != projections.SeverityNoted && slices.Contains(wrongSheet(), f.Code) {
-				out = append(out, t.v.stationLine(s.Key.Set, f)+". "+t.v.t("count-by-screen", s.Key.Set))
-				break
+		first := func(codes []projections.Code, todo string) {
+			for i := range verdict.Findings {
+				f := &verdict.Findings[i]
+				if f.Severity != projections.SeverityNoted && slices.Contains(codes, f.Code) {
+					out = append(out, v.stationLine(s.Key.Set, f)+". "+v.t(todo, s.Key.Set))
+					return
+				}
 			}
 		}
+		first(unsterile(), "opened-unsterile")
+		first(wrongSheet(), "count-by-screen")
 	}
 	return out, nil
+}
+
+// unsterile are the findings after which a set is not taken for sterile.
+func unsterile() []projections.Code {
+	return []projections.Code{
+		projections.NotReleased, projections.LoadRecalled, projections.NotReprocessed, projections.PackageUnfit,
+		projections.ImplantTooEarly,
+	}
 }
 
 // wrongSheet are the findings after which a set is not counted by its paper.

@@ -5,6 +5,7 @@ import (
 	"net/url"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 )
 
@@ -113,17 +114,18 @@ func (b *opening) scanCase(v *visit, ref string) (said, error) {
 	return b.takeRef(v, ref)
 }
 
-// caseLike is the open case that a new one is almost written as, "" for none.
+// caseLike is the case of these days that a new one is almost written as, "" for none: open or closed, at any station,
+// since two tablets of a room are two stations, and what is opened for a case that nobody has is counted in none.
 func (v *visit) caseLike(ref string) (string, error) {
 	st, err := v.caseStanding(ref)
 	if err != nil || len(st.Sets) > 0 || st.Closed {
 		return "", err
 	}
-	open, err := v.openCases(v.station)
+	cases, err := site.Answer(v.d.site, func(m *site.View) ([]string, error) { return m.CasesSince(v, v.now.Add(-dayAndHalf)) })
 	if err != nil {
 		return "", err
 	}
-	for _, c := range open {
+	for _, c := range cases {
 		if c != ref && events.Likeness(c) == events.Likeness(ref) {
 			return c, nil
 		}

@@ -155,7 +155,12 @@ async function look() {
       if (!answers) show(a); // the page that was kept may be older
       judge();
       askAgain();
-    } else if (sender.items.length || before !== answers || busy) setTimeout(look, busy ? 1000 : 100);
+    } else if (sender.items.length || before !== answers || busy) {
+      // A field in which somebody writes isn't taken from them, but what must not be done is said at once. Under the old
+      // revision nothing that was not in sight is answered.
+      if (busy && !sender.items.length && before === answers) say(a.verdict);
+      setTimeout(look, busy ? 1000 : 100);
+    }
     else show(a); // also where only what it comes to has changed
   } catch { gone(); judge(); askAgain(); }
 }

@@ -1,0 +1,103 @@
+package workplace_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+func (h *house) recalled() {
+	h.record("north/sterilizer-1", events.KindIndicatorRead, "",
+		&events.IndicatorRead{Load: "S1-0304-01", Sterilizer: "S1", Result: "positive"})
+}
+
+// TestVerdictFollowsBesideAHeldField: a green verdict must not stay in sight because somebody's cursor rests in a field of
+// the page; what is written there stays.
+func TestVerdictFollowsBesideAHeldField(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(time.Hour)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "VAS-003"),
+		label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1"} {
+		p.Type(text + "\r")
+		settled(p)
+	}
+	p.AwaitText("#verdict", "Locks not read: 483923")
+	p.AwaitText("#bench", "read, outside, in the holder") // the bench is drawn after its verdict
+	p.Click("#where")
+	p.Type("OR 3")
+	h.recalled()
+	p.AwaitText("#verdict", "RECALLED: VAS-003")
+	p.Await(`document.activeElement.id === "where" && document.activeElement.value === "OR 3"`)
+}
+
+// TestRoomIsTold: what becomes known of a set on the table is told where it is used: at the opening, the count and
+// the closing of its case.
+func TestRoomIsTold(t *testing.T) {
+	for name, learn := range map[string]func(h *house){
+		"RECALLED: VAS-003": (*house).recalled,
+		"VAS-003 is NOT RELEASED as sterile": func(h *house) {
+			h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-003", &events.SetSterilized{Load: "S1-0304-01",
+				Sterilizer: "S1", Run: 1, Cycle: "dynamic-air-132", Result: "failed"})
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			h.after(time.Hour)
+			s := &scanner{h: h, path: "/at/north/or-3/opening"}
+			s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "VAS-003"),
+				label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1")
+			must(t, s.scan(""), "whole", "VAS-003 opened for K-1")
+			count, closing := "/at/north/or-3/count?case=K-1", "/at/north/or-3/close"
+			c := &scanner{h: h, path: closing}
+			c.scan(label(t, events.ScanCase, "K-1"))
+			for _, path := range []string{count, closing} {
+				if page := h.get(path); strings.Contains(page, "tell the surgeon now") {
+					t.Errorf("%s tells of nothing known", path)
+				}
+			}
+			learn(h)
+			for _, path := range []string{count, closing, "/at/north/or-3/opening"} {
+				page := h.get(path)
+				if !strings.Contains(page, name) || strings.Contains(path, "opening") != strings.Contains(page, "By now: ") {
+					t.Errorf("%s doesn't say that %s: %s", path, name, page)
+				}
+			}
+			for _, path := range []string{count, closing} {
+				if page := h.get(path); !strings.Contains(page, "VAS-003 was opened for this case: tell the surgeon now") {
+					t.Errorf("%s doesn't say what to do", path)
+				}
+			}
+		})
+	}
+}
+
+// TestClosedCaseByNow: the large words of a closed case are those of now. Its record says what was known then.
+func TestClosedCaseByNow(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+		h.signs("K-1", "VAS-003", stage)
+	}
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.all(label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-1"), label(t, events.ScanBadge, "B-2"))
+	if n := len(h.events(site.Query{Case: "K-1"}, events.KindCaseClosed)); n != 1 {
+		t.Fatalf("closed %d times", n)
+	}
+	if page := h.get(s.path); !strings.Contains(page, "Case K-1 closed, counts come out") {
+		t.Fatalf("just closed: %s", page)
+	}
+	h.after(5 * time.Minute)
+	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFinal, Sheet: "screen", Counter: "B-1",
+		Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 2}}})
+	page := h.get(s.path)
+	verdict := page[strings.Index(page, `id="verdict"`):]
+	if !strings.Contains(verdict[:strings.Index(verdict, "</p>")], "By now: Case K-1 closed. Not accounted for: 1") ||
+		!strings.Contains(verdict, "verdict broken") {
+		t.Errorf("the large words are of then: %s", verdict[:1500])
+	}
+}
