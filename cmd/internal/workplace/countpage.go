@@ -101,17 +101,17 @@ func (v *visit) warnings(sets []projections.SetStanding) ([]string, error) {
 		if verdict == nil {
 			continue
 		}
-		first := func(codes []projections.Code, todo string) {
+		first := func(codes []projections.Code, do string) {
 			for i := range verdict.Findings {
 				f := &verdict.Findings[i]
 				if f.Severity != projections.SeverityNoted && slices.Contains(codes, f.Code) {
-					out = append(out, v.stationLine(s.Key.Set, f)+". "+v.t(todo, s.Key.Set))
+					out = append(out, v.stationLine(s.Key.Set, f)+". "+do)
 					return
 				}
 			}
 		}
-		first(unsterile(), "opened-unsterile")
-		first(wrongSheet(), "count-by-screen")
+		first(unsterile(), v.t("opened-unsterile", s.Key.Set))
+		first(wrongSheet(), v.t("count-by-screen", s.Key.Set))
 	}
 	return out, nil
 }
