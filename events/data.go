@@ -193,7 +193,7 @@ type SetPacked struct {
 	Version     int64       `json:"version"`
 	Exceptions  []Exception `json:"exceptions,omitempty"`
 	WeightGrams int64       `json:"weightGrams,omitzero"`
-	Note        string      `json:"note,omitempty"`
+	Note        string      `json:"note,omitempty" addendum:"text"`
 	SecondLook  string      `json:"secondLook,omitempty"` // badge of a second person who looked it over
 	// NewSet says that a name that was never packed here is meant, though it is like that of another set.
 	NewSet bool `json:"newSet,omitzero"`
@@ -203,7 +203,7 @@ type SetPacked struct {
 type Exception struct {
 	Line    int64  `json:"line"`
 	Counted int64  `json:"counted"`
-	Reason  string `json:"reason"` // missing, substituted, damaged, repair, added, or the site's own word
+	Reason  string `json:"reason" addendum:"own-word"` // missing, substituted, damaged, repair, added, or the site's own word
 }
 
 // Reasons why a line was not packed as listed. Of a piece that is damaged or in repair
@@ -282,11 +282,11 @@ type SetSterilized struct {
 	Loader     string `json:"loader,omitempty"`  // badge of who started it
 	// Emergency is why a load with implants was released before the result of its
 	// biological indicator.
-	Emergency string `json:"emergency,omitempty"`
+	Emergency string `json:"emergency,omitempty" addendum:"text"`
 	// Immediate is why the load was run for immediate use: its sets go from the sterilizer to the case that waits for
 	// them, which For names, and are not kept for another one.
-	Immediate string `json:"immediate,omitempty"`
-	For       string `json:"for,omitempty"`
+	Immediate string `json:"immediate,omitempty" addendum:"text"`
+	For       string `json:"for,omitempty" addendum:"case"`
 }
 
 func (*SetSterilized) Kind() Kind { return KindSetSterilized }
@@ -317,7 +317,7 @@ type Reading struct {
 	Found      string `json:"found"` // a Placement, or none
 	Code       string `json:"code,omitempty"`
 	Unreadable bool   `json:"unreadable,omitzero"`
-	Text       string `json:"text,omitempty"` // of an unreadable code: what was typed or scanned of it
+	Text       string `json:"text,omitempty" addendum:"text"` // of an unreadable code: what was typed or scanned of it
 	// Pages of how many (Of) were read, ascending, where their symbols say so.
 	Pages []int64 `json:"pages,omitempty"`
 	Of    int64   `json:"of,omitzero"`
@@ -426,7 +426,7 @@ type SetChecked struct {
 	Package []PackageFault `json:"package,omitempty"`
 	// Aside: the set is put aside, or released from there for a reason.
 	Aside  Aside  `json:"aside,omitempty"`
-	Reason string `json:"reason,omitempty"`
+	Reason string `json:"reason,omitempty" addendum:"text"`
 }
 
 func (*SetChecked) Kind() Kind { return KindSetChecked }
@@ -547,7 +547,7 @@ type PieceReported struct {
 	// Where it was found or went to: a place, the washer's load in which it was.
 	Place      string `json:"place,omitempty"`
 	WasherLoad string `json:"washerLoad,omitempty"`
-	Note       string `json:"note,omitempty"`
+	Note       string `json:"note,omitempty" addendum:"text"`
 }
 
 func (*PieceReported) Kind() Kind { return KindPieceReported }
@@ -572,7 +572,7 @@ func (d *PieceReported) Check() error {
 
 // SetOpened says that a set was opened for a case.
 type SetOpened struct {
-	Case       string   `json:"case"`
+	Case       string   `json:"case" addendum:"case"`
 	Room       string   `json:"room,omitempty"`
 	Tag        string   `json:"tag,omitempty"`
 	OuterLabel string   `json:"outerLabel,omitempty"`
@@ -629,7 +629,7 @@ const SheetUnreadable = "unreadable"
 
 // SetCounted is one count of one set.
 type SetCounted struct {
-	Case    string    `json:"case"`
+	Case    string    `json:"case" addendum:"case"`
 	Stage   Stage     `json:"stage"`
 	Sheet   string    `json:"sheet"` // the code counted against, screen, or unreadable
 	Counter string    `json:"counter"`
@@ -637,7 +637,7 @@ type SetCounted struct {
 	Counts  []Count   `json:"counts"`
 	Removed []Removed `json:"removed,omitempty"`
 	// SheetText is what was typed or scanned of an unreadable code.
-	SheetText string `json:"sheetText,omitempty"`
+	SheetText string `json:"sheetText,omitempty" addendum:"text"`
 	// Beyond names the lines of Counts that are on no list.
 	Beyond []Beyond `json:"beyond,omitempty"`
 }
@@ -665,7 +665,7 @@ type Count struct {
 type Removed struct {
 	Line     int64  `json:"line"`
 	Quantity int64  `json:"quantity"`
-	Reason   string `json:"reason"`
+	Reason   string `json:"reason" addendum:"text"`
 }
 
 func (*SetCounted) Kind() Kind { return KindSetCounted }
@@ -737,10 +737,10 @@ func (d *SetCounted) checkBeyond(c *checks, counted map[int64]struct{}) {
 
 // CaseClosed ends a case. Subject: the case reference.
 type CaseClosed struct {
-	Case    string   `json:"case"`
+	Case    string   `json:"case" addendum:"case"`
 	Outcome string   `json:"outcome"` // reconciled, unreconciled
-	Actions []string `json:"actions"`
-	Reason  string   `json:"reason,omitempty"`
+	Actions []string `json:"actions" addendum:"text"`
+	Reason  string   `json:"reason,omitempty" addendum:"text"`
 	Witness string   `json:"witness,omitempty"`
 }
 
@@ -803,7 +803,7 @@ func (d *IndicatorRead) Check() error {
 // Subject: the site.
 type PolicyAdopted struct {
 	Policy
-	Reason string `json:"reason,omitempty"`
+	Reason string `json:"reason,omitempty" addendum:"text"`
 }
 
 func (*PolicyAdopted) Kind() Kind { return KindPolicyAdopted }
@@ -825,7 +825,7 @@ type RecordsLost struct {
 	Size   int64  `json:"size"`           // records there were when it was declared
 	Had    int64  `json:"had"`            // records there had been
 	Root   string `json:"root,omitempty"` // RFC 6962 root of those, lower-case hex, where it is known
-	Reason string `json:"reason"`
+	Reason string `json:"reason" addendum:"text"`
 }
 
 func (*RecordsLost) Kind() Kind { return KindRecordsLost }
@@ -883,7 +883,7 @@ func (d *RecordsMapped) Check() error {
 type KeyReplaced struct {
 	Former string `json:"former"` // C2SP signed-note verifier key
 	Key    string `json:"key"`    // the one that takes over
-	Reason string `json:"reason"`
+	Reason string `json:"reason" addendum:"text"`
 }
 
 func (*KeyReplaced) Kind() Kind { return KindKeyReplaced }
@@ -913,7 +913,7 @@ func (d *KeyReplaced) Check() error {
 type StationEnrolled struct {
 	Station string `json:"station"`
 	Key     string `json:"key"` // C2SP signed-note verifier key
-	Reason  string `json:"reason,omitempty"`
+	Reason  string `json:"reason,omitempty" addendum:"text"`
 }
 
 func (*StationEnrolled) Kind() Kind { return KindStationEnrolled }
@@ -941,7 +941,7 @@ func (d *StationEnrolled) Check() error {
 // StationRetired ends a station's right to record. Signed by the ledger's key.
 type StationRetired struct {
 	Station string `json:"station"`
-	Reason  string `json:"reason"`
+	Reason  string `json:"reason" addendum:"text"`
 }
 
 func (*StationRetired) Kind() Kind { return KindStationRetired }
@@ -961,7 +961,7 @@ func (d *StationRetired) Check() error {
 // Subject: the set; the trip is the event's.
 type FindingAcknowledged struct {
 	Code   string `json:"code"`
-	Reason string `json:"reason"`
+	Reason string `json:"reason" addendum:"text"`
 }
 
 func (*FindingAcknowledged) Kind() Kind { return KindFindingAcknowledged }
@@ -981,7 +981,7 @@ func (d *FindingAcknowledged) Check() error {
 type EventCorrected struct {
 	Event  string         `json:"event"`
 	Action string         `json:"action"` // void, replace
-	Reason string         `json:"reason"`
+	Reason string         `json:"reason" addendum:"text"`
 	Data   jsontext.Value `json:"data,omitempty"` // replace: the whole data of the event's kind
 }
 

@@ -41,6 +41,24 @@
 // none; the id, which is taken before, tells it from one that was named
 // (Observed). See ExampleObservations.
 //
+// What an observation says in free text, and the case that it names, stand in what is hashed for the id as
+// "hmac-sha-256." and base64url of HMAC-SHA-256, under a key that the data folder keeps, of
+// "listbound text v1\n" + name + "\n" + text, so that nobody else can try whether a text was this or that
+// (KeyedID). For the trip they are left out. A line may still name another one's event by the id that the texts
+// themselves give, as long as they are there.
+//
+// # Addenda
+//
+// Such texts are not in the record. It has their mark, and beside the ledger lies a disclosure as in RFC 9901,
+// 4.2.1, of salt, the member's name and the text:
+//
+//	mark       = "sha-256." + base64url(SHA-256(disclosure))
+//	disclosure = base64url(["<base64url of 16 random bytes>", "reason", "clamp on the floor"])
+//
+// The mark of a case's reference is the id of the case in the ledger. Which members these are say the tags
+// "addendum" of the data's structs; RevealNote puts the texts back. A station that keeps its own key makes salts itself,
+// and hands in {"signed":"<record>","addenda":["<disclosure>", …]}.
+//
 // # Event
 //
 // An event is a CloudEvents 1.0 envelope in JSON:

@@ -32,6 +32,8 @@ type Observation struct {
 	// Signed is a whole note instead, from a station that keeps its own key.
 	// The other fields are then those of its event.
 	Signed []byte
+	// Addenda are the disclosures of the marks in Signed. A station without a key of its own leaves these to the ledger.
+	Addenda []string
 }
 
 // observationLine is the JSON form.
@@ -45,11 +47,13 @@ type observationLine struct {
 	Medium   string         `json:"medium,omitempty"`
 	Data     jsontext.Value `json:"data"`
 	Signed   string         `json:"signed,omitempty"`
+	Addenda  []string       `json:"addenda,omitempty"`
 }
 
 // signedLine is the JSON form of an observation that is a signed record.
 type signedLine struct {
-	Signed string `json:"signed"`
+	Signed  string   `json:"signed"`
+	Addenda []string `json:"addenda,omitempty"`
 }
 
 // line returns the JSON form of an observation that is not signed.
@@ -67,7 +71,7 @@ func (o *Observation) line() (*observationLine, error) {
 // FormatObservation writes an observation as one JSON object, without a
 // newline, as ParseObservation reads it. It does not check it: see Check.
 func FormatObservation(o *Observation) ([]byte, error) {
-	var v any = signedLine{string(o.Signed)}
+	var v any = signedLine{string(o.Signed), o.Addenda}
 	if o.Signed == nil {
 		l, err := o.line()
 		if err != nil {
@@ -96,7 +100,10 @@ func ParseObservation(raw []byte) (*Observation, error) {
 			l.Medium != "" || len(l.Data) > 0 {
 			return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
 		}
-		return signedObservation([]byte(l.Signed))
+		return signedObservation([]byte(l.Signed), l.Addenda)
+	}
+	if len(l.Addenda) > 0 {
+		return nil, errors.New("addenda stand beside a signed record, and only there")
 	}
 	if err := checkOrigin(l.Station, l.Kind); err != nil {
 		return nil, err
@@ -121,14 +128,17 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	return o, nil
 }
 
-func signedObservation(record []byte) (*Observation, error) {
+func signedObservation(record []byte, addenda []string) (*Observation, error) {
 	e, err := CheckNote(record)
 	if err != nil {
 		return nil, fmt.Errorf("signed record: %w", err)
 	}
+	if err := checkAddenda(record, e, addenda); err != nil {
+		return nil, err
+	}
 	o := &Observation{
 		Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Medium: e.Medium,
-		Data: e.Data, Signed: record,
+		Data: e.Data, Signed: record, Addenda: addenda,
 	}
 	if o.mayNameSet() {
 		o.Set = e.Subject
@@ -141,7 +151,7 @@ func signedObservation(record []byte) (*Observation, error) {
 // passes can be recorded as it is, without being written and read again.
 func (o *Observation) Check() error {
 	if o.Signed != nil {
-		switch read, err := signedObservation(o.Signed); {
+		switch read, err := signedObservation(o.Signed, o.Addenda); {
 		case err != nil:
 			return err
 		case !reflect.DeepEqual(read, o):
@@ -291,9 +301,16 @@ func (o *Observation) ID() (string, error) {
 	return DerivedID(o.Time, d), err
 }
 
-// NewTrip returns the trip that a set.packed without one starts.
+// NewTrip returns the trip that a set.packed without one starts. What the packing
+// says in free text is left out of what it is taken from, so that nobody can try
+// what that may have been.
 func (o *Observation) NewTrip() (string, error) {
-	d, err := o.digest(tripDomain)
+	bare := *o
+	var err error
+	if bare.Data, err = Texts(o.Data, "", func(string, string) (string, error) { return "", nil }); err != nil {
+		return "", err
+	}
+	d, err := bare.digest(tripDomain)
 	return DerivedID(o.Time, d), err
 }
 

@@ -107,7 +107,7 @@ type Held struct {
 	From   string `json:"from,omitempty"`  // RFC 3339; left out: from the event's own time on
 	Until  string `json:"until,omitempty"` // RFC 3339; left out: until another event says so
 	Ended  bool   `json:"ended,omitzero"`  // it holds no longer
-	Reason string `json:"reason,omitempty"`
+	Reason string `json:"reason,omitempty" addendum:"text"`
 	// NewCode says that a code that is entered for the first time is meant, though it looks like another one's.
 	NewCode bool `json:"newCode,omitzero"`
 }
@@ -309,7 +309,7 @@ func entryKeys(e Entry) Keys {
 // these is asked about, refused or told of. It names all of them; one that it leaves out is held to no longer. Subject: the site.
 type RegistersAdopted struct {
 	Registers []Register `json:"registers"`
-	Reason    string     `json:"reason,omitempty"`
+	Reason    string     `json:"reason,omitempty" addendum:"text"`
 }
 
 func (*RegistersAdopted) Kind() Kind { return KindRegistersAdopted }
@@ -337,7 +337,7 @@ const AccessHolds = 12 * time.Hour
 // badge's entry.
 type AccessClaimed struct {
 	Badge  string `json:"badge"`
-	Reason string `json:"reason"`
+	Reason string `json:"reason" addendum:"text"`
 }
 
 func (*AccessClaimed) Kind() Kind { return KindAccessClaimed }

@@ -160,6 +160,7 @@ func (f *formatsMade) examples() map[string]string {
 	for _, r := range f.records {
 		entries = noError(proof.AppendEntry(entries, r))
 	}
+	disclosure := noError(events.Addendum{Salt: "_26bc4LT-ac6q2KI6cBW5es", Name: "family_name", Text: "Möbius"}.Disclosure())
 	var archive bytes.Buffer
 	if err := proof.WriteBundle(&archive, []proof.File{{Path: "checkpoint", Data: f.checkpoint}}, f.ledger); err != nil {
 		panic(err)
@@ -186,6 +187,8 @@ func (f *formatsMade) examples() map[string]string {
 		"binding-digest": f.binding.String() + "\n",
 		"sheet-code":     f.code.String() + "\n",
 		"short-code":     f.code.Short() + "\n",
+		"disclosure":     disclosure + "\n",
+		"mark":           events.Mark(disclosure) + "\n",
 		"tree":           treeLines(f.leaves, f.nodes),
 		"paths":          pathLines(),
 		"entries":        hexLines(entries[:48]),

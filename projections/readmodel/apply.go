@@ -60,8 +60,9 @@ type record struct {
 }
 
 // Parse reads records for Apply. It needs no order and no lock, so a rebuild
-// does it on one processor while the other applies.
-func Parse(origin string, raws []Raw) (*Batch, error) {
+// does it on one processor while the other applies. Disclosed finds the texts beside
+// the records; nil: there are none.
+func Parse(origin string, disclosed events.Disclosed, raws []Raw) (*Batch, error) {
 	b := &Batch{records: make([]record, len(raws))}
 	rd := events.NewReader()
 	for i, r := range raws {
@@ -74,17 +75,18 @@ func Parse(origin string, raws []Raw) (*Batch, error) {
 		if err != nil {
 			return nil, fmt.Errorf("record %d: %w", r.Seq, err)
 		}
-		b.records[i] = record{parsed: parseObserved(rd, n), recorded: at, arrival: events.Remark(remark)}
+		b.records[i] = record{parsed: parseObserved(rd, disclosed, n), recorded: at, arrival: events.Remark(remark)}
 	}
 	return b, nil
 }
 
 // parseObserved reads a note as judgement takes it: without a trip that an
-// earlier program looked up, so that a folder of its is judged like one of today.
-func parseObserved(rd *events.Reader, n []byte) events.Parsed {
+// earlier program looked up, so that a folder of its is judged like one of today, and with the texts that stand beside
+// it: this is where judgement, tables and pages get these from.
+func parseObserved(rd *events.Reader, disclosed events.Disclosed, n []byte) events.Parsed {
 	p := rd.Parse(n)
 	if p.Event != nil {
-		p.Event = rd.Observed(n, p.Event)
+		p.Event = events.RevealNote(n, rd.Observed(n, p.Event), disclosed)
 	}
 	return p
 }

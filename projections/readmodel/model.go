@@ -44,7 +44,9 @@ type Options struct {
 	Path    string        // the SQLite file
 	Ledger  note.Verifier // the ledger's key; its name is the ledger's origin
 	Records Records
-	Moment  time.Time // as of when is judged, until Advance names a later one
+	// Disclosed finds the texts that stand beside the records; nil: there are none.
+	Disclosed events.Disclosed
+	Moment    time.Time // as of when is judged, until Advance names a later one
 
 	// LockWait is how long is waited for another program that has the file locked
 	// before Apply fails; zero: 10 s.
@@ -231,7 +233,7 @@ func (m *Model) resetWorld(ctx context.Context) {
 
 func (m *Model) source(ctx context.Context) *source {
 	return &source{ctx: ctx, model: m, recs: m.opts.Records, origin: m.opts.Ledger.Name(),
-		seen: make(map[int64]facts.Fact), reader: events.NewReader()}
+		disclosed: m.opts.Disclosed, seen: make(map[int64]facts.Fact), reader: events.NewReader()}
 }
 
 func (m *Model) index(ctx context.Context) error {

@@ -61,7 +61,7 @@ func (b *book) batch(t *testing.T, from, to int64) *readmodel.Batch {
 	for seq := from; seq <= to; seq++ {
 		raws = append(raws, readmodel.Raw{Seq: seq, Record: b.records[seq-1]})
 	}
-	out, err := readmodel.Parse(b.signer.Name(), raws)
+	out, err := readmodel.Parse(b.signer.Name(), nil, raws)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -93,7 +93,7 @@ func TestPositionAndRows(t *testing.T) {
 		}
 	}
 	raws := []readmodel.Raw{{Seq: 1, Record: b.records[0]}, {Seq: 2, Record: b.records[1]}, {Seq: 4, Record: b.records[3]}}
-	if _, err := readmodel.Parse(b.signer.Name(), raws); err == nil || err.Error() != "record 4 came where 3 was due" {
+	if _, err := readmodel.Parse(b.signer.Name(), nil, raws); err == nil || err.Error() != "record 4 came where 3 was due" {
 		t.Errorf("records with a gap: %v", err)
 	}
 	// A batch that fails half way leaves position, rows and the audit where they were.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -159,6 +160,12 @@ func (m *Model) FindEvents(ctx context.Context, id string) ([]int64, error) {
 		return nil, nil
 	}
 	return m.seqs(ctx, `SELECT seq FROM events WHERE `+factRows[facts.DimEvent]+` ORDER BY seq`, args...)
+}
+
+// ObservedAt returns the records of what was observed within a millisecond, in order.
+func (m *Model) ObservedAt(ctx context.Context, at time.Time) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE observed >= ? AND observed < ? ORDER BY seq`,
+		at.UnixNano(), at.Add(time.Millisecond).UnixNano())
 }
 
 // Station returns what the audit knows of a station, nil for one that has

@@ -28,6 +28,8 @@ type source struct {
 	model  *Model
 	recs   Records
 	origin string
+	// disclosed finds the texts that stand beside the records.
+	disclosed events.Disclosed
 	// seen keeps what was read: the dimensions of one judgement overlap.
 	seen   map[int64]facts.Fact
 	reader *events.Reader
@@ -219,7 +221,7 @@ func (s *source) fact(seq, remarks int64) (facts.Fact, error) {
 	if err != nil {
 		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
 	}
-	p := parseObserved(s.reader, n)
+	p := parseObserved(s.reader, s.disclosed, n)
 	if p.Err != nil {
 		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return facts.Fact{}, nil

@@ -37,15 +37,15 @@ func (p *pages) fact(seq int64) (*events.Event, time.Time, error) {
 	if err != nil {
 		return nil, time.Time{}, err
 	}
-	n, at, _, err := proof.SplitArrival(p.site.Name(), raw)
+	_, at, _, err := proof.SplitArrival(p.site.Name(), raw)
 	if err != nil {
 		return nil, at, fmt.Errorf("record %d: %w", seq, err)
 	}
-	e, err := events.ParseNote(n)
+	e, err := p.site.EventAt(seq)
 	if err != nil {
-		return nil, at, nil // not an event; its remark says so
+		return nil, at, nil //nolint:nilerr // not an event; its remark says so
 	}
-	return events.Observed(n, e), at, nil
+	return e, at, nil
 }
 
 func (p *pages) recordTable(words *shell.Words, id, title string, m *site.View, r *http.Request, seqs []int64) (*table,

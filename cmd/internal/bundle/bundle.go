@@ -11,6 +11,7 @@
 //	timestamp/<size>.…       the newest timestamp of a checkpoint, where there is one
 //	covers                   what it holds without anything left out (see Covers)
 //	heads/<place>.head       proof of the newest record about one thing (see proof.HeadProof)
+//	addenda                  what the records say in free text, where they have marks of it (see events.Addendum)
 //	ledger.vkey              the ledger's public key, C2SP signed-note form
 //	checkpoint               the signed checkpoint all proofs lead to
 //	records/<seq>.note       the records as stored
@@ -49,6 +50,7 @@ const (
 	proofsDir      = "proofs/"
 	proofSuffix    = ".tlog-proof"
 	earlierDir     = "earlier/"
+	addendaFile    = "addenda"
 )
 
 //go:embed readme.txt
@@ -69,6 +71,7 @@ type Content struct {
 	Covers     *Covers
 	Heads      []proof.HeadProof
 	Earlier    []proof.Consistency
+	Addenda    []string // the disclosures of the records' marks, as far as they are there
 	Custody    *Custody
 	Timestamp  *Timestamp // nil: none
 	Story      *Story
@@ -92,6 +95,9 @@ func Write(w io.Writer, c Content, ledger note.Signer) error {
 		{Path: checkpointFile, Data: c.Checkpoint},
 		{Path: coversFile, Data: c.Covers.Marshal()},
 		{Path: custodyFile, Data: c.Custody.Marshal()},
+	}
+	if len(c.Addenda) > 0 {
+		files = append(files, proof.File{Path: addendaFile, Data: []byte(strings.Join(c.Addenda, "\n") + "\n")})
 	}
 	for _, h := range c.Heads {
 		files = append(files, headFile(h))
@@ -141,8 +147,10 @@ type Report struct {
 	Coverage *Coverage `json:"coverage,omitempty"`
 	Stamped  []Stamped `json:"stamped,omitempty"`
 	Custody  *Custody  `json:"custody,omitempty"`
-	Holes    []Hole    `json:"holes,omitempty"`   // in the stations' numbering
-	History  string    `json:"history,omitempty"` // as this checker makes it of the records
+	// Redacted is how many marks there are of which the text isn't here.
+	Redacted int    `json:"redacted,omitzero"`
+	Holes    []Hole `json:"holes,omitempty"`   // in the stations' numbering
+	History  string `json:"history,omitempty"` // as this checker makes it of the records
 	// Compared is how it stands to what the ledger gave out at another time, where asked.
 	Compared *Comparison `json:"compared,omitempty"`
 }
@@ -240,6 +248,7 @@ func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
 	covers := r.covers(b)
 	r.names(b, covers)
 	all := r.records(b, keys, covers, signed, cp)
+	texts := r.addenda(b, all)
 	r.earlier(b, signed, cp)
 	r.custody(b, all)
 	r.timestamp(b, keys, cp)
@@ -248,11 +257,12 @@ func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
 		r.add(-1, recordsDir, "the bundle holds no record")
 	case covers != nil:
 		r.complete(b, covers, all, cp.Size)
-		r.replay(b, covers, all)
+		r.replay(b, covers, all, texts)
 	case slices.ContainsFunc(all, func(e *entry) bool { return len(e.links) > 0 }):
 		r.add(-1, coversFile, "it is missing: what is left out of such a bundle would not show")
 	}
 	r.holes(all, covers)
+	r.nameCases(texts)
 }
 
 // covers reads what the bundle says it covers, nil for one of an earlier program.

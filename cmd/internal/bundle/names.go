@@ -60,7 +60,7 @@ func (r *Report) names(b *proof.Bundle, c *Covers) {
 // known reports whether a bundle has a file of that name.
 func known(b *proof.Bundle, path string, c *Covers) bool {
 	switch path {
-	case readmeFile, historyText, historyJSON, keyFile, checkpointFile, coversFile, custodyFile:
+	case readmeFile, historyText, historyJSON, keyFile, checkpointFile, coversFile, custodyFile, addendaFile:
 		return true
 	}
 	if _, ok := seqOf(path); ok {

@@ -89,8 +89,8 @@ func (s *Story) JSON() (out []byte, err error) {
 }
 
 // replay judges the records of a bundle anew, and compares what its history says.
-func (r *Report) replay(b *proof.Bundle, c *Covers, all []*entry) {
-	s, err := judged(c, all)
+func (r *Report) replay(b *proof.Bundle, c *Covers, all []*entry, texts events.Disclosed) {
+	s, err := judged(c, all, texts)
 	if err != nil {
 		r.add(-1, historyText, "the records can't be judged: "+err.Error())
 		return
@@ -144,14 +144,15 @@ func (r *Report) told(b *proof.Bundle, c *Covers, name string, want []byte) {
 }
 
 // judged judges the records of a bundle.
-func judged(c *Covers, all []*entry) (*Story, error) {
+func judged(c *Covers, all []*entry, texts events.Disclosed) (*Story, error) {
 	w := judge.NewWorld(nil)
 	w.SetMoment(c.Judged)
 	for _, e := range all {
 		if !c.AsOf.IsZero() && e.fact.recorded.After(c.AsOf) {
 			continue
 		}
-		w.Add(facts.Fact{Seq: e.seq, Recorded: e.fact.recorded, Remarks: e.fact.remarks, Event: events.Observed(e.note, e.event)})
+		said := events.RevealNote(e.note, events.Observed(e.note, e.event), texts)
+		w.Add(facts.Fact{Seq: e.seq, Recorded: e.fact.recorded, Remarks: e.fact.remarks, Event: said})
 	}
 	if c.Of == Everything {
 		vs, err := notWhole(w)
@@ -164,6 +165,9 @@ func judged(c *Covers, all []*entry) (*Story, error) {
 		of.Set = name
 	case "case":
 		of.Case = name
+		if a, ok := texts(name); ok {
+			of.Case = a.Text
+		}
 	case "load":
 		of.Load = name
 	case "trip":

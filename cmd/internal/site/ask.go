@@ -78,7 +78,7 @@ func (v *View) Facts(ctx context.Context, dim facts.Dim, key string) ([]*events.
 // Preview judges an observation without recording it: what the verdict of its
 // trip would be. A page shows it at the scan, before a person confirms.
 func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections.Verdict, error) {
-	id, err := o.ID()
+	id, err := o.KeyedID(v.site.addenda.idKey())
 	if err != nil {
 		return nil, refusal.Because(err)
 	}

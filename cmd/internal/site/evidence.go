@@ -63,7 +63,7 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	}
 	rec := &recorder{seqs: make(map[int64]bool), stations: make(map[string]bool)}
 	c := bundle.Content{Key: s.vkey, Covers: &bundle.Covers{
-		Of: q.describe(), AsOf: q.AsOf, Program: Program(), Judgement: bundle.Judgement(),
+		Of: s.keysOf(q)[0], AsOf: q.AsOf, Program: Program(), Judgement: bundle.Judgement(),
 	}}
 	h, err := Answer(s, func(v *View) (*projections.History, error) {
 		c.Covers.Judged, c.Covers.Size = v.moment(q.AsOf), v.Position()
@@ -76,7 +76,7 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 	words.Embedded().TellHistory(h)
 	h.Size = c.Covers.Size
 	c.Story = &bundle.Story{History: h}
-	g := &gathering{site: s, covers: c.Covers, seqs: rec.seqs, mapping: m}
+	g := &gathering{site: s, covers: c.Covers, seqs: rec.seqs, mapping: m, keysOf: s.keysOf(q)}
 	if err := g.gather(ctx); err != nil {
 		return err
 	}
@@ -91,8 +91,13 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 }
 
 func (s *Site) writeBundle(ctx context.Context, q Query, c *bundle.Content, w io.Writer) (err error) {
-	names := make(map[string]bool)
+	names, marks := make(map[string]bool), make(map[string]bool)
 	for _, r := range c.Records {
+		if text, err := events.Text(r.Record); err == nil {
+			for _, m := range events.Marks(text) {
+				marks[m] = true
+			}
+		}
 		if station, _, err := routeOf(s.Name())(r.Record); err == nil {
 			names[station] = true
 		}
@@ -100,6 +105,7 @@ func (s *Site) writeBundle(ctx context.Context, q Query, c *bundle.Content, w io
 	if c.Custody, err = s.Custody(ctx, func(name string) bool { return names[name] }); err != nil {
 		return err
 	}
+	c.Addenda = s.addenda.disclosures(marks)
 	earlier := q.Earlier
 	if c.Timestamp = s.timestamps.toShow(); c.Timestamp != nil {
 		if cp, err := s.keys.OpenCheckpoint(c.Checkpoint, s.Name()); err != nil || cp.Size < c.Timestamp.Size {
@@ -199,8 +205,24 @@ type gathering struct {
 	covers  *bundle.Covers
 	seqs    map[int64]bool
 	mapping *mapping
+	keysOf  []string // what is asked for, as the ledger links it
 	heads   []proof.HeadProof
 	proved  map[int]bool
+}
+
+// keysOf returns what a question is about, as the ledger links its records: a case is known there by the marks of its
+// reference, and to an earlier program's records by the reference itself.
+func (s *Site) keysOf(q Query) (keys []string) {
+	if q.Trip == "" && q.Case != "" {
+		for _, mark := range s.addenda.ofCase(q.Case) {
+			keys = append(keys, Query{Case: mark}.describe())
+		}
+	}
+	plain := q.describe()
+	if linked, err := s.ledger.Linked(plain); len(keys) == 0 || err == nil && linked {
+		keys = append(keys, plain)
+	}
+	return keys
 }
 
 // record is what gathering needs of one record.
@@ -218,7 +240,7 @@ func (g *gathering) read(seq int64) (linkedRecord, error) {
 	if err != nil {
 		return linkedRecord{}, err
 	}
-	e, err := g.site.EventAt(seq)
+	e, err := g.site.SignedAt(seq)
 	return linkedRecord{e, links}, err
 }
 
@@ -276,6 +298,9 @@ func (g *gathering) keys() (whole map[string]bool, sets map[string][]int64, err 
 	kind, _, _ := strings.Cut(g.covers.Of, " ")
 	if kind != "trip" {
 		whole[g.covers.Of] = true
+		for _, key := range g.keysOf {
+			whole[key] = true
+		}
 	}
 	whole["site "+SiteOf(g.site.Name())] = true
 	loaded := make(map[string][]int64)

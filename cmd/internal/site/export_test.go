@@ -15,3 +15,6 @@ func (t *turn) Waiting() int {
 
 // Waiting returns how many wait for the intake.
 func (s *Site) Waiting() int { return s.intake.Waiting() }
+
+// KeysOf returns what a question is about, as the ledger links it.
+func (s *Site) KeysOf(q Query) []string { return s.keysOf(q) }

@@ -7,6 +7,7 @@ import (
 	"io"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/events"
 	"listbound/ledger"
 	"listbound/projections/readmodel"
 )
@@ -50,7 +51,7 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 		err = s.advance(ctx, m)
 	}
 	if err == nil {
-		err = feed(ctx, s.ledger, m, progress, batchLen)
+		err = feed(ctx, s.ledger, m, s.addenda.disclosed, progress, batchLen)
 	}
 	switch {
 	case err == nil:
@@ -87,7 +88,7 @@ func (s *Site) Behind() int64 {
 // followUp brings the other followers up to date.
 func (s *Site) followUp(ctx context.Context) {
 	for _, f := range s.opts.Followers {
-		if err := feed(ctx, s.ledger, f, nil, batchLen); err != nil && ctx.Err() == nil {
+		if err := feed(ctx, s.ledger, f, s.addenda.disclosed, nil, batchLen); err != nil && ctx.Err() == nil {
 			s.opts.Logger.Error("a follower of the ledger lags behind", "follower", f.Name(), "position", f.Position(), "error", err)
 		}
 	}
@@ -105,7 +106,7 @@ func (s *Site) restart(ctx context.Context) error {
 }
 
 // feed reads on one goroutine and applies on another.
-func feed(ctx context.Context, l *ledger.Ledger, m applier, progress Progress, size int) error {
+func feed(ctx context.Context, l *ledger.Ledger, m applier, disclosed events.Disclosed, progress Progress, size int) error {
 	from, total := m.Position()+1, l.Size()
 	if from < 1 {
 		return readmodel.ErrStopped
@@ -119,7 +120,7 @@ func feed(ctx context.Context, l *ledger.Ledger, m applier, progress Progress, s
 	failed := make(chan error, 1)
 	go func() {
 		defer close(batches)
-		failed <- parseAll(ctx, l, from, total, size, batches)
+		failed <- parseAll(ctx, l, disclosed, from, total, size, batches)
 	}()
 	var err error
 	for b := range batches {
@@ -138,13 +139,15 @@ func feed(ctx context.Context, l *ledger.Ledger, m applier, progress Progress, s
 	return err
 }
 
-func parseAll(ctx context.Context, l *ledger.Ledger, from, total int64, size int, out chan<- *readmodel.Batch) error {
+func parseAll(
+	ctx context.Context, l *ledger.Ledger, disclosed events.Disclosed, from, total int64, size int, out chan<- *readmodel.Batch,
+) error {
 	var raws []readmodel.Raw
 	flush := func() error {
 		if len(raws) == 0 {
 			return nil
 		}
-		b, err := readmodel.Parse(l.Origin(), raws)
+		b, err := readmodel.Parse(l.Origin(), disclosed, raws)
 		if err != nil {
 			return err
 		}

@@ -13,6 +13,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 	"listbound/projections/readmodel"
 )
@@ -217,6 +218,11 @@ func (s *Site) begin(ctx context.Context) (*intake, error) {
 	if err := s.catchUp(ctx, nil); err != nil {
 		return nil, err
 	}
+	// What an earlier batch took in and did not store was refused with it.
+	s.addenda.forget(0)
+	if err := s.addenda.begin(); err != nil {
+		return nil, s.notKept(err)
+	}
 	return &intake{
 		signing: newSigning(ctx, s, s.current()), refs: newReferences(ctx, s, s.current()), seen: make(map[string]*line),
 	}, nil
@@ -249,10 +255,25 @@ func (s *Site) damaged(err error) error {
 	return fmt.Errorf("%w; keep a copy of the folder, then run: listbound repair --data %s", err, s.opts.Dir)
 }
 
+// notKept says why texts could not be kept beside the ledger, as where the ledger itself can't be written.
+func (s *Site) notKept(err error) error {
+	if why := s.writable(); why != nil {
+		return why
+	}
+	if disk.This().IsNoRoom(err) {
+		return fmt.Errorf("%w: %w", ledger.ErrNoRoom, err)
+	}
+	return err
+}
+
 // append stores entries and lets judgement follow.
 func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.Appended, error) {
 	if len(entries) == 0 {
 		return nil, nil
+	}
+	// A record's texts are on disk before it is: no mark is ever acknowledged that nothing is known of.
+	if err := s.addenda.flush(); err != nil {
+		return nil, s.notKept(err)
 	}
 	stored, err := s.ledger.Append(ctx, entries...)
 	if err != nil {
@@ -286,7 +307,10 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	if l.err = in.permitted(ctx, l.obs); l.err != nil {
 		return
 	}
-	id, err := l.obs.ID()
+	id, err := l.obs.KeyedID(in.site.addenda.idKey())
+	if err == nil {
+		err = refuseMarks(l.obs)
+	}
 	if err != nil {
 		l.err = refusal.Because(err)
 		return
@@ -296,6 +320,9 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 		return
 	}
 	known, err := in.known(ctx, id, l)
+	if err == nil && !known && l.obs.Signed == nil {
+		known, err = in.knownBefore(ctx, id, l)
+	}
 	if err != nil || known {
 		l.err = err
 		return
@@ -347,6 +374,65 @@ func (in *intake) known(ctx context.Context, id string, l *line) (bool, error) {
 		return err == nil, err
 	}
 	return false, nil
+}
+
+// named returns the records of an event by its id; also by that which whoever made a file takes from the observation, as
+// long as its texts are there.
+func (s *Site) named(ctx context.Context, m *readmodel.Model, id string) ([]int64, error) {
+	seqs, err := m.FindEvents(ctx, id)
+	if err != nil || len(seqs) > 0 {
+		return seqs, err
+	}
+	at, err := events.IDTime(id)
+	if err != nil {
+		return nil, nil //nolint:nilerr // nothing is recorded under what is no id
+	}
+	if seqs, err = m.ObservedAt(ctx, at); err != nil {
+		return nil, err
+	}
+	for _, seq := range seqs {
+		e, err := s.EventAt(seq)
+		if err != nil {
+			return nil, err
+		}
+		if e.HasID(id) {
+			return []int64{seq}, nil
+		}
+	}
+	return nil, nil
+}
+
+// knownBefore answers a line that an earlier program recorded, whose ids were taken from the texts themselves.
+func (in *intake) knownBefore(ctx context.Context, id string, l *line) (bool, error) {
+	former, err := l.obs.ID()
+	if err != nil || former == id {
+		return false, err
+	}
+	return in.known(ctx, former, l)
+}
+
+// refuseMarks refuses an observation that says a mark where a text belongs: it would be shown as another text.
+func refuseMarks(o *events.Observation) error {
+	if o.Signed != nil {
+		return nil
+	}
+	raw, err := events.FormatObservation(o)
+	if err != nil {
+		return err
+	}
+	named := 0 // a case whose reference was taken out is named by its id
+	if _, err := events.Texts(o.Data, "", func(name, text string) (string, error) {
+		if name == events.AddendumCase && events.IsMark(text) {
+			named++
+		}
+		return text, nil
+	}); err != nil {
+		return err
+	}
+	if marks := events.Marks(raw); len(marks) > named {
+		return fmt.Errorf("%s is what the ledger writes in the place of a text, and is no text", marks[0])
+	}
+	return nil
 }
 
 // enter makes a line the event that is stored, signed and in its place among
@@ -467,6 +553,9 @@ func (in *intake) enterSigned(l *line) (*events.Event, error) {
 		return nil, refusal.New("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger",
 			e.Kind())
 	}
+	if err := in.site.addenda.take(o.Addenda); err != nil {
+		return nil, refusal.Because(err)
+	}
 	var remark events.Remark
 	if !c.signed(e, o.Signed) {
 		remark = events.RemarkSignature
@@ -481,7 +570,7 @@ func (in *intake) enterSigned(l *line) (*events.Event, error) {
 	if remark != 0 {
 		l.receipt.Remark = remark.String()
 	}
-	return e, nil
+	return events.RevealNote(o.Signed, e, in.site.addenda.disclosed), nil
 }
 
 // receiptOf begins an event's receipt. It names the trip that the event belongs
@@ -498,8 +587,17 @@ func (in *intake) receiptOf(e *events.Event) (Receipt, error) {
 	return r, err
 }
 
-// EventAt reads the event of one record.
+// EventAt reads the event of one record, with the texts that stand beside it.
 func (s *Site) EventAt(seq int64) (*events.Event, error) {
+	n, e, err := s.noteAt(seq)
+	if err != nil {
+		return nil, err
+	}
+	return events.RevealNote(n, e, s.addenda.disclosed), nil
+}
+
+// SignedAt reads the event of one record as it is signed, without them.
+func (s *Site) SignedAt(seq int64) (*events.Event, error) {
 	_, e, err := s.noteAt(seq)
 	return e, err
 }

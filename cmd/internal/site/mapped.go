@@ -116,7 +116,7 @@ func (a *linkAudit) first(id string) *events.Event {
 	if err != nil || seq == 0 {
 		return nil
 	}
-	e, err := a.site.EventAt(seq)
+	e, err := a.site.SignedAt(seq)
 	if err != nil {
 		return nil // the record itself is told of
 	}

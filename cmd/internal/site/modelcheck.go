@@ -89,7 +89,7 @@ func (s *Site) snapshot(ctx context.Context, fresh *readmodel.Model) (*readmodel
 	if held == nil {
 		return nil, refusal.ErrClosed
 	}
-	if err := feed(ctx, s.ledger, fresh, nil, batchLen); err != nil {
+	if err := feed(ctx, s.ledger, fresh, s.addenda.disclosed, nil, batchLen); err != nil {
 		return nil, err
 	}
 	if _, err := fresh.Advance(ctx, held.Moment()); err != nil {

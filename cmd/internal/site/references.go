@@ -246,7 +246,13 @@ func (r *references) checkPacked(ctx context.Context, o *events.Observation, d *
 		return err
 	}
 	if e.Trip == "" {
-		e.Trip, err = o.NewTrip()
+		if e.Trip, err = o.NewTrip(); err != nil {
+			return err
+		}
+		if _, ok, err := r.setOf(ctx, e.Trip); err != nil || !ok {
+			return err
+		}
+		e.Trip, err = o.NewKeyedTrip(r.site.addenda.idKey())
 		return err
 	}
 	set, ok, err := r.setOf(ctx, e.Trip)
@@ -450,6 +456,9 @@ func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrect
 		return refusal.New("the event corrected belongs to another trip; leave the trip out")
 	}
 	e.Subject, e.Trip = target.Subject, target.Trip
+	corrected := *d
+	corrected.Event = target.ID
+	e.Data = &corrected
 	if d.Action != "replace" {
 		return nil
 	}
@@ -461,9 +470,7 @@ func (r *references) checkCorrection(ctx context.Context, d *events.EventCorrect
 	if err != nil {
 		return err
 	}
-	corrected := *d
 	corrected.Data = raw
-	e.Data = &corrected
 	return nil
 }
 
@@ -472,14 +479,19 @@ func (r *references) corrected(ctx context.Context, id string) (*events.Event, e
 	if e := r.byID[id]; e != nil {
 		return e, nil
 	}
-	seq, err := r.model.FindEvent(ctx, id)
+	for _, e := range r.byID {
+		if e.HasID(id) {
+			return e, nil
+		}
+	}
+	seqs, err := r.site.named(ctx, r.model, id)
 	if err != nil {
 		return nil, err
 	}
-	if seq == 0 {
+	if len(seqs) == 0 {
 		return nil, refusal.Keyed("event-unknown", "event %s is not known here, so it can't be corrected", id)
 	}
-	return r.site.EventAt(seq)
+	return r.site.EventAt(seqs[0])
 }
 
 // replacement returns the data that is put in place of the target's, held to

@@ -49,11 +49,12 @@ func newSigning(ctx context.Context, s *Site, m *readmodel.Model) *signing {
 // mark is where a batch stood before a line.
 type mark struct {
 	entries int
+	addenda int
 	chains  map[string]*chain // of the stations that the line may move on
 }
 
 func (b *signing) mark(o *events.Observation) mark {
-	m := mark{len(b.entries), make(map[string]*chain)}
+	m := mark{len(b.entries), b.site.addenda.unflushed(), make(map[string]*chain)}
 	names := []string{o.Station, b.site.Name()}
 	switch d := o.Data.(type) {
 	case *events.StationEnrolled:
@@ -75,6 +76,7 @@ func (b *signing) mark(o *events.Observation) mark {
 // undo takes back what a line did that is refused.
 func (b *signing) undo(m mark) {
 	b.entries, b.events = b.entries[:m.entries], b.events[:m.entries]
+	b.site.addenda.forget(m.addenda)
 	for name, c := range m.chains {
 		if c == nil {
 			delete(b.chains, name)
@@ -84,14 +86,26 @@ func (b *signing) undo(m mark) {
 	}
 }
 
-// sign numbers, signs and queues an event.
+// sign numbers, signs and queues an event. This is the one place where what it says in free text is put beside the
+// record.
 func (b *signing) sign(e *events.Event, c *chain) error {
 	e.StationSeq, e.StationPrev = c.count+1, c.hash
-	n, err := events.Sign(e, c.signer)
+	if err := e.Check(); err != nil {
+		return refusal.Because(err) // as it was said: its marks would pass in the place of any text
+	}
+	of, err := b.correctedKind(e)
+	if err != nil {
+		return err
+	}
+	hidden, err := b.site.addenda.hide(e, of)
+	if err != nil {
+		return err
+	}
+	n, err := events.Sign(hidden, c.signer)
 	if err != nil {
 		return refusal.Because(err) // too large, or what no record may hold
 	}
-	if err := b.queue(e, n, c, 0); err != nil {
+	if err := b.queue(hidden, n, c, 0); err != nil {
 		return err
 	}
 	c.count, c.hash = e.StationSeq, events.NoteHash(n)
@@ -119,6 +133,26 @@ func (b *signing) queue(e *events.Event, n []byte, c *chain, remark events.Remar
 	return nil
 }
 
+// correctedKind returns the kind of the event that one corrects in the end, "" where it corrects none.
+func (b *signing) correctedKind(e *events.Event) (events.Kind, error) {
+	const longest = 16 // corrections of corrections
+	for range longest {
+		d, ok := e.Data.(*events.EventCorrected)
+		if !ok {
+			return "", nil
+		}
+		of, err := b.firstOf(d.Event)
+		if err != nil || of == nil {
+			return "", err
+		}
+		if of.Kind() != events.KindEventCorrected {
+			return of.Kind(), nil
+		}
+		e = of
+	}
+	return "", nil
+}
+
 // linked reports whether a record is linked to a key, in the ledger or before in this batch.
 func (b *signing) linked(key string) (bool, error) {
 	if slices.ContainsFunc(b.entries, func(e ledger.Entry) bool { return slices.Contains(e.About, key) }) {
@@ -139,17 +173,18 @@ func (c *chain) signed(e *events.Event, n []byte) bool {
 	return slices.ContainsFunc(c.former, func(v note.Verifier) bool { return events.VerifyNote(n, v) == nil })
 }
 
-// firstOf returns the first event recorded under an id, in the ledger or before in this batch, nil where there is none.
+// firstOf returns the first event recorded under an id, as it is signed, in the ledger or before in this batch, nil where
+// there is none.
 func (b *signing) firstOf(id string) (*events.Event, error) {
-	seqs, err := b.model.FindEvents(b.ctx, id)
+	seqs, err := b.site.named(b.ctx, b.model, id)
 	if err != nil {
 		return nil, err
 	}
 	if len(seqs) > 0 {
-		return b.site.EventAt(seqs[0])
+		return b.site.SignedAt(seqs[0])
 	}
-	for _, e := range b.events {
-		if e.ID == id {
+	for i, e := range b.events {
+		if e.ID == id || events.RevealNote(b.entries[i].Note, e, b.site.addenda.disclosed).HasID(id) {
 			return e, nil
 		}
 	}
@@ -291,7 +326,7 @@ func (b *signing) ledgerEvent(at time.Time, d events.Data) (*events.Event, error
 		return nil, err
 	}
 	o := &events.Observation{Station: b.site.Name(), Kind: d.Kind(), Time: at, Data: d}
-	id, err := o.ID()
+	id, err := o.KeyedID(b.site.addenda.idKey())
 	if err != nil {
 		return nil, err
 	}

@@ -8,6 +8,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"os"
@@ -49,6 +50,7 @@ type Options struct {
 	Command string
 	Logger  *slog.Logger
 	HTTP    *http.Client // for the witnesses; nil: http.DefaultClient
+	Random  io.Reader    // of salts and of the key of ids; nil: crypto/rand.Reader
 	// Zone is the site's time zone, such as Europe/Berlin, and Weight its unit of
 	// weight, kg or lb. Both stay in the folder; empty leaves what is there.
 	Zone, Weight string
@@ -72,6 +74,7 @@ type Site struct {
 	opening bool   // Open has not ended
 	keys    proof.Keys
 	ledger  *ledger.Ledger
+	addenda *addenda
 
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
@@ -161,6 +164,9 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 		return err
 	}
 	if err := settings.keep(s.opts.Dir); err != nil {
+		return err
+	}
+	if s.addenda, err = readAddenda(s.opts.Dir, s.opts.Random); err != nil {
 		return err
 	}
 	if s.model, err = readmodel.Open(ctx, s.modelOptions(s.modelPath())); err != nil {
@@ -450,6 +456,7 @@ func (s *Site) removeChecks() error {
 func (s *Site) modelOptions(path string) readmodel.Options {
 	return readmodel.Options{
 		Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment(), LockWait: s.opts.LockWait,
+		Disclosed: s.addenda.disclosed,
 	}
 }
 
@@ -467,7 +474,7 @@ func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress P
 	const percent = 400
 	defer debug.SetGCPercent(debug.SetGCPercent(percent))
 	if err = m.BeginBulk(ctx); err == nil {
-		err = feed(ctx, l, m, progress, rebuildBatch)
+		err = feed(ctx, l, m, o.Disclosed, progress, rebuildBatch)
 	}
 	if err == nil {
 		err = m.EndBulk(ctx)

@@ -104,7 +104,7 @@ func fillSlowly(ctx context.Context, l *ledger.Ledger, o readmodel.Options, rest
 		return nil, err
 	}
 	const piece = 500
-	if err := feed(ctx, l, &resting{m, rest}, nil, piece); err != nil {
+	if err := feed(ctx, l, &resting{m, rest}, o.Disclosed, nil, piece); err != nil {
 		return nil, errors.Join(err, m.Close())
 	}
 	return m, nil

@@ -1,0 +1,429 @@
+package events
+
+import (
+	"bytes"
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io"
+	"reflect"
+	"slices"
+	"strings"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+)
+
+// An Addendum is what a record says in free text, or the reference of its case. It stands beside the ledger, where it
+// can be taken out again; the record holds its mark. Its written form is the disclosure of RFC 9901, 4.2.1: base64url of
+// a JSON array of salt, name and text; the mark is made of that form's digest.
+type Addendum struct {
+	Salt string // base64url of 16 random bytes or more: without it nobody can try what the text may have been
+	Name string // the member of the data that it belongs to, such as reason; case for a case's reference
+	Text string
+}
+
+// AddendumCase is the name of a case's reference, whichever member it stands in.
+const AddendumCase = "case"
+
+// saltBytes is how many random bytes a salt has.
+const saltBytes = 16
+
+// markStart begins a mark; what follows is a SHA-256 in base64url, of this many characters.
+const (
+	markStart  = "sha-256."
+	markDigest = 43
+)
+
+// NewAddendum gives a text its salt.
+func NewAddendum(random io.Reader, name, text string) (Addendum, error) {
+	var salt [saltBytes]byte
+	if _, err := io.ReadFull(random, salt[:]); err != nil {
+		return Addendum{}, fmt.Errorf("salt for %s: %w", name, err)
+	}
+	return Addendum{base64.RawURLEncoding.EncodeToString(salt[:]), name, text}, nil
+}
+
+// Disclosure returns the written form.
+func (a Addendum) Disclosure() (string, error) {
+	raw := []byte("[")
+	for i, s := range []string{a.Salt, a.Name, a.Text} {
+		if i > 0 {
+			raw = append(raw, ", "...)
+		}
+		var err error
+		if raw, err = jsontext.AppendQuote(raw, s); err != nil {
+			return "", fmt.Errorf("%s: %w", a.Name, err)
+		}
+	}
+	return base64.RawURLEncoding.EncodeToString(append(raw, ']')), nil
+}
+
+// ParseDisclosure reads the written form.
+func ParseDisclosure(s string) (Addendum, error) {
+	raw, err := base64.RawURLEncoding.Strict().DecodeString(s)
+	if err != nil {
+		return Addendum{}, errors.New("an addendum is not in base64url")
+	}
+	var parts []string
+	if err := json.Unmarshal(raw, &parts); err != nil || len(parts) != 3 || parts[1] == "" || parts[2] == "" {
+		return Addendum{}, errors.New("an addendum is not an array of salt, name and text")
+	}
+	salt, err := base64.RawURLEncoding.DecodeString(parts[0])
+	if err != nil || len(salt) < saltBytes {
+		return Addendum{}, fmt.Errorf("an addendum's salt has fewer than %d bytes", saltBytes)
+	}
+	return Addendum{parts[0], parts[1], parts[2]}, nil
+}
+
+// DisclosureDigest returns the digest of a written form, in base64url: the value that RFC 9901 calls the digest of a
+// disclosure.
+func DisclosureDigest(disclosure string) string {
+	h := sha256.Sum256([]byte(disclosure))
+	return base64.RawURLEncoding.EncodeToString(h[:])
+}
+
+// Mark returns what stands in a record in the place of a text: "sha-256." and the digest of its disclosure. That of a
+// case's reference is the id of the case in the ledger.
+func Mark(disclosure string) string { return markStart + DisclosureDigest(disclosure) }
+
+// IsMark reports whether a text is of the form of a mark.
+func IsMark(s string) bool {
+	d, ok := strings.CutPrefix(s, markStart)
+	if !ok || len(d) != markDigest {
+		return false
+	}
+	_, err := base64.RawURLEncoding.Strict().DecodeString(d)
+	return err == nil
+}
+
+// Disclosed finds the addendum of a mark; false where it was taken out.
+type Disclosed func(mark string) (Addendum, bool)
+
+// Marks returns the marks in the text of a record, in their order.
+func Marks(text []byte) (marks []string) {
+	eachMark(text, func(at int, mark string) { marks = append(marks, mark) })
+	return marks
+}
+
+// eachMark finds strings that are marks, each with the place of its opening quote.
+func eachMark(text []byte, found func(at int, mark string)) {
+	const start = `"` + markStart
+	for at := 0; ; {
+		i := bytes.Index(text[at:], []byte(start))
+		if i < 0 {
+			return
+		}
+		at += i
+		end := at + len(start) + markDigest
+		// Behind a backslash the quote is a character of a longer text.
+		if end < len(text) && text[end] == '"' && text[at-1] != '\\' && IsMark(string(text[at+1:end])) {
+			found(at, string(text[at+1:end]))
+			at = end
+		} else {
+			at += len(start)
+		}
+	}
+}
+
+// Reveal puts the texts of addenda into the text of a record, in the place of their marks and nowhere else: an addendum
+// stands only in the member that it was made for. What was taken out stays a mark. The text is the same slice where
+// nothing is revealed.
+func Reveal(text []byte, disclosed Disclosed) []byte {
+	if disclosed == nil {
+		return text
+	}
+	var out []byte
+	done := 0
+	eachMark(text, func(at int, mark string) {
+		a, ok := disclosed(mark)
+		if !ok || !belongs(text[:at], a.Name) {
+			return
+		}
+		quoted, err := jsontext.AppendQuote(nil, a.Text)
+		if err != nil {
+			return
+		}
+		out = append(append(out, text[done:at]...), quoted...)
+		done = at + 1 + len(mark) + 1
+	})
+	if done == 0 {
+		return text
+	}
+	return append(out, text[done:]...)
+}
+
+// belongs reports whether an addendum may stand behind a text: in its member, alone or in an array of marks.
+func belongs(before []byte, name string) bool {
+	members := []string{name}
+	if name == AddendumCase {
+		members = append(members, "for", "subject")
+	}
+	for _, m := range members {
+		m = `"` + m + `":`
+		if bytes.HasSuffix(before, []byte(m)) {
+			return true
+		}
+		if i := bytes.LastIndex(before, []byte(m+"[")); i >= 0 && onlyMarks(before[i+len(m)+1:]) {
+			return true
+		}
+	}
+	return false
+}
+
+// onlyMarks reports whether a text is marks, each with a comma behind it.
+func onlyMarks(s []byte) bool {
+	const one = len(`"`+markStart) + markDigest + len(`",`)
+	for ; len(s) >= one; s = s[one:] {
+		if s[0] != '"' || s[one-2] != '"' || s[one-1] != ',' || !IsMark(string(s[1:one-2])) {
+			return false
+		}
+	}
+	return len(s) == 0
+}
+
+// RevealNote returns the event of a station's note with the texts that its marks stand for; the event as it is signed
+// where there are none.
+func RevealNote(note []byte, e *Event, disclosed Disclosed) *Event {
+	text, err := Text(note)
+	if err != nil || e == nil {
+		return e
+	}
+	revealed := Reveal(text, disclosed)
+	if bytes.Equal(revealed, text) {
+		return e
+	}
+	r, err := Decode(revealed)
+	if err != nil {
+		return e
+	}
+	r.Trip = e.Trip // see Observed
+	return r
+}
+
+// checkAddenda refuses addenda that a signed record has no mark of, and those that say what an event can't.
+func checkAddenda(note []byte, e *Event, addenda []string) error {
+	if len(addenda) == 0 {
+		return nil
+	}
+	marks := make(map[string]Addendum)
+	for _, line := range addenda {
+		a, err := ParseDisclosure(line)
+		if err != nil {
+			return err
+		}
+		marks[Mark(line)] = a
+	}
+	used := make(map[string]bool)
+	revealed := RevealNote(note, e, func(mark string) (Addendum, bool) {
+		a, ok := marks[mark]
+		used[mark] = ok
+		return a, ok
+	})
+	for mark := range marks {
+		if !used[mark] {
+			return errors.New("an addendum is handed in that the signed record has no mark of")
+		}
+	}
+	if err := revealed.Check(); err != nil {
+		return fmt.Errorf("addenda: %w", err)
+	}
+	return nil
+}
+
+// Texts goes through what data says in free text, and the cases that it names, and returns data in which each is
+// replaced. The data itself is not touched. Of a correction, of is the kind of what it puts in place.
+func Texts(d Data, of Kind, replace func(name, text string) (string, error)) (Data, error) {
+	if c, ok := d.(*EventCorrected); ok && len(c.Data) > 0 && of != "" {
+		inner := of.newData()
+		if inner == nil {
+			return nil, errUnknownKind(of)
+		}
+		if err := json.Unmarshal(c.Data, inner); err != nil {
+			return nil, fmt.Errorf("data: %w", plainDataError(err))
+		}
+		inner, err := Texts(inner, "", replace)
+		if err != nil {
+			return nil, err
+		}
+		copied := *c
+		if copied.Data, err = json.Marshal(inner); err != nil {
+			return nil, fmt.Errorf("data: %w", err)
+		}
+		d = &copied
+	}
+	v := reflect.ValueOf(d)
+	if v.Kind() != reflect.Pointer || !hasTexts(v.Type()) {
+		return d, nil
+	}
+	out, err := replaceTexts(v, "", replace)
+	if err != nil {
+		return nil, err
+	}
+	return out.Interface().(Data), nil
+}
+
+// textOf returns the name of an addendum that stands in a field, "" for a field that none stands in. The tag says what
+// it is: text, or the case. Of words, only those that are not the trade's own are texts.
+func textOf(f reflect.StructField) string {
+	switch f.Tag.Get("addendum") {
+	case "":
+		return ""
+	case AddendumCase:
+		return AddendumCase
+	}
+	name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+	return name
+}
+
+// isWord reports whether what stands in a field is one of the program's own words, which say nothing of anybody.
+func isWord(f reflect.StructField, s string) bool {
+	return f.Tag.Get("addendum") == "own-word" &&
+		slices.Contains([]string{ReasonMissing, ReasonSubstituted, ReasonDamaged, ReasonRepair, ReasonAdded}, s)
+}
+
+// hasTexts reports whether a type has a field that an addendum stands in.
+func hasTexts(t reflect.Type) bool {
+	switch t.Kind() {
+	case reflect.Pointer, reflect.Slice:
+		return hasTexts(t.Elem())
+	case reflect.Struct:
+		for i := range t.NumField() {
+			if f := t.Field(i); textOf(f) != "" || hasTexts(f.Type) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// replaceTexts returns a copy of a value in which each text is replaced; name is that of the field it stands in.
+func replaceTexts(v reflect.Value, name string, replace func(name, text string) (string, error)) (reflect.Value, error) {
+	switch v.Kind() {
+	case reflect.String:
+		if name == "" || v.Len() == 0 {
+			return v, nil
+		}
+		s, err := replace(name, v.String())
+		return reflect.ValueOf(s).Convert(v.Type()), err
+	case reflect.Pointer:
+		if v.IsNil() {
+			return v, nil
+		}
+		inner, err := replaceTexts(v.Elem(), name, replace)
+		if err != nil {
+			return v, err
+		}
+		out := reflect.New(v.Type().Elem())
+		out.Elem().Set(inner)
+		return out, nil
+	case reflect.Slice:
+		if v.Len() == 0 {
+			return v, nil
+		}
+		out := reflect.MakeSlice(v.Type(), v.Len(), v.Len())
+		for i := range v.Len() {
+			e, err := replaceTexts(v.Index(i), name, replace)
+			if err != nil {
+				return v, err
+			}
+			out.Index(i).Set(e)
+		}
+		return out, nil
+	case reflect.Struct:
+		out := reflect.New(v.Type()).Elem()
+		out.Set(v)
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			text := textOf(f)
+			if text == "" && !hasTexts(f.Type) || f.Type.Kind() == reflect.String && isWord(f, v.Field(i).String()) {
+				continue
+			}
+			x, err := replaceTexts(v.Field(i), text, replace)
+			if err != nil {
+				return v, err
+			}
+			out.Field(i).Set(x)
+		}
+		return out, nil
+	}
+	return v, nil
+}
+
+// KeyedID is ID for a ledger that keeps texts beside its records: in what is hashed, each text stands as a digest under
+// the folder's key, so that the same observation has the same id and nobody without the key can try what a text may
+// have been. An observation without texts has the id of ID.
+func (o *Observation) KeyedID(key []byte) (string, error) {
+	k, err := o.keyed(key)
+	if err != nil {
+		return "", err
+	}
+	return k.ID()
+}
+
+// HasID reports whether an event, with its texts, is what an observation with an id said: one that is not keyed. Who
+// makes a file of observations can take ids from these alone, and name in one line what another says.
+func (e *Event) HasID(id string) bool {
+	if at, err := IDTime(id); err != nil || at.UnixMilli() != e.Time.UnixMilli() {
+		return false
+	}
+	o := Observation{
+		Station: e.Station, Kind: e.Kind(), Time: e.Time, Trip: e.Trip, Operator: e.Operator, Medium: e.Medium, Data: e.Data,
+	}
+	sets, trips := []string{""}, []string{e.Trip, ""} // what may have been left out
+	if o.mayNameSet() {
+		sets = append(sets, e.Subject)
+	}
+	for _, o.Set = range sets {
+		for _, o.Trip = range trips {
+			if is, err := o.ID(); err == nil && is == id {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// NewKeyedTrip is NewTrip of a packing whose trip is one that another packing, which differs in its texts alone, has.
+func (o *Observation) NewKeyedTrip(key []byte) (string, error) {
+	k, err := o.keyed(key)
+	if err != nil {
+		return "", err
+	}
+	d, err := k.digest(tripDomain)
+	return DerivedID(o.Time, d), err
+}
+
+// keyed returns the observation as its keyed id is taken from it.
+func (o *Observation) keyed(key []byte) (*Observation, error) {
+	if o.Signed != nil {
+		return o, nil
+	}
+	digest := func(name, text string) (string, error) {
+		h := hmac.New(sha256.New, key)
+		fmt.Fprintf(h, "listbound text v1\n%s\n%s", name, text)
+		return "hmac-sha-256." + base64.RawURLEncoding.EncodeToString(h.Sum(nil)), nil
+	}
+	k := *o
+	var err error
+	if c, ok := o.Data.(*EventCorrected); ok {
+		// Which kind it corrects is not known here, so all of it is taken for text; and what it is about may be a case.
+		copied := *c
+		if len(c.Data) > 0 {
+			canonical, err := Canonical(c.Data)
+			if err != nil {
+				return nil, err
+			}
+			s, _ := digest("data", string(canonical))
+			copied.Data = jsontext.Value(`"` + s + `"`)
+		}
+		if o.Set != "" {
+			k.Set, _ = digest("set", o.Set)
+		}
+		k.Data = &copied
+	}
+	k.Data, err = Texts(k.Data, "", digest)
+	return &k, err
+}
