@@ -47,6 +47,10 @@ const (
 	KindSterilizerEntered   Kind = "sterilizer.entered"
 	KindRegistersAdopted    Kind = "registers.adopted"
 	KindAccessClaimed       Kind = "access.claimed"
+	KindTextsRedacted       Kind = "texts.redacted"
+	KindHoldPlaced          Kind = "hold.placed"
+	KindHoldLifted          Kind = "hold.lifted"
+	KindRetentionAdopted    Kind = "retention.adopted"
 )
 
 // kindTable is the only list of kinds. Everything that depends on the kind
@@ -104,6 +108,14 @@ var kindTable = []KindInfo{
 		Keys: []Key{}},
 	{Kind: KindAccessClaimed, Subject: SubjectEntry, By: ByStation, New: empty[AccessClaimed],
 		Keys: []Key{KeyEntry}},
+	{Kind: KindTextsRedacted, Subject: SubjectSite, By: ByLedger, New: empty[TextsRedacted],
+		Keys: []Key{}},
+	{Kind: KindHoldPlaced, Subject: SubjectSite, By: ByLedger, New: empty[HoldPlaced],
+		Keys: []Key{}},
+	{Kind: KindHoldLifted, Subject: SubjectSite, By: ByLedger, New: empty[HoldLifted],
+		Keys: []Key{}},
+	{Kind: KindRetentionAdopted, Subject: SubjectSite, By: ByLedger, New: empty[RetentionAdopted],
+		Keys: []Key{}},
 }
 
 // Placement is where a sheet travels.

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -171,6 +172,10 @@ func (d drawer) drawn(name string) any {
 			return AsideReleased // with the reason that it needs
 		}
 		return AsidePut
+	case "TextsRedacted.Marks":
+		marks := []string{Mark("one"), Mark("two"), Mark("three")}
+		slices.Sort(marks)
+		return marks[:d.number("marks", 1, 3)]
 	case "SetChecked.Package", "SetOpened.Package":
 		return rapid.Permutation(packageFaults).Draw(d.t, "package")[:d.number("faults", 1, 3)]
 	case "ReturnStep":

@@ -162,6 +162,12 @@ func (m *Model) FindEvents(ctx context.Context, id string) ([]int64, error) {
 	return m.seqs(ctx, `SELECT seq FROM events WHERE `+factRows[facts.DimEvent]+` ORDER BY seq`, args...)
 }
 
+// SaidOfTexts returns the records that say what becomes of texts beside the ledger, in order.
+func (m *Model) SaidOfTexts(ctx context.Context) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE kind IN ('texts.redacted', 'hold.placed', 'hold.lifted', 'retention.adopted')
+		ORDER BY seq`)
+}
+
 // ObservedAt returns the records of what was observed within a millisecond, in order.
 func (m *Model) ObservedAt(ctx context.Context, at time.Time) ([]int64, error) {
 	return m.seqs(ctx, `SELECT seq FROM events WHERE observed >= ? AND observed < ? ORDER BY seq`,

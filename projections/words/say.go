@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"maps"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -11,6 +12,8 @@ import (
 
 	"golang.org/x/text/language"
 	"golang.org/x/text/message"
+
+	"listbound/events"
 )
 
 // deepest is how far texts may include each other: one that includes itself
@@ -103,7 +106,7 @@ func (l *Language) find(key string) (*text, *Language) {
 func (l *Language) Say(key string, args ...any) string {
 	s, in, err := l.say(0, key, args)
 	if err == nil {
-		return s
+		return l.redacted(s)
 	}
 	l.failed(in, key, err)
 	if english := l.english; english != nil && in != nil && in.english != nil {
@@ -122,6 +125,25 @@ func (l *Language) Say(key string, args ...any) string {
 	}
 	return key + " (" + strings.Join(shown, ", ") + ")"
 }
+
+// redacted says of texts that were taken out that they were: of those what is signed stands in their place. The first
+// characters tell one from another.
+func (l *Language) redacted(s string) string {
+	const shown = 6
+	return mark.ReplaceAllStringFunc(s, func(m string) string {
+		if !events.IsMark(m) {
+			return m
+		}
+		_, digest, _ := strings.Cut(m, ".")
+		said, _, err := l.say(0, "format.redacted", []any{digest[:shown]})
+		if err != nil {
+			return m
+		}
+		return said
+	})
+}
+
+var mark = regexp.MustCompile(`sha-256\.[A-Za-z0-9_-]{43}`)
 
 func (l *Language) failed(in *Language, key string, err error) {
 	if in == nil {

@@ -487,7 +487,8 @@ func kindsOf(k events.Kind) []Role {
 	case events.KindFindingAcknowledged, events.KindPolicyAdopted, events.KindListIssued:
 		return []Role{Leads}
 	case events.KindPersonEntered, events.KindSetEntered, events.KindPlaceEntered, events.KindStationEntered,
-		events.KindSterilizerEntered, events.KindRegistersAdopted:
+		events.KindSterilizerEntered, events.KindRegistersAdopted,
+		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted:
 		return []Role{Leads, Administers}
 	}
 	return nil

@@ -572,5 +572,9 @@ func sampleData(t *testing.T, key, corrects string) map[events.Kind]string {
 		events.KindSterilizerEntered:   `{"sterilizer":"S1"}`,
 		events.KindRegistersAdopted:    `{"registers":["people"]}`,
 		events.KindAccessClaimed:       `{"badge":"B-7","reason":"x"}`,
+		events.KindTextsRedacted:       `{"marks":["sha-256.X9yH0Ajrdm1Oij4tWso9UzzKJvPoDxwmuEcO3XAdRC0"],"reason":"x"}`,
+		events.KindHoldPlaced:          `{"hold":"H-1","reason":"x"}`,
+		events.KindHoldLifted:          `{"hold":"H-1","reason":"x"}`,
+		events.KindRetentionAdopted:    `{"days":30}`,
 	}
 }

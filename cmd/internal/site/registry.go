@@ -23,12 +23,14 @@ import (
 // signing is the part of an intake that knows who may record: it numbers and
 // signs events, and collects the entries of the batch.
 type signing struct {
-	ctx     context.Context // of the batch
-	site    *Site
-	model   *readmodel.Model
-	chains  map[string]*chain // by station, as this batch leaves them
-	entries []ledger.Entry
-	events  []*events.Event // of the entries
+	ctx    context.Context // of the batch
+	site   *Site
+	model  *readmodel.Model
+	chains map[string]*chain // by station, as this batch leaves them
+	// redacting: this batch takes texts out.
+	redacting bool
+	entries   []ledger.Entry
+	events    []*events.Event // of the entries
 }
 
 // chain is where a station's numbering stands.
@@ -236,7 +238,10 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 	switch {
 	case o.Station == b.site.Name():
 		command := o.Kind == events.KindRecordsLost && b.site.opts.acceptLoss || o.Kind == events.KindKeyReplaced && b.site.opts.replaceKey
-		if !registry && !command && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
+		if o.Kind == events.KindTextsRedacted && !b.redacting {
+			return nil, false, refusal.New("texts are taken out by a command of its own: listbound texts redact")
+		}
+		if !registry && !command && !o.Kind.SaysOfTexts() && o.Kind != events.KindPolicyAdopted && o.Kind != events.KindEventCorrected {
 			return nil, false, refusal.New("%s is the ledger itself; it only enrols and retires stations, keeps registers, "+
 				"adopts policies, corrects, and by commands of their own declares what is lost and replaces its key", o.Station)
 		}
@@ -247,6 +252,8 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 		return nil, false, refusal.New("a loss is declared by the ledger itself, by a command: listbound declare-loss")
 	case o.Kind == events.KindKeyReplaced:
 		return nil, false, refusal.New("the ledger's key is replaced by the ledger itself, by a command: listbound key replace")
+	case o.Kind.SaysOfTexts():
+		return nil, false, refusal.New("what becomes of texts is said by the ledger itself (station %s)", b.site.Name())
 	case o.Kind.IsRegister():
 		return nil, false, refusal.New("registers are kept by the ledger itself (station %s)", b.site.Name())
 	case registry:

@@ -178,6 +178,9 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 		}
 		return err
 	}
+	if err := s.endRedaction(ctx); err != nil {
+		return err
+	}
 	if err := s.readKeys(ctx); err != nil {
 		return err
 	}

@@ -1,0 +1,166 @@
+package commands
+
+import (
+	"errors"
+	"fmt"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+func (a *app) texts() *cobra.Command {
+	c := command("texts", "shows what keeps the texts beside the ledger, and takes texts out",
+		`Case references, reasons, notes and actions stand in the file addenda in the data folder; the
+ledger's records have salted digests of them. This shows the legal holds that are in force and for how long texts are
+kept. "texts redact" takes texts out for good; the ledger, and every bundle made before, stays good.`,
+		"listbound texts --data d", func(cmd *cobra.Command, _ []string) error {
+			return a.folder(cmd, func(s *site.Site) error {
+				holds, kept, err := s.Holds(cmd.Context())
+				if err != nil {
+					return err
+				}
+				if kept == 0 {
+					fmt.Fprintln(a.env.Out, "Texts are kept without an end.")
+				} else {
+					fmt.Fprintf(a.env.Out, "Texts are kept for %d days.\n", int64(kept.Hours()/24))
+				}
+				if len(holds) == 0 {
+					_, err = fmt.Fprintln(a.env.Out, "No legal hold is in force.")
+					return err
+				}
+				tw := tabwriter.NewWriter(a.env.Out, 0, 0, 2, ' ', 0)
+				fmt.Fprintln(tw, "legal hold\tof\treason")
+				for _, h := range holds {
+					of := "all texts"
+					switch {
+					case h.Case != "":
+						of = "case " + h.Case
+					case h.Set != "":
+						of = "set " + h.Set
+					}
+					fmt.Fprintf(tw, "%s\t%s\t%s\n", h.Hold, of, h.Reason)
+				}
+				return tw.Flush()
+			})
+		})
+	c.Args = cobra.NoArgs
+	c.AddCommand(a.redact(), a.placeHold(), a.liftHold(), a.keepTexts())
+	return c
+}
+
+// folder has something done with the data folder itself.
+func (a *app) folder(cmd *cobra.Command, do func(*site.Site) error) error {
+	return a.ask(cmd, func(s site.Service) error {
+		here, ok := s.(*site.Site)
+		if !ok {
+			return errors.New("this is done in the data folder itself, while no server has it; stop the server, and use --data")
+		}
+		return do(here)
+	})
+}
+
+func (a *app) redact() *cobra.Command {
+	var r site.Redaction
+	c := command("redact", "takes texts out for good",
+		`Takes out the texts of records (--record), of a case with its reference (--case), or all that are older than
+they are to be kept (--due; references of cases stay). It is a record of the ledger, which says why, and not what. Then every
+file of the folder is searched; where a text is still found, that is said. Backups elsewhere have it until they are made anew.
+A legal hold refuses it.`,
+		`listbound texts redact --case K-0412 --reason "asked for by the person" --operator B-1001 --data d`,
+		func(cmd *cobra.Command, _ []string) error {
+			return a.folder(cmd, func(s *site.Site) error {
+				out, err := s.Redact(cmd.Context(), r)
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(a.env.Out, "%d texts are taken out, of %d records\n", out.Texts, len(out.Records))
+				if len(out.By) > 0 {
+					fmt.Fprintf(a.env.Out, "recorded as %v\n", out.By)
+				}
+				if len(out.Held) > 0 {
+					fmt.Fprintf(a.env.Out, "legal holds keep the texts of records %v\n", out.Held)
+				}
+				if len(out.Plain) > 0 {
+					fmt.Fprintf(a.env.Out, "records %v hold a text in themselves, and keep it: an earlier program recorded them, or a station that "+
+						"signs for itself\n", out.Plain)
+				}
+				if len(out.Left) > 0 {
+					fmt.Fprintf(a.env.Out, "a text that was taken out is still found in: %v\n", out.Left)
+				}
+				return nil
+			})
+		})
+	c.Args = cobra.NoArgs
+	f := c.Flags()
+	f.Int64SliceVar(&r.Records, "record", nil, "number of a record")
+	f.StringVar(&r.Case, "case", "", "reference of a case")
+	f.BoolVar(&r.Due, "due", false, "what is older than texts are kept")
+	f.StringVar(&r.Reason, "reason", "", "why (needed)")
+	f.StringVar(&r.Operator, "operator", "", "badge of the person who does it")
+	return c
+}
+
+// sayOfTexts records what becomes of texts.
+func (a *app) sayOfTexts(cmd *cobra.Command, operator string, d events.Data) error {
+	return a.folder(cmd, func(s *site.Site) error {
+		rs, err := s.Observe(cmd.Context(), &events.Observation{
+			Station: s.Name(), Kind: d.Kind(), Time: s.Clock().UTC(), Operator: operator, Data: d,
+		})
+		if err == nil {
+			_, err = fmt.Fprintf(a.env.Out, "recorded as %d\n", rs[0].Seq)
+		}
+		return err
+	})
+}
+
+func (a *app) placeHold() *cobra.Command {
+	var d events.HoldPlaced
+	var operator string
+	c := command("hold NAME", "places a legal hold",
+		`While it is in force no text of the case or set, or none at all, is taken out. It is a record of the ledger.`,
+		`listbound texts hold H-2026-1 --case K-0412 --reason "letter of the court" --operator B-1001 --data d`,
+		func(cmd *cobra.Command, args []string) error {
+			d.Hold = args[0]
+			return a.sayOfTexts(cmd, operator, &d)
+		})
+	c.Args = cobra.ExactArgs(1)
+	f := c.Flags()
+	f.StringVar(&d.Case, "case", "", "of the texts of this case")
+	f.StringVar(&d.Set, "set", "", "of the texts about this set")
+	f.StringVar(&d.Reason, "reason", "", "why (needed)")
+	f.StringVar(&operator, "operator", "", "badge of the person who does it")
+	return c
+}
+
+func (a *app) liftHold() *cobra.Command {
+	var d events.HoldLifted
+	var operator string
+	c := command("lift NAME", "ends a legal hold", `It is a record of the ledger.`,
+		`listbound texts lift H-2026-1 --reason "the court has ruled" --operator B-1001 --data d`,
+		func(cmd *cobra.Command, args []string) error {
+			d.Hold = args[0]
+			return a.sayOfTexts(cmd, operator, &d)
+		})
+	c.Args = cobra.ExactArgs(1)
+	c.Flags().StringVar(&d.Reason, "reason", "", "why (needed)")
+	c.Flags().StringVar(&operator, "operator", "", "badge of the person who does it")
+	return c
+}
+
+func (a *app) keepTexts() *cobra.Command {
+	var d events.RetentionAdopted
+	var operator string
+	c := command("keep", "says for how long texts are kept",
+		`What was observed longer ago is due: "texts redact --due" takes it out. How long it must be kept, the law says.
+It is a record of the ledger.`,
+		`listbound texts keep --days 3650 --reason "the house's rule" --operator B-1001 --data d`,
+		func(cmd *cobra.Command, _ []string) error { return a.sayOfTexts(cmd, operator, &d) })
+	c.Args = cobra.NoArgs
+	c.Flags().Int64Var(&d.Days, "days", 0, "how many days; 0: without an end")
+	c.Flags().StringVar(&d.Reason, "reason", "", "why")
+	c.Flags().StringVar(&operator, "operator", "", "badge of the person who does it")
+	return c
+}

@@ -1,0 +1,233 @@
+package site_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"net/url"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// told is a folder in which a case was told of with names, and all files that a server keeps of it.
+func told(t *testing.T, o site.Options) (*site.Site, []site.Receipt) {
+	t.Helper()
+	s := open(t, o.Dir, o)
+	obs := closing(noon.Add(-2 * time.Hour))
+	obs = append(obs, &events.Observation{Station: "north/or-3", Kind: events.KindSetOpened, Time: noon.Add(-time.Hour), Set: "LAP-022",
+		Data: &events.SetOpened{Case: "K-2"}})
+	rs, err := s.Observe(t.Context(), obs...)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A correction that says all of it once more.
+	raw, err := json.Marshal(obs[1].Data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindEventCorrected,
+		Time: noon.Add(-time.Minute), Operator: "B-3310",
+		Data: &events.EventCorrected{Event: rs[1].ID, Action: "replace", Reason: saidReason, Data: raw}}); err != nil {
+		t.Fatal(err)
+	}
+	files := map[string]string{
+		"drafts/count-1.json":       `{"case":"` + saidCase + `"}`,
+		"drafts/count-2.json":       `{"case":"K-2"}`,
+		"door/reads-2026-03.jsonl":  "{\"ask\":\"case=" + saidCase + "\"}\n{\"ask\":\"reason=" + url.QueryEscape(saidReason) + "\"}\n",
+		"drafts/spoken-or-3-1.json": string(raw),
+	}
+	for name, text := range files {
+		path := filepath.Join(o.Dir, filepath.FromSlash(name))
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return s, rs
+}
+
+func nowhere(t *testing.T, dir string, texts ...string) {
+	t.Helper()
+	for _, text := range texts {
+		for _, form := range []string{text, url.QueryEscape(text)} {
+			if found := holding(t, dir, form); len(found) > 0 {
+				t.Errorf("%q is still in %v", form, found)
+			}
+		}
+	}
+}
+
+// TestRedaction: after a redaction the texts are in no file, the ledger is whole, and every bundle of before is good.
+func TestRedaction(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+	s, rs := told(t, o)
+	var before bytes.Buffer
+	if err := s.Evidence(t.Context(), site.Query{Case: saidCase}, &before); err != nil {
+		t.Fatal(err)
+	}
+	out, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for by the person", Operator: "B-1001"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The case, reason and action of the closing, and reason, reason and action of its correction.
+	if out.Texts != 6 || len(out.Records) != 3 || len(out.By) != 1 || len(out.Left) > 0 || len(out.Plain) > 0 {
+		t.Errorf("taken out: %+v", out)
+	}
+	nowhere(t, dir, saidCase, saidReason, saidAction)
+	if raw, err := os.ReadFile(filepath.Join(dir, "door", "reads-2026-03.jsonl")); err != nil ||
+		string(raw) != "{\"ask\":\"case=redacted\"}\n{\"ask\":\"reason=redacted\"}\n" {
+		t.Errorf("who read what: %s, %v", raw, err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "drafts", "count-2.json")); err != nil {
+		t.Error("another draft is gone too: ", err)
+	}
+	check := func(s *site.Site) {
+		t.Helper()
+		if v, err := s.Verify(t.Context(), nil); err != nil || !v.OK {
+			t.Errorf("verify: %+v, %v", v, err)
+		}
+		e, err := s.EventAt(rs[1].Seq)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := e.Data.(*events.CaseClosed)
+		if !events.IsMark(d.Case) || !events.IsMark(d.Reason) || d.Outcome != "unreconciled" {
+			t.Errorf("the record says %+v", d)
+		}
+		var after bytes.Buffer
+		if err := s.Evidence(t.Context(), site.Query{Case: d.Case}, &after); err != nil {
+			t.Fatal(err)
+		}
+		if r := bundle.Check(after.Bytes(), s.Key()); !r.OK || r.Redacted == 0 || strings.Contains(r.History, saidCase) ||
+			!strings.Contains(r.History, "[redacted ") || r.Coverage == nil || !r.Coverage.Proven {
+			t.Errorf("a bundle of after: %v\n%s", r.Problems, r.History)
+		}
+		if r := bundle.Check(before.Bytes(), s.Key()); !r.OK || !strings.Contains(r.History, saidReason) {
+			t.Errorf("the bundle of before: %v", r.Problems)
+		}
+		if e, err := s.EventAt(rs[2].Seq); err != nil || e.Data.(*events.SetOpened).Case != "K-2" {
+			t.Errorf("another case says %+v, %v", e, err)
+		}
+		if again, err := s.Observe(t.Context(), closing(noon.Add(-2*time.Hour))...); err != nil || !again[0].Known || !again[1].Known {
+			t.Errorf("the same recorded again: %+v, %v", again, err)
+		}
+	}
+	check(s)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	nowhere(t, dir, saidCase, saidReason, saidAction)
+	check(open(t, dir, o))
+	nowhere(t, dir, saidCase, saidReason, saidAction)
+}
+
+// TestRedactionCutOff: what a power cut kept a redaction from is done at the next start.
+func TestRedactionCutOff(t *testing.T) {
+	dir := t.TempDir()
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }}
+	s, _ := told(t, o)
+	texts, err := os.ReadFile(filepath.Join(dir, "addenda"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Redact(t.Context(), site.Redaction{Case: saidCase, Reason: "asked for"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	// As it lay when only the record of it was written.
+	for name, data := range map[string]string{"addenda": string(texts), "redaction-unfinished": "x"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(data), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s = open(t, dir, o)
+	nowhere(t, dir, saidCase, saidReason, saidAction)
+	if _, err := os.Stat(filepath.Join(dir, "redaction-unfinished")); err == nil {
+		t.Error("it is still unfinished")
+	}
+	if e, err := s.EventAt(2); err != nil || e.Kind() != events.KindSetOpened {
+		t.Errorf("record 2 says %+v, %v", e, err)
+	}
+}
+
+// TestHold: a legal hold refuses a redaction until it is lifted, and what is due passes over what is held.
+func TestHold(t *testing.T) {
+	dir := t.TempDir()
+	now := noon
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }}
+	s, rs := told(t, o)
+	say := func(d events.Data) {
+		t.Helper()
+		now = now.Add(time.Second)
+		if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/ledger", Kind: d.Kind(), Time: now, Data: d}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	say(&events.HoldPlaced{Hold: "H-1", Case: saidCase, Reason: "court of Nordstadt"})
+	size := s.Size()
+	for _, r := range []site.Redaction{{Case: saidCase, Reason: "x"}, {Records: []int64{rs[1].Seq}, Reason: "x"}} {
+		if _, err := s.Redact(t.Context(), r); err == nil || !strings.Contains(err.Error(), "legal hold H-1 keeps the texts of record") ||
+			!strings.Contains(err.Error(), "court of Nordstadt") {
+			t.Errorf("held: %v", err)
+		}
+	}
+	if s.Size() != size {
+		t.Error("a refused redaction is on record")
+	}
+	if _, err := s.Redact(t.Context(), site.Redaction{Due: true, Reason: "x"}); err == nil || !strings.Contains(err.Error(), "no retention") {
+		t.Errorf("nothing is ever due: %v", err)
+	}
+	say(&events.RetentionAdopted{Days: 30, Reason: "the house's rule"})
+	if out, err := s.Redact(t.Context(), site.Redaction{Due: true, Reason: "due"}); err != nil || out.Texts != 0 {
+		t.Errorf("due on the first day: %+v, %v", out, err)
+	}
+	now = now.Add(31 * 24 * time.Hour)
+	out, err := s.Redact(t.Context(), site.Redaction{Due: true, Reason: "due"})
+	if err != nil || out.Texts != 1 || !slices.Contains(out.Held, rs[1].Seq) { // why a station was enrolled
+		t.Errorf("due and held: %+v, %v", out, err)
+	}
+	if found := holding(t, dir, saidReason); !slices.Contains(found, "addenda") {
+		t.Error("a held text is gone")
+	}
+	say(&events.HoldLifted{Hold: "H-1", Reason: "the court has ruled"})
+	if out, err = s.Redact(t.Context(), site.Redaction{Due: true, Reason: "due"}); err != nil || out.Texts != 5 {
+		t.Errorf("due: %+v, %v", out, err)
+	}
+	nowhere(t, dir, saidReason, saidAction)
+	if e, err := s.EventAt(rs[1].Seq); err != nil || e.Subject != saidCase {
+		t.Errorf("the case's reference: %+v, %v", e, err)
+	}
+	for _, r := range []site.Redaction{
+		{Case: saidCase}, {Reason: "x"}, {Case: "K-9", Reason: "x"}, {Records: []int64{9999}, Reason: "x"},
+		{Case: saidCase, Due: true, Reason: "x"}, {Records: []int64{rs[1].Seq}, Reason: "x"},
+	} {
+		if _, err := s.Redact(t.Context(), r); err == nil {
+			t.Errorf("%+v was done", r)
+		}
+	}
+	// Nobody takes texts out by handing in the event alone.
+	line := `{"station":"north/ledger","kind":"texts.redacted","time":"2026-04-05T12:00:00Z","data":{"marks":["` +
+		strings.TrimPrefix(s.KeysOf(site.Query{Case: saidCase})[0], "case ") + `"],"reason":"x"}}`
+	err = s.Record(t.Context(), strings.NewReader(line), func(r site.Receipt) error {
+		if !strings.Contains(r.Error, "listbound texts redact") {
+			t.Errorf("receipt %+v", r)
+		}
+		return nil
+	})
+	if err != nil && err != io.EOF {
+		t.Error(err)
+	}
+}
