@@ -244,3 +244,67 @@ func TestKeyedID(t *testing.T) {
 		t.Errorf("two packings that differ by a note have one keyed trip: %v", err)
 	}
 }
+
+// TestSignedAddenda: a station that signs for itself hands texts in beside its record, and none but those.
+func TestSignedAddenda(t *testing.T) {
+	t.Parallel()
+	key := newTestKey(t, "north/or-3", 7)
+	b := &beside{said: make(map[string]Addendum)}
+	signed := func(d Data) string {
+		hidden, err := Texts(d, "", b.mark(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := Sign(testEvent(hidden, key.name, 1, "", testTime), key.signer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(n)
+	}
+	line := func(n string, as ...Addendum) error {
+		o := &Observation{Signed: []byte(n)}
+		for _, a := range as {
+			s, err := a.Disclosure()
+			if err != nil {
+				t.Fatal(err)
+			}
+			o.Addenda = append(o.Addenda, s)
+		}
+		raw, err := FormatObservation(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		read, err := ParseObservation(raw)
+		if err == nil && (!reflect.DeepEqual(read.Addenda, o.Addenda) || read.Check() != nil) {
+			t.Errorf("%s was read as %+v", raw, read)
+		}
+		return err
+	}
+	n := signed(&CaseClosed{Case: "K-1", Outcome: "reconciled", Reason: "all there"})
+	var as []Addendum
+	for _, a := range b.said {
+		as = append(as, a)
+	}
+	if err := line(n, as...); err != nil || len(as) != 2 {
+		t.Errorf("a record with its %d addenda: %v", len(as), err)
+	}
+	if err := line(n); err != nil {
+		t.Errorf("a record whose texts were taken out: %v", err)
+	}
+	other := as[0]
+	other.Text += "!"
+	if err := line(n, other); err == nil {
+		t.Error("an addendum that the record has no mark of was taken")
+	}
+	clear(b.said)
+	n = signed(&CaseClosed{Case: "K 1", Outcome: "reconciled"}) // no reference of a case
+	for _, a := range b.said {
+		if err := line(n, a); err == nil {
+			t.Error("a reference with a blank was taken beside a record")
+		}
+	}
+	if _, err := ParseObservation([]byte(`{"station":"north/or-3","kind":"set.checked","time":"2026-03-02T06:11:00Z","set":"S",` +
+		`"data":{},"addenda":["x"]}`)); err == nil {
+		t.Error("addenda were taken beside what is not signed")
+	}
+}
