@@ -248,7 +248,7 @@ func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, 
 				out.Held = append(out.Held, seq)
 				continue
 			}
-			return nil, nil, refusal.Keyed("held", "legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
+			return nil, nil, refusal.New("legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
 				h.Hold, seq, h.Reason)
 		}
 		text, err := events.Text(note)
@@ -271,11 +271,11 @@ func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, 
 		}
 	}
 	if len(marks) == 0 && len(out.Plain) > 0 {
-		return nil, nil, refusal.Keyed("plain", "what was recorded as record %d is in the record itself, since an earlier program recorded it or "+
+		return nil, nil, refusal.New("what was recorded as record %d is in the record itself, since an earlier program recorded it or "+
 			"its station signs for itself: it can't be taken out", out.Plain[0])
 	}
 	if len(marks) == 0 && !r.Due {
-		return nil, nil, refusal.Keyed("no-text", "there is no text to take out")
+		return nil, nil, refusal.New("there is no text to take out")
 	}
 	return out, slices.Sorted(maps.Keys(marks)), nil
 }
