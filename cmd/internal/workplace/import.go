@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -400,6 +401,7 @@ func (h How) lines(f found) Table {
 		return t
 	}
 	seen := make(map[int64]int)
+	next := int64(0) // a row that is wrong has its number, too: the rows below it are not wrong for its sake
 	for i := f.heading + 1; i < len(f.rows); i++ {
 		if cells(f.rows[i]) == 0 {
 			continue
@@ -408,7 +410,8 @@ func (h How) lines(f found) Table {
 			t.Wrong = append(t.Wrong, RowError{i + 1, h.say("too-many", events.MaxLines)})
 			break
 		}
-		l, wrong := h.line(f, i, int64(len(t.Lines)+1))
+		next++
+		l, wrong := h.line(f, i, next)
 		if before, twice := seen[l.Line]; twice {
 			wrong = h.say("line-twice", l.Line, before)
 		} else if l.Line != 0 {
@@ -441,14 +444,15 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	if wrong = h.notAsSeen(f, row); wrong != "" {
 		return l, wrong
 	}
-	cell := func(col string) string {
+	raw := func(col string) string {
 		c, ok := f.at[col]
 		if !ok {
 			return ""
 		}
 		text, _ := f.cell(row, c)
-		return unguarded(text)
+		return text
 	}
+	cell := func(col string) string { return unguarded(raw(col)) }
 	l = events.Line{Line: next, Item: cell("item"), Description: cell("description"), Mark: cell("mark"), Names: cell("names"),
 		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place")}
 	if _, ok := f.at["line"]; ok {
@@ -469,6 +473,9 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		if cell(column) == "" {
 			return l, h.say("missing", l.Line, h.column(column))
 		}
+	}
+	if _, said := strings.CutPrefix(raw("item"), "'"); !said && rewritten(l.Item) {
+		return l, h.say("item-rewritten", l.Line, l.Item)
 	}
 	if strings.ContainsFunc(l.Item, func(r rune) bool { return r == ' ' || r == '\u00a0' }) {
 		return l, h.say("item-space", l.Line, l.Item)
@@ -511,9 +518,16 @@ func (h How) notAsSeen(f found, row int) string {
 	return ""
 }
 
-// unguarded takes the quote away that a table's export puts before what a spreadsheet would compute.
+// numbers are the forms in which a spreadsheet writes what it takes for a number: 1.2E+05 for 120000, 123456.0 for
+// 123456, and 400000 or 4.00E+05 for a catalog number 4E5.
+var numbers = regexp.MustCompile(`^[0-9]+([.,][0-9]+)?[eE][+-]?[0-9]+$|^[0-9]+[.,]0+$`)
+
+// rewritten reports whether a catalog number may be another one that a spreadsheet took for a number.
+func rewritten(item string) bool { return numbers.MatchString(item) }
+
+// unguarded takes the quote away that a table's export puts before what a spreadsheet would compute or write otherwise.
 func unguarded(s string) string {
-	if rest, quoted := strings.CutPrefix(s, "'"); quoted && guardedCell(rest) != rest {
+	if rest, quoted := strings.CutPrefix(s, "'"); quoted && (guardedCell(rest) != rest || rewritten(rest)) {
 		return rest
 	}
 	return s

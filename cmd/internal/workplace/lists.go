@@ -169,7 +169,10 @@ func csvOf(lines []events.Line) string {
 	for n, row := range rows {
 		var cells []string
 		for i, cell := range row {
-			switch cell = guardedCell(cell); {
+			if cell = guardedCell(cell); i == 1 && rewritten(cell) {
+				cell = "'" + cell
+			}
+			switch {
 			case !used[i]:
 			case n > 0 && i == 2: // descriptions mostly need it, and look alike so
 				cells = append(cells, `"`+strings.ReplaceAll(cell, `"`, `""`)+`"`)

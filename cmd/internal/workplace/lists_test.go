@@ -178,6 +178,42 @@ func TestReadTableAsPeopleHaveIt(t *testing.T) {
 	}
 }
 
+// TestCatalogNumberOfASpreadsheet: what a spreadsheet has made of a catalog number that looks like a number is not taken
+// for one, unless a person says so with the quote that spreadsheets have for it. The row below a wrong one is not wrong.
+func TestCatalogNumberOfASpreadsheet(t *testing.T) {
+	how := columnWords(t)
+	read := func(items ...string) workplace.Table {
+		raw := "REF;Instrument;Qty\n"
+		for _, item := range items {
+			raw += item + ";Probe;2\n"
+		}
+		return workplace.ReadTable([]byte(raw), how)
+	}
+	for _, item := range []string{"1.2E+05", "1,2E+05", "4E5", "4e5", "123456.0", "123456,00", "1E-3"} {
+		got := read("A-1", item, "A-2")
+		says := fmt.Sprintf(`line 2: catalog number "%s" looks like a number that the spreadsheet has written otherwise`, item)
+		if len(got.Wrong) != 1 || got.Wrong[0].Row != 3 || !strings.Contains(got.Wrong[0].What, says) {
+			t.Errorf("%s: %v", item, got.Wrong)
+		}
+		if got := read("'" + item); len(got.Wrong) != 0 || len(got.Lines) != 1 || got.Lines[0].Item != item {
+			t.Errorf("'%s: %+v", item, got)
+		}
+	}
+	for _, item := range []string{"123456", "0012", "12.5", "E5", "4E", "4E5-A", "FCP-125", "12.05"} {
+		if got := read(item); len(got.Wrong) != 0 || got.Lines[0].Item != item {
+			t.Errorf("%s: %v", item, got.Wrong)
+		}
+	}
+	for raw, want := range map[string]string{
+		"REF;Instrument;Qty\nA;Clamp;\nB;Probe;3\n":        `[row 2: quantity is "", not a whole number]`,
+		"REF;Instrument;Qty\nA;;1\nB;Probe;3\nC;Clamp;x\n": `[row 2: line 1: description is missing row 4: quantity is "x", not a whole number]`,
+	} {
+		if got := workplace.ReadTable([]byte(raw), how); !strings.EqualFold(fmt.Sprint(got.Wrong), want) {
+			t.Errorf("%q: %v", raw, got.Wrong)
+		}
+	}
+}
+
 // utf16le is a text of the basic plane as a spreadsheet saves it as Unicode.
 func utf16le(s string) string {
 	var out []byte
@@ -446,7 +482,7 @@ func TestListTableIsNoFormula(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	lines := []events.Line{
 		{Line: 1, Item: "=1+1", Description: "@SUM(A1)", Quantity: 2}, {Line: 2, Item: "-A", Description: "+B", Quantity: 1},
-		{Line: 3, Item: "A'", Description: "'quoted'", Quantity: 1}}
+		{Line: 3, Item: "A'", Description: "'quoted'", Quantity: 1}, {Line: 4, Item: "4E5", Description: "4E5", Quantity: 1}}
 	h.record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "SUM", Version: 1, Title: "t", Lines: lines})
 	raw := h.get("/lists/SUM/table.csv")
 	for cell := range strings.FieldsFuncSeq(raw, func(r rune) bool { return strings.ContainsRune(",\n\"", r) }) {
