@@ -33,6 +33,7 @@ type hand struct {
 	Tag      string          `json:"tag,omitempty"`    // the set that lies here
 	Turn     string          `json:"turn,omitempty"`   // of that set, when something was entered of it first
 	Plain    string          `json:"plain,omitempty"`  // scanned, and it may be several things
+	Called   *called         `json:"called,omitempty"` // scanned, and known by what people said
 	Echo     echo            `json:"echo,omitzero"`    // the last scan
 	Writer   string          `json:"writer,omitempty"` // the browser that did something here last
 	Taking   string          `json:"taking,omitempty"` // the browser that was told that another one is at work here
@@ -129,8 +130,12 @@ func (v *visit) goesOn(h *hand, in *input, t *taken) error {
 	if err != nil {
 		return err
 	}
+	none, err := v.noBadge(w.Badge)
+	if err != nil {
+		return err
+	}
 	was, scanned := w, h.Operator != t.operator || t.kind == string(events.ScanBadge)
-	away = away || v.shiftOver(w.Shown)
+	away = away || none || v.shiftOver(w.Shown)
 	switch {
 	case in.Action == "next-person", h.Operator == "" && t.operator != "":
 		w = worker{}
@@ -377,7 +382,11 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 	if err != nil {
 		return nil, err
 	}
-	if away || h.Operator != "" && v.shiftOver(h.Shown) {
+	noBadge, err := v.noBadge(h.Operator)
+	if err != nil {
+		return nil, err
+	}
+	if away || noBadge || h.Operator != "" && v.shiftOver(h.Shown) {
 		p.nextPerson(b)
 	}
 	const holds = 2 * time.Hour // what was read; longer than people stand beside an open case
@@ -818,6 +827,9 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 	if verb == "do" || in.Text == "" {
 		h.Echo = echo{} // a person did something: the same code again is another scan
 	}
+	if verb == "scan" {
+		h.Called = nil
+	}
 	switch {
 	case verb == "do" && in.Action == "take-as":
 		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
@@ -829,6 +841,8 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 		return p.emergency(v, b, in.Fields, t)
 	case verb == "do" && in.Action == "take-back":
 		return p.takeBack(v, b, in.Fields, t)
+	case verb == "do" && in.Action == "unsay":
+		return p.unsay(v, b, in.Fields, t)
 	case verb == "do" && in.Action != "enter":
 		return p.do(v, b, in, t)
 	case verb == "do" || in.Text == "":
@@ -879,7 +893,36 @@ func (p bench[B, P]) takeAs(v *visit, b *B, kind events.ScanKind, t *taken) (err
 	t.kind, t.what = string(kind), code
 	if t.said, err = p.scan(v, b, kind, code); err == nil {
 		err = v.learn(kind, code)
+		h.Called = &called{code, kind}
 	}
+	return err
+}
+
+// unsay takes back what a person said that a plain code is, and what came of it here: it is asked about again.
+func (p bench[B, P]) unsay(v *visit, b *B, f fields, t *taken) (err error) {
+	h := P(b).shared()
+	c := h.Called
+	if c == nil || c.Code != f["value"] || string(c.Kind) != f["kind"] {
+		return v.sayNo("nothing-to-undo")
+	}
+	if err := v.unlearn(c.Kind, c.Code); err != nil {
+		return err
+	}
+	h.Called = nil
+	switch {
+	case c.Kind == events.ScanBadge && sameBadge(h.Operator, c.Code):
+		p.nextPerson(b)
+	case c.Kind == events.ScanBadge && sameBadge(h.Witness, c.Code):
+		h.Witness = ""
+	case c.Kind == events.ScanSeal && p.acts["seal-off"] != nil:
+		t.said, err = p.act(v, b, "seal-off", fields{"value": c.Code})
+	case c.Kind == events.ScanCase && h.Case == c.Code && p.acts["next-case"] != nil:
+		t.said, err = p.act(v, b, "next-case", nil)
+	case c.Kind == events.ScanCase && h.Case == c.Code, c.Kind == events.ScanSet && h.Tag == c.Code:
+		t.said, err = p.act(v, b, "clear", nil)
+	}
+	t.said.Aside = v.t("unsaid", v.t("unsay-"+string(c.Kind), c.Code))
+	t.said.Sound = firstOf(t.said.Sound, "ask")
 	return err
 }
 
@@ -964,7 +1007,9 @@ const (
 // action here, or one or several scans.
 func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	h := P(b).shared()
-	if _, number := plainNumber(in.Text); number && (h.Plain != "" || h.Said.Words != "" && !P(b).idle()) {
+	_, number := plainNumber(in.Text)
+	weight := len(h.Said.Choices) > 0 && strings.Trim(in.Text, "0123456789.,") == "" && strings.ContainsAny(in.Text, ".,")
+	if (number || weight) && (h.Plain != "" || h.Said.Words != "" && !P(b).idle()) {
 		t.said = said{Sound: "low"} // it answers something else than what is in sight, which is said again
 		return nil
 	}
@@ -1010,6 +1055,9 @@ func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (s
 	if kind == events.ScanBadge {
 		if s, err := v.admit(value); err != nil || s.Words != "" {
 			return s, err
+		}
+		if err := v.isOne(value); err != nil {
+			return said{}, err
 		}
 	} else if kind != events.ScanSet {
 		if old, err := p.outlived(v, b); err != nil || old {
@@ -1081,6 +1129,9 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 			return nil, nil // it is asked what it is
 		}
 		scans[i].Kind = known
+		if v.bySaid == s.Value {
+			h.Called = &called{s.Value, known}
+		}
 	}
 	return scans, nil
 }

@@ -31,7 +31,7 @@ func closingPlace() workplace {
 		acts: map[string]action[closing]{
 			"clear":  (*closing).discard,
 			"case":   (*closing).takeCase,
-			"action": (*closing).toggleAction,
+			"action": (*closing).noteAction,
 			"reason": (*closing).takeReason,
 			"enter":  (*closing).record,
 			"record": (*closing).record,
@@ -273,15 +273,10 @@ func (b *closing) takeCase(v *visit, f fields) (said, error) {
 	return b.scanCase(v, strings.TrimSpace(firstOf(f["case"], f["value"])))
 }
 
-func (b *closing) toggleAction(_ *visit, f fields) (said, error) {
-	if b.Case == "" {
-		return said{}, nil // of which case?
-	}
-	a := f["action"]
-	if i := slices.Index(b.Actions, a); i >= 0 {
-		b.Actions = slices.Delete(b.Actions, i, i+1)
-	} else if slices.Contains(Actions(), a) {
-		b.Actions = append(b.Actions, a)
+// noteAction notes what was done, or that it was not after all. Of which case is known by then.
+func (b *closing) noteAction(_ *visit, f fields) (said, error) {
+	if b.Case != "" && slices.Contains(Actions(), f["action"]) {
+		b.Actions = note(b.Actions, f["action"], f)
 	}
 	return said{}, nil
 }

@@ -131,6 +131,15 @@ func (t *table) forgetBadges() error {
 		if away {
 			d.Counter, d.Witness = "", ""
 		}
+		for _, who := range []*string{&d.Counter, &d.Witness} {
+			no, err := t.v.noBadge(*who)
+			if err != nil {
+				return err
+			}
+			if no {
+				*who = ""
+			}
+		}
 	}
 	return nil
 }

@@ -128,6 +128,8 @@ func TestCountOtherNumberAndBack(t *testing.T) {
 		t.Errorf("%d counts recorded before anyone signed", n)
 	}
 	p.Touch(`[data-do="interrupted"][data-set="LAP-014"]`)
+	p.AwaitText("#verdict", "Begin again?")
+	p.Touch(`#verdict [data-do="interrupted"]`)
 	p.AwaitText("#verdict", "Begun again")
 	p.AwaitText(`section[data-set="LAP-014"] .setsum`, "0 of 60")
 	p.AwaitText(`section[data-set="VAS-003"] .setsum`, "1 of 3")

@@ -117,7 +117,7 @@ func TestRecordedAsOfItsOwnTime(t *testing.T) {
 	h.cutWhileRecording("/at/north/or-3/count/scan", second)
 	h.after(2 * time.Hour)
 	c.n = 200
-	c.do("interrupted")
+	c.interrupt()
 	c.lines("VAS-003", 4, 2, 3)
 	c.scan(label(t, events.ScanBadge, "B-5"))
 	c.scan(label(t, events.ScanBadge, "B-6"))
@@ -175,7 +175,7 @@ func TestOneBadgeInOtherLetters(t *testing.T) {
 		h.signs("K-1", "VAS-003", stage)
 	}
 	before = h.size()
-	c.do("interrupted")
+	c.interrupt()
 	s := &scanner{h: h, path: "/at/north/or-3/close"}
 	s.scan(label(t, events.ScanCase, "K-1"))
 	s.scan(label(t, events.ScanBadge, "B-3310"))

@@ -550,6 +550,7 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"by-place":     (*table).toggleByPlace,
 		"place":        (*table).goToPlace,
 		"badges-clear": (*table).clearBadges,
+		"unsay":        (*table).unsay,
 		"removed":      (*table).removed,
 		"single":       (*table).addSingle,
 		"single-yes":   (*table).sayIsSingle,
@@ -600,10 +601,37 @@ func (t *table) each(set string, change func(*draft) error) error {
 	return nil
 }
 
+// interrupted begins the count, or that of one set, again. It throws away what was counted, so that is asked first, and
+// the answer is one to that question: after it nothing more was counted.
 func (t *table) interrupted(f fields, a *counted) error {
+	set, sure := strings.CutPrefix(f["value"], againSure)
+	if !sure {
+		set = f["set"]
+	}
+	lost := 0
+	for i, d := range t.drafts {
+		if t.takesPart(i) && (set == "" || t.standing.Sets[i].Key.Set == set) {
+			lost += d.lost()
+		}
+	}
+	asked, err := t.asked()
+	if err != nil {
+		return err
+	}
+	answers := sure && asked != nil && asked.Client == t.client &&
+		slices.ContainsFunc(asked.Choices, func(c choice) bool { return c.Value == f["value"] })
+	if lost > 0 && !answers {
+		a.said = ask(t.v.t("interrupted-sure", lost), set).offer(
+			choice{Do: "count-on", Words: t.v.t("count-on"), Main: true},
+			choice{Do: "interrupted", Value: againSure + set, Words: t.v.t("interrupted-yes")})
+		return nil
+	}
 	a.said = ask(t.v.t("begun-again"), "")
-	return t.each(f["set"], func(d *draft) error { d.interrupt(t.v.now); return nil })
+	return t.each(set, func(d *draft) error { d.interrupt(t.v.now); return nil })
 }
+
+// againSure stands before the set, or nothing, that is counted again as a person has said.
+const againSure = "sure "
 
 func (t *table) toggleByPlace(fields, *counted) error {
 	return t.each("", func(d *draft) error {
@@ -631,6 +659,34 @@ func (t *table) goToPlace(f fields, a *counted) error {
 
 func (t *table) clearBadges(fields, *counted) error {
 	return t.each("", func(d *draft) error { d.Counter, d.Witness = "", ""; d.Rev++; return nil })
+}
+
+// unsay takes back that a code is a badge, and that whoever it was taken for counts.
+func (t *table) unsay(f fields, a *counted) error {
+	code := f["value"]
+	said, err := t.v.saidBadges(code)
+	if err != nil {
+		return err
+	}
+	if len(said) == 0 {
+		return t.v.sayNo("nothing-to-undo")
+	}
+	if err := t.v.unlearn(events.ScanBadge, code); err != nil {
+		return err
+	}
+	err = t.each("", func(d *draft) error {
+		for _, who := range []*string{&d.Counter, &d.Witness} {
+			if sameBadge(*who, code) {
+				*who = ""
+			}
+		}
+		d.Rev++
+		return nil
+	})
+	st := t.state()
+	a.said = ask(t.v.t("unsaid", t.v.t("unsay-badge", code)), "")
+	a.Next = st.Ask
+	return err
 }
 
 // removed notes what left the field on purpose.

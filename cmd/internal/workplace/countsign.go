@@ -20,6 +20,9 @@ func (t *table) badge(badge string, a *counted) error {
 		a.said = no
 		return err
 	}
+	if err := v.isOne(badge); err != nil {
+		return err
+	}
 	st := t.state()
 	again := slices.ContainsFunc(t.drafts, func(d *draft) bool { return d.had(v.key, t.step+1) })
 	switch {

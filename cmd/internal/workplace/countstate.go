@@ -21,12 +21,17 @@ type (
 		Place    string     `json:"place"`
 		Done     int        `json:"done"`
 		Total    int        `json:"total"`
-		Complete bool       `json:"complete"`      // nothing is left to count
-		Sum      string     `json:"sum"`           // how far, in words
-		Ask      string     `json:"ask"`           // what comes next, in words
-		Open     []string   `json:"open"`          // differences, in words
-		Resume   string     `json:"resume"`        // said where a count was left lying
-		Warn     []string   `json:"warn,omitzero"` // what is known to be wrong with the sheets of the sets
+		Complete bool       `json:"complete"`       // nothing is left to count
+		Sum      string     `json:"sum"`            // how far, in words
+		Ask      string     `json:"ask"`            // what comes next, in words
+		Open     []string   `json:"open"`           // differences, in words
+		Resume   string     `json:"resume"`         // said where a count was left lying
+		Unsay    []unsay    `json:"unsay,omitzero"` // badges in them that are some because a person said so
+		Warn     []string   `json:"warn,omitzero"`  // what is known to be wrong with the sheets of the sets
+	}
+	unsay struct {
+		Code  string `json:"code"`
+		Words string `json:"words"` // on the button that takes it back
 	}
 	setState struct {
 		Set   string      `json:"set"`
@@ -80,6 +85,11 @@ func (t *table) state() *countState {
 	out.Sum = v.t("counted-of", out.Done, out.Total)
 	if out.ByPlace && out.Place == "" {
 		out.Place = CountPlaces()[0]
+	}
+	if said, err := v.saidBadges(out.Counter, out.Witness); err == nil {
+		for _, code := range said {
+			out.Unsay = append(out.Unsay, unsay{code, v.t("unsay-badge", code)})
+		}
 	}
 	out.Open = append(out.Open, t.differences()...)
 	out.Ask = t.ask(out)

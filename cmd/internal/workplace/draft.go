@@ -146,6 +146,16 @@ func (d *draft) settled(line, expected int64) bool {
 	return last || e.Counted >= expected
 }
 
+// lost is how many lines an interruption would have counted again.
+func (d *draft) lost() (n int) {
+	for _, e := range d.Lines {
+		if _, here := e.Parts[d.Place]; here || !d.ByPlace || e.Parts == nil {
+			n++
+		}
+	}
+	return n
+}
+
 // interrupt begins the place again, or the whole count where it is not made by
 // place (IFPN 1002: an interrupted count is recommenced).
 func (d *draft) interrupt(now time.Time) {

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -15,6 +16,13 @@ import (
 type known struct {
 	Badges map[string]bool              `json:"badges,omitempty"`
 	Codes  map[events.ScanKind][]string `json:"codes,omitempty"` // said last, of each shape the latest few
+	Not    []string                     `json:"not,omitempty"`   // said to be no badges after all, the latest
+}
+
+// called is a plain code that was taken for something because a person had said so of it, or of one alike.
+type called struct {
+	Code string          `json:"code"`
+	Kind events.ScanKind `json:"kind"`
 }
 
 // alike reports whether a code is what another is said to be: it has its shape, and only
@@ -226,6 +234,60 @@ func (v *visit) learn(kind events.ScanKind, code string) error {
 	return v.d.files.save(k, "known")
 }
 
+// unlearn forgets what a person said that a code is, and the shape that was learnt with it: whatever is alike is asked
+// about again.
+func (v *visit) unlearn(kind events.ScanKind, code string) error {
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	if err != nil {
+		return err
+	}
+	if kind == events.ScanBadge {
+		const most = 64
+		maps.DeleteFunc(k.Badges, func(said string, _ bool) bool { return sameBadge(said, code) })
+		all := append(k.Not, code)
+		k.Not = all[max(0, len(all)-most):]
+	} else {
+		k.Codes[kind] = slices.DeleteFunc(k.Codes[kind], func(said string) bool { return alike(code, said) })
+	}
+	return v.d.files.save(k, "known")
+}
+
+// isOne takes a badge that is shown: by its label, by a register, or as a person says now. That it was said to be none
+// holds no more.
+func (v *visit) isOne(badge string) error {
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	none := func(not string) bool { return sameBadge(not, badge) }
+	if err != nil || !slices.ContainsFunc(k.Not, none) {
+		return err
+	}
+	k.Not = slices.DeleteFunc(k.Not, none)
+	return v.d.files.save(k, "known")
+}
+
+// saidBadges are those of some badges that are some because a person said so.
+func (v *visit) saidBadges(badges ...string) ([]string, error) {
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	return slices.DeleteFunc(badges, func(badge string) bool { return !k.Badges[badge] }), err
+}
+
+// noBadge reports whether a person has said that what was taken for a badge is none. Who was taken by it to work
+// somewhere doesn't.
+func (v *visit) noBadge(badge string) (bool, error) {
+	if badge == "" {
+		return false, nil
+	}
+	v.d.knownMu.Lock()
+	defer v.d.knownMu.Unlock()
+	k, err := v.d.loadKnown()
+	return slices.ContainsFunc(k.Not, func(not string) bool { return sameBadge(not, badge) }), err
+}
+
 // isBadge reports whether a person, or the policy, has said that a plain code is a badge.
 func (v *visit) isBadge(code string) (bool, error) {
 	kind, err := v.patterned(code, func(events.ScanKind) bool { return true })
@@ -273,6 +335,7 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		return "", err
 	}
 	if k.Badges[code] && wanted(events.ScanBadge) {
+		v.bySaid = code
 		return events.ScanBadge, nil
 	}
 	var fit []events.ScanKind
@@ -282,6 +345,7 @@ func (v *visit) plainKind(code string, wants []want) (events.ScanKind, error) {
 		}
 	}
 	if len(fit) == 1 {
+		v.bySaid = code
 		return fit[0], nil
 	}
 	return "", nil

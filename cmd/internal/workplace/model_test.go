@@ -216,6 +216,10 @@ func (w *walk) common() (step, bool) {
 		return step{verb: "do", action: "take-back", fields: map[string]string{"value": pick(w, "", "by-mistake")}}, true
 	case 7:
 		return step{verb: "do", action: "take-as", fields: map[string]string{"value": pick(w, "", "badge", "seal", "case")}}, true
+	case 8:
+		if w.operator != "" && !strings.HasPrefix(w.operator, "B-") { // else it was not said to be one
+			return step{verb: "do", action: "unsay", fields: map[string]string{"value": w.operator, "kind": "badge"}}, true
+		}
 	}
 	return step{}, false
 }
@@ -298,7 +302,7 @@ func (w *walk) step() {
 	if w.rng.IntN(6) == 0 {
 		w.late()
 	}
-	if _, packs := w.p.(*packModel); packs && w.rng.IntN(12) == 0 {
+	if _, packs := w.p.(*packModel); packs && w.rng.IntN(8) == 0 {
 		w.issue()
 	}
 	w.at, w.waited = w.h.clock(), 0
@@ -611,6 +615,15 @@ func (w *walk) meaning(s step, shown, a answer) step {
 
 func (w *walk) learnBadge(s step, a answer) {
 	switch {
+	case s.action == "unsay" && a.says("is no badge"):
+		w.kept.tried["badge unsaid"]++
+		delete(w.kept.learned[s.fields["value"]], events.ScanBadge)
+		if _, closes := w.p.(*closeModel); closes && len(w.badges) > 1 { // the second person's
+			w.badges = w.badges[:len(w.badges)-1]
+			w.operator = w.badge()
+			break
+		}
+		w.badges, w.operator = nil, ""
 	case s.kind != events.ScanBadge:
 	case a.says("is the same badge"):
 		return // it was not taken

@@ -76,9 +76,9 @@ func (m *returnModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: "step", fields: value(pick(w, "left-room", "received", "washed", "washed", "inspected", "lost"))}
 	case 5:
 		return pick(w, step{verb: "scan", text: pick(w, "+1", "+2", "+3", "+4")},
-			step{verb: "do", action: "fault", fields: value(pick(w, "soiled", "damaged", "incomplete", "wet"))})
+			step{verb: "do", action: "fault", fields: map[string]string{"value": pick(w, "soiled", "damaged", "incomplete", "wet"), "on": onOff(w)}})
 	case 6:
-		return step{verb: "do", action: "untreated"}
+		return step{verb: "do", action: "untreated", fields: map[string]string{"on": onOff(w)}}
 	case 7:
 		return pick(w, load, step{verb: "do", action: "no-load"},
 			step{verb: "do", action: "basket", fields: map[string]string{"basket": pick(w, "7", " 12 ", "")}})
@@ -87,6 +87,9 @@ func (m *returnModel) next(w *walk, shown answer) step {
 	}
 	return step{verb: "do", action: pick(w, "record", "clear", "next-person")}
 }
+
+// onOff is what a button says of something seen: that it is so, or not after all.
+func onOff(w *walk) string { return pick(w, "yes", "yes", "no") }
 
 // steps as the page numbers them.
 var stepsBack = []string{"left-room", "received", "washed", "inspected"}
@@ -119,13 +122,11 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 		m.step = stepsBack[number-1]
 	case s.verb == "scan" && m.set != "" && shown.asksAbout() == "" && len(s.text) == 2 && s.text[0] == '+' && s.text[1] <= '3' &&
 		a["sound"] != "low":
-		if fault := events.ReturnFaults()[s.text[1]-'1']; !slices.Contains(m.faults, fault) { // typed twice it is seen still
-			m.toggle(fault)
-		}
+		m.fault(events.ReturnFaults()[s.text[1]-'1'], true)
 	case s.action == "fault" && slices.Contains(events.ReturnFaults(), events.ReturnFault(value)):
-		m.toggle(events.ReturnFault(value))
+		m.fault(events.ReturnFault(value), s.fields["on"] != "no")
 	case s.action == "untreated":
-		m.untreated = !m.untreated
+		m.untreated = s.fields["on"] != "no"
 	case s.action == "no-load":
 		m.load, m.noLoad = "", true
 	case s.action == "load" && s.fields["run"] != "x":
@@ -138,12 +139,12 @@ func (m *returnModel) turn(set string) {
 	m.set, m.untreated, m.faults, m.noLoad, m.anew, m.basket = set, false, nil, false, "", ""
 }
 
-func (m *returnModel) toggle(fault events.ReturnFault) {
-	if i := slices.Index(m.faults, fault); i >= 0 {
-		m.faults = slices.Delete(m.faults, i, i+1)
-		return
+// fault is what a person saw, or took back: seen twice it is seen still.
+func (m *returnModel) fault(fault events.ReturnFault, seen bool) {
+	m.faults = slices.DeleteFunc(slices.Clone(m.faults), func(f events.ReturnFault) bool { return f == fault && !seen })
+	if seen && !slices.Contains(m.faults, fault) {
+		m.faults = append(m.faults, fault)
 	}
-	m.faults = append(m.faults, fault)
 }
 
 func (m *returnModel) held(w *walk, s step, shown answer, e *events.Event) {

@@ -513,9 +513,11 @@ func (m *packModel) next(w *walk, shown answer) step {
 	case ask && shown.says("packed all the same?"):
 		return step{verb: "do", action: pick(w, "open", "open", "open", "leave"), fields: shown.choice("open")}
 	case ask && shown.says("was issued anew"):
-		return step{verb: "do", action: pick(w, "newest", "stay"), fields: shown.choice("newest")}
+		return step{verb: "do", action: pick(w, "newest", "newest", "stay"), fields: shown.choice("newest")}
 	case ask && shown.says("count each line"):
 		return step{verb: "do", action: pick(w, "lacks", "lacks", "lacks", "leave"), fields: shown.choice("lacks")}
+	case ask && shown.says("Throw away what was entered"):
+		return step{verb: "do", action: pick(w, "clear", "go-on"), fields: shown.choice("clear")}
 	case ask && m.set == shortSet && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
 		return step{verb: "scan", text: pick(w, "", "", "", "3", "9")}
 	case ask && shown.promises():
@@ -561,7 +563,7 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 		m.about = s.id
 	case s.kind == events.ScanSet && !a.says("is half packed") && s.id != m.set && fmt.Sprint(a["what"]) == s.id && a["no"] == nil:
 		m.turn(w, s.id)
-	case s.action == "clear", s.action == "leave":
+	case s.action == "clear" && !a.says("Throw away what was entered"), s.action == "leave":
 		m.drop()
 	case s.action == "again" || s.action == "weight":
 		m.answer(s, shown)
@@ -604,6 +606,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "newest" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		was := m.listed()
 		m.versions[shortSet] = w.h.shorts
+		m.grams, m.light = 0, false // what was weighed is another set of instruments
 		for line := range m.lines {
 			if m.listed()[line-1] != was[line-1] {
 				delete(m.lines, line)
@@ -1144,6 +1147,7 @@ type countModel struct {
 
 	singles map[int64]added // lines that are on no list
 	about   *added          // a code of which the page asks whether it is an instrument's
+	again   string          // the browser that was asked whether it begins the count again
 }
 
 // added is how many came of what is on no list.
@@ -1266,6 +1270,8 @@ func (m *countModel) next(w *walk, shown answer) step {
 		return step{verb: "scan", text: pick(w, "4", "12", "123", "7")} // nothing is left to count: no number of a line
 	case 4:
 		return step{verb: "do", action: pick(w, "badges-clear", "sign", "nonsense", "count-on"), fields: map[string]string{}}
+	case 6:
+		return step{verb: "do", action: "interrupted", fields: map[string]string{"value": pick(w, "", "sure ")}}
 	case 5:
 		return step{verb: "scan", text: w.h.codes[pick(w, "VAS-003", "LAP-014")], kind: events.ScanSheet}
 	}
@@ -1296,6 +1302,16 @@ func (m *countModel) count(line, n int64, shown map[string]any) step {
 
 func (m *countModel) learn(w *walk, s step, shown, a answer) {
 	m.learnSingle(s, a)
+	if s.action == "interrupted" && a.says("Begun again") {
+		if len(m.lines) > 0 && (m.again != w.client || s.fields["value"] != "sure ") {
+			w.fail("%d counted lines are thrown away, and nobody said that it is meant", len(m.lines))
+		}
+		clear(m.lines)
+		clear(m.by)
+	}
+	if m.again = ""; a.says("Begin again?") {
+		m.again = w.client
+	}
 	if s.verb != "enter" {
 		return
 	}
@@ -1483,7 +1499,7 @@ func (m *closeModel) next(w *walk, shown answer) step {
 	case 3, 4:
 		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
 	case 5:
-		return step{verb: "do", action: "action", fields: map[string]string{"action": pick(w, "recounted", "image-taken")}}
+		return step{verb: "do", action: "action", fields: map[string]string{"action": pick(w, "recounted", "image-taken"), "on": onOff(w)}}
 	case 6:
 		return step{verb: "do", action: "reason", fields: map[string]string{"reason": pick(w, "not found", "")}}
 	case 7:
@@ -1527,9 +1543,8 @@ func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 		turn(map[string]string{"VAS-003": m.cases[0], "LAP-022": m.cases[1]}[s.id])
 	case m.ref == "" && (s.action == "action" || s.action == "reason"): // of which case?
 	case s.action == "action":
-		if i := slices.Index(m.actions, s.fields["action"]); i >= 0 {
-			m.actions = slices.Delete(m.actions, i, i+1)
-		} else {
+		m.actions = slices.DeleteFunc(slices.Clone(m.actions), func(done string) bool { return done == s.fields["action"] })
+		if s.fields["on"] != "no" {
 			m.actions = append(m.actions, s.fields["action"])
 		}
 	case s.action == "reason":

@@ -56,7 +56,8 @@ func packingPlace() workplace {
 			"clear":  (*packing).discard,
 			"new":    (*packing).sayNew,
 			"anew":   (*packing).sayAnew,
-			"leave":  (*packing).discard,
+			"leave":  (*packing).leave,
+			"go-on":  (*packing).goOn,
 			"open":   (*packing).sayOpen,
 			"lacks":  (*packing).sayLacks,
 			"newest": (*packing).takeNewest,
@@ -626,7 +627,31 @@ func parseThousandths(s string) (int64, bool) {
 	return int64(kg*1000 + g), err1 == nil && err2 == nil
 }
 
-func (b *packing) discard(v *visit, _ fields) (said, error) {
+// discard clears the bench. Its button stands beside the one that records, and nothing brings back what was entered
+// since the tag was scanned: that is asked about.
+func (b *packing) discard(v *visit, f fields) (said, error) {
+	entered, err := b.entered(v)
+	if err != nil {
+		return said{}, err
+	}
+	old, err := v.outlived(b)
+	if err != nil {
+		return said{}, err
+	}
+	if len(entered) == 0 || old || f["value"] == b.Tag {
+		return b.leave(v, f)
+	}
+	d, err := b.lines(v)
+	return ask(v.t("clear-sure", b.Tag, len(d.Lines)), "").offer(
+		choice{Do: "go-on", Words: v.t("clear-not"), Main: true},
+		choice{Do: "clear", Value: b.Tag, Words: v.t("clear-yes")}), err
+}
+
+// goOn answers that nothing is cleared.
+func (b *packing) goOn(*visit, fields) (said, error) { return said{}, nil }
+
+// leave takes the set away with all that was entered of it.
+func (b *packing) leave(v *visit, _ fields) (said, error) {
 	if b.Tag != "" && b.List != "" {
 		d, err := b.lines(v)
 		if err != nil {

@@ -316,7 +316,7 @@ func pressed[T any](text, lead string, of []T) (button T, ok bool) {
 // a STOP is answered; after a plus it is a fault of the package of the set that lies here.
 func (b *reading) typed(v *visit, text string, verdict func(*visit) (said, error)) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.PackageFaults()); ok && !b.idle() {
-		return "package", fields{"value": string(fault), "seen": "yes"}, true
+		return "package", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
 	if ok && !b.Left.IsZero() {
@@ -678,18 +678,29 @@ func (b *reading) release(v *visit, why string, verdict func(*visit) (said, erro
 	return s, nil
 }
 
-// togglePackage notes what is wrong with the package, and takes it back.
-func (b *reading) togglePackage(v *visit, f fields) (said, error) {
-	fault := events.PackageFault(f["value"])
-	switch i := slices.Index(b.Package, fault); {
-	case !slices.Contains(events.PackageFaults(), fault):
-		return said{}, v.sayNo("no-such-button", f["value"])
-	case i >= 0 && f["seen"] != "": // typed twice it was seen all the more
-	case i >= 0:
-		b.Package = slices.Delete(b.Package, i, i+1)
-	default:
-		b.Package = append(b.Package, fault)
+// notSeen is what a button says in its field "on" that takes back what another one noted. Who taps that one twice has
+// seen it twice: it never takes anything off.
+const notSeen = "no"
+
+// note adds something that was seen, or takes it off where its own button says so.
+func note[T comparable](all []T, seen T, f fields) []T {
+	i := slices.Index(all, seen)
+	switch {
+	case f["on"] == notSeen && i >= 0:
+		return slices.Delete(all, i, i+1)
+	case f["on"] != notSeen && i < 0:
+		return append(all, seen)
 	}
+	return all
+}
+
+// notePackage notes what is wrong with the package, or that it is not so after all.
+func (b *reading) notePackage(v *visit, f fields) (said, error) {
+	fault := events.PackageFault(f["value"])
+	if !slices.Contains(events.PackageFaults(), fault) {
+		return said{}, v.sayNo("no-such-button", f["value"])
+	}
+	b.Package = note(b.Package, fault, f)
 	return said{}, nil
 }
 
@@ -854,8 +865,8 @@ func (b *reading) findSheet(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *reading) toggleSealBroken(*visit, fields) (said, error) {
-	b.SealBroken = !b.SealBroken
+func (b *reading) noteSealBroken(_ *visit, f fields) (said, error) {
+	b.SealBroken = f["on"] != notSeen
 	return said{}, nil
 }
 

@@ -44,10 +44,10 @@ func returnPlace() workplace {
 			"same-load": (*returning).sameLoad,
 			"no-load":   (*returning).leaveLoad,
 			"basket":    (*returning).takeBasket,
-			"untreated": (*returning).toggleTreated,
+			"untreated": (*returning).noteUntreated,
 			"anew":      (*returning).sayAnew,
 			"leave":     (*returning).discard,
-			"fault":     (*returning).toggleFault,
+			"fault":     (*returning).noteFault,
 			"enter":     (*returning).record,
 			"record":    (*returning).record,
 		},
@@ -119,7 +119,7 @@ func (b *returning) discard(v *visit, _ fields) (said, error) {
 // with the set that lies here.
 func (b *returning) typed(_ *visit, text string) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.ReturnFaults()); ok && b.Tag != "" {
-		return "fault", fields{"value": string(fault), "seen": "yes"}, true
+		return "fault", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
 	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
@@ -170,22 +170,18 @@ func (b *returning) takeBasket(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-func (b *returning) toggleTreated(*visit, fields) (said, error) {
-	b.Untreated = !b.Untreated
+func (b *returning) noteUntreated(_ *visit, f fields) (said, error) {
+	b.Untreated = f["on"] != notSeen
 	return said{}, nil
 }
 
-func (b *returning) toggleFault(v *visit, f fields) (said, error) {
+// noteFault notes what is wrong with the set, or that it is not so after all.
+func (b *returning) noteFault(v *visit, f fields) (said, error) {
 	fault := events.ReturnFault(f["value"])
-	switch i := slices.Index(b.Faults, fault); {
-	case !slices.Contains(events.ReturnFaults(), fault):
+	if !slices.Contains(events.ReturnFaults(), fault) {
 		return said{}, v.sayNo("no-such-button", f["value"])
-	case i >= 0 && f["seen"] != "": // typed twice it was seen all the more
-	case i >= 0:
-		b.Faults = slices.Delete(b.Faults, i, i+1)
-	default:
-		b.Faults = append(b.Faults, fault)
 	}
+	b.Faults = note(b.Faults, fault, f)
 	return said{}, nil
 }
 

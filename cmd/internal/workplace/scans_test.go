@@ -65,6 +65,14 @@ func (c *counter) do(action string, fields ...string) map[string]any {
 	return c.post("do", fmt.Sprintf(`"action":%q,"fields":{%s}`, action, strings.Join(f, ",")))
 }
 
+// interrupt begins the count again, and says that it is meant.
+func (c *counter) interrupt() map[string]any {
+	if a := c.do("interrupted"); !strings.Contains(tells(a), "Begin again?") {
+		return a
+	}
+	return c.do("interrupted", "value", "sure ")
+}
+
 // lines enters the first lines of a set.
 func (c *counter) lines(set string, counts ...int) (a map[string]any) {
 	for i, n := range counts {
@@ -406,7 +414,7 @@ func TestPutAsideAndReleased(t *testing.T) {
 	if a := shelf.do("package", "value", "wet"); a["status"] != "broken" || !strings.Contains(fmt.Sprint(a["words"]), "PACKAGE") {
 		t.Fatalf("wet: %v", a)
 	}
-	if a := shelf.do("package", "value", "wet"); a["status"] == "broken" {
+	if a := shelf.do("package", "value", "wet", "on", "no"); a["status"] == "broken" {
 		t.Errorf("wet, taken back: %v", a)
 	}
 	shelf.do("package", "value", "wet")
@@ -481,7 +489,7 @@ func TestKeysAtOpening(t *testing.T) {
 	for _, text := range []string{"LAP-014", "(8004)LAP-014", h.codes["LAP-014"], "1", "*3", "*1", "+1", "+6", "+1"} {
 		s.scan(text)
 	}
-	s.do("package", "value", string(events.PackageFaults()[0])) // typed twice it was seen all the more; the button takes it off
+	s.do("package", "value", string(events.PackageFaults()[0]), "on", "no") // typed twice it was seen all the more; its own button takes it off
 	page := html.UnescapeString(h.get("/at/north/or-3/opening"))
 	for _, want := range []string{"<kbd>*1</kbd>", "<kbd>*3</kbd>", "<kbd>+1</kbd>", "<kbd>+6</kbd>"} {
 		if !strings.Contains(page, want) {

@@ -139,6 +139,8 @@ func TestStagesOfACase(t *testing.T) {
 	p.Type("2\r")
 	p.AwaitText(`tr[data-line="2"] .cell`, "2 …")
 	p.Touch(`[data-do="interrupted"]:not([data-set])`)
+	p.AwaitText("#verdict", "Begin again? What was counted is counted once more (lines: 1)")
+	p.Touch(`#verdict [data-do="interrupted"]`)
 	p.AwaitText("#verdict", "Begun again")
 	p.Await(`document.querySelector('tr[data-line="2"] .cell').textContent === ""`)
 	p.AwaitText(`tr[data-line="1"] .cell`, "1 …") // the field stays counted

@@ -254,6 +254,7 @@ type visit struct {
 	elsewhere bool
 	stood     map[string]*standing // looked up for this request already
 	inForce   *events.Policy       // likewise
+	bySaid    string               // the plain code that is known by what people have said
 	made      map[string]makes     // how each text was made
 }
 

@@ -188,6 +188,15 @@ function apply(st) {
   put("sum", st.sum);
   put("resume", st.resume);
   for (const who of ["counter", "witness"]) put(who, st[who] || "–");
+  const unsay = JSON.stringify(st.unsay || []);
+  if ($("unsay") && $("unsay").dataset.codes !== unsay) {
+    $("unsay").dataset.codes = unsay;
+    $("unsay").replaceChildren(...(st.unsay || []).map(({code, words}) => {
+      const b = Object.assign(document.createElement("button"), {type: "button", textContent: words});
+      Object.assign(b.dataset, {do: "unsay", value: code});
+      return b;
+    }));
+  }
   $("open").hidden = !st.open.length;
   if (st.warn) {
     const warn = st.warn.join("\n");

@@ -319,7 +319,8 @@ export function scanField({entered, key, nextPerson}) {
   const chooses = (el, e) => el?.tagName === "SELECT" && e.key.length === 1 && e.key !== " ";
   let held = false; // Enter is held down
   let enter = 0; // when Enter was pressed, by its own time: a busy page hears of it late
-  let scanned = -Infinity; // when a scan was entered
+  let scanned = -Infinity; // when something was entered
+  let pressed = -Infinity; // when a button was, by a key
   document.addEventListener("keydown", e => {
     // A key that is held down says one thing once.
     held = e.repeat && e.key === "Enter";
@@ -341,7 +342,10 @@ export function scanField({entered, key, nextPerson}) {
       return;
     }
     const control = el && el.closest("button, a, summary, [tabindex='0']:not(#verdict)");
-    if (control && (e.key === "Enter" || e.key === " ")) return;
+    if (control && (e.key === "Enter" || e.key === " ")) {
+      pressed = e.timeStamp;
+      return;
+    }
     if (e.key.length === 1 || e.key === "Enter" || e.key === "Backspace") {
       field.focus();
       if (key && key(e, field)) e.preventDefault();
@@ -357,7 +361,9 @@ export function scanField({entered, key, nextPerson}) {
     const at = enter || performance.now();
     enter = 0;
     if (text.trim() === "" && at - scanned < 120) return;
-    if (text.trim().length > 3) scanned = at;
+    if (text.trim() !== "") scanned = at;
+    // Of a hand that trembles: the button may be gone by now, and this field has the focus.
+    if (text.trim() === "" && at - pressed < tapsApart) return beep("low");
     entered(text);
   });
   field.form.dataset.ready = "true";
