@@ -1,0 +1,482 @@
+package workplace_test
+
+import (
+	"fmt"
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// asker drives the places without a browser, in one language, and keeps each question with answers that a page asked.
+type asker struct {
+	h     *house
+	lang  string
+	place string
+	n     int
+	asks  any // of a count: the question that its page shows
+	ref   string
+	kept  map[string][]question // by place
+}
+
+// question is what a page asked. do are the actions of its answers.
+type question struct {
+	HTML string `json:"html"`
+	Name string `json:"name"` // what to call it where something is wrong
+	do   []string
+}
+
+func (q *asker) send(verb, rest string) map[string]any {
+	q.h.t.Helper()
+	q.n++
+	q.h.after(3 * time.Second)
+	body := fmt.Sprintf(`{"client":"t","n":%d,%s}`, q.n, rest)
+	if q.place == "count" {
+		rev, _ := q.asks.(float64)
+		body = fmt.Sprintf(`{"client":"t","n":%d,"rev":%v,"case":%q,"stage":"first",%s}`, q.n, rev, q.ref, rest)
+	}
+	a := q.h.post("/at/north/or-3/"+q.place+"/"+verb+"?lang="+q.lang, body)
+	q.asks = a["asks"]
+	choices, _ := a["choices"].([]any)
+	out := question{Name: fmt.Sprint(a["words"], " | ", a["next"])}
+	out.HTML, _ = a["verdict"].(string)
+	for _, c := range choices {
+		out.do = append(out.do, c.(map[string]any)["do"].(string))
+	}
+	known := slices.ContainsFunc(q.kept[q.place], func(o question) bool { return o.Name == out.Name && slices.Equal(o.do, out.do) })
+	if len(choices) > 0 && out.HTML != "" && !known {
+		q.kept[q.place] = append(q.kept[q.place], out)
+	}
+	return a
+}
+
+func (q *asker) scan(texts ...string) (a map[string]any) {
+	q.h.t.Helper()
+	for _, text := range texts {
+		a = q.send("scan", `"text":`+jsonText(text))
+	}
+	return a
+}
+
+func (q *asker) do(action string, f ...string) map[string]any {
+	q.h.t.Helper()
+	fields := make(map[string]string)
+	for i := 0; i < len(f); i += 2 {
+		fields[f[i]] = f[i+1]
+	}
+	raw, err := json.Marshal(fields, json.Deterministic(true))
+	if err != nil {
+		q.h.t.Fatal(err)
+	}
+	return q.send("do", fmt.Sprintf(`"action":%q,"fields":%s`, action, raw))
+}
+
+func (q *asker) tag(set string) string   { return label(q.h.t, events.ScanTag, set) }
+func (q *asker) outer(set string) string { return label(q.h.t, events.ScanOuter, set) }
+func (q *asker) badge(b string) string   { return label(q.h.t, events.ScanBadge, b) }
+
+// opening asks all that is asked where sets are opened.
+func (q *asker) opening() {
+	h, wrong := q.h, q.h.codes["LAP-014"]
+	q.place = "opening"
+	q.scan("QQ-7")
+	q.do("take-as", "value", "")
+	q.scan(q.outer("LAP-022"))
+	q.do("clear")
+	q.scan(q.tag("LAP-022"), q.outer("LAP-022"), h.codes["LAP-022"])
+	q.do("forget")
+	// The twin's sheet, and each answer to it.
+	q.scan(q.tag("LAP-022"), q.outer("LAP-022"), wrong)
+	q.do("anyway")
+	q.scan("1", label(h.t, events.ScanCase, "K-7"))
+	q.do("forget")
+	q.scan(q.tag("LAP-022"), q.outer("LAP-022"), wrong)
+	q.do("put-aside")
+	q.do("found", "value", "outside")
+	q.place = "storage"
+	q.scan(q.badge("B-1"))
+	q.place = "opening"
+	q.do("found", "value", "outside") // the badge goes on here, and is shown first
+	q.do("forget")
+	// What was left lying.
+	q.scan(q.tag("LAP-022"))
+	h.after(5 * time.Hour)
+	q.scan("")
+	q.do("read-again")
+	// Cases: one that is closed, one written almost as another, a set that is open for it already.
+	h.used("K-0", "VAS-003")
+	q.scan(label(h.t, events.ScanCase, "K-0"))
+	q.do("next-case")
+	h.open("LAP-014", "K-1")
+	q.scan(label(h.t, events.ScanCase, "K-I"))
+	q.do("case-is", "value", "K-1")
+	q.scan(q.tag("LAP-014"), q.outer("LAP-014"), h.codes["LAP-014"], "1", "*1", q.badge("B-1"))
+	q.do("twice")
+	q.scan("")
+	q.do("take-back")
+	policy := events.DefaultPolicy()
+	policy.AllPages = true
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	q.scan(q.badge("B-1"), q.tag("LAP-022"), q.outer("LAP-022"), h.pageOf("LAP-022", 2, 3), "1")
+	q.do("forget")
+	h.holdTo(events.RegisterPeople)
+	q.scan(q.badge("B-99"))
+}
+
+// storage asks what is asked where sets are looked at.
+func (q *asker) storage() {
+	h := q.h
+	q.place = "storage"
+	q.scan(q.badge("B-1"), q.tag("LAP-022"), h.codes["LAP-014"])
+	q.do("put-aside")
+	q.scan("1")
+	q.do("take-back")
+	q.scan(q.tag("LAP-022"), h.codes["LAP-022"], "1")
+	q.do("release", "reason", "its own sheet was found")
+	q.do("forget")
+	q.scan(q.tag("VAS-003"))
+	q.do("package", "value", "wet")
+	q.do("forget")
+	h.holdTo(events.RegisterPlaces)
+	_, err := h.site.Enter(h.t.Context(), site.Entering{Register: events.RegisterPlaces, Operator: "B-1182",
+		Entries: []events.Entry{&events.PlaceEntered{Place: "ST-A01", Title: "Sterile storage A"}}})
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	h.after(time.Minute)
+	q.do("where", "where", "ST-AO1")
+}
+
+// packing asks what is asked where sets are packed.
+func (q *asker) packing() {
+	h := q.h
+	q.place = "packing"
+	q.scan("QQ-7")
+	q.do("take-as", "value", "")
+	q.scan(q.tag("LAP-014"))
+	q.do("leave")
+	q.scan(q.tag("VAS-O03"))
+	h.open("VAS-003", "K-1")
+	q.scan(q.tag("VAS-003"))
+	q.do("open", "value", "K-1")
+	q.scan("3") // of four
+	q.scan("1", "")
+	l := listShort()
+	l.Version = 2
+	h.record("north/packing-1", events.KindListIssued, "", l)
+	q.scan("")
+	q.do("stay", "value", "2")
+	q.scan("")
+	q.do("clear")
+	q.do("go-on")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 2})
+	h.record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
+	h.used("K-2", "VAS-003")
+	q.scan("")
+	q.do("outlived")
+	q.scan("", "", "", "8.4", q.badge("B-1"), "")
+	q.do("take-back")
+}
+
+// sealing asks what is asked where containers are closed.
+func (q *asker) sealing() {
+	h := q.h
+	q.place = "sealing"
+	h.open("VAS-003", "K-1")
+	q.scan(q.tag("VAS-003"))
+	q.do("clear")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	q.scan(q.badge("B-1"), q.tag("LAP-014"), "2") // it is sterile since its run
+	q.do("clear")
+	q.scan(q.tag("VAS-003"), "3", "")
+	q.do("take-back")
+	q.scan(q.tag("LAP-022")) // the sheet that was printed is not scanned
+	q.do("unscanned", "value", "gone")
+}
+
+// sterilizer asks what is asked of loads.
+func (q *asker) sterilizer() {
+	h := q.h
+	q.place = "sterilizer"
+	begin := func(run string) { q.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134") }
+	set := func(name string) string { return label(h.t, events.ScanSet, name) }
+	ended := func(result, released string) { q.do("result", "result", result, "released", released) }
+	begin("7")
+	q.do("start")
+	q.scan(set("LAP-014"), set("LAP-022"), q.badge("B-1"))
+	q.do("give-up")
+	q.do("start")
+	ended("passed", "yes") // so soon
+	q.do("forget")
+	h.after(20 * time.Minute)
+	ended("passed", "yes")
+	q.scan(q.badge("B-1"))
+	begin("7") // a set was forgotten
+	q.do("begin-too", "value", "S1-0304-07")
+	q.scan(set("VAS-003"))
+	ended("passed", "no")
+	q.do("forget")
+	ended("failed", "")
+	q.do("ended-all", "value", "LAP-014, LAP-022")
+	begin("8")
+	q.scan(set("LAP-014"))
+	q.do("leave-out")
+	h.open("VAS-004", "K-1")
+	q.scan(set("VAS-004"))
+	q.do("leave-out")
+	q.scan(set("VAS-009"))
+	h.used("K-2", "VAS-009")
+	q.do("start")
+	q.do("give-up", "value", "S1-0304-08")
+	// A load's indicator, with a badge and without.
+	q.do("indicator", "load", "S1-0304-07")
+	q.do("indicator", "load", "S1-0304-07", "result", "negative", "control", "positive", "incubated", "1")
+	q.do("forget")
+	q.do("next-person")
+	q.do("indicator", "load", "S1-0304-01", "result", "positive", "control", "positive")
+	q.place = "storage"
+	q.scan(q.badge("B-2"))
+	q.place = "sterilizer"
+	q.do("nothing")
+	q.scan("")
+	q.do("forget")
+	q.do("indicator", "load", "S1-0304-01", "result", "negative", "control", "positive")
+	q.do("take-back")
+	// Implants, and a run that another station recorded meanwhile.
+	l := listShort()
+	l.Version, l.Implants = 2, true
+	h.record("north/packing-1", events.KindListIssued, "", l)
+	for _, name := range []string{"VAS-004", "VAS-009"} {
+		h.used("K-3"+name, name)
+		h.record("north/packing-1", events.KindSetPacked, name, &events.SetPacked{List: "VAS-MINOR", Version: 2})
+	}
+	p := events.DefaultPolicy()
+	p.ImplantIndicator = events.Required
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	begin("9")
+	q.scan(q.badge("B-1"), set("VAS-004"))
+	q.do("start")
+	h.after(20 * time.Minute)
+	ended("passed", "yes")
+	h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-009", &events.SetSterilized{Load: "S1-0304-09",
+		Sterilizer: "S1", Run: 9, Cycle: "c-134", Result: "passed", Released: false})
+	ended("passed", "no")
+}
+
+// back asks what is asked on the way back, and of single pieces.
+func (q *asker) back() {
+	h := q.h
+	q.place = "return"
+	q.scan(q.tag("LAP-022"))
+	q.do("leave")
+	h.used("K-0", "LAP-014", "VAS-003")
+	q.scan(q.tag("LAP-014"))
+	q.do("step", "value", "washed")
+	q.do("load", "washer", "W1", "run", "3")
+	q.scan(q.badge("B-1"), "")
+	q.do("take-back")
+	q.scan(q.badge("B-2"), q.tag("VAS-003"))
+	q.do("fault", "value", "soiled")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h.used("K-4", "VAS-003")
+	q.scan("")
+	q.do("outlived")
+	q.place = "pieces"
+	q.scan(q.tag("VAS-003"), "1")
+	q.do("became", "value", "missed")
+	q.scan(q.badge("B-1"), "")
+	q.do("take-back")
+}
+
+// count asks what is asked where a case is counted and closed.
+func (q *asker) count() {
+	h := q.h
+	h.open("VAS-003", "K-1")
+	h.open("VAS-004", "K-1")
+	q.place, q.ref = "count", "K-1"
+	line := func(set string, n, counted int) {
+		q.send("enter", fmt.Sprintf(`"lines":[{"set":%q,"line":%d,"counted":%d}]`, set, n, counted))
+	}
+	q.scan("P47110815")
+	q.do("count-on")
+	q.do("single", "set", "VAS-003", "what", "QX-7", "quantity", "1")
+	q.do("count-on")
+	line("VAS-003", 1, 4)
+	q.do("interrupted")
+	q.do("count-on")
+	line("VAS-003", 2, 2)
+	line("VAS-003", 3, 3)
+	q.scan(q.badge("B-1"), q.badge("B-2"))
+	q.do("sign")
+	q.do("count-on")
+	for i, n := range []int{4, 2, 3} {
+		line("VAS-004", i+1, n)
+	}
+	h.after(3 * time.Second)
+	q.scan(q.badge("B-2"))
+	q.do("take-back")
+	q.scan("")
+	for _, stage := range []events.Stage{events.StageClosing, events.StageFinal} {
+		h.signs("K-1", "VAS-003", stage)
+		h.signs("K-1", "VAS-004", stage)
+	}
+	q.scan("")
+	q.place = "close"
+	q.scan("QQ-7")
+	q.do("take-as", "value", "")
+	q.scan(label(h.t, events.ScanCase, "K-1"), q.badge("B-3"), q.badge("B-4"))
+	q.do("take-back")
+	h.open("LAP-014", "K-5")
+	q.place, q.ref = "count", "K-5"
+	h.holdTo(events.RegisterPeople)
+	q.scan(q.badge("B-99"))
+}
+
+// TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a
+// station asks shows its verdict, the word for it, the set, the stage, the line that is counted, the question and its
+// first answer without anybody scrolling. Each answer that the code has is one of a question that was measured.
+func TestEveryQuestionIsInView(t *testing.T) {
+	asked := make(map[string]map[string][]question) // by language and place
+	do := make(map[string]bool)
+	for _, lang := range []string{"en", "de"} {
+		asked[lang] = make(map[string][]question)
+		for _, tour := range []func(*asker){(*asker).opening, (*asker).storage, (*asker).packing, (*asker).sealing,
+			(*asker).sterilizer, (*asker).back, (*asker).count} {
+			h := newHouse(t, "LAP-014", "LAP-022", "VAS-003", "VAS-004", "VAS-009")
+			h.after(5 * time.Minute)
+			tour(&asker{h: h, lang: lang, kept: asked[lang]})
+		}
+		for _, all := range asked[lang] {
+			for _, q := range all {
+				for _, action := range q.do {
+					do[action] = true
+				}
+			}
+		}
+	}
+	for _, action := range answersInCode(t) {
+		if !do[action] {
+			t.Errorf("no question with the answer %q was asked", action)
+		}
+	}
+
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, tablet)
+	sizes := []browsertest.Size{{Name: "zoom", Width: 512, Height: 384}, phone, tablet, {Name: "desk", Width: 1440, Height: 900}}
+	shots := os.Getenv("LISTBOUND_SHOTS") != ""
+	measured := 0
+	for lang, places := range asked {
+		for place, all := range places {
+			address := h.at(place) + "?lang=" + lang
+			if place == "count" {
+				address += "&case=K-1"
+			}
+			p.Open(address)
+			p.Await(`document.querySelector("#scan").dataset.ready`)
+			if place == "count" {
+				p.Await(`document.querySelector("tr.now")`)
+			}
+			raw, err := json.Marshal(all)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, size := range sizes {
+				p.Do(chromedp.EmulateViewport(size.Width, size.Height))
+				for _, wrong := range browsertest.Eval[[]string](p, fmt.Sprintf(questionInView, raw)) {
+					t.Errorf("%s, %s, %s: %s", place, size.Name, lang, wrong)
+				}
+				measured += len(all)
+				for i := range all {
+					if !shots {
+						break
+					}
+					browsertest.Eval[bool](p, fmt.Sprintf(`(document.getElementById("verdict").innerHTML = %s[%d].html, scrollTo(0, 0), true)`, raw, i))
+					p.View(fmt.Sprintf("question-%s-%02d-%s-%s", place, i, size.Name, lang))
+				}
+			}
+		}
+	}
+	if measured < 400 {
+		t.Errorf("%d questions were measured", measured)
+	}
+}
+
+// answersInCode are the actions of all answers that the package's code offers.
+func answersInCode(t *testing.T) (out []string) {
+	t.Helper()
+	files, err := os.ReadDir(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	offered := regexp.MustCompile(`\b(?:choice)?\{?Do(?::|, c\.Words =) *"([a-z-]+)"`)
+	for _, f := range files {
+		if !strings.HasSuffix(f.Name(), ".go") || strings.HasSuffix(f.Name(), "_test.go") {
+			continue
+		}
+		raw, err := os.ReadFile(f.Name())
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range offered.FindAllStringSubmatch(string(raw), -1) {
+			out = append(out, m[1])
+		}
+	}
+	slices.Sort(out)
+	if out = slices.Compact(out); len(out) < 40 {
+		t.Fatalf("only %d answers are found in the code", len(out))
+	}
+	return append(out, "outlived") // which has a name
+}
+
+// questionInView shows one question after the other where a page shows its verdict, and returns what a person doesn't see
+// of it at once. Nothing of it is smaller than 24 CSS pixels.
+const questionInView = `(questions => {
+	const wrong = [], room = document.getElementById("verdict");
+	const bar = document.querySelector(".bar"), shown = el => el?.checkVisibility({visibilityProperty: true});
+	for (const q of questions) {
+		room.innerHTML = q.html;
+		room.scrollTop = 0;
+		scrollTo(0, 0);
+		const bottom = shown(bar) ? bar.getBoundingClientRect().top : innerHeight, inside = room.getBoundingClientRect();
+		const say = what => wrong.push(q.name + ": " + what);
+		// All of an element, or its first lines.
+		const look = (name, el, lines) => {
+			if (!el || el.textContent.trim() === "") return say(name + " is not there");
+			const box = el.getBoundingClientRect(), style = getComputedStyle(el), size = parseFloat(style.fontSize);
+			if (size < 24 && el.tagName !== "BUTTON") say(name + " is " + size + " px");
+			const end = lines ? Math.min(box.bottom, box.top + lines * 1.2 * size) : box.bottom;
+			const low = room.contains(el) ? Math.min(inside.bottom, bottom) : bottom;
+			if (box.top < -1 || box.left < -1 || box.right > innerWidth + 1 || end > low + 1) {
+				return say(name + " ends at " + Math.round(end) + " of " + Math.round(low));
+			}
+			const top = document.elementFromPoint(box.left + Math.min(box.width, 60) / 2, box.top + Math.min(box.height, 30) / 2);
+			if (!top || !(el.contains(top) || top.contains(el))) say(name + " is covered by " + top?.outerHTML.slice(0, 60));
+		};
+		const verdict = room.querySelector(".verdict"), tells = verdict.querySelector(".tells:not(.answer)");
+		const next = verdict.querySelector(".next"), answers = [...verdict.querySelectorAll(".choices button")];
+		look("the word", tells.querySelector(".sign"));
+		look("the verdict", tells, next ? 2 : 0);
+		if (verdict.querySelector(".of")) look("the name", verdict.querySelector(".of"));
+		if (verdict.querySelector(".hands")) look("what to do with one's hands", verdict.querySelector(".hands"), 2);
+		else if (next) look("the question", next);
+		look("the stage", document.querySelector(".stick h1"));
+		look("the first answer", answers[0]);
+		const main = answers.find(b => b.classList.contains("main"));
+		if (main) look("the main answer", main);
+		for (const id of ["now-set", "now-line", "now-what"]) {
+			if (document.getElementById(id)) look(id, document.getElementById(id));
+		}
+		if (document.documentElement.scrollWidth > innerWidth) say("the page is too wide");
+	}
+	return wrong;
+})(%s)`
