@@ -140,8 +140,12 @@ func (q *asker) storage() {
 	q.do("put-aside")
 	q.scan("1")
 	q.do("take-back")
-	q.scan(q.tag("LAP-022"), h.codes["LAP-022"], "1")
+	q.do("next-person")
+	q.scan(q.tag("LAP-022"), h.codes["LAP-022"])
 	q.do("release", "reason", "its own sheet was found")
+	if a := q.scan("1"); a["hands"] != nil {
+		h.t.Errorf("once it is released, STOP still says what to do with one's hands: %v", a["hands"])
+	}
 	q.do("forget")
 	q.scan(q.tag("VAS-003"))
 	q.do("package", "value", "wet")

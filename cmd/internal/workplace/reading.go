@@ -577,8 +577,8 @@ func (b *reading) askRest(v *visit, s said, q question) (said, error) {
 
 // stopped adds the answers to a STOP. Until one is given it stays.
 func (b *reading) stopped(v *visit, s said, q question) said {
-	if b.Aside {
-		s.Hands, s.Opened = "", "" // it was obeyed: what is asked now is in its place
+	if b.Aside || b.Release != "" {
+		s.Hands, s.Opened = "", "" // it was answered: what is asked now is in its place
 	}
 	switch {
 	case b.Aside && b.placeMissing():
