@@ -189,6 +189,10 @@ func (q *asker) packing() {
 	q.do("outlived")
 	q.scan("", "", "", "8.4", q.badge("B-1"), "")
 	q.do("take-back")
+	h.used("K-3", "VAS-004")
+	h.record("north/or-3", events.KindSetReturned, "VAS-004", &events.SetReturned{Step: events.ReturnReceived,
+		Faults: []events.ReturnFault{events.ReturnIncomplete}})
+	q.scan(q.tag("VAS-004"))
 }
 
 // sealing asks what is asked where containers are closed.
