@@ -200,6 +200,22 @@ func (v *View) Admit(ctx context.Context, e *events.Event, of ...events.Register
 	return nil
 }
 
+// AdmitWriter refuses a badge under which somebody would issue a list, where registers of people are held to and it is in none
+// any more. Which role it takes they don't say: a list is written at no workplace.
+func (v *View) AdmitWriter(ctx context.Context, e *events.Event) error {
+	r := newReferences(ctx, v.site, v.Model)
+	rs, _ := r.world.RegistersFact(SiteOf(e.Station), e.Time)
+	x := r.world.Entered(events.RegisterPeople, e.Operator, e.Time)
+	if err := r.world.Failed(); err != nil || !slices.Contains(rs, events.RegisterPeople) || x.State == facts.EntryHolds {
+		return err
+	}
+	l := facts.Lack{Register: events.RegisterPeople, ID: e.Operator, Way: facts.LackEnded, Entry: x}
+	if x.State == facts.EntryUnknown {
+		l.Way = facts.LackUnknown
+	}
+	return r.lacking(ctx, e, l)
+}
+
 // SetByTag returns the set whose tag a code is by the register of sets, "" where it is none's.
 func (v *View) SetByTag(ctx context.Context, code string) (string, error) {
 	sets, err := v.TaggedSets(ctx, code)

@@ -144,3 +144,70 @@ func TestReadTableAsItIsSeen(t *testing.T) {
 		t.Errorf("a comma at the end of a row: %+v %v", got.Lines, got.Wrong)
 	}
 }
+
+// TestListKeepsItsMarks: what a list says of its sets as a whole is not taken away by a form that came without it, and
+// each change of it is shown before it is issued, and after.
+func TestListKeepsItsMarks(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "IMP", Version: 1, Title: "Implants", Implants: true,
+		HighRisk: true, Cycles: []string{"c-134"}, Lines: listShort().Lines})
+	const table = "line,item,description,quantity\n1,INS-001,Forceps,%d\n"
+	form := map[string]string{"list": "IMP", "badge": "B-1", "station": "north/packing-1", "table": fmt.Sprintf(table, 4)}
+	page := h.postList(form)
+	for _, want := range []string{`name="implants" value="1"`, `name="highrisk" value="1"`, `name="cycles" value="c-134"`} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the form for any list takes %s away", want)
+		}
+	}
+	if strings.Contains(page, `class="marks"`) {
+		t.Error("a change is shown where there is none")
+	}
+	// From the list's own form somebody takes the tick away and names another cycle.
+	form["marks"], form["cycles"], form["highrisk"] = "IMP", "c-134; C-121", "1"
+	page = h.postList(form)
+	for _, want := range []string{"wait for the biological indicator: yes → no", "Sterilizer cycles it may run (empty: any): c-134 → c-134, C-121"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("%q isn't shown before it is issued: %s", want, page)
+		}
+	}
+	form["issue"] = "2"
+	if page := h.postList(form); !strings.Contains(page, "IMP version 2 is issued") || !strings.Contains(page, "yes → no") {
+		t.Errorf("nor after: %s", page)
+	}
+	if e, err := h.site.EventAt(h.size()); err != nil || fmt.Sprint(e.Data.(*events.ListIssued).Cycles) != "[c-134 C-121]" {
+		t.Errorf("recorded %+v: %v", e.Data, err)
+	}
+}
+
+// TestListAlmostAsAnother: a list whose number is almost another's is issued only by who was told so. A cycle that policy
+// doesn't name, and a badge that may not work here, issue none.
+func TestListAlmostAsAnother(t *testing.T) {
+	h := newHouse(t)
+	const table = "line,item,description,quantity\n1,INS-001,Forceps,4\n"
+	form := map[string]string{"list": "VAS-M1NOR", "title": "Vascular", "badge": "B-1", "station": "north/packing-1", "table": table, "issue": "1"}
+	before := h.size()
+	if page := h.postList(form); !strings.Contains(page, "There is no list VAS-M1NOR yet, but there is VAS-MINOR") || h.size() != before {
+		t.Errorf("%d records: %s", h.size()-before, page)
+	}
+	form["like"] = "VAS-MINOR"
+	if page := h.postList(form); !strings.Contains(page, "VAS-M1NOR version 1 is issued") {
+		t.Errorf("told so: %s", page)
+	}
+	p := events.DefaultPolicy()
+	p.Cycles = []string{"c-134"}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	form = map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": "north/packing-1", "table": table, "cycles": "C134,c-999"}
+	if page := h.postList(form); !strings.Contains(page, "Cycle c-999 is not one of this site") {
+		t.Errorf("a cycle that nobody runs: %s", page)
+	}
+	form["cycles"] = "C134"
+	if page := h.postList(form); !strings.Contains(page, `name="cycles" value="c-134"`) {
+		t.Errorf("a cycle in other letters: %s", page)
+	}
+	h.holdTo(events.RegisterPeople)
+	form["badge"], form["issue"] = "B-9999", "1"
+	before = h.size()
+	if page := h.postList(form); !strings.Contains(page, "B-9999") || strings.Contains(page, "is issued") || h.size() != before {
+		t.Errorf("%d records by a badge in no register: %s", h.size()-before, page)
+	}
+}

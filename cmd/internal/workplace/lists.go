@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
@@ -54,6 +55,8 @@ type listForm struct {
 	Wrong                     []RowError
 	Preview                   *listPreview
 	Meanwhile                 bool // somebody else issued a version since the one that was shown
+	Like                      string
+	Marks                     string // the list whose title, cycles and marks the form came with
 }
 
 // listPreview is what would be issued, before it is.
@@ -61,7 +64,28 @@ type listPreview struct {
 	Version int64 // the page sends it back, so that nothing is issued after a version that was not shown
 	Lines   int
 	Changes []events.LineChange
+	Marks   []markChange
 	First   bool
+}
+
+// markChange is what a version says otherwise of the list as a whole; Old is "" where nothing was said.
+type markChange struct{ What, Old, New string }
+
+// markChanges are what two versions say differently of the list as a whole.
+func (v *visit) markChanges(old, now *events.ListIssued) []markChange {
+	yes := map[bool]string{true: v.t("register-held-yes"), false: v.t("register-held-no")}
+	var out []markChange
+	for _, c := range []markChange{
+		{v.t("list-title"), old.Title, now.Title},
+		{v.t("list-cycles"), strings.Join(old.Cycles, ", "), strings.Join(now.Cycles, ", ")},
+		{v.t("list-implants"), yes[old.Implants], yes[now.Implants]},
+		{v.t("list-high-risk"), yes[old.HighRisk], yes[now.HighRisk]},
+	} {
+		if c.Old != c.New {
+			out = append(out, c)
+		}
+	}
+	return out
 }
 
 type listsBody struct {
@@ -111,6 +135,7 @@ type listBody struct {
 type versionDiff struct {
 	site.ListVersion
 	Changes []events.LineChange
+	Marks   []markChange
 	First   bool
 }
 
@@ -124,6 +149,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 		diff := versionDiff{ListVersion: x, First: i == 0}
 		if i > 0 {
 			diff.Changes = events.DiffLines(vs[i-1].LineRows, x.LineRows)
+			diff.Marks = v.markChanges(vs[i-1].Issue(), x.Issue())
 		}
 		out.Versions = append(out.Versions, diff)
 	}
@@ -139,6 +165,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 		return nil, err
 	}
 	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
+	out.Form.Marks = out.List
 	out.Form.Implants, out.Form.HighRisk = out.Implants, out.HighRisk
 	out.Form.Table = csvOf(out.LineRows)
 	out.Form.Shown = digestOf(out.Form.Table)
@@ -261,6 +288,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	if err != nil {
 		return nil, err
 	}
+	v.station = f.Station
 	out := &rendered{name: "issue", title: v.t("list-check")}
 	var before []site.ListVersion
 	if f.List == "" {
@@ -272,9 +300,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		out.data = f
 		return out, nil
 	}
-	data, err := NextVersion(before, events.ListIssued{
-		List: f.List, Title: f.Title, Cycles: strings.Fields(f.Cycles), Implants: f.Implants, HighRisk: f.HighRisk, Lines: lines,
-	})
+	data, err := v.nextVersion(&f, before, lines)
 	switch {
 	case refusal.Is(err):
 		f.wrong(v.detail(err))
@@ -286,11 +312,14 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 	f.Title = data.Title
 	f.Preview = &listPreview{Version: data.Version, Lines: len(data.Lines), First: len(before) == 0}
 	if len(before) > 0 {
-		f.Preview.Changes = events.DiffLines(before[len(before)-1].LineRows, data.Lines)
+		last := &before[len(before)-1]
+		f.Preview.Changes, f.Preview.Marks = events.DiffLines(last.LineRows, data.Lines), v.markChanges(last.Issue(), data)
+	} else if f.Like, err = v.listLike(f.List); err != nil {
+		return nil, err
 	}
 	shown := v.r.PostFormValue("issue")
 	f.Meanwhile = shown != "" && shown != fmt.Sprint(data.Version)
-	if shown == "" || f.Meanwhile {
+	if shown == "" || f.Meanwhile || f.Like != v.r.PostFormValue("like") {
 		out.data = f
 		return out, nil
 	}
@@ -311,6 +340,48 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		keep: &http.Cookie{Name: issuesAt, Value: url.QueryEscape(f.Station), Path: d.opts.Prefix + "/lists", HttpOnly: true,
 			SameSite: http.SameSiteStrictMode, MaxAge: 365 * 24 * 3600},
 	}
+}
+
+// nextVersion is what the form would issue. A form that came without the list's own cycles and marks, as that for any
+// list does, takes none of them away.
+func (v *visit) nextVersion(f *listForm, before []site.ListVersion, lines []events.Line) (*events.ListIssued, error) {
+	next := events.ListIssued{List: f.List, Title: f.Title, Implants: f.Implants, HighRisk: f.HighRisk, Lines: lines}
+	next.Cycles = strings.FieldsFunc(f.Cycles, func(r rune) bool { return unicode.IsSpace(r) || r == ',' || r == ';' })
+	policy, err := v.policy()
+	if err != nil {
+		return nil, err
+	}
+	for i, name := range next.Cycles {
+		if next.Cycles[i], err = v.cycleIn(policy.Cycles, name); err != nil {
+			return nil, err
+		}
+	}
+	if len(before) > 0 && f.Marks != f.List {
+		last := before[len(before)-1]
+		next.Implants, next.HighRisk = next.Implants || last.Implants, next.HighRisk || last.HighRisk
+		if len(next.Cycles) == 0 {
+			next.Cycles = last.Cycles
+		}
+	}
+	d, err := NextVersion(before, next)
+	if err != nil {
+		return nil, err
+	}
+	f.Marks, f.Cycles, f.Implants, f.HighRisk = d.List, strings.Join(d.Cycles, " "), d.Implants, d.HighRisk
+	e := &events.Event{Station: f.Station, Time: v.now.UTC(), Operator: f.Badge, Data: d}
+	err = v.d.site.Ask(func(m *site.View) error { return m.AdmitWriter(v, e) })
+	return d, err
+}
+
+// listLike is the list that a new one's number is almost written as, "" for none.
+func (v *visit) listLike(list string) (string, error) {
+	all, err := v.d.site.Lists(v, "")
+	for _, l := range all {
+		if l.List != list && events.Likeness(l.List) == events.Likeness(list) {
+			return l.List, nil
+		}
+	}
+	return "", err
 }
 
 // cutShort refuses what can't be read as what it was sent as. How it can't is for
@@ -335,7 +406,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 	get := func(k string) string { return strings.TrimSpace(v.r.PostFormValue(k)) }
 	f.List, f.Title, f.Cycles, f.Table = get("list"), get("title"), get("cycles"), v.r.PostFormValue("table")
 	f.Implants, f.HighRisk = get("implants") != "", get("highrisk") != ""
-	f.Badge, f.Station = get("badge"), get("station")
+	f.Badge, f.Station, f.Marks = get("badge"), get("station"), get("marks")
 	raw := []byte(f.Table)
 	if s := v.r.PostFormValue("raw"); s != "" {
 		if raw, err = base64.StdEncoding.DecodeString(s); err != nil {

@@ -500,16 +500,29 @@ func (b *sterilizer) cycle(v *visit, name string) (string, error) {
 	if err != nil || name == "" {
 		return name, err
 	}
+	if len(p.Cycles) > 0 {
+		return v.cycleIn(p.Cycles, name)
+	}
+	return firstOf(cycleLike(b.Ran, name), name), nil
+}
+
+// cycleLike is the cycle among some whose name is the same but for blanks, dashes and capitals, "" for none.
+func cycleLike(known []string, name string) string {
 	plain := strings.NewReplacer(" ", "", "-", "").Replace
-	for _, c := range append(slices.Clone(p.Cycles), b.Ran...) {
+	for _, c := range known {
 		if strings.EqualFold(plain(c), plain(name)) {
-			return c, nil
+			return c
 		}
 	}
-	if len(p.Cycles) > 0 {
-		return "", v.sayNo("cycle-not-listed", name, strings.Join(p.Cycles, ", "))
+	return ""
+}
+
+// cycleIn is a cycle as the site's policy names it. One that it doesn't name is refused; where it names none, any will do.
+func (v *visit) cycleIn(policy []string, name string) (string, error) {
+	if c := cycleLike(policy, name); c != "" || len(policy) == 0 {
+		return firstOf(c, name), nil
 	}
-	return name, nil
+	return "", v.sayNo("cycle-not-listed", name, strings.Join(policy, ", "))
 }
 
 func (b *sterilizer) choose(v *visit, f fields) (said, error) {
