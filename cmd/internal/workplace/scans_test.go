@@ -489,7 +489,8 @@ func TestKeysAtOpening(t *testing.T) {
 	for _, text := range []string{"LAP-014", "(8004)LAP-014", h.codes["LAP-014"], "1", "*3", "*1", "+1", "+6", "+1"} {
 		s.scan(text)
 	}
-	s.do("package", "value", string(events.PackageFaults()[0]), "on", "no") // typed twice it was seen all the more; its own button takes it off
+	// Typed twice it was seen all the more; a button of its own takes it off.
+	s.do("package", "value", string(events.PackageFaults()[0]), "on", "no")
 	page := html.UnescapeString(h.get("/at/north/or-3/opening"))
 	for _, want := range []string{"<kbd>*1</kbd>", "<kbd>*3</kbd>", "<kbd>+1</kbd>", "<kbd>+6</kbd>"} {
 		if !strings.Contains(page, want) {
