@@ -113,6 +113,17 @@ func (m *Model) SetNames(ctx context.Context) ([]string, error) {
 	return found, err
 }
 
+// SterilizerNames returns all sterilizers of which anything is recorded, by name, in as many steps.
+func (m *Model) SterilizerNames(ctx context.Context) ([]string, error) {
+	rows, err := m.read.QueryContext(ctx, `WITH RECURSIVE names(name) AS (
+			SELECT min(sterilizer) FROM events WHERE sterilizer IS NOT NULL
+			UNION ALL SELECT (SELECT min(sterilizer) FROM events WHERE sterilizer > name AND sterilizer IS NOT NULL)
+				FROM names WHERE name IS NOT NULL)
+		SELECT name FROM names WHERE name IS NOT NULL`)
+	found, err := scanAll(rows, err, func(s *string) []any { return []any{s} })
+	return found, err
+}
+
 // SetOfTrip returns whose a trip is; ok is false where nobody knows it.
 func (m *Model) SetOfTrip(ctx context.Context, trip string) (set string, ok bool, err error) {
 	ks, err := m.keys(ctx, `SELECT DISTINCT subject, trip FROM events WHERE trip = ? AND kind = 'set.packed'`, idBytes(trip))

@@ -54,8 +54,9 @@ type table struct {
 	policy   events.Policy
 	step     int // how many changes the input has made to the drafts
 
-	client string // the browser that sends the input
-	shows  int64  // and the question that it shows, if it is one that a badge answers
+	client  string   // the browser that sends the input
+	offered []choice // the answers to what is asked
+	shows   int64    // and the question that it shows, if it is one that a badge answers
 
 	forgotten []string // sets whose draft could not be read
 	reopened  []string // sets that were processed and opened anew for the case while their count was not signed

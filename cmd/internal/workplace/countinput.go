@@ -166,6 +166,9 @@ func (v *visit) countInput(verb string) (any, error) {
 	if err != nil {
 		return nil, err
 	}
+	if asked != nil {
+		t.offered = asked.Choices
+	}
 	err = t.take(in, verb, asked, a)
 	if err != nil && !refusal.Is(err) {
 		return nil, err // nothing of it is kept here: the page sends it again
@@ -510,8 +513,7 @@ func (t *table) sheet(code string, a *counted) error {
 			continue
 		}
 		if s.Code != code {
-			a.said = wrong(v.t("sheet-altered-here", s.Key.Set), v.t("count-on-screen"))
-			return nil
+			return t.strayRead(code, s.Key.Set, wrong(v.t("sheet-altered-here", s.Key.Set), v.t("count-on-screen")), a)
 		}
 		t.drafts[i].Sheet = code
 		t.drafts[i].Rev++
@@ -524,15 +526,13 @@ func (t *table) sheet(code string, a *counted) error {
 		return err
 	}
 	if owner.Set == "" {
-		a.said = wrong(v.t("sheet-of-nobody"), v.t("count-on-screen"))
-		return nil
+		return t.strayRead(code, "", wrong(v.t("sheet-of-nobody"), v.t("count-on-screen")), a)
 	}
 	if t.find(owner.Set) >= 0 {
-		a.said = wrong(v.t("sheet-older", owner.Set), v.t("count-on-screen"))
-		return nil
+		return t.strayRead(code, owner.Set, wrong(v.t("sheet-older", owner.Set), v.t("count-on-screen")), a)
 	}
-	a.said = wrong(v.t("sheet-not-of-case", owner.Set), v.nowAt(owner.Set, where, since)+" "+v.t("count-on-screen"))
-	return nil
+	return t.strayRead(code, "", wrong(v.t("sheet-not-of-case", owner.Set),
+		v.nowAt(owner.Set, where, since)+" "+v.t("count-on-screen")), a)
 }
 
 // countActions are the buttons of a count.
@@ -542,6 +542,9 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"close":        (*table).goClose,
 		"sign":         (*table).pressSign,
 		"sign-without": (*table).signWithout,
+		"sheet-with":   (*table).sheetWith,
+		"sheet-lay":    (*table).sheetLay,
+		"sheet-none":   (*table).sheetNone,
 		"badge":        (*table).sayBadge,
 		"emergency":    (*table).emergency,
 		"count-on":     func(*table, fields, *counted) error { return nil },

@@ -153,6 +153,10 @@ func (t *table) complete(i int) bool {
 // signComplete records the count of each set that is complete.
 func (t *table) signComplete(st *countState, a *counted) error {
 	v := t.v
+	if t.drafts[0].Stray != nil { // what was read is told before who read it goes
+		a.said = t.askStray()
+		return nil
+	}
 	signed, rs, err := t.record(st)
 	if err != nil {
 		return err

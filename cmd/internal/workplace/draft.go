@@ -47,6 +47,8 @@ type draft struct {
 	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording,
 	AtRev    int64            `json:"atRev,omitzero"`  // of the draft in this revision
 	Echo     echo             `json:"echo,omitzero"`   // the last scan of this count; in the first set's draft
+	Stray    *stray           `json:"stray,omitempty"` // a wrong count sheet that was read: where it lay is still to be said; likewise
+	Told     *stray           `json:"told,omitempty"`  // the one that was recorded last; likewise
 }
 
 // entry is one counted line.

@@ -118,3 +118,159 @@ func TestMissedOnTheShelf(t *testing.T) {
 		t.Errorf("the set is %s: %+v", v.Status, v.Findings)
 	}
 }
+
+// TestWrongSheetAtTheCount: a count sheet of a set that is not on the case, read where its sets are counted, is recorded once
+// it is said where it was; both sets are told of at once, and nothing is signed before that is answered.
+func TestWrongSheetAtTheCount(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	h.after(time.Minute)
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	size := h.size()
+	must(t, c.scan(h.codes["VAS-004"]), "broken", "count sheet of VAS-004", "Where was the count sheet that lay with VAS-003?")
+	c.lines("VAS-003", 4, 2, 3)
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	h.after(3 * time.Second)
+	a := c.scan(label(t, events.ScanBadge, "B-2"))
+	must(t, a, "Where was the count sheet that lay with VAS-003?")
+	if h.size() != size {
+		t.Fatalf("%d records before it is said where it was", h.size()-size)
+	}
+	lay := choiceOf(a, "outside")
+	a = c.do("sheet-lay", "value", lay)
+	must(t, a, "broken", "The count sheet that lay with VAS-003 is recorded", "WRONG COUNT SHEET", "count")
+	c.n-- // the answer was lost
+	must(t, c.do("sheet-lay", "value", lay), "The count sheet that lay with VAS-003 is recorded")
+	if h.size() != size+1 {
+		t.Fatalf("recorded %d times", h.size()-size)
+	}
+	e, err := h.site.EventAt(size + 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, ok := e.Data.(*events.SetChecked)
+	if !ok || e.Subject != "VAS-003" || e.Operator != "B-1" || d.Sheet.Code != h.codes["VAS-004"] || d.Sheet.Found != "outside" {
+		t.Errorf("recorded is %+v %+v", e, e.Data)
+	}
+	if v := h.verdict("VAS-003", h.trips["VAS-003"]); v.Status != projections.Broken {
+		t.Errorf("VAS-003 is %s: %+v", v.Status, v.Findings)
+	}
+	if v := h.verdict("VAS-004", h.trips["VAS-004"]); v.Status != projections.Broken {
+		t.Errorf("VAS-004 is %s: %+v", v.Status, v.Findings)
+	}
+	must(t, c.do("enter"), "recorded")
+}
+
+// TestWrongSheetBesideTwoSets: where several sets are counted it is asked with which of them it lay; one that does not lie
+// there is nothing that was seen.
+func TestWrongSheetBesideTwoSets(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004", "LAP-014")
+	h.open("VAS-003", "K-1")
+	h.open("LAP-014", "K-1")
+	h.after(time.Minute)
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	size := h.size()
+	a := c.scan(h.codes["VAS-004"])
+	must(t, a, "With which set")
+	a = c.do("sheet-with", "value", choiceOf(a, "LAP-014"))
+	must(t, a, "Where was the count sheet that lay with LAP-014?")
+	c.do("sheet-none", "value", choiceOf(a, "does not lie here"))
+	if h.size() != size {
+		t.Error("recorded what does not lie there")
+	}
+	h.after(time.Minute)
+	a = c.scan(h.codes["VAS-004"])
+	a = c.do("sheet-with", "value", choiceOf(a, "LAP-014"))
+	c.do("sheet-lay", "value", choiceOf(a, "inside, in a bag"))
+	if e, err := h.site.EventAt(size + 1); err != nil || e.Subject != "LAP-014" {
+		t.Errorf("recorded is %+v, %v", e, err)
+	}
+}
+
+// TestEmergencyIsClaimedOnce: access whose answer was lost is claimed once, and none for a badge that nobody refused.
+func TestEmergencyIsClaimedOnce(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.holdTo(events.RegisterPeople)
+	h.open("VAS-003", "K-1")
+	c := &counter{h: h, ref: "K-1", stage: "first"}
+	size := h.size()
+	c.do("emergency", "value", "badge-lost B-4444")
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.do("emergency", "value", "badge-lost B-4444")
+	if h.size() != size {
+		t.Fatalf("%d claims by a badge that nobody refused", h.size()-size)
+	}
+	c.scan(label(t, events.ScanSet, "VAS-003"))
+	h.after(time.Minute)
+	claim := choiceOf(c.scan(label(t, events.ScanBadge, "B-9999")), "new here")
+	c.do("emergency", "value", claim)
+	c.n-- // the answer was lost
+	h.after(time.Second)
+	c.do("emergency", "value", claim)
+	if h.size() != size+1 {
+		t.Errorf("claimed %d times", h.size()-size)
+	}
+}
+
+// TestOneSetInTwoLoads: a set that lies in a load of another station is asked about before it goes into a second one.
+func TestOneSetInTwoLoads(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h.record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
+	there := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	there.scan(label(t, events.ScanBadge, "B-1"))
+	there.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	must(t, there.scan(label(t, events.ScanSet, "VAS-003")), "whole", "VAS-003 in load")
+	there.do("start")
+	here := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	here.scan(label(t, events.ScanBadge, "B-2"))
+	here.do("begin", "sterilizer", "S2", "run", "3", "cycle", "c-134")
+	must(t, here.scan(label(t, events.ScanSet, "VAS-004")), "VAS-004 in load") // in no other load
+	a := here.scan(label(t, events.ScanSet, "VAS-003"))
+	must(t, a, "broken", "VAS-003 lies in load S1-0304-07 at north/or-3")
+	must(t, here.do("put", "value", "VAS-003"), "broken", "VAS-003 lies in load S1-0304-07")
+	must(t, here.do("start"), "VAS-003 lies in load S1-0304-07 at north/or-3")
+}
+
+// TestSterilizerLikeAnother: a sterilizer whose name looks like one that ran here is asked about, and is one or the other.
+func TestSterilizerLikeAnother(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	for _, name := range []string{"s-1", "SL"} {
+		a := s.do("begin", "sterilizer", name, "run", "7", "cycle", "c-134")
+		must(t, a, "is new here, and S1 looks like it")
+		if bench := fmt.Sprint(a["bench"]); strings.Contains(bench, "-0304-07") {
+			t.Errorf("%s: a load is begun before it is answered", name)
+		}
+	}
+	must(t, s.do("sterilizer-is", "value", "S1"), "S1-0304-07")
+	s.do("begin", "sterilizer", "S-1", "run", "8", "cycle", "c-134")
+	must(t, s.do("sterilizer-new", "value", "S-1"), "S-1-0304-08")
+	must(t, s.do("begin", "sterilizer", "S-1", "run", "9", "cycle", "c-134"), "S-1-0304-09") // said once
+	must(t, s.do("begin", "sterilizer", "S2", "run", "1", "cycle", "c-134"), "S2-0304-01")
+	must(t, s.do("begin", "sterilizer", "s1", "run", "10", "cycle", "c-134"), "S1-0304-10")
+}
+
+// TestGiveUpQuarantined: a load that is recorded as quarantined is not said to leave no record when it is taken off the page.
+func TestGiveUpQuarantined(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.do("start")
+	must(t, s.do("give-up"), "Nothing of it is recorded")
+	h.after(time.Hour)
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	size := h.size()
+	if s.do("held"); h.size() != size+1 {
+		t.Fatal("nothing is recorded")
+	}
+	a := s.do("give-up")
+	must(t, a, "stays recorded as passed and quarantined")
+	if strings.Contains(tells(a), "Nothing of it") {
+		t.Errorf("the page says %q", tells(a))
+	}
+}

@@ -1148,6 +1148,9 @@ type countModel struct {
 	singles map[int64]added // lines that are on no list
 	about   *added          // a code of which the page asks whether it is an instrument's
 	again   string          // the browser that was asked whether it begins the count again
+
+	stray string // code of another set's count sheet that was read, and of which nobody said yet where it lay
+	told  bool   // that was recorded just now
 }
 
 // added is how many came of what is on no list.
@@ -1243,7 +1246,7 @@ func (m *countModel) promised(w *walk, s step, shown answer) bool {
 	}
 	second := shown.says("Circulating nurse: scan your badge") && s.kind == events.ScanBadge && len(w.badges) > 0 && s.id != w.badges[0]
 	current := m.seen(w.latest) == "{}" || m.seen(w.latest) == m.seen(shown)
-	return len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 &&
+	return m.stray == "" && len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 &&
 		(second || s.enter() && shown.promises() && len(w.badges) > 1)
 }
 
@@ -1252,6 +1255,9 @@ func (m *countModel) next(w *walk, shown answer) step {
 	complete := st["complete"] == true
 	ask := w.careful()
 	switch {
+	case ask && shown.choice("sheet-lay") != nil:
+		do := pick(w, "sheet-lay", "sheet-lay", "sheet-none")
+		return step{verb: "do", action: do, fields: shown.choice(do)}
 	case ask && complete && shown.says("Scrub person: scan your badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && complete && shown.says("Circulating nurse: scan your badge"):
@@ -1273,7 +1279,8 @@ func (m *countModel) next(w *walk, shown answer) step {
 	case 6:
 		return step{verb: "do", action: "interrupted", fields: map[string]string{"value": pick(w, "", "sure ")}}
 	case 5:
-		return step{verb: "scan", text: w.h.codes[pick(w, "VAS-003", "LAP-014")], kind: events.ScanSheet}
+		code := w.h.codes[pick(w, "VAS-003", "LAP-014")]
+		return step{verb: "scan", text: code, kind: events.ScanSheet, id: code}
 	}
 	if w.rng.IntN(6) == 0 {
 		return m.single(w)
@@ -1311,6 +1318,12 @@ func (m *countModel) learn(w *walk, s step, shown, a answer) {
 	}
 	if m.again = ""; a.says("Begin again?") {
 		m.again = w.client
+	}
+	switch {
+	case s.kind == events.ScanSheet && s.id == w.h.codes["LAP-014"] && !a.says("Read twice") && a.says("LAP-014"):
+		m.stray = s.id
+	case s.action == "sheet-none" && s.fields["value"] == m.stray:
+		m.stray = ""
 	}
 	if s.verb != "enter" {
 		return
@@ -1403,9 +1416,21 @@ func (m *countModel) add(x added) {
 }
 
 func (m *countModel) held(w *walk, s step, shown answer, e *events.Event) {
+	if read, ok := e.Data.(*events.SetChecked); ok {
+		if s.action != "sheet-lay" || m.stray == "" || e.Subject != m.set || read.Sheet.Code != m.stray || read.Sheet.Found == "" ||
+			e.Operator != "" && !slices.Contains(w.badges, e.Operator) {
+			w.fail("%+v read with %s by %q; read was %q", read.Sheet, e.Subject, e.Operator, m.stray)
+		}
+		w.kept.tried["wrong sheet at the count"]++
+		m.stray, m.told = "", true
+		return
+	}
 	d, ok := e.Data.(*events.SetCounted)
 	if !ok || s.verb == "enter" {
 		w.fail("%s recorded by %+v", e.Kind(), s)
+	}
+	if m.stray != "" {
+		w.fail("signed, and nobody said where the count sheet lay that was read")
 	}
 	if !s.enter() && s.kind != events.ScanBadge && s.action != "sign" {
 		w.fail("signed by %+v", s)
@@ -1440,6 +1465,10 @@ func (m *countModel) held(w *walk, s step, shown answer, e *events.Event) {
 
 // recorded: the next count of a set that was opened anew.
 func (m *countModel) recorded(w *walk) {
+	if m.told {
+		m.told = false
+		return
+	}
 	*m = *newCountModel(w, w.n*10)
 	w.badges = nil
 	clear(w.shown)

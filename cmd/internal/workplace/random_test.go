@@ -71,7 +71,7 @@ func TestRandomSessions(t *testing.T) {
 	})
 	t.Log(total, tried)
 	for _, what := range []string{"badge went on", "added beyond the list", "printed sheet scanned or not", "waited",
-		"too late", "issued meanwhile", "packed while open", "packed after a piece was missing"} {
+		"too late", "issued meanwhile", "packed while open", "packed after a piece was missing", "wrong sheet at the count"} {
 		if n >= 40 && tried[what] == 0 {
 			t.Errorf("%d sessions tried nothing of: %s", n, what)
 		}

@@ -54,23 +54,35 @@ func (v *visit) admit(badge string) (said, error) {
 	return s, nil
 }
 
-// claim records that a badge works here in an emergency, for the reason that a button says; it returns the badge.
-func (v *visit) claim(value string) (string, error) {
+// claim records that a badge works here in an emergency, for the reason that a button says. offered are the buttons in sight: a
+// badge that was not refused claims nothing, nor does one a second time, whose answer was lost. no has words where
+// the badge may not work here.
+func (v *visit) claim(value string, offered []choice) (badge string, no said, err error) {
 	why, badge, _ := strings.Cut(value, " ")
 	if !slices.Contains(emergencies(), why) || badge == "" {
-		return "", v.sayNo("no-such-button", "emergency")
+		return "", said{}, v.sayNo("no-such-button", "emergency")
 	}
-	_, err := v.observe(&events.Observation{
+	no, err = v.admit(badge)
+	if err != nil || no.Words == "" || !offers(offered, "emergency", value) {
+		return badge, no, err
+	}
+	_, err = v.observe(&events.Observation{
 		Station: v.station, Kind: events.KindAccessClaimed, Time: v.now.UTC(), Operator: badge,
 		Data: &events.AccessClaimed{Badge: badge, Reason: v.t("emergency-" + why)},
 	})
-	return badge, err
+	return badge, said{}, err
+}
+
+// offers reports whether an answer is one of those in sight.
+func offers(choices []choice, do, value string) bool {
+	return slices.ContainsFunc(choices, func(c choice) bool { return c.Do == do && c.Value == value })
 }
 
 // emergency answers a badge that was refused: it works here all the same, and that is put on record first.
 func (p bench[B, P]) emergency(v *visit, b *B, f fields, t *taken) error {
-	badge, err := v.claim(f["value"])
-	if err != nil {
+	badge, no, err := v.claim(f["value"], P(b).shared().Said.Choices)
+	if err != nil || no.Words != "" {
+		t.said = no
 		return err
 	}
 	t.kind, t.what = string(events.ScanBadge), badge
@@ -80,8 +92,9 @@ func (p bench[B, P]) emergency(v *visit, b *B, f fields, t *taken) error {
 
 // emergency is the same at a count.
 func (t *table) emergency(f fields, a *counted) error {
-	badge, err := t.v.claim(f["value"])
-	if err != nil {
+	badge, no, err := t.v.claim(f["value"], t.offered)
+	if err != nil || no.Words != "" {
+		a.said = no
 		return err
 	}
 	return t.badge(badge, a)

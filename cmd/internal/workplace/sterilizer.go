@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -31,6 +32,7 @@ type sterilizer struct {
 	// be begun.
 	Ran     []string `json:"ran,omitempty"`
 	Entered fields   `json:"entered,omitempty"`
+	New     string   `json:"new,omitempty"` // sterilizer that is said to be another one than that which its name is like
 }
 
 // load is a sterilizer run that is being loaded or is running.
@@ -73,6 +75,9 @@ func sterilizerPlace() workplace {
 			"forget":    (*sterilizer).forget,
 			"begin":     whenRecorded((*sterilizer).begin),
 			"begin-too": whenRecorded((*sterilizer).beginToo),
+
+			"sterilizer-is":  whenRecorded((*sterilizer).sayOld),
+			"sterilizer-new": whenRecorded((*sterilizer).sayNew),
 
 			"ending-too": whenRecorded((*sterilizer).endingToo),
 			"choose":     whenRecorded((*sterilizer).choose),
@@ -220,6 +225,11 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	switch {
 	case words != "":
 		return wrong(words, more).offer(answers...), nil
+	}
+	if other, err := v.loadElsewhere(set); err != nil || other != "" {
+		return wrong(other, v.t("set-in-two-loads-more")).offer(answers...), err
+	}
+	switch {
 	case v.shown != 0 && v.shown <= b.WorkRev && b.WorkBy != v.client:
 		return ask(v.t("other-load", set, l.Load), v.t("other-load-more")).offer(answers...), nil
 	}
@@ -249,6 +259,50 @@ func (v *visit) notReady(l *load, set string) (words, more string, err error) {
 	return "", "", err
 }
 
+// loadElsewhere says in which load of another station a set lies that is not recorded yet, "" for none: one set is in one
+// sterilizer, so one of the two was another tray.
+func (v *visit) loadElsewhere(set string) (string, error) {
+	loads, err := v.loadsElsewhere()
+	if err != nil {
+		return "", err
+	}
+	for _, l := range loads {
+		if slices.Contains(l.Sets, set) {
+			return v.t("set-in-two-loads", set, l.Load, l.station), nil
+		}
+	}
+	return "", nil
+}
+
+type loadThere struct {
+	load
+	station string
+}
+
+// loadsElsewhere are the loads that lie at the site's other stations.
+func (v *visit) loadsElsewhere() (out []loadThere, err error) {
+	known, err := site.Answer(v.d.site, func(m *site.View) ([]events.Station, error) { return m.Stations(v) })
+	if err != nil {
+		return nil, err
+	}
+	for _, k := range known {
+		if k.Name == v.station {
+			continue
+		}
+		there := new(sterilizer)
+		switch _, err := v.d.files.load(there, "bench", k.Name, v.place); {
+		case errors.Is(err, errUnreadable): // its own page says so
+			continue
+		case err != nil:
+			return nil, err
+		}
+		for _, l := range there.Loads {
+			out = append(out, loadThere{l, k.Name})
+		}
+	}
+	return out, nil
+}
+
 // putAnyway loads a set all the same. It is not green.
 func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 	set, l := f["value"], b.find(b.Load)
@@ -256,6 +310,9 @@ func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 		return said{}, nil
 	}
 	words, _, err := v.notReady(l, set)
+	if err == nil && words == "" {
+		words, err = v.loadElsewhere(set)
+	}
 	if err != nil {
 		return said{}, err
 	}
@@ -411,6 +468,11 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	if err := v.mayRun(name, cycle); err != nil {
 		return said{}, err
 	}
+	if like, err := b.likeSterilizer(v, name); err != nil || like != "" {
+		return ask(v.t("sterilizer-alike", name, like), v.t("sterilizer-alike-more")).offer(
+			choice{Do: "sterilizer-is", Value: like, Words: v.t("do-sterilizer-is", like)},
+			choice{Do: "sterilizer-new", Value: name, Words: v.t("do-sterilizer-new", name)}), err
+	}
 	id, before, err := b.loadID(v, name, run)
 	switch {
 	case err != nil:
@@ -441,6 +503,55 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
 	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
 	return ask(b.next(v), ""), nil
+}
+
+// likeSterilizer is the sterilizer that ran or is loaded here, and whose name is like one that never did; "" for none. What
+// an indicator shows reaches the loads of one name.
+func (b *sterilizer) likeSterilizer(v *visit, name string) (like string, err error) {
+	if name == b.New {
+		return "", nil
+	}
+	names, err := site.Answer(v.d.site, func(m *site.View) ([]string, error) { return m.SterilizerNames(v) })
+	if err != nil {
+		return "", err
+	}
+	there, err := v.loadsElsewhere()
+	if err != nil {
+		return "", err
+	}
+	for _, l := range there {
+		names = append(names, l.Sterilizer)
+	}
+	for _, l := range b.Loads {
+		names = append(names, l.Sterilizer)
+	}
+	for _, n := range names {
+		switch {
+		case n == name:
+			return "", nil
+		case like == "" && events.Likeness(n) == events.Likeness(name):
+			like = n
+		}
+	}
+	return like, nil
+}
+
+// sayOld answers that the sterilizer is the one that ran here, sayNew that it is another one.
+func (b *sterilizer) sayOld(v *visit, f fields) (said, error) {
+	if b.Entered == nil || events.Likeness(f["value"]) != events.Likeness(b.Entered["sterilizer"]) {
+		return said{}, nil
+	}
+	again := maps.Clone(b.Entered)
+	again["sterilizer"] = f["value"]
+	return b.beginRun(v, again, "")
+}
+
+func (b *sterilizer) sayNew(v *visit, f fields) (said, error) {
+	if b.Entered == nil || f["value"] == "" || f["value"] != b.Entered["sterilizer"] {
+		return said{}, nil
+	}
+	b.New = f["value"]
+	return b.beginRun(v, b.Entered, "")
 }
 
 // askBegun asks whether a load is one of which something was recorded: all of that may have been
@@ -579,6 +690,11 @@ func (v *visit) changedSince(l *load) (out []string, err error) {
 		if since := v.notAsLoaded(l, set, st); since != "" {
 			out = append(out, since)
 		}
+		if other, err := v.loadElsewhere(set); err != nil {
+			return nil, err
+		} else if other != "" {
+			out = append(out, other+".")
+		}
 	}
 	return out, nil
 }
@@ -588,7 +704,11 @@ func (v *visit) changedSince(l *load) (out []string, err error) {
 func (b *sterilizer) giveUp(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
 	if l != nil && (len(l.Sets) > 0 || l.Started && !l.Forgot) && f["value"] != l.Load {
-		return ask(v.t("give-up-sure", l.Load, len(l.Sets)), strings.Join(l.Sets, ", ")).offer(
+		sure := v.t("give-up-sure", l.Load, len(l.Sets))
+		if len(l.Held) > 0 {
+			sure = v.t("give-up-held", l.Load, len(l.Held))
+		}
+		return ask(sure, strings.Join(l.Sets, ", ")).offer(
 			choice{Do: "choose", Value: l.Load, Words: v.t("give-up-not"), Main: true},
 			choice{Do: "give-up", Value: l.Load, Words: v.t("give-up")}), nil
 	}
