@@ -1255,7 +1255,7 @@ func (m *countModel) next(w *walk, shown answer) step {
 	complete := st["complete"] == true
 	ask := w.careful()
 	switch {
-	case ask && shown.choice("sheet-lay") != nil:
+	case ask && shown.choice("sheet-lay")["value"] != "":
 		do := pick(w, "sheet-lay", "sheet-lay", "sheet-none")
 		return step{verb: "do", action: do, fields: shown.choice(do)}
 	case ask && complete && shown.says("Scrub person: scan your badge"):

@@ -313,7 +313,7 @@ func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {
 		f := &verdict.Findings[i]
 		if f.Code == projections.CameBackShort && missingPiece(f) && slices.Contains(f.Events, seq) {
 			found := v.found(k.Set, f)
-			found.Words = s.Words + " " + found.Words
+			found.Words, found.More = s.Words+" "+found.Words, strings.TrimSpace(s.More+" "+found.More)
 			return found, nil
 		}
 	}
