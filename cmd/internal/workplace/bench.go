@@ -266,28 +266,30 @@ func (v *visit) shownDone(d *done) (*shownDone, error) {
 		words, open, e := v.closedSince(d.Case)
 		out.Since, err = strings.TrimSpace(words+" "+open), e
 	case d.Trip != "":
-		out.Since, err = v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip})
+		out.Since, _, err = v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip}, v.d.site.Size())
 	}
 	return out, err
 }
 
-// foundSince is the worst that is known of a trip, "" for nothing that stops a set.
-func (v *visit) foundSince(k projections.TripKey) (string, error) {
+// foundSince is the worst that is known of a trip, "" for nothing that stops a set; fresh where a record shows it that came
+// after the one of a number.
+func (v *visit) foundSince(k projections.TripKey, seq int64) (found string, fresh bool, err error) {
 	verdict, err := v.verdictOf(k)
 	if err != nil || verdict == nil {
-		return "", err
+		return "", false, err
 	}
-	s := v.judged(verdict, v.d.site.Size(), said{}, projections.CountMissing)
+	s := v.judged(verdict, seq, said{}, projections.CountMissing)
 	if s.Status != "broken" {
-		return "", nil
+		return "", false, nil
 	}
-	return s.Words, nil
+	return s.Words, s.fresh, nil
 }
 
-// foundByNow says of the set that was recorded last what has stopped it since.
+// foundByNow says of the set that was recorded last what has stopped it since. What stopped it before was told with
+// the record, and doesn't hide what that said.
 func (v *visit) foundByNow(d *done, then said) (said, error) {
-	found, err := v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip})
-	if found == "" || err != nil {
+	found, fresh, err := v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip}, slices.Max(append([]int64{0}, d.Seqs...)))
+	if !fresh || err != nil {
 		return then, err
 	}
 	s := wrong(v.t("by-now")+" "+found, "")

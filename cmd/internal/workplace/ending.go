@@ -332,7 +332,7 @@ func (v *visit) againstLoaded(l *load) (out []string, err error) {
 			out = append(out, firstOf(since, v.t("never-packed", set)))
 			continue
 		}
-		found, err := v.foundSince(st.Key)
+		found, _, err := v.foundSince(st.Key, v.d.site.Size())
 		if err != nil {
 			return nil, err
 		}
