@@ -9,7 +9,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
-	"listbound/projections/judge"
 )
 
 // closing is the draft of the workplace that ends a case. While something is
@@ -128,6 +127,8 @@ type closingState struct {
 	Gone    []string // counts that were begun of sets that are not on the case any more
 	Warn    []string // what the room must know of the sets
 	Actions []string
+
+	AtOpening []string // of Warn: which first counts were not what packing recorded
 }
 
 // look finds what the case lacks, nil where there is none.
@@ -179,11 +180,8 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	if err != nil {
 		return nil, err
 	}
-	names := make(map[string]string)
+	names := v.itemNames(out.Sets)
 	for _, s := range out.Sets {
-		for _, l := range s.Lines {
-			names[judge.ItemOf(s.Key, l.Line)] = firstOf(l.Description, v.t("of-line", l.Line.Line))
-		}
 		for _, st := range policy.Stages {
 			if !slices.Contains(s.Stages, st) {
 				out.Open = append(out.Open, v.t("stage-missing", v.t("stage-"+string(st)), s.Key.Set))
@@ -197,7 +195,11 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 		return nil, err
 	}
 	out.Open, out.Gone = append(out.Open, begun...), gone
-	out.Warn, err = v.warnings(out.Sets)
+	if out.Warn, err = v.warnings(out.Sets); err != nil {
+		return nil, err
+	}
+	out.AtOpening, err = v.atOpening(out.Sets)
+	out.Warn = append(out.Warn, out.AtOpening...)
 	return out, err
 }
 
@@ -250,7 +252,8 @@ func (b *closing) verdict(v *visit) (said, error) {
 		s.Next = v.t("case-open-next")
 		return s, nil
 	}
-	return ask(v.t("case-reconciles", b.Case)+" "+b.next(v), v.t("count-no-proof")), nil
+	more := append(slices.Clone(st.AtOpening), v.t("count-no-proof"))
+	return ask(v.t("case-reconciles", b.Case)+" "+b.next(v), strings.Join(more, " ")), nil
 }
 
 func (b *closing) next(v *visit) string {

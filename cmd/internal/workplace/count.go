@@ -5,11 +5,13 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // counting is the workplace where the sets of a case are counted. Its drafts are
@@ -52,7 +54,8 @@ type table struct {
 	drafts   []*draft // beside standing.Sets
 	recorded []int    // how many lines each set has without what its draft names
 	policy   events.Policy
-	step     int // how many changes the input has made to the drafts
+	names    map[string]string // of the items of all turns of the case
+	step     int               // how many changes the input has made to the drafts
 
 	client  string   // the browser that sends the input
 	offered []choice // the answers to what is asked
@@ -84,6 +87,7 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	if !slices.Contains(Stages(), t.stage) {
 		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-such-stage", string(t.stage)))
 	}
+	t.names = v.itemNames(t.standing.Sets)
 	t.standing.Sets = lastTurns(t.standing.Sets)
 	for _, s := range t.standing.Sets {
 		d, _, err := v.d.files.draft(ref, s.Key.Set, t.stage)
@@ -180,11 +184,19 @@ func (t *table) begin(a *counted) error {
 
 // pause is what is said before a count begins. after is what was said when the
 // last one was recorded.
-func (t *table) pause(after said) said {
+func (t *table) pause(after said) (said, error) {
 	v := t.v
 	s := after
 	if s.Words == "" {
 		s = ask(v.t("begin-stage", v.t("stage-"+string(t.stage))), "")
+	}
+	open, err := t.unsettled()
+	if err != nil {
+		return said{}, err
+	}
+	if len(open) > 0 && after.Status != "broken" { // it stays, at every screen, until a count comes out
+		s = wrong(v.t("count-unsettled", t.ref, len(open)), strings.Join(open, " "))
+		s.Next, s.Aside = v.t("count-open-next"), after.Words
 	}
 	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
 	more := []choice{{Do: "begin-single", Words: v.t("single"), Key: "F9"}}
@@ -192,10 +204,65 @@ func (t *table) pause(after said) said {
 		more = append(more, choice{Do: "take-back", Words: v.t("count-back", v.t("stage-"+string(last.Stage)))})
 	}
 	if t.allCounted() {
-		return s.offer(append([]choice{{Do: "close", Words: v.t("go-close", t.ref), Main: true}, begin}, more...)...)
+		return s.offer(append([]choice{{Do: "close", Words: v.t("go-close", t.ref), Main: len(open) == 0}, begin}, more...)...), nil
 	}
-	begin.Main = true
-	return s.offer(append([]choice{begin}, more...)...)
+	begin.Main = len(open) == 0
+	return s.offer(append([]choice{begin}, more...)...), nil
+}
+
+// unsettled tells what does not come out by the counts that are signed: by the last one that speaks of each line, and by
+// the first where no other followed it, since later ones are held against what it found. It is nothing where a case was
+// closed with it.
+func (t *table) unsettled() ([]string, error) {
+	if t.standing.Closed && t.standing.Outcome == "unreconciled" {
+		return nil, nil
+	}
+	out := t.v.explain(t.standing.Moves, t.standing.Left, t.names)
+	var bs []projections.Balance
+	for _, s := range t.standing.Sets {
+		if slices.ContainsFunc(s.Stages, func(st events.Stage) bool { return st != events.StageFirst && st != events.StageAdded }) {
+			continue
+		}
+		_, differs, err := t.v.differedAtOpening(s.Key)
+		if err != nil {
+			return nil, err
+		}
+		if differs == nil {
+			continue
+		}
+		for _, l := range differs.Lines {
+			item := judge.ItemOf(s.Key, events.Line{Line: l.Line, Item: l.Item})
+			bs = append(bs, projections.Balance{Key: s.Key, Item: item, Expected: l.Expected, Counted: l.Counted})
+		}
+	}
+	moves, left := judge.Reconcile(bs)
+	return append(out, t.v.explain(moves, left, t.names)...), nil
+}
+
+// differedAtOpening is the finding that the first count of a set is not what packing recorded, nil for none.
+func (v *visit) differedAtOpening(k projections.TripKey) (*projections.Finding, *projections.FirstDiffers, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil {
+		return nil, nil, err
+	}
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if d, ok := f.Detail.(*projections.FirstDiffers); ok && f.Code == projections.CountDiffersAtOpen {
+			return f, d, nil
+		}
+	}
+	return nil, nil, nil
+}
+
+// itemNames are the names of what is counted of sets.
+func (v *visit) itemNames(sets []projections.SetStanding) map[string]string {
+	names := make(map[string]string)
+	for _, s := range sets {
+		for _, l := range s.Lines {
+			names[judge.ItemOf(s.Key, l.Line)] = firstOf(l.Description, v.t("of-line", l.Line.Line))
+		}
+	}
+	return names
 }
 
 // allCounted reports whether every set has every count that the policy asks for.

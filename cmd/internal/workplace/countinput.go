@@ -217,7 +217,8 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 			a.Sound = "low"
 			return nil
 		}
-		a.said = t.pause(said{})
+		a.said, err = t.pause(said{})
+		return err
 	case enter && asked != nil && asked.Client == in.Client: // Enter is none of the answers
 		a.said, a.Sound = v.again(asked.said, asked.Lang, asked.Others), "low"
 	case enter && v.elsewhere: // Enter, or a button that signs
@@ -389,8 +390,9 @@ func (t *table) scanBefore(scans []events.Scan, a *counted) error {
 			}
 		}
 	}
-	a.said = t.pause(said{})
-	return nil
+	var err error
+	a.said, err = t.pause(said{})
+	return err
 }
 
 func (t *table) scanOne(s events.Scan, a *counted) error {

@@ -3,6 +3,7 @@ package workplace
 import (
 	"net/url"
 	"slices"
+	"strings"
 
 	"listbound/events"
 	"listbound/projections"
@@ -64,7 +65,7 @@ func (counting) page(v *visit) (*rendered, error) {
 		Case: ref, Stage: t.stage, Stages: t.stageLinks(), Sets: t.countSets(st), State: st,
 		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""), Open: t.open(),
 	}
-	if st.Warn, err = t.warnings(); err != nil {
+	if err = t.tell(st); err != nil {
 		return nil, err
 	}
 	var after said
@@ -78,7 +79,9 @@ func (counting) page(v *visit) (*rendered, error) {
 		}
 	}
 	if !body.Open {
-		body.Said = t.pause(after)
+		if body.Said, err = t.pause(after); err != nil {
+			return nil, err
+		}
 	} else if after.Words != "" {
 		body.Said = after
 	}
@@ -87,7 +90,41 @@ func (counting) page(v *visit) (*rendered, error) {
 	return out, nil
 }
 
-func (t *table) warnings() ([]string, error) { return t.v.warnings(t.standing.Sets) }
+// warnings tell what the room must know of the sets, and what the signed counts differ in while another count is made:
+// between two counts that is said large.
+func (t *table) warnings() ([]string, error) {
+	out, err := t.v.warnings(t.standing.Sets)
+	if err != nil {
+		return nil, err
+	}
+	if t.open() {
+		open, err := t.unsettled()
+		if err != nil {
+			return nil, err
+		}
+		if len(open) > 0 {
+			out = append(out, t.v.t("counted-before", strings.Join(open, " ")))
+		}
+	}
+	differed, err := t.v.atOpening(t.standing.Sets)
+	return append(out, differed...), err
+}
+
+// atOpening tells which first counts were not what packing recorded: the counts after them come out all the same.
+func (v *visit) atOpening(sets []projections.SetStanding) ([]string, error) {
+	var out []string
+	for _, s := range sets {
+		f, _, err := v.differedAtOpening(s.Key)
+		if err != nil {
+			return nil, err
+		}
+		if f != nil && f.Severity != projections.SeverityNoted {
+			says, _ := v.finding(f)
+			out = append(out, says)
+		}
+	}
+	return out, nil
+}
 
 // warnings tell what the room must know of the sets of a case, by whomever and whenever it was found: which was
 // opened with a sheet that is not its own, so that it is counted by this screen, and which is known not to be sterile.
@@ -174,6 +211,18 @@ func (counting) state(v *visit) (any, error) {
 		return nil, err
 	}
 	st := t.state()
-	st.Warn, err = t.warnings()
-	return st, err
+	return st, t.tell(st)
+}
+
+// tell adds what the room must know, and what is said where the count has not begun.
+func (t *table) tell(st *countState) (err error) {
+	if st.Warn, err = t.warnings(); err != nil || t.open() {
+		return err
+	}
+	s, err := t.pause(said{})
+	if err != nil {
+		return err
+	}
+	st.Pause, err = t.v.verdict(&s)
+	return err
 }

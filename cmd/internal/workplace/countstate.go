@@ -21,13 +21,14 @@ type (
 		Place    string     `json:"place"`
 		Done     int        `json:"done"`
 		Total    int        `json:"total"`
-		Complete bool       `json:"complete"`       // nothing is left to count
-		Sum      string     `json:"sum"`            // how far, in words
-		Ask      string     `json:"ask"`            // what comes next, in words
-		Open     []string   `json:"open"`           // differences, in words
-		Resume   string     `json:"resume"`         // said where a count was left lying
-		Unsay    []unsay    `json:"unsay,omitzero"` // badges in them that are some because a person said so
-		Warn     []string   `json:"warn,omitzero"`  // what is known to be wrong with the sheets of the sets
+		Complete bool       `json:"complete"`        // nothing is left to count
+		Sum      string     `json:"sum"`             // how far, in words
+		Ask      string     `json:"ask"`             // what comes next, in words
+		Open     []string   `json:"open"`            // differences, in words
+		Resume   string     `json:"resume"`          // said where a count was left lying
+		Unsay    []unsay    `json:"unsay,omitzero"`  // badges in them that are some because a person said so
+		Warn     []string   `json:"warn,omitzero"`   // what is known to be wrong with the sheets of the sets
+		Pause    string     `json:"pause,omitempty"` // what is said before the count begins; "" while it is made
 	}
 	unsay struct {
 		Code  string `json:"code"`

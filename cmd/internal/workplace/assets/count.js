@@ -155,6 +155,19 @@ function openSingle() {
   form.scrollIntoView({block: "center"});
 }
 
+// A count that was signed, or begun, at another screen is another page. It is fetched once, and not while somebody writes.
+function turned(st) {
+  const now = st.pause !== undefined, key = "turned " + ref + " " + stage;
+  if (now === before) {
+    sessionStorage.removeItem(key);
+    return false;
+  }
+  const writes = $("code").value.trim() || document.activeElement?.closest("#single, .removed");
+  if (leaves || away || writes || sender.items.length || sessionStorage.getItem(key) === String(now)) return false;
+  sessionStorage.setItem(key, now);
+  return true;
+}
+
 let leaves = false; // for another page; loading this one anew would call that off
 
 function apply(st) {
@@ -303,10 +316,26 @@ if (ref && !before) {
         pending();
         askAgain();
       } else if (sender.items.length || before !== answers) setTimeout(look, 100);
+      else if (turned(st)) location.reload();
       else apply(st);
     } catch { gone(); pending(); askAgain(); }
   };
   go(added ? -1 : next(rows.length - 1));
   look();
   changes(base + "/changes?" + new URLSearchParams({case: ref, client}), look);
+}
+
+// What is said before a count begins follows what is signed at other screens.
+if (ref && before) {
+  let said = root.dataset.before;
+  changes(base + "/changes?" + new URLSearchParams({case: ref, client}), async () => {
+    try {
+      const res = await fetch(base + "/state?" + new URLSearchParams({case: ref, stage}));
+      if (!res.ok || leaves || sender.items.length) return;
+      const st = await res.json();
+      if (turned(st)) return location.reload();
+      if (said !== st.pause) say(st.pause);
+      said = st.pause;
+    } catch { gone(); }
+  });
 }
