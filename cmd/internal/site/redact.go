@@ -51,8 +51,8 @@ type Redacted struct {
 // next start.
 const redactingName = "redaction-unfinished"
 
-// Redact takes texts out. It first records that it does, then takes them out of the file beside the ledger, out of all else in the folder, and
-// makes the read model anew. Recording waits only for the first part.
+// Redact takes texts out. It first records that it does, then takes them out of the file beside the ledger, makes the read
+// model anew, and takes them out of all else in the folder. Recording waits only for the first part.
 func (s *Site) Redact(ctx context.Context, r Redaction) (*Redacted, error) {
 	if strings.TrimSpace(r.Reason) == "" {
 		return nil, refusal.New("reason is missing: say why texts are taken out")
