@@ -101,3 +101,23 @@ func TestClosedCaseByNow(t *testing.T) {
 		t.Errorf("the large words are of then: %s", verdict[:1500])
 	}
 }
+
+// TestShelfLifeAtStorage: who stands at the shelf with the scanner is told that a set may be kept no longer, before it is
+// handed out.
+func TestShelfLifeAtStorage(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	p := events.DefaultPolicy()
+	p.ShelfLifeDays = 30
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	look := func() map[string]any {
+		s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), h.codes["VAS-003"])
+		return s.scan("1")
+	}
+	if a := look(); a["status"] == "doubtful" {
+		t.Errorf("within its shelf life: %s", tells(a))
+	}
+	s.do("clear")
+	h.after(40 * 24 * time.Hour)
+	must(t, look(), "doubtful", "PACKAGE of VAS-003 is not fit", "30 days")
+}

@@ -137,6 +137,8 @@ func beforeOpening(f *projections.Finding) bool {
 	switch f.Detail.(type) {
 	case *projections.OpenedUnread, *projections.IndicatorUnchanged:
 		return false // about the opening itself
+	case *projections.ShelfLifeOver:
+		return true
 	}
 	return slices.Contains([]projections.Code{
 		projections.NotReprocessed, projections.LinkMissing, projections.LinkOutOfOrder, projections.NotReleased,
