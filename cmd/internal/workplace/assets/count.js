@@ -1,3 +1,4 @@
+import {ofTab} from "./keep.js";
 import {away, back, blind, gone, remember, seen} from "./offline.js";
 import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
@@ -141,8 +142,8 @@ function changed(lines) {
   const shown = rows.map(r => r.set + "~" + r.line).join();
   const now = lines.join();
   const writes = $("code").value.trim() || document.activeElement?.closest("#single, .removed");
-  if (shown === now || away || writes || sender.items.length || sessionStorage.getItem("drawn") === now + "|" + shown) return false;
-  sessionStorage.setItem("drawn", now + "|" + shown);
+  if (shown === now || away || writes || sender.items.length || ofTab.getItem("drawn") === now + "|" + shown) return false;
+  ofTab.setItem("drawn", now + "|" + shown);
   return true;
 }
 

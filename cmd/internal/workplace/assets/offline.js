@@ -1,6 +1,8 @@
 // What a page does while the server is away: it says so and how old is what it shows,
 // and tells another set's sheet from the right one by the number in the sheet's code.
 
+import {kept, ofTab} from "./keep.js";
+
 const note = document.getElementById("away");
 const station = location.pathname.slice(0, location.pathname.lastIndexOf("/") + 1);
 
@@ -8,7 +10,7 @@ const station = location.pathname.slice(0, location.pathname.lastIndexOf("/") + 
 // is there.
 export let away = 0;
 export const seen = res => since(Number(res.headers.get("X-Stored") || 0));
-export const gone = () => { if (!away) since(Number(localStorage.getItem("known") || Date.now())); };
+export const gone = () => { if (!away) since(Number(kept.getItem("known") || Date.now())); };
 export const back = () => since(0);
 
 export function clock(time) {
@@ -137,15 +139,15 @@ async function warm() {
       if (ref) await get(l.pathname + "/state?" + new URLSearchParams({case: ref, stage}));
       else if (!l.search) await get(l.pathname + "/state");
     }
-    localStorage.setItem("known", Date.now());
+    kept.setItem("known", Date.now());
     document.body.dataset.kept = got.size;
   } catch { /* the server is away: what is there stays */ }
 }
 
 // plain says, once in a tab, that the page can't be there without the server.
 function plain() {
-  if (sessionStorage.getItem("plain")) return;
-  sessionStorage.setItem("plain", "told");
+  if (ofTab.getItem("plain")) return;
+  ofTab.setItem("plain", "told");
   note.textContent = note.dataset.plain;
 }
 
@@ -160,7 +162,7 @@ async function keepPages() {
   }
   worker.addEventListener("controllerchange", warm);
   if (worker.controller && await caches.match(new URL(station, location).href)) {
-    const due = Number(localStorage.getItem("known") || 0) + warmEvery - Date.now();
+    const due = Number(kept.getItem("known") || 0) + warmEvery - Date.now();
     setTimeout(() => { warm(); setInterval(warm, warmEvery); }, Math.max(due, 0));
     document.body.dataset.kept ||= "before";
     return;

@@ -1,6 +1,7 @@
 // What all workplaces share: the scan field, the queue of what was entered, the
 // sounds, the stream of changes.
 
+import {kept, ofTab} from "./keep.js";
 import {clock} from "./offline.js";
 
 const wait = ms => new Promise(done => setTimeout(done, ms));
@@ -8,11 +9,11 @@ const wait = ms => new Promise(done => setTimeout(done, ms));
 // Which browser tab this is. It outlives a reload: a page that goes leaves it to the
 // next one in its tab. While a page is there its storage doesn't hold it, since a tab
 // that is duplicated begins with a copy of that and is another one.
-export const client = sessionStorage.getItem("client") ||
+export const client = ofTab.getItem("client") ||
   Array.from(crypto.getRandomValues(new Uint8Array(8)), b => b.toString(16).padStart(2, "0")).join("");
-sessionStorage.removeItem("client");
-addEventListener("pagehide", () => sessionStorage.setItem("client", client));
-addEventListener("pageshow", e => { if (e.persisted) sessionStorage.removeItem("client"); });
+ofTab.removeItem("client");
+addEventListener("pagehide", () => ofTab.setItem("client", client));
+addEventListener("pageshow", e => { if (e.persisted) ofTab.removeItem("client"); });
 
 // In the order in which they were entered, by the clock, but never those of one tab
 // otherwise than it entered them: a clock may have been set back.
@@ -49,7 +50,7 @@ export class Sender {
     this.answered = answered;
     this.lost = lost; // called when the line is found dead
     this.key = "waiting:" + client + ":" + base;
-    this.items = JSON.parse(localStorage.getItem(this.key) || "[]");
+    this.items = JSON.parse(kept.getItem(this.key) || "[]");
     this.busy = false;
     this.failed = false;
     this.left = 0; // entries of tabs that are gone
@@ -65,19 +66,19 @@ export class Sender {
   }
   // A tab with entries that wait says that it is there.
   alive() {
-    if (this.items.length) localStorage.setItem("alive:" + client, Date.now());
-    else localStorage.removeItem("alive:" + client);
+    if (this.items.length) kept.setItem("alive:" + client, Date.now());
+    else kept.removeItem("alive:" + client);
   }
   // What tabs left behind that were closed while the line was down goes out from the
   // next page at this station: all of it in its order. Should both send it, it counts
   // once.
   adopt() {
     const station = this.base.slice(0, this.base.lastIndexOf("/") + 1), found = [];
-    for (const key of Object.keys(localStorage)) {
+    for (const key of kept.keys()) {
       const [, owner, base] = /^waiting:([^:]+):(.*)$/.exec(key) || [];
       if (!base || !base.startsWith(station) || owner === client && base === this.base) continue;
-      if (owner !== client && Date.now() - Number(localStorage.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
-      found.push({key, owner, items: JSON.parse(localStorage.getItem(key)).map(item => ({base, ...item, left: true}))});
+      if (owner !== client && Date.now() - Number(kept.getItem("alive:" + owner)) < 3 * aliveEvery) continue;
+      found.push({key, owner, items: JSON.parse(kept.getItem(key)).map(item => ({base, ...item, left: true}))});
     }
     if (!found.length) return;
     // Behind what is on its way just now.
@@ -86,17 +87,17 @@ export class Sender {
     this.left += found.flatMap(f => f.items).length;
     this.save();
     for (const {key, owner} of found) {
-      localStorage.removeItem(key);
-      if (owner !== client) localStorage.removeItem("alive:" + owner);
+      kept.removeItem(key);
+      if (owner !== client) kept.removeItem("alive:" + owner);
     }
     this.pump();
   }
   // The entries that wait for a person to say whether they are still meant. They are the
   // station's: any page of it shows them.
-  old() { return JSON.parse(localStorage.getItem(this.oldKey) || "[]"); }
+  old() { return JSON.parse(kept.getItem(this.oldKey) || "[]"); }
   putOld(items) {
-    if (items.length) localStorage.setItem(this.oldKey, JSON.stringify(items));
-    else localStorage.removeItem(this.oldKey);
+    if (items.length) kept.setItem(this.oldKey, JSON.stringify(items));
+    else kept.removeItem(this.oldKey);
     this.showOld();
   }
   showOld() {
@@ -105,10 +106,10 @@ export class Sender {
   }
   // What waited and was not taken, until somebody has seen it: at whichever page of the station.
   get untakenKey() { return "untaken:" + this.oldKey.slice(4); }
-  untaken() { return JSON.parse(localStorage.getItem(this.untakenKey) || "[]"); }
+  untaken() { return JSON.parse(kept.getItem(this.untakenKey) || "[]"); }
   putUntaken(items) {
-    if (items.length) localStorage.setItem(this.untakenKey, JSON.stringify(items));
-    else localStorage.removeItem(this.untakenKey);
+    if (items.length) kept.setItem(this.untakenKey, JSON.stringify(items));
+    else kept.removeItem(this.untakenKey);
     tellEntries("untaken", items);
     if (items.length) beep("wrong");
   }
@@ -158,9 +159,9 @@ export class Sender {
     // What waits is never there without the mark that its tab is.
     if (this.items.length) {
       this.alive();
-      localStorage.setItem(this.key, JSON.stringify(this.items));
+      kept.setItem(this.key, JSON.stringify(this.items));
     } else {
-      localStorage.removeItem(this.key);
+      kept.removeItem(this.key);
       this.alive();
     }
     this.show();
@@ -238,8 +239,8 @@ export class Sender {
 
 // number is the next one of this tab's entries.
 function number() {
-  const n = Math.max(Number(sessionStorage.getItem("n") || 0) + 1, Date.now());
-  sessionStorage.setItem("n", n);
+  const n = Math.max(Number(ofTab.getItem("n") || 0) + 1, Date.now());
+  ofTab.setItem("n", n);
   return n;
 }
 
@@ -291,7 +292,7 @@ const patterns = {
 let audio;
 export function beep(kind) {
   document.body.dataset.sound = kind || "";
-  if (!patterns[kind] || localStorage.getItem("silent")) return;
+  if (!patterns[kind] || kept.getItem("silent")) return;
   try {
     audio ||= new AudioContext();
     let at = audio.currentTime;
@@ -388,10 +389,10 @@ export function scanField({entered, key, nextPerson}) {
     field.focus();
   });
   const sound = document.getElementById("sound");
-  const shown = () => sound?.setAttribute("aria-pressed", !localStorage.getItem("silent"));
+  const shown = () => sound?.setAttribute("aria-pressed", !kept.getItem("silent"));
   sound?.addEventListener("click", () => {
-    if (localStorage.getItem("silent")) localStorage.removeItem("silent");
-    else localStorage.setItem("silent", "1");
+    if (kept.getItem("silent")) kept.removeItem("silent");
+    else kept.setItem("silent", "1");
     shown();
   });
   shown();
