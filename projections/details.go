@@ -737,12 +737,14 @@ type Recalled struct {
 	Load       string    `json:"load"` // the set's
 	Sterilizer string    `json:"sterilizer"`
 	Positive   string    `json:"positive"`       // the load whose indicator was positive
+	Read       time.Time `json:"read,omitzero"`  // when that was known
 	Since      time.Time `json:"since,omitzero"` // the last negative indicator before it
 	Repeats    Repeats   `json:"repeats,omitempty"`
-	Other      string    `json:"other,omitempty"`   // the other positive load, by Repeats
-	Negative   int       `json:"negative,omitzero"` // repeated cycles with a negative result so far
-	Recall     bool      `json:"recall,omitzero"`   // the load is recalled, not only in doubt
-	Settled    bool      `json:"settled,omitzero"`  // the repeated cycles were all negative
+	Other      string    `json:"other,omitempty"`     // the other positive load, by Repeats
+	Negative   int       `json:"negative,omitzero"`   // cycles started since then with a negative result
+	Recall     bool      `json:"recall,omitzero"`     // the load is recalled, not only in doubt
+	Settled    bool      `json:"settled,omitzero"`    // the repeated cycles were all negative
+	SettledBy  []string  `json:"settledBy,omitempty"` // their loads
 	Unopened   bool      `json:"unopened,omitzero"`
 }
 

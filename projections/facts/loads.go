@@ -53,8 +53,10 @@ func (b *Book) Washed(load string) []projections.TripKey {
 type readLoad struct {
 	Load     string
 	At       time.Time // the earliest set.sterilized of the load, else the indicator's time
+	Began    time.Time // when its cycle was started at the earliest, else At
 	Positive bool
-	Shown    []*Item // the indicators; of a positive load only the positive ones
+	Read     time.Time // when it was known that it is positive, zero for a negative one
+	Shown    []*Item   // the indicators; of a positive load only the positive ones
 }
 
 // ReadLoads are a sterilizer's, in order of time.
@@ -111,12 +113,13 @@ func (b *Book) byLoad(reads []*Item) *ReadLoads {
 		if !ok {
 			i = len(r.Loads)
 			at[d.Load] = i
-			r.Loads = append(r.Loads, readLoad{Load: d.Load, At: b.loadTime(d.Load, d.Sterilizer, it.At())})
+			at, began := b.loadTime(d.Load, d.Sterilizer, it.At())
+			r.Loads = append(r.Loads, readLoad{Load: d.Load, At: at, Began: began})
 		}
 		l := &r.Loads[i]
 		switch positive := d.Result == "positive"; {
 		case positive && !l.Positive:
-			l.Positive, l.Shown = true, []*Item{it}
+			l.Positive, l.Read, l.Shown = true, it.At(), []*Item{it}
 		case positive == l.Positive:
 			l.Shown = append(l.Shown, it)
 		}
@@ -130,23 +133,43 @@ func (b *Book) byLoad(reads []*Item) *ReadLoads {
 	return r
 }
 
-// loadTime returns when a load was run in a sterilizer. Another one may number
-// its loads alike.
-func (b *Book) loadTime(load, sterilizer string, otherwise time.Time) time.Time {
+// loadTime returns when a load was run in a sterilizer, and when its cycle was started.
+// Another one may number its loads alike.
+func (b *Book) loadTime(load, sterilizer string, otherwise time.Time) (at, began time.Time) {
 	b.need(DimLoad, load)
-	found := false
 	for _, it := range b.loads[load] {
-		if d := RunOf(it); d != nil && !it.Void && d.Load == load && d.Sterilizer == sterilizer && (!found || it.At().Before(otherwise)) {
-			otherwise, found = it.At(), true
+		if d := RunOf(it); d == nil || it.Void || d.Load != load || d.Sterilizer != sterilizer {
+			continue
+		}
+		if at.IsZero() || it.At().Before(at) {
+			at = it.At()
+		}
+		if own := Began(it); began.IsZero() || own.Before(began) {
+			began = own
 		}
 	}
-	return otherwise
+	if at.IsZero() {
+		return otherwise, otherwise
+	}
+	return at, began
 }
 
 // Repeats is how many cycles are repeated after a positive indicator (CDC
 // 2008, Table 12). What is repeated is what has a result, so cycles without an
 // indicator are passed over.
 const Repeats = 3
+
+// Repeated returns the loads that repeat the test of the positive load i, by their
+// places: the first that were started once its result was known. What ran before that
+// was run as ever, and shows nothing of a sterilizer that was looked into.
+func (r *ReadLoads) Repeated(i int) (out []int) {
+	for k := i + 1; k < len(r.Loads) && len(out) < Repeats; k++ {
+		if r.Loads[k].Began.After(r.Loads[i].Read) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
 
 // Covers reports whether the positive load i covers a load at a moment (own: its
 // place among the read ones, -1 for one without a result).

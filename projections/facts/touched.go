@@ -94,7 +94,9 @@ func (t *toucher) keys(it *Item, d events.Data) {
 //
 // So a new result, or a load that moves in time, can change the judgement of
 // every run from the negative load before the third result before it to the
-// negative load after the third result after it.
+// negative load after the third result after it. A positive result that was known late
+// is repeated late: what it covers is touched too as long as its repeats may reach here,
+// and results of cycles that were started by the end of this load count for no repeat of it.
 func (t *toucher) load(load, sterilizer string, it *Item) {
 	b := t.b
 	results, known, positive := b.results(sterilizer)
@@ -110,7 +112,10 @@ func (t *toucher) load(load, sterilizer string, it *Item) {
 	for last >= 0 && loads[last].At.After(hi) {
 		last--
 	}
-	from, to := reach(loads, first-1, -1), reach(loads, last+1, +1)
+	from, to := reach(loads, first-1, -1, time.Time{}), reach(loads, last+1, +1, hi)
+	if late := awaited(loads[:first]); late >= 0 && !from.IsZero() {
+		from = Earliest(from, negativeBefore(loads, late))
+	}
 	a := Ask{DimSterilizer, sterilizer, Ever, After}
 	if !from.IsZero() {
 		a.From = Nanos(from)
@@ -188,13 +193,15 @@ func (b *Book) surelyRead(results []result, but, sterilizer string) []readLoad {
 			x.At = Latest(x.At, r.At())
 			if d := indicatorOf(r); !r.Void && d != nil && d.Load == l {
 				negative = negative || d.Result == "negative" && !d.Unproved()
-				x.Positive = x.Positive || d.Result == "positive"
+				if d.Result == "positive" && (!x.Positive || r.At().Before(x.Read)) {
+					x.Positive, x.Read = true, r.At()
+				}
 			}
 		}
 		if !negative && !x.Positive {
 			continue // it has no result that shows anything
 		}
-		x.At = b.loadTime(l, sterilizer, x.At)
+		x.At, x.Began = b.loadTime(l, sterilizer, x.At)
 		loads = append(loads, x)
 	}
 	slices.SortFunc(loads, func(a, b readLoad) int { return a.At.Compare(b.At) })
@@ -202,10 +209,36 @@ func (b *Book) surelyRead(results []result, but, sterilizer string) []readLoad {
 }
 
 // reach goes from a load past as many as are repeated, and on to the next
-// negative one, whose time it returns; zero where there is none.
-func reach(loads []readLoad, i, dir int) time.Time {
-	for n := 0; i >= 0 && i < len(loads); i, n = i+dir, n+1 {
+// negative one, whose time it returns; zero where there is none. Those that were started
+// by a moment are passed without being counted.
+func reach(loads []readLoad, i, dir int, after time.Time) time.Time {
+	for n := 0; i >= 0 && i < len(loads); i += dir {
 		if n >= Repeats && !loads[i].Positive {
+			return loads[i].At
+		}
+		if loads[i].Began.After(after) {
+			n++
+		}
+	}
+	return time.Time{}
+}
+
+// awaited returns the first positive load whose test was not repeated often enough by the
+// loads after it, -1 without one.
+func awaited(loads []readLoad) int {
+	for i := range loads {
+		if loads[i].Positive && len((&ReadLoads{loads}).Repeated(i)) < Repeats {
+			return i
+		}
+	}
+	return -1
+}
+
+// negativeBefore returns when the last negative load before a load was run, zero
+// without one.
+func negativeBefore(loads []readLoad, i int) time.Time {
+	for i--; i >= 0; i-- {
+		if !loads[i].Positive {
 			return loads[i].At
 		}
 	}

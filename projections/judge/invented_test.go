@@ -300,7 +300,11 @@ func (g *inventor) indicators(turns int) {
 			if bad && g.rare(3) {
 				result = "positive"
 			}
-			d := g.s.indicator(3*n+1+k, load, result).Event.Data.(*events.IndicatorRead)
+			late := 0
+			if g.rare(3) {
+				late = g.n(12, "read late")
+			}
+			d := g.s.indicator(3*n+1+k+late, load, result).Event.Data.(*events.IndicatorRead)
 			if g.rare(4) {
 				d.Control = "negative"
 			}

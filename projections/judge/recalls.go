@@ -4,6 +4,7 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
+	"slices"
 	"time"
 )
 
@@ -60,7 +61,7 @@ func (j *judgement) recalled(run *facts.Item, r *facts.ReadLoads, i int) {
 	// the step is the sterilization.
 	policy := j.w.PolicyFor(run)
 	d := facts.RunOf(run)
-	of := &projections.Recalled{Set: j.c.Key.Set, Load: d.Load, Sterilizer: d.Sterilizer, Positive: p.Load,
+	of := &projections.Recalled{Set: j.c.Key.Set, Load: d.Load, Sterilizer: d.Sterilizer, Positive: p.Load, Read: p.Read,
 		Unopened: j.w.firstOpened(j.c) == nil}
 	sev := projections.SeverityBroken
 	if policy.Recall == events.RecallRepeat {
@@ -83,30 +84,47 @@ func (j *judgement) recalled(run *facts.Item, r *facts.ReadLoads, i int) {
 }
 
 // repeat applies CDC 2008, Table 12: one positive makes doubtful; a further
-// one among the three repeated cycles recalls; three negatives settle it.
+// one among the three repeated cycles recalls; three negatives settle it. Of the three
+// loads that ran next a positive one recalls too, whenever they were run: those that ran
+// before the first was known can tell against the sterilizer, but not for it.
 func repeat(r *facts.ReadLoads, i int, of *projections.Recalled, shown *[]*facts.Item) projections.Severity {
-	end := min(i+facts.Repeats, len(r.Loads)-1)
-	for k := i + 1; k <= end; k++ {
+	repeated := r.Repeated(i)
+	for _, k := range nextTo(r, i) {
 		if r.Loads[k].Positive {
 			*shown = append(*shown, r.Loads[k].Shown...)
 			of.Repeats, of.Other = projections.RepeatPositive, r.Loads[k].Load
 			return projections.SeverityBroken
 		}
 	}
-	for k := max(i-facts.Repeats, 0); k < i; k++ {
-		if r.Loads[k].Positive {
+	for k := range i {
+		if r.Loads[k].Positive && slices.Contains(nextTo(r, k), i) {
 			*shown = append(*shown, r.Loads[k].Shown...)
 			of.Repeats, of.Other = projections.RepeatOf, r.Loads[k].Load
 			return projections.SeverityBroken
 		}
 	}
-	if end-i == facts.Repeats {
-		for k := i + 1; k <= end; k++ {
-			*shown = append(*shown, r.Loads[k].Shown...)
-		}
-		of.Repeats, of.Negative = projections.RepeatNegative, facts.Repeats
-		return projections.SeverityNoted
+	of.Repeats, of.Negative = projections.RepeatAwaited, len(repeated)
+	if len(repeated) < facts.Repeats {
+		return projections.SeverityDoubtful
 	}
-	of.Repeats, of.Negative = projections.RepeatAwaited, end-i
-	return projections.SeverityDoubtful
+	of.Repeats = projections.RepeatNegative
+	for _, k := range repeated {
+		*shown = append(*shown, r.Loads[k].Shown...)
+		of.SettledBy = append(of.SettledBy, r.Loads[k].Load)
+	}
+	return projections.SeverityNoted
+}
+
+// nextTo returns the loads whose own positive result recalls with the positive load i:
+// those that ran next, and those that repeat its test.
+func nextTo(r *facts.ReadLoads, i int) (out []int) {
+	for k := i + 1; k < len(r.Loads) && k <= i+facts.Repeats; k++ {
+		out = append(out, k)
+	}
+	for _, k := range r.Repeated(i) {
+		if !slices.Contains(out, k) {
+			out = append(out, k)
+		}
+	}
+	return out
 }

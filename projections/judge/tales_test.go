@@ -194,6 +194,7 @@ func recallTales() (out []tale) {
 
 func indicatorTales() []tale {
 	return []tale{
+		{"a positive one read after three loads were read negative", func(s *story) { lateLoads(s, "n1", "p5", "n3", "n4", "n5", "n7") }},
 		{"a positive one between two negative ones", func(s *story) { loads(s, "n-p-n") }},
 		{"a positive one, far from the others", func(s *story) { loads(s, "nnnn-p-nnnn") }},
 		{"two indicators in one load, one of them positive", func(s *story) {

@@ -4,9 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 
 	"listbound/events"
 	"listbound/projections"
@@ -432,4 +435,68 @@ func TestRunOfTheTurnBefore(t *testing.T) {
 			}
 		}
 	}
+}
+
+// lateLoads tells loads as loads does, each with an indicator that is read on its own day: "n4" is read
+// negative on day 4.
+func lateLoads(s *story, results ...string) []*turn {
+	turns := loads(s, strings.Repeat("-", len(results)))
+	for i, r := range results {
+		day, _ := strconv.Atoi(r[1:])
+		s.indicator(day, turns[i].run.Load, map[byte]string{'n': "negative", 'p': "positive"}[r[0]])
+	}
+	return turns
+}
+
+// TestRepeatsFollowTheResult: the cycles that CDC 2008, Table 12, asks to be repeated are run once the positive
+// result is known. Loads that ran before that were run as ever: negative, they settle nothing; a positive one of
+// those that ran next recalls all the same.
+func TestRepeatsFollowTheResult(t *testing.T) {
+	for _, x := range []struct {
+		results  []string
+		severity projections.Severity
+		repeats  projections.Repeats
+		negative int
+	}{
+		{[]string{"p4", "n2", "n3", "n4"}, projections.SeverityDoubtful, projections.RepeatAwaited, 0},
+		{[]string{"p4", "n2", "n3", "n4", "n5", "n6"}, projections.SeverityDoubtful, projections.RepeatAwaited, 2},
+		{[]string{"p4", "n2", "n3", "n4", "n5", "n6", "n7"}, projections.SeverityNoted, projections.RepeatNegative, 3},
+		{[]string{"p4", "n2", "n3", "p4", "n5", "n6", "n7"}, projections.SeverityBroken, projections.RepeatPositive, 0},
+		{[]string{"p4", "n2", "n3", "n4", "n5", "n6", "p7"}, projections.SeverityBroken, projections.RepeatPositive, 0},
+		{[]string{"p4", "n2", "n3", "n4", "n5", "n6", "n7", "p8"}, projections.SeverityNoted, projections.RepeatNegative, 3},
+		{[]string{"p1", "n2", "n3", "n4"}, projections.SeverityNoted, projections.RepeatNegative, 3},
+	} {
+		s := newStory()
+		turns := lateLoads(s, x.results...)
+		found := find(judge(t, s.world(), turns[0].key()), projections.LoadRecalled)
+		if len(found) != 1 {
+			t.Fatalf("%v: %d findings", x.results, len(found))
+		}
+		d := found[0].Detail.(*projections.Recalled)
+		day, _ := strconv.Atoi(x.results[0][1:])
+		if found[0].Severity != x.severity || d.Repeats != x.repeats || d.Negative != x.negative || !d.Read.Equal(clock(day, 8, 0)) {
+			t.Errorf("%v: %s %+v", x.results, found[0].Severity, d)
+		}
+		if settled := x.severity == projections.SeverityNoted; settled != (len(d.SettledBy) == 3) {
+			t.Errorf("%v: settled by %q", x.results, d.SettledBy)
+		}
+	}
+}
+
+// TestLateRepeatsTouch: what a result touches is enough where positive ones are known late.
+func TestLateRepeatsTouch(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		s := newStory()
+		var results []string
+		for i := range rapid.IntRange(4, 10).Draw(t, "loads") {
+			r := rapid.SampledFrom([]string{"n", "n", "n", "p"}).Draw(t, "result")
+			results = append(results, fmt.Sprint(r, i+1+rapid.IntRange(0, 6).Draw(t, "late")))
+		}
+		lateLoads(s, results...)
+		all := s.all
+		if rapid.Bool().Draw(t, "shuffled") {
+			all = rapid.Permutation(all).Draw(t, "order")
+		}
+		same(t, "touched only", pieceByPiece(t, all, false, time.Time{}), verdicts(t, worldOf(all)))
+	})
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"slices"
+	"strings"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
@@ -173,7 +174,7 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 	var now, before []*projections.Finding
 	for i := range verdict.Findings {
 		f := &verdict.Findings[i]
-		if f.Severity == projections.SeverityNoted || slices.Contains(skip, f.Code) {
+		if f.Severity == projections.SeverityNoted && wasPositive(f) == nil || slices.Contains(skip, f.Code) {
 			continue
 		}
 		if slices.ContainsFunc(f.Events, func(seq int64) bool { return seq > since }) {
@@ -212,11 +213,24 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 // found is one finding in large words.
 func (v *visit) found(set string, f *projections.Finding) said {
 	s := said{Status: "doubtful", Words: v.stationLine(set, f), Sound: "wrong"}
+	if d := wasPositive(f); d != nil {
+		s.Words, s.Sound = v.t("was-positive", set, d.Load, v.time(d.Read), strings.Join(d.SettledBy, ", ")), "ask"
+	}
 	s.More, s.Next = v.finding(f)
 	if shapeRank(f) > 1 {
 		s.Status = "broken"
 	}
 	return s
+}
+
+// wasPositive tells of a load whose own indicator was positive, though the repeated cycles settled it; nil for any
+// other finding. Whoever has a set of it in the hand is told: green would say that nothing is known of it.
+func wasPositive(f *projections.Finding) *projections.Recalled {
+	d, ok := f.Detail.(*projections.Recalled)
+	if !ok || !d.Settled || d.Load != d.Positive {
+		return nil
+	}
+	return d
 }
 
 // otherSet is the other set that a finding is about, "" for none.
@@ -234,6 +248,8 @@ func shapeRank(f *projections.Finding) int {
 	switch {
 	case f.Severity == projections.SeverityBroken:
 		return 3
+	case f.Severity == projections.SeverityNoted:
+		return 0
 	case f.Code == projections.LoadRecalled:
 		return 2
 	}
