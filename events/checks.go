@@ -119,6 +119,12 @@ func (c *checks) optionalID(what, s string) {
 	}
 }
 
+func (c *checks) optionalTime(what, s string) {
+	if _, err := time.Parse(time.RFC3339, s); s != "" {
+		c.must(err == nil, "%s: %q is no time such as 2026-03-02T08:02:00Z", what, s)
+	}
+}
+
 func (c *checks) text(what, s string) {
 	if c.err == nil {
 		c.keep(checkText(what, s))

@@ -314,9 +314,7 @@ func (d *SetSterilized) Check() error {
 	c.inRange("run", d.Run, 1, 9999999)
 	c.id("cycle", d.Cycle)
 	oneOf(&c, "result", d.Result, "passed", "failed")
-	if _, err := time.Parse(time.RFC3339, d.Started); d.Started != "" && err != nil {
-		c.must(false, "started: %q is no time such as 2026-03-02T08:02:00Z", d.Started)
-	}
+	c.optionalTime("started", d.Started)
 	c.optionalID("loader", d.Loader)
 	c.optionalText("emergency", d.Emergency)
 	c.optionalText("immediate", d.Immediate)
@@ -785,6 +783,9 @@ type IndicatorRead struct {
 	Control    string `json:"control,omitempty"` // what the unprocessed control of the lot showed: positive, negative
 	// How long it was incubated when it was read. How long it must be is in its manufacturer's instructions.
 	IncubatedMinutes int64 `json:"incubatedMinutes,omitzero"`
+	// Started is when the cycle was started, RFC 3339, where the station knows it: of an empty test cycle nothing else
+	// says so.
+	Started string `json:"started,omitempty"`
 }
 
 func (*IndicatorRead) Kind() Kind { return KindIndicatorRead }
@@ -793,6 +794,32 @@ func (*IndicatorRead) Kind() Kind { return KindIndicatorRead }
 // of the lot, which must grow, was negative too. It is no acceptable negative result
 // (CDC 2008, Table 12).
 func (d *IndicatorRead) Unproved() bool { return d.Result == "negative" && d.Control == "negative" }
+
+// ShortestCycle is how long a cycle takes at least: in steam of 134 °C the load is held for 3 min
+// (from memory), besides all that comes before and after.
+const ShortestCycle = 3 * time.Minute
+
+// TooSoon reports whether a negative result was read, at a moment, before a cycle that was started at another one can
+// have ended and the indicator can have been incubated for as long as was recorded: it shows nothing of that load.
+// Where nobody knows when the cycle was started (zero), it is what it says.
+func (d *IndicatorRead) TooSoon(read, started time.Time) bool {
+	least := ShortestCycle + time.Duration(d.IncubatedMinutes)*time.Minute
+	return d.Result == "negative" && !started.IsZero() && read.Before(started.Add(least))
+}
+
+// StartedAt returns when the cycle was started, zero where the record doesn't say so.
+func (d *IndicatorRead) StartedAt() time.Time { return timeOf(d.Started) }
+
+// StartedAt returns when the cycle was started, zero where the record doesn't say so.
+func (d *SetSterilized) StartedAt() time.Time { return timeOf(d.Started) }
+
+func timeOf(s string) time.Time {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil {
+		return time.Time{}
+	}
+	return t
+}
 
 // Keys implements Data.
 func (d *IndicatorRead) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
@@ -808,6 +835,7 @@ func (d *IndicatorRead) Check() error {
 		oneOf(&c, "control", d.Control, "negative", "positive")
 	}
 	c.inRange("incubatedMinutes", d.IncubatedMinutes, 0, MaxIncubatedMinutes)
+	c.optionalTime("started", d.Started)
 	return c.err
 }
 

@@ -531,6 +531,7 @@ type ImplantEarly struct {
 	Emergency string    `json:"emergency,omitempty"` // the reason for releasing it early, as recorded
 	Negative  time.Time `json:"negative,omitzero"`   // when it was read negative, later
 	Unproved  time.Time `json:"unproved,omitzero"`   // when it was read negative, and the unprocessed control too
+	TooSoon   time.Time `json:"tooSoon,omitzero"`    // when it was read negative, before its cycle can have ended
 }
 
 // PackageFaulty: the package was found wet, torn or otherwise faulty (package-unfit).

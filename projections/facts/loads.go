@@ -109,14 +109,18 @@ func (b *Book) byLoad(reads []*Item) *ReadLoads {
 	at := make(map[string]int)
 	for _, it := range reads {
 		d := indicatorOf(it)
+		ran := b.loadTime(d.Load, d.Sterilizer, it.At())
+		if d.TooSoon(it.At(), Latest(ran.started, d.StartedAt())) {
+			continue
+		}
 		i, ok := at[d.Load]
 		if !ok {
 			i = len(r.Loads)
 			at[d.Load] = i
-			at, began := b.loadTime(d.Load, d.Sterilizer, it.At())
-			r.Loads = append(r.Loads, readLoad{Load: d.Load, At: at, Began: began})
+			r.Loads = append(r.Loads, readLoad{Load: d.Load, At: ran.at, Began: ran.began})
 		}
 		l := &r.Loads[i]
+		l.Began = began(l.Began, d)
 		switch positive := d.Result == "positive"; {
 		case positive && !l.Positive:
 			l.Positive, l.Read, l.Shown = true, it.At(), []*Item{it}
@@ -133,25 +137,43 @@ func (b *Book) byLoad(reads []*Item) *ReadLoads {
 	return r
 }
 
-// loadTime returns when a load was run in a sterilizer, and when its cycle was started.
-// Another one may number its loads alike.
-func (b *Book) loadTime(load, sterilizer string, otherwise time.Time) (at, began time.Time) {
+// loadTimes are when a load was run.
+type loadTimes struct {
+	at      time.Time // its earliest set.sterilized
+	began   time.Time // when its cycle was started, at the earliest
+	started time.Time // and at the latest, as is recorded; zero where it isn't
+}
+
+// loadTime returns when a load was run in a sterilizer. Another one may number
+// its loads alike.
+func (b *Book) loadTime(load, sterilizer string, otherwise time.Time) (t loadTimes) {
 	b.need(DimLoad, load)
 	for _, it := range b.loads[load] {
-		if d := RunOf(it); d == nil || it.Void || d.Load != load || d.Sterilizer != sterilizer {
+		d := RunOf(it)
+		if d == nil || it.Void || d.Load != load || d.Sterilizer != sterilizer {
 			continue
 		}
-		if at.IsZero() || it.At().Before(at) {
-			at = it.At()
+		if t.at.IsZero() || it.At().Before(t.at) {
+			t.at = it.At()
 		}
-		if own := Began(it); began.IsZero() || own.Before(began) {
-			began = own
+		if own := Began(it); t.began.IsZero() || own.Before(t.began) {
+			t.began = own
 		}
+		t.started = Latest(t.started, d.StartedAt())
 	}
-	if at.IsZero() {
-		return otherwise, otherwise
+	if t.at.IsZero() {
+		t.at, t.began = otherwise, otherwise
 	}
-	return at, began
+	return t
+}
+
+// began is when a cycle was started at the earliest, by what its indicator's reading
+// says too: of an empty one there is nothing else.
+func began(at time.Time, d *events.IndicatorRead) time.Time {
+	if own := d.StartedAt(); !own.IsZero() {
+		return Earliest(at, own)
+	}
+	return at
 }
 
 // Repeats is how many cycles are repeated after a positive indicator (CDC

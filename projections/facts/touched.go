@@ -188,20 +188,26 @@ func (b *Book) surelyRead(results []result, but, sterilizer string) []readLoad {
 	var loads []readLoad
 	for l, rs := range byLoad {
 		x := readLoad{Load: l}
-		negative := false
 		for _, r := range rs {
 			x.At = Latest(x.At, r.At())
-			if d := indicatorOf(r); !r.Void && d != nil && d.Load == l {
-				negative = negative || d.Result == "negative" && !d.Unproved()
-				if d.Result == "positive" && (!x.Positive || r.At().Before(x.Read)) {
-					x.Positive, x.Read = true, r.At()
-				}
+		}
+		ran := b.loadTime(l, sterilizer, x.At)
+		x.At, x.Began = ran.at, ran.began
+		negative := false
+		for _, r := range rs {
+			d := indicatorOf(r)
+			if r.Void || d == nil || d.Load != l || d.Unproved() || d.TooSoon(r.At(), Latest(ran.started, d.StartedAt())) {
+				continue
+			}
+			x.Began = began(x.Began, d)
+			negative = negative || d.Result == "negative"
+			if d.Result == "positive" && (!x.Positive || r.At().Before(x.Read)) {
+				x.Positive, x.Read = true, r.At()
 			}
 		}
 		if !negative && !x.Positive {
 			continue // it has no result that shows anything
 		}
-		x.At, x.Began = b.loadTime(l, sterilizer, x.At)
 		loads = append(loads, x)
 	}
 	slices.SortFunc(loads, func(a, b readLoad) int { return a.At.Compare(b.At) })

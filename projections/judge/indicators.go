@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"time"
 
 	"listbound/events"
@@ -64,7 +65,7 @@ func (j *judgement) implants() {
 		return // which release says
 	}
 	run := facts.RunOf(good)
-	negative, unproved := j.readNegative(run)
+	negative, unproved, soon := j.readNegative(run)
 	limit := facts.Seconds(j.w.PolicyFor(open).ClockToleranceSeconds)
 	d := &projections.ImplantEarly{Set: j.c.Key.Set, At: moment(open), Run: *runDetail(good), Emergency: run.Emergency}
 	if negative != nil {
@@ -73,12 +74,16 @@ func (j *judgement) implants() {
 		}
 		d.Negative = negative.At()
 	}
-	if negative == nil && unproved != nil {
+	nothing := cmp.Or(unproved, soon) // a negative result that shows nothing
+	switch {
+	case negative != nil:
+		nothing = nil
+	case unproved != nil:
 		d.Unproved = unproved.At()
-	} else {
-		unproved = nil
+	case soon != nil:
+		d.TooSoon = soon.At()
 	}
-	f := j.add(projections.ImplantTooEarly, earlySeverity(run.Emergency, d.Negative), d, good, open, negative, unproved)
+	f := j.add(projections.ImplantTooEarly, earlySeverity(run.Emergency, d.Negative), d, good, open, negative, nothing)
 	f.From, f.To = good.At(), open.At()
 }
 
@@ -96,20 +101,30 @@ func earlySeverity(emergency string, negative time.Time) projections.Severity {
 
 // readNegative returns the first negative result of a run's load, nil without one.
 // Where the unprocessed control of the lot was negative too, the test showed nothing:
-// unproved is the first such.
-func (j *judgement) readNegative(run *events.SetSterilized) (first, unproved *facts.Item) {
+// unproved is the first such. Neither did one that was read too soon after the cycle's start.
+func (j *judgement) readNegative(run *events.SetSterilized) (first, unproved, soon *facts.Item) {
 	for _, it := range j.w.ResultOf(run.Load) {
 		d, ok := it.Data.(*events.IndicatorRead)
 		if !ok || d.Sterilizer != run.Sterilizer || d.Result != "negative" {
 			continue
 		}
 		of := &first
-		if d.Unproved() {
+		switch {
+		case d.Unproved():
 			of = &unproved
+		case readTooSoon(it, run):
+			of = &soon
 		}
 		if *of == nil || it.Less(*of) {
 			*of = it
 		}
 	}
-	return first, unproved
+	return first, unproved, soon
+}
+
+// readTooSoon reports whether an indicator was read negative before the run that it is of can
+// have ended.
+func readTooSoon(it *facts.Item, run *events.SetSterilized) bool {
+	d, ok := it.Data.(*events.IndicatorRead)
+	return ok && d.TooSoon(it.At(), facts.Latest(run.StartedAt(), d.StartedAt()))
 }

@@ -1242,6 +1242,34 @@ var otherTests = []findingTest{
 			s.live(x)
 			s.readBio(x, x.openedAt().Add(2*time.Minute), "negative", "")
 		}},
+	{projections.ImplantTooEarly, "read negative while the cycle ran", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.list.Implants, x.run.Started = true, "2026-03-02T07:40:00Z"
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, clock(0, 7, 42), "negative", "positive")
+		},
+		func(s *story, x *turn) { // as soon as a cycle can have ended
+			x.list.Implants, x.run.Started = true, "2026-03-02T07:40:00Z"
+			s.resealed(x)
+			s.live(x)
+			s.readBio(x, clock(0, 7, 43), "negative", "positive")
+		}},
+	{projections.ImplantTooEarly, "incubated for longer than since the cycle was started", projections.SeverityBroken,
+		func(s *story, x *turn) {
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			d := s.readBio(x, clock(0, 10, 0), "negative", "positive").Event.Data.(*events.IndicatorRead)
+			d.Started, d.IncubatedMinutes = "2026-03-02T07:40:00Z", 138
+		},
+		func(s *story, x *turn) {
+			x.list.Implants = true
+			s.resealed(x)
+			s.live(x)
+			d := s.readBio(x, clock(0, 10, 0), "negative", "positive").Event.Data.(*events.IndicatorRead)
+			d.Started, d.IncubatedMinutes = "2026-03-02T07:40:00Z", 137
+		}},
 	{projections.ImplantTooEarly, "an emergency, its result awaited", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			x.list.Implants, x.run.Emergency = true, "open fracture, the only set of its kind"

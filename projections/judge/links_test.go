@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -83,6 +84,49 @@ func TestUnprovedNegativeEndsNoRecall(t *testing.T) {
 		s.readBio(y, clock(4, 8, 0), "positive", "positive")
 		wantCodes(t, judge(t, s.world(), x.key()), want...)
 		wantCodes(t, judge(t, s.world(), y.key()), projections.LoadRecalled)
+	}
+}
+
+// TestTooSoonSettlesNothing: a negative result that was read before its cycle can have ended ends no recall and is no
+// repeat, whether the run or the reading says when the cycle was started; of an empty one only the reading does.
+func TestTooSoonSettlesNothing(t *testing.T) {
+	for _, x := range []struct {
+		started string // of the three repeated cycles, minutes before their indicators were read
+		of      string // who says so
+		minutes int64  // of incubation
+		want    projections.Severity
+	}{
+		{"07:58", "reading", 0, projections.SeverityDoubtful},
+		{"07:57", "reading", 0, projections.SeverityNoted},
+		{"07:58", "run", 0, projections.SeverityDoubtful},
+		{"07:57", "run", 0, projections.SeverityNoted},
+		{"07:40", "reading", 20, projections.SeverityDoubtful},
+		{"07:40", "reading", 17, projections.SeverityNoted},
+		{"", "reading", 20, projections.SeverityNoted}, // nobody knows
+	} {
+		s := newStory()
+		turns := loads(s, "np")
+		for i := range 3 {
+			started := ""
+			if x.started != "" {
+				started = fmt.Sprintf("2026-03-%02dT%s:00Z", 6+i, x.started)
+			}
+			load := fmt.Sprintf("S2-9%d", i)
+			d := s.indicator(4+i, load, "negative").Event.Data.(*events.IndicatorRead)
+			d.IncubatedMinutes = x.minutes
+			if x.of == "reading" {
+				d.Started = started
+				continue
+			}
+			y := newTurn(fmt.Sprintf("SET-9%d", i), 4+i, turns[0].list)
+			y.check, y.open, y.first, y.final, y.closed = nil, nil, nil, nil, nil
+			y.day, y.run.Load, y.run.Started = 4+i, load, started
+			s.live(y)
+		}
+		found := find(judge(t, s.world(), turns[1].key()), projections.LoadRecalled)
+		if len(found) != 1 || found[0].Severity != x.want {
+			t.Errorf("%+v: %v", x, found)
+		}
 	}
 }
 

@@ -92,7 +92,7 @@ func (j *judgement) overdueIndicator() {
 		}
 		if slices.ContainsFunc(j.w.ResultOf(d.Load), func(it *facts.Item) bool {
 			r, ok := it.Data.(*events.IndicatorRead)
-			return ok && r.Sterilizer == d.Sterilizer
+			return ok && r.Sterilizer == d.Sterilizer && !readTooSoon(it, d)
 		}) || !j.overdue(run, hours) {
 			continue
 		}

@@ -264,8 +264,8 @@ func (s *story) resealed(x *turn) {
 }
 
 // readBio tells what the biological indicator of a turn's load shows.
-func (s *story) readBio(x *turn, at time.Time, result, control string) {
-	s.tell("sterilizer-2", at, x.run.Load, "", &events.IndicatorRead{
+func (s *story) readBio(x *turn, at time.Time, result, control string) *facts.Fact {
+	return s.tell("sterilizer-2", at, x.run.Load, "", &events.IndicatorRead{
 		Load: x.run.Load, Sterilizer: x.run.Sterilizer, Result: result, Control: control,
 	})
 }

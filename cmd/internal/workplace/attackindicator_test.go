@@ -57,3 +57,103 @@ func TestPositiveKnownLate(t *testing.T) {
 		}
 	}
 }
+
+// implants packs and closes a set that holds implants, by its list.
+func (h *house) implants(sets ...string) {
+	h.record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "IMP", Version: 1, Title: "Implants", Implants: true,
+		Lines: listShort().Lines})
+	for _, set := range sets {
+		h.trips[set] = h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "IMP", Version: 1, WeightGrams: 8400}).Trip
+		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
+	}
+}
+
+// TestIndicatorReadWhileCycleRuns: an indicator can't be read before its cycle has ended and it was incubated. A
+// result that is said sooner is mostly another load's, so it is asked about; and one that is recorded all the same
+// lets no implants go.
+func TestIndicatorReadWhileCycleRuns(t *testing.T) {
+	for _, x := range []struct {
+		after, incubated string
+		asked, proves    bool
+	}{
+		{"3s", "", true, false},
+		{"12m", "", true, true}, // sooner than any is incubated, but it may have been
+		{"14m", "", false, true},
+		{"40m", "60", true, false},
+		{"64m", "60", false, true},
+	} {
+		h := newHouse(t, "VAS-003")
+		h.implants("IMP-1")
+		s := h.atSterilizer()
+		s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+		s.scan(label(t, events.ScanSet, "IMP-1"))
+		s.do("start")
+		d, err := time.ParseDuration(x.after)
+		if err != nil {
+			t.Fatal(err)
+		}
+		h.after(d)
+		before := h.size()
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		a := s.do("indicator", "load", "S1-0304-02", "result", "negative", "incubated", x.incubated)
+		asked := strings.Contains(fmt.Sprint(a["words"]), "Is this its indicator?")
+		if asked != x.asked || asked != (h.size() == before) {
+			t.Fatalf("%+v: asked %v, %d recorded: %v", x, asked, h.size()-before, a["words"])
+		}
+		if asked {
+			if a = s.do("forget"); strings.Contains(fmt.Sprint(a["words"]), "indicator") || h.size() != before {
+				t.Errorf("%+v: another load's: %v", x, a["words"])
+			}
+			s.do("indicator", "load", "S1-0304-02", "result", "negative", "incubated", x.incubated)
+			a = s.do("known", "value", "S1-0304-02")
+		}
+		if h.size() != before+1 || (a["status"] == "whole") != x.proves {
+			t.Errorf("%+v: %d recorded, %v %v", x, h.size()-before, a["status"], a["words"])
+		}
+		h.after(2 * time.Hour)
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		a = s.do("result", "result", "passed", "released", "yes")
+		if waits := strings.Contains(fmt.Sprint(a["words"]), "implants"); waits == x.proves || waits != (h.size() == before+1) {
+			t.Errorf("%+v: released: %v %v", x, a["status"], a["words"])
+		}
+	}
+}
+
+// TestTestCyclesReadAtOnce: three test cycles whose indicators are said to be negative as soon as each was started
+// lift no recall. They are asked about, and stay to be read.
+func TestTestCyclesReadAtOnce(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(time.Hour)
+	s := h.atSterilizer()
+	s.do("indicator", "load", "S1-0304-01", "result", "positive")
+	negative := func(load string) {
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.do("indicator", "load", load, "result", "negative")
+		s.do("known", "value", load)
+	}
+	severity := func() (out string) {
+		for _, f := range h.verdict("VAS-003", h.trips["VAS-003"]).Findings {
+			out += fmt.Sprint(f.Code, " ", f.Severity)
+		}
+		return out
+	}
+	var loads []string
+	for run := 2; run < 5; run++ {
+		load := fmt.Sprintf("S1-0304-%02d", run)
+		loads = append(loads, load)
+		h.after(12 * time.Second)
+		s.do("begin", "sterilizer", "S1", "run", fmt.Sprint(run), "cycle", "c-134")
+		s.do("start", "value", load)
+		negative(load)
+	}
+	if got := severity(); got != "load-recalled doubtful" {
+		t.Errorf("read seconds after they were started: %s", got)
+	}
+	h.after(2 * time.Hour)
+	for _, load := range loads {
+		negative(load)
+	}
+	if got := severity(); got != "load-recalled noted" {
+		t.Errorf("read two hours later: %s", got)
+	}
+}

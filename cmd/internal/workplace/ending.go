@@ -23,10 +23,6 @@ type endingEntered struct {
 	All       bool   `json:"all,omitempty"`   // and it ended so for them too, as a person said
 }
 
-// shortestCycle is how long a cycle takes at least: in steam of 134 °C the load is held for 3 min
-// (from memory), besides all that comes before and after. Sooner it hasn't passed.
-const shortestCycle = 3 * time.Minute
-
 // result takes how a load ended.
 func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
@@ -56,7 +52,7 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		return ask(v.t("held-already", l.Load), v.t("load-held-next")), nil
 	}
 	ran := v.now.Sub(l.StartedAt)
-	e.Early = e.Result == "passed" && l.Started && !l.Forgot && ran >= 0 && ran < shortestCycle
+	e.Early = e.Result == "passed" && l.Started && !l.Forgot && ran >= 0 && ran < events.ShortestCycle
 	if err := b.sterilized(l, e).Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
@@ -375,7 +371,8 @@ func (v *visit) waitsForIndicator(l *load) (bool, error) {
 	}
 	read, err := v.readings(l.Load)
 	negative := slices.ContainsFunc(read, func(r shownBy) bool {
-		return r.Sterilizer == l.Sterilizer && r.Result == "negative" && !r.Unproved()
+		return r.Sterilizer == l.Sterilizer && r.Result == "negative" && !r.Unproved() &&
+			!r.TooSoon(r.at, facts.Latest(l.StartedAt, r.StartedAt()))
 	})
 	return err == nil && !negative, err
 }

@@ -17,6 +17,10 @@ import (
 type readingEntered struct {
 	events.IndicatorRead
 	Short bool `json:"short,omitempty"` // a person said that it was incubated for so short a time
+	// Early is how soon after the start of the load's cycle the result was said, where that is asked about, and Known
+	// that a person answered that it is of that load.
+	Early bool `json:"early,omitempty"`
+	Known bool `json:"known,omitempty"`
 }
 
 // shortestIncubated is how many minutes an indicator is incubated at least without a
@@ -53,13 +57,17 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 		if !l.Started {
 			return said{}, v.sayNo("indicator-not-run", id)
 		}
-		r.Sterilizer = l.Sterilizer
+		r.Sterilizer, r.Started = l.Sterilizer, ""
+		if !l.StartedAt.IsZero() {
+			r.Started = l.StartedAt.Format(time.RFC3339)
+		}
 	} else {
 		var err error
-		if r.Sterilizer, err = v.sterilizerOf(id); err != nil {
+		if r.Sterilizer, r.Started, err = v.sterilizerOf(id); err != nil {
 			return said{}, err
 		}
 	}
+	r.askEarly(v.now)
 	if r.Result != "" {
 		if err := r.Check(); err != nil {
 			return said{}, refusal.Because(err)
@@ -103,8 +111,25 @@ func (r *readingEntered) take(v *visit, f fields) error {
 		}
 		r.IncubatedMinutes = n
 	}
-	r.Short = r.Short && r.IncubatedMinutes == was
+	r.Short, r.Known = r.Short && r.IncubatedMinutes == was, r.Known && r.IncubatedMinutes == was
 	return nil
+}
+
+// askEarly notes whether a result was said so soon after the start of its cycle that the indicator can't have been
+// incubated since: then it is mostly another load's, of which the one that runs stands on the page.
+func (r *readingEntered) askEarly(now time.Time) {
+	least := events.ShortestCycle + time.Duration(max(r.IncubatedMinutes, shortestIncubated))*time.Minute
+	started := r.StartedAt()
+	r.Early = r.Result != "" && !r.Known && !started.IsZero() && now.Before(started.Add(least))
+}
+
+// sayKnown answers that the indicator is that load's.
+func (b *sterilizer) sayKnown(v *visit, f fields) (said, error) {
+	if b.Reading == nil || !b.Reading.Early || f["value"] != b.Reading.Load {
+		return said{}, nil
+	}
+	b.Reading.Early, b.Reading.Known = false, true
+	return b.recordIndicator(v)
 }
 
 // asksShort reports whether the time of incubation is still to be confirmed.
@@ -119,6 +144,13 @@ func (b *sterilizer) askReading(v *visit) said {
 	switch {
 	case r.Result == "":
 		return v.askIndicator(r.Load)
+	case r.Early:
+		s := ask(v.t("indicator-early", r.Load, v.time(r.StartedAt())), v.t("indicator-early-more"))
+		if r.Result == "positive" {
+			s = wrong(s.Words, s.More)
+		}
+		return s.offer(choice{Do: "forget", Words: v.t("indicator-other-load"), Main: true},
+			choice{Do: "known", Value: r.Load, Words: v.t("do-indicator-known", r.Load)})
 	case r.asksShort():
 		return ask(v.t("incubated-short", r.Load, r.IncubatedMinutes), v.t("incubated-short-more")).offer(
 			choice{Do: "short", Words: v.t("do-incubated-short", r.IncubatedMinutes)},
@@ -142,7 +174,7 @@ func (b *sterilizer) sayShort(v *visit, _ fields) (said, error) {
 // nothing is asked any more.
 func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	r := b.Reading
-	if r.Result == "" || r.asksShort() || b.Operator == "" {
+	if r.Result == "" || r.Early || r.asksShort() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
 	read, err := v.readings(r.Load)
@@ -163,6 +195,7 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
+	soon := d.TooSoon(at, d.StartedAt())
 	says := v.phrased("indicator-"+d.Result, d.Load)
 	s := good(v.say(says), "")
 	switch {
@@ -170,6 +203,9 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 		s = wrong(v.say(says), v.t("indicator-positive-next"))
 	case !positive.IsZero():
 		s = doubt(v.say(says), v.t("indicator-was-positive", v.time(positive)))
+	case soon:
+		says = v.phrased("indicator-too-soon", d.Load)
+		s = doubt(v.say(says), v.t("indicator-too-soon-more"))
 	case d.Control == "negative":
 		says = v.phrased("indicator-unproved", d.Load)
 		s = doubt(v.say(says), v.t("indicator-unproved-more"))
@@ -177,7 +213,7 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	b.At = time.Time{}
 	b.Indicated, b.Reading = "", nil
 	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Stop: d.Result == "positive"}
-	if l := b.find(d.Load); l != nil && len(l.Sets) == 0 && !l.Forgot { // of a test cycle nothing else is recorded
+	if l := b.find(d.Load); l != nil && len(l.Sets) == 0 && !l.Forgot && !soon { // of a test cycle nothing else is recorded
 		b.Done.Load = l.clone()
 		b.Loads = slices.DeleteFunc(b.Loads, func(l load) bool { return l.Load == d.Load })
 		if b.Load == d.Load {
@@ -239,22 +275,23 @@ func (v *visit) loadKnown(id string) (last *events.Event, err error) {
 	return last, err
 }
 
-// sterilizerOf finds which sterilizer a recorded load ran in. Of a test cycle without sets only its
-// indicators are recorded.
-func (v *visit) sterilizerOf(id string) (string, error) {
+// sterilizerOf finds which sterilizer a recorded load ran in, and since when, where that is recorded. Of a test
+// cycle without sets only its indicators are.
+func (v *visit) sterilizerOf(id string) (name, started string, err error) {
 	run, err := v.runRecorded(id)
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
 	if run != nil {
-		return run.Data.(*events.SetSterilized).Sterilizer, nil
+		d := run.Data.(*events.SetSterilized)
+		return d.Sterilizer, d.Started, nil
 	}
 	read, err := v.readings(id)
 	switch {
 	case err != nil:
-		return "", err
+		return "", "", err
 	case len(read) == 0:
-		return "", v.sayNo("load-unknown", id)
+		return "", "", v.sayNo("load-unknown", id)
 	}
-	return read[0].Sterilizer, nil
+	return read[0].Sterilizer, read[0].Started, nil
 }

@@ -92,6 +92,7 @@ func sterilizerPlace() workplace {
 			"ended-all":  (*sterilizer).endedAll,
 			"indicator":  (*sterilizer).indicator,
 			"short":      (*sterilizer).sayShort,
+			"known":      (*sterilizer).sayKnown,
 			"enter":      (*sterilizer).enter,
 		},
 	}
@@ -200,7 +201,7 @@ func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 		b.Load, b.Done, b.Indicated, b.Reading = id, nil, "", nil
 		return ask(v.t("load-is", id), b.next(v)), nil
 	}
-	if _, err := v.sterilizerOf(id); err != nil {
+	if _, _, err := v.sterilizerOf(id); err != nil {
 		return said{}, err
 	}
 	b.Indicated, b.Done, b.Reading = id, nil, nil
