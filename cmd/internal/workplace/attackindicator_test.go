@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/events"
 )
 
@@ -155,5 +156,41 @@ func TestTestCyclesReadAtOnce(t *testing.T) {
 	}
 	if got := severity(); got != "load-recalled noted" {
 		t.Errorf("read two hours later: %s", got)
+	}
+}
+
+// TestReasonOfOneLoad: the reason for which one load is released early, typed and not sent, is not in the form of
+// the next load, and one that was sent for it releases no other.
+func TestReasonOfOneLoad(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.implants("IMP-1", "IMP-2")
+	s := h.atSterilizer()
+	s.run("2", "IMP-1")
+	s.run("3", "IMP-2")
+	h.after(2 * time.Hour)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("sterilizer"))
+	p.AwaitText("#bench", "S1-0304-02")
+	const choose = `#bench [data-do="choose"][data-load="S1-0304-%02d"]`
+	typed := func() string { return browsertest.Eval[string](p, `document.getElementById("emergency").value`) }
+	p.Touch(fmt.Sprintf(choose, 2))
+	p.AwaitText("section.sheet h2", "S1-0304-02")
+	browsertest.Eval[bool](p, `(document.getElementById("emergency").value = "bleeds, Dr. A", true)`)
+	p.Type(label(t, events.ScanBadge, "B-1") + "\r") // the page is shown anew
+	p.AwaitText("#verdict", "B-1")
+	settled(p)
+	if got := typed(); got != "bleeds, Dr. A" {
+		t.Errorf("for the same load it is gone: %q", got)
+	}
+	p.Touch(fmt.Sprintf(choose, 3))
+	p.AwaitText("section.sheet h2", "S1-0304-03")
+	settled(p)
+	if got := typed(); got != "" {
+		t.Errorf("the reason of load 02 is in the form of load 03: %q", got)
+	}
+	before := h.size()
+	a := s.do("result", "load", "S1-0304-02", "result", "passed", "released", "yes", "emergency", "bleeds, Dr. A")
+	if h.size() != before || !strings.Contains(fmt.Sprint(a["words"]), "That was entered for load S1-0304-02; here is S1-0304-03") {
+		t.Errorf("the form of load 02, sent when 03 is in hand: %d records, %v", h.size()-before, a["words"])
 	}
 }

@@ -388,7 +388,8 @@ func TestImplantsWaitForTheIndicator(t *testing.T) {
 			}
 			must(t, s.do("held"), "S1-0304-07 passed and is quarantined")
 			if way == "reason" {
-				must(t, s.do("result", "result", "passed", "released", "yes", "emergency", "trauma"), "whole", "released")
+				must(t, s.do("result", "result", "passed", "released", "yes", "emergency", "trauma"), "doubtful",
+					"RELEASED before its indicator's result", "For this reason: trauma.")
 				return
 			}
 			s.do("indicator", "load", "S1-0304-07", "control", "negative", "result", "negative")

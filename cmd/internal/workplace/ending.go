@@ -18,6 +18,7 @@ type endingEntered struct {
 	Result    string `json:"result"`
 	Released  bool   `json:"released,omitempty"`
 	Emergency string `json:"emergency,omitempty"`
+	Waits     bool   `json:"waits,omitempty"` // released though the result of its indicator is waited for
 	Early     bool   `json:"early,omitempty"` // so soon after its start that it is asked about
 	Other     bool   `json:"other,omitempty"` // sets of the run are recorded otherwise, and that is asked about
 	All       bool   `json:"all,omitempty"`   // and it ended so for them too, as a person said
@@ -34,6 +35,8 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		return said{}, v.sayNo("nothing-loaded")
 	case e != "passed" && e != "failed":
 		return said{}, v.sayNo("no-such-button", e)
+	case f["load"] != "" && f["load"] != l.Load: // what was typed into the form was typed for that one
+		return said{}, v.sayNo("of-other-load", f["load"], l.Load)
 	}
 	e := &endingEntered{Result: f["result"], Released: released}
 	if e.Released {
@@ -41,10 +44,13 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
+		if e.Waits, err = v.waitsForIndicator(l); err != nil {
+			return said{}, err
+		}
 		if e.Emergency = why; why == "" {
-			if waits, err := v.waitsForIndicator(l); err != nil || waits {
+			if e.Waits {
 				return ask(v.t("implants-wait", l.Load), v.t("implants-wait-more")).
-					offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), err
+					offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), nil
 			}
 		}
 	}
@@ -292,6 +298,10 @@ func (v *visit) endedWell(l *load, e *endingEntered, of []projections.TripKey, k
 	case !e.Released:
 		says = []phrase{v.phrased("load-held", l.Load, len(of))}
 		s = ask(v.say(says...), v.t("load-held-next"))
+	case e.Waits:
+		says = []phrase{v.phrased("load-released-early", l.Load, len(of)), v.phrased("load-released-early-why", e.Emergency)}
+		s = doubt(v.say(says[0]), v.say(says[1]))
+		s.Next = v.t("load-released-early-next")
 	default:
 		says = []phrase{v.phrased("load-released", l.Load, len(of))}
 		s = good(v.say(says...), "")

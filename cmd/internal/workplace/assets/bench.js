@@ -21,7 +21,7 @@ function show(a) {
 let untaken; // revision at which an input was not taken
 // At the sterilizer what a person has entered into a form and not sent yet stays when the
 // page is shown anew, as after a badge; so does what was sent and not taken. Not so where
-// the form is about another load now. Other places' forms are about the set that lies
+// the form is about another load now: its fields, or the form itself, name it. Other places' forms are about the set that lies
 // there, and are for that set alone.
 let sent; // the form that is on its way, and the number of its input
 const filled = f => [...f.elements].filter(el => el.id).map(el => ({
@@ -30,12 +30,12 @@ const filled = f => [...f.elements].filter(el => el.id).map(el => ({
 }));
 function entered() {
   if (!base.endsWith("/sterilizer")) return [];
-  return [...bench.querySelectorAll("form[data-do]")].map(f => ({name: f.dataset.do, fields: filled(f)}));
+  return [...bench.querySelectorAll("form[data-do]")].map(f => ({name: f.dataset.do, load: f.dataset.load, fields: filled(f)}));
 }
 function reenter(forms) {
-  for (const {name, fields} of forms) {
+  for (const {name, load, fields} of forms) {
     const f = bench.querySelector(`form[data-do="${name}"]`), now = f && filled(f);
-    if (!f || fields.some(x => now.find(y => y.id === x.id)?.was !== x.was)) continue;
+    if (!f || f.dataset.load !== load || fields.some(x => now.find(y => y.id === x.id)?.was !== x.was)) continue;
     for (const x of fields) document.getElementById(x.id).value = x.value;
   }
 }
