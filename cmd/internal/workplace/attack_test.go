@@ -277,6 +277,7 @@ func TestNothingIntoARunningLoad(t *testing.T) {
 	h.after(time.Minute)
 	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "is running: nothing more goes in")
 	s.do("next-person")
+	h.after(40 * time.Minute) // it is incubated
 	s.do("indicator", "load", "S1-0304-07", "result", "negative")
 	must(t, s.do("nonsense"), "means nothing here")
 	before := h.size()
@@ -299,6 +300,8 @@ func TestEmptyCycle(t *testing.T) {
 	must(t, s.do("indicator", "load", "S1-0304-08", "result", "negative"), "has not run")
 	must(t, s.do("start"), "Start load S1-0304-08 with no set in it?")
 	s.do("start", "value", "S1-0304-08")
+	h.after(40 * time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-1"))
 	must(t, s.do("indicator", "load", "S1-0304-08", "result", "negative"), "S1-0304-08: negative")
 	s.do("give-up")
 	must(t, s.do("begin", "sterilizer", "S1", "run", "8", "cycle", "c-134"), "S1-0304-08 was recorded already")

@@ -355,7 +355,8 @@ func TestTestCycle(t *testing.T) {
 		t.Error("a result is offered, or it isn't said what is recorded")
 	}
 	must(t, s.do("give-up"), "Give load S1-0304-08 up?")
-	h.after(time.Minute)
+	h.after(40 * time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-1"))
 	must(t, s.do("indicator", "load", "S1-0304-08", "result", "negative"), "whole", "S1-0304-08: negative")
 	if page := h.get("/at/north/or-3/sterilizer"); strings.Contains(page, `data-load="S1-0304-08"`) {
 		t.Error("the cycle lies there still")
