@@ -7,7 +7,9 @@ import (
 	"time"
 
 	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections/facts"
 )
 
 // ranNegative records that a load ran with a set and was read negative, both now.
@@ -193,4 +195,72 @@ func TestReasonOfOneLoad(t *testing.T) {
 	if h.size() != before || !strings.Contains(fmt.Sprint(a["words"]), "That was entered for load S1-0304-02; here is S1-0304-03") {
 		t.Errorf("the form of load 02, sent when 03 is in hand: %d records, %v", h.size()-before, a["words"])
 	}
+}
+
+// TestCaseScannedIntoTheForm: the case of an immediate run is taken by scanning its label into the field that asks
+// for it, and remembered while something else of the form is missing. A badge scanned there is a badge.
+func TestCaseScannedIntoTheForm(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-0", "VAS-003")
+	s := h.atSterilizer()
+	ofCase := label(t, events.ScanCase, "K-0412")
+	s.do("begin", "sterilizer", "S1", "run", "", "cycle", "c-134", "immediate", "fell to the floor", "for", ofCase)
+	if page := h.get(s.path); !strings.Contains(page, `name="for" maxlength="64" value="K-0412"`) {
+		t.Error("the case is not kept while the run is missing")
+	}
+	a := s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134", "immediate", "fell to the floor", "for", label(t, events.ScanBadge, "B-7"))
+	if !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "B-7") {
+		t.Errorf("a badge in the case's field: %v %v", a["words"], a["aside"])
+	}
+	a = s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134", "immediate", "fell to the floor", "for", ofCase)
+	if !strings.Contains(fmt.Sprint(a["words"]), "S1-0304-02") {
+		t.Fatalf("the case's label: %v %v", a["words"], a["aside"])
+	}
+	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.do("start")
+	h.after(15 * time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.do("result", "result", "passed", "released", "yes")
+	err := h.site.Ask(func(m *site.View) error {
+		got, err := m.Facts(t.Context(), facts.DimLoad, "S1-0304-02")
+		if len(got) != 1 || got[0].Data.(*events.SetSterilized).For != "K-0412" {
+			t.Errorf("recorded: %d runs", len(got))
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestCycleNotAllowedIsAsked: a set that may not run the load's cycle is in the load only once a person has said so,
+// and the load is not in order then.
+func TestCycleNotAllowedIsAsked(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	list := listShort()
+	list.List, list.Cycles = "VAS-COLD", []string{"plasma-50"}
+	h.record("north/packing-1", events.KindListIssued, "", list)
+	h.record("north/packing-1", events.KindSetPacked, "VAS-007", &events.SetPacked{List: "VAS-COLD", Version: 1})
+	h.record("north/packing-1", events.KindListSealed, "VAS-007", &events.ListSealed{Placement: events.Outside})
+	s := h.atSterilizer()
+	s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	s.scan(label(t, events.ScanSet, "LAP-014"))
+	in := func() bool { return strings.Contains(h.get(s.path), `<th scope="row">VAS-007</th>`) }
+	a := s.scan(label(t, events.ScanSet, "VAS-007"))
+	must(t, a, "broken", "VAS-007 may not run cycle c-134", "plasma-50")
+	if in() || !strings.Contains(fmt.Sprint(a["choices"]), "put") {
+		t.Errorf("it is in the load: %t, asked: %v", in(), a["choices"])
+	}
+	if s.do("leave-out"); in() {
+		t.Error("left out, it is in the load")
+	}
+	s.scan(label(t, events.ScanSet, "VAS-007"))
+	must(t, s.do("put", "value", "VAS-007"), "broken", "VAS-007 may not run cycle c-134")
+	if !in() {
+		t.Error("said to be in it, it isn't")
+	}
+	s.do("start")
+	h.after(15 * time.Minute)
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, s.do("result", "result", "passed", "released", "yes"), "broken", "VAS-007")
 }

@@ -933,7 +933,10 @@ func (p bench[B, P]) do(v *visit, b *B, in *input, t *taken) (err error) {
 	if err := v.noPatient(in.Fields); err != nil {
 		return err
 	}
-	for _, value := range in.Fields {
+	for name, value := range in.Fields {
+		if name == "for" && v.caseIn(value) != "" {
+			continue // the very thing that the field asks for
+		}
 		if code := v.codeIn(value); code != "" {
 			in.Text = code
 			return p.text(v, b, in, t)
@@ -976,6 +979,15 @@ func (v *visit) codeIn(text string) string {
 		}
 	}
 	return ""
+}
+
+// caseIn returns the case whose label was scanned into a field, "" where it was none.
+func (v *visit) caseIn(text string) string {
+	all, err := v.read(v.codeIn(text))
+	if err != nil || len(all) != 1 || all[0].Kind != events.ScanCase {
+		return ""
+	}
+	return all[0].Value
 }
 
 // recogniseLast reads what was scanned, without what was left in the field before.

@@ -208,8 +208,8 @@ func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 	return v.askIndicator(id), nil
 }
 
-// put loads a set. One that is not sterile after another cycle alone is asked about: it was in a failed
-// load, was opened or went back to be cleaned, and was not packed since. So is one that was scanned before its
+// put loads a set. One that is not sterile after this cycle alone is asked about: it was in a failed
+// load, was opened or went back to be cleaned, and was not packed since, or its list asks for another cycle. So is one that was scanned before its
 // screen showed that another one had chosen this load.
 func (b *sterilizer) put(v *visit, set string) (said, error) {
 	l := b.find(b.Load)
@@ -254,10 +254,25 @@ func (v *visit) notReady(l *load, set string) (words, more string, err error) {
 		return v.t("loaded-open", set), v.t("packed-first"), nil
 	}
 	verdict, err := v.verdictOf(st.Key)
-	if err == nil && verdict != nil && wentBack(verdict) {
-		return v.t("loaded-washed", set), v.t("packed-first"), nil
+	if err != nil || verdict != nil && wentBack(verdict) {
+		return v.t("loaded-washed", set), v.t("packed-first"), err
 	}
-	return "", "", err
+	if allowed := v.otherCycles(st, l); len(allowed) > 0 {
+		return v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(allowed, ", ")), nil
+	}
+	return "", "", nil
+}
+
+// otherCycles are the cycles that a set may run by the list that it was packed by, where the load's is none of them.
+func (v *visit) otherCycles(st *standing, l *load) []string {
+	if st.List == "" {
+		return nil
+	}
+	list, err := listNow(v, v.d.site, st.List, st.Version)
+	if err != nil || slices.Contains(list.Cycles, l.Cycle) {
+		return nil
+	}
+	return list.Cycles
 }
 
 // loadElsewhere says in which load of another station a set lies that is not recorded yet, "" for none: one set is in one
@@ -384,9 +399,8 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	case st.Opened:
 		return wrong(loaded, v.t("loaded-open", set)), nil
 	}
-	list, err := listNow(v, v.d.site, st.List, st.Version)
-	if err == nil && len(list.Cycles) > 0 && !slices.Contains(list.Cycles, l.Cycle) {
-		return wrong(v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(list.Cycles, ", "))), nil
+	if allowed := v.otherCycles(st, l); len(allowed) > 0 {
+		return wrong(loaded, v.t("wrong-cycle", set, l.Cycle)), nil
 	}
 	return v.loadedAs(st, loaded)
 }
@@ -452,8 +466,12 @@ func (b *sterilizer) beginToo(v *visit, f fields) (said, error) {
 // beginRun begins a load. same is one that was recorded before, and is meant.
 func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
+	ref := strings.TrimSpace(f["for"])
+	if scanned := v.caseIn(ref); scanned != "" {
+		ref = scanned
+	}
 	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"], "immediate": f["immediate"],
-		"for": f["for"]}
+		"for": ref}
 	immediate, err := v.reason(f["immediate"])
 	if err != nil {
 		return said{}, err
@@ -486,7 +504,7 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 		return v.askBegun(id, before)
 	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,
-		For: strings.TrimSpace(f["for"])}
+		For: ref}
 	if err := passed.Check(); err != nil {
 		return said{}, refusal.Because(err)
 	}
