@@ -218,6 +218,7 @@ func (q *asker) sterilizer() {
 	begin := func(run string) { q.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134") }
 	set := func(name string) string { return label(h.t, events.ScanSet, name) }
 	ended := func(result, released string) { q.do("result", "result", result, "released", released) }
+	q.do("begin", "sterilizer", "S-1", "run", "7", "cycle", "c-134")
 	begin("7")
 	q.do("start")
 	q.scan(set("LAP-014"), set("LAP-022"), q.badge("B-1"))
@@ -318,6 +319,9 @@ func (q *asker) count() {
 	q.do("count-on")
 	q.do("single", "set", "VAS-003", "what", "QX-7", "quantity", "1")
 	q.do("count-on")
+	a := q.scan(h.codes["LAP-014"])
+	q.do("sheet-with", "value", choiceOf(a, "VAS-003"))
+	q.do("sheet-none", "value", h.codes["LAP-014"])
 	line("VAS-003", 1, 4)
 	q.do("interrupted")
 	q.do("count-on")
