@@ -208,7 +208,8 @@ func TestCaseScannedIntoTheForm(t *testing.T) {
 	if page := h.get(s.path); !strings.Contains(page, `name="for" maxlength="64" value="K-0412"`) {
 		t.Error("the case is not kept while the run is missing")
 	}
-	a := s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134", "immediate", "fell to the floor", "for", label(t, events.ScanBadge, "B-7"))
+	badge := label(t, events.ScanBadge, "B-7")
+	a := s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134", "immediate", "fell to the floor", "for", badge)
 	if !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "B-7") {
 		t.Errorf("a badge in the case's field: %v %v", a["words"], a["aside"])
 	}

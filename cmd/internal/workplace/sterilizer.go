@@ -209,8 +209,8 @@ func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 }
 
 // put loads a set. One that is not sterile after this cycle alone is asked about: it was in a failed
-// load, was opened or went back to be cleaned, and was not packed since, or its list asks for another cycle. So is one that was scanned before its
-// screen showed that another one had chosen this load.
+// load, was opened or went back to be cleaned, and was not packed since, or its list asks for another
+// cycle. So is one that was scanned before its screen showed that another one had chosen this load.
 func (b *sterilizer) put(v *visit, set string) (said, error) {
 	l := b.find(b.Load)
 	if l == nil || l.Started && !l.Forgot || slices.Contains(l.Sets, set) {
