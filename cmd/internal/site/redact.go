@@ -357,6 +357,38 @@ func forms(text string) (out [][]byte) {
 	return out
 }
 
+// saidInBase64 reports whether a text stands in a file in base64. The part that inBase64 returns is that of other texts, too,
+// which differ in their last letter, as two cases do; so what stands around it is decoded.
+func saidInBase64(raw []byte, text string) bool {
+	const quantum = 4 // letters that stand for three bytes
+	other := func(r rune) bool {
+		return (r < 'A' || r > 'Z') && (r < 'a' || r > 'z') && (r < '0' || r > '9') && !strings.ContainsRune("+/-_", r)
+	}
+	for _, part := range inBase64(text) {
+		for at := 0; ; at += len(part) {
+			i := bytes.Index(raw[at:], part)
+			if i < 0 {
+				break
+			}
+			at += i
+			begin := max(at-quantum, 0)
+			begin += bytes.LastIndexFunc(raw[begin:at], other) + 1
+			run := raw[begin:min(at+len(part)+quantum, len(raw))]
+			if end := bytes.IndexFunc(run, other); end >= 0 {
+				run = run[:end]
+			}
+			plain := strings.NewReplacer("-", "+", "_", "/").Replace(string(run))
+			for skip := range min(quantum, len(plain)) {
+				got, _ := base64.RawStdEncoding.DecodeString(plain[skip:]) // what is cut off at the end is not part of the text
+				if bytes.Contains(got, []byte(text)) {
+					return true
+				}
+			}
+		}
+	}
+	return false
+}
+
 // inBase64 returns the part of a text's base64 that doesn't depend on what stands around it, for each place where it may begin.
 func inBase64(text string) (out [][]byte) {
 	const least = 6 // of fewer bytes too little is left to find only these
@@ -407,7 +439,7 @@ func (s *Site) sweep(texts []string) error {
 func (s *Site) find(texts []string) (left []string, err error) {
 	var wanted [][]byte
 	for _, text := range texts {
-		wanted = append(append(wanted, forms(text)...), inBase64(text)...)
+		wanted = append(wanted, forms(text)...)
 	}
 	err = s.eachFile(func(rel, path string) error {
 		raw, err := os.ReadFile(path)
@@ -417,7 +449,8 @@ func (s *Site) find(texts []string) (left []string, err error) {
 		if err != nil {
 			return err
 		}
-		if slices.ContainsFunc(wanted, func(w []byte) bool { return bytes.Contains(raw, w) || strings.Contains(rel, string(w)) }) {
+		if slices.ContainsFunc(wanted, func(w []byte) bool { return bytes.Contains(raw, w) || strings.Contains(rel, string(w)) }) ||
+			slices.ContainsFunc(texts, func(text string) bool { return saidInBase64(raw, text) }) {
 			left = append(left, filepath.ToSlash(rel))
 		}
 		return nil

@@ -2,7 +2,9 @@ package site_test
 
 import (
 	"bytes"
+	"encoding/base64"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/url"
 	"os"
@@ -229,5 +231,30 @@ func TestHold(t *testing.T) {
 	})
 	if err != nil && err != io.EOF {
 		t.Error(err)
+	}
+}
+
+// TestRedactionFindsItself: of a case that is taken out no file is named for another one, whose number differs in its
+// last digit; a file that has it in base64 is.
+func TestRedactionFindsItself(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	lines := ""
+	for i := range 10 {
+		lines += fmt.Sprintf(`{"station":"north/or-3","kind":"case.closed","time":"2026-03-02T09:00:0%dZ",`+
+			`"data":{"case":"K-042%d","outcome":"reconciled","actions":[]}}`+"\n", i, i)
+	}
+	if err := s.Record(t.Context(), strings.NewReader(lines), func(r site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	for i, before := range []string{"", "a", "ab"} {
+		name := filepath.Join(dir, fmt.Sprintf("note-%d", i))
+		if err := os.WriteFile(name, []byte("{"+base64.StdEncoding.EncodeToString([]byte(before+"K-0421, later"))+"}"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	out, err := s.Redact(t.Context(), site.Redaction{Case: "K-0421", Reason: "asked for"})
+	if err != nil || strings.Join(out.Left, " ") != "note-0 note-1 note-2" {
+		t.Errorf("still found in %v: %v", out.Left, err)
 	}
 }
