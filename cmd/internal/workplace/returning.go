@@ -117,12 +117,15 @@ func (b *returning) discard(v *visit, _ fields) (said, error) {
 
 // typed: a number chooses the step where none is chosen; after a plus it is what is wrong
 // with the set that lies here.
-func (b *returning) typed(_ *visit, text string) (string, fields, bool) {
+func (b *returning) typed(v *visit, text string) (string, fields, bool) {
 	if fault, ok := pressed(text, keyPackage, events.ReturnFaults()); ok && b.Tag != "" {
 		return "fault", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
 	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
+		if trip, err := b.notBack(v); err != nil || trip != "" {
+			return "enter", nil, true // it answers nothing of what is asked
+		}
 		return "step", fields{"value": string(steps[n-1])}, true
 	}
 	return "", nil, false
@@ -263,7 +266,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 		return doubt(s.Words, strings.TrimSpace(v.t("never-packed", b.Tag)+" "+s.More)), nil
 	}
 	open, err := v.openCase(st.Key)
-	if open != "" && b.Step == events.ReturnLeft {
+	if open != "" {
 		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, b.Tag)+" "+s.More))
 	}
 	return s, err
@@ -295,6 +298,13 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
+	open := ""
+	if known != nil {
+		if open, err = v.openCase(known.Key); err != nil {
+			return said{}, err
+		}
+	}
+	since := v.d.site.Size()
 	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
 		Operator: b.Operator, Data: d})
 	if err != nil {
@@ -306,8 +316,14 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
 	s := v.returned(b, known, v.say(says))
+	k := projections.TripKey{Set: set, Trip: rs[0].Trip}
+	if open != "" {
+		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, set)+" "+s.More))
+	} else if s, err = v.showsBack(k, since, s); err != nil {
+		return said{}, err
+	}
 	if slices.Contains(b.Faults, events.ReturnIncomplete) {
-		if s, err = v.missed(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
+		if s, err = v.missed(k, rs[0].Seq, s); err != nil {
 			return said{}, err
 		}
 	}
@@ -322,6 +338,25 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	}
 	b.clear()
 	b.Done = to
+	return s, nil
+}
+
+// showsBack says what a step that looks in order shows of the set, by what the ledger holds with it: somebody else may have
+// recorded the same set elsewhere a moment ago.
+func (v *visit) showsBack(k projections.TripKey, since int64, s said) (said, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil || s.Status != "whole" {
+		return s, err
+	}
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		shows := slices.ContainsFunc(f.Events, func(seq int64) bool { return seq > since })
+		if shows && f.Code == projections.TwoPlaces && f.Severity != projections.SeverityNoted {
+			found := v.found(k.Set, f)
+			found.Words = s.Words + " " + found.Words
+			return found, nil
+		}
+	}
 	return s, nil
 }
 
