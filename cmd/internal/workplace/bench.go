@@ -212,6 +212,8 @@ type phrase struct {
 	Key  string   `json:"key"`
 	Args []string `json:"args,omitempty"`
 	Of   []phrase `json:"of,omitempty"` // the sentences that it is about, in place of its argument
+
+	Parts map[int]phrase `json:"parts,omitempty"` // sentences that stand in place of some of its arguments
 }
 
 func (*visit) phrased(key string, args ...any) phrase {
@@ -228,6 +230,9 @@ func (v *visit) say(phrases ...phrase) string {
 		var args []any
 		for _, a := range p.Args {
 			args = append(args, a)
+		}
+		for i, part := range p.Parts {
+			args[i] = v.say(part)
 		}
 		if len(p.Of) > 0 {
 			args = []any{v.say(p.Of...)}

@@ -262,6 +262,11 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	says := v.phrased("recorded-piece", b.Tag, d.Quantity, b.name(v), v.t("became-"+string(b.Became)))
+	// Whoever reads it later may read another language.
+	says.Parts = map[int]phrase{3: v.phrased("became-" + string(b.Became))}
+	if b.Line > 0 {
+		says.Parts[2] = v.phrased("piece-line", b.Line, b.Description)
+	}
 	s := good(v.say(says), "")
 	set := b.Tag
 	if b.Became == events.BecameLost {
