@@ -321,14 +321,14 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		return ask(v.t("scan-witness"), ""), nil
 	}
 	c := &events.CaseClosed{
-		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Reason: b.Reason, Witness: b.Witness,
+		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Witness: b.Witness,
 	}
-	// What an action is called is said in the language of who reads the record.
-	c.Actions = append(c.Actions, b.Actions...)
 	says := v.phrased("case-closed", b.Case)
 	s := good(v.say(says), v.t("count-no-proof"))
 	if len(st.Open) > 0 {
-		c.Outcome = "unreconciled"
+		c.Outcome, c.Reason = "unreconciled", b.Reason
+		// What an action is called is said in the language of who reads the record.
+		c.Actions = append(c.Actions, b.Actions...)
 		says = v.phrased("case-closed-unreconciled", b.Case, len(st.Open))
 		s = doubt(v.say(says), v.t("count-no-proof"))
 	}
