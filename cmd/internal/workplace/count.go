@@ -59,6 +59,7 @@ type table struct {
 
 	client  string   // the browser that sends the input
 	offered []choice // the answers to what is asked
+	hand    string   // the set that it counts
 	shows   int64    // and the question that it shows, if it is one that a badge answers
 
 	forgotten []string // sets whose draft could not be read

@@ -160,7 +160,7 @@ func (v *visit) countInput(verb string) (any, error) {
 		return nil, err
 	}
 	a := &counted{N: in.N}
-	v.key, t.client, t.shows = in.key(), in.Client, in.Rev
+	v.key, t.client, t.shows, t.hand = in.key(), in.Client, in.Rev, in.Hand
 	v.elsewhere = t.unseen(in)
 	asked, err := t.asked()
 	if err != nil {
@@ -399,7 +399,11 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 	a.Kind, a.What = string(s.Kind), s.Value
 	plain := s.Kind == events.ScanPlain || s.Kind == events.ScanShort
 	if plain || s.Kind == events.ScanItem {
-		if ref := t.item(s.Value); ref != nil {
+		ref, err := t.item(s.Value)
+		if err != nil {
+			return err
+		}
+		if ref != nil {
 			a.Kind, a.Line = "item", ref
 			a.said = ask(t.v.t("at-line", ref.Line, ref.Set), "")
 			return nil
@@ -491,16 +495,54 @@ func (t *table) firstOpen(i int) *lineRef {
 	return nil
 }
 
-// item finds a line by its item's number.
-func (t *table) item(id string) *lineRef {
+// item finds a line by its item's number: in the set in hand, else the one that is still to be counted. Twins have the
+// same items, so where several are left nobody knows which set the piece is of.
+func (t *table) item(id string) (*lineRef, error) {
+	var counted, open []lineRef
 	for i := range t.standing.Sets {
+		if !t.takesPart(i) {
+			continue
+		}
 		for k := range t.standing.Sets[i].Lines {
-			if l := &t.standing.Sets[i].Lines[k]; strings.EqualFold(l.Item, id) {
-				return &lineRef{t.standing.Sets[i].Key.Set, l.Line.Line}
+			l := &t.standing.Sets[i].Lines[k]
+			if !strings.EqualFold(l.Item, id) {
+				continue
+			}
+			ref := lineRef{t.standing.Sets[i].Key.Set, l.Line.Line}
+			if t.drafts[i].settled(ref.Line, t.expected(i, l)) {
+				counted = append(counted, ref)
+			} else {
+				open = append(open, ref)
 			}
 		}
 	}
-	return nil
+	all := append(open, counted...)
+	if k := slices.IndexFunc(all, func(r lineRef) bool { return r.Set == t.hand }); k >= 0 {
+		return &all[k], nil
+	}
+	if len(open) > 0 {
+		all = open
+	}
+	var sets []string
+	for _, r := range all {
+		if !slices.Contains(sets, r.Set) {
+			sets = append(sets, r.Set)
+		}
+	}
+	switch {
+	case len(sets) > 1:
+		return nil, t.v.sayNo("item-in-several", id, strings.Join(sets, ", "))
+	case len(all) == 0:
+		return nil, nil
+	}
+	return &all[0], nil
+}
+
+// listed reports whether an item's number is on a list of the case.
+func (t *table) listed(id string) bool {
+	return slices.ContainsFunc(t.standing.Sets, func(s projections.SetStanding) bool {
+		return slices.ContainsFunc(s.Lines, func(l projections.LineStanding) bool { return strings.EqualFold(l.Item, id) })
+	})
 }
 
 // sheet counts against a paper sheet: it must be the sheet of one of the sets.

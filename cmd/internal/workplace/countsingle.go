@@ -101,7 +101,7 @@ func (t *table) singleByCode(x single, what string, a *counted) error {
 	switch {
 	case plain && !strings.ContainsAny(s.Value, "0123456789"):
 		return t.keepSingle(x.Set, "", s.Value, x.Quantity, a)
-	case s.Kind == events.ScanItem, plain && (tradeItem(s.Value) || t.item(s.Value) != nil):
+	case s.Kind == events.ScanItem, plain && (tradeItem(s.Value) || t.listed(s.Value)):
 		return t.keepSingle(x.Set, s.Value, t.called(s.Value), x.Quantity, a)
 	case !plain:
 		return v.notAskedFor(s.Kind, s.Value)

@@ -143,6 +143,8 @@ func (t *table) ask(s *countState) string {
 	switch {
 	case !s.Complete && t.stage == events.StageAdded:
 		return v.t("ask-added")
+	case !s.Complete && t.policy.HideExpected:
+		return v.t("ask-line-hidden")
 	case !s.Complete:
 		return v.t("ask-line")
 	case s.Counter == "":

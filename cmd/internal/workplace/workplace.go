@@ -392,6 +392,7 @@ type input struct {
 	Text   string            `json:"text"`
 	Action string            `json:"action"`
 	Fields map[string]string `json:"fields"`
+	Hand   string            `json:"hand"` // the set whose line a count page shows as the one to count
 	Case   string            `json:"case"`
 	Stage  events.Stage      `json:"stage"`
 	Lines  []lineInput       `json:"lines"`
