@@ -178,7 +178,7 @@ func (h *house) used(ref string, sets ...string) {
 
 func (h *house) at(place string) string { return h.url + "/at/north/or-3/" + place }
 
-// events returns the data of all events of a kind, as recorded.
+// events returns the data of all events of a kind, with the texts that stand beside their records.
 func (h *house) events(q site.Query, kind events.Kind) []events.Data {
 	h.t.Helper()
 	hist, err := h.site.History(h.t.Context(), q)
@@ -186,25 +186,15 @@ func (h *house) events(q site.Query, kind events.Kind) []events.Data {
 		h.t.Fatal(err)
 	}
 	var out []events.Data
-	for _, e := range hist.Events {
-		if e.Kind != string(kind) {
+	for _, line := range hist.Events {
+		if line.Kind != string(kind) {
 			continue
 		}
-		q.Records = true
-		full, err := h.site.History(h.t.Context(), q)
+		e, err := h.site.EventAt(line.Seq)
 		if err != nil {
 			h.t.Fatal(err)
 		}
-		for _, f := range full.Events {
-			if f.Seq == e.Seq {
-				text, _, _ := strings.Cut(f.Record, "\n\n")
-				ev, err := events.Decode([]byte(text))
-				if err != nil {
-					h.t.Fatal(err)
-				}
-				out = append(out, ev.Data)
-			}
-		}
+		out = append(out, e.Data)
 	}
 	return out
 }

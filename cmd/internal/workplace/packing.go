@@ -132,6 +132,7 @@ func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 	switch {
 	case p.Look && p.Complete && p.asked() == nil && !b.packerMissing() && !same:
 		b.Witness = badge
+	case same && !p.Look: // known already; nothing of it is there to be taken back
 	case same:
 		b.Packer = b.Operator
 	default:
