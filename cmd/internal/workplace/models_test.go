@@ -698,6 +698,7 @@ func (m *packModel) drop() {
 type sealModel struct {
 	set, where, lot string
 	seals           []string
+	opened          bool // it was said of a set that is sterile
 
 	owed, code string // the set whose sheet was printed and is still to be scanned, and that sheet
 	waits      string // the set that waits for it
@@ -805,6 +806,8 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 				m.where = where
 			}
 		}
+	case s.action == "after-run" && shown.says("Was it opened?"):
+		m.opened = true
 	case s.action == "bag-lot":
 		m.lot = s.fields["lot"]
 	case s.verb == "scan" && s.kind == "" && s.text != "" && shown.says("lot of the bag"):
