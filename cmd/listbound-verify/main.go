@@ -255,8 +255,8 @@ func custody(w io.Writer, r bundle.Report) {
 			t.HowToCheck())
 	}
 	if len(c.Witnesses) == 0 && len(r.Stamped) == 0 {
-		fmt.Fprintln(w, "  no witness and no timestamp: that the ledger was not written anew shows only beside what it gave out before, and by the "+
-			"lines\n  printed on count sheets")
+		fmt.Fprintln(w, "  no witness and no timestamp: that the ledger was not written anew shows only beside what it gave out before, and "+
+			"by the lines\n  printed on count sheets")
 	}
 }
 

@@ -204,7 +204,8 @@ func TestTwoTripsAfterOpening(t *testing.T) {
 	}
 }
 
-// Opened for a second case on the trip of the first, because the packing between them arrived late: nobody says that it was not packed again.
+// Opened for a second case on the trip of the first, because the packing between them arrived late: nobody says that it was
+// not packed again.
 func TestOpenedBeforeItsPackingArrived(t *testing.T) {
 	s := newStory()
 	l := s.list("LAP-MAJOR", 3, 6, 2, 4)

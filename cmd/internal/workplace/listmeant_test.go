@@ -140,7 +140,8 @@ func TestReadTableAsItIsSeen(t *testing.T) {
 			t.Errorf("%q: %+v %v", text, got.Lines, got.Wrong)
 		}
 	}
-	if got := workplace.ReadTable([]byte("REF,Instrument,Qty\nSC-1,\"Scissors 14,5\",2,\n"), how); len(got.Lines) != 1 || got.Lines[0].Quantity != 2 {
+	got = workplace.ReadTable([]byte("REF,Instrument,Qty\nSC-1,\"Scissors 14,5\",2,\n"), how)
+	if len(got.Lines) != 1 || got.Lines[0].Quantity != 2 {
 		t.Errorf("a comma at the end of a row: %+v %v", got.Lines, got.Wrong)
 	}
 }
@@ -165,7 +166,8 @@ func TestListKeepsItsMarks(t *testing.T) {
 	// From the list's own form somebody takes the tick away and names another cycle.
 	form["marks"], form["cycles"], form["highrisk"] = "IMP", "c-134; C-121", "1"
 	page = h.postList(form)
-	for _, want := range []string{"wait for the biological indicator: yes → no", "Sterilizer cycles it may run (empty: any): c-134 → c-134, C-121"} {
+	for _, want := range []string{"wait for the biological indicator: yes → no",
+		"Sterilizer cycles it may run (empty: any): c-134 → c-134, C-121"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("%q isn't shown before it is issued: %s", want, page)
 		}
@@ -184,7 +186,8 @@ func TestListKeepsItsMarks(t *testing.T) {
 func TestListAlmostAsAnother(t *testing.T) {
 	h := newHouse(t)
 	const table = "line,item,description,quantity\n1,INS-001,Forceps,4\n"
-	form := map[string]string{"list": "VAS-M1NOR", "title": "Vascular", "badge": "B-1", "station": "north/packing-1", "table": table, "issue": "1"}
+	form := map[string]string{"list": "VAS-M1NOR", "title": "Vascular", "badge": "B-1", "station": "north/packing-1", "table": table,
+		"issue": "1"}
 	before := h.size()
 	if page := h.postList(form); !strings.Contains(page, "There is no list VAS-M1NOR yet, but there is VAS-MINOR") || h.size() != before {
 		t.Errorf("%d records: %s", h.size()-before, page)
@@ -196,7 +199,8 @@ func TestListAlmostAsAnother(t *testing.T) {
 	p := events.DefaultPolicy()
 	p.Cycles = []string{"c-134"}
 	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
-	form = map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": "north/packing-1", "table": table, "cycles": "C134,c-999"}
+	form = map[string]string{"list": "NEW", "title": "New", "badge": "B-1", "station": "north/packing-1", "table": table,
+		"cycles": "C134,c-999"}
 	if page := h.postList(form); !strings.Contains(page, "Cycle c-999 is not one of this site") {
 		t.Errorf("a cycle that nobody runs: %s", page)
 	}

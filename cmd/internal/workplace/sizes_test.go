@@ -306,7 +306,10 @@ func TestPagesFit(t *testing.T) {
 				t.Errorf("%s at %d pixels is %d too wide", path, size.Width, wide)
 			}
 			for _, small := range browsertest.Eval[[]string](p,
-				`[...document.querySelectorAll("main button, main .tiles a, main select, main input:not([type=hidden])")].filter(e => e.checkVisibility() && e.getBoundingClientRect().height > 1 && e.getBoundingClientRect().height < 44).map(e => e.outerHTML.slice(0, 120))`) {
+				`[...document.querySelectorAll("main button, main .tiles a, main select, main input:not([type=hidden])")].filter(e => {
+					const height = e.getBoundingClientRect().height;
+					return e.checkVisibility() && height > 1 && height < 44;
+				}).map(e => e.outerHTML.slice(0, 120))`) {
 				t.Errorf("%s at %d pixels is less than 44 high: %s", path, size.Width, small)
 			}
 			looked += browsertest.Eval[int](p, `document.querySelectorAll("main button").length`)
