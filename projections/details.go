@@ -1143,13 +1143,13 @@ const (
 	ShownWasher   Shown = "washer"   // those of sets that were in the same load of a washer
 )
 
-// ImmediateUse: a set's last run before it was opened was one for immediate use (immediate-use).
+// ImmediateUse: a set's last run before an opening, or its last run, was one for immediate use (immediate-use).
 type ImmediateUse struct {
 	Set    string  `json:"set"`
 	Run    Run     `json:"run"`
 	Why    string  `json:"why"`
 	For    string  `json:"for,omitempty"`    // the case that waited for it, as recorded
-	Opened *Use    `json:"opened,omitempty"` // what it was opened for
+	Opened *Use    `json:"opened,omitempty"` // what it was opened for after it: another case than For, where there is one
 	Kept   *Moment `json:"kept,omitempty"`   // where it was seen after the run and before that
 }
 

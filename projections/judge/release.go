@@ -112,15 +112,40 @@ func (j *judgement) usedBefore(ref string) *facts.Item {
 	return nil
 }
 
-// immediateUse tells of a run for immediate use. Its sets are used for the case that waits for them, and not kept
-// or held from one case to another (multisociety statement, 2011): where the set was opened for another one that is
-// broken, where it was seen anywhere in between doubtful. Else it is noted, with its reason.
+// immediateUse tells of runs for immediate use. Sets are used for the case that waits for them, and not kept or
+// held from one case to another (multisociety statement, 2011): where the set was opened for another one that is
+// broken, where it was seen anywhere in between doubtful. Else it is noted, with its reason. Most such sets were
+// opened before, for the case in hand: each opening is held against the run before it, not the first one alone.
 func (j *judgement) immediateUse() {
-	open := j.w.firstOpened(j.c)
-	_, it := j.c.Releasing(j.w.Book, open)
+	opened := j.w.openedTray(j.c)
+	_, last := j.c.Releasing(j.w.Book, nil)
+	for _, it := range j.c.Sterilized {
+		run := facts.RunOf(it)
+		if run == nil || run.Immediate == "" {
+			continue
+		}
+		after := slices.DeleteFunc(slices.Clone(opened), func(open *facts.Item) bool {
+			_, before := j.c.Releasing(j.w.Book, open)
+			return before != it
+		})
+		if len(after) > 0 || it == last {
+			j.ranForImmediateUse(it, after)
+		}
+	}
+}
+
+// ranForImmediateUse tells of a run for immediate use and of the openings that follow it: of the first one
+// for another case, where there is one.
+func (j *judgement) ranForImmediateUse(it *facts.Item, opened []*facts.Item) {
 	run := facts.RunOf(it)
-	if run == nil || run.Immediate == "" {
-		return
+	var open *facts.Item
+	if len(opened) > 0 {
+		open = opened[0]
+	}
+	if i := slices.IndexFunc(opened, func(x *facts.Item) bool {
+		return run.For != "" && events.CaseOf(x.Data) != run.For
+	}); i >= 0 {
+		open = opened[i]
 	}
 	d := &projections.ImmediateUse{Set: j.c.Key.Set, Run: *runDetail(it), Why: run.Immediate, For: run.For}
 	if open != nil {
