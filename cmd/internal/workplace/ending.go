@@ -44,15 +44,7 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
-		if e.Waits, err = v.waitsForIndicator(l); err != nil {
-			return said{}, err
-		}
-		if e.Emergency = why; why == "" {
-			if e.Waits {
-				return ask(v.t("implants-wait", l.Load), v.t("implants-wait-more")).
-					offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), nil
-			}
-		}
+		e.Emergency = why
 	}
 	if e.Result == "passed" && !e.Released && len(l.Sets) > 0 && !slices.ContainsFunc(l.Sets, l.notHeld) {
 		return ask(v.t("held-already", l.Load), v.t("load-held-next")), nil
@@ -105,12 +97,7 @@ func (v *visit) otherwise(l *load, e *endingEntered) (out []projections.TripKey,
 		w := m.World(v)
 		trips, _ := w.LoadOf(l.Load)
 		for _, k := range trips {
-			var last *events.SetSterilized
-			for _, it := range w.Trip(k).Sterilized {
-				if run := facts.RunOf(it); run.Load == l.Load {
-					last = run
-				}
-			}
+			last := endedIn(w.Trip(k), l.Load)
 			if last != nil && !slices.Contains(l.Sets, k.Set) && (last.Result != e.Result || last.Released != e.Released) {
 				out = append(out, k)
 				failed = failed || last.Result == "failed"
@@ -122,6 +109,31 @@ func (v *visit) otherwise(l *load, e *endingEntered) (out []projections.TripKey,
 		err = v.sayNo("load-failed-before", l.Load)
 	}
 	return out, err
+}
+
+// endedIn is how a load ended for a turn of a set, as it is recorded last, nil where nothing is.
+func endedIn(c *facts.Trip, load string) (last *events.SetSterilized) {
+	for _, it := range c.Sterilized {
+		if run := facts.RunOf(it); run.Load == load {
+			last = run
+		}
+	}
+	return last
+}
+
+// implantsHeld reports whether a set with implants is recorded of a load that passed and is quarantined: who
+// releases the load releases that one too, wherever it was put in.
+func (v *visit) implantsHeld(load string) (bool, error) {
+	return site.Answer(v.d.site, func(m *site.View) (bool, error) {
+		w := m.World(v)
+		trips, _ := w.LoadOf(load)
+		held := slices.ContainsFunc(trips, func(k projections.TripKey) bool {
+			c := w.Trip(k)
+			last := endedIn(c, load)
+			return last != nil && last.Result == "passed" && !last.Released && c.List != nil && c.List.Implants
+		})
+		return held, w.Failed()
+	})
 }
 
 // names are the sets of turns, as they are read out.
@@ -186,6 +198,17 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	if l == nil { // given up meanwhile
 		b.Ending = nil
 		return said{}, v.sayNo("nothing-loaded")
+	}
+	if e.Released { // looked at each time: sets with implants may have been recorded of it since it was asked
+		waits, err := v.waitsForIndicator(l)
+		if err != nil {
+			return said{}, err
+		}
+		if e.Waits = waits; waits && e.Emergency == "" {
+			b.Ending = nil
+			return ask(v.t("implants-wait", l.Load), v.t("implants-wait-more")).
+				offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), nil
+		}
 	}
 	others, err := v.otherwise(l, e)
 	if err != nil {

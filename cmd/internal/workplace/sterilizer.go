@@ -749,7 +749,8 @@ type sterilizerBody struct {
 	Implants bool // the load runs with implants, whose indicator the policy waits for
 }
 
-// implants reports whether a set of a load holds implants, by the list it was packed by.
+// implants reports whether a set of a load holds implants, by the list it was packed by: one that lies here, or
+// one that is recorded of it, at whatever station, and quarantined.
 func (v *visit) implants(l *load) (bool, error) {
 	for _, set := range l.Sets {
 		st, err := v.standing(set)
@@ -763,7 +764,7 @@ func (v *visit) implants(l *load) (bool, error) {
 			return true, nil
 		}
 	}
-	return false, nil
+	return v.implantsHeld(l.Load)
 }
 
 func (b *sterilizer) body(v *visit) (any, error) {
