@@ -32,6 +32,7 @@ var kinds = []struct{ name, glob string }{
 	{"clean stop", "d/stream.clean"},
 	{"ledger's key", "d/keys/north_ledger.key"},
 	{"station's key", "d/keys/north_[a-km-z]*.key"},
+	{"texts beside the records", "d/addenda"},
 	{"read model", "d/readmodel.db*"},
 	{"who witnesses", "d/witnesses.txt"},
 	{"what a witness signed", "d/witnesses/*.checkpoint"},
