@@ -6,7 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/go-json-experiment/json"
 
@@ -332,67 +331,6 @@ const notInView = `(() => {
 	if (tells.top < box.top - 1 || tells.top + 24 > innerHeight) out.push("the question");
 	return out;
 })()`
-
-// TestAnswersInView: all answers of a question are in view together with it, without scrolling: on the tablet, the phone,
-// at 200 % zoom and on a desk, in both languages.
-func TestAnswersInView(t *testing.T) {
-	h := newHouse(t, "LAP-014", "LAP-022", "VAS-003", "VAS-009")
-	h.used("K-0", "LAP-022")
-	h.record("north/sterilizer-1", events.KindSetSterilized, "LAP-014", &events.SetSterilized{Load: "S1-0304-05", Sterilizer: "S1",
-		Run: 5, Cycle: "c-134", Result: "failed"})
-	at := func(place string) *scanner { return &scanner{h: h, path: "/at/north/or-3/" + place} }
-	questions := []struct {
-		name, path string
-		answers    int
-		ask        func()
-	}{
-		{"packed already", "or-3/packing", 2, func() { at("packing").scan(label(t, events.ScanTag, "VAS-009")) }},
-		{"open in a case", "storage/packing", 2, func() {
-			h.open("VAS-003", "K-0304-123456")
-			(&scanner{h: h, path: "/at/north/storage/packing"}).scan(label(t, events.ScanTag, "VAS-003"))
-		}},
-		{"issued anew", "packing-1/packing", 2, func() {
-			s := &scanner{h: h, path: "/at/north/packing-1/packing"}
-			s.scan(label(t, events.ScanTag, "LAP-022"))
-			s.scan("")
-			l := list60()
-			l.Version = 2
-			h.record("north/packing-1", events.KindListIssued, "", l)
-		}},
-		{"which step", "or-3/return", 4, func() { at("return").scan(label(t, events.ScanTag, "LAP-022")) }},
-		{"ready, and goes back", "storage/return", 2, func() {
-			s := &scanner{h: h, path: "/at/north/storage/return"}
-			s.do("step", "value", "left-room")
-			s.scan(label(t, events.ScanTag, "VAS-009"))
-		}},
-		{"was in a failed load", "or-3/sterilizer", 2, func() {
-			s := at("sterilizer")
-			s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-			s.scan(label(t, events.ScanSet, "LAP-014"))
-		}},
-		{"indicator", "storage/sterilizer", 2, func() {
-			(&scanner{h: h, path: "/at/north/storage/sterilizer"}).scan(label(t, events.ScanLoad, "S1-0304-01"))
-		}},
-	}
-	for _, q := range questions {
-		q.ask()
-	}
-	p := browser(t).Tab(t, tablet)
-	zoom, desk := browsertest.Size{Name: "zoom", Width: 512, Height: 384}, browsertest.Size{Name: "desk", Width: 1440, Height: 900}
-	for _, size := range []browsertest.Size{tablet, phone, zoom, desk} {
-		p.Do(chromedp.EmulateViewport(size.Width, size.Height))
-		for _, lang := range []string{"en", "de"} {
-			for _, q := range questions {
-				p.Open(h.url + "/at/north/" + q.path + "?lang=" + lang)
-				p.Await(fmt.Sprintf(`document.querySelectorAll("#verdict .choices button").length === %d`, q.answers))
-				for _, out := range browsertest.Eval[[]string](p, notInView) {
-					t.Errorf("%s, %s, %s: out of view: %s", q.name, size.Name, lang, out)
-				}
-				p.View("answers-" + strings.ReplaceAll(q.name, " ", "-") + "-" + size.Name + "-" + lang)
-			}
-		}
-	}
-}
 
 // TestTakingACountBackIsAnswered: the badge that takes a signed count back is scanned where it was asked for, while that is
 // in sight, soon. Any other badge, at another screen, hours later or after something else, takes nothing back.

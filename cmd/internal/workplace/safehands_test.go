@@ -912,30 +912,6 @@ func TestLeftoverCharacters(t *testing.T) {
 	}
 }
 
-// TestClosedTabLosesNothing: what waited in a tab that was closed while the line
-// was down is found by the next page at the station, told, and sent once.
-func TestClosedTabLosesNothing(t *testing.T) {
-	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-1")
-	b := browser(t)
-	p, gone := b.TabToClose(t, tablet)
-	p.Open(h.at("count") + "?case=K-1")
-	p.Await(`document.querySelector("tr.now")`)
-	h.cut.Store(true)
-	p.Type("\r3\r")
-	p.AwaitText("#waiting", "not recorded yet: 2")
-	gone()
-	h.cut.Store(false)
-	p = b.Tab(t, tablet)
-	p.Open(h.at("count") + "?case=K-1")
-	p.AwaitText("#sum", "2 of 3")
-	p.AwaitText("#waiting", "Entries of a page that was closed, found and sent from here: 2")
-	p.AwaitText(`tr[data-line="2"] .cell`, "3 ≠")
-	if left := browsertest.Eval[int](p, `Object.keys(localStorage).filter(k => k.startsWith("waiting:")).length`); left != 0 {
-		t.Errorf("%d entries are kept after they were sent", left)
-	}
-}
-
 // TestScanBeforeTheScript: scans that come before the page's script is there are kept
 // for it, in order, also a short one, and don't load the page anew; Enter and a number,
 // which answer nothing that was asked, are not.
