@@ -95,7 +95,8 @@ func TestClosedCaseByNow(t *testing.T) {
 	}
 	h.after(5 * time.Minute)
 	h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFinal,
-		Sheet: "screen", Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 2}}})
+		Sheet: "screen", Counter: "B-1", Witness: "B-2",
+		Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 2}}})
 	page := h.get(s.path)
 	verdict := page[strings.Index(page, `id="verdict"`):]
 	if !strings.Contains(verdict[:strings.Index(verdict, "</p>")], "By now: Case K-1 closed. Not accounted for: 1") ||
