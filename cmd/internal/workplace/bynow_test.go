@@ -124,3 +124,20 @@ func TestShelfLifeAtStorage(t *testing.T) {
 	h.after(40 * 24 * time.Hour)
 	must(t, look(), "doubtful", "PACKAGE of VAS-003 is not fit", "30 days")
 }
+
+// TestClosedCaseCameBackShort: a case is no longer in order once the next assembly misses a piece that its final count had.
+func TestClosedCaseCameBackShort(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+		h.signs("K-1", "VAS-003", stage)
+	}
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{}})
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "whole", "Case K-1 is closed")
+	h.after(5 * time.Hour)
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1,
+		Exceptions: []events.Exception{{Line: 1, Counted: 3, Reason: "missing"}}})
+	s.do("clear")
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "broken", "VAS-003: came back SHORT", "Tell the charge nurse")
+}

@@ -246,6 +246,9 @@ func (b *closing) verdict(v *visit) (said, error) {
 		if st.Outcome == "unreconciled" {
 			return doubt(v.t("case-closed-before", b.Case), v.t("outcome-unreconciled")), nil
 		}
+		if len(st.Warn) > 0 { // found since: its record says what was known then
+			return wrong(v.t("case-closed-before", b.Case), strings.Join(st.Warn, " ")), nil
+		}
 		return good(v.t("case-closed-before", b.Case), v.t("outcome-reconciled")), nil
 	case len(st.Open) > 0:
 		s := wrong(v.t("case-open", b.Case, len(st.Open)), strings.Join(st.Open, " "))

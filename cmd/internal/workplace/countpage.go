@@ -149,6 +149,7 @@ func (v *visit) warnings(sets []projections.SetStanding) ([]string, error) {
 		}
 		first(unsterile(), v.t("opened-unsterile", s.Key.Set))
 		first(wrongSheet(), v.t("count-by-screen", s.Key.Set))
+		first([]projections.Code{projections.CameBackShort}, v.t("piece-lost-more"))
 	}
 	return out, nil
 }
