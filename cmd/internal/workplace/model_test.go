@@ -575,6 +575,8 @@ func (w *walk) meaning(s step, shown, a answer) step {
 	case s.action == "take-as" && a.asksAbout() != "" && (a.asksAbout() == w.plain || a.asksAbout() == w.wasPlain):
 		w.plain = a.asksAbout() // it can't be that, or nothing was in sight to say it of, and is asked on: nothing was said
 		w.wasPlain = w.plain
+	case s.action == "take-as" && kind == "": // it is something else, which is scanned again
+		w.plain = ""
 	case s.action == "take-as" && kind == events.ScanBadge && len(w.plain) <= 3 && strings.Trim(w.plain, "0123456789") == "":
 		w.plain = "" // a number of instruments is no badge
 	case s.action == "take-as" && len(w.plain) >= 12 && len(w.plain) <= 14 && strings.Trim(w.plain, "0123456789") == "":

@@ -28,6 +28,7 @@ type readingModel struct {
 	found      string // where the sheet was
 	seals      []string
 	aside      bool     // “put aside” was pressed
+	third      string   // another set that was scanned, and refused; so is its sheet then
 	anyway     []string // what the page said when STOP was answered otherwise
 
 	left, readAt time.Time         // what was read was left lying since; and, as a person said, it was read then
@@ -182,6 +183,9 @@ func (m *readingModel) learn(w *walk, s step, shown, a answer) {
 	if m.learnLeft(s) {
 		return
 	}
+	if a.says(s.id + " is a third set") {
+		m.third = s.id
+	}
 	switch {
 	case s.action == "twice" && shown.says("Was it opened a second time?"):
 		m.twice = true
@@ -190,7 +194,10 @@ func (m *readingModel) learn(w *walk, s step, shown, a answer) {
 	case s.kind == events.ScanSet:
 		m.readSet(s)
 	case s.kind == events.ScanSheet:
-		m.readSheet(w, s.id)
+		third := m.third
+		if m.third = ""; third == "" || w.h.codes[third] != s.id {
+			m.readSheet(w, s.id)
+		}
 	case s.kind == events.ScanSeal && !slices.Contains(m.seals, s.id):
 		m.seals = append(m.seals, s.id)
 	case s.action == "seals-none":
