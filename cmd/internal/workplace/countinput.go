@@ -240,6 +240,7 @@ type countQuestion struct {
 	said
 	Stage  events.Stage `json:"stage"`
 	Client string       `json:"client"` // the browser that shows it
+	Input  string       `json:"input"`  // that asked it: sent again, it is no answer
 
 	Lang   string          `json:"lang,omitempty"`   // of what is asked
 	Others map[string]said `json:"others,omitempty"` // the same in the other languages
@@ -265,7 +266,8 @@ func ignoreUnreadable(err error) error {
 // keepAsked keeps a question until it is answered, or something else is said.
 func (t *table) keepAsked(a *counted, client string) error {
 	if a.Go == "" && t.open() && len(a.Choices) > 0 {
-		return t.v.d.files.save(countQuestion{a.said, t.stage, client, t.v.w.Lang, t.v.others(a.said)}, "count", t.ref, askedName)
+		q := countQuestion{a.said, t.stage, client, t.v.key, t.v.w.Lang, t.v.others(a.said)}
+		return t.v.d.files.save(q, "count", t.ref, askedName)
 	}
 	return t.v.d.files.remove("count", t.ref, askedName)
 }
@@ -665,7 +667,7 @@ func (t *table) interrupted(f fields, a *counted) error {
 	if err != nil {
 		return err
 	}
-	answers := sure && asked != nil && asked.Client == t.client &&
+	answers := sure && asked != nil && asked.Client == t.client && asked.Input != t.v.key &&
 		slices.ContainsFunc(asked.Choices, func(c choice) bool { return c.Value == f["value"] })
 	if lost > 0 && !answers {
 		a.said = ask(t.v.t("interrupted-sure", lost), set).offer(

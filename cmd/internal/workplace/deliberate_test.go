@@ -191,6 +191,14 @@ func TestInterruptedIsAsked(t *testing.T) {
 	if a := c.do("interrupted", "value", "sure "); sum(a) != "4 of 6 lines" {
 		t.Errorf("a line that was counted after the question is gone: %s, %s", sum(a), tells(a))
 	}
+	c.do("count-on")
+	for range 2 { // the answer was lost, and the input is sent again: it is no answer to what it asked itself
+		if a := c.do("interrupted", "value", "sure "); sum(a) != "4 of 6 lines" {
+			t.Errorf("sent again, it answers its own question: %s, %s", sum(a), tells(a))
+		}
+		c.n--
+	}
+	c.n++
 	must(t, c.do("interrupted", "set", "VAS-003"), "(lines: 2)")
 	if a := c.do("interrupted", "value", "sure VAS-003"); sum(a) != "2 of 6 lines" || !strings.Contains(tells(a), "Begun again") {
 		t.Errorf("one set begun again: %s, %s", sum(a), tells(a))
