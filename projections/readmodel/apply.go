@@ -2,7 +2,6 @@ package readmodel
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"maps"
@@ -137,47 +136,29 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 	if err != nil {
 		return err
 	}
-	conn, err := m.write.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close() // gives it back
-	tx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // no effect after Commit
-
-	// The rows go in while the judgement is made: they need nothing of each other.
-	rows := make(chan error)
-	go func() { rows <- errors.Join(m.insertRows(ctx, conn, b, added), writeRemarks(ctx, tx, added, changed)) }()
-	verdicts, stations, judgeErr := m.judge(ctx, added, changed)
-	if err := <-rows; err != nil {
-		return err
-	}
-	if judgeErr != nil {
-		return judgeErr
-	}
-	if len(verdicts) > 0 {
-		w, err := newVerdictWriter(ctx, tx, false)
-		if err != nil {
+	return m.transact(ctx, func(w *writer) error {
+		// The rows go in while the judgement is made: they need nothing of each other.
+		rows := make(chan error)
+		go func() { rows <- errors.Join(m.insertRows(ctx, w, b, added), w.writeRemarks(added, changed)) }()
+		verdicts, stations, judgeErr := m.judge(ctx, added, changed)
+		if err := <-rows; err != nil {
 			return err
 		}
-		if err := w.write(ctx, verdicts); err != nil {
+		if judgeErr != nil {
+			return judgeErr
+		}
+		if err := (verdictWriter{w: w}).write(verdicts); err != nil {
 			return err
 		}
-	}
-	if err := m.writeStations(ctx, tx, added, stations); err != nil {
-		return err
-	}
-	pos := b.first + int64(b.Len()) - 1
-	if _, err := tx.ExecContext(ctx, `UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
-		return err
-	}
-	if err := m.keepMoment(ctx, tx); err != nil {
-		return err
-	}
-	return tx.Commit()
+		if err := m.writeStations(w, added, stations); err != nil {
+			return err
+		}
+		pos := b.first + int64(b.Len()) - 1
+		if err := w.exec(`UPDATE meta SET value = ?1 WHERE key = 'position'`, strconv.FormatInt(pos, 10)); err != nil {
+			return err
+		}
+		return m.keepMoment(w)
+	})
 }
 
 // audited holds each record against its station's key, numbering and clock, in
@@ -317,7 +298,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 		_, err = m.write.ExecContext(ctx, usualPragmas)
 	}
 	if err == nil {
-		err = m.keepMoment(ctx, m.write)
+		err = m.transact(ctx, m.keepMoment)
 	}
 	if err != nil {
 		m.forget(ctx)
@@ -335,9 +316,9 @@ const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded,
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
-func (m *Model) insertRows(ctx context.Context, conn *sql.Conn, b *Batch, added []facts.Fact) error {
+func (m *Model) insertRows(ctx context.Context, w *writer, b *Batch, added []facts.Fact) error {
 	codes := make(codeTrips)
-	err := insertAll(ctx, conn, `INSERT INTO events (`+eventColumns+`) VALUES `, eventColumnCount, func(yield func([]any) bool) {
+	err := w.insertAll(ctx, `INSERT INTO events (`+eventColumns+`) VALUES `, eventColumnCount, func(yield func([]any) bool) {
 		var row []any
 		for i := range added {
 			if row = m.appendRow(row[:0], &added[i], b, codes); !yield(row) {
@@ -348,10 +329,10 @@ func (m *Model) insertRows(ctx context.Context, conn *sql.Conn, b *Batch, added 
 	if err != nil {
 		return err
 	}
-	if err := insertMarks(ctx, conn, added); err != nil {
+	if err := insertMarks(ctx, w, added); err != nil {
 		return err
 	}
-	return insertSpans(ctx, conn, added)
+	return insertSpans(ctx, w, added)
 }
 
 func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) []any {
@@ -462,104 +443,80 @@ func (codes codeTrips) other(e *events.Event, code string) any {
 	return idBytes(trip)
 }
 
-// verdictWriter has the statements by which verdicts are kept, prepared once:
-// preparing one costs more than running it.
+// verdictWriter keeps verdicts.
 type verdictWriter struct {
-	fresh                                             bool // no trip has a verdict yet: nothing to take out first
-	rests                                             *restsWriter
-	put, unput, unfind, putFinding, putBoard, unboard *sql.Stmt
+	w     *writer
+	fresh bool // no trip has a verdict yet: nothing to take out first
 }
 
-func newVerdictWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*verdictWriter, error) {
-	w := &verdictWriter{fresh: fresh}
-	for _, s := range []struct {
-		to   **sql.Stmt
-		text string
-	}{
-		{&w.put, `INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests)
-			VALUES (?,?,?,?,?,?,?,?)`},
-		{&w.unput, `DELETE FROM trips WHERE set_id = ? AND trip = ?`},
-		{&w.unfind, `DELETE FROM findings WHERE set_id = ? AND trip = ?`},
-		{&w.putFinding, `INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`},
-		{&w.putBoard, `INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen, together)
-			VALUES (?,?,?,?,?,?,?,?,?)`},
-		{&w.unboard, `DELETE FROM board WHERE set_id = ? AND trip = ?`},
-	} {
-		var err error
-		// A transaction closes its statements when it ends.
-		if *s.to, err = tx.PrepareContext(ctx, s.text); err != nil {
-			return nil, err
-		}
-	}
-	var err error
-	w.rests, err = newRestsWriter(ctx, tx, fresh)
-	return w, err
-}
-
-func (w *verdictWriter) write(ctx context.Context, vs []judged) error {
+func (v verdictWriter) write(vs []judged) error {
 	for i := range vs {
-		v := &vs[i].Verdict
 		if vs[i].none {
-			if err := w.forget(ctx, v.Set, idBytes(v.Trip)); err != nil {
+			if err := v.forget(vs[i].Set, idBytes(vs[i].Trip)); err != nil {
 				return err
 			}
 			continue
 		}
-		raw, err := json.Marshal(v)
-		if err != nil {
-			return err
-		}
-		var caseRef any
-		if v.Case != "" {
-			caseRef = v.Case
-		}
-		trip := idBytes(v.Trip)
-		rests, err := w.rests.write(ctx, v.Set, trip, vs[i].rests)
-		if err != nil {
-			return err
-		}
-		if _, err := w.put.ExecContext(ctx, v.Set, trip, caseRef, string(v.Status), v.Opened, unixNano(v.Since), raw, rests); err != nil {
-			return err
-		}
-		if !w.fresh {
-			if _, err := w.unfind.ExecContext(ctx, v.Set, trip); err != nil {
-				return err
-			}
-		}
-		if err := w.findings(ctx, v, trip); err != nil {
-			return err
-		}
-		if err := w.board(ctx, &vs[i]); err != nil {
+		if err := v.put(&vs[i]); err != nil {
 			return err
 		}
 	}
 	return nil
 }
+
+func (v verdictWriter) put(j *judged) error {
+	raw, err := json.Marshal(&j.Verdict)
+	if err != nil {
+		return err
+	}
+	trip := idBytes(j.Trip)
+	rests, err := restsWriter(v).write(j.Set, trip, j.rests)
+	if err != nil {
+		return err
+	}
+	err = v.w.exec(`INSERT OR REPLACE INTO trips (set_id, trip, case_ref, status, opened, since, verdict, rests) VALUES (?,?,?,?,?,?,?,?)`,
+		j.Set, trip, text(j.Case), string(j.Status), truth(j.Opened), unixNano(j.Since), raw, rests)
+	if err == nil && !v.fresh {
+		err = v.w.exec(deleteFindings, j.Set, trip)
+	}
+	if err == nil {
+		err = v.findings(&j.Verdict, trip)
+	}
+	if err == nil {
+		err = v.board(j)
+	}
+	return err
+}
+
+const (
+	deleteFindings = `DELETE FROM findings WHERE set_id = ? AND trip = ?`
+	deleteBoard    = `DELETE FROM board WHERE set_id = ? AND trip = ?`
+)
 
 // forget takes out what is kept of a trip to which nothing belongs: what was seen
 // of a set without a trip, say, before its packing was recorded late.
-func (w *verdictWriter) forget(ctx context.Context, set string, trip []byte) error {
-	if _, err := w.rests.write(ctx, set, trip, nil); err != nil {
+func (v verdictWriter) forget(set string, trip []byte) error {
+	if _, err := restsWriter(v).write(set, trip, nil); err != nil {
 		return err
 	}
-	for _, st := range []*sql.Stmt{w.unput, w.unfind, w.unboard} {
-		if _, err := st.ExecContext(ctx, set, trip); err != nil {
+	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteFindings, deleteBoard} {
+		if err := v.w.exec(text, set, trip); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, trip []byte) error {
-	for n := range v.Findings {
-		f := &v.Findings[n]
+func (v verdictWriter) findings(verdict *projections.Verdict, trip []byte) error {
+	for n := range verdict.Findings {
+		f := &verdict.Findings[n]
 		detail, err := json.Marshal(f.Detail)
 		if err != nil {
 			return err
 		}
 		told := words.Embedded().Finding(words.Reference, f)
-		_, err = w.putFinding.ExecContext(ctx, v.Set, trip, n, string(f.Code), string(f.Severity), f.Way,
-			string(detail), told.Says, told.Next)
+		err = v.w.exec(`INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`,
+			verdict.Set, trip, int64(n), string(f.Code), string(f.Severity), f.Way, string(detail), told.Says, told.Next)
 		if err != nil {
 			return err
 		}
@@ -569,7 +526,7 @@ func (w *verdictWriter) findings(ctx context.Context, v *projections.Verdict, tr
 
 // writeStations saves the audit's state of the stations a batch touched: those
 // that recorded in it, and those it enrolled or retired.
-func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fact, verdicts []projections.Verdict) error {
+func (m *Model) writeStations(w *writer, added []facts.Fact, verdicts []projections.Verdict) error {
 	names := make(map[string]struct{})
 	for _, f := range added {
 		if f.Event == nil {
@@ -588,24 +545,24 @@ func (m *Model) writeStations(ctx context.Context, tx *sql.Tx, added []facts.Fac
 		if s == nil {
 			continue // named in an enrolment that does not count
 		}
-		if err := writeStation(ctx, tx, s); err != nil {
+		if err := w.writeStation(s); err != nil {
 			return err
 		}
 	}
 	for _, v := range verdicts {
-		if err := writeStationVerdict(ctx, tx, v); err != nil {
+		if err := w.writeStationVerdict(v); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func writeStation(ctx context.Context, tx *sql.Tx, s *events.Station) error {
+func (w *writer) writeStation(s *events.Station) error {
 	keys, err := json.Marshal(s.Keys)
 	if err != nil {
 		return err
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,?,?,0,NULL)
+	err = w.exec(`INSERT INTO stations VALUES (?,?,?,?,?,?,?,?,?,?,0,NULL)
 		ON CONFLICT (name) DO UPDATE SET key=excluded.key, enrolled=excluded.enrolled, retired=excluded.retired,
 		last=excluded.last, count=excluded.count, hash=excluded.hash, observed=excluded.observed, signed=excluded.signed,
 		keys=excluded.keys`,
@@ -615,7 +572,7 @@ func writeStation(ctx context.Context, tx *sql.Tx, s *events.Station) error {
 	}
 	changed, gone := s.Moved()
 	for _, first := range gone {
-		if _, err := tx.ExecContext(ctx, `DELETE FROM runs WHERE station = ? AND first = ?`, s.Name, first); err != nil {
+		if err := w.exec(`DELETE FROM runs WHERE station = ? AND first = ?`, s.Name, first); err != nil {
 			return err
 		}
 	}
@@ -624,14 +581,14 @@ func writeStation(ctx context.Context, tx *sql.Tx, s *events.Station) error {
 		if err != nil {
 			return err
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO runs VALUES (?,?,?)`, s.Name, r.First, string(raw)); err != nil {
+		if err := w.exec(`INSERT OR REPLACE INTO runs VALUES (?,?,?)`, s.Name, r.First, string(raw)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func writeStationVerdict(ctx context.Context, tx *sql.Tx, v projections.Verdict) error {
+func (w *writer) writeStationVerdict(v projections.Verdict) error {
 	var raw any
 	if len(v.Findings) > 0 {
 		b, err := json.Marshal(v)
@@ -640,8 +597,7 @@ func writeStationVerdict(ctx context.Context, tx *sql.Tx, v projections.Verdict)
 		}
 		raw = b
 	}
-	_, err := tx.ExecContext(ctx, `UPDATE stations SET verdict = ?, until = ? WHERE name = ?`, raw, unixNano(v.Until), v.Station)
-	return err
+	return w.exec(`UPDATE stations SET verdict = ?, until = ? WHERE name = ?`, raw, unixNano(v.Until), v.Station)
 }
 
 func unixNano(t time.Time) int64 {

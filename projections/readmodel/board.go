@@ -53,18 +53,17 @@ func together(v *projections.Verdict) string {
 	return v.Together.Week + " " + v.Together.Room
 }
 
-func (w *verdictWriter) board(ctx context.Context, j *judged) error {
+func (v verdictWriter) board(j *judged) error {
 	if !onBoard(&j.Verdict) {
-		if w.fresh {
+		if v.fresh {
 			return nil
 		}
-		_, err := w.unboard.ExecContext(ctx, j.Set, idBytes(j.Trip))
-		return err
+		return v.w.exec(deleteBoard, j.Set, idBytes(j.Trip))
 	}
-	_, err := w.putBoard.ExecContext(ctx, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
+	return v.w.exec(`INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen, together)
+			VALUES (?,?,?,?,?,?,?,?,?)`, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
 		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict),
 		together(&j.Verdict))
-	return err
 }
 
 // The kinds of mark.
@@ -76,8 +75,8 @@ const (
 )
 
 // insertMarks files what stands on the outside of sealed sets.
-func insertMarks(ctx context.Context, conn *sql.Conn, added []facts.Fact) error {
-	return insertAll(ctx, conn, `INSERT INTO marks (what, mark, seq) VALUES `, 3, func(yield func([]any) bool) {
+func insertMarks(ctx context.Context, w *writer, added []facts.Fact) error {
+	return w.insertAll(ctx, `INSERT INTO marks (what, mark, seq) VALUES `, 3, func(yield func([]any) bool) {
 		for _, f := range added {
 			if f.Event == nil {
 				continue
@@ -448,8 +447,8 @@ var inSpans = map[string]string{
 const spanLen = 1024
 
 // insertSpans files in which stretches the batch's stations and badges occur.
-func insertSpans(ctx context.Context, conn *sql.Conn, added []facts.Fact) error {
-	return insertAll(ctx, conn, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
+func insertSpans(ctx context.Context, w *writer, added []facts.Fact) error {
+	return w.insertAll(ctx, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
 		type place struct{ what, mark string }
 		filed := make(map[place]int64) // in which span last
 		for _, f := range added {
@@ -487,7 +486,7 @@ func (m *Model) Remarked(ctx context.Context, station string, limit int) ([]int6
 }
 
 func (m *Model) seqs(ctx context.Context, q string, args ...any) ([]int64, error) {
-	rows, err := m.read.QueryContext(ctx, q, args...)
+	rows, err := m.query(ctx, q, args...)
 	return scanAll(rows, err, func(n *int64) []any { return []any{n} })
 }
 

@@ -73,6 +73,7 @@ type Model struct {
 	maxWorld    int         // maxWorld, less in tests
 	corrections atomic.Bool // an event.corrected has been applied
 	registers   atomic.Bool // a registers.adopted has been applied
+	writer      *writer     // nil before the first transaction
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
 }
@@ -262,9 +263,23 @@ func (m *Model) statement(ctx context.Context, q string) (*sql.Stmt, error) {
 	return st, nil
 }
 
+// query asks by a statement that stays prepared, so the text must be one of few. It is for questions whose answers are short: they
+// are not interrupted, which would cost a goroutine each.
+func (m *Model) query(ctx context.Context, q string, args ...any) (*sql.Rows, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	ctx = context.WithoutCancel(ctx)
+	st, err := m.statement(ctx, q)
+	if err != nil {
+		return nil, err
+	}
+	return st.QueryContext(ctx, args...)
+}
+
 // Close closes the files, and with them what was prepared for them.
 func (m *Model) Close() error {
-	var errs []error
+	errs := []error{m.writer.close()}
 	for _, db := range []*sql.DB{m.write, m.read} {
 		if db != nil { // nil where opening failed before it
 			errs = append(errs, db.Close())

@@ -69,7 +69,7 @@ type overdue struct {
 func (m *Model) passed(ctx context.Context) (overdue, error) {
 	due := overdue{make(map[projections.TripKey]struct{}), make(map[string]struct{})}
 	a := facts.Passing(m.moment)
-	found, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
+	found, err := m.query(ctx, `SELECT until, since, owners FROM rests_on WHERE ask = ?1 AND until <= ?2`,
 		askNumber(a.Dim, a.Key), a.To)
 	if err := meeting(found, err, a, due.trips); err != nil {
 		return due, err
@@ -86,38 +86,23 @@ func (m *Model) judgeDue(ctx context.Context, due overdue) error {
 	if err != nil {
 		return err
 	}
-	tx, err := m.write.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // no effect after Commit
-	w, err := newVerdictWriter(ctx, tx, false)
-	if err != nil {
-		return err
-	}
-	if err := w.write(ctx, trips); err != nil {
-		return err
-	}
-	for _, v := range stations {
-		if err := writeStationVerdict(ctx, tx, v); err != nil {
+	return m.transact(ctx, func(w *writer) error {
+		if err := (verdictWriter{w: w}).write(trips); err != nil {
 			return err
 		}
-	}
-	if err := m.keepMoment(ctx, tx); err != nil {
-		return err
-	}
-	return tx.Commit()
+		for _, v := range stations {
+			if err := w.writeStationVerdict(v); err != nil {
+				return err
+			}
+		}
+		return m.keepMoment(w)
+	})
 }
 
 // keepMoment writes down as of when was judged last, so that a file judged by a
 // clock that was ahead is known by it.
-func (m *Model) keepMoment(ctx context.Context, db execer) error {
-	_, err := db.ExecContext(ctx, `UPDATE meta SET value = ?1 WHERE key = 'moment'`, strconv.FormatInt(momentNumber(m.moment), 10))
-	return err
-}
-
-type execer interface {
-	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+func (m *Model) keepMoment(w *writer) error {
+	return w.exec(`UPDATE meta SET value = ?1 WHERE key = 'moment'`, strconv.FormatInt(momentNumber(m.moment), 10))
 }
 
 // momentNumber is 0 where no moment is given: nothing has passed then.

@@ -105,7 +105,7 @@ func (m *Model) TripsOfSet(ctx context.Context, set string) ([]projections.TripK
 // SetNames returns all sets of which anything is recorded, by name. It steps from one
 // name to the next, so that it costs as much as there are sets, not turns.
 func (m *Model) SetNames(ctx context.Context) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `WITH RECURSIVE names(name) AS (
+	rows, err := m.query(ctx, `WITH RECURSIVE names(name) AS (
 			SELECT min(set_id) FROM trips
 			UNION ALL SELECT (SELECT min(set_id) FROM trips WHERE set_id > name) FROM names WHERE name IS NOT NULL)
 		SELECT name FROM names WHERE name IS NOT NULL`)
@@ -115,7 +115,7 @@ func (m *Model) SetNames(ctx context.Context) ([]string, error) {
 
 // SterilizerNames returns all sterilizers of which anything is recorded, by name, in as many steps.
 func (m *Model) SterilizerNames(ctx context.Context) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `WITH RECURSIVE names(name) AS (
+	rows, err := m.query(ctx, `WITH RECURSIVE names(name) AS (
 			SELECT min(sterilizer) FROM events WHERE sterilizer IS NOT NULL
 			UNION ALL SELECT (SELECT min(sterilizer) FROM events WHERE sterilizer > name AND sterilizer IS NOT NULL)
 				FROM names WHERE name IS NOT NULL)
@@ -144,7 +144,7 @@ func (m *Model) keys(ctx context.Context, q string, args ...any) ([]projections.
 		set  string
 		trip []byte
 	}
-	rows, err := m.read.QueryContext(ctx, q, args...)
+	rows, err := m.query(ctx, q, args...)
 	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.set, &r.trip} })
 	var out []projections.TripKey
 	for _, r := range found {
@@ -229,13 +229,13 @@ func (m *Model) Lists(ctx context.Context) ([]string, error) {
 
 // texts returns what a query for one column of texts finds.
 func (m *Model) texts(ctx context.Context, q string, args ...any) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, q, args...)
+	rows, err := m.query(ctx, q, args...)
 	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }
 
 // Stations returns what the audit knows of each station, by name, less the runs.
 func (m *Model) Stations(ctx context.Context) ([]events.Station, error) {
-	rows, err := m.read.QueryContext(ctx,
+	rows, err := m.query(ctx,
 		`SELECT name, key, enrolled, retired, last, count, hash, observed, signed, keys FROM stations ORDER BY name`)
 	type row struct {
 		events.Station
@@ -261,7 +261,7 @@ func (m *Model) Stations(ctx context.Context) ([]events.Station, error) {
 
 // runs returns the stretches of each station's numbering that are there.
 func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT station, run FROM runs ORDER BY station, first`)
+	rows, err := m.query(ctx, `SELECT station, run FROM runs ORDER BY station, first`)
 	type row struct {
 		station string
 		run     []byte
@@ -286,14 +286,14 @@ func (m *Model) EverHeld() bool { return m.registers.Load() }
 
 // EntryNames returns the codes that were ever entered in a register.
 func (m *Model) EntryNames(ctx context.Context, register string) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT substr(entry, length(?1) + 2) FROM events
+	rows, err := m.query(ctx, `SELECT DISTINCT substr(entry, length(?1) + 2) FROM events
 		WHERE entry >= ?1 || '/' AND entry < ?1 || '0' AND kind <> 'access.claimed' ORDER BY entry`, register)
 	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }
 
 // TaggedSets returns the sets in whose entries a code was ever named as a tag.
 func (m *Model) TaggedSets(ctx context.Context, code string) ([]string, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT DISTINCT substr(e.entry, 6) FROM marks m JOIN events e ON e.seq = m.seq
+	rows, err := m.query(ctx, `SELECT DISTINCT substr(e.entry, 6) FROM marks m JOIN events e ON e.seq = m.seq
 		WHERE m.mark = ? AND m.what = 'tag'`, code) // after "sets/"
 	return scanAll(rows, err, func(s *string) []any { return []any{s} })
 }

@@ -102,40 +102,29 @@ func (m *Model) judgeChunk(ctx context.Context, w *judge.World, keys []projectio
 }
 
 func (m *Model) writeJudged(ctx context.Context, j *judging) error {
-	conn, err := m.write.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close() // gives it back
-	tx, err := conn.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback() // no effect after Commit
-	w, err := newVerdictWriter(ctx, tx, true)
-	if err != nil {
-		return err
-	}
-	for _, chunk := range j.chunks {
-		c := <-chunk
-		if c.err != nil {
-			return c.err
+	return m.transact(ctx, func(w *writer) error {
+		verdicts := verdictWriter{w: w, fresh: true}
+		for _, chunk := range j.chunks {
+			c := <-chunk
+			if c.err != nil {
+				return c.err
+			}
+			if err := verdicts.write(c.verdicts); err != nil {
+				return err
+			}
 		}
-		if err := w.write(ctx, c.verdicts); err != nil {
+		if err := w.writeRests(ctx, <-j.rests); err != nil {
 			return err
 		}
-	}
-	if err := writeRests(ctx, conn, <-j.rests); err != nil {
-		return err
-	}
-	for _, st := range m.audit.Stations() {
-		v, err := m.world.JudgeStation(*st)
-		if err != nil {
-			return err
+		for _, st := range m.audit.Stations() {
+			v, err := m.world.JudgeStation(*st)
+			if err != nil {
+				return err
+			}
+			if err := w.writeStationVerdict(v); err != nil {
+				return err
+			}
 		}
-		if err := writeStationVerdict(ctx, tx, v); err != nil {
-			return err
-		}
-	}
-	return tx.Commit()
+		return nil
+	})
 }

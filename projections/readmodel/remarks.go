@@ -2,7 +2,6 @@ package readmodel
 
 import (
 	"context"
-	"database/sql"
 	"time"
 
 	"listbound/projections/facts"
@@ -24,27 +23,27 @@ func remarksOf(f *facts.Fact) int64 {
 
 // writeRemarks keeps what was said of records before, of the new ones and of
 // earlier ones that changed, and what is said of these now.
-func writeRemarks(ctx context.Context, tx *sql.Tx, added, changed []facts.Fact) error {
+func (w *writer) writeRemarks(added, changed []facts.Fact) error {
 	for i := range changed {
 		f := &changed[i]
-		if _, err := tx.ExecContext(ctx, `UPDATE events SET remarks = ? WHERE seq = ?`, remarksOf(f), f.Seq); err != nil {
+		if err := w.exec(`UPDATE events SET remarks = ? WHERE seq = ?`, remarksOf(f), f.Seq); err != nil {
 			return err
 		}
-		if err := writeWas(ctx, tx, f); err != nil {
+		if err := w.writeWas(f); err != nil {
 			return err
 		}
 	}
 	for i := range added {
-		if err := writeWas(ctx, tx, &added[i]); err != nil {
+		if err := w.writeWas(&added[i]); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func writeWas(ctx context.Context, tx *sql.Tx, f *facts.Fact) error {
-	for n, w := range f.Was {
-		_, err := tx.ExecContext(ctx, `INSERT OR IGNORE INTO remarked VALUES (?,?,?,?)`, f.Seq, n, unixNano(w.Until), int64(w.Remarks))
+func (w *writer) writeWas(f *facts.Fact) error {
+	for n, was := range f.Was {
+		err := w.exec(`INSERT OR IGNORE INTO remarked VALUES (?,?,?,?)`, f.Seq, int64(n), unixNano(was.Until), int64(was.Remarks))
 		if err != nil {
 			return err
 		}
@@ -54,7 +53,7 @@ func writeWas(ctx context.Context, tx *sql.Tx, f *facts.Fact) error {
 
 // was returns what was said of a record before, in order.
 func (m *Model) was(ctx context.Context, seq int64) ([]facts.Was, error) {
-	rows, err := m.read.QueryContext(ctx, `SELECT until, remarks FROM remarked WHERE seq = ? ORDER BY n`, seq)
+	rows, err := m.query(ctx, `SELECT until, remarks FROM remarked WHERE seq = ? ORDER BY n`, seq)
 	type row struct {
 		until int64
 		w     facts.Was

@@ -5,6 +5,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -44,7 +45,7 @@ func restsOf(k projections.TripKey, asks []facts.Ask) []rest {
 
 // resting adds the trips whose kept verdicts asked for what a fact is filed under.
 func (m *Model) resting(ctx context.Context, a facts.Ask, into map[projections.TripKey]struct{}) error {
-	rows, err := m.read.QueryContext(ctx, `SELECT until, since, owners FROM rests_on
+	rows, err := m.query(ctx, `SELECT until, since, owners FROM rests_on
 		WHERE ask = ?1 AND until >= ?2 AND since <= ?3`, askNumber(a.Dim, a.Key), a.From, a.To)
 	if err := meeting(rows, err, a, into); err != nil {
 		return err
@@ -189,11 +190,8 @@ func unpackRests(raw []byte) ([]rest, error) {
 
 var errRests = errors.New("what the read model's verdicts rest on is damaged: run 'listbound rebuild'")
 
-// restsWriter keeps what verdicts rest on.
-type restsWriter struct {
-	fresh                 bool // nothing is kept yet, and all rows are written together at the end
-	kept, put, find, drop *sql.Stmt
-}
+// restsWriter keeps what verdicts rest on. Where it is fresh nothing is kept yet, and all rows are written together at the end.
+type restsWriter verdictWriter
 
 // ownersSize bounds what a row of a rebuild holds: some twenty trips. A longer one
 // would lie on a page of its own.
@@ -201,34 +199,19 @@ const ownersSize = 700
 
 const insertRests = `INSERT OR REPLACE INTO rests_on (ask, until, since, owners) VALUES `
 
-func newRestsWriter(ctx context.Context, tx *sql.Tx, fresh bool) (*restsWriter, error) {
-	w := &restsWriter{fresh: fresh}
-	for _, s := range []struct {
-		to   **sql.Stmt
-		text string
-	}{
-		{&w.kept, `SELECT rests FROM trips WHERE set_id = ? AND trip = ?`},
-		{&w.put, insertRests + `(?,?,?,?)`},
-		{&w.find, `SELECT until, since, owners FROM rests_on WHERE ask = ? AND until >= ? AND since <= ? ORDER BY until`},
-		{&w.drop, `DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`},
-	} {
-		var err error
-		if *s.to, err = tx.PrepareContext(ctx, s.text); err != nil {
-			return nil, err
-		}
-	}
-	return w, nil
-}
-
 // write replaces what is kept of a trip, and returns what its row in trips is to
 // hold, which must not have been replaced yet. Mostly nothing has changed.
-func (w *restsWriter) write(ctx context.Context, set string, trip []byte, rests []rest) ([]byte, error) {
+func (v restsWriter) write(set string, trip []byte, rests []rest) ([]byte, error) {
 	packed := packRests(rests)
-	if w.fresh {
+	if v.fresh {
 		return packed, nil
 	}
 	var was []byte
-	if err := w.kept.QueryRowContext(ctx, set, trip).Scan(&was); err != nil && !errors.Is(err, sql.ErrNoRows) {
+	err := v.w.query(`SELECT rests FROM trips WHERE set_id = ? AND trip = ?`, []any{set, trip}, func(row []driver.Value) (err error) {
+		was, err = blob(row[0])
+		return err
+	})
+	if err != nil {
 		return nil, err
 	}
 	if bytes.Equal(was, packed) {
@@ -241,14 +224,14 @@ func (w *restsWriter) write(ctx context.Context, set string, trip []byte, rests 
 	owner := ownerOf(set, trip)
 	for _, r := range old {
 		if !slices.Contains(rests, r) {
-			if err := w.takeOut(ctx, ownedRest{r, owner}); err != nil {
+			if err := v.takeOut(ownedRest{r, owner}); err != nil {
 				return nil, err
 			}
 		}
 	}
 	for _, r := range rests {
 		if !slices.Contains(old, r) {
-			if err := w.insert(ctx, []ownedRest{{r, owner}}); err != nil {
+			if err := v.insert([]ownedRest{{r, owner}}); err != nil {
 				return nil, err
 			}
 		}
@@ -256,28 +239,28 @@ func (w *restsWriter) write(ctx context.Context, set string, trip []byte, rests 
 	return packed, nil
 }
 
-func (w *restsWriter) insert(ctx context.Context, owned []ownedRest) error {
+func (v restsWriter) insert(owned []ownedRest) error {
 	var row restsRow
 	packOwners(owned, &row)
-	_, err := w.put.ExecContext(ctx, row.ask, row.until, row.since, row.owners)
-	return err
+	return v.w.exec(insertRests+`(?,?,?,?)`, row.ask, row.until, row.since, row.owners)
 }
 
 // takeOut takes one trip's question out of the row it is in, and leaves the
 // others' there.
-func (w *restsWriter) takeOut(ctx context.Context, o ownedRest) error {
-	row, owned, err := w.rowWith(ctx, o)
+func (v restsWriter) takeOut(o ownedRest) error {
+	row, owned, err := v.rowWith(o)
 	if err != nil || owned == nil {
 		return err
 	}
-	if _, err := w.drop.ExecContext(ctx, row.ask, row.until, row.since, row.owners); err != nil {
+	err = v.w.exec(`DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`, row.ask, row.until, row.since, row.owners)
+	if err != nil {
 		return err
 	}
 	owned = slices.DeleteFunc(owned, o.equal)
 	if len(owned) == 0 {
 		return nil
 	}
-	return w.insert(ctx, owned)
+	return v.insert(owned)
 }
 
 func (o ownedRest) equal(p ownedRest) bool { return o.rest == p.rest && bytes.Equal(o.owner, p.owner) }
@@ -285,25 +268,35 @@ func (o ownedRest) equal(p ownedRest) bool { return o.rest == p.rest && bytes.Eq
 // rowWith finds the row that holds a trip's question. In a rebuild they were put
 // together in order of time, so it is among the first whose time does not end
 // before the question's.
-func (w *restsWriter) rowWith(ctx context.Context, o ownedRest) (row restsRow, owned []ownedRest, err error) {
-	rows, err := w.find.QueryContext(ctx, o.ask, o.until, o.since)
-	if err != nil {
-		return row, nil, err
+func (v restsWriter) rowWith(o ownedRest) (found restsRow, owned []ownedRest, err error) {
+	err = v.w.query(`SELECT until, since, owners FROM rests_on WHERE ask = ? AND until >= ? AND since <= ? ORDER BY until`,
+		[]any{o.ask, o.until, o.since}, func(values []driver.Value) error {
+			row, err := restsRowOf(o.ask, values)
+			if err != nil {
+				return err
+			}
+			all, err := row.owned()
+			if err == nil && slices.ContainsFunc(all, o.equal) {
+				found, owned, err = row, all, io.EOF // enough
+			}
+			return err
+		})
+	if errors.Is(err, io.EOF) {
+		err = nil
 	}
-	defer rows.Close()
-	for rows.Next() {
-		row = restsRow{rest: rest{ask: o.ask}}
-		if err := rows.Scan(&row.until, &row.since, &row.owners); err != nil {
-			return row, nil, err
-		}
-		if owned, err = row.owned(); err != nil {
-			return row, nil, err
-		}
-		if slices.ContainsFunc(owned, o.equal) {
-			return row, owned, nil
-		}
+	return found, owned, err
+}
+
+func restsRowOf(ask int64, values []driver.Value) (row restsRow, err error) {
+	row.ask = ask
+	if row.until, err = number(values[0]); err != nil {
+		return row, err
 	}
-	return row, nil, rows.Err()
+	if row.since, err = number(values[1]); err != nil {
+		return row, err
+	}
+	row.owners, err = blob(values[2])
+	return row, err
 }
 
 // allRests are the questions of a rebuild. In the order of the table its rows
@@ -380,8 +373,8 @@ func (all *allRests) rows(yield func(*restsRow) bool) {
 	}
 }
 
-func writeRests(ctx context.Context, conn *sql.Conn, all *allRests) error {
-	return insertAll(ctx, conn, insertRests, 4, func(yield func([]any) bool) {
+func (w *writer) writeRests(ctx context.Context, all *allRests) error {
+	return w.insertAll(ctx, insertRests, 4, func(yield func([]any) bool) {
 		var args []any
 		for row := range all.rows {
 			args = append(args[:0], row.ask, row.until, row.since, slices.Clone(row.owners))

@@ -182,12 +182,8 @@ func eventArgs(id string) (args []any, ok bool) {
 }
 
 func (s *source) query(q string, args ...any) ([]facts.Fact, error) {
-	st, err := s.model.statement(s.ctx, q)
-	if err != nil {
-		return nil, err
-	}
 	type ref struct{ seq, remarks int64 }
-	rows, err := st.QueryContext(s.ctx, args...)
+	rows, err := s.model.query(s.ctx, q, args...)
 	refs, err := scanAll(rows, err, func(r *ref) []any { return []any{&r.seq, &r.remarks} })
 	if err != nil {
 		return nil, err
