@@ -199,6 +199,22 @@ func (b *Book) Add(f Fact) {
 	}
 }
 
+// Confirm says of a fact that was added before it was recorded when that was. It reports whether what was recorded is what was
+// expected; where it isn't, the book must not be used any more. A fact that is not held is added.
+func (b *Book) Confirm(f Fact) bool {
+	it := b.seqs.get(f.Seq)
+	if it == nil {
+		b.Add(f)
+		return true
+	}
+	if f.Remarks != it.Remarks || len(f.Was) > 0 || !reflect.DeepEqual(f.Event, it.Event) {
+		return false
+	}
+	it.Recorded = f.Recorded
+	b.Gen++
+	return true
+}
+
 // Remark takes in what is wrong with a record by now that came before: a hole in
 // its station's numbering was filled, say. The source may still say what was.
 func (b *Book) Remark(f Fact) {

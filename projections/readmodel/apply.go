@@ -214,11 +214,7 @@ func (m *Model) factAt(ctx context.Context, seq int64) (facts.Fact, error) {
 
 // judge adds the added to the working memory and judges what they touch.
 func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judged, []projections.Verdict, error) {
-	for _, f := range added {
-		if f.Event != nil {
-			m.world.Add(f)
-		}
-	}
+	m.takeIn(ctx, added)
 	for _, f := range changed {
 		m.world.Remark(f)
 	}
@@ -258,6 +254,25 @@ func (m *Model) judge(ctx context.Context, added, changed []facts.Fact) ([]judge
 	return m.verdicts(touched, stations)
 }
 
+// takeIn adds facts to the working memory, or confirms those that were expected.
+func (m *Model) takeIn(ctx context.Context, added []facts.Fact) {
+	asExpected := true
+	for _, f := range added {
+		if f.Event != nil {
+			asExpected = m.world.Confirm(f) && asExpected
+		}
+	}
+	if m.hopes = 0; asExpected {
+		return
+	}
+	m.resetWorld(ctx) // it asks the tables, which have none of these yet
+	for _, f := range added {
+		if f.Event != nil {
+			m.world.Add(f)
+		}
+	}
+}
+
 func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[string]struct{}) (trips []judged,
 	sts []projections.Verdict, err error) {
 	for k := range touched {
@@ -278,6 +293,7 @@ func (m *Model) verdicts(touched map[projections.TripKey]struct{}, stations map[
 		}
 		sts = append(sts, v)
 	}
+	m.noteDue(trips, sts)
 	return trips, sts, nil
 }
 

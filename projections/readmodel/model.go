@@ -67,6 +67,8 @@ type Model struct {
 	moment  time.Time
 	audit   *events.Audit
 	world   *judge.World
+	hopes   int       // facts in world that are not recorded yet
+	due     time.Time // no verdict changes by time alone before it; zero: not known
 	indexed bool
 	bulk    bool // judge once at the end: the working memory is complete
 
@@ -218,6 +220,7 @@ func (m *Model) load(ctx context.Context) error {
 		}
 	}
 	m.resetWorld(ctx)
+	m.due = time.Time{}
 	return nil
 }
 
@@ -230,6 +233,33 @@ func (m *Model) resetWorld(ctx context.Context) {
 		m.world = judge.NewWorld(m.source(context.WithoutCancel(ctx)))
 	}
 	m.world.SetMoment(m.moment)
+	m.hopes = 0
+}
+
+// World returns the working memory that judges, so that what is asked of a line before it is recorded need not be fetched for
+// its judgement again. Whoever asks it keeps Apply and Advance away meanwhile.
+func (m *Model) World() *judge.World {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.world
+}
+
+// Expect adds to the working memory what is about to be recorded, so that what comes with it may refer to it. Apply holds it
+// against what was recorded.
+func (m *Model) Expect(f facts.Fact) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.world.Add(f)
+	m.hopes++
+}
+
+// Unexpect forgets what was expected and has not been applied.
+func (m *Model) Unexpect(ctx context.Context) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.hopes > 0 {
+		m.resetWorld(ctx)
+	}
 }
 
 func (m *Model) source(ctx context.Context) *source {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 	"strconv"
 	"time"
 
@@ -28,13 +29,17 @@ func (m *Model) Advance(ctx context.Context, to time.Time) (bool, error) {
 		m.moment = to
 		m.world.SetMoment(to)
 	}
-	if m.bulk || m.pos <= 0 {
+	if m.bulk || m.pos <= 0 || !m.due.IsZero() && m.moment.Before(m.due) {
 		return false, nil
 	}
 	due, err := m.passed(ctx)
+	if err == nil && len(due.trips)+len(due.stations) == 0 {
+		m.due, err = m.nextDue(ctx)
+	}
 	if err != nil || len(due.trips)+len(due.stations) == 0 {
 		return false, err
 	}
+	m.due = time.Time{}
 	if err := m.judgeDue(ctx, due); err != nil {
 		m.forget(ctx)
 		return false, fmt.Errorf("read model: %w", err)
@@ -58,6 +63,38 @@ func (m *Model) Due(ctx context.Context) (time.Time, error) {
 		}
 	}
 	return due, nil
+}
+
+// never is later than any moment of a record.
+var never = time.Unix(0, math.MaxInt64)
+
+// nextDue returns when a verdict changes next though nothing is recorded.
+func (m *Model) nextDue(ctx context.Context) (time.Time, error) {
+	due, err := m.Due(ctx)
+	if err == nil && due.IsZero() {
+		due = never
+	}
+	return due, err
+}
+
+// noteDue keeps the earliest moment for which verdicts wait. One that no longer does is found out when it is over.
+func (m *Model) noteDue(trips []judged, stations []projections.Verdict) {
+	if m.due.IsZero() {
+		return
+	}
+	moment := askNumber(facts.DimTime, "")
+	for i := range trips {
+		for _, r := range trips[i].rests {
+			if r.ask == moment {
+				m.due = facts.Earliest(m.due, time.Unix(0, r.until))
+			}
+		}
+	}
+	for i := range stations {
+		if u := stations[i].Until; !u.IsZero() {
+			m.due = facts.Earliest(m.due, u)
+		}
+	}
 }
 
 // overdue is what was judged to hold until a moment that has passed.

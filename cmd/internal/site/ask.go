@@ -83,7 +83,7 @@ func (v *View) Preview(ctx context.Context, o *events.Observation) (*projections
 		return nil, refusal.Because(err)
 	}
 	e := eventOf(id, o)
-	if err := newReferences(ctx, v.site, v.Model).resolve(ctx, o, e); err != nil {
+	if err := newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx))).resolve(ctx, o, e); err != nil {
 		return nil, err
 	}
 	w := v.World(ctx)
@@ -109,7 +109,7 @@ func (v *View) TurnBefore(ctx context.Context, k projections.TripKey) (*projecti
 // LikeSet returns the set that was packed here whose name is like that of one that never
 // was; "" where there is none.
 func (v *View) LikeSet(ctx context.Context, set string) (string, error) {
-	return newReferences(ctx, v.site, v.Model).likeSet(ctx, set)
+	return newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx))).likeSet(ctx, set)
 }
 
 // ErrNoList says that a list or version is not known.

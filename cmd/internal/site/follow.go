@@ -68,6 +68,28 @@ func (s *Site) catchUp(ctx context.Context, progress Progress) error {
 	return nil
 }
 
+// applyStored applies what was just stored, without reading it again where nothing lies before it.
+func (s *Site) applyStored(ctx context.Context, stored []ledger.Appended) error {
+	m := s.current()
+	if m == nil || s.elsewhere != "" || s.lag.Load() != nil || m.Position()+1 != stored[0].Seq {
+		return s.catchUp(ctx, nil)
+	}
+	raws := make([]readmodel.Raw, len(stored))
+	for i, a := range stored {
+		raws[i] = readmodel.Raw{Seq: a.Seq, Record: a.Record}
+	}
+	b, err := readmodel.Parse(s.ledger.Origin(), s.addenda.disclosed, raws)
+	if err == nil {
+		err = m.Apply(ctx, b)
+	}
+	if err != nil {
+		s.lag.Store(&lag{err, max(m.Position(), 0)})
+		return err
+	}
+	s.followUp(ctx)
+	return nil
+}
+
 // lag is why judgement is behind the ledger, and the last record that it knows.
 type lag struct {
 	why error

@@ -180,11 +180,16 @@ func (s *Site) take(ctx context.Context, batch []line, all bool) error {
 }
 
 // takeLocked is take. The caller holds s.intake.
-func (s *Site) takeLocked(ctx context.Context, batch []line, all bool) error {
+func (s *Site) takeLocked(ctx context.Context, batch []line, all bool) (err error) {
 	in, err := s.begin(ctx)
 	if err != nil {
 		return err
 	}
+	defer func() {
+		if err != nil {
+			in.model.Unexpect(ctx)
+		}
+	}()
 	for i := range batch {
 		l := &batch[i]
 		in.prepare(ctx, l)
@@ -223,8 +228,9 @@ func (s *Site) begin(ctx context.Context) (*intake, error) {
 	if err := s.addenda.begin(); err != nil {
 		return nil, s.notKept(err)
 	}
+	m := s.current()
 	return &intake{
-		signing: newSigning(ctx, s, s.current()), refs: newReferences(ctx, s, s.current()), seen: make(map[string]*line),
+		signing: newSigning(ctx, s, m), refs: newReferences(s, m, m.World()), seen: make(map[string]*line),
 	}, nil
 }
 
@@ -281,7 +287,7 @@ func (s *Site) append(ctx context.Context, entries []ledger.Entry) ([]ledger.App
 	}
 	// What is stored is acknowledged whatever becomes of the read model, which
 	// catches up before the next line: the receipt says where it is behind.
-	if err := s.catchUp(context.WithoutCancel(ctx), nil); err != nil {
+	if err := s.applyStored(context.WithoutCancel(ctx), stored); err != nil {
 		s.opts.Logger.Error("the read model lags behind the ledger", "error", err)
 	}
 	s.listen.tell()
@@ -336,7 +342,7 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	}
 	l.entries = len(in.entries)
 	in.seen[self] = l
-	in.refs.learn(e)
+	in.refs.learn(e, in.site.ledger.Size()+int64(l.entries))
 }
 
 // identity tells observations apart within a batch. The id alone does not: see

@@ -24,7 +24,6 @@ type references struct {
 	model *readmodel.Model
 	world *judge.World
 
-	learned int64                                   // events of this batch in world
 	held    bool                                    // a registers.adopted is among these
 	packed  map[string][]*events.Event              // set.packed of this batch, by set
 	byID    map[string]*events.Event                // of this batch
@@ -32,17 +31,18 @@ type references struct {
 	entries map[events.Register]map[string][]string // codes entered, by likeness; nil until it is asked for
 }
 
-func newReferences(ctx context.Context, s *Site, m *readmodel.Model) *references {
+// newReferences returns what may be referred to by the facts that a world holds.
+func newReferences(s *Site, m *readmodel.Model, w *judge.World) *references {
 	return &references{
-		site: s, model: m, world: judge.NewWorld(m.Source(ctx)),
+		site: s, model: m, world: w,
 		packed: make(map[string][]*events.Event), byID: make(map[string]*events.Event),
 		entries: make(map[events.Register]map[string][]string),
 	}
 }
 
 // learn keeps what later lines of the batch may refer to. The event is in its
-// final form by now; what is refused leaves nothing to refer to.
-func (r *references) learn(e *events.Event) {
+// final form by now, and will be record seq; what is refused leaves nothing to refer to.
+func (r *references) learn(e *events.Event, seq int64) {
 	if r.byID[e.ID] == nil {
 		r.byID[e.ID] = e
 	}
@@ -64,8 +64,7 @@ func (r *references) learn(e *events.Event) {
 	default:
 		return
 	}
-	r.learned++
-	r.world.Add(facts.Fact{Seq: r.site.ledger.Size() + r.learned, Recorded: r.site.Clock(), Event: e})
+	r.model.Expect(facts.Fact{Seq: seq, Recorded: r.site.Clock(), Event: e})
 }
 
 // resolve fills in what an observation may leave out, and refuses what refers

@@ -7,6 +7,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 // checkRegistered refuses what the registers that the site holds to do not know or allow, by the time of the
@@ -171,7 +172,7 @@ func (r *references) isSet(ctx context.Context, code string, own bool) (bool, er
 // Admit says why intake would refuse an event by some registers, or for a set in the place of a person; nil where it
 // would not. A page asks it when a badge or a set is scanned, before anybody has worked for nothing.
 func (v *View) Admit(ctx context.Context, e *events.Event, of ...events.Register) error {
-	r := newReferences(ctx, v.site, v.Model)
+	r := newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx)))
 	for _, badge := range events.People(e.Operator, e.Data) {
 		set, err := wasPacked(ctx, v.Model, badge)
 		if err == nil && set {
@@ -203,7 +204,7 @@ func (v *View) Admit(ctx context.Context, e *events.Event, of ...events.Register
 // AdmitWriter refuses a badge under which somebody would issue a list, where registers of people are held to and it is in none
 // any more. Which role it takes they don't say: a list is written at no workplace.
 func (v *View) AdmitWriter(ctx context.Context, e *events.Event) error {
-	r := newReferences(ctx, v.site, v.Model)
+	r := newReferences(v.site, v.Model, judge.NewWorld(v.Source(ctx)))
 	rs, _ := r.world.RegistersFact(SiteOf(e.Station), e.Time)
 	x := r.world.Entered(events.RegisterPeople, e.Operator, e.Time)
 	if err := r.world.Failed(); err != nil || !slices.Contains(rs, events.RegisterPeople) || x.State == facts.EntryHolds {
