@@ -628,6 +628,20 @@ func (d *ClosedAfterRun) Inside() bool {
 	return d.Placement == events.InsideBag || d.Placement == events.InsideBare
 }
 
+// ChangedClosed: a piece was sent to repair or replaced while the set was packed and closed, and nobody had
+// opened it (link-out-of-order).
+type ChangedClosed struct {
+	Set         string      `json:"set"`
+	Report      PieceReport `json:"report"` // the last one
+	Line        int64       `json:"line,omitzero"`
+	Item        string      `json:"item,omitempty"`
+	Description string      `json:"description,omitempty"`
+	Closed      Moment      `json:"closed"`            // the step by which it was closed
+	Run         *Run        `json:"run,omitempty"`     // that it had been in by then
+	Opened      *Moment     `json:"opened,omitempty"`  // for a case, after it
+	Settled     *Moment     `json:"settled,omitempty"` // packed anew after it
+}
+
 // OpenedForTwo: opened for two cases without being packed between them
 // (link-out-of-order).
 type OpenedForTwo struct {
@@ -1372,6 +1386,8 @@ func (*PackedAfterRun) Way() string { return "packed-after-run" }
 
 func (*ClosedAfterRun) Way() string { return "closed-after-run" }
 
+func (*ChangedClosed) Way() string { return "changed-while-closed" }
+
 func (*OpenedForTwo) Way() string { return "opened-for-two" }
 
 func (*CountedForOther) Way() string { return "counted-for-other" }
@@ -1569,6 +1585,7 @@ var details = []struct {
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(ClosedAfterRun) }},
+	{[]Code{LinkOutOfOrder}, func() Detail { return new(ChangedClosed) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OpenedForTwo) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(CountedForOther) }},
 	{[]Code{TwoPlaces}, func() Detail { return new(PackedAgain) }},

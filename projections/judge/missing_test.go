@@ -16,7 +16,7 @@ func (s *story) cameBack(x *turn, at time.Time, faults ...events.ReturnFault) *f
 
 // missingTests are what comes of a piece that is missing where nobody packs: on the way back, and on the shelf.
 func missingTests() []findingTest {
-	const short, missing = projections.CameBackShort, projections.PieceMissing
+	const short, missing, order = projections.CameBackShort, projections.PieceMissing, projections.LinkOutOfOrder
 	const lacking = events.ReturnIncomplete
 	return []findingTest{
 		{short, "a piece is missing when it is received", projections.SeverityBroken,
@@ -80,6 +80,41 @@ func missingTests() []findingTest {
 				s.live(x)
 				y := s.again(x, 1)
 				s.cameBack(x, y.checkedAt().Add(time.Hour), lacking)
+			}},
+		{order, "two pieces of a sterile set are sent to repair, of which the packing lacked one", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				x.pack.Exceptions = []events.Exception{lacks(1, 5)}
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameRepair, 1)
+				s.reported(x, clock(0, 18, 5), events.BecameRepair, 1)
+			},
+			func(s *story, x *turn) {
+				x.pack.Exceptions = []events.Exception{lacks(1, 5)}
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameRepair, 1)
+			}},
+		{order, "a piece of a closed set is replaced before its run, and it is opened", projections.SeverityDoubtful,
+			func(s *story, x *turn) {
+				s.live(x)
+				s.reported(x, x.sealedAt().Add(time.Minute), events.BecameReplaced, 1)
+			},
+			func(s *story, x *turn) { // before it was closed, and after its case
+				s.live(x)
+				s.reported(x, x.sealedAt().Add(-time.Minute), events.BecameReplaced, 1)
+				s.reported(x, clock(1, 12, 0), events.BecameReplaced, 1)
+			}},
+		{order, "a piece of a sterile set is sent to repair, and it is packed anew", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameRepair, 1)
+				s.packedAt(x, clock(1, 8, 0), 1)
+			},
+			func(s *story, x *turn) { // others leave it closed, and what went back is open there
+				s.live(x.unused())
+				s.reported(x, clock(0, 18, 0), events.BecameBack, 1)
+				s.reported(x, clock(0, 18, 5), events.BecameFound, 1)
+				s.cameBack(x, clock(0, 19, 0))
+				s.reported(x, clock(0, 19, 5), events.BecameRepair, 1)
 			}},
 		{missing, "missed on the shelf", projections.SeverityDoubtful,
 			func(s *story, x *turn) { s.live(x.unused()); s.reported(x, clock(0, 18, 0), events.BecameLost, 1) },

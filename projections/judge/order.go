@@ -14,6 +14,7 @@ func orderRules() []Rule {
 		{"order", []projections.Code{projections.LinkOutOfOrder}, (*judgement).order},
 		{"packed after its run", []projections.Code{projections.LinkOutOfOrder}, (*judgement).packedAfterRun},
 		{"closed after its run", []projections.Code{projections.LinkOutOfOrder}, (*judgement).closedAfterRun},
+		{"changed while closed", []projections.Code{projections.LinkOutOfOrder}, (*judgement).changedClosed},
 		{"two cases", []projections.Code{projections.LinkOutOfOrder}, (*judgement).twoCases},
 	}
 }
@@ -195,4 +196,91 @@ func (j *judgement) closedAfterRun() {
 	}
 	f := j.add(projections.LinkOutOfOrder, sev, d, run, closed, open)
 	f.From, f.To = began, closed.At()
+}
+
+// changedClosed finds a set of which a piece was sent to repair, or replaced, after it was packed and
+// closed and before anybody opened it: its container was open, or the piece is another set's. What the
+// packing lacked had left before. A set that went back was opened there, and is packed anew.
+func (j *judgement) changedClosed() {
+	c := j.c
+	pack, open := c.LastPack(), j.w.firstOpened(c)
+	if pack == nil {
+		return
+	}
+	var d *projections.ChangedClosed
+	var shown []*facts.Item
+	out := make(map[string]int64)
+	for _, it := range c.Pieces {
+		p := facts.PieceOf(it)
+		repair := p.Became == events.BecameRepair
+		if !repair && p.Became != events.BecameReplaced || !pack.Less(it) || open != nil && open.Less(it) ||
+			c.Next != nil && c.Next.Less(it) {
+			continue
+		}
+		closed, run := closedBy(c, pack, it)
+		if closed == nil {
+			continue
+		}
+		if id := j.w.pieceID(c, pack, it); repair {
+			if out[id] += p.Quantity; out[id] <= j.lacked(pack, id) {
+				continue
+			}
+		}
+		d = &projections.ChangedClosed{Set: c.Key.Set, Report: pieceReport(it), Line: p.Line, Item: p.Item,
+			Description: p.Description, Closed: moment(closed), Opened: momentAt(open)}
+		shown = []*facts.Item{it, closed}
+		if run != nil {
+			d.Run, shown = runDetail(run), append(shown, run)
+		}
+	}
+	if d == nil {
+		return
+	}
+	sev := projections.SeverityDoubtful
+	if c.Next != nil {
+		d.Settled, sev, shown = momentAt(c.Next), projections.SeverityNoted, append(shown, c.Next)
+	}
+	if open != nil {
+		shown = append(shown, open)
+	}
+	f := j.add(projections.LinkOutOfOrder, sev, d, shown...)
+	f.From, f.To = d.Closed.At, d.Report.At
+	if d.Line > 0 {
+		f.Lines = []int64{d.Line}
+	}
+}
+
+// closedBy returns the step after a packing by which a set was closed when something was reported of it, nil where it
+// was not, and the run that it had been in by then.
+func closedBy(c *facts.Trip, pack, it *facts.Item) (closed, run *facts.Item) {
+	for _, step := range c.Steps {
+		if !pack.Less(step) || !step.Less(it) {
+			continue
+		}
+		switch step.Kind {
+		case events.KindListSealed:
+			closed = step
+		case events.KindSetSterilized:
+			if run = step; closed == nil {
+				closed = step
+			}
+		case events.KindSetReturned:
+			closed, run = nil, nil
+		}
+	}
+	return closed, run
+}
+
+// lacked is how many pieces of an item a packing was short of.
+func (j *judgement) lacked(pack *facts.Item, id string) int64 {
+	list := j.w.ListAt(pack)
+	if list == nil {
+		return 0
+	}
+	for _, x := range itemsPacked(list, facts.PackOf(pack)) {
+		if x.id == id {
+			return max(0, x.listed-x.packed)
+		}
+	}
+	return 0
 }

@@ -308,6 +308,10 @@ func (q *asker) back() {
 	q.do("became", "value", "missed")
 	q.scan(q.badge("B-1"), "")
 	q.do("take-back")
+	q.scan(q.tag("LAP-022"), "1")
+	q.do("became", "value", "repair")
+	q.do("opened")
+	q.scan("")
 }
 
 // count asks what is asked where a case is counted and closed.

@@ -199,6 +199,7 @@ type pieceModel struct {
 	became string
 	n      int64
 	where  string
+	opened bool // it was said that the set, which lies packed and closed, was opened for it
 }
 
 func newPieceModel(w *walk) *pieceModel {
@@ -229,6 +230,8 @@ func (m *pieceModel) next(w *walk, shown answer) step {
 	switch ask := w.careful(); {
 	case ask && shown.says("which line?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "9")}
+	case ask && shown.says("Was it opened for that?"):
+		return step{verb: "do", action: pick(w, "opened", "opened", "leave")}
 	case ask && shown.says("what became of it?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5", "7")}
 	case ask && shown.says("badge"):
@@ -253,7 +256,7 @@ func (m *pieceModel) next(w *walk, shown answer) step {
 	case 7:
 		return step{verb: "do", action: "about", fields: f("where", pick(w, "sluice", ""), "load", "", "note", "")}
 	}
-	return step{verb: "do", action: pick(w, "record", "clear", "next-person")}
+	return step{verb: "do", action: pick(w, "record", "clear", "next-person", "opened", "leave")}
 }
 
 func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
@@ -261,13 +264,21 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 	typed := s.verb == "scan" && err == nil && len(s.text) <= 3 && shown.asksAbout() == "" && a["sound"] != "low"
 	became := []string{"repair", "back", "replaced", "lost", "found"}
 	known := m.line > 0 || m.item != ""
+	was := *m
+	defer func() {
+		if m.became != was.became || m.line != was.line || m.item != was.item {
+			m.opened = false // it was said of something else
+		}
+	}()
 	switch {
 	case a.says("Read twice"):
+	case s.action == "opened" && shown.says("Was it opened for that?"):
+		m.opened = true
 	case s.kind == events.ScanSet || s.kind == events.ScanTag:
 		if s.id != m.set {
 			*m = pieceModel{set: s.id}
 		}
-	case s.action == "clear":
+	case s.action == "clear", s.action == "leave":
 		*m = pieceModel{}
 	case s.action == "item" && m.set != "" && s.fields["item"] == "ZZ-9" && (m.line > 0 || m.item != "ZZ-9"):
 		if known { // of another piece
@@ -285,6 +296,7 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a answer) {
 		m.line, m.item, m.n = number, listShort().Lines[number-1].Item, 0
 	case known && m.became == "" && number >= 1 && int(number) <= len(became):
 		m.became = became[number-1]
+	case shown.says("Was it opened for that?"):
 	case known && m.became != "" && number >= 1 && (m.line == 0 || number <= listShort().Lines[m.line-1].Quantity):
 		m.n = number
 	}
@@ -304,6 +316,9 @@ func (m *pieceModel) held(w *walk, s step, shown answer, e *events.Event) {
 	}
 	if m.line > 0 && d.Quantity > listShort().Lines[m.line-1].Quantity {
 		w.fail("%d of line %d, which has %d", d.Quantity, m.line, listShort().Lines[m.line-1].Quantity)
+	}
+	if m.set == "VAS-003" && (m.became == "repair" || m.became == "replaced") && !m.opened {
+		w.fail("a piece of a set that lies closed was %s, and nobody said that it was opened", m.became)
 	}
 	if m.became == "lost" && w.latest["status"] == "whole" {
 		w.fail("a missed piece is in order: %v", w.latest["words"])

@@ -23,6 +23,7 @@ type pieces struct {
 	Where       string        `json:"where,omitempty"`
 	Load        string        `json:"load,omitempty"` // of the washer
 	Note        string        `json:"note,omitempty"`
+	Opened      bool          `json:"opened,omitempty"` // a person said that the closed set was opened for it
 }
 
 func piecesPlace() workplace {
@@ -38,6 +39,8 @@ func piecesPlace() workplace {
 			"became": (*pieces).choose,
 			"many":   (*pieces).takeQuantity,
 			"about":  (*pieces).takeAbout,
+			"opened": (*pieces).sayOpened,
+			"leave":  (*pieces).discard,
 			"enter":  (*pieces).record,
 			"record": (*pieces).record,
 		},
@@ -102,9 +105,37 @@ func (b *pieces) typed(v *visit, text string) (string, fields, bool) {
 	case b.Became == "" && number && n >= 1 && int(n) <= len(events.Becames()):
 		return "became", fields{"value": string(events.Becames()[n-1])}, true
 	case b.Became != "" && number && n >= 1:
+		if f, err := b.closed(v); err != nil || f != nil {
+			return "enter", nil, true // it answers nothing of what is asked
+		}
 		return "many", fields{"quantity": text}, true
 	}
 	return "", nil, false
+}
+
+// closed is what the report would show of a set that nobody has opened: its container was open, or the piece is
+// another set's. nil where it shows nothing of that, or a person said that it was opened.
+func (b *pieces) closed(v *visit) (*projections.Finding, error) {
+	if b.Opened || b.Operator == "" || b.Became != events.BecameRepair && b.Became != events.BecameReplaced {
+		return nil, nil
+	}
+	verdict, err := v.preview(b.observation(v))
+	if err != nil {
+		return nil, err
+	}
+	for i := range verdict.Findings {
+		if d, ok := verdict.Findings[i].Detail.(*projections.ChangedClosed); ok && d.Opened == nil {
+			return &verdict.Findings[i], nil
+		}
+	}
+	return nil, nil
+}
+
+// sayOpened answers that the set was opened for it.
+func (b *pieces) sayOpened(v *visit, _ fields) (said, error) {
+	f, err := b.closed(v)
+	b.Opened = b.Opened || f != nil
+	return said{}, err
 }
 
 // find returns a line of the list that the set was packed by, nil where there is none.
@@ -147,7 +178,7 @@ func (b *pieces) take(line int64, item, description string) {
 		b.clear()
 		b.Tag = set
 	}
-	b.Line, b.Item, b.Description, b.Quantity = line, item, description, 0
+	b.Line, b.Item, b.Description, b.Quantity, b.Opened = line, item, description, 0, false
 }
 
 // takeItem takes a piece that is on no list known here by its catalogue number.
@@ -164,6 +195,9 @@ func (b *pieces) choose(v *visit, f fields) (said, error) {
 	became := events.Became(f["value"])
 	if !slices.Contains(events.Becames(), became) {
 		return said{}, v.sayNo("no-such-button", f["value"])
+	}
+	if b.Became != became {
+		b.Opened = false // it was said of something else
 	}
 	if b.Became = became; became != events.BecameFound {
 		b.Load = ""
@@ -222,9 +256,54 @@ func (b *pieces) verdict(v *visit) (said, error) {
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	}
-	words := v.t("enter-piece", b.Tag, max(b.Quantity, 1), b.name(v), v.t("became-"+string(b.Became)))
+	if f, err := b.closed(v); err != nil || f != nil {
+		return b.askClosed(v, f), err
+	}
+	return b.told(v, v.t("enter-piece", b.Tag, max(b.Quantity, 1), b.name(v), v.t("became-"+string(b.Became))))
+}
+
+func (b *pieces) askClosed(v *visit, f *projections.Finding) said {
+	if f == nil {
+		return said{}
+	}
+	s := v.found(b.Tag, f)
+	s.Words, s.Status, s.Sound = v.t("piece-closed", b.Tag), "doubtful", "ask"
+	return s.offer(choice{Do: "leave", Words: v.t("do-leave", b.Tag)}, choice{Do: "opened", Words: v.t("do-piece-opened", b.Tag)})
+}
+
+// told is what a report comes to, with what is known of its set: green where others need not be told of it.
+func (b *pieces) told(v *visit, words string) (said, error) {
+	var more []string
 	if b.Became == events.BecameLost {
-		return doubt(words, v.t("piece-lost-more")), nil
+		more = append(more, v.t("piece-lost-more"))
+	}
+	if b.Opened {
+		more = append(more, v.t("piece-opened-more", b.Tag))
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil {
+		return said{}, err
+	}
+	if st != nil {
+		open, err := v.openCase(st.Key)
+		if err != nil {
+			return said{}, err
+		}
+		if open != "" {
+			more = append(more, v.t("piece-case-open", b.Tag, open))
+		}
+		if b.Became == events.BecameFound && !st.Opened {
+			missed, err := b.isMissed(v, st.Key)
+			if err != nil {
+				return said{}, err
+			}
+			if !missed {
+				more = append(more, v.t("piece-not-missed", b.Tag))
+			}
+		}
+	}
+	if len(more) > 0 {
+		return doubt(words, strings.Join(more, " ")), nil
 	}
 	return good(words, ""), nil
 }
@@ -242,35 +321,36 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || !b.known() || b.Became == "" || b.Operator == "" {
 		return said{}, nil
 	}
+	if f, err := b.closed(v); err != nil || f != nil {
+		return said{Sound: "ask"}, err // it is asked on
+	}
 	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}
-	d := &events.PieceReported{Became: b.Became, Line: b.Line, Item: b.Item, Description: b.Description,
-		Quantity: max(b.Quantity, 1), Place: b.Where, Note: b.Note}
-	if b.Became == events.BecameFound {
-		d.WasherLoad = b.Load
-	}
-	o := &events.Observation{Station: v.station, Kind: events.KindPieceReported, Time: at, Set: b.Tag, Operator: b.Operator, Data: d}
+	o := b.observation(v)
+	o.Time = at
 	if b.Became == events.BecameFound {
 		if o.Trip, err = b.missedIn(v); err != nil {
 			return said{}, err
 		}
 	}
-	rs, err := v.observe(o)
-	if err != nil {
-		return said{}, err
-	}
-	says := v.phrased("recorded-piece", b.Tag, d.Quantity, b.name(v), v.t("became-"+string(b.Became)))
+	says := v.phrased("recorded-piece", b.Tag, max(b.Quantity, 1), b.name(v), v.t("became-"+string(b.Became)))
 	// Whoever reads it later may read another language.
 	says.Parts = map[int]phrase{3: v.phrased("became-" + string(b.Became))}
 	if b.Line > 0 {
 		says.Parts[2] = v.phrased("piece-line", b.Line, b.Description)
 	}
-	s := good(v.say(says), "")
 	set := b.Tag
+	s, err := b.told(v, v.say(says))
+	if err != nil {
+		return said{}, err
+	}
+	rs, err := v.observe(o)
+	if err != nil {
+		return said{}, err
+	}
 	if b.Became == events.BecameLost {
-		s = doubt(v.say(says), v.t("piece-lost-more")) // in order is nothing that somebody looks for
 		if s, err = v.missed(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {
 			return said{}, err
 		}
@@ -278,6 +358,17 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 	b.clear()
 	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
+}
+
+// observation is the report as it is recorded.
+func (b *pieces) observation(v *visit) *events.Observation {
+	d := &events.PieceReported{Became: b.Became, Line: b.Line, Item: b.Item, Description: b.Description,
+		Quantity: max(b.Quantity, 1), Place: b.Where, Note: b.Note}
+	if b.Became == events.BecameFound {
+		d.WasherLoad = b.Load
+	}
+	return &events.Observation{Station: v.station, Kind: events.KindPieceReported, Time: v.now.UTC(), Set: b.Tag,
+		Operator: b.Operator, Data: d}
 }
 
 // missedIn is the turn before the present one where a piece like this is missed since its case, "" where
@@ -306,6 +397,19 @@ func (b *pieces) missedIn(v *visit) (string, error) {
 		}
 	}
 	return "", nil
+}
+
+// isMissed reports whether a piece of a set is missed, in this turn or in the one before: else one that is found is
+// mostly another set's.
+func (b *pieces) isMissed(v *visit, k projections.TripKey) (bool, error) {
+	before, err := b.missedIn(v)
+	if err != nil || before != "" {
+		return true, err
+	}
+	verdict, err := v.verdictOf(k)
+	return err != nil || verdict != nil && slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool {
+		return f.Code == projections.CameBackShort || f.Code == projections.PieceMissing
+	}), err
 }
 
 // missed says what it comes to that a piece is missed, or missing on the way back: others are to be told.

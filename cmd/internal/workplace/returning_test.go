@@ -169,6 +169,7 @@ func TestWhatBecameOfAPiece(t *testing.T) {
 		t.Errorf("recorded: %+v", d)
 	}
 
+	h.used("K-0", "VAS-003") // it is open since
 	scan(label(t, events.ScanTag, "VAS-003"))
 	says(scan("INS-001"), "open", "line 1")
 	scan("1")

@@ -1,0 +1,65 @@
+//go:build !race
+
+package workplace_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// TestPieceOfAClosedSet: a piece is taken out of a container, or put into one, that lies closed and sterile only by who
+// opened it. That is asked, and the opening of the set is told of it. What is found, or replaced in a case, is not green
+// where others must know of it.
+func TestPieceOfAClosedSet(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004", "VAS-005", "VAS-006")
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/or-3/pieces"}
+	report := func(set, became string) map[string]any {
+		h.after(5 * time.Second)
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.scan(label(t, events.ScanTag, set))
+		s.do("line", "line", "1")
+		return s.do("became", "value", became)
+	}
+	before := h.size()
+	must(t, report("VAS-003", "repair"), "doubtful", "VAS-003 is packed and closed. Was it opened for that?")
+	must(t, s.scan("2"), "Was it opened for that?") // a number answers nothing of it
+	must(t, s.scan(""), "Was it opened for that?")
+	if must(t, s.do("leave"), "Scan the tag"); h.size() != before {
+		t.Fatal("recorded, and nobody said that the set was opened")
+	}
+	report("VAS-003", "repair")
+	must(t, s.do("opened"), "doubtful", "Enter records: VAS-003, 1 of line 1", "it is not used before it is packed anew")
+	must(t, s.do("became", "value", "replaced"), "Was it opened for that?") // of repair it was said
+	s.do("opened")
+	must(t, s.scan(""), "doubtful", "VAS-003, 1 of line 1", "it is not used before it is packed anew")
+	if got := h.events(site.Query{Set: "VAS-003"}, events.KindPieceReported); len(got) != 1 {
+		t.Errorf("recorded: %v", got)
+	}
+	h.after(time.Minute)
+	o := &scanner{h: h, path: "/at/north/or-3/opening"}
+	for _, text := range []string{label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"]} {
+		o.scan(text)
+	}
+	must(t, o.scan("1"), "doubtful", "a piece of it was changed while it was CLOSED")
+
+	must(t, report("VAS-004", "found"), "doubtful", "Nothing of VAS-004 is recorded as missed")
+	must(t, s.scan(""), "doubtful", "Nothing of VAS-004 is recorded as missed")
+	report("VAS-005", "lost")
+	s.scan("")
+	must(t, report("VAS-005", "found"), "whole", "Enter records")
+	h.open("VAS-006", "K-1")
+	must(t, report("VAS-006", "replaced"), "doubtful", "VAS-006 is open in case K-1: tell its room")
+	must(t, s.scan(""), "doubtful", "VAS-006 is open in case K-1: tell its room")
+	if got := h.events(site.Query{Set: "VAS-006"}, events.KindPieceReported); len(got) != 1 {
+		t.Errorf("recorded: %v", got)
+	}
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{}})
+	if a := report("VAS-006", "repair"); strings.Contains(tells(a), "K-1") || a["status"] != "whole" {
+		t.Errorf("after its case: %s", tells(a))
+	}
+}
