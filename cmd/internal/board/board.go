@@ -81,6 +81,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /report", p.reportPDF)
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
+	p.registerTexts(mux)
 	p.registerAPI(mux)
 	mux.HandleFunc("GET /changes", func(w http.ResponseWriter, r *http.Request) {
 		ch, end := s.Changes()

@@ -37,6 +37,7 @@ func addresses(t testing.TB) map[string]string {
 		"badge":       "/badge?id=B-1111",
 		"touched":     "/touched?load=S4-0304-01",
 		"touched-ask": "/touched",
+		"texts":       "/texts",
 		"acknowledge": "/acknowledge?set=MIN-006&trip=" + trips["probably carries a wrong count sheet"] + "&code=sheet-in-doubt",
 		"refused":     "/history?set=NO-SUCH-SET",
 	}

@@ -232,21 +232,7 @@ func (a *app) holdRegisters() *cobra.Command {
 				return err
 			}
 			return a.with(cmd, site.Options{}, func(s site.Service) error {
-				name, err := ledgerOf(cmd.Context(), s)
-				if err != nil {
-					return err
-				}
-				line, err := events.FormatObservation(&events.Observation{
-					Station: name, Kind: d.Kind(), Time: a.env.Clock(), Operator: operator, Data: d,
-				})
-				if err != nil {
-					return err
-				}
-				var got site.Receipt
-				err = s.Record(cmd.Context(), bytes.NewReader(append(line, '\n')), func(r site.Receipt) error { got = r; return nil })
-				if err == nil && got.Error != "" {
-					err = errors.New(got.Error)
-				}
+				got, err := a.byLedger(cmd.Context(), s, operator, d)
 				if err == nil {
 					_, err = fmt.Fprintf(a.env.Out, "held to from now on: %s (record %d)\n",
 						cmp.Or(strings.Join(args, ", "), "no register"), got.Seq)
@@ -257,6 +243,25 @@ func (a *app) holdRegisters() *cobra.Command {
 	c.Flags().StringVar(&operator, "operator", "", "badge of the person who decided it")
 	c.Flags().StringVar(&reason, "reason", "", "why")
 	return c
+}
+
+// byLedger records what the ledger itself says.
+func (a *app) byLedger(ctx context.Context, s site.Service, operator string, d events.Data) (got site.Receipt, err error) {
+	name, err := ledgerOf(ctx, s)
+	if err != nil {
+		return got, err
+	}
+	line, err := events.FormatObservation(&events.Observation{
+		Station: name, Kind: d.Kind(), Time: a.env.Clock().UTC(), Operator: operator, Data: d,
+	})
+	if err != nil {
+		return got, err
+	}
+	err = s.Record(ctx, bytes.NewReader(append(line, '\n')), func(r site.Receipt) error { got = r; return nil })
+	if err == nil && got.Error != "" {
+		err = errors.New(got.Error)
+	}
+	return got, err
 }
 
 // ledgerOf returns the name of a service's ledger, which stands among its stations.

@@ -255,6 +255,7 @@ func (a *app) serveSite(ctx context.Context, s *site.Site, address string, over 
 	asked.Go(func() { askWitnesses(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
 	asked.Go(func() { askTimestamps(asking, s, slog.New(slog.NewTextHandler(a.env.Err, nil))) })
 	asked.Go(func() { s.KeepTime(asking) })
+	asked.Go(func() { s.KeepRetention(asking) })
 	asked.Go(func() { s.KeepChecking(asking) })
 	defer asked.Wait()
 	defer stop()

@@ -17,23 +17,23 @@ func (a *app) texts() *cobra.Command {
 ledger's records have salted digests of them. This shows the legal holds that are in force and for how long texts are
 kept. "texts redact" takes texts out for good; the ledger, and every bundle made before, stays good.`,
 		"listbound texts --data d", func(cmd *cobra.Command, _ []string) error {
-			return a.folder(cmd, func(s *site.Site) error {
-				holds, kept, err := s.Holds(cmd.Context())
+			return a.ask(cmd, func(s site.Service) error {
+				kept, err := s.Texts(cmd.Context())
 				if err != nil {
 					return err
 				}
-				if kept == 0 {
+				if kept.Days == 0 {
 					fmt.Fprintln(a.env.Out, "Texts are kept without an end.")
 				} else {
-					fmt.Fprintf(a.env.Out, "Texts are kept for %d days.\n", int64(kept.Hours()/24))
+					fmt.Fprintf(a.env.Out, "Texts are kept for %d days.\n", kept.Days)
 				}
-				if len(holds) == 0 {
+				if len(kept.Holds) == 0 {
 					_, err = fmt.Fprintln(a.env.Out, "No legal hold is in force.")
 					return err
 				}
 				tw := tabwriter.NewWriter(a.env.Out, 0, 0, 2, ' ', 0)
 				fmt.Fprintln(tw, "legal hold\tof\treason")
-				for _, h := range holds {
+				for _, h := range kept.Holds {
 					of := "all texts"
 					switch {
 					case h.Case != "":
@@ -51,66 +51,78 @@ kept. "texts redact" takes texts out for good; the ledger, and every bundle made
 	return c
 }
 
-// folder has something done with the data folder itself.
-func (a *app) folder(cmd *cobra.Command, do func(*site.Site) error) error {
-	return a.ask(cmd, func(s site.Service) error {
-		here, ok := s.(*site.Site)
-		if !ok {
-			return errors.New("this is done in the data folder itself, while no server has it; stop the server, and use --data")
-		}
-		return do(here)
-	})
-}
-
 func (a *app) redact() *cobra.Command {
 	var r site.Redaction
 	c := command("redact", "takes texts out for good",
 		`Takes out the texts of records (--record), of a case with its reference (--case), or all that are older than
 they are to be kept (--due; references of cases stay). It is a record of the ledger, which says why, and not what. Then every
-file of the folder is searched; where a text is still found, that is said. Backups elsewhere have it until they are made anew.
-A legal hold refuses it.`,
+file of the folder is searched; where a text is still found, that is said. --check only says what would be taken out. Backups
+elsewhere, bundles that were handed out, paper, and what a station's browser keeps have it on. A legal hold refuses it. A server takes
+out by itself what is due, once a day.`,
 		`listbound texts redact --case K-0412 --reason "asked for by the person" --operator B-1001 --data d`,
 		func(cmd *cobra.Command, _ []string) error {
-			return a.folder(cmd, func(s *site.Site) error {
+			return a.ask(cmd, func(s site.Service) error {
 				out, err := s.Redact(cmd.Context(), r)
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(a.env.Out, "%d texts are taken out, of %d records\n", out.Texts, len(out.Records))
-				if len(out.By) > 0 {
-					fmt.Fprintf(a.env.Out, "recorded as %v\n", out.By)
-				}
-				if len(out.Held) > 0 {
-					fmt.Fprintf(a.env.Out, "legal holds keep the texts of records %v\n", out.Held)
-				}
-				if len(out.Plain) > 0 {
-					fmt.Fprintf(a.env.Out, "records %v hold a text in themselves, and keep it: an earlier program recorded them, or a station that "+
-						"signs for itself\n", out.Plain)
-				}
-				if len(out.Left) > 0 {
-					fmt.Fprintf(a.env.Out, "a text that was taken out is still found in: %v\n", out.Left)
-				}
-				return nil
+				return a.showRedacted(&r, out)
 			})
 		})
 	c.Args = cobra.NoArgs
 	f := c.Flags()
 	f.Int64SliceVar(&r.Records, "record", nil, "number of a record")
 	f.StringVar(&r.Case, "case", "", "reference of a case")
+	f.BoolVar(&r.Check, "check", false, "only say what would be taken out")
 	f.BoolVar(&r.Due, "due", false, "what is older than texts are kept")
 	f.StringVar(&r.Reason, "reason", "", "why (needed)")
 	f.StringVar(&r.Operator, "operator", "", "badge of the person who does it")
 	return c
 }
 
+// showRedacted says what was taken out, or would be.
+func (a *app) showRedacted(r *site.Redaction, out *site.Redacted) error {
+	w := a.env.Out
+	verb := "are"
+	if r.Check {
+		verb = "would be"
+		tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+		for _, f := range out.Found {
+			fmt.Fprintf(tw, "%d\t%s\t%s\t%s\n", f.Seq, f.Kind, f.Member, f.Text)
+		}
+		if err := tw.Flush(); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintf(w, "%d texts %s taken out, of %d records\n", out.Texts, verb, len(out.Records))
+	if len(out.By) > 0 {
+		fmt.Fprintf(w, "recorded as %v\n", out.By)
+	}
+	if len(out.Files) > 0 {
+		fmt.Fprintf(w, "drafts and lists of who read what that have one of them, too: %v; such a draft is removed\n", out.Files)
+	}
+	if len(out.Held) > 0 {
+		fmt.Fprintf(w, "legal holds keep the texts of records %v\n", out.Held)
+	}
+	if len(out.Plain) > 0 {
+		fmt.Fprintf(w, "records %v hold a text in themselves, and keep it: an earlier program recorded them, or a station that "+
+			"signs for itself\n", out.Plain)
+	}
+	if len(out.Left) > 0 {
+		fmt.Fprintf(w, "a text that was taken out is still found in: %v\n", out.Left)
+	}
+	if out.Unfinished {
+		return errors.New("the folder is not rid of them yet; a server tries again each hour, and whatever opens the folder next")
+	}
+	return nil
+}
+
 // sayOfTexts records what becomes of texts.
 func (a *app) sayOfTexts(cmd *cobra.Command, operator string, d events.Data) error {
-	return a.folder(cmd, func(s *site.Site) error {
-		rs, err := s.Observe(cmd.Context(), &events.Observation{
-			Station: s.Name(), Kind: d.Kind(), Time: s.Clock().UTC(), Operator: operator, Data: d,
-		})
+	return a.ask(cmd, func(s site.Service) error {
+		r, err := a.byLedger(cmd.Context(), s, operator, d)
 		if err == nil {
-			_, err = fmt.Fprintf(a.env.Out, "recorded as %d\n", rs[0].Seq)
+			_, err = fmt.Fprintf(a.env.Out, "recorded as %d\n", r.Seq)
 		}
 		return err
 	})

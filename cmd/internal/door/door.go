@@ -239,6 +239,10 @@ type Guard struct {
 // Guard puts a door before a mux.
 func (d *Door) Guard(mux shell.Mux, sh *shell.Shell, s *site.Site, watch *Watch) *Guard {
 	d.sh, d.site, d.watch = sh, s, watch
+	s.Aside(func() func() {
+		d.reading.mu.Lock()
+		return d.reading.mu.Unlock
+	})
 	sh.Signed = d.signed
 	return &Guard{d: d, mux: mux}
 }
@@ -488,7 +492,7 @@ func kindsOf(k events.Kind) []Role {
 		return []Role{Leads}
 	case events.KindPersonEntered, events.KindSetEntered, events.KindPlaceEntered, events.KindStationEntered,
 		events.KindSterilizerEntered, events.KindRegistersAdopted,
-		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted:
+		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted, events.KindTextsRedacted:
 		return []Role{Leads, Administers}
 	}
 	return nil

@@ -47,6 +47,7 @@ type Rule struct {
 var (
 	readers  = []Role{Leads, Investigates, Audits}
 	deep     = []Role{Investigates, Audits}
+	keepers  = []Role{Leads, Investigates, Audits, Administers}
 	everyone = Roles()
 )
 
@@ -132,6 +133,12 @@ func boardRules() []Rule {
 		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},
 		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
+		{Pattern: "GET /texts", Roles: keepers, Kept: true},
+		{Pattern: "POST /texts/find", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/hold", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}},
 		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
 	}
@@ -140,7 +147,7 @@ func boardRules() []Rule {
 // programRules: programs. What an observation may be is a rule of its own: see permit.
 func programRules() []Rule {
 	return []Rule{
-		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads}},
+		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads, Administers}},
 		{Pattern: "GET /api/broken", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
 		{Pattern: "GET /api/board", Roles: readers},
@@ -153,6 +160,8 @@ func programRules() []Rule {
 		{Pattern: "POST /api/rebuild", Roles: []Role{Administers}},
 		{Pattern: "GET /api/lists", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /api/policy", Roles: everyone},
+		{Pattern: "GET /api/texts", Roles: keepers, Kept: true},
+		{Pattern: "POST /api/texts/redact", Roles: []Role{Leads, Administers}},
 		{Pattern: "GET /api/stations", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}},
 		{Pattern: "POST /api/stations/retire", Roles: []Role{Administers}},

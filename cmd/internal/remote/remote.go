@@ -3,6 +3,7 @@ package remote
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -138,11 +139,16 @@ func (e *serverError) Error() string { return e.says }
 func (e *serverError) Unwrap() error { return e.is }
 
 func ask[T any](ctx context.Context, c *Client, method, path string, form url.Values) (T, error) {
-	var v T
 	res, err := c.do(ctx, method, path, form, nil)
 	if err != nil {
+		var v T
 		return v, err
 	}
+	return read[T](c, res)
+}
+
+// read reads an answer.
+func read[T any](c *Client, res *http.Response) (v T, err error) {
 	defer res.Body.Close()
 	if err := json.UnmarshalRead(res.Body, &v); err != nil {
 		return v, fmt.Errorf("%s gave an answer that can't be read: %w", c.base, err)
@@ -283,6 +289,24 @@ func (c *Client) Enrol(ctx context.Context, station, key, reason string) (*site.
 func (c *Client) Retire(ctx context.Context, station, reason string) (*site.Receipt, error) {
 	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire",
 		url.Values{"station": {station}, "reason": {reason}})
+}
+
+// Texts implements site.Service.
+func (c *Client) Texts(ctx context.Context) (*site.TextsKept, error) {
+	return ask[*site.TextsKept](ctx, c, http.MethodGet, "/api/texts", nil)
+}
+
+// Redact implements site.Service. What is asked stands in the body: addresses are written down, by the server and on the way.
+func (c *Client) Redact(ctx context.Context, r site.Redaction) (*site.Redacted, error) {
+	raw, err := json.Marshal(r)
+	if err != nil {
+		return nil, err
+	}
+	res, err := c.do(ctx, http.MethodPost, "/api/texts/redact", nil, bytes.NewReader(raw))
+	if err != nil {
+		return nil, err
+	}
+	return read[*site.Redacted](c, res)
 }
 
 // Policy implements site.Service.

@@ -98,7 +98,11 @@ func TestSameAnswers(t *testing.T) {
 		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },
 		"stations": func(x site.Service) (any, error) { return x.Stations(t.Context()) },
 		"policy":   func(x site.Service) (any, error) { return x.Policy(t.Context()) },
-		"rebuild":  func(x site.Service) (any, error) { return x.Rebuild(t.Context(), nil) },
+		"texts":    func(x site.Service) (any, error) { return x.Texts(t.Context()) },
+		"redact": func(x site.Service) (any, error) {
+			return x.Redact(t.Context(), site.Redaction{Case: "K-1", Check: true})
+		},
+		"rebuild": func(x site.Service) (any, error) { return x.Rebuild(t.Context(), nil) },
 	} {
 		here, err := ask(s)
 		if err != nil {
@@ -136,6 +140,10 @@ func TestRefusals(t *testing.T) {
 		"no question": func(x site.Service) error { _, err := x.History(t.Context(), site.Query{}); return err },
 		"evidence": func(x site.Service) error {
 			return x.Evidence(t.Context(), site.Query{Case: "NONE"}, io.Discard)
+		},
+		"redact": func(x site.Service) error {
+			_, err := x.Redact(t.Context(), site.Redaction{Case: "NONE", Reason: "x"})
+			return err
 		},
 		"list": func(x site.Service) error { _, err := x.Lists(t.Context(), "NONE"); return err },
 		"enrol": func(x site.Service) error {

@@ -19,6 +19,11 @@ const mostDifferences = 20
 // same moment, and the two are compared row by row. It says what differs, which only a hand in the file can have done,
 // or a disk that lost it.
 func (s *Site) checkModel(ctx context.Context, fill filler) (problems []ledger.Problem, err error) {
+	ctx, ended, err := s.compares.begin(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = ended(err) }()
 	dir, err := s.roomForModel()
 	if err != nil {
 		return nil, err

@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"maps"
 	"net/url"
 	"os"
@@ -19,18 +18,18 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger/disk"
-	"listbound/ledger/proof"
 	"listbound/projections/facts"
 )
 
 // Redaction says which texts are to be taken out: those of some records, or a case's reference with all texts of its
 // records. Or those that are due: older than the retention that was adopted.
 type Redaction struct {
-	Records  []int64
-	Case     string
-	Due      bool
-	Reason   string
-	Operator string
+	Records  []int64 `json:"records,omitempty"`
+	Case     string  `json:"case,omitempty"`
+	Due      bool    `json:"due,omitzero"`
+	Check    bool    `json:"check,omitzero"` // only say what would be taken out
+	Reason   string  `json:"reason,omitempty"`
+	Operator string  `json:"operator,omitempty"` // badge
 }
 
 // Redacted is what was taken out.
@@ -45,46 +44,78 @@ type Redacted struct {
 	Held []int64 `json:"held,omitempty"`
 	// Left are files of the folder in which one of the texts is still found.
 	Left []string `json:"left,omitempty"`
+	// Unfinished: the records say it, but the read model could not be made anew or a file not be searched. A server tries
+	// again each hour, a start at once.
+	Unfinished bool `json:"unfinished,omitzero"`
+	// Found are the first texts that a check has found, and Files what has one of them besides the file of texts and
+	// the read model: drafts, which are removed, and lists of who read what, in which a word takes its place.
+	Found []FoundText `json:"found,omitempty"`
+	Files []string    `json:"files,omitempty"`
 }
 
-// redactingName is the file that says that a redaction has not ended: what was derived from the texts is made anew at the
-// next start.
+// FoundText is a text that would be taken out, and the first record that has it.
+type FoundText struct {
+	Seq      int64     `json:"seq"`
+	Kind     string    `json:"kind"`
+	Observed time.Time `json:"observed"`
+	Member   string    `json:"member"` // of the record's data, such as reason; case for the reference of a case
+	Text     string    `json:"text"`
+}
+
+// mostFound is how many texts a check names one by one.
+const mostFound = 500
+
+// redactingName is the file that says that a redaction has not ended, and which texts it takes out: what was derived from
+// these is made anew at the next start, where the server does not get to it before.
 const redactingName = "redaction-unfinished"
+
+const redactingHead = "texts are being taken out; the next start ends it\n"
 
 // Redact takes texts out. It first records that it does, then takes them out of the file beside the ledger, makes the read
 // model anew, and takes them out of all else in the folder. Recording waits only for the first part.
 func (s *Site) Redact(ctx context.Context, r Redaction) (*Redacted, error) {
-	if strings.TrimSpace(r.Reason) == "" {
-		return nil, refusal.New("reason is missing: say why texts are taken out")
+	if strings.TrimSpace(r.Reason) == "" && !r.Check {
+		return nil, refusal.Keyed("redact-reason", "reason is missing: say why texts are taken out")
 	}
 	if given := len(r.Records) > 0; given && (r.Case != "" || r.Due) || !given && (r.Case != "") == r.Due {
-		return nil, refusal.New("name records, a case, or what is due: one of the three")
+		return nil, refusal.Keyed("redact-which", "name records, a case, or what is due: one of the three")
 	}
+	s.redacting.Lock()
+	defer s.redacting.Unlock()
 	out, texts, err := s.redactFile(ctx, r)
-	if err != nil || out.Texts == 0 {
+	switch {
+	case err != nil:
 		return out, err
-	}
-	if _, err := s.Rebuild(ctx, nil); err != nil {
-		return out, fmt.Errorf("the texts are taken out, but the read model could not be made anew; it is at the next start: %w", err)
-	}
-	if err := s.sweep(texts); err != nil {
+	case r.Check:
+		out.Files, err = s.find(texts, swept)
 		return out, err
+	case out.Texts == 0:
+		return out, nil
 	}
-	if out.Left, err = s.find(texts); err != nil {
-		return out, err
+	// What is on record is done to the end, whether or not whoever asked is still there to be told.
+	if out.Left, err = s.endRedacting(context.WithoutCancel(ctx)); err != nil {
+		s.opts.Logger.Error("texts are taken out, but the folder is not rid of them yet; it is tried again", "error", err)
+		out.Unfinished = true
 	}
-	return out, errors.Join(removeIfThere(filepath.Join(s.opts.Dir, redactingName)), disk.SyncFolder(s.opts.Dir))
+	return out, nil
 }
 
+// redactFile records that texts are taken out, and takes them out of the file beside the ledger.
 func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string, error) {
+	var due []int64
+	if r.Due { // the whole ledger is read for it, for which nobody should have to wait
+		var err error
+		if due, err = s.due(ctx); err != nil {
+			return nil, nil, err
+		}
+	}
 	s.intake.Lock()
 	defer s.intake.Unlock()
 	in, err := s.begin(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
-	in.redacting = true
-	out, marks, err := s.toRedact(ctx, r)
+	out, marks, err := s.toRedact(ctx, r, due)
 	if err != nil || len(marks) == 0 {
 		return out, nil, err
 	}
@@ -93,32 +124,115 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 		a, _ := s.addenda.disclosed(m)
 		texts = append(texts, a.Text)
 	}
-	for some := range slices.Chunk(marks, events.MaxRedacted) {
-		o := &events.Observation{
-			Station: s.Name(), Kind: events.KindTextsRedacted, Time: s.opts.Clock().UTC(), Operator: r.Operator,
-			Data: &events.TextsRedacted{Marks: some, Reason: r.Reason},
-		}
-		if err := o.Check(); err != nil {
-			return nil, nil, refusal.Because(err)
-		}
-		l := line{n: 1, obs: o}
-		if in.prepare(ctx, &l); l.err != nil {
-			return nil, nil, l.err
-		}
-	}
-	// The mark comes first: whoever starts after a power cut then finishes what the records say.
-	if err := disk.Write(s.opts.Dir, redactingName, []byte("texts are being taken out; the next start ends it\n")); err != nil {
-		return nil, nil, err
-	}
-	stored, err := s.append(ctx, in.entries)
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, a := range stored {
-		out.By = append(out.By, a.Seq)
-	}
 	out.Texts = len(marks)
+	if r.Check {
+		return out, texts, nil
+	}
+	out.Found = nil
+	const together = 20 // records of so many marks each are appended as one
+	for many := range slices.Chunk(marks, together*events.MaxRedacted) {
+		in.redacting = true
+		for some := range slices.Chunk(many, events.MaxRedacted) {
+			o := &events.Observation{
+				Station: s.Name(), Kind: events.KindTextsRedacted, Time: s.opts.Clock().UTC(), Operator: r.Operator,
+				Data: &events.TextsRedacted{Marks: some, Reason: r.Reason},
+			}
+			l := line{n: 1, obs: o, err: refusal.Because(o.Check())}
+			if in.prepare(ctx, &l); l.err != nil {
+				return nil, nil, l.err
+			}
+		}
+		if len(out.By) == 0 { // whoever starts after a power cut then finishes what the records say
+			if err := s.keepUnfinished(texts); err != nil {
+				return nil, nil, err
+			}
+		}
+		stored, err := s.append(ctx, in.entries)
+		if err != nil {
+			return nil, nil, err
+		}
+		for _, a := range stored {
+			out.By = append(out.By, a.Seq)
+		}
+		if in, err = s.begin(ctx); err != nil {
+			return nil, nil, err
+		}
+	}
 	return out, texts, s.addenda.drop(marks)
+}
+
+// keepUnfinished writes down which texts are being taken out, with those of one that was not ended.
+func (s *Site) keepUnfinished(texts []string) error {
+	before, err := s.unfinished()
+	if err != nil {
+		return err
+	}
+	raw, err := json.Marshal(append(before, texts...))
+	if err != nil {
+		return err
+	}
+	return disk.Write(s.opts.Dir, redactingName, append([]byte(redactingHead), raw...))
+}
+
+// unfinished returns the texts of redactions that have not ended. Of one that an earlier program began they are not known.
+func (s *Site) unfinished() (texts []string, err error) {
+	raw, err := os.ReadFile(filepath.Join(s.opts.Dir, redactingName))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	list, ok := bytes.CutPrefix(raw, []byte(redactingHead))
+	if !ok || len(list) == 0 {
+		return nil, nil
+	}
+	if err := json.Unmarshal(list, &texts); err != nil {
+		return nil, fmt.Errorf("%s can't be read: %w", redactingName, err)
+	}
+	return texts, nil
+}
+
+// endRedacting makes anew what was derived from texts that are taken out, and takes them out of what else is in the
+// folder. It returns the files in which one is found nevertheless. The caller holds redacting.
+func (s *Site) endRedacting(ctx context.Context) (left []string, err error) {
+	texts, err := s.unfinished()
+	if err != nil {
+		return nil, err
+	}
+	// A second read model that was begun before has the texts.
+	end := s.compares.bar()
+	defer end()
+	if _, err := s.rebuildAfterOthers(ctx); err != nil {
+		return nil, fmt.Errorf("making the read model anew: %w", err)
+	}
+	texts = s.addenda.silentOn(texts)
+	if err := s.sweep(texts); err != nil {
+		return nil, err
+	}
+	if left, err = s.find(texts, everywhere); err != nil {
+		return nil, err
+	}
+	return left, s.ended()
+}
+
+// silentOn returns those texts that nothing that is left says, each once. What another record says too, such as a
+// reason that many give, is still to be found everywhere, and rightly.
+func (a *addenda) silentOn(texts []string) []string {
+	a.mu.RLock()
+	defer a.mu.RUnlock()
+	said := make(map[string]bool, len(a.byMark))
+	for _, x := range a.byMark {
+		said[x.Text] = true
+	}
+	var out []string
+	for _, text := range texts {
+		if !said[text] {
+			said[text] = true
+			out = append(out, text)
+		}
+	}
+	return out
 }
 
 func removeIfThere(path string) error {
@@ -147,15 +261,47 @@ func (a *addenda) drop(marks []string) error {
 // endRedaction ends at a start what a power cut kept a redaction from: texts that the records say are taken out are, and
 // the read model is made anew.
 func (s *Site) endRedaction(ctx context.Context) error {
-	path := filepath.Join(s.opts.Dir, redactingName)
-	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) || s.ledger.FilesOnly() {
-		return nil
+	if there, err := s.hasUnfinished(); err != nil || !there || s.ledger.FilesOnly() {
+		return err
 	}
-	said, err := s.saidOfTexts(ctx)
+	texts, err := s.dropRecorded(ctx)
 	if err != nil {
 		return err
 	}
-	var marks, texts []string
+	if err := s.refill(ctx, nil); err != nil {
+		return err
+	}
+	if err := s.sweep(s.addenda.silentOn(texts)); err != nil {
+		return err
+	}
+	return s.ended()
+}
+
+func (s *Site) hasUnfinished() (bool, error) {
+	_, err := os.Stat(filepath.Join(s.opts.Dir, redactingName))
+	if errors.Is(err, os.ErrNotExist) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// ended says that all redactions have ended.
+func (s *Site) ended() error {
+	return errors.Join(removeIfThere(filepath.Join(s.opts.Dir, redactingName)), disk.SyncFolder(s.opts.Dir))
+}
+
+// dropRecorded takes out of the file beside the ledger what the records say is taken out, and returns the texts of
+// redactions that have not ended.
+func (s *Site) dropRecorded(ctx context.Context) ([]string, error) {
+	texts, err := s.unfinished()
+	if err != nil {
+		return nil, err
+	}
+	said, err := s.saidOfTexts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var marks []string
 	for _, x := range said {
 		if d, ok := x.Data.(*events.TextsRedacted); ok {
 			for _, m := range d.Marks {
@@ -165,25 +311,15 @@ func (s *Site) endRedaction(ctx context.Context) error {
 			}
 		}
 	}
-	if err := s.addenda.drop(marks); err != nil {
-		return err
+	if len(marks) == 0 {
+		return texts, nil
 	}
-	if err := s.refill(ctx, nil); err != nil {
-		return err
-	}
-	if err := s.sweep(texts); err != nil {
-		return err
-	}
-	return errors.Join(removeIfThere(path), disk.SyncFolder(s.opts.Dir))
+	return texts, s.addenda.drop(marks)
 }
 
 // saidOfTexts returns the events about redactions, holds and retention, in order.
 func (s *Site) saidOfTexts(ctx context.Context) (out []*events.Event, err error) {
-	m := s.current()
-	if m == nil {
-		return nil, refusal.ErrClosed
-	}
-	seqs, err := m.SaidOfTexts(ctx)
+	seqs, err := Answer(s, func(v *View) ([]int64, error) { return v.SaidOfTexts(ctx) })
 	if err != nil {
 		return nil, err
 	}
@@ -195,6 +331,12 @@ func (s *Site) saidOfTexts(ctx context.Context) (out []*events.Event, err error)
 		out = append(out, e)
 	}
 	return out, nil
+}
+
+// Texts implements Service.
+func (s *Site) Texts(ctx context.Context) (*TextsKept, error) {
+	holds, kept, err := s.Holds(ctx)
+	return &TextsKept{Days: int64(kept / (24 * time.Hour)), Holds: holds}, err
 }
 
 // Holds returns the legal holds that are in force, by name, and for how long texts are kept, 0 for good.
@@ -221,19 +363,19 @@ func (s *Site) Holds(ctx context.Context) (holds []*events.HoldPlaced, kept time
 }
 
 // toRedact finds the marks that are asked for, none of which may be held.
-func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, error) {
-	holds, kept, err := s.Holds(ctx)
+func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacted, []string, error) {
+	holds, _, err := s.Holds(ctx)
 	if err != nil {
 		return nil, nil, err
 	}
 	out := &Redacted{}
-	marks := make(map[string]bool)
+	marks, listed := make(map[string]bool), make(map[string]bool)
 	if r.Case != "" {
 		for _, m := range s.addenda.ofCase(r.Case) {
 			marks[m] = true
 		}
 	}
-	seqs, err := s.recordsToRedact(ctx, r, kept)
+	seqs, err := s.recordsToRedact(ctx, r, due)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -248,7 +390,7 @@ func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, 
 				out.Held = append(out.Held, seq)
 				continue
 			}
-			return nil, nil, refusal.New("legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
+			return nil, nil, refusal.Keyed("redact-held", "legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
 				h.Hold, seq, h.Reason)
 		}
 		text, err := events.Text(note)
@@ -261,6 +403,10 @@ func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, 
 			if !ok || a.Name == events.AddendumCase && r.Case == "" {
 				continue // of single records the case stays: it is that of others too
 			}
+			if !listed[m] && len(out.Found) < mostFound {
+				listed[m] = true
+				out.Found = append(out.Found, FoundText{seq, string(signed.Kind()), signed.Time, a.Name, a.Text})
+			}
 			marks[m], found = true, true
 		}
 		if found {
@@ -271,11 +417,11 @@ func (s *Site) toRedact(ctx context.Context, r Redaction) (*Redacted, []string, 
 		}
 	}
 	if len(marks) == 0 && len(out.Plain) > 0 {
-		return nil, nil, refusal.New("what was recorded as record %d is in the record itself, since an earlier program recorded it or "+
-			"its station signs for itself: it can't be taken out", out.Plain[0])
+		return nil, nil, refusal.Keyed("redact-plain", "what was recorded as record %d is in the record itself, since an earlier "+
+			"program recorded it or its station signs for itself: it can't be taken out", out.Plain[0])
 	}
 	if len(marks) == 0 && !r.Due {
-		return nil, nil, refusal.New("there is no text to take out")
+		return nil, nil, refusal.Keyed("redact-none", "there is no text to take out")
 	}
 	return out, slices.Sorted(maps.Keys(marks)), nil
 }
@@ -301,7 +447,7 @@ func plainText(e *events.Event) (plain bool) {
 }
 
 // recordsToRedact returns the records that are meant.
-func (s *Site) recordsToRedact(ctx context.Context, r Redaction, kept time.Duration) ([]int64, error) {
+func (s *Site) recordsToRedact(ctx context.Context, r Redaction, due []int64) ([]int64, error) {
 	switch {
 	case r.Case != "":
 		found, err := s.current().Source(ctx).Facts(facts.DimCase, r.Case)
@@ -311,35 +457,15 @@ func (s *Site) recordsToRedact(ctx context.Context, r Redaction, kept time.Durat
 		}
 		slices.Sort(seqs)
 		return slices.Compact(seqs), err
-	case !r.Due:
-		for _, seq := range r.Records {
-			if seq < 1 || seq > s.ledger.Size() {
-				return nil, refusal.New("there is no record %d", seq)
-			}
-		}
-		return r.Records, nil
-	case kept == 0:
-		return nil, refusal.New("no retention is adopted: texts are kept without an end")
+	case r.Due:
+		return due, nil
 	}
-	// A case's reference stays while its records do: what is due here are texts.
-	var seqs []int64
-	before := s.opts.Clock().Add(-kept)
-	err := s.ledger.Scan(ctx, 1, func(seq int64, record []byte) error {
-		n, _, _, err := proof.SplitArrival(s.Name(), record)
-		if err != nil {
-			return err
+	for _, seq := range r.Records {
+		if seq < 1 || seq > s.ledger.Size() {
+			return nil, refusal.Keyed("redact-no-record", "there is no record %d", seq)
 		}
-		text, err := events.Text(n)
-		if err != nil || len(events.Marks(text)) == 0 {
-			return nil //nolint:nilerr // what is no event has no texts
-		}
-		e, err := events.ParseNote(n)
-		if err == nil && e.Time.Before(before) && !e.Kind().SaysOfTexts() {
-			seqs = append(seqs, seq)
-		}
-		return nil
-	})
-	return seqs, err
+	}
+	return r.Records, nil
 }
 
 // forms returns how a text may stand in a file: as it is, in JSON, in an address.
@@ -401,75 +527,4 @@ func inBase64(text string) (out [][]byte) {
 		out = append(out, []byte(b), []byte(strings.NewReplacer("+", "-", "/", "_").Replace(b)))
 	}
 	return out
-}
-
-// sweep takes texts out of what else lies in the folder: a draft that has one is removed, and in the lists of who read
-// what a word stands for it.
-func (s *Site) sweep(texts []string) error {
-	return s.eachFile(func(rel, path string) error {
-		top, _, _ := strings.Cut(filepath.ToSlash(rel), "/")
-		draft, reads := top == "drafts", top == "door" && strings.HasSuffix(rel, ".jsonl")
-		if !draft && !reads {
-			return nil
-		}
-		raw, err := os.ReadFile(path)
-		if errors.Is(err, os.ErrNotExist) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		clean := raw
-		for _, text := range texts {
-			for _, f := range forms(text) {
-				if draft && bytes.Contains(append([]byte(rel+"\n"), raw...), f) {
-					return os.Remove(path)
-				}
-				clean = bytes.ReplaceAll(clean, f, []byte("redacted"))
-			}
-		}
-		if bytes.Equal(clean, raw) {
-			return nil
-		}
-		return disk.Write(filepath.Dir(path), filepath.Base(path), clean)
-	})
-}
-
-// find returns the files in which one of the texts is still found.
-func (s *Site) find(texts []string) (left []string, err error) {
-	var wanted [][]byte
-	for _, text := range texts {
-		wanted = append(wanted, forms(text)...)
-	}
-	err = s.eachFile(func(rel, path string) error {
-		raw, err := os.ReadFile(path)
-		if errors.Is(err, os.ErrNotExist) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		if slices.ContainsFunc(wanted, func(w []byte) bool { return bytes.Contains(raw, w) || strings.Contains(rel, string(w)) }) ||
-			slices.ContainsFunc(texts, func(text string) bool { return saidInBase64(raw, text) }) {
-			left = append(left, filepath.ToSlash(rel))
-		}
-		return nil
-	})
-	return left, err
-}
-
-func (s *Site) eachFile(do func(rel, path string) error) error {
-	return filepath.WalkDir(s.opts.Dir, func(path string, d fs.DirEntry, err error) error {
-		if errors.Is(err, os.ErrNotExist) || err == nil && !d.Type().IsRegular() {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		rel, err := filepath.Rel(s.opts.Dir, path)
-		if err != nil {
-			return err
-		}
-		return do(rel, path)
-	})
 }

@@ -36,6 +36,10 @@ type Service interface {
 	Enrol(ctx context.Context, station, key, reason string) (*Receipt, error)
 	Retire(ctx context.Context, station, reason string) (*Receipt, error)
 	Policy(ctx context.Context) (*PolicyInForce, error)
+	// Texts says what keeps the texts beside the ledger.
+	Texts(ctx context.Context) (*TextsKept, error)
+	// Redact takes texts out for good, or says what it would take out.
+	Redact(ctx context.Context, r Redaction) (*Redacted, error)
 	Close() error
 }
 
@@ -149,6 +153,12 @@ func KeysOf(st *Station) (proof.Keys, error) {
 		since = f.ReplacedBy
 	}
 	return keys, nil
+}
+
+// TextsKept says what keeps the texts beside the ledger.
+type TextsKept struct {
+	Days  int64                `json:"days"` // for how long they are kept; 0: without an end
+	Holds []*events.HoldPlaced `json:"holds"`
 }
 
 // PolicyInForce is a policy and where it comes from.

@@ -84,6 +84,10 @@ type Site struct {
 	waited     time.Time              // when somebody last had to wait for lines of a file
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	rebuilding sync.Mutex             // held by the one rebuild that runs
+	redacting  sync.Mutex             // held by the one redaction that runs; taken before the locks above
+	compares   compares
+	asideMu    sync.Mutex
+	aside      []func() (release func()) // see Aside
 	// modelMu guards the pointer; a rebuild puts another model in its place.
 	modelMu sync.RWMutex
 	model   *readmodel.Model
@@ -384,6 +388,18 @@ func (s *Site) Rebuild(ctx context.Context, progress Progress) (int64, error) {
 		return 0, ErrRebuilding
 	}
 	defer s.rebuilding.Unlock()
+	return s.rebuild(ctx, progress)
+}
+
+// rebuildAfterOthers is Rebuild that waits for one that runs: that one may have read what is gone since.
+func (s *Site) rebuildAfterOthers(ctx context.Context) (int64, error) {
+	s.rebuilding.Lock()
+	defer s.rebuilding.Unlock()
+	return s.rebuild(ctx, nil)
+}
+
+// rebuild is Rebuild. The caller holds rebuilding.
+func (s *Site) rebuild(ctx context.Context, progress Progress) (int64, error) {
 	path, err := s.fillAnew(ctx, progress)
 	if err != nil {
 		return 0, err

@@ -5,6 +5,7 @@ package web
 import (
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/url"
@@ -116,6 +117,8 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.Lists(r.Context(), r.URL.Query().Get("list"))
 	}))
 	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
+	mux.HandleFunc("GET /api/texts", answer(srv, func(r *http.Request) (any, error) { return s.Texts(r.Context()) }))
+	mux.HandleFunc("POST /api/texts/redact", answer(srv, srv.redact))
 	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) {
 		return s.Stations(r.Context())
 	}))
@@ -371,6 +374,20 @@ func (s *Server) rebuild(r *http.Request) (any, error) {
 		n, err := s.site.Rebuild(r.Context(), nil)
 		return Rebuilt{Records: n}, err
 	})
+}
+
+// redact reads from the body what is to be taken out: an address would be written down.
+func (s *Server) redact(r *http.Request) (any, error) {
+	const most = 1 << 20
+	raw, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))
+	if err != nil {
+		return nil, err
+	}
+	var asked site.Redaction
+	if err := json.Unmarshal(raw, &asked, json.RejectUnknownMembers(true)); err != nil {
+		return nil, refusal.New("this is no JSON object with records, case or due, and check, reason and operator")
+	}
+	return s.site.Redact(r.Context(), asked)
 }
 
 // Rebuilt answers a rebuild.

@@ -154,6 +154,7 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	for _, lang := range s.Local().Languages() {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
+	s.Aside(d.standAside)
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,
@@ -231,6 +232,23 @@ func (d *Desk) lock(key string) func() {
 	l := &d.locks[maphash.String(d.seed, key)%uint64(len(d.locks))]
 	l.Lock()
 	return l.Unlock
+}
+
+// standAside returns when no draft is being written, and lets none be written until the release.
+func (d *Desk) standAside() (release func()) {
+	var held []*sync.Mutex
+	for i := range d.locks {
+		held = append(held, &d.locks[i])
+	}
+	held = append(held, &d.workers, &d.knownMu) // in the order in which one is taken while another is held
+	for _, l := range held {
+		l.Lock()
+	}
+	return func() {
+		for _, l := range held {
+			l.Unlock()
+		}
+	}
 }
 
 // visit is one request at a station.
