@@ -84,7 +84,8 @@ func turnOf(n int, at time.Time) []string {
 		counts = append(counts, fmt.Sprintf(`{"line":%d,"counted":4}`, i+1))
 	}
 	count := func(stage string) string {
-		return fmt.Sprintf(`"data":{"case":"K-%d","stage":%q,"sheet":"screen","counter":"B-1","witness":"B-2","counts":[%s]}`, n, stage, strings.Join(counts, ","))
+		return fmt.Sprintf(`"data":{"case":"K-%d","stage":%q,"sheet":"screen","counter":"B-1","witness":"B-2","counts":[%s]}`,
+			n, stage, strings.Join(counts, ","))
 	}
 	set := fmt.Sprintf("LAP-%03d", n%100)
 	steps := []struct{ station, kind, rest string }{
@@ -132,8 +133,8 @@ func oneLineList(at time.Time) string {
 	for i := range 20 {
 		lines = append(lines, fmt.Sprintf(`{"line":%d,"item":"FCP-%03d","description":"Forceps, curved, 12.5 cm","quantity":4}`, i+1, i))
 	}
-	return fmt.Sprintf(`{"station":"north/packing-1","kind":"list.issued","time":%q,"data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[%s]}}`,
-		at.Format(time.RFC3339), strings.Join(lines, ","))
+	return fmt.Sprintf(`{"station":"north/packing-1","kind":"list.issued","time":%q,`+
+		`"data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[%s]}}`, at.Format(time.RFC3339), strings.Join(lines, ","))
 }
 
 func recordOne(b *testing.B, s *site.Site, line string) {
