@@ -113,6 +113,7 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return fmt.Errorf("read model: %w", err)
 	}
 	m.pos += int64(b.Len())
+	m.remember(b)
 	switch {
 	case m.world.Len() > m.maxWorld:
 		return m.endBulk(ctx)
@@ -120,6 +121,19 @@ func (m *Model) Apply(ctx context.Context, b *Batch) error {
 		return m.index(ctx)
 	}
 	return nil
+}
+
+// remember keeps what was applied for those who will ask for it. A rebuild has no use for that.
+func (m *Model) remember(b *Batch) {
+	if m.bulk {
+		return
+	}
+	for i := max(0, b.Len()-recentLen); i < b.Len(); i++ {
+		r := &b.records[i]
+		if r.parsed.Err == nil && r.parsed.Event != nil {
+			m.recent.put(facts.Fact{Seq: b.first + int64(i), Recorded: r.recorded, Event: r.parsed.Event})
+		}
+	}
 }
 
 // forget goes back to what is committed after a failed batch: the audit and

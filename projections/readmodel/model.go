@@ -75,7 +75,8 @@ type Model struct {
 	maxWorld    int         // maxWorld, less in tests
 	corrections atomic.Bool // an event.corrected has been applied
 	registers   atomic.Bool // a registers.adopted has been applied
-	writer      *writer     // nil before the first transaction
+	recent      recentFacts
+	writer      *writer // nil before the first transaction
 	stmtMu      sync.Mutex
 	stmts       map[string]*sql.Stmt // of read, by text
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/google/uuid"
@@ -209,6 +210,33 @@ func (s *source) fact(seq, remarks int64) (facts.Fact, error) {
 	if f, ok := s.seen[seq]; ok {
 		return f, nil
 	}
+	f, ok := s.model.recent.get(seq)
+	if !ok {
+		var err error
+		if f, err = s.read(seq); err != nil || f.Event == nil {
+			return facts.Fact{}, err
+		}
+		s.model.recent.put(f)
+	}
+	f.Remarks = events.Remark(remarks & allRemarks)
+	if remarks&remarkedBefore != 0 {
+		was, err := s.model.was(s.ctx, seq)
+		if err != nil {
+			return facts.Fact{}, err
+		}
+		f.Was = was
+	}
+	if len(s.seen) >= maxSeen {
+		clear(s.seen)
+		s.reader = events.NewReader() // it keeps strings
+	}
+	s.seen[seq] = f
+	return f, nil
+}
+
+// read reads one fact from the ledger, less its remarks. It has no event where the record is none: that is kept and
+// reported by its remark; no judgement can use it.
+func (s *source) read(seq int64) (facts.Fact, error) {
 	rec, err := s.recs.Read(seq)
 	if err != nil {
 		return facts.Fact{}, fmt.Errorf("reading record %d: %w", seq, err)
@@ -219,21 +247,45 @@ func (s *source) fact(seq, remarks int64) (facts.Fact, error) {
 	}
 	p := parseObserved(s.reader, s.disclosed, n)
 	if p.Err != nil {
-		// Not an event at all. It is kept and reported by its remark; no judgement can use it.
 		return facts.Fact{}, nil
 	}
-	f := facts.Fact{Seq: seq, Recorded: at, Remarks: events.Remark(remarks & allRemarks), Event: p.Event}
-	if remarks&remarkedBefore != 0 {
-		if f.Was, err = s.model.was(s.ctx, seq); err != nil {
-			return facts.Fact{}, err
+	return facts.Fact{Seq: seq, Recorded: at, Event: p.Event}, nil
+}
+
+// recentFacts keeps facts that were read or applied lately, less their remarks, for all who ask: the pages of a day ask
+// for the same ones again and again, and the newest bundle of records is read whole for each. Nobody changes an event.
+type recentFacts struct {
+	mu          sync.Mutex
+	now, before map[int64]facts.Fact // before was full
+}
+
+// recentLen is how many are kept at least; twice as many at most.
+const recentLen = 4096
+
+func (r *recentFacts) get(seq int64) (facts.Fact, bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f, ok := r.now[seq]
+	if !ok {
+		if f, ok = r.before[seq]; ok {
+			r.keep(f)
 		}
 	}
-	if len(s.seen) >= maxSeen {
-		clear(s.seen)
-		s.reader = events.NewReader() // it keeps strings
+	return f, ok
+}
+
+func (r *recentFacts) put(f facts.Fact) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f.Remarks, f.Was = 0, nil
+	r.keep(f)
+}
+
+func (r *recentFacts) keep(f facts.Fact) {
+	if r.now == nil || len(r.now) >= recentLen {
+		r.now, r.before = make(map[int64]facts.Fact), r.now
 	}
-	s.seen[seq] = f
-	return f, nil
+	r.now[f.Seq] = f
 }
 
 // idBytes returns a UUID's 16 bytes; empty for "" and for what is no UUID.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"maps"
 	"net/http"
+	"os"
 	"slices"
 	"time"
 
@@ -307,12 +308,40 @@ func (s *Site) Stations(ctx context.Context) ([]Station, error) {
 			for i, k := range s.keys[1:] {
 				st.Former = append(st.Former, FormerKey{Key: s.keys[i].Text, ReplacedBy: k.Since})
 			}
-		} else if here, err := ledger.VerifierKey(s.keyPath(k.Name)); err == nil {
-			st.Here = here == k.Key
+		} else {
+			st.Here = s.keyHere(k.Name) == k.Key
 		}
 		out = append(out, st)
 	}
 	return out, nil
+}
+
+// readKey is the public half of a key's file, and which state of the file it was read from.
+type readKey struct {
+	text string
+	at   time.Time
+	size int64
+}
+
+// keyHere returns the public half of the key kept here for a station, "" where there is none to read. Each page asks for it,
+// so a file is read again only when it has changed.
+func (s *Site) keyHere(station string) string {
+	path := s.keyPath(station)
+	info, err := os.Stat(path)
+	if err != nil {
+		return ""
+	}
+	if k, ok := s.keysHere.Load(station); ok {
+		if k := k.(readKey); k.at.Equal(info.ModTime()) && k.size == info.Size() {
+			return k.text
+		}
+	}
+	text, err := ledger.VerifierKey(path)
+	if err != nil {
+		return ""
+	}
+	s.keysHere.Store(station, readKey{text, info.ModTime(), info.Size()})
+	return text
 }
 
 // Policy implements Service.

@@ -100,6 +100,8 @@ type Site struct {
 	words     *words.Judgement
 	local     *words.Judgement
 
+	keysHere sync.Map // readKey, by station
+
 	badges  map[string]bool // codes that stood for people: whether each is a set's; held with intake
 	namesMu sync.Mutex      //  held while the names of people are read or written
 
