@@ -120,11 +120,11 @@ func parseLabel(s string) (Scan, error) {
 		}
 		switch k.kind {
 		case ScanSet:
-			return Scan{Kind: ScanSet, Symbol: ScanLabel, Value: id}, nil
+			return Scan{Kind: ScanSet, Symbol: ScanLabel, Value: id, labelled: true}, nil
 		case ScanTag, ScanOuter:
-			return Scan{Kind: ScanSet, Symbol: k.kind, Value: id}, nil
+			return Scan{Kind: ScanSet, Symbol: k.kind, Value: id, labelled: true}, nil
 		}
-		return Scan{Kind: k.kind, Value: id}, nil
+		return Scan{Kind: k.kind, Value: id, labelled: true}, nil
 	}
 	return Scan{}, fmt.Errorf("the label is of a kind %q not known here: it was printed by a newer program", letter)
 }

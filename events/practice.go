@@ -70,6 +70,10 @@ func practiceLabel(s string) (Scan, error) {
 // practice is read there and nowhere else.
 func RecognisePractice(scan string) ([]Scan, error) { return recogniseAll(scan) }
 
+// Real reports whether a scan is of a count sheet or label that was printed by this program, and not for practice. Of a
+// plain identifier or another maker's symbol that can't be told.
+func (s Scan) Real() bool { return (s.Kind == ScanSheet || s.labelled) && !s.practice }
+
 func refusePractice(all []Scan) error {
 	for _, s := range all {
 		if s.practice {

@@ -51,6 +51,7 @@ type Scan struct {
 	Page, Pages int
 
 	practice bool   // printed for practice
+	labelled bool   // on a label of this program
 	symbol   int    // which symbol of the scan named it
 	plain    string // the text, where it could just as well be a plain identifier
 }

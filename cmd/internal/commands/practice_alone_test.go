@@ -56,10 +56,18 @@ func fillTwice(t *testing.T, a *app, real *site.Site, set string) {
 // and whatever is done there leaves the real ledger and its drafts as they were.
 func TestPracticeReachesNothing(t *testing.T) {
 	a, real := practised(t)
-	set, err := events.LabelText(events.ScanSet, "LAP-001")
-	if err != nil {
-		t.Fatal(err)
+	printed := func(kind events.ScanKind, id string) string {
+		t.Helper()
+		text, err := events.LabelText(kind, id)
+		if err == nil {
+			text, err = events.PracticeText(text)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
 	}
+	set := printed(events.ScanSet, "LAP-001")
 	fillTwice(t, a, real, set)
 	p, err := a.openPractice(t.Context(), real, func(int64) { t.Error("filled again") })
 	if err != nil {
@@ -88,7 +96,7 @@ func TestPracticeReachesNothing(t *testing.T) {
 	}
 	tab.Open(srv.URL + "/practice/at/south/or-1/storage")
 	tab.AwaitText("#bench", "LAP-001") // still lies there
-	tab.Type("X9BB-19\r")
+	tab.Type(printed(events.ScanBadge, "B-1") + "\r")
 	markedEverywhere(t, tab, srv.URL)
 	tab.Shot("practice-tablet")
 	res, err := http.Post(srv.URL+"/practice/at/south/or-1/storage/do", "application/json",

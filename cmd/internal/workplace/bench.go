@@ -976,7 +976,7 @@ func (v *visit) codeIn(text string) string {
 			continue
 		}
 		all, err := v.read(text[from:])
-		if errors.Is(err, events.ErrPractice) {
+		if errors.Is(err, events.ErrPractice) || errors.Is(err, errRealPaper) {
 			return text[from:]
 		}
 		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || strings.HasPrefix(text[from:], "X9")) {
@@ -1001,19 +1001,29 @@ func (v *visit) recogniseLast(text string) ([]events.Scan, error) {
 	if code := v.codeIn(text); code != "" && (err != nil || len(scans) == 1 && scans[0].Kind == events.ScanPlain) {
 		scans, err = v.read(code)
 	}
-	if errors.Is(err, events.ErrPractice) {
+	switch {
+	case errors.Is(err, events.ErrPractice):
 		return nil, v.sayNo("practice-paper")
+	case errors.Is(err, errRealPaper):
+		return nil, v.sayNo("real-paper")
 	}
 	return scans, err
 }
 
+// errRealPaper refuses what was printed for real work where people practise: who works there by mistake believes it recorded.
+var errRealPaper = errors.New("this was not printed for practice")
+
 // read tells what was scanned. What was printed for practice is read where people
-// practise, and nowhere else.
+// practise, and nowhere else; what was printed for real work is not read there.
 func (v *visit) read(text string) ([]events.Scan, error) {
-	if v.d.opts.Practice {
-		return events.RecognisePractice(text)
+	if !v.d.opts.Practice {
+		return events.RecogniseAll(text)
 	}
-	return events.RecogniseAll(text)
+	all, err := events.RecognisePractice(text)
+	if slices.ContainsFunc(all, events.Scan.Real) {
+		return nil, errRealPaper
+	}
+	return all, err
 }
 
 // How many characters a sheet code has, and the symbol on a page of a sheet.

@@ -188,6 +188,16 @@ func TestPracticePaper(t *testing.T) {
 		if strings.Contains(fmt.Sprint(a["words"]), "PRACTICE") || a["kind"] == nil {
 			t.Errorf("a %s for practice, where people practise: %v", kind, a)
 		}
+		h.url = practice.URL
+		for _, place := range []string{"opening", "storage", "sealing", "packing", "sterilizer", "close", "count", "return", "pieces"} {
+			s := &scanner{h: h, path: "/practice/at/north/or-3/" + place, n: len(kind)*10 + 5}
+			for _, a := range []map[string]any{s.scan(text), s.scan(strings.ToLower(text)), s.scan("12" + text)} {
+				if a["status"] != "broken" || !strings.Contains(fmt.Sprint(a["words"]), "this page is PRACTICE") {
+					t.Errorf("%s of a real %s, where people practise: %v, %v", place, kind, a["status"], a["words"])
+				}
+			}
+		}
+		h.url = url
 	}
 	if h.size() != before {
 		t.Error("something was recorded")
