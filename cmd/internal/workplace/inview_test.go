@@ -121,6 +121,9 @@ func (q *asker) opening() {
 	h.open("LAP-014", "K-1")
 	q.scan(label(h.t, events.ScanCase, "K-I"))
 	q.do("case-is", "value", "K-1")
+	h.after(26 * time.Hour) // and one that was begun on another day
+	q.scan(label(h.t, events.ScanCase, "K-1"))
+	q.do("old-case", "value", "K-1")
 	q.scan(q.tag("LAP-014"), q.outer("LAP-014"), h.codes["LAP-014"], "1", "*1", q.badge("B-1"))
 	q.do("twice")
 	q.scan("")

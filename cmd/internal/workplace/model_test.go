@@ -168,7 +168,7 @@ func (w *walk) undo() {
 type kept struct {
 	records map[events.Kind]int
 	learned map[string]map[events.ScanKind]bool // what plain codes are, as people have said
-	cases   map[string]bool                     // that sets were opened for
+	cases   map[string]time.Time                // that sets were opened for, and since when
 	tried   map[string]int                      // what happened beside records, and how often
 }
 
@@ -549,7 +549,7 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 	case corrected > 0:
 		w.before = nil
 		if m, ok := w.p.(*readingModel); ok {
-			m.takenBack()
+			m.takenBack(w)
 		}
 	case records > 0 && records != w.p.each():
 		w.fail("recorded: %d; said was %d", records, w.p.each())
@@ -603,7 +603,7 @@ func (w *walk) meaning(s step, shown, a answer) step {
 			w.plain = s.text
 		}
 		kind, _ := a["kind"].(string)
-		if w.kept.cases[s.text] && kind == string(events.ScanCase) {
+		if _, known := w.kept.cases[s.text]; known && kind == string(events.ScanCase) {
 			s.kind, s.id = events.ScanCase, s.text
 		}
 		for _, shape := range []string{s.text, events.CodeShape(s.text)} {

@@ -35,6 +35,8 @@ type readingModel struct {
 	opened       map[string]string // the case that each set is open for
 	last, before string            // the set that was opened last, and the case that it was open for before
 	twice        bool              // it was said that it was opened once more
+	begun        string            // the case that the set which was opened last was the first of
+	old          string            // the case of another day that was said to be the same
 }
 
 // newReadingModel begins with sets that are packed, sealed and sterilized anew.
@@ -70,6 +72,7 @@ func (m *readingModel) asked(w *walk, shown answer) (s step, ok bool) {
 		step
 	}{
 		{"nothing was recorded", step{verb: "do", action: pick(w, "read-again", "as-read", "as-read")}},
+		{"Is it the same case?", step{verb: "do", action: pick(w, "old-case", "old-case", "next-case"), fields: shown.choice("old-case")}},
 		{"Was it opened a second time?", step{verb: "do", action: pick(w, "twice", "forget")}},
 		{": scan the outer label", pick(w, step{verb: "scan", text: "(8004)" + set, kind: events.ScanSet, id: set},
 			step{verb: "do", action: "no-outer", fields: yes})},
@@ -140,15 +143,18 @@ func (w *walk) neverPacked() step {
 }
 
 func (m *readingModel) clear() {
-	*m = readingModel{where: m.where, ref: m.ref, opened: m.opened, last: m.last, before: m.before}
+	*m = readingModel{where: m.where, ref: m.ref, old: m.old, begun: m.begun, opened: m.opened, last: m.last, before: m.before}
 }
 
 // takenBack is told when the last record was taken back.
-func (m *readingModel) takenBack() {
+func (m *readingModel) takenBack(w *walk) {
 	if m.last != "" {
 		m.opened[m.last] = m.before
+		if m.begun != "" {
+			w.kept.cases[m.begun] = time.Time{} // a case still, and who knows since when
+		}
 	}
-	m.last = ""
+	m.last, m.begun = "", ""
 }
 
 // leave is what time does: what was read and not recorded is asked about.
@@ -158,7 +164,7 @@ func (m *readingModel) leave(w *walk) {
 		m.left = w.active
 	}
 	if w.day(w.h.clock()) != w.day(w.active) {
-		m.ref = ""
+		m.ref, m.old = "", ""
 	}
 }
 
@@ -190,7 +196,12 @@ func (m *readingModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "twice" && shown.says("Was it opened a second time?"):
 		m.twice = true
 	case s.kind == events.ScanCase && m.where == "opening":
+		if m.ref != s.id {
+			m.old = ""
+		}
 		m.ref = s.id
+	case s.action == "old-case" && m.ref != "" && s.fields["value"] == m.ref:
+		m.old = m.ref
 	case s.kind == events.ScanSet:
 		m.readSet(s)
 	case s.kind == events.ScanSheet:
@@ -217,7 +228,7 @@ func (m *readingModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "anyway" && m.where == "opening":
 		m.anyway, m.aside = found(shown), false
 	case s.action == "next-case" && m.where == "opening":
-		m.ref = ""
+		m.ref, m.old = "", ""
 	case s.action == "forget", s.action == "clear" && !a.says("Answer the STOP"):
 		m.clear()
 	}
@@ -333,7 +344,13 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 		if m.opened[m.set()] == ref && !m.twice {
 			w.fail("%s is open for %s, and nobody said that it was opened again", m.set(), ref)
 		}
-		w.kept.cases[ref] = true
+		since := w.kept.cases[ref]
+		if !since.IsZero() && w.day(since) != w.day(w.at) && m.old != ref {
+			w.fail("opened for %s, which was begun on another day, and nobody said that it is the same", ref)
+		}
+		if m.begun = ""; since.IsZero() {
+			w.kept.cases[ref], m.begun = e.Time, ref
+		}
 		m.last, m.before = m.set(), m.opened[m.set()]
 		m.opened[m.set()] = ref
 		if tag == "" && !m.noTag || outer == "" && !m.noOuter {

@@ -13,6 +13,7 @@ import (
 type opening struct {
 	reading
 	Closed bool `json:"closed,omitempty"` // the case is closed, and a person said that it is the right one
+	Old    bool `json:"old,omitempty"`    // the case was begun on another day, and a person said that it is the same
 	// Twice is the turn that is open already for the case, where a person said that it was opened again.
 	Twice string `json:"twice,omitempty"`
 }
@@ -62,6 +63,7 @@ func openingActs() map[string]action[opening] {
 		"as-read":     (*opening).asRead,
 		"next-case":   (*opening).nextCase,
 		"closed-case": (*opening).keepClosedCase,
+		"old-case":    (*opening).keepOldCase,
 		"case-is":     (*opening).caseIs,
 		"where":       (*opening).takeWhere,
 		"case":        (*opening).takeCase,
@@ -73,14 +75,14 @@ func (b *opening) wants() []want {
 	return wanted(events.ScanSet, events.ScanCase, events.ScanBadge, events.ScanSeal, events.ScanShort, events.ScanPlace)
 }
 
-func (b *opening) clear() { *b = opening{reading: b.kept()} }
+func (b *opening) clear() { *b = opening{reading: b.kept(), Old: b.Old} }
 
 func (b *opening) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
 
 // refresh drops the case of another day, and one that was closed meanwhile.
 func (b *opening) refresh(v *visit) error {
 	if !v.today(b.Active) {
-		b.Case, b.Closed, b.Twice = "", false, ""
+		b.Case, b.Closed, b.Old, b.Twice = "", false, false, ""
 	}
 	if b.idle() || !b.Left.IsZero() {
 		b.Twice = "" // it was said of what lay here then
@@ -141,14 +143,14 @@ func (b *opening) caseIs(v *visit, f fields) (said, error) {
 	return b.takeRef(v, f["value"])
 }
 
-// takeRef takes the case. One that is closed is asked about.
+// takeRef takes the case. One that is closed, or was begun on another day, is asked about.
 func (b *opening) takeRef(v *visit, ref string) (said, error) {
-	b.Case, b.Closed, b.Twice = ref, false, ""
+	b.Case, b.Closed, b.Old, b.Twice = ref, false, false, ""
 	st, err := v.caseStanding(ref)
-	if err != nil || !st.Closed {
-		return said{}, err
+	if err != nil || st.Closed {
+		return v.askClosedCase(ref), err
 	}
-	return v.askClosedCase(ref), nil
+	return b.askOldCase(v)
 }
 
 func (v *visit) askClosedCase(ref string) said {
@@ -158,8 +160,51 @@ func (v *visit) askClosedCase(ref string) said {
 	)
 }
 
+// askOldCase asks about a case that was begun on another day, and nobody closed: a reference that begins anew with
+// each day, or a label that lay there, would count two patients' sets together. Nothing where it was not, or a person
+// said that it is the same case.
+func (b *opening) askOldCase(v *visit) (said, error) {
+	if b.Case == "" || b.Old {
+		return said{}, nil
+	}
+	set, since, err := v.begunBy(b.Case)
+	if err != nil || since.IsZero() || v.today(since) {
+		return said{}, err
+	}
+	return doubt(v.t("old-case", b.Case, v.time(since), set), v.t("old-case-more")).offer(
+		choice{Do: "next-case", Words: v.t("next-case"), Main: true},
+		choice{Do: "old-case", Value: b.Case, Words: v.t("do-old-case", b.Case)},
+	), nil
+}
+
+// begunBy is the set that was opened first for a case, and when.
+func (v *visit) begunBy(ref string) (set string, since time.Time, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		st, err := w.CaseStanding(ref)
+		if err != nil {
+			return err
+		}
+		for _, s := range st.Sets {
+			for _, it := range w.Trip(s.Key).Opened {
+				if events.CaseOf(it.Data) == ref && (since.IsZero() || it.At().Before(since)) {
+					set, since = s.Key.Set, it.At()
+				}
+			}
+		}
+		return w.Failed()
+	})
+	return set, since, err
+}
+
+// keepOldCase answers that a case of another day is meant.
+func (b *opening) keepOldCase(_ *visit, f fields) (said, error) {
+	b.Old = b.Case != "" && f["value"] == b.Case
+	return said{}, nil
+}
+
 func (b *opening) nextCase(*visit, fields) (said, error) {
-	b.Case, b.Closed = "", false
+	b.Case, b.Closed, b.Old = "", false, false
 	return said{}, nil
 }
 
@@ -194,7 +239,11 @@ func (b *opening) verdict(v *visit) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if d.Sheet = sheet; d.Case == "" || closed {
+	old, err := b.askOldCase(v)
+	if err != nil {
+		return said{}, err
+	}
+	if d.Sheet = sheet; d.Case == "" || closed || old.Words != "" {
 		d.Case = v.caseToCome() // whether it is the case that is meant is asked first
 	}
 	q, err := b.asks(v)
@@ -209,7 +258,7 @@ func (b *opening) verdict(v *visit) (said, error) {
 		return said{}, err
 	}
 	twice, _, err := b.openAlready(v)
-	if (closed || twice) && s.Status == "whole" {
+	if (closed || twice || old.Words != "") && s.Status == "whole" {
 		s.Status, s.Sound = "doubtful", "ask"
 	}
 	return s, err
@@ -295,6 +344,9 @@ func (b *opening) asks(v *visit) (question, error) {
 	if closed, err := b.caseClosed(v); err != nil || closed {
 		s := v.askClosedCase(b.Case)
 		return question{words: s.Words + ". " + s.More, answers: s.Choices}, err
+	}
+	if s, err := b.askOldCase(v); err != nil || s.Words != "" {
+		return question{words: s.Words + " " + s.More, answers: s.Choices}, err
 	}
 	if twice, since, err := b.openAlready(v); err != nil || twice {
 		return question{words: v.t("open-already", b.id(), b.Case, v.w.Time(since)), answers: []choice{

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"sync"
 	"testing"
+	"time"
 
 	"listbound/events"
 )
@@ -50,7 +51,7 @@ func TestRandomSessions(t *testing.T) {
 			t.Run(strconv.Itoa(first), func(t *testing.T) {
 				t.Parallel()
 				h := newHouse(t)
-				k := &kept{records: make(map[events.Kind]int), cases: make(map[string]bool), learned: make(map[string]map[events.ScanKind]bool),
+				k := &kept{records: make(map[events.Kind]int), cases: make(map[string]time.Time), learned: make(map[string]map[events.ScanKind]bool),
 					tried: make(map[string]int)}
 				handler := h.handler()
 				for i := first; i < min(first+perHouse, n); i++ {

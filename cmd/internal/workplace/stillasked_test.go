@@ -63,3 +63,40 @@ func TestPieceOfAClosedSet(t *testing.T) {
 		t.Errorf("after its case: %s", tells(a))
 	}
 }
+
+// TestCaseOfAnotherDay: a case that was begun on another day and that nobody closed takes no set of today's patient
+// before somebody has said that it is the same case. The answer holds for the next sets, not for the next day.
+func TestCaseOfAnotherDay(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004", "VAS-005", "VAS-006")
+	h.open("VAS-003", "K-1")
+	h.now.Store(time.Date(2026, 3, 5, 7, 0, 0, 0, time.UTC).UnixNano())
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	read := func(set string) (a map[string]any) {
+		h.after(5 * time.Second)
+		for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, set), label(t, events.ScanOuter, set), h.codes[set]} {
+			s.scan(text)
+		}
+		return s.scan("1")
+	}
+	read("VAS-004")
+	before := h.size()
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "doubtful", "K-1 was begun", "with VAS-003. Is it the same case?")
+	must(t, s.scan(label(t, events.ScanBadge, "B-1")), "Is it the same case?") // asked until it is answered
+	if must(t, s.scan(""), "Is it the same case?"); h.size() != before {
+		t.Fatal("opened for a case of yesterday, and nobody said that it is the same")
+	}
+	must(t, s.do("next-case"), "Scan the case")
+	s.scan(label(t, events.ScanCase, "K-1"))
+	s.do("old-case", "value", "K-2")
+	must(t, s.do("old-case", "value", ""), "Is it the same case?")
+	must(t, s.do("old-case", "value", "K-1"), "whole", "Enter records: VAS-004 opened for K-1")
+	must(t, s.scan(""), "VAS-004 opened for K-1")
+	must(t, read("VAS-005"), "whole", "Enter records: VAS-005 opened for K-1")
+	must(t, s.scan(label(t, events.ScanCase, "K-2")), "Enter records: VAS-005 opened for K-2")
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "Is it the same case?") // of the other one it was said
+	s.do("old-case", "value", "K-1")
+	s.scan("")
+	h.now.Store(time.Date(2026, 3, 6, 7, 0, 0, 0, time.UTC).UnixNano())
+	must(t, read("VAS-006"), "Scan the case")
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "Is it the same case?")
+}
