@@ -61,7 +61,8 @@ type Policy struct {
 	HideExpected bool `json:"hideExpected,omitzero"`
 	// Cycles are what the site's sterilizers run, to choose from.
 	Cycles []string `json:"cycles,omitempty"`
-	// Codes are what the site's own plain codes look like, without a label's prefix.
+	// Codes are what the site's own plain codes look like, without a label's prefix. A new case that looks like none of
+	// those of cases is refused.
 	Codes []CodePattern `json:"codes,omitempty"`
 }
 
@@ -148,6 +149,21 @@ func (p CodePattern) Matches(code string) bool {
 		}
 	}
 	return true
+}
+
+// CaseFits reports whether a reference can be a case's: where the policy says what cases look like, it looks so.
+func (p *Policy) CaseFits(ref string) bool {
+	said := false
+	for _, c := range p.Codes {
+		if c.Kind != ScanCase {
+			continue
+		}
+		if c.Matches(ref) {
+			return true
+		}
+		said = true
+	}
+	return !said
 }
 
 // CodeShape is a code with each digit written as 9, as a CodePattern has it.

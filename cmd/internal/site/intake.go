@@ -461,6 +461,9 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 	if err := in.resolve(ctx, l.obs, e); err != nil {
 		return nil, err
 	}
+	if err := in.checkCases(ctx, e); err != nil {
+		return nil, err
+	}
 	if l.receipt, err = in.receiptOf(e); err != nil {
 		return nil, err
 	}

@@ -60,7 +60,7 @@ func (r *references) learn(e *events.Event, seq int64) {
 		if known := r.entries[register]; known != nil {
 			known[events.Likeness(id)] = append(known[events.Likeness(id)], id)
 		}
-	case *events.ListIssued, *events.EventCorrected, *events.AccessClaimed:
+	case *events.ListIssued, *events.EventCorrected, *events.AccessClaimed, *events.PolicyAdopted:
 	default:
 		return
 	}

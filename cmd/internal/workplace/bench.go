@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"hash/maphash"
 	"html/template"
 	"net/http"
 	"slices"
@@ -156,7 +157,7 @@ func (h *hand) nextPerson() { h.Operator, h.Witness = "", "" }
 // echo is the last scan, to know it again when a scanner reads one symbol twice.
 type echo struct {
 	Client string    `json:"client,omitempty"`
-	Text   string    `json:"text,omitempty"`
+	Heard  uint64    `json:"heard,omitempty"` // a hash of what was scanned: it may be what is refused
 	N      int64     `json:"n,omitempty"`
 	At     int64     `json:"at,omitempty"` // milliseconds, by the browser's clock
 	Time   time.Time `json:"time,omitzero"`
@@ -165,18 +166,18 @@ type echo struct {
 // twice reports whether a scan is the last one read once more, and keeps it. The
 // browser's clock is asked only for how long after its own last scan it was. What
 // a browser sends again because it had no answer is no second scan.
-func (e *echo) twice(in *input, now time.Time) bool {
+func (e *echo) twice(v *visit, in *input) bool {
 	const apart = 2 * time.Second
 	last := *e
-	*e = echo{Client: in.Client, N: in.N, Text: in.Text, At: in.At, Time: now}
+	*e = echo{Client: in.Client, N: in.N, Heard: maphash.String(v.d.seed, in.Text), At: in.At, Time: v.now}
 	if last.Client == in.Client && last.N == in.N {
 		return false
 	}
-	since := now.Sub(last.Time)
+	since := v.now.Sub(last.Time)
 	if in.At != 0 && last.At != 0 && in.Client == last.Client {
 		since = time.Duration(in.At-last.At) * time.Millisecond
 	}
-	return last.Text == in.Text && since.Abs() < apart
+	return last.Heard == e.Heard && since.Abs() < apart
 }
 
 // done is what the last record was, and where one goes from it.
@@ -482,9 +483,9 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 	if h.Plain == "" || err != nil && !refusal.Is(err) {
 		return s, err
 	}
-	q := v.which(h.Plain, P(b).wants(), P(b).idle())
-	if err != nil || s.Status != "broken" {
-		return q, nil
+	q, failed := v.which(h.Plain, P(b).wants(), P(b).idle())
+	if failed != nil || err != nil || s.Status != "broken" {
+		return q, failed
 	}
 	s.Aside, s.Next = q.Words, ""
 	return s.offer(append(q.Choices, s.Choices...)...), nil
@@ -1043,7 +1044,7 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 		return nil
 	}
 	byHand := len(in.Text) <= longestTyped // a number may be typed twice
-	if !byHand && h.Echo.twice(in, v.now) {
+	if !byHand && h.Echo.twice(v, in) {
 		t.said = v.readTwice()
 		return nil
 	}
@@ -1055,7 +1056,7 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 			return err
 		}
 	}
-	if byHand && h.Echo.twice(in, v.now) {
+	if byHand && h.Echo.twice(v, in) {
 		t.said = v.readTwice()
 		return nil
 	}
@@ -1080,6 +1081,9 @@ func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (s
 	f, ok := p.scans[kind]
 	if !ok {
 		return said{}, v.notAskedFor(kind, value)
+	}
+	if err := v.checkCase(kind, value); err != nil {
+		return said{}, err
 	}
 	if kind == events.ScanBadge {
 		if s, err := v.admit(value); err != nil || s.Words != "" {
@@ -1150,12 +1154,19 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 		if known, err = v.plainKind(s.Value, wants); err != nil {
 			return nil, err
 		}
-		if known == "" && !slices.ContainsFunc(wants, func(w want) bool { return canBe(w.Kind, s.Value) }) {
-			return nil, v.sayNo("which-nothing", s.Value)
-		}
 		if known == "" {
+			can, why, err := v.canBeOne(s.Value, wants)
+			if err != nil {
+				return nil, err
+			}
+			if len(can) == 0 {
+				return nil, why
+			}
 			h.Plain = s.Value
 			return nil, nil // it is asked what it is
+		}
+		if err := v.checkCase(known, s.Value); err != nil {
+			return nil, err
 		}
 		scans[i].Kind = known
 		if v.bySaid == s.Value {

@@ -335,7 +335,7 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 func (t *table) text(in *input, a *counted) error {
 	in.Text = strings.TrimSpace(in.Text)
 	first := t.drafts[0]
-	twice := first.Echo.twice(in, t.v.now)
+	twice := first.Echo.twice(t.v, in)
 	if err := t.v.d.files.saveDraft(first); err != nil {
 		return err
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -365,7 +366,38 @@ func (v *visit) formCode(h *hand, kind events.ScanKind, text string) (string, er
 	case len(scans) > 1 || scans[0].Kind != kind:
 		return "", v.notAskedFor(scans[0].Kind, scans[0].Value)
 	}
+	if err := v.checkCase(kind, scans[0].Value); err != nil {
+		return "", err
+	}
 	return scans[0].Value, v.learn(kind, scans[0].Value)
+}
+
+// checkCase refuses what can't be a case here by the site's policy, before it is in any draft. Of other kinds nothing is
+// asked.
+func (v *visit) checkCase(kind events.ScanKind, code string) error {
+	if kind != events.ScanCase {
+		return nil
+	}
+	return v.d.site.Ask(func(m *site.View) error { return m.CheckCase(v, v.station, code, v.now) })
+}
+
+// canBeOne returns which of the wanted things a plain code can be. why refuses it where it can be none.
+func (v *visit) canBeOne(code string, wants []want) (can []events.ScanKind, why, err error) {
+	why = v.sayNo("which-nothing", code)
+	for _, w := range wants {
+		if !canBe(w.Kind, code) {
+			continue
+		}
+		switch err := v.checkCase(w.Kind, code); {
+		case err == nil:
+			can = append(can, w.Kind)
+		case refusal.Is(err):
+			why = err // which doesn't say it: what is said is kept
+		default:
+			return nil, nil, err
+		}
+	}
+	return can, why, nil
 }
 
 // caseStanding is a case as it stands.
@@ -377,18 +409,17 @@ func (v *visit) caseStanding(ref string) (projections.CaseStanding, error) {
 
 // which asks what a plain code is. The answers are the things that it can be here.
 // idle says that nothing of a set lies here yet.
-func (v *visit) which(code string, wants []want, idle bool) said {
+func (v *visit) which(code string, wants []want, idle bool) (said, error) {
 	s := ask(v.t("which", code), v.t("which-more"))
 	if v.place == "packing" && idle {
 		// A set that comes for the first time is the ordinary case.
 		s.Words = v.t("which-set", code)
 	}
-	for _, w := range wants {
-		if canBe(w.Kind, code) {
-			s.Choices = append(s.Choices, choice{Do: "take-as", Value: string(w.Kind), Words: v.kind(w.Kind)})
-		}
+	can, _, err := v.canBeOne(code, wants)
+	for _, kind := range can {
+		s.Choices = append(s.Choices, choice{Do: "take-as", Value: string(kind), Words: v.kind(kind)})
 	}
-	return s.offer(append(s.Choices, choice{Do: "take-as", Words: v.t("which-none")})...)
+	return s.offer(append(s.Choices, choice{Do: "take-as", Words: v.t("which-none")})...), err
 }
 
 // kind is the word for a kind of thing.
