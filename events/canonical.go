@@ -27,6 +27,9 @@ func Canonical(raw []byte) ([]byte, error) {
 	if len(raw) > MaxRecord {
 		return nil, fmt.Errorf("%d bytes are more than the %d a record may have", len(raw), MaxRecord)
 	}
+	if isCanonical(raw) {
+		return bytes.Clone(raw), nil
+	}
 	if err := checkNumbers(raw); err != nil {
 		return nil, err
 	}

@@ -44,6 +44,57 @@ func TestCanonicalVectors(t *testing.T) {
 	}
 }
 
+// canonicalSlowly is Canonical without its shortcut.
+func canonicalSlowly(raw []byte) ([]byte, error) {
+	if err := checkNumbers(raw); err != nil {
+		return nil, err
+	}
+	v := jsontext.Value(bytes.Clone(raw))
+	err := v.Canonicalize()
+	return v, err
+}
+
+// canonicalSeeds are texts at which the one pass and the library could part.
+var canonicalSeeds = []string{
+	`{}`, `[]`, `""`, `0`, `-0`, `-1`, `01`, `9007199254740991`, `9007199254740992`, `-9007199254740991`, `1.0`, `1e2`, `true`, `nul`,
+	`{"a":1,"b":[2,{"c":null}]}`, `{"b":1,"a":2}`, `{"a":1,"a":2}`, `{"a":1,}`, `[1,]`, `[1 ,2]`, `{"a" :1}`, `{} `, ` {}`, `{}{}`,
+	`"\"\\\b\f\n\r\t"`, `"\/"`, `"\u0008"`, `"\u000b"`, `"\u000B"`, `"\u001f"`, `"\u0020"`,
+	`"\u00e9"`, `"\ud800"`, "\"\x7f\"", "\"\x1f\"",
+	"\"\u2028é😀\"", "\"\xff\"", "\"\xed\xa0\x80\"", `{"é":1,"z":2}`, `{"\u000b":1}`,
+	`{"😀":1,"\ufb33":2}`, `"a`, `"\`, `"\u00`, `[`, `{"a"`, `{"a":`, "",
+	strings.Repeat("[", 40) + strings.Repeat("]", 40),
+}
+
+// FuzzIsCanonical: what the one pass calls canonical is what the library makes of it, byte for byte.
+func FuzzIsCanonical(f *testing.F) {
+	for _, s := range canonicalSeeds {
+		f.Add([]byte(s))
+	}
+	f.Fuzz(func(t *testing.T, raw []byte) {
+		c, err := canonicalSlowly(raw)
+		if isCanonical(raw) && (err != nil || !bytes.Equal(c, raw)) {
+			t.Fatalf("%q is called canonical; the library makes %q of it: %v", raw, c, err)
+		}
+		if err == nil && len(raw) <= MaxRecord {
+			if got, err := Canonical(raw); err != nil || !bytes.Equal(got, c) {
+				t.Fatalf("of %q: %q, %v, want %q", raw, got, err, c)
+			}
+		}
+	})
+}
+
+// TestIsCanonicalTakesRecords: what is canonical is seen to be, else the pass costs and gives nothing.
+func TestIsCanonicalTakesRecords(t *testing.T) {
+	for _, s := range []string{
+		`{}`, `[]`, `""`, `0`, `-7`, `{"a":1,"b":[2,{"c":null}]}`, `"\"\\\b\f\n\r\t\u000b\u001f"`, "\"\u2028é😀\x7f\"",
+		`[true,false,null,9007199254740991]`,
+	} {
+		if !isCanonical([]byte(s)) {
+			t.Errorf("%s is not seen to be canonical", s)
+		}
+	}
+}
+
 func TestCanonicalRefuses(t *testing.T) {
 	for _, tt := range []struct{ name, in, want string }{
 		{"nothing", "", "no JSON value here"},

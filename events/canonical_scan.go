@@ -1,0 +1,172 @@
+package events
+
+import (
+	"bytes"
+	"unicode/utf8"
+)
+
+// isCanonical reports whether a text is surely its own RFC 8785 form, in one pass. It takes a tenth of the time of making
+// that form, and most of what is hashed here was written in it: a record's text, before its signature is checked. False
+// says nothing: the text may be canonical all the same, with names beyond ASCII, say.
+func isCanonical(raw []byte) bool {
+	s := canonicalScan{rest: raw}
+	return s.value(0) && len(s.rest) == 0
+}
+
+// deepest is how many arrays and objects within each other are looked at; no record has as many.
+const deepest = 32
+
+// canonicalScan is the text that is still to be looked at. Each method takes what it is named after off its front, and
+// reports whether that was canonical.
+type canonicalScan struct{ rest []byte }
+
+func (s *canonicalScan) take(literal string) bool {
+	rest, ok := bytes.CutPrefix(s.rest, []byte(literal))
+	if ok {
+		s.rest = rest
+	}
+	return ok
+}
+
+func (s *canonicalScan) value(depth int) bool {
+	if len(s.rest) == 0 || depth > deepest {
+		return false
+	}
+	switch s.rest[0] {
+	case '{':
+		return s.object(depth)
+	case '[':
+		return s.array(depth)
+	case '"':
+		_, ok := s.text()
+		return ok
+	case 't':
+		return s.take("true")
+	case 'f':
+		return s.take("false")
+	case 'n':
+		return s.take("null")
+	}
+	return s.integer()
+}
+
+// object has its names in ascending order. They are compared as bytes, which for ASCII is the standard's order of UTF-16
+// units; of other names nothing is said.
+func (s *canonicalScan) object(depth int) bool {
+	s.rest = s.rest[1:]
+	if s.take("}") {
+		return true
+	}
+	var last []byte
+	for first := true; ; first = false {
+		if len(s.rest) == 0 || s.rest[0] != '"' {
+			return false
+		}
+		name, ok := s.text()
+		if !ok || !plainASCII(name) || !first && bytes.Compare(last, name) >= 0 || !s.take(":") || !s.value(depth+1) {
+			return false
+		}
+		if last = name; s.take("}") {
+			return true
+		}
+		if !s.take(",") {
+			return false
+		}
+	}
+}
+
+// plainASCII reports whether a name stands as it is, without escapes, so that its bytes are what is sorted.
+func plainASCII(name []byte) bool {
+	for _, c := range name {
+		if c >= utf8.RuneSelf || c == '\\' {
+			return false
+		}
+	}
+	return true
+}
+
+func (s *canonicalScan) array(depth int) bool {
+	s.rest = s.rest[1:]
+	if s.take("]") {
+		return true
+	}
+	for {
+		if !s.value(depth + 1) {
+			return false
+		}
+		if s.take("]") {
+			return true
+		}
+		if !s.take(",") {
+			return false
+		}
+	}
+}
+
+// text returns what stands between the quotation marks. Only what the standard escapes is escaped, as it does (RFC 8785,
+// 3.2.2.2): the quotation mark, the backslash, and controls.
+func (s *canonicalScan) text() (inside []byte, ok bool) {
+	for i := 1; i < len(s.rest); {
+		switch c := s.rest[i]; {
+		case c == '"':
+			inside, s.rest = s.rest[1:i], s.rest[i+1:]
+			return inside, true
+		case c == '\\':
+			n := escapeLen(s.rest[i:])
+			if n == 0 {
+				return nil, false
+			}
+			i += n
+		case c < ' ':
+			return nil, false
+		case c < utf8.RuneSelf:
+			i++
+		default:
+			r, n := utf8.DecodeRune(s.rest[i:])
+			if r == utf8.RuneError && n <= 1 {
+				return nil, false
+			}
+			i += n
+		}
+	}
+	return nil, false
+}
+
+// escapeLen returns the length of a canonical escape, 0 for any other.
+func escapeLen(s []byte) int {
+	if len(s) < 2 {
+		return 0
+	}
+	if bytes.IndexByte([]byte(`"\bfnrt`), s[1]) >= 0 {
+		return 2
+	}
+	const hex = len(`\u001f`)
+	if len(s) < hex || s[1] != 'u' || s[2] != '0' || s[3] != '0' || s[4] != '0' && s[4] != '1' {
+		return 0
+	}
+	low := bytes.IndexByte([]byte("0123456789abcdef"), s[5])
+	if low < 0 || s[4] == '0' && bytes.IndexByte([]byte("\b\t\n\f\r"), byte(low)) >= 0 {
+		return 0 // those have an escape of their own
+	}
+	return hex
+}
+
+// integer is one of at most 2^53-1, without a leading zero or a minus before zero.
+func (s *canonicalScan) integer() bool {
+	i := 0
+	if s.rest[0] == '-' {
+		i++
+	}
+	start, n := i, int64(0)
+	for ; i < len(s.rest) && s.rest[i] >= '0' && s.rest[i] <= '9'; i++ {
+		if n = n*10 + int64(s.rest[i]-'0'); n > MaxInteger {
+			return false
+		}
+	}
+	digits := s.rest[start:i]
+	if len(digits) == 0 || digits[0] == '0' && (len(digits) > 1 || start > 0) {
+		return false
+	}
+	s.rest = s.rest[i:]
+	return true
+}
