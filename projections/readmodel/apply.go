@@ -544,7 +544,7 @@ func (v verdictWriter) findings(verdict *projections.Verdict, trip []byte) error
 		if err != nil {
 			return err
 		}
-		told := words.Embedded().Finding(words.Reference, f)
+		told := v.w.told.finding(f, string(detail))
 		err = v.w.exec(`INSERT INTO findings (set_id, trip, n, code, severity, way, detail, says, next) VALUES (?,?,?,?,?,?,?,?,?)`,
 			verdict.Set, trip, int64(n), string(f.Code), string(f.Severity), f.Way, string(detail), told.Says, told.Next)
 		if err != nil {
@@ -552,6 +552,27 @@ func (v verdictWriter) findings(verdict *projections.Verdict, trip []byte) error
 		}
 	}
 	return nil
+}
+
+// tellings keeps the sentences of findings that were written lately: most verdicts are written again at each step of a set,
+// with the findings that they had.
+type tellings map[string]projections.Text
+
+// mostTold is how many are kept; then it begins anew.
+const mostTold = 4096
+
+// finding puts a finding into words, which its code, way and detail alone decide.
+func (t tellings) finding(f *projections.Finding, detail string) projections.Text {
+	key := string(f.Code) + "/" + f.Way + " " + detail
+	told, ok := t[key]
+	if !ok {
+		if len(t) >= mostTold {
+			clear(t)
+		}
+		told = words.Embedded().Finding(words.Reference, f)
+		t[key] = told
+	}
+	return told
 }
 
 // writeStations saves the audit's state of the stations a batch touched: those

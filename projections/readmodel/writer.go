@@ -19,6 +19,7 @@ type writer struct {
 	conn  writerConn
 	stmts map[string]driver.Stmt
 	args  []driver.NamedValue
+	told  tellings
 }
 
 // writerConn is what is needed of the driver's connection.
@@ -67,7 +68,7 @@ func (m *Model) writerOn(c any) (*writer, error) {
 		return nil, errors.New("the SQLite driver prepares no statements")
 	}
 	if m.writer == nil || m.writer.conn != conn {
-		m.writer = &writer{conn: conn, stmts: make(map[string]driver.Stmt)}
+		m.writer = &writer{conn: conn, stmts: make(map[string]driver.Stmt), told: make(tellings)}
 	}
 	return m.writer, nil
 }
