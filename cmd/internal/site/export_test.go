@@ -1,5 +1,11 @@
 package site
 
+import (
+	"time"
+
+	"listbound/ledger/proof"
+)
+
 // SetMeanwhile has something done before a folder that is opened is this program's.
 func (o *Options) SetMeanwhile(do func()) { o.meanwhile = do }
 
@@ -18,3 +24,13 @@ func (s *Site) Waiting() int { return s.intake.Waiting() }
 
 // KeysOf returns what a question is about, as the ledger links it.
 func (s *Site) KeysOf(q Query) []string { return s.keysOf(q) }
+
+// ArrivedAt returns when the ledger took a record.
+func (s *Site) ArrivedAt(seq int64) (time.Time, error) {
+	rec, err := s.ledger.Read(seq)
+	if err != nil {
+		return time.Time{}, err
+	}
+	_, at, _, err := proof.ReadArrival(s.Name(), rec)
+	return at, err
+}

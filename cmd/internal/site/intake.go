@@ -25,7 +25,7 @@ func (s *Site) Record(ctx context.Context, lines io.Reader, emit func(Receipt) e
 		if n == 0 {
 			return errors.Join(s.record(ctx, batch, emit), r.Err)
 		}
-		batch = append(batch, line{n: n, obs: r.Observation, err: refusal.Because(r.Err)})
+		batch = append(batch, line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)})
 		if len(batch) < s.opts.Batch {
 			continue
 		}
@@ -67,12 +67,13 @@ func (s *Site) Observe(ctx context.Context, obs ...*events.Observation) ([]Recei
 
 // line is one line of a file on its way into the ledger.
 type line struct {
-	n   int
-	obs *events.Observation
-	err error // why it is refused
+	n      int
+	obs    *events.Observation
+	unread error // why it is no observation, or could not be read
 
-	twin    *line // the line before it in the batch that says the same
-	entries int   // length of the batch up to and with what is stored for this line; 0: nothing is
+	err     error // why it is refused
+	twin    *line // the line before it in the round that says the same
+	entries int   // length of the round up to and with what is stored for this line; 0: nothing is
 	receipt Receipt
 }
 
@@ -82,10 +83,17 @@ func (s *Site) record(ctx context.Context, batch []line, emit func(Receipt) erro
 	if len(batch) == 0 {
 		return nil
 	}
-	if !slices.ContainsFunc(batch, func(l line) bool { return l.err == nil || !refusal.Is(l.err) }) {
+	if !slices.ContainsFunc(batch, func(l line) bool { return l.unread == nil || !refusal.Is(l.unread) }) {
 		// Nothing of it is for the ledger, and nobody who has something for it waits for these.
 		for i := range batch {
+			batch[i].err = batch[i].unread
 			batch[i].complete(nil, false)
+		}
+		return answer(batch, emit)
+	}
+	if len(batch) <= fewest { // as scans are
+		if err := s.take(ctx, batch, false); err != nil {
+			return err
 		}
 		return answer(batch, emit)
 	}
@@ -131,6 +139,7 @@ func answer(lines []line, emit func(Receipt) error) error {
 // gives them the processor before those who have just used it. Where nobody had to wait lately, parts may take longer, since
 // each costs the same beside its lines, and there is no rest.
 const (
+	fewest        = 5 // with fewer lines in a part, most of the time would be spent on what each round costs
 	patience      = 10 * time.Millisecond
 	patienceAlone = 25 * time.Millisecond
 	lately        = time.Minute
@@ -143,13 +152,14 @@ const (
 func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Duration, err error) {
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	const fewest = 5 // with fewer, most of the time would be spent on what each round costs
 	if s.together == 0 {
 		s.together = s.opts.Batch
 	}
 	n = min(len(batch), max(s.together, fewest))
 	begun := s.opts.Clock()
-	err = s.takeLocked(ctx, batch[:n], false)
+	r := &request{ctx: ctx, lines: batch[:n]}
+	s.round([]*request{r})
+	err = r.err
 	now := s.opts.Clock()
 	took, may := now.Sub(begun), patienceAlone
 	if s.intake.wasAskedFor() {
@@ -166,46 +176,6 @@ func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Dur
 		s.together = min(max(fewest, inTime), s.opts.Batch)
 	}
 	return n, rest, err
-}
-
-// take brings lines into the ledger, in steps that can be told apart: each line
-// is identified, what it refers to is resolved, and it is signed (intake); all
-// are appended as one; the verdicts follow; and each line gets its receipt.
-// Where all is asked for, one refused line refuses all. What is no refusal
-// stops everything before anything is stored.
-func (s *Site) take(ctx context.Context, batch []line, all bool) error {
-	s.intake.Lock()
-	defer s.intake.Unlock()
-	return s.takeLocked(ctx, batch, all)
-}
-
-// takeLocked is take. The caller holds s.intake.
-func (s *Site) takeLocked(ctx context.Context, batch []line, all bool) (err error) {
-	in, err := s.begin(ctx)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			in.model.Unexpect(ctx)
-		}
-	}()
-	for i := range batch {
-		l := &batch[i]
-		in.prepare(ctx, l)
-		if l.err != nil && (all || !refusal.Is(l.err)) {
-			return l.err
-		}
-	}
-	stored, err := s.append(ctx, in.entries)
-	if err != nil {
-		return err
-	}
-	behind := s.Behind() > 0
-	for i := range batch {
-		batch[i].complete(stored, behind)
-	}
-	return nil
 }
 
 // begin starts an intake that knows all there is. The caller holds s.intake.
@@ -306,7 +276,7 @@ type intake struct {
 // prepare takes one line as far as it gets before it is stored. A refused line
 // leaves nothing behind.
 func (in *intake) prepare(ctx context.Context, l *line) {
-	if l.err != nil {
+	if l.err = l.unread; l.err != nil {
 		return
 	}
 	// Before it is looked up: who may not say it is not told whether somebody has.

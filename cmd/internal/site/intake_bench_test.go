@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"syscall"
 	"testing"
@@ -110,6 +111,37 @@ func turnOf(n int, at time.Time) []string {
 			at.Add(time.Duration(i)*time.Minute).Format(time.RFC3339), about, st.rest))
 	}
 	return out
+}
+
+// BenchmarkClients has many clients record turns of sets at once, one observation at a time each.
+func BenchmarkClients(b *testing.B) {
+	for _, clients := range []int{1, 8, 32, 128} {
+		b.Run(fmt.Sprint(clients), func(b *testing.B) {
+			s := sitetest.Open(b, site.Options{Dir: b.TempDir(), Name: "north", Clock: time.Now, EnrolOnSight: true})
+			at := time.Now().Add(-100 * time.Hour)
+			recordOne(b, s, oneLineList(at.Add(-time.Hour)))
+			var next, done atomic.Int64
+			var all sync.WaitGroup
+			used, begun := cpu(b), time.Now()
+			for range clients {
+				all.Go(func() {
+					for {
+						n := int(next.Add(1)) - 1
+						if n >= b.N {
+							return
+						}
+						for _, line := range turnOf(n, at.Add(time.Duration(n)*12*time.Minute/100)) {
+							recordOne(b, s, line)
+							done.Add(1)
+						}
+					}
+				})
+			}
+			all.Wait()
+			b.ReportMetric(float64(done.Load())/time.Since(begun).Seconds(), "observations/s")
+			b.ReportMetric(float64((cpu(b)-used).Microseconds())/float64(done.Load()), "cpu-us/observation")
+		})
+	}
 }
 
 // BenchmarkTurns records turns of sets one observation at a time, each judged before its receipt.

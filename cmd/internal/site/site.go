@@ -80,6 +80,7 @@ type Site struct {
 	// know what came before it. Judgement follows before it is let go, so a
 	// receipt means that the verdicts are up to date too, or says that they aren't.
 	intake     turn
+	requests   requests               // that wait for intake
 	together   int                    // so many lines of files are recorded at once for now
 	waited     time.Time              // when somebody last had to wait for lines of a file
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used

@@ -1,0 +1,138 @@
+package site
+
+import (
+	"context"
+	"sync"
+
+	"listbound/cmd/internal/refusal"
+)
+
+// request is what one caller hands in to be recorded. Those that wait at the same time go into the ledger in one round:
+// its append, its sync of the disk and the transaction of judgement cost hardly more for many lines than for one. Each
+// has its own answer, and a request that is refused costs the others nothing.
+type request struct {
+	ctx   context.Context
+	lines []line
+	all   bool // all of its lines or none
+	taken bool // a round has seen to it: the lines have their receipts, or err says why not
+	err   error
+}
+
+// requests are those that no round has taken, in the order in which they came.
+type requests struct {
+	mu   sync.Mutex
+	list []*request
+}
+
+func (q *requests) add(r *request) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.list = append(q.list, r)
+}
+
+// next takes the first ones, of so many lines together or less, but at least one.
+func (q *requests) next(lines int) []*request {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	n := 0
+	for n < len(q.list) && (n == 0 || len(q.list[n].lines) <= lines) {
+		lines -= len(q.list[n].lines)
+		n++
+	}
+	out := q.list[:n:n]
+	q.list = q.list[n:]
+	return out
+}
+
+// take brings lines into the ledger, with those that others hand in meanwhile. Where all is asked for, one refused line
+// refuses all. What is no refusal stops everything of the request before anything of it is stored.
+func (s *Site) take(ctx context.Context, batch []line, all bool) error {
+	r := &request{ctx: ctx, lines: batch, all: all}
+	s.requests.add(r)
+	s.intake.Lock()
+	defer s.intake.Unlock()
+	for !r.taken { // by whoever had the intake before
+		s.round(s.requests.next(s.opts.Batch))
+	}
+	return r.err
+}
+
+// round brings the lines of some requests into the ledger, in steps that can be told apart: each line
+// is identified, what it refers to is resolved, and it is signed (intake); all
+// are appended as one; the verdicts follow; and each line gets its receipt. The caller holds s.intake.
+func (s *Site) round(rs []*request) {
+	for _, r := range rs {
+		r.taken, r.err = true, r.ctx.Err()
+	}
+	// A caller who has gone ends nothing that others wait for.
+	ctx := context.WithoutCancel(rs[0].ctx)
+	in, err := s.prepare(ctx, rs)
+	if err == nil {
+		err = s.store(ctx, in, rs)
+	}
+	for _, r := range rs {
+		if r.err == nil {
+			r.err = err
+		}
+	}
+}
+
+// prepare makes the entries of all requests that are not refused.
+func (s *Site) prepare(ctx context.Context, rs []*request) (*intake, error) {
+	for {
+		in, err := s.begin(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if in.enterAll(rs) {
+			return in, nil
+		}
+		// A request was refused after something of it had been entered, which its other lines and those of others may refer
+		// to: the round is begun again without it. That is rare, and one way back is enough.
+		in.model.Unexpect(ctx)
+	}
+}
+
+// enterAll enters the lines of all requests that aren't refused yet. It reports whether each was entered whole or not at all.
+func (in *intake) enterAll(rs []*request) bool {
+	for _, r := range rs {
+		if r.err != nil {
+			continue
+		}
+		before := len(in.entries)
+		for i := range r.lines {
+			l := &r.lines[i]
+			l.again()
+			in.prepare(context.WithoutCancel(r.ctx), l)
+			if l.err == nil || refusal.Is(l.err) && !r.all {
+				continue
+			}
+			if r.err = l.err; len(in.entries) > before {
+				return false
+			}
+			break
+		}
+	}
+	return true
+}
+
+// again forgets what an earlier attempt made of a line.
+func (l *line) again() { *l = line{n: l.n, obs: l.obs, unread: l.unread} }
+
+// store appends what was prepared and answers the requests.
+func (s *Site) store(ctx context.Context, in *intake, rs []*request) error {
+	stored, err := s.append(ctx, in.entries)
+	if err != nil {
+		in.model.Unexpect(ctx)
+		return err
+	}
+	behind := s.Behind() > 0
+	for _, r := range rs {
+		for i := range r.lines {
+			if r.err == nil {
+				r.lines[i].complete(stored, behind)
+			}
+		}
+	}
+	return nil
+}
