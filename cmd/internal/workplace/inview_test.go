@@ -210,6 +210,16 @@ func (q *asker) sealing() {
 	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
 	q.scan(q.badge("B-1"), q.tag("LAP-014"), "2") // it is sterile since its run
 	q.do("clear")
+	q.scan(q.tag("VAS-003"), "1", "BG-7") // into a bag, by its lot
+	q.do("lot-no")
+	q.do("take-as", "value", "")
+	q.scan("BG-17")
+	q.do("bag-lot", "value", "BG-17")
+	q.scan("")
+	q.do("take-back")
+	q.scan(q.tag("VAS-003"), "1")
+	q.do("bag-lot", "value", "BG-17") // as the last time
+	q.do("clear")
 	q.scan(q.tag("VAS-003"), "3", "")
 	q.do("take-back")
 	q.scan(q.tag("LAP-022")) // the sheet that was printed is not scanned

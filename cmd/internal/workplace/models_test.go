@@ -726,6 +726,8 @@ type sealModel struct {
 
 	owed, code string // the set whose sheet was printed and is still to be scanned, and that sheet
 	waits      string // the set that waits for it
+
+	lastLot, lotAsked string // of the bag: recorded last, and one that was scanned and may be something else
 }
 
 func (m *sealModel) place() string { return "sealing" }
@@ -760,12 +762,16 @@ func (m *sealModel) next(w *walk, shown answer) step {
 		return w.label(events.ScanBadge, "B-1")
 	case ask && shown.says("sheet go?") && w.rng.IntN(2) == 0:
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4")}
-	case ask && shown.says("as the last time") && w.rng.IntN(2) == 0:
+	case ask && m.asked(shown) && shown.says("as the last time") && w.rng.IntN(2) == 0:
 		return step{verb: "scan"}
-	case ask && (shown.says("sheet go?") || shown.says("as the last time")):
+	case ask && m.asked(shown):
 		return step{verb: "do", action: "placement", fields: map[string]string{"placement": pick(w, places...)}}
-	case ask && shown.says("lot of the bag"):
-		return step{verb: "do", action: "bag-lot", fields: map[string]string{"lot": "BG-7"}}
+	case ask && shown.says("is that the lot of the bag?"):
+		return step{verb: "do", action: pick(w, "bag-lot", "lot-no"), fields: shown.choice("bag-lot")}
+	case ask && shown.says("as the last time? Enter = yes, or scan it") && w.rng.IntN(2) == 0:
+		return step{verb: "scan"}
+	case ask && (shown.says("lot of the bag") || shown.says("Lot of the bag")):
+		return pick(w, step{verb: "do", action: "bag-lot", fields: map[string]string{"lot": "BG-7"}}, step{verb: "scan", text: "BG-17"})
 	case ask && shown.says("Enter binds"):
 		return step{verb: "scan"}
 	}
@@ -789,6 +795,8 @@ func (m *sealModel) next(w *walk, shown answer) step {
 }
 
 func (m *sealModel) learn(w *walk, s step, shown, a answer) {
+	lastLot := m.lastLot
+	defer func() { m.lastLot = lastLot }()
 	switch {
 	case a.says("Read twice"):
 	case m.owed != "" && s.kind == events.ScanSet && s.id != m.owed:
@@ -818,10 +826,12 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "seals-none":
 		m.seals = nil
 	case s.action == "placement":
-		m.where = s.fields["placement"]
+		if m.where = s.fields["placement"]; m.where != "inside-bag" {
+			m.lot, m.lotAsked = "", ""
+		}
 	case s.verb == "scan" && m.asked(shown) && len(s.text) == 1 && strings.Contains("1234", s.text):
 		m.where = []string{"inside-bag", "inside-bare", "outside", "screen"}[s.text[0]-'1']
-	case s.enter() && shown.says("as the last time"):
+	case s.enter() && shown.says("as the last time") && !shown.says("Lot of the bag"):
 		for where, words := range map[string]string{
 			"inside-bag": ": inside, in a bag,", "inside-bare": ": inside, no bag,", "outside": ": outside, in the holder,",
 			"screen": ": no paper, on the screen,",
@@ -833,9 +843,15 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "after-run" && shown.says("Was it opened?"):
 		m.opened = true
 	case s.action == "bag-lot":
-		m.lot = s.fields["lot"]
-	case s.verb == "scan" && s.kind == "" && s.text != "" && shown.says("lot of the bag"):
-		m.lot = s.text
+		m.lot, m.lotAsked = cmp.Or(s.fields["lot"], s.fields["value"]), ""
+	case s.action == "lot-no":
+		m.lotAsked = ""
+	case s.enter() && shown.says("as the last time? Enter = yes, or scan it"):
+		m.lot = m.lastLot
+	case s.verb == "scan" && a.says(s.text+": is that the lot of the bag?"):
+		m.lotAsked = s.text
+	case s.verb == "scan" && a["kind"] == "typed" && s.text != "" && s.text == m.lastLot:
+		m.lot, m.lotAsked = s.text, ""
 	}
 }
 
@@ -848,7 +864,7 @@ func (m *sealModel) answers(s step) bool {
 
 // asked reports whether the page asks where the sheet of the set goes.
 func (m *sealModel) asked(shown answer) bool {
-	return shown.says("sheet go?") || shown.says("as the last time")
+	return shown.says("sheet go?") || shown.says("as the last time") && !shown.says("Lot of the bag")
 }
 
 func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
@@ -873,7 +889,7 @@ func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 }
 
 func (m *sealModel) recorded(*walk) {
-	next := sealModel{}
+	next := sealModel{lastLot: cmp.Or(m.lot, m.lastLot)}
 	if m.where != "screen" {
 		next.owed, next.code = m.set, m.code
 	}

@@ -106,7 +106,8 @@ func TestNumberUnderStop(t *testing.T) {
 		t.Errorf("a code where no lot is asked for: %v", a["words"])
 	}
 	s.do("take-as", "value", "")
-	if a := s.scan("BG-70718"); !strings.Contains(fmt.Sprint(a["words"]), "Enter binds") {
+	s.scan("BG-70718")
+	if a := s.do("bag-lot", "value", "BG-70718"); !strings.Contains(fmt.Sprint(a["words"]), "Enter binds") {
 		t.Errorf("the lot: %v", a["words"])
 	}
 }

@@ -26,6 +26,9 @@ type sealing struct {
 	// Last is where the count sheet went the last time here, by list. It is offered,
 	// and taken when a person says so.
 	Last map[string]events.Placement `json:"last,omitempty"`
+	// LastLot is the bag's lot of the last time here, likewise, and LotAsked a code that may be another one.
+	LastLot  string `json:"lastLot,omitempty"`
+	LotAsked string `json:"lotAsked,omitempty"`
 }
 
 func sealingPlace() workplace {
@@ -42,6 +45,8 @@ func sealingPlace() workplace {
 			"unpacked":   (*sealing).closeUnpacked,
 			"after-run":  (*sealing).closeAfterRun,
 			"bag-lot":    (*sealing).takeLot,
+			"lot-ask":    (*sealing).askWhetherLot,
+			"lot-no":     (*sealing).sayNoLot,
 			"seal":       (*sealing).addSeals,
 			"seals-none": (*sealing).noSeals,
 			"seal-off":   (*sealing).sealOff,
@@ -60,7 +65,7 @@ func (b *sealing) wants() []want {
 	return wanted(events.ScanSeal, events.ScanBadge, events.ScanSet)
 }
 
-func (b *sealing) clear() { *b = sealing{hand: b.kept(), Last: b.Last} }
+func (b *sealing) clear() { *b = sealing{hand: b.kept(), Last: b.Last, LastLot: b.LastLot} }
 
 // entered is in which turn it was said where the sheet goes, and what locks the container.
 func (b *sealing) entered(*visit) ([]string, error) {
@@ -253,7 +258,7 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	case b.Placement == "":
 		return b.askPlacement(v)
 	case b.lotMissing():
-		return ask(v.t("bag-lot"), ""), nil
+		return b.askLot(v), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
 	case st == nil:
@@ -265,6 +270,9 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	s := ask(v.t("enter-seals", b.Tag), v.t("packs-by", st.List, st.Version))
 	if st.Code != "" {
 		s.Status, s.More = "doubtful", v.t("sealed-before", b.Tag)
+	}
+	if b.BagLot != "" {
+		s.More += " " + v.t("bag-lot-is", b.BagLot)
 	}
 	return s, nil
 }
@@ -333,17 +341,49 @@ func (b *sealing) discard(v *visit, _ fields) (said, error) {
 func (b *sealing) place(_ *visit, f fields) (said, error) {
 	b.Placement = events.Placement(firstOf(f["placement"], f["value"]))
 	if b.Placement != events.InsideBag {
-		b.BagLot = ""
+		b.BagLot, b.LotAsked = "", ""
 	}
 	return said{}, nil
 }
 
 func (b *sealing) takeLot(v *visit, f fields) (said, error) {
-	lot, err := v.lotNumber(f["lot"])
+	lot, err := v.lotNumber(firstOf(f["lot"], f["value"]))
 	if err == nil {
-		b.BagLot = lot
+		b.BagLot, b.LotAsked = lot, ""
 	}
 	return said{}, err
+}
+
+// askLot asks for the bag's lot. The last time's is in the question, and Enter says that it is the same.
+func (b *sealing) askLot(v *visit) said {
+	switch {
+	case b.LotAsked != "":
+		return ask(v.t("lot-which", b.LotAsked), v.t("which-more")).offer(
+			choice{Do: "bag-lot", Value: b.LotAsked, Words: v.t("do-lot")}, choice{Do: "lot-no", Words: v.t("lot-no")})
+	case b.LastLot != "":
+		return ask(v.t("bag-lot-as-last", b.LastLot), "").offer(
+			choice{Do: "bag-lot", Value: b.LastLot, Words: v.t("do-lot-as-last", b.LastLot), Main: true})
+	}
+	return ask(v.t("bag-lot"), "")
+}
+
+// askWhetherLot asks about a code that nobody has said here to be the bag's lot: it may be a badge or a wristband as well.
+func (b *sealing) askWhetherLot(v *visit, f fields) (said, error) {
+	lot, err := v.lotNumber(f["lot"])
+	if err == nil && b.lotMissing() {
+		b.LotAsked, b.Plain = lot, ""
+	}
+	return said{}, err
+}
+
+// sayNoLot answers that it is something else: what, is asked like of any code.
+func (b *sealing) sayNoLot(*visit, fields) (said, error) {
+	code := b.LotAsked
+	b.LotAsked = ""
+	if slices.ContainsFunc(b.wants(), func(w want) bool { return canBe(w.Kind, code) }) {
+		b.Plain = code
+	}
+	return said{}, nil
 }
 
 // addSeals takes the numbers of locks, several at once with commas or blanks between. What is
@@ -387,7 +427,7 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 }
 
 // typed: a number answers where the count sheet goes while that is asked; what is
-// no label and not known otherwise is the lot of the bag where one is asked for.
+// no label and not known otherwise may be the lot of the bag where one is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	n, number := plainNumber(text)
 	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil && b.opened(st) {
@@ -401,16 +441,16 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		return "", nil, false
 	}
 	lot, err := v.patterned(text, func(k events.ScanKind) bool { return k == events.ScanLot })
-	if err == nil && lot != "" {
+	if err == nil && lot != "" || text == b.LastLot {
 		return "bag-lot", fields{"lot": text}, true
 	}
 	if kind, err := v.plainKind(text, wanted(events.ScanSet, events.ScanBadge)); err != nil || kind != "" {
 		return "", nil, false
 	}
-	return "bag-lot", fields{"lot": text}, true
+	return "lot-ask", fields{"lot": text}, true
 }
 
-// enter says yes to what is asked: where the count sheet goes, if that is as the
+// enter says yes to what is asked: where the count sheet goes or the bag's lot, if that is as the
 // last time, or that the container is locked.
 func (b *sealing) enter(v *visit, f fields) (said, error) {
 	if b.waits() != "" {
@@ -418,6 +458,9 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 	}
 	if st, err := v.standing(b.Tag); b.Tag != "" && (err != nil || b.opened(st)) {
 		return said{Sound: "low"}, err // nor of this
+	}
+	if b.Tag != "" && b.lotMissing() && b.LotAsked == "" && b.LastLot != "" {
+		return b.takeLot(v, fields{"lot": b.LastLot})
 	}
 	if b.Tag == "" || b.Placement != "" {
 		return b.record(v, f)
@@ -472,6 +515,7 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 		b.Last = make(map[string]events.Placement)
 	}
 	b.Last[st.List] = place
+	b.LastLot = firstOf(b.BagLot, b.LastLot)
 	b.clear()
 	b.Done = &done{
 		Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Code: rs[0].SheetCode, Seqs: seqs(rs), IDs: ids(rs), Links: links,

@@ -73,9 +73,8 @@ func TestCaseOfAnotherDay(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	read := func(set string) (a map[string]any) {
 		h.after(5 * time.Second)
-		for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, set), label(t, events.ScanOuter, set), h.codes[set]} {
-			s.scan(text)
-		}
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.all(label(t, events.ScanTag, set), label(t, events.ScanOuter, set), h.codes[set])
 		return s.scan("1")
 	}
 	read("VAS-004")
@@ -99,4 +98,66 @@ func TestCaseOfAnotherDay(t *testing.T) {
 	h.now.Store(time.Date(2026, 3, 6, 7, 0, 0, 0, time.UTC).UnixNano())
 	must(t, read("VAS-006"), "Scan the case")
 	must(t, s.scan(label(t, events.ScanCase, "K-1")), "Is it the same case?")
+}
+
+// TestLotIsAskedOnce: a code that nobody has said to be a bag's lot is asked about before it is part of the binding for
+// ever; the last one is taken by Enter, and what a pattern of the site names is not asked about.
+func TestLotIsAskedOnce(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	pack := func(set string) {
+		h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	}
+	s := &scanner{h: h, path: "/at/north/packing-1/sealing"}
+	for _, code := range []string{"P47110815", "104455", "04012345678901", "483926", "K-77", "LAP-O14"} {
+		pack("VAS-009")
+		s.do("clear")
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.scan(label(t, events.ScanTag, "VAS-009"))
+		must(t, s.scan("1"), "Scan or type the lot of the bag")
+		before := h.size()
+		must(t, s.scan(code), code+": is that the lot of the bag?")
+		if must(t, s.scan(""), "is that the lot of the bag?"); h.size() != before {
+			t.Errorf("%s is a lot, and nobody said so", code)
+		}
+		s.do("lot-no")
+		h.after(5 * time.Second)
+	}
+	must(t, s.scan("104455"), "is that the lot of the bag?")
+	must(t, s.do("lot-no"), "104455: what is it?")
+	s.do("take-as", "value", "badge")
+	must(t, s.scan("BG-7"), "BG-7: is that the lot of the bag?")
+	must(t, s.do("bag-lot", "value", "BG-7"), "Enter binds the count sheet")
+	s.scan("")
+	lots := func() (out []string) {
+		for _, d := range h.events(site.Query{Set: "VAS-009"}, events.KindListSealed) {
+			out = append(out, d.(*events.ListSealed).BagLot)
+		}
+		return out
+	}
+	next := func() {
+		h.after(5 * time.Second)
+		pack("VAS-009")
+		s.do("unscanned", "value", "printer")
+		s.scan(label(t, events.ScanTag, "VAS-009"))
+		s.scan("1")
+	}
+	next()
+	must(t, s.do("nothing"), "means nothing here")
+	must(t, s.scan(""), "Lot of the bag: BG-7, as the last time?") // Enter after something else was said
+	must(t, s.scan(""), "Enter binds the count sheet")
+	if a := s.do("enter"); !strings.Contains(tells(a), "VAS-009 closed") {
+		t.Fatal(tells(a))
+	}
+	next()
+	must(t, s.scan("BG-7"), "Enter binds the count sheet") // scanned, it is known
+	s.scan("")
+	policy := events.DefaultPolicy()
+	policy.Codes = []events.CodePattern{{Kind: events.ScanLot, Like: "BG-9"}}
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: policy})
+	next()
+	must(t, s.scan("BG-8"), "Enter binds the count sheet")
+	s.scan("")
+	if got := strings.Join(lots(), " "); got != "BG-7 BG-7 BG-7 BG-8" {
+		t.Errorf("lots: %s", got)
+	}
 }

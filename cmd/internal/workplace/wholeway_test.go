@@ -70,6 +70,8 @@ func TestWholeWay(t *testing.T) {
 	p.Touch(`[data-placement="inside-bag"]`)
 	p.AwaitText("#verdict", "lot of the bag")
 	p.Type("BG-77\r")
+	p.AwaitText("#verdict", "BG-77: is that the lot of the bag?")
+	p.Touch(`#verdict [data-do="bag-lot"]`)
 	p.AwaitText("#bench", "BG-77")
 	p.AwaitText("#bench", "B-1182") // who packed it goes on here, and is not asked for the badge
 	p.Type("700123\r")
