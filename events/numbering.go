@@ -349,13 +349,25 @@ func (st *Station) tip() {
 	}
 }
 
-func (st *Station) tipOf(key uint32) bool {
-	var last *Run
+// HeadOf returns number and note hash of the last record that a key signed, 0 and "" where it signed none.
+func (st *Station) HeadOf(key uint32) (number int64, hash string) {
+	if last := st.lastOf(key); last != nil {
+		return last.Count, last.Hash
+	}
+	return 0, ""
+}
+
+func (st *Station) lastOf(key uint32) (last *Run) {
 	for _, r := range st.Runs {
 		if r.LastKey == key && !r.Stray && (last == nil || r.Count > last.Count) {
 			last = r
 		}
 	}
+	return last
+}
+
+func (st *Station) tipOf(key uint32) bool {
+	last := st.lastOf(key)
 	if last == nil {
 		return false
 	}

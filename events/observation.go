@@ -100,7 +100,7 @@ func ParseObservation(raw []byte) (*Observation, error) {
 			l.Medium != "" || len(l.Data) > 0 {
 			return nil, errors.New("a signed record says everything itself; nothing else stands beside it")
 		}
-		return signedObservation([]byte(l.Signed), l.Addenda)
+		return SignedObservation([]byte(l.Signed), l.Addenda)
 	}
 	if len(l.Addenda) > 0 {
 		return nil, errors.New("addenda stand beside a signed record, and only there")
@@ -128,7 +128,9 @@ func ParseObservation(raw []byte) (*Observation, error) {
 	return o, nil
 }
 
-func signedObservation(record []byte, addenda []string) (*Observation, error) {
+// SignedObservation returns the observation that a station's note is, with the addenda that stand beside it. It refuses what
+// CheckNote refuses, and addenda that are not the note's.
+func SignedObservation(record []byte, addenda []string) (*Observation, error) {
 	e, err := CheckNote(record)
 	if err != nil {
 		return nil, fmt.Errorf("signed record: %w", err)
@@ -151,7 +153,7 @@ func signedObservation(record []byte, addenda []string) (*Observation, error) {
 // passes can be recorded as it is, without being written and read again.
 func (o *Observation) Check() error {
 	if o.Signed != nil {
-		switch read, err := signedObservation(o.Signed, o.Addenda); {
+		switch read, err := SignedObservation(o.Signed, o.Addenda); {
 		case err != nil:
 			return err
 		case !reflect.DeepEqual(read, o):

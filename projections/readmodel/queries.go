@@ -281,6 +281,26 @@ func (m *Model) runs(ctx context.Context) (map[string][]*events.Run, error) {
 	return out, nil
 }
 
+// Head returns number and hash of the last record that a key of a station signed, from which that key goes on; 0 and ""
+// where it has signed none.
+func (m *Model) Head(ctx context.Context, station string, key uint32) (number int64, hash string, err error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT run FROM runs WHERE station = ?`, station)
+	found, err := scanAll(rows, err, func(raw *[]byte) []any { return []any{raw} })
+	if err != nil {
+		return 0, "", err
+	}
+	st := events.Station{Name: station}
+	for _, raw := range found {
+		run := new(events.Run)
+		if err := json.Unmarshal(raw, run); err != nil {
+			return 0, "", fmt.Errorf("read model: records of station %s: %w", station, err)
+		}
+		st.Runs = append(st.Runs, run)
+	}
+	number, hash = st.HeadOf(key)
+	return number, hash, nil
+}
+
 // EverHeld reports whether the site has ever held to a register. Before, nobody needs to ask.
 func (m *Model) EverHeld() bool { return m.registers.Load() }
 

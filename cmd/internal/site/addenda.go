@@ -127,6 +127,14 @@ func (a *addenda) ofCase(reference string) (marks []string) {
 	return marks
 }
 
+// caseOf returns the addendum of a case's reference, as its records are marked.
+func (a *addenda) caseOf(reference string) (events.Addendum, bool) {
+	a.mu.RLock()
+	defer a.mu.RUnlock()
+	x, ok := a.byMark[a.cases[reference]]
+	return x, ok
+}
+
 // idKey returns the key of ids, which begin makes before the first id.
 func (a *addenda) idKey() []byte {
 	a.mu.RLock()
@@ -263,13 +271,18 @@ func (a *addenda) replace() error {
 // hide returns an event as it is signed: its texts and its case stand beside the ledger. of is the kind of the event
 // that it corrects in the end, "" where it corrects none.
 func (a *addenda) hide(e *events.Event, of events.Kind) (*events.Event, error) {
+	return hideBy(e, of, a.mark)
+}
+
+// hideBy is hide with marks of another make.
+func hideBy(e *events.Event, of events.Kind, mark func(name, text string) (string, error)) (*events.Event, error) {
 	h := *e
 	var err error
 	replace := func(name, text string) (string, error) {
 		if events.IsMark(text) {
 			return text, nil // a case whose reference was taken out; of anything else prepare has refused it
 		}
-		return a.mark(name, text)
+		return mark(name, text)
 	}
 	if h.Data, err = events.Texts(e.Data, of, replace); err != nil {
 		return nil, err

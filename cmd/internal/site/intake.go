@@ -271,6 +271,7 @@ type intake struct {
 	*signing
 	refs *references
 	seen map[string]*line // of this batch, by identity
+	own  *signedThere     // of the request that is entered; nil: all of it is signed here
 }
 
 // prepare takes one line as far as it gets before it is stored. A refused line
@@ -312,7 +313,7 @@ func (in *intake) prepare(ctx context.Context, l *line) {
 	}
 	l.entries = len(in.entries)
 	in.seen[self] = l
-	in.refs.learn(e, in.site.ledger.Size()+int64(l.entries))
+	in.refs.learn(e, in.site.ledger.Size()+int64(l.entries+in.own.asked()))
 }
 
 // identity tells observations apart within a batch. The id alone does not: see
@@ -421,7 +422,13 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 		return nil, err
 	}
 	if l.obs.Signed != nil {
-		return in.enterSigned(l)
+		return in.enterSigned(l, l.obs)
+	}
+	if own, err := in.there(ctx, l.obs); err != nil || own != nil {
+		if err != nil {
+			return nil, err
+		}
+		return in.enterThere(ctx, id, l, own)
 	}
 	c, enrolled, err := in.chainOf(l.obs)
 	if err != nil {
@@ -513,8 +520,7 @@ func (in *intake) resolve(ctx context.Context, o *events.Observation, e *events.
 // enterSigned takes a note from a station that keeps its own key, as it is:
 // out of number or badly signed, it is recorded and judged, since refusing it
 // would lose what it says. Only a station nobody enrolled is refused.
-func (in *intake) enterSigned(l *line) (*events.Event, error) {
-	o := l.obs
+func (in *intake) enterSigned(l *line, o *events.Observation) (*events.Event, error) {
 	c, err := in.find(o.Station)
 	if err != nil {
 		return nil, err

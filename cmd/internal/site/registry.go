@@ -228,9 +228,17 @@ func (b *signing) find(name string) (*chain, error) {
 	return c, nil
 }
 
-// chainOf returns the station's chain for an observation that is signed here,
-// enrolling the station if that is how this folder is used.
+// chainOf returns the station's chain for an observation that is signed here.
 func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err error) {
+	if c, enrolled, err = b.stands(o); err == nil && c.signer == nil {
+		c.signer, err = b.site.stationSigner(o.Station, c.verifier)
+	}
+	return c, enrolled, err
+}
+
+// stands returns the station's chain for an observation that is its to make, wherever it is signed, enrolling the
+// station if that is how this folder is used.
+func (b *signing) stands(o *events.Observation) (c *chain, enrolled bool, err error) {
 	if c, err = b.find(o.Station); err != nil {
 		return nil, false, err
 	}
@@ -269,11 +277,6 @@ func (b *signing) chainOf(o *events.Observation) (c *chain, enrolled bool, err e
 			return nil, false, err
 		}
 		enrolled = true
-	}
-	if c.signer == nil {
-		if c.signer, err = b.site.stationSigner(o.Station, c.verifier); err != nil {
-			return nil, false, err
-		}
 	}
 	return c, enrolled, nil
 }

@@ -100,6 +100,7 @@ func (in *intake) enterAll(rs []*request) bool {
 			continue
 		}
 		before := len(in.entries)
+		in.own = nil
 		for i := range r.lines {
 			l := &r.lines[i]
 			l.again()
@@ -111,6 +112,11 @@ func (in *intake) enterAll(rs []*request) bool {
 				return false
 			}
 			break
+		}
+		if r.err == nil && in.own.asked() > 0 {
+			r.err = &UnsignedError{in.own.unsigned}
+			// Nothing is recorded of it, so nobody else may refer to it.
+			return false
 		}
 	}
 	return true
