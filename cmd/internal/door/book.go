@@ -64,6 +64,7 @@ type Browser struct {
 	Made    time.Time `json:"made"`
 	Ended   time.Time `json:"ended,omitzero"`
 	Used    time.Time `json:"used,omitzero"` // to the day
+	Own     bool      `json:"own,omitzero"`  // it made a key for the station then, and signs for it
 }
 
 // code lets somebody in once.
@@ -71,6 +72,7 @@ type code struct {
 	Digest  string    `json:"digest"`
 	Person  string    `json:"person,omitempty"`  // sets the password of that one
 	Station string    `json:"station,omitempty"` // brings a browser to it; of neither: makes an administrator
+	Own     bool      `json:"own,omitzero"`      // that browser is to make the station's key
 	By      string    `json:"by,omitempty"`
 	Until   time.Time `json:"until"`
 }

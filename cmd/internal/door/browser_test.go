@@ -107,3 +107,53 @@ func TestPagesInTheBrowser(t *testing.T) {
 		}
 	}
 }
+
+// TestBrowserMakesItsKey: with a code that asks for it the page makes a key that can't be had out of the browser, and the station's pages
+// find it, also in a tab that is opened later. A private window at the same station has none, and says so.
+func TestBrowserMakesItsKey(t *testing.T) {
+	h := newHouse(t)
+	srv := httptest.NewServer(h.all)
+	t.Cleanup(func() {
+		srv.CloseClientConnections()
+		srv.Close()
+	})
+	_, text := h.admin.post(t, "/people/station-code", url.Values{"station": {"north/or-1"}, "own": {"yes"}})
+	b := browsertest.Start(t)
+	tablet := b.Tab(t, browsertest.Sizes()[2])
+	tablet.Open(srv.URL + "/code?for=station")
+	tablet.Click("#code")
+	tablet.Type(secretIn(t, text))
+	tablet.Press("\r")
+	tablet.Await(`location.pathname === "/at/north/or-1/" && document.body.dataset.signs === "here"`)
+	tablet.Await(`document.getElementById("own-key").hidden`)
+	tablet.Axe()
+	taken := browsertest.Eval[string](tablet, `new Promise(done => {
+		indexedDB.open("listbound").onsuccess = e => {
+			e.target.result.transaction("stations").objectStore("stations").get("north/or-1").onsuccess = async e => {
+				const {key} = e.target.result;
+				try {
+					done(JSON.stringify(await crypto.subtle.exportKey("jwk", key)));
+				} catch (err) {
+					done(err.name + " " + key.extractable);
+				}
+			};
+		};
+	})`)
+	if taken != "InvalidAccessError false" {
+		t.Errorf("the key: %s", taken)
+	}
+	second := b.Tab(t, browsertest.Sizes()[2])
+	second.Open(srv.URL + "/at/north/or-1/storage")
+	second.Await(`document.body.dataset.signs === "here" && document.getElementById("own-key").hidden`)
+	_, text = h.admin.post(t, "/people/station-code", url.Values{"station": {"north/or-1"}})
+	other := b.Profile(t).Tab(t, browsertest.Sizes()[2])
+	other.Open(srv.URL + "/code?for=station")
+	other.Click("#code")
+	other.Type(secretIn(t, text))
+	other.Press("\r")
+	other.Await(`location.pathname === "/at/north/or-1/"`)
+	other.AwaitText("#own-key", "signs on its own device")
+	if browsertest.Eval[bool](other, `document.getElementById("own-key").hidden`) {
+		t.Error("a browser without the key says nothing")
+	}
+}

@@ -319,7 +319,8 @@ func (d *Door) newStationCode(a *act) error {
 	typed := newCode(groups)
 	err = d.books.change(func(b *book) error {
 		b.dropCodes(a.now, func(c *code) bool { return false })
-		b.Codes = append(b.Codes, code{Digest: digest(readCode(typed)), Station: station, By: a.by, Until: a.now.Add(stationCode)})
+		b.Codes = append(b.Codes, code{Digest: digest(readCode(typed)), Station: station, Own: a.form("own") != "", By: a.by,
+			Until: a.now.Add(stationCode)})
 		b.changed(a.now, a.by, "station-code", "station "+station, "")
 		return nil
 	})

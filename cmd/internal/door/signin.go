@@ -16,6 +16,7 @@ import (
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
 )
 
 //go:embed templates
@@ -274,6 +275,8 @@ type codeForm struct {
 	Problem string
 	Login   string
 	Station bool // a browser comes to a station
+	Without bool // it can't make a key, and may come without
+	Code    string
 }
 
 func (d *Door) codePage(w http.ResponseWriter, r *http.Request, status int, c codeForm) {
@@ -361,7 +364,8 @@ func (b *book) admit(c code, login string, now time.Time) *Person {
 
 var errNoCode = errors.New("no such code")
 
-// useStationCode brings a browser to a station.
+// useStationCode brings a browser to a station. Where the code says so, the browser has made a key, and is from now on the
+// one that signs for the station; one that can't is told why, and may come without: the code is still good then.
 func (d *Door) useStationCode(w http.ResponseWriter, r *http.Request) {
 	words, address := d.sh.Words(r), addressOf(r)
 	if wait := d.limits.begin(codeFrom(address)); wait > 0 {
@@ -370,24 +374,42 @@ func (d *Door) useStationCode(w http.ResponseWriter, r *http.Request) {
 	}
 	now := d.o.Clock().UTC()
 	given, old := secret(), digest(cookie(r, stationCookie))
-	var station string
-	err := d.books.change(func(b *book) error {
-		c, ok := b.takeCode(r.PostFormValue("code"), now, func(c *code) bool { return c.Station != "" })
-		if !ok {
+	public, without := r.PostFormValue("key"), r.PostFormValue("without") != ""
+	var c code
+	var key string
+	err := d.books.change(func(b *book) (err error) {
+		var ok bool
+		if c, ok = b.takeCode(r.PostFormValue("code"), now, func(c *code) bool { return c.Station != "" }); !ok {
 			return errNoCode
 		}
-		station = c.Station
+		if c.Own = c.Own && !without; c.Own {
+			if key, err = site.StationKey(c.Station, public); err != nil {
+				return errNoKey
+			}
+		}
 		for i := range b.Browsers {
 			if x := &b.Browsers[i]; x.Digest == old && x.Ended.IsZero() {
 				x.Ended = now // it stands at one station at a time
 			}
 		}
-		x := Browser{ID: newID(), Digest: digest(given), Station: station, By: c.By, Made: now, Used: now}
+		x := Browser{ID: newID(), Digest: digest(given), Station: c.Station, By: c.By, Made: now, Used: now, Own: c.Own}
 		b.Browsers = append(b.Browsers, x)
-		b.changed(now, c.By, "browser", "browser "+x.ID, station)
+		b.changed(now, c.By, "browser", "browser "+x.ID, c.Station)
 		return nil
 	})
+	if err == nil && c.Own {
+		_, err = d.site.Enrol(r.Context(), c.Station, key, "signs for itself: a browser's key, by a code of "+c.By)
+	}
 	switch {
+	case errors.Is(err, errNoKey):
+		d.limits.succeed(codeFrom(address))
+		why := "old"
+		if r.PostFormValue("why") == "insecure" {
+			why = "insecure"
+		}
+		d.codePage(w, r, http.StatusConflict, codeForm{Station: true, Without: true, Code: r.PostFormValue("code"),
+			Problem: words.T("door.station-no-key-" + why)})
+		return
 	case errors.Is(err, errNoCode):
 		d.watch.Refused(r, WhyCode, "nobody")
 		d.codePage(w, r, http.StatusUnauthorized, codeForm{Station: true, Problem: words.T("door.code-wrong")})
@@ -398,7 +420,10 @@ func (d *Door) useStationCode(w http.ResponseWriter, r *http.Request) {
 	}
 	d.limits.succeed(codeFrom(address))
 	setCookie(w, r, stationCookie, given, stationKept)
-	http.Redirect(w, r, "/at/"+station+"/", http.StatusSeeOther)
+	http.Redirect(w, r, "/at/"+c.Station+"/", http.StatusSeeOther)
 }
+
+// errNoKey leaves a code as it was: the browser that was to make a key has none.
+var errNoKey = errors.New("no key came with the code")
 
 func newID() string { return uuid.NewString()[:8] }

@@ -258,7 +258,8 @@ type visit struct {
 	r       *http.Request
 	w       *shell.Words
 	station string
-	ownKey  bool // the station's key is not here: nothing can be recorded for it
+	ownKey  string // names the station's key where that is not here: what is recorded for it is signed where it is
+	n       int64  // of the input
 	place   string
 	now     time.Time
 
@@ -291,14 +292,36 @@ func (d *Desk) visit(r *http.Request) (*visit, error) {
 	}
 	for _, s := range stations {
 		if s.Name == v.station && s.Enrolled > 0 && s.Retired == 0 && s.Name != d.site.Name() {
-			// What is known can be looked at; what is entered could not be signed.
-			if v.ownKey = !s.Here; v.ownKey && r.Method != http.MethodGet && r.Method != http.MethodHead {
-				return nil, refusal.WithCode(http.StatusForbidden, "%s", v.t("own-key", v.station))
-			}
-			return v, nil
+			return v, v.withOwnKey(&s)
 		}
 	}
 	return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("not-enrolled", v.station))
+}
+
+// keyHeader names the key with which a browser signs for its station, and headHeader where the numbering of that key stands:
+// number and note hash of the last record.
+const (
+	keyHeader  = "Station-Key"
+	headHeader = "Station-Head"
+)
+
+// withOwnKey sees to it that what is entered at a station with a key of its own is signed by that key. What is known can
+// be looked at by anybody; what is entered in a browser that hasn't the key could not be signed.
+func (v *visit) withOwnKey(s *site.Station) error {
+	if s.Here {
+		return nil
+	}
+	v.ownKey = site.KeyID(s.Key)
+	if v.r.Method != http.MethodGet && v.r.Method != http.MethodHead && v.r.Header.Get(keyHeader) != v.ownKey {
+		return refusal.WithCode(http.StatusForbidden, "%s", v.t("own-key", v.station))
+	}
+	return nil
+}
+
+// toSign is the answer to an input that is recorded once the station has signed what it comes to.
+type toSign struct {
+	N    int64           `json:"n"`
+	Sign []site.Unsigned `json:"sign"`
 }
 
 // view is what a page template gets.
@@ -306,7 +329,7 @@ type view struct {
 	Station  string
 	Place    string
 	Practice bool
-	OwnKey   bool   // the station signs elsewhere: nothing can be recorded here
+	OwnKey   string // names the key of a station that signs elsewhere: without it nothing can be recorded here
 	Other    string // address of the other ledger's workplaces, "" for none
 	Things   []task // whose things are scanned by a press of a button; for practice only
 	Behind   int64  // how many records no verdict knows of
@@ -383,6 +406,18 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 		if err == nil {
 			out, err = f(v)
 		}
+		if v != nil && v.ownKey != "" {
+			head, err := d.site.Head(r.Context(), v.station)
+			if err != nil {
+				d.sh.FailJSON(w, r, err)
+				return
+			}
+			w.Header().Set(headHeader, strings.TrimSpace(strconv.FormatInt(head.Number, 10)+" "+head.Hash))
+		}
+		var unsigned *site.UnsignedError
+		if errors.As(err, &unsigned) {
+			out, err = toSign{v.n, unsigned.Events}, nil
+		}
 		if err != nil {
 			d.sh.FailJSON(w, r, err)
 			return
@@ -415,6 +450,8 @@ type input struct {
 	Stage  events.Stage      `json:"stage"`
 	Lines  []lineInput       `json:"lines"`
 	Seen   map[string]int64  `json:"seen"` // revision of each set's count as the page showed it
+	// Signed is what the station signed of what this input records.
+	Signed []site.SignedRecord `json:"signed"`
 }
 
 func (v *visit) input() (*input, error) {
@@ -428,6 +465,9 @@ func (v *visit) input() (*input, error) {
 	}
 	if len(in.Client) > 64 || in.Client == "" {
 		return nil, v.sayNo("input-unreadable")
+	}
+	if v.n = in.N; v.ownKey != "" {
+		v.Context = site.WithOwnKey(v.Context, v.station, in.Signed)
 	}
 	// A browser's clock is not asked, only how long it waited.
 	switch wait := time.Duration(in.Ago) * time.Millisecond; {

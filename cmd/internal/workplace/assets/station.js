@@ -3,6 +3,7 @@
 
 import {kept, ofTab} from "./keep.js";
 import {clock} from "./offline.js";
+import {Stopped, Waits, headers, signing} from "./sign.js";
 
 const wait = ms => new Promise(done => setTimeout(done, ms));
 
@@ -173,7 +174,7 @@ export class Sender {
   }
   show() {
     const p = document.getElementById("waiting");
-    const words = this.incident ? p?.dataset.failing : p?.dataset.words;
+    const words = this.unsigned ? p?.dataset.unsigned : this.incident ? p?.dataset.failing : p?.dataset.words;
     let text = this.left ? p?.dataset.left.replace("{0}", this.left) : "";
     if (this.failed && this.items.length) {
       text = words.replace("{0}", this.items.length).replace("{1}", this.incident) + " " + text;
@@ -201,30 +202,44 @@ export class Sender {
       // A line on which nothing comes back is told before it is given up.
       const slow = setTimeout(() => { this.failed = true; this.show(); this.lost?.(); }, silentAfter);
       try {
-        const res = await fetch((item.base || this.base) + "/" + item.verb, {
-          method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(item.body),
-          signal: AbortSignal.timeout(answerWithin),
-        });
-        ok = res.ok;
-        data = await res.json().catch(() => null) || {};
-        // Only our own answer to this entry, or our own refusal, ends it: a failing
-        // server, or whoever answers in its place, has not judged what was entered.
-        const ours = ok ? data.n === item.body.n : data.why === "refused" || data.why === "too-large";
+        const send = async signed => {
+          const res = await fetch((item.base || this.base) + "/" + item.verb, {
+            method: "POST", headers: {"Content-Type": "application/json", ...await headers()},
+            body: JSON.stringify({...item.body, signed}), signal: AbortSignal.timeout(answerWithin),
+          });
+          const data = await res.json().catch(() => null) || {};
+          // Only our own answer to this entry, or our own refusal, ends it: a failing
+          // server, or whoever answers in its place, has not judged what was entered.
+          const ours = res.ok ? data.n === item.body.n : data.why === "refused" || data.why === "too-large";
+          return {res, data, ours};
+        };
+        let answer = await send();
+        if (answer.ours && answer.data.sign) answer = await signing(item.body.client + " " + item.body.n, item.at, answer, send);
+        let ours;
+        ({data, ours, res: {ok}} = answer);
         if (!ours) {
-          this.incident = data.incident || String(res.status);
-          throw new Error(res.status);
+          this.incident = data.incident || String(answer.res.status);
+          throw new Error(answer.res.status);
         }
-      } catch {
+      } catch (err) {
         clearTimeout(slow);
         this.sending = false;
+        // What was signed before this is sent before it, where it is here.
+        const first = err instanceof Waits ? this.items.findIndex(({body}) => body.client + " " + body.n === err.of) : -1;
+        if (first > 0) {
+          this.items.unshift(...this.items.splice(first, 1));
+          this.save();
+          continue;
+        }
         this.failed = true;
+        this.unsigned = err instanceof Stopped;
         this.show();
-        this.lost?.();
+        if (!this.unsigned) this.lost?.();
         await Promise.race([wait(this.pause()), new Promise(done => { this.wake = done; })]);
         continue;
       }
       clearTimeout(slow);
-      this.sending = this.failed = false;
+      this.sending = this.failed = this.unsigned = false;
       this.tries = 0;
       this.items.shift();
       this.save();
