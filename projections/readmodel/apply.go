@@ -342,7 +342,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, entry, washer_load`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -371,7 +371,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
@@ -399,7 +399,20 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
-		text(keys[events.KeyEntry]), washed)
+		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed)
+}
+
+// namedLines are the badges that data names, each in a line of its own, which begins and ends with a line feed: no badge has
+// one.
+func namedLines(d events.Data) string {
+	var out strings.Builder
+	for _, b := range events.BadgesIn(d) {
+		if out.Len() == 0 {
+			out.WriteByte('\n')
+		}
+		out.WriteString(b.As + " " + b.Badge + "\n")
+	}
+	return out.String()
 }
 
 // text gives a column its text, NULL where there is none.

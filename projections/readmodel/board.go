@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -451,12 +452,17 @@ func insertSpans(ctx context.Context, w *writer, added []facts.Fact) error {
 	return w.insertAll(ctx, `INSERT OR IGNORE INTO spans (what, mark, span) VALUES `, 3, func(yield func([]any) bool) {
 		type place struct{ what, mark string }
 		filed := make(map[place]int64) // in which span last
+		var places []place
 		for _, f := range added {
 			if f.Event == nil {
 				continue
 			}
 			span := (f.Seq - 1) / spanLen
-			for _, p := range [...]place{{"station", f.Event.Station}, {"badge", f.Event.Operator}} {
+			places = append(places[:0], place{"station", f.Event.Station}, place{"badge", f.Event.Operator})
+			for _, b := range events.BadgesIn(f.Event.Data) {
+				places = append(places, place{"named", b.Badge})
+			}
+			for _, p := range places {
 				if last, ok := filed[p]; p.mark == "" || ok && last == span {
 					continue
 				}
@@ -469,10 +475,51 @@ func insertSpans(ctx context.Context, w *writer, added []facts.Fact) error {
 	})
 }
 
+// namedInSpans is as inSpans, of records whose data names a badge in a member.
+func namedInSpans(member string) string {
+	return `spans s CROSS JOIN events e ON e.seq BETWEEN s.span * 1024 + 1 AND s.span * 1024 + 1024
+		WHERE s.what = 'named' AND s.mark = ?1 AND e.named IS NOT NULL
+		AND instr(e.named, char(10) || '` + member + ` ' || ?1 || char(10)) > 0`
+}
+
+// Held is how often a badge stands in records of one kind as one thing.
+type Held struct {
+	As          string // operator, or a member of events.BadgeMembers
+	Kind        events.Kind
+	Records     int64
+	First, Last time.Time // observed
+}
+
+// HeldAbout counts the records in which a badge stands, by as what and by kind.
+func (m *Model) HeldAbout(ctx context.Context, badge string) (out []Held, err error) {
+	for _, as := range append([]string{"operator"}, events.BadgeMembers()...) {
+		from := inSpans["badge"]
+		if as != "operator" {
+			from = namedInSpans(as)
+		}
+		rows, err := m.query(ctx, `SELECT e.kind, count(*), min(e.observed), max(e.observed) FROM `+from+` GROUP BY e.kind ORDER BY e.kind`, badge)
+		type row struct {
+			kind           string
+			n, first, last int64
+		}
+		found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.kind, &r.n, &r.first, &r.last} })
+		for _, r := range found {
+			out = append(out, Held{as, events.Kind(r.kind), r.n, time.Unix(0, r.first).UTC(), time.Unix(0, r.last).UTC()})
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
 // RecordsOf returns sequences of a station's or a badge's records, latest first,
-// below a sequence (0: from the end).
+// below a sequence (0: from the end). What may also be a member of data that names a badge.
 func (m *Model) RecordsOf(ctx context.Context, what, key string, below int64, limit int) ([]int64, error) {
 	from, ok := inSpans[what]
+	if !ok && slices.Contains(events.BadgeMembers(), what) {
+		from, ok = namedInSpans(what), true
+	}
 	if !ok {
 		return nil, fmt.Errorf("records are not listed by %q", what)
 	}

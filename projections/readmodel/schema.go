@@ -25,6 +25,7 @@ CREATE TABLE events (
 	tray       TEXT,                -- set.checked, set.opened: the set whose tag was read on the tray, where it is not the subject
 	corrects   BLOB,                -- event.corrected: id of the event
 	operator   TEXT,                -- badge
+	named      TEXT,                -- badges that the data names, each in a line, as 'counter B-1182'
 	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
 	washer_load TEXT                -- set.returned: the washer's load that the set was in
 );
@@ -45,10 +46,10 @@ CREATE TABLE marks (
 	seq  INTEGER NOT NULL -- the list.sealed, or the set.entered
 );
 
--- spans: in which stretches of 1024 records a station or a badge occurs. A look through
+-- spans: in which stretches of 1024 records a station or a badge occurs, or a badge is named. A look through
 -- those stretches costs little, and an index of every record would cost a rebuild a fifth of its time.
 CREATE TABLE spans (
-	what TEXT NOT NULL,     -- station, badge
+	what TEXT NOT NULL,     -- station, badge, named
 	mark TEXT NOT NULL,
 	span INTEGER NOT NULL,  -- (seq - 1) / 1024
 	PRIMARY KEY (what, mark, span)

@@ -75,6 +75,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /history", p.page(p.historyPage))
 	mux.HandleFunc("GET /station", p.page(p.stationPage))
 	mux.HandleFunc("GET /badge", p.page(p.badgePage))
+	mux.HandleFunc("GET /badge/held", p.page(p.heldPage))
 	mux.HandleFunc("GET /touched", p.page(p.touchedPage))
 	mux.HandleFunc("GET /check-line", p.page(p.checkLinePage))
 	mux.HandleFunc("GET /recall", p.recallPDF)

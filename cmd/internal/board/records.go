@@ -28,6 +28,7 @@ type recordsBody struct {
 	Table    *table
 	Older    string
 	Touched  string
+	Held     string // what else there is of a badge
 	Picture  template.HTML
 }
 
@@ -159,7 +160,15 @@ func around(station string, beads []bead) url.Values {
 func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) {
 	b := &recordsBody{What: "badge", ID: r.URL.Query().Get("id")}
 	b.Touched = address("/touched", url.Values{"badge": {b.ID}})
+	b.Held = address("/badge/held", url.Values{"id": {b.ID}})
 	a := &answer{template: "records", title: words.T("board.badge-records", b.ID), body: b}
+	if as := r.URL.Query().Get("as"); as != "" && as != "operator" {
+		if !slices.Contains(events.BadgeMembers(), as) {
+			return nil, refuse(http.StatusBadRequest, "as %q is not one of %s", as, strings.Join(events.BadgeMembers(), ", "))
+		}
+		b.What = as
+		a.title = words.T("board.held-records", b.ID, words.T("board.held-as-"+as))
+	}
 	err := p.site.Ask(func(m *site.View) error {
 		return p.records(r, words, m, b, a)
 	})
@@ -183,7 +192,7 @@ func (p *pages) records(r *http.Request, words *shell.Words, m *site.View, b *re
 	}
 	if len(seqs) > recordsOnPage {
 		seqs = seqs[:recordsOnPage]
-		v := keep(r.URL.Query(), "name", "id")
+		v := keep(r.URL.Query(), "name", "id", "as")
 		v.Set("below", strconv.FormatInt(seqs[recordsOnPage-1], 10))
 		b.Older = address(r.URL.Path, v)
 	}

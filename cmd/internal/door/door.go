@@ -243,7 +243,7 @@ func (d *Door) Guard(mux shell.Mux, sh *shell.Shell, s *site.Site, watch *Watch)
 		d.reading.mu.Lock()
 		return d.reading.mu.Unlock
 	})
-	sh.Signed = d.signed
+	sh.Signed, sh.Accounts = d.signed, d.accountsOf
 	return &Guard{d: d, mux: mux}
 }
 

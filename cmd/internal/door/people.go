@@ -128,6 +128,31 @@ func (d *Door) peoplePage(w http.ResponseWriter, r *http.Request, status int, p 
 	d.render(w, r, status, "people", "door.people", p)
 }
 
+// accountsOf returns what is kept of those who have a badge, and of those who had it.
+func (d *Door) accountsOf(badge string) (out []shell.Account, err error) {
+	b := d.books.read()
+	for _, p := range b.People {
+		if p.Badge == "" || p.Badge != badge {
+			continue
+		}
+		a := shell.Account{Login: p.Login, Name: p.Name, Made: p.Made, Ended: p.Ended}
+		for _, r := range p.Roles {
+			a.Roles = append(a.Roles, string(r))
+		}
+		id := "person " + p.ID
+		for _, c := range b.Changes {
+			if c.Of == id || slices.Contains(strings.Split(c.By, ", "), id) {
+				a.Changes++
+			}
+		}
+		if a.Reads, err = d.reading.count(id); err != nil {
+			return nil, err
+		}
+		out = append(out, a)
+	}
+	return out, nil
+}
+
 // act is what somebody does on the page.
 type act struct {
 	*Door

@@ -106,17 +106,37 @@ func (k *reading) forget() error {
 	return nil
 }
 
-// newest returns the last lines, the newest first. A line that was cut off when the power went is passed over.
-func (k *reading) newest(most int) ([]Read, error) {
+// newest returns the last lines, the newest first.
+func (k *reading) newest(most int) (out []Read, err error) {
+	err = k.each(func(r *Read) bool {
+		out = append(out, *r)
+		return len(out) < most
+	})
+	return out, err
+}
+
+// count is how many lines there are of somebody.
+func (k *reading) count(who string) (n int, err error) {
+	err = k.each(func(r *Read) bool {
+		if slices.Contains(strings.Split(r.Who, ", "), who) {
+			n++
+		}
+		return true
+	})
+	return n, err
+}
+
+// each goes through all lines, the newest first, until it is told to stop. A line that was cut off when the power went is
+// passed over.
+func (k *reading) each(more func(*Read) bool) error {
 	files, err := k.months()
 	if err != nil {
-		return nil, err
+		return err
 	}
-	var out []Read
 	for _, f := range files {
 		raw, err := os.ReadFile(f)
 		if err != nil {
-			return nil, fmt.Errorf("who read what: %w", err)
+			return fmt.Errorf("who read what: %w", err)
 		}
 		lines := strings.Split(strings.TrimSuffix(string(raw), "\n"), "\n")
 		for _, line := range slices.Backward(lines) {
@@ -124,10 +144,10 @@ func (k *reading) newest(most int) ([]Read, error) {
 			if json.Unmarshal([]byte(line), &r) != nil {
 				continue // empty, or cut off
 			}
-			if out = append(out, r); len(out) == most {
-				return out, nil
+			if !more(&r) {
+				return nil
 			}
 		}
 	}
-	return out, nil
+	return nil
 }

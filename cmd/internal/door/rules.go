@@ -129,6 +129,7 @@ func boardRules() []Rule {
 		{Pattern: "GET /history", Roles: readers, Kept: true},
 		{Pattern: "GET /station", Roles: readers, Kept: true},
 		{Pattern: "GET /badge", Roles: deep, Kept: true},
+		{Pattern: "GET /badge/held", Roles: deep, Kept: true},
 		{Pattern: "GET /touched", Roles: readers, Kept: true},
 		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},

@@ -157,7 +157,9 @@ type Shell struct {
 	// Notices are what everybody has to know of the ledger itself; nil where there is nothing to know.
 	Notices func(*Words) []string
 	// Signed says who has signed in; nil where nobody is asked.
-	Signed    func(*http.Request) *Signed
+	Signed func(*http.Request) *Signed
+	// Accounts are those that have a badge; nil where there are none.
+	Accounts  func(badge string) ([]Account, error)
 	languages []*Words // English first
 	catalogue *words.Catalogue
 	log       *slog.Logger
@@ -261,6 +263,15 @@ type Signed struct {
 	Name    string
 	People  bool // may let others in, or stations
 	Readers bool // may see who read what
+}
+
+// Account is what is kept of somebody who can sign in.
+type Account struct {
+	Login, Name string
+	Roles       []string
+	Made, Ended time.Time
+	Changes     int // of accounts, that they made or that are about them
+	Reads       int // how often it is kept that they read something
 }
 
 // Lang is this page's address in another language.

@@ -46,7 +46,7 @@ func (in *intake) checkCases(ctx context.Context, e *events.Event) error {
 	switch e.Kind() {
 	case events.KindEventCorrected, events.KindHoldPlaced:
 	default:
-		if events.CaseOf(e.Data) == "" {
+		if d, ok := e.Data.(*events.SetSterilized); events.CaseOf(e.Data) == "" && (!ok || d.For == "") {
 			return nil
 		}
 	}

@@ -49,6 +49,8 @@ func TestCaseThatDoesNotFit(t *testing.T) {
 		opened(-20, wrong), strings.Replace(opened(-20, wrong), `set.opened`, `set.counted`, 1),
 		fmt.Sprintf(`{"station":"north/or-3","kind":"case.closed","time":%q,"operator":"B-1","data":{"case":%q,"outcome":"reconciled"}}`, at(-10), wrong),
 		correction, hold,
+		fmt.Sprintf(`{"station":"north/sterilizer-1","kind":"set.sterilized","time":%q,"set":"LAP-014","data":{"load":"S1-1","sterilizer":"S1",`+
+			`"run":1,"cycle":"c-134","result":"passed","released":true,"immediate":"fell down","for":%q}}`, at(-8), wrong),
 	} {
 		line = strings.Replace(line, `set.counted","time":"`+at(-20)+`","set":"LAP-014","data":{"case":"`+wrong+`"}`,
 			`set.counted","time":"`+at(-20)+`","set":"LAP-014","data":{"case":"`+wrong+`","stage":"first","counter":"B-1","witness":"B-2","sheet":"screen"}`, 1)

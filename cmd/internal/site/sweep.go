@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"slices"
@@ -116,6 +117,24 @@ func replaceWhole(raw, text []byte) (out []byte, found bool) {
 	if len(text) >= short {
 		return bytes.ReplaceAll(raw, text, []byte("redacted")), bytes.Contains(raw, text)
 	}
+	done := 0
+	for at := range alone(raw, text) {
+		out, found = append(append(out, raw[done:at]...), "redacted"...), true
+		done = at + len(text)
+	}
+	return append(out, raw[done:]...), found
+}
+
+// standsAlone reports whether a text stands somewhere with neither a letter nor a digit beside it.
+func standsAlone(raw, text []byte) bool {
+	for range alone(raw, text) {
+		return true
+	}
+	return false
+}
+
+// alone yields where a text stands alone.
+func alone(raw, text []byte) iter.Seq[int] {
 	letter := func(at int) bool {
 		if at < 0 || at >= len(raw) {
 			return false
@@ -123,19 +142,22 @@ func replaceWhole(raw, text []byte) (out []byte, found bool) {
 		c := raw[at]
 		return c >= '0' && c <= '9' || c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z' || c >= 0x80
 	}
-	done := 0
-	for at := 0; ; {
-		i := bytes.Index(raw[at:], text)
-		if i < 0 {
-			return append(out, raw[done:]...), found
+	return func(yield func(int) bool) {
+		for at := 0; len(text) > 0; {
+			i := bytes.Index(raw[at:], text)
+			if i < 0 {
+				return
+			}
+			begin, end := at+i, at+i+len(text)
+			switch {
+			case letter(begin-1) || letter(end):
+				at = begin + 1
+			case !yield(begin):
+				return
+			default:
+				at = end
+			}
 		}
-		begin, end := at+i, at+i+len(text)
-		if letter(begin-1) || letter(end) {
-			at = begin + 1
-			continue
-		}
-		out, found = append(append(out, raw[done:begin]...), "redacted"...), true
-		at, done = end, end
 	}
 }
 

@@ -180,6 +180,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /history":              {query: "set=LAP-001"},
 		"GET /station":              {query: "name=north/or-3"},
 		"GET /badge":                {query: "id=B-1"},
+		"GET /badge/held":           {query: "id=B-1"},
 		"GET /touched":              {query: "load=S1-1"},
 		"GET /recall":               {query: "load=S1-1"},
 		"GET /report":               {query: "set=LAP-001"},

@@ -48,6 +48,7 @@ func TestCaseThatDoesNotFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	opening, closing := &scanner{h: h, path: "/at/north/or-3/opening"}, &scanner{h: h, path: "/at/north/or-3/close"}
+	sterilizer := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	// Somebody has said that codes like it are cases, before the policy did.
 	closing.scan("MRN-12345670")
 	closing.do("take-as", "value", "case")
@@ -65,6 +66,7 @@ func TestCaseThatDoesNotFit(t *testing.T) {
 		{"in a form, by its label", opening.do("case", "case", label)},
 		{"its label at a closing", closing.scan(label)},
 		{"the code at a closing", closing.scan(wrong)},
+		{"the case that a load is for", sterilizer.do("begin", "sterilizer", "S1", "run", "4", "cycle", "c-134", "immediate", "fell down", "for", wrong)},
 	} {
 		if says := tells(try.took); !strings.Contains(says, "This is no case as this site writes them (K-9999;") {
 			t.Errorf("%s: %s", try.how, says)

@@ -470,6 +470,9 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	if scanned := v.caseIn(ref); scanned != "" {
 		ref = scanned
 	}
+	if err := v.checkCase(events.ScanCase, ref); err != nil {
+		return said{}, err
+	}
 	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"], "immediate": f["immediate"],
 		"for": ref}
 	immediate, err := v.reason(f["immediate"])

@@ -1,0 +1,47 @@
+package events
+
+import "github.com/go-json-experiment/json"
+
+// NamedBadge is a badge that data names, besides that of who recorded it.
+type NamedBadge struct {
+	As    string // the member: counter, witness, secondLook, loader or badge
+	Badge string
+}
+
+// BadgeMembers are the members of data that hold a badge, in the order in which they are told of.
+func BadgeMembers() []string { return []string{"counter", "witness", "secondLook", "loader", "badge"} }
+
+// BadgesIn returns the badges that data names. Of a correction they are those of what it puts in place.
+func BadgesIn(d Data) (out []NamedBadge) {
+	add := func(as, badge string) {
+		if badge != "" {
+			out = append(out, NamedBadge{as, badge})
+		}
+	}
+	switch d := d.(type) {
+	case *SetPacked:
+		add("secondLook", d.SecondLook)
+	case *SetSterilized:
+		add("loader", d.Loader)
+	case *SetCounted:
+		add("counter", d.Counter)
+		add("witness", d.Witness)
+	case *CaseClosed:
+		add("witness", d.Witness)
+	case *PersonEntered:
+		add("badge", d.Badge)
+	case *AccessClaimed:
+		add("badge", d.Badge)
+	case *EventCorrected:
+		var in map[string]any
+		if len(d.Data) == 0 || json.Unmarshal(d.Data, &in) != nil {
+			return nil
+		}
+		for _, as := range BadgeMembers() {
+			if badge, ok := in[as].(string); ok {
+				add(as, badge)
+			}
+		}
+	}
+	return out
+}
