@@ -169,6 +169,7 @@ func TestReasonOfOneLoad(t *testing.T) {
 	s := h.atSterilizer()
 	s.run("2", "IMP-1")
 	s.run("3", "IMP-2")
+	s.do("start", "value", "sure S1-0304-03") // the other's end is recorded later
 	h.after(2 * time.Hour)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("sterilizer"))

@@ -271,6 +271,16 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 		return said{}, err
 	}
 	s, says := v.endedWell(l, e, of, append(known, stops...))
+	if e.Result == "failed" {
+		there, err := v.loadThere(l.Load)
+		if err != nil {
+			return said{}, err
+		}
+		if there != nil && len(there.Sets) > 0 {
+			also := v.phrased("load-failed-there", there.station, strings.Join(there.Sets, ", "))
+			says, s.More = append(says, also), s.More+" "+v.say(also)
+		}
+	}
 	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + url.QueryEscape(l.Load), Says: v.phrased("print-load-label")}
 	was := l.clone()
 	l.Recorded = true

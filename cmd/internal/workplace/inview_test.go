@@ -296,6 +296,12 @@ func (q *asker) sterilizer() {
 	h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-009", &events.SetSterilized{Load: "S1-0304-09",
 		Sterilizer: "S1", Run: 9, Cycle: "c-134", Result: "passed", Released: false})
 	ended("passed", "no")
+	for _, x := range [][2]string{{"21", "VAS-003"}, {"22", "VAS-004"}} { // two in one sterilizer
+		begin(x[0])
+		q.scan(set(x[1]))
+		q.do("put", "value", x[1])
+		q.do("start")
+	}
 }
 
 // back asks what is asked on the way back, and of single pieces.

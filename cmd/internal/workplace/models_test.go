@@ -975,7 +975,7 @@ func (m *loadModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "put", "leave-out"), fields: shown.choice("put")}
 	case shown.says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
-	case shown.says("not as it was scanned") && w.careful():
+	case (shown.says("not as it was scanned") || shown.says(". Has it ended?")) && w.careful():
 		return step{verb: "do", action: "start", fields: shown.choice("start")}
 	case m.waits() && w.careful() && shown.says("Scan your badge: it records that"):
 		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
@@ -1106,7 +1106,7 @@ func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 	case s.action == "take-out" && !m.runs[m.load] && m.load != "":
 		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
 	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
-		if m.runs[m.load] = !a.says("not as it was scanned"); m.runs[m.load] {
+		if m.runs[m.load] = !a.says("not as it was scanned") && !a.says("Has it ended?"); m.runs[m.load] {
 			m.began[m.load] = w.at
 		}
 	case s.kind == events.ScanLoad:

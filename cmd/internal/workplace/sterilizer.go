@@ -319,6 +319,65 @@ func (v *visit) loadsElsewhere() (out []loadThere, err error) {
 	return out, nil
 }
 
+// loadThere is a load of a name that lies at another station, nil where none does.
+func (v *visit) loadThere(id string) (*loadThere, error) {
+	loads, err := v.loadsElsewhere()
+	for i := range loads {
+		if loads[i].Load == id {
+			return &loads[i], err
+		}
+	}
+	return nil, err
+}
+
+// askThere asks whether a load is the one that lies at another station: two runs under one number would share what their
+// indicator shows.
+func (v *visit) askThere(l *loadThere) said {
+	if l == nil {
+		return said{}
+	}
+	words := v.t("load-there", l.Load, l.station)
+	if l.Started {
+		words = v.t("load-runs-there", l.Load, l.station, v.time(l.StartedAt))
+	}
+	return ask(words, v.t("load-recorded-more")).offer(choice{Do: "begin-too", Value: l.Load, Words: v.t("do-begin-there")})
+}
+
+// runSure stands before a load that is started though another one is running in its sterilizer, or it runs elsewhere.
+const runSure = "sure "
+
+// running is the same load where it was started at another station, or else another one that runs in the same sterilizer
+// by what people have said, nil for none: either its end was not recorded, or a number was misread.
+func (b *sterilizer) running(v *visit, l *load) (*loadThere, error) {
+	loads, err := v.loadsElsewhere()
+	if err != nil {
+		return nil, err
+	}
+	if i := slices.IndexFunc(loads, func(o loadThere) bool { return o.Load == l.Load && o.Started }); i >= 0 {
+		return &loads[i], nil
+	}
+	for i := range b.Loads {
+		loads = append(loads, loadThere{b.Loads[i], v.station})
+	}
+	for i, o := range loads {
+		// Of a test cycle no end is recorded.
+		if o.Load != l.Load && o.Sterilizer == l.Sterilizer && o.Started && !o.Recorded && len(o.Sets) > 0 {
+			return &loads[i], nil
+		}
+	}
+	return nil, nil
+}
+
+func (v *visit) askRunning(l *load, o *loadThere) said {
+	words, sure := v.t("load-running", o.Load, o.Sterilizer, o.station, v.time(o.StartedAt)), v.t("do-start-all-the-same")
+	if o.Load == l.Load {
+		words, sure = v.t("load-runs-there", o.Load, o.station, v.time(o.StartedAt)), v.t("do-begin-there")
+	}
+	return ask(words, v.t("load-running-more")).offer(
+		choice{Do: "choose", Value: l.Load, Words: v.t("start-not-yet"), Main: true},
+		choice{Do: "start", Value: runSure + l.Load, Words: sure})
+}
+
 // putAnyway loads a set all the same. It is not green.
 func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 	set, l := f["value"], b.find(b.Load)
@@ -506,6 +565,10 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 	case before != nil && same != id:
 		return v.askBegun(id, before)
 	}
+	there, err := v.loadThere(id)
+	if err != nil || there != nil && same != id {
+		return v.askThere(there), err
+	}
 	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,
 		For: ref}
 	if err := passed.Check(); err != nil {
@@ -518,6 +581,9 @@ func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
 			return said{}, err
 		}
 		l.again(run)
+	}
+	if there != nil && there.Started && !l.Started { // one cycle has one start
+		l.Started, l.StartedAt, l.Loader, l.Forgot = true, there.StartedAt, there.Loader, true
 	}
 	b.Loads = append(b.Loads, l)
 	b.Load, b.Done, b.Entered = id, nil, nil
@@ -679,10 +745,12 @@ func (b *sterilizer) takeOut(v *visit, f fields) (said, error) {
 
 func (b *sterilizer) start(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
-	switch {
-	case l == nil:
+	if l == nil {
 		return said{}, v.sayNo("nothing-loaded")
-	case len(l.Sets) == 0 && f["value"] != l.Load: // as the cycles are that are repeated after a positive indicator
+	}
+	sure := f["value"] == l.Load || f["value"] == runSure+l.Load
+	switch {
+	case len(l.Sets) == 0 && !sure: // as the cycles are that are repeated after a positive indicator
 		return ask(v.t("start-empty", l.Load), v.t("start-empty-more")).offer(
 			choice{Do: "choose", Value: l.Load, Words: v.t("start-not"), Main: true},
 			choice{Do: "start", Value: l.Load, Words: v.t("do-start-empty")}), nil
@@ -691,14 +759,24 @@ func (b *sterilizer) start(v *visit, f fields) (said, error) {
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("start-badge", l.Load)), nil
 	}
-	if f["value"] != l.Load {
+	if !sure {
 		if since, err := v.changedSince(l); err != nil || len(since) > 0 {
 			return wrong(v.t("start-changed", l.Load), strings.Join(since, " ")).offer(
 				choice{Do: "choose", Value: l.Load, Words: v.t("start-not-yet"), Main: true},
 				choice{Do: "start", Value: l.Load, Words: v.t("do-start-all-the-same")}), err
 		}
 	}
+	other, err := b.running(v, l)
+	switch {
+	case err != nil:
+		return said{}, err
+	case other != nil && f["value"] != runSure+l.Load:
+		return v.askRunning(l, other), nil
+	}
 	l.Started, l.StartedAt, l.Loader = true, v.now.UTC(), b.Operator
+	if other != nil && other.Load == l.Load { // one cycle has one start
+		l.StartedAt, l.Loader = other.StartedAt, other.Loader
+	}
 	return said{}, nil
 }
 

@@ -161,3 +161,81 @@ func TestLotIsAskedOnce(t *testing.T) {
 		t.Errorf("lots: %s", got)
 	}
 }
+
+// TestOneLoadAtTwoStations: a load that lies at another station is asked about when it is begun and when it is started, has
+// one start, and where it failed the sets of both stations are named.
+func TestOneLoadAtTwoStations(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	for _, set := range []string{"VAS-007", "VAS-008"} {
+		h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+		h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside})
+	}
+	one, two := h.atSterilizer(), &scanner{h: h, path: "/at/north/storage/sterilizer"}
+	begin := func(s *scanner, run string) map[string]any {
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		return s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")
+	}
+	begin(one, "2")
+	one.scan(label(t, events.ScanSet, "VAS-007"))
+	must(t, begin(two, "2"), "Load S1-0304-02 is being filled at north/or-3")
+	must(t, two.do("begin-too", "value", "S1-0304-02"), "Scan sets into S1-0304-02")
+	two.scan(label(t, events.ScanSet, "VAS-008"))
+	one.do("start")
+	started := h.clock()
+	h.after(5 * time.Minute)
+	must(t, two.do("start"), "Load S1-0304-02 runs at north/or-3 since")
+	must(t, two.do("start", "value", "S1-0304-02"), "runs at north/or-3 since") // that something else was meant was not asked
+	if a := two.do("start", "value", "sure S1-0304-02"); strings.Contains(tells(a), "runs at") {
+		t.Fatal(tells(a))
+	}
+	h.after(10 * time.Minute)
+	two.scan(label(t, events.ScanBadge, "B-1"))
+	a := two.do("result", "result", "failed")
+	if more := tells(a); !strings.Contains(a["more"].(string), "In this load at north/or-3, too: VAS-007") || a["status"] != "broken" {
+		t.Errorf("failed: %s, %v", more, a["more"])
+	}
+	if !strings.Contains(a["bench"].(string), "In this load at north/or-3, too: VAS-007") {
+		t.Error("it does not stay on the page")
+	}
+	d := h.events(site.Query{Set: "VAS-008"}, events.KindSetSterilized)[0].(*events.SetSterilized)
+	if d.Started != started.Format(time.RFC3339) {
+		t.Errorf("started %s, at the other station %s", d.Started, started)
+	}
+	// It runs already where it is begun: what is scanned was forgotten.
+	h.after(time.Hour)
+	begin(one, "3")
+	one.do("start", "value", "S1-0304-03")
+	must(t, one.do("start", "value", "sure S1-0304-03"), "test cycle")
+	must(t, begin(two, "3"), "Load S1-0304-03 runs at north/or-3 since")
+	must(t, two.do("begin-too", "value", "S1-0304-03"), "S1-0304-03")
+}
+
+// TestOneSterilizerRunsOneLoad: a second load is started in a sterilizer that runs one only by who says so.
+func TestOneSterilizerRunsOneLoad(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	one, two := h.atSterilizer(), &scanner{h: h, path: "/at/north/storage/sterilizer"}
+	fill := func(s *scanner, sterilizer, run, set string) {
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.do("begin", "sterilizer", sterilizer, "run", run, "cycle", "c-134")
+		s.scan(label(t, events.ScanSet, set))
+		s.do("put", "value", set)
+	}
+	fill(one, "S1", "2", "VAS-003")
+	must(t, one.do("start"), "record the result")
+	fill(one, "S1", "3", "VAS-004")
+	for _, s := range []*scanner{one, two} {
+		if s == two {
+			one.do("give-up", "value", "S1-0304-03")
+			fill(two, "S1", "3", "VAS-004")
+		}
+		must(t, s.do("start"), "Load S1-0304-02 runs in S1 since", "Has it ended?")
+		must(t, s.do("start", "value", "S1-0304-03"), "Has it ended?")
+		must(t, s.scan(""), "S1-0304-03") // Enter does not start it
+		must(t, s.do("start"), "Has it ended?")
+	}
+	must(t, two.do("start", "value", "sure S1-0304-03"), "record the result")
+	fill(one, "S2", "3", "VAS-005") // another one is free
+	if a := one.do("start"); strings.Contains(tells(a), "Has it ended?") {
+		t.Error(tells(a))
+	}
+}
