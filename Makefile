@@ -54,6 +54,9 @@ staticcheck:
 # What the tests write is kept in memory where there is room (see .ci/memory), what is built is not.
 race plain alone: export GOTMPDIR := $(or $(TMPDIR),/tmp)
 race plain alone: export TMPDIR := $(shell .ci/memory)
+# The tests have little in use, which is collected over and over; the limit holds where they have much.
+race plain alone: export GOGC := 300
+race plain alone: export GOMEMLIMIT := 2GiB
 
 # Each package once, with or without the race detector: .ci/packages says which.
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.

@@ -5,13 +5,19 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime"
 	"syscall"
 	"time"
 
 	"listbound/cmd/internal/commands"
 )
 
+// ballast is memory that nobody ever touches, so that it takes none of the machine's, and that counts when the garbage collector
+// asks how much there is: without it, the 20 MB that a server has in use are collected over and over, for a third of its time.
+var ballast = make([]byte, 64<<20)
+
 func main() {
+	runtime.KeepAlive(ballast)
 	ctx, stop := context.WithCancel(context.Background())
 	defer stop()
 	signals := make(chan os.Signal, 2) // none is lost, however soon the second comes

@@ -13,7 +13,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -491,10 +490,6 @@ func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress P
 	if err != nil {
 		return nil, err
 	}
-	// Nearly all that is allocated stays until the end, so looking for garbage
-	// often finds none. The memory limit still holds where one is set.
-	const percent = 400
-	defer debug.SetGCPercent(debug.SetGCPercent(percent))
 	if err = m.BeginBulk(ctx); err == nil {
 		err = feed(ctx, l, m, o.Disclosed, progress, rebuildBatch)
 	}
