@@ -200,5 +200,7 @@ type HistoryOf struct {
 	Set, Trip  string
 	Case, Load string
 	Trips      []TripKey
-	AsOf       time.Time // said in the history; the World holds what was known then
+	// Kept are verdicts that hold, in which nothing is found: these trips are not judged again.
+	Kept map[TripKey]Verdict
+	AsOf time.Time // said in the history; the World holds what was known then
 }

@@ -25,12 +25,11 @@ func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Ite
 			sterilizers = append(sterilizers, d.Sterilizer)
 		}
 	}
-	for _, s := range sterilizers {
-		b.need(DimReadings, s)
-		for _, it := range b.reads[s] {
-			if indicatorOf(it).Load == load {
-				recorded = append(recorded, it)
-			}
+	// Only those of the load are fetched: a sterilizer has one a day, or more, for years.
+	b.need(DimLoadReadings, load)
+	for _, it := range b.readOf[load] {
+		if d := indicatorOf(it); d != nil && d.Load == load && slices.Contains(sterilizers, d.Sterilizer) {
+			recorded = append(recorded, it)
 		}
 	}
 	return SortedKeys(seen), recorded

@@ -36,9 +36,12 @@ func (w *World) History(of projections.HistoryOf) (projections.History, error) {
 				w.keep(in, u.Closings)
 			}
 		}
-		v, err := w.Judge(k)
-		if err != nil {
-			return projections.History{}, err
+		v, kept := of.Kept[k]
+		if !kept {
+			var err error
+			if v, err = w.Judge(k); err != nil {
+				return projections.History{}, err
+			}
 		}
 		h.Verdicts = append(h.Verdicts, v)
 		for _, f := range v.Findings {

@@ -50,11 +50,27 @@ func (m *Model) NearMisses(ctx context.Context, limit int) ([]projections.Verdic
 
 // Verdict returns the verdict of one trip, nil where there is none.
 func (m *Model) Verdict(ctx context.Context, k projections.TripKey) (*projections.Verdict, error) {
-	vs, err := m.verdictRows(ctx, `SELECT verdict FROM trips WHERE set_id = ? AND trip = ?`, k.Set, idBytes(k.Trip))
+	rows, err := m.query(ctx, `SELECT verdict FROM trips WHERE set_id = ? AND trip = ?`, k.Set, idBytes(k.Trip))
+	vs, err := scanVerdicts(rows, err)
 	if err != nil || len(vs) == 0 {
 		return nil, err
 	}
 	return &vs[0], nil
+}
+
+// Untroubled returns those of some trips in whose verdicts nothing is found, for the history of a load: it shows no more of them.
+func (m *Model) Untroubled(ctx context.Context, keys []projections.TripKey) (map[projections.TripKey]projections.Verdict, error) {
+	out := make(map[projections.TripKey]projections.Verdict, len(keys))
+	for _, k := range keys {
+		v, err := m.Verdict(ctx, k)
+		if err != nil {
+			return nil, err
+		}
+		if v != nil && len(v.Findings) == 0 {
+			out[k] = *v
+		}
+	}
+	return out, nil
 }
 
 // Verdicts returns the verdicts of all trips, in no order.
@@ -64,6 +80,10 @@ func (m *Model) Verdicts(ctx context.Context) ([]projections.Verdict, error) {
 
 func (m *Model) verdictRows(ctx context.Context, q string, args ...any) ([]projections.Verdict, error) {
 	rows, err := m.read.QueryContext(ctx, q, args...)
+	return scanVerdicts(rows, err)
+}
+
+func scanVerdicts(rows *sql.Rows, err error) ([]projections.Verdict, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
 	}

@@ -111,6 +111,15 @@ func lookAt(ctx context.Context, m *site.View, w *judge.World, q site.Query, pag
 	case q.Case == "" && q.Load == "":
 		return l, l.ofSet(ctx, m, w, of, page)
 	}
+	if q.Load != "" && q.AsOf.IsZero() {
+		keys, err := m.TripsOfLoad(ctx, q.Load)
+		if err != nil {
+			return nil, err
+		}
+		if of.Kept, err = m.Untroubled(ctx, keys); err != nil {
+			return nil, err
+		}
+	}
 	h, err := w.History(of)
 	l.History = h
 	return l, err

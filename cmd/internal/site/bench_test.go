@@ -370,6 +370,31 @@ func BenchmarkHistory(b *testing.B) {
 	}
 }
 
+// BenchmarkLoadHistory asks for the histories of whole loads, of a hundred sets each.
+func BenchmarkLoadHistory(b *testing.B) {
+	for _, records := range []int{50_000, 1_000_000} {
+		b.Run(fmt.Sprint(records), func(b *testing.B) {
+			s := openBench(b, manyTrips(b, records))
+			days := records / 1000
+			var took []time.Duration
+			for i := 0; b.Loop(); i++ {
+				start := time.Now()
+				h, err := s.History(b.Context(), site.Query{Load: fmt.Sprintf("S1-%d", i*7919%(days-10))})
+				if err != nil {
+					b.Fatal(err)
+				}
+				took = append(took, time.Since(start))
+				if len(h.Verdicts) != 100 || len(h.Events) < 101 {
+					b.Fatalf("%d verdicts, %d events", len(h.Verdicts), len(h.Events))
+				}
+			}
+			slices.Sort(took)
+			b.ReportMetric(float64(took[len(took)/2].Microseconds()), "p50-us")
+			b.ReportMetric(float64(took[len(took)*99/100].Microseconds()), "p99-us")
+		})
+	}
+}
+
 // someTrips picks trips all over the ledger.
 func someTrips(b *testing.B, s *site.Site) []string {
 	b.Helper()

@@ -180,7 +180,7 @@ func (s *Site) wholeLedger(ctx context.Context, q Query, w io.Writer) error {
 // history asks for a history and notes what was looked at for it.
 func (r *recorder) history(ctx context.Context, v *View, q Query) (*projections.History, error) {
 	r.Source = v.known(ctx, q.AsOf)
-	h, err := v.history(ctx, r, q)
+	h, err := v.history(ctx, r, q, false)
 	if err != nil {
 		return nil, err
 	}

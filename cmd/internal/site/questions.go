@@ -51,7 +51,9 @@ func (s *Site) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
 
 // History implements Service.
 func (s *Site) History(ctx context.Context, q Query) (*projections.History, error) {
-	return Answer(s, func(v *View) (*projections.History, error) { return v.history(ctx, v.known(ctx, q.AsOf), q) })
+	return Answer(s, func(v *View) (*projections.History, error) {
+		return v.history(ctx, v.known(ctx, q.AsOf), q, q.AsOf.IsZero())
+	})
 }
 
 // known returns the facts there are, or at a moment that is given were.
@@ -79,11 +81,17 @@ func (v *View) WorldAt(ctx context.Context, at time.Time) *judge.World {
 	return w
 }
 
-// history answers from a source of facts.
-func (v *View) history(ctx context.Context, src facts.Source, q Query) (*projections.History, error) {
+// history answers from a source of facts. Verdicts that are kept may be shown where nothing is found; else all are made
+// from the source.
+func (v *View) history(ctx context.Context, src facts.Source, q Query, kept bool) (*projections.History, error) {
 	of, err := v.asked(ctx, q)
 	if err != nil {
 		return nil, err
+	}
+	if kept && q.Load != "" {
+		if of.Kept, err = v.Untroubled(ctx, of.Trips); err != nil {
+			return nil, err
+		}
 	}
 	w := judge.NewWorld(src)
 	w.SetMoment(v.moment(q.AsOf))
