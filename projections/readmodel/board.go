@@ -497,7 +497,8 @@ func (m *Model) HeldAbout(ctx context.Context, badge string) (out []Held, err er
 		if as != "operator" {
 			from = namedInSpans(as)
 		}
-		rows, err := m.query(ctx, `SELECT e.kind, count(*), min(e.observed), max(e.observed) FROM `+from+` GROUP BY e.kind ORDER BY e.kind`, badge)
+		rows, err := m.query(ctx, `SELECT e.kind, count(*), min(e.observed), max(e.observed) FROM `+from+
+			` GROUP BY e.kind ORDER BY e.kind`, badge)
 		type row struct {
 			kind           string
 			n, first, last int64

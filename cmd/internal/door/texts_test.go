@@ -140,7 +140,8 @@ func TestTextsByProgram(t *testing.T) {
 		t.Helper()
 		h.clock.move(time.Second)
 		w := c.ask(t, t.Context(), http.MethodPost, "/api/observations", "application/jsonl",
-			`{"station":"north/ledger","kind":"`+string(kind)+`","time":"`+h.clock.now().Format(time.RFC3339)+`","operator":"B-1","data":`+data+"}\n")
+			`{"station":"north/ledger","kind":"`+string(kind)+`","time":"`+h.clock.now().Format(time.RFC3339)+
+				`","operator":"B-1","data":`+data+"}\n")
 		var r site.Receipt
 		if err := json.Unmarshal(w.Body.Bytes(), &r); err != nil {
 			t.Fatalf("%d %s", w.Code, w.Body)
@@ -235,12 +236,14 @@ func TestTextsPage(t *testing.T) {
 	try("/texts/keep", http.StatusUnprocessableEntity, "„bald“ ist keine Zahl", url.Values{"days": {"bald"}, "badge": {"B-1"}})
 	try("/texts/find", http.StatusBadRequest, "Eines von dreien", url.Values{"reason": {"x"}, "badge": {"B-1"}})
 	try("/texts/find", http.StatusBadRequest, "kein Text", url.Values{"case": {"K-NONE"}, "reason": {"x"}, "badge": {"B-1"}})
-	try("/texts/find", http.StatusUnprocessableEntity, "„zwei“ ist keine Zahl", url.Values{"records": {"1, zwei"}, "reason": {"x"}, "badge": {"B-1"}})
+	try("/texts/find", http.StatusUnprocessableEntity, "„zwei“ ist keine Zahl",
+		url.Values{"records": {"1, zwei"}, "reason": {"x"}, "badge": {"B-1"}})
 	try("/texts/find", http.StatusBadRequest, "Aufzeichnung 4711", url.Values{"records": {"4711"}, "reason": {"x"}, "badge": {"B-1"}})
 	if h.site.Size() != size {
 		t.Error("what was refused is on record")
 	}
-	try("/texts/hold", http.StatusOK, "Löschsperre H-9 aufheben", url.Values{"hold": {"H-9"}, "set": {"LAP-001"}, "reason": {"Gericht"}, "badge": {"B-1"}})
+	try("/texts/hold", http.StatusOK, "Löschsperre H-9 aufheben",
+		url.Values{"hold": {"H-9"}, "set": {"LAP-001"}, "reason": {"Gericht"}, "badge": {"B-1"}})
 	try("/texts/keep", http.StatusOK, "3650 Tage nach dem", url.Values{"days": {"3650"}, "badge": {"B-1"}})
 	lead.head = nil
 	try("/texts/lift", http.StatusOK, "No legal hold is in force", url.Values{"hold": {"H-9"}, "reason": {"ruled"}, "badge": {"B-1"}})

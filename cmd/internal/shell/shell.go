@@ -190,10 +190,13 @@ func (s *Shell) language(tag string) *Words {
 const langCookie = "lang"
 
 // Words returns the words for a request: ?lang=, then the cookie, then what the
-// browser asks for.
+// browser asks for. A program is answered in English, unless it asks with ?lang=: it compares what it is told.
 func (s *Shell) Words(r *http.Request) *Words {
 	if w := s.language(r.URL.Query().Get("lang")); w != nil {
 		return w
+	}
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		return s.languages[0]
 	}
 	if c, err := r.Cookie(langCookie); err == nil {
 		if w := s.language(c.Value); w != nil {

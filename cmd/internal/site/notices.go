@@ -13,7 +13,7 @@ import (
 type Notice struct {
 	What   Noticed
 	First  string // the first problem
-	More   int    // how many more there are
+	More   int    // how many more there are; of texts: of how many records
 	Lost   *events.RecordsLost
 	At     time.Time // when a loss was declared
 	By     string    // by whose badge
@@ -31,6 +31,7 @@ const (
 	NoticedCheck   Noticed = "check"   // the background check found something
 	NoticedLost    Noticed = "lost"    // a loss was declared
 	NoticedReading Noticed = "reading" // nothing can be written here
+	NoticedTexts   Noticed = "texts"   // texts beside the ledger are gone
 )
 
 // Notices returns what there is, the most urgent first.
@@ -51,6 +52,9 @@ func (s *Site) Notices() (out []Notice) {
 	}
 	if c := s.Checked(); c != nil && len(c.Problems) > 0 {
 		out = append(out, Notice{What: NoticedCheck, First: c.Problems[0].String(), More: len(c.Problems) - 1, At: c.At})
+	}
+	if seqs := s.missing.Load(); seqs != nil && len(*seqs) > 0 {
+		out = append(out, Notice{What: NoticedTexts, More: len(*seqs), Record: (*seqs)[0]})
 	}
 	return append(out, s.lost...)
 }

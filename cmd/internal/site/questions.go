@@ -190,8 +190,10 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	v := &Verification{Problems: []ledger.Problem{}}
 	links := s.newLinkAudit()
 	remarked := make(map[int64]*events.Checked) // records with a remark that is no problem
+	without := make(marksWithout)
 	check := func(seq int64, record []byte) []string {
 		each(seq)
+		without.look(s, seq, record)
 		problems, c := checkRecord(audit, links, s.Name(), seq, record)
 		if c.Remark != 0 {
 			remarked[seq] = &c
@@ -235,6 +237,12 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 			return nil, err
 		}
 		v.Problems = append(v.Problems, differing...)
+	}
+	if v.TextsMissing, err = without.unexplained(ctx, s); err != nil {
+		return nil, err
+	}
+	if s.textsMissing(v.TextsMissing); len(v.TextsMissing) > 0 {
+		v.Remarks = append(v.Remarks, missingProblem(v.TextsMissing))
 	}
 	v.OK = len(v.Problems) == 0
 	v.Kept, err = ledger.KeptCopies(s.opts.Dir)

@@ -103,7 +103,8 @@ func TestRedactionIsShownFirst(t *testing.T) {
 	if out.Texts != 6 || len(texts) != 6 || !slices.Contains(texts, saidCase) || !slices.Contains(texts, saidReason) || len(out.By) > 0 {
 		t.Errorf("found: %+v", out)
 	}
-	want := []string{"door/reads-2026-03.jsonl", "drafts/count-1.json", "drafts/count/" + saidCase + "/LAP-022 first.json", "drafts/spoken-or-3-1.json"}
+	want := []string{"door/reads-2026-03.jsonl", "drafts/count-1.json", "drafts/count/" + saidCase + "/LAP-022 first.json",
+		"drafts/spoken-or-3-1.json"}
 	if slices.Sort(out.Files); !slices.Equal(out.Files, want) {
 		t.Errorf("files: %v", out.Files)
 	}
@@ -195,7 +196,8 @@ func TestRedactionEndsAComparison(t *testing.T) {
 		t.Errorf("a check that a redaction ended: %v, %+v", err, s.Checked())
 	}
 	nowhere(t, dir, saidCase, saidReason, saidAction)
-	if err := s.CheckSlowly(t.Context(), func(context.Context, time.Duration) error { return nil }); err != nil || len(s.Checked().Problems) > 0 {
+	err := s.CheckSlowly(t.Context(), func(context.Context, time.Duration) error { return nil })
+	if err != nil || len(s.Checked().Problems) > 0 {
 		t.Errorf("the next check: %v, %+v", err, s.Checked())
 	}
 }

@@ -87,6 +87,8 @@ type Verification struct {
 	// Remarks are what is wrong with records as they came: the ledger holds them
 	// unchanged, and judgement reports them.
 	Remarks []ledger.Problem `json:"remarks,omitempty"`
+	// TextsMissing are records whose texts beside the ledger are gone though no redaction took them out.
+	TextsMissing []int64 `json:"textsMissing,omitempty"`
 	// Timestamp is what an authority outside said last, where the site asks one.
 	Timestamp *TimestampState `json:"timestamp,omitempty"`
 	// Kept is what lies in the folder beside the ledger, and when it may be deleted.

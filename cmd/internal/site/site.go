@@ -105,8 +105,9 @@ type Site struct {
 	badges  map[string]bool // codes that stood for people: whether each is a set's; held with intake
 	namesMu sync.Mutex      //  held while the names of people are read or written
 
-	checked atomic.Pointer[Check] // the last one in the background
-	lost    []Notice              // what was declared lost
+	checked atomic.Pointer[Check]   // the last one in the background
+	lost    []Notice                // what was declared lost
+	missing atomic.Pointer[[]int64] // records whose texts are not there; see missing.go
 
 	witnesses  *witnesses
 	timestamps *timestamps
@@ -200,7 +201,7 @@ func (s *Site) openBeside(ctx context.Context, settings *settings) (err error) {
 		return err
 	}
 	s.readChecked()
-	return s.readLost(ctx)
+	return errors.Join(s.readLost(ctx), s.lookForTexts(ctx))
 }
 
 // stoppedError refuses to write to a ledger that is whole but not the one that

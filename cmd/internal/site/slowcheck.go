@@ -33,6 +33,7 @@ type Check struct {
 	At       time.Time        `json:"at"`      // when it was done
 	Records  int64            `json:"records"` // how many it read
 	Problems []ledger.Problem `json:"problems"`
+	Missing  []int64          `json:"missing,omitempty"` // records whose texts are not there
 }
 
 // Checked returns the last check of everything that was done in the background, nil if there was none.
@@ -83,7 +84,7 @@ func (s *Site) CheckSlowly(ctx context.Context, rest Rest) error {
 	if v.noModel != nil {
 		return v.noModel
 	}
-	c := &Check{At: s.opts.Clock().UTC(), Records: v.Size, Problems: v.Problems}
+	c := &Check{At: s.opts.Clock().UTC(), Records: v.Size, Problems: v.Problems, Missing: v.TextsMissing}
 	s.checked.Store(c)
 	s.listen.tell()
 	raw, err := json.Marshal(c)

@@ -20,6 +20,8 @@ func notices(s *site.Site, words *shell.Words) (out []string) {
 			text = words.T("shell.notice-stopped", n.First)
 		case site.NoticedCheck:
 			text = words.T("shell.notice-check", words.Time(n.At), n.First)
+		case site.NoticedTexts:
+			text = words.T("shell.notice-texts", n.More, n.Record)
 		case site.NoticedLost:
 			text = words.T("shell.notice-lost", n.Lost.Had, n.Lost.Size, words.Time(n.At), n.By, n.Lost.Reason)
 		}

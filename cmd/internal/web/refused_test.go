@@ -130,3 +130,24 @@ func refusedAsJSON(t *testing.T, w *httptest.ResponseRecorder) {
 		t.Errorf("%v: %s", err, w.Body)
 	}
 }
+
+// TestProgramsAreToldInEnglish: what a program is told is in English whatever its headers say, since it may compare it; a
+// page's script at a station is told in the page's language, and who asks for a language by name gets that.
+func TestProgramsAreToldInEnglish(t *testing.T) {
+	f := newFailing(t)
+	if err := f.site.Close(); err != nil {
+		t.Fatal(err)
+	}
+	english, german := "Nothing can be recorded now.", "Jetzt kann nichts aufgezeichnet werden."
+	for path, want := range map[string]string{
+		"/api/history?set=LAP-001": english, "/api/history?set=LAP-001&lang=de": german, "/at/north/or-3/opening/state": german,
+	} {
+		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, path, nil)
+		r.Header.Set("Accept-Language", "de")
+		w := httptest.NewRecorder()
+		f.ServeHTTP(w, r)
+		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), want) {
+			t.Errorf("%s: %d %s, want %q", path, w.Code, w.Body, want)
+		}
+	}
+}

@@ -66,7 +66,8 @@ func TestCaseThatDoesNotFit(t *testing.T) {
 		{"in a form, by its label", opening.do("case", "case", label)},
 		{"its label at a closing", closing.scan(label)},
 		{"the code at a closing", closing.scan(wrong)},
-		{"the case that a load is for", sterilizer.do("begin", "sterilizer", "S1", "run", "4", "cycle", "c-134", "immediate", "fell down", "for", wrong)},
+		{"the case that a load is for", sterilizer.do("begin", "sterilizer", "S1", "run", "4", "cycle", "c-134",
+			"immediate", "fell down", "for", wrong)},
 	} {
 		if says := tells(try.took); !strings.Contains(says, "This is no case as this site writes them (K-9999;") {
 			t.Errorf("%s: %s", try.how, says)

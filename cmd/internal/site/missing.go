@@ -1,0 +1,101 @@
+package site
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+
+	"listbound/events"
+	"listbound/ledger"
+	"listbound/ledger/proof"
+)
+
+// Texts that records refer to and that are not there, though no redaction took them out: the file beside the ledger was
+// lost, or an older copy of it put back. The ledger is whole without them and says so, and the read model is made without
+// them and agrees; so they are looked for on their own.
+
+// marksWithout are the marks whose texts are not there, each with the first record that has it.
+type marksWithout map[string]int64
+
+// look takes the marks of a record.
+func (m marksWithout) look(s *Site, seq int64, record []byte) {
+	n, _, _, err := proof.SplitArrival(s.Name(), record)
+	if err != nil {
+		return // which is told of otherwise
+	}
+	text, err := events.Text(n)
+	if err != nil {
+		return
+	}
+	for _, mark := range events.Marks(text) {
+		if _, ok := s.addenda.disclosed(mark); !ok && m[mark] == 0 {
+			m[mark] = seq
+		}
+	}
+}
+
+// unexplained returns the records whose texts are gone though none says that they were taken out.
+func (m marksWithout) unexplained(ctx context.Context, s *Site) ([]int64, error) {
+	if len(m) == 0 {
+		return nil, nil
+	}
+	said, err := s.saidOfTexts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range said {
+		if d, ok := e.Data.(*events.TextsRedacted); ok {
+			for _, mark := range d.Marks {
+				delete(m, mark)
+			}
+		}
+	}
+	return slices.Compact(slices.Sorted(maps.Values(m))), nil
+}
+
+// missingProblem says what to do.
+func missingProblem(seqs []int64) ledger.Problem {
+	return ledger.Problem{Seq: seqs[0], What: fmt.Sprintf("texts that %d records refer to are not in the file %s, and no redaction took "+
+		"them out: put the file back from a copy, unless a station that signs for itself never handed them in", len(seqs), addendaName)}
+}
+
+// newest is how many records a start looks at: what is lost with the file is missing in the last ones too, and whoever opens
+// a folder for one question doesn't wait for a million.
+const newest = 256
+
+// lookForTexts looks at a start whether texts are missing, in the last records and where a check of all found some.
+func (s *Site) lookForTexts(ctx context.Context) error {
+	if len(s.ledger.Damage()) > 0 || s.ledger.Size() == 0 {
+		return nil
+	}
+	without := make(marksWithout)
+	if c := s.Checked(); c != nil {
+		for _, seq := range c.Missing {
+			if record, err := s.ledger.Read(seq); err == nil {
+				without.look(s, seq, record)
+			}
+		}
+	}
+	err := s.ledger.Scan(ctx, max(1, s.ledger.Size()-newest+1), func(seq int64, record []byte) error {
+		without.look(s, seq, record)
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	seqs, err := without.unexplained(ctx, s)
+	if err != nil {
+		return err
+	}
+	s.textsMissing(seqs)
+	return nil
+}
+
+// textsMissing keeps which records lack their texts, for the pages, and logs it.
+func (s *Site) textsMissing(seqs []int64) {
+	if len(seqs) > 0 {
+		s.opts.Logger.Error("texts are missing", "problem", missingProblem(seqs).String())
+	}
+	s.missing.Store(&seqs)
+}
