@@ -111,15 +111,3 @@ func TestShortCountAtTheSecondScreen(t *testing.T) {
 	paused.AwaitText("#verdict", "1 × Probe, olive tip, 14 cm short in VAS-003")
 	paused.Axe()
 }
-
-// changesPolicy adopts the policy with a change.
-func (h *house) changesPolicy(change func(p *events.Policy)) {
-	h.t.Helper()
-	st, err := h.site.Policy(h.t.Context())
-	if err != nil {
-		h.t.Fatal(err)
-	}
-	p := st.Policy
-	change(&p)
-	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
-}

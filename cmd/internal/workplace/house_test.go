@@ -267,3 +267,15 @@ func TestEveryPlaceHasAPage(t *testing.T) {
 		}
 	}
 }
+
+// changesPolicy adopts the policy with a change.
+func (h *house) changesPolicy(change func(p *events.Policy)) {
+	h.t.Helper()
+	st, err := h.site.Policy(h.t.Context())
+	if err != nil {
+		h.t.Fatal(err)
+	}
+	p := st.Policy
+	change(&p)
+	h.record("north/packing-1", events.KindPolicyAdopted, "", &events.PolicyAdopted{Policy: p})
+}
