@@ -224,6 +224,12 @@ func (q *asker) sealing() {
 	q.do("take-back")
 	q.scan(q.tag("LAP-022")) // the sheet that was printed is not scanned
 	q.do("unscanned", "value", "gone")
+	h.record("north/packing-1", events.KindSetPacked, "LAP-030", &events.SetPacked{List: "LAP-MAJOR", Version: 1})
+	q.scan(q.tag("LAP-030"), "4")
+	h.record("north/packing-1", events.KindListSealed, "LAP-030", &events.ListSealed{Placement: events.Screen}) // elsewhere
+	a := q.scan("")
+	q.do("close-again", "value", choiceOf(a, "once more"))
+	q.do("leave")
 }
 
 // sterilizer asks what is asked of loads.

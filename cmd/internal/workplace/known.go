@@ -4,6 +4,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -86,6 +87,9 @@ func (v *visit) reason(text string) (string, error) {
 	text = strings.TrimSpace(text)
 	if looksLikeCode(text) {
 		return "", v.sayNo("reason-is-code", text)
+	}
+	if utf8.RuneCountInString(text) == 1 { // a key that was hit tells nobody anything
+		return "", v.sayNo("reason-letter", text)
 	}
 	return text, nil
 }

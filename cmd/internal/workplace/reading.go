@@ -367,6 +367,7 @@ type standing struct {
 	PackedAt  time.Time
 	OpenedAt  time.Time // last; zero: it is closed
 	OpenedFor string    // the case
+	Closed    int64     // the record of the last closing, 0 for none
 }
 
 // id is the set on the bench, by its tag or else by its outer label.
@@ -413,6 +414,9 @@ func (v *visit) findStanding(set string) (*standing, error) {
 		seal, err := w.Sealed(k)
 		if seal != nil {
 			out.Placement, out.Seals = seal.Placement, seal.Seals
+		}
+		if all := w.Trip(k).Sealed; len(all) > 0 {
+			out.Closed = all[len(all)-1].Seq
 		}
 		if pack := w.Trip(k).LastPack(); pack != nil {
 			out.PackedAt = pack.At()

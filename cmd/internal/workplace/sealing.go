@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 
@@ -27,7 +28,9 @@ type sealing struct {
 	// and taken when a person says so.
 	Last map[string]events.Placement `json:"last,omitempty"`
 	// LastLot is the bag's lot of the last time here, likewise, and LotAsked a code that may be another one.
-	LastLot  string `json:"lastLot,omitempty"`
+	LastLot string `json:"lastLot,omitempty"`
+	// Knew is the record of the set's last closing when it was scanned, or when a person said that it is closed once more.
+	Knew     int64  `json:"knew,omitzero"`
 	LotAsked string `json:"lotAsked,omitempty"`
 }
 
@@ -40,19 +43,21 @@ func sealingPlace() workplace {
 			events.ScanSheet: (*sealing).check,
 		},
 		acts: map[string]action[sealing]{
-			"clear":      (*sealing).discard,
-			"placement":  (*sealing).place,
-			"unpacked":   (*sealing).closeUnpacked,
-			"after-run":  (*sealing).closeAfterRun,
-			"bag-lot":    (*sealing).takeLot,
-			"lot-ask":    (*sealing).askWhetherLot,
-			"lot-no":     (*sealing).sayNoLot,
-			"seal":       (*sealing).addSeals,
-			"seals-none": (*sealing).noSeals,
-			"seal-off":   (*sealing).sealOff,
-			"unscanned":  (*sealing).sayUnscanned,
-			"enter":      (*sealing).enter,
-			"record":     (*sealing).record,
+			"clear":       (*sealing).discard,
+			"placement":   (*sealing).place,
+			"unpacked":    (*sealing).closeUnpacked,
+			"after-run":   (*sealing).closeAfterRun,
+			"close-again": (*sealing).closeAgain,
+			"leave":       (*sealing).discard,
+			"bag-lot":     (*sealing).takeLot,
+			"lot-ask":     (*sealing).askWhetherLot,
+			"lot-no":      (*sealing).sayNoLot,
+			"seal":        (*sealing).addSeals,
+			"seals-none":  (*sealing).noSeals,
+			"seal-off":    (*sealing).sealOff,
+			"unscanned":   (*sealing).sayUnscanned,
+			"enter":       (*sealing).enter,
+			"record":      (*sealing).record,
 		},
 		typed: (*sealing).typed,
 	}
@@ -128,8 +133,14 @@ func (b *sealing) scanSet(v *visit, set string) (said, error) {
 		return said{}, nil // it is asked for the sheet
 	}
 	if b.Tag != set {
+		st, err := v.standing(set)
+		if err != nil {
+			return said{}, err
+		}
 		b.clear()
-		b.Tag = set
+		if b.Tag = set; st != nil {
+			b.Knew = st.Closed
+		}
 	}
 	b.keepUnscanned()
 	return said{}, nil
@@ -263,18 +274,69 @@ func (b *sealing) verdict(v *visit) (said, error) {
 		return ask(v.t("scan-badge"), ""), nil
 	case st == nil:
 		return said{}, v.sayNo("pack-first", b.Tag)
+	case b.closedSince(st):
+		return b.askClosedSince(v, st)
 	}
 	if f, err := b.afterRun(v); err != nil || f != nil {
 		return b.askAfterRun(v, f), err
 	}
 	s := ask(v.t("enter-seals", b.Tag), v.t("packs-by", st.List, st.Version))
 	if st.Code != "" {
-		s.Status, s.More = "doubtful", v.t("sealed-before", b.Tag)
+		same, err := b.sameCode(v, st)
+		if err != nil {
+			return said{}, err
+		}
+		if s.Status, s.More = "doubtful", v.t("sealed-before", b.Tag); same {
+			s.More = v.t("sealed-same", b.Tag)
+		}
 	}
 	if b.BagLot != "" {
 		s.More += " " + v.t("bag-lot-is", b.BagLot)
 	}
 	return s, nil
+}
+
+// closedSince reports whether the set was closed elsewhere after it was scanned here, and nobody said that it is closed
+// once more.
+func (b *sealing) closedSince(st *standing) bool { return st.Closed > b.Knew }
+
+// askClosedSince asks whether a set that was closed elsewhere in between is closed once more: that makes two count sheets.
+func (b *sealing) askClosedSince(v *visit, st *standing) (said, error) {
+	e, err := v.d.site.EventAt(st.Closed)
+	if err != nil {
+		return said{}, err
+	}
+	return doubt(v.t("closed-since", b.Tag, e.Station), v.time(e.Time)).offer(
+		choice{Do: "leave", Words: v.t("do-leave", b.Tag)},
+		choice{Do: "close-again", Value: strconv.FormatInt(st.Closed, 10), Words: v.t("do-close-again")}), nil
+}
+
+// closeAgain answers that it is.
+func (b *sealing) closeAgain(v *visit, f fields) (said, error) {
+	st, err := v.standing(b.Tag)
+	if err == nil && st != nil && f["value"] == strconv.FormatInt(st.Closed, 10) {
+		b.Knew = st.Closed
+	}
+	return said{}, err
+}
+
+// sameCode reports whether the count sheet has the same code where the set is closed once more: it is of the list, the set
+// and the turn, so only another version of the list makes the earlier sheet void.
+func (b *sealing) sameCode(v *visit, st *standing) (bool, error) {
+	list, err := listNow(v, v.d.site, st.List, st.Version)
+	if err != nil {
+		return false, err
+	}
+	digest, err := list.Issue().Digest()
+	if err != nil {
+		return false, err
+	}
+	binding, err := events.Binding(digest, st.Key.Set, st.Key.Trip)
+	if err != nil {
+		return false, err
+	}
+	code, err := events.NewSheetCode(st.Key.Trip, binding)
+	return code.String() == st.Code, err
 }
 
 // opened reports whether a set was opened in this turn, and nobody said that it is closed
@@ -480,8 +542,11 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if err != nil || st == nil || b.opened(st) {
 		return said{Sound: "ask"}, err // it is asked on
 	}
+	if b.closedSince(st) {
+		return said{Sound: "ask"}, nil // so is this
+	}
 	if f, err := b.afterRun(v); err != nil || f != nil {
-		return said{Sound: "ask"}, err // so is this
+		return said{Sound: "ask"}, err // and this
 	}
 	at, err := v.recordAt(b)
 	if err != nil {

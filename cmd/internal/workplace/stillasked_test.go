@@ -239,3 +239,56 @@ func TestOneSterilizerRunsOneLoad(t *testing.T) {
 		t.Error(tells(a))
 	}
 }
+
+// TestClosedAtTwoStations: a set that was closed elsewhere after it was scanned here is closed once more only by who says
+// so, and that makes no count sheet void whose code stays the same.
+func TestClosedAtTwoStations(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	one, two := &scanner{h: h, path: "/at/north/packing-1/sealing"}, &scanner{h: h, path: "/at/north/or-3/sealing"}
+	closing := func(s *scanner) map[string]any {
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		s.scan(label(t, events.ScanTag, "VAS-003"))
+		return s.scan("3")
+	}
+	for _, s := range []*scanner{one, two} {
+		must(t, closing(s), "Enter binds the count sheet")
+	}
+	must(t, one.scan(""), "VAS-003 closed")
+	h.after(3 * time.Second)
+	before := h.size()
+	if must(t, two.scan(""), "VAS-003 was closed at north/packing-1", "Close it once more?"); h.size() != before {
+		t.Fatal("closed twice, unasked")
+	}
+	must(t, two.do("close-again", "value", "x"), "Close it once more?")
+	must(t, two.do("leave"), "Scan the tag")
+	closing(two) // it is known to be closed now
+	if a := two.do("nothing"); a["no"] != true {
+		t.Fatal(tells(a))
+	}
+	h.after(3 * time.Second)
+	a := two.scan(label(t, events.ScanBadge, "B-1"))
+	if more := a["more"].(string); !strings.Contains(more, "its count sheet stays the same") || strings.Contains(more, "void") {
+		t.Errorf("closed just so: %s, %s", tells(a), more)
+	}
+	one.do("unscanned", "value", "printer")
+	closing(one)
+	must(t, two.scan(""), "VAS-003 closed")
+	h.after(3 * time.Second)
+	a = one.scan("")
+	must(t, a, "Close it once more?")
+	must(t, one.do("close-again", "value", choiceOf(a, "once more")), "Enter binds the count sheet")
+}
+
+// TestReasonInWords: one letter is no reason.
+func TestReasonInWords(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.do("case", "case", "K-1")
+	must(t, s.do("reason", "reason", "x"), "“x” is no reason")
+	must(t, s.do("record", "reason", " ö "), "“ö” is no reason")
+	if a := s.do("reason", "reason", "not found"); strings.Contains(tells(a), "is no reason") {
+		t.Error(tells(a))
+	}
+}
