@@ -434,11 +434,8 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 	if err != nil {
 		return nil, err
 	}
-	e := eventOf(id, l.obs)
-	if err := in.resolve(ctx, l.obs, e); err != nil {
-		return nil, err
-	}
-	if err := in.checkCases(ctx, e); err != nil {
+	e, err := in.observed(ctx, id, l.obs)
+	if err != nil {
 		return nil, err
 	}
 	if l.receipt, err = in.receiptOf(e); err != nil {
@@ -451,6 +448,15 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 		l.receipt.Enrolled = e.Station
 	}
 	return e, nil
+}
+
+// observed returns the event that an observation becomes, with what it refers to, less its number.
+func (in *intake) observed(ctx context.Context, id string, o *events.Observation) (*events.Event, error) {
+	e := eventOf(id, o)
+	if err := in.resolve(ctx, o, e); err != nil {
+		return nil, err
+	}
+	return e, in.checkCases(ctx, e)
 }
 
 // policyHolds refuses, at a server, a policy that would judge anew what was

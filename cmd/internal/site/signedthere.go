@@ -121,8 +121,8 @@ func (in *intake) enterThere(ctx context.Context, id string, l *line, own *signe
 	if err != nil {
 		return nil, err
 	}
-	e := eventOf(id, l.obs)
-	if err := in.resolve(ctx, l.obs, e); err != nil {
+	e, err := in.observed(ctx, id, l.obs)
+	if err != nil {
 		return nil, err
 	}
 	of, err := in.correctedKind(e)
