@@ -93,9 +93,14 @@ type Station struct {
 	Keys     []StationKey
 	Runs     []*Run
 
+	signed []observed // its signed records, where the audit remembers these
+
 	own  uint32  // hash of the ledger's key, where it is the ledger
 	gone []int64 // see Moved
 }
+
+// observed is when a record was observed, in nanoseconds since 1970.
+type observed struct{ seq, at int64 }
 
 // Audit reads a ledger's records in order and checks each against the station
 // keys enrolled before it, the station's own numbering, and the clocks. It
@@ -108,6 +113,10 @@ type Audit struct {
 	Signatures bool
 	// Canonical: also check the canonical form, and what Check refuses.
 	Canonical bool
+	// Since returns the records of a station with a good signature that the audit was given before and that were observed after a
+	// moment. It is asked where a station is retired as of that moment. Where it is nil, the audit remembers them itself, which takes 16
+	// bytes a record.
+	Since func(station string, after time.Time) []int64
 	// Excerpt: the records are not all of them, so a station's numbering may
 	// jump ahead. Neighbours are still compared.
 	Excerpt bool
@@ -229,7 +238,10 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 		c.add(RemarkAhead, "observed %s later than recorded", e.Time.Sub(recorded).Round(time.Second))
 	}
 	st.Last = seq
-	a.registry(seq, e, c.Remark, c.add)
+	if a.Since == nil && signed && c.Remark&RemarkForm == 0 {
+		st.signed = append(st.signed, observed{seq, e.Time.UnixNano()})
+	}
+	a.registry(seq, e, &c)
 	return c
 }
 
@@ -323,15 +335,15 @@ func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add f
 	case !signed:
 		add(RemarkSignature, "not signed by the key of %s", e.Station)
 	case !held:
-		add(RemarkRetired, "observed when this key of %s was no longer in force (record %d)", e.Station, ended.By)
+		add(RemarkRetired, "%s", noLonger(e.Station, ended.By))
 	}
 	return key, signed
 }
 
 // registry follows the kinds that change who may record. Only the ledger's
 // own word counts, and only with a good signature.
-func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string, ...any)) {
-	own := r&RemarkSignature == 0 && e.Station == a.ledger.Name()
+func (a *Audit) registry(seq int64, e *Event, c *Checked) {
+	add, own := c.add, c.Remark&RemarkSignature == 0 && e.Station == a.ledger.Name()
 	switch d := e.Data.(type) {
 	case *KeyReplaced:
 		if !own {
@@ -367,9 +379,42 @@ func (a *Audit) registry(seq int64, e *Event, r Remark, add func(Remark, string,
 		}
 		if st := a.stations[d.Station]; st != nil {
 			st.Retired = seq
-			st.end(seq, e.Time)
+			a.retire(st, seq, d.EndsAt(e.Time), c)
 		}
 	}
+}
+
+// retire takes the key in force out of it as of a moment. What the station observed later and was recorded already is remarked on
+// as it would have been, had it come after this.
+func (a *Audit) retire(st *Station, seq int64, at time.Time, c *Checked) {
+	n := len(st.Keys)
+	if n == 0 || !st.Keys[n-1].Ended.IsZero() {
+		return
+	}
+	if enrolled := st.Keys[n-1].Enrolled; n > 1 && at.Before(enrolled) {
+		at = enrolled // what a key before it signed is not this key's
+	}
+	st.end(seq, at)
+	since := a.Since
+	if since == nil {
+		since = st.since
+	}
+	for _, s := range since(st.Name, at) {
+		c.Earlier = append(c.Earlier, Change{Seq: s, Set: RemarkRetired, Text: noLonger(st.Name, seq)})
+	}
+}
+
+func (st *Station) since(_ string, after time.Time) (seqs []int64) {
+	for _, o := range st.signed {
+		if o.at > after.UnixNano() {
+			seqs = append(seqs, o.seq)
+		}
+	}
+	return seqs
+}
+
+func noLonger(station string, by int64) string {
+	return fmt.Sprintf("observed when this key of %s was no longer in force (record %d)", station, by)
 }
 
 // enrol puts a key in force.

@@ -982,7 +982,21 @@ func (d *StationEnrolled) Check() error {
 type StationRetired struct {
 	Station string `json:"station"`
 	Reason  string `json:"reason" addendum:"text"`
+	// AsOf is the moment up to which what the station signed counts, RFC 3339, where that is before the retirement: a tablet was
+	// lost then. What it observed later is doubtful, whether it came before the retirement or after it.
+	AsOf string `json:"asOf,omitempty"`
 }
+
+// EndsAt returns the moment from which the station's key is no longer in force; recorded is the event's own time.
+func (d *StationRetired) EndsAt(recorded time.Time) time.Time {
+	if at := d.Moment(); !at.IsZero() && at.Before(recorded) {
+		return at
+	}
+	return recorded
+}
+
+// Moment is AsOf, zero where none is given.
+func (d *StationRetired) Moment() time.Time { return timeOf(d.AsOf) }
 
 func (*StationRetired) Kind() Kind { return KindStationRetired }
 
@@ -994,6 +1008,7 @@ func (d *StationRetired) Check() error {
 	var c checks
 	c.station(d.Station)
 	c.text("reason", d.Reason)
+	c.optionalTime("asOf", d.AsOf)
 	return c.err
 }
 

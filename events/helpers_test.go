@@ -232,7 +232,7 @@ func (d drawer) drawn(name string) any {
 		return d.oneOf("indicator", "pass", "fail", "none")
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
-	case "SetSterilized.Started", "IndicatorRead.Started":
+	case "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf":
 		return testTime.Format(time.RFC3339)
 	case "KeyReplaced":
 		name := LedgerName(rapid.StringMatching(`[a-z][a-z0-9-]{0,9}`).Draw(d.t, "site"))

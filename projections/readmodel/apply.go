@@ -180,11 +180,24 @@ func (m *Model) apply(ctx context.Context, b *Batch) error {
 // this batch of which something else is said now.
 func (m *Model) audited(ctx context.Context, b *Batch) (added, changed []facts.Fact, err error) {
 	added = make([]facts.Fact, len(b.records))
+	m.audit.Since = func(station string, after time.Time) []int64 {
+		seqs, e := m.observedSince(ctx, station, after, b.first)
+		err = errors.Join(err, e)
+		for _, f := range added {
+			if f.Event != nil && f.Event.Station == station && f.Event.Time.After(after) && f.Remarks&events.Remark(unsigned) == 0 {
+				seqs = append(seqs, f.Seq)
+			}
+		}
+		return seqs
+	}
 	earlier := make(map[int64]facts.Fact)
 	for i := range b.records {
 		r := &b.records[i]
 		seq := b.first + int64(i)
 		c := m.audit.Check(seq, r.parsed, r.recorded, r.arrival)
+		if err != nil {
+			return nil, nil, err
+		}
 		added[i] = facts.Fact{Seq: seq, Recorded: r.recorded, Remarks: c.Remark, Event: r.parsed.Event}
 		for _, ch := range c.Earlier {
 			if ch.Seq >= b.first {
@@ -205,6 +218,15 @@ func (m *Model) audited(ctx context.Context, b *Batch) (added, changed []facts.F
 		changed = append(changed, earlier[seq])
 	}
 	return added, changed, nil
+}
+
+// unsigned are remarks of which a record is nobody's.
+const unsigned = int64(events.RemarkSignature | events.RemarkForm)
+
+// observedSince returns a station's signed records before one that were observed after a moment.
+func (m *Model) observedSince(ctx context.Context, station string, after time.Time, before int64) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE station = ? AND observed > ? AND seq < ? AND remarks & ? = 0 ORDER BY seq`,
+		station, after.UnixNano(), before, unsigned)
 }
 
 func changedBy(f facts.Fact, c events.Change, at time.Time) facts.Fact {

@@ -791,13 +791,22 @@ records. A new data folder takes the station's site as its name.`,
 }
 
 func (a *app) retire() *cobra.Command {
-	var reason string
+	var reason, asOf string
 	c := command("retire SITE/STATION", "ends a station's right to record",
-		`Writes a record of the ledger itself. What the station recorded stays.`,
-		`listbound stations retire north/or-3 --reason "replaced" --data d`,
+		`Writes a record of the ledger itself. What the station recorded stays. With
+--as-of what it observed after that moment is doubtful, whenever it is recorded, and
+what it observed before stands: a tablet was lost then.`,
+		`listbound stations retire north/or-3 --reason "tablet lost" --as-of 2026-03-02T08:00:00Z --data d`,
 		func(cmd *cobra.Command, args []string) error {
+			var at time.Time
+			if asOf != "" {
+				var err error
+				if at, err = time.Parse(time.RFC3339, asOf); err != nil {
+					return fmt.Errorf("--as-of: %q is no time such as 2026-03-02T08:00:00Z", asOf)
+				}
+			}
 			return a.ask(cmd, func(s site.Service) error {
-				r, err := s.Retire(cmd.Context(), args[0], reason)
+				r, err := s.Retire(cmd.Context(), args[0], reason, at)
 				if err != nil {
 					return err
 				}
@@ -807,6 +816,7 @@ func (a *app) retire() *cobra.Command {
 		})
 	c.Args = cobra.ExactArgs(1)
 	c.Flags().StringVar(&reason, "reason", "", "why (needed)")
+	c.Flags().StringVar(&asOf, "as-of", "", "moment up to which what it signed counts (RFC 3339), where that is past")
 	return c
 }
 

@@ -13,6 +13,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/site"
+	"listbound/events"
 )
 
 // TestCodeForAKey: a code that asks for it brings a browser to its station with the key that it made, and the folder has no key
@@ -77,5 +78,39 @@ func TestCodeForAKey(t *testing.T) {
 	if got, text := (&caller{h: h}).post(t, "/station-code", url.Values{"code": {code("yes")}, "without": {"yes"}}); got != http.StatusSeeOther ||
 		station().Key != key {
 		t.Errorf("without a key: %d %s", got, text)
+	}
+}
+
+// TestRetireALostTablet: a lead ends a station as of the moment when its tablet was lost; its browsers are sent away. What is no moment that
+// has passed, and no reason, is refused and ends nothing.
+func TestRetireALostTablet(t *testing.T) {
+	h := newHouse(t)
+	tablet := h.atStation(t, "north/or-1")
+	leads := h.signedIn(t, "leads")
+	retired := func() int64 {
+		t.Helper()
+		all, err := h.site.Stations(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return all[slices.IndexFunc(all, func(s site.Station) bool { return s.Name == "north/or-1" })].Retired
+	}
+	form := func(asOf, reason string) url.Values {
+		return url.Values{"station": {"north/or-1"}, "asOf": {asOf}, "reason": {reason}}
+	}
+	for _, f := range []url.Values{form("2026-03-02T12:01", "lost"), form("yesterday", "lost"), form("2026-03-02T11:20", " ")} {
+		if code, text := leads.post(t, "/people/station-retire", f); code != http.StatusUnprocessableEntity || retired() != 0 {
+			t.Errorf("%v: %d %s", f, code, text)
+		}
+	}
+	if code, text := leads.post(t, "/people/station-retire", form("2026-03-02T11:20", "tablet lost")); code != http.StatusOK {
+		t.Fatalf("%d %s", code, text)
+	}
+	e, err := h.site.EventAt(retired())
+	if d, ok := e.Data.(*events.StationRetired); err != nil || !ok || d.AsOf != "2026-03-02T11:20:00Z" || d.Reason != "tablet lost" {
+		t.Errorf("recorded is %+v, %v", e, err)
+	}
+	if w := tablet.ask(t, t.Context(), http.MethodGet, "/at/north/or-1/opening", "", ""); w.Code == http.StatusOK {
+		t.Error("its browser still comes in")
 	}
 }

@@ -21,7 +21,8 @@ func (d *Door) registerPeople(mux shell.Mux) {
 	})
 	for path, f := range map[string]func(*act) error{
 		"add": d.addPerson, "roles": d.setRoles, "code": d.newPersonCode, "end": d.endPerson,
-		"station-code": d.newStationCode, "station-end": d.endBrowser, "token": d.newToken, "token-end": d.endToken,
+		"station-code": d.newStationCode, "station-end": d.endBrowser,
+		"station-retire": d.retireStation, "token": d.newToken, "token-end": d.endToken,
 	} {
 		mux.HandleFunc("POST /people/"+path, d.acting(f))
 	}
@@ -369,6 +370,34 @@ func (d *Door) endBrowser(a *act) error {
 	})
 	a.out.Note = a.words.T("door.done")
 	return err
+}
+
+// retireStation ends a station, as of the moment when it was lost where one is given, and sends its browsers away.
+func (d *Door) retireStation(a *act) error {
+	station, text := a.form("station"), a.form("asOf")
+	var asOf time.Time
+	if text != "" {
+		var err error
+		if asOf, err = time.ParseInLocation("2006-01-02T15:04", text, a.words.Zone()); err != nil || !asOf.Before(a.now) {
+			return a.sayNo("door.retire-moment")
+		}
+	}
+	if a.form("reason") == "" {
+		return a.sayNo("door.retire-reason")
+	}
+	if _, err := d.site.Retire(a.r.Context(), station, a.form("reason"), asOf); err != nil {
+		return err
+	}
+	a.out.Note = a.words.T("door.done")
+	return d.books.change(func(b *book) error {
+		for i := range b.Browsers {
+			if x := &b.Browsers[i]; x.Station == station && x.Ended.IsZero() {
+				x.Ended = a.now
+			}
+		}
+		b.changed(a.now, a.by, "station-retired", "station "+station, text)
+		return nil
+	})
 }
 
 func (d *Door) newToken(a *act) error {

@@ -165,7 +165,7 @@ func programRules() []Rule {
 		{Pattern: "POST /api/texts/redact", Roles: []Role{Leads, Administers}},
 		{Pattern: "GET /api/stations", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}},
-		{Pattern: "POST /api/stations/retire", Roles: []Role{Administers}},
+		{Pattern: "POST /api/stations/retire", Roles: []Role{Leads, Administers}},
 		{Pattern: "GET /log/checkpoint", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /log/tile/{name...}", Roles: deep, Kept: true}, // the entry bundles hold the records
 		{Pattern: "GET /metrics", Roles: []Role{Audits, Administers}},
@@ -178,6 +178,7 @@ func peopleRules() []Rule {
 		{Pattern: "GET /people", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/station-end", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/station-retire", Roles: []Role{Leads, Administers}, Person: true},
 		{Pattern: "POST /people/add", Roles: []Role{Administers}, Person: true},
 		{Pattern: "POST /people/roles", Roles: []Role{Administers}, Person: true},
 		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true},

@@ -28,6 +28,7 @@ func (d *Door) Register(mux shell.Mux) error {
 	var err error
 	d.tmpl, err = d.sh.Templates(templateFiles, template.FuncMap{
 		"has": slices.Contains[[]Role], "roles": Roles, "personal": personal,
+		"zone": func() string { return d.site.Zone().String() },
 	}, "templates/*.html")
 	if err != nil {
 		return err

@@ -13,6 +13,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -286,9 +287,12 @@ func (c *Client) Enrol(ctx context.Context, station, key, reason string) (*site.
 }
 
 // Retire implements site.Service.
-func (c *Client) Retire(ctx context.Context, station, reason string) (*site.Receipt, error) {
-	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire",
-		url.Values{"station": {station}, "reason": {reason}})
+func (c *Client) Retire(ctx context.Context, station, reason string, asOf time.Time) (*site.Receipt, error) {
+	form := url.Values{"station": {station}, "reason": {reason}}
+	if !asOf.IsZero() {
+		form.Set("asOf", asOf.UTC().Format(time.RFC3339))
+	}
+	return ask[*site.Receipt](ctx, c, http.MethodPost, "/api/stations/retire", form)
 }
 
 // Texts implements site.Service.

@@ -151,7 +151,7 @@ func TestRefusals(t *testing.T) {
 			return err
 		},
 		"retire": func(x site.Service) error {
-			_, err := x.Retire(t.Context(), "north/none", "x")
+			_, err := x.Retire(t.Context(), "north/none", "x", time.Time{})
 			return err
 		},
 	} {

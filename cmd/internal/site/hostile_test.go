@@ -144,14 +144,14 @@ func TestSignedRegistry(t *testing.T) {
 	if !strings.Contains(r[0].Error, "signed by the ledger alone") {
 		t.Errorf("a retirement of its own: %+v", r[0])
 	}
-	if _, err := s.Retire(t.Context(), "north/ledger", "x"); err == nil ||
+	if _, err := s.Retire(t.Context(), "north/ledger", "x", time.Time{}); err == nil ||
 		!strings.Contains(err.Error(), "ledger itself") {
 		t.Errorf("the ledger was retired: %v", err)
 	}
-	if _, err := s.Retire(t.Context(), "north/or-9", "x"); err != nil {
+	if _, err := s.Retire(t.Context(), "north/or-9", "x", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.Retire(t.Context(), "north/or-9", "again"); err == nil ||
+	if _, err := s.Retire(t.Context(), "north/or-9", "again", time.Time{}); err == nil ||
 		!strings.Contains(err.Error(), "was retired by record 2") {
 		t.Errorf("retired twice: %v", err)
 	}

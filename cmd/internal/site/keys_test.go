@@ -52,7 +52,7 @@ func TestStationKeyIsReadOnce(t *testing.T) {
 	if err := observe(5); !refusal.Is(err) || !strings.Contains(err.Error(), "is not the one it is enrolled with") {
 		t.Errorf("signed by a key that is no longer enrolled: %v", err)
 	}
-	if _, err := s.Retire(t.Context(), "north/storage", "closed"); err != nil {
+	if _, err := s.Retire(t.Context(), "north/storage", "closed", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	if err := observe(6); !refusal.Is(err) || !strings.Contains(err.Error(), "was retired") {
@@ -79,8 +79,8 @@ func TestRegistryRefusals(t *testing.T) {
 			"ledger's name"},
 		{"no key", func() (*site.Receipt, error) { return s.Enrol(t.Context(), "north/or-2", "secret", "") },
 			"verifier key"},
-		{"no reason", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-1", "") }, "reason"},
-		{"a stranger", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-9", "x") },
+		{"no reason", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-1", "", time.Time{}) }, "reason"},
+		{"a stranger", func() (*site.Receipt, error) { return s.Retire(t.Context(), "north/or-9", "x", time.Time{}) },
 			"not enrolled"},
 		{"too long a reason", func() (*site.Receipt, error) {
 			return s.Enrol(t.Context(), "north/or-2", "", strings.Repeat("x", 60_000))

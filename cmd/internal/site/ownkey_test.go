@@ -15,6 +15,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/ledger"
@@ -262,7 +263,7 @@ func TestRetiredStation(t *testing.T) {
 	s := open(t, t.TempDir(), site.Options{Name: "north", Clock: func() time.Time { return clock }})
 	own := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
 	before, after := own.note(seen("LAP-001", 60)), own.note(seen("LAP-002", 20))
-	if _, err := s.Retire(t.Context(), own.name, "tablet lost"); err != nil {
+	if _, err := s.Retire(t.Context(), own.name, "tablet lost", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	clock = noon
@@ -279,6 +280,71 @@ func TestRetiredStation(t *testing.T) {
 	}
 	if got := remarked(t, s, "LAP-002"); !slices.Equal(got, []string{events.RemarkRetired.String()}) {
 		t.Errorf("observed after: %q", got)
+	}
+}
+
+// TestRetiredAsOf: a tablet that was lost is retired as of the moment when that was. What it observed until then stands, what it
+// observed later is doubtful, in whatever order records and retirement come; a bundle of them says the same, and so does the folder
+// when it is judged anew. A new key goes on meanwhile.
+func TestRetiredAsOf(t *testing.T) {
+	moment := noon.Add(-40 * time.Minute)
+	var first []string
+	for _, order := range []string{"12345R", "R12345", "5R3142", "42R531", "R54321"} {
+		clock := noon.Add(-2 * time.Hour)
+		s := open(t, t.TempDir(), site.Options{Name: "north", Clock: func() time.Time { return clock }})
+		own := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
+		var notes [][]byte
+		for i, minutes := range []int{60, 40, 39, 20, 5} {
+			notes = append(notes, own.note(seen(fmt.Sprintf("LAP-00%d", i+1), minutes)))
+		}
+		clock = noon
+		for _, step := range order {
+			if step != 'R' {
+				record(t, s, signedLine(t, notes[step-'1']))
+				continue
+			}
+			if _, err := s.Retire(t.Context(), own.name, "tablet lost", moment); err != nil {
+				t.Fatal(err)
+			}
+		}
+		clock = noon.Add(time.Minute)
+		next := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
+		record(t, s, signedLine(t, next.note(seen("LAP-009", -1))))
+		var got []string
+		for _, set := range []string{"LAP-001", "LAP-002", "LAP-003", "LAP-004", "LAP-005", "LAP-009"} {
+			got = append(got, strings.Join(remarked(t, s, set), "; "))
+			evidenceOf(t, s, site.Query{Set: set}) // which holds
+		}
+		late := events.RemarkRetired.String()
+		if want := []string{"", "", late, late, late, ""}; !slices.Equal(got, want) {
+			t.Errorf("%s: remarks %q, want %q", order, got, want)
+		}
+		vs, err := s.Broken(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var found []string
+		for _, v := range vs {
+			for _, f := range v.Findings {
+				found = append(found, fmt.Sprintln(v.Set, v.Status, f.Code, f.Severity, f.From, f.To, f.Detail))
+			}
+		}
+		slices.Sort(found)
+		if first == nil {
+			first = found
+		}
+		if !slices.Equal(found, first) || !strings.Contains(strings.Join(found, ""), "LAP-003 doubtful station-retired") {
+			t.Errorf("%s: found %q, in the first order %q", order, found, first)
+		}
+	}
+	s := open(t, t.TempDir(), site.Options{Name: "north"})
+	own := enrolOwnKey(t, s, "north/or-9")
+	if _, err := s.Retire(t.Context(), own.name, "lost", noon.Add(time.Minute)); !refusal.Is(err) {
+		t.Errorf("as of a moment still to come: %v", err)
+	}
+	enrolOwnKey(t, s, "north/or-9")
+	if _, err := s.Retire(t.Context(), own.name, "lost", noon.Add(-time.Minute)); !refusal.Is(err) {
+		t.Errorf("as of when it had another key: %v", err)
 	}
 }
 

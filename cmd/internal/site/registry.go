@@ -379,7 +379,24 @@ func (b *signing) retireStation(d *events.StationRetired) error {
 	if c.retired != 0 {
 		return refusal.New("station %s was retired by record %d", d.Station, c.retired)
 	}
+	if err := b.retiredAsOf(d); err != nil {
+		return err
+	}
 	c.retired = b.site.ledger.Size() + int64(len(b.entries)) + 1
+	return nil
+}
+
+// retiredAsOf refuses a moment that is still to come, and one at which the station had another key than now.
+func (b *signing) retiredAsOf(d *events.StationRetired) error {
+	now := b.site.opts.Clock()
+	at := d.EndsAt(now)
+	if d.AsOf != "" && at.Equal(now) {
+		return refusal.New("a station is retired as of a moment that is past, and %s is not", d.AsOf)
+	}
+	if st := b.model.Station(d.Station); st != nil && len(st.Keys) > 1 && at.Before(st.Keys[len(st.Keys)-1].Enrolled) {
+		return refusal.New("station %s has its key since %s; it is not retired as of before that", d.Station,
+			st.Keys[len(st.Keys)-1].Enrolled.UTC().Format(time.RFC3339))
+	}
 	return nil
 }
 
@@ -411,9 +428,12 @@ func (s *Site) Enrol(ctx context.Context, station, key, reason string) (*Receipt
 }
 
 // Retire implements Service.
-func (s *Site) Retire(ctx context.Context, station, reason string) (*Receipt, error) {
+func (s *Site) Retire(ctx context.Context, station, reason string, asOf time.Time) (*Receipt, error) {
 	return s.registry(ctx, func(in *intake) (*events.Event, error) {
 		d := &events.StationRetired{Station: station, Reason: reason}
+		if !asOf.IsZero() {
+			d.AsOf = asOf.UTC().Format(time.RFC3339)
+		}
 		if err := d.Check(); err != nil {
 			return nil, refusal.Because(err)
 		}

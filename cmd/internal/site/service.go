@@ -34,7 +34,8 @@ type Service interface {
 	Lists(ctx context.Context, list string) ([]ListVersion, error)
 	Stations(ctx context.Context) ([]Station, error)
 	Enrol(ctx context.Context, station, key, reason string) (*Receipt, error)
-	Retire(ctx context.Context, station, reason string) (*Receipt, error)
+	// Retire ends a station's right to record, as of a moment that is past where one is given: what it observed later is doubtful.
+	Retire(ctx context.Context, station, reason string, asOf time.Time) (*Receipt, error)
 	Policy(ctx context.Context) (*PolicyInForce, error)
 	// Texts says what keeps the texts beside the ledger.
 	Texts(ctx context.Context) (*TextsKept, error)

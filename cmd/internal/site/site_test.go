@@ -334,13 +334,13 @@ func TestServerTakesOnlyEnrolled(t *testing.T) {
 	if r := record(t, s, line(2)); r[0].Seq != 2 {
 		t.Errorf("enrolled: %+v", r[0])
 	}
-	if _, err := s.Retire(t.Context(), "north/or-1", "room closed"); err != nil {
+	if _, err := s.Retire(t.Context(), "north/or-1", "room closed", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	if r := record(t, s, line(3)); !strings.Contains(r[0].Error, "was retired") {
 		t.Errorf("retired: %+v", r[0])
 	}
-	if _, err := s.Retire(t.Context(), "north or 1", ""); !refusal.Is(err) {
+	if _, err := s.Retire(t.Context(), "north or 1", "", time.Time{}); !refusal.Is(err) {
 		t.Errorf("retiring what is no station: %v", err)
 	}
 	if _, err := s.Enrol(t.Context(), "north/or-2", "no key", ""); !refusal.Is(err) {

@@ -126,7 +126,14 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.Enrol(r.Context(), r.FormValue("station"), r.FormValue("key"), r.FormValue("reason"))
 	}))
 	mux.HandleFunc("POST /api/stations/retire", answer(srv, func(r *http.Request) (any, error) {
-		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"))
+		var asOf time.Time
+		if text := r.FormValue("asOf"); text != "" {
+			var err error
+			if asOf, err = time.Parse(time.RFC3339, text); err != nil {
+				return nil, refusal.New("asOf: %q is no time such as 2026-03-02T08:02:00Z", text)
+			}
+		}
+		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"), asOf)
 	}))
 }
 

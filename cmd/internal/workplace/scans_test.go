@@ -260,7 +260,7 @@ func TestStationsThatMayNotRecord(t *testing.T) {
 	if a := s.scan("VAS-003"); !strings.Contains(fmt.Sprint(a["error"]), "not enrolled") {
 		t.Errorf("an unknown station: %v", a)
 	}
-	if _, err := h.site.Retire(t.Context(), "north/or-3", "closed"); err != nil {
+	if _, err := h.site.Retire(t.Context(), "north/or-3", "closed", time.Time{}); err != nil {
 		t.Fatal(err)
 	}
 	s = &scanner{h: h, path: "/at/north/or-3/opening"}
