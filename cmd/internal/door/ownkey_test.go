@@ -75,8 +75,8 @@ func TestCodeForAKey(t *testing.T) {
 	if _, text := h.admin.post(t, "/people/station-end", url.Values{"id": {"nobody"}}); strings.Count(text, "signs for itself") != 1 {
 		t.Errorf("the list of browsers says so %d times", strings.Count(text, "signs for itself"))
 	}
-	if got, text := (&caller{h: h}).post(t, "/station-code", url.Values{"code": {code("yes")}, "without": {"yes"}}); got != http.StatusSeeOther ||
-		station().Key != key {
+	got, text := (&caller{h: h}).post(t, "/station-code", url.Values{"code": {code("yes")}, "without": {"yes"}})
+	if got != http.StatusSeeOther || station().Key != key {
 		t.Errorf("without a key: %d %s", got, text)
 	}
 }

@@ -91,8 +91,9 @@ func (b *signsThere) observe(obs ...*events.Observation) []site.Receipt {
 }
 
 func at(name, set string, minutes int, d events.Data) *events.Observation {
-	return &events.Observation{Station: name, Kind: d.Kind(), Set: set, Time: noon.Add(time.Duration(minutes-60) * time.Minute), Operator: "B-1",
-		Data: d}
+	return &events.Observation{
+		Station: name, Kind: d.Kind(), Set: set, Time: noon.Add(time.Duration(minutes-60) * time.Minute), Operator: "B-1", Data: d,
+	}
 }
 
 // TestSignedThere: what a station with a key of its own observes at the server's pages is recorded as it signed it: all of a batch or
