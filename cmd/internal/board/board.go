@@ -83,6 +83,8 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
 	p.registerTexts(mux)
+	mux.HandleFunc("GET /policy", p.page(p.policyPage))
+	mux.HandleFunc("POST /policy", p.adoptPolicy)
 	p.registerAPI(mux)
 	mux.HandleFunc("GET /changes", func(w http.ResponseWriter, r *http.Request) {
 		ch, end := s.Changes()

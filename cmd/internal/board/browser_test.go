@@ -38,6 +38,7 @@ func addresses(t testing.TB) map[string]string {
 		"touched":     "/touched?load=S4-0304-01",
 		"touched-ask": "/touched",
 		"texts":       "/texts",
+		"policy":      "/policy",
 		"badge-held":  "/badge/held?id=B-1111",
 		"acknowledge": "/acknowledge?set=MIN-006&trip=" + trips["probably carries a wrong count sheet"] + "&code=sheet-in-doubt",
 		"refused":     "/history?set=NO-SUCH-SET",

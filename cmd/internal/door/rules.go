@@ -134,6 +134,8 @@ func boardRules() []Rule {
 		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},
 		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
+		{Pattern: "GET /policy", Roles: keepers},
+		{Pattern: "POST /policy", Roles: []Role{Leads}},
 		{Pattern: "GET /texts", Roles: keepers, Kept: true},
 		{Pattern: "POST /texts/find", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}},

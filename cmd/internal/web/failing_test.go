@@ -9,6 +9,7 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -18,6 +19,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/events"
 )
 
 // routeList is a mux that remembers what was registered.
@@ -171,6 +173,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"POST /api/stations/enrol":  {query: "station=north/or-4"},
 		"POST /api/stations/retire": {query: "station=north/or-3"},
 		"POST /api/texts/redact":    {contentType: object, body: `{"case":"K-1","reason":"x"}`},
+		"POST /policy":              {contentType: form, body: policyForm()},
 		"POST /texts/find":          {contentType: form, body: "case=K-1&reason=x&badge=B-1"},
 		"POST /texts/redact":        {contentType: form, body: "case=K-1&reason=x&badge=B-1"},
 		"POST /texts/hold":          {contentType: form, body: "hold=H-1&reason=x&badge=B-1"},
@@ -211,6 +214,20 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		a.path = practicePrefix + path
 	}
 	return method, a
+}
+
+// policyForm is a whole policy, as the page sends it.
+func policyForm() string {
+	v := url.Values{"badge": {"B-1"}, "reason": {"x"}}
+	for _, m := range events.PolicyMembers() {
+		switch m.Form {
+		case events.PolicyNumber:
+			v.Set(m.Name, "1")
+		case events.PolicyOneOf:
+			v.Set(m.Name, m.Words[0])
+		}
+	}
+	return v.Encode()
 }
 
 func multipartForm(t *testing.T, fields map[string]string) (body, contentType string) {
