@@ -79,6 +79,7 @@ type LoadLabel struct {
 	Cycle            string
 	Started          time.Time // printed in its own zone
 	Badge            string    // who loaded it
+	Failed           bool      // no set is sterile by it, which is printed first
 	Practice         bool
 }
 
@@ -158,6 +159,9 @@ func WriteLoadLabel(w io.Writer, l LoadLabel, size LabelSize, lang *words.Langua
 	p := labelText{caption: text.say("paper.load-label"), id: l.Load}
 	if l.Sterilizer != "" {
 		p.title = text.say("paper.sterilizer", l.Sterilizer)
+	}
+	if l.Failed {
+		p.title = text.say("paper.load-failed")
 	}
 	if l.Run > 0 {
 		p.facts = append(p.facts, text.say("paper.run", l.Run))

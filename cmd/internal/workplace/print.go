@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -73,8 +74,8 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 	mux.HandleFunc("GET "+d.opts.Prefix+"/labels/{$}", d.page(d.labelsPage))
 }
 
-// packerAndLoad tells who packed a set in a trip, and the load it was in last, ""
-// where that is not known yet.
+// packerAndLoad tells who packed a set in a trip, and the load by which it is sterile, ""
+// where there is none: one that failed, or is quarantined, on a set's label would be read as one.
 func (d *Desk) packerAndLoad(ctx context.Context, set, trip string) (packer, load string, err error) {
 	h, err := site.Answer(d.site, func(m *site.View) (projections.History, error) {
 		return m.World(ctx).History(projections.HistoryOf{Set: set, Trip: trip})
@@ -87,7 +88,9 @@ func (d *Desk) packerAndLoad(ctx context.Context, set, trip string) (packer, loa
 		case *events.SetPacked:
 			packer = e.Operator
 		case *events.SetSterilized:
-			load = data.Load
+			if load = ""; data.Result == "passed" && data.Released {
+				load = data.Load
+			}
 		}
 	}
 	return packer, load, err
@@ -115,6 +118,14 @@ func idLabels(r *http.Request) ([]paper.IDLabel, error) {
 		return nil, refusal.Keyed("label-kind", "kind is tag, badge, case or seal, not %q", r.FormValue("kind"))
 	}
 	ids := strings.FieldsFunc(r.FormValue("id"), func(r rune) bool { return r == ',' || unicode.IsSpace(r) })
+	if kind == events.ScanCase { // a reference with blanks in it is one case, not several
+		ids = nil
+		for _, line := range strings.FieldsFunc(r.FormValue("id"), func(r rune) bool { return strings.ContainsRune(",\r\n\t", r) }) {
+			if id := strings.TrimSpace(line); id != "" {
+				ids = append(ids, id)
+			}
+		}
+	}
 	if s := r.FormValue("count"); s != "" && len(ids) == 1 {
 		n, err := strconv.Atoi(s)
 		if err != nil || n < 1 || n > mostLabels {
@@ -179,6 +190,9 @@ func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
 			}
 		}
 	}
+	if err == nil {
+		l.Failed, err = d.failed(r.Context(), l.Load)
+	}
 	if err != nil || l.Sterilizer != "" {
 		return l, err
 	}
@@ -194,6 +208,19 @@ func (d *Desk) loadLabel(r *http.Request) (paper.LoadLabel, error) {
 	}
 	l.Sterilizer, l.Run, l.Cycle, l.Started, l.Badge = x.Sterilizer, x.Run, x.Cycle, x.StartedAt.In(d.site.Zone()), x.Loader
 	return l, nil
+}
+
+// failed reports whether it is recorded of a load that its cycle failed.
+func (d *Desk) failed(ctx context.Context, load string) (bool, error) {
+	return site.Answer(d.site, func(m *site.View) (bool, error) {
+		w := m.World(ctx)
+		trips, _ := w.LoadOf(load)
+		failed := slices.ContainsFunc(trips, func(k projections.TripKey) bool {
+			last := endedIn(w.Trip(k), load)
+			return last != nil && last.Result == "failed"
+		})
+		return failed, w.Failed()
+	})
 }
 
 // labelSize is the size asked for, or the first that is common.

@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -291,4 +292,36 @@ func TestReasonInWords(t *testing.T) {
 	if a := s.do("reason", "reason", "not found"); strings.Contains(tells(a), "is no reason") {
 		t.Error(tells(a))
 	}
+}
+
+// TestLabelOfAFailedLoad: no load stands on a set's label by which it is not sterile, the label of a load that failed says
+// so, and a case's reference with blanks in it makes no three cases.
+func TestLabelOfAFailedLoad(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	run := func(n int64, result string, released bool) {
+		h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-003", &events.SetSterilized{Load: fmt.Sprintf("S1-0304-%02d", n),
+			Sterilizer: "S1", Run: n, Cycle: "c-134", Result: result, Released: released})
+	}
+	says := func(path, word string, want bool) {
+		t.Helper()
+		if got := pdfText(t, []byte(h.get(path))); strings.Contains(got, word) != want {
+			t.Errorf("%s: %q is there: %v, in\n%s", path, word, !want, got)
+		}
+	}
+	const set, load = "/print/set-label.pdf?set=VAS-003&lang=en", "/print/load-label.pdf?lang=en&load="
+	says(set, "S1-0304-01", true)
+	run(2, "failed", false)
+	says(set, "S1-0304", false)
+	says(load+"S1-0304-02", "FAILED", true)
+	says(load+"S1-0304-01", "FAILED", false)
+	run(3, "passed", false)
+	says(set, "S1-0304", false)
+	run(3, "passed", true)
+	says(set, "S1-0304-03", true)
+	if got := h.get("/print/labels.pdf?kind=case&id=K+2026+12"); strings.HasPrefix(got, "%PDF-") {
+		if text := pdfText(t, []byte(got)); strings.Count(text, "2026") != 1 || !strings.Contains(text, "K 2026 12") {
+			t.Errorf("labels of K 2026 12:\n%s", text)
+		}
+	}
+	says("/print/labels.pdf?kind=case&id=K-1%0AK-2,K-3", "K-3", true)
 }
