@@ -446,11 +446,15 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	s, err := p.live(v, b)
 	switch {
 	case refusal.Is(err):
-		s = v.refused(err)
+		if s, err = v.refusedBy(h, err); err != nil {
+			return said{}, err
+		}
 	case err != nil:
 		return said{}, err
 	}
 	switch {
+	case last.Status == "broken" && s.Words == last.Words:
+		return last, nil // the same STOP, once
 	case last.Under && s.Status != "broken":
 		return s, nil
 	case last.Words == "":
@@ -693,6 +697,11 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 	case err == nil:
 	case refusal.Is(err):
 		t.said = v.refused(err)
+		if in.records() {
+			if t.said, err = v.refusedBy(h, err); err != nil {
+				return nil, err
+			}
+		}
 	default:
 		return nil, err // the page sends it again, so it has not been seen yet
 	}
@@ -709,6 +718,18 @@ func (p bench[B, P]) input(v *visit, verb string) (any, error) {
 		err = v.notTaken(a, p.name(b), t)
 	}
 	return a, err
+}
+
+// refusedBy says why an input was refused. Where that is because the badge that works here ended meanwhile, or is held to a
+// register since, its ways out are offered as when it was scanned: nothing was misread.
+func (v *visit) refusedBy(h *hand, refused error) (said, error) {
+	if h.Operator != "" {
+		if s, err := v.admit(h.Operator); err != nil || s.Words != "" {
+			s.Next = v.t("scan-badge")
+			return s, err
+		}
+	}
+	return v.refused(refused), nil
 }
 
 // keepTaken saves the bench with what an input came to.

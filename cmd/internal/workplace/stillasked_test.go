@@ -325,3 +325,24 @@ func TestLabelOfAFailedLoad(t *testing.T) {
 	}
 	says("/print/labels.pdf?kind=case&id=K-1%0AK-2,K-3", "K-3", true)
 }
+
+// TestBadgeThatEndedMeanwhile: who is no longer in force when Enter is pressed is told so, with the ways out, and not that
+// a code was misread.
+func TestBadgeThatEndedMeanwhile(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(time.Minute)
+	s := &scanner{h: h, path: "/at/north/or-3/storage"}
+	s.all(label(t, events.ScanBadge, "B-9999"), label(t, events.ScanTag, "VAS-003"), h.codes["VAS-003"], "1")
+	h.holdTo(events.RegisterPeople)
+	before := h.size()
+	a := s.scan("")
+	if strings.Contains(tells(a), "scan again") || a["status"] != "broken" || choiceOf(a, "called in") == "" || h.size() != before {
+		t.Fatalf("%s %v", tells(a), a["choices"])
+	}
+	must(t, a, "B-9999", "Scan your badge")
+	s.do("emergency", "value", choiceOf(a, "called in"))
+	must(t, s.scan(""), "VAS-003 checked")
+	if h.size() != before+2 {
+		t.Errorf("%d records", h.size()-before)
+	}
+}
