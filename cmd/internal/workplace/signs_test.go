@@ -212,7 +212,10 @@ func (h *house) noteAt(seq int64) []byte {
 // TestSignedOnceThroughCuts: of what two tabs of one browser record while answers are lost, requests are cut and a tab dies between
 // signature and answer, each is recorded once, in one numbering without a hole.
 func TestSignedOnceThroughCuts(t *testing.T) {
-	h := houseNow(t, "VAS-003", "LAP-014", "LAP-022")
+	h := newHouse(t, "VAS-003", "LAP-014", "LAP-022", "LAP-030")
+	h.open("LAP-014", "K-1")
+	h.open("LAP-030", "K-2")
+	h.now.Store(time.Now().UnixNano())
 	b := browser(t)
 	p, end := b.TabToClose(t, tablet)
 	h.makesKey(p, "north/or-3")
@@ -314,7 +317,7 @@ func TestSignedOnceThroughCuts(t *testing.T) {
 	// Two tabs at once.
 	one, two := p, b.Tab(t, tablet)
 	one.Open(h.at("storage"))
-	missing(two, "LAP-022")
+	missing(two, "LAP-030")
 	enters(one, "LAP-022")
 	// Neither record reaches the server before both tabs have been asked to sign.
 	both := make(chan struct{})
@@ -333,7 +336,7 @@ func TestSignedOnceThroughCuts(t *testing.T) {
 	one.Press("\r")
 	two.Press("\r")
 	one.AwaitText(".last", "LAP-022 checked")
-	two.AwaitText(".last", "LAP-022")
+	two.AwaitText(".last", "LAP-030")
 	if got := h.chainOf("north/or-3", size); got != 4 {
 		t.Errorf("%d records of two tabs", got)
 	}
