@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -26,7 +27,11 @@ func TestCodeForAKey(t *testing.T) {
 	}
 	code := func(own string) string {
 		_, text := h.admin.post(t, "/people/station-code", url.Values{"station": {"north/or-1"}, "own": {own}})
-		return secretIn(t, text)
+		secret := secretIn(t, text)
+		if symbol, err := paper.SymbolOf(secret); err != nil || !strings.Contains(text, symbol.Path) {
+			t.Errorf("its symbol is not shown: %v", err)
+		}
+		return secret
 	}
 	station := func() site.Station {
 		t.Helper()

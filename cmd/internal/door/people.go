@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/events"
@@ -31,10 +32,11 @@ func (d *Door) registerPeople(mux shell.Mux) {
 
 type people struct {
 	Problem  string
-	Secret   string // shown once
-	About    string // what it is
-	Note     string // what was done
-	All      bool   // not the stations alone
+	Secret   string        // shown once
+	About    string        // what it is
+	Symbol   *paper.Symbol // of a code that a station's scanner may read
+	Note     string        // what was done
+	All      bool          // not the stations alone
 	People   []Person
 	Tokens   []Token
 	Browsers []Browser
@@ -354,7 +356,9 @@ func (d *Door) newStationCode(a *act) error {
 		return err
 	}
 	a.out.Secret, a.out.About = typed, a.words.T("door.station-code", station, int(stationCode/time.Minute))
-	return nil
+	symbol, err := paper.SymbolOf(typed)
+	a.out.Symbol = &symbol
+	return err
 }
 
 func (d *Door) endBrowser(a *act) error {
