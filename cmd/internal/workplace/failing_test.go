@@ -163,18 +163,24 @@ func (c trap) Err() error {
 func (h *house) failOnce(path, body string) map[string]any {
 	h.t.Helper()
 	drafts := os.DirFS(filepath.Join(h.site.Dir(), "drafts"))
-	ready := func() bool { // the time is fixed before recording
-		found := false
+	timed := func() (files int) { // whose draft has a time: it is fixed before recording
 		err := fs.WalkDir(drafts, ".", func(name string, d fs.DirEntry, err error) error {
 			if err != nil || d.IsDir() {
 				return err
 			}
 			raw, err := fs.ReadFile(drafts, name)
-			found = found || bytes.Contains(raw, []byte("\n \"at\": "))
+			if bytes.Contains(raw, []byte("\n \"at\": ")) {
+				files++
+			}
 			return err
 		})
-		return err == nil && found
+		if err != nil {
+			return 0
+		}
+		return files
 	}
+	others := timed() // such as what was said of a count before
+	ready := func() bool { return timed() > others }
 	before := h.size()
 	r := httptest.NewRequestWithContext(trap{h.t.Context(), ready}, http.MethodPost, path, strings.NewReader(body))
 	w := httptest.NewRecorder()
