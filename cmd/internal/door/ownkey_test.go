@@ -86,8 +86,8 @@ func TestCodeForAKey(t *testing.T) {
 	}
 }
 
-// TestRetireALostTablet: a lead ends a station as of the moment when its tablet was lost; its browsers are sent away. What is no moment that
-// has passed, and no reason, is refused and ends nothing.
+// TestRetireALostTablet: a lead ends a station as of the moment when its tablet was lost; its browsers are sent
+// away. What is no moment that has passed, and no reason, is refused and ends nothing.
 func TestRetireALostTablet(t *testing.T) {
 	h := newHouse(t)
 	tablet := h.atStation(t, "north/or-1")
