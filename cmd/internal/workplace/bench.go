@@ -269,8 +269,8 @@ func (v *visit) shownDone(d *done) (*shownDone, error) {
 	var err error
 	switch {
 	case v.place == "close" && d.Case != "":
-		words, open, e := v.closedSince(d.Case)
-		out.Since, err = strings.TrimSpace(words+" "+open), e
+		now, e := v.closedSince(d.Case)
+		out.Since, err = now.String(), e
 	case d.Trip != "":
 		out.Since, _, err = v.foundSince(projections.TripKey{Set: d.Set, Trip: d.Trip}, v.d.site.Size())
 	}

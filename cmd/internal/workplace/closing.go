@@ -139,32 +139,50 @@ func (b *closing) look(v *visit) (*closingState, error) {
 	return v.closingState(b.Case)
 }
 
-// closedSince tells what the counts of a case come to by now, and what does not come out; "" where that is what its
-// record says.
-func (v *visit) closedSince(ref string) (words, open string, err error) {
-	st, err := v.closingState(ref)
-	switch {
-	case err != nil || !st.Closed || (st.Outcome == "unreconciled") == (len(st.Open) > 0):
-		return "", "", err
-	case len(st.Open) > 0:
-		return v.t("case-closed-unreconciled", ref, len(st.Open)), strings.Join(st.Open, " "), nil
-	}
-	return v.t("case-reconciles", ref), "", nil
+// closedNow is what a closed case comes to by now, where that is another thing than its record says; and what the room
+// must know of its sets, whatever their counts come to.
+type closedNow struct{ words, open, warn string }
+
+func (c closedNow) String() string {
+	return strings.TrimSpace(strings.Join([]string{c.words, c.open, c.warn}, " "))
 }
 
-// closedByNow says of a closed case what it comes to by now, where that is another thing than was said then.
-func (v *visit) closedByNow(ref string, then said) (said, error) {
-	words, open, err := v.closedSince(ref)
-	switch {
-	case words == "":
-		return then, err
-	case open == "":
-		then.Aside = v.t("by-now") + " " + words
-		return then, nil
+// closedSince tells what has become of a case since it was closed.
+func (v *visit) closedSince(ref string) (c closedNow, err error) {
+	st, err := v.closingState(ref)
+	if err != nil || !st.Closed {
+		return c, err
 	}
-	s := wrong(v.t("by-now")+" "+words, open)
-	s.Next, s.Aside = v.t("case-open-next"), then.Words
-	return s, nil
+	c.warn = strings.Join(st.Warn, " ")
+	switch comesOut := len(st.Open) == 0; {
+	case comesOut == (st.Outcome != "unreconciled"):
+	case comesOut:
+		c.words = v.t("case-reconciles", ref)
+	default:
+		c.words, c.open = v.t("case-closed-unreconciled", ref, len(st.Open)), strings.Join(st.Open, " ")
+	}
+	return c, nil
+}
+
+// closedByNow says of a closed case what it comes to by now, where that is another thing than was said then. A set of it
+// that was recalled, or was not sterile after all, stops whoever looks, even where all that was counted came out.
+func (v *visit) closedByNow(ref string, then said) (said, error) {
+	now, err := v.closedSince(ref)
+	switch {
+	case err != nil:
+		return then, err
+	case now.open != "":
+		s := wrong(v.t("by-now")+" "+now.words, strings.TrimSpace(now.open+" "+now.warn))
+		s.Next, s.Aside = v.t("case-open-next"), then.Words
+		return s, nil
+	case now.warn != "" && then.Status != "broken":
+		s := wrong(then.Words, now.warn)
+		s.Aside = then.Aside
+		return s, nil
+	case now.words != "":
+		then.Aside = v.t("by-now") + " " + now.words
+	}
+	return then, nil
 }
 
 func (v *visit) closingState(ref string) (*closingState, error) {
@@ -334,6 +352,9 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		c.Actions = append(c.Actions, b.Actions...)
 		says = v.phrased("case-closed-unreconciled", b.Case, len(st.Open))
 		s = doubt(v.say(says), v.t("count-no-proof"))
+	}
+	if len(st.Warn) > 0 {
+		s = wrong(v.say(says), strings.Join(append(slices.Clone(st.Warn), v.t("count-no-proof")), " "))
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
