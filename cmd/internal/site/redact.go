@@ -137,7 +137,7 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 				Station: s.Name(), Kind: events.KindTextsRedacted, Time: s.opts.Clock().UTC(), Operator: r.Operator,
 				Data: &events.TextsRedacted{Marks: some, Reason: r.Reason},
 			}
-			l := line{n: 1, obs: o, err: refusal.Because(o.Check())}
+			l := line{n: 1, obs: o}
 			if in.prepare(ctx, &l); l.err != nil {
 				return nil, nil, l.err
 			}

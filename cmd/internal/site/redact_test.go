@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"listbound/cmd/internal/bundle"
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -256,5 +257,18 @@ func TestRedactionFindsItself(t *testing.T) {
 	out, err := s.Redact(t.Context(), site.Redaction{Case: "K-0421", Reason: "asked for"})
 	if err != nil || strings.Join(out.Left, " ") != "note-0 note-1 note-2" {
 		t.Errorf("still found in %v: %v", out.Left, err)
+	}
+}
+
+// TestRedactionIsChecked: a redaction that no record may hold takes nothing out.
+func TestRedactionIsChecked(t *testing.T) {
+	s, rs := told(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true})
+	before := s.Size()
+	out, err := s.Redact(t.Context(), site.Redaction{Records: []int64{rs[1].Seq}, Reason: "a line\x00and no text"})
+	if !refusal.Is(err) || out != nil || s.Size() != before {
+		t.Fatalf("%+v, %v; %d records, %d before", out, err, s.Size(), before)
+	}
+	if found := holding(t, s.Dir(), saidReason); len(found) == 0 {
+		t.Error("a text is gone that no record says was taken out")
 	}
 }
