@@ -392,9 +392,40 @@ func (p *packingBody) asksFirst() bool {
 	return p.Ready != nil || p.asksOpen || p.Newer != nil || p.asksLacks
 }
 
-// asListed reports whether no line is packed with fewer than are listed.
-func (p *packingBody) asListed() bool {
-	return !slices.ContainsFunc(p.Rows, func(r packRow) bool { return r.Entry != nil && r.Entry.Counted < r.Quantity })
+// unexplained says that a piece of the set was said to be missing, and that no line which is packed short tells of it; "" where one
+// does. What is missing is known by its line, and that one must be short; else any line that is packed short because a piece
+// is missing. A clamp that is damaged says nothing of a forceps that is gone.
+func (p *packingBody) unexplained(v *visit, set string) string {
+	if p.Lacks == nil {
+		return ""
+	}
+	short := func(r packRow) bool { return r.Entry != nil && r.Entry.Counted < r.Quantity }
+	missed := missedLines(p.Lacks)
+	told := len(missed) > 0
+	for _, l := range missed { // a piece that the list has no more is no line's to tell of
+		i := slices.IndexFunc(p.Rows, func(r packRow) bool { return l.Item == r.Item && (l.Item != "" || l.Line == r.Line.Line) })
+		told = told && (i < 0 || short(p.Rows[i]))
+	}
+	switch {
+	case told, len(missed) == 0 && slices.ContainsFunc(p.Rows, func(r packRow) bool {
+		return short(r) && r.Entry.Reason == events.ReasonMissing
+	}):
+		return ""
+	case slices.ContainsFunc(p.Rows, short):
+		return v.t("packed-missing-untold", set)
+	}
+	return v.t("packed-though-missing", set)
+}
+
+// missedLines are the lines of which a finding says that a piece is missing, none where it doesn't say which.
+func missedLines(f *projections.Finding) []projections.BackLine {
+	switch d := f.Detail.(type) {
+	case *projections.PieceMissed:
+		return d.Lines
+	case *projections.MissingSincePacked:
+		return d.Lines
+	}
+	return nil
 }
 
 type packRow struct {
@@ -538,8 +569,8 @@ func (b *packing) verdict(v *visit) (said, error) {
 		s := doubt(v.t("packing-case-open", b.Tag, p.Open.Case), "")
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
-	case p.Lacks != nil && p.asListed():
-		s := doubt(v.t("packed-though-missing", b.Tag), v.t("packed-though-missing-more"))
+	case p.unexplained(v, b.Tag) != "":
+		s := doubt(p.unexplained(v, b.Tag), v.t("packed-though-missing-more"))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	case p.Over:
@@ -840,7 +871,7 @@ func (v *visit) cameBack(k projections.TripKey, seq int64, s said) (said, error)
 		f := &before.Findings[i]
 		if _, ok := f.Detail.(*projections.CameBack); ok && f.Severity != projections.SeverityNoted && slices.Contains(f.Events, seq) {
 			found := v.found(k.Set, f)
-			found.Words = s.Words + " " + found.Words
+			found.Words, found.Aside = s.Words+" "+found.Words, s.More
 			return found, nil
 		}
 	}
@@ -886,8 +917,8 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
 	case p.Open != nil:
 		s = doubt(s.Words, v.t("packing-case-open", set, p.Open.Case))
-	case p.Lacks != nil && p.asListed():
-		s = doubt(s.Words, v.t("packed-though-missing", set)+". "+v.t("packed-though-missing-more"))
+	case p.unexplained(v, set) != "":
+		s = doubt(s.Words, p.unexplained(v, set)+". "+v.t("packed-though-missing-more"))
 	case p.Over:
 		s = doubt(s.Words, v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)))
 	}
