@@ -641,6 +641,7 @@ func (p bench[B, P]) scanAndSave(v *visit, b *B, kind events.ScanKind, value str
 		return err
 	}
 	P(b).shared().say(v, s)
+	P(b).shared().Active = v.now // else what the address names would be gone as what somebody left
 	if err := p.save(v, b); err != nil {
 		return err
 	}

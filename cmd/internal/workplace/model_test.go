@@ -161,7 +161,11 @@ func (w *walk) undo() {
 	if len(w.badges) > 0 {
 		w.badges, w.operator = w.before.badges, w.before.operator
 	}
+	gone := func() bool { m, ok := w.p.(*readingModel); return ok && m.ref == "" }()
 	w.p, w.plain, w.before = w.before.p, w.before.plain, nil
+	if m, ok := w.p.(*readingModel); ok && gone {
+		m.nextHere()
+	}
 }
 
 // kept is what the sessions in one house have come to.
@@ -416,8 +420,16 @@ func (w *walk) forget() bool {
 	if now.Sub(w.active) <= 20*time.Minute && day(now) == day(w.active) {
 		return false
 	}
-	w.badges, w.operator = nil, ""
+	w.nextHere()
 	return true
+}
+
+// nextHere is what the next person says anew.
+func (w *walk) nextHere() {
+	w.badges, w.operator = nil, ""
+	if m, ok := w.p.(*readingModel); ok {
+		m.nextHere()
+	}
 }
 
 // bench reports whether a badge that was scanned here goes on to another place of the
@@ -527,7 +539,7 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 			w.fail("recorded by an input that says nothing: %s", e.Kind())
 		}
 		at := w.at
-		if m, ok := w.p.(*readingModel); ok && !m.readAt.IsZero() {
+		if m, ok := w.p.(*readingModel); ok && !m.readAt.IsZero() && e.Kind() != events.KindEventCorrected {
 			at = m.readAt // as a person said
 		}
 		if !e.Time.Equal(at) {
@@ -625,7 +637,7 @@ func (w *walk) learnBadge(s step, a answer) {
 			w.operator = w.badge()
 			break
 		}
-		w.badges, w.operator = nil, ""
+		w.nextHere()
 	case s.kind != events.ScanBadge:
 	case a.says("is the same badge"):
 		return // it was not taken
@@ -636,7 +648,7 @@ func (w *walk) learnBadge(s step, a answer) {
 	case s.kind == events.ScanBadge && s.id != w.badge():
 		w.badges = append(w.badges, s.id)
 	case s.action == "next-person" || s.action == "badges-clear":
-		w.badges, w.operator = nil, ""
+		w.nextHere()
 	}
 }
 

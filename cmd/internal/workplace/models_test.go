@@ -163,10 +163,10 @@ func (m *readingModel) leave(w *walk) {
 	if !m.idle() && m.left.IsZero() && (w.day(w.h.clock()) != w.day(w.active) || w.h.clock().Sub(w.active) > holds) {
 		m.left = w.active
 	}
-	if w.day(w.h.clock()) != w.day(w.active) {
-		m.ref, m.old = "", ""
-	}
 }
+
+// nextHere: for which case it is, the next person says.
+func (m *readingModel) nextHere() { m.ref, m.old = "", "" }
 
 // learnLeft takes in the answer to whether what was left lying was read then, and reports
 // whether an input means nothing while that is asked.

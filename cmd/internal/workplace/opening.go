@@ -79,11 +79,15 @@ func (b *opening) clear() { *b = opening{reading: b.kept(), Old: b.Old} }
 
 func (b *opening) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
 
-// refresh drops the case of another day, and one that was closed meanwhile.
+// nextHere: for which case it is, the next person says, too. A set that is opened for the patient before is counted
+// with that patient's.
+func (b *opening) nextHere() {
+	b.reading.nextHere()
+	b.Case, b.Closed, b.Old, b.Twice = "", false, false, ""
+}
+
+// refresh drops a case that was closed meanwhile.
 func (b *opening) refresh(v *visit) error {
-	if !v.today(b.Active) {
-		b.Case, b.Closed, b.Old, b.Twice = "", false, false, ""
-	}
 	if b.idle() || !b.Left.IsZero() {
 		b.Twice = "" // it was said of what lay here then
 	}

@@ -396,7 +396,10 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	}
 	h.after(21 * time.Minute)
 	before := h.size()
-	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan the case") {
+		t.Fatalf("after 21 minutes of nothing: %v", a)
+	}
+	if a := s.scan(label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
 		t.Fatalf("after 21 minutes of nothing: %v", a)
 	}
 	s.scan(label(t, events.ScanBadge, "B-1"))
@@ -404,7 +407,10 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 		t.Fatal("not recorded with the badge")
 	}
 	s.do("next-person")
-	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan your badge") {
+	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan the case") {
+		t.Fatalf("after “next person”: %v", a)
+	}
+	if a := s.scan(label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
 		t.Fatalf("after “next person”: %v", a)
 	}
 	s.do("forget")
