@@ -753,7 +753,7 @@ func (a *app) printStations(sts []site.Station) error {
 		state := fmt.Sprintf("enrolled by record %d", s.Enrolled)
 		switch {
 		case s.Retired != 0:
-			state = fmt.Sprintf("retired by record %d", s.Retired)
+			state = fmt.Sprintf("retired by record %d as of %s", s.Retired, report.At(s.RetiredAsOf))
 		case s.Enrolled == 0 && s.Here:
 			state = "the ledger itself"
 		case s.Enrolled == 0:

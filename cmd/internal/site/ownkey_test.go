@@ -306,10 +306,20 @@ func TestRetiredAsOf(t *testing.T) {
 			if _, err := s.Retire(t.Context(), own.name, "tablet lost", moment); err != nil {
 				t.Fatal(err)
 			}
+			sts, err := s.Stations(t.Context())
+			if i := slices.IndexFunc(sts, func(st site.Station) bool { return st.Name == own.name }); err != nil || i < 0 ||
+				!sts[i].RetiredAsOf.Equal(moment) {
+				t.Errorf("%s: stations %+v, %v; want it retired as of %s", order, sts, err, moment)
+			}
 		}
 		clock = noon.Add(time.Minute)
 		next := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
 		record(t, s, signedLine(t, next.note(seen("LAP-009", -1))))
+		if sts, err := s.Stations(t.Context()); err != nil || slices.ContainsFunc(sts, func(st site.Station) bool {
+			return !st.RetiredAsOf.IsZero()
+		}) {
+			t.Errorf("%s: enrolled again, and %+v, %v", order, sts, err)
+		}
 		var got []string
 		for _, set := range []string{"LAP-001", "LAP-002", "LAP-003", "LAP-004", "LAP-005", "LAP-009"} {
 			got = append(got, strings.Join(remarked(t, s, set), "; "))

@@ -319,6 +319,9 @@ func (s *Site) Stations(ctx context.Context) ([]Station, error) {
 			Name: k.Name, Key: k.Key, Enrolled: k.Enrolled, Retired: k.Retired, Records: k.Signed, Last: k.Time,
 			Number: k.Count, Hash: k.Hash,
 		}
+		if n := len(k.Keys); k.Retired != 0 && n > 0 {
+			st.RetiredAsOf = k.Keys[n-1].Ended.UTC()
+		}
 		if k.Name == s.Name() {
 			st.Key, st.Here = s.vkey, true
 			for i, k := range s.keys[1:] {

@@ -123,13 +123,15 @@ func (v *ListVersion) Issue() *events.ListIssued {
 
 // Station is what is known of a station.
 type Station struct {
-	Name     string    `json:"name"`
-	Key      string    `json:"key"`
-	Here     bool      `json:"here"` // its signing key is kept in this folder
-	Enrolled int64     `json:"enrolled"`
-	Retired  int64     `json:"retired,omitzero"`
-	Records  int64     `json:"records"` // how many it signed
-	Last     time.Time `json:"last,omitzero"`
+	Name     string `json:"name"`
+	Key      string `json:"key"`
+	Here     bool   `json:"here"` // its signing key is kept in this folder
+	Enrolled int64  `json:"enrolled"`
+	Retired  int64  `json:"retired,omitzero"`
+	// RetiredAsOf is the moment up to which what it observed counts, where it is retired.
+	RetiredAsOf time.Time `json:"retiredAsOf,omitzero"`
+	Records     int64     `json:"records"` // how many it signed
+	Last        time.Time `json:"last,omitzero"`
 	// Number and Hash are of the last record in its numbering, from which it goes on.
 	Number int64  `json:"number,omitzero"`
 	Hash   string `json:"hash,omitempty"`
