@@ -70,4 +70,11 @@ func TestHeldAboutABadge(t *testing.T) {
 		!strings.Contains(text, "No account has this badge.") {
 		t.Errorf("nobody's: %d %s", code, text)
 	}
+	// A question stays a value, and never is a part of one in SQL.
+	for _, all := range []string{"B-77' OR '1'='1", `B-77" OR "1"="1`, "B-0') OR 1=1 --", "%", "B_77"} {
+		if code, text := auditor.get(t, "/badge/held?id="+url.QueryEscape(all)); code == http.StatusOK &&
+			!strings.Contains(text, "No record has it.") {
+			t.Errorf("%s: %d %s", all, code, text)
+		}
+	}
 }

@@ -178,7 +178,12 @@ func TestOpenID(t *testing.T) {
 	if w := back(late, answer); w.Code != http.StatusUnauthorized {
 		t.Errorf("ten minutes later: %d", w.Code)
 	}
-	h.clock.move(-10 * time.Minute)
+	// What the provider let in ends as any other session does.
+	h.clock.move(20 * time.Minute)
+	if code, _ := c.get(t, "/near-misses"); code != http.StatusUnauthorized {
+		t.Errorf("half an hour without a click: %d", code)
+	}
+	h.clock.move(-30 * time.Minute)
 	// The account is the subject's now, and stays it: whoever gets the name at the provider later is somebody else.
 	path := filepath.Join(h.dir, door.Folder, "accounts.json")
 	raw, err := os.ReadFile(path)
