@@ -293,7 +293,7 @@ type SetSterilized struct {
 	Started    string `json:"started,omitempty"` // when the cycle was started, RFC 3339
 	Loader     string `json:"loader,omitempty"`  // badge of who started it
 	// Emergency is why a load with implants was released before the result of its
-	// biological indicator.
+	// biological indicator, or any load though that was read positive.
 	Emergency string `json:"emergency,omitempty" addendum:"text"`
 	// Immediate is why the load was run for immediate use: its sets go from the sterilizer to the case that waits for
 	// them, which For names, and are not kept for another one.

@@ -58,6 +58,15 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	return b.recordEnding(v)
 }
 
+// askPositive stands before the release of a load whose indicator was read positive: its sets are recalled.
+func (v *visit) askPositive(l *load, at time.Time) said {
+	stays := choice{Do: "held", Words: v.t("passed-held"), Main: true}
+	if !slices.ContainsFunc(l.Sets, l.notHeld) {
+		stays = choice{Do: "choose", Value: l.Load, Words: v.t("stays-held"), Main: true}
+	}
+	return wrong(v.t("release-positive", l.Load, v.time(at)), v.t("release-positive-more")).offer(stays)
+}
+
 // notHeld reports whether it is still to be recorded of a set that it passed and is quarantined.
 func (l *load) notHeld(set string) bool { return !slices.Contains(l.Held, set) }
 
@@ -199,7 +208,14 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		b.Ending = nil
 		return said{}, v.sayNo("nothing-loaded")
 	}
-	if e.Released { // looked at each time: sets with implants may have been recorded of it since it was asked
+	if e.Released { // looked at each time: sets with implants may have been recorded of it since it was asked, or its indicator
+		switch positive, err := v.positiveOf(l.Load); {
+		case err != nil:
+			return said{}, err
+		case !positive.IsZero() && e.Emergency == "":
+			b.Ending = nil
+			return v.askPositive(l, positive), nil
+		}
 		waits, err := v.waitsForIndicator(l)
 		if err != nil {
 			return said{}, err

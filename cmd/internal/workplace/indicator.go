@@ -177,13 +177,9 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	if r.Result == "" || r.Early || r.asksShort() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
-	read, err := v.readings(r.Load)
+	positive, err := v.positiveOf(r.Load) // before
 	if err != nil {
 		return said{}, err
-	}
-	var positive time.Time // when it was read so before: no negative one takes that back
-	if i := slices.IndexFunc(read, func(x shownBy) bool { return x.Result == "positive" }); i >= 0 {
-		positive = read[i].at
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
@@ -244,6 +240,15 @@ func (v *visit) readings(id string) (out []shownBy, err error) {
 		return w.Failed()
 	})
 	return out, err
+}
+
+// positiveOf is when the indicator of a load was first read positive, zero where it never was: no negative one takes that back.
+func (v *visit) positiveOf(id string) (time.Time, error) {
+	read, err := v.readings(id)
+	if i := slices.IndexFunc(read, func(x shownBy) bool { return x.Result == "positive" }); i >= 0 {
+		return read[i].at, err
+	}
+	return time.Time{}, err
 }
 
 // runRecorded is the last record of a load that ran, nil where there is none.

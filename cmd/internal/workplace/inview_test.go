@@ -308,6 +308,12 @@ func (q *asker) sterilizer() {
 		q.do("put", "value", x[1])
 		q.do("start")
 	}
+	h.after(20 * time.Minute)
+	q.do("choose", "load", "S1-0304-21")
+	ended("passed", "no")
+	h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-21", Sterilizer: "S1",
+		Result: "positive"})
+	ended("passed", "yes") // though its indicator is positive
 }
 
 // back asks what is asked on the way back, and of single pieces.

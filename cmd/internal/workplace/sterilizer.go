@@ -490,6 +490,11 @@ func (b *sterilizer) verdict(v *visit) (said, error) {
 	case b.Indicated != "":
 		return v.askIndicator(b.Indicated), nil
 	}
+	if l := b.find(b.Load); l != nil && l.Started { // another station may have read it
+		if positive, err := v.positiveOf(l.Load); err != nil || !positive.IsZero() {
+			return wrong(v.t("load-positive", l.Load, v.time(positive)), b.next(v)), err
+		}
+	}
 	return ask(b.next(v), ""), nil
 }
 
@@ -504,6 +509,8 @@ func (b *sterilizer) next(v *visit) string {
 		return v.t("scan-into", l.Load)
 	case len(l.Sets) == 0:
 		return v.t("test-cycle", l.Load)
+	case len(l.Held) > 0:
+		return v.t("load-is-held", l.Load)
 	case b.Operator == "":
 		return v.t("scan-badge")
 	}
@@ -827,7 +834,8 @@ type sterilizerBody struct {
 	Running  string // since when, and whose badge started it
 	Cycles   []string
 	Other    bool // another cycle may be entered
-	Implants bool // the load runs with implants, whose indicator the policy waits for
+	Positive bool // its indicator was read so: who releases it says why
+	Early    bool // so does who releases it before its indicator is negative: it runs with implants, and the policy waits
 }
 
 // implants reports whether a set of a load holds implants, by the list it was packed by: one that lies here, or
@@ -862,7 +870,14 @@ func (b *sterilizer) body(v *visit) (any, error) {
 		if !l.StartedAt.IsZero() {
 			out.Running = v.t("running-since", v.time(l.StartedAt), firstOf(l.Loader, "–"))
 		}
-		out.Implants, err = v.waitsForIndicator(l)
+		positive, err := v.positiveOf(l.Load)
+		if err != nil {
+			return nil, err
+		}
+		out.Positive = !positive.IsZero()
+		if out.Early, err = v.waitsForIndicator(l); err != nil {
+			return nil, err
+		}
 	}
-	return out, err
+	return out, nil
 }

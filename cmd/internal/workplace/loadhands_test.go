@@ -1,0 +1,56 @@
+//go:build !race
+
+package workplace_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// packed packs and closes sets that were used, so that they are ready for a load.
+func (h *house) packed(sets ...string) {
+	h.t.Helper()
+	for _, set := range sets {
+		h.used("K-"+set, set)
+		h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
+	}
+}
+
+// TestReleaseOfAPositiveLoad: a load whose indicator was read positive elsewhere stands so on its page, and its release is
+// stopped before anything is recorded; who gives a reason releases it, and that is not in order.
+func TestReleaseOfAPositiveLoad(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.packed("VAS-003")
+	s := h.atSterilizer()
+	s.run("2", "VAS-003")
+	must(t, s.do("result", "result", "passed", "released", "no"), "open", "passed and is quarantined")
+	must(t, s.do("choose", "load", "S1-0304-02"), "S1-0304-02 passed and is quarantined", "Record the release")
+	h.after(15 * time.Hour)
+	read := h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-02", Sterilizer: "S1",
+		Result: "positive"})
+	s.scan(label(t, events.ScanBadge, "B-2"))
+	must(t, s.do("choose", "load", "S1-0304-02"), "broken", "The biological indicator of S1-0304-02 was read POSITIVE")
+	before := h.size()
+	must(t, s.do("result", "result", "passed", "released", "yes"), "broken", "POSITIVE", "The load is not released")
+	must(t, s.scan(""), "broken", "POSITIVE")
+	if page := h.get(s.path); !strings.Contains(page, "Released though its biological indicator is POSITIVE") ||
+		strings.Contains(page, `data-released="yes"`) {
+		t.Error("the page offers its release without a reason")
+	}
+	if h.size() != before {
+		t.Fatal("recorded before anybody said why")
+	}
+	must(t, s.do("result", "result", "passed", "released", "yes", "emergency", "none other is sterile, B-2"), "broken", "RECALLED")
+	if got := h.events(site.Query{Set: "VAS-003"}, events.KindSetSterilized); !got[len(got)-1].(*events.SetSterilized).Released {
+		t.Error("a reason was given, and its release is not recorded")
+	}
+	// Taken back, the positive result holds nothing any more.
+	s.do("take-back", "value", "by-mistake")
+	h.record("north/sterilizer-1", events.KindEventCorrected, "", &events.EventCorrected{Event: read.ID, Action: "void", Reason: "other load"})
+	must(t, s.do("result", "result", "passed", "released", "yes"), "passed and is released")
+}
