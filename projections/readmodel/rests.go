@@ -252,7 +252,8 @@ func (v restsWriter) takeOut(o ownedRest) error {
 	if err != nil || owned == nil {
 		return err
 	}
-	err = v.w.exec(`DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`, row.ask, row.until, row.since, row.owners)
+	err = v.w.exec(`DELETE FROM rests_on WHERE ask = ? AND until = ? AND since = ? AND owners = ?`,
+		row.ask, row.until, row.since, row.owners)
 	if err != nil {
 		return err
 	}

@@ -145,7 +145,8 @@ func policyOf(words *shell.Words, form url.Values) (*events.Policy, error) {
 		case events.PolicyNumber:
 			n, err := strconv.ParseInt(text, 10, 64)
 			if err != nil {
-				return nil, refuse(http.StatusUnprocessableEntity, "%s", words.T("board.policy-number", words.T("board.policy-"+m.Name), text))
+				name := words.T("board.policy-" + m.Name)
+				return nil, refuse(http.StatusUnprocessableEntity, "%s", words.T("board.policy-number", name, text))
 			}
 			v = n
 		case events.PolicyYesNo:

@@ -390,7 +390,8 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 				out.Held = append(out.Held, seq)
 				continue
 			}
-			return nil, nil, refusal.Keyed("redact-held", "legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
+			return nil, nil, refusal.Keyed("redact-held",
+				"legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
 				h.Hold, seq, h.Reason)
 		}
 		text, err := events.Text(note)

@@ -16,7 +16,8 @@ const kinds = ["set.packed", "list.sealed", "set.sterilized", "set.opened", "set
   "piece.reported", "indicator.read", "access.claimed", "event.corrected"];
 
 // The stations that this browser is, by name: {id, name, key, number, hash, pending}. Name is the id as bytes. Number
-// and hash are of the last record that the server has acknowledged; pending is what was signed since: {of, records, number, hash}, of being the input.
+// and hash are of the last record that the server has acknowledged; pending is what was signed since:
+// {of, records, number, hash}, of being the input.
 function store(mode, work) {
   return new Promise((done, no) => {
     const opening = indexedDB.open("listbound", 1);
