@@ -165,7 +165,9 @@ func TestReleaseIsNotGreen(t *testing.T) {
 		must(t, s.do("indicator", "load", "S1-0304-07", "result", "positive"), "broken", "Is this its indicator?")
 		must(t, s.do("known", "value", "S1-0304-07"), "broken", "POSITIVE")
 		h.after(6 * time.Minute)
-		must(t, release(s), "broken", "S1-0304-07 passed and is released", "VAS-003")
+		must(t, release(s), "broken", "POSITIVE", "The load is not released")
+		must(t, s.do("result", "result", "passed", "released", "yes", "emergency", "nothing else is sterile"),
+			"broken", "S1-0304-07 passed and is released", "VAS-003")
 	})
 	t.Run("failed", func(t *testing.T) {
 		h := newHouse(t, "VAS-003")
