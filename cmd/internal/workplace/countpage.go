@@ -19,6 +19,7 @@ type countPageBody struct {
 	Cases  []string
 	Places []string
 	Said   said
+	Led    said // asked first of whoever came by Enter
 	Closed bool
 	Open   bool // it is counted; else it is asked whether it begins
 }
@@ -65,6 +66,11 @@ func (counting) page(v *visit) (*rendered, error) {
 		Case: ref, Stage: t.stage, Stages: t.stageLinks(), Sets: t.countSets(st), State: st,
 		Places: CountPlaces(), Closed: t.standing.Closed, Said: ask(st.Ask, ""), Open: t.open(),
 	}
+	begin := choice{Do: "count-on", Words: v.t("begin-stage", v.t("stage-"+string(t.stage))), Main: true}
+	if st.Done > 0 {
+		begin.Words = v.t("count-on")
+	}
+	body.Led = ask(begin.Words, st.Sum).offer(begin)
 	if err = t.tell(st); err != nil {
 		return nil, err
 	}

@@ -54,3 +54,57 @@ func TestDamagedTellsOfNoMissingPiece(t *testing.T) {
 		})
 	}
 }
+
+// TestEntersThatOpenedCountNothing: Enter once more, after it recorded an opening and led to the count, counts no line: that
+// is asked first. It is answered by a press or by the set's label, and then Enter counts. A case that is scanned or typed
+// leads there no otherwise; a set's label does.
+func TestEntersThatOpenedCountNothing(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	p := browser(t).Tab(t, tablet)
+	asked := func() {
+		t.Helper()
+		p.Await(`location.pathname.endsWith("/count") && document.querySelector("tr.now")`)
+		p.AwaitText("#verdict .choices", "Begin: First count")
+		for range 3 {
+			p.Type("\r")
+			p.Await(`document.body.dataset.sound === "low"`)
+		}
+		if n := getJSON(h, "/at/north/or-3/count/state?case=K-1")["done"]; n != float64(0) {
+			t.Fatalf("%v lines are counted by Enter, and nobody said that it begins", n)
+		}
+	}
+	o := &scanner{h: h, path: "/at/north/or-3/opening"}
+	for _, text := range []string{label(t, events.ScanBadge, "B-2"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "VAS-003"),
+		label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1"} {
+		h.after(3 * time.Second)
+		o.scan(text)
+	}
+	p.Open(h.at("opening"))
+	p.AwaitText("#verdict", "Enter records")
+	p.Type("\r")
+	p.AwaitText("#bench", "Count K-1")
+	p.Type("\r")
+	asked()
+	p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
+	p.AwaitText("#verdict", "VAS-003")
+	p.Await(`!document.querySelector("#verdict .choices button")`)
+	p.Press("\r")
+	p.AwaitText("#sum", "1 of 3")
+
+	(&counter{h: h, ref: "K-1", stage: "first", n: 500}).interrupt()
+	for _, text := range []string{label(t, events.ScanCase, "K-1"), "K-1"} {
+		p.Open(h.at("count"))
+		p.Type(text + "\r")
+		asked()
+	}
+	p.Click(`#verdict [data-do="count-on"]`)
+	p.Await(`!document.querySelector("#verdict .choices button")`)
+	p.Press("\r")
+	p.AwaitText("#sum", "1 of 3")
+
+	p.Open(h.at("count"))
+	p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
+	p.Await(`document.querySelector("tr.now")`)
+	p.Press("\r")
+	p.AwaitText("#sum", "2 of 3")
+}

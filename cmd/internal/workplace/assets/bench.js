@@ -1,4 +1,5 @@
 import {away, back, blind, gone, look as lookAt, onLearnt, remember, seen, tell} from "./offline.js";
+import {ofTab} from "./keep.js";
 import {Sender, actions, beep, changes, client, say, scanField} from "./station.js";
 
 const base = location.pathname;
@@ -99,7 +100,10 @@ const sender = new Sender(base, (a, ok) => {
   remember(base + "/state", a);
   document.body.dataset.answered = a.n;
   beep(a.sound);
-  if (a.go) location.href = a.go;
+  if (!a.go) return;
+  // By Enter: whoever pressed it may press it again, and there it would count a line.
+  if (new URL(a.go, location).pathname.endsWith("/count")) ofTab.setItem("led", "1");
+  location.href = a.go;
 }, () => { gone(); judge(); });
 
 // While the server is away nothing is shown that Enter, a number or a button could

@@ -169,6 +169,17 @@ function turned(st) {
   return true;
 }
 
+// Who came here by Enter from the place before may press it once more, or did so while this page was on its way: until
+// somebody says that it is counted, a question is in sight here, and Enter counts no line. It is answered on the page, with
+// the server away too.
+let led = ofTab.getItem("led") && $("led") ? $("verdict").innerHTML : "";
+ofTab.removeItem("led");
+if (led) $("verdict").replaceChildren($("led").content.cloneNode(true));
+function begins() {
+  say(led);
+  led = "";
+}
+
 let leaves = false; // for another page; loading this one anew would call that off
 
 function apply(st) {
@@ -250,6 +261,9 @@ sender = new Sender(base, (a, ok) => {
   say(a.verdict);
   asks = a.asks || 0;
   beep(a.sound);
+  led = "";
+  // A set's label, or its sheet, says that this set is counted; a case's doesn't.
+  if (a.go && !ref && !["set", "sheet code"].includes(a.kind)) ofTab.setItem("led", "1");
   // The page of a count that is signed is not gone back to.
   if (a.go) return leave(a.go);
   answers++;
@@ -278,7 +292,7 @@ function key(e, field) {
   return false;
 }
 
-const act = (action, fields) => sender.put("do", {case: ref, stage, action, fields, seen: shown});
+const act = (action, fields) => led && action === "count-on" ? begins() : sender.put("do", {case: ref, stage, action, fields, seen: shown});
 scanField({entered, key, nextPerson: ref && !before ? () => act("badges-clear", {}) : undefined});
 
 if (ref) actions($("verdict"), act);
