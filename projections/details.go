@@ -888,6 +888,25 @@ type Unaccounted struct {
 	Sets   int          `json:"sets"`  // of the case
 }
 
+// PassedOff: a count comes out since what it had found short was said to have left the field (count-short).
+type PassedOff struct {
+	Set   string       `json:"set"`
+	Stage events.Stage `json:"stage"`
+	At    time.Time    `json:"at"`
+	Badge string       `json:"badge,omitempty"` // of who counted
+	Lines []PassedLine `json:"lines"`
+}
+
+// PassedLine is what left the field of a line, and why.
+type PassedLine struct {
+	Line        int64  `json:"line"`
+	Item        string `json:"item,omitempty"`
+	Description string `json:"description,omitempty"`
+	Beyond      bool   `json:"beyond,omitzero"` // on no list: the counts name it
+	Quantity    int64  `json:"quantity"`
+	Reason      string `json:"reason"`
+}
+
 // LinesUncounted: a first or final count left lines out (count-missing).
 type LinesUncounted struct {
 	Set   string       `json:"set"`
@@ -1428,6 +1447,8 @@ func (*Misplaced) Way() string { return "misplaced" }
 
 func (*Unaccounted) Way() string { return "unaccounted" }
 
+func (*PassedOff) Way() string { return "passed-off" }
+
 func (*LinesUncounted) Way() string { return "lines" }
 
 func (*AfterFinal) Way() string { return "after-final" }
@@ -1609,6 +1630,7 @@ var details = []struct {
 	{[]Code{CountShort}, func() Detail { return new(BetweenLines) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Misplaced) }},
 	{[]Code{CountShort, CountOver}, func() Detail { return new(Unaccounted) }},
+	{[]Code{CountShort}, func() Detail { return new(PassedOff) }},
 	{[]Code{CountMissing}, func() Detail { return new(LinesUncounted) }},
 	{[]Code{CountMissing}, func() Detail { return new(AfterFinal) }},
 	{[]Code{CountMissing}, func() Detail { return new(StagesMissing) }},

@@ -26,6 +26,15 @@ type SetStanding struct {
 	Opened  bool
 	Listed  bool // the list is known, and Lines are all of it
 	Lines   []LineStanding
+	// Removed is what counts say has left the field.
+	Removed []RemovedStanding
+}
+
+// RemovedStanding is what left the field of a line, and in which count that was said.
+type RemovedStanding struct {
+	events.Removed
+	Stage   events.Stage
+	Counter string // badge
 }
 
 // LineStanding is one line: what packing recorded, and what should be there now

@@ -1512,6 +1512,17 @@ var otherTests = []findingTest{
 			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "fell to the floor"}}
 			s.live(x)
 		}},
+	{projections.CountShort, "short, and then said to have left the field", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			x.final.Counts[2].Counted = 3
+			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "it must be somewhere", Short: true}}
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			x.final.Counts[2].Counted = 3
+			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "to pathology"}}
+			s.live(x)
+		}},
 	{projections.CountShort, "an added piece not seen again", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)

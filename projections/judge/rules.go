@@ -41,6 +41,7 @@ func Rules() []Rule {
 		firstCountRules(),
 		midwayRules(),
 		unaccountedRules(),
+		passedOffRules(),
 		gapRules(),
 		closingRules(),
 		assemblyRules(),

@@ -45,7 +45,11 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 	t := tallyUp(c, ref)
 	b := t.books
 	for _, it := range t.counts {
-		out.Stages = append(out.Stages, facts.CountOf(it).Stage)
+		d := facts.CountOf(it)
+		out.Stages = append(out.Stages, d.Stage)
+		for _, r := range d.Removed {
+			out.Removed = append(out.Removed, projections.RemovedStanding{Removed: r, Stage: d.Stage, Counter: d.Counter})
+		}
 	}
 	var missed []*backItem
 	if c.List != nil && c.LastPack() != nil {

@@ -128,6 +128,9 @@ type closingState struct {
 	Warn    []string // what the room must know of the sets
 	Actions []string
 
+	PassedOff   []string // what left the field by the counts
+	PassedShort bool     // and some of it was said when it had been found short
+
 	AtOpening []string // of Warn: which first counts were not what packing recorded
 }
 
@@ -206,6 +209,10 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 			}
 		}
 	}
+	for i := range out.Sets {
+		words, short := v.passedOff(&out.Sets[i], out.Sets[i].Removed)
+		out.PassedOff, out.PassedShort = append(out.PassedOff, words...), out.PassedShort || short
+	}
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
 	begun, gone, err := v.begunCounts(ref, out.Sets)
@@ -267,14 +274,24 @@ func (b *closing) verdict(v *visit) (said, error) {
 		if len(st.Warn) > 0 { // found since: its record says what was known then
 			return wrong(v.t("case-closed-before", b.Case), strings.Join(st.Warn, " ")), nil
 		}
-		return good(v.t("case-closed-before", b.Case), v.t("outcome-reconciled")), nil
+		return st.comesOut(good(v.t("case-closed-before", b.Case), v.t("outcome-reconciled"))), nil
 	case len(st.Open) > 0:
 		s := wrong(v.t("case-open", b.Case, len(st.Open)), strings.Join(st.Open, " "))
 		s.Next = v.t("case-open-next")
 		return s, nil
 	}
 	more := append(slices.Clone(st.AtOpening), v.t("count-no-proof"))
-	return ask(v.t("case-reconciles", b.Case)+" "+b.next(v), strings.Join(more, " ")), nil
+	return st.comesOut(ask(v.t("case-reconciles", b.Case)+" "+b.next(v), strings.Join(more, " "))), nil
+}
+
+// comesOut adds to what is said of a case that comes out what left the field: amber where it comes out only since a count
+// had found that short, and it was said then.
+func (st *closingState) comesOut(s said) said {
+	s.More = strings.Join(append(slices.Clone(st.PassedOff), s.More), " ")
+	if st.PassedShort {
+		s.Status, s.Sound = "doubtful", "ask"
+	}
+	return s
 }
 
 func (b *closing) next(v *visit) string {
@@ -345,7 +362,7 @@ func (b *closing) close(v *visit, st *closingState) (said, error) {
 		Case: b.Case, Outcome: "reconciled", Actions: []string{}, Witness: b.Witness,
 	}
 	says := v.phrased("case-closed", b.Case)
-	s := good(v.say(says), v.t("count-no-proof"))
+	s := st.comesOut(good(v.say(says), v.t("count-no-proof")))
 	if len(st.Open) > 0 {
 		c.Outcome, c.Reason = "unreconciled", b.Reason
 		// What an action is called is said in the language of who reads the record.

@@ -739,13 +739,14 @@ func (t *table) unsay(f fields, a *counted) error {
 }
 
 // removed notes what left the field on purpose.
-func (t *table) removed(f fields, _ *counted) error {
+func (t *table) removed(f fields, a *counted) error {
 	line, err := strconv.ParseInt(strings.TrimSpace(f["line"]), 10, 64)
 	quantity, ok := plainNumber(f["quantity"])
 	if err != nil || !ok {
 		return t.v.sayNo("removed-line")
 	}
-	reason, err := t.v.reason(f["reason"])
+	v := t.v
+	reason, err := v.reason(f["reason"])
 	switch {
 	case err != nil:
 		return err
@@ -759,14 +760,22 @@ func (t *table) removed(f fields, _ *counted) error {
 	if most := t.onField(i, line); quantity > most {
 		return t.v.sayNo("removed-more", quantity, most)
 	}
-	return t.each(f["set"], func(d *draft) error {
+	short := t.shortNow(i, line)
+	err = t.each(f["set"], func(d *draft) error {
+		short = short || slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Line == line && r.Short })
 		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
 		if quantity > 0 {
-			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason})
+			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short})
 		}
 		d.Rev++
 		return nil
 	})
+	st := t.state()
+	if words, _ := t.passedOff(st.Counter, func(d *draft) bool { return d == t.drafts[i] }); short && quantity > 0 {
+		a.said = doubt(strings.Join(words, " "), v.t("passed-off-more"))
+		a.Next = st.Ask
+	}
+	return err
 }
 
 // onField is how many of a line there can be, before this count says what left the field.

@@ -112,6 +112,10 @@ func (t *table) warnings() ([]string, error) {
 			out = append(out, t.v.t("counted-before", strings.Join(open, " ")))
 		}
 	}
+	said, _ := t.passedOff(t.state().Counter, func(d *draft) bool {
+		return slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Short })
+	})
+	out = append(out, said...)
 	differed, err := t.v.atOpening(t.standing.Sets)
 	return append(out, differed...), err
 }

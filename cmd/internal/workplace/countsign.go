@@ -162,6 +162,7 @@ func (t *table) signComplete(st *countState, a *counted) error {
 		return err
 	}
 	open := t.differences()
+	gone, short := t.passedOff(st.Counter, func(d *draft) bool { return slices.Contains(signed, d) })
 	for _, d := range signed {
 		// A crash before this shows the draft again; signing it again is the same event.
 		if err := v.d.files.removeDraft(d); err != nil {
@@ -172,6 +173,12 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	a.said = good(v.t("count-recorded", stage, len(signed), st.Counter, st.Witness), v.t("count-no-proof"))
 	if st.Witness == "" {
 		a.said = good(v.t("count-recorded-one", stage, len(signed), st.Counter), v.t("count-no-proof"))
+	}
+	if len(gone) > 0 {
+		a.More = strings.Join(append(gone, a.More), " ")
+	}
+	if short {
+		a.said = doubt(a.Words, a.More)
 	}
 	if len(open) > 0 {
 		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(open, " "))

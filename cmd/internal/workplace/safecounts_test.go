@@ -3,11 +3,14 @@
 package workplace_test
 
 import (
+	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"listbound/events"
+	"listbound/projections"
 )
 
 // TestDamagedTellsOfNoMissingPiece: a piece that is damaged is packed short, and says nothing of another one that is missing;
@@ -107,4 +110,57 @@ func TestEntersThatOpenedCountNothing(t *testing.T) {
 	p.Await(`document.querySelector("tr.now")`)
 	p.Press("\r")
 	p.AwaitText("#sum", "2 of 3")
+}
+
+// TestShortThenPassedOff: a piece that a final count finds short and that is then said to have left the field makes the
+// count come out in amber, at every screen, where it is signed and where the case is closed; the set keeps a note of it. What
+// was said to have left before its line was counted is told, too, and stops nobody.
+func TestShortThenPassedOff(t *testing.T) {
+	for _, short := range []bool{true, false} {
+		h := newHouse(t, "VAS-003")
+		h.changesPolicy(func(p *events.Policy) { p.Stages = []events.Stage{events.StageFirst, events.StageFinal} })
+		h.open("VAS-003", "K-1")
+		h.signs("K-1", "VAS-003", events.StageFirst)
+		h.after(time.Hour)
+		c := &counter{h: h, ref: "K-1", stage: "final"}
+		c.do("begin")
+		c.lines("VAS-003", 4, 2)
+		left := "1 × Probe, olive tip, 14 cm of VAS-003 passed off"
+		status, said := "whole", left+" (Final count, B-1): sent away"
+		say := func() map[string]any {
+			return c.do("removed", "set", "VAS-003", "line", "3", "quantity", "1", "reason", "sent away")
+		}
+		if short {
+			must(t, c.post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":2}]`), "doubtful", "1 × Probe, olive tip, 14 cm short")
+			status, said = "doubtful", left+", said after the count had found it short (Final count, B-1): sent away"
+			must(t, say(), "doubtful", "found it short", "sent away", "All counted")
+			say() // once more, when it comes out
+		} else {
+			say()
+			c.post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":2}]`)
+		}
+		warn := fmt.Sprint(getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")["warn"])
+		if strings.Contains(warn, left) != short {
+			t.Errorf("short %v: other screens are warned of %s", short, warn)
+		}
+		c.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(3 * time.Second)
+		must(t, c.scan(label(t, events.ScanBadge, "B-2")), status, "Final count recorded", said)
+		s := &scanner{h: h, path: "/at/north/or-3/close"}
+		asks := map[bool]string{true: "doubtful", false: "open"}[short]
+		must(t, s.scan(label(t, events.ScanCase, "K-1")), asks, "come out", said)
+		s.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(3 * time.Second)
+		must(t, s.scan(label(t, events.ScanBadge, "B-2")), status, "Case K-1 closed", said)
+		h.after(3 * time.Second)
+		must(t, s.scan(label(t, events.ScanCase, "K-1")), status, "closed", said)
+		v := h.verdict("VAS-003", h.trips["VAS-003"])
+		noted := slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+			_, passed := f.Detail.(*projections.PassedOff)
+			return passed && f.Severity == projections.SeverityNoted
+		})
+		if noted != short {
+			t.Errorf("short %v: %+v", short, v.Findings)
+		}
+	}
 }
