@@ -70,7 +70,11 @@ func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
 // forgotten, is not brought back with it.
 func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	h := P(b).shared()
-	if len(h.Before) == 0 {
+	left := false // what was left lying is answered: without its last scan a STOP would be gone, and no longer left
+	if l, ok := any(P(b)).(leftLying); ok {
+		left = l.askedLeft()
+	}
+	if len(h.Before) == 0 || left {
 		return v.sayNo("nothing-to-undo")
 	}
 	old := new(B)

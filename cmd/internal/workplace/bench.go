@@ -397,8 +397,7 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 	if away || noBadge || h.Operator != "" && v.shiftOver(h.Shown) {
 		p.nextPerson(b)
 	}
-	const holds = 2 * time.Hour // what was read; longer than people stand beside an open case
-	if l, ok := any(P(b)).(leftLying); ok && away && (!v.today(h.Active) || v.now.Sub(h.Active) > holds) {
+	if l, ok := any(P(b)).(leftLying); ok && away {
 		l.left(h.Active)
 	}
 	if r, ok := any(P(b)).(refresher); ok {
@@ -413,6 +412,9 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 type leftLying interface {
 	nextHere()         // the next person comes
 	left(at time.Time) // nobody was here since then
+	askedLeft() bool   // that is asked about
+	// stopLeft reports whether that says STOP, which no scan goes past.
+	stopLeft(*visit) (bool, error)
 }
 
 // nextPerson forgets who works here, and what only they know.
@@ -1113,6 +1115,10 @@ func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (s
 		}
 		if err := v.isOne(value); err != nil {
 			return said{}, err
+		}
+	} else if l, ok := any(P(b)).(leftLying); ok {
+		if stop, err := l.stopLeft(v); err != nil || stop {
+			return said{Sound: "low"}, err
 		}
 	} else if kind != events.ScanSet {
 		if old, err := p.outlived(v, b); err != nil || old {

@@ -114,6 +114,12 @@ func (q *asker) opening() {
 	h.after(5 * time.Hour)
 	q.scan("")
 	q.do("read-again")
+	q.scan(q.tag("LAP-022"), q.outer("LAP-022"), wrong)
+	h.after(5 * time.Hour)
+	q.scan("")
+	q.do("put-aside")
+	q.scan("1")
+	q.do("forget")
 	// Cases: one that is closed, one written almost as another, a set that is open for it already.
 	h.used("K-0", "VAS-003")
 	q.scan(label(h.t, events.ScanCase, "K-0"))
@@ -151,6 +157,11 @@ func (q *asker) storage() {
 	if a := q.scan("1"); a["hands"] != nil {
 		h.t.Errorf("once it is released, STOP still says what to do with one's hands: %v", a["hands"])
 	}
+	q.do("forget")
+	q.scan(q.tag("VAS-003"))
+	h.after(5 * time.Hour)
+	q.scan("")
+	q.do("as-read")
 	q.do("forget")
 	q.scan(q.tag("VAS-003"))
 	q.do("package", "value", "wet")

@@ -41,3 +41,86 @@ func TestCaseGoesWithTheBadge(t *testing.T) {
 		})
 	}
 }
+
+// TestStopThatWasLeft: a STOP that nobody answered is one for whoever comes next, too: no scan goes past it, and what
+// was read is recorded as of when it was read.
+func TestStopThatWasLeft(t *testing.T) {
+	for _, place := range []string{"or-3/opening", "storage/storage"} {
+		t.Run(place, func(t *testing.T) {
+			h := newHouse(t)
+			s := &scanner{h: h, path: "/at/north/" + place}
+			must(t, s.all(label(t, events.ScanBadge, "B-2"), label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"),
+				h.codes["LAP-022"]), "broken", "WRONG COUNT SHEET")
+			read, size := h.clock(), h.size()
+			h.after(26 * time.Hour)
+			for _, text := range []string{label(t, events.ScanTag, "LAP-022"), label(t, events.ScanOuter, "LAP-022"), h.codes["LAP-014"],
+				label(t, events.ScanSeal, "483924"), "", "1", label(t, events.ScanBadge, "B-7")} {
+				must(t, s.all(text), "broken", "WRONG COUNT SHEET", "LAP-014 was read here at")
+			}
+			for _, action := range []string{"read-again", "as-read", "clear", "undo", "anyway", "record", "next-person"} {
+				s.do(action)
+				must(t, s.all(""), "broken", "WRONG COUNT SHEET", "LAP-014 was read here at")
+			}
+			if h.size() != size {
+				t.Fatalf("recorded though nobody said so: %+v", h.last())
+			}
+			s.do("put-aside")
+			must(t, s.all("1"), "as of", "put aside")
+			must(t, s.all(label(t, events.ScanTag, "LAP-022")), "broken", "WRONG COUNT SHEET")
+			s.all(label(t, events.ScanBadge, "B-7"))
+			d, ok := h.last().Data.(*events.SetChecked)
+			if !ok || h.size() != size+1 || d.Aside != events.AsidePut || d.Sheet.Code != h.codes["LAP-022"] || !h.last().Time.Equal(read) {
+				t.Fatalf("recorded: %+v", h.last())
+			}
+			if v := h.verdict("LAP-022", h.trip("LAP-022")); v.Status == "open" {
+				t.Error("the twin is unsuspected")
+			}
+		})
+	}
+}
+
+// TestPutAsideByTheNext: what somebody said without a badge is not recorded by the badge of the next person.
+func TestPutAsideByTheNext(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/storage/storage"}
+	s.all(label(t, events.ScanTag, "LAP-014"), h.codes["LAP-014"], "1")
+	must(t, s.do("put-aside"), "it records that LAP-014 is put aside")
+	size := h.size()
+	h.after(90 * time.Minute)
+	must(t, s.scan(label(t, events.ScanBadge, "B-7")), "LAP-014 was read here at")
+	if h.size() != size {
+		t.Errorf("recorded by who scanned a badge to begin work: %+v", h.last())
+	}
+}
+
+// TestOpenedIsOfNow: what was read hours ago opens nothing, and what is read now is not of then.
+func TestOpenedIsOfNow(t *testing.T) {
+	h := newHouse(t)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.all(label(t, events.ScanBadge, "B-2"), label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"))
+	h.after(5 * time.Hour)
+	must(t, s.all(""), "VAS-003 was read here at")
+	s.do("as-read") // of an earlier page
+	s.all(h.codes["VAS-003"], "1", label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-7"), "")
+	if _, opened := h.last().Data.(*events.SetOpened); opened {
+		t.Fatalf("opened by what was read before: %+v", h.last())
+	}
+	s.do("forget")
+	s.reads("VAS-003")
+	s.all(label(t, events.ScanCase, "K-1"), label(t, events.ScanBadge, "B-7"))
+	now := h.clock()
+	if s.scan(""); !h.last().Time.Equal(now) {
+		t.Errorf("opened as of %s; it was at %s", h.last().Time, now)
+	}
+
+	c := &scanner{h: h, path: "/at/north/storage/storage"}
+	c.all(label(t, events.ScanTag, "VAS-004"))
+	h.after(5 * time.Hour)
+	must(t, c.do("as-read"), "VAS-004")
+	c.do("package", "value", "wet")
+	c.all(h.codes["VAS-003"], "1", label(t, events.ScanBadge, "B-7"))
+	size := h.size()
+	if c.scan(""); h.size() > size && h.last().Subject == "VAS-004" {
+		t.Errorf("recorded as of when the tag was read: %+v", h.last().Data)
+	}
+}

@@ -31,6 +31,8 @@ type readingModel struct {
 	third      string   // another set that was scanned, and refused; so is its sheet then
 	anyway     []string // what the page said when STOP was answered otherwise
 
+	stops, stopLeft bool // the page said STOP last, and did when what lies here was left
+
 	left, readAt time.Time         // what was read was left lying since; and, as a person said, it was read then
 	opened       map[string]string // the case that each set is open for
 	last, before string            // the set that was opened last, and the case that it was open for before
@@ -71,6 +73,7 @@ func (m *readingModel) asked(w *walk, shown answer) (s step, ok bool) {
 		words string
 		step
 	}{
+		{"Was it obeyed?", step{verb: "do", action: pick(w, "put-aside", "put-aside", "forget", "read-again")}},
 		{"nothing was recorded", step{verb: "do", action: pick(w, "read-again", "as-read", "as-read")}},
 		{"Is it the same case?", step{verb: "do", action: pick(w, "old-case", "old-case", "next-case"), fields: shown.choice("old-case")}},
 		{"Was it opened a second time?", step{verb: "do", action: pick(w, "twice", "forget")}},
@@ -159,34 +162,58 @@ func (m *readingModel) takenBack(w *walk) {
 
 // leave is what time does: what was read and not recorded is asked about.
 func (m *readingModel) leave(w *walk) {
-	const holds = 2 * time.Hour
-	if !m.idle() && m.left.IsZero() && (w.day(w.h.clock()) != w.day(w.active) || w.h.clock().Sub(w.active) > holds) {
+	if !m.idle() && m.left.IsZero() && (w.day(w.h.clock()) != w.day(w.active) || w.h.clock().Sub(w.active) > 20*time.Minute) {
 		m.left = w.active
+		if !m.readAt.IsZero() {
+			m.left, m.readAt = m.readAt, time.Time{}
+		}
+		m.anyway, m.aside, m.stopLeft = nil, false, m.stops
 	}
 }
 
 // nextHere: for which case it is, the next person says.
 func (m *readingModel) nextHere() { m.ref, m.old = "", "" }
 
-// learnLeft takes in the answer to whether what was left lying was read then, and reports
-// whether an input means nothing while that is asked.
-func (m *readingModel) learnLeft(s step) bool {
+// learnLeft takes in the answer to whether what was left lying was read then, or to a STOP that was, and reports whether
+// an input means nothing while that is asked. What is read on top of what was read then begins anew; under STOP nothing is.
+func (m *readingModel) learnLeft(w *walk, s step, shown, a answer) bool {
+	asks, stops := a.says("was read here at") || a.says("Nobody has answered this since"), a.stops()
+	reads := s.kind == events.ScanSet || s.kind == events.ScanSheet || s.kind == events.ScanSeal
+	answered := s.action == "forget" || s.action == "put-aside" && !asks
 	switch {
+	case m.left.IsZero() && m.readAt.IsZero():
+	case m.left.IsZero() && reads && stops: // no scan goes past it
+		return true
+	case m.left.IsZero() && reads:
+		m.clear()
 	case m.left.IsZero():
-		return false
-	case s.kind == events.ScanSet, s.kind == events.ScanSheet, s.kind == events.ScanSeal, s.action == "read-again":
+		return slices.Contains([]string{"swap", "seals-none", "no-tag", "no-outer"}, s.action) || s.action == "found" && m.placed()
+	case m.stopLeft && !asks && !answered && !shown.stops():
+		w.fail("a STOP that was left lying is gone without an answer: %+v", s)
+	case s.action == "forget":
+	case answered:
+		m.readAt, m.left, m.aside = m.left, time.Time{}, true
+		w.kept.tried["STOP answered later"]++
+		return true
+	case asks:
+		return s.kind != events.ScanCase && s.action != "next-case"
+	case reads, s.action == "read-again":
 		m.clear()
 	case s.action == "as-read":
 		m.readAt, m.left = m.left, time.Time{}
-	case s.kind == events.ScanCase, slices.Contains([]string{"forget", "clear", "next-case"}, s.action):
+	case s.kind == events.ScanCase, slices.Contains([]string{"clear", "next-case"}, s.action):
 	default:
 		return true
 	}
 	return false
 }
 
+// placed reports whether it is said where the sheet that was read was.
+func (m *readingModel) placed() bool { return !m.looked || m.found != "" }
+
 func (m *readingModel) learn(w *walk, s step, shown, a answer) {
-	if m.learnLeft(s) {
+	defer func() { m.stops = a.stops() && !m.idle() }()
+	if m.learnLeft(w, s, shown, a) {
 		return
 	}
 	if a.says(s.id + " is a third set") {
@@ -338,6 +365,9 @@ func (m *readingModel) held(w *walk, s step, shown answer, e *events.Event) {
 	switch d := e.Data.(type) {
 	case *events.SetOpened:
 		tag, outer, sheet, ref, seals = d.Tag, d.OuterLabel, d.Sheet, d.Case, d.Seals
+		if !m.readAt.IsZero() {
+			w.fail("opened as of when it was read, which is not when it was opened")
+		}
 		if aside || m.where != "opening" || ref != m.ref || ref == "" {
 			w.fail("opened for %q; the case that was said is %q", ref, m.ref)
 		}

@@ -44,7 +44,6 @@ func openingActs() map[string]action[opening] {
 		"no-outer":    (*opening).noOuter,
 		"found":       (*opening).findSheet,
 		"few-pages":   (*opening).fewPages,
-		"put-aside":   (*opening).putAside,
 		"package":     (*opening).notePackage,
 		"anyway":      (*opening).goOn,
 		"twice":       (*opening).openTwice,
@@ -59,8 +58,8 @@ func openingActs() map[string]action[opening] {
 	maps.Copy(acts, map[string]action[opening]{
 		"clear":       (*opening).discard,
 		"forget":      (*opening).forget,
+		"put-aside":   (*opening).putAside,
 		"read-again":  (*opening).readAgain,
-		"as-read":     (*opening).asRead,
 		"next-case":   (*opening).nextCase,
 		"closed-case": (*opening).keepClosedCase,
 		"old-case":    (*opening).keepOldCase,
@@ -78,6 +77,14 @@ func (b *opening) wants() []want {
 func (b *opening) clear() { *b = opening{reading: b.kept(), Old: b.Old} }
 
 func (b *opening) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
+
+func (b *opening) stopLeft(v *visit) (bool, error) { return b.reading.stopLeft(v, b.verdict) }
+
+func (b *opening) readAgain(v *visit, _ fields) (said, error) {
+	return b.reading.readAgain(v, b.verdict)
+}
+
+func (b *opening) putAside(v *visit, f fields) (said, error) { return b.asideThen(v, f, b.verdict) }
 
 // nextHere: for which case it is, the next person says, too. A set that is opened for the patient before is counted
 // with that patient's.
@@ -406,7 +413,7 @@ func (b *opening) takeCase(v *visit, f fields) (said, error) {
 // record takes what was read into the ledger. What is wrong is recorded too: it
 // is what happened. A STOP is answered first.
 func (b *opening) record(v *visit, _ fields) (said, error) {
-	if b.id() == "" || !b.Left.IsZero() {
+	if b.id() == "" || b.ofBefore() {
 		return said{}, nil
 	}
 	if _, err := b.verdict(v); err != nil || b.stop && !b.passed() || b.placeMissing() {
@@ -419,7 +426,7 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	if q, err := b.asks(v); err != nil || !q.records {
 		return said{Sound: "ask"}, err // it is asked on
 	}
-	at, err := b.readAt(v, b)
+	at, err := v.recordAt(b)
 	if err != nil {
 		return said{}, err
 	}

@@ -108,6 +108,7 @@ func TestStopSaysItIsNotOpen(t *testing.T) {
 	s.do("forget")
 	h.record("north/or-1", events.KindSetOpened, "LAP-022", &events.SetOpened{Case: "K-0412", Tag: "LAP-022"})
 	h.after(time.Hour)
+	s.scan(label(t, events.ScanCase, "K-1"))
 	s.scan(label(t, events.ScanTag, "LAP-022"))
 	a = s.scan(h.codes["LAP-022"])
 	if more := fmt.Sprint(a["more"]); a["status"] != "broken" ||

@@ -56,25 +56,47 @@ func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.
 // nextHere: where it is, the next person says.
 func (b *reading) nextHere() { b.Where = "" }
 
-// left: what was read and not recorded is asked about.
+// left: what was read and not recorded is asked about, and a STOP whatever was answered to it.
 func (b *reading) left(at time.Time) {
-	if b.Left.IsZero() && !b.idle() {
-		b.Left = at
+	if !b.Left.IsZero() || b.idle() {
+		return
 	}
+	if !b.ReadAt.IsZero() {
+		at = b.ReadAt
+	}
+	b.Left, b.ReadAt = at, time.Time{}
+	b.askAgain()
 }
 
-// begun begins anew where something is read while it is asked about what was left lying.
+func (b *reading) askedLeft() bool { return !b.Left.IsZero() }
+
+// ofBefore reports whether what lies here was read some time ago: left lying, or taken, as a person said, as read then.
+func (b *reading) ofBefore() bool { return !b.Left.IsZero() || !b.ReadAt.IsZero() }
+
+// begun begins anew where something is read on top of what was read some time ago: the one would be recorded as of
+// when the other was read.
 func (b *reading) begun() {
-	if !b.Left.IsZero() {
+	if b.ofBefore() {
 		*b = b.kept()
 	}
 }
 
-// unlessLeft are buttons that mean nothing while it is asked about what was left lying.
+// stopLeft reports whether what was left lying says STOP: no scan goes past that.
+func (b *reading) stopLeft(v *visit, verdict func(*visit) (said, error)) (bool, error) {
+	if !b.ofBefore() {
+		return false, nil
+	}
+	_, err := verdict(v)
+	return b.stop, err
+}
+
+// unlessLeft are buttons that mean nothing while it is asked about what was left lying. Those that say what somebody
+// sees now add nothing to what was read before.
 func unlessLeft[B any](reads func(*B) *reading, acts map[string]action[B]) map[string]action[B] {
 	for name, do := range acts {
 		acts[name] = func(b *B, v *visit, f fields) (said, error) {
-			if !reads(b).Left.IsZero() {
+			r := reads(b)
+			if !r.Left.IsZero() || !r.ReadAt.IsZero() && !r.answersBefore(name) {
 				return said{}, nil // it is asked on
 			}
 			return do(b, v, f)
@@ -83,28 +105,43 @@ func unlessLeft[B any](reads func(*B) *reading, acts map[string]action[B]) map[s
 	return acts
 }
 
-// askLeft asks about what was read long ago, or by somebody who is gone: recorded as of
-// now it would say that somebody had read it now.
-func (b *reading) askLeft(v *visit) said {
-	s := doubt(v.t("read-before", firstOf(b.id(), v.t("kind-sheet-code")), v.w.Time(b.Left)), v.t("read-before-more"))
-	return s.offer(choice{Do: "read-again", Words: v.t("do-read-again")},
-		choice{Do: "as-read", Words: v.t("do-as-read", v.w.Time(b.Left))})
+// answersBefore reports whether a button says something of what was read before.
+func (b *reading) answersBefore(name string) bool {
+	return slices.Contains([]string{"enter", "record", "few-pages", "stop-first"}, name) || name == "found" && b.placeMissing()
 }
 
-// readAgain answers that what was left lying is read again.
-func (b *reading) readAgain(v *visit, f fields) (said, error) {
+// askLeft asks about what was read long ago, or by somebody who is gone: recorded as of
+// now it would say that somebody had read it now.
+// A set is opened now, whenever it was read.
+func (b *reading) askLeft(v *visit) said {
+	s := doubt(b.readBefore(v), v.t("read-before-opening"))
+	again := choice{Do: "read-again", Words: v.t("do-read-again")}
+	if v.place == "opening" {
+		return s.offer(again)
+	}
+	s.More = v.t("read-before-more")
+	return s.offer(again, choice{Do: "as-read", Words: v.t("do-as-read", v.w.Time(b.Left))})
+}
+
+// readBefore says what was left lying, and since when.
+func (b *reading) readBefore(v *visit) string {
+	return v.t("read-before", firstOf(b.id(), v.t("kind-sheet-code")), v.w.Time(b.Left))
+}
+
+// leftStop adds to a STOP since when nobody has answered it, and what can be said now. Whoever obeyed it by walking off
+// has seen it: it is recorded as of then.
+func (b *reading) leftStop(v *visit, s said) said {
+	s.More, s.Next = strings.TrimSpace(b.readBefore(v)+". "+s.More), v.t("stop-left", v.w.Time(b.Left))
+	return s.offer(choice{Do: "put-aside", Words: v.t("do-aside-then", v.w.Time(b.Left)), Main: true, Key: asideKey},
+		choice{Do: "forget", Words: v.t("do-forget")})
+}
+
+// readAgain answers that what was left lying is read again. A STOP is answered first.
+func (b *reading) readAgain(v *visit, verdict func(*visit) (said, error)) (said, error) {
 	if b.Left.IsZero() {
 		return said{}, nil
 	}
-	return b.forget(v, f)
-}
-
-// asRead answers that it was read when it was left lying: it is recorded as of then.
-func (b *reading) asRead(*visit, fields) (said, error) {
-	if !b.Left.IsZero() {
-		b.ReadAt, b.Left = b.Left, time.Time{}
-	}
-	return said{}, nil
+	return b.discard(v, verdict)
 }
 
 // readAt is as of when a reading is recorded: now, unless a person said when it was made.
@@ -445,7 +482,7 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 	switch {
 	case err != nil:
 		return said{}, err
-	case !b.Left.IsZero():
+	case !b.Left.IsZero() && b.id() == "":
 		return b.askLeft(v), nil
 	case b.id() == "":
 		return b.judgeSheet(v, q.words)
@@ -474,7 +511,13 @@ func (b *reading) judge(v *visit, o *events.Observation, q question) (said, erro
 		}
 		v.sayHands(&s, b.id())
 		err := v.whereOther(verdict, &s)
+		if !b.Left.IsZero() {
+			return b.leftStop(v, s), err
+		}
 		return b.stopped(v, s, q), err
+	}
+	if !b.Left.IsZero() {
+		return b.askLeft(v), nil
 	}
 	if b.Aside || b.Release != "" {
 		return b.stopped(v, s, q), nil
@@ -588,6 +631,9 @@ func (b *reading) stopped(v *visit, s said, q question) said {
 	case b.Aside && b.placeMissing():
 		s.Next = v.t("aside-place")
 		return v.askPlace(s)
+	case b.Aside && b.Operator == "" && !b.ReadAt.IsZero():
+		s.Next = v.t("aside-badge-then", b.id(), v.w.Time(b.ReadAt))
+		return s
 	case b.Aside && b.Operator == "":
 		s.Next = v.t("aside-badge", b.id())
 		return s
@@ -610,10 +656,21 @@ func (b *reading) stopped(v *visit, s said, q question) said {
 		return s.offer(append(q.answers, aside)...)
 	}
 	choices := []choice{{Do: "put-aside", Words: v.t("do-aside-" + v.place), Main: true, Key: asideKey}}
-	if v.place == "opening" {
+	if v.place == "opening" && b.ReadAt.IsZero() {
 		choices = append(choices, choice{Do: "anyway", Words: v.t("do-anyway")})
 	}
 	return s.offer(append(choices, choice{Do: "forget", Words: v.t("do-forget")})...)
+}
+
+// asideThen answers a STOP that was left lying: it was obeyed when it was read.
+func (b *reading) asideThen(v *visit, f fields, verdict func(*visit) (said, error)) (said, error) {
+	if !b.Left.IsZero() {
+		if _, err := verdict(v); err != nil || !b.stop {
+			return said{}, err
+		}
+		b.ReadAt, b.Left = b.Left, time.Time{}
+	}
+	return b.putAside(v, f)
 }
 
 // putAside records what was read of a set that is not opened: a person who obeys

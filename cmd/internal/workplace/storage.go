@@ -3,6 +3,7 @@ package workplace
 import (
 	"maps"
 	"slices"
+	"time"
 
 	"listbound/events"
 	"listbound/projections"
@@ -34,7 +35,6 @@ func storageActs() map[string]action[storage] {
 		"swap":        (*storage).swap,
 		"found":       (*storage).findSheet,
 		"few-pages":   (*storage).fewPages,
-		"put-aside":   (*storage).putAside,
 		"release":     (*storage).release,
 		"package":     (*storage).notePackage,
 		"stop-first":  (*storage).stopFirst,
@@ -47,6 +47,7 @@ func storageActs() map[string]action[storage] {
 	maps.Copy(acts, map[string]action[storage]{
 		"clear":      (*storage).discard,
 		"forget":     (*storage).forget,
+		"put-aside":  (*storage).putAside,
 		"read-again": (*storage).readAgain,
 		"as-read":    (*storage).asRead,
 		"where":      (*storage).takeWhere,
@@ -61,6 +62,23 @@ func (b *storage) wants() []want {
 func (b *storage) clear() { *b = storage{b.kept()} }
 
 func (b *storage) discard(v *visit, _ fields) (said, error) { return b.reading.discard(v, b.verdict) }
+
+func (b *storage) stopLeft(v *visit) (bool, error) { return b.reading.stopLeft(v, b.verdict) }
+
+// asRead answers that it was read when it was left lying: it is recorded as of then. To a STOP that is no answer.
+func (b *storage) asRead(v *visit, _ fields) (said, error) {
+	if stop, err := b.stopLeft(v); err != nil || stop || b.Left.IsZero() {
+		return said{}, err
+	}
+	b.ReadAt, b.Left = b.Left, time.Time{}
+	return said{}, nil
+}
+
+func (b *storage) readAgain(v *visit, _ fields) (said, error) {
+	return b.reading.readAgain(v, b.verdict)
+}
+
+func (b *storage) putAside(v *visit, f fields) (said, error) { return b.asideThen(v, f, b.verdict) }
 
 func (b *storage) typed(v *visit, text string) (string, fields, bool) {
 	return b.reading.typed(v, text, b.verdict)
@@ -181,6 +199,9 @@ func (b *storage) asks(v *visit) string {
 		return v.t("scan-sheet", b.id())
 	case b.Operator == "":
 		return v.t("scan-badge")
+	}
+	if !b.ReadAt.IsZero() {
+		return v.t("enter-checks-then", b.id(), v.w.Time(b.ReadAt))
 	}
 	if b.Where != "" {
 		return v.t("enter-checks-at", b.id(), b.Where)
