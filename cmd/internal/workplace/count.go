@@ -3,9 +3,9 @@ package workplace
 import (
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -62,8 +62,10 @@ type table struct {
 	hand    string   // the set that it counts
 	shows   int64    // and the question that it shows, if it is one that a badge answers
 
-	forgotten []string // sets whose draft could not be read
-	reopened  []string // sets that were processed and opened anew for the case while their count was not signed
+	left      time.Time // when somebody counted here last, where it is asked whether that still holds
+	leftBy    string    // whose badge was on it
+	forgotten []string  // sets whose draft could not be read
+	reopened  []string  // sets that were processed and opened anew for the case while their count was not signed
 }
 
 func (v *visit) table(ref string, stage events.Stage) (*table, error) {
@@ -108,6 +110,9 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		t.drafts = append(t.drafts, d)
 	}
 	t.laySingles()
+	if err := t.leave(); err != nil {
+		return nil, err
+	}
 	return t, t.forgetBadges()
 }
 
@@ -167,6 +172,9 @@ func (t *table) due() events.Stage {
 // first count of a case begins by coming to it; the next ones don't, so that a key
 // pressed once too often counts nothing.
 func (t *table) open() bool {
+	if !t.left.IsZero() {
+		return false
+	}
 	for i, d := range t.drafts {
 		if t.takesPart(i) && (t.stage == events.StageFirst || !d.Open.IsZero() || d.begun()) {
 			return true
@@ -178,8 +186,7 @@ func (t *table) open() bool {
 // begin opens the count of this stage.
 func (t *table) begin(a *counted) error {
 	err := t.each("", func(d *draft) error { d.Open = t.v.now.UTC(); return nil })
-	query := url.Values{"case": {t.ref}, "stage": {string(t.stage)}}.Encode()
-	a.Go = t.v.d.stationPath(t.v.station, "count") + "?" + query
+	t.goHere(a)
 	return err
 }
 
@@ -198,6 +205,14 @@ func (t *table) pause(after said) (said, error) {
 	if len(open) > 0 && after.Status != "broken" { // it stays, at every screen, until a count comes out
 		s = wrong(v.t("count-unsettled", t.ref, len(open)), strings.Join(open, " "))
 		s.Next, s.Aside = v.t("count-open-next"), after.Words
+	}
+	if !t.left.IsZero() {
+		left := t.askLeft()
+		if s.Status == "broken" {
+			s.Aside = left.Words + " " + left.More
+			return s.offer(left.Choices...), nil
+		}
+		return left, nil
 	}
 	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
 	more := []choice{{Do: "begin-single", Words: v.t("single"), Key: "F9"}}

@@ -42,7 +42,10 @@ func (v *visit) countEnter() (any, error) {
 		return nil, err
 	}
 	a := &counted{N: in.N}
-	if err := t.enter(in, a); err != nil {
+	if !t.left.IsZero() {
+		a.said = t.askLeft()
+		a.Sound = "low"
+	} else if err := t.enter(in, a); err != nil {
 		return nil, err
 	}
 	if err := v.d.files.remove("count", t.ref, askedName); err != nil { // what is said now takes the question's place
@@ -205,6 +208,9 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 		return err
 	case signed != nil: // and the answer was lost
 		a.said, a.Go = signed.words(v), signed.Go
+	case !t.left.IsZero() && !(verb == "do" && answersLeft(in.Action)):
+		a.said = t.askLeft()
+		a.Sound = "low"
 	case verb == "do" && (!v.elsewhere || !slices.Contains(signing(), in.Action)):
 		return t.do(in, a)
 	case enter && !t.open():
@@ -586,6 +592,8 @@ func countActions() map[string]func(*table, fields, *counted) error {
 	return map[string]func(*table, fields, *counted) error{
 		"begin":        func(t *table, _ fields, a *counted) error { return t.begin(a) },
 		"close":        (*table).goClose,
+		"left-anew":    (*table).leftAnew,
+		"left-on":      (*table).leftOn,
 		"sign":         (*table).pressSign,
 		"sign-without": (*table).signWithout,
 		"sheet-with":   (*table).sheetWith,

@@ -36,6 +36,7 @@ type draft struct {
 	Open     time.Time        `json:"open,omitzero"`    // a person said that this count begins
 	Begun    time.Time        `json:"begun,omitzero"`
 	Touched  time.Time        `json:"touched,omitzero"`
+	Kept     time.Time        `json:"kept,omitzero"`   // a person said then that what had been counted and left still holds
 	Place    string           `json:"place,omitempty"` // where is counted now, in counts by place
 	ByPlace  bool             `json:"byPlace,omitempty"`
 	Restarts int              `json:"restarts,omitempty"` // how often an interruption made it begin again
@@ -178,6 +179,15 @@ func (d *draft) interrupt(now time.Time) {
 			delete(d.Lines, n)
 		}
 	}
+}
+
+// anew drops all that was counted, in whichever place. What left the field was said with its reason, and stays.
+func (d *draft) anew(now time.Time) {
+	d.Rev++
+	d.Restarts++
+	clear(d.Lines)
+	d.Begun, d.Kept, d.Sheet, d.Counter, d.Witness = time.Time{}, time.Time{}, "", "", ""
+	d.Open, d.Touched = now.UTC(), now
 }
 
 // removedOf is how many of a line left the field on purpose, by this draft.

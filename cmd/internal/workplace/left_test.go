@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -122,5 +123,83 @@ func TestOpenedIsOfNow(t *testing.T) {
 	size := h.size()
 	if c.scan(""); h.size() > size && h.last().Subject == "VAS-004" {
 		t.Errorf("recorded as of when the tag was read: %+v", h.last().Data)
+	}
+}
+
+// TestCountThatWasLeft: what was counted in the morning is signed by nobody hours later unless a person says that it
+// still holds; no line, badge or Enter passes that.
+func TestCountThatWasLeft(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	k := &counter{h: h, ref: "K-1", stage: "first"}
+	k.lines("VAS-003", 4, 2)
+	k.scan(label(t, events.ScanBadge, "B-21"))
+	for _, answer := range []string{"left-on", "left-anew"} {
+		size := h.size()
+		h.after(5 * time.Hour)
+		must(t, k.post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":3}]`), "this count was left at")
+		for _, text := range []string{label(t, events.ScanBadge, "B-7"), label(t, events.ScanBadge, "B-8"), "", label(t, events.ScanSet, "VAS-003")} {
+			h.after(3 * time.Second)
+			must(t, k.scan(text), "this count was left at")
+		}
+		for _, action := range []string{"begin", "sign", "interrupted", "enter", "removed"} {
+			must(t, k.do(action), "this count was left at")
+		}
+		if page := h.get("/at/north/or-3/count?case=K-1&stage=first"); !strings.Contains(page, "this count was left at") {
+			t.Error("the page doesn't ask")
+		}
+		a := k.scan("")
+		k.do(answer, "value", choiceOf(a, "still holds"))
+		if answer == "left-anew" {
+			k.lines("VAS-003", 4, 2)
+		}
+		k.post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":3}]`)
+		if answer == "left-on" {
+			if h.size() != size {
+				t.Fatal("recorded without a badge")
+			}
+			continue // and it is left again
+		}
+		k.scan(label(t, events.ScanBadge, "B-7"))
+		h.after(3 * time.Second)
+		must(t, k.scan(label(t, events.ScanBadge, "B-8")), "recorded")
+		if h.size() != size+1 {
+			t.Errorf("recorded: %d", h.size()-size)
+		}
+	}
+}
+
+// TestCountBegunBeforeAnother: lines that were counted before another count was signed are asked about, and a count of
+// which nothing lies there is begun again.
+func TestCountBegunBeforeAnother(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	sign := func(stage string, n int) {
+		k := &counter{h: h, ref: "K-1", stage: stage, n: n}
+		if stage != "first" {
+			k.do("begin")
+		}
+		k.lines("VAS-003", 4, 2, 3)
+		k.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(3 * time.Second)
+		must(t, k.scan(label(t, events.ScanBadge, "B-2")), "recorded")
+		h.after(time.Minute)
+	}
+	sign("first", 0)
+	f := &counter{h: h, ref: "K-1", stage: "final", n: 1000}
+	f.do("begin")
+	f.lines("VAS-003", 4)
+	h.after(time.Minute)
+	sign("closing", 2000)
+	must(t, f.post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`), "this count was left at")
+	f.do("left-anew")
+	st := getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")
+	if st["done"] != 0.0 || st["pause"] != nil {
+		t.Errorf("counted anew: %v lines, %v", st["done"], st["pause"])
+	}
+	h.after(5 * time.Hour) // begun, and nothing counted
+	st = getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")
+	if pause, _ := st["pause"].(string); !strings.Contains(pause, "Begin: Final count") {
+		t.Errorf("five hours later it is counted without being begun: %v", st["pause"])
 	}
 }

@@ -505,7 +505,7 @@ func (w *walk) learn(s step, shown, a answer) step {
 		w.last.step = step{}
 	}
 	// Who counts is known by the badge, as long as policy says; who works at a bench also by what happens there.
-	if !count || s.kind == events.ScanBadge && a["status"] != "broken" {
+	if !count || s.kind == events.ScanBadge && a["status"] != "broken" && !a.asksLeft() {
 		w.active = w.at
 	}
 	if s.action == "undo" {
@@ -638,6 +638,8 @@ func (w *walk) learnBadge(s step, a answer) {
 			break
 		}
 		w.nextHere()
+	case a.asksLeft():
+		return
 	case s.kind != events.ScanBadge:
 	case a.says("is the same badge"):
 		return // it was not taken

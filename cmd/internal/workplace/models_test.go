@@ -199,7 +199,7 @@ func (m *readingModel) learnLeft(w *walk, s step, shown, a answer) bool {
 		return s.kind != events.ScanCase && s.action != "next-case"
 	case reads, s.action == "read-again":
 		m.clear()
-	case s.action == "as-read":
+	case s.action == "as-read" && m.where == "storage": // a set is opened now, whenever it was read
 		m.readAt, m.left = m.left, time.Time{}
 	case s.kind == events.ScanCase, slices.Contains([]string{"clear", "next-case"}, s.action):
 	default:
@@ -1222,6 +1222,9 @@ type countModel struct {
 	about   *added          // a code of which the page asks whether it is an instrument's
 	again   string          // the browser that was asked whether it begins the count again
 
+	touched time.Time // when somebody counted last
+	asks    bool      // it is asked whether that still holds
+
 	stray string // code of another set's count sheet that was read, and of which nobody said yet where it lay
 	told  bool   // that was recorded just now
 }
@@ -1331,6 +1334,9 @@ func (m *countModel) next(w *walk, shown answer) step {
 	case ask && shown.choice("sheet-lay")["value"] != "":
 		do := pick(w, "sheet-lay", "sheet-lay", "sheet-none")
 		return step{verb: "do", action: do, fields: shown.choice(do)}
+	case ask && shown.asksLeft():
+		do := pick(w, "left-on", "left-on", "left-anew")
+		return step{verb: "do", action: do, fields: shown.choice("left-on")}
 	case ask && complete && shown.says("Scrub person: scan your badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && complete && shown.says("Circulating nurse: scan your badge"):
@@ -1380,7 +1386,31 @@ func (m *countModel) count(line, n int64, shown map[string]any) step {
 		fields: map[string]string{"line": strconv.FormatInt(line, 10), "n": strconv.FormatInt(n, 10)}}
 }
 
+// asksLeft reports whether it is asked if what was counted and left still holds.
+func (a answer) asksLeft() bool { return a.choice("left-on")["value"] != "" }
+
 func (m *countModel) learn(w *walk, s step, shown, a answer) {
+	switch {
+	case a.asksLeft() && w.at.Sub(m.touched) <= 20*time.Minute && w.day(w.at) == w.day(m.touched):
+		w.fail("it is asked whether what was counted at %s still holds", m.touched)
+	case a.asksLeft():
+		m.again, m.asks = "", true
+		return // nothing else is taken
+	case !m.asks: // or it was answered at another screen
+	case s.action == "left-anew" && shown.asksLeft():
+		clear(m.lines)
+		clear(m.by)
+		w.kept.tried["count left, begun anew"]++
+	case s.action == "left-on" && shown.asksLeft():
+		w.kept.tried["count left, gone on with"]++
+	}
+	if s.verb == "enter" && len(m.lines) > 0 && w.at.Sub(m.touched) > 20*time.Minute {
+		w.fail("counted on top of what was left at %s", m.touched)
+	}
+	m.asks = false
+	if s.verb == "enter" || s.kind == events.ScanBadge || strings.HasPrefix(s.action, "left-") || s.action == "interrupted" {
+		m.touched = w.at
+	}
 	m.learnSingle(s, a)
 	if s.action == "interrupted" && a.says("Begun again") {
 		if len(m.lines) > 0 && (m.again != w.client || s.fields["value"] != "sure ") {

@@ -462,12 +462,20 @@ func TestPolicySaysHowLongABadgeHolds(t *testing.T) {
 		s.do("take-as", "value", "")
 	}
 	s.do("forget")
-	for _, text := range []string{"N3310", "OP-26-017", label(t, events.ScanSet, "VAS-003"), "(8004)VAS-003", h.codes["VAS-003"], "1"} {
-		s.scan(text)
-		h.after(3 * time.Second)
+	read := func(first ...string) {
+		for _, text := range append(first, label(t, events.ScanSet, "VAS-003"), "(8004)VAS-003", h.codes["VAS-003"], "1") {
+			s.scan(text)
+			h.after(3 * time.Second)
+		}
 	}
+	read("N3310", "OP-26-017")
 	before := h.size()
 	h.after(6 * time.Minute)
+	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "was read here at") {
+		t.Fatalf("after six minutes, of five: %v", a)
+	}
+	s.do("read-again")
+	read("OP-26-017")
 	if a := s.scan(""); h.size() != before || !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
 		t.Fatalf("after six minutes, of five: %v", a)
 	}
@@ -480,6 +488,9 @@ func TestPolicySaysHowLongABadgeHolds(t *testing.T) {
 	c.lines("VAS-003", 4, 2, 3)
 	h.after(6 * time.Minute)
 	before = h.size()
+	a := c.scan("N3322")
+	must(t, a, "this count was left at")
+	c.do("left-on", "value", choiceOf(a, "still holds"))
 	if a := c.scan("N3322"); h.size() != before || a["state"].(map[string]any)["counter"] != "N3322" {
 		t.Fatalf("a badge of six minutes ago counts with the next one: %v", a["words"])
 	}

@@ -1,0 +1,112 @@
+package workplace
+
+import (
+	"net/url"
+	"slices"
+	"time"
+
+	"listbound/events"
+)
+
+// leave finds out whether what was counted here was left: nobody has counted for as long as a badge holds, or another
+// count of the case was signed since it was begun. Who goes on signs for all of it, so that is asked first. A count that
+// was begun and of which nothing lies here is to be begun again.
+func (t *table) leave() error {
+	var last, begun time.Time
+	lies := false
+	for i, d := range t.drafts {
+		if !t.takesPart(i) {
+			continue
+		}
+		for _, at := range []time.Time{d.Open, d.Touched, d.Badged, d.Kept} {
+			if at.After(last) {
+				last, t.leftBy = at, d.Counter
+			}
+		}
+		since := d.Open
+		for _, at := range []time.Time{d.Begun, d.Kept} {
+			if !at.IsZero() {
+				since = at
+			}
+		}
+		if !since.IsZero() && (begun.IsZero() || since.Before(begun)) {
+			begun = since
+		}
+		lies = lies || d.begun() || d.Stray != nil
+	}
+	if last.IsZero() {
+		return nil
+	}
+	away, err := t.v.away(last)
+	if err != nil {
+		return err
+	}
+	signed, err := t.lastSaid()
+	if err != nil {
+		return err
+	}
+	if signed != nil && len(signed.IDs) > 0 && !slices.Contains([]events.Stage{t.stage, events.StageAdded}, signed.Stage) &&
+		t.stage != events.StageAdded && begun.Before(signed.At) {
+		away = true
+	}
+	switch {
+	case away && lies:
+		t.left = last
+	case away:
+		for _, d := range t.drafts {
+			d.Open = time.Time{}
+		}
+	}
+	return nil
+}
+
+// askLeft asks about what was counted and left. Beginning anew throws nothing away that anybody still knows.
+func (t *table) askLeft() said {
+	v := t.v
+	s := ask(v.t("count-left", v.t("stage-"+string(t.stage)), v.w.Time(t.left)), v.t("count-left-more"))
+	if t.leftBy != "" {
+		s.More = v.t("count-left-by", t.leftBy) + " " + s.More
+	}
+	return s.offer(choice{Do: "left-anew", Words: v.t("do-left-anew"), Main: true},
+		choice{Do: "left-on", Value: t.left.UTC().Format(time.RFC3339Nano), Words: v.t("do-left-on")})
+}
+
+// answersLeft reports whether a button answers that, or leads away from here.
+func answersLeft(action string) bool {
+	return slices.Contains([]string{"left-anew", "left-on", "close"}, action)
+}
+
+// leftAnew begins the count again.
+func (t *table) leftAnew(_ fields, a *counted) error {
+	t.goHere(a)
+	if t.left.IsZero() {
+		return nil // answered already
+	}
+	return t.each("", func(d *draft) error { d.anew(t.v.now); return nil })
+}
+
+// leftOn goes on with what was counted then: a person says that it still holds.
+func (t *table) leftOn(f fields, a *counted) error {
+	if !t.left.IsZero() && f["value"] != t.left.UTC().Format(time.RFC3339Nano) {
+		a.said = t.askLeft() // of an earlier question
+		return nil
+	}
+	t.goHere(a)
+	if t.left.IsZero() {
+		return nil
+	}
+	return t.each("", func(d *draft) error {
+		d.Kept, d.Counter, d.Witness = t.v.now.UTC(), "", ""
+		if d.Open.IsZero() {
+			d.Open = d.Kept
+		}
+		d.Rev++
+		return nil
+	})
+}
+
+// goHere leads to the page of this count.
+func (t *table) goHere(a *counted) {
+	query := url.Values{"case": {t.ref}, "stage": {string(t.stage)}}.Encode()
+	a.Go = t.v.d.stationPath(t.v.station, "count") + "?" + query
+}
