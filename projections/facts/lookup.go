@@ -17,3 +17,10 @@ func (b *Book) Remarked(station string) []*Item {
 	b.need(DimStation, station)
 	return b.stations[station]
 }
+
+// FactByID returns the fact with an event's id, corrections applied; nil where none has it. It is for whoever asks
+// from outside: no rule looks anything up by an id.
+func (b *Book) FactByID(id string) *Item {
+	b.need(DimEvent, id)
+	return b.ids.get(id)
+}

@@ -32,3 +32,13 @@ func (w *World) PolicyAt(site string, at time.Time) (events.Policy, *facts.Fact,
 	}
 	return *p, &it.Fact, nil
 }
+
+// HistoryEvent returns the event with an id as a history shows it; nil where none has it.
+func (w *World) HistoryEvent(id string) (*projections.HistoryEvent, error) {
+	it := w.FactByID(id)
+	if it == nil || it.Event == nil {
+		return nil, w.Failed()
+	}
+	h := w.historyEvent(it)
+	return &h, w.Failed()
+}

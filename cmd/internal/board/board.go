@@ -82,6 +82,8 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /report", p.reportPDF)
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
+	mux.HandleFunc("GET /correct", p.page(p.correctPage))
+	mux.HandleFunc("POST /correct", p.correct)
 	p.registerTexts(mux)
 	mux.HandleFunc("GET /policy", p.page(p.policyPage))
 	mux.HandleFunc("POST /policy", p.adoptPolicy)

@@ -1,6 +1,7 @@
 package board_test
 
 import (
+	"regexp"
 	"testing"
 )
 
@@ -16,6 +17,10 @@ func addresses(t testing.TB) map[string]string {
 		if trips[need] == "" {
 			t.Fatalf("the week's board has no %q", need)
 		}
+	}
+	event := regexp.MustCompile(`"id": ?"([^"]+)"`).FindStringSubmatch(page(t, week.srv.URL+"/api/history?set=MIN-006"))
+	if event == nil {
+		t.Fatal("the history of MIN-006 has no event")
 	}
 	return map[string]string{
 		"board":       "/",
@@ -40,6 +45,7 @@ func addresses(t testing.TB) map[string]string {
 		"texts":       "/texts",
 		"policy":      "/policy",
 		"badge-held":  "/badge/held?id=B-1111",
+		"correct":     "/correct?event=" + event[1],
 		"acknowledge": "/acknowledge?set=MIN-006&trip=" + trips["probably carries a wrong count sheet"] + "&code=sheet-in-doubt",
 		"refused":     "/history?set=NO-SUCH-SET",
 	}

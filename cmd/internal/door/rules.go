@@ -142,6 +142,8 @@ func boardRules() []Rule {
 		{Pattern: "POST /texts/hold", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}},
+		{Pattern: "GET /correct", Roles: readers, Kept: true},
+		{Pattern: "POST /correct", Roles: []Role{Leads}},
 		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
 	}

@@ -187,6 +187,8 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /touched":              {query: "load=S1-1"},
 		"GET /recall":               {query: "load=S1-1"},
 		"GET /report":               {query: "set=LAP-001"},
+		"POST /correct":             {contentType: form, body: "event=" + someEvent + "&badge=B-1&reason=x"},
+		"GET /correct":              {query: "event=" + someEvent},
 		"GET /acknowledge":          {query: "set=LAP-001&trip=x&code=link-missing"},
 		"POST /acknowledge": {contentType: form,
 			body: "set=LAP-001&trip=x&code=link-missing&badge=B-1&reason=seen"},
@@ -217,6 +219,9 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 }
 
 // policyForm is a whole policy, as the page sends it.
+// someEvent has the form of an id, so that it is looked for.
+const someEvent = "019cae6c-5060-7768-868c-66287f289836"
+
 func policyForm() string {
 	v := url.Values{"badge": {"B-1"}, "reason": {"x"}}
 	for _, m := range events.PolicyMembers() {

@@ -1,0 +1,100 @@
+package door_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/door"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// TestTakeBackOnThePage: a lead takes an event of any station back, from its line in a history, with a badge and a reason, once;
+// it stays in the history, and the correction can be taken back, too. Nobody else does, and not what is said anew instead.
+func TestTakeBackOnThePage(t *testing.T) {
+	h := newHouse(t)
+	all := &caller{h: h, token: h.token(t, door.Records, "*")}
+	record := func(line string) site.Receipt {
+		t.Helper()
+		var r site.Receipt
+		w := all.ask(t, t.Context(), http.MethodPost, "/api/observations", "application/jsonl", line+"\n")
+		if err := json.Unmarshal(w.Body.Bytes(), &r); err != nil || r.Error != "" {
+			t.Fatalf("%v: %s", err, w.Body)
+		}
+		return r
+	}
+	seen := record(`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T11:59:00Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
+	lead := h.signedIn(t, "leads")
+	page := "/correct?event=" + seen.ID
+	if _, text := lead.get(t, "/history?set=LAP-001"); !strings.Contains(text, `href="`+page+`"`) {
+		t.Error("the history does not lead there")
+	}
+	for lang, says := range map[string]string{"en": "Why is it taken back?", "de": "Warum wird es zurückgenommen?"} {
+		lead.head = http.Header{"Accept-Language": {lang}}
+		if code, text := lead.get(t, page); code != http.StatusOK || !strings.Contains(text, says) || !strings.Contains(text, "shelf-4") {
+			t.Errorf("%s: %d %s", lang, code, text)
+		}
+	}
+	lead.head = nil
+	if code, _ := lead.get(t, "/correct?event="+strings.Repeat("0", 8)+seen.ID[8:]); code != http.StatusNotFound {
+		t.Errorf("what nobody recorded: %d", code)
+	}
+	size := h.site.Size()
+	send := func(c *caller, event, badge, reason string, want int, says string) {
+		t.Helper()
+		code, text := c.post(t, "/correct", url.Values{"event": {event}, "badge": {badge}, "reason": {reason}})
+		if code != want || !strings.Contains(text, says) {
+			t.Errorf("%d, want %d and %q: %s", code, want, says, text)
+		}
+		if code != http.StatusOK && h.site.Size() != size {
+			t.Error("it was refused and recorded")
+		}
+		size = h.site.Size()
+	}
+	void := func() bool {
+		t.Helper()
+		_, text := lead.get(t, page)
+		return !strings.Contains(text, `action="/correct"`) && strings.Contains(text, "void by record")
+	}
+	send(h.signedIn(t, "investigates"), seen.ID, "B-1", "wrong set", http.StatusForbidden, "")
+	send(h.atStation(t, "north/or-1"), seen.ID, "B-1", "wrong set", http.StatusForbidden, "")
+	send(lead, seen.ID, " ", "wrong set", http.StatusUnprocessableEntity, "Whose badge?")
+	send(lead, seen.ID, "B-1", " ", http.StatusUnprocessableEntity, "Why is it taken back?")
+	if void() {
+		t.Fatal("taken back by nobody")
+	}
+	h.clock.move(time.Minute)
+	send(lead, seen.ID, "B-1", "the neighbour was scanned", http.StatusOK, fmt.Sprintf("Taken back by record %d.", size+1))
+	if !void() {
+		t.Error("it still counts")
+	}
+	e, err := h.site.EventAt(size)
+	if d, ok := e.Data.(*events.EventCorrected); err != nil || !ok || d.Event != seen.ID || d.Action != "void" || e.Operator != "B-1" ||
+		e.Station != h.site.Name() || d.Reason != "the neighbour was scanned" || !e.Time.Equal(h.clock.now()) {
+		t.Errorf("recorded: %+v, %v", e, err)
+	}
+	send(lead, seen.ID, "B-1", "once more", http.StatusConflict, "taken back already")
+	if _, text := lead.get(t, "/history?set=LAP-001"); !strings.Contains(text, "the neighbour was scanned") {
+		t.Error("the history hides it")
+	}
+	h.clock.move(time.Minute)
+	send(lead, e.ID, "B-1", "it was this set", http.StatusOK, "Taken back by record")
+	if void() {
+		t.Error("the correction was taken back, and still holds")
+	}
+	enrolled := 0
+	for seq := int64(1); seq <= size; seq++ {
+		if e, err := h.site.EventAt(seq); err == nil && e.Kind() == events.KindStationEnrolled {
+			send(lead, e.ID, "B-1", "x", http.StatusUnprocessableEntity, "recorded anew")
+			enrolled++
+		}
+	}
+	if enrolled == 0 {
+		t.Error("no enrolment was tried")
+	}
+}
