@@ -16,8 +16,8 @@ func correctionRules() []Rule {
 
 // restsOnCorrections says which of the trip's events a correction in force took back or
 // replaced. It is noted; doubtful where something broken is gone by it and
-// nobody else stands behind it: the same badge, or none, or a void by another
-// station. What is gone is found by judging the trip without the correction.
+// nobody else stands behind it: the same badge, or none, or another station than
+// the event's, as the ledger itself where a lead corrects. What is gone is found by judging the trip without the correction.
 func (j *judgement) restsOnCorrections() {
 	if j.bare {
 		return
@@ -63,7 +63,7 @@ func (j *judgement) rests(it *facts.Item, hides []projections.Code) {
 		return // of the list, the case, another set or load, and it changes nothing here
 	}
 	sev := projections.SeverityNoted
-	if len(hides) > 0 && (d.Alone() || d.Void && d.Elsewhere) {
+	if len(hides) > 0 && (d.Alone() || d.Elsewhere) {
 		sev = projections.SeverityDoubtful
 	}
 	f := j.add(projections.Corrected, sev, d, it)

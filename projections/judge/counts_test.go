@@ -709,6 +709,30 @@ func TestAcknowledged(t *testing.T) {
 	}
 }
 
+// TestAnotherPersonLooksAtACorrection: who corrected has not looked at it, nor has who had seen an earlier one.
+func TestAnotherPersonLooksAtACorrection(t *testing.T) {
+	for _, test := range []struct {
+		by   string
+		at   time.Time
+		want bool
+	}{
+		{"B-9999", clock(1, 16, 0), true}, {"B-1182", clock(1, 16, 0), false}, {"b-1182", clock(1, 16, 0), false}, {"", clock(1, 16, 0), false},
+		{"B-9999", clock(1, 14, 59), false},
+	} {
+		s, x := plain()
+		right := *x.open
+		x.open.Sheet = &events.Reading{Found: "none"}
+		s.live(x)
+		s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right)
+		s.tell("or-3", test.at, x.set, x.trip(), &events.FindingAcknowledged{Code: string(projections.Corrected),
+			Reason: "was there"}).Event.Operator = test.by
+		fs := find(judge(t, s.world(), x.key()), projections.Corrected)
+		if len(fs) != 1 || fs[0].Severity != projections.SeverityDoubtful || (len(fs[0].Acknowledged) == 1) != test.want {
+			t.Errorf("looked at by %q at %s: %+v", test.by, test.at, fs)
+		}
+	}
+}
+
 func TestJudgeStation(t *testing.T) {
 	s, x := plain()
 	s.live(x)

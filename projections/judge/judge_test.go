@@ -1654,12 +1654,22 @@ var otherTests = []findingTest{
 			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right)
 		},
 		func(s *story, x *turn) { s.live(x) }},
-	{projections.Corrected, "a broken opening replaced by another badge", projections.SeverityNoted,
+	{projections.Corrected, "a broken opening replaced elsewhere by another badge", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			right := *x.open
 			x.open.Sheet = &events.Reading{Found: "none"}
 			s.live(x)
 			s.correct(s.last(events.KindSetOpened), clock(1, 15, 0), &right).Event.Operator = "B-9999"
+		},
+		func(s *story, x *turn) { s.live(x) }},
+	{projections.Corrected, "a broken opening replaced by another badge", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			right := *x.open
+			x.open.Sheet = &events.Reading{Found: "none"}
+			s.live(x)
+			opened := s.last(events.KindSetOpened)
+			c := s.correct(opened, clock(1, 15, 0), &right).Event
+			c.Operator, c.Station = "B-9999", opened.Event.Station
 		},
 		func(s *story, x *turn) { // a correction that is taken back itself
 			s.live(x)

@@ -5,6 +5,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"slices"
+	"strings"
 )
 
 func recordRules() []Rule {
@@ -124,12 +125,19 @@ func (j *judgement) acknowledgements() {
 			continue
 		}
 		for i := range j.findings {
-			if f := &j.findings[i]; string(f.Code) == d.Code {
+			if f := &j.findings[i]; string(f.Code) == d.Code && looksAt(it, f) {
 				f.Acknowledged = append(f.Acknowledged, projections.Acknowledgement{By: it.Event.Operator,
 					Reason: d.Reason, Time: it.At(), Seq: it.Seq})
 			}
 		}
 	}
+}
+
+// looksAt reports whether an acknowledgement is one of a finding. Of a correction it is where another person looked, and
+// once it was there: who corrected, and who had seen an earlier one, has not looked at it.
+func looksAt(it *facts.Item, f *projections.Finding) bool {
+	d, ok := f.Detail.(*projections.RestsOnCorrection)
+	return !ok || !it.At().Before(d.Correction) && it.Event.Operator != "" && !strings.EqualFold(it.Event.Operator, d.By)
 }
 
 // JudgeStation returns the verdict on a station's records that belong to no

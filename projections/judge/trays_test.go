@@ -174,8 +174,9 @@ func TestTrayOfAnotherCorrected(t *testing.T) {
 		put := *y.open
 		put.Tag = y.set
 		for i := range s.all {
-			if s.all[i].Event.Kind() == events.KindSetOpened {
-				s.correct(&s.all[i], clock(1, 10, 0), &put).Event.Operator = badge
+			if opened := s.all[i].Event; opened.Kind() == events.KindSetOpened {
+				c := s.correct(&s.all[i], clock(1, 10, 0), &put).Event
+				c.Operator, c.Station = badge, opened.Station
 				break
 			}
 		}

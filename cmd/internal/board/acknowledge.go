@@ -21,6 +21,7 @@ type acknowledgeBody struct {
 	Finding         *projections.Finding
 	Badge, Reason   string
 	Problem         string
+	own             bool // what the badge corrected itself, which another person is to look at
 	// At is when it was acknowledged first, where it is not known what became of that: said again, it is the same.
 	At string
 }
@@ -36,9 +37,17 @@ func (p *pages) acknowledgeForm(r *http.Request, words *shell.Words, b *acknowle
 		if err != nil || v == nil {
 			return err
 		}
-		if i := slices.IndexFunc(v.Findings,
-			func(f projections.Finding) bool { return string(f.Code) == b.Code }); i >= 0 {
-			b.Finding = &v.Findings[i]
+		b.own = true
+		for i := range v.Findings {
+			f := &v.Findings[i]
+			if string(f.Code) != b.Code {
+				continue
+			}
+			if b.Finding == nil {
+				b.Finding = f
+			}
+			d, ok := f.Detail.(*projections.RestsOnCorrection)
+			b.own = b.own && ok && strings.EqualFold(d.By, b.Badge)
 		}
 		return nil
 	})
@@ -64,6 +73,11 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 		b.Problem = words.T("board.badge-needed")
 	case b.Reason == "":
 		b.Problem = words.T("board.reason-needed")
+	}
+	if b.Problem == "" {
+		if _, err := p.acknowledgeForm(r, words, b); err == nil && b.own {
+			b.Problem = words.T("board.acknowledge-own")
+		}
 	}
 	if b.Problem == "" {
 		err := p.recordSeen(r.Context(), b)

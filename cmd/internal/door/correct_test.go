@@ -12,6 +12,7 @@ import (
 	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 )
 
 // TestTakeBackOnThePage: a lead takes an event of any station back, from its line in a history, with a badge and a reason, once;
@@ -96,5 +97,72 @@ func TestTakeBackOnThePage(t *testing.T) {
 	}
 	if enrolled == 0 {
 		t.Error("no enrolment was tried")
+	}
+}
+
+// TestAnotherPersonAcknowledges: a correction by which something broken is gone stays unseen until another badge than its own
+// has acknowledged it, which the page says.
+func TestAnotherPersonAcknowledges(t *testing.T) {
+	h := newHouse(t)
+	broken, err := h.site.Broken(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	lead := h.signedIn(t, "leads")
+	var key projections.TripKey
+	hidden := func() *projections.Finding {
+		t.Helper()
+		var found *projections.Finding
+		if err := h.site.Ask(func(m *site.View) error {
+			v, err := m.Verdict(t.Context(), key)
+			if err != nil || v == nil {
+				return err
+			}
+			for i, f := range v.Findings {
+				if d, ok := f.Detail.(*projections.RestsOnCorrection); ok && len(d.Hides) > 0 {
+					found = &v.Findings[i]
+				}
+			}
+			return nil
+		}); err != nil {
+			t.Fatal(err)
+		}
+		return found
+	}
+	h.clock.move(time.Minute)
+	for _, v := range broken {
+		if v.Status != projections.Broken || len(v.Findings[0].Events) == 0 {
+			continue
+		}
+		key = projections.TripKey{Set: v.Set, Trip: v.Trip}
+		for _, seq := range v.Findings[0].Events {
+			e, err := h.site.EventAt(seq)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if hidden() == nil && e.Kind() != events.KindSetPacked {
+				lead.post(t, "/correct", url.Values{"event": {e.ID}, "badge": {"B-1"}, "reason": {"never happened"}})
+			}
+		}
+		if hidden() != nil {
+			break
+		}
+	}
+	f := hidden()
+	if f == nil || f.Severity != projections.SeverityDoubtful {
+		t.Fatalf("nothing broken is gone by a correction: %+v", f)
+	}
+	h.clock.move(time.Minute)
+	ack := func(badge string) (int, string) {
+		return lead.post(t, "/acknowledge", url.Values{"set": {key.Set}, "trip": {key.Trip}, "code": {string(f.Code)}, "badge": {badge},
+			"reason": {"asked there"}})
+	}
+	size := h.site.Size()
+	if code, text := ack("b-1"); code != http.StatusUnprocessableEntity || !strings.Contains(text, "Another person looks at this") ||
+		h.site.Size() != size {
+		t.Errorf("by who corrected: %d %s", code, text)
+	}
+	if code, text := ack("B-2"); code != http.StatusSeeOther || len(hidden().Acknowledged) != 1 {
+		t.Errorf("by another person: %d %s, %+v", code, text, hidden())
 	}
 }
