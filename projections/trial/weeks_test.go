@@ -49,8 +49,12 @@ func right(t *testing.T, r *Result, weeks int) {
 			t.Errorf("a piece %s: %d of %d not told so", k, b.Wrong, b.Of)
 		}
 	}
+	thirds := weeks // as many third parts of a set as weeks
+	if testing.Short() {
+		thirds = 3 // that there is one: some are so rare that twenty weeks say no more
+	}
 	for _, k := range simulate.Closings() {
-		if c := r.Closed[k]; c == nil || 3*c.Of < weeks {
+		if c := r.Closed[k]; c == nil || 3*c.Of < thirds {
 			t.Errorf("a set %s: too few in %d weeks", k, weeks)
 		} else if c.Wrong > 0 {
 			t.Errorf("a set %s: %d of %d not told so", k, c.Wrong, c.Of)
