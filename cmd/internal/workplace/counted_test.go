@@ -117,7 +117,7 @@ func TestRecordedAsOfItsOwnTime(t *testing.T) {
 	h.cutWhileRecording("/at/north/or-3/count/scan", second)
 	h.after(2 * time.Hour)
 	c.n = 200
-	c.interrupt()
+	c.do("left-anew")
 	c.lines("VAS-003", 4, 2, 3)
 	c.scan(label(t, events.ScanBadge, "B-5"))
 	c.scan(label(t, events.ScanBadge, "B-6"))

@@ -318,6 +318,21 @@ func (v *visit) withOwnKey(s *site.Station) error {
 	return nil
 }
 
+// longestSigning is how long a browser may take to sign what an input comes to.
+const longestSigning = time.Minute
+
+// signedAt is of when the first record is that a station signed of an input.
+func signedAt(records []site.SignedRecord) (at time.Time, ok bool) {
+	if len(records) == 0 {
+		return at, false
+	}
+	e, err := events.ParseNote([]byte(records[0].Signed))
+	if err != nil {
+		return at, false // whoever takes it says so
+	}
+	return e.Time, true
+}
+
 // toSign is the answer to an input that is recorded once the station has signed what it comes to.
 type toSign struct {
 	N    int64           `json:"n"`
@@ -475,6 +490,11 @@ func (v *visit) input() (*input, error) {
 		return nil, v.sayNo("waited-too-long") // it is never of now
 	case wait > 0:
 		v.now = v.now.Add(-wait)
+	}
+	// What the station signed of this input was said of the moment at which it came first. A moment later it would be
+	// said of another time, and no signature would ever fit.
+	if at, ok := signedAt(in.Signed); ok && v.now.Sub(at).Abs() < longestSigning {
+		v.now = at
 	}
 	return in, nil
 }
