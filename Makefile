@@ -77,8 +77,10 @@ alone:
 # unsafe pointers is left out, which is no part of the detector.
 RACE = -race -gcflags='modernc.org/...=-d=checkptr=0' -gcflags='modernc.org/sqlite/lib=-race=false' \
   -gcflags='crypto/internal/fips140/edwards25519/...=-race=false'
+#
+# Three packages at once: tests of pages wait for a browser half of the time.
 race:
-	CGO_ENABLED=1 $(GO) test $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
+	CGO_ENABLED=1 $(GO) test -p 3 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
 
 # All tests in their short form, for the work between two commits.
 short:
