@@ -26,10 +26,9 @@ install:
 	$(GO) install -trimpath ./cmd/listbound ./cmd/listbound-verify
 
 # The race detector's part takes as long as the others together, so the two go
-# side by side; what waits for a browser comes first and what only computes last, so no
-# core waits for a last test. Each part's output comes whole.
+# side by side and no core waits for a last test. Each part's output comes whole.
 test: deps
-	$(MAKE) --output-sync=target --jobs=2 race alone plain vet windows staticcheck
+	$(MAKE) --output-sync=target --jobs=2 race vet windows staticcheck plain alone
 
 # Debian packages the tests use: a C compiler for the race detector, openssl and
 # unzip for the check of a bundle with tools that aren't ours.
