@@ -63,11 +63,8 @@ func (p *pages) acknowledge(w http.ResponseWriter, r *http.Request) {
 	const most = 1 << 16
 	r.Body = http.MaxBytesReader(w, r.Body, most)
 	b := &acknowledgeBody{Set: r.PostFormValue("set"), Trip: r.PostFormValue("trip"), Code: r.PostFormValue("code"),
-		Badge: strings.TrimSpace(r.PostFormValue("badge")), Reason: strings.TrimSpace(r.PostFormValue("reason")),
 		At: r.PostFormValue("at")}
-	if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
-		b.Badge = s.Value
-	}
+	b.Badge, b.Reason = whoAndWhy(r)
 	switch {
 	case b.Badge == "":
 		b.Problem = words.T("board.badge-needed")

@@ -3,7 +3,6 @@ package board
 import (
 	"net/http"
 	"net/url"
-	"strings"
 	"time"
 
 	"listbound/cmd/internal/refusal"
@@ -66,10 +65,8 @@ func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
 	const most = 1 << 16
 	r.Body = http.MaxBytesReader(w, r.Body, most)
-	b := &correctBody{Reason: strings.TrimSpace(r.PostFormValue("reason")), Badge: strings.TrimSpace(r.PostFormValue("badge"))}
-	if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
-		b.Badge = s.Value
-	}
+	b := new(correctBody)
+	b.Badge, b.Reason = whoAndWhy(r)
 	id := r.PostFormValue("event")
 	a, err := p.correctForm(r, words, b, id)
 	if err != nil {

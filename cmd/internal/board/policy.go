@@ -198,28 +198,13 @@ func (p *pages) adoptPolicy(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
 	const most = 1 << 18
 	r.Body = http.MaxBytesReader(w, r.Body, most)
-	b := &policyBody{Reason: strings.TrimSpace(r.PostFormValue("reason")), Badge: strings.TrimSpace(r.PostFormValue("badge"))}
-	if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
-		b.Badge = s.Value
-	}
+	b := new(policyBody)
+	b.Badge, b.Reason = whoAndWhy(r)
 	policy, err := policyOf(words, r.PostForm)
 	if err == nil {
 		err = p.adopt(r, words, b, policy)
 	}
-	said := refusal.Answer{Code: http.StatusOK}
-	if err != nil {
-		said = p.sh.PageAnswer(r, err)
-		b.Problem = said.Text
-	}
-	switch a, failed := p.policyForm(r, words, b, policy); {
-	case failed == nil:
-		said.Head(w.Header())
-		p.render(w, r, said.Code, a)
-	case err == nil:
-		p.refuse(w, r, words, failed)
-	default:
-		p.refused(w, r, words, said)
-	}
+	p.again(w, r, words, err, &b.Problem, func() (*answer, error) { return p.policyForm(r, words, b, policy) })
 }
 
 func (p *pages) adopt(r *http.Request, words *shell.Words, b *policyBody, policy *events.Policy) error {

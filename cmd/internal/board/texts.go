@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -54,26 +53,10 @@ func (p *pages) textsForm(do func(*http.Request, *shell.Words, *textsBody) error
 		const most = 1 << 16
 		r.Body = http.MaxBytesReader(w, r.Body, most)
 		field := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
-		b := &textsBody{Case: field("case"), Records: field("records"), Due: field("due") != "", Reason: field("reason"),
-			Badge: field("badge")}
-		if s, err := events.Recognise(b.Badge, events.ScanBadge); err == nil {
-			b.Badge = s.Value
-		}
+		b := &textsBody{Case: field("case"), Records: field("records"), Due: field("due") != ""}
+		b.Badge, b.Reason = whoAndWhy(r)
 		err := do(r, words, b)
-		said := refusal.Answer{Code: http.StatusOK}
-		if err != nil {
-			said = p.sh.PageAnswer(r, err)
-			b.Problem = said.Text
-		}
-		switch a, failed := p.textsPage(r.Context(), words, b); {
-		case failed == nil:
-			said.Head(w.Header())
-			p.render(w, r, said.Code, a)
-		case err == nil:
-			p.refuse(w, r, words, failed)
-		default:
-			p.refused(w, r, words, said)
-		}
+		p.again(w, r, words, err, &b.Problem, func() (*answer, error) { return p.textsPage(r.Context(), words, b) })
 	}
 }
 

@@ -189,32 +189,20 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	audit.Signatures, audit.Canonical = true, true
 	v := &Verification{Problems: []ledger.Problem{}}
 	links := s.newLinkAudit()
-	remarked := make(map[int64]*events.Checked) // records with a remark that is no problem
+	remarked := make(remarkedRecords)
 	without := make(marksWithout)
 	check := func(seq int64, record []byte) []string {
 		each(seq)
 		without.look(s, seq, record)
 		problems, c := checkRecord(audit, links, s.Name(), seq, record)
-		if c.Remark != 0 {
-			remarked[seq] = &c
-		}
-		for _, ch := range c.Earlier {
-			if remarked[ch.Seq] == nil {
-				remarked[ch.Seq] = new(events.Checked)
-			}
-			remarked[ch.Seq].Apply(ch)
-		}
+		remarked.take(seq, &c)
 		return problems
 	}
 	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Route: routeOf(s.Name()), Check: check})
 	if err != nil {
 		return nil, err
 	}
-	for _, seq := range slices.Sorted(maps.Keys(remarked)) {
-		for _, w := range remarked[seq].Words() {
-			v.Remarks = append(v.Remarks, ledger.Problem{Seq: seq, What: w})
-		}
-	}
+	v.Remarks = remarked.told()
 	v.Size, v.Root, v.Checkpoint = rep.Size, rep.Root, rep.Checkpoint
 	v.Problems = append(v.Problems, rep.Problems...)
 	s.stopMu.Lock()
@@ -247,6 +235,31 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	v.OK = len(v.Problems) == 0
 	v.Kept, err = ledger.KeptCopies(s.opts.Dir)
 	return v, err
+}
+
+// remarkedRecords are records with a remark that is no problem.
+type remarkedRecords map[int64]*events.Checked
+
+// take takes in what an audit says of a record, and of those before it.
+func (rs remarkedRecords) take(seq int64, c *events.Checked) {
+	if c.Remark != 0 {
+		rs[seq] = c
+	}
+	for _, ch := range c.Earlier {
+		if rs[ch.Seq] == nil {
+			rs[ch.Seq] = new(events.Checked)
+		}
+		rs[ch.Seq].Apply(ch)
+	}
+}
+
+func (rs remarkedRecords) told() (out []ledger.Problem) {
+	for _, seq := range slices.Sorted(maps.Keys(rs)) {
+		for _, w := range rs[seq].Words() {
+			out = append(out, ledger.Problem{Seq: seq, What: w})
+		}
+	}
+	return out
 }
 
 // checkRecord separates what breaks the ledger's word (problems) from what was

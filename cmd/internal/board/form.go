@@ -1,0 +1,37 @@
+package board
+
+import (
+	"net/http"
+	"strings"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
+	"listbound/events"
+)
+
+// whoAndWhy reads the badge and the reason in a form. A scanned badge counts as what it says.
+func whoAndWhy(r *http.Request) (badge, reason string) {
+	badge, reason = strings.TrimSpace(r.PostFormValue("badge")), strings.TrimSpace(r.PostFormValue("reason"))
+	if s, err := events.Recognise(badge, events.ScanBadge); err == nil {
+		badge = s.Value
+	}
+	return badge, reason
+}
+
+// again shows the page of a form after what it asked for, which may have failed: problem is where the page says why.
+func (p *pages) again(w http.ResponseWriter, r *http.Request, words *shell.Words, err error, problem *string, page func() (*answer, error)) {
+	said := refusal.Answer{Code: http.StatusOK}
+	if err != nil {
+		said = p.sh.PageAnswer(r, err)
+		*problem = said.Text
+	}
+	switch a, failed := page(); {
+	case failed == nil:
+		said.Head(w.Header())
+		p.render(w, r, said.Code, a)
+	case err == nil:
+		p.refuse(w, r, words, failed)
+	default:
+		p.refused(w, r, words, said)
+	}
+}
