@@ -19,7 +19,9 @@ func whoAndWhy(r *http.Request) (badge, reason string) {
 }
 
 // again shows the page of a form after what it asked for, which may have failed: problem is where the page says why.
-func (p *pages) again(w http.ResponseWriter, r *http.Request, words *shell.Words, err error, problem *string, page func() (*answer, error)) {
+func (p *pages) again(
+	w http.ResponseWriter, r *http.Request, words *shell.Words, err error, problem *string, page func() (*answer, error),
+) {
 	said := refusal.Answer{Code: http.StatusOK}
 	if err != nil {
 		said = p.sh.PageAnswer(r, err)
