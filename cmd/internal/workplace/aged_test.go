@@ -434,7 +434,7 @@ func TestResultIsNotExchanged(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "dynamic-air-132")
-	s.all(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	s.do("start")
 	h.after(time.Hour)
 	must(t, s.do("result", "result", "passed", "released", "no"), "records that")

@@ -142,7 +142,7 @@ func TestWhatWaitsIsNotReplaced(t *testing.T) {
 	must(t, s.do("indicator", "load", "S1-0304-01", "result", "negative"), "POSITIVE", "Answer first")
 	s.do("forget")
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	h.after(time.Minute)
 	s.do("result", "result", "failed")
 	must(t, s.do("result", "result", "passed", "released", "yes"), "FAILED", "Answer first")
@@ -157,7 +157,7 @@ func TestReleaseIsNotGreen(t *testing.T) {
 		h := newHouse(t, "VAS-003")
 		s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 		s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-		s.scan(label(t, events.ScanSet, "VAS-003"))
+		s.put("VAS-003")
 		s.scan(badge)
 		must(t, s.do("indicator", "load", "S1-0304-07", "result", "positive"), "S1-0304-07 has not run")
 		s.do("start")
@@ -186,7 +186,7 @@ func TestReleaseIsNotGreen(t *testing.T) {
 		h := newHouse(t, "VAS-003", "LAP-014")
 		s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 		s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-		s.scan(label(t, events.ScanSet, "VAS-003"))
+		s.put("VAS-003")
 		s.scan(badge)
 		h.record("north/sterilizer-1", events.KindSetSterilized, "LAP-014", &events.SetSterilized{Load: "S1-0304-07", Sterilizer: "S1",
 			Run: 7, Cycle: "c-134", Result: "passed", Released: true})
@@ -204,7 +204,7 @@ func TestReleaseIsNotGreen(t *testing.T) {
 		h := newHouse(t, "VAS-003", "LAP-014")
 		s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 		s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-		s.scan(label(t, events.ScanSet, "VAS-003"))
+		s.put("VAS-003")
 		s.scan(badge)
 		h.record("north/sterilizer-1", events.KindSetSterilized, "LAP-014", &events.SetSterilized{Load: "S1-0304-07", Sterilizer: "S1",
 			Run: 7, Cycle: "c-134", Result: "failed"})
@@ -223,7 +223,7 @@ func TestResultSentAgain(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	s.do("start")
 	h.after(6 * time.Minute)
 	draft := filepath.Join(h.site.Dir(), "drafts", "bench", "north%2For-3", "sterilizer.json")
@@ -249,7 +249,7 @@ func TestForgottenSetOfARun(t *testing.T) {
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	begin := func() map[string]any { return s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134") }
 	begin()
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	s.do("start")
 	h.after(6 * time.Minute)
 	s.do("result", "result", "passed", "released", "yes")
@@ -257,7 +257,7 @@ func TestForgottenSetOfARun(t *testing.T) {
 	begin()
 	s.do("begin-too", "value", "S1-0304-07")
 	s.scan(label(t, events.ScanBadge, "B-2"))
-	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "LAP-014 in load")
+	must(t, s.put("LAP-014"), "LAP-014 in load")
 	s.do("result", "result", "passed", "released", "yes")
 	one := h.events(site.Query{Set: "VAS-003"}, events.KindSetSterilized)
 	two := h.events(site.Query{Set: "LAP-014"}, events.KindSetSterilized)
@@ -273,12 +273,12 @@ func TestNothingIntoARunningLoad(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	s.do("start")
 	h.after(6 * time.Minute)
 	s.do("result", "result", "passed", "released", "no")
 	h.after(time.Minute)
-	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "is running: nothing more goes in")
+	must(t, s.put("LAP-014"), "is running: nothing more goes in")
 	s.do("next-person")
 	h.after(40 * time.Minute) // it is incubated
 	s.do("indicator", "load", "S1-0304-07", "result", "negative")

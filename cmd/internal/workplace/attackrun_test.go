@@ -51,7 +51,7 @@ func TestForgottenSetReleasesNoImplants(t *testing.T) {
 	o.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
 	o.do("begin-too", "value", "S1-0304-07")
 	h.after(3 * time.Second)
-	o.scan(label(t, events.ScanSet, "VAS-007"))
+	o.put("VAS-007")
 	before := h.size()
 	must(t, o.do("result", "result", "passed", "released", "yes"), "open", "Load S1-0304-07 has implants in it")
 	for _, a := range []map[string]any{o.do("ended-all", "value", "IMP-1"), o.scan(""), o.do("enter")} {

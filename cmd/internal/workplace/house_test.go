@@ -176,6 +176,20 @@ func (h *house) used(ref string, sets ...string) {
 	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: ref, Outcome: "reconciled", Actions: []string{}})
 }
 
+// packed packs and closes sets that were used, so that they are ready for a load.
+func (h *house) packed(sets ...string) {
+	h.t.Helper()
+	for _, set := range sets {
+		h.used("K-"+set, set)
+		list := "LAP-MAJOR"
+		if strings.HasPrefix(set, "VAS") {
+			list = "VAS-MINOR"
+		}
+		h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: list, Version: 1, WeightGrams: 8400})
+		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
+	}
+}
+
 func (h *house) at(place string) string { return h.url + "/at/north/or-3/" + place }
 
 // events returns the data of all events of a kind, with the texts that stand beside their records.

@@ -249,11 +249,18 @@ func (q *asker) sterilizer() {
 	q.place = "sterilizer"
 	begin := func(run string) { q.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134") }
 	set := func(name string) string { return label(h.t, events.ScanSet, name) }
+	put := func(names ...string) { // sterile sets are asked about
+		for _, name := range names {
+			q.scan(set(name))
+			q.do("put", "value", name)
+		}
+	}
 	ended := func(result, released string) { q.do("result", "result", result, "released", released) }
 	q.do("begin", "sterilizer", "S-1", "run", "7", "cycle", "c-134")
 	begin("7")
 	q.do("start")
-	q.scan(set("LAP-014"), set("LAP-022"), q.badge("B-1"))
+	put("LAP-014", "LAP-022")
+	q.scan(q.badge("B-1"))
 	q.do("give-up")
 	q.do("start")
 	ended("passed", "yes") // so soon
@@ -263,7 +270,7 @@ func (q *asker) sterilizer() {
 	q.scan(q.badge("B-1"))
 	begin("7") // a set was forgotten
 	q.do("begin-too", "value", "S1-0304-07")
-	q.scan(set("VAS-003"))
+	put("VAS-003")
 	ended("passed", "no")
 	q.do("forget")
 	ended("failed", "")
@@ -274,7 +281,7 @@ func (q *asker) sterilizer() {
 	h.open("VAS-004", "K-1")
 	q.scan(set("VAS-004"))
 	q.do("leave-out")
-	q.scan(set("VAS-009"))
+	put("VAS-009")
 	h.used("K-2", "VAS-009")
 	q.do("start")
 	q.do("give-up", "value", "S1-0304-08")

@@ -11,16 +11,6 @@ import (
 	"listbound/events"
 )
 
-// packed packs and closes sets that were used, so that they are ready for a load.
-func (h *house) packed(sets ...string) {
-	h.t.Helper()
-	for _, set := range sets {
-		h.used("K-"+set, set)
-		h.record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
-		h.codes[set] = h.record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
-	}
-}
-
 // TestReleaseOfAPositiveLoad: a load whose indicator was read positive elsewhere stands so on its page, and its release is
 // stopped before anything is recorded; who gives a reason releases it, and that is not in order.
 func TestReleaseOfAPositiveLoad(t *testing.T) {
@@ -53,4 +43,33 @@ func TestReleaseOfAPositiveLoad(t *testing.T) {
 	s.do("take-back", "value", "by-mistake")
 	h.record("north/sterilizer-1", events.KindEventCorrected, "", &events.EventCorrected{Event: read.ID, Action: "void", Reason: "other load"})
 	must(t, s.do("result", "result", "passed", "released", "yes"), "passed and is released")
+}
+
+// TestSterileSetIntoALoad: a set that is recorded as sterile, and lies neither opened nor packed anew, goes into a load where a
+// person says so only, and then it is not in order; one that was packed since, or is quarantined in this load, is not asked about.
+func TestSterileSetIntoALoad(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.packed("VAS-004")
+	s := h.atSterilizer()
+	s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	in := func(set string) bool {
+		return strings.Contains(h.get(s.path), `data-do="take-out" data-set="`+set+`"`)
+	}
+	for range 2 {
+		must(t, s.scan(label(t, events.ScanTag, "VAS-003")), "broken", "VAS-003 is sterile by load S1-0304-01")
+		s.scan("")
+		if h.after(3 * time.Second); in("VAS-003") {
+			t.Fatal("it is in the load, and nobody said so")
+		}
+		s.do("leave-out")
+	}
+	must(t, s.scan(label(t, events.ScanTag, "VAS-004")), "whole", "VAS-004 in load")
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	if must(t, s.do("put", "value", "VAS-003"), "broken", "VAS-003 in load", "VAS-003 is sterile by load"); !in("VAS-003") {
+		t.Error("said, and not in the load")
+	}
+	s.do("start")
+	h.after(19 * time.Minute)
+	must(t, s.do("result", "result", "passed", "released", "no"), "open", "quarantined")
+	must(t, s.do("result", "result", "passed", "released", "yes"), "whole", "released (sets: 2)")
 }

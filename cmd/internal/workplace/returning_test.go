@@ -198,6 +198,7 @@ func TestImmediateUse(t *testing.T) {
 		t.Helper()
 		do("begin", `{"sterilizer":"S1","run":"`+n+`","cycle":"immediate-132"`+fields+`}`)
 		scan(label(t, events.ScanTag, set))
+		do("put", `{"value":"`+set+`"}`) // it is sterile
 		scan(label(t, events.ScanBadge, "B-2043"))
 		do("start", "{}")
 		h.after(20 * time.Minute)

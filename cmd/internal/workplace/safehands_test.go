@@ -693,7 +693,7 @@ func TestTrayOpenedAsAnother(t *testing.T) {
 func (s *scanner) load(run, result string, sets ...string) map[string]any {
 	s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")
 	for _, set := range sets {
-		s.scan(label(s.h.t, events.ScanSet, set))
+		s.put(set)
 	}
 	s.scan(label(s.h.t, events.ScanBadge, "B-2043"))
 	s.do("start")
@@ -706,6 +706,7 @@ func (s *scanner) load(run, result string, sets ...string) map[string]any {
 // next load before it was packed again.
 func TestFailedLoad(t *testing.T) {
 	h := newHouse(t)
+	h.packed("LAP-022")
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	a := s.load("5", "failed", "LAP-014", "VAS-003")
 	if a["status"] != "broken" || !strings.Contains(a["more"].(string), "Pull back: LAP-014, VAS-003") {
@@ -726,7 +727,7 @@ func TestFailedLoad(t *testing.T) {
 		t.Errorf("loaded all the same, it is %v: %v", a["status"], a["words"])
 	}
 	h.record("north/packing-1", events.KindSetPacked, "LAP-014", &events.SetPacked{List: "LAP-MAJOR", Version: 1, WeightGrams: 8400})
-	if a := s.scan(label(t, events.ScanSet, "LAP-014")); strings.Contains(a["words"].(string), "FAILED") {
+	if a := s.put("LAP-014"); strings.Contains(a["words"].(string), "FAILED") {
 		t.Errorf("packed again since: %v", a["words"])
 	}
 }
@@ -737,7 +738,7 @@ func TestLoadSaysWhenItWasStarted(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "9", "cycle", "c-134")
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	if body := h.get("/print/load-label.pdf?load=S1-0304-09&at=north%2Fsterilizer-1"); !strings.HasPrefix(body, "%PDF-") {
 		t.Errorf("no label before the cycle: %.100s", body)
 	}
@@ -766,7 +767,7 @@ func TestStartedOnce(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "dynamic-air-132")
-	s.scan(label(t, events.ScanTag, "LAP-014"))
+	s.put("LAP-014")
 	started := h.clock()
 	s.do("start")
 	h.after(10 * time.Minute)

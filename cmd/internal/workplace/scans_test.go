@@ -524,7 +524,7 @@ func TestReleasedInAnEmergency(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	for run, set := range map[string]string{"7": "VAS-003", "8": "IMP-1"} {
 		s.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134")
-		s.scan(label(t, events.ScanSet, set))
+		s.put(set)
 		s.scan(label(t, events.ScanBadge, "B-2043"))
 		s.do("start")
 		if asks := strings.Contains(h.get(s.path), `name="emergency"`); asks != (set == "IMP-1") {

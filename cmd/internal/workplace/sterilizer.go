@@ -260,7 +260,21 @@ func (v *visit) notReady(l *load, set string) (words, more string, err error) {
 	if allowed := v.otherCycles(st, l); len(allowed) > 0 {
 		return v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(allowed, ", ")), nil
 	}
-	return "", "", nil
+	return v.readyAlready(l, set)
+}
+
+// readyAlready says that a set is sterile by another load, and was neither opened nor packed since: then the tray in hand is
+// mostly another one, such as its twin.
+func (v *visit) readyAlready(l *load, set string) (words, more string, err error) {
+	ready, err := v.liesReady(set, "")
+	if err != nil || ready == nil {
+		return "", "", err
+	}
+	last, err := v.lastRun(set)
+	if err != nil || last == nil || last.Load == l.Load {
+		return "", "", err
+	}
+	return v.t("loaded-sterile", set, last.Load), v.t("loaded-sterile-more"), nil
 }
 
 // otherCycles are the cycles that a set may run by the list that it was packed by, where the load's is none of them.
@@ -401,8 +415,16 @@ func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 // failedIn is the load whose cycle failed with this set in it, where that is the
 // last that is known of the set's sterilization in this trip.
 func (v *visit) failedIn(set string) (string, error) {
-	failed := ""
-	err := v.d.site.Ask(func(m *site.View) error {
+	last, err := v.lastRun(set)
+	if err != nil || last == nil || last.Result != "failed" {
+		return "", err
+	}
+	return last.Load, nil
+}
+
+// lastRun is the last that is known of a set's sterilization in this trip, nil for nothing.
+func (v *visit) lastRun(set string) (last *events.SetSterilized, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
 		trip, err := m.TripNow(v, set, v.now)
 		if err != nil || trip == "" {
 			return err
@@ -410,14 +432,12 @@ func (v *visit) failedIn(set string) (string, error) {
 		w := m.World(v)
 		for _, it := range w.Trip(projections.TripKey{Set: set, Trip: trip}).Steps {
 			if run := facts.RunOf(it); run != nil {
-				if failed = ""; run.Result == "failed" {
-					failed = run.Load
-				}
+				last = run
 			}
 		}
 		return w.Failed()
 	})
-	return failed, err
+	return last, err
 }
 
 // fill loads a set, after a look at what its list allows.

@@ -86,7 +86,7 @@ func TestFailedLoadIsKept(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
-	s.scan(label(t, events.ScanSet, "VAS-003"))
+	s.put("VAS-003")
 	h.after(time.Minute)
 	must(t, s.do("result", "result", "failed", "released", "no"), "broken", "S1-0304-07 FAILED", "Scan your badge")
 	must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "S1-0304-07 FAILED")
@@ -145,7 +145,7 @@ func TestLoadedInDoubt(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
 	must(t, s.scan(label(t, events.ScanSet, "LAP-014")), "broken LAP-014 in load", "WRONG COUNT SHEET")
-	must(t, s.scan(label(t, events.ScanSet, "LAP-022")), "LAP-022 in load", "probably carries a wrong count sheet")
+	must(t, s.put("LAP-022"), "LAP-022 in load", "probably carries a wrong count sheet")
 	a := s.scan(label(t, events.ScanSet, "VAS-003"))
 	if must(t, a, "VAS-003 in load"); a["status"] == "whole" {
 		t.Errorf("a set that was put aside is green: %s", tells(a))
