@@ -28,7 +28,7 @@ func (p bench[B, P]) snapshot(b *B) ([]byte, error) {
 func (p bench[B, P]) content(b *B) ([]byte, error) {
 	h := P(b).shared()
 	all := *h
-	*h = hand{Operator: all.Operator, Witness: all.Witness, Case: all.Case, Tag: all.Tag, Plain: all.Plain, Done: all.Done}
+	*h = hand{Operator: all.Operator, Witness: all.Witness, Case: all.Case, Tag: all.Tag, Plain: all.Plain, Done: all.Done, Left: all.Left}
 	raw, err := json.Marshal(b, json.Deterministic(true))
 	*h = all
 	if err != nil {

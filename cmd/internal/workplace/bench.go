@@ -44,6 +44,8 @@ type hand struct {
 	Work     string          `json:"work,omitempty"`   // the load that scans go into,
 	WorkRev  int64           `json:"workRev,omitzero"` // since after this revision,
 	WorkBy   string          `json:"workBy,omitempty"` // as this browser chose
+	Left     time.Time       `json:"left,omitzero"`    // when what lies here was left: it is asked whether it still holds
+	LeftBy   string          `json:"leftBy,omitempty"` // and whose badge was on it
 	At       time.Time       `json:"at,omitzero"`      // fixed before recording: a second try is the same event
 	AtBy     string          `json:"atBy,omitempty"`   // the input that fixed it
 }
@@ -394,6 +396,10 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 	if err != nil {
 		return nil, err
 	}
+	since, by := time.Time{}, h.Operator
+	if away {
+		since = h.Active
+	}
 	if away || noBadge || h.Operator != "" && v.shiftOver(h.Shown) {
 		p.nextPerson(b)
 	}
@@ -405,7 +411,10 @@ func (p bench[B, P]) load(v *visit) (*B, error) {
 			return nil, err
 		}
 	}
-	return b, p.renewTurn(v, b)
+	if err := p.renewTurn(v, b); err != nil {
+		return nil, err
+	}
+	return b, p.leave(v, b, since, by)
 }
 
 // leftLying is a draft in which something can lie that nobody who works here now has seen.
@@ -484,6 +493,9 @@ func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 		} else if old {
 			return of.askOutlived(v)
 		}
+	}
+	if !h.Left.IsZero() {
+		return p.askLeft(v, b)
 	}
 	s, err := P(b).verdict(v)
 	if h.Plain == "" || err != nil && !refusal.Is(err) {
@@ -863,6 +875,8 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 		h.Called = nil
 	}
 	switch {
+	case !h.Left.IsZero() && !(verb == "do" && in.Action == "next-person"):
+		return p.answerLeft(v, b, in, verb, t)
 	case verb == "do" && in.Action == "take-as":
 		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
 	case verb == "do" && in.Action == "next-person":
@@ -1103,7 +1117,10 @@ func (v *visit) readTwice() said { return said{Aside: v.t("read-twice"), Sound: 
 
 func (p bench[B, P]) scan(v *visit, b *B, kind events.ScanKind, value string) (said, error) {
 	f, ok := p.scans[kind]
-	if !ok {
+	switch {
+	case !P(b).shared().Left.IsZero():
+		return said{Sound: "low"}, nil // whatever a page's address names
+	case !ok:
 		return said{}, v.notAskedFor(kind, value)
 	}
 	if err := v.checkCase(kind, value); err != nil {

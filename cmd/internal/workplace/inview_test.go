@@ -299,6 +299,13 @@ func (q *asker) sterilizer() {
 	q.do("forget")
 	q.do("indicator", "load", "S1-0304-01", "result", "negative", "control", "positive")
 	q.do("take-back")
+	q.do("next-person")
+	for _, result := range []string{"negative", "positive"} { // said, and left
+		q.do("indicator", "load", "S1-0304-01", "result", result, "control", "positive")
+		h.after(time.Hour)
+		q.scan("")
+		q.do("left-anew")
+	}
 	// Implants, and a run that another station recorded meanwhile.
 	l := listShort()
 	l.Version, l.Implants = 2, true

@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -202,5 +203,48 @@ func TestCountBegunBeforeAnother(t *testing.T) {
 	st = getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")
 	if pause, _ := st["pause"].(string); !strings.Contains(pause, "Begin: Final count") {
 		t.Errorf("five hours later it is counted without being begun: %v", st["pause"])
+	}
+}
+
+// TestResultThatWasLeft: what was said of a load and not recorded is recorded by nobody who scans a badge to begin work the
+// next morning, but by whoever was asked and says that it holds.
+func TestResultThatWasLeft(t *testing.T) {
+	for name, said := range map[string]struct{ action, words, status string }{
+		"released": {`result","fields":{"result":"passed","released":"yes"}`, "passed and is released", "open"},
+		"failed":   {`result","fields":{"result":"failed"}`, "FAILED", "broken"},
+		"negative": {`indicator","fields":{"load":"S1-0304-01","result":"negative"}`, "negative", "open"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			h.used("K-1", "VAS-003")
+			h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+			h.record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
+			s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+			s.scan(label(t, events.ScanBadge, "B-1"))
+			s.run("2", "VAS-003")
+			s.h.after(21 * time.Minute)
+			s.n++
+			h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":"%s}`, s.n, said.action))
+			size := h.size()
+			h.after(16 * time.Hour)
+			for _, text := range []string{label(t, events.ScanBadge, "B-7"), "", label(t, events.ScanSet, "VAS-003"), "1"} {
+				a := s.all(text)
+				must(t, a, said.words, "left at 4 Mar 2026")
+				if a["status"] != said.status {
+					t.Errorf("after %q it is %v", text, a["status"])
+				}
+			}
+			for _, action := range []string{"enter", "forget", "undo", "take-back", "left-on", "next-person"} {
+				must(t, s.do(action), said.words, "left at 4 Mar 2026")
+			}
+			if h.size() != size {
+				t.Fatalf("recorded, and nobody said that it holds: %+v", h.last().Data)
+			}
+			must(t, s.do("left-on", "value", choiceOf(s.scan(""), "Go on")), said.words, "badge")
+			s.all(label(t, events.ScanBadge, "B-7"))
+			if h.size() != size+1 || h.last().Operator != "B-7" {
+				t.Errorf("not recorded: %+v", h.last())
+			}
+		})
 	}
 }

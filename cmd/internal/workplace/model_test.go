@@ -130,6 +130,7 @@ type walk struct {
 		step
 		at time.Time
 	}
+	left   time.Time     // since when what lies here was left: it is asked whether it still holds
 	before *said         // what had been said before the last input that said something
 	prior  *said         // and before this one
 	at     time.Time     // when this input was entered
@@ -143,6 +144,14 @@ type said struct {
 	badges   []string
 	operator string
 	plain    string
+	left     time.Time
+}
+
+// lying is a player at a bench where what was entered can be left lying.
+type lying interface {
+	lies() bool     // something was entered that is not recorded
+	onlyThey() bool // and of that something can't be seen again: Enter drops none of it
+	anew()          // it begins anew
 }
 
 // worker is who scanned a badge at the station last, and with which browser.
@@ -151,7 +160,9 @@ type worker struct {
 	active        time.Time // when that browser did something there last
 }
 
-func (w *walk) said() *said { return &said{w.p.clone(), slices.Clone(w.badges), w.operator, w.plain} }
+func (w *walk) said() *said {
+	return &said{w.p.clone(), slices.Clone(w.badges), w.operator, w.plain, w.left}
+}
 
 // undo brings back what was said before. Who works here, once forgotten, stays so.
 func (w *walk) undo() {
@@ -162,7 +173,7 @@ func (w *walk) undo() {
 		w.badges, w.operator = w.before.badges, w.before.operator
 	}
 	gone := func() bool { m, ok := w.p.(*readingModel); return ok && m.ref == "" }()
-	w.p, w.plain, w.before = w.before.p, w.before.plain, nil
+	w.p, w.plain, w.left, w.before = w.before.p, w.before.plain, w.before.left, nil
 	if m, ok := w.p.(*readingModel); ok && gone {
 		m.nextHere()
 	}
@@ -314,6 +325,9 @@ func (w *walk) step() {
 	shown := w.shown[client]
 	had := w.operator
 	s := w.p.next(w, shown)
+	if _, bench := w.p.(lying); bench && shown.asksLeft() && w.careful() {
+		s = step{verb: "do", action: pick(w, "left-on", "left-on", "left-anew"), fields: shown.choice("left-on")}
+	}
 	if w.rng.IntN(12) == 0 && w.last.text != "" { // a scanner that reads twice
 		s = w.last.step
 	}
@@ -323,8 +337,8 @@ func (w *walk) step() {
 	old := shown["rev"] != w.rev
 	blind := s.verb == "do" || strings.Trim(s.text, "0123456789.") == "" && !s.symbol()
 	unseen := old && blind
-	promised := !old && !forgotten && !s.again && w.p.promised(w, s, shown)
-	back := !unseen && !forgotten && s.action == "take-back" && s.fields["value"] != "" && shown.says("Why is this taken back?")
+	promised := !old && !forgotten && !s.again && w.left.IsZero() && w.p.promised(w, s, shown)
+	back := !unseen && !forgotten && w.left.IsZero() && s.action == "take-back" && s.fields["value"] != "" && shown.says("Why is this taken back?")
 	if w.waits(s) {
 		return
 	}
@@ -421,6 +435,34 @@ func (w *walk) forget() bool {
 		return false
 	}
 	w.nextHere()
+	if m, ok := w.p.(lying); ok && w.left.IsZero() && m.lies() {
+		w.left, w.plain = w.active, ""
+	}
+	return true
+}
+
+// learnLeft takes in the answer to whether what was left lying still holds, and reports whether that is asked: then an
+// input says nothing else.
+func (w *walk) learnLeft(s step, shown, a answer) bool {
+	m, ok := w.p.(lying)
+	if !ok || w.left.IsZero() || s.action == "next-person" {
+		if ok && w.left.IsZero() && a.asksLeft() {
+			w.fail("it is asked whether what lies here still holds, and nothing was left")
+		}
+		return false
+	}
+	before := w.said()
+	switch {
+	case s.action == "left-on" && s.fields["value"] != "":
+		w.left, w.before = time.Time{}, before
+		w.kept.tried["bench left, gone on with"]++
+	case s.action == "left-anew", (s.enter() || s.action == "enter") && !m.onlyThey():
+		m.anew()
+		w.left, w.before = time.Time{}, nil
+		w.kept.tried["bench left, begun anew"]++
+	case !a.asksLeft():
+		w.fail("what was left at %s is not asked about", w.left)
+	}
 	return true
 }
 
@@ -494,10 +536,16 @@ func (w *walk) learn(s step, shown, a answer) step {
 		return s
 	}
 	entered := s
-	s = w.meaning(s, shown, a)
+	left := !a.stale() && w.learnLeft(s, shown, a)
+	if !left {
+		s = w.meaning(s, shown, a)
+	}
 	w.latest = a
 	if a.stale() {
 		return s
+	}
+	if left {
+		s = step{verb: s.verb}
 	}
 	if entered.symbol() {
 		w.last.step, w.last.at = entered, w.at
@@ -507,6 +555,9 @@ func (w *walk) learn(s step, shown, a answer) step {
 	// Who counts is known by the badge, as long as policy says; who works at a bench also by what happens there.
 	if !count || s.kind == events.ScanBadge && a["status"] != "broken" && !a.asksLeft() {
 		w.active = w.at
+	}
+	if left {
+		return s
 	}
 	if s.action == "undo" {
 		if !a.says("nothing to take back") {

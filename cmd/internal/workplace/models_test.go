@@ -999,6 +999,18 @@ func (m *loadModel) soon(w *walk, s step) bool {
 // waits reports whether something was said that is not recorded.
 func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
+// lies: what was said of a load or its indicator.
+func (m *loadModel) lies() bool { return m.waits() || m.lot != "" }
+
+func (m *loadModel) onlyThey() bool { return true }
+
+func (m *loadModel) anew() {
+	if m.ending == "" {
+		m.of = ""
+	}
+	m.shows, m.lot, m.ending, m.early = "", "", "", false
+}
+
 func (m *loadModel) next(w *walk, shown answer) step {
 	switch {
 	case shown.choice("put")["value"] != "" && w.careful():
@@ -1090,6 +1102,7 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "take-back" && a.says("Taken back: Load"):
 		m.takenBack()
 	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0 && m.again(s):
+	case a.says("Answer first what is shown here"):
 	case s.action == "indicator" && m.ending == "" && cmp.Or(s.fields["load"], m.of) != "":
 		m.of = cmp.Or(s.fields["load"], m.of)
 		if lot, ok := s.fields["lot"]; ok {

@@ -184,6 +184,17 @@ func (b *sterilizer) forget(*visit, fields) (said, error) {
 	return said{}, nil
 }
 
+// lies reports whether somebody said what a load or its indicator showed, or of an indicator's lot and time.
+func (b *sterilizer) lies(*visit) (bool, error) { return b.Ending != nil || b.Reading != nil, nil }
+
+// onlySaid is what was said: a failed cycle or a positive indicator isn't forgotten by Enter.
+func (b *sterilizer) onlySaid(v *visit) (string, error) {
+	s, err := b.verdict(v)
+	return s.Words, err
+}
+
+func (b *sterilizer) anew(v *visit) (said, error) { return b.forget(v, nil) }
+
 // toRecord asks for the badge that records what was said. Where who works here is
 // known from another place of the station, that has only just been shown.
 func (b *sterilizer) toRecord(v *visit, s said) said {

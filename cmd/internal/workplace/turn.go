@@ -3,7 +3,10 @@ package workplace
 import (
 	"fmt"
 	"slices"
+	"strings"
+	"time"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/projections"
 )
@@ -106,4 +109,107 @@ const beginAnew = "outlived"
 // dropsOutlived reports whether a button takes what lies here away, or begins with it anew.
 func dropsOutlived(name string) bool {
 	return slices.Contains([]string{"clear", "leave", "anew"}, name)
+}
+
+// lying is a draft in which what a person entered can be left lying. Whoever records it later says that it was seen then,
+// so after as long as a badge holds, or on another day, it is asked whether it still holds.
+type lying interface {
+	// onlySaid tells what of it whoever looks at what lies here can't see again, "" for nothing: it would be lost unseen.
+	onlySaid(*visit) (string, error)
+	anew(*visit) (said, error) // drops all of it
+}
+
+// lies reports whether something lies here that somebody entered.
+func (p bench[B, P]) lies(v *visit, b *B) (bool, error) {
+	switch x := any(P(b)).(type) {
+	case ofTurn:
+		if x.shared().Tag == "" {
+			return false, nil
+		}
+		turns, err := x.entered(v)
+		return len(turns) > 0, err
+	case interface {
+		lies(*visit) (bool, error)
+	}:
+		return x.lies(v)
+	}
+	return false, nil
+}
+
+// leave notes since when nobody was here, and whose badge was on it; a zero time asks only whether what was left lies here
+// still. What was entered in another turn of the set holds no more, whoever comes.
+func (p bench[B, P]) leave(v *visit, b *B, since time.Time, by string) error {
+	h := P(b).shared()
+	if _, can := any(P(b)).(lying); !can || since.IsZero() && h.Left.IsZero() {
+		return nil
+	}
+	lies, err := p.lies(v, b)
+	if err != nil {
+		return err
+	}
+	old, err := p.outlived(v, b)
+	switch {
+	case err != nil:
+		return err
+	case !lies || old:
+		h.Left, h.LeftBy = time.Time{}, ""
+	case h.Left.IsZero():
+		h.Left, h.LeftBy, h.Plain = since, by, ""
+		h.say(v, said{}) // what was asked then is asked again after this
+	}
+	return nil
+}
+
+// askLeft asks whether what was left still holds. A STOP stays in sight. Enter begins anew where nothing is lost by that.
+func (p bench[B, P]) askLeft(v *visit, b *B) (said, error) {
+	h := P(b).shared()
+	only, err := any(P(b)).(lying).onlySaid(v)
+	if err != nil {
+		return said{}, err
+	}
+	words, more := v.t("bench-left", p.name(b), v.time(h.Left)), v.t("bench-left-more")
+	if h.LeftBy != "" {
+		more = v.t("bench-left-by", h.LeftBy) + " " + more
+	}
+	s, err := P(b).verdict(v)
+	if only != "" && (s.Status != "broken" || s.Words != only) {
+		more = v.t("bench-left-only", only) + " " + more
+	}
+	switch {
+	case err != nil && !refusal.Is(err):
+		return said{}, err
+	case s.Status == "broken":
+		s.More, s.Next = strings.TrimSpace(s.More+" "+more), words
+	default:
+		s = ask(words, more)
+	}
+	return s.offer(choice{Do: "left-anew", Words: v.t("do-bench-anew"), Main: only == ""},
+		choice{Do: "left-on", Value: h.leftValue(), Words: v.t("do-bench-on")}), nil
+}
+
+// leftValue tells one question from another.
+func (h *hand) leftValue() string { return h.Left.UTC().Format(time.RFC3339Nano) }
+
+// answerLeft takes the answer to that. Nothing else has a meaning before.
+func (p bench[B, P]) answerLeft(v *visit, b *B, in *input, verb string, t *taken) (err error) {
+	h := P(b).shared()
+	l := any(P(b)).(lying)
+	enter := verb == "do" && in.Action == "enter" || verb != "do" && in.Text == ""
+	if enter {
+		only, err := l.onlySaid(v)
+		if enter = only == ""; err != nil {
+			return err
+		}
+	}
+	switch {
+	case verb == "do" && in.Action == "left-on" && in.Fields["value"] == h.leftValue():
+		h.Left, h.LeftBy = time.Time{}, ""
+	case enter, verb == "do" && in.Action == "left-anew":
+		t.undone = true // what was counted is gone
+		h.Left, h.LeftBy = time.Time{}, ""
+		t.said, err = l.anew(v)
+	default:
+		t.said = said{Sound: "low"}
+	}
+	return err
 }

@@ -56,6 +56,10 @@ func TestPositiveIndicatorIsKept(t *testing.T) {
 	if page := h.get("/at/north/or-3/sterilizer"); !strings.Contains(page, "S1-0304-01: POSITIVE") {
 		t.Fatal("the positive indicator is not on the page any more")
 	}
+	a := s.scan(label(t, events.ScanBadge, "B-9"))
+	must(t, a, "broken", "S1-0304-01: POSITIVE", "Does what stands here still hold?")
+	must(t, s.do("left-on", "value", answer(a).choice("left-on")["value"]), "broken", "S1-0304-01: POSITIVE")
+	h.after(3 * time.Second)
 	must(t, s.scan(label(t, events.ScanBadge, "B-9")), "broken", "S1-0304-01: POSITIVE")
 	e, err := h.site.EventAt(h.size())
 	if err != nil {
