@@ -394,23 +394,18 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 				"legal hold %s keeps the texts of record %d from being taken out (%s); lift it first",
 				h.Hold, seq, h.Reason)
 		}
-		text, err := events.Text(note)
+		these, err := s.marksToRedact(note, r.Case != "")
 		if err != nil {
 			return nil, nil, err
 		}
-		found := false
-		for _, m := range events.Marks(text) {
-			a, ok := s.addenda.disclosed(m)
-			if !ok || a.Name == events.AddendumCase && r.Case == "" {
-				continue // of single records the case stays: it is that of others too
-			}
-			if !listed[m] && len(out.Found) < mostFound {
+		for _, m := range these {
+			if a, _ := s.addenda.disclosed(m); !listed[m] && len(out.Found) < mostFound {
 				listed[m] = true
 				out.Found = append(out.Found, FoundText{seq, string(signed.Kind()), signed.Time, a.Name, a.Text})
 			}
-			marks[m], found = true, true
+			marks[m] = true
 		}
-		if found {
+		if len(these) > 0 {
 			out.Records = append(out.Records, seq)
 		}
 		if plainText(signed) {
@@ -425,6 +420,21 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 		return nil, nil, refusal.Keyed("redact-none", "there is no text to take out")
 	}
 	return out, slices.Sorted(maps.Keys(marks)), nil
+}
+
+// marksToRedact finds the marks of a record whose texts are there to be taken out. The reference of a case is only taken
+// out with the case: of single records it stays, since it is that of others too.
+func (s *Site) marksToRedact(note []byte, ofCase bool) (marks []string, err error) {
+	text, err := events.Text(note)
+	if err != nil {
+		return nil, err
+	}
+	for _, m := range events.Marks(text) {
+		if a, ok := s.addenda.disclosed(m); ok && (a.Name != events.AddendumCase || ofCase) {
+			marks = append(marks, m)
+		}
+	}
+	return marks, nil
 }
 
 func heldBy(holds []*events.HoldPlaced, e *events.Event) *events.HoldPlaced {
