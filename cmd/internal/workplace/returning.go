@@ -280,16 +280,6 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	if trip, err := b.notBack(v); err != nil || trip != "" {
 		return said{}, err // that is asked
 	}
-	d := &events.SetReturned{Step: b.Step, Faults: b.Faults}
-	switch b.Step {
-	case events.ReturnLeft:
-		d.Treated = "yes"
-		if b.Untreated {
-			d.Treated = "no"
-		}
-	case events.ReturnWashed:
-		d.Washer, d.WasherLoad, d.Basket = b.Washer, b.Load, b.Basket
-	}
 	known, err := v.standing(b.Tag)
 	if err != nil {
 		return said{}, err
@@ -306,7 +296,7 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	}
 	since := v.d.site.Size()
 	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
-		Operator: b.Operator, Data: d})
+		Operator: b.Operator, Data: b.returned()})
 	if err != nil {
 		return said{}, err
 	}
@@ -327,18 +317,39 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 			return said{}, err
 		}
 	}
-	to := &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
-	switch {
-	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):
-		to.Links = []link{{Address: v.d.stationPath(v.station, "pieces") + "?set=" + url.QueryEscape(set),
-			Says: v.phrased("go-pieces", set), Main: true}}
-	case b.Step == events.ReturnInspected && len(b.Faults) == 0:
-		to.Links = []link{{Address: v.d.stationPath(v.station, "packing") + "?set=" + url.QueryEscape(set),
-			Says: v.phrased("go-pack", set), Main: true}}
-	}
+	to := &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs), Links: b.next(v)}
 	b.clear()
 	b.Done = to
 	return s, nil
+}
+
+// returned is the step as the ledger takes it.
+func (b *returning) returned() *events.SetReturned {
+	d := &events.SetReturned{Step: b.Step, Faults: b.Faults}
+	switch b.Step {
+	case events.ReturnLeft:
+		d.Treated = "yes"
+		if b.Untreated {
+			d.Treated = "no"
+		}
+	case events.ReturnWashed:
+		d.Washer, d.WasherLoad, d.Basket = b.Washer, b.Load, b.Basket
+	}
+	return d
+}
+
+// next leads to where the set goes after the step: a piece that is damaged or missing is reported, what is in order is packed.
+func (b *returning) next(v *visit) []link {
+	to := func(place string, says phrase) []link {
+		return []link{{Address: v.d.stationPath(v.station, place) + "?set=" + url.QueryEscape(b.Tag), Says: says, Main: true}}
+	}
+	switch {
+	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):
+		return to("pieces", v.phrased("go-pieces", b.Tag))
+	case b.Step == events.ReturnInspected && len(b.Faults) == 0:
+		return to("packing", v.phrased("go-pack", b.Tag))
+	}
+	return nil
 }
 
 // showsBack says what a step that looks in order shows of the set, by what the ledger holds with it: somebody else may have
