@@ -81,6 +81,7 @@ func TestDescriptionFitsTheServer(t *testing.T) {
 // TestPagesInTheBrowser opens every page in every size and both languages, runs
 // axe-core on it, and holds that nothing sticks out of the window sideways.
 func TestPagesInTheBrowser(t *testing.T) {
+	t.Parallel()
 	srv, _ := weekServer(t)
 	b := browser(t)
 	pages := addresses(t)

@@ -265,6 +265,7 @@ func TestAcknowledge(t *testing.T) {
 // twin's sheet, as a person who has never seen it goes: 1. the filter "sheet of
 // another set"; 2. the set's name; 3. the other set's history.
 func TestThreeClicks(t *testing.T) {
+	t.Parallel()
 	srv, _ := weekServer(t)
 	tab := browser(t).Tab(t, browsertest.Sizes()[0])
 	tab.Open(srv.URL + "/")
@@ -291,6 +292,7 @@ func TestThreeClicks(t *testing.T) {
 // TestLiveRow: a scan shows on an open board within a second, and neither the
 // focus nor what is being read moves.
 func TestLiveRow(t *testing.T) {
+	t.Parallel()
 	srv, s := ownWeek(t)
 	tab := browser(t).Tab(t, browsertest.Sizes()[1])
 	tab.Open(srv.URL + "/")
@@ -433,6 +435,7 @@ func TestTripNeverPacked(t *testing.T) {
 
 // TestSlider goes back in what was known by the keyboard, and forward again.
 func TestSlider(t *testing.T) {
+	t.Parallel()
 	srv, _ := weekServer(t)
 	tab := browser(t).Tab(t, browsertest.Sizes()[1])
 	tab.Open(srv.URL + "/history?set=MIN-006&then=2026-03-02")

@@ -15,6 +15,7 @@ import (
 // TestPagesInTheBrowser goes the whole way in a real browser, in both languages and on a desk and a phone: the first administrator,
 // a colleague, a token, a station's browser that then scans without anybody signing in; axe-core looks at every page.
 func TestPagesInTheBrowser(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	ca, err := door.OpenAuthority(h.dir, "north", []string{"desk.north.example", "192.0.2.7"}, h.clock.now)
 	if err != nil {
@@ -111,6 +112,7 @@ func TestPagesInTheBrowser(t *testing.T) {
 // TestBrowserMakesItsKey: with a code that asks for it the page makes a key that can't be had out of the browser, and the station's pages
 // find it, also in a tab that is opened later. A private window at the same station has none, and says so.
 func TestBrowserMakesItsKey(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	srv := httptest.NewServer(h.all)
 	t.Cleanup(func() {

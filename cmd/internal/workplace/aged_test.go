@@ -410,6 +410,7 @@ func TestAddressTakesNothingAway(t *testing.T) {
 // TestWrongSetWithoutAPointer: a wrong set is noticed and recorded in no more inputs than a
 // right one, by scanner and keyboard alone.
 func TestWrongSetWithoutAPointer(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))

@@ -73,6 +73,7 @@ func TestEnterAtACountsQuestion(t *testing.T) {
 
 // TestEnterAtACountsQuestionInBrowser: neither Enter nor a number passes it, counted or not.
 func TestEnterAtACountsQuestionInBrowser(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, tablet)
@@ -408,6 +409,7 @@ func waiting(p *browsertest.Tab, base string, rev int, ago time.Duration, texts 
 // TestOldEntriesAreNobodysHere: what waited for long and is taken now is not laid onto the
 // set in hand, though the same browser sends it.
 func TestOldEntriesAreNobodysHere(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.after(48 * time.Hour)
 	p := browser(t).Tab(t, tablet)
@@ -433,6 +435,7 @@ func TestOldEntriesAreNobodysHere(t *testing.T) {
 // TestScanIntoAChoice: a scanner that types while a choice has the focus chooses nothing,
 // and its scan is taken; what a form has in it outlives the badge.
 func TestScanIntoAChoice(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("sterilizer"))

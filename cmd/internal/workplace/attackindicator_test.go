@@ -164,6 +164,7 @@ func TestTestCyclesReadAtOnce(t *testing.T) {
 // TestReasonOfOneLoad: the reason for which one load is released early, typed and not sent, is not in the form of
 // the next load, and one that was sent for it releases no other.
 func TestReasonOfOneLoad(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.implants("IMP-1", "IMP-2")
 	s := h.atSterilizer()

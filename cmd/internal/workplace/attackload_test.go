@@ -15,6 +15,7 @@ import (
 // by then: not that a cycle which has just begun has passed, nor where a count sheet was, nor that the next set
 // of a load is out of it.
 func TestDoubleTap(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	b := browser(t)
 	for _, again := range []int{60, 250} {

@@ -19,6 +19,7 @@ import (
 // is what they show, and a count goes on. When the server is back all of it is recorded
 // once, in its order.
 func TestCountServerAway(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003", "LAP-014")
 	h.open("VAS-003", "K-1")
 	l := newLine(h)
@@ -80,6 +81,7 @@ func TestCountServerAway(t *testing.T) {
 // what can't be told is said, and what answers nothing in sight is not taken. Back, the
 // server has what was scanned in its order, and its own STOP is shown.
 func TestSheetServerAway(t *testing.T) {
+	t.Parallel()
 	for _, place := range []string{"opening", "storage"} {
 		t.Run(place, func(t *testing.T) {
 			h := newHouse(t)
@@ -133,6 +135,7 @@ func TestSheetServerAway(t *testing.T) {
 // TestTenSecondsOffline: what is entered meanwhile is shown as waiting and goes
 // out in order, once, when the line is back; also over a reload.
 func TestTenSecondsOffline(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-0600")
 	p := browser(t).Tab(t, phone)
@@ -171,6 +174,7 @@ func TestTenSecondsOffline(t *testing.T) {
 // each page of the station, and sent once somebody says that it is still meant, as of
 // then; else it is thrown away. What is entered meanwhile doesn't wait for that.
 func TestOldEntriesAreAsked(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.after(48 * time.Hour)
 	b := browser(t)
@@ -214,6 +218,7 @@ func TestOldEntriesAreAsked(t *testing.T) {
 // TestUntakenEntriesAreTold: what waited and is not taken, since another screen went on
 // here meanwhile, is listed: somebody scanned it.
 func TestUntakenEntriesAreTold(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, phone)
 	p.Open(h.at("packing"))

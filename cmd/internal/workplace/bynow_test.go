@@ -19,6 +19,7 @@ func (h *house) recalled() {
 // TestVerdictFollowsBesideAHeldField: a green verdict must not stay in sight because somebody's cursor rests in a field of
 // the page; what is written there stays.
 func TestVerdictFollowsBesideAHeldField(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.after(time.Hour)
 	p := browser(t).Tab(t, tablet)

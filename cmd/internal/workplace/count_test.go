@@ -27,6 +27,7 @@ const (
 // out takes at most 63 inputs, the choice of the set, badges and signing
 // included, and no pointer.
 func TestCountTakesFewInputs(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-0412")
 	p := browser(t).Tab(t, wall)
@@ -88,6 +89,7 @@ func TestCountTakesFewInputs(t *testing.T) {
 // TestCountOtherNumberAndBack: another number, back, correct; a reload in the
 // middle loses nothing; what differs is said, and where the piece may be.
 func TestCountOtherNumberAndBack(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-0412")
 	h.open("VAS-003", "K-0412")
@@ -138,6 +140,7 @@ func TestCountOtherNumberAndBack(t *testing.T) {
 // TestTwoBrowsersOneCase: each sees the other's lines; two numbers for one
 // line, said without knowing of each other, leave the line open.
 func TestTwoBrowsersOneCase(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("VAS-003", "K-0500")
 	b := browser(t)

@@ -90,6 +90,7 @@ func TestActionsOfACaseStay(t *testing.T) {
 // TestKeyboardTapsTwice: Enter on a button, pressed twice by a hand that trembles, is pressed once: what was seen stays,
 // and where its button is gone the second Enter isn't that of the empty field.
 func TestKeyboardTapsTwice(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.after(5 * time.Minute)
 	p := browser(t).Tab(t, tablet)
@@ -120,6 +121,7 @@ func TestKeyboardTapsTwice(t *testing.T) {
 
 // TestTwoEntersAfterANumber: a pad that ends each number with CR and LF counts one line with it, however short it is.
 func TestTwoEntersAfterANumber(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, tablet)
@@ -290,6 +292,7 @@ func TestPlainCodeIsUnsaid(t *testing.T) {
 
 // TestBadgeOfACountIsUnsaid: the same at a count, where a touch beside "No" made a wristband the scrub person.
 func TestBadgeOfACountIsUnsaid(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, tablet)

@@ -89,6 +89,7 @@ func TestWhatDifferedAtTheOpening(t *testing.T) {
 
 // TestShortCountAtTheSecondScreen: the other screen at the table turns to STOP when the count that it shows is signed short.
 func TestShortCountAtTheSecondScreen(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	h.signs("K-1", "VAS-003", events.StageFirst)

@@ -90,6 +90,7 @@ func TestFailureIsNoRefusal(t *testing.T) {
 // TestEntriesOutliveAFailingServer: a page keeps what was entered while the
 // server fails, says so, and sends it once the server is back.
 func TestEntriesOutliveAFailingServer(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-0600")
 	p := browser(t).Tab(t, phone)
@@ -109,6 +110,7 @@ func TestEntriesOutliveAFailingServer(t *testing.T) {
 // TestOnlyTheServersAnswerEndsAnEntry: what a proxy answers in the server's place
 // is no answer to what was entered.
 func TestOnlyTheServersAnswerEndsAnEntry(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-0600")
 	p := browser(t).Tab(t, phone)

@@ -85,6 +85,7 @@ func TestMissingNamed(t *testing.T) {
 // TestMissedOnTheShelf: a piece that is missed of a packed set is told where the set is looked at in storage and where it is
 // opened, and stands in the line of the first count, which Enter doesn't take as expected.
 func TestMissedOnTheShelf(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.record("north/storage", events.KindPieceReported, "VAS-003", &events.PieceReported{Became: events.BecameLost, Line: 1, Quantity: 1})
 	h.after(time.Hour)

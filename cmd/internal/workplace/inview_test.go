@@ -424,6 +424,7 @@ func (q *asker) count() {
 // station asks shows its verdict, the word for it, the set, the stage, the line that is counted, the question and its
 // first answer without anybody scrolling. Each answer that the code has is one of a question that was measured.
 func TestEveryQuestionIsInView(t *testing.T) {
+	t.Parallel()
 	asked := make(map[string]map[string][]question) // by language and place
 	do := make(map[string]bool)
 	for _, lang := range []string{"en", "de"} {

@@ -12,6 +12,7 @@ import (
 // TestBrowserThatKeepsNothing: where the browser's storage is full or denied, what is scanned and counted is taken all the
 // same, and the page says what is lost when it is closed.
 func TestBrowserThatKeepsNothing(t *testing.T) {
+	t.Parallel()
 	const fill = `(() => {
 		let n = 0;
 		for (let text = "x".repeat(1 << 20); text; text = text.slice(text.length / 2 + 1)) {

@@ -315,6 +315,7 @@ func FuzzReadTable(f *testing.F) {
 // one shows what changes before it is issued; sets on the shelf with the older
 // version are named.
 func TestListPages(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, wall)
 	p.Open(h.url + "/lists/VAS-MINOR")

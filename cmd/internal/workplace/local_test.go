@@ -14,6 +14,7 @@ import (
 // TestLocalTime: pages and paper have the site's time and its unit of weight, the
 // number of a load its day; records stay in UTC and grams.
 func TestLocalTime(t *testing.T) {
+	t.Parallel()
 	h := houseWith(t, site.Options{Zone: "Asia/Tokyo", Weight: "lb"}, "VAS-003")
 	for h.clock().Hour() < 16 { // past midnight in Tokyo
 		h.after(time.Hour)

@@ -21,6 +21,7 @@ import (
 // TestAnswersInView: all answers of a question are in view together with it, without scrolling: on the tablet, the phone,
 // at 200 % zoom and on a desk, in both languages.
 func TestAnswersInView(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "LAP-014", "LAP-022", "VAS-003", "VAS-009")
 	h.used("K-0", "LAP-022")
 	h.record("north/sterilizer-1", events.KindSetSterilized, "LAP-014", &events.SetSterilized{Load: "S1-0304-05", Sterilizer: "S1",
@@ -82,6 +83,7 @@ func TestAnswersInView(t *testing.T) {
 // TestRegistersImportedByHand: 120 badges and 500 sets from files that were not made for this program, by a person at a
 // page: each input is counted, and at ten seconds for each, with all that is to be read, both are done in five minutes.
 func TestRegistersImportedByHand(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.after(time.Date(2026, 11, 27, 8, 0, 0, 0, time.UTC).Sub(h.clock()))
 	p := browser(t).Tab(t, wall)
@@ -197,6 +199,7 @@ func TestRegistersImportedByHand(t *testing.T) {
 // TestClosedTabLosesNothing: what waited in a tab that was closed while the line
 // was down is found by the next page at the station, told, and sent once.
 func TestClosedTabLosesNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	b := browser(t)
@@ -221,6 +224,7 @@ func TestClosedTabLosesNothing(t *testing.T) {
 // TestPrintedSheetIsScanned: the next set is begun once the count sheet that was
 // printed for the last was scanned, or somebody said why it was not.
 func TestPrintedSheetIsScanned(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("sealing"))

@@ -200,6 +200,7 @@ func TestLotIsNothingKnown(t *testing.T) {
 
 // TestBadgeInTheLotsField: a badge that a scanner typed there doesn't stay, in a real browser; what else was entered does.
 func TestBadgeInTheLotsField(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	s.scan("B-3310")
@@ -219,6 +220,7 @@ func TestBadgeInTheLotsField(t *testing.T) {
 
 // TestCycleIsChosen: which cycle ran is chosen by a person, by one key; only where the site has one alone is it there.
 func TestCycleIsChosen(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/sterilizer"}
 	for _, cycle := range []string{"c-121", "c-134"} {
@@ -281,6 +283,7 @@ func TestNoPatientInForms(t *testing.T) {
 // TestExpiredEntriesAreKept: what is too old to be recorded is not offered to be sent. It stays in sight, also after a
 // reload, and can be copied, until a person says that it is done.
 func TestExpiredEntriesAreKept(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.after(48 * time.Hour)
 	p := browser(t).Tab(t, tablet)

@@ -135,6 +135,7 @@ func TestNoSheetOnPaper(t *testing.T) {
 // can be read, that there is no outer label, and no count sheet. Each is shown, can be
 // taken back, and is recorded as what it is.
 func TestNothingToRead(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening") + "?lang=en")

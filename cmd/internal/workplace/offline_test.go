@@ -67,6 +67,7 @@ func (l *line) cut() {
 // TestUnknownSheetServerAway: a sheet of a turn that was not known when the line went
 // is not judged.
 func TestUnknownSheetServerAway(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	l := newLine(h)
 	p := browser(t).Tab(t, tablet)
@@ -87,6 +88,7 @@ func TestUnknownSheetServerAway(t *testing.T) {
 // keeps; one whose files are not all there does not; and a program without a worker is
 // rid of it.
 func TestWorkerOfAnotherVersion(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.version = "1.0"
 	l := newLine(h)
@@ -149,6 +151,7 @@ func TestWorkerOfAnotherVersion(t *testing.T) {
 
 // TestPlainHTTP: a page that can't be there without the server says so, once in a tab.
 func TestPlainHTTP(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	at := strings.Replace(h.at("opening"), "127.0.0.1", "station.test", 1)

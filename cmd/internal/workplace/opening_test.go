@@ -13,6 +13,7 @@ import (
 // TestOpeningWithTwinsSheet: the page says at once whose sheet it is and where
 // that set is; recorded only by Enter, and what was wrong is recorded too.
 func TestOpeningWithTwinsSheet(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, wall)
 	p.Open(h.at("opening"))
@@ -120,6 +121,7 @@ func TestStopSaysItIsNotOpen(t *testing.T) {
 // TestOpeningRight: the right sheet is called right, and two scans typed fast
 // one after the other are both taken.
 func TestOpeningRight(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))

@@ -219,6 +219,7 @@ func pdfText(t *testing.T, pdf []byte) string {
 
 // TestLabelsPage: tags, badges, cases and a lot of seals print from one page.
 func TestLabelsPage(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	for _, lang := range []string{"en", "de"} {
@@ -282,6 +283,7 @@ func TestSetLabelSaysWhoAndLoad(t *testing.T) {
 // TestHideExpected: where policy says so, the number expected is not on the screen
 // before a line is counted, and Enter agrees to nothing.
 func TestHideExpected(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	policy := events.DefaultPolicy()
 	policy.HideExpected = true

@@ -42,6 +42,7 @@ func sessions(t *testing.T, name string, usual, short int) (n int, seed uint64) 
 // what the page says that it records is recorded once. LISTBOUND_SESSIONS is how many
 // sessions of 40 inputs are tried, LISTBOUND_SEED which.
 func TestRandomSessions(t *testing.T) {
+	t.Parallel()
 	n, seed := sessions(t, "LISTBOUND_SESSIONS", 90, 18)
 	const perHouse = 18 // a house gets slower with its history
 	var mu sync.Mutex
@@ -94,6 +95,7 @@ func TestRandomSessions(t *testing.T) {
 // meant is recorded once, in order, as of when it was entered, and nothing else is.
 // LISTBOUND_TABS is how many sessions are tried, LISTBOUND_SEED which.
 func TestRandomTabs(t *testing.T) {
+	t.Parallel()
 	n, seed := sessions(t, "LISTBOUND_TABS", 12, 6)
 	const perHouse = 6
 	var mu sync.Mutex

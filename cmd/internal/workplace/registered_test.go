@@ -201,6 +201,7 @@ func TestStationsHoldToSterilizers(t *testing.T) {
 
 // TestRefusedBadgeOnScreen: what is said to an unknown badge is in sight at the tablet, and answered there.
 func TestRefusedBadgeOnScreen(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.holdTo(events.RegisterPeople)
 	p := browser(t).Tab(t, tablet)

@@ -62,6 +62,7 @@ func TestDamagedTellsOfNoMissingPiece(t *testing.T) {
 // is asked first. It is answered by a press or by the set's label, and then Enter counts. A case that is scanned or typed
 // leads there no otherwise; a set's label does.
 func TestEntersThatOpenedCountNothing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	asked := func() {

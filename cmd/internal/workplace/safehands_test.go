@@ -25,6 +25,7 @@ import (
 // after the first set is the second set's first line, never a badge; half a count
 // is signed only after a question.
 func TestNumberIsNoBadge(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003", "VAS-004")
 	h.open("VAS-003", "K-1")
 	h.open("VAS-004", "K-1")
@@ -97,6 +98,7 @@ func TestSignWithoutASet(t *testing.T) {
 // TestPackingAsksUntilAnswered: a line that is asked about isn't passed by Enter
 // or by another number, and the answers are in sight at the tablet's height.
 func TestPackingAsksUntilAnswered(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.used("K-0", "VAS-003") // what lies ready is asked about
 	p := browser(t).Tab(t, tablet)
@@ -145,6 +147,7 @@ func visible(p *browsertest.Tab, selector string) int {
 // with one press and a badge, and the twin is in doubt at once. STOP stays until
 // it is answered.
 func TestObeyingStopIsRecorded(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))
@@ -211,6 +214,7 @@ func TestObeyingStopIsRecorded(t *testing.T) {
 // TestAnyCodeIsNoBadge: a plain code signs nothing before a person has said that
 // it is a badge; a supply's code and what is too short never does.
 func TestAnyCodeIsNoBadge(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, tablet)
@@ -323,6 +327,7 @@ func TestReadTwice(t *testing.T) {
 // TestEnterSaysOneThing: a scanner that ends with two Enters and a key that is held
 // down record and count nothing that nobody meant.
 func TestEnterSaysOneThing(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.at("opening"))
@@ -359,6 +364,7 @@ func TestEnterSaysOneThing(t *testing.T) {
 // TestTapChoosesALine: a tap on a line, also on the one that is asked for, counts
 // nothing; the number that is typed then is that line's.
 func TestTapChoosesALine(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, phone)
@@ -447,6 +453,7 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 // TestPolicySaysHowLongABadgeHolds: the minutes are the policy's, also for who counts
 // a case, and what the site's plain codes look like is not asked.
 func TestPolicySaysHowLongABadgeHolds(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	policy := events.DefaultPolicy()
 	policy.BadgeMinutes = 5
@@ -536,6 +543,7 @@ func TestWhereTheSheetWas(t *testing.T) {
 // TestNextCountIsBegun: after a signature, and after going back, a key pressed once
 // too often counts nothing; the next count begins when a person says so.
 func TestNextCountIsBegun(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	p := browser(t).Tab(t, tablet)
@@ -587,6 +595,7 @@ func TestNextCountIsBegun(t *testing.T) {
 // TestCountKnowsTheWrongSheet: the count of a set that was opened with another
 // set's sheet says so, and that the list on the screen is the right one.
 func TestCountKnowsTheWrongSheet(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.record("north/or-3", events.KindSetOpened, "LAP-014", &events.SetOpened{Case: "K-1", Tag: "LAP-014", OuterLabel: "LAP-014",
 		Sheet: &events.Reading{Found: "outside", Code: h.codes["LAP-022"]}, Indicator: "pass"})
@@ -612,6 +621,7 @@ func TestCountKnowsTheWrongSheet(t *testing.T) {
 // TestCloseFollowsTheCounts: what the closing page says is asked anew, live and on
 // loading, and in the page's language.
 func TestCloseFollowsTheCounts(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	count := func(stage events.Stage, clamps int64) {
@@ -938,6 +948,7 @@ func TestLeftoverCharacters(t *testing.T) {
 // for it, in order, also a short one, and don't load the page anew; Enter and a number,
 // which answer nothing that was asked, are not.
 func TestScanBeforeTheScript(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.after(20 * time.Minute)
 	late, asked := make(chan struct{}), make(chan struct{}, 9)
@@ -981,6 +992,7 @@ func TestScanBeforeTheScript(t *testing.T) {
 // TestCyclesComeFromAList: a cycle is chosen from what the policy names, or what ran
 // here, in one spelling; what was entered of a load that can't be begun stays.
 func TestCyclesComeFromAList(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
 	s.do("begin", "sterilizer", "S1", "run", "5", "cycle", "Dynamic-Air-132")
@@ -1125,6 +1137,7 @@ func TestWaitedScanIsTaken(t *testing.T) {
 // TestNotTakenIsInSight: on a screen that is not high, too, a person who scans where
 // another screen is at work sees that the scan was not taken.
 func TestNotTakenIsInSight(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "LAP-014")
 	b := browser(t)
 	one, two := b.Tab(t, tablet), b.Tab(t, tablet)

@@ -59,6 +59,7 @@ const itsClock = `{ const now = Date.now; Date.now = () => now() + Number(localS
 // TestTripSignedInTheBrowser takes a set through every workplace at two stations whose keys are in the browser. It takes the
 // same keys and scans as with the server's keys, the chain is whole, and the server has no key that signed any of it.
 func TestTripSignedInTheBrowser(t *testing.T) {
+	t.Parallel()
 	h := houseNow(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	p.Before(itsClock)
@@ -212,6 +213,7 @@ func (h *house) noteAt(seq int64) []byte {
 // TestSignedOnceThroughCuts: of what two tabs of one browser record while answers are lost, requests are cut and a tab dies between
 // signature and answer, each is recorded once, in one numbering without a hole.
 func TestSignedOnceThroughCuts(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003", "LAP-014", "LAP-022", "LAP-030")
 	h.open("LAP-014", "K-1")
 	h.open("LAP-030", "K-2")
@@ -353,6 +355,7 @@ const row = `new Promise(done => {
 // TestCopiedProfile: a browser whose data was put back to an earlier time, or copied, signs nothing more: the server is ahead of it. What
 // waits stays, and is recorded once the browser has made another key; that one begins with 1.
 func TestCopiedProfile(t *testing.T) {
+	t.Parallel()
 	h := houseNow(t, "VAS-003", "LAP-014")
 	p := browser(t).Tab(t, tablet)
 	h.makesKey(p, "north/or-3")

@@ -16,6 +16,7 @@ import (
 // TestSingleInstrument: an instrument on no list is added by one key, is a line of
 // the first and the final count, and is open at closing where it is missing.
 func TestSingleInstrument(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-77")
 	p := browser(t).Tab(t, tablet)
@@ -91,6 +92,7 @@ func TestSingleInstrument(t *testing.T) {
 // TestSingleInstrumentIsMeant: no other code passes for an instrument's, a line
 // added by mistake is taken away again, and another screen shows it at once.
 func TestSingleInstrumentIsMeant(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-78")
 	b := browser(t)

@@ -22,6 +22,7 @@ import (
 // and stay in view, whatever is scrolled: on the tablet, the phone, at 200 % zoom
 // and on a desk, in both languages, with a list of 60 lines.
 func TestArmsLength(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	h.open("LAP-014", "K-1")
 	h.open("VAS-003", "K-1")
@@ -90,6 +91,7 @@ func TestArmsLength(t *testing.T) {
 // TestStagesOfACase: first, added, removed, by place with an interruption,
 // relief and final; what each records.
 func TestStagesOfACase(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-90")
 	p := browser(t).Tab(t, tablet)
@@ -191,6 +193,7 @@ func TestStagesOfACase(t *testing.T) {
 // TestPracticeTasks: a class does every task with what the page gives it to scan;
 // done is what was recorded, in both outcomes.
 func TestPracticeTasks(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	practice := httptest.NewServer(h.handlerFor(true))
 	t.Cleanup(func() { practice.CloseClientConnections(); practice.Close() })
@@ -290,6 +293,7 @@ func TestPracticeTasks(t *testing.T) {
 // TestPagesFit: at 200 % zoom of a tablet and on a phone nothing has to be
 // scrolled sideways, and whatever is pressed with gloves measures 44 pixels.
 func TestPagesFit(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003", "LAP-014")
 	h.open("VAS-003", "K-1")
 	h.open("LAP-014", "K-1")

@@ -823,6 +823,7 @@ func (s *seals) said(p *person, shown, text string) {
 // sent once by the next page at the station, at whichever place: in the order in which
 // it was entered, and as of then.
 func TestDeadTabsInOrder(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t)
 	p := &person{h: h, b: browser(t), line: newLine(h), size: tablet, rng: rand.New(rand.NewPCG(1, 2))}
 	p.line.serve(p.serve(h.handler()))
@@ -894,6 +895,7 @@ func (a at) said(*person, string, string)          {}
 // TestDuplicatedTab: a tab that is duplicated begins with a copy of the other's storage.
 // It is another tab all the same, so that what both enter counts, whichever comes first.
 func TestDuplicatedTab(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	b := browser(t)
@@ -920,6 +922,7 @@ func TestDuplicatedTab(t *testing.T) {
 // TestClockSetBack: what one tab entered while the line was down is sent in the order in
 // which it was entered, also where its clock was set back in between.
 func TestClockSetBack(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-1")
 	b := browser(t)

@@ -91,6 +91,7 @@ func hostile(r *rand.Rand, depth int) string {
 // TestRecordsOfTheBrowser holds the browser's bytes to Go's: the canonical form of the demo's events, of published vectors and of
 // hostile values, what is refused, marks, and whole signed records; and its signatures to RFC 8032.
 func TestRecordsOfTheBrowser(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	p.Open(h.url + "/at/")

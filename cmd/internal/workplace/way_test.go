@@ -38,6 +38,7 @@ func (h *house) verdict(set, trip string) *projections.Verdict {
 // TestCloseUnreconciled: a case that does not come out stays open in sight, and
 // closes only with reason, actions and a second badge.
 func TestCloseUnreconciled(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	h.open("VAS-003", "K-88")
 	for _, c := range []struct {

@@ -22,6 +22,7 @@ import (
 // exception, weighed, sealed, sterilized, checked, opened, counted, closed. Its
 // chain is whole at the end, and each page passes axe on its way.
 func TestWholeWay(t *testing.T) {
+	t.Parallel()
 	h := newHouse(t, "VAS-003")
 	p := browser(t).Tab(t, tablet)
 	badge := func(id string) string { return label(t, events.ScanBadge, id) + "\r" }
