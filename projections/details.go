@@ -252,6 +252,14 @@ type WentBack struct {
 	Run    *Run    `json:"run,omitempty"` // in which it was after that, without being packed
 }
 
+// PackedUnclean: it was not clean on its way back, and was packed with no washing recorded since (not-reprocessed).
+type PackedUnclean struct {
+	Set    string  `json:"set"`
+	Seen   Moment  `json:"seen"` // that it was not clean
+	Packed Moment  `json:"packed"`
+	Opened *Moment `json:"opened,omitempty"` // after it
+}
+
 // AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
 type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
@@ -685,6 +693,14 @@ type TooFarApart struct {
 
 // AtOnce reports whether less than a second lies between the two.
 func (d *TooFarApart) AtOnce() bool { return d.Second.At.Sub(d.First.At) < time.Second }
+
+// OpenedDuringRun: opened while it was in a sterilizer, by what is recorded (two-places).
+type OpenedDuringRun struct {
+	Set     string    `json:"set"`
+	Run     Run       `json:"run"`     // At: the first record of how it ended
+	Started time.Time `json:"started"` // of the run
+	Opened  Use       `json:"opened"`
+}
 
 // OpenedUnreleased: opened with no passed and released load before it (not-released).
 type OpenedUnreleased struct {
@@ -1332,6 +1348,8 @@ func (*RunUnprepared) Way() string { return "run-unprepared" }
 
 func (*WentBack) Way() string { return "went-back" }
 
+func (*PackedUnclean) Way() string { return "packed-unclean" }
+
 func (*AnotherSetsSheet) Way() string { return "another-set" }
 
 func (*TrayWithSheet) Way() string { return "another-tray" }
@@ -1416,6 +1434,8 @@ func (*PackedAgain) Way() string { return "packed-again" }
 func (*TwoTrips) Way() string { return "two-trips" }
 
 func (*TooFarApart) Way() string { return "too-far-apart" }
+
+func (*OpenedDuringRun) Way() string { return "opened-during-run" }
 
 func (*OpenedUnreleased) Way() string { return "opened" }
 
@@ -1572,6 +1592,7 @@ var details = []struct {
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnpacked) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(RunUnprepared) }},
 	{[]Code{NotReprocessed}, func() Detail { return new(WentBack) }},
+	{[]Code{NotReprocessed}, func() Detail { return new(PackedUnclean) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(AnotherSetsSheet) }},
 	{[]Code{SheetSwapped}, func() Detail { return new(TrayWithSheet) }},
 	{[]Code{SheetStale}, func() Detail { return new(AnotherPacking) }},
@@ -1612,6 +1633,7 @@ var details = []struct {
 	{[]Code{TwoPlaces}, func() Detail { return new(PackedAgain) }},
 	{[]Code{TwoPlaces}, func() Detail { return new(TwoTrips) }},
 	{[]Code{TwoPlaces}, func() Detail { return new(TooFarApart) }},
+	{[]Code{TwoPlaces}, func() Detail { return new(OpenedDuringRun) }},
 	{[]Code{NotReleased}, func() Detail { return new(OpenedUnreleased) }},
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
 	{[]Code{NotReleased}, func() Detail { return new(StartedBeforePacking) }},

@@ -1067,6 +1067,30 @@ var otherTests = []findingTest{
 			s.tell("sterilizer-2", clock(1, 12, 0), x.set, "", &run)
 		},
 		func(s *story, x *turn) { s.lent(x, 5*time.Minute) }},
+	{projections.NotReprocessed, "packed though it came back not clean", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.uncleanBefore(x, events.ReturnReceived); s.live(x.unused()) },
+		func(s *story, x *turn) { // as every set is that leaves a case
+			s.uncleanBefore(x, events.ReturnLeft)
+			s.live(x.unused())
+		}},
+	{projections.NotReprocessed, "packed though it came out of the washer not clean, and opened", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.uncleanBefore(x, events.ReturnWashed); s.live(x) },
+		func(s *story, x *turn) { // washed once more
+			s.uncleanBefore(x, events.ReturnWashed)
+			s.tell("washing", clock(1, 14, 0), x.set, tripOf(x.set, 0), &events.SetReturned{Step: events.ReturnWashed})
+			s.live(x)
+		}},
+	{projections.NotReprocessed, "packed though it came back not clean, and packed anew", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.uncleanBefore(x, events.ReturnInspected)
+			s.live(x.unused())
+			s.live(newTurn(x.set, 2, x.list).unused())
+		},
+		func(s *story, x *turn) { // seen so after it was packed
+			s.uncleanBefore(x, events.ReturnReceived)
+			s.last(events.KindSetReturned).Event.Time = x.packedAt().Add(time.Minute)
+			s.live(x.unused())
+		}},
 	{projections.NotReprocessed, "run for immediate use in its case, and the run failed", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)
@@ -1173,6 +1197,25 @@ var otherTests = []findingTest{
 		func(s *story, x *turn) {
 			s.live(x)
 			s.tell("storage", x.checkedAt().Add(9*1e9), x.set, x.trip(), &events.SetChecked{Place: "storage A5"})
+		}},
+	{projections.TwoPlaces, "opened while another run of it went on", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.startedAt(x, x.openedAt().Add(-121*time.Second), x.openedAt().Add(121*time.Second))
+		},
+		func(s *story, x *turn) { // as far as the clocks tell, ended by then
+			s.live(x)
+			s.startedAt(x, x.openedAt().Add(-time.Hour), x.openedAt().Add(120*time.Second))
+		}},
+	{projections.TwoPlaces, "opened while another run of it went on, its first record", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.startedAt(x, x.openedAt().Add(-10*time.Minute), x.openedAt().Add(10*time.Minute)).Released = false
+			s.startedAt(x, x.openedAt().Add(-10*time.Minute), x.openedAt().Add(50*time.Minute))
+		},
+		func(s *story, x *turn) { // as far as the clocks tell, started after it
+			s.live(x)
+			s.startedAt(x, x.openedAt().Add(-120*time.Second), x.openedAt().Add(time.Hour))
 		}},
 	{projections.TwoPlaces, "packed again unopened", projections.SeverityNoted,
 		func(s *story, x *turn) {

@@ -11,6 +11,7 @@ import (
 func placeRules() []Rule {
 	return []Rule{
 		{"places", []projections.Code{projections.TwoPlaces}, (*judgement).places},
+		{"opened during a run", []projections.Code{projections.TwoPlaces}, (*judgement).duringRun},
 	}
 }
 
@@ -49,6 +50,39 @@ func (j *judgement) places() {
 		f.From, f.To = a.At(), b.At()
 		f.Places = []string{facts.PlaceOf(a).String(), facts.PlaceOf(b).String()}
 	}
+}
+
+// duringRun finds a set that was opened while it is recorded to have been in a sterilizer: either another tray, such
+// as its twin's, ran under its name, or another one was opened under it. How a run ended may be recorded late, so
+// neither is certain. An opening by no good run is not released, which is said and weighs more.
+func (j *judgement) duringRun() {
+	for _, run := range j.c.Sterilized {
+		began, ended := j.span(run)
+		if !began.Before(ended) || sameRunBefore(j.c, run) {
+			continue
+		}
+		for _, open := range j.w.openedTray(j.c) {
+			if !began.Before(open.At()) || !open.At().Before(ended) {
+				continue
+			}
+			limit := facts.Seconds(j.w.PolicyFor(open).ClockToleranceSeconds)
+			good, _ := j.c.Releasing(j.w.Book, open)
+			if good == nil || open.At().Sub(began) <= limit || ended.Sub(open.At()) <= limit {
+				continue
+			}
+			d := &projections.OpenedDuringRun{Set: j.c.Key.Set, Run: *runDetail(run), Started: began,
+				Opened: projections.Use{Case: events.CaseOf(open.Data), At: moment(open)}}
+			d.Run.At = ended
+			f := j.add(projections.TwoPlaces, projections.SeverityDoubtful, d, run, open)
+			f.From, f.To = began, ended
+		}
+	}
+}
+
+// sameRunBefore reports whether another record of a run came before this one: what is to be said of it is said there.
+func sameRunBefore(c *facts.Trip, run *facts.Item) bool {
+	i := slices.IndexFunc(c.Sterilized, func(it *facts.Item) bool { return sameRun(facts.RunOf(it), facts.RunOf(run)) })
+	return c.Sterilized[i] != run
 }
 
 // sameRoom compares where two steps were observed; an opening names its room

@@ -16,6 +16,7 @@ func reuseRules() []Rule {
 		{"seen back", []projections.Code{projections.NotReprocessed}, (*judgement).seenBack},
 		{"run again", []projections.Code{projections.NotReprocessed}, (*judgement).runUnprepared},
 		{"went back unopened", []projections.Code{projections.NotReprocessed}, (*judgement).wentBack},
+		{"packed unclean", []projections.Code{projections.NotReprocessed}, (*judgement).packedUnclean},
 	}
 }
 
@@ -484,4 +485,44 @@ func (j *judgement) wentBack() {
 	if open != nil {
 		f.To = open.At()
 	}
+}
+
+// packedUnclean finds a set of which somebody said that it was not clean, on its way back to this packing, and that was
+// not washed since, by what is recorded: no load makes that sterile. It is told of the turn that was packed so, the one that
+// can still be stopped. Where that one was packed anew unopened, nobody uses it any more.
+func (j *judgement) packedUnclean() {
+	c := j.c
+	if c.Prev == "" {
+		return
+	}
+	p := j.w.Trip(projections.TripKey{Set: c.Key.Set, Trip: c.Prev})
+	if p.Next == nil || p.Next.Event.Trip != c.Key.Trip {
+		return
+	}
+	soiled := unclean(p, p.Next)
+	if soiled == nil {
+		return
+	}
+	sev, open := projections.SeverityDoubtful, j.w.firstOpened(c)
+	if c.Next != nil && open == nil {
+		sev = projections.SeverityNoted
+	}
+	d := &projections.PackedUnclean{Set: c.Key.Set, Seen: moment(soiled), Packed: moment(p.Next), Opened: momentAt(open)}
+	f := j.add(projections.NotReprocessed, sev, d, soiled, p.Next, open)
+	f.From, f.To = soiled.At(), p.Next.At()
+}
+
+// unclean returns the step of a turn's way back at which a set was seen not to be clean, before a moment, and after which no
+// washing is recorded; nil for none.
+func unclean(c *facts.Trip, by *facts.Item) (soiled *facts.Item) {
+	for _, it := range c.Steps {
+		switch d := facts.ReturnOf(it); {
+		case d == nil || !it.Less(by):
+		case slices.Contains(d.Faults, events.ReturnSoiled) && d.Step != events.ReturnLeft: // what a case leaves is not clean
+			soiled = it
+		case d.Step == events.ReturnWashed:
+			soiled = nil
+		}
+	}
+	return soiled
 }

@@ -282,6 +282,22 @@ func (s *story) runAt(x *turn, at time.Time) {
 	})
 }
 
+// startedAt tells a further run of a turn that passed and was released, when it was started and when that it ended was recorded.
+func (s *story) startedAt(x *turn, at, ended time.Time) *events.SetSterilized {
+	d := &events.SetSterilized{Load: "S2-99-01", Sterilizer: "S2", Run: 9, Cycle: "dynamic-air-132", Result: "passed",
+		Released: true, Started: at.Format(time.RFC3339)}
+	s.tell("sterilizer-2", ended, x.set, x.trip(), d)
+	return d
+}
+
+// uncleanBefore tells of a turn's set what it went through before: it was used, and a step of its way back says that it
+// was not clean. The turn is made the next one.
+func (s *story) uncleanBefore(x *turn, step events.ReturnStep) {
+	s.live(x)
+	s.tell("washing", clock(1, 12, 0), x.set, x.trip(), &events.SetReturned{Step: step, Faults: []events.ReturnFault{events.ReturnSoiled}})
+	*x = *newTurn(x.set, 1, x.list)
+}
+
 func (s *story) world() *World {
 	w := worldOf(s.all)
 	w.SetMoment(s.now)
