@@ -75,6 +75,13 @@ func readDamagedSheetCode(p scanned) ([]Scan, error) {
 	return nil, err
 }
 
+// CutSheetCode reports whether a text can be the beginning of a sheet code that broke off: more characters of its alphabet
+// than a person types by hand, the first of them a code's. What comes after it, and is a label by its check character, may
+// by chance be the code going on.
+func CutSheetCode(text string) bool {
+	return len(text) > 6 && (text[0] == sheetVersion || text[0] == practiceVersion) && strings.Trim(text, sheetAlphabet) == ""
+}
+
 // takeApart returns the ways to read a text as a row of sheet codes and labels,
 // at most two ways.
 func takeApart(s string) [][]Scan {

@@ -1018,7 +1018,8 @@ func (v *visit) codeIn(text string) string {
 		if errors.Is(err, events.ErrPractice) || errors.Is(err, errRealPaper) {
 			return text[from:]
 		}
-		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || strings.HasPrefix(text[from:], "X9")) {
+		label := strings.HasPrefix(text[from:], "X9") && !events.CutSheetCode(text[:from])
+		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || label) {
 			return text[from:]
 		}
 	}
