@@ -304,7 +304,7 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 	case e.Released || e.Result == "failed":
 		b.drop()
 	default:
-		l.Held = slices.Clone(l.Sets)
+		l.Held, l.Started = slices.Clone(l.Sets), true // it ran, whether somebody pressed “Start” or not
 	}
 	b.At, b.Ending = time.Time{}, nil
 	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed"}

@@ -630,7 +630,7 @@ func (w *walk) meaning(s step, shown, a answer) step {
 		s.action, s.fields = "take-as", map[string]string{"value": string(events.ScanSet)}
 	}
 	kind := events.ScanKind(s.fields["value"])
-	if s.action == "take-as" {
+	if s.action == "take-as" && !a.stale() {
 		w.plain = w.latest.asksAbout() // a question comes back when what was scanned after it is undone
 	}
 	switch {

@@ -177,13 +177,15 @@ func (m *readingModel) nextHere() { m.ref, m.old = "", "" }
 // learnLeft takes in the answer to whether what was left lying was read then, or to a STOP that was, and reports whether
 // an input means nothing while that is asked. What is read on top of what was read then begins anew; under STOP nothing is.
 func (m *readingModel) learnLeft(w *walk, s step, shown, a answer) bool {
-	asks, stops := a.says("was read here at") || a.says("Nobody has answered this since"), a.stops()
+	asks := a.says("was read here at") || a.says("Nobody has answered this since")
 	reads := s.kind == events.ScanSet || s.kind == events.ScanSheet || s.kind == events.ScanSeal
 	answered := s.action == "forget" || s.action == "put-aside" && !asks
 	switch {
 	case m.left.IsZero() && m.readAt.IsZero():
-	case m.left.IsZero() && reads && stops: // no scan goes past it
+	case m.left.IsZero() && reads && a["sound"] == "low": // no scan goes past a STOP
 		return true
+	case m.left.IsZero() && reads && m.stops:
+		w.fail("a scan goes past a STOP of what was read some time ago: %+v", s)
 	case m.left.IsZero() && reads:
 		m.clear()
 	case m.left.IsZero():
@@ -878,7 +880,7 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 		m.lotAsked = ""
 	case s.enter() && shown.says("as the last time? Enter = yes, or scan it"):
 		m.lot = m.lastLot
-	case s.verb == "scan" && a.says(s.text+": is that the lot of the bag?"):
+	case s.verb == "scan" && s.text != "" && a.says(s.text+": is that the lot of the bag?"):
 		m.lotAsked = s.text
 	case s.verb == "scan" && a["kind"] == "typed" && s.text != "" && s.text == m.lastLot:
 		m.lot, m.lotAsked = s.text, ""
@@ -1109,12 +1111,8 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 			m.lot = lot
 		}
 		m.shows = cmp.Or(value, m.shows)
-	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0:
-		m.early = m.soon(w, s)
-		m.ending = value + " " + s.fields["released"]
-		if value == "failed" {
-			m.ending = "failed no"
-		}
+	case s.action == "result" && m.shows == "" && (m.ending == "" || m.ending == saidEnding(s)) && len(m.loads[m.load]) > 0:
+		m.early, m.ending = m.soon(w, s), saidEnding(s)
 	case !m.waits():
 		m.learnLoad(w, s, a)
 	}
@@ -1125,6 +1123,14 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 	case m.ending != "":
 		m.ends, m.gone = len(m.loads[m.load]), m.ending != "passed no"
 	}
+}
+
+// saidEnding is how a load ended by a button: result and release.
+func saidEnding(s step) string {
+	if s.fields["result"] == "failed" {
+		return "failed no"
+	}
+	return cmp.Or(s.fields["result"], s.fields["value"]) + " " + s.fields["released"]
 }
 
 // learnLoad learns what is done with loads, while nothing waits to be recorded.
@@ -1218,7 +1224,7 @@ func (m *loadModel) recorded(*walk) {
 		delete(m.loads, m.load)
 		m.load = ""
 	} else {
-		m.kept[m.load] = len(m.loads[m.load])
+		m.kept[m.load], m.runs[m.load] = len(m.loads[m.load]), true // nothing more goes in
 	}
 }
 

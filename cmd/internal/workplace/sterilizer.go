@@ -457,7 +457,11 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 	if l == nil {
 		return said{}, v.sayNo("begin-a-load", set)
 	}
-	if l.Started && !l.Forgot {
+	switch {
+	case l.Forgot:
+	case len(l.Held) > 0:
+		return said{}, v.sayNo("load-over", l.Load)
+	case l.Started:
 		return said{}, v.sayNo("load-runs", l.Load)
 	}
 	for _, other := range b.Loads {

@@ -1,0 +1,30 @@
+//go:build !race
+
+package workplace_test
+
+import (
+	"testing"
+
+	"listbound/events"
+)
+
+// TestQuarantinedLoadTakesNothingMore: a load that passed and is quarantined takes no further set, though nobody pressed
+// “Start”: it would be recorded as sterile by a run that had ended.
+func TestQuarantinedLoadTakesNothingMore(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.packed("VAS-003", "VAS-004")
+	s := h.atSterilizer()
+	s.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	must(t, s.scan(label(t, events.ScanSet, "VAS-003")), "VAS-003 in load S1-0304-02")
+	must(t, s.do("result", "result", "passed", "released", "no"), "open", "S1-0304-02 passed and is quarantined (sets: 1)")
+	must(t, s.scan(label(t, events.ScanSet, "VAS-004")), "S1-0304-02 has ended: nothing more goes in")
+	must(t, s.do("put", "value", "VAS-004"), "S1-0304-02 has ended: nothing more goes in")
+	s.do("take-out", "set", "VAS-003")
+	must(t, s.do("result", "result", "passed", "released", "yes"), "S1-0304-02 passed and is released (sets: 1)")
+	if all := h.ended("VAS-004"); len(all) != 1 {
+		t.Errorf("VAS-004 was in no load of today but the first: %v", all)
+	}
+	if all := h.ended("VAS-003"); len(all) != 3 || all[2] != "S1-0304-02 passed true" {
+		t.Errorf("VAS-003: %v", all)
+	}
+}
