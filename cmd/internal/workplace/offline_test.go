@@ -169,7 +169,10 @@ func TestPlainHTTP(t *testing.T) {
 func awaitAll(t *testing.T, p *browsertest.Tab, promise string) {
 	t.Helper()
 	browsertest.Eval[bool](p,
-		`(window.came = false, (async () => { while (!await (`+promise+`)) await new Promise(r => setTimeout(r, 10)); window.came = true; })(), true)`)
+		`(window.came = false, (async () => {
+			while (!await (`+promise+`)) await new Promise(r => setTimeout(r, 10));
+			window.came = true;
+		})(), true)`)
 	p.Await(`window.came`)
 }
 

@@ -62,7 +62,8 @@ func TestCloseUnreconciled(t *testing.T) {
 	p.Press("\r")
 	p.AwaitText("#verdict", "say why")
 	browsertest.Eval[bool](p,
-		`(document.querySelector("#reason").value = "image negative, surgeon decides", document.querySelector("[data-do=reason]").requestSubmit(), true)`)
+		`(document.querySelector("#reason").value = "image negative, surgeon decides",
+			document.querySelector("[data-do=reason]").requestSubmit(), true)`)
 	// That the case is open is said all the time; the reason is taken when nothing asks for it any more.
 	p.Await(`!document.querySelector("#verdict").textContent.includes("say why")`)
 	p.AwaitText("#verdict", "Case K-88 is open")

@@ -100,7 +100,9 @@ func TestWholeWay(t *testing.T) {
 	p.Type(set)
 	p.AwaitText("#verdict", "begin a load first")
 	browsertest.Eval[bool](p,
-		`(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2", document.querySelector("#cycle").value = "dynamic-air-132", document.querySelector("[data-do=begin]").requestSubmit(), true)`)
+		`(document.querySelector("#sterilizer").value = "S1", document.querySelector("#run").value = "2",
+			document.querySelector("#cycle").value = "dynamic-air-132",
+			document.querySelector("[data-do=begin]").requestSubmit(), true)`)
 	p.AwaitText("#verdict", "Scan sets into S1-0304-02")
 	p.Type(set)
 	p.AwaitText("#verdict", "VAS-003 in load S1-0304-02")
