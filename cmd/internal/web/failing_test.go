@@ -270,7 +270,8 @@ func TestFailuresOfEveryRoute(t *testing.T) {
 	lookAtTables := func(pattern string) bool {
 		// The first six read the ledger alone; who may record is in memory, and what is stored is acknowledged
 		// even where judgement can't follow.
-		return !slices.Contains([]string{"GET /api/verify", "POST /api/rebuild", "GET /readyz", "GET /api/consistency", "GET /api/root", "GET /check-line",
+		return !slices.Contains([]string{"GET /api/verify", "POST /api/rebuild", "GET /readyz", "GET /api/consistency",
+			"GET /api/root", "GET /check-line",
 			"POST /api/stations/enrol", "POST /api/stations/retire"}, pattern)
 	}
 	drafts := regexp.MustCompile(`/at/\{site\}/\{station\}/\{place\}(/state|/\{verb\})?$`)

@@ -244,7 +244,9 @@ func BenchmarkScanToVerdict(b *testing.B) {
 		browsertest.Eval[bool](p, `(() => {
 			window.times = []; let t0 = 0;
 			document.addEventListener("keydown", e => { if (e.key === "Enter") t0 = performance.now() }, true);
-			new MutationObserver(() => requestAnimationFrame(() => { if (t0) { times.push(performance.now() - t0); t0 = 0 } })).observe(document.getElementById("verdict"), {childList: true, subtree: true, characterData: true});
+			new MutationObserver(() => requestAnimationFrame(() => {
+				if (t0) { times.push(performance.now() - t0); t0 = 0 }
+			})).observe(document.getElementById("verdict"), {childList: true, subtree: true, characterData: true});
 			return true })()`)
 		for i, text := range scans {
 			if i%3 == 0 {

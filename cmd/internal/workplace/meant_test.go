@@ -35,7 +35,8 @@ func TestWhyGoesWithTheStop(t *testing.T) {
 	h.open("VAS-003", "K-1")
 	s := &scanner{h: h, path: "/at/north/or-3/close"}
 	s.scan(label(t, events.ScanCase, "K-1"))
-	if a := s.scan(""); !strings.Contains(fmt.Sprint(a["aside"]), "say why") || !strings.Contains(fmt.Sprint(a["words"]), "Not accounted for: 2") {
+	if a := s.scan(""); !strings.Contains(fmt.Sprint(a["aside"]), "say why") ||
+		!strings.Contains(fmt.Sprint(a["words"]), "Not accounted for: 2") {
 		t.Fatalf("Enter, where counts are missing: %v | %v", a["words"], a["aside"])
 	}
 	for _, stage := range []events.Stage{events.StageFirst, events.StageFinal} {
@@ -109,7 +110,8 @@ func TestClosedCaseIsAskedFirst(t *testing.T) {
 		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
 			Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
 	}
-	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{}, Witness: "B-2"})
+	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1",
+		Outcome: "reconciled", Actions: []string{}, Witness: "B-2"})
 	h.after(5 * time.Minute)
 	s := &scanner{h: h, path: "/at/north/or-3/opening"}
 	for _, text := range []string{label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"), h.codes["LAP-014"], "1",

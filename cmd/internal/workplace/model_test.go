@@ -338,7 +338,8 @@ func (w *walk) step() {
 	blind := s.verb == "do" || strings.Trim(s.text, "0123456789.") == "" && !s.symbol()
 	unseen := old && blind
 	promised := !old && !forgotten && !s.again && w.left.IsZero() && w.p.promised(w, s, shown)
-	back := !unseen && !forgotten && w.left.IsZero() && s.action == "take-back" && s.fields["value"] != "" && shown.says("Why is this taken back?")
+	back := !unseen && !forgotten && w.left.IsZero() && s.action == "take-back" && s.fields["value"] != "" &&
+		shown.says("Why is this taken back?")
 	if w.waits(s) {
 		return
 	}
