@@ -100,7 +100,11 @@ func TestBasketAndLoadOfASet(t *testing.T) {
 	before := h.size()
 	for name, asks := range map[string]func(){
 		"another person": func() { scan(label(t, events.ScanBadge, "B-10")) },
-		"an hour later":  func() { h.after(61 * time.Minute); scan(label(t, events.ScanBadge, "B-10")) },
+		"an hour later": func() {
+			h.after(61 * time.Minute)
+			s.do("left-on", "value", choiceOf(scan("1"), "Go on"))
+			scan(label(t, events.ScanBadge, "B-10"))
+		},
 	} {
 		for range 2 {
 			asks()

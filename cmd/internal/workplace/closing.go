@@ -51,6 +51,33 @@ func (b *closing) clear() {
 	b.nextPerson()
 }
 
+// lies reports whether a case lies here that is not closed.
+func (b *closing) lies(v *visit) (bool, error) {
+	if b.Case == "" {
+		return false, nil
+	}
+	st, err := v.caseStanding(b.Case)
+	return len(st.Sets) > 0 && !st.Closed, err
+}
+
+// onlySaid is why it is closed though something is open, and what was done about that.
+func (b *closing) onlySaid(v *visit) (string, error) {
+	var out []string
+	if b.Reason != "" {
+		out = append(out, b.Reason)
+	}
+	for _, a := range b.Actions {
+		out = append(out, v.t("action-"+a))
+	}
+	return strings.Join(out, ", "), nil
+}
+
+// anew drops what was said of the case; the case stays.
+func (b *closing) anew(*visit) (said, error) {
+	b.Reason, b.Actions = "", nil
+	return said{}, nil
+}
+
 // Actions are what is usually done when a count does not come out (common to
 // AORN, ACS and Joint Commission texts); the local procedure decides.
 func Actions() []string {

@@ -176,6 +176,13 @@ func (q *asker) storage() {
 	q.do("where", "where", "ST-AO1")
 }
 
+// left asks whether what was left here still holds, and goes on with it.
+func (q *asker) left() {
+	q.h.after(time.Hour)
+	a := q.scan("1")
+	q.do("left-on", "value", answer(a).choice("left-on")["value"])
+}
+
 // packing asks what is asked where sets are packed.
 func (q *asker) packing() {
 	h := q.h
@@ -198,6 +205,7 @@ func (q *asker) packing() {
 	q.scan("")
 	q.do("clear")
 	q.do("go-on")
+	q.left()
 	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 2})
 	h.record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
 	h.used("K-2", "VAS-003")
@@ -355,6 +363,7 @@ func (q *asker) back() {
 	q.do("take-back")
 	q.scan(q.badge("B-2"), q.tag("VAS-003"))
 	q.do("fault", "value", "soiled")
+	q.left()
 	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
 	h.used("K-4", "VAS-003")
 	q.scan("")
@@ -389,9 +398,7 @@ func (q *asker) count() {
 	line("VAS-003", 1, 4)
 	q.do("interrupted")
 	q.do("count-on")
-	h.after(5 * time.Hour)
-	a = q.scan("")
-	q.do("left-on", "value", answer(a).choice("left-on")["value"])
+	q.left()
 	line("VAS-003", 2, 2)
 	line("VAS-003", 3, 3)
 	q.scan(q.badge("B-1"), q.badge("B-2"))
@@ -404,6 +411,11 @@ func (q *asker) count() {
 	q.scan(q.badge("B-2"))
 	q.do("take-back")
 	q.scan("")
+	q.place = "close"
+	q.scan(label(h.t, events.ScanCase, "K-1"))
+	q.do("reason", "reason", "the surgeon left")
+	q.left()
+	q.place = "count"
 	for _, stage := range []events.Stage{events.StageClosing, events.StageFinal} {
 		h.signs("K-1", "VAS-003", stage)
 		h.signs("K-1", "VAS-004", stage)

@@ -4,6 +4,7 @@ package workplace_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -244,6 +245,81 @@ func TestResultThatWasLeft(t *testing.T) {
 			s.all(label(t, events.ScanBadge, "B-7"))
 			if h.size() != size+1 || h.last().Operator != "B-7" {
 				t.Errorf("not recorded: %+v", h.last())
+			}
+		})
+	}
+}
+
+// TestBenchThatWasLeft: what was counted, scanned or said at a bench yesterday is recorded by nobody today as if it had been
+// seen now. Enter begins anew where whoever stands there can see all of it again.
+func TestBenchThatWasLeft(t *testing.T) {
+	reprocessed := func(h *house) { h.used("K-0", "VAS-003") }
+	for name, x := range map[string]struct {
+		place  string
+		before func(h *house)
+		enter  func(s *scanner)
+		after  []string // what else it needs, by whoever comes
+		again  bool     // Enter begins anew
+		kind   events.Kind
+	}{
+		"packing":               {"packing", reprocessed, func(s *scanner) { s.all("4", "2") }, []string{"3", "8.4"}, true, events.KindSetPacked},
+		"packing, one is short": {"packing", reprocessed, func(s *scanner) { s.all("4", "1", "3") }, []string{"3", "8.4"}, false, events.KindSetPacked},
+		"sealing": {"sealing", func(h *house) {
+			reprocessed(h)
+			h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+		}, func(s *scanner) { s.all("3", label(s.h.t, events.ScanSeal, "771001")) }, nil, true, events.KindListSealed},
+		"way back": {"return", reprocessed, func(s *scanner) { s.all("2", "+1") }, []string{"2"}, false, events.KindSetReturned},
+		"pieces":   {"pieces", reprocessed, func(s *scanner) { s.all("1", "4") }, nil, false, events.KindPieceReported},
+		"close": {"close", func(h *house) { h.open("VAS-003", "K-1") }, func(s *scanner) {
+			s.do("action", "action", "image-taken")
+			s.do("reason", "reason", "the surgeon left")
+		}, []string{label(t, events.ScanBadge, "B-9"), ""}, false, events.KindCaseClosed},
+		"close, comes out": {"close", func(h *house) {
+			h.open("VAS-003", "K-1")
+			for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+				h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
+					Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+			}
+		}, func(*scanner) {}, []string{label(t, events.ScanBadge, "B-9")}, true, events.KindCaseClosed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			x.before(h)
+			s := &scanner{h: h, path: "/at/north/or-3/" + x.place}
+			s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"))
+			x.enter(s)
+			size := h.size()
+			h.after(20 * time.Hour)
+			badge := label(t, events.ScanBadge, "B-7")
+			noAnswers := append([]string{badge, label(t, events.ScanTag, "VAS-003"), label(t, events.ScanTag, "VAS-004"), "1", "+1"}, x.after...)
+			for _, text := range slices.DeleteFunc(noAnswers, func(text string) bool { return text == "" && x.again }) {
+				must(t, s.all(text), "left at", "B-1 worked here", "Does what stands here still hold?")
+			}
+			for _, action := range []string{"record", "clear", "leave", "undo", "next-person", "left-on"} {
+				must(t, s.do(action), "left at", "Does what stands here still hold?")
+			}
+			h.get("/at/north/or-3/" + x.place + "?case=K-2")
+			a := s.all(label(t, events.ScanTag, "VAS-004"))
+			must(t, a, "left at")
+			if h.size() != size {
+				t.Fatalf("recorded by who did not see it: %+v", h.last().Data)
+			}
+			if a := s.all(""); strings.Contains(tells(a), "left at") == x.again {
+				t.Errorf("after Enter the page says %s", tells(a))
+			}
+			if x.again {
+				if s.do("undo"); h.size() != size {
+					t.Errorf("recorded: %+v", h.last().Data)
+				}
+				if s.all(badge, ""); h.size() != size {
+					t.Errorf("begun anew, and recorded all the same: %+v", h.last().Data)
+				}
+				return
+			}
+			s.do("left-on", "value", choiceOf(a, "Go on"))
+			s.all(append(append([]string{badge}, x.after...), "")...)
+			if h.size() != size+1 || h.last().Kind() != x.kind || h.last().Operator != "B-7" {
+				t.Errorf("gone on with, and not recorded: %s", tells(s.scan("")))
 			}
 		})
 	}

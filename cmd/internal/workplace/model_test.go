@@ -151,7 +151,7 @@ type said struct {
 type lying interface {
 	lies() bool     // something was entered that is not recorded
 	onlyThey() bool // and of that something can't be seen again: Enter drops none of it
-	anew()          // it begins anew
+	beginAnew(*walk)
 }
 
 // worker is who scanned a badge at the station last, and with which browser.
@@ -447,7 +447,7 @@ func (w *walk) forget() bool {
 func (w *walk) learnLeft(s step, shown, a answer) bool {
 	m, ok := w.p.(lying)
 	if !ok || w.left.IsZero() || s.action == "next-person" {
-		if ok && w.left.IsZero() && a.asksLeft() {
+		if ok && w.left.IsZero() && a.asksLeft() && s.action != "undo" { // which brings the question back
 			w.fail("it is asked whether what lies here still holds, and nothing was left")
 		}
 		return false
@@ -458,7 +458,7 @@ func (w *walk) learnLeft(s step, shown, a answer) bool {
 		w.left, w.before = time.Time{}, before
 		w.kept.tried["bench left, gone on with"]++
 	case s.action == "left-anew", (s.enter() || s.action == "enter") && !m.onlyThey():
-		m.anew()
+		m.beginAnew(w)
 		w.left, w.before = time.Time{}, nil
 		w.kept.tried["bench left, begun anew"]++
 	case !a.asksLeft():

@@ -49,6 +49,12 @@ func (m *returnModel) loadOld(w *walk, operator string) bool {
 	return m.step == "washed" && m.load != "" && (w.at.Sub(m.loadAt) > time.Hour || m.loadBy != "" && m.loadBy != operator)
 }
 
+func (m *returnModel) lies() bool { return m.set != "" && (m.noLoad || m.onlyThey()) }
+
+func (m *returnModel) onlyThey() bool { return m.untreated || m.basket != "" || len(m.faults) > 0 }
+
+func (m *returnModel) beginAnew(*walk) { m.turn(m.set) }
+
 func (m *returnModel) next(w *walk, shown answer) step {
 	value := func(v string) map[string]string { return map[string]string{"value": v} }
 	load := step{verb: "do", action: "load", fields: map[string]string{"washer": pick(w, "w1", "W2"), "run": pick(w, "3", "12", "x")}}
@@ -218,6 +224,14 @@ func (m *pieceModel) clone() player { c := *m; return &c }
 func (m *pieceModel) promised(_ *walk, s step, shown answer) bool {
 	return s.enter() && shown.promises()
 }
+
+func (m *pieceModel) lies() bool { return m.set != "" && (m.n > 0 || m.onlyThey()) }
+
+func (m *pieceModel) onlyThey() bool {
+	return m.line > 0 || m.item != "" || m.became != "" || m.where != ""
+}
+
+func (m *pieceModel) beginAnew(*walk) { *m = pieceModel{set: m.set} }
 
 func (m *pieceModel) next(w *walk, shown answer) step {
 	f := func(pairs ...string) map[string]string {

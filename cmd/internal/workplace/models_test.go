@@ -555,6 +555,20 @@ func (m *packModel) why(shown answer) (line int64) {
 	return line
 }
 
+func (m *packModel) lies() bool { return m.set != "" && (len(m.lines) > 0 || m.grams > 0 || m.light) }
+
+// onlyThey: lines that are not as listed.
+func (m *packModel) onlyThey() bool {
+	return slices.ContainsFunc(slices.Collect(maps.Values(m.lines)), func(x events.Exception) bool {
+		return x.Reason != "" || x.Counted != m.listed()[x.Line-1].Quantity
+	})
+}
+
+func (m *packModel) beginAnew(w *walk) {
+	clear(m.lines)
+	m.turn(w, m.set)
+}
+
 func (m *packModel) next(w *walk, shown answer) step {
 	ask := w.careful()
 	switch {
@@ -776,6 +790,16 @@ func (m *sealModel) clone() player {
 	c := *m
 	c.seals = slices.Clone(m.seals)
 	return &c
+}
+
+func (m *sealModel) lies() bool {
+	return m.set != "" && (m.where != "" || m.lot != "" || len(m.seals) > 0)
+}
+
+func (m *sealModel) onlyThey() bool { return false }
+
+func (m *sealModel) beginAnew(*walk) {
+	*m = sealModel{set: m.set, owed: m.owed, code: m.code, lastLot: m.lastLot}
 }
 
 func (m *sealModel) next(w *walk, shown answer) step {
@@ -1006,7 +1030,7 @@ func (m *loadModel) lies() bool { return m.waits() || m.lot != "" }
 
 func (m *loadModel) onlyThey() bool { return true }
 
-func (m *loadModel) anew() {
+func (m *loadModel) beginAnew(*walk) {
 	if m.ending == "" {
 		m.of = ""
 	}
@@ -1601,6 +1625,7 @@ func (m *countModel) recorded(w *walk) {
 // closeModel is the model of the closing page.
 type closeModel struct {
 	cases   []string
+	closed  []string
 	ref     string
 	reason  string
 	actions []string
@@ -1634,6 +1659,14 @@ func (m *closeModel) promised(w *walk, s step, shown answer) bool {
 	second := shown.asksAbout() == "" && shown.says("The counts of") && shown.says("Scan the second person’s badge")
 	return second && s.kind == events.ScanBadge && !slices.Contains(w.badges, s.id) || s.enter() && shown.promises()
 }
+
+func (m *closeModel) lies() bool {
+	return slices.Contains(m.cases, m.ref) && !slices.Contains(m.closed, m.ref)
+}
+
+func (m *closeModel) onlyThey() bool { return m.reason != "" || len(m.actions) > 0 }
+
+func (m *closeModel) beginAnew(*walk) { m.reason, m.actions = "", nil }
 
 func (m *closeModel) next(w *walk, shown answer) step {
 	if w.careful() && w.rng.IntN(2) == 0 {
@@ -1683,7 +1716,7 @@ func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 			w.badges, w.operator = nil, "" // they said so of another case
 		}
 		if ref != m.ref {
-			*m = closeModel{cases: m.cases, ref: ref}
+			*m = closeModel{cases: m.cases, closed: m.closed, ref: ref}
 		}
 	}
 	switch {
@@ -1700,8 +1733,10 @@ func (m *closeModel) learn(w *walk, s step, shown, a answer) {
 		}
 	case s.action == "reason":
 		m.reason = s.fields["reason"]
+	case s.action == "take-back" && a.says("Taken back"):
+		m.closed = m.closed[:len(m.closed)-1]
 	case s.action == "clear":
-		*m = closeModel{cases: m.cases}
+		*m = closeModel{cases: m.cases, closed: m.closed}
 		w.badges, w.operator = nil, ""
 	}
 }
@@ -1729,5 +1764,5 @@ func (m *closeModel) held(w *walk, s step, shown answer, e *events.Event) {
 // recorded: two persons say of each case that it is closed.
 func (m *closeModel) recorded(w *walk) {
 	w.badges, w.operator = nil, ""
-	*m = closeModel{cases: m.cases}
+	*m = closeModel{cases: m.cases, closed: append(slices.Clip(m.closed), m.ref)}
 }

@@ -113,6 +113,24 @@ func (b *packing) anew(v *visit) (said, error) {
 	return b.scanSet(v, set)
 }
 
+// onlySaid is what is not as listed, and the note: who takes the lines as listed, one Enter after the other, passes that over.
+func (b *packing) onlySaid(v *visit) (string, error) {
+	p, err := b.look(v)
+	if err != nil {
+		return "", err
+	}
+	var out []string
+	for _, r := range p.Rows {
+		if e := r.Entry; e != nil && (e.Reason != "" || e.Counted != r.Quantity) {
+			out = append(out, r.Description+": "+v.t("packed-instead", e.Counted, r.Quantity))
+		}
+	}
+	if b.Note != "" {
+		out = append(out, b.Note)
+	}
+	return strings.Join(out, ", "), nil
+}
+
 // askOutlived asks of a set that lies ready what is asked of any such: packed anew, it is counted anew.
 func (b *packing) askOutlived(v *visit) (said, error) {
 	ready, err := v.liesReady(b.Tag, b.Anew)

@@ -66,6 +66,23 @@ func (b *pieces) anew(v *visit) (said, error) {
 	return b.scanSet(v, set)
 }
 
+// onlySaid is all of it: nobody sees a piece that is missing.
+func (b *pieces) onlySaid(v *visit) (string, error) {
+	var out []string
+	if b.known() {
+		out = append(out, b.name(v))
+	}
+	if b.Became != "" {
+		out = append(out, v.t("became-"+string(b.Became)))
+	}
+	for _, s := range []string{b.Where, b.Load, b.Note} {
+		if s != "" {
+			out = append(out, s)
+		}
+	}
+	return strings.Join(out, ", "), nil
+}
+
 func (b *pieces) scanBadge(_ *visit, badge string) (said, error) {
 	b.Operator = badge
 	return said{}, nil

@@ -77,6 +77,18 @@ func (b *returning) anew(v *visit) (said, error) {
 	return b.scanSet(v, set)
 }
 
+// onlySaid is what was seen of a set that may be washed since.
+func (b *returning) onlySaid(v *visit) (string, error) {
+	_, out := b.about(v)
+	if b.Untreated {
+		out = append(out, v.t("untreated"))
+	}
+	if b.Basket != "" {
+		out = append(out, v.t("basket")+" "+b.Basket)
+	}
+	return strings.Join(out, ", "), nil
+}
+
 func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
 	b.Operator = badge
 	return said{}, nil
