@@ -132,6 +132,8 @@ func fraction(b0 float64, term func(m float64) (a, b float64)) float64 {
 func logBinomial(a, b, x, y float64) float64 {
 	n := a + b
 	switch {
+	case n == 0:
+		return 0
 	case a == 0:
 		return b * math.Log1p(-x)
 	case b == 0:

@@ -1,6 +1,7 @@
 package rates
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -34,6 +35,14 @@ func Fisher(a, b Count, confidence float64) Compared {
 	return c
 }
 
+// FisherP is the p-value of Fisher alone, for which no ratio is looked for.
+func FisherP(a, b Count) float64 {
+	if !a.can() || !b.can() {
+		return math.NaN()
+	}
+	return sharing(a.Of, b.Of, a.Seen+b.Seen).twoSided(a.Seen)
+}
+
 // FisherMore is the one-sided p-value: how often the first would have as many or more
 // if both had the same rate.
 func FisherMore(a, b Count) float64 {
@@ -57,10 +66,12 @@ func sharing(na, nb, seen int64) hypergeometric {
 	h := hypergeometric{from: max(0, seen-nb)}
 	to := min(seen, na)
 	share := float64(seen) / float64(max(na+nb, 1))
-	whole := logChoose(na+nb, seen, share)
+	h.log, h.p = make([]float64, 0, to-h.from+1), make([]float64, 0, to-h.from+1)
+	l := logChoose(na, h.from, share) + logChoose(nb, seen-h.from, share) - logChoose(na+nb, seen, share)
 	for x := h.from; x <= to; x++ {
-		l := logChoose(na, x, share) + logChoose(nb, seen-x, share) - whole
 		h.log, h.p = append(h.log, l), append(h.p, math.Exp(l))
+		// From each to the next, since Plan asks for thousands of these.
+		l += math.Log(float64(na-x) * float64(seen-x) / (float64(x+1) * float64(nb-seen+x+1)))
 	}
 	return h
 }
@@ -79,6 +90,25 @@ func (h hypergeometric) twoSided(x int64) float64 {
 		}
 	}
 	return min(p, 1)
+}
+
+// rejected returns for each way whether its two-sided p-value is at most a level.
+func (h hypergeometric) rejected(level float64) []bool {
+	order := make([]int, len(h.p))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(h.p[a], h.p[b]) })
+	out := make([]bool, len(h.p))
+	p, next := 0.0, 0
+	for _, i := range order {
+		for next < len(order) && h.p[order[next]] <= h.p[i]*alike {
+			p += h.p[order[next]]
+			next++
+		}
+		out[i] = p <= level
+	}
+	return out
 }
 
 // tilted are the probabilities where the odds of the first are those of the second by so much.

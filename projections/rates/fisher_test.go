@@ -51,7 +51,7 @@ func TestFisher(t *testing.T) {
 	for _, c := range []rates.Compared{
 		rates.Fisher(count(3, 2), count(0, 5), 0.95), rates.Fisher(count(0, 5), count(-1, 5), 0.95),
 		{P: rates.FisherMore(count(3, 2), count(0, 5))},
-		rates.RateRatio(1, -1, 5, 5, 0.95), rates.RateRatio(1, 1, 0, 5, 0.95),
+		rates.RateRatio(1, -1, 5, 5, 0.95), rates.RateRatio(1, 1, 0, 5, 0.95), rates.RateRatio(1, 1, 5, 0, 0.95),
 	} {
 		if !math.IsNaN(c.P) {
 			t.Errorf("of what cannot be: %v", c)

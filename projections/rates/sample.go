@@ -59,8 +59,9 @@ func (p Plan) Sees(n int64) float64 {
 	seen := 0.0
 	for s := a.from + b.from; s <= a.to()+b.to(); s++ {
 		h := sharing(n, m, s)
+		rejected := h.rejected(p.Level)
 		for x := max(a.from, s-b.to()); x <= min(a.to(), s-b.from); x++ {
-			if h.twoSided(x) <= p.Level {
+			if rejected[x-h.from] {
 				seen += a.p[x-a.from] * b.p[s-x-b.from]
 			}
 		}
@@ -72,7 +73,7 @@ func (p Plan) second(n int64) int64 { return max(1, int64(math.Round(float64(n)*
 
 // mostWays bounds how many incidents Openings reckons with: beyond that the test is
 // settled long before, or the two rates are as good as one.
-const mostWays = 400
+const mostWays = 200
 
 // Openings returns how many openings of the first it takes until the plan's
 // difference is seen as often as it says. The power goes up in small steps back and

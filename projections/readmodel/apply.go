@@ -548,6 +548,9 @@ func (v verdictWriter) put(j *judged) error {
 		err = v.findings(&j.Verdict, trip)
 	}
 	if err == nil {
+		err = v.opening(j)
+	}
+	if err == nil {
 		err = v.board(j)
 	}
 	return err
@@ -556,6 +559,7 @@ func (v verdictWriter) put(j *judged) error {
 const (
 	deleteFindings = `DELETE FROM findings WHERE set_id = ? AND trip = ?`
 	deleteBoard    = `DELETE FROM board WHERE set_id = ? AND trip = ?`
+	deleteOpening  = `DELETE FROM openings WHERE set_id = ? AND trip = ?`
 )
 
 // forget takes out what is kept of a trip to which nothing belongs: what was seen
@@ -564,7 +568,7 @@ func (v verdictWriter) forget(set string, trip []byte) error {
 	if _, err := restsWriter(v).write(set, trip, nil); err != nil {
 		return err
 	}
-	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteFindings, deleteBoard} {
+	for _, text := range []string{`DELETE FROM trips WHERE set_id = ? AND trip = ?`, deleteFindings, deleteBoard, deleteOpening} {
 		if err := v.w.exec(text, set, trip); err != nil {
 			return err
 		}

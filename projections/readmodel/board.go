@@ -14,19 +14,21 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
+	"listbound/projections/rates"
 )
 
 // judged is a verdict with what the board says of a trip besides.
 type judged struct {
 	projections.Verdict
 	trace projections.Trace // only of a broken or doubtful one
+	open  *rates.Opening    // nil where nobody has opened the set
 	rests []rest            // what the verdict asked for
 	none  bool              // no fact belongs to it, or none does any more
 }
 
 func (m *Model) judgeTrip(w *judge.World, k projections.TripKey) (judged, error) {
 	v, asks, err := w.JudgeAsking(k)
-	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(w.Trip(k).All) == 0}
+	j := judged{Verdict: v, rests: restsOf(k, asks), none: len(w.Trip(k).All) == 0, open: openingOf(w.Trip(k))}
 	if err == nil && onBoard(&v) {
 		j.trace, err = w.Trace(k)
 	}

@@ -20,6 +20,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
+	"listbound/projections/rates"
 	"listbound/projections/readmodel"
 )
 
@@ -566,6 +567,8 @@ func sameVerdicts(t *testing.T, how string, h *hospital, m *readmodel.Model) {
 		t.Errorf("%s: position %d", how, p)
 	}
 	sameStrings(t, how, asJSON(t, got[[]projections.Verdict](t)(m.Verdicts(ctx))), asJSON(t, h.verdicts()))
+	want, opened := h.openings(got[[]rates.Opening](t)(m.Openings(ctx, time.Time{}, time.Time{})))
+	sameStrings(t, how+", openings", opened, want)
 	var stations []projections.Verdict
 	w := h.world()
 	for name := range h.stations {

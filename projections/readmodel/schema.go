@@ -82,6 +82,18 @@ CREATE TABLE board (
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
+-- openings: one row for each trip whose set was opened, for counting how often something happened.
+CREATE TABLE openings (
+	set_id    TEXT NOT NULL,
+	trip      BLOB NOT NULL,
+	at        INTEGER NOT NULL, -- when it was opened first
+	station   TEXT NOT NULL,    -- and where
+	list      TEXT NOT NULL,    -- packed by; '' where no packing is recorded
+	placement TEXT NOT NULL,    -- of the sheet, as sealed last; '' where none is
+	read      INTEGER NOT NULL, -- 1: then or later somebody saw whose sheet it was, or that none was there
+	PRIMARY KEY (set_id, trip)
+) WITHOUT ROWID;
+
 -- findings: one row for each finding of each verdict.
 CREATE TABLE findings (
 	set_id   TEXT NOT NULL,

@@ -1,0 +1,125 @@
+package rates
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// Told is what can be said of a difference.
+type Told string
+
+// What can be said. That two can't be told apart doesn't say that they are alike.
+const (
+	Differs     Told = "differs"
+	CantTell    Told = "cant-tell"
+	NotCompared Told = "not-compared" // too little of one was read
+)
+
+// Difference is one group held against another, or against all others together.
+type Difference struct {
+	A     string  `json:"a"`
+	B     string  `json:"b,omitempty"`
+	Rest  bool    `json:"rest,omitzero"` // B is all others together
+	Told  Told    `json:"told"`
+	Level float64 `json:"level"`          // of p, below which it differs: 0.05 shared among the comparisons of a table
+	P     float64 `json:"p"`              // Fisher's exact test
+	Worse float64 `json:"worse"`          // probability that A's rate is the higher one
+	Prior string  `json:"prior"`          // by this prior
+	More  int64   `json:"more,omitzero"`  // openings of both until it can be told
+	Days  int64   `json:"days,omitzero"`  // at this site's volume
+	For   For     `json:"for,omitempty"`  // what would be told then
+	Apart bool    `json:"apart,omitzero"` // read so differently that the counts were corrected for it
+}
+
+// For is the difference for which openings are reckoned.
+type For string
+
+// The differences. Power is 0.8 for both.
+const (
+	AsSeen    For = "as-seen"   // as great as it looks
+	Threefold For = "threefold" // nothing is to be seen; a threefold rate
+)
+
+const (
+	level      = 0.05
+	power      = 0.8
+	pairsUpTo  = 4   // groups of which each is held against each
+	readAtMost = 0.1 // by how much reading shares may differ before it is said
+	readLeast  = 0.5 // share below which nothing is compared
+	threefold  = 3
+)
+
+// differences holds groups against each other.
+func (r *Report) differences(groups []Group) []Difference {
+	var out []Difference
+	if len(groups) < 2 {
+		return nil
+	}
+	if len(groups) <= pairsUpTo {
+		pairs := len(groups) * (len(groups) - 1) / 2
+		for i := range groups {
+			for j := i + 1; j < len(groups); j++ {
+				out = append(out, r.difference(&groups[i], &groups[j], level/float64(pairs)))
+			}
+		}
+		return out
+	}
+	for i := range groups {
+		rest := r.rest(groups, i)
+		d := r.difference(&groups[i], &rest, level/float64(len(groups)))
+		d.Rest = true
+		out = append(out, d)
+	}
+	// What differs, and what most looks like it, first.
+	slices.SortStableFunc(out, func(a, b Difference) int { return cmp.Compare(a.P, b.P) })
+	return out
+}
+
+// rest is all groups but one, together. An incident that shows in several of them is
+// one there.
+func (r *Report) rest(groups []Group, but int) Group {
+	var openings, read, incidents int64
+	for i := range groups {
+		if i != but {
+			openings, read, incidents = openings+groups[i].Openings, read+groups[i].Read, incidents+groups[i].Incidents
+		}
+	}
+	incidents = min(incidents, r.All.Incidents)
+	return Group{Openings: openings, Read: read, Incidents: incidents, Weighed: weighed(openings, read, incidents)}
+}
+
+func (r *Report) difference(a, b *Group, level float64) Difference {
+	d := Difference{A: a.Name, B: b.Name, Level: level, Told: CantTell}
+	d.Apart = math.Abs(a.ReadShare()-b.ReadShare()) > readAtMost
+	x, y := a.Evidence(), b.Evidence()
+	prior := Jeffreys()
+	d.Prior, d.Worse = prior.Name, Worse(prior.After(x), prior.After(y))
+	d.P = FisherP(x, y)
+	switch {
+	case min(a.ReadShare(), b.ReadShare()) < readLeast:
+		d.Told = NotCompared
+		return d
+	case d.P <= level:
+		d.Told = Differs
+		return d
+	}
+	d.For = AsSeen
+	plan := Plan{A: prior.After(x).Mean(), B: prior.After(y).Mean(), Level: level, Power: power,
+		Weight: float64(y.Of) / float64(x.Of)}
+	n := plan.Openings()
+	if n == NeverTold {
+		d.For = Threefold
+		both := prior.After(Count{x.Seen + y.Seen, x.Of + y.Of}).Mean()
+		plan.A, plan.B = both, threefold*both
+		n = plan.Openings()
+	}
+	if n == NeverTold {
+		return d
+	}
+	// Weighed openings are fewer than openings where not all is read.
+	worth := float64(x.Of+y.Of) / float64(a.Openings+b.Openings)
+	d.More = max(1, int64(math.Ceil((float64(n+plan.second(n))-float64(x.Of+y.Of))/worth)))
+	d.Days = Days(d.More, r.PerDay*float64(a.Openings+b.Openings)/float64(r.All.Openings))
+	return d
+}

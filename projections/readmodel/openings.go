@@ -1,0 +1,129 @@
+package readmodel
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/rates"
+)
+
+// openingOf says of a set that was opened when, where and how its sheet was looked at;
+// nil where nobody has opened it.
+func openingOf(c *facts.Trip) *rates.Opening {
+	at := trayOpened(c)
+	if at == nil {
+		return nil
+	}
+	o := &rates.Opening{TripKey: c.Key, At: at.At(), Station: at.Event.Station, Read: sheetSeen(c, at)}
+	if p := facts.PackOf(c.LastPack()); p != nil {
+		o.List = p.List
+	}
+	if n := len(c.Sealed); n > 0 {
+		o.Placement = string(facts.SealOf(c.Sealed[n-1]).Placement)
+	}
+	return o
+}
+
+// trayOpened returns the first opening of a set's own tray. One at which the tag of
+// another set was read is counted once, with that set.
+func trayOpened(c *facts.Trip) *facts.Item {
+	var first *facts.Item
+	take := func(it *facts.Item) {
+		if first == nil || it.Less(first) {
+			first = it
+		}
+	}
+	for i := range c.Readings {
+		if r := &c.Readings[i]; r.Opening && r.Own() {
+			take(r.It)
+		}
+	}
+	for _, it := range c.OnTray() {
+		if it.Kind == events.KindSetOpened {
+			take(it)
+		}
+	}
+	return first
+}
+
+// sheetSeen reports whether at an opening, or after it, it was seen whose sheet the set
+// had, or that it had none. Of a set without paper it is the tag that says which list is
+// the right one.
+func sheetSeen(c *facts.Trip, opening *facts.Item) bool {
+	for i := range c.Readings {
+		r := &c.Readings[i]
+		if r.It.Less(opening) {
+			continue
+		}
+		if c.Screened() && r.Proved() || !c.Screened() && r.Class.Conclusive() {
+			return true
+		}
+	}
+	return !c.Screened() && slices.ContainsFunc(c.Counted, func(it *facts.Item) bool { return it.Code != nil })
+}
+
+func (v verdictWriter) opening(j *judged) error {
+	o := j.open
+	if o == nil {
+		if v.fresh {
+			return nil
+		}
+		return v.w.exec(deleteOpening, j.Set, idBytes(j.Trip))
+	}
+	return v.w.exec(`INSERT OR REPLACE INTO openings (set_id, trip, at, station, list, placement, read) VALUES (?,?,?,?,?,?,?)`,
+		j.Set, idBytes(j.Trip), unixNano(o.At), o.Station, o.List, o.Placement, truth(o.Read))
+}
+
+// Openings returns the sets that were opened from one moment up to another (zero: no
+// bound), first opened first.
+func (m *Model) Openings(ctx context.Context, since, until time.Time) ([]rates.Opening, error) {
+	low, high := bounds(since, until)
+	rows, err := m.read.QueryContext(ctx, `SELECT set_id, trip, at, station, list, placement, read FROM openings
+		WHERE at >= ? AND at < ? ORDER BY at, set_id, trip`, low, high)
+	type row struct {
+		rates.Opening
+		trip []byte
+		at   int64
+	}
+	found, err := scanAll(rows, err, func(r *row) []any {
+		return []any{&r.Set, &r.trip, &r.at, &r.Station, &r.List, &r.Placement, &r.Read}
+	})
+	out := make([]rates.Opening, len(found))
+	for i, r := range found {
+		out[i] = r.Opening
+		out[i].Trip, out[i].At = idString(r.trip), fromNano(r.at)
+	}
+	return out, err
+}
+
+// bounds are what at lies between, both included but the last.
+func bounds(since, until time.Time) (low, high int64) {
+	low, high = -1<<63, 1<<63-1
+	if !since.IsZero() {
+		low = since.UnixNano()
+	}
+	if !until.IsZero() {
+		high = until.UnixNano()
+	}
+	return low, high
+}
+
+// FoundBy returns the verdicts with a finding of one of some codes, noted ones too.
+func (m *Model) FoundBy(ctx context.Context, codes []projections.Code) ([]projections.Verdict, error) {
+	if len(codes) == 0 {
+		return nil, nil
+	}
+	args := make([]any, len(codes))
+	for i, c := range codes {
+		args[i] = string(c)
+	}
+	return m.verdictRows(ctx, fmt.Sprintf(`SELECT verdict FROM trips t WHERE EXISTS (SELECT 1 FROM findings f WHERE
+		f.set_id = t.set_id AND f.trip = t.trip AND f.code IN (?%s)) ORDER BY set_id, trip`,
+		strings.Repeat(",?", len(codes)-1)), args...)
+}
