@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
@@ -30,9 +31,13 @@ func (p *Tab) Type(keys string) {
 	}))
 }
 
-// Press types as a person does, a moment after what was typed before.
+// Press types as a person does, a moment after what was typed before. A function key stands for a button, which does
+// nothing before the page's scripts have run: a person would press it again.
 func (p *Tab) Press(keys string) {
 	p.t.Helper()
+	if strings.ContainsFunc(keys, func(r rune) bool { return r >= []rune(kb.F1)[0] && r <= []rune(kb.F12)[0] }) {
+		p.Await(loaded)
+	}
 	const moment = 150 // milliseconds; a scanner's keys are closer together
 	Eval[bool](p, fmt.Sprintf(`new Promise(done => setTimeout(() => done(true), %d))`, moment))
 	p.Type(keys)
