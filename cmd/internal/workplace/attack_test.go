@@ -279,7 +279,7 @@ func TestNothingIntoARunningLoad(t *testing.T) {
 	h.after(6 * time.Minute)
 	s.do("result", "result", "passed", "released", "no")
 	h.after(time.Minute)
-	must(t, s.put("LAP-014"), "is running: nothing more goes in")
+	must(t, s.put("LAP-014"), "has ended: nothing more goes in")
 	s.do("next-person")
 	h.after(40 * time.Minute) // it is incubated
 	s.do("indicator", "load", "S1-0304-07", "result", "negative")

@@ -8,7 +8,9 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 )
 
 // snapshot is the draft as it can be taken back to.
@@ -68,7 +70,7 @@ func (p bench[B, P]) keepBefore(b *B, before []byte, t *taken) error {
 
 // undo takes the last input back; no record was made since then. Who works here and for which case, once
 // forgotten, is not brought back with it.
-func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
+func (p bench[B, P]) undo(v *visit, b *B, f fields, t *taken) error {
 	h := P(b).shared()
 	left := false // what was left lying is answered: without its last scan a STOP would be gone, and no longer left
 	if l, ok := any(P(b)).(leftLying); ok {
@@ -80,6 +82,11 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	old := new(B)
 	if err := json.Unmarshal(h.Before, old); err != nil {
 		return fmt.Errorf("draft: %w", err)
+	}
+	if asks, ok := any(P(b)).(interface{ askUndo(*visit, *B) said }); ok && f["value"] != sureUndo {
+		if t.said = asks.askUndo(v, old); t.said.Words != "" {
+			return nil
+		}
 	}
 	if lines, ok := any(P(b)).(interface{ takeBack(*visit, *B) error }); ok {
 		if err := lines.takeBack(v, old); err != nil {
@@ -103,6 +110,9 @@ func (p bench[B, P]) undo(v *visit, b *B, t *taken) error {
 	t.undone = true
 	return nil
 }
+
+// sureUndo answers that the last input is taken back, where that was asked.
+const sureUndo = "sure"
 
 // reasonsBack are why a record of a place is taken back.
 func reasonsBack(place string) []string {
@@ -128,6 +138,13 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 		return nil
 	case !slices.Contains(reasonsBack(v.place), f["value"]):
 		t.said = ask(v.t("back-why", h.Done.words(v)), v.t("back-more"))
+		if h.Done.Stop {
+			frees, err := v.frees(h.Done)
+			if err != nil {
+				return err
+			}
+			t.said = wrong(v.t("back-why-stop", h.Done.words(v)), frees+" "+v.t("back-more"))
+		}
 		for _, r := range reasonsBack(v.place) {
 			t.said.Choices = append(t.said.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
 		}
@@ -151,9 +168,37 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	says := v.phrased("taken-back", h.Done.words(v))
 	says.Of = h.Done.Says
 	t.said = good(v.say(says), v.t("back-more"))
+	if h.Done.Stop { // what stopped sets is gone, on one person's word
+		frees, err := v.frees(h.Done)
+		if err != nil {
+			return err
+		}
+		if t.said = doubt(v.say(says), frees+" "+v.t("back-more")); f["value"] == "wrong-load" && h.Done.Positive != "" {
+			t.said.Next = v.t("back-which-load")
+		}
+	}
 	if lay, ok := any(P(b)).(interface{ tookBack(*done) }); ok {
 		lay.tookBack(h.Done)
 	}
 	h.Done, h.At = &done{Says: []phrase{says}, Seqs: seqs(rs)}, time.Time{}
 	return nil
+}
+
+// frees says which sets are stopped no more where a record that stops some is taken back.
+func (v *visit) frees(d *done) (string, error) {
+	load := d.Positive
+	if load == "" && d.Load != nil {
+		load = d.Load.Load
+	}
+	var of []projections.TripKey
+	err := v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		of, _ = w.LoadOf(load)
+		return w.Failed()
+	})
+	sets := firstOf(names(of), "–")
+	if d.Positive != "" {
+		return v.t("back-frees-recalled", load, sets), err
+	}
+	return v.t("back-frees-failed", load, sets), err
 }

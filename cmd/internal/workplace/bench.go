@@ -198,9 +198,10 @@ type done struct {
 	Unscanned bool   `json:"unscanned,omitempty"`
 	Waits     string `json:"waits,omitempty"`
 	// Load is as it was before: it lies there again where this is taken back. Stop: what was recorded
-	// stops sets.
-	Load *load `json:"load,omitempty"`
-	Stop bool  `json:"stop,omitempty"`
+	// stops sets. Positive is the load whose indicator was.
+	Load     *load  `json:"load,omitempty"`
+	Stop     bool   `json:"stop,omitempty"`
+	Positive string `json:"positive,omitempty"`
 }
 
 type link struct {
@@ -882,7 +883,7 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 	case verb == "do" && in.Action == "next-person":
 		p.nextPerson(b)
 	case verb == "do" && in.Action == "undo":
-		return p.undo(v, b, t)
+		return p.undo(v, b, in.Fields, t)
 	case verb == "do" && in.Action == "emergency":
 		return p.emergency(v, b, in.Fields, t)
 	case verb == "do" && in.Action == "take-back":

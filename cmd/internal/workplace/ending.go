@@ -182,12 +182,9 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 
 // sterilized is what is recorded of each set of a load that ended.
 func (b *sterilizer) sterilized(l *load, e *endingEntered) *events.SetSterilized {
-	d := &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
-		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader, Immediate: l.Immediate, For: l.For}
-	if !l.StartedAt.IsZero() {
-		d.Started = l.StartedAt.Format(time.RFC3339)
-	}
-	return d
+	return &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
+		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader, Immediate: l.Immediate, For: l.For,
+		Started: l.started()}
 }
 
 // ended tells how a load ended that waits for a badge.

@@ -57,10 +57,7 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 		if !l.Started {
 			return said{}, v.sayNo("indicator-not-run", id)
 		}
-		r.Sterilizer, r.Started = l.Sterilizer, ""
-		if !l.StartedAt.IsZero() {
-			r.Started = l.StartedAt.Format(time.RFC3339)
-		}
+		r.Sterilizer, r.Started = l.Sterilizer, l.started()
 	} else {
 		var err error
 		if r.Sterilizer, r.Started, err = v.sterilizerOf(id); err != nil {
@@ -209,6 +206,9 @@ func (b *sterilizer) recordIndicator(v *visit) (said, error) {
 	b.At = time.Time{}
 	b.Indicated, b.Reading = "", nil
 	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Stop: d.Result == "positive"}
+	if d.Result == "positive" {
+		b.Done.Positive = d.Load
+	}
 	if l := b.find(d.Load); l != nil && len(l.Sets) == 0 && !l.Forgot && !soon { // of a test cycle nothing else is recorded
 		b.Done.Load = l.clone()
 		b.Loads = slices.DeleteFunc(b.Loads, func(l load) bool { return l.Load == d.Load })
@@ -280,8 +280,8 @@ func (v *visit) loadKnown(id string) (last *events.Event, err error) {
 	return last, err
 }
 
-// sterilizerOf finds which sterilizer a recorded load ran in, and since when, where that is recorded. Of a test
-// cycle without sets only its indicators are.
+// sterilizerOf finds which sterilizer a load ran in, and since when, where that is recorded, or the load lies at another
+// station and nothing of it is. Of a test cycle without sets only its indicators are.
 func (v *visit) sterilizerOf(id string) (name, started string, err error) {
 	run, err := v.runRecorded(id)
 	if err != nil {
@@ -292,11 +292,20 @@ func (v *visit) sterilizerOf(id string) (name, started string, err error) {
 		return d.Sterilizer, d.Started, nil
 	}
 	read, err := v.readings(id)
+	if err != nil {
+		return "", "", err
+	}
+	if len(read) > 0 {
+		return read[0].Sterilizer, read[0].Started, nil
+	}
+	there, err := v.loadThere(id)
 	switch {
 	case err != nil:
 		return "", "", err
-	case len(read) == 0:
+	case there == nil:
 		return "", "", v.sayNo("load-unknown", id)
+	case !there.Started:
+		return "", "", v.sayNo("indicator-not-run", id)
 	}
-	return read[0].Sterilizer, read[0].Started, nil
+	return there.Sterilizer, there.started(), nil
 }

@@ -335,6 +335,7 @@ func (q *asker) sterilizer() {
 	h.record("north/sterilizer-1", events.KindSetSterilized, "VAS-009", &events.SetSterilized{Load: "S1-0304-09",
 		Sterilizer: "S1", Run: 9, Cycle: "c-134", Result: "passed", Released: false})
 	ended("passed", "no")
+	q.scan(q.badge("B-1"))
 	for _, x := range [][2]string{{"21", "VAS-003"}, {"22", "VAS-004"}} { // two in one sterilizer
 		begin(x[0])
 		q.scan(set(x[1]))
@@ -347,6 +348,26 @@ func (q *asker) sterilizer() {
 	h.record("north/sterilizer-1", events.KindIndicatorRead, "", &events.IndicatorRead{Load: "S1-0304-21", Sterilizer: "S1",
 		Result: "positive"})
 	ended("passed", "yes") // though its indicator is positive
+	q.do("forget")
+	q.scan(q.badge("B-1"))
+	q.do("indicator", "load", "S1-0304-01", "result", "positive", "control", "positive")
+	q.do("take-back")
+	q.do("take-back", "value", "wrong-load")
+	// The case of a run for immediate use, and a load that was begun the day before.
+	h.open("VAS-003", "K-1")
+	for run, ref := range map[string]string{"31": "K-I", "32": "QQ-8"} {
+		q.do("begin", "sterilizer", "S1", "run", run, "cycle", "c-134", "immediate", "it fell down", "for", ref)
+	}
+	q.do("for-none")
+	begin("33")
+	put("LAP-022")
+	h.after(24 * time.Hour)
+	q.scan(q.badge("B-1"))
+	q.do("start")
+	q.do("renumber", "value", "S1-0305-33")
+	q.do("start", "value", "sure S1-0305-33")
+	h.after(10 * time.Minute)
+	q.do("undo")
 }
 
 // back asks what is asked on the way back, and of single pieces.

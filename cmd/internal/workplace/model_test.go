@@ -561,7 +561,7 @@ func (w *walk) learn(s step, shown, a answer) step {
 		return s
 	}
 	if s.action == "undo" {
-		if !a.says("nothing to take back") {
+		if !a.says("nothing to take back") && !a.says("Take the start back?") {
 			w.undo()
 		}
 		return s

@@ -1040,11 +1040,14 @@ func (m *loadModel) beginAnew(*walk) {
 func (m *loadModel) next(w *walk, shown answer) step {
 	switch {
 	case shown.choice("put")["value"] != "" && w.careful():
-		return step{verb: "do", action: pick(w, "put", "leave-out"), fields: shown.choice("put")}
+		return step{verb: "do", action: pick(w, "put", "put", "leave-out"), fields: shown.choice("put")}
 	case shown.says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
 	case (shown.says("not as it was scanned") || shown.says(". Has it ended?")) && w.careful():
 		return step{verb: "do", action: "start", fields: shown.choice("start")}
+	case shown.says("has the number of another day") && shown.choice("renumber")["value"] != "" && w.careful():
+		do := pick(w, "renumber", "old-number")
+		return step{verb: "do", action: do, fields: shown.choice(do)}
 	case m.waits() && w.careful() && shown.says("Scan your badge: it records that"):
 		return w.label(events.ScanBadge, pick(w, "B-1", "B-2"))
 	case m.waits() && w.careful() && shown.says("Enter records that"):
@@ -1138,7 +1141,7 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "result" && m.shows == "" && (m.ending == "" || m.ending == saidEnding(s)) && len(m.loads[m.load]) > 0:
 		m.early, m.ending = m.soon(w, s), saidEnding(s)
 	case !m.waits():
-		m.learnLoad(w, s, a)
+		m.learnLoad(w, s, shown, a)
 	}
 	switch {
 	case w.badge() == "" || m.early:
@@ -1158,7 +1161,7 @@ func saidEnding(s step) string {
 }
 
 // learnLoad learns what is done with loads, while nothing waits to be recorded.
-func (m *loadModel) learnLoad(w *walk, s step, a answer) {
+func (m *loadModel) learnLoad(w *walk, s step, shown, a answer) {
 	switch {
 	case s.action == "begin":
 		id := fmt.Sprintf("%s-%s-%02s", s.fields["sterilizer"], w.at.In(w.h.site.Zone()).Format("0102"), s.fields["run"])
@@ -1178,12 +1181,23 @@ func (m *loadModel) learnLoad(w *walk, s step, a answer) {
 		m.put(s.fields["value"])
 	case s.action == "take-out" && !m.runs[m.load] && m.load != "":
 		m.loads[m.load] = slices.DeleteFunc(m.loads[m.load], func(x string) bool { return x == s.fields["set"] })
-	case s.action == "start" && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
-		if m.runs[m.load] = !a.says("not as it was scanned") && !a.says("Has it ended?"); m.runs[m.load] {
-			m.began[m.load] = w.at
-		}
+	case s.action == "renumber" && s.fields["value"] != "" && shown.choice("renumber")["value"] == s.fields["value"] && !m.runs[m.load]:
+		m.loads[s.fields["value"]] = m.loads[m.load]
+		delete(m.loads, m.load)
+		m.load = s.fields["value"]
+		m.starts(w, a)
+	case (s.action == "start" || s.action == "old-number") && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
+		m.starts(w, a)
 	case s.kind == events.ScanLoad:
 		m.of, m.lot = s.id, ""
+	}
+}
+
+// starts starts a load, unless something is asked about it.
+func (m *loadModel) starts(w *walk, a answer) {
+	asked := a.says("not as it was scanned") || a.says("Has it ended?") || a.says("has the number of another day")
+	if m.runs[m.load] = !asked; !asked {
+		m.began[m.load] = w.at
 	}
 }
 

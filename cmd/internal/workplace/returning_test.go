@@ -193,6 +193,7 @@ func TestWhatBecameOfAPiece(t *testing.T) {
 // reason and the case; one that is begun next doesn't.
 func TestImmediateUse(t *testing.T) {
 	h := newHouse(t)
+	h.open("VAS-003", "K-0412")
 	scan, do := h.sender("sterilizer")
 	run := func(n, fields, set string) *events.SetSterilized {
 		t.Helper()

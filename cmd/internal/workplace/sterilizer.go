@@ -5,11 +5,9 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
-	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -32,7 +30,8 @@ type sterilizer struct {
 	// be begun.
 	Ran     []string `json:"ran,omitempty"`
 	Entered fields   `json:"entered,omitempty"`
-	New     string   `json:"new,omitempty"` // sterilizer that is said to be another one than that which its name is like
+	New     string   `json:"new,omitempty"`   // sterilizer that is said to be another one than that which its name is like
+	ForIs   string   `json:"forIs,omitempty"` // said to be the case that a run for immediate use is for
 }
 
 // load is a sterilizer run that is being loaded or is running.
@@ -45,6 +44,7 @@ type load struct {
 	Started    bool     `json:"started,omitempty"`
 	Recorded   bool     `json:"recorded,omitempty"` // something of it is in the ledger, as people here know
 	Forgot     bool     `json:"forgot,omitempty"`   // it ran, and sets of it were forgotten: they are scanned now
+	OldDay     bool     `json:"oldDay,omitempty"`   // started with the number of another day, as a person said
 
 	Trips map[string]string `json:"trips,omitempty"` // the turn of each set when it was put in
 	Held  []string          `json:"held,omitempty"`  // sets that are recorded to have passed and to be quarantined
@@ -54,6 +54,14 @@ type load struct {
 
 	Immediate string `json:"immediate,omitempty"` // why it is for immediate use
 	For       string `json:"for,omitempty"`       // and for which case
+}
+
+// started is when it was started as it is recorded, "" where that is not known.
+func (l *load) started() string {
+	if l.StartedAt.IsZero() {
+		return ""
+	}
+	return l.StartedAt.Format(time.RFC3339)
 }
 
 // clone is the load as it is now.
@@ -78,6 +86,8 @@ func sterilizerPlace() workplace {
 
 			"sterilizer-is":  whenRecorded((*sterilizer).sayOld),
 			"sterilizer-new": whenRecorded((*sterilizer).sayNew),
+			"for-is":         whenRecorded((*sterilizer).sayFor),
+			"for-none":       whenRecorded((*sterilizer).sayForNone),
 
 			"ending-too": whenRecorded((*sterilizer).endingToo),
 			"choose":     whenRecorded((*sterilizer).choose),
@@ -85,6 +95,8 @@ func sterilizerPlace() workplace {
 			"leave-out":  func(*sterilizer, *visit, fields) (said, error) { return said{}, nil },
 			"take-out":   whenRecorded((*sterilizer).takeOut),
 			"start":      whenRecorded((*sterilizer).start),
+			"renumber":   whenRecorded((*sterilizer).renumber),
+			"old-number": whenRecorded((*sterilizer).keepNumber),
 			"give-up":    whenRecorded((*sterilizer).giveUp),
 			"result":     (*sterilizer).result,
 			"held":       (*sterilizer).held,
@@ -564,77 +576,6 @@ func (b *sterilizer) beginToo(v *visit, f fields) (said, error) {
 	return b.beginRun(v, b.Entered, f["value"])
 }
 
-// beginRun begins a load. same is one that was recorded before, and is meant.
-func (b *sterilizer) beginRun(v *visit, f fields, same string) (said, error) {
-	name := strings.ToUpper(strings.TrimSpace(f["sterilizer"]))
-	ref := strings.TrimSpace(f["for"])
-	if scanned := v.caseIn(ref); scanned != "" {
-		ref = scanned
-	}
-	if err := v.checkCase(events.ScanCase, ref); err != nil {
-		return said{}, err
-	}
-	b.Entered = fields{"sterilizer": name, "run": f["run"], "cycle": f["cycle"], "other": f["other"], "immediate": f["immediate"],
-		"for": ref}
-	immediate, err := v.reason(f["immediate"])
-	if err != nil {
-		return said{}, err
-	}
-	cycle, err := b.cycle(v, firstOf(strings.TrimSpace(f["other"]), strings.TrimSpace(f["cycle"])))
-	if err != nil {
-		return said{}, err
-	}
-	run, err := strconv.ParseInt(strings.TrimSpace(f["run"]), 10, 64)
-	if name == "" || cycle == "" || err != nil || run < 1 {
-		return said{}, v.sayNo("load-needs")
-	}
-	if err := v.mayRun(name, cycle); err != nil {
-		return said{}, err
-	}
-	if like, err := b.likeSterilizer(v, name); err != nil || like != "" {
-		return ask(v.t("sterilizer-alike", name, like), v.t("sterilizer-alike-more")).offer(
-			choice{Do: "sterilizer-is", Value: like, Words: v.t("do-sterilizer-is", like)},
-			choice{Do: "sterilizer-new", Value: name, Words: v.t("do-sterilizer-new", name)}), err
-	}
-	id, before, err := b.loadID(v, name, run)
-	switch {
-	case err != nil:
-		return said{}, err
-	case b.find(id) != nil:
-		return said{}, v.sayNo("load-begun", id)
-	case before != nil && failedRun(before):
-		return said{}, v.sayNo("load-failed-before", id)
-	case before != nil && same != id:
-		return v.askBegun(id, before)
-	}
-	there, err := v.loadThere(id)
-	if err != nil || there != nil && same != id {
-		return v.askThere(there), err
-	}
-	passed := events.SetSterilized{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Result: "passed", Immediate: immediate,
-		For: ref}
-	if err := passed.Check(); err != nil {
-		return said{}, refusal.Because(err)
-	}
-	l := load{Load: id, Sterilizer: name, Run: run, Cycle: cycle, Immediate: passed.Immediate, For: passed.For}
-	if before != nil {
-		run, err := v.runRecorded(id)
-		if err != nil {
-			return said{}, err
-		}
-		l.again(run)
-	}
-	if there != nil && there.Started && !l.Started { // one cycle has one start
-		l.Started, l.StartedAt, l.Loader, l.Forgot = true, there.StartedAt, there.Loader, true
-	}
-	b.Loads = append(b.Loads, l)
-	b.Load, b.Done, b.Entered = id, nil, nil
-	const kept = 12
-	b.Ran = slices.DeleteFunc(b.Ran, func(c string) bool { return c == cycle })
-	b.Ran = slices.Insert(b.Ran, 0, cycle)[:min(kept, len(b.Ran)+1)]
-	return ask(b.next(v), ""), nil
-}
-
 // likeSterilizer is the sterilizer that ran or is loaded here, and whose name is like one that never did; "" for none. What
 // an indicator shows reaches the loads of one name.
 func (b *sterilizer) likeSterilizer(v *visit, name string) (like string, err error) {
@@ -725,13 +666,65 @@ func (l *load) again(run *events.Event) {
 // the same name was given in another one: two runs under one name would share what
 // their indicators showed. before is the record of the load, where it has one.
 func (b *sterilizer) loadID(v *visit, name string, run int64) (id string, before *events.Event, err error) {
-	for _, day := range []string{"0102", "060102"} {
-		id = fmt.Sprintf("%s-%s-%02d", name, v.now.In(v.d.site.Zone()).Format(day), run)
+	for _, id = range v.loadIDs(name, run) {
 		if before, err = v.loadKnown(id); err != nil || before == nil || v.today(before.Time) {
 			return id, before, err
 		}
 	}
 	return id, before, nil
+}
+
+// loadIDs are the names that a run of today can have, in that order.
+func (v *visit) loadIDs(sterilizer string, run int64) (out []string) {
+	for _, day := range []string{"0102", "060102"} {
+		out = append(out, fmt.Sprintf("%s-%s-%02d", sterilizer, v.now.In(v.d.site.Zone()).Format(day), run))
+	}
+	return out
+}
+
+// numberedToday reports whether a load has a number of today: one that was begun before may not have run since.
+func (v *visit) numberedToday(l *load) bool {
+	return slices.Contains(v.loadIDs(l.Sterilizer, l.Run), l.Load)
+}
+
+// askDay asks which number a load has that was begun on another day: what is printed by the sterilizer, and what an
+// indicator reaches, goes by the day of the run.
+func (b *sterilizer) askDay(v *visit, l *load) (said, error) {
+	id, before, err := b.loadID(v, l.Sterilizer, l.Run)
+	if err != nil {
+		return said{}, err
+	}
+	s := ask(v.t("start-old-day", l.Load), v.t("start-old-day-more")).offer(
+		choice{Do: "choose", Value: l.Load, Words: v.t("start-not-yet"), Main: true})
+	there, err := v.loadThere(id)
+	if before == nil && there == nil && b.find(id) == nil {
+		s.Choices = append(s.Choices, choice{Do: "renumber", Value: id, Words: v.t("do-renumber", id)})
+	}
+	return s.offer(append(s.Choices, choice{Do: "old-number", Value: l.Load, Words: v.t("do-old-number", l.Load)})...), err
+}
+
+// renumber gives a load that was begun on another day its number of today, and starts it.
+func (b *sterilizer) renumber(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if l == nil || l.Started || v.numberedToday(l) {
+		return said{}, nil
+	}
+	s, err := b.askDay(v, l)
+	if err != nil || !slices.ContainsFunc(s.Choices, func(c choice) bool { return c.Do == "renumber" && c.Value == f["value"] }) {
+		return s, err // it was taken by another load since
+	}
+	l.Load, b.Load = f["value"], f["value"]
+	return b.start(v, nil)
+}
+
+// keepNumber starts it with the number that it was begun with.
+func (b *sterilizer) keepNumber(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if l == nil || l.Started || f["value"] != l.Load {
+		return said{}, nil
+	}
+	l.OldDay = true
+	return b.start(v, nil)
 }
 
 // cycle is a cycle as it is listed: by the policy, or by what ran here. Where the
@@ -800,6 +793,8 @@ func (b *sterilizer) start(v *visit, f fields) (said, error) {
 		return said{}, nil // who pressed first started it, and then
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("start-badge", l.Load)), nil
+	case !l.OldDay && !v.numberedToday(l):
+		return b.askDay(v, l)
 	}
 	if !sure {
 		if since, err := v.changedSince(l); err != nil || len(since) > 0 {
@@ -820,6 +815,22 @@ func (b *sterilizer) start(v *visit, f fields) (said, error) {
 		l.StartedAt, l.Loader = other.StartedAt, other.Loader
 	}
 	return said{}, nil
+}
+
+// askUndo asks whether a load was not started after all, where that would be taken back some time later: the cycle runs, and
+// another set that is then put in never was in it.
+func (b *sterilizer) askUndo(v *visit, before *sterilizer) said {
+	const meant = time.Minute // sooner it is the start itself that is taken back
+	for i := range b.Loads {
+		l := &b.Loads[i]
+		was := before.find(l.Load)
+		if l.Started && (was == nil || !was.Started) && v.now.Sub(l.StartedAt) > meant {
+			return ask(v.t("undo-start", l.Load, v.time(l.StartedAt)), v.t("undo-start-more")).offer(
+				choice{Do: "choose", Value: l.Load, Words: v.t("undo-not"), Main: true},
+				choice{Do: "undo", Value: sureUndo, Words: v.t("do-undo-start")})
+		}
+	}
+	return said{}
 }
 
 // changedSince says what became of sets since they were put into a load: one was packed anew, or opened.
