@@ -53,12 +53,16 @@ func (t *table) askStray() said {
 		}
 		return s.offer(append(s.Choices, none)...)
 	}
-	s := wrong(v.t("sheet-lay-where", x.Set), v.t("sheet-lay-more"))
+	return wrong(v.t("sheet-lay-where", x.Set), v.t("sheet-lay-more")).offer(append(strayAnswers(v, x), none)...)
+}
+
+// strayAnswers say where such a sheet lay.
+func strayAnswers(v *visit, x *stray) (out []choice) {
 	for i, p := range places() {
 		words := fmt.Sprintf("%d %s", i+1, v.t("found-"+string(p)))
-		s.Choices = append(s.Choices, choice{Do: "sheet-lay", Value: strayValue(x, x.Set, string(p)), Words: words})
+		out = append(out, choice{Do: "sheet-lay", Value: strayValue(x, x.Set, string(p)), Words: words})
 	}
-	return s.offer(append(s.Choices, none)...)
+	return out
 }
 
 // strayValue is what a button says of a sheet: an answer to another question is none to this one.

@@ -242,11 +242,15 @@ func (q *asker) sealing() {
 	q.scan(q.tag("VAS-003"), "3", "")
 	q.do("take-back")
 	q.scan(q.tag("LAP-022")) // the sheet that was printed is not scanned
+	q.scan(h.codes["LAP-014"])
+	q.scan("1")
+	a := q.scan(h.codes["VAS-003"])
+	q.do("sheet-none", "value", answer(a).choice("sheet-none")["value"])
 	q.do("unscanned", "value", "gone")
 	h.record("north/packing-1", events.KindSetPacked, "LAP-030", &events.SetPacked{List: "LAP-MAJOR", Version: 1})
 	q.scan(q.tag("LAP-030"), "4")
 	h.record("north/packing-1", events.KindListSealed, "LAP-030", &events.ListSealed{Placement: events.Screen}) // elsewhere
-	a := q.scan("")
+	a = q.scan("")
 	q.do("close-again", "value", choiceOf(a, "once more"))
 	q.do("leave")
 }

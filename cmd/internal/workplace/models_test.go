@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"net/url"
 	"reflect"
 	"slices"
 	"strconv"
@@ -773,6 +774,9 @@ type sealModel struct {
 	owed, code string // the set whose sheet was printed and is still to be scanned, and that sheet
 	waits      string // the set that waits for it
 
+	stray string // another sheet than the printed one was scanned, and is asked about
+	lay   string // where it was said to have lain, by this input
+
 	lastLot, lotAsked string // of the bag: recorded last, and one that was scanned and may be something else
 }
 
@@ -806,6 +810,9 @@ func (m *sealModel) next(w *walk, shown answer) step {
 	places := []string{"outside", "inside-bag", "inside-bare", "screen"}
 	ask := w.careful()
 	switch {
+	case ask && m.stray != "" && shown.says("that lay with"):
+		return pick(w, step{verb: "do", action: "sheet-lay", fields: shown.choice("sheet-lay")}, step{verb: "scan", text: "2"},
+			step{verb: "do", action: "sheet-none", fields: shown.choice("sheet-none")})
 	case ask && shown.says("that was printed") && w.rng.IntN(2) == 0:
 		return step{verb: "scan", text: m.code, kind: events.ScanSheet, id: m.code}
 	case ask && shown.says("that was printed"):
@@ -853,8 +860,13 @@ func (m *sealModel) next(w *walk, shown answer) step {
 func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	lastLot := m.lastLot
 	defer func() { m.lastLot = lastLot }()
+	m.lay = ""
 	switch {
 	case a.says("Read twice"):
+	case m.stray != "":
+		m.learnStray(w, s, a)
+	case s.kind == events.ScanSheet && s.id != m.code && a.says("that lay with"):
+		m.stray = s.id
 	case m.owed != "" && s.kind == events.ScanSet && s.id != m.owed:
 		if m.waits = s.id; !a.says("that was printed") {
 			w.fail("the sheet that was printed for %s is not asked for before %s", m.owed, s.id)
@@ -911,6 +923,22 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	}
 }
 
+// learnStray takes in where another sheet than the printed one lay. Nothing else has a meaning before.
+func (m *sealModel) learnStray(w *walk, s step, a answer) {
+	value, err := url.ParseQuery(s.fields["value"])
+	switch {
+	case s.action == "sheet-lay" && err == nil && value.Get("code") == m.stray:
+		m.lay = value.Get("found")
+	case s.verb == "scan" && len(s.text) == 1 && strings.Contains("123", s.text):
+		m.lay = []string{"outside", "inside-bag", "inside-bare"}[s.text[0]-'1']
+	case s.action == "sheet-none" && err == nil && value.Get("code") == m.stray:
+		m.stray = ""
+		w.kept.tried["another sheet lay elsewhere"]++
+	case !a.stops() && s.action != "undo":
+		w.fail("a STOP is gone, and nobody answered it")
+	}
+}
+
 // answers reports whether an input is the sheet that was printed, or why it is not
 // scanned.
 func (m *sealModel) answers(s step) bool {
@@ -924,6 +952,13 @@ func (m *sealModel) asked(shown answer) bool {
 }
 
 func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
+	if c, read := e.Data.(*events.SetChecked); read {
+		if m.lay == "" || c.Sheet == nil || c.Sheet.Code != m.stray || c.Sheet.Found != m.lay || e.Operator != w.operator {
+			w.fail("sheet read: %+v by %s; said was %s, %s", c.Sheet, e.Operator, m.stray, m.lay)
+		}
+		w.kept.tried["another sheet with the set"]++
+		return
+	}
 	d, ok := e.Data.(*events.ListSealed)
 	if !ok || !s.enter() && s.action != "record" {
 		w.fail("%s recorded by %+v", e.Kind(), s)
@@ -945,6 +980,10 @@ func (m *sealModel) held(w *walk, s step, shown answer, e *events.Event) {
 }
 
 func (m *sealModel) recorded(*walk) {
+	if m.lay != "" {
+		m.stray, m.lay = "", ""
+		return
+	}
 	next := sealModel{lastLot: cmp.Or(m.lot, m.lastLot)}
 	if m.where != "screen" {
 		next.owed, next.code = m.set, m.code

@@ -32,35 +32,46 @@ type sealing struct {
 	// Knew is the record of the set's last closing when it was scanned, or when a person said that it is closed once more.
 	Knew     int64  `json:"knew,omitzero"`
 	LotAsked string `json:"lotAsked,omitempty"`
+	// Stray is another sheet than the one that was printed, scanned to check the print: where it lay is still to be said.
+	Stray *stray `json:"stray,omitempty"`
 }
 
 func sealingPlace() workplace {
 	return bench[sealing, *sealing]{
 		scans: map[events.ScanKind]scanned[sealing]{
 			events.ScanBadge: (*sealing).scanBadge,
-			events.ScanSet:   (*sealing).scanSet,
-			events.ScanSeal:  (*sealing).scanSeal,
-			events.ScanSheet: (*sealing).check,
+			events.ScanSet:   unlessStray((*sealing).scanSet),
+			events.ScanSeal:  unlessStray((*sealing).scanSeal),
+			events.ScanSheet: unlessStray((*sealing).check),
 		},
-		acts: map[string]action[sealing]{
-			"clear":       (*sealing).discard,
-			"placement":   (*sealing).place,
-			"unpacked":    (*sealing).closeUnpacked,
-			"after-run":   (*sealing).closeAfterRun,
-			"close-again": (*sealing).closeAgain,
-			"leave":       (*sealing).discard,
-			"bag-lot":     (*sealing).takeLot,
-			"lot-ask":     (*sealing).askWhetherLot,
-			"lot-no":      (*sealing).sayNoLot,
-			"seal":        (*sealing).addSeals,
-			"seals-none":  (*sealing).noSeals,
-			"seal-off":    (*sealing).sealOff,
-			"unscanned":   (*sealing).sayUnscanned,
-			"enter":       (*sealing).enter,
-			"record":      (*sealing).record,
-		},
+		acts:  sealingActs(),
 		typed: (*sealing).typed,
 	}
+}
+
+func sealingActs() map[string]action[sealing] {
+	acts := map[string]action[sealing]{
+		"clear":       (*sealing).discard,
+		"placement":   (*sealing).place,
+		"unpacked":    (*sealing).closeUnpacked,
+		"after-run":   (*sealing).closeAfterRun,
+		"close-again": (*sealing).closeAgain,
+		"leave":       (*sealing).discard,
+		"bag-lot":     (*sealing).takeLot,
+		"lot-ask":     (*sealing).askWhetherLot,
+		"lot-no":      (*sealing).sayNoLot,
+		"seal":        (*sealing).addSeals,
+		"seals-none":  (*sealing).noSeals,
+		"seal-off":    (*sealing).sealOff,
+		"unscanned":   (*sealing).sayUnscanned,
+		"enter":       (*sealing).enter,
+		"record":      (*sealing).record,
+	}
+	for name, do := range acts {
+		acts[name] = unlessStray(do)
+	}
+	acts["sheet-lay"], acts["sheet-none"] = (*sealing).strayLay, (*sealing).strayNone
+	return acts
 }
 
 func (b *sealing) wants() []want {
@@ -184,9 +195,14 @@ func (b *sealing) waits() string {
 }
 
 // workName is the set in hand, or the one that waits.
-func (b *sealing) workName() string { return firstOf(b.Tag, b.waits()) }
+func (b *sealing) workName() string {
+	if b.Stray != nil {
+		return b.Stray.Set
+	}
+	return firstOf(b.Tag, b.waits())
+}
 
-func (b *sealing) idle() bool { return b.Tag == "" && b.waits() == "" }
+func (b *sealing) idle() bool { return b.Tag == "" && b.waits() == "" && b.Stray == nil }
 
 // whyUnscanned are reasons why a printed count sheet is not scanned, by key. They
 // are said of the last record on the page, and recorded nowhere.
@@ -232,31 +248,10 @@ func (b *sealing) goOn(v *visit, s said) (said, error) {
 	return s, err
 }
 
-// check holds a printed sheet against the set it was just printed for.
-func (b *sealing) check(v *visit, code string) (said, error) {
-	if b.Done != nil && b.Done.Code == code {
-		s := good(v.t("sheet-belongs", b.Done.Set), v.t("print-checked"))
-		if b.waits() != "" { // what is asked of that set comes first
-			s = said{Aside: s.Words + ". " + s.More, Sound: s.Sound}
-		}
-		return b.goOn(v, s)
-	}
-	owner, where, since, err := v.sheetOwner(code)
-	switch {
-	case err != nil:
-		return said{}, err
-	case owner.Set == "":
-		return wrong(v.t("sheet-of-nobody"), v.t("sheet-of-nobody-next")), nil
-	case b.Done != nil && b.Done.Set == owner.Set:
-		return wrong(v.t("sheet-older", owner.Set), v.t("print-again")), nil
-	case b.Done == nil:
-		return ask(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since)), nil
-	}
-	return wrong(v.t("sheet-of", owner.Set), v.nowAt(owner.Set, where, since)), nil
-}
-
 func (b *sealing) verdict(v *visit) (said, error) {
 	switch {
+	case b.Stray != nil:
+		return b.askStray(v)
 	case b.waits() != "":
 		return b.askScan(v), nil
 	case b.Tag == "":
@@ -495,6 +490,12 @@ func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
 // no label and not known otherwise may be the lot of the bag where one is asked for.
 func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	n, number := plainNumber(text)
+	if b.Stray != nil && number {
+		if n < 1 || int(n) > len(places()) {
+			return "enter", nil, true
+		}
+		return "sheet-lay", fields{"value": strayValue(b.Stray, b.Stray.Set, string(places()[n-1]))}, true
+	}
 	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil && b.opened(st) {
 		return "enter", nil, true // it answers nothing of what is asked
 	}
