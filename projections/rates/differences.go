@@ -38,7 +38,7 @@ type For string
 // The differences. Power is 0.8 for both.
 const (
 	AsSeen    For = "as-seen"   // as great as it looks
-	Threefold For = "threefold" // nothing is to be seen; a threefold rate
+	Threefold For = "threefold" // a threefold rate, where that can be told sooner than what shows
 )
 
 const (
@@ -104,16 +104,9 @@ func (r *Report) difference(a, b *Group, level float64) Difference {
 		d.Told = Differs
 		return d
 	}
-	d.For = AsSeen
-	plan := Plan{A: prior.After(x).Mean(), B: prior.After(y).Mean(), Level: level, Power: power,
-		Weight: float64(y.Of) / float64(x.Of)}
+	var plan Plan
+	d.For, plan = planFor(prior, x, y, level)
 	n := plan.Openings()
-	if n == NeverTold {
-		d.For = Threefold
-		both := prior.After(Count{x.Seen + y.Seen, x.Of + y.Of}).Mean()
-		plan.A, plan.B = both, threefold*both
-		n = plan.Openings()
-	}
 	if n == NeverTold {
 		return d
 	}
@@ -122,4 +115,17 @@ func (r *Report) difference(a, b *Group, level float64) Difference {
 	d.More = max(1, int64(math.Ceil((float64(n+plan.second(n))-float64(x.Of+y.Of))/worth)))
 	d.Days = Days(d.More, r.PerDay*float64(a.Openings+b.Openings)/float64(r.All.Openings))
 	return d
+}
+
+// planFor returns the difference that openings are reckoned for: as great as it looks,
+// or threefold where that shows sooner.
+func planFor(prior Prior, x, y Count, level float64) (For, Plan) {
+	seen := Plan{A: prior.After(x).Mean(), B: prior.After(y).Mean(), Weight: float64(y.Of) / float64(x.Of), Level: level, Power: power}
+	both := prior.After(Count{x.Seen + y.Seen, x.Of + y.Of}).Mean()
+	more := seen
+	more.A, more.B = both, min(threefold*both, 1)
+	if seen.approximately() <= more.approximately() {
+		return AsSeen, seen
+	}
+	return Threefold, more
 }

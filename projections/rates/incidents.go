@@ -12,13 +12,13 @@ import (
 // Opening is one set that was opened: what rates are counted in.
 type Opening struct {
 	projections.TripKey
-	At        time.Time
-	Station   string // at which it was opened
-	List      string // packed by; empty where no packing is recorded
-	Placement string // of the sheet as sealed last; empty where no seal is recorded
+	At        time.Time `json:"at"`
+	Station   string    `json:"station"`   // at which it was opened
+	List      string    `json:"list"`      // packed by; empty where no packing is recorded
+	Placement string    `json:"placement"` // of the sheet as sealed last; empty where no seal is recorded
 	// Read says that at the opening or after it somebody saw whose sheet it was, or
 	// that none was there. What nobody read proves nothing.
-	Read bool
+	Read bool `json:"read"`
 }
 
 // Codes are the findings that say that a set's list was not its own, or not there: what
@@ -37,6 +37,7 @@ type Incident struct {
 	Trips []projections.TripKey
 	// Reached are those that were opened with it: it was not put right before.
 	Reached []projections.TripKey
+	Last    time.Time // when one of them was seen last
 }
 
 // Incidents groups what was found: two sets are of one incident if a finding of the one
@@ -65,6 +66,9 @@ func Incidents(verdicts []projections.Verdict) []Incident {
 			of[g.root(i)] = in
 		}
 		in.Trips = append(in.Trips, n.key)
+		if n.since.After(in.Last) {
+			in.Last = n.since
+		}
 		if n.reached {
 			in.Reached = append(in.Reached, n.key)
 		}

@@ -12,7 +12,13 @@ import (
 // Options say what a report counts by.
 type Options struct {
 	Zone          *time.Location // of shifts and months; nil: UTC
+	Since, Until  time.Time      // of the openings, as they were asked for; zero: no bound
 	Usual, Raised float64        // rates that the sequential tests tell apart; zero: DefaultUsual, DefaultRaised
+}
+
+// in reports whether a moment is in the time that was asked for.
+func (o *Options) in(at time.Time) bool {
+	return (o.Since.IsZero() || !at.Before(o.Since)) && (o.Until.IsZero() || at.Before(o.Until))
 }
 
 // The rates that a site is watched for if it says no others: one incident in a thousand
@@ -72,20 +78,19 @@ type Report struct {
 	From     time.Time `json:"from,omitzero"` // first and last opening
 	To       time.Time `json:"to,omitzero"`
 	PerDay   float64   `json:"openingsPerDay"`
-	Codes    []string  `json:"codes"`    // the findings counted
-	Caught   int64     `json:"caught"`   // incidents found before any of their sets was opened with it
-	Timeless int64     `json:"timeless"` // incidents with no opening in the time: not counted anywhere
+	Codes    []string  `json:"codes"`  // the findings counted
+	Caught   int64     `json:"caught"` // incidents found before any of their sets was opened with it
 	All      Group     `json:"all"`
 	Tables   []Table   `json:"tables"`
 	Watch    Watch     `json:"watch"`
 	Charts   Charts    `json:"charts"`
-	Openings []Counted `json:"-"` // every opening, with its incident
+	Openings []Counted `json:"openings,omitempty"` // every one, where it was asked for, with its incident
 }
 
 // Counted is an opening and the number of the incident that it had, from one; zero: none.
 type Counted struct {
 	Opening
-	Incident int64
+	Incident int64 `json:"incident,omitzero"`
 }
 
 // Table is the openings by one thing.
@@ -135,7 +140,7 @@ type Watch struct {
 	FalseAlarm float64   `json:"falseAlarm"`
 	SeenIn     float64   `json:"seenIn"`            // openings until a raised rate is seen, on average
 	Signals    []int64   `json:"signals,omitempty"` // openings after which the CUSUM signalled
-	At         []Counted `json:"-"`                 // these openings
+	At         []Counted `json:"at,omitempty"`      // these openings
 }
 
 // Charts are the control charts of all openings.
@@ -154,7 +159,7 @@ func NewReport(openings []Opening, incidents []Incident, o Options) *Report {
 	}
 	o.Usual, o.Raised = cmp.Or(o.Usual, DefaultUsual), cmp.Or(o.Raised, DefaultRaised)
 	r := &Report{Codes: codeNames()}
-	reached := r.number(openings, incidents)
+	met := r.number(openings, incidents, &o)
 	if n := len(openings); n > 0 {
 		r.From, r.To = openings[0].At, openings[n-1].At
 		days := max(1, r.To.Sub(r.From).Hours()/24)
@@ -165,7 +170,7 @@ func NewReport(openings []Opening, incidents []Incident, o Options) *Report {
 		r.Tables = append(r.Tables, r.table(by, o.Zone))
 	}
 	r.watch(o)
-	r.charts(o.Zone, reached)
+	r.charts(o.Zone, met)
 	return r
 }
 
@@ -178,11 +183,11 @@ func codeNames() (out []string) {
 
 // number gives each opening its incident, and the incidents their numbers by when they
 // were met first. It returns when that was.
-func (r *Report) number(openings []Opening, incidents []Incident) []time.Time {
+func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []time.Time {
 	of := make(map[projections.TripKey]*Incident)
 	for i := range incidents {
 		in := &incidents[i]
-		if len(in.Reached) == 0 {
+		if len(in.Reached) == 0 && o.in(in.Last) {
 			r.Caught++
 		}
 		for _, k := range in.Reached {
@@ -201,11 +206,6 @@ func (r *Report) number(openings []Opening, incidents []Incident) []time.Time {
 			c.Incident = numbers[in]
 		}
 		r.Openings = append(r.Openings, c)
-	}
-	for i := range incidents {
-		if len(incidents[i].Reached) > 0 && numbers[&incidents[i]] == 0 {
-			r.Timeless++
-		}
 	}
 	return met
 }

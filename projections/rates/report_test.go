@@ -114,7 +114,7 @@ func mixed() ([]rates.Opening, []rates.Incident) {
 	return os, []rates.Incident{
 		{Trips: []projections.TripKey{k(1), k(2), k(4)}, Reached: []projections.TripKey{k(1), k(2)}},
 		{Trips: []projections.TripKey{k(7), k(8)}, Reached: []projections.TripKey{k(7), k(8)}},
-		{Trips: []projections.TripKey{key("X", "x")}},
+		{Trips: []projections.TripKey{key("X", "x")}, Last: at(3, 1)},
 		{Trips: []projections.TripKey{key("Y", "y")}, Reached: []projections.TripKey{key("Y", "y")}},
 	}
 }
@@ -127,8 +127,15 @@ func TestCounting(t *testing.T) {
 		t.Fatal(err)
 	}
 	r := rates.NewReport(os, ins, rates.Options{Zone: berlin})
-	if r.All.Openings != 10 || r.All.Read != 8 || r.All.Incidents != 2 || len(r.All.Trips) != 4 || r.Caught != 1 || r.Timeless != 1 {
+	if r.All.Openings != 10 || r.All.Read != 8 || r.All.Incidents != 2 || len(r.All.Trips) != 4 || r.Caught != 1 {
 		t.Errorf("%+v", r.All)
+	}
+	late := rates.NewReport(os[5:], ins, rates.Options{Since: os[5].At})
+	if late.Caught != 0 || late.All.Incidents != 1 {
+		t.Errorf("since %s: %+v", os[5].At, late.All)
+	}
+	if until := rates.NewReport(os, ins, rates.Options{Until: os[0].At}); until.Caught != 0 {
+		t.Errorf("until %s: %d caught", os[0].At, until.Caught)
 	}
 	// 10 (1 - 0.2²)
 	if r.All.Weighed != 9 {

@@ -71,9 +71,9 @@ func (p Plan) Sees(n int64) float64 {
 
 func (p Plan) second(n int64) int64 { return max(1, int64(math.Round(float64(n)*p.Weight))) }
 
-// mostWays bounds how many incidents Openings reckons with: beyond that the test is
-// settled long before, or the two rates are as good as one.
-const mostWays = 200
+// mostIncidents bounds up to how many Openings asks Fisher's test itself. With more the
+// normal approximation agrees to a few in a hundred.
+const mostIncidents = 200
 
 // Openings returns how many openings of the first it takes until the plan's
 // difference is seen as often as it says. The power goes up in small steps back and
@@ -82,12 +82,25 @@ func (p Plan) Openings() int64 {
 	if p.A == p.B || !(p.A >= 0 && p.A <= 1 && p.B >= 0 && p.B <= 1 && p.Weight > 0) {
 		return NeverTold
 	}
-	most := p.A + p.B*p.Weight // incidents for each opening of the first
-	n := leastOf(1, func(n int64) bool { return float64(n)*most > mostWays || p.Sees(n) >= p.Power })
-	if float64(n)*most > mostWays {
+	each := p.A + p.B*p.Weight // incidents for each opening of the first
+	many := func(n int64) bool { return float64(n)*each > mostIncidents }
+	if n := leastOf(1, func(n int64) bool { return many(n) || p.Sees(n) >= p.Power }); !many(n) {
+		return n
+	}
+	return p.approximately()
+}
+
+// approximately is Openings by the normal approximation (Fleiss, Levin and Paik 2003, 4.2).
+func (p Plan) approximately() int64 {
+	z := func(q float64) float64 { return math.Sqrt2 * math.Erfinv(2*q-1) }
+	both := (p.A + p.Weight*p.B) / (1 + p.Weight)
+	apart := z(1-p.Level/2)*math.Sqrt(both*(1-both)*(1+1/p.Weight)) +
+		z(p.Power)*math.Sqrt(p.A*(1-p.A)+p.B*(1-p.B)/p.Weight)
+	n := math.Pow(apart/(p.A-p.B), 2)
+	if !(n < 1<<40) { // alike, too
 		return NeverTold
 	}
-	return n
+	return int64(math.Ceil(n))
 }
 
 // spread is a binomial distribution where it is more than nothing.

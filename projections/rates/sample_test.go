@@ -63,12 +63,23 @@ func TestPower(t *testing.T) {
 	near(t, "300 and 600", uneven.Sees(300), total, 1e-9)
 	for _, p := range []rates.Plan{
 		{A: 0.001, B: 0.001, Weight: 1, Level: 0.05, Power: 0.8},
-		{A: 0.001, B: 0.0010001, Weight: 1, Level: 0.05, Power: 0.8},
+		{A: 0.001, B: 0.00100000001, Weight: 1, Level: 0.05, Power: 0.8},
 		{A: -1, B: 0.5, Weight: 1}, {A: 0.5, B: math.NaN(), Weight: 1}, {A: 0.1, B: 0.2},
 	} {
 		if n := p.Openings(); n != rates.NeverTold {
 			t.Errorf("%v: told after %d", p, n)
 		}
+	}
+	// Where Fisher's test is too dear to ask, the approximation goes on from it.
+	for _, w := range []float64{1, 30} {
+		far := rates.Plan{A: 0.05, B: 0.03, Weight: w, Level: 0.05, Power: 0.8}
+		n := far.Openings()
+		if seen := far.Sees(n); float64(n)*(0.05+w*0.03) < 90 || seen < 0.75 || seen > 0.85 {
+			t.Errorf("1 to %v: %d openings, in which it is seen %v", w, n, seen)
+		}
+	}
+	if n := (rates.Plan{A: 0.001, B: 0.00101, Weight: 1, Level: 0.05, Power: 0.8}).Openings(); n < 1e8 || n == rates.NeverTold {
+		t.Errorf("a hundredth more: %d openings", n)
 	}
 	// 4 of 4 and 0 of 4: p = 2/70
 	if n := (rates.Plan{A: 1, B: 0, Weight: 1, Level: 0.05, Power: 0.8}).Openings(); n != 4 {

@@ -155,6 +155,7 @@ func programRules() []Rule {
 		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads, Administers}},
 		{Pattern: "GET /api/broken", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
+		{Pattern: "GET /api/rates", Roles: readers},
 		{Pattern: "GET /api/board", Roles: readers},
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},

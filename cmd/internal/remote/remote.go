@@ -26,6 +26,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/rates"
 )
 
 // TokenVariable is the environment variable that holds a token. No argument does: others on the machine can read those.
@@ -235,6 +236,11 @@ func (c *Client) Broken(ctx context.Context) ([]projections.Verdict, error) {
 // NearMisses implements site.Service.
 func (c *Client) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
 	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/near-misses", nil)
+}
+
+// Rates implements site.Service.
+func (c *Client) Rates(ctx context.Context, q site.RatesQuery) (*rates.Report, error) {
+	return ask[*rates.Report](ctx, c, http.MethodGet, "/api/rates", web.FormatRatesQuery(q))
 }
 
 // History implements site.Service.

@@ -92,7 +92,15 @@ func TestSameAnswers(t *testing.T) {
 	}
 	q := site.Query{Set: "LAP-001", Records: true}
 	for name, ask := range map[string]func(site.Service) (any, error){
-		"broken":   func(x site.Service) (any, error) { return x.Broken(t.Context()) },
+		"broken": func(x site.Service) (any, error) { return x.Broken(t.Context()) },
+		"rates": func(x site.Service) (any, error) {
+			r, err := x.Rates(t.Context(), site.RatesQuery{Since: time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC),
+				Until: time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC), Usual: 0.002, Raised: 0.004, Openings: true})
+			if err == nil && len(r.Openings) != 1 {
+				t.Errorf("%d openings", len(r.Openings))
+			}
+			return r, err
+		},
 		"history":  func(x site.Service) (any, error) { return x.History(t.Context(), q) },
 		"verify":   func(x site.Service) (any, error) { return x.Verify(t.Context(), nil) },
 		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },

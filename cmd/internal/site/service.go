@@ -11,6 +11,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/rates"
 )
 
 // Service is what the commands ask for. A Site answers from a data folder, a
@@ -22,6 +23,8 @@ type Service interface {
 	Broken(ctx context.Context) ([]projections.Verdict, error)
 	// NearMisses are what was wrong, seen, and put right before use, the latest first.
 	NearMisses(ctx context.Context) ([]projections.Verdict, error)
+	// Rates says how often lists were wrong or missing, by placement and more, and what that shows.
+	Rates(ctx context.Context, q RatesQuery) (*rates.Report, error)
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error
@@ -76,6 +79,13 @@ type Query struct {
 	// grew since.
 	Earlier []int64
 	All     bool // evidence of the whole ledger, and of nothing else
+}
+
+// RatesQuery says of which openings rates are asked for: Since <= it < Until, zero for no bound.
+type RatesQuery struct {
+	Since, Until  time.Time
+	Usual, Raised float64 // incidents an opening that are watched for; zero: one and three in a thousand
+	Openings      bool    // also return every opening
 }
 
 // Verification is the outcome of verify, in its stable shape.

@@ -105,6 +105,13 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/near-misses", answer(srv, func(r *http.Request) (any, error) {
 		return s.NearMisses(r.Context())
 	}))
+	mux.HandleFunc("GET /api/rates", answer(srv, func(r *http.Request) (any, error) {
+		q, err := ParseRatesQuery(r.URL.Query())
+		if err != nil {
+			return nil, err
+		}
+		return s.Rates(r.Context(), q)
+	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
 		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })
