@@ -6,6 +6,7 @@ toolchain go1.27.3
 
 require (
 	codeberg.org/go-pdf/fpdf v0.12.0
+	filippo.io/edwards25519 v1.2.0
 	github.com/boombuler/barcode v1.1.0
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
