@@ -3,9 +3,11 @@ package events
 import (
 	"bytes"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
@@ -120,9 +122,14 @@ type Audit struct {
 	// Excerpt: the records are not all of them, so a station's numbering may
 	// jump ahead. Neighbours are still compared.
 	Excerpt bool
+	// Verifier makes the verifier of a station's key; nil for [note.NewVerifier]. One that Parse uses must be good for many
+	// goroutines.
+	Verifier func(vkey string) (note.Verifier, error)
 
 	ledger   note.Verifier // the key in force
 	stations map[string]*Station
+	readers  sync.Pool
+	keys     sync.Map // of stations, as they are enrolled: note.Verifier by the hash of the key
 }
 
 // NewAudit starts an audit of a ledger whose first key was this one. With Signatures it follows the records that replace
@@ -153,12 +160,38 @@ type Parsed struct {
 	Event *Event // nil where there is none to read
 	Hash  Digest // of the note, for the next record's stationprev
 	Err   error  // why there is no event
+
+	ahead bool          // form and by are known
+	form  []string      // what is wrong with its form, where the audit asks
+	by    note.Verifier // a key of a station by which the signature is good, where one is known
 }
 
 // Parse reads a station's note for an audit.
 func Parse(n []byte) Parsed {
 	p := Parsed{Note: n, Hash: sha256.Sum256(n)}
 	p.Event, p.Err = ParseNote(n)
+	return p
+}
+
+// Parse reads a note and does what of its check needs no order, so that Check has little left to do. It may be called by many
+// goroutines, while Check takes records before.
+func (a *Audit) Parse(n []byte) Parsed {
+	r, _ := a.readers.Get().(*Reader)
+	if r == nil {
+		r = NewReader()
+	}
+	defer a.readers.Put(r)
+	p := r.Parse(n)
+	if p.Err != nil {
+		return p
+	}
+	p.ahead = true
+	if a.Canonical {
+		p.form = faultsOfForm(n, p.Event)
+	}
+	if v, ok := a.keys.Load(signedBy(n)); ok && a.Signatures && VerifyNote(n, v.(note.Verifier)) == nil {
+		p.by = v.(note.Verifier)
+	}
 	return p
 }
 
@@ -217,16 +250,18 @@ func (a *Audit) Check(seq int64, p Parsed, recorded time.Time, arrival Remark) (
 	}
 	e := p.Event
 	if a.Canonical {
-		a.canonical(p.Note, c.add)
-		if err := e.Check(); err != nil {
-			c.add(RemarkForm, "%v", err)
+		if !p.ahead {
+			p.form = faultsOfForm(p.Note, e)
+		}
+		for _, fault := range p.form {
+			c.add(RemarkForm, "%s", fault)
 		}
 	}
 	if u, ok := e.Data.(*Unknown); ok {
 		c.add(RemarkUnknown, "type %q is not known here, or its data does not fit it", u.Type)
 	}
 	st := a.station(e.Station)
-	key, signed := a.signature(st, e, p.Note, arrival, c.add)
+	key, signed := a.signature(st, p, arrival, c.add)
 	ahead := e.Time.Sub(recorded) > a.Tolerance
 	if signed {
 		st.Signed++
@@ -258,17 +293,34 @@ func (a *Audit) station(name string) *Station {
 	return st
 }
 
-func (a *Audit) canonical(n []byte, add func(Remark, string, ...any)) {
+// faultsOfForm says what is wrong with the form of a note: not canonical, or what Check refuses.
+func faultsOfForm(n []byte, e *Event) (faults []string) {
 	text, err := Text(n)
-	if err != nil {
-		add(RemarkForm, "%v", err)
-		return
+	if err == nil {
+		var c []byte
+		if c, err = Canonical(text); err == nil && !bytes.Equal(c, text) {
+			err = errors.New("the JSON is not in canonical form")
+		}
 	}
-	if c, err := Canonical(text); err != nil {
-		add(RemarkForm, "%v", err)
-	} else if !bytes.Equal(c, text) {
-		add(RemarkForm, "the JSON is not in canonical form")
+	for _, err := range []error{err, e.Check()} {
+		if err != nil {
+			faults = append(faults, err.Error())
+		}
 	}
+	return faults
+}
+
+// verifier makes the verifier of a station's key, which Parse then knows.
+func (a *Audit) verifier(vkey string) (note.Verifier, error) {
+	newVerifier := a.Verifier
+	if newVerifier == nil {
+		newVerifier = note.NewVerifier
+	}
+	v, err := newVerifier(vkey)
+	if err == nil {
+		a.keys.Store(v.KeyHash(), v)
+	}
+	return v, err
 }
 
 // Restore puts back what an earlier audit knew of a station, so that a reader
@@ -277,7 +329,7 @@ func (a *Audit) Restore(s Station) error {
 	s.Keys = slices.Clone(s.Keys)
 	for i := range s.Keys {
 		k := &s.Keys[i]
-		v, err := note.NewVerifier(k.Key)
+		v, err := a.verifier(k.Key)
 		if err != nil {
 			return fmt.Errorf("key of station %s: %w", s.Name, err)
 		}
@@ -296,7 +348,8 @@ func (a *Audit) Restore(s Station) error {
 // signature holds a record against the keys that its station ever had, and
 // returns which one signed it. Keys that ended count too: what a station
 // observed before it lost its key stands, also where it comes in afterwards.
-func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add func(Remark, string, ...any)) (uint32, bool) {
+func (a *Audit) signature(st *Station, p Parsed, arrival Remark, add func(Remark, string, ...any)) (uint32, bool) {
+	e, n := p.Event, p.Note
 	refused := arrival&RemarkSignature != 0
 	if st.own != 0 {
 		switch {
@@ -319,7 +372,8 @@ func (a *Audit) signature(st *Station, e *Event, n []byte, arrival Remark, add f
 	for i := range st.Keys {
 		k := &st.Keys[i]
 		// What the ledger let pass when it came needs no second look, unless one is asked for.
-		if k.verifier.KeyHash() != key || !signed && (a.Signatures || refused) && VerifyNote(n, k.verifier) != nil {
+		if k.verifier.KeyHash() != key ||
+			!signed && (a.Signatures || refused) && k.verifier != p.by && VerifyNote(n, k.verifier) != nil {
 			continue
 		}
 		if signed, held = true, k.holds(e.Time); held {
@@ -366,7 +420,7 @@ func (a *Audit) registry(seq int64, e *Event, c *Checked) {
 			add(RemarkSignature, "an enrolment counts only with the ledger's own signature")
 			return
 		}
-		v, err := note.NewVerifier(d.Key)
+		v, err := a.verifier(d.Key)
 		if err != nil || v.Name() != d.Station {
 			add(RemarkForm, "the key enrolled is not one of %s", d.Station)
 			return

@@ -1,18 +1,23 @@
 package events
 
 import (
+	"bytes"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"golang.org/x/mod/sumdb/note"
+
+	"listbound/events/keytable"
 )
 
 // auditCase keeps a ledger of notes and audits each as it comes.
 type auditCase struct {
 	t      *testing.T
 	audit  *Audit
+	ahead  *Audit // the same, which reads ahead
 	ledger testKey
 	seq    int64
 	seqs   map[string]int64  // last number by station
@@ -21,9 +26,10 @@ type auditCase struct {
 
 func newAuditCase(t *testing.T) *auditCase {
 	k := newTestKey(t, LedgerName("north"), 1)
-	a := NewAudit(k.verifier, 2*time.Minute)
+	a, ahead := NewAudit(k.verifier, 2*time.Minute), NewAudit(k.verifier, 2*time.Minute)
 	a.Signatures, a.Canonical = true, true
-	return &auditCase{t: t, audit: a, ledger: k, seqs: map[string]int64{}, hashes: map[string]string{}}
+	ahead.Verifier = keytable.NewVerifier
+	return &auditCase{t: t, audit: a, ahead: ahead, ledger: k, seqs: map[string]int64{}, hashes: map[string]string{}}
 }
 
 // check audits a note recorded at a time, by minutes after testTime.
@@ -31,7 +37,12 @@ func (c *auditCase) check(n []byte, minute int, arrival Remark) (Remark, []strin
 	c.t.Helper()
 	c.seq++
 	p := Parse(n)
-	got := c.audit.Check(c.seq, p, testTime.Add(time.Duration(minute)*time.Minute), arrival)
+	at := testTime.Add(time.Duration(minute) * time.Minute)
+	c.ahead.Signatures, c.ahead.Canonical, c.ahead.Excerpt = c.audit.Signatures, c.audit.Canonical, c.audit.Excerpt
+	got := c.audit.Check(c.seq, p, at, arrival)
+	if again := c.ahead.Check(c.seq, c.ahead.Parse(n), at, arrival); !reflect.DeepEqual(again, got) {
+		c.t.Errorf("record %d: %+v, and read ahead %+v", c.seq, got, again)
+	}
 	another := slices.ContainsFunc(got.Words(), func(w string) bool {
 		return strings.Contains(w, "not enrolled") || strings.Contains(w, "signed by") || strings.Contains(w, "did not verify")
 	})
@@ -96,6 +107,24 @@ func TestAuditEnrolAndRetire(t *testing.T) {
 		t.Errorf("stations %+v", c.audit.Stations())
 	}
 	c.good(c.ledger, &StationRetired{Station: "north/nobody", Reason: "was never there"}, 10)
+}
+
+// TestAuditChangedNote: of a station's own key the signature is verified, of a note whose text or signature was changed it
+// is bad, and the next good one goes on from the one before.
+func TestAuditChangedNote(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	c.good(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 1)
+	n := c.next(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 2, nil)
+	c.bad(bytes.Replace(n, []byte(`"version":3`), []byte(`"version":4`), 1), 2, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	end := len(n) - len("xx==\n")
+	turned := bytes.Clone(n)
+	if turned[end-8]++; turned[end-8] == n[end-8] || !bytes.HasSuffix(n, []byte("\n")) {
+		t.Fatal("nothing changed")
+	}
+	c.bad(turned, 2, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	c.good(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 3)
 }
 
 // TestAuditImpersonation: nobody but the ledger's key enrols or retires.

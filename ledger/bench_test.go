@@ -151,11 +151,13 @@ func BenchmarkScanHashed(b *testing.B) {
 	scans := map[string]func(context.Context, int64, func(int64, []byte) error) error{
 		"plain": l.Scan, "hashed": l.ScanHashed,
 		"verify": func(ctx context.Context, _ int64, fn func(int64, []byte) error) error {
-			report, err := l.Verify(ctx, ledger.VerifyOptions{Check: func(seq int64, record []byte) []string {
-				if err := fn(seq, record); err != nil {
-					return []string{err.Error()}
-				}
-				return nil
+			report, err := l.Verify(ctx, ledger.VerifyOptions{Look: func(seq int64, record []byte) ledger.Look {
+				return ledger.Look{Check: func() []string {
+					if err := fn(seq, record); err != nil {
+						return []string{err.Error()}
+					}
+					return nil
+				}}
 			}})
 			if len(report.Problems) > 0 {
 				return fmt.Errorf("problems: %v", report.Problems)

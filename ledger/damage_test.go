@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -374,13 +375,15 @@ func flipSmall(t *testing.T, dir string, seq int64) {
 func TestVerifyOptions(t *testing.T) {
 	l := ledgertest.New(t)
 	fill(t, l, "north/or-3", 0, 300, 0)
-	var progress []int64
+	var progress, order []int64
 	report, err := l.Verify(context.Background(), ledger.VerifyOptions{
-		Check: func(seq int64, record []byte) []string {
-			if seq == 7 {
-				return []string{"odd", "prime"}
-			}
-			return nil
+		Look: func(seq int64, record []byte) ledger.Look {
+			return ledger.Look{Check: func() []string {
+				if order = append(order, seq); seq == 7 {
+					return []string{"odd", "prime"}
+				}
+				return nil
+			}}
 		},
 		Progress: func(done, total int64) { progress = append(progress, done, total) },
 	})
@@ -394,12 +397,18 @@ func TestVerifyOptions(t *testing.T) {
 	if len(progress) != 2 || progress[0] != 300 || progress[1] != 300 {
 		t.Errorf("progress: %v", progress)
 	}
+	if len(order) != 300 || !slices.IsSorted(order) {
+		t.Errorf("records were checked in the order %v", order)
+	}
 	c, err := proof.OpenCheckpoint([]byte(report.Checkpoint), l.Origin(), l.Verifier())
 	if err != nil || c.Size != report.Size || report.Size != 300 {
 		t.Errorf("checkpoint of %d records, report of %d: %v", c.Size, report.Size, err)
 	}
 	ctx, cancel := context.WithCancel(context.Background())
-	_, err = l.Verify(ctx, ledger.VerifyOptions{Check: func(int64, []byte) []string { cancel(); return nil }})
+	_, err = l.Verify(ctx, ledger.VerifyOptions{Look: func(int64, []byte) ledger.Look {
+		cancel()
+		return ledger.Look{}
+	}})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped verification gave %v", err)
 	}

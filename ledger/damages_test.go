@@ -111,7 +111,7 @@ func TestMovedToAnotherSubject(t *testing.T) {
 	l := ledgertest.Open(t, opts)
 	verify := func(l *ledgertest.Ledger) []ledger.Problem {
 		t.Helper()
-		report, err := l.Verify(ctx, ledger.VerifyOptions{Route: route})
+		report, err := l.Verify(ctx, ledger.VerifyOptions{Look: ledger.Route(route).Look})
 		if err != nil {
 			t.Fatal(err)
 		}

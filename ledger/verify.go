@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"runtime"
 	"slices"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
+	"golang.org/x/sync/errgroup"
 
 	"listbound/ledger/proof"
 )
@@ -23,13 +25,28 @@ type Report struct {
 
 // VerifyOptions extend a verification. All may be nil.
 type VerifyOptions struct {
-	// Route returns the station and the kind of a record. The subject of a record in the stream is not hashed, so it is
-	// compared with them. A record that cannot be routed is for Check to find.
-	Route Route
-	// Check looks at the contents of a record and returns what is wrong with them.
-	Check func(seq int64, record []byte) []string
+	// Look looks at what a record says. It is called ahead, for several records at once and in no order.
+	Look func(seq int64, record []byte) Look
 	// Progress is called now and then with the number of records that are done.
 	Progress func(done, total int64)
+}
+
+// Look is what a record says of itself.
+type Look struct {
+	// Station and Kind are where the record belongs. The subject of a record in the stream is not hashed, so it is compared with
+	// them. A record that doesn't say has neither: that is for Check to find.
+	Station, Kind string
+	// Check returns what is wrong with the contents of the record. It is called in the order of the records. May be nil.
+	Check func() []string
+}
+
+// Look looks where a record belongs, and at nothing else.
+func (r Route) Look(_ int64, record []byte) (l Look) {
+	var err error
+	if l.Station, l.Kind, err = r(record); err != nil {
+		return Look{}
+	}
+	return l
 }
 
 // Verify reads everything once: each record from the stream, its second copy from the entry bundle, its hash from the
@@ -47,6 +64,7 @@ func (l *Ledger) Verify(ctx context.Context, opts VerifyOptions) (Report, error)
 	}
 	note := l.SignedNote()
 	v := &verification{l: l, opts: opts, signed: l.Signed(), tree: &proof.Tree{}, problems: damage, index: -1}
+	v.looking.SetLimit(runtime.GOMAXPROCS(0))
 	if err := v.run(ctx); err != nil {
 		return Report{}, err
 	}
@@ -67,6 +85,9 @@ type verification struct {
 	next    int64    // sequence expected from the stream
 	lacking [2]int64 // run of sequences that the stream lacks, not reported yet
 	lastAt  time.Time
+
+	looking errgroup.Group
+	ahead   []*looked // records of the stream that are being looked at, in their order
 
 	index  int64 // of the bundle at hand
 	bundle [][]byte
@@ -101,20 +122,22 @@ func (v *verification) run(ctx context.Context) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			v.checkRecord(v.next, nil)
+			v.checkRecord(v.next, nil, nil)
 			v.next++
 		}
 	} else {
 		err := v.l.readStream(ctx, 1, v.signed.Size, func(seq int64, subject string, record []byte) error {
-			for ; v.next < seq; v.next++ {
-				v.miss(v.next)
+			if len(v.ahead) == farAhead {
+				v.checkNext()
 			}
-			v.reportLacking()
-			v.checkRecord(seq, record)
-			v.checkSubject(seq, subject, record)
-			v.next = seq + 1
+			v.lookAt(seq, subject, record)
 			return ctx.Err()
 		})
+		for err == nil && len(v.ahead) > 0 {
+			v.checkNext()
+			err = ctx.Err()
+		}
+		v.looking.Wait()
 		if err != nil {
 			return err
 		}
@@ -134,13 +157,54 @@ func (v *verification) run(ctx context.Context) error {
 	return nil
 }
 
+// looked is a record of the stream that is looked at while others are read.
+type looked struct {
+	seq     int64
+	subject string
+	record  []byte
+	look    chan Look
+}
+
+// farAhead is how many records are looked at before their turn comes: enough that no processor waits.
+const farAhead = 256
+
+// lookAt begins to look at a record.
+func (v *verification) lookAt(seq int64, subject string, record []byte) {
+	n := &looked{seq: seq, subject: subject, record: record, look: make(chan Look, 1)}
+	v.ahead = append(v.ahead, n)
+	if v.opts.Look == nil {
+		n.look <- Look{}
+		return
+	}
+	v.looking.Go(func() error {
+		n.look <- v.opts.Look(seq, record)
+		return nil
+	})
+}
+
+// checkNext checks the record whose turn it is.
+func (v *verification) checkNext() {
+	n := v.ahead[0]
+	v.ahead = v.ahead[1:]
+	for ; v.next < n.seq; v.next++ {
+		v.miss(v.next)
+	}
+	v.reportLacking()
+	look := <-n.look
+	v.checkRecord(n.seq, n.record, &look)
+	if look.Station != "" && n.subject != subjectOf(look.Station, look.Kind) {
+		v.add(n.seq, "the stream keeps the record under the subject %s, but it is %s of %s", n.subject, look.Kind, look.Station)
+	}
+	v.next = n.seq + 1
+}
+
 // miss notes a sequence that the stream does not deliver. Its copy in the bundle is checked all the same.
 func (v *verification) miss(seq int64) {
 	if v.lacking[0] == 0 {
 		v.lacking = [2]int64{seq, seq}
 	}
 	v.lacking[1] = seq
-	v.checkRecord(seq, nil)
+	v.checkRecord(seq, nil, nil)
 }
 
 func (v *verification) reportLacking() {
@@ -150,8 +214,8 @@ func (v *verification) reportLacking() {
 	v.lacking = [2]int64{}
 }
 
-// checkRecord checks one record. inStream is nil if the stream lacks it.
-func (v *verification) checkRecord(seq int64, inStream []byte) {
+// checkRecord checks one record. inStream and its look are nil if the stream lacks it.
+func (v *verification) checkRecord(seq int64, inStream []byte, look *Look) {
 	v.load(seq)
 	i := (seq - 1) % proof.TileWidth
 	record := inStream
@@ -181,25 +245,14 @@ func (v *verification) checkRecord(seq int64, inStream []byte) {
 	}
 	v.tree.Append(leaf, v.compareTile)
 	if record != nil {
-		v.checkContents(seq, record)
+		v.checkContents(seq, record, look)
 	}
 	if v.opts.Progress != nil && seq%4096 == 0 {
 		v.opts.Progress(seq, v.signed.Size)
 	}
 }
 
-// checkSubject compares the subject with the record. A wrong one hides the record from its station, which would number
-// on as if it were not there.
-func (v *verification) checkSubject(seq int64, subject string, record []byte) {
-	if v.opts.Route == nil {
-		return
-	}
-	if station, kind, err := v.opts.Route(record); err == nil && subject != subjectOf(station, kind) {
-		v.add(seq, "the stream keeps the record under the subject %s, but it is %s of %s", subject, kind, station)
-	}
-}
-
-func (v *verification) checkContents(seq int64, record []byte) {
+func (v *verification) checkContents(seq int64, record []byte, look *Look) {
 	_, at, _, err := proof.SplitArrival(v.l.opts.Origin, record)
 	switch {
 	case err != nil:
@@ -209,10 +262,15 @@ func (v *verification) checkContents(seq int64, record []byte) {
 	default:
 		v.lastAt = at
 	}
-	if v.opts.Check != nil {
-		for _, what := range v.opts.Check(seq, record) {
-			v.add(seq, "%s", what)
-		}
+	if look == nil && v.opts.Look != nil {
+		l := v.opts.Look(seq, record)
+		look = &l
+	}
+	if look == nil || look.Check == nil {
+		return
+	}
+	for _, what := range look.Check() {
+		v.add(seq, "%s", what)
 	}
 }
 

@@ -3,6 +3,7 @@ package site_test
 import (
 	"bytes"
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"math/rand/v2"
@@ -333,6 +334,37 @@ func openLedger(b *testing.B, dir string) (*ledger.Ledger, func()) {
 			b.Error(err)
 		}
 	}
+}
+
+// BenchmarkVerify checks fifty thousand records as the command verify does, all but the read model beside it: each record in both
+// its copies, its place in the tree, form, numbering and signature. The rival only checks as many signatures.
+func BenchmarkVerify(b *testing.B) {
+	const records = 50_000
+	s := openBench(b, manyTrips(b, records))
+	b.Run("verify", func(b *testing.B) {
+		used, size := cpu(b), int64(0)
+		for b.Loop() {
+			v, err := s.VerifyRecords(b.Context())
+			if err != nil || len(v.Problems) > 0 {
+				b.Fatalf("%v, %v", v, err)
+			}
+			size = v.Size
+		}
+		n := float64(size) * float64(b.N)
+		b.ReportMetric(n/b.Elapsed().Seconds(), "records/s")
+		b.ReportMetric(float64((cpu(b)-used).Microseconds())/n, "cpu-us/record")
+	})
+	b.Run("signature", func(b *testing.B) {
+		private := ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
+		message := make([]byte, 650)
+		sig := ed25519.Sign(private, message)
+		for b.Loop() {
+			if !ed25519.Verify(private.Public().(ed25519.PublicKey), message, sig) {
+				b.Fatal("refused")
+			}
+		}
+		b.ReportMetric(1e6/float64(b.Elapsed().Microseconds())*float64(b.N), "records/s")
+	})
 }
 
 // BenchmarkHistory asks for the history of single trips, out of a million

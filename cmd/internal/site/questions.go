@@ -13,6 +13,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/version"
 	"listbound/events"
+	"listbound/events/keytable"
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
@@ -185,26 +186,14 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
-	audit := events.NewAudit(s.keys[0].Key, readmodel.Tolerance())
-	audit.Signatures, audit.Canonical = true, true
-	v := &Verification{Problems: []ledger.Problem{}}
-	links := s.newLinkAudit()
-	remarked := make(remarkedRecords)
 	without := make(marksWithout)
-	check := func(seq int64, record []byte) []string {
+	v, err := s.verifyRecords(ctx, progress, func(seq int64, record []byte) {
 		each(seq)
 		without.look(s, seq, record)
-		problems, c := checkRecord(audit, links, s.Name(), seq, record)
-		remarked.take(seq, &c)
-		return problems
-	}
-	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Route: routeOf(s.Name()), Check: check})
+	})
 	if err != nil {
 		return nil, err
 	}
-	v.Remarks = remarked.told()
-	v.Size, v.Root, v.Checkpoint = rep.Size, rep.Root, rep.Checkpoint
-	v.Problems = append(v.Problems, rep.Problems...)
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()
@@ -237,6 +226,37 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	return v, err
 }
 
+// verifyRecords reads every record twice, from the stream and from the entry bundles, and checks it. It calls each with them in
+// their order.
+func (s *Site) verifyRecords(ctx context.Context, progress Progress, each func(seq int64, record []byte)) (*Verification, error) {
+	audit := events.NewAudit(s.keys[0].Key, readmodel.Tolerance())
+	audit.Signatures, audit.Canonical, audit.Verifier = true, true, keytable.NewVerifier
+	v := &Verification{Problems: []ledger.Problem{}}
+	links := s.newLinkAudit()
+	remarked := make(remarkedRecords)
+	look := func(seq int64, record []byte) (l ledger.Look) {
+		r := readRecord(audit, s.Name(), record)
+		if r.err == nil && r.Err == nil {
+			l.Station, l.Kind, _ = routeOfEvent(r.Event)
+		}
+		l.Check = func() []string {
+			each(seq, record)
+			problems, c := r.check(audit, links, seq, record)
+			remarked.take(seq, &c)
+			return problems
+		}
+		return l
+	}
+	rep, err := s.ledger.Verify(ctx, ledger.VerifyOptions{Progress: progress, Look: look})
+	if err != nil {
+		return nil, err
+	}
+	v.Remarks = remarked.told()
+	v.Size, v.Root, v.Checkpoint = rep.Size, rep.Root, rep.Checkpoint
+	v.Problems = append(v.Problems, rep.Problems...)
+	return v, nil
+}
+
 // remarkedRecords are records with a remark that is no problem.
 type remarkedRecords map[int64]*events.Checked
 
@@ -262,19 +282,33 @@ func (rs remarkedRecords) told() (out []ledger.Problem) {
 	return out
 }
 
-// checkRecord separates what breaks the ledger's word (problems) from what was
-// wrong with a record as its station made it, which the ledger recorded as it was (remarks).
-func checkRecord(
-	audit *events.Audit, links *linkAudit, origin string, seq int64, record []byte,
-) (problems []string, c events.Checked) {
+// readRecord is a record that was read and not yet checked.
+type recordRead struct {
+	events.Parsed
+	at      time.Time
+	arrival byte
+	err     error // of the arrival line
+}
+
+func readRecord(audit *events.Audit, origin string, record []byte) (r recordRead) {
 	n, at, arrival, err := proof.SplitArrival(origin, record)
 	if err != nil {
-		return []string{err.Error()}, c
+		return recordRead{err: err}
 	}
-	p := events.Parse(n)
-	c = audit.Check(seq, p, at, events.Remark(arrival))
-	problems = links.check(seq, record, p)
-	if c.Remark&events.RemarkForm != 0 || c.Remark&events.RemarkSignature != 0 && arrival&byte(events.RemarkSignature) == 0 {
+	return recordRead{Parsed: audit.Parse(n), at: at, arrival: arrival}
+}
+
+// check separates what breaks the ledger's word (problems) from what was
+// wrong with a record as its station made it, which the ledger recorded as it was (remarks).
+func (r recordRead) check(
+	audit *events.Audit, links *linkAudit, seq int64, record []byte,
+) (problems []string, c events.Checked) {
+	if r.err != nil {
+		return []string{r.err.Error()}, c
+	}
+	c = audit.Check(seq, r.Parsed, r.at, events.Remark(r.arrival))
+	problems = links.check(seq, record, r.Parsed)
+	if c.Remark&events.RemarkForm != 0 || c.Remark&events.RemarkSignature != 0 && r.arrival&byte(events.RemarkSignature) == 0 {
 		return append(problems, c.Words()...), events.Checked{Earlier: c.Earlier}
 	}
 	return problems, c

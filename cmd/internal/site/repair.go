@@ -49,7 +49,7 @@ func intact(ctx context.Context, lo ledger.Options) (size int64, err error) {
 	}
 	size = -1
 	if len(l.Damage()) == 0 {
-		report, err := l.Verify(ctx, ledger.VerifyOptions{Route: routeOf(lo.Origin)})
+		report, err := l.Verify(ctx, ledger.VerifyOptions{Look: routeOf(lo.Origin).Look})
 		if err != nil {
 			return 0, errors.Join(err, l.Close())
 		}
@@ -75,13 +75,17 @@ func routeOf(ledgerName string) ledger.Route {
 		if err != nil {
 			return "", "", fmt.Errorf("where the record belongs can't be read: %w", err)
 		}
-		// A newer program may have written a kind that this one doesn't know: it lies under its own name.
-		if u, ok := e.Data.(*events.Unknown); ok {
-			if kind = u.Name(); kind == "" {
-				return "", "", fmt.Errorf("where the record belongs can't be read: its type is %q", u.Type)
-			}
-			return e.Station, kind, nil
-		}
-		return e.Station, string(e.Kind()), nil
+		return routeOfEvent(e)
 	}
+}
+
+func routeOfEvent(e *events.Event) (station, kind string, err error) {
+	// A newer program may have written a kind that this one doesn't know: it lies under its own name.
+	if u, ok := e.Data.(*events.Unknown); ok {
+		if kind = u.Name(); kind == "" {
+			return "", "", fmt.Errorf("where the record belongs can't be read: its type is %q", u.Type)
+		}
+		return e.Station, kind, nil
+	}
+	return e.Station, string(e.Kind()), nil
 }
