@@ -185,6 +185,10 @@ func (t *table) open() bool {
 
 // begin opens the count of this stage.
 func (t *table) begin(a *counted) error {
+	if t.drafts[0].Stray != nil { // a STOP is answered first
+		a.said = t.askStray()
+		return nil
+	}
 	err := t.each("", func(d *draft) error { d.Open = t.v.now.UTC(); return nil })
 	t.goHere(a)
 	return err
@@ -213,6 +217,13 @@ func (t *table) pause(after said) (said, error) {
 			return s.offer(left.Choices...), nil
 		}
 		return left, nil
+	}
+	if t.drafts[0].Stray != nil {
+		q := t.askStray()
+		if q.Aside = after.Words; s.Status == "broken" {
+			q.Aside = s.Words
+		}
+		return q, nil
 	}
 	begin := choice{Do: "begin", Words: v.t("begin-stage", v.t("stage-"+string(t.stage)))}
 	more := []choice{{Do: "begin-single", Words: v.t("single"), Key: "F9"}}

@@ -379,6 +379,7 @@ func (t *table) scan(text string, a *counted) error {
 // scanBefore takes a scan before the count is begun: a set of the case begins it,
 // nothing else has a meaning yet.
 func (t *table) scanBefore(scans []events.Scan, a *counted) error {
+	word := ""
 	for _, s := range scans {
 		a.Kind, a.What = string(s.Kind), s.Value
 		plain := s.Kind == events.ScanPlain || s.Kind == events.ScanShort
@@ -392,14 +393,36 @@ func (t *table) scanBefore(scans []events.Scan, a *counted) error {
 				return err
 			}
 		}
-		if badge {
+		switch {
+		case badge:
 			if taken, err := t.backBy(s.Value, a); taken || err != nil {
 				return err
 			}
+		case s.Kind == events.ScanSheet && t.drafts[0].Stray == nil:
+			if err := t.sheetBefore(s, a); err != nil || a.Status == "broken" {
+				return err
+			}
+			word = a.Words
+		case s.Kind == events.ScanSet:
+			word = t.v.t("set-not-on-case", s.Value, t.ref)
+		default:
+			word = t.v.t("begin-first", t.v.t("stage-"+string(t.stage)))
 		}
 	}
 	var err error
 	a.said, err = t.pause(said{})
+	if word != "" {
+		a.Aside, a.Sound = strings.TrimSpace(word+" "+a.Aside), "low"
+	}
+	return err
+}
+
+// sheetBefore takes a count sheet that is scanned first, to say what is counted by: a wrong one is STOP before anything is
+// counted, too.
+func (t *table) sheetBefore(s events.Scan, a *counted) error {
+	t.v.scan = s
+	err := t.sheet(s.Value, a)
+	a.Line = nil
 	return err
 }
 

@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -58,4 +59,35 @@ func TestOtherSheetAtTheCheck(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestWrongSheetBeforeTheCount: people scan the sheet first, to say what they count by. A wrong one is STOP and is told
+// before the count begins; what has no meaning yet is answered with a word.
+func TestWrongSheetBeforeTheCount(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	h.signs("K-1", "VAS-003", events.StageFirst)
+	c := &counter{h: h, ref: "K-1", stage: "final"}
+	must(t, c.scan("P47110815"), "Begin: Final count", "Final count is not begun")
+	must(t, c.scan(label(t, events.ScanTag, "VAS-004")), "Begin: Final count", "VAS-004 was not opened for case K-1")
+	must(t, c.scan(h.codes["VAS-003"]), "Begin: Final count", "This count sheet belongs to VAS-003")
+	size := h.size()
+	must(t, c.scan(h.codes["VAS-004"]), "broken", "count sheet of VAS-004", "Where was the count sheet that lay with VAS-003?")
+	for _, text := range []string{"", label(t, events.ScanTag, "VAS-003"), label(t, events.ScanBadge, "B-1"), h.codes["VAS-003"]} {
+		h.after(3 * time.Second)
+		must(t, c.scan(text), "broken", "Where was the count sheet that lay with VAS-003?")
+	}
+	must(t, c.do("begin"), "broken", "Where was the count sheet that lay with VAS-003?")
+	if page := h.get("/at/north/or-3/count?case=K-1&stage=final"); !strings.Contains(page, "Where was the count sheet that lay with VAS-003?") {
+		t.Error("the page says nothing of it")
+	}
+	if h.size() != size {
+		t.Fatalf("recorded, and nobody said where it lay: %+v", h.last().Data)
+	}
+	must(t, c.do("sheet-lay", "value", choiceOf(c.scan(""), "outside")), "broken", "The count sheet that lay with VAS-003 is recorded")
+	if v := h.verdict("VAS-004", h.trip("VAS-004")); h.size() != size+1 || v.Status == "open" {
+		t.Error("the other set is unsuspected")
+	}
+	c.do("begin")
+	must(t, c.lines("VAS-003", 4), "Count aloud together")
 }
