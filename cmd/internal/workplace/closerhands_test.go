@@ -4,7 +4,11 @@ package workplace_test
 
 import (
 	"testing"
+	"time"
 
+	"github.com/chromedp/chromedp/kb"
+
+	"listbound/cmd/internal/browsertest"
 	"listbound/events"
 )
 
@@ -26,5 +30,24 @@ func TestQuarantinedLoadTakesNothingMore(t *testing.T) {
 	}
 	if all := h.ended("VAS-003"); len(all) != 3 || all[2] != "S1-0304-02 passed true" {
 		t.Errorf("VAS-003: %v", all)
+	}
+}
+
+// TestKeyOfTwoQuestions: a key that answers the next question, too, and is pressed twice at once answers one.
+func TestKeyOfTwoQuestions(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t, "VAS-003")
+	h.after(5 * time.Minute)
+	p := browser(t).Tab(t, tablet)
+	p.Open(h.at("opening"))
+	p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
+	p.AwaitText("#verdict", "scan the outer label")
+	p.Type(kb.F4)
+	p.AwaitText("#verdict", "scan the count sheet")
+	p.Type(kb.F4)
+	settled(p)
+	p.AwaitText("#verdict", "scan the count sheet")
+	if beep := browsertest.Eval[string](p, `document.body.dataset.sound`); beep != "low" {
+		t.Errorf("the second F4 was not refused: %q", beep)
 	}
 }

@@ -439,12 +439,17 @@ export function actions(root, put) {
     const {do: action, key, ...fields} = b.dataset;
     put(action, fields);
   });
-  // A button that shows a key is pressed by it.
+  // A button that shows a key is pressed by it. The same key is the answer to the next question, too: of a hand that
+  // trembles the second one says nothing.
+  let last = {at: -Infinity};
   document.addEventListener("keydown", e => {
     if (e.repeat || e.ctrlKey || e.altKey || e.metaKey || !/^F\d+$/.test(e.key)) return;
     const b = root.querySelector(`button[data-key="${e.key}"]`);
     if (!b || b.disabled) return;
     e.preventDefault();
+    const twice = e.key === last.key && e.timeStamp - last.at < tapsApart;
+    last = {key: e.key, at: e.timeStamp};
+    if (twice) return beep("low");
     b.click();
   });
   root.addEventListener("submit", e => {
