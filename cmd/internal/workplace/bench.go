@@ -169,7 +169,6 @@ type echo struct {
 // browser's clock is asked only for how long after its own last scan it was. What
 // a browser sends again because it had no answer is no second scan.
 func (e *echo) twice(v *visit, in *input) bool {
-	const apart = 2 * time.Second
 	last := *e
 	*e = echo{Client: in.Client, N: in.N, Heard: maphash.String(v.d.seed, in.Text), At: in.At, Time: v.now}
 	if last.Client == in.Client && last.N == in.N {
@@ -179,8 +178,11 @@ func (e *echo) twice(v *visit, in *input) bool {
 	if in.At != 0 && last.At != 0 && in.Client == last.Client {
 		since = time.Duration(in.At-last.At) * time.Millisecond
 	}
-	return last.Heard == e.Heard && since.Abs() < apart
+	return last.Heard == e.Heard && since.Abs() < readApart
 }
+
+// readApart is how long after a scan the same one is another scan.
+const readApart = 2 * time.Second
 
 // done is what the last record was, and where one goes from it.
 type done struct {
@@ -846,7 +848,6 @@ func onlyAnswers(text string) bool {
 // its screen shows what lies here now, nobody else has done anything since, and it is
 // taken; else it is of a set that is no longer in hand, however often it was scanned.
 func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, error) {
-	const apart = 2 * time.Second // closer together it is one scan
 	h := P(b).shared()
 	waited := in.Ago > 0
 	own := h.Writer == "" || h.Writer == in.Client
@@ -855,7 +856,7 @@ func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, err
 		return false, nil
 	case waited:
 		return true, nil
-	case v.place == "sterilizer", h.Taking == in.Client && v.now.Sub(h.TakingAt) >= apart:
+	case v.place == "sterilizer", h.Taking == in.Client && v.now.Sub(h.TakingAt) >= readApart:
 		return false, nil
 	}
 	away, err := v.away(h.Active)

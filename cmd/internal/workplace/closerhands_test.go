@@ -33,6 +33,36 @@ func TestQuarantinedLoadTakesNothingMore(t *testing.T) {
 	}
 }
 
+// TestNumberTypedTwice: a number that is typed twice at once answers one question about a piece, not two; found is not green
+// while others of the set are missed.
+func TestNumberTypedTwice(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-1", "VAS-003")
+	h.after(time.Minute)
+	s := &scanner{h: h, path: "/at/north/or-3/pieces"}
+	typed := func(text string, after time.Duration) map[string]any {
+		h.after(after)
+		return s.scan(text)
+	}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.scan("1")
+	must(t, typed("1", time.Second), "what became of it?", "Read twice, taken once")
+	must(t, typed("4", time.Second), "1 of line 1", "missed")
+	must(t, typed("4", time.Second), "1 of line 1", "Read twice, taken once")
+	must(t, typed("4", 3*time.Second), "4 of line 1", "missed")
+	must(t, s.scan(""), "4 of line 1")
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.scan("1")
+	s.scan("5")
+	must(t, s.scan(""), "doubtful", "1 of line 1", "found", "Not all of it is found:")
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.scan("1")
+	s.scan("5")
+	s.scan("3")
+	must(t, s.scan(""), "whole", "3 of line 1", "found")
+}
+
 // TestKeyOfTwoQuestions: a key that answers the next question, too, and is pressed twice at once answers one.
 func TestKeyOfTwoQuestions(t *testing.T) {
 	t.Parallel()

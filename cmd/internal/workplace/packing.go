@@ -442,6 +442,8 @@ func missedLines(f *projections.Finding) []projections.BackLine {
 		return d.Lines
 	case *projections.MissingSincePacked:
 		return d.Lines
+	case *projections.CameBack:
+		return d.Lines
 	}
 	return nil
 }

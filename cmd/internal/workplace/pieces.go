@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -24,6 +25,8 @@ type pieces struct {
 	Load        string        `json:"load,omitempty"` // of the washer
 	Note        string        `json:"note,omitempty"`
 	Opened      bool          `json:"opened,omitempty"` // a person said that the closed set was opened for it
+	Number      string        `json:"number,omitempty"` // that was typed last: once more at once it answers no further question
+	NumberAt    time.Time     `json:"numberAt,omitzero"`
 }
 
 func piecesPlace() workplace {
@@ -41,10 +44,11 @@ func piecesPlace() workplace {
 			"about":  (*pieces).takeAbout,
 			"opened": (*pieces).sayOpened,
 			"leave":  (*pieces).discard,
+			"twice":  func(_ *pieces, v *visit, _ fields) (said, error) { return v.readTwice(), nil },
 			"enter":  (*pieces).record,
 			"record": (*pieces).record,
 		},
-		typed: (*pieces).typed,
+		typed: (*pieces).once,
 	}
 }
 
@@ -104,6 +108,19 @@ func (b *pieces) discard(v *visit, _ fields) (said, error) {
 
 // known reports whether it is said which piece is meant.
 func (b *pieces) known() bool { return b.Line > 0 || b.Item != "" }
+
+// once takes what is typed, but a number that is typed twice at once only once: each number answers another question.
+func (b *pieces) once(v *visit, text string) (string, fields, bool) {
+	action, f, ok := b.typed(v, text)
+	if _, number := plainNumber(text); !ok || !number {
+		return action, f, ok
+	}
+	last, at := b.Number, b.NumberAt
+	if b.Number, b.NumberAt = strings.TrimSpace(text), v.now; last == b.Number && v.now.Sub(at).Abs() < readApart {
+		return "twice", nil, true
+	}
+	return action, f, ok
+}
 
 // typed: a line's number or a catalogue number says which piece is meant, then a number
 // what became of it, then a number how many there are.
@@ -372,6 +389,11 @@ func (b *pieces) record(v *visit, _ fields) (said, error) {
 			return said{}, err
 		}
 	}
+	if b.Became == events.BecameFound {
+		if s, err = b.stillMissed(v, projections.TripKey{Set: set, Trip: rs[0].Trip}, s); err != nil {
+			return said{}, err
+		}
+	}
 	b.clear()
 	b.Done = &done{Says: []phrase{says}, Set: set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
 	return s, nil
@@ -407,13 +429,16 @@ func (b *pieces) missedIn(v *visit) (string, error) {
 		if !ok || f.Code != projections.CameBackShort || f.Severity == projections.SeverityNoted {
 			continue
 		}
-		if slices.ContainsFunc(d.Lines, func(l projections.BackLine) bool {
-			return b.Item != "" && l.Item == b.Item || b.Item == "" && l.Line == b.Line
-		}) {
+		if slices.ContainsFunc(d.Lines, b.is) {
 			return before.Trip, nil
 		}
 	}
 	return "", nil
+}
+
+// is reports whether a line of a set is that of the piece.
+func (b *pieces) is(l projections.BackLine) bool {
+	return b.Item != "" && l.Item == b.Item || b.Item == "" && l.Line == b.Line
 }
 
 // isMissed reports whether a piece of a set is missed, in this turn or in the one before: else one that is found is
@@ -441,6 +466,21 @@ func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {
 			found := v.found(k.Set, f)
 			found.Words, found.More = s.Words+" "+found.Words, strings.TrimSpace(s.More+" "+found.More)
 			return found, nil
+		}
+	}
+	return s, nil
+}
+
+// stillMissed says of a piece that was found that others like it are missed on.
+func (b *pieces) stillMissed(v *visit, k projections.TripKey, s said) (said, error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil {
+		return s, err
+	}
+	for i := range verdict.Findings {
+		if f := &verdict.Findings[i]; missingPiece(f) && slices.ContainsFunc(missedLines(f), b.is) {
+			still, _ := v.finding(f)
+			return doubt(s.Words, strings.TrimSpace(v.t("piece-still-missing", still)+" "+s.More)), nil
 		}
 	}
 	return s, nil
