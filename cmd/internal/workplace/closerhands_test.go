@@ -33,6 +33,40 @@ func TestQuarantinedLoadTakesNothingMore(t *testing.T) {
 	}
 }
 
+// TestLockOfAnotherSet: a lock that is recorded of another closed container is asked about: one of the two numbers was read
+// off the other tray. Enter answers nothing of it; who read it here is not shown green.
+func TestLockOfAnotherSet(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.used("K-1", "VAS-003")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	h.after(time.Minute)
+	s := &scanner{h: h, path: "/at/north/or-3/sealing"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.scan("3")
+	before := h.size()
+	must(t, s.scan(label(t, events.ScanSeal, "483923")), "Enter binds") // its own of the turn before
+	must(t, s.scan(label(t, events.ScanSeal, "483924")), "doubtful", "Lock 483924 is recorded of VAS-004", "On which of the two is it?")
+	must(t, s.scan(""), "Lock 483924 is recorded of VAS-004")
+	if must(t, s.do("record"), "Lock 483924 is recorded of VAS-004"); h.size() != before {
+		t.Fatal("recorded, and nobody had said on which container the lock is")
+	}
+	must(t, s.do("seal-off", "value", "483924"), "open", "Enter binds")
+	s.scan(label(t, events.ScanSeal, "483924"))
+	must(t, s.do("seal-read", "value", "483924"), "doubtful", "Enter binds", "One lock is on one container")
+	must(t, s.scan(""), "doubtful", "VAS-003 closed", "One lock is on one container")
+	// A lock of a container that was opened is on none.
+	h.used("K-2", "VAS-004")
+	h.used("K-3", "VAS-003")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	h.after(time.Minute)
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.do("unscanned", "value", "gone")
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan("3")
+	must(t, s.scan(label(t, events.ScanSeal, "483924")), "open", "Enter binds")
+}
+
 // TestNumberTypedTwice: a number that is typed twice at once answers one question about a piece, not two; found is not green
 // while others of the set are missed.
 func TestNumberTypedTwice(t *testing.T) {

@@ -253,6 +253,9 @@ func (q *asker) sealing() {
 	a = q.scan("")
 	q.do("close-again", "value", choiceOf(a, "once more"))
 	q.do("leave")
+	q.scan(q.tag("LAP-030"), "3", label(h.t, events.ScanSeal, "483924")) // the lock of VAS-004
+	q.do("seal-read", "value", "483924")
+	q.do("seal-off", "value", "483924")
 }
 
 // sterilizer asks what is asked of loads.

@@ -819,6 +819,8 @@ func (m *sealModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: "unscanned", fields: map[string]string{"value": pick(w, "printer", "gone", "scanner", "no")}}
 	case ask && shown.says("is sterile since its run"):
 		return step{verb: "do", action: pick(w, "after-run", "after-run", "clear")}
+	case ask && shown.says("On which of the two is it?"):
+		return step{verb: "do", action: pick(w, "seal-off", "seal-read"), fields: shown.choice("seal-off")}
 	case ask && shown.says("not been packed since"):
 		return step{verb: "do", action: pick(w, "unpacked", "unpacked", "clear")}
 	case ask && shown.says("badge"):

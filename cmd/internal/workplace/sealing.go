@@ -8,6 +8,7 @@ import (
 	"strings"
 	"unicode"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -34,6 +35,8 @@ type sealing struct {
 	LotAsked string `json:"lotAsked,omitempty"`
 	// Stray is another sheet than the one that was printed, scanned to check the print: where it lay is still to be said.
 	Stray *stray `json:"stray,omitempty"`
+	// Read are locks that are recorded of another closed set, and were read on this one, as a person said.
+	Read []string `json:"read,omitempty"`
 }
 
 func sealingPlace() workplace {
@@ -63,6 +66,7 @@ func sealingActs() map[string]action[sealing] {
 		"seal":        (*sealing).addSeals,
 		"seals-none":  (*sealing).noSeals,
 		"seal-off":    (*sealing).sealOff,
+		"seal-read":   (*sealing).sayRead,
 		"unscanned":   (*sealing).sayUnscanned,
 		"enter":       (*sealing).enter,
 		"record":      (*sealing).record,
@@ -275,6 +279,9 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	case b.closedSince(st):
 		return b.askClosedSince(v, st)
 	}
+	if lock, other, err := b.lockElsewhere(v); err != nil || other != nil {
+		return b.askLock(v, lock, other), err
+	}
 	if f, err := b.afterRun(v); err != nil || f != nil {
 		return b.askAfterRun(v, f), err
 	}
@@ -291,7 +298,53 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if b.BagLot != "" {
 		s.More += " " + v.t("bag-lot-is", b.BagLot)
 	}
+	if len(b.Read) > 0 {
+		s.Status, s.More = "doubtful", strings.TrimSpace(s.More+" "+v.t("lock-twice-more"))
+	}
 	return s, nil
+}
+
+// lockElsewhere is a lock that is entered here and recorded of another set that is closed, with that set; nil for none.
+// One lock is on one container: a number was read off the other tray, or is not what it says.
+func (b *sealing) lockElsewhere(v *visit) (lock string, other *standing, err error) {
+	for _, lock := range b.Seals {
+		if slices.Contains(b.Read, lock) {
+			continue
+		}
+		const most = 20 // of one number, the newest first
+		trips, err := site.Answer(v.d.site, func(m *site.View) ([]projections.TripKey, error) { return m.SharesSeals(v, lock, lock, most) })
+		if err != nil {
+			return "", nil, err
+		}
+		for _, k := range trips {
+			if k.Set == b.Tag {
+				continue
+			}
+			st, err := v.standing(k.Set)
+			if err != nil || st != nil && st.Key == k && !st.Opened && slices.Contains(st.Seals, lock) {
+				return lock, st, err
+			}
+		}
+	}
+	return "", nil, nil
+}
+
+func (b *sealing) askLock(v *visit, lock string, other *standing) said {
+	if other == nil {
+		return said{}
+	}
+	return doubt(v.t("lock-twice", lock, other.Key.Set), v.t("lock-twice-more")).offer(
+		choice{Do: "seal-off", Value: lock, Words: v.t("do-lock-off")},
+		choice{Do: "seal-read", Value: lock, Words: v.t("do-lock-read", b.Tag)})
+}
+
+// sayRead answers that the lock was read on this container.
+func (b *sealing) sayRead(v *visit, f fields) (said, error) {
+	lock, other, err := b.lockElsewhere(v)
+	if err == nil && other != nil && lock == f["value"] {
+		b.Read = append(b.Read, lock)
+	}
+	return said{}, err
 }
 
 // closedSince reports whether the set was closed elsewhere after it was scanned here, and nobody said that it is closed
@@ -477,12 +530,13 @@ func (b *sealing) addSeals(v *visit, f fields) (said, error) {
 }
 
 func (b *sealing) sealOff(_ *visit, f fields) (said, error) {
-	b.Seals = slices.DeleteFunc(b.Seals, func(s string) bool { return s == f["value"] })
+	is := func(s string) bool { return s == f["value"] }
+	b.Seals, b.Read = slices.DeleteFunc(b.Seals, is), slices.DeleteFunc(b.Read, is)
 	return said{}, nil
 }
 
 func (b *sealing) noSeals(_ *visit, _ fields) (said, error) {
-	b.Seals = nil
+	b.Seals, b.Read = nil, nil
 	return said{}, nil
 }
 
@@ -549,6 +603,9 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if b.closedSince(st) {
 		return said{Sound: "ask"}, nil // so is this
 	}
+	if _, other, err := b.lockElsewhere(v); err != nil || other != nil {
+		return said{Sound: "ask"}, err
+	}
 	if f, err := b.afterRun(v); err != nil || f != nil {
 		return said{Sound: "ask"}, err // and this
 	}
@@ -573,6 +630,9 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	set, place := b.Tag, b.Placement
 	says := v.phrased("recorded-seal", set, code.Short())
 	s := good(v.say(says), "")
+	if len(b.Read) > 0 {
+		s = doubt(s.Words, v.t("lock-twice-more"))
+	}
 	query := "?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode()
 	var links []link
 	if place != events.Screen {
