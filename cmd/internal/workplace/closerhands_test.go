@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -114,4 +115,34 @@ func TestKeyOfTwoQuestions(t *testing.T) {
 	if beep := browsertest.Eval[string](p, `document.body.dataset.sound`); beep != "low" {
 		t.Errorf("the second F4 was not refused: %q", beep)
 	}
+}
+
+// TestShortHereOverThere: a piece that is short in one case and over in another is told at both, where the count is signed
+// and between two counts.
+func TestShortHereOverThere(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	h.open("VAS-004", "K-2")
+	h.after(time.Minute)
+	count := func(ref, set string, n, probes int) (c *counter, signed map[string]any) {
+		c = &counter{h: h, ref: ref, stage: "first", n: n}
+		c.lines(set, 4, 2, 3)
+		c.scan(label(t, events.ScanBadge, "B-1"))
+		c.scan(label(t, events.ScanBadge, "B-2"))
+		c = &counter{h: h, ref: ref, stage: "final", n: n + 50}
+		c.do("begin")
+		c.lines(set, 4, 2, probes)
+		c.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(3 * time.Second)
+		signed = c.scan(label(t, events.ScanBadge, "B-2"))
+		h.after(3 * time.Second)
+		return c, signed
+	}
+	one, a := count("K-1", "VAS-003", 100, 2)
+	if must(t, a, "broken", "1 × Probe", "short in VAS-003."); strings.Contains(tells(a), "K-2") {
+		t.Errorf("told of K-2, which nobody has counted: %s", tells(a))
+	}
+	_, a = count("K-2", "VAS-004", 300, 4)
+	must(t, a, "broken", "over in VAS-004.", "1 × Probe, olive tip, 14 cm short in VAS-003, case K-1: tell its room.")
+	must(t, one.scan(""), "broken", "1 × Probe, olive tip, 14 cm over in VAS-004, case K-2: look there, too.")
 }

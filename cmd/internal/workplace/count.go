@@ -207,7 +207,11 @@ func (t *table) pause(after said) (said, error) {
 		return said{}, err
 	}
 	if len(open) > 0 && after.Status != "broken" { // it stays, at every screen, until a count comes out
-		s = wrong(v.t("count-unsettled", t.ref, len(open)), strings.Join(open, " "))
+		there, err := t.elsewhere(t.standing.Left, t.names)
+		if err != nil {
+			return said{}, err
+		}
+		s = wrong(v.t("count-unsettled", t.ref, len(open)), strings.Join(append(open, there...), " "))
 		s.Next, s.Aside = v.t("count-open-next"), after.Words
 	}
 	if !t.left.IsZero() {

@@ -161,7 +161,10 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	if err != nil {
 		return err
 	}
-	open := t.differences()
+	open, err := t.notComeOut()
+	if err != nil {
+		return err
+	}
 	gone, short := t.passedOff(st.Counter, func(d *draft) bool { return slices.Contains(signed, d) })
 	for _, d := range signed {
 		// A crash before this shows the draft again; signing it again is the same event.
@@ -188,6 +191,13 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
 	return t.keepSaid(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)})
+}
+
+// notComeOut tells what this count differs in, and which other cases differ the other way round.
+func (t *table) notComeOut() ([]string, error) {
+	moves, left, names := t.reconciled()
+	there, err := t.elsewhere(left, names)
+	return append(t.v.explain(moves, left, names), there...), err
 }
 
 // signature is what was said when a count was recorded.

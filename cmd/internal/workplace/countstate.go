@@ -4,6 +4,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/judge"
@@ -159,12 +160,15 @@ func (t *table) ask(s *countState) string {
 
 // differences tells what does not come out, over all sets of the case, and where
 // the piece may be.
-func (t *table) differences() []string {
+func (t *table) differences() []string { return t.v.explain(t.reconciled()) }
+
+// reconciled holds what this count has by now against what is expected; names has what the items are called.
+func (t *table) reconciled() (moves []projections.Move, left []projections.Leftover, names map[string]string) {
 	if t.stage == events.StageAdded {
-		return nil
+		return nil, nil, nil
 	}
 	var bs []projections.Balance
-	names := make(map[string]string)
+	names = make(map[string]string)
 	for i, d := range t.drafts {
 		s := &t.standing.Sets[i]
 		for k := range s.Lines {
@@ -178,8 +182,42 @@ func (t *table) differences() []string {
 			bs = append(bs, projections.Balance{Key: s.Key, Item: item, Expected: t.expected(i, l), Counted: e.Counted})
 		}
 	}
-	moves, left := judge.Reconcile(bs)
-	return t.v.explain(moves, left, names)
+	moves, left = judge.Reconcile(bs)
+	return moves, left, names
+}
+
+// elsewhere tells what the counts of other cases of these days have over where this one is short, or the other way round:
+// a piece that went astray between two rooms.
+func (t *table) elsewhere(left []projections.Leftover, names map[string]string) (out []string, err error) {
+	if len(left) == 0 {
+		return nil, nil
+	}
+	v := t.v
+	cases, err := site.Answer(v.d.site, func(m *site.View) ([]string, error) { return m.CasesSince(v, v.now.Add(-dayAndHalf)) })
+	if err != nil {
+		return nil, err
+	}
+	for _, ref := range cases {
+		if ref == t.ref {
+			continue
+		}
+		st, err := v.caseStanding(ref)
+		if err != nil {
+			return nil, err
+		}
+		for _, l := range left {
+			for _, o := range st.Left {
+				switch {
+				case o.Item != l.Item:
+				case l.Quantity > 0 && o.Quantity < 0:
+					out = append(out, v.t("over-elsewhere", -o.Quantity, names[l.Item], o.Key.Set, ref))
+				case l.Quantity < 0 && o.Quantity > 0:
+					out = append(out, v.t("short-elsewhere", o.Quantity, names[l.Item], o.Key.Set, ref))
+				}
+			}
+		}
+	}
+	return out, nil
 }
 
 func (v *visit) explain(moves []projections.Move, left []projections.Leftover, names map[string]string) []string {
