@@ -356,7 +356,7 @@ func TestNewestVersionIsWeighed(t *testing.T) {
 	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0", Outcome: "reconciled", Actions: []string{}})
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
-	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2"} {
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
 		scan(text)
 	}
 	h.reissued(2)
@@ -384,7 +384,7 @@ func TestSecondLookComesLast(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
 	for _, text := range []string{label(t, events.ScanTag, "VAS-003"), label(t, events.ScanBadge, "B-2"),
-		label(t, events.ScanBadge, "B-1"), "", "", "", "4.2"} {
+		label(t, events.ScanBadge, "B-1"), "", "", "", "8.2"} {
 		scan(text)
 	}
 	must(t, scan(""), "second look")

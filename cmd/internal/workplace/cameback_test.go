@@ -33,7 +33,7 @@ func TestPackingTellsWhatIsMissing(t *testing.T) {
 			return h.post("/at/north/or-3/packing/scan", fmt.Sprintf(`{"client":"one","n":%d,"text":%q}`, n, text))
 		}
 		var a map[string]any
-		for _, text := range []string{label(t, events.ScanSet, "VAS-003"), "3", x.number, "", "", "4.2",
+		for _, text := range []string{label(t, events.ScanSet, "VAS-003"), "3", x.number, "", "", "8.2",
 			label(t, events.ScanBadge, "B-1182"), ""} {
 			a = scan(text)
 		}

@@ -10,6 +10,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"listbound/cmd/internal/browsertest"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 )
 
@@ -66,6 +67,38 @@ func TestLockOfAnotherSet(t *testing.T) {
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	s.scan("3")
 	must(t, s.scan(label(t, events.ScanSeal, "483924")), "open", "Enter binds")
+}
+
+// TestWeightOfTheLastTime: a weight that is far from that of the set's last packing by the same list is asked about, in
+// kilograms typed without their point, too; it is said to be right, or weighed again.
+func TestWeightOfTheLastTime(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-1", "VAS-003")
+	h.after(time.Minute)
+	s := &scanner{h: h, path: "/at/north/or-3/packing"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	for range 3 {
+		s.scan("")
+	}
+	before := h.size()
+	const asks = "0.84 kg, but 8.40 kg the last time. Weigh it again?"
+	must(t, s.scan("0.84"), "doubtful", asks)
+	must(t, s.scan(""), asks)
+	must(t, s.do("record"), asks)
+	if must(t, s.do("weighed", "value", "8400"), asks); h.size() != before {
+		t.Fatal("recorded, and nobody had said that the weight is right")
+	}
+	must(t, s.do("weighed", "value", ""), "Weigh it")
+	must(t, s.scan("84"), "84.00 kg, but 8.40 kg the last time")
+	must(t, s.scan("0.84"), asks) // typed anew
+	must(t, s.scan("8"), "whole", "Enter records: VAS-003 packed")
+	s.do("weight", "weight", "0.84")
+	must(t, s.do("weighed", "value", "840"), "whole", "Enter records: VAS-003 packed")
+	must(t, s.scan(""), "VAS-003 packed")
+	if d := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)[1].(*events.SetPacked); d.WeightGrams != 840 {
+		t.Errorf("recorded %d g", d.WeightGrams)
+	}
 }
 
 // TestNumberTypedTwice: a number that is typed twice at once answers one question about a piece, not two; found is not green

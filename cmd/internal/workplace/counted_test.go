@@ -211,7 +211,7 @@ func TestSecondLookByTwo(t *testing.T) {
 		t.Fatal("looked over by who packed it, or by nobody")
 	}
 	must(t, scan(label(t, events.ScanBadge, "B-2")), "Enter records")
-	must(t, s.do("weight", "weight", "2.1"), "second badge")
+	must(t, s.do("weight", "weight", "8.1"), "second badge")
 	if s.do("record"); h.size() != before {
 		t.Fatal("recorded with a weight that nobody looked over")
 	}

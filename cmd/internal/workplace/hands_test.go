@@ -50,7 +50,7 @@ func TestMissingOnTheWayBack(t *testing.T) {
 	must(t, s.do("lacks", "value", "came-back-short/incomplete/1"), "A piece of VAS-003 is missing") // no such finding
 	a := s.scan("9")
 	s.do("lacks", "value", choiceOf(a, "Count each line"))
-	for _, text := range []string{"", "", "", "4.2"} {
+	for _, text := range []string{"", "", "", "8.2"} {
 		h.after(3 * time.Second)
 		s.scan(text)
 	}
@@ -67,7 +67,7 @@ func TestMissingNamed(t *testing.T) {
 		Faults: []events.ReturnFault{events.ReturnIncomplete}})
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	s.do("lacks", "value", choiceOf(s.scan(label(t, events.ScanSet, "VAS-003")), "Count each line"))
-	for _, text := range []string{"3", "1", "", "", "4.2", label(t, events.ScanBadge, "B-9")} {
+	for _, text := range []string{"3", "1", "", "", "8.2", label(t, events.ScanBadge, "B-9")} {
 		h.after(3 * time.Second)
 		s.scan(text)
 	}

@@ -38,7 +38,7 @@ func TestFindingOutlivesLanguage(t *testing.T) {
 	h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}})
 	h.after(5 * time.Hour)
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
-	for _, text := range []string{label(t, events.ScanSet, "VAS-003"), "3", "1", "", "", "4.2", label(t, events.ScanBadge, "B-1182")} {
+	for _, text := range []string{label(t, events.ScanSet, "VAS-003"), "3", "1", "", "", "8.2", label(t, events.ScanBadge, "B-1182")} {
 		h.after(3 * time.Second)
 		s.scan(text)
 	}
@@ -103,7 +103,7 @@ func TestPackingAnOpenSetIsAsked(t *testing.T) {
 		scan("")
 	}
 	before := h.size()
-	must(t, scan("4.2"), "doubtful", "VAS-003 was opened for case K-1, which is not closed", "Enter records: VAS-003 packed")
+	must(t, scan("8.2"), "doubtful", "VAS-003 was opened for case K-1, which is not closed", "Enter records: VAS-003 packed")
 	must(t, scan(""), "doubtful", "VAS-003 packed", "VAS-003 was opened for case K-1, which is not closed")
 	if h.size() != before+1 {
 		t.Errorf("%d records", h.size()-before)

@@ -533,6 +533,9 @@ func (w *walk) learn(s step, shown, a answer) step {
 	if s.again {
 		if !a.stale() {
 			w.last.at = w.at
+			if !count { // somebody is there
+				w.active = w.at
+			}
 		}
 		return s
 	}

@@ -434,6 +434,9 @@ type packModel struct {
 
 	lacks, lacksWas bool // a piece of the short set is missing since its case; or was, before it was packed last
 	counts          bool // it was said of the set in hand that each line is counted
+
+	right int64                          // grams that are right, as was said, though they are far from those of the last time
+	last  struct{ version, grams int64 } // by which version the short set was packed last here, and what it weighed then
 }
 
 func newPackModel() *packModel {
@@ -573,6 +576,8 @@ func (m *packModel) beginAnew(w *walk) {
 func (m *packModel) next(w *walk, shown answer) step {
 	ask := w.careful()
 	switch {
+	case ask && shown.says("the last time. Weigh it again?") && w.rng.IntN(3) > 0:
+		return step{verb: "do", action: "weighed", fields: map[string]string{"value": pick(w, "", fmt.Sprint(m.grams))}}
 	case ask && shown.says("Weigh it"):
 		return step{verb: "scan", text: pick(w, "4.2", "7")}
 	case ask && shown.says("badge"):
@@ -622,6 +627,7 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 	enter := s.enter() || s.action == "enter"
 	if s.action == "take-back" && a.says("Taken back: "+shortSet) {
 		m.openIn, m.openWas = m.openWas, ""
+		m.last.version = 0 // what counts is the packing before that one
 		m.lacks, m.lacksWas = m.lacksWas, false
 	}
 	if m.meanwhile(w, s, shown, a) {
@@ -636,7 +642,7 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 		m.turn(w, s.id)
 	case s.action == "clear" && !a.says("Throw away what was entered"), s.action == "leave":
 		m.drop()
-	case s.action == "again" || s.action == "weight":
+	case s.action == "again" || s.action == "weight" || s.action == "weighed" && shown.says("the last time. Weigh it again?"):
 		m.answer(s, shown)
 	case m.why(shown) > 0 && typed && number >= 1 && number <= 5:
 		x, counted := m.lines[m.why(shown)]
@@ -697,6 +703,10 @@ func (m *packModel) answer(s step, shown answer) {
 	switch {
 	case s.action == "again":
 		delete(m.lines, m.why(shown))
+	case s.action == "weighed" && s.fields["value"] == "":
+		m.grams = 0
+	case s.action == "weighed":
+		m.right, _ = strconv.ParseInt(s.fields["value"], 10, 64)
 	case s.fields["weight"] == "5,5":
 		m.grams, m.light = 5500, false
 	case s.fields["weight"] == "":
@@ -722,6 +732,10 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if d.WeightGrams != m.grams {
 		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
 	}
+	off := max(m.grams-m.last.grams, m.last.grams-m.grams)
+	if m.set == shortSet && m.last.version == d.Version && m.grams > 0 && off*10 > m.last.grams && m.right != m.grams {
+		w.fail("%d g, %d g the last time, and nobody said that it is right", m.grams, m.last.grams)
+	}
 	if m.set == shortSet && (d.List != shortList || d.Version != m.versions[shortSet]) {
 		w.fail("packed by %s, version %d; said was %d", d.List, d.Version, m.versions[shortSet])
 	}
@@ -744,6 +758,10 @@ func (m *packModel) recorded(*walk) {
 	if m.set == shortSet {
 		m.openIn, m.openWas = "", m.openIn // packed anew it is open nowhere
 		m.lacks, m.lacksWas = false, m.lacks
+		m.last.version, m.last.grams = m.versions[shortSet], m.grams
+		if m.grams == 0 {
+			m.last.version = 0 // it was not weighed
+		}
 	}
 	m.drop()
 }
@@ -757,11 +775,12 @@ func (m *packModel) turn(w *walk, set string) {
 		m.versions[set] = w.h.shorts
 	}
 	m.set, m.lines, m.grams, m.light, m.stayed, m.allTheSame, m.counts = set, m.all[set], 0, false, 0, false, false
+	m.right = 0
 }
 
 func (m *packModel) drop() {
 	delete(m.all, m.set)
-	*m = packModel{all: m.all, versions: m.versions, openIn: m.openIn, openWas: m.openWas,
+	*m = packModel{all: m.all, versions: m.versions, last: m.last, openIn: m.openIn, openWas: m.openWas,
 		lacks: m.lacks, lacksWas: m.lacksWas, lines: make(map[int64]events.Exception)}
 }
 
@@ -1000,6 +1019,7 @@ type loadModel struct {
 	load    string
 	of      string // load whose indicator is read
 	shows   string // what it shows, as was said; its lot too
+	control string
 	lot     string
 	ending  string // how the load ended, as was said: result and release
 	asks    string // a load that was recorded already, and of which is asked
@@ -1067,7 +1087,7 @@ func (m *loadModel) soon(w *walk, s step) bool {
 func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
 // lies: what was said of a load or its indicator.
-func (m *loadModel) lies() bool { return m.waits() || m.lot != "" }
+func (m *loadModel) lies() bool { return m.waits() || m.lot != "" || m.control != "" }
 
 func (m *loadModel) onlyThey() bool { return true }
 
@@ -1075,7 +1095,7 @@ func (m *loadModel) beginAnew(*walk) {
 	if m.ending == "" {
 		m.of = ""
 	}
-	m.shows, m.lot, m.ending, m.early = "", "", "", false
+	m.shows, m.lot, m.control, m.ending, m.early = "", "", "", "", false
 }
 
 func (m *loadModel) next(w *walk, shown answer) step {
@@ -1166,7 +1186,7 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		if m.shows != "" || m.lot != "" || shown.says("what does it show?") {
 			m.of = ""
 		}
-		m.shows, m.lot, m.ending, m.early = "", "", "", false
+		m.shows, m.lot, m.control, m.ending, m.early = "", "", "", "", false
 	case s.action == "ended":
 		m.early = false
 	case s.action == "take-back" && a.says("Taken back: Load"):
@@ -1178,6 +1198,7 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		if lot, ok := s.fields["lot"]; ok {
 			m.lot = lot
 		}
+		m.control = cmp.Or(s.fields["control"], m.control)
 		m.shows = cmp.Or(value, m.shows)
 	case s.action == "result" && m.shows == "" && (m.ending == "" || m.ending == saidEnding(s)) && len(m.loads[m.load]) > 0:
 		m.early, m.ending = m.soon(w, s), saidEnding(s)
@@ -1230,7 +1251,7 @@ func (m *loadModel) learnLoad(w *walk, s step, shown, a answer) {
 	case (s.action == "start" || s.action == "old-number") && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
 		m.starts(w, a)
 	case s.kind == events.ScanLoad:
-		m.of, m.lot = s.id, ""
+		m.of, m.lot, m.control = s.id, "", ""
 	}
 }
 
@@ -1294,7 +1315,7 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 // recorded: a load that is released or failed is gone from here.
 func (m *loadModel) recorded(*walk) {
 	if m.read {
-		m.of, m.shows, m.lot = "", "", ""
+		m.of, m.shows, m.lot, m.control = "", "", "", ""
 		return
 	}
 	m.last = m.clone().(*loadModel)

@@ -238,7 +238,7 @@ func TestSetThatLooksLikeAnother(t *testing.T) {
 		t.Fatalf("another set: %v", a["words"])
 	}
 	s.do("list", "list", "VAS-MINOR")
-	for _, text := range []string{"", "", "", "4.2", label(t, events.ScanBadge, "B-1"), ""} {
+	for _, text := range []string{"", "", "", "8.2", label(t, events.ScanBadge, "B-1"), ""} {
 		a = scan(text)
 	}
 	got := h.events(site.Query{Set: "VAS-O03"}, events.KindSetPacked)

@@ -25,6 +25,7 @@ type packing struct {
 	Version     int64  `json:"version,omitempty"`
 	WeightGrams int64  `json:"weightGrams,omitempty"`
 	NoWeight    bool   `json:"noWeight,omitempty"`
+	Weighed     int64  `json:"weighed,omitempty"` // grams that are far from those of the last time, and right, as a person said
 	Note        string `json:"note,omitempty"`
 	NewSet      string `json:"newSet,omitempty"` // said to be another one than the set whose name is like its own
 	Anew        string `json:"anew,omitempty"`   // trip that lies packed and unopened, and is packed anew, as a person said
@@ -53,23 +54,24 @@ func packingPlace() workplace {
 			events.ScanSet:   (*packing).scanSet,
 		},
 		acts: map[string]action[packing]{
-			"clear":  (*packing).discard,
-			"new":    (*packing).sayNew,
-			"anew":   (*packing).sayAnew,
-			"leave":  (*packing).leave,
-			"go-on":  (*packing).goOn,
-			"open":   (*packing).sayOpen,
-			"lacks":  (*packing).sayLacks,
-			"newest": (*packing).takeNewest,
-			"stay":   (*packing).stay,
-			"list":   (*packing).chooseList,
-			"line":   (*packing).enterLine,
-			"reason": (*packing).giveReason,
-			"again":  (*packing).countAgain,
-			"enter":  (*packing).enter,
-			"weight": (*packing).weigh,
-			"note":   (*packing).takeNote,
-			"record": (*packing).record,
+			"clear":   (*packing).discard,
+			"new":     (*packing).sayNew,
+			"anew":    (*packing).sayAnew,
+			"leave":   (*packing).leave,
+			"go-on":   (*packing).goOn,
+			"open":    (*packing).sayOpen,
+			"lacks":   (*packing).sayLacks,
+			"newest":  (*packing).takeNewest,
+			"stay":    (*packing).stay,
+			"list":    (*packing).chooseList,
+			"line":    (*packing).enterLine,
+			"reason":  (*packing).giveReason,
+			"again":   (*packing).countAgain,
+			"enter":   (*packing).enter,
+			"weight":  (*packing).weigh,
+			"weighed": (*packing).sayWeighed,
+			"note":    (*packing).takeNote,
+			"record":  (*packing).record,
 		},
 		typed: (*packing).typed,
 	}
@@ -400,6 +402,7 @@ type packingBody struct {
 	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
 	lines     *draft
+	lastGrams int64                // what the set weighed the last time by this version of the list, 0 where that isn't known
 	asksOpen  bool                 // it is asked whether a set that is open in a case is packed all the same
 	Lacks     *projections.Finding // says that a piece of the set is missing
 	asksLacks bool                 // and that is still to be answered
@@ -523,17 +526,8 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 	if out.lines, err = b.lines(v); err != nil {
 		return nil, err
 	}
-	if st, err := v.standing(b.Tag); err != nil {
+	if err := out.known(v, b); err != nil {
 		return nil, err
-	} else if st != nil {
-		if out.Open, err = v.openSince(st.Key); err != nil {
-			return nil, err
-		}
-		out.asksOpen = out.Open != nil && out.Open.Case != b.OpenIn
-		if out.Lacks, err = v.lacking(st.Key); err != nil {
-			return nil, err
-		}
-		out.asksLacks = out.Lacks != nil && lacksKey(out.Lacks) != b.Lacks
 	}
 	for _, l := range out.List.LineRows {
 		r := packRow{Line: l, Entry: out.lines.Lines[l.Line]}
@@ -577,6 +571,8 @@ func (b *packing) verdict(v *visit) (said, error) {
 			choice{Do: "weight", Words: v.t("not-weighed-key"), Key: "F4"}), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), ""), nil
+	case p.asksWeight(b):
+		return b.askWeight(v, p), nil
 	case p.Look && b.packerMissing():
 		return ask(v.t("second-look-packer", b.Tag), v.t("second-look", b.List)), nil
 	case p.Look && b.Witness == "":
@@ -599,6 +595,27 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return s, nil
 	}
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
+}
+
+// known takes in what the ledger knows of the set: whether it is open in a case, lacks a piece, and what it weighed.
+func (p *packingBody) known(v *visit, b *packing) error {
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return err
+	}
+	if p.Open, err = v.openSince(st.Key); err != nil {
+		return err
+	}
+	p.asksOpen = p.Open != nil && p.Open.Case != b.OpenIn
+	if p.Lacks, err = v.lacking(st.Key); err != nil {
+		return err
+	}
+	p.asksLacks = p.Lacks != nil && lacksKey(p.Lacks) != b.Lacks
+	last, err := site.Answer(v.d.site, func(m *site.View) (*events.SetPacked, error) { return m.World(v).Packed(st.Key) })
+	if last != nil && last.List == b.List && last.Version == b.Version {
+		p.lastGrams = last.WeightGrams
+	}
+	return err
 }
 
 // meanwhile asks about what happened elsewhere while the set lies here.
@@ -843,6 +860,32 @@ func (b *packing) weigh(v *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
+// asksWeight reports whether a set weighs more than a tenth less or more than when it was packed last by the same list: the
+// weight is the one check that doesn't rest on who counted. It is asked until a person says that it is right.
+func (p *packingBody) asksWeight(b *packing) bool {
+	off := b.WeightGrams - p.lastGrams
+	return p.lastGrams > 0 && b.WeightGrams > 0 && b.Weighed != b.WeightGrams && max(off, -off)*10 > p.lastGrams
+}
+
+func (b *packing) askWeight(v *visit, p *packingBody) said {
+	return doubt(v.t("weight-differs", v.weight(b.WeightGrams), v.weight(p.lastGrams)), v.t("weight-differs-more")).offer(
+		choice{Do: "weighed", Words: v.t("do-weigh-again")},
+		choice{Do: "weighed", Value: strconv.FormatInt(b.WeightGrams, 10), Words: v.t("do-weight-right", v.weight(b.WeightGrams))})
+}
+
+// sayWeighed answers that the weight is right, or is weighed again.
+func (b *packing) sayWeighed(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	switch {
+	case err != nil, !p.asksWeight(b):
+	case f["value"] == "":
+		b.WeightGrams = 0
+	case f["value"] == strconv.FormatInt(b.WeightGrams, 10):
+		b.Weighed = b.WeightGrams
+	}
+	return said{}, err
+}
+
 func (b *packing) takeNote(v *visit, f fields) (said, error) {
 	note, err := v.reason(f["note"])
 	if err == nil {
@@ -873,7 +916,7 @@ func (b *packing) typed(v *visit, text string) (string, fields, bool) {
 	case number && !p.Complete:
 		return "line", fields{"counted": text, "line": strconv.FormatInt(p.Next, 10)}, true
 	}
-	if weight && p.Complete && b.WeightGrams == 0 {
+	if weight && p.Complete && (b.WeightGrams == 0 || p.asksWeight(b)) {
 		return "weight", fields{"weight": text}, true
 	}
 	return "", nil, false
@@ -903,7 +946,8 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil:
 		return said{}, err
-	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), b.Operator == "", b.WeightGrams == 0 && !b.NoWeight,
+	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), p.asksWeight(b), b.Operator == "",
+		b.WeightGrams == 0 && !b.NoWeight,
 		p.Look && (b.Witness == "" || b.packerMissing()):
 		return said{}, nil
 	}

@@ -1068,15 +1068,15 @@ func TestLastLineIsTakenBack(t *testing.T) {
 	enter("", "Weigh it")
 	undo("3 × Probe")
 	enter("", "Weigh it")
-	enter("4.2", "Scan your badge")
+	enter("8.2", "Scan your badge")
 	undo("Weigh it")
-	enter("4.3", "Scan your badge")
+	enter("8.3", "Scan your badge")
 	enter(label(t, events.ScanBadge, "B-1"), "Enter records")
 	enter("", "VAS-003 packed")
 	got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
 	d := got[len(got)-1].(*events.SetPacked)
 	want := []events.Exception{{Line: 2, Counted: 1, Reason: "substituted"}}
-	if !slices.Equal(d.Exceptions, want) || d.WeightGrams != 4300 {
+	if !slices.Equal(d.Exceptions, want) || d.WeightGrams != 8300 {
 		t.Errorf("recorded %+v, %d g", d.Exceptions, d.WeightGrams)
 	}
 }

@@ -647,7 +647,7 @@ func (k *packs) answer(p *person, shown string) (string, bool) {
 	case m.shownLine(a) != nil:
 		return pick(&walk{rng: p.rng}, "", "", "1"), true
 	case has("Weigh it"):
-		return "4.2", true
+		return "8.2", true
 	case has("Scan your badge"):
 		return p.label(events.ScanBadge, "B-1"), true
 	case has("Enter records"):
@@ -688,8 +688,8 @@ func (k *packs) said(p *person, shown, text string) {
 		k.counted[l.Line] = events.Exception{Line: l.Line, Counted: l.Quantity}
 	case l != nil:
 		k.counted[l.Line] = events.Exception{Line: l.Line, Counted: 1}
-	case text == "4.2":
-		k.grams = 4200
+	case text == "8.2":
+		k.grams = 8200
 	case text == "" && strings.Contains(shown, "Enter records"):
 		d := &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: k.grams}
 		for _, l := range listShort().Lines {
@@ -839,7 +839,7 @@ func TestDeadTabsInOrder(t *testing.T) {
 	rec("opening", label(t, events.ScanCase, "K-1"), badge, label(t, events.ScanTag, "LAP-014"), label(t, events.ScanOuter, "LAP-014"),
 		h.codes["LAP-014"], "1")
 	h.used("K-0", "VAS-003")
-	rec("packing", badge, label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2")
+	rec("packing", badge, label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2")
 	places := []string{"storage", "opening", "packing"}
 	kinds := []events.Kind{events.KindSetChecked, events.KindSetOpened, events.KindSetPacked}
 	for _, place := range places {

@@ -45,10 +45,10 @@ func TestHalfPackedInAnotherTurn(t *testing.T) {
 			must(t, s.scan("2"), "Why?")
 			s.scan("1")
 			must(t, s.scan(""), "Weigh it") // and not the weight of the turn before
-			s.scan("7")
+			s.scan("8")
 			must(t, s.scan(""), "VAS-003 packed")
 			got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
-			if d := got[len(got)-1].(*events.SetPacked); h.size() != before+1 || d.WeightGrams != 7000 || len(d.Exceptions) != 1 {
+			if d := got[len(got)-1].(*events.SetPacked); h.size() != before+1 || d.WeightGrams != 8000 || len(d.Exceptions) != 1 {
 				t.Errorf("recorded %+v", d)
 			}
 		})

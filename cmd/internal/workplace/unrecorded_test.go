@@ -183,7 +183,7 @@ func TestListIssuedWhilePacking(t *testing.T) {
 				scan(text)
 			}
 			h.reissued(2)
-			for _, text := range []string{"", tag, "3", "4.2", ""} {
+			for _, text := range []string{"", tag, "3", "8.2", ""} {
 				must(t, scan(text), "VAS-MINOR was issued anew: version 2", "counted again: 1")
 			}
 			s.do("line", "line", "3")
@@ -199,7 +199,7 @@ func TestListIssuedWhilePacking(t *testing.T) {
 				}
 				a = scan("")
 			}
-			scan("4.2")
+			scan("8.2")
 			must(t, scan(""), "VAS-003 packed")
 			got := h.events(site.Query{Set: "VAS-003"}, events.KindSetPacked)
 			d := got[len(got)-1].(*events.SetPacked)
@@ -217,7 +217,7 @@ func TestPackedMeanwhile(t *testing.T) {
 	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
 	scan := func(text string) map[string]any { h.after(3 * time.Second); return s.scan(text) }
-	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2"} {
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
 		scan(text)
 	}
 	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
@@ -358,7 +358,7 @@ func TestTakenBackInEachLanguage(t *testing.T) {
 	h := newHouse(t, "VAS-003")
 	h.used("K-0", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/or-3/packing"}
-	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "4.2", ""} {
+	for _, text := range []string{label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2", ""} {
 		h.after(3 * time.Second)
 		s.scan(text)
 	}
