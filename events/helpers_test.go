@@ -399,6 +399,7 @@ func (d drawer) policy() Policy {
 		*line = d.number("hours", 0, WaitsForever)
 	}
 	p.BadgeMinutes = d.number("badgeMinutes", 0, 60)
+	p.MendMinutes = d.number("mendMinutes", 0, 60)
 	if d.flag("has cycles") {
 		p.Cycles = []string{"c-134", "c-121"}
 	}

@@ -55,6 +55,9 @@ type Policy struct {
 	Waits Waits `json:"waits,omitzero"`
 	// BadgeMinutes is how long a badge holds at a station where nothing happens; 0 is the default.
 	BadgeMinutes int64 `json:"badgeMinutes,omitzero"`
+	// MendMinutes is how long after an observation its own station may take it back or replace it; what is older, or another
+	// station's, a lead corrects. 0 is no limit. A server holds to it when a correction comes in; no trip is judged by it.
+	MendMinutes int64 `json:"mendMinutes,omitzero"`
 	// AllPages: of a sheet of several pages each is read, not one of them.
 	AllPages bool `json:"allPages,omitzero"`
 	// HideExpected: the number expected is not shown before a line is counted.
@@ -124,6 +127,11 @@ func (p *Policy) AsksSheetScan() bool { return p.Complete().SheetScan == Require
 // MayStillRead is how long after an opening its sheet and tag may still be read.
 func (p *Policy) MayStillRead() time.Duration {
 	return time.Duration(p.Complete().ReadingMinutes) * time.Minute
+}
+
+// MayMend is how long after an observation its station may correct it; false where there is no limit.
+func (p *Policy) MayMend() (time.Duration, bool) {
+	return time.Duration(p.MendMinutes) * time.Minute, p.MendMinutes > 0
 }
 
 // CodePattern is what a site's plain codes of one kind look like: 9 stands for any
@@ -247,6 +255,7 @@ func (p *Policy) Check() error {
 	c.inRange("readingMinutes", p.ReadingMinutes, 0, 24*60)
 	p.Waits.check(&c)
 	c.inRange("badgeMinutes", p.BadgeMinutes, 0, 24*60)
+	c.inRange("mendMinutes", p.MendMinutes, 0, 7*24*60)
 	for _, cycle := range p.Cycles {
 		c.id("cycles", cycle)
 	}

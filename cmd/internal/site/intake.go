@@ -480,10 +480,15 @@ func (in *intake) policyHolds(o *events.Observation) error {
 		}
 	case *events.EventCorrected:
 		const longest = 16 // corrections of corrections
-		for range longest {
+		for n := range longest {
 			of, err := in.firstOf(d.Event)
 			if err != nil || of == nil {
 				return err
+			}
+			if n == 0 {
+				if err := in.mayMend(o, of); err != nil {
+					return err
+				}
 			}
 			next, ok := of.Data.(*events.EventCorrected)
 			switch {
@@ -497,6 +502,28 @@ func (in *intake) policyHolds(o *events.Observation) error {
 		}
 	}
 	return nil
+}
+
+// mayMend refuses a correction that the policy in force leaves to a lead: by a station, of what another one observed or of
+// what is longer ago than the policy says. A lead's is recorded by the ledger itself.
+func (in *intake) mayMend(o *events.Observation, of *events.Event) error {
+	if o.Station == in.site.Name() {
+		return nil
+	}
+	p, _, err := in.refs.world.PolicyAt(SiteOf(o.Station), in.site.opts.Clock())
+	if err != nil {
+		return err
+	}
+	within, limited := p.MayMend()
+	switch {
+	case !limited || of.Station == o.Station && o.Time.Sub(of.Time) <= within:
+		return nil
+	case of.Station != o.Station:
+		return refusal.Keyed("mend-another", "a station corrects what it recorded itself, and this is of %s; a lead corrects it: "+
+			"on the board, in the history, by the name of the event", of.Station)
+	}
+	return refusal.Keyed("mend-late", "a station corrects its own within %d minutes, and this is longer ago; a lead corrects it: "+
+		"on the board, in the history, by the name of the event", p.MendMinutes)
 }
 
 // backdated reports whether an observation is of a time that is past, beyond what clocks differ.

@@ -65,3 +65,61 @@ func TestPolicyHoldsFromRecording(t *testing.T) {
 		t.Errorf("in force is %+v, %v", p, err)
 	}
 }
+
+// TestOwnWithinTime: where policy limits it, a station corrects what it observed itself within so many minutes, and nothing of
+// another; the ledger itself, as which a lead corrects, corrects all. Without a limit, and in one's own folder, nobody is asked.
+func TestOwnWithinTime(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	look := func(station string, at time.Time) string {
+		return fmt.Sprintf(`{"station":%q,"kind":"set.checked","time":%q,"set":"LAP-001","data":{"place":"A1"}}`+"\n",
+			station, at.Format(time.RFC3339))
+	}
+	correct := func(station, id string, at time.Time) string {
+		return fmt.Sprintf(`{"station":%q,"kind":"event.corrected","time":%q,"data":{"event":%q,"action":"void",`+
+			`"reason":"the neighbour"}}`+"\n", station, at.Format(time.RFC3339), id)
+	}
+	at := noon.Add(-2 * time.Hour)
+	var looks string
+	for n := range 5 {
+		looks += look("north/or-1", at.Add(time.Duration(n)*time.Second))
+	}
+	seen := record(t, s, looks+look("north/or-2", at))
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, site.Options{Name: "north"})
+	tryIt := func(line, refused string) {
+		t.Helper()
+		size := s.Size()
+		r := record(t, s, line)
+		if !strings.Contains(r[0].Error, refused) || (refused == "") != (r[0].Error == "") || (refused == "") != (s.Size() > size) {
+			t.Errorf("%s: %+v, want refused: %q", line, r[0], refused)
+		}
+	}
+	tryIt(correct("north/or-1", seen[0].ID, noon), "") // no policy, no limit
+	adopt := func(minutes int64) {
+		t.Helper()
+		p := events.DefaultPolicy()
+		p.MendMinutes = minutes
+		line, err := events.FormatObservation(&events.Observation{Station: "north/ledger", Kind: events.KindPolicyAdopted, Time: noon,
+			Data: &events.PolicyAdopted{Policy: p}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		tryIt(string(line)+"\n", "")
+	}
+	adopt(60)
+	tryIt(correct("north/or-1", seen[1].ID, at.Add(time.Hour+time.Second)), "") // it stood an hour before
+	tryIt(correct("north/or-1", seen[2].ID, at.Add(time.Hour+3*time.Second)), "within 60 minutes")
+	tryIt(correct("north/or-2", seen[2].ID, at.Add(time.Minute)), "this is of north/or-1")
+	tryIt(correct("north/ledger", seen[2].ID, noon), "")
+	adopt(0)
+	tryIt(correct("north/or-1", seen[3].ID, noon), "")
+	adopt(30)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	tryIt(correct("north/or-2", seen[4].ID, noon), "")
+}
