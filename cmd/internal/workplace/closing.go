@@ -273,6 +273,8 @@ func (v *visit) begunCounts(ref string, sets []projections.SetStanding) (begun, 
 		switch {
 		case err != nil && !unreadable:
 			return nil, nil, err
+		case !unreadable && found && d.Stray != nil:
+			begun = append(begun, v.t("count-stray", v.t("stage-"+stage)))
 		case !unreadable && (!found || !d.begun()):
 		case on:
 			begun = append(begun, v.t("count-begun", v.t("stage-"+stage), set))

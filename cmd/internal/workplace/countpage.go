@@ -88,6 +88,8 @@ func (counting) page(v *visit) (*rendered, error) {
 		if body.Said, err = t.pause(after); err != nil {
 			return nil, err
 		}
+	} else if t.drafts[0].Stray != nil { // after a reload, too
+		body.Said = t.askStray()
 	} else if after.Words != "" {
 		body.Said = after
 	}
@@ -111,6 +113,9 @@ func (t *table) warnings() ([]string, error) {
 		if len(open) > 0 {
 			out = append(out, t.v.t("counted-before", strings.Join(open, " ")))
 		}
+	}
+	if t.drafts[0].Stray != nil {
+		out = append(out, t.v.t("count-stray", t.v.t("stage-"+string(t.stage))))
 	}
 	said, _ := t.passedOff(t.state().Counter, func(d *draft) bool {
 		return slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Short })

@@ -64,6 +64,9 @@ func (t *table) sign(a *counted) error {
 	case !st.Complete:
 		a.said = ask(st.Ask, st.Sum)
 		return nil
+	case t.drafts[0].Stray != nil && st.Counter != "":
+		a.said = t.askStray()
+		return nil
 	case t.badgesMissing(st):
 		a.said = ask(st.Ask, "")
 		return nil

@@ -150,6 +150,8 @@ func (t *table) ask(s *countState) string {
 		return v.t("ask-line")
 	case s.Counter == "":
 		return v.t("ask-counter")
+	case t.drafts[0].Stray != nil: // at whichever screen
+		return t.askStray().Words
 	case s.Witness == "" && t.policy.TwoPersons:
 		return v.t("ask-witness")
 	case t.policy.TwoPersons && t.unwitnessed():

@@ -3,6 +3,7 @@
 package workplace_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -78,7 +79,8 @@ func TestWrongSheetBeforeTheCount(t *testing.T) {
 		must(t, c.scan(text), "broken", "Where was the count sheet that lay with VAS-003?")
 	}
 	must(t, c.do("begin"), "broken", "Where was the count sheet that lay with VAS-003?")
-	if page := h.get("/at/north/or-3/count?case=K-1&stage=final"); !strings.Contains(page, "Where was the count sheet that lay with VAS-003?") {
+	page := h.get("/at/north/or-3/count?case=K-1&stage=final")
+	if !strings.Contains(page, "Where was the count sheet that lay with VAS-003?") {
 		t.Error("the page says nothing of it")
 	}
 	if h.size() != size {
@@ -90,4 +92,38 @@ func TestWrongSheetBeforeTheCount(t *testing.T) {
 	}
 	c.do("begin")
 	must(t, c.lines("VAS-003", 4), "Count aloud together")
+}
+
+// TestWrongSheetOnEachScreen: a wrong sheet that was read at the count, and of which nobody has said where it lay, stands on
+// other screens and after a reload, comes before who signs, and is open where the case is closed.
+func TestWrongSheetOnEachScreen(t *testing.T) {
+	h := newHouse(t, "VAS-003", "VAS-004")
+	h.open("VAS-003", "K-1")
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing} {
+		h.signs("K-1", "VAS-003", stage)
+	}
+	h.after(time.Minute)
+	c := &counter{h: h, ref: "K-1", stage: "final"}
+	c.do("begin")
+	c.lines("VAS-003", 4, 2, 3)
+	must(t, c.scan(h.codes["VAS-004"]), "broken", "count sheet of VAS-004")
+	c.scan(label(t, events.ScanBadge, "B-1"))
+	where, told := "Where was the count sheet that lay with VAS-003?", "a wrong count sheet was read"
+	st := getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")
+	if st["ask"] != where || !strings.Contains(fmt.Sprint(st["warn"]), told) {
+		t.Errorf("another screen says %v, and warns of %v", st["ask"], st["warn"])
+	}
+	page := h.get("/at/north/or-3/count?case=K-1&stage=final")
+	if !strings.Contains(page, where) || !strings.Contains(page, "sheet-lay") {
+		t.Error("after a reload it is not asked")
+	}
+	must(t, c.scan(""), "broken", where)
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "broken", told)
+	c.do("sheet-lay", "value", choiceOf(c.scan(""), "outside"))
+	h.after(3 * time.Second)
+	must(t, c.scan(label(t, events.ScanBadge, "B-2")), "recorded")
+	if a := s.scan(""); strings.Contains(tells(a), told) {
+		t.Errorf("it is told after all: %s", tells(a))
+	}
 }
