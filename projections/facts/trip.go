@@ -299,6 +299,29 @@ func (c *Trip) SealAt(at *Item) *Item {
 	return nil
 }
 
+// Unclean returns the step of the way back at which the set was seen not to be clean, before an item (nil: at all), and after
+// which no washing is recorded; nil for none. What a case leaves behind is never clean.
+func (c *Trip) Unclean(by *Item) (seen *Item) {
+	for _, it := range c.Steps {
+		switch d := ReturnOf(it); {
+		case d == nil || by != nil && !it.Less(by):
+		case slices.Contains(d.Faults, events.ReturnSoiled) && d.Step != events.ReturnLeft:
+			seen = it
+		case d.Step == events.ReturnWashed:
+			seen = nil
+		}
+	}
+	return seen
+}
+
+// Washed reports whether a washing of the set is recorded in the turn.
+func (c *Trip) Washed() bool {
+	return slices.ContainsFunc(c.Steps, func(it *Item) bool {
+		d := ReturnOf(it)
+		return d != nil && d.Step == events.ReturnWashed
+	})
+}
+
 // LastPack returns the last packing, nil without one.
 func (c *Trip) LastPack() *Item {
 	if n := len(c.Packed); n > 0 {

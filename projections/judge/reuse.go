@@ -499,7 +499,7 @@ func (j *judgement) packedUnclean() {
 	if p.Next == nil || p.Next.Event.Trip != c.Key.Trip {
 		return
 	}
-	soiled := unclean(p, p.Next)
+	soiled := p.Unclean(p.Next)
 	if soiled == nil {
 		return
 	}
@@ -510,19 +510,4 @@ func (j *judgement) packedUnclean() {
 	d := &projections.PackedUnclean{Set: c.Key.Set, Seen: moment(soiled), Packed: moment(p.Next), Opened: momentAt(open)}
 	f := j.add(projections.NotReprocessed, sev, d, soiled, p.Next, open)
 	f.From, f.To = soiled.At(), p.Next.At()
-}
-
-// unclean returns the step of a turn's way back at which a set was seen not to be clean, before a moment, and after which no
-// washing is recorded; nil for none.
-func unclean(c *facts.Trip, by *facts.Item) (soiled *facts.Item) {
-	for _, it := range c.Steps {
-		switch d := facts.ReturnOf(it); {
-		case d == nil || !it.Less(by):
-		case slices.Contains(d.Faults, events.ReturnSoiled) && d.Step != events.ReturnLeft: // what a case leaves is not clean
-			soiled = it
-		case d.Step == events.ReturnWashed:
-			soiled = nil
-		}
-	}
-	return soiled
 }

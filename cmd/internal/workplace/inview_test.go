@@ -398,6 +398,13 @@ func (q *asker) back() {
 	h.used("K-4", "VAS-003")
 	q.scan("")
 	q.do("outlived")
+	h.record("north/storage", events.KindSetReturned, "VAS-003", &events.SetReturned{Step: events.ReturnReceived,
+		Faults: []events.ReturnFault{events.ReturnSoiled}})
+	q.do("clear")
+	q.do("step", "value", "inspected")
+	q.scan(q.tag("VAS-003"))
+	q.place = "packing"
+	q.scan(q.tag("VAS-003"))
 	q.place = "pieces"
 	q.scan(q.tag("VAS-003"), "1")
 	q.do("became", "value", "missed")

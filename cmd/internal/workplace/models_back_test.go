@@ -61,6 +61,8 @@ func (m *returnModel) next(w *walk, shown answer) step {
 	switch ask := w.careful(); {
 	case ask && shown.says("is packed and not opened"):
 		return step{verb: "do", action: pick(w, "anew", "leave"), fields: shown.choice("anew")}
+	case ask && shown.asksClean():
+		return step{verb: "do", action: pick(w, "unclean", "leave"), fields: shown.choice("unclean")}
 	case ask && shown.says("which step is this?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5")}
 	case ask && shown.says("was it in load"):

@@ -503,6 +503,9 @@ func (m *packModel) promised(w *walk, s step, shown answer) bool {
 	return s.enter() && shown.promises() && !m.newer(w) && !m.asksOpen() && !m.asksLacks()
 }
 
+// asksClean reports whether the page asks of a set that came back not clean whether it was washed.
+func (a answer) asksClean() bool { return a.choice("unclean")["value"] != "" }
+
 // asksLacks reports whether a piece of the set is missing, and nobody said that its lines are counted.
 func (m *packModel) asksLacks() bool { return m.set == shortSet && m.lacks && !m.counts }
 
@@ -592,6 +595,8 @@ func (m *packModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "newest", "newest", "stay"), fields: shown.choice("newest")}
 	case ask && shown.says("count each line"):
 		return step{verb: "do", action: pick(w, "lacks", "lacks", "lacks", "leave"), fields: shown.choice("lacks")}
+	case shown.asksClean():
+		return step{verb: "do", action: pick(w, "unclean", "unclean", "leave"), fields: shown.choice("unclean")}
 	case ask && shown.says("Throw away what was entered"):
 		return step{verb: "do", action: pick(w, "clear", "go-on"), fields: shown.choice("clear")}
 	case ask && m.set == shortSet && m.shownLine(shown) != nil: // 60 lines are more than a session has inputs
@@ -693,7 +698,8 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "stay" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		m.stayed = w.h.shorts
 	default: // nothing but what is said of the set as a whole
-		return (m.newer(w) || m.asksOpen() || m.asksLacks()) && s.kind == "" && !slices.Contains([]string{"weight", "clear", "leave"}, s.action)
+		asked := m.newer(w) || m.asksOpen() || shown.asksClean() || m.asksLacks()
+		return asked && s.kind == "" && !slices.Contains([]string{"weight", "clear", "leave"}, s.action)
 	}
 	return true
 }

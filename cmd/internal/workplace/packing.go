@@ -32,6 +32,7 @@ type packing struct {
 	Stay        int64  `json:"stay,omitempty"`   // version that was issued meanwhile, and is not packed by, as a person said
 	OpenIn      string `json:"openIn,omitempty"` // case that the set is open in, and for which it is packed all the same, as a person said
 	Lacks       string `json:"lacks,omitempty"`  // what says that a piece of it is missing, as a person has read
+	Clean       string `json:"clean,omitempty"`  // what says that it came back not clean, and that it is clean, as a person said
 	Packer      string `json:"packer,omitempty"` // badge that was scanned for this set: who packed the one before may be gone
 
 	Entered *lineEntered `json:"entered,omitempty"` // the last line, to take it back
@@ -61,6 +62,7 @@ func packingPlace() workplace {
 			"go-on":   (*packing).goOn,
 			"open":    (*packing).sayOpen,
 			"lacks":   (*packing).sayLacks,
+			"unclean": (*packing).sayClean,
 			"newest":  (*packing).takeNewest,
 			"stay":    (*packing).stay,
 			"list":    (*packing).chooseList,
@@ -274,6 +276,15 @@ func (b *packing) sayLacks(v *visit, f fields) (said, error) {
 	return said{}, err
 }
 
+// sayClean answers that a set which came back not clean was washed.
+func (b *packing) sayClean(v *visit, f fields) (said, error) {
+	p, err := b.look(v)
+	if err == nil && p.asksUnclean && p.unclean.key() == f["value"] {
+		b.Clean = f["value"]
+	}
+	return said{}, err
+}
+
 // lacksKey tells what says that a piece is missing apart from what says so later.
 func lacksKey(f *projections.Finding) string {
 	return fmt.Sprintf("%s/%s/%d", f.Code, f.Way, slices.Max(append([]int64{0}, f.Events...)))
@@ -406,11 +417,14 @@ type packingBody struct {
 	asksOpen  bool                 // it is asked whether a set that is open in a case is packed all the same
 	Lacks     *projections.Finding // says that a piece of the set is missing
 	asksLacks bool                 // and that is still to be answered
+
+	unclean     *unclean // why the set is not clean, by its way back
+	asksUnclean bool     // and that is still to be answered
 }
 
 // asksFirst reports whether something is asked of the set as a whole before anything else is taken.
 func (p *packingBody) asksFirst() bool {
-	return p.Ready != nil || p.asksOpen || p.Newer != nil || p.asksLacks
+	return p.Ready != nil || p.asksOpen || p.Newer != nil || p.asksUnclean || p.asksLacks
 }
 
 // unexplained says that a piece of the set was said to be missing, and that no line which is packed short tells of it; "" where one
@@ -585,6 +599,10 @@ func (b *packing) verdict(v *visit) (said, error) {
 		s := doubt(v.t("packing-case-open", b.Tag, p.Open.Case), "")
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
+	case p.unclean != nil:
+		s := doubt(p.unclean.words(v, b.Tag), v.t("came-back-unclean-more"))
+		s.Next = v.t("enter-packs", b.Tag)
+		return s, nil
 	case p.unexplained(v, b.Tag) != "":
 		s := doubt(p.unexplained(v, b.Tag), v.t("packed-though-missing-more"))
 		s.Next = v.t("enter-packs", b.Tag)
@@ -597,7 +615,8 @@ func (b *packing) verdict(v *visit) (said, error) {
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
 }
 
-// known takes in what the ledger knows of the set: whether it is open in a case, lacks a piece, and what it weighed.
+// known takes in what the ledger knows of the set: whether it is open in a case, lacks a piece, came back not
+// clean, and what it weighed.
 func (p *packingBody) known(v *visit, b *packing) error {
 	st, err := v.standing(b.Tag)
 	if err != nil || st == nil {
@@ -611,6 +630,10 @@ func (p *packingBody) known(v *visit, b *packing) error {
 		return err
 	}
 	p.asksLacks = p.Lacks != nil && lacksKey(p.Lacks) != b.Lacks
+	if p.unclean, err = v.uncleanNow(st.Key); err != nil {
+		return err
+	}
+	p.asksUnclean = p.unclean != nil && p.unclean.key() != b.Clean
 	last, err := site.Answer(v.d.site, func(m *site.View) (*events.SetPacked, error) { return m.World(v).Packed(st.Key) })
 	if last != nil && last.List == b.List && last.Version == b.Version {
 		p.lastGrams = last.WeightGrams
@@ -627,6 +650,8 @@ func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 		return ask(v.t("packing-open-since", set, p.Open.Case, v.time(p.Open.Since)), v.t("packing-open-more")).offer(
 			choice{Do: "leave", Words: v.t("do-leave", set)},
 			choice{Do: "open", Value: p.Open.Case, Words: v.t("do-pack-open")}), true
+	case p.Newer == nil && p.asksUnclean:
+		return p.unclean.ask(v, set, v.t("do-pack-unclean")), true
 	case p.Newer == nil && p.asksLacks:
 		return p.askLacks(v, set), true
 	case p.Newer == nil:
@@ -981,6 +1006,8 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
 	case p.Open != nil:
 		s = doubt(s.Words, v.t("packing-case-open", set, p.Open.Case))
+	case p.unclean != nil:
+		s = doubt(s.Words, p.unclean.words(v, set)+".")
 	case p.unexplained(v, set) != "":
 		s = doubt(s.Words, p.unexplained(v, set)+". "+v.t("packed-though-missing-more"))
 	case p.Over:

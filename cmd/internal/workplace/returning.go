@@ -28,7 +28,8 @@ type returning struct {
 	Basket    string               `json:"basket,omitempty"`    // of the set that lies here, or that is scanned next
 	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
-	Anew      string               `json:"anew,omitempty"` // turn of a set that lies ready and goes back, as a person said
+	Clean     string               `json:"clean,omitempty"` // what says that it is not clean, and that it was washed, as a person said
+	Anew      string               `json:"anew,omitempty"`  // turn of a set that lies ready and goes back, as a person said
 }
 
 func returnPlace() workplace {
@@ -47,6 +48,7 @@ func returnPlace() workplace {
 			"untreated": (*returning).noteUntreated,
 			"anew":      (*returning).sayAnew,
 			"leave":     (*returning).discard,
+			"unclean":   (*returning).sayClean,
 			"fault":     (*returning).noteFault,
 			"enter":     (*returning).record,
 			"record":    (*returning).record,
@@ -262,7 +264,14 @@ func (b *returning) verdict(v *visit) (said, error) {
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
 	}
+	dirty, err := b.unclean(v)
+	if err != nil || dirty != nil && dirty.key() != b.Clean {
+		return dirty.ask(v, b.Tag, v.t("do-inspect-unclean")), err
+	}
 	about, faults := b.about(v)
+	if dirty != nil {
+		faults = append(faults, dirty.words(v, b.Tag))
+	}
 	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), strings.Join(append(about, faults...), ", "))
 	if b.Step == events.ReturnLeft && b.Untreated {
 		s = doubt(v.t("enter-returned-untreated", b.Tag), s.More)
@@ -284,6 +293,28 @@ func (b *returning) verdict(v *visit) (said, error) {
 	return s, err
 }
 
+// unclean is why a set that is recorded as inspected is not clean, by what is recorded of it; nil where nothing says so, or a
+// fault that is seen now does.
+func (b *returning) unclean(v *visit) (*unclean, error) {
+	if b.Step != events.ReturnInspected || slices.Contains(b.Faults, events.ReturnSoiled) {
+		return nil, nil
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return nil, err
+	}
+	return v.uncleanNow(st.Key)
+}
+
+// sayClean answers that it was washed.
+func (b *returning) sayClean(v *visit, f fields) (said, error) {
+	u, err := b.unclean(v)
+	if err == nil && u != nil && u.key() == f["value"] {
+		b.Clean = f["value"]
+	}
+	return said{}, err
+}
+
 // record takes the step into the ledger, once nothing is asked any more.
 func (b *returning) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || b.Step == "" || b.asksLoad(v) || b.Operator == "" {
@@ -295,6 +326,10 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	known, err := v.standing(b.Tag)
 	if err != nil {
 		return said{}, err
+	}
+	dirty, err := b.unclean(v)
+	if err != nil || dirty != nil && dirty.key() != b.Clean {
+		return said{}, err // and this
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
@@ -318,6 +353,9 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
 	s := v.returned(b, known, v.say(says))
+	if dirty != nil {
+		s = doubt(s.Words, dirty.words(v, set)+".")
+	}
 	k := projections.TripKey{Set: set, Trip: rs[0].Trip}
 	if open != "" {
 		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, set)+" "+s.More))

@@ -262,12 +262,19 @@ func (b *sealing) verdict(v *visit) (said, error) {
 		return ask(v.t("scan-tag-to-seal"), ""), nil
 	}
 	st, err := v.standing(b.Tag)
+	if err != nil {
+		return said{}, err
+	}
+	back, err := b.unpacked(v, st)
 	switch {
 	case err != nil:
 		return said{}, err
 	case b.opened(st):
 		s := doubt(v.t("seal-opened", b.Tag, st.OpenedFor, v.w.Time(st.OpenedAt)), v.t("seal-opened-more"))
 		return s.offer(choice{Do: "clear", Words: v.t("do-pack-first")}, choice{Do: "unpacked", Words: v.t("do-unpacked")}), nil
+	case back:
+		return doubt(v.t("loaded-washed", b.Tag), v.t("seal-opened-more")).offer(
+			choice{Do: "clear", Words: v.t("do-pack-first")}, choice{Do: "unpacked", Words: v.t("do-unpacked")}), nil
 	case b.Placement == "":
 		return b.askPlacement(v)
 	case b.lotMissing():
@@ -394,10 +401,24 @@ func (b *sealing) sameCode(v *visit, st *standing) (bool, error) {
 // again all the same, without being packed.
 func (b *sealing) opened(st *standing) bool { return st != nil && !st.OpenedAt.IsZero() && !b.Unpacked }
 
+// unpacked reports whether a set was opened in this turn, or went back to be cleaned, and nobody said that it is closed all
+// the same.
+func (b *sealing) unpacked(v *visit, st *standing) (bool, error) {
+	if st == nil || b.Unpacked || b.opened(st) {
+		return b.opened(st), nil
+	}
+	verdict, err := v.verdictOf(st.Key)
+	return verdict != nil && wentBack(verdict), err
+}
+
 // closeUnpacked answers that it is.
 func (b *sealing) closeUnpacked(v *visit, _ fields) (said, error) {
 	st, err := v.standing(b.Tag)
-	b.Unpacked = b.Unpacked || b.opened(st)
+	if err != nil {
+		return said{}, err
+	}
+	asked, err := b.unpacked(v, st)
+	b.Unpacked = b.Unpacked || asked
 	return said{}, err
 }
 
@@ -550,8 +571,10 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		}
 		return "sheet-lay", fields{"value": strayValue(b.Stray, b.Stray.Set, string(places()[n-1]))}, true
 	}
-	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil && b.opened(st) {
-		return "enter", nil, true // it answers nothing of what is asked
+	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil {
+		if asked, err := b.unpacked(v, st); err != nil || asked {
+			return "enter", nil, true // it answers nothing of what is asked
+		}
 	}
 	if number && b.Tag != "" && b.Placement == "" && n >= 1 && int(n) <= len(placements()) {
 		return "placement", fields{"placement": string(placements()[n-1])}, true
@@ -576,8 +599,14 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 	if b.waits() != "" {
 		return said{}, nil // it is asked for the sheet; Enter answers nothing of that
 	}
-	if st, err := v.standing(b.Tag); b.Tag != "" && (err != nil || b.opened(st)) {
-		return said{Sound: "low"}, err // nor of this
+	if b.Tag != "" {
+		st, err := v.standing(b.Tag)
+		if err != nil {
+			return said{}, err
+		}
+		if asked, err := b.unpacked(v, st); err != nil || asked {
+			return said{Sound: "low"}, err // nor of this
+		}
 	}
 	if b.Tag != "" && b.lotMissing() && b.LotAsked == "" && b.LastLot != "" {
 		return b.takeLot(v, fields{"lot": b.LastLot})
@@ -592,22 +621,28 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 	return said{}, err
 }
 
+// asksFirst reports whether something is asked of the set before it is closed.
+func (b *sealing) asksFirst(v *visit, st *standing) (bool, error) {
+	if asked, err := b.unpacked(v, st); err != nil || asked || b.closedSince(st) {
+		return true, err
+	}
+	if _, other, err := b.lockElsewhere(v); err != nil || other != nil {
+		return true, err
+	}
+	f, err := b.afterRun(v)
+	return f != nil, err
+}
+
 func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || b.Placement == "" || b.lotMissing() || b.Operator == "" {
 		return said{}, nil
 	}
 	st, err := v.standing(b.Tag)
-	if err != nil || st == nil || b.opened(st) {
+	if err != nil || st == nil {
 		return said{Sound: "ask"}, err // it is asked on
 	}
-	if b.closedSince(st) {
-		return said{Sound: "ask"}, nil // so is this
-	}
-	if _, other, err := b.lockElsewhere(v); err != nil || other != nil {
+	if asked, err := b.asksFirst(v, st); err != nil || asked {
 		return said{Sound: "ask"}, err
-	}
-	if f, err := b.afterRun(v); err != nil || f != nil {
-		return said{Sound: "ask"}, err // and this
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
