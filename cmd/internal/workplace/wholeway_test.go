@@ -52,6 +52,9 @@ func TestWholeWay(t *testing.T) {
 	p.Type("12,5\r")
 	p.AwaitText("#verdict", "Scan your badge")
 	p.Type(badge("B-1182"))
+	p.AwaitText("#verdict", "12.50 kg, but 8.40 kg the last time")
+	p.Axe()
+	p.Touch(`[data-do="weighed"][data-value="12500"]`)
 	p.AwaitText("#verdict", "12.50 kg is over the limit of 11.34 kg")
 	p.Axe()
 	p.Touch(`[data-do="weight"] button`) // an empty change keeps what is there
