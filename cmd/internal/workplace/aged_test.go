@@ -250,7 +250,7 @@ func TestFormsAreNoWayIn(t *testing.T) {
 	h := newHouse(t)
 	const wristband = "]C1801804012345000000022"
 	for _, c := range []struct{ place, action, field string }{
-		{"opening", "case", "case"}, {"opening", "where", "where"}, {"sealing", "seal", "seal"}, {"sealing", "bag-lot", "lot"},
+		{"opening", "case", "case"}, {"opening", "where", "where"}, {"sealing", "seal", "seal"}, {"sealing", "lot", "lot"},
 		{"return", "item", "item"}, {"pieces", "item", "item"}, {"sterilizer", "lot", "lot"},
 	} {
 		s := &scanner{h: h, path: "/at/north/or-3/" + c.place}

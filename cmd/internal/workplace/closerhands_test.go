@@ -179,3 +179,32 @@ func TestShortHereOverThere(t *testing.T) {
 	must(t, a, "broken", "over in VAS-004.", "1 × Probe, olive tip, 14 cm short in VAS-003, case K-1: tell its room.")
 	must(t, one.scan(""), "broken", "1 × Probe, olive tip, 14 cm over in VAS-004, case K-2: look there, too.")
 }
+
+// TestLotFieldAsks: what is typed into the field of the bag's lot is asked about like what is scanned: a wristband or a badge is
+// as long as a lot. The one of the last time is taken.
+func TestLotFieldAsks(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.used("K-1", "VAS-003")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	h.after(time.Minute)
+	s := &scanner{h: h, path: "/at/north/or-3/sealing"}
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	s.scan(label(t, events.ScanTag, "VAS-003"))
+	s.scan("1")
+	before := h.size()
+	must(t, s.do("lot", "lot", "P47110815"), "P47110815: is that the lot of the bag?")
+	if must(t, s.scan(""), "P47110815: is that the lot of the bag?"); h.size() != before {
+		t.Fatal("recorded with a lot that nobody said to be one")
+	}
+	s.do("lot-no")
+	s.do("take-as", "value", "")
+	must(t, s.do("lot", "lot", "BG-7"), "BG-7: is that the lot of the bag?")
+	must(t, s.do("bag-lot", "value", "BG-7"), "Enter binds", "BG-7")
+	must(t, s.do("lot", "lot", "BG-7"), "Enter binds")
+	must(t, s.do("lot", "lot", "BG-8"), "BG-8: is that the lot of the bag?")
+	must(t, s.do("bag-lot", "value", "BG-8"), "Enter binds", "BG-8")
+	must(t, s.scan(""), "VAS-003 closed")
+	if d := h.events(site.Query{Set: "VAS-003"}, events.KindListSealed)[1].(*events.ListSealed); d.BagLot != "BG-8" {
+		t.Errorf("recorded: %+v", d)
+	}
+}

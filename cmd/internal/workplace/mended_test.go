@@ -178,7 +178,7 @@ func TestLotIsNothingKnown(t *testing.T) {
 		} else {
 			must(t, a, no)
 		}
-		must(t, seal.do("bag-lot", "lot", x.code), no)
+		must(t, seal.do("lot", "lot", x.code), no)
 		must(t, seal.do("nonsense"), "means nothing here", "")
 		if bench := fmt.Sprint(seal.do("nothing")["bench"]); strings.Contains(bench, `value="`+x.code+`"`) {
 			t.Errorf("%s is the lot of the bag", x.code)
@@ -259,7 +259,7 @@ func TestNoPatientInForms(t *testing.T) {
 	h.open("VAS-003", "K-1")
 	before, n := h.size(), 0
 	for _, x := range []struct{ place, action, field string }{
-		{"opening", "case", "case"}, {"sealing", "bag-lot", "lot"}, {"sealing", "seal", "seal"}, {"return", "basket", "basket"},
+		{"opening", "case", "case"}, {"sealing", "lot", "lot"}, {"sealing", "seal", "seal"}, {"return", "basket", "basket"},
 		{"return", "washer", "washer"}, {"pieces", "item", "item"}, {"sterilizer", "indicator", "lot"}, {"sterilizer", "begin", "for"},
 		{"close", "case", "case"},
 	} {

@@ -861,7 +861,7 @@ func (m *sealModel) next(w *walk, shown answer) step {
 	case ask && shown.says("as the last time? Enter = yes, or scan it") && w.rng.IntN(2) == 0:
 		return step{verb: "scan"}
 	case ask && (shown.says("lot of the bag") || shown.says("Lot of the bag")):
-		return pick(w, step{verb: "do", action: "bag-lot", fields: map[string]string{"lot": "BG-7"}}, step{verb: "scan", text: "BG-17"})
+		return pick(w, step{verb: "do", action: "lot", fields: map[string]string{"lot": "BG-7"}}, step{verb: "scan", text: "BG-17"})
 	case ask && shown.says("Enter binds"):
 		return step{verb: "scan"}
 	}
@@ -937,8 +937,12 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 		}
 	case s.action == "after-run" && shown.says("Was it opened?"):
 		m.opened = true
+	case s.action == "lot" && a.says(s.fields["lot"]+": is that the lot of the bag?"):
+		m.lot, m.lotAsked = "", s.fields["lot"]
+	case s.action == "lot" && (s.fields["lot"] == m.lastLot || s.fields["lot"] == m.lot):
+		m.lot, m.lotAsked = s.fields["lot"], ""
 	case s.action == "bag-lot":
-		m.lot, m.lotAsked = cmp.Or(s.fields["lot"], s.fields["value"]), ""
+		m.lot, m.lotAsked = s.fields["value"], ""
 	case s.action == "lot-no":
 		m.lotAsked = ""
 	case s.enter() && shown.says("as the last time? Enter = yes, or scan it"):

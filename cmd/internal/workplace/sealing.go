@@ -61,6 +61,7 @@ func sealingActs() map[string]action[sealing] {
 		"close-again": (*sealing).closeAgain,
 		"leave":       (*sealing).discard,
 		"bag-lot":     (*sealing).takeLot,
+		"lot":         (*sealing).formLot,
 		"lot-ask":     (*sealing).askWhetherLot,
 		"lot-no":      (*sealing).sayNoLot,
 		"seal":        (*sealing).addSeals,
@@ -481,11 +482,36 @@ func (b *sealing) place(_ *visit, f fields) (said, error) {
 }
 
 func (b *sealing) takeLot(v *visit, f fields) (said, error) {
-	lot, err := v.lotNumber(firstOf(f["lot"], f["value"]))
-	if err == nil {
-		b.BagLot, b.LotAsked = lot, ""
+	lot, err := v.lotNumber(f["value"])
+	if err != nil {
+		return said{}, err
 	}
-	return said{}, err
+	b.BagLot, b.LotAsked = lot, ""
+	return said{}, nil
+}
+
+// formLot takes the bag's lot as it was typed into its field, like one that was scanned: what nobody has said to be a lot is
+// asked about, and what is known as something else is refused.
+func (b *sealing) formLot(v *visit, f fields) (said, error) {
+	lot, err := v.lotNumber(f["lot"])
+	if err != nil {
+		return said{}, err
+	}
+	known, err := b.isLot(v, lot)
+	switch {
+	case err != nil:
+		return said{}, err
+	case known:
+		return b.takeLot(v, fields{"value": lot})
+	}
+	b.BagLot = "" // it is another one, if it is one
+	return b.askWhetherLot(v, f)
+}
+
+// isLot reports whether a text is a lot by the site's pattern, or the one of the last bag here.
+func (b *sealing) isLot(v *visit, text string) (bool, error) {
+	lot, err := v.patterned(text, func(k events.ScanKind) bool { return k == events.ScanLot })
+	return err == nil && lot != "" || text != "" && (text == b.LastLot || text == b.BagLot), err
 }
 
 // askLot asks for the bag's lot. The last time's is in the question, and Enter says that it is the same.
@@ -583,9 +609,8 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	if b.Tag == "" || b.Said.Words != "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
 	}
-	lot, err := v.patterned(text, func(k events.ScanKind) bool { return k == events.ScanLot })
-	if err == nil && lot != "" || text == b.LastLot {
-		return "bag-lot", fields{"lot": text}, true
+	if known, err := b.isLot(v, text); err == nil && known {
+		return "bag-lot", fields{"value": text}, true
 	}
 	if kind, err := v.plainKind(text, wanted(events.ScanSet, events.ScanBadge)); err != nil || kind != "" {
 		return "", nil, false
@@ -609,7 +634,7 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 		}
 	}
 	if b.Tag != "" && b.lotMissing() && b.LotAsked == "" && b.LastLot != "" {
-		return b.takeLot(v, fields{"lot": b.LastLot})
+		return b.takeLot(v, fields{"value": b.LastLot})
 	}
 	if b.Tag == "" || b.Placement != "" {
 		return b.record(v, f)
