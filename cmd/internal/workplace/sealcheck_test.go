@@ -127,3 +127,31 @@ func TestWrongSheetOnEachScreen(t *testing.T) {
 		t.Errorf("it is told after all: %s", tells(a))
 	}
 }
+
+// TestNoStoppedSetIntoALoad: a set that lies aside, or whose lock is broken, is asked about before it is in a load.
+func TestNoStoppedSetIntoALoad(t *testing.T) {
+	for name, seen := range map[string]*events.SetChecked{
+		"put aside":       {Tag: "VAS-004", Aside: events.AsidePut},
+		"the lock broken": {Tag: "VAS-004", SealBroken: true},
+		"another lock":    {Tag: "VAS-004", Seals: []string{"771001"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-004")
+			h.used("K-1", "VAS-004")
+			h.record("north/packing-1", events.KindSetPacked, "VAS-004", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+			h.record("north/packing-1", events.KindListSealed, "VAS-004",
+				&events.ListSealed{Placement: events.Outside, Seals: []string{"483924"}})
+			h.record("north/storage", events.KindSetChecked, "VAS-004", seen)
+			s := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+			s.scan(label(t, events.ScanBadge, "B-1"))
+			s.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+			a := s.all(label(t, events.ScanTag, "VAS-004"))
+			must(t, a, "broken")
+			if answer(a).choice("put")["value"] == "" {
+				t.Fatalf("it is not asked: %s", tells(a))
+			}
+			must(t, s.do("start"), "Start load S1-0304-07 with no set in it?")
+			must(t, s.do("put", "value", "VAS-004"), "broken", "VAS-004 in load S1-0304-07")
+		})
+	}
+}

@@ -283,6 +283,10 @@ func (v *visit) notReady(l *load, set string) (words, more string, err error) {
 	if allowed := v.otherCycles(st, l); len(allowed) > 0 {
 		return v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(allowed, ", ")), nil
 	}
+	if f := stopsContainer(verdict); f != nil {
+		found := v.found(set, f)
+		return found.Words, strings.TrimSpace(found.More + " " + v.t("packed-first")), nil
+	}
 	return v.readyAlready(l, set)
 }
 
@@ -298,6 +302,21 @@ func (v *visit) readyAlready(l *load, set string) (words, more string, err error
 		return "", "", err
 	}
 	return v.t("loaded-sterile", set, last.Load), v.t("loaded-sterile-more"), nil
+}
+
+// stopsContainer is what says that a set lies aside, or that its locks are not as recorded, nil for nothing: no cycle puts
+// that right.
+func stopsContainer(verdict *projections.Verdict) *projections.Finding {
+	if verdict == nil {
+		return nil
+	}
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if (f.Code == projections.PutAside || f.Code == projections.SealDiffers) && f.Severity != projections.SeverityNoted {
+			return f
+		}
+	}
+	return nil
 }
 
 // otherCycles are the cycles that a set may run by the list that it was packed by, where the load's is none of them.
