@@ -262,8 +262,9 @@ func TestBenchThatWasLeft(t *testing.T) {
 		again  bool     // Enter begins anew
 		kind   events.Kind
 	}{
-		"packing":               {"packing", reprocessed, func(s *scanner) { s.all("4", "2") }, []string{"3", "8.4"}, true, events.KindSetPacked},
-		"packing, one is short": {"packing", reprocessed, func(s *scanner) { s.all("4", "1", "3") }, []string{"3", "8.4"}, false, events.KindSetPacked},
+		"packing": {"packing", reprocessed, func(s *scanner) { s.all("4", "2") }, []string{"3", "8.4"}, true, events.KindSetPacked},
+		"packing, one is short": {"packing", reprocessed, func(s *scanner) { s.all("4", "1", "3") },
+			[]string{"3", "8.4"}, false, events.KindSetPacked},
 		"sealing": {"sealing", func(h *house) {
 			reprocessed(h)
 			h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
