@@ -56,8 +56,8 @@ func shiftOf(at time.Time) string {
 	return Shifts()[2]
 }
 
-// of returns the group of an opening; empty where nothing is recorded that says it.
-func (by By) of(o *Opening, zone *time.Location) string {
+// Group returns the group of an opening; empty where nothing is recorded that says it.
+func (by By) Group(o *Opening, zone *time.Location) string {
 	switch by {
 	case ByPlacement:
 		return o.Placement
@@ -213,7 +213,7 @@ func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []
 func (r *Report) table(by By, zone *time.Location) Table {
 	of := make(map[string][]Counted)
 	for i := range r.Openings {
-		name := by.of(&r.Openings[i].Opening, zone)
+		name := by.Group(&r.Openings[i].Opening, zone)
 		of[name] = append(of[name], r.Openings[i])
 	}
 	t := Table{By: by}

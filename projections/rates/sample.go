@@ -1,6 +1,9 @@
 package rates
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // NeverTold is what Openings answers where a difference would take more openings than
 // anybody will see.
@@ -76,18 +79,23 @@ func (p Plan) second(n int64) int64 { return max(1, int64(math.Round(float64(n)*
 const mostIncidents = 200
 
 // Openings returns how many openings of the first it takes until the plan's
-// difference is seen as often as it says. The power goes up in small steps back and
-// forth; one opening more can take it below again for a while.
+// difference is seen as often as it says, to two in a hundred. The power goes up in
+// small steps back and forth; one opening more can take it below again for a while.
 func (p Plan) Openings() int64 {
+	const few, grid, reach = 50, 1.02, 100
 	if p.A == p.B || !(p.A >= 0 && p.A <= 1 && p.B >= 0 && p.B <= 1 && p.Weight > 0) {
 		return NeverTold
 	}
-	each := p.A + p.B*p.Weight // incidents for each opening of the first
-	many := func(n int64) bool { return float64(n)*each > mostIncidents }
-	if n := leastOf(1, func(n int64) bool { return many(n) || p.Sees(n) >= p.Power }); !many(n) {
-		return n
+	sees := func(n int64) bool { return p.Sees(n) >= p.Power }
+	about := p.approximately()
+	switch {
+	case about == NeverTold || float64(about)*(p.A+p.B*p.Weight) > mostIncidents:
+		return about
+	case about < few:
+		return leastOf(1, sees)
 	}
-	return p.approximately()
+	at := func(k int) int64 { return int64(float64(about) * math.Pow(grid, float64(k-reach/2))) }
+	return at(sort.Search(reach, func(k int) bool { return sees(at(k)) }))
 }
 
 // approximately is Openings by the normal approximation (Fleiss, Levin and Paik 2003, 4.2).

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"strconv"
 	"strings"
 	"text/template"
 	"time"
@@ -118,6 +119,18 @@ func (l *Language) num(n any) (string, error) {
 
 // Num writes a whole number with the language's digits and grouping.
 func (l *Language) Num(n int64) string { return l.printer.Sprint(number.Decimal(n)) }
+
+// Figures writes a number with so many of its digits, not counting zeros before them. It
+// rounds itself: number.Precision makes 0.1 of 0.9999.
+func (l *Language) Figures(v float64, digits int) string {
+	text := strconv.FormatFloat(v, 'e', digits-1, 64)
+	rounded, err := strconv.ParseFloat(text, 64)
+	power, err2 := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:])
+	if err != nil || err2 != nil { // no number, or an endless one
+		return strconv.FormatFloat(v, 'g', digits, 64)
+	}
+	return l.printer.Sprint(number.Decimal(rounded, number.MaxFractionDigits(max(0, digits-1-power))))
+}
 
 func (l *Language) kg(grams any) (string, error) {
 	g, err := whole(grams)

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -409,6 +411,36 @@ func TestZone(t *testing.T) {
 	}
 	if got := c.In("de").Say("w", given); got != "03.03.2026 07:20 UTC" {
 		t.Errorf("got %q", got)
+	}
+}
+
+// TestFigures: as strconv rounds, in the language's signs; x/text's own rounding makes
+// 0.1 of 0.9999.
+func TestFigures(t *testing.T) {
+	c := catalogue(t, map[string]string{"en": `{"t": "x"}`, "de": `{"t": "x"}`})
+	for _, tt := range []struct {
+		v      float64
+		digits int
+		en, de string
+	}{
+		{0.99999999, 2, "1", "1"}, {1, 2, "1", "1"}, {0.0045454, 2, "0.0045", "0,0045"}, {0.0995, 2, "0.1", "0,1"},
+		{45.1127, 3, "45.1", "45,1"}, {975, 3, "975", "975"}, {16823.4, 3, "16,800", "16.800"}, {0, 3, "0", "0"},
+		{0.00000123456, 3, "0.00000123", "0,00000123"}, {99.96, 3, "100", "100"}, {99.9999, 3, "100", "100"},
+		{math.NaN(), 3, "NaN", "NaN"}, {math.Inf(1), 3, "+Inf", "+Inf"},
+	} {
+		if en, de := c.In("en").Figures(tt.v, tt.digits), c.In("de").Figures(tt.v, tt.digits); en != tt.en || de != tt.de {
+			t.Errorf("%v to %d digits: %s and %s, want %s and %s", tt.v, tt.digits, en, de, tt.en, tt.de)
+		}
+	}
+	for v := 0.0000097; v < 1e5; v *= 1.0037 {
+		want, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := strconv.ParseFloat(strings.ReplaceAll(c.In("en").Figures(v, 3), ",", ""), 64)
+		if err != nil || got != want {
+			t.Errorf("%v: %v (%v), want %v", v, got, err, want)
+		}
 	}
 }
 

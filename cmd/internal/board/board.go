@@ -71,6 +71,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
 	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
 	mux.HandleFunc("GET /near-misses", p.page(p.nearMissPage))
+	mux.HandleFunc("GET /rates", p.page(p.ratesPage))
 	mux.HandleFunc("GET /find", p.find)
 	mux.HandleFunc("GET /history", p.page(p.historyPage))
 	mux.HandleFunc("GET /station", p.page(p.stationPage))

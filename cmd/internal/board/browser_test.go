@@ -29,6 +29,7 @@ func addresses(t testing.TB) map[string]string {
 		"find":        "/find?q=MIN-0",
 		"found-none":  "/find?q=NOTHING-LIKE-THIS",
 		"near-misses": "/near-misses",
+		"rates":       "/rates?by=placement&group=outside",
 		"check-line":  "/check-line",
 		"swapped":     "/history?trip=" + trips["count sheet of another set"],
 		"in-doubt":    "/history?trip=" + trips["probably carries a wrong count sheet"],

@@ -25,7 +25,7 @@ type table struct {
 type cell struct {
 	Text string
 	Link string
-	Time string // RFC 3339, for files
+	File string // as files have it, where that differs: a time in RFC 3339, a number with a point
 }
 
 func newTable(words *shell.Words, id, title string, columns ...string) *table {
@@ -46,7 +46,7 @@ func when(words *shell.Words, t time.Time) cell {
 	if t.IsZero() {
 		return cell{}
 	}
-	return cell{Text: words.Time(t), Time: rfc3339(t)}
+	return cell{Text: words.Time(t), File: rfc3339(t)}
 }
 
 func (c cell) to(link string) cell {
@@ -59,8 +59,8 @@ func (c cell) to(link string) cell {
 // file is what the cell is in a file: times with all their digits, and no
 // text that a spreadsheet would take for a formula.
 func (c cell) file() string {
-	if c.Time != "" {
-		return c.Time
+	if c.File != "" {
+		return c.File
 	}
 	return guarded(c.Text)
 }

@@ -124,6 +124,7 @@ func boardRules() []Rule {
 	return []Rule{
 		{Pattern: "GET /{$}", Roles: readers},
 		{Pattern: "GET /near-misses", Roles: readers},
+		{Pattern: "GET /rates", Roles: readers},
 		{Pattern: "GET /find", Roles: readers},
 		{Pattern: "GET /changes", Roles: readers},
 		{Pattern: "GET /history", Roles: readers, Kept: true},
