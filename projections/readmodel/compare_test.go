@@ -1,0 +1,160 @@
+package readmodel_test
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/mod/sumdb/note"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/readmodel"
+)
+
+// differences holds the file of one model against another of the same records.
+func differences(t *testing.T, m, fresh *readmodel.Model, most int) (found []readmodel.Difference, n int) {
+	t.Helper()
+	s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
+	defer s.Close()
+	found, n, err := s.Differences(t.Context(), fresh, most)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return found, n
+}
+
+// TestDifferences: what somebody changes in the file is named by table, row and column, whatever it is; where nothing was
+// changed, nothing is.
+func TestDifferences(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	fresh := h.filled()
+	if found, n := differences(t, m, fresh, 10); n != 0 {
+		t.Fatalf("untouched: %v", found)
+	}
+	db := beside(t, path)
+	trip := tripOf("LAP-014", 0)
+	hexed := strings.ReplaceAll(trip, "-", "")
+	for _, x := range []struct{ name, broke, want string }{
+		{"an event", `UPDATE events SET operator = operator || 'x', station = 'a' WHERE seq = 9`,
+			"table events: the row of record 9 is changed in station"},
+		{"a row that is gone", `DELETE FROM trips WHERE hex(trip) = upper('` + hexed + `')`,
+			`table trips: the row of "LAP-014" ` + trip + ` is missing`},
+		{"one that was put there", `INSERT INTO stations (name, key, enrolled, retired, last, count, hash, observed, signed, keys, until, verdict)
+			SELECT 'zzz', key, enrolled, retired, last, count, hash, observed, signed, keys, until, verdict FROM stations LIMIT 1`,
+			`table stations: the row of "zzz" is added`},
+		{"before all others", `INSERT INTO marks (what, mark, seq) SELECT what, x'00', seq FROM marks ORDER BY what LIMIT 1`, `is added`},
+		{"a finding", `UPDATE findings SET severity = severity || 'x' WHERE set_id = 'LAP-022'`,
+			`is changed in severity`},
+		{"a view", `CREATE VIEW zzz AS SELECT 1`, `table sqlite_master: the row of "view" "zzz" is added`},
+		{"what a verdict rests on", `DELETE FROM rests_on WHERE ask = (SELECT min(ask) FROM rests_on)`,
+			"table rests_on: the row of some trip is another one than its verdict rests on"},
+		{"and what can't be read", `INSERT INTO rests_on (ask, until, since, owners) VALUES (1, 1, 1, x'ff')`, "table rests_on: "},
+		{"nor of the trip's own", `UPDATE trips SET rests = x'ff' WHERE hex(trip) = upper('` + hexed + `')`, "table rests_on: "},
+	} {
+		change(t, db, x.broke)
+		found, _ := differences(t, m, fresh, 1000)
+		if !slices.ContainsFunc(found, func(d readmodel.Difference) bool { return strings.Contains(d.String(), x.want) }) {
+			t.Errorf("%s: %v, want %s", x.name, found, x.want)
+		}
+	}
+	found, n := differences(t, m, fresh, 2)
+	if len(found) != 2 || n < 7 {
+		t.Errorf("at most two of all: %d of %d", len(found), n)
+	}
+	for _, d := range found {
+		if (d.Table == "events") != (d.Seq == 9) {
+			t.Errorf("the record of %v is %d", d, d.Seq)
+		}
+	}
+	dead, cancel := context.WithCancel(t.Context())
+	s := got[*readmodel.Snapshot](t)(m.Snapshot(t.Context()))
+	defer s.Close()
+	cancel()
+	if _, _, err := s.Differences(dead, fresh, 2); !errors.Is(err, context.Canceled) {
+		t.Errorf("given up: %v", err)
+	}
+	h.record("north/ledger", clock(10, 6, 0), "LAP-014", trip, &events.SetChecked{Place: "A1"})
+	h.apply(fresh, int64(len(h.facts)))
+	if _, _, err := s.Differences(t.Context(), fresh, 2); err == nil || !strings.Contains(err.Error(), "can't be compared") {
+		t.Errorf("of other records: %v", err)
+	}
+}
+
+// TestHeadOfAKey: from which number a station's key goes on, by records that came in any order; a key that signed nothing
+// begins.
+func TestHeadOfAKey(t *testing.T) {
+	h := week(t, 2)
+	m := h.filled()
+	for name, st := range h.stations {
+		if st.vkey == "" || st.n == 0 {
+			continue
+		}
+		v := got[note.Verifier](t)(note.NewVerifier(st.vkey))
+		number, hash, err := m.Head(t.Context(), name, v.KeyHash())
+		if err != nil || number < 1 || number > st.n || hash == "" || number == st.n && hash != st.hash {
+			t.Errorf("%s goes on from %d %q, %v; it signed %d", name, number, hash, err, st.n)
+		}
+	}
+	if number, hash, err := m.Head(t.Context(), "north/or-3", 1); number != 0 || hash != "" || err != nil {
+		t.Errorf("another key goes on from %d %q, %v", number, hash, err)
+	}
+}
+
+// TestUntroubled: those trips in whose verdicts nothing is found, and no others.
+func TestUntroubled(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(0, 5, 0), "MIN", 1, 6)
+	for n, set := range []string{"MIN-1", "MIN-2"} { // of the second a list is named that nobody issued
+		h.record("north/packing-1", clock(0, 6, n), set, tripOf(set, 0), &events.SetPacked{List: "MIN", Version: int64(1 + n)})
+	}
+	h.now = clock(0, 6, 5)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	var keys []projections.TripKey
+	want := make(map[projections.TripKey]bool)
+	for _, v := range h.verdicts() {
+		k := projections.TripKey{Set: v.Set, Trip: v.Trip}
+		if keys = append(keys, k); len(v.Findings) == 0 {
+			want[k] = true
+		}
+	}
+	keys = append(keys, projections.TripKey{Set: "LAP-014", Trip: id(clock(0, 0, 0), "nobody's")})
+	kept, err := m.Untroubled(t.Context(), keys)
+	if err != nil || len(kept) != len(want) || len(want) != 1 || len(keys) != 3 {
+		t.Fatalf("%d of %d in %d, %v", len(kept), len(want), len(keys), err)
+	}
+	for k, v := range kept {
+		if !want[k] || v.Set != k.Set || v.Trip != k.Trip {
+			t.Errorf("%v: %+v", k, v)
+		}
+	}
+}
+
+// TestLastMapped: the newest mapping of a site's records, of that site.
+func TestLastMapped(t *testing.T) {
+	h := newHospital(t, 1)
+	m := h.filled()
+	last := func(site string) int64 { return got[int64](t)(m.LastMapped(t.Context(), site)) }
+	if seq := last("north"); seq != 0 {
+		t.Errorf("of none: %d", seq)
+	}
+	for n := range 2 {
+		h.record("north/ledger", clock(1, 6, n), "north", "", &events.RecordsMapped{Upto: int64(n + 1), From: 1, Size: 1,
+			Root: strings.Repeat("0", 64)})
+		h.apply(m, int64(len(h.facts)))
+	}
+	if seq := last("north"); seq != int64(len(h.facts)) {
+		t.Errorf("the newest is %d of %d", seq, len(h.facts))
+	}
+	if seq := last("south"); seq != 0 {
+		t.Errorf("of another site: %d", seq)
+	}
+}
