@@ -50,8 +50,8 @@ const (
 	threefold  = 3
 )
 
-// differences holds groups against each other.
-func (r *Report) differences(groups []Group) []Difference {
+// differences holds groups against each other; of says in which each opening is.
+func (r *Report) differences(groups []Group, of []string) []Difference {
 	var out []Difference
 	if len(groups) < 2 {
 		return nil
@@ -66,7 +66,7 @@ func (r *Report) differences(groups []Group) []Difference {
 		return out
 	}
 	for i := range groups {
-		rest := r.rest(groups, i)
+		rest := r.group("", func(k int) bool { return of[k] != groups[i].Name })
 		d := r.difference(&groups[i], &rest, level/float64(len(groups)))
 		d.Rest = true
 		out = append(out, d)
@@ -74,19 +74,6 @@ func (r *Report) differences(groups []Group) []Difference {
 	// What differs, and what most looks like it, first.
 	slices.SortStableFunc(out, func(a, b Difference) int { return cmp.Compare(a.P, b.P) })
 	return out
-}
-
-// rest is all groups but one, together. An incident that shows in several of them is
-// one there.
-func (r *Report) rest(groups []Group, but int) Group {
-	var openings, read, incidents int64
-	for i := range groups {
-		if i != but {
-			openings, read, incidents = openings+groups[i].Openings, read+groups[i].Read, incidents+groups[i].Incidents
-		}
-	}
-	incidents = min(incidents, r.All.Incidents)
-	return Group{Openings: openings, Read: read, Incidents: incidents, Weighed: weighed(openings, read, incidents)}
 }
 
 func (r *Report) difference(a, b *Group, level float64) Difference {

@@ -3,7 +3,6 @@ package rates
 import (
 	"cmp"
 	"slices"
-	"strings"
 	"time"
 
 	"listbound/projections"
@@ -165,7 +164,7 @@ func NewReport(openings []Opening, incidents []Incident, o Options) *Report {
 		days := max(1, r.To.Sub(r.From).Hours()/24)
 		r.PerDay = float64(n) / days
 	}
-	r.All = group("", r.Openings)
+	r.All = r.group("", func(int) bool { return true })
 	for _, by := range Ways() {
 		r.Tables = append(r.Tables, r.table(by, o.Zone))
 	}
@@ -211,27 +210,30 @@ func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []
 }
 
 func (r *Report) table(by By, zone *time.Location) Table {
-	of := make(map[string][]Counted)
-	for i := range r.Openings {
-		name := by.Group(&r.Openings[i].Opening, zone)
-		of[name] = append(of[name], r.Openings[i])
+	of := make([]string, len(r.Openings)) // each opening's group
+	for i := range of {
+		of[i] = by.Group(&r.Openings[i].Opening, zone)
 	}
 	t := Table{By: by}
-	for name, openings := range of {
-		t.Groups = append(t.Groups, group(name, openings))
+	for _, name := range slices.Compact(slices.Sorted(slices.Values(of))) {
+		t.Groups = append(t.Groups, r.group(name, func(i int) bool { return of[i] == name }))
 	}
-	slices.SortFunc(t.Groups, func(a, b Group) int { return strings.Compare(a.Name, b.Name) })
 	if by != ByMonth {
-		t.Differences = r.differences(t.Groups)
+		t.Differences = r.differences(t.Groups, of)
 	}
 	return t
 }
 
-// group counts some openings, in order of time.
-func group(name string, openings []Counted) Group {
-	g := Group{Name: name, Openings: int64(len(openings)), Trips: []projections.TripKey{}}
+// group counts the openings that are in it.
+func (r *Report) group(name string, in func(i int) bool) Group {
+	g := Group{Name: name, Trips: []projections.TripKey{}}
 	met := make(map[int64]bool)
-	for _, o := range openings {
+	for i := range r.Openings {
+		if !in(i) {
+			continue
+		}
+		o := &r.Openings[i]
+		g.Openings++
 		if o.Read {
 			g.Read++
 		}

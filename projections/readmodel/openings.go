@@ -123,7 +123,7 @@ func (m *Model) FoundBy(ctx context.Context, codes []projections.Code) ([]projec
 	for i, c := range codes {
 		args[i] = string(c)
 	}
-	return m.verdictRows(ctx, fmt.Sprintf(`SELECT verdict FROM trips t WHERE EXISTS (SELECT 1 FROM findings f WHERE
-		f.set_id = t.set_id AND f.trip = t.trip AND f.code IN (?%s)) ORDER BY set_id, trip`,
+	return m.verdictRows(ctx, fmt.Sprintf(`SELECT t.verdict FROM (SELECT DISTINCT set_id, trip FROM findings WHERE code IN (?%s)) f
+		CROSS JOIN trips t ON t.set_id = f.set_id AND t.trip = f.trip ORDER BY t.set_id, t.trip`,
 		strings.Repeat(",?", len(codes)-1)), args...)
 }

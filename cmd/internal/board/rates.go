@@ -78,10 +78,16 @@ func (p *pages) ratesPage(r *http.Request, words *shell.Words) (*answer, error) 
 		a.tables = append(a.tables, c.Points)
 	}
 	only := v.only()
-	of := slices.DeleteFunc(slices.Clone(b.Report.Openings), func(o rates.Counted) bool { return only != nil && !only(&o.Opening) })
-	b.Openings = v.openings("rates-openings", "board.rates-openings", of)
-	of = slices.DeleteFunc(of, func(o rates.Counted) bool { return o.Incident == 0 })
-	b.Incidents = v.openings("rates-incidents", "board.rates-incidents", of)
+	of := slices.DeleteFunc(slices.Clone(b.Report.Openings), func(o rates.Counted) bool {
+		return only != nil && !only(&o.Opening)
+	})
+	shown := slices.DeleteFunc(slices.Clone(of), func(o rates.Counted) bool { return o.Incident == 0 })
+	b.Incidents = v.openings("rates-incidents", "board.rates-incidents", shown)
+	const every = "rates-openings"
+	if r.FormValue("table") == every { // the page doesn't show its rows, and a year has 100,000
+		shown = of
+	}
+	b.Openings = v.openings(every, "board.rates-openings", shown)
 	a.tables = append(a.tables, b.Incidents, b.Openings)
 	if only != nil {
 		b.Only, b.All = v.name(v.asked.Get("group"), rates.By(v.asked.Get("by"))), v.link("", "")
@@ -145,13 +151,15 @@ func (v *ratesView) link(by rates.By, group string) string {
 }
 
 // only returns what leaves out all openings but those of the group that was asked for,
-// nil where none was.
+// nil where there is no such group.
 func (v *ratesView) only() func(*rates.Opening) bool {
-	by := rates.By(v.asked.Get("by"))
-	if !slices.Contains(rates.Ways(), by) || !v.asked.Has("group") {
+	by, name := rates.By(v.asked.Get("by")), v.asked.Get("group")
+	if !slices.ContainsFunc(v.r.Tables, func(t rates.Table) bool {
+		return t.By == by && slices.ContainsFunc(t.Groups, func(g rates.Group) bool { return g.Name == name })
+	}) {
 		return nil
 	}
-	return func(o *rates.Opening) bool { return by.Group(o, v.words.Zone()) == v.asked.Get("group") }
+	return func(o *rates.Opening) bool { return by.Group(o, v.words.Zone()) == name }
 }
 
 func (v *ratesView) section(t *rates.Table) ratesSection {
@@ -197,7 +205,8 @@ func (v *ratesView) differences(t *rates.Table, title string) *table {
 			told += " " + v.words.T("board.rates-for-"+string(d.For))
 			more, days = number(d.More), number(d.Days)
 		}
-		out.add(text(v.name(d.A, t.By)), text(against), text(told), v.value(d.P, 2), v.value(d.Level, 2), v.value(d.Worse, 3), more, days)
+		out.add(text(v.name(d.A, t.By)), text(against), text(told), v.value(d.P, 2), v.value(d.Level, 2), v.value(d.Worse, 3),
+			more, days)
 	}
 	return out
 }
@@ -240,7 +249,8 @@ func (v *ratesView) charts() []ratesChart {
 
 // points are a chart's; more: a point above the limits means more incidents, not fewer.
 func (v *ratesView) points(id string, c *rates.Chart, labels []string, more bool, unit float64) *table {
-	t := newTable(v.words, "rates-chart-"+id, "board.rates-groups", "no", "rates-when", "rates-value", "rates-low", "rates-high", "rates-signal")
+	t := newTable(v.words, "rates-chart-"+id, "board.rates-groups", "no", "rates-when", "rates-value", "rates-low", "rates-high",
+		"rates-signal")
 	for i, p := range c.Points {
 		says := ""
 		for _, s := range p.Signals {
@@ -253,7 +263,8 @@ func (v *ratesView) points(id string, c *rates.Chart, labels []string, more bool
 			}
 			says += v.words.T("board.rates-rule-"+string(s.Rule), v.words.T(way), s.Rule.Source())
 		}
-		t.add(number(int64(i+1)), text(labels[i]), v.value(p.Value*unit, 3), v.value(p.Low*unit, 3), v.value(p.High*unit, 3), text(says))
+		t.add(number(int64(i+1)), text(labels[i]), v.value(p.Value*unit, 3), v.value(p.Low*unit, 3), v.value(p.High*unit, 3),
+			text(says))
 	}
 	return t
 }

@@ -22,35 +22,7 @@ func TestRatesPage(t *testing.T) {
 	if !strings.Contains(page(t, srv.URL+"/"), `href="/rates"`) {
 		t.Error("no way leads from the board to the rates")
 	}
-	body := page(t, srv.URL+"/rates")
-	for i := range r.Tables {
-		x := &r.Tables[i]
-		header, found := rows(t, srv.URL+"/rates?format=csv&table=rates-"+string(x.By))
-		if len(found) != len(x.Groups) || header[3] != "Incidents" {
-			t.Fatalf("%s: %d rows under %q", x.By, len(found), header)
-		}
-		for k, row := range found {
-			g := &x.Groups[k]
-			if none := g.Incidents == 0; none != (row[4] == "none seen") || row[5] == "" || none && row[5] != "0" || row[6] == "0" {
-				t.Errorf("%s %s: %q", x.By, g.Name, row)
-			}
-			if !strings.Contains(body, strings.ReplaceAll(url.Values{"by": {string(x.By)}, "group": {g.Name}}.Encode(), "&", "&amp;")) {
-				t.Errorf("%s %s: nothing leads to its sets", x.By, g.Name)
-			}
-			if x.By != rates.ByPlacement {
-				continue // the others are told apart in the same way
-			}
-			link := url.Values{"by": {string(x.By)}, "group": {g.Name}}
-			_, behind := rows(t, srv.URL+"/rates?format=csv&table=rates-incidents&"+link.Encode())
-			if len(behind) != len(g.Trips) {
-				t.Errorf("%s %s: %d sets behind %d incidents, want %d", x.By, g.Name, len(behind), g.Incidents, len(g.Trips))
-			}
-			_, all := rows(t, srv.URL+"/rates?format=csv&table=rates-openings&"+link.Encode())
-			if len(all) != int(g.Openings) {
-				t.Errorf("%s %s: %d openings, want %d", x.By, g.Name, len(all), g.Openings)
-			}
-		}
-	}
+	groupsOfRates(t, srv.URL, r)
 	chartsOfRates(t, srv.URL, r)
 	trip := r.Tables[0].Groups[len(r.Tables[0].Groups)-2].Trips[0] // outside
 	for lang, says := range map[string][]string{
@@ -63,6 +35,11 @@ func TestRatesPage(t *testing.T) {
 				t.Errorf("%s: the page lacks %q", lang, w)
 			}
 		}
+	}
+	_, all := rows(t, srv.URL+"/rates?format=csv&table=rates-incidents")
+	_, none := rows(t, srv.URL+"/rates?format=csv&table=rates-incidents&by=placement&group=nowhere")
+	if len(all) != len(r.All.Trips) || len(none) != len(all) {
+		t.Errorf("%d sets behind all, %d of a group that there is not, want %d", len(all), len(none), len(r.All.Trips))
 	}
 	if body := page(t, srv.URL+"/rates?from=2030-01-01"); !strings.Contains(body, "No set was opened in this time.") {
 		t.Error("a time without openings has something")
@@ -94,6 +71,40 @@ func chartsOfRates(t *testing.T, base string, r *rates.Report) {
 			if signal := len(c.Points[i].Signals) > 0; signal != (row[5] != "") ||
 				signal && !slices.ContainsFunc([]string{"Nelson", "Benneyan"}, func(a string) bool { return strings.Contains(row[5], a) }) {
 				t.Errorf("%s, point %d: %q", id, i+1, row)
+			}
+		}
+	}
+}
+
+// groupsOfRates holds the page's groups against the report, and what lies behind each.
+func groupsOfRates(t *testing.T, base string, r *rates.Report) {
+	t.Helper()
+	body := page(t, base+"/rates")
+	for i := range r.Tables {
+		x := &r.Tables[i]
+		header, found := rows(t, base+"/rates?format=csv&table=rates-"+string(x.By))
+		if len(found) != len(x.Groups) || header[3] != "Incidents" {
+			t.Fatalf("%s: %d rows under %q", x.By, len(found), header)
+		}
+		for k, row := range found {
+			g := &x.Groups[k]
+			if none := g.Incidents == 0; none != (row[4] == "none seen") || row[5] == "" || none && row[5] != "0" || row[6] == "0" {
+				t.Errorf("%s %s: %q", x.By, g.Name, row)
+			}
+			if !strings.Contains(body, strings.ReplaceAll(url.Values{"by": {string(x.By)}, "group": {g.Name}}.Encode(), "&", "&amp;")) {
+				t.Errorf("%s %s: nothing leads to its sets", x.By, g.Name)
+			}
+			if x.By != rates.ByPlacement {
+				continue // the others are told apart in the same way
+			}
+			link := url.Values{"by": {string(x.By)}, "group": {g.Name}}
+			_, behind := rows(t, base+"/rates?format=csv&table=rates-incidents&"+link.Encode())
+			if len(behind) != len(g.Trips) {
+				t.Errorf("%s %s: %d sets behind %d incidents, want %d", x.By, g.Name, len(behind), g.Incidents, len(g.Trips))
+			}
+			_, all := rows(t, base+"/rates?format=csv&table=rates-openings&"+link.Encode())
+			if len(all) != int(g.Openings) {
+				t.Errorf("%s %s: %d openings, want %d", x.By, g.Name, len(all), g.Openings)
 			}
 		}
 	}

@@ -21,6 +21,7 @@ var edits = []struct{ table, statement string }{
 	{"findings", "DELETE FROM findings"},
 	{"findings", "UPDATE findings SET severity = 'noted'"},
 	{"findings", "UPDATE findings SET says = 'Nothing was wrong.'"},
+	{"openings", "UPDATE openings SET read = 1 - read"},
 	{"board", "DELETE FROM board"},
 	{"board", "UPDATE board SET seen = 1"},
 	{"events", "DELETE FROM events WHERE seq = 3"},
