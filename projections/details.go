@@ -260,6 +260,15 @@ type PackedUnclean struct {
 	Opened *Moment `json:"opened,omitempty"` // after it
 }
 
+// DamagedPacked: a piece of it was said to be damaged on its way back, nothing is recorded of what became of it, and
+// the set was packed with all that its list has (link-missing).
+type DamagedPacked struct {
+	Set    string  `json:"set"`
+	Seen   Moment  `json:"seen"` // that a piece is damaged, last
+	Packed Moment  `json:"packed"`
+	Opened *Moment `json:"opened,omitempty"` // after it
+}
+
 // AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
 type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
@@ -1350,6 +1359,8 @@ func (*WentBack) Way() string { return "went-back" }
 
 func (*PackedUnclean) Way() string { return "packed-unclean" }
 
+func (*DamagedPacked) Way() string { return "damaged-packed" }
+
 func (*AnotherSetsSheet) Way() string { return "another-set" }
 
 func (*TrayWithSheet) Way() string { return "another-tray" }
@@ -1623,6 +1634,7 @@ var details = []struct {
 	{[]Code{PackageUnfit}, func() Detail { return new(ShelfLifeOver) }},
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
+	{[]Code{LinkMissing}, func() Detail { return new(DamagedPacked) }},
 	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},

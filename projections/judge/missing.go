@@ -12,6 +12,7 @@ import (
 func missingRules() []Rule {
 	return []Rule{
 		{"incomplete", []projections.Code{projections.CameBackShort}, (*judgement).incomplete},
+		{"damaged and packed", []projections.Code{projections.LinkMissing}, (*judgement).damagedPacked},
 		{"missing since packed", []projections.Code{projections.PieceMissing}, (*judgement).missingSincePacked},
 	}
 }
@@ -186,4 +187,39 @@ func (w *World) missedPacked(c *facts.Trip) (out []*backItem, last *facts.Item) 
 		}
 	}
 	return out, reports[len(reports)-1]
+}
+
+// damagedPacked finds a set of which somebody said on its way back that a piece is damaged, and that was packed as listed
+// though nothing says what became of the piece: it may lie in the set. It is told of the turn that was packed so, whose next
+// user meets it. Which piece is meant the step doesn't say, so that any report of one repaired or replaced since the set
+// was packed before explains it, and any piece that the packing lists otherwise.
+func (j *judgement) damagedPacked() {
+	c := j.c
+	if c.Prev == "" || c.LastPack() == nil {
+		return
+	}
+	p := j.w.Trip(projections.TripKey{Set: c.Key.Set, Trip: c.Prev})
+	if p.Next == nil || p.Next.Event.Trip != c.Key.Trip {
+		return
+	}
+	seen := lastIn(p.Steps, func(it *facts.Item) bool {
+		d := facts.ReturnOf(it)
+		return d != nil && it.Less(p.Next) && slices.Contains(d.Faults, events.ReturnDamaged)
+	})
+	if seen == nil || slices.ContainsFunc(facts.PackOf(c.LastPack()).Exceptions, func(e events.Exception) bool {
+		return e.Reason != events.ReasonAdded
+	}) {
+		return
+	}
+	if slices.ContainsFunc(slices.Concat(p.Pieces, c.Pieces), func(it *facts.Item) bool {
+		d := facts.PieceOf(it)
+		return (d.Became == events.BecameRepair || d.Became == events.BecameReplaced) && it.Less(c.LastPack()) &&
+			(p.LastPack() == nil || p.LastPack().Less(it))
+	}) {
+		return
+	}
+	open := j.w.firstOpened(c)
+	d := &projections.DamagedPacked{Set: c.Key.Set, Seen: moment(seen), Packed: moment(c.LastPack()), Opened: momentAt(open)}
+	f := j.add(projections.LinkMissing, projections.SeverityNoted, d, seen, c.LastPack(), open)
+	f.From, f.To = seen.At(), c.LastPack().At()
 }

@@ -14,9 +14,17 @@ func (s *story) cameBack(x *turn, at time.Time, faults ...events.ReturnFault) *f
 	return s.tell("washing", at, x.set, "", &events.SetReturned{Step: events.ReturnReceived, Faults: faults})
 }
 
+// damagedBefore tells of a turn's set that it was used, and that a piece was said to be damaged on its way back. The turn
+// is made the next one.
+func (s *story) damagedBefore(x *turn) {
+	s.live(x)
+	s.cameBack(x, clock(1, 12, 0), events.ReturnDamaged)
+	*x = *newTurn(x.set, 1, x.list)
+}
+
 // missingTests are what comes of a piece that is missing where nobody packs: on the way back, and on the shelf.
 func missingTests() []findingTest {
-	const short, missing, order = projections.CameBackShort, projections.PieceMissing, projections.LinkOutOfOrder
+	const short, missing, order, link = projections.CameBackShort, projections.PieceMissing, projections.LinkOutOfOrder, projections.LinkMissing
 	const lacking = events.ReturnIncomplete
 	return []findingTest{
 		{short, "a piece is missing when it is received", projections.SeverityBroken,
@@ -80,6 +88,46 @@ func missingTests() []findingTest {
 				s.live(x)
 				y := s.again(x, 1)
 				s.cameBack(x, y.checkedAt().Add(time.Hour), lacking)
+			}},
+		{link, "a piece came back damaged, and it was packed as listed", projections.SeverityNoted,
+			func(s *story, x *turn) { s.damagedBefore(x); s.live(x.unused()) },
+			func(s *story, x *turn) { // and said to be in repair by the packing
+				s.damagedBefore(x)
+				x.pack.Exceptions = []events.Exception{excepted(1, 5, events.ReasonRepair)}
+				s.live(x.unused())
+			}},
+		{link, "a piece came back damaged, it was packed with one added, and opened", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.damagedBefore(x)
+				x.pack.Exceptions = []events.Exception{excepted(1, 7, events.ReasonAdded)}
+				s.live(x)
+			},
+			func(s *story, x *turn) { // replaced in the case
+				s.damagedBefore(x)
+				s.reported(x, clock(1, 9, 0), events.BecameReplaced, 1)
+				s.live(x)
+			}},
+		{link, "a piece came back damaged, and one was sent to repair once it was packed", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.damagedBefore(x)
+				s.reported(x, x.packedAt().Add(time.Minute), events.BecameRepair, 1)
+				s.live(x.unused())
+			},
+			func(s *story, x *turn) { // and before; the one that came back from there is another one
+				s.damagedBefore(x)
+				s.reported(x, x.packedAt().Add(-time.Minute), events.BecameRepair, 1)
+				s.live(x.unused())
+			}},
+		{link, "a piece came back damaged, and one was back from repair", projections.SeverityNoted,
+			func(s *story, x *turn) {
+				s.damagedBefore(x)
+				s.reported(x, clock(1, 12, 30), events.BecameBack, 1)
+				s.live(x.unused())
+			},
+			func(s *story, x *turn) { // packed by a second packing with one less
+				s.damagedBefore(x)
+				s.live(x.unused())
+				s.packedAt(x, x.packedAt().Add(time.Minute), 1, lacks(1, 5))
 			}},
 		{order, "two pieces of a sterile set are sent to repair, of which the packing lacked one", projections.SeverityDoubtful,
 			func(s *story, x *turn) {
