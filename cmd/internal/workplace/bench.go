@@ -869,7 +869,7 @@ func (p bench[B, P]) takesOver(v *visit, b *B, in *input, blind bool) (bool, err
 func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err error) {
 	h := P(b).shared()
 	v.elsewhere = h.Plain != "" || len(h.Said.Choices) > 0 || in.Rev != 0 && in.Rev != h.Rev
-	v.client, v.shown = in.Client, in.Rev
+	v.client, v.shown, v.waited = in.Client, in.Rev, in.Ago > 0
 	if verb == "do" || in.Text == "" {
 		h.Echo = echo{} // a person did something: the same code again is another scan
 	}

@@ -137,7 +137,7 @@ func (b *closing) scanBadge(v *visit, badge string) (said, error) {
 		return said{}, v.sayNo("same-badge", badge)
 	}
 	b.Witness = badge
-	if v.elsewhere {
+	if v.elsewhere || v.waited { // what the case came to when the badge was scanned is not what it comes to now
 		return said{}, nil
 	}
 	if st, err := b.look(v); err == nil && st != nil && len(st.Sets) > 0 && len(st.Open) == 0 && !st.Closed {

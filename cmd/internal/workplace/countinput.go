@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -322,11 +323,7 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 	case events.ScanSet:
 		return v.caseOfSet(s.Value)
 	case events.ScanSheet:
-		owner, _, _, err := v.sheetOwner(s.Value)
-		if err != nil {
-			return "", err
-		}
-		return v.caseOfSet(owner.Set)
+		return v.caseOfSheet(s.Value)
 	case events.ScanPlain, events.ScanShort:
 		known, err := v.caseStanding(s.Value)
 		if err != nil || len(known.Sets) > 0 {
@@ -335,6 +332,27 @@ func (v *visit) caseOf(text string, a *counted) (string, error) {
 		return v.caseOfSet(s.Value)
 	}
 	return "", v.sayNo("scan-set-or-case")
+}
+
+// caseOfSheet is the case of the set that a sheet is of, for whoever begins a count by it. A sheet of another turn of its set
+// lies with it, or with another set, by mistake: which set that is says its tag.
+func (v *visit) caseOfSheet(code string) (string, error) {
+	owner, _, _, err := v.sheetOwner(code)
+	if err != nil {
+		return "", err
+	}
+	now, err := site.Answer(v.d.site, func(m *site.View) (string, error) { return m.TripNow(v, owner.Set, v.now) })
+	switch {
+	case err != nil:
+		return "", err
+	case owner.Set == "" || now != owner.Trip:
+		return "", v.sayNo("sheet-begins-no-count", firstOf(owner.Set, "–"))
+	}
+	ref, err := v.caseOfSet(owner.Set)
+	if refusal.Is(err) {
+		err = v.sayNo("sheet-on-no-case", owner.Set)
+	}
+	return ref, err
 }
 
 // text takes a scan, unless it is the last one read once more.

@@ -256,7 +256,10 @@ func (b *reading) scanSheet(v *visit, code string) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
-		if b.Sheet != nil && b.Sheet.Code != "" && set != nil && code == set.Code {
+		if b.Sheet != nil && b.Sheet.Code != "" && set != nil && (code == set.Code || set.Code != "" && b.Sheet.Code != set.Code) {
+			if code != set.Code { // a second wrong one: the first is what somebody saw, and is still to be answered for
+				return said{Aside: v.t("stop-first"), Sound: "low"}, nil
+			}
 			return said{}, nil
 		}
 		b.Sheet = &events.Reading{Code: code}

@@ -271,6 +271,7 @@ type visit struct {
 	// elsewhere: another question is in sight than what is asked here, or the page shows
 	// what was here before, so that a badge says who works here and ends nothing.
 	elsewhere bool
+	waited    bool                 // it was sent later than it was entered, and meets what its page did not show
 	stood     map[string]*standing // looked up for this request already
 	inForce   *events.Policy       // likewise
 	bySaid    string               // the plain code that is known by what people have said
