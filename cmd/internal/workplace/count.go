@@ -185,7 +185,7 @@ func (t *table) open() bool {
 
 // begin opens the count of this stage.
 func (t *table) begin(a *counted) error {
-	if t.drafts[0].Stray != nil { // a STOP is answered first
+	if t.stray() != nil { // a STOP is answered first
 		a.said = t.askStray()
 		return nil
 	}
@@ -222,7 +222,7 @@ func (t *table) pause(after said) (said, error) {
 		}
 		return left, nil
 	}
-	if t.drafts[0].Stray != nil {
+	if t.stray() != nil {
 		q := t.askStray()
 		if q.Aside = after.Words; s.Status == "broken" {
 			q.Aside = s.Words

@@ -101,7 +101,8 @@ func (t *table) enter(in *input, a *counted) error {
 	}
 	for _, fresh := range changed {
 		if fresh { // a person did something: the same code again is another scan
-			t.drafts[0].Echo, changed[0] = echo{}, true
+			i := slices.Index(t.drafts, t.whole())
+			t.drafts[i].Echo, changed[i] = echo{}, true
 			break
 		}
 	}
@@ -358,9 +359,9 @@ func (v *visit) caseOfSheet(code string) (string, error) {
 // text takes a scan, unless it is the last one read once more.
 func (t *table) text(in *input, a *counted) error {
 	in.Text = strings.TrimSpace(in.Text)
-	first := t.drafts[0]
-	twice := first.Echo.twice(t.v, in)
-	if err := t.v.d.files.saveDraft(first); err != nil {
+	whole := t.whole()
+	twice := whole.Echo.twice(t.v, in)
+	if err := t.v.d.files.saveDraft(whole); err != nil {
 		return err
 	}
 	if twice {
@@ -416,7 +417,7 @@ func (t *table) scanBefore(scans []events.Scan, a *counted) error {
 			if taken, err := t.backBy(s.Value, a); taken || err != nil {
 				return err
 			}
-		case s.Kind == events.ScanSheet && t.drafts[0].Stray == nil:
+		case s.Kind == events.ScanSheet && t.stray() == nil:
 			if err := t.sheetBefore(s, a); err != nil || a.Status == "broken" {
 				return err
 			}

@@ -13,7 +13,7 @@ import (
 // was begun and of which nothing lies here is to be begun again.
 func (t *table) leave() error {
 	var last, begun time.Time
-	lies := false
+	lies := t.stray() != nil
 	for i, d := range t.drafts {
 		if !t.takesPart(i) {
 			continue
@@ -32,7 +32,7 @@ func (t *table) leave() error {
 		if !since.IsZero() && (begun.IsZero() || since.Before(begun)) {
 			begun = since
 		}
-		lies = lies || d.begun() || d.Stray != nil
+		lies = lies || d.begun()
 	}
 	if last.IsZero() {
 		return nil

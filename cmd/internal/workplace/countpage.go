@@ -88,7 +88,7 @@ func (counting) page(v *visit) (*rendered, error) {
 		if body.Said, err = t.pause(after); err != nil {
 			return nil, err
 		}
-	} else if t.drafts[0].Stray != nil { // after a reload, too
+	} else if t.stray() != nil { // after a reload, too
 		body.Said = t.askStray()
 	} else if after.Words != "" {
 		body.Said = after
@@ -114,7 +114,7 @@ func (t *table) warnings() ([]string, error) {
 			out = append(out, t.v.t("counted-before", strings.Join(open, " ")))
 		}
 	}
-	if t.drafts[0].Stray != nil {
+	if t.stray() != nil {
 		out = append(out, t.v.t("count-stray", t.v.t("stage-"+string(t.stage))))
 	}
 	said, _ := t.passedOff(t.state().Counter, func(d *draft) bool {

@@ -3,6 +3,7 @@ package workplace
 import (
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,12 +26,29 @@ func (t *table) strayRead(code, set string, s said, a *counted) error {
 	if sets := t.counts(); set == "" && len(sets) == 1 {
 		set = sets[0]
 	}
-	first := t.drafts[0]
-	first.Stray = &stray{Code: code, Set: set}
+	whole := t.whole()
+	whole.Stray = &stray{Code: code, Set: set}
 	q := t.askStray()
 	a.said, a.Next = s.offer(q.Choices...), q.Words
-	return t.v.d.files.saveDraft(first)
+	return t.v.d.files.saveDraft(whole)
 }
+
+// whole is the draft that keeps what is of the count and not of one set: the wrong sheet, and the scan read last. That
+// began in the first one's; a set that comes to the case later may sort before it.
+func (t *table) whole() *draft {
+	for _, keeps := range []func(*draft) bool{
+		func(d *draft) bool { return d.Stray != nil },
+		func(d *draft) bool { return d.Told != nil || d.Echo.Heard != 0 },
+	} {
+		if i := slices.IndexFunc(t.drafts, keeps); i >= 0 {
+			return t.drafts[i]
+		}
+	}
+	return t.drafts[0]
+}
+
+// stray is the wrong sheet of which it is still to be said where it lay, nil for none.
+func (t *table) stray() *stray { return t.whole().Stray }
 
 // counts are the sets that are counted at this stage.
 func (t *table) counts() (sets []string) {
@@ -44,7 +62,7 @@ func (t *table) counts() (sets []string) {
 
 // askStray asks with which set the sheet lay, then where.
 func (t *table) askStray() said {
-	v, x := t.v, t.drafts[0].Stray
+	v, x := t.v, t.stray()
 	none := choice{Do: "sheet-none", Value: x.Code, Words: v.t("sheet-none")}
 	if x.Set == "" {
 		s := wrong(v.t("sheet-lay-with"), v.t("sheet-lay-more"))
@@ -72,36 +90,36 @@ func strayValue(x *stray, set, found string) string {
 
 // sheetWith answers with which set the sheet lay.
 func (t *table) sheetWith(f fields, a *counted) error {
-	first := t.drafts[0]
-	if first.Stray == nil {
+	whole := t.whole()
+	if whole.Stray == nil {
 		return nil
 	}
 	for _, set := range t.counts() {
-		if first.Stray.Set == "" && f["value"] == strayValue(first.Stray, set, "") {
-			first.Stray.Set = set
+		if whole.Stray.Set == "" && f["value"] == strayValue(whole.Stray, set, "") {
+			whole.Stray.Set = set
 		}
 	}
 	a.said = t.askStray()
-	return t.v.d.files.saveDraft(first)
+	return t.v.d.files.saveDraft(whole)
 }
 
 // sheetNone answers that the sheet does not lie here: nothing of it is recorded.
 func (t *table) sheetNone(f fields, _ *counted) error {
-	first := t.drafts[0]
-	if first.Stray == nil || f["value"] != first.Stray.Code {
+	whole := t.whole()
+	if whole.Stray == nil || f["value"] != whole.Stray.Code {
 		return nil
 	}
-	first.Stray = nil
-	return t.v.d.files.saveDraft(first)
+	whole.Stray = nil
+	return t.v.d.files.saveDraft(whole)
 }
 
 // sheetLay records the reading, by the badge of who counts where that was scanned. The same input sent again is the same record.
 func (t *table) sheetLay(f fields, a *counted) error {
-	v, first := t.v, t.drafts[0]
-	if last := first.Told; last != nil && last.By == v.key {
+	v, whole := t.v, t.whole()
+	if last := whole.Told; last != nil && last.By == v.key {
 		return t.recordStray(a) // and the answer was lost
 	}
-	x := first.Stray
+	x := whole.Stray
 	if x == nil {
 		return nil
 	}
@@ -109,8 +127,8 @@ func (t *table) sheetLay(f fields, a *counted) error {
 		if x.Set == "" || f["value"] != strayValue(x, x.Set, string(p)) {
 			continue
 		}
-		first.Told = &stray{Code: x.Code, Set: x.Set, By: v.key, At: v.now.UTC(), Found: string(p), Operator: t.state().Counter}
-		if err := v.d.files.saveDraft(first); err != nil {
+		whole.Told = &stray{Code: x.Code, Set: x.Set, By: v.key, At: v.now.UTC(), Found: string(p), Operator: t.state().Counter}
+		if err := v.d.files.saveDraft(whole); err != nil {
 			return err
 		}
 		return t.recordStray(a)
@@ -120,8 +138,8 @@ func (t *table) sheetLay(f fields, a *counted) error {
 }
 
 func (t *table) recordStray(a *counted) error {
-	v, first := t.v, t.drafts[0]
-	x := first.Told
+	v, whole := t.v, t.whole()
+	x := whole.Told
 	o := &events.Observation{Station: v.station, Kind: events.KindSetChecked, Time: x.At, Set: x.Set, Operator: x.Operator,
 		Data: &events.SetChecked{Sheet: &events.Reading{Code: x.Code, Found: x.Found}}}
 	if i := t.find(x.Set); i >= 0 {
@@ -131,7 +149,7 @@ func (t *table) recordStray(a *counted) error {
 	if err != nil {
 		return err
 	}
-	a.said, first.Stray = s, nil
+	a.said, whole.Stray = s, nil
 	a.More = strings.TrimSpace(a.More + " " + v.t("count-on-screen"))
-	return v.d.files.saveDraft(first)
+	return v.d.files.saveDraft(whole)
 }

@@ -64,7 +64,7 @@ func (t *table) sign(a *counted) error {
 	case !st.Complete:
 		a.said = ask(st.Ask, st.Sum)
 		return nil
-	case t.drafts[0].Stray != nil && st.Counter != "":
+	case t.stray() != nil && st.Counter != "":
 		a.said = t.askStray()
 		return nil
 	case t.badgesMissing(st):
@@ -156,7 +156,7 @@ func (t *table) complete(i int) bool {
 // signComplete records the count of each set that is complete.
 func (t *table) signComplete(st *countState, a *counted) error {
 	v := t.v
-	if t.drafts[0].Stray != nil { // what was read is told before who read it goes
+	if t.stray() != nil { // what was read is told before who read it goes
 		a.said = t.askStray()
 		return nil
 	}

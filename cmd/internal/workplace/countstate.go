@@ -150,7 +150,7 @@ func (t *table) ask(s *countState) string {
 		return v.t("ask-line")
 	case s.Counter == "":
 		return v.t("ask-counter")
-	case t.drafts[0].Stray != nil: // at whichever screen
+	case t.stray() != nil: // at whichever screen
 		return t.askStray().Words
 	case s.Witness == "" && t.policy.TwoPersons:
 		return v.t("ask-witness")
