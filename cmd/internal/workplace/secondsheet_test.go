@@ -35,8 +35,8 @@ func TestSecondWrongSheet(t *testing.T) {
 	}
 }
 
-// TestSheetBeginsNoCount: on the page that asks for a set or a case, a count sheet of another turn leads to no count, nor does that of a set
-// which is in no case: it says whose it is, and to scan the set itself.
+// TestSheetBeginsNoCount: on the page that asks for a set or a case, a count sheet of another turn leads to no count, nor does
+// that of a set which is in no case: it says whose it is, and to scan the set itself.
 func TestSheetBeginsNoCount(t *testing.T) {
 	h := newHouse(t)
 	old := h.codes["VAS-003"]
@@ -48,7 +48,8 @@ func TestSheetBeginsNoCount(t *testing.T) {
 		n++
 		return h.post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, n, jsonText(text)))
 	}
-	for text, says := range map[string]string{old: "of another turn of VAS-003", h.codes["LAP-022"]: "count sheet of LAP-022, which is not opened for a case"} {
+	for text, says := range map[string]string{old: "of another turn of VAS-003",
+		h.codes["LAP-022"]: "count sheet of LAP-022, which is not opened for a case"} {
 		a := scan(text)
 		if must(t, a, "broken", says); a["go"] != nil && a["go"] != "" {
 			t.Errorf("leads to %v", a["go"])
