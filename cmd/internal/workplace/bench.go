@@ -616,10 +616,14 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 		}
 	}
 	busy := ""
-	if ref := v.r.FormValue("case"); ref != "" && ref != h.Case && p.atWork(v, b) {
-		busy = v.t("address-busy", h.Case, ref)
-	} else if ref != "" && ref != h.Case {
-		if err := p.scanAndSave(v, b, events.ScanCase, ref); err != nil {
+	if ref := v.r.FormValue("case"); ref != "" && ref != h.Case {
+		at, err := p.atWork(v, b)
+		if at {
+			busy = v.t("address-busy", h.Case, ref)
+		} else if err == nil {
+			err = p.scanAndSave(v, b, events.ScanCase, ref)
+		}
+		if err != nil {
 			return nil, err
 		}
 	}
@@ -646,9 +650,17 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 
 // atWork reports whether somebody has entered something for the case in hand: an address
 // doesn't take that away.
-func (p bench[B, P]) atWork(v *visit, b *B) bool {
+func (p bench[B, P]) atWork(v *visit, b *B) (bool, error) {
 	h := P(b).shared()
-	return h.Case != "" && !P(b).idle() && (h.Operator != "" || h.Witness != "")
+	if h.Case == "" || P(b).idle() || h.Operator != "" || h.Witness != "" {
+		return h.Case != "" && !P(b).idle(), nil
+	}
+	l, ok := any(P(b)).(lying)
+	if !ok {
+		return false, nil
+	}
+	only, err := l.onlySaid(v) // a reason, before any badge
+	return only != "", err
 }
 
 // scanAndSave takes what the page's address names.

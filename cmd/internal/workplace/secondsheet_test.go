@@ -4,6 +4,7 @@ package workplace_test
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -82,5 +83,21 @@ func TestWaitedBadgeClosesNothing(t *testing.T) {
 				must(t, s.scan(""), "Case K-1 closed")
 			}
 		})
+	}
+}
+
+// TestAddressTakesNoReason: the address of another case takes nothing away that was said for the closing of the one in hand, also
+// before anybody has scanned a badge.
+func TestAddressTakesNoReason(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-1")
+	h.open("LAP-014", "K-2")
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.scan(label(t, events.ScanCase, "K-1"))
+	must(t, s.do("reason", "reason", "the surgeon left"), "K-1")
+	for range 2 {
+		if page := h.get(s.path + "?case=K-2"); !strings.Contains(page, "the surgeon left") || !strings.Contains(page, "then go to K-2") {
+			t.Errorf("gone, or no word of it: %v, %v", strings.Contains(page, "the surgeon left"), strings.Contains(page, "K-2"))
+		}
 	}
 }
