@@ -87,18 +87,22 @@ type Cusum struct {
 func NewCusum(usual, raised, h float64) Cusum {
 	c := Cusum{Usual: usual, Raised: raised}
 	clean, incident := weights(usual, raised)
-	c.M = max(1, int64(math.Round((incident-clean)/-clean)))
+	c.M = max(2, int64(math.Round((incident-clean)/-clean))) // with 1 nothing would ever count
 	c.Limit = int64(math.Round(h * float64(c.M)))
 	return c
 }
 
+// mostSteps bounds the limit of CusumFor, and thereby the memory that its run lengths take.
+const mostSteps = 1 << 20
+
 // CusumFor returns the one that raises a false alarm, on average, no sooner than after
-// so many openings.
+// so many openings; sooner only where that would take a limit of a million steps, as
+// with rates below one in 100,000.
 func CusumFor(usual, raised float64, falseAlarm float64) Cusum {
 	c := NewCusum(usual, raised, 0)
 	c.Limit = leastOf(1, func(limit int64) bool {
 		c.Limit = limit
-		return c.RunLength(usual) >= falseAlarm
+		return limit >= mostSteps || c.RunLength(usual) >= falseAlarm
 	})
 	return c
 }

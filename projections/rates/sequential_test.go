@@ -97,6 +97,19 @@ func TestCusum(t *testing.T) {
 	}
 }
 
+// TestCusumOfOddRates: whatever rates are asked for, there is an answer that fits in memory.
+func TestCusumOfOddRates(t *testing.T) {
+	for _, r := range [][3]float64{{0.5, 0.9, 1e5}, {1e-7, 2e-7, 1e9}, {0.00001, 0.1, 1e6}, {0.08, 0.1, 1e5}, {0.001, 0.0012, 1e5}} {
+		c := rates.CusumFor(r[0], r[1], r[2])
+		if c.M < 2 || c.Limit < 1 || c.Limit > 1<<20 {
+			t.Errorf("%g against %g: %+v", r[0], r[1], c)
+		}
+		if l := c.RunLength(r[1]); r[1] <= 0.1 && !(l >= 1 && l < 1.5*c.RunLength(r[0])) {
+			t.Errorf("%g against %g: %+v, run length %v, usually %v", r[0], r[1], c, l, c.RunLength(r[0]))
+		}
+	}
+}
+
 // TestRunLengthBySolving: the whole system of equations, solved by gonum.
 func TestRunLengthBySolving(t *testing.T) {
 	for _, c := range []rates.Cusum{{M: 7, Limit: 25}, {M: 50, Limit: 30}, {M: 2, Limit: 5}, {M: 3, Limit: 1}} {

@@ -4,11 +4,11 @@ import (
 	"encoding/csv"
 	"fmt"
 	"net/http"
-	"strings"
 	"time"
 
 	"github.com/xuri/excelize/v2"
 
+	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/shell"
 )
 
@@ -62,16 +62,7 @@ func (c cell) file() string {
 	if c.File != "" {
 		return c.File
 	}
-	return guarded(c.Text)
-}
-
-// guarded puts a quote before what a spreadsheet would compute. Ids and badges
-// come from scanners, so anybody can print one that begins with an equals sign.
-func guarded(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
+	return report.Inert(c.Text)
 }
 
 // address fills in where the table can be had as a file.

@@ -160,7 +160,7 @@ func groupRow(by rates.By, g *rates.Group) []string {
 		rate = f(*g.PerThousand.Rate)
 	}
 	x := g.PerThousand
-	return []string{string(by), inert(g.Name), fmt.Sprint(g.Openings), fmt.Sprint(g.Read), fmt.Sprint(g.Incidents),
+	return []string{string(by), Inert(g.Name), fmt.Sprint(g.Openings), fmt.Sprint(g.Read), fmt.Sprint(g.Incidents),
 		fmt.Sprint(g.Weighed), rate, f(x.Exact.Low), f(x.Exact.High), f(x.Poisson.Low), f(x.Poisson.High), f(x.MidP.Low),
 		f(x.MidP.High)}
 }
@@ -174,7 +174,7 @@ func OpeningsCSV(w io.Writer, r *rates.Report) error {
 		if o.Incident > 0 {
 			incident = fmt.Sprint(o.Incident)
 		}
-		rows = append(rows, []string{inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339), inert(o.Station), inert(o.List),
+		rows = append(rows, []string{Inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339), Inert(o.Station), Inert(o.List),
 			o.Placement, strconv.FormatBool(o.Read), incident})
 	}
 	return writeCSV(w, rows)
@@ -186,8 +186,9 @@ func writeCSV(w io.Writer, rows [][]string) error {
 	return c.WriteAll(rows)
 }
 
-// inert puts a quote before what a spreadsheet would compute.
-func inert(s string) string {
+// Inert puts a quote before what a spreadsheet would compute. Ids and badges come from
+// scanners, so anybody can print one that begins with an equals sign.
+func Inert(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
 		return "'" + s
 	}

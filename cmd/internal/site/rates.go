@@ -40,9 +40,11 @@ func (q *RatesQuery) check() error {
 	if raised == 0 {
 		raised = rates.DefaultRaised
 	}
-	if !(0 < usual && usual < raised && raised < 1) {
-		return refusal.New("the raised rate, %g, must be above the usual one, %g, and both between 0 and 1 incident an opening",
-			raised, usual)
+	// Nearer to each other they would take tens of thousands of incidents to be told apart.
+	const least, most, apart = 0.00001, 0.1, 1.2
+	if !(least <= usual && usual*apart <= raised && raised <= most) {
+		return refusal.New("the raised rate, %g, must be at least %g times the usual one, %g, and both between %g and %g incidents an opening",
+			raised, apart, usual, least, most)
 	}
 	if !q.Since.IsZero() && !q.Until.IsZero() && !q.Since.Before(q.Until) {
 		return refusal.New("the time ends before it begins")
