@@ -235,11 +235,12 @@ func TestSealedAfterUse(t *testing.T) {
 	h.used("K-1", "VAS-003")
 	s := &scanner{h: h, path: "/at/north/packing-1/sealing"}
 	size := h.size()
-	must(t, s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003")), "was opened for K-1", "not been packed since")
+	a := s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"))
+	must(t, a, "was opened for K-1", "not been packed since")
 	if s.all("3", "", ""); h.size() != size {
 		t.Fatal("closed without an answer")
 	}
-	s.do("unpacked")
+	s.do("unpacked", "value", choiceOf(a, "all the same"))
 	if s.all("3", ""); h.size() != size+1 {
 		t.Errorf("it was said that it is closed all the same: %s", tells(s.scan("")))
 	}

@@ -847,7 +847,7 @@ func (m *sealModel) next(w *walk, shown answer) step {
 	case ask && shown.says("On which of the two is it?"):
 		return step{verb: "do", action: pick(w, "seal-off", "seal-read"), fields: shown.choice("seal-off")}
 	case ask && shown.says("not been packed since"):
-		return step{verb: "do", action: pick(w, "unpacked", "unpacked", "clear")}
+		return step{verb: "do", action: pick(w, "unpacked", "unpacked", "clear"), fields: shown.choice("unpacked")}
 	case ask && shown.says("badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && shown.says("sheet go?") && w.rng.IntN(2) == 0:

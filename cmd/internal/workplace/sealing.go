@@ -21,8 +21,8 @@ type sealing struct {
 	Placement events.Placement `json:"placement,omitempty"`
 	BagLot    string           `json:"bagLot,omitempty"`
 	Seals     []string         `json:"seals,omitempty"`
-	// Unpacked: it was opened and not packed since, and a person said that it is closed all the same.
-	Unpacked bool `json:"unpacked,omitempty"`
+	// Unpacked is the newest record for which it is packed first, of which a person has read that: it is closed all the same.
+	Unpacked int64 `json:"unpackedSince,omitzero"`
 	// AfterRun: it was sterile, and a person said that it was opened and is closed again.
 	AfterRun bool `json:"afterRun,omitempty"`
 	// Last is where the count sheet went the last time here, by list. It is offered,
@@ -90,7 +90,7 @@ func (b *sealing) clear() { *b = sealing{hand: b.kept(), Last: b.Last, LastLot: 
 
 // entered is in which turn it was said where the sheet goes, and what locks the container.
 func (b *sealing) entered(*visit) ([]string, error) {
-	if b.Placement == "" && b.BagLot == "" && len(b.Seals) == 0 && !b.Unpacked {
+	if b.Placement == "" && b.BagLot == "" && len(b.Seals) == 0 && b.Unpacked == 0 {
 		return nil, nil
 	}
 	return []string{b.Turn}, nil
@@ -266,16 +266,12 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	back, err := b.unpacked(v, st)
+	why, err := b.packFirst(v, st)
 	switch {
 	case err != nil:
 		return said{}, err
-	case b.opened(st):
-		s := doubt(v.t("seal-opened", b.Tag, st.OpenedFor, v.w.Time(st.OpenedAt)), v.t("seal-opened-more"))
-		return s.offer(choice{Do: "clear", Words: v.t("do-pack-first")}, choice{Do: "unpacked", Words: v.t("do-unpacked")}), nil
-	case back:
-		return doubt(v.t("loaded-washed", b.Tag), v.t("seal-opened-more")).offer(
-			choice{Do: "clear", Words: v.t("do-pack-first")}, choice{Do: "unpacked", Words: v.t("do-unpacked")}), nil
+	case why != nil:
+		return why.ask(v), nil
 	case b.Placement == "":
 		return b.askPlacement(v)
 	case b.lotMissing():
@@ -309,7 +305,7 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if len(b.Read) > 0 {
 		s.Status, s.More = "doubtful", strings.TrimSpace(s.More+" "+v.t("lock-twice-more"))
 	}
-	return s, nil
+	return b.asFound(v, s)
 }
 
 // lockElsewhere is a lock that is entered here and recorded of another set that is closed, with that set; nil for none.
@@ -396,31 +392,6 @@ func (b *sealing) sameCode(v *visit, st *standing) (bool, error) {
 	}
 	code, err := events.NewSheetCode(st.Key.Trip, binding)
 	return code.String() == st.Code, err
-}
-
-// opened reports whether a set was opened in this turn, and nobody said that it is closed
-// again all the same, without being packed.
-func (b *sealing) opened(st *standing) bool { return st != nil && !st.OpenedAt.IsZero() && !b.Unpacked }
-
-// unpacked reports whether a set was opened in this turn, or went back to be cleaned, and nobody said that it is closed all
-// the same.
-func (b *sealing) unpacked(v *visit, st *standing) (bool, error) {
-	if st == nil || b.Unpacked || b.opened(st) {
-		return b.opened(st), nil
-	}
-	verdict, err := v.verdictOf(st.Key)
-	return verdict != nil && wentBack(verdict), err
-}
-
-// closeUnpacked answers that it is.
-func (b *sealing) closeUnpacked(v *visit, _ fields) (said, error) {
-	st, err := v.standing(b.Tag)
-	if err != nil {
-		return said{}, err
-	}
-	asked, err := b.unpacked(v, st)
-	b.Unpacked = b.Unpacked || asked
-	return said{}, err
 }
 
 // observation is the closing as it is recorded.
@@ -598,7 +569,7 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		return "sheet-lay", fields{"value": strayValue(b.Stray, b.Stray.Set, string(places()[n-1]))}, true
 	}
 	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil {
-		if asked, err := b.unpacked(v, st); err != nil || asked {
+		if why, err := b.packFirst(v, st); err != nil || why != nil {
 			return "enter", nil, true // it answers nothing of what is asked
 		}
 	}
@@ -629,7 +600,7 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
-		if asked, err := b.unpacked(v, st); err != nil || asked {
+		if why, err := b.packFirst(v, st); err != nil || why != nil {
 			return said{Sound: "low"}, err // nor of this
 		}
 	}
@@ -648,7 +619,7 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 
 // asksFirst reports whether something is asked of the set before it is closed.
 func (b *sealing) asksFirst(v *visit, st *standing) (bool, error) {
-	if asked, err := b.unpacked(v, st); err != nil || asked || b.closedSince(st) {
+	if why, err := b.packFirst(v, st); err != nil || why != nil || b.closedSince(st) {
 		return true, err
 	}
 	if _, other, err := b.lockElsewhere(v); err != nil || other != nil {
@@ -689,14 +660,17 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	}
 	set, place := b.Tag, b.Placement
 	says := v.phrased("recorded-seal", set, code.Short())
-	s := good(v.say(says), "")
-	if len(b.Read) > 0 {
-		s = doubt(s.Words, v.t("lock-twice-more"))
+	s, err := v.loadedAs(st, v.say(says))
+	if err != nil {
+		return said{}, err
+	}
+	if len(b.Read) > 0 && s.Status != "broken" {
+		s.Status, s.Sound, s.More = "doubtful", "ask", strings.TrimSpace(s.More+" "+v.t("lock-twice-more"))
 	}
 	query := "?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode()
 	var links []link
 	if place != events.Screen {
-		s.Next = v.t("print-and-scan")
+		s.Next = strings.TrimSpace(s.Next + " " + v.t("print-and-scan"))
 		links = append(links, link{Address: v.d.opts.Prefix + "/print/sheet.pdf" + query, Says: v.phrased("print-sheet")})
 	}
 	links = append(links, link{Address: v.d.opts.Prefix + "/print/set-label.pdf" + query, Says: v.phrased("print-label")})

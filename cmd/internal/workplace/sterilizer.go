@@ -311,12 +311,15 @@ func stopsContainer(verdict *projections.Verdict) *projections.Finding {
 		return nil
 	}
 	for i := range verdict.Findings {
-		f := &verdict.Findings[i]
-		if (f.Code == projections.PutAside || f.Code == projections.SealDiffers) && f.Severity != projections.SeverityNoted {
+		if f := &verdict.Findings[i]; stopsHere(f) {
 			return f
 		}
 	}
 	return nil
+}
+
+func stopsHere(f *projections.Finding) bool {
+	return (f.Code == projections.PutAside || f.Code == projections.SealDiffers) && f.Severity != projections.SeverityNoted
 }
 
 // otherCycles are the cycles that a set may run by the list that it was packed by, where the load's is none of them.

@@ -88,14 +88,16 @@ func TestClosedAfterItWentBack(t *testing.T) {
 	s := &scanner{h: h, path: "/at/north/packing-1/sealing"}
 	s.scan(label(t, events.ScanBadge, "B-1"))
 	before := h.size()
+	var a map[string]any
 	for _, x := range []string{label(t, events.ScanTag, "VAS-009"), "3", ""} {
-		must(t, s.scan(x), "doubtful", "VAS-009 went back to be cleaned")
+		a = s.scan(x)
+		must(t, a, "doubtful", "VAS-009 went back to be cleaned")
 	}
 	s.do("record")
 	if h.size() != before {
 		t.Fatal("closed, and nobody said that it is")
 	}
-	s.do("unpacked")
+	s.do("unpacked", "value", choiceOf(a, "all the same"))
 	s.scan("3")
 	must(t, s.scan(""), "VAS-009 closed")
 }
