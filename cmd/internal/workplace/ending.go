@@ -18,10 +18,12 @@ type endingEntered struct {
 	Result    string `json:"result"`
 	Released  bool   `json:"released,omitempty"`
 	Emergency string `json:"emergency,omitempty"`
-	Waits     bool   `json:"waits,omitempty"` // released though the result of its indicator is waited for
-	Early     bool   `json:"early,omitempty"` // so soon after its start that it is asked about
-	Other     bool   `json:"other,omitempty"` // sets of the run are recorded otherwise, and that is asked about
-	All       bool   `json:"all,omitempty"`   // and it ended so for them too, as a person said
+	Waits     bool   `json:"waits,omitempty"`  // released though the result of its indicator is waited for
+	Early     bool   `json:"early,omitempty"`  // so soon after its start that it is asked about
+	Other     bool   `json:"other,omitempty"`  // sets of the run are recorded otherwise, and that is asked about
+	All       bool   `json:"all,omitempty"`    // and it ended so for them too, as a person said
+	Since     bool   `json:"since,omitempty"`  // something has come up against its sets since they were put in, and that is asked about
+	Anyway    string `json:"anyway,omitempty"` // that, where it is released all the same, as a person said
 }
 
 // result takes how a load ended.
@@ -72,6 +74,9 @@ func (l *load) notHeld(set string) bool { return !slices.Contains(l.Held, set) }
 
 // held records that a load passed and is quarantined.
 func (b *sterilizer) held(v *visit, _ fields) (said, error) {
+	if b.Ending != nil && b.Ending.Since {
+		b.Ending = nil // that is what was asked
+	}
 	return b.result(v, fields{"result": "passed", "released": "no"})
 }
 
@@ -95,6 +100,16 @@ func (b *sterilizer) endedAll(v *visit, f fields) (said, error) {
 		return said{}, err // others were recorded since it was asked
 	}
 	b.Ending.Other, b.Ending.All = false, true
+	return b.recordEnding(v)
+}
+
+// releaseAnyway answers that a load is released whatever has come up against its sets. What came up after that was shown is
+// asked about again.
+func (b *sterilizer) releaseAnyway(v *visit, f fields) (said, error) {
+	if b.Ending == nil || !b.Ending.Since {
+		return said{}, nil
+	}
+	b.Ending.Anyway = f["value"]
 	return b.recordEnding(v)
 }
 
@@ -165,6 +180,8 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 		forget.Main = true
 		return ask(v.t("ended-early", l.Load, v.time(l.StartedAt)), v.t("ended-early-more")).offer(
 			forget, choice{Do: "ended", Words: v.t("do-ended")}), nil
+	case e.Since && l != nil:
+		return v.askSince(l, e)
 	case e.Other && l != nil:
 		others, err := v.otherwise(l, e)
 		if err != nil {
@@ -178,6 +195,20 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 		return s.offer(all, forget), nil
 	}
 	return b.toRecord(v, v.ended(e, b.Load)), nil
+}
+
+// askSince asks whether a load is released though something has come up against its sets since they were put in.
+func (v *visit) askSince(l *load, e *endingEntered) (said, error) {
+	come, err := v.comeUp(l, e)
+	s := doubt(v.t("release-changed", l.Load), wordsOf(come))
+	if slices.ContainsFunc(come, isStop) {
+		s = wrong(s.Words, s.More)
+	}
+	answers := []choice{{Do: "release", Value: keysOf(come), Words: v.t("do-release-anyway")}, {Do: "forget", Words: v.t("forget-entered")}}
+	if slices.ContainsFunc(l.Sets, l.notHeld) {
+		answers = slices.Insert(answers, 0, choice{Do: "held", Words: v.t("passed-held"), Main: true})
+	}
+	return s.offer(answers...), err
 }
 
 // sterilized is what is recorded of each set of a load that ended.
@@ -243,8 +274,15 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		b.Ending = nil
 		return said{}, v.sayNo("nothing-loaded")
 	}
+	if e.Since = false; e.Released {
+		come, err := v.comeUp(l, e)
+		if err != nil {
+			return said{}, err
+		}
+		e.Since = len(come) > 0 && keysOf(come) != e.Anyway
+	}
 	e.Other = len(others) > 0 && !e.All
-	if e.Early || e.Other || b.Operator == "" {
+	if e.Early || e.Since || e.Other || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
 	return b.recordRun(v, l, e, others)
@@ -262,7 +300,7 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 			of = append(of, k)
 		}
 	}
-	known, err := v.failedOf(l.Sets)
+	failed, err := v.failedOf(l.Sets)
 	if err != nil {
 		return said{}, err
 	}
@@ -279,11 +317,11 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 	if err != nil {
 		return said{}, err
 	}
-	stops, err := v.againstLoaded(l)
+	known, err := v.againstLoaded(l)
 	if err != nil {
 		return said{}, err
 	}
-	s, says := v.endedWell(l, e, of, append(known, stops...))
+	s, says := v.endedWell(l, e, of, append(failed, known...))
 	if e.Result == "failed" {
 		there, err := v.loadThere(l.Load)
 		if err != nil {
@@ -334,7 +372,7 @@ func (b *sterilizer) tookBack(d *done) {
 
 // endedWell says what was recorded of a load, for which turns of sets. A run puts right nothing that is
 // known against a set in it.
-func (v *visit) endedWell(l *load, e *endingEntered, of []projections.TripKey, known []string) (s said, says []phrase) {
+func (v *visit) endedWell(l *load, e *endingEntered, of []projections.TripKey, known []against) (s said, says []phrase) {
 	switch {
 	case e.Result == "failed":
 		says = []phrase{v.phrased("load-failed", l.Load, len(of)), v.phrased("load-failed-sets", names(of))}
@@ -352,55 +390,128 @@ func (v *visit) endedWell(l *load, e *endingEntered, of []projections.TripKey, k
 		says = []phrase{v.phrased("load-released", l.Load, len(of))}
 		s = good(v.say(says...), "")
 	}
-	if len(known) > 0 {
-		s = wrong(s.Words, strings.Join(known, " "))
+	switch more := wordsOf(known); {
+	case slices.ContainsFunc(known, isStop):
+		s = wrong(s.Words, more)
 		s.Next = v.t("load-doubtful-next")
+	case more != "":
+		next := s.Next
+		s = doubt(s.Words, strings.TrimSpace(s.More+" "+more))
+		s.Next = next
 	}
 	return s, says
 }
 
-// failedOf names the sets that were in a load that failed and were not packed again since.
-func (v *visit) failedOf(sets []string) (out []string, err error) {
+// failedOf are the sets that were in a load that failed and were not packed again since.
+func (v *visit) failedOf(sets []string) (out []against, err error) {
 	for _, set := range sets {
 		failed, err := v.failedIn(set)
 		if err != nil {
 			return nil, err
 		}
 		if failed != "" {
-			out = append(out, v.t("failed-before", set, failed)+".")
+			out = append(out, against{set: set, key: "failed " + failed, words: v.t("failed-before", set, failed) + ".", stops: true})
 		}
 	}
 	return out, nil
 }
 
-// againstLoaded tells what stops sets of a load.
-func (v *visit) againstLoaded(l *load) (out []string, err error) {
+// againstLoaded is what is known against the sets of a load.
+func (v *visit) againstLoaded(l *load) (out []against, err error) {
 	for _, set := range l.Sets {
 		st, err := v.standing(set)
 		if err != nil {
 			return nil, err
 		}
-		if since := v.notAsLoaded(l, set, st); since != "" || st == nil {
-			out = append(out, firstOf(since, v.t("never-packed", set)))
-			continue
-		}
-		found, _, err := v.foundSince(st.Key, v.d.site.Size())
+		all, err := v.againstSet(l, set, st)
 		if err != nil {
 			return nil, err
 		}
-		if found != "" {
-			out = append(out, found+".")
-			continue
-		}
-		words, _, err := v.notReady(l, set)
-		if err != nil {
-			return nil, err
-		}
-		if words != "" {
-			out = append(out, words)
-		}
+		out = append(out, all...)
 	}
 	return out, nil
+}
+
+// againstSet is what is known against a set of a load, the worst first.
+func (v *visit) againstSet(l *load, set string, st *standing) (out []against, err error) {
+	if since := v.notAsLoaded(l, set, st); since != "" || st == nil {
+		key := "never packed"
+		if st != nil {
+			key = st.Key.Trip
+		}
+		return []against{{set: set, key: key, words: firstOf(since, v.t("never-packed", set)), stops: true}}, nil
+	}
+	verdict, err := v.verdictOf(st.Key)
+	if err != nil {
+		return nil, err
+	}
+	if verdict != nil {
+		for _, f := range heaviest(verdict, projections.CountMissing) {
+			found := v.found(set, f)
+			out = append(out, against{set: set, key: wayOf(f), words: found.Words + ".", stops: found.Status == "broken"})
+		}
+	}
+	if slices.ContainsFunc(out, isStop) {
+		return out, nil
+	}
+	not, err := v.notReady(l, set)
+	if err != nil || not == nil {
+		return out, err
+	}
+	return []against{*not}, nil
+}
+
+// keepKnown keeps what is known against a set when it is put into a load.
+func (v *visit) keepKnown(l *load, set string, st *standing) error {
+	all, err := v.againstSet(l, set, st)
+	if err != nil {
+		return err
+	}
+	if l.Known == nil {
+		l.Known = make(map[string][]string)
+	}
+	l.Known[set] = nil
+	for _, x := range all {
+		l.Known[set] = append(l.Known[set], x.key)
+	}
+	return nil
+}
+
+// comeUp is what has come up against the sets of a load since they were put into it: of what was known then its page told.
+// Where a reason was given, a positive indicator was known.
+func (v *visit) comeUp(l *load, e *endingEntered) (out []against, err error) {
+	all, err := v.againstLoaded(l)
+	return slices.DeleteFunc(all, func(x against) bool {
+		recalled := strings.HasPrefix(x.key, string(projections.LoadRecalled)+"/")
+		return recalled && e != nil && e.Emergency != "" || slices.Contains(l.Known[x.set], x.key)
+	}), err
+}
+
+// keysOf tell what is known against sets apart from what comes up later.
+func keysOf(all []against) string {
+	var out []string
+	for _, x := range all {
+		out = append(out, x.set+" "+x.key)
+	}
+	return strings.Join(out, ", ")
+}
+
+// isStop reports whether something stops a set.
+func isStop(x against) bool { return x.stops }
+
+// wordsOf say what is known against sets: what stops one is said once, by the worst of it.
+func wordsOf(all []against) string {
+	var out []string
+	stopped := ""
+	for _, x := range all {
+		if x.set != stopped && !slices.Contains(out, x.words) {
+			out = append(out, x.words)
+		}
+		if x.stops {
+			stopped = x.set
+		}
+	}
+	return strings.Join(out, " ")
 }
 
 // notAsLoaded says what became of a set since it was put into a load, "" for nothing: then what lies in

@@ -377,6 +377,8 @@ func (q *asker) sterilizer() {
 	q.do("start", "value", "sure S1-0305-33")
 	h.after(10 * time.Minute)
 	q.do("undo")
+	h.used("K-3", "LAP-022")
+	ended("passed", "yes")
 }
 
 // back asks what is asked on the way back, and of single pieces.

@@ -1035,6 +1035,7 @@ type loadModel struct {
 	asks    string // a load that was recorded already, and of which is asked
 	entered string // of a load that could not be begun
 	early   bool   // so soon after the start that it is asked about
+	since   bool   // something came up against its sets after they were put in, and that is asked about
 	ends    int    // how many records the last input makes
 	gone    bool   // and whether its load is then gone
 	read    bool   // and whether it is an indicator
@@ -1093,6 +1094,9 @@ func (m *loadModel) soon(w *walk, s step) bool {
 	return s.fields["result"] == "passed" && m.runs[m.load] && ran >= 0 && ran < 3*time.Minute
 }
 
+// comeUp asks of a load that is released.
+const comeUp = "Something has come up against sets of load"
+
 // waits reports whether something was said that is not recorded.
 func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
@@ -1114,6 +1118,9 @@ func (m *loadModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "put", "put", "leave-out"), fields: shown.choice("put")}
 	case shown.says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
+	case shown.says(comeUp) && w.careful():
+		do := pick(w, "release", "held", "forget")
+		return step{verb: "do", action: do, fields: shown.choice(do)}
 	case (shown.says("not as it was scanned") || shown.says(". Has it ended?")) && w.careful():
 		return step{verb: "do", action: "start", fields: shown.choice("start")}
 	case shown.says("has the number of another day") && shown.choice("renumber")["value"] != "" && w.careful():
@@ -1199,6 +1206,10 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 		m.shows, m.lot, m.control, m.ending, m.early = "", "", "", "", false
 	case s.action == "ended":
 		m.early = false
+	case s.action == "release" && m.since:
+		m.since = false // unless it is asked again, since more has come up
+	case s.action == "held" && m.since:
+		m.since, m.ending = false, "passed no"
 	case s.action == "take-back" && a.says("Taken back: Load"):
 		m.takenBack()
 	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0 && m.again(s):
@@ -1215,8 +1226,9 @@ func (m *loadModel) learn(w *walk, s step, shown, a answer) {
 	case !m.waits():
 		m.learnLoad(w, s, shown, a)
 	}
+	m.since = m.ending == "passed yes" && (m.since || a.says(comeUp))
 	switch {
-	case w.badge() == "" || m.early:
+	case w.badge() == "" || m.early || m.since:
 	case m.shows != "":
 		m.ends, m.read = 1, true
 	case m.ending != "":
@@ -1297,7 +1309,8 @@ func (m *loadModel) held(w *walk, s step, shown answer, e *events.Event) {
 		w.fail("recorded by %q; the badge that was shown is %q", e.Operator, w.badge())
 	}
 	ended := s.action == "ended" && shown.says("Has its cycle ended already?")
-	if said := s.action == "result" || s.action == "indicator" || ended; !said {
+	comes := (s.action == "release" || s.action == "held") && shown.says(comeUp)
+	if said := s.action == "result" || s.action == "indicator" || ended || comes; !said {
 		asked := s.kind == events.ScanBadge && shown.says("records that") ||
 			(s.enter() || s.action == "enter") && shown.says("Enter records that")
 		if !asked {

@@ -172,20 +172,13 @@ type older struct {
 // reading that shows nothing bad.
 func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, skip ...projections.Code) said {
 	var now, before []*projections.Finding
-	for i := range verdict.Findings {
-		f := &verdict.Findings[i]
-		if f.Severity == projections.SeverityNoted && wasPositive(f) == nil || slices.Contains(skip, f.Code) {
-			continue
-		}
+	for _, f := range heaviest(verdict, skip...) {
 		if slices.ContainsFunc(f.Events, func(seq int64) bool { return seq > since }) {
 			now = append(now, f)
 		} else {
 			before = append(before, f)
 		}
 	}
-	weight := func(a, b *projections.Finding) int { return cmp.Compare(shapeRank(b), shapeRank(a)) }
-	slices.SortStableFunc(now, weight)
-	slices.SortStableFunc(before, weight)
 	s := answer
 	if len(now) > 0 {
 		s = v.found(verdict.Set, now[0])
@@ -193,7 +186,7 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 		now = now[1:]
 	}
 	all := append(now, before...)
-	slices.SortStableFunc(all, weight)
+	slices.SortStableFunc(all, lighter)
 	for _, f := range all {
 		o := v.found(verdict.Set, f)
 		s.Older = append(s.Older, older{o.Status, o.Words, o.More})
@@ -209,6 +202,24 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 	}
 	return s
 }
+
+// heaviest are the findings of a verdict of which a station tells, by weight.
+func heaviest(verdict *projections.Verdict, skip ...projections.Code) (out []*projections.Finding) {
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		if (f.Severity != projections.SeverityNoted || wasPositive(f) != nil) && !slices.Contains(skip, f.Code) {
+			out = append(out, f)
+		}
+	}
+	slices.SortStableFunc(out, lighter)
+	return out
+}
+
+// lighter orders findings by weight, the heaviest first.
+func lighter(a, b *projections.Finding) int { return cmp.Compare(shapeRank(b), shapeRank(a)) }
+
+// wayOf tells findings of a set apart.
+func wayOf(f *projections.Finding) string { return string(f.Code) + "/" + f.Way }
 
 // found is one finding in large words.
 func (v *visit) found(set string, f *projections.Finding) said {

@@ -38,6 +38,19 @@ func (s *scanner) do(action string, fields ...string) map[string]any {
 	return s.h.post(s.path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.n, action, strings.Join(f, ",")))
 }
 
+// answer gives the answer to a question that does something.
+func (s *scanner) answer(asked map[string]any, do string) map[string]any {
+	s.h.t.Helper()
+	choices, _ := asked["choices"].([]any)
+	for _, c := range choices {
+		if c := c.(map[string]any); c["do"] == do {
+			return s.do(do, "value", fmt.Sprint(c["value"]))
+		}
+	}
+	s.h.t.Fatalf("no answer %q: %v", do, tells(asked))
+	return nil
+}
+
 // counter counts a case without a browser.
 type counter struct {
 	h          *house

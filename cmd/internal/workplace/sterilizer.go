@@ -47,7 +47,9 @@ type load struct {
 	OldDay     bool     `json:"oldDay,omitempty"`   // started with the number of another day, as a person said
 
 	Trips map[string]string `json:"trips,omitempty"` // the turn of each set when it was put in
-	Held  []string          `json:"held,omitempty"`  // sets that are recorded to have passed and to be quarantined
+	// Known are the keys of what was known against each set then: it was said, and isn't asked about again.
+	Known map[string][]string `json:"known,omitempty"`
+	Held  []string            `json:"held,omitempty"` // sets that are recorded to have passed and to be quarantined
 
 	StartedAt time.Time `json:"startedAt,omitzero"`
 	Loader    string    `json:"loader,omitempty"` // badge of who started it
@@ -67,7 +69,7 @@ func (l *load) started() string {
 // clone is the load as it is now.
 func (l *load) clone() *load {
 	c := *l
-	c.Sets, c.Trips, c.Held = slices.Clone(l.Sets), maps.Clone(l.Trips), slices.Clone(l.Held)
+	c.Sets, c.Trips, c.Known, c.Held = slices.Clone(l.Sets), maps.Clone(l.Trips), maps.Clone(l.Known), slices.Clone(l.Held)
 	return &c
 }
 
@@ -102,6 +104,7 @@ func sterilizerPlace() workplace {
 			"held":       (*sterilizer).held,
 			"ended":      (*sterilizer).sayEnded,
 			"ended-all":  (*sterilizer).endedAll,
+			"release":    (*sterilizer).releaseAnyway,
 			"indicator":  (*sterilizer).indicator,
 			"short":      (*sterilizer).sayShort,
 			"known":      (*sterilizer).sayKnown,
@@ -239,16 +242,15 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	if l == nil || l.Started && !l.Forgot || slices.Contains(l.Sets, set) {
 		return b.fill(v, set)
 	}
-	words, more, err := v.notReady(l, set)
+	not, err := v.notReady(l, set)
 	if err != nil {
 		return said{}, err
 	}
 	answers := []choice{
 		{Do: "leave-out", Words: v.t("leave-out", set)}, {Do: "put", Value: set, Words: v.t("do-put", set)},
 	}
-	switch {
-	case words != "":
-		return wrong(words, more).offer(answers...), nil
+	if not != nil {
+		return wrong(not.words, not.more).offer(answers...), nil
 	}
 	if other, err := v.loadElsewhere(set); err != nil || other != "" {
 		return wrong(other, v.t("set-in-two-loads-more")).offer(answers...), err
@@ -260,48 +262,60 @@ func (b *sterilizer) put(v *visit, set string) (said, error) {
 	return b.fill(v, set)
 }
 
-// notReady says why a set does not belong into a load before it is packed again, "" where it does.
-func (v *visit) notReady(l *load, set string) (words, more string, err error) {
+// against is what is known against a set of a load.
+type against struct {
+	set   string
+	key   string // tells it apart, in whatever language it is said
+	words string
+	more  string
+	stops bool // else it is doubtful
+}
+
+// notReady is why a set does not belong into a load before it is packed again, nil where it does.
+func (v *visit) notReady(l *load, set string) (*against, error) {
 	failed, err := v.failedIn(set)
 	if err != nil {
-		return "", "", err
+		return nil, err
 	}
 	if failed != "" {
-		return v.t("failed-before", set, failed), v.t("failed-before-more"), nil
+		return &against{set, "failed " + failed, v.t("failed-before", set, failed), v.t("failed-before-more"), true}, nil
 	}
 	st, err := v.standing(set)
 	if err != nil || st == nil {
-		return "", "", err
+		return nil, err
 	}
 	if st.Opened && l.Immediate == "" {
-		return v.t("loaded-open", set), v.t("packed-first"), nil
+		return &against{set, "opened", v.t("loaded-open", set), v.t("packed-first"), true}, nil
 	}
 	verdict, err := v.verdictOf(st.Key)
-	if err != nil || verdict != nil && wentBack(verdict) {
-		return v.t("loaded-washed", set), v.t("packed-first"), err
+	if err != nil {
+		return nil, err
+	}
+	if verdict != nil && wentBack(verdict) {
+		return &against{set, "went back", v.t("loaded-washed", set), v.t("packed-first"), true}, nil
 	}
 	if allowed := v.otherCycles(st, l); len(allowed) > 0 {
-		return v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(allowed, ", ")), nil
+		return &against{set, "cycle", v.t("wrong-cycle", set, l.Cycle), v.t("cycles-allowed", strings.Join(allowed, ", ")), true}, nil
 	}
 	if f := stopsContainer(verdict); f != nil {
 		found := v.found(set, f)
-		return found.Words, strings.TrimSpace(found.More + " " + v.t("packed-first")), nil
+		return &against{set, wayOf(f), found.Words, strings.TrimSpace(found.More + " " + v.t("packed-first")), true}, nil
 	}
 	return v.readyAlready(l, set)
 }
 
 // readyAlready says that a set is sterile by another load, and was neither opened nor packed since: then the tray in hand is
 // mostly another one, such as its twin.
-func (v *visit) readyAlready(l *load, set string) (words, more string, err error) {
+func (v *visit) readyAlready(l *load, set string) (*against, error) {
 	ready, err := v.liesReady(set, "")
 	if err != nil || ready == nil {
-		return "", "", err
+		return nil, err
 	}
 	last, err := v.lastRun(set)
 	if err != nil || last == nil || last.Load == l.Load {
-		return "", "", err
+		return nil, err
 	}
-	return v.t("loaded-sterile", set, last.Load), v.t("loaded-sterile-more"), nil
+	return &against{set, "sterile " + last.Load, v.t("loaded-sterile", set, last.Load), v.t("loaded-sterile-more"), true}, nil
 }
 
 // stopsContainer is what says that a set lies aside, or that its locks are not as recorded, nil for nothing: no cycle puts
@@ -443,11 +457,14 @@ func (b *sterilizer) putAnyway(v *visit, f fields) (said, error) {
 	if set == "" || l == nil {
 		return said{}, nil
 	}
-	words, _, err := v.notReady(l, set)
-	if err == nil && words == "" {
-		words, err = v.loadElsewhere(set)
-	}
+	not, err := v.notReady(l, set)
 	if err != nil {
+		return said{}, err
+	}
+	words := ""
+	if not != nil {
+		words = not.words
+	} else if words, err = v.loadElsewhere(set); err != nil {
 		return said{}, err
 	}
 	s, err := b.fill(v, set)
@@ -516,6 +533,9 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 			l.Trips = make(map[string]string)
 		}
 		l.Trips[set] = st.Key.Trip
+	}
+	if err := v.keepKnown(l, set, st); err != nil {
+		return said{}, err
 	}
 	b.Done = nil
 	loaded := v.t("loaded", set, l.Load, len(l.Sets))
@@ -797,6 +817,7 @@ func (b *sterilizer) takeOut(v *visit, f fields) (said, error) {
 	}
 	l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == set })
 	delete(l.Trips, set)
+	delete(l.Known, set)
 	return ask(v.t("taken-out", set, l.Load, len(l.Sets)), b.next(v)), nil
 }
 
@@ -855,16 +876,17 @@ func (b *sterilizer) askUndo(v *visit, before *sterilizer) said {
 	return said{}
 }
 
-// changedSince says what became of sets since they were put into a load: one was packed anew, or opened.
+// changedSince says what has come up against the sets of a load since they were put into it, and which of them lie in
+// another load, too.
 func (v *visit) changedSince(l *load) (out []string, err error) {
+	come, err := v.comeUp(l, nil)
+	if err != nil {
+		return nil, err
+	}
+	if len(come) > 0 {
+		out = append(out, wordsOf(come))
+	}
 	for _, set := range l.Sets {
-		st, err := v.standing(set)
-		if err != nil {
-			return nil, err
-		}
-		if since := v.notAsLoaded(l, set, st); since != "" {
-			out = append(out, since)
-		}
 		if other, err := v.loadElsewhere(set); err != nil {
 			return nil, err
 		} else if other != "" {
