@@ -676,7 +676,8 @@ type Removed struct {
 	Line     int64  `json:"line"`
 	Quantity int64  `json:"quantity"`
 	Reason   string `json:"reason" addendum:"text"`
-	// Short: the count that records it had the line short when this was said, so it comes out because of it.
+	// Short: the count that records it, or the one signed before it, had the line short when this was said, so it comes out
+	// because of it.
 	Short bool `json:"short,omitzero"`
 }
 

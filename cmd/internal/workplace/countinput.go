@@ -89,6 +89,7 @@ func (t *table) enter(in *input, a *counted) error {
 		if err != nil {
 			return err
 		}
+		t.noteShort(i, l.Line)
 		if disputed {
 			e := t.drafts[i].Lines[l.Line]
 			a.said = wrong(t.v.t("disputed", e.Disputed[0], e.Disputed[1]), t.v.t("disputed-next", l.Line, l.Set))
@@ -810,13 +811,14 @@ func (t *table) removed(f fields, a *counted) error {
 	if most := t.onField(i, line); quantity > most {
 		return t.v.sayNo("removed-more", quantity, most)
 	}
-	short := t.shortNow(i, line)
+	short := t.wasShort(i, line)
 	err = t.each(f["set"], func(d *draft) error {
 		short = short || slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Line == line && r.Short })
 		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
 		if quantity > 0 {
 			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short})
 		}
+		t.noteShort(i, line)
 		d.Rev++
 		return nil
 	})

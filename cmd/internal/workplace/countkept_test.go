@@ -46,3 +46,51 @@ func TestWrongSheetAndOneMoreSet(t *testing.T) {
 		t.Errorf("LAP-022, whose sheet lay there, is %s", v.Status)
 	}
 }
+
+// TestShortBeforeAndPassedOff: what was found short by a count that is signed, or by this one before its lines were counted
+// again, is said to be passed off under that: amber where it is said, signed and where the case is closed.
+func TestShortBeforeAndPassedOff(t *testing.T) {
+	for name, short := range map[string]func(k *counter){
+		"signed": func(k *counter) {
+			k.h.counts("K-1", "VAS-003", events.StageFinal, 4, 2, 2)
+			k.do("begin")
+		},
+		"interrupted": func(k *counter) {
+			k.do("begin")
+			k.lines("VAS-003", 4, 2, 2)
+			k.interrupt()
+		},
+		"cleared": func(k *counter) {
+			k.do("begin")
+			k.lines("VAS-003", 4, 2, 2)
+			k.post("enter", `"lines":[{"set":"VAS-003","line":3,"clear":true}]`)
+		},
+		"passed off and not so": func(k *counter) {
+			k.do("begin")
+			k.do("removed", "set", "VAS-003", "line", "3", "quantity", "1", "reason", "sent to pathology")
+			k.lines("VAS-003", 4, 2, 2)
+			k.do("removed", "set", "VAS-003", "line", "3", "quantity", "0")
+			k.post("enter", `"lines":[{"set":"VAS-003","line":3,"clear":true}]`)
+		},
+	} {
+		h := newHouse(t, "VAS-003")
+		h.changesPolicy(func(p *events.Policy) { p.Stages = []events.Stage{events.StageFirst, events.StageFinal} })
+		h.open("VAS-003", "K-1")
+		h.signs("K-1", "VAS-003", events.StageFirst)
+		h.after(time.Minute)
+		k := &counter{h: h, ref: "K-1", stage: "final"}
+		short(k)
+		h.after(time.Minute)
+		said := "said after a count had found it short"
+		a := k.do("removed", "set", "VAS-003", "line", "3", "quantity", "1", "reason", "it must be somewhere")
+		if !strings.Contains(tells(a), said) {
+			t.Fatalf("%s: the page says %s", name, tells(a))
+		}
+		k.lines("VAS-003", 4, 2, 2)
+		k.scan(label(t, events.ScanBadge, "B-1"))
+		h.after(3 * time.Second)
+		must(t, k.scan(label(t, events.ScanBadge, "B-2")), "doubtful", "Final count recorded", said)
+		s := &scanner{h: h, path: "/at/north/or-3/close"}
+		must(t, s.scan(label(t, events.ScanCase, "K-1")), "doubtful", "come out", said)
+	}
+}

@@ -31,6 +31,7 @@ type draft struct {
 	List     string           `json:"list,omitempty"` // packing: the list whose lines these are
 	Version  int64            `json:"version,omitempty"`
 	Removed  []events.Removed `json:"removed,omitempty"`
+	Shorts   []int64          `json:"shorts,omitempty"` // lines that this count had short, whatever was counted since
 	Beyond   []events.Beyond  `json:"beyond,omitempty"` // lines on no list that this count named
 	Single   *single          `json:"single,omitempty"` // asked about
 	Open     time.Time        `json:"open,omitzero"`    // a person said that this count begins

@@ -5,6 +5,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/judge"
 )
 
 // passedOff tells what left the field of a set by counts: of it is said what, by whom and why, so that whoever signs or
@@ -41,6 +42,25 @@ func (t *table) passedOff(counter string, of func(*draft) bool) (words []string,
 		words, short = append(words, w...), short || s
 	}
 	return words, short
+}
+
+// wasShort reports whether fewer of a line than there should be were known of when something of it is said to have left:
+// this count has it short, had it so before that was counted again, or the counts that are signed have.
+func (t *table) wasShort(i int, line int64) bool {
+	s := &t.standing.Sets[i]
+	k := slices.IndexFunc(s.Lines, func(l projections.LineStanding) bool { return l.Line.Line == line })
+	item := judge.ItemOf(s.Key, s.Lines[k].Line)
+	signed := slices.ContainsFunc(t.standing.Left, func(l projections.Leftover) bool {
+		return l.Key == s.Key && l.Item == item && l.Quantity > 0
+	})
+	return signed || t.shortNow(i, line) || slices.Contains(t.drafts[i].Shorts, line)
+}
+
+// noteShort keeps that this count has a line short: that it is counted again takes nothing of it back.
+func (t *table) noteShort(i int, line int64) {
+	if d := t.drafts[i]; t.shortNow(i, line) && !slices.Contains(d.Shorts, line) {
+		d.Shorts = append(d.Shorts, line)
+	}
 }
 
 // shortNow reports whether the count has a line with fewer than there should be.

@@ -133,7 +133,7 @@ func TestShortThenPassedOff(t *testing.T) {
 		}
 		if short {
 			must(t, c.post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":2}]`), "doubtful", "1 × Probe, olive tip, 14 cm short")
-			status, said = "doubtful", left+", said after the count had found it short (Final count, B-1): sent away"
+			status, said = "doubtful", left+", said after a count had found it short (Final count, B-1): sent away"
 			must(t, say(), "doubtful", "found it short", "sent away", "All counted")
 			say() // once more, when it comes out
 		} else {
