@@ -94,3 +94,57 @@ func TestShortBeforeAndPassedOff(t *testing.T) {
 		must(t, s.scan(label(t, events.ScanCase, "K-1")), "doubtful", "come out", said)
 	}
 }
+
+// TestLinesBeforeAnotherCountStayAsked: that lines were counted before another count was signed is asked until it is
+// answered, though what was added is signed since, and taken back. A count that was taken back asks nothing.
+func TestLinesBeforeAnotherCountStayAsked(t *testing.T) {
+	for _, back := range []bool{false, true} {
+		h := newHouse(t, "VAS-003")
+		h.open("VAS-003", "K-1")
+		h.signs("K-1", "VAS-003", events.StageFirst)
+		h.after(time.Minute)
+		f := &counter{h: h, ref: "K-1", stage: "final", n: 1000}
+		f.do("begin")
+		f.lines("VAS-003", 4)
+		two := func(k *counter) map[string]any {
+			k.scan(label(t, events.ScanBadge, "B-1"))
+			h.after(3 * time.Second)
+			return k.scan(label(t, events.ScanBadge, "B-2"))
+		}
+		takeBack := func(k *counter) {
+			a := k.do("take-back")
+			k.do("take-back", "value", a["choices"].([]any)[0].(map[string]any)["value"].(string))
+			h.after(3 * time.Second)
+			k.scan(label(t, events.ScanBadge, "B-1"))
+			h.after(time.Minute)
+		}
+		h.after(time.Minute)
+		k := &counter{h: h, ref: "K-1", stage: "closing", n: 2000}
+		k.do("begin")
+		k.lines("VAS-003", 4, 2, 3)
+		must(t, two(k), "Closing count recorded")
+		if back {
+			takeBack(k)
+			if a := f.post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`); strings.Contains(tells(a), "this count was left at") {
+				t.Errorf("a count that was taken back asks: %s", tells(a))
+			}
+			continue
+		}
+		k = &counter{h: h, ref: "K-1", stage: "added", n: 3000}
+		k.do("begin")
+		k.do("single", "set", "VAS-003", "what", "Bulldog clamp", "quantity", "1")
+		must(t, two(k), "recorded")
+		for _, signed := range []string{"and signed", "and taken back"} {
+			before := h.size()
+			if a := f.post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`); !strings.Contains(tells(a), "this count was left at") {
+				t.Errorf("something was added %s: %s", signed, tells(a))
+			}
+			if two(f); h.size() != before {
+				t.Errorf("something was added %s, and line 1 is signed as it was before the closing count", signed)
+			}
+			if signed == "and signed" {
+				takeBack(k)
+			}
+		}
+	}
+}

@@ -5,7 +5,9 @@ import (
 	"slices"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections/facts"
 )
 
 // leave finds out whether what was counted here was left: nobody has counted for as long as a badge holds, or another
@@ -41,13 +43,10 @@ func (t *table) leave() error {
 	if err != nil {
 		return err
 	}
-	signed, err := t.lastSaid()
-	if err != nil {
-		return err
-	}
-	if signed != nil && len(signed.IDs) > 0 && !slices.Contains([]events.Stage{t.stage, events.StageAdded}, signed.Stage) &&
-		t.stage != events.StageAdded && begun.Before(signed.At) {
-		away = true
+	if !away && t.stage != events.StageAdded {
+		if away, err = t.anotherSince(begun); err != nil {
+			return err
+		}
 	}
 	switch {
 	case away && lies:
@@ -58,6 +57,23 @@ func (t *table) leave() error {
 		}
 	}
 	return nil
+}
+
+// anotherSince reports whether another count of the case was signed since then, and stands. One that only says what was
+// added looks at nothing that lies there already.
+func (t *table) anotherSince(begun time.Time) (bool, error) {
+	return site.Answer(t.v.d.site, func(m *site.View) (bool, error) {
+		w := m.World(t.v)
+		for _, s := range t.standing.Sets {
+			for _, it := range w.Trip(s.Key).Counted {
+				c := facts.CountOf(it)
+				if c.Case == t.ref && c.Stage != t.stage && c.Stage != events.StageAdded && it.At().After(begun) {
+					return true, w.Failed()
+				}
+			}
+		}
+		return false, w.Failed()
+	})
 }
 
 // askLeft asks about what was counted and left. Beginning anew throws nothing away that anybody still knows.
