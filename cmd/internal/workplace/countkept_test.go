@@ -148,3 +148,44 @@ func TestLinesBeforeAnotherCountStayAsked(t *testing.T) {
 		}
 	}
 }
+
+// TestLockOnTheEmptyBench: a lock, a fault, a broken lock or an indicator that was entered while no set lay at an opening or
+// in storage is not recorded with the set that the next person reads there.
+func TestLockOnTheEmptyBench(t *testing.T) {
+	for _, path := range []string{"/at/north/or-3/opening", "/at/north/storage/storage"} {
+		for _, gone := range []func(*scanner){
+			func(s *scanner) { s.do("next-person") },
+			func(s *scanner) { s.h.after(20 * time.Hour) },
+		} {
+			h := newHouse(t, "VAS-003")
+			s := &scanner{h: h, path: path}
+			s.scan(label(t, events.ScanBadge, "B-1"))
+			s.scan(label(t, events.ScanSeal, "483923"))
+			s.do("package", "value", string(events.PackageFaults()[0]), "on", "yes")
+			s.do("indicator", "value", "pass")
+			s.do("seal-broken", "on", "yes")
+			gone(s)
+			if strings.Contains(h.get(path), "483923") {
+				t.Errorf("%s: the lock lies there for the next person", path)
+			}
+			for _, text := range []string{label(t, events.ScanBadge, "B-7"), label(t, events.ScanCase, "K-1"),
+				label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1"} {
+				s.scan(text)
+			}
+			before := h.size()
+			if a := s.scan(""); h.size() != before+1 {
+				t.Fatalf("%s: not recorded, the page says %s", path, tells(a))
+			}
+			switch d := h.last().Data.(type) {
+			case *events.SetOpened:
+				if len(d.Seals) > 0 || d.SealBroken || len(d.Package) > 0 || d.Indicator != "" {
+					t.Errorf("recorded: %+v", d)
+				}
+			case *events.SetChecked:
+				if len(d.Seals) > 0 || d.SealBroken || len(d.Package) > 0 {
+					t.Errorf("recorded: %+v", d)
+				}
+			}
+		}
+	}
+}

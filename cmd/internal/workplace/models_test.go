@@ -172,8 +172,12 @@ func (m *readingModel) leave(w *walk) {
 	}
 }
 
-// nextHere: for which case it is, the next person says.
-func (m *readingModel) nextHere() { m.ref, m.old = "", "" }
+// nextHere: for which case it is, the next person says. A lock that was read before any set is of none that they have.
+func (m *readingModel) nextHere() {
+	if m.ref, m.old = "", ""; m.idle() {
+		m.seals = nil
+	}
+}
 
 // learnLeft takes in the answer to whether what was left lying was read then, or to a STOP that was, and reports whether
 // an input means nothing while that is asked. What is read on top of what was read then begins anew; under STOP nothing is.
@@ -199,7 +203,7 @@ func (m *readingModel) learnLeft(w *walk, s step, shown, a answer) bool {
 		w.kept.tried["STOP answered later"]++
 		return true
 	case asks:
-		return s.kind != events.ScanCase && s.action != "next-case"
+		return s.kind != events.ScanCase && s.action != "next-case" && s.action != "old-case"
 	case reads, s.action == "read-again":
 		m.clear()
 	case s.action == "as-read" && m.where == "storage": // a set is opened now, whenever it was read

@@ -53,8 +53,13 @@ func (b *reading) workName() string { return firstOf(b.id(), b.Case) }
 // kept is what stays when the bench is cleared.
 func (b *reading) kept() reading { return reading{hand: b.hand.kept(), Where: b.Where} }
 
-// nextHere: where it is, the next person says.
-func (b *reading) nextHere() { b.Where = "" }
+// nextHere: where it is, the next person says. A lock or a fault that was entered while no set lay here is of nothing that
+// they have in hand.
+func (b *reading) nextHere() {
+	if b.Where = ""; b.idle() {
+		*b = reading{hand: b.hand}
+	}
+}
 
 // left: what was read and not recorded is asked about, and a STOP whatever was answered to it.
 func (b *reading) left(at time.Time) {
