@@ -76,6 +76,9 @@ func (p bench[B, P]) undo(v *visit, b *B, f fields, t *taken) error {
 	if l, ok := any(P(b)).(leftLying); ok {
 		left = l.askedLeft()
 	}
+	if l, ok := any(P(b)).(interface{ askedStray() bool }); ok && l.askedStray() {
+		left = true
+	}
 	if len(h.Before) == 0 || left {
 		return v.sayNo("nothing-to-undo")
 	}

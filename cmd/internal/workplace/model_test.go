@@ -598,6 +598,9 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 		if m, ok := w.p.(*readingModel); ok && !m.readAt.IsZero() && e.Kind() != events.KindEventCorrected {
 			at = m.readAt // as a person said
 		}
+		if m, ok := w.p.(*sealModel); ok && m.stray != "" && e.Kind() == events.KindSetChecked {
+			at = m.strayAt // as of when the sheet was read
+		}
 		if !e.Time.Equal(at) {
 			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, at)
 		}

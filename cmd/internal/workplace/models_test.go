@@ -440,6 +440,7 @@ type packModel struct {
 	counts          bool // it was said of the set in hand that each line is counted
 
 	right int64                          // grams that are right, as was said, though they are far from those of the last time
+	again bool                           // it is weighed again
 	last  struct{ version, grams int64 } // by which version the short set was packed last here, and what it weighed then
 }
 
@@ -672,7 +673,7 @@ func (m *packModel) learn(w *walk, s step, shown, a answer) {
 		m.lines[line.Line] = x
 	case shown.says("Weigh it") && s.verb == "scan":
 		if kg, err := strconv.ParseFloat(s.text, 64); err == nil && len(s.text) <= 3 && kg > 0 {
-			m.grams, m.light = int64(kg*1000+0.5), false
+			m.grams, m.light, m.again = int64(kg*1000+0.5), false, false
 		}
 	}
 }
@@ -692,7 +693,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a answer) bool {
 	case s.action == "newest" && shown.says("was issued anew") && s.fields["value"] == fmt.Sprint(w.h.shorts):
 		was := m.listed()
 		m.versions[shortSet] = w.h.shorts
-		m.grams, m.light = 0, false // what was weighed is another set of instruments
+		m.grams, m.light, m.again = 0, false, false // what was weighed is another set of instruments
 		for line := range m.lines {
 			if m.listed()[line-1] != was[line-1] {
 				delete(m.lines, line)
@@ -714,14 +715,20 @@ func (m *packModel) answer(s step, shown answer) {
 	case s.action == "again":
 		delete(m.lines, m.why(shown))
 	case s.action == "weighed" && s.fields["value"] == "":
-		m.grams = 0
+		m.grams, m.again = 0, true
 	case s.action == "weighed":
 		m.right, _ = strconv.ParseInt(s.fields["value"], 10, 64)
 	case s.fields["weight"] == "5,5":
-		m.grams, m.light = 5500, false
-	case s.fields["weight"] == "":
+		m.grams, m.light, m.again = 5500, false, false
+	case s.fields["weight"] == "" && !m.again && !m.far():
 		m.grams, m.light = 0, true
 	}
+}
+
+// far reports whether the weight is far from that of the last time, and nobody said that it is right.
+func (m *packModel) far() bool {
+	off := max(m.grams-m.last.grams, m.last.grams-m.grams)
+	return m.set == shortSet && m.last.version == m.versions[shortSet] && m.grams > 0 && off*10 > m.last.grams && m.right != m.grams
 }
 
 func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
@@ -742,8 +749,7 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if d.WeightGrams != m.grams {
 		w.fail("%d g; said were %d", d.WeightGrams, m.grams)
 	}
-	off := max(m.grams-m.last.grams, m.last.grams-m.grams)
-	if m.set == shortSet && m.last.version == d.Version && m.grams > 0 && off*10 > m.last.grams && m.right != m.grams {
+	if m.far() {
 		w.fail("%d g, %d g the last time, and nobody said that it is right", m.grams, m.last.grams)
 	}
 	if m.set == shortSet && (d.List != shortList || d.Version != m.versions[shortSet]) {
@@ -785,7 +791,7 @@ func (m *packModel) turn(w *walk, set string) {
 		m.versions[set] = w.h.shorts
 	}
 	m.set, m.lines, m.grams, m.light, m.stayed, m.allTheSame, m.counts = set, m.all[set], 0, false, 0, false, false
-	m.right = 0
+	m.right, m.again = 0, false
 }
 
 func (m *packModel) drop() {
@@ -804,7 +810,9 @@ type sealModel struct {
 	waits      string // the set that waits for it
 
 	stray string // another sheet than the printed one was scanned, and is asked about
-	lay   string // where it was said to have lain, by this input
+
+	strayAt time.Time // when it was scanned
+	lay     string    // where it was said to have lain, by this input
 
 	lastLot, lotAsked string // of the bag: recorded last, and one that was scanned and may be something else
 }
@@ -897,7 +905,7 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	case m.stray != "":
 		m.learnStray(w, s, a)
 	case s.kind == events.ScanSheet && s.id != m.code && a.says("that lay with"):
-		m.stray = s.id
+		m.stray, m.strayAt = s.id, w.at
 	case m.owed != "" && s.kind == events.ScanSet && s.id != m.owed:
 		if m.waits = s.id; !a.says("that was printed") {
 			w.fail("the sheet that was printed for %s is not asked for before %s", m.owed, s.id)
@@ -905,14 +913,19 @@ func (m *sealModel) learn(w *walk, s step, shown, a answer) {
 	case m.owed != "" && m.answers(s):
 		w.kept.tried["printed sheet scanned or not"]++
 		m.owed, m.code = "", ""
-		if m.waits != "" {
+		if m.waits != "" && !m.lies() {
 			*m = sealModel{set: m.waits}
 		}
+		m.waits = ""
 	case s.action == "take-back" && a.says("Taken back"), s.action == "clear":
 		if m.waits = ""; s.action == "clear" {
 			*m = sealModel{owed: m.owed, code: m.code}
 		} else {
 			m.owed, m.code = "", ""
+		}
+	case s.kind == events.ScanSet && s.id != m.set && m.lies(): // that one is closed or cleared first
+		if !a.says("is not closed yet") {
+			w.fail("%s takes what was entered of %s away", s.id, m.set)
 		}
 	case s.kind == events.ScanSet && s.id != m.set:
 		*m = sealModel{set: s.id, owed: m.owed, code: m.code} // where its sheet goes is said for each set

@@ -25,6 +25,7 @@ type packing struct {
 	Version     int64  `json:"version,omitempty"`
 	WeightGrams int64  `json:"weightGrams,omitempty"`
 	NoWeight    bool   `json:"noWeight,omitempty"`
+	Again       bool   `json:"again,omitempty"`   // it is weighed again, since it was far from the weight of the last time
 	Weighed     int64  `json:"weighed,omitempty"` // grams that are far from those of the last time, and right, as a person said
 	Note        string `json:"note,omitempty"`
 	NewSet      string `json:"newSet,omitempty"` // said to be another one than the set whose name is like its own
@@ -151,8 +152,10 @@ func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 		return said{}, err
 	}
 	same := b.Operator != "" && sameBadge(badge, b.Operator)
+	// Whoever scans a badge while something else is asked has not been asked to look.
+	looks := p.Look && p.Complete && p.asked() == nil && !p.asksFirst() && b.weighed() && !p.asksWeight(b)
 	switch {
-	case p.Look && p.Complete && p.asked() == nil && !b.packerMissing() && !same:
+	case looks && !b.packerMissing() && !same:
 		b.Witness = badge
 	case same && !p.Look: // known already; nothing of it is there to be taken back
 	case same:
@@ -166,6 +169,9 @@ func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 // packerMissing reports whether the badge of who packs was not scanned for this set, which a second look asks for: the
 // two are two persons who both saw this set.
 func (b *packing) packerMissing() bool { return b.Operator == "" || b.Packer != b.Operator }
+
+// weighed reports whether the weight was read, or a person said that it isn't weighed.
+func (b *packing) weighed() bool { return b.WeightGrams > 0 || b.NoWeight }
 
 func (b *packing) scanSet(v *visit, set string) (said, error) {
 	if b.Tag != "" && b.Tag != set {
@@ -375,7 +381,7 @@ func (b *packing) takeNewest(v *visit, f fields) (said, error) {
 	p.lines.Rev++
 	p.lines.Version = p.Newer.Version
 	b.Version = p.Newer.Version
-	b.WeightGrams, b.NoWeight, b.Witness = 0, false, "" // what they were of is another set of instruments
+	b.WeightGrams, b.NoWeight, b.Again, b.Witness = 0, false, false, "" // what they were of is another set of instruments
 	return said{}, v.d.files.saveDraft(p.lines)
 }
 
@@ -580,7 +586,9 @@ func (b *packing) verdict(v *visit) (said, error) {
 		}
 	}
 	switch {
-	case b.WeightGrams == 0 && !b.NoWeight:
+	case !b.weighed() && b.Again:
+		return ask(v.t("weigh-it", v.weight(p.Limit)), ""), nil
+	case !b.weighed():
 		return ask(v.t("weigh-it", v.weight(p.Limit)), "").offer(
 			choice{Do: "weight", Words: v.t("not-weighed-key"), Key: "F4"}), nil
 	case b.Operator == "":
@@ -591,28 +599,45 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return ask(v.t("second-look-packer", b.Tag), v.t("second-look", b.List)), nil
 	case p.Look && b.Witness == "":
 		return ask(v.t("second-look", b.List), ""), nil
-	case b.Stay != 0:
-		s := doubt(v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more"))
-		s.Next = v.t("enter-packs", b.Tag)
-		return s, nil
-	case p.Open != nil:
-		s := doubt(v.t("packing-case-open", b.Tag, p.Open.Case), "")
-		s.Next = v.t("enter-packs", b.Tag)
-		return s, nil
-	case p.unclean != nil:
-		s := doubt(p.unclean.words(v, b.Tag), v.t("came-back-unclean-more"))
-		s.Next = v.t("enter-packs", b.Tag)
-		return s, nil
-	case p.unexplained(v, b.Tag) != "":
-		s := doubt(p.unexplained(v, b.Tag), v.t("packed-though-missing-more"))
-		s.Next = v.t("enter-packs", b.Tag)
-		return s, nil
-	case p.Over:
-		s := doubt(v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more"))
+	}
+	if all := p.doubts(v, b); len(all) > 0 {
+		s := doubt(all[0].words, strings.TrimSpace(all[0].more+" "+sentences(all[1:])))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	}
 	return good(v.t("enter-packs", b.Tag), v.t("packs-by", b.List, b.Version)), nil
+}
+
+// packDoubt is something for which a set is packed, and not green.
+type packDoubt struct{ words, more string }
+
+// doubts are all of them, the heaviest first.
+func (p *packingBody) doubts(v *visit, b *packing) (all []packDoubt) {
+	if words := p.unexplained(v, b.Tag); words != "" {
+		all = append(all, packDoubt{words, v.t("packed-though-missing-more")})
+	}
+	if p.unclean != nil {
+		all = append(all, packDoubt{p.unclean.words(v, b.Tag), v.t("came-back-unclean-more")})
+	}
+	if p.Open != nil {
+		all = append(all, packDoubt{v.t("packing-case-open", b.Tag, p.Open.Case), ""})
+	}
+	if b.Stay != 0 {
+		all = append(all, packDoubt{v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more")})
+	}
+	if p.Over {
+		all = append(all, packDoubt{v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more")})
+	}
+	return all
+}
+
+// sentences are the words of doubts one after the other, each with its stop.
+func sentences(all []packDoubt) string {
+	var out []string
+	for _, d := range all {
+		out = append(out, strings.TrimSuffix(d.words, ".")+".")
+	}
+	return strings.Join(out, " ")
 }
 
 // known takes in what the ledger knows of the set: whether it is open in a case, lacks a piece, came back not
@@ -871,8 +896,12 @@ func (b *packing) takeBack(v *visit, before *packing) error {
 }
 
 func (b *packing) weigh(v *visit, f fields) (said, error) {
-	b.Witness = "" // who looked it over saw another weight
 	if strings.TrimSpace(f["weight"]) == "" {
+		p, err := b.look(v)
+		if err != nil || b.Again || p.asksWeight(b) {
+			return said{Sound: "low"}, err // the scale said something, and that is asked about
+		}
+		b.Witness = "" // who looked it over saw another weight
 		b.NoWeight, b.WeightGrams = true, 0
 		return said{}, nil
 	}
@@ -881,7 +910,7 @@ func (b *packing) weigh(v *visit, f fields) (said, error) {
 	if !ok || g == 0 || g > heaviest {
 		return said{}, v.sayNo("not-a-weight", f["weight"])
 	}
-	b.WeightGrams, b.NoWeight = g, false
+	b.WeightGrams, b.NoWeight, b.Again, b.Witness = g, false, false, ""
 	return said{}, nil
 }
 
@@ -904,7 +933,7 @@ func (b *packing) sayWeighed(v *visit, f fields) (said, error) {
 	switch {
 	case err != nil, !p.asksWeight(b):
 	case f["value"] == "":
-		b.WeightGrams = 0
+		b.WeightGrams, b.Again = 0, true
 	case f["value"] == strconv.FormatInt(b.WeightGrams, 10):
 		b.Weighed = b.WeightGrams
 	}
@@ -972,7 +1001,7 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	case err != nil:
 		return said{}, err
 	case p.lines == nil, !p.Complete, p.asked() != nil, p.asksFirst(), p.asksWeight(b), b.Operator == "",
-		b.WeightGrams == 0 && !b.NoWeight,
+		!b.weighed(),
 		p.Look && (b.Witness == "" || b.packerMissing()):
 		return said{}, nil
 	}
@@ -1001,17 +1030,11 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	set := b.Tag
 	says := v.phrased("recorded-packing", set, len(data.Exceptions))
 	s := good(v.say(says), "")
-	switch {
-	case b.Stay != 0:
-		s = doubt(s.Words, v.t("list-stays", b.List, b.Version, b.Stay))
-	case p.Open != nil:
-		s = doubt(s.Words, v.t("packing-case-open", set, p.Open.Case))
-	case p.unclean != nil:
-		s = doubt(s.Words, p.unclean.words(v, set)+".")
-	case p.unexplained(v, set) != "":
-		s = doubt(s.Words, p.unexplained(v, set)+". "+v.t("packed-though-missing-more"))
-	case p.Over:
-		s = doubt(s.Words, v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)))
+	if all := p.doubts(v, b); len(all) > 0 {
+		s = doubt(s.Words, sentences(all))
+	}
+	if p.unexplained(v, set) != "" {
+		s.More += " " + v.t("packed-though-missing-more")
 	}
 	if len(data.Exceptions) > 0 {
 		if s, err = v.cameBack(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {

@@ -1,10 +1,6 @@
 package workplace
 
-import (
-	"time"
-
-	"listbound/events"
-)
+import "listbound/events"
 
 // check holds a printed sheet against the set it was just printed for. Another one is STOP until somebody says where it lay.
 func (b *sealing) check(v *visit, code string) (said, error) {
@@ -20,7 +16,7 @@ func (b *sealing) check(v *visit, code string) (said, error) {
 	case err != nil:
 		return said{}, err
 	case b.Done != nil && b.Done.Set != "":
-		b.Stray = &stray{Code: code, Set: b.Done.Set}
+		b.Stray = &stray{Code: code, Set: b.Done.Set, At: v.now.UTC()}
 		return said{}, nil
 	case owner != "": // it is held against nothing
 		s.Status, s.Sound = "open", "ask"
@@ -56,7 +52,9 @@ func (b *sealing) askStray(v *visit) (said, error) {
 	if owner == b.Stray.Set {
 		s = wrong(v.t("sheet-older", owner), v.t("print-again"))
 	}
-	s.Next = v.t("sheet-lay-where", b.Stray.Set)
+	if s.Next = v.t("sheet-lay-where", b.Stray.Set); b.Operator == "" { // whoever read it may be gone
+		s.Next = v.t("scan-badge") + ". " + s.Next
+	}
 	// A bare code in a button's value would be taken for a scan.
 	none := choice{Do: "sheet-none", Value: strayValue(b.Stray, b.Stray.Set, ""), Words: v.t("sheet-none")}
 	return s.offer(append(strayAnswers(v, b.Stray), none)...), err
@@ -70,21 +68,24 @@ func (b *sealing) strayNone(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-// strayLay records the reading, so that the set whose sheet it is comes into doubt. The printed one is still asked for.
+// askedStray reports whether it is asked where another sheet lay: then no input is taken back, or the STOP would be.
+func (b *sealing) askedStray() bool { return b.Stray != nil }
+
+// strayLay records the reading as of when it was made, so that the set whose sheet it is comes into doubt. The printed one is
+// still asked for.
 func (b *sealing) strayLay(v *visit, f fields) (said, error) {
 	x := b.Stray
-	if x == nil {
-		return said{}, nil
+	if x == nil || b.Operator == "" {
+		return said{Sound: "low"}, nil // it is asked on
 	}
 	for _, p := range places() {
 		if f["value"] != strayValue(x, x.Set, string(p)) {
 			continue
 		}
-		at, err := v.recordAt(b)
-		if err != nil {
-			return said{}, err
+		if x.At.IsZero() { // read with an earlier version of the program
+			x.At = v.now.UTC()
 		}
-		o := &events.Observation{Station: v.station, Kind: events.KindSetChecked, Time: at, Set: x.Set, Operator: b.Operator,
+		o := &events.Observation{Station: v.station, Kind: events.KindSetChecked, Time: x.At, Set: x.Set, Operator: b.Operator,
 			Data: &events.SetChecked{Sheet: &events.Reading{Code: x.Code, Found: string(p)}}}
 		if b.Done != nil && b.Done.Set == x.Set {
 			o.Trip = b.Done.Trip
@@ -93,7 +94,7 @@ func (b *sealing) strayLay(v *visit, f fields) (said, error) {
 		if err != nil {
 			return said{}, err
 		}
-		b.Stray, b.At = nil, time.Time{}
+		b.Stray = nil
 		if b.Done != nil { // taken back with the closing, the other set would be unsuspected
 			b.Done.Seqs = append(b.Done.Seqs, d.Seqs...)
 		}

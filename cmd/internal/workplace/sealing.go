@@ -151,6 +151,9 @@ func (b *sealing) scanSet(v *visit, set string) (said, error) {
 		d.Waits = set
 		return said{}, nil // it is asked for the sheet
 	}
+	if b.Tag != "" && b.Tag != set && (b.Placement != "" || b.BagLot != "" || len(b.Seals) > 0) {
+		return said{}, v.sayNo("closing-begun", b.Tag) // the next lock would be taken for the other set's
+	}
 	if b.Tag != set {
 		st, err := v.standing(set)
 		if err != nil {
