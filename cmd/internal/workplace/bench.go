@@ -432,7 +432,7 @@ type leftLying interface {
 // nextPerson forgets who works here, and what only they know.
 func (p bench[B, P]) nextPerson(b *B) {
 	P(b).shared().nextPerson()
-	if l, ok := any(P(b)).(leftLying); ok {
+	if l, ok := any(P(b)).(interface{ nextHere() }); ok {
 		l.nextHere()
 	}
 }

@@ -51,9 +51,16 @@ func (b *closing) clear() {
 	b.nextPerson()
 }
 
-// lies reports whether a case lies here that is not closed.
+// nextHere: a case of which nothing was said is scanned again by whoever comes next, who may have come for another one.
+func (b *closing) nextHere() {
+	if b.Reason == "" && len(b.Actions) == 0 {
+		b.Case = ""
+	}
+}
+
+// lies reports whether something was said of a case that is not closed.
 func (b *closing) lies(v *visit) (bool, error) {
-	if b.Case == "" {
+	if b.Case == "" || b.Reason == "" && len(b.Actions) == 0 {
 		return false, nil
 	}
 	st, err := v.caseStanding(b.Case)
@@ -72,9 +79,9 @@ func (b *closing) onlySaid(v *visit) (string, error) {
 	return strings.Join(out, ", "), nil
 }
 
-// anew drops what was said of the case; the case stays.
+// anew drops what was said of the case, and the case: whoever comes may have come for another one.
 func (b *closing) anew(*visit) (said, error) {
-	b.Reason, b.Actions = "", nil
+	b.clear()
 	return said{}, nil
 }
 
@@ -246,13 +253,42 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	if err != nil {
 		return nil, err
 	}
-	out.Open, out.Gone = append(out.Open, begun...), gone
+	uncounted, err := v.uncounted(out.Sets)
+	if err != nil {
+		return nil, err
+	}
+	out.Open, out.Gone = append(append(out.Open, begun...), uncounted...), gone
 	if out.Warn, err = v.warnings(out.Sets); err != nil {
 		return nil, err
 	}
 	out.AtOpening, err = v.atOpening(out.Sets)
 	out.Warn = append(out.Warn, out.AtOpening...)
 	return out, err
+}
+
+// uncounted tells what judgement says of the case's sets that no count of the policy's says: something was added or passed off after the
+// final count, or a set was counted whose opening is not recorded, or was taken back.
+func (v *visit) uncounted(sets []projections.SetStanding) (out []string, err error) {
+	for _, s := range sets {
+		verdict, err := v.verdictOf(s.Key)
+		if err != nil {
+			return nil, err
+		}
+		if verdict == nil {
+			continue
+		}
+		for i := range verdict.Findings {
+			f := &verdict.Findings[i]
+			unopened := false
+			if d, ok := f.Detail.(*projections.StepsMissing); ok && f.Code == projections.LinkMissing {
+				unopened = slices.Contains(d.Missing, events.KindSetOpened)
+			}
+			if _, late := f.Detail.(*projections.AfterFinal); late || unopened {
+				out = append(out, v.stationLine(s.Key.Set, f))
+			}
+		}
+	}
+	return out, nil
 }
 
 // begunCounts tells which counts of a case are begun and not signed; and which are of sets that are not on the case any

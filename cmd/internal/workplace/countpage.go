@@ -173,7 +173,7 @@ func (v *visit) warnings(sets []projections.SetStanding) ([]string, error) {
 func unsterile() []projections.Code {
 	return []projections.Code{
 		projections.NotReleased, projections.LoadRecalled, projections.NotReprocessed, projections.PackageUnfit,
-		projections.ImplantTooEarly,
+		projections.ImplantTooEarly, projections.PutAside, projections.SealDiffers,
 	}
 }
 

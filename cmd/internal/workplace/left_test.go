@@ -275,13 +275,6 @@ func TestBenchThatWasLeft(t *testing.T) {
 			s.do("action", "action", "image-taken")
 			s.do("reason", "reason", "the surgeon left")
 		}, []string{label(t, events.ScanBadge, "B-9"), ""}, false, events.KindCaseClosed},
-		"close, comes out": {"close", func(h *house) {
-			h.open("VAS-003", "K-1")
-			for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
-				h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: stage, Sheet: "screen",
-					Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
-			}
-		}, func(*scanner) {}, []string{label(t, events.ScanBadge, "B-9")}, true, events.KindCaseClosed},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t, "VAS-003")

@@ -471,7 +471,7 @@ func (w *walk) learnLeft(s step, shown, a answer) bool {
 // nextHere is what the next person says anew.
 func (w *walk) nextHere() {
 	w.badges, w.operator = nil, ""
-	if m, ok := w.p.(*readingModel); ok {
+	if m, ok := w.p.(interface{ nextHere() }); ok {
 		m.nextHere()
 	}
 }

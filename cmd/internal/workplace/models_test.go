@@ -313,7 +313,8 @@ func (m *readingModel) readSet(s step) {
 // where a sheet was is said of that one alone.
 func (m *readingModel) readSheet(w *walk, code string) {
 	own := w.h.codes[m.set()]
-	if m.sheet != "" && m.sheet != code && code == own {
+	// Of a known set a sheet that is not its own stays: the set's own does not put that right, and a third one is refused.
+	if m.sheet != "" && m.sheet != code && (code == own || own != "" && m.sheet != own) {
 		return // a page of the set's own among others
 	}
 	if m.sheet != "" && m.sheet != code || m.found == events.FoundNone {
@@ -1777,12 +1778,22 @@ func (m *closeModel) promised(w *walk, s step, shown answer) bool {
 }
 
 func (m *closeModel) lies() bool {
-	return slices.Contains(m.cases, m.ref) && !slices.Contains(m.closed, m.ref)
+	return slices.Contains(m.cases, m.ref) && !slices.Contains(m.closed, m.ref) && m.onlyThey()
 }
 
 func (m *closeModel) onlyThey() bool { return m.reason != "" || len(m.actions) > 0 }
 
-func (m *closeModel) beginAnew(*walk) { m.reason, m.actions = "", nil }
+func (m *closeModel) beginAnew(w *walk) {
+	m.ref, m.reason, m.actions = "", "", nil
+	w.badges, w.operator = nil, ""
+}
+
+// nextHere: a case of which nothing was said goes with who looked at it.
+func (m *closeModel) nextHere() {
+	if !m.onlyThey() {
+		m.ref = ""
+	}
+}
 
 func (m *closeModel) next(w *walk, shown answer) step {
 	if w.careful() && w.rng.IntN(2) == 0 {

@@ -1,0 +1,124 @@
+//go:build !race
+
+package workplace_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// closes scans a case and two badges at the close page, and returns what was said of the case, and what after the badges.
+func (h *house) closes(ref string) (before, after map[string]any, closed bool) {
+	h.t.Helper()
+	s := &scanner{h: h, path: "/at/north/or-3/close", n: 10 * int(h.size())}
+	before = s.scan(label(h.t, events.ScanCase, ref))
+	s.scan(label(h.t, events.ScanBadge, "B-7"))
+	size := h.size()
+	after = s.scan(label(h.t, events.ScanBadge, "B-8"))
+	return before, after, h.size() > size
+}
+
+// TestCloseKnowsWhatJudgementFinds: a case doesn't come out by its counts alone: what was added after the final count was not
+// counted, and a set that was counted and not opened is another set. It comes out once that is put right.
+func TestCloseKnowsWhatJudgementFinds(t *testing.T) {
+	added := func(h *house) {
+		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageAdded,
+			Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 4, Counted: 1}},
+			Beyond: []events.Beyond{{Line: 4, Description: "Bulldog clamp"}}})
+	}
+	for name, x := range map[string]struct {
+		then  func(h *house, opening string)
+		says  string
+		right func(h *house)
+	}{
+		"added after the final count": {func(h *house, _ string) { added(h) }, "VAS-003", func(h *house) {
+			h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFinal,
+				Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2},
+					{Line: 3, Counted: 3}, {Line: 4, Counted: 1}}})
+		}},
+		"the opening taken back": {func(h *house, opening string) {
+			h.record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opening, Action: "void", Reason: "another set"})
+		}, "VAS-003", func(h *house) { h.open("VAS-003", "K-1") }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003", "LAP-014")
+			h.t = t
+			h.open("LAP-014", "K-1")
+			h.signs("K-1", "LAP-014", events.StageFirst)
+			h.signs("K-1", "LAP-014", events.StageFinal)
+			opening := h.record("north/or-3", events.KindSetOpened, "VAS-003", &events.SetOpened{Case: "K-1", Tag: "VAS-003", Indicator: "pass"}).ID
+			h.countedRight("K-1")
+			h.after(time.Minute)
+			x.then(h, opening)
+			before, after, closed := h.closes("K-1")
+			must(t, before, "open", x.says)
+			if closed || strings.Contains(fmt.Sprint(after["words"]), "closed,") {
+				t.Fatalf("closed: %v", after)
+			}
+			h.after(time.Minute)
+			x.right(h)
+			if _, after, closed := h.closes("K-1"); !closed {
+				t.Errorf("not closed: %v", after)
+			}
+		})
+	}
+}
+
+// TestCountKnowsWhatStoppedTheSet: a set that was put aside and is used nevertheless, or whose lock was not as recorded, is told at
+// the count and where the case is closed.
+func TestCountKnowsWhatStoppedTheSet(t *testing.T) {
+	for name, d := range map[string]*events.SetOpened{
+		"lock broken": {SealBroken: true, Seals: []string{"483923"}}, "another lock": {Seals: []string{"999999"}}, "put aside": {Seals: []string{"483923"}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			h := newHouse(t, "VAS-003")
+			h.t = t
+			if name == "put aside" {
+				h.record("north/storage", events.KindSetChecked, "VAS-003", &events.SetChecked{Tag: "VAS-003", Aside: events.AsidePut})
+			}
+			d.Case, d.Tag, d.Indicator, d.Sheet = "K-1", "VAS-003", "pass", &events.Reading{Found: "outside", Code: h.codes["VAS-003"]}
+			h.record("north/or-3", events.KindSetOpened, "VAS-003", d)
+			h.countedRight("K-1")
+			if v := h.verdict("VAS-003", h.trip("VAS-003")); v.Status == projections.Whole {
+				t.Fatal("nothing is found")
+			}
+			if s := getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final&lang=en"); !strings.Contains(fmt.Sprint(s["warn"]), "tell the surgeon") {
+				t.Errorf("the count says %v", s["warn"])
+			}
+			if page := h.get("/at/north/or-3/close?case=K-1"); !strings.Contains(page, "tell the surgeon") {
+				t.Error("the close page says nothing")
+			}
+		})
+	}
+}
+
+// TestCloseOfAnotherCase: a case that was only looked at goes with who looked at it; no badges of others close it, and the page of
+// another case is that one's. Where something was said of the first, "begin anew" drops it with the case.
+func TestCloseOfAnotherCase(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.open("VAS-003", "K-1")
+	h.countedRight("K-1")
+	s := &scanner{h: h, path: "/at/north/or-3/close"}
+	s.scan(label(t, events.ScanCase, "K-1"))
+	h.after(40 * time.Minute)
+	size := h.size()
+	must(t, s.scan(label(t, events.ScanBadge, "B-7")), "Scan a set of the case")
+	if must(t, s.scan(label(t, events.ScanBadge, "B-8")), "Scan a set of the case"); h.size() != size {
+		t.Fatal("closed, whoever looked at it before")
+	}
+	must(t, s.scan(label(t, events.ScanCase, "K-1")), "K-1 come out")
+	h.after(40 * time.Minute)
+	h.open("LAP-014", "K-2")
+	if page := h.get(s.path + "?case=K-2"); !strings.Contains(page, "K-2") || strings.Contains(page, "K-1") {
+		t.Error("not the page of K-2")
+	}
+	must(t, s.do("reason", "reason", "the surgeon left"), "K-2")
+	h.after(40 * time.Minute)
+	must(t, s.scan(label(t, events.ScanBadge, "B-7")), "left at", "the surgeon left")
+	must(t, s.do("left-anew"), "Scan a set of the case")
+}
