@@ -745,6 +745,18 @@ type StartedBeforePacking struct {
 	Since   *Run      `json:"since,omitempty"` // another run, which says how the set stands
 }
 
+// TwoStarts: another record of its load says that it was started at another time, or has another cycle number (not-released).
+type TwoStarts struct {
+	Set          string    `json:"set"`
+	Run          Run       `json:"run"` // as recorded of the set
+	Started      time.Time `json:"started,omitzero"`
+	RunStation   string    `json:"runStation"`
+	Other        Run       `json:"other"` // as recorded of another set, or at another time
+	OtherStarted time.Time `json:"otherStarted,omitzero"`
+	OtherStation string    `json:"otherStation"`
+	Opened       *Moment   `json:"opened,omitempty"`
+}
+
 // WrongCycle: run in a cycle that its list does not allow (not-released).
 type WrongCycle struct {
 	Set     string   `json:"set"`
@@ -1454,6 +1466,8 @@ func (*RunFailed) Way() string { return "run-failed" }
 
 func (*StartedBeforePacking) Way() string { return "started-before-packing" }
 
+func (*TwoStarts) Way() string { return "two-starts" }
+
 func (*WrongCycle) Way() string { return "wrong-cycle" }
 
 func (*IndicatorUnchanged) Way() string { return "indicator" }
@@ -1649,6 +1663,7 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(OpenedUnreleased) }},
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
 	{[]Code{NotReleased}, func() Detail { return new(StartedBeforePacking) }},
+	{[]Code{NotReleased}, func() Detail { return new(TwoStarts) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
 	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},

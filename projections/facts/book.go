@@ -44,6 +44,7 @@ type Book struct {
 	chains  Cache[projections.TripKey, *Trip]
 	recalls Cache[string, *ReadLoads]
 	unsaid  Cache[string, []*Item]  // by sterilizer
+	starts  Cache[string, []*Item]  // by load
 	digests map[*Item]events.Digest // of lists as issued, which no fact changes
 	log     *askLog                 // of what is being judged, nil when nothing is
 }
@@ -137,7 +138,8 @@ func (b *Book) Beside() *Book {
 	}
 	c := *b
 	c.log, c.err = nil, nil
-	c.chains, c.recalls, c.unsaid = Cache[projections.TripKey, *Trip]{}, Cache[string, *ReadLoads]{}, Cache[string, []*Item]{}
+	c.chains, c.recalls = Cache[projections.TripKey, *Trip]{}, Cache[string, *ReadLoads]{}
+	c.unsaid, c.starts = Cache[string, []*Item]{}, Cache[string, []*Item]{}
 	c.digests = make(map[*Item]events.Digest)
 	return &c
 }

@@ -35,6 +35,7 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		add(DimLoad, d.Load)
+		add(DimStarts, d.Load)
 	case *events.SetReturned:
 		if d.WasherLoad != "" {
 			add(DimWash, d.WasherLoad)
@@ -109,6 +110,7 @@ const (
 	DimPackings   Dim = "packings"   // of these, the set.packed facts of the set: asked, but never of a Source
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
+	DimStarts     Dim = "starts"     // of these, one at least of each cycle number and start in each sterilizer, and all corrections
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
 	DimReadings   Dim = "readings"   // the same, also where none is positive
 	DimList       Dim = "list"       // list.issued facts of the list

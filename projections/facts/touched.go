@@ -56,6 +56,7 @@ func (t *toucher) fact(it *Item, depth int) {
 			t.unpacked(e.Subject, it)
 		case *events.SetSterilized:
 			t.load(d.Load, d.Sterilizer, it)
+			t.starts(d.Load, it)
 		case *events.IndicatorRead:
 			t.load(d.Load, d.Sterilizer, it)
 		}

@@ -48,7 +48,7 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		}
 	case DimCase:
 		its = b.cases[key]
-	case DimLoad:
+	case DimLoad, DimStarts:
 		its = b.loads[key]
 	case DimLoadReadings:
 		its = b.readOf[key]

@@ -455,6 +455,52 @@ var otherTests = []findingTest{
 	{projections.CountedOnWrongList, "opened as another set and as itself for one case, counted as the other", projections.SeverityDoubtful,
 		func(s *story, x *turn) { s.underName(x.set); s.live(x.unused()) },
 		func(s *story, x *turn) { s.underName(x.set); s.live(x.forCase("K-LAP-022-0")) }},
+	{projections.NotReleased, "another record of its load has another start", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x.unused())
+			s.otherStart(x, clock(0, 8, 4), func(d *events.SetSterilized) { d.Started = stamp(clock(0, 7, 20).Add(121 * time.Second)) })
+		},
+		func(s *story, x *turn) { // as far as the clocks tell, the same one; and one that says no start
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x.unused())
+			s.otherStart(x, clock(0, 8, 4), func(d *events.SetSterilized) { d.Started = stamp(clock(0, 7, 22)) })
+			s.otherStart(x, clock(0, 8, 5), func(d *events.SetSterilized) { d.Started = "" })
+		}},
+	{projections.NotReleased, "another record of its load has another cycle number, and it is opened", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.otherStart(x, clock(1, 8, 2), func(d *events.SetSterilized) { d.Run++ })
+		},
+		func(s *story, x *turn) { // another sterilizer's, another load's, and one of the next day
+			s.live(x)
+			s.otherStart(x, clock(0, 8, 4), func(d *events.SetSterilized) { d.Run, d.Sterilizer = d.Run+1, "S3" })
+			s.otherStart(x, clock(0, 8, 5), func(d *events.SetSterilized) { d.Run, d.Load = d.Run+1, d.Load+"-b" })
+			s.otherStart(x, clock(1, 8, 3), func(d *events.SetSterilized) { d.Run++ })
+		}},
+	{projections.NotReleased, "its load is recorded as started while a failed run of it went on", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.otherStart(x, clock(0, 7, 21), func(d *events.SetSterilized) { d.Run, d.Started, d.Result, d.Released = 3, "", "failed", false })
+			s.live(x.unused())
+		},
+		func(s *story, x *turn) { // once that had failed
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.otherStart(x, clock(0, 7, 20), func(d *events.SetSterilized) { d.Run, d.Started, d.Result, d.Released = 3, "", "failed", false })
+			s.live(x.unused())
+		}},
+	{projections.NotReleased, "a correction gives another set of its load another cycle number", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			f := s.otherStart(x, clock(0, 8, 4), func(*events.SetSterilized) {})
+			d := *x.run
+			d.Run++
+			s.correct(f, clock(0, 9, 0), &d)
+		},
+		func(s *story, x *turn) { // or takes it back
+			s.live(x.unused())
+			s.correct(s.otherStart(x, clock(0, 8, 4), func(d *events.SetSterilized) { d.Run++ }), clock(0, 9, 0), nil)
+		}},
 	{projections.NotReleased, "opened under another name, and in no load", projections.SeverityBroken,
 		func(s *story, x *turn) { s.underName(x.set); x.run = nil; s.live(x.unused()) },
 		func(s *story, x *turn) { s.underName(""); x.run = nil; s.live(x.unused()) }},
@@ -2093,6 +2139,16 @@ func (s *story) lent(x *turn, apart time.Duration) {
 	for i, ref := range []string{"K-1", "K-2"} {
 		s.tell("or-3", clock(1, 7, 12).Add(time.Duration(i)*apart), x.set, "", &events.SetOpened{Case: ref, Tag: x.set})
 	}
+}
+
+func stamp(at time.Time) string { return at.Format(time.RFC3339) }
+
+// otherStart tells of another set in the load of a turn, recorded elsewhere, whose record says something else of the run.
+func (s *story) otherStart(x *turn, at time.Time, change func(*events.SetSterilized)) *facts.Fact {
+	y := newTurn("LAP-090", 0, s.list("LIST-Y", 1, 6))
+	run := *x.run
+	change(&run)
+	return s.tell("or-3", at, y.set, y.trip(), &run)
 }
 
 // otherLoad tells of a set in the next load of the same sterilizer.

@@ -24,7 +24,8 @@ func (s *story) damagedBefore(x *turn) {
 
 // missingTests are what comes of a piece that is missing where nobody packs: on the way back, and on the shelf.
 func missingTests() []findingTest {
-	const short, missing, order, link = projections.CameBackShort, projections.PieceMissing, projections.LinkOutOfOrder, projections.LinkMissing
+	const short, missing = projections.CameBackShort, projections.PieceMissing
+	const order, link = projections.LinkOutOfOrder, projections.LinkMissing
 	const lacking = events.ReturnIncomplete
 	return []findingTest{
 		{short, "a piece is missing when it is received", projections.SeverityBroken,

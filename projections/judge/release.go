@@ -12,6 +12,7 @@ func releaseRules() []Rule {
 	return []Rule{
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
 		{"started before packing", []projections.Code{projections.NotReleased}, (*judgement).startedBefore},
+		{"two starts", []projections.Code{projections.NotReleased}, (*judgement).twoStarts},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}
 }
@@ -95,6 +96,28 @@ func (j *judgement) startedBefore() {
 	}
 	f := j.add(projections.NotReleased, sev, d, shown...)
 	f.From, f.To = d.Started, c.Packed[0].At()
+}
+
+// twoStarts finds a run of the trip whose load is recorded elsewhere with another start or cycle number. A result, and an
+// indicator, is of one of the two runs, and which of them had the set in it nobody can tell from the records.
+func (j *judgement) twoStarts() {
+	var told []string
+	open := j.w.firstOpened(j.c)
+	for _, it := range j.c.Sterilized {
+		run := facts.RunOf(it)
+		if slices.Contains(told, run.Load) {
+			continue
+		}
+		o := j.w.OtherStart(it)
+		if o == nil {
+			continue
+		}
+		told = append(told, run.Load)
+		d := &projections.TwoStarts{Set: j.c.Key.Set, Run: *runDetail(it), Started: run.StartedAt(), RunStation: it.Event.Station,
+			Other: *runDetail(o), OtherStarted: facts.RunOf(o).StartedAt(), OtherStation: o.Event.Station, Opened: momentAt(open)}
+		f := j.add(projections.NotReleased, projections.SeverityDoubtful, d, it, o, open)
+		f.From, f.To = facts.Earliest(facts.Began(it), facts.Began(o)), facts.Latest(it.At(), o.At())
+	}
 }
 
 // usedBefore returns the last opening for another case in the set's trip before this

@@ -364,7 +364,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load, ran`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -393,18 +393,20 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
 	list, sheetTrip := text(keys[events.KeyList]), codes.other(e, keys[events.KeySheet])
-	var positive, corrects any
+	var positive, corrects, ran any
 	washed := text(keys[events.KeyWash])
 	tray := ""
 	if tag := facts.TagOf(e.Data); tag != e.Subject {
 		tray = tag
 	}
 	switch d := e.Data.(type) {
+	case *events.SetSterilized:
+		ran = strconv.FormatInt(d.Run, 10) + " " + d.Started
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
 	case *events.RegistersAdopted:
@@ -421,7 +423,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
-		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed)
+		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed, ran)
 }
 
 // namedLines are the badges that data names, each in a line of its own, which begins and ends with a line feed: no badge has

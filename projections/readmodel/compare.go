@@ -36,7 +36,8 @@ var compared = []struct {
 	columns []string
 }{
 	{"events", []string{"seq"}, []string{"id", "kind", "station", "subject", "trip", "observed", "recorded", "remarks", "case_ref",
-		"load", "sterilizer", "positive", "list", "sheet_trip", "tray", "corrects", "operator", "named", "entry", "washer_load"}},
+		"load", "sterilizer", "positive", "list", "sheet_trip", "tray", "corrects", "operator", "named", "entry", "washer_load",
+		"ran"}},
 	{"remarked", []string{"seq", "n"}, []string{"until", "remarks"}},
 	{"marks", []string{"what", "mark", "seq"}, nil},
 	{"spans", []string{"what", "mark", "span"}, nil},

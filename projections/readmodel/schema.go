@@ -27,7 +27,8 @@ CREATE TABLE events (
 	operator   TEXT,                -- badge
 	named      TEXT,                -- badges that the data names, each in a line, as 'counter B-1182'
 	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
-	washer_load TEXT                -- set.returned: the washer's load that the set was in
+	washer_load TEXT,               -- set.returned: the washer's load that the set was in
+	ran        TEXT                 -- set.sterilized: the cycle's number and when it was started, '2 2026-03-04T07:24:00Z'
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.

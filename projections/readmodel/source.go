@@ -40,9 +40,12 @@ type source struct {
 // row of a correction that replaces data carries what it puts in place, so that
 // the corrected fact is found under that too.
 var factRows = map[facts.Dim]string{
-	facts.DimTrip:    `trip = ?1`,
-	facts.DimCase:    `case_ref = ?1`,
-	facts.DimLoad:    `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
+	facts.DimTrip: `trip = ?1`,
+	facts.DimCase: `case_ref = ?1`,
+	facts.DimLoad: `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
+	// One of each start, the first recorded, so that it is known as of any moment at which one of them is.
+	facts.DimStarts: `load = ?1 AND (kind = 'event.corrected' OR kind = 'set.sterilized' AND seq IN (SELECT min(seq) FROM events
+		WHERE load = ?1 AND kind = 'set.sterilized' GROUP BY sterilizer, ran))`,
 	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
 	facts.DimSheet:   `sheet_trip = ?1`,
 	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,
