@@ -207,12 +207,19 @@ func (b *returning) noteFault(v *visit, f fields) (said, error) {
 const washerHolds = time.Hour
 
 // asksLoad reports whether the washer's load is still to be said, or said again: it may be
-// over by now, and another person has mostly another one.
-func (b *returning) asksLoad(v *visit) bool {
+// over by now, and another person has mostly another one. Where no badge was on it, whoever scans one after a
+// badge would be forgotten is another person.
+func (b *returning) asksLoad(v *visit) (bool, error) {
 	if b.Step != events.ReturnWashed || b.NoLoad {
-		return false
+		return false, nil
 	}
-	return b.Load == "" || v.now.Sub(b.LoadAt) > washerHolds || b.LoadBy != "" && b.Operator != "" && b.Operator != b.LoadBy
+	if b.Load == "" || v.now.Sub(b.LoadAt) > washerHolds {
+		return true, nil
+	}
+	if b.LoadBy != "" || b.Operator == "" {
+		return b.Operator != "" && b.Operator != b.LoadBy, nil
+	}
+	return v.away(b.LoadAt)
 }
 
 // askLoad asks in which load of which washer a set was.
@@ -251,6 +258,10 @@ func (b *returning) verdict(v *visit) (said, error) {
 			choice{Do: "anew", Value: trip, Words: v.t("do-return-anew", b.Tag)},
 			choice{Do: "leave", Words: v.t("do-leave", b.Tag)}), nil
 	}
+	asksLoad, err := b.asksLoad(v)
+	if err != nil {
+		return said{}, err
+	}
 	switch {
 	case b.Step == "":
 		s := ask(v.t("return-which", b.Tag), "")
@@ -259,7 +270,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
 		}
 		return s, nil
-	case b.asksLoad(v):
+	case asksLoad:
 		return b.askLoad(v), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
@@ -317,8 +328,11 @@ func (b *returning) sayClean(v *visit, f fields) (said, error) {
 
 // record takes the step into the ledger, once nothing is asked any more.
 func (b *returning) record(v *visit, _ fields) (said, error) {
-	if b.Tag == "" || b.Step == "" || b.asksLoad(v) || b.Operator == "" {
+	if b.Tag == "" || b.Step == "" || b.Operator == "" {
 		return said{}, nil
+	}
+	if asks, err := b.asksLoad(v); err != nil || asks {
+		return said{}, err
 	}
 	if trip, err := b.notBack(v); err != nil || trip != "" {
 		return said{}, err // that is asked

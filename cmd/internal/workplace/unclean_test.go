@@ -101,3 +101,32 @@ func TestClosedAfterItWentBack(t *testing.T) {
 	s.scan("3")
 	must(t, s.scan(""), "VAS-009 closed")
 }
+
+// TestWasherLoadWithoutABadge: a washer's load that was said before a badge was scanned is taken from whoever scans one soon
+// after; later it is another person, who is asked whether it still is that load.
+func TestWasherLoadWithoutABadge(t *testing.T) {
+	h := newHouse(t, "VAS-003", "LAP-014")
+	h.used("K-1", "VAS-003", "LAP-014")
+	s := &scanner{h: h, path: "/at/north/or-3/return"}
+	for i, later := range []time.Duration{time.Minute, 50 * time.Minute} {
+		set := []string{"VAS-003", "LAP-014"}[i]
+		h.after(time.Hour)
+		s.do("next-person")
+		s.scan(label(t, events.ScanTag, set))
+		s.do("step", "value", "washed")
+		s.do("load", "washer", "W1", "run", "3")
+		h.after(later)
+		a := s.scan(label(t, events.ScanBadge, "B-7"))
+		if later < time.Hour/2 {
+			must(t, a, "whole", "Enter records: "+set)
+			s.do("clear")
+			continue
+		}
+		before := h.size()
+		must(t, a, "open", set, "W1-0304-03")
+		if must(t, s.scan(""), "open", "W1-0304-03"); h.size() != before {
+			t.Fatal("recorded by who never said that load")
+		}
+		must(t, s.answer(a, "same-load"), "whole", "Enter records: "+set)
+	}
+}
