@@ -305,7 +305,7 @@ func (v *visit) foundByNow(d *done, then said) (said, error) {
 	}
 	s := wrong(v.t("by-now")+" "+found, "")
 	s.Aside = then.Words
-	return s, nil
+	return s.offer(then.Choices...), nil // what was asked just now is still answered
 }
 
 // mainLink is where Enter goes from the last record, "" for nowhere.

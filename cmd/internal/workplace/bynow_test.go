@@ -142,3 +142,22 @@ func TestClosedCaseCameBackShort(t *testing.T) {
 	s.do("clear")
 	must(t, s.scan(label(t, events.ScanCase, "K-1")), "broken", "VAS-003: came back SHORT", "Tell the charge nurse")
 }
+
+// TestTakenBackOnceStopped: an opening of a set that is stopped since is taken back as any other: what it has come to by now
+// doesn't hide the question and its answers.
+func TestTakenBackOnceStopped(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.after(time.Hour)
+	s := &scanner{h: h, path: "/at/north/or-3/opening"}
+	s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanCase, "K-1"), label(t, events.ScanTag, "VAS-003"),
+		label(t, events.ScanOuter, "VAS-003"), h.codes["VAS-003"], "1")
+	must(t, s.scan(""), "whole", "VAS-003 opened for K-1")
+	h.recalled()
+	s.scan(label(t, events.ScanBadge, "B-1"))
+	a := s.do("take-back")
+	must(t, a, "broken", "By now: RECALLED: VAS-003")
+	if !strings.Contains(a["aside"].(string), "Why is this taken back?") {
+		t.Errorf("it is not asked why: %v", a["aside"])
+	}
+	must(t, s.answer(a, "take-back"), "Taken back: VAS-003 opened for K-1")
+}
