@@ -73,7 +73,8 @@ func TestCloseKnowsWhatJudgementFinds(t *testing.T) {
 // the count and where the case is closed.
 func TestCountKnowsWhatStoppedTheSet(t *testing.T) {
 	for name, d := range map[string]*events.SetOpened{
-		"lock broken": {SealBroken: true, Seals: []string{"483923"}}, "another lock": {Seals: []string{"999999"}}, "put aside": {Seals: []string{"483923"}},
+		"lock broken": {SealBroken: true, Seals: []string{"483923"}}, "another lock": {Seals: []string{"999999"}},
+		"put aside": {Seals: []string{"483923"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t, "VAS-003")
@@ -87,7 +88,8 @@ func TestCountKnowsWhatStoppedTheSet(t *testing.T) {
 			if v := h.verdict("VAS-003", h.trip("VAS-003")); v.Status == projections.Whole {
 				t.Fatal("nothing is found")
 			}
-			if s := getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final&lang=en"); !strings.Contains(fmt.Sprint(s["warn"]), "tell the surgeon") {
+			s := getJSON(h, "/at/north/or-3/count/state?case=K-1&stage=final&lang=en")
+			if !strings.Contains(fmt.Sprint(s["warn"]), "tell the surgeon") {
 				t.Errorf("the count says %v", s["warn"])
 			}
 			if page := h.get("/at/north/or-3/close?case=K-1"); !strings.Contains(page, "tell the surgeon") {
