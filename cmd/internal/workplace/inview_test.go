@@ -258,6 +258,11 @@ func (q *asker) sealing() {
 	q.scan(q.tag("LAP-030"), "3", label(h.t, events.ScanSeal, "483924")) // the lock of VAS-004
 	q.do("seal-read", "value", "483924")
 	q.do("seal-off", "value", "483924")
+	q.do("clear")
+	h.record("north/storage", events.KindSetChecked, "LAP-022",
+		&events.SetChecked{Tag: "LAP-022", SealBroken: true, Aside: events.AsidePut})
+	a = q.scan(q.tag("LAP-022")) // it lies aside
+	q.do("unpacked", "value", choiceOf(a, "all the same"))
 }
 
 // sterilizer asks what is asked of loads.

@@ -121,6 +121,19 @@ func TestNextTagLeavesWhatWasEntered(t *testing.T) {
 	}
 }
 
+// TestLotWithABlank: what can be no lot is refused when it is said, not when the container is closed.
+func TestLotWithABlank(t *testing.T) {
+	h := newHouse(t)
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	s := h.closer("VAS-003")
+	s.all("1")
+	for _, action := range []string{"lot", "lot-ask"} {
+		if a := s.do(action, "lot", "LOT 7"); a["no"] == nil || strings.Contains(tells(a), "is that the lot") {
+			t.Errorf("%s: it is asked whether that is the lot: %s", action, tells(a))
+		}
+	}
+}
+
 // packer counts a set as listed, up to its weight.
 func (h *house) packer(set string) *scanner {
 	s := &scanner{h: h, path: "/at/north/packing-1/packing"}

@@ -455,8 +455,17 @@ func (b *sealing) place(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
+// bagLot reads the lot of a bag. A text with a blank is none: that is said now, not when the container is closed.
+func (v *visit) bagLot(text string) (string, error) {
+	lot, err := v.lotNumber(text)
+	if err == nil && strings.ContainsFunc(lot, unicode.IsSpace) {
+		return "", inField("lot", v.sayNo("which-nothing", lot))
+	}
+	return lot, err
+}
+
 func (b *sealing) takeLot(v *visit, f fields) (said, error) {
-	lot, err := v.lotNumber(f["value"])
+	lot, err := v.bagLot(f["value"])
 	if err != nil {
 		return said{}, err
 	}
@@ -467,7 +476,7 @@ func (b *sealing) takeLot(v *visit, f fields) (said, error) {
 // formLot takes the bag's lot as it was typed into its field, like one that was scanned: what nobody has said to be a lot is
 // asked about, and what is known as something else is refused.
 func (b *sealing) formLot(v *visit, f fields) (said, error) {
-	lot, err := v.lotNumber(f["lot"])
+	lot, err := v.bagLot(f["lot"])
 	if err != nil {
 		return said{}, err
 	}
@@ -503,7 +512,7 @@ func (b *sealing) askLot(v *visit) said {
 
 // askWhetherLot asks about a code that nobody has said here to be the bag's lot: it may be a badge or a wristband as well.
 func (b *sealing) askWhetherLot(v *visit, f fields) (said, error) {
-	lot, err := v.lotNumber(f["lot"])
+	lot, err := v.bagLot(f["lot"])
 	if err == nil && b.lotMissing() {
 		b.LotAsked, b.Plain = lot, ""
 	}
