@@ -4,6 +4,7 @@ package workplace_test
 
 import (
 	"testing"
+	"time"
 
 	"listbound/events"
 )
@@ -36,6 +37,11 @@ func TestClosedCaseWithARecalledSet(t *testing.T) {
 				a = getJSON(h, s.path+"/state?lang=en")
 			}
 			must(t, a, "broken", "Case K-1 closed", "VAS-003", "RECALLED")
+			h.after(3 * time.Second) // what is asked under it can be answered
+			s.scan(label(t, events.ScanBadge, "B-1"))
+			if a = s.do("take-back"); choiceOf(a, "by mistake") == "" {
+				t.Errorf("taken back for no reason that can be given: %v, %v", a["words"], a["choices"])
+			}
 		})
 	}
 }

@@ -211,11 +211,11 @@ func (v *visit) closedByNow(ref string, then said) (said, error) {
 	case now.open != "":
 		s := wrong(v.t("by-now")+" "+now.words, strings.TrimSpace(now.open+" "+now.warn))
 		s.Next, s.Aside = v.t("case-open-next"), then.Words
-		return s, nil
+		return s.offer(then.Choices...), nil
 	case now.warn != "" && then.Status != "broken":
 		s := wrong(then.Words, now.warn)
 		s.Aside = then.Aside
-		return s, nil
+		return s.offer(then.Choices...), nil
 	case now.words != "":
 		then.Aside = v.t("by-now") + " " + now.words
 	}
