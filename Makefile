@@ -76,7 +76,7 @@ alone:
 # the detector's marks; neither SQLite nor that arithmetic has any. Of what else is in SQLite's module only the check of
 # unsafe pointers is left out, which is no part of the detector.
 RACE = -race -gcflags='modernc.org/...=-d=checkptr=0' -gcflags='modernc.org/sqlite/lib=-race=false' \
-  -gcflags='crypto/internal/fips140/edwards25519/...=-race=false'
+  -gcflags='crypto/internal/fips140/edwards25519/...=-race=false' -gcflags='filippo.io/edwards25519/...=-race=false'
 #
 # Three packages at once, and four tests of a browser: they wait for pages half of the time.
 race:
