@@ -65,7 +65,7 @@ plain:
 
 # The long tests, one step after the other, of the packages that race has.
 alone:
-	$(GO) test -parallel 4 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
+	$(GO) test -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
 
 # All of the build is instrumented but two things. SQLite is C turned into Go: all that it works on lies in memory that it
 # has mapped itself, which the detector doesn't look at, instrumented or not, and asking it each time took a quarter of the
@@ -78,9 +78,10 @@ alone:
 RACE = -race -gcflags='modernc.org/...=-d=checkptr=0' -gcflags='modernc.org/sqlite/lib=-race=false' \
   -gcflags='crypto/internal/fips140/edwards25519/...=-race=false' -gcflags='filippo.io/edwards25519/...=-race=false'
 #
-# Three packages at once, and four tests of a browser: they wait for pages half of the time.
+# Three packages at once, since tests of a browser wait for pages half of the time; within a package one after the other, or all
+# cores are taken and the browsers' waiting costs more than it saves.
 race:
-	CGO_ENABLED=1 $(GO) test -p 3 -parallel 4 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
+	CGO_ENABLED=1 $(GO) test -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
 
 # All tests in their short form, for the work between two commits.
 short:

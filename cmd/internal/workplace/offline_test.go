@@ -120,6 +120,7 @@ func TestWorkerOfAnotherVersion(t *testing.T) {
 	l.serve(next)
 	p.Reload()
 	kept("2.0")
+	awaitAll(t, p, `navigator.serviceWorker.getRegistration().then(r => !r.installing && !r.waiting && r.active?.state === "activated")`)
 	l.cut()
 	p.Reload()
 	p.AwaitText("#verdict", "Scan")
