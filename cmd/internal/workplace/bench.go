@@ -907,7 +907,7 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 		return p.do(v, b, in, t)
 	case verb == "do" || in.Text == "":
 		switch {
-		case h.Plain != "" && v.place == "packing" && P(b).idle():
+		case h.Plain != "" && v.place == "packing" && P(b).idle() && !fewDigits(h.Plain):
 			return p.takeAs(v, b, events.ScanSet, t) // as the question says
 		case h.Plain != "":
 			return nil // what it is, is asked until it is answered

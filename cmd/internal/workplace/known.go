@@ -70,7 +70,16 @@ func (v *visit) patterned(code string, wanted func(events.ScanKind) bool) (event
 // person, and a trade item's number.
 func neverBadge(code string) bool {
 	const shortest = 3
-	return len(code) < shortest || onlyDigits(code) && len(code) <= 3 || tradeItem(code)
+	return len(code) < shortest || fewDigits(code) || tradeItem(code)
+}
+
+// fewDigits reports whether a code is rather a number of instruments that was typed too late or too early.
+func fewDigits(code string) bool { return onlyDigits(code) && len(code) <= 3 }
+
+// isWeight reports whether a code is a number with decimals, as a weight is typed: no label says that.
+func isWeight(code string) bool {
+	whole, part, ok := strings.Cut(strings.Replace(code, ",", ".", 1), ".")
+	return ok && onlyDigits(whole) && onlyDigits(part)
 }
 
 // tradeItem reports whether a code has the 12 to 14 digits of a trade item's number.
@@ -190,8 +199,8 @@ func digitsIn(text string) (n int) {
 
 // canBe reports whether a plain code can be a thing of this kind.
 func canBe(kind events.ScanKind, code string) bool {
-	if strings.HasPrefix(code, "X9") {
-		return false // a part of a label
+	if strings.HasPrefix(code, "X9") || isWeight(code) {
+		return false // a part of a label, and what a scale says
 	}
 	switch kind {
 	case events.ScanBadge:
@@ -415,7 +424,7 @@ func (v *visit) caseStanding(ref string) (projections.CaseStanding, error) {
 // idle says that nothing of a set lies here yet.
 func (v *visit) which(code string, wants []want, idle bool) (said, error) {
 	s := ask(v.t("which", code), v.t("which-more"))
-	if v.place == "packing" && idle {
+	if v.place == "packing" && idle && !fewDigits(code) {
 		// A set that comes for the first time is the ordinary case.
 		s.Words = v.t("which-set", code)
 	}
