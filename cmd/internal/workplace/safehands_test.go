@@ -132,7 +132,7 @@ func TestPackingAsksUntilAnswered(t *testing.T) {
 
 // settled waits until the server has answered all that was entered.
 func settled(p *browsertest.Tab) {
-	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:"))`)
+	p.Await(`!Object.keys(localStorage).some(k => k.startsWith("waiting:")) && !document.querySelector("[aria-busy=true]")`)
 }
 
 // visible counts what a selector finds and a person sees without scrolling.

@@ -15,8 +15,9 @@ function show(a) {
   if (a.stale || a.rev !== untaken) say(a.verdict);
   untaken = a.stale ? a.rev : a.rev === untaken ? untaken : undefined;
   bench.dataset.rev = a.rev; // what is answered is the verdict
-  if (!next) setTimeout(() => { const newest = next; next = undefined; rest(newest); }, 20);
+  if (!next) setTimeout(() => { const newest = next; next = undefined; rest(newest); bench.ariaBusy = "false"; }, 20);
   next = a;
+  bench.ariaBusy = "true";
 }
 
 let untaken; // revision at which an input was not taken
