@@ -41,8 +41,10 @@ const (
 	Threefold For = "threefold" // a threefold rate, where that can be told sooner than what shows
 )
 
+// Level is that of all comparisons of one table together.
+const Level = 0.05
+
 const (
-	level      = 0.05
 	power      = 0.8
 	pairsUpTo  = 4   // groups of which each is held against each
 	readAtMost = 0.1 // by how much reading shares may differ before it is said
@@ -60,14 +62,14 @@ func (r *Report) differences(groups []Group, of []string) []Difference {
 		pairs := len(groups) * (len(groups) - 1) / 2
 		for i := range groups {
 			for j := i + 1; j < len(groups); j++ {
-				out = append(out, r.difference(&groups[i], &groups[j], level/float64(pairs)))
+				out = append(out, r.Compare(&groups[i], &groups[j], Level/float64(pairs)))
 			}
 		}
 		return out
 	}
 	for i := range groups {
 		rest := r.group("", func(k int) bool { return of[k] != groups[i].Name })
-		d := r.difference(&groups[i], &rest, level/float64(len(groups)))
+		d := r.Compare(&groups[i], &rest, Level/float64(len(groups)))
 		d.Rest = true
 		out = append(out, d)
 	}
@@ -76,7 +78,9 @@ func (r *Report) differences(groups []Group, of []string) []Difference {
 	return out
 }
 
-func (r *Report) difference(a, b *Group, level float64) Difference {
+// Compare holds two groups of a report's openings against each other, with a level that
+// is shared among all that are compared.
+func (r *Report) Compare(a, b *Group, level float64) Difference {
 	d := Difference{A: a.Name, B: b.Name, Level: level, Told: CantTell}
 	d.Apart = math.Abs(a.ReadShare()-b.ReadShare()) > readAtMost
 	x, y := a.Evidence(), b.Evidence()

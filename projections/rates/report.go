@@ -180,6 +180,17 @@ func codeNames() (out []string) {
 	return out
 }
 
+// Groups counts openings by one thing, without all else that a report says.
+func Groups(openings []Opening, incidents []Incident, by By, o Options) []Group {
+	if o.Zone == nil {
+		o.Zone = time.UTC
+	}
+	r := new(Report)
+	r.number(openings, incidents, &o)
+	groups, _ := r.groups(by, o.Zone)
+	return groups
+}
+
 // number gives each opening its incident, and the incidents their numbers by when they
 // were met first. It returns when that was.
 func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []time.Time {
@@ -210,18 +221,25 @@ func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []
 }
 
 func (r *Report) table(by By, zone *time.Location) Table {
-	of := make([]string, len(r.Openings)) // each opening's group
-	for i := range of {
-		of[i] = by.Group(&r.Openings[i].Opening, zone)
-	}
 	t := Table{By: by}
-	for _, name := range slices.Compact(slices.Sorted(slices.Values(of))) {
-		t.Groups = append(t.Groups, r.group(name, func(i int) bool { return of[i] == name }))
-	}
+	var of []string
+	t.Groups, of = r.groups(by, zone)
 	if by != ByMonth {
 		t.Differences = r.differences(t.Groups, of)
 	}
 	return t
+}
+
+// groups returns the groups, and of which each opening is.
+func (r *Report) groups(by By, zone *time.Location) (out []Group, of []string) {
+	of = make([]string, len(r.Openings))
+	for i := range of {
+		of[i] = by.Group(&r.Openings[i].Opening, zone)
+	}
+	for _, name := range slices.Compact(slices.Sorted(slices.Values(of))) {
+		out = append(out, r.group(name, func(i int) bool { return of[i] == name }))
+	}
+	return out, of
 }
 
 // group counts the openings that are in it.
