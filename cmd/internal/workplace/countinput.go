@@ -38,16 +38,24 @@ func (v *visit) countEnter() (any, error) {
 		return nil, err
 	}
 	defer v.d.lock(countKey(in.Case))()
+	v.waited = in.Ago > 0
 	t, err := v.table(in.Case, in.Stage)
 	if err != nil {
 		return nil, err
 	}
 	a := &counted{N: in.N}
-	if !t.left.IsZero() {
-		a.said = t.askLeft()
-		a.Sound = "low"
-	} else if err := t.enter(in, a); err != nil {
-		return nil, err
+	asks := !t.left.IsZero()
+	if !asks || v.waited { // what waited was counted before anybody could ask, and lies nowhere else
+		if err := t.enter(in, a); err != nil {
+			return nil, err
+		}
+	}
+	if asks {
+		q := t.askLeft()
+		if q.Aside = a.Words; !v.waited {
+			q.Sound = "low"
+		}
+		a.said = q
 	}
 	if err := v.d.files.remove("count", t.ref, askedName); err != nil { // what is said now takes the question's place
 		return nil, err
@@ -68,7 +76,8 @@ func (v *visit) countEnter() (any, error) {
 // enter puts lines into the drafts. What is sent again after a broken connection
 // has counted already.
 func (t *table) enter(in *input, a *counted) error {
-	if !t.open() {
+	waited := t.v.waited && !t.left.IsZero()
+	if !t.open() && !waited {
 		return t.v.sayNo("begin-first", t.v.t("stage-"+string(t.stage)))
 	}
 	changed := make(map[int]bool) // by set; false where it was sent before
@@ -110,6 +119,9 @@ func (t *table) enter(in *input, a *counted) error {
 	for i, fresh := range changed {
 		if !fresh {
 			continue
+		}
+		if d := t.drafts[i]; waited && d.Left.IsZero() {
+			d.Left, d.LeftBy = t.left, t.leftBy
 		}
 		if err := t.v.d.files.saveDraft(t.drafts[i]); err != nil {
 			return err

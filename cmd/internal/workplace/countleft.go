@@ -14,6 +14,14 @@ import (
 // count of the case was signed since it was begun. Who goes on signs for all of it, so that is asked first. A count that
 // was begun and of which nothing lies here is to be begun again.
 func (t *table) leave() error {
+	for i, d := range t.drafts {
+		if t.takesPart(i) && !d.Left.IsZero() && (t.left.IsZero() || d.Left.Before(t.left)) {
+			t.left, t.leftBy = d.Left, d.LeftBy
+		}
+	}
+	if !t.left.IsZero() {
+		return nil
+	}
 	var last, begun time.Time
 	lies := t.stray() != nil
 	for i, d := range t.drafts {
@@ -51,7 +59,7 @@ func (t *table) leave() error {
 	switch {
 	case away && lies:
 		t.left = last
-	case away:
+	case away && !t.v.waited: // what waited was counted when its page showed the count as begun
 		for _, d := range t.drafts {
 			d.Open = time.Time{}
 		}
@@ -112,7 +120,7 @@ func (t *table) leftOn(f fields, a *counted) error {
 		return nil
 	}
 	return t.each("", func(d *draft) error {
-		d.Kept, d.Counter, d.Witness = t.v.now.UTC(), "", ""
+		d.Kept, d.Counter, d.Witness, d.Left, d.LeftBy = t.v.now.UTC(), "", "", time.Time{}, ""
 		if d.Open.IsZero() {
 			d.Open = d.Kept
 		}

@@ -37,7 +37,9 @@ type draft struct {
 	Open     time.Time        `json:"open,omitzero"`    // a person said that this count begins
 	Begun    time.Time        `json:"begun,omitzero"`
 	Touched  time.Time        `json:"touched,omitzero"`
-	Kept     time.Time        `json:"kept,omitzero"`   // a person said then that what had been counted and left still holds
+	Kept     time.Time        `json:"kept,omitzero"` // a person said then that what had been counted and left still holds
+	Left     time.Time        `json:"left,omitzero"` // what had waited came on top of what was left then: that is still asked about
+	LeftBy   string           `json:"leftBy,omitempty"`
 	Place    string           `json:"place,omitempty"` // where is counted now, in counts by place
 	ByPlace  bool             `json:"byPlace,omitempty"`
 	Restarts int              `json:"restarts,omitempty"` // how often an interruption made it begin again
@@ -188,7 +190,7 @@ func (d *draft) anew(now time.Time) {
 	d.Restarts++
 	clear(d.Lines)
 	d.Begun, d.Kept, d.Sheet, d.Counter, d.Witness = time.Time{}, time.Time{}, "", "", ""
-	d.Open, d.Touched = now.UTC(), now
+	d.Open, d.Touched, d.Left, d.LeftBy = now.UTC(), now, time.Time{}, ""
 }
 
 // removedOf is how many of a line left the field on purpose, by this draft.

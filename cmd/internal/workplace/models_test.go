@@ -1384,6 +1384,7 @@ type countModel struct {
 
 	touched time.Time // when somebody counted last
 	asks    bool      // it is asked whether that still holds
+	owed    bool      // since before what had waited came on top of it
 
 	stray string // code of another set's count sheet that was read, and of which nobody said yet where it lay
 	told  bool   // that was recorded just now
@@ -1550,12 +1551,16 @@ func (m *countModel) count(line, n int64, shown map[string]any) step {
 func (a answer) asksLeft() bool { return a.choice("left-on")["value"] != "" }
 
 func (m *countModel) learn(w *walk, s step, shown, a answer) {
+	waited := s.verb == "enter" && w.waited > 0 // counted before anybody could ask: it is taken, and asked about with the rest
 	switch {
-	case a.asksLeft() && w.at.Sub(m.touched) <= 20*time.Minute && w.day(w.at) == w.day(m.touched):
+	case a.asksLeft() && !m.owed && w.at.Sub(m.touched) <= 20*time.Minute && w.day(w.at) == w.day(m.touched):
 		w.fail("it is asked whether what was counted at %s still holds", m.touched)
-	case a.asksLeft():
+	case a.asksLeft() && !waited:
 		m.again, m.asks = "", true
 		return // nothing else is taken
+	case a.asksLeft():
+		m.asks, m.owed = true, true
+		w.kept.tried["waited, on what was left"]++
 	case !m.asks: // or it was answered at another screen
 	case s.action == "left-anew" && shown.asksLeft():
 		clear(m.lines)
@@ -1564,10 +1569,12 @@ func (m *countModel) learn(w *walk, s step, shown, a answer) {
 	case s.action == "left-on" && shown.asksLeft():
 		w.kept.tried["count left, gone on with"]++
 	}
-	if s.verb == "enter" && len(m.lines) > 0 && w.at.Sub(m.touched) > 20*time.Minute {
+	if s.verb == "enter" && len(m.lines) > 0 && w.at.Sub(m.touched) > 20*time.Minute && !a.asksLeft() {
 		w.fail("counted on top of what was left at %s", m.touched)
 	}
-	m.asks = false
+	if !a.asksLeft() {
+		m.asks, m.owed = false, false
+	}
 	if s.verb == "enter" || s.kind == events.ScanBadge || strings.HasPrefix(s.action, "left-") || s.action == "interrupted" {
 		m.touched = w.at
 	}
