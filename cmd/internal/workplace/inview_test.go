@@ -412,6 +412,7 @@ func (q *asker) back() {
 	q.scan(q.tag("VAS-003"))
 	q.place = "packing"
 	q.scan(q.tag("VAS-003"))
+	q.lacking()
 	q.place = "pieces"
 	q.scan(q.tag("VAS-003"), "1")
 	q.do("became", "value", "missed")
@@ -474,6 +475,25 @@ func (q *asker) count() {
 	q.place, q.ref = "count", "K-5"
 	h.holdTo(events.RegisterPeople)
 	q.scan(q.badge("B-99"))
+}
+
+// lacking asks what is asked of a set by what it is known to lack.
+func (q *asker) lacking() {
+	h := q.h
+	h.closedShort("K-6", "VAS-009")
+	q.place = "return"
+	q.do("clear")
+	q.do("step", "value", "inspected")
+	q.scan(q.badge("B-1"), q.tag("VAS-009"))
+	q.do("leave")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-009", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h.used("K-7", "VAS-009")
+	h.record("north/storage", events.KindSetReturned, "VAS-009", &events.SetReturned{Step: events.ReturnReceived,
+		Faults: []events.ReturnFault{events.ReturnDamaged}})
+	q.place = "packing"
+	q.do("clear")
+	q.scan(q.tag("VAS-009"))
+	q.do("clear")
 }
 
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a

@@ -63,6 +63,9 @@ func (m *returnModel) next(w *walk, shown answer) step {
 		return step{verb: "do", action: pick(w, "anew", "leave"), fields: shown.choice("anew")}
 	case ask && shown.asksClean():
 		return step{verb: "do", action: pick(w, "unclean", "leave"), fields: shown.choice("unclean")}
+	case ask && shown.says("is looked for"):
+		return pick(w, step{verb: "do", action: "lacks", fields: shown.choice("lacks")},
+			step{verb: "do", action: "fault", fields: shown.choice("fault")}, step{verb: "do", action: "leave"})
 	case ask && shown.says("which step is this?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5")}
 	case ask && shown.says("was it in load"):

@@ -437,7 +437,7 @@ type packModel struct {
 	openIn, openWas string // the case that the short set is open in, and was before it was packed last
 	allTheSame      bool   // it was said of the set in hand that it is packed all the same
 
-	lacks, lacksWas bool // a piece of the short set is missing since its case; or was, before it was packed last
+	lacks, lacksWas bool // a piece of the short set is missing since its case, or it was packed short; or was, before it was packed last
 	counts          bool // it was said of the set in hand that each line is counted
 
 	right int64                          // grams that are right, as was said, though they are far from those of the last time
@@ -774,7 +774,9 @@ func (m *packModel) held(w *walk, s step, shown answer, e *events.Event) {
 func (m *packModel) recorded(*walk) {
 	if m.set == shortSet {
 		m.openIn, m.openWas = "", m.openIn // packed anew it is open nowhere
-		m.lacks, m.lacksWas = false, m.lacks
+		m.lacks, m.lacksWas = slices.ContainsFunc(m.listed(), func(l events.Line) bool {
+			return m.lines[l.Line].Counted < l.Quantity
+		}), m.lacks
 		m.last.version, m.last.grams = m.versions[shortSet], m.grams
 		if m.grams == 0 {
 			m.last.version = 0 // it was not weighed

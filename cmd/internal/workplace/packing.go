@@ -276,7 +276,7 @@ func (b *packing) sayOpen(v *visit, f fields) (said, error) {
 // sayLacks answers that the lines are counted, of which a piece is missing.
 func (b *packing) sayLacks(v *visit, f fields) (said, error) {
 	p, err := b.look(v)
-	if err == nil && p.Lacks != nil && lacksKey(p.Lacks) == f["value"] {
+	if err == nil && len(p.Lacks) > 0 && lacksKeys(p.Lacks) == f["value"] {
 		b.Lacks = f["value"]
 	}
 	return said{}, err
@@ -294,23 +294,6 @@ func (b *packing) sayClean(v *visit, f fields) (said, error) {
 // lacksKey tells what says that a piece is missing apart from what says so later.
 func lacksKey(f *projections.Finding) string {
 	return fmt.Sprintf("%s/%s/%d", f.Code, f.Way, slices.Max(append([]int64{0}, f.Events...)))
-}
-
-// lacking is what says that a piece of a set is missing in its present turn, nil where nothing does.
-func (v *visit) lacking(k projections.TripKey) (*projections.Finding, error) {
-	verdict, err := v.verdictOf(k)
-	if err != nil || verdict == nil {
-		return nil, err
-	}
-	for i := range verdict.Findings { // the heaviest first
-		switch f := &verdict.Findings[i]; f.Detail.(type) {
-		case *projections.BackIncomplete, *projections.PieceMissed, *projections.MissingSincePacked:
-			if missingPiece(f) {
-				return f, nil
-			}
-		}
-	}
-	return nil, nil
 }
 
 // likeSet is the set whose name is like one that was never packed here.
@@ -419,10 +402,10 @@ type packingBody struct {
 	Newer *site.ListVersion // the list was issued anew meanwhile: it is asked by which version to go on
 
 	lines     *draft
-	lastGrams int64                // what the set weighed the last time by this version of the list, 0 where that isn't known
-	asksOpen  bool                 // it is asked whether a set that is open in a case is packed all the same
-	Lacks     *projections.Finding // says that a piece of the set is missing
-	asksLacks bool                 // and that is still to be answered
+	lastGrams int64  // what the set weighed the last time by this version of the list, 0 where that isn't known
+	asksOpen  bool   // it is asked whether a set that is open in a case is packed all the same
+	Lacks     []lack // by which the set is not complete
+	asksLacks bool   // and that is still to be answered
 
 	unclean     *unclean // why the set is not clean, by its way back
 	asksUnclean bool     // and that is still to be answered
@@ -433,29 +416,54 @@ func (p *packingBody) asksFirst() bool {
 	return p.Ready != nil || p.asksOpen || p.Newer != nil || p.asksUnclean || p.asksLacks
 }
 
-// unexplained says that a piece of the set was said to be missing, and that no line which is packed short tells of it; "" where one
-// does. What is missing is known by its line, and that one must be short; else any line that is packed short because a piece
-// is missing. A clamp that is damaged says nothing of a forceps that is gone.
-func (p *packingBody) unexplained(v *visit, set string) string {
-	if p.Lacks == nil {
-		return ""
-	}
-	short := func(r packRow) bool { return r.Entry != nil && r.Entry.Counted < r.Quantity }
-	missed := missedLines(p.Lacks)
-	told := len(missed) > 0
-	for _, l := range missed { // a piece that the list has no more is no line's to tell of
-		i := slices.IndexFunc(p.Rows, func(r packRow) bool { return l.Item == r.Item && (l.Item != "" || l.Line == r.Line.Line) })
-		told = told && (i < 0 || short(p.Rows[i]))
-	}
+// short reports whether fewer of a line are packed than listed.
+func (r packRow) short() bool { return r.Entry != nil && r.Entry.Counted < r.Quantity }
+
+// tells reports whether the lines as they are packed tell of something that the set lacks. What is missing is known by its line,
+// and that one must be short; else any line that is packed short because a piece is missing. A clamp that is damaged says
+// nothing of a forceps that is gone.
+func (p *packingBody) tells(l lack) bool {
 	switch {
-	case told, len(missed) == 0 && slices.ContainsFunc(p.Rows, func(r packRow) bool {
-		return short(r) && r.Entry.Reason == events.ReasonMissing
-	}):
-		return ""
-	case slices.ContainsFunc(p.Rows, short):
-		return v.t("packed-missing-untold", set)
+	case l.damaged:
+		return slices.ContainsFunc(p.Rows, func(r packRow) bool {
+			return r.Entry != nil && r.Entry.Reason != "" && r.Entry.Reason != events.ReasonAdded
+		})
+	case len(l.lines) == 0:
+		return slices.ContainsFunc(p.Rows, func(r packRow) bool { return r.short() && r.Entry.Reason == events.ReasonMissing })
 	}
-	return v.t("packed-though-missing", set)
+	for _, m := range l.lines { // a piece that the list has no more is no line's to tell of, nor one of which it now has fewer
+		i := slices.IndexFunc(p.Rows, func(r packRow) bool { return m.Item == r.Item && (m.Item != "" || m.Line == r.Line.Line) })
+		if i >= 0 && !p.Rows[i].short() && (l.said || p.Rows[i].Quantity > m.Packed) {
+			return false
+		}
+	}
+	return true
+}
+
+// lackDoubts are what is to be said of what the set lacks: that it is packed as if it lacked nothing, and where a case is short of
+// it, that too which it is packed without.
+func (p *packingBody) lackDoubts(v *visit, set string) (all []packDoubt) {
+	short := slices.ContainsFunc(p.Rows, packRow.short)
+	for _, l := range p.Lacks {
+		d, told := packDoubt{words: l.words}, p.tells(l)
+		switch {
+		case told && !l.counted: // the record says it
+			continue
+		case told:
+			d.call = v.t("lack-not-here", l.call)
+		case l.said && short:
+			d.words, d.more = v.t("packed-missing-untold", set), v.t("packed-though-missing-more")
+		case l.said:
+			d.words, d.more = v.t("packed-though-missing", set), v.t("packed-though-missing-more")
+		case !short && !l.damaged:
+			d.words, d.more = v.t("packed-though-lacking", set), l.words+"."
+		}
+		if !told && l.call != "" {
+			d.call = v.t("lack-came-out", l.call)
+		}
+		all = append(all, d)
+	}
+	return all
 }
 
 // missedLines are the lines of which a finding says that a piece is missing, none where it doesn't say which.
@@ -601,7 +609,7 @@ func (b *packing) verdict(v *visit) (said, error) {
 		return ask(v.t("second-look", b.List), ""), nil
 	}
 	if all := p.doubts(v, b); len(all) > 0 {
-		s := doubt(all[0].words, strings.TrimSpace(all[0].more+" "+sentences(all[1:])))
+		s := doubt(all[0].words, joined(all[0].more, all[0].call, sentences(all[1:])))
 		s.Next = v.t("enter-packs", b.Tag)
 		return s, nil
 	}
@@ -609,24 +617,26 @@ func (b *packing) verdict(v *visit) (said, error) {
 }
 
 // packDoubt is something for which a set is packed, and not green.
-type packDoubt struct{ words, more string }
+type packDoubt struct {
+	words, more string
+	call        string // who is to be told
+}
 
 // doubts are all of them, the heaviest first.
 func (p *packingBody) doubts(v *visit, b *packing) (all []packDoubt) {
-	if words := p.unexplained(v, b.Tag); words != "" {
-		all = append(all, packDoubt{words, v.t("packed-though-missing-more")})
-	}
+	all = p.lackDoubts(v, b.Tag)
+	add := func(words, more string) { all = append(all, packDoubt{words: words, more: more}) }
 	if p.unclean != nil {
-		all = append(all, packDoubt{p.unclean.words(v, b.Tag), v.t("came-back-unclean-more")})
+		add(p.unclean.words(v, b.Tag), v.t("came-back-unclean-more"))
 	}
 	if p.Open != nil {
-		all = append(all, packDoubt{v.t("packing-case-open", b.Tag, p.Open.Case), ""})
+		add(v.t("packing-case-open", b.Tag, p.Open.Case), "")
 	}
 	if b.Stay != 0 {
-		all = append(all, packDoubt{v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more")})
+		add(v.t("list-stays", b.List, b.Version, b.Stay), v.t("list-stays-more"))
 	}
 	if p.Over {
-		all = append(all, packDoubt{v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more")})
+		add(v.t("too-heavy", v.weight(b.WeightGrams), v.weight(p.Limit)), v.t("too-heavy-more"))
 	}
 	return all
 }
@@ -635,9 +645,14 @@ func (p *packingBody) doubts(v *visit, b *packing) (all []packDoubt) {
 func sentences(all []packDoubt) string {
 	var out []string
 	for _, d := range all {
-		out = append(out, strings.TrimSuffix(d.words, ".")+".")
+		out = append(out, strings.TrimSuffix(d.words, ".")+".", d.call)
 	}
-	return strings.Join(out, " ")
+	return joined(out...)
+}
+
+// joined are those of the texts that say something.
+func joined(texts ...string) string {
+	return strings.Join(slices.DeleteFunc(texts, func(s string) bool { return s == "" }), " ")
 }
 
 // known takes in what the ledger knows of the set: whether it is open in a case, lacks a piece, came back not
@@ -654,7 +669,7 @@ func (p *packingBody) known(v *visit, b *packing) error {
 	if p.Lacks, err = v.lacking(st.Key); err != nil {
 		return err
 	}
-	p.asksLacks = p.Lacks != nil && lacksKey(p.Lacks) != b.Lacks
+	p.asksLacks = len(p.Lacks) > 0 && lacksKeys(p.Lacks) != b.Lacks
 	if p.unclean, err = v.uncleanNow(st.Key); err != nil {
 		return err
 	}
@@ -694,12 +709,14 @@ func (p *packingBody) meanwhile(v *visit, set string) (s said, asked bool) {
 		choice{Do: "stay", Value: version, Words: v.t("do-stay", p.List.Version)}), true
 }
 
-// askLacks asks of a set of which a piece is missing that its lines are counted, not taken as listed one after the other.
+// askLacks asks of a set that is known not to be complete that its lines are counted, not taken as listed one after the other.
 func (p *packingBody) askLacks(v *visit, set string) said {
-	more, _ := v.finding(p.Lacks)
-	s := doubt(v.t("packing-lacks", set), more).offer(
-		choice{Do: "lacks", Value: lacksKey(p.Lacks), Words: v.t("do-count-lines")}, choice{Do: "leave", Words: v.t("do-leave", set)})
-	return s
+	words := v.t("packing-lacks", set)
+	if !slices.ContainsFunc(p.Lacks, func(l lack) bool { return !l.damaged }) {
+		words = v.t("packing-damaged", set)
+	}
+	return doubt(words, v.lackWords(p.Lacks)).offer(
+		choice{Do: "lacks", Value: lacksKeys(p.Lacks), Words: v.t("do-count-lines")}, choice{Do: "leave", Words: v.t("do-leave", set)})
 }
 
 // askReason asks why a line is not packed as listed. Nothing but an answer goes
@@ -1032,9 +1049,9 @@ func (b *packing) record(v *visit, _ fields) (said, error) {
 	s := good(v.say(says), "")
 	if all := p.doubts(v, b); len(all) > 0 {
 		s = doubt(s.Words, sentences(all))
-	}
-	if p.unexplained(v, set) != "" {
-		s.More += " " + v.t("packed-though-missing-more")
+		if len(p.Lacks) > 0 {
+			s.More = joined(s.More, all[0].more)
+		}
 	}
 	if len(data.Exceptions) > 0 {
 		if s, err = v.cameBack(projections.TripKey{Set: set, Trip: rs[0].Trip}, rs[0].Seq, s); err != nil {

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -326,14 +325,12 @@ func (b *pieces) told(v *visit, words string) (said, error) {
 		if open != "" {
 			more = append(more, v.t("piece-case-open", b.Tag, open))
 		}
-		if b.Became == events.BecameFound && !st.Opened {
-			missed, err := b.isMissed(v, st.Key)
+		if b.Became == events.BecameFound {
+			found, err := b.toldFound(v, st.Key)
 			if err != nil {
 				return said{}, err
 			}
-			if !missed {
-				more = append(more, v.t("piece-not-missed", b.Tag))
-			}
+			more = append(more, found...)
 		}
 	}
 	if len(more) > 0 {
@@ -410,30 +407,27 @@ func (b *pieces) observation(v *visit) *events.Observation {
 		Operator: b.Operator, Data: d}
 }
 
+// sought are what is missing of the set and may be the piece, in its present turn and in the one before.
+func (b *pieces) sought(v *visit, k projections.TripKey) (now, before []lack, err error) {
+	now, before, err = v.missing(k)
+	other := func(l lack) bool { return len(l.lines) > 0 && !slices.ContainsFunc(l.lines, b.is) }
+	return slices.DeleteFunc(now, other), slices.DeleteFunc(before, other), err
+}
+
 // missedIn is the turn before the present one where a piece like this is missed since its case, "" where
 // none is: who finds one there most likely has that one in the hand, though the set was packed since.
 func (b *pieces) missedIn(v *visit) (string, error) {
-	before, err := site.Answer(v.d.site, func(m *site.View) (*projections.Verdict, error) {
-		trip, err := m.TripNow(v, b.Tag, v.now)
-		if err != nil || trip == "" {
-			return nil, err
-		}
-		return m.TurnBefore(v, projections.TripKey{Set: b.Tag, Trip: trip})
-	})
-	if err != nil || before == nil {
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
 		return "", err
 	}
-	for i := range before.Findings {
-		f := &before.Findings[i]
-		d, ok := f.Detail.(*projections.CameBack)
-		if !ok || f.Code != projections.CameBackShort || f.Severity == projections.SeverityNoted {
-			continue
-		}
-		if slices.ContainsFunc(d.Lines, b.is) {
-			return before.Trip, nil
+	_, before, err := b.sought(v, st.Key)
+	for _, l := range before {
+		if len(l.lines) > 0 {
+			return l.trip, err
 		}
 	}
-	return "", nil
+	return "", err
 }
 
 // is reports whether a line of a set is that of the piece.
@@ -441,18 +435,56 @@ func (b *pieces) is(l projections.BackLine) bool {
 	return b.Item != "" && l.Item == b.Item || b.Item == "" && l.Line == b.Line
 }
 
-// isMissed reports whether a piece of a set is missed, in this turn or in the one before: else one that is found is
-// mostly another set's.
-func (b *pieces) isMissed(v *visit, k projections.TripKey) (bool, error) {
-	before, err := b.missedIn(v)
-	if err != nil || before != "" {
-		return true, err
+// toldFound is what it comes to that a piece was found: who looks for it is told. One that the set does not miss is mostly
+// another set's; those of its case that miss one are named.
+func (b *pieces) toldFound(v *visit, k projections.TripKey) (more []string, err error) {
+	now, before, err := b.sought(v, k)
+	if err != nil {
+		return nil, err
 	}
-	verdict, err := v.verdictOf(k)
-	return err != nil || verdict != nil && slices.ContainsFunc(verdict.Findings, func(f projections.Finding) bool {
-		return f.Code == projections.CameBackShort || f.Code == projections.PieceMissing
-	}), err
+	for _, l := range slices.Concat(now, before) {
+		if words := v.t("piece-found-call", l.call); l.counted && !slices.Contains(more, words) {
+			more = append(more, words)
+		}
+	}
+	if len(now)+len(before) > 0 {
+		return more, nil
+	}
+	more = []string{v.t("piece-not-missed", b.Tag)}
+	others, err := b.missedBy(v, k)
+	if len(others) > 0 {
+		more = append(more, v.t("piece-missed-by", strings.Join(others, ", ")))
+	}
+	return more, err
 }
+
+// missedBy are the other sets of the case that miss a piece like this one.
+func (b *pieces) missedBy(v *visit, k projections.TripKey) (sets []string, err error) {
+	verdict, err := v.verdictOf(k)
+	if err != nil || verdict == nil || verdict.Case == "" {
+		return nil, err
+	}
+	st, err := v.caseStanding(verdict.Case)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range st.Sets {
+		if s.Key.Set == k.Set {
+			continue
+		}
+		now, _, err := v.missing(s.Key)
+		if err != nil {
+			return nil, err
+		}
+		if slices.ContainsFunc(now, func(l lack) bool { return slices.ContainsFunc(l.lines, b.isItem) }) {
+			sets = append(sets, s.Key.Set)
+		}
+	}
+	return sets, nil
+}
+
+// isItem reports whether a line of another set is of the same item.
+func (b *pieces) isItem(l projections.BackLine) bool { return b.Item != "" && l.Item == b.Item }
 
 // missed says what it comes to that a piece is missed, or missing on the way back: others are to be told.
 func (v *visit) missed(k projections.TripKey, seq int64, s said) (said, error) {

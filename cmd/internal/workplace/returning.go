@@ -30,6 +30,7 @@ type returning struct {
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
 	Clean     string               `json:"clean,omitempty"` // what says that it is not clean, and that it was washed, as a person said
 	Anew      string               `json:"anew,omitempty"`  // turn of a set that lies ready and goes back, as a person said
+	Lacks     string               `json:"lacks,omitempty"` // what it lacks, and that it was looked for, as a person said
 }
 
 func returnPlace() workplace {
@@ -49,6 +50,7 @@ func returnPlace() workplace {
 			"anew":      (*returning).sayAnew,
 			"leave":     (*returning).discard,
 			"unclean":   (*returning).sayClean,
+			"lacks":     (*returning).sayLacks,
 			"fault":     (*returning).noteFault,
 			"enter":     (*returning).record,
 			"record":    (*returning).record,
@@ -275,14 +277,14 @@ func (b *returning) verdict(v *visit) (said, error) {
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
 	}
-	dirty, err := b.unclean(v)
-	if err != nil || dirty != nil && dirty.key() != b.Clean {
-		return dirty.ask(v, b.Tag, v.t("do-inspect-unclean")), err
+	known, err := b.amiss(v)
+	if err != nil {
+		return said{}, err
+	}
+	if s, asks := known.ask(v, b); asks {
+		return s, nil
 	}
 	about, faults := b.about(v)
-	if dirty != nil {
-		faults = append(faults, dirty.words(v, b.Tag))
-	}
 	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), strings.Join(append(about, faults...), ", "))
 	if b.Step == events.ReturnLeft && b.Untreated {
 		s = doubt(v.t("enter-returned-untreated", b.Tag), s.More)
@@ -290,6 +292,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 	if len(faults) > 0 {
 		s = doubt(s.Words, s.More)
 	}
+	s = known.tell(v, b.Tag, s)
 	st, err := v.standing(b.Tag)
 	if err != nil {
 		return said{}, err
@@ -326,6 +329,74 @@ func (b *returning) sayClean(v *visit, f fields) (said, error) {
 	return said{}, err
 }
 
+// lacks is by what a set that is recorded as inspected is not complete, unless that is said of it now.
+func (b *returning) lacks(v *visit) ([]lack, error) {
+	if b.Step != events.ReturnInspected {
+		return nil, nil
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil || st == nil {
+		return nil, err
+	}
+	all, err := v.lacking(st.Key)
+	return slices.DeleteFunc(all, func(l lack) bool {
+		return l.damaged && slices.Contains(b.Faults, events.ReturnDamaged) ||
+			!l.damaged && slices.Contains(b.Faults, events.ReturnIncomplete)
+	}), err
+}
+
+// amiss is what is known against a set that is recorded as inspected.
+type amiss struct {
+	dirty *unclean
+	lacks []lack
+}
+
+func (b *returning) amiss(v *visit) (a amiss, err error) {
+	if a.dirty, err = b.unclean(v); err == nil {
+		a.lacks, err = b.lacks(v)
+	}
+	return a, err
+}
+
+// ask asks about what nobody has answered yet. Of pieces it asks for those that people look for: what is in repair, or was packed
+// short, nobody takes for complete by an inspection.
+func (a amiss) ask(v *visit, b *returning) (s said, asks bool) {
+	switch {
+	case a.dirty != nil && a.dirty.key() != b.Clean:
+		return a.dirty.ask(v, b.Tag, v.t("do-inspect-unclean")), true
+	case slices.ContainsFunc(a.lacks, func(l lack) bool { return l.call != "" }) && b.Lacks != lacksKeys(a.lacks):
+		return doubt(v.t("return-lacks", b.Tag), v.lackWords(a.lacks)).offer(
+			choice{Do: "fault", Value: string(events.ReturnIncomplete), Words: v.t("do-return-incomplete")},
+			choice{Do: "lacks", Value: lacksKeys(a.lacks), Words: v.t("do-inspect-lacking")},
+			choice{Do: "leave", Words: v.t("do-leave", b.Tag)}), true
+	}
+	return said{}, false
+}
+
+// tell tells of it with what else is said.
+func (a amiss) tell(v *visit, set string, s said) said {
+	var out []string
+	if a.dirty != nil {
+		out = append(out, a.dirty.words(v, set)+".")
+	}
+	if out = append(out, v.lackWords(a.lacks)); joined(out...) == "" {
+		return s
+	}
+	if s.More != "" {
+		s.More = strings.TrimSuffix(s.More, ".") + "."
+	}
+	return doubt(s.Words, joined(append([]string{s.More}, out...)...))
+}
+
+// sayLacks answers that it was looked for what the set lacks.
+func (b *returning) sayLacks(v *visit, f fields) (said, error) {
+	all, err := b.lacks(v)
+	if err == nil && len(all) > 0 && lacksKeys(all) == f["value"] {
+		b.Lacks = f["value"]
+	}
+	return said{}, err
+}
+
 // record takes the step into the ledger, once nothing is asked any more.
 func (b *returning) record(v *visit, _ fields) (said, error) {
 	if b.Tag == "" || b.Step == "" || b.Operator == "" {
@@ -341,9 +412,12 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	dirty, err := b.unclean(v)
-	if err != nil || dirty != nil && dirty.key() != b.Clean {
-		return said{}, err // and this
+	amiss, err := b.amiss(v)
+	if err != nil {
+		return said{}, err
+	}
+	if _, asks := amiss.ask(v, b); asks {
+		return said{}, nil // and this
 	}
 	at, err := v.recordAt(b)
 	if err != nil {
@@ -366,10 +440,7 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	}
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
-	s := v.returned(b, known, v.say(says))
-	if dirty != nil {
-		s = doubt(s.Words, dirty.words(v, set)+".")
-	}
+	s := amiss.tell(v, set, v.returned(b, known, v.say(says)))
 	k := projections.TripKey{Set: set, Trip: rs[0].Trip}
 	if open != "" {
 		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, set)+" "+s.More))
