@@ -84,8 +84,8 @@ type Cell struct {
 	Decision   Decision `json:"decision,omitempty"`
 }
 
-// best is the tree that counts most: the one with the ledger's numbers, if there is one.
-func (c *Cell) best() *Result {
+// Best is the tree that counts most: the one with the ledger's numbers, if there is one.
+func (c *Cell) Best() *Result {
 	if c.Counted != nil {
 		return c.Counted
 	}
@@ -192,7 +192,7 @@ func (a *Assessment) cell(h *Hazard, p Placement) (*Cell, error) {
 			}
 		}
 	}
-	if r := c.best(); r != nil && len(r.Without) == 0 && a.Ledger.PerDay > 0 {
+	if r := c.Best(); r != nil && len(r.Without) == 0 && a.Ledger.PerDay > 0 {
 		const days = 365.25
 		perYear := r.Top.Exact * a.Ledger.PerDay * days
 		c.PerYear = &perYear

@@ -157,6 +157,7 @@ func programRules() []Rule {
 		{Pattern: "GET /api/broken", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
 		{Pattern: "GET /api/rates", Roles: readers},
+		{Pattern: "POST /api/assess", Roles: readers},
 		{Pattern: "GET /api/board", Roles: readers},
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},

@@ -26,6 +26,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/assess"
 	"listbound/projections/rates"
 )
 
@@ -241,6 +242,19 @@ func (c *Client) NearMisses(ctx context.Context) ([]projections.Verdict, error) 
 // Rates implements site.Service.
 func (c *Client) Rates(ctx context.Context, q site.RatesQuery) (*rates.Report, error) {
 	return ask[*rates.Report](ctx, c, http.MethodGet, "/api/rates", web.FormatRatesQuery(q))
+}
+
+// Assess implements site.Service.
+func (c *Client) Assess(ctx context.Context, q site.AssessQuery) (*assess.Assessment, error) {
+	raw, err := json.Marshal(q)
+	if err != nil {
+		return nil, err
+	}
+	res, err := c.do(ctx, http.MethodPost, "/api/assess", nil, bytes.NewReader(raw))
+	if err != nil {
+		return nil, err
+	}
+	return read[*assess.Assessment](c, res)
 }
 
 // History implements site.Service.

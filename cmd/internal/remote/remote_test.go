@@ -24,6 +24,7 @@ import (
 	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/web"
 	"listbound/ledger"
+	"listbound/projections/assess"
 )
 
 const observations = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
@@ -100,6 +101,10 @@ func TestSameAnswers(t *testing.T) {
 				t.Errorf("%d openings", len(r.Openings))
 			}
 			return r, err
+		},
+		"assess": func(x site.Service) (any, error) {
+			return x.Assess(t.Context(), site.AssessQuery{Seed: 3, Choices: assess.Choices{
+				Placements: assess.Placements(), Dependence: assess.DependenceHigh}})
 		},
 		"history":  func(x site.Service) (any, error) { return x.History(t.Context(), q) },
 		"verify":   func(x site.Service) (any, error) { return x.Verify(t.Context(), nil) },

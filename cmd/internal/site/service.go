@@ -11,6 +11,7 @@ import (
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/assess"
 	"listbound/projections/rates"
 )
 
@@ -25,6 +26,8 @@ type Service interface {
 	NearMisses(ctx context.Context) ([]projections.Verdict, error)
 	// Rates says how often lists were wrong or missing, by placement and more, and what that shows.
 	Rates(ctx context.Context, q RatesQuery) (*rates.Report, error)
+	// Assess is the assessment of where count sheets travel, of what a site chose and what was counted there.
+	Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, error)
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error
@@ -86,6 +89,14 @@ type RatesQuery struct {
 	Since, Until  time.Time
 	Usual, Raised float64 // incidents an opening that are watched for; zero: one and three in a thousand
 	Openings      bool    // also return every opening
+}
+
+// AssessQuery says what is assessed: what a site chose, and of which openings the counts are (as in RatesQuery).
+type AssessQuery struct {
+	Since   time.Time      `json:"since,omitzero"`
+	Until   time.Time      `json:"until,omitzero"`
+	Seed    uint64         `json:"seed,omitzero"`
+	Choices assess.Choices `json:"choices"`
 }
 
 // Verification is the outcome of verify, in its stable shape.

@@ -112,6 +112,7 @@ func (srv *Server) register(mux shell.Mux) {
 		}
 		return s.Rates(r.Context(), q)
 	}))
+	mux.HandleFunc("POST /api/assess", answer(srv, srv.assess)) // it records nothing: what is chosen stands in the body
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
 		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })
@@ -391,6 +392,19 @@ func (s *Server) rebuild(r *http.Request) (any, error) {
 }
 
 // redact reads from the body what is to be taken out: an address would be written down.
+func (s *Server) assess(r *http.Request) (any, error) {
+	const most = 1 << 17
+	raw, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))
+	if err != nil {
+		return nil, err
+	}
+	var q site.AssessQuery
+	if err := json.Unmarshal(raw, &q, json.RejectUnknownMembers(true)); err != nil {
+		return nil, refusal.New("this is no JSON object with choices, and since, until and seed: %v", err)
+	}
+	return s.site.Assess(r.Context(), q)
+}
+
 func (s *Server) redact(r *http.Request) (any, error) {
 	const most = 1 << 20
 	raw, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))
