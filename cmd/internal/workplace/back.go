@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -136,21 +137,18 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	switch {
 	case h.Done == nil || len(h.Done.IDs) == 0:
 		return v.sayNo("nothing-to-undo")
+	case v.tooLate(h.Done):
+		return v.sayNo("back-too-late", v.w.Time(h.Done.At))
 	case h.Operator == "":
 		t.said = ask(v.t("scan-badge"), v.t("back-why", h.Done.words(v)))
 		return nil
-	case !slices.Contains(reasonsBack(v.place), f["value"]):
-		t.said = ask(v.t("back-why", h.Done.words(v)), v.t("back-more"))
-		if h.Done.Stop {
-			frees, err := v.frees(h.Done)
-			if err != nil {
-				return err
-			}
-			t.said = wrong(v.t("back-why-stop", h.Done.words(v)), frees+" "+v.t("back-more"))
-		}
-		for _, r := range reasonsBack(v.place) {
-			t.said.Choices = append(t.said.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
-		}
+	}
+	costs, err := v.costs(h.Done)
+	if err != nil {
+		return err
+	}
+	if !slices.Contains(reasonsBack(v.place), f["value"]) {
+		t.said = v.askWhyBack(h.Done, costs)
 		return nil
 	}
 	at, err := v.recordAt(P(b))
@@ -171,14 +169,11 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	says := v.phrased("taken-back", h.Done.words(v))
 	says.Of = h.Done.Says
 	t.said = good(v.say(says), v.t("back-more"))
-	if h.Done.Stop { // what stopped sets is gone, on one person's word
-		frees, err := v.frees(h.Done)
-		if err != nil {
-			return err
-		}
-		if t.said = doubt(v.say(says), frees+" "+v.t("back-more")); f["value"] == "wrong-load" && h.Done.Positive != "" {
-			t.said.Next = v.t("back-which-load")
-		}
+	if costs != "" { // what stopped sets is gone, or what others went by, on one person's word
+		t.said = doubt(v.say(says), costs+" "+v.t("back-more"))
+	}
+	if f["value"] == "wrong-load" && h.Done.Positive != "" {
+		t.said.Next = v.t("back-which-load")
 	}
 	if lay, ok := any(P(b)).(interface{ tookBack(*done) }); ok {
 		lay.tookBack(h.Done)
@@ -187,8 +182,80 @@ func (p bench[B, P]) takeBack(v *visit, b *B, f fields, t *taken) error {
 	return nil
 }
 
+func (v *visit) askWhyBack(d *done, costs string) said {
+	s := ask(v.t("back-why", d.words(v)), v.t("back-more"))
+	switch {
+	case d.Stop:
+		s = wrong(v.t("back-why-stop", d.words(v)), costs+" "+s.More)
+	case costs != "":
+		s = doubt(s.Words, costs+" "+s.More)
+	}
+	for _, r := range reasonsBack(v.place) {
+		s.Choices = append(s.Choices, choice{Do: "take-back", Value: r, Words: v.t("back-" + r)})
+	}
+	return s
+}
+
+// tooLate reports whether a record of another day is one that nobody takes back in passing: what a set was put aside for, or
+// doubted by, is answered by its release, and a case that is closed by whoever leads there.
+func (v *visit) tooLate(d *done) bool {
+	return !d.At.IsZero() && !v.today(d.At) && (d.Stop && d.Trip != "" || d.Case != "" && v.place == "close")
+}
+
+// stops are the sets that a reading stops or brings into doubt: the one that was read, and those whose things lay there.
+func (v *visit) stops(d *done) ([]string, error) {
+	sets := []string{d.Set}
+	verdict, err := v.verdictOf(projections.TripKey{Set: d.Set, Trip: d.Trip})
+	if err != nil || verdict == nil {
+		return sets, err
+	}
+	for i := range verdict.Findings {
+		f := &verdict.Findings[i]
+		of := slices.ContainsFunc(d.Seqs, func(seq int64) bool { return slices.Contains(f.Events, seq) })
+		if other := otherSet(f); of && other != "" && !slices.Contains(sets, other) {
+			sets = append(sets, other)
+		}
+	}
+	return sets, nil
+}
+
+// costs says what becomes of other things where a record is taken back, "" for nothing.
+func (v *visit) costs(d *done) (string, error) {
+	if d.Stop {
+		return v.frees(d)
+	}
+	after, err := v.after(d)
+	if err != nil || len(after) == 0 {
+		return "", err
+	}
+	return v.t("back-after", d.Set, v.w.Language().List(after)), nil
+}
+
+// after names what was recorded of a set since it was packed, closed or opened, and would stand without that.
+func (v *visit) after(d *done) (kinds []string, err error) {
+	if d.Trip == "" || !slices.Contains([]string{"packing", "sealing", "opening"}, v.place) {
+		return nil, nil
+	}
+	on := []events.Kind{events.KindListSealed, events.KindSetSterilized, events.KindSetChecked, events.KindSetOpened, events.KindSetCounted}
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		for _, it := range w.Trip(projections.TripKey{Set: d.Set, Trip: d.Trip}).Steps {
+			kind := v.w.Kind(it.Kind)
+			if it.Seq > slices.Max(append([]int64{0}, d.Seqs...)) && slices.Contains(on, it.Kind) && !slices.Contains(kinds, kind) {
+				kinds = append(kinds, kind)
+			}
+		}
+		return w.Failed()
+	})
+	return kinds, err
+}
+
 // frees says which sets are stopped no more where a record that stops some is taken back.
 func (v *visit) frees(d *done) (string, error) {
+	if d.Trip != "" {
+		sets, err := v.stops(d)
+		return v.t("back-frees-sets", strings.Join(sets, ", ")), err
+	}
 	load := d.Positive
 	if load == "" && d.Load != nil {
 		load = d.Load.Load

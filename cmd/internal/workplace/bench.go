@@ -186,15 +186,16 @@ const readApart = 2 * time.Second
 
 // done is what the last record was, and where one goes from it.
 type done struct {
-	Says  []phrase `json:"says,omitempty"`
-	Words string   `json:"words,omitempty"` // instead, in the drafts of earlier versions
-	Set   string   `json:"set,omitempty"`
-	Trip  string   `json:"trip,omitempty"`
-	Case  string   `json:"case,omitempty"`
-	Code  string   `json:"code,omitempty"`
-	Seqs  []int64  `json:"seqs,omitempty"`
-	IDs   []string `json:"ids,omitempty"` // of the events, to take them back
-	Links []link   `json:"links,omitempty"`
+	Says  []phrase  `json:"says,omitempty"`
+	Words string    `json:"words,omitempty"` // instead, in the drafts of earlier versions
+	At    time.Time `json:"at,omitzero"`     // when it was recorded, whenever what it says was seen
+	Set   string    `json:"set,omitempty"`
+	Trip  string    `json:"trip,omitempty"`
+	Case  string    `json:"case,omitempty"`
+	Code  string    `json:"code,omitempty"`
+	Seqs  []int64   `json:"seqs,omitempty"`
+	IDs   []string  `json:"ids,omitempty"` // of the events, to take them back
+	Links []link    `json:"links,omitempty"`
 	// Unscanned: the count sheet that was printed is still to be scanned. Waits is the
 	// set that was scanned meanwhile, and waits for it.
 	Unscanned bool   `json:"unscanned,omitempty"`
@@ -770,6 +771,9 @@ func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *take
 	if !t.stale { // else the other browser goes on undisturbed
 		h.say(v, t.said)
 		h.Active, h.Writer, h.Taking = v.now, in.Client, ""
+		if h.Done != nil && h.Done.At.IsZero() {
+			h.Done.At = v.now
+		}
 		if h.Operator != t.operator || t.kind == string(events.ScanBadge) {
 			h.Shown = v.now
 		}

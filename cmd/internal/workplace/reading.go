@@ -980,5 +980,8 @@ func (v *visit) recordReading(o *events.Observation, says phrase, but ...project
 		}
 		s = j
 	}
-	return s, &done{Says: []phrase{says}, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}, nil
+	d := &done{Says: []phrase{says}, Set: o.Set, Trip: rs[0].Trip, Seqs: seqs(rs), IDs: ids(rs)}
+	c, ok := o.Data.(*events.SetChecked)
+	d.Stop = s.Status == "broken" && s.fresh || ok && c.Aside == events.AsidePut
+	return s, d, nil
 }
