@@ -32,6 +32,7 @@ const (
 	KindSetReturned         Kind = "set.returned"
 	KindPieceReported       Kind = "piece.reported"
 	KindIndicatorRead       Kind = "indicator.read"
+	KindRunLogged           Kind = "run.logged"
 	KindPolicyAdopted       Kind = "policy.adopted"
 	KindStationEnrolled     Kind = "station.enrolled"
 	KindStationRetired      Kind = "station.retired"
@@ -77,6 +78,8 @@ var kindTable = []KindInfo{
 	{Kind: KindPieceReported, Subject: SubjectSet, By: ByStation, New: empty[PieceReported],
 		Keys: []Key{}},
 	{Kind: KindIndicatorRead, Subject: SubjectLoad, By: ByStation, New: empty[IndicatorRead],
+		Keys: []Key{KeyLoad, KeySterilizer}},
+	{Kind: KindRunLogged, Subject: SubjectLoad, By: ByStation, New: empty[RunLogged],
 		Keys: []Key{KeyLoad, KeySterilizer}},
 	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
 		Keys: []Key{}},

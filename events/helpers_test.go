@@ -136,10 +136,26 @@ func (d drawer) data(k Kind) Data {
 	if p, ok := data.(*PieceReported); ok && p.Line == 0 && p.Item == "" {
 		p.Line = 1 // one of the two says which piece is meant
 	}
+	if l, ok := data.(*RunLogged); ok {
+		d.wholeRun(l)
+	}
 	if err := data.Check(); err != nil {
 		d.t.Fatalf("%T was drawn as %+v: %v; say in drawn (helpers_test.go) what that member is drawn from", data, data, err)
 	}
 	return data
+}
+
+// wholeRun gives a run what is there together or not at all.
+func (d drawer) wholeRun(l *RunLogged) {
+	if l.Log = ""; l.Read != nil {
+		l.Log = Digest{2}.String()
+		if l.Read.PressureUnit != "" {
+			l.Read.Pressure = "p"
+		}
+	}
+	if f := &l.Figures; f.MinPascal == 0 || f.MaxPascal == 0 || f.SteamLowMilliK == 0 || f.SteamHighMilliK == 0 {
+		f.MinPascal, f.MaxPascal, f.SteamLowMilliK, f.SteamHighMilliK = 0, 0, 0, 0
+	}
 }
 
 // nameCounted leaves no name for a line that was not counted, and lets nothing be
@@ -232,8 +248,26 @@ func (d drawer) drawn(name string) any {
 		return d.oneOf("indicator", "pass", "fail", "none")
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
-	case "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf":
+	case "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf", "RunLogged.Started", "RunLogged.Ended":
 		return testTime.Format(time.RFC3339)
+	case "RunCycle.HighMilliC":
+		return d.number("high", 51, 60)
+	case "RunFigures.MaxMilliC", "RunFigures.MaxPascal", "RunFigures.SteamHighMilliK":
+		return d.number("high", 51, 60)
+	case "RunFigures.MinPascal", "RunFigures.SteamLowMilliK":
+		return int64(50)
+	case "RunTrouble":
+		return rapid.SampledFrom(runTroubles).Draw(d.t, "trouble")
+	case "RunReading.Temperatures":
+		return []string{d.text("temperature")}
+	case "RunReading.TemperatureUnit":
+		return d.oneOf("unit", temperatureUnits...)
+	case "RunReading.PressureUnit":
+		return d.oneOf("unit", pressureUnits...)
+	case "RunReading.Pressure":
+		return ""
+	case "RunReading.BarometerPascal":
+		return d.number("barometer", 50_000, 110_000)
 	case "KeyReplaced":
 		name := LedgerName(rapid.StringMatching(`[a-z][a-z0-9-]{0,9}`).Draw(d.t, "site"))
 		r := KeyReplaced{Former: d.key(name), Reason: d.text("reason")}

@@ -74,7 +74,7 @@ func WorkOf(k Kind) Work {
 	switch k {
 	case KindSetPacked, KindListSealed:
 		return WorkPacking
-	case KindSetSterilized, KindIndicatorRead:
+	case KindSetSterilized, KindIndicatorRead, KindRunLogged:
 		return WorkSterilizer
 	case KindSetOpened, KindSetCounted, KindCaseClosed:
 		return WorkRoom

@@ -1,5 +1,98 @@
 package events
 
+import (
+	"slices"
+	"time"
+)
+
+// RunLogged says what a load's run was by the sterilizer's own log or print, and what it was held to. Subject: the load id.
+// The figures are what a station worked out; whoever has the log works them out again.
+type RunLogged struct {
+	Load       string     `json:"load"`
+	Sterilizer string     `json:"sterilizer"`
+	Run        int64      `json:"run,omitzero"`
+	Started    string     `json:"started"`         // the first reading, RFC 3339, by the sterilizer's clock
+	Ended      string     `json:"ended,omitempty"` // the last one
+	Cycle      RunCycle   `json:"cycle"`
+	Figures    RunFigures `json:"figures"`
+	// Log is the SHA-256 of the log as it came, lower-case hex, which is kept beside the ledger, and Read how it was read. Without
+	// them the figures are as somebody typed them off a print.
+	Log  string      `json:"log,omitempty"`
+	Read *RunReading `json:"read,omitempty"`
+}
+
+// RunReading says how a log is read. It is told once for a sterilizer: the next log is read as the last one was.
+type RunReading struct {
+	// Columns are named by their headings, or by their place as #1 and so on.
+	Time     string `json:"time"`
+	Date     string `json:"date,omitempty"` // where the day stands in a column of its own
+	Clock    string `json:"clock"`          // form of the time, such as YYYY-MM-DD hh:mm:ss; s or min since the start
+	Zone     string `json:"zone"`           // that the clock is set to, such as Europe/Berlin
+	Pressure string `json:"pressure,omitempty"`
+
+	Temperatures    []string `json:"temperatures"`           // the sterilizer's own first
+	TemperatureUnit string   `json:"temperatureUnit"`        // C, F
+	PressureUnit    string   `json:"pressureUnit,omitempty"` // kPa, MPa, bar, mbar, psi
+	Gauge           bool     `json:"gauge,omitzero"`         // the pressure is above the atmosphere's, not above vacuum
+	BarometerPascal int64    `json:"barometerPascal"`        // where the sterilizer stands
+	DecimalComma    bool     `json:"decimalComma,omitzero"`
+}
+
+func (*RunLogged) Kind() Kind { return KindRunLogged }
+
+// Keys implements Data.
+func (d *RunLogged) Keys() Keys { return Keys{KeyLoad: d.Load, KeySterilizer: d.Sterilizer} }
+
+// StartedAt returns when the run began by the sterilizer's clock.
+func (d *RunLogged) StartedAt() time.Time { return timeOf(d.Started) }
+
+// Check implements Data.
+func (d *RunLogged) Check() error {
+	var c checks
+	c.id("load", d.Load)
+	c.id("sterilizer", d.Sterilizer)
+	c.inRange("run", d.Run, 0, 9999999)
+	c.must(d.Started != "", "started is missing")
+	c.optionalTime("started", d.Started)
+	c.optionalTime("ended", d.Ended)
+	d.Cycle.check(&c)
+	d.Figures.check(&c)
+	c.optionalDigest("log", d.Log)
+	c.must((d.Log == "") == (d.Read == nil), "log and read are given together, or neither")
+	if d.Read != nil {
+		c.keep(d.Read.Check())
+	}
+	return c.err
+}
+
+// The units that a log may have.
+var (
+	temperatureUnits = []string{"C", "F"}
+	pressureUnits    = []string{"kPa", "MPa", "bar", "mbar", "psi"}
+)
+
+// Check refuses what no log can be read by.
+func (d *RunReading) Check() error {
+	var c checks
+	c.text("read: time", d.Time)
+	c.optionalText("read: date", d.Date)
+	c.text("read: clock", d.Clock)
+	c.text("read: zone", d.Zone)
+	n := len(d.Temperatures)
+	c.must(n >= 1 && n <= MaxRunPoints, "read: %d temperatures; a log has from 1 to %d", n, MaxRunPoints)
+	c.each("read: temperature", d.Temperatures, checkText)
+	oneOf(&c, "read: temperatureUnit", d.TemperatureUnit, temperatureUnits...)
+	c.optionalText("read: pressure", d.Pressure)
+	if d.Pressure != "" {
+		oneOf(&c, "read: pressureUnit", d.PressureUnit, pressureUnits...)
+	}
+	c.inRange("read: barometerPascal", d.BarometerPascal, 50_000, 110_000) // from 5,500 m above the sea to below it
+	return c.err
+}
+
+// MaxRunPoints is how many points a run is measured at, at most.
+const MaxRunPoints = 99
+
 // RunCycle is what a sterilizer's run is held to. Temperatures are in thousandths of a
 // degree Celsius and differences in thousandths of a kelvin, since hashed numbers are whole.
 // A limit that is left out is none.
@@ -95,8 +188,61 @@ const (
 	RunFlat   RunTrouble = "flat"   // one value to the last digit for a minute in the band, which no sensor should show
 )
 
+var runTroubles = []RunTrouble{RunGap, RunJump, RunBack, RunUnread, RunDip, RunOver, RunStuck, RunFlat}
+
 // MaxRunFaults is how many faults stand in a record; of a log with more only their number is kept.
 const MaxRunFaults = 40
+
+const maxRunMillis = 1000 * maxRunSeconds
+
+func (d *RunFigures) check(c *checks) {
+	c.inRange("figures: points", d.Points, 1, MaxRunPoints)
+	for _, x := range []struct {
+		name       string
+		value, max int64
+	}{
+		{"stepMillis", d.StepMillis, maxRunMillis}, {"holdMillis", d.HoldMillis, maxRunMillis},
+		{"equilibrationMillis", d.EquilibrationMillis, maxRunMillis}, {"dryingMillis", d.DryingMillis, maxRunMillis},
+		{"minPascal", d.MinPascal, maxRunPascal}, {"maxPascal", d.MaxPascal, maxRunPascal},
+		{"apartMilliK", d.ApartMilliK, 10 * maxRunMilliC}, {"f0Seconds", d.F0Seconds, maxRecords}, {"more", d.More, maxRecords},
+	} {
+		c.inRange("figures: "+x.name, x.value, 0, x.max)
+	}
+	c.inRange("figures: minMilliC", d.MinMilliC, -maxRunMilliC, 10*maxRunMilliC)
+	c.inRange("figures: maxMilliC", d.MaxMilliC, d.MinMilliC, 10*maxRunMilliC)
+	c.must((d.MinPascal == 0) == (d.MaxPascal == 0) && d.MinPascal <= d.MaxPascal,
+		"figures: the pressure is from %d to %d Pa", d.MinPascal, d.MaxPascal)
+	c.inRange("figures: steamLowMilliK", d.SteamLowMilliK, -10*maxRunMilliC, d.SteamHighMilliK)
+	c.inRange("figures: steamHighMilliK", d.SteamHighMilliK, d.SteamLowMilliK, 10*maxRunMilliC)
+	c.must(d.MinPascal > 0 || d.SteamLowMilliK == 0 && d.SteamHighMilliK == 0,
+		"figures: nothing can be said of steam without its pressure")
+	c.must(len(d.Faults) <= MaxRunFaults, "figures: %d faults; a record names up to %d", len(d.Faults), MaxRunFaults)
+	for _, f := range d.Faults {
+		c.must(slices.Contains(runTroubles, f.What), "figures: fault %q is none that is known", f.What)
+		c.inRange("figures: fault: atMillis", f.AtMillis, 0, maxRecords)
+		c.inRange("figures: fault: lastsMillis", f.LastsMillis, 0, maxRecords)
+		c.optionalText("figures: fault: sensor", f.Sensor)
+		c.inRange("figures: fault: milliC", f.MilliC, -maxRunMilliC, 10*maxRunMilliC)
+	}
+}
+
+// maxRunPascal is some ten times the pressure of steam at 138 °C.
+const maxRunPascal = 4_000_000
+
+// Held and Dried are the durations, Min and Max in degrees Celsius, for whoever says them.
+func (d *RunFigures) Held() time.Duration { return time.Duration(d.HoldMillis) * time.Millisecond }
+
+// Dried: see Held.
+func (d *RunFigures) Dried() time.Duration { return time.Duration(d.DryingMillis) * time.Millisecond }
+
+// Min: see Held.
+func (d *RunFigures) Min() float64 { return float64(d.MinMilliC) / 1000 }
+
+// Max: see Held.
+func (d *RunFigures) Max() float64 { return float64(d.MaxMilliC) / 1000 }
+
+// Named is how many faults were named.
+func (d *RunFigures) Named() int64 { return int64(len(d.Faults)) + d.More }
 
 // Steam reports whether it is known how the steam was, and Drying whether the drying time is.
 func (d *RunFigures) Steam() bool   { return d.MinPascal > 0 }

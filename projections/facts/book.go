@@ -38,6 +38,7 @@ type Book struct {
 	remarked map[int64]Fact     // those whose remarks changed since they came, as they are now
 	readOf   map[string][]*Item // indicator.read, by load
 	washes   map[string][]*Item // set.returned, by the washer's load
+	logs     map[string][]*Item // run.logged, by load
 
 	now time.Time // see SetMoment
 
@@ -123,6 +124,7 @@ func NewBook(src Source) *Book {
 	b.digests, b.readOf = make(map[*Item]events.Digest), make(map[string][]*Item)
 	b.entries = make(map[string][]*Item)
 	b.washes = make(map[string][]*Item)
+	b.logs = make(map[string][]*Item)
 	return b
 }
 
@@ -316,6 +318,8 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		if d.WasherLoad != "" {
 			put(b.washes, d.WasherLoad)
 		}
+	case *events.RunLogged:
+		put(b.logs, d.Load)
 	case *events.ListIssued:
 		put(b.lists, d.List)
 	case *events.PolicyAdopted, *events.RecordsLost, *events.RegistersAdopted:

@@ -44,6 +44,8 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 		add(DimSterilizer, d.Sterilizer)
 		add(DimReadings, d.Sterilizer)
 		add(DimLoadReadings, d.Load)
+	case *events.RunLogged:
+		add(DimRunLogs, d.Load)
 	case *events.ListIssued:
 		add(DimList, d.List)
 		add(DimVersion, versionKey(d.List, d.Version))
@@ -123,6 +125,7 @@ const (
 
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
 	DimWash         Dim = "wash"          // set.returned facts of the washer's load
+	DimRunLogs      Dim = "run logs"      // run.logged facts of the load
 
 	// DimTime has no facts: what is asked is whether a moment has passed. What
 	// passes is Passing, as a fact is what it is filed under.

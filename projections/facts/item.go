@@ -56,6 +56,12 @@ func ReturnOf(it *Item) *events.SetReturned {
 	return d
 }
 
+// LogOf returns what a run.logged says, nil for any other fact.
+func LogOf(it *Item) *events.RunLogged {
+	d, _ := it.Data.(*events.RunLogged)
+	return d
+}
+
 // PieceOf returns what a piece.reported says, nil for any other fact.
 func PieceOf(it *Item) *events.PieceReported {
 	d, _ := it.Data.(*events.PieceReported)

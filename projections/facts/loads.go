@@ -1,6 +1,7 @@
 package facts
 
 import (
+	"cmp"
 	"listbound/events"
 	"listbound/projections"
 	"slices"
@@ -46,6 +47,22 @@ func (b *Book) Washed(load string) []projections.TripKey {
 		}
 	}
 	return SortedKeys(seen)
+}
+
+// RunLogs returns what is recorded of the logs of a load's runs, by when the runs were started and then by when they were
+// recorded.
+func (b *Book) RunLogs(load string) (out []*Item) {
+	b.need(DimRunLogs, load)
+	b.asked(DimRunLogs, load)
+	for _, it := range b.logs[load] {
+		if d := LogOf(it); d != nil && !it.Void && d.Load == load {
+			out = append(out, it)
+		}
+	}
+	slices.SortFunc(out, func(x, y *Item) int {
+		return cmp.Or(LogOf(x).StartedAt().Compare(LogOf(y).StartedAt()), Compare(x, y))
+	})
+	return out
 }
 
 // readLoad is a load with a biological indicator's result.

@@ -54,6 +54,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.readOf[key]
 	case DimWash:
 		its = b.washes[key]
+	case DimRunLogs:
+		its = b.logs[key]
 	case DimList:
 		its = b.lists[key]
 	case DimPolicy:

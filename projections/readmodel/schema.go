@@ -17,7 +17,7 @@ CREATE TABLE events (
 	recorded   INTEGER NOT NULL,
 	remarks    INTEGER NOT NULL,    -- bits, see events.Remark; 256: others once, see remarked
 	case_ref   TEXT,                -- set.opened, set.counted, case.closed
-	load       TEXT,                -- set.sterilized, indicator.read
+	load       TEXT,                -- set.sterilized, indicator.read, run.logged
 	sterilizer TEXT,                -- the same
 	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
 	list       TEXT,                -- set.packed, list.issued
@@ -153,6 +153,7 @@ CREATE TABLE runs (
 const rareIndexes = `
 CREATE INDEX events_issued ON events (list) WHERE kind IN ('list.issued', 'event.corrected');
 CREATE INDEX events_read ON events (sterilizer) WHERE kind IN ('indicator.read', 'event.corrected');
+CREATE INDEX events_logged ON events (sterilizer, observed) WHERE kind = 'run.logged';
 CREATE INDEX events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;

@@ -57,6 +57,7 @@ var factRows = map[facts.Dim]string{
 	facts.DimReadings:     `sterilizer = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
 	facts.DimLoadReadings: `load = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
 	facts.DimWash:         `washer_load = ?1 AND kind IN ('set.returned', 'event.corrected')`,
+	facts.DimRunLogs:      `load = ?1 AND kind IN ('run.logged', 'event.corrected')`,
 	facts.DimEvent:        `id = ?1 AND observed >= ?2 AND observed < ?3`,
 }
 

@@ -106,6 +106,15 @@ func (j *judged) f0() int64 {
 	return int64(math.Round(60 * minutes))
 }
 
+// AirOf is the share of air by which the coldest point was as cold as it was, from 0 to 1; 0 where the pressure isn't known.
+func AirOf(f *events.RunFigures) float64 {
+	if !f.Steam() || f.SteamLowMilliK >= 0 {
+		return 0
+	}
+	steam := SteamAt(float64(f.MaxPascal) / 1000)
+	return Air(steam+float64(f.SteamLowMilliK)/1000, PressureOf(steam))
+}
+
 // Lack is one way in which a run doesn't hold its cycle, or isn't shown to.
 type Lack string
 

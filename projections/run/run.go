@@ -81,6 +81,16 @@ type Report struct {
 	Lacks   []Lack            `json:"lacks"` // none: the run holds its cycle, as far as was measured
 }
 
+// Recorded is the log of a run as it is recorded of a load.
+type Recorded struct {
+	Seq      int64             `json:"seq"`
+	At       time.Time         `json:"at"`
+	Station  string            `json:"station"`
+	Operator string            `json:"operator,omitempty"`
+	Said     *events.RunLogged `json:"said"`
+	Lacks    []Lack            `json:"lacks"`
+}
+
 // Why a log can't be judged at all.
 var (
 	ErrTooShort = errors.New("the log has fewer than two readings")

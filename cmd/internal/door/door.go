@@ -484,7 +484,7 @@ func kindsOf(k events.Kind) []Role {
 	switch k {
 	case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted,
 		events.KindCaseClosed, events.KindSetChecked, events.KindSetReturned, events.KindPieceReported, events.KindIndicatorRead,
-		events.KindAccessClaimed:
+		events.KindRunLogged, events.KindAccessClaimed:
 		return []Role{Records}
 	case events.KindEventCorrected:
 		return []Role{Records, Leads}

@@ -158,6 +158,8 @@ func programRules() []Rule {
 		{Pattern: "GET /api/near-misses", Roles: readers},
 		{Pattern: "GET /api/rates", Roles: readers},
 		{Pattern: "POST /api/assess", Roles: readers},
+		{Pattern: "POST /api/runs/logs", Roles: []Role{Records}},
+		{Pattern: "GET /api/runs", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /api/board", Roles: readers},
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},

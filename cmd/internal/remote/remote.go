@@ -28,6 +28,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/assess"
 	"listbound/projections/rates"
+	"listbound/projections/run"
 )
 
 // TokenVariable is the environment variable that holds a token. No argument does: others on the machine can read those.
@@ -255,6 +256,20 @@ func (c *Client) Assess(ctx context.Context, q site.AssessQuery) (*assess.Assess
 		return nil, err
 	}
 	return read[*assess.Assessment](c, res)
+}
+
+// KeepRunLog implements site.Service.
+func (c *Client) KeepRunLog(ctx context.Context, raw []byte) (*site.KeptLog, error) {
+	res, err := c.do(ctx, http.MethodPost, "/api/runs/logs", nil, bytes.NewReader(raw))
+	if err != nil {
+		return nil, err
+	}
+	return read[*site.KeptLog](c, res)
+}
+
+// Runs implements site.Service.
+func (c *Client) Runs(ctx context.Context, q site.RunsQuery) ([]run.Recorded, error) {
+	return ask[[]run.Recorded](ctx, c, http.MethodGet, "/api/runs", url.Values{"load": {q.Load}, "sterilizer": {q.Sterilizer}})
 }
 
 // History implements site.Service.

@@ -91,6 +91,26 @@ func TestSameAnswers(t *testing.T) {
 	if !again[1].Known || again[1].Seq != got[1].Seq {
 		t.Errorf("the folder does not know what the server recorded: %+v", again[1])
 	}
+	kept, err := c.KeepRunLog(t.Context(), []byte("Time,T1\n0,20\n1,21\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if raw, err := s.RunLog(kept.Log); err != nil || string(raw) != "Time,T1\n0,20\n1,21\n" {
+		t.Fatalf("%q, %v", raw, err)
+	}
+	run := `{"station":"north/packing-1","kind":"run.logged","time":"2026-03-02T08:00:00Z","operator":"B-1","data":{"load":"L",` +
+		`"sterilizer":"S2","started":"2026-03-02T07:00:00Z","cycle":{"name":"c","source":"s","lowMilliC":134000,"holdSeconds":180},` +
+		`"figures":{"points":1,"holdMillis":190000,"minMilliC":134100,"maxMilliC":135000},"log":"` + kept.Log + `","read":{"time":"Time",` +
+		`"clock":"s","zone":"UTC","temperatures":["T1"],"temperatureUnit":"C","barometerPascal":101325}}}`
+	err = c.Record(t.Context(), strings.NewReader(run+"\n"), func(r site.Receipt) error {
+		if r.Error != "" {
+			t.Error(r.Error)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
 	q := site.Query{Set: "LAP-001", Records: true}
 	for name, ask := range map[string]func(site.Service) (any, error){
 		"broken": func(x site.Service) (any, error) { return x.Broken(t.Context()) },
@@ -106,6 +126,7 @@ func TestSameAnswers(t *testing.T) {
 			return x.Assess(t.Context(), site.AssessQuery{Seed: 3, Choices: assess.Choices{
 				Placements: assess.Placements(), Dependence: assess.DependenceHigh}})
 		},
+		"runs":     func(x site.Service) (any, error) { return x.Runs(t.Context(), site.RunsQuery{Sterilizer: "S2"}) },
 		"history":  func(x site.Service) (any, error) { return x.History(t.Context(), q) },
 		"verify":   func(x site.Service) (any, error) { return x.Verify(t.Context(), nil) },
 		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },

@@ -186,14 +186,16 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
-	without := make(marksWithout)
+	without, logs := make(marksWithout), s.runLogs()
 	v, err := s.verifyRecords(ctx, progress, func(seq int64, record []byte) {
 		each(seq)
 		without.look(s, seq, record)
+		logs.look(s, seq, record)
 	})
 	if err != nil {
 		return nil, err
 	}
+	v.Problems = append(v.Problems, logs.problems...)
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()

@@ -82,6 +82,8 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 		return r.checkEntry(ctx, e, d)
 	case *events.SetPacked:
 		return r.checkPacked(ctx, o, d, e)
+	case *events.RunLogged:
+		return r.site.runLogs().has(d)
 	case *events.FindingAcknowledged:
 		return r.checkAcknowledged(ctx, d, e)
 	case *events.ListSealed:

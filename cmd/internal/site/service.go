@@ -13,6 +13,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/assess"
 	"listbound/projections/rates"
+	"listbound/projections/run"
 )
 
 // Service is what the commands ask for. A Site answers from a data folder, a
@@ -28,6 +29,10 @@ type Service interface {
 	Rates(ctx context.Context, q RatesQuery) (*rates.Report, error)
 	// Assess is the assessment of where count sheets travel, of what a site chose and what was counted there.
 	Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, error)
+	// KeepRunLog keeps a sterilizer's log beside the ledger, and returns the digest that a record names it by.
+	KeepRunLog(ctx context.Context, raw []byte) (*KeptLog, error)
+	// Runs returns what is recorded of logs of runs.
+	Runs(ctx context.Context, q RunsQuery) ([]run.Recorded, error)
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error

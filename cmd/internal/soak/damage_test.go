@@ -33,6 +33,7 @@ var kinds = []struct{ name, glob string }{
 	{"ledger's key", "d/keys/north_ledger.key"},
 	{"station's key", "d/keys/north_[a-km-z]*.key"},
 	{"texts beside the records", "d/addenda"},
+	{"log of a sterilizer's run", "d/runs/*"},
 	{"read model", "d/readmodel.db*"},
 	{"who witnesses", "d/witnesses.txt"},
 	{"what a witness signed", "d/witnesses/*.checkpoint"},

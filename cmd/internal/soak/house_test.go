@@ -18,6 +18,7 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/site"
+	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/proof"
 	"listbound/ledger/timestamp/timestamptest"
@@ -94,8 +95,29 @@ func (h *house) goOn(t *testing.T, lines []string) {
 		t.Fatal(err)
 	}
 	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(site.Receipt) error { return nil })
+	recordRuns(t, s)
 	if err := errors.Join(err, s.AskWitnesses(t.Context()), s.AskTimestamp(t.Context()), s.Close()); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// recordRuns records the logs of two runs, once.
+func recordRuns(t *testing.T, s *site.Site) {
+	t.Helper()
+	for _, load := range []string{"S2-0301-91", "S2-0301-92"} {
+		kept, err := s.KeepRunLog(t.Context(), []byte("Time,T1\n0,20\n1,"+load+"\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-2", Kind: events.KindRunLogged, Time: begun,
+			Operator: "B-2044", Data: &events.RunLogged{Load: load, Sterilizer: "S2", Started: begun.Format(time.RFC3339), Log: kept.Log,
+				Read: &events.RunReading{Time: "Time", Clock: "s", Zone: "UTC", Temperatures: []string{"T1"}, TemperatureUnit: "C",
+					BarometerPascal: 101325},
+				Cycle:   events.RunCycle{Name: "own", Source: "instructions", LowMilliC: 134000, HoldSeconds: 180},
+				Figures: events.RunFigures{Points: 1, MinMilliC: 20000, MaxMilliC: 20000}}})
+		if err != nil || rs[0].Error != "" {
+			t.Fatal(rs, err)
+		}
 	}
 }
 

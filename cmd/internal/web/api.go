@@ -22,6 +22,7 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/version"
 	"listbound/cmd/internal/workplace"
+	"listbound/projections/run/logfile"
 )
 
 // Server serves one site.
@@ -113,6 +114,16 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.Rates(r.Context(), q)
 	}))
 	mux.HandleFunc("POST /api/assess", answer(srv, srv.assess)) // it records nothing: what is chosen stands in the body
+	mux.HandleFunc("POST /api/runs/logs", answer(srv, func(r *http.Request) (any, error) {
+		raw, err := io.ReadAll(io.LimitReader(r.Body, logfile.MaxBytes+1))
+		if err != nil {
+			return nil, err
+		}
+		return s.KeepRunLog(r.Context(), raw)
+	}))
+	mux.HandleFunc("GET /api/runs", answer(srv, func(r *http.Request) (any, error) {
+		return s.Runs(r.Context(), site.RunsQuery{Load: r.URL.Query().Get("load"), Sterilizer: r.URL.Query().Get("sterilizer")})
+	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
 		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })

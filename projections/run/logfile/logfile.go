@@ -1,0 +1,335 @@
+// Package logfile reads what a sterilizer wrote of a run: a table of times,
+// temperatures and, mostly, a pressure, as text separated by comma, semicolon or tab, in
+// UTF-8, UTF-16 or Windows-1252. What its columns are called, and in which units and
+// form they are, a person says once for a sterilizer (events.RunReading).
+//
+//	Time;T1 °C;P bar
+//	04.03.2026 07:24:00;63,2;1,01
+//	04.03.2026 07:24:01;63,4;1,01
+//
+// Rows above the headings are passed over. Of a row below them nothing is passed over but
+// its being empty: a reading that is no number is one that was not read, and a time that
+// is none is an error, since without it nothing after it can be told.
+package logfile
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"golang.org/x/text/encoding/charmap"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
+
+	"listbound/events"
+	"listbound/projections/run"
+)
+
+// MaxBytes is how long a log may be: a day at ten readings a second has less.
+const MaxBytes = 32 << 20
+
+// Error is what is wrong with a row.
+type Error struct {
+	Row  int // from 1; 0: the log as a whole
+	What string
+}
+
+func (e *Error) Error() string {
+	if e.Row == 0 {
+		return e.What
+	}
+	return fmt.Sprintf("row %d: %s", e.Row, e.What)
+}
+
+func wrong(row int, format string, args ...any) error {
+	return &Error{row, fmt.Sprintf(format, args...)}
+}
+
+// Read reads a log. started is when the run was started, for a clock that shows the time since then, or no day.
+func Read(raw []byte, how *events.RunReading, started time.Time) (*run.Log, error) {
+	if err := how.Check(); err != nil {
+		return nil, err
+	}
+	zone, err := time.LoadLocation(how.Zone)
+	if err != nil {
+		return nil, fmt.Errorf("zone %q: %w", how.Zone, err)
+	}
+	if len(raw) > MaxBytes {
+		return nil, wrong(0, "the log has %d bytes; it has up to %d", len(raw), MaxBytes)
+	}
+	text, err := decoded(raw)
+	if err != nil {
+		return nil, wrong(0, "the log is no text: %v", err)
+	}
+	t, err := find(text, how)
+	if err != nil {
+		return nil, err
+	}
+	c := clock{layout: layout(how.Clock), zone: zone, started: started, unit: sinceStart[how.Clock]}
+	c.dated = strings.Contains(how.Clock, "YY")
+	switch {
+	case strings.Contains(how.Clock, "DD") != c.dated:
+		return nil, wrong(0, "the clock %q has a day without its year, or a year without a day", how.Clock)
+	case !c.dated && started.IsZero():
+		return nil, wrong(0, "the clock %q doesn't say on which day the run was: say when it was started", how.Clock)
+	}
+	l := &run.Log{Sensors: how.Temperatures, Pressure: how.Pressure, Barometer: float64(how.BarometerPascal) / 1000}
+	for i, row := range t.rows {
+		if empty(row) {
+			continue
+		}
+		s, err := t.sample(row, how, &c)
+		if err != nil {
+			return nil, wrong(t.first+i, "%v", err)
+		}
+		l.Samples = append(l.Samples, s)
+	}
+	return l, nil
+}
+
+// decoded returns a text in UTF-8. What has no byte order mark and is no UTF-8 is Windows-1252.
+func decoded(raw []byte) (string, error) {
+	from := charmap.Windows1252.NewDecoder()
+	if utf8.Valid(raw) {
+		from = unicode.UTF8.NewDecoder()
+	}
+	text, _, err := transform.Bytes(unicode.BOMOverride(from), raw)
+	return string(text), err
+}
+
+// table is a log's rows below its headings.
+type table struct {
+	rows  [][]string
+	first int // the row of the first, from 1
+	at    map[string]int
+}
+
+// find returns the table by the separator by which all columns are there.
+func find(text string, how *events.RunReading) (*table, error) {
+	var missing error
+	for _, comma := range ";\t," {
+		if comma == ',' && how.DecimalComma {
+			continue // 134,2 would be two cells
+		}
+		t, err := columns(text, comma, how)
+		if err == nil {
+			return t, nil
+		}
+		if missing == nil || comma == ',' {
+			missing = err
+		}
+	}
+	return nil, missing
+}
+
+// aboveHeadings is how many rows may stand above the headings: logs begin with what the sterilizer is and what was run.
+const aboveHeadings = 60
+
+func columns(text string, comma rune, how *events.RunReading) (*table, error) {
+	rows, err := split(text, comma)
+	if err != nil {
+		return nil, wrong(0, "%v", err)
+	}
+	names := append([]string{how.Time}, how.Temperatures...)
+	for _, more := range []string{how.Date, how.Pressure} {
+		if more != "" {
+			names = append(names, more)
+		}
+	}
+	missing := names
+	for i, row := range rows[:min(len(rows), aboveHeadings)] {
+		t := &table{rows: rows[i+1:], first: i + 2, at: make(map[string]int)}
+		var not []string
+		plain := true // no column is named by a heading
+		for _, name := range names {
+			at, byPlace := place(name)
+			if plain = plain && byPlace; !byPlace {
+				at = heading(row, name)
+			}
+			if at < 0 || at >= len(row) {
+				not = append(not, name)
+				continue
+			}
+			t.at[name] = at
+		}
+		if len(not) == 0 {
+			if plain {
+				t.rows, t.first = rows[i:], i+1
+			}
+			return t, nil
+		}
+		if len(not) < len(missing) {
+			missing = not
+		}
+	}
+	return nil, wrong(0, "no row names the columns: there is no %s", strings.Join(missing, ", "))
+}
+
+// place reads #3: the third column, which has the index 2.
+func place(name string) (int, bool) {
+	n, ok := strings.CutPrefix(name, "#")
+	if !ok {
+		return 0, false
+	}
+	at, err := strconv.Atoi(n)
+	return at - 1, err == nil
+}
+
+func heading(row []string, name string) int {
+	for i, cell := range row {
+		if strings.EqualFold(strings.Join(strings.Fields(cell), " "), strings.Join(strings.Fields(name), " ")) {
+			return i
+		}
+	}
+	return -1
+}
+
+func split(text string, comma rune) ([][]string, error) {
+	r := csv.NewReader(strings.NewReader(text))
+	r.FieldsPerRecord, r.Comma, r.LazyQuotes = -1, comma, true
+	var rows [][]string
+	for {
+		row, err := r.Read()
+		if errors.Is(err, io.EOF) {
+			return rows, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		// The reader passes over empty lines, and row numbers are the file's.
+		at, _ := r.FieldPos(0)
+		for len(rows) < at-1 {
+			rows = append(rows, nil)
+		}
+		rows = append(rows, row)
+	}
+}
+
+func empty(row []string) bool {
+	for _, cell := range row {
+		if strings.TrimSpace(cell) != "" {
+			return false
+		}
+	}
+	return true
+}
+
+func (t *table) cell(row []string, name string) string {
+	if at := t.at[name]; at < len(row) {
+		return strings.TrimSpace(row[at])
+	}
+	return ""
+}
+
+func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sample, err error) {
+	text := t.cell(row, how.Time)
+	if how.Date != "" {
+		text = t.cell(row, how.Date) + " " + text
+	}
+	if s.At, err = c.read(text, how.DecimalComma); err != nil {
+		return s, err
+	}
+	for _, name := range how.Temperatures {
+		s.Points = append(s.Points, celsius(number(t.cell(row, name), how.DecimalComma), how.TemperatureUnit))
+	}
+	s.Pressure = math.NaN()
+	if how.Pressure == "" {
+		return s, nil
+	}
+	s.Pressure = number(t.cell(row, how.Pressure), how.DecimalComma) * kPa[how.PressureUnit]
+	if how.Gauge {
+		s.Pressure += float64(how.BarometerPascal) / 1000
+	}
+	if s.Pressure < leastKPa {
+		return s, fmt.Errorf("a pressure of %.1f kPa above vacuum: is %q above the atmosphere's, and the barometer right?", s.Pressure, how.Pressure)
+	}
+	return s, nil
+}
+
+// leastKPa is how far a sensor may err below vacuum.
+const leastKPa = -5
+
+// most is beyond what any sensor shows in any unit.
+const most = 1e6
+
+// number reads a number, NaN for what is none: ---, or a word.
+func number(text string, comma bool) float64 {
+	if comma {
+		text = strings.Replace(text, ",", ".", 1)
+	}
+	x, err := strconv.ParseFloat(text, 64)
+	if err != nil || !(math.Abs(x) <= most) {
+		return math.NaN()
+	}
+	return x
+}
+
+// kPa are the units of pressure in kilopascals. Of psi: NIST SP 811, appendix B.8.
+var kPa = map[string]float64{"kPa": 1, "MPa": 1000, "bar": 100, "mbar": 0.1, "psi": 6.894757}
+
+func celsius(x float64, unit string) float64 {
+	if unit == "F" {
+		return (x - 32) / 1.8
+	}
+	return x
+}
+
+// sinceStart are the clocks that show the time since the start, as a number.
+var sinceStart = map[string]time.Duration{"s": time.Second, "min": time.Minute}
+
+// clock reads times.
+type clock struct {
+	layout  string
+	zone    *time.Location
+	unit    time.Duration // of the time since the start; 0 for a clock that shows the time
+	dated   bool
+	started time.Time
+	day     time.Time // of a clock without a day: of the reading before
+}
+
+// layout turns YYYY-MM-DD hh:mm:ss into Go's form of a time.
+func layout(clock string) string {
+	return strings.NewReplacer("YYYY", "2006", "YY", "06", "MM", "01", "DD", "02", "hh", "15", "mm", "04", "ss", "05").Replace(clock)
+}
+
+// read reads a time. Where the clock shows no day, a time that is half a day before the one above it is of the next day.
+func (c *clock) read(text string, comma bool) (time.Time, error) {
+	if c.unit > 0 {
+		x := number(text, comma)
+		if math.IsNaN(x) {
+			return time.Time{}, fmt.Errorf("the time %q is no number", text)
+		}
+		return c.started.Add(time.Duration(math.Round(x * float64(c.unit)))), nil
+	}
+	if comma {
+		text = strings.Replace(text, ",", ".", 1) // of a fraction of a second
+	}
+	at, err := time.ParseInLocation(c.layout, text, c.zone)
+	if err != nil {
+		return at, fmt.Errorf("the time %q is not like %s", text, c.layout)
+	}
+	if c.dated {
+		return at, nil
+	}
+	before := c.day
+	if before.IsZero() {
+		before = c.started.In(c.zone)
+	}
+	h, m, s := at.Clock()
+	at = time.Date(before.Year(), before.Month(), before.Day(), h, m, s, at.Nanosecond(), c.zone)
+	const half = 12 * time.Hour
+	switch d := at.Sub(before); {
+	case d < -half:
+		at = at.AddDate(0, 0, 1)
+	case d > half:
+		at = at.AddDate(0, 0, -1)
+	}
+	c.day = at
+	return at, nil
+}

@@ -1,0 +1,151 @@
+package logfile_test
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/text/encoding/charmap"
+
+	"listbound/events"
+	"listbound/projections/run"
+	"listbound/projections/run/logfile"
+)
+
+var began = time.Date(2026, 3, 4, 6, 24, 0, 0, time.UTC)
+
+func how(edit func(*events.RunReading)) *events.RunReading {
+	r := &events.RunReading{Time: "Time", Clock: "YYYY-MM-DD hh:mm:ss", Zone: "UTC", Temperatures: []string{"T1"}, TemperatureUnit: "C",
+		Pressure: "P", PressureUnit: "kPa", BarometerPascal: 101325}
+	if edit != nil {
+		edit(r)
+	}
+	return r
+}
+
+// TestForms: one reading of 134 C in steam, in all forms that logs have.
+func TestForms(t *testing.T) {
+	latin, err := charmap.Windows1252.NewEncoder().String("Zeit;T1 °C;P bar\n04.03.2026 07:24:00;134,0;3,04199\n04.03.2026 07:24:01;134,0;3,04199\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range []struct {
+		what, text string
+		how        *events.RunReading
+	}{
+		{"plain", "Time,T1,P\n2026-03-04 06:24:00,134.0,304.199\n2026-03-04 06:24:01,134,304.199\n", how(nil)},
+		{"German, Windows-1252, bar", latin, how(func(r *events.RunReading) {
+			r.Time, r.Clock, r.Zone, r.Temperatures = "zeit", "DD.MM.YYYY hh:mm:ss", "Europe/Berlin", []string{"T1 °C"}
+			r.Pressure, r.PressureUnit, r.DecimalComma = "P bar", "bar", true
+		})},
+		{"title above, day apart, Fahrenheit, psi on a gauge",
+			"Sterilizer S2\nCycle,270 F\n\nDate,Time,Temp F,psig\n03/04/26,01:24:00,273.2,29.4248\n03/04/26,01:24:01,273.2,29.4248\n",
+			how(func(r *events.RunReading) {
+				r.Date, r.Clock, r.Zone, r.Temperatures, r.TemperatureUnit = "Date", "MM/DD/YY hh:mm:ss", "America/New_York", []string{"Temp F"}, "F"
+				r.Pressure, r.PressureUnit, r.Gauge = "psig", "psi", true
+			})},
+		{"no headings, seconds since the start, mbar on a mountain", "0\t134\t2207.99\n1\t134\t2207.99\n", how(func(r *events.RunReading) {
+			r.Time, r.Clock, r.Temperatures, r.Pressure = "#1", "s", []string{"#2"}, "#3"
+			r.PressureUnit, r.Gauge, r.BarometerPascal = "mbar", true, 83400
+		})},
+		{"minutes since the start, MPa", "Time,T1,P\n0,134,0.304199\n0.0166667,134,0.304199\n", how(func(r *events.RunReading) {
+			r.Clock, r.PressureUnit = "min", "MPa"
+		})},
+		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
+		{"UTF-8 with a mark", "\ufeffTime,T1,P\r\n2026-03-04 06:24:00,134.0,304.199\r\n2026-03-04 06:24:01,134,304.199\r\n", how(nil)},
+	} {
+		l, err := logfile.Read([]byte(x.text), x.how, began)
+		if err != nil || len(l.Samples) != 2 {
+			t.Errorf("%s: %+v, %v", x.what, l, err)
+			continue
+		}
+		for i, s := range l.Samples {
+			at := began.Add(time.Duration(i) * time.Second)
+			if s.At.Sub(at).Abs() > 2*time.Microsecond || math.Abs(s.Points[0]-134) > 1e-9 || math.Abs(run.SteamAt(s.Pressure)-134) > 0.0005 {
+				t.Errorf("%s: %+v", x.what, s)
+			}
+		}
+	}
+}
+
+// TestMidnight: a clock without a day goes on past midnight, and a run that was begun the evening before was.
+func TestMidnight(t *testing.T) {
+	r := how(func(r *events.RunReading) { r.Clock, r.Pressure = "hh:mm:ss", "" })
+	l, err := logfile.Read([]byte("Time,T1\n23:59:58,1\n23:59:59,1\n00:00:00,1\n00:00:01,1\n"), r, time.Date(2026, 3, 5, 0, 0, 3, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, s := range l.Samples {
+		if want := time.Date(2026, 3, 4, 23, 59, 58+i, 0, time.UTC); !s.At.Equal(want) {
+			t.Errorf("%s, want %s", s.At, want)
+		}
+	}
+}
+
+// TestNotRead: what is no number was not read, and is not left out.
+func TestNotRead(t *testing.T) {
+	text := "Time,T1,P\n2026-03-04 06:24:00,134,304\n2026-03-04 06:24:01,---,1e300\n2026-03-04 06:24:02\n\n2026-03-04 06:24:03,134,304\n"
+	l, err := logfile.Read([]byte(text), how(nil), time.Time{})
+	if err != nil || len(l.Samples) != 4 {
+		t.Fatal(l, err)
+	}
+	for _, s := range l.Samples[1:3] {
+		if !math.IsNaN(s.Points[0]) || !math.IsNaN(s.Pressure) {
+			t.Errorf("%+v", s)
+		}
+	}
+}
+
+// TestRefused: each says what is wrong, and where.
+func TestRefused(t *testing.T) {
+	const row = "2026-03-04 06:24:00,134,304\n"
+	for _, x := range []struct {
+		text, want string
+		how        *events.RunReading
+	}{
+		{"Time,T1\n" + row, "there is no P", how(nil)},
+		{"", "there is no Time, T1, P", how(nil)},
+		{"Time,T1,P\n" + row + "\n06:24,134,304\n", "row 4: the time \"06:24\" is not like", how(nil)},
+		{"Time,T1,P\n2026-03-04 06:24:00,134,-98\n", "row 2: a pressure of -98.0 kPa above vacuum", how(nil)},
+		{"Time,T1,P\nx,134,98\n", "row 2: the time \"x\" is no number", how(func(r *events.RunReading) { r.Clock = "s" })},
+		{"Time,T1,P\n06:24:00,134,98\n", "doesn't say on which day", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
+		{"Time,T1,P\n", "a day without its year", how(func(r *events.RunReading) { r.Clock = "DD.MM hh:mm:ss" })},
+		{"Time,T1,P\n", "zone \"Berlin\"", how(func(r *events.RunReading) { r.Zone = "Berlin" })},
+		{"Time,T1,P\n", "temperatureUnit", how(func(r *events.RunReading) { r.TemperatureUnit = "K" })},
+		{"Time,T1,P\n", "barometerPascal", how(func(r *events.RunReading) { r.BarometerPascal = 1013 })},
+	} {
+		started := began
+		if strings.Contains(x.want, "which day") {
+			started = time.Time{}
+		}
+		l, err := logfile.Read([]byte(x.text), x.how, started)
+		if err == nil || !strings.Contains(err.Error(), x.want) {
+			t.Errorf("%q: %+v, %v", x.want, l, err)
+		}
+		if e, ok := errors.AsType[*logfile.Error](err); ok && strings.HasPrefix(x.want, "row") && e.Row == 0 {
+			t.Errorf("%v has no row", err)
+		}
+	}
+}
+
+// FuzzRead: no text brings it down, and of each row with a time there is a sample.
+func FuzzRead(f *testing.F) {
+	seeds := []string{"Time,T1,P\n2026-03-04 06:24:00,134,304\n", "Time;T1;P\n\"2026-03-04 06:24:00;1;2\n", "#1\t\xb0\n", "\xff\xfeT\x00"}
+	for _, s := range seeds {
+		f.Add([]byte(s), false)
+		f.Add([]byte(s), true)
+	}
+	f.Fuzz(func(t *testing.T, raw []byte, comma bool) {
+		l, err := logfile.Read(raw, how(func(r *events.RunReading) { r.DecimalComma = comma }), began)
+		if err != nil {
+			return
+		}
+		for _, s := range l.Samples {
+			if len(s.Points) != 1 || s.At.IsZero() || s.Pressure < -5 {
+				t.Fatalf("%+v", s)
+			}
+		}
+	})
+}
