@@ -221,8 +221,12 @@ func (v *visit) stops(d *done) ([]string, error) {
 
 // costs says what becomes of other things where a record is taken back, "" for nothing.
 func (v *visit) costs(d *done) (string, error) {
-	if d.Stop {
+	switch {
+	case d.Stop:
 		return v.frees(d)
+	case d.Released && d.Load != nil:
+		used, err := v.inUse(d.Load.Sets)
+		return joined(v.say(used...), v.t("back-release", d.Load.Load, strings.Join(d.Load.Sets, ", "))), err
 	}
 	after, err := v.after(d)
 	if err != nil || len(after) == 0 {

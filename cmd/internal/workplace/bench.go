@@ -201,9 +201,10 @@ type done struct {
 	Unscanned bool   `json:"unscanned,omitempty"`
 	Waits     string `json:"waits,omitempty"`
 	// Load is as it was before: it lies there again where this is taken back. Stop: what was recorded
-	// stops sets. Positive is the load whose indicator was.
+	// stops sets, Released: it lets them go. Positive is the load whose indicator was.
 	Load     *load  `json:"load,omitempty"`
 	Stop     bool   `json:"stop,omitempty"`
+	Released bool   `json:"released,omitempty"`
 	Positive string `json:"positive,omitempty"`
 }
 

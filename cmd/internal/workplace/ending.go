@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"fmt"
 	"net/url"
 	"slices"
 	"strings"
@@ -143,6 +144,42 @@ func endedIn(c *facts.Trip, load string) (last *events.SetSterilized) {
 		}
 	}
 	return last
+}
+
+// hasFailed reports whether it is recorded of a load that it failed.
+func (v *visit) hasFailed(load string) (bool, error) {
+	return site.Answer(v.d.site, func(m *site.View) (bool, error) {
+		w := m.World(v)
+		trips, _ := w.LoadOf(load)
+		failed := slices.ContainsFunc(trips, func(k projections.TripKey) bool {
+			last := endedIn(w.Trip(k), load)
+			return last != nil && last.Result == "failed"
+		})
+		return failed, w.Failed()
+	})
+}
+
+// inUse says which sets of a load were opened, and for which cases: those rooms are told.
+func (v *visit) inUse(sets []string) (out []phrase, err error) {
+	for _, set := range sets {
+		st, err := v.standing(set)
+		if err != nil {
+			return nil, err
+		}
+		if st == nil || st.OpenedAt.IsZero() {
+			continue
+		}
+		open, err := v.openCase(st.Key)
+		if err != nil {
+			return nil, err
+		}
+		if open != "" {
+			out = append(out, v.phrased("load-set-open", set, open))
+		} else {
+			out = append(out, v.phrased("load-set-used", set, st.OpenedFor))
+		}
+	}
+	return out, nil
 }
 
 // implantsHeld reports whether a set with implants is recorded of a load that passed and is quarantined: who
@@ -323,13 +360,8 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 	}
 	s, says := v.endedWell(l, e, of, append(failed, known...))
 	if e.Result == "failed" {
-		there, err := v.loadThere(l.Load)
-		if err != nil {
+		if s, says, err = v.failedFor(l, of, s, says); err != nil {
 			return said{}, err
-		}
-		if there != nil && len(there.Sets) > 0 {
-			also := v.phrased("load-failed-there", there.station, strings.Join(there.Sets, ", "))
-			says, s.More = append(says, also), s.More+" "+v.say(also)
 		}
 	}
 	label := link{Address: v.d.opts.Prefix + "/print/load-label.pdf?load=" + url.QueryEscape(l.Load), Says: v.phrased("print-load-label")}
@@ -342,8 +374,29 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 		l.Held, l.Started = slices.Clone(l.Sets), true // it ran, whether somebody pressed “Start” or not
 	}
 	b.At, b.Ending = time.Time{}, nil
-	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed"}
+	b.Done = &done{Says: says, Seqs: seqs(rs), IDs: ids(rs), Links: []link{label}, Load: was, Stop: e.Result == "failed",
+		Released: e.Released}
 	return s, nil
+}
+
+// failedFor says besides, of a load that failed, in which rooms sets of it are open, first of all, and what lies in it at another
+// station.
+func (v *visit) failedFor(l *load, of []projections.TripKey, s said, says []phrase) (said, []phrase, error) {
+	var sets []string
+	for _, k := range of {
+		sets = append(sets, k.Set)
+	}
+	used, err := v.inUse(sets)
+	if err != nil {
+		return s, says, err
+	}
+	s.Words, says = joined(v.say(used...), s.Words), append(used, says...)
+	there, err := v.loadThere(l.Load)
+	if there != nil && len(there.Sets) > 0 {
+		also := v.phrased("load-failed-there", there.station, strings.Join(there.Sets, ", "))
+		says, s.More = append(says, also), s.More+" "+v.say(also)
+	}
+	return s, says, err
 }
 
 // turnIn is a set of a load, with the turn that it was put in with where it was packed anew since.
@@ -437,7 +490,7 @@ func (v *visit) againstSet(l *load, set string, st *standing) (out []against, er
 	if since := v.notAsLoaded(l, set, st); since != "" || st == nil {
 		key := "never packed"
 		if st != nil {
-			key = st.Key.Trip
+			key = fmt.Sprint(st.Key.Trip, " ", st.Closed)
 		}
 		return []against{{set: set, key: key, words: firstOf(since, v.t("never-packed", set)), stops: true}}, nil
 	}
@@ -522,6 +575,8 @@ func (v *visit) notAsLoaded(l *load, set string, st *standing) string {
 		return v.t("loaded-packed-since", set, v.time(st.PackedAt))
 	case st != nil && st.Opened && l.Immediate == "":
 		return v.t("loaded-open", set)
+	case st != nil && l.Shut[set] < st.Closed && l.Shut != nil:
+		return v.t("loaded-closed-since", set)
 	}
 	return ""
 }

@@ -263,6 +263,18 @@ func (q *asker) sealing() {
 		&events.SetChecked{Tag: "LAP-022", SealBroken: true, Aside: events.AsidePut})
 	a = q.scan(q.tag("LAP-022")) // it lies aside
 	q.do("unpacked", "value", choiceOf(a, "all the same"))
+	q.do("clear")
+	h.record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	q.place = "sterilizer"
+	q.do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-134")
+	q.scan(q.badge("B-1"), q.tag("VAS-003"))
+	q.do("start")
+	q.place = "sealing"
+	q.scan(q.tag("VAS-003")) // it runs
+	h.record("north/storage", events.KindSetSterilized, "VAS-004", &events.SetSterilized{Load: "S1-0304-07",
+		Sterilizer: "S1", Run: 7, Cycle: "c-134", Result: "failed"})
+	q.place = "sterilizer"
+	q.do("give-up")
 }
 
 // sterilizer asks what is asked of loads.

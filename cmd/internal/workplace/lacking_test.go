@@ -98,7 +98,8 @@ func TestLacksByItsPacking(t *testing.T) {
 		h.record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-5", Outcome: "reconciled", Actions: []string{}})
 		h.after(time.Hour)
 		if c.came != "" {
-			h.record("north/storage", events.KindPieceReported, "VAS-003", &events.PieceReported{Became: c.came, Line: 1, Item: "INS-001", Quantity: 1})
+			h.record("north/storage", events.KindPieceReported, "VAS-003",
+				&events.PieceReported{Became: c.came, Line: 1, Item: "INS-001", Quantity: 1})
 		}
 		p, asked, a := h.packs("VAS-003", "", "", "")
 		if !c.asks {
@@ -115,7 +116,8 @@ func TestLacksByItsPacking(t *testing.T) {
 // and packed as listed it is not in order; where the packing says so it is.
 func TestLacksInRepairOrDamaged(t *testing.T) {
 	repair := func(h *house, became events.Became) {
-		h.record("north/storage", events.KindPieceReported, "VAS-003", &events.PieceReported{Became: became, Line: 1, Item: "INS-001", Quantity: 1})
+		h.record("north/storage", events.KindPieceReported, "VAS-003",
+			&events.PieceReported{Became: became, Line: 1, Item: "INS-001", Quantity: 1})
 	}
 	damaged := func(h *house) {
 		h.record("north/storage", events.KindSetReturned, "VAS-003", &events.SetReturned{Step: events.ReturnReceived,

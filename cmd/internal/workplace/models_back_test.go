@@ -111,7 +111,7 @@ func (m *returnModel) learn(w *walk, s step, shown, a answer) {
 	switch {
 	case a.says("Read twice"):
 	case s.kind == events.ScanSet || s.kind == events.ScanTag:
-		if s.id != m.set {
+		if s.id != m.set && a["no"] == nil {
 			next := m.basket
 			if m.set != "" {
 				next = ""

@@ -98,16 +98,25 @@ func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
 	return said{}, nil
 }
 
-func (b *returning) scanSet(_ *visit, set string) (said, error) {
-	if b.Tag != set {
-		next := ""
-		if b.Tag == "" {
-			next = b.Basket
-		}
-		b.clear()
-		b.Tag, b.Basket, b.Done = set, next, nil
+// scanSet takes the next set. What was said of the one that lies here isn't dropped by that, and that nothing of it is recorded is
+// said.
+func (b *returning) scanSet(v *visit, set string) (s said, err error) {
+	if b.Tag == set {
+		return said{}, nil
 	}
-	return said{}, nil
+	next := b.Basket
+	if b.Tag != "" {
+		switch said, err := b.entered(v); {
+		case err != nil:
+			return s, err
+		case len(said) > 0:
+			return s, v.sayNo("return-begun", b.Tag)
+		}
+		s.Aside, s.Sound, next = v.t("return-dropped", b.Tag), "low", ""
+	}
+	b.clear()
+	b.Tag, b.Basket, b.Done = set, next, nil
+	return s, nil
 }
 
 // notBack is why a set is not on its way back: it lies ready, "" where it is.

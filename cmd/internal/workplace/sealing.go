@@ -35,6 +35,8 @@ type sealing struct {
 	LotAsked string `json:"lotAsked,omitempty"`
 	// Stray is another sheet than the one that was printed, scanned to check the print: where it lay is still to be said.
 	Stray *stray `json:"stray,omitempty"`
+	// InLoad is the running load that the set lies in, and this is another tray, as a person said.
+	InLoad string `json:"inLoad,omitempty"`
 	// Read are locks that are recorded of another closed set, and were read on this one, as a person said.
 	Read []string `json:"read,omitempty"`
 }
@@ -68,6 +70,7 @@ func sealingActs() map[string]action[sealing] {
 		"seals-none":  (*sealing).noSeals,
 		"seal-off":    (*sealing).sealOff,
 		"seal-read":   (*sealing).sayRead,
+		"not-loaded":  (*sealing).sayNotLoaded,
 		"unscanned":   (*sealing).sayUnscanned,
 		"enter":       (*sealing).enter,
 		"record":      (*sealing).record,
@@ -275,6 +278,11 @@ func (b *sealing) verdict(v *visit) (said, error) {
 		return said{}, err
 	case why != nil:
 		return why.ask(v), nil
+	}
+	if in, err := b.loaded(v); err != nil || in != nil {
+		return b.askLoaded(v, in), err
+	}
+	switch {
 	case b.Placement == "":
 		return b.askPlacement(v)
 	case b.lotMissing():
@@ -305,10 +313,49 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if b.BagLot != "" {
 		s.More += " " + v.t("bag-lot-is", b.BagLot)
 	}
-	if len(b.Read) > 0 {
-		s.Status, s.More = "doubtful", strings.TrimSpace(s.More+" "+v.t("lock-twice-more"))
+	if more := b.saidSo(v); more != "" {
+		s.Status, s.More = "doubtful", joined(s.More, more)
 	}
 	return b.asFound(v, s)
+}
+
+// saidSo is what a person said for which the closing is not green, "" for nothing.
+func (b *sealing) saidSo(v *visit) string {
+	var out []string
+	if len(b.Read) > 0 {
+		out = append(out, v.t("lock-twice-more"))
+	}
+	if b.InLoad != "" {
+		out = append(out, v.t("seal-in-load-more", b.InLoad))
+	}
+	return joined(out...)
+}
+
+// loaded is the running load that the set in hand lies in, nil where a person said that this is another tray.
+func (b *sealing) loaded(v *visit) (*loadThere, error) {
+	in, err := v.runsIn(b.Tag)
+	if in != nil && in.Load == b.InLoad {
+		in = nil
+	}
+	return in, err
+}
+
+func (b *sealing) askLoaded(v *visit, in *loadThere) said {
+	if in == nil {
+		return said{}
+	}
+	return doubt(v.t("seal-in-load", b.Tag, in.Load, v.time(in.StartedAt)), v.t("seal-in-load-more", in.Load)).offer(
+		choice{Do: "clear", Words: v.t("do-leave", b.Tag)},
+		choice{Do: "not-loaded", Value: in.Load, Words: v.t("do-not-loaded", b.Tag)})
+}
+
+// sayNotLoaded answers that the tray in hand is the set all the same.
+func (b *sealing) sayNotLoaded(v *visit, f fields) (said, error) {
+	in, err := b.loaded(v)
+	if in != nil && f["value"] == in.Load {
+		b.InLoad = in.Load
+	}
+	return said{}, err
 }
 
 // lockElsewhere is a lock that is entered here and recorded of another set that is closed, with that set; nil for none.
@@ -581,7 +628,8 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		return "sheet-lay", fields{"value": strayValue(b.Stray, b.Stray.Set, string(places()[n-1]))}, true
 	}
 	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil {
-		if why, err := b.packFirst(v, st); err != nil || why != nil {
+		why, err := b.packFirst(v, st)
+		if in, failed := b.loaded(v); err != nil || failed != nil || why != nil || in != nil {
 			return "enter", nil, true // it answers nothing of what is asked
 		}
 	}
@@ -615,6 +663,9 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 		if why, err := b.packFirst(v, st); err != nil || why != nil {
 			return said{Sound: "low"}, err // nor of this
 		}
+		if in, err := b.loaded(v); err != nil || in != nil {
+			return said{Sound: "low"}, err
+		}
 	}
 	if b.Tag != "" && b.lotMissing() && b.LotAsked == "" && b.LastLot != "" {
 		return b.takeLot(v, fields{"value": b.LastLot})
@@ -631,6 +682,9 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 
 // asksFirst reports whether something is asked of the set before it is closed.
 func (b *sealing) asksFirst(v *visit, st *standing) (bool, error) {
+	if in, err := b.loaded(v); err != nil || in != nil {
+		return true, err
+	}
 	if why, err := b.packFirst(v, st); err != nil || why != nil || b.closedSince(st) {
 		return true, err
 	}
@@ -676,8 +730,8 @@ func (b *sealing) record(v *visit, _ fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if len(b.Read) > 0 && s.Status != "broken" {
-		s.Status, s.Sound, s.More = "doubtful", "ask", strings.TrimSpace(s.More+" "+v.t("lock-twice-more"))
+	if more := b.saidSo(v); more != "" && s.Status != "broken" {
+		s.Status, s.Sound, s.More = "doubtful", "ask", joined(s.More, more)
 	}
 	query := "?" + url.Values{"set": {set}, "trip": {rs[0].Trip}}.Encode()
 	var links []link

@@ -47,6 +47,7 @@ type load struct {
 	OldDay     bool     `json:"oldDay,omitempty"`   // started with the number of another day, as a person said
 
 	Trips map[string]string `json:"trips,omitempty"` // the turn of each set when it was put in
+	Shut  map[string]int64  `json:"shut,omitempty"`  // and the record of its last closing
 	// Known are the keys of what was known against each set then: it was said, and isn't asked about again.
 	Known map[string][]string `json:"known,omitempty"`
 	Held  []string            `json:"held,omitempty"` // sets that are recorded to have passed and to be quarantined
@@ -70,6 +71,7 @@ func (l *load) started() string {
 func (l *load) clone() *load {
 	c := *l
 	c.Sets, c.Trips, c.Known, c.Held = slices.Clone(l.Sets), maps.Clone(l.Trips), maps.Clone(l.Known), slices.Clone(l.Held)
+	c.Shut = maps.Clone(l.Shut)
 	return &c
 }
 
@@ -100,6 +102,7 @@ func sterilizerPlace() workplace {
 			"renumber":   whenRecorded((*sterilizer).renumber),
 			"old-number": whenRecorded((*sterilizer).keepNumber),
 			"give-up":    whenRecorded((*sterilizer).giveUp),
+			"failed-too": (*sterilizer).failedToo,
 			"result":     (*sterilizer).result,
 			"held":       (*sterilizer).held,
 			"ended":      (*sterilizer).sayEnded,
@@ -369,17 +372,20 @@ type loadThere struct {
 }
 
 // loadsElsewhere are the loads that lie at the site's other stations.
-func (v *visit) loadsElsewhere() (out []loadThere, err error) {
+func (v *visit) loadsElsewhere() (out []loadThere, err error) { return v.loadsThere(v.station) }
+
+// loadsThere are the loads that lie at the site's stations, but at one.
+func (v *visit) loadsThere(except string) (out []loadThere, err error) {
 	known, err := site.Answer(v.d.site, func(m *site.View) ([]events.Station, error) { return m.Stations(v) })
 	if err != nil {
 		return nil, err
 	}
 	for _, k := range known {
-		if k.Name == v.station {
+		if k.Name == except {
 			continue
 		}
 		there := new(sterilizer)
-		switch _, err := v.d.files.load(there, "bench", k.Name, v.place); {
+		switch _, err := v.d.files.load(there, "bench", k.Name, "sterilizer"); {
 		case errors.Is(err, errUnreadable): // its own page says so
 			continue
 		case err != nil:
@@ -390,6 +396,18 @@ func (v *visit) loadsElsewhere() (out []loadThere, err error) {
 		}
 	}
 	return out, nil
+}
+
+// runsIn is the load that a set lies in and that runs, by what people have said, nil for none: whoever has it in the hand has
+// another tray.
+func (v *visit) runsIn(set string) (*loadThere, error) {
+	loads, err := v.loadsThere("")
+	for i, l := range loads {
+		if l.Started && !l.Recorded && slices.Contains(l.Sets, set) {
+			return &loads[i], err
+		}
+	}
+	return nil, err
 }
 
 // loadThere is a load of a name that lies at another station, nil where none does.
@@ -532,7 +550,10 @@ func (b *sterilizer) fill(v *visit, set string) (said, error) {
 		if l.Trips == nil {
 			l.Trips = make(map[string]string)
 		}
-		l.Trips[set] = st.Key.Trip
+		if l.Shut == nil {
+			l.Shut = make(map[string]int64)
+		}
+		l.Trips[set], l.Shut[set] = st.Key.Trip, st.Closed
 	}
 	if err := v.keepKnown(l, set, st); err != nil {
 		return said{}, err
@@ -817,6 +838,7 @@ func (b *sterilizer) takeOut(v *visit, f fields) (said, error) {
 	}
 	l.Sets = slices.DeleteFunc(l.Sets, func(s string) bool { return s == set })
 	delete(l.Trips, set)
+	delete(l.Shut, set)
 	delete(l.Known, set)
 	return ask(v.t("taken-out", set, l.Load, len(l.Sets)), b.next(v)), nil
 }
@@ -897,9 +919,17 @@ func (v *visit) changedSince(l *load) (out []string, err error) {
 }
 
 // giveUp takes a load away that was not recorded. Its button stands beside others,
-// so a load with sets in it is asked about.
+// so a load with sets in it is asked about. Where another station has recorded that it failed, that is to be recorded of the sets
+// that lie here, too: nothing would keep them out of the next load.
 func (b *sterilizer) giveUp(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
+	if l != nil && len(l.Sets) > 0 {
+		if failed, err := v.hasFailed(l.Load); err != nil || failed {
+			return wrong(v.t("give-up-failed", l.Load), v.t("load-failed-sets", strings.Join(l.Sets, ", "))).offer(
+				choice{Do: "failed-too", Value: l.Load, Words: v.t("do-failed-too", len(l.Sets))},
+				choice{Do: "choose", Value: l.Load, Words: v.t("give-up-not")}), err
+		}
+	}
 	if l != nil && (len(l.Sets) > 0 || l.Started && !l.Forgot) && f["value"] != l.Load {
 		sure := v.t("give-up-sure", l.Load, len(l.Sets))
 		if len(l.Held) > 0 {
@@ -911,6 +941,16 @@ func (b *sterilizer) giveUp(v *visit, f fields) (said, error) {
 	}
 	b.drop()
 	return said{}, nil
+}
+
+// failedToo answers that the load failed for the sets that lie here, as it did for those of the other station.
+func (b *sterilizer) failedToo(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if l == nil || f["value"] != l.Load {
+		return said{}, nil
+	}
+	l.Recorded = true // at the other station
+	return b.result(v, fields{"result": "failed"})
 }
 
 // drop takes the load that is being filled away.
