@@ -1123,6 +1123,10 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 		return nil
 	}
 	scans, err := v.recognise(in.Text, P(b).wants(), h)
+	if twoOfOne(scans) {
+		t.said = said{Aside: v.t("two-in-one"), Sound: "low"}
+		return nil
+	}
 	for _, s := range scans {
 		t.kind, t.what, v.scan = string(s.Kind), s.Value, s
 		kind := s.Kind
@@ -1134,6 +1138,31 @@ func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 		}
 	}
 	return err
+}
+
+// twoOfOne reports whether one scan names two different sets, badges, loads or cases: the first would be taken, and nothing that
+// is asked about it seen.
+func twoOfOne(scans []events.Scan) bool {
+	one := []events.ScanKind{events.ScanSet, events.ScanBadge, events.ScanLoad, events.ScanCase}
+	for i, s := range scans {
+		if slices.Contains(one, s.Kind) && slices.ContainsFunc(scans[:i], func(o events.Scan) bool {
+			return o.Kind == s.Kind && o.Symbol == s.Symbol && o.Value != s.Value
+		}) {
+			return true
+		}
+	}
+	return false
+}
+
+// brokeOff reports whether a text is the beginning of a count sheet's code with a label behind it: neither is to be taken for what
+// it says.
+func (v *visit) brokeOff(text string) bool {
+	at := strings.LastIndex(text, "X9")
+	if at < 0 || !events.CutSheetCode(text[:at]) {
+		return false
+	}
+	all, err := v.read(text[at:])
+	return err == nil && len(all) == 1 && all[0].Kind != events.ScanPlain
 }
 
 // readTwice says that a symbol was read twice, and taken once.
@@ -1208,6 +1237,9 @@ func (v *visit) recognise(text string, wants []want, h *hand) ([]events.Scan, er
 		}
 		if s.Kind != events.ScanPlain {
 			continue
+		}
+		if v.brokeOff(s.Value) {
+			return nil, v.sayNo("code-broke-off")
 		}
 		wanted := func(k events.ScanKind) bool {
 			return slices.ContainsFunc(wants, func(w want) bool { return w.Kind == k })

@@ -63,6 +63,7 @@ type entry struct {
 	Disputed []int64          `json:"disputed,omitempty"`
 	Reason   string           `json:"reason,omitempty"` // packing: why not as listed
 	Client   string           `json:"client,omitempty"`
+	By       string           `json:"by,omitempty"` // packing: the badge of who counted it
 }
 
 // had reports whether a change has come to the draft before.

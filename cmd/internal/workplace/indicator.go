@@ -46,6 +46,12 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 	case id == "":
 		return said{}, v.sayNo("indicator-load")
 	}
+	if _, _, unknown := v.sterilizerOf(id); unknown != nil && b.find(id) == nil {
+		var err error
+		if id, err = v.nowNamed(b, id); err != nil {
+			return said{}, err
+		}
+	}
 	r := &readingEntered{IndicatorRead: events.IndicatorRead{Load: id}}
 	if b.Reading != nil && b.Reading.Load == id {
 		*r = *b.Reading

@@ -155,15 +155,35 @@ func (b *packing) scanBadge(v *visit, badge string) (said, error) {
 	// Whoever scans a badge while something else is asked has not been asked to look.
 	looks := p.Look && p.Complete && p.asked() == nil && !p.asksFirst() && b.weighed() && !p.asksWeight(b)
 	switch {
+	case looks && !b.packerMissing() && !same && p.countedBy(badge):
+		return said{}, v.sayNo("second-look-counted", badge)
 	case looks && !b.packerMissing() && !same:
 		b.Witness = badge
 	case same && !p.Look: // known already; nothing of it is there to be taken back
 	case same:
 		b.Packer = b.Operator
 	default:
+		if b.Operator == "" && p.lines != nil {
+			p.signLines(badge) // counted before any badge was scanned
+			if err := v.d.files.saveDraft(p.lines); err != nil {
+				return said{}, err
+			}
+		}
 		b.Operator, b.Packer = badge, badge
 	}
 	return said{}, nil
+}
+
+// countedBy reports whether a line was counted under a badge: whoever counted it doesn't look it over.
+func (p *packingBody) countedBy(badge string) bool {
+	return slices.ContainsFunc(p.Rows, func(r packRow) bool { return r.Entry != nil && sameBadge(r.Entry.By, badge) })
+}
+
+// signLines keeps whose badge the lines were counted under that have none yet.
+func (p *packingBody) signLines(badge string) {
+	for _, e := range p.lines.Lines {
+		e.By = firstOf(e.By, badge)
+	}
 }
 
 // packerMissing reports whether the badge of who packs was not scanned for this set, which a second look asks for: the
@@ -887,6 +907,10 @@ func (b *packing) enterLine(v *visit, f fields) (said, error) {
 	if _, err := p.lines.enter("bench", in, v.now); err != nil {
 		return said{}, err
 	}
+	if e := p.lines.Lines[in.Line]; e != nil {
+		e.By = ""
+	}
+	p.signLines(b.Operator)
 	return said{}, v.d.files.saveDraft(p.lines)
 }
 

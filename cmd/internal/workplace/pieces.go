@@ -325,6 +325,13 @@ func (b *pieces) told(v *visit, words string) (said, error) {
 		if open != "" {
 			more = append(more, v.t("piece-case-open", b.Tag, open))
 		}
+		if b.Became == events.BecameLost {
+			already, err := b.toldLost(v, st.Key)
+			if err != nil {
+				return said{}, err
+			}
+			more = slices.DeleteFunc(append(more, already), func(s string) bool { return s == "" })
+		}
 		if b.Became == events.BecameFound {
 			found, err := b.toldFound(v, st.Key)
 			if err != nil {
@@ -448,6 +455,9 @@ func (b *pieces) toldFound(v *visit, k projections.TripKey) (more []string, err 
 		}
 	}
 	if len(now)+len(before) > 0 {
+		if missed, known := b.missedPieces(slices.Concat(now, before)); known && max(b.Quantity, 1) > missed {
+			more = append(more, v.t("piece-found-more", missed))
+		}
 		return more, nil
 	}
 	more = []string{v.t("piece-not-missed", b.Tag)}
@@ -456,6 +466,37 @@ func (b *pieces) toldFound(v *visit, k projections.TripKey) (more []string, err 
 		more = append(more, v.t("piece-missed-by", strings.Join(others, ", ")))
 	}
 	return more, err
+}
+
+// missedPieces is how many pieces like it are missed, where that is known.
+func (b *pieces) missedPieces(all []lack) (n int64, known bool) {
+	for _, l := range all {
+		for _, x := range l.lines {
+			if b.is(x) {
+				n += x.Pieces
+			}
+		}
+		if len(l.lines) == 0 {
+			return 0, false
+		}
+	}
+	return n, true
+}
+
+// toldLost is what it comes to that a piece is missed: where one like it is reported as missed already, it may be the same.
+func (b *pieces) toldLost(v *visit, k projections.TripKey) (string, error) {
+	now, _, err := b.sought(v, k)
+	if err != nil {
+		return "", err
+	}
+	for _, l := range now {
+		for _, x := range l.lines {
+			if l.said && b.is(x) && !x.Missed.IsZero() {
+				return v.t("piece-missed-already", v.time(x.Missed)), nil
+			}
+		}
+	}
+	return "", nil
 }
 
 // missedBy are the other sets of the case that miss a piece like this one.

@@ -28,10 +28,17 @@ type sterilizer struct {
 	Ending  *endingEntered  `json:"ending,omitempty"`
 	// Ran are the cycles that were run here, the last first, and Entered what was entered of a load that could not
 	// be begun.
-	Ran     []string `json:"ran,omitempty"`
-	Entered fields   `json:"entered,omitempty"`
-	New     string   `json:"new,omitempty"`   // sterilizer that is said to be another one than that which its name is like
-	ForIs   string   `json:"forIs,omitempty"` // said to be the case that a run for immediate use is for
+	Ran     []string  `json:"ran,omitempty"`
+	Entered fields    `json:"entered,omitempty"`
+	Renamed []renamed `json:"renamed,omitempty"` // loads that were started under another number than is on their labels
+	New     string    `json:"new,omitempty"`     // sterilizer that is said to be another one than that which its name is like
+	ForIs   string    `json:"forIs,omitempty"`   // said to be the case that a run for immediate use is for
+}
+
+// renamed is a load that runs under another number than the one it was begun with: its labels are printed.
+type renamed struct {
+	Was string `json:"was"`
+	Is  string `json:"is"`
 }
 
 // load is a sterilizer run that is being loaded or is running.
@@ -231,7 +238,13 @@ func (b *sterilizer) scanLoad(v *visit, id string) (said, error) {
 		return ask(v.t("load-is", id), b.next(v)), nil
 	}
 	if _, _, err := v.sterilizerOf(id); err != nil {
-		return said{}, err
+		is, failed := v.nowNamed(b, id)
+		if is == id || failed != nil {
+			return said{}, errors.Join(err, failed)
+		}
+		s, err := b.scanLoad(v, is)
+		s.Aside = v.t("load-renamed", id, is)
+		return s, err
 	}
 	b.Indicated, b.Done, b.Reading = id, nil, nil
 	return v.askIndicator(id), nil
@@ -376,9 +389,19 @@ func (v *visit) loadsElsewhere() (out []loadThere, err error) { return v.loadsTh
 
 // loadsThere are the loads that lie at the site's stations, but at one.
 func (v *visit) loadsThere(except string) (out []loadThere, err error) {
+	err = v.eachSterilizer(except, func(station string, there *sterilizer) {
+		for _, l := range there.Loads {
+			out = append(out, loadThere{l, station})
+		}
+	})
+	return out, err
+}
+
+// eachSterilizer looks at what lies at the sterilizer's place of each station of the site, but of one.
+func (v *visit) eachSterilizer(except string, look func(station string, there *sterilizer)) error {
 	known, err := site.Answer(v.d.site, func(m *site.View) ([]events.Station, error) { return m.Stations(v) })
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, k := range known {
 		if k.Name == except {
@@ -387,15 +410,13 @@ func (v *visit) loadsThere(except string) (out []loadThere, err error) {
 		there := new(sterilizer)
 		switch _, err := v.d.files.load(there, "bench", k.Name, "sterilizer"); {
 		case errors.Is(err, errUnreadable): // its own page says so
-			continue
 		case err != nil:
-			return nil, err
-		}
-		for _, l := range there.Loads {
-			out = append(out, loadThere{l, k.Name})
+			return err
+		default:
+			look(k.Name, there)
 		}
 	}
-	return out, nil
+	return nil
 }
 
 // runsIn is the load that a set lies in and that runs, by what people have said, nil for none: whoever has it in the hand has
@@ -776,8 +797,23 @@ func (b *sterilizer) renumber(v *visit, f fields) (said, error) {
 	if err != nil || !slices.ContainsFunc(s.Choices, func(c choice) bool { return c.Do == "renumber" && c.Value == f["value"] }) {
 		return s, err // it was taken by another load since
 	}
+	const most = 100 // more than lie about with their first label
+	b.Renamed = append(b.Renamed, renamed{l.Load, f["value"]})
+	b.Renamed = b.Renamed[max(0, len(b.Renamed)-most):]
 	l.Load, b.Load = f["value"], f["value"]
 	return b.start(v, nil)
+}
+
+// nowNamed is the number under which a load runs whose label has another one; the label's where it runs under that.
+func (v *visit) nowNamed(b *sterilizer, id string) (string, error) {
+	all := slices.Clone(b.Renamed)
+	err := v.eachSterilizer(v.station, func(_ string, there *sterilizer) { all = append(all, there.Renamed...) })
+	for _, r := range slices.Backward(all) {
+		if r.Was == id {
+			return r.Is, err
+		}
+	}
+	return id, err
 }
 
 // keepNumber starts it with the number that it was begun with.

@@ -20,8 +20,8 @@ type unclean struct {
 // key tells it apart from what is seen later.
 func (u *unclean) key() string { return fmt.Sprint(u.seq) }
 
-// uncleanNow is why a set that is on its way back is not clean, nil where nothing says so. Where washing is not recorded for
-// every set its absence shows nothing, so it is held against the set's turn before.
+// uncleanNow is why a set that was used or is on its way back is not clean, nil where nothing says so. Where washing is not recorded
+// for every set its absence shows nothing, so it is held against the set's turn before.
 func (v *visit) uncleanNow(k projections.TripKey) (out *unclean, err error) {
 	err = v.d.site.Ask(func(m *site.View) error {
 		w := m.World(v)
@@ -30,7 +30,7 @@ func (v *visit) uncleanNow(k projections.TripKey) (out *unclean, err error) {
 		switch it := c.Unclean(nil); {
 		case it != nil:
 			out = &unclean{it.At(), it.Seq, true}
-		case c.Prev != "" && !c.Washed() && slices.ContainsFunc(c.Steps, back) &&
+		case c.Prev != "" && !c.Washed() && (len(c.Opened) > 0 || slices.ContainsFunc(c.Steps, back)) &&
 			w.Trip(projections.TripKey{Set: k.Set, Trip: c.Prev}).Washed():
 			last := c.Steps[len(c.Steps)-1]
 			out = &unclean{at: last.At(), seq: last.Seq}

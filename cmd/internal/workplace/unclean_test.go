@@ -67,7 +67,9 @@ func TestPackedUnclean(t *testing.T) {
 	// The next turn of the set of which washing was recorded in this one.
 	h.record("north/packing-1", events.KindListSealed, "VAS-004", &events.ListSealed{Placement: events.Outside})
 	h.used("K-2", "VAS-004")
-	must(t, pack("VAS-004"), "whole", "VAS-004 packed") // nothing of a way back is recorded
+	must(t, pack("VAS-004"), "doubtful", "No washing of VAS-004 is recorded") // nothing of a way back is, and it is washed else
+	p.do("unclean", "value", choiceOf(p.scan(""), "was washed"))
+	must(t, pack("VAS-004"), "doubtful", "VAS-004 packed")
 	h.used("K-3", "VAS-004")
 	back("VAS-004", events.ReturnReceived)
 	must(t, pack("VAS-004"), "whole", "VAS-004 packed") // nor was that of the turn before

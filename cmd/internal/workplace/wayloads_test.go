@@ -120,3 +120,26 @@ func TestSetOfAFailedLoadElsewhere(t *testing.T) {
 	y.do("begin", "sterilizer", "S1", "run", "4", "cycle", "c-134")
 	must(t, y.scan(label(t, events.ScanTag, "VAS-004")), "broken", "S1-0304-03")
 }
+
+// TestRenumberedLoadKeepsItsLabel: a load that was begun on another day and runs under a number of today is found by the label that was
+// printed with its first one, while it runs and when its indicator is read.
+func TestRenumberedLoadKeepsItsLabel(t *testing.T) {
+	h := newHouse(t, "VAS-003")
+	h.packed("VAS-003")
+	x := h.atSterilizer()
+	x.do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+	x.put("VAS-003")
+	h.after(24 * time.Hour)
+	x.scan(label(t, events.ScanBadge, "B-1"))
+	x.answer(x.do("start"), "renumber")
+	h.after(40 * time.Minute)
+	was := label(t, events.ScanLoad, "S1-0304-02")
+	must(t, x.scan(was), "S1-0304-02 runs as S1-0305-02", "Load S1-0305-02")
+	x.scan(label(t, events.ScanBadge, "B-1"))
+	must(t, x.do("result", "result", "passed", "released", "yes"), "is released")
+	h.after(3 * time.Second)
+	must(t, x.scan(was), "S1-0304-02 runs as S1-0305-02", "ndicator of S1-0305-02")
+	must(t, x.do("indicator", "load", "S1-0304-02", "result", "positive", "control", "positive"), "broken", "S1-0305-02")
+	y := &scanner{h: h, path: "/at/north/sterilizer-1/sterilizer"}
+	must(t, y.scan(was), "S1-0304-02 runs as S1-0305-02")
+}
