@@ -10,8 +10,8 @@ import (
 	"listbound/events"
 )
 
-// TestPutAsideTakenBack: who takes back that a set was put aside under STOP is told which sets that frees, before and after,
-// and it is never green; on the next day a release says why, and nobody takes it back in passing. An ordinary reading is taken back as before.
+// TestPutAsideTakenBack: who takes back that a set was put aside is told which sets that frees, before and after, and it is
+// never green; on the next day a release says why, and nobody takes it back in passing.
 func TestPutAsideTakenBack(t *testing.T) {
 	for _, place := range []string{"or-3/opening", "storage/storage"} {
 		t.Run(place, func(t *testing.T) {
@@ -21,7 +21,8 @@ func TestPutAsideTakenBack(t *testing.T) {
 					h.t = t
 					h.after(20 * time.Minute)
 					s := &scanner{h: h, path: "/at/north/" + place}
-					s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"), h.codes[sheet], "1")
+					s.all(label(t, events.ScanBadge, "B-1"), label(t, events.ScanTag, "VAS-003"), label(t, events.ScanOuter, "VAS-003"),
+						h.codes[sheet], "1")
 					s.do("put-aside")
 					s.all("1")
 					if d, ok := h.last().Data.(*events.SetChecked); !ok || d.Aside != events.AsidePut {

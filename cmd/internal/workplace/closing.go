@@ -298,6 +298,13 @@ func (v *visit) begunCounts(ref string, sets []projections.SetStanding) (begun, 
 	if err != nil {
 		return nil, nil, err
 	}
+	whole, err := v.d.files.whole(ref)
+	if ignoreUnreadable(err) != nil {
+		return nil, nil, err
+	}
+	if whole.Stray != nil {
+		begun = append(begun, v.t("count-stray", v.t("stage-"+string(whole.Stray.Stage))))
+	}
 	for _, name := range drafts {
 		set, stage, ok := strings.Cut(name, " ")
 		if !ok {

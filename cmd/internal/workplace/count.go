@@ -52,7 +52,8 @@ type table struct {
 	stage    events.Stage
 	standing projections.CaseStanding
 	drafts   []*draft // beside standing.Sets
-	recorded []int    // how many lines each set has without what its draft names
+	whole    *whole
+	recorded []int // how many lines each set has without what its draft names
 	policy   events.Policy
 	names    map[string]string // of the items of all turns of the case
 	step     int               // how many changes the input has made to the drafts
@@ -64,6 +65,7 @@ type table struct {
 
 	left      time.Time // when somebody counted here last, where it is asked whether that still holds
 	leftBy    string    // whose badge was on it
+	strayLeft bool      // the wrong sheet that is asked about was read so long ago
 	forgotten []string  // sets whose draft could not be read
 	reopened  []string  // sets that were processed and opened anew for the case while their count was not signed
 }
@@ -110,6 +112,9 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		t.drafts = append(t.drafts, d)
 	}
 	t.laySingles()
+	if err := t.layWhole(); err != nil {
+		return nil, err
+	}
 	if err := t.leave(); err != nil {
 		return nil, err
 	}

@@ -68,6 +68,7 @@ func (v *visit) countEnter() (any, error) {
 			a.Sound = "ask"
 		}
 	}
+	t.strayStays(a)
 	a.Verdict, err = v.verdict(&a.said)
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
@@ -109,16 +110,15 @@ func (t *table) enter(in *input, a *counted) error {
 			a.said = t.differs(i, l.Line)
 		}
 	}
-	for _, fresh := range changed {
-		if fresh { // a person did something: the same code again is another scan
-			i := slices.Index(t.drafts, t.whole())
-			t.drafts[i].Echo, changed[i] = echo{}, true
-			break
-		}
-	}
 	for i, fresh := range changed {
 		if !fresh {
 			continue
+		}
+		if t.whole.Echo.Heard != 0 {
+			t.whole.Echo = echo{} // a person did something: the same code again is another scan
+			if err := t.saveWhole(); err != nil {
+				return err
+			}
 		}
 		if d := t.drafts[i]; waited && d.Left.IsZero() {
 			d.Left, d.LeftBy = t.left, t.leftBy
@@ -194,6 +194,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	if err != nil {
 		a.said = v.refused(err)
 	}
+	t.strayStays(a)
 	if asked != nil || len(a.Choices) > 0 {
 		if err := t.keepAsked(a, in.Client); err != nil {
 			return nil, err
@@ -205,7 +206,7 @@ func (v *visit) countInput(verb string) (any, error) {
 	switch {
 	case a.Words == "" && a.State != nil:
 		a.said = ask(a.State.Ask, "")
-	case err != nil && a.State != nil && t.open():
+	case err != nil && a.State != nil && t.open() && t.stray() == nil:
 		a.Next = a.State.Ask // still asked
 	}
 	a.Verdict, err = v.verdict(&a.said)
@@ -372,9 +373,8 @@ func (v *visit) caseOfSheet(code string) (string, error) {
 // text takes a scan, unless it is the last one read once more.
 func (t *table) text(in *input, a *counted) error {
 	in.Text = strings.TrimSpace(in.Text)
-	whole := t.whole()
-	twice := whole.Echo.twice(t.v, in)
-	if err := t.v.d.files.saveDraft(whole); err != nil {
+	twice := t.whole.Echo.twice(t.v, in)
+	if err := t.saveWhole(); err != nil {
 		return err
 	}
 	if twice {
@@ -614,6 +614,11 @@ func (t *table) sheet(code string, a *counted) error {
 	c, err := events.ParseSheetCode(code)
 	if err != nil {
 		return refusal.Because(err)
+	}
+	if t.stray() != nil { // in its place nothing would be recorded of the first one, which somebody has in hand
+		a.said = t.askStray()
+		a.Aside, a.Sound = v.t("sheet-first"), "low"
+		return nil
 	}
 	for i, s := range t.standing.Sets {
 		if s.Key.Trip != c.Trip {

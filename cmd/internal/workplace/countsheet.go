@@ -1,9 +1,9 @@
 package workplace
 
 import (
+	"errors"
 	"fmt"
 	"net/url"
-	"slices"
 	"strings"
 	"time"
 
@@ -13,12 +13,59 @@ import (
 // stray is a count sheet that was read where a case is counted and is not the sheet of the turn of any of its sets.
 // Who obeys the STOP has seen something: it is recorded, so that the set whose sheet it is comes into doubt.
 type stray struct {
-	Code     string    `json:"code"`
-	Set      string    `json:"set,omitempty"` // with which it lay, as far as is known
-	By       string    `json:"by,omitempty"`  // the input that said where it was
-	At       time.Time `json:"at,omitzero"`
-	Found    string    `json:"found,omitempty"`
-	Operator string    `json:"operator,omitempty"`
+	Code     string       `json:"code"`
+	Stage    events.Stage `json:"stage,omitempty"` // of the count at which it was read
+	Set      string       `json:"set,omitempty"`   // with which it lay, as far as is known
+	By       string       `json:"by,omitempty"`    // the input that said where it was
+	At       time.Time    `json:"at,omitzero"`     // when it was read
+	Found    string       `json:"found,omitempty"`
+	Operator string       `json:"operator,omitempty"`
+}
+
+// whole is what belongs to the counts of a case and to no set of it: the scan that was read last, and a wrong sheet. A set
+// may come to the case, be signed or be taken off it meanwhile.
+type whole struct {
+	Echo  echo   `json:"echo,omitzero"`
+	Stray *stray `json:"stray,omitempty"` // of which is still to be said where it lay
+	Told  *stray `json:"told,omitempty"`  // the one that was recorded last
+}
+
+// wholeName is the file with it. Drafts have a space in their names.
+const wholeName = "whole"
+
+func (s store) whole(ref string) (*whole, error) {
+	w := new(whole)
+	_, err := s.load(w, "count", ref, wholeName)
+	return w, err
+}
+
+func (t *table) saveWhole() error { return t.v.d.files.save(t.whole, "count", t.ref, wholeName) }
+
+// layWhole takes up what belongs to the case; a wrong sheet too that an earlier version kept in the draft of one set.
+func (t *table) layWhole() (err error) {
+	if t.whole, err = t.v.d.files.whole(t.ref); errors.Is(err, errUnreadable) {
+		t.v.d.opts.Log.Warn("what belongs to a count is forgotten", "case", t.ref, "error", err)
+		t.whole, err = new(whole), nil
+	}
+	for _, d := range t.drafts {
+		if d.Stray == nil || err != nil {
+			continue
+		}
+		if t.whole.Stray == nil {
+			t.whole.Stray, t.whole.Stray.Stage = d.Stray, t.stage
+		}
+		if err = t.saveWhole(); err == nil {
+			d.Stray = nil
+			err = t.v.d.files.saveDraft(d)
+		}
+	}
+	if x := t.whole.Stray; x != nil && err == nil {
+		if x.Set != "" && t.find(x.Set) < 0 {
+			x.Set = "" // it lay here all the same, and the set has another name
+		}
+		t.strayLeft, err = t.v.away(x.At)
+	}
+	return err
 }
 
 // strayRead says STOP, and asks with which set such a sheet lay, and where. s is what is wrong with it.
@@ -26,29 +73,27 @@ func (t *table) strayRead(code, set string, s said, a *counted) error {
 	if sets := t.counts(); set == "" && len(sets) == 1 {
 		set = sets[0]
 	}
-	whole := t.whole()
-	whole.Stray = &stray{Code: code, Set: set}
+	t.whole.Stray = &stray{Code: code, Set: set, Stage: t.stage, At: t.v.now.UTC(), Operator: t.state().Counter}
 	q := t.askStray()
 	a.said, a.Next = s.offer(q.Choices...), q.Words
-	return t.v.d.files.saveDraft(whole)
-}
-
-// whole is the draft that keeps what is of the count and not of one set: the wrong sheet, and the scan read last. That
-// began in the first one's; a set that comes to the case later may sort before it.
-func (t *table) whole() *draft {
-	for _, keeps := range []func(*draft) bool{
-		func(d *draft) bool { return d.Stray != nil },
-		func(d *draft) bool { return d.Told != nil || d.Echo.Heard != 0 },
-	} {
-		if i := slices.IndexFunc(t.drafts, keeps); i >= 0 {
-			return t.drafts[i]
-		}
-	}
-	return t.drafts[0]
+	return t.saveWhole()
 }
 
 // stray is the wrong sheet of which it is still to be said where it lay, nil for none.
-func (t *table) stray() *stray { return t.whole().Stray }
+func (t *table) stray() *stray { return t.whole.Stray }
+
+// strayStays keeps that question the one with the buttons, whatever else is said.
+func (t *table) strayStays(a *counted) {
+	if t.stray() == nil || a.Go != "" {
+		return
+	}
+	q := t.askStray()
+	if a.Words == q.Words || a.Next == q.Words || !t.open() {
+		return
+	}
+	q.Aside, q.Sound = strings.TrimSpace(strings.Join([]string{a.Words, a.More, a.Aside}, " ")), firstOf(a.Sound, "low")
+	a.said = q
+}
 
 // counts are the sets that are counted at this stage.
 func (t *table) counts() (sets []string) {
@@ -64,14 +109,18 @@ func (t *table) counts() (sets []string) {
 func (t *table) askStray() said {
 	v, x := t.v, t.stray()
 	none := choice{Do: "sheet-none", Value: x.Code, Words: v.t("sheet-none")}
+	more := v.t("sheet-lay-more")
+	if t.strayLeft {
+		more = v.t("sheet-lay-then", v.w.Time(x.At)) + " " + more
+	}
 	if x.Set == "" {
-		s := wrong(v.t("sheet-lay-with"), v.t("sheet-lay-more"))
-		for _, set := range t.counts() {
-			s.Choices = append(s.Choices, choice{Do: "sheet-with", Value: strayValue(x, set, ""), Words: set})
+		s := wrong(v.t("sheet-lay-with"), more)
+		for _, o := range t.standing.Sets {
+			s.Choices = append(s.Choices, choice{Do: "sheet-with", Value: strayValue(x, o.Key.Set, ""), Words: o.Key.Set})
 		}
 		return s.offer(append(s.Choices, none)...)
 	}
-	return wrong(v.t("sheet-lay-where", x.Set), v.t("sheet-lay-more")).offer(append(strayAnswers(v, x), none)...)
+	return wrong(v.t("sheet-lay-where", x.Set), more).offer(append(strayAnswers(v, x), none)...)
 }
 
 // strayAnswers say where such a sheet lay.
@@ -90,36 +139,36 @@ func strayValue(x *stray, set, found string) string {
 
 // sheetWith answers with which set the sheet lay.
 func (t *table) sheetWith(f fields, a *counted) error {
-	whole := t.whole()
-	if whole.Stray == nil {
+	x := t.stray()
+	if x == nil {
 		return nil
 	}
-	for _, set := range t.counts() {
-		if whole.Stray.Set == "" && f["value"] == strayValue(whole.Stray, set, "") {
-			whole.Stray.Set = set
+	for _, o := range t.standing.Sets {
+		if x.Set == "" && f["value"] == strayValue(x, o.Key.Set, "") {
+			x.Set = o.Key.Set
 		}
 	}
 	a.said = t.askStray()
-	return t.v.d.files.saveDraft(whole)
+	return t.saveWhole()
 }
 
 // sheetNone answers that the sheet does not lie here: nothing of it is recorded.
 func (t *table) sheetNone(f fields, _ *counted) error {
-	whole := t.whole()
-	if whole.Stray == nil || f["value"] != whole.Stray.Code {
+	if t.stray() == nil || f["value"] != t.stray().Code {
 		return nil
 	}
-	whole.Stray = nil
-	return t.v.d.files.saveDraft(whole)
+	t.whole.Stray = nil
+	return t.saveWhole()
 }
 
-// sheetLay records the reading, by the badge of who counts where that was scanned. The same input sent again is the same record.
+// sheetLay records the reading as of when it was made, by the badge of who counted then. The same input sent again is the same
+// record.
 func (t *table) sheetLay(f fields, a *counted) error {
-	v, whole := t.v, t.whole()
-	if last := whole.Told; last != nil && last.By == v.key {
+	v := t.v
+	if last := t.whole.Told; last != nil && last.By == v.key {
 		return t.recordStray(a) // and the answer was lost
 	}
-	x := whole.Stray
+	x := t.stray()
 	if x == nil {
 		return nil
 	}
@@ -127,8 +176,16 @@ func (t *table) sheetLay(f fields, a *counted) error {
 		if x.Set == "" || f["value"] != strayValue(x, x.Set, string(p)) {
 			continue
 		}
-		whole.Told = &stray{Code: x.Code, Set: x.Set, By: v.key, At: v.now.UTC(), Found: string(p), Operator: t.state().Counter}
-		if err := v.d.files.saveDraft(whole); err != nil {
+		told := *x
+		told.By, told.Found = v.key, string(p)
+		if told.At.IsZero() {
+			told.At = v.now.UTC()
+		}
+		if told.Operator == "" && !t.strayLeft { // else who counts now need not have been here
+			told.Operator = t.state().Counter
+		}
+		t.whole.Told = &told
+		if err := t.saveWhole(); err != nil {
 			return err
 		}
 		return t.recordStray(a)
@@ -138,8 +195,7 @@ func (t *table) sheetLay(f fields, a *counted) error {
 }
 
 func (t *table) recordStray(a *counted) error {
-	v, whole := t.v, t.whole()
-	x := whole.Told
+	v, x := t.v, t.whole.Told
 	o := &events.Observation{Station: v.station, Kind: events.KindSetChecked, Time: x.At, Set: x.Set, Operator: x.Operator,
 		Data: &events.SetChecked{Sheet: &events.Reading{Code: x.Code, Found: x.Found}}}
 	if i := t.find(x.Set); i >= 0 {
@@ -149,7 +205,7 @@ func (t *table) recordStray(a *counted) error {
 	if err != nil {
 		return err
 	}
-	a.said, whole.Stray = s, nil
+	a.said, t.whole.Stray = s, nil
 	a.More = strings.TrimSpace(a.More + " " + v.t("count-on-screen"))
-	return v.d.files.saveDraft(whole)
+	return t.saveWhole()
 }

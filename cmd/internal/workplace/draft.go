@@ -50,9 +50,7 @@ type draft struct {
 	Saw      int64            `json:"saw,omitzero"`    // the revision that the second person had in sight when scanning the badge
 	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording,
 	AtRev    int64            `json:"atRev,omitzero"`  // of the draft in this revision
-	Echo     echo             `json:"echo,omitzero"`   // the last scan of this count; in one set's draft: see whole
-	Stray    *stray           `json:"stray,omitempty"` // a wrong count sheet that was read: where it lay is still to be said; likewise
-	Told     *stray           `json:"told,omitempty"`  // the one that was recorded last; likewise
+	Stray    *stray           `json:"stray,omitempty"` // in the drafts of earlier versions: see whole
 }
 
 // entry is one counted line.

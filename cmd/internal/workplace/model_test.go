@@ -561,7 +561,8 @@ func (w *walk) learn(s step, shown, a answer) step {
 		w.last.step = step{}
 	}
 	// Who counts is known by the badge, as long as policy says; who works at a bench also by what happens there.
-	if !count || s.kind == events.ScanBadge && a["status"] != "broken" && !a.asksLeft() {
+	taken := a["status"] != "broken" || a.says("is the scrub person") || a.says("is the circulating nurse") // under a STOP, too
+	if !count || s.kind == events.ScanBadge && taken && !a.asksLeft() {
 		w.active = w.at
 	}
 	if left {
@@ -603,6 +604,9 @@ func (w *walk) hold(s step, shown, a answer, size int64) {
 		}
 		if m, ok := w.p.(*sealModel); ok && m.stray != "" && e.Kind() == events.KindSetChecked {
 			at = m.strayAt // as of when the sheet was read
+		}
+		if m, ok := w.p.(*countModel); ok && e.Kind() == events.KindSetChecked {
+			at = m.read
 		}
 		if !e.Time.Equal(at) {
 			w.fail("%s recorded as of %s; it was entered at %s", e.Kind(), e.Time, at)

@@ -1388,8 +1388,10 @@ type countModel struct {
 	asks    bool      // it is asked whether that still holds
 	owed    bool      // since before what had waited came on top of it
 
-	stray string // code of another set's count sheet that was read, and of which nobody said yet where it lay
-	told  bool   // that was recorded just now
+	stray  string // code of another set's count sheet that was read, and of which nobody said yet where it lay
+	read   time.Time
+	readBy []string // whose badges were in sight then
+	told   bool     // that was recorded just now
 }
 
 // added is how many came of what is on no list.
@@ -1592,8 +1594,8 @@ func (m *countModel) learn(w *walk, s step, shown, a answer) {
 		m.again = w.client
 	}
 	switch {
-	case s.kind == events.ScanSheet && s.id == w.h.codes["LAP-014"] && !a.says("Read twice") && a.says("LAP-014"):
-		m.stray = s.id
+	case s.kind == events.ScanSheet && s.id == w.h.codes["LAP-014"] && !a.says("Read twice") && a.says("LAP-014") && m.stray == "":
+		m.stray, m.read, m.readBy = s.id, w.at, slices.Clone(w.badges)
 	case s.action == "sheet-none" && s.fields["value"] == m.stray:
 		m.stray = ""
 	}
@@ -1690,7 +1692,7 @@ func (m *countModel) add(x added) {
 func (m *countModel) held(w *walk, s step, shown answer, e *events.Event) {
 	if read, ok := e.Data.(*events.SetChecked); ok {
 		if s.action != "sheet-lay" || m.stray == "" || e.Subject != m.set || read.Sheet.Code != m.stray || read.Sheet.Found == "" ||
-			e.Operator != "" && !slices.Contains(w.badges, e.Operator) {
+			e.Operator != "" && !slices.Contains(append(slices.Clone(m.readBy), w.badges...), e.Operator) {
 			w.fail("%+v read with %s by %q; read was %q", read.Sheet, e.Subject, e.Operator, m.stray)
 		}
 		w.kept.tried["wrong sheet at the count"]++
