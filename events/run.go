@@ -229,11 +229,16 @@ func (d *RunFigures) check(c *checks) {
 // maxRunPascal is some ten times the pressure of steam at 138 °C.
 const maxRunPascal = 4_000_000
 
-// Held and Dried are the durations, Min and Max in degrees Celsius, for whoever says them.
-func (d *RunFigures) Held() time.Duration { return time.Duration(d.HoldMillis) * time.Millisecond }
+// Held and Dried are the durations in whole seconds, never more than it was, Min and Max in degrees Celsius, for whoever
+// says them.
+func (d *RunFigures) Held() time.Duration {
+	return (time.Duration(d.HoldMillis) * time.Millisecond).Truncate(time.Second)
+}
 
 // Dried: see Held.
-func (d *RunFigures) Dried() time.Duration { return time.Duration(d.DryingMillis) * time.Millisecond }
+func (d *RunFigures) Dried() time.Duration {
+	return (time.Duration(d.DryingMillis) * time.Millisecond).Truncate(time.Second)
+}
 
 // Min: see Held.
 func (d *RunFigures) Min() float64 { return float64(d.MinMilliC) / 1000 }

@@ -2,6 +2,7 @@ package projections
 
 import (
 	"listbound/events"
+	"listbound/projections/run"
 	"slices"
 	"strings"
 	"time"
@@ -745,6 +746,43 @@ type StartedBeforePacking struct {
 	Since   *Run      `json:"since,omitempty"` // another run, which says how the set stands
 }
 
+// LogContradicts: its load was released, and by its sterilizer's own log or print the run doesn't hold its cycle (not-released).
+type LogContradicts struct {
+	Set    string    `json:"set"`
+	Run    Run       `json:"run"`
+	Logged Moment    `json:"logged"` // when and where the log was recorded
+	Cycle  string    `json:"cycle"`
+	Source string    `json:"source"` // of the cycle
+	Lacks  []RunLack `json:"lacks"`
+	Opened *Moment   `json:"opened,omitempty"`
+}
+
+// RunLack is one way in which a run doesn't hold its cycle: a run.Lack, with what was measured and what bounds it, in
+// thousandths of a second, of a degree Celsius or of a kelvin.
+type RunLack struct {
+	What  run.Lack `json:"what"`
+	Is    int64    `json:"is,omitzero"`
+	Bound int64    `json:"bound,omitzero"`
+}
+
+// Lasted and Asked are those of a lack of time, Shown and Limit of one of temperature, for whoever says them.
+func (l RunLack) Lasted() time.Duration {
+	d := time.Duration(l.Is) * time.Millisecond
+	if l.What == run.EquilibrationLong {
+		d += time.Second - time.Millisecond
+	}
+	return d.Truncate(time.Second) // on the side of what it lacks: 179.9 s are not 3 min
+}
+
+// Asked: see Lasted.
+func (l RunLack) Asked() time.Duration { return time.Duration(l.Bound) * time.Millisecond }
+
+// Shown: see Lasted.
+func (l RunLack) Shown() float64 { return float64(l.Is) / 1000 }
+
+// Limit: see Lasted.
+func (l RunLack) Limit() float64 { return float64(l.Bound) / 1000 }
+
 // TwoStarts: another record of its load says that it was started at another time, or has another cycle number (not-released).
 type TwoStarts struct {
 	Set          string    `json:"set"`
@@ -1466,6 +1504,8 @@ func (*RunFailed) Way() string { return "run-failed" }
 
 func (*StartedBeforePacking) Way() string { return "started-before-packing" }
 
+func (*LogContradicts) Way() string { return "log-contradicts" }
+
 func (*TwoStarts) Way() string { return "two-starts" }
 
 func (*WrongCycle) Way() string { return "wrong-cycle" }
@@ -1664,6 +1704,7 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
 	{[]Code{NotReleased}, func() Detail { return new(StartedBeforePacking) }},
 	{[]Code{NotReleased}, func() Detail { return new(TwoStarts) }},
+	{[]Code{NotReleased}, func() Detail { return new(LogContradicts) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
 	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},

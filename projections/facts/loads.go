@@ -10,7 +10,7 @@ import (
 )
 
 // LoadOf returns the trips that were in a load, and what was recorded of the
-// load itself: its runs and its indicators.
+// load itself: its runs, its indicators and the logs of its runs.
 func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Item) {
 	b.need(DimLoad, load)
 	seen := make(map[projections.TripKey]struct{})
@@ -30,6 +30,12 @@ func (b *Book) LoadOf(load string) (trips []projections.TripKey, recorded []*Ite
 	b.need(DimLoadReadings, load)
 	for _, it := range b.readOf[load] {
 		if d := indicatorOf(it); d != nil && d.Load == load && slices.Contains(sterilizers, d.Sterilizer) {
+			recorded = append(recorded, it)
+		}
+	}
+	b.need(DimRunLogs, load)
+	for _, it := range b.logs[load] {
+		if d := LogOf(it); d != nil && d.Load == load && slices.Contains(sterilizers, d.Sterilizer) {
 			recorded = append(recorded, it)
 		}
 	}

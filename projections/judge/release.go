@@ -13,6 +13,7 @@ func releaseRules() []Rule {
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
 		{"started before packing", []projections.Code{projections.NotReleased}, (*judgement).startedBefore},
 		{"two starts", []projections.Code{projections.NotReleased}, (*judgement).twoStarts},
+		{"contradicted by its log", []projections.Code{projections.NotReleased}, (*judgement).contradictedByLog},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}
 }

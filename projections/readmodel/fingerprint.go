@@ -11,6 +11,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/facts"
 	"listbound/projections/judge"
+	"listbound/projections/run"
 	"listbound/projections/words"
 )
 
@@ -43,6 +44,7 @@ func sources() []sourceText {
 		{"projections/facts", facts.SourceText},
 		{"projections/judge", judge.SourceText},
 		{"projections/readmodel", SourceText},
+		{"projections/run", run.SourceText},
 		{"projections/words", words.English},
 	}
 }

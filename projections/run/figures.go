@@ -137,6 +137,39 @@ const (
 // Unknown reports whether it is only that something wasn't measured which the cycle asks for.
 func (l Lack) Unknown() bool { return l == SteamUnknown || l == DryingUnknown || l == SpreadUnknown }
 
+// Grave reports whether the load was not exposed as the cycle asks, or it can't be known: not only too hot, or wet.
+func (l Lack) Grave() bool {
+	switch l {
+	case NeverReached, HoldShort, AirLeft, TooDry, SensorStuck, Apart:
+		return true
+	}
+	return false
+}
+
+// Of returns what was measured and what bounds it: in thousandths of a second, of a degree Celsius, or of a kelvin; nothing
+// for what can't be said in a number.
+func (l Lack) Of(c *events.RunCycle, f *events.RunFigures) (is, bound int64) {
+	switch l {
+	case NeverReached:
+		return f.MinMilliC, c.LowMilliC
+	case HoldShort:
+		return f.HoldMillis, 1000 * c.HoldSeconds
+	case AirLeft:
+		return -f.SteamLowMilliK, c.SteamMilliK
+	case TooDry:
+		return f.SteamHighMilliK, c.SteamMilliK
+	case OverBand:
+		return f.MaxMilliC, c.HighMilliC
+	case Apart:
+		return f.ApartMilliK, c.ApartMilliK
+	case EquilibrationLong:
+		return f.EquilibrationMillis, 1000 * c.EquilibrationSeconds
+	case DryingShort:
+		return f.DryingMillis, 1000 * c.DryingSeconds
+	}
+	return 0, 0
+}
+
 // Lacks holds figures to a cycle.
 func Lacks(c *events.RunCycle, f *events.RunFigures) []Lack {
 	if f.HoldMillis == 0 && f.MinMilliC < c.LowMilliC {

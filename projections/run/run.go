@@ -79,7 +79,12 @@ type Report struct {
 	Figures events.RunFigures `json:"figures"`
 	Phases  []Stretch         `json:"phases"`
 	Lacks   []Lack            `json:"lacks"` // none: the run holds its cycle, as far as was measured
+
+	breaks []bool
 }
+
+// Broken reports whether nothing is known of what lay between a reading, by its place in the log, and the one before.
+func (r *Report) Broken(i int) bool { return r.breaks[i] }
 
 // Recorded is the log of a run as it is recorded of a load.
 type Recorded struct {
@@ -120,7 +125,7 @@ func Judge(l *Log, c *events.RunCycle) (Report, error) {
 	j.findExcursions()
 	j.findStuck()
 	r.Figures = j.figures(r.Phases)
-	r.Lacks = Lacks(c, &r.Figures)
+	r.Lacks, r.breaks = Lacks(c, &r.Figures), j.breaks
 	return r, nil
 }
 

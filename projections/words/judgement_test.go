@@ -15,6 +15,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/run"
 
 	"github.com/go-json-experiment/json"
 )
@@ -420,6 +421,16 @@ func (j *Judgement) named(d projections.Detail, lang, s string) []string {
 		}
 		from = append(from, is, "weight-0", may, "weight-1")
 	}
+	if d, ok := d.(*projections.LogContradicts); ok {
+		for i, x := range d.Lacks {
+			is, errIs := l.num(x.Shown())
+			bound, errBound := l.num(x.Limit())
+			if errIs != nil || errBound != nil {
+				return []string{fmt.Sprint(errIs, errBound)}
+			}
+			from = append(from, is+" ", fmt.Sprintf("shown-%d ", i), bound+" ", fmt.Sprintf("limit-%d ", i))
+		}
+	}
 	for i, g := range inventedGrams {
 		from = append(from, l.Weight(g), fmt.Sprintf("weight-%d", i))
 	}
@@ -452,7 +463,9 @@ var choices = map[reflect.Type][]string{
 	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
 	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "altered", "unknown"},
 	reflect.TypeFor[projections.Sequel]():         {"", "right", "differs", "leftOut", "later"},
-	reflect.TypeFor[projections.BackWhy]():        {"", "in-hand", "elsewhere", "at-count", "before", "substituted"},
+	reflect.TypeFor[run.Lack](): {"never-reached", "hold-short", "air", "superheated", "stuck", "over", "apart",
+		"equilibration-long", "drying-short"},
+	reflect.TypeFor[projections.BackWhy](): {"", "in-hand", "elsewhere", "at-count", "before", "substituted"},
 }
 
 func (in *inventor) fill(v reflect.Value, field string) {

@@ -11,8 +11,8 @@ import (
 )
 
 // runCaution goes with each judged run.
-const runCaution = "A run that holds its cycle is no proof that its load is sterile, and one that doesn't is reason enough not to release " +
-	"it. The manufacturers' instructions and the facility's own policy come first. F0 is information, no release rests on it."
+const runCaution = "A run that holds its cycle is no proof that its load is sterile, and one that doesn't is reason enough " +
+	"not to release it. The manufacturers' instructions and the facility's own policy come first. F0 is information, no release rests on it."
 
 // Run writes what a log says of a run, and d decimal reductions of a spore with that D-value where it is not 0.
 func Run(w io.Writer, r *run.Report, d float64) error {
@@ -68,7 +68,8 @@ func Cycles(w io.Writer, all []run.Published) error {
 			fmt.Fprintf(tw, "%s\tnot applicable\t\t\t%s\t%s\n", c.Name, c.About, c.Source)
 			continue
 		}
-		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\n", c.Name, band(&c.RunCycle), seconds(c.HoldSeconds), seconds(c.DryingSeconds), c.About, c.Source)
+		fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\n", c.Name, band(&c.RunCycle), seconds(c.HoldSeconds), seconds(c.DryingSeconds),
+			c.About, c.Source)
 	}
 	return tw.Flush()
 }
@@ -134,7 +135,8 @@ var lackText = map[run.Lack]string{
 }
 
 var troubleText = map[events.RunTrouble]string{
-	events.RunGap: "nothing was read", events.RunJump: "nothing was read, as when a clock is put forward", events.RunBack: "the clock ran back",
+	events.RunGap: "nothing was read", events.RunJump: "nothing was read, as when a clock is put forward",
+	events.RunBack:   "the clock ran back",
 	events.RunUnread: "no number", events.RunDip: "below the band", events.RunOver: "above the band",
 	events.RunStuck: "one value though another sensor moved far", events.RunFlat: "one value to the last digit",
 }

@@ -247,7 +247,8 @@ func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sa
 		s.Pressure += float64(how.BarometerPascal) / 1000
 	}
 	if s.Pressure < leastKPa {
-		return s, fmt.Errorf("a pressure of %.1f kPa above vacuum: is %q above the atmosphere's, and the barometer right?", s.Pressure, how.Pressure)
+		return s, fmt.Errorf("a pressure of %.1f kPa above vacuum: is %q above the atmosphere's, and the barometer right?",
+			s.Pressure, how.Pressure)
 	}
 	return s, nil
 }

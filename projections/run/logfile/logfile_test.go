@@ -27,7 +27,8 @@ func how(edit func(*events.RunReading)) *events.RunReading {
 
 // TestForms: one reading of 134 C in steam, in all forms that logs have.
 func TestForms(t *testing.T) {
-	latin, err := charmap.Windows1252.NewEncoder().String("Zeit;T1 °C;P bar\n04.03.2026 07:24:00;134,0;3,04199\n04.03.2026 07:24:01;134,0;3,04199\n")
+	latin, err := charmap.Windows1252.NewEncoder().String("Zeit;T1 °C;P bar\n" +
+		"04.03.2026 07:24:00;134,0;3,04199\n04.03.2026 07:24:01;134,0;3,04199\n")
 	if err != nil {
 		t.Fatal(err)
 	}
