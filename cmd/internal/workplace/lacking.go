@@ -175,20 +175,20 @@ func (v *visit) packedShort(w *judge.World, c *facts.Trip, pieces []*facts.Item)
 
 // inRepair are the pieces that were sent to repair in this turn and did not come back.
 func (v *visit) inRepair(c *facts.Trip) (out []lack) {
-	seen := make(map[int64]bool)
+	seen := make(map[string]bool)
 	for _, it := range c.Pieces {
 		d := facts.PieceOf(it)
 		l := projections.BackLine{Line: d.Line, Item: d.Item, Description: d.Description}
 		l.Pieces = reported(l, c.Pieces, time.Time{}, events.BecameRepair) -
 			reported(l, c.Pieces, time.Time{}, events.BecameBack, events.BecameReplaced)
-		if d.Became != events.BecameRepair || l.Pieces <= 0 || seen[d.Line] {
-			continue
-		}
-		seen[d.Line] = true
 		name := d.Item
 		if d.Line > 0 {
 			name = v.t("piece-line", d.Line, d.Description)
 		}
+		if d.Became != events.BecameRepair || l.Pieces <= 0 || seen[name] {
+			continue
+		}
+		seen[name] = true
 		out = append(out, lack{key: fmt.Sprintf("repair/%d", it.Seq), lines: []projections.BackLine{l},
 			words: v.t("lack-repair", name, v.time(it.At()))})
 	}

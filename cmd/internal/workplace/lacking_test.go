@@ -132,8 +132,14 @@ func TestLacksInRepairOrDamaged(t *testing.T) {
 		"repair":           {func(h *house) { repair(h, events.BecameRepair) }, "was sent to repair", []string{"", "", ""}, "doubtful"},
 		"repair, told":     {func(h *house) { repair(h, events.BecameRepair) }, "was sent to repair", []string{"3", "5", "", ""}, "whole"},
 		"repair, and back": {func(h *house) { repair(h, events.BecameRepair); repair(h, events.BecameBack) }, "", []string{"", "", ""}, "whole"},
-		"damaged":          {damaged, "a piece was damaged", []string{"", "", ""}, "doubtful"},
-		"damaged, told":    {damaged, "a piece was damaged", []string{"", "1", "3", ""}, "whole"},
+		"repair of two, none of the list": {func(h *house) {
+			for _, item := range []string{"XX-1", "XX-2"} {
+				h.record("north/storage", events.KindPieceReported, "VAS-003",
+					&events.PieceReported{Became: events.BecameRepair, Item: item, Quantity: 1})
+			}
+		}, "XX-2 was sent to repair", []string{"", "", ""}, "whole"},
+		"damaged":       {damaged, "a piece was damaged", []string{"", "", ""}, "doubtful"},
+		"damaged, told": {damaged, "a piece was damaged", []string{"", "1", "3", ""}, "whole"},
 		"damaged, and in repair": {func(h *house) { damaged(h); repair(h, events.BecameRepair); repair(h, events.BecameBack) }, "",
 			[]string{"", "", ""}, "whole"},
 	} {
