@@ -44,7 +44,7 @@ func (a *about) event(e *Event, find func(id string) *Event, depth int) {
 	case k.AboutSet():
 		a.add(SubjectSet, e.Subject)
 	case k == KindListIssued, k == KindStationEnrolled, k == KindStationRetired, k == KindPolicyAdopted, k == KindRecordsLost,
-		k == KindKeyReplaced, k == KindRegistersAdopted, k.SaysOfTexts(), k.Subject() == SubjectEntry:
+		k == KindKeyReplaced, k == KindRegistersAdopted, k == KindPlacementsAssessed, k.SaysOfTexts(), k.Subject() == SubjectEntry:
 		a.add(k.Subject(), e.Subject)
 	}
 	a.data(e.Data)

@@ -52,6 +52,7 @@ const (
 	KindHoldPlaced          Kind = "hold.placed"
 	KindHoldLifted          Kind = "hold.lifted"
 	KindRetentionAdopted    Kind = "retention.adopted"
+	KindPlacementsAssessed  Kind = "placements.assessed"
 )
 
 // kindTable is the only list of kinds. Everything that depends on the kind
@@ -118,6 +119,8 @@ var kindTable = []KindInfo{
 	{Kind: KindHoldLifted, Subject: SubjectSite, By: ByLedger, New: empty[HoldLifted],
 		Keys: []Key{}},
 	{Kind: KindRetentionAdopted, Subject: SubjectSite, By: ByLedger, New: empty[RetentionAdopted],
+		Keys: []Key{}},
+	{Kind: KindPlacementsAssessed, Subject: SubjectSite, By: ByStation, New: empty[PlacementsAssessed],
 		Keys: []Key{}},
 }
 

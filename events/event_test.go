@@ -278,12 +278,19 @@ func TestCheckRefuses(t *testing.T) {
 			change(&c.Beyond[0])
 		})
 	}
+	assessed := func(document string, at ...Placement) *PlacementsAssessed { return &PlacementsAssessed{at, document} }
 	opened := func(r *Reading) *SetOpened { return &SetOpened{Case: "K-0412", Sheet: r} }
 	key, other := newTestKey(t, "north/packing-1", 1), newTestKey(t, "north/packing-2", 1)
 	tests := []struct {
 		data Data
 		want string
 	}{
+		{assessed("x"), "placements: there are 0; there are from 1 to 4"},
+		{assessed("x", Screen, Outside, Screen), `placements: "screen" stands there twice`},
+		{assessed("x", "shelf"), `placements: "shelf" is not a placement`},
+		{assessed("", Screen), "document is missing"},
+		{assessed("\xff", Screen), "document is not valid UTF-8"},
+		{assessed(strings.Repeat("x", 50001), Screen), "document: 50001 bytes; it has at most 50000"},
 		{lines(), "the list has 0 lines; it has from 1 to 1000"},
 		{lines(many...), "the list has 1001 lines; it has from 1 to 1000"},
 		{lines(line, line), "line 1 stands twice in the list"},

@@ -188,6 +188,10 @@ func (d drawer) drawn(name string) any {
 			return AsideReleased // with the reason that it needs
 		}
 		return AsidePut
+	case "PlacementsAssessed.Placements":
+		return drawSome(d, placements)
+	case "PlacementsAssessed.Document":
+		return d.text("document")
 	case "TextsRedacted.Marks":
 		marks := []string{Mark("one"), Mark("two"), Mark("three")}
 		slices.Sort(marks)

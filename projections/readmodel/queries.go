@@ -199,6 +199,11 @@ func (m *Model) SaidOfTexts(ctx context.Context) ([]int64, error) {
 		ORDER BY seq`)
 }
 
+// Assessed returns the records that sign an assessment of where count sheets travel, in order.
+func (m *Model) Assessed(ctx context.Context) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE kind = 'placements.assessed' ORDER BY seq`)
+}
+
 // ObservedAt returns the records of what was observed within a millisecond, in order.
 func (m *Model) ObservedAt(ctx context.Context, at time.Time) ([]int64, error) {
 	return m.seqs(ctx, `SELECT seq FROM events WHERE observed >= ? AND observed < ? ORDER BY seq`,

@@ -72,6 +72,8 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
 	mux.HandleFunc("GET /near-misses", p.page(p.nearMissPage))
 	mux.HandleFunc("GET /rates", p.page(p.ratesPage))
+	mux.HandleFunc("GET /assess", p.page(p.assessPage))
+	mux.HandleFunc("POST /assess", p.assessPost)
 	mux.HandleFunc("GET /find", p.find)
 	mux.HandleFunc("GET /history", p.page(p.historyPage))
 	mux.HandleFunc("GET /station", p.page(p.stationPage))

@@ -30,6 +30,7 @@ func addresses(t testing.TB) map[string]string {
 		"found-none":  "/find?q=NOTHING-LIKE-THIS",
 		"near-misses": "/near-misses",
 		"rates":       "/rates?by=placement&group=outside",
+		"assess":      "/assess",
 		"check-line":  "/check-line",
 		"swapped":     "/history?trip=" + trips["count sheet of another set"],
 		"in-doubt":    "/history?trip=" + trips["probably carries a wrong count sheet"],

@@ -488,7 +488,7 @@ func kindsOf(k events.Kind) []Role {
 		return []Role{Records}
 	case events.KindEventCorrected:
 		return []Role{Records, Leads}
-	case events.KindFindingAcknowledged, events.KindPolicyAdopted, events.KindListIssued:
+	case events.KindFindingAcknowledged, events.KindPolicyAdopted, events.KindListIssued, events.KindPlacementsAssessed:
 		return []Role{Leads}
 	case events.KindPersonEntered, events.KindSetEntered, events.KindPlaceEntered, events.KindStationEntered,
 		events.KindSterilizerEntered, events.KindRegistersAdopted,

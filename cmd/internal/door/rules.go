@@ -125,6 +125,8 @@ func boardRules() []Rule {
 		{Pattern: "GET /{$}", Roles: readers},
 		{Pattern: "GET /near-misses", Roles: readers},
 		{Pattern: "GET /rates", Roles: readers},
+		{Pattern: "GET /assess", Roles: readers},
+		{Pattern: "POST /assess", Roles: []Role{Leads}},
 		{Pattern: "GET /find", Roles: readers},
 		{Pattern: "GET /changes", Roles: readers},
 		{Pattern: "GET /history", Roles: readers, Kept: true},

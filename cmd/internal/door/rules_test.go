@@ -578,5 +578,6 @@ func sampleData(t *testing.T, key, corrects string) map[events.Kind]string {
 		events.KindHoldPlaced:          `{"hold":"H-1","reason":"x"}`,
 		events.KindHoldLifted:          `{"hold":"H-1","reason":"x"}`,
 		events.KindRetentionAdopted:    `{"days":30}`,
+		events.KindPlacementsAssessed:  `{"placements":["outside"],"document":"x"}`,
 	}
 }

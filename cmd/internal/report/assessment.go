@@ -144,11 +144,11 @@ func (v *assessed) analysis(h *assess.Analysed, first bool) Section {
 	if !h.Tree {
 		return s
 	}
-	chance := Rows{ID: "assess-" + h.ID, Title: v.l.Say("board.assess-rates"),
+	chance := Rows{ID: "assess-" + h.ID, Title: v.l.Say("board.assess-rates", v.hazard(h.ID)),
 		Columns: []string{"assess-placement", "assess-start", "assess-counted", "assess-year"}}
-	enough := Rows{ID: "assess-enough-" + h.ID, Title: v.l.Say("board.assess-enough"),
+	enough := Rows{ID: "assess-enough-" + h.ID, Title: v.l.Say("board.assess-enough", v.hazard(h.ID)),
 		Columns: []string{"assess-placement", "assess-together", "assess-chance"}}
-	turns := Rows{ID: "assess-turns-" + h.ID, Title: v.l.Say("board.assess-turns"),
+	turns := Rows{ID: "assess-turns-" + h.ID, Title: v.l.Say("board.assess-turns", v.hazard(h.ID)),
 		Columns: []string{"assess-placement", "assess-what", "assess-low", "assess-high"}}
 	for i := range h.At {
 		c := &h.At[i]

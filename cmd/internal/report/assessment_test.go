@@ -59,8 +59,8 @@ func TestAssessmentSays(t *testing.T) {
 	}
 	six, five := write(6), write(5)
 	const differ = "“inside, in a paper bag” and “outside” differ: “outside” has more incidents. Fisher's exact test: p = 0.0311"
-	const cantTell = "“inside, in a paper bag” and “outside”: can't tell yet. That they can't be told apart doesn't say that they are alike. " +
-		"Fisher's exact test: p = 0.0623"
+	const cantTell = "“inside, in a paper bag” and “outside”: can't tell yet. That they can't be told apart doesn't " +
+		"say that they are alike. Fisher's exact test: p = 0.0623"
 	const until = "If it is as it looks, it can be told after "
 	if !strings.Contains(six, differ) || strings.Contains(six, "can't tell yet") || strings.Contains(six, until) {
 		t.Errorf("6 and 0: %s", six)

@@ -173,6 +173,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"POST /api/stations/enrol":  {query: "station=north/or-4"},
 		"POST /api/stations/retire": {query: "station=north/or-3"},
 		"POST /api/assess":          {contentType: object, body: `{"choices":{"placements":["outside"],"dependence":"high"}}`},
+		"POST /assess":              {contentType: form, body: "placements=outside&dependence=high"},
 		"POST /api/texts/redact":    {contentType: object, body: `{"case":"K-1","reason":"x"}`},
 		"POST /policy":              {contentType: form, body: policyForm()},
 		"POST /texts/find":          {contentType: form, body: "case=K-1&reason=x&badge=B-1"},
