@@ -411,7 +411,7 @@ func (s *Server) assess(r *http.Request) (any, error) {
 	}
 	var q site.AssessQuery
 	if err := json.Unmarshal(raw, &q, json.RejectUnknownMembers(true)); err != nil {
-		return nil, refusal.New("this is no JSON object with choices, and since, until and seed: %v", err)
+		return nil, refusal.New("this is no JSON object with choices, and since, until and seed")
 	}
 	return s.site.Assess(r.Context(), q)
 }
