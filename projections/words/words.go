@@ -66,6 +66,7 @@ import (
 	"path"
 	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -193,6 +194,31 @@ func rank(tag string) int {
 }
 
 func load(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
+	program, ok := fsys.(embed.FS)
+	if !ok {
+		return read(fsys, dir)
+	}
+	key := embeddedIn{program, dir}
+	if had, ok := programTexts.Load(key); ok {
+		return had.(map[string]map[string]*text), nil
+	}
+	texts, err := read(fsys, dir)
+	if err == nil {
+		programTexts.Store(key, texts)
+	}
+	return texts, err
+}
+
+// programTexts are the texts of files that are part of the program, by their embeddedIn: they can't change while it runs, so
+// they are read once, and each of them parsed once, however many catalogues are made of them. Nobody changes these maps.
+var programTexts sync.Map
+
+type embeddedIn struct {
+	files embed.FS
+	dir   string
+}
+
+func read(fsys fs.FS, dir string) (map[string]map[string]*text, error) {
 	files, err := fs.Glob(fsys, path.Join(dir, "*.json"))
 	if err != nil {
 		return nil, fmt.Errorf("words: %w", err)

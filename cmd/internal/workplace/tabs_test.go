@@ -90,10 +90,10 @@ func (p *person) serve(handler http.Handler) http.Handler {
 	})
 }
 
-// clock is a script that lets a page's time be the house's.
+// clock is a script that lets a page's time be the house's, which never goes back.
 func (p *person) clock() string {
 	return fmt.Sprintf(`try {
-		if (!localStorage.getItem("now")) localStorage.setItem("now", %d);
+		localStorage.setItem("now", Math.max(%d, Number(localStorage.getItem("now"))));
 		Date.now = () => Number(localStorage.getItem("now"));
 	} catch { /* a page without an address */ }`, p.h.clock().UnixMilli())
 }
@@ -110,13 +110,12 @@ func (p *person) tab() *browsertest.Tab { return p.tabs[p.now].Tab }
 func (p *person) open() {
 	p.h.t.Helper()
 	tab, end := p.b.TabToClose(p.h.t, p.size)
+	if len(p.tabs) == 0 {
+		p.h.after(10 * time.Second) // before the page is there: it may send what waited by the time that it finds
+	}
 	tab.Before(p.clock())
-	dead := len(p.tabs) == 0
 	p.tabs, p.now = append(p.tabs, &openTab{tab, end}), len(p.tabs)
 	p.goTo(p.work.place())
-	if dead {
-		p.pass(10 * time.Second)
-	}
 	p.note("tab %d opened", p.now)
 }
 
