@@ -157,6 +157,7 @@ func (b *closing) scanBadge(v *visit, badge string) (said, error) {
 type closingState struct {
 	projections.CaseStanding
 	Open    []string // what does not come out, or was not counted, in words
+	Astray  []string // what other cases differ in the other way round
 	Notes   []string // what another set explains
 	Gone    []string // counts that were begun of sets that are not on the case any more
 	Warn    []string // what the room must know of the sets
@@ -249,6 +250,9 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 	}
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
+	if out.Astray, err = v.astray(ref, out.Left, names); err != nil {
+		return nil, err
+	}
 	begun, gone, err := v.begunCounts(ref, out.Sets)
 	if err != nil {
 		return nil, err
@@ -348,7 +352,7 @@ func (b *closing) verdict(v *visit) (said, error) {
 		}
 		return st.comesOut(good(v.t("case-closed-before", b.Case), v.t("outcome-reconciled"))), nil
 	case len(st.Open) > 0:
-		s := wrong(v.t("case-open", b.Case, len(st.Open)), strings.Join(st.Open, " "))
+		s := wrong(v.t("case-open", b.Case, len(st.Open)), strings.Join(append(slices.Clone(st.Open), st.Astray...), " "))
 		s.Next = v.t("case-open-next")
 		return s, nil
 	}

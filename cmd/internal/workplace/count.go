@@ -212,7 +212,7 @@ func (t *table) pause(after said) (said, error) {
 		return said{}, err
 	}
 	if len(open) > 0 && after.Status != "broken" { // it stays, at every screen, until a count comes out
-		there, err := t.elsewhere(t.standing.Left, t.names)
+		there, err := t.v.astray(t.ref, t.standing.Left, t.names)
 		if err != nil {
 			return said{}, err
 		}

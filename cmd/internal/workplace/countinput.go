@@ -808,6 +808,7 @@ func (t *table) unsay(f fields, a *counted) error {
 
 // removed notes what left the field on purpose.
 func (t *table) removed(f fields, a *counted) error {
+	f, how := removedAnswer(f)
 	line, err := strconv.ParseInt(strings.TrimSpace(f["line"]), 10, 64)
 	quantity, ok := plainNumber(f["quantity"])
 	if err != nil || !ok {
@@ -825,13 +826,21 @@ func (t *table) removed(f fields, a *counted) error {
 	if err != nil {
 		return err
 	}
-	if most := t.onField(i, line); quantity > most {
+	again, already := t.drafts[i].had(v.key, t.step+1), t.drafts[i].removedOf(line)
+	most := t.onField(i, line)
+	switch {
+	case quantity > most, how == removedMore && !again && already+quantity > most:
 		return t.v.sayNo("removed-more", quantity, most)
+	case already > 0 && quantity > 0 && !again && (how == "" || f["was"] != strconv.FormatInt(already, 10)):
+		a.said = t.askRemoved(f, i, line, quantity)
+		return nil
 	}
 	short := t.wasShort(i, line)
 	err = t.each(f["set"], func(d *draft) error {
 		short = short || slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Line == line && r.Short })
-		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
+		if how != removedMore {
+			d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
+		}
 		if quantity > 0 {
 			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short})
 		}
@@ -845,6 +854,39 @@ func (t *table) removed(f fields, a *counted) error {
 		a.Next = st.Ask
 	}
 	return err
+}
+
+// removedMore answers that what left the field is beside what was said of its line before, and not instead of it.
+const removedMore = "more"
+
+// removedAnswer is what the form said, where a button answers that, and how that is meant.
+func removedAnswer(f fields) (fields, string) {
+	said, err := url.ParseQuery(f["value"])
+	if err != nil || f["value"] == "" {
+		return f, ""
+	}
+	out := make(fields)
+	for name := range said {
+		out[name] = said.Get(name)
+	}
+	return out, out["how"]
+}
+
+// askRemoved asks what is meant where something of the line has left before: each has its own reason, and none is dropped
+// unasked.
+func (t *table) askRemoved(f fields, i int, line, quantity int64) said {
+	v, already := t.v, t.drafts[i].removedOf(line)
+	means := func(how string) string {
+		return url.Values{"set": {f["set"]}, "line": {f["line"]}, "quantity": {f["quantity"]}, "reason": {f["reason"]}, "how": {how},
+			"was": {strconv.FormatInt(already, 10)}}.Encode() // pressed once more, it answers what is asked no longer
+	}
+	words, _ := t.passedOff(t.state().Counter, func(d *draft) bool { return d == t.drafts[i] })
+	s := ask(v.t("removed-already", line, already), strings.Join(words, " "))
+	if all := already + quantity; all <= t.onField(i, line) {
+		s.Choices = append(s.Choices, choice{Do: "removed", Value: means(removedMore), Words: v.t("do-removed-more", quantity, all)})
+	}
+	return s.offer(append(s.Choices, choice{Do: "removed", Value: means("instead"), Words: v.t("do-removed-instead", quantity)},
+		choice{Do: "count-on", Words: v.t("do-removed-not")})...)
 }
 
 // onField is how many of a line there can be, before this count says what left the field.

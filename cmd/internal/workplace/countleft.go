@@ -3,6 +3,7 @@ package workplace
 import (
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"listbound/cmd/internal/site"
@@ -88,6 +89,10 @@ func (t *table) anotherSince(begun time.Time) (bool, error) {
 func (t *table) askLeft() said {
 	v := t.v
 	s := ask(v.t("count-left", v.t("stage-"+string(t.stage)), v.w.Time(t.left)), v.t("count-left-more"))
+	gone, _ := t.passedOff(t.leftBy, func(*draft) bool { return true })
+	if len(gone) > 0 { // whoever counts from the start signs for that, too
+		s.More = v.t("count-left-gone", strings.Join(gone, " ")) + " " + s.More
+	}
 	if t.leftBy != "" {
 		s.More = v.t("count-left-by", t.leftBy) + " " + s.More
 	}

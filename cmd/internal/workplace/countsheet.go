@@ -63,7 +63,9 @@ func (t *table) layWhole() (err error) {
 		if x.Set != "" && t.find(x.Set) < 0 {
 			x.Set = "" // it lay here all the same, and the set has another name
 		}
-		t.strayLeft, err = t.v.away(x.At)
+		if !x.At.IsZero() {
+			t.strayLeft, err = t.v.away(x.At)
+		}
 	}
 	return err
 }

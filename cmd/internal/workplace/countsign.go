@@ -164,7 +164,7 @@ func (t *table) signComplete(st *countState, a *counted) error {
 	if err != nil {
 		return err
 	}
-	open, err := t.notComeOut()
+	open, there, err := t.notComeOut()
 	if err != nil {
 		return err
 	}
@@ -187,7 +187,7 @@ func (t *table) signComplete(st *countState, a *counted) error {
 		a.said = doubt(a.Words, a.More)
 	}
 	if len(open) > 0 {
-		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(open, " "))
+		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(append(open, there...), " "))
 		a.Next = v.t("count-open-next")
 	}
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
@@ -197,10 +197,10 @@ func (t *table) signComplete(st *countState, a *counted) error {
 }
 
 // notComeOut tells what this count differs in, and which other cases differ the other way round.
-func (t *table) notComeOut() ([]string, error) {
+func (t *table) notComeOut() (open, there []string, err error) {
 	moves, left, names := t.reconciled()
-	there, err := t.elsewhere(left, names)
-	return append(t.v.explain(moves, left, names), there...), err
+	there, err = t.v.astray(t.ref, left, names)
+	return t.v.explain(moves, left, names), there, err
 }
 
 // signature is what was said when a count was recorded.

@@ -69,6 +69,7 @@ func (t *table) state() *countState {
 		}
 		s := t.setState(i)
 		out.Sets = append(out.Sets, s)
+		out.Complete = out.Complete || t.complete(i)
 		out.Rev += d.Rev
 		out.Done, out.Total = out.Done+s.Done, out.Total+s.Total
 		if len(d.Lines) > 0 && v.now.Sub(d.Touched) > leftAfter && s.Done < s.Total {
@@ -77,7 +78,7 @@ func (t *table) state() *countState {
 		out.Counter, out.Witness = firstOf(out.Counter, d.Counter), firstOf(out.Witness, d.Witness)
 		out.ByPlace, out.Place = out.ByPlace || d.ByPlace, firstOf(out.Place, d.Place)
 	}
-	out.Complete = out.Done > 0 && out.Done == out.Total
+	out.Complete = out.Complete && out.Done == out.Total
 	if len(t.forgotten) > 0 {
 		out.Resume = v.t("count-forgotten", strings.Join(t.forgotten, ", "))
 	}
@@ -190,17 +191,16 @@ func (t *table) reconciled() (moves []projections.Move, left []projections.Lefto
 
 // elsewhere tells what the counts of other cases of these days have over where this one is short, or the other way round:
 // a piece that went astray between two rooms.
-func (t *table) elsewhere(left []projections.Leftover, names map[string]string) (out []string, err error) {
+func (v *visit) astray(of string, left []projections.Leftover, names map[string]string) (out []string, err error) {
 	if len(left) == 0 {
 		return nil, nil
 	}
-	v := t.v
 	cases, err := site.Answer(v.d.site, func(m *site.View) ([]string, error) { return m.CasesSince(v, v.now.Add(-dayAndHalf)) })
 	if err != nil {
 		return nil, err
 	}
 	for _, ref := range cases {
-		if ref == t.ref {
+		if ref == of {
 			continue
 		}
 		st, err := v.caseStanding(ref)

@@ -453,6 +453,10 @@ func (q *asker) count() {
 	q.do("sheet-with", "value", choiceOf(a, "VAS-003"))
 	q.do("sheet-none", "value", h.codes["LAP-014"])
 	line("VAS-003", 1, 4)
+	for _, why := range []string{"to pathology", "stays in situ"} {
+		q.do("removed", "set", "VAS-003", "line", "1", "quantity", "1", "reason", why)
+	}
+	q.do("removed", "set", "VAS-003", "line", "1", "quantity", "0")
 	q.do("interrupted")
 	q.do("count-on")
 	q.left()
