@@ -194,8 +194,22 @@ func TestCounted(t *testing.T) {
 			t.Errorf("%s: %+v", x.event, v)
 		}
 	}
-	if len(none.FromStart.Without) != 1 || len(none.Counted.Without) != 0 || none.PerYear == nil {
+	// A sheet that is there and can't be read is no missing one: what was counted doesn't take its place.
+	if !slices.Equal(none.FromStart.Without, []string{assess.LostOnTheWay, assess.Unreadable}) ||
+		!slices.Equal(none.Counted.Without, []string{assess.Unreadable}) || none.PerYear != nil {
 		t.Errorf("%v, %v", none.FromStart.Without, none.Counted.Without)
+	}
+	c.Own = map[string]assess.Own{assess.Unreadable: {Median: 0.001, ErrorFactor: 3}}
+	none = cell(t, assessment(t, s, c), assess.MissingList, assess.Outside)
+	near(t, "missing or unreadable", none.Counted.Top.Exact, 1-(1-event(t, none.Counted, "missing-at-opening").Value.Nominal())*0.999, 1e-12)
+	if none.PerYear == nil {
+		t.Error("with a number for all of it there is no number a year")
+	}
+	s = newSite()
+	s.add(assess.Screen, 400, 0, 0, "")
+	screen := assessment(t, s, assess.Choices{Placements: []string{assess.Screen}})
+	if x := cell(t, screen, assess.MissingList, assess.Screen); x.Counted != nil {
+		t.Errorf("a screen's sheet is counted as missing: %+v", x.Counted)
 	}
 	// Before anything is counted both controls are start values.
 	before := cell(t, assessment(t, newSite(), c), assess.WrongList, assess.Outside).FromStart
@@ -285,6 +299,7 @@ func TestJudged(t *testing.T) {
 	s.add(assess.Outside, 2000, 0, 40, projections.SheetAbsent)
 	c := both()
 	c.Decides, c.Residual, c.Review = "the head of the department", "left", "in a year"
+	c.Own = map[string]assess.Own{assess.Unreadable: {Median: 1e-6, ErrorFactor: 3}}
 	c.Hazards = map[string]assess.Judged{
 		assess.WrongList: {Severity: assess.Catastrophic, Likelihood: map[string]int{assess.Outside: assess.Occasional}, Words: "words"},
 		assess.MissingList: {Severity: assess.Moderate, Answers: map[string]assess.Answers{

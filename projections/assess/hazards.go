@@ -129,10 +129,11 @@ func trees(hazard string) []way {
 	paper := []Placement{InsideBag, InsideBare, Outside}
 	if hazard == MissingList {
 		return []way{
-			{gate: Gate{ID: missingAtOpening, Op: Or, Of: []string{"left-out", LostOnTheWay, Unreadable, ScreenDown}}},
+			{gate: Gate{ID: MissingList, Op: Or, Of: []string{missingAtOpening, Unreadable, ScreenDown}}},
+			{at: paper, gate: Gate{ID: missingAtOpening, Op: Or, Of: []string{"left-out", LostOnTheWay}}},
 			{at: paper, id: "left-out", from: StepWritten},
 			{at: []Placement{Outside}, id: LostOnTheWay},
-			{at: []Placement{InsideBag, InsideBare}, id: Unreadable},
+			{at: paper, id: Unreadable}, // a sheet that is there, which the ledger doesn't count as missing
 			{at: []Placement{Screen}, id: ScreenDown},
 		}
 	}
@@ -150,19 +151,11 @@ func trees(hazard string) []way {
 	}
 }
 
-// topOf is the top of a hazard's tree.
-func topOf(hazard string) string {
-	if hazard == MissingList {
-		return missingAtOpening
-	}
-	return hazard
-}
-
 // treeOf lays out the tree of a hazard at a placement, with a site's controls. counted is
 // what the ledger says of the gates and controls that it counts, which take the place of
 // all that leads to them; where it says nothing the start values stand.
 func treeOf(hazard string, at Placement, c *Choices, counted map[string]*Value) Tree {
-	t := Tree{Top: topOf(hazard)}
+	t := Tree{Top: hazard}
 	for _, w := range trees(hazard) {
 		switch {
 		case w.at != nil && !slices.Contains(w.at, at):

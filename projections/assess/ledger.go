@@ -44,6 +44,9 @@ func (m *Measured) counted(hazard string) map[string]*Value {
 		return &Value{Start: SourceLedger + "/" + m.Placement + "/" + id, Source: SourceLedger, Count: &c}
 	}
 	if hazard == MissingList {
+		if m.Placement == Screen {
+			return nil // a screen has no sheet that could be missing
+		}
 		return map[string]*Value{missingAtOpening: value(missingAtOpening, m.Missing)}
 	}
 	unread := rates.Count{Seen: m.All.Openings - m.All.Read, Of: m.All.Openings}

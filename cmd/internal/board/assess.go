@@ -113,7 +113,7 @@ func (p *pages) assessPage(r *http.Request, words *shell.Words) (*answer, error)
 	if record := r.FormValue("record"); record != "" {
 		return p.assessSigned(r, words, signed, record)
 	}
-	return p.assessForm(r, words, b, nil)
+	return assessForm(r, words, b, signed, nil), nil
 }
 
 // assessSigned shows one that was signed, as it was.
@@ -137,13 +137,11 @@ func (p *pages) assessSigned(r *http.Request, words *shell.Words, signed []site.
 }
 
 // assessForm shows the form with what was said, and what comes of it where it is given.
-func (p *pages) assessForm(r *http.Request, words *shell.Words, b *assessBody, x *assess.Assessment) (*answer, error) {
+func assessForm(
+	r *http.Request, words *shell.Words, b *assessBody, signed []site.SignedAssessment, x *assess.Assessment,
+) *answer {
 	for _, h := range assess.Hazards() {
 		b.Hazards = append(b.Hazards, assessHazard{h, b.Choices.Hazards[h.ID]})
-	}
-	signed, err := p.site.SignedAssessments(r.Context())
-	if err != nil {
-		return nil, err
 	}
 	b.Signed = newTable(words, "assess-signed", "board.assess-signed", "record", "assess-when", "assess-badge", "placement",
 		"assess-taken-back")
@@ -169,7 +167,7 @@ func (p *pages) assessForm(r *http.Request, words *shell.Words, b *assessBody, x
 	if x != nil {
 		b.sections(a, words, x)
 	}
-	return a, nil
+	return a
 }
 
 // sections puts an assessment on the page.
@@ -203,7 +201,10 @@ func (p *pages) assessPost(w http.ResponseWriter, r *http.Request) {
 	b := new(assessBody)
 	b.Badge, _ = whoAndWhy(r)
 	x, err := p.assess(r, words, b)
-	p.again(w, r, words, err, &b.Problem, func() (*answer, error) { return p.assessForm(r, words, b, x) })
+	p.again(w, r, words, err, &b.Problem, func() (*answer, error) {
+		signed, err := p.site.SignedAssessments(r.Context())
+		return assessForm(r, words, b, signed, x), err
+	})
 }
 
 func (p *pages) assess(r *http.Request, words *shell.Words, b *assessBody) (*assess.Assessment, error) {
