@@ -74,6 +74,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("GET /rates", p.page(p.ratesPage))
 	mux.HandleFunc("GET /assess", p.page(p.assessPage))
 	mux.HandleFunc("POST /assess", p.assessPost)
+	mux.HandleFunc("GET /run", p.page(p.runPage))
 	mux.HandleFunc("GET /find", p.find)
 	mux.HandleFunc("GET /history", p.page(p.historyPage))
 	mux.HandleFunc("GET /station", p.page(p.stationPage))

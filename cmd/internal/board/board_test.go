@@ -186,7 +186,10 @@ func playWeek(ctx context.Context, dir string) (err error) {
 		batch.Write(l.Raw)
 		batch.WriteByte('\n')
 	}
-	return flush()
+	if err := flush(); err != nil {
+		return err
+	}
+	return recordRun(s, "S9-0304-90", "S9", "north/sterilizer-1", now.Load().Add(-time.Hour), runLog())
 }
 
 func get(t testing.TB, url string) (int, http.Header, string) {

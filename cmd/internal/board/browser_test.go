@@ -31,6 +31,7 @@ func addresses(t testing.TB) map[string]string {
 		"near-misses": "/near-misses",
 		"rates":       "/rates?by=placement&group=outside",
 		"assess":      "/assess",
+		"run":         "/run?load=S9-0304-90",
 		"check-line":  "/check-line",
 		"swapped":     "/history?trip=" + trips["count sheet of another set"],
 		"in-doubt":    "/history?trip=" + trips["probably carries a wrong count sheet"],

@@ -35,6 +35,7 @@ type historyBody struct {
 	Evidence   string
 	Report     string
 	Touched    string
+	Run        string // of a load: its runs, by their logs; empty where none is recorded
 	Older      string
 	Newer      string
 }
@@ -128,6 +129,10 @@ func (b *historyBody) links(words *shell.Words, q site.Query, v url.Values) {
 	b.Evidence = address("/api/evidence", same)
 	b.Report = address("/report", same)
 	b.Touched = address("/touched", b.Params)
+	logged := func(e projections.HistoryEvent) bool { return e.Kind == string(events.KindRunLogged) }
+	if b.What == "load" && slices.ContainsFunc(b.Events, logged) {
+		b.Run = runLink(q.Load)
+	}
 	if b.What == "trip" {
 		b.Touched = address("/touched", url.Values{"trip": {q.Trip}})
 	}

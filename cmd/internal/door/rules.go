@@ -127,6 +127,7 @@ func boardRules() []Rule {
 		{Pattern: "GET /rates", Roles: readers},
 		{Pattern: "GET /assess", Roles: readers},
 		{Pattern: "POST /assess", Roles: []Role{Leads}},
+		{Pattern: "GET /run", Roles: readers, Kept: true},
 		{Pattern: "GET /find", Roles: readers},
 		{Pattern: "GET /changes", Roles: readers},
 		{Pattern: "GET /history", Roles: readers, Kept: true},

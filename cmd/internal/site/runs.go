@@ -98,6 +98,11 @@ func (l *runLogs) look(s *Site, seq int64, record []byte) {
 
 // KeepRunLog implements Service. A log that came before is kept once.
 func (s *Site) KeepRunLog(_ context.Context, raw []byte) (*KeptLog, error) {
+	// The folder is in hand as long as a question is answered.
+	return Answer(s, func(*View) (*KeptLog, error) { return s.keepRunLog(raw) })
+}
+
+func (s *Site) keepRunLog(raw []byte) (*KeptLog, error) {
 	if len(raw) == 0 || len(raw) > logfile.MaxBytes {
 		return nil, refusal.New("the log has %d bytes; it has from 1 to %d", len(raw), logfile.MaxBytes)
 	}

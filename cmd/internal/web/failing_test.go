@@ -166,6 +166,9 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 	more := map[string]asked{
 		"POST /api/observations":    {body: failingWeek},
 		"GET /api/history":          {query: "set=LAP-001"},
+		"GET /api/runs":             {query: "load=S1-1"},
+		"POST /api/runs/logs":       {body: "Time,T1\n0,20\n"},
+		"GET /run":                  {query: "load=S1-1"},
 		"GET /api/consistency":      {query: "from=1"},
 		"GET /api/root":             {query: "size=1"},
 		"GET /api/evidence":         {query: "set=LAP-001"},
@@ -274,6 +277,7 @@ func TestFailuresOfEveryRoute(t *testing.T) {
 		// even where judgement can't follow.
 		return !slices.Contains([]string{"GET /api/verify", "POST /api/rebuild", "GET /readyz", "GET /api/consistency",
 			"GET /api/root", "GET /check-line",
+			"POST /api/runs/logs", // keeps a file, and asks nothing
 			"POST /api/stations/enrol", "POST /api/stations/retire"}, pattern)
 	}
 	drafts := regexp.MustCompile(`/at/\{site\}/\{station\}/\{place\}(/state|/\{verb\})?$`)
