@@ -37,6 +37,7 @@ func TestCountTakesFewInputs(t *testing.T) {
 	scan := func(text string) { inputs++; p.Type(text + "\r") }
 	scan(label(t, events.ScanSet, "LAP-014"))
 	p.Await(`document.querySelectorAll("tr[data-line]").length === 60 && document.querySelector("tr.now")`)
+	p.Await(`!document.body.dataset.early`)
 	if n := browsertest.Eval[int](p, `[...document.querySelectorAll(".cell")].filter(c => c.textContent !== "").length`); n != 0 {
 		t.Fatalf("%d lines are filled in before anything was counted", n)
 	}

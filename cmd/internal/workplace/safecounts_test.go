@@ -108,9 +108,33 @@ func TestEntersThatOpenedCountNothing(t *testing.T) {
 
 	p.Open(h.at("count"))
 	p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
-	p.Await(`document.querySelector("tr.now")`)
+	p.Await(`document.querySelector("tr.now") && !document.body.dataset.early`)
 	p.Press("\r")
 	p.AwaitText("#sum", "2 of 3")
+}
+
+// TestEntersAfterTheSetCountNothing: Enter pressed again and again after a set's label was scanned, while the count is on its way,
+// counts none of its lines; after a pause it does.
+func TestEntersAfterTheSetCountNothing(t *testing.T) {
+	t.Parallel()
+	h := newHouse(t, "VAS-003")
+	h.open("VAS-003", "K-1")
+	p := browser(t).Tab(t, tablet)
+	p.Before(`const later = window.setTimeout;
+window.setTimeout = (f, ms, ...rest) => ms === 1000 ? (window.paused = f, 1) : later(f, ms, ...rest);`)
+	p.Open(h.at("count"))
+	p.Type(label(t, events.ScanTag, "VAS-003") + "\r")
+	p.Await(`location.search && document.querySelector("tr.now")`)
+	for range 4 {
+		p.Press("\r")
+		p.Await(`document.body.dataset.sound === "low"`)
+	}
+	if n := getJSON(h, "/at/north/or-3/count/state?case=K-1")["done"]; n != float64(0) {
+		t.Fatalf("%v lines are counted, and nobody looked at one", n)
+	}
+	p.Await(`(window.paused(), true)`)
+	p.Press("\r")
+	p.AwaitText("#sum", "1 of 3")
 }
 
 // TestShortThenPassedOff: a piece that a final count finds short and that is then said to have left the field makes the

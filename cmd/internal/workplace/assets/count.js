@@ -90,6 +90,10 @@ const asked = () => !before && document.querySelector("#verdict .choices button"
 
 function asExpected() {
   if (asked()) return beep("low");
+  if (early) {
+    tooEarly();
+    return beep("low");
+  }
   const r = rows[at];
   if (!r || added) return confirm();
   if (r.hidden) return beep("low"); // a number is typed, not agreed to
@@ -180,6 +184,17 @@ function begins() {
   led = "";
 }
 
+// Who came here by a set's label says that it is counted; Enter pressed while this page was on its way is none on its first line.
+// It counts nothing until there was a pause in which that line can have been looked at.
+let early;
+function tooEarly() {
+  clearTimeout(early);
+  document.body.dataset.early = "1";
+  early = setTimeout(() => { early = undefined; delete document.body.dataset.early; }, 1000);
+}
+if (ofTab.getItem("scanned") && rows.every(r => r.counted === null)) tooEarly();
+ofTab.removeItem("scanned");
+
 let leaves = false; // for another page; loading this one anew would call that off
 
 function apply(st) {
@@ -263,7 +278,7 @@ sender = new Sender(base, (a, ok) => {
   beep(a.sound);
   led = "";
   // A set's label, or its sheet, says that this set is counted; a case's doesn't.
-  if (a.go && !ref && !["set", "sheet code"].includes(a.kind)) ofTab.setItem("led", "1");
+  if (a.go && !ref) ofTab.setItem(["set", "sheet code"].includes(a.kind) ? "scanned" : "led", "1");
   // The page of a count that is signed is not gone back to.
   if (a.go) return leave(a.go);
   answers++;
