@@ -58,6 +58,10 @@ race plain alone: export TMPDIR := $(shell .ci/memory)
 race plain alone: export GOGC := 300
 race plain alone: export GOMEMLIMIT := 2GiB
 
+# Nobody looks at these programs with a debugger: a third of the compiler's time goes into what one would need. Traces of
+# calls don't need it. All parts say it, staticcheck too, which compiles what it looks at, or all would be compiled twice.
+vet windows staticcheck plain alone: export GOFLAGS := $(GOFLAGS) -gcflags=all=-dwarf=false
+
 # Each package once, with or without the race detector: .ci/packages says which.
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.
 plain:
@@ -75,8 +79,10 @@ alone:
 # all of cryptography, gives false alarms: what others share of its generic code, such as sync.Map's, is then linked without
 # the detector's marks; neither SQLite nor that arithmetic has any. Of what else is in SQLite's module only the check of
 # unsafe pointers is left out, which is no part of the detector.
-RACE = -race -gcflags='modernc.org/...=-d=checkptr=0' -gcflags='modernc.org/sqlite/lib=-race=false' \
-  -gcflags='crypto/internal/fips140/edwards25519/...=-race=false' -gcflags='filippo.io/edwards25519/...=-race=false'
+RACE = -race -gcflags='all=-dwarf=false' -gcflags='modernc.org/...=-dwarf=false -d=checkptr=0' \
+  -gcflags='modernc.org/sqlite/lib=-dwarf=false -race=false' \
+  -gcflags='crypto/internal/fips140/edwards25519/...=-dwarf=false -race=false' \
+  -gcflags='filippo.io/edwards25519/...=-dwarf=false -race=false'
 #
 # Three packages at once, since tests of a browser wait for pages half of the time; within a package one after the other, or all
 # cores are taken and the browsers' waiting costs more than it saves.
