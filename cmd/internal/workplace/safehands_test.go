@@ -550,7 +550,7 @@ func TestNextCountIsBegun(t *testing.T) {
 	p.Open(h.at("count"))
 	badges := label(t, events.ScanBadge, "B-3310") + "\r" + label(t, events.ScanBadge, "B-3322") + "\r"
 	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
-	p.Await(`document.querySelector("tr.now")`)
+	p.Await(`document.querySelector("tr.now") && !document.body.dataset.early`)
 	p.Press("\r\r\r" + badges)
 	p.AwaitText("#verdict", "First count recorded")
 	drafts := func() int {

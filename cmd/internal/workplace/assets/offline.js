@@ -170,5 +170,7 @@ async function keepPages() {
   if (worker.controller) warm();
   setInterval(warm, warmEvery);
 }
-if (note?.dataset.worker) keepPages();
+// At a browser that comes for the first time all pages of the station are fetched for that: not before the first scans at this
+// one have been answered.
+if (note?.dataset.worker) setTimeout(keepPages, navigator.serviceWorker?.controller ? 0 : 5000);
 if (document.querySelector("template[data-away]")) learn();
