@@ -220,7 +220,7 @@ func TestSolveRefuses(t *testing.T) {
 		"xor of 1":                   {Top: "a", Events: events(0.1), Gates: []assess.Gate{{ID: "a", Op: "xor", Of: []string{"e0"}}}},
 		"e1 matters without e0":      {Top: "a", Events: second, Gates: []assess.Gate{{ID: "a", Op: assess.Or, Of: []string{"e0", "e1"}}}},
 		"no event that stands alone": {Top: "a", Events: third, Gates: []assess.Gate{and("a", "e0", "e1", "e2")}},
-		"65 events":                  {Top: "e0", Events: events(make([]float64, 65)...)},
+		"a tree has at most 64":      {Top: "e0", Events: events(make([]float64, 65)...)},
 	} {
 		if _, err := assess.Solve(tree); err == nil || !strings.Contains(err.Error(), says) {
 			t.Errorf("%s: %v", says, err)
