@@ -54,7 +54,7 @@ func TestClosedWhileItRuns(t *testing.T) {
 	a := s.scan(label(t, events.ScanTag, "VAS-003"))
 	before := h.size()
 	for _, text := range []string{"3", ""} {
-		must(t, a, "doubtful", "VAS-003 is in load S1-0304-03, which runs since", "Which tray is this?")
+		must(t, a, "doubtful", "VAS-003 is in load S1-0304-03, running since", "Which tray is this?")
 		a = s.scan(text)
 		h.after(3 * time.Second)
 	}
