@@ -176,6 +176,7 @@ func TestTenSecondsOffline(t *testing.T) {
 func TestOldEntriesAreAsked(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)
+	h.worker.Store(true)
 	h.after(48 * time.Hour)
 	b := browser(t)
 	p := b.Tab(t, tablet)

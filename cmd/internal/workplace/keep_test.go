@@ -37,6 +37,7 @@ func TestBrowserThatKeepsNothing(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			h := newHouse(t, "VAS-003", "VAS-004")
+			h.worker.Store(true)
 			h.open("VAS-004", "K-1")
 			p := browser(t).Profile(t).Tab(t, tablet)
 			spoil(p, func() { p.Open(h.at("opening")) })

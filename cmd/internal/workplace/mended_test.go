@@ -285,6 +285,7 @@ func TestNoPatientInForms(t *testing.T) {
 func TestExpiredEntriesAreKept(t *testing.T) {
 	t.Parallel()
 	h := newHouse(t)
+	h.worker.Store(true)
 	h.after(48 * time.Hour)
 	p := browser(t).Tab(t, tablet)
 	const at = "/at/north/or-3/storage"
