@@ -308,9 +308,7 @@ func (c *clock) read(text string, comma bool) (time.Time, error) {
 		}
 		return c.started.Add(time.Duration(math.Round(x * float64(c.unit)))), nil
 	}
-	if comma {
-		text = strings.Replace(text, ",", ".", 1) // of a fraction of a second
-	}
+	// A fraction of a second may follow by point or comma, whatever the layout. Commas elsewhere belong to it.
 	at, err := time.ParseInLocation(c.layout, text, c.zone)
 	if err != nil {
 		return at, fmt.Errorf("the time %q is not like %s", text, c.layout)

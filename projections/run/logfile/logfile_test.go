@@ -55,6 +55,9 @@ func TestForms(t *testing.T) {
 			r.Clock, r.PressureUnit = "min", "MPa"
 		})},
 		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
+		{"day and time apart by a comma, decimal comma",
+			"Time;T1;P\n04.03.2026, 06:24:00,0;134,0;304,199\n04.03.2026, 06:24:01,0;134,0;304,199\n",
+			how(func(r *events.RunReading) { r.Clock, r.DecimalComma = "DD.MM.YYYY, hh:mm:ss", true })},
 		{"UTF-8 with a mark", "\ufeffTime,T1,P\r\n2026-03-04 06:24:00,134.0,304.199\r\n2026-03-04 06:24:01,134,304.199\r\n", how(nil)},
 	} {
 		l, err := logfile.Read([]byte(x.text), x.how, began)
