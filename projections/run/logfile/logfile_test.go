@@ -55,9 +55,13 @@ func TestForms(t *testing.T) {
 			r.Clock, r.PressureUnit = "min", "MPa"
 		})},
 		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
+		{"UTF-8 without a mark", "Time,T1 °C,P\n2026-03-04 06:24:00,134,304.199\n2026-03-04 06:24:01,134,304.199\n",
+			how(func(r *events.RunReading) { r.Temperatures = []string{"T1 °C"} })},
 		{"day and time apart by a comma, decimal comma",
 			"Time;T1;P\n04.03.2026, 06:24:00,0;134,0;304,199\n04.03.2026, 06:24:01,0;134,0;304,199\n",
 			how(func(r *events.RunReading) { r.Clock, r.DecimalComma = "DD.MM.YYYY, hh:mm:ss", true })},
+		{"headings in the last row that may have them",
+			strings.Repeat("x\n", 59) + "Time,T1,P\n2026-03-04 06:24:00,134,304.199\n2026-03-04 06:24:01,134,304.199\n", how(nil)},
 		{"UTF-8 with a mark", "\ufeffTime,T1,P\r\n2026-03-04 06:24:00,134.0,304.199\r\n2026-03-04 06:24:01,134,304.199\r\n", how(nil)},
 	} {
 		l, err := logfile.Read([]byte(x.text), x.how, began)
@@ -67,7 +71,8 @@ func TestForms(t *testing.T) {
 		}
 		for i, s := range l.Samples {
 			at := began.Add(time.Duration(i) * time.Second)
-			if s.At.Sub(at).Abs() > 2*time.Microsecond || math.Abs(s.Points[0]-134) > 1e-9 || math.Abs(run.SteamAt(s.Pressure)-134) > 0.0005 {
+			near := math.Abs(s.Points[0]-134) <= 1e-9 && math.Abs(run.SteamAt(s.Pressure)-134) <= 0.0005 // NaN is near nothing
+			if !near || s.At.Sub(at).Abs() > 2*time.Microsecond {
 				t.Errorf("%s: %+v", x.what, s)
 			}
 		}
@@ -84,6 +89,50 @@ func TestMidnight(t *testing.T) {
 	for i, s := range l.Samples {
 		if want := time.Date(2026, 3, 4, 23, 59, 58+i, 0, time.UTC); !s.At.Equal(want) {
 			t.Errorf("%s, want %s", s.At, want)
+		}
+	}
+}
+
+// TestHalfADay: a time is of the day by which it is at most half a day from the one before it.
+func TestHalfADay(t *testing.T) {
+	r := how(func(r *events.RunReading) { r.Clock, r.Pressure = "hh:mm:ss", "" })
+	for _, x := range []struct{ started, rows, want string }{
+		{"04 12:00:00", "00:00:00", "04 00:00:00"},
+		{"04 12:00:01", "00:00:00", "05 00:00:00"},
+		{"04 00:00:00", "12:00:00", "04 12:00:00"},
+		{"04 00:00:00", "12:00:01", "03 12:00:01"},
+		{"04 06:24:00", "18:00:00,1\n05:00:00,1\n16:00:00", "05 16:00:00"},
+	} {
+		started, err := time.Parse("02 15:04:05", x.started)
+		if err != nil {
+			t.Fatal(err)
+		}
+		l, err := logfile.Read([]byte("Time,T1\n"+x.rows+",1\n"), r, started)
+		if err != nil {
+			t.Fatal(err)
+		}
+		last := l.Samples[len(l.Samples)-1]
+		if got := last.At.Format("02 15:04:05"); got != x.want || !math.IsNaN(last.Pressure) {
+			t.Errorf("begun %s, %s: %s, want %s; %g kPa without a column of it", x.started, x.rows, got, x.want, last.Pressure)
+		}
+	}
+}
+
+// TestReadings: the ends of what is taken for a reading (invented, but for the two bounds in logfile.go); NaN: not read.
+func TestReadings(t *testing.T) {
+	for cells, want := range map[string][2]float64{
+		"1000000,-5": {1e6, -5}, "1000001,-4.9": {math.NaN(), -4.9}, "-1000000,0": {-1e6, 0}, `1"34,304`: {math.NaN(), 304},
+		"NaN,Inf": {math.NaN(), math.NaN()}, `"134,2",304`: {math.NaN(), 304},
+	} {
+		l, err := logfile.Read([]byte("Time,T1,P\n2026-03-04 06:24:00,"+cells+"\n"), how(nil), time.Time{})
+		if err != nil || len(l.Samples) != 1 {
+			t.Fatal(cells, l, err)
+		}
+		got := [2]float64{l.Samples[0].Points[0], l.Samples[0].Pressure}
+		for i := range got {
+			if got[i] != want[i] && !(math.IsNaN(got[i]) && math.IsNaN(want[i])) {
+				t.Errorf("%s: %g, want %g", cells, got, want)
+			}
 		}
 	}
 }
@@ -119,6 +168,17 @@ func TestRefused(t *testing.T) {
 		{"Time,T1,P\n", "zone \"Berlin\"", how(func(r *events.RunReading) { r.Zone = "Berlin" })},
 		{"Time,T1,P\n", "temperatureUnit", how(func(r *events.RunReading) { r.TemperatureUnit = "K" })},
 		{"Time,T1,P\n", "barometerPascal", how(func(r *events.RunReading) { r.BarometerPascal = 1013 })},
+		{"Time,T1,P\n" + row, "there is no Time, T1, P", how(func(r *events.RunReading) { r.DecimalComma = true })},
+		{strings.Repeat("x\n", 60) + "Time,T1,P\n" + row, "there is no Time, T1, P", how(nil)},
+		{"Time,x\nT1,x\n", "there is no T1, P", how(nil)}, // of equally many that are missing those of the first row
+		{"0,134\n1,134\n", "there is no #3", how(func(r *events.RunReading) {
+			r.Time, r.Clock, r.Temperatures, r.Pressure = "#1", "s", []string{"#2"}, "#3"
+		})},
+		{"0,134\nx,134\n", "row 2: the time", how(func(r *events.RunReading) {
+			r.Time, r.Clock, r.Temperatures, r.Pressure = "#1", "s", []string{"#2"}, ""
+		})},
+		{"Time,T1,P\n2026-03-04 06:24:00,134,-5.01\n", "row 2: a pressure of -5.0 kPa", how(nil)},
+		{string(make([]byte, logfile.MaxBytes+1)), "it has up to 33554432", how(nil)},
 	} {
 		started := began
 		if strings.Contains(x.want, "which day") {
@@ -127,9 +187,11 @@ func TestRefused(t *testing.T) {
 		l, err := logfile.Read([]byte(x.text), x.how, started)
 		if err == nil || !strings.Contains(err.Error(), x.want) {
 			t.Errorf("%q: %+v, %v", x.want, l, err)
+			continue
 		}
-		if e, ok := errors.AsType[*logfile.Error](err); ok && strings.HasPrefix(x.want, "row") && e.Row == 0 {
-			t.Errorf("%v has no row", err)
+		atRow := strings.HasPrefix(x.want, "row")
+		if e, ok := errors.AsType[*logfile.Error](err); ok && (e.Row > 0) != atRow || strings.HasPrefix(err.Error(), "row") != atRow {
+			t.Errorf("%v: has a row, or none", err)
 		}
 	}
 }
