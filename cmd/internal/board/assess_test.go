@@ -76,7 +76,7 @@ func TestAssessPage(t *testing.T) {
 	form.Set("sign", "1")
 	for says, change := range map[string][2]string{
 		"not what was shown": {"review", "in two years"}, "Whose badge": {"badge", ""}, "Say who decides": {"decides", " "},
-		"is no number": {"own-unreadable", "many"}, "placements": {"placements", ""}, "dependence": {"dependence", "some"},
+		"is not a number": {"own-unreadable", "many"}, "placements": {"placements", ""}, "dependence": {"dependence", "some"},
 	} {
 		other := url.Values{"shown": {digest[1]}}
 		for k, v := range form {
