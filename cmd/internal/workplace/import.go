@@ -3,26 +3,21 @@ package workplace
 import (
 	"bytes"
 	"cmp"
-	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"github.com/xuri/excelize/v2"
-	"golang.org/x/text/encoding/charmap"
-	"golang.org/x/text/encoding/unicode"
-	"golang.org/x/text/transform"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
+	"listbound/projections/rowtext"
 	"listbound/projections/words"
 )
 
@@ -242,7 +237,7 @@ func (h How) grids(raw []byte) ([]grid, error) {
 	if bytes.HasPrefix(raw, []byte("PK\x03\x04")) {
 		return h.spreadsheet(raw)
 	}
-	text, err := decoded(raw)
+	text, err := rowtext.Decode(raw)
 	if err != nil {
 		return nil, refusal.New("%s", h.say("no-text"))
 	}
@@ -257,18 +252,6 @@ func (h How) grids(raw []byte) ([]grid, error) {
 		out = append(out, grid{rows: rows})
 	}
 	return out, first
-}
-
-// decoded returns a text in UTF-8: with a byte order mark UTF-8 or UTF-16, without
-// one what is no UTF-8 is Windows-1252, as spreadsheets in western Europe and America
-// save it.
-func decoded(raw []byte) (string, error) {
-	from := charmap.Windows1252.NewDecoder()
-	if utf8.Valid(raw) {
-		from = unicode.UTF8.NewDecoder()
-	}
-	text, _, err := transform.Bytes(unicode.BOMOverride(from), raw)
-	return string(text), err
 }
 
 func (h How) spreadsheet(raw []byte) ([]grid, error) {
@@ -324,36 +307,15 @@ func hiddenRows(f *excelize.File, sheet string) (map[int]bool, error) {
 // Clamp 6" curved, is no quotation.
 func (h How) separated(text string, comma rune) ([][]string, error) {
 	for _, lazy := range []bool{false, true} {
-		rows, err := readRows(text, comma, lazy)
-		swallowed := slices.ContainsFunc(rows, func(row []string) bool {
+		table, err := rowtext.Split(text, comma, lazy)
+		swallowed := slices.ContainsFunc(table, func(row []string) bool {
 			return slices.ContainsFunc(row, func(c string) bool { return lazy && strings.Contains(c, "\n") })
 		})
 		if err == nil && !swallowed {
-			return rows, nil
+			return table, nil
 		}
 	}
 	return nil, refusal.New("%s", h.say("open-quote"))
-}
-
-func readRows(text string, comma rune, lazy bool) ([][]string, error) {
-	r := csv.NewReader(strings.NewReader(text))
-	r.FieldsPerRecord, r.Comma, r.LazyQuotes = -1, comma, lazy
-	var rows [][]string
-	for {
-		row, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			return rows, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		// Empty lines are passed over by the reader; row numbers are the file's.
-		at, _ := r.FieldPos(0)
-		for len(rows) < at-1 {
-			rows = append(rows, nil)
-		}
-		rows = append(rows, row)
-	}
 }
 
 // names maps what a column may be called to what it is. A text has the names of a

@@ -13,21 +13,14 @@
 package logfile
 
 import (
-	"encoding/csv"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
-
-	"golang.org/x/text/encoding/charmap"
-	"golang.org/x/text/encoding/unicode"
-	"golang.org/x/text/transform"
 
 	"listbound/events"
+	"listbound/projections/rowtext"
 	"listbound/projections/run"
 )
 
@@ -63,7 +56,7 @@ func Read(raw []byte, how *events.RunReading, started time.Time) (*run.Log, erro
 	if len(raw) > MaxBytes {
 		return nil, wrong(0, "the log has %d bytes; it has up to %d", len(raw), MaxBytes)
 	}
-	text, err := decoded(raw)
+	text, err := rowtext.Decode(raw)
 	if err != nil {
 		return nil, wrong(0, "the log is no text: %v", err)
 	}
@@ -91,16 +84,6 @@ func Read(raw []byte, how *events.RunReading, started time.Time) (*run.Log, erro
 		l.Samples = append(l.Samples, s)
 	}
 	return l, nil
-}
-
-// decoded returns a text in UTF-8. What has no byte order mark and is no UTF-8 is Windows-1252.
-func decoded(raw []byte) (string, error) {
-	from := charmap.Windows1252.NewDecoder()
-	if utf8.Valid(raw) {
-		from = unicode.UTF8.NewDecoder()
-	}
-	text, _, err := transform.Bytes(unicode.BOMOverride(from), raw)
-	return string(text), err
 }
 
 // table is a log's rows below its headings.
@@ -132,7 +115,7 @@ func find(text string, how *events.RunReading) (*table, error) {
 const aboveHeadings = 60
 
 func columns(text string, comma rune, how *events.RunReading) (*table, error) {
-	rows, err := split(text, comma)
+	all, err := rowtext.Split(text, comma, true)
 	if err != nil {
 		return nil, wrong(0, "%v", err)
 	}
@@ -143,8 +126,8 @@ func columns(text string, comma rune, how *events.RunReading) (*table, error) {
 		}
 	}
 	missing := names
-	for i, row := range rows[:min(len(rows), aboveHeadings)] {
-		t := &table{rows: rows[i+1:], first: i + 2, at: make(map[string]int)}
+	for i, row := range all[:min(len(all), aboveHeadings)] {
+		t := &table{rows: all[i+1:], first: i + 2, at: make(map[string]int)}
 		var not []string
 		plain := true // no column is named by a heading
 		for _, name := range names {
@@ -160,7 +143,7 @@ func columns(text string, comma rune, how *events.RunReading) (*table, error) {
 		}
 		if len(not) == 0 {
 			if plain {
-				t.rows, t.first = rows[i:], i+1
+				t.rows, t.first = all[i:], i+1
 			}
 			return t, nil
 		}
@@ -188,27 +171,6 @@ func heading(row []string, name string) int {
 		}
 	}
 	return -1
-}
-
-func split(text string, comma rune) ([][]string, error) {
-	r := csv.NewReader(strings.NewReader(text))
-	r.FieldsPerRecord, r.Comma, r.LazyQuotes = -1, comma, true
-	var rows [][]string
-	for {
-		row, err := r.Read()
-		if errors.Is(err, io.EOF) {
-			return rows, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		// The reader passes over empty lines, and row numbers are the file's.
-		at, _ := r.FieldPos(0)
-		for len(rows) < at-1 {
-			rows = append(rows, nil)
-		}
-		rows = append(rows, row)
-	}
 }
 
 func empty(row []string) bool {

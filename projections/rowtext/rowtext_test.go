@@ -1,0 +1,34 @@
+package rowtext_test
+
+import (
+	"reflect"
+	"testing"
+
+	"listbound/projections/rowtext"
+)
+
+// TestDecode: the same word as it is saved by what people have.
+func TestDecode(t *testing.T) {
+	for name, raw := range map[string]string{
+		"UTF-8": "Gefäß", "UTF-8 with a mark": "\xef\xbb\xbfGefäß", "Windows-1252": "Gef\xe4\xdf",
+		"UTF-16LE": "\xff\xfeG\x00e\x00f\x00\xe4\x00\xdf\x00", "UTF-16BE": "\xfe\xff\x00G\x00e\x00f\x00\xe4\x00\xdf",
+	} {
+		if got, err := rowtext.Decode([]byte(raw)); got != "Gefäß" || err != nil {
+			t.Errorf("%s: %q, %v", name, got, err)
+		}
+	}
+}
+
+// TestSplit: rows stand where the file has them, and a quote for inches is one only where that is asked for.
+func TestSplit(t *testing.T) {
+	got, err := rowtext.Split("a;b\n\n\nc\n", ';', false)
+	if want := [][]string{{"a", "b"}, nil, nil, {"c"}}; err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("%q, %v", got, err)
+	}
+	if _, err := rowtext.Split("1;5\" clamp\n", ';', false); err == nil {
+		t.Error("a quote within a cell is taken unasked")
+	}
+	if got, err := rowtext.Split("1;5\" clamp\n", ';', true); err != nil || got[0][1] != `5" clamp` {
+		t.Errorf("%q, %v", got, err)
+	}
+}
