@@ -72,5 +72,5 @@ func Find(name string) (events.RunCycle, error) {
 			return c.RunCycle, nil
 		}
 	}
-	return events.RunCycle{}, fmt.Errorf("no cycle is published as %q here", name)
+	return events.RunCycle{}, fmt.Errorf("no published cycle is called %q here: see listbound run cycles", name)
 }
