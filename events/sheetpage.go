@@ -64,6 +64,20 @@ func parseSheetPage(s string) (SheetPage, error) {
 	return p, nil
 }
 
+// ReadSheetPage reads the text of a page's symbol as a camera sees it, with the number of its
+// layout; practice is true of a page that was printed for practice.
+func ReadSheetPage(text string) (p SheetPage, practice bool, err error) {
+	_, norm, err := codeValues(text)
+	if err != nil {
+		return SheetPage{}, false, err
+	}
+	if real, ok := practiceSheet(norm); ok {
+		norm, practice = real, true
+	}
+	p, err = parseSheetPage(norm)
+	return p, practice, err
+}
+
 func (p SheetPage) scan() Scan {
 	return Scan{Kind: ScanSheet, Value: p.Code.String(), Page: p.Page, Pages: p.Pages}
 }

@@ -144,3 +144,18 @@ func TestPracticeRefuses(t *testing.T) {
 		t.Errorf("%s is %v", twice, got)
 	}
 }
+
+// ReadSheetPage says the page with its layout, and whether it is for practice; a bare code is no page.
+func TestReadSheetPage(t *testing.T) {
+	for text, want := range map[string]bool{page(t, 2, 3): false, practised(t, page(t, 2, 3)): true} {
+		p, practice, err := ReadSheetPage(text)
+		if err != nil || practice != want || p.Page != 2 || p.Pages != 3 || p.Layout != 2 || p.Code != scanCode(t) {
+			t.Errorf("%s: %+v, %v, %v", text, p, practice, err)
+		}
+	}
+	for _, text := range []string{"", scanCode(t).String(), page(t, 2, 3)[1:], "LAP-014", "äöü"} {
+		if p, _, err := ReadSheetPage(text); err == nil {
+			t.Errorf("%q is %+v", text, p)
+		}
+	}
+}
