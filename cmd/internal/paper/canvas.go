@@ -126,6 +126,17 @@ func (c *canvas) box(x, y, w, h, thick float64) {
 	c.pdf.Rect(x, y, w, h, "D")
 }
 
+// disc fills a circle, in white where it is a hole.
+func (c *canvas) disc(at Point, diameter float64, white bool) {
+	r := diameter / 2
+	c.inside(at.X-r, at.Y-r, diameter, diameter, "a mark")
+	if white {
+		c.pdf.SetFillColor(255, 255, 255)
+	}
+	c.pdf.Circle(at.X, at.Y, r, "F")
+	c.black()
+}
+
 // grey fills a box so lightly that a photocopy stays readable.
 func (c *canvas) grey(x, y, w, h float64) {
 	c.inside(x, y, w, h, "a shade")
@@ -244,12 +255,15 @@ const alphanumeric = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
 // symbolOf encodes a text as a QR symbol with error correction Q: a quarter of it
 // may be damaged or written over. Our codes are of capitals, digits and hyphens;
 // a key has small letters too, and takes more room.
-func symbolOf(text string) (barcode.Barcode, error) {
+func symbolOf(text string) (barcode.Barcode, error) { return symbolAt(text, qr.Q) }
+
+// symbolAt is a symbol with another correction: M takes a seventh, in less room.
+func symbolAt(text string, level qr.ErrorCorrectionLevel) (barcode.Barcode, error) {
 	mode := qr.AlphaNumeric
 	if strings.Trim(text, alphanumeric) != "" {
 		mode = qr.Unicode
 	}
-	b, err := qr.Encode(text, qr.Q, mode)
+	b, err := qr.Encode(text, level, mode)
 	if err != nil {
 		return nil, fmt.Errorf("making the symbol: %w", err)
 	}
@@ -260,7 +274,11 @@ func symbolOf(text string) (barcode.Barcode, error) {
 // dark modules is drawn along its row and again along its column: rows alone
 // leave hairlines between them in some renderers, which decoders trip over.
 func (c *canvas) symbol(x, y, side float64, text string, least float64) {
-	b, err := symbolOf(text)
+	c.symbolWith(qr.Q, x, y, side, text, least)
+}
+
+func (c *canvas) symbolWith(level qr.ErrorCorrectionLevel, x, y, side float64, text string, least float64) {
+	b, err := symbolAt(text, level)
 	if err != nil {
 		c.fail("%w", err)
 		return

@@ -1,46 +1,86 @@
 package paper
 
 import (
+	"fmt"
+
 	"listbound/events"
-	"listbound/projections/words"
 )
 
-// Layout numbers the description of the sheet's geometry that is below. Each page's
-// symbol says it, so that a program that reads filled-in sheets knows where to look
-// also after the description has changed; the number changes with it. Sheets whose
-// symbols say no page were drawn by an earlier one.
-const Layout = 2
+// The layouts of sheets whose boxes can be read back. Each page's symbol says its number, and with
+// the list's lines the number alone gives the place of every box: language, title and policy
+// of the day of reading have no part in it. So what follows here never changes for these numbers:
+// whoever moves a box gives it new ones and leaves these to the sheets that are out there (the
+// test of what each layout was holds to that). Sheets of layout 1 and 2 had no boxes.
+const (
+	firstLayout = 3 // A4, without cavity and relief
+	withLetter  = 1
+	withCavity  = 2
+	withRelief  = 4
+	lastLayout  = firstLayout + withLetter + withCavity + withRelief
+)
 
 // Millimetres of the count sheet's parts.
 const (
-	margin = 12.0
+	margin = 12.0 // where nothing is printed: copiers and printers lose it
+	side   = 16.0 // of the table: between it and the margin are the dots
+
 	// The symbol is as large as it takes to be read on the page of a camera out of
 	// focus: at 47 mm through a blur of 2.5 pixels at 150 dpi in seven of eight
-	// tries, at 45 mm in none.
-	symbolSide = 49.0
+	// tries, at 45 mm in none. Its quiet zone reaches into the margin.
+	symbolSide   = 49.0
+	symbolTop    = 7.6
+	secondModule = 0.62 // the same text, smaller: 29 modules with correction M
+	secondSide   = secondModule * (29 + 2*quiet)
+
+	ringInset = 15.5 // of the centres of the corner marks from the paper's edges
+	dotSide   = 2.4
+	dotInset  = 13.2 // of the centres of the dots left and right
+	dotsTop   = symbolTop + symbolSide + 1.3
+	dotsAlong = 16.0 // at most so far apart
+	dotsDown  = 13.8
+
 	boxWidth   = 45.0 // the codes'
 	gap        = 3.0
-	headGap    = 2.0
-	headHeight = 7.0
-	rowLeast   = 6.7 // room for a figure by hand
-	rowPad     = 1.2
-	signHeight = 8.0
-	remarks    = 14.0
-	footGap    = 3.0
-	body       = 10.0 // points
-	sheetBand  = 6.0  // of the word that marks practice, inside the margin
+	headLeft   = 21.0 // beside the corner mark
+	headBottom = symbolTop + symbolSide - 0.4
+	tableTop   = dotsTop + 1.4
+	headHeight = 6.0
+	pitch      = 6.6 // least height of a row: room for a figure by hand
+	rowPad     = 1.0
+	body       = 9.5 // points
+	sheetBand  = 6.0 // of the word that marks practice, inside the margin
+
+	secondBottom = margin - quiet*secondModule
+	footTop      = secondBottom + secondSide // from the paper's lower edge, and so on
+	dotsBottom   = footTop + 1.4
+	tableBottom  = dotsBottom + 1.8
 
 	colNumber   = 8.0
-	colQuantity = 14.0
-	colCount    = 14.5
+	colQuantity = 12.0
+	colAdded    = 12.0
+
+	tick      = 4.4 // side of a box to tick, to the middle of its frame
+	tickFrame = 0.35
+
+	signRows = 3         // who counted, who witnessed, when
+	ending   = 8 * pitch // these, and the places that stand below
 )
+
+// RingDiameters of a corner mark from outside to inside: black, white, black.
+var RingDiameters = [3]float64{7, 5, 3}
 
 // leastModule is for label printers of 203 dpi, whose dots are 0.125 mm wide; below
 // two or three of them a module is lost (common practice, no source).
 const leastModule = 0.3
 
+// Point is a place on a page in millimetres, from its upper left corner.
+type Point struct{ X, Y float64 }
+
 // Rect is a place on a page in millimetres, from its upper left corner.
 type Rect struct{ X, Y, W, H float64 }
+
+// Inset is the rectangle without a border of so much.
+func (r Rect) Inset(d float64) Rect { return Rect{r.X + d, r.Y + d, r.W - 2*d, r.H - 2*d} }
 
 // Field is a column of the table of lines. Stage is that of the counts written in
 // it, "" where nothing is written.
@@ -51,22 +91,51 @@ type Field struct {
 	key string // of its heading
 }
 
+// Ticked reports whether the column has boxes to tick.
+func (f Field) Ticked() bool { return f.Stage != "" && f.Stage != events.StageAdded }
+
+// Place is where something is filled in beside the lines. What is in the place for
+// the patient's label is nobody's to read.
+type Place struct {
+	Name string
+	Rect
+}
+
+// The names of places.
+const (
+	PlaceCase    = "case"
+	PlaceRoom    = "room"
+	PlaceDate    = "date"
+	PlaceStart   = "start"
+	PlaceEnd     = "end"
+	PlaceCounter = "counter"
+	PlaceWitness = "witness"
+	PlacePatient = "patient" // never read
+	PlaceRemarks = "remarks"
+)
+
 // Geometry is where everything that is written in by hand, or looked for by a
 // scanner, stands on the pages of a sheet. WriteSheet draws from it.
 type Geometry struct {
-	Layout        int
-	Width, Height float64
-	Symbol        Rect // with its quiet zone; the same on every page
-	Fields        []Field
-	Pages         []Page
+	Layout         int
+	Width, Height  float64
+	Symbol, Second Rect     // with their quiet zones; the same on every page
+	Rings          [4]Point // clockwise from the upper left
+	Dots           Dots
+	Fields         []Field
+	Pages          []Page
 }
+
+// Dots along the edges of the table: both rows from left to right, both columns from top to
+// bottom. The corners are in a row and in a column.
+type Dots struct{ Top, Bottom, Left, Right []Point }
 
 // Page is one page of a sheet.
 type Page struct {
-	Table   Rect // with its heading and, on the last page, what is signed
-	Rows    []Row
-	Signs   []Rect // who counted, who witnessed, when; on the last page
-	Remarks Rect   // on the last page
+	Table  Rect // with its heading and, on the last page, what is signed
+	Rows   []Row
+	Signs  []Rect // who counted, who witnessed, when; on the last page
+	Places []Place
 }
 
 // Row is where a line of the list stands.
@@ -76,33 +145,127 @@ type Row struct {
 }
 
 // Cell is where a field of a row is written in.
-func (r Row) Cell(f Field) Rect { return Rect{f.X, r.Y, f.W, r.H} }
+func (r Row) Cell(f Field) Rect { return Rect{f.X, r.Y, f.W, pitch} }
 
-// GeometryOf returns where everything stands on a sheet that WriteSheet prints.
-func GeometryOf(s Sheet, size Size, lang *words.Language) (Geometry, error) {
-	p, err := newSheetPrinter(&s, size, lang)
+// Tick is the frame of a field's box to tick, to the middle of its line.
+func (r Row) Tick(f Field) Rect { return Rect{f.X + 1.5, r.Y + (pitch-tick)/2, tick, tick} }
+
+// Write is where the number is written when it is another than expected: the whole height of the
+// row, up to its rules.
+func (r Row) Write(f Field) Rect {
+	c := r.Cell(f)
+	if f.Ticked() {
+		c.X += 1.5 + tick + 1
+		c.W -= 1.5 + tick + 1
+	}
+	return c
+}
+
+// layoutOf is the number of the layout by which a sheet is printed today.
+func layoutOf(s *Sheet, size Size) int {
+	n := firstLayout
+	if size == Letter {
+		n += withLetter
+	}
+	if s.Cavity {
+		n += withCavity
+	}
+	if s.Relief {
+		n += withRelief
+	}
+	return n
+}
+
+// GeometryOf returns where everything stands on a sheet that was printed by a layout.
+func GeometryOf(s *Sheet, layout int) (Geometry, error) {
+	p, err := newPlan(s, layout)
 	if err != nil {
 		return Geometry{}, err
 	}
-	p.plan()
-	return p.geometry, p.err
+	return p.geometry, nil
 }
 
-func (p *sheetPrinter) inner() float64 { return p.w - 2*margin }
+// plan is where everything stands, with the lines laid out.
+type plan struct {
+	*canvas
+	sheet      *Sheet
+	exceptions map[int64]events.Exception
+	geometry   Geometry
+	rows       [][]row // of each page
+}
+
+// row is one line of the list, laid out.
+type row struct {
+	line        events.Line
+	exception   *events.Exception
+	marks       int // lines of what the exception says
+	description []string
+	item        []string
+	beside      bool // the item stands right on the description's last line
+	height      float64
+}
+
+// Skeleton is what of a page follows from its layout's number alone, before it is known which sheet
+// it is of: the marks by which it is found, and the symbols. ok is false for layouts that have none.
+func Skeleton(layout int) (g Geometry, ok bool) {
+	if layout < firstLayout || layout > lastLayout {
+		return Geometry{}, false
+	}
+	n := layout - firstLayout
+	size := A4
+	if n&withLetter != 0 {
+		size = Letter
+	}
+	w, h, _ := size.millimetres() // both are known
+	g = Geometry{Layout: layout, Width: w, Height: h,
+		Symbol: Rect{w - margin - RingDiameters[0] - symbolSide, symbolTop, symbolSide, symbolSide},
+		Second: Rect{w - margin - RingDiameters[0] - secondSide, h - footTop, secondSide, secondSide},
+		Rings: [4]Point{{ringInset, ringInset}, {w - ringInset, ringInset}, {w - ringInset, h - ringInset},
+			{ringInset, h - ringInset}},
+		Fields: fields(w, n&withCavity != 0, n&withRelief != 0),
+	}
+	left, right, top, bottom := dotInset, w-dotInset, dotsTop, h-dotsBottom
+	g.Dots = Dots{
+		Top: between(Point{left, top}, Point{right, top}, dotsAlong), Bottom: between(Point{left, bottom}, Point{right, bottom}, dotsAlong),
+		Left: between(Point{left, top}, Point{left, bottom}, dotsDown), Right: between(Point{right, top}, Point{right, bottom}, dotsDown),
+	}
+	return g, true
+}
+
+// between shares a way among points that are at most so far apart, both ends included.
+func between(a, b Point, most float64) (out []Point) {
+	n := 1
+	for max(b.X-a.X, b.Y-a.Y)/float64(n) > most {
+		n++
+	}
+	for i := range n + 1 {
+		k := float64(i) / float64(n)
+		out = append(out, Point{a.X + k*(b.X-a.X), a.Y + k*(b.Y-a.Y)})
+	}
+	return out
+}
 
 // fields are the columns from left to right; the instrument's takes what is left.
-func (p *sheetPrinter) fields() []Field {
-	out := []Field{
-		{W: colNumber, key: "paper.no"},
-		{W: p.inner() - colNumber - colQuantity - 5*colCount, key: "paper.instrument"},
-		{W: colQuantity, key: "paper.quantity"},
-		{W: colCount, key: "paper.first", Stage: events.StageFirst},
-		{W: colCount, key: "paper.added", Stage: events.StageAdded},
-		{W: colCount, key: "paper.cavity", Stage: events.StageCavity},
-		{W: colCount, key: "paper.closing", Stage: events.StageClosing},
-		{W: colCount, key: "paper.final", Stage: events.StageFinal},
+func fields(width float64, cavity, relief bool) []Field {
+	stages := []Field{{key: "paper.first", Stage: events.StageFirst}, {W: colAdded, key: "paper.added", Stage: events.StageAdded}}
+	if relief {
+		stages = append(stages, Field{key: "paper.relief", Stage: events.StageRelief})
 	}
-	x := margin
+	if cavity {
+		stages = append(stages, Field{key: "paper.cavity", Stage: events.StageCavity})
+	}
+	stages = append(stages, Field{key: "paper.closing", Stage: events.StageClosing}, Field{key: "paper.final", Stage: events.StageFinal})
+	each := map[int]float64{3: 21, 4: 19, 5: 18}[len(stages)-1]
+	rest := width - 2*side - colNumber - colQuantity
+	for i := range stages {
+		if stages[i].W == 0 {
+			stages[i].W = each
+		}
+		rest -= stages[i].W
+	}
+	out := append([]Field{{W: colNumber, key: "paper.no"}, {W: rest, key: "paper.instrument"}, {W: colQuantity, key: "paper.quantity"}},
+		stages...)
+	x := side
 	for i := range out {
 		out[i].X = x
 		x += out[i].W
@@ -110,45 +273,81 @@ func (p *sheetPrinter) fields() []Field {
 	return out
 }
 
-// plan finds where everything stands, before anything is drawn: each page says of
+// newPlan finds where everything stands, before anything is drawn: each page says of
 // how many it is.
-func (p *sheetPrinter) plan() {
-	p.geometry = Geometry{
-		Layout: Layout, Width: p.w, Height: p.h, Fields: p.fields(),
-		Symbol: Rect{p.w - margin - symbolSide, margin, symbolSide, symbolSide},
+func newPlan(s *Sheet, layout int) (*plan, error) {
+	g, ok := Skeleton(layout)
+	if !ok {
+		return nil, fmt.Errorf("layout %d has no boxes that are known here; the layouts are %d to %d", layout, firstLayout, lastLayout)
 	}
-	top := max(p.head(false), margin+symbolSide) + headGap
-	room := p.h - margin - p.footerHeight() - top - headHeight
-	p.breakPages(room)
+	p := &plan{canvas: newCanvas(g.Width, g.Height, "", "", s.Packed), sheet: s, geometry: g}
+	p.exceptions = make(map[int64]events.Exception, len(s.Exceptions))
+	for _, e := range s.Exceptions {
+		p.exceptions[e.Line] = e
+	}
+	p.breakPages()
 	if p.err != nil {
-		return
+		return nil, p.err
 	}
 	for i, rows := range p.rows {
-		page := Page{Table: Rect{X: margin, Y: top, W: p.inner()}}
-		y := top + headHeight
-		for _, r := range rows {
-			page.Rows = append(page.Rows, Row{r.line.Line, y, r.height})
-			y += r.height
+		p.geometry.Pages = append(p.geometry.Pages, p.placed(rows, i == len(p.rows)-1))
+	}
+	return p, nil
+}
+
+// placed is where the rows of a page stand, and what else is filled in there.
+func (p *plan) placed(rows []row, last bool) Page {
+	g := &p.geometry
+	inner := g.Width - 2*side
+	out := Page{Table: Rect{X: side, Y: tableTop, W: inner}, Places: footPlaces(g)}
+	y := tableTop + headHeight
+	for _, r := range rows {
+		out.Rows = append(out.Rows, Row{r.line.Line, y, r.height})
+		y += r.height
+	}
+	if last {
+		for range signRows {
+			out.Signs = append(out.Signs, Rect{side, y, inner, pitch})
+			y += pitch
 		}
-		if i == len(p.rows)-1 {
-			for range 3 {
-				page.Signs = append(page.Signs, Rect{margin, y, p.inner(), signHeight})
-				y += signHeight
-			}
-			page.Remarks = Rect{margin, y, p.inner(), remarks - 2}
-		}
-		page.Table.H = y - top
-		p.geometry.Pages = append(p.geometry.Pages, page)
+		out.Places = append(out.Places, endPlaces(Rect{side, y + 1, inner, ending - signRows*pitch - 1})...)
+	}
+	out.Table.H = y - tableTop
+	return out
+}
+
+// footPlaces stand on every page: a page alone must say whose case it was of.
+func footPlaces(g *Geometry) []Place {
+	const height = 7.4
+	x, y := headLeft, g.Height-footTop
+	rest := g.Second.X - gap/2 - x
+	var out []Place
+	for _, f := range []struct {
+		name  string
+		share float64
+	}{{PlaceCase, 0.42}, {PlaceRoom, 0.24}, {PlaceDate, 0.34}} {
+		out = append(out, Place{f.name, Rect{x, y, rest * f.share, height}})
+		x += rest * f.share
+	}
+	return out
+}
+
+// endPlaces stand below the signatures on the last page.
+func endPlaces(in Rect) []Place {
+	const patient, badge, times = 66.0, 15.0, 7.0
+	half := (in.W - patient - 2) / 2
+	y := in.Y + badge + times
+	return []Place{
+		{PlaceCounter, Rect{in.X, in.Y, half, badge}}, {PlaceWitness, Rect{in.X + half, in.Y, half, badge}},
+		{PlaceStart, Rect{in.X, in.Y + badge, half, times}}, {PlaceEnd, Rect{in.X + half, in.Y + badge, half, times}},
+		{PlaceRemarks, Rect{in.X, y, 2 * half, in.Y + in.H - y}},
+		{PlacePatient, Rect{in.X + 2*half + 2, in.Y, patient, in.H}},
 	}
 }
 
-// breakPages lays the rows out and shares them among pages of so much room.
-func (p *sheetPrinter) breakPages(room float64) {
-	ending := 3*signHeight + remarks
-	if room < rowLeast {
-		p.fail("the head of the sheet leaves no room for lines: shorten the title or the seals")
-		return
-	}
+// breakPages lays the rows out and shares them among pages.
+func (p *plan) breakPages() {
+	room := p.geometry.Height - tableBottom - tableTop - headHeight
 	left := 0.0
 	for _, l := range p.sheet.Lines {
 		r := p.layout(l)
@@ -164,10 +363,6 @@ func (p *sheetPrinter) breakPages(room float64) {
 		p.rows[last] = append(p.rows[last], r)
 		left -= r.height
 	}
-	if ending > room {
-		p.fail("the head of the sheet leaves no room for the signatures: shorten the title or the seals")
-		return
-	}
 	if left < ending {
 		// The last line goes along: signatures on a page of their own would stand
 		// under nothing.
@@ -180,21 +375,14 @@ func (p *sheetPrinter) breakPages(room float64) {
 	}
 }
 
-// layout sets a line: the item's number stands beside the description where it can.
-func (p *sheetPrinter) layout(l events.Line) row {
+// layout sets a line: the item's number stands beside the description where it can. No word of a
+// language has a part in its height.
+func (p *plan) layout(l events.Line) row {
 	r := row{line: l}
-	width := p.geometry.Fields[1].W - 3
+	width := p.what().W - 3
 	p.font(regular, body)
 	r.description = p.wrap(l.Description, width)
 	r.item = p.wrap(l.Item, width)
-	// What helps to tell the instrument stands behind its number where there is room for it.
-	for _, help := range p.words.helps(l) {
-		all := p.wrap(l.Item+help, width)
-		if len(r.item) == 1 && len(all) == 1 && p.besides(r.description, r.item, width) == p.besides(r.description, all, width) {
-			r.item = all
-			break
-		}
-	}
 	n := len(r.description) + len(r.item)
 	if p.besides(r.description, r.item, width) {
 		r.beside = true
@@ -202,15 +390,17 @@ func (p *sheetPrinter) layout(l events.Line) row {
 	}
 	if e, ok := p.exceptions[l.Line]; ok {
 		r.exception = &e
-		p.font(bold, body)
-		r.mark = p.wrap(p.words.say("paper.packed-of", e.Reason, e.Counted, l.Quantity), width)
-		n += len(r.mark)
+		r.marks = 1 + len([]rune(e.Reason))/20
+		n += r.marks
 	}
-	r.height = max(rowLeast, float64(n)*p.lineHeight()+2*rowPad)
+	r.height = max(pitch, float64(n)*p.lineHeight()+2*rowPad)
 	return r
 }
 
+// what is the column of the instruments.
+func (p *plan) what() Field { return p.geometry.Fields[1] }
+
 // besides reports whether an item's number fits beside the last row of a description.
-func (p *sheetPrinter) besides(description, item []string, width float64) bool {
+func (p *plan) besides(description, item []string, width float64) bool {
 	return len(item) == 1 && p.width(description[len(description)-1])+4+p.width(item[0]) <= width
 }

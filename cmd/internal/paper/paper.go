@@ -10,6 +10,11 @@
 // white are enough; nothing is told by colour. Where everything stands is described
 // once, by Geometry, and drawn from there.
 //
+// It can be read back from a picture (package marks): rings at the corners, dots along the
+// table's edges, the symbol a second time at the foot, for each stage a box to tick and a
+// place to write the number where it is another. Where all of it stands follows from the
+// number of the layout in the symbol and from the list's lines, in whatever language it was printed.
+//
 // What is printed for practice says so across every page and label, and its
 // symbols have codes that no ledger but one for practice takes.
 //

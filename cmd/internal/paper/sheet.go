@@ -26,6 +26,7 @@ type Sheet struct {
 	Seals                  []string
 	CheckLine              string // the ledger's line (events.CheckLine) at the foot, "" for none
 	Practice               bool   // printed across every page, and said by the symbol
+	Cavity, Relief         bool   // whether there are columns for these stages, which not every policy has
 }
 
 // SheetOf puts a sheet together from what was recorded of a trip. At is when
@@ -84,7 +85,6 @@ func WriteSheet(w io.Writer, s Sheet, size Size, lang *words.Language) error {
 	if err != nil {
 		return err
 	}
-	p.plan()
 	p.print()
 	return p.write(w)
 }
@@ -94,26 +94,25 @@ func newSheetPrinter(s *Sheet, size Size, lang *words.Language) (*sheetPrinter, 
 	if err != nil {
 		return nil, err
 	}
-	width, height, err := size.millimetres()
-	if err != nil {
+	if _, _, err := size.millimetres(); err != nil {
 		return nil, err
 	}
 	if err := s.check(); err != nil {
 		return nil, err
 	}
-	p := &sheetPrinter{
-		canvas: newCanvas(width, height, text.say("paper.count-sheet")+" "+s.Set, lang.Tag(), s.Packed),
-		words:  text, sheet: s, code: s.Code.String(), short: s.Code.Short(),
+	at, err := newPlan(s, layoutOf(s, size))
+	if err != nil {
+		return nil, err
 	}
+	at.pdf.SetTitle(text.say("paper.count-sheet")+" "+s.Set, true)
+	at.pdf.SetLang(lang.Tag())
+	p := &sheetPrinter{plan: at, words: text, code: s.Code.String(), short: s.Code.Short()}
 	if s.Practice {
 		if p.code, err = events.PracticeText(p.code); err != nil {
 			return nil, err
 		}
 	}
-	p.exceptions = make(map[int64]events.Exception, len(s.Exceptions))
-	for _, e := range s.Exceptions {
-		p.exceptions[e.Line] = e
-	}
+	p.headScale = p.fitHead()
 	return p, nil
 }
 
@@ -185,252 +184,4 @@ func checkPrintable(where, text string) error {
 	}
 	return fmt.Errorf("%s has characters that can't be printed: %s; write them in Latin, Greek or Cyrillic letters and common signs",
 		where, strings.Join(names, ", "))
-}
-
-type sheetPrinter struct {
-	*canvas
-	words       wording
-	sheet       *Sheet
-	code, short string
-	exceptions  map[int64]events.Exception
-
-	geometry Geometry
-	rows     [][]row // of each page
-}
-
-// row is one line of the list, laid out.
-type row struct {
-	line        events.Line
-	exception   *events.Exception
-	description []string
-	item        []string
-	beside      bool // the item stands right on the description's last line
-	mark        []string
-	height      float64
-}
-
-func (p *sheetPrinter) print() {
-	if p.err != nil {
-		return
-	}
-	for i, page := range p.geometry.Pages {
-		p.page()
-		if p.sheet.Practice {
-			p.practice(p.words.say("paper.practice"), sheetBand)
-		}
-		p.header(i + 1)
-		p.tableHead(page.Table.Y)
-		for k, r := range p.rows[i] {
-			p.row(page.Rows[k].Y, r)
-		}
-		p.signatures(page.Signs)
-		p.columns(page.Table.Y, page.Table.Y+page.Table.H)
-		if page.Remarks.H > 0 {
-			p.remarks(page.Remarks)
-		}
-		p.footer(i + 1)
-	}
-}
-
-// facts are the header's lines under the title.
-func (p *sheetPrinter) facts() []string {
-	s, w := p.sheet, p.words
-	out := []string{w.say("paper.list", s.List, s.Version)}
-	if !s.Packed.IsZero() {
-		out = append(out, w.say("paper.packed", s.Packed))
-	}
-	out = append(out, w.say("paper.travels", s.Placement))
-	out = append(out, w.say("paper.seals", s.Seals))
-	if len(s.Exceptions) > 0 {
-		var lines []string
-		for _, l := range s.Lines {
-			if _, ok := p.exceptions[l.Line]; ok {
-				lines = append(lines, fmt.Sprint(l.Line))
-			}
-		}
-		if len(lines) > 8 {
-			lines = append(lines[:8], "…")
-		}
-		out = append(out, w.say("paper.differs", len(s.Exceptions), strings.Join(lines, ", ")))
-	}
-	return out
-}
-
-// head lays the header's left part out and, when draw is set, draws it.
-func (p *sheetPrinter) head(draw bool) float64 {
-	x, y := margin, margin
-	width := p.inner() - symbolSide - boxWidth - 2*gap
-	put := func(lines []string) {
-		if draw {
-			p.lines(x, y, lines)
-		}
-		y += float64(len(lines)) * p.lineHeight()
-	}
-	p.font(bold, 9)
-	put([]string{p.words.say("paper.count-sheet")})
-	put(p.shrink(bold, 26, 14, p.sheet.Set, width))
-	y += 0.5
-	p.font(bold, 12)
-	put(p.wrap(p.sheet.Title, width))
-	y += 0.5
-	p.font(regular, body)
-	for _, f := range p.facts() {
-		p.font(regular, body)
-		put(p.wrap(f, width))
-	}
-	return y
-}
-
-// header draws what every page carries: a page alone must still say which set,
-// which list and which trip it belongs to, to a person and to a scanner.
-func (p *sheetPrinter) header(page int) {
-	p.head(true)
-	text, err := events.SheetPage{Code: p.sheet.Code, Page: page, Pages: len(p.rows), Layout: Layout}.Text()
-	if err == nil && p.sheet.Practice {
-		text, err = events.PracticeText(text)
-	}
-	if err != nil {
-		p.fail("%w", err)
-		return
-	}
-	s := p.geometry.Symbol
-	p.symbol(s.X, s.Y, s.W, text, leastModule)
-	x := s.X - gap - boxWidth // nothing may stand in the symbol's quiet zone
-	y := margin + 3
-	p.box(x, y, boxWidth, 18, 0.5)
-	p.font(regular, body)
-	p.centre(x, y+1.2, boxWidth, p.words.say("paper.short-code"))
-	p.font(mono, 20)
-	p.centre(x, y+6.5, boxWidth, p.short)
-	y += 19
-	p.font(regular, body)
-	p.text(x, y, p.words.say("paper.code"))
-	y += p.lineHeight()
-	p.font(mono, body)
-	const third = 18
-	for i := 0; i < len(p.code); i += third {
-		p.text(x, y, grouped(p.code[i:min(i+third, len(p.code))], 6))
-		y += p.lineHeight()
-	}
-}
-
-// grouped sets spaces between groups, for typing a code that no scanner reads.
-func grouped(s string, n int) string {
-	var b strings.Builder
-	for i, r := range s {
-		if i > 0 && i%n == 0 {
-			b.WriteByte(' ')
-		}
-		b.WriteRune(r)
-	}
-	return b.String()
-}
-
-func (p *sheetPrinter) tableHead(y float64) {
-	p.grey(margin, y, p.inner(), headHeight)
-	for i, f := range p.geometry.Fields {
-		s := p.words.say(f.key)
-		p.shrink(bold, body, 7, s, f.W-1)
-		ty := y + (headHeight-p.lineHeight())/2
-		if i == 1 {
-			p.text(f.X+1.5, ty, s)
-			continue
-		}
-		p.centre(f.X, ty, f.W, s)
-	}
-	p.line(margin, y, margin+p.inner(), y, 0.5)
-	p.line(margin, y+headHeight, margin+p.inner(), y+headHeight, 0.5)
-}
-
-func (p *sheetPrinter) row(y float64, r row) {
-	no, what, packed := p.geometry.Fields[0], p.geometry.Fields[1], p.geometry.Fields[2]
-	if r.exception != nil {
-		p.grey(margin, y+0.2, packed.X+packed.W-margin, r.height-0.2) // below the rule
-	}
-	p.font(regular, body)
-	p.centre(no.X, y+rowPad, no.W, fmt.Sprint(r.line.Line))
-	p.font(bold, body)
-	ty := p.lines(what.X+1.5, y+rowPad, r.mark)
-	p.font(regular, body)
-	ty = p.lines(what.X+1.5, ty, r.description)
-	if r.beside {
-		ty -= p.lineHeight()
-	}
-	for _, l := range r.item {
-		p.right(what.X+1.5, ty, what.W-3, l)
-		ty += p.lineHeight()
-	}
-
-	quantity := r.line.Quantity
-	if r.exception != nil {
-		quantity = r.exception.Counted
-	}
-	p.font(bold, 13)
-	p.centre(packed.X, y+0.6, packed.W, fmt.Sprint(quantity))
-	if r.exception != nil {
-		next := y + rowPad + p.lineHeight()
-		p.font(regular, body)
-		p.centre(packed.X, next, packed.W, p.words.say("paper.of-quantity", r.line.Quantity))
-	}
-	p.line(margin, y+r.height, margin+p.inner(), y+r.height, 0.2)
-}
-
-func (p *sheetPrinter) columns(top, bottom float64) {
-	edges := []float64{margin}
-	for _, f := range p.geometry.Fields {
-		edges = append(edges, f.X+f.W)
-	}
-	for i, x := range edges {
-		thick := 0.2
-		if i == 0 || i == 3 || i == len(edges)-1 {
-			thick = 0.5
-		}
-		p.line(x, top, x, bottom, thick)
-	}
-	p.line(margin, bottom, margin+p.inner(), bottom, 0.5)
-}
-
-// signatures continue the count columns: who counted in each, who witnessed, when.
-func (p *sheetPrinter) signatures(places []Rect) {
-	keys := []string{"paper.counted-by", "paper.witnessed-by", "paper.time"}
-	for i, r := range places {
-		if i == 0 {
-			p.line(margin, r.Y, margin+p.inner(), r.Y, 0.5)
-		}
-		s := p.words.say(keys[i])
-		p.font(bold, body)
-		p.text(p.geometry.Fields[1].X+1.5, r.Y+(r.H-p.lineHeight())/2, s)
-		p.line(margin, r.Y+r.H, margin+p.inner(), r.Y+r.H, 0.2)
-	}
-}
-
-func (p *sheetPrinter) remarks(r Rect) {
-	p.font(regular, body)
-	p.text(r.X+1.5, r.Y+1, p.words.say("paper.remarks"))
-	p.box(r.X, r.Y, r.W, r.H, 0.2)
-}
-
-// caution is what no count may be read without.
-func (p *sheetPrinter) caution() []string {
-	p.font(bold, body)
-	return p.wrap(p.words.say("paper.caution"), p.inner())
-}
-
-func (p *sheetPrinter) footerHeight() float64 {
-	return footGap + 1 + float64(len(p.caution())+1)*p.lineHeight()
-}
-
-func (p *sheetPrinter) footer(page int) {
-	y := p.h - margin - p.footerHeight() + footGap
-	p.line(margin, y, p.w-margin, y, 0.2)
-	lines := p.caution()
-	y = p.lines(margin, y+1, lines)
-	p.font(regular, body)
-	count := p.words.say("paper.page", page, len(p.rows))
-	if p.sheet.CheckLine != "" {
-		count = p.words.say("paper.check-line", p.sheet.CheckLine) + "   " + count
-	}
-	p.right(margin, y, p.inner(), count)
-	// Which sheet stands in full at the head; here one line of it is enough.
-	p.text(margin, y, p.shrink(regular, body, 6, p.short+" · "+p.sheet.Set, p.inner()-p.width(count)-gap)[0])
 }

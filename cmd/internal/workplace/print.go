@@ -270,14 +270,21 @@ func sheetOf(ctx context.Context, s *site.Site, set, trip string) (paper.Sheet, 
 		return paper.Sheet{}, refusal.Keyed("sheet-of-what", "name the set whose sheet is to be printed")
 	}
 	return site.Answer(s, func(m *site.View) (paper.Sheet, error) {
-		if trip != "" {
-			return sealedSheet(ctx, m, projections.TripKey{Set: set, Trip: trip})
+		if trip == "" {
+			now, err := m.TripNow(ctx, set, s.Clock())
+			if err != nil {
+				return paper.Sheet{}, err
+			}
+			trip = now
 		}
-		now, err := m.TripNow(ctx, set, s.Clock())
+		sheet, err := sealedSheet(ctx, m, projections.TripKey{Set: set, Trip: trip})
 		if err != nil {
 			return paper.Sheet{}, err
 		}
-		return sealedSheet(ctx, m, projections.TripKey{Set: set, Trip: now})
+		policy, _, err := m.World(ctx).PolicyAt(site.SiteOf(s.Name()), s.Clock())
+		sheet.Cavity = slices.Contains(policy.Stages, events.StageCavity)
+		sheet.Relief = slices.Contains(policy.Stages, events.StageRelief)
+		return sheet, err
 	})
 }
 
