@@ -4,12 +4,14 @@ import "github.com/go-json-experiment/json"
 
 // NamedBadge is a badge that data names, besides that of who recorded it.
 type NamedBadge struct {
-	As    string // the member: counter, witness, secondLook, loader or badge
+	As    string // the member: counter, witness, secondLook, loader, badge or checkedBy
 	Badge string
 }
 
 // BadgeMembers are the members of data that hold a badge, in the order in which they are told of.
-func BadgeMembers() []string { return []string{"counter", "witness", "secondLook", "loader", "badge"} }
+func BadgeMembers() []string {
+	return []string{"counter", "witness", "secondLook", "loader", "badge", "checkedBy"}
+}
 
 // BadgesIn returns the badges that data names. Of a correction they are those of what it puts in place.
 func BadgesIn(d Data) (out []NamedBadge) {
@@ -26,6 +28,9 @@ func BadgesIn(d Data) (out []NamedBadge) {
 	case *SetCounted:
 		add("counter", d.Counter)
 		add("witness", d.Witness)
+		if d.Paper != nil {
+			add("checkedBy", d.Paper.CheckedBy)
+		}
 	case *CaseClosed:
 		add("witness", d.Witness)
 	case *PersonEntered:
@@ -40,6 +45,11 @@ func BadgesIn(d Data) (out []NamedBadge) {
 		for _, as := range BadgeMembers() {
 			if badge, ok := in[as].(string); ok {
 				add(as, badge)
+			}
+			if paper, ok := in["paper"].(map[string]any); ok && as == "checkedBy" {
+				if badge, ok := paper[as].(string); ok {
+					add(as, badge)
+				}
 			}
 		}
 	}

@@ -3,6 +3,7 @@ package events
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
@@ -656,6 +657,55 @@ type SetCounted struct {
 	SheetText string `json:"sheetText,omitempty" addendum:"text"`
 	// Beyond names the lines of Counts that are on no list.
 	Beyond []Beyond `json:"beyond,omitempty"`
+	// Paper is where the count comes from, where it was read back from a sheet that was filled in by hand. The event's medium
+	// is then paper, its time the one written on the sheet, and its operator who read it back.
+	Paper *FromPaper `json:"paper,omitempty"`
+}
+
+// FromPaper says of which pages a count was read back, and what a person had to say to it. It is no picture: that is not
+// kept unless the site's policy asks for it, and never in a record.
+type FromPaper struct {
+	Pages []PaperPage `json:"pages"` // ascending
+	// CheckedBy is the badge of a second person, who held what was read against the sheet.
+	CheckedBy string `json:"checkedBy,omitempty"`
+	// Asked are the lines, ascending, whose number a person said since the mark alone didn't.
+	Asked []int64 `json:"asked,omitempty"`
+}
+
+// PaperPage is a page of a sheet that was read back.
+type PaperPage struct {
+	Page    int64  `json:"page"`
+	Of      int64  `json:"of"`
+	Picture string `json:"picture"` // hex SHA-256 of the file with the page's picture
+	// Marks are what was read in the count's column of the page, a letter a line from top to bottom: t ticked, e empty, a asked.
+	Marks string `json:"marks"`
+	// Kept is the hex SHA-256 of the part of the picture that the site keeps.
+	Kept string `json:"kept,omitempty"`
+}
+
+func (p *FromPaper) check(c *checks, counted map[int64]struct{}) {
+	if p == nil {
+		return
+	}
+	c.must(len(p.Pages) > 0, "paper: no page is named")
+	before := int64(0)
+	for _, x := range p.Pages {
+		c.inRange("paper: of", x.Of, 1, maxPages)
+		c.must(x.Page > before && x.Page <= x.Of, "paper: page %d of %d; pages go up", x.Page, x.Of)
+		before = x.Page
+		c.must(x.Picture != "", "paper: the picture's digest is missing")
+		c.optionalDigest("paper: picture", x.Picture)
+		c.optionalDigest("paper: kept", x.Kept)
+		c.must(strings.Trim(x.Marks, "tea") == "" && len(x.Marks) <= MaxLines, "paper: marks are one of t, e and a for each line")
+	}
+	c.optionalID("paper: checkedBy", p.CheckedBy)
+	line := int64(0)
+	for _, n := range p.Asked {
+		c.must(n > line, "paper: asked lines go up")
+		line = n
+		_, ok := counted[n]
+		c.must(ok, "paper: line %d was asked about and is not among the counts", n)
+	}
 }
 
 // Beyond names a line of a count that is on no list: an instrument that was packed
@@ -736,6 +786,8 @@ func (d *SetCounted) Check() error {
 		c.text("reason", x.Reason)
 	}
 	d.checkBeyond(&c, numbers)
+	c.endLines()
+	d.Paper.check(&c, numbers)
 	return c.err
 }
 

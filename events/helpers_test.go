@@ -133,6 +133,12 @@ func (d drawer) data(k Kind) Data {
 	if c, ok := data.(*SetCounted); ok {
 		nameCounted(c)
 	}
+	if c, ok := data.(*SetCounted); ok && c.Paper != nil {
+		c.Paper.Asked = nil
+		for _, x := range c.Counts[:min(len(c.Counts), 1)] {
+			c.Paper.Asked = append(c.Paper.Asked, x.Line)
+		}
+	}
 	if p, ok := data.(*PieceReported); ok && p.Line == 0 && p.Item == "" {
 		p.Line = 1 // one of the two says which piece is meant
 	}
@@ -250,6 +256,12 @@ func (d drawer) drawn(name string) any {
 		return ""
 	case "SetOpened.Indicator":
 		return d.oneOf("indicator", "pass", "fail", "none")
+	case "FromPaper.Pages":
+		pages := []PaperPage{
+			{Page: 1, Of: 2, Picture: Digest{3}.String(), Marks: "tea", Kept: Digest{4}.String()},
+			{Page: 2, Of: 2, Picture: Digest{5}.String(), Marks: "t", Kept: Digest{6}.String()},
+		}
+		return pages[:d.number("pages", 1, 2)]
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
 	case "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf", "RunLogged.Started", "RunLogged.Ended":
@@ -433,6 +445,7 @@ func (d drawer) policy() Policy {
 	p.ShelfLifeDays = d.number("shelfLifeDays", 0, 3650)
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
+	p.KeepPictures = d.flag("keep pictures")
 	for _, line := range p.Waits.lines() {
 		*line = d.number("hours", 0, WaitsForever)
 	}

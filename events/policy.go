@@ -62,6 +62,9 @@ type Policy struct {
 	AllPages bool `json:"allPages,omitzero"`
 	// HideExpected: the number expected is not shown before a line is counted.
 	HideExpected bool `json:"hideExpected,omitzero"`
+	// KeepPictures: of a sheet that is read back, the part of its picture with the marks is kept beside the ledger. It shows no
+	// patient's label.
+	KeepPictures bool `json:"keepPictures,omitzero"`
 	// Cycles are what the site's sterilizers run, to choose from.
 	Cycles []string `json:"cycles,omitempty"`
 	// Codes are what the site's own plain codes look like, without a label's prefix. A new case that looks like none of
