@@ -117,9 +117,9 @@ SESSIONS ?= 10000
 TABS ?= 300
 sessions:
 	LISTBOUND_SEED=$(SEED) LISTBOUND_SESSIONS=$(SESSIONS) \
-	  $(GO) test -vet=off -count=1 -timeout 0 -run '^TestRandomSessions$$' ./cmd/internal/workplace
+	  $(GO) test -vet=off -count=1 -timeout 0 -run '^TestRandomSessions$$' ./cmd/internal/workplace/sessions
 	LISTBOUND_SEED=$(SEED) LISTBOUND_TABS=$(TABS) \
-	  $(GO) test -vet=off -count=1 -timeout 0 -run '^TestRandomTabs$$' ./cmd/internal/workplace
+	  $(GO) test -vet=off -count=1 -timeout 0 -run '^TestRandomTabs$$' ./cmd/internal/workplace/sessions
 
 # What goes wrong in years of use, and what somebody may do on purpose, for as long as SOAK says; tables of what was
 # tried, noticed and lost. What must be tried so many times comes first and shortens the time of the rest.

@@ -11,21 +11,22 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"listbound/cmd/internal/workplace"
+	"listbound/cmd/internal/workplace/workplacetest"
 )
 
 // TestOwnKeyLooks: at a station that signs on its own device the pages show what is known and say that nothing can be
 // recorded there; what is entered all the same is refused with that sentence.
 func TestOwnKeyLooks(t *testing.T) {
-	h := newHouse(t)
+	h := workplacetest.NewHouse(t)
 	const name = "north/or-9"
 	_, key, err := note.GenerateKey(rand.Reader, name)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := h.site.Enrol(t.Context(), name, key, "signs for itself"); err != nil {
+	if _, err := h.Site.Enrol(t.Context(), name, key, "signs for itself"); err != nil {
 		t.Fatal(err)
 	}
-	size, handler := h.site.Size(), h.handler()
+	size, handler := h.Site.Size(), h.Handler()
 	ask := func(method, path, body string) (int, string) {
 		r := httptest.NewRequestWithContext(t.Context(), method, path, strings.NewReader(body))
 		w := httptest.NewRecorder()
@@ -47,7 +48,7 @@ func TestOwnKeyLooks(t *testing.T) {
 		}
 	}
 	code, body := ask(http.MethodPost, "/at/"+name+"/opening/scan", `{"client":"c","n":1,"text":"LAP-001"}`)
-	if code != http.StatusForbidden || !strings.Contains(body, says) || h.site.Size() != size {
-		t.Errorf("an input: %d %s, %d records, had %d", code, body, h.site.Size(), size)
+	if code != http.StatusForbidden || !strings.Contains(body, says) || h.Site.Size() != size {
+		t.Errorf("an input: %d %s, %d records, had %d", code, body, h.Site.Size(), size)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
 )
 
@@ -18,17 +19,17 @@ var english = regexp.MustCompile(`(?i)\b(the|is|not|this|again|which|with|known|
 // TestRefusedInThePagesLanguage: whatever a station's page refuses, it says why in the
 // page's language.
 func TestRefusedInThePagesLanguage(t *testing.T) {
-	h := newHouse(t, "LAP-014")
+	h := workplacetest.NewHouse(t, "LAP-014")
 	n := 0
 	post := func(lang, place, verb, rest string) map[string]any {
 		n++
-		h.after(3 * time.Second)
+		h.After(3 * time.Second)
 		client := lang + place
-		return h.post("/at/north/or-3/"+place+"/"+verb+"?lang="+lang, fmt.Sprintf(`{"client":%q,"n":%d,%s}`, client, n, rest))
+		return h.Post("/at/north/or-3/"+place+"/"+verb+"?lang="+lang, fmt.Sprintf(`{"client":%q,"n":%d,%s}`, client, n, rest))
 	}
-	scan := func(text string) string { return `"text":` + jsonText(text) }
+	scan := func(text string) string { return `"text":` + workplacetest.JSONText(text) }
 	do := func(action, fields string) string { return fmt.Sprintf(`"action":%q,"fields":{%s}`, action, fields) }
-	code := h.codes["LAP-014"]
+	code := h.Codes["LAP-014"]
 	damaged := code[:len(code)-1] + string("0123456789"[(strings.IndexByte("0123456789", code[len(code)-1])+1)%10])
 	long := strings.Repeat("K", 3000)
 	tests := []struct{ place, verb, rest string }{
@@ -70,8 +71,8 @@ func TestRefusedInThePagesLanguage(t *testing.T) {
 // TestNothingToShowInThePagesLanguage: an address of which there is nothing, and a print
 // that can't be made, are refused in the page's language.
 func TestNothingToShowInThePagesLanguage(t *testing.T) {
-	h := newHouse(t, "LAP-014")
-	h.record("north/packing-1", events.KindSetPacked, "VAS-009", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	h := workplacetest.NewHouse(t, "LAP-014")
+	h.Record("north/packing-1", events.KindSetPacked, "VAS-009", &events.SetPacked{List: "VAS-MINOR", Version: 1})
 	for path, code := range map[string]int{
 		"/print/sheet.pdf":                               http.StatusBadRequest,
 		"/print/sheet.pdf?set=NOPE":                      http.StatusNotFound,
@@ -87,7 +88,7 @@ func TestNothingToShowInThePagesLanguage(t *testing.T) {
 		"/print/sheet.pdf?set=LAP-014&trip=no-such-trip": http.StatusNotFound,
 	} {
 		for _, lang := range []string{"de", "en"} {
-			r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, h.url+path, nil)
+			r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, h.URL+path, nil)
 			if err != nil {
 				t.Fatal(err)
 			}

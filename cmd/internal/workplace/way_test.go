@@ -7,58 +7,34 @@ import (
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
-	"listbound/projections"
 )
-
-// trip is the set's last trip.
-func (h *house) trip(set string) string {
-	h.t.Helper()
-	trip, err := site.Answer(h.site, func(m *site.View) (string, error) {
-		return m.TripNow(h.t.Context(), set, h.clock())
-	})
-	if err != nil {
-		h.t.Fatal(err)
-	}
-	return trip
-}
-
-// verdict is the verdict of a trip as it stands, nil where there is none.
-func (h *house) verdict(set, trip string) *projections.Verdict {
-	h.t.Helper()
-	v, err := site.Answer(h.site, func(m *site.View) (*projections.Verdict, error) {
-		return m.Verdict(h.t.Context(), projections.TripKey{Set: set, Trip: trip})
-	})
-	if err != nil {
-		h.t.Fatal(err)
-	}
-	return v
-}
 
 // TestCloseUnreconciled: a case that does not come out stays open in sight, and
 // closes only with reason, actions and a second badge.
 func TestCloseUnreconciled(t *testing.T) {
 	t.Parallel()
-	h := newHouse(t, "VAS-003")
-	h.open("VAS-003", "K-88")
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-88")
 	for _, c := range []struct {
 		stage events.Stage
 		n     int64
 	}{{events.StageFirst, 2}, {events.StageFinal, 1}} {
-		h.record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage,
+		h.Record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-88", Stage: c.stage,
 			Sheet: "screen", Counter: "B-1", Witness: "B-2",
 			Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: c.n}, {Line: 3, Counted: 3}}})
 	}
-	p := browser(t).Tab(t, phone)
-	p.Open(h.at("close"))
-	p.Type(label(t, events.ScanSet, "VAS-003") + "\r")
+	p := workplacetest.Browser(t).Tab(t, workplacetest.Phone)
+	p.Open(h.At("close"))
+	p.Type(workplacetest.Label(t, events.ScanSet, "VAS-003") + "\r")
 	p.AwaitText("#verdict", "Case K-88 is open. Not accounted for: 1")
 	p.AwaitText(".openlines", "1 × Clamp, vascular, angled, 22 cm short in VAS-003")
 	p.Axe()
 	p.Shot("close-open-phone")
-	p.Type(label(t, events.ScanBadge, "B-3322") + "\r" + label(t, events.ScanBadge, "B-3310") + "\r")
+	p.Type(workplacetest.Label(t, events.ScanBadge, "B-3322") + "\r" + workplacetest.Label(t, events.ScanBadge, "B-3310") + "\r")
 	p.AwaitText("#bench", "B-3310")
-	before := h.size()
+	before := h.Size()
 	p.Press("\r")
 	p.AwaitText("#verdict", "say why")
 	browsertest.Eval[bool](p,
@@ -69,7 +45,7 @@ func TestCloseUnreconciled(t *testing.T) {
 	p.AwaitText("#verdict", "Case K-88 is open")
 	p.Press("\r")
 	p.AwaitText("#verdict", "what was done")
-	if h.size() != before {
+	if h.Size() != before {
 		t.Fatal("an open case was closed without actions")
 	}
 	p.Touch(`[data-action="recounted"]`)
@@ -78,7 +54,7 @@ func TestCloseUnreconciled(t *testing.T) {
 	p.Await(`document.querySelector("[data-action='image-taken']").getAttribute("aria-pressed") === "true"`)
 	p.Press("\r")
 	p.AwaitText("#verdict", "Case K-88 closed. Not accounted for: 1")
-	got := h.events(site.Query{Case: "K-88"}, events.KindCaseClosed)
+	got := h.Events(site.Query{Case: "K-88"}, events.KindCaseClosed)
 	if len(got) != 1 {
 		t.Fatalf("%d closings", len(got))
 	}
