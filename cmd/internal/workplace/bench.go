@@ -794,9 +794,10 @@ func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *take
 	return p.save(v, b)
 }
 
-// notTaken says that an input was not taken, and why. work is what lies here, where
-// that has a name.
+// notTaken says that an input was not taken, and why. work is what lies here, where that has a name. What is asked
+// beside a STOP stays in sight: its answers do.
 func (v *visit) notTaken(a *answered, work string, t *taken) (err error) {
+	asks := a.Aside
 	a.Stale, a.Aside, a.Sound = true, v.t("changed-elsewhere"), "wrong"
 	switch {
 	case t.taken && work == "":
@@ -805,6 +806,9 @@ func (v *visit) notTaken(a *answered, work string, t *taken) (err error) {
 		a.Aside = v.t("bench-taken", work)
 	case t.early:
 		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
+	}
+	if len(a.Choices) > 0 {
+		a.Aside = joined(a.Aside, asks)
 	}
 	a.Verdict, err = v.verdict(&a.said)
 	return err
@@ -1038,6 +1042,7 @@ func (v *visit) codeIn(text string) string {
 			return text[from:]
 		}
 		label := strings.HasPrefix(text[from:], "X9") && !events.CutSheetCode(text[:from])
+		label = label && len(all) == 1 && all[0].Kind != events.ScanPlain // a code of somebody else's may begin so
 		if err == nil && len(all) == 1 && (all[0].Kind == events.ScanSheet || label) {
 			return text[from:]
 		}
@@ -1095,7 +1100,7 @@ const (
 // action here, or one or several scans.
 func (p bench[B, P]) text(v *visit, b *B, in *input, t *taken) error {
 	h := P(b).shared()
-	_, number := plainNumber(in.Text)
+	_, number := plainNumber(strings.TrimPrefix(in.Text, keyPackage)) // or a button's key
 	weight := len(h.Said.Choices) > 0 && strings.Trim(in.Text, "0123456789.,") == "" && strings.ContainsAny(in.Text, ".,")
 	if (number || weight) && (h.Plain != "" || h.Said.Words != "" && !P(b).idle()) {
 		t.said = said{Sound: "low"} // it answers something else than what is in sight, which is said again

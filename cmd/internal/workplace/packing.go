@@ -755,8 +755,12 @@ func (v *visit) askReason(r *packRow) said {
 
 // plainNumber reads a number that a person typed.
 func plainNumber(text string) (int64, bool) {
-	n, err := strconv.ParseInt(strings.TrimSpace(text), 10, 64)
-	return n, err == nil && n >= 0 && len(strings.TrimSpace(text)) <= 3
+	text = strings.TrimSpace(text)
+	if strings.Trim(text, "0123456789") != "" {
+		return 0, false // “+4” is the key of a button, also where there is no such button
+	}
+	n, err := strconv.ParseInt(text, 10, 64)
+	return n, err == nil && len(text) <= 3
 }
 
 // parseWeight reads a weight with a point or a comma, in the site's unit.

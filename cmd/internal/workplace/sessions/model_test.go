@@ -126,10 +126,18 @@ func (w *walk) undo() {
 	if len(w.badges) > 0 {
 		w.badges, w.operator = w.before.badges, w.before.operator
 	}
-	gone := func() bool { m, ok := w.p.(*readingModel); return ok && m.ref == "" }()
+	reads, _ := w.p.(*readingModel)
+	closes, _ := w.p.(*closeModel)
 	w.p, w.plain, w.left, w.before = w.before.p, w.before.plain, w.before.left, nil
-	if m, ok := w.p.(*readingModel); ok && gone {
-		m.ref, m.old = "", "" // what lies here besides is brought back
+	switch m := w.p.(type) { // the case, once it went with whoever worked here, stays away too
+	case *readingModel:
+		if reads.ref == "" {
+			m.ref, m.old = "", "" // what lies here besides is brought back
+		}
+	case *closeModel:
+		if closes.ref == "" {
+			m.ref, m.reason, m.actions = "", "", nil
+		}
 	}
 }
 
@@ -595,7 +603,7 @@ func (w *walk) hold(s step, shown, a workplacetest.Answer, size int64) {
 // of such codes before.
 func (w *walk) meaning(s step, shown, a workplacetest.Answer) step {
 	w.wasPlain = w.plain
-	if s.enter() && shown.Says("Is it a set? Enter = yes") {
+	if (s.enter() || s.action == "enter") && shown.Says("Is it a set? Enter = yes") {
 		s.action, s.fields = "take-as", map[string]string{"value": string(events.ScanSet)}
 	}
 	kind := events.ScanKind(s.fields["value"])
@@ -658,7 +666,7 @@ func (w *walk) learnBadge(s step, a workplacetest.Answer) {
 			break
 		}
 		w.nextHere()
-	case a.AsksLeft():
+	case a.AsksLeft() && s.action != "next-person": // who comes next says who they are, whatever was left
 		return
 	case s.kind != events.ScanBadge:
 	case a.Says("is the same badge"):

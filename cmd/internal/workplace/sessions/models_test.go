@@ -220,7 +220,11 @@ func (m *readingModel) learnLeft(w *walk, s step, shown, a workplacetest.Answer)
 func (m *readingModel) placed() bool { return !m.looked || m.found != "" }
 
 func (m *readingModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
-	defer func() { m.stops = a.Stops() && !m.idle() }()
+	defer func() {
+		if !a.Says("Why is it taken back?") { // a question about the record before
+			m.stops = a.Stops() && !m.idle()
+		}
+	}()
 	if m.learnLeft(w, s, shown, a) {
 		return
 	}
@@ -566,6 +570,17 @@ func (m *packModel) why(shown workplacetest.Answer) (line int64) {
 	return line
 }
 
+// asked is the first line that is not as listed and of which nobody said why, 0 for none: the line that is counted again,
+// whatever else the page has said since it asked.
+func (m *packModel) asked() int64 {
+	for _, line := range slices.Sorted(maps.Keys(m.lines)) {
+		if x := m.lines[line]; x.Reason == "" && x.Counted != m.listed()[line-1].Quantity {
+			return line
+		}
+	}
+	return 0
+}
+
 func (m *packModel) lies() bool { return m.set != "" && (len(m.lines) > 0 || m.grams > 0 || m.light) }
 
 // onlyThey: lines that are not as listed.
@@ -712,7 +727,7 @@ func (m *packModel) meanwhile(w *walk, s step, shown, a workplacetest.Answer) bo
 func (m *packModel) answer(s step, shown workplacetest.Answer) {
 	switch {
 	case s.action == "again":
-		delete(m.lines, m.why(shown))
+		delete(m.lines, m.asked())
 	case s.action == "weighed" && s.fields["value"] == "":
 		m.grams, m.again = 0, true
 	case s.action == "weighed":

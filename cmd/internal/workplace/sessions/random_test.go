@@ -38,6 +38,13 @@ func sessions(t *testing.T, name string, usual, short int) (n int, seed uint64) 
 	return n, seed
 }
 
+// coversAll reports whether so many sessions must try everything: the usual ones, whose seed is known to, and so many of any
+// seed that chance leaves nothing out. Some things come up once in sixty sessions; who asks for fewer looks for something else.
+func coversAll(n, usual int) bool {
+	const enough = 500
+	return n >= enough || n == usual && os.Getenv("LISTBOUND_SEED") == ""
+}
+
 // TestRandomSessions drives every workplace with random scans, keys, pauses, inputs
 // sent again and two browsers: nothing is recorded that was not shown and meant, and
 // what the page says that it records is recorded once. LISTBOUND_SESSIONS is how many
@@ -73,9 +80,12 @@ func TestRandomSessions(t *testing.T) {
 		}
 	})
 	t.Log(total, tried)
+	if !coversAll(n, 90) {
+		return
+	}
 	for _, what := range []string{"badge went on", "added beyond the list", "printed sheet scanned or not", "waited",
 		"too late", "issued meanwhile", "packed while open", "packed after a piece was missing", "wrong sheet at the count"} {
-		if n >= 40 && tried[what] == 0 {
+		if tried[what] == 0 {
 			t.Errorf("%d sessions tried nothing of: %s", n, what)
 		}
 	}
@@ -84,7 +94,7 @@ func TestRandomSessions(t *testing.T) {
 		events.KindSetReturned, events.KindPieceReported, events.KindSetOpened,
 		events.KindSetCounted, events.KindCaseClosed, events.KindEventCorrected}
 	for _, kind := range want {
-		if n >= 40 && total[kind] == 0 {
+		if total[kind] == 0 {
 			t.Errorf("%d sessions recorded no %s: they try nothing of it", n, kind)
 		}
 	}

@@ -1,0 +1,51 @@
+//go:build !race
+
+package meant_test
+
+import (
+	"fmt"
+	"testing"
+
+	"listbound/cmd/internal/workplace/workplacetest"
+	"listbound/events"
+)
+
+// TestQuestionBesideStopStays: what is asked beside a STOP stays in sight where an input came before it was shown: its answers
+// do, and without it nobody knows to what.
+func TestQuestionBesideStopStays(t *testing.T) {
+	h := workplacetest.NewHouse(t)
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
+	s.Scan(workplacetest.Label(t, events.ScanTag, "LAP-014"))
+	s.Scan(workplacetest.Label(t, events.ScanOuter, "LAP-014"))
+	shown := s.Scan(h.Codes["LAP-022"])
+	workplacetest.Must(t, s.Scan("4"), "broken", "4: what is it?")
+	s.Number++
+	late := h.Post(s.Path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"rev":%v,"text":"1"}`, s.Number, shown["rev"]))
+	workplacetest.Must(t, late, "broken", "Not taken", "4: what is it?")
+}
+
+// TestKeyOfNoButton: the key of a button that there isn't is no number, by which a step was said that nobody meant.
+func TestKeyOfNoButton(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-1", "VAS-003")
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/sterilizer-1/return"}
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-7"))
+	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-003")), "which step is this?")
+	for _, key := range []string{"+4", "+9", "-1"} {
+		s.All(key)
+		workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-003")), "which step is this?")
+	}
+	workplacetest.Must(t, s.All("4"), "Enter records: VAS-003 inspected")
+}
+
+// TestLotLikeALabel: a bag's lot that begins as our own labels do is a lot, once somebody has said so: the button's value is no
+// scan.
+func TestLotLikeALabel(t *testing.T) {
+	h := workplacetest.NewHouse(t)
+	h.Packed("VAS-003")
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/sealing"}
+	s.All(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+	s.Do("placement", "placement", "inside-bag")
+	workplacetest.Must(t, s.All("X9"), "X9: is that the lot of the bag?")
+	workplacetest.Must(t, s.Do("bag-lot", "value", "X9"), "badge")
+}
