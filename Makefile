@@ -10,7 +10,7 @@ PACKAGES = ./...
 export CGO_ENABLED = 0
 
 .PHONY: all build page install test deps vet windows staticcheck plain alone race short \
-  fuzz bench mutants sessions soak demo generate vuln clean
+  fuzz bench mutants sessions soak papers demo generate vuln clean
 
 all: build
 
@@ -126,6 +126,14 @@ sessions:
 SOAK ?= 60m
 soak:
 	SOAK=$(SOAK) $(GO) test -vet=off -count=1 -timeout 0 -v ./cmd/internal/soak
+
+# Filled-in sheets read back from pictures of them: PAPERS pages, each in fourteen ways, drawn from seed PAPERS_SEED on (below 100 lie
+# those that limits were set on). Prints what was read wrong and asked, by way and kind of mark.
+PAPERS ?= 12
+PAPERS_SEED ?= 1000
+papers: deps
+	LISTBOUND_PAPERS=$(PAPERS) LISTBOUND_PAPERS_SEED=$(PAPERS_SEED) \
+	  $(GO) test -vet=off -count=1 -timeout 0 -v -run '^TestPapers|^TestCopies' ./cmd/internal/paper/marks
 
 demo:
 	$(GO) run ./cmd/listbound demo

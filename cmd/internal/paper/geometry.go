@@ -43,17 +43,17 @@ const (
 	gap        = 3.0
 	headLeft   = 21.0 // beside the corner mark
 	headBottom = symbolTop + symbolSide - 0.4
-	tableTop   = dotsTop + 1.4
+	tableTop   = dotsTop + 2.4
 	headHeight = 6.0
-	pitch      = 6.6 // least height of a row: room for a figure by hand
+	pitch      = 6.5 // least height of a row: room for a figure by hand
 	rowPad     = 1.0
 	body       = 9.5 // points
 	sheetBand  = 6.0 // of the word that marks practice, inside the margin
 
 	secondBottom = margin - quiet*secondModule
 	footTop      = secondBottom + secondSide // from the paper's lower edge, and so on
-	dotsBottom   = footTop + 1.4
-	tableBottom  = dotsBottom + 1.8
+	dotsBottom   = footTop + 2
+	tableBottom  = dotsBottom + 2.3
 
 	colNumber   = 8.0
 	colQuantity = 12.0

@@ -1,0 +1,42 @@
+package marks
+
+import (
+	"slices"
+
+	"listbound/cmd/internal/paper"
+)
+
+// leastShade is how much darker than paper the table's heading must still be. It is printed 11 % darker; a black-and-white copier, or
+// a scanner that is set to text, makes it white.
+const leastShade = 0.03
+
+// faint reports whether a page that has hardly a mark comes from a copier that makes pale things white: pale ink leaves nothing there, so
+// its boxes say nothing.
+func (m *sheetMarks) faint(g *gray, w *warp, page paper.Page, rows []Row) bool {
+	for k, f := range m.fields {
+		n := 0
+		for _, r := range rows {
+			if c := r.Cells[k]; c.Verdict == Ticked || c.Written {
+				n++
+			}
+		}
+		if f.Ticked() && float64(n) >= columnTicked*float64(len(rows)) {
+			return false
+		}
+	}
+	return m.shade(g, w, page) < leastShade
+}
+
+// shade is how much darker than paper the heading of the columns is.
+func (m *sheetMarks) shade(g *gray, w *warp, page paper.Page) float64 {
+	var all []float64
+	for k, f := range m.fields {
+		c := m.cells[0][k]
+		at := paper.Rect{X: f.X, Y: page.Table.Y, W: f.W, H: page.Rows[0].Y - page.Table.Y}.Inset(0.9)
+		p := straighten(g, w, at, perMM)
+		p.smooth()
+		slices.Sort(p.v)
+		all = append(all, 1-float64(p.v[len(p.v)*7/10])/c.paper)
+	}
+	return median(all)
+}

@@ -1,0 +1,288 @@
+package marks
+
+import (
+	"slices"
+
+	"listbound/cmd/internal/paper"
+	"listbound/events"
+)
+
+// Limits of the verdicts. They were set on pages drawn with seeds below 100 and tried on others (see the tests' table).
+const (
+	threshold   = 0.14 // of the darkness of a stroke of the print's black: what counts as ink at all
+	noiseFactor = 5    // or so much noise, where that is more
+
+	inkTicked    = 0.045 // share of the box's inside
+	longTicked   = 1.8   // millimetres
+	darkTicked   = 0.25  // of a stroke of the print's black
+	inkAside     = 0.10  // of a mark that stays off the middle
+	longAside    = 2.2
+	inkEmpty     = 0.006
+	longEmpty    = 0.9
+	meanEmpty    = 0.045 // above the page's emptiest boxes
+	longWritten  = 1.6
+	darkWritten  = 0.20
+	longUnclear  = 0.9
+	tailHeight   = 2.4 // of a mark that comes in from a neighbouring row
+	columnTicked = 0.3 // share of its boxes from which an empty one is a question
+)
+
+// sheetMarks are a page's cells as measured, row by row.
+type sheetMarks struct {
+	fields []paper.Field // those with a stage
+	rows   []paper.Row
+	cells  [][]*seen
+	frame  float64 // median darkness of the frames
+	noise  float64
+	base   float64 // mean darkness inside the emptiest boxes
+}
+
+// lookAll straightens every cell of a page.
+func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMarks {
+	m := &sheetMarks{rows: page.Rows}
+	for _, f := range layout.Fields {
+		if f.Stage != "" {
+			m.fields = append(m.fields, f)
+		}
+	}
+	var frames []float64
+	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
+	for _, r := range page.Rows {
+		cells := make([]*seen, len(m.fields))
+		var xs, ys []float64
+		for i, f := range m.fields {
+			if f.Ticked() {
+				cells[i] = look(g, w, r, f, dx, dy, yard)
+				if cells[i].framed {
+					t := r.Tick(f)
+					xs, ys = append(xs, cells[i].tick.X-t.X), append(ys, cells[i].tick.Y-t.Y)
+					frames = append(frames, cells[i].yard)
+				}
+			}
+		}
+		if len(xs) > 0 {
+			slices.Sort(xs)
+			slices.Sort(ys)
+			dx, dy = xs[len(xs)/2], ys[len(ys)/2]
+			yard = median(frames[len(frames)-len(xs):])
+		}
+		for i, f := range m.fields {
+			if !f.Ticked() {
+				cells[i] = look(g, w, r, f, dx, dy, yard)
+			}
+		}
+		m.cells = append(m.cells, cells)
+	}
+	m.frame = median(frames)
+	return m
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	v = slices.Clone(v)
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+// measure finds the ink in all cells, after what the page's noise is.
+func (m *sheetMarks) measure() {
+	var noise []float64
+	for _, row := range m.cells {
+		for _, c := range row {
+			noise = append(noise, c.roughness())
+		}
+	}
+	m.noise = median(noise)
+	limit := max(threshold, noiseFactor*m.noise/m.frame)
+	var means []float64
+	for _, row := range m.cells {
+		for _, c := range row {
+			c.measure(m.yardOf(c), limit)
+			if c.field.Ticked() {
+				means = append(means, c.inside.mean)
+			}
+		}
+	}
+	slices.Sort(means)
+	if len(means) > 0 {
+		m.base = means[len(means)/10]
+	}
+	for _, row := range m.cells {
+		m.uncrease(row)
+	}
+}
+
+// yardOf is the darkness of a cell's frame; one that is far from the page's is not believed.
+func (m *sheetMarks) yardOf(c *seen) float64 {
+	if !c.framed {
+		return m.frame
+	}
+	return min(max(c.yard, 0.6*m.frame), 1.2*m.frame)
+}
+
+// roughness is how much a quarter of the line's pixels differ from paper: of what is not written on, the noise.
+func (s *seen) roughness() float64 {
+	x0, y0, x1, y1 := s.region(s.lineRegion())
+	var all []float64
+	for y := y0; y < y1; y += 2 {
+		for x := x0; x < x1; x += 2 {
+			all = append(all, float64(s.stroke[y*s.w+x]))
+		}
+	}
+	return median(all)
+}
+
+// uncrease takes out what runs through all of a row: a fold, or the edge of a shadow. Nobody writes so.
+func (m *sheetMarks) uncrease(row []*seen) {
+	wide := func(in inkIn, r paper.Rect) int {
+		return slices.IndexFunc(in.pieces, func(p piece) bool {
+			return float64(p.w()) >= 0.85*r.W*perMM && float64(p.h()) < 2.2*perMM
+		})
+	}
+	n := 0
+	for _, c := range row {
+		if wide(c.line, c.lineRegion()) >= 0 {
+			n++
+		}
+	}
+	if n*10 < len(row)*7 {
+		return
+	}
+	for _, c := range row {
+		c.line.without(wide(c.line, c.lineRegion()), c.lineRegion())
+		if c.field.Ticked() {
+			c.inside.without(wide(c.inside, c.insideRegion()), c.insideRegion())
+			c.strike = false
+		}
+	}
+}
+
+// without takes a piece out.
+func (in *inkIn) without(i int, r paper.Rect) {
+	if i < 0 {
+		return
+	}
+	in.share -= float64(in.pieces[i].area) / (r.W * r.H * perMM * perMM)
+	in.pieces = slices.Delete(slices.Clone(in.pieces), i, i+1)
+	in.longest = 0
+	for _, p := range in.pieces {
+		in.longest = max(in.longest, p.longest()/perMM)
+	}
+}
+
+// box says what a box shows by itself.
+func (m *sheetMarks) box(c *seen) (Verdict, Why) {
+	in := c.inside
+	switch {
+	case !c.whole:
+		return Ask, Outside
+	case c.strike:
+		return Ask, StruckOut
+	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= darkTicked &&
+		(in.middle || in.longest >= longAside && in.share >= inkAside):
+		return Ticked, ""
+	case (in.share < inkEmpty || in.longest < longEmpty) && in.mean-m.base < meanEmpty:
+		return Empty, ""
+	case in.share < inkEmpty || in.longest < longEmpty:
+		return Ask, Smudged
+	case in.dark < darkTicked:
+		return Ask, Pale
+	case in.longest < longTicked || in.share < inkTicked || !in.middle:
+		return Ask, Small
+	}
+	return Ask, Smudged
+}
+
+// onLine says whether something is written on a line; unclear is true where a person must look.
+func (m *sheetMarks) onLine(i, k int, ticked [][]bool) (written, unclear bool) {
+	c := m.cells[i][k]
+	if ticked[i][k] && c.tail {
+		return false, false
+	}
+	r := c.lineRegion()
+	height := int(r.H * perMM)
+	for _, p := range c.line.pieces {
+		comesIn := float64(p.h()) < tailHeight*perMM &&
+			(p.y0 <= 1 && i > 0 && ticked[i-1][k] || p.y1 >= height-2 && i+1 < len(m.cells) && ticked[i+1][k])
+		switch long := p.longest() / perMM; {
+		case comesIn:
+		case long >= longWritten:
+			written = true
+		case long >= longUnclear:
+			unclear = true
+		}
+	}
+	if written && c.line.dark < darkWritten {
+		return false, true
+	}
+	return written, unclear && !written
+}
+
+// verdicts are all rows of a page by the rules that look at more than one cell too.
+func (m *sheetMarks) verdicts() (rows []Row, blank []events.Stage) {
+	ticked := make([][]bool, len(m.rows))
+	rows = make([]Row, len(m.rows))
+	for i, r := range m.rows {
+		rows[i] = Row{Line: r.Line, Cells: make([]Cell, len(m.fields))}
+		ticked[i] = make([]bool, len(m.fields))
+		for k, f := range m.fields {
+			cell := Cell{Stage: f.Stage, Verdict: Empty, Ink: m.cells[i][k].inside.share}
+			if f.Ticked() {
+				cell.Verdict, cell.Why = m.box(m.cells[i][k])
+			}
+			ticked[i][k] = cell.Verdict == Ticked
+			rows[i].Cells[k] = cell
+		}
+	}
+	for i := range rows {
+		for k := range m.fields {
+			written, unclear := m.onLine(i, k, ticked)
+			rows[i].Cells[k].besides(written, unclear)
+		}
+	}
+	for k, f := range m.fields {
+		if m.column(rows, k) && f.Ticked() {
+			blank = append(blank, f.Stage)
+		}
+	}
+	return rows, blank
+}
+
+// besides adds what is on the line to what the box shows.
+func (c *Cell) besides(written, unclear bool) {
+	c.Written = written
+	switch {
+	case c.Verdict == Ask:
+	case written && c.Verdict == Ticked:
+		c.Verdict, c.Why = Ask, NumberToo
+	case written:
+		c.Verdict, c.Why = Ask, Number
+	case unclear:
+		c.Verdict, c.Why = Ask, LineUnclear
+	}
+}
+
+// column asks about empty boxes in a column that is ticked, and reports whether nothing at all is in it.
+func (m *sheetMarks) column(rows []Row, k int) (blank bool) {
+	n := 0
+	blank = true
+	for i := range rows {
+		if c := rows[i].Cells[k]; c.Verdict != Empty {
+			blank = false
+			if c.Verdict == Ticked || c.Why == NumberToo {
+				n++
+			}
+		}
+	}
+	if !m.fields[k].Ticked() || float64(n) < columnTicked*float64(len(rows)) {
+		return blank
+	}
+	for i := range rows {
+		if c := &rows[i].Cells[k]; c.Verdict == Empty {
+			c.Verdict, c.Why = Ask, Unmarked
+		}
+	}
+	return blank
+}
