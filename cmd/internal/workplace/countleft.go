@@ -96,9 +96,12 @@ func (t *table) askLeft() said {
 	if t.leftBy != "" {
 		s.More = v.t("count-left-by", t.leftBy) + " " + s.More
 	}
-	return s.offer(choice{Do: "left-anew", Words: v.t("do-left-anew"), Main: true},
-		choice{Do: "left-on", Value: t.left.UTC().Format(time.RFC3339Nano), Words: v.t("do-left-on")})
+	return s.offer(choice{Do: "left-anew", Value: t.leftValue(), Words: v.t("do-left-anew"), Main: true},
+		choice{Do: "left-on", Value: t.leftValue(), Words: v.t("do-left-on")})
 }
+
+// leftValue tells one question from another: a screen that shows an earlier one answers nothing of this.
+func (t *table) leftValue() string { return t.left.UTC().Format(time.RFC3339Nano) }
 
 // answersLeft reports whether a button answers that, or leads away from here.
 func answersLeft(action string) bool {
@@ -106,7 +109,11 @@ func answersLeft(action string) bool {
 }
 
 // leftAnew begins the count again.
-func (t *table) leftAnew(_ fields, a *counted) error {
+func (t *table) leftAnew(f fields, a *counted) error {
+	if !t.left.IsZero() && f["value"] != t.leftValue() {
+		a.said = t.askLeft()
+		return nil
+	}
 	t.goHere(a)
 	if t.left.IsZero() {
 		return nil // answered already
@@ -116,8 +123,8 @@ func (t *table) leftAnew(_ fields, a *counted) error {
 
 // leftOn goes on with what was counted then: a person says that it still holds.
 func (t *table) leftOn(f fields, a *counted) error {
-	if !t.left.IsZero() && f["value"] != t.left.UTC().Format(time.RFC3339Nano) {
-		a.said = t.askLeft() // of an earlier question
+	if !t.left.IsZero() && f["value"] != t.leftValue() {
+		a.said = t.askLeft()
 		return nil
 	}
 	t.goHere(a)

@@ -3,6 +3,7 @@ package workplace
 import (
 	"maps"
 	"net/url"
+	"slices"
 	"time"
 
 	"listbound/cmd/internal/site"
@@ -272,7 +273,10 @@ func (b *opening) verdict(v *visit) (said, error) {
 	if (closed || twice || old.Words != "") && s.Status == "whole" {
 		s.Status, s.Sound = "doubtful", "ask"
 	}
-	return s, err
+	if err != nil || b.id() == "" || !b.Left.IsZero() {
+		return s, err
+	}
+	return s, v.sayStopsElsewhere(b.id(), &s)
 }
 
 // sayLocks says that the locks recorded at the closing were not read: one that is gone looks
@@ -433,6 +437,10 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	o := b.observation(v)
 	o.Time = at
 	s, d, err := v.recordReading(o, v.phrased("recorded-opening", o.Set, b.Case))
+	if err == nil {
+		s.Older = slices.Clone(s.Older)
+		err = v.sayStopsElsewhere(o.Set, &s)
+	}
 	if err != nil {
 		return said{}, err
 	}

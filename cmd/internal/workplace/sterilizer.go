@@ -609,6 +609,12 @@ func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
 	if s.Words != loaded {
 		s.Words, s.Answer = loaded+" "+s.Words, ""
 	}
+	if err := v.sayStopsElsewhere(st.Key.Set, &s); err != nil {
+		return said{}, err
+	}
+	if s.Next == loaded {
+		s.Words, s.Next = loaded+". "+s.Words, ""
+	}
 	return s, v.whereOther(verdict, &s)
 }
 

@@ -103,7 +103,10 @@ func (b *storage) verdict(v *visit) (said, error) {
 		// Who reads a sheet that was closed inside has it in the hand, or the set is open: neither is in order.
 		s.Status, s.Sound, s.Words = "doubtful", "ask", v.t("sheet-was-inside", b.id())
 	}
-	return s, b.unfit(v, o, &s)
+	if err := b.unfit(v, o, &s); err != nil {
+		return said{}, err
+	}
+	return s, v.sayStopsElsewhere(b.id(), &s)
 }
 
 // wasInside reports whether the sheet that was read was closed inside, and the set was not
@@ -138,14 +141,7 @@ func (b *storage) unfit(v *visit, o *events.Observation, s *said) error {
 			continue
 		}
 		says := v.found(o.Set, f)
-		says.More = v.t("if-opened", says.More)
-		if s.Status == "whole" || s.Status == "open" {
-			// What is asked next stays in sight.
-			s.Answer, s.Next = "", firstOf(s.Next, s.Words)
-			s.Status, s.Sound, s.Words, s.More = "doubtful", "ask", says.Words, says.More
-			continue
-		}
-		s.Older = append(s.Older, older{"doubtful", says.Words, says.More})
+		s.alsoDoubtful(says.Words, v.t("if-opened", says.More))
 	}
 	return nil
 }
@@ -232,6 +228,9 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 	if err == nil {
 		s.Older = slices.Clone(s.Older)
 		err = b.unfit(v, o, &s)
+	}
+	if err == nil {
+		err = v.sayStopsElsewhere(o.Set, &s)
 	}
 	if err != nil {
 		return said{}, err

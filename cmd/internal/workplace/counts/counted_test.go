@@ -85,7 +85,7 @@ func TestRecordedAsOfItsOwnTime(t *testing.T) {
 	h.CutWhileRecording("/at/north/or-3/count/scan", second)
 	h.After(2 * time.Hour)
 	c.Number = 200
-	c.Do("left-anew")
+	c.LeftAnew()
 	c.Lines("VAS-003", 4, 2, 3)
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-5"))
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-6"))

@@ -64,7 +64,7 @@ func TestLinesThatWaitedAreKept(t *testing.T) {
 			k.Lines("VAS-003", 4)
 			h.After(30 * time.Minute)
 			k.Waits(5*time.Minute, "VAS-003", 2, 2, 3)
-			k.Do("left-anew")
+			k.LeftAnew()
 			state("relief", 0, false)
 		})
 	}

@@ -148,7 +148,7 @@ func TestCountThatWasLeft(t *testing.T) {
 			t.Error("the page doesn't ask")
 		}
 		a := k.Scan("")
-		k.Do(answer, "value", workplacetest.ChoiceOf(a, "still holds"))
+		k.Do(answer, "value", workplacetest.Answer(a).Choice(answer)["value"])
 		if answer == "left-anew" {
 			k.Lines("VAS-003", 4, 2)
 		}
@@ -191,7 +191,7 @@ func TestCountBegunBeforeAnother(t *testing.T) {
 	h.After(time.Minute)
 	sign("closing", 2000)
 	workplacetest.Must(t, f.Post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`), "this count was left at")
-	f.Do("left-anew")
+	f.LeftAnew()
 	st := workplacetest.JSON(h, "/at/north/or-3/count/state?case=K-1&stage=final")
 	if st["done"] != 0.0 || st["pause"] != nil {
 		t.Errorf("counted anew: %v lines, %v", st["done"], st["pause"])

@@ -33,7 +33,7 @@ func houseNow(t *testing.T, sets ...string) *workplacetest.House {
 // run into another one, whenever it is run.
 func clockOf(h *workplacetest.House) string {
 	return fmt.Sprintf(`{ const now = Date.now; Date.now = () => now() + %d + Number(localStorage.getItem("ahead") || 0); }`,
-		h.Clock().Sub(time.Now()).Milliseconds())
+		time.Until(h.Clock()).Milliseconds())
 }
 
 // TestTripSignedInTheBrowser takes a set through every workplace at two stations whose keys are in the browser. It takes the

@@ -367,7 +367,8 @@ func (w *walk) waits(s step) bool {
 // a set that is no longer in hand, and none of it is taken, however often it was scanned.
 func (w *walk) late() {
 	shown := w.shown["a"]
-	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() {
+	away := w.h.Clock().Sub(w.active) > 20*time.Minute || w.day(w.h.Clock()) != w.day(w.active) // then the case may have gone with them
+	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() || away {
 		return
 	}
 	w.kept.tried["too late"]++

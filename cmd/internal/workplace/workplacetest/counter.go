@@ -57,6 +57,11 @@ func (c *Counter) Interrupt() map[string]any {
 	return c.Do("interrupted", "value", "sure ")
 }
 
+// LeftAnew answers that what was counted and left is counted from the start.
+func (c *Counter) LeftAnew() map[string]any {
+	return c.Do("left-anew", "value", Answer(c.Scan("")).Choice("left-anew")["value"])
+}
+
 // Lines enters the first lines of a set.
 func (c *Counter) Lines(set string, counts ...int) (a map[string]any) {
 	for i, n := range counts {
