@@ -91,6 +91,8 @@ func stationRules() []Rule {
 		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records}, Own: true},
 		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
+		{Pattern: "POST " + at + "readback/pictures", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "readback/cut-out", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
@@ -156,6 +158,7 @@ func boardRules() []Rule {
 // programRules: programs. What an observation may be is a rule of its own: see permit.
 func programRules() []Rule {
 	return []Rule{
+		{Pattern: "POST /api/paper", Roles: []Role{Records, Leads}},
 		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads, Administers}},
 		{Pattern: "GET /api/broken", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},

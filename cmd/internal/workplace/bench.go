@@ -643,10 +643,15 @@ func (p bench[B, P]) page(v *visit) (*rendered, error) {
 	if err != nil {
 		return nil, err
 	}
+	scripts := []string{v.d.opts.Prefix + "/workplace/bench.js"}
+	if own, ok := any(P(b)).(interface{ scripts() []string }); ok {
+		for _, name := range own.scripts() {
+			scripts = append(scripts, v.d.opts.Prefix+"/workplace/"+name)
+		}
+	}
 	return &rendered{
-		name: "place", title: v.t("place-"+v.place) + " – " + v.station, wide: true,
-		scripts: []string{v.d.opts.Prefix + "/workplace/bench.js"},
-		data:    benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev, a.Lies, away},
+		name: "place", title: v.t("place-"+v.place) + " – " + v.station, wide: true, scripts: scripts,
+		data: benchPageBody{template.HTML(a.Verdict), template.HTML(a.Bench), a.Rev, a.Lies, away},
 	}, nil
 }
 

@@ -21,7 +21,7 @@ func recordsAt(place string) events.Data {
 		return &events.SetSterilized{}
 	case "opening":
 		return &events.SetOpened{}
-	case "count":
+	case "count", "readback":
 		return &events.SetCounted{}
 	case "close":
 		return &events.CaseClosed{}

@@ -8,6 +8,9 @@ import (
 	"strings"
 	"testing"
 
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks"
+	"listbound/cmd/internal/paper/pictures"
 	"listbound/cmd/internal/texts"
 	"listbound/events"
 	"listbound/projections/facts"
@@ -88,6 +91,12 @@ func TestEveryWordHasAText(t *testing.T) {
 		use("unscanned-", c.Value)
 		use("said-unscanned-", c.Value)
 	}
+	use("readback-found-", foundPlaces()...)
+	use("readback-why-", append(text([]marks.Why{marks.Number, marks.NumberToo, marks.Unmarked, marks.Pale, marks.Small, marks.StruckOut,
+		marks.Smudged, marks.BesideBox, marks.Creased, marks.LineUnclear, marks.Outside}), whyBefore)...)
+	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness)
+	use("readback-", "page-not", "page-read", "failed", noteSameFile, noteTwice, noteDiffers, notePackedSince, noteOldList, noteRecorded)
+	use("picture-", text(pictures.Causes())...)
 	use("refused-", "other", "patient", "sheet-code")
 	for key := range refusalKeys(t) {
 		use("refused-", key)

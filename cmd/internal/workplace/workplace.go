@@ -41,6 +41,7 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/paper/marks"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -76,6 +77,7 @@ type Desk struct {
 	tmpl  map[string]*template.Template
 	words []*shell.Words // in each language
 	files store
+	paper *paperReader
 	at    map[string]workplace // by name
 	hub   hub
 
@@ -118,6 +120,7 @@ func workplaces() []struct {
 		{"close", closingPlace()},
 		{"return", returnPlace()},
 		{"pieces", piecesPlace()},
+		{"readback", readbackPlace()},
 	}
 }
 
@@ -151,6 +154,8 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	for _, w := range workplaces() {
 		d.at[w.name] = w.workplace
 	}
+	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1), lock: d.lock,
+		told: func(string) { d.hub.tellAll("readback") }}
 	for _, lang := range s.Local().Languages() {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
@@ -187,6 +192,7 @@ func (d *Desk) register(mux shell.Mux) error {
 	d.registerLists(mux)
 	d.registerRegisters(mux)
 	d.registerPrint(mux)
+	d.registerReadback(mux)
 	d.registerTasks(mux)
 	return nil
 }
@@ -597,6 +603,20 @@ func (h *hub) tell(key, client string) {
 	defer h.mu.Unlock()
 	for ch, listener := range h.all[key] {
 		if listener != client || client == "" {
+			nudge(ch)
+		}
+	}
+}
+
+// tellAll nudges who listens to a place, at whichever station.
+func (h *hub) tellAll(place string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	for key, all := range h.all {
+		if !strings.HasSuffix(key, "\x00"+place) {
+			continue
+		}
+		for ch := range all {
 			nudge(ch)
 		}
 	}

@@ -514,6 +514,35 @@ func (q *asker) lacking() {
 	q.do("clear")
 }
 
+// readback asks what is asked of a count sheet that is read back.
+func (q *asker) readback() {
+	h := q.h
+	h.Open("VAS-004", "K-1")
+	h.After(8 * time.Hour)
+	h.LayPaper("VAS-003", "VAS-MINOR", 3,
+		workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: "ta", events.StageClosing: "tn"}},
+		workplacetest.PaperPage{Page: 2, First: 3, Marks: map[events.Stage]string{events.StageFirst: "t", events.StageClosing: "e"}})
+	q.place = "readback"
+	q.do("take-up", "value", h.Codes["VAS-003"])
+	q.do("drop")
+	q.do("again")
+	q.do("without")
+	a := q.do("case", "case", "K-1")
+	q.do("counted-by", "value", workplacetest.ChoiceOf(a, "VAS-003"))
+	q.scan("0700")
+	q.do("found", "value", "unknown")
+	q.do("blank-page")
+	q.do("not-stage")
+	q.scan("0710", q.badge("B-1"))
+	q.scan(q.badge("B-2"), "0800")
+	q.do("enter")
+	q.do("alone")
+	q.do("as-printed")
+	q.scan("1")
+	q.scan(q.badge("B-3"))
+	q.do("day-before")
+}
+
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a
 // station asks shows its verdict, the word for it, the set, the stage, the line that is counted, the question and its
 // first answer without anybody scrolling. Each answer that the code has is one of a question that was measured.
@@ -524,7 +553,7 @@ func TestEveryQuestionIsInView(t *testing.T) {
 	for _, lang := range []string{"en", "de"} {
 		asked[lang] = make(map[string][]question)
 		for _, tour := range []func(*asker){(*asker).opening, (*asker).storage, (*asker).packing, (*asker).sealing,
-			(*asker).sterilizer, (*asker).back, (*asker).count} {
+			(*asker).sterilizer, (*asker).back, (*asker).count, (*asker).readback} {
 			h := workplacetest.NewHouse(t, "LAP-014", "LAP-022", "VAS-003", "VAS-004", "VAS-009")
 			h.After(5 * time.Minute)
 			tour(&asker{h: h, lang: lang, kept: asked[lang]})

@@ -1,0 +1,238 @@
+package paperback_test
+
+import (
+	"bytes"
+	"image"
+	"image/draw"
+	"image/jpeg"
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/workplace/workplacetest"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// people answers who made a count and when.
+func (b *bench) people(at string) {
+	b.t.Helper()
+	b.typed(at)
+	b.badge("B-3310")
+	b.badge("B-3322")
+}
+
+// sign lets two people sign.
+func (b *bench) sign() map[string]any {
+	b.t.Helper()
+	b.asks("Hold it against the paper, then scan your badge")
+	b.badge("B-2201")
+	return b.badge("B-2202")
+}
+
+// What is not sure is asked about one by one, with a cut-out; a number is typed by a person, and after another number than the
+// printed one a tick may mean either.
+func TestAsksAndNeverGuesses(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-0412")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	s.tick(events.StageFirst, 1, 3)
+	s.write(events.StageFirst, 2) // 1 of 2
+	s.tick(events.StageFinal, 1, 2)
+	h.After(6 * time.Hour)
+	if got := send(t, h, s.picture(0)); !strings.Contains(strings.Join(got, " "), "VAS-003, page 1 of 1, 2 marks to look at") {
+		t.Fatalf("%q", got)
+	}
+	b := at(t, h)
+	b.people("0700")
+	b.people("0900")
+	b.asks("Line 2, First count: how many? 2 is printed | A number is written there")
+	cut := cutOut(t, h, "VAS-003", "line=2&stage=first&page=1")
+	if w, d := cut.Bounds().Dx(), cut.Bounds().Dy(); w < 60 || d < 20 || w > 400 || d > 200 {
+		t.Errorf("the cut-out has %d x %d pixels; it is one cell", w, d)
+	}
+	if a := b.Do("enter"); !strings.Contains(words(a), "Line 2, First count") {
+		t.Errorf("Enter answered a number that is written: %v", words(a))
+	}
+	b.typed("1")
+	b.asks("Line 2, Final count: how many? 2 is printed | It is ticked, and the count sheet has another number")
+	b.typed("1")
+	b.asks("Line 3, Final count: how many? 3 is printed | The box is empty among ticked ones")
+	b.Do("not-line")
+	b.asks("Other numbers than printed in line 2. Final count")
+	b.asks("Not counted: line 3")
+	b.sign()
+	got := counts(h, "K-0412")
+	if len(got) != 2 {
+		t.Fatalf("%d counts", len(got))
+	}
+	if c := got[0].Counts; len(c) != 3 || c[0].Counted != 4 || c[1].Counted != 1 || c[2].Counted != 3 {
+		t.Errorf("first: %+v", c)
+	}
+	if c := got[1].Counts; len(c) != 2 || c[1].Counted != 1 {
+		t.Errorf("final: %+v", c)
+	}
+	if p := got[1].Paper; len(p.Asked) != 1 || p.Asked[0] != 2 || p.Pages[0].Marks != "tta" || len(p.Pages[0].Picture) != 64 || p.Pages[0].Kept != "" {
+		t.Errorf("final, paper: %+v", p)
+	}
+}
+
+func cutOut(t *testing.T, h *workplacetest.House, set, of string) image.Image {
+	t.Helper()
+	res, err := http.Get(h.URL + place + "/cut-out?sheet=" + h.Codes[set] + "&" + of)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer res.Body.Close()
+	m, kind, err := image.Decode(res.Body)
+	if err != nil || kind != "png" {
+		t.Fatalf("%d %s: %v", res.StatusCode, kind, err)
+	}
+	return m
+}
+
+// The twin's sheet read back for a case is a swap found: it is said before anything is signed, and judged broken.
+func TestTwinsSheet(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003", "VAS-004")
+	h.Open("VAS-004", "K-0412")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	s.tick(events.StageFirst, all(3)...)
+	h.After(6 * time.Hour)
+	send(t, h, s.picture(0))
+	b := at(t, h)
+	b.asks("For which case was VAS-003 counted?")
+	a := b.Do("case", "case", "K-0412")
+	if !strings.Contains(words(a), "This count sheet is of VAS-003 as it was packed then, and that was not opened for case K-0412") || a["status"] != "broken" {
+		t.Fatalf("%v", words(a))
+	}
+	b.Do("enter")
+	b.asks("This count sheet is of VAS-003") // Enter is none of the answers
+	b.Do("counted-by", "value", workplacetest.ChoiceOf(a, "VAS-004 was counted by this count sheet"))
+	b.asks("Column “Final count” is blank")
+	b.Do("not-stage")
+	b.people("0700")
+	if a := b.sign(); a["status"] != "broken" {
+		t.Errorf("a count by the twin's count sheet is %v: %v", a["status"], words(a))
+	}
+	got := counts(h, "K-0412")
+	if len(got) != 1 || got[0].Sheet != h.Codes["VAS-003"] {
+		t.Fatalf("%+v", got)
+	}
+	found := false
+	for _, v := range history(t, h, "VAS-004").Verdicts {
+		for _, f := range v.Findings {
+			found = found || f.Code == projections.CountedOnWrongList && f.Severity == projections.SeverityBroken && f.Other.Set == "VAS-003"
+		}
+	}
+	if !found {
+		t.Error("judgement doesn't find that VAS-004 was counted by the sheet of VAS-003")
+	}
+}
+
+// After a downtime not even the opening is recorded: it is asked, and recorded from paper too, before the counts.
+func TestOpeningFromPaper(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	s.tick(events.StageFirst, all(3)...)
+	s.tick(events.StageFinal, all(3)...)
+	h.After(30 * time.Hour) // the next day, 12:1x
+	send(t, h, s.picture(0))
+	b := at(t, h)
+	b.Do("case", "case", "K-0412")
+	b.asks("When was VAS-003 opened for case K-0412?")
+	b.typed("2315") // yesterday: it has not been today yet
+	b.asks("Where was this count sheet when VAS-003 was opened?")
+	b.Do("found", "value", "outside")
+	b.people("2330")
+	b.people("0105") // after midnight
+	b.sign()
+	var said []string
+	for _, e := range history(t, h, "VAS-003").Events {
+		if e.Medium == events.MediumPaper {
+			said = append(said, e.Kind+" "+e.Observed.In(h.Site.Zone()).Format("02 15:04"))
+		}
+	}
+	if got := strings.Join(said, ", "); got != "set.opened 04 23:15, set.counted 04 23:30, set.counted 05 01:05" {
+		t.Errorf("recorded %s", got)
+	}
+	opened := h.LastReading("VAS-003")
+	if opened.Found != "outside" || opened.Code != h.Codes["VAS-003"] || len(opened.Pages) != 1 {
+		t.Errorf("the sheet was read as %+v", opened)
+	}
+}
+
+// What is wrong with a picture or a sheet is said at once, by name, and nothing comes of it.
+func TestSaidAtOnce(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003", "VAS-004", "LAP-014")
+	one := printed(t, h, "VAS-003", workplacetest.ListShort())
+	two := printed(t, h, "VAS-004", workplacetest.ListShort())
+	foreign := printed(t, workplacetest.NewHouse(t, "VAS-777"), "VAS-777", workplacetest.ListShort())
+	size := h.Size()
+	for want, file := range map[string][]byte{
+		"is not known here: it is of another ledger":  foreign.picture(0),
+		"no picture that can be read here (HEIC)":     []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00"),
+		"The file is empty":                           nil,
+		"more than one count sheet is in the picture": beside(t, one, two),
+		"there is no count sheet in the picture":      blankPage(t),
+		"VAS-003, page 1 of 1":                        one.picture(0),
+	} {
+		if got := strings.Join(send(t, h, file), " "); !strings.Contains(strings.ToLower(got), strings.ToLower(want)) {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+	if got := strings.Join(send(t, h, one.picture(0)), " "); !strings.Contains(got, "This picture was read before") {
+		t.Errorf("the same picture: %q", got)
+	}
+	one.tick(events.StageFirst, 1)
+	if got := strings.Join(send(t, h, one.picture(0)), " "); !strings.Contains(got, "with other marks") {
+		t.Errorf("the same page with other marks: %q", got)
+	}
+	h.LayPaper("LAP-014", "LAP-MAJOR", 3, workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: "ttt"}})
+	b := at(t, h)
+	b.Do("take-up", "value", h.Codes["LAP-014"])
+	b.asks("is missing. Take it too")
+	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
+	if got := strings.Join(send(t, h, one.picture(0)), " "); !strings.Contains(got, "VAS-003 has been packed again since") {
+		t.Errorf("an earlier turn: %q", got)
+	}
+	newer := workplacetest.ListShort()
+	newer.Version, newer.Lines[0].Quantity = 2, 5
+	h.Record("north/packing-1", events.KindListIssued, "", newer)
+	if got := strings.Join(send(t, h, two.picture(0)), " "); !strings.Contains(got, "version 1 of its list; version 2 is in force") {
+		t.Errorf("an old version of the list: %q", got)
+	}
+	if n := h.Size() - size; n != 2 { // the packing and the list
+		t.Errorf("%d records came of pictures alone", n-2)
+	}
+}
+
+// beside puts two sheets into one picture.
+func beside(t *testing.T, a, b *sheet) []byte {
+	t.Helper()
+	x, y := a.pages[0], b.pages[0]
+	m := image.NewGray(image.Rect(0, 0, x.Rect.Dx()+y.Rect.Dx(), max(x.Rect.Dy(), y.Rect.Dy())))
+	draw.Draw(m, x.Rect, x, image.Point{}, draw.Src)
+	draw.Draw(m, y.Rect.Add(image.Pt(x.Rect.Dx(), 0)), y, image.Point{}, draw.Src)
+	return encoded(t, m)
+}
+
+func blankPage(t *testing.T) []byte {
+	t.Helper()
+	m := image.NewGray(image.Rect(0, 0, 900, 1200))
+	draw.Draw(m, m.Rect, image.White, image.Point{}, draw.Src)
+	return encoded(t, m)
+}
+
+func encoded(t *testing.T, m image.Image) []byte {
+	t.Helper()
+	var out bytes.Buffer
+	if err := jpeg.Encode(&out, m, nil); err != nil {
+		t.Fatal(err)
+	}
+	return out.Bytes()
+}

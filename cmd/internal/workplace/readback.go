@@ -1,0 +1,399 @@
+package workplace
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// readback is the draft of the workplace where filled-in count sheets are read back. What the pages show lies beside it
+// (paperSheet); here is what a person says to that. One question is asked at a time, and what is sure is not asked at all.
+type readback struct {
+	hand
+	Code    string                      `json:"code,omitempty"`    // the sheet in hand
+	On      projections.TripKey         `json:"on,omitzero"`       // the set that was counted by it, where that was asked
+	Without []int                       `json:"without,omitempty"` // pages that it goes on without
+	Opened  time.Time                   `json:"opened,omitzero"`   // as the sheet says, where no opening is recorded
+	Found   string                      `json:"found,omitempty"`   // where the sheet was then: a placement, or unknown
+	Stages  map[events.Stage]*stageSaid `json:"stages,omitempty"`
+	Cells   map[string]cellSaid         `json:"cells,omitempty"` // by cellName
+}
+
+// stageSaid is what the sheet says of a stage and no mark does.
+type stageSaid struct {
+	Left    bool      `json:"left,omitempty"`  // its column is blank, and it was not counted
+	Blank   []int     `json:"blank,omitempty"` // pages on which nothing is marked, as a person has seen
+	Counter string    `json:"counter,omitempty"`
+	Witness string    `json:"witness,omitempty"`
+	Alone   bool      `json:"alone,omitempty"` // no second person stands there
+	At      time.Time `json:"at,omitzero"`
+}
+
+// cellSaid is what a person said of a mark. It is of one picture: on another one the mark may be another.
+type cellSaid struct {
+	Counted int64  `json:"counted"`
+	Not     bool   `json:"not,omitempty"` // the line was not counted
+	Picture string `json:"picture"`
+}
+
+func cellName(stage events.Stage, line int64) string { return fmt.Sprintf("%s/%d", stage, line) }
+
+// placeUnknown is where a sheet lay when nobody wrote that down.
+const placeUnknown = "unknown"
+
+func readbackPlace() workplace {
+	return bench[readback, *readback]{
+		scans: map[events.ScanKind]scanned[readback]{
+			events.ScanCase:  (*readback).scanCase,
+			events.ScanBadge: (*readback).scanBadge,
+			events.ScanSheet: (*readback).scanSheet,
+		},
+		acts: map[string]action[readback]{
+			"take-up":    (*readback).takeUp,
+			"aside":      (*readback).layAside,
+			"clear":      (*readback).layAside,
+			"drop":       (*readback).drop,
+			"case":       (*readback).takeCase,
+			"without":    (*readback).goWithout,
+			"counted-by": (*readback).countedBy,
+			"found":      (*readback).foundAt,
+			"time":       (*readback).takeTime,
+			"day-before": (*readback).dayBefore,
+			"alone":      (*readback).alone,
+			"not-stage":  (*readback).notStage,
+			"blank-page": (*readback).blankPage,
+			"number":     (*readback).takeNumber,
+			"as-printed": (*readback).asPrinted,
+			"not-line":   (*readback).notLine,
+			"again":      (*readback).again,
+			"enter":      (*readback).enter,
+			"record":     (*readback).record,
+		},
+		typed: (*readback).typed,
+	}
+}
+
+func (b *readback) wants() []want {
+	if b.Code == "" {
+		return wanted(events.ScanSheet, events.ScanBadge)
+	}
+	if b.Case == "" {
+		return wanted(events.ScanCase, events.ScanBadge)
+	}
+	return wanted(events.ScanBadge, events.ScanCase)
+}
+
+func (b *readback) idle() bool { return b.Code == "" }
+
+// workName is the case, or the sheet before that is known.
+func (b *readback) workName() string { return b.Case }
+
+func (b *readback) clear() {
+	*b = readback{hand: b.kept()}
+	b.Case, b.Witness = "", ""
+}
+
+// scripts of the page besides that of every bench.
+func (*readback) scripts() []string { return []string{"readback.js"} }
+
+// scanSheet takes up the sheet whose symbol was scanned off the paper.
+func (b *readback) scanSheet(v *visit, code string) (said, error) {
+	return b.takeUp(v, fields{"value": code})
+}
+
+// takeUp takes a sheet that waits.
+func (b *readback) takeUp(v *visit, f fields) (said, error) {
+	code := f["value"]
+	_, found, err := v.d.files.paper(code)
+	if ignoreUnreadable(err) != nil {
+		return said{}, err
+	}
+	if !found || err != nil {
+		return said{}, v.sayNo("readback-not-here")
+	}
+	if b.Code == code {
+		return said{}, nil
+	}
+	b.clear()
+	b.Code, b.Done = code, nil
+	return said{}, nil
+}
+
+// layAside leaves the sheet for later: it waits, and what was said of it is asked again.
+func (b *readback) layAside(*visit, fields) (said, error) {
+	b.clear()
+	return said{}, nil
+}
+
+// drop throws away what was read of the sheet, once that was confirmed. The paper is still there.
+func (b *readback) drop(v *visit, f fields) (said, error) {
+	if b.Code == "" {
+		return said{}, nil
+	}
+	if f["value"] != b.Code {
+		return ask(v.t("readback-drop-sure"), v.t("readback-drop-more")).offer(
+			choice{Do: "again", Words: v.t("readback-go-on"), Main: true},
+			choice{Do: "drop", Value: b.Code, Words: v.t("readback-drop")}), nil
+	}
+	if err := v.d.files.removePaper(b.Code); err != nil {
+		return said{}, err
+	}
+	b.clear()
+	return said{}, nil
+}
+
+func (b *readback) again(*visit, fields) (said, error) { return said{}, nil }
+
+func (b *readback) scanCase(_ *visit, ref string) (said, error) {
+	if b.Code == "" {
+		return said{}, nil
+	}
+	if _, err := events.LabelText(events.ScanCase, ref); err != nil && ref != "" {
+		return said{}, refusal.Because(err)
+	}
+	if ref != b.Case {
+		b.On, b.Opened, b.Found = projections.TripKey{}, time.Time{}, ""
+	}
+	b.Case = ref
+	return said{}, nil
+}
+
+func (b *readback) takeCase(v *visit, f fields) (said, error) {
+	ref := strings.TrimSpace(firstOf(f["case"], f["value"]))
+	if err := v.checkCase(events.ScanCase, ref); err != nil {
+		return said{}, err
+	}
+	return b.scanCase(v, ref)
+}
+
+// scanBadge takes the badge that is asked for: who counted or witnessed, as it is written on the sheet; at the end who read it
+// back, and the second person who holds that against the paper.
+func (b *readback) scanBadge(v *visit, badge string) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil {
+		return said{}, err
+	}
+	if st == nil || q == nil {
+		if b.Operator != "" && !sameBadge(b.Operator, badge) && !b.idle() {
+			b.Witness = badge
+			if v.elsewhere || v.waited {
+				return said{}, nil
+			}
+			return b.record(v, nil)
+		}
+		b.Operator = badge
+		return said{}, nil
+	}
+	switch q.kind {
+	case askCounter:
+		b.stage(q.stage).Counter = badge
+	case askWitness:
+		if sameBadge(badge, b.stage(q.stage).Counter) {
+			return said{}, v.sayNo("same-badge", badge)
+		}
+		b.stage(q.stage).Witness = badge
+	default:
+		b.Operator = badge
+	}
+	return said{}, nil
+}
+
+func (b *readback) stage(st events.Stage) *stageSaid {
+	if b.Stages == nil {
+		b.Stages = make(map[events.Stage]*stageSaid)
+	}
+	if b.Stages[st] == nil {
+		b.Stages[st] = new(stageSaid)
+	}
+	return b.Stages[st]
+}
+
+func (b *readback) goWithout(v *visit, _ fields) (said, error) {
+	st, _, err := b.now(v)
+	if err == nil && st != nil {
+		b.Without = st.sheet.missing()
+	}
+	return said{}, err
+}
+
+// countedBy says which set was counted by the sheet.
+func (b *readback) countedBy(v *visit, f fields) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil || q.kind != askWhose {
+		return said{}, err
+	}
+	for _, k := range append(slices.Clone(st.likely), st.own()) {
+		if k.Set+" "+k.Trip == f["value"] {
+			b.On = k
+		}
+	}
+	return said{}, nil
+}
+
+func (b *readback) foundAt(v *visit, f fields) (said, error) {
+	if slices.Contains(foundPlaces(), f["value"]) {
+		b.Found = f["value"]
+	}
+	return said{}, nil
+}
+
+// foundPlaces are where a sheet may have been when its set was opened.
+func foundPlaces() []string {
+	return []string{string(events.InsideBag), string(events.InsideBare), string(events.Outside), placeUnknown}
+}
+
+// takeTime takes a time as it is written on the sheet.
+func (b *readback) takeTime(v *visit, f fields) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil || !q.time() {
+		return said{}, err
+	}
+	at, ok := st.timeOf(v, b, q, f["value"])
+	if !ok {
+		return said{}, v.sayNo("readback-no-time", f["value"])
+	}
+	if q.kind == askOpened {
+		b.Opened = at
+	} else {
+		b.stage(q.stage).At = at
+	}
+	return said{}, nil
+}
+
+// dayBefore puts all that was said a day earlier: the sheet lay for a while before it was read back.
+func (b *readback) dayBefore(v *visit, _ fields) (said, error) {
+	earlier := func(t *time.Time) {
+		if !t.IsZero() {
+			local := t.In(v.d.site.Zone())
+			*t = local.AddDate(0, 0, -1).UTC()
+		}
+	}
+	earlier(&b.Opened)
+	for _, st := range b.Stages {
+		earlier(&st.At)
+	}
+	return said{}, nil
+}
+
+func (b *readback) alone(v *visit, _ fields) (said, error) {
+	_, q, err := b.now(v)
+	if err == nil && q != nil && q.kind == askWitness {
+		b.stage(q.stage).Alone = true
+	}
+	return said{}, err
+}
+
+func (b *readback) notStage(v *visit, _ fields) (said, error) {
+	_, q, err := b.now(v)
+	if err == nil && q != nil && q.kind == askBlank {
+		b.stage(q.stage).Left = true
+	}
+	return said{}, err
+}
+
+func (b *readback) blankPage(v *visit, _ fields) (said, error) {
+	_, q, err := b.now(v)
+	if err == nil && q != nil && q.kind == askBlankPage {
+		st := b.stage(q.stage)
+		st.Blank = append(st.Blank, q.page)
+	}
+	return said{}, err
+}
+
+// takeNumber takes the number that a person has read off the cut-out.
+func (b *readback) takeNumber(v *visit, f fields) (said, error) {
+	n, err := strconv.ParseInt(strings.TrimSpace(f["value"]), 10, 64)
+	if err != nil || n < 0 || n > maxCounted {
+		return said{}, v.sayNo("readback-no-number", f["value"])
+	}
+	return b.say(v, func(c *cellSaid, _ *paperQuestion) { c.Counted = n })
+}
+
+// asPrinted says that a mark means the number that is printed beside it.
+func (b *readback) asPrinted(v *visit, _ fields) (said, error) {
+	return b.say(v, func(c *cellSaid, q *paperQuestion) { c.Counted = q.printed })
+}
+
+func (b *readback) notLine(v *visit, _ fields) (said, error) {
+	return b.say(v, func(c *cellSaid, _ *paperQuestion) { c.Not = true })
+}
+
+func (b *readback) say(v *visit, set func(*cellSaid, *paperQuestion)) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil || q.kind != askCell {
+		return said{}, err
+	}
+	_, page := st.sheet.cell(q.line, q.stage)
+	c := cellSaid{Picture: page.Picture}
+	set(&c, q)
+	if b.Cells == nil {
+		b.Cells = make(map[string]cellSaid)
+	}
+	b.Cells[cellName(q.stage, q.line)] = c
+	return said{}, nil
+}
+
+// typed tells what a typed text answers.
+func (b *readback) typed(v *visit, text string) (string, fields, bool) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil {
+		return "", nil, false
+	}
+	switch {
+	case q.time() && looksLikeTime(text):
+		return "time", fields{"value": text}, true
+	case q.kind == askCell && onlyDigits(text) && len(text) <= 4:
+		return "number", fields{"value": text}, true
+	}
+	return "", nil, false
+}
+
+// enter agrees to what is proposed; it answers nothing that is not.
+func (b *readback) enter(v *visit, _ fields) (said, error) {
+	st, q, err := b.now(v)
+	switch {
+	case err != nil || st == nil:
+		return said{}, err
+	case q == nil:
+		return b.record(v, nil)
+	case q.kind == askCounter && q.proposed != "":
+		b.stage(q.stage).Counter = q.proposed
+	case q.kind == askWitness && q.proposed != "":
+		b.stage(q.stage).Witness = q.proposed
+	case q.kind == askBlank:
+		return b.notStage(v, nil)
+	case q.kind == askCell && q.agrees:
+		return b.asPrinted(v, nil)
+	default:
+		return said{Sound: "low"}, nil
+	}
+	return said{}, nil
+}
+
+// waitingPapers are the sheets that wait, with what is known of them.
+func (v *visit) waitingPapers() (out []*paperSheet, err error) {
+	names, err := v.d.files.list(paperFolder)
+	if err != nil {
+		return nil, err
+	}
+	for _, code := range names {
+		s, found, err := v.d.files.paper(code)
+		if ignoreUnreadable(err) != nil {
+			return nil, err
+		}
+		if err != nil {
+			v.d.opts.Log.Warn("what was read of a sheet is forgotten", "sheet", code, "error", err)
+		}
+		if found && err == nil {
+			out = append(out, s)
+		}
+	}
+	slices.SortFunc(out, func(a, b *paperSheet) int { return a.ReadAt.Compare(b.ReadAt) })
+	return out, nil
+}

@@ -1,0 +1,402 @@
+package workplace
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
+)
+
+// The questions to a sheet, in the order in which they are asked.
+const (
+	askPages     = "pages"
+	askCase      = "case"
+	askWhose     = "whose"
+	askOpened    = "opened"
+	askFound     = "found"
+	askBlank     = "blank"
+	askBlankPage = "blank-page"
+	askCounter   = "counter"
+	askWitness   = "witness"
+	askAt        = "at"
+	askCell      = "cell"
+)
+
+// whyBefore: it is ticked, and the sheet says another number in a column before.
+const whyBefore = "before"
+
+// paperQuestion is what is asked now.
+type paperQuestion struct {
+	kind     string
+	stage    events.Stage
+	line     int64
+	page     int
+	field    string // whose cut-out is shown
+	proposed string // what Enter agrees to
+	printed  int64  // with askCell: the number beside the box
+	agrees   bool   // and Enter says that it is as printed
+	why      string
+	item     string
+}
+
+func (q *paperQuestion) time() bool { return q.kind == askOpened || q.kind == askAt }
+
+// readState is a sheet in hand with all that its questions turn on.
+type readState struct {
+	sheet    *paperSheet
+	policy   events.Policy
+	standing projections.CaseStanding // of the case, once that is known
+	likely   []projections.TripKey    // sets of the case that may have been counted by this sheet
+	on       projections.TripKey      // whose count it is
+	opened   time.Time                // as recorded for the case
+	lines    []projections.LineStanding
+	done     map[events.Stage]bool // counts of these stages are recorded already
+}
+
+func (st *readState) own() projections.TripKey {
+	return projections.TripKey{Set: st.sheet.Set, Trip: st.sheet.Trip}
+}
+
+// now is the sheet in hand and the question that it asks now; no question where all is answered, no sheet where none lies here.
+func (b *readback) now(v *visit) (*readState, *paperQuestion, error) {
+	if b.Code == "" {
+		return nil, nil, nil
+	}
+	sheet, found, err := v.d.files.paper(b.Code)
+	if ignoreUnreadable(err) != nil {
+		return nil, nil, err
+	}
+	if !found || err != nil {
+		return nil, nil, nil
+	}
+	st := &readState{sheet: sheet, done: make(map[events.Stage]bool)}
+	if err := b.proposeCase(v, st); err != nil {
+		return nil, nil, err
+	}
+	if err := st.look(v, b); err != nil {
+		return nil, nil, err
+	}
+	return st, st.next(b), nil
+}
+
+// proposeCase takes the case that the sheet's own label says, or the only one for which the set was opened in the trip. It is
+// shown with all else before anybody signs.
+func (b *readback) proposeCase(v *visit, st *readState) error {
+	if b.Case != "" {
+		return nil
+	}
+	if f, _ := st.sheet.field(paper.PlaceCase); f.Symbol != "" {
+		if ref := v.caseIn(f.Symbol); ref != "" && v.checkCase(events.ScanCase, ref) == nil {
+			b.Case = ref
+			return nil
+		}
+	}
+	return v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		cases := make(map[string]bool)
+		for _, it := range w.Trip(st.own()).Opened {
+			if !it.Void {
+				cases[events.CaseOf(it.Data)] = true
+			}
+		}
+		if len(cases) == 1 {
+			for ref := range cases {
+				b.Case = ref
+			}
+		}
+		return w.Failed()
+	})
+}
+
+// look finds what the questions turn on.
+func (st *readState) look(v *visit, b *readback) error {
+	return v.d.site.Ask(func(m *site.View) (err error) {
+		w := m.World(v)
+		if st.policy, _, err = w.PolicyAt(site.SiteOf(v.station), v.now); err != nil {
+			return err
+		}
+		st.on = b.On
+		if b.Case != "" {
+			if st.standing, err = w.CaseStanding(b.Case); err != nil {
+				return err
+			}
+			st.candidates(b)
+		}
+		if st.on == (projections.TripKey{}) {
+			st.on = st.own()
+		}
+		standing, err := w.Standing(st.own())
+		if err != nil {
+			return err
+		}
+		st.lines = standing.Lines
+		done, err := countedFromPaper(w, st.on, st.sheet.Code)
+		if err != nil {
+			return err
+		}
+		for stage := range done {
+			st.done[stage] = true
+		}
+		for _, it := range w.Trip(st.on).Opened {
+			if !it.Void && events.CaseOf(it.Data) == b.Case && st.opened.IsZero() {
+				st.opened = it.At()
+			}
+		}
+		return w.Failed()
+	})
+}
+
+// candidates are the sets of the case that this sheet may have been used for: its own in another turn, and those with
+// the same list. Where its own was opened in the trip that the sheet names, nothing is asked.
+func (st *readState) candidates(b *readback) {
+	for _, s := range st.standing.Sets {
+		if s.Key == st.own() {
+			st.likely = nil
+			return
+		}
+		if s.Opened && (s.Key.Set == st.sheet.Set || s.List == st.sheet.List) {
+			st.likely = append(st.likely, s.Key)
+		}
+	}
+	if b.On != (projections.TripKey{}) && b.On != st.own() && !slices.Contains(st.likely, b.On) {
+		st.on = projections.TripKey{}
+	}
+}
+
+// next is the first question that is open.
+func (st *readState) next(b *readback) *paperQuestion {
+	for _, n := range st.sheet.missing() {
+		if !slices.Contains(b.Without, n) {
+			return &paperQuestion{kind: askPages}
+		}
+	}
+	switch {
+	case b.Case == "":
+		return &paperQuestion{kind: askCase, field: paper.PlaceCase}
+	case len(st.likely) > 0 && b.On == (projections.TripKey{}):
+		return &paperQuestion{kind: askWhose, field: paper.PlaceCase}
+	case st.opened.IsZero() && b.Opened.IsZero():
+		return &paperQuestion{kind: askOpened, field: paper.PlaceStart}
+	case st.opened.IsZero() && b.Found == "":
+		return &paperQuestion{kind: askFound}
+	}
+	if q := st.nextBlank(b); q != nil {
+		return q
+	}
+	if q := st.nextPerson(b); q != nil {
+		return q
+	}
+	return st.nextCell(b)
+}
+
+// counted are the stages that come to a count.
+func (st *readState) counted(b *readback) (out []events.Stage) {
+	for _, stage := range st.sheet.stages() {
+		if !st.done[stage] && !st.blank(stage) {
+			out = append(out, stage)
+		}
+	}
+	return out
+}
+
+// blank reports whether nothing is in a stage's column on any page.
+func (st *readState) blank(stage events.Stage) bool {
+	for _, p := range st.sheet.inOrder() {
+		if !p.blank(stage) {
+			return false
+		}
+	}
+	return true
+}
+
+// nextBlank asks about columns in which nothing is marked: a copier loses pale ink without a trace.
+func (st *readState) nextBlank(b *readback) *paperQuestion {
+	for _, stage := range st.sheet.stages() {
+		said := b.Stages[stage]
+		switch {
+		case st.done[stage] || stage == events.StageAdded:
+			continue
+		case st.blank(stage):
+			if slices.Contains(st.policy.Stages, stage) && (said == nil || !said.Left) {
+				return &paperQuestion{kind: askBlank, stage: stage}
+			}
+			continue
+		}
+		for _, p := range st.sheet.inOrder() {
+			if p.blank(stage) && (said == nil || !slices.Contains(said.Blank, p.Page)) {
+				return &paperQuestion{kind: askBlankPage, stage: stage, page: p.Page}
+			}
+		}
+	}
+	return nil
+}
+
+// nextPerson asks for each count who made it and when. Enter takes who made the one before.
+func (st *readState) nextPerson(b *readback) *paperQuestion {
+	var before *stageSaid
+	for _, stage := range st.counted(b) {
+		said := b.Stages[stage]
+		if said == nil {
+			said = new(stageSaid)
+		}
+		q := &paperQuestion{stage: stage}
+		switch {
+		case said.At.IsZero():
+			q.kind, q.field = askAt, paper.PlaceEnd
+			if stage == events.StageFirst {
+				q.field = paper.PlaceStart
+			}
+			return q
+		case said.Counter == "":
+			q.kind, q.field = askCounter, paper.PlaceCounter
+			if before != nil {
+				q.proposed = before.Counter
+			}
+			return q
+		case said.Witness == "" && !said.Alone:
+			q.kind, q.field = askWitness, paper.PlaceWitness
+			if before != nil && !sameBadge(before.Witness, said.Counter) {
+				q.proposed = before.Witness
+			}
+			return q
+		}
+		before = said
+	}
+	return nil
+}
+
+// value is what a line comes to at a stage; ok is false where it must be asked, n < 0 where it was not counted.
+func (st *readState) value(b *readback, l *projections.LineStanding, stage events.Stage) (n int64, ok bool) {
+	c, page := st.sheet.cell(l.Line.Line, stage)
+	if c == nil {
+		return -1, true
+	}
+	if s, said := b.Cells[cellName(stage, l.Line.Line)]; said && s.Picture == page.Picture {
+		if s.Not {
+			return -1, true
+		}
+		return s.Counted, true
+	}
+	if said := b.Stages[stage]; page.blank(stage) && said != nil && slices.Contains(said.Blank, page.Page) {
+		return -1, true
+	}
+	switch {
+	case c.Mark == markAsked, c.Written:
+		return 0, false
+	case c.Mark == markEmpty:
+		return -1, true
+	case st.otherBefore(b, l, stage):
+		return 0, false
+	}
+	return l.Packed, true
+}
+
+// otherBefore reports whether the sheet itself says of a line, in a column before, that it is another number than the printed
+// one: then a tick may mean either.
+func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage events.Stage) bool {
+	for _, before := range st.sheet.stages() {
+		if before == stage {
+			return false
+		}
+		c, _ := st.sheet.cell(l.Line.Line, before)
+		if c == nil || c.Mark == markTicked && !c.Written || c.Mark == markEmpty && !c.Written {
+			continue
+		}
+		n, ok := st.value(b, l, before)
+		if ok && n >= 0 && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
+			return true
+		}
+	}
+	return false
+}
+
+// nextCell asks about the first mark that is not sure.
+func (st *readState) nextCell(b *readback) *paperQuestion {
+	for _, stage := range st.counted(b) {
+		for i := range st.lines {
+			l := &st.lines[i]
+			if _, ok := st.value(b, l, stage); ok {
+				continue
+			}
+			c, page := st.sheet.cell(l.Line.Line, stage)
+			q := &paperQuestion{kind: askCell, stage: stage, line: l.Line.Line, page: page.Page, printed: l.Packed,
+				item: l.Description, why: c.Why}
+			if q.why == "" {
+				q.why = whyBefore
+				if c.Written {
+					q.why = string(marks.NumberToo)
+				}
+			}
+			q.agrees = !c.Written && q.why != whyBefore && stage != events.StageAdded && q.why != string(marks.Number)
+			return q
+		}
+	}
+	return nil
+}
+
+var written = regexp.MustCompile(`^([0-2]?[0-9])[:.]?([0-5][0-9])$`)
+
+func looksLikeTime(text string) bool { return written.MatchString(text) }
+
+// timeOf is a time of the day as the moment that it must have been: not before what came before it, and not in the future.
+func (st *readState) timeOf(v *visit, b *readback, q *paperQuestion, text string) (time.Time, bool) {
+	m := written.FindStringSubmatch(strings.TrimSpace(text))
+	if m == nil {
+		return time.Time{}, false
+	}
+	hour, _ := strconv.Atoi(m[1])   // two digits
+	minute, _ := strconv.Atoi(m[2]) // likewise
+	if hour > 23 {
+		return time.Time{}, false
+	}
+	zone := v.d.site.Zone()
+	on := func(day time.Time) time.Time {
+		y, mo, d := day.In(zone).Date()
+		return time.Date(y, mo, d, hour, minute, 0, 0, zone)
+	}
+	before := st.before(b, q)
+	at := on(v.now)
+	if before.IsZero() { // the latest such time that has been
+		if at.After(v.now) {
+			at = on(at.AddDate(0, 0, -1))
+		}
+		return at.UTC(), true
+	}
+	// A sheet has minutes and no seconds, and a clock on a wall may be a little behind the one of the station that opened.
+	const wall = 10 * time.Minute
+	at = on(before)
+	if at.Before(before.Add(-wall)) {
+		at = on(at.AddDate(0, 0, 1))
+	}
+	if at.After(v.now.Add(wall)) {
+		return time.Time{}, false
+	}
+	return at.UTC(), true
+}
+
+// before is the last moment that is known to have been before what is asked.
+func (st *readState) before(b *readback, q *paperQuestion) time.Time {
+	if q.kind == askOpened {
+		return time.Time{}
+	}
+	last := st.opened
+	if last.IsZero() {
+		last = b.Opened
+	}
+	for _, stage := range st.sheet.stages() {
+		if stage == q.stage {
+			break
+		}
+		if said := b.Stages[stage]; said != nil && said.At.After(last) {
+			last = said.At
+		}
+	}
+	return last
+}

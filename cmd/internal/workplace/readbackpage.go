@@ -1,0 +1,310 @@
+package workplace
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/cmd/internal/paper/pictures"
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/ledger/disk"
+)
+
+func esc(s string) string { return url.QueryEscape(s) }
+
+// registerReadback adds what the page of sheets that are read back needs besides the rest: files, and cut-outs.
+func (d *Desk) registerReadback(mux shell.Mux) {
+	at := d.opts.Prefix + "/at/{site}/{station}/readback/"
+	mux.HandleFunc("POST "+at+"pictures", d.takePictures)
+	mux.HandleFunc("GET "+at+"cut-out", d.cutOut)
+	if !d.opts.Practice {
+		mux.HandleFunc("POST /api/paper", d.takePaper)
+	}
+}
+
+// pictureLine is what is answered of each page of a file, a line of JSON as soon as it was read.
+type pictureLine struct {
+	Page  int    `json:"page"` // of the file
+	OK    bool   `json:"ok"`
+	Words string `json:"words"`
+	Sheet string `json:"sheet,omitempty"`
+	Set   string `json:"set,omitempty"`
+	Asked int    `json:"asked,omitzero"`
+}
+
+// takePictures takes a file that was chosen or photographed at a station's page.
+func (d *Desk) takePictures(w http.ResponseWriter, r *http.Request) {
+	v, err := d.visit(r)
+	if err != nil {
+		d.sh.FailJSON(w, r, err)
+		return
+	}
+	code := ""
+	d.pictures(w, r, func(p PageRead) { code = firstOf(p.Code, code) })
+	if code == "" {
+		return
+	}
+	// The sheet that was read lies here where nothing else does.
+	if err := d.layHere(v, code); err != nil {
+		d.opts.Log.Error("a sheet that was read is not taken up", "station", v.station, "error", err)
+	}
+	d.hub.tell(benchKey(v.station, "readback"), "")
+}
+
+// layHere takes a sheet up at a station where none is in hand.
+func (d *Desk) layHere(v *visit, code string) error {
+	v.place = "readback"
+	p, ok := d.at["readback"].(bench[readback, *readback])
+	if !ok {
+		return errors.New("the workplace readback is no bench")
+	}
+	defer d.lock(benchKey(v.station, v.place))()
+	b, err := p.load(v)
+	if err != nil || b.Code != "" {
+		return err
+	}
+	if _, err := b.takeUp(v, fields{"value": code}); err != nil {
+		return err
+	}
+	b.Said, b.Active = said{}, v.now
+	return p.save(v, b)
+}
+
+// takePaper takes a file from a program, such as one that watches the folder of a copier.
+func (d *Desk) takePaper(w http.ResponseWriter, r *http.Request) {
+	d.pictures(w, r, func(PageRead) {})
+}
+
+// pictures reads a file that is the body, and answers a line for each page of it.
+func (d *Desk) pictures(w http.ResponseWriter, r *http.Request, each func(PageRead)) {
+	most := int64(pictures.Usual().Bytes)
+	file, err := io.ReadAll(http.MaxBytesReader(w, r.Body, most+1))
+	if _, large := errors.AsType[*http.MaxBytesError](err); large {
+		err = nil // Pages says so, by name
+		file = make([]byte, most+1)
+	}
+	if err != nil {
+		d.sh.FailJSON(w, r, refusal.WithCode(http.StatusBadRequest, "the file did not come in whole"))
+		return
+	}
+	if _, err := d.paper.policy(r.Context()); err != nil { // before the first line, after which no other answer can be given
+		d.sh.FailJSON(w, r, err)
+		return
+	}
+	in := d.sh.Words(r).Language()
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	out := http.NewResponseController(w)
+	err = d.paper.take(r.Context(), file, func(p PageRead) error {
+		each(p)
+		line := pictureLine{Page: p.InFile, Sheet: p.Code, Set: p.Set, Asked: p.Asked}
+		line.Words, line.OK = p.Say(in)
+		raw, err := json.Marshal(line)
+		if err == nil {
+			_, err = w.Write(append(raw, '\n'))
+		}
+		if err == nil {
+			err = out.Flush()
+		}
+		if errors.Is(err, http.ErrNotSupported) {
+			err = nil
+		}
+		return err
+	})
+	if err != nil && r.Context().Err() == nil {
+		d.opts.Log.Error("reading a file with sheets stopped", "error", err)
+		raw, _ := json.Marshal(pictureLine{Words: in.Say("workplace.readback-failed")}) // of text alone
+		w.Write(append(raw, '\n'))                                                      // a client that has gone needs no answer
+	}
+}
+
+// cutOut shows what is asked about: one cell or one field of a page, and nothing around it.
+func (d *Desk) cutOut(w http.ResponseWriter, r *http.Request) {
+	_, err := d.visit(r)
+	if err != nil {
+		d.sh.FailText(w, r, err)
+		return
+	}
+	sheet, found, err := d.files.paper(r.FormValue("sheet"))
+	var cut []byte
+	if found && err == nil {
+		page, _ := strconv.Atoi(r.FormValue("page"))             // 0 where it is none
+		line, _ := strconv.ParseInt(r.FormValue("line"), 10, 64) // likewise
+		cut = sheet.cut(page, r.FormValue("field"), line, events.Stage(r.FormValue("stage")))
+	}
+	if len(cut) == 0 {
+		d.sh.FailText(w, r, fmt.Errorf("%w: there is no such cut-out", site.ErrNotFound))
+		return
+	}
+	w.Header().Set("Content-Type", "image/png")
+	w.Write(cut) // a client that has gone away needs no answer
+}
+
+func (s *paperSheet) cut(page int, field string, line int64, stage events.Stage) []byte {
+	if field != "" {
+		f, _ := s.field(field)
+		return f.Cut
+	}
+	if c, p := s.cell(line, stage); c != nil && p.Page == page {
+		return c.Cut
+	}
+	return nil
+}
+
+// keepPictures keeps of each page the part with the marks, where the policy says so and said so when it was read; it
+// returns their digests by page.
+func (v *visit) keepPictures(st *readState) (map[int]string, error) {
+	out := make(map[int]string)
+	if !st.policy.KeepPictures {
+		return out, nil
+	}
+	dir := filepath.Join(v.d.site.Dir(), "pictures")
+	for _, p := range st.sheet.inOrder() {
+		if len(p.Strip) == 0 {
+			continue
+		}
+		sum := sha256.Sum256(p.Strip)
+		out[p.Page] = hex.EncodeToString(sum[:])
+		if err := keepFile(dir, out[p.Page]+".png", p.Strip); err != nil {
+			return nil, fmt.Errorf("keeping a picture: %w", err)
+		}
+	}
+	return out, nil
+}
+
+// keepFile writes a file whole, or not at all; one that is there stays, since its name is its digest.
+func keepFile(dir, name string, data []byte) (err error) {
+	path := filepath.Join(dir, name)
+	if _, err := os.Stat(path); err == nil {
+		return nil
+	}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(dir, ".new-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, os.Remove(f.Name()))
+		}
+	}()
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Sync()
+	}
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	if err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	return disk.SyncFolder(dir)
+}
+
+// readbackBody is what the page's template shows.
+type readbackBody struct {
+	Sheet   *paperSheet
+	Cut     string // address of what is asked about
+	CutSays string
+	AskCase bool
+	Counts  []shownCount
+	Waiting []waitingSheet
+	On      string
+	Done    []string
+}
+
+type shownCount struct {
+	Stage   events.Stage
+	At      string
+	Counter string
+	Witness string
+	Lines   int
+	Asked   int
+	Others  string
+	Without string
+}
+
+type waitingSheet struct {
+	Code, Set, Title string
+	Read, Of, Asked  int
+	At               string
+}
+
+func (b *readback) body(v *visit) (any, error) {
+	out := readbackBody{}
+	all, err := v.waitingPapers()
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range all {
+		if s.Code == b.Code {
+			continue
+		}
+		w := waitingSheet{Code: s.Code, Set: s.Set, Title: s.Title, Read: len(s.Pages), Of: s.Of, At: v.w.Time(s.ReadAt)}
+		for _, p := range s.inOrder() {
+			w.Asked += p.asked()
+		}
+		out.Waiting = append(out.Waiting, w)
+	}
+	st, q, err := b.now(v)
+	if err != nil || st == nil {
+		return out, err
+	}
+	out.Sheet, out.On = st.sheet, st.on.Set
+	for stage := range st.done {
+		out.Done = append(out.Done, v.t("stage-"+string(stage)))
+	}
+	if q != nil {
+		out.AskCase = q.kind == askCase
+		b.showCut(v, st, q, &out)
+		return out, nil
+	}
+	for _, c := range st.counts(b) {
+		out.Counts = append(out.Counts, shownCount{Stage: c.stage, At: v.w.Time(c.at), Counter: c.counter, Witness: c.witness,
+			Lines: len(c.counts), Asked: len(c.asked), Others: linesOf(c.others), Without: linesOf(c.without)})
+	}
+	return out, nil
+}
+
+// showCut finds the cut-out of what is asked about.
+func (b *readback) showCut(v *visit, st *readState, q *paperQuestion, out *readbackBody) {
+	at := url.Values{"sheet": {b.Code}}
+	switch {
+	case q.kind == askCell:
+		c, p := st.sheet.cell(q.line, q.stage)
+		if len(c.Cut) == 0 {
+			return
+		}
+		at.Set("page", strconv.Itoa(p.Page))
+		at.Set("line", strconv.FormatInt(q.line, 10))
+		at.Set("stage", string(q.stage))
+		at.Set("of", p.Picture[:16]) // another picture is another address
+		out.CutSays = v.t("readback-cut-cell", q.line, v.t("stage-"+string(q.stage)))
+	case q.field != "":
+		f, _ := st.sheet.field(q.field)
+		if len(f.Cut) == 0 {
+			return
+		}
+		at.Set("field", q.field)
+		out.CutSays = v.t("readback-cut-field", v.t("readback-field-"+q.field))
+	default:
+		return
+	}
+	out.Cut = v.d.stationPath(v.station, "readback", "cut-out") + "?" + at.Encode()
+}

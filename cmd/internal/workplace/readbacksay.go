@@ -1,0 +1,290 @@
+package workplace
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// verdict says what is asked now, or, once nothing is, what will be recorded and who is to sign it.
+func (b *readback) verdict(v *visit) (said, error) {
+	st, q, err := b.now(v)
+	switch {
+	case err != nil:
+		return said{}, err
+	case st == nil:
+		b.clear() // somebody else has finished it, or thrown it away
+		return ask(v.t("readback-gone"), ""), nil
+	case q == nil:
+		return b.sum(v, st), nil
+	}
+	s := b.ask(v, st, q)
+	if len(st.done) > 0 {
+		s.Aside = v.t("readback-note-recorded")
+	}
+	return s, nil
+}
+
+// ask is a question with its answers.
+func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
+	stage := v.t("stage-" + string(q.stage))
+	switch q.kind {
+	case askPages:
+		var pages []string
+		for _, n := range st.sheet.missing() {
+			pages = append(pages, strconv.Itoa(n))
+		}
+		return doubt(v.t("readback-ask-pages", strings.Join(pages, ", "), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(
+			choice{Do: "without", Words: v.t("readback-without")}, choice{Do: "aside", Words: v.t("readback-aside")})
+	case askCase:
+		return ask(v.t("readback-ask-case", st.sheet.Set), "")
+	case askWhose:
+		return b.askWhose(v, st)
+	case askOpened:
+		return ask(v.t("readback-ask-opened", st.on.Set, b.Case), v.t("readback-time-more"))
+	case askFound:
+		s := ask(v.t("readback-ask-found", st.sheet.Set), "")
+		for _, place := range foundPlaces() {
+			s.Choices = append(s.Choices, choice{Do: "found", Value: place, Words: v.t("readback-found-" + place)})
+		}
+		return s
+	case askBlank:
+		return ask(v.t("readback-ask-blank", stage), v.t("readback-blank-more")).offer(
+			choice{Do: "not-stage", Words: v.t("readback-not-stage"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})
+	case askBlankPage:
+		return ask(v.t("readback-ask-blank-page", stage, q.page), v.t("readback-blank-more")).offer(
+			choice{Do: "blank-page", Words: v.t("readback-not-page")}, choice{Do: "aside", Words: v.t("readback-aside")})
+	case askCounter:
+		return askPerson(v, q, v.t("readback-ask-counter", stage))
+	case askWitness:
+		s := askPerson(v, q, v.t("readback-ask-witness", stage))
+		s.Choices = append(s.Choices, choice{Do: "alone", Words: v.t("readback-alone")})
+		return s
+	case askAt:
+		s := ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
+		return s
+	}
+	return b.askCell(v, q, stage)
+}
+
+func askPerson(v *visit, q *paperQuestion, words string) said {
+	s := ask(words, "")
+	if q.proposed != "" {
+		s.Choices = []choice{{Do: "enter", Words: v.t("readback-same-person", q.proposed), Main: true}}
+	}
+	return s
+}
+
+// askWhose: the sheet is not that of a set as it was opened for the case.
+func (b *readback) askWhose(v *visit, st *readState) said {
+	s := wrong(v.t("readback-ask-whose", st.sheet.Set, b.Case), v.t("readback-whose-more"))
+	for _, k := range st.likely {
+		words := v.t("readback-counted-by", k.Set)
+		if k.Set == st.sheet.Set {
+			words = v.t("readback-counted-turn", k.Set)
+		}
+		s.Choices = append(s.Choices, choice{Do: "counted-by", Value: k.Set + " " + k.Trip, Words: words})
+	}
+	own := st.own()
+	s.Choices = append(s.Choices,
+		choice{Do: "counted-by", Value: own.Set + " " + own.Trip, Words: v.t("readback-opened-too", own.Set)},
+		choice{Do: "aside", Words: v.t("readback-aside")})
+	return s
+}
+
+func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
+	s := ask(v.t("readback-ask-cell", q.line, stage, q.printed), v.t("readback-why-"+q.why))
+	s.Next = q.item
+	if q.agrees {
+		s.Choices = append(s.Choices, choice{Do: "as-printed", Words: v.t("readback-as-printed", q.printed), Main: true})
+	}
+	s.Choices = append(s.Choices, choice{Do: "not-line", Words: v.t("readback-not-line")})
+	return s
+}
+
+// sum is what will be recorded, and who signs it.
+func (b *readback) sum(v *visit, st *readState) said {
+	counts := st.counts(b)
+	if len(counts) == 0 {
+		return ask(v.t("readback-nothing"), "").offer(choice{Do: "aside", Words: v.t("readback-aside")})
+	}
+	var more []string
+	for _, c := range counts {
+		more = append(more, c.words(v))
+	}
+	words := v.t("readback-sign-first")
+	switch {
+	case b.Operator != "" && st.policy.TwoPersons:
+		words = v.t("readback-sign-second")
+	case b.Operator != "":
+		words = v.t("readback-sign-enter")
+	}
+	s := ask(words, strings.Join(append(more, v.t("count-no-proof")), " "))
+	for _, c := range counts {
+		if len(c.others)+len(c.without) > 0 {
+			s.Status = "doubtful"
+		}
+	}
+	if st.on != st.own() {
+		s.Status, s.Sound = "broken", "wrong"
+		s.Aside = v.t("readback-swapped", st.on.Set, st.sheet.Set)
+	}
+	if v.today(counts[0].at) {
+		s.Choices = []choice{{Do: "day-before", Words: v.t("readback-day-before")}}
+	}
+	return s
+}
+
+// stageCount is a count as the sheet has it.
+type stageCount struct {
+	stage   events.Stage
+	at      time.Time
+	counter string
+	witness string
+	counts  []events.Count
+	asked   []int64 // lines whose number a person said
+	others  []int64 // lines counted otherwise than printed
+	without []int64 // lines that were not counted
+}
+
+// counts are what the sheet comes to, once nothing is asked.
+func (st *readState) counts(b *readback) (out []stageCount) {
+	for _, stage := range st.counted(b) {
+		said := b.Stages[stage]
+		if said == nil {
+			continue
+		}
+		c := stageCount{stage: stage, at: said.At, counter: said.Counter, witness: said.Witness, counts: []events.Count{}}
+		for i := range st.lines {
+			l := &st.lines[i]
+			n, _ := st.value(b, l, stage)
+			cell, page := st.sheet.cell(l.Line.Line, stage)
+			if n < 0 {
+				if stage != events.StageAdded {
+					c.without = append(c.without, l.Line.Line)
+				}
+				continue
+			}
+			c.counts = append(c.counts, events.Count{Line: l.Line.Line, Counted: n})
+			if s, ok := b.Cells[cellName(stage, l.Line.Line)]; ok && cell != nil && s.Picture == page.Picture {
+				c.asked = append(c.asked, l.Line.Line)
+			}
+			if stage != events.StageAdded && n != l.Packed {
+				c.others = append(c.others, l.Line.Line)
+			}
+		}
+		if len(c.counts) > 0 {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+func (c *stageCount) words(v *visit) string {
+	stage := v.t("stage-" + string(c.stage))
+	at, who := v.time(c.at), v.t("readback-by-one", c.counter)
+	if c.witness != "" {
+		who = v.t("readback-by-two", c.counter, c.witness)
+	}
+	s := v.t("readback-count", stage, at, who, len(c.counts))
+	if len(c.others) > 0 {
+		s += " " + v.t("readback-others", linesOf(c.others))
+	}
+	if len(c.without) > 0 {
+		s += " " + v.t("readback-uncounted", linesOf(c.without))
+	}
+	return s
+}
+
+// linesOf lists some lines: of many the first.
+func linesOf(lines []int64) string {
+	const most = 12
+	var out []string
+	for _, n := range lines[:min(len(lines), most)] {
+		out = append(out, strconv.FormatInt(n, 10))
+	}
+	if len(lines) > most {
+		return strings.Join(out, ", ") + " …"
+	}
+	return strings.Join(out, ", ")
+}
+
+// record records the counts of the sheet, and its opening where none is recorded: all, or none of them.
+func (b *readback) record(v *visit, _ fields) (said, error) {
+	st, q, err := b.now(v)
+	switch {
+	case err != nil || st == nil || q != nil:
+		return said{}, err
+	case b.Operator == "":
+		return said{Sound: "low"}, nil
+	case st.policy.TwoPersons && (b.Witness == "" || sameBadge(b.Witness, b.Operator)):
+		return said{Sound: "low"}, nil
+	}
+	counts := st.counts(b)
+	if len(counts) == 0 {
+		return said{Sound: "low"}, nil
+	}
+	kept, err := v.keepPictures(st)
+	if err != nil {
+		return said{}, err
+	}
+	size := v.d.site.Size()
+	rs, err := v.observe(b.observations(v, st, counts, kept)...)
+	if err != nil {
+		return said{}, err
+	}
+	if err := v.d.files.removePaper(b.Code); err != nil {
+		return said{}, err
+	}
+	verdict, err := v.verdictOf(st.on)
+	if err != nil {
+		return said{}, err
+	}
+	says := v.phrased("readback-recorded", len(counts), st.on.Set, b.Case)
+	s := good(v.say(says), v.t("count-no-proof"))
+	if verdict != nil {
+		s = v.judged(verdict, size, s, projections.CountMissing)
+	}
+	ref, on := b.Case, st.on
+	b.clear()
+	b.Done = &done{Says: []phrase{says}, Set: on.Set, Trip: on.Trip, Case: ref, Seqs: seqs(rs), IDs: ids(rs),
+		Links: []link{{Address: v.d.stationPath(v.station, "close") + "?case=" + esc(ref), Says: v.phrased("go-close", ref)}}}
+	return s, nil
+}
+
+// observations are what the sheet and those who read it back say.
+func (b *readback) observations(v *visit, st *readState, counts []stageCount, kept map[int]string) []*events.Observation {
+	observed := func(at time.Time, d events.Data) *events.Observation {
+		return &events.Observation{Station: v.station, Kind: d.Kind(), Time: at, Set: st.on.Set, Trip: st.on.Trip, Operator: b.Operator,
+			Medium: events.MediumPaper, Data: d}
+	}
+	var out []*events.Observation
+	if st.opened.IsZero() {
+		d := &events.SetOpened{Case: b.Case}
+		if b.Found != placeUnknown {
+			d.Sheet = &events.Reading{Found: b.Found, Code: b.Code, Of: int64(st.sheet.Of)}
+			for _, p := range st.sheet.inOrder() {
+				d.Sheet.Pages = append(d.Sheet.Pages, int64(p.Page))
+			}
+		}
+		out = append(out, observed(b.Opened, d))
+	}
+	for _, c := range counts {
+		from := &events.FromPaper{Asked: c.asked}
+		if st.policy.TwoPersons {
+			from.CheckedBy = b.Witness
+		}
+		for _, p := range st.sheet.inOrder() {
+			from.Pages = append(from.Pages, events.PaperPage{Page: int64(p.Page), Of: int64(st.sheet.Of), Picture: p.Picture,
+				Marks: p.marksOf(c.stage), Kept: kept[p.Page]})
+		}
+		slices.Sort(from.Asked)
+		out = append(out, observed(c.at, &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter,
+			Witness: c.witness, Counts: c.counts, Paper: from}))
+	}
+	return out
+}

@@ -1,0 +1,248 @@
+package workplace
+
+import (
+	"bytes"
+	"fmt"
+	"image"
+	"image/png"
+	"time"
+
+	"listbound/cmd/internal/paper/marks"
+	"listbound/events"
+)
+
+// paperSheet is a count sheet that is read back: what was found on its pages, one file a sheet. It is
+// nobody's count until a person has looked at it and signed. Of the pictures it holds what is
+// asked about, a cell or a field each, and never the head of a page, where a patient's label may be.
+type paperSheet struct {
+	Code    string             `json:"code"`
+	Set     string             `json:"set"`
+	Trip    string             `json:"trip"`
+	List    string             `json:"list"`
+	Version int64              `json:"version"`
+	Title   string             `json:"title"`
+	Of      int                `json:"of"` // pages
+	Pages   map[int]*paperPage `json:"pages"`
+	ReadAt  time.Time          `json:"readAt"` // when the last of its pages was read
+	Aside   bool               `json:"aside,omitempty"`
+}
+
+// paperPage is a page as it was read.
+type paperPage struct {
+	Page    int            `json:"page"`
+	Picture string         `json:"picture"` // hex SHA-256 of the file
+	InFile  int            `json:"inFile"`  // which page of the file it was
+	Stages  []events.Stage `json:"stages"`
+	Rows    []paperRow     `json:"rows"`
+	Fields  []paperField   `json:"fields,omitempty"`
+	Strip   []byte         `json:"strip,omitempty"` // PNG of the marks, where the policy keeps them
+}
+
+type paperRow struct {
+	Line  int64       `json:"line"`
+	Cells []paperCell `json:"cells"` // in the order of the page's stages
+}
+
+// paperCell is what one stage of one line shows.
+type paperCell struct {
+	Mark    string `json:"mark"` // as in events.PaperPage
+	Why     string `json:"why,omitempty"`
+	Written bool   `json:"written,omitempty"`
+	Cut     []byte `json:"cut,omitempty"` // PNG, of what is asked about
+}
+
+// paperField is a place to fill in beside the lines.
+type paperField struct {
+	Name    string `json:"name"`
+	Symbol  string `json:"symbol,omitempty"` // of a label that was stuck there
+	Written bool   `json:"written,omitempty"`
+	Cut     []byte `json:"cut,omitempty"`
+}
+
+// The letters of a mark.
+const (
+	markTicked = "t"
+	markEmpty  = "e"
+	markAsked  = "a"
+)
+
+// pageOf takes over what was read of a page.
+func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, error) {
+	out := &paperPage{Page: p.Symbol.Page, Picture: picture, InFile: inFile, Stages: p.Stages}
+	var err error
+	for _, r := range p.Rows {
+		row := paperRow{Line: r.Line}
+		for _, c := range r.Cells {
+			cell := paperCell{Mark: markEmpty, Why: string(c.Why), Written: c.Written}
+			switch c.Verdict {
+			case marks.Ticked:
+				cell.Mark = markTicked
+			case marks.Ask:
+				cell.Mark = markAsked
+			}
+			if cell.Mark == markAsked || c.Written {
+				if cell.Cut, err = pngOf(c.CutOut()); err != nil {
+					return nil, err
+				}
+			}
+			row.Cells = append(row.Cells, cell)
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	for _, f := range p.Fields {
+		field := paperField{Name: f.Name, Symbol: f.Symbol, Written: f.Written}
+		if f.Written {
+			if field.Cut, err = pngOf(f.CutOut()); err != nil {
+				return nil, err
+			}
+		}
+		out.Fields = append(out.Fields, field)
+	}
+	if keep {
+		out.Strip, err = pngOf(p.Strip())
+	}
+	return out, err
+}
+
+func pngOf(m image.Image) ([]byte, error) {
+	if m == nil {
+		return nil, nil
+	}
+	var out bytes.Buffer
+	if err := png.Encode(&out, m); err != nil {
+		return nil, fmt.Errorf("cut-out: %w", err)
+	}
+	return out.Bytes(), nil
+}
+
+// same reports whether two readings of a page came to the same marks.
+func (p *paperPage) same(o *paperPage) bool {
+	if len(p.Rows) != len(o.Rows) || len(p.Stages) != len(o.Stages) {
+		return false
+	}
+	for i, r := range p.Rows {
+		for k, c := range r.Cells {
+			x := o.Rows[i]
+			if x.Line != r.Line || k >= len(x.Cells) || x.Cells[k].Mark != c.Mark || x.Cells[k].Written != c.Written {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// asked is how many cells of the page a person must look at.
+func (p *paperPage) asked() (n int) {
+	for _, r := range p.Rows {
+		for _, c := range r.Cells {
+			if c.Mark == markAsked {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// marksOf are the letters of a stage's column.
+func (p *paperPage) marksOf(stage events.Stage) string {
+	var out []byte
+	for k, st := range p.Stages {
+		if st != stage {
+			continue
+		}
+		for _, r := range p.Rows {
+			if k < len(r.Cells) {
+				out = append(out, r.Cells[k].Mark...)
+			}
+		}
+	}
+	return string(out)
+}
+
+// blank reports whether nothing at all is in a stage's column of the page.
+func (p *paperPage) blank(stage events.Stage) bool {
+	for k, st := range p.Stages {
+		if st != stage {
+			continue
+		}
+		for _, r := range p.Rows {
+			if c := r.Cells[k]; c.Mark == markTicked || c.Written || c.Mark == markAsked && c.Why != string(marks.Unmarked) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// missing are the pages that were not read.
+func (s *paperSheet) missing() (out []int) {
+	for n := 1; n <= s.Of; n++ {
+		if s.Pages[n] == nil {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// inOrder are the pages that were read.
+func (s *paperSheet) inOrder() (out []*paperPage) {
+	for n := 1; n <= s.Of; n++ {
+		if p := s.Pages[n]; p != nil {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// stages are those that have a column on the sheet, in its order.
+func (s *paperSheet) stages() []events.Stage {
+	for _, p := range s.inOrder() {
+		return p.Stages
+	}
+	return nil
+}
+
+// field is a place of the sheet by its name, and the page that it is on: what is written wins.
+func (s *paperSheet) field(name string) (paperField, int) {
+	var found paperField
+	on := 0
+	for _, p := range s.inOrder() {
+		for _, f := range p.Fields {
+			if f.Name == name && (on == 0 || f.Written && !found.Written) {
+				found, on = f, p.Page
+			}
+		}
+	}
+	return found, on
+}
+
+// cell is one stage of one line, nil where its page was not read.
+func (s *paperSheet) cell(line int64, stage events.Stage) (*paperCell, *paperPage) {
+	for _, p := range s.inOrder() {
+		for i := range p.Rows {
+			if p.Rows[i].Line != line {
+				continue
+			}
+			for k, st := range p.Stages {
+				if st == stage && k < len(p.Rows[i].Cells) {
+					return &p.Rows[i].Cells[k], p
+				}
+			}
+		}
+	}
+	return nil, nil
+}
+
+const paperFolder = "paper"
+
+func paperKey(code string) string { return "paper\x00" + code }
+
+func (s store) paper(code string) (*paperSheet, bool, error) {
+	p := &paperSheet{Code: code}
+	found, err := s.load(p, paperFolder, code)
+	return p, found, err
+}
+
+func (s store) savePaper(p *paperSheet) error { return s.save(p, paperFolder, p.Code) }
+
+func (s store) removePaper(code string) error { return s.remove(paperFolder, code) }
