@@ -1,3 +1,5 @@
+//go:build !race
+
 package board_test
 
 import (
@@ -368,8 +370,8 @@ func TestLiveRow(t *testing.T) {
 	}
 }
 
-// TestAsKnownAt: before the other twin was opened nobody could know.
-func TestAsKnownAt(t *testing.T) {
+// TestPagesAsKnownAt: before the other twin was opened nobody could know.
+func TestPagesAsKnownAt(t *testing.T) {
 	srv, _ := weekServer(t)
 	then, now := url.QueryEscape("2026-03-06 10:00"), url.QueryEscape("2026-03-06 12:00")
 	if body := page(t, srv.URL+"/history?set=MIN-006&as-of="+then); strings.Contains(body,
