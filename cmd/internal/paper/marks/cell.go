@@ -27,7 +27,8 @@ type seen struct {
 	at       paper.Rect
 	dark     []float32 // how much darker than paper, 1 is black
 	stroke   []float32 // the same without what is wider than a stroke
-	yard     float64   // darkness of the printed frame
+	frame    float64   // darkness of the printed frame
+	yard     float64   // of a stroke as black as it
 	inside   inkIn     // the box
 	line     inkIn     // the place to write
 	cleanBox float64   // mean darkness inside
@@ -51,6 +52,7 @@ func look(g *gray, w *warp, row paper.Row, f paper.Field, dx, dy, yard float64) 
 	at := paper.Rect{X: c.X - beyondX, Y: c.Y - beyondY, W: c.W + 2*beyondX, H: c.H + 2*beyondY}
 	p := straighten(g, w, at, perMM)
 	p.smooth()
+	p.sharpen(w.sharpen)
 	s := &seen{yard: yard, field: f, cell: c, tick: row.Tick(f), write: row.Write(f), whole: p.whole, w: p.w, h: p.h, at: at}
 	white := p.white()
 	s.paper = float64(white[len(white)/2])
@@ -59,8 +61,9 @@ func look(g *gray, w *warp, row paper.Row, f paper.Field, dx, dy, yard float64) 
 		s.dark[i] = 1 - v/white[i]
 	}
 	if f.Ticked() {
-		s.yard, dx, dy, s.framed = s.frame(p, dx, dy)
-		s.yard = strokeDarkness(s.yard, w.black)
+		s.yard, dx, dy, s.framed = s.findFrame(p, dx, dy)
+		s.frame = s.yard
+		s.yard = strokeDarkness(s.frame, w.black)
 	}
 	s.tick.X, s.tick.Y = s.tick.X+dx, s.tick.Y+dy
 	s.write.X, s.write.Y = s.write.X+dx, s.write.Y+dy
@@ -76,9 +79,9 @@ func look(g *gray, w *warp, row paper.Row, f paper.Field, dx, dy, yard float64) 
 	return s
 }
 
-// frame finds the printed frame near its place: two lines across and two down, each as far apart as printed. Its
+// findFrame finds the printed frame near its place: two lines across and two down, each as far apart as printed. Its
 // darkness is what strokes are measured by.
-func (s *seen) frame(p *patch, dx0, dy0 float64) (yard, dx, dy float64, ok bool) {
+func (s *seen) findFrame(p *patch, dx0, dy0 float64) (yard, dx, dy float64, ok bool) {
 	t := s.tick
 	col := make([]float64, p.w)
 	row := make([]float64, p.h)

@@ -3,6 +3,7 @@ package marks
 import (
 	"image"
 	"image/color"
+	"slices"
 )
 
 // gray is a picture's brightness, a byte a pixel.
@@ -107,6 +108,24 @@ func (g *gray) darkSpots(share float64, around int) []bool {
 			x0, x1 := max(0, x-around), min(g.w, x+around+1)
 			s := sums[y1*(g.w+1)+x1] - sums[y0*(g.w+1)+x1] - sums[y1*(g.w+1)+x0] + sums[y0*(g.w+1)+x0]
 			out[y*g.w+x] = float64(g.pix[y*g.w+x])*float64((y1-y0)*(x1-x0)) < share*float64(s)
+		}
+	}
+	return out
+}
+
+// without is a copy in which round rings are painted over: a detector of symbols takes them for finders, whose
+// widths have the same proportions.
+func (g *gray) without(found []ring) *gray {
+	out := &gray{pix: slices.Clone(g.pix), w: g.w, h: g.h}
+	for _, r := range found {
+		if !r.round {
+			continue
+		}
+		d := r.diameter * 0.6
+		for y := max(0, int(r.y-d)); y < min(g.h, int(r.y+d)+1); y++ {
+			for x := max(0, int(r.x-d)); x < min(g.w, int(r.x+d)+1); x++ {
+				out.pix[y*g.w+x] = 255
+			}
 		}
 	}
 	return out

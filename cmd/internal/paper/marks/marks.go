@@ -55,6 +55,7 @@ type Cell struct {
 	Verdict Verdict
 	Why     Why     // "" unless asked
 	Ink     float64 // share of the box's inside that is written on
+	Dark    float64 // of the mark in the box; 1 is as dark as the print
 	Written bool    // something is on the line
 
 	cut func() image.Image
@@ -93,6 +94,10 @@ type Page struct {
 	// Blank are the stages in whose column nothing at all is on this page. Where that is so on every
 	// page of the sheet, ask once whether the stage was not counted.
 	Blank []events.Stage
+
+	// GreyLost: the picture comes from a copier or scanner that makes pale things white. An empty box says even less on it, and a
+	// blank stage may have been ticked in pale ink.
+	GreyLost bool
 
 	// How good the picture is.
 	PixelsPerMillimetre float64

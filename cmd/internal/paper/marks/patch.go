@@ -60,6 +60,20 @@ func (p *patch) smooth() {
 	p.v = out
 }
 
+// sharpen takes some of a lens's blur back: by so much of what each pixel differs from its surroundings.
+func (p *patch) sharpen(by float32) {
+	if by <= 0 {
+		return
+	}
+	wide := patch{w: p.w, h: p.h, v: p.v}
+	for range 3 {
+		wide.smooth()
+	}
+	for i, v := range p.v {
+		p.v[i] = min(max(v+by*(v-wide.v[i]), 0), 255)
+	}
+}
+
 // white fits a plane to the paper: what is darker than most is left out, again and again.
 func (p *patch) white() []float32 {
 	var a, b, c float64 // at the middle, and how it changes to the right and down

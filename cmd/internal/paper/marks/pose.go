@@ -166,23 +166,14 @@ func poseBySymbol(g *gray, found []ring, d detected, s Symbol) (out pose, ok boo
 		for i, p := range places {
 			pairs = append(pairs, pair{p, d.finders[i][0], d.finders[i][1]})
 		}
-		rough := affine(pairs)
+		rough := affine(pairs) // without perspective, so the farther a mark is the wider it is looked for
 		seen := 0
-		// The marks nearest to the symbol first: each makes the next one's place more certain.
-		order := []int{1, 0, 2, 3}
-		if at.size == secondSize {
-			order = []int{2, 3, 1, 0}
-		}
-		for _, i := range order {
-			c := layout.Rings[i]
+		for _, c := range layout.Rings {
 			x, y := rough.apply(c)
 			reach := rough.pixelsPerMillimetre(c) * (4 + 0.2*math.Hypot(c.X-places[0].X, c.Y-places[0].Y))
 			if r, hit := nearest(found, x, y, reach); hit {
 				seen++
 				pairs = append(pairs, pair{c, r.x, r.y})
-				if h, fits := fit(pairs); fits && seen > 1 {
-					rough = h
-				}
 			}
 		}
 		if seen < 3 {

@@ -63,7 +63,8 @@ func Read(picture image.Image, find Find) (*Page, error) {
 		out.Stages = append(out.Stages, f.Stage)
 	}
 	out.Rows, out.Blank = m.verdicts()
-	if m.faint(g, w, at, out.Rows) {
+	out.GreyLost = m.shade(g, w, at) < leastShade
+	if out.GreyLost && m.faint(out.Rows) {
 		return nil, refuse(PaleInk, 0, 0)
 	}
 	out.cutOuts(g, w, geometry, at, m)
@@ -96,7 +97,7 @@ func locate(picture image.Image) (full float64, g *gray, p *pose, err error) {
 
 // bySymbol finds the page from its symbol where its corner marks were not enough, or says what is wrong.
 func bySymbol(g *gray, found []ring, seen bool) (out pose, err error) {
-	d, ok := detect(g)
+	d, ok := detect(g.without(found))
 	if !ok {
 		if seen {
 			if _, _, turned := findPage(g, found, true); turned {
@@ -162,8 +163,8 @@ type others struct{ read []Symbol }
 func furtherSheets(g *gray, p *pose) *others {
 	back := p.inverse()
 	size := paper.RingDiameters[0] * p.pixelsPerMillimetre(paper.Point{X: p.layout.Width / 2, Y: p.layout.Height / 2})
-	strange := 0
-	for _, r := range rings(g) {
+	strange, all := 0, rings(g)
+	for _, r := range all {
 		if r.diameter < 0.6*size || r.diameter > 1.7*size {
 			continue
 		}
@@ -181,7 +182,7 @@ func furtherSheets(g *gray, p *pose) *others {
 		return nil
 	}
 	// Without this page, whatever symbol is left is another's.
-	rest := &gray{pix: append([]uint8(nil), g.pix...), w: g.w, h: g.h}
+	rest := g.without(all)
 	for j := range rest.h {
 		for i := range rest.w {
 			x, y := back.apply(paper.Point{X: float64(i) + 0.5, Y: float64(j) + 0.5})

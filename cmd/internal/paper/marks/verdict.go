@@ -14,7 +14,7 @@ const (
 
 	inkTicked    = 0.045 // share of the box's inside
 	longTicked   = 1.8   // millimetres
-	darkTicked   = 0.25  // of a stroke of the print's black
+	darkTicked   = 0.285 // of a stroke of the print's black
 	inkAside     = 0.10  // of a mark that stays off the middle
 	longAside    = 2.2
 	inkEmpty     = 0.006
@@ -45,6 +45,7 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 			m.fields = append(m.fields, f)
 		}
 	}
+	w.sharpen = blurOf(g, w, m.fields, page.Rows)
 	var frames []float64
 	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
 	for _, r := range page.Rows {
@@ -75,6 +76,26 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	}
 	m.frame = median(frames)
 	return m
+}
+
+// blurOf is how much sharper the picture has to be made for a thin line to be as dark as it was printed: else a wide smear would look darker
+// than a thin pale stroke. It is asked of a few rows.
+func blurOf(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float32 {
+	const dark, each, most = 0.75, 4.0, 2.0 // share of black that a frame has in a sharp picture
+	var shares []float64
+	for i := 0; i < len(rows); i += max(1, len(rows)/4) {
+		for _, f := range fields {
+			if f.Ticked() {
+				if s := look(g, w, rows[i], f, 0, 0, 0.6); s.framed {
+					shares = append(shares, s.frame/w.black)
+				}
+			}
+		}
+	}
+	if len(shares) == 0 {
+		return 0
+	}
+	return float32(min(max(each*(dark-median(shares)), 0), most))
 }
 
 func median(v []float64) float64 {
@@ -228,7 +249,7 @@ func (m *sheetMarks) verdicts() (rows []Row, blank []events.Stage) {
 		rows[i] = Row{Line: r.Line, Cells: make([]Cell, len(m.fields))}
 		ticked[i] = make([]bool, len(m.fields))
 		for k, f := range m.fields {
-			cell := Cell{Stage: f.Stage, Verdict: Empty, Ink: m.cells[i][k].inside.share}
+			cell := Cell{Stage: f.Stage, Verdict: Empty, Ink: m.cells[i][k].inside.share, Dark: m.cells[i][k].inside.dark}
 			if f.Ticked() {
 				cell.Verdict, cell.Why = m.box(m.cells[i][k])
 			}

@@ -16,6 +16,7 @@ type warp struct {
 	found, printed           int
 	widest                   float64 // the longest run of dots in a row that were not found
 	black                    float64 // how much darker than paper the dots are
+	sharpen                  float32 // how much of a lens's blur is to be taken back
 	blacks                   []float64
 	worst                    float64 // largest displacement
 }

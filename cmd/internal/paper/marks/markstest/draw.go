@@ -178,3 +178,8 @@ func (p *pen) number(text string, line paper.Rect) {
 	fmt.Fprintf(p.out, `<text x="%.3f" y="%.3f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f" fill="rgb(%d,%d,%d)">%s</text>`+"\n",
 		x, p.wobble(line.Y+line.H-1.3, 0.3), size, p.grey, p.grey, p.grey, text)
 }
+
+// Text is something typed or written, with its lower left corner in millimetres of the page.
+func Text(s string, x, y, size float64) string {
+	return fmt.Sprintf(`<text x="%.2f" y="%.2f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f">%s</text>`+"\n", x, y, size, s)
+}

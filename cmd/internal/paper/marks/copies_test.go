@@ -1,0 +1,58 @@
+package marks
+
+import (
+	"os"
+	"testing"
+
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks/markstest"
+)
+
+// TestCopies reads copies in black and white, on which pale ink leaves nothing. A page all of whose marks are pale is refused and never
+// read as not counted. The table of whole pages is printed by make papers.
+func TestCopies(t *testing.T) {
+	way := markstest.BlackAndWhite()
+	s := sheet(t, 15, nil)
+	drawn, g := printed(t, s, paper.A4)
+	for name, kind := range map[string]markstest.Kind{"pale ink": markstest.Pale, "black ink": markstest.Tick} {
+		var marks []markstest.Mark
+		for _, r := range g.Pages[0].Rows {
+			for _, f := range g.Fields {
+				if f.Ticked() {
+					marks = append(marks, markstest.Mark{Line: r.Line, Stage: f.Stage, Kind: kind})
+				}
+			}
+		}
+		full := markstest.Over(t, drawn[0], markstest.SVG(g, 1, marks, 510))
+		p, err := Read(markstest.Degraded(t, full, way, 510), of(s))
+		if kind == markstest.Pale {
+			if cause(err) != PaleInk {
+				t.Errorf("%s: %v", name, err)
+			}
+			continue
+		}
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+		} else if x := newTable(); len(x.score(way.Name, marks, p)) > 3 || x.wrong > 0 {
+			t.Errorf("%s:\n%s", name, x)
+		}
+		// In grey the same pale ink is read.
+		if _, err := Read(markstest.Degraded(t, full, markstest.Ways()[1], 510), of(s)); err != nil {
+			t.Errorf("in grey: %v", err)
+		}
+	}
+	if os.Getenv("LISTBOUND_PAPERS") == "" {
+		return
+	}
+	x := newTable()
+	x.run(t, number(t, "LISTBOUND_PAPERS", 8), number(t, "LISTBOUND_PAPERS_SEED", 1000), 60, []markstest.Way{way, markstest.Blurred()},
+		func(page int, way string, p *Page, bad []string) {
+			for _, b := range bad {
+				t.Logf("page %d, %s", page, b)
+			}
+		})
+	t.Logf("\n%s%v", x, x.why)
+	if x.wrong > 0 {
+		t.Errorf("%d boxes are read wrong", x.wrong)
+	}
+}
