@@ -97,6 +97,7 @@ func stationRules() []Rule {
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},
 		// Another ledger, with invented sets.
 		{Pattern: practice, Roles: everyone},

@@ -48,7 +48,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 			Set: s.Set, Title: s.Title, List: s.List, Version: s.Version, Packed: s.Packed, Short: s.Code.Short(),
 			Practice: d.opts.Practice,
 		}
-		if label.Badge, label.Load, err = d.packerAndLoad(r.Context(), s.Set, s.Trip); err != nil {
+		if label.Badge, label.Load, err = packerAndLoad(r.Context(), d.site, s.Set, s.Trip); err != nil {
 			return err
 		}
 		return refusal.Because(paper.WriteSetLabel(w, label, labelSize(r), lang))
@@ -71,13 +71,14 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		}
 		return refusal.Because(paper.WriteIDLabels(w, labels, labelSize(r), lang))
 	}))
+	mux.HandleFunc(p+"day.zip", d.printDay)
 	mux.HandleFunc("GET "+d.opts.Prefix+"/labels/{$}", d.page(d.labelsPage))
 }
 
 // packerAndLoad tells who packed a set in a trip, and the load by which it is sterile, ""
 // where there is none: one that failed, or is quarantined, on a set's label would be read as one.
-func (d *Desk) packerAndLoad(ctx context.Context, set, trip string) (packer, load string, err error) {
-	h, err := site.Answer(d.site, func(m *site.View) (projections.History, error) {
+func packerAndLoad(ctx context.Context, s *site.Site, set, trip string) (packer, load string, err error) {
+	h, err := site.Answer(s, func(m *site.View) (projections.History, error) {
 		return m.World(ctx).History(projections.HistoryOf{Set: set, Trip: trip})
 	})
 	for _, e := range h.Events {

@@ -1,0 +1,176 @@
+package commands
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
+	"listbound/events"
+)
+
+// sealedFolder is a data folder with a set that is closed, one that was counted to its end and one without a count sheet.
+func sealedFolder(t *testing.T) (dir string, clock func() time.Time) {
+	t.Helper()
+	now := time.Date(2026, 3, 4, 20, 0, 0, 0, time.UTC)
+	clock = func() time.Time { return now }
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "south", Clock: clock, EnrolOnSight: true})
+	at := now.Add(-12 * time.Hour)
+	record := func(kind events.Kind, set string, d events.Data) {
+		t.Helper()
+		at = at.Add(time.Minute)
+		o := &events.Observation{Station: "south/packing-1", Kind: kind, Time: at, Set: set, Operator: "B-1", Data: d}
+		if _, err := s.Observe(t.Context(), o); err != nil {
+			t.Fatal(err)
+		}
+	}
+	record(events.KindListIssued, "", &events.ListIssued{List: "HAND", Version: 1, Title: "Hand, minor",
+		Lines: []events.Line{{Line: 1, Item: "A-1", Description: "Forceps, fine", Quantity: 2}}})
+	for _, set := range []string{"HAND-1", "HAND-2", "HAND-3"} {
+		record(events.KindSetPacked, set, &events.SetPacked{List: "HAND", Version: 1})
+		if set != "HAND-3" {
+			record(events.KindListSealed, set, &events.ListSealed{Placement: events.Outside})
+		}
+	}
+	record(events.KindSetOpened, "HAND-2", &events.SetOpened{Case: "K-1"})
+	record(events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{}})
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return s.Dir(), clock
+}
+
+func paperRun(t *testing.T, clock func() time.Time, args ...string) (code int, out string) {
+	t.Helper()
+	var b bytes.Buffer
+	code = Run(t.Context(), Env{Clock: clock, Out: &b, Err: &b}, args)
+	return code, b.String()
+}
+
+// What is printed at night is what is ready and nothing else, and what was printed is read back.
+func TestDayIsPrintedAndReadBack(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	out := t.TempDir()
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "2", "HAND-1", "HAND-2", "HAND-3"); code != ExitOK {
+		t.Fatal(says)
+	}
+	day := filepath.Join(out, "2026-03-04")
+	var files []string
+	err := filepath.WalkDir(day, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			rel, _ := filepath.Rel(day, path)
+			files = append(files, filepath.ToSlash(rel))
+		}
+		return err
+	})
+	if want := []string{"contents.txt", "forms.pdf", "labels/HAND-1.pdf", "sheets/HAND-1.pdf"}; err != nil || !slices.Equal(files, want) {
+		t.Fatalf("%v %v, want %v", files, err, want)
+	}
+	raw, err := os.ReadFile(filepath.Join(day, "contents.txt"))
+	if s := string(raw); err != nil || !strings.Contains(s, "HAND-1") || !strings.Contains(s, "Without a count sheet:\nHAND-2\nHAND-3") {
+		t.Errorf("%s %v", s, err)
+	}
+	page := filepath.Join(out, "page")
+	if msg, err := exec.Command("pdftoppm", "-gray", "-jpeg", "-r", "150", "-singlefile", filepath.Join(day, "sheets", "HAND-1.pdf"),
+		page).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, msg)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, page+".jpg"); code != ExitOK || !strings.Contains(says, "HAND-1, page 1 of 1") {
+		t.Errorf("%d %s", code, says)
+	}
+	if waiting, err := filepath.Glob(filepath.Join(dir, "drafts", "paper", "*.json")); err != nil || len(waiting) != 1 {
+		t.Errorf("%v wait, %v", waiting, err)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, filepath.Join(day, "contents.txt")); code != ExitProblem ||
+		!strings.Contains(says, "no picture that can be read here") {
+		t.Errorf("%d %s", code, says)
+	}
+	if code, _ := paperRun(t, clock, "paper", "read", "--data", dir); code == ExitOK {
+		t.Error("nothing to read was read")
+	}
+}
+
+// In practice the sheets say so, and are of the practice ledger.
+func TestDrillPrintsPracticeSheets(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	out := t.TempDir()
+	// A practice ledger that was filled before, with nothing: filling it takes longer than all else here.
+	if err := errors.Join(os.Mkdir(filepath.Join(dir, "practice"), 0o700),
+		os.WriteFile(filepath.Join(dir, "practice", filledName), nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "1", "--drill", "LAP-014"); code != ExitOK {
+		t.Fatal(says)
+	}
+	pdf := filepath.Join(out, "2026-03-04", "forms.pdf")
+	text, err := exec.Command("pdftotext", pdf, "-").Output()
+	if err != nil || !strings.Contains(string(text), "PRACTICE") {
+		t.Errorf("%v: %s", err, text)
+	}
+}
+
+// A file is read once a copier has finished it, and moved away; one that the server was away for stays.
+func TestWatchedFolder(t *testing.T) {
+	dir := t.TempDir()
+	a := &app{env: Env{Out: new(bytes.Buffer), Err: new(bytes.Buffer)}}
+	var read []string
+	var fail error
+	reader := func(_ context.Context, file []byte, tell func(string, bool)) error {
+		if fail == nil {
+			read = append(read, string(file))
+			tell("read", string(file) != "bad")
+		}
+		return fail
+	}
+	put := func(name, content string) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	seen := make(map[string]fs.FileInfo)
+	look := func() error { return a.look(t.Context(), dir, seen, reader) }
+	put("scan.pdf", "half")
+	put(".hidden", "no")
+	if err := look(); err != nil || len(read) != 0 {
+		t.Fatalf("%v %v: a file was read at first sight", read, err)
+	}
+	put("scan.pdf", "halves")
+	if err := look(); err != nil || len(read) != 0 {
+		t.Fatalf("%v %v: a file that grows was read", read, err)
+	}
+	fail = errors.New("the server is away")
+	if err := look(); err == nil {
+		t.Fatal("that the server is away is not said")
+	}
+	fail = nil
+	put("bad.pdf", "bad")
+	for range 2 {
+		if err := look(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !slices.Equal(read, []string{"halves", "bad"}) {
+		t.Errorf("read %q", read)
+	}
+	put("scan.pdf", "another of that name")
+	for range 2 {
+		if err := look(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, name := range []string{"read/scan.pdf", "read/scan-2.pdf", "not-read/bad.pdf", ".hidden"} {
+		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
+			t.Error(err)
+		}
+	}
+}

@@ -1,0 +1,106 @@
+package paper
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"listbound/projections/words"
+)
+
+// Millimetres of a form for a set that has no count sheet. Whoever fills it in writes what the instruments are; so no
+// program can read it back, and it has none of the marks of a count sheet that would make it look so.
+const (
+	blankTop    = 58.0
+	blankRow    = 7.6
+	blankBottom = 44.0
+)
+
+// WriteBlankForms prints so many forms for sets that are counted by hand without a count sheet of theirs, as while no program
+// can be asked: with rows to name the instruments in. It says on itself that it is no count sheet of any set.
+func WriteBlankForms(w io.Writer, forms int, size Size, practice bool, lang *words.Language) error {
+	text, err := wordingOf(lang)
+	if err != nil {
+		return err
+	}
+	width, height, err := size.millimetres()
+	if err != nil {
+		return err
+	}
+	if forms < 1 || forms > 500 {
+		return errors.New("forms are printed from 1 to 500 at once")
+	}
+	c := newCanvas(width, height, text.say("paper.blank-form"), lang.Tag(), time.Time{})
+	for range forms {
+		c.page()
+		if practice {
+			c.practice(text.say("paper.practice"), sheetBand)
+		}
+		c.blankHead(text)
+		c.blankTable(text)
+		c.blankFoot(text)
+	}
+	return c.write(w)
+}
+
+// named is a place to write in, with its name.
+func (c *canvas) named(x, y, w, h float64, name string) {
+	c.box(x, y, w, h, 0.2)
+	c.font(regular, 7)
+	c.text(x+1, y+0.6, name)
+}
+
+func (c *canvas) blankHead(text wording) {
+	inner := c.w - 2*side
+	c.font(bold, 14)
+	c.text(side, margin+2, text.say("paper.blank-form"))
+	c.font(regular, body)
+	c.lines(side, margin+9, c.wrap(text.say("paper.blank-why"), inner))
+	y := margin + 20
+	third := inner / 3
+	c.named(side, y, 2*third, 10, text.say("paper.blank-set"))
+	c.named(side+2*third, y, third, 10, text.say("paper.place-case"))
+	y += 10
+	for i, key := range []string{"paper.place-room", "paper.place-date", "paper.place-start", "paper.place-end"} {
+		c.named(side+float64(i)*inner/4, y, inner/4, 10, text.say(key))
+	}
+}
+
+func (c *canvas) blankTable(text wording) {
+	inner := c.w - 2*side
+	keys := []string{"paper.no", "paper.instrument", "paper.quantity", "paper.first", "paper.added", "paper.closing", "paper.final"}
+	const number, count = 9.0, 16.0
+	x := []float64{side, side + number, side + inner - 5*count}
+	for i := range 5 {
+		x = append(x, side+inner-float64(4-i)*count)
+	}
+	c.grey(side, blankTop, inner, blankRow)
+	for i, key := range keys {
+		s := text.say(key)
+		c.shrink(bold, body, 7, s, x[i+1]-x[i]-1)
+		c.centre(x[i], blankTop+1.8, x[i+1]-x[i], s)
+	}
+	y := blankTop + blankRow
+	c.font(regular, body)
+	for n := 1; y+blankRow <= c.h-blankBottom; n++ {
+		c.centre(x[0], y+1.8, number, fmt.Sprint(n))
+		c.line(side, y, side+inner, y, 0.2)
+		y += blankRow
+	}
+	for _, at := range x {
+		c.line(at, blankTop, at, y, 0.2)
+	}
+	c.line(side, y, side+inner, y, 0.5)
+	c.line(side, blankTop, side+inner, blankTop, 0.5)
+}
+
+func (c *canvas) blankFoot(text wording) {
+	inner := c.w - 2*side
+	y := c.h - blankBottom + 1
+	for i, key := range []string{"paper.counted-by", "paper.witnessed-by", "paper.place-remarks"} {
+		c.named(side+float64(i)*inner/3, y, inner/3, 14, text.say(key))
+	}
+	c.font(bold, body)
+	c.lines(side, y+16, c.wrap(text.say("paper.caution"), inner))
+}
