@@ -46,7 +46,11 @@ func (v *visit) lacking(k projections.TripKey) ([]lack, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(append(out, short...), v.inRepair(c)...)
+		repair, err := v.inRepair(w, c, short)
+		if err != nil {
+			return nil, err
+		}
+		out = append(append(out, short...), repair...)
 		return append(out, v.cameDamaged(c)...), w.Failed()
 	})
 }
@@ -144,12 +148,16 @@ func notFound(lines []projections.BackLine, pieces []*facts.Item, since time.Tim
 func reported(l projections.BackLine, pieces []*facts.Item, since time.Time, became ...events.Became) (n int64) {
 	for _, it := range pieces {
 		d := facts.PieceOf(it)
-		same := d.Item == l.Item && d.Item != "" || (d.Item == "" || l.Item == "") && d.Line == l.Line
-		if same && slices.Contains(became, d.Became) && !it.At().Before(since) {
+		if samePiece(l, d) && slices.Contains(became, d.Became) && !it.At().Before(since) {
 			n += d.Quantity
 		}
 	}
 	return n
+}
+
+// samePiece reports whether a report is of a piece of a line: by its item, since lines move, or by its line where one has none.
+func samePiece(l projections.BackLine, d *events.PieceReported) bool {
+	return d.Item == l.Item && d.Item != "" || (d.Item == "" || l.Item == "") && d.Line == l.Line
 }
 
 // packedShort are the lines that a set was packed without in this turn, where neither a report nor a count of its case has
@@ -173,26 +181,77 @@ func (v *visit) packedShort(w *judge.World, c *facts.Trip, pieces []*facts.Item)
 	return out, err
 }
 
-// inRepair are the pieces that were sent to repair in this turn and did not come back.
-func (v *visit) inRepair(c *facts.Trip) (out []lack) {
+// turnsOf are a turn of a set and those before it, the last first, as far back as repairs take.
+func turnsOf(w *judge.World, c *facts.Trip) []*facts.Trip {
+	const turns = 12
+	out := []*facts.Trip{c}
+	for c.Prev != "" && len(out) < turns {
+		c = w.Trip(projections.TripKey{Set: c.Key.Set, Trip: c.Prev})
+		out = append(out, c)
+	}
+	return out
+}
+
+// inRepair are the pieces that were sent to repair, in this turn or before it, and did not come back: that the set was packed as
+// listed in between brought no piece back. Left out is what the set is told to be packed without anyhow.
+func (v *visit) inRepair(w *judge.World, c *facts.Trip, short []lack) (out []lack, err error) {
+	turns := turnsOf(w, c)
+	var pieces []*facts.Item
+	for _, p := range slices.Backward(turns) {
+		pieces = append(pieces, p.Pieces...)
+	}
 	seen := make(map[string]bool)
-	for _, it := range c.Pieces {
+	for _, it := range pieces {
 		d := facts.PieceOf(it)
 		l := projections.BackLine{Line: d.Line, Item: d.Item, Description: d.Description}
-		l.Pieces = reported(l, c.Pieces, time.Time{}, events.BecameRepair) -
-			reported(l, c.Pieces, time.Time{}, events.BecameBack, events.BecameReplaced)
+		l.Pieces = reported(l, pieces, time.Time{}, events.BecameRepair) -
+			reported(l, pieces, time.Time{}, events.BecameBack, events.BecameReplaced)
 		name := d.Item
 		if d.Line > 0 {
 			name = v.t("piece-line", d.Line, d.Description)
 		}
-		if d.Became != events.BecameRepair || l.Pieces <= 0 || seen[name] {
+		told := slices.ContainsFunc(short, func(s lack) bool {
+			return slices.ContainsFunc(s.lines, func(x projections.BackLine) bool { return samePiece(x, d) })
+		})
+		if d.Became != events.BecameRepair || l.Pieces <= 0 || seen[name] || told {
+			continue
+		}
+		if settled, err := settledSince(w, turns, it); err != nil {
+			return nil, err
+		} else if settled {
 			continue
 		}
 		seen[name] = true
 		out = append(out, lack{key: fmt.Sprintf("repair/%d", it.Seq), lines: []projections.BackLine{l},
 			words: v.t("lack-repair", name, v.time(it.At()))})
 	}
-	return out
+	return out, nil
+}
+
+// settledSince reports whether a report of before the set was packed says nothing of it any more: the counts of a case since have
+// shown all pieces of its line, so another one is in its place; or it is of none of the lines that the set is packed by.
+func settledSince(w *judge.World, turns []*facts.Trip, it *facts.Item) (bool, error) {
+	d, listed := facts.PieceOf(it), true
+	for i, c := range turns {
+		pack := c.LastPack()
+		if pack == nil || !pack.At().After(it.At()) {
+			continue
+		}
+		st, err := w.Standing(c.Key)
+		if err != nil {
+			return false, err
+		}
+		k := slices.IndexFunc(st.Lines, func(l projections.LineStanding) bool {
+			return !l.Beyond && samePiece(projections.BackLine{Line: l.Line.Line, Item: l.Item}, d)
+		})
+		if i == 0 {
+			listed = k >= 0
+		}
+		if k >= 0 && st.Lines[k].Last >= st.Lines[k].Quantity {
+			return true, nil
+		}
+	}
+	return !listed, nil
 }
 
 // cameDamaged is a piece that was seen to be damaged on the way back, and nothing says what became of it.

@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"fmt"
+	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -91,11 +92,20 @@ func (b *pieces) scanBadge(_ *visit, badge string) (said, error) {
 	return said{}, nil
 }
 
-func (b *pieces) scanSet(_ *visit, set string) (said, error) {
-	if b.Tag != set {
-		b.clear()
-		b.Tag, b.Done = set, nil
+// scanSet takes the next set. What was said of a piece of the one that lies here isn't dropped by that.
+func (b *pieces) scanSet(v *visit, set string) (said, error) {
+	if b.Tag == set {
+		return said{}, nil
 	}
+	turns, err := b.entered(v)
+	switch {
+	case err != nil:
+		return said{}, err
+	case b.Tag != "" && len(turns) > 0:
+		return said{}, v.sayNo("return-begun", b.Tag)
+	}
+	b.clear()
+	b.Tag, b.Done = set, nil
 	return said{}, nil
 }
 
@@ -164,11 +174,16 @@ func (b *pieces) closed(v *visit) (*projections.Finding, error) {
 	return nil, nil
 }
 
-// sayOpened answers that the set was opened for it.
-func (b *pieces) sayOpened(v *visit, _ fields) (said, error) {
-	f, err := b.closed(v)
-	b.Opened = b.Opened || f != nil
+// sayOpened answers that the set was opened for it: for the piece that was asked about, on the screen that asks.
+func (b *pieces) sayOpened(v *visit, f fields) (said, error) {
+	found, err := b.closed(v)
+	b.Opened = b.Opened || found != nil && f["value"] == b.about()
 	return said{}, err
+}
+
+// about tells what is said of which piece apart from what is said of another.
+func (b *pieces) about() string {
+	return url.Values{"set": {b.Tag}, "line": {fmt.Sprint(b.Line)}, "item": {b.Item}, "became": {string(b.Became)}}.Encode()
 }
 
 // find returns a line of the list that the set was packed by, nil where there is none.
@@ -301,7 +316,7 @@ func (b *pieces) askClosed(v *visit, f *projections.Finding) said {
 	}
 	s := v.found(b.Tag, f)
 	s.Words, s.Status, s.Sound = v.t("piece-closed", b.Tag), "doubtful", "ask"
-	return s.offer(choice{Do: "leave", Words: v.t("do-leave", b.Tag)}, choice{Do: "opened", Words: v.t("do-piece-opened", b.Tag)})
+	return s.offer(choice{Do: "leave", Words: v.t("do-leave", b.Tag)}, choice{Do: "opened", Value: b.about(), Words: v.t("do-piece-opened", b.Tag)})
 }
 
 // told is what a report comes to, with what is known of its set: green where others need not be told of it.

@@ -131,6 +131,47 @@ func TestLacksInRepairOrDamaged(t *testing.T) {
 	}
 }
 
+// TestRepairOutlivesATurn: a piece that went to repair and was packed as listed all the same is asked about in the next turn, too,
+// at inspection and packing; not where it came back, where the counts of the case since have shown its line whole, or where it is
+// on no list.
+func TestRepairOutlivesATurn(t *testing.T) {
+	for name, c := range map[string]struct {
+		item    string
+		became  events.Became
+		counted int64 // of line 1, by the case since; 0: it was not counted
+		asks    bool
+	}{
+		"packed as listed": {"INS-001", "", 0, true}, "counted short": {"INS-001", "", 3, true}, "counted whole": {"INS-001", "", 4, false},
+		"back since": {"INS-001", events.BecameBack, 0, false}, "on no list": {"XX-1", "", 0, false},
+	} {
+		h := workplacetest.NewHouse(t, "VAS-003")
+		h.Used("K-1", "VAS-003")
+		h.Record("north/storage", events.KindPieceReported, "VAS-003",
+			&events.PieceReported{Became: events.BecameRepair, Item: c.item, Quantity: 1})
+		h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+		h.Open("VAS-003", "K-5")
+		if c.counted > 0 {
+			h.Counts("K-5", "VAS-003", events.StageFinal, c.counted, 2, 3)
+		}
+		h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-5", Outcome: "reconciled", Actions: []string{}})
+		if c.became != "" {
+			h.Record("north/storage", events.KindPieceReported, "VAS-003",
+				&events.PieceReported{Became: c.became, Item: c.item, Quantity: 1})
+		}
+		h.After(time.Hour)
+		r := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}
+		r.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+		r.Do("step", "value", "inspected")
+		a := r.Scan(workplacetest.Label(t, events.ScanTag, "VAS-003"))
+		_, asked, _ := h.Packs("VAS-003")
+		for _, told := range []string{workplacetest.Tells(a), workplacetest.Tells(asked)} {
+			if strings.Contains(told, "was sent to repair") != c.asks {
+				t.Errorf("%s: %s", name, told)
+			}
+		}
+	}
+}
+
 // TestFoundOfTheOtherSet: a piece that is found and not missed of the set in hand is not in order, and the set of the case that
 // misses one is named.
 func TestFoundOfTheOtherSet(t *testing.T) {

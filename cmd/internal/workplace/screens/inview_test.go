@@ -432,6 +432,7 @@ func (q *asker) back() {
 	q.do("became", "value", "missed")
 	q.scan(q.badge("B-1"), "")
 	q.do("take-back")
+	q.do("clear")
 	q.scan(q.tag("LAP-022"), "1")
 	q.do("became", "value", "repair")
 	q.do("opened")

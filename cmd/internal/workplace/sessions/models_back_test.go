@@ -251,7 +251,7 @@ func (m *pieceModel) next(w *walk, shown workplacetest.Answer) step {
 	case ask && shown.Says("which line?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "9")}
 	case ask && shown.Says("Was it opened for that?"):
-		return step{verb: "do", action: pick(w, "opened", "opened", "leave")}
+		return step{verb: "do", action: pick(w, "opened", "opened", "leave"), fields: shown.Choice("opened")}
 	case ask && shown.Says("what became of it?"):
 		return step{verb: "scan", text: pick(w, "1", "2", "3", "4", "5", "7")}
 	case ask && shown.Says("badge"):
@@ -279,7 +279,7 @@ func (m *pieceModel) next(w *walk, shown workplacetest.Answer) step {
 	return step{verb: "do", action: pick(w, "record", "clear", "next-person", "opened", "leave")}
 }
 
-func (m *pieceModel) learn(_ *walk, s step, shown, a workplacetest.Answer) {
+func (m *pieceModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	number, err := strconv.ParseInt(s.text, 10, 64)
 	typed := s.verb == "scan" && err == nil && len(s.text) <= 3 && shown.AsksAbout() == "" && a["sound"] != "low"
 	became := []string{"repair", "back", "replaced", "lost", "found"}
@@ -295,7 +295,10 @@ func (m *pieceModel) learn(_ *walk, s step, shown, a workplacetest.Answer) {
 	case s.action == "opened" && shown.Says("Was it opened for that?"):
 		m.opened = true
 	case s.kind == events.ScanSet || s.kind == events.ScanTag:
-		if s.id != m.set {
+		if s.id != m.set && a["no"] == nil {
+			if m.set != "" && m.lies() {
+				w.fail("%s takes what was said of a piece of %s away", s.id, m.set)
+			}
 			*m = pieceModel{set: s.id}
 		}
 	case s.action == "clear", s.action == "leave":
