@@ -15,6 +15,7 @@ type sheetPrinter struct {
 	words       wording
 	code, short string
 	headScale   float64
+	trial       []TrialMark // printed into the first column
 }
 
 func (p *sheetPrinter) print() {
@@ -31,6 +32,7 @@ func (p *sheetPrinter) print() {
 		p.tableHead(page.Table.Y)
 		for k, r := range p.rows[i] {
 			p.row(page.Rows[k], r)
+			p.trialMark(page.Rows[k])
 		}
 		p.signatures(page.Signs)
 		p.columns(page)
@@ -147,7 +149,14 @@ func (p *sheetPrinter) header(page int) {
 		p.text(x, y, grouped(p.code[i:min(i+third, len(p.code))], 6))
 		y += p.lineHeight()
 	}
-	p.fitted(Rect{x, y, boxWidth, headBottom - y}, p.words.say("paper.how-to-tick"))
+	p.fitted(Rect{x, y, boxWidth, headBottom - y}, p.howTo())
+}
+
+func (p *sheetPrinter) howTo() string {
+	if p.trial != nil {
+		return p.words.say("paper.trial-how-to")
+	}
+	return p.words.say("paper.how-to-tick")
 }
 
 // fitted sets a text into a box, as large as it can.

@@ -1,0 +1,82 @@
+package marks
+
+import (
+	"bytes"
+	"reflect"
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks/markstest"
+	"listbound/cmd/internal/texts"
+	"listbound/events"
+)
+
+// TestTrialSheet: a good picture of the trial sheet will do, a copy that loses pale ink won't, and where the own pens were not tried it says so.
+// It is read without knowing in which language it was printed.
+func TestTrialSheet(t *testing.T) {
+	languages, err := texts.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	languages.OnError(func(err error) { t.Error(err) })
+	en, de := languages.In("en"), languages.In("de")
+	s, err := paper.TrialSheet(en)
+	if err != nil {
+		t.Fatal(err)
+	}
+	gs, err := paper.TrialSheet(de)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := paper.GeometryOf(&s, 3)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if other, err := paper.GeometryOf(&gs, 3); err != nil || !reflect.DeepEqual(g, other) || len(g.Pages) != 1 {
+		t.Fatalf("in German its boxes stand elsewhere, or on %d pages (%v)", len(g.Pages), err)
+	}
+	var b bytes.Buffer
+	if err := paper.WriteTrialSheet(&b, paper.A4, de); err != nil {
+		t.Fatal(err)
+	}
+	page := markstest.Render(t, b.Bytes(), 300)[0]
+	var pens []markstest.Mark
+	for _, l := range s.Lines {
+		pens = append(pens, markstest.Mark{Line: l.Line, Stage: events.StageClosing, Kind: markstest.Tick})
+	}
+	ticked := markstest.Over(t, page, markstest.SVG(g, 1, pens, 800))
+	find := func(x Symbol) (*paper.Sheet, error) {
+		if !paper.IsTrial(x.Code) || !x.Practice {
+			t.Errorf("it is read as %+v", x)
+		}
+		return &s, nil
+	}
+	for _, tt := range []struct {
+		name          string
+		way           markstest.Way
+		pens          bool
+		fitness, hand Fitness
+	}{
+		{"a scan", markstest.Ways()[1], true, Fit, Fit},
+		{"a scan without pens", markstest.Ways()[0], false, Fit, Unasked},
+		{"a copy", markstest.BlackAndWhite(), true, Unfit, Fit},
+	} {
+		from := page
+		if tt.pens {
+			from = ticked
+		}
+		p, err := Read(markstest.Degraded(t, from, tt.way, 800), find)
+		if err != nil {
+			t.Errorf("%s: %v", tt.name, err)
+			continue
+		}
+		got := TrialOf(p)
+		if got.Fitness != tt.fitness || got.OwnPens != tt.hand {
+			t.Errorf("%s: %s, %s:\n%s", tt.name, got.Fitness, got.OwnPens, strings.Join(got.Say(en), "\n"))
+		}
+		if lines := got.Say(de); len(lines) < 15 || strings.Contains(strings.Join(lines, ""), "paper.") {
+			t.Errorf("%s says %q", tt.name, lines)
+		}
+	}
+}
