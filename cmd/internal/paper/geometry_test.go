@@ -236,7 +236,10 @@ func darker(g *image.Gray, below, above uint8) int {
 // TestLayoutsStayAsTheyAre: a sheet that was printed once is read by its layout's number for as long as there is paper, so
 // what a number stands for never changes, fonts included. Who needs another place for a box takes a new number.
 func TestLayoutsStayAsTheyAre(t *testing.T) {
-	want := map[int]string{3: "eb146e8625d48cda", 4: "1a2b40cf36b3388b", 5: "2274503ba08c3f42", 6: "37241ccd1ba594d5", 7: "8e57df0201ed0262", 8: "969730e8addd7401", 9: "c8113e3f6a753308", 10: "07e471147384fd4f"}
+	want := map[int]string{
+		3: "eb146e8625d48cda", 4: "1a2b40cf36b3388b", 5: "2274503ba08c3f42", 6: "37241ccd1ba594d5",
+		7: "8e57df0201ed0262", 8: "969730e8addd7401", 9: "c8113e3f6a753308", 10: "07e471147384fd4f",
+	}
 	for layout := firstLayout; layout <= lastLayout; layout++ {
 		s := sample(t, 40)
 		s.Exceptions = append(s.Exceptions, events.Exception{Line: 9, Counted: 1, Reason: "lent to the other house for a day"})

@@ -8,9 +8,9 @@ import (
 	"listbound/projections/words"
 )
 
-// A trial sheet is one page by which a site tells whether its printer, copier and phone will do: the first column has marks of all
-// kinds printed in, the second is ticked with the site's own pens, the last stays empty. It is printed for practice, and its
-// symbol names a trip that no ledger has.
+// A trial sheet is one page by which a site tells whether its printer, copier and phone will do: the first column has
+// marks of all kinds printed in, the second is ticked with the site's own pens, the last stays empty. It is printed
+// for practice, and its symbol names a trip that no ledger has.
 const trialTrip = "019530a1-7c00-7def-9abc-5e1f7e57ca5e"
 
 // TrialMark is a kind of mark that is printed on the trial sheet.
@@ -34,8 +34,8 @@ const (
 
 // TrialMarks are the marks of the first column from line 1 on; what is hardest to read stands there more than once.
 func TrialMarks() []TrialMark {
-	return []TrialMark{TrialTick, TrialCross, TrialFilled, TrialOverlong, TrialSlash, TrialPencil, TrialPencil, TrialPale, TrialPale, TrialPale,
-		TrialErased, TrialErased, TrialStruck, TrialNumber, TrialDot, TrialEmpty, TrialEmpty, TrialEmpty}
+	return []TrialMark{TrialTick, TrialCross, TrialFilled, TrialOverlong, TrialSlash, TrialPencil, TrialPencil,
+		TrialPale, TrialPale, TrialPale, TrialErased, TrialErased, TrialStruck, TrialNumber, TrialDot, TrialEmpty, TrialEmpty, TrialEmpty}
 }
 
 // IsTrial reports whether a page's code is that of a trial sheet.
@@ -47,7 +47,8 @@ func TrialSheet(lang *words.Language) (Sheet, error) {
 	if err != nil {
 		return Sheet{}, err
 	}
-	s := Sheet{Set: "TEST", Trip: trialTrip, Title: w.say("paper.trial"), List: "TEST", Version: 1, Placement: events.Screen, Practice: true}
+	s := Sheet{Set: "TEST", Trip: trialTrip, Title: w.say("paper.trial"), List: "TEST", Version: 1,
+		Placement: events.Screen, Practice: true}
 	for i, m := range TrialMarks() {
 		s.Lines = append(s.Lines, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("T%02d", i+1), Quantity: 1,
 			Description: w.say("paper.trial-" + string(m))})
@@ -80,7 +81,8 @@ func WriteTrialSheet(w io.Writer, size Size, lang *words.Language) error {
 	return p.write(w)
 }
 
-// trialMark draws the mark of a line into its first box. Greys are what ballpoint and pencil leave (a choice, no source).
+// trialMark draws the mark of a line into its first box. Greys are what ballpoint and pencil leave (a choice, no
+// source).
 func (p *sheetPrinter) trialMark(at Row) {
 	n := int(at.Line) - 1
 	if n < 0 || n >= len(p.trial) {

@@ -155,8 +155,8 @@ func (s *seen) frameDarkness(p *patch, x, y, side float64) float64 {
 	return all[len(all)/2]
 }
 
-// strokeDarkness is how dark a pen's black stroke is in the picture. The frame is thinner and a lens takes more of it: how
-// much it is paler than black that is wide says how blurred the picture is.
+// strokeDarkness is how dark a pen's black stroke is in the picture. The frame is thinner and a lens takes more of
+// it: how much it is paler than black that is wide says how blurred the picture is.
 func strokeDarkness(frame, black float64) float64 {
 	const frameWidth, strokeWidth = 0.35, 0.45 // millimetres
 	share := min(max(frame/black, 0.2), 0.98)
@@ -282,8 +282,8 @@ func (s *seen) struck(yard, threshold float64) bool {
 	return false
 }
 
-// goesOn reports whether what is on the line is one piece with the frame and what is in it, and no farther from it than a
-// long tick goes: then nothing was written there.
+// goesOn reports whether what is on the line is one piece with the frame and what is in it, and no farther from it
+// than a long tick goes: then nothing was written there.
 func (s *seen) goesOn(yard, threshold float64) bool {
 	x0, y0, x1, y1 := s.region(paper.Rect{X: s.cell.X + 0.5, Y: s.cell.Y + 0.75, W: s.cell.W - 1.2, H: s.cell.H - 1.5})
 	w, h := x1-x0, y1-y0

@@ -8,8 +8,8 @@ import (
 	"listbound/cmd/internal/paper/marks/markstest"
 )
 
-// TestCopies reads copies in black and white, on which pale ink leaves nothing. A page all of whose marks are pale is refused and never
-// read as not counted. The table of whole pages is printed by make papers.
+// TestCopies reads copies in black and white, on which pale ink leaves nothing. A page all of whose marks are pale is
+// refused and never read as not counted. The table of whole pages is printed by make papers.
 func TestCopies(t *testing.T) {
 	way := markstest.BlackAndWhite()
 	s := sheet(t, 15, nil)

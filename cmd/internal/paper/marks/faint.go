@@ -6,12 +6,12 @@ import (
 	"listbound/cmd/internal/paper"
 )
 
-// leastShade is how much darker than paper the table's heading must still be. It is printed 11 % darker; a black-and-white copier, or
-// a scanner that is set to text, makes it white.
+// leastShade is how much darker than paper the table's heading must still be. It is printed 11 % darker; a
+// black-and-white copier, or a scanner that is set to text, makes it white.
 const leastShade = 0.03
 
-// faint reports whether a page has hardly a mark. From a copier that makes pale things white its boxes then say nothing: pale ink
-// leaves nothing there.
+// faint reports whether a page has hardly a mark. From a copier that makes pale things white its boxes then say
+// nothing: pale ink leaves nothing there.
 func (m *sheetMarks) faint(rows []Row) bool {
 	for k, f := range m.fields {
 		n := 0

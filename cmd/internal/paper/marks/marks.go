@@ -95,8 +95,8 @@ type Page struct {
 	// page of the sheet, ask once whether the stage was not counted.
 	Blank []events.Stage
 
-	// GreyLost: the picture comes from a copier or scanner that makes pale things white. An empty box says even less on it, and a
-	// blank stage may have been ticked in pale ink.
+	// GreyLost: the picture comes from a copier or scanner that makes pale things white. An empty box says even less
+	// on it, and a blank stage may have been ticked in pale ink.
 	GreyLost bool
 
 	// How good the picture is.

@@ -82,8 +82,8 @@ func TestOddPictures(t *testing.T) {
 		{"a blank wall", image.NewGray(image.Rect(0, 0, 900, 1200)), NoSheet},
 		{"a stamp", image.NewGray(image.Rect(0, 0, 9, 9)), NoSheet},
 		{"two sheets", two, SeveralSheets},
-		{"a corner of another", flat(t, page, "-gravity", "East", "-background", "gray70", "-splice", "160x0", "(", "-clone", "0", "-crop", "200x400+30+30", "+repage", ")",
-			"-gravity", "NorthEast", "-composite"), ""},
+		{"a corner of another", flat(t, page, "-gravity", "East", "-background", "gray70", "-splice", "160x0",
+			"(", "-clone", "0", "-crop", "200x400+30+30", "+repage", ")", "-gravity", "NorthEast", "-composite"), ""},
 	} {
 		p, err := Read(tt.m, of(s))
 		switch {
@@ -110,7 +110,8 @@ func TestOddPictures(t *testing.T) {
 	}
 }
 
-// TestPagesOfAllLayouts: both sizes, with and without the stages that only some policies have, in the ledger for practice too.
+// TestPagesOfAllLayouts: both sizes, with and without the stages that only some policies have, in the ledger for
+// practice too.
 func TestPagesOfAllLayouts(t *testing.T) {
 	for i, change := range []func(*paper.Sheet){
 		func(s *paper.Sheet) { s.Cavity = true },

@@ -148,7 +148,8 @@ func area(q [4]ring) float64 {
 	return s
 }
 
-// poseBySymbol finds the page from a symbol that was found by itself, and those corner marks that are to be seen: one may be covered.
+// poseBySymbol finds the page from a symbol that was found by itself, and those corner marks that are to be seen: one
+// may be covered.
 func poseBySymbol(g *gray, found []ring, d detected, s Symbol) (out pose, ok bool) {
 	layout, known := paper.Skeleton(s.Layout)
 	if !known {

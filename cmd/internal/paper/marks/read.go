@@ -16,8 +16,8 @@ const (
 	widestGap     = 4   // dots in a row that are not seen
 )
 
-// Read finds one printed sheet's page in a picture and reads its marks. Find is asked for the sheet that the page's symbol
-// names, once and before a box is looked at; its error is returned as it is. A picture that can't be read is
+// Read finds one printed sheet's page in a picture and reads its marks. Find is asked for the sheet that the page's
+// symbol names, once and before a box is looked at; its error is returned as it is. A picture that can't be read is
 // refused with a *Refusal.
 func Read(picture image.Image, find Find) (*Page, error) {
 	full, g, p, err := locate(picture)
@@ -31,7 +31,8 @@ func Read(picture image.Image, find Find) (*Page, error) {
 		return &Refusal{Cause: c, Symbols: []Symbol{p.symbol}, Has: has, Needs: needs}
 	}
 	density := math.Inf(1)
-	for _, c := range []paper.Point{p.layout.Dots.Top[0], p.layout.Rings[2], p.layout.Rings[3], {X: p.layout.Width / 2, Y: p.layout.Height / 2}} {
+	middle := paper.Point{X: p.layout.Width / 2, Y: p.layout.Height / 2}
+	for _, c := range []paper.Point{p.layout.Dots.Top[0], p.layout.Rings[2], p.layout.Rings[3], middle} {
 		density = min(density, p.pixelsPerMillimetre(c)*full)
 	}
 	if density < leastPixels {

@@ -223,7 +223,8 @@ func (x *table) score(way string, marks []markstest.Mark, p *Page) (bad []string
 			x.why[string(c.Why)+" "+kind]++
 		}
 		if wrong || needless && c.Verdict == Ask {
-			bad = append(bad, fmt.Sprintf("%s: line %d %s, %s: %s %s (ink %.3f, dark %.2f)", way, m.Line, m.Stage, kind, c.Verdict, c.Why, c.Ink, c.Dark))
+			bad = append(bad, fmt.Sprintf("%s: line %d %s, %s: %s %s (ink %.3f, dark %.2f)",
+				way, m.Line, m.Stage, kind, c.Verdict, c.Why, c.Ink, c.Dark))
 		}
 	}
 	return bad
@@ -250,12 +251,15 @@ func (x *table) String() string {
 		b.WriteString("\n")
 	}
 	fmt.Fprintf(&b, "the symbol is found by a second decoder in %d of %d pictures\n", x.decoded, x.pictures)
-	fmt.Fprintf(&b, "%d wrong; asked without need %d of %d (%.2f %%)\n", x.wrong, x.asked, x.sure, 100*float64(x.asked)/float64(max(1, x.sure)))
+	share := 100 * float64(x.asked) / float64(max(1, x.sure))
+	fmt.Fprintf(&b, "%d wrong; asked without need %d of %d (%.2f %%)\n", x.wrong, x.asked, x.sure, share)
 	return b.String()
 }
 
 // run reads pages of two sizes of paper in some ways, from a seed on.
-func (x *table) run(t *testing.T, pages, seed, lines int, ways []markstest.Way, each func(page int, way string, p *Page, bad []string)) {
+func (x *table) run(t *testing.T, pages, seed, lines int, ways []markstest.Way,
+	each func(page int, way string, p *Page, bad []string),
+) {
 	t.Helper()
 	for _, w := range ways {
 		x.rows = append(x.rows, w.Name)
@@ -301,9 +305,9 @@ func (x *table) secondDecoder(t *testing.T, m image.Image, s *paper.Sheet, page 
 	t.Errorf("%s: zbarimg finds no symbol", way)
 }
 
-// TestPapers reads whole pages in every way and prints the table by way and kind of mark. It is run by make papers: LISTBOUND_PAPERS says
-// how many pages, and LISTBOUND_PAPERS_SEED from which seed on. Seeds below 100 are those that limits were set on; without
-// the variables a page that is none of them is read in a few ways.
+// TestPapers reads whole pages in every way and prints the table by way and kind of mark. It is run by make papers:
+// LISTBOUND_PAPERS says how many pages, and LISTBOUND_PAPERS_SEED from which seed on. Seeds below 100 are those that
+// limits were set on; without the variables a page that is none of them is read in a few ways.
 func TestPapers(t *testing.T) {
 	pages, seed, lines, ways := 1, 500, 15, markstest.Ways()
 	all := os.Getenv("LISTBOUND_PAPERS")

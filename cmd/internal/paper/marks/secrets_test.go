@@ -10,8 +10,9 @@ import (
 	"listbound/events"
 )
 
-// TestCutOuts: a person is shown the cell that is asked and no more; fields say whether something is in them; of the place for the
-// patient's label nothing comes out, and the strip that a site may keep ends where the descriptions begin.
+// TestCutOuts: a person is shown the cell that is asked and no more; fields say whether something is in them; of the
+// place for the patient's label nothing comes out, and the strip that a site may keep ends where the descriptions
+// begin.
 func TestCutOuts(t *testing.T) {
 	s := sheet(t, 10, nil)
 	drawn, g := printed(t, s, paper.Letter)
@@ -55,7 +56,8 @@ func TestCutOuts(t *testing.T) {
 	strip := p.Strip().Bounds()
 	first := g.Fields[3]
 	end := g.Pages[0].Rows[9]
-	if w := (g.Width - 16 - first.X) * stripPerMM; float64(strip.Dx()) > w+1 || float64(strip.Dy()) > (end.Y+end.H-g.Pages[0].Table.Y)*stripPerMM+1 {
+	w, h := (g.Width-16-first.X)*stripPerMM, (end.Y+end.H-g.Pages[0].Table.Y)*stripPerMM
+	if float64(strip.Dx()) > w+1 || float64(strip.Dy()) > h+1 {
 		t.Errorf("the strip is %v", strip)
 	}
 }

@@ -6,7 +6,8 @@ import (
 	"listbound/projections/words"
 )
 
-// Fitness is whether sheets can be read by what made a picture of the trial sheet: printer, copier or scanner, or phone.
+// Fitness is whether sheets can be read by what made a picture of the trial sheet: printer, copier or scanner, or
+// phone.
 type Fitness string
 
 // The grades.

@@ -12,8 +12,8 @@ import (
 	"listbound/events"
 )
 
-// TestTrialSheet: a good picture of the trial sheet will do, a copy that loses pale ink won't, and where the own pens were not tried it says so.
-// It is read without knowing in which language it was printed.
+// TestTrialSheet: a good picture of the trial sheet will do, a copy that loses pale ink won't, and where the own pens
+// were not tried it says so. It is read without knowing in which language it was printed.
 func TestTrialSheet(t *testing.T) {
 	languages, err := texts.Load()
 	if err != nil {

@@ -78,8 +78,8 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	return m
 }
 
-// blurOf is how much sharper the picture has to be made for a thin line to be as dark as it was printed: else a wide smear would look darker
-// than a thin pale stroke. It is asked of a few rows.
+// blurOf is how much sharper the picture has to be made for a thin line to be as dark as it was printed: else a wide
+// smear would look darker than a thin pale stroke. It is asked of a few rows.
 func blurOf(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float32 {
 	const dark, each, most = 0.75, 4.0, 2.0 // share of black that a frame has in a sharp picture
 	var shares []float64

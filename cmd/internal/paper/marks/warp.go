@@ -6,8 +6,8 @@ import (
 	"listbound/cmd/internal/paper"
 )
 
-// warp takes a place on the page to the picture, also of a page that is bent: how far each dot at the table's edges is from
-// where a flat page has it is blended over the page (a Coons patch).
+// warp takes a place on the page to the picture, also of a page that is bent: how far each dot at the table's edges
+// is from where a flat page has it is blended over the page (a Coons patch).
 type warp struct {
 	homography
 	left, right, top, bottom float64

@@ -1,6 +1,6 @@
 // Package markstest fills printed sheets in by program and makes pictures of them, for tests. It shares nothing with
-// what reads them: librsvg draws the marks, poppler the pages, ImageMagick bends, blurs and copies. Nothing here was ever on
-// paper; what real pens, printers and cameras do is left to a site's own test page.
+// what reads them: librsvg draws the marks, poppler the pages, ImageMagick bends, blurs and copies. Nothing here was
+// ever on paper; what real pens, printers and cameras do is left to a site's own test page.
 package markstest
 
 import (
@@ -59,7 +59,8 @@ func (p *pen) wobble(v, by float64) float64 { return v + by*(2*p.Float64()-1) }
 
 // stroke is a smooth line through points, each a little off.
 func (p *pen) stroke(points ...[2]float64) {
-	fmt.Fprintf(p.out, `<path fill="none" stroke-linecap="round" stroke="rgb(%d,%d,%d)" stroke-width="%.3f" d="`, p.grey, p.grey, p.grey, p.width)
+	fmt.Fprintf(p.out, `<path fill="none" stroke-linecap="round" stroke="rgb(%d,%d,%d)" stroke-width="%.3f" d="`,
+		p.grey, p.grey, p.grey, p.width)
 	last := points[0]
 	for i, q := range points {
 		q = [2]float64{p.wobble(q[0], 0.12), p.wobble(q[1], 0.12)}
@@ -175,11 +176,12 @@ func (p *pen) erased(x, y float64) {
 func (p *pen) number(text string, line paper.Rect) {
 	size := 4.4 + p.Float64()
 	x := line.X + 1.2 + math.Max(0, line.W-8)*p.Float64()
-	fmt.Fprintf(p.out, `<text x="%.3f" y="%.3f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f" fill="rgb(%d,%d,%d)">%s</text>`+"\n",
-		x, p.wobble(line.Y+line.H-1.3, 0.3), size, p.grey, p.grey, p.grey, text)
+	fmt.Fprintf(p.out, `<text x="%.3f" y="%.3f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f" `+
+		`fill="rgb(%d,%d,%d)">%s</text>`+"\n", x, p.wobble(line.Y+line.H-1.3, 0.3), size, p.grey, p.grey, p.grey, text)
 }
 
 // Text is something typed or written, with its lower left corner in millimetres of the page.
 func Text(s string, x, y, size float64) string {
-	return fmt.Sprintf(`<text x="%.2f" y="%.2f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f">%s</text>`+"\n", x, y, size, s)
+	return fmt.Sprintf(`<text x="%.2f" y="%.2f" font-family="DejaVu Sans" font-style="italic" font-size="%.2f">%s</text>`+"\n",
+		x, y, size, s)
 }

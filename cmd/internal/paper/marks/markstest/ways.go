@@ -27,7 +27,8 @@ func Ways() []Way {
 			return []string{"-resize", "50%", "-seed", fmt.Sprint(seed), "-attenuate", "0.35", "+noise", "Gaussian"}
 		}},
 		{"turned up to 5 degrees", 0, func(_, _, seed int) []string {
-			return []string{"-resize", "50%", "-background", "gray80", "-rotate", fmt.Sprintf("%.2f", []float64{-4.9, -2.2, 1.3, 3.1, 4.9}[seed%5])}
+			angle := []float64{-4.9, -2.2, 1.3, 3.1, 4.9}[seed%5]
+			return []string{"-resize", "50%", "-background", "gray80", "-rotate", fmt.Sprintf("%.2f", angle)}
 		}},
 		{"upside down, a quarter", 0, func(_, _, seed int) []string {
 			return []string{"-resize", "50%", "-rotate", []string{"180", "90", "270"}[seed%3]}
@@ -36,7 +37,8 @@ func Ways() []Way {
 		{"barrel", 0, fixed("-resize", "50%", "-bordercolor", "gray60", "-border", "60", "-virtual-pixel", "edge", "-distort", "Barrel",
 			"0.0 0.0 0.035 0.965")},
 		{"curl", 0, func(w, h, seed int) []string {
-			return []string{"-resize", "50%", "-bordercolor", "gray60", "-border", "40", "-background", "gray60", "-wave", fmt.Sprintf("%dx%d", 10+seed%5, w*3/4)}
+			return []string{"-resize", "50%", "-bordercolor", "gray60", "-border", "40", "-background", "gray60",
+				"-wave", fmt.Sprintf("%dx%d", 10+seed%5, w*3/4)}
 		}},
 		{"shadow", 75, gradient},
 		{"hand's hard shadow", 0, hand},
@@ -52,7 +54,8 @@ func Blurred() Way { return Way{"blur 2.5 px", 0, fixed("-resize", "50%", "-blur
 func BlackAndWhite() Way {
 	return Way{"photocopy", 75, func(w, h, seed int) []string {
 		return []string{"-resize", "66.667%", "-blur", "0x0.6", "-seed", fmt.Sprint(seed), "-attenuate", "0.25", "+noise", "Gaussian",
-			"-threshold", "58%", "(", "+clone", "-fill", "gray50", "-colorize", "100", "-attenuate", "1.2", "+noise", "Gaussian", "-threshold", "2%", ")",
+			"-threshold", "58%",
+			"(", "+clone", "-fill", "gray50", "-colorize", "100", "-attenuate", "1.2", "+noise", "Gaussian", "-threshold", "2%", ")",
 			"-compose", "Darken", "-composite", "-blur", "0x0.5", "-resize", "75%"}
 	}}
 }
@@ -65,13 +68,15 @@ func phone(w, h, seed int) []string {
 	corners := fmt.Sprintf("%d,%d %d,%d %d,%d %d,%d %d,%d %d,%d %d,%d %d,%d",
 		border, border, border+d(), border+d(), border+w, border, border+w-d(), border+d(),
 		border+w, border+h, border+w-d(), border+h-d(), border, border+h, border+d(), border+h-d())
-	return []string{"-resize", "50%", "-bordercolor", "gray35", "-border", fmt.Sprint(border), "-virtual-pixel", "edge", "-distort", "Perspective", corners,
+	return []string{"-resize", "50%", "-bordercolor", "gray35", "-border", fmt.Sprint(border), "-virtual-pixel", "edge",
+		"-distort", "Perspective", corners,
 		"(", "+clone", "-sparse-color", "Bilinear", fmt.Sprintf("0,0 gray70 %d,0 white 0,%d gray85 %d,%d gray95", w, h, w, h), ")",
 		"-compose", "Multiply", "-composite", "-blur", "0x1"}
 }
 
 func gradient(w, h, _ int) []string {
-	return []string{"-resize", "50%", "(", "+clone", "-sparse-color", "Bilinear", fmt.Sprintf("0,0 gray45 %d,%d white %d,0 gray75 0,%d gray70", w/2, h/2, w/2, h/2), ")",
+	light := fmt.Sprintf("0,0 gray45 %d,%d white %d,0 gray75 0,%d gray70", w/2, h/2, w/2, h/2)
+	return []string{"-resize", "50%", "(", "+clone", "-sparse-color", "Bilinear", light, ")",
 		"-compose", "Multiply", "-composite"}
 }
 
@@ -79,7 +84,8 @@ func hand(w, h, seed int) []string {
 	w, h = w/2, h/2
 	y := h/4 + (seed*67)%(h/3)
 	shape := fmt.Sprintf("polygon %d,%d %d,%d %d,%d %d,%d %d,%d", w, y, w/2, y+h/16, w*2/5, y+h/5, w*3/5, y+h/3, w, y+h/2)
-	return []string{"-resize", "50%", "(", "+clone", "-fill", "white", "-colorize", "100", "-fill", "gray58", "-draw", shape, "-blur", "0x2", ")",
+	return []string{"-resize", "50%",
+		"(", "+clone", "-fill", "white", "-colorize", "100", "-fill", "gray58", "-draw", shape, "-blur", "0x2", ")",
 		"-compose", "Multiply", "-composite"}
 }
 
@@ -92,6 +98,8 @@ func fold(w, h, seed int) []string {
 		"(", "-clone", "0", "-crop", fmt.Sprintf("%dx%d+0+0", w, y), "+repage", ")",
 		"(", "-clone", "0", "-crop", fmt.Sprintf("%dx%d+0+%d", w, h-y, y), "+repage", "-virtual-pixel", "edge", "-distort", "Perspective", lower,
 		"+level", "0,88%", ")",
-		"-delete", "0", "-append", "(", "+clone", "-fill", "white", "-colorize", "100", "-stroke", "gray60", "-strokewidth", "3", "-draw",
-		fmt.Sprintf("line 0,%d %d,%d", y, w, y), "-blur", "0x1", ")", "-compose", "Multiply", "-composite", "-bordercolor", "gray50", "-border", "20"}
+		"-delete", "0", "-append",
+		"(", "+clone", "-fill", "white", "-colorize", "100", "-stroke", "gray60", "-strokewidth", "3",
+		"-draw", fmt.Sprintf("line 0,%d %d,%d", y, w, y), "-blur", "0x1", ")",
+		"-compose", "Multiply", "-composite", "-bordercolor", "gray50", "-border", "20"}
 }
