@@ -908,7 +908,7 @@ func (p bench[B, P]) take(v *visit, b *B, in *input, verb string, t *taken) (err
 	case verb == "do" && in.Action == "take-as":
 		return p.takeAs(v, b, events.ScanKind(in.Fields["value"]), t)
 	case verb == "do" && in.Action == "next-person":
-		p.nextPerson(b)
+		return p.handOver(v, b)
 	case verb == "do" && in.Action == "undo":
 		return p.undo(v, b, in.Fields, t)
 	case verb == "do" && in.Action == "emergency":

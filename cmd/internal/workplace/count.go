@@ -84,7 +84,13 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		return nil, err
 	}
 	if len(t.standing.Sets) == 0 {
-		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-on-case", ref))
+		// A wrong sheet that was read here is asked about, whatever became of the set with which it lay.
+		switch w, err := v.d.files.whole(ref); {
+		case ignoreUnreadable(err) != nil:
+			return nil, err
+		case err != nil, w.Stray == nil:
+			return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-on-case", ref))
+		}
 	}
 	if t.stage == "" {
 		t.stage = t.due()

@@ -224,6 +224,9 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 		return err
 	case signed != nil: // and the answer was lost
 		a.said, a.Go = signed.words(v), signed.Go
+	case len(t.standing.Sets) == 0 && !(verb == "do" && slices.Contains([]string{"sheet-lay", "sheet-none", "close"}, in.Action)):
+		a.said = t.askStray() // there is nothing to count
+		a.Sound = "low"
 	case !t.left.IsZero() && !(verb == "do" && answersLeft(in.Action)):
 		a.said = t.askLeft()
 		a.Sound = "low"

@@ -60,7 +60,7 @@ func (t *table) layWhole() (err error) {
 		}
 	}
 	if x := t.whole.Stray; x != nil && err == nil {
-		if x.Set != "" && t.find(x.Set) < 0 {
+		if x.Set != "" && t.find(x.Set) < 0 && len(t.standing.Sets) > 0 {
 			x.Set = "" // it lay here all the same, and the set has another name
 		}
 		if !x.At.IsZero() {
@@ -155,9 +155,12 @@ func (t *table) sheetWith(f fields, a *counted) error {
 }
 
 // sheetNone answers that the sheet does not lie here: nothing of it is recorded.
-func (t *table) sheetNone(f fields, _ *counted) error {
+func (t *table) sheetNone(f fields, a *counted) error {
 	if t.stray() == nil || f["value"] != t.stray().Code {
 		return nil
+	}
+	if len(t.standing.Sets) == 0 { // nothing is left here
+		a.Go = t.v.d.stationPath(t.v.station, "count")
 	}
 	t.whole.Stray = nil
 	return t.saveWhole()

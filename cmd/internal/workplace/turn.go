@@ -160,6 +160,17 @@ func (p bench[B, P]) leave(v *visit, b *B, since time.Time, by string) error {
 	return nil
 }
 
+// handOver forgets who works here. What was entered of the set that lies here is asked about like what was left: whoever comes next
+// signs for it, and is not who counted.
+func (p bench[B, P]) handOver(v *visit, b *B) error {
+	by := P(b).shared().Operator
+	p.nextPerson(b)
+	if _, of := any(P(b)).(ofTurn); !of {
+		return nil
+	}
+	return p.leave(v, b, v.now, by)
+}
+
 // askLeft asks whether what was left still holds. A STOP stays in sight. Enter begins anew where nothing is lost by that.
 func (p bench[B, P]) askLeft(v *visit, b *B) (said, error) {
 	h := P(b).shared()

@@ -192,8 +192,11 @@ function tooEarly() {
   document.body.dataset.early = "1";
   early = setTimeout(() => { early = undefined; delete document.body.dataset.early; }, 1000);
 }
-if (ofTab.getItem("scanned") && rows.every(r => r.counted === null)) tooEarly();
+if (ofTab.getItem("scanned") && rows.every(r => r.counted === null) || ofTab.getItem("touched")) tooEarly();
 ofTab.removeItem("scanned");
+// So it is with a case that is touched twice: the second touch lands here, on whatever stands there by now.
+ofTab.removeItem("touched");
+if (!ref) document.querySelector("ul.tiles")?.addEventListener("click", e => e.target.closest("a") && ofTab.setItem("touched", "1"));
 
 let leaves = false; // for another page; loading this one anew would call that off
 

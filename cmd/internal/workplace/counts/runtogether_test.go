@@ -48,7 +48,7 @@ func TestSecondLookByWhoCounted(t *testing.T) {
 		h.After(3 * time.Second)
 		p.Scan(text)
 	}
-	p.Do("next-person")
+	p.Answer(p.Do("next-person"), "left-on")
 	p.Scan(badge("B-2"))
 	workplacetest.Must(t, p.Scan(badge("B-1")), "B-1 counted lines of it")
 	h.After(3 * time.Second)

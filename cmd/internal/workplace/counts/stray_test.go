@@ -98,6 +98,46 @@ func TestStrayOfASetTakenOff(t *testing.T) {
 	}
 }
 
+// TestStrayOfTheOnlySet: the question stays at the count's page when the only set is taken off the case: it lay with that one all the
+// same. Nothing else is counted there, and once it is answered the case has no count.
+func TestStrayOfTheOnlySet(t *testing.T) {
+	for _, lies := range []bool{true, false} {
+		h := workplacetest.NewHouse(t, "LAP-022", "VAS-003")
+		h.Open("VAS-003", "K-1")
+		opened := h.Last()
+		k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
+		workplacetest.Must(t, k.Scan(h.Codes["LAP-022"]), "broken", "Where was the count sheet that lay with VAS-003?")
+		h.Record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opened.ID, Action: "void", Reason: "another set"})
+		const page = "/at/north/or-3/count?case=K-1&stage=first"
+		if got := h.Get(page); !strings.Contains(got, "Where was the count sheet that lay with VAS-003?") || !strings.Contains(got, "sheet-lay") {
+			t.Fatal("not asked at the page of the case")
+		}
+		size := h.Size()
+		var a map[string]any
+		for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), workplacetest.Label(t, events.ScanBadge, "B-8"), "", "3"} {
+			h.After(3 * time.Second)
+			a = k.Scan(text)
+			workplacetest.Must(t, a, "broken", "Where was the count sheet that lay with VAS-003?")
+		}
+		k.Do("sign")
+		k.Do("begin")
+		if h.Size() != size {
+			t.Fatalf("recorded: %+v", h.Last())
+		}
+		if lies {
+			workplacetest.Must(t, k.Do("sheet-lay", "value", answerOf(t, a, "1 ")), "VAS-003")
+			if got := h.Last(); got.Kind() != events.KindSetChecked || got.Subject != "VAS-003" {
+				t.Errorf("recorded: %+v", got)
+			}
+		} else {
+			k.Do("sheet-none", "value", h.Codes["LAP-022"])
+		}
+		if got := h.Get(page); strings.Contains(got, "sheet-lay") {
+			t.Error("asked on")
+		}
+	}
+}
+
 // TestStrayOfYesterday: where a wrong sheet lay that somebody read yesterday is recorded as of then, by whoever counted then, and
 // by nobody where no badge was scanned: who answers need not have been there.
 func TestStrayOfYesterday(t *testing.T) {

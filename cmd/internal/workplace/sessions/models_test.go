@@ -184,7 +184,8 @@ func (m *readingModel) nextHere() {
 // learnLeft takes in the answer to whether what was left lying was read then, or to a STOP that was, and reports whether
 // an input means nothing while that is asked. What is read on top of what was read then begins anew; under STOP nothing is.
 func (m *readingModel) learnLeft(w *walk, s step, shown, a workplacetest.Answer) bool {
-	asks := a.Says("was read here at") || a.Says("Nobody has answered this since")
+	asks := a.Says("was read here at") || a.Says("Nobody has answered this since") ||
+		a.Stops() && a.AsksAbout() != "" // what a code is stands beside it, and in place of since when
 	reads := s.kind == events.ScanSet || s.kind == events.ScanSheet || s.kind == events.ScanSeal
 	answered := s.action == "forget" || s.action == "put-aside" && !asks
 	switch {
