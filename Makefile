@@ -10,7 +10,7 @@ PACKAGES = ./...
 export CGO_ENABLED = 0
 
 .PHONY: all build page install test deps vet windows staticcheck plain alone race short \
-  fuzz bench mutants sessions soak papers demo generate vuln clean
+  fuzz bench mutants sessions soak papers downtime demo generate vuln clean
 
 all: build
 
@@ -134,6 +134,10 @@ PAPERS_SEED ?= 1000
 papers: deps
 	LISTBOUND_PAPERS=$(PAPERS) LISTBOUND_PAPERS_SEED=$(PAPERS_SEED) \
 	  $(GO) test -vet=off -count=1 -timeout 0 -v -run '^TestPapers|^TestCopies' ./cmd/internal/paper/marks
+
+# A downtime of four hours: 12 cases, 40 count sheets filled in by a drawn pen, read back through a real server.
+downtime: deps
+	LISTBOUND_DRILL=all $(GO) test -vet=off -count=1 -timeout 0 -v -run '^TestDowntimeDrill$$' ./cmd/internal/workplace/paperback
 
 demo:
 	$(GO) run ./cmd/listbound demo

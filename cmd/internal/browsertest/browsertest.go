@@ -37,17 +37,17 @@ const patience = 60 * time.Second
 // Browser is a running Chromium.
 type Browser struct{ ctx context.Context } // of the browser: chromedp keeps it there
 
-// Start starts a Chromium that ends with the test.
-func Start(t testing.TB) *Browser {
+// Start starts a Chromium that ends with the test, with flags of its own: "name", or "name=value".
+func Start(t testing.TB, flags ...string) *Browser {
 	t.Helper()
-	b, stop := Launch(t)
+	b, stop := Launch(t, flags...)
 	t.Cleanup(stop)
 	return b
 }
 
 // Launch starts a Chromium that outlives the test, for all tests of a package to
 // share. Whoever launches it calls stop.
-func Launch(t testing.TB) (b *Browser, stop func()) {
+func Launch(t testing.TB, flags ...string) (b *Browser, stop func()) {
 	t.Helper()
 	path := ""
 	// The shell is the same engine without the window around it, which nobody sees here and which took more CPU than
@@ -78,6 +78,13 @@ func Launch(t testing.TB) (b *Browser, stop func()) {
 	// Names that are no loopback, so that a browser trusts plain http to them as little
 	// as to any other machine.
 	opts = append(opts, chromedp.Flag("host-resolver-rules", "MAP *.test 127.0.0.1"))
+	for _, f := range flags {
+		if name, value, ok := strings.Cut(f, "="); ok {
+			opts = append(opts, chromedp.Flag(name, value))
+		} else {
+			opts = append(opts, chromedp.Flag(name, true))
+		}
+	}
 	actx, endAllocator := chromedp.NewExecAllocator(context.Background(), opts...)
 	ctx, endBrowser := chromedp.NewContext(actx)
 	stop = func() {

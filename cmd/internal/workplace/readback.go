@@ -362,6 +362,8 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return said{}, err
 	case q == nil:
 		return b.record(v, nil)
+	case q.kind == askCase && q.proposed != "":
+		return b.scanCase(v, q.proposed)
 	case q.kind == askCounter && q.proposed != "":
 		b.stage(q.stage).Counter = q.proposed
 	case q.kind == askWitness && q.proposed != "":

@@ -56,6 +56,7 @@ type readState struct {
 	likely   []projections.TripKey    // sets of the case that may have been counted by this sheet
 	on       projections.TripKey      // whose count it is
 	opened   time.Time                // as recorded for the case
+	cases    []string                 // for which the sheet's own set was opened in its trip
 	lines    []projections.LineStanding
 	done     map[events.Stage]bool // counts of these stages are recorded already
 }
@@ -77,42 +78,24 @@ func (b *readback) now(v *visit) (*readState, *paperQuestion, error) {
 		return nil, nil, nil
 	}
 	st := &readState{sheet: sheet, done: make(map[events.Stage]bool)}
-	if err := b.proposeCase(v, st); err != nil {
-		return nil, nil, err
-	}
+	b.caseOnPaper(v, st)
 	if err := st.look(v, b); err != nil {
 		return nil, nil, err
 	}
 	return st, st.next(b), nil
 }
 
-// proposeCase takes the case that the sheet's own label says, or the only one for which the set was opened in the trip. It is
-// shown with all else before anybody signs.
-func (b *readback) proposeCase(v *visit, st *readState) error {
+// caseOnPaper takes the case that a label on the sheet says. What the ledger knows of the set's opening is only proposed: the
+// sheet may have been used for another set, and then it says another case.
+func (b *readback) caseOnPaper(v *visit, st *readState) {
 	if b.Case != "" {
-		return nil
+		return
 	}
 	if f, _ := st.sheet.field(paper.PlaceCase); f.Symbol != "" {
 		if ref := v.caseIn(f.Symbol); ref != "" && v.checkCase(events.ScanCase, ref) == nil {
 			b.Case = ref
-			return nil
 		}
 	}
-	return v.d.site.Ask(func(m *site.View) error {
-		w := m.World(v)
-		cases := make(map[string]bool)
-		for _, it := range w.Trip(st.own()).Opened {
-			if !it.Void {
-				cases[events.CaseOf(it.Data)] = true
-			}
-		}
-		if len(cases) == 1 {
-			for ref := range cases {
-				b.Case = ref
-			}
-		}
-		return w.Failed()
-	})
 }
 
 // look finds what the questions turn on.
@@ -144,6 +127,11 @@ func (st *readState) look(v *visit, b *readback) error {
 		for stage := range done {
 			st.done[stage] = true
 		}
+		for _, it := range w.Trip(st.own()).Opened {
+			if ref := events.CaseOf(it.Data); !it.Void && !slices.Contains(st.cases, ref) {
+				st.cases = append(st.cases, ref)
+			}
+		}
 		for _, it := range w.Trip(st.on).Opened {
 			if !it.Void && events.CaseOf(it.Data) == b.Case && st.opened.IsZero() {
 				st.opened = it.At()
@@ -161,13 +149,23 @@ func (st *readState) candidates(b *readback) {
 			st.likely = nil
 			return
 		}
-		if s.Opened && (s.Key.Set == st.sheet.Set || s.List == st.sheet.List) {
+		if s.Opened && (s.Key.Set == st.sheet.Set || s.List == st.sheet.List) && !st.countedOtherwise(&s) {
 			st.likely = append(st.likely, s.Key)
 		}
 	}
 	if b.On != (projections.TripKey{}) && b.On != st.own() && !slices.Contains(st.likely, b.On) {
 		st.on = projections.TripKey{}
 	}
+}
+
+// countedOtherwise reports whether a set has all counts that the sheet has: then the sheet is not of these.
+func (st *readState) countedOtherwise(s *projections.SetStanding) bool {
+	for _, stage := range st.sheet.stages() {
+		if !st.blank(stage) && !slices.Contains(s.Stages, stage) {
+			return false
+		}
+	}
+	return true
 }
 
 // next is the first question that is open.
@@ -179,7 +177,11 @@ func (st *readState) next(b *readback) *paperQuestion {
 	}
 	switch {
 	case b.Case == "":
-		return &paperQuestion{kind: askCase, field: paper.PlaceCase}
+		q := &paperQuestion{kind: askCase, field: paper.PlaceCase}
+		if len(st.cases) == 1 {
+			q.proposed = st.cases[0]
+		}
+		return q
 	case len(st.likely) > 0 && b.On == (projections.TripKey{}):
 		return &paperQuestion{kind: askWhose, field: paper.PlaceCase}
 	case st.opened.IsZero() && b.Opened.IsZero():

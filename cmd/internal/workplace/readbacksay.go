@@ -41,7 +41,11 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		return doubt(v.t("readback-ask-pages", strings.Join(pages, ", "), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(
 			choice{Do: "without", Words: v.t("readback-without")}, choice{Do: "aside", Words: v.t("readback-aside")})
 	case askCase:
-		return ask(v.t("readback-ask-case", st.sheet.Set), "")
+		s := ask(v.t("readback-ask-case", st.sheet.Set), v.t("readback-case-more"))
+		if q.proposed != "" {
+			s.Choices = []choice{{Do: "enter", Words: v.t("readback-case-is", q.proposed), Main: true}}
+		}
+		return s
 	case askWhose:
 		return b.askWhose(v, st)
 	case askOpened:

@@ -26,8 +26,10 @@ func (b *bench) people(at string) {
 // sign lets two people sign.
 func (b *bench) sign() map[string]any {
 	b.t.Helper()
-	b.asks("Hold it against the paper, then scan your badge")
-	b.badge("B-2201")
+	if !strings.Contains(b.says(), "A second person") { // else whoever read the one before goes on
+		b.asks("Hold it against the paper, then scan your badge")
+		b.badge("B-2201")
+	}
 	return b.badge("B-2202")
 }
 
@@ -46,6 +48,7 @@ func TestAsksAndNeverGuesses(t *testing.T) {
 		t.Fatalf("%q", got)
 	}
 	b := at(t, h)
+	b.Do("enter")
 	b.people("0700")
 	b.people("0900")
 	b.asks("Line 2, First count: how many? 2 is printed | A number is written there")
@@ -103,7 +106,7 @@ func TestTwinsSheet(t *testing.T) {
 	h.After(6 * time.Hour)
 	send(t, h, s.picture(0))
 	b := at(t, h)
-	b.asks("For which case was VAS-003 counted?")
+	b.asks("Which case is written on the count sheet of VAS-003?")
 	a := b.Do("case", "case", "K-0412")
 	if !strings.Contains(words(a), "This count sheet is of VAS-003 as it was packed then, and that was not opened for case K-0412") || a["status"] != "broken" {
 		t.Fatalf("%v", words(a))
