@@ -45,7 +45,7 @@ func TestCopies(t *testing.T) {
 		return
 	}
 	x := newTable()
-	x.run(t, number(t, "LISTBOUND_PAPERS", 8), number(t, "LISTBOUND_PAPERS_SEED", 1000), 60, []markstest.Way{way, markstest.Blurred()},
+	x.run(t, number(t, "LISTBOUND_PAPERS", 8), number(t, "LISTBOUND_PAPERS_SEED", 1000), 60, []markstest.Way{way},
 		func(page int, way string, p *Page, bad []string) {
 			for _, b := range bad {
 				t.Logf("page %d, %s", page, b)

@@ -102,6 +102,7 @@ type Page struct {
 	// How good the picture is.
 	PixelsPerMillimetre float64
 	Darkness            float64 // of the printed frames: 1 is black on white
+	Sharpness           float64 // how dark thin lines are beside wide ones, 1 where nothing is blurred
 	Dots, DotsOf        int     // of the edge, found and printed
 
 	strip func() image.Image

@@ -79,6 +79,7 @@ func TestOddPictures(t *testing.T) {
 		{"lower part missing", flat(t, page, "-crop", "100%x70%+0+0", "+repage"), CutOff},
 		{"50 dpi", flat(t, page, "-resize", "38%"), TooCoarse},
 		{"too blurred", flat(t, page, "+level", "63%,80%"), TooPale},
+		{"out of focus", flat(t, page, "-blur", "0x2.5"), TooPale},
 		{"a blank wall", image.NewGray(image.Rect(0, 0, 900, 1200)), NoSheet},
 		{"a stamp", image.NewGray(image.Rect(0, 0, 9, 9)), NoSheet},
 		{"two sheets", two, SeveralSheets},

@@ -144,13 +144,13 @@ func written(g paper.Geometry, page int, seed uint64) []markstest.Mark {
 type tally struct{ wrong, asked, n int }
 
 type table struct {
-	rows, columns []string
-	at            map[[2]string]*tally
-	asked, sure   int // of what needs no question
-	wrong         int
-	pictures      int
-	decoded       int // of them by a second decoder
-	why           map[string]int
+	rows        []string
+	at          map[[2]string]*tally
+	asked, sure int // of what needs no question
+	wrong       int
+	pictures    int
+	decoded     int // of them by a second decoder
+	why         map[string]int
 }
 
 func newTable() *table { return &table{at: map[[2]string]*tally{}, why: map[string]int{}} }

@@ -9,12 +9,17 @@ import (
 
 // Limits of the verdicts. They were set on pages drawn with seeds below 100 and tried on others (see the tests' table).
 const (
+	sharpFrame  = 0.75 // share of black that a frame has in a sharp picture
+	sharpenBy   = 4.0
+	sharpenMost = 2.0
+
 	threshold   = 0.14 // of the darkness of a stroke of the print's black: what counts as ink at all
 	noiseFactor = 5    // or so much noise, where that is more
 
 	inkTicked    = 0.045 // share of the box's inside
 	longTicked   = 1.8   // millimetres
 	darkTicked   = 0.285 // of a stroke of the print's black
+	darkBlurred  = 0.06  // more in a blurred picture: a wide smear keeps its darkness there, a thin pale stroke doesn't
 	inkAside     = 0.10  // of a mark that stays off the middle
 	longAside    = 2.2
 	inkEmpty     = 0.006
@@ -32,9 +37,12 @@ type sheetMarks struct {
 	fields []paper.Field // those with a stage
 	rows   []paper.Row
 	cells  [][]*seen
+	sharp  float64 // how dark frames are beside dots
 	frame  float64 // median darkness of the frames
 	noise  float64
-	base   float64 // mean darkness inside the emptiest boxes
+
+	darkEnough float64 // for a tick
+	base       float64 // mean darkness inside the emptiest boxes
 }
 
 // lookAll straightens every cell of a page.
@@ -45,7 +53,9 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 			m.fields = append(m.fields, f)
 		}
 	}
-	w.sharpen = blurOf(g, w, m.fields, page.Rows)
+	m.sharp = sharpness(g, w, m.fields, page.Rows)
+	w.sharpen = float32(min(max(sharpenBy*(sharpFrame-m.sharp), 0), sharpenMost))
+	m.darkEnough = darkTicked + darkBlurred*min(float64(w.sharpen), 1)
 	var frames []float64
 	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
 	for _, r := range page.Rows {
@@ -78,10 +88,10 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	return m
 }
 
-// blurOf is how much sharper the picture has to be made for a thin line to be as dark as it was printed: else a wide
-// smear would look darker than a thin pale stroke. It is asked of a few rows.
-func blurOf(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float32 {
-	const dark, each, most = 0.75, 4.0, 2.0 // share of black that a frame has in a sharp picture
+// sharpness is how dark thin frames are beside dots, which no blur makes paler. A picture where they are much paler
+// is sharpened until they are not: else a wide smear would look darker than a thin pale stroke. It is asked of a few
+// rows.
+func sharpness(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float64 {
 	var shares []float64
 	for i := 0; i < len(rows); i += max(1, len(rows)/4) {
 		for _, f := range fields {
@@ -92,10 +102,7 @@ func blurOf(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float32 {
 			}
 		}
 	}
-	if len(shares) == 0 {
-		return 0
-	}
-	return float32(min(max(each*(dark-median(shares)), 0), most))
+	return median(shares)
 }
 
 func median(v []float64) float64 {
@@ -201,14 +208,14 @@ func (m *sheetMarks) box(c *seen) (Verdict, Why) {
 		return Ask, Outside
 	case c.strike:
 		return Ask, StruckOut
-	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= darkTicked &&
+	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= m.darkEnough &&
 		(in.middle || in.longest >= longAside && in.share >= inkAside):
 		return Ticked, ""
 	case (in.share < inkEmpty || in.longest < longEmpty) && in.mean-m.base < meanEmpty:
 		return Empty, ""
 	case in.share < inkEmpty || in.longest < longEmpty:
 		return Ask, Smudged
-	case in.dark < darkTicked:
+	case in.dark < m.darkEnough:
 		return Ask, Pale
 	case in.longest < longTicked || in.share < inkTicked || !in.middle:
 		return Ask, Small

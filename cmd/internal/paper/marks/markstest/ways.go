@@ -47,8 +47,10 @@ func Ways() []Way {
 	}
 }
 
-// Blurred is beyond what is promised: it is read or refused.
-func Blurred() Way { return Way{"blur 2.5 px", 0, fixed("-resize", "50%", "-blur", "0x2.5")} }
+// TwelveMegapixels is a phone's picture as it comes from the camera.
+func TwelveMegapixels() Way {
+	return Way{"12 megapixels", 85, fixed("-bordercolor", "gray35", "-border", "260", "-resize", "3024x4032!", "-blur", "0x1.5")}
+}
 
 // BlackAndWhite is a photocopy that knows two colours, dirty, and scanned in grey.
 func BlackAndWhite() Way {
