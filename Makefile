@@ -60,16 +60,20 @@ race plain alone: export GOMEMLIMIT := 2GiB
 
 # Nobody looks at these programs with a debugger: a third of the compiler's time goes into what one would need. Traces of
 # calls don't need it. All parts say it, staticcheck too, which compiles what it looks at, or all would be compiled twice.
-vet windows staticcheck plain alone: export GOFLAGS := $(GOFLAGS) -gcflags=all=-dwarf=false
+vet windows staticcheck plain alone: export GOFLAGS := $(GOFLAGS) -trimpath -gcflags=all=-dwarf=false
+
+# Where a clone lies is nothing to the compiler, so another clone or worktree of the same state compiles nothing anew. Then Go
+# would take results from there, too; -count=1 runs all tests here.
+race: export GOFLAGS := $(GOFLAGS) -trimpath
 
 # Each package once, with or without the race detector: .ci/packages says which.
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.
 plain:
-	$(GO) test -vet=off $$(GO="$(GO)" .ci/packages plain)
+	$(GO) test -count=1 -vet=off $$(GO="$(GO)" .ci/packages plain)
 
 # The long tests, one step after the other, of the packages that race has.
 alone:
-	$(GO) test -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
+	$(GO) test -count=1 -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
 
 # All of the build is instrumented but two things. SQLite is C turned into Go: all that it works on lies in memory that it
 # has mapped itself, which the detector doesn't look at, instrumented or not, and asking it each time took a quarter of the
@@ -87,7 +91,7 @@ RACE = -race -gcflags='all=-dwarf=false' -gcflags='modernc.org/...=-dwarf=false 
 # Three packages at once, since tests of a browser wait for pages half of the time; within a package one after the other, or all
 # cores are taken and the browsers' waiting costs more than it saves.
 race:
-	CGO_ENABLED=1 $(GO) test -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
+	CGO_ENABLED=1 $(GO) test -count=1 -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
 
 # All tests in their short form, for the work between two commits.
 short:
