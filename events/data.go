@@ -54,6 +54,7 @@ const (
 	KindHoldLifted          Kind = "hold.lifted"
 	KindRetentionAdopted    Kind = "retention.adopted"
 	KindPlacementsAssessed  Kind = "placements.assessed"
+	KindCaseScheduled       Kind = "case.scheduled"
 )
 
 // kindTable is the only list of kinds. Everything that depends on the kind
@@ -123,6 +124,8 @@ var kindTable = []KindInfo{
 		Keys: []Key{}},
 	{Kind: KindPlacementsAssessed, Subject: SubjectSite, By: ByStation, New: empty[PlacementsAssessed],
 		Keys: []Key{}},
+	{Kind: KindCaseScheduled, Subject: SubjectCase, By: ByStation, New: empty[CaseScheduled],
+		Keys: []Key{KeyCase}},
 }
 
 // Placement is where a sheet travels.

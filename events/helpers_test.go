@@ -196,6 +196,12 @@ func (d drawer) drawn(name string) any {
 		return AsidePut
 	case "PlacementsAssessed.Placements":
 		return drawSome(d, placements)
+	case "CaseScheduled.State":
+		return rapid.SampledFrom([]ScheduleState{ScheduleBooked, ScheduleChanged, ScheduleCancelled}).Draw(d.t, "state")
+	case "CaseScheduled.Start", "CaseScheduled.Said":
+		return testTime.Format(time.RFC3339)
+	case "WantedList.Sets":
+		return d.number("sets", 1, MaxWanted)
 	case "PlacementsAssessed.Document":
 		return d.text("document")
 	case "TextsRedacted.Marks":

@@ -39,6 +39,7 @@ type Book struct {
 	readOf   map[string][]*Item // indicator.read, by load
 	washes   map[string][]*Item // set.returned, by the washer's load
 	logs     map[string][]*Item // run.logged, by load
+	plans    map[string][]*Item // case.scheduled, by case
 
 	now time.Time // see SetMoment
 
@@ -125,6 +126,7 @@ func NewBook(src Source) *Book {
 	b.entries = make(map[string][]*Item)
 	b.washes = make(map[string][]*Item)
 	b.logs = make(map[string][]*Item)
+	b.plans = make(map[string][]*Item)
 	return b
 }
 
@@ -297,7 +299,7 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 			m[key] = append(m[key], it)
 		}
 	}
-	if ref := events.CaseOf(d); ref != "" {
+	if ref := events.CaseOf(d); ref != "" && dimOfCase(d) == DimCase {
 		put(b.cases, ref)
 	}
 	if tag := TagOf(d); tag != "" && tag != it.Event.Subject {
@@ -320,6 +322,8 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		}
 	case *events.RunLogged:
 		put(b.logs, d.Load)
+	case *events.CaseScheduled:
+		put(b.plans, d.Case)
 	case *events.ListIssued:
 		put(b.lists, d.List)
 	case *events.PolicyAdopted, *events.RecordsLost, *events.RegistersAdopted:

@@ -30,7 +30,7 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 		add(DimPackings, e.Subject)
 	}
 	if ref := events.CaseOf(d); ref != "" {
-		add(DimCase, ref)
+		add(dimOfCase(d), ref)
 	}
 	switch d := d.(type) {
 	case *events.SetSterilized:
@@ -126,6 +126,7 @@ const (
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
 	DimWash         Dim = "wash"          // set.returned facts of the washer's load
 	DimRunLogs      Dim = "run logs"      // run.logged facts of the load
+	DimSchedule     Dim = "schedule"      // case.scheduled facts of the case, which no verdict rests on
 
 	// DimTime has no facts: what is asked is whether a moment has passed. What
 	// passes is Passing, as a fact is what it is filed under.

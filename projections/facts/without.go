@@ -56,6 +56,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.washes[key]
 	case DimRunLogs:
 		its = b.logs[key]
+	case DimSchedule:
+		its = b.plans[key]
 	case DimList:
 		its = b.lists[key]
 	case DimPolicy:

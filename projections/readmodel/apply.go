@@ -384,6 +384,9 @@ func (m *Model) insertRows(ctx context.Context, w *writer, b *Batch, added []fac
 	if err := insertMarks(ctx, w, added); err != nil {
 		return err
 	}
+	if err := insertSchedule(ctx, w, added); err != nil {
+		return err
+	}
 	return insertSpans(ctx, w, added)
 }
 

@@ -40,6 +40,7 @@ var compared = []struct {
 		"ran"}},
 	{"remarked", []string{"seq", "n"}, []string{"until", "remarks"}},
 	{"marks", []string{"what", "mark", "seq"}, nil},
+	{"schedule", []string{"seq"}, []string{"start"}},
 	{"spans", []string{"what", "mark", "span"}, nil},
 	{"trips", []string{"set_id", "trip"}, []string{"case_ref", "status", "opened", "since", "verdict"}},
 	{"board", []string{"set_id", "trip"}, []string{"worst", "since", "list", "placement", "station", "seen", "together"}},

@@ -16,7 +16,7 @@ CREATE TABLE events (
 	observed   INTEGER NOT NULL,
 	recorded   INTEGER NOT NULL,
 	remarks    INTEGER NOT NULL,    -- bits, see events.Remark; 256: others once, see remarked
-	case_ref   TEXT,                -- set.opened, set.counted, case.closed
+	case_ref   TEXT,                -- set.opened, set.counted, case.closed, case.scheduled
 	load       TEXT,                -- set.sterilized, indicator.read, run.logged
 	sterilizer TEXT,                -- the same
 	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
@@ -45,6 +45,12 @@ CREATE TABLE marks (
 	what TEXT NOT NULL,   -- seal, short (the sheet's short code), bag (lot of the bag), tag (by the register of sets)
 	mark TEXT NOT NULL,
 	seq  INTEGER NOT NULL -- the list.sealed, or the set.entered
+);
+
+-- schedule: when cases begin by the schedule, one row for each case.scheduled and each correction of one.
+CREATE TABLE schedule (
+	seq   INTEGER PRIMARY KEY, -- the record
+	start INTEGER NOT NULL
 );
 
 -- spans: in which stretches of 1024 records a station or a badge occurs, or a badge is named. A look through
@@ -163,6 +169,7 @@ CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost', 'registers.adopted');
 CREATE INDEX events_texts ON events (seq) WHERE kind IN ('texts.redacted', 'hold.placed', 'hold.lifted', 'retention.adopted');
 CREATE INDEX events_assessed ON events (seq) WHERE kind = 'placements.assessed';
+CREATE INDEX schedule_start ON schedule (start);
 CREATE INDEX events_entry ON events (entry) WHERE entry IS NOT NULL;
 `
 

@@ -41,7 +41,7 @@ type source struct {
 // the corrected fact is found under that too.
 var factRows = map[facts.Dim]string{
 	facts.DimTrip: `trip = ?1`,
-	facts.DimCase: `case_ref = ?1`,
+	facts.DimCase: `case_ref = ?1 AND kind <> 'case.scheduled'`,
 	facts.DimLoad: `load = ?1 AND kind IN ('set.sterilized', 'event.corrected')`,
 	// One of each start, the first recorded, so that it is known as of any moment at which one of them is.
 	facts.DimStarts: `load = ?1 AND (kind = 'event.corrected' OR kind = 'set.sterilized' AND seq IN (SELECT min(seq) FROM events
@@ -58,6 +58,7 @@ var factRows = map[facts.Dim]string{
 	facts.DimLoadReadings: `load = ?1 AND kind IN ('indicator.read', 'event.corrected')`,
 	facts.DimWash:         `washer_load = ?1 AND kind IN ('set.returned', 'event.corrected')`,
 	facts.DimRunLogs:      `load = ?1 AND kind IN ('run.logged', 'event.corrected')`,
+	facts.DimSchedule:     `case_ref = ?1 AND kind IN ('case.scheduled', 'event.corrected')`,
 	facts.DimEvent:        `id = ?1 AND observed >= ?2 AND observed < ?3`,
 }
 

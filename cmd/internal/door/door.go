@@ -492,7 +492,7 @@ func kindsOf(k events.Kind) []Role {
 		return []Role{Leads}
 	case events.KindPersonEntered, events.KindSetEntered, events.KindPlaceEntered, events.KindStationEntered,
 		events.KindSterilizerEntered, events.KindRegistersAdopted,
-		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted, events.KindTextsRedacted:
+		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted, events.KindTextsRedacted, events.KindCaseScheduled:
 		return []Role{Leads, Administers}
 	}
 	return nil

@@ -167,6 +167,8 @@ func programRules() []Rule {
 		{Pattern: "POST /api/assess", Roles: readers},
 		{Pattern: "POST /api/runs/logs", Roles: []Role{Records}},
 		{Pattern: "GET /api/runs", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "POST /api/schedule", Roles: []Role{Leads, Administers}},
+		{Pattern: "GET /api/schedule", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /api/board", Roles: readers},
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},

@@ -505,5 +505,6 @@ func sampleData(t *testing.T, key, corrects string) map[events.Kind]string {
 		events.KindHoldLifted:          `{"hold":"H-1","reason":"x"}`,
 		events.KindRetentionAdopted:    `{"days":30}`,
 		events.KindPlacementsAssessed:  `{"placements":["outside"],"document":"x"}`,
+		events.KindCaseScheduled:       `{"case":"K-2","state":"booked","start":"2026-03-04T07:30:00Z"}`,
 	}
 }

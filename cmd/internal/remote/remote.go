@@ -272,6 +272,20 @@ func (c *Client) Runs(ctx context.Context, q site.RunsQuery) ([]run.Recorded, er
 	return ask[[]run.Recorded](ctx, c, http.MethodGet, "/api/runs", url.Values{"load": {q.Load}, "sterilizer": {q.Sterilizer}})
 }
 
+// ImportSchedule implements site.Service.
+func (c *Client) ImportSchedule(ctx context.Context, raw []byte, asked site.ScheduleAsked) (*site.ScheduleImported, error) {
+	res, err := c.do(ctx, http.MethodPost, "/api/schedule", web.FormatScheduleAsked(asked), bytes.NewReader(raw))
+	if err != nil {
+		return nil, err
+	}
+	return read[*site.ScheduleImported](c, res)
+}
+
+// Schedule implements site.Service.
+func (c *Client) Schedule(ctx context.Context, q site.ScheduleQuery) (*site.Day, error) {
+	return ask[*site.Day](ctx, c, http.MethodGet, "/api/schedule", url.Values{"day": {q.Day}})
+}
+
 // History implements site.Service.
 func (c *Client) History(ctx context.Context, q site.Query) (*projections.History, error) {
 	return ask[*projections.History](ctx, c, http.MethodGet, "/api/history", web.FormatQuery(q))

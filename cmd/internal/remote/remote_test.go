@@ -111,6 +111,10 @@ func TestSameAnswers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	taken, err := c.ImportSchedule(t.Context(), []byte("case,start,lists\nK-5,3/4/2026 07:30,LAP\n"), site.ScheduleAsked{Operator: "B-1", Days: "mdy"})
+	if err != nil || taken.New != 1 || taken.Recorded != 1 {
+		t.Fatalf("%+v, %v", taken, err)
+	}
 	q := site.Query{Set: "LAP-001", Records: true}
 	for name, ask := range map[string]func(site.Service) (any, error){
 		"broken": func(x site.Service) (any, error) { return x.Broken(t.Context()) },
@@ -127,6 +131,7 @@ func TestSameAnswers(t *testing.T) {
 				Placements: assess.Placements(), Dependence: assess.DependenceHigh}})
 		},
 		"runs":     func(x site.Service) (any, error) { return x.Runs(t.Context(), site.RunsQuery{Sterilizer: "S2"}) },
+		"schedule": func(x site.Service) (any, error) { return daysCases(t, x) },
 		"history":  func(x site.Service) (any, error) { return x.History(t.Context(), q) },
 		"verify":   func(x site.Service) (any, error) { return x.Verify(t.Context(), nil) },
 		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },
@@ -288,4 +293,14 @@ func asJSON(t *testing.T, v any) string {
 		t.Fatal(err)
 	}
 	return string(raw)
+}
+
+// daysCases are the cases of a day; as of when they are told is another moment each time.
+func daysCases(t *testing.T, x site.Service) (any, error) {
+	t.Helper()
+	d, err := x.Schedule(t.Context(), site.ScheduleQuery{Day: "2026-03-04"})
+	if err == nil && len(d.Cases) != 1 {
+		t.Errorf("%+v", d)
+	}
+	return d.Cases, err
 }

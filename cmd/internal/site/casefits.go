@@ -27,8 +27,10 @@ func checkCase(w *judge.World, source facts.Source, station, ref string, at time
 	if err != nil || p.CaseFits(ref) {
 		return err
 	}
-	if known, err := source.Facts(facts.DimCase, ref); err != nil || len(known) > 0 {
-		return err
+	for _, dim := range []facts.Dim{facts.DimCase, facts.DimSchedule} {
+		if known, err := source.Facts(dim, ref); err != nil || len(known) > 0 {
+			return err
+		}
 	}
 	var like []string
 	for _, c := range p.Codes {

@@ -33,6 +33,10 @@ type Service interface {
 	KeepRunLog(ctx context.Context, raw []byte) (*KeptLog, error)
 	// Runs returns what is recorded of logs of runs.
 	Runs(ctx context.Context, q RunsQuery) ([]run.Recorded, error)
+	// ImportSchedule takes in what the surgical schedule says of cases, and of nobody else.
+	ImportSchedule(ctx context.Context, raw []byte, asked ScheduleAsked) (*ScheduleImported, error)
+	// Schedule says of each case of a day whether what it wants is there.
+	Schedule(ctx context.Context, q ScheduleQuery) (*Day, error)
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error

@@ -85,6 +85,7 @@ type Site struct {
 	signers    map[string]note.Signer // of the stations whose keys are kept here, as far as used
 	rebuilding sync.Mutex             // held by the one rebuild that runs
 	redacting  sync.Mutex             // held by the one redaction that runs; taken before the locks above
+	scheduling sync.Mutex             // held by the one schedule that is taken in, which asks what stands before it records
 	compares   compares
 	asideMu    sync.Mutex
 	aside      []func() (release func()) // see Aside

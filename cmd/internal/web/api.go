@@ -124,6 +124,10 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/runs", answer(srv, func(r *http.Request) (any, error) {
 		return s.Runs(r.Context(), site.RunsQuery{Load: r.URL.Query().Get("load"), Sterilizer: r.URL.Query().Get("sterilizer")})
 	}))
+	mux.HandleFunc("POST /api/schedule", answer(srv, srv.importSchedule))
+	mux.HandleFunc("GET /api/schedule", answer(srv, func(r *http.Request) (any, error) {
+		return s.Schedule(r.Context(), site.ScheduleQuery{Day: r.URL.Query().Get("day")})
+	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
 		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })

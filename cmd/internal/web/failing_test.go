@@ -168,6 +168,8 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /api/history":          {query: "set=LAP-001"},
 		"GET /api/runs":             {query: "load=S1-1"},
 		"POST /api/runs/logs":       {body: "Time,T1\n0,20\n"},
+		"POST /api/schedule":        {query: "operator=B-1", body: "case,start\nK-9,2026-03-04 07:30\n"},
+		"GET /api/schedule":         {query: "day=2026-03-04"},
 		"GET /run":                  {query: "load=S1-1"},
 		"GET /api/consistency":      {query: "from=1"},
 		"GET /api/root":             {query: "size=1"},
