@@ -22,15 +22,17 @@ import (
 	"github.com/spf13/cobra"
 
 	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks"
 	"listbound/cmd/internal/paper/pictures"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace"
+	"listbound/projections/words"
 )
 
 // paper is about count sheets on paper: printed for a day ahead, and read back.
 func (a *app) paper() *cobra.Command {
 	c := &cobra.Command{Use: "paper", Short: "prints count sheets for a day ahead, and reads filled-in ones back"}
-	c.AddCommand(a.paperDay(), a.paperRead())
+	c.AddCommand(a.paperDay(), a.paperRead(), a.paperTrial())
 	return c
 }
 
@@ -144,6 +146,91 @@ func unpack(archive []byte, dir string) (n int, err error) {
 		n++
 	}
 	return n, nil
+}
+
+func (a *app) paperTrial() *cobra.Command {
+	var out, size, lang string
+	c := command("trial [FILE...]", "prints a trial sheet, or says by its picture whether printer, copier and camera will do",
+		`Without a file it prints one page with marks of all kinds and a column for the site's own
+pens. Print it, tick that column with the pens that are used, take its picture as count
+sheets are to be taken (photo, scan, copy and scan) and hand the file in: each mark is
+held against what it is, so that it is known before the first count sheet is read back
+whether pale ink, a copier or a telephone is too little. No data folder is needed.`,
+		"listbound paper trial --out trial.pdf", func(cmd *cobra.Command, args []string) error {
+			said, err := a.words()
+			if err != nil {
+				return err
+			}
+			in, ok := said.Catalogue().Find(lang)
+			if !ok {
+				return fmt.Errorf("--lang is one of %s, not %q", strings.Join(said.Languages(), ", "), lang)
+			}
+			if len(args) == 0 {
+				return a.printTrial(out, size, in)
+			}
+			bad := false
+			for _, name := range args {
+				good, err := a.readTrial(name, in)
+				if err != nil {
+					return err
+				}
+				bad = bad || !good
+			}
+			if bad {
+				return errSaid
+			}
+			return nil
+		})
+	c.Flags().StringVar(&out, "out", "trial.pdf", "file to write")
+	c.Flags().StringVar(&size, "size", "A4", "paper: A4 or Letter")
+	c.Flags().StringVar(&lang, "lang", "en", "language, such as en or de")
+	return c
+}
+
+func (a *app) printTrial(out, size string, in *words.Language) error {
+	paperSize, err := paper.ParseSize(size)
+	if err != nil {
+		return err
+	}
+	var pdf bytes.Buffer
+	if err := paper.WriteTrialSheet(&pdf, paperSize, in); err != nil {
+		return err
+	}
+	return os.WriteFile(out, pdf.Bytes(), 0o644)
+}
+
+// readTrial says what the pages of a file show; good is false where one of them will not do.
+func (a *app) readTrial(name string, in *words.Language) (good bool, err error) {
+	file, err := readBounded(name)
+	if err != nil {
+		return false, err
+	}
+	good = true
+	for m, err := range pictures.Pages(file, pictures.Usual()) {
+		var page *marks.Page
+		if err == nil {
+			page, err = marks.Read(m, func(s marks.Symbol) (*paper.Sheet, error) {
+				if !paper.IsTrial(s.Code) {
+					return nil, errors.New("this is a count sheet and not the trial sheet")
+				}
+				sheet, err := paper.TrialSheet(in)
+				return &sheet, err
+			})
+		}
+		if err != nil {
+			good = false
+			says := err.Error()
+			if r, ok := errors.AsType[*marks.Refusal](err); ok {
+				says = r.Say(in)
+			}
+			fmt.Fprintf(a.env.Out, "%s: %s\n", filepath.Base(name), says)
+			continue
+		}
+		t := marks.TrialOf(page)
+		good = good && t.Fitness == marks.Fit
+		fmt.Fprintf(a.env.Out, "%s: %s\n", filepath.Base(name), strings.Join(t.Say(in), "\n  "))
+	}
+	return good, nil
 }
 
 func (a *app) paperRead() *cobra.Command {

@@ -174,3 +174,21 @@ func TestWatchedFolder(t *testing.T) {
 		}
 	}
 }
+
+// The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
+func TestTrialSheetIsPrintedAndRead(t *testing.T) {
+	dir := t.TempDir()
+	pdf := filepath.Join(dir, "trial.pdf")
+	if code, says := paperRun(t, time.Now, "paper", "trial", "--out", pdf, "--data", filepath.Join(dir, "none")); code != ExitOK {
+		t.Fatal(says)
+	}
+	for dpi, want := range map[string]int{"200": ExitOK, "40": ExitProblem} {
+		if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", dpi, "-singlefile", pdf, filepath.Join(dir, dpi)).CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, msg)
+		}
+		code, says := paperRun(t, time.Now, "paper", "trial", "--lang", "de", filepath.Join(dir, dpi+".png"))
+		if code != want || says == "" {
+			t.Errorf("%s dpi: %d %s", dpi, code, says)
+		}
+	}
+}

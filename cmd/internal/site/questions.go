@@ -186,16 +186,18 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
-	without, logs := make(marksWithout), s.runLogs()
+	without, logs, pictures := make(marksWithout), s.runLogs(), s.keptPictures()
 	v, err := s.verifyRecords(ctx, progress, func(seq int64, record []byte) {
 		each(seq)
 		without.look(s, seq, record)
 		logs.look(s, seq, record)
+		pictures.look(s, seq, record)
 	})
 	if err != nil {
 		return nil, err
 	}
-	v.Problems = append(v.Problems, logs.problems...)
+	v.Problems = append(append(v.Problems, logs.problems...), pictures.problems...)
+	v.Remarks = append(v.Remarks, pictures.remarks...)
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"image"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"listbound/cmd/internal/paper"
@@ -56,12 +57,16 @@ type PageRead struct {
 	Of     int
 	Asked  int   // how many marks a person must look at
 	Err    error // why it was not taken
+	trial  *marks.Trial
 	notes  []phrase
 }
 
 // Say says it in a language.
 func (p PageRead) Say(in *words.Language) (says string, ok bool) {
 	say := func(key string, args ...any) string { return in.Say("workplace.readback-"+key, args...) }
+	if p.trial != nil {
+		return strings.Join(p.trial.Say(in), " "), true
+	}
 	if p.Err != nil {
 		return say("page-not", p.InFile, whyUnread(in, p.Err)), false
 	}
@@ -125,6 +130,10 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	out := PageRead{InFile: inFile}
 	var of *printed
 	p, err := r.seated(ctx, m, func(s marks.Symbol) (*paper.Sheet, error) {
+		if paper.IsTrial(s.Code) {
+			sheet, err := paper.TrialSheet(r.site.Local().Catalogue().In("en"))
+			return &sheet, err
+		}
 		var err error
 		if of, err = r.printed(ctx, s); err != nil {
 			return nil, err
@@ -138,6 +147,11 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 		return out, nil
 	case err != nil:
 		return out, err
+	}
+	if of == nil { // it shows whether this printer, copier and camera will do, and is of no set
+		trial := marks.TrialOf(p)
+		out.trial = &trial
+		return out, nil
 	}
 	policy, err := r.policy(ctx)
 	if err != nil {

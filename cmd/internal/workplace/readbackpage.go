@@ -1,15 +1,11 @@
 package workplace
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"strconv"
 
 	"github.com/go-json-experiment/json"
@@ -19,7 +15,6 @@ import (
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
-	"listbound/ledger/disk"
 )
 
 func esc(s string) string { return url.QueryEscape(s) }
@@ -169,52 +164,17 @@ func (v *visit) keepPictures(st *readState) (map[int]string, error) {
 	if !st.policy.KeepPictures {
 		return out, nil
 	}
-	dir := filepath.Join(v.d.site.Dir(), "pictures")
 	for _, p := range st.sheet.inOrder() {
 		if len(p.Strip) == 0 {
 			continue
 		}
-		sum := sha256.Sum256(p.Strip)
-		out[p.Page] = hex.EncodeToString(sum[:])
-		if err := keepFile(dir, out[p.Page]+".png", p.Strip); err != nil {
-			return nil, fmt.Errorf("keeping a picture: %w", err)
+		digest, err := v.d.site.KeepPicture(v, p.Strip)
+		if err != nil {
+			return nil, err
 		}
+		out[p.Page] = digest
 	}
 	return out, nil
-}
-
-// keepFile writes a file whole, or not at all; one that is there stays, since its name is its digest.
-func keepFile(dir, name string, data []byte) (err error) {
-	path := filepath.Join(dir, name)
-	if _, err := os.Stat(path); err == nil {
-		return nil
-	}
-	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return err
-	}
-	f, err := os.CreateTemp(dir, ".new-*")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(f.Name()))
-		}
-	}()
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
-		return err
-	}
-	if err := os.Rename(f.Name(), path); err != nil {
-		return err
-	}
-	return disk.SyncFolder(dir)
 }
 
 // readbackBody is what the page's template shows.

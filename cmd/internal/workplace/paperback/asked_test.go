@@ -6,6 +6,8 @@ import (
 	"image/draw"
 	"image/jpeg"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -238,4 +240,50 @@ func encoded(t *testing.T, m image.Image) []byte {
 		t.Fatal(err)
 	}
 	return out.Bytes()
+}
+
+// Where the policy says so, of each page the columns with the marks are kept, and nothing of the head or of the descriptions; what the
+// record names is what is there, else verify says so.
+func TestPictureKeptByPolicy(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.ChangesPolicy(func(p *events.Policy) { p.KeepPictures = true })
+	h.Open("VAS-003", "K-0412")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	s.tick(events.StageFirst, all(3)...)
+	h.After(6 * time.Hour)
+	send(t, h, s.picture(0))
+	b := at(t, h)
+	b.Do("enter")
+	b.Do("not-stage")
+	b.people("0700")
+	b.sign()
+	got := counts(h, "K-0412")
+	if len(got) != 1 || got[0].Paper == nil || got[0].Paper.Pages[0].Kept == "" {
+		t.Fatalf("%+v", got)
+	}
+	path := filepath.Join(h.Site.Dir(), "pictures", got[0].Paper.Pages[0].Kept+".png")
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, kind, err := image.DecodeConfig(bytes.NewReader(raw))
+	if page := s.pages[0].Rect; err != nil || kind != "png" || c.Width > page.Dx()*3/5 || c.Height > page.Dy()*4/5 {
+		t.Errorf("%v %s: %d x %d of %v", err, kind, c.Width, c.Height, page)
+	}
+	check := func(want bool) {
+		t.Helper()
+		v, err := h.Site.Verify(t.Context(), nil)
+		if err != nil || v.OK != want {
+			t.Errorf("verified %v, want %v: %+v %v", v.OK, want, v.Problems, err)
+		}
+	}
+	check(true)
+	if err := os.WriteFile(path, append(bytes.Clone(raw), 0), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	check(false)
+	if err := os.WriteFile(path, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
 }
