@@ -73,6 +73,9 @@ func Launch(t testing.TB, flags ...string) (b *Browser, stop func()) {
 		"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
 		"disable-component-update", "disable-sync",
 	} {
+		if f == "disable-threaded-compositing" && os.Getenv("LISTBOUND_SHOTS") != "" {
+			continue // without that thread a screenshot never comes
+		}
 		opts = append(opts, chromedp.Flag(f, true))
 	}
 	// Names that are no loopback, so that a browser trusts plain http to them as little
