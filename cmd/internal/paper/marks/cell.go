@@ -23,16 +23,17 @@ type seen struct {
 	whole  bool
 	paper  float64 // brightness of paper in the middle
 
-	w, h   int
-	at     paper.Rect
-	dark   []float32 // how much darker than paper, 1 is black
-	stroke []float32 // the same without what is wider than a stroke
-	frame  float64   // darkness of the printed frame
-	yard   float64   // of a stroke as black as it
-	inside inkIn     // the box
-	line   inkIn     // the place to write
-	strike bool
-	tail   bool // the mark in the box goes on into the line
+	w, h    int
+	at      paper.Rect
+	dark    []float32 // how much darker than paper, 1 is black
+	stroke  []float32 // the same without what is wider than a stroke
+	frame   float64   // darkness of the printed frame
+	yard    float64   // of a stroke as black as it
+	inside  inkIn     // the box
+	line    inkIn     // the place to write
+	strike  bool
+	creased bool // a fold runs through the row
+	tail    bool // the mark in the box goes on into the line
 }
 
 // inkIn is what a pen left in a region.

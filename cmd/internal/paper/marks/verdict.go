@@ -182,7 +182,7 @@ func (m *sheetMarks) uncrease(row []*seen) {
 		c.line.without(wide(c.line, c.lineRegion()), c.lineRegion())
 		if c.field.Ticked() {
 			c.inside.without(wide(c.inside, c.insideRegion()), c.insideRegion())
-			c.strike = false
+			c.creased = true
 		}
 	}
 }
@@ -206,6 +206,8 @@ func (m *sheetMarks) box(c *seen) (Verdict, Why) {
 	switch {
 	case !c.whole:
 		return Ask, Outside
+	case c.strike && c.creased: // the fold may hide that it is struck out
+		return Ask, Creased
 	case c.strike:
 		return Ask, StruckOut
 	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= m.darkEnough &&
