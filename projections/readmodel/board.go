@@ -117,6 +117,8 @@ type BoardFilter struct {
 	// Since and Until bound the last observation: Since <= it < Until.
 	Since, Until time.Time
 	Unseen       bool // with a finding nobody has acknowledged
+	Unopened     bool // still closed, and not packed again: only the turns of Sets
+	Sets         []string
 
 	together string // the row that is meant
 }
@@ -167,6 +169,14 @@ func (f BoardFilter) whereOf(table string) (string, []any) {
 	}
 	if f.Unseen {
 		add("b.seen = 0")
+	}
+	if f.Unopened {
+		names := make([]any, len(f.Sets))
+		for i, s := range f.Sets {
+			names[i] = s
+		}
+		add("b.set_id IN (NULL"+strings.Repeat(", ?", len(names))+")", names...)
+		add("EXISTS (SELECT 1 FROM trips n WHERE n.set_id = b.set_id AND n.trip = b.trip AND n.opened = 0)")
 	}
 	return strings.Join(conds, " AND "), args
 }

@@ -46,6 +46,7 @@ type pages struct {
 	templates map[string]*template.Template
 	log       *slog.Logger
 	enrol     sync.Mutex // one request alone enrols the board
+	wishes    wishes
 	counts    []prometheus.Collector
 }
 
@@ -60,7 +61,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 			"first": first, "more": more,
 			"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink,
 			"inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 },
-			"recordLink": recordLink}, "templates/*.html")
+			"recordLink": recordLink, "dayLink": dayLink}, "templates/*.html")
 	if err != nil {
 		return err
 	}
@@ -70,6 +71,7 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	}
 	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
 	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
+	mux.HandleFunc("GET /day", p.page(p.dayPage))
 	mux.HandleFunc("GET /near-misses", p.page(p.nearMissPage))
 	mux.HandleFunc("GET /rates", p.page(p.ratesPage))
 	mux.HandleFunc("GET /assess", p.page(p.assessPage))

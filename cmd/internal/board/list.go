@@ -17,6 +17,7 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/readmodel"
+	"listbound/projections/ready"
 )
 
 // rowsOnPage is how many sets one page of the board shows.
@@ -43,7 +44,10 @@ type boardBody struct {
 	Next      string // the following page, "" on the last
 	Begin     string // the first page, where this is a later one
 	Unseen    bool
+	Wanted    bool // only sets that a case waits for, the soonest first
 	Table     *table
+
+	wishes map[string]ready.Wish
 }
 
 type boardRow struct {
@@ -52,6 +56,7 @@ type boardRow struct {
 	Group  string               // what has not been opened yet, is in use, is over
 	Head   bool                 // first of its group on the page
 	Seen   bool
+	Wish   *ready.Wish // the case that waits for the set, nil for none
 }
 
 // Sets are those of a row that several share.
@@ -84,7 +89,7 @@ var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 
 	{"older", 0, 7 * 24 * time.Hour}}
 
 // filterNames are the parameters that say which rows are meant.
-var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen"}
+var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen", "wanted"}
 
 func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
 	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"),
@@ -138,7 +143,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return nil, err
 	}
 	b := &boardBody{
-		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int),
+		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int), Wanted: q.Get("wanted") == "1",
 	}
 	b.Checked, b.Witnessed, b.Stamped = p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
 	limit := rowsOnPage
@@ -147,9 +152,21 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		limit, after, ask = exportedRows, nil, eachAlone
 	}
 	var rows [][]readmodel.BoardRow
+	if b.Wanted { // all of them, since they stand in an order of their own
+		limit, after, ask = exportedRows, nil, eachAlone
+	}
 	err = p.site.Ask(func(m *site.View) error {
+		if b.wishes, err = p.wishes.ask(r.Context(), m, p.site.Clock()); err != nil {
+			return err
+		}
+		if b.Wanted {
+			f.Unopened, f.Sets = true, wantedSets(b.wishes)
+		}
 		if rows, err = ask(m, r.Context(), f, after, limit+1); err != nil {
 			return err
+		}
+		if b.Wanted {
+			soonestFirst(rows, b.wishes)
 		}
 		if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
 			return err
@@ -174,7 +191,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return nil, err
 	}
 	p.fillBoard(b, rows, q, limit)
-	b.Table = boardTable(slices.Concat(rows[:min(len(rows), limit)]...), words)
+	b.Table = boardTable(slices.Concat(rows[:min(len(rows), limit)]...), b.wishes, words)
 	a := &answer{
 		template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table},
 	}
@@ -212,6 +229,7 @@ func (p *pages) fillBoard(b *boardBody, rows [][]readmodel.BoardRow, q url.Value
 	for _, row := range rows[:min(len(rows), limit)] {
 		x := boardRow{BoardRow: row[0], Others: row[1:], Group: groupOf(&row[0].Verdict), Seen: true}
 		x.Head, last = x.Group != last, x.Group
+		x.Wish = wishOf(b.wishes, &row[0].Verdict)
 		for _, r := range row {
 			x.Seen = x.Seen && !slices.ContainsFunc(r.Findings, unseen)
 		}
@@ -324,11 +342,21 @@ func parseCursor(s string) (*readmodel.BoardCursor, error) {
 	return c, nil
 }
 
-func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
+// soonestFirst puts rows in the order in which cases that wait for their sets begin.
+func soonestFirst(rows [][]readmodel.BoardRow, wishes map[string]ready.Wish) {
+	slices.SortStableFunc(rows, func(x, y []readmodel.BoardRow) int { return wishes[x[0].Set].Start.Compare(wishes[y[0].Set].Start) })
+}
+
+func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) *table {
 	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
-		"where", "list", "placement", "station", "case", "others", "seen-by", "code", "way", "detail")
+		"where", "list", "placement", "station", "case", "others", "seen-by", "code", "way", "detail",
+		"wanted-by", "begins")
 	for _, r := range rows {
 		f := first(r.Findings)
+		var wantedBy, begins cell
+		if w := wishOf(wishes, &r.Verdict); w != nil {
+			wantedBy, begins = text(strings.TrimSpace(w.Room+" "+w.Case)), when(words, w.Start)
+		}
 		var seen []string
 		for _, x := range r.Findings {
 			for _, a := range x.Acknowledged {
@@ -342,7 +370,7 @@ func boardTable(rows []readmodel.BoardRow, words *shell.Words) *table {
 			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
 			when(words, shownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
-			text(string(f.Code)), text(f.Way), text(detailOf(f)))
+			text(string(f.Code)), text(f.Way), text(detailOf(f)), wantedBy, begins)
 	}
 	return t
 }

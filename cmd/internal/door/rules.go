@@ -126,6 +126,7 @@ func listRules() []Rule {
 func boardRules() []Rule {
 	return []Rule{
 		{Pattern: "GET /{$}", Roles: readers},
+		{Pattern: "GET /day", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /near-misses", Roles: readers},
 		{Pattern: "GET /rates", Roles: readers},
 		{Pattern: "GET /assess", Roles: readers},

@@ -170,6 +170,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"POST /api/runs/logs":       {body: "Time,T1\n0,20\n"},
 		"POST /api/schedule":        {query: "operator=B-1", body: "case,start\nK-9,2026-03-04 07:30\n"},
 		"GET /api/schedule":         {query: "day=2026-03-04"},
+		"GET /day":                  {query: "day=2026-03-04"},
 		"GET /run":                  {query: "load=S1-1"},
 		"GET /api/consistency":      {query: "from=1"},
 		"GET /api/root":             {query: "size=1"},

@@ -84,7 +84,9 @@ async function refresh() {
 if (rows) {
   const wide = window.matchMedia("(min-width: 60rem)");
   const filters = document.getElementById("filters");
-  if (wide.matches) filters.open = true;
+  if (filters && wide.matches) filters.open = true;
+  // Minutes go by though nothing is recorded.
+  if (rows.dataset.every) setInterval(refresh, 1000 * rows.dataset.every);
   const stream = new EventSource("/changes");
   let begun = false;
   stream.addEventListener("change", () => {
