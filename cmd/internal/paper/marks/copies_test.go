@@ -2,10 +2,12 @@ package marks
 
 import (
 	"os"
+	"slices"
 	"testing"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/paper/marks/markstest"
+	"listbound/events"
 )
 
 // TestCopies reads copies in black and white, on which pale ink leaves nothing. A page all of whose marks are pale is
@@ -15,14 +17,7 @@ func TestCopies(t *testing.T) {
 	s := sheet(t, 15, nil)
 	drawn, g := printed(t, s, paper.A4)
 	for name, kind := range map[string]markstest.Kind{"pale ink": markstest.Pale, "black ink": markstest.Tick} {
-		var marks []markstest.Mark
-		for _, r := range g.Pages[0].Rows {
-			for _, f := range g.Fields {
-				if f.Ticked() {
-					marks = append(marks, markstest.Mark{Line: r.Line, Stage: f.Stage, Kind: kind})
-				}
-			}
-		}
+		marks := penned(g, func(events.Stage, int64) markstest.Kind { return kind })
 		full := markstest.Over(t, drawn[0], markstest.SVG(g, 1, marks, 510))
 		p, err := Read(markstest.Degraded(t, full, way, 510), of(s))
 		if kind == markstest.Pale {
@@ -41,6 +36,23 @@ func TestCopies(t *testing.T) {
 			t.Errorf("in grey: %v", err)
 		}
 	}
+	// The final count is ticked in pale ink but for its first line.
+	marks := penned(g, func(stage events.Stage, line int64) markstest.Kind {
+		if stage == events.StageFinal && line > g.Pages[0].Rows[0].Line {
+			return markstest.Pale
+		}
+		return markstest.Tick
+	})
+	full := markstest.Over(t, drawn[0], markstest.SVG(g, 1, marks, 510))
+	if p, err := Read(markstest.Degraded(t, full, way, 510), of(s)); err != nil {
+		t.Error(err)
+	} else {
+		for _, r := range p.Rows {
+			if slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.Stage == events.StageFinal && c.Verdict == Empty }) {
+				t.Errorf("line %d is taken for not counted", r.Line)
+			}
+		}
+	}
 	if os.Getenv("LISTBOUND_PAPERS") == "" {
 		return
 	}
@@ -55,4 +67,16 @@ func TestCopies(t *testing.T) {
 	if x.wrong > 0 {
 		t.Errorf("%d boxes are read wrong", x.wrong)
 	}
+}
+
+// penned has a mark in every box of the first page.
+func penned(g paper.Geometry, kind func(events.Stage, int64) markstest.Kind) (out []markstest.Mark) {
+	for _, r := range g.Pages[0].Rows {
+		for _, f := range g.Fields {
+			if f.Ticked() {
+				out = append(out, markstest.Mark{Line: r.Line, Stage: f.Stage, Kind: kind(f.Stage, r.Line)})
+			}
+		}
+	}
+	return out
 }

@@ -67,8 +67,9 @@ func Read(picture image.Image, find Find) (*Page, error) {
 	for _, f := range m.fields {
 		out.Stages = append(out.Stages, f.Stage)
 	}
+	m.greyLost = m.shade(g, w, at) < leastShade
+	out.GreyLost = m.greyLost
 	out.Rows, out.Blank = m.verdicts()
-	out.GreyLost = m.shade(g, w, at) < leastShade
 	if out.GreyLost && m.faint(out.Rows) {
 		return nil, refuse(PaleInk, 0, 0)
 	}

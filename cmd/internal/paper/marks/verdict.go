@@ -43,6 +43,7 @@ type sheetMarks struct {
 
 	darkEnough float64 // for a tick
 	base       float64 // mean darkness inside the emptiest boxes
+	greyLost   bool    // pale things are white: see Page.GreyLost
 }
 
 // lookAll straightens every cell of a page.
@@ -294,7 +295,8 @@ func (c *Cell) besides(written, unclear bool) {
 	}
 }
 
-// column asks about empty boxes in a column that is ticked, and reports whether nothing at all is in it.
+// column asks about empty boxes in a column that is ticked, and reports whether nothing at all is in it. Where pale things
+// are white, one mark is enough to ask: the others may have been made with another pen.
 func (m *sheetMarks) column(rows []Row, k int) (blank bool) {
 	n := 0
 	blank = true
@@ -306,7 +308,7 @@ func (m *sheetMarks) column(rows []Row, k int) (blank bool) {
 			}
 		}
 	}
-	if !m.fields[k].Ticked() || float64(n) < columnTicked*float64(len(rows)) {
+	if blank || !m.fields[k].Ticked() || !m.greyLost && float64(n) < columnTicked*float64(len(rows)) {
 		return blank
 	}
 	for i := range rows {
