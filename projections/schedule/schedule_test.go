@@ -189,7 +189,7 @@ const patient = "ZQXPATIENT"
 func withPatient() map[string]string {
 	return map[string]string{
 		"table": "case;room;start;patient;born;phone;procedure\nK-1;OR 3;2026-03-04 07:30;" + strings.Repeat(patient+";", 4),
-		"messages": siu("S12", "SCH|P-1|K-0412|||||"+patient+"|||^^^202603040700||||||"+patient+"||||"+patient,
+		"messages": siu("S12", "SCH|P-1|K-0412|||||"+patient+"||||^^^202603040700||||||"+patient+"||||"+patient,
 			"NTE|1||"+patient, "PID|1||"+patient+"||"+patient+"^"+patient+"||"+patient, "PD1||"+patient, "NK1|1|"+patient,
 			"PV1|1|O|"+patient, "PV2||"+patient, "OBX|1|TX|"+patient+"||"+patient, "DG1|1||"+patient, "RGS|1",
 			"AIS|1|A|^"+patient+"|20260304073000", "NTE|1||"+patient, "AIG|1|A|^"+patient+"|^"+patient, "AIL|1|A|OR^3^^"+patient+"|^"+patient,

@@ -178,7 +178,7 @@ func TestNoPatientInFolder(t *testing.T) {
 	s := scheduled(t, dir, &clock)
 	record(t, s, oneList)
 	const who = "ZQXNAME"
-	message := "MSH|^~\\&|||||20260303140000||SIU^S12|1|P|2.5.1\rSCH|P-7|K-7|||||" + who + "|||^^^202603040700\rPID|1||" + who + "^^^MR||" + who +
+	message := "MSH|^~\\&|||||20260303140000||SIU^S12|1|P|2.5.1\rSCH|P-7|K-7|||||" + who + "||||^^^202603040700\rPID|1||" + who + "^^^MR||" + who +
 		"^" + who + "||19620219|F|||Street " + who + "||(555)" + who + "\rNK1|1|" + who + "\rPV1|1|O|" + who + "\rDG1|1||" + who +
 		"\rRGS|1\rAIS|1|A|" + who + "^" + who + "|202603040700\rAIG|1|A|" + who + "^" + who + "\rAIL|1|A|OR^3\rAIP|1|A|" + who + "\r"
 	if got := take(t, s, message); got.New != 1 || got.Unknown != 2 {
