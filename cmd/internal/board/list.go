@@ -349,8 +349,8 @@ func soonestFirst(rows [][]readmodel.BoardRow, wishes map[string]ready.Wish) {
 
 func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) *table {
 	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
-		"where", "list", "placement", "station", "case", "others", "seen-by", "code", "way", "detail",
-		"wanted-by", "begins")
+		"where", "list", "placement", "station", "case", "others", "seen-by",
+		"wanted-by", "begins", "code", "way", "detail")
 	for _, r := range rows {
 		f := first(r.Findings)
 		var wantedBy, begins cell
@@ -370,7 +370,7 @@ func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *
 			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
 			when(words, shownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
-			text(string(f.Code)), text(f.Way), text(detailOf(f)), wantedBy, begins)
+			wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)))
 	}
 	return t
 }
