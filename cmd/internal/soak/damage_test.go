@@ -34,6 +34,7 @@ var kinds = []struct{ name, glob string }{
 	{"station's key", "d/keys/north_[a-km-z]*.key"},
 	{"texts beside the records", "d/addenda"},
 	{"log of a sterilizer's run", "d/runs/*"},
+	{"picture of a page's marks", "d/pictures/*"},
 	{"read model", "d/readmodel.db*"},
 	{"who witnesses", "d/witnesses.txt"},
 	{"what a witness signed", "d/witnesses/*.checkpoint"},

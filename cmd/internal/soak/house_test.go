@@ -96,6 +96,7 @@ func (h *house) goOn(t *testing.T, lines []string) {
 	}
 	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(site.Receipt) error { return nil })
 	recordRuns(t, s)
+	recordPictures(t, s)
 	if err := errors.Join(err, s.AskWitnesses(t.Context()), s.AskTimestamp(t.Context()), s.Close()); err != nil {
 		t.Fatal(err)
 	}
@@ -115,6 +116,24 @@ func recordRuns(t *testing.T, s *site.Site) {
 					BarometerPascal: 101325},
 				Cycle:   events.RunCycle{Name: "own", Source: "instructions", LowMilliC: 134000, HoldSeconds: 180},
 				Figures: events.RunFigures{Points: 1, MinMilliC: 20000, MaxMilliC: 20000}}})
+		if err != nil || rs[0].Error != "" {
+			t.Fatal(rs, err)
+		}
+	}
+}
+
+// recordPictures records counts read back from paper, of which pictures are kept, once.
+func recordPictures(t *testing.T, s *site.Site) {
+	t.Helper()
+	for _, stage := range []events.Stage{events.StageFirst, events.StageFinal} {
+		kept, err := s.KeepPicture(t.Context(), []byte("the marks of the "+stage+" count"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindSetCounted, Time: begun, Set: "LAP-001",
+			Operator: "B-2201", Medium: events.MediumPaper, Data: &events.SetCounted{Case: "K-16", Stage: stage, Sheet: events.SheetUnreadable, Counter: "B-3310",
+				Counts: []events.Count{{Line: 1, Counted: 1}}, Paper: &events.FromPaper{Pages: []events.PaperPage{{Page: 1, Of: 1,
+					Picture: kept, Marks: "t", Kept: kept}}}}})
 		if err != nil || rs[0].Error != "" {
 			t.Fatal(rs, err)
 		}
