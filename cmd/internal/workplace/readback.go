@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -120,15 +121,62 @@ func (b *readback) takeUp(v *visit, f fields) (said, error) {
 	if b.Code == code {
 		return said{}, nil
 	}
+	if err := b.letGo(v, false); err != nil {
+		return said{}, err
+	}
 	b.clear()
 	b.Code, b.Done = code, nil
+	return said{}, v.d.files.savePaperHand(code, paperHand{Station: v.station})
+}
+
+// takeNext takes up, of the sheets that wait and lie at no other station, the one that waits longest, and says so.
+func (b *readback) takeNext(v *visit) (said, error) {
+	all, err := v.waitingPapers()
+	if err != nil {
+		return said{}, err
+	}
+	next := nextPaper(all, v.station)
+	if next == nil {
+		return said{}, nil
+	}
+	if s, err := b.takeUp(v, fields{"value": next.Code}); err != nil || s.Words != "" {
+		return s, err
+	}
+	return said{Aside: v.t("readback-next", next.Set)}, nil
+}
+
+// nextPaper is the sheet that Enter takes up at a station, nil where none waits.
+func nextPaper(all []*paperSheet, station string) *paperSheet {
+	for _, s := range all {
+		if s.hand.Station == "" || s.hand.Station == station {
+			return s
+		}
+	}
+	return nil
+}
+
+// layAside leaves the sheet for later: it waits behind those that nobody has looked at, and what was said of it is asked again.
+func (b *readback) layAside(v *visit, _ fields) (said, error) {
+	if err := b.letGo(v, true); err != nil {
+		return said{}, err
+	}
+	b.clear()
 	return said{}, nil
 }
 
-// layAside leaves the sheet for later: it waits, and what was said of it is asked again.
-func (b *readback) layAside(*visit, fields) (said, error) {
-	b.clear()
-	return said{}, nil
+// letGo lets another station take up the sheet in hand.
+func (b *readback) letGo(v *visit, aside bool) error {
+	if b.Code == "" {
+		return nil
+	}
+	h := v.d.files.paperHand(b.Code)
+	if h.Station == v.station {
+		h.Station = ""
+	}
+	if aside {
+		h.Aside = v.now.UTC()
+	}
+	return v.d.files.savePaperHand(b.Code, h)
 }
 
 // drop throws away what was read of the sheet, once that was confirmed. The paper is still there.
@@ -136,10 +184,14 @@ func (b *readback) drop(v *visit, f fields) (said, error) {
 	if b.Code == "" {
 		return said{}, nil
 	}
-	if f["value"] != b.Code {
+	sheet, found, err := v.d.files.paper(b.Code)
+	if ignoreUnreadable(err) != nil {
+		return said{}, err
+	}
+	if found && err == nil && f["value"] != sheet.Trip { // a button with the sheet's code would be taken for a scan of it
 		return ask(v.t("readback-drop-sure"), v.t("readback-drop-more")).offer(
 			choice{Do: "again", Words: v.t("readback-go-on"), Main: true},
-			choice{Do: "drop", Value: b.Code, Words: v.t("readback-drop")}), nil
+			choice{Do: "drop", Value: sheet.Trip, Words: v.t("readback-drop")}), nil
 	}
 	if err := v.d.files.removePaper(b.Code); err != nil {
 		return said{}, err
@@ -356,6 +408,9 @@ func (b *readback) typed(v *visit, text string) (string, fields, bool) {
 
 // enter agrees to what is proposed; it answers nothing that is not.
 func (b *readback) enter(v *visit, _ fields) (said, error) {
+	if b.Code == "" {
+		return b.takeNext(v)
+	}
 	st, q, err := b.now(v)
 	switch {
 	case err != nil || st == nil:
@@ -364,21 +419,33 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return b.record(v, nil)
 	case q.kind == askCase && q.proposed != "":
 		return b.scanCase(v, q.proposed)
-	case q.kind == askCounter && q.proposed != "":
-		b.stage(q.stage).Counter = q.proposed
-	case q.kind == askWitness && q.proposed != "":
-		b.stage(q.stage).Witness = q.proposed
+	case (q.kind == askCounter || q.kind == askWitness) && q.proposed != "":
+		return b.samePerson(v, q)
 	case q.kind == askBlank:
 		return b.notStage(v, nil)
 	case q.kind == askCell && q.agrees:
 		return b.asPrinted(v, nil)
-	default:
-		return said{Sound: "low"}, nil
+	}
+	return said{Sound: "low"}, nil
+}
+
+// samePerson takes who is proposed, as if the badge had been scanned.
+func (b *readback) samePerson(v *visit, q *paperQuestion) (said, error) {
+	for _, badge := range []string{q.proposed, q.with} {
+		if badge == "" {
+			continue
+		}
+		if no, err := v.admit(badge); err != nil || no.Words != "" {
+			return no, err
+		}
+		if s, err := b.scanBadge(v, badge); err != nil || s.Words != "" {
+			return s, err
+		}
 	}
 	return said{}, nil
 }
 
-// waitingPapers are the sheets that wait, with what is known of them.
+// waitingPapers are the sheets that wait, with what is known of them: first those that nobody laid aside, the oldest first.
 func (v *visit) waitingPapers() (out []*paperSheet, err error) {
 	names, err := v.d.files.list(paperFolder)
 	if err != nil {
@@ -393,9 +460,18 @@ func (v *visit) waitingPapers() (out []*paperSheet, err error) {
 			v.d.opts.Log.Warn("what was read of a sheet is forgotten", "sheet", code, "error", err)
 		}
 		if found && err == nil {
+			s.hand = v.d.files.paperHand(code)
 			out = append(out, s)
 		}
 	}
-	slices.SortFunc(out, func(a, b *paperSheet) int { return a.ReadAt.Compare(b.ReadAt) })
+	slices.SortFunc(out, func(a, b *paperSheet) int {
+		switch {
+		case a.aside() && !b.aside():
+			return 1
+		case b.aside() && !a.aside():
+			return -1
+		}
+		return cmp.Or(a.ReadAt.Compare(b.ReadAt), cmp.Compare(a.Code, b.Code))
+	})
 	return out, nil
 }

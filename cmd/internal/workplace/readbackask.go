@@ -40,6 +40,8 @@ type paperQuestion struct {
 	page     int
 	field    string // whose cut-out is shown
 	proposed string // what Enter agrees to
+	with     string // and with askCounter who was second
+	label    bool   // proposed stands on a label on the sheet
 	printed  int64  // with askCell: the number beside the box
 	agrees   bool   // and Enter says that it is as printed
 	why      string
@@ -78,24 +80,10 @@ func (b *readback) now(v *visit) (*readState, *paperQuestion, error) {
 		return nil, nil, nil
 	}
 	st := &readState{sheet: sheet, done: make(map[events.Stage]bool)}
-	b.caseOnPaper(v, st)
 	if err := st.look(v, b); err != nil {
 		return nil, nil, err
 	}
-	return st, st.next(b), nil
-}
-
-// caseOnPaper takes the case that a label on the sheet says. What the ledger knows of the set's opening is only proposed: the
-// sheet may have been used for another set, and then it says another case.
-func (b *readback) caseOnPaper(v *visit, st *readState) {
-	if b.Case != "" {
-		return
-	}
-	if f, _ := st.sheet.field(paper.PlaceCase); f.Symbol != "" {
-		if ref := v.caseIn(f.Symbol); ref != "" && v.checkCase(events.ScanCase, ref) == nil {
-			b.Case = ref
-		}
-	}
+	return st, st.next(v, b), nil
 }
 
 // look finds what the questions turn on.
@@ -169,7 +157,7 @@ func (st *readState) countedOtherwise(s *projections.SetStanding) bool {
 }
 
 // next is the first question that is open.
-func (st *readState) next(b *readback) *paperQuestion {
+func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	for _, n := range st.sheet.missing() {
 		if !slices.Contains(b.Without, n) {
 			return &paperQuestion{kind: askPages}
@@ -192,7 +180,7 @@ func (st *readState) next(b *readback) *paperQuestion {
 	if q := st.nextBlank(b); q != nil {
 		return q
 	}
-	if q := st.nextPerson(b); q != nil {
+	if q := st.nextPerson(v, b); q != nil {
 		return q
 	}
 	return st.nextCell(b)
@@ -240,8 +228,20 @@ func (st *readState) nextBlank(b *readback) *paperQuestion {
 	return nil
 }
 
-// nextPerson asks for each count who made it and when. Enter takes who made the one before.
-func (st *readState) nextPerson(b *readback) *paperQuestion {
+// badgeOn is the badge whose label was stuck into a place of the sheet, "" where none was. It is only proposed: whoever
+// reads the sheet back sees the label.
+func (v *visit) badgeOn(sheet *paperSheet, place string) string {
+	f, _ := sheet.field(place)
+	all, err := v.read(f.Symbol)
+	if err != nil || len(all) != 1 || all[0].Kind != events.ScanBadge {
+		return ""
+	}
+	return all[0].Value
+}
+
+// nextPerson asks for each count who made it and when. Enter takes who is on the labels, and for the counts after the first who
+// made the one before.
+func (st *readState) nextPerson(v *visit, b *readback) *paperQuestion {
 	var before *stageSaid
 	for _, stage := range st.counted(b) {
 		said := b.Stages[stage]
@@ -259,13 +259,18 @@ func (st *readState) nextPerson(b *readback) *paperQuestion {
 		case said.Counter == "":
 			q.kind, q.field = askCounter, paper.PlaceCounter
 			if before != nil {
-				q.proposed = before.Counter
+				q.proposed, q.with = before.Counter, before.Witness
+			} else {
+				q.proposed = v.badgeOn(st.sheet, q.field)
+				q.label = q.proposed != ""
 			}
 			return q
 		case said.Witness == "" && !said.Alone:
 			q.kind, q.field = askWitness, paper.PlaceWitness
 			if before != nil && !sameBadge(before.Witness, said.Counter) {
 				q.proposed = before.Witness
+			} else if on := v.badgeOn(st.sheet, q.field); before == nil && !sameBadge(on, said.Counter) {
+				q.proposed, q.label = on, on != ""
 			}
 			return q
 		}

@@ -208,7 +208,7 @@ func (r *paperReader) keep(of *printed, page *paperPage, pages int, out *PageRea
 	default: // the newer one holds: what was answered of the other does not
 		out.notes = append(out.notes, phrase{Key: noteDiffers})
 	}
-	s.Pages[page.Page], s.ReadAt, s.Aside = page, r.site.Clock().UTC(), false
+	s.Pages[page.Page], s.ReadAt = page, r.site.Clock().UTC()
 	if err := r.files.savePaper(s); err != nil {
 		return err
 	}

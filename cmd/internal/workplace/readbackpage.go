@@ -10,6 +10,8 @@ import (
 
 	"github.com/go-json-experiment/json"
 
+	"listbound/cmd/internal/paper"
+	"listbound/cmd/internal/paper/marks"
 	"listbound/cmd/internal/paper/pictures"
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
@@ -180,14 +182,17 @@ func (v *visit) keepPictures(st *readState) (map[int]string, error) {
 // readbackBody is what the page's template shows.
 type readbackBody struct {
 	Sheet   *paperSheet
-	Cut     string // address of what is asked about
-	CutSays string
+	Cuts    []shownCut // of what is asked about
 	AskCase bool
 	Counts  []shownCount
 	Waiting []waitingSheet
+	Next    string // the set whose sheet Enter takes up
 	On      string
 	Done    []string
 }
+
+// shownCut is a cut-out: its address, and what it is of.
+type shownCut struct{ Address, Says string }
 
 type shownCount struct {
 	Stage   events.Stage
@@ -222,6 +227,9 @@ func (b *readback) body(v *visit) (any, error) {
 		}
 		out.Waiting = append(out.Waiting, w)
 	}
+	if next := nextPaper(all, v.station); b.Code == "" && next != nil {
+		out.Next = next.Set
+	}
 	st, q, err := b.now(v)
 	if err != nil || st == nil {
 		return out, err
@@ -232,7 +240,7 @@ func (b *readback) body(v *visit) (any, error) {
 	}
 	if q != nil {
 		out.AskCase = q.kind == askCase
-		b.showCut(v, st, q, &out)
+		b.showCuts(v, st, q, &out)
 		return out, nil
 	}
 	for _, c := range st.counts(b) {
@@ -242,29 +250,49 @@ func (b *readback) body(v *visit) (any, error) {
 	return out, nil
 }
 
-// showCut finds the cut-out of what is asked about.
-func (b *readback) showCut(v *visit, st *readState, q *paperQuestion, out *readbackBody) {
-	at := url.Values{"sheet": {b.Code}}
-	switch {
-	case q.kind == askCell:
+// showCuts finds the cut-outs of what is asked about: the places of the sheet, and those below the column of the stage.
+func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *readbackBody) {
+	address := func(at url.Values) string {
+		at.Set("sheet", b.Code)
+		return v.d.stationPath(v.station, "readback", "cut-out") + "?" + at.Encode()
+	}
+	if q.kind == askCell {
 		c, p := st.sheet.cell(q.line, q.stage)
-		if len(c.Cut) == 0 {
-			return
+		if len(c.Cut) > 0 {
+			// Another picture is another address.
+			out.Cuts = []shownCut{{address(url.Values{"page": {strconv.Itoa(p.Page)}, "line": {strconv.FormatInt(q.line, 10)},
+				"stage": {string(q.stage)}, "of": {p.Picture[:16]}}), v.t("readback-cut-cell", q.line, v.t("stage-"+string(q.stage)))}}
 		}
-		at.Set("page", strconv.Itoa(p.Page))
-		at.Set("line", strconv.FormatInt(q.line, 10))
-		at.Set("stage", string(q.stage))
-		at.Set("of", p.Picture[:16]) // another picture is another address
-		out.CutSays = v.t("readback-cut-cell", q.line, v.t("stage-"+string(q.stage)))
-	case q.field != "":
-		f, _ := st.sheet.field(q.field)
-		if len(f.Cut) == 0 {
-			return
-		}
-		at.Set("field", q.field)
-		out.CutSays = v.t("readback-cut-field", v.t("readback-field-"+q.field))
-	default:
 		return
 	}
-	out.Cut = v.d.stationPath(v.station, "readback", "cut-out") + "?" + at.Encode()
+	for _, place := range q.places() {
+		f, on := st.sheet.field(place.field)
+		if len(f.Cut) == 0 {
+			continue
+		}
+		at := url.Values{"field": {place.field}, "of": {st.sheet.Pages[on].Picture[:16]}}
+		out.Cuts = append(out.Cuts, shownCut{address(at), v.t("readback-cut-field", v.t("readback-field-"+place.says))})
+	}
+}
+
+// shownPlace is a place of the sheet, and the name by which it is shown.
+type shownPlace struct{ field, says string }
+
+// places are where the answer to a question may be written.
+func (q *paperQuestion) places() (out []shownPlace) {
+	if q.field != "" {
+		out = append(out, shownPlace{q.field, q.field})
+	}
+	switch q.kind {
+	case askCounter:
+		out = append(out, shownPlace{marks.SignCounter + string(q.stage), paper.PlaceCounter})
+		if q.with != "" {
+			out = append(out, shownPlace{paper.PlaceWitness, paper.PlaceWitness}, shownPlace{marks.SignWitness + string(q.stage), paper.PlaceWitness})
+		}
+	case askWitness:
+		out = append(out, shownPlace{marks.SignWitness + string(q.stage), paper.PlaceWitness})
+	case askAt:
+		out = append(out, shownPlace{marks.SignTime + string(q.stage), "time"})
+	}
+	return out
 }

@@ -77,9 +77,16 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 
 func askPerson(v *visit, q *paperQuestion, words string) said {
 	s := ask(words, "")
-	if q.proposed != "" {
-		s.Choices = []choice{{Do: "enter", Words: v.t("readback-same-person", q.proposed), Main: true}}
+	says := v.t("readback-same-person", q.proposed)
+	switch {
+	case q.proposed == "":
+		return s
+	case q.label:
+		says = v.t("readback-on-label", q.proposed)
+	case q.with != "":
+		says = v.t("readback-same-persons", q.proposed, q.with)
 	}
+	s.Choices = []choice{{Do: "enter", Words: says, Main: true}}
 	return s
 }
 

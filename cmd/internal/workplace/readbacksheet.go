@@ -2,6 +2,7 @@ package workplace
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"image"
 	"image/png"
@@ -24,7 +25,8 @@ type paperSheet struct {
 	Of      int                `json:"of"` // pages
 	Pages   map[int]*paperPage `json:"pages"`
 	ReadAt  time.Time          `json:"readAt"` // when the last of its pages was read
-	Aside   bool               `json:"aside,omitempty"`
+
+	hand paperHand
 }
 
 // paperPage is a page as it was read.
@@ -90,7 +92,10 @@ func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, e
 		out.Rows = append(out.Rows, row)
 	}
 	for _, f := range p.Fields {
-		field := paperField{Name: f.Name, Symbol: f.Symbol, Written: f.Written}
+		field := paperField{Name: f.Name, Written: f.Written}
+		if isBadge(f.Symbol) {
+			field.Symbol = f.Symbol
+		}
 		if f.Written {
 			if field.Cut, err = pngOf(f.CutOut()); err != nil {
 				return nil, err
@@ -102,6 +107,15 @@ func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, e
 		out.Strip, err = pngOf(p.Strip())
 	}
 	return out, err
+}
+
+// isBadge tells a badge's label from all that may be stuck there by mistake, such as a patient's, of which nothing is kept.
+func isBadge(symbol string) bool {
+	all, err := events.RecogniseAll(symbol)
+	if errors.Is(err, events.ErrPractice) {
+		all, err = events.RecognisePractice(symbol)
+	}
+	return err == nil && len(all) == 1 && all[0].Kind == events.ScanBadge
 }
 
 func pngOf(m image.Image) ([]byte, error) {
@@ -245,4 +259,27 @@ func (s store) paper(code string) (*paperSheet, bool, error) {
 
 func (s store) savePaper(p *paperSheet) error { return s.save(p, paperFolder, p.Code) }
 
-func (s store) removePaper(code string) error { return s.remove(paperFolder, code) }
+func (s store) removePaper(code string) error {
+	return errors.Join(s.remove(paperFolder, code), s.remove(paperHandFolder, code))
+}
+
+// paperHand is where a sheet that waits is. It is kept beside the sheet, which pages are laid to meanwhile, and decides only
+// what Enter takes up next: what of it is lost is no loss.
+type paperHand struct {
+	Station string    `json:"station,omitempty"` // that has it in hand
+	Aside   time.Time `json:"aside,omitzero"`    // when somebody left it for later
+}
+
+const paperHandFolder = "paper-hand"
+
+func (s store) paperHand(code string) (h paperHand) {
+	if _, err := s.load(&h, paperHandFolder, code); err != nil {
+		return paperHand{}
+	}
+	return h
+}
+
+func (s store) savePaperHand(code string, h paperHand) error { return s.save(h, paperHandFolder, code) }
+
+// aside reports whether somebody left the sheet for later, and no page of it came in since.
+func (s *paperSheet) aside() bool { return s.hand.Aside.After(s.ReadAt) }
