@@ -177,6 +177,23 @@ func TestUncountedBesideUnaccounted(t *testing.T) {
 	}
 }
 
+// TestCountAfterTheClosing: what was not counted when a case was closed stays so, whatever a final count of the next day says.
+func TestCountAfterTheClosing(t *testing.T) {
+	s := newStory()
+	a := newTurn("A", 0, s.list("LAP-MAJOR", 1, 6, 2, 4))
+	a.final.Counts = a.final.Counts[:2]
+	s.live(a)
+	s.count(a, events.StageFinal, 34, 0, events.Count{Line: 1, Counted: 6}, events.Count{Line: 2, Counted: 2},
+		events.Count{Line: 3, Counted: 4})
+	fs := find(judge(t, s.world(), a.key()), projections.ClosedUnreconciled)
+	if len(fs) != 1 {
+		t.Fatalf("%+v", fs)
+	}
+	if d := fs[0].Detail.(*projections.ClosedOpen); len(d.Uncounted) != 1 || d.Uncounted[0].Line != 3 {
+		t.Errorf("uncounted %+v, want line 3", d.Uncounted)
+	}
+}
+
 // TestCorrectedIsOneRecord: a correction does not multiply what it corrects.
 func TestCorrectedIsOneRecord(t *testing.T) {
 	s, x := plain()

@@ -27,7 +27,7 @@ func (j *judgement) closed(t counts) {
 		return
 	}
 	unaccounted, counts := t.state.unaccounted(j.c.Key)
-	uncounted, since := t.state.uncountedAt(j.c.Key, closing)
+	uncounted, since := j.uncountedAt(t.state, j.c.Key, closing)
 	if len(unaccounted) == 0 && len(uncounted) == 0 && !j.saysCase(t, d, closing) {
 		return
 	}
@@ -45,7 +45,7 @@ func (j *judgement) saysCase(t counts, d *events.CaseClosed, closing *facts.Item
 		return false
 	}
 	for _, k := range t.state.trips {
-		if lines, _ := t.state.uncountedAt(k, closing); len(lines) > 0 {
+		if lines, _ := j.uncountedAt(t.state, k, closing); len(lines) > 0 {
 			return false
 		}
 	}
@@ -73,11 +73,17 @@ func (s *caseState) unaccounted(k projections.TripKey) (lines []projections.Open
 
 // uncountedAt returns the lines of a trip that nobody had counted at the end when
 // the case was closed, and the counts since which that is so. What came or left
-// later was not open then.
-func (s *caseState) uncountedAt(k projections.TripKey, closing *facts.Item) (lines []projections.OpenLine, since []*facts.Item) {
+// later was not open then, and a final count that was made later, such as one that
+// is read back from paper with the wrong day, closes nothing.
+func (j *judgement) uncountedAt(s *caseState, k projections.TripKey, closing *facts.Item,
+) (lines []projections.OpenLine, since []*facts.Item) {
 	t := s.tallies[k]
 	if t == nil {
 		return nil, nil
+	}
+	until := closing.At().Add(facts.Seconds(j.w.PolicyFor(closing).ClockToleranceSeconds))
+	if t.final != nil && t.final.At().After(until) {
+		t = tallyOf(j.w.Trip(k), events.CaseOf(closing.Data), until)
 	}
 	for i := range t.unseen {
 		l := &t.unseen[i]

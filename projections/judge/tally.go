@@ -1,11 +1,13 @@
 package judge
 
 import (
+	"slices"
+	"strconv"
+	"time"
+
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
-	"slices"
-	"strconv"
 )
 
 // lineDiff is one line counted otherwise than expected.
@@ -140,10 +142,13 @@ func (b *books) most(item string) int64 {
 }
 
 // tallyUp goes through a trip's counts of one case in order.
-func tallyUp(c *facts.Trip, ref string) *tally {
+func tallyUp(c *facts.Trip, ref string) *tally { return tallyOf(c, ref, time.Time{}) }
+
+// tallyOf goes through those that were made by a moment; all where that is zero.
+func tallyOf(c *facts.Trip, ref string, until time.Time) *tally {
 	t := &tally{books: newBooks(c)}
 	for _, it := range c.Counted {
-		if events.CaseOf(it.Data) == ref {
+		if events.CaseOf(it.Data) == ref && (until.IsZero() || !it.At().After(until)) {
 			t.counts = append(t.counts, it)
 		}
 	}
