@@ -409,6 +409,10 @@ func (a *app) look(ctx context.Context, dir string, seen map[string]fs.FileInfo,
 		}
 		path := filepath.Join(dir, e.Name())
 		ok, err := a.readOne(ctx, path, read)
+		if bad, file := errors.AsType[*fs.PathError](err); file && bad.Path == path { // the others are read all the same
+			fmt.Fprintf(a.env.Err, "listbound: %q can't be read and stays where it is: %v\n", e.Name(), err)
+			continue
+		}
 		if err != nil {
 			return err
 		}

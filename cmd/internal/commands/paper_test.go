@@ -175,6 +175,35 @@ func TestWatchedFolder(t *testing.T) {
 	}
 }
 
+// A file that can't be opened keeps the others from nothing: it stays, and that is said.
+func TestWatchGoesOnPastABadFile(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"a.pdf", "b.pdf", "c.pdf"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(name), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var said bytes.Buffer
+	a := &app{env: Env{Out: new(bytes.Buffer), Err: &said}}
+	var read []string
+	reader := func(_ context.Context, file []byte, _ func(string, bool)) error {
+		if string(file) == "b.pdf" { // as of a share whose file is locked; a mode keeps no superuser from it
+			return &fs.PathError{Op: "read", Path: filepath.Join(dir, "b.pdf"), Err: fs.ErrPermission}
+		}
+		read = append(read, string(file))
+		return nil
+	}
+	seen := make(map[string]fs.FileInfo)
+	for range 2 {
+		if err := a.look(t.Context(), dir, seen, reader); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if !slices.Equal(read, []string{"a.pdf", "c.pdf"}) || !strings.Contains(said.String(), `"b.pdf" can't be read`) {
+		t.Errorf("read %q, said %q", read, &said)
+	}
+}
+
 // The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
 func TestTrialSheetIsPrintedAndRead(t *testing.T) {
 	dir := t.TempDir()

@@ -2,6 +2,8 @@ package workplace
 
 import (
 	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
 	"fmt"
 	"slices"
 	"strconv"
@@ -24,6 +26,13 @@ type readback struct {
 	Found   string                      `json:"found,omitempty"`   // where the sheet was then: a placement, or unknown
 	Stages  map[events.Stage]*stageSaid `json:"stages,omitempty"`
 	Cells   map[string]cellSaid         `json:"cells,omitempty"` // by cellName
+	First   firstBadge                  `json:"first,omitzero"`  // of who read it back
+}
+
+// firstBadge is a badge on what was shown with it: on anything else it is none.
+type firstBadge struct {
+	Badge string `json:"badge,omitempty"`
+	On    string `json:"on,omitempty"` // hex SHA-256 of what is signed
 }
 
 // stageSaid is what the sheet says of a stage and no mark does.
@@ -231,16 +240,12 @@ func (b *readback) scanBadge(v *visit, badge string) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if st == nil || q == nil {
-		if b.Operator != "" && !sameBadge(b.Operator, badge) && !b.idle() {
-			b.Witness = badge
-			if v.elsewhere || v.waited {
-				return said{}, nil
-			}
-			return b.record(v, nil)
-		}
+	if st == nil {
 		b.Operator = badge
 		return said{}, nil
+	}
+	if q == nil {
+		return b.sign(v, st, badge)
 	}
 	switch q.kind {
 	case askCounter:
@@ -254,6 +259,41 @@ func (b *readback) scanBadge(v *visit, badge string) (said, error) {
 		b.Operator = badge
 	}
 	return said{}, nil
+}
+
+// sign takes the badge of who has held the sum against the paper, and after that of the second person, who records it.
+func (b *readback) sign(v *visit, st *readState, badge string) (said, error) {
+	first := b.signedBy(st)
+	if first == "" || sameBadge(first, badge) {
+		b.Operator, b.First = badge, firstBadge{badge, b.sumOf(st)}
+		return said{}, nil
+	}
+	b.Witness = badge
+	if v.elsewhere || v.waited {
+		return said{}, nil
+	}
+	return b.record(v, nil)
+}
+
+// signedBy is who has signed the sum as it is now, "" for nobody.
+func (b *readback) signedBy(st *readState) string {
+	if b.First.On != b.sumOf(st) {
+		return ""
+	}
+	return b.First.Badge
+}
+
+// sumOf is a digest of all that is signed: whose counts, by which pictures, and each number.
+func (b *readback) sumOf(st *readState) string {
+	sum := sha256.New()
+	fmt.Fprintln(sum, b.Code, st.on, b.Case, b.Opened.UTC(), b.Found)
+	for _, p := range st.sheet.inOrder() {
+		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
+	}
+	for _, c := range st.counts(b) {
+		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked)
+	}
+	return hex.EncodeToString(sum.Sum(nil))
 }
 
 func (b *readback) stage(st events.Stage) *stageSaid {

@@ -32,6 +32,9 @@ const (
 // whyBefore: it is ticked, and the sheet says another number in a column before.
 const whyBefore = "before"
 
+// whyCorrected: what the line was packed with was corrected after the picture was read.
+const whyCorrected = "corrected"
+
 // paperQuestion is what is asked now.
 type paperQuestion struct {
 	kind     string
@@ -299,7 +302,7 @@ func (st *readState) value(b *readback, l *projections.LineStanding, stage event
 		return 0, false
 	case c.Mark == markEmpty:
 		return -1, true
-	case st.otherBefore(b, l, stage):
+	case st.otherBefore(b, l, stage), st.sheet.otherwisePrinted(l.Line.Line, l.Packed):
 		return 0, false
 	}
 	return l.Packed, true
@@ -336,12 +339,14 @@ func (st *readState) nextCell(b *readback) *paperQuestion {
 			q := &paperQuestion{kind: askCell, stage: stage, line: l.Line.Line, page: page.Page, printed: l.Packed,
 				item: l.Description, why: c.Why}
 			if q.why == "" {
-				q.why = whyBefore
-				if c.Written {
+				switch q.why = whyBefore; {
+				case c.Written:
 					q.why = string(marks.NumberToo)
+				case st.sheet.otherwisePrinted(l.Line.Line, l.Packed):
+					q.why = whyCorrected
 				}
 			}
-			q.agrees = !c.Written && q.why != whyBefore && stage != events.StageAdded && q.why != string(marks.Number)
+			q.agrees = !c.Written && q.why != whyBefore && !st.sheet.otherwisePrinted(l.Line.Line, l.Packed) && stage != events.StageAdded && q.why != string(marks.Number)
 			return q
 		}
 	}

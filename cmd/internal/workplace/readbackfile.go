@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"image"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"time"
 
@@ -161,6 +162,12 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	if err != nil {
 		return out, err
 	}
+	numbers := of.numbers()
+	for i, row := range page.Rows {
+		if n, ok := numbers[row.Line]; ok {
+			page.Rows[i].Printed = &n
+		}
+	}
 	out.Code, out.Set, out.Page, out.Of, out.Asked = of.sheet.Code.String(), of.sheet.Set, page.Page, p.Symbol.Pages, page.asked()
 	out.notes = of.notes
 	return out, r.keep(of, page, p.Symbol.Pages, &out)
@@ -276,11 +283,34 @@ func printedFor(ctx context.Context, m *site.View, k projections.TripKey, code e
 			return nil, err
 		}
 		if code.Matches(binding) {
-			return &printed{sheet: sheet}, nil
+			return &printed{sheet: sheet}, printedOnce(m.World(ctx), k, packed)
 		}
 	}
 	return nil, refusal.Keyed("paper-altered", "sheet %s was not made of the list that %s was packed by: read nothing from it",
 		code.Short(), k.Set)
+}
+
+// printedOnce refuses a sheet of which there may be two prints with one code: its packing was corrected. They differ in numbers and
+// in where the lines stand, and a tick means the number beside it.
+func printedOnce(w *judge.World, k projections.TripKey, packed *events.SetPacked) error {
+	now, err := w.Packed(k)
+	if err != nil || now == nil || reflect.DeepEqual(now.Exceptions, packed.Exceptions) {
+		return err
+	}
+	return refusal.Keyed("paper-corrected",
+		"the packing of %s was corrected: which numbers are printed on this count sheet can't be told; type its counts in", k.Set)
+}
+
+// numbers are what is printed beside the lines.
+func (p *printed) numbers() map[int64]int64 {
+	out := make(map[int64]int64)
+	for _, l := range p.sheet.Lines {
+		out[l.Line] = l.Quantity
+	}
+	for _, x := range p.sheet.Exceptions {
+		out[x.Line] = x.Counted
+	}
+	return out
 }
 
 // note tells what the reader of a sheet must know of it.

@@ -245,24 +245,18 @@ func (b *readback) body(v *visit) (any, error) {
 	}
 	for _, c := range st.counts(b) {
 		out.Counts = append(out.Counts, shownCount{Stage: c.stage, At: v.w.Time(c.at), Counter: c.counter, Witness: c.witness,
-			Lines: len(c.counts), Asked: len(c.asked), Others: linesOf(c.others), Without: linesOf(c.without)})
+			Lines: len(c.counts), Asked: len(c.asked), Others: c.othersOf(v), Without: linesOf(c.without)})
+		for _, o := range c.others {
+			b.showCell(v, st, o.line, c.stage, &out)
+		}
 	}
 	return out, nil
 }
 
 // showCuts finds the cut-outs of what is asked about: the places of the sheet, and those below the column of the stage.
 func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *readbackBody) {
-	address := func(at url.Values) string {
-		at.Set("sheet", b.Code)
-		return v.d.stationPath(v.station, "readback", "cut-out") + "?" + at.Encode()
-	}
 	if q.kind == askCell {
-		c, p := st.sheet.cell(q.line, q.stage)
-		if len(c.Cut) > 0 {
-			// Another picture is another address.
-			out.Cuts = []shownCut{{address(url.Values{"page": {strconv.Itoa(p.Page)}, "line": {strconv.FormatInt(q.line, 10)},
-				"stage": {string(q.stage)}, "of": {p.Picture[:16]}}), v.t("readback-cut-cell", q.line, v.t("stage-"+string(q.stage)))}}
-		}
+		b.showCell(v, st, q.line, q.stage, out)
 		return
 	}
 	for _, place := range q.places() {
@@ -271,8 +265,24 @@ func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *read
 			continue
 		}
 		at := url.Values{"field": {place.field}, "of": {st.sheet.Pages[on].Picture[:16]}}
-		out.Cuts = append(out.Cuts, shownCut{address(at), v.t("readback-cut-field", v.t("readback-field-"+place.says))})
+		out.Cuts = append(out.Cuts, shownCut{b.cutAddress(v, at), v.t("readback-cut-field", v.t("readback-field-"+place.says))})
 	}
+}
+
+// showCell adds the cut-out of a line's cell, where there is one.
+func (b *readback) showCell(v *visit, st *readState, line int64, stage events.Stage, out *readbackBody) {
+	c, p := st.sheet.cell(line, stage)
+	if c == nil || len(c.Cut) == 0 {
+		return
+	}
+	at := url.Values{"page": {strconv.Itoa(p.Page)}, "line": {strconv.FormatInt(line, 10)}, "stage": {string(stage)},
+		"of": {p.Picture[:16]}} // another picture is another address
+	out.Cuts = append(out.Cuts, shownCut{b.cutAddress(v, at), v.t("readback-cut-cell", line, v.t("stage-"+string(stage)))})
+}
+
+func (b *readback) cutAddress(v *visit, at url.Values) string {
+	at.Set("sheet", b.Code)
+	return v.d.stationPath(v.station, "readback", "cut-out") + "?" + at.Encode()
 }
 
 // shownPlace is a place of the sheet, and the name by which it is shown.

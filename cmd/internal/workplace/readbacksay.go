@@ -129,9 +129,9 @@ func (b *readback) sum(v *visit, st *readState) said {
 	}
 	words := v.t("readback-sign-first")
 	switch {
-	case b.Operator != "" && st.policy.TwoPersons:
+	case b.signedBy(st) != "" && st.policy.TwoPersons:
 		words = v.t("readback-sign-second")
-	case b.Operator != "":
+	case b.signedBy(st) != "":
 		words = v.t("readback-sign-enter")
 	}
 	s := ask(words, strings.Join(append(more, v.t("count-no-proof")), " "))
@@ -157,9 +157,21 @@ type stageCount struct {
 	counter string
 	witness string
 	counts  []events.Count
-	asked   []int64 // lines whose number a person said
-	others  []int64 // lines counted otherwise than printed
-	without []int64 // lines that were not counted
+	asked   []int64     // lines whose number a person said
+	others  []otherLine // lines counted otherwise than printed
+	without []int64     // lines that were not counted
+}
+
+// otherLine is a line that was counted otherwise than printed.
+type otherLine struct{ line, counted, printed int64 }
+
+// othersOf says all of them: whoever signs holds each against the paper.
+func (c *stageCount) othersOf(v *visit) string {
+	var out []string
+	for _, o := range c.others {
+		out = append(out, v.t("readback-other", o.line, o.counted, o.printed))
+	}
+	return strings.Join(out, "; ")
 }
 
 // counts are what the sheet comes to, once nothing is asked.
@@ -185,7 +197,7 @@ func (st *readState) counts(b *readback) (out []stageCount) {
 				c.asked = append(c.asked, l.Line.Line)
 			}
 			if stage != events.StageAdded && n != l.Packed {
-				c.others = append(c.others, l.Line.Line)
+				c.others = append(c.others, otherLine{l.Line.Line, n, l.Packed})
 			}
 		}
 		if len(c.counts) > 0 {
@@ -203,7 +215,7 @@ func (c *stageCount) words(v *visit) string {
 	}
 	s := v.t("readback-count", stage, at, who, len(c.counts))
 	if len(c.others) > 0 {
-		s += " " + v.t("readback-others", linesOf(c.others))
+		s += " " + v.t("readback-others", c.othersOf(v))
 	}
 	if len(c.without) > 0 {
 		s += " " + v.t("readback-uncounted", linesOf(c.without))
@@ -226,15 +238,17 @@ func linesOf(lines []int64) string {
 
 // record records the counts of the sheet, and its opening where none is recorded: all, or none of them.
 func (b *readback) record(v *visit, _ fields) (said, error) {
+	v.d.papers.Lock() // two stations may have the same sheet in hand
+	defer v.d.papers.Unlock()
 	st, q, err := b.now(v)
-	switch {
-	case err != nil || st == nil || q != nil:
+	if err != nil || st == nil || q != nil {
 		return said{}, err
-	case b.Operator == "":
-		return said{Sound: "low"}, nil
-	case st.policy.TwoPersons && (b.Witness == "" || sameBadge(b.Witness, b.Operator)):
+	}
+	first := b.signedBy(st)
+	if first == "" || st.policy.TwoPersons && (b.Witness == "" || sameBadge(b.Witness, first)) {
 		return said{Sound: "low"}, nil
 	}
+	b.Operator = first
 	counts := st.counts(b)
 	if len(counts) == 0 {
 		return said{Sound: "low"}, nil

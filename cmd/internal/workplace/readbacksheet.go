@@ -41,8 +41,9 @@ type paperPage struct {
 }
 
 type paperRow struct {
-	Line  int64       `json:"line"`
-	Cells []paperCell `json:"cells"` // in the order of the page's stages
+	Line    int64       `json:"line"`
+	Printed *int64      `json:"printed,omitempty"` // the number beside the line; in earlier drafts it is not kept
+	Cells   []paperCell `json:"cells"`             // in the order of the page's stages
 }
 
 // paperCell is what one stage of one line shows.
@@ -245,6 +246,18 @@ func (s *paperSheet) cell(line int64, stage events.Stage) (*paperCell, *paperPag
 		}
 	}
 	return nil, nil
+}
+
+// otherwisePrinted reports whether another number is printed beside a line than the one that it was packed with by now.
+func (s *paperSheet) otherwisePrinted(line, packed int64) bool {
+	for _, p := range s.inOrder() {
+		for _, r := range p.Rows {
+			if r.Line == line && r.Printed != nil {
+				return *r.Printed != packed
+			}
+		}
+	}
+	return false
 }
 
 const paperFolder = "paper"

@@ -84,7 +84,9 @@ type Desk struct {
 	// Each bench and each count has one of these by its key. Two that share one
 	// wait for each other, which costs little; none is held while another is taken.
 	locks [64]sync.Mutex
-	seed  maphash.Seed
+	// papers is held while counts of a sheet are recorded from paper, with the lock of the bench.
+	papers sync.Mutex
+	seed   maphash.Seed
 
 	workers sync.Mutex // held while who works at a station is read or written; a bench's lock may be held
 

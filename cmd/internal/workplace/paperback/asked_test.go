@@ -66,7 +66,7 @@ func TestAsksAndNeverGuesses(t *testing.T) {
 	b.typed("1")
 	b.asks("Line 3, Final count: how many? 3 is printed | The box is empty among ticked ones")
 	b.Do("not-line")
-	b.asks("Other numbers than printed in line 2. Final count")
+	b.asks("Other numbers than printed: line 2: 1 instead of 2. Final count")
 	b.asks("Not counted: line 3")
 	b.sign()
 	got := counts(h, "K-0412")

@@ -145,3 +145,80 @@ func TestEnterTakesTheNext(t *testing.T) {
 		t.Errorf("%q lies elsewhere, and %q is taken up", second, got)
 	}
 }
+
+// A badge is on what was shown with it: other marks ask for both again, and so does the next sheet. Two stations that have one
+// sheet in hand record it once.
+func TestSignedIsWhatWasShown(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003", "VAS-004")
+	h.Open("VAS-003", "K-0412")
+	h.Open("VAS-004", "K-0413")
+	lay := func(set string, marks string) {
+		h.LayPaper(set, "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: marks}})
+	}
+	h.After(6 * time.Hour)
+	lay("VAS-003", "ttt")
+	b, there := at(t, h), &bench{t, &workplacetest.Scanner{House: h, Path: "/at/north/storage/readback"}}
+	answer := func(b *bench) {
+		b.Do("enter")
+		b.Do("not-stage")
+		b.people("0700")
+	}
+	b.Do("enter")
+	answer(b)
+	b.badge("B-2201")
+	b.asks("A second person holds it against the paper")
+	lay("VAS-003", "tte") // read again
+	b.asks("Hold it against the paper, then scan your badge")
+	if b.badge("B-2202"); len(counts(h, "K-0412")) != 0 {
+		t.Fatal("a badge on other marks counts as the first")
+	}
+	there.Do("take-up", "value", h.Codes["VAS-003"])
+	answer(there)
+	there.badge("B-2201")
+	b.badge("B-2201")
+	if a := there.badge("B-2202"); !strings.Contains(words(a), "finished elsewhere") {
+		t.Errorf("a sheet that was recorded at another station: %v", words(a))
+	}
+	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Counts) != 2 {
+		t.Fatalf("recorded %+v", got)
+	}
+	lay("VAS-004", "ttt")
+	b.Do("enter")
+	answer(b)
+	if b.badge("B-2202"); len(counts(h, "K-0413")) != 0 {
+		t.Error("the badges of one sheet sign the next")
+	}
+	b.asks("A second person holds it against the paper")
+}
+
+// What a set was packed with is corrected: a count sheet may be of before or after that. A picture taken then is refused; where it
+// was read before, a tick beside the number that was corrected is asked about.
+func TestPackingCorrectedSincePrinted(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-0412")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	s.tick(events.StageFirst, all(3)...)
+	h.After(6 * time.Hour)
+	copied(t, h, s.picture(0))
+	for _, e := range history(t, h, "VAS-003").Events {
+		if e.Kind == string(events.KindSetPacked) {
+			h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: e.ID, Action: "replace", Reason: "typed wrong",
+				Data: []byte(`{"list":"VAS-MINOR","version":1,"weightGrams":8400,"exceptions":[{"line":2,"counted":1,"reason":"missing"}]}`)})
+		}
+	}
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); !strings.Contains(got, "The packing of VAS-003 was corrected") {
+		t.Errorf("a picture taken after that: %s", got)
+	}
+	b := at(t, h)
+	b.Do("enter")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.people("0700")
+	b.asks("what was packed on this line was corrected since")
+	b.Do("enter")
+	b.asks("what was packed on this line was corrected since") // Enter is no answer
+	b.typed("2")
+	b.asks("Other numbers than printed: line 2: 2 instead of 1.")
+}
