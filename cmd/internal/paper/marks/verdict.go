@@ -303,7 +303,7 @@ func (m *sheetMarks) column(rows []Row, k int) (blank bool) {
 	for i := range rows {
 		if c := rows[i].Cells[k]; c.Verdict != Empty {
 			blank = false
-			if c.Verdict == Ticked || c.Why == NumberToo {
+			if c.Verdict == Ticked || c.Why == NumberToo || c.Why == Pale {
 				n++
 			}
 		}
