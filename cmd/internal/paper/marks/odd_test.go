@@ -14,11 +14,17 @@ import (
 	"listbound/events"
 )
 
-// flat is a page at half its resolution, in a picture with a margin on which a hand may have put something.
-func flat(t testing.TB, page *image.Gray, args ...string) *image.Gray {
+// flat is a page at half its resolution, in a picture with a margin.
+func flat(t testing.TB, page *image.Gray) *image.Gray {
 	t.Helper()
-	all := append([]string{"pgm:-", "-resize", "50%", "-bordercolor", "gray70", "-border", "30"}, args...)
-	return markstest.ReadPGM(t, markstest.Convert(t, markstest.PGM(page), append(all, "-depth", "8", "pgm:-")...))
+	return changed(t, page, "-resize", "50%", "-bordercolor", "gray70", "-border", "30")
+}
+
+// changed is a picture after ImageMagick has done what args say.
+func changed(t testing.TB, m *image.Gray, args ...string) *image.Gray {
+	t.Helper()
+	all := append([]string{"pgm:-"}, args...)
+	return markstest.ReadPGM(t, markstest.Convert(t, markstest.PGM(m), append(all, "-depth", "8", "pgm:-")...))
 }
 
 func covered(m *image.Gray, r image.Rectangle) *image.Gray {
@@ -74,16 +80,16 @@ func TestOddPictures(t *testing.T) {
 		{"both symbols covered", hide(at(g.Symbol, 0), at(g.Second, 0)), SymbolUnread},
 		{"two corners covered", hide(at(ring(0), 6), at(ring(3), 6)), CornersUnseen},
 		{"a whole side's dots covered", hide(at(paper.Rect{X: 10, Y: 80, W: 5.5, H: 150}, 0)), Bent},
-		{"mirrored", flat(t, page, "-flop"), Mirrored},
-		{"mirrored and turned", flat(t, page, "-flop", "-rotate", "90"), Mirrored},
-		{"lower part missing", flat(t, page, "-crop", "100%x70%+0+0", "+repage"), CutOff},
-		{"50 dpi", flat(t, page, "-resize", "38%"), TooCoarse},
-		{"too blurred", flat(t, page, "+level", "63%,80%"), TooPale},
-		{"out of focus", flat(t, page, "-blur", "0x2.5"), TooPale},
+		{"mirrored", changed(t, plain, "-flop"), Mirrored},
+		{"mirrored and turned", changed(t, plain, "-flop", "-rotate", "90"), Mirrored},
+		{"lower part missing", changed(t, plain, "-crop", "100%x70%+0+0", "+repage"), CutOff},
+		{"50 dpi", changed(t, plain, "-resize", "38%"), TooCoarse},
+		{"too blurred", changed(t, plain, "+level", "63%,80%"), TooPale},
+		{"out of focus", changed(t, plain, "-blur", "0x2.5"), TooPale},
 		{"a blank wall", image.NewGray(image.Rect(0, 0, 900, 1200)), NoSheet},
 		{"a stamp", image.NewGray(image.Rect(0, 0, 9, 9)), NoSheet},
 		{"two sheets", two, SeveralSheets},
-		{"a corner of another", flat(t, page, "-gravity", "East", "-background", "gray70", "-splice", "160x0",
+		{"a corner of another", changed(t, plain, "-gravity", "East", "-background", "gray70", "-splice", "160x0",
 			"(", "-clone", "0", "-crop", "200x400+30+30", "+repage", ")", "-gravity", "NorthEast", "-composite"), ""},
 	} {
 		p, err := Read(tt.m, of(s))
