@@ -243,7 +243,9 @@ page what was read of it. Nothing is recorded by it: the sheets wait at the stat
 
 With --watch it looks into a folder, such as one that a copier scans into, and goes on
 until it is stopped: a file that has not changed since it looked before is read and then
-moved into the folder "read" below it, or "not-read" where no page of it could be.`,
+moved into the folder "read" below it, or "not-read" where a page could not be read or
+something is to be said of it. These files stay whole, a patient's label on them included:
+remove them as your facility's policy on such papers says.`,
 		"listbound paper read --server http://127.0.0.1:8320 --watch /srv/scans", func(cmd *cobra.Command, args []string) error {
 			if (watch == "") == (len(args) == 0) {
 				return errors.New("name the files to read, or a folder with --watch")
