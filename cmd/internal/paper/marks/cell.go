@@ -28,12 +28,15 @@ type seen struct {
 	dark    []float32 // how much darker than paper, 1 is black
 	stroke  []float32 // the same without what is wider than a stroke
 	frame   float64   // darkness of the printed frame
+	black   float64   // of the page's dots, which no blur makes paler
 	yard    float64   // of a stroke as black as it
 	inside  inkIn     // the box
 	line    inkIn     // the place to write
 	strike  bool
 	creased bool // a fold runs through the row
 	tail    bool // the mark in the box goes on into the line
+	usual   bool // the mark in the box is a tick, a cross, a slash, or fills it
+	runsOn  bool // a line goes through to the next rows
 }
 
 // inkIn is what a pen left in a region.
@@ -53,7 +56,7 @@ func look(g *gray, w *warp, row paper.Row, f paper.Field, dx, dy, yard float64) 
 	p := straighten(g, w, at, perMM)
 	p.smooth()
 	p.sharpen(w.sharpen)
-	s := &seen{yard: yard, field: f, cell: c, tick: row.Tick(f), write: row.Write(f), whole: p.whole, w: p.w, h: p.h, at: at}
+	s := &seen{yard: yard, black: w.black, field: f, cell: c, tick: row.Tick(f), write: row.Write(f), whole: p.whole, w: p.w, h: p.h, at: at}
 	white := p.white()
 	s.paper = float64(white[len(white)/2])
 	s.dark = make([]float32, len(p.v))
@@ -184,6 +187,13 @@ func (s *seen) measure(yard, threshold float64) {
 	}
 	s.line = s.ink(s.lineRegion(), yard, threshold)
 	s.tail = s.field.Ticked() && s.goesOn(yard, threshold)
+	o := s.outside(yard, threshold)
+	s.runsOn = o.through()
+	if s.inside.share >= inkTicked {
+		strokes, ok := s.mask(yard, threshold).usual()
+		s.usual = ok && !o.around()
+		s.runsOn = s.runsOn || len(strokes) == 1 && slices.ContainsFunc(strokes, o.runsOn)
+	}
 }
 
 func (s *seen) ink(r paper.Rect, yard, threshold float64) (out inkIn) {

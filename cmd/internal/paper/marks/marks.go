@@ -40,6 +40,8 @@ const (
 	Unmarked    Why = "unmarked"    // empty among ticked ones, nothing beside
 	Pale        Why = "pale"        // a mark, but much paler than print
 	Small       Why = "small"       // a mark that is too small or off the box's middle
+	Shape       Why = "shape"       // a mark, but no tick, cross, slash or filled box: it may be a number
+	RunsOn      Why = "runs-on"     // a line goes through this row and those beside it
 	StruckOut   Why = "struck-out"  // a line through the box and beyond it
 	Smudged     Why = "smudged"     // something, but no stroke of a pen; an erased mark is such
 	BesideBox   Why = "beside-box"  // a mark just outside

@@ -62,6 +62,9 @@ func Read(picture image.Image, find Find) (*Page, error) {
 	if m.sharp < leastSharp {
 		return nil, refuse(TooPale, m.sharp, leastSharp)
 	}
+	if m.misplaced(g, w) {
+		return nil, refuse(OtherPrint, 0, 0)
+	}
 	m.measure()
 	out := &Page{Symbol: p.symbol, PixelsPerMillimetre: density, Darkness: m.frame, Sharpness: m.sharp, Dots: w.found, DotsOf: w.printed}
 	for _, f := range m.fields {

@@ -22,6 +22,7 @@ const (
 	PaleInk       Cause = "pale-ink"       // a black-and-white copy on which pale ink vanishes
 	SeveralSheets Cause = "several-sheets" // parts of more than one sheet
 	OldLayout     Cause = "layout"         // printed by a version of the sheet that has no boxes
+	OtherPrint    Cause = "other-print"    // its boxes stand elsewhere than the lines of the sheet in hand say
 	Bent          Cause = "bent"           // too many marks of the edge are hidden to tell where the boxes are
 )
 
@@ -47,7 +48,9 @@ func (r *Refusal) Error() string {
 		PaleInk:       "it is a black-and-white copy with hardly a mark on it, and such a copy loses pale ink: scan the original in grey",
 		SeveralSheets: "more than one sheet is in the picture: take one at a time" + r.named(),
 		OldLayout:     "this sheet was printed before sheets could be read back: type its counts in",
-		Bent:          "the page is too bent, or too many marks at its edge are hidden: lay it flat and take it again",
+		OtherPrint: "the boxes stand elsewhere than this set's packing says: the page was printed of another packing of this set, " +
+			"or by another layout: type its counts in",
+		Bent: "the page is too bent, or too many marks at its edge are hidden: lay it flat and take it again",
 	}[r.Cause]
 }
 

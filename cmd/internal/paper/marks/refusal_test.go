@@ -15,7 +15,7 @@ func TestRefusalsSayWhatToDo(t *testing.T) {
 	}
 	languages.OnError(func(err error) { t.Error(err) })
 	for _, c := range []Cause{NoSheet, SymbolUnread, CornersUnseen, CutOff, Mirrored, TooCoarse, TooPale, PaleInk, SeveralSheets,
-		OldLayout, Bent} {
+		OldLayout, OtherPrint, Bent} {
 		r := &Refusal{Cause: c, Has: 1.75, Needs: 3}
 		en, de := r.Say(languages.In("en")), r.Say(languages.In("de"))
 		if r.Error() == "" || en == de || strings.HasPrefix(en, "paper.") {

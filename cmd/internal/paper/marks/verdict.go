@@ -29,7 +29,7 @@ const (
 	darkWritten  = 0.20
 	longUnclear  = 0.9
 	tailHeight   = 2.4 // of a mark that comes in from a neighbouring row
-	columnTicked = 0.3 // share of its boxes from which an empty one is a question
+	columnTicked = 0.3 // share of its boxes that have anything, from which an empty one is a question
 )
 
 // sheetMarks are a page's cells as measured, row by row.
@@ -211,8 +211,13 @@ func (m *sheetMarks) box(c *seen) (Verdict, Why) {
 		return Ask, Creased
 	case c.strike:
 		return Ask, StruckOut
+	case c.runsOn:
+		return Ask, RunsOn
 	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= m.darkEnough &&
 		(in.middle || in.longest >= longAside && in.share >= inkAside):
+		if !c.usual {
+			return Ask, Shape
+		}
 		return Ticked, ""
 	case (in.share < inkEmpty || in.longest < longEmpty) && in.mean-m.base < meanEmpty:
 		return Empty, ""
@@ -274,6 +279,7 @@ func (m *sheetMarks) verdicts() (rows []Row, blank []events.Stage) {
 		}
 	}
 	for k, f := range m.fields {
+		struckColumn(rows, k)
 		if m.column(rows, k) && f.Ticked() {
 			blank = append(blank, f.Stage)
 		}
@@ -295,17 +301,38 @@ func (c *Cell) besides(written, unclear bool) {
 	}
 }
 
-// column asks about empty boxes in a column that is ticked, and reports whether nothing at all is in it. Where pale things
+// struckColumn asks about all ticked rows of a column between the first and the last through which a line runs on, and
+// those right above and below, where that is so in a third of them: a line that passes beside some boxes strikes them
+// out as well.
+func struckColumn(rows []Row, k int) {
+	first, last, n := -1, -1, 0
+	for i := range rows {
+		if rows[i].Cells[k].Why == RunsOn {
+			if first < 0 {
+				first = i
+			}
+			last, n = i, n+1
+		}
+	}
+	if n < 2 || 3*n < last-first+1 {
+		return
+	}
+	for i := max(0, first-1); i <= min(len(rows)-1, last+1); i++ {
+		if c := &rows[i].Cells[k]; c.Verdict == Ticked {
+			c.Verdict, c.Why = Ask, RunsOn
+		}
+	}
+}
+
+// column asks about empty boxes in a column that is ticked or asked about, and reports whether nothing at all is in it. Where pale things
 // are white, one mark is enough to ask: the others may have been made with another pen.
 func (m *sheetMarks) column(rows []Row, k int) (blank bool) {
 	n := 0
 	blank = true
 	for i := range rows {
-		if c := rows[i].Cells[k]; c.Verdict != Empty {
+		if rows[i].Cells[k].Verdict != Empty {
 			blank = false
-			if c.Verdict == Ticked || c.Why == NumberToo || c.Why == Pale {
-				n++
-			}
+			n++
 		}
 	}
 	if blank || !m.fields[k].Ticked() || !m.greyLost && float64(n) < columnTicked*float64(len(rows)) {

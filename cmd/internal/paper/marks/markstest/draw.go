@@ -33,10 +33,18 @@ const (
 	Beside  Kind = "beside" // a tick next to the box
 	Number  Kind = "number" // written on the line, the box left empty
 	Both    Kind = "both"   // ticked, and a number beside it
+
+	InBox      Kind = "in box"      // the number stands in the box
+	CrossedOut Kind = "crossed out" // a tick, within its box
+	Scribbled  Kind = "scribbled"   // over a tick
+	Ringed     Kind = "ringed"      // a ring round a tick
 )
 
 // Clear are the kinds that nobody who looks would doubt.
 var Clear = []Kind{Tick, Cross, Blob, Overlong, Slash, Pencil, Pale}
+
+// Doubtful are the kinds that look like a tick to who measures ink only.
+var Doubtful = []Kind{InBox, CrossedOut, Scribbled, Ringed}
 
 // Mark is what is drawn for one line and stage.
 type Mark struct {
@@ -104,13 +112,16 @@ func (p *pen) draw(m Mark, box, line paper.Rect) {
 	switch m.Kind {
 	case Nothing:
 		return
-	case Struck, Both, Beside, Erased:
+	case Struck, Both, Beside, Erased, CrossedOut, Scribbled, Ringed:
 		hand = m.Hand
 	}
 	cx, cy := p.wobble(box.X+box.W/2, 0.4), p.wobble(box.Y+box.H/2, 0.4)
 	switch m.Kind {
 	case Number:
 		p.number(m.Text, line)
+		return
+	case InBox:
+		p.inBox(m.Text, box)
 		return
 	case Dot:
 		fmt.Fprintf(p.out, `<circle cx="%.3f" cy="%.3f" r="%.3f" fill="rgb(%d,%d,%d)"/>`+"\n", p.wobble(cx, 0.8), p.wobble(cy, 0.8),
@@ -123,6 +134,7 @@ func (p *pen) draw(m Mark, box, line paper.Rect) {
 		return
 	}
 	p.tick(hand, cx, cy, box.W)
+	p.taken(m.Kind, cx, cy, box.W)
 	if m.Kind == Struck {
 		y := p.wobble(cy, 0.6)
 		p.stroke([2]float64{box.X - 1.2, y + 0.2}, [2]float64{cx, y}, [2]float64{box.X + box.W + 1.6, y - 0.2})
