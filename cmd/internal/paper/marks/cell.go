@@ -36,7 +36,8 @@ type seen struct {
 	creased bool // a fold runs through the row
 	tail    bool // the mark in the box goes on into the line
 	usual   bool // the mark in the box is a tick, a cross, a slash, or fills it
-	runsOn  bool // a line goes through to the next rows
+	through bool // a line goes through to the rows above and below
+	runsOn  bool // a stroke in the box goes on far beyond it at both ends
 }
 
 // inkIn is what a pen left in a region.
@@ -188,11 +189,11 @@ func (s *seen) measure(yard, threshold float64) {
 	s.line = s.ink(s.lineRegion(), yard, threshold)
 	s.tail = s.field.Ticked() && s.goesOn(yard, threshold)
 	o := s.outside(yard, threshold)
-	s.runsOn = o.through()
+	s.through = o.through()
 	if s.inside.share >= inkTicked {
 		strokes, ok := s.mask(yard, threshold).usual()
 		s.usual = ok && !o.around()
-		s.runsOn = s.runsOn || len(strokes) == 1 && slices.ContainsFunc(strokes, o.runsOn)
+		s.runsOn = len(strokes) == 1 && slices.ContainsFunc(strokes, o.runsOn)
 	}
 }
 

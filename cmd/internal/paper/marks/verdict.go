@@ -138,8 +138,11 @@ func (m *sheetMarks) measure() {
 	if len(means) > 0 {
 		m.base = means[len(means)/10]
 	}
-	for _, row := range m.cells {
+	for i, row := range m.cells {
 		m.uncrease(row)
+		for k, c := range row { // one row alone may be two long ticks that meet
+			c.runsOn = c.runsOn || c.through && (i > 0 && m.cells[i-1][k].through || i+1 < len(m.cells) && m.cells[i+1][k].through)
+		}
 	}
 }
 
