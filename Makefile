@@ -137,7 +137,7 @@ PAPERS ?= 12
 PAPERS_SEED ?= 1000
 papers: deps
 	LISTBOUND_PAPERS=$(PAPERS) LISTBOUND_PAPERS_SEED=$(PAPERS_SEED) \
-	  $(GO) test -vet=off -count=1 -timeout 0 -v -run '^TestPapers|^TestCopies|^TestNoTickByShape' ./cmd/internal/paper/marks
+	  $(GO) test -vet=off -count=1 -timeout 0 -v -run '^Test(Papers|Copies|NoTickByShape|AnotherPackingsPrint|StruckColumns)$$' ./cmd/internal/paper/marks
 
 # A downtime of four hours: 12 cases, 40 count sheets filled in by a drawn pen, read back through a real server.
 downtime: deps

@@ -35,6 +35,11 @@ const whyBefore = "before"
 // whyCorrected: what the line was packed with was corrected after the picture was read.
 const whyCorrected = "corrected"
 
+// noTick are the reasons for which Enter doesn't say that a line is as printed: what is there may be a number, or have been
+// struck out. A person says so by the button, or types the number.
+var noTick = []string{whyBefore, string(marks.Number), string(marks.NumberToo), string(marks.Shape), string(marks.RunsOn),
+	string(marks.StruckOut)}
+
 // paperQuestion is what is asked now.
 type paperQuestion struct {
 	kind     string
@@ -346,7 +351,8 @@ func (st *readState) nextCell(b *readback) *paperQuestion {
 					q.why = whyCorrected
 				}
 			}
-			q.agrees = !c.Written && q.why != whyBefore && !st.sheet.otherwisePrinted(l.Line.Line, l.Packed) && stage != events.StageAdded && q.why != string(marks.Number)
+			q.agrees = !c.Written && stage != events.StageAdded && !st.sheet.otherwisePrinted(l.Line.Line, l.Packed) &&
+				!slices.Contains(noTick, q.why)
 			return q
 		}
 	}
