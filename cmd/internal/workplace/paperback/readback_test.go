@@ -1,3 +1,5 @@
+//go:build !race
+
 // Package paperback_test reads filled-in count sheets back through the stations' pages: printed, ticked by a drawn pen,
 // scanned, read and signed.
 package paperback_test
