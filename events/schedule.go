@@ -59,7 +59,8 @@ func (d *CaseScheduled) Check() error {
 	c.year(d.StartsAt())
 	c.optionalText("room", d.Room)
 	c.each("set", d.Sets, checkID)
-	c.must(len(d.Sets) <= MaxWanted && len(d.Lists) <= MaxWanted, "a case wants at most %d sets, and sets of %d lists", MaxWanted, MaxWanted)
+	c.must(len(d.Sets) <= MaxWanted && len(d.Lists) <= MaxWanted, "a case wants at most %d sets, and sets of %d lists",
+		MaxWanted, MaxWanted)
 	for _, l := range d.Lists {
 		c.id("list", l.List)
 		c.inRange("lists: sets", l.Sets, 1, MaxWanted)

@@ -132,7 +132,8 @@ func TestNeedsNothing(t *testing.T) {
 // TestKeysShown: who gave a key that was replaced is led on from it, and told what that is worth.
 func TestKeysShown(t *testing.T) {
 	r := bundle.Report{
-		Whole: true, KeyTrusted: true, Key: "north/ledger+2", Known: "north/ledger+1", Former: []bundle.Replaced{{Key: "north/ledger+1", By: 6}},
+		Whole: true, KeyTrusted: true, Key: "north/ledger+2", Known: "north/ledger+1",
+		Former: []bundle.Replaced{{Key: "north/ledger+1", By: 6}},
 	}
 	var out strings.Builder
 	if err := show(&out, r); err != nil {

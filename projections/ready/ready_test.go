@@ -51,8 +51,10 @@ func TestJudge(t *testing.T) {
 		{Case: "odd", Start: at(25), Lists: lists("D", 1), Unknown: 1},
 	}
 	sets := []ready.Set{
-		set("A-1", "A", ready.Whole, 0), set("A-2", "A", ready.Whole, 0), set("A-3", "A", ready.Opened, 0), set("A-5", "A", ready.Doubtful, 0),
-		set("B-1", "B", ready.Whole, -100), set("B-2", "B", ready.Whole, -300), set("B-3", "B", ready.Broken, 0), set("B-4", "B", ready.InWork, 0),
+		set("A-1", "A", ready.Whole, 0), set("A-2", "A", ready.Whole, 0), set("A-3", "A", ready.Opened, 0), set("A-5",
+			"A", ready.Doubtful, 0),
+		set("B-1", "B", ready.Whole, -100), set("B-2", "B", ready.Whole, -300), set("B-3", "B", ready.Broken, 0),
+		set("B-4", "B", ready.InWork, 0),
 		set("D-1", "D", ready.Whole, 0), set("D-2", "D", ready.Whole, 0),
 	}
 	want := `act odd D-2:whole lacks 0
@@ -70,7 +72,8 @@ cancelled off lacks 0`
 	}
 	// A cancelled case frees what it wanted, and one that is cancelled no more wants it again.
 	plans[3].State = events.ScheduleChanged
-	if got := told(ready.Judge(morning, plans, sets)); !strings.Contains(got, "act off A-2:whole B-2:whole B-1:whole B-4:in-work lacks 1") ||
+	if got := told(ready.Judge(morning, plans, sets)); !strings.Contains(got,
+		"act off A-2:whole B-2:whole B-1:whole B-4:in-work lacks 1") ||
 		!strings.Contains(got, "act first A-2:spoken(off) B-3:broken the B:missing lacks 3") {
 		t.Error(got)
 	}

@@ -192,7 +192,8 @@ func withPatient() map[string]string {
 		"messages": siu("S12", "SCH|P-1|K-0412|||||"+patient+"||||^^^202603040700||||||"+patient+"||||"+patient,
 			"NTE|1||"+patient, "PID|1||"+patient+"||"+patient+"^"+patient+"||"+patient, "PD1||"+patient, "NK1|1|"+patient,
 			"PV1|1|O|"+patient, "PV2||"+patient, "OBX|1|TX|"+patient+"||"+patient, "DG1|1||"+patient, "RGS|1",
-			"AIS|1|A|^"+patient+"|20260304073000", "NTE|1||"+patient, "AIG|1|A|^"+patient+"|^"+patient, "AIL|1|A|OR^3^^"+patient+"|^"+patient,
+			"AIS|1|A|^"+patient+"|20260304073000", "NTE|1||"+patient, "AIG|1|A|^"+patient+"|^"+patient,
+			"AIL|1|A|OR^3^^"+patient+"|^"+patient,
 			"AIP|1|A|"+patient),
 		"appointment": `{"resourceType":"Appointment","id":"K-1","status":"booked","start":"2026-03-04T07:30:00Z","comment":"` + patient +
 			`","description":"` + patient + `","text":{"div":"` + patient + `"},"reasonReference":[{"display":"` + patient + `"}],

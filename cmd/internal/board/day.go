@@ -117,7 +117,8 @@ func dayTable(words *shell.Words, d *site.Day) *table {
 				code = words.Code(n.Code)
 			}
 			t.add(when(words, c.Start), text(c.Room), text(c.Case).to(caseLink(c.Case)), text(words.T("board.day-"+string(c.Class))),
-				text(n.Set).to(tripLink(n.Set, n.Trip)), text(n.List), text(stands), text(code), text(words.Place(n.Where)), when(words, n.Since))
+				text(n.Set).to(tripLink(n.Set, n.Trip)), text(n.List), text(stands), text(code),
+				text(words.Place(n.Where)), when(words, n.Since))
 		}
 		for j := range c.Needs {
 			add(&c.Needs[j])

@@ -39,7 +39,8 @@ func TestDayPage(t *testing.T) {
 	}
 	day := "/day?day=" + start.In(s.Zone()).Format(time.DateOnly)
 	for lang, says := range map[string][]string{
-		"en": {"Before incision", "Something is missing", "OR 3", "K-0901", ">" + broken.Set + "<", "3 cases by the schedule, 2 of them lack something",
+		"en": {"Before incision", "Something is missing", "OR 3", "K-0901", ">" + broken.Set + "<",
+			"3 cases by the schedule, 2 of them lack something",
 			"1 more thing is wanted that no list or set here is called", "in 40 min", "All that is wanted is there"},
 		"de": {"Vor dem Schnitt", "Es fehlt etwas", "3 Eingriffe nach dem Plan, 2 davon fehlt etwas", "in 40 Min."},
 	} {
@@ -58,7 +59,8 @@ func TestDayPage(t *testing.T) {
 		t.Errorf("%q\n%q", header, found)
 	}
 	body := page(t, srv.URL+"/?wanted=1")
-	if !strings.Contains(body, "Wanted by OR 3") || strings.Count(body, `<article class="row`) < 1 || !strings.Contains(body, `href="/day"`) {
+	if !strings.Contains(body, "Wanted by OR 3") || strings.Count(body, `<article class="row`) < 1 ||
+		!strings.Contains(body, `href="/day"`) {
 		t.Error("the board doesn't say which case waits for the set")
 	}
 	_, wanted := rows(t, srv.URL+"/?wanted=1&format=csv&table=board")
@@ -77,7 +79,8 @@ func TestDayInTheBrowser(t *testing.T) {
 	at := s.Clock().Truncate(time.Minute).UTC()
 	lines := []string{"case,room,start,sets,lists,state"}
 	add := func(ref, room string, minutes int, sets, lists string) {
-		lines = append(lines, strings.Join([]string{ref, room, at.Add(time.Duration(minutes) * time.Minute).Format(time.RFC3339), sets, lists, ""}, ","))
+		lines = append(lines, strings.Join([]string{ref, room,
+			at.Add(time.Duration(minutes) * time.Minute).Format(time.RFC3339), sets, lists, ""}, ","))
 	}
 	var sets, lists []string
 	err := s.Ask(func(v *site.View) (err error) {

@@ -47,7 +47,8 @@ func TestBoardOrder(t *testing.T) {
 	}
 	rank := func(r []string) int {
 		n := map[string]int{"Came back short: counted in the case, not there at the assembly": -2,
-			"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0, "Over": 2, "Packed again unopened": 2}[r[3]]
+			"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0, "Over": 2,
+			"Packed again unopened": 2}[r[3]]
 		if r[2] == "doubtful" {
 			n++
 		}

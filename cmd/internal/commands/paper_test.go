@@ -60,7 +60,8 @@ func paperRun(t *testing.T, clock func() time.Time, args ...string) (code int, o
 func TestDayIsPrintedAndReadBack(t *testing.T) {
 	dir, clock := sealedFolder(t)
 	out := t.TempDir()
-	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "2", "HAND-1", "HAND-2", "HAND-3"); code != ExitOK {
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "2", "HAND-1", "HAND-2",
+		"HAND-3"); code != ExitOK {
 		t.Fatal(says)
 	}
 	day := filepath.Join(out, "2026-03-04")
@@ -84,7 +85,8 @@ func TestDayIsPrintedAndReadBack(t *testing.T) {
 		page).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, msg)
 	}
-	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, page+".jpg"); code != ExitOK || !strings.Contains(says, "HAND-1, page 1 of 1") {
+	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, page+".jpg"); code != ExitOK ||
+		!strings.Contains(says, "HAND-1, page 1 of 1") {
 		t.Errorf("%d %s", code, says)
 	}
 	if waiting, err := filepath.Glob(filepath.Join(dir, "drafts", "paper", "*.json")); err != nil || len(waiting) != 1 {
@@ -212,7 +214,8 @@ func TestTrialSheetIsPrintedAndRead(t *testing.T) {
 		t.Fatal(says)
 	}
 	for dpi, want := range map[string]int{"200": ExitOK, "40": ExitProblem} {
-		if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", dpi, "-singlefile", pdf, filepath.Join(dir, dpi)).CombinedOutput(); err != nil {
+		if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", dpi, "-singlefile", pdf, filepath.Join(dir,
+			dpi)).CombinedOutput(); err != nil {
 			t.Fatalf("%v: %s", err, msg)
 		}
 		code, says := paperRun(t, time.Now, "paper", "trial", "--lang", "de", filepath.Join(dir, dpi+".png"))

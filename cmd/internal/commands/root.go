@@ -126,7 +126,8 @@ manufacturers' instructions come first.`,
 		"file with the token for --server, readable by you alone; or the variable "+remote.TokenVariable)
 	root.PersistentFlags().StringVar(&a.caFile, "ca", "",
 		"file with the certificate of the authority to trust for --server, such as its tls/ca.pem")
-	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(), a.history(), a.verify(), a.evidence(),
+	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(),
+		a.history(), a.verify(), a.evidence(),
 		a.rebuild(), a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(), a.texts(),
 		a.policy(), a.witness(), a.simulate(), a.codes(), a.paper())
 	return root

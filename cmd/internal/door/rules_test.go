@@ -285,7 +285,8 @@ func (h *house) add(t *testing.T, login string, roles ...door.Role) {
 
 func (h *house) token(t *testing.T, role door.Role, station string) string {
 	t.Helper()
-	_, text := h.admin.post(t, "/people/token", url.Values{"role": {string(role)}, "station": {station}, "name": {"program"}, "days": {"30"}})
+	_, text := h.admin.post(t, "/people/token", url.Values{"role": {string(role)}, "station": {station},
+		"name": {"program"}, "days": {"30"}})
 	return secretIn(t, text)
 }
 
@@ -409,7 +410,8 @@ func TestEachKindOfRecord(t *testing.T) {
 		{"another's scan that is known", or1, checked("north/packing-1"), "records nothing as north/packing-1"},
 		{"its own corrected", or1, line("north/or-1", "event.corrected", own, "B-1"), ""},
 		{"another's corrected", or1, line("north/or-1", "event.corrected", others, "B-1"), "a lead corrects the rest"},
-		{"unheard of corrected", or1, line("north/or-1", "event.corrected", strings.Repeat("0", 8)+own[8:], "B-1"), "a lead corrects the rest"},
+		{"unheard of corrected", or1, line("north/or-1", "event.corrected", strings.Repeat("0", 8)+own[8:], "B-1"),
+			"a lead corrects the rest"},
 		{"a policy at a station", or1, line("north/or-1", "policy.adopted", "", "B-1"), "those who lead"},
 		{"a scan by a lead", leads, checked("north/or-1"), "those who record at a station"},
 		{"anything corrected by a lead", leads, line("north/or-3", "event.corrected", others, "B-1"), ""},

@@ -89,7 +89,8 @@ func TestSheetStandsWhereItIsDescribed(t *testing.T) {
 				lines++
 				l := s.Lines[row.Line-1]
 				got := in(row.Cell(g.Fields[0]), i)
-				if text := in(Rect{g.Fields[1].X, row.Y, g.Fields[1].W, row.H}, i); got != fmt.Sprint(row.Line) || !strings.Contains(text, l.Item) {
+				if text := in(Rect{g.Fields[1].X, row.Y, g.Fields[1].W, row.H}, i); got != fmt.Sprint(row.Line) ||
+					!strings.Contains(text, l.Item) {
 					t.Errorf("in the row of line %d stands %q, %q", row.Line, got, text)
 				}
 				for _, f := range g.Fields[3:] {

@@ -111,7 +111,8 @@ func TestSameAnswers(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	taken, err := c.ImportSchedule(t.Context(), []byte("case,start,lists\nK-5,3/4/2026 07:30,LAP\n"), site.ScheduleAsked{Operator: "B-1", Days: "mdy"})
+	taken, err := c.ImportSchedule(t.Context(), []byte("case,start,lists\nK-5,3/4/2026 07:30,LAP\n"),
+		site.ScheduleAsked{Operator: "B-1", Days: "mdy"})
 	if err != nil || taken.New != 1 || taken.Recorded != 1 {
 		t.Fatalf("%+v, %v", taken, err)
 	}

@@ -84,7 +84,8 @@ func (p *keptPictures) look(s *Site, seq int64, record []byte) {
 		}
 		switch raw, err := os.ReadFile(p.path(page.Kept)); {
 		case errors.Is(err, fs.ErrNotExist):
-			p.remarks = append(p.remarks, ledger.Problem{Seq: seq, What: fmt.Sprintf("the picture of page %d is not kept here any more", page.Page)})
+			p.remarks = append(p.remarks, ledger.Problem{Seq: seq,
+				What: fmt.Sprintf("the picture of page %d is not kept here any more", page.Page)})
 		case err != nil:
 			p.problems = append(p.problems, ledger.Problem{Seq: seq, What: fmt.Sprintf("the picture of page %d: %v", page.Page, err)})
 		case digestOf(raw) != page.Kept:

@@ -266,7 +266,8 @@ func (t *taker) entry(e *schedule.Entry) error {
 
 // data is what an entry says, with what it leaves out as it stands.
 func (t *taker) data(e *schedule.Entry, stands *facts.Item) *events.CaseScheduled {
-	d := &events.CaseScheduled{Case: e.Case, State: events.ScheduleState(e.State), Room: e.Room, Start: stampOf(e.Start), Said: stampOf(e.Said)}
+	d := &events.CaseScheduled{Case: e.Case, State: events.ScheduleState(e.State), Room: e.Room,
+		Start: stampOf(e.Start), Said: stampOf(e.Said)}
 	said := t.wanted(e, d)
 	if stands == nil {
 		if d.State == "" || d.State == events.ScheduleChanged {

@@ -85,7 +85,8 @@ func TestScheduleReplaces(t *testing.T) {
 	if got := take(t, s, strings.Replace(moved, "S13", "S15", 1)); got.Cancelled != 1 {
 		t.Errorf("%+v", got)
 	}
-	if got := take(t, s, strings.Replace(strings.Replace(moved, "S13", "S15", 1), "K-1", "K-9", 1)); got.NotThere != 1 || got.Recorded != 0 {
+	if got := take(t, s, strings.Replace(strings.Replace(moved, "S13", "S15", 1), "K-1", "K-9",
+		1)); got.NotThere != 1 || got.Recorded != 0 {
 		t.Errorf("%+v", got)
 	}
 	if got := dayOf(t, s, "2026-03-04"); got != "act K-2 OR 4 08:00\ncancelled K-1 5 09:00" {
@@ -116,18 +117,24 @@ func TestDayHasSets(t *testing.T) {
 	}
 	sealed := func(set string) string {
 		return `{"station":"north/packing-1","kind":"list.sealed","time":"` + at(9) + `","set":"` + set +
-			`","operator":"B-1","data":{"placement":"outside"}}` + "\n" + `{"station":"north/sterilizer-1","kind":"set.sterilized","time":"` +
-			at(11) + `","set":"` + set + `","operator":"B-1","data":{"load":"S1-1","sterilizer":"S1","run":1,"cycle":"c-132","result":"passed",` +
+			`","operator":"B-1","data":{"placement":"outside"}}` + "\n" +
+			`{"station":"north/sterilizer-1","kind":"set.sterilized","time":"` +
+			at(11) + `","set":"` + set +
+			`","operator":"B-1","data":{"load":"S1-1","sterilizer":"S1","run":1,"cycle":"c-132","result":"passed",` +
 			`"released":true}}` + "\n"
 	}
 	record(t, s, packed("LAP-1")+sealed("LAP-1"))
-	take(t, s, "case;room;start;lists\nK-1;OR 3;2026-03-04 07:30;LAP-MAJOR\nK-2;OR 4;2026-03-04 07:00;LAP-MAJOR\nK-3;OR 4;2026-03-04 12:00;LAP-MAJOR\n")
+	take(t, s,
+		"case;room;start;lists\nK-1;OR 3;2026-03-04 07:30;LAP-MAJOR\n"+
+			"K-2;OR 4;2026-03-04 07:00;LAP-MAJOR\nK-3;OR 4;2026-03-04 12:00;LAP-MAJOR\n")
 	want := "act K-1 OR 3 07:30 LAP-014LAP-MAJOR:in-work\nact K-3 OR 4 12:00 LAP-MAJOR:missing\nready K-2 OR 4 07:00 LAP-1LAP-MAJOR:whole"
 	if got := dayOf(t, s, "2026-03-04"); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 	clock = time.Date(2026, 3, 4, 7, 10, 0, 0, time.UTC)
-	record(t, s, `{"station":"north/or-4","kind":"set.opened","time":"2026-03-04T07:05:00Z","set":"LAP-1","operator":"B-2","data":{"case":"K-2"}}`+"\n")
+	record(t, s,
+		`{"station":"north/or-4","kind":"set.opened","time":"2026-03-04T07:05:00Z","set":"LAP-1",`+
+			`"operator":"B-2","data":{"case":"K-2"}}`+"\n")
 	if got := dayOf(t, s, ""); !strings.HasSuffix(got, "begun K-2 OR 4 07:00 LAP-1LAP-MAJOR:opened") {
 		t.Errorf("today:\n%s", got)
 	}
@@ -178,15 +185,18 @@ func TestNoPatientInFolder(t *testing.T) {
 	s := scheduled(t, dir, &clock)
 	record(t, s, oneList)
 	const who = "ZQXNAME"
-	message := "MSH|^~\\&|||||20260303140000||SIU^S12|1|P|2.5.1\rSCH|P-7|K-7|||||" + who + "||||^^^202603040700\rPID|1||" + who + "^^^MR||" + who +
+	message := "MSH|^~\\&|||||20260303140000||SIU^S12|1|P|2.5.1\rSCH|P-7|K-7|||||" + who +
+		"||||^^^202603040700\rPID|1||" + who + "^^^MR||" + who +
 		"^" + who + "||19620219|F|||Street " + who + "||(555)" + who + "\rNK1|1|" + who + "\rPV1|1|O|" + who + "\rDG1|1||" + who +
 		"\rRGS|1\rAIS|1|A|" + who + "^" + who + "|202603040700\rAIG|1|A|" + who + "^" + who + "\rAIL|1|A|OR^3\rAIP|1|A|" + who + "\r"
 	if got := take(t, s, message); got.New != 1 || got.Unknown != 2 {
 		t.Errorf("%+v", got)
 	}
-	for _, wrong := range []string{strings.Replace(message, "SCH|P-7|K-7", "SCH||"+who+" "+who, 1), strings.Replace(message, "|202603040700\rAIG", "|"+who+"\rAIG", 1),
+	for _, wrong := range []string{strings.Replace(message, "SCH|P-7|K-7", "SCH||"+who+" "+who, 1),
+		strings.Replace(message, "|202603040700\rAIG", "|"+who+"\rAIG", 1),
 		"case;start;state\n" + who + " " + who + ";2026-03-04 07:30;\nK-8;2026-03-04 07:30;" + who + "\n"} {
-		if _, err := s.ImportSchedule(t.Context(), []byte(wrong), site.ScheduleAsked{Operator: "B-1"}); err == nil || strings.Contains(err.Error(), who) {
+		if _, err := s.ImportSchedule(t.Context(), []byte(wrong), site.ScheduleAsked{Operator: "B-1"}); err == nil ||
+			strings.Contains(err.Error(), who) {
 			t.Errorf("%v", err)
 		}
 	}

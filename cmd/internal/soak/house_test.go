@@ -130,8 +130,10 @@ func recordPictures(t *testing.T, s *site.Site) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindSetCounted, Time: begun, Set: "LAP-001",
-			Operator: "B-2201", Medium: events.MediumPaper, Data: &events.SetCounted{Case: "K-16", Stage: stage, Sheet: events.SheetUnreadable, Counter: "B-3310",
+		rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindSetCounted,
+			Time: begun, Set: "LAP-001",
+			Operator: "B-2201", Medium: events.MediumPaper, Data: &events.SetCounted{Case: "K-16", Stage: stage,
+				Sheet: events.SheetUnreadable, Counter: "B-3310",
 				Counts: []events.Count{{Line: 1, Counted: 1}}, Paper: &events.FromPaper{Pages: []events.PaperPage{{Page: 1, Of: 1,
 					Picture: kept, Marks: "t", Kept: kept}}}}})
 		if err != nil || rs[0].Error != "" {

@@ -21,7 +21,8 @@ func TestCaseThatDoesNotFit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	opening, closing := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}, &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
+	opening, closing := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"},
+		&workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
 	sterilizer := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/sterilizer"}
 	// Somebody has said that codes like it are cases, before the policy did.
 	closing.Scan("MRN-12345670")

@@ -127,7 +127,8 @@ func countedShort(f *projections.Finding, counts projections.CountsDiffer) (out 
 	for _, c := range counts {
 		for _, l := range c.Lines {
 			if n := l.Expected - l.Counted; n > 0 && !l.Beyond {
-				out = append(out, projections.BackLine{Line: l.Line, Item: l.Item, Description: l.Description, Pieces: n, Packed: l.Counted})
+				out = append(out, projections.BackLine{Line: l.Line, Item: l.Item, Description: l.Description,
+					Pieces: n, Packed: l.Counted})
 			}
 		}
 	}

@@ -316,7 +316,8 @@ func (b *pieces) askClosed(v *visit, f *projections.Finding) said {
 	}
 	s := v.found(b.Tag, f)
 	s.Words, s.Status, s.Sound = v.t("piece-closed", b.Tag), "doubtful", "ask"
-	return s.offer(choice{Do: "leave", Words: v.t("do-leave", b.Tag)}, choice{Do: "opened", Value: b.about(), Words: v.t("do-piece-opened", b.Tag)})
+	return s.offer(choice{Do: "leave", Words: v.t("do-leave", b.Tag)}, choice{Do: "opened", Value: b.about(),
+		Words: v.t("do-piece-opened", b.Tag)})
 }
 
 // told is what a report comes to, with what is known of its set: green where others need not be told of it.

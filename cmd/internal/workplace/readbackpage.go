@@ -297,7 +297,8 @@ func (q *paperQuestion) places() (out []shownPlace) {
 	case askCounter:
 		out = append(out, shownPlace{marks.SignCounter + string(q.stage), paper.PlaceCounter})
 		if q.with != "" {
-			out = append(out, shownPlace{paper.PlaceWitness, paper.PlaceWitness}, shownPlace{marks.SignWitness + string(q.stage), paper.PlaceWitness})
+			out = append(out, shownPlace{paper.PlaceWitness, paper.PlaceWitness}, shownPlace{marks.SignWitness +
+				string(q.stage), paper.PlaceWitness})
 		}
 	case askWitness:
 		out = append(out, shownPlace{marks.SignWitness + string(q.stage), paper.PlaceWitness})

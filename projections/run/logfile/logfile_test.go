@@ -44,7 +44,8 @@ func TestForms(t *testing.T) {
 		{"title above, day apart, Fahrenheit, psi on a gauge",
 			"Sterilizer S2\nCycle,270 F\n\nDate,Time,Temp F,psig\n03/04/26,01:24:00,273.2,29.4248\n03/04/26,01:24:01,273.2,29.4248\n",
 			how(func(r *events.RunReading) {
-				r.Date, r.Clock, r.Zone, r.Temperatures, r.TemperatureUnit = "Date", "MM/DD/YY hh:mm:ss", "America/New_York", []string{"Temp F"}, "F"
+				r.Date, r.Clock, r.Zone, r.Temperatures, r.TemperatureUnit = "Date", "MM/DD/YY hh:mm:ss",
+					"America/New_York", []string{"Temp F"}, "F"
 				r.Pressure, r.PressureUnit, r.Gauge = "psig", "psi", true
 			})},
 		{"no headings, seconds since the start, mbar on a mountain", "0\t134\t2207.99\n1\t134\t2207.99\n", how(func(r *events.RunReading) {
@@ -54,7 +55,8 @@ func TestForms(t *testing.T) {
 		{"minutes since the start, MPa", "Time,T1,P\n0,134,0.304199\n0.0166667,134,0.304199\n", how(func(r *events.RunReading) {
 			r.Clock, r.PressureUnit = "min", "MPa"
 		})},
-		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
+		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n",
+			how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
 		{"UTF-8 without a mark", "Time,T1 °C,P\n2026-03-04 06:24:00,134,304.199\n2026-03-04 06:24:01,134,304.199\n",
 			how(func(r *events.RunReading) { r.Temperatures = []string{"T1 °C"} })},
 		{"day and time apart by a comma, decimal comma",
@@ -82,7 +84,8 @@ func TestForms(t *testing.T) {
 // TestMidnight: a clock without a day goes on past midnight, and a run that was begun the evening before was.
 func TestMidnight(t *testing.T) {
 	r := how(func(r *events.RunReading) { r.Clock, r.Pressure = "hh:mm:ss", "" })
-	l, err := logfile.Read([]byte("Time,T1\n23:59:58,1\n23:59:59,1\n00:00:00,1\n00:00:01,1\n"), r, time.Date(2026, 3, 5, 0, 0, 3, 0, time.UTC))
+	l, err := logfile.Read([]byte("Time,T1\n23:59:58,1\n23:59:59,1\n00:00:00,1\n00:00:01,1\n"), r, time.Date(2026, 3, 5,
+		0, 0, 3, 0, time.UTC))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -26,7 +26,8 @@ type outside struct {
 }
 
 func (s *seen) outside(yard, threshold float64) *outside {
-	o := &outside{s: s, column: columnHalf, limit: max(beyondInk, threshold) * yard, rows: make([]float32, s.h), boxed: make([]float32, s.h)}
+	o := &outside{s: s, column: columnHalf, limit: max(beyondInk, threshold) * yard, rows: make([]float32, s.h),
+		boxed: make([]float32, s.h)}
 	middle := func(y, x0, x1 int) float32 {
 		if x1 <= x0 {
 			return 0

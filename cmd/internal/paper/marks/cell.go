@@ -57,7 +57,8 @@ func look(g *gray, w *warp, row paper.Row, f paper.Field, dx, dy, yard float64) 
 	p := straighten(g, w, at, perMM)
 	p.smooth()
 	p.sharpen(w.sharpen)
-	s := &seen{yard: yard, black: w.black, field: f, cell: c, tick: row.Tick(f), write: row.Write(f), whole: p.whole, w: p.w, h: p.h, at: at}
+	s := &seen{yard: yard, black: w.black, field: f, cell: c, tick: row.Tick(f), write: row.Write(f), whole: p.whole,
+		w: p.w, h: p.h, at: at}
 	white := p.white()
 	s.paper = float64(white[len(white)/2])
 	s.dark = make([]float32, len(p.v))

@@ -105,7 +105,8 @@ func written(g paper.Geometry, page int, seed uint64) []markstest.Mark {
 	}
 	for _, row := range g.Pages[page-1].Rows {
 		for _, f := range g.Fields {
-			m := markstest.Mark{Line: row.Line, Stage: f.Stage, Kind: hands[f.Stage], Hand: hands[f.Stage], Text: strconv.Itoa(r.IntN(24) + 1)}
+			m := markstest.Mark{Line: row.Line, Stage: f.Stage, Kind: hands[f.Stage], Hand: hands[f.Stage],
+				Text: strconv.Itoa(r.IntN(24) + 1)}
 			k := r.IntN(1000)
 			if seed%5 == 4 { // a page on which much went wrong
 				k /= 4

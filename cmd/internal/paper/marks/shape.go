@@ -215,7 +215,8 @@ func (f *fitted) proper() bool {
 			between(right.rise(), leastSlant, mostArm) && between(-left.rise(), 15, 80) &&
 			left.length() >= max(0.45*perMM, 2*f.m.half) && right.a.y-right.b.y > max(1.5*perMM, left.b.y-left.a.y)
 	}
-	return min(f.explained, f.covered+0.02) >= crossInk && between(-s[0].rise(), 30, 60) && between(s[1].rise(), 30, 60) && s[0].length() >= 2.3*perMM &&
+	return min(f.explained, f.covered+0.02) >= crossInk &&
+		between(-s[0].rise(), 30, 60) && between(s[1].rise(), 30, 60) && s[0].length() >= 2.3*perMM &&
 		s[1].length() >= 2.3*perMM && f.crossing(s[0], s[1])
 }
 

@@ -50,7 +50,8 @@ func pdfDrawing(contents []string, objects ...string) []byte {
 	all = append(all, objects...)
 	for _, c := range contents {
 		kids = append(kids, fmt.Sprintf("%d 0 R", len(all)+1))
-		all = append(all, fmt.Sprintf("<< /Type /Page /Parent 2 0 R /MediaBox [0 0 48 32] /Resources 3 0 R /Contents %d 0 R >>", len(all)+2),
+		all = append(all,
+			fmt.Sprintf("<< /Type /Page /Parent 2 0 R /MediaBox [0 0 48 32] /Resources 3 0 R /Contents %d 0 R >>", len(all)+2),
 			fmt.Sprintf("<< /Length %d >>\nstream\n%s\nendstream", len(c), c))
 	}
 	all[1] = fmt.Sprintf("<< /Type /Pages /Count %d /Kids [%s] >>", len(kids), strings.Join(kids, " "))
@@ -138,14 +139,17 @@ func pdfs(t testing.TB) []pdfCase {
 	jpeg := stream(size+"/ColorSpace /DeviceGray /BitsPerComponent 8 /Filter /DCTDecode", jpg)
 	gray := stream(flate+"/ColorSpace /DeviceGray", deflated(px))
 	logo := stream("/Width 4 /Height 4 /ColorSpace /DeviceGray /BitsPerComponent 8", make([]byte, 16))
-	form := "<< /Type /XObject /Subtype /Form /BBox [0 0 48 32] /Resources 3 0 R /Length 27 >>\nstream\nq 48 0 0 32 0 0 cm /P0 Do Q\nendstream"
+	form := "<< /Type /XObject /Subtype /Form /BBox [0 0 48 32] /Resources 3 0 R /Length 27 >>\n" +
+		"stream\nq 48 0 0 32 0 0 cm /P0 Do Q\nendstream"
 	self := "<< /Type /XObject /Subtype /Form /BBox [0 0 48 32] /Resources 3 0 R /Length 6 >>\nstream\n/P0 Do\nendstream"
 	return []pdfCase{
 		{"a JPEG as it is", "48x32 KWWG", one(jpeg)},
-		{"a JPEG in ASCII85", "48x32 KWWG", one(stream(size+"/ColorSpace /DeviceGray /BitsPerComponent 8 /Filter [/ASCII85Decode /DCTDecode]", a85.Bytes()))},
+		{"a JPEG in ASCII85", "48x32 KWWG",
+			one(stream(size+"/ColorSpace /DeviceGray /BitsPerComponent 8 /Filter [/ASCII85Decode /DCTDecode]", a85.Bytes()))},
 		{"two pages that share resources", "48x32 KWWG 48x32 KWWG", pdfOf(jpeg, gray)},
 		{"Flate", "48x32 KWWG", one(gray)},
-		{"Flate with a predictor", "48x32 KWWG", one(stream(flate+"/ColorSpace /DeviceGray /DecodeParms << /Predictor 15 /Columns 48 >>", deflated(up)))},
+		{"Flate with a predictor", "48x32 KWWG",
+			one(stream(flate+"/ColorSpace /DeviceGray /DecodeParms << /Predictor 15 /Columns 48 >>", deflated(up)))},
 		{"RGB", "48x32 KWWG", one(stream(flate+"/ColorSpace /DeviceRGB", deflated(rgb)))},
 		{"CMYK", "48x32 KWWG", one(stream(flate+"/ColorSpace /DeviceCMYK", deflated(cmyk)))},
 		{"a palette", "48x32 KWWG", one(stream(flate+"/ColorSpace [/Indexed /DeviceRGB 2 <ffffff808080000000>]", deflated(index)))},
@@ -153,8 +157,10 @@ func pdfs(t testing.TB) []pdfCase {
 		{"one bit, turned round", "48x32 WKKK", one(stream(size+"/BitsPerComponent 1 /ColorSpace /DeviceGray /Decode [1 0]", bits))},
 		{"group 4", "48x32 KWWK", one(stream(fax+"/DecodeParms << /K -1 /Columns 48 /Rows 32 /BlackIs1 false >>", g4))},
 		{"group 4, black is 1", "48x32 WKKW", one(stream(fax+"/DecodeParms << /K -1 /Columns 48 /BlackIs1 true >>", g4))},
-		{"group 4, black is 1, turned round", "48x32 KWWK", one(stream(fax+"/Decode [1 0] /DecodeParms << /K -1 /Columns 48 /BlackIs1 true >>", g4))},
-		{"a maker's mark beside the page", "48x32 KWWG", pdfDrawing([]string{"q 48 0 0 32 0 0 cm /P0 Do Q q 1 0 0 1 0 0 cm /P1 Do Q"}, jpeg, logo)},
+		{"group 4, black is 1, turned round", "48x32 KWWK",
+			one(stream(fax+"/Decode [1 0] /DecodeParms << /K -1 /Columns 48 /BlackIs1 true >>", g4))},
+		{"a maker's mark beside the page", "48x32 KWWG",
+			pdfDrawing([]string{"q 48 0 0 32 0 0 cm /P0 Do Q q 1 0 0 1 0 0 cm /P1 Do Q"}, jpeg, logo)},
 		{"in a form", "48x32 KWWG", pdfDrawing([]string{"/P1 Do"}, jpeg, form)},
 		{"a form that draws itself", "nothing PDF", pdfDrawing([]string{"/P0 Do"}, self)},
 		{"no picture", "nothing PDF", pdfDrawing([]string{"0 0 m 10 10 l S"}, jpeg)},

@@ -146,8 +146,9 @@ func TestClaimedSizes(t *testing.T) {
 		t.Errorf("a PNG of 2^62 pixels: %s", got)
 	}
 	for what, s := range map[string]string{
-		"Flate": stream("/Width 60000 /Height 60000 /ColorSpace /DeviceGray /BitsPerComponent 8 /Filter /FlateDecode", deflated(make([]byte, 1<<20))),
-		"fax":   stream("/Width 60000 /Height 60000 /Filter /CCITTFaxDecode /DecodeParms << /K -1 /Columns 60000 >>", []byte{0, 0}),
+		"Flate": stream("/Width 60000 /Height 60000 /ColorSpace /DeviceGray /BitsPerComponent 8 /Filter /FlateDecode",
+			deflated(make([]byte, 1<<20))),
+		"fax": stream("/Width 60000 /Height 60000 /Filter /CCITTFaxDecode /DecodeParms << /K -1 /Columns 60000 >>", []byte{0, 0}),
 	} {
 		if got := strings.Join(read(pdfOf(s), Usual()), ", "); got != "pixels" {
 			t.Errorf("%s: %s", what, got)

@@ -20,7 +20,8 @@ func TestVerdictFollowsBesideAHeldField(t *testing.T) {
 	h.After(time.Hour)
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
 	p.Open(h.At("opening"))
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
 		workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1"} {
 		p.Type(text + "\r")
 		workplacetest.Settled(p)
@@ -48,7 +49,8 @@ func TestRoomIsTold(t *testing.T) {
 			h := workplacetest.NewHouse(t, "VAS-003")
 			h.After(time.Hour)
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-			s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+			s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"),
+				workplacetest.Label(t, events.ScanTag, "VAS-003"),
 				workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1")
 			workplacetest.Must(t, s.Scan(""), "whole", "VAS-003 opened for K-1")
 			count, closing := "/at/north/or-3/count?case=K-1", "/at/north/or-3/close"
@@ -83,7 +85,8 @@ func TestClosedCaseByNow(t *testing.T) {
 		h.Signs("K-1", "VAS-003", stage)
 	}
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
-	s.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2"))
+	s.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanBadge, "B-1"),
+		workplacetest.Label(t, events.ScanBadge, "B-2"))
 	if n := len(h.Events(site.Query{Case: "K-1"}, events.KindCaseClosed)); n != 1 {
 		t.Fatalf("closed %d times", n)
 	}
@@ -136,7 +139,8 @@ func TestClosedCaseCameBackShort(t *testing.T) {
 	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1,
 		Exceptions: []events.Exception{{Line: 1, Counted: 3, Reason: "missing"}}})
 	s.Do("clear")
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")), "broken", "VAS-003: came back SHORT", "Tell the charge nurse")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")), "broken", "VAS-003: came back SHORT",
+		"Tell the charge nurse")
 }
 
 // TestTakenBackOnceStopped: an opening of a set that is stopped since is taken back as any other: what it has come to by now
@@ -145,7 +149,8 @@ func TestTakenBackOnceStopped(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.After(time.Hour)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"),
+		workplacetest.Label(t, events.ScanTag, "VAS-003"),
 		workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1")
 	workplacetest.Must(t, s.Scan(""), "whole", "VAS-003 opened for K-1")
 	h.Recalled()

@@ -28,11 +28,13 @@ func TestCloseKnowsWhatJudgementFinds(t *testing.T) {
 	}{
 		"added after the final count": {func(h *workplacetest.House, _ string) { added(h) }, "VAS-003", func(h *workplacetest.House) {
 			h.Record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-1", Stage: events.StageFinal,
-				Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2},
+				Sheet: events.SheetScreen, Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4},
+					{Line: 2, Counted: 2},
 					{Line: 3, Counted: 3}, {Line: 4, Counted: 1}}})
 		}},
 		"the opening taken back": {func(h *workplacetest.House, opening string) {
-			h.Record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opening, Action: "void", Reason: "another set"})
+			h.Record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opening, Action: "void",
+				Reason: "another set"})
 		}, "VAS-003", func(h *workplacetest.House) { h.Open("VAS-003", "K-1") }},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -41,7 +43,8 @@ func TestCloseKnowsWhatJudgementFinds(t *testing.T) {
 			h.Open("LAP-014", "K-1")
 			h.Signs("K-1", "LAP-014", events.StageFirst)
 			h.Signs("K-1", "LAP-014", events.StageFinal)
-			opening := h.Record("north/or-3", events.KindSetOpened, "VAS-003", &events.SetOpened{Case: "K-1", Tag: "VAS-003", Indicator: "pass"}).ID
+			opening := h.Record("north/or-3", events.KindSetOpened, "VAS-003", &events.SetOpened{Case: "K-1",
+				Tag: "VAS-003", Indicator: "pass"}).ID
 			h.CountedRight("K-1")
 			h.After(time.Minute)
 			x.then(h, opening)

@@ -49,7 +49,8 @@ func TestLockOfAnotherSet(t *testing.T) {
 	s.Scan("3")
 	before := h.Size()
 	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanSeal, "483923")), "Enter binds") // its own of the turn before
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanSeal, "483924")), "doubtful", "Lock 483924 is recorded of VAS-004", "On which of the two is it?")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanSeal, "483924")), "doubtful",
+		"Lock 483924 is recorded of VAS-004", "On which of the two is it?")
 	workplacetest.Must(t, s.Scan(""), "Lock 483924 is recorded of VAS-004")
 	if workplacetest.Must(t, s.Do("record"), "Lock 483924 is recorded of VAS-004"); h.Size() != before {
 		t.Fatal("recorded, and nobody had said on which container the lock is")

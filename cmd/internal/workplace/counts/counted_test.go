@@ -81,7 +81,8 @@ func TestRecordedAsOfItsOwnTime(t *testing.T) {
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	c.Lines("VAS-003", 4, 2, 2)
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
-	second := `{"client":"t","n":99,"case":"K-1","stage":"first","text":` + workplacetest.JSONText(workplacetest.Label(t, events.ScanBadge, "B-2")) + `}`
+	second := `{"client":"t","n":99,"case":"K-1","stage":"first","text":` +
+		workplacetest.JSONText(workplacetest.Label(t, events.ScanBadge, "B-2")) + `}`
 	h.CutWhileRecording("/at/north/or-3/count/scan", second)
 	h.After(2 * time.Hour)
 	c.Number = 200
@@ -115,7 +116,8 @@ func TestSignedOnceThoughTheServerFailed(t *testing.T) {
 	c.Lines("VAS-003", 4, 2, 3)
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	tried := h.Clock()
-	second := `{"client":"t","n":99,"case":"K-1","stage":"first","text":` + workplacetest.JSONText(workplacetest.Label(t, events.ScanBadge, "B-2")) + `}`
+	second := `{"client":"t","n":99,"case":"K-1","stage":"first","text":` +
+		workplacetest.JSONText(workplacetest.Label(t, events.ScanBadge, "B-2")) + `}`
 	h.CutWhileRecording("/at/north/or-3/count/scan", second)
 	h.After(time.Minute)
 	c.Number = 200

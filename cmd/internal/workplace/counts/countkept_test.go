@@ -25,12 +25,14 @@ func TestWrongSheetAndOneMoreSet(t *testing.T) {
 	k.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	before := h.Size()
 	h.After(3 * time.Second)
-	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "broken", "Where was the count sheet that lay with VAS-004?")
+	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "broken",
+		"Where was the count sheet that lay with VAS-004?")
 	a := k.Scan("")
 	if h.Size() != before {
 		t.Fatal("signed over a STOP that nobody answered")
 	}
-	workplacetest.Must(t, (&workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}).Scan(workplacetest.Label(t, events.ScanCase, "K-1")), "a wrong count sheet was read")
+	workplacetest.Must(t, (&workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}).Scan(workplacetest.Label(t,
+		events.ScanCase, "K-1")), "a wrong count sheet was read")
 	if page := h.Get("/at/north/or-3/count?case=K-1&stage=first"); !strings.Contains(page, "Where was the count sheet") {
 		t.Error("the page doesn't ask")
 	}
@@ -126,7 +128,8 @@ func TestLinesBeforeAnotherCountStayAsked(t *testing.T) {
 		workplacetest.Must(t, two(k), "Closing count recorded")
 		if back {
 			takeBack(k)
-			if a := f.Post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`); strings.Contains(workplacetest.Tells(a), "this count was left at") {
+			if a := f.Post("enter",
+				`"lines":[{"set":"VAS-003","line":2,"counted":2}]`); strings.Contains(workplacetest.Tells(a), "this count was left at") {
 				t.Errorf("a count that was taken back asks: %s", workplacetest.Tells(a))
 			}
 			continue
@@ -137,7 +140,8 @@ func TestLinesBeforeAnotherCountStayAsked(t *testing.T) {
 		workplacetest.Must(t, two(k), "recorded")
 		for _, signed := range []string{"and signed", "and taken back"} {
 			before := h.Size()
-			if a := f.Post("enter", `"lines":[{"set":"VAS-003","line":2,"counted":2}]`); !strings.Contains(workplacetest.Tells(a), "this count was left at") {
+			if a := f.Post("enter",
+				`"lines":[{"set":"VAS-003","line":2,"counted":2}]`); !strings.Contains(workplacetest.Tells(a), "this count was left at") {
 				t.Errorf("something was added %s: %s", signed, workplacetest.Tells(a))
 			}
 			if two(f); h.Size() != before {
@@ -170,7 +174,8 @@ func TestLockOnTheEmptyBench(t *testing.T) {
 				t.Errorf("%s: the lock lies there for the next person", path)
 			}
 			for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), workplacetest.Label(t, events.ScanCase, "K-1"),
-				workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1"} {
+				workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
+				h.Codes["VAS-003"], "1"} {
 				s.Scan(text)
 			}
 			before := h.Size()

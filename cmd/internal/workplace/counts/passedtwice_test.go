@@ -76,7 +76,8 @@ func TestPassedOffByThoseBefore(t *testing.T) {
 	k.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	k.Do("removed", "set", "VAS-003", "line", "1", "quantity", "1", "reason", "to pathology")
 	h.After(5 * time.Hour)
-	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-7")), "Does it still hold?", "passed off (Final count, B-1): to pathology")
+	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-7")), "Does it still hold?",
+		"passed off (Final count, B-1): to pathology")
 }
 
 // TestOnlyPassedOff: an added count in which only something is said to have left the field is complete: two badges sign it.
@@ -108,7 +109,8 @@ func TestAstrayWhereClosed(t *testing.T) {
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
 	for ref, says := range map[string]string{"K-1": "over in VAS-004, case K-2", "K-2": "short in VAS-003, case K-1"} {
 		h.After(3 * time.Second)
-		if a := s.Scan(workplacetest.Label(t, events.ScanCase, ref)); !strings.Contains(workplacetest.Tells(a), says) || !strings.Contains(workplacetest.Tells(a), "accounted for: 1") {
+		if a := s.Scan(workplacetest.Label(t, events.ScanCase, ref)); !strings.Contains(workplacetest.Tells(a), says) ||
+			!strings.Contains(workplacetest.Tells(a), "accounted for: 1") {
 			t.Errorf("%s: %s", ref, workplacetest.Tells(a))
 		}
 		s.Do("clear")

@@ -24,7 +24,8 @@ func TestTwoLabelsInOneScan(t *testing.T) {
 		for _, text := range []string{tag("VAS-003") + tag("VAS-004"), badge("B-1") + badge("B-13")} {
 			h.After(3 * time.Second)
 			a := s.Scan(text)
-			if workplacetest.Must(t, a, "Two labels in one scan", want); a["sound"] != "low" || strings.Contains(a["bench"].(string), "B-13") {
+			if workplacetest.Must(t, a, "Two labels in one scan", want); a["sound"] != "low" ||
+				strings.Contains(a["bench"].(string), "B-13") {
 				t.Errorf("%s: %v, %v", place, a["sound"], a["bench"])
 			}
 		}
@@ -42,7 +43,8 @@ func TestSecondLookByWhoCounted(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.Used("K-1", "VAS-003")
 	h.ChangesPolicy(func(p *events.Policy) { p.SecondLook = []string{"VAS-MINOR"} })
-	p, badge := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"}, func(b string) string { return workplacetest.Label(t, events.ScanBadge, b) }
+	p, badge := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"},
+		func(b string) string { return workplacetest.Label(t, events.ScanBadge, b) }
 	p.Scan(workplacetest.Label(t, events.ScanTag, "VAS-003"))
 	for _, text := range []string{"", badge("B-1"), "", "", "8.4"} {
 		h.After(3 * time.Second)

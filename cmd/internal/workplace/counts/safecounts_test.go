@@ -35,7 +35,8 @@ func TestDamagedTellsOfNoMissingPiece(t *testing.T) {
 			h.CountedRight("K-1")
 			h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-1", Outcome: "reconciled", Actions: []string{}})
 			if c.report {
-				h.Record("north/storage", events.KindPieceReported, "VAS-003", &events.PieceReported{Line: 1, Became: events.BecameLost, Quantity: 1})
+				h.Record("north/storage", events.KindPieceReported, "VAS-003", &events.PieceReported{Line: 1,
+					Became: events.BecameLost, Quantity: 1})
 			} else {
 				h.Record("north/storage", events.KindSetReturned, "VAS-003", &events.SetReturned{Step: events.ReturnReceived,
 					Faults: []events.ReturnFault{events.ReturnIncomplete}})
@@ -79,7 +80,8 @@ func TestEntersThatOpenedCountNothing(t *testing.T) {
 		}
 	}
 	o := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t,
+		events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
 		workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1"} {
 		h.After(3 * time.Second)
 		o.Scan(text)
@@ -157,7 +159,8 @@ func TestShortThenPassedOff(t *testing.T) {
 			return c.Do("removed", "set", "VAS-003", "line", "3", "quantity", "1", "reason", "sent away")
 		}
 		if short {
-			workplacetest.Must(t, c.Post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":2}]`), "doubtful", "1 × Probe, olive tip, 14 cm short")
+			workplacetest.Must(t, c.Post("enter", `"lines":[{"set":"VAS-003","line":3,"counted":2}]`), "doubtful",
+				"1 × Probe, olive tip, 14 cm short")
 			status, said = "doubtful", left+", said after a count had found it short (Final count, B-1): sent away"
 			workplacetest.Must(t, say(), "doubtful", "found it short", "sent away", "All counted")
 			say() // once more, when it comes out

@@ -21,15 +21,18 @@ func TestOtherSheetAtTheCheck(t *testing.T) {
 			h.Used("K-1", "VAS-003")
 			h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/sealing"}
-			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "3", ""), "VAS-003 closed")
+			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+				events.ScanTag, "VAS-003"), "3", ""), "VAS-003 closed")
 			code := h.Last().Data.(*events.ListSealed).Code
 			if waits {
-				workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-005")), "VAS-003: first scan the count sheet that was printed")
+				workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-005")),
+					"VAS-003: first scan the count sheet that was printed")
 			}
 			size := h.Size()
 			stop := "This is the count sheet of VAS-004"
 			a := s.All(h.Codes["VAS-004"])
-			for _, text := range []string{"", workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-006"), "7", code,
+			for _, text := range []string{"", workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t,
+				events.ScanTag, "VAS-006"), "7", code,
 				workplacetest.Label(t, events.ScanSeal, "771001")} {
 				workplacetest.Must(t, s.All(text), "broken", stop, "Where was the count sheet that lay with VAS-003?")
 			}
@@ -43,7 +46,8 @@ func TestOtherSheetAtTheCheck(t *testing.T) {
 				t.Fatalf("recorded, and nobody said where it lay: %+v", h.Last().Data)
 			}
 			s.All(workplacetest.Label(t, events.ScanBadge, "B-2"))
-			workplacetest.Must(t, s.Do("sheet-lay", "value", workplacetest.ChoiceOf(a, "outside")), "broken", "The count sheet that lay with VAS-003 is recorded")
+			workplacetest.Must(t, s.Do("sheet-lay", "value", workplacetest.ChoiceOf(a, "outside")), "broken",
+				"The count sheet that lay with VAS-003 is recorded")
 			d, ok := h.Last().Data.(*events.SetChecked)
 			if !ok || h.Size() != size+1 || d.Sheet.Code != h.Codes["VAS-004"] || d.Sheet.Found != "outside" || h.Last().Operator != "B-2" {
 				t.Fatalf("recorded %+v", h.Last())
@@ -71,11 +75,14 @@ func TestWrongSheetBeforeTheCount(t *testing.T) {
 	h.Signs("K-1", "VAS-003", events.StageFirst)
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "final"}
 	workplacetest.Must(t, c.Scan("P47110815"), "Begin: Final count", "Final count is not begun")
-	workplacetest.Must(t, c.Scan(workplacetest.Label(t, events.ScanTag, "VAS-004")), "Begin: Final count", "VAS-004 was not opened for case K-1")
+	workplacetest.Must(t, c.Scan(workplacetest.Label(t, events.ScanTag, "VAS-004")), "Begin: Final count",
+		"VAS-004 was not opened for case K-1")
 	workplacetest.Must(t, c.Scan(h.Codes["VAS-003"]), "Begin: Final count", "This count sheet belongs to VAS-003")
 	size := h.Size()
-	workplacetest.Must(t, c.Scan(h.Codes["VAS-004"]), "broken", "count sheet of VAS-004", "Where was the count sheet that lay with VAS-003?")
-	for _, text := range []string{"", workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanBadge, "B-1"), h.Codes["VAS-003"]} {
+	workplacetest.Must(t, c.Scan(h.Codes["VAS-004"]), "broken", "count sheet of VAS-004",
+		"Where was the count sheet that lay with VAS-003?")
+	for _, text := range []string{"", workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t,
+		events.ScanBadge, "B-1"), h.Codes["VAS-003"]} {
 		h.After(3 * time.Second)
 		workplacetest.Must(t, c.Scan(text), "broken", "Where was the count sheet that lay with VAS-003?")
 	}
@@ -87,7 +94,8 @@ func TestWrongSheetBeforeTheCount(t *testing.T) {
 	if h.Size() != size {
 		t.Fatalf("recorded, and nobody said where it lay: %+v", h.Last().Data)
 	}
-	workplacetest.Must(t, c.Do("sheet-lay", "value", workplacetest.ChoiceOf(c.Scan(""), "outside")), "broken", "The count sheet that lay with VAS-003 is recorded")
+	workplacetest.Must(t, c.Do("sheet-lay", "value", workplacetest.ChoiceOf(c.Scan(""), "outside")), "broken",
+		"The count sheet that lay with VAS-003 is recorded")
 	if v := h.Verdict("VAS-004", h.Trip("VAS-004")); h.Size() != size+1 || v.Status == "open" {
 		t.Error("the other set is unsuspected")
 	}

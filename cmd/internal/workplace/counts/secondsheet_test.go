@@ -20,7 +20,8 @@ func TestSecondWrongSheet(t *testing.T) {
 		t.Run(place, func(t *testing.T) {
 			h := workplacetest.NewHouse(t)
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/" + place}
-			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
+			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t,
+				events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
 				h.Codes["LAP-014"]), "broken", "LAP-014")
 			size := h.Size()
 			a := s.All(h.Codes["LAP-022"])

@@ -36,7 +36,8 @@ func TestBackFromARunningCase(t *testing.T) {
 	h.Used("K-1", "VAS-003")
 	h.Open("VAS-004", "K-2")
 	h.After(time.Hour)
-	room, store := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}, &workplacetest.Scanner{House: h, Path: "/at/north/storage/return"}
+	room, store := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}, &workplacetest.Scanner{House: h,
+		Path: "/at/north/storage/return"}
 	s := room
 	for n, step := range []string{"received", "washed", "inspected"} {
 		s.Do("step", "value", step)

@@ -36,7 +36,8 @@ func TestPieceOfAClosedSet(t *testing.T) {
 	}
 	report("VAS-003", "repair")
 	earlier := s.Scan("")
-	workplacetest.Must(t, s.Answer(earlier, "opened"), "doubtful", "Enter records: VAS-003, 1 of line 1", "it is not used before it is packed anew")
+	workplacetest.Must(t, s.Answer(earlier, "opened"), "doubtful", "Enter records: VAS-003, 1 of line 1",
+		"it is not used before it is packed anew")
 	asked := s.Do("became", "value", "replaced")
 	workplacetest.Must(t, asked, "Was it opened for that?")                       // of repair it was said
 	workplacetest.Must(t, s.Answer(earlier, "opened"), "Was it opened for that?") // on a screen that still asks of that
@@ -47,7 +48,8 @@ func TestPieceOfAClosedSet(t *testing.T) {
 	}
 	h.After(time.Minute)
 	o := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"]} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t,
+		events.ScanOuter, "VAS-003"), h.Codes["VAS-003"]} {
 		o.Scan(text)
 	}
 	workplacetest.Must(t, o.Scan("1"), "doubtful", "a piece of it was changed while it was CLOSED")
@@ -85,7 +87,8 @@ func TestCaseOfAnotherDay(t *testing.T) {
 	}
 	read("VAS-004")
 	before := h.Size()
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")), "doubtful", "K-1 was begun", "with VAS-003. Is it the same case?")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")), "doubtful", "K-1 was begun",
+		"with VAS-003. Is it the same case?")
 	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")), "Is it the same case?") // asked until it is answered
 	if workplacetest.Must(t, s.Scan(""), "Is it the same case?"); h.Size() != before {
 		t.Fatal("opened for a case of yesterday, and nobody said that it is the same")
@@ -197,7 +200,8 @@ func TestOneLoadAtTwoStations(t *testing.T) {
 	h.After(10 * time.Minute)
 	two.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	a := two.Do("result", "result", "failed")
-	if more := workplacetest.Tells(a); !strings.Contains(a["more"].(string), "In this load at north/or-3, too: VAS-007") || a["status"] != "broken" {
+	if more := workplacetest.Tells(a); !strings.Contains(a["more"].(string),
+		"In this load at north/or-3, too: VAS-007") || a["status"] != "broken" {
 		t.Errorf("failed: %s, %v", more, a["more"])
 	}
 	if !strings.Contains(a["bench"].(string), "In this load at north/or-3, too: VAS-007") {
@@ -251,7 +255,8 @@ func TestOneSterilizerRunsOneLoad(t *testing.T) {
 func TestClosedAtTwoStations(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
-	one, two := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/sealing"}, &workplacetest.Scanner{House: h, Path: "/at/north/or-3/sealing"}
+	one, two := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/sealing"}, &workplacetest.Scanner{House: h,
+		Path: "/at/north/or-3/sealing"}
 	closing := func(s *workplacetest.Scanner) map[string]any {
 		s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 		s.Scan(workplacetest.Label(t, events.ScanTag, "VAS-003"))
@@ -341,7 +346,8 @@ func TestBadgeThatEndedMeanwhile(t *testing.T) {
 	h.HoldTo(events.RegisterPeople)
 	before := h.Size()
 	a := s.Scan("")
-	if strings.Contains(workplacetest.Tells(a), "scan again") || a["status"] != "broken" || workplacetest.ChoiceOf(a, "called in") == "" || h.Size() != before {
+	if strings.Contains(workplacetest.Tells(a), "scan again") || a["status"] != "broken" || workplacetest.ChoiceOf(a,
+		"called in") == "" || h.Size() != before {
 		t.Fatalf("%s %v", workplacetest.Tells(a), a["choices"])
 	}
 	workplacetest.Must(t, a, "B-9999", "Scan your badge")

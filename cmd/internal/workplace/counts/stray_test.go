@@ -107,14 +107,17 @@ func TestStrayOfTheOnlySet(t *testing.T) {
 		opened := h.Last()
 		k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 		workplacetest.Must(t, k.Scan(h.Codes["LAP-022"]), "broken", "Where was the count sheet that lay with VAS-003?")
-		h.Record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opened.ID, Action: "void", Reason: "another set"})
+		h.Record("north/or-3", events.KindEventCorrected, "", &events.EventCorrected{Event: opened.ID, Action: "void",
+			Reason: "another set"})
 		const page = "/at/north/or-3/count?case=K-1&stage=first"
-		if got := h.Get(page); !strings.Contains(got, "Where was the count sheet that lay with VAS-003?") || !strings.Contains(got, "sheet-lay") {
+		if got := h.Get(page); !strings.Contains(got, "Where was the count sheet that lay with VAS-003?") ||
+			!strings.Contains(got, "sheet-lay") {
 			t.Fatal("not asked at the page of the case")
 		}
 		size := h.Size()
 		var a map[string]any
-		for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), workplacetest.Label(t, events.ScanBadge, "B-8"), "", "3"} {
+		for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), workplacetest.Label(t,
+			events.ScanBadge, "B-8"), "", "3"} {
 			h.After(3 * time.Second)
 			a = k.Scan(text)
 			workplacetest.Must(t, a, "broken", "Where was the count sheet that lay with VAS-003?")

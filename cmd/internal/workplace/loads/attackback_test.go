@@ -17,7 +17,8 @@ import (
 func TestMissedIsNeverInOrder(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/pieces"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "1", "4"} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanTag, "VAS-003"), "1", "4"} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}
@@ -39,7 +40,8 @@ func TestAnotherPieceBeginsAnew(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			h := workplacetest.NewHouse(t, "VAS-003")
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/pieces"}
-			for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "1", "4", "4"} {
+			for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+				events.ScanTag, "VAS-003"), "1", "4", "4"} {
 				h.After(3 * time.Second)
 				s.Scan(text)
 			}
@@ -89,7 +91,8 @@ func TestBasketAndLoadOfASet(t *testing.T) {
 	s.Do("load", "washer", "w1", "run", "3")
 	workplacetest.Must(t, s.Do("basket", "basket", "7"), "Enter records: VAS-003 washed", "W1-0304-03, Basket 7")
 	scan("")
-	if a := scan(tag("VAS-004")); strings.Contains(workplacetest.Tells(a), "Basket") || !strings.Contains(workplacetest.Tells(a), "Enter records: VAS-004 washed") {
+	if a := scan(tag("VAS-004")); strings.Contains(workplacetest.Tells(a), "Basket") ||
+		!strings.Contains(workplacetest.Tells(a), "Enter records: VAS-004 washed") {
 		t.Fatalf("of the next set: %s", workplacetest.Tells(a))
 	}
 	scan("")

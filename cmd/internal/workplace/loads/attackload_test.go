@@ -124,7 +124,8 @@ func TestResultTakenBack(t *testing.T) {
 	}
 	workplacetest.Must(t, s.Do("take-back", "value", "by-mistake"), "Taken back")
 	s.Do("give-up", "value", "S1-0304-07")
-	workplacetest.Must(t, s.Do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-121"), "What was recorded of load S1-0304-07 was taken back")
+	workplacetest.Must(t, s.Do("begin", "sterilizer", "S1", "run", "7", "cycle", "c-121"),
+		"What was recorded of load S1-0304-07 was taken back")
 	s.Do("begin-too", "value", "S1-0304-07")
 	h.After(time.Minute)
 	s.Put("LAP-014")
@@ -164,7 +165,8 @@ func TestOneRunOneResult(t *testing.T) {
 		}
 		s.Do("forget")
 	}
-	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "no"), "open", "recorded that it ended otherwise", "VAS-003, VAS-004")
+	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "no"), "open",
+		"recorded that it ended otherwise", "VAS-003, VAS-004")
 	s.Do("forget")
 	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes"), "whole", "released (sets: 1)") // as the others
 	// The chart was read later: no set was forgotten.
@@ -404,7 +406,8 @@ func TestNotReadyForALoad(t *testing.T) {
 			workplacetest.Must(t, s.Do("put", "value", "VAS-003"), "broken", "VAS-003 in load S1-0304-07", says)
 			s.Do("start", "value", "S1-0304-07")
 			h.After(15 * time.Minute)
-			workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes"), "broken", "passed and is released", says, "Keep these sets")
+			workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes"), "broken",
+				"passed and is released", says, "Keep these sets")
 		})
 	}
 }

@@ -22,7 +22,8 @@ func TestPutAsideTakenBack(t *testing.T) {
 					h.T = t
 					h.After(20 * time.Minute)
 					s := &workplacetest.Scanner{House: h, Path: "/at/north/" + place}
-					s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
+					s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag,
+						"VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
 						h.Codes[sheet], "1")
 					s.Do("put-aside")
 					s.All("1")
@@ -61,7 +62,8 @@ func TestCloseOfYesterday(t *testing.T) {
 		h.Open("VAS-003", "K-1")
 		h.CountedRight("K-1")
 		s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
-		workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2")), "K-1 closed")
+		workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t,
+			events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2")), "K-1 closed")
 		h.After(later)
 		s.All(workplacetest.Label(t, events.ScanBadge, "B-7"))
 		size := h.Size()
@@ -84,7 +86,8 @@ func TestPackedTakenBackLate(t *testing.T) {
 	}{
 		"packing": {"/at/north/packing-1/packing", func(h *workplacetest.House, s *workplacetest.Scanner) {
 			h.Used("K-1", "VAS-003")
-			s.All(workplacetest.Label(h.T, events.ScanBadge, "B-9"), workplacetest.Label(h.T, events.ScanTag, "VAS-003"), "", "", "", "8.4", "")
+			s.All(workplacetest.Label(h.T, events.ScanBadge, "B-9"), workplacetest.Label(h.T, events.ScanTag,
+				"VAS-003"), "", "", "", "8.4", "")
 		}, func(h *workplacetest.House) {
 			h.Record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
 			h.Record("north/sterilizer-1", events.KindSetSterilized, "VAS-003", &events.SetSterilized{Load: "S1-0304-02",
@@ -94,7 +97,8 @@ func TestPackedTakenBackLate(t *testing.T) {
 			s.All(workplacetest.Label(h.T, events.ScanBadge, "B-1"), workplacetest.Label(h.T, events.ScanCase, "K-1"))
 			s.Reads("VAS-003")
 			s.All("")
-		}, func(h *workplacetest.House) { h.Signs("K-1", "VAS-003", events.StageFirst) }, []string{"Recorded of VAS-003 since then: ", "count"}},
+		}, func(h *workplacetest.House) { h.Signs("K-1", "VAS-003", events.StageFirst) },
+			[]string{"Recorded of VAS-003 since then: ", "count"}},
 	} {
 		for _, followed := range []bool{true, false} {
 			h := workplacetest.NewHouse(t, "VAS-003")

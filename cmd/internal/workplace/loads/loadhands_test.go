@@ -36,13 +36,15 @@ func TestReleaseOfAPositiveLoad(t *testing.T) {
 	if h.Size() != before {
 		t.Fatal("recorded before anybody said why")
 	}
-	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes", "emergency", "none other is sterile, B-2"), "broken", "RECALLED")
+	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes", "emergency",
+		"none other is sterile, B-2"), "broken", "RECALLED")
 	if got := h.Events(site.Query{Set: "VAS-003"}, events.KindSetSterilized); !got[len(got)-1].(*events.SetSterilized).Released {
 		t.Error("a reason was given, and its release is not recorded")
 	}
 	// Taken back, the positive result holds nothing any more.
 	s.Do("take-back", "value", "by-mistake")
-	h.Record("north/sterilizer-1", events.KindEventCorrected, "", &events.EventCorrected{Event: read.ID, Action: "void", Reason: "other load"})
+	h.Record("north/sterilizer-1", events.KindEventCorrected, "", &events.EventCorrected{Event: read.ID, Action: "void",
+		Reason: "other load"})
 	workplacetest.Must(t, s.Do("result", "result", "passed", "released", "yes"), "passed and is released")
 }
 

@@ -51,7 +51,8 @@ func TestComeUpSincePutIn(t *testing.T) {
 	}
 	h.Record("north/storage", events.KindSetReturned, "VAS-003", &events.SetReturned{Step: events.ReturnInspected,
 		Faults: []events.ReturnFault{events.ReturnSoiled}})
-	h.Record("north/storage", events.KindSetChecked, "VAS-004", &events.SetChecked{Tag: "VAS-004", SealBroken: true, Aside: events.AsidePut})
+	h.Record("north/storage", events.KindSetChecked, "VAS-004", &events.SetChecked{Tag: "VAS-004", SealBroken: true,
+		Aside: events.AsidePut})
 	a := s.Do("start")
 	workplacetest.Must(t, a, "What lies in load S1-0304-07 is not as it was scanned", "VAS-003", "VAS-004")
 	if strings.Contains(fmt.Sprint(a["more"]), "LAP-014") {
@@ -72,7 +73,8 @@ func TestComeUpSincePutIn(t *testing.T) {
 	if asked["status"] != "broken" || h.Size() != before {
 		t.Fatalf("%v; %d records, and nobody had answered", asked["status"], h.Size()-before)
 	}
-	h.Record("north/storage", events.KindSetChecked, "LAP-014", &events.SetChecked{Tag: "LAP-014", SealBroken: true, Aside: events.AsidePut})
+	h.Record("north/storage", events.KindSetChecked, "LAP-014", &events.SetChecked{Tag: "LAP-014", SealBroken: true,
+		Aside: events.AsidePut})
 	before = h.Size()
 	asked = s.Answer(asked, "release")
 	workplacetest.Must(t, asked, since)

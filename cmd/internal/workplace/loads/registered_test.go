@@ -202,7 +202,8 @@ func TestPlacesAndLots(t *testing.T) {
 		if !strings.Contains(wordsOf(a), text+" looks like "+like) || workplacetest.ChoiceOf(a, "It is "+like) != like {
 			t.Errorf("%s: %v", text, a["words"])
 		}
-		if a = store("do", pressOf("where", like)); !strings.Contains(a["bench"].(string), like) || strings.Contains(wordsOf(a), "looks like") {
+		if a = store("do", pressOf("where", like)); !strings.Contains(a["bench"].(string), like) ||
+			strings.Contains(wordsOf(a), "looks like") {
 			t.Errorf("%s, answered: %v", text, a["words"])
 		}
 		where(text)

@@ -37,7 +37,8 @@ func TestWayBack(t *testing.T) {
 	}
 	says(scan(tag("LAP-014")), "open", "LAP-014: which step is this?")
 	says(scan("1"), "open", "Scan your badge")
-	says(scan(workplacetest.Label(t, events.ScanBadge, "B-3310")), "whole", "Enter records: LAP-014 left the room, treated at the point of use")
+	says(scan(workplacetest.Label(t, events.ScanBadge, "B-3310")), "whole",
+		"Enter records: LAP-014 left the room, treated at the point of use")
 	says(scan(""), "whole", "LAP-014 left the room.")
 	if d := last("LAP-014"); d.Step != events.ReturnLeft || d.Treated != "yes" {
 		t.Errorf("recorded: %+v", d)

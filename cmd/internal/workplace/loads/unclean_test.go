@@ -68,7 +68,8 @@ func TestPackedUnclean(t *testing.T) {
 	// The next turn of the set of which washing was recorded in this one.
 	h.Record("north/packing-1", events.KindListSealed, "VAS-004", &events.ListSealed{Placement: events.Outside})
 	h.Used("K-2", "VAS-004")
-	workplacetest.Must(t, pack("VAS-004"), "doubtful", "No washing of VAS-004 is recorded") // nothing of a way back is, and it is washed else
+	workplacetest.Must(t, pack("VAS-004"), "doubtful",
+		"No washing of VAS-004 is recorded") // nothing of a way back is, and it is washed else
 	p.Do("unclean", "value", workplacetest.ChoiceOf(p.Scan(""), "was washed"))
 	workplacetest.Must(t, pack("VAS-004"), "doubtful", "VAS-004 packed")
 	h.Used("K-3", "VAS-004")

@@ -95,7 +95,8 @@ func TestReleaseOfASetInUse(t *testing.T) {
 func TestSetOfAFailedLoadElsewhere(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003", "VAS-004")
 	h.Packed("VAS-003", "VAS-004")
-	x, y := &workplacetest.Scanner{House: h, Path: "/at/north/sterilizer-1/sterilizer"}, &workplacetest.Scanner{House: h, Path: "/at/north/or-3/sterilizer"}
+	x, y := &workplacetest.Scanner{House: h, Path: "/at/north/sterilizer-1/sterilizer"},
+		&workplacetest.Scanner{House: h, Path: "/at/north/or-3/sterilizer"}
 	for i, s := range []*workplacetest.Scanner{x, y} {
 		s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 		if a := s.Do("begin", "sterilizer", "S1", "run", "3", "cycle", "c-134"); i == 1 {

@@ -24,7 +24,8 @@ func TestYesterdaysCase(t *testing.T) {
 	s.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "LAP-014"))
 	h.After(26 * time.Hour)
 	s.Do("clear")
-	a := s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1",
+	a := s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
+		h.Codes["VAS-003"], "1",
 		workplacetest.Label(t, events.ScanBadge, "B-9"))
 	workplacetest.Must(t, a, "Scan the case")
 }
@@ -37,7 +38,8 @@ func TestReadYesterday(t *testing.T) {
 	s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), h.Codes["VAS-003"], "1")
 	read, size := h.Clock(), h.Size()
 	h.After(26 * time.Hour)
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "doubtful VAS-003 was read here at", "nothing was recorded")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "doubtful VAS-003 was read here at",
+		"nothing was recorded")
 	if s.All("", "2"); h.Size() != size {
 		t.Fatal("recorded though it is asked whether it was read now")
 	}
@@ -47,7 +49,8 @@ func TestReadYesterday(t *testing.T) {
 	}
 	s.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), h.Codes["LAP-022"])
 	h.After(26 * time.Hour)
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanTag, "LAP-014")), "broken", "WRONG COUNT SHEET", "LAP-014 was read here at")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanTag, "LAP-014")), "broken", "WRONG COUNT SHEET",
+		"LAP-014 was read here at")
 }
 
 // TestPlaceOfTheNextPerson: where a set is seen is said by who sees it, and is in the
@@ -62,7 +65,8 @@ func TestPlaceOfTheNextPerson(t *testing.T) {
 	for _, gone := range []func(){func() { h.After(50 * time.Hour) }, func() { s.Do("next-person") }} {
 		s.Do("where", "where", "shelf A")
 		gone()
-		a = s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-003"), h.Codes["VAS-003"], "1")
+		a = s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+			h.Codes["VAS-003"], "1")
 		if strings.Contains(workplacetest.Tells(a), "shelf A") {
 			t.Errorf("the place that somebody else said: %s", workplacetest.Tells(a))
 		}
@@ -85,7 +89,8 @@ func TestBadgeOfAShift(t *testing.T) {
 	a := s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), h.Codes["VAS-003"], "1")
 	workplacetest.Must(t, a, "Scan your badge")
 	other := &workplacetest.Scanner{House: h, Path: "/at/north/storage/opening"}
-	workplacetest.Must(t, other.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
+	workplacetest.Must(t, other.All(workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t,
+		events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
 		h.Codes["LAP-014"], "1"), "Scan your badge")
 }
 
@@ -134,7 +139,8 @@ func TestEachStopIsAnswered(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
 	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"))
-	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-022")), "broken")
+	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t,
+		events.ScanOuter, "LAP-022")), "broken")
 	s.Scan(h.Codes["LAP-014"])
 	s.Do("anyway")
 	s.Scan("1")
@@ -171,7 +177,8 @@ func TestStorageKnowsWhatStopsASet(t *testing.T) {
 			r := h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
 			r = h.Record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside})
 			h.Codes["VAS-003"] = r.SheetCode
-			h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: r.ID, Action: "void", Reason: "by mistake"})
+			h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: r.ID,
+				Action: "void", Reason: "by mistake"})
 		}},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -179,8 +186,10 @@ func TestStorageKnowsWhatStopsASet(t *testing.T) {
 			c.done(h)
 			h.After(time.Hour)
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/storage/storage"}
-			a := s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), h.Codes["VAS-003"], "1")
-			if a["status"] != "doubtful" && a["status"] != "broken" || !strings.Contains(strings.ToLower(workplacetest.Tells(a)), strings.ToLower(c.says)) {
+			a := s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag,
+				"VAS-003"), h.Codes["VAS-003"], "1")
+			if a["status"] != "doubtful" && a["status"] != "broken" ||
+				!strings.Contains(strings.ToLower(workplacetest.Tells(a)), strings.ToLower(c.says)) {
 				t.Errorf("the shelf: %s", workplacetest.Tells(a))
 			}
 			if a["status"] == "broken" {
@@ -200,7 +209,8 @@ func TestOpenedTwice(t *testing.T) {
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
 	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"))
 	open := func() map[string]any {
-		return s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1", "")
+		return s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter,
+			"VAS-003"), h.Codes["VAS-003"], "1", "")
 	}
 	open()
 	size := h.Size()
@@ -252,7 +262,8 @@ func TestFormsAreNoWayIn(t *testing.T) {
 		s = &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/sealing", Number: 100}
 		s.Scan(workplacetest.Label(t, events.ScanTag, "VAS-003"))
 		a := s.Do("seal", "seal", code)
-		if strings.Contains(fmt.Sprint(a["bench"]), code+"</") && a["no"] == nil && !strings.Contains(workplacetest.Tells(a), "what is it?") {
+		if strings.Contains(fmt.Sprint(a["bench"]), code+"</") && a["no"] == nil &&
+			!strings.Contains(workplacetest.Tells(a), "what is it?") {
 			t.Errorf("%s is a lock, and nobody was asked: %s", code, workplacetest.Tells(a))
 		}
 	}
@@ -292,7 +303,8 @@ func TestCaseInOtherLetters(t *testing.T) {
 	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanCase, "k-2")), "k-2 is not known here, K-2 is")
 	s.Do("case-is", "value", "K-2")
-	s.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"), h.Codes["LAP-014"], "1", "")
+	s.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
+		h.Codes["LAP-014"], "1", "")
 	var sets []string
 	for _, e := range h.Events(site.Query{Case: "K-2"}, events.KindSetOpened) {
 		sets = append(sets, e.(*events.SetOpened).Tag)
@@ -316,7 +328,8 @@ func TestCaseInOtherLetters(t *testing.T) {
 func TestNeverPackedIsStopped(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "LOAN-1"),
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"),
+		workplacetest.Label(t, events.ScanTag, "LOAN-1"),
 		workplacetest.Label(t, events.ScanOuter, "LOAN-1"))
 	a := s.Do("found", "value", "none")
 	workplacetest.Must(t, a, "broken LOAN-1 was never packed here")
@@ -368,7 +381,8 @@ func TestLocksThatNobodyRead(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	h.After(time.Hour)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	a := s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+	a := s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"),
+		workplacetest.Label(t, events.ScanTag, "VAS-003"),
 		workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], "1")
 	if !strings.Contains(fmt.Sprint(a["older"]), "Locks not read: 483923") || a["status"] != "whole" {
 		t.Errorf("%s: %v", workplacetest.Tells(a), a["older"])
@@ -400,7 +414,8 @@ func TestWrongSetWithoutAPointer(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
 	p.Open(h.At("opening"))
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "LAP-014"),
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanTag, "LAP-014"),
 		workplacetest.Label(t, events.ScanOuter, "LAP-014"), h.Codes["LAP-022"]} {
 		p.Type(text + "\r")
 	}

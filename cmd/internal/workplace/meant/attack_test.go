@@ -360,7 +360,8 @@ func TestNewestVersionIsWeighed(t *testing.T) {
 	h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0", Outcome: "reconciled", Actions: []string{}})
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"}
 	scan := func(text string) map[string]any { h.After(3 * time.Second); return s.Scan(text) }
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
 		scan(text)
 	}
 	h.Reissued(2)
@@ -409,7 +410,8 @@ func TestOldEntriesAreNobodysHere(t *testing.T) {
 	p.Type(workplacetest.Label(t, events.ScanTag, "LAP-014") + "\r")
 	p.AwaitText("#verdict", "LAP-014")
 	workplacetest.Settled(p)
-	workplacetest.Waiting(p, "/at/north/or-3/opening", 1, 20*time.Hour, workplacetest.Label(t, events.ScanTag, "VAS-003"), h.Codes["VAS-003"],
+	workplacetest.Waiting(p, "/at/north/or-3/opening", 1, 20*time.Hour, workplacetest.Label(t, events.ScanTag,
+		"VAS-003"), h.Codes["VAS-003"],
 		workplacetest.Label(t, events.ScanCase, "K-OLD"), workplacetest.Label(t, events.ScanBadge, "B-9999"))
 	p.Reload()
 	p.AwaitText("#old", "K-OLD")

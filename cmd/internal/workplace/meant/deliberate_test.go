@@ -27,7 +27,8 @@ func TestSeenTwiceIsSeen(t *testing.T) {
 		{"opening", nil, []string{"package", "value", "wet"}, "PACKAGE", "Not so: wet"},
 		{"storage", nil, []string{"package", "value", "wet"}, "PACKAGE", "Not so: wet"},
 		{"storage", nil, []string{"seal-broken"}, "LOCKS", "Not so: A lock is broken"},
-		{"return", func(_ *workplacetest.House, s *workplacetest.Scanner) { s.Do("step", "value", "received") }, []string{"fault", "value", "incomplete"},
+		{"return", func(_ *workplacetest.House, s *workplacetest.Scanner) { s.Do("step", "value", "received") },
+			[]string{"fault", "value", "incomplete"},
 			"a piece missing", "Not so: a piece missing"},
 		{"return", func(_ *workplacetest.House, s *workplacetest.Scanner) { s.Do("step", "value", "left-room") }, []string{"untreated"},
 			"NOT treated", "Not so: not treated at the point of use"},
@@ -98,7 +99,8 @@ func TestKeyboardTapsTwice(t *testing.T) {
 	h.After(5 * time.Minute)
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
 	p.Open(h.At("storage"))
-	p.Type(workplacetest.Label(t, events.ScanBadge, "B-1") + "\r" + workplacetest.Label(t, events.ScanTag, "VAS-003") + "\r" + h.Codes["VAS-003"] + "\r")
+	p.Type(workplacetest.Label(t, events.ScanBadge, "B-1") + "\r" + workplacetest.Label(t, events.ScanTag, "VAS-003") +
+		"\r" + h.Codes["VAS-003"] + "\r")
 	p.AwaitText("#verdict", "Where was the count sheet?")
 	p.Type("1\r")
 	p.AwaitText("#verdict", "Enter records")
@@ -205,7 +207,8 @@ func TestInterruptedIsAsked(t *testing.T) {
 	}
 	c.Number++
 	workplacetest.Must(t, c.Do("interrupted", "set", "VAS-003"), "(lines: 2)")
-	if a := c.Do("interrupted", "value", "sure VAS-003"); sum(a) != "2 of 6 lines" || !strings.Contains(workplacetest.Tells(a), "Begun again") {
+	if a := c.Do("interrupted", "value", "sure VAS-003"); sum(a) != "2 of 6 lines" ||
+		!strings.Contains(workplacetest.Tells(a), "Begun again") {
 		t.Errorf("one set begun again: %s, %s", sum(a), workplacetest.Tells(a))
 	}
 	if a := c.Interrupt(); sum(a) != "0 of 6 lines" {
@@ -246,7 +249,8 @@ func TestPlainCodeIsUnsaid(t *testing.T) {
 	}
 	again()
 	workplacetest.Must(t, s.Scan("P47110815"), "scan the outer label")
-	workplacetest.Must(t, s.Do("unsay", "value", "P47110815", "kind", "badge"), "Noted: P47110815 is no badge. Such a code is asked about again.")
+	workplacetest.Must(t, s.Do("unsay", "value", "P47110815", "kind", "badge"),
+		"Noted: P47110815 is no badge. Such a code is asked about again.")
 	for _, place := range []string{"opening", "storage"} {
 		if got := page(place); strings.Contains(got, "<dd>P47110815") || strings.Contains(got, "is no badge</button>") {
 			t.Errorf("%s: P47110815 works here still", place)

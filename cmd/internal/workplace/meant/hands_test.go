@@ -22,7 +22,8 @@ func TestMissingOnTheWayBack(t *testing.T) {
 	h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}})
 	h.After(time.Hour)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-9"), workplacetest.Label(t, events.ScanSet, "VAS-003"), "2", "+3"} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-9"), workplacetest.Label(t,
+		events.ScanSet, "VAS-003"), "2", "+3"} {
 		s.Scan(text)
 		h.After(3 * time.Second)
 	}
@@ -33,7 +34,8 @@ func TestMissingOnTheWayBack(t *testing.T) {
 
 	h.After(time.Hour)
 	s = &workplacetest.Scanner{House: h, Path: "/at/north/or-3/packing"}
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003")), "doubtful", "A piece of VAS-003 is missing", "and not which")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003")), "doubtful",
+		"A piece of VAS-003 is missing", "and not which")
 	for range 4 { // Enter is no answer
 		h.After(3 * time.Second)
 		workplacetest.Must(t, s.Scan(""), "A piece of VAS-003 is missing")
@@ -46,7 +48,8 @@ func TestMissingOnTheWayBack(t *testing.T) {
 		s.Scan(text)
 	}
 	h.After(3 * time.Second)
-	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanBadge, "B-9")), "doubtful", "though one was said to be missing", "Enter records")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanBadge, "B-9")), "doubtful",
+		"though one was said to be missing", "Enter records")
 	workplacetest.Must(t, s.Scan(""), "doubtful", "VAS-003 packed", "though one was said to be missing")
 }
 
@@ -101,7 +104,8 @@ func TestMissedOnTheShelf(t *testing.T) {
 	if line["hidden"] != true || !strings.Contains(fmt.Sprint(line["note"]), "1 piece is reported as missed") {
 		t.Errorf("the line of the first count: %v", line)
 	}
-	if other := workplacetest.Answer(c.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))).Lines()[2]; other["hidden"] == true || other["note"] != nil {
+	if other := workplacetest.Answer(c.Scan(workplacetest.Label(t, events.ScanSet,
+		"VAS-003"))).Lines()[2]; other["hidden"] == true || other["note"] != nil {
 		t.Errorf("another line: %v", other)
 	}
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
@@ -121,7 +125,8 @@ func TestWrongSheetAtTheCount(t *testing.T) {
 	h.After(time.Minute)
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	size := h.Size()
-	workplacetest.Must(t, c.Scan(h.Codes["VAS-004"]), "broken", "count sheet of VAS-004", "Where was the count sheet that lay with VAS-003?")
+	workplacetest.Must(t, c.Scan(h.Codes["VAS-004"]), "broken", "count sheet of VAS-004",
+		"Where was the count sheet that lay with VAS-003?")
 	c.Lines("VAS-003", 4, 2, 3)
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
 	h.After(3 * time.Second)

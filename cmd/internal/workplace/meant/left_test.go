@@ -48,11 +48,13 @@ func TestStopThatWasLeft(t *testing.T) {
 		t.Run(place, func(t *testing.T) {
 			h := workplacetest.NewHouse(t)
 			s := &workplacetest.Scanner{House: h, Path: "/at/north/" + place}
-			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
+			workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t,
+				events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
 				h.Codes["LAP-022"]), "broken", "WRONG COUNT SHEET")
 			read, size := h.Clock(), h.Size()
 			h.After(26 * time.Hour)
-			for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-022"), workplacetest.Label(t, events.ScanOuter, "LAP-022"), h.Codes["LAP-014"],
+			for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-022"), workplacetest.Label(t,
+				events.ScanOuter, "LAP-022"), h.Codes["LAP-014"],
 				workplacetest.Label(t, events.ScanSeal, "483924"), "", "1", workplacetest.Label(t, events.ScanBadge, "B-7")} {
 				workplacetest.Must(t, s.All(text), "broken", "WRONG COUNT SHEET", "LAP-014 was read here at")
 			}
@@ -96,7 +98,8 @@ func TestPutAsideByTheNext(t *testing.T) {
 func TestOpenedIsOfNow(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"))
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-2"), workplacetest.Label(t, events.ScanTag, "VAS-003"),
+		workplacetest.Label(t, events.ScanOuter, "VAS-003"))
 	h.After(5 * time.Hour)
 	workplacetest.Must(t, s.All(""), "VAS-003 was read here at")
 	s.Do("as-read") // of an earlier page
@@ -224,7 +227,8 @@ func TestResultThatWasLeft(t *testing.T) {
 			h.Post(s.Path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":"%s}`, s.Number, said.action))
 			size := h.Size()
 			h.After(16 * time.Hour)
-			for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), "", workplacetest.Label(t, events.ScanSet, "VAS-003"), "1"} {
+			for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-7"), "", workplacetest.Label(t,
+				events.ScanSet, "VAS-003"), "1"} {
 				a := s.All(text)
 				workplacetest.Must(t, a, said.words, "left at 4 Mar 2026")
 				if a["status"] != said.status {
@@ -258,15 +262,18 @@ func TestBenchThatWasLeft(t *testing.T) {
 		again  bool     // Enter begins anew
 		kind   events.Kind
 	}{
-		"packing": {"packing", reprocessed, func(s *workplacetest.Scanner) { s.All("4", "2") }, []string{"3", "8.4"}, true, events.KindSetPacked},
+		"packing": {"packing", reprocessed, func(s *workplacetest.Scanner) { s.All("4", "2") }, []string{"3", "8.4"},
+			true, events.KindSetPacked},
 		"packing, one is short": {"packing", reprocessed, func(s *workplacetest.Scanner) { s.All("4", "1", "3") },
 			[]string{"3", "8.4"}, false, events.KindSetPacked},
 		"sealing": {"sealing", func(h *workplacetest.House) {
 			reprocessed(h)
 			h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
-		}, func(s *workplacetest.Scanner) { s.All("3", workplacetest.Label(s.House.T, events.ScanSeal, "771001")) }, nil, true, events.KindListSealed},
-		"way back": {"return", reprocessed, func(s *workplacetest.Scanner) { s.All("2", "+1") }, []string{"2"}, false, events.KindSetReturned},
-		"pieces":   {"pieces", reprocessed, func(s *workplacetest.Scanner) { s.All("1", "4") }, nil, false, events.KindPieceReported},
+		}, func(s *workplacetest.Scanner) { s.All("3", workplacetest.Label(s.House.T, events.ScanSeal, "771001")) },
+			nil, true, events.KindListSealed},
+		"way back": {"return", reprocessed, func(s *workplacetest.Scanner) { s.All("2", "+1") }, []string{"2"}, false,
+			events.KindSetReturned},
+		"pieces": {"pieces", reprocessed, func(s *workplacetest.Scanner) { s.All("1", "4") }, nil, false, events.KindPieceReported},
 		"close": {"close", func(h *workplacetest.House) { h.Open("VAS-003", "K-1") }, func(s *workplacetest.Scanner) {
 			s.Do("action", "action", "image-taken")
 			s.Do("reason", "reason", "the surgeon left")
@@ -281,7 +288,8 @@ func TestBenchThatWasLeft(t *testing.T) {
 			size := h.Size()
 			h.After(20 * time.Hour)
 			badge := workplacetest.Label(t, events.ScanBadge, "B-7")
-			noAnswers := append([]string{badge, workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanTag, "VAS-004"), "1", "+1"}, x.after...)
+			noAnswers := append([]string{badge, workplacetest.Label(t, events.ScanTag, "VAS-003"),
+				workplacetest.Label(t, events.ScanTag, "VAS-004"), "1", "+1"}, x.after...)
 			for _, text := range slices.DeleteFunc(noAnswers, func(text string) bool { return text == "" && x.again }) {
 				workplacetest.Must(t, s.All(text), "left at", "B-1 worked here", "Does what stands here still hold?")
 			}

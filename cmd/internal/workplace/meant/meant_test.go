@@ -19,7 +19,8 @@ func TestCaseWithoutSetsIsNotClosed(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
 	before := h.Size()
-	for _, text := range []string{workplacetest.Label(t, events.ScanCase, "K-9"), workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2"), ""} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanCase, "K-9"), workplacetest.Label(t,
+		events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2"), ""} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}
@@ -57,7 +58,8 @@ func TestPutAsideByWhoWorksHere(t *testing.T) {
 	h := workplacetest.NewHouse(t, "LAP-014", "LAP-022")
 	at := "/at/north/or-3/"
 	s := &workplacetest.Scanner{House: h, Path: at + "opening"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"), h.Codes["LAP-022"]} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t,
+		events.ScanOuter, "LAP-014"), h.Codes["LAP-022"]} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}
@@ -117,7 +119,8 @@ func TestClosedCaseIsAskedFirst(t *testing.T) {
 		Outcome: "reconciled", Actions: []string{}, Witness: "B-2"})
 	h.After(5 * time.Minute)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"), h.Codes["LAP-014"], "1",
+	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t,
+		events.ScanOuter, "LAP-014"), h.Codes["LAP-014"], "1",
 		workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1")} {
 		h.After(3 * time.Second)
 		s.Scan(text)

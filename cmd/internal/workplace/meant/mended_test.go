@@ -32,13 +32,15 @@ func TestFindingOutlivesLanguage(t *testing.T) {
 	h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-0412", Outcome: "reconciled", Actions: []string{}})
 	h.After(5 * time.Hour)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/packing"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanSet, "VAS-003"), "3", "1", "", "", "8.2", workplacetest.Label(t, events.ScanBadge, "B-1182")} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanSet, "VAS-003"), "3", "1", "", "", "8.2",
+		workplacetest.Label(t, events.ScanBadge, "B-1182")} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}
 	workplacetest.Must(t, s.Scan(""), "VAS-003 packed", "came back SHORT from its case")
 	for range 2 {
-		workplacetest.Must(t, inGerman(h, "packing"), "broken", "VAS-003 gepackt", "VAS-003: kam mit ZU WENIG aus seinem Eingriff zurück", "K-0412")
+		workplacetest.Must(t, inGerman(h, "packing"), "broken", "VAS-003 gepackt",
+			"VAS-003: kam mit ZU WENIG aus seinem Eingriff zurück", "K-0412")
 	}
 	workplacetest.Must(t, workplacetest.JSON(h, "/at/north/or-3/packing/state?lang=en"), "came back SHORT from its case")
 
@@ -114,7 +116,8 @@ func TestNewestVersionIsTakenBack(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.Used("K-0", "VAS-003")
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "1", "1"} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanTag, "VAS-003"), "", "1", "1"} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}
@@ -286,7 +289,8 @@ func TestExpiredEntriesAreKept(t *testing.T) {
 	p.Open(h.At("packing"))
 	workplacetest.Waiting(p, at, 1, 32*24*time.Hour, workplacetest.Label(t, events.ScanTag, "LAP-014"), "7")
 	browsertest.Eval[bool](p, fmt.Sprintf(`(localStorage.setItem("waiting:other:%s", JSON.stringify([{verb: "scan", at: Date.now() - %d,
-		body: {client: "other", n: 1, rev: 1, text: %q}}])), true)`, at, (30*24*time.Hour).Milliseconds(), workplacetest.Label(t, events.ScanTag, "VAS-003")))
+		body: {client: "other", n: 1, rev: 1, text: %q}}])), true)`, at, (30*24*time.Hour).Milliseconds(),
+		workplacetest.Label(t, events.ScanTag, "VAS-003")))
 	before := h.Size()
 	for range 2 {
 		p.Reload()
@@ -372,7 +376,8 @@ func TestTwoPersonsCloseEachCase(t *testing.T) {
 		h.Open(set, ref)
 		for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
 			h.Record("north/or-3", events.KindSetCounted, set, &events.SetCounted{Case: ref, Stage: stage, Sheet: "screen",
-				Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2}, {Line: 3, Counted: 3}}})
+				Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 2},
+					{Line: 3, Counted: 3}}})
 		}
 	}
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
@@ -424,7 +429,8 @@ func TestOldSheetAtTheCount(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	old := h.Codes["VAS-003"]
 	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
-	h.Codes["VAS-003"] = h.Record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{Placement: events.Outside}).SheetCode
+	h.Codes["VAS-003"] = h.Record("north/packing-1", events.KindListSealed, "VAS-003",
+		&events.ListSealed{Placement: events.Outside}).SheetCode
 	h.Open("VAS-003", "K-1")
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	a := c.Scan(old)

@@ -24,7 +24,8 @@ func TestEnterAnswersWhatIsAsked(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	inputs := map[string]string{
 		"tag": workplacetest.Label(t, events.ScanTag, "LAP-014"), "outer label": workplacetest.Label(t, events.ScanOuter, "LAP-014"),
-		"count sheet": h.Codes["LAP-014"], "case": workplacetest.Label(t, events.ScanCase, "K-1"), "badge": workplacetest.Label(t, events.ScanBadge, "B-1"),
+		"count sheet": h.Codes["LAP-014"], "case": workplacetest.Label(t, events.ScanCase, "K-1"),
+		"badge": workplacetest.Label(t, events.ScanBadge, "B-1"),
 	}
 	asks := map[string]string{"tag": "Scan the tag on the tray", "outer label": "scan the outer label",
 		"count sheet": "scan the count sheet", "case": "Scan the case", "badge": "Scan your badge"}
@@ -56,7 +57,8 @@ func TestEnterAnswersWhatIsAsked(t *testing.T) {
 	}
 	s = &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
 	var a map[string]any
-	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "NEW-9"), inputs["badge"], inputs["case"], workplacetest.Label(t, events.ScanOuter, "NEW-9")} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanTag, "NEW-9"), inputs["badge"], inputs["case"],
+		workplacetest.Label(t, events.ScanOuter, "NEW-9")} {
 		a = s.Scan(text)
 		if !strings.Contains(a["words"].(string), "NEW-9 was never packed here") {
 			t.Errorf("a set that was never packed: %v", a["words"])
@@ -85,7 +87,8 @@ func TestNumberUnderStop(t *testing.T) {
 	for _, place := range []string{"opening", "storage"} {
 		h.After(time.Minute)
 		s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/" + place}
-		for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "LAP-014"), h.Codes["LAP-022"]} {
+		for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+			events.ScanTag, "LAP-014"), h.Codes["LAP-022"]} {
 			s.Scan(text)
 		}
 		before := h.Size()
@@ -142,7 +145,8 @@ func TestNothingToRead(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
 	p.Open(h.At("opening") + "?lang=en")
-	p.Type(workplacetest.Label(t, events.ScanBadge, "B-1") + "\r" + workplacetest.Label(t, events.ScanCase, "K-1") + "\r" + workplacetest.Label(t, events.ScanOuter, "LAP-014") + "\r")
+	p.Type(workplacetest.Label(t, events.ScanBadge, "B-1") + "\r" + workplacetest.Label(t, events.ScanCase, "K-1") +
+		"\r" + workplacetest.Label(t, events.ScanOuter, "LAP-014") + "\r")
 	p.AwaitText("#verdict .choices", "There is no tag to read F4")
 	before := h.Size()
 	p.Press("\r")

@@ -317,7 +317,8 @@ func TestReadTwice(t *testing.T) {
 	h.Open("VAS-003", "K-1")
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
-	if a := c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")); a["sound"] != "low" || strings.Contains(a["words"].(string), "same badge") {
+	if a := c.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")); a["sound"] != "low" ||
+		strings.Contains(a["words"].(string), "same badge") {
 		t.Errorf("a badge read twice at the count: %v", a)
 	}
 }
@@ -407,7 +408,8 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	if a := begin("LAP-014"); !strings.Contains(a["next"].(string), "Scan the case") {
 		t.Fatalf("after 21 minutes of nothing: %v", a)
 	}
-	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
+	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]),
+		"Scan your badge") {
 		t.Fatalf("after 21 minutes of nothing: %v", a)
 	}
 	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
@@ -418,7 +420,8 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan the case") {
 		t.Fatalf("after “next person”: %v", a)
 	}
-	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]), "Scan your badge") {
+	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["next"]),
+		"Scan your badge") {
 		t.Fatalf("after “next person”: %v", a)
 	}
 	s.Do("forget")
@@ -428,7 +431,8 @@ func TestWhoAndWhichCaseAgain(t *testing.T) {
 	if a := begin("LAP-022"); !strings.Contains(a["next"].(string), "Scan the case") {
 		t.Fatalf("the closed case is still here: %v", a)
 	}
-	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"], a["aside"]), "Case K-1 is closed") {
+	if a := s.Scan(workplacetest.Label(t, events.ScanCase, "K-1")); !strings.Contains(fmt.Sprint(a["words"],
+		a["aside"]), "Case K-1 is closed") {
 		t.Fatalf("a closed case was scanned: %v", a)
 	}
 	before = h.Size()
@@ -577,7 +581,8 @@ func TestNextCountIsBegun(t *testing.T) {
 			t.Errorf("a line of the %s count is taken, which nobody began", stage)
 		}
 	}
-	if st := (&workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}).Scan(workplacetest.Label(t, events.ScanCase, "K-1")); strings.Contains(
+	if st := (&workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}).Scan(workplacetest.Label(t,
+		events.ScanCase, "K-1")); strings.Contains(
 		fmt.Sprint(st["more"]), "is begun and not signed") {
 		t.Errorf("the case shows a count that nobody began: %v", st["more"])
 	}
@@ -812,7 +817,8 @@ func TestIndicatorHasNoPreset(t *testing.T) {
 	}
 	// A positive one leads to what the load touched.
 	s.Scan(workplacetest.Label(t, events.ScanLoad, "S1-0304-01"))
-	if a := s.Do("indicator", "value", "positive"); !strings.Contains(a["words"].(string), "Biological indicator of S1-0304-01: POSITIVE") ||
+	if a := s.Do("indicator", "value", "positive"); !strings.Contains(a["words"].(string),
+		"Biological indicator of S1-0304-01: POSITIVE") ||
 		!strings.Contains(a["bench"].(string), `href="/touched?load=S1-0304-01"`) {
 		t.Errorf("a positive indicator: %v %v", a["words"], a["bench"])
 	}
@@ -928,7 +934,8 @@ func TestLeftoverCharacters(t *testing.T) {
 		t.Errorf("a sheet scanned into the field of the room: %v %v", a["kind"], a["words"])
 	}
 	// The code of a count sheet that broke off, and whose end is a badge by chance.
-	if a := s.Scan("106EBW8XWF1WEH7GP8ZJFG9KX9BG78QBR9Y9H"); a["kind"] == "badge" || !strings.Contains(workplacetest.Tells(a), "broke off") {
+	if a := s.Scan("106EBW8XWF1WEH7GP8ZJFG9KX9BG78QBR9Y9H"); a["kind"] == "badge" ||
+		!strings.Contains(workplacetest.Tells(a), "broke off") {
 		t.Errorf("half a sheet's code is taken for the badge at its end: %v", workplacetest.Tells(a))
 	}
 }
@@ -956,7 +963,8 @@ func TestScanBeforeTheScript(t *testing.T) {
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
 	p.Open(srv.URL + "/at/north/or-3/opening")
 	p.Type(strings.Join([]string{workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanBadge, "B-1"),
-		workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"), h.Codes["VAS-003"], ""}, "\r"))
+		workplacetest.Label(t, events.ScanTag, "VAS-003"), workplacetest.Label(t, events.ScanOuter, "VAS-003"),
+		h.Codes["VAS-003"], ""}, "\r"))
 	p.AwaitText("#verdict", "Where was the count sheet?")
 	p.Type("1\r")
 	p.AwaitText("#verdict", "Enter records: VAS-003 opened for K-1")
@@ -1110,7 +1118,8 @@ func TestWaitedScanIsTaken(t *testing.T) {
 		send := func(client, rest, text string) map[string]any {
 			n++
 			h.After(3 * time.Second)
-			return h.Post("/at/north/or-3/sealing/scan", fmt.Sprintf(`{"client":%q,"n":%d,%s"text":%s}`, client, n, rest, workplacetest.JSONText(text)))
+			return h.Post("/at/north/or-3/sealing/scan", fmt.Sprintf(`{"client":%q,"n":%d,%s"text":%s}`, client, n,
+				rest, workplacetest.JSONText(text)))
 		}
 		a := send("a", "", workplacetest.Label(t, events.ScanTag, "LAP-014"))
 		rev := fmt.Sprintf(`"rev":%v,`, a["rev"])

@@ -28,7 +28,8 @@ func TestHalfPackedInAnotherTurn(t *testing.T) {
 			h.Used("K-2", "VAS-003")
 			h.After(6 * 24 * time.Hour)
 			before := h.Size()
-			for _, text := range []string{workplacetest.Label(t, events.ScanSet, "VAS-003"), "", workplacetest.Label(t, events.ScanBadge, "B-2"), "", "3", "8.4", ""} {
+			for _, text := range []string{workplacetest.Label(t, events.ScanSet, "VAS-003"), "", workplacetest.Label(t,
+				events.ScanBadge, "B-2"), "", "3", "8.4", ""} {
 				h.After(3 * time.Second)
 				workplacetest.Must(t, s.Scan(text), "VAS-003 was packed or opened since this was entered")
 			}

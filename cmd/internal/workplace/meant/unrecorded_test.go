@@ -105,7 +105,8 @@ func TestIndicatorThatShowsNothing(t *testing.T) {
 		t.Fatal("recorded before it was answered")
 	}
 	workplacetest.Must(t, s.Do("short"), "whole", "S1-0304-01: negative")
-	workplacetest.Must(t, s.Do("indicator", "load", "S1-0304-01", "lot", "", "control", "negative", "incubated", "60", "result", "negative"),
+	workplacetest.Must(t, s.Do("indicator", "load", "S1-0304-01", "lot", "", "control", "negative", "incubated", "60",
+		"result", "negative"),
 		"doubtful", "its control did not grow")
 	if h.Size() != before+2 {
 		t.Errorf("%d readings are recorded, want 2", h.Size()-before)
@@ -196,7 +197,8 @@ func TestPackedMeanwhile(t *testing.T) {
 	h.Used("K-0", "VAS-003")
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/packing"}
 	scan := func(text string) map[string]any { h.After(3 * time.Second); return s.Scan(text) }
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanTag, "VAS-003"), "", "", "", "8.2"} {
 		scan(text)
 	}
 	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1})
@@ -250,8 +252,10 @@ func TestPassedOff(t *testing.T) {
 	c := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
 	why := "given to pathology"
 	for _, x := range []struct{ quantity, reason, says string }{
-		{"2 of 4", why, "how many"}, {"3x", why, "how many"}, {"1 2", why, "how many"}, {"99", why, "only 4 are there"}, {"-1", why, "how many"},
-		{"1", workplacetest.Label(t, events.ScanBadge, "B-3310"), "looks like a code"}, {"1", "P47110815", "looks like a code"}, {"1", "", "why"},
+		{"2 of 4", why, "how many"}, {"3x", why, "how many"}, {"1 2", why, "how many"}, {"99", why, "only 4 are there"},
+		{"-1", why, "how many"},
+		{"1", workplacetest.Label(t, events.ScanBadge, "B-3310"), "looks like a code"}, {"1", "P47110815",
+			"looks like a code"}, {"1", "", "why"},
 	} {
 		a := c.Do("removed", "set", "VAS-003", "line", "1", "quantity", x.quantity, "reason", x.reason)
 		if a["no"] != true || !strings.Contains(workplacetest.Tells(a), x.says) {
@@ -337,7 +341,8 @@ func TestTakenBackInEachLanguage(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.Used("K-0", "VAS-003")
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/packing"}
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2", ""} {
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanTag, "VAS-003"), "", "", "", "8.2", ""} {
 		h.After(3 * time.Second)
 		s.Scan(text)
 	}

@@ -35,8 +35,10 @@ func TestLacksByTheCounts(t *testing.T) {
 		}
 		p, asked, a := h.Packs("VAS-003", lines...)
 		workplacetest.Must(t, asked, "doubtful", "A piece of VAS-003 is missing", "Probe", "K-1")
-		workplacetest.Must(t, a, "doubtful", "Enter records: VAS-003 packed", "K-1", map[bool]string{true: "come out here", false: "either"}[probe == ""])
-		workplacetest.Must(t, p.Scan(""), "doubtful", "VAS-003 packed", "K-1", map[bool]string{true: "come out here", false: "either"}[probe == ""])
+		workplacetest.Must(t, a, "doubtful", "Enter records: VAS-003 packed", "K-1",
+			map[bool]string{true: "come out here", false: "either"}[probe == ""])
+		workplacetest.Must(t, p.Scan(""), "doubtful", "VAS-003 packed", "K-1", map[bool]string{true: "come out here",
+			false: "either"}[probe == ""])
 
 		q := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/pieces"}
 		q.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
@@ -44,7 +46,8 @@ func TestLacksByTheCounts(t *testing.T) {
 		q.Scan("3")
 		h.After(3 * time.Second)
 		a = q.Scan("5")
-		if workplacetest.Must(t, a, "doubtful", "Case K-1 is short of a piece like it"); strings.Contains(workplacetest.Tells(a), "Nothing of VAS-003") {
+		if workplacetest.Must(t, a, "doubtful",
+			"Case K-1 is short of a piece like it"); strings.Contains(workplacetest.Tells(a), "Nothing of VAS-003") {
 			t.Errorf("not missed: %v", a["more"])
 		}
 		workplacetest.Must(t, q.Scan(""), "doubtful", "Case K-1 is short")
@@ -103,9 +106,15 @@ func TestLacksInRepairOrDamaged(t *testing.T) {
 		lines []string
 		then  string
 	}{
-		"repair":           {func(h *workplacetest.House) { repair(h, events.BecameRepair) }, "was sent to repair", []string{"", "", ""}, "doubtful"},
-		"repair, told":     {func(h *workplacetest.House) { repair(h, events.BecameRepair) }, "was sent to repair", []string{"3", "5", "", ""}, "whole"},
-		"repair, and back": {func(h *workplacetest.House) { repair(h, events.BecameRepair); repair(h, events.BecameBack) }, "", []string{"", "", ""}, "whole"},
+		"repair": {func(h *workplacetest.House) { repair(h, events.BecameRepair) }, "was sent to repair",
+			[]string{"", "", ""}, "doubtful"},
+		"repair, told": {func(h *workplacetest.House) { repair(h, events.BecameRepair) }, "was sent to repair",
+			[]string{"3", "5", "", ""}, "whole"},
+		"repair, and back": {func(h *workplacetest.House) {
+			repair(h, events.BecameRepair)
+			repair(h,
+				events.BecameBack)
+		}, "", []string{"", "", ""}, "whole"},
 		"repair of two, none of the list": {func(h *workplacetest.House) {
 			for _, item := range []string{"XX-1", "XX-2"} {
 				h.Record("north/storage", events.KindPieceReported, "VAS-003",
@@ -114,7 +123,12 @@ func TestLacksInRepairOrDamaged(t *testing.T) {
 		}, "XX-2 was sent to repair", []string{"", "", ""}, "whole"},
 		"damaged":       {damaged, "a piece was damaged", []string{"", "", ""}, "doubtful"},
 		"damaged, told": {damaged, "a piece was damaged", []string{"", "1", "3", ""}, "whole"},
-		"damaged, and in repair": {func(h *workplacetest.House) { damaged(h); repair(h, events.BecameRepair); repair(h, events.BecameBack) }, "",
+		"damaged, and in repair": {func(h *workplacetest.House) {
+			damaged(h)
+			repair(h, events.BecameRepair)
+			repair(h,
+				events.BecameBack)
+		}, "",
 			[]string{"", "", ""}, "whole"},
 	} {
 		h := workplacetest.NewHouse(t, "VAS-003")

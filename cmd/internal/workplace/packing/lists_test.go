@@ -395,7 +395,8 @@ func TestListStationIsChosen(t *testing.T) {
 		}
 		return read(client.Post(h.URL+"/lists", w.FormDataContentType(), strings.NewReader(body.String())))
 	}
-	if page := read(client.Get(h.URL + "/lists")); strings.Contains(page, "selected") || !strings.Contains(page, `<option value="">choose`) {
+	if page := read(client.Get(h.URL + "/lists")); strings.Contains(page, "selected") || !strings.Contains(page,
+		`<option value="">choose`) {
 		t.Error("a station is chosen that nobody chose")
 	}
 	if got := send(""); !strings.Contains(got, "Choose the station that issues the list") {

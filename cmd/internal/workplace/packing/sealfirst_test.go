@@ -15,7 +15,8 @@ import (
 func TestClosedThoughAside(t *testing.T) {
 	h := workplacetest.NewHouse(t)
 	h.Packed("VAS-003")
-	h.Record("north/storage", events.KindSetChecked, "VAS-003", &events.SetChecked{Tag: "VAS-003", SealBroken: true, Aside: events.AsidePut})
+	h.Record("north/storage", events.KindSetChecked, "VAS-003", &events.SetChecked{Tag: "VAS-003", SealBroken: true,
+		Aside: events.AsidePut})
 	size := h.Size()
 	s := h.Closer("VAS-003")
 	a := s.All("3", "")
@@ -107,7 +108,8 @@ func TestNextTagLeavesWhatWasEntered(t *testing.T) {
 		h.Record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "VAS-MINOR", Version: 1})
 	}
 	s := h.Closer("VAS-003")
-	s.All(workplacetest.Label(t, events.ScanTag, "VAS-004"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "3", workplacetest.Label(t, events.ScanSeal, "500001"))
+	s.All(workplacetest.Label(t, events.ScanTag, "VAS-004"), workplacetest.Label(t, events.ScanTag, "VAS-003"), "3",
+		workplacetest.Label(t, events.ScanSeal, "500001"))
 	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-004")), "VAS-003 is not closed yet")
 	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanSeal, "500002"), ""), "VAS-003 closed")
 	if d, ok := h.Last().Data.(*events.ListSealed); !ok || h.Last().Subject != "VAS-003" || len(d.Seals) != 2 {

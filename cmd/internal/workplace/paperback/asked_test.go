@@ -81,7 +81,8 @@ func TestAsksAndNeverGuesses(t *testing.T) {
 	if c := got[1].Counts; len(c) != 2 || c[1].Counted != 1 {
 		t.Errorf("final: %+v", c)
 	}
-	if p := got[1].Paper; len(p.Asked) != 1 || p.Asked[0] != 2 || p.Pages[0].Marks != "tta" || len(p.Pages[0].Picture) != 64 || p.Pages[0].Kept != "" {
+	if p := got[1].Paper; len(p.Asked) != 1 || p.Asked[0] != 2 || p.Pages[0].Marks != "tta" ||
+		len(p.Pages[0].Picture) != 64 || p.Pages[0].Kept != "" {
 		t.Errorf("final, paper: %+v", p)
 	}
 }
@@ -112,7 +113,8 @@ func TestTwinsSheet(t *testing.T) {
 	b := at(t, h)
 	b.asks("Which case is written on the count sheet of VAS-003?")
 	a := b.Do("case", "case", "K-0412")
-	if !strings.Contains(words(a), "This count sheet is of VAS-003 as it was packed then, and that was not opened for case K-0412") || a["status"] != "broken" {
+	if !strings.Contains(words(a),
+		"This count sheet is of VAS-003 as it was packed then, and that was not opened for case K-0412") || a["status"] != "broken" {
 		t.Fatalf("%v", words(a))
 	}
 	b.Do("enter")
@@ -131,7 +133,8 @@ func TestTwinsSheet(t *testing.T) {
 	found := false
 	for _, v := range history(t, h, "VAS-004").Verdicts {
 		for _, f := range v.Findings {
-			found = found || f.Code == projections.CountedOnWrongList && f.Severity == projections.SeverityBroken && f.Other.Set == "VAS-003"
+			found = found || f.Code == projections.CountedOnWrongList && f.Severity == projections.SeverityBroken &&
+				f.Other.Set == "VAS-003"
 		}
 	}
 	if !found {
@@ -199,7 +202,8 @@ func TestSaidAtOnce(t *testing.T) {
 	if got := strings.Join(send(t, h, one.picture(0)), " "); !strings.Contains(got, "with other marks") {
 		t.Errorf("the same page with other marks: %q", got)
 	}
-	h.LayPaper("LAP-014", "LAP-MAJOR", 3, workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: "ttt"}})
+	h.LayPaper("LAP-014", "LAP-MAJOR", 3, workplacetest.PaperPage{Page: 1, First: 1,
+		Marks: map[events.Stage]string{events.StageFirst: "ttt"}})
 	b := at(t, h)
 	b.Do("take-up", "value", h.Codes["LAP-014"])
 	b.asks("is missing. Take it too")

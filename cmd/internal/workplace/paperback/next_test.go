@@ -111,7 +111,8 @@ func TestEnterTakesTheNext(t *testing.T) {
 	sets := []string{"VAS-003", "VAS-004", "VAS-005"}
 	h := workplacetest.NewHouse(t, sets...)
 	for _, set := range sets {
-		h.LayPaper(set, "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: "ttt"}})
+		h.LayPaper(set, "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
+			Marks: map[events.Stage]string{events.StageFirst: "ttt"}})
 	}
 	h.After(6 * time.Hour)
 	here, there := at(t, h), &bench{t, &workplacetest.Scanner{House: h, Path: "/at/north/storage/readback"}}
@@ -156,7 +157,8 @@ func TestSignedIsWhatWasShown(t *testing.T) {
 	h.Open("VAS-003", "K-0412")
 	h.Open("VAS-004", "K-0413")
 	lay := func(set string, marks string) {
-		h.LayPaper(set, "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1, Marks: map[events.Stage]string{events.StageFirst: marks}})
+		h.LayPaper(set, "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
+			Marks: map[events.Stage]string{events.StageFirst: marks}})
 	}
 	h.After(6 * time.Hour)
 	lay("VAS-003", "ttt")
@@ -206,7 +208,8 @@ func TestPackingCorrectedSincePrinted(t *testing.T) {
 	copied(t, h, s.picture(0))
 	for _, e := range history(t, h, "VAS-003").Events {
 		if e.Kind == string(events.KindSetPacked) {
-			h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: e.ID, Action: "replace", Reason: "typed wrong",
+			h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: e.ID,
+				Action: "replace", Reason: "typed wrong",
 				Data: []byte(`{"list":"VAS-MINOR","version":1,"weightGrams":8400,"exceptions":[{"line":2,"counted":1,"reason":"missing"}]}`)})
 		}
 	}

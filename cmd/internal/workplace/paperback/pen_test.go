@@ -52,7 +52,8 @@ func scanned(t testing.TB, pdf []byte, lines []events.Line) *sheet {
 	if err := os.WriteFile(in, pdf, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", fmt.Sprint(dpi), in, filepath.Join(dir, "p")).CombinedOutput(); err != nil {
+	if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", fmt.Sprint(dpi), in, filepath.Join(dir,
+		"p")).CombinedOutput(); err != nil {
 		t.Fatalf("pdftoppm: %v: %s", err, msg)
 	}
 	names, err := filepath.Glob(filepath.Join(dir, "p-*.png"))

@@ -144,7 +144,8 @@ func TestNothingAsked(t *testing.T) {
 	s.tick(events.StageFinal, all(60)...)
 	h.After(6 * time.Hour)
 	for page := len(s.pages) - 1; page >= 0; page-- {
-		if got := copied(t, h, s.picture(page)); len(got) != 1 || !strings.Contains(got[0], fmt.Sprintf("LAP-014, page %d of %d, 0 marks", page+1, len(s.pages))) {
+		if got := copied(t, h, s.picture(page)); len(got) != 1 || !strings.Contains(got[0],
+			fmt.Sprintf("LAP-014, page %d of %d, 0 marks", page+1, len(s.pages))) {
 			t.Fatalf("page %d: %q", page+1, got)
 		}
 	}
@@ -206,7 +207,8 @@ func TestNothingAsked(t *testing.T) {
 			continue
 		}
 		at := map[string]string{"first": "06:55", "final": "08:40"}[string(e.Data.(*events.SetCounted).Stage)]
-		if e.Medium != events.MediumPaper || e.Operator != "B-2201" || e.Observed.In(h.Site.Zone()).Format("2006-01-02 15:04") != "2026-03-04 "+at {
+		if e.Medium != events.MediumPaper || e.Operator != "B-2201" ||
+			e.Observed.In(h.Site.Zone()).Format("2006-01-02 15:04") != "2026-03-04 "+at {
 			t.Errorf("%+v", e)
 		}
 	}

@@ -576,7 +576,8 @@ func TestEveryQuestionIsInView(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
 	h.Open("VAS-003", "K-1")
 	p := workplacetest.Browser(t).Tab(t, workplacetest.Tablet)
-	sizes := []browsertest.Size{{Name: "zoom", Width: 512, Height: 384}, workplacetest.Phone, workplacetest.Tablet, {Name: "desk", Width: 1440, Height: 900}}
+	sizes := []browsertest.Size{{Name: "zoom", Width: 512, Height: 384}, workplacetest.Phone, workplacetest.Tablet,
+		{Name: "desk", Width: 1440, Height: 900}}
 	shots := os.Getenv("LISTBOUND_SHOTS") != ""
 	measured := 0
 	for lang, places := range asked {
@@ -604,7 +605,8 @@ func TestEveryQuestionIsInView(t *testing.T) {
 					if !shots {
 						break
 					}
-					browsertest.Eval[bool](p, fmt.Sprintf(`(document.getElementById("verdict").innerHTML = %s[%d].html, scrollTo(0, 0), true)`, raw, i))
+					browsertest.Eval[bool](p,
+						fmt.Sprintf(`(document.getElementById("verdict").innerHTML = %s[%d].html, scrollTo(0, 0), true)`, raw, i))
 					p.View(fmt.Sprintf("question-%s-%02d-%s-%s", place, i, size.Name, lang))
 				}
 			}

@@ -60,7 +60,8 @@ func TestAnswersInView(t *testing.T) {
 			s.Scan(workplacetest.Label(t, events.ScanSet, "LAP-014"))
 		}},
 		{"indicator", "storage/sterilizer", 2, func() {
-			(&workplacetest.Scanner{House: h, Path: "/at/north/storage/sterilizer"}).Scan(workplacetest.Label(t, events.ScanLoad, "S1-0304-01"))
+			(&workplacetest.Scanner{House: h, Path: "/at/north/storage/sterilizer"}).Scan(workplacetest.Label(t,
+				events.ScanLoad, "S1-0304-01"))
 		}},
 	}
 	for _, q := range questions {
@@ -181,7 +182,8 @@ func TestRegistersImportedByHand(t *testing.T) {
 			}
 		}
 		if len(people) != 116 || toCome != 1 || leads != 14 || len(sets) != 500 || high != 100 || tagged != 166 {
-			t.Errorf("%d people, %d to come, %d lead; %d sets, %d of high risk, %d with tags", len(people), toCome, leads, len(sets), high, tagged)
+			t.Errorf("%d people, %d to come, %d lead; %d sets, %d of high risk, %d with tags", len(people), toCome,
+				leads, len(sets), high, tagged)
 		}
 		return nil
 	})

@@ -159,7 +159,8 @@ func TestStagesOfACase(t *testing.T) {
 	at("relief")
 	p.AwaitText(`tr[data-line="2"]`, "4")
 	p.Await(`document.querySelector("tr.now")`)
-	p.Press("\r\r\r" + workplacetest.Label(t, events.ScanBadge, "B-4000") + "\r" + workplacetest.Label(t, events.ScanBadge, "B-3322") + "\r")
+	p.Press("\r\r\r" + workplacetest.Label(t, events.ScanBadge, "B-4000") + "\r" + workplacetest.Label(t,
+		events.ScanBadge, "B-3322") + "\r")
 	p.AwaitText("#verdict", "Relief count recorded")
 	at("final")
 	p.Await(`document.querySelector("tr.now")`)

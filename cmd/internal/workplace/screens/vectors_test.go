@@ -149,7 +149,8 @@ func TestRecordsOfTheBrowser(t *testing.T) {
 		}
 	}
 	texts = append(texts, `"\ud800"`, `["\udc00\ud800"]`, `{"\ud800":1}`)
-	got := inPage[[]string](t, p, texts, `all => all.map(text => { try { return module.canonical(JSON.parse(text)); } catch { return ""; } })`)
+	got := inPage[[]string](t, p, texts,
+		`all => all.map(text => { try { return module.canonical(JSON.parse(text)); } catch { return ""; } })`)
 	refused := 0
 	for i, text := range texts {
 		want, err := events.Canonical([]byte(text))

@@ -144,7 +144,8 @@ func TestWholeWay(t *testing.T) {
 	p.Open(h.At("opening"))
 	p.Type(set + "(8004)VAS-003\r" + s.Code + "\r")
 	p.AwaitText("#verdict", "Where was the count sheet?")
-	p.Type("2\r" + workplacetest.Label(t, events.ScanCase, "K-77") + "\r" + badge("B-3310") + workplacetest.Label(t, events.ScanSeal, "700123") + "\r")
+	p.Type("2\r" + workplacetest.Label(t, events.ScanCase, "K-77") + "\r" + badge("B-3310") + workplacetest.Label(t,
+		events.ScanSeal, "700123") + "\r")
 	p.AwaitText("#bench", "700123")
 	p.Touch(`[data-indicator="pass"]`)
 	p.Await(`document.querySelector("[data-indicator='pass']").getAttribute("aria-pressed") === "true"`)

@@ -206,7 +206,8 @@ func TestDraftIsNoRecord(t *testing.T) {
 		`{"client":"c","n":1,"case":"K-0701","stage":"first",`+
 			`"lines":[{"set":"LAP-014","line":1,"counted":1,"place":"","seen":0,"clear":false,"reason":""}]}`)
 	before++ // the opening
-	for i, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanBadge, "B-2"), "", ""} {
+	for i, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanBadge, "B-2"), "", ""} {
 		other(10+i, text)
 	}
 	if h.Size() != before {

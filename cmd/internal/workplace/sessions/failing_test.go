@@ -138,7 +138,8 @@ func TestFailedRecordingIsSentAgain(t *testing.T) {
 				h.Post("/at/north/storage/storage/scan", fmt.Sprintf(`{"client":"t","n":%d,"text":%s}`, i+1, workplacetest.JSONText(text)))
 			}
 			h.Post("/at/north/storage/storage/do", `{"client":"t","n":5,"action":"found","fields":{"value":"outside"}}`)
-		}, "/at/north/storage/storage/scan", func(*workplacetest.House) string { return `{"client":"t","n":9,"text":""}` }, events.KindSetChecked},
+		}, "/at/north/storage/storage/scan",
+			func(*workplacetest.House) string { return `{"client":"t","n":9,"text":""}` }, events.KindSetChecked},
 		{"the end of a case, by the second badge", func(h *workplacetest.House) {
 			h.Open("VAS-003", "K-1")
 			for _, stage := range []string{"first", "closing", "final"} {

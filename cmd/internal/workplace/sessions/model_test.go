@@ -625,7 +625,8 @@ func (w *walk) meaning(s step, shown, a workplacetest.Answer) step {
 		w.plain = ""
 	case s.action == "take-as" && kind == events.ScanBadge && len(w.plain) <= 3 && strings.Trim(w.plain, "0123456789") == "":
 		w.plain = "" // a number of instruments is no badge
-	case s.action == "take-as" && kind != events.ScanSet && len(w.plain) >= 12 && len(w.plain) <= 14 && strings.Trim(w.plain, "0123456789") == "":
+	case s.action == "take-as" && kind != events.ScanSet && len(w.plain) >= 12 && len(w.plain) <= 14 &&
+		strings.Trim(w.plain, "0123456789") == "":
 		// A trade item's number is no badge, case or seal, whatever a person says.
 		if asks := a.AsksAbout(); asks == w.plain {
 			w.wasPlain = asks // it is asked on: nothing was said

@@ -88,7 +88,8 @@ func (m *returnModel) next(w *walk, shown workplacetest.Answer) step {
 		return step{verb: "do", action: "step", fields: value(pick(w, "left-room", "received", "washed", "washed", "inspected", "lost"))}
 	case 5:
 		return pick(w, step{verb: "scan", text: pick(w, "+1", "+2", "+3", "+4")},
-			step{verb: "do", action: "fault", fields: map[string]string{"value": pick(w, "soiled", "damaged", "incomplete", "wet"), "on": onOff(w)}})
+			step{verb: "do", action: "fault", fields: map[string]string{"value": pick(w, "soiled", "damaged",
+				"incomplete", "wet"), "on": onOff(w)}})
 	case 6:
 		return step{verb: "do", action: "untreated", fields: map[string]string{"on": onOff(w)}}
 	case 7:

@@ -225,7 +225,8 @@ func (m *readingModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	defer func() {
 		if !a.Says("Why is it taken back?") { // a question about the record before
 			m.stops = a.Stops() && !m.idle()
-			m.ofCase = m.ref != "" && !slices.ContainsFunc(stopping(a), func(words string) bool { return !strings.Contains(words, "NOT REPROCESSED") })
+			m.ofCase = m.ref != "" && !slices.ContainsFunc(stopping(a),
+				func(words string) bool { return !strings.Contains(words, "NOT REPROCESSED") })
 		}
 	}()
 	if m.learnLeft(w, s, shown, a) {

@@ -60,8 +60,9 @@ func TestRandomSessions(t *testing.T) {
 			t.Run(strconv.Itoa(first), func(t *testing.T) {
 				t.Parallel()
 				h := workplacetest.NewHouse(t)
-				k := &kept{records: make(map[events.Kind]int), cases: make(map[string]time.Time), learned: make(map[string]map[events.ScanKind]bool),
-					tried: make(map[string]int)}
+				k := &kept{records: make(map[events.Kind]int), cases: make(map[string]time.Time),
+					learned: make(map[string]map[events.ScanKind]bool),
+					tried:   make(map[string]int)}
 				handler := h.Handler()
 				for i := first; i < min(first+perHouse, n); i++ {
 					w := &walk{h: h, handler: handler, rng: rand.New(rand.NewPCG(seed, uint64(i))), n: i * 1000,

@@ -32,7 +32,8 @@ func TestScansAtOpening(t *testing.T) {
 		"own tag":           {[]string{workplacetest.Label(t, events.ScanTag, "LAP-014")}, "set", "ask", "outer label"},
 		"the label outside": {[]string{workplacetest.Label(t, events.ScanOuter, "LAP-014")}, "set", "ask", "Scan the tag"},
 		"an old label":      {[]string{workplacetest.Label(t, events.ScanSet, "LAP-014")}, "set", "ask", "Scan the tag"},
-		"old and new label": {[]string{workplacetest.Label(t, events.ScanSet, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014")},
+		"old and new label": {[]string{workplacetest.Label(t, events.ScanSet, "LAP-014"), workplacetest.Label(t,
+			events.ScanOuter, "LAP-014")},
 			"set", "ask", "Scan the tag"},
 		"a second tag": {[]string{workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanTag, "LAP-022")},
 			"set", "wrong", "third set"},
@@ -67,7 +68,8 @@ func TestScansAtOpening(t *testing.T) {
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
 	s.Do("forget") // whichever of them was the last
 	before := h.Size()
-	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"), "LAP-014", "(8004)LAP-014",
+	for _, text := range []string{workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t,
+		events.ScanCase, "K-1"), "LAP-014", "(8004)LAP-014",
 		h.Codes["LAP-014"], "1"} {
 		s.Scan(text)
 	}
@@ -90,7 +92,8 @@ func TestLabelIsNoTag(t *testing.T) {
 	h.After(3 * time.Second)
 	s.Scan(outer)
 	s.Do("swap")
-	for _, text := range []string{h.Codes["LAP-014"], "1", workplacetest.Label(t, events.ScanCase, "K-1"), workplacetest.Label(t, events.ScanBadge, "B-1")} {
+	for _, text := range []string{h.Codes["LAP-014"], "1", workplacetest.Label(t, events.ScanCase, "K-1"),
+		workplacetest.Label(t, events.ScanBadge, "B-1")} {
 		s.Scan(text)
 	}
 	before := h.Size()

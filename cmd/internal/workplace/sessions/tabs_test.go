@@ -827,7 +827,8 @@ func (s *seals) said(p *person, shown, text string) {
 func TestDeadTabsInOrder(t *testing.T) {
 	t.Parallel()
 	h := workplacetest.NewHouse(t)
-	p := &person{h: h, b: workplacetest.Browser(t), line: workplacetest.NewLine(h), size: workplacetest.Tablet, rng: rand.New(rand.NewPCG(1, 2))}
+	p := &person{h: h, b: workplacetest.Browser(t), line: workplacetest.NewLine(h), size: workplacetest.Tablet,
+		rng: rand.New(rand.NewPCG(1, 2))}
 	p.line.Serve(p.serve(h.Handler()))
 	rec := func(place string, texts ...string) {
 		s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/" + place, Number: int(h.Now.Load() % 1e6)}
@@ -838,7 +839,8 @@ func TestDeadTabsInOrder(t *testing.T) {
 	}
 	badge := workplacetest.Label(t, events.ScanBadge, "B-1")
 	rec("storage", workplacetest.Label(t, events.ScanTag, "LAP-022"), h.Codes["LAP-022"], "1", badge)
-	rec("opening", workplacetest.Label(t, events.ScanCase, "K-1"), badge, workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
+	rec("opening", workplacetest.Label(t, events.ScanCase, "K-1"), badge, workplacetest.Label(t, events.ScanTag,
+		"LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"),
 		h.Codes["LAP-014"], "1")
 	h.Used("K-0", "VAS-003")
 	rec("packing", badge, workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "", "", "8.2")

@@ -53,7 +53,8 @@ func (h *House) Implants(sets ...string) {
 	h.Record("north/packing-1", events.KindListIssued, "", &events.ListIssued{List: "IMP", Version: 1, Title: "Implants", Implants: true,
 		Lines: ListShort().Lines})
 	for _, set := range sets {
-		h.Trips[set] = h.Record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "IMP", Version: 1, WeightGrams: 8400}).Trip
+		h.Trips[set] = h.Record("north/packing-1", events.KindSetPacked, set, &events.SetPacked{List: "IMP", Version: 1,
+			WeightGrams: 8400}).Trip
 		h.Codes[set] = h.Record("north/packing-1", events.KindListSealed, set, &events.ListSealed{Placement: events.Outside}).SheetCode
 	}
 }

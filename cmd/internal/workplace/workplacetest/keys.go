@@ -85,7 +85,8 @@ func (h *House) ChainOf(station string, size int64) (n int64) {
 		}
 		if e.Station == station {
 			if n++; e.StationSeq != n || e.StationPrev != head.Hash {
-				h.T.Fatalf("record %d is number %d of %s behind %q, want %d behind %q", seq, e.StationSeq, station, e.StationPrev, n, head.Hash)
+				h.T.Fatalf("record %d is number %d of %s behind %q, want %d behind %q", seq, e.StationSeq, station,
+					e.StationPrev, n, head.Hash)
 			}
 			head.Hash = events.NoteHash(h.NoteAt(seq))
 		}

@@ -41,8 +41,9 @@ func (h *House) LayPaper(set, list string, of int, pages ...PaperPage) {
 			}
 			rows = append(rows, fmt.Sprintf(`{"line":%d,"cells":[%s]}`, p.First+int64(i), strings.Join(cells, ",")))
 		}
-		all = append(all, fmt.Sprintf(`"%d":{"page":%[1]d,"picture":%q,"inFile":1,"stages":["first","added","closing","final"],"rows":[%s]}`,
-			p.Page, strings.Repeat("ab", 32), strings.Join(rows, ",")))
+		all = append(all,
+			fmt.Sprintf(`"%d":{"page":%[1]d,"picture":%q,"inFile":1,"stages":["first","added","closing","final"],"rows":[%s]}`,
+				p.Page, strings.Repeat("ab", 32), strings.Join(rows, ",")))
 	}
 	raw := fmt.Sprintf(`{"code":%q,"set":%q,"trip":%q,"list":%q,"version":1,"title":"%[4]s","of":%d,"pages":{%s},"readAt":"2026-03-04T06:00:00Z"}`,
 		h.Codes[set], set, h.Trips[set], list, of, strings.Join(all, ","))

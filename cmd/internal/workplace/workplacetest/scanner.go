@@ -83,7 +83,8 @@ func (s *Scanner) Do(action string, fields ...string) map[string]any {
 	for i := 0; i < len(fields); i += 2 {
 		f = append(f, JSONText(fields[i])+":"+JSONText(fields[i+1]))
 	}
-	return s.House.Post(s.Path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.Number, action, strings.Join(f, ",")))
+	return s.House.Post(s.Path+"/do", fmt.Sprintf(`{"client":"t","n":%d,"action":%q,"fields":{%s}}`, s.Number, action,
+		strings.Join(f, ",")))
 }
 
 func JSONText(s string) string {

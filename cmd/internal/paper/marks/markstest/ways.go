@@ -98,7 +98,8 @@ func fold(w, h, seed int) []string {
 	lower := fmt.Sprintf("0,0 0,0 %d,0 %d,0 0,%d 14,%d %d,%d %d,%d", w, w, h-y, h-y-12, w, h-y, w-14, h-y-12)
 	return []string{"-resize", "50%",
 		"(", "-clone", "0", "-crop", fmt.Sprintf("%dx%d+0+0", w, y), "+repage", ")",
-		"(", "-clone", "0", "-crop", fmt.Sprintf("%dx%d+0+%d", w, h-y, y), "+repage", "-virtual-pixel", "edge", "-distort", "Perspective", lower,
+		"(", "-clone", "0", "-crop", fmt.Sprintf("%dx%d+0+%d", w, h-y, y), "+repage", "-virtual-pixel", "edge",
+		"-distort", "Perspective", lower,
 		"+level", "0,88%", ")",
 		"-delete", "0", "-append",
 		"(", "+clone", "-fill", "white", "-colorize", "100", "-stroke", "gray60", "-strokewidth", "3",
