@@ -1,7 +1,6 @@
 package site
 
 import (
-	"bytes"
 	"context"
 	"encoding/hex"
 	"errors"
@@ -14,7 +13,6 @@ import (
 	"listbound/events"
 	"listbound/ledger"
 	"listbound/ledger/disk"
-	"listbound/ledger/proof"
 )
 
 // maxPicture is more than the marks of a page come to.
@@ -60,15 +58,8 @@ func (p *keptPictures) path(digest string) string { return filepath.Join(p.dir, 
 
 // look holds the pictures that a count names against their digests. All other records it passes over without parsing them.
 func (p *keptPictures) look(s *Site, seq int64, record []byte) {
-	if !bytes.Contains(record, []byte(`"kept":"`)) {
-		return
-	}
-	n, _, _, err := proof.SplitArrival(s.Name(), record)
-	if err != nil {
-		return // which is told of otherwise
-	}
-	e, err := events.ParseNote(n)
-	if err != nil {
+	e := eventWith(s, record, `"kept":"`)
+	if e == nil {
 		return
 	}
 	d, ok := e.Data.(*events.SetCounted)
