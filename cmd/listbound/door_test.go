@@ -35,6 +35,9 @@ func TestServeRefusesToBeOpen(t *testing.T) {
 		{[]string{"--key", "x.key"}, "belong together"},
 		{[]string{"--cert", "x.pem", "--key", "x.key", "--own-ca"}, "not both"},
 		{[]string{"--address", "0.0.0.0:0", "--own-ca"}, "--administrator"},
+		{[]string{"--address", "127.0.0.1:0", "--proxy", "127.0.0.1"}, "--administrator"},
+		{[]string{"--proxy", "desk.north.example"}, "in figures"},
+		{[]string{"--proxy", "0.0.0.0/0"}, "every address"},
 	} {
 		said, err := run(append([]string{"serve", "--data", dir, "--site", "north"}, test.args...)...).CombinedOutput()
 		if err == nil || !strings.Contains(string(said), test.says) || strings.Contains(string(said), "serving") {

@@ -19,6 +19,9 @@ type entrance struct {
 	cert, key     string
 	ownCA         bool
 	administrator bool
+	proxy         []string
+
+	proxies []netip.Prefix // read of proxy
 
 	tls *tls.Config // nil: without
 }
@@ -36,6 +39,9 @@ func thisMachine(address string) bool {
 
 // check refuses, before anything is opened, what would let everybody in.
 func (e *entrance) check() error {
+	if err := e.readProxies(); err != nil {
+		return err
+	}
 	switch {
 	case (e.cert == "") != (e.key == ""):
 		return errors.New("--cert and --key belong together: the certificate and its private key")
@@ -50,6 +56,25 @@ func (e *entrance) check() error {
 	case e.feed != "" && !thisMachine(e.feed):
 		return fmt.Errorf("the feed at %s can be reached from other machines, and what is sent there could be read on the way; "+
 			"give a certificate with --cert and --key, or --own-ca to have one made", e.feed)
+	}
+	return nil
+}
+
+// readProxies reads the addresses of proxies, each of one machine or of a network.
+func (e *entrance) readProxies() error {
+	for _, text := range e.proxy {
+		p, err := netip.ParsePrefix(text)
+		if a, alone := netip.ParseAddr(text); alone == nil {
+			p, err = a.Unmap().Prefix(a.Unmap().BitLen())
+		}
+		if err != nil {
+			return fmt.Errorf("--proxy %s: give the address of the proxy in figures, such as 10.1.2.3, "+
+				"or of the network that it stands in, such as 10.1.2.0/24", text)
+		}
+		if p.Bits() == 0 {
+			return fmt.Errorf("--proxy %s: that is every address, and anybody could say who they are", text)
+		}
+		e.proxies = append(e.proxies, p.Masked())
 	}
 	return nil
 }
@@ -77,8 +102,11 @@ func (a *app) openDoor(s *site.Site, e *entrance, hosts []string) ([]web.Option,
 	if err != nil {
 		return nil, err
 	}
-	beyond := !thisMachine(e.address)
+	beyond := !thisMachine(e.address) || len(e.proxies) > 0
 	switch {
+	case len(e.proxies) > 0 && !d.HasAdministrator() && !e.administrator:
+		return nil, errors.New("--proxy lets others reach this server, and nobody can sign in yet; " +
+			"give --administrator to have a one-time code printed with which the first administrator is made")
 	case beyond && !d.HasAdministrator() && !e.administrator:
 		return nil, fmt.Errorf("%s can be reached from other machines, and nobody can sign in yet; "+
 			"give --administrator to have a one-time code printed with which the first administrator is made", e.address)
@@ -92,7 +120,7 @@ func (a *app) openDoor(s *site.Site, e *entrance, hosts []string) ([]web.Option,
 		}
 		fmt.Fprintf(a.env.Out, "one-time code for an administrator, good for an hour, on the page /code: %s\n", code)
 	}
-	return []web.Option{web.Accounts(d)}, nil
+	return []web.Option{web.Accounts(d), web.Proxies(e.proxies...)}, nil
 }
 
 // names are those by which the server is asked: its authority vouches for these and no others.

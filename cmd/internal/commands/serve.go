@@ -39,7 +39,10 @@ people sign in, programs need a token, and a browser comes to its station by a c
 For TLS give a certificate with --cert and --key, or --own-ca: then the server makes a
 small certificate authority of its own in the data folder, and the page /trust says how
 stations come to trust it. A browser must ask it by an address, as localhost, by this
-machine's own name or by a name that --host gives. With --practice the same workplaces stand under /practice/ once
+machine's own name or by a name that --host gives. Behind a reverse proxy name it with
+--proxy: only then is it believed who asks, by which name and whether over TLS, which it
+says in X-Forwarded-For, X-Forwarded-Host and X-Forwarded-Proto; it must set or add to
+these itself. Without it all who come through the proxy are one address. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --zone and --weight pages and paper show the site's time
 and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to those
@@ -105,6 +108,8 @@ func (e *entrance) flags(c *cobra.Command) {
 		"print a one-time code with which an administrator is made; people sign in from then on")
 	c.Flags().StringVar(&e.cert, "cert", "", "file with the server's TLS certificate and those that lead to it (PEM)")
 	c.Flags().StringVar(&e.key, "key", "", "file with the certificate's private key (PEM)")
+	c.Flags().StringArrayVar(&e.proxy, "proxy", nil,
+		"address or network of a reverse proxy whose X-Forwarded-For, -Host and -Proto are believed (repeatable)")
 	c.Flags().BoolVar(&e.ownCA, "own-ca", false, "make a certificate authority of the site's own for TLS, in the data folder")
 }
 

@@ -71,11 +71,15 @@ type Browser struct {
 type code struct {
 	Digest  string    `json:"digest"`
 	Person  string    `json:"person,omitempty"`  // sets the password of that one
-	Station string    `json:"station,omitempty"` // brings a browser to it; of neither: makes an administrator
+	Station string    `json:"station,omitempty"` // brings a browser to it
+	Screen  string    `json:"screen,omitempty"`  // makes a browser that wall screen; of none of the three: makes an administrator
 	Own     bool      `json:"own,omitzero"`      // that browser is to make the station's key
 	By      string    `json:"by,omitempty"`
 	Until   time.Time `json:"until"`
 }
+
+// administrators reports whether a code makes an administrator.
+func (c *code) administrators() bool { return c.Person == "" && c.Station == "" && c.Screen == "" }
 
 // Change is a line of what was changed, and by whom.
 type Change struct {
@@ -91,6 +95,7 @@ type book struct {
 	People   []Person  `json:"people"`
 	Tokens   []Token   `json:"tokens"`
 	Browsers []Browser `json:"browsers"`
+	Screens  []Screen  `json:"screens,omitempty"`
 	Codes    []code    `json:"codes"`
 	Changes  []Change  `json:"changes"`
 }
@@ -199,7 +204,7 @@ func (b *books) change(f func(*book) error) error {
 	defer b.mu.Unlock()
 	next := &book{
 		People: slices.Clone(b.now.People), Tokens: slices.Clone(b.now.Tokens), Browsers: slices.Clone(b.now.Browsers),
-		Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
+		Screens: slices.Clone(b.now.Screens), Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
 	}
 	for i := range next.People {
 		p := &next.People[i]

@@ -19,7 +19,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"time"
 
 	"listbound/cmd/internal/refusal"
@@ -32,6 +31,7 @@ import (
 const (
 	sessionIdle  = 30 * time.Minute // without anything that a person did
 	sessionWhole = 12 * time.Hour   // whatever a person did
+	provedKept   = 10 * time.Minute // after a password, before it is asked for again where a rule says so
 	codeAlive    = time.Hour        // the administrator's, printed by the server
 	personCode   = 72 * time.Hour   // handed to a colleague
 	stationCode  = 10 * time.Minute // typed at the station at once
@@ -55,6 +55,7 @@ type Door struct {
 	reading  *reading
 	limits   limits
 	sessions sessions
+	shown    shown
 	hashing  chan struct{} // bounds how many passwords are checked at once, since each takes 64 MiB
 	openID   *openID       // nil where none is set up
 	nobody   string        // a password's hash that no password has, so that an unknown name takes as long
@@ -112,7 +113,7 @@ func (d *Door) AdministratorCode() (string, error) {
 	typed := newCode(groups)
 	now := d.o.Clock()
 	err := d.books.change(func(b *book) error {
-		b.dropCodes(now, func(c *code) bool { return c.Person == "" && c.Station == "" })
+		b.dropCodes(now, func(c *code) bool { return c.administrators() })
 		b.Codes = append(b.Codes, code{Digest: digest(readCode(typed)), By: "server", Until: now.Add(codeAlive)})
 		b.changed(now, "server", "administrator-code", "", "")
 		return nil
@@ -127,6 +128,7 @@ type visitor struct {
 	session *session
 	token   *Token
 	station string
+	screen  *Screen
 	wrong   string // why a token was not taken
 }
 
@@ -141,6 +143,9 @@ func (v *visitor) who() string {
 	}
 	if v.station != "" && v.token == nil {
 		parts = append(parts, "station "+v.station)
+	}
+	if v.screen != nil {
+		parts = append(parts, "screen "+v.screen.ID)
 	}
 	if len(parts) == 0 {
 		return "nobody"
@@ -162,7 +167,9 @@ func (v *visitor) has(role Role) bool {
 }
 
 // known reports whether a visitor is anybody.
-func (v *visitor) known() bool { return v.person != nil || v.token != nil || v.station != "" }
+func (v *visitor) known() bool {
+	return v.person != nil || v.token != nil || v.station != "" || v.screen != nil
+}
 
 // stands reports whether a visitor is at a station.
 func (v *visitor) stands(station string) bool {
@@ -205,6 +212,7 @@ func (d *Door) visitorOf(r *http.Request) *visitor {
 			}
 		}
 	}
+	v.screen = d.screenOf(b, r, now)
 	return v
 }
 
@@ -276,6 +284,9 @@ func (d *Door) behind(rule Rule, h http.Handler) http.Handler {
 				return
 			}
 		}
+		if rule.Again && !d.proved(w, r, v) {
+			return
+		}
 		d.renew(w, r, v)
 		ctx := context.WithValue(r.Context(), visitorKey{}, v)
 		if rule.Pattern != practice { // where nothing is anybody's
@@ -287,6 +298,12 @@ func (d *Door) behind(rule Rule, h http.Handler) http.Handler {
 			ctx, cancel = context.WithCancel(ctx)
 			defer cancel()
 			defer context.AfterFunc(v.session.ctx, cancel)()
+		}
+		if v.session == nil && v.screen != nil {
+			var cancel context.CancelFunc
+			ctx, cancel = context.WithTimeout(ctx, v.screen.Until.Sub(d.o.Clock()))
+			defer cancel()
+			defer context.AfterFunc(d.shown.of(v.screen.ID), cancel)()
 		}
 		if rule.Kept || !rule.Open && r.URL.Query().Get("format") != "" {
 			d.keepRead(r, v, rule.Pattern)
@@ -310,6 +327,9 @@ func (d *Door) keepRead(r *http.Request, v *visitor, what string) {
 // against says why a rule does not let a visitor in, "" where it does.
 func (rule Rule) against(v *visitor, r *http.Request) string {
 	why := WhyRole
+	if rule.Screen && v.screen != nil && r.URL.Query().Get("format") == "" {
+		return ""
+	}
 	for _, role := range rule.Roles {
 		switch {
 		case !v.has(role) || rule.Person && v.person == nil:
@@ -400,7 +420,10 @@ func (d *Door) signed(r *http.Request) *shell.Signed {
 		return nil
 	}
 	v := from(r.Context())
-	if v.person == nil {
+	switch {
+	case v.person == nil && v.screen != nil:
+		return &shell.Signed{Name: v.screen.Name, Screen: true}
+	case v.person == nil:
 		return nil
 	}
 	return &shell.Signed{Name: v.person.Name, People: v.has(Administers) || v.has(Leads), Readers: v.has(Audits)}
@@ -496,132 +519,6 @@ func kindsOf(k events.Kind) []Role {
 		return []Role{Leads, Administers}
 	}
 	return nil
-}
-
-// sessions are kept in memory: a restart ends them, and nothing on the disk lets anybody in.
-type sessions struct {
-	clock func() time.Time
-
-	mu  sync.Mutex
-	all map[string]*session // by digest of the cookie
-}
-
-type session struct {
-	person    string
-	since     time.Time // of the password that opened it: a new one ends all others
-	made      time.Time
-	used      time.Time
-	ctx       context.Context
-	endStream context.CancelFunc
-}
-
-func (s *session) over(now time.Time) bool {
-	return now.Sub(s.used) >= sessionIdle || now.Sub(s.made) >= sessionWhole
-}
-
-// begin opens a session and returns its cookie's value, which nobody has had before.
-func (all *sessions) begin(p *Person) string {
-	given := secret()
-	now := all.clock()
-	s := &session{person: p.ID, since: p.Since, made: now, used: now}
-	s.ctx, s.endStream = context.WithCancel(context.Background())
-	all.mu.Lock()
-	defer all.mu.Unlock()
-	if all.all == nil {
-		all.all = make(map[string]*session)
-	}
-	for k, old := range all.all {
-		if old.over(now) {
-			all.drop(k)
-		}
-	}
-	all.all[digest(given)] = s
-	return given
-}
-
-// find returns the session of a cookie, nil where there is none any more.
-func (all *sessions) find(given string, used bool) *session {
-	if given == "" {
-		return nil
-	}
-	all.mu.Lock()
-	defer all.mu.Unlock()
-	k := digest(given)
-	s := all.all[k]
-	if s == nil {
-		return nil
-	}
-	now := all.clock()
-	if s.over(now) {
-		all.drop(k)
-		return nil
-	}
-	if used {
-		s.used = now
-	}
-	return s
-}
-
-// end ends the session of a cookie.
-func (all *sessions) end(given string) {
-	all.mu.Lock()
-	defer all.mu.Unlock()
-	all.drop(digest(given))
-}
-
-// endOf ends all sessions of a person.
-func (all *sessions) endOf(person string) {
-	all.mu.Lock()
-	defer all.mu.Unlock()
-	for k, s := range all.all {
-		if s.person == person {
-			all.drop(k)
-		}
-	}
-}
-
-// drop ends one. The caller holds mu.
-func (all *sessions) drop(k string) {
-	if s := all.all[k]; s != nil {
-		s.endStream()
-		delete(all.all, k)
-	}
-}
-
-const (
-	sessionCookie = "session"
-	stationCookie = "station"
-)
-
-// cookieName has the prefix by which a browser takes the cookie from this host over TLS alone, where there is TLS.
-func cookieName(r *http.Request, name string) string {
-	if r.TLS != nil {
-		return "__Host-" + name
-	}
-	return name
-}
-
-func cookie(r *http.Request, name string) string {
-	c, err := r.Cookie(cookieName(r, name))
-	if err != nil {
-		return ""
-	}
-	return c.Value
-}
-
-// setCookie sets one, and takes it back where it lasts for no time. A session's lasts as long as the browser runs. It is
-// sent with a link that somebody follows from elsewhere, as in a message; what a page elsewhere asks for is refused before
-// anybody looks at it (guardOrigin in package web).
-func setCookie(w http.ResponseWriter, r *http.Request, name, value string, lasts time.Duration) {
-	c := &http.Cookie{Name: cookieName(r, name), Value: value, Path: "/", HttpOnly: true, Secure: r.TLS != nil,
-		SameSite: http.SameSiteLaxMode}
-	switch {
-	case value == "":
-		c.MaxAge = -1
-	case lasts > 0:
-		c.MaxAge = int(lasts / time.Second)
-	}
-	http.SetCookie(w, c)
 }
 
 // MayRecord reports whether a role may record a kind; which of it is its own is not asked.

@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
 	"sync"
 	"time"
 
@@ -170,6 +171,19 @@ type claims struct {
 	Name     string `json:"preferred_username"`
 	Email    string `json:"email"`
 	Verified bool   `json:"email_verified"`
+	AuthTime int64  `json:"auth_time"` // seconds since 1970; the provider must say it where max_age was asked for
+}
+
+// authenticated is when somebody showed the provider who they are, zero where it doesn't say: it may have let them in by a
+// session of its own.
+func (c claims) authenticated(now time.Time) time.Time {
+	if c.AuthTime <= 0 {
+		return time.Time{}
+	}
+	if at := time.Unix(c.AuthTime, 0); at.Before(now) {
+		return at
+	}
+	return now
 }
 
 // login is the sign-in name that the claims say, "" for none.
@@ -207,7 +221,12 @@ func (d *Door) goToOpenID(w http.ResponseWriter, r *http.Request) {
 	}
 	a := away{state: secret(), nonce: secret(), verifier: oauth2.GenerateVerifier(), next: ownPath(r.URL.Query().Get("next"))}
 	setCookie(w, r, openIDCookie, d.openID.leave(a), openIDWait)
-	http.Redirect(w, r, c.AuthCodeURL(a.state, oidc.Nonce(a.nonce), oauth2.S256ChallengeOption(a.verifier)), http.StatusSeeOther)
+	opts := []oauth2.AuthCodeOption{oidc.Nonce(a.nonce), oauth2.S256ChallengeOption(a.verifier)}
+	if r.URL.Query().Get("again") != "" { // who has signed in there is to show once more who they are, and when is to be said
+		opts = append(opts, oauth2.SetAuthURLParam("prompt", "login"),
+			oauth2.SetAuthURLParam("max_age", strconv.Itoa(int(provedKept/time.Second))))
+	}
+	http.Redirect(w, r, c.AuthCodeURL(a.state, opts...), http.StatusSeeOther)
 }
 
 func (d *Door) openIDFailed(w http.ResponseWriter, r *http.Request, status int, key string) {
@@ -246,7 +265,7 @@ func (d *Door) backFromOpenID(w http.ResponseWriter, r *http.Request) {
 		d.sh.FailText(w, r, err)
 		return
 	}
-	d.enter(w, r, p, addressOf(r))
+	d.enter(w, r, p, addressOf(r), c.authenticated(d.o.Clock()))
 	if a.next == "" {
 		a.next = home(p)
 	}

@@ -184,6 +184,9 @@ func TestOpenID(t *testing.T) {
 		t.Errorf("half an hour without a click: %d", code)
 	}
 	h.clock.move(-30 * time.Minute)
+	prover := &caller{h: h}
+	back(prover, atProvider(t, begin(prover, ""), "test-user2"))
+	h.proveByOpenID(t, prover, "test-user2")
 	// The account is the subject's now, and stays it: whoever gets the name at the provider later is somebody else.
 	path := filepath.Join(h.dir, door.Folder, "accounts.json")
 	raw, err := os.ReadFile(path)
@@ -217,6 +220,32 @@ func TestOpenID(t *testing.T) {
 			t.Errorf("%s stands in the log", secret)
 		}
 	}
+}
+
+// proveByOpenID: ten minutes after a sign-in elsewhere, what lets somebody in needs another one there, which is asked for in so
+// many words.
+func (h *house) proveByOpenID(t *testing.T, c *caller, user string) {
+	t.Helper()
+	h.clock.move(10 * time.Minute)
+	defer h.clock.move(-10 * time.Minute)
+	form := url.Values{"station": {"north/or-1"}}
+	code, text := c.post(t, "/people/station-code", form)
+	if code != http.StatusUnauthorized || strings.Contains(text, "password-again") ||
+		!strings.Contains(text, `href="/sign-in/openid?again=yes`) {
+		t.Fatalf("ten minutes later: %d %s", code, text)
+	}
+	w := c.ask(t, t.Context(), http.MethodGet, "/sign-in/openid?again=yes&next=/people", "", "")
+	to, err := url.Parse(w.Header().Get("Location"))
+	if err != nil || to.Query().Get("prompt") != "login" || to.Query().Get("max_age") != "600" {
+		t.Fatalf("asked %v, %v", to, err)
+	}
+	h.clock.move(-10 * time.Minute) // the provider's clock is the machine's
+	w = c.ask(t, t.Context(), http.MethodGet, atProvider(t, to.String(), user).RequestURI(), "", "")
+	h.clock.move(9 * time.Minute)
+	if code, text := c.post(t, "/people/station-code", form); code != http.StatusOK {
+		t.Errorf("proved nine minutes before, by %d: %d %s", w.Code, code, text)
+	}
+	h.clock.move(time.Minute)
 }
 
 // TestOpenIDOfAnother: a token of another client's, or one that somebody else signed, lets nobody in, nor does a provider that is away.

@@ -24,6 +24,7 @@ func (d *Door) registerPeople(mux shell.Mux) {
 		"add": d.addPerson, "roles": d.setRoles, "code": d.newPersonCode, "end": d.endPerson,
 		"station-code": d.newStationCode, "station-end": d.endBrowser,
 		"station-retire": d.retireStation, "token": d.newToken, "token-end": d.endToken,
+		"screen": d.newScreen, "screen-end": d.endScreen,
 	} {
 		mux.HandleFunc("POST /people/"+path, d.acting(f))
 	}
@@ -40,6 +41,7 @@ type people struct {
 	People   []Person
 	Tokens   []Token
 	Browsers []Browser
+	Screens  []Screen
 	Stations []string
 	Changes  []Change
 	naming
@@ -63,6 +65,8 @@ func (n naming) Name(who string) string {
 			parts[i] = n.words.T("door.who-station", name)
 		case "browser":
 			parts[i] = n.words.T("door.who-browser", name)
+		case "screen":
+			parts[i] = n.words.T("door.who-screen", name)
 		case "server":
 			parts[i] = n.words.T("door.who-server")
 		}
@@ -85,6 +89,9 @@ func (d *Door) naming(r *http.Request) naming {
 	for _, t := range b.Tokens {
 		n.names["token "+t.ID] = t.Name
 	}
+	for _, s := range b.Screens {
+		n.names["screen "+s.ID] = s.Name
+	}
 	return n
 }
 
@@ -101,6 +108,11 @@ func (d *Door) peoplePage(w http.ResponseWriter, r *http.Request, status int, p 
 	for _, x := range b.Browsers {
 		if inForce(x.Ended) {
 			p.Browsers = append(p.Browsers, x)
+		}
+	}
+	for _, x := range b.Screens {
+		if !x.over(now) {
+			p.Screens = append(p.Screens, x)
 		}
 	}
 	stations, err := d.site.Stations(r.Context())

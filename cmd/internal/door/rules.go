@@ -40,6 +40,11 @@ type Rule struct {
 	Own bool
 	// Person is for somebody who has signed in, and for no program: a token must not make others.
 	Person bool
+	// Again is for what can't be taken back or lets others in: whoever has signed in shows once more who they are, where
+	// that is some minutes ago.
+	Again bool
+	// Screen is for wall screens, too, as a page and not as a file.
+	Screen bool
 	// Kept is reading that is written down: who, when, what was asked.
 	Kept bool
 }
@@ -74,9 +79,11 @@ func openRules() []Rule {
 		{Pattern: "GET /code", Open: true},
 		{Pattern: "POST /code", Open: true},
 		{Pattern: "POST /station-code", Open: true},
+		{Pattern: "POST /screen-code", Open: true},
 		{Pattern: "GET /trust", Open: true},
 		{Pattern: "GET /trust/ca.pem", Open: true},
 		{Pattern: "POST /password", Roles: personal(), Person: true},
+		{Pattern: "POST /sessions/end", Roles: personal(), Person: true},
 	}
 }
 
@@ -117,7 +124,7 @@ func listRules() []Rule {
 		{Pattern: "GET /registers/{register}/table.csv", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
 		{Pattern: "GET /registers/{register}/table.xlsx", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
 		{Pattern: "POST /registers/{register}", Roles: []Role{Leads, Administers}},
-		{Pattern: "POST /registers/{register}/hold", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /registers/{register}/hold", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /api/registers/{register}", Roles: []Role{Leads, Administers}},
 	}
 }
@@ -125,7 +132,7 @@ func listRules() []Rule {
 // boardRules: the board and what it leads to.
 func boardRules() []Rule {
 	return []Rule{
-		{Pattern: "GET /{$}", Roles: readers},
+		{Pattern: "GET /{$}", Roles: readers, Screen: true},
 		{Pattern: "GET /day", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /near-misses", Roles: readers},
 		{Pattern: "GET /rates", Roles: readers},
@@ -133,7 +140,7 @@ func boardRules() []Rule {
 		{Pattern: "POST /assess", Roles: []Role{Leads}},
 		{Pattern: "GET /run", Roles: readers, Kept: true},
 		{Pattern: "GET /find", Roles: readers},
-		{Pattern: "GET /changes", Roles: readers},
+		{Pattern: "GET /changes", Roles: readers, Screen: true},
 		{Pattern: "GET /history", Roles: readers, Kept: true},
 		{Pattern: "GET /station", Roles: readers, Kept: true},
 		{Pattern: "GET /badge", Roles: deep, Kept: true},
@@ -143,13 +150,13 @@ func boardRules() []Rule {
 		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},
 		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
 		{Pattern: "GET /policy", Roles: keepers},
-		{Pattern: "POST /policy", Roles: []Role{Leads}},
+		{Pattern: "POST /policy", Roles: []Role{Leads}, Again: true},
 		{Pattern: "GET /texts", Roles: keepers, Kept: true},
 		{Pattern: "POST /texts/find", Roles: []Role{Leads, Administers}},
-		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /texts/hold", Roles: []Role{Leads, Administers}},
-		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}},
-		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}, Again: true},
+		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "GET /correct", Roles: readers, Kept: true},
 		{Pattern: "POST /correct", Roles: []Role{Leads}},
 		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
@@ -181,10 +188,10 @@ func programRules() []Rule {
 		{Pattern: "GET /api/lists", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /api/policy", Roles: everyone},
 		{Pattern: "GET /api/texts", Roles: keepers, Kept: true},
-		{Pattern: "POST /api/texts/redact", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /api/texts/redact", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "GET /api/stations", Roles: []Role{Leads, Investigates, Audits, Administers}},
-		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}},
-		{Pattern: "POST /api/stations/retire", Roles: []Role{Leads, Administers}},
+		{Pattern: "POST /api/stations/enrol", Roles: []Role{Administers}, Again: true},
+		{Pattern: "POST /api/stations/retire", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "GET /log/checkpoint", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /log/tile/{name...}", Roles: deep, Kept: true}, // the entry bundles hold the records
 		{Pattern: "GET /metrics", Roles: []Role{Audits, Administers}},
@@ -195,14 +202,16 @@ func programRules() []Rule {
 func peopleRules() []Rule {
 	return []Rule{
 		{Pattern: "GET /people", Roles: []Role{Leads, Administers}, Person: true},
-		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/station-code", Roles: []Role{Leads, Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/station-end", Roles: []Role{Leads, Administers}, Person: true},
-		{Pattern: "POST /people/station-retire", Roles: []Role{Leads, Administers}, Person: true},
-		{Pattern: "POST /people/add", Roles: []Role{Administers}, Person: true},
-		{Pattern: "POST /people/roles", Roles: []Role{Administers}, Person: true},
-		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true},
-		{Pattern: "POST /people/end", Roles: []Role{Administers}, Person: true},
-		{Pattern: "POST /people/token", Roles: []Role{Administers}, Person: true},
+		{Pattern: "POST /people/station-retire", Roles: []Role{Leads, Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/screen", Roles: []Role{Leads, Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/screen-end", Roles: []Role{Leads, Administers}, Person: true},
+		{Pattern: "POST /people/add", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/roles", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/end", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/token", Roles: []Role{Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/token-end", Roles: []Role{Administers}, Person: true},
 		{Pattern: "GET /readers", Roles: []Role{Audits}, Kept: true},
 	}

@@ -77,14 +77,14 @@ func TestTableOfActions(t *testing.T) {
 	for _, role := range door.Roles() {
 		fmt.Fprintf(&out, " %-12s", role)
 	}
-	out.WriteString(" nobody       kept\n")
-	row := func(what string, may func(door.Role) string, open, kept bool) {
+	out.WriteString(" wall screen  nobody       kept password once more\n")
+	row := func(what string, may func(door.Role) string, rule door.Rule) {
 		fmt.Fprintf(&out, "%-46s", what)
 		for _, role := range door.Roles() {
 			fmt.Fprintf(&out, " %-12s", may(role))
 		}
 		yes := map[bool]string{true: "yes", false: "-"}
-		fmt.Fprintf(&out, " %-12s %s\n", yes[open], yes[kept])
+		fmt.Fprintf(&out, " %-12s %-12s %-4s %s\n", yes[rule.Open || rule.Screen], yes[rule.Open], yes[rule.Kept], yes[rule.Again])
 	}
 	patterns := slices.Clone(h.door.Routes())
 	slices.Sort(patterns)
@@ -100,7 +100,7 @@ func TestTableOfActions(t *testing.T) {
 				return "signed in"
 			}
 			return "yes"
-		}, rule.Open, rule.Kept)
+		}, rule)
 	}
 	for _, k := range events.Kinds() {
 		row("record "+string(k), func(role door.Role) string {
@@ -114,9 +114,9 @@ func TestTableOfActions(t *testing.T) {
 				return "yes"
 			}
 			return "-"
-		}, false, false)
+		}, door.Rule{})
 	}
-	row("feed: custody.>, events.after.*", func(door.Role) string { return "by key" }, false, false)
+	row("feed: custody.>, events.after.*", func(door.Role) string { return "by key" }, door.Rule{})
 	const file = "actions.txt"
 	if *update {
 		if err := os.WriteFile(file, []byte(out.String()), 0o644); err != nil {

@@ -20,7 +20,7 @@ func TestPasswordChangedMeanwhile(t *testing.T) {
 	}
 	in := func(p Person) bool {
 		r := httptest.NewRequestWithContext(t.Context(), http.MethodGet, "/", nil)
-		r.AddCookie(&http.Cookie{Name: "session", Value: d.sessions.begin(&p)})
+		r.AddCookie(&http.Cookie{Name: "session", Value: d.sessions.begin(&p, "", now)})
 		return d.visitorOf(r).person != nil
 	}
 	if !in(anna) {

@@ -39,11 +39,13 @@ func (d *Door) Register(mux shell.Mux) error {
 	mux.HandleFunc("POST /sign-in", d.signIn)
 	mux.HandleFunc("POST /sign-out", d.signOut)
 	mux.HandleFunc("POST /password", d.setPassword)
+	mux.HandleFunc("POST /sessions/end", d.endOwnSession)
 	mux.HandleFunc("GET /code", func(w http.ResponseWriter, r *http.Request) {
-		d.codePage(w, r, http.StatusOK, codeForm{Station: r.URL.Query().Get("for") == "station"})
+		d.codePage(w, r, http.StatusOK, codeForm{Station: r.URL.Query().Get("for") == "station", Screen: r.URL.Query().Get("for") == "screen"})
 	})
 	mux.HandleFunc("POST /code", d.useCode)
 	mux.HandleFunc("POST /station-code", d.useStationCode)
+	mux.HandleFunc("POST /screen-code", d.useScreenCode)
 	d.registerOpenID(mux)
 	d.registerPeople(mux)
 	d.registerTrust(mux)
@@ -59,6 +61,8 @@ type signIn struct {
 	Station string // at which this browser stands
 	First   bool   // nobody can sign in yet
 	OpenID  string // what people call the sign-in elsewhere, "" for none
+
+	Sessions []Session // of who is signed in
 }
 
 func (d *Door) render(w http.ResponseWriter, r *http.Request, status int, name, title string, body any) {
@@ -71,6 +75,7 @@ func (d *Door) signInPage(w http.ResponseWriter, r *http.Request, status int, s 
 	v := d.visitorOf(r)
 	if v.person != nil {
 		s.Name = v.person.Name
+		s.Sessions = d.sessions.of(v.person, v.session)
 	}
 	if v.token == nil {
 		s.Station = v.station
@@ -137,7 +142,7 @@ func (d *Door) signIn(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	d.limits.succeed(byAddress(address), account)
-	d.enter(w, r, p, address)
+	d.enter(w, r, p, address, d.o.Clock())
 	if s.Next == "" {
 		s.Next = home(p)
 	}
@@ -184,8 +189,8 @@ func (d *Door) check(ctx context.Context, p *Person, password string) (bool, err
 }
 
 // enter opens a session for a person as they were when the password was checked: where it was changed meanwhile, the session
-// is none. It ends the one that the browser had, and remembers the desk.
-func (d *Door) enter(w http.ResponseWriter, r *http.Request, p *Person, address string) {
+// is none. It ends the one that the browser had, and remembers the desk. proved is when the person showed who they are.
+func (d *Door) enter(w http.ResponseWriter, r *http.Request, p *Person, address string, proved time.Time) {
 	person := p.ID
 	d.sessions.end(cookie(r, sessionCookie))
 	if len(p.Desks) == 0 || p.Desks[0] != address {
@@ -199,7 +204,7 @@ func (d *Door) enter(w http.ResponseWriter, r *http.Request, p *Person, address 
 			return nil
 		}))
 	}
-	setCookie(w, r, sessionCookie, d.sessions.begin(p), 0)
+	setCookie(w, r, sessionCookie, d.sessions.begin(p, address, proved), 0)
 	d.keepRead(r, &visitor{person: p}, "signed-in")
 }
 
@@ -208,6 +213,17 @@ func (d *Door) signOut(w http.ResponseWriter, r *http.Request) {
 	d.sessions.end(cookie(r, sessionCookie))
 	setCookie(w, r, sessionCookie, "", 0)
 	http.Redirect(w, r, "/sign-in", http.StatusSeeOther)
+}
+
+// endOwnSession ends one of the person's who is signed in, wherever it was begun.
+func (d *Door) endOwnSession(w http.ResponseWriter, r *http.Request) {
+	v := from(r.Context())
+	words := d.sh.Words(r)
+	if v.person == nil || !d.sessions.endOne(v.person.ID, r.PostFormValue("id")) {
+		d.signInPage(w, r, http.StatusUnprocessableEntity, signIn{Problem: words.T("door.no-such")})
+		return
+	}
+	d.signInPage(w, r, http.StatusOK, signIn{Done: words.T("door.done")})
 }
 
 // setPassword gives the person who is signed in a new password. Other sessions of theirs end.
@@ -245,7 +261,7 @@ func (d *Door) setPassword(w http.ResponseWriter, r *http.Request) {
 		d.sh.FailText(w, r, err)
 		return
 	}
-	d.enter(w, r, now, address)
+	d.enter(w, r, now, address, d.o.Clock())
 	http.Redirect(w, r, home(p), http.StatusSeeOther)
 }
 
@@ -276,6 +292,7 @@ type codeForm struct {
 	Problem string
 	Login   string
 	Station bool // a browser comes to a station
+	Screen  bool // a browser becomes a wall screen
 	Without bool // it can't make a key, and may come without
 	Code    string
 }
@@ -311,7 +328,7 @@ func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
 	// What is not good now will not be good in a moment, and a password is dear to hash.
 	good := func(b *book) func(*code) bool {
 		p := b.byLogin(login)
-		return func(c *code) bool { return c.Station == "" && (c.Person == "" || p != nil && c.Person == p.ID) }
+		return func(c *code) bool { return c.administrators() || p != nil && c.Person == p.ID }
 	}
 	var person Person
 	err := errNoCode
@@ -342,7 +359,7 @@ func (d *Door) useCode(w http.ResponseWriter, r *http.Request) {
 	}
 	d.limits.succeed(codeFrom(address))
 	d.sessions.endOf(person.ID)
-	d.enter(w, r, &person, address)
+	d.enter(w, r, &person, address, now)
 	http.Redirect(w, r, home(&person), http.StatusSeeOther)
 }
 
@@ -422,6 +439,18 @@ func (d *Door) useStationCode(w http.ResponseWriter, r *http.Request) {
 	d.limits.succeed(codeFrom(address))
 	setCookie(w, r, stationCookie, given, stationKept)
 	http.Redirect(w, r, "/at/"+c.Station+"/", http.StatusSeeOther)
+}
+
+// codeRefused answers where a code lets nobody in, or could not be looked at.
+func (d *Door) codeRefused(w http.ResponseWriter, r *http.Request, err error, form codeForm) bool {
+	switch {
+	case errors.Is(err, errNoCode):
+		d.watch.Refused(r, WhyCode, "nobody")
+		d.codePage(w, r, http.StatusUnauthorized, form)
+	case err != nil:
+		d.sh.FailText(w, r, err)
+	}
+	return err != nil
 }
 
 // errNoKey leaves a code as it was: the browser that was to make a key has none.

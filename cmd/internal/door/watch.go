@@ -40,10 +40,12 @@ const (
 	WhyCode     = "code"     // a one-time code that is wrong, or over
 	WhyOpenID   = "openid"   // came back from the sign-in elsewhere with nothing that lets in
 	WhyTooMany  = "too-many" // tried too often
+	WhyAgain    = "again"    // signed in some time ago, and it needs the password once more
 )
 
 func whys() []string {
-	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyOpenID, WhyTooMany}
+	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyOpenID, WhyTooMany,
+		WhyAgain}
 }
 
 // Refused notes that a request was not let in. What was asked is named by its path alone: what follows the question mark

@@ -264,6 +264,7 @@ type Page struct {
 // Signed is who has signed in, as the head of a page shows it.
 type Signed struct {
 	Name    string
+	Screen  bool // nobody has: it is a wall screen, whose name it is
 	People  bool // may let others in, or stations
 	Readers bool // may see who read what
 }

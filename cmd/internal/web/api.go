@@ -8,6 +8,7 @@ import (
 	"io"
 	"log/slog"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"strconv"
 	"strings"
@@ -39,6 +40,7 @@ type Option func(*options)
 type options struct {
 	practice *Filling
 	hosts    []string
+	proxies  []netip.Prefix
 	door     *door.Door
 	watch    *door.Watch
 }
@@ -60,7 +62,7 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	// A page of another origin must not be able to record through a browser that may.
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
 	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh), sh)), sh, o.watch)
-	return guardPace(secure(guardHost(inner, sh, o.watch, o.hosts))), nil
+	return guardPace(secure(behindProxies(guardHost(inner, sh, o.watch, o.hosts), o.proxies))), nil
 }
 
 // routes registers everything that is served.

@@ -71,6 +71,8 @@ async function refresh() {
     at.searchParams.set("part", "rows");
     try {
       const answer = await fetch(at);
+      // Whoever was sent away must not go on showing what was there then.
+      if (answer.status === 401 || answer.status === 403) { location.reload(); return; }
       if (answer.ok) replace(await answer.text());
     } catch {
       // The stream's own error says that the server is out of reach.
