@@ -25,8 +25,15 @@ type readback struct {
 	Opened  time.Time                   `json:"opened,omitzero"`   // as the sheet says, where no opening is recorded
 	Found   string                      `json:"found,omitempty"`   // where the sheet was then: a placement, or unknown
 	Stages  map[events.Stage]*stageSaid `json:"stages,omitempty"`
-	Cells   map[string]cellSaid         `json:"cells,omitempty"` // by cellName
-	First   firstBadge                  `json:"first,omitzero"`  // of who read it back
+	Cells   map[string]cellSaid         `json:"cells,omitempty"`   // by cellName
+	First   firstBadge                  `json:"first,omitzero"`    // of who read it back
+	Read    string                      `json:"read,omitempty"`    // what was read of the sheet when the page showed it
+	Sure    string                      `json:"sure,omitempty"`    // a case that nothing is known of, and that is written so
+	Closed  string                      `json:"closed,omitempty"`  // the closing that the counts are recorded after all the same
+	Day     string                      `json:"day,omitempty"`     // the date on the sheet, where that was asked
+	LastDay string                      `json:"lastDay,omitempty"` // of the sheet before
+	Redate  bool                        `json:"redate,omitzero"`   // the date is asked since what followed was wrong
+	Doubt   *doubtfulTime               `json:"doubt,omitempty"`
 }
 
 // firstBadge is a badge on what was shown with it: on anything else it is none.
@@ -43,6 +50,8 @@ type stageSaid struct {
 	Witness string    `json:"witness,omitempty"`
 	Alone   bool      `json:"alone,omitempty"` // no second person stands there
 	At      time.Time `json:"at,omitzero"`
+	Beside  string    `json:"beside,omitempty"`  // the recorded count that this one is recorded beside,
+	LeftOut string    `json:"leftOut,omitempty"` // or for the sake of which it is not recorded
 }
 
 // cellSaid is what a person said of a mark. It is of one picture: on another one the mark may be another.
@@ -74,7 +83,13 @@ func readbackPlace() workplace {
 			"counted-by": (*readback).countedBy,
 			"found":      (*readback).foundAt,
 			"time":       (*readback).takeTime,
-			"day-before": (*readback).dayBefore,
+			"moment":     (*readback).takeMoment,
+			"day":        (*readback).takeDay,
+			"other-day":  (*readback).otherDay,
+			"closed":     (*readback).takeClosed,
+			"beside":     (*readback).beside,
+			"leave-out":  (*readback).leaveOut,
+			"case-sure":  (*readback).sureOfCase,
 			"alone":      (*readback).alone,
 			"not-stage":  (*readback).notStage,
 			"blank-page": (*readback).blankPage,
@@ -105,7 +120,7 @@ func (b *readback) idle() bool { return b.Code == "" }
 func (b *readback) workName() string { return b.Case }
 
 func (b *readback) clear() {
-	*b = readback{hand: b.kept()}
+	*b = readback{hand: b.kept(), LastDay: b.LastDay}
 	b.Case, b.Witness = "", ""
 }
 
@@ -120,7 +135,7 @@ func (b *readback) scanSheet(v *visit, code string) (said, error) {
 // takeUp takes a sheet that waits.
 func (b *readback) takeUp(v *visit, f fields) (said, error) {
 	code := f["value"]
-	_, found, err := v.d.files.paper(code)
+	sheet, found, err := v.d.files.paper(code)
 	if ignoreUnreadable(err) != nil {
 		return said{}, err
 	}
@@ -134,7 +149,7 @@ func (b *readback) takeUp(v *visit, f fields) (said, error) {
 		return said{}, err
 	}
 	b.clear()
-	b.Code, b.Done = code, nil
+	b.Code, b.Done, b.Read = code, nil, sheet.reading()
 	return said{}, v.d.files.savePaperHand(code, paperHand{Station: v.station})
 }
 
@@ -219,7 +234,7 @@ func (b *readback) scanCase(_ *visit, ref string) (said, error) {
 		return said{}, refusal.Because(err)
 	}
 	if ref != b.Case {
-		b.On, b.Opened, b.Found = projections.TripKey{}, time.Time{}, ""
+		b.On, b.Opened, b.Found, b.Doubt = projections.TripKey{}, time.Time{}, "", nil
 	}
 	b.Case = ref
 	return said{}, nil
@@ -261,8 +276,28 @@ func (b *readback) scanBadge(v *visit, badge string) (said, error) {
 	return said{}, nil
 }
 
+// refresh takes notice of pages that came in since: what the page showed before is an older revision then.
+func (b *readback) refresh(v *visit) error {
+	if b.Code == "" {
+		return nil
+	}
+	sheet, found, err := v.d.files.paper(b.Code)
+	if ignoreUnreadable(err) != nil {
+		return err
+	}
+	if !found || err != nil || b.Read == sheet.reading() {
+		return nil
+	}
+	b.Read = sheet.reading()
+	b.Rev++
+	return v.d.files.save(b, "bench", v.station, v.place)
+}
+
 // sign takes the badge of who has held the sum against the paper, and after that of the second person, who records it.
 func (b *readback) sign(v *visit, st *readState, badge string) (said, error) {
+	if v.shown != 0 && v.shown != b.Rev { // whoever scanned it had something else in sight
+		return said{Aside: v.t("readback-not-shown"), Sound: "wrong"}, nil
+	}
 	first := b.signedBy(st)
 	if first == "" || sameBadge(first, badge) {
 		b.Operator, b.First = badge, firstBadge{badge, b.sumOf(st)}
@@ -340,39 +375,6 @@ func foundPlaces() []string {
 	return []string{string(events.InsideBag), string(events.InsideBare), string(events.Outside), placeUnknown}
 }
 
-// takeTime takes a time as it is written on the sheet.
-func (b *readback) takeTime(v *visit, f fields) (said, error) {
-	st, q, err := b.now(v)
-	if err != nil || st == nil || q == nil || !q.time() {
-		return said{}, err
-	}
-	at, ok := st.timeOf(v, b, q, f["value"])
-	if !ok {
-		return said{}, v.sayNo("readback-no-time", f["value"])
-	}
-	if q.kind == askOpened {
-		b.Opened = at
-	} else {
-		b.stage(q.stage).At = at
-	}
-	return said{}, nil
-}
-
-// dayBefore puts all that was said a day earlier: the sheet lay for a while before it was read back.
-func (b *readback) dayBefore(v *visit, _ fields) (said, error) {
-	earlier := func(t *time.Time) {
-		if !t.IsZero() {
-			local := t.In(v.d.site.Zone())
-			*t = local.AddDate(0, 0, -1).UTC()
-		}
-	}
-	earlier(&b.Opened)
-	for _, st := range b.Stages {
-		earlier(&st.At)
-	}
-	return said{}, nil
-}
-
 func (b *readback) alone(v *visit, _ fields) (said, error) {
 	_, q, err := b.now(v)
 	if err == nil && q != nil && q.kind == askWitness {
@@ -440,6 +442,8 @@ func (b *readback) typed(v *visit, text string) (string, fields, bool) {
 	switch {
 	case q.time() && looksLikeTime(text):
 		return "time", fields{"value": text}, true
+	case looksLikeDay(text), q.kind == askDay && onlyDigits(text) && len(text) <= 3:
+		return "day", fields{"value": text}, true
 	case q.kind == askCell && onlyDigits(text) && len(text) <= 4:
 		return "number", fields{"value": text}, true
 	}
@@ -455,10 +459,14 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil || st == nil:
 		return said{}, err
+	case q == nil && len(st.counts(b)) == 0 && st.changedSince(v) == "":
+		return b.drop(v, fields{"value": st.sheet.Trip}) // all of it is recorded
 	case q == nil:
 		return b.record(v, nil)
 	case q.kind == askCase && q.proposed != "":
-		return b.scanCase(v, q.proposed)
+		return b.takeCase(v, fields{"value": q.proposed})
+	case q.kind == askDay && b.LastDay != "":
+		return b.takeDay(v, fields{"value": b.LastDay})
 	case (q.kind == askCounter || q.kind == askWitness) && q.proposed != "":
 		return b.samePerson(v, q)
 	case q.kind == askBlank:
@@ -487,6 +495,9 @@ func (b *readback) samePerson(v *visit, q *paperQuestion) (said, error) {
 
 // waitingPapers are the sheets that wait, with what is known of them: first those that nobody laid aside, the oldest first.
 func (v *visit) waitingPapers() (out []*paperSheet, err error) {
+	if err := v.d.files.expirePapers(v.now); err != nil {
+		return nil, err
+	}
 	names, err := v.d.files.list(paperFolder)
 	if err != nil {
 		return nil, err

@@ -1,10 +1,7 @@
 package workplace
 
 import (
-	"regexp"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"listbound/cmd/internal/paper"
@@ -12,12 +9,18 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // The questions to a sheet, in the order in which they are asked.
 const (
 	askPages     = "pages"
 	askCase      = "case"
+	askKnown     = "known"
+	askClosed    = "closed"
+	askThere     = "there"
+	askDay       = "day"
+	askMoment    = "moment"
 	askWhose     = "whose"
 	askOpened    = "opened"
 	askFound     = "found"
@@ -56,7 +59,9 @@ type paperQuestion struct {
 	item     string
 }
 
-func (q *paperQuestion) time() bool { return q.kind == askOpened || q.kind == askAt }
+func (q *paperQuestion) time() bool {
+	return q.kind == askOpened || q.kind == askAt || q.kind == askMoment
+}
 
 // readState is a sheet in hand with all that its questions turn on.
 type readState struct {
@@ -68,11 +73,20 @@ type readState struct {
 	opened   time.Time                // as recorded for the case
 	cases    []string                 // for which the sheet's own set was opened in its trip
 	lines    []projections.LineStanding
-	done     map[events.Stage]bool // counts of these stages are recorded already
+	done     map[events.Stage]paperCount // counts of these stages are recorded from this sheet already
+	recorded map[events.Stage]thereCount // counts that are recorded otherwise
+	closed   closedCase                  // of the case
+	known    bool                        // something is recorded of the case
+	printed  time.Time                   // not before that
 }
 
 func (st *readState) own() projections.TripKey {
 	return projections.TripKey{Set: st.sheet.Set, Trip: st.sheet.Trip}
+}
+
+func (st *readState) isDone(stage events.Stage) bool {
+	_, ok := st.done[stage]
+	return ok
 }
 
 // now is the sheet in hand and the question that it asks now; no question where all is answered, no sheet where none lies here.
@@ -87,7 +101,7 @@ func (b *readback) now(v *visit) (*readState, *paperQuestion, error) {
 	if !found || err != nil {
 		return nil, nil, nil
 	}
-	st := &readState{sheet: sheet, done: make(map[events.Stage]bool)}
+	st := &readState{sheet: sheet, recorded: make(map[events.Stage]thereCount)}
 	if err := st.look(v, b); err != nil {
 		return nil, nil, err
 	}
@@ -116,12 +130,8 @@ func (st *readState) look(v *visit, b *readback) error {
 			return err
 		}
 		st.lines = standing.Lines
-		done, err := countedFromPaper(w, st.on, st.sheet.Code)
-		if err != nil {
+		if st.done, err = countedFromPaper(w, st.on, st.sheet.Code); err != nil {
 			return err
-		}
-		for stage := range done {
-			st.done[stage] = true
 		}
 		for _, it := range w.Trip(st.own()).Opened {
 			if ref := events.CaseOf(it.Data); !it.Void && !slices.Contains(st.cases, ref) {
@@ -133,8 +143,24 @@ func (st *readState) look(v *visit, b *readback) error {
 				st.opened = it.At()
 			}
 		}
+		st.printed = printedAt(w.Trip(st.own()))
+		if b.Case != "" {
+			if err := st.there(v, m, w, b.Case); err != nil {
+				return err
+			}
+		}
 		return w.Failed()
 	})
+}
+
+// printedAt is when a turn's set was packed: its count sheet was not printed before, nor counted by.
+func printedAt(c *facts.Trip) (at time.Time) {
+	for _, it := range c.Packed {
+		if !it.Void && (at.IsZero() || it.At().Before(at)) {
+			at = it.At()
+		}
+	}
+	return at
 }
 
 // candidates are the sets of the case that this sheet may have been used for: its own in another turn, and those with
@@ -174,12 +200,25 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	switch {
 	case b.Case == "":
 		q := &paperQuestion{kind: askCase, field: paper.PlaceCase}
-		if len(st.cases) == 1 {
+		if on := v.labelOn(st.sheet, q.field, events.ScanCase); on != "" {
+			q.proposed, q.label = on, true
+		} else if len(st.cases) == 1 {
 			q.proposed = st.cases[0]
 		}
 		return q
+	case !st.known && b.Sure != b.Case:
+		return &paperQuestion{kind: askKnown, field: paper.PlaceCase}
 	case len(st.likely) > 0 && b.On == (projections.TripKey{}):
 		return &paperQuestion{kind: askWhose, field: paper.PlaceCase}
+	}
+	if q := st.nextThere(b); q != nil {
+		return q
+	}
+	switch {
+	case b.Redate, st.opened.IsZero() && b.Opened.IsZero() && b.Day == "":
+		return &paperQuestion{kind: askDay, field: paper.PlaceDate}
+	case b.Doubt != nil && st.opens(b.Doubt.Stage):
+		return b.momentQuestion()
 	case st.opened.IsZero() && b.Opened.IsZero():
 		return &paperQuestion{kind: askOpened, field: paper.PlaceStart}
 	case st.opened.IsZero() && b.Found == "":
@@ -197,7 +236,7 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 // counted are the stages that come to a count.
 func (st *readState) counted(b *readback) (out []events.Stage) {
 	for _, stage := range st.sheet.stages() {
-		if !st.done[stage] && !st.blank(stage) {
+		if !st.isDone(stage) && !st.blank(stage) && !st.leftOut(b, stage) {
 			out = append(out, stage)
 		}
 	}
@@ -219,7 +258,7 @@ func (st *readState) nextBlank(b *readback) *paperQuestion {
 	for _, stage := range st.sheet.stages() {
 		said := b.Stages[stage]
 		switch {
-		case st.done[stage] || stage == events.StageAdded:
+		case st.isDone(stage) || stage == events.StageAdded || st.leftOut(b, stage):
 			continue
 		case st.blank(stage):
 			if slices.Contains(st.policy.Stages, stage) && (said == nil || !said.Left) {
@@ -239,9 +278,13 @@ func (st *readState) nextBlank(b *readback) *paperQuestion {
 // badgeOn is the badge whose label was stuck into a place of the sheet, "" where none was. It is only proposed: whoever
 // reads the sheet back sees the label.
 func (v *visit) badgeOn(sheet *paperSheet, place string) string {
+	return v.labelOn(sheet, place, events.ScanBadge)
+}
+
+func (v *visit) labelOn(sheet *paperSheet, place string, kind events.ScanKind) string {
 	f, _ := sheet.field(place)
 	all, err := v.read(f.Symbol)
-	if err != nil || len(all) != 1 || all[0].Kind != events.ScanBadge {
+	if err != nil || len(all) != 1 || all[0].Kind != kind {
 		return ""
 	}
 	return all[0].Value
@@ -258,6 +301,8 @@ func (st *readState) nextPerson(v *visit, b *readback) *paperQuestion {
 		}
 		q := &paperQuestion{stage: stage}
 		switch {
+		case said.At.IsZero() && b.Doubt != nil && b.Doubt.Stage == stage:
+			return b.momentQuestion()
 		case said.At.IsZero():
 			q.kind, q.field = askAt, paper.PlaceEnd
 			if stage == events.StageFirst {
@@ -285,6 +330,18 @@ func (st *readState) nextPerson(v *visit, b *readback) *paperQuestion {
 		before = said
 	}
 	return nil
+}
+
+// opens reports whether a doubtful time is that of an opening that is not recorded.
+func (st *readState) opens(stage events.Stage) bool { return stage == "" && st.opened.IsZero() }
+
+// momentQuestion asks which moment the time that was typed last means.
+func (b *readback) momentQuestion() *paperQuestion {
+	q := &paperQuestion{kind: askMoment, stage: b.Doubt.Stage, field: paper.PlaceEnd}
+	if q.stage == "" || q.stage == events.StageFirst {
+		q.field = paper.PlaceStart
+	}
+	return q
 }
 
 // value is what a line comes to at a stage; ok is false where it must be asked, n < 0 where it was not counted.
@@ -357,64 +414,4 @@ func (st *readState) nextCell(b *readback) *paperQuestion {
 		}
 	}
 	return nil
-}
-
-var written = regexp.MustCompile(`^([0-2]?[0-9])[:.]?([0-5][0-9])$`)
-
-func looksLikeTime(text string) bool { return written.MatchString(text) }
-
-// timeOf is a time of the day as the moment that it must have been: not before what came before it, and not in the future.
-func (st *readState) timeOf(v *visit, b *readback, q *paperQuestion, text string) (time.Time, bool) {
-	m := written.FindStringSubmatch(strings.TrimSpace(text))
-	if m == nil {
-		return time.Time{}, false
-	}
-	hour, _ := strconv.Atoi(m[1])   // two digits
-	minute, _ := strconv.Atoi(m[2]) // likewise
-	if hour > 23 {
-		return time.Time{}, false
-	}
-	zone := v.d.site.Zone()
-	on := func(day time.Time) time.Time {
-		y, mo, d := day.In(zone).Date()
-		return time.Date(y, mo, d, hour, minute, 0, 0, zone)
-	}
-	before := st.before(b, q)
-	at := on(v.now)
-	if before.IsZero() { // the latest such time that has been
-		if at.After(v.now) {
-			at = on(at.AddDate(0, 0, -1))
-		}
-		return at.UTC(), true
-	}
-	// A sheet has minutes and no seconds, and a clock on a wall may be a little behind the one of the station that opened.
-	const wall = 10 * time.Minute
-	at = on(before)
-	if at.Before(before.Add(-wall)) {
-		at = on(at.AddDate(0, 0, 1))
-	}
-	if at.After(v.now.Add(wall)) {
-		return time.Time{}, false
-	}
-	return at.UTC(), true
-}
-
-// before is the last moment that is known to have been before what is asked.
-func (st *readState) before(b *readback, q *paperQuestion) time.Time {
-	if q.kind == askOpened {
-		return time.Time{}
-	}
-	last := st.opened
-	if last.IsZero() {
-		last = b.Opened
-	}
-	for _, stage := range st.sheet.stages() {
-		if stage == q.stage {
-			break
-		}
-		if said := b.Stages[stage]; said != nil && said.At.After(last) {
-			last = said.At
-		}
-	}
-	return last
 }

@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
-	"time"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/paper/marks"
@@ -51,16 +50,21 @@ const (
 
 // PageRead is what became of one page of a file.
 type PageRead struct {
-	InFile int
-	Code   string // of the sheet; "" where none was found
-	Set    string
-	Page   int
-	Of     int
-	Asked  int   // how many marks a person must look at
-	Err    error // why it was not taken
-	trial  *marks.Trial
-	notes  []phrase
+	InFile  int
+	Code    string // of the sheet; "" where none was found
+	Set     string
+	Page    int
+	Of      int
+	Asked   int   // how many marks a person must look at
+	Err     error // why it was not taken
+	trial   *marks.Trial
+	notes   []phrase
+	changed []changedCount // what is recorded of the sheet otherwise
+	settled bool           // all of it is recorded as it reads: it doesn't wait
 }
+
+// Taken reports whether the page was read, whatever is to be said of it.
+func (p PageRead) Taken() bool { return p.Err == nil }
 
 // Say says it in a language.
 func (p PageRead) Say(in *words.Language) (says string, ok bool) {
@@ -79,7 +83,13 @@ func (p PageRead) Say(in *words.Language) (says string, ok bool) {
 		}
 		says += " " + say(n.Key, args...)
 	}
-	return says, len(p.notes) == 0
+	for _, c := range p.changed {
+		says += " " + c.say(in)
+	}
+	if len(p.changed) > 0 {
+		says += " " + say("changed-more")
+	}
+	return says, len(p.notes)+len(p.changed) == 0
 }
 
 // whyUnread says in a language why a picture was not taken.
@@ -106,6 +116,9 @@ func ReadPaper(ctx context.Context, s *site.Site, practice bool, file []byte, em
 
 // take reads a file, a page at a time.
 func (r *paperReader) take(ctx context.Context, file []byte, emit func(PageRead) error) error {
+	if err := r.files.expirePapers(r.site.Clock()); err != nil {
+		return err
+	}
 	sum := sha256.Sum256(file)
 	n := 0
 	for m, err := range pictures.Pages(file, pictures.Usual()) {
@@ -170,6 +183,15 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	}
 	out.Code, out.Set, out.Page, out.Of, out.Asked = of.sheet.Code.String(), of.sheet.Set, page.Page, p.Symbol.Pages, page.asked()
 	out.notes = of.notes
+	settled, changed := of.settled(page)
+	out.changed = changed
+	if len(of.done) > 0 && len(changed) == 0 {
+		out.notes = append(out.notes, phrase{Key: noteRecorded})
+	}
+	if settled && p.Symbol.Pages == 1 { // of more pages, others may have what is not recorded
+		out.settled = true
+		return out, r.files.removePaper(out.Code)
+	}
 	return out, r.keep(of, page, p.Symbol.Pages, &out)
 }
 
@@ -227,6 +249,7 @@ func (r *paperReader) keep(of *printed, page *paperPage, pages int, out *PageRea
 type printed struct {
 	sheet paper.Sheet
 	notes []phrase
+	done  map[events.Stage]paperCount // counts that were read back from it before
 }
 
 // printed finds the sheet that a symbol names.
@@ -332,23 +355,6 @@ func (r *paperReader) note(ctx context.Context, m *site.View, p *printed) error 
 			break
 		}
 	}
-	done, err := countedFromPaper(m.World(ctx), projections.TripKey{Set: p.sheet.Set, Trip: p.sheet.Trip}, p.sheet.Code.String())
-	if err != nil {
-		return err
-	}
-	if len(done) > 0 {
-		p.notes = append(p.notes, phrase{Key: noteRecorded})
-	}
-	return nil
-}
-
-// countedFromPaper are the counts of a trip that were read back from a sheet before, by stage.
-func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[events.Stage]time.Time, error) {
-	out := make(map[events.Stage]time.Time)
-	for _, it := range w.Trip(k).Counted {
-		if d := facts.CountOf(it); !it.Void && d.Paper != nil && d.Sheet == code {
-			out[d.Stage] = it.At()
-		}
-	}
-	return out, w.Failed()
+	p.done, err = countedFromPaper(m.World(ctx), projections.TripKey{Set: p.sheet.Set, Trip: p.sheet.Trip}, p.sheet.Code.String())
+	return err
 }

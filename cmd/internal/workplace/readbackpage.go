@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -49,7 +50,11 @@ func (d *Desk) takePictures(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	code := ""
-	d.pictures(w, r, func(p PageRead) { code = firstOf(p.Code, code) })
+	d.pictures(w, r, func(p PageRead) {
+		if !p.settled {
+			code = firstOf(p.Code, code)
+		}
+	})
 	if code == "" {
 		return
 	}
@@ -183,7 +188,10 @@ func (v *visit) keepPictures(st *readState) (map[int]string, error) {
 type readbackBody struct {
 	Sheet   *paperSheet
 	Cuts    []shownCut // of what is asked about
+	Foreign []string   // places where a label is stuck that is none of ours
 	AskCase bool
+	AskDay  bool
+	Today   string // the last date that can be asked for
 	Counts  []shownCount
 	Waiting []waitingSheet
 	Next    string // the set whose sheet Enter takes up
@@ -239,7 +247,9 @@ func (b *readback) body(v *visit) (any, error) {
 		out.Done = append(out.Done, v.t("stage-"+string(stage)))
 	}
 	if q != nil {
-		out.AskCase = q.kind == askCase
+		out.AskCase = q.kind == askCase || q.kind == askKnown
+		out.AskDay = q.kind == askDay || q.kind == askMoment
+		out.Today = v.now.In(v.d.site.Zone()).Format(time.DateOnly)
 		b.showCuts(v, st, q, &out)
 		return out, nil
 	}
@@ -261,6 +271,9 @@ func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *read
 	}
 	for _, place := range q.places() {
 		f, on := st.sheet.field(place.field)
+		if f.Foreign {
+			out.Foreign = append(out.Foreign, v.t("readback-foreign", v.t("readback-field-"+place.says)))
+		}
 		if len(f.Cut) == 0 {
 			continue
 		}
@@ -302,8 +315,13 @@ func (q *paperQuestion) places() (out []shownPlace) {
 		}
 	case askWitness:
 		out = append(out, shownPlace{marks.SignWitness + string(q.stage), paper.PlaceWitness})
-	case askAt:
-		out = append(out, shownPlace{marks.SignTime + string(q.stage), "time"})
+	case askAt, askMoment:
+		if q.stage != "" {
+			out = append(out, shownPlace{marks.SignTime + string(q.stage), "time"})
+		}
+	}
+	if q.time() {
+		out = append(out, shownPlace{paper.PlaceDate, paper.PlaceDate})
 	}
 	return out
 }

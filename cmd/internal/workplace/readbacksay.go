@@ -24,7 +24,7 @@ func (b *readback) verdict(v *visit) (said, error) {
 	}
 	s := b.ask(v, st, q)
 	if len(st.done) > 0 {
-		s.Aside = v.t("readback-note-recorded")
+		s.Aside = joined(s.Aside, v.t("readback-note-recorded"), st.changedSince(v))
 	}
 	return s, nil
 }
@@ -43,11 +43,25 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 	case askCase:
 		s := ask(v.t("readback-ask-case", st.sheet.Set), v.t("readback-case-more"))
 		if q.proposed != "" {
-			s.Choices = []choice{{Do: "enter", Words: v.t("readback-case-is", q.proposed), Main: true}}
+			says := v.t("readback-case-is", q.proposed)
+			if q.label {
+				says = v.t("readback-on-label", q.proposed)
+			}
+			s.Choices = []choice{{Do: "enter", Words: says, Main: true}}
 		}
 		return s
+	case askKnown:
+		return b.askKnown(v)
 	case askWhose:
 		return b.askWhose(v, st)
+	case askClosed:
+		return b.askClosed(v, st)
+	case askThere:
+		return b.askThere(v, st, q.stage)
+	case askDay:
+		return b.askDay(v, st)
+	case askMoment:
+		return b.askMoment(v, st)
 	case askOpened:
 		return ask(v.t("readback-ask-opened", st.on.Set, b.Case), v.t("readback-time-more"))
 	case askFound:
@@ -121,7 +135,7 @@ func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
 func (b *readback) sum(v *visit, st *readState) said {
 	counts := st.counts(b)
 	if len(counts) == 0 {
-		return ask(v.t("readback-nothing"), "").offer(choice{Do: "aside", Words: v.t("readback-aside")})
+		return b.nothing(v, st)
 	}
 	var more []string
 	for _, c := range counts {
@@ -144,9 +158,11 @@ func (b *readback) sum(v *visit, st *readState) said {
 		s.Status, s.Sound = "broken", "wrong"
 		s.Aside = v.t("readback-swapped", st.on.Set, st.sheet.Set)
 	}
-	if v.today(counts[0].at) {
-		s.Choices = []choice{{Do: "day-before", Words: v.t("readback-day-before")}}
+	if st.closed.id != "" {
+		s.Status, s.Sound = "broken", "wrong"
+		s.Aside = joined(s.Aside, v.t("readback-ask-closed", b.Case, v.time(st.closed.at)))
 	}
+	s.Choices = []choice{{Do: "other-day", Words: v.t("readback-other-day")}}
 	return s
 }
 

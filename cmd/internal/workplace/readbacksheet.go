@@ -2,6 +2,8 @@ package workplace
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"image"
@@ -59,6 +61,7 @@ type paperField struct {
 	Name    string `json:"name"`
 	Symbol  string `json:"symbol,omitempty"` // of a label that was stuck there
 	Written bool   `json:"written,omitempty"`
+	Foreign bool   `json:"foreign,omitempty"` // a label with a symbol of something else is stuck there: it is not kept
 	Cut     []byte `json:"cut,omitempty"`
 }
 
@@ -93,11 +96,11 @@ func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, e
 		out.Rows = append(out.Rows, row)
 	}
 	for _, f := range p.Fields {
-		field := paperField{Name: f.Name, Written: f.Written}
-		if isBadge(f.Symbol) {
+		field := paperField{Name: f.Name, Written: f.Written, Foreign: f.Symbol != "" && !isOurs(f.Symbol)}
+		if isOurs(f.Symbol) {
 			field.Symbol = f.Symbol
 		}
-		if f.Written {
+		if f.Written && !field.Foreign {
 			if field.Cut, err = pngOf(f.CutOut()); err != nil {
 				return nil, err
 			}
@@ -110,13 +113,14 @@ func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, e
 	return out, err
 }
 
-// isBadge tells a badge's label from all that may be stuck there by mistake, such as a patient's, of which nothing is kept.
-func isBadge(symbol string) bool {
+// isOurs tells the label of a badge or a case from all that may be stuck there by mistake, such as a patient's, of which nothing
+// is kept.
+func isOurs(symbol string) bool {
 	all, err := events.RecogniseAll(symbol)
 	if errors.Is(err, events.ErrPractice) {
 		all, err = events.RecognisePractice(symbol)
 	}
-	return err == nil && len(all) == 1 && all[0].Kind == events.ScanBadge
+	return err == nil && len(all) == 1 && (all[0].Kind == events.ScanBadge || all[0].Kind == events.ScanCase)
 }
 
 func pngOf(m image.Image) ([]byte, error) {
@@ -187,6 +191,21 @@ func (p *paperPage) blank(stage events.Stage) bool {
 		}
 	}
 	return true
+}
+
+// reading is a digest of what was read of the sheet's pages.
+func (s *paperSheet) reading() string {
+	sum := sha256.New()
+	for _, p := range s.inOrder() {
+		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
+		for _, r := range p.Rows {
+			fmt.Fprint(sum, r.Line)
+			for _, c := range r.Cells {
+				fmt.Fprint(sum, c.Mark, c.Why, c.Written)
+			}
+		}
+	}
+	return hex.EncodeToString(sum.Sum(nil))
 }
 
 // missing are the pages that were not read.

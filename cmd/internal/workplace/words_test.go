@@ -112,6 +112,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("fault-", append(events.Faults(), "line")...)
 	use("value-", "cycle", "description", "item", "line", "list", "quantity", "title", "version",
 		"mark", "names", "substitutes", "parts", "trayPlace", "badge", "set", "place", "sterilizer", "owner", "home", "where")
+	use("readback-at-", "opened", "printed")
+	use("readback-day-", "today", "yesterday")
+	use("readback-twice-", "1", "2")
 	use("unsay-", text([]events.ScanKind{events.ScanBadge, events.ScanCase, events.ScanSeal, events.ScanSet, events.ScanLoad})...)
 	use("outcome-", "reconciled", "unreconciled")
 	use("indicator-", "pass", "fail", "none")

@@ -162,6 +162,9 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
 	s.Aside(d.standAside)
+	if err := d.files.expirePapers(s.Clock()); err != nil {
+		return nil, err
+	}
 	var err error
 	d.tmpl, err = sh.Templates(templateFiles, template.FuncMap{
 		"prefix": func() string { return opts.Prefix }, "places": Places, "stationPath": d.stationPath,

@@ -153,20 +153,18 @@ func TestOpeningFromPaper(t *testing.T) {
 	send(t, h, s.picture(0))
 	b := at(t, h)
 	b.Do("case", "case", "K-0412")
+	b.choose(b.again(), "case-sure", "K-0412")
+	b.choose(b.again(), "day", "Yesterday, ")
 	b.asks("When was VAS-003 opened for case K-0412?")
-	b.typed("2315") // yesterday: it has not been today yet
+	b.typed("2315")
 	b.asks("Where was this count sheet when VAS-003 was opened?")
 	b.Do("found", "value", "outside")
 	b.people("2330")
-	b.people("0105") // after midnight
+	b.choose(b.typed("0105"), "moment", "5 Mar 2026 01:05") // after midnight
+	b.badge("B-3310")
+	b.badge("B-3322")
 	b.sign()
-	var said []string
-	for _, e := range history(t, h, "VAS-003").Events {
-		if e.Medium == events.MediumPaper {
-			said = append(said, e.Kind+" "+e.Observed.In(h.Site.Zone()).Format("02 15:04"))
-		}
-	}
-	if got := strings.Join(said, ", "); got != "set.opened 04 23:15, set.counted 04 23:30, set.counted 05 01:05" {
+	if got := paperTimes(t, h, "VAS-003"); got != "set.opened 04 23:15, set.counted 04 23:30, set.counted 05 01:05" {
 		t.Errorf("recorded %s", got)
 	}
 	opened := h.LastReading("VAS-003")
@@ -264,6 +262,15 @@ func TestPictureKeptByPolicy(t *testing.T) {
 	b.Do("not-stage")
 	b.people("0700")
 	b.sign()
+	// Read again, it doesn't wait; with a mark that was not there it does, and that is said.
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); !strings.Contains(got, "recorded already") || waiting(t, h) != 0 {
+		t.Errorf("%d wait: %s", waiting(t, h), got)
+	}
+	s.write(events.StageFirst, 2)
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); waiting(t, h) != 1 ||
+		!strings.Contains(got, "First count, recorded of 4 Mar 2026 07:00: line 2 reads otherwise now.") {
+		t.Errorf("%d wait: %s", waiting(t, h), got)
+	}
 	got := counts(h, "K-0412")
 	if len(got) != 1 || got[0].Paper == nil || got[0].Paper.Pages[0].Kept == "" {
 		t.Fatalf("%+v", got)
@@ -292,4 +299,14 @@ func TestPictureKeptByPolicy(t *testing.T) {
 	if err := os.WriteFile(path, raw, 0o600); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// waiting is how many sheets wait for a person.
+func waiting(t *testing.T, h *workplacetest.House) int {
+	t.Helper()
+	all, err := filepath.Glob(filepath.Join(h.Site.Dir(), "drafts", "paper", "*.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return len(all)
 }

@@ -104,6 +104,9 @@ func (d *drilled) readBack(t *testing.T, h *workplacetest.House, b *bench) {
 	}
 	hand := func(at time.Time) string { return at.In(h.Site.Zone()).Format("1504") }
 	a := b.Do("case", "case", d.ref) // as it is written on the paper
+	if sure := workplacetest.ChoiceOf(a, "it is written so"); sure != "" {
+		a = b.Do("case-sure", "value", sure)
+	}
 	says := "was opened too"
 	if d.sheetOf != d.set {
 		if says = d.set + " was counted by this count sheet"; a["status"] != "broken" {
@@ -116,6 +119,7 @@ func (d *drilled) readBack(t *testing.T, h *workplacetest.House, b *bench) {
 		t.Fatalf("%s by the sheet of %s: %s", d.set, d.sheetOf, words(a))
 	}
 	if !d.live {
+		b.typed("0") // the date: today
 		b.typed(hand(d.opened))
 		b.Do("found", "value", "outside")
 	}

@@ -181,7 +181,7 @@ func TestSignedIsWhatWasShown(t *testing.T) {
 	answer(there)
 	there.badge("B-2201")
 	b.badge("B-2201")
-	if a := there.badge("B-2202"); !strings.Contains(words(a), "finished elsewhere") {
+	if a := there.badge("B-2202"); !strings.Contains(words(a), "no longer waits here") {
 		t.Errorf("a sheet that was recorded at another station: %v", words(a))
 	}
 	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Counts) != 2 {

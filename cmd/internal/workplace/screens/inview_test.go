@@ -528,8 +528,12 @@ func (q *asker) readback() {
 	q.do("drop")
 	q.do("again")
 	q.do("without")
+	q.do("case", "case", "K-2")
+	q.do("case-sure", "value", "K-2")
 	a := q.do("case", "case", "K-1")
 	q.do("counted-by", "value", workplacetest.ChoiceOf(a, "VAS-003"))
+	q.scan("0") // the date: today
+	q.scan("0600")
 	q.scan("0700")
 	q.do("found", "value", "unknown")
 	q.do("blank-page")
@@ -541,7 +545,47 @@ func (q *asker) readback() {
 	q.do("as-printed")
 	q.scan("1")
 	q.scan(q.badge("B-3"))
-	q.do("day-before")
+	q.do("other-day")
+	q.do("aside")
+	q.recordedAlready()
+}
+
+// recordedAlready is what a sheet is asked whose count is on record already, and its case closed; and one whose date is wrong.
+func (q *asker) recordedAlready() {
+	h := q.h
+	h.Open("VAS-009", "K-3")
+	h.Record("north/or-3", events.KindSetCounted, "VAS-009", &events.SetCounted{Case: "K-3", Stage: events.StageFirst, Sheet: "screen",
+		Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 1, Counted: 4}, {Line: 2, Counted: 1}}})
+	h.Record("north/or-3", events.KindCaseClosed, "", &events.CaseClosed{Case: "K-3", Outcome: "unreconciled",
+		Actions: []string{"x-ray"}, Reason: "not found", Witness: "B-2"})
+	lay := func(marks string) {
+		h.LayPaper("VAS-009", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
+			Marks: map[events.Stage]string{events.StageFirst: marks}})
+		q.do("take-up", "value", h.Codes["VAS-009"])
+		q.do("case", "case", "K-3")
+	}
+	late := func() {
+		a := q.do("again")
+		for _, words := range []string{"all the same", "Trotzdem"} {
+			if v := workplacetest.ChoiceOf(a, words); v != "" {
+				q.do("closed", "value", v)
+			}
+		}
+	}
+	lay("ttt")
+	late()
+	q.do("leave-out", "value", "first")
+	q.do("not-stage")
+	q.do("aside")
+	lay("ttt")
+	late()
+	q.do("beside", "value", "first")
+	q.do("not-stage")
+	q.scan("1434", q.badge("B-1"), q.badge("B-2"))
+	q.scan(q.badge("B-3"), q.badge("B-4"))
+	lay("tte")
+	late()
+	q.do("not-stage")
 }
 
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"listbound/events"
 )
@@ -45,8 +46,8 @@ func (h *House) LayPaper(set, list string, of int, pages ...PaperPage) {
 			fmt.Sprintf(`"%d":{"page":%[1]d,"picture":%q,"inFile":1,"stages":["first","added","closing","final"],"rows":[%s]}`,
 				p.Page, strings.Repeat("ab", 32), strings.Join(rows, ",")))
 	}
-	raw := fmt.Sprintf(`{"code":%q,"set":%q,"trip":%q,"list":%q,"version":1,"title":"%[4]s","of":%d,"pages":{%s},"readAt":"2026-03-04T06:00:00Z"}`,
-		h.Codes[set], set, h.Trips[set], list, of, strings.Join(all, ","))
+	raw := fmt.Sprintf(`{"code":%q,"set":%q,"trip":%q,"list":%q,"version":1,"title":"%[4]s","of":%d,"pages":{%s},"readAt":%q}`,
+		h.Codes[set], set, h.Trips[set], list, of, strings.Join(all, ","), h.Clock().Format(time.RFC3339))
 	dir := filepath.Join(h.Site.Dir(), "drafts", "paper")
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		h.T.Fatal(err)

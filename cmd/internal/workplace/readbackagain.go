@@ -1,0 +1,145 @@
+package workplace
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/paper/marks"
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+	"listbound/projections/judge"
+	"listbound/projections/words"
+)
+
+// A sheet whose counts are recorded may be read again: for its next column, by mistake, or since somebody wrote on the paper
+// afterwards. What it says of the recorded counts is held against them, and never recorded over them.
+
+// paperCount is a count that was read back from a sheet and is recorded.
+type paperCount struct {
+	at     time.Time
+	counts map[int64]int64 // by line; of a line that is not counted there is none
+	asked  map[int64]bool  // lines whose mark was asked about
+}
+
+// countedFromPaper are the counts of a trip that were read back from a sheet before, by stage.
+func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[events.Stage]paperCount, error) {
+	out := make(map[events.Stage]paperCount)
+	for _, it := range w.Trip(k).Counted {
+		d := facts.CountOf(it)
+		if it.Void || d.Paper == nil || d.Sheet != code {
+			continue
+		}
+		c := paperCount{it.At(), make(map[int64]int64), make(map[int64]bool)}
+		for _, n := range d.Counts {
+			c.counts[n.Line] = n.Counted
+		}
+		for _, n := range d.Paper.Asked {
+			c.asked[n] = true
+		}
+		out[d.Stage] = c
+	}
+	return out, w.Failed()
+}
+
+// differs are the lines of a page that read otherwise than they are recorded. printed is the number beside a line where the page
+// itself doesn't say it.
+func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(line int64) int64) (out []int64) {
+	k := slices.Index(p.Stages, stage)
+	if k < 0 {
+		return nil
+	}
+	for _, r := range p.Rows {
+		if k >= len(r.Cells) {
+			continue
+		}
+		n, counted := was.counts[r.Line]
+		beside := printed(r.Line)
+		if r.Printed != nil {
+			beside = *r.Printed
+		}
+		same := false
+		switch c := r.Cells[k]; {
+		case c.Mark == markAsked, c.Written:
+			same = was.asked[r.Line] || !counted && c.Why == string(marks.Unmarked)
+		case c.Mark == markTicked:
+			same = counted && (n == beside || was.asked[r.Line])
+		default:
+			same = !counted || stage == events.StageAdded && n == 0
+		}
+		if !same {
+			out = append(out, r.Line)
+		}
+	}
+	return out
+}
+
+// changedSince says of each recorded count of the sheet which lines read otherwise by now, "" for none.
+func (st *readState) changedSince(v *visit) string {
+	printed := func(line int64) int64 {
+		for i := range st.lines {
+			if st.lines[i].Line.Line == line {
+				return st.lines[i].Packed
+			}
+		}
+		return 0
+	}
+	var out []string
+	for _, stage := range st.sheet.stages() {
+		was, ok := st.done[stage]
+		if !ok {
+			continue
+		}
+		var lines []int64
+		for _, p := range st.sheet.inOrder() {
+			lines = append(lines, p.differs(stage, was, printed)...)
+		}
+		if len(lines) > 0 {
+			out = append(out, v.t("readback-changed-lines", v.t("stage-"+string(stage)), v.time(was.at), linesOf(lines)))
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// nothing says that all of the sheet is recorded already, and what of it reads otherwise by now.
+func (b *readback) nothing(v *visit, st *readState) said {
+	drop := choice{Do: "drop", Value: st.sheet.Trip, Words: v.t("readback-drop")}
+	aside := choice{Do: "aside", Words: v.t("readback-aside")}
+	if changed := st.changedSince(v); changed != "" {
+		return doubt(v.t("readback-changed", st.sheet.Set), changed+" "+v.t("readback-changed-more")).offer(drop, aside)
+	}
+	drop.Main = true
+	return ask(v.t("readback-nothing"), "").offer(drop, aside)
+}
+
+// changedCount is a recorded count, and the lines of a page that read otherwise than it says.
+type changedCount struct {
+	stage events.Stage
+	at    time.Time
+	lines []int64
+}
+
+// settled reports whether a page says nothing that is not recorded, and as it says it. changed is what it says otherwise.
+func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount) {
+	numbers := p.numbers()
+	settled = len(p.done) > 0
+	for _, stage := range page.Stages {
+		was, ok := p.done[stage]
+		if !ok {
+			settled = settled && page.blank(stage)
+			continue
+		}
+		if lines := page.differs(stage, was, func(line int64) int64 { return numbers[line] }); len(lines) > 0 {
+			settled = false
+			changed = append(changed, changedCount{stage, was.at, lines})
+		}
+	}
+	return settled, changed
+}
+
+// say says it in a language.
+func (c *changedCount) say(in *words.Language) string {
+	return in.Say("workplace.readback-changed-lines", in.Say("workplace.stage-"+string(c.stage)), in.Date("shell.time", c.at),
+		linesOf(c.lines))
+}
