@@ -103,6 +103,9 @@ func (p bench[B, P]) undo(v *visit, b *B, f fields, t *taken) error {
 	if h.Operator == "" {
 		o.nextPerson()
 	}
+	if l, ok := any(P(old)).(interface{ caseGone() }); ok && h.Case == "" {
+		l.caseGone()
+	}
 	if h.Case == "" {
 		o.Case = ""
 	}

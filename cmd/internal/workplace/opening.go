@@ -90,8 +90,37 @@ func (b *opening) putAside(v *visit, f fields) (said, error) { return b.asideThe
 // nextHere: for which case it is, the next person says, too. A set that is opened for the patient before is counted
 // with that patient's.
 func (b *opening) nextHere() {
+	b.caseGone()
 	b.reading.nextHere()
-	b.Case, b.Closed, b.Old, b.Twice = "", false, false, ""
+	b.Closed, b.Old, b.Twice = false, false, ""
+}
+
+// caseGone forgets the case, but not for which one it is that something lies here.
+func (b *opening) caseGone() {
+	if b.Case != "" && !b.idle() && b.For == "" {
+		b.For = b.Case
+	}
+	b.Case = ""
+}
+
+// judgeFor judges what lies here for a case. Where who works here was forgotten, and their case with them, a STOP that was only
+// for that case stays: whoever comes next has not seen it, and the set may be open at another patient. What was left lying
+// says so whichever case they have.
+func (b *opening) judgeFor(v *visit, ref string, o *events.Observation, q question) (said, error) {
+	d := o.Data.(*events.SetOpened)
+	if b.For != "" && (b.Case == "" || b.ofBefore()) {
+		st, err := v.caseStanding(b.For)
+		if err != nil {
+			return said{}, err
+		}
+		if d.Case = b.For; !st.Closed {
+			if s, err := b.judge(v, o, q); err != nil || b.stop {
+				return s, err
+			}
+		}
+	}
+	d.Case = ref
+	return b.judge(v, o, q)
 }
 
 // refresh drops a case that was closed meanwhile.
@@ -158,6 +187,9 @@ func (b *opening) caseIs(v *visit, f fields) (said, error) {
 // takeRef takes the case. One that is closed, or was begun on another day, is asked about.
 func (b *opening) takeRef(v *visit, ref string) (said, error) {
 	b.Case, b.Closed, b.Old, b.Twice = ref, false, false, ""
+	if !b.ofBefore() {
+		b.For = ""
+	}
 	st, err := v.caseStanding(ref)
 	if err != nil || st.Closed {
 		return v.askClosedCase(ref), err
@@ -255,14 +287,15 @@ func (b *opening) verdict(v *visit) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	if d.Sheet = sheet; d.Case == "" || closed || old.Words != "" {
-		d.Case = v.caseToCome() // whether it is the case that is meant is asked first
+	ref := b.Case
+	if d.Sheet = sheet; ref == "" || closed || old.Words != "" {
+		ref = v.caseToCome() // whether it is the case that is meant is asked first
 	}
 	q, err := b.asks(v)
 	if err != nil {
 		return said{}, err
 	}
-	s, err := b.judge(v, o, q)
+	s, err := b.judgeFor(v, ref, o, q)
 	if err != nil {
 		return said{}, err
 	}

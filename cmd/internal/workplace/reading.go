@@ -38,6 +38,7 @@ type reading struct {
 	Third    string                `json:"third,omitempty"`    // a set that was scanned just now, and lies elsewhere
 	Left     time.Time             `json:"left,omitzero"`      // when what was read here was left lying: it is asked about
 	ReadAt   time.Time             `json:"readAt,omitzero"`    // when it was read, where a person has said so
+	For      string                `json:"for,omitempty"`      // the case that it was read for, which was forgotten with who read it
 
 	stop  bool     // the verdict says STOP; set by judge
 	fresh bool     // by what was read just now; likewise
@@ -687,7 +688,7 @@ func (b *reading) putAside(v *visit, _ fields) (said, error) {
 	if b.id() == "" || !b.Left.IsZero() {
 		return said{}, nil
 	}
-	b.Aside, b.Release = true, ""
+	b.Aside, b.Release, b.Plain = true, "", "" // what a code is would stand in place of what is asked now
 	if b.placeMissing() || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}

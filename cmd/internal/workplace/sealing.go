@@ -534,6 +534,9 @@ func (b *sealing) formLot(v *visit, f fields) (said, error) {
 	case known:
 		return b.takeLot(v, fields{"value": lot})
 	}
+	if before, err := b.asksBefore(v); err != nil || before {
+		return said{Sound: "low"}, err // it would be asked about unseen
+	}
 	b.BagLot = "" // it is another one, if it is one
 	return b.askWhetherLot(v, f)
 }
@@ -627,9 +630,8 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 		}
 		return "sheet-lay", fields{"value": strayValue(b.Stray, b.Stray.Set, string(places()[n-1]))}, true
 	}
-	if st, err := v.standing(b.Tag); number && b.Tag != "" && err == nil {
-		why, err := b.packFirst(v, st)
-		if in, failed := b.loaded(v); err != nil || failed != nil || why != nil || in != nil {
+	if number && b.Tag != "" {
+		if before, err := b.asksBefore(v); err != nil || before {
 			return "enter", nil, true // it answers nothing of what is asked
 		}
 	}
@@ -639,6 +641,9 @@ func (b *sealing) typed(v *visit, text string) (string, fields, bool) {
 	all, err := v.read(text)
 	if b.Tag == "" || b.Said.Words != "" || !b.lotMissing() || err != nil || len(all) != 1 || all[0].Kind != events.ScanPlain {
 		return "", nil, false
+	}
+	if before, err := b.asksBefore(v); err != nil || before {
+		return "", nil, false // it is a code like any other: nobody was asked for a lot
 	}
 	if known, err := b.isLot(v, text); err == nil && known {
 		return "bag-lot", fields{"value": text}, true
@@ -656,15 +661,8 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 		return said{}, nil // it is asked for the sheet; Enter answers nothing of that
 	}
 	if b.Tag != "" {
-		st, err := v.standing(b.Tag)
-		if err != nil {
-			return said{}, err
-		}
-		if why, err := b.packFirst(v, st); err != nil || why != nil {
+		if before, err := b.asksBefore(v); err != nil || before {
 			return said{Sound: "low"}, err // nor of this
-		}
-		if in, err := b.loaded(v); err != nil || in != nil {
-			return said{Sound: "low"}, err
 		}
 	}
 	if b.Tag != "" && b.lotMissing() && b.LotAsked == "" && b.LastLot != "" {
@@ -678,6 +676,20 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 		return b.place(v, fields{"placement": string(last)})
 	}
 	return said{}, err
+}
+
+// asksBefore reports whether something is asked that comes before where the count sheet goes: whether the set is packed first,
+// or is in a load that runs. What is entered meanwhile for a later question would be answered with nobody having been asked.
+func (b *sealing) asksBefore(v *visit) (bool, error) {
+	st, err := v.standing(b.Tag)
+	if err != nil {
+		return false, err
+	}
+	if why, err := b.packFirst(v, st); err != nil || why != nil {
+		return true, err
+	}
+	in, err := b.loaded(v)
+	return in != nil, err
 }
 
 // asksFirst reports whether something is asked of the set before it is closed.

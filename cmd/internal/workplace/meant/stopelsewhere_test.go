@@ -87,3 +87,63 @@ func TestStopOfAnotherStationOpensAmber(t *testing.T) {
 	h.After(3 * time.Second)
 	workplacetest.Must(t, load.Put("LAP-014"), "whole")
 }
+
+// TestAsideUnderAnotherQuestion: who puts a set aside while it is asked beside its STOP what a code is sees that this was taken,
+// and what is asked for it.
+func TestAsideUnderAnotherQuestion(t *testing.T) {
+	h := workplacetest.NewHouse(t)
+	room := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
+	stop := func() {
+		t.Helper()
+		workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanTag, "LAP-014"), h.Codes["LAP-022"]), "broken")
+	}
+	for _, left := range []time.Duration{time.Minute, time.Hour} {
+		stop()
+		h.After(left)
+		workplacetest.Must(t, room.All("QQ-77-Q"), "broken", "QQ-77-Q: what is it?")
+		a := room.Do("put-aside")
+		if strings.Contains(workplacetest.Tells(a), "QQ-77-Q") {
+			t.Errorf("after %s: %s", left, workplacetest.Tells(a))
+		}
+		workplacetest.Must(t, a, "Where was the count sheet?")
+		workplacetest.Must(t, room.All("1"), "Scan your badge: it records that LAP-014")
+		room.Do("forget")
+	}
+}
+
+// TestStopForAnotherCaseStays: a set that is open at another patient was scanned for a case and stopped there. That stays when
+// whoever scanned it walks off, when the next person comes and when their case is scanned, until somebody answers it.
+func TestStopForAnotherCaseStays(t *testing.T) {
+	h := workplacetest.NewHouse(t)
+	h.Open("LAP-014", "K-1")
+	h.After(3 * time.Hour)
+	room := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
+	read := func() {
+		t.Helper()
+		room.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-2"))
+		workplacetest.Must(t, room.Reads("LAP-014"), "broken", "NOT REPROCESSED")
+	}
+	read()
+	workplacetest.Must(t, room.Do("next-person"), "broken", "NOT REPROCESSED")
+	workplacetest.Must(t, room.Do("undo"), "broken", "NOT REPROCESSED")
+	workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanCase, "K-1"), "1"), "doubtful", "Was it opened a second time?")
+	room.Do("forget")
+	room.Do("next-case")
+	read()
+	h.After(time.Hour)
+	workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanBadge, "B-2")), "broken", "NOT REPROCESSED",
+		"Nobody has answered this since")
+	workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanCase, "K-3")), "broken", "NOT REPROCESSED")
+	workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanTag, "VAS-003")), "broken", "NOT REPROCESSED")
+	size := h.Size()
+	room.Do("put-aside")
+	if room.All("1"); h.Size() != size+1 {
+		t.Fatal("not put aside")
+	}
+	workplacetest.Must(t, room.All(workplacetest.Label(t, events.ScanTag, "VAS-003")), "open", "VAS-003")
+	// Of a case that is right nothing stays.
+	room.Do("forget")
+	room.All(workplacetest.Label(t, events.ScanCase, "K-3"))
+	room.Reads("VAS-003")
+	workplacetest.Must(t, room.Do("next-person"), "whole", "Scan the case")
+}

@@ -193,3 +193,21 @@ func TestMissingPieceIsSaidFirst(t *testing.T) {
 	workplacetest.Must(t, s.All("", "", "8.4"), "doubtful", "piece", "missing", "version 2 is in force", "Enter records")
 	workplacetest.Must(t, s.All(""), "doubtful", "VAS-003 packed", "missing", "version 2 is in force")
 }
+
+// TestNoLotUnasked: a code that is scanned while it is asked whether the set is packed first is no lot of which the page asks
+// later: nothing changes unseen, so that undoing takes back what was seen.
+func TestNoLotUnasked(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-2", "VAS-003")
+	s := h.Closer("VAS-003")
+	a := s.Do("placement", "placement", "inside-bag")
+	workplacetest.Must(t, a, "was opened for K-2")
+	workplacetest.Must(t, s.All("QQ-77-Q"), "QQ-77-Q: what is it?")
+	s.Do("take-as", "value", "")
+	s.Do("lot", "lot", "QQ-78-Q")
+	s.Do("unpacked", "value", workplacetest.ChoiceOf(a, "all the same"))
+	if a = s.Do("seals-none"); strings.Contains(workplacetest.Tells(a), "QQ-7") {
+		t.Errorf("asked about later: %s", workplacetest.Tells(a))
+	}
+	workplacetest.Must(t, s.All("QQ-77-Q"), "QQ-77-Q: is that the lot of the bag?")
+}

@@ -367,8 +367,9 @@ func (w *walk) waits(s step) bool {
 // a set that is no longer in hand, and none of it is taken, however often it was scanned.
 func (w *walk) late() {
 	shown := w.shown["a"]
-	away := w.h.Clock().Sub(w.active) > 20*time.Minute || w.day(w.h.Clock()) != w.day(w.active) // then the case may have gone with them
-	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() || away {
+	// A case that is only scanned at the page that closes it goes with whoever scanned it: nothing lies there then.
+	idle := w.p.place() == "close" && (w.h.Clock().Sub(w.active) > 20*time.Minute || w.day(w.h.Clock()) != w.day(w.active))
+	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() || idle {
 		return
 	}
 	w.kept.tried["too late"]++
