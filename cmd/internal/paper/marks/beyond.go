@@ -13,7 +13,7 @@ const (
 	frameHalf   = 0.38 // the same of the box's frame
 	throughPast = 0.62 // past the row's edges: halfway to the next row's frames
 	throughGap  = 1    // pixels without ink
-	mostAround  = 6    // of 24 directions in which there is ink around the box
+	mostAround  = 7    // of 24 directions in which there is ink around the box
 )
 
 // outside measures what goes on beyond the box.

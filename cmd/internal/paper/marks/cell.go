@@ -192,8 +192,9 @@ func (s *seen) measure(yard, threshold float64) {
 	o := s.outside(yard, threshold)
 	s.through = o.through()
 	if s.inside.share >= inkTicked {
-		strokes, ok := s.mask(yard, threshold).usual()
-		s.usual = ok && !o.around()
+		m := s.mask(yard, threshold)
+		strokes, ok := m.usual()
+		s.usual = ok && !o.around() && !(len(strokes) == 1 && s.onFrame(strokes, m.half))
 		s.runsOn = len(strokes) == 1 && slices.ContainsFunc(strokes, o.runsOn)
 	}
 }

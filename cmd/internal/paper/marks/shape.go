@@ -2,6 +2,7 @@ package marks
 
 import (
 	"math"
+	"slices"
 
 	"listbound/cmd/internal/paper"
 )
@@ -13,13 +14,17 @@ const (
 	underInk   = 0.86 // share of these strokes that has ink
 	solid      = 0.85 // share of a filled box's ink that is no thin stroke
 	solidArea  = 5.8  // square millimetres of it
+	notch      = 5    // pixels; so wide a square of paper is no gap between the strokes that fill a box
 	leastSlant = 28.0
-	mostSlant  = 58.0 // a "1" is steeper, and the stroke of a "7" whose bar lies on the frame
-	mostArm    = 76.0 // of a tick's right arm
-	crossInk   = 0.96 // the first of a cross, and nearly the second: a four is like it
+	mostSlant  = 52.0 // a "1" is steeper, and mostly the stroke of a "7" whose bar lies on the frame
+	slashInk   = 0.97 // share of a slash's ink that lies along it: what is left of such a bar does not
+	mostArm    = 68.0 // of a tick's right arm; a blurred "4" or "6" is fitted by a steeper one
+	leavingArm = 0.6  // of the left arm's height, where the right one goes on beyond the box; else it is the higher one
+	crossInk   = 0.96 // the first of a cross: a four is like it
+	underCross = 0.98 // and the second: the stem and the bar of a "7" meet, and hardly cross
 	wobble     = 0.19 // millimetres by which a stroke may leave the straight
 	slanting   = 1.2  // pixels' sides along a slanting edge are so much longer than it
-	mostBelow  = 5.0  // pixels that a tick's lowest point may be hidden by the frame
+	mostBelow  = 9.0  // pixels that a tick's lowest point may be hidden by the frame
 	closeDark  = 0.5  // of a mark that may be looked at close to the frame
 	closeSharp = 0.55 // of the frame there, of the print's black
 	holeArea   = 7    // pixels; smaller ones are noise
@@ -98,7 +103,7 @@ func (m *mask) usual() (strokes []segment, ok bool) {
 		{{x0, y0}, {x1, y1}, {x1, y0}, {x0, y1}}, // a cross
 	} {
 		if f := m.fit(start); f.good() && f.proper() {
-			return f.strokes(), true
+			return f.strokes(), m.ends() <= f.ends()
 		}
 	}
 	return nil, false
@@ -130,7 +135,20 @@ func (m *mask) filled() bool {
 			n++
 		}
 	}
-	return float64(n) >= solid*float64(len(m.ink)) && float64(n) >= solidArea*perMM*perMM
+	return float64(n) >= solid*float64(len(m.ink)) && float64(n) >= solidArea*perMM*perMM && !m.notched(v)
+}
+
+// notched reports whether a square of paper is left within the bounds of what is on: between strokes that cross.
+func (m *mask) notched(v []float32) bool {
+	x0, y0, x1, y1 := m.bounds()
+	w, h := int(x1)-int(x0)+1, int(y1)-int(y0)+1
+	wide, high := w+2*notch, h+2*notch // a square must lie inside
+	off := make([]float32, wide*high)
+	for k := range w * h {
+		off[(k/w+notch)*wide+k%w+notch] = 1 - v[(int(y0)+k/w)*m.w+int(x0)+k%w]
+	}
+	off = windowed(off, wide, high, notch, func(a, b float32) float32 { return min(a, b) })
+	return slices.Max(off) > 0.5
 }
 
 // hole reports whether the mark encloses paper, as 0, 6, 8, 9 and most fours do.
@@ -190,6 +208,19 @@ func (f *fitted) strokes() []segment {
 	return []segment{{f.at[0], f.at[1]}}
 }
 
+// ends is how many ends such strokes have. A tick whose corner is hidden by the frame is seen as two strokes.
+func (f *fitted) ends() int {
+	if len(f.at) == 4 {
+		return 4
+	}
+	if len(f.at) == 3 && f.at[1].y > float64(f.m.h) {
+		if found, _ := pieces(f.m.on, f.m.w, f.m.h); len(found) == 2 {
+			return 4
+		}
+	}
+	return 2
+}
+
 func (f *fitted) good() bool { return f.explained >= alongInk && f.covered >= underInk }
 
 // proper reports whether the strokes, as far as they are seen, are to each other as those of a tick, a cross or a
@@ -205,17 +236,21 @@ func (f *fitted) proper() bool {
 	}
 	switch len(f.at) {
 	case 2:
-		return between(s[0].rise(), leastSlant, mostSlant) && s[0].length() >= 1.8*perMM
+		return f.explained >= slashInk && between(s[0].rise(), leastSlant, mostSlant) && s[0].length() >= 1.8*perMM
 	case 3:
 		left, right := s[0], s[1]
 		if low := f.at[1].y - float64(f.m.h); low > mostBelow {
 			return false
 		}
+		shorter := 1.0
+		if right.b.x > float64(f.m.w)-1.5 {
+			shorter = leavingArm
+		}
 		return left.b.x > left.a.x && left.b.y > left.a.y && right.b.x > right.a.x &&
 			between(right.rise(), leastSlant, mostArm) && between(-left.rise(), 15, 80) &&
-			left.length() >= max(0.45*perMM, 2*f.m.half) && right.a.y-right.b.y > max(1.5*perMM, left.b.y-left.a.y)
+			left.length() >= max(0.45*perMM, 2*f.m.half) && right.a.y-right.b.y > max(1.5*perMM, shorter*(left.b.y-left.a.y))
 	}
-	return min(f.explained, f.covered+0.02) >= crossInk &&
+	return f.explained >= crossInk && f.covered >= underCross &&
 		between(-s[0].rise(), 30, 60) && between(s[1].rise(), 30, 60) && s[0].length() >= 2.3*perMM &&
 		s[1].length() >= 2.3*perMM && f.crossing(s[0], s[1])
 }

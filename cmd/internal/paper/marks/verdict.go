@@ -20,7 +20,9 @@ const (
 	longTicked   = 1.8   // millimetres
 	darkTicked   = 0.285 // of a stroke of the print's black
 	darkBlurred  = 0.06  // more in a blurred picture: a wide smear keeps its darkness there, a thin pale stroke doesn't
-	inkAside     = 0.10  // of a mark that stays off the middle
+	blurred      = 0.53  // share of black that a frame has where that begins, and so much less where it is all
+	blurredBy    = 0.04
+	inkAside     = 0.10 // of a mark that stays off the middle
 	longAside    = 2.2
 	inkEmpty     = 0.006
 	longEmpty    = 0.9
@@ -56,7 +58,7 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	}
 	m.sharp = sharpness(g, w, m.fields, page.Rows)
 	w.sharpen = float32(min(max(sharpenBy*(sharpFrame-m.sharp), 0), sharpenMost))
-	m.darkEnough = darkTicked + darkBlurred*min(float64(w.sharpen), 1)
+	m.darkEnough = darkTicked + darkBlurred*min(max((blurred-m.sharp)/blurredBy, 0), 1)
 	var frames []float64
 	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
 	for _, r := range page.Rows {
