@@ -62,6 +62,8 @@ type Policy struct {
 	AllPages bool `json:"allPages,omitzero"`
 	// HideExpected: the number expected is not shown before a line is counted.
 	HideExpected bool `json:"hideExpected,omitzero"`
+	// WayBack are the steps that must be recorded of a used set before it is packed again.
+	WayBack []ReturnStep `json:"wayBack,omitempty"`
 	// KeepPictures: of a sheet that is read back, the part of its picture with the marks is kept beside the ledger. It shows no
 	// patient's label.
 	KeepPictures bool `json:"keepPictures,omitzero"`
@@ -247,6 +249,9 @@ func (p *Policy) Check() error {
 	c.inRange("weightLimitGrams", p.WeightLimitGrams, 0, maxGrams)
 	for _, l := range p.SecondLook {
 		c.id("secondLook", l)
+	}
+	for _, step := range p.WayBack {
+		c.must(slices.Contains(returnSteps, step), "wayBack: %q is not a step of the way back", step)
 	}
 	c.asked("tagAtOpening", p.TagAtOpening)
 	c.asked("indicatorAtOpening", p.IndicatorAtOpening)

@@ -38,6 +38,7 @@ func PolicyMembers() []PolicyMember {
 		one("tagAtOpening", asked), one("indicatorAtOpening", asked), one("implantIndicator", asked), one("quarantine", asked),
 		one("soundPackage", asked), one("sheetScan", asked),
 		{Name: "secondLook", Form: PolicyList},
+		{Name: "wayBack", Form: PolicySomeOf, Words: wordsOf(returnSteps)},
 		one("recall", []string{string(RecallRepeat), string(RecallAll)}),
 		number("weightLimitGrams", "grams"), number("shelfLifeDays", "days"), number("readingMinutes", "minutes"),
 		number("badgeMinutes", "minutes"), number("mendMinutes", "minutes"),

@@ -270,6 +270,16 @@ type DamagedPacked struct {
 	Opened *Moment `json:"opened,omitempty"` // after it
 }
 
+// StepsBackMissing: it was used, and packed again without steps of its way back that the policy asks for (link-missing).
+type StepsBackMissing struct {
+	Set     string              `json:"set"`
+	Case    string              `json:"case"` // that it was used in before
+	Missing []events.ReturnStep `json:"missing"`
+	Packed  Moment              `json:"packed"`
+	Opened  *Moment             `json:"opened,omitempty"` // after it
+	Again   *Moment             `json:"again,omitempty"`  // packed again after that
+}
+
 // AnotherSetsSheet: the code read belongs to another set (sheet-swapped).
 type AnotherSetsSheet struct {
 	Set      string    `json:"set"`
@@ -904,6 +914,31 @@ type FirstDiffers struct {
 	Lines []LineCount   `json:"lines"`
 	Moves []MovedPieces `json:"moves,omitempty"` // probably packed in another set of the case
 	By    []string      `json:"by,omitempty"`    // the sets that are short, by which it is told, where this one is only over
+	// Beside are those sets of Moves that were packed beside this one.
+	Beside []PackedBeside `json:"beside,omitempty"`
+	// Exchanged is what sets of other cases that were packed beside this one have the other way round.
+	Exchanged []ExchangedAtPacking `json:"exchanged,omitempty"`
+}
+
+// PackedBeside: two sets were packed at one station within two hours.
+type PackedBeside struct {
+	Set         string    `json:"set"` // the other set
+	Place       Place     `json:"place"`
+	Packed      time.Time `json:"packed"`
+	OtherPacked time.Time `json:"otherPacked"`
+	Between     int64     `json:"between,omitzero"` // sets packed there in between
+}
+
+// ExchangedAtPacking: a set used in another case has over what this one has short by their first counts, or the
+// other way round, and both were packed beside each other.
+type ExchangedAtPacking struct {
+	Set         string       `json:"set"`  // the other set
+	Case        string       `json:"case"` // that it was used in
+	Line        int64        `json:"line"` // of this set's list
+	Description string       `json:"description,omitempty"`
+	Quantity    int64        `json:"quantity"`
+	There       bool         `json:"there,omitzero"` // they were counted in the other set; else they are from it
+	Beside      PackedBeside `json:"beside"`
 }
 
 // Sequel is what came after lines differed in a count.
@@ -1411,6 +1446,9 @@ func (*PackedUnclean) Way() string { return "packed-unclean" }
 
 func (*DamagedPacked) Way() string { return "damaged-packed" }
 
+// Way implements Detail.
+func (*StepsBackMissing) Way() string { return "way-back" }
+
 func (*AnotherSetsSheet) Way() string { return "another-set" }
 
 func (*TrayWithSheet) Way() string { return "another-tray" }
@@ -1689,6 +1727,7 @@ var details = []struct {
 	{[]Code{LinkMissing}, func() Detail { return new(StepsMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(OpenedUnread) }},
 	{[]Code{LinkMissing}, func() Detail { return new(DamagedPacked) }},
+	{[]Code{LinkMissing}, func() Detail { return new(StepsBackMissing) }},
 	{[]Code{LinkMissing}, func() Detail { return new(CaseLeftOpen) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(OutOfOrder) }},
 	{[]Code{LinkOutOfOrder}, func() Detail { return new(PackedAfterRun) }},

@@ -40,6 +40,7 @@ type Book struct {
 	washes   map[string][]*Item // set.returned, by the washer's load
 	logs     map[string][]*Item // run.logged, by load
 	plans    map[string][]*Item // case.scheduled, by case
+	benches  map[string][]*Item // set.packed with a trip, by station and day
 
 	now time.Time // see SetMoment
 
@@ -127,6 +128,7 @@ func NewBook(src Source) *Book {
 	b.washes = make(map[string][]*Item)
 	b.logs = make(map[string][]*Item)
 	b.plans = make(map[string][]*Item)
+	b.benches = make(map[string][]*Item)
 	return b
 }
 
@@ -188,6 +190,8 @@ func (b *Book) Add(f Fact) {
 		s.loose = append(s.loose, it)
 	} else if it.Kind == events.KindSetPacked {
 		b.set(e.Subject).packs.add(it)
+		bench := benchKey(e.Station, e.Time)
+		b.benches[bench] = append(b.benches[bench], it)
 	}
 	b.file(it, it.Data, it.Code, false)
 	b.register(it)

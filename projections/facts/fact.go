@@ -28,6 +28,9 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	}
 	if k == events.KindSetPacked {
 		add(DimPackings, e.Subject)
+		if e.Trip != "" {
+			add(DimBench, benchKey(e.Station, e.Time))
+		}
 	}
 	if ref := events.CaseOf(d); ref != "" {
 		add(dimOfCase(d), ref)
@@ -126,6 +129,7 @@ const (
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
 	DimWash         Dim = "wash"          // set.returned facts of the washer's load
 	DimRunLogs      Dim = "run logs"      // run.logged facts of the load
+	DimBench        Dim = "bench"         // set.packed facts of the station on the day: "north/packing-2 2026-03-02"
 	DimSchedule     Dim = "schedule"      // case.scheduled facts of the case, which no verdict rests on
 
 	// DimTime has no facts: what is asked is whether a moment has passed. What

@@ -58,6 +58,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.logs[key]
 	case DimSchedule:
 		its = b.plans[key]
+	case DimBench:
+		its = b.benches[key]
 	case DimList:
 		its = b.lists[key]
 	case DimPolicy:

@@ -22,7 +22,7 @@ func (w *World) buildCase(ref string) *caseState {
 	for _, k := range s.trips {
 		t := tallyUp(w.Trip(k), ref)
 		s.tallies[k] = t
-		first = append(first, balances(k, t.firstDiffs)...)
+		first = append(first, w.firstBalances(w.Trip(k), t)...)
 		bs = append(bs, balances(k, t.ends)...)
 	}
 	if len(bs) > 0 {

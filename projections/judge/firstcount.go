@@ -15,7 +15,8 @@ func firstCountRules() []Rule {
 }
 
 // firstCount finds a first count that is not what packing recorded. What another
-// set of the case has too many or too few of the same was probably packed there.
+// set of the case has too many or too few of the same was probably packed there; so was what a set of another case has
+// that was packed beside it.
 // It asks something of somebody with the set that is short; with one that only has
 // what others lack it is noted.
 func (j *judgement) firstCount(t counts) {
@@ -25,6 +26,7 @@ func (j *judgement) firstCount(t counts) {
 	pack := j.c.LastPack()
 	shown := []*facts.Item{t.first, pack}
 	var moves []projections.Move
+	var beside []projections.PackedBeside
 	for _, m := range t.state.firstMoves {
 		if m.From != j.c.Key && m.To != j.c.Key {
 			continue
@@ -35,13 +37,27 @@ func (j *judgement) firstCount(t counts) {
 			other = m.To
 		}
 		shown = append(shown, t.state.tallies[other].first)
+		packed := j.w.Trip(other).LastPack()
+		few := len(t.firstDiffs) <= fewLines && len(t.state.tallies[other].firstDiffs) <= fewLines
+		if b, ok := j.w.beside(pack, packed); ok && few && !slices.ContainsFunc(beside, func(x projections.PackedBeside) bool {
+			return x.Set == b.Set
+		}) {
+			beside, shown = append(beside, b), append(shown, packed)
+		}
+	}
+	named := movesOf(j.c.Key, moves)
+	var exchanged []projections.ExchangedAtPacking
+	for _, e := range j.w.exchangedAtPacking(j.c, t.Ref) {
+		moves, exchanged = append(moves, e.move(j.c.Key)), append(exchanged, e.detail(j.c.Key))
+		shown = append(shown, e.shown...)
 	}
 	sev, by := projections.SeverityDoubtful, []string(nil)
 	if onlyOthers(j.c.Key, t.firstDiffs, moves) {
 		sev, by = projections.SeverityNoted, shortSets(moves)
 	}
 	f := j.add(projections.CountDiffersAtOpen, sev, &projections.FirstDiffers{
-		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: movesOf(j.c.Key, moves), By: by,
+		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: named, By: by,
+		Beside: beside, Exchanged: exchanged,
 	}, shown...)
 	f.Lines, f.From, f.To = linesOf(t.firstDiffs), pack.At(), t.first.At()
 }

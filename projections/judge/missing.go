@@ -13,6 +13,7 @@ func missingRules() []Rule {
 	return []Rule{
 		{"incomplete", []projections.Code{projections.CameBackShort}, (*judgement).incomplete},
 		{"damaged and packed", []projections.Code{projections.LinkMissing}, (*judgement).damagedPacked},
+		{"steps of the way back", []projections.Code{projections.LinkMissing}, (*judgement).stepsBack},
 		{"missing since packed", []projections.Code{projections.PieceMissing}, (*judgement).missingSincePacked},
 	}
 }

@@ -22,6 +22,21 @@ func (s *story) damagedBefore(x *turn) {
 	*x = *newTurn(x.set, 1, x.list)
 }
 
+// askWayBack makes the policy ask that a used set was received and washed.
+func (s *story) askWayBack() {
+	s.policy(func(p *events.Policy) { p.WayBack = []events.ReturnStep{events.ReturnReceived, events.ReturnWashed} })
+}
+
+// wayBack tells of a turn's set that it was used, and what is recorded of its way back. The turn is made the next one.
+func (s *story) wayBack(x *turn, steps ...events.ReturnStep) {
+	s.askWayBack()
+	s.live(x)
+	for i, step := range steps {
+		s.tell("washing", clock(1, 12, i), x.set, "", &events.SetReturned{Step: step})
+	}
+	*x = *newTurn(x.set, 1, x.list)
+}
+
 // missingTests are what comes of a piece that is missing where nobody packs: on the way back, and on the shelf.
 func missingTests() []findingTest {
 	const short, missing = projections.CameBackShort, projections.PieceMissing
@@ -89,6 +104,18 @@ func missingTests() []findingTest {
 				s.live(x)
 				y := s.again(x, 1)
 				s.cameBack(x, y.checkedAt().Add(time.Hour), lacking)
+			}},
+		{link, "packed without a step of its way back that the policy asks for", projections.SeverityDoubtful,
+			func(s *story, x *turn) { s.wayBack(x, events.ReturnWashed); s.live(x.unused()) },
+			func(s *story, x *turn) { s.wayBack(x, events.ReturnReceived, events.ReturnWashed); s.live(x.unused()) }},
+		{link, "packed without a step of its way back, and processed again since", projections.SeverityNoted,
+			func(s *story, x *turn) { s.wayBack(x); s.live(x.unused()); s.again(x, 2) },
+			func(s *story, x *turn) { // nobody had used it
+				s.askWayBack()
+				s.live(x.unused())
+				*x = *newTurn(x.set, 1, x.list)
+				s.live(x.unused())
+				s.again(x, 2)
 			}},
 		{link, "a piece came back damaged, and it was packed as listed", projections.SeverityNoted,
 			func(s *story, x *turn) { s.damagedBefore(x); s.live(x.unused()) },

@@ -59,7 +59,9 @@ var factRows = map[facts.Dim]string{
 	facts.DimWash:         `washer_load = ?1 AND kind IN ('set.returned', 'event.corrected')`,
 	facts.DimRunLogs:      `load = ?1 AND kind IN ('run.logged', 'event.corrected')`,
 	facts.DimSchedule:     `case_ref = ?1 AND kind IN ('case.scheduled', 'event.corrected')`,
-	facts.DimEvent:        `id = ?1 AND observed >= ?2 AND observed < ?3`,
+	// A day's records, since an index of packings by station would be made for the few of them that are asked about.
+	facts.DimBench: `station = ?1 AND observed >= ?2 AND observed < ?3 AND kind = 'set.packed' AND trip IS NOT NULL`,
+	facts.DimEvent: `id = ?1 AND observed >= ?2 AND observed < ?3`,
 }
 
 // Facts implements facts.Source.
@@ -78,6 +80,12 @@ func (s *source) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 			return nil, err
 		}
 		return s.corrected(found)
+	case facts.DimBench:
+		station, from, to, ok := facts.ReadBench(key)
+		if !ok {
+			return nil, fmt.Errorf("no such bench: %q", key)
+		}
+		args = []any{station, from.UnixNano(), to.UnixNano()}
 	}
 	found, err := s.query(`SELECT seq, remarks FROM events WHERE `+where, args...)
 	if err != nil {

@@ -71,6 +71,7 @@ type house struct {
 	losses  *rand.Rand // and of pieces between a case and the next assembly
 	closing *rand.Rand // and of what is packed and closed anew, or read though it is closed
 	reports *rand.Rand // and of what is reported of them, and of the way through the washer
+	packing *rand.Rand // and of pieces that go into the wrong set at packing
 	week    *Week
 	start   time.Time
 	agenda  agenda
@@ -90,6 +91,7 @@ func newHouse(c *Config, n int) *house {
 		losses:  rand.New(rand.NewPCG(c.Seed, 1<<33+uint64(n))),
 		closing: rand.New(rand.NewPCG(c.Seed, 1<<35+uint64(n))),
 		reports: rand.New(rand.NewPCG(c.Seed, 1<<34+uint64(n))),
+		packing: rand.New(rand.NewPCG(c.Seed, 1<<36+uint64(n))),
 		start:   c.Start.Add(time.Duration(n) * 7 * 24 * time.Hour), clocks: make(map[string]time.Duration),
 		away: make(map[string]bool), numbers: make(map[string]int64), before: make(map[string]*Trip),
 	}
@@ -104,6 +106,9 @@ func (h *house) run() *Week {
 		h.plant()
 		h.lose()
 		h.wash()
+		if half == 1 {
+			h.mispack()
+		}
 		for _, t := range h.half {
 			h.before[t.Set] = t
 		}
@@ -183,7 +188,7 @@ func (h *house) placement() events.Placement {
 // pack puts all sets through benches, loads and onto shelves.
 func (h *house) pack(day time.Time) {
 	const perLoad = 10
-	benches := max(3, len(h.half)/40)
+	benches := h.benches()
 	gap := min(12*time.Minute, 8*time.Hour*time.Duration(benches)/time.Duration(len(h.half)+1))
 	for i, t := range h.half {
 		bench := h.station(fmt.Sprintf("packing-%d", 1+i%benches))

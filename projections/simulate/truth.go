@@ -270,6 +270,7 @@ const (
 	HolderSwap FaultKind = "label and sheet"
 	PieceShort FaultKind = "packed short"
 	UsedTwice  FaultKind = "used twice"
+	Mispacked  FaultKind = "piece in the set packed next to it"
 
 	// Of a case.
 	Misplaced   FaultKind = "piece misplaced"

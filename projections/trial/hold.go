@@ -129,6 +129,8 @@ func (t *trial) happened(x *simulate.Trip, f *projections.Finding) (happened, kn
 		return x.Aside == simulate.AsideUsed && f.Severity == projections.SeverityBroken, true
 	case f.Code == projections.CameBackShort, f.Code == projections.CameBackOver:
 		return cameBack(x, f), true
+	case f.Code == projections.CountDiffersAtOpen && len(exchangedWith(f)) > 0:
+		return mispacked(x, f), true
 	case slices.Contains(countCodes, f.Code):
 		return !t.countedRight(x), true
 	}
@@ -510,7 +512,7 @@ func (t *trial) missedClosed(x *simulate.Trip) error {
 
 // missedSet holds what happened to a set as a whole against its verdict.
 func (t *trial) missedSet(x *simulate.Trip) error {
-	if err := errors.Join(t.missedBack(x), t.missedClosed(x)); err != nil {
+	if err := errors.Join(t.missedBack(x), t.missedClosed(x), t.missedExchange(x)); err != nil {
 		return err
 	}
 	label := x.Has(simulate.LabelSwap) || x.Has(simulate.HolderSwap) // recorded in another load

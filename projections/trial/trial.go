@@ -52,6 +52,10 @@ type Result struct {
 	// or not told so.
 	Closed map[string]*Tally
 
+	// Mispacked are sets with a piece of their neighbour's at packing, or without one that lies there; wrong: that the two
+	// were exchanged there is not told of both.
+	Mispacked Tally
+
 	// Planted is how often what makes a code happened to a set as a whole.
 	Planted map[projections.Code]int
 
@@ -127,7 +131,7 @@ func (r *Result) Add(o *Result) {
 	}{
 		{&r.Missed, o.Missed}, {&r.Named, o.Named}, {&r.Invented, o.Invented}, {&r.Clean, o.Clean},
 		{&r.Windows, o.Windows}, {&r.Exact, o.Exact}, {&r.Places, o.Places}, {&r.Together, o.Together}, {&r.IfScanned, o.IfScanned},
-		{&r.Doubts.Said, o.Doubts.Said},
+		{&r.Doubts.Said, o.Doubts.Said}, {&r.Mispacked, o.Mispacked},
 	} {
 		x.to.add(x.from)
 	}
@@ -156,7 +160,7 @@ func (r *Result) Add(o *Result) {
 // Right reports whether nothing was wrong.
 func (r *Result) Right() bool {
 	for _, t := range []Tally{
-		r.Missed, r.Named, r.Invented, r.Clean, r.Windows, r.Places, r.Together, r.IfScanned, r.Doubts.Said,
+		r.Missed, r.Named, r.Invented, r.Clean, r.Windows, r.Places, r.Together, r.IfScanned, r.Doubts.Said, r.Mispacked,
 	} {
 		if t.Wrong > 0 {
 			return false

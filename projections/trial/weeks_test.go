@@ -28,11 +28,12 @@ func right(t *testing.T, r *Result, weeks int) {
 		{"read and not found", r.Missed, 10},
 		{"named another set", r.Named, 6},
 		{"found and did not happen", r.Invented, 60},
-		{"found on a set without a fault", r.Clean, 6},
+		{"found on a set without a fault", r.Clean, 5},
 		{"windows that exclude the truth", r.Windows, 20},
 		{"places that exclude the truth", r.Places, 0},
 		{"not seen together", r.Together, 7},
 		{"excluded although every move was scanned", r.IfScanned, 5},
+		{"exchanged at packing and not told so", r.Mispacked, 1},
 		{"said to have another's sheet, with its own", r.Doubts.Said, 1},
 	} {
 		if x.tally.Wrong > 0 {

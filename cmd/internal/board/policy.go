@@ -91,6 +91,8 @@ func policyWord(words *shell.Words, member, word string) string {
 		return words.Kind(events.Kind(word))
 	case "stages":
 		return words.T("workplace.stage-" + word)
+	case "wayBack":
+		return words.T("workplace.step-" + word)
 	case "mayStayUnread":
 		return words.T("board.placement-" + word)
 	}
