@@ -805,6 +805,18 @@ type TwoStarts struct {
 	Opened       *Moment   `json:"opened,omitempty"`
 }
 
+// RunsOverlap: another load was started in its sterilizer while its run went on, or the other way round (not-released).
+type RunsOverlap struct {
+	Set          string    `json:"set"`
+	Run          Run       `json:"run"` // as recorded of the set
+	Started      time.Time `json:"started"`
+	RunStation   string    `json:"runStation"`
+	Other        Run       `json:"other"`
+	OtherStarted time.Time `json:"otherStarted"`
+	OtherStation string    `json:"otherStation"`
+	Opened       *Moment   `json:"opened,omitempty"`
+}
+
 // WrongCycle: run in a cycle that its list does not allow (not-released).
 type WrongCycle struct {
 	Set     string   `json:"set"`
@@ -1546,6 +1558,8 @@ func (*LogContradicts) Way() string { return "log-contradicts" }
 
 func (*TwoStarts) Way() string { return "two-starts" }
 
+func (*RunsOverlap) Way() string { return "runs-overlap" }
+
 func (*WrongCycle) Way() string { return "wrong-cycle" }
 
 func (*IndicatorUnchanged) Way() string { return "indicator" }
@@ -1743,6 +1757,7 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(RunFailed) }},
 	{[]Code{NotReleased}, func() Detail { return new(StartedBeforePacking) }},
 	{[]Code{NotReleased}, func() Detail { return new(TwoStarts) }},
+	{[]Code{NotReleased}, func() Detail { return new(RunsOverlap) }},
 	{[]Code{NotReleased}, func() Detail { return new(LogContradicts) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},

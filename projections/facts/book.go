@@ -48,6 +48,7 @@ type Book struct {
 	recalls Cache[string, *ReadLoads]
 	unsaid  Cache[string, []*Item]  // by sterilizer
 	starts  Cache[string, []*Item]  // by load
+	begun   map[string][]*Item      // set.sterilized, by the sterilizer's day on which they were started
 	digests map[*Item]events.Digest // of lists as issued, which no fact changes
 	log     *askLog                 // of what is being judged, nil when nothing is
 }
@@ -127,6 +128,7 @@ func NewBook(src Source) *Book {
 	b.entries = make(map[string][]*Item)
 	b.washes = make(map[string][]*Item)
 	b.logs = make(map[string][]*Item)
+	b.begun = make(map[string][]*Item)
 	b.plans = make(map[string][]*Item)
 	b.benches = make(map[string][]*Item)
 	return b
@@ -317,6 +319,9 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 	switch d := d.(type) {
 	case *events.SetSterilized:
 		put(b.loads, d.Load)
+		if day := BegunOn(d); day != "" {
+			put(b.begun, day)
+		}
 	case *events.IndicatorRead:
 		put(b.reads, d.Sterilizer)
 		put(b.readOf, d.Load)

@@ -39,6 +39,9 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 	case *events.SetSterilized:
 		add(DimLoad, d.Load)
 		add(DimStarts, d.Load)
+		if day := BegunOn(d); day != "" {
+			add(DimBegun, day)
+		}
 	case *events.SetReturned:
 		if d.WasherLoad != "" {
 			add(DimWash, d.WasherLoad)
@@ -116,6 +119,7 @@ const (
 	DimCase       Dim = "case"       // set.opened, set.counted and case.closed facts that name the case
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimStarts     Dim = "starts"     // of these, one at least of each cycle number and start in each sterilizer, and all corrections
+	DimBegun      Dim = "begun"      // set.sterilized facts of a sterilizer's day: one at least of each load and start, and all corrections
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
 	DimReadings   Dim = "readings"   // the same, also where none is positive
 	DimList       Dim = "list"       // list.issued facts of the list

@@ -57,6 +57,7 @@ func (t *toucher) fact(it *Item, depth int) {
 		case *events.SetSterilized:
 			t.load(d.Load, d.Sterilizer, it)
 			t.starts(d.Load, it)
+			t.besides(d, it)
 		case *events.IndicatorRead:
 			t.load(d.Load, d.Sterilizer, it)
 		}

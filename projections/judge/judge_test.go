@@ -489,6 +489,37 @@ var otherTests = []findingTest{
 			s.otherStart(x, clock(0, 7, 20), func(d *events.SetSterilized) { d.Run, d.Started, d.Result, d.Released = 3, "", "failed", false })
 			s.live(x.unused())
 		}},
+	{projections.NotReleased, "another load was started in its sterilizer while its run went on", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x.unused())
+			s.otherStart(x, clock(0, 8, 40), func(d *events.SetSterilized) { beside(d, stamp(clock(0, 7, 27))) })
+		},
+		func(s *story, x *turn) { // after a whole run; in another one; broken off; and one that says no start
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x.unused())
+			s.otherStart(x, clock(0, 8, 40), func(d *events.SetSterilized) { beside(d, stamp(clock(0, 7, 29))) })
+			s.otherStart(x, clock(0, 8, 41), func(d *events.SetSterilized) { beside(d, stamp(clock(0, 7, 21))); d.Sterilizer = "S3" })
+			s.otherStart(x, clock(0, 8, 42), func(d *events.SetSterilized) {
+				beside(d, stamp(clock(0, 7, 21)))
+				d.Result, d.Released = "failed", false
+			})
+			s.otherStart(x, clock(0, 8, 43), func(d *events.SetSterilized) { beside(d, "") })
+		}},
+	{projections.NotReleased, "a load was started in its sterilizer just before, by a correction, and it is opened", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x)
+			f := s.otherStart(x, clock(0, 8, 40), func(d *events.SetSterilized) { beside(d, stamp(clock(0, 3, 0))) })
+			d := *x.run
+			beside(&d, stamp(clock(0, 7, 16)))
+			s.correct(f, clock(0, 9, 0), &d)
+		},
+		func(s *story, x *turn) { // or it is taken back
+			x.run.Started = stamp(clock(0, 7, 20))
+			s.live(x)
+			s.correct(s.otherStart(x, clock(0, 8, 40), func(d *events.SetSterilized) { beside(d, stamp(clock(0, 7, 16))) }), clock(0, 9, 0), nil)
+		}},
 	{projections.NotReleased, "a correction gives another set of its load another cycle number", projections.SeverityDoubtful,
 		func(s *story, x *turn) {
 			s.live(x.unused())
@@ -2142,6 +2173,11 @@ func (s *story) lent(x *turn, apart time.Duration) {
 }
 
 func stamp(at time.Time) string { return at.Format(time.RFC3339) }
+
+// beside makes a run another load of the same sterilizer, with a start of its own.
+func beside(d *events.SetSterilized, started string) {
+	d.Load, d.Run, d.Started = d.Load+"-b", d.Run+1, started
+}
 
 // otherStart tells of another set in the load of a turn, recorded elsewhere, whose record says something else of the run.
 func (s *story) otherStart(x *turn, at time.Time, change func(*events.SetSterilized)) *facts.Fact {

@@ -13,6 +13,7 @@ func releaseRules() []Rule {
 		{"release", []projections.Code{projections.NotReleased}, (*judgement).release},
 		{"started before packing", []projections.Code{projections.NotReleased}, (*judgement).startedBefore},
 		{"two starts", []projections.Code{projections.NotReleased}, (*judgement).twoStarts},
+		{"beside another load", []projections.Code{projections.NotReleased}, (*judgement).besideAnother},
 		{"contradicted by its log", []projections.Code{projections.NotReleased}, (*judgement).contradictedByLog},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}
@@ -118,6 +119,28 @@ func (j *judgement) twoStarts() {
 			Other: *runDetail(o), OtherStarted: facts.RunOf(o).StartedAt(), OtherStation: o.Event.Station, Opened: momentAt(open)}
 		f := j.add(projections.NotReleased, projections.SeverityDoubtful, d, it, o, open)
 		f.From, f.To = facts.Earliest(facts.Began(it), facts.Began(o)), facts.Latest(it.At(), o.At())
+	}
+}
+
+// besideAnother finds a run of the trip beside which another load was started in the same sterilizer. One of the two was in
+// another machine, or at another time, and its result and indicator speak for that.
+func (j *judgement) besideAnother() {
+	var told []string
+	open := j.w.firstOpened(j.c)
+	for _, it := range j.c.Sterilized {
+		run := facts.RunOf(it)
+		if slices.Contains(told, run.Load) {
+			continue
+		}
+		o := j.w.RunBeside(it)
+		if o == nil {
+			continue
+		}
+		told = append(told, run.Load)
+		d := &projections.RunsOverlap{Set: j.c.Key.Set, Run: *runDetail(it), Started: run.StartedAt(), RunStation: it.Event.Station,
+			Other: *runDetail(o), OtherStarted: facts.RunOf(o).StartedAt(), OtherStation: o.Event.Station, Opened: momentAt(open)}
+		f := j.add(projections.NotReleased, projections.SeverityDoubtful, d, it, o, open)
+		f.From, f.To = facts.Earliest(d.Started, d.OtherStarted), facts.Latest(it.At(), o.At())
 	}
 }
 

@@ -364,7 +364,7 @@ func (m *Model) endBulk(ctx context.Context) error {
 
 // eventColumns are the columns of events, in the order in which appendRow fills them.
 const eventColumns = `seq, id, kind, station, subject, trip, observed, recorded, remarks,
-	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load, ran`
+	case_ref, load, sterilizer, positive, list, sheet_trip, tray, corrects, operator, named, entry, washer_load, ran, begun`
 
 var eventColumnCount = 1 + strings.Count(eventColumns, ",")
 
@@ -396,12 +396,12 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		// Kept in place, so that nothing is skipped silently; its remark says what it is.
 		r := b.records[f.Seq-b.first]
 		return append(args, f.Seq, []byte{}, "", "", "", nil, r.recorded.UnixNano(), r.recorded.UnixNano(),
-			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
+			remarksOf(f), nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil, nil)
 	}
 	keys := e.Data.Keys()
 	caseRef, load, sterilizer := text(keys[events.KeyCase]), text(keys[events.KeyLoad]), text(keys[events.KeySterilizer])
 	list, sheetTrip := text(keys[events.KeyList]), codes.other(e, keys[events.KeySheet])
-	var positive, corrects, ran any
+	var positive, corrects, ran, begun any
 	washed := text(keys[events.KeyWash])
 	tray := ""
 	if tag := facts.TagOf(e.Data); tag != e.Subject {
@@ -410,6 +410,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	switch d := e.Data.(type) {
 	case *events.SetSterilized:
 		ran = strconv.FormatInt(d.Run, 10) + " " + d.Started
+		begun = text(facts.BegunOn(d))
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
 	case *events.RegistersAdopted:
@@ -418,7 +419,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 		corrects = idBytes(d.Event)
 		// Before the rows are committed, which errs on the side of asking.
 		m.corrections.Store(true)
-		caseRef, load, sterilizer, positive, list, sheetTrip, tray, washed = codes.replaced(e, d)
+		caseRef, load, sterilizer, positive, list, sheetTrip, tray, washed, begun = codes.replaced(e, d)
 	}
 	var trip any
 	if e.Trip != "" {
@@ -426,7 +427,7 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	}
 	return append(args, f.Seq, idBytes(e.ID), string(e.Kind()), e.Station, e.Subject, trip, e.Time.UnixNano(), f.Recorded.UnixNano(),
 		remarksOf(f), caseRef, load, sterilizer, positive, list, sheetTrip, text(tray), corrects, text(e.Operator),
-		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed, ran)
+		text(namedLines(e.Data)), text(keys[events.KeyEntry]), washed, ran, begun)
 }
 
 // namedLines are the badges that data names, each in a line of its own, which begins and ends with a line feed: no badge has
@@ -461,7 +462,7 @@ func truth(b bool) int64 {
 // replaced returns what a correction puts in place, whatever the kind of the
 // event it corrects: the members have one meaning in all kinds.
 func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (caseRef, load, sterilizer, positive,
-	list, sheetTrip any, tray string, washed any) {
+	list, sheetTrip any, tray string, washed, begun any) {
 	var r struct {
 		Case       string         `json:"case"`
 		Load       string         `json:"load"`
@@ -471,6 +472,7 @@ func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (case
 		Tag        string         `json:"tag"`
 		Sheet      jsontext.Value `json:"sheet"`
 		WasherLoad string         `json:"washerLoad"`
+		Started    jsontext.Value `json:"started"`
 	}
 	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
 		return
@@ -479,6 +481,10 @@ func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (case
 	tray, washed = r.Tag, text(r.WasherLoad)
 	if r.Result == "positive" || r.Result == "negative" {
 		positive = truth(r.Result == "positive")
+	}
+	var started string
+	if (r.Result == "passed" || r.Result == "failed") && json.Unmarshal(r.Started, &started) == nil {
+		begun = text(facts.BegunOn(&events.SetSterilized{Sterilizer: r.Sterilizer, Started: started}))
 	}
 	// The code read stands in an object, the code counted against alone.
 	var code string

@@ -37,7 +37,7 @@ var compared = []struct {
 }{
 	{"events", []string{"seq"}, []string{"id", "kind", "station", "subject", "trip", "observed", "recorded", "remarks", "case_ref",
 		"load", "sterilizer", "positive", "list", "sheet_trip", "tray", "corrects", "operator", "named", "entry", "washer_load",
-		"ran"}},
+		"ran", "begun"}},
 	{"remarked", []string{"seq", "n"}, []string{"until", "remarks"}},
 	{"marks", []string{"what", "mark", "seq"}, nil},
 	{"schedule", []string{"seq"}, []string{"start"}},

@@ -627,6 +627,13 @@ func sameFacts(ctx context.Context, t *testing.T, how string, h *hospital, m *re
 			}
 			starts[start] = true
 		}
+		if d, ok := f.Event.Data.(*events.SetSterilized); ok && k.Dim == facts.DimBegun {
+			start := [...]any{k.Key, d.Load, d.Run, d.Started}
+			if starts[start] {
+				return
+			}
+			starts[start] = true
+		}
 		if want[k] == nil {
 			want[k] = make(map[int64]bool)
 		}

@@ -28,7 +28,8 @@ CREATE TABLE events (
 	named      TEXT,                -- badges that the data names, each in a line, as 'counter B-1182'
 	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
 	washer_load TEXT,               -- set.returned: the washer's load that the set was in
-	ran        TEXT                 -- set.sterilized: the cycle's number and when it was started, '2 2026-03-04T07:24:00Z'
+	ran        TEXT,                -- set.sterilized: the cycle's number and when it was started, '2 2026-03-04T07:24:00Z'
+	begun      TEXT                 -- set.sterilized: the sterilizer and the day (UTC) on which its run was started, 'S1 2026-03-04'
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.
@@ -164,6 +165,7 @@ CREATE INDEX events_positive ON events (sterilizer) WHERE positive = 1;
 CREATE INDEX events_sheet ON events (sheet_trip) WHERE sheet_trip IS NOT NULL;
 CREATE INDEX events_tray ON events (tray, observed) WHERE tray IS NOT NULL;
 CREATE INDEX events_washed ON events (washer_load) WHERE washer_load IS NOT NULL;
+CREATE INDEX events_begun ON events (begun, load, ran) WHERE begun IS NOT NULL;
 CREATE INDEX events_corrects ON events (corrects) WHERE corrects IS NOT NULL;
 CREATE INDEX events_remarks ON events (station) WHERE remarks <> 0;
 CREATE INDEX events_policy ON events (subject) WHERE kind IN ('policy.adopted', 'records.lost', 'registers.adopted');
