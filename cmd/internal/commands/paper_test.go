@@ -64,7 +64,7 @@ func TestDayIsPrintedAndReadBack(t *testing.T) {
 		"HAND-3"); code != ExitOK {
 		t.Fatal(says)
 	}
-	day := filepath.Join(out, "2026-03-04")
+	day := filepath.Join(out, "2026-03-05") // the one that it is for
 	var files []string
 	err := filepath.WalkDir(day, func(path string, d fs.DirEntry, err error) error {
 		if err == nil && !d.IsDir() {
@@ -101,6 +101,44 @@ func TestDayIsPrintedAndReadBack(t *testing.T) {
 	}
 }
 
+// The cases of the day by the schedule come first, each with a cover and the papers of its sets; what lacks a count sheet is named.
+func TestDayByTheSchedule(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	s, err := site.Open(t.Context(), site.Options{Dir: dir, Name: "south", Clock: clock})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = s.ImportSchedule(t.Context(), []byte("case,start,room,sets\nK-7,2026-03-06 07:30,OR 3,HAND-1 HAND-3\n"),
+		site.ScheduleAsked{Operator: "B-1"})
+	if err := errors.Join(err, s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	out := t.TempDir()
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--day", "2026-03-06", "--blank", "0"); code != ExitOK {
+		t.Fatal(says)
+	}
+	day := filepath.Join(out, "2026-03-06")
+	for _, name := range []string{"0 cover.pdf", "HAND-1.pdf", "label HAND-1.pdf"} {
+		if _, err := os.Stat(filepath.Join(day, "cases", "01 0730 OR 3 K-7", name)); err != nil {
+			t.Error(err)
+		}
+	}
+	if spare, err := filepath.Glob(filepath.Join(day, "sheets", "*")); err != nil || len(spare) != 0 {
+		t.Errorf("a set of a case is spare: %v %v", spare, err)
+	}
+	raw, err := os.ReadFile(filepath.Join(day, "contents.txt"))
+	if s := string(raw); err != nil || !strings.HasPrefix(s, "2026-03-06: ") || !strings.Contains(s, "07:30 OR 3, case K-7:\nHAND-1") ||
+		!strings.Contains(s, "HAND-3, for case K-7") {
+		t.Errorf("%s %v", s, err)
+	}
+	text, err := exec.Command("pdftotext", "-layout", filepath.Join(day, "cases", "01 0730 OR 3 K-7", "0 cover.pdf"), "-").Output()
+	for _, want := range []string{"07:30 OR 3", "Case K-7", "HAND-1", "HAND-3", "No count sheet: look for the set"} {
+		if err != nil || !strings.Contains(strings.Join(strings.Fields(string(text)), " "), want) {
+			t.Errorf("the cover lacks %q: %s %v", want, text, err)
+		}
+	}
+}
+
 // In practice the sheets say so, and are of the practice ledger.
 func TestDrillPrintsPracticeSheets(t *testing.T) {
 	dir, clock := sealedFolder(t)
@@ -113,10 +151,23 @@ func TestDrillPrintsPracticeSheets(t *testing.T) {
 	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "1", "--drill", "LAP-014"); code != ExitOK {
 		t.Fatal(says)
 	}
-	pdf := filepath.Join(out, "2026-03-04", "forms.pdf")
+	pdf := filepath.Join(out, "2026-03-05", "forms.pdf")
 	text, err := exec.Command("pdftotext", pdf, "-").Output()
 	if err != nil || !strings.Contains(string(text), "PRACTICE") {
 		t.Errorf("%v: %s", err, text)
+	}
+	// A sheet of real work is refused where people practise: the practice ledger was asked.
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "0", "HAND-1"); code != ExitOK {
+		t.Fatal(says)
+	}
+	page := filepath.Join(out, "page")
+	if msg, err := exec.Command("pdftoppm", "-gray", "-jpeg", "-r", "150", "-singlefile", filepath.Join(out, "2026-03-05", "sheets",
+		"HAND-1.pdf"), page).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, msg)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--practice", "--data", dir, page+".jpg"); code != ExitProblem ||
+		!strings.Contains(says, "not printed for practice") {
+		t.Errorf("%d %s", code, says)
 	}
 }
 
@@ -126,10 +177,18 @@ func TestWatchedFolder(t *testing.T) {
 	a := &app{env: Env{Out: new(bytes.Buffer), Err: new(bytes.Buffer)}}
 	var read []string
 	var fail error
-	reader := func(_ context.Context, file []byte, tell func(string, bool)) error {
+	reader := func(_ context.Context, file []byte, tell func(pageSaid)) error {
 		if fail == nil {
 			read = append(read, string(file))
-			tell("read", string(file) != "bad")
+			switch text := string(file); text {
+			case "bad":
+				tell(pageSaid{Words: "not read"})
+			case "half bad":
+				tell(pageSaid{"read", true, true})
+				tell(pageSaid{Words: "not read"})
+			default:
+				tell(pageSaid{"read, with a note", false, true})
+			}
 		}
 		return fail
 	}
@@ -156,12 +215,13 @@ func TestWatchedFolder(t *testing.T) {
 	}
 	fail = nil
 	put("bad.pdf", "bad")
+	put("half.pdf", "half bad")
 	for range 2 {
 		if err := look(); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if !slices.Equal(read, []string{"halves", "bad"}) {
+	if !slices.Equal(read, []string{"halves", "bad", "half bad"}) {
 		t.Errorf("read %q", read)
 	}
 	put("scan.pdf", "another of that name")
@@ -170,9 +230,23 @@ func TestWatchedFolder(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for _, name := range []string{"read/scan.pdf", "read/scan-2.pdf", "not-read/bad.pdf", ".hidden"} {
+	for _, name := range []string{"read/scan.pdf", "read/scan-2.pdf", "not-read/bad.pdf", "partly-read/half.pdf", ".hidden"} {
 		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
 			t.Error(err)
+		}
+	}
+}
+
+// A file's name that a terminal would obey is printed quoted.
+func TestNamesArePrintedPlain(t *testing.T) {
+	for name, want := range map[string]string{
+		"/srv/scans/scan 1.pdf":         "scan 1.pdf",
+		"/srv/scans/Zählliste.pdf":      "Zählliste.pdf",
+		"/srv/scans/\x1b]0;own\x07.pdf": `"\x1b]0;own\a.pdf"`,
+		"/srv/scans/a\nb.pdf":           `"a\nb.pdf"`,
+	} {
+		if got := plainName(name); got != want {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }
@@ -188,11 +262,12 @@ func TestWatchGoesOnPastABadFile(t *testing.T) {
 	var said bytes.Buffer
 	a := &app{env: Env{Out: new(bytes.Buffer), Err: &said}}
 	var read []string
-	reader := func(_ context.Context, file []byte, _ func(string, bool)) error {
+	reader := func(_ context.Context, file []byte, tell func(pageSaid)) error {
 		if string(file) == "b.pdf" { // as of a share whose file is locked; a mode keeps no superuser from it
 			return &fs.PathError{Op: "read", Path: filepath.Join(dir, "b.pdf"), Err: fs.ErrPermission}
 		}
 		read = append(read, string(file))
+		tell(pageSaid{"read", true, true})
 		return nil
 	}
 	seen := make(map[string]fs.FileInfo)

@@ -30,12 +30,15 @@ const (
 	TrialNumber   TrialMark = "number"
 	TrialDot      TrialMark = "dot"
 	TrialEmpty    TrialMark = "empty"
+	// A number in the box: nothing that is ticked, and no tick.
+	TrialNumberIn TrialMark = "number-in"
 )
 
 // TrialMarks are the marks of the first column from line 1 on; what is hardest to read stands there more than once.
 func TrialMarks() []TrialMark {
 	return []TrialMark{TrialTick, TrialCross, TrialFilled, TrialOverlong, TrialSlash, TrialPencil, TrialPencil,
-		TrialPale, TrialPale, TrialPale, TrialErased, TrialErased, TrialStruck, TrialNumber, TrialDot, TrialEmpty, TrialEmpty, TrialEmpty}
+		TrialPale, TrialPale, TrialPale, TrialErased, TrialErased, TrialStruck, TrialNumber, TrialDot, TrialEmpty, TrialEmpty, TrialEmpty,
+		TrialNumberIn, TrialNumberIn, TrialNumberIn}
 }
 
 // IsTrial reports whether a page's code is that of a trial sheet.
@@ -79,6 +82,20 @@ func WriteTrialSheet(w io.Writer, size Size, lang *words.Language) error {
 	p.trial = TrialMarks()
 	p.print()
 	return p.write(w)
+}
+
+// trialDigits are numbers as a pen writes them, each a line of points from -1 to 1: 2, 3 and 5.
+var trialDigits = [][]Point{
+	{{-0.5, -0.6}, {-0.2, -0.9}, {0.2, -0.9}, {0.5, -0.6}, {0.4, -0.2}, {-0.5, 0.9}, {0.6, 0.9}},
+	{{-0.5, -0.9}, {0.5, -0.9}, {0, -0.2}, {0.4, 0}, {0.5, 0.5}, {0.1, 0.9}, {-0.5, 0.8}},
+	{{0.5, -0.9}, {-0.4, -0.9}, {-0.4, -0.2}, {0.2, -0.2}, {0.5, 0.2}, {0.4, 0.7}, {0, 0.9}, {-0.5, 0.8}},
+}
+
+func (p *sheetPrinter) handwritten(line []Point, x, y, size float64) {
+	for i, to := range line[1:] {
+		from := line[i]
+		p.pdf.Line(x+from.X*size, y+from.Y*size, x+to.X*size, y+to.Y*size)
+	}
 }
 
 // trialMark draws the mark of a line into its first box. Greys are what ballpoint and pencil leave (a choice, no
@@ -132,6 +149,8 @@ func (p *sheetPrinter) trialMark(at Row) {
 		c := at.Write(f)
 		p.font(regular, 13)
 		p.text(c.X+2, c.Y+0.5, "12")
+	case TrialNumberIn:
+		p.handwritten(trialDigits[n%len(trialDigits)], x, y, s)
 	case TrialDot:
 		p.disc(Point{x + 0.5, y - 0.4}, 0.5, false)
 	}

@@ -63,9 +63,6 @@ type PageRead struct {
 	settled bool           // all of it is recorded as it reads: it doesn't wait
 }
 
-// Taken reports whether the page was read, whatever is to be said of it.
-func (p PageRead) Taken() bool { return p.Err == nil }
-
 // Say says it in a language.
 func (p PageRead) Say(in *words.Language) (says string, ok bool) {
 	say := func(key string, args ...any) string { return in.Say("workplace.readback-"+key, args...) }

@@ -27,15 +27,14 @@ func (d *Desk) registerReadback(mux shell.Mux) {
 	at := d.opts.Prefix + "/at/{site}/{station}/readback/"
 	mux.HandleFunc("POST "+at+"pictures", d.takePictures)
 	mux.HandleFunc("GET "+at+"cut-out", d.cutOut)
-	if !d.opts.Practice {
-		mux.HandleFunc("POST /api/paper", d.takePaper)
-	}
+	mux.HandleFunc("POST "+d.opts.Prefix+"/api/paper", d.takePaper)
 }
 
 // pictureLine is what is answered of each page of a file, a line of JSON as soon as it was read.
 type pictureLine struct {
 	Page  int    `json:"page"` // of the file
-	OK    bool   `json:"ok"`
+	OK    bool   `json:"ok"`   // it was read, and nothing is to be said of it
+	Read  bool   `json:"read"` // it was read
 	Words string `json:"words"`
 	Sheet string `json:"sheet,omitempty"`
 	Set   string `json:"set,omitempty"`
@@ -112,6 +111,7 @@ func (d *Desk) pictures(w http.ResponseWriter, r *http.Request, each func(PageRe
 		each(p)
 		line := pictureLine{Page: p.InFile, Sheet: p.Code, Set: p.Set, Asked: p.Asked}
 		line.Words, line.OK = p.Say(in)
+		line.Read = p.Err == nil
 		raw, err := json.Marshal(line)
 		if err == nil {
 			_, err = w.Write(append(raw, '\n'))

@@ -1,6 +1,8 @@
 package marks
 
 import (
+	"math"
+
 	"listbound/cmd/internal/paper"
 	"listbound/events"
 	"listbound/projections/words"
@@ -90,7 +92,7 @@ func TrialOf(p *Page) Trial {
 func (t *Tried) count(m paper.TrialMark, c Cell) {
 	t.Of++
 	switch m {
-	case paper.TrialErased, paper.TrialStruck, paper.TrialNumber:
+	case paper.TrialErased, paper.TrialStruck, paper.TrialNumber, paper.TrialNumberIn:
 		// A person must look; an erased mark may also leave nothing.
 		if c.Verdict == Ask || m == paper.TrialErased && c.Verdict == Empty {
 			t.Right++
@@ -131,9 +133,42 @@ func fitness(kinds []Tried) Fitness {
 	return Fit
 }
 
+// Overall is whether sheets can be read back by this way, as far as one page tells: by the printed marks and by those of the
+// site's own pens, whichever did worse. Where these were not tried, the page tells of printer and camera alone.
+func (t *Trial) Overall() Fitness {
+	switch {
+	case t.Fitness == Unfit || t.OwnPens == Unfit:
+		return Unfit
+	case t.OwnPens == Unasked:
+		return Unasked
+	case t.Fitness == AsksAll || t.OwnPens == AsksAll:
+		return AsksAll
+	}
+	return Fit
+}
+
+// wrong is how many marks of the page were read as what they are not, and how many there are.
+func (t *Trial) wrong() (wrong, of int) {
+	for _, k := range t.Kinds {
+		if k.Mark == OwnPen && t.OwnPens == Unasked {
+			continue
+		}
+		wrong, of = wrong+k.Wrong, of+k.Of
+	}
+	return wrong, of
+}
+
+// atMost is the share in a hundred, rounded up, that may be read wrong where none of so many was: the upper bound of 95 %
+// confidence (exact, by the binomial distribution).
+func atMost(of int) int {
+	const doubt = 0.05
+	return int(math.Ceil(100 * (1 - math.Pow(doubt, 1/float64(of)))))
+}
+
 // Say says what the picture of the trial sheet tells, a line each: whether it will do, then kind by kind.
 func (t Trial) Say(in *words.Language) []string {
-	out := []string{in.Say("paper.fitness-" + string(t.Fitness)), in.Say("paper.pens-" + string(t.OwnPens)),
+	wrong, of := t.wrong()
+	out := []string{in.Say("paper.fitness-"+string(t.Overall()), wrong, of, atMost(max(of, 1))), in.Say("paper.pens-" + string(t.OwnPens)),
 		in.Say("paper.trial-picture", in.Figures(t.Page.PixelsPerMillimetre, 2), in.Figures(100*t.Page.Darkness, 2))}
 	if t.Page.GreyLost {
 		out = append(out, in.Say("paper.trial-grey-lost"))

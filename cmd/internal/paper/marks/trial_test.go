@@ -57,10 +57,11 @@ func TestTrialSheet(t *testing.T) {
 		way           markstest.Way
 		pens          bool
 		fitness, hand Fitness
+		says          string
 	}{
-		{"a scan", markstest.Ways()[1], true, Fit, Fit},
-		{"a scan without pens", markstest.Ways()[0], false, Fit, Unasked},
-		{"a copy", markstest.BlackAndWhite(), true, Unfit, Fit},
+		{"a scan", markstest.Ways()[1], true, Fit, Fit, "none of 63 marks was read as what it is not. So few show only that fewer than 5 in 100 are"},
+		{"a scan without pens", markstest.Ways()[0], false, Fit, Unasked, "That tells of printer and camera alone"},
+		{"a copy", markstest.BlackAndWhite(), true, Unfit, Fit, "will not do"},
 	} {
 		from := page
 		if tt.pens {
@@ -72,11 +73,31 @@ func TestTrialSheet(t *testing.T) {
 			continue
 		}
 		got := TrialOf(p)
+		if says := got.Say(en)[0]; !strings.Contains(says, tt.says) {
+			t.Errorf("%s: it begins with %q", tt.name, says)
+		}
 		if got.Fitness != tt.fitness || got.OwnPens != tt.hand {
 			t.Errorf("%s: %s, %s:\n%s", tt.name, got.Fitness, got.OwnPens, strings.Join(got.Say(en), "\n"))
 		}
 		if lines := got.Say(de); len(lines) < 15 || strings.Contains(strings.Join(lines, ""), "paper.") {
 			t.Errorf("%s says %q", tt.name, lines)
 		}
+	}
+}
+
+// The first sentence is no more certain than the worst of the figures below it.
+func TestTrialSaysNoMoreThanItsFigures(t *testing.T) {
+	languages, err := texts.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	kinds := []Tried{{Mark: paper.TrialTick, Of: 22, Right: 22}, {Mark: OwnPen, Of: 18, Wrong: 18}}
+	trial := Trial{Fitness: Fit, OwnPens: Unfit, Kinds: kinds, Page: new(Page)}
+	if says := trial.Say(languages.In("en"))[0]; !strings.Contains(says, "will not do: 18 of 40 marks") {
+		t.Error(says)
+	}
+	// Of 60 without one that is wrong, as many as 4.87 in 100 may be (1 - 0.05^(1/60), by hand).
+	if got := atMost(60); got != 5 {
+		t.Errorf("at most %d in 100", got)
 	}
 }
