@@ -157,7 +157,23 @@ type Line struct {
 	Substitutes string `json:"substitutes,omitempty"` // catalog numbers that may be packed in its place
 	Parts       int64  `json:"parts,omitzero"`        // how many parts each one comes apart into, 0 where it doesn't
 	TrayPlace   string `json:"trayPlace,omitempty"`   // where on the tray it lies
+
+	Sort Sort `json:"sort,omitempty"` // on a list of goods: what kind of thing it is
 }
+
+// Sort is what kind of thing is counted that belongs to no set: as IFPN's guideline 1002 names the kinds beside
+// instruments, in its order.
+type Sort string
+
+// The sorts of goods.
+const (
+	Sponges    Sort = "sponges"     // and swabs, packing, whatever soaks up
+	Sharps     Sort = "sharps"      // needles, blades
+	SmallItems Sort = "small-items" // what else is counted: vessel loops, clip cartridges, parts of devices
+)
+
+// Sorts returns the sorts of goods in the order in which they are counted.
+func Sorts() []Sort { return []Sort{Sponges, Sharps, SmallItems} }
 
 // SameToCount reports whether two lines are the same to whoever counts by them.
 func (l *Line) SameToCount(o *Line) bool {
@@ -175,6 +191,9 @@ type ListIssued struct {
 	Implants bool `json:"implants,omitzero"`
 	// HighRisk: sets of this list are used on tissues of high risk, so that their pieces are to stay in them.
 	HighRisk bool `json:"highRisk,omitzero"`
+	// Goods: the list says what is opened and counted in a room and belongs to no set. No set is packed by it; each line has a
+	// sort, and its quantity is how many are in a pack.
+	Goods bool `json:"goods,omitzero"`
 }
 
 func (*ListIssued) Kind() Kind { return KindListIssued }
@@ -201,6 +220,12 @@ func (d *ListIssued) Check() error {
 		c.optionalText("substitutes", l.Substitutes)
 		c.inRange("parts", l.Parts, 0, maxCount)
 		c.optionalText("trayPlace", l.TrayPlace)
+		if d.Goods {
+			oneOf(&c, "sort", l.Sort, Sorts()...)
+			c.must(l.Quantity > 0, "quantity: a pack has at least one piece")
+		} else {
+			c.must(l.Sort == "", "sort: only what is on a list of goods has one")
+		}
 	}
 	c.endLines()
 	for _, cycle := range d.Cycles {
@@ -711,8 +736,8 @@ func (p *FromPaper) check(c *checks, counted map[int64]struct{}) {
 	}
 }
 
-// Beyond names a line of a count that is on no list: an instrument that was packed
-// singly and opened during the case. Who counts gives it a number above the list's,
+// Beyond names a line of a count that is on no set's list: an instrument that was packed
+// singly and opened during the case, or goods such as sponges and needles. Who counts gives it a number above the list's,
 // the same in all counts of the case.
 type Beyond struct {
 	Line        int64  `json:"line"`
@@ -721,6 +746,7 @@ type Beyond struct {
 	// Added is how many came to the field since the count before; they are in
 	// Counts. In a count of stage added Counts says so by itself.
 	Added int64 `json:"added,omitzero"`
+	Sort  Sort  `json:"sort,omitempty"` // of goods: what kind of thing it is, "" of an instrument
 }
 
 // Count is one counted line.
@@ -738,6 +764,8 @@ type Removed struct {
 	// Short: the count that records it, or the one signed before it, had the line short when this was said, so it comes out
 	// because of it.
 	Short bool `json:"short,omitzero"`
+	// Stays: it was left in the patient on purpose, as packing is. Whoever takes it out later must know of it.
+	Stays bool `json:"stays,omitzero"`
 }
 
 func (*SetCounted) Kind() Kind { return KindSetCounted }
@@ -805,6 +833,9 @@ func (d *SetCounted) checkBeyond(c *checks, counted map[int64]struct{}) {
 		c.inRange("added", x.Added, 0, maxCount)
 		_, ok := counted[x.Line]
 		c.must(ok, "it is not among the counts")
+		if x.Sort != "" {
+			oneOf(c, "sort", x.Sort, Sorts()...)
+		}
 		c.must(x.Added == 0 || d.Stage != StageAdded, "at stage added the counts say how many came")
 	}
 }

@@ -274,7 +274,7 @@ func TestCheckRefuses(t *testing.T) {
 	beyond := func(change func(*Beyond)) *SetCounted {
 		return counted(func(c *SetCounted) {
 			c.Counts = append(c.Counts, Count{61, 1})
-			c.Beyond = []Beyond{{61, "04012345678901", "Clamp", 1}}
+			c.Beyond = []Beyond{{Line: 61, Item: "04012345678901", Description: "Clamp", Added: 1}}
 			change(&c.Beyond[0])
 		})
 	}
@@ -386,8 +386,12 @@ func TestCheckRefuses(t *testing.T) {
 		{beyond(func(x *Beyond) { x.Item = "a b" }), `beyond: line 61: item "a b" holds a space or a character that can't be printed`},
 		{beyond(func(x *Beyond) { x.Added = -1 }), "beyond: line 61: added is -1; it goes from 0 to 9999"},
 		{beyond(func(x *Beyond) { x.Line = 0 }), "beyond: line is 0; it goes from 1 to 9999"},
-		{counted(func(c *SetCounted) { c.Beyond = []Beyond{{1, "", "Clamp", 0}, {1, "", "Clamp", 0}} }), "beyond: line 1 stands twice"},
-		{counted(func(c *SetCounted) { c.Stage, c.Beyond = StageAdded, []Beyond{{1, "", "Clamp", 1}} }),
+		{counted(func(c *SetCounted) {
+			c.Beyond = []Beyond{{Line: 1, Item: "", Description: "Clamp", Added: 0}, {Line: 1, Item: "", Description: "Clamp", Added: 0}}
+		}), "beyond: line 1 stands twice"},
+		{counted(func(c *SetCounted) {
+			c.Stage, c.Beyond = StageAdded, []Beyond{{Line: 1, Item: "", Description: "Clamp", Added: 1}}
+		}),
 			"beyond: line 1: at stage added the counts say how many came"},
 		{&CaseClosed{Case: "K", Outcome: "fine"}, `outcome is "fine"; it is one of reconciled, unreconciled`},
 		{&CaseClosed{Case: "K", Outcome: "reconciled", Actions: []string{"x-ray", ""}}, "action 2 is missing"},

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"cmp"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/base64"
@@ -145,10 +146,24 @@ func (d drawer) data(k Kind) Data {
 	if l, ok := data.(*RunLogged); ok {
 		d.wholeRun(l)
 	}
+	if l, ok := data.(*ListIssued); ok {
+		l.sortGoods()
+	}
 	if err := data.Check(); err != nil {
 		d.t.Fatalf("%T was drawn as %+v: %v; say in drawn (helpers_test.go) what that member is drawn from", data, data, err)
 	}
 	return data
+}
+
+// sortGoods gives the lines of a list of goods a sort and a pack, and takes the sort from those of any other.
+func (l *ListIssued) sortGoods() {
+	for i := range l.Lines {
+		if x := &l.Lines[i]; l.Goods {
+			x.Quantity, x.Sort = max(x.Quantity, 1), cmp.Or(x.Sort, Sponges)
+		} else {
+			x.Sort = ""
+		}
+	}
 }
 
 // wholeRun gives a run what is there together or not at all.
@@ -184,6 +199,8 @@ func (d drawer) drawn(name string) any {
 	switch name {
 	case "Placement":
 		return rapid.SampledFrom(placements).Draw(d.t, "placement")
+	case "Sort":
+		return rapid.SampledFrom(Sorts()).Draw(d.t, "sort")
 	case "Stage":
 		if d.whole {
 			return StageFinal // which may say what was added

@@ -37,7 +37,7 @@ func commonEvents(t testing.TB) (texts [][]byte) {
 			Sheet: &Reading{Found: "outside", Code: code},
 		},
 		&SetCounted{Case: "K-1", Stage: StageFirst, Sheet: code, Counter: "B-1", Witness: "B-2",
-			Counts: []Count{{1, 5}, {2, 0}, {61, 1}}, Beyond: []Beyond{{61, "", "Clamp", 1}}},
+			Counts: []Count{{1, 5}, {2, 0}, {61, 1}}, Beyond: []Beyond{{Line: 61, Item: "", Description: "Clamp", Added: 1}}},
 		&SetCounted{Case: "K-1", Stage: StageFinal, Sheet: SheetScreen, Counter: "B-1", Counts: []Count{}},
 	} {
 		at := testTime

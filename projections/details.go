@@ -1029,6 +1029,16 @@ type PassedLine struct {
 	Reason      string `json:"reason"`
 }
 
+// LeftInside: something was left in the patient on purpose, as a count says (stays-on-purpose).
+type LeftInside struct {
+	Case  string       `json:"case"`
+	Set   string       `json:"set"` // that it is counted with
+	Stage events.Stage `json:"stage"`
+	At    time.Time    `json:"at"`
+	Badge string       `json:"badge,omitempty"` // of who counted
+	Lines []PassedLine `json:"lines"`
+}
+
 // LinesUncounted: a first or final count left lines out (count-missing).
 type LinesUncounted struct {
 	Set   string       `json:"set"`
@@ -1586,6 +1596,8 @@ func (*Unaccounted) Way() string { return "unaccounted" }
 
 func (*PassedOff) Way() string { return "passed-off" }
 
+func (*LeftInside) Way() string { return "said" }
+
 func (*LinesUncounted) Way() string { return "lines" }
 
 func (*AfterFinal) Way() string { return "after-final" }
@@ -1677,6 +1689,7 @@ const (
 	CountMissing       Code = "count-missing"
 	CountOnePerson     Code = "count-one-person"
 	ClosedUnreconciled Code = "closed-unreconciled"
+	StaysOnPurpose     Code = "stays-on-purpose"
 	CameBackOver       Code = "came-back-over"
 	PieceMissing       Code = "piece-missing"
 	PieceMigrated      Code = "piece-migrated"
@@ -1782,6 +1795,7 @@ var details = []struct {
 	{[]Code{CountOnePerson}, func() Detail { return new(NoSecondPerson) }},
 	{[]Code{CountOnePerson}, func() Detail { return new(OneBadge) }},
 	{[]Code{ClosedUnreconciled}, func() Detail { return new(ClosedOpen) }},
+	{[]Code{StaysOnPurpose}, func() Detail { return new(LeftInside) }},
 	{[]Code{CameBackOver}, func() Detail { return new(CameBack) }},
 	{[]Code{PieceMissing}, func() Detail { return new(MissingSincePacked) }},
 	{[]Code{PieceMigrated}, func() Detail { return new(Migrated) }},

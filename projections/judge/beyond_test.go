@@ -36,6 +36,17 @@ func (s *story) came(x *turn, hour, minute int, pieces int64) {
 	s.counted(x, hour, minute, events.StageAdded, *with(&events.SetCounted{}, pieces, 0))
 }
 
+// packing tells a turn with five pieces of gauze, of which two left the field.
+func (s *story) packing(x *turn, left events.Removed) {
+	gauze := events.Beyond{Line: left.Line, Item: "GZ-1010", Description: "Gauze, X-ray detectable, 10 x 10 cm", Sort: events.Sponges}
+	x.final.Counts = append(x.final.Counts, events.Count{Line: left.Line, Counted: 5 - left.Quantity})
+	x.final.Beyond, x.final.Removed = []events.Beyond{gauze}, []events.Removed{left}
+	gauze.Added = 5
+	x.first.Counts = append(x.first.Counts, events.Count{Line: left.Line, Counted: 5})
+	x.first.Beyond = []events.Beyond{gauze}
+	s.live(x)
+}
+
 func TestLineBeyondTheList(t *testing.T) {
 	for _, test := range []struct {
 		name string
@@ -53,13 +64,13 @@ func TestLineBeyondTheList(t *testing.T) {
 			s.live(x)
 			s.came(x, 8, 10, 1)
 		}, "count-short:broken closed-unreconciled:broken", []string{
-			"line 61 (Clamp, curved, 18 cm; opened singly, on no list): 0 counted, 1 expected. 1 short.",
-			"1 short in LAP-014 line 61 (Clamp, curved, 18 cm; opened singly, on no list)"}},
+			"line 61 (Clamp, curved, 18 cm; on no set’s list): 0 counted, 1 expected. 1 short.",
+			"1 short in LAP-014 line 61 (Clamp, curved, 18 cm; on no set’s list)"}},
 		{"came during the case and was forgotten at the end", func(s *story, x *turn) {
 			s.live(x)
 			s.came(x, 8, 10, 1)
 		}, "closed-unreconciled:broken count-missing:doubtful", []string{
-			"line 61 (Clamp, curved, 18 cm; opened singly, on no list)"}},
+			"line 61 (Clamp, curved, 18 cm; on no set’s list)"}},
 		{"came before the first count", func(s *story, x *turn) {
 			with(x.first, 1, 1)
 			with(x.final, 1, 0)
@@ -75,7 +86,7 @@ func TestLineBeyondTheList(t *testing.T) {
 			with(x.first, 1, 2)
 			with(x.final, 1, 0)
 			s.live(x)
-		}, "count-differs-at-opening:doubtful", []string{"Clamp, curved, 18 cm; opened singly, on no list): 1 counted, 2 expected"}},
+		}, "count-differs-at-opening:doubtful", []string{"Clamp, curved, 18 cm; on no set’s list): 1 counted, 2 expected"}},
 		{"first count begun again", func(s *story, x *turn) {
 			with(x.final, 1, 0)
 			s.live(x)
@@ -102,7 +113,7 @@ func TestLineBeyondTheList(t *testing.T) {
 		{"came after the final count", func(s *story, x *turn) {
 			s.live(x)
 			s.came(x, 9, 35, 1)
-		}, "closed-unreconciled:broken count-missing:doubtful", []string{"opened singly, on no list): 1 added"}},
+		}, "closed-unreconciled:broken count-missing:doubtful", []string{"on no set’s list): 1 added"}},
 		{"counted without a name is of no list, and never came", func(s *story, x *turn) {
 			x.final.Counts = append(x.final.Counts, events.Count{Line: 61, Counted: 1})
 			s.live(x)

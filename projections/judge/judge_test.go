@@ -1643,6 +1643,13 @@ var otherTests = []findingTest{
 			x.final.Removed = []events.Removed{{Line: 3, Quantity: 1, Reason: "to pathology"}}
 			s.live(x)
 		}},
+	{projections.StaysOnPurpose, "packing left in the wound", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.packing(x, events.Removed{Line: 61, Quantity: 2, Reason: "bleeding from the liver bed", Stays: true})
+		},
+		func(s *story, x *turn) {
+			s.packing(x, events.Removed{Line: 61, Quantity: 2, Reason: "to the specimen"})
+		}},
 	{projections.CountShort, "an added piece not seen again", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.live(x)

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 )
@@ -21,9 +22,7 @@ func (j *judgement) passedOff(t counts) {
 			if !r.Short {
 				continue
 			}
-			l := t.books.lines[t.books.at(r.Line)]
-			x.Lines = append(x.Lines, projections.PassedLine{Line: r.Line, Item: l.Item, Description: l.Description,
-				Beyond: t.books.isBeyond(r.Line), Quantity: r.Quantity, Reason: r.Reason})
+			x.Lines = append(x.Lines, t.passedLine(r))
 			lines = append(lines, r.Line)
 		}
 		if len(lines) > 0 {
@@ -31,4 +30,11 @@ func (j *judgement) passedOff(t counts) {
 			f.Lines, f.From, f.To = lines, it.At(), it.At()
 		}
 	}
+}
+
+// passedLine is what left the field, with what its line is called.
+func (t *tally) passedLine(r events.Removed) projections.PassedLine {
+	l := t.books.lines[t.books.at(r.Line)]
+	return projections.PassedLine{Line: r.Line, Item: l.Item, Description: l.Description,
+		Beyond: t.books.isBeyond(r.Line), Quantity: r.Quantity, Reason: r.Reason}
 }

@@ -42,6 +42,7 @@ func Rules() []Rule {
 		midwayRules(),
 		unaccountedRules(),
 		passedOffRules(),
+		staysRules(),
 		gapRules(),
 		closingRules(),
 		assemblyRules(),

@@ -110,7 +110,7 @@ func (b *books) bring(d *events.SetCounted) {
 		k := b.at(x.Line)
 		b.expected[k] += x.Added
 		if l := &b.lines[k]; l.Description == "" {
-			l.Item, l.Description = x.Item, x.Description
+			l.Item, l.Description, l.Sort = x.Item, x.Description, x.Sort
 			b.beyond = append(b.beyond, x.Line)
 		}
 	}

@@ -252,6 +252,15 @@ func (m *Model) Lists(ctx context.Context) ([]string, error) {
 		`SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list IS NOT NULL ORDER BY list`)
 }
 
+// ListsChanged returns the newest record that can have changed what lists there are, 0 for none: while it is the same, so are
+// they.
+func (m *Model) ListsChanged(ctx context.Context) (int64, error) {
+	rows, err := m.query(ctx, `SELECT coalesce(max(seq), 0) FROM events INDEXED BY events_issued
+		WHERE kind IN ('list.issued', 'event.corrected')`)
+	seqs, err := scanAll(rows, err, func(seq *int64) []any { return []any{seq} })
+	return slices.Max(append(seqs, 0)), err
+}
+
 // texts returns what a query for one column of texts finds.
 func (m *Model) texts(ctx context.Context, q string, args ...any) ([]string, error) {
 	rows, err := m.query(ctx, q, args...)

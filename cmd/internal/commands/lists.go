@@ -43,7 +43,9 @@ func (a *app) importList() *cobra.Command {
 	c := command("import FILE", "issues a list from a table, CSV or XLSX",
 		`The first row names the columns: line, item, description, quantity (or in another
 language that has texts: Zeile, Artikel, Bezeichnung, Anzahl); line may be left out.
-Columns mark, names, substitutes, parts and tray-place may say what helps to tell an instrument. Says for each row what is wrong, and
+Columns mark, names, substitutes, parts and tray-place may say what helps to tell an instrument. A column sort
+(sponges, sharps or small items) makes it a list of goods, which are counted in rooms and belong to no set; their
+quantity is a pack's. Says for each row what is wrong, and
 imports nothing until all of it is right. The list gets the next version; what
 changes is shown line by line.`,
 		"listbound lists import --data d --list LAP-MAJOR --station north/packing-1 --operator B-1001 lap-major.xlsx",

@@ -167,6 +167,9 @@ func (r *references) checkPackedBy(d *events.SetPacked) error {
 	if err != nil {
 		return err
 	}
+	if list.Goods {
+		return refusal.Keyed("list-of-goods", "list %s is of goods that are counted in a room; no set is packed by it", d.List)
+	}
 	lines := lineNumbers(list)
 	for _, x := range d.Exceptions {
 		if !lines[x.Line] {

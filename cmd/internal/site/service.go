@@ -140,6 +140,7 @@ type ListVersion struct {
 	Cycles   []string      `json:"cycles,omitempty"`
 	Implants bool          `json:"implants,omitzero"`
 	HighRisk bool          `json:"highRisk,omitzero"`
+	Goods    bool          `json:"goods,omitzero"`
 	LineRows []events.Line `json:"lines"`
 }
 
@@ -147,7 +148,7 @@ type ListVersion struct {
 func (v *ListVersion) Issue() *events.ListIssued {
 	return &events.ListIssued{
 		List: v.List, Version: v.Version, Title: v.Title, Lines: v.LineRows, Cycles: v.Cycles, Implants: v.Implants,
-		HighRisk: v.HighRisk,
+		HighRisk: v.HighRisk, Goods: v.Goods,
 	}
 }
 

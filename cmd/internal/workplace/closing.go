@@ -164,6 +164,7 @@ type closingState struct {
 	Actions []string
 
 	PassedOff   []string // what left the field by the counts
+	Stays       []string // what was left in the patient on purpose
 	PassedShort bool     // and some of it was said when it had been found short
 
 	AtOpening []string // of Warn: which first counts were not what packing recorded
@@ -245,9 +246,11 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 		}
 	}
 	for i := range out.Sets {
-		words, short := v.passedOff(&out.Sets[i], out.Sets[i].Removed)
+		words, short := v.passedOff(&out.Sets[i], slices.DeleteFunc(slices.Clone(out.Sets[i].Removed),
+			func(r projections.RemovedStanding) bool { return r.Stays && !r.Short }))
 		out.PassedOff, out.PassedShort = append(out.PassedOff, words...), out.PassedShort || short
 	}
+	out.Stays = v.staysWords(out.Sets)
 	out.Notes = append(out.Notes, v.explain(out.Moves, nil, names)...)
 	out.Open = append(out.Open, v.explain(nil, out.Left, names)...)
 	if out.Astray, err = v.astray(ref, out.Left, names); err != nil {

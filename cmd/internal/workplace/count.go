@@ -53,7 +53,7 @@ type table struct {
 	standing projections.CaseStanding
 	drafts   []*draft // beside standing.Sets
 	whole    *whole
-	recorded []int // how many lines each set has without what its draft names
+	recorded [][]projections.LineStanding // the lines of each set without what its draft names
 	policy   events.Policy
 	names    map[string]string // of the items of all turns of the case
 	step     int               // how many changes the input has made to the drafts

@@ -465,6 +465,10 @@ func (t *table) scanOne(s events.Scan, a *counted) error {
 	a.Kind, a.What = string(s.Kind), s.Value
 	plain := s.Kind == events.ScanPlain || s.Kind == events.ScanShort
 	if plain || s.Kind == events.ScanItem {
+		if pack, err := t.packScanned(s.Value, a); pack || err != nil {
+			a.Kind = "item"
+			return err
+		}
 		ref, err := t.item(s.Value)
 		if err != nil {
 			return err
@@ -672,6 +676,7 @@ func countActions() map[string]func(*table, fields, *counted) error {
 		"badges-clear": (*table).clearBadges,
 		"unsay":        (*table).unsay,
 		"removed":      (*table).removed,
+		"goods":        (*table).pressGoods,
 		"single":       (*table).addSingle,
 		"single-yes":   (*table).sayIsSingle,
 		"single-off":   (*table).dropSingle,
@@ -838,14 +843,14 @@ func (t *table) removed(f fields, a *counted) error {
 		a.said = t.askRemoved(f, i, line, quantity)
 		return nil
 	}
-	short := t.wasShort(i, line)
+	short, stays := t.wasShort(i, line), f["stays"] != ""
 	err = t.each(f["set"], func(d *draft) error {
 		short = short || slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Line == line && r.Short })
 		if how != removedMore {
 			d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
 		}
 		if quantity > 0 {
-			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short})
+			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short, Stays: stays})
 		}
 		t.noteShort(i, line)
 		d.Rev++
@@ -880,7 +885,7 @@ func removedAnswer(f fields) (fields, string) {
 func (t *table) askRemoved(f fields, i int, line, quantity int64) said {
 	v, already := t.v, t.drafts[i].removedOf(line)
 	means := func(how string) string {
-		return url.Values{"set": {f["set"]}, "line": {f["line"]}, "quantity": {f["quantity"]}, "reason": {f["reason"]}, "how": {how},
+		return url.Values{"set": {f["set"]}, "line": {f["line"]}, "quantity": {f["quantity"]}, "reason": {f["reason"]}, "stays": {f["stays"]}, "how": {how},
 			"was": {strconv.FormatInt(already, 10)}}.Encode() // pressed once more, it answers what is asked no longer
 	}
 	words, _ := t.passedOff(t.state().Counter, func(d *draft) bool { return d == t.drafts[i] })

@@ -117,6 +117,7 @@ func (t *table) warnings() ([]string, error) {
 	if t.stray() != nil {
 		out = append(out, t.v.t("count-stray", t.v.t("stage-"+string(t.stray().Stage))))
 	}
+	out = append(out, t.v.staysWords(t.standing.Sets)...)
 	said, _ := t.passedOff(t.state().Counter, func(d *draft) bool {
 		return slices.ContainsFunc(d.Removed, func(r events.Removed) bool { return r.Short })
 	})

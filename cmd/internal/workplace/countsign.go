@@ -187,7 +187,7 @@ func (t *table) signComplete(st *countState, a *counted) error {
 		a.said = doubt(a.Words, a.More)
 	}
 	if len(open) > 0 {
-		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(append(open, there...), " "))
+		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(slices.Concat(open, there, gone), " "))
 		a.Next = v.t("count-open-next")
 	}
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()

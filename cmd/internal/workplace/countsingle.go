@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"cmp"
 	"net/url"
 	"slices"
 	"strconv"
@@ -30,15 +31,16 @@ func (t *table) laySingles() {
 	for i, d := range t.drafts {
 		s := &t.standing.Sets[i]
 		if len(t.recorded) <= i {
-			t.recorded = append(t.recorded, len(s.Lines))
+			t.recorded = append(t.recorded, slices.Clone(s.Lines))
 		}
-		s.Lines = s.Lines[:t.recorded[i]]
+		s.Lines = slices.Clone(t.recorded[i])
 		for _, x := range d.Beyond {
 			if !slices.ContainsFunc(s.Lines, func(l projections.LineStanding) bool { return l.Line.Line == x.Line }) {
-				s.Lines = append(slices.Clip(s.Lines), projections.LineStanding{Beyond: true,
-					Line: events.Line{Line: x.Line, Item: x.Item, Description: x.Description}})
+				s.Lines = append(s.Lines, projections.LineStanding{Beyond: true,
+					Line: events.Line{Line: x.Line, Item: x.Item, Description: x.Description, Sort: x.Sort}})
 			}
 		}
+		s.Lines = goodsFirst(s.Lines)
 	}
 }
 
@@ -75,6 +77,12 @@ func (t *table) addSingle(f fields, a *counted) error {
 		return v.sayNo("single-empty")
 	case strings.ContainsAny(what, " \u00a0"):
 		return t.keepSingle(set, "", what, n, a)
+	}
+	if g, err := t.goodsOf(what); err != nil || g != nil {
+		if err == nil {
+			err = t.addGoods(g, n, a)
+		}
+		return err
 	}
 	return t.singleByCode(single{Set: set, Quantity: n}, what, a)
 }
@@ -247,12 +255,14 @@ func (t *table) beyond(i int, c *events.SetCounted) {
 			}
 			c.Counts = append(c.Counts, events.Count{Line: n}) // none came; what left is named
 		}
-		x := events.Beyond{Line: n, Item: l.Item, Description: l.Description}
+		x := events.Beyond{Line: n, Item: l.Item, Description: l.Description, Sort: l.Sort}
 		if t.stage != events.StageAdded {
 			x.Added = d.addedOf(n)
 		}
 		c.Beyond = append(c.Beyond, x)
 	}
+	slices.SortFunc(c.Counts, func(a, b events.Count) int { return cmp.Compare(a.Line, b.Line) }) // goods stand first on the page
+	slices.SortFunc(c.Beyond, func(a, b events.Beyond) int { return cmp.Compare(a.Line, b.Line) })
 }
 
 // begun reports whether something was entered into the draft.

@@ -30,6 +30,7 @@ type (
 		Unsay    []unsay    `json:"unsay,omitzero"`  // badges in them that are some because a person said so
 		Warn     []string   `json:"warn,omitzero"`   // what is known to be wrong with the sheets of the sets
 		Pause    string     `json:"pause,omitempty"` // what is said before the count begins; "" while it is made
+		Goods    []goodsRow `json:"goods,omitzero"`
 	}
 	unsay struct {
 		Code  string `json:"code"`
@@ -93,6 +94,9 @@ func (t *table) state() *countState {
 		for _, code := range said {
 			out.Unsay = append(out.Unsay, unsay{code, v.t("unsay-badge", code)})
 		}
+	}
+	if rows, err := t.goodsRows(); err == nil { // else the page asks again in a moment, as for all of its state
+		out.Goods = rows
 	}
 	out.Open = append(out.Open, t.differences()...)
 	out.Ask = t.ask(out)

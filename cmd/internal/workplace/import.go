@@ -24,7 +24,8 @@ import (
 // A list comes as a table, CSV or XLSX, with columns for the line, the item, the
 // description and the quantity; the line may be left out, then the rows are counted.
 // What helps people to tell an instrument may have columns too: mark, names, substitutes,
-// parts and tray-place.
+// parts and tray-place. Where there is a column sort, the table is one of goods, which are counted in rooms and belong to no
+// set: each is of sponges, sharps or small items, in any language's words, and the quantity is that of a pack.
 // The columns may stand in any order, below rows with a title. They may be named as
 // the texts import.line and so on have it in any language, or as a person has matched
 // them once. CSV may be separated by comma, semicolon or tab, and be in UTF-8, UTF-16
@@ -38,7 +39,7 @@ import (
 var (
 	columns  = append([]string{"line"}, append(mustHave, helping...)...)
 	mustHave = []string{"item", "description", "quantity"}
-	helping  = []string{"mark", "names", "substitutes", "parts", "tray-place"}
+	helping  = []string{"mark", "names", "substitutes", "parts", "tray-place", "sort"}
 )
 
 // RowError is what is wrong with one row of a table.
@@ -388,6 +389,7 @@ func (h How) lines(f found) Table {
 	if len(t.Wrong) == 0 && len(t.Lines) == 0 {
 		t.Wrong = []RowError{{0, h.say("no-lines")}}
 	}
+	t.Wrong = append(t.Wrong, h.unsorted(t.Lines)...)
 	if len(t.Wrong) > 0 {
 		t.Lines = nil
 	}
@@ -431,6 +433,9 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 			return l, h.say("not-whole", h.column("parts"), parts)
 		}
 	}
+	if l.Sort, ok = h.sort(cell("sort")); !ok {
+		return l, h.say("no-sort", l.Line, cell("sort"), strings.Join(h.sorts(), ", "))
+	}
 	for _, column := range []string{"item", "description"} {
 		if cell(column) == "" {
 			return l, h.say("missing", l.Line, h.column(column))
@@ -445,7 +450,7 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	if l.Quantity < 0 {
 		return l, h.say("negative", l.Line, l.Quantity)
 	}
-	one := &events.ListIssued{List: "L", Version: 1, Title: "t", Lines: []events.Line{l}}
+	one := &events.ListIssued{List: "L", Version: 1, Title: "t", Lines: []events.Line{l}, Goods: l.Sort != ""}
 	if err := one.Check(); err != nil {
 		return l, faultIn(h.In, err)
 	}
@@ -453,6 +458,47 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 		return l, h.say("no-print", fmt.Sprintf("%q (U+%04X)", missing[0], missing[0]))
 	}
 	return l, ""
+}
+
+// unsorted are the lines that lack a sort in a table of goods.
+func (h How) unsorted(lines []events.Line) (wrong []RowError) {
+	sorted := func(l events.Line) bool { return l.Sort != "" }
+	if !slices.ContainsFunc(lines, sorted) {
+		return nil
+	}
+	for _, l := range lines {
+		if !sorted(l) {
+			wrong = append(wrong, RowError{0, h.say("missing", l.Line, h.column("sort"))})
+		}
+	}
+	return wrong
+}
+
+// sort is what kind of goods a cell names, in any language; "" for none.
+func (h How) sort(cell string) (events.Sort, bool) {
+	if cell == "" {
+		return "", true
+	}
+	for _, s := range events.Sorts() {
+		for _, lang := range h.Names.Languages() {
+			for name := range strings.SplitSeq(h.Names.In(lang).Say("import.sort-"+string(s)), ",") {
+				if heading(name) == heading(cell) {
+					return s, true
+				}
+			}
+		}
+	}
+	return "", false
+}
+
+// sorts are the kinds of goods in the reader's language.
+func (h How) sorts() []string {
+	var out []string
+	for _, s := range events.Sorts() {
+		name, _, _ := strings.Cut(h.say("sort-"+string(s)), ",")
+		out = append(out, name)
+	}
+	return out
 }
 
 // notAsSeen says what of a row is not what its maker saw, "" for nothing: a text with a comma that ended its cell moves

@@ -80,6 +80,7 @@ func (v *visit) markChanges(old, now *events.ListIssued) []markChange {
 		{v.t("list-cycles"), strings.Join(old.Cycles, ", "), strings.Join(now.Cycles, ", ")},
 		{v.t("list-implants"), yes[old.Implants], yes[now.Implants]},
 		{v.t("list-high-risk"), yes[old.HighRisk], yes[now.HighRisk]},
+		{v.t("list-goods"), yes[old.Goods], yes[now.Goods]},
 	} {
 		if c.Old != c.New {
 			out = append(out, c)
@@ -183,9 +184,9 @@ func csvOf(lines []events.Line) string {
 	}
 	for _, l := range lines {
 		row := []string{strconv.FormatInt(l.Line, 10), l.Item, l.Description, strconv.FormatInt(l.Quantity, 10),
-			l.Mark, l.Names, l.Substitutes, "", l.TrayPlace}
+			l.Mark, l.Names, l.Substitutes, "", l.TrayPlace, string(l.Sort)}
 		if l.Parts > 0 {
-			row[len(row)-2] = strconv.FormatInt(l.Parts, 10)
+			row[len(row)-3] = strconv.FormatInt(l.Parts, 10)
 		}
 		for i, cell := range row {
 			used[i] = used[i] || cell != ""
@@ -250,10 +251,11 @@ func (d *Desk) emptyTable(w http.ResponseWriter, r *http.Request) {
 
 // NextVersion checks what is to be issued against what is there, and returns
 // the observation's data. A list that changes nothing is refused. The version of
-// next is not looked at, and its title is that of before where it has none.
+// next is not looked at, and its title is that of before where it has none. A list whose lines have a sort is one of goods.
 func NextVersion(before []site.ListVersion, next events.ListIssued) (*events.ListIssued, error) {
 	d := &next
 	d.Version = 1
+	d.Goods = slices.ContainsFunc(d.Lines, func(l events.Line) bool { return l.Sort != "" })
 	if n := len(before); n > 0 {
 		last := before[n-1]
 		d.Version = last.Version + 1

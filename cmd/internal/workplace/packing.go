@@ -555,7 +555,7 @@ func (b *packing) look(v *visit) (*packingBody, error) {
 		return out, nil
 	case b.List == "":
 		all, err := v.d.site.Lists(v, "")
-		out.Lists = newest(all)
+		out.Lists = slices.DeleteFunc(newest(all), func(l site.ListVersion) bool { return l.Goods }) // nothing is packed by those
 		return out, err
 	}
 	if out.List, err = listNow(v, v.d.site, b.List, b.Version); err != nil {

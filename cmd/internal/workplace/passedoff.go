@@ -19,9 +19,13 @@ func (v *visit) passedOff(s *projections.SetStanding, removed []projections.Remo
 			what = firstOf(s.Lines[i].Description, what)
 		}
 		stage, by := v.t("stage-"+string(r.Stage)), firstOf(r.Counter, "–")
-		if short = short || r.Short; r.Short {
+		short = short || r.Short
+		switch {
+		case r.Short:
 			words = append(words, v.t("passed-off-short", r.Quantity, what, s.Key.Set, stage, by, r.Reason))
-		} else {
+		case r.Stays:
+			words = append(words, v.t("stays", r.Quantity, what, stage, by, r.Reason))
+		default:
 			words = append(words, v.t("passed-off", r.Quantity, what, s.Key.Set, stage, by, r.Reason))
 		}
 	}

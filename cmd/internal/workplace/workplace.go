@@ -90,6 +90,8 @@ type Desk struct {
 
 	workers sync.Mutex // held while who works at a station is read or written; a bench's lock may be held
 
+	goods goodsKept
+
 	knownMu sync.Mutex // held while what is known of plain codes is read or written
 }
 

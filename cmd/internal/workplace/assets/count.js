@@ -240,6 +240,13 @@ function apply(st) {
       return b;
     }));
   }
+  for (const g of st.goods || []) {
+    const li = document.querySelector(`#goods li[data-item="${CSS.escape(g.item)}"]`);
+    if (!li) continue;
+    const there = li.querySelector("b");
+    if (there.textContent !== String(g.there)) there.textContent = g.there;
+    for (const b of li.querySelectorAll(".less")) b.hidden = (g.added || 0) < -Number(b.dataset.value.split(" ")[1]);
+  }
   $("open").hidden = !st.open.length;
   if (st.warn) {
     const warn = st.warn.join("\n");
