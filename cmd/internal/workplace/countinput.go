@@ -209,7 +209,9 @@ func (v *visit) countInput(verb string) (any, error) {
 	case err != nil && a.State != nil && t.open() && t.stray() == nil:
 		a.Next = a.State.Ask // still asked
 	}
-	a.Verdict, err = v.verdict(&a.said)
+	if a.Words != "" { // else another page is gone to, which says what is asked there
+		a.Verdict, err = v.verdict(&a.said)
+	}
 	v.d.hub.tell(countKey(in.Case), in.Client)
 	return a, err
 }

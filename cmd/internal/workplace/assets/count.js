@@ -283,7 +283,7 @@ sender = new Sender(base, (a, ok) => {
     return;
   }
   document.body.dataset.answered = a.n;
-  say(a.verdict);
+  if (a.verdict) say(a.verdict);
   asks = a.asks || 0;
   beep(a.sound);
   led = "";
