@@ -469,7 +469,7 @@ func (d drawer) policy() Policy {
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
 	p.KeepPictures = d.flag("keep pictures")
-	p.WayBack = returnSteps[:d.number("steps of the way back", 0, int64(len(returnSteps)))]
+	p.WayBack = append([]ReturnStep(nil), returnSteps[:d.number("steps of the way back", 0, int64(len(returnSteps)))]...) // nil for none
 	for _, line := range p.Waits.lines() {
 		*line = d.number("hours", 0, WaitsForever)
 	}
