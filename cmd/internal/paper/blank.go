@@ -10,12 +10,18 @@ import (
 )
 
 // Millimetres of a form for a set that has no count sheet. Whoever fills it in writes what the instruments are; so no
-// program can read it back, and it has none of the marks of a count sheet that would make it look so.
+// program can read it back, and of the marks of a count sheet it has none but a symbol, which says so.
 const (
 	blankTop    = 58.0
 	blankRow    = 7.6
 	blankBottom = 44.0
+	blankSymbol = 18.0
+	blankModule = 0.4
 )
+
+// BlankFormSymbol is what the symbol of such a form says: that it is one, and of no set. It is no page of a count sheet, so
+// whoever takes its picture by mistake is told what it is, and a scan of it at the station begins typing it in.
+const BlankFormSymbol = "listbound blank form"
 
 // WriteBlankForms prints so many forms for sets that are counted by hand without a count sheet of theirs, as while no program
 // can be asked: with rows to name the instruments in. It says on itself that it is no count sheet of any set.
@@ -56,7 +62,8 @@ func (c *canvas) blankHead(text wording) {
 	c.font(bold, 14)
 	c.text(side, margin+2, text.say("paper.blank-form"))
 	c.font(regular, body)
-	c.lines(side, margin+9, c.wrap(text.say("paper.blank-why"), inner))
+	c.lines(side, margin+9, c.wrap(text.say("paper.blank-why"), inner-blankSymbol-4))
+	c.symbol(side+inner-blankSymbol, margin+1, blankSymbol, BlankFormSymbol, blankModule)
 	y := margin + 20
 	third := inner / 3
 	c.named(side, y, 2*third, 10, text.say("paper.blank-set"))

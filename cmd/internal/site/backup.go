@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +27,10 @@ var leftOut = []string{
 	"log", "stream", "stream.clean", "owner.json", "owner.lock", modelName, "before-recovery-", "damaged-stream-", "repair.tmp",
 	checkPrefix, checkFile, "practice", "newest.checkpoint", backupMark, restoreMark, "room.tmp",
 }
+
+// leftOutDrafts are the drafts that a backup does without: what was read of filled-in count sheets, with pictures of what people
+// wrote there. It goes as soon as it is recorded, and a backup would keep it; the paper can be read again.
+var leftOutDrafts = []string{"drafts/paper", "drafts/paper-hand"}
 
 // backupMark is the file by which a backup's folder is known, restoreMark the one in a folder whose restoring has not ended.
 const (
@@ -174,7 +179,7 @@ func copyRest(to, from string, replace bool) (keys int, err error) {
 			return err
 		}
 		top, _, _ := strings.Cut(rel, string(filepath.Separator))
-		if isLeftOut(top) || strings.HasSuffix(rel, ".tmp") {
+		if isLeftOut(top) || slices.Contains(leftOutDrafts, filepath.ToSlash(rel)) || strings.HasSuffix(rel, ".tmp") {
 			if d.IsDir() {
 				return filepath.SkipDir
 			}

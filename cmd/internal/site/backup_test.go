@@ -57,7 +57,8 @@ func TestBackupWhileRecording(t *testing.T) {
 // What is neither records nor made anew is in a backup: keys, settings, drafts, words, witnesses.
 func TestBackupHasTheRest(t *testing.T) {
 	dir, _ := witnessed(t)
-	for name, text := range map[string]string{"drafts/north_or-3": "{}", "words/fr.json": "{}", "settings.json": "{}", "left.tmp": "x"} {
+	for name, text := range map[string]string{"drafts/north_or-3": "{}", "words/fr.json": "{}", "settings.json": "{}", "left.tmp": "x",
+		"drafts/paper/X.json": "{}"} {
 		path := filepath.Join(dir, filepath.FromSlash(name))
 		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 			t.Fatal(err)
@@ -73,7 +74,7 @@ func TestBackupHasTheRest(t *testing.T) {
 	}
 	for name, want := range map[string]bool{
 		"keys/north_ledger.key": true, "drafts/north_or-3": true, "words/fr.json": true, "settings.json": true, "witnesses.txt": true,
-		"left.tmp": false, "readmodel.db": false, "stream": false, "owner.lock": false,
+		"drafts/paper": false, "left.tmp": false, "readmodel.db": false, "stream": false, "owner.lock": false,
 	} {
 		info, err := os.Stat(filepath.Join(to, filepath.FromSlash(name)))
 		if (err == nil) != want {

@@ -32,6 +32,7 @@ type readback struct {
 	Closed  string                      `json:"closed,omitempty"`  // the closing that the counts are recorded after all the same
 	Day     string                      `json:"day,omitempty"`     // the date on the sheet, where that was asked
 	LastDay string                      `json:"lastDay,omitempty"` // of the sheet before
+	Form    bool                        `json:"form,omitzero"`     // a blank form is to be typed in: of which set is asked
 	Redate  bool                        `json:"redate,omitzero"`   // the date is asked since what followed was wrong
 	Doubt   *doubtfulTime               `json:"doubt,omitempty"`
 }
@@ -51,6 +52,7 @@ type stageSaid struct {
 	Alone   bool      `json:"alone,omitempty"` // no second person stands there
 	At      time.Time `json:"at,omitzero"`
 	Beside  string    `json:"beside,omitempty"`  // the recorded count that this one is recorded beside,
+	Made    bool      `json:"made,omitzero"`     // it is on a blank form
 	LeftOut string    `json:"leftOut,omitempty"` // or for the sake of which it is not recorded
 }
 
@@ -72,6 +74,7 @@ func readbackPlace() workplace {
 			events.ScanCase:  (*readback).scanCase,
 			events.ScanBadge: (*readback).scanBadge,
 			events.ScanSheet: (*readback).scanSheet,
+			events.ScanSet:   (*readback).scanFormSet,
 		},
 		acts: map[string]action[readback]{
 			"take-up":    (*readback).takeUp,
@@ -90,6 +93,8 @@ func readbackPlace() workplace {
 			"beside":     (*readback).beside,
 			"leave-out":  (*readback).leaveOut,
 			"case-sure":  (*readback).sureOfCase,
+			"form":       (*readback).typeForm,
+			"made":       (*readback).made,
 			"alone":      (*readback).alone,
 			"not-stage":  (*readback).notStage,
 			"blank-page": (*readback).blankPage,
@@ -105,6 +110,9 @@ func readbackPlace() workplace {
 }
 
 func (b *readback) wants() []want {
+	if b.Code == "" && b.Form {
+		return wanted(events.ScanSet, events.ScanSheet, events.ScanBadge)
+	}
 	if b.Code == "" {
 		return wanted(events.ScanSheet, events.ScanBadge)
 	}
@@ -114,7 +122,7 @@ func (b *readback) wants() []want {
 	return wanted(events.ScanBadge, events.ScanCase)
 }
 
-func (b *readback) idle() bool { return b.Code == "" }
+func (b *readback) idle() bool { return b.Code == "" && !b.Form }
 
 // workName is the case, or the sheet before that is known.
 func (b *readback) workName() string { return b.Case }
@@ -385,7 +393,7 @@ func (b *readback) alone(v *visit, _ fields) (said, error) {
 
 func (b *readback) notStage(v *visit, _ fields) (said, error) {
 	_, q, err := b.now(v)
-	if err == nil && q != nil && q.kind == askBlank {
+	if err == nil && q != nil && (q.kind == askBlank || q.kind == askMade) {
 		b.stage(q.stage).Left = true
 	}
 	return said{}, err
@@ -435,6 +443,9 @@ func (b *readback) say(v *visit, set func(*cellSaid, *paperQuestion)) (said, err
 
 // typed tells what a typed text answers.
 func (b *readback) typed(v *visit, text string) (string, fields, bool) {
+	if b.Code == "" && isFormSymbol(text) {
+		return "form", nil, true
+	}
 	st, q, err := b.now(v)
 	if err != nil || st == nil || q == nil {
 		return "", nil, false
@@ -471,6 +482,8 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return b.samePerson(v, q)
 	case q.kind == askBlank:
 		return b.notStage(v, nil)
+	case q.kind == askMade:
+		return b.made(v, nil)
 	case q.kind == askCell && q.agrees:
 		return b.asPrinted(v, nil)
 	}

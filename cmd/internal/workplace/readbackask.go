@@ -24,6 +24,7 @@ const (
 	askWhose     = "whose"
 	askOpened    = "opened"
 	askFound     = "found"
+	askMade      = "made"
 	askBlank     = "blank"
 	askBlankPage = "blank-page"
 	askCounter   = "counter"
@@ -38,9 +39,12 @@ const whyBefore = "before"
 // whyCorrected: what the line was packed with was corrected after the picture was read.
 const whyCorrected = "corrected"
 
+// whyForm: it is to be typed in off a blank form.
+const whyForm = "form"
+
 // noTick are the reasons for which Enter doesn't say that a line is as printed: what is there may be a number, or have been
 // struck out. A person says so by the button, or types the number.
-var noTick = []string{whyBefore, string(marks.Number), string(marks.NumberToo), string(marks.Shape), string(marks.RunsOn),
+var noTick = []string{whyBefore, whyForm, string(marks.Number), string(marks.NumberToo), string(marks.Shape), string(marks.RunsOn),
 	string(marks.StruckOut)}
 
 // paperQuestion is what is asked now.
@@ -166,6 +170,12 @@ func printedAt(c *facts.Trip) (at time.Time) {
 // candidates are the sets of the case that this sheet may have been used for: its own in another turn, and those with
 // the same list. Where its own was opened in the trip that the sheet names, nothing is asked.
 func (st *readState) candidates(b *readback) {
+	if st.sheet.Form {
+		if k, ok := st.formTurn(); ok {
+			st.on = k
+		}
+		return
+	}
 	for _, s := range st.standing.Sets {
 		if s.Key == st.own() {
 			st.likely = nil
@@ -221,8 +231,11 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 		return b.momentQuestion()
 	case st.opened.IsZero() && b.Opened.IsZero():
 		return &paperQuestion{kind: askOpened, field: paper.PlaceStart}
-	case st.opened.IsZero() && b.Found == "":
+	case st.opened.IsZero() && b.Found == "" && !st.sheet.Form:
 		return &paperQuestion{kind: askFound}
+	}
+	if q := st.nextOfForm(b); q != nil {
+		return q
 	}
 	if q := st.nextBlank(b); q != nil {
 		return q
@@ -236,6 +249,9 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 // counted are the stages that come to a count.
 func (st *readState) counted(b *readback) (out []events.Stage) {
 	for _, stage := range st.sheet.stages() {
+		if st.sheet.Form && (b.Stages[stage] == nil || !b.Stages[stage].Made) {
+			continue
+		}
 		if !st.isDone(stage) && !st.blank(stage) && !st.leftOut(b, stage) {
 			out = append(out, stage)
 		}

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"strings"
+	"time"
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/paper/marks"
@@ -172,7 +173,7 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	if err != nil {
 		return out, err
 	}
-	numbers := of.numbers()
+	numbers := of.beside()
 	for i, row := range page.Rows {
 		if n, ok := numbers[row.Line]; ok {
 			page.Rows[i].Printed = &n
@@ -247,6 +248,8 @@ type printed struct {
 	sheet paper.Sheet
 	notes []phrase
 	done  map[events.Stage]paperCount // counts that were read back from it before
+	// before are the numbers of an earlier print of it, by line, where there may be one.
+	before map[int64]int64
 }
 
 // printed finds the sheet that a symbol names.
@@ -303,19 +306,39 @@ func printedFor(ctx context.Context, m *site.View, k projections.TripKey, code e
 			return nil, err
 		}
 		if code.Matches(binding) {
-			return &printed{sheet: sheet}, printedOnce(m.World(ctx), k, packed)
+			out := &printed{sheet: sheet}
+			return out, out.printedOf(m.World(ctx), k, packed)
 		}
 	}
 	return nil, refusal.Keyed("paper-altered", "sheet %s was not made of the list that %s was packed by: read nothing from it",
 		code.Short(), k.Set)
 }
 
-// printedOnce refuses a sheet of which there may be two prints with one code: its packing was corrected. They differ in numbers and
-// in where the lines stand, and a tick means the number beside it.
-func printedOnce(w *judge.World, k projections.TripKey, packed *events.SetPacked) error {
+// printedOf tells of which packing a sheet was printed. A packing that was corrected has two prints with one code, which differ in
+// numbers and in where the lines stand. Where it was corrected before the set was closed, the later print is the one that went
+// with the set: its lines stand where the correction puts them, else the page is refused (marks.OtherPrint), and a tick on a line
+// that the correction changed is asked about. Where it was corrected after that, nothing tells the two apart.
+func (p *printed) printedOf(w *judge.World, k projections.TripKey, packed *events.SetPacked) error {
 	now, err := w.Packed(k)
 	if err != nil || now == nil || reflect.DeepEqual(now.Exceptions, packed.Exceptions) {
 		return err
+	}
+	c := w.Trip(k)
+	var corrected, closed time.Time
+	for _, it := range c.Packed {
+		if !it.Void && it.By != nil && it.By.At().After(corrected) {
+			corrected = it.By.At()
+		}
+	}
+	for _, it := range c.Sealed {
+		if !it.Void && (closed.IsZero() || it.At().Before(closed)) {
+			closed = it.At()
+		}
+	}
+	if !corrected.IsZero() && corrected.Before(closed) {
+		p.before = p.numbers()
+		p.sheet.Exceptions = now.Exceptions
+		return w.Failed()
 	}
 	return refusal.Keyed("paper-corrected",
 		"the packing of %s was corrected: which numbers are printed on this count sheet can't be told; type its counts in", k.Set)
@@ -329,6 +352,16 @@ func (p *printed) numbers() map[int64]int64 {
 	}
 	for _, x := range p.sheet.Exceptions {
 		out[x.Line] = x.Counted
+	}
+	return out
+}
+
+// beside are the numbers beside the lines, as far as one can be told: of a line that a correction changed it is the one of before,
+// so that a tick there is asked about.
+func (p *printed) beside() map[int64]int64 {
+	out := p.numbers()
+	for line, n := range p.before {
+		out[line] = n
 	}
 	return out
 }

@@ -189,6 +189,8 @@ type readbackBody struct {
 	Sheet   *paperSheet
 	Cuts    []shownCut // of what is asked about
 	Foreign []string   // places where a label is stuck that is none of ours
+	Form    bool       // of which set a blank form is, is asked
+	Idle    bool
 	AskCase bool
 	AskDay  bool
 	Today   string // the last date that can be asked for
@@ -238,6 +240,7 @@ func (b *readback) body(v *visit) (any, error) {
 	if next := nextPaper(all, v.station); b.Code == "" && next != nil {
 		out.Next = next.Set
 	}
+	out.Form, out.Idle = b.Code == "" && b.Form, b.idle()
 	st, q, err := b.now(v)
 	if err != nil || st == nil {
 		return out, err

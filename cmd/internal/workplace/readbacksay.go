@@ -16,6 +16,8 @@ func (b *readback) verdict(v *visit) (said, error) {
 	switch {
 	case err != nil:
 		return said{}, err
+	case st == nil && b.Form:
+		return ask(v.t("readback-ask-form"), v.t("readback-form-more")).offer(choice{Do: "clear", Words: v.t("readback-aside")}), nil
 	case st == nil:
 		b.clear() // somebody else has finished it, or thrown it away
 		return ask(v.t("readback-gone"), ""), nil
@@ -70,6 +72,9 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 			s.Choices = append(s.Choices, choice{Do: "found", Value: place, Words: v.t("readback-found-" + place)})
 		}
 		return s
+	case askMade:
+		return ask(v.t("readback-ask-made", stage, st.sheet.Set), "").offer(
+			choice{Do: "made", Words: v.t("readback-made"), Main: true}, choice{Do: "not-stage", Words: v.t("readback-not-stage")})
 	case askBlank:
 		return ask(v.t("readback-ask-blank", stage), v.t("readback-blank-more")).offer(
 			choice{Do: "not-stage", Words: v.t("readback-not-stage"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})
@@ -122,7 +127,11 @@ func (b *readback) askWhose(v *visit, st *readState) said {
 }
 
 func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
-	s := ask(v.t("readback-ask-cell", q.line, stage, q.printed), v.t("readback-why-"+q.why))
+	words := v.t("readback-ask-cell", q.line, stage, q.printed)
+	if q.why == whyForm {
+		words = v.t("readback-ask-typed", q.line, stage, q.printed)
+	}
+	s := ask(words, v.t("readback-why-"+q.why))
 	s.Next = q.item
 	if q.agrees {
 		s.Choices = append(s.Choices, choice{Do: "as-printed", Words: v.t("readback-as-printed", q.printed), Main: true})
@@ -306,7 +315,7 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 	var out []*events.Observation
 	if st.opened.IsZero() {
 		d := &events.SetOpened{Case: b.Case}
-		if b.Found != placeUnknown {
+		if b.Found != placeUnknown && !st.sheet.Form {
 			d.Sheet = &events.Reading{Found: b.Found, Code: b.Code, Of: int64(st.sheet.Of)}
 			for _, p := range st.sheet.inOrder() {
 				d.Sheet.Pages = append(d.Sheet.Pages, int64(p.Page))
@@ -324,8 +333,12 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 				Marks: p.marksOf(c.stage), Kept: kept[p.Page]})
 		}
 		slices.Sort(from.Asked)
-		out = append(out, observed(c.at, &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter,
-			Witness: c.witness, Counts: c.counts, Paper: from}))
+		d := &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter, Witness: c.witness, Counts: c.counts,
+			Paper: from}
+		if st.sheet.Form {
+			d.Sheet, d.SheetText, d.Paper = events.SheetUnreadable, formText, nil
+		}
+		out = append(out, observed(c.at, d))
 	}
 	return out
 }

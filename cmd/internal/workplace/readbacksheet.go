@@ -26,7 +26,8 @@ type paperSheet struct {
 	Title   string             `json:"title"`
 	Of      int                `json:"of"` // pages
 	Pages   map[int]*paperPage `json:"pages"`
-	ReadAt  time.Time          `json:"readAt"` // when the last of its pages was read
+	Form    bool               `json:"form,omitempty"` // nothing was read: it is typed in off a blank form
+	ReadAt  time.Time          `json:"readAt"`         // when the last of its pages was read
 
 	hand paperHand
 }

@@ -126,7 +126,10 @@ func bySymbol(g *gray, found []ring, seen bool) (out pose, err error) {
 		return out, &Refusal{Cause: NoSheet}
 	}
 	s, ok := symbolOf(d.text)
-	if !ok {
+	switch {
+	case !ok && d.text == paper.BlankFormSymbol:
+		return out, &Refusal{Cause: BlankForm}
+	case !ok:
 		return out, &Refusal{Cause: NoSheet}
 	}
 	if d.mirrored {

@@ -13,6 +13,7 @@ type Cause string
 // The causes.
 const (
 	NoSheet       Cause = "no-sheet"       // no corner mark and no symbol: other paper
+	BlankForm     Cause = "blank-form"     // a form for a set without a count sheet, filled in by hand
 	SymbolUnread  Cause = "symbol"         // the page is there, both symbols are covered or damaged
 	CornersUnseen Cause = "corners"        // the symbol is there, too few corner marks are
 	CutOff        Cause = "cut-off"        // a part of the page lies outside the picture
@@ -37,7 +38,9 @@ type Refusal struct {
 // Error says it in English.
 func (r *Refusal) Error() string {
 	return map[Cause]string{
-		NoSheet:       "no count sheet is in the picture: take the whole page, lying flat, with its four corner marks",
+		NoSheet: "no count sheet is in the picture: take the whole page, lying flat, with its four corner marks",
+		BlankForm: "this is a blank form, which no program reads: type it in at a station's page \"Read count sheets back\", by its " +
+			"button \"Type in a blank form\"",
 		SymbolUnread:  "neither symbol of the page could be read: uncover one of them, or type the counts in",
 		CornersUnseen: "not enough corner marks are to be seen: uncover them and take the picture again",
 		CutOff:        "a part of the page is outside the picture: take it again with a margin around the page",

@@ -3,6 +3,7 @@
 package paperback_test
 
 import (
+	"bytes"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -10,7 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/texts"
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
 )
@@ -316,5 +319,55 @@ func TestReadAgainAfterItWasRecorded(t *testing.T) {
 	h.After(25 * time.Hour)
 	if b.again(); waits() {
 		t.Error("what nobody took up for three weeks is kept")
+	}
+}
+
+// A blank form is told from other paper, and typed in: each number of it, of its own time, by whoever types it. It names no sheet.
+func TestBlankFormIsTypedIn(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-0412")
+	h.After(6 * time.Hour)
+	b := at(t, h)
+	if a := b.typed(paper.BlankFormSymbol); !strings.Contains(words(a), "Of which set is the form?") {
+		t.Fatal(words(a))
+	}
+	b.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+	b.asks("Which case is written")
+	b.Do("enter")
+	b.asks("First count of VAS-003: is it on the form?")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.people("0700")
+	for _, n := range []string{"4", "1"} {
+		b.typed(n)
+	}
+	b.asks("Line 3, First count: how many? 3 were packed")
+	b.Do("enter")
+	b.asks("Line 3, First count: how many?") // Enter types nothing
+	b.Do("not-line")
+	b.sign()
+	got := counts(h, "K-0412")
+	if len(got) != 1 || got[0].Sheet != events.SheetUnreadable || got[0].Paper != nil || len(got[0].Counts) != 2 ||
+		got[0].Counts[1].Counted != 1 || got[0].Counter != "B-3310" {
+		t.Fatalf("%+v", got)
+	}
+	for _, e := range history(t, h, "VAS-003").Events {
+		if e.Kind == string(events.KindSetCounted) && (e.Medium != events.MediumPaper || e.Operator != "B-2201" ||
+			e.Observed.Format("15:04") != "07:00") {
+			t.Errorf("%+v", e)
+		}
+	}
+	var pdf bytes.Buffer
+	catalogue, err := texts.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := paper.WriteBlankForms(&pdf, 1, paper.A4, false, catalogue.In("de")); err != nil {
+		t.Fatal(err)
+	}
+	m := rasterised(t, pdf.Bytes())
+	if got := strings.Join(copied(t, h, encoded(t, m[0])), " "); !strings.Contains(got, "This is a blank form, which no program reads") {
+		t.Error(got)
 	}
 }

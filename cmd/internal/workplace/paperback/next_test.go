@@ -227,3 +227,37 @@ func TestPackingCorrectedSincePrinted(t *testing.T) {
 	b.typed("2")
 	b.asks("Other numbers than printed: line 2: 2 instead of 1.")
 }
+
+// A packing that was corrected before the set was closed: the print of the correction is read, and a tick on the line that it changed
+// is asked about, since a print of before may lie there.
+func TestPackingCorrectedBeforeItWasClosed(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-0400", "VAS-003")
+	h.Trips["VAS-003"] = h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1,
+		WeightGrams: 8400}).Trip
+	h.Record("north/packing-1", events.KindEventCorrected, "", &events.EventCorrected{Event: h.Last().ID, Action: "replace",
+		Reason: "typed wrong", Data: []byte(`{"list":"VAS-MINOR","version":1,"weightGrams":8400,"exceptions":[{"line":2,"counted":1,` +
+			`"reason":"missing"}]}`)})
+	h.Codes["VAS-003"] = h.Record("north/packing-1", events.KindListSealed, "VAS-003", &events.ListSealed{
+		Placement: events.Outside}).SheetCode
+	h.Open("VAS-003", "K-0412")
+	list := workplacetest.ListShort()
+	s := printedWith(t, h, "VAS-003", list, events.Exception{Line: 2, Counted: 1, Reason: "missing"})
+	s.tick(events.StageFirst, all(3)...)
+	h.After(6 * time.Hour)
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); !strings.Contains(got, "VAS-003, page 1 of 1") {
+		t.Fatal(got)
+	}
+	b := at(t, h)
+	b.Do("enter")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.people("0700")
+	b.asks("Line 2, First count: how many? 1 is printed | It is ticked, and what was packed on this line was corrected")
+	b.typed("1")
+	b.sign()
+	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Counts) != 3 || got[0].Counts[1].Counted != 1 {
+		t.Errorf("%+v", got)
+	}
+}

@@ -36,17 +36,33 @@ type sheet struct {
 // printed prints a set's sheet at the house, as a person does, and scans it.
 func printed(t testing.TB, h *workplacetest.House, set string, list *events.ListIssued) *sheet {
 	t.Helper()
+	return printedWith(t, h, set, list)
+}
+
+// printedWith is a sheet on which lines were packed otherwise than the list says.
+func printedWith(t testing.TB, h *workplacetest.House, set string, list *events.ListIssued, other ...events.Exception) *sheet {
+	t.Helper()
 	pdf := h.Get("/print/sheet.pdf?set=" + set)
-	return scanned(t, []byte(pdf), list.Lines)
+	return scanned(t, []byte(pdf), list.Lines, other...)
 }
 
 // scanned rasterises the pages of a sheet's PDF.
-func scanned(t testing.TB, pdf []byte, lines []events.Line) *sheet {
+func scanned(t testing.TB, pdf []byte, lines []events.Line, other ...events.Exception) *sheet {
 	t.Helper()
-	g, err := paper.GeometryOf(&paper.Sheet{Lines: lines}, layoutA4)
+	g, err := paper.GeometryOf(&paper.Sheet{Lines: lines, Exceptions: other}, layoutA4)
 	if err != nil {
 		t.Fatal(err)
 	}
+	s := &sheet{t: t, geometry: g, pages: rasterised(t, pdf)}
+	if len(s.pages) != len(g.Pages) {
+		t.Fatalf("%d pages drawn, %d planned", len(s.pages), len(g.Pages))
+	}
+	return s
+}
+
+// rasterised are the pages of a PDF.
+func rasterised(t testing.TB, pdf []byte) (out []*image.Gray) {
+	t.Helper()
 	dir := t.TempDir()
 	in := filepath.Join(dir, "sheet.pdf")
 	if err := os.WriteFile(in, pdf, 0o600); err != nil {
@@ -57,10 +73,9 @@ func scanned(t testing.TB, pdf []byte, lines []events.Line) *sheet {
 		t.Fatalf("pdftoppm: %v: %s", err, msg)
 	}
 	names, err := filepath.Glob(filepath.Join(dir, "p-*.png"))
-	if err != nil || len(names) != len(g.Pages) {
-		t.Fatalf("%d pages drawn, %d planned: %v", len(names), len(g.Pages), err)
+	if err != nil {
+		t.Fatal(err)
 	}
-	s := &sheet{t: t, geometry: g}
 	for _, name := range names {
 		raw, err := os.ReadFile(name)
 		if err != nil {
@@ -72,9 +87,9 @@ func scanned(t testing.TB, pdf []byte, lines []events.Line) *sheet {
 		}
 		gray := image.NewGray(m.Bounds())
 		draw.Draw(gray, gray.Bounds(), m, m.Bounds().Min, draw.Src)
-		s.pages = append(s.pages, gray)
+		out = append(out, gray)
 	}
-	return s
+	return out
 }
 
 // stroke draws a line of a pen, in millimetres.

@@ -572,6 +572,13 @@ func (q *asker) recordedAlready() {
 			}
 		}
 	}
+	q.do("form")
+	q.do("form", "set", "VAS-009")
+	q.do("case", "case", "K-3")
+	late()
+	q.do("leave-out", "value", "first")
+	q.do("made")
+	q.do("aside")
 	lay("ttt")
 	late()
 	q.do("leave-out", "value", "first")
