@@ -90,6 +90,8 @@ func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, co
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
 	mux.HandleFunc("GET /correct", p.page(p.correctPage))
 	mux.HandleFunc("POST /correct", p.correct)
+	mux.HandleFunc("GET /at/{site}/{station}/correct", p.page(p.correctPage))
+	mux.HandleFunc("POST /at/{site}/{station}/correct", p.correct)
 	p.registerTexts(mux)
 	mux.HandleFunc("GET /policy", p.page(p.policyPage))
 	mux.HandleFunc("POST /policy", p.adoptPolicy)

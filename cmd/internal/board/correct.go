@@ -3,6 +3,8 @@ package board
 import (
 	"net/http"
 	"net/url"
+	"slices"
+	"strconv"
 	"time"
 
 	"listbound/cmd/internal/refusal"
@@ -12,16 +14,32 @@ import (
 	"listbound/projections"
 )
 
-// The page of one event, on which a lead takes it back: a correction by the ledger itself, since the event may be of any
-// station. Nothing is deleted: the event stays in every history, and judgement says what is gone by the correction.
+// The page of one event, on which a lead takes it back or says it anew: a correction by the ledger itself, since the event may be
+// of any station. A station does the same with its own, in its own name, for as long as the policy lets it. Nothing is deleted: the
+// event stays in every history, and judgement says what is gone by the correction.
 
 type correctBody struct {
 	Event         *projections.HistoryEvent
 	Back          string // its history
 	Problem       string
 	Done          string
-	May           bool // it can be taken back
+	May           bool          // it can be taken back
+	Members       []memberAsked // what of it can be said anew
+	Since         string        // the record by which it says what it does
+	Station       string        // the station whose page it is, "" for a lead's
+	Action        string        // where the forms lead
 	Badge, Reason string
+}
+
+// whoAndWhyGiven refuses what nobody answers for.
+func (b *correctBody) whoAndWhyGiven(words *shell.Words) error {
+	switch {
+	case b.Badge == "":
+		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.badge-needed"))
+	case b.Reason == "":
+		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.correct-reason"))
+	}
+	return nil
 }
 
 func correctLink(id string) string { return "/correct?" + url.Values{"event": {id}}.Encode() }
@@ -33,7 +51,7 @@ func correctable(k events.Kind) bool {
 }
 
 func (p *pages) correctPage(r *http.Request, words *shell.Words) (*answer, error) {
-	return p.correctForm(r, words, &correctBody{}, r.URL.Query().Get("event"))
+	return p.correctForm(r, words, new(correctBody), r.URL.Query().Get("event"))
 }
 
 func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody, id string) (*answer, error) {
@@ -49,7 +67,26 @@ func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody,
 	}
 	e := b.Event
 	b.May = correctable(events.Kind(e.Kind)) && !e.Void
+	b.Since, b.Action = strconv.FormatInt(max(e.Seq, e.Replaced), 10), "/correct"
+	if site, station := r.PathValue("site"), r.PathValue("station"); station != "" {
+		b.Station = site + "/" + station
+		if b.Action = "/at/" + b.Station + "/correct"; e.Station != b.Station {
+			return nil, refuse(http.StatusForbidden, "%s", words.T("board.correct-another", e.Station))
+		}
+		if here, err := p.signedHere(r, b.Station); err != nil {
+			return nil, err
+		} else if !here {
+			return nil, refuse(http.StatusConflict, "%s", words.T("board.correct-own-key"))
+		}
+	}
+	if b.May && b.Members == nil {
+		if err := b.ask(words); err != nil {
+			return nil, err
+		}
+	}
 	switch {
+	case b.Station != "":
+		b.Back = "/at/" + b.Station + "/"
 	case e.Set != "":
 		b.Back = tripLink(e.Set, e.Trip)
 	case e.Kind == string(events.KindCaseClosed):
@@ -60,10 +97,30 @@ func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody,
 	return &answer{template: "correct", title: words.T("board.correct", e.Seq), body: b}, nil
 }
 
-// correct takes an event back.
+// signedHere reports whether the server has a station's key: what a browser signs itself, it signs in answer to its own inputs.
+func (p *pages) signedHere(r *http.Request, station string) (bool, error) {
+	all, err := p.site.Stations(r.Context())
+	i := slices.IndexFunc(all, func(s site.Station) bool { return s.Name == station })
+	return i >= 0 && all[i].Here, err
+}
+
+// ask fills the form with what holds; where a text of it was taken out, there is none.
+func (b *correctBody) ask(words *shell.Words) error {
+	data, err := dataOf(words, b.Event.Data)
+	switch {
+	case refusal.Is(err):
+		return nil
+	case err != nil:
+		return err
+	}
+	b.Members = membersOf(words, events.Replaceable(events.Kind(b.Event.Kind)), data, "")
+	return nil
+}
+
+// correct takes an event back, or says it anew.
 func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
-	const most = 1 << 16
+	const most = 1 << 18
 	r.Body = http.MaxBytesReader(w, r.Body, most)
 	b := new(correctBody)
 	b.Badge, b.Reason = whoAndWhy(r)
@@ -74,30 +131,39 @@ func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	said := refusal.Answer{Code: http.StatusOK}
-	if err := p.takeBack(r, words, b); err != nil {
+	by, do := p.site.Name(), p.takeBack
+	if b.Station != "" {
+		by = b.Station
+	}
+	if r.PostFormValue("anew") != "" {
+		do = p.replace
+	}
+	if err := do(r, words, b, by); err != nil {
 		said = p.sh.PageAnswer(r, err)
 		b.Problem = said.Text
-	} else if a, err = p.correctForm(r, words, b, id); err != nil {
-		p.refuse(w, r, words, err)
-		return
+	} else {
+		b.Members = nil
+		if a, err = p.correctForm(r, words, b, id); err != nil {
+			p.refuse(w, r, words, err)
+			return
+		}
 	}
 	said.Head(w.Header())
 	p.render(w, r, said.Code, a)
 }
 
-func (p *pages) takeBack(r *http.Request, words *shell.Words, b *correctBody) error {
+func (p *pages) takeBack(r *http.Request, words *shell.Words, b *correctBody, by string) error {
 	switch {
 	case b.Event.Void:
 		return refuse(http.StatusConflict, "%s", words.T("board.correct-already"))
 	case !b.May:
 		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.correct-not"))
-	case b.Badge == "":
-		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.badge-needed"))
-	case b.Reason == "":
-		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.correct-reason"))
+	}
+	if err := b.whoAndWhyGiven(words); err != nil {
+		return err
 	}
 	rs, err := p.site.Observe(r.Context(), &events.Observation{
-		Station: p.site.Name(), Kind: events.KindEventCorrected, Time: p.site.Clock().UTC().Truncate(time.Millisecond), Operator: b.Badge,
+		Station: by, Kind: events.KindEventCorrected, Time: p.site.Clock().UTC().Truncate(time.Millisecond), Operator: b.Badge,
 		Data: &events.EventCorrected{Event: b.Event.ID, Action: "void", Reason: b.Reason},
 	})
 	if err == nil {

@@ -100,6 +100,8 @@ func stationRules() []Rule {
 		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
 		{Pattern: "POST " + at + "readback/pictures", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET " + at + "readback/cut-out", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "correct", Roles: []Role{Records}, Own: true},
+		{Pattern: "POST " + at + "correct", Roles: []Role{Records}, Own: true},
 		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},

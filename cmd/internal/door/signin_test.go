@@ -360,6 +360,7 @@ func TestStationsBrowser(t *testing.T) {
 	if got, _ := late.post(t, "/station-code", url.Values{"code": {code}}); got != http.StatusUnauthorized {
 		t.Errorf("ten minutes later: %d", got)
 	}
+	leads = h.signedIn(t, "leads")
 	_, text = leads.post(t, "/people/station-code", url.Values{"station": {"north/or-1"}})
 	code = secretIn(t, text)
 	if got, _ := (&caller{h: h}).post(t, "/code", begin(code, "eve", password, password)); got != http.StatusUnauthorized {
