@@ -470,6 +470,7 @@ func (d drawer) policy() Policy {
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")
 	p.KeepPictures = d.flag("keep pictures")
 	p.WayBack = append([]ReturnStep(nil), returnSteps[:d.number("steps of the way back", 0, int64(len(returnSteps)))]...) // nil for none
+	p.PINAtStations = d.flag("pin at stations")
 	for _, line := range p.Waits.lines() {
 		*line = d.number("hours", 0, WaitsForever)
 	}

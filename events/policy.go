@@ -58,6 +58,9 @@ type Policy struct {
 	// MendMinutes is how long after an observation its own station may take it back or replace it; what is older, or another
 	// station's, a lead corrects. 0 is no limit. A server holds to it when a correction comes in; no trip is judged by it.
 	MendMinutes int64 `json:"mendMinutes,omitzero"`
+	// PINAtStations: at a server with accounts a badge is taken at a station's pages once its PIN was given there. PINs are kept
+	// beside the ledger, and nothing that is judged rests on them.
+	PINAtStations bool `json:"pinAtStations,omitzero"`
 	// AllPages: of a sheet of several pages each is read, not one of them.
 	AllPages bool `json:"allPages,omitzero"`
 	// HideExpected: the number expected is not shown before a line is counted.

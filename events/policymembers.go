@@ -46,6 +46,7 @@ func PolicyMembers() []PolicyMember {
 		number("waits.runHours", "hours"), number("waits.releaseHours", "hours"), number("waits.indicatorHours", "hours"),
 		number("waits.seenHours", "hours"), number("waits.countHours", "hours"), number("waits.closeHours", "hours"),
 		number("waits.stationHours", "hours"),
+		{Name: "pinAtStations", Form: PolicyYesNo},
 		{Name: "keepPictures", Form: PolicyYesNo},
 		{Name: "cycles", Form: PolicyList},
 		{Name: "codes", Form: PolicyCodes, Words: wordsOf(patternKinds())},

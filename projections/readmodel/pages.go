@@ -25,6 +25,12 @@ func (m *Model) CasesSince(ctx context.Context, since time.Time) ([]string, erro
 		GROUP BY case_ref ORDER BY max(observed) DESC, case_ref`, since.UnixNano())
 }
 
+// ClaimsSince returns the records by which access was claimed in an emergency since a moment, the newest first.
+func (m *Model) ClaimsSince(ctx context.Context, since time.Time) ([]int64, error) {
+	return m.seqs(ctx, `SELECT seq FROM events WHERE observed >= ?1 AND kind = 'access.claimed' ORDER BY observed DESC, seq DESC`,
+		since.UnixNano())
+}
+
 // Unopened returns the trips that were packed with a list and not opened, and
 // are the last of their set.
 func (m *Model) Unopened(ctx context.Context, list string) ([]projections.TripKey, error) {

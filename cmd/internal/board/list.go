@@ -30,6 +30,7 @@ const exportedRows = 20000
 type boardBody struct {
 	Rows      []boardRow
 	Stations  []projections.Verdict // with findings on their own records
+	Claims    []claimed             // access in an emergency, of the last day
 	Facets    []facet
 	Counts    map[string]int
 	Total     int // rows of the filter
@@ -152,6 +153,7 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		limit, after, ask = exportedRows, nil, eachAlone
 	}
 	var rows [][]readmodel.BoardRow
+	var claims []int64
 	if b.Wanted { // all of them, since they stand in an order of their own
 		limit, after, ask = exportedRows, nil, eachAlone
 	}
@@ -177,6 +179,9 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
 			return err
 		}
+		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
+			return err
+		}
 		counts, err := m.Status(r.Context())
 		if err != nil {
 			return err
@@ -188,6 +193,9 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return err
 	})
 	if err != nil {
+		return nil, err
+	}
+	if b.Claims, err = p.claims(claims); err != nil {
 		return nil, err
 	}
 	p.fillBoard(b, rows, q, limit)

@@ -96,6 +96,7 @@ type book struct {
 	Tokens   []Token   `json:"tokens"`
 	Browsers []Browser `json:"browsers"`
 	Screens  []Screen  `json:"screens,omitempty"`
+	Pins     []Pin     `json:"pins,omitempty"`
 	Codes    []code    `json:"codes"`
 	Changes  []Change  `json:"changes"`
 }
@@ -204,7 +205,7 @@ func (b *books) change(f func(*book) error) error {
 	defer b.mu.Unlock()
 	next := &book{
 		People: slices.Clone(b.now.People), Tokens: slices.Clone(b.now.Tokens), Browsers: slices.Clone(b.now.Browsers),
-		Screens: slices.Clone(b.now.Screens), Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
+		Screens: slices.Clone(b.now.Screens), Pins: slices.Clone(b.now.Pins), Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
 	}
 	for i := range next.People {
 		p := &next.People[i]

@@ -56,6 +56,7 @@ type Door struct {
 	limits   limits
 	sessions sessions
 	shown    shown
+	pins     Pins
 	hashing  chan struct{} // bounds how many passwords are checked at once, since each takes 64 MiB
 	openID   *openID       // nil where none is set up
 	nobody   string        // a password's hash that no password has, so that an unknown name takes as long
@@ -92,7 +93,7 @@ func Open(o Options) (*Door, error) {
 	const atOnce = 2
 	d := &Door{
 		o: o, books: b, reading: &reading{dir: dir, clock: o.Clock}, limits: limits{clock: o.Clock},
-		sessions: sessions{clock: o.Clock}, hashing: make(chan struct{}, atOnce), nobody: hashPassword(secret(), o.Cost),
+		sessions: sessions{clock: o.Clock}, pins: Pins{clock: o.Clock}, hashing: make(chan struct{}, atOnce), nobody: hashPassword(secret(), o.Cost),
 	}
 	if set != nil {
 		d.openID, err = newOpenID(set, o.Clock)

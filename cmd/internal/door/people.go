@@ -24,7 +24,7 @@ func (d *Door) registerPeople(mux shell.Mux) {
 		"add": d.addPerson, "roles": d.setRoles, "code": d.newPersonCode, "end": d.endPerson,
 		"station-code": d.newStationCode, "station-end": d.endBrowser,
 		"station-retire": d.retireStation, "token": d.newToken, "token-end": d.endToken,
-		"screen": d.newScreen, "screen-end": d.endScreen,
+		"screen": d.newScreen, "screen-end": d.endScreen, "pin-end": d.endPIN,
 	} {
 		mux.HandleFunc("POST /people/"+path, d.acting(f))
 	}
@@ -67,6 +67,8 @@ func (n naming) Name(who string) string {
 			parts[i] = n.words.T("door.who-browser", name)
 		case "screen":
 			parts[i] = n.words.T("door.who-screen", name)
+		case "badge":
+			parts[i] = n.words.T("door.who-badge", name)
 		case "server":
 			parts[i] = n.words.T("door.who-server")
 		}

@@ -48,6 +48,7 @@ func (d *Door) Register(mux shell.Mux) error {
 	mux.HandleFunc("POST /screen-code", d.useScreenCode)
 	d.registerOpenID(mux)
 	d.registerPeople(mux)
+	d.registerPins(mux)
 	d.registerTrust(mux)
 	return nil
 }

@@ -37,6 +37,7 @@ const (
 	WhyStation  = "station"  // a station that is another one
 	WhyRecord   = "record"   // an observation that is not theirs to say
 	WhyPassword = "password" // name or password are wrong
+	WhyPIN      = "pin"      // a PIN at a station that is wrong
 	WhyCode     = "code"     // a one-time code that is wrong, or over
 	WhyOpenID   = "openid"   // came back from the sign-in elsewhere with nothing that lets in
 	WhyTooMany  = "too-many" // tried too often
@@ -45,7 +46,7 @@ const (
 
 func whys() []string {
 	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyOpenID, WhyTooMany,
-		WhyAgain}
+		WhyAgain, WhyPIN}
 }
 
 // Refused notes that a request was not let in. What was asked is named by its path alone: what follows the question mark

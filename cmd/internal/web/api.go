@@ -91,13 +91,18 @@ func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o opt
 	if err := board.Register(mux, sh, s, log, o.watch.Counts()); err != nil {
 		return err
 	}
+	own := workplace.Options{OtherPrefix: "-", Log: log}
+	if o.door != nil {
+		own.Pins = o.door.Pins()
+	}
 	if o.practice == nil {
-		return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: "-", Log: log})
+		return workplace.Register(mux, sh, s, own)
 	}
 	if err := o.practice.register(mux, sh, s, log); err != nil {
 		return err
 	}
-	return workplace.Register(mux, sh, s, workplace.Options{OtherPrefix: practicePrefix, Log: log})
+	own.OtherPrefix = practicePrefix
+	return workplace.Register(mux, sh, s, own)
 }
 
 // register adds the programs' interface.

@@ -3,6 +3,7 @@ package workplace
 import (
 	"slices"
 	"strings"
+	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
@@ -39,6 +40,9 @@ func (v *visit) admit(badge string) (said, error) {
 	err := v.d.site.Ask(func(m *site.View) error {
 		return m.Admit(v, e, events.RegisterPeople, events.RegisterStations)
 	})
+	if err == nil {
+		return v.withoutPIN(badge)
+	}
 	if !refusal.Is(err) {
 		return said{}, err
 	}
@@ -48,10 +52,49 @@ func (v *visit) admit(badge string) (said, error) {
 		return s, nil
 	}
 	s.More = v.t("emergency-more")
-	for _, why := range emergencies() {
+	return v.offerAccess(s, badge, emergencies()), nil
+}
+
+// offerAccess offers to work here all the same, for a reason that goes on record.
+func (v *visit) offerAccess(s said, badge string, whys []string) said {
+	for _, why := range whys {
 		s.Choices = append(s.Choices, choice{Do: "emergency", Value: why + " " + badge, Words: v.t("do-emergency-" + why)})
 	}
-	return s, nil
+	return s
+}
+
+// Pins know which badges have had their PIN given at a station.
+type Pins interface {
+	Given(station, badge string, at time.Time) bool
+	// Excuse takes a badge as if: it works here in an emergency.
+	Excuse(station, badge string)
+}
+
+// pinForgotten is the reason for which somebody works here without the PIN.
+const pinForgotten = "pin-forgotten"
+
+// asksPIN reports whether badges are taken here only once their PIN was given.
+func (v *visit) asksPIN() (asked bool, err error) {
+	if v.d.opts.Pins == nil || v.station == "" {
+		return false, nil
+	}
+	err = v.d.site.Ask(func(m *site.View) error {
+		p, _, err := m.World(v).PolicyAt(site.SiteOf(v.station), v.now)
+		asked = err == nil && p.PINAtStations
+		return err
+	})
+	return asked, err
+}
+
+// withoutPIN says no to a badge whose PIN was not given here, and has no words for any other.
+func (v *visit) withoutPIN(badge string) (said, error) {
+	asked, err := v.asksPIN()
+	if err != nil || !asked || v.d.opts.Pins.Given(v.station, badge, v.now) {
+		return said{}, err
+	}
+	s := wrong(v.t("pin-missing", badge), v.t("pin-missing-more"))
+	s.No = true
+	return v.offerAccess(s, badge, []string{pinForgotten}), nil
 }
 
 // claim records that a badge works here in an emergency, for the reason that a button says. offered are the buttons in sight: a
@@ -59,7 +102,7 @@ func (v *visit) admit(badge string) (said, error) {
 // the badge may not work here.
 func (v *visit) claim(value string, offered []choice) (badge string, no said, err error) {
 	why, badge, _ := strings.Cut(value, " ")
-	if !slices.Contains(emergencies(), why) || badge == "" {
+	if why != pinForgotten && !slices.Contains(emergencies(), why) || badge == "" {
 		return "", said{}, v.sayNo("no-such-button", "emergency")
 	}
 	no, err = v.admit(badge)
@@ -70,6 +113,9 @@ func (v *visit) claim(value string, offered []choice) (badge string, no said, er
 		Station: v.station, Kind: events.KindAccessClaimed, Time: v.now.UTC(), Operator: badge,
 		Data: &events.AccessClaimed{Badge: badge, Reason: v.t("emergency-" + why)},
 	})
+	if err == nil && v.d.opts.Pins != nil {
+		v.d.opts.Pins.Excuse(v.station, badge)
+	}
 	return badge, said{}, err
 }
 

@@ -67,6 +67,7 @@ type Options struct {
 	// It is that of the build where it is empty.
 	Version string
 	Log     *slog.Logger
+	Pins    Pins // nil: nobody is asked for one
 }
 
 // Desk serves the workplaces of one site.
@@ -359,6 +360,7 @@ type view struct {
 	Place    string
 	Practice bool
 	OwnKey   string // names the key of a station that signs elsewhere: without it nothing can be recorded here
+	PIN      bool   // badges are taken here only once their PIN was given
 	Other    string // address of the other ledger's workplaces, "" for none
 	Things   []task // whose things are scanned by a press of a button; for practice only
 	Behind   int64  // how many records no verdict knows of
@@ -410,6 +412,9 @@ func (d *Desk) page(f func(*visit) (*rendered, error)) http.HandlerFunc {
 			Data: out.data,
 		}
 		if err == nil {
+			if body.PIN, err = v.asksPIN(); err != nil {
+				d.opts.Log.Warn("whether a PIN is asked for is not shown", "station", v.station, "error", err)
+			}
 			if body.Things, err = v.thingsHere(); err != nil {
 				d.opts.Log.Warn("things to practise with are not shown", "station", v.station, "error", err)
 			}
