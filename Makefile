@@ -105,7 +105,7 @@ fuzz:
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... \
-	  ./cmd/internal/site ./cmd/internal/board
+	  ./cmd/internal/site ./cmd/internal/board ./cmd/internal/paper/marks
 
 # How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests; those
 # of facts against judge's, through which it is tested.
@@ -132,12 +132,14 @@ soak:
 	SOAK=$(SOAK) $(GO) test -vet=off -count=1 -timeout 0 -v ./cmd/internal/soak
 
 # Filled-in sheets read back from pictures of them: PAPERS pages, each in fourteen ways, drawn from seed PAPERS_SEED on (below 100 lie
-# those that limits were set on). Prints what was read wrong and asked, by way and kind of mark.
+# those that limits were set on). Prints what was read wrong and asked, by way and kind of mark, and at which grades of
+# print quality the symbol is read.
 PAPERS ?= 12
 PAPERS_SEED ?= 1000
 papers: deps
 	LISTBOUND_PAPERS=$(PAPERS) LISTBOUND_PAPERS_SEED=$(PAPERS_SEED) \
-	  $(GO) test -vet=off -count=1 -timeout 0 -v -run '^Test(Papers|Copies|NoTickByShape|AnotherPackingsPrint|StruckColumns)$$' ./cmd/internal/paper/marks
+	  $(GO) test -vet=off -count=1 -timeout 0 -v ./cmd/internal/paper/marks \
+	  -run '^Test(Papers|Copies|NoTickByShape|AnotherPackingsPrint|StruckColumns|TrialSheet|SymbolGrades)$$'
 
 # A downtime of four hours: 12 cases, 40 count sheets filled in by a drawn pen, read back through a real server.
 downtime: deps

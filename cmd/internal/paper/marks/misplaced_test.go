@@ -43,13 +43,13 @@ func TestAnotherPackingsPrint(t *testing.T) {
 			continue // half of them are enough for every day: the others are the same the other way
 		}
 		s := sheet(t, 15, tt.print)
-		drawn, g := printed(t, s, paper.A4)
+		drawn, g := printedAt(t, s, paper.A4, flatDPI)
 		page := drawn[0]
 		if os.Getenv("LISTBOUND_PAPERS") != "" {
 			marks := penned(g, func(events.Stage, int64) markstest.Kind { return markstest.Tick })
 			page = markstest.Over(t, page, markstest.SVG(g, 1, marks, 540))
 		}
-		p, err := Read(flat(t, page), of(sheet(t, 15, tt.inHand)))
+		p, err := Read(flat(page), of(sheet(t, 15, tt.inHand)))
 		switch {
 		case tt.refused && cause(err) != OtherPrint:
 			t.Errorf("%s: %v (%v)", tt.name, err, p != nil)

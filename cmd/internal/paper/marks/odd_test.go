@@ -14,10 +14,16 @@ import (
 	"listbound/events"
 )
 
-// flat is a page at half its resolution, in a picture with a margin.
-func flat(t testing.TB, page *image.Gray) *image.Gray {
-	t.Helper()
-	return changed(t, page, "-resize", "50%", "-bordercolor", "gray70", "-border", "30")
+// flatDPI is the resolution at which pages are drawn that are looked at without any way of taking pictures.
+const flatDPI = 150
+
+// flat is such a page in a picture with a margin.
+func flat(page *image.Gray) *image.Gray {
+	const border = 30
+	out := image.NewGray(image.Rect(0, 0, page.Rect.Dx()+2*border, page.Rect.Dy()+2*border))
+	draw.Draw(out, out.Rect, image.NewUniform(color.Gray{Y: 179}), image.Point{}, draw.Src)
+	draw.Draw(out, page.Rect.Add(image.Pt(border, border)), page, image.Point{}, draw.Src)
+	return out
 }
 
 // changed is a picture after ImageMagick has done what args say.
@@ -36,7 +42,7 @@ func covered(m *image.Gray, r image.Rectangle) *image.Gray {
 
 // at is where a place of the page is in what flat returns.
 func at(r paper.Rect, grow float64) image.Rectangle {
-	px := func(mm float64) int { return int(mm*150/25.4) + 30 }
+	px := func(mm float64) int { return int(mm*flatDPI/25.4) + 30 }
 	return image.Rect(px(r.X-grow), px(r.Y-grow), px(r.X+r.W+grow), px(r.Y+r.H+grow))
 }
 
@@ -51,9 +57,10 @@ func cause(err error) Cause {
 // TestOddPictures: what can't be read is refused by its own cause, and what can is read though something is covered.
 func TestOddPictures(t *testing.T) {
 	s := sheet(t, 15, nil)
-	drawn, g := printed(t, s, paper.A4)
+	drawn, g := printedAt(t, s, paper.A4, flatDPI)
 	page := drawn[0]
-	plain := flat(t, page)
+	plain := flat(page)
+	table := at(paper.Rect{Y: g.Pages[0].Table.Y, H: 150}, 0)
 	ring := func(i int) paper.Rect { return paper.Rect{X: g.Rings[i].X, Y: g.Rings[i].Y} }
 	hide := func(rs ...image.Rectangle) *image.Gray {
 		m := plain
@@ -63,10 +70,10 @@ func TestOddPictures(t *testing.T) {
 		return m
 	}
 	other := sheet(t, 15, func(s *paper.Sheet) { s.Set = "LAP-015" })
-	twin, _ := printed(t, other, paper.A4)
+	twin, _ := printedAt(t, other, paper.A4, flatDPI)
 	two := image.NewGray(image.Rect(0, 0, 2*plain.Rect.Dx(), plain.Rect.Dy()))
 	draw.Draw(two, plain.Rect, plain, image.Point{}, draw.Src)
-	draw.Draw(two, plain.Rect.Add(image.Pt(plain.Rect.Dx(), 0)), flat(t, twin[0]), image.Point{}, draw.Src)
+	draw.Draw(two, plain.Rect.Add(image.Pt(plain.Rect.Dx(), 0)), flat(twin[0]), image.Point{}, draw.Src)
 	for _, tt := range []struct {
 		name  string
 		m     image.Image
@@ -85,7 +92,8 @@ func TestOddPictures(t *testing.T) {
 		{"lower part missing", changed(t, plain, "-crop", "100%x70%+0+0", "+repage"), CutOff},
 		{"50 dpi", changed(t, plain, "-resize", "38%"), TooCoarse},
 		{"too blurred", changed(t, plain, "+level", "63%,80%"), TooPale},
-		{"out of focus", changed(t, plain, "-blur", "0x2.5"), TooPale},
+		{"out of focus below the head", changed(t, plain, "-region", fmt.Sprintf("%dx%d+0+%d", plain.Rect.Dx(), table.Dy(), table.Min.Y),
+			"-blur", "0x3", "+region"), TooPale},
 		{"a blank wall", image.NewGray(image.Rect(0, 0, 900, 1200)), NoSheet},
 		{"a stamp", image.NewGray(image.Rect(0, 0, 9, 9)), NoSheet},
 		{"two sheets", two, SeveralSheets},
@@ -130,7 +138,7 @@ func TestPagesOfAllLayouts(t *testing.T) {
 		},
 	} {
 		s := sheet(t, 12, change)
-		drawn, g := printed(t, s, paper.Size(i%2))
+		drawn, g := printedAt(t, s, paper.Size(i%2), flatDPI)
 		var marks []markstest.Mark
 		for _, f := range g.Fields {
 			if f.Ticked() {
@@ -139,7 +147,7 @@ func TestPagesOfAllLayouts(t *testing.T) {
 				}
 			}
 		}
-		m := flat(t, markstest.Over(t, drawn[0], markstest.SVG(g, 1, marks, uint64(600+i))))
+		m := flat(markstest.Over(t, drawn[0], markstest.SVG(g, 1, marks, uint64(600+i))))
 		p, err := Read(m, of(s))
 		if err != nil {
 			t.Errorf("%d: %v", i, err)
@@ -148,13 +156,8 @@ func TestPagesOfAllLayouts(t *testing.T) {
 		if p.Symbol.Practice != s.Practice || p.Symbol.Layout != g.Layout {
 			t.Errorf("%d: %+v", i, p.Symbol)
 		}
-		needless := 0
 		for _, r := range p.Rows {
 			for _, c := range r.Cells {
-				if c.Why == Shape && needless == 0 { // one tick of a page may be asked about without need
-					needless++
-					continue
-				}
 				if want := c.Stage == events.StageAdded; want != (c.Verdict == Empty) || !want != (c.Verdict == Ticked) {
 					t.Errorf("%d: line %d, %s: %s %s, ink %.3f", i, r.Line, c.Stage, c.Verdict, c.Why, c.Ink)
 				}

@@ -15,7 +15,7 @@ import (
 // begin.
 func TestCutOuts(t *testing.T) {
 	s := sheet(t, 10, nil)
-	drawn, g := printed(t, s, paper.Letter)
+	drawn, g := printedAt(t, s, paper.Letter, flatDPI)
 	svg := markstest.SVG(g, 1, []markstest.Mark{{Line: 3, Stage: events.StageFinal, Kind: markstest.Number, Text: "17"}}, 700)
 	var patient, room paper.Rect
 	for _, p := range g.Pages[0].Places {
@@ -28,7 +28,7 @@ func TestCutOuts(t *testing.T) {
 	}
 	svg = strings.Replace(svg, "</svg>", markstest.Text("SECRET NAME", patient.X+5, patient.Y+20, 8)+
 		markstest.Text("OR 3", room.X+6, room.Y+6.2, 4)+"</svg>", 1)
-	p, err := Read(flat(t, markstest.Over(t, drawn[0], svg)), of(s))
+	p, err := Read(flat(markstest.Over(t, drawn[0], svg)), of(s))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
@@ -40,20 +41,25 @@ func doubtful(g paper.Geometry, page int, seed uint64) (out []markstest.Mark) {
 // TestNoTickByShape: what stands in a box and is no tick, cross, slash or filled box is asked, a number above all. With
 // LISTBOUND_PAPERS it is many pages in all ways.
 func TestNoTickByShape(t *testing.T) {
-	pages, seed, ways, lines := 1, 520, markstest.Ways()[1:2], 25
+	pages, seed, lines, dpi := 1, 520, 25, flatDPI
+	ways := []markstest.Way{markstest.AsDrawn()}
 	if os.Getenv("LISTBOUND_PAPERS") != "" {
 		pages, seed = number(t, "LISTBOUND_PAPERS", 8), number(t, "LISTBOUND_PAPERS_SEED", 1000)
-		ways, lines = append(markstest.Ways(), markstest.BlackAndWhite()), 60
+		ways, lines, dpi = append(markstest.Ways(), markstest.BlackAndWhite()), 60, 300
 	}
-	ticked, all := map[string]int{}, map[string]int{}
+	ticked, all, refused, n := map[string]int{}, map[string]int{}, 0, 0
 	for i := range pages {
-		s := sheet(t, lines, nil)
-		drawn, g := printed(t, s, paper.Size(i%2))
+		s := sheet(t, lines, columns(i+2))
+		drawn, g := printedAt(t, s, paper.Size(i%2), dpi)
 		page := 1 + i%len(drawn)
 		marks := doubtful(g, page, uint64(seed+i))
 		full := markstest.Over(t, drawn[page-1], markstest.SVG(g, page, marks, uint64(seed+i)))
 		for _, way := range ways {
 			p, err := Read(markstest.Degraded(t, full, way, seed+i), of(s))
+			if cause(err) == PaleInk && way.Name == markstest.BlackAndWhite().Name {
+				refused++ // not one box is surely ticked, so the copy may have lost pale ink
+				continue
+			}
 			if err != nil {
 				t.Errorf("%d, %s: %v", seed+i, way.Name, err)
 				continue
@@ -67,6 +73,7 @@ func TestNoTickByShape(t *testing.T) {
 			for _, m := range marks {
 				kind := strings.TrimSpace(string(m.Kind) + " " + m.Text)
 				all[kind]++
+				n++
 				if c := at[fmt.Sprint(m.Line, m.Stage)]; c.Verdict != Ask {
 					ticked[kind]++
 					t.Errorf("%d, %s: line %d %s: %s is read as %s (ink %.2f)", seed+i, way.Name, m.Line, m.Stage, kind, c.Verdict, c.Ink)
@@ -74,13 +81,14 @@ func TestNoTickByShape(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("not asked: %v of %v", ticked, all)
+	t.Logf("not asked: %v of %d, %v; %d copies are refused", ticked, n, all, refused)
 }
 
-// TestStruckColumns: ink that runs on from row to row is no mark of any of them.
+// TestStruckColumns: ink that runs on from row to row is no mark of any of them. Every box of a column that was struck
+// out is asked, in whatever way it was.
 func TestStruckColumns(t *testing.T) {
 	s := sheet(t, 25, nil)
-	drawn, g := printed(t, s, paper.A4)
+	drawn, g := printedAt(t, s, paper.A4, flatDPI)
 	closing, final := g.Fields[5], g.Fields[6]
 	for _, tt := range []struct {
 		how     markstest.Through
@@ -104,31 +112,22 @@ func TestStruckColumns(t *testing.T) {
 		})
 		svg := markstest.SVG(g, 1, marks, 530)
 		svg = strings.Replace(svg, "</svg>", markstest.StruckColumn(g, 1, tt.how, tt.columns...)+"</svg>", 1)
-		p, err := Read(flat(t, markstest.Over(t, drawn[0], svg)), of(s))
+		p, err := Read(flat(markstest.Over(t, drawn[0], svg)), of(s))
 		if err != nil {
 			t.Fatal(err)
 		}
-		runs, n := 0, 0
-		for _, r := range p.Rows {
+		for i, r := range p.Rows {
+			// The line begins in the first row and ends in the last, so it doesn't come from above or go on below; and
+			// where the two lines of a big X meet, what is looked for has two ways to go.
+			other := i == 0 || i == len(p.Rows)-1 || tt.how == markstest.BigX && max(2*i-len(p.Rows), len(p.Rows)-2*i) <= 2
 			for _, c := range r.Cells {
-				for _, f := range tt.columns {
-					if c.Stage == f.Stage {
-						n++
-						if c.Why == RunsOn {
-							runs++
-						}
-						if c.Verdict == Ticked {
-							t.Errorf("%s, ticked %v: line %d %s is read as ticked", tt.how, tt.ticked, r.Line, c.Stage)
-						}
-					}
-				}
-				if c.Stage == events.StageFirst && c.Verdict != Ticked {
-					t.Errorf("%s: line %d %s: %s %s", tt.how, r.Line, c.Stage, c.Verdict, c.Why)
+				struck := slices.ContainsFunc(tt.columns, func(f paper.Field) bool { return f.Stage == c.Stage })
+				switch {
+				case struck && (c.Verdict != Ask || c.Why != RunsOn && !other),
+					c.Stage == events.StageFirst && c.Verdict != Ticked:
+					t.Errorf("%s, ticked %v: line %d %s is read as %s %s", tt.how, tt.ticked, r.Line, c.Stage, c.Verdict, c.Why)
 				}
 			}
-		}
-		if 4*runs < 3*n { // the others have another reason
-			t.Errorf("%s, ticked %v: only %d of %d boxes are asked as struck out", tt.how, tt.ticked, runs, n)
 		}
 	}
 }

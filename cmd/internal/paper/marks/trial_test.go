@@ -2,6 +2,7 @@ package marks
 
 import (
 	"bytes"
+	"image"
 	"reflect"
 	"strings"
 	"testing"
@@ -40,7 +41,7 @@ func TestTrialSheet(t *testing.T) {
 	if err := paper.WriteTrialSheet(&b, paper.A4, de); err != nil {
 		t.Fatal(err)
 	}
-	page := markstest.Render(t, b.Bytes(), 300)[0]
+	page := markstest.Render(t, b.Bytes(), copyDPI())[0]
 	var pens []markstest.Mark
 	for _, l := range s.Lines {
 		pens = append(pens, markstest.Mark{Line: l.Line, Stage: events.StageClosing, Kind: markstest.Tick})
@@ -54,20 +55,22 @@ func TestTrialSheet(t *testing.T) {
 	}
 	for _, tt := range []struct {
 		name          string
-		way           markstest.Way
-		pens          bool
+		copied, pens  bool
 		fitness, hand Fitness
 		says          string
 	}{
-		{"a scan", markstest.Ways()[1], true, Fit, Fit, "none of 63 marks was read as what it is not. So few show only that fewer than 5 in 100 are"},
-		{"a scan without pens", markstest.Ways()[0], false, Fit, Unasked, "That tells of printer and camera alone"},
-		{"a copy", markstest.BlackAndWhite(), true, Unfit, Fit, "will not do"},
+		{"a scan", false, true, Fit, Fit, "none of 63 marks was read as what it is not. So few show only that fewer than 5 in 100 are"},
+		{"a scan without pens", false, false, Fit, Unasked, "That tells of printer and camera alone"},
+		{"a copy", true, true, Unfit, Fit, "will not do"},
 	} {
-		from := page
+		var from image.Image = page
 		if tt.pens {
 			from = ticked
 		}
-		p, err := Read(markstest.Degraded(t, from, tt.way, 800), find)
+		if tt.copied {
+			from = copied(t, ticked, 800)
+		}
+		p, err := Read(from, find)
 		if err != nil {
 			t.Errorf("%s: %v", tt.name, err)
 			continue

@@ -118,6 +118,9 @@ func Over(t testing.TB, page *image.Gray, svg string) *image.Gray {
 // Degraded is what one way of taking a picture makes of a page, which comes with 300 dpi.
 func Degraded(t testing.TB, page *image.Gray, way Way, seed int) image.Image {
 	t.Helper()
+	if way.args == nil {
+		return page
+	}
 	args := append([]string{"pgm:-"}, way.args(page.Rect.Dx(), page.Rect.Dy(), seed)...)
 	if way.JPEG == 0 {
 		return ReadPGM(t, Convert(t, PGM(page), append(args, "-colorspace", "Gray", "-depth", "8", "pgm:-")...))

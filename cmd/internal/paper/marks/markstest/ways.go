@@ -47,6 +47,9 @@ func Ways() []Way {
 	}
 }
 
+// AsDrawn takes no picture: the page is as it was drawn, with whatever resolution.
+func AsDrawn() Way { return Way{Name: "as drawn"} }
+
 // TwelveMegapixels is a phone's picture as it comes from the camera.
 func TwelveMegapixels() Way {
 	return Way{"12 megapixels", 85, fixed("-bordercolor", "gray35", "-border", "260", "-resize", "3024x4032!", "-blur", "0x1.5")}
