@@ -25,10 +25,10 @@ type ofTurn interface {
 	askOutlived(*visit) (said, error)
 }
 
-// turnOf names the turn in which a set is, and how often it was opened in it.
-func (v *visit) turnOf(set string) (string, error) {
+// turnOf names the turn in which a set is at a moment, and how often it was opened in it.
+func (v *visit) turnOf(set string, at time.Time) (string, error) {
 	return site.Answer(v.d.site, func(m *site.View) (string, error) {
-		trip, err := m.TripNow(v, set, v.now)
+		trip, err := m.TripNow(v, set, at)
 		if err != nil || trip == "" {
 			return "none yet", err
 		}
@@ -59,7 +59,11 @@ func (v *visit) outlived(of ofTurn) (bool, error) {
 	if err != nil || len(turns) == 0 {
 		return false, err
 	}
-	now, err := v.turnOf(of.shared().Tag)
+	at := v.now
+	if h := of.shared(); at.Before(h.Active) { // an input that waited looks at what was entered here since it was made
+		at = h.Active
+	}
+	now, err := v.turnOf(of.shared().Tag, at)
 	return slices.ContainsFunc(turns, func(t string) bool { return t != now }), err
 }
 
@@ -73,7 +77,7 @@ func (p bench[B, P]) keepTurn(v *visit, b *B) (err error) {
 	case h.Tag == "":
 		h.Turn = ""
 	case h.Turn == "":
-		h.Turn, err = v.turnOf(h.Tag)
+		h.Turn, err = v.turnOf(h.Tag, v.now)
 	}
 	return err
 }

@@ -40,3 +40,19 @@ func TestLateBadgeAtClose(t *testing.T) {
 		}
 	}
 }
+
+// TestLateScanKeepsTheQuestion: what another screen scanned before a set came here, and could not send, takes away nothing that is
+// asked about it: it looks at what lies here as of now, not as of when the set was in another turn.
+func TestLateScanKeepsTheQuestion(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-1", "VAS-003")
+	h.After(5 * time.Minute)
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/packing-1/packing"}
+	s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), "", "")
+	workplacetest.Must(t, s.Do("next-person"), "VAS-003 was left at")
+	h.After(time.Minute)
+	late := fmt.Sprintf(`{"client":"late","n":1,"rev":1,"ago":%d,"text":%q}`, (20 * time.Minute).Milliseconds(),
+		workplacetest.Label(t, events.ScanTag, "LAP-022"))
+	workplacetest.Must(t, h.Post("/at/north/packing-1/packing/scan", late), "VAS-003 was left at", "Another screen")
+	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanBadge, "B-7")), "VAS-003 was left at")
+}
