@@ -518,6 +518,15 @@ type SealsDiffer struct {
 	Strange []string `json:"strange,omitempty"` // there, not recorded
 }
 
+// LockTwice: the number of its lock is recorded of another set that was closed at the same time (seal-differs).
+type LockTwice struct {
+	Set      string `json:"set"`
+	Lock     string `json:"lock"`
+	At       Moment `json:"at"`
+	OtherSet string `json:"otherSet"`
+	OtherAt  Moment `json:"otherAt"`
+}
+
 // OverWeight: packed heavier than the policy allows (over-weight).
 type OverWeight struct {
 	Set    string `json:"set"`
@@ -1516,6 +1525,8 @@ func (*TagNotRead) Way() string { return "opened" }
 
 func (*SealsDiffer) Way() string { return "seals" }
 
+func (*LockTwice) Way() string { return "lock-twice" }
+
 func (*OverWeight) Way() string { return "packed" }
 
 func (*NoSecondLook) Way() string { return "packed" }
@@ -1745,6 +1756,7 @@ var details = []struct {
 	{[]Code{LabelSwapped}, func() Detail { return new(PackedAsAnother) }},
 	{[]Code{TagUnread}, func() Detail { return new(TagNotRead) }},
 	{[]Code{SealDiffers}, func() Detail { return new(SealsDiffer) }},
+	{[]Code{SealDiffers}, func() Detail { return new(LockTwice) }},
 	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},
 	{[]Code{SecondLookMissing}, func() Detail { return new(NoSecondLook) }},
 	{[]Code{PutAside}, func() Detail { return new(UsedAside) }},

@@ -49,6 +49,7 @@ type Book struct {
 	unsaid  Cache[string, []*Item]  // by sterilizer
 	starts  Cache[string, []*Item]  // by load
 	begun   map[string][]*Item      // set.sterilized, by the sterilizer's day on which they were started
+	locks   map[string][]*Item      // list.sealed, by the number of a lock
 	digests map[*Item]events.Digest // of lists as issued, which no fact changes
 	log     *askLog                 // of what is being judged, nil when nothing is
 }
@@ -128,7 +129,7 @@ func NewBook(src Source) *Book {
 	b.entries = make(map[string][]*Item)
 	b.washes = make(map[string][]*Item)
 	b.logs = make(map[string][]*Item)
-	b.begun = make(map[string][]*Item)
+	b.begun, b.locks = make(map[string][]*Item), make(map[string][]*Item)
 	b.plans = make(map[string][]*Item)
 	b.benches = make(map[string][]*Item)
 	return b
@@ -317,6 +318,10 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		put(b.entries, key)
 	}
 	switch d := d.(type) {
+	case *events.ListSealed:
+		for _, lock := range d.Seals {
+			put(b.locks, lock)
+		}
 	case *events.SetSterilized:
 		put(b.loads, d.Load)
 		if day := BegunOn(d); day != "" {

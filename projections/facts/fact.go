@@ -36,6 +36,10 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 		add(dimOfCase(d), ref)
 	}
 	switch d := d.(type) {
+	case *events.ListSealed:
+		for _, lock := range d.Seals {
+			add(DimLock, lock)
+		}
 	case *events.SetSterilized:
 		add(DimLoad, d.Load)
 		add(DimStarts, d.Load)
@@ -120,6 +124,7 @@ const (
 	DimLoad       Dim = "load"       // set.sterilized facts of the load
 	DimStarts     Dim = "starts"     // of these, one at least of each cycle number and start in each sterilizer, and all corrections
 	DimBegun      Dim = "begun"      // set.sterilized facts of a sterilizer's day: one at least of each load and start, and all corrections
+	DimLock       Dim = "lock"       // list.sealed facts with the number of a lock, the first dozen
 	DimSterilizer Dim = "sterilizer" // indicator.read facts of the sterilizer; none where none of them is positive
 	DimReadings   Dim = "readings"   // the same, also where none is positive
 	DimList       Dim = "list"       // list.issued facts of the list

@@ -54,6 +54,8 @@ func (t *toucher) fact(it *Item, depth int) {
 			}
 		case *events.SetPacked:
 			t.unpacked(e.Subject, it)
+		case *events.ListSealed:
+			t.locks(d, it)
 		case *events.SetSterilized:
 			t.load(d.Load, d.Sterilizer, it)
 			t.starts(d.Load, it)

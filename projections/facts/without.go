@@ -50,6 +50,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.cases[key]
 	case DimLoad, DimStarts:
 		its = b.loads[key]
+	case DimLock:
+		its = b.locks[key]
 	case DimBegun:
 		its = b.begun[key]
 	case DimLoadReadings:

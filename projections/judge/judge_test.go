@@ -564,6 +564,30 @@ var otherTests = []findingTest{
 			seal.Seals = []string{"777"}
 			s.tell("packing-1", x.checkedAt().Add(1e9), x.set, x.trip(), &seal)
 		}},
+	{projections.SealDiffers, "the number of its lock is recorded of another closed set", projections.SeverityDoubtful,
+		func(s *story, x *turn) { s.live(x.unused()); s.lockedAs(x, "LAP-090") },
+		func(s *story, x *turn) { // of more than a lock can be on; and of one that was opened before
+			s.live(x.unused())
+			for _, set := range []string{"LAP-090", "LAP-091", "LAP-092"} {
+				s.lockedAs(x, set)
+			}
+		}},
+	{projections.SealDiffers, "a correction gives another set the number of its lock", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x.unused())
+			seal := *x.seal
+			s.correct(s.lockedAs(x, "LAP-090", "777"), clock(0, 9, 0), &seal)
+		},
+		func(s *story, x *turn) { s.live(x.unused()); s.correct(s.lockedAs(x, "LAP-090"), clock(0, 9, 0), nil) }},
+	{projections.SealDiffers, "the number of its lock is recorded of another set, closed later", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.live(x)
+			s.tell("packing-1", x.openedAt().Add(-time.Hour), "LAP-090", tripOf("LAP-090", 0), x.seal)
+		},
+		func(s *story, x *turn) { // when its own was cut
+			s.live(x)
+			s.tell("packing-1", x.openedAt().Add(time.Hour), "LAP-090", tripOf("LAP-090", 0), x.seal)
+		}},
 	{projections.SealDiffers, "a broken seal", projections.SeverityBroken,
 		func(s *story, x *turn) { x.check.SealBroken = true; s.live(x) },
 		func(s *story, x *turn) { s.live(x) }},
@@ -2177,6 +2201,15 @@ func (s *story) lent(x *turn, apart time.Duration) {
 	for i, ref := range []string{"K-1", "K-2"} {
 		s.tell("or-3", clock(1, 7, 12).Add(time.Duration(i)*apart), x.set, "", &events.SetOpened{Case: ref, Tag: x.set})
 	}
+}
+
+// lockedAs tells of another set that was closed with the locks of a turn, or with some of its own.
+func (s *story) lockedAs(x *turn, set string, locks ...string) *facts.Fact {
+	seal := *x.seal
+	if len(locks) > 0 {
+		seal.Seals = locks
+	}
+	return s.tell("packing-1", x.sealedAt().Add(time.Hour), set, tripOf(set, 0), &seal)
 }
 
 func stamp(at time.Time) string { return at.Format(time.RFC3339) }

@@ -7,11 +7,11 @@ import (
 	"listbound/projections"
 )
 
-// TestLoadsTouchEachOther: what the record of one load says of another's run, told fact by fact, comes to what it comes to at
-// once. Invented weeks hold no two starts of a load and no two loads at one time.
-func TestLoadsTouchEachOther(t *testing.T) {
+// TestSetsTouchEachOther: what the record of one load says of another's run, or one closing of another set's lock, comes to the
+// same told fact by fact as at once. Invented weeks hold no two starts of a load, no two loads at one time and no lock on two sets.
+func TestSetsTouchEachOther(t *testing.T) {
 	for _, test := range findingTests {
-		if test.code != projections.NotReleased {
+		if test.code != projections.NotReleased && test.code != projections.SealDiffers {
 			continue
 		}
 		t.Run(test.name, func(t *testing.T) {

@@ -72,6 +72,7 @@ func (v verdictWriter) board(j *judged) error {
 // The kinds of mark.
 const (
 	markSeal  = "seal"
+	markSaid  = "said" // the number of a lock that a correction puts in place
 	markShort = "short"
 	markBag   = "bag"
 	markTag   = "tag"
@@ -87,6 +88,13 @@ func insertMarks(ctx context.Context, w *writer, added []facts.Fact) error {
 			if d, ok := f.Event.Data.(*events.SetEntered); ok {
 				for _, tag := range d.Tags {
 					if !yield([]any{markTag, tag, f.Seq}) {
+						return
+					}
+				}
+			}
+			if c, ok := f.Event.Data.(*events.EventCorrected); ok {
+				for _, s := range locksSaid(c) {
+					if !yield([]any{markSaid, s, f.Seq}) {
 						return
 					}
 				}
@@ -108,6 +116,18 @@ func insertMarks(ctx context.Context, w *writer, added []facts.Fact) error {
 			}
 		}
 	})
+}
+
+// locksSaid are the numbers of locks that a correction of a closing puts in place. Nothing else has a placement.
+func locksSaid(c *events.EventCorrected) []string {
+	var d struct {
+		Placement string   `json:"placement"`
+		Seals     []string `json:"seals"`
+	}
+	if len(c.Data) == 0 || json.Unmarshal(c.Data, &d) != nil || d.Placement == "" {
+		return nil
+	}
+	return d.Seals
 }
 
 // BoardFilter says which of the broken and doubtful trips are meant. Empty

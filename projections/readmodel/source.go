@@ -46,6 +46,7 @@ var factRows = map[facts.Dim]string{
 	// One of each start, the first recorded, so that it is known as of any moment at which one of them is.
 	facts.DimStarts: `load = ?1 AND (kind = 'event.corrected' OR kind = 'set.sterilized' AND seq IN (SELECT min(seq) FROM events
 		WHERE load = ?1 AND kind = 'set.sterilized' GROUP BY sterilizer, ran))`,
+	facts.DimLock: `seq IN (SELECT seq FROM marks WHERE mark = ?1 AND what IN ('seal', 'said') ORDER BY seq LIMIT 12)`,
 	facts.DimBegun: `begun = ?1 AND (kind = 'event.corrected' OR seq IN (SELECT min(seq) FROM events
 		WHERE begun = ?1 AND kind = 'set.sterilized' GROUP BY load, ran))`,
 	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
