@@ -219,6 +219,7 @@ type counting struct {
 	field map[int64]int64 // pieces by line, as they are
 	odd   int64           // the line with which something is wrong, where there is one
 	scrub string          // who counts now
+	goods []goods         // what is counted with the set that belongs to none
 }
 
 // countAll makes a trip's counts, j-th of the sets of its case.
@@ -230,7 +231,8 @@ func (w *week) countAll(t *trip, j int) error {
 			return err
 		}
 	}
-	for _, stage := range []func() error{c.first, c.during, c.closing, c.final} {
+	c.openGoods()
+	for _, stage := range []func() error{c.first, c.moreGoods, c.during, c.closing, c.final} {
 		if err := stage(); err != nil {
 			return err
 		}
@@ -246,6 +248,7 @@ func (c *counting) count(stage events.Stage, at time.Time, change func(*events.S
 		for _, l := range c.t.list.Lines {
 			d.Counts = append(d.Counts, events.Count{Line: l.Line, Counted: c.field[l.Line]})
 		}
+		c.countGoods(&d)
 	}
 	if change != nil {
 		change(&d)
@@ -325,13 +328,14 @@ func (c *counting) closing() error {
 		return nil
 	}
 	_, err := c.count(events.StageClosing, t.use.end.Add(-26*time.Minute+seconds(110*c.nth)), func(d *events.SetCounted) {
+		c.leaveInside(d)
 		if t.what == none && t.draw(9, "removed") == 2 {
-			i := t.draw(len(d.Counts), "removed line")
+			i := t.draw(len(c.t.list.Lines), "removed line")
 			d.Counts[i].Counted--
 			c.field[d.Counts[i].Line]--
-			d.Removed = []events.Removed{{
+			d.Removed = append(d.Removed, events.Removed{
 				Line: d.Counts[i].Line, Quantity: 1, Reason: "fell to the floor, put aside for washing",
-			}}
+			})
 		}
 	})
 	return err

@@ -185,6 +185,10 @@ func (w *week) start() error {
 				Reason: "a closing count as well as the first and the final one"}}); err != nil {
 		return err
 	}
+	if _, err := w.write(monday.Add(4*time.Minute), observation{Station: office, Kind: events.KindListIssued, Operator: manager,
+		Data: goodsList()}); err != nil {
+		return err
+	}
 	for _, k := range w.kinds {
 		for _, v := range k.versions {
 			if _, err := w.write(v.from, observation{Station: office, Kind: events.KindListIssued, Operator: manager,
