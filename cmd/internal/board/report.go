@@ -89,8 +89,13 @@ func (p *pages) report(ctx context.Context, words *shell.Words, q site.Query) ([
 	if err != nil {
 		return nil, err
 	}
-	custody, err := p.site.Custody(ctx, func(name string) bool {
-		return slices.ContainsFunc(l.Events, func(e projections.HistoryEvent) bool { return e.Station == name })
+	custody, err := p.site.Custody(ctx, func(name string) (from int64) {
+		for _, e := range l.Events {
+			if e.Station == name && (from == 0 || e.Seq < from) {
+				from = e.Seq
+			}
+		}
+		return from
 	})
 	if err != nil {
 		return nil, err

@@ -8,17 +8,25 @@ import (
 	"listbound/cmd/internal/bundle"
 )
 
-// Custody says whose key lies where, of the stations wanted, and who outside has seen the ledger.
-func (s *Site) Custody(ctx context.Context, wanted func(station string) bool) (*bundle.Custody, error) {
+// Custody says whose key lies where, of the stations wanted, and who outside has seen the ledger. wanted says the first record
+// that it is asked for, since a station that keeps a key of its own may have had one here before; 0 for a station that isn't wanted.
+func (s *Site) Custody(ctx context.Context, wanted func(station string) (from int64)) (*bundle.Custody, error) {
 	stations, err := s.Stations(ctx)
 	if err != nil {
 		return nil, err
 	}
 	c := &bundle.Custody{}
 	for i := range stations {
-		switch st := &stations[i]; {
-		case st.Name == s.Name() || !wanted(st.Name):
-		case st.Here:
+		st := &stations[i]
+		from := wanted(st.Name)
+		if st.Name == s.Name() || from == 0 {
+			continue
+		}
+		before, err := s.signedHere(st.Name, from)
+		switch {
+		case err != nil:
+			return nil, err
+		case st.Here || before:
 			c.Server = append(c.Server, st.Name)
 		default:
 			c.Own = append(c.Own, st.Name)

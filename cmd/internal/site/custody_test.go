@@ -5,11 +5,15 @@ package site_test
 import (
 	"bytes"
 	"crypto/sha256"
+	"errors"
+	"io/fs"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
@@ -109,4 +113,51 @@ func TestCustody(t *testing.T) {
 			t.Errorf("%s: %+v, want %q", what, r.Problems, c.says)
 		}
 	}
+}
+
+// TestKeyThatLayHere: a station that comes to keep its own key leaves none behind, and a bundle with records of before says that
+// these were signed at the server, one with later records alone that they weren't.
+func TestKeyThatLayHere(t *testing.T) {
+	dir := t.TempDir()
+	at := noon
+	o := site.Options{Dir: dir, Name: "north", EnrolOnSight: true, Clock: func() time.Time { return at }}
+	custody := func(s *site.Site, set string) (c bundle.Custody) {
+		t.Helper()
+		r := bundle.Check(caseEvidence(t, s, site.Query{Set: set}), s.Key())
+		if !r.OK || r.Custody == nil {
+			t.Fatalf("%+v", r.Problems)
+		}
+		return *r.Custody
+	}
+	inFolder(t, o, func(s *site.Site) {
+		record(t, s, `{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T11:00:00Z","set":"LAP-001","data":{"place":"A1"}}`)
+		file := filepath.Join(dir, "keys", "north_or-1.key")
+		if c := custody(s, "LAP-001"); !slices.Contains(c.Server, "north/or-1") {
+			t.Errorf("%+v", c)
+		}
+		at = at.Add(time.Hour)
+		own := enrolOwnKey(t, s, "north/or-1")
+		if _, err := os.Stat(file); !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("the former key lies here still: %v", err)
+		}
+		at = at.Add(time.Hour)
+		record(t, s, own.line(&events.Event{
+			ID: events.DerivedID(at, [32]byte{1}), Subject: "LAP-002", Time: at, Data: &events.SetChecked{Place: "A1"},
+		}))
+		if c := custody(s, "LAP-001"); !slices.Contains(c.Server, "north/or-1") || slices.Contains(c.Own, "north/or-1") {
+			t.Errorf("records of before: %+v", c)
+		}
+		if c := custody(s, "LAP-002"); !slices.Contains(c.Own, "north/or-1") || slices.Contains(c.Server, "north/or-1") {
+			t.Errorf("records of afterwards: %+v", c)
+		}
+		raw, err := os.ReadFile(strings.TrimSuffix(file, ".key") + ".former")
+		if err != nil || strings.Contains(string(raw), "PRIVATE") || !strings.HasPrefix(string(raw), "north/or-1+") {
+			t.Errorf("%v: %q", err, raw)
+		}
+	})
+	inFolder(t, o, func(s *site.Site) {
+		if p, err := s.Verify(t.Context(), nil); err != nil || !p.OK {
+			t.Errorf("%+v, %v", p, err)
+		}
+	})
 }

@@ -91,18 +91,18 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 }
 
 func (s *Site) writeBundle(ctx context.Context, q Query, c *bundle.Content, w io.Writer) (err error) {
-	names, marks := make(map[string]bool), make(map[string]bool)
+	names, marks := make(map[string]int64), make(map[string]bool) // of a station, its first record
 	for _, r := range c.Records {
 		if text, err := events.Text(r.Record); err == nil {
 			for _, m := range events.Marks(text) {
 				marks[m] = true
 			}
 		}
-		if station, _, err := routeOf(s.Name())(r.Record); err == nil {
-			names[station] = true
+		if station, _, err := routeOf(s.Name())(r.Record); err == nil && (names[station] == 0 || r.Seq < names[station]) {
+			names[station] = r.Seq
 		}
 	}
-	if c.Custody, err = s.Custody(ctx, func(name string) bool { return names[name] }); err != nil {
+	if c.Custody, err = s.Custody(ctx, func(name string) int64 { return names[name] }); err != nil {
 		return err
 	}
 	c.Addenda = s.addenda.disclosures(marks)

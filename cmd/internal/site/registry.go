@@ -402,7 +402,8 @@ func (b *signing) retiredAsOf(d *events.StationRetired) error {
 
 // Enrol implements Service. Without a key one is made and kept here.
 func (s *Site) Enrol(ctx context.Context, station, key, reason string) (*Receipt, error) {
-	return s.registry(ctx, func(in *intake) (*events.Event, error) {
+	own := key != ""
+	r, err := s.registry(ctx, func(in *intake) (*events.Event, error) {
 		if err := refusal.Because(events.CheckStation(station)); err != nil {
 			return nil, err
 		}
@@ -425,6 +426,14 @@ func (s *Site) Enrol(ctx context.Context, station, key, reason string) (*Receipt
 		}
 		return in.enrolKey(station, key, s.opts.Clock(), reason)
 	})
+	if err != nil || !own {
+		return r, err
+	}
+	// The enrolment is recorded: that the former key is still there, the next one finds.
+	if err := s.leaveKey(station, key, r.Seq); err != nil {
+		s.opts.Logger.Error("a key that signs no more lies here still", "station", station, "error", err)
+	}
+	return r, nil
 }
 
 // Retire implements Service.

@@ -691,8 +691,11 @@ func (d *Desk) stationsPage(v *visit) (*rendered, error) {
 			rows = append(rows, stationRow{Station: s, Cases: cases})
 		}
 	}
-	custody, err := d.site.Custody(v, func(name string) bool {
-		return slices.ContainsFunc(rows, func(r stationRow) bool { return r.Name == name })
+	custody, err := d.site.Custody(v, func(name string) int64 {
+		if slices.ContainsFunc(rows, func(r stationRow) bool { return r.Name == name }) {
+			return d.site.Size() + 1 // whose key signs from now on
+		}
+		return 0
 	})
 	if err != nil {
 		return nil, err
