@@ -23,7 +23,8 @@ type entrance struct {
 
 	proxies []netip.Prefix // read of proxy
 
-	tls *tls.Config // nil: without
+	tls  *tls.Config // nil: without
+	door *door.Door  // nil: nobody is asked who they are
 }
 
 // thisMachine reports whether an address can be reached from this machine alone. A name counts for what it says:
@@ -120,6 +121,7 @@ func (a *app) openDoor(s *site.Site, e *entrance, hosts []string) ([]web.Option,
 		}
 		fmt.Fprintf(a.env.Out, "one-time code for an administrator, good for an hour, on the page /code: %s\n", code)
 	}
+	e.door = d
 	return []web.Option{web.Accounts(d), web.Proxies(e.proxies...)}, nil
 }
 

@@ -19,6 +19,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/feed"
 	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/scenario"
@@ -45,13 +46,14 @@ says in X-Forwarded-For, X-Forwarded-Host and X-Forwarded-Proto; it must set or 
 these itself. Without it all who come through the proxy are one address. With --practice the same workplaces stand under /practice/ once
 more, with a ledger of their own (folder practice in the data folder) and invented
 sets, for teaching. With --zone and --weight pages and paper show the site's time
-and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to those
-whose public key --reader names; they can do nothing but read.`
+and unit of weight; records and exports have UTC and grams. With --feed the events go out over NATS as well, to people
+whom the page People lets read them, by a key of theirs; where nobody signs in, to those
+whose public key --reader names. They can do nothing but read.`
 
 func (a *app) serve() *cobra.Command {
 	var address, zone, weight string
 	var practice bool
-	var hosts []string
+	var hosts, readers []string
 	var f feed.Options
 	var e entrance
 	c := command("serve", "serves a data folder to stations, programs and browsers",
@@ -74,7 +76,7 @@ func (a *app) serve() *cobra.Command {
 				return errors.Join(err, s.Close())
 			}
 			f.TLS = e.tls
-			endFeed, err := a.startFeed(s, f)
+			endFeed, err := a.startFeed(s, f, e.door, readers)
 			if err != nil {
 				return errors.Join(err, s.Close())
 			}
@@ -98,7 +100,8 @@ func (a *app) serve() *cobra.Command {
 	c.Flags().BoolVar(&practice, "practice", false, "also serve workplaces for practice, under /practice/")
 	c.Flags().StringVar(&f.Address, "feed", "",
 		"address at which readers get the events over NATS, such as 127.0.0.1:4222")
-	c.Flags().StringArrayVar(&f.Readers, "reader", nil, "public nkey of somebody who may read the feed (repeatable)")
+	c.Flags().StringArrayVar(&readers, "reader", nil,
+		"public nkey of somebody who may read the feed, where nobody signs in (repeatable)")
 	return c
 }
 
@@ -113,20 +116,30 @@ func (e *entrance) flags(c *cobra.Command) {
 	c.Flags().BoolVar(&e.ownCA, "own-ca", false, "make a certificate authority of the site's own for TLS, in the data folder")
 }
 
-// startFeed starts the feed where one is asked for, and returns its end.
-func (a *app) startFeed(s *site.Site, o feed.Options) (func() error, error) {
+// startFeed starts the feed where one is asked for, and returns its end. Where people sign in, they are the readers.
+func (a *app) startFeed(s *site.Site, o feed.Options, d *door.Door, readers []string) (func() error, error) {
 	switch {
-	case o.Address == "" && len(o.Readers) == 0:
+	case o.Address == "" && len(readers) == 0:
 		return func() error { return nil }, nil
 	case o.Address == "":
 		return nil, errors.New("--reader names who may read the feed; --feed says where it is, for example --feed 127.0.0.1:4222")
-	case len(o.Readers) == 0:
+	case d != nil && len(readers) > 0:
+		return nil, errors.New("people sign in here, so who may read the feed is said on the page People, by account and until when; " +
+			"leave --reader out")
+	case d != nil:
+		o.Readers = d
+	case len(readers) == 0:
 		return nil, errors.New("--feed is for somebody: name each reader's public key with --reader")
+	default:
+		o.Readers = feed.Keys(readers)
 	}
 	o.Logger = slog.New(slog.NewTextHandler(a.env.Err, nil))
 	f, err := feed.Start(s, o)
 	if err != nil {
 		return nil, err
+	}
+	if d != nil {
+		d.OnChange(f.Recheck)
 	}
 	fmt.Fprintf(a.env.Out, "the events go out at %s\n", f.Address())
 	return f.Close, nil

@@ -92,13 +92,14 @@ type Change struct {
 
 // book is all that is kept of who may come in.
 type book struct {
-	People   []Person  `json:"people"`
-	Tokens   []Token   `json:"tokens"`
-	Browsers []Browser `json:"browsers"`
-	Screens  []Screen  `json:"screens,omitempty"`
-	Pins     []Pin     `json:"pins,omitempty"`
-	Codes    []code    `json:"codes"`
-	Changes  []Change  `json:"changes"`
+	People   []Person     `json:"people"`
+	Tokens   []Token      `json:"tokens"`
+	Browsers []Browser    `json:"browsers"`
+	Screens  []Screen     `json:"screens,omitempty"`
+	Pins     []Pin        `json:"pins,omitempty"`
+	Feed     []FeedReader `json:"feed,omitempty"`
+	Codes    []code       `json:"codes"`
+	Changes  []Change     `json:"changes"`
 }
 
 // person finds one that has not ended.
@@ -163,6 +164,14 @@ type books struct {
 
 	mu  sync.RWMutex
 	now *book
+
+	listeners []func() // told of each change, while mu is not held
+}
+
+func (b *books) onChange(f func()) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.listeners = append(b.listeners, f)
 }
 
 func openBooks(dir string) (*books, error) {
@@ -201,31 +210,43 @@ func (b *books) read() *book {
 
 // change makes a change that is on the disk before anybody sees it.
 func (b *books) change(f func(*book) error) error {
+	listeners, err := b.changeAlone(f)
+	if err != nil {
+		return err
+	}
+	for _, tell := range listeners {
+		tell()
+	}
+	return nil
+}
+
+func (b *books) changeAlone(f func(*book) error) ([]func(), error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	next := &book{
 		People: slices.Clone(b.now.People), Tokens: slices.Clone(b.now.Tokens), Browsers: slices.Clone(b.now.Browsers),
-		Screens: slices.Clone(b.now.Screens), Pins: slices.Clone(b.now.Pins), Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
+		Screens: slices.Clone(b.now.Screens), Pins: slices.Clone(b.now.Pins),
+		Feed: slices.Clone(b.now.Feed), Codes: slices.Clone(b.now.Codes), Changes: slices.Clone(b.now.Changes),
 	}
 	for i := range next.People {
 		p := &next.People[i]
 		p.Roles, p.Desks = slices.Clone(p.Roles), slices.Clone(p.Desks)
 	}
 	if err := f(next); err != nil {
-		return err
+		return nil, err
 	}
 	raw, err := json.Marshal(next, json.Deterministic(true), jsontext.WithIndent(" "))
 	if err != nil {
-		return fmt.Errorf("who may come in: %w", err)
+		return nil, fmt.Errorf("who may come in: %w", err)
 	}
 	if err := os.MkdirAll(b.dir, 0o700); err != nil {
-		return fmt.Errorf("who may come in: %w", err)
+		return nil, fmt.Errorf("who may come in: %w", err)
 	}
 	if err := disk.Write(b.dir, bookFile, append(raw, '\n')); err != nil {
-		return fmt.Errorf("who may come in: %w", err)
+		return nil, fmt.Errorf("who may come in: %w", err)
 	}
 	b.now = next
-	return nil
+	return b.listeners, nil
 }
 
 // readLogin is the form in which a name to sign in with is kept.

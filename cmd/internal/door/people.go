@@ -25,6 +25,7 @@ func (d *Door) registerPeople(mux shell.Mux) {
 		"station-code": d.newStationCode, "station-end": d.endBrowser,
 		"station-retire": d.retireStation, "token": d.newToken, "token-end": d.endToken,
 		"screen": d.newScreen, "screen-end": d.endScreen, "pin-end": d.endPIN,
+		"feed": d.newFeedReader, "feed-end": d.endFeedReader,
 	} {
 		mux.HandleFunc("POST /people/"+path, d.acting(f))
 	}
@@ -42,6 +43,7 @@ type people struct {
 	Tokens   []Token
 	Browsers []Browser
 	Screens  []Screen
+	Feed     []FeedReader
 	Stations []string
 	Changes  []Change
 	naming
@@ -128,6 +130,11 @@ func (d *Door) peoplePage(w http.ResponseWriter, r *http.Request, status int, p 
 		}
 	}
 	if p.All {
+		for _, x := range b.Feed {
+			if b.feedReader(x.Key, now) != nil && inForce(x.Ended) {
+				p.Feed = append(p.Feed, x)
+			}
+		}
 		for _, x := range b.People {
 			if inForce(x.Ended) {
 				p.People = append(p.People, x)

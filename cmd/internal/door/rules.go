@@ -217,6 +217,8 @@ func peopleRules() []Rule {
 		{Pattern: "POST /people/code", Roles: []Role{Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/end", Roles: []Role{Administers}, Person: true, Again: true},
 		{Pattern: "POST /people/token", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/feed", Roles: []Role{Administers}, Person: true, Again: true},
+		{Pattern: "POST /people/feed-end", Roles: []Role{Administers}, Person: true},
 		{Pattern: "POST /people/token-end", Roles: []Role{Administers}, Person: true},
 		{Pattern: "GET /readers", Roles: []Role{Audits}, Kept: true},
 	}

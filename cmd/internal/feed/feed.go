@@ -1,5 +1,6 @@
 // Package feed hands the events of a ledger out over NATS to readers that have
-// a key of their own and may do nothing but read.
+// a key of their own and may do nothing but read. Who they are is asked at each
+// connection, and while it lasts: whoever is sent away is cut off.
 //
 // It is a second NATS server in this process, without storage and without any
 // way to the ledger's own. A reader of the ledger's stream could not be kept to
@@ -74,25 +75,28 @@ const (
 	askSubject   = "events.after"
 	answerAtMost = 100
 	startTime    = 15 * time.Second
+	recheckEvery = 20 * time.Second
 	tlsTime      = 10 * time.Second // for a handshake on a slow line
 )
 
 // Options say where to listen and for whom.
 type Options struct {
-	Address string      // host:port
-	Readers []string    // public nkeys of users; each begins with U
+	Address string // host:port
+	Readers Readers
 	TLS     *tls.Config // nil: without, for this machine alone
 	Logger  *slog.Logger
 }
 
 // Feed is a running feed.
 type Feed struct {
-	src  Source
-	srv  *server.Server
-	nc   *nats.Conn
-	log  *slog.Logger
-	stop context.CancelFunc
-	done sync.WaitGroup
+	src Source
+	srv *server.Server
+	nc  *nats.Conn
+	log *slog.Logger
+
+	entry *entry
+	stop  context.CancelFunc
+	done  sync.WaitGroup
 }
 
 // Inbox is the prefix that a reader's inbox must have: nobody else may listen there.
@@ -129,16 +133,16 @@ func Start(src Source, o Options) (*Feed, error) {
 	if err != nil {
 		return nil, fmt.Errorf("feed: %w", err)
 	}
-	users := []*server.NkeyUser{{Nkey: ownID}}
-	for _, key := range o.Readers {
-		if !nkeys.IsValidPublicUserKey(key) {
-			return nil, fmt.Errorf("feed: %q is not the public key of a user (it begins with U; nk -gen user makes one)", key)
+	if keys, ok := o.Readers.(Keys); ok {
+		for _, key := range keys {
+			if !nkeys.IsValidPublicUserKey(key) {
+				return nil, fmt.Errorf("feed: %q is not the public key of a user (it begins with U; nk -gen user makes one)", key)
+			}
 		}
-		users = append(users, &server.NkeyUser{Nkey: key, Permissions: readerPermissions(key)})
 	}
-	f := &Feed{src: src, log: o.Logger}
+	f := &Feed{src: src, log: o.Logger, entry: &entry{own: ownID, readers: o.Readers}}
 	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true,
-		NoLog: true, Nkeys: users, TLSConfig: o.TLS, TLSTimeout: tlsTime.Seconds()})
+		NoLog: true, CustomClientAuthentication: f.entry, AlwaysEnableNonce: true, TLSConfig: o.TLS, TLSTimeout: tlsTime.Seconds()})
 	if err != nil {
 		return nil, fmt.Errorf("feed: %w", err)
 	}
@@ -185,6 +189,8 @@ func (f *Feed) Close() error {
 }
 
 func (f *Feed) follow(ctx context.Context, sent int64, changes <-chan struct{}) {
+	again := time.NewTicker(recheckEvery) // what somebody was let in for can end by its date
+	defer again.Stop()
 	for {
 		for size := f.src.Size(); sent < size; sent++ {
 			m, err := f.message(sent + 1)
@@ -198,6 +204,8 @@ func (f *Feed) follow(ctx context.Context, sent int64, changes <-chan struct{}) 
 		select {
 		case <-ctx.Done():
 			return
+		case <-again.C:
+			f.Recheck()
 		case <-changes:
 		}
 	}

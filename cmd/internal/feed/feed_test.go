@@ -37,7 +37,7 @@ func start(t *testing.T) (s *site.Site, f *feed.Feed, reader nkeys.KeyPair, id s
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err = feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: []string{id}})
+	f, err = feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: feed.Keys{id}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -233,7 +233,7 @@ func TestReaderMayOnlyRead(t *testing.T) {
 func TestStartRefusesWhatNobodyMeans(t *testing.T) {
 	s, f, _, _ := start(t)
 	taken := strings.TrimPrefix(f.Address(), "nats://")
-	for _, o := range []feed.Options{{Address: "here"}, {Address: "127.0.0.1:x"}, {Address: "127.0.0.1:0", Readers: []string{"SUAB"}}} {
+	for _, o := range []feed.Options{{Address: "here"}, {Address: "127.0.0.1:x"}, {Address: "127.0.0.1:0", Readers: feed.Keys{"SUAB"}}} {
 		if g, err := feed.Start(s, o); err == nil {
 			g.Close()
 			t.Errorf("%+v was taken", o)
@@ -259,7 +259,7 @@ func TestFeedOverTLS(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: []string{id}, TLS: ca.TLS()})
+	f, err := feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: feed.Keys{id}, TLS: ca.TLS()})
 	if err != nil {
 		t.Fatal(err)
 	}
