@@ -123,6 +123,8 @@ func TestBrowserMakesItsKey(t *testing.T) {
 	b := browsertest.Start(t)
 	tablet := b.Tab(t, browsertest.Sizes()[2])
 	tablet.Open(srv.URL + "/code?for=station")
+	// Firefox asks the person whether data is kept, and says nothing until they have answered.
+	browsertest.Eval[bool](tablet, `(StorageManager.prototype.persist = () => new Promise(() => {}), true)`)
 	tablet.Click("#code")
 	tablet.Type(secretIn(t, text))
 	tablet.Press("\r")

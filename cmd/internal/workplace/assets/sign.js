@@ -57,7 +57,6 @@ export async function makeKey() {
   }
   const raw = new Uint8Array(await crypto.subtle.exportKey("raw", pair.publicKey));
   await store("readwrite", s => { s.put({raw, key: pair.privateKey}, "new"); });
-  await navigator.storage?.persist?.();
   return base64(raw);
 }
 
@@ -100,6 +99,8 @@ async function open() {
   document.body.dataset.signs = "here";
   const forgets = document.getElementById("own-forgets");
   if (forgets) forgets.hidden = await navigator.storage?.persisted?.() !== false;
+  // Firefox asks the person and says nothing until they have answered, so nothing waits for it: the key is there whatever they say.
+  if (forgets && !forgets.hidden) navigator.storage.persist?.().then(kept => { forgets.hidden = kept; }, () => {});
   return row;
 }
 const opened = open().catch(() => undefined);
