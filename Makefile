@@ -106,7 +106,6 @@ fuzz:
 bench:
 	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... \
 	  ./cmd/internal/site ./cmd/internal/board ./cmd/internal/paper/marks
-	$(GO) test -run '^$$' -bench ScanToVerdict -benchtime 1x -timeout 60m ./cmd/internal/workplace/packing
 
 # How much do the tests notice? A sample of small changes to the code, each tried against the package's own tests; those
 # of facts against judge's, through which it is tested.
