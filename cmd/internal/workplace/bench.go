@@ -46,8 +46,10 @@ type hand struct {
 	WorkBy   string          `json:"workBy,omitempty"` // as this browser chose
 	Left     time.Time       `json:"left,omitzero"`    // when what lies here was left: it is asked whether it still holds
 	LeftBy   string          `json:"leftBy,omitempty"` // and whose badge was on it
-	At       time.Time       `json:"at,omitzero"`      // fixed before recording: a second try is the same event
-	AtBy     string          `json:"atBy,omitempty"`   // the input that fixed it
+	Number   string          `json:"number,omitempty"` // that was typed last: once more at once it answers no further question
+	NumberAt time.Time       `json:"numberAt,omitzero"`
+	At       time.Time       `json:"at,omitzero"`    // fixed before recording: a second try is the same event
+	AtBy     string          `json:"atBy,omitempty"` // the input that fixed it
 }
 
 func (h *hand) shared() *hand { return h }

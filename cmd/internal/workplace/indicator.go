@@ -76,8 +76,17 @@ func (b *sterilizer) indicator(v *visit, f fields) (said, error) {
 			return said{}, refusal.Because(err)
 		}
 	}
-	b.Reading, b.Indicated = r, id
+	if b.Reading, b.Indicated = r, id; !r.says() {
+		b.Reading = nil // which load is meant is all that was said
+		return said{}, nil
+	}
 	return b.recordIndicator(v)
+}
+
+// says reports whether anything was said of the indicator. A form that was handed in empty says nothing that could be
+// left lying, or taken back.
+func (r *readingEntered) says() bool {
+	return r.Result != "" || r.Lot != "" || r.Control != "" || r.IncubatedMinutes > 0
 }
 
 // agrees reports whether a form or button says no other result than was said. Another one

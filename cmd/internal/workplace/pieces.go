@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"listbound/events"
 	"listbound/projections"
@@ -25,8 +24,6 @@ type pieces struct {
 	Load        string        `json:"load,omitempty"` // of the washer
 	Note        string        `json:"note,omitempty"`
 	Opened      bool          `json:"opened,omitempty"` // a person said that the closed set was opened for it
-	Number      string        `json:"number,omitempty"` // that was typed last: once more at once it answers no further question
-	NumberAt    time.Time     `json:"numberAt,omitzero"`
 }
 
 func piecesPlace() workplace {
@@ -125,7 +122,8 @@ func (b *pieces) once(v *visit, text string) (string, fields, bool) {
 		return action, f, ok
 	}
 	last, at := b.Number, b.NumberAt
-	if b.Number, b.NumberAt = strings.TrimSpace(text), v.now; last == b.Number && v.now.Sub(at).Abs() < readApart {
+	b.Number, b.NumberAt = strings.TrimSpace(text), v.now
+	if last == b.Number && v.now.Sub(at).Abs() < readApart {
 		return "twice", nil, true
 	}
 	return action, f, ok

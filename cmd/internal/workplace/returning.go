@@ -93,7 +93,18 @@ func (b *returning) onlySaid(v *visit) (string, error) {
 	return strings.Join(out, ", "), nil
 }
 
-func (b *returning) scanBadge(_ *visit, badge string) (said, error) {
+// scanBadge takes who works here. A washer's load that was said before any badge is of whoever shows theirs first: the
+// next person mostly has another one, and is asked.
+func (b *returning) scanBadge(v *visit, badge string) (said, error) {
+	if b.Load != "" && b.LoadBy == "" {
+		away, err := v.away(b.LoadAt)
+		if err != nil {
+			return said{}, err
+		}
+		if !away {
+			b.LoadBy = firstOf(b.Operator, badge)
+		}
+	}
 	b.Operator = badge
 	return said{}, nil
 }

@@ -329,8 +329,11 @@ func (w *walk) step() {
 	w.steps = append(w.steps, fmt.Sprintf("    said: %+v %v", w.p, w.badges))
 	w.hold(s, shown, a, size)
 	// What came up meanwhile against sets of a load is asked first.
-	if w.h.Size() == size && (promised || back) && !a.Stale() && !a.Says(comeUp) {
+	if w.h.Size() == size && (promised || back && had != "") && !a.Stale() && !a.Says(comeUp) {
 		w.fail("the page said that it records, and it recorded nothing: %+v", s)
+	}
+	if back && had == "" && !a.Stale() && (w.h.Size() != size || !a.Says("Scan your badge")) {
+		w.fail("taken back by nobody, or nobody is asked who they are: %v", a["words"])
 	}
 }
 
@@ -494,6 +497,9 @@ func (w *walk) goOn(s step, a workplacetest.Answer, had string) {
 		}
 		w.worker.active = now
 		w.kept.tried["badge went on"]++
+		if m, ok := w.p.(*returnModel); ok {
+			m.whose(w)
+		}
 	case w.operator != "" && !s.again && s.kind == events.ScanBadge, w.worker.client == w.client && w.worker.badge == w.operator:
 		w.worker = worker{w.client, w.operator, now}
 	}
@@ -624,8 +630,9 @@ func (w *walk) meaning(s step, shown, a workplacetest.Answer) step {
 		w.wasPlain = w.plain
 	case s.action == "take-as" && kind == "": // it is something else, which is scanned again
 		w.plain = ""
-	case s.action == "take-as" && kind == events.ScanBadge && len(w.plain) <= 3 && strings.Trim(w.plain, "0123456789") == "":
-		w.plain = "" // a number of instruments is no badge
+	case s.action == "take-as" && kind == events.ScanBadge &&
+		(len(w.plain) < 3 || len(w.plain) == 3 && strings.Trim(w.plain, "0123456789") == ""):
+		w.plain = "" // a number of instruments is no badge, and a button's key neither
 	case s.action == "take-as" && kind != events.ScanSet && len(w.plain) >= 12 && len(w.plain) <= 14 &&
 		strings.Trim(w.plain, "0123456789") == "":
 		// A trade item's number is no badge, case or seal, whatever a person says.

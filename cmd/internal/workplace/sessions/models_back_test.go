@@ -47,7 +47,16 @@ func (m *returnModel) promised(w *walk, s step, shown workplacetest.Answer) bool
 
 // loadOld reports whether the washer's load is asked about again.
 func (m *returnModel) loadOld(w *walk, operator string) bool {
-	return m.step == "washed" && m.load != "" && (w.at.Sub(m.loadAt) > time.Hour || m.loadBy != "" && m.loadBy != operator)
+	by := m.loadBy != "" && m.loadBy != operator || m.loadBy == "" && w.at.Sub(m.loadAt) > 20*time.Minute
+	return m.step == "washed" && m.load != "" && (w.at.Sub(m.loadAt) > time.Hour || by)
+}
+
+// whose takes in whose load it is that was said before any badge: theirs who show one first, unless a badge would be
+// forgotten by then.
+func (m *returnModel) whose(w *walk) {
+	if m.load != "" && m.loadBy == "" && w.at.Sub(m.loadAt) <= 20*time.Minute {
+		m.loadBy = w.operator
+	}
 }
 
 func (m *returnModel) lies() bool { return m.set != "" && (m.noLoad || m.onlyThey()) }
@@ -108,6 +117,7 @@ func onOff(w *walk) string { return pick(w, "yes", "yes", "no") }
 var stepsBack = []string{"left-room", "received", "washed", "inspected"}
 
 func (m *returnModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
+	defer m.whose(w)
 	number, _ := strconv.Atoi(s.text)
 	value := s.fields["value"]
 	switch {

@@ -196,7 +196,9 @@ func (m *readingModel) learnLeft(w *walk, s step, shown, a workplacetest.Answer)
 	case m.left.IsZero() && reads:
 		m.clear()
 	case m.left.IsZero():
-		return slices.Contains([]string{"swap", "seals-none", "no-tag", "no-outer"}, s.action) || s.action == "found" && m.placed()
+		// A set is opened now: what is said of one that was read some time ago is not that it is opened all the same.
+		return slices.Contains([]string{"swap", "seals-none", "no-tag", "no-outer", "anyway"}, s.action) ||
+			s.action == "found" && m.placed()
 	case m.stopLeft && !asks && !answered && !shown.Stops():
 		w.fail("a STOP that was left lying is gone without an answer: %+v", s)
 	case s.action == "forget":
@@ -256,6 +258,8 @@ func (m *readingModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 		m.seals = append(m.seals, s.id)
 	case s.action == "seals-none":
 		m.seals = nil
+	case s.verb == "scan" && len(s.text) == 1 && shown["aside"] != nil && a["sound"] == "low":
+		// It may have been typed at what was said last: the question is asked again.
 	case s.verb == "scan" && len(s.text) == 1 && strings.Contains("123", s.text) && shown.Says("Where was the count sheet?"):
 		m.saidWhere([]string{"outside", "inside-bag", "inside-bare"}[s.text[0]-'1'])
 	case s.action == "found":
