@@ -118,14 +118,14 @@ func (o *outside) through() bool {
 	return true
 }
 
-// around reports whether there is ink on most sides of the box: a ring, or a scribble over it.
-func (o *outside) around() bool {
+// around is in how many of so many directions there is ink around the box: a ring's, or a scribble's over it.
+func (o *outside) around(of int) int {
 	t, n := o.s.tick, 0
 	o.column = 0.55
 	defer func() { o.column = columnHalf }()
 	p := patch{at: o.s.at, w: o.s.w, h: o.s.h}
-	for a := range 24 {
-		sin, cos := math.Sincos(2 * math.Pi * (float64(a) + 0.5) / 24)
+	for a := range of {
+		sin, cos := math.Sincos(2 * math.Pi * (float64(a) + 0.5) / float64(of))
 		k := 1 / max(math.Abs(sin), math.Abs(cos)) // to a square of half a side 1
 		for far := 0.5; far < 1.6; far += 0.1 {
 			r := (t.W/2 + far) * k
@@ -135,7 +135,7 @@ func (o *outside) around() bool {
 			}
 		}
 	}
-	return n >= mostAround
+	return n
 }
 
 // runsOn reports whether a stroke in the box goes on far beyond it at both of its ends.

@@ -33,11 +33,12 @@ type seen struct {
 	inside  inkIn     // the box
 	line    inkIn     // the place to write
 	strike  bool
-	creased bool // a fold runs through the row
-	tail    bool // the mark in the box goes on into the line
-	usual   bool // the mark in the box is a tick, a cross, a slash, or fills it
-	through bool // a line goes through to the rows above and below
-	runsOn  bool // a stroke in the box goes on far beyond it at both ends
+	creased bool    // a fold runs through the row
+	tail    bool    // the mark in the box goes on into the line
+	usual   bool    // the mark in the box is a tick, a cross, a slash, or fills it
+	through bool    // a line goes through to the rows above and below
+	runsOn  bool    // a stroke in the box goes on far beyond it at both ends
+	enough  float64 // how dark a tick must be here
 }
 
 // inkIn is what a pen left in a region.
@@ -194,7 +195,8 @@ func (s *seen) measure(yard, threshold float64) {
 	if s.inside.share >= inkTicked {
 		m := s.mask(yard, threshold)
 		strokes, ok := m.usual()
-		s.usual = ok && !o.around() && !(len(strokes) == 1 && s.onFrame(strokes, m.half))
+		s.usual = ok && o.around(24) < mostAround && !(len(strokes) == 0 && o.around(48) > mostBeyond) &&
+			!(len(strokes) == 1 && s.onFrame(strokes, m.half))
 		s.runsOn = len(strokes) == 1 && slices.ContainsFunc(strokes, o.runsOn)
 	}
 }

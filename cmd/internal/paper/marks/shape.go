@@ -2,32 +2,29 @@ package marks
 
 import (
 	"math"
-	"slices"
 
 	"listbound/cmd/internal/paper"
 )
 
 // Limits of what a mark's shape may be. Lengths are in pixels of a cell, angles in degrees above the horizontal.
 const (
-	shapeInk   = 0.45 // of the mark's own darkness: a stroke no fatter than it was drawn
-	alongInk   = 0.93 // share of its ink that lies along the strokes of a tick, a cross or a slash
-	underInk   = 0.86 // share of these strokes that has ink
-	solid      = 0.85 // share of a filled box's ink that is no thin stroke
-	solidArea  = 5.8  // square millimetres of it
-	notch      = 5    // pixels; so wide a square of paper is no gap between the strokes that fill a box
-	leastSlant = 28.0
-	mostSlant  = 52.0 // a "1" is steeper, and mostly the stroke of a "7" whose bar lies on the frame
-	slashInk   = 0.97 // share of a slash's ink that lies along it: what is left of such a bar does not
-	mostArm    = 68.0 // of a tick's right arm; a blurred "4" or "6" is fitted by a steeper one
-	leavingArm = 0.6  // of the left arm's height, where the right one goes on beyond the box; else it is the higher one
-	crossInk   = 0.96 // the first of a cross: a four is like it
-	underCross = 0.98 // and the second: the stem and the bar of a "7" meet, and hardly cross
-	wobble     = 0.19 // millimetres by which a stroke may leave the straight
-	slanting   = 1.2  // pixels' sides along a slanting edge are so much longer than it
-	mostBelow  = 9.0  // pixels that a tick's lowest point may be hidden by the frame
-	closeDark  = 0.5  // of a mark that may be looked at close to the frame
-	closeSharp = 0.55 // of the frame there, of the print's black
-	holeArea   = 7    // pixels; smaller ones are noise
+	shapeInk     = 0.45 // of the mark's own darkness: a stroke no fatter than it was drawn
+	alongInk     = 0.93 // share of its ink that lies along the strokes of a tick, a cross or a slash
+	underInk     = 0.86 // share of these strokes that has ink
+	leastSlant   = 28.0
+	mostSlant    = 52.0  // a "1" is steeper, and mostly the stroke of a "7" whose bar lies on the frame
+	slashInk     = 0.97  // share of a slash's ink that lies along it: what is left of such a bar does not
+	mostArm      = 68.0  // of a tick's right arm; a blurred "4" or "6" is fitted by a steeper one
+	leavingArm   = 0.6   // of the left arm's height, where the right one goes on beyond the box; else it is the higher one
+	crossInk     = 0.96  // the first of a cross: a four is like it
+	crossBlurred = 0.985 // where a blur makes the strokes of an "86" one
+	underCross   = 0.98  // and the second: the stem and the bar of a "7" meet, and hardly cross
+	wobble       = 0.19  // millimetres by which a stroke may leave the straight
+	slanting     = 1.2   // pixels' sides along a slanting edge are so much longer than it
+	mostBelow    = 9.0   // pixels that a tick's lowest point may be hidden by the frame
+	closeDark    = 0.5   // of a mark that may be looked at close to the frame
+	closeSharp   = 0.55  // of the frame there, of the print's black
+	holeArea     = 7     // pixels; smaller ones are noise
 )
 
 // point is a place in a mask, in pixels.
@@ -39,6 +36,8 @@ type mask struct {
 	on   []bool
 	ink  []point // middles of the pixels that are on
 	half float64 // of the strokes' width
+
+	sharp float64 // share of the print's black that the frame has
 }
 
 // shapeRegion is what is looked at for a mark's shape: nearer to the frame where a blur takes that no further.
@@ -52,7 +51,7 @@ func (s *seen) shapeRegion() paper.Rect {
 // mask takes what is as dark as the mark inside the box; specks are left out.
 func (s *seen) mask(yard, threshold float64) *mask {
 	x0, y0, x1, y1 := s.region(s.shapeRegion())
-	m := &mask{w: x1 - x0, h: y1 - y0}
+	m := &mask{w: x1 - x0, h: y1 - y0, sharp: s.frame / s.black}
 	limit := max(threshold, shapeInk*s.inside.dark) * yard
 	on := make([]bool, m.w*m.h)
 	for j := range m.h {
@@ -115,40 +114,6 @@ func (m *mask) bounds() (x0, y0, x1, y1 float64) {
 		x0, y0, x1, y1 = min(x0, p.x), min(y0, p.y), max(x1, p.x), max(y1, p.y)
 	}
 	return x0, y0, x1, y1
-}
-
-// filled reports whether the mark is a patch rather than strokes: what a square wider than a pen fits into is most of it.
-func (m *mask) filled() bool {
-	const pen = 9 // pixels
-	v := make([]float32, len(m.on))
-	for i, on := range m.on {
-		if on {
-			v[i] = 1
-		}
-	}
-	bigger := func(a, b float32) float32 { return max(a, b) }
-	smaller := func(a, b float32) float32 { return min(a, b) }
-	v = windowed(windowed(v, m.w, m.h, 3, bigger), m.w, m.h, 3, smaller) // between the strokes that fill it
-	n := 0
-	for _, on := range windowed(windowed(v, m.w, m.h, pen, smaller), m.w, m.h, pen, bigger) {
-		if on > 0.5 {
-			n++
-		}
-	}
-	return float64(n) >= solid*float64(len(m.ink)) && float64(n) >= solidArea*perMM*perMM && !m.notched(v)
-}
-
-// notched reports whether a square of paper is left within the bounds of what is on: between strokes that cross.
-func (m *mask) notched(v []float32) bool {
-	x0, y0, x1, y1 := m.bounds()
-	w, h := int(x1)-int(x0)+1, int(y1)-int(y0)+1
-	wide, high := w+2*notch, h+2*notch // a square must lie inside
-	off := make([]float32, wide*high)
-	for k := range w * h {
-		off[(k/w+notch)*wide+k%w+notch] = 1 - v[(int(y0)+k/w)*m.w+int(x0)+k%w]
-	}
-	off = windowed(off, wide, high, notch, func(a, b float32) float32 { return min(a, b) })
-	return slices.Max(off) > 0.5
 }
 
 // hole reports whether the mark encloses paper, as 0, 6, 8, 9 and most fours do.
@@ -250,7 +215,11 @@ func (f *fitted) proper() bool {
 			between(right.rise(), leastSlant, mostArm) && between(-left.rise(), 15, 80) &&
 			left.length() >= max(0.45*perMM, 2*f.m.half) && right.a.y-right.b.y > max(1.5*perMM, shorter*(left.b.y-left.a.y))
 	}
-	return f.explained >= crossInk && f.covered >= underCross &&
+	ink := crossInk
+	if f.m.sharp < fillSharp {
+		ink = crossBlurred
+	}
+	return f.explained >= ink && f.covered >= underCross &&
 		between(-s[0].rise(), 30, 60) && between(s[1].rise(), 30, 60) && s[0].length() >= 2.3*perMM &&
 		s[1].length() >= 2.3*perMM && f.crossing(s[0], s[1])
 }

@@ -58,7 +58,7 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	}
 	m.sharp = sharpness(g, w, m.fields, page.Rows)
 	w.sharpen = float32(min(max(sharpenBy*(sharpFrame-m.sharp), 0), sharpenMost))
-	m.darkEnough = darkTicked + darkBlurred*min(max((blurred-m.sharp)/blurredBy, 0), 1)
+	m.darkEnough = darkTicked + darkBlurred*m.blur()
 	var frames []float64
 	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
 	for _, r := range page.Rows {
@@ -108,6 +108,9 @@ func sharpness(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float64
 	return median(shares)
 }
 
+// blur is how blurred a picture is, from 0 to 1.
+func (m *sheetMarks) blur() float64 { return min(max((blurred-m.sharp)/blurredBy, 0), 1) }
+
 func median(v []float64) float64 {
 	if len(v) == 0 {
 		return 0
@@ -146,6 +149,7 @@ func (m *sheetMarks) measure() {
 			c.runsOn = c.runsOn || c.through && (i > 0 && m.cells[i-1][k].through || i+1 < len(m.cells) && m.cells[i+1][k].through)
 		}
 	}
+	m.hands(limit)
 }
 
 // yardOf is the darkness of a cell's frame; one that is far from the page's is not believed.
@@ -218,8 +222,7 @@ func (m *sheetMarks) box(c *seen) (Verdict, Why) {
 		return Ask, StruckOut
 	case c.runsOn:
 		return Ask, RunsOn
-	case in.share >= inkTicked && in.longest >= longTicked && in.dark >= m.darkEnough &&
-		(in.middle || in.longest >= longAside && in.share >= inkAside):
+	case c.inked() && in.dark >= c.enough:
 		if !c.usual {
 			return Ask, Shape
 		}
@@ -228,7 +231,7 @@ func (m *sheetMarks) box(c *seen) (Verdict, Why) {
 		return Empty, ""
 	case in.share < inkEmpty || in.longest < longEmpty:
 		return Ask, Smudged
-	case in.dark < m.darkEnough:
+	case in.dark < c.enough:
 		return Ask, Pale
 	case in.longest < longTicked || in.share < inkTicked || !in.middle:
 		return Ask, Small
