@@ -157,7 +157,8 @@ func (v *visit) warnings(sets []projections.SetStanding) ([]string, error) {
 		first := func(codes []projections.Code, do string) {
 			for i := range verdict.Findings {
 				f := &verdict.Findings[i]
-				if f.Severity != projections.SeverityNoted && slices.Contains(codes, f.Code) {
+				_, twice := f.Detail.(*projections.LockTwice) // tells nothing of whether the container was opened
+				if f.Severity != projections.SeverityNoted && slices.Contains(codes, f.Code) && !twice {
 					out = append(out, v.stationLine(s.Key.Set, f)+". "+do)
 					return
 				}

@@ -349,6 +349,9 @@ func stopsContainer(verdict *projections.Verdict) *projections.Finding {
 }
 
 func stopsHere(f *projections.Finding) bool {
+	if _, twice := f.Detail.(*projections.LockTwice); twice {
+		return false // a number is wrong, and nothing tells that this container was opened
+	}
 	return (f.Code == projections.PutAside || f.Code == projections.SealDiffers) && f.Severity != projections.SeverityNoted
 }
 
