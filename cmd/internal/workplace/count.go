@@ -151,7 +151,7 @@ func (t *table) forgetBadges() error {
 			return err
 		}
 		if away {
-			d.Counter, d.Witness = "", ""
+			d.handOver()
 		}
 		for _, who := range []*string{&d.Counter, &d.Witness} {
 			no, err := t.v.noBadge(*who)

@@ -785,7 +785,7 @@ func (t *table) goToPlace(f fields, a *counted) error {
 }
 
 func (t *table) clearBadges(fields, *counted) error {
-	return t.each("", func(d *draft) error { d.Counter, d.Witness = "", ""; d.Rev++; return nil })
+	return t.each("", func(d *draft) error { d.handOver(); d.Rev++; return nil })
 }
 
 // unsay takes back that a code is a badge, and that whoever it was taken for counts.
@@ -807,6 +807,7 @@ func (t *table) unsay(f fields, a *counted) error {
 				*who = ""
 			}
 		}
+		d.Others = slices.DeleteFunc(d.Others, func(badge string) bool { return sameBadge(badge, code) })
 		d.Rev++
 		return nil
 	})

@@ -132,7 +132,8 @@ func (t *table) leftOn(f fields, a *counted) error {
 		return nil
 	}
 	return t.each("", func(d *draft) error {
-		d.Kept, d.Counter, d.Witness, d.Left, d.LeftBy = t.v.now.UTC(), "", "", time.Time{}, ""
+		d.handOver()
+		d.Kept, d.Left, d.LeftBy = t.v.now.UTC(), time.Time{}, ""
 		if d.Open.IsZero() {
 			d.Open = d.Kept
 		}

@@ -190,10 +190,25 @@ func (t *table) signComplete(st *countState, a *counted) error {
 		a.said = wrong(v.t("count-recorded-open", stage, len(open)), strings.Join(slices.Concat(open, there, gone), " "))
 		a.Next = v.t("count-open-next")
 	}
+	if others := othersOf(signed, st); len(others) > 0 {
+		a.More = joined(a.More, v.t("count-others", v.w.Language().List(others)))
+	}
 	query := url.Values{"case": {t.ref}, "done": {string(t.stage)}}.Encode()
 	a.Go = v.d.stationPath(v.station, "count") + "?" + query
 	// The next page says it again, and so does the answer, should it be lost.
 	return t.keepSaid(signature{said: a.said, By: v.key, Stage: t.stage, Go: a.Go, At: v.now.UTC(), IDs: ids(rs)})
+}
+
+// othersOf are the badges by which something was entered that others sign now.
+func othersOf(signed []*draft, st *countState) (others []string) {
+	for _, d := range signed {
+		for _, badge := range d.Others {
+			if !sameBadge(badge, st.Counter) && !sameBadge(badge, st.Witness) && !slices.Contains(others, badge) {
+				others = append(others, badge)
+			}
+		}
+	}
+	return others
 }
 
 // notComeOut tells what this count differs in, and which other cases differ the other way round.

@@ -46,11 +46,12 @@ type draft struct {
 	Sheet    string           `json:"sheet,omitempty"`    // the code counted against; "": the screen
 	Counter  string           `json:"counter,omitempty"`
 	Witness  string           `json:"witness,omitempty"`
-	Badged   time.Time        `json:"badged,omitzero"` // when a badge was scanned last
-	Saw      int64            `json:"saw,omitzero"`    // the revision that the second person had in sight when scanning the badge
-	At       time.Time        `json:"at,omitzero"`     // observed time, fixed before recording,
-	AtRev    int64            `json:"atRev,omitzero"`  // of the draft in this revision
-	Stray    *stray           `json:"stray,omitempty"` // in the drafts of earlier versions: see whole
+	Others   []string         `json:"others,omitempty"` // whose badges were taken off since something was entered by them
+	Badged   time.Time        `json:"badged,omitzero"`  // when a badge was scanned last
+	Saw      int64            `json:"saw,omitzero"`     // the revision that the second person had in sight when scanning the badge
+	At       time.Time        `json:"at,omitzero"`      // observed time, fixed before recording,
+	AtRev    int64            `json:"atRev,omitzero"`   // of the draft in this revision
+	Stray    *stray           `json:"stray,omitempty"`  // in the drafts of earlier versions: see whole
 }
 
 // entry is one counted line.
@@ -181,6 +182,21 @@ func (d *draft) interrupt(now time.Time) {
 			delete(d.Lines, n)
 		}
 	}
+	if !d.begun() {
+		d.Others = nil
+	}
+}
+
+// handOver forgets who counts. The record names who signs, and has no field for who entered some of it before: that is
+// kept to be told then.
+func (d *draft) handOver() {
+	switch {
+	case !d.begun():
+		d.Others = nil
+	case d.Counter != "" && !slices.ContainsFunc(d.Others, func(badge string) bool { return sameBadge(badge, d.Counter) }):
+		d.Others = append(d.Others, d.Counter)
+	}
+	d.Counter, d.Witness = "", ""
 }
 
 // anew drops all that was counted, in whichever place. What left the field was said with its reason, and stays.
@@ -188,7 +204,8 @@ func (d *draft) anew(now time.Time) {
 	d.Rev++
 	d.Restarts++
 	clear(d.Lines)
-	d.Begun, d.Kept, d.Sheet, d.Counter, d.Witness = time.Time{}, time.Time{}, "", "", ""
+	d.handOver()
+	d.Begun, d.Kept, d.Sheet = time.Time{}, time.Time{}, ""
 	d.Open, d.Touched, d.Left, d.LeftBy = now.UTC(), now, time.Time{}, ""
 }
 
