@@ -120,7 +120,7 @@ func TestGoods(t *testing.T) {
 		k.Lines(set, 4, 2, 3)
 	}
 	for line, n := range map[int]int{4: 28, 5: 15, 6: 11} {
-		a = k.Post("enter", fmt.Sprintf(`"lines":[{"set":"VAS-003","line":%d,"counted":%d}]`, line, n))
+		k.Post("enter", fmt.Sprintf(`"lines":[{"set":"VAS-003","line":%d,"counted":%d}]`, line, n))
 	}
 	workplacetest.Must(t, k.TwoBadges("B-1", "B-2"), "broken", "1 × Needle, CT-1 short in VAS-003", "stays in the patient on purpose",
 		"bleeding from the liver bed")

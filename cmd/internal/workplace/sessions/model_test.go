@@ -285,7 +285,6 @@ func (w *walk) step() {
 	w.at, w.waited = w.h.Clock(), 0
 	forgotten := w.forget()
 	shown := w.shown[client]
-	had := w.operator
 	s := w.p.next(w, shown)
 	if _, bench := w.p.(lying); bench && shown.AsksLeft() && w.careful() {
 		s = step{verb: "do", action: pick(w, "left-on", "left-on", "left-anew"), fields: shown.Choice("left-on")}
@@ -296,6 +295,12 @@ func (w *walk) step() {
 	if s.symbol() && s.text == w.last.text && w.h.Clock().Sub(w.last.at) < 2*time.Second {
 		s = step{verb: "scan", text: s.text, again: true} // it is one scan
 	}
+	w.input(client, s, forgotten)
+}
+
+// input makes an input and holds what comes of it.
+func (w *walk) input(client string, s step, forgotten bool) {
+	shown, had := w.shown[client], w.operator
 	old := shown["rev"] != w.rev
 	blind := s.verb == "do" || strings.Trim(s.text, "0123456789.") == "" && !s.symbol()
 	unseen := old && blind
@@ -654,8 +659,11 @@ func (w *walk) meaning(s step, shown, a workplacetest.Answer) step {
 	case s.kind != "":
 		w.plain = ""
 	case s.verb == "scan" && s.kind == "" && s.text != "":
-		if a.AsksAbout() == s.text {
+		switch {
+		case a.AsksAbout() == s.text:
 			w.plain = s.text
+		case a.Says(s.text + " is nothing that is asked for here"): // it was scanned since all the same
+			w.plain = ""
 		}
 		kind, _ := a["kind"].(string)
 		if _, known := w.kept.cases[s.text]; known && kind == string(events.ScanCase) {
