@@ -538,6 +538,13 @@ type SetReturned struct {
 	WasherLoad string        `json:"washerLoad,omitempty"`
 	Basket     string        `json:"basket,omitempty"`
 	Faults     []ReturnFault `json:"faults,omitempty"`
+	// Of a set that a supplier lends, see LoanSteps: who lends it, until when (RFC 3339), the inventory that it was counted by,
+	// and where that was otherwise.
+	Supplier   string      `json:"supplier,omitempty"`
+	Due        string      `json:"due,omitempty"`
+	List       string      `json:"list,omitempty"`
+	Version    int64       `json:"version,omitzero"`
+	Exceptions []Exception `json:"exceptions,omitempty"`
 }
 
 func (*SetReturned) Kind() Kind { return KindSetReturned }
@@ -548,7 +555,8 @@ func (d *SetReturned) Keys() Keys { return Keys{KeyWash: d.WasherLoad} }
 // Check implements Data.
 func (d *SetReturned) Check() error {
 	var c checks
-	oneOf(&c, "step", d.Step, returnSteps...)
+	oneOf(&c, "step", d.Step, append(ReturnSteps(), LoanSteps()...)...)
+	d.checkLoan(&c)
 	c.optionalText("place", d.Place)
 	if d.Treated != "" {
 		oneOf(&c, "treated", d.Treated, "yes", "no")

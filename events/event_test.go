@@ -352,7 +352,7 @@ func TestCheckRefuses(t *testing.T) {
 		{opened(&Reading{Found: "outside", Code: code, Pages: []int64{3}, Of: 2}), "sheet: pages are [3]; they go up, from 1 to 2"},
 		{&SetChecked{Aside: AsideReleased}, "reason is missing: a set is released for a reason"},
 		{&SetChecked{Aside: "hidden"}, `aside is "hidden"; it is one of put-aside, released`},
-		{&SetReturned{Step: "flown"}, `step is "flown"; it is one of left-room, received, washed, inspected`},
+		{&SetReturned{Step: "flown"}, `step is "flown"; it is one of left-room, received, washed, inspected, arrived, handed-back`},
 		{&SetReturned{Step: ReturnLeft, Treated: "perhaps"}, `treated is "perhaps"; it is one of yes, no`},
 		{&SetReturned{Step: ReturnInspected, Faults: []ReturnFault{ReturnSoiled, ReturnSoiled}}, "faults: soiled stands twice"},
 		{&SetReturned{Step: ReturnWashed, WasherLoad: "W 2"}, `washerLoad "W 2" holds a space or a character that can't be printed`},

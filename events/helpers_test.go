@@ -228,7 +228,7 @@ func (d drawer) drawn(name string) any {
 	case "SetChecked.Package", "SetOpened.Package":
 		return rapid.Permutation(packageFaults).Draw(d.t, "package")[:d.number("faults", 1, 3)]
 	case "ReturnStep":
-		return rapid.SampledFrom(returnSteps).Draw(d.t, "step")
+		return rapid.SampledFrom(append(ReturnSteps(), LoanSteps()...)).Draw(d.t, "step")
 	case "SetReturned.Treated":
 		return d.oneOf("treated", "yes", "no")
 	case "SetReturned.Faults":
@@ -287,7 +287,7 @@ func (d drawer) drawn(name string) any {
 		return pages[:d.number("pages", 1, 2)]
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
-	case "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf", "RunLogged.Started", "RunLogged.Ended":
+	case "SetReturned.Due", "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf", "RunLogged.Started", "RunLogged.Ended":
 		return testTime.Format(time.RFC3339)
 	case "RunCycle.HighMilliC":
 		return d.number("high", 51, 60)

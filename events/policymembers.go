@@ -45,7 +45,7 @@ func PolicyMembers() []PolicyMember {
 		number("clockToleranceSeconds", "seconds"), number("minimumTravelSeconds", "seconds"),
 		number("waits.runHours", "hours"), number("waits.releaseHours", "hours"), number("waits.indicatorHours", "hours"),
 		number("waits.seenHours", "hours"), number("waits.countHours", "hours"), number("waits.closeHours", "hours"),
-		number("waits.stationHours", "hours"),
+		number("waits.loanHours", "hours"), number("waits.stationHours", "hours"),
 		{Name: "pinAtStations", Form: PolicyYesNo},
 		{Name: "keepPictures", Form: PolicyYesNo},
 		{Name: "cycles", Form: PolicyList},

@@ -18,6 +18,9 @@ type Waits struct {
 	Count int64 `json:"countHours,omitzero"`
 	// Close: from the last opening or count of a case to its closing.
 	Close int64 `json:"closeHours,omitzero"`
+	// Loan: from the closing of the last case of a set that a supplier lends to its counting out, where it isn't said when
+	// it is due.
+	Loan int64 `json:"loanHours,omitzero"`
 	// Station: from one record of a station to the next.
 	Station int64 `json:"stationHours,omitzero"`
 }
@@ -35,7 +38,7 @@ const WaitsForever = 99999
 func DefaultWaits() Waits {
 	return Waits{
 		Run: 72, Release: 72, Indicator: WaitsForever, Seen: WaitsForever,
-		Count: 12, Close: 12, Station: WaitsForever,
+		Count: 12, Close: 12, Loan: 72, Station: WaitsForever,
 	}
 }
 
@@ -51,11 +54,11 @@ func (w Waits) Complete() Waits {
 }
 
 func (w *Waits) lines() []*int64 {
-	return []*int64{&w.Run, &w.Release, &w.Indicator, &w.Seen, &w.Count, &w.Close, &w.Station}
+	return []*int64{&w.Run, &w.Release, &w.Indicator, &w.Seen, &w.Count, &w.Close, &w.Loan, &w.Station}
 }
 
 func (w *Waits) check(c *checks) {
-	for i, name := range []string{"run", "release", "indicator", "seen", "count", "close", "station"} {
+	for i, name := range []string{"run", "release", "indicator", "seen", "count", "close", "loan", "station"} {
 		c.inRange("waits: "+name+"Hours", *w.lines()[i], 0, WaitsForever)
 	}
 }

@@ -939,6 +939,8 @@ type FirstDiffers struct {
 	Beside []PackedBeside `json:"beside,omitempty"`
 	// Exchanged is what sets of other cases that were packed beside this one have the other way round.
 	Exchanged []ExchangedAtPacking `json:"exchanged,omitempty"`
+	// Arrived is when a lent set arrived, already short of all that it is short of now.
+	Arrived *Moment `json:"arrived,omitempty"`
 }
 
 // PackedBeside: two sets were packed at one station within two hours.
@@ -1450,6 +1452,54 @@ type CaseLeftOpen struct {
 	By     string    `json:"by,omitempty"` // as in CloseOverdue
 }
 
+// LoanArrived: a lent set arrived otherwise than its inventory has it (loan-differs).
+type LoanArrived struct {
+	Set      string               `json:"set"`
+	Supplier string               `json:"supplier,omitempty"`
+	At       Moment               `json:"at"`
+	Lines    []LineCount          `json:"lines,omitempty"`
+	Faults   []events.ReturnFault `json:"faults,omitempty"`
+	Since    *Moment              `json:"since,omitempty"` // packed, or handed back
+	Packed   bool                 `json:"packed,omitzero"`
+}
+
+// LoanLine is a line of a lent set as it was handed back.
+type LoanLine struct {
+	Line        int64        `json:"line"`
+	Item        string       `json:"item,omitempty"`
+	Description string       `json:"description,omitempty"`
+	Arrived     int64        `json:"arrived"`            // by the count on arrival
+	Uncounted   bool         `json:"uncounted,omitzero"` // there was none: Arrived is as the inventory has it
+	Known       int64        `json:"known"`              // by the last word of its last case, else as packed or as it arrived
+	Left        int64        `json:"left"`
+	Lacks       int64        `json:"lacks,omitzero"` // pieces of Known that are gone, and nothing recorded tells where
+	Stage       events.Stage `json:"stage,omitempty"`
+	Counted     time.Time    `json:"counted,omitzero"`
+}
+
+// LoanHanded: a lent set was handed back with other pieces than it had at the end of its last case (came-back-short), or than
+// it arrived with (loan-differs).
+type LoanHanded struct {
+	Set      string     `json:"set"`
+	Supplier string     `json:"supplier,omitempty"`
+	At       Moment     `json:"at"`
+	Arrived  *Moment    `json:"arrived,omitempty"` // nil: no count on arrival is recorded
+	Case     string     `json:"case,omitempty"`    // the last that it was used in
+	Closed   time.Time  `json:"closed,omitzero"`
+	Hours    int64      `json:"hours,omitzero"`  // since it was closed
+	Unsure   bool       `json:"unsure,omitzero"` // whether it was this set that was counted
+	Lines    []LoanLine `json:"lines"`
+}
+
+// LoanOverdue: a lent set should have been counted out and handed back by now (overdue).
+type LoanOverdue struct {
+	Set      string    `json:"set"`
+	Supplier string    `json:"supplier,omitempty"`
+	Arrived  Moment    `json:"arrived"`
+	Due      time.Time `json:"due"`
+	Closed   *Moment   `json:"closed,omitempty"` // of its last case, where nobody said when it is due
+}
+
 // Silent: nothing was recorded by a station for longer than the policy waits
 // (station-silent).
 type Silent struct {
@@ -1663,6 +1713,12 @@ func (*CaseLeftOpen) Way() string { return "case-left-open" }
 
 func (*Silent) Way() string { return "silent" }
 
+func (*LoanArrived) Way() string { return "arrived" }
+
+func (*LoanHanded) Way() string { return "handed-back" }
+
+func (*LoanOverdue) Way() string { return "loan" }
+
 // Code names a kind of finding.
 type Code string
 
@@ -1707,6 +1763,7 @@ const (
 	ForImmediateUse    Code = "immediate-use"
 	Corrected          Code = "corrected"
 	Overdue            Code = "overdue" // judged by a moment, not by what was recorded
+	LoanDiffers        Code = "loan-differs"
 	StationSilent      Code = "station-silent"
 	NotRegistered      Code = "not-registered"
 	EmergencyAccess    Code = "emergency-access"
@@ -1820,6 +1877,9 @@ var details = []struct {
 	{[]Code{Overdue}, func() Detail { return new(SeenOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(CountOverdue) }},
 	{[]Code{Overdue}, func() Detail { return new(CloseOverdue) }},
+	{[]Code{Overdue}, func() Detail { return new(LoanOverdue) }},
+	{[]Code{LoanDiffers}, func() Detail { return new(LoanArrived) }},
+	{[]Code{CameBackShort, LoanDiffers}, func() Detail { return new(LoanHanded) }},
 	{[]Code{StationSilent}, func() Detail { return new(Silent) }},
 	{[]Code{NotRegistered}, func() Detail { return new(PersonLacks) }},
 	{[]Code{NotRegistered}, func() Detail { return new(StationLacks) }},

@@ -121,7 +121,7 @@ func (w *World) usedLast(c *facts.Trip) string {
 // last known. That is the next packing; or the one after it, where the set was not
 // opened in between: a piece may be missed only when it is packed again.
 func (w *World) assembledAfter(c *facts.Trip, ref string) *assembled {
-	if c.Next == nil || c.LastPack() == nil {
+	if c.Next == nil || c.LastPack() == nil || lentAnew(c) {
 		return nil
 	}
 	if a := w.heldAgainst(c, ref, c.Next); a != nil {
@@ -464,12 +464,12 @@ func (j *judgement) lastSeenIn(ref string, p *backPart) time.Time {
 	return last
 }
 
-// closedBefore returns the last closing of a case before a packing, nil without one.
+// closedBefore returns the last closing of a case before a packing (nil: at all), nil without one.
 func (j *judgement) closedBefore(ref string, pack *facts.Item) *facts.Item {
 	j.w.CaseTrips(ref) // asks for the case
 	var last *facts.Item
 	for _, it := range j.w.CaseFacts(ref) {
-		if it.Kind == events.KindCaseClosed && !it.Void && events.CaseOf(it.Data) == ref && it.Less(pack) &&
+		if it.Kind == events.KindCaseClosed && !it.Void && events.CaseOf(it.Data) == ref && (pack == nil || it.Less(pack)) &&
 			(last == nil || last.Less(it)) {
 			last = it
 		}

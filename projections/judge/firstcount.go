@@ -55,9 +55,13 @@ func (j *judgement) firstCount(t counts) {
 	if onlyOthers(j.c.Key, t.firstDiffs, moves) {
 		sev, by = projections.SeverityNoted, shortSets(moves)
 	}
+	arrival := j.arrivedShort(t.firstDiffs)
+	if arrival != nil {
+		sev, shown = projections.SeverityNoted, append(shown, arrival)
+	}
 	f := j.add(projections.CountDiffersAtOpen, sev, &projections.FirstDiffers{
 		Set: j.c.Key.Set, At: t.first.At(), Lines: lineCounts(t.firstDiffs), Moves: named, By: by,
-		Beside: beside, Exchanged: exchanged,
+		Beside: beside, Exchanged: exchanged, Arrived: momentAt(arrival),
 	}, shown...)
 	f.Lines, f.From, f.To = linesOf(t.firstDiffs), pack.At(), t.first.At()
 }

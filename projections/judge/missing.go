@@ -30,6 +30,9 @@ func (j *judgement) incomplete() {
 	var first, last *facts.Item
 	for _, it := range j.c.Steps {
 		d := facts.ReturnOf(it)
+		if d != nil && d.Step == events.ReturnArrived {
+			break // lent anew: what it lacks now is its supplier's
+		}
 		if d == nil || !slices.Contains(d.Faults, events.ReturnIncomplete) || !used[0].Less(it) ||
 			j.c.Next != nil && !it.Less(j.c.Next) {
 			continue

@@ -450,7 +450,10 @@ func liesAgain(it *facts.Item) bool {
 // its way to be packed, unless it was seen lying again or run as it was.
 func (j *judgement) wentBack() {
 	c := j.c
-	i := slices.IndexFunc(c.Steps, func(it *facts.Item) bool { return facts.ReturnOf(it) != nil })
+	i := slices.IndexFunc(c.Steps, func(it *facts.Item) bool {
+		r := facts.ReturnOf(it)
+		return r != nil && !r.Step.IsLoan()
+	})
 	if i < 0 || len(c.Packed) == 0 || c.Steps[i].Less(c.Packed[0]) {
 		return
 	}

@@ -49,6 +49,7 @@ func Rules() []Rule {
 		missingRules(),
 		migrationRules(),
 		correctionRules(),
+		loanRules(),
 		overdueRules(),
 		registerRules(),
 		recordRules(),

@@ -679,7 +679,12 @@ func joined(texts ...string) string {
 // clean, and what it weighed.
 func (p *packingBody) known(v *visit, b *packing) error {
 	st, err := v.standing(b.Tag)
-	if err != nil || st == nil {
+	if err != nil {
+		return err
+	}
+	if st == nil {
+		p.Lacks, err = v.lentShort(projections.TripKey{Set: b.Tag})
+		p.asksLacks = len(p.Lacks) > 0 && lacksKeys(p.Lacks) != b.Lacks
 		return err
 	}
 	if p.Open, err = v.openSince(st.Key); err != nil {
@@ -689,6 +694,11 @@ func (p *packingBody) known(v *visit, b *packing) error {
 	if p.Lacks, err = v.lacking(st.Key); err != nil {
 		return err
 	}
+	short, err := v.lentShort(st.Key)
+	if err != nil {
+		return err
+	}
+	p.Lacks = append(p.Lacks, short...)
 	p.asksLacks = len(p.Lacks) > 0 && lacksKeys(p.Lacks) != b.Lacks
 	if p.unclean, err = v.uncleanNow(st.Key); err != nil {
 		return err

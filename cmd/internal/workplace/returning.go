@@ -28,6 +28,7 @@ type returning struct {
 	Basket    string               `json:"basket,omitempty"`    // of the set that lies here, or that is scanned next
 	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
+	Odd       []events.Exception   `json:"odd,omitempty"`   // of a set that a supplier lends: not as its inventory has it
 	Clean     string               `json:"clean,omitempty"` // what says that it is not clean, and that it was washed, as a person said
 	Anew      string               `json:"anew,omitempty"`  // turn of a set that lies ready and goes back, as a person said
 	Lacks     string               `json:"lacks,omitempty"` // what it lacks, and that it was looked for, as a person said
@@ -52,6 +53,7 @@ func returnPlace() workplace {
 			"unclean":   (*returning).sayClean,
 			"lacks":     (*returning).sayLacks,
 			"fault":     (*returning).noteFault,
+			"odd":       (*returning).countOdd,
 			"enter":     (*returning).record,
 			"record":    (*returning).record,
 		},
@@ -69,7 +71,7 @@ func (b *returning) clear() {
 
 // entered is in which turn it was said what is wrong with the set, and what it lay in.
 func (b *returning) entered(*visit) ([]string, error) {
-	if !b.Untreated && len(b.Faults) == 0 && b.Basket == "" && !b.NoLoad {
+	if !b.Untreated && len(b.Faults) == 0 && len(b.Odd) == 0 && b.Basket == "" && !b.NoLoad {
 		return nil, nil
 	}
 	return []string{b.Turn}, nil
@@ -158,7 +160,7 @@ func (b *returning) typed(v *visit, text string) (string, fields, bool) {
 		return "fault", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
-	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
+	if steps := backSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
 		if trip, err := b.notBack(v); err != nil || trip != "" {
 			return "enter", nil, true // it answers nothing of what is asked
 		}
@@ -169,10 +171,12 @@ func (b *returning) typed(v *visit, text string) (string, fields, bool) {
 
 func (b *returning) choose(v *visit, f fields) (said, error) {
 	step := events.ReturnStep(f["value"])
-	if !slices.Contains(events.ReturnSteps(), step) {
+	if !slices.Contains(backSteps(), step) {
 		return said{}, v.sayNo("no-such-button", f["value"])
 	}
-	b.Step = step
+	if b.Step = step; !step.IsLoan() {
+		b.Odd = nil
+	}
 	return said{}, nil
 }
 
@@ -287,7 +291,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 	switch {
 	case b.Step == "":
 		s := ask(v.t("return-which", b.Tag), "")
-		for i, step := range events.ReturnSteps() {
+		for i, step := range backSteps() {
 			words := fmt.Sprintf("%d %s", i+1, v.t("step-"+string(step)))
 			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
 		}
@@ -296,6 +300,8 @@ func (b *returning) verdict(v *visit) (said, error) {
 		return b.askLoad(v), nil
 	case b.Operator == "":
 		return ask(v.t("scan-badge"), v.t("step-"+string(b.Step))), nil
+	case b.Step == events.ReturnArrived:
+		return b.lentSaid(v)
 	}
 	known, err := b.amiss(v)
 	if err != nil {
@@ -306,6 +312,11 @@ func (b *returning) verdict(v *visit) (said, error) {
 	}
 	about, faults := b.about(v)
 	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), strings.Join(append(about, faults...), ", "))
+	if b.Step == events.ReturnHanded {
+		if s, err = b.lentSaid(v); err != nil {
+			return said{}, err
+		}
+	}
 	if b.Step == events.ReturnLeft && b.Untreated {
 		s = doubt(v.t("enter-returned-untreated", b.Tag), s.More)
 	}
@@ -449,9 +460,13 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 			return said{}, err
 		}
 	}
+	data, err := b.returned(v)
+	if err != nil {
+		return said{}, err
+	}
 	since := v.d.site.Size()
 	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
-		Operator: b.Operator, Data: b.returned()})
+		Operator: b.Operator, Data: data})
 	if err != nil {
 		return said{}, err
 	}
@@ -467,7 +482,7 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	} else if s, err = v.showsBack(k, since, s); err != nil {
 		return said{}, err
 	}
-	if slices.Contains(b.Faults, events.ReturnIncomplete) {
+	if slices.Contains(b.Faults, events.ReturnIncomplete) && b.Step != events.ReturnArrived {
 		if s, err = v.missed(k, rs[0].Seq, s); err != nil {
 			return said{}, err
 		}
@@ -479,7 +494,10 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 }
 
 // returned is the step as the ledger takes it.
-func (b *returning) returned() *events.SetReturned {
+func (b *returning) returned(v *visit) (*events.SetReturned, error) {
+	if b.Step.IsLoan() {
+		return b.lentData(v)
+	}
 	d := &events.SetReturned{Step: b.Step, Faults: b.Faults}
 	switch b.Step {
 	case events.ReturnLeft:
@@ -490,7 +508,7 @@ func (b *returning) returned() *events.SetReturned {
 	case events.ReturnWashed:
 		d.Washer, d.WasherLoad, d.Basket = b.Washer, b.Load, b.Basket
 	}
-	return d
+	return d, nil
 }
 
 // next leads to where the set goes after the step: a piece that is damaged or missing is reported, what is in order is packed.
@@ -532,6 +550,12 @@ func (v *visit) returned(b *returning, known *standing, words string) said {
 	_, faults := b.about(v)
 	more := strings.Join(faults, ", ")
 	switch {
+	case b.Step == events.ReturnArrived && len(faults)+len(b.Odd) > 0:
+		return doubt(words, v.t("lent-tell"))
+	case b.Step == events.ReturnArrived:
+		return good(words, "")
+	case len(b.Odd) > 0:
+		return doubt(words, v.t("lent-handed-odd"))
 	case slices.Contains(b.Faults, events.ReturnIncomplete):
 		return doubt(words, more+". "+v.t("piece-lost-more"))
 	case len(faults) > 0:
@@ -548,7 +572,7 @@ type returningBody struct {
 }
 
 func (b *returning) body(*visit) (any, error) {
-	return returningBody{events.ReturnSteps(), events.ReturnFaults()}, nil
+	return returningBody{backSteps(), events.ReturnFaults()}, nil
 }
 
 // refresh drops the step and the washer's load of another day: who goes on says them.

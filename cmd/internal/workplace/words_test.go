@@ -121,7 +121,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	for _, f := range events.PackageFaults() {
 		use("package-", string(f))
 	}
-	for _, s := range events.ReturnSteps() {
+	for _, s := range append(events.ReturnSteps(), events.LoanSteps()...) {
 		use("step-", string(s))
 		use("enter-returned-", string(s))
 		use("recorded-returned-", string(s))
