@@ -72,8 +72,9 @@ func TestEveryWordHasAText(t *testing.T) {
 	}
 	use("entry-", string(facts.EntryHolds), string(facts.EntryToCome), string(facts.EntryEnded))
 	use("role-", text(events.Roles())...)
-	use("emergency-", emergencies()...)
-	use("do-emergency-", emergencies()...)
+	use("emergency-", append(emergencies(), pinForgotten)...)
+	use("do-emergency-", append(emergencies(), pinForgotten)...)
+	use("sort-", text(events.Sorts())...)
 	use("work-", text(events.Works())...)
 	for _, k := range labelKinds {
 		use("label-", k.name)
