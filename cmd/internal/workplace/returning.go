@@ -160,7 +160,7 @@ func (b *returning) typed(v *visit, text string) (string, fields, bool) {
 		return "fault", fields{"value": string(fault)}, true
 	}
 	n, ok := plainNumber(text)
-	if steps := backSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
+	if steps := events.ReturnSteps(); ok && b.Tag != "" && b.Step == "" && n >= 1 && int(n) <= len(steps) {
 		if trip, err := b.notBack(v); err != nil || trip != "" {
 			return "enter", nil, true // it answers nothing of what is asked
 		}
@@ -291,7 +291,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 	switch {
 	case b.Step == "":
 		s := ask(v.t("return-which", b.Tag), "")
-		for i, step := range backSteps() {
+		for i, step := range events.ReturnSteps() { // those of a loan are chosen on the page: seldom, and all answers stay in view
 			words := fmt.Sprintf("%d %s", i+1, v.t("step-"+string(step)))
 			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
 		}
