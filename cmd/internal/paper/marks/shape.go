@@ -213,7 +213,8 @@ func (f *fitted) proper() bool {
 		}
 		return left.b.x > left.a.x && left.b.y > left.a.y && right.b.x > right.a.x &&
 			between(right.rise(), leastSlant, mostArm) && between(-left.rise(), 15, 80) &&
-			left.length() >= max(0.45*perMM, 2*f.m.half) && right.a.y-right.b.y > max(1.5*perMM, shorter*(left.b.y-left.a.y))
+			!f.m.inked(amid(left, right)) && left.length() >= max(0.45*perMM, 2*f.m.half) &&
+			right.a.y-right.b.y > max(1.5*perMM, shorter*(left.b.y-left.a.y))
 	}
 	ink := crossInk
 	if f.m.sharp < fillSharp {
@@ -222,6 +223,21 @@ func (f *fitted) proper() bool {
 	return f.explained >= ink && f.covered >= underCross &&
 		between(-s[0].rise(), 30, 60) && between(s[1].rise(), 30, 60) && s[0].length() >= 2.3*perMM &&
 		s[1].length() >= 2.3*perMM && f.crossing(s[0], s[1])
+}
+
+// amid is the place between a tick's arms, at the height of the left one's end: paper, but where a blur makes one wedge
+// of a "1" and its upstroke.
+func amid(left, right segment) point {
+	x, y := right.a.x, left.a.y
+	if high := right.b.y - right.a.y; high != 0 {
+		x += (right.b.x - right.a.x) * min(max((y-right.a.y)/high, 0), 1)
+	}
+	return point{(left.a.x + x) / 2, y}
+}
+
+func (m *mask) inked(p point) bool {
+	x, y := int(p.x), int(p.y)
+	return x >= 0 && y >= 0 && x < m.w && y < m.h && m.on[y*m.w+x]
 }
 
 // seen is the part of a stroke that is inside the mask.
