@@ -888,7 +888,8 @@ func removedAnswer(f fields) (fields, string) {
 func (t *table) askRemoved(f fields, i int, line, quantity int64) said {
 	v, already := t.v, t.drafts[i].removedOf(line)
 	means := func(how string) string {
-		return url.Values{"set": {f["set"]}, "line": {f["line"]}, "quantity": {f["quantity"]}, "reason": {f["reason"]}, "stays": {f["stays"]}, "how": {how},
+		return url.Values{"set": {f["set"]}, "line": {f["line"]}, "quantity": {f["quantity"]}, "reason": {f["reason"]},
+			"stays": {f["stays"]}, "how": {how},
 			"was": {strconv.FormatInt(already, 10)}}.Encode() // pressed once more, it answers what is asked no longer
 	}
 	words, _ := t.passedOff(t.state().Counter, func(d *draft) bool { return d == t.drafts[i] })
