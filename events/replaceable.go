@@ -69,7 +69,8 @@ func Replaceable(k Kind) []Member {
 		}, sheetMembers(), []Member{listOf("seals"), yesNo("sealBroken"), packageMember()})
 	case KindSetCounted:
 		return []Member{
-			needed(plainText("case")), needed(choiceOfWords(MemberOneOf, "stage", wordsOf(stages)...)), needed(plainText("counter")), plainText("witness"),
+			needed(plainText("case")), needed(choiceOfWords(MemberOneOf, "stage", wordsOf(stages)...)),
+			needed(plainText("counter")), plainText("witness"),
 			rowsOf("counts", lineColumn(), needed(numberOf("counted"))),
 			rowsOf("removed", lineColumn(), needed(numberOf("quantity")), needed(plainText("reason")), yesNo("short")),
 			rowsOf("beyond", lineColumn(), plainText("item"), needed(plainText("description")), numberOf("added")),
@@ -91,12 +92,15 @@ func replaceableBetween(k Kind) []Member {
 		})
 	case KindSetReturned:
 		return []Member{
-			needed(choiceOfWords(MemberOneOf, "step", wordsOf(returnSteps)...)), plainText("place"), choiceOfWords(MemberOneOf, "treated", "yes", "no"),
-			plainText("washer"), plainText("washerLoad"), plainText("basket"), choiceOfWords(MemberSomeOf, "faults", wordsOf(returnFaults)...),
+			needed(choiceOfWords(MemberOneOf, "step", wordsOf(returnSteps)...)), plainText("place"),
+			choiceOfWords(MemberOneOf, "treated", "yes", "no"),
+			plainText("washer"), plainText("washerLoad"), plainText("basket"), choiceOfWords(MemberSomeOf, "faults",
+				wordsOf(returnFaults)...),
 		}
 	case KindPieceReported:
 		return []Member{
-			needed(choiceOfWords(MemberOneOf, "became", wordsOf(becames)...)), numberOf("line"), plainText("item"), plainText("description"),
+			needed(choiceOfWords(MemberOneOf, "became", wordsOf(becames)...)), numberOf("line"), plainText("item"),
+			plainText("description"),
 			needed(numberOf("quantity")), plainText("place"), plainText("washerLoad"), plainText("note"),
 		}
 	case KindIndicatorRead:

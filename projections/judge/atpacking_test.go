@@ -66,7 +66,8 @@ func TestExchangedAtPacking(t *testing.T) {
 					t.Fatalf("%s: %s", x.set, show(v))
 				}
 				with := map[string]string{"A": test.named, test.named: "A"}[x.set]
-				if said := strings.Contains(fs[0].Says, there); said != (with != "") || said && !strings.Contains(fs[0].Says, "It and "+with+" were packed at north/packing-1") {
+				if said := strings.Contains(fs[0].Says, there); said != (with != "") || said &&
+					!strings.Contains(fs[0].Says, "It and "+with+" were packed at north/packing-1") {
 					t.Errorf("%s says %q; it was exchanged with %q", x.set, fs[0].Says, with)
 				}
 				// The set that only has what another lacks is noted, and told under that one.

@@ -108,7 +108,8 @@ func TestLentShortIsNoCases(t *testing.T) {
 	v := judge(t, s.world(), x.key())
 	checkVerdict(t, v)
 	fs := find(v, projections.CountDiffersAtOpen)
-	if len(fs) != 1 || fs[0].Severity != projections.SeverityNoted || !strings.Contains(fs[0].Says, "It arrived from its supplier short of that") {
+	if len(fs) != 1 || fs[0].Severity != projections.SeverityNoted || !strings.Contains(fs[0].Says,
+		"It arrived from its supplier short of that") {
 		t.Errorf("%s", show(v))
 	}
 	if len(find(v, projections.CameBackShort)) > 0 {

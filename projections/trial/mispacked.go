@@ -26,7 +26,8 @@ func exchangedWith(f *projections.Finding) (sets []string) {
 func mispacked(x *simulate.Trip, f *projections.Finding) bool {
 	for _, set := range exchangedWith(f) {
 		if !slices.ContainsFunc(x.Faults, func(f *simulate.Fault) bool {
-			return f.Kind == simulate.Mispacked && slices.ContainsFunc(f.Trips, func(o *simulate.Trip) bool { return o != x && o.Set == set })
+			return f.Kind == simulate.Mispacked && slices.ContainsFunc(f.Trips,
+				func(o *simulate.Trip) bool { return o != x && o.Set == set })
 		}) {
 			return false
 		}

@@ -170,27 +170,10 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Wanted {
 			soonestFirst(rows, b.wishes)
 		}
-		if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
-			return err
-		}
-		if b.Total, err = m.BoardCount(r.Context(), f); err != nil {
-			return err
-		}
-		if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
-			return err
-		}
 		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
 			return err
 		}
-		counts, err := m.Status(r.Context())
-		if err != nil {
-			return err
-		}
-		for status, n := range counts {
-			b.Counts[string(status)] = n
-		}
-		b.Facets, err = facets(r, m, f, q, words)
-		return err
+		return b.beside(r, m, f, words)
 	})
 	if err != nil {
 		return nil, err
@@ -207,6 +190,28 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		a.template = "board-rows"
 	}
 	return a, nil
+}
+
+// beside asks for what stands beside the rows: how many there are, and what else is to be seen.
+func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilter, words *shell.Words) (err error) {
+	if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
+		return err
+	}
+	if b.Total, err = m.BoardCount(r.Context(), f); err != nil {
+		return err
+	}
+	if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
+		return err
+	}
+	counts, err := m.Status(r.Context())
+	if err != nil {
+		return err
+	}
+	for status, n := range counts {
+		b.Counts[string(status)] = n
+	}
+	b.Facets, err = facets(r, m, f, r.URL.Query(), words)
+	return err
 }
 
 // eachAlone is the board with every set in a row of its own.

@@ -72,9 +72,6 @@ downtime can be practised with them from printing to reading back.`,
 			if err != nil {
 				return err
 			}
-			if err != nil {
-				return err
-			}
 			n, dir, err := unpack(archive.Bytes(), out)
 			if err == nil {
 				fmt.Fprintf(a.env.Out, "%d files in %s; contents.txt lists them\n", n, dir)

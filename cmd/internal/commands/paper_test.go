@@ -114,7 +114,8 @@ func TestDayByTheSchedule(t *testing.T) {
 		t.Fatal(err)
 	}
 	out := t.TempDir()
-	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--day", "2026-03-06", "--blank", "0"); code != ExitOK {
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--day", "2026-03-06", "--blank",
+		"0"); code != ExitOK {
 		t.Fatal(says)
 	}
 	day := filepath.Join(out, "2026-03-06")

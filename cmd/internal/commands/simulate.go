@@ -190,7 +190,8 @@ func printTrial(to io.Writer, r *trial.Result) error {
 		}
 		fmt.Fprintf(w, "at the assembly after a case a piece %s, and not told so\t%d\t%d\n", k, t.Wrong, t.Of)
 	}
-	fmt.Fprintf(w, "a set with a piece exchanged for its neighbour's at packing, and not told so\t%d\t%d\n", r.Mispacked.Wrong, r.Mispacked.Of)
+	fmt.Fprintf(w, "a set with a piece exchanged for its neighbour's at packing, and not told so\t%d\t%d\n",
+		r.Mispacked.Wrong, r.Mispacked.Of)
 	for _, k := range simulate.Closings() {
 		t := r.Closed[k]
 		if t == nil {

@@ -21,7 +21,8 @@ func TestPasswordOnceMore(t *testing.T) {
 		return strings.Contains(text, ">carla<")
 	}
 	h.clock.move(9 * time.Minute)
-	if code, _ := h.admin.post(t, "/people/add", url.Values{"login": {"dora"}, "name": {"Dora"}, "role": {"audits"}}); code != http.StatusOK {
+	if code, _ := h.admin.post(t, "/people/add", url.Values{"login": {"dora"}, "name": {"Dora"},
+		"role": {"audits"}}); code != http.StatusOK {
 		t.Fatalf("nine minutes after signing in: %d", code)
 	}
 	h.clock.move(time.Minute)

@@ -93,7 +93,8 @@ func Open(o Options) (*Door, error) {
 	const atOnce = 2
 	d := &Door{
 		o: o, books: b, reading: &reading{dir: dir, clock: o.Clock}, limits: limits{clock: o.Clock},
-		sessions: sessions{clock: o.Clock}, pins: Pins{clock: o.Clock}, hashing: make(chan struct{}, atOnce), nobody: hashPassword(secret(), o.Cost),
+		sessions: sessions{clock: o.Clock}, pins: Pins{clock: o.Clock}, hashing: make(chan struct{}, atOnce),
+		nobody: hashPassword(secret(), o.Cost),
 	}
 	if set != nil {
 		d.openID, err = newOpenID(set, o.Clock)

@@ -31,7 +31,8 @@ func provider(t *testing.T) (issuer string) {
 	srv := httptest.NewUnstartedServer(nil)
 	issuer = "http://" + srv.Listener.Addr().String()
 	storage.RegisterClients(storage.WebClient("listbound", "the-secret", backAddress))
-	srv.Config.Handler = exampleop.SetupServer(issuer, storage.NewStorage(storage.NewUserStore(issuer)), slog.New(slog.DiscardHandler), false,
+	srv.Config.Handler = exampleop.SetupServer(issuer, storage.NewStorage(storage.NewUserStore(issuer)),
+		slog.New(slog.DiscardHandler), false,
 		op.WithAllowInsecure())
 	srv.Start()
 	t.Cleanup(srv.Close)

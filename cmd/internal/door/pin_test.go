@@ -19,7 +19,8 @@ func (h *house) asksPINs(t *testing.T) {
 	t.Helper()
 	p := events.DefaultPolicy()
 	p.PINAtStations = true
-	if _, err := h.site.Observe(t.Context(), &events.Observation{Station: h.site.Name(), Kind: events.KindPolicyAdopted, Time: h.clock.now(),
+	if _, err := h.site.Observe(t.Context(), &events.Observation{Station: h.site.Name(), Kind: events.KindPolicyAdopted,
+		Time:     h.clock.now(),
 		Operator: "B-1", Data: &events.PolicyAdopted{Policy: p, Reason: "x"}}); err != nil {
 		t.Fatal(err)
 	}
@@ -48,7 +49,8 @@ func TestPINAtAStation(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		return h.bench(t, c, station, "scan", fmt.Sprintf(`{"client":"c-%s","n":%d,"text":%q}`, strings.ReplaceAll(station, "/", "-"), n, badge))
+		return h.bench(t, c, station, "scan", fmt.Sprintf(`{"client":"c-%s","n":%d,"text":%q}`,
+			strings.ReplaceAll(station, "/", "-"), n, badge))
 	}
 	const missing = "the PIN was not given here"
 	or1, packing := h.atStation(t, "north/or-1"), h.atStation(t, "north/packing-1")
@@ -76,13 +78,15 @@ func TestPINAtAStation(t *testing.T) {
 	if code, text := give(or1, "north/or-1", "B-1", "4711"); code != http.StatusOK || !strings.Contains(text, "has no PIN yet") {
 		t.Errorf("a first one: %d %s", code, text)
 	}
-	for _, bad := range [][2]string{{"471", "471"}, {"4711", "4712"}, {"1111", "1111"}, {"3456", "3456"}, {"9876", "9876"}, {"47x1", "47x1"},
+	for _, bad := range [][2]string{{"471", "471"}, {"4711", "4712"}, {"1111", "1111"}, {"3456", "3456"}, {"9876",
+		"9876"}, {"47x1", "47x1"},
 		{"1234567890123", "1234567890123"}} {
 		if code, text := give(or1, "north/or-1", "B-1", bad[0], bad[1]); code != http.StatusUnprocessableEntity {
 			t.Errorf("%v: %d %s", bad, code, text)
 		}
 	}
-	if code, text := give(or1, "north/or-1", "B-1", "4711", "4711"); code != http.StatusOK || !strings.Contains(text, "is taken at this station") {
+	if code, text := give(or1, "north/or-1", "B-1", "4711", "4711"); code != http.StatusOK || !strings.Contains(text,
+		"is taken at this station") {
 		t.Fatalf("%d %s", code, text)
 	}
 	if text := scan(or1, "north/or-1", "B-1"); strings.Contains(text, missing) {
@@ -120,7 +124,8 @@ func TestPINAtAStation(t *testing.T) {
 	text := h.bench(t, or1, "north/or-1", "do",
 		fmt.Sprintf(`{"client":"c-north-or-1","n":%d,"action":"emergency","fields":{"value":"pin-forgotten B-1"}}`, n))
 	e, err := h.site.EventAt(size + 1)
-	if d, ok := e.Data.(*events.AccessClaimed); err != nil || !ok || d.Badge != "B-1" || d.Reason != "PIN forgotten" || strings.Contains(text, missing) {
+	if d, ok := e.Data.(*events.AccessClaimed); err != nil || !ok || d.Badge != "B-1" || d.Reason != "PIN forgotten" ||
+		strings.Contains(text, missing) {
 		t.Errorf("an emergency: %+v, %v, %s", e, err, text)
 	}
 	if _, text := h.signedIn(t, "leads").get(t, "/"); !strings.Contains(text, "PIN forgotten") {

@@ -87,8 +87,9 @@ func (h *house) inForce(t *testing.T, id string) (d events.Data) {
 func TestSaidAnewByAForm(t *testing.T) {
 	h := newHouse(t)
 	at := "2026-03-02T11:50:00Z"
-	count := h.recordLine(t, `{"station":"north/or-3","kind":"set.counted","time":"`+at+`","set":"LAP-001","operator":"B-1","data":{"case":"K-1",`+
-		`"stage":"first","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":5}]}}`)
+	count := h.recordLine(t,
+		`{"station":"north/or-3","kind":"set.counted","time":"`+at+`","set":"LAP-001","operator":"B-1","data":{"case":"K-1",`+
+			`"stage":"first","sheet":"screen","counter":"B-1","witness":"B-2","counts":[{"line":1,"counted":5}]}}`)
 	lead := h.signedIn(t, "leads")
 	page := "/correct?event=" + count.ID
 	_, text := lead.get(t, page)
@@ -141,11 +142,14 @@ func TestSaidAnewByAForm(t *testing.T) {
 // intake holds (site.TestOwnWithinTime).
 func TestStationSaysItAnew(t *testing.T) {
 	h := newHouse(t)
-	seen := h.recordLine(t, `{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T11:59:00Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
-	others := h.recordLine(t, `{"station":"north/or-3","kind":"set.checked","time":"2026-03-02T11:59:30Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
+	seen := h.recordLine(t,
+		`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T11:59:00Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
+	others := h.recordLine(t,
+		`{"station":"north/or-3","kind":"set.checked","time":"2026-03-02T11:59:30Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
 	or1 := h.atStation(t, "north/or-1")
 	const path = "/at/north/or-1/correct"
-	if code, text := or1.get(t, path+"?event="+others.ID); code != http.StatusForbidden || !strings.Contains(text, "recorded at north/or-3") {
+	if code, text := or1.get(t, path+"?event="+others.ID); code != http.StatusForbidden || !strings.Contains(text,
+		"recorded at north/or-3") {
 		t.Errorf("another's: %d %s", code, text)
 	}
 	h.clock.move(time.Minute)

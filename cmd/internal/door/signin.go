@@ -41,7 +41,8 @@ func (d *Door) Register(mux shell.Mux) error {
 	mux.HandleFunc("POST /password", d.setPassword)
 	mux.HandleFunc("POST /sessions/end", d.endOwnSession)
 	mux.HandleFunc("GET /code", func(w http.ResponseWriter, r *http.Request) {
-		d.codePage(w, r, http.StatusOK, codeForm{Station: r.URL.Query().Get("for") == "station", Screen: r.URL.Query().Get("for") == "screen"})
+		d.codePage(w, r, http.StatusOK, codeForm{Station: r.URL.Query().Get("for") == "station",
+			Screen: r.URL.Query().Get("for") == "screen"})
 	})
 	mux.HandleFunc("POST /code", d.useCode)
 	mux.HandleFunc("POST /station-code", d.useStationCode)

@@ -153,7 +153,8 @@ func (v *View) Versions(ctx context.Context, list string) ([]ListVersion, error)
 			}
 			out = append(out, ListVersion{
 				List: d.List, Version: d.Version, Title: d.Title, Digest: digest.String(), Issued: x.Event.Time,
-				By: x.Event.Operator, Seq: x.Seq, Cycles: d.Cycles, Implants: d.Implants, HighRisk: d.HighRisk, Goods: d.Goods, LineRows: d.Lines,
+				By: x.Event.Operator, Seq: x.Seq, Cycles: d.Cycles, Implants: d.Implants, HighRisk: d.HighRisk,
+				Goods: d.Goods, LineRows: d.Lines,
 			})
 		}
 	}

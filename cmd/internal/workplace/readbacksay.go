@@ -88,8 +88,7 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		s.Choices = append(s.Choices, choice{Do: "alone", Words: v.t("readback-alone")})
 		return s
 	case askAt:
-		s := ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
-		return s
+		return ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
 	}
 	return b.askCell(v, q, stage)
 }

@@ -290,12 +290,7 @@ func (b *returning) verdict(v *visit) (said, error) {
 	}
 	switch {
 	case b.Step == "":
-		s := ask(v.t("return-which", b.Tag), "")
-		for i, step := range events.ReturnSteps() { // those of a loan are chosen on the page: seldom, and all answers stay in view
-			words := fmt.Sprintf("%d %s", i+1, v.t("step-"+string(step)))
-			s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
-		}
-		return s, nil
+		return b.askStep(v), nil
 	case asksLoad:
 		return b.askLoad(v), nil
 	case b.Operator == "":
@@ -336,6 +331,16 @@ func (b *returning) verdict(v *visit) (said, error) {
 		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, b.Tag)+" "+s.More))
 	}
 	return s, err
+}
+
+// askStep asks which step it is. Those of a loan are chosen on the page: they are rare, and so all answers stay in view.
+func (b *returning) askStep(v *visit) said {
+	s := ask(v.t("return-which", b.Tag), "")
+	for i, step := range events.ReturnSteps() {
+		words := fmt.Sprintf("%d %s", i+1, v.t("step-"+string(step)))
+		s.Choices = append(s.Choices, choice{Do: "step", Value: string(step), Words: words})
+	}
+	return s
 }
 
 // unclean is why a set that is recorded as inspected is not clean, by what is recorded of it; nil where nothing says so, or a
@@ -450,23 +455,14 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	if _, asks := amiss.ask(v, b); asks {
 		return said{}, nil // and this
 	}
-	at, err := v.recordAt(b)
-	if err != nil {
-		return said{}, err
-	}
 	open := ""
 	if known != nil {
 		if open, err = v.openCase(known.Key); err != nil {
 			return said{}, err
 		}
 	}
-	data, err := b.returned(v)
-	if err != nil {
-		return said{}, err
-	}
 	since := v.d.site.Size()
-	rs, err := v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
-		Operator: b.Operator, Data: data})
+	rs, err := b.observe(v)
 	if err != nil {
 		return said{}, err
 	}
@@ -491,6 +487,20 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	b.clear()
 	b.Done = to
 	return s, nil
+}
+
+// observe records the step.
+func (b *returning) observe(v *visit) ([]site.Receipt, error) {
+	at, err := v.recordAt(b)
+	if err != nil {
+		return nil, err
+	}
+	data, err := b.returned(v)
+	if err != nil {
+		return nil, err
+	}
+	return v.observe(&events.Observation{Station: v.station, Kind: events.KindSetReturned, Time: at, Set: b.Tag,
+		Operator: b.Operator, Data: data})
 }
 
 // returned is the step as the ledger takes it.

@@ -96,7 +96,8 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("readback-why-", append(text([]marks.Why{marks.Number, whyCorrected, whyForm, marks.NumberToo, marks.Unmarked,
 		marks.Pale, marks.Small, marks.StruckOut,
 		marks.Smudged, marks.BesideBox, marks.Creased, marks.LineUnclear, marks.Outside, marks.Shape, marks.RunsOn}), whyBefore)...)
-	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness, paper.PlaceDate, "time")
+	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness,
+		paper.PlaceDate, "time")
 	use("readback-", "page-not", "page-read", "failed", noteSameFile, noteTwice, noteDiffers, notePackedSince, noteOldList, noteRecorded)
 	use("picture-", text(pictures.Causes())...)
 	use("refused-", "other", "patient", "sheet-code")

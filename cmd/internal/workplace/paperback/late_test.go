@@ -57,7 +57,7 @@ func TestWhatIsRecordedAlreadyIsSaid(t *testing.T) {
 	if a["status"] != "broken" {
 		t.Errorf("a closed case is %v", a["status"])
 	}
-	a = b.choose(a, "closed", "Record it all the same")
+	b.choose(a, "closed", "Record it all the same")
 	b.asks("First count of VAS-003 for case K-0412 is recorded already")
 	b.asks("by B-3310 and B-3322, 3 lines. Other numbers than printed: line 2: 1 instead of 2.")
 	b.Do("enter")
