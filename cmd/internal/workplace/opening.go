@@ -22,7 +22,9 @@ type opening struct {
 func openingPlace() workplace {
 	return bench[opening, *opening]{
 		scans: map[events.ScanKind]scanned[opening]{
-			events.ScanBadge: (*opening).scanBadge,
+			events.ScanBadge: func(b *opening, v *visit, badge string) (said, error) {
+				return b.reading.scanBadge(v, badge, b.verdict)
+			},
 			events.ScanCase:  (*opening).scanCase,
 			events.ScanPlace: (*opening).scanPlace,
 			events.ScanSet:   (*opening).scanSet,

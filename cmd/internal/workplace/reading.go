@@ -159,14 +159,19 @@ func (b *reading) readAt(v *visit, draft interface{ shared() *hand }) (time.Time
 	return at, err
 }
 
-func (b *reading) scanBadge(v *visit, badge string) (said, error) {
+// scanBadge takes who works here. Where a set is put aside it records that, unless what was said last stood in place of it: then
+// it is shown, and pressed once more.
+func (b *reading) scanBadge(v *visit, badge string, verdict func(*visit) (said, error)) (said, error) {
 	b.Operator = badge
-	switch {
-	case v.elsewhere, !b.Left.IsZero():
-	case b.Aside:
-		return b.putAside(v, nil)
+	if !b.Aside || v.elsewhere || !b.Left.IsZero() {
+		return said{}, nil
 	}
-	return said{}, nil
+	if b.Said.Words != "" {
+		if s, err := verdict(v); err != nil || s.Status != "broken" {
+			return said{}, err
+		}
+	}
+	return b.putAside(v, nil)
 }
 
 func (b *reading) scanPlace(v *visit, place string) (said, error) { return b.placeAt(v, place, false) }

@@ -162,7 +162,7 @@ func beforeOpening(f *projections.Finding) bool {
 
 // scanBadge takes the badge, which is asked for last where a set is put aside or released.
 func (b *storage) scanBadge(v *visit, badge string) (said, error) {
-	s, err := b.reading.scanBadge(v, badge)
+	s, err := b.reading.scanBadge(v, badge, b.verdict)
 	if err != nil || v.elsewhere || b.Release == "" {
 		return s, err
 	}
