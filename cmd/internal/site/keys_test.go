@@ -49,7 +49,7 @@ func TestStationKeyIsReadOnce(t *testing.T) {
 	if _, err := s.Enrol(t.Context(), "north/storage", other.public, "again"); err != nil {
 		t.Fatal(err)
 	}
-	if err := observe(5); !refusal.Is(err) || !strings.Contains(err.Error(), "is not the one it is enrolled with") {
+	if err := observe(5); !refusal.Is(err) || !strings.Contains(err.Error(), "keeps its own key") {
 		t.Errorf("signed by a key that is no longer enrolled: %v", err)
 	}
 	if _, err := s.Retire(t.Context(), "north/storage", "closed", time.Time{}); err != nil {

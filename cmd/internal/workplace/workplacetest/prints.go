@@ -119,7 +119,7 @@ func (h *House) ClickThings(p *browsertest.Tab) {
 // sealed, to an independent reader.
 func (h *House) Prints(t *testing.T, p *browsertest.Tab, code string) {
 	t.Helper()
-	links := browsertest.Eval[[]string](p, `[...document.querySelectorAll(".last a.button")].map(a => a.href)`)
+	links := browsertest.Eval[[]string](p, `[...document.querySelectorAll(".last a.button[href*='/print/']")].map(a => a.href)`)
 	if len(links) != 2 {
 		t.Fatalf("links to print: %v", links)
 	}
