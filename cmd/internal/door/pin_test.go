@@ -2,15 +2,13 @@ package door_test
 
 import (
 	"fmt"
-	"io/fs"
 	"net/http"
 	"net/url"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/sitetest"
 	"listbound/events"
 )
 
@@ -154,16 +152,9 @@ func (h *house) pinIsNowhere(t *testing.T, c *caller) {
 	if strings.Contains(h.log.String(), pin) {
 		t.Error("the PIN stands in the log")
 	}
-	if err := filepath.WalkDir(h.dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		raw, err := os.ReadFile(path)
+	sitetest.EachFile(t, h.dir, func(rel string, raw []byte) {
 		if strings.Contains(string(raw), pin) {
-			t.Errorf("%s holds the PIN", path)
+			t.Errorf("%s holds the PIN", rel)
 		}
-		return err
-	}); err != nil {
-		t.Fatal(err)
-	}
+	})
 }

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"io/fs"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -18,6 +17,7 @@ import (
 
 	"listbound/cmd/internal/door"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 )
 
 // emptyHouse is a server with accounts, in which there is nobody yet.
@@ -546,17 +546,7 @@ func TestSecretsAreNowhere(t *testing.T) {
 	if len(places["the log"]) < 1000 || !strings.Contains(places["/people"], "Name of leads") {
 		t.Fatal("nothing is searched")
 	}
-	err = filepath.WalkDir(h.dir, func(path string, e fs.DirEntry, err error) error {
-		if err != nil || e.IsDir() {
-			return err
-		}
-		raw, err := os.ReadFile(path)
-		places[path] = string(raw)
-		return err
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
+	sitetest.EachFile(t, h.dir, func(rel string, raw []byte) { places[rel] = string(raw) })
 	for place, text := range places {
 		for name, secret := range secrets {
 			if strings.Contains(text, secret) {

@@ -3,7 +3,6 @@ package site_test
 import (
 	"bytes"
 	"encoding/base64"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +12,7 @@ import (
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/events"
 )
 
@@ -43,23 +43,11 @@ func holding(t *testing.T, dir, text string) (found []string) {
 		b = b[(shift*8+5)/6 : len(b)-2]
 		forms = append(forms, []byte(b), []byte(strings.NewReplacer("+", "-", "/", "_").Replace(b)))
 	}
-	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || !d.Type().IsRegular() {
-			return err
+	sitetest.EachFile(t, dir, func(rel string, raw []byte) {
+		if slices.ContainsFunc(forms, func(f []byte) bool { return bytes.Contains(raw, f) }) {
+			found = append(found, rel)
 		}
-		raw, err := os.ReadFile(path)
-		for _, f := range forms {
-			if bytes.Contains(raw, f) {
-				rel, _ := filepath.Rel(dir, path)
-				found = append(found, rel)
-				break
-			}
-		}
-		return err
 	})
-	if err != nil {
-		t.Fatal(err)
-	}
 	return found
 }
 

@@ -2,14 +2,12 @@ package site_test
 
 import (
 	"bytes"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/sitetest"
 	"listbound/projections/ready"
 )
 
@@ -211,20 +209,15 @@ func TestNoPatientInFolder(t *testing.T) {
 func lookFor(t *testing.T, dir string, texts ...string) {
 	t.Helper()
 	files := 0
-	err := filepath.WalkDir(dir, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		raw, err := os.ReadFile(path)
+	sitetest.EachFile(t, dir, func(rel string, raw []byte) {
 		files++
 		for _, text := range texts {
 			if bytes.Contains(raw, []byte(text)) {
-				t.Errorf("%s has %s", path, text)
+				t.Errorf("%s has %s", rel, text)
 			}
 		}
-		return err
 	})
-	if err != nil || files < 5 {
-		t.Fatalf("%d files looked through, %v", files, err)
+	if files < 5 {
+		t.Fatalf("%d files looked through", files)
 	}
 }

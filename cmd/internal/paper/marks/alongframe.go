@@ -17,13 +17,7 @@ const (
 // is inside, where it looks like a slash.
 func (s *seen) onFrame(strokes []segment, half float64) bool {
 	x0, y0, _, _ := s.region(s.shapeRegion())
-	var long []segment // as they go on beyond the box
-	for _, g := range strokes {
-		if l := g.length(); l > 0 {
-			dx, dy := perMM*(g.b.x-g.a.x)/l, perMM*(g.b.y-g.a.y)/l
-			long = append(long, segment{point{g.a.x - dx, g.a.y - dy}, point{g.b.x + dx, g.b.y + dy}})
-		}
-	}
+	long := lengthened(strokes)
 	clear := math.Pow(half+frameClear*perMM, 2)
 	across := func(x, y float64, down bool) (ink float64, ok bool) {
 		for d := -frameAround; d <= frameAround; d += 1.0 / perMM {
@@ -75,4 +69,16 @@ func (s *seen) onFrame(strokes []segment, half float64) bool {
 		}
 	}
 	return false
+}
+
+// lengthened are strokes as they go on beyond the box.
+func lengthened(strokes []segment) []segment {
+	var long []segment
+	for _, g := range strokes {
+		if l := g.length(); l > 0 {
+			dx, dy := perMM*(g.b.x-g.a.x)/l, perMM*(g.b.y-g.a.y)/l
+			long = append(long, segment{point{g.a.x - dx, g.a.y - dy}, point{g.b.x + dx, g.b.y + dy}})
+		}
+	}
+	return long
 }
