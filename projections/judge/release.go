@@ -103,45 +103,42 @@ func (j *judgement) startedBefore() {
 // twoStarts finds a run of the trip whose load is recorded elsewhere with another start or cycle number. A result, and an
 // indicator, is of one of the two runs, and which of them had the set in it nobody can tell from the records.
 func (j *judgement) twoStarts() {
-	var told []string
 	open := j.w.firstOpened(j.c)
-	for _, it := range j.c.Sterilized {
+	j.eachLoad(j.w.OtherStart, func(it, o *facts.Item) {
 		run := facts.RunOf(it)
-		if slices.Contains(told, run.Load) {
-			continue
-		}
-		o := j.w.OtherStart(it)
-		if o == nil {
-			continue
-		}
-		told = append(told, run.Load)
 		d := &projections.TwoStarts{Set: j.c.Key.Set, Run: *runDetail(it), Started: run.StartedAt(), RunStation: it.Event.Station,
 			Other: *runDetail(o), OtherStarted: facts.RunOf(o).StartedAt(), OtherStation: o.Event.Station, Opened: momentAt(open)}
 		f := j.add(projections.NotReleased, projections.SeverityDoubtful, d, it, o, open)
 		f.From, f.To = facts.Earliest(facts.Began(it), facts.Began(o)), facts.Latest(it.At(), o.At())
+	})
+}
+
+// eachLoad tells of each load of the trip, once, what contradicts a run of it.
+func (j *judgement) eachLoad(against func(*facts.Item) *facts.Item, tell func(run, other *facts.Item)) {
+	var told []string
+	for _, it := range j.c.Sterilized {
+		load := facts.RunOf(it).Load
+		if slices.Contains(told, load) {
+			continue
+		}
+		if o := against(it); o != nil {
+			told = append(told, load)
+			tell(it, o)
+		}
 	}
 }
 
 // besideAnother finds a run of the trip beside which another load was started in the same sterilizer. One of the two was in
 // another machine, or at another time, and its result and indicator speak for that.
 func (j *judgement) besideAnother() {
-	var told []string
 	open := j.w.firstOpened(j.c)
-	for _, it := range j.c.Sterilized {
+	j.eachLoad(j.w.RunBeside, func(it, o *facts.Item) {
 		run := facts.RunOf(it)
-		if slices.Contains(told, run.Load) {
-			continue
-		}
-		o := j.w.RunBeside(it)
-		if o == nil {
-			continue
-		}
-		told = append(told, run.Load)
 		d := &projections.RunsOverlap{Set: j.c.Key.Set, Run: *runDetail(it), Started: run.StartedAt(), RunStation: it.Event.Station,
 			Other: *runDetail(o), OtherStarted: facts.RunOf(o).StartedAt(), OtherStation: o.Event.Station, Opened: momentAt(open)}
 		f := j.add(projections.NotReleased, projections.SeverityDoubtful, d, it, o, open)
 		f.From, f.To = facts.Earliest(d.Started, d.OtherStarted), facts.Latest(it.At(), o.At())
-	}
+	})
 }
 
 // usedBefore returns the last opening for another case in the set's trip before this

@@ -270,11 +270,19 @@ func (a *app) fetch(ctx context.Context, address string, w io.Writer) (err error
 		return err
 	}
 	defer func() { err = errors.Join(err, res.Body.Close()) }()
-	if res.StatusCode != http.StatusOK {
-		const most = 4096
-		said, err := io.ReadAll(io.LimitReader(res.Body, most))
-		return errors.Join(errors.New(strings.TrimSpace(string(said))), err)
+	if err := refusedBy(res); err != nil {
+		return err
 	}
 	_, err = io.Copy(w, res.Body)
 	return err
+}
+
+// refusedBy is what a server says that doesn't do what it is asked, nil where it does.
+func refusedBy(res *http.Response) error {
+	if res.StatusCode == http.StatusOK {
+		return nil
+	}
+	const most = 4096
+	said, err := io.ReadAll(io.LimitReader(res.Body, most))
+	return errors.Join(errors.New(strings.TrimSpace(string(said))), err)
 }

@@ -140,10 +140,8 @@ func (a *app) sendPaper(ctx context.Context, prefix, lang string, file []byte, t
 		return err
 	}
 	defer func() { err = errors.Join(err, res.Body.Close()) }()
-	if res.StatusCode != http.StatusOK {
-		const most = 4096
-		said, err := io.ReadAll(io.LimitReader(res.Body, most))
-		return errors.Join(errors.New(strings.TrimSpace(string(said))), err)
+	if err := refusedBy(res); err != nil {
+		return err
 	}
 	for lines := jsontext.NewDecoder(res.Body); ; {
 		var line pageSaid
