@@ -80,7 +80,6 @@ func (v *visit) markChanges(old, now *events.ListIssued) []markChange {
 		{v.t("list-cycles"), strings.Join(old.Cycles, ", "), strings.Join(now.Cycles, ", ")},
 		{v.t("list-implants"), yes[old.Implants], yes[now.Implants]},
 		{v.t("list-high-risk"), yes[old.HighRisk], yes[now.HighRisk]},
-		{v.t("list-goods"), yes[old.Goods], yes[now.Goods]},
 	} {
 		if c.Old != c.New {
 			out = append(out, c)
@@ -261,6 +260,10 @@ func NextVersion(before []site.ListVersion, next events.ListIssued) (*events.Lis
 		d.Version = last.Version + 1
 		if d.Title == "" {
 			d.Title = last.Title
+		}
+		if last.Goods != d.Goods { // sets that are packed by it could be packed no more, or its goods be counted no more
+			return nil, refusal.Keyed("list-kind", "list %s is a list of goods in one version and of a set in the other: give this table "+
+				"a list of its own", d.List)
 		}
 		same := last.Issue()
 		same.Version = d.Version

@@ -176,6 +176,10 @@ func TestGoodsAreNotPacked(t *testing.T) {
 	if _, err := h.Site.Observe(t.Context(), o); err == nil || !strings.Contains(err.Error(), "no set is packed by it") {
 		t.Errorf("packed by goods: %v", err)
 	}
+	page := h.PostList(map[string]string{"list": "VAS-MINOR", "title": "t", "station": "north/packing-1", "badge": "B-1", "table": goodsTable})
+	if !strings.Contains(page, "Give this table a list of its own") {
+		t.Error("goods are taken for a new version of a set's list")
+	}
 	for table, says := range map[string]string{
 		"item,description,quantity,sort\nA,Gauze,10,cloth\n":               "is no kind of goods; they are sponges, sharps, small items",
 		"item,description,quantity,sort\nA,Gauze,10,sponges\nB,Clamp,1,\n": "line 2: sort is missing",
