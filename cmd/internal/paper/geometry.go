@@ -2,6 +2,7 @@ package paper
 
 import (
 	"fmt"
+	"slices"
 
 	"listbound/events"
 )
@@ -12,11 +13,12 @@ import (
 // whoever moves a box gives it new ones and leaves these to the sheets that are out there (the
 // test of what each layout was holds to that). Sheets of layout 1 and 2 had no boxes.
 const (
-	firstLayout = 3 // A4, without cavity and relief
+	firstLayout = 3 // A4, without cavity, relief and goods
 	withLetter  = 1
 	withCavity  = 2
 	withRelief  = 4
-	lastLayout  = firstLayout + withLetter + withCavity + withRelief
+	withGoods   = 8
+	lastLayout  = firstLayout + withLetter + withCavity + withRelief + withGoods
 )
 
 // Millimetres of the count sheet's parts.
@@ -83,16 +85,17 @@ type Rect struct{ X, Y, W, H float64 }
 func (r Rect) Inset(d float64) Rect { return Rect{r.X + d, r.Y + d, r.W - 2*d, r.H - 2*d} }
 
 // Field is a column of the table of lines. Stage is that of the counts written in
-// it, "" where nothing is written.
+// it, "" where nothing is read.
 type Field struct {
 	X, W  float64
 	Stage events.Stage
+	Lined bool // only to write in, though its stage is one that is ticked elsewhere
 
 	key string // of its heading
 }
 
 // Ticked reports whether the column has boxes to tick.
-func (f Field) Ticked() bool { return f.Stage != "" && f.Stage != events.StageAdded }
+func (f Field) Ticked() bool { return f.Stage != "" && f.Stage != events.StageAdded && !f.Lined }
 
 // Place is where something is filled in beside the lines. What is in the place for
 // the patient's label is nobody's to read.
@@ -123,7 +126,16 @@ type Geometry struct {
 	Rings          [4]Point // clockwise from the upper left
 	Dots           Dots
 	Fields         []Field
+	GoodsFields    []Field // of the rows for goods: the same stages in the same order
 	Pages          []Page
+}
+
+// FieldsOf are the columns of a row.
+func (g *Geometry) FieldsOf(r Row) []Field {
+	if r.Goods() {
+		return g.GoodsFields
+	}
+	return g.Fields
 }
 
 // Dots along the edges of the table: both rows from left to right, both columns from top to
@@ -134,21 +146,36 @@ type Dots struct{ Top, Bottom, Left, Right []Point }
 type Page struct {
 	Table  Rect // with its heading and, on the last page, what is signed
 	Rows   []Row
+	Goods  []Row  // for goods, below the lines; on the last page of layouts that have such
 	Signs  []Rect // who counted, who witnessed, when; on the last page
 	Places []Place
 }
 
-// Row is where a line of the list stands.
+// AllRows are those of lines and, below them, those for goods.
+func (p *Page) AllRows() []Row { return slices.Concat(p.Rows, p.Goods) }
+
+// Row is where a line of the list stands. Line is below zero in a row for goods: -1 in the first one.
 type Row struct {
 	Line int64
 	Y, H float64
 }
 
-// Cell is where a field of a row is written in.
-func (r Row) Cell(f Field) Rect { return Rect{f.X, r.Y, f.W, pitch} }
+// Goods reports whether the row is one for goods.
+func (r Row) Goods() bool { return r.Line < 0 }
+
+// Cell is where a field of a row is written in. Of goods all of the row is, since numbers stand there one beside the other.
+func (r Row) Cell(f Field) Rect {
+	if r.Goods() {
+		return Rect{f.X, r.Y, f.W, r.H}
+	}
+	return Rect{f.X, r.Y, f.W, pitch}
+}
 
 // Tick is the frame of a field's box to tick, to the middle of its line.
-func (r Row) Tick(f Field) Rect { return Rect{f.X + 1.5, r.Y + (pitch-tick)/2, tick, tick} }
+func (r Row) Tick(f Field) Rect {
+	c := r.Cell(f)
+	return Rect{f.X + 1.5, r.Y + (c.H-tick)/2, tick, tick}
+}
 
 // Write is where the number is written when it is another than expected: the whole height of the
 // row, up to its rules.
@@ -172,6 +199,9 @@ func layoutOf(s *Sheet, size Size) int {
 	}
 	if s.Relief {
 		n += withRelief
+	}
+	if len(s.Goods) > 0 {
+		n += withGoods
 	}
 	return n
 }
@@ -223,6 +253,9 @@ func Skeleton(layout int) (g Geometry, ok bool) {
 		Rings: [4]Point{{ringInset, ringInset}, {w - ringInset, ringInset}, {w - ringInset, h - ringInset},
 			{ringInset, h - ringInset}},
 		Fields: fields(w, n&withCavity != 0, n&withRelief != 0),
+	}
+	if n&withGoods != 0 {
+		g.GoodsFields = goodsFields(g.Fields)
 	}
 	left, right, top, bottom := dotInset, w-dotInset, dotsTop, h-dotsBottom
 	g.Dots = Dots{
@@ -306,6 +339,7 @@ func (p *plan) placed(rows []row, last bool) Page {
 		y += r.height
 	}
 	if last {
+		out.Goods, y = p.placedGoods(y, len(rows) == 0)
 		for range signRows {
 			out.Signs = append(out.Signs, Rect{side, y, inner, pitch})
 			y += pitch
@@ -363,7 +397,7 @@ func (p *plan) breakPages() {
 		p.rows[last] = append(p.rows[last], r)
 		left -= r.height
 	}
-	if left < ending {
+	if ending := ending + p.goodsHeight(); left < ending {
 		// The last line goes along: signatures on a page of their own would stand
 		// under nothing.
 		last := len(p.rows) - 1

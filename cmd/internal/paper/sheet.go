@@ -24,9 +24,10 @@ type Sheet struct {
 	Placement              events.Placement
 	Packed                 time.Time // printed in its own zone
 	Seals                  []string
-	CheckLine              string // the ledger's line (events.CheckLine) at the foot, "" for none
-	Practice               bool   // printed across every page, and said by the symbol
-	Cavity, Relief         bool   // whether there are columns for these stages, which not every policy has
+	CheckLine              string        // the ledger's line (events.CheckLine) at the foot, "" for none
+	Practice               bool          // printed across every page, and said by the symbol
+	Cavity, Relief         bool          // whether there are columns for these stages, which not every policy has
+	Goods                  []events.Line // that have a row each, in the order of counting; none for a sheet without such rows
 }
 
 // SheetOf puts a sheet together from what was recorded of a trip. At is when

@@ -143,16 +143,18 @@ func TestSheetHelps(t *testing.T) {
 
 type bboxDoc struct {
 	Pages []struct {
-		Width  float64 `xml:"width,attr"`
-		Height float64 `xml:"height,attr"`
-		Words  []struct {
-			XMin float64 `xml:"xMin,attr"`
-			YMin float64 `xml:"yMin,attr"`
-			XMax float64 `xml:"xMax,attr"`
-			YMax float64 `xml:"yMax,attr"`
-			Text string  `xml:",chardata"`
-		} `xml:"word"`
+		Width  float64    `xml:"width,attr"`
+		Height float64    `xml:"height,attr"`
+		Words  []bboxWord `xml:"word"`
 	} `xml:"body>doc>page"`
+}
+
+type bboxWord struct {
+	XMin float64 `xml:"xMin,attr"`
+	YMin float64 `xml:"yMin,attr"`
+	XMax float64 `xml:"xMax,attr"`
+	YMax float64 `xml:"yMax,attr"`
+	Text string  `xml:",chardata"`
 }
 
 func boxes(t *testing.T, pdf []byte) bboxDoc {

@@ -29,11 +29,14 @@ func (p *sheetPrinter) print() {
 		}
 		p.landmarks()
 		p.header(i + 1)
-		p.tableHead(page.Table.Y)
+		if len(page.Rows) > 0 || len(page.Goods) == 0 {
+			p.tableHead(page.Table.Y)
+		}
 		for k, r := range p.rows[i] {
 			p.row(page.Rows[k], r)
 			p.trialMark(page.Rows[k])
 		}
+		p.goods(page.Goods)
 		p.signatures(page.Signs)
 		p.columns(page)
 		for _, place := range page.Places {
@@ -291,18 +294,29 @@ func (p *sheetPrinter) exception(what Field, y float64, r row) {
 
 func (p *sheetPrinter) columns(page Page) {
 	top, bottom := page.Table.Y, page.Table.Y+page.Table.H
-	edges := []float64{side}
-	for _, f := range p.geometry.Fields {
-		edges = append(edges, f.X+f.W)
+	if len(page.Goods) > 0 {
+		head, last := page.Goods[0].Y-goodsHead, page.Goods[len(page.Goods)-1]
+		p.edges(p.geometry.Fields, top, head)
+		p.edges(p.geometry.GoodsFields, head, last.Y+last.H)
+		top = last.Y + last.H
 	}
-	for i, x := range edges {
+	p.edges(p.geometry.Fields, top, bottom)
+	p.line(side, bottom, side+p.inner(), bottom, 0.5)
+}
+
+// edges are the lines between columns.
+func (p *sheetPrinter) edges(fields []Field, top, bottom float64) {
+	if bottom <= top {
+		return
+	}
+	for i, f := range fields {
 		thick := 0.2
-		if i == 0 || i == 3 || i == len(edges)-1 {
+		if i == 0 || i == 3 {
 			thick = 0.5
 		}
-		p.line(x, top, x, bottom, thick)
+		p.line(f.X, top, f.X, bottom, thick)
 	}
-	p.line(side, bottom, side+p.inner(), bottom, 0.5)
+	p.line(side+p.inner(), top, side+p.inner(), bottom, 0.5)
 }
 
 // signatures continue the count columns: who counted in each, who witnessed, when.

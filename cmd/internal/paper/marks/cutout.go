@@ -9,6 +9,7 @@ import (
 
 const (
 	cutPerMM   = 10.0 // pixels of a cut-out
+	goodsPerMM = 7.0  // of one of a whole row
 	stripPerMM = 6.0
 )
 
@@ -21,6 +22,15 @@ func (p *Page) cutOuts(g *gray, w *warp, layout paper.Geometry, page paper.Page,
 		for k := range p.Rows[i].Cells {
 			c := m.cells[i][k].cell
 			p.Rows[i].Cells[k].cut = cut(paper.Rect{X: c.X - 1, Y: c.Y - 1.5, W: c.W + 2, H: c.H + 3}, cutPerMM)
+		}
+	}
+	for i, r := range page.Goods {
+		first, last := layout.GoodsFields[0], layout.GoodsFields[len(layout.GoodsFields)-1]
+		at := paper.Rect{X: first.X - 0.5, Y: r.Y - 1, W: last.X + last.W - first.X + 1, H: r.H + 2}
+		p.Goods[i].cut = cut(at, goodsPerMM)
+		for k := range p.Goods[i].Cells {
+			c := m.cells[len(page.Rows)+i][k].cell
+			p.Goods[i].Cells[k].cut = cut(paper.Rect{X: c.X - 1, Y: c.Y - 1.5, W: c.W + 2, H: c.H + 3}, cutPerMM)
 		}
 	}
 	for _, at := range page.Places {
@@ -38,7 +48,7 @@ func (p *Page) cutOuts(g *gray, w *warp, layout paper.Geometry, page paper.Page,
 		}
 	}
 	first, last := m.fields[0], m.fields[len(m.fields)-1]
-	end := page.Rows[len(page.Rows)-1]
+	end := m.rows[len(m.rows)-1]
 	p.strip = cut(paper.Rect{X: first.X, Y: page.Table.Y, W: last.X + last.W - first.X, H: end.Y + end.H - page.Table.Y}, stripPerMM)
 }
 

@@ -33,6 +33,7 @@ func (m *sheetMarks) hand(k int, limit float64) float64 {
 	other := 0
 	for i := range m.cells {
 		switch c := m.cells[i][k]; {
+		case c.field.Lined:
 		case c.inside.share < inkEmpty || c.inside.longest < longEmpty || c.strike || !c.whole:
 		case c.inked() && c.usual && !c.runsOn:
 			ticks = append(ticks, c.inside.dark)

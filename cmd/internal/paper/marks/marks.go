@@ -2,6 +2,7 @@ package marks
 
 import (
 	"image"
+	"slices"
 
 	"listbound/cmd/internal/paper"
 	"listbound/events"
@@ -67,10 +68,25 @@ type Cell struct {
 // It shows no other part of the page.
 func (c Cell) CutOut() image.Image { return c.cut() }
 
-// Row is a line of the list on the page.
+// Row is a line of the list on the page, or one for goods.
 type Row struct {
 	Line  int64
 	Cells []Cell // in the order of Page.Stages
+
+	cut func() image.Image
+}
+
+// CutOut is a row for goods straightened, from its number to its last column: the numbers of it are typed together. nil of a line.
+func (r Row) CutOut() image.Image {
+	if r.cut == nil {
+		return nil
+	}
+	return r.cut()
+}
+
+// Used reports whether anything is in the row.
+func (r Row) Used() bool {
+	return slices.ContainsFunc(r.Cells, func(c Cell) bool { return c.Written || c.Verdict != Empty })
 }
 
 // Field is a place beside the table that people fill in, such as the case; a person types what
@@ -91,6 +107,7 @@ type Page struct {
 	Symbol Symbol
 	Stages []events.Stage // the columns from left to right
 	Rows   []Row
+	Goods  []Row   // rows for goods, with their number from 1 on as the line
 	Fields []Field // all but the place for the patient's label, which nothing looks at
 
 	// Blank are the stages in whose column nothing at all is on this page. Where that is so on every
@@ -117,7 +134,7 @@ func (p *Page) Strip() image.Image { return p.strip() }
 // Asked is how many cells are asked.
 func (p *Page) Asked() int {
 	n := 0
-	for _, r := range p.Rows {
+	for _, r := range slices.Concat(p.Rows, p.Goods) {
 		for _, c := range r.Cells {
 			if c.Verdict == Ask {
 				n++

@@ -21,7 +21,7 @@ func (m *sheetMarks) misplaced(g *gray, w *warp) bool {
 	for i, r := range m.rows {
 		n, found := 0, 0
 		var at paper.Point
-		for k, f := range m.fields {
+		for k, f := range m.of(r) {
 			if !f.Ticked() {
 				continue
 			}
@@ -53,7 +53,7 @@ func (m *sheetMarks) unlisted(g *gray, w *warp) bool {
 				return true
 			}
 		}
-		if i == len(m.rows)-1 && m.boxesAt(g, w, i, end, end+leastRow) {
+		if (i == len(m.rows)-1 || i == m.lines()-1) && m.boxesAt(g, w, i, end, end+leastRow) {
 			return true
 		}
 	}
@@ -63,7 +63,7 @@ func (m *sheetMarks) unlisted(g *gray, w *warp) bool {
 // boxesAt reports whether boxes stand at about a height below a row and above an end.
 func (m *sheetMarks) boxesAt(g *gray, w *warp, i int, y, end float64) bool {
 	n, found := 0, 0
-	for k, f := range m.fields {
+	for k, f := range m.of(m.rows[i]) {
 		if !f.Ticked() {
 			continue
 		}

@@ -72,7 +72,7 @@ func Read(picture image.Image, find Find) (*Page, error) {
 	}
 	m.greyLost = m.shade(g, w, at) < leastShade
 	out.GreyLost = m.greyLost
-	out.Rows, out.Blank = m.verdicts()
+	out.Rows, out.Goods, out.Blank = m.verdicts()
 	if out.GreyLost && m.faint(out.Rows) {
 		return nil, refuse(PaleInk, 0, 0)
 	}

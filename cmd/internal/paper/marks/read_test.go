@@ -83,6 +83,9 @@ func printedAt(t testing.TB, s *paper.Sheet, size paper.Size, dpi int) ([]*image
 	if s.Relief {
 		layout += 4
 	}
+	if len(s.Goods) > 0 {
+		layout += 8
+	}
 	g, err := paper.GeometryOf(s, layout)
 	if err != nil {
 		t.Fatal(err)
@@ -143,6 +146,31 @@ func written(g paper.Geometry, page int, seed uint64) []markstest.Mark {
 			out = append(out, m)
 		}
 	}
+	return append(out, goodsWritten(g, page, r, hands)...)
+}
+
+// goodsWritten draws what may stand in the rows for goods: some are not used; of the others the number at first, what came, and for
+// each count after it a mark that it is the sum, or the number.
+func goodsWritten(g paper.Geometry, page int, r *rand.Rand, hands map[events.Stage]markstest.Kind) (out []markstest.Mark) {
+	for i, row := range g.Pages[page-1].Goods {
+		used := i%3 != 2
+		for _, f := range g.GoodsFields {
+			m := markstest.Mark{Line: row.Line, Stage: f.Stage, Kind: hands[f.Stage], Hand: hands[f.Stage], Text: strconv.Itoa(5 + 5*r.IntN(8))}
+			switch {
+			case f.Stage == "":
+				continue
+			case !used:
+				m.Kind = markstest.Nothing
+			case f.Stage == events.StageAdded && r.IntN(2) == 0:
+				m.Kind = markstest.Nothing
+			case f.Stage == events.StageAdded:
+				m.Kind, m.Text = markstest.Number, "10 5"
+			case f.Lined, r.IntN(6) == 0:
+				m.Kind = markstest.Number
+			}
+			out = append(out, m)
+		}
+	}
 	return out
 }
 
@@ -195,6 +223,11 @@ func (x *table) score(way string, marks []markstest.Mark, p *Page) (bad []string
 	for _, r := range p.Rows {
 		for _, c := range r.Cells {
 			cells[fmt.Sprint(r.Line, c.Stage)] = c
+		}
+	}
+	for _, r := range p.Goods {
+		for _, c := range r.Cells {
+			cells[fmt.Sprint(-r.Line, c.Stage)] = c
 		}
 	}
 	for _, m := range marks {
@@ -275,6 +308,9 @@ func (x *table) run(t *testing.T, pages, seed, lines int, ways []markstest.Way,
 		s := sheet(t, lines, columns(i))
 		drawn, g := printed(t, s, size)
 		page := 1 + i%len(drawn)
+		if len(s.Goods) > 0 {
+			page = len(drawn)
+		}
 		marks := written(g, page, uint64(seed+i))
 		full := markstest.Over(t, drawn[page-1], markstest.SVG(g, page, marks, uint64(seed+i)))
 		for _, way := range ways {
@@ -290,9 +326,23 @@ func (x *table) run(t *testing.T, pages, seed, lines int, ways []markstest.Way,
 	}
 }
 
-// columns gives every other two pages the columns that only some policies have.
+// columns gives every other two pages the columns that only some policies have, and a third of all pages rows for goods.
 func columns(page int) func(*paper.Sheet) {
-	return func(s *paper.Sheet) { s.Cavity, s.Relief = page%4 > 1, page%4 > 1 }
+	return func(s *paper.Sheet) {
+		s.Cavity, s.Relief = page%4 > 1, page%4 > 1
+		if page%3 == 2 {
+			s.Goods = goods(4 + page%8)
+		}
+	}
+}
+
+// goods are so many kinds, as a site's list has them.
+func goods(n int) (out []events.Line) {
+	for i := range n {
+		out = append(out, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("GZ-%d", i), Quantity: int64(5 + i%6), Sort: events.Sponges,
+			Description: []string{"Gauze, X-ray detectable, 10 x 10 cm", "Needle, CT-1", "Bauchtuch, röntgenfähig, mit Band, 45 x 45 cm"}[i%3]})
+	}
+	return out
 }
 
 // secondDecoder finds the page's symbol too, in each picture.

@@ -37,6 +37,7 @@ const (
 // sheetMarks are a page's cells as measured, row by row.
 type sheetMarks struct {
 	fields []paper.Field // those with a stage
+	goods  []paper.Field // and of rows for goods
 	rows   []paper.Row
 	cells  [][]*seen
 	sharp  float64 // how dark frames are beside dots
@@ -50,21 +51,16 @@ type sheetMarks struct {
 
 // lookAll straightens every cell of a page.
 func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMarks {
-	m := &sheetMarks{rows: page.Rows}
-	for _, f := range layout.Fields {
-		if f.Stage != "" {
-			m.fields = append(m.fields, f)
-		}
-	}
-	m.sharp = sharpness(g, w, m.fields, page.Rows)
+	m := &sheetMarks{rows: page.AllRows(), fields: counted(layout.Fields), goods: counted(layout.GoodsFields)}
+	m.sharp = m.sharpness(g, w)
 	w.sharpen = float32(min(max(sharpenBy*(sharpFrame-m.sharp), 0), sharpenMost))
 	m.darkEnough = darkTicked + darkBlurred*m.blur()
 	var frames []float64
 	dx, dy, yard := 0.0, 0.0, 0.6 // of the row above
-	for _, r := range page.Rows {
+	for _, r := range m.rows {
 		cells := make([]*seen, len(m.fields))
 		var xs, ys []float64
-		for i, f := range m.fields {
+		for i, f := range m.of(r) {
 			if f.Ticked() {
 				cells[i] = look(g, w, r, f, dx, dy, yard)
 				if cells[i].framed {
@@ -80,7 +76,7 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 			dx, dy = xs[len(xs)/2], ys[len(ys)/2]
 			yard = median(frames[len(frames)-len(xs):])
 		}
-		for i, f := range m.fields {
+		for i, f := range m.of(r) {
 			if !f.Ticked() {
 				cells[i] = look(g, w, r, f, dx, dy, yard)
 			}
@@ -91,15 +87,41 @@ func lookAll(g *gray, w *warp, layout paper.Geometry, page paper.Page) *sheetMar
 	return m
 }
 
+// counted are the columns that counts are written in.
+func counted(all []paper.Field) (out []paper.Field) {
+	for _, f := range all {
+		if f.Stage != "" {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// of are the columns of a row that counts are written in: as many in each.
+func (m *sheetMarks) of(r paper.Row) []paper.Field {
+	if r.Goods() {
+		return m.goods
+	}
+	return m.fields
+}
+
+// lines is how many rows have a line of the list; those for goods are below them.
+func (m *sheetMarks) lines() int {
+	if i := slices.IndexFunc(m.rows, paper.Row.Goods); i >= 0 {
+		return i
+	}
+	return len(m.rows)
+}
+
 // sharpness is how dark thin frames are beside dots, which no blur makes paler. A picture where they are much paler
 // is sharpened until they are not: else a wide smear would look darker than a thin pale stroke. It is asked of a few
 // rows.
-func sharpness(g *gray, w *warp, fields []paper.Field, rows []paper.Row) float64 {
+func (m *sheetMarks) sharpness(g *gray, w *warp) float64 {
 	var shares []float64
-	for i := 0; i < len(rows); i += max(1, len(rows)/4) {
-		for _, f := range fields {
+	for i := 0; i < len(m.rows); i += max(1, len(m.rows)/4) {
+		for _, f := range m.of(m.rows[i]) {
 			if f.Ticked() {
-				if s := look(g, w, rows[i], f, 0, 0, 0.6); s.framed {
+				if s := look(g, w, m.rows[i], f, 0, 0, 0.6); s.framed {
 					shares = append(shares, s.frame/w.black)
 				}
 			}
@@ -247,9 +269,11 @@ func (m *sheetMarks) onLine(i, k int, ticked [][]bool) (written, unclear bool) {
 	}
 	r := c.lineRegion()
 	height := int(r.H * perMM)
+	neighbour := func(j int) bool { // between lines and goods stands a heading
+		return j >= 0 && j < len(m.rows) && m.rows[j].Goods() == m.rows[i].Goods() && ticked[j][k]
+	}
 	for _, p := range c.line.pieces {
-		comesIn := float64(p.h()) < tailHeight*perMM &&
-			(p.y0 <= 1 && i > 0 && ticked[i-1][k] || p.y1 >= height-2 && i+1 < len(m.cells) && ticked[i+1][k])
+		comesIn := float64(p.h()) < tailHeight*perMM && (p.y0 <= 1 && neighbour(i-1) || p.y1 >= height-2 && neighbour(i+1))
 		switch long := p.longest() / perMM; {
 		case comesIn:
 		case long >= longWritten:
@@ -265,13 +289,13 @@ func (m *sheetMarks) onLine(i, k int, ticked [][]bool) (written, unclear bool) {
 }
 
 // verdicts are all rows of a page by the rules that look at more than one cell too.
-func (m *sheetMarks) verdicts() (rows []Row, blank []events.Stage) {
+func (m *sheetMarks) verdicts() (rows, goods []Row, blank []events.Stage) {
 	ticked := make([][]bool, len(m.rows))
 	rows = make([]Row, len(m.rows))
 	for i, r := range m.rows {
-		rows[i] = Row{Line: r.Line, Cells: make([]Cell, len(m.fields))}
+		rows[i] = Row{Line: max(r.Line, -r.Line), Cells: make([]Cell, len(m.fields))}
 		ticked[i] = make([]bool, len(m.fields))
-		for k, f := range m.fields {
+		for k, f := range m.of(r) {
 			cell := Cell{Stage: f.Stage, Verdict: Empty, Ink: m.cells[i][k].inside.share, Dark: m.cells[i][k].inside.dark}
 			if f.Ticked() {
 				cell.Verdict, cell.Why = m.box(m.cells[i][k])
@@ -286,13 +310,33 @@ func (m *sheetMarks) verdicts() (rows []Row, blank []events.Stage) {
 			rows[i].Cells[k].besides(written, unclear)
 		}
 	}
+	n := m.lines()
+	rows, goods = rows[:n], rows[n:]
 	for k, f := range m.fields {
 		struckColumn(rows, k)
-		if m.column(rows, k) && f.Ticked() {
+		struckColumn(goods, k)
+		if m.column(rows, k) && f.Ticked() && n > 0 {
 			blank = append(blank, f.Stage)
 		}
 	}
-	return rows, blank
+	m.goodsColumns(rows, goods)
+	return rows, goods, blank
+}
+
+// goodsColumns asks about empty boxes of goods that are counted: of what has a number, in a column that has a mark anywhere. Rows in
+// which nothing is stand for what was not used.
+func (m *sheetMarks) goodsColumns(rows, goods []Row) {
+	for k, f := range m.goods {
+		marked := slices.ContainsFunc(slices.Concat(rows, goods), func(r Row) bool {
+			c := r.Cells[k]
+			return c.Written || c.Verdict != Empty && c.Why != Unmarked
+		})
+		for i := range goods {
+			if c := &goods[i].Cells[k]; f.Ticked() && marked && c.Verdict == Empty && goods[i].Used() {
+				c.Verdict, c.Why = Ask, Unmarked
+			}
+		}
+	}
 }
 
 // besides adds what is on the line to what the box shows.

@@ -46,7 +46,7 @@ var Clear = []Kind{Tick, Cross, Blob, Overlong, Slash, Pencil, Pale}
 // Doubtful are the kinds that look like a tick to who measures ink only.
 var Doubtful = []Kind{InBox, CrossedOut, Scribbled, Ringed}
 
-// Mark is what is drawn for one line and stage.
+// Mark is what is drawn for one line and stage; of goods with the line of their row.
 type Mark struct {
 	Line  int64
 	Stage events.Stage
@@ -91,11 +91,11 @@ func SVG(g paper.Geometry, page int, marks []Mark, seed uint64) string {
 	random := rand.New(rand.NewPCG(seed, 77))
 	width := []float64{0.35, 0.45, 0.55, 0.7}[random.IntN(4)]
 	for _, m := range marks {
-		for _, r := range g.Pages[page-1].Rows {
+		for _, r := range g.Pages[page-1].AllRows() {
 			if r.Line != m.Line {
 				continue
 			}
-			for _, f := range g.Fields {
+			for _, f := range g.FieldsOf(r) {
 				if f.Stage == m.Stage {
 					p := &pen{Rand: random, out: &out, width: width, grey: random.IntN(60)}
 					p.draw(m, r.Tick(f), r.Write(f))
