@@ -1,8 +1,10 @@
 package board_test
 
 import (
+	"bufio"
 	"errors"
 	"fmt"
+	"net/http"
 	"net/http/httptest"
 	"regexp"
 	"strings"
@@ -14,7 +16,7 @@ import (
 )
 
 // TestCameShortStandsFirst: what the packing after a case finds missing stands first on the
-// board as soon as the packing is recorded, before a set used for two patients, with the
+// board as soon as the packing is recorded, and an open board is told of it, before a set used for two patients, with the
 // case and how long ago it was closed; and no more once the set is packed with all again.
 func TestCameShortStandsFirst(t *testing.T) {
 	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true,
@@ -67,8 +69,12 @@ func TestCameShortStandsFirst(t *testing.T) {
 	if row := firstRow(t, srv); !strings.Contains(row, "RET-006") {
 		t.Fatalf("before the packing stands first: %s", row)
 	}
+	changed := openBoard(t, srv)
+	scanned := time.Now()
 	record(packed("03T14:40", `,"exceptions":[{"line":1,"counted":5,"reason":"missing"}]`))
+	changed()
 	row := firstRow(t, srv)
+	t.Logf("from the packing to its row: %v", time.Since(scanned)) // a figure, not a check: the machine may be shared
 	for _, want := range []string{"Came back short", "LAP-014", `href="/history?case=K-0412"`,
 		"line 1 (Forceps): 6 by the final count", "5 at the assembly", "5 h after the case was closed", "charge nurse",
 		"surgeon of case K-0412", "washer"} {
@@ -84,6 +90,32 @@ func TestCameShortStandsFirst(t *testing.T) {
 	if history := page(t, srv.URL+"/history?case=K-0412"); !strings.Contains(history, again) {
 		t.Error("the case does not say when the set was packed with all again")
 	}
+}
+
+// openBoard listens as an open board does. What it returns waits until the board is told to look again.
+func openBoard(t *testing.T, srv *httptest.Server) (changed func()) {
+	t.Helper()
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, srv.URL+"/changes", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := http.DefaultClient.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { res.Body.Close() })
+	stream := bufio.NewScanner(res.Body)
+	changed = func() {
+		t.Helper()
+		for stream.Scan() {
+			if stream.Text() == "event: change" {
+				return
+			}
+		}
+		t.Fatalf("the stream ended: %v", stream.Err())
+	}
+	changed() // told once at its beginning
+	return changed
 }
 
 // firstRow returns the first row of the board, with the heading above it.
