@@ -103,6 +103,10 @@ func TestCheckBounds(t *testing.T) {
 		{&SetCounted{Case: "K", Stage: StageRelief, Sheet: SheetScreen, Counter: "B", Counts: []Count{{9999, 9999}, {1, 0}}},
 			&SetCounted{Case: "K", Stage: StageRelief, Sheet: SheetScreen, Counter: "B", Counts: []Count{{0, 0}}}},
 		// A line may leave the field twice, for two reasons.
+		{&SetCounted{Case: "K", Stage: StageFirst, Sheet: SheetScreen, Counter: "B", Counts: []Count{{1, 10}}, Goods: "GOODS",
+			Beyond: []Beyond{{Line: 1, Description: "Gauze", Sort: Sponges}}},
+			&SetCounted{Case: "K", Stage: StageFirst, Sheet: SheetScreen, Counter: "B", Counts: []Count{{1, 10}, {2, 5}}, Goods: "GOODS",
+				Beyond: []Beyond{{Line: 1, Description: "Gauze", Sort: Sponges}}}},
 		{&SetCounted{Case: "K", Stage: StageAdded, Sheet: SheetScreen, Counter: "B", Counts: []Count{{9999, 1}},
 			Beyond: []Beyond{{Line: 9999, Description: "Clamp"}}},
 			&SetCounted{Case: "K", Stage: StageAdded, Sheet: SheetScreen, Counter: "B", Counts: []Count{{9999, 1}},

@@ -693,6 +693,9 @@ type SetCounted struct {
 	SheetText string `json:"sheetText,omitempty" addendum:"text"`
 	// Beyond names the lines of Counts that are on no list.
 	Beyond []Beyond `json:"beyond,omitempty"`
+	// Goods is the list of goods that was chosen, where the count is of goods that lie with no set of the case. Its subject is
+	// then no set but a name for what of them is counted in this one case; each line is one of Beyond.
+	Goods string `json:"goods,omitempty"`
 	// Paper is where the count comes from, where it was read back from a sheet that was filled in by hand. The event's medium
 	// is then paper, its time the one written on the sheet, and its operator who read it back.
 	Paper *FromPaper `json:"paper,omitempty"`
@@ -826,6 +829,7 @@ func (d *SetCounted) Check() error {
 	}
 	d.checkBeyond(&c, numbers)
 	c.endLines()
+	d.checkGoods(&c)
 	d.Paper.check(&c, numbers)
 	return c.err
 }
@@ -845,6 +849,15 @@ func (d *SetCounted) checkBeyond(c *checks, counted map[int64]struct{}) {
 			oneOf(c, "sort", x.Sort, Sorts()...)
 		}
 		c.must(x.Added == 0 || d.Stage != StageAdded, "at stage added the counts say how many came")
+	}
+}
+
+// checkGoods refuses a line of goods without a set that nothing names.
+func (d *SetCounted) checkGoods(c *checks) {
+	c.optionalID("goods", d.Goods)
+	for _, x := range d.Counts {
+		named := slices.ContainsFunc(d.Beyond, func(b Beyond) bool { return b.Line == x.Line })
+		c.must(d.Goods == "" || named, "goods: line %d is on no list of a set; name it by beyond", x.Line)
 	}
 }
 

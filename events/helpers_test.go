@@ -183,6 +183,9 @@ func (d drawer) wholeRun(l *RunLogged) {
 // said twice to have been added.
 func nameCounted(c *SetCounted) {
 	c.Beyond = c.Beyond[:min(len(c.Beyond), len(c.Counts))]
+	if c.Goods != "" { // of which each line is named
+		c.Counts = c.Counts[:len(c.Beyond)]
+	}
 	if len(c.Beyond) == 0 {
 		c.Beyond = nil
 	}

@@ -25,6 +25,7 @@ type SetStanding struct {
 	Stages  []events.Stage // counted, in order
 	Opened  bool
 	Listed  bool // the list is known, and Lines are all of it
+	Goods   bool // it is no set: goods that lie with none
 	Lines   []LineStanding
 	// Removed is what counts say has left the field.
 	Removed []RemovedStanding

@@ -141,7 +141,7 @@ func (b *Book) casesOf(c *Trip) {
 		for _, it := range of {
 			ref := events.CaseOf(it.Data)
 			if i := slices.IndexFunc(c.Cases, func(u CaseUse) bool { return u.Ref == ref }); i < 0 {
-				c.Cases = append(c.Cases, CaseUse{Ref: ref, Opened: it.Kind == events.KindSetOpened})
+				c.Cases = append(c.Cases, CaseUse{Ref: ref, Opened: it.Kind == events.KindSetOpened || c.Goods()})
 			}
 		}
 	}
@@ -275,7 +275,28 @@ func (c *Trip) neighbours(packs []*Item) {
 
 // Over reports whether nothing more is to come of the trip: its case is closed,
 // or the set has been packed again.
-func (c *Trip) Over() bool { return c.Next != nil || len(c.Closings) > 0 && len(c.Opened) > 0 }
+func (c *Trip) Over() bool {
+	return c.Next != nil || len(c.Closings) > 0 && (len(c.Opened) > 0 || c.Goods())
+}
+
+// Goods reports whether the trip is none of a set: only what was counted in one case of goods that lie with no set.
+func (c *Trip) Goods() bool {
+	return len(c.Steps) > 0 && !slices.ContainsFunc(c.Steps, func(it *Item) bool {
+		return it.Kind != events.KindSetCounted || CountOf(it).Goods == ""
+	})
+}
+
+// UsedFrom returns by what a use for a case began: the opening, of goods their first count; nil for neither.
+func (c *Trip) UsedFrom(ref string) *Item {
+	of := c.Opened
+	if c.Goods() {
+		of = c.Counted
+	}
+	if i := slices.IndexFunc(of, func(it *Item) bool { return events.CaseOf(it.Data) == ref }); i >= 0 {
+		return of[i]
+	}
+	return nil
+}
 
 // FirstOpened returns when the set was opened, nil where it was not.
 func (c *Trip) FirstOpened() *Item {

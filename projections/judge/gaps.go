@@ -31,7 +31,7 @@ func (j *judgement) gaps(t counts) {
 // the set is recorded here: a loaner, a set of another house, a bench that is
 // still offline. They are held against each other all the same.
 func (j *judgement) noList(t counts) {
-	if len(t.tally.counts) == 0 || len(j.c.Packed) > 0 || j.c.List != nil {
+	if len(t.tally.counts) == 0 || len(j.c.Packed) > 0 || j.c.List != nil || j.c.Goods() {
 		return
 	}
 	its := t.tally.counts
@@ -102,8 +102,9 @@ func (j *judgement) stages(t counts) {
 	if len(missing) == 0 {
 		return
 	}
+	open := c.UsedFrom(c.Cases[0].Ref)
 	f := j.add(projections.CountMissing, projections.SeverityDoubtful, &projections.StagesMissing{
 		Set: c.Key.Set, Stages: missing,
-	}, append(shown, c.Opened[0])...)
-	f.From, f.To = c.Opened[0].At(), facts.Latest(shown[0].At(), c.Opened[0].At())
+	}, append(shown, open)...)
+	f.From, f.To = open.At(), facts.Latest(shown[0].At(), open.At())
 }

@@ -59,6 +59,8 @@ func (j *judgement) run() projections.Verdict {
 	var open *facts.Item // under its name, or of its tray
 	if of := j.w.openings(c); len(of) > 0 {
 		open = of[0]
+	} else if c.Goods() {
+		open = c.Counted[0]
 	}
 	v := projections.Verdict{Set: c.Key.Set, Trip: c.Key.Trip, Case: c.CaseRef, Opened: open != nil, Over: c.Over()}
 	if v.Case == "" && open != nil {
@@ -101,7 +103,7 @@ func (j *judgement) complete() projections.Status {
 	}
 	links := j.w.PolicyFor(c.Steps[len(c.Steps)-1]).Links
 	for _, l := range links {
-		if c.First(l) == nil {
+		if c.First(l) == nil && !(c.Goods() && l != events.KindCaseClosed) {
 			return projections.Open
 		}
 	}

@@ -43,7 +43,7 @@ func (j *judgement) missing(l events.Kind) bool {
 // missingLinks returns the absent links, and the step that first shows one.
 func (j *judgement) missingLinks() (missing []events.Kind, by *facts.Item) {
 	c := j.c
-	if len(c.Steps) == 0 {
+	if len(c.Steps) == 0 || c.Goods() { // those come to a room without any of the links
 		return nil, nil
 	}
 	note := func(absent []events.Kind, at *facts.Item) {

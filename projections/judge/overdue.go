@@ -112,7 +112,7 @@ func (j *judgement) overdueCount(t counts) {
 	if !t.Opened || len(t.Closings) > 0 || c.Next != nil {
 		return
 	}
-	open := c.Opened[slices.IndexFunc(c.Opened, func(it *facts.Item) bool { return events.CaseOf(it.Data) == t.Ref })]
+	open := c.UsedFrom(t.Ref)
 	stages := j.w.PolicyFor(c.Steps[len(c.Steps)-1]).Stages
 	for i, s := range slices.Backward(stages) {
 		if slices.ContainsFunc(t.tally.counts, func(it *facts.Item) bool { return facts.CountOf(it).Stage == s }) {

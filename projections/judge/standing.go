@@ -39,6 +39,13 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 	if c.List != nil {
 		out.Title = c.List.Title
 	}
+	if c.Goods() {
+		out.Goods, out.Opened, out.Listed = true, true, true
+		out.List = facts.CountOf(c.Counted[len(c.Counted)-1]).Goods
+		if all, err := w.Issued(out.List); err == nil && len(all) > 0 {
+			out.Title = all[len(all)-1].List.Title
+		}
+	}
 	if n := len(c.Sealed); n > 0 {
 		out.Code = facts.SealOf(c.Sealed[n-1]).Code
 	}

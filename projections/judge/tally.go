@@ -155,7 +155,7 @@ func tallyOf(c *facts.Trip, ref string, until time.Time) *tally {
 	if len(t.counts) == 0 {
 		return t
 	}
-	t.uncountable = c.List == nil
+	t.uncountable = c.List == nil && !c.Goods()
 	begin := 0
 	for i, it := range t.counts { // an interrupted first count is begun again: the last one before any other counts
 		if facts.CountOf(it).Stage != events.StageFirst {

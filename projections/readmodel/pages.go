@@ -8,20 +8,22 @@ import (
 )
 
 // OpenCases returns the cases for which a station has opened sets since a
-// moment and that nobody has closed, the latest first. One whose closing was corrected
+// moment, or counted where no opening is recorded, and that nobody has closed, the latest first. One whose closing was corrected
 // is among them: whether it is closed, judgement says.
 func (m *Model) OpenCases(ctx context.Context, station string, since time.Time) ([]string, error) {
 	return m.texts(ctx, `SELECT case_ref FROM events AS o
-		WHERE observed >= ?2 AND station = ?1 AND kind = 'set.opened' AND case_ref IS NOT NULL
+		WHERE observed >= ?2 AND station = ?1 AND case_ref IS NOT NULL AND (kind = 'set.opened' OR kind = 'set.counted'
+			AND NOT EXISTS (SELECT 1 FROM events AS s WHERE s.case_ref = o.case_ref AND s.kind = 'set.opened'))
 		AND NOT EXISTS (SELECT 1 FROM events AS c WHERE c.case_ref = o.case_ref AND c.kind = 'case.closed'
 			AND NOT EXISTS (SELECT 1 FROM events AS v WHERE v.corrects = c.id))
 		GROUP BY case_ref ORDER BY max(observed) DESC`, station, since.UnixNano())
 }
 
-// CasesSince returns the cases for which sets were opened since a moment, at any station, closed or not, the
+// CasesSince returns the cases for which sets were opened or counted since a moment, at any station, closed or not, the
 // newest first.
 func (m *Model) CasesSince(ctx context.Context, since time.Time) ([]string, error) {
-	return m.texts(ctx, `SELECT case_ref FROM events WHERE observed >= ?1 AND kind = 'set.opened' AND case_ref IS NOT NULL
+	return m.texts(ctx, `SELECT case_ref FROM events
+		WHERE observed >= ?1 AND kind IN ('set.opened', 'set.counted') AND case_ref IS NOT NULL
 		GROUP BY case_ref ORDER BY max(observed) DESC, case_ref`, since.UnixNano())
 }
 

@@ -326,7 +326,10 @@ func (r *references) packedOf(set, trip string) (*events.SetPacked, error) {
 // the bench that packed it last be offline still. What was counted is kept, and a
 // line that the list has not is judged as one of which none was expected.
 func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
-	if e.Trip == "" {
+	switch {
+	case d.Goods != "":
+		return r.checkGoods(d, e)
+	case e.Trip == "":
 		return nil
 	}
 	p, err := r.world.Packed(projections.TripKey{Set: e.Subject, Trip: e.Trip})
@@ -356,6 +359,33 @@ func (r *references) checkCounted(d *events.SetCounted, e *events.Event) error {
 		}
 	}
 	return nil
+}
+
+// checkGoods refuses goods by a list that is none of goods, and under a name that stands for something else.
+func (r *references) checkGoods(d *events.SetCounted, e *events.Event) error {
+	issued, err := r.world.Issued(d.Goods)
+	switch {
+	case err != nil:
+		return err
+	case len(issued) == 0 || !issued[len(issued)-1].List.Goods:
+		return refusal.Keyed("goods-list", "goods: there is no list %s of goods", d.Goods)
+	case e.Trip != "":
+		return refusal.Keyed("goods-trip", "goods lie with no set, and have no trip: leave it out")
+	}
+	trip, err := r.world.TripAt(e.Subject, e.Time)
+	if err != nil {
+		return err
+	}
+	before, err := r.world.Standing(projections.TripKey{Set: e.Subject, Trip: trip})
+	if err != nil {
+		return err
+	}
+	of := r.world.Trip(projections.TripKey{Set: e.Subject})
+	if trip != "" || len(before.Stages) > 0 && !before.Goods || of.CaseRef != "" && of.CaseRef != d.Case {
+		return refusal.Keyed("goods-name", "%s is a set, or stands for the goods of another case: give what lies with no set "+
+			"a name of its own", e.Subject)
+	}
+	return r.world.Failed()
 }
 
 func lineNumbers(l *events.ListIssued) map[int64]bool {

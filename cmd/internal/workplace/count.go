@@ -83,6 +83,9 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := t.layGoodsAlone(); err != nil {
+		return nil, err
+	}
 	if len(t.standing.Sets) == 0 {
 		// A wrong sheet that was read here is asked about, whatever became of the set with which it lay.
 		switch w, err := v.d.files.whole(ref); {

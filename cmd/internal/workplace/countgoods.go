@@ -220,9 +220,13 @@ func (t *table) layGoods(i int, d *draft, x events.Beyond, n int64) error {
 	return nil
 }
 
-// goodsSet is the set that goods lie with: where such lie already, else the first that is counted at this stage; -1 for none.
+// goodsSet is what goods lie with: the set where such lie already, else where goods without a set are counted, else the first
+// set that is counted at this stage; -1 for none.
 func (t *table) goodsSet(item string) int {
-	first := -1
+	first := slices.IndexFunc(t.standing.Sets, func(s projections.SetStanding) bool { return s.Goods })
+	if first >= 0 && !t.takesPart(first) {
+		first = -1
+	}
 	for i, s := range t.standing.Sets {
 		switch {
 		case !t.takesPart(i):

@@ -316,18 +316,58 @@ func (t *table) unseen(in *input) bool {
 // chooseCase turns a set, a sheet or a case reference into the count's address.
 func (v *visit) chooseCase(in *input) (any, error) {
 	a := &counted{N: in.N}
-	ref, err := v.caseOf(in.Text, a)
+	v.key = in.key()
+	var err error
+	if in.Action == "goods-alone" {
+		err = v.beginGoodsAlone(in.Fields, a)
+	} else {
+		err = v.chooseByText(in.Text, a)
+	}
 	switch {
 	case err != nil && !refusal.Is(err):
 		return nil, err
 	case err != nil:
 		a.said = v.refused(err)
-	default:
-		a.Go = v.d.stationPath(v.station, "count") + "?case=" + url.QueryEscape(ref)
-		a.said = good(v.t("go-count", ref), "")
 	}
 	a.Verdict, err = v.verdict(&a.said)
 	return a, err
+}
+
+// chooseByText goes to the count that a text names. For a case without a set it is asked whether goods alone are counted.
+func (v *visit) chooseByText(text string, a *counted) error {
+	ref, err := v.caseOf(text, a)
+	typed := a.Kind == string(events.ScanPlain) || a.Kind == string(events.ScanShort)
+	switch {
+	case err != nil && !(refusal.Is(err) && typed):
+		return err
+	case err == nil:
+		known, err := v.caseStanding(ref)
+		if err != nil {
+			return err
+		}
+		begun, err := v.goodsBegun(ref)
+		if err != nil || begun || len(known.Sets) > 0 {
+			v.goCount(ref, a)
+			return err
+		}
+	default: // it is no case that is known, and no set
+		kind, err := v.plainKind(a.What, wanted(events.ScanSet, events.ScanBadge))
+		if err != nil {
+			return err
+		}
+		if kind != "" {
+			return v.sayNo("set-on-no-case", a.What)
+		}
+		ref = a.What
+		if begun, err := v.goodsBegun(ref); err != nil || begun {
+			v.goCount(ref, a)
+			return err
+		}
+	}
+	if a.said, err = v.askGoodsAlone(ref); err == nil && a.Words == "" {
+		err = v.sayNo("no-sets-on-case", ref)
+	}
+	return err
 }
 
 func (v *visit) caseOf(text string, a *counted) (string, error) {

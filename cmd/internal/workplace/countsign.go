@@ -322,6 +322,9 @@ func (t *table) observation(i int, st *countState) *events.Observation {
 		}
 	}
 	t.beyond(i, c)
+	if s := &t.standing.Sets[i]; s.Goods {
+		c.Goods = s.List
+	}
 	return &events.Observation{Station: t.v.station, Kind: events.KindSetCounted, Time: d.At,
 		Set: d.Set, Trip: d.Trip, Operator: st.Counter, Data: c}
 }

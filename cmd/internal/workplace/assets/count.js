@@ -320,7 +320,7 @@ function key(e, field) {
 const act = (action, fields) => led && action === "count-on" ? begins() : sender.put("do", {case: ref, stage, action, fields, seen: shown});
 scanField({entered, key, nextPerson: ref && !before ? () => act("badges-clear", {}) : undefined});
 
-if (ref) actions($("verdict"), act);
+actions($("verdict"), act);
 if (ref && !before) {
   actions(root, act);
   $("as-expected").addEventListener("click", asExpected);
