@@ -717,6 +717,7 @@ type PaperPage struct {
 	Of      int64  `json:"of"`
 	Picture string `json:"picture"` // hex SHA-256 of the file with the page's picture
 	// Marks are what was read in the count's column of the page, a letter a line from top to bottom: t ticked, e empty, a asked.
+	// Those of the rows for goods follow the lines', of pages that have such.
 	Marks string `json:"marks"`
 	// Kept is the hex SHA-256 of the part of the picture that the site keeps.
 	Kept string `json:"kept,omitempty"`

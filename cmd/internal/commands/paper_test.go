@@ -35,7 +35,9 @@ func sealedFolder(t *testing.T) (dir string, clock func() time.Time) {
 	}
 	record(events.KindListIssued, "", &events.ListIssued{List: "HAND", Version: 1, Title: "Hand, minor",
 		Lines: []events.Line{{Line: 1, Item: "A-1", Description: "Forceps, fine", Quantity: 2}}})
-	for _, set := range []string{"HAND-1", "HAND-2", "HAND-3"} {
+	record(events.KindListIssued, "", &events.ListIssued{List: "GOODS", Version: 1, Title: "Goods", Goods: true,
+		Lines: []events.Line{{Line: 1, Item: "GZ-1", Description: "Gauze", Quantity: 10, Sort: events.Sponges}}})
+	for _, set := range []string{"HAND-1", "HAND-2", "HAND-3", "HAND-4"} {
 		record(events.KindSetPacked, set, &events.SetPacked{List: "HAND", Version: 1})
 		if set != "HAND-3" {
 			record(events.KindListSealed, set, &events.ListSealed{Placement: events.Outside})
@@ -108,7 +110,7 @@ func TestDayByTheSchedule(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, err = s.ImportSchedule(t.Context(), []byte("case,start,room,sets\nK-7,2026-03-06 07:30,OR 3,HAND-1 HAND-3\n"),
+	_, err = s.ImportSchedule(t.Context(), []byte("case,start,room,sets\nK-7,2026-03-06 07:30,OR 3,HAND-1 HAND-4 HAND-3\n"),
 		site.ScheduleAsked{Operator: "B-1"})
 	if err := errors.Join(err, s.Close()); err != nil {
 		t.Fatal(err)
@@ -119,9 +121,15 @@ func TestDayByTheSchedule(t *testing.T) {
 		t.Fatal(says)
 	}
 	day := filepath.Join(out, "2026-03-06")
-	for _, name := range []string{"0 cover.pdf", "HAND-1.pdf", "label HAND-1.pdf"} {
+	for _, name := range []string{"0 cover.pdf", "HAND-1.pdf", "label HAND-1.pdf", "HAND-4.pdf"} {
 		if _, err := os.Stat(filepath.Join(day, "cases", "01 0730 OR 3 K-7", name)); err != nil {
 			t.Error(err)
+		}
+	}
+	for name, goods := range map[string]bool{"HAND-1.pdf": true, "HAND-4.pdf": false} { // on one count sheet of the case
+		text, err := exec.Command("pdftotext", filepath.Join(day, "cases", "01 0730 OR 3 K-7", name), "-").Output()
+		if err != nil || strings.Contains(string(text), "Gauze") != goods {
+			t.Errorf("%s has rows for goods: %v %v", name, !goods, err)
 		}
 	}
 	if spare, err := filepath.Glob(filepath.Join(day, "sheets", "*")); err != nil || len(spare) != 0 {

@@ -6,6 +6,7 @@ import (
 	"io"
 	"time"
 
+	"listbound/events"
 	"listbound/projections/words"
 )
 
@@ -23,9 +24,27 @@ const (
 // whoever takes its picture by mistake is told what it is, and a scan of it at the station begins typing it in.
 const BlankFormSymbol = "listbound blank form"
 
-// WriteBlankForms prints so many forms for sets that are counted by hand without a count sheet of theirs, as while no program
-// can be asked: with rows to name the instruments in. It says on itself that it is no count sheet of any set.
-func WriteBlankForms(w io.Writer, forms int, size Size, practice bool, lang *words.Language) error {
+// Goods have rows of their own at the foot of a form: fewer kinds than on a count sheet, so that room is left for instruments.
+const (
+	formGoods  = 6
+	formOthers = 2 // blank ones
+)
+
+// FormGoods are those of some goods that have a row with their name on a form.
+func FormGoods(all []events.Line) []events.Line { return all[:min(len(all), formGoods)] }
+
+// FormGoodsRows is how many rows for goods a form has: none where there are no goods.
+func FormGoodsRows(all []events.Line) int {
+	if len(all) == 0 {
+		return 0
+	}
+	return len(FormGoods(all)) + formOthers
+}
+
+// WriteBlankForms prints so many forms for sets that are counted by hand without a count sheet of theirs, as while no program can
+// be asked: with rows to name the instruments in, and rows for goods where there are such. It says on itself that it is no count
+// sheet of any set.
+func WriteBlankForms(w io.Writer, forms int, size Size, goods []events.Line, practice bool, lang *words.Language) error {
 	text, err := wordingOf(lang)
 	if err != nil {
 		return err
@@ -44,7 +63,7 @@ func WriteBlankForms(w io.Writer, forms int, size Size, practice bool, lang *wor
 			c.practice(text.say("paper.practice"), sheetBand)
 		}
 		c.blankHead(text)
-		c.blankTable(text)
+		c.blankTable(text, goods)
 		c.blankFoot(text)
 	}
 	return c.write(w)
@@ -74,7 +93,7 @@ func (c *canvas) blankHead(text wording) {
 	}
 }
 
-func (c *canvas) blankTable(text wording) {
+func (c *canvas) blankTable(text wording, goods []events.Line) {
 	inner := c.w - 2*side
 	keys := []string{"paper.no", "paper.instrument", "paper.quantity", "paper.first", "paper.added", "paper.closing", "paper.final"}
 	const number, count = 9.0, 16.0
@@ -90,9 +109,25 @@ func (c *canvas) blankTable(text wording) {
 	}
 	y := blankTop + blankRow
 	c.font(regular, body)
-	for n := 1; y+blankRow <= c.h-blankBottom; n++ {
-		c.centre(x[0], y+1.8, number, fmt.Sprint(n))
-		c.line(side, y, side+inner, y, 0.2)
+	rows := int((c.h - blankBottom - y) / blankRow)
+	first := rows - FormGoodsRows(goods) // of those for goods
+	for n := range rows {
+		name := fmt.Sprint(n + 1)
+		thick := 0.2
+		if n >= first {
+			name = GoodsName(n - first + 1)
+		}
+		if n == first {
+			thick = 0.5
+		}
+		c.line(side, y, side+inner, y, thick)
+		c.font(regular, body)
+		c.centre(x[0], y+1.8, number, name)
+		if n >= first && n-first < len(FormGoods(goods)) {
+			g := goods[n-first]
+			s := text.say("paper.goods-pack-of", shown(g.Description), g.Quantity)
+			c.fitted(Rect{x[1] + 1.5, y + 0.4, x[2] - x[1] - 3, blankRow - 0.6}, s)
+		}
 		y += blankRow
 	}
 	for _, at := range x {

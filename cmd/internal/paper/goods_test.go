@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"bytes"
 	"fmt"
 	"strings"
 	"testing"
@@ -74,4 +75,23 @@ func wordsIn(all []bboxWord, in Rect) string {
 		}
 	}
 	return strings.Join(out, " ")
+}
+
+// A blank form has rows for goods at its foot, with what a pack has beside the name: under "packed" it would be read as a count.
+func TestGoodsOnTheForm(t *testing.T) {
+	for _, size := range []Size{A4, Letter} {
+		var b bytes.Buffer
+		if err := WriteBlankForms(&b, 1, size, kinds(7), false, english); err != nil {
+			t.Fatal(err)
+		}
+		got := strings.Join(strings.Fields(text(t, b.Bytes(), "-layout")), " ")
+		for _, want := range []string{"14 G1 Gauze, X-ray detectable, 10 x 10 cm · 5 in a pack G2 Needle, CT-1 · 6 in a pack", "G7 G8"} {
+			if size == A4 {
+				want = strings.Replace(want, "14", "16", 1)
+			}
+			if !strings.Contains(got, want) {
+				t.Errorf("size %d: %q is not in %s", size, want, got)
+			}
+		}
+	}
 }

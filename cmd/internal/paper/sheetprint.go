@@ -163,11 +163,11 @@ func (p *sheetPrinter) howTo() string {
 }
 
 // fitted sets a text into a box, as large as it can.
-func (p *sheetPrinter) fitted(in Rect, s string) {
+func (c *canvas) fitted(in Rect, s string) {
 	for size := body; ; size -= 0.25 {
-		p.font(regular, size)
-		if lines := p.wrap(s, in.W); float64(len(lines))*p.lineHeight() <= in.H || size <= 5 {
-			p.lines(in.X, in.Y, lines)
+		c.font(regular, size)
+		if lines := c.wrap(s, in.W); float64(len(lines))*c.lineHeight() <= in.H || size <= 5 {
+			c.lines(in.X, in.Y, lines)
 			return
 		}
 	}

@@ -54,14 +54,7 @@ func (v *visit) goodsNow() ([]events.Line, error) {
 	if err != nil {
 		return nil, err
 	}
-	var out []events.Line
-	for _, l := range newest(all) {
-		if l.Goods {
-			out = append(out, l.LineRows...)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b events.Line) int { return inOrder(a.Sort) - inOrder(b.Sort) })
-	return out, nil
+	return goodsIn(all), nil
 }
 
 // inOrder is the place of a sort in the order of counting; instruments come last.

@@ -61,7 +61,11 @@ func PrintDay(ctx context.Context, s *site.Site, d Day, lang *words.Language, w 
 	if err != nil {
 		return err
 	}
-	p := &dayPrinter{Day: d, site: s, lang: lang, zip: zip.NewWriter(w), line: line.Printed(), without: without}
+	lists, err := s.Lists(ctx, "")
+	if err != nil {
+		return err
+	}
+	p := &dayPrinter{Day: d, site: s, lang: lang, zip: zip.NewWriter(w), line: line.Printed(), without: without, goods: goodsIn(lists)}
 	fmt.Fprintf(&p.contents, "%s\n", lang.Say("workplace.day-contents", s.Name(), len(keys), d.Date))
 	if err := p.print(ctx, cases, keys); err != nil {
 		return err
@@ -109,6 +113,7 @@ type dayPrinter struct {
 	lang     *words.Language
 	zip      *zip.Writer
 	line     string
+	goods    []events.Line // of today
 	contents strings.Builder
 	without  []string
 }
@@ -126,16 +131,17 @@ func (p *dayPrinter) print(ctx context.Context, cases []paper.DayCase, keys []pr
 		if err != nil {
 			return err
 		}
+		withGoods := true // the first count sheet of a case alone has rows for goods
 		for _, n := range c.Sets {
 			k := projections.TripKey{Set: n.Set, Trip: n.Trip}
 			if !n.Printed {
 				p.without = append(p.without, p.lang.Say("workplace.day-lacks", c.Case, cmp.Or(n.Set, n.List)))
 				continue
 			}
-			if err := p.set(ctx, k, folder, folder+"label "); err != nil {
+			if err := p.set(ctx, k, withGoods, folder, folder+"label "); err != nil {
 				return err
 			}
-			done[k] = true
+			done[k], withGoods = true, false
 		}
 	}
 	if len(cases) > 0 {
@@ -147,7 +153,7 @@ func (p *dayPrinter) print(ctx context.Context, cases []paper.DayCase, keys []pr
 		if done[k] {
 			continue
 		}
-		if err := p.set(ctx, k, "sheets/", "labels/"); err != nil {
+		if err := p.set(ctx, k, true, "sheets/", "labels/"); err != nil {
 			return err
 		}
 	}
@@ -158,7 +164,7 @@ func (p *dayPrinter) print(ctx context.Context, cases []paper.DayCase, keys []pr
 func (p *dayPrinter) rest() error {
 	if p.Blank > 0 {
 		err := p.add("forms.pdf", func(w io.Writer) error {
-			return paper.WriteBlankForms(w, p.Blank, p.Size, p.Practice, p.lang)
+			return paper.WriteBlankForms(w, p.Blank, p.Size, p.goods, p.Practice, p.lang)
 		})
 		if err != nil {
 			return err
@@ -174,9 +180,12 @@ func (p *dayPrinter) rest() error {
 }
 
 // set adds the count sheet and the label of a set. Where there are none, the others are printed all the same.
-func (p *dayPrinter) set(ctx context.Context, k projections.TripKey, sheets, labels string) error {
+func (p *dayPrinter) set(ctx context.Context, k projections.TripKey, goods bool, sheets, labels string) error {
 	sheet, err := sheetOf(ctx, p.site, k.Set, k.Trip)
 	if err == nil {
+		if !goods {
+			sheet.Goods = nil
+		}
 		sheet.CheckLine, sheet.Practice = p.line, p.Practice
 		err = p.addSet(ctx, &sheet, sheets, labels)
 	}

@@ -322,5 +322,9 @@ func sealedSheet(ctx context.Context, m *site.View, k projections.TripKey) (pape
 		}
 	}
 	sheet, err := paper.SheetOf(k.Set, k.Trip, v.Issue(), packed, at, sealed)
-	return sheet, refusal.Because(err)
+	if err != nil {
+		return sheet, refusal.Because(err)
+	}
+	sheet.Goods, err = goodsOn(ctx, m, w.Trip(k), sheet.Code)
+	return sheet, err
 }

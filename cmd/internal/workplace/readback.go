@@ -35,6 +35,9 @@ type readback struct {
 	Form    bool                        `json:"form,omitzero"`     // a blank form is to be typed in: of which set is asked
 	Redate  bool                        `json:"redate,omitzero"`   // the date is asked since what followed was wrong
 	Doubt   *doubtfulTime               `json:"doubt,omitempty"`
+	Goods   map[int64]goodsSaid         `json:"goods,omitempty"`   // by line of the row, below zero
+	NoGoods string                      `json:"noGoods,omitempty"` // a reading, of which a person saw that no goods are on the paper
+	OnForm  bool                        `json:"onForm,omitzero"`   // goods are on the blank form
 }
 
 // firstBadge is a badge on what was shown with it: on anything else it is none.
@@ -59,7 +62,8 @@ type stageSaid struct {
 // cellSaid is what a person said of a mark. It is of one picture: on another one the mark may be another.
 type cellSaid struct {
 	Counted int64  `json:"counted"`
-	Not     bool   `json:"not,omitempty"` // the line was not counted
+	Not     bool   `json:"not,omitempty"`  // the line was not counted
+	Came    string `json:"came,omitempty"` // of goods fewer than the sum: later or missing
 	Picture string `json:"picture"`
 }
 
@@ -102,6 +106,13 @@ func readbackPlace() workplace {
 			"as-printed": (*readback).asPrinted,
 			"not-line":   (*readback).notLine,
 			"again":      (*readback).again,
+			"goods":      (*readback).takeGoods,
+			"goods-name": (*readback).nameGoods,
+			"goods-none": (*readback).noNumbers,
+			"goods-else": (*readback).otherGoods,
+			"no-goods":   (*readback).noGoods,
+			"on-form":    (*readback).onForm,
+			"came":       (*readback).takeCame,
 			"enter":      (*readback).enter,
 			"record":     (*readback).record,
 		},
@@ -334,7 +345,7 @@ func (b *readback) sumOf(st *readState) string {
 		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
 	}
 	for _, c := range st.counts(b) {
-		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked)
+		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked, c.beyond)
 	}
 	return hex.EncodeToString(sum.Sum(nil))
 }
@@ -457,6 +468,8 @@ func (b *readback) typed(v *visit, text string) (string, fields, bool) {
 		return "day", fields{"value": text}, true
 	case q.kind == askCell && onlyDigits(text) && len(text) <= 4:
 		return "number", fields{"value": text}, true
+	case q.kind == askGoods && looksLikeSum(text):
+		return "goods", fields{"value": text}, true
 	}
 	return "", nil, false
 }
@@ -486,6 +499,10 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return b.made(v, nil)
 	case q.kind == askCell && q.agrees:
 		return b.asPrinted(v, nil)
+	case q.kind == askNoGoods, q.kind == askFormGoods:
+		return b.noGoods(v, nil)
+	case q.kind == askGoods && st.sheet.Form:
+		return b.noNumbers(v, nil)
 	}
 	return said{Sound: "low"}, nil
 }

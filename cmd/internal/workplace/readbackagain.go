@@ -21,6 +21,8 @@ type paperCount struct {
 	at     time.Time
 	counts map[int64]int64 // by line; of a line that is not counted there is none
 	asked  map[int64]bool  // lines whose mark was asked about
+	came   map[int64]int64 // of goods, what is recorded as come by this count
+	goods  []string        // what is recorded of goods, as goodsKey has it
 }
 
 // countedFromPaper are the counts of a trip that were read back from a sheet before, by stage.
@@ -31,12 +33,24 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 		if it.Void || d.Paper == nil || d.Sheet != code {
 			continue
 		}
-		c := paperCount{it.At(), make(map[int64]int64), make(map[int64]bool)}
+		c := paperCount{at: it.At(), counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64)}
 		for _, n := range d.Counts {
 			c.counts[n.Line] = n.Counted
 		}
 		for _, n := range d.Paper.Asked {
 			c.asked[n] = true
+		}
+		for _, x := range d.Beyond {
+			if x.Sort != "" {
+				c.goods = append(c.goods, goodsKey(x.Item, x.Description))
+			}
+			switch d.Stage {
+			case events.StageFirst:
+			case events.StageAdded:
+				c.came[x.Line] = c.counts[x.Line]
+			default:
+				c.came[x.Line] = x.Added
+			}
 		}
 		out[d.Stage] = c
 	}
@@ -94,6 +108,7 @@ func (st *readState) changedSince(v *visit) string {
 		var lines []int64
 		for _, p := range st.sheet.inOrder() {
 			lines = append(lines, p.differs(stage, was, printed)...)
+			lines = append(lines, p.goodsDiffer(stage, was, st.sheet.Goods)...)
 		}
 		if len(lines) > 0 {
 			out = append(out, v.t("readback-changed-lines", v.t("stage-"+string(stage)), v.time(was.at), linesOf(lines)))
@@ -127,15 +142,25 @@ func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount
 	for _, stage := range page.Stages {
 		was, ok := p.done[stage]
 		if !ok {
-			settled = settled && page.blank(stage)
+			settled = settled && page.blank(stage) && (!page.goodsMarked(stage) || p.cameSaid(page, stage))
 			continue
 		}
-		if lines := page.differs(stage, was, func(line int64) int64 { return numbers[line] }); len(lines) > 0 {
+		lines := page.differs(stage, was, func(line int64) int64 { return numbers[line] })
+		if lines = append(lines, page.goodsDiffer(stage, was, p.sheet.Goods)...); len(lines) > 0 {
 			settled = false
 			changed = append(changed, changedCount{stage, was.at, lines})
 		}
 	}
 	return settled, changed
+}
+
+// cameSaid reports whether a recorded count after what came says how much that was.
+func (p *printed) cameSaid(page *paperPage, stage events.Stage) bool {
+	if stage != events.StageAdded {
+		return false
+	}
+	later := page.Stages[slices.Index(page.Stages, stage)+1:]
+	return slices.ContainsFunc(later, func(s events.Stage) bool { return p.done[s].counts != nil })
 }
 
 // say says it in a language.

@@ -31,6 +31,11 @@ const (
 	askWitness   = "witness"
 	askAt        = "at"
 	askCell      = "cell"
+	askFormGoods = "form-goods"
+	askNoGoods   = "no-goods"
+	askGoodsName = "goods-name"
+	askGoods     = "goods"
+	askCame      = "came"
 )
 
 // whyBefore: it is ticked, and the sheet says another number in a column before.
@@ -82,6 +87,7 @@ type readState struct {
 	closed   closedCase                  // of the case
 	known    bool                        // something is recorded of the case
 	printed  time.Time                   // not before that
+	last     int64                       // the highest number that a line of the set's list and counts has
 }
 
 func (st *readState) own() projections.TripKey {
@@ -134,6 +140,7 @@ func (st *readState) look(v *visit, b *readback) error {
 			return err
 		}
 		st.lines = standing.Lines
+		st.last = st.lastLine(v, b)
 		if st.done, err = countedFromPaper(w, st.on, st.sheet.Code); err != nil {
 			return err
 		}
@@ -243,7 +250,10 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	if q := st.nextPerson(v, b); q != nil {
 		return q
 	}
-	return st.nextCell(b)
+	if q := st.nextCell(b); q != nil {
+		return q
+	}
+	return st.nextGoods(b)
 }
 
 // counted are the stages that come to a count.
@@ -256,13 +266,13 @@ func (st *readState) counted(b *readback) (out []events.Stage) {
 			out = append(out, stage)
 		}
 	}
-	return out
+	return st.withCame(b, out)
 }
 
 // blank reports whether nothing is in a stage's column on any page.
 func (st *readState) blank(stage events.Stage) bool {
 	for _, p := range st.sheet.inOrder() {
-		if !p.blank(stage) {
+		if !p.blank(stage) || stage != events.StageAdded && p.goodsMarked(stage) {
 			return false
 		}
 	}
@@ -283,7 +293,7 @@ func (st *readState) nextBlank(b *readback) *paperQuestion {
 			continue
 		}
 		for _, p := range st.sheet.inOrder() {
-			if p.blank(stage) && (said == nil || !slices.Contains(said.Blank, p.Page)) {
+			if len(p.Rows) > 0 && p.blank(stage) && (said == nil || !slices.Contains(said.Blank, p.Page)) {
 				return &paperQuestion{kind: askBlankPage, stage: stage, page: p.Page}
 			}
 		}

@@ -223,6 +223,7 @@ func (r *paperReader) keep(of *printed, page *paperPage, pages int, out *PageRea
 		s = &paperSheet{Code: code, Set: of.sheet.Set, Trip: of.sheet.Trip, List: of.sheet.List, Version: of.sheet.Version,
 			Title: of.sheet.Title, Of: pages}
 	}
+	s.Goods = of.sheet.Goods
 	if s.Pages == nil {
 		s.Pages = make(map[int]*paperPage)
 	}
@@ -307,7 +308,11 @@ func printedFor(ctx context.Context, m *site.View, k projections.TripKey, code e
 		}
 		if code.Matches(binding) {
 			out := &printed{sheet: sheet}
-			return out, out.printedOf(m.World(ctx), k, packed)
+			w := m.World(ctx)
+			if out.sheet.Goods, err = goodsOn(ctx, m, w.Trip(k), code); err != nil {
+				return nil, err
+			}
+			return out, out.printedOf(w, k, packed)
 		}
 	}
 	return nil, refusal.Keyed("paper-altered", "sheet %s was not made of the list that %s was packed by: read nothing from it",

@@ -55,6 +55,10 @@ func (b *readback) scanFormSet(v *visit, set string) (said, error) {
 
 // formOf is a sheet of which nothing was read: each line of the set as it was packed last is asked; nil where it never was.
 func (v *visit) formOf(set string) (*paperSheet, error) {
+	goods, err := v.goods()
+	if err != nil {
+		return nil, err
+	}
 	return site.Answer(v.d.site, func(m *site.View) (*paperSheet, error) {
 		trip, err := m.TripNow(v, set, v.now)
 		if err != nil || trip == "" {
@@ -75,15 +79,20 @@ func (v *visit) formOf(set string) (*paperSheet, error) {
 				page.Stages = append(page.Stages, stage)
 			}
 		}
+		typed := func(line int64) paperRow {
+			return paperRow{Line: line, Cells: slices.Repeat([]paperCell{{Mark: markAsked, Why: whyForm}}, len(page.Stages))}
+		}
 		for _, l := range st.Lines {
-			row := paperRow{Line: l.Line.Line}
-			for range page.Stages {
-				row.Cells = append(row.Cells, paperCell{Mark: markAsked, Why: whyForm})
+			if !l.Beyond || l.Sort == "" {
+				page.Rows = append(page.Rows, typed(l.Line.Line))
 			}
-			page.Rows = append(page.Rows, row)
+		}
+		named := paper.FormGoods(goods)
+		for row := range paper.FormGoodsRows(goods) {
+			page.Goods = append(page.Goods, typed(int64(-1-row)))
 		}
 		return &paperSheet{Code: "form-" + trip, Set: set, Trip: trip, List: st.List, Version: st.Version, Title: st.Title, Of: 1,
-			Form: true, Pages: map[int]*paperPage{1: page}, ReadAt: v.now.UTC()}, w.Failed()
+			Form: true, Goods: named, Pages: map[int]*paperPage{1: page}, ReadAt: v.now.UTC()}, w.Failed()
 	})
 }
 

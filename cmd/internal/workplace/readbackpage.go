@@ -6,6 +6,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"time"
 
@@ -158,6 +159,9 @@ func (s *paperSheet) cut(page int, field string, line int64, stage events.Stage)
 		f, _ := s.field(field)
 		return f.Cut
 	}
+	if r, p := s.row(line); line < 0 && r != nil && p.Page == page {
+		return r.Cut
+	}
 	if c, p := s.cell(line, stage); c != nil && p.Page == page {
 		return c.Cut
 	}
@@ -193,12 +197,15 @@ type readbackBody struct {
 	Idle    bool
 	AskCase bool
 	AskDay  bool
-	Today   string // the last date that can be asked for
-	Counts  []shownCount
-	Waiting []waitingSheet
-	Next    string // the set whose sheet Enter takes up
-	On      string
-	Done    []string
+
+	NameGoods bool
+	Sorts     []events.Sort
+	Today     string // the last date that can be asked for
+	Counts    []shownCount
+	Waiting   []waitingSheet
+	Next      string // the set whose sheet Enter takes up
+	On        string
+	Done      []string
 }
 
 // shownCut is a cut-out: its address, and what it is of.
@@ -252,6 +259,8 @@ func (b *readback) body(v *visit) (any, error) {
 	if q != nil {
 		out.AskCase = q.kind == askCase || q.kind == askKnown
 		out.AskDay = q.kind == askDay || q.kind == askMoment
+		out.NameGoods = q.kind == askGoodsName
+		out.Sorts = events.Sorts()
 		out.Today = v.now.In(v.d.site.Zone()).Format(time.DateOnly)
 		b.showCuts(v, st, q, &out)
 		return out, nil
@@ -260,7 +269,11 @@ func (b *readback) body(v *visit) (any, error) {
 		out.Counts = append(out.Counts, shownCount{Stage: c.stage, At: v.w.Time(c.at), Counter: c.counter, Witness: c.witness,
 			Lines: len(c.counts), Asked: len(c.asked), Others: c.othersOf(v), Without: linesOf(c.without)})
 		for _, o := range c.others {
-			b.showCell(v, st, o.line, c.stage, &out)
+			if o.line < 0 {
+				b.showRow(v, st, o.line, &out)
+			} else {
+				b.showCell(v, st, o.line, c.stage, &out)
+			}
 		}
 	}
 	return out, nil
@@ -268,6 +281,10 @@ func (b *readback) body(v *visit) (any, error) {
 
 // showCuts finds the cut-outs of what is asked about: the places of the sheet, and those below the column of the stage.
 func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *readbackBody) {
+	if q.line < 0 {
+		b.showRow(v, st, q.line, out)
+		return
+	}
 	if q.kind == askCell {
 		b.showCell(v, st, q.line, q.stage, out)
 		return
@@ -294,6 +311,19 @@ func (b *readback) showCell(v *visit, st *readState, line int64, stage events.St
 	at := url.Values{"page": {strconv.Itoa(p.Page)}, "line": {strconv.FormatInt(line, 10)}, "stage": {string(stage)},
 		"of": {p.Picture[:16]}} // another picture is another address
 	out.Cuts = append(out.Cuts, shownCut{b.cutAddress(v, at), v.t("readback-cut-cell", line, v.t("stage-"+string(stage)))})
+}
+
+// showRow adds the cut-out of a row for goods, once.
+func (b *readback) showRow(v *visit, st *readState, line int64, out *readbackBody) {
+	r, p := st.sheet.row(line)
+	if r == nil || len(r.Cut) == 0 {
+		return
+	}
+	at := url.Values{"page": {strconv.Itoa(p.Page)}, "line": {strconv.FormatInt(line, 10)}, "of": {p.Picture[:16]}}
+	cut := shownCut{b.cutAddress(v, at), v.t("readback-cut-goods", lineName(line))}
+	if !slices.Contains(out.Cuts, cut) {
+		out.Cuts = append(out.Cuts, cut)
+	}
 }
 
 func (b *readback) cutAddress(v *visit, at url.Values) string {

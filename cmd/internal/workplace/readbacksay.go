@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"listbound/cmd/internal/paper"
 	"listbound/events"
 	"listbound/projections"
 )
@@ -67,11 +68,7 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 	case askOpened:
 		return ask(v.t("readback-ask-opened", st.on.Set, b.Case), v.t("readback-time-more"))
 	case askFound:
-		s := ask(v.t("readback-ask-found", st.sheet.Set), "")
-		for _, place := range foundPlaces() {
-			s.Choices = append(s.Choices, choice{Do: "found", Value: place, Words: v.t("readback-found-" + place)})
-		}
-		return s
+		return b.askFound(v, st)
 	case askMade:
 		return ask(v.t("readback-ask-made", stage, st.sheet.Set), "").offer(
 			choice{Do: "made", Words: v.t("readback-made"), Main: true}, choice{Do: "not-stage", Words: v.t("readback-not-stage")})
@@ -89,8 +86,18 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		return s
 	case askAt:
 		return ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
+	case askFormGoods, askNoGoods, askGoodsName, askGoods, askCame:
+		return b.askGoods(v, st, q, stage)
 	}
 	return b.askCell(v, q, stage)
+}
+
+func (b *readback) askFound(v *visit, st *readState) said {
+	s := ask(v.t("readback-ask-found", st.sheet.Set), "")
+	for _, place := range foundPlaces() {
+		s.Choices = append(s.Choices, choice{Do: "found", Value: place, Words: v.t("readback-found-" + place)})
+	}
+	return s
 }
 
 func askPerson(v *visit, q *paperQuestion, words string) said {
@@ -127,12 +134,18 @@ func (b *readback) askWhose(v *visit, st *readState) said {
 
 func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
 	words := v.t("readback-ask-cell", q.line, stage, q.printed)
-	if q.why == whyForm {
+	switch {
+	case q.line < 0:
+		words = v.t("readback-ask-goods-cell", lineName(q.line), stage)
+	case q.why == whyForm:
 		words = v.t("readback-ask-typed", q.line, stage, q.printed)
 	}
 	s := ask(words, v.t("readback-why-"+q.why))
 	s.Next = q.item
-	if q.agrees {
+	switch {
+	case q.agrees && q.line < 0:
+		s.Choices = append(s.Choices, choice{Do: "as-printed", Words: v.t("readback-as-sum", q.printed), Main: true})
+	case q.agrees:
 		s.Choices = append(s.Choices, choice{Do: "as-printed", Words: v.t("readback-as-printed", q.printed), Main: true})
 	}
 	s.Choices = append(s.Choices, choice{Do: "not-line", Words: v.t("readback-not-line")})
@@ -148,6 +161,9 @@ func (b *readback) sum(v *visit, st *readState) said {
 	var more []string
 	for _, c := range counts {
 		more = append(more, c.words(v))
+	}
+	if st.sheet.hasGoods() && len(st.goodsUsed(b)) == 0 {
+		more = append(more, v.t("readback-no-goods"))
 	}
 	words := v.t("readback-sign-first")
 	switch {
@@ -184,6 +200,8 @@ type stageCount struct {
 	asked   []int64     // lines whose number a person said
 	others  []otherLine // lines counted otherwise than printed
 	without []int64     // lines that were not counted
+	beyond  []events.Beyond
+	goods   []goodsNumber
 }
 
 // otherLine is a line that was counted otherwise than printed.
@@ -193,13 +211,14 @@ type otherLine struct{ line, counted, printed int64 }
 func (c *stageCount) othersOf(v *visit) string {
 	var out []string
 	for _, o := range c.others {
-		out = append(out, v.t("readback-other", o.line, o.counted, o.printed))
+		out = append(out, v.t("readback-other", lineName(o.line), o.counted, o.printed))
 	}
 	return strings.Join(out, "; ")
 }
 
 // counts are what the sheet comes to, once nothing is asked.
 func (st *readState) counts(b *readback) (out []stageCount) {
+	goods := st.goodsUsed(b)
 	for _, stage := range st.counted(b) {
 		said := b.Stages[stage]
 		if said == nil {
@@ -208,6 +227,9 @@ func (st *readState) counts(b *readback) (out []stageCount) {
 		c := stageCount{stage: stage, at: said.At, counter: said.Counter, witness: said.Witness, counts: []events.Count{}}
 		for i := range st.lines {
 			l := &st.lines[i]
+			if l.Beyond && (st.on != st.own() || slices.ContainsFunc(goods, func(g *paperGoods) bool { return g.line == l.Line.Line })) {
+				continue // it lies with another set, or has a row for goods
+			}
 			n, _ := st.value(b, l, stage)
 			cell, page := st.sheet.cell(l.Line.Line, stage)
 			if n < 0 {
@@ -224,6 +246,7 @@ func (st *readState) counts(b *readback) (out []stageCount) {
 				c.others = append(c.others, otherLine{l.Line.Line, n, l.Packed})
 			}
 		}
+		st.goodsCounts(b, goods, &c)
 		if len(c.counts) > 0 {
 			out = append(out, c)
 		}
@@ -244,6 +267,9 @@ func (c *stageCount) words(v *visit) string {
 	if len(c.without) > 0 {
 		s += " " + v.t("readback-uncounted", linesOf(c.without))
 	}
+	if goods := c.goodsWords(v); goods != "" {
+		s += " " + goods
+	}
 	return s
 }
 
@@ -252,12 +278,20 @@ func linesOf(lines []int64) string {
 	const most = 12
 	var out []string
 	for _, n := range lines[:min(len(lines), most)] {
-		out = append(out, strconv.FormatInt(n, 10))
+		out = append(out, lineName(n))
 	}
 	if len(lines) > most {
 		return strings.Join(out, ", ") + " …"
 	}
 	return strings.Join(out, ", ")
+}
+
+// lineName is how the sheet names a row.
+func lineName(line int64) string {
+	if line < 0 {
+		return paper.GoodsName(int(-line))
+	}
+	return strconv.FormatInt(line, 10)
 }
 
 // record records the counts of the sheet, and its opening where none is recorded: all, or none of them.
@@ -333,7 +367,7 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 		}
 		slices.Sort(from.Asked)
 		d := &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter, Witness: c.witness, Counts: c.counts,
-			Paper: from}
+			Beyond: c.beyond, Paper: from}
 		if st.sheet.Form {
 			d.Sheet, d.SheetText, d.Paper = events.SheetUnreadable, formText, nil
 		}

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"image"
 	"image/png"
+	"slices"
 	"time"
 
 	"listbound/cmd/internal/paper/marks"
@@ -26,8 +27,9 @@ type paperSheet struct {
 	Title   string             `json:"title"`
 	Of      int                `json:"of"` // pages
 	Pages   map[int]*paperPage `json:"pages"`
-	Form    bool               `json:"form,omitempty"` // nothing was read: it is typed in off a blank form
-	ReadAt  time.Time          `json:"readAt"`         // when the last of its pages was read
+	Form    bool               `json:"form,omitempty"`  // nothing was read: it is typed in off a blank form
+	Goods   []events.Line      `json:"goods,omitempty"` // that rows are named of, from the first one on
+	ReadAt  time.Time          `json:"readAt"`          // when the last of its pages was read
 
 	hand paperHand
 }
@@ -39,6 +41,8 @@ type paperPage struct {
 	InFile  int            `json:"inFile"`  // which page of the file it was
 	Stages  []events.Stage `json:"stages"`
 	Rows    []paperRow     `json:"rows"`
+	Goods   []paperRow     `json:"goods,omitempty"` // their lines are below zero, as on the sheet
+	Grey    bool           `json:"grey,omitempty"`  // what is pale has become white on it
 	Fields  []paperField   `json:"fields,omitempty"`
 	Strip   []byte         `json:"strip,omitempty"` // PNG of the marks, where the policy keeps them
 }
@@ -47,6 +51,7 @@ type paperRow struct {
 	Line    int64       `json:"line"`
 	Printed *int64      `json:"printed,omitempty"` // the number beside the line; in earlier drafts it is not kept
 	Cells   []paperCell `json:"cells"`             // in the order of the page's stages
+	Cut     []byte      `json:"cut,omitempty"`     // PNG of all of a row for goods
 }
 
 // paperCell is what one stage of one line shows.
@@ -75,18 +80,24 @@ const (
 
 // pageOf takes over what was read of a page.
 func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, error) {
-	out := &paperPage{Page: p.Symbol.Page, Picture: picture, InFile: inFile, Stages: p.Stages}
+	out := &paperPage{Page: p.Symbol.Page, Picture: picture, InFile: inFile, Stages: p.Stages, Grey: p.GreyLost}
 	var err error
+	for _, r := range p.Goods {
+		row := paperRow{Line: -r.Line}
+		for _, c := range r.Cells {
+			row.Cells = append(row.Cells, cellOf(c))
+		}
+		if r.Used() {
+			if row.Cut, err = pngOf(r.CutOut()); err != nil {
+				return nil, err
+			}
+		}
+		out.Goods = append(out.Goods, row)
+	}
 	for _, r := range p.Rows {
 		row := paperRow{Line: r.Line}
 		for _, c := range r.Cells {
-			cell := paperCell{Mark: markEmpty, Why: string(c.Why), Written: c.Written}
-			switch c.Verdict {
-			case marks.Ticked:
-				cell.Mark = markTicked
-			case marks.Ask:
-				cell.Mark = markAsked
-			}
+			cell := cellOf(c)
 			if cell.Mark == markAsked || c.Written {
 				if cell.Cut, err = pngOf(c.CutOut()); err != nil {
 					return nil, err
@@ -114,6 +125,20 @@ func pageOf(p *marks.Page, picture string, inFile int, keep bool) (*paperPage, e
 	return out, err
 }
 
+func cellOf(c marks.Cell) paperCell {
+	out := paperCell{Mark: markEmpty, Why: string(c.Why), Written: c.Written}
+	switch c.Verdict {
+	case marks.Ticked:
+		out.Mark = markTicked
+	case marks.Ask:
+		out.Mark = markAsked
+	}
+	return out
+}
+
+// all are the rows of lines, and below them those for goods.
+func (p *paperPage) all() []paperRow { return slices.Concat(p.Rows, p.Goods) }
+
 // isOurs tells the label of a badge or a case from all that may be stuck there by mistake, such as a patient's, of which nothing
 // is kept.
 func isOurs(symbol string) bool {
@@ -137,12 +162,13 @@ func pngOf(m image.Image) ([]byte, error) {
 
 // same reports whether two readings of a page came to the same marks.
 func (p *paperPage) same(o *paperPage) bool {
-	if len(p.Rows) != len(o.Rows) || len(p.Stages) != len(o.Stages) {
+	if len(p.Rows) != len(o.Rows) || len(p.Goods) != len(o.Goods) || len(p.Stages) != len(o.Stages) {
 		return false
 	}
-	for i, r := range p.Rows {
+	others := o.all()
+	for i, r := range p.all() {
 		for k, c := range r.Cells {
-			x := o.Rows[i]
+			x := others[i]
 			if x.Line != r.Line || k >= len(x.Cells) || x.Cells[k].Mark != c.Mark || x.Cells[k].Written != c.Written {
 				return false
 			}
@@ -153,7 +179,7 @@ func (p *paperPage) same(o *paperPage) bool {
 
 // asked is how many cells of the page a person must look at.
 func (p *paperPage) asked() (n int) {
-	for _, r := range p.Rows {
+	for _, r := range p.all() {
 		for _, c := range r.Cells {
 			if c.Mark == markAsked {
 				n++
@@ -163,14 +189,14 @@ func (p *paperPage) asked() (n int) {
 	return n
 }
 
-// marksOf are the letters of a stage's column.
+// marksOf are the letters of a stage's column, those of lines first.
 func (p *paperPage) marksOf(stage events.Stage) string {
 	var out []byte
 	for k, st := range p.Stages {
 		if st != stage {
 			continue
 		}
-		for _, r := range p.Rows {
+		for _, r := range p.all() {
 			if k < len(r.Cells) {
 				out = append(out, r.Cells[k].Mark...)
 			}
@@ -179,7 +205,7 @@ func (p *paperPage) marksOf(stage events.Stage) string {
 	return string(out)
 }
 
-// blank reports whether nothing at all is in a stage's column of the page.
+// blank reports whether nothing at all is in a stage's column of the page, as far as lines go.
 func (p *paperPage) blank(stage events.Stage) bool {
 	for k, st := range p.Stages {
 		if st != stage {
@@ -199,7 +225,7 @@ func (s *paperSheet) reading() string {
 	sum := sha256.New()
 	for _, p := range s.inOrder() {
 		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
-		for _, r := range p.Rows {
+		for _, r := range p.all() {
 			fmt.Fprint(sum, r.Line)
 			for _, c := range r.Cells {
 				fmt.Fprint(sum, c.Mark, c.Why, c.Written)
@@ -253,15 +279,24 @@ func (s *paperSheet) field(name string) (paperField, int) {
 
 // cell is one stage of one line, nil where its page was not read.
 func (s *paperSheet) cell(line int64, stage events.Stage) (*paperCell, *paperPage) {
+	r, p := s.row(line)
+	if r == nil {
+		return nil, nil
+	}
+	for k, st := range p.Stages {
+		if st == stage && k < len(r.Cells) {
+			return &r.Cells[k], p
+		}
+	}
+	return nil, nil
+}
+
+// row is that of a line, or for goods that of its number below zero; nil where its page was not read.
+func (s *paperSheet) row(line int64) (*paperRow, *paperPage) {
 	for _, p := range s.inOrder() {
-		for i := range p.Rows {
-			if p.Rows[i].Line != line {
-				continue
-			}
-			for k, st := range p.Stages {
-				if st == stage && k < len(p.Rows[i].Cells) {
-					return &p.Rows[i].Cells[k], p
-				}
+		for _, rows := range [][]paperRow{p.Rows, p.Goods} {
+			if i := slices.IndexFunc(rows, func(r paperRow) bool { return r.Line == line }); i >= 0 {
+				return &rows[i], p
 			}
 		}
 	}

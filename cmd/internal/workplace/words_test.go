@@ -93,7 +93,7 @@ func TestEveryWordHasAText(t *testing.T) {
 		use("said-unscanned-", c.Value)
 	}
 	use("readback-found-", foundPlaces()...)
-	use("readback-why-", append(text([]marks.Why{marks.Number, whyCorrected, whyForm, marks.NumberToo, marks.Unmarked,
+	use("readback-why-", append(text([]marks.Why{marks.Number, whyCorrected, whyForm, whyNoSum, marks.NumberToo, marks.Unmarked,
 		marks.Pale, marks.Small, marks.StruckOut,
 		marks.Smudged, marks.BesideBox, marks.Creased, marks.LineUnclear, marks.Outside, marks.Shape, marks.RunsOn}), whyBefore)...)
 	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness,

@@ -26,6 +26,8 @@ type drilled struct {
 	first   time.Time
 	final   time.Time
 	short   bool // line 2 was found one short at the end
+	goods   bool // the goods of the case are on it
+	needle  bool // and one needle is missing at the end
 	paper   *sheet
 }
 
@@ -42,7 +44,7 @@ func TestDowntimeDrill(t *testing.T) {
 	for i := range sheets {
 		sets = append(sets, fmt.Sprintf("VAS-%03d", i+1))
 	}
-	h := workplacetest.NewHouse(t, sets...)
+	h := workplacetest.HouseWithGoods(t, sets...)
 	all := worked(t, h, sets, cases, random)
 	h.After(5 * time.Hour) // the server is back
 	b := at(t, h)
@@ -80,7 +82,7 @@ func worked(t *testing.T, h *workplacetest.House, sets []string, cases int, rand
 	}
 	h.After(time.Minute)
 	begin := h.Clock().Truncate(time.Minute).Add(15 * time.Minute)
-	for _, d := range out {
+	for i, d := range out {
 		d.opened = begin.Add(time.Duration(random.IntN(60)) * time.Minute)
 		d.first = d.opened.Add(time.Duration(11+random.IntN(10)) * time.Minute)
 		d.final = d.first.Add(time.Duration(20+random.IntN(140)) * time.Minute)
@@ -92,6 +94,18 @@ func worked(t *testing.T, h *workplacetest.House, sets []string, cases int, rand
 			d.paper.write(events.StageFinal, 2)
 		} else {
 			d.paper.tick(events.StageFinal, 1, 2, 3)
+		}
+		if d.goods = i < cases; d.goods {
+			d.needle = random.IntN(3) == 0 || i == 1
+			d.paper.write(events.StageFirst, gauze)
+			d.paper.write(events.StageAdded, gauze)
+			d.paper.tick(events.StageFinal, gauze)
+			d.paper.write(events.StageFirst, needles)
+			if d.needle {
+				d.paper.write(events.StageFinal, needles)
+			} else {
+				d.paper.tick(events.StageFinal, needles)
+			}
 		}
 	}
 	return out
@@ -129,6 +143,15 @@ func (d *drilled) readBack(t *testing.T, h *workplacetest.House, b *bench) {
 		b.asks("Line 2, Final count: how many? 2 is printed")
 		b.typed("1")
 	}
+	if d.goods {
+		b.asks("G1: which numbers")
+		b.typed("10+10")
+		b.typed("12")
+		if d.needle {
+			b.asks("G2, Final count: how many?")
+			b.typed("11")
+		}
+	}
 	b.sign()
 }
 
@@ -150,21 +173,33 @@ func (d *drilled) check(t *testing.T, h *workplacetest.House) {
 	if d.short {
 		last = 1
 	}
-	want := []string{fmt.Sprintf("first %s [{1 4} {2 2} {3 3}]", d.first.Format("15:04")),
-		fmt.Sprintf("final %s [{1 4} {2 %d} {3 3}]", d.final.Format("15:04"), last)}
+	first, final := "", ""
+	if d.goods {
+		first, final = " {4 10} {5 12}", " {4 20} {5 12}"
+		if d.needle {
+			final = " {4 20} {5 11}"
+		}
+	}
+	want := []string{fmt.Sprintf("first %s [{1 4} {2 2} {3 3}%s]", d.first.Format("15:04"), first),
+		fmt.Sprintf("final %s [{1 4} {2 %d} {3 3}%s]", d.final.Format("15:04"), last, final)}
 	if !slices.Equal(said, want) {
 		t.Errorf("%s: recorded %q, the paper says %q", d.set, said, want)
 	}
-	swapped := false
+	swapped, short := false, false
 	for _, v := range hist.Verdicts {
 		for _, f := range v.Findings {
 			switch f.Code {
+			case projections.CountShort:
+				short = short || strings.Contains(fmt.Sprintf("%+v", f.Detail), "ND-CT1")
 			case projections.CountedOnWrongList:
 				swapped = f.Severity == projections.SeverityBroken && f.Other.Set == d.sheetOf
 			case projections.LinkMissing, projections.CountMissing, projections.ClockDoubtful:
 				t.Errorf("%s: %s %+v", d.set, f.Code, f.Detail)
 			}
 		}
+	}
+	if short != d.needle {
+		t.Errorf("%s: a needle is short: %v", d.set, short)
 	}
 	if swapped != (d.set != d.sheetOf) {
 		t.Errorf("%s, counted by the sheet of %s: found to be a swap: %v", d.set, d.sheetOf, swapped)

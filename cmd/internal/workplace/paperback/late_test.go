@@ -363,7 +363,7 @@ func TestBlankFormIsTypedIn(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := paper.WriteBlankForms(&pdf, 1, paper.A4, false, catalogue.In("de")); err != nil {
+	if err := paper.WriteBlankForms(&pdf, 1, paper.A4, nil, false, catalogue.In("de")); err != nil {
 		t.Fatal(err)
 	}
 	m := rasterised(t, pdf.Bytes())

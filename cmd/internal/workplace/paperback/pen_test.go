@@ -20,8 +20,11 @@ import (
 	"listbound/events"
 )
 
-// layoutA4 is the number of the layout that the tests' sheets are printed by: A4, first, added, closing and final.
-const layoutA4 = 3
+// The layouts that the tests' sheets are printed by: A4, first, added, closing and final; and with rows for goods.
+const (
+	layoutA4    = 3
+	layoutGoods = 11
+)
 
 // dpi at which sheets are scanned: the least that is usual.
 const dpi = 150
@@ -43,13 +46,17 @@ func printed(t testing.TB, h *workplacetest.House, set string, list *events.List
 func printedWith(t testing.TB, h *workplacetest.House, set string, list *events.ListIssued, other ...events.Exception) *sheet {
 	t.Helper()
 	pdf := h.Get("/print/sheet.pdf?set=" + set)
-	return scanned(t, []byte(pdf), list.Lines, other...)
+	return scanned(t, []byte(pdf), &paper.Sheet{Lines: list.Lines, Exceptions: other, Goods: h.Goods})
 }
 
 // scanned rasterises the pages of a sheet's PDF.
-func scanned(t testing.TB, pdf []byte, lines []events.Line, other ...events.Exception) *sheet {
+func scanned(t testing.TB, pdf []byte, of *paper.Sheet) *sheet {
 	t.Helper()
-	g, err := paper.GeometryOf(&paper.Sheet{Lines: lines, Exceptions: other}, layoutA4)
+	layout := layoutA4
+	if len(of.Goods) > 0 {
+		layout = layoutGoods
+	}
+	g, err := paper.GeometryOf(of, layout)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -114,8 +121,8 @@ func abs(x float64) float64 { return max(x, -x) }
 func (s *sheet) at(line int64, stage events.Stage) (page int, row paper.Row, field paper.Field) {
 	s.t.Helper()
 	for i, p := range s.geometry.Pages {
-		for _, r := range p.Rows {
-			for _, f := range s.geometry.Fields {
+		for _, r := range p.AllRows() {
+			for _, f := range s.geometry.FieldsOf(r) {
 				if r.Line == line && f.Stage == stage {
 					return i, r, f
 				}

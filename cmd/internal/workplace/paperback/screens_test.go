@@ -73,4 +73,25 @@ func TestQuestionsAsTheyLook(t *testing.T) {
 	q.Do("not-stage")
 	q.people("0810")
 	looks("typed")
+	q.Do("aside")
+	goodsLook(h, q, looks)
+}
+
+// goodsLook looks at what is asked of goods.
+func goodsLook(h *workplacetest.House, q *bench, looks func(name string)) {
+	h.Goods = workplacetest.Goods().Lines
+	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
+		Marks: map[events.Stage]string{events.StageFirst: "ttt"}, Goods: map[events.Stage]string{events.StageFirst: "eeen"}})
+	q.Do("take-up", "value", h.Codes["VAS-004"])
+	q.Do("case", "case", "K-0413")
+	q.Do("case-sure", "value", "K-0413")
+	q.Do("day", "value", "2026-03-04")
+	q.typed("0800")
+	q.Do("found", "value", "unknown")
+	q.Do("not-stage")
+	q.people("0810")
+	looks("goods")
+	q.typed("10")
+	q.asks("G4: what is written there as the name?")
+	looks("goods-name")
 }

@@ -593,6 +593,35 @@ func (q *asker) recordedAlready() {
 	lay("tte")
 	late()
 	q.do("not-stage")
+	q.goods()
+}
+
+// goods asks what is asked of goods on a count sheet, and on a blank form.
+func (q *asker) goods() {
+	h := q.h
+	h.Goods = workplacetest.Goods().Lines
+	h.Record("north/packing-1", events.KindListIssued, "", workplacetest.Goods())
+	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1, Grey: true,
+		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageClosing: "ttt", events.StageFinal: "ttt"},
+		Goods: map[events.Stage]string{events.StageFirst: "nn", events.StageAdded: "ne", events.StageClosing: "te", events.StageFinal: "te"}})
+	q.do("take-up", "value", h.Codes["VAS-004"])
+	q.do("case", "case", "K-1")
+	for _, at := range []string{"0710", "0800", "0900"} {
+		q.scan(at, q.badge("B-1"), q.badge("B-2"))
+	}
+	q.do("no-goods")
+	q.scan("10+10", "10")
+	q.do("came", "value", "later")
+	q.do("goods-none")
+	q.do("aside")
+	q.do("form", "set", "VAS-004")
+	q.do("case", "case", "K-1")
+	q.do("made")
+	q.do("not-stage")
+	q.do("not-stage")
+	q.scan("0710", q.badge("B-1"), q.badge("B-2"), "4", "2", "3")
+	q.do("on-form")
+	q.do("aside")
 }
 
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a

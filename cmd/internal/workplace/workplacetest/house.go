@@ -32,6 +32,7 @@ type House struct {
 	T      *testing.T
 	Site   *site.Site
 	URL    string
+	Goods  []events.Line     // on its count sheets
 	Codes  map[string]string // sheet codes by set
 	Trips  map[string]string
 	Now    atomic.Int64 // nanoseconds
@@ -70,13 +71,33 @@ func ListShort() *events.ListIssued {
 	}}
 }
 
+// Goods are sponges, needles and vessel loops, as a site's list has them.
+func Goods() *events.ListIssued {
+	return &events.ListIssued{List: "GOODS", Version: 1, Title: "Counted in every room", Goods: true, Lines: []events.Line{
+		{Line: 1, Item: "GZ-1010", Description: "Gauze, X-ray detectable, 10 x 10 cm", Quantity: 10, Sort: events.Sponges},
+		{Line: 2, Item: "ND-CT1", Description: "Needle, CT-1", Quantity: 1, Sort: events.Sharps},
+		{Line: 3, Item: "VL-1", Description: "Vessel loop", Quantity: 2, Sort: events.SmallItems},
+	}}
+}
+
 func NewHouse(t *testing.T, sets ...string) *House {
 	t.Helper()
 	return HouseWith(t, site.Options{}, sets...)
 }
 
+// HouseWithGoods is a house that has a list of goods from before its sets were packed.
+func HouseWithGoods(t *testing.T, sets ...string) *House {
+	t.Helper()
+	return newHouse(t, site.Options{}, Goods(), sets...)
+}
+
 // HouseWith is a house whose site has options of its own.
 func HouseWith(t *testing.T, o site.Options, sets ...string) *House {
+	t.Helper()
+	return newHouse(t, o, nil, sets...)
+}
+
+func newHouse(t *testing.T, o site.Options, goods *events.ListIssued, sets ...string) *House {
 	t.Helper()
 	h := &House{T: t, Codes: make(map[string]string), Trips: make(map[string]string)}
 	h.Now.Store(Morning.UnixNano())
@@ -84,6 +105,10 @@ func HouseWith(t *testing.T, o site.Options, sets ...string) *House {
 	h.Site = sitetest.Open(t, o)
 	h.Record("north/packing-1", events.KindListIssued, "", List60())
 	h.Record("north/packing-1", events.KindListIssued, "", ListShort())
+	if goods != nil {
+		h.Record("north/packing-1", events.KindListIssued, "", goods)
+		h.Goods = goods.Lines
+	}
 	for _, name := range []string{"sterilizer-1", "storage", "or-3"} {
 		if _, err := h.Site.Enrol(t.Context(), "north/"+name, "", "test"); err != nil {
 			t.Fatal(err)

@@ -1,0 +1,563 @@
+package workplace
+
+import (
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+// Rows for goods on a sheet that is read back become what the page of a count records of goods: lines beyond the list, each with
+// how many came since the count before. A person types the numbers of a row off its cut-out; a mark says only that a count came to
+// their sum, and where it may be of another sum it is asked.
+
+// goodsSaid is what a person read off a row for goods. It is of one picture.
+type goodsSaid struct {
+	Numbers []int64     `json:"numbers,omitempty"` // at first, and after that each that came
+	None    bool        `json:"none,omitzero"`     // neither is written there
+	Else    bool        `json:"else,omitzero"`     // another name is written there than the sheet was printed with
+	Item    string      `json:"item,omitempty"`
+	Name    string      `json:"name,omitempty"`
+	Sort    events.Sort `json:"sort,omitempty"`
+	Picture string      `json:"picture"`
+}
+
+// What a person said of a count that came to fewer than the sum.
+const (
+	cameLater   = "later"   // the rest came after it
+	cameMissing = "missing" // the rest was missing then
+)
+
+// whyNoSum: it is ticked, and the sum that this means doesn't follow from the row.
+const whyNoSum = "no-sum"
+
+// paperGoods is a row for goods that is used.
+type paperGoods struct {
+	row  int64 // below zero, as its line
+	page *paperPage
+	said goodsSaid
+	of   events.Line // "" as its description where nobody has named it yet
+	line int64       // in the counts of the set
+	here bool        // nothing is recorded of it but what was read off this sheet
+}
+
+// goodsNumber is what a count comes to of goods.
+type goodsNumber struct {
+	name    string
+	counted int64
+}
+
+// goodsKey is by what goods of two counts are the same.
+func goodsKey(item, name string) string { return strings.ToLower(cmp.Or(item, name)) }
+
+func (s *paperSheet) hasGoods() bool {
+	return slices.ContainsFunc(s.inOrder(), func(p *paperPage) bool { return len(p.Goods) > 0 })
+}
+
+// marked reports whether anything is in a stage's column of a row.
+func (p *paperPage) marked(r *paperRow, stage events.Stage) bool {
+	k := slices.Index(p.Stages, stage)
+	return k >= 0 && k < len(r.Cells) && (r.Cells[k].Mark != markEmpty || r.Cells[k].Written)
+}
+
+// goodsMarked reports whether anything is in a stage's column of a row for goods.
+func (p *paperPage) goodsMarked(stage events.Stage) bool {
+	return slices.ContainsFunc(p.Goods, func(r paperRow) bool { return p.marked(&r, stage) })
+}
+
+// goodsDiffer are the rows for goods of which a recorded count says nothing and the page does, or the other way round. What a
+// number says no program reads.
+func (p *paperPage) goodsDiffer(stage events.Stage, was paperCount, named []events.Line) (out []int64) {
+	if stage == events.StageAdded || !slices.Contains(p.Stages, stage) {
+		return nil
+	}
+	rest := slices.Clone(was.goods)
+	var unnamed []int64
+	for i := range p.Goods {
+		r := &p.Goods[i]
+		n, marked := int(-r.Line)-1, p.marked(r, stage)
+		if n >= len(named) {
+			if marked {
+				unnamed = append(unnamed, r.Line)
+			}
+			continue
+		}
+		k := slices.Index(rest, goodsKey(named[n].Item, named[n].Description))
+		if k >= 0 {
+			rest = slices.Delete(rest, k, k+1)
+		}
+		if marked != (k >= 0) {
+			out = append(out, r.Line)
+		}
+	}
+	if len(unnamed) != len(rest) {
+		out = append(out, unnamed...)
+	}
+	return out
+}
+
+// onLines are the lines of the set that was counted, with what its counts have beyond the list.
+func (st *readState) onLines() []projections.LineStanding {
+	for _, s := range st.standing.Sets {
+		if s.Key == st.on {
+			return s.Lines
+		}
+	}
+	if st.on != st.own() {
+		return nil
+	}
+	return st.lines
+}
+
+// lastLine is the highest number that a line has in the list, the counts, and what lies at the pages of this case's counts.
+func (st *readState) lastLine(v *visit, b *readback) (last int64) {
+	for _, l := range st.lines {
+		if !l.Beyond { // what counts of the sheet's own set have is not what this one has
+			last = max(last, l.Line.Line)
+		}
+	}
+	for _, l := range st.onLines() {
+		last = max(last, l.Line.Line)
+	}
+	if b.Case == "" || !st.sheet.hasGoods() {
+		return last
+	}
+	for _, stage := range Stages() {
+		d, _, err := v.d.files.draft(b.Case, st.on.Set, stage)
+		if err != nil {
+			continue // a draft that can't be read is told of where it is taken up
+		}
+		for _, x := range d.Beyond {
+			last = max(last, x.Line)
+		}
+	}
+	return last
+}
+
+// goodsUsed are the rows for goods in which something is, with the lines of the counts that they are.
+func (st *readState) goodsUsed(b *readback) (out []*paperGoods) {
+	last := st.last
+	for _, p := range st.sheet.inOrder() {
+		for i := range p.Goods {
+			r := &p.Goods[i]
+			g := &paperGoods{row: r.Line, page: p, here: true}
+			if said, ok := b.Goods[r.Line]; ok && said.Picture == p.Picture {
+				g.said = said
+			}
+			used := slices.ContainsFunc(r.Cells, func(c paperCell) bool { return c.Mark != markEmpty || c.Written })
+			if !used || st.sheet.Form && (!b.OnForm || g.said.None) {
+				continue
+			}
+			g.of = events.Line{Item: g.said.Item, Description: g.said.Name, Sort: g.said.Sort}
+			if n := int(-r.Line) - 1; n < len(st.sheet.Goods) && !g.said.Else {
+				g.of = st.sheet.Goods[n]
+			}
+			if g.of.Description != "" {
+				last = st.lineOf(g, out, last)
+			}
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// lineOf finds the line of goods: what the set's counts or a row above have of the same, else a new one.
+func (st *readState) lineOf(g *paperGoods, above []*paperGoods, last int64) int64 {
+	key := goodsKey(g.of.Item, g.of.Description)
+	for _, l := range st.onLines() {
+		if l.Beyond && l.Sort != "" && goodsKey(l.Item, l.Description) == key {
+			g.line = l.Line.Line
+			for _, there := range st.recorded {
+				g.here = g.here && !slices.ContainsFunc(there.counts, func(c events.Count) bool { return c.Line == g.line })
+			}
+			return last
+		}
+	}
+	for _, x := range above {
+		if x.line != 0 && goodsKey(x.of.Item, x.of.Description) == key {
+			g.line = x.line
+			return last
+		}
+	}
+	g.line = last + 1
+	return g.line
+}
+
+// came is how many of goods came after the first count and are not recorded yet.
+func (st *readState) came(g *paperGoods) int64 {
+	n := g.said.after(len(g.said.Numbers))
+	for _, was := range st.done {
+		n -= was.came[g.line]
+	}
+	return max(n, 0)
+}
+
+// after is how many came by the first so many numbers of a row, without those of the first count.
+func (s *goodsSaid) after(numbers int) (n int64) {
+	for i := 1; i < numbers; i++ {
+		n += s.Numbers[i]
+	}
+	return n
+}
+
+func (s *goodsSaid) sum() int64 {
+	if len(s.Numbers) == 0 {
+		return 0
+	}
+	return s.Numbers[0] + s.after(len(s.Numbers))
+}
+
+// withCame adds the count of what came, where goods came and no count after it says so.
+func (st *readState) withCame(b *readback, counted []events.Stage) []events.Stage {
+	all := st.sheet.stages()
+	at := slices.Index(all, events.StageAdded)
+	if at < 0 || st.isDone(events.StageAdded) || st.leftOut(b, events.StageAdded) || slices.Contains(counted, events.StageAdded) {
+		return counted
+	}
+	for _, later := range all[at+1:] {
+		if slices.Contains(counted, later) || st.isDone(later) {
+			return counted
+		}
+	}
+	for _, g := range st.goodsUsed(b) {
+		r, _ := st.sheet.row(g.row)
+		if st.came(g) > 0 || !st.sheet.Form && g.said.Numbers == nil && !g.said.None && g.page.marked(r, events.StageAdded) {
+			return append(counted, events.StageAdded) // the first count alone is before it
+		}
+	}
+	return counted
+}
+
+// goodsCount is what goods come to at a stage; ok is false where it must be asked, n < 0 where they were not counted.
+func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) (n int64, ok bool) {
+	c, _ := st.sheet.cell(g.row, stage)
+	numbers := g.said.Numbers
+	switch {
+	case c == nil:
+		return -1, true
+	case stage == events.StageFirst:
+		if len(numbers) == 0 || numbers[0] == 0 {
+			return -1, true
+		}
+		return numbers[0], true
+	case stage == events.StageAdded:
+		if n := st.came(g); n > 0 {
+			return n, true
+		}
+		return -1, true
+	}
+	if s, said := b.Cells[cellName(stage, g.row)]; said && s.Picture == g.page.Picture {
+		if s.Not {
+			return -1, true
+		}
+		return s.Counted, true
+	}
+	switch {
+	case c.Mark == markEmpty && !c.Written:
+		return -1, true
+	case c.Mark == markTicked && !c.Written && st.sumSure(g, stage):
+		return g.said.sum(), true
+	}
+	return 0, false
+}
+
+// sumSure reports whether it is plain which sum a tick means: not where counts that are not on this sheet have such goods, nor where
+// something came and a count follows, since it may have come in between.
+func (st *readState) sumSure(g *paperGoods, stage events.Stage) bool {
+	return len(g.said.Numbers) > 0 && g.here && (g.said.after(len(g.said.Numbers)) == 0 || st.isLast(stage))
+}
+
+// isLast reports whether the sheet has nothing of a later stage.
+func (st *readState) isLast(stage events.Stage) bool {
+	all := st.sheet.stages()
+	for _, later := range all[slices.Index(all, stage)+1:] {
+		if !st.blank(later) {
+			return false
+		}
+	}
+	return true
+}
+
+// nextGoods asks about the first row for goods that is not sure.
+func (st *readState) nextGoods(b *readback) *paperQuestion {
+	if !st.sheet.hasGoods() || len(st.counted(b)) == 0 {
+		return nil
+	}
+	pale := slices.ContainsFunc(st.sheet.inOrder(), func(p *paperPage) bool { return p.Grey && len(p.Goods) > 0 })
+	switch {
+	case b.NoGoods == st.sheet.reading():
+	case st.sheet.Form && !b.OnForm:
+		return &paperQuestion{kind: askFormGoods}
+	case pale:
+		return &paperQuestion{kind: askNoGoods}
+	}
+	for _, g := range st.goodsUsed(b) {
+		if q := st.goodsQuestion(b, g); q != nil {
+			q.line, q.page, q.item = g.row, g.page.Page, g.of.Description
+			return q
+		}
+	}
+	return nil
+}
+
+func (st *readState) goodsQuestion(b *readback, g *paperGoods) *paperQuestion {
+	if g.said.Numbers == nil && !g.said.None {
+		return &paperQuestion{kind: askGoods}
+	}
+	counted := false
+	for _, stage := range st.counted(b) {
+		n, ok := st.goodsCount(b, g, stage)
+		counted = counted || !ok || n >= 0
+		if ok {
+			continue
+		}
+		c, _ := st.sheet.cell(g.row, stage)
+		q := &paperQuestion{kind: askCell, stage: stage, printed: g.said.sum(), why: c.Why}
+		if c.Mark == markTicked && !c.Written {
+			q.why = whyNoSum
+		}
+		q.agrees = !c.Written && len(g.said.Numbers) > 0 && g.here && (q.why == whyNoSum || !slices.Contains(noTick, q.why))
+		return q
+	}
+	if counted && g.of.Description == "" {
+		return &paperQuestion{kind: askGoodsName}
+	}
+	for _, stage := range st.counted(b) {
+		s := b.Cells[cellName(stage, g.row)]
+		if s.Came == "" && !s.Not && s.Picture == g.page.Picture && !st.isLast(stage) && g.cameSince(s.Counted) {
+			return &paperQuestion{kind: askCame, stage: stage, printed: s.Counted}
+		}
+	}
+	return nil
+}
+
+// cameSince reports whether a count came to what was there before the last, or some of the last, came.
+func (g *paperGoods) cameSince(counted int64) bool {
+	for n := 1; n < len(g.said.Numbers); n++ {
+		if counted == g.said.Numbers[0]+g.said.after(n) && counted < g.said.sum() {
+			return true
+		}
+	}
+	return false
+}
+
+// goodsCounts lays goods to the counts of a stage.
+func (st *readState) goodsCounts(b *readback, used []*paperGoods, c *stageCount) {
+	for _, g := range used {
+		n, _ := st.goodsCount(b, g, c.stage)
+		if g.line == 0 {
+			continue
+		}
+		if n < 0 {
+			if r, _ := st.sheet.row(g.row); c.stage != events.StageAdded && g.page.marked(r, c.stage) {
+				c.without = append(c.without, g.row)
+			}
+			continue
+		}
+		x := events.Beyond{Line: g.line, Item: g.of.Item, Description: g.of.Description, Sort: g.of.Sort,
+			Added: st.cameBy(b, g, c.stage)}
+		if k := slices.IndexFunc(c.beyond, func(o events.Beyond) bool { return o.Line == g.line }); k >= 0 { // the same in two rows
+			c.beyond[k].Added += x.Added
+			c.counts[slices.IndexFunc(c.counts, func(o events.Count) bool { return o.Line == g.line })].Counted += n
+		} else {
+			c.beyond, c.asked = append(c.beyond, x), append(c.asked, g.line)
+			c.counts = append(c.counts, events.Count{Line: g.line, Counted: n})
+		}
+		c.goods = append(c.goods, goodsNumber{g.of.Description, n})
+		if sum := g.said.sum(); len(g.said.Numbers) > 0 && n != sum && c.stage != events.StageFirst && c.stage != events.StageAdded {
+			c.others = append(c.others, otherLine{g.row, n, sum})
+		}
+	}
+	slices.SortFunc(c.counts, func(a, b events.Count) int { return cmp.Compare(a.Line, b.Line) })
+	slices.SortFunc(c.beyond, func(a, b events.Beyond) int { return cmp.Compare(a.Line, b.Line) })
+}
+
+// cameBy is how many of goods came since the count before a stage, as far as the sheet says.
+func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) (n int64) {
+	if stage == events.StageFirst {
+		return g.said.Numbers[0]
+	}
+	if stage == events.StageAdded {
+		return 0 // the count says it by itself
+	}
+	said := int64(0)
+	for _, at := range st.counted(b) {
+		counted, _ := st.goodsCount(b, g, at)
+		if at == events.StageFirst || counted < 0 {
+			continue
+		}
+		by := st.came(g)
+		if s := b.Cells[cellName(at, g.row)]; s.Came == cameLater && s.Picture == g.page.Picture {
+			by = min(by, max(0, s.Counted-g.said.Numbers[0]))
+		}
+		if at == stage {
+			return max(0, by-said)
+		}
+		said = max(said, by)
+	}
+	return 0
+}
+
+// goodsWords says what a count comes to of goods.
+func (c *stageCount) goodsWords(v *visit) string {
+	var out []string
+	for _, g := range c.goods {
+		out = append(out, v.t("readback-goods-number", g.counted, g.name))
+	}
+	if len(out) == 0 {
+		return ""
+	}
+	return v.t("readback-goods-are", strings.Join(out, "; "))
+}
+
+// askGoods are the questions of goods.
+func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage string) said {
+	row := lineName(q.line)
+	switch q.kind {
+	case askFormGoods:
+		return ask(v.t("readback-ask-form-goods"), v.t("readback-form-goods-more")).offer(
+			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "on-form", Words: v.t("readback-goods-there")})
+	case askNoGoods:
+		return ask(v.t("readback-ask-no-goods"), v.t("readback-blank-more")).offer(
+			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})
+	case askGoodsName:
+		return ask(v.t("readback-ask-goods-name", row), v.t("readback-goods-name-more"))
+	case askCame:
+		s := doubt(v.t("readback-ask-came", row, stage, q.printed), v.t("readback-came-more")).offer(
+			choice{Do: "came", Value: cameLater, Words: v.t("readback-came-later", stage)},
+			choice{Do: "came", Value: cameMissing, Words: v.t("readback-came-missing")})
+		s.Next = q.item
+		return s
+	}
+	s := ask(v.t("readback-ask-goods", row), v.t("readback-goods-more"))
+	s.Next = q.item
+	s.Choices = []choice{{Do: "goods-none", Words: v.t("readback-goods-none"), Main: st.sheet.Form}}
+	if q.item != "" {
+		s.Choices = append(s.Choices, choice{Do: "goods-else", Words: v.t("readback-goods-else")})
+	}
+	return s
+}
+
+var sumTyped = regexp.MustCompile(`^[0-9]{1,4}( *\+ *[0-9]{1,4})*$`)
+
+func looksLikeSum(text string) bool { return sumTyped.MatchString(text) }
+
+// takeGoods takes the numbers of a row: those of the first count, and each that came, with a plus between them.
+func (b *readback) takeGoods(v *visit, f fields) (said, error) {
+	text := strings.TrimSpace(f["value"])
+	if !looksLikeSum(text) {
+		return said{}, v.sayNo("readback-no-number", text)
+	}
+	var numbers []int64
+	for part := range strings.SplitSeq(text, "+") {
+		n, err := strconv.ParseInt(strings.TrimSpace(part), 10, 64)
+		if err != nil || n > maxCounted {
+			return said{}, v.sayNo("readback-no-number", text)
+		}
+		numbers = append(numbers, n)
+	}
+	return b.sayGoods(v, func(st *readState, q *paperQuestion, s *goodsSaid) string {
+		c, _ := st.sheet.cell(q.line, events.StageAdded)
+		if c != nil && c.Written && len(numbers) == 1 {
+			return v.t("readback-goods-plus", lineName(q.line))
+		}
+		s.Numbers = numbers
+		later := func(stage events.Stage) bool { return stage != events.StageFirst }
+		if s.after(len(numbers)) > 0 && !slices.ContainsFunc(st.counted(b), later) {
+			return v.t("readback-goods-uncounted", lineName(q.line))
+		}
+		return ""
+	})
+}
+
+// noNumbers says that neither under the first count nor under what came a number is written.
+func (b *readback) noNumbers(v *visit, _ fields) (said, error) {
+	return b.sayGoods(v, func(_ *readState, _ *paperQuestion, s *goodsSaid) string { s.None = true; return "" })
+}
+
+// otherGoods says that another name stands there than this program knows of the row.
+func (b *readback) otherGoods(v *visit, _ fields) (said, error) {
+	return b.sayGoods(v, func(_ *readState, _ *paperQuestion, s *goodsSaid) string { s.Else = true; return "" })
+}
+
+// nameGoods takes what is written as the name of goods that the sheet was not printed with.
+func (b *readback) nameGoods(v *visit, f fields) (said, error) {
+	name := strings.Join(strings.Fields(f["name"]), " ")
+	sort := events.Sort(f["sort"])
+	if name == "" || !slices.Contains(events.Sorts(), sort) {
+		return said{}, v.sayNo("readback-goods-nameless")
+	}
+	goods, err := v.goods()
+	if err != nil {
+		return said{}, err
+	}
+	return b.sayGoods(v, func(_ *readState, _ *paperQuestion, s *goodsSaid) string {
+		s.Name, s.Sort = name, sort
+		for _, g := range goods { // its code, or its name as the site's list has it
+			if strings.EqualFold(g.Item, name) || strings.EqualFold(g.Description, name) {
+				s.Item, s.Name, s.Sort = g.Item, g.Description, g.Sort
+			}
+		}
+		return ""
+	})
+}
+
+// sayGoods keeps what was said of the row that is asked about; where set says why it can't be, the question stays.
+func (b *readback) sayGoods(v *visit, set func(*readState, *paperQuestion, *goodsSaid) string) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil || q.kind != askGoods && q.kind != askGoodsName {
+		return said{}, err
+	}
+	r, page := st.sheet.row(q.line)
+	if r == nil {
+		return said{}, fmt.Errorf("row %d of sheet %s is gone", q.line, st.sheet.Code)
+	}
+	s := b.Goods[q.line]
+	if s.Picture != page.Picture {
+		s = goodsSaid{Picture: page.Picture}
+	}
+	if no := set(st, q, &s); no != "" {
+		return said{Aside: no, Sound: "wrong"}, nil
+	}
+	if b.Goods == nil {
+		b.Goods = make(map[int64]goodsSaid)
+	}
+	b.Goods[q.line] = s
+	return said{}, nil
+}
+
+// noGoods says that no goods are on the paper.
+func (b *readback) noGoods(v *visit, _ fields) (said, error) {
+	st, q, err := b.now(v)
+	if err == nil && q != nil && (q.kind == askNoGoods || q.kind == askFormGoods) {
+		b.NoGoods = st.sheet.reading()
+	}
+	return said{}, err
+}
+
+// onForm says that goods are on the blank form.
+func (b *readback) onForm(v *visit, _ fields) (said, error) {
+	_, q, err := b.now(v)
+	if err == nil && q != nil && q.kind == askFormGoods {
+		b.OnForm = true
+	}
+	return said{}, err
+}
+
+// takeCame says of a count that came to fewer than the sum whether the rest came after it or was missing.
+func (b *readback) takeCame(v *visit, f fields) (said, error) {
+	_, q, err := b.now(v)
+	if err != nil || q == nil || q.kind != askCame || f["value"] != cameLater && f["value"] != cameMissing {
+		return said{}, err
+	}
+	name := cellName(q.stage, q.line)
+	s := b.Cells[name]
+	s.Came = f["value"]
+	b.Cells[name] = s
+	return said{}, nil
+}
