@@ -490,6 +490,9 @@ func (q *asker) count() {
 	q.do("take-as", "value", "")
 	q.scan(workplacetest.Label(h.T, events.ScanCase, "K-1"), q.badge("B-3"), q.badge("B-4"))
 	q.do("take-back")
+	h.Record("north/packing-1", events.KindListIssued, "", workplacetest.Goods())
+	q.place, q.ref = "count", ""
+	q.scan("K-8") // no set is open for it
 	h.Open("LAP-014", "K-5")
 	q.place, q.ref = "count", "K-5"
 	h.HoldTo(events.RegisterPeople)
