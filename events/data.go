@@ -158,6 +158,9 @@ type Line struct {
 	Parts       int64  `json:"parts,omitzero"`        // how many parts each one comes apart into, 0 where it doesn't
 	TrayPlace   string `json:"trayPlace,omitempty"`   // where on the tray it lies
 
+	// Photograph is the hex SHA-256 of a photograph of the instrument, which the site keeps beside the ledger.
+	Photograph string `json:"photograph,omitempty"`
+
 	Sort Sort `json:"sort,omitempty"` // on a list of goods: what kind of thing it is
 }
 
@@ -220,6 +223,7 @@ func (d *ListIssued) Check() error {
 		c.optionalText("substitutes", l.Substitutes)
 		c.inRange("parts", l.Parts, 0, maxCount)
 		c.optionalText("trayPlace", l.TrayPlace)
+		c.optionalDigest("photograph", l.Photograph)
 		if d.Goods {
 			oneOf(&c, "sort", l.Sort, Sorts()...)
 			c.must(l.Quantity > 0, "quantity: a pack has at least one piece")

@@ -59,7 +59,7 @@ changes is shown line by line.`,
 				return err
 			}
 			t := workplace.ReadTable(raw, workplace.How{Names: said.Catalogue(), In: said.Catalogue().In("en")})
-			lines, bad := t.Lines, t.Wrong
+			bad := t.Wrong
 			for _, b := range bad {
 				fmt.Fprintf(a.env.Err, "listbound: %s: %s\n", filepath.Base(args[0]), b)
 			}
@@ -70,7 +70,7 @@ changes is shown line by line.`,
 			if f.list == "" {
 				f.list = strings.TrimSuffix(filepath.Base(args[0]), filepath.Ext(args[0]))
 			}
-			return a.issue(cmd, f, lines)
+			return a.issue(cmd, f, t)
 		})
 	c.Args = cobra.ExactArgs(1)
 	f.add(c)
@@ -107,7 +107,7 @@ prints versions in nearly this form.`,
 			if d.HighRisk {
 				f.highRisk = "yes"
 			}
-			return a.issue(cmd, f, d.Lines)
+			return a.issue(cmd, f, workplace.Table{Lines: d.Lines, Photographs: true})
 		})
 	c.Args = cobra.ExactArgs(1)
 	f.add(c)
@@ -115,7 +115,7 @@ prints versions in nearly this form.`,
 }
 
 // issue shows what changes and records the next version.
-func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error {
+func (a *app) issue(cmd *cobra.Command, f issueFlags, t workplace.Table) error {
 	if err := events.CheckStation(f.station); err != nil {
 		return fmt.Errorf("--station: %w", err)
 	}
@@ -139,10 +139,13 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, lines []events.Line) error
 				own = append(own, v)
 			}
 		}
+		if n := len(own); n > 0 {
+			t.KeepPhotographs(own[n-1].LineRows)
+		}
 		if n := len(own); n > 0 && f.cycles == nil {
 			f.cycles = own[n-1].Cycles
 		}
-		next := events.ListIssued{List: f.list, Title: f.title, Cycles: f.cycles, Lines: lines,
+		next := events.ListIssued{List: f.list, Title: f.title, Cycles: f.cycles, Lines: t.Lines,
 			Implants: f.implants == "yes", HighRisk: f.highRisk == "yes"}
 		if n := len(own); n > 0 {
 			next.Implants = next.Implants || f.implants == "" && own[n-1].Implants

@@ -123,6 +123,7 @@ func listRules() []Rule {
 		{Pattern: "GET /lists/{list}/table.csv", Roles: readers, Kept: true},
 		{Pattern: "GET /lists/empty.xlsx", Roles: []Role{Leads}},
 		{Pattern: "POST /lists", Roles: []Role{Leads}},
+		{Pattern: "GET /photographs/{digest}", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /registers", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "GET /registers/{register}", Roles: []Role{Leads, Investigates, Audits, Administers}},
 		{Pattern: "GET /registers/{register}/table.csv", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},

@@ -370,7 +370,7 @@ func (c *caller) get(t *testing.T, path string) (int, string) {
 func target(pattern string) (method, path string) {
 	method, path, _ = strings.Cut(pattern, " ")
 	return method, strings.NewReplacer("{site}", "north", "{station}", "or-1", "{place}", "packing", "{verb}", "scan", "{list}", "LAP",
-		"{register}", "sets", "{name...}", "0/000.p/1", "{$}", "").Replace(path)
+		"{register}", "sets", "{digest}", strings.Repeat("ab", 32), "{name...}", "0/000.p/1", "{$}", "").Replace(path)
 }
 
 // TestEachKindOfRecord hands in each kind of observation as each role, as a program does.

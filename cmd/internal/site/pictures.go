@@ -12,7 +12,6 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
-	"listbound/ledger/disk"
 )
 
 // maxPicture is more than the marks of a page come to.
@@ -41,13 +40,7 @@ func (s *Site) KeepPicture(_ context.Context, png []byte) (string, error) {
 		if raw, err := os.ReadFile(p.path(digest)); err == nil && digestOf(raw) == digest {
 			return digest, nil
 		}
-		if err := os.MkdirAll(p.dir, 0o700); err != nil {
-			return "", fmt.Errorf("keeping a picture: %w", err)
-		}
-		if err := disk.SyncFolder(s.opts.Dir); err != nil {
-			return "", fmt.Errorf("keeping a picture: %w", err)
-		}
-		if err := disk.Write(p.dir, digest+".png", png); err != nil {
+		if err := s.keepBeside("pictures", digest+".png", png); err != nil {
 			return "", fmt.Errorf("keeping a picture: %w", err)
 		}
 		return digest, nil

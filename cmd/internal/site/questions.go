@@ -186,18 +186,19 @@ func (s *Site) Verify(ctx context.Context, progress Progress) (*Verification, er
 
 // verify reads everything. It calls each with every record, and holds the read model against one that fill makes.
 func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int64), fill filler) (*Verification, error) {
-	without, logs, pictures := make(marksWithout), s.runLogs(), s.keptPictures()
+	without, logs, pictures, photographs := make(marksWithout), s.runLogs(), s.keptPictures(), s.keptPhotographs()
 	v, err := s.verifyRecords(ctx, progress, func(seq int64, record []byte) {
 		each(seq)
 		without.look(s, seq, record)
 		logs.look(s, seq, record)
 		pictures.look(s, seq, record)
+		photographs.look(s, seq, record)
 	})
 	if err != nil {
 		return nil, err
 	}
-	v.Problems = append(append(v.Problems, logs.problems...), pictures.problems...)
-	v.Remarks = append(v.Remarks, pictures.remarks...)
+	v.Problems = slices.Concat(v.Problems, logs.problems, pictures.problems, photographs.problems)
+	v.Remarks = slices.Concat(v.Remarks, pictures.remarks, photographs.remarks)
 	s.stopMu.Lock()
 	v.Problems = append(v.Problems, s.stopped...)
 	s.stopMu.Unlock()

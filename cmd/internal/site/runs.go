@@ -15,7 +15,6 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
-	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 	"listbound/projections/facts"
 	"listbound/projections/run"
@@ -122,13 +121,7 @@ func (s *Site) keepRunLog(raw []byte) (*KeptLog, error) {
 	if _, err := l.read(k.Log); err == nil {
 		return k, nil
 	}
-	if err := os.MkdirAll(l.dir, 0o700); err != nil {
-		return nil, fmt.Errorf("keeping a log: %w", err)
-	}
-	if err := disk.SyncFolder(s.opts.Dir); err != nil {
-		return nil, fmt.Errorf("keeping a log: %w", err)
-	}
-	if err := disk.Write(l.dir, k.Log, raw); err != nil {
+	if err := s.keepBeside("runs", k.Log, raw); err != nil {
 		return nil, fmt.Errorf("keeping a log: %w", err)
 	}
 	return k, nil

@@ -35,6 +35,7 @@ var kinds = []struct{ name, glob string }{
 	{"texts beside the records", "d/addenda"},
 	{"log of a sterilizer's run", "d/runs/*"},
 	{"picture of a page's marks", "d/pictures/*"},
+	{"photograph of a line", "d/photographs/*"},
 	{"read model", "d/readmodel.db*"},
 	{"who witnesses", "d/witnesses.txt"},
 	{"what a witness signed", "d/witnesses/*.checkpoint"},

@@ -97,6 +97,7 @@ func (h *house) goOn(t *testing.T, lines []string) {
 	err = s.Record(t.Context(), strings.NewReader(strings.Join(lines, "\n")), func(site.Receipt) error { return nil })
 	recordRuns(t, s)
 	recordPictures(t, s)
+	issuePhotographs(t, s)
 	if err := errors.Join(err, s.AskWitnesses(t.Context()), s.AskTimestamp(t.Context()), s.Close()); err != nil {
 		t.Fatal(err)
 	}
@@ -139,6 +140,24 @@ func recordPictures(t *testing.T, s *site.Site) {
 		if err != nil || rs[0].Error != "" {
 			t.Fatal(rs, err)
 		}
+	}
+}
+
+// issuePhotographs issues a list of which two lines have photographs, once.
+func issuePhotographs(t *testing.T, s *site.Site) {
+	t.Helper()
+	l := &events.ListIssued{List: "PHOTOS", Version: 1, Title: "With photographs"}
+	for i := range int64(2) {
+		kept, err := s.KeepPhotograph(t.Context(), fmt.Appendf(nil, "the photograph of line %d", i))
+		if err != nil {
+			t.Fatal(err)
+		}
+		l.Lines = append(l.Lines, events.Line{Line: i + 1, Item: "A", Description: "Clamp", Quantity: 1, Photograph: kept})
+	}
+	rs, err := s.Observe(t.Context(), &events.Observation{Station: "north/packing-1", Kind: events.KindListIssued, Time: begun,
+		Operator: "B-1182", Data: l})
+	if err != nil || rs[0].Error != "" {
+		t.Fatal(rs, err)
 	}
 }
 

@@ -215,7 +215,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 	a = more[method+" "+path]
 	for name, value := range map[string]string{
 		"site": "north", "station": "or-3", "place": "opening", "verb": "scan", "list": "LAP", "name...": "000",
-		"register": "people",
+		"register": "people", "digest": strings.Repeat("ab", 32),
 	} {
 		path = strings.ReplaceAll(path, "{"+name+"}", value)
 	}
@@ -269,6 +269,7 @@ var withoutQuestion = []string{
 	"GET /lists/empty.xlsx", "GET " + practicePrefix + "/lists/empty.xlsx",
 	"GET /labels/{$}", "GET " + practicePrefix + "/labels/{$}",
 	"GET /print/labels.pdf", "GET " + practicePrefix + "/print/labels.pdf",
+	"GET /photographs/{digest}", "GET " + practicePrefix + "/photographs/{digest}",
 	// The log's files can be read whatever becomes of the rest; see TestTileThatCannotBeRead.
 	"GET /log/checkpoint", "GET /log/tile/{name...}",
 }

@@ -24,7 +24,8 @@ import (
 // A list comes as a table, CSV or XLSX, with columns for the line, the item, the
 // description and the quantity; the line may be left out, then the rows are counted.
 // What helps people to tell an instrument may have columns too: mark, names, substitutes,
-// parts and tray-place. Where there is a column sort, the table is one of goods, which are counted in rooms and belong to no
+// parts and tray-place. Photograph is the digest of one that is kept: it comes with the page's form, and stays with its item where
+// a table has no such column. Where there is a column sort, the table is one of goods, which are counted in rooms and belong to no
 // set: each is of sponges, sharps or small items, in any language's words, and the quantity is that of a pack.
 // The columns may stand in any order, below rows with a title. They may be named as
 // the texts import.line and so on have it in any language, or as a person has matched
@@ -39,7 +40,7 @@ import (
 var (
 	columns  = append([]string{"line"}, append(mustHave, helping...)...)
 	mustHave = []string{"item", "description", "quantity"}
-	helping  = []string{"mark", "names", "substitutes", "parts", "tray-place", "sort"}
+	helping  = []string{"mark", "names", "substitutes", "parts", "tray-place", "photograph", "sort"}
 )
 
 // RowError is what is wrong with one row of a table.
@@ -89,6 +90,8 @@ type Table struct {
 	// Headings are those among which columns were not found; a person matches them.
 	Headings []string
 	Missing  []string
+
+	Photographs bool // there is a column for them
 }
 
 // ReadTable reads the lines of a list.
@@ -363,6 +366,7 @@ func (h How) lines(f found) Table {
 		}
 		return t
 	}
+	_, t.Photographs = f.at["photograph"]
 	seen := make(map[int64]int)
 	next := int64(0) // a row that is wrong has its number, too: the rows below it are not wrong for its sake
 	for i := f.heading + 1; i < len(f.rows); i++ {
@@ -418,7 +422,7 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	}
 	cell := func(col string) string { return unguarded(raw(col)) }
 	l = events.Line{Line: next, Item: cell("item"), Description: cell("description"), Mark: cell("mark"), Names: cell("names"),
-		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place")}
+		Substitutes: cell("substitutes"), TrayPlace: cell("tray-place"), Photograph: strings.ToLower(cell("photograph"))}
 	if _, ok := f.at["line"]; ok {
 		if l.Line, ok = wholeNumber(cell("line")); !ok {
 			return l, h.say("not-whole", h.column("line"), cell("line"))

@@ -30,6 +30,7 @@ func (d *Desk) registerLists(mux shell.Mux) {
 	mux.HandleFunc("GET "+p+"/{list}/table.csv", d.listTable)
 	mux.HandleFunc("GET "+p+"/empty.xlsx", d.emptyTable)
 	mux.HandleFunc("POST "+p, d.page(d.issue))
+	mux.HandleFunc("GET "+d.opts.Prefix+"/photographs/{digest}", d.photograph)
 }
 
 // newest keeps the newest version of each list.
@@ -56,7 +57,9 @@ type listForm struct {
 	Preview                   *listPreview
 	Meanwhile                 bool // somebody else issued a version since the one that was shown
 	Like                      string
-	Marks                     string // the list whose title, cycles and marks the form came with
+	Marks                     string        // the list whose title, cycles and marks the form came with
+	Rows                      []events.Line // to which photographs can be given
+	photographs               bool          // the table has a column for them
 }
 
 // listPreview is what would be issued, before it is.
@@ -167,7 +170,7 @@ func (d *Desk) listPage(v *visit) (*rendered, error) {
 	out.Form.List, out.Form.Title, out.Form.Cycles = out.List, out.Title, strings.Join(out.Cycles, " ")
 	out.Form.Marks = out.List
 	out.Form.Implants, out.Form.HighRisk = out.Implants, out.HighRisk
-	out.Form.Table = csvOf(out.LineRows)
+	out.Form.Table, out.Form.Rows = csvOf(out.LineRows), out.LineRows
 	out.Form.Shown = digestOf(out.Form.Table)
 	return &rendered{name: "list", title: out.List + " – " + out.Title, data: out}, nil
 }
@@ -183,9 +186,9 @@ func csvOf(lines []events.Line) string {
 	}
 	for _, l := range lines {
 		row := []string{strconv.FormatInt(l.Line, 10), l.Item, l.Description, strconv.FormatInt(l.Quantity, 10),
-			l.Mark, l.Names, l.Substitutes, "", l.TrayPlace, string(l.Sort)}
+			l.Mark, l.Names, l.Substitutes, "", l.TrayPlace, l.Photograph, string(l.Sort)}
 		if l.Parts > 0 {
-			row[len(row)-3] = strconv.FormatInt(l.Parts, 10)
+			row[len(row)-4] = strconv.FormatInt(l.Parts, 10)
 		}
 		for i, cell := range row {
 			used[i] = used[i] || cell != ""
@@ -302,6 +305,18 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		return nil, err
 	}
 	if len(f.Wrong) > 0 {
+		out.data = f
+		return out, nil
+	}
+	if len(before) > 0 && !f.photographs {
+		t := Table{Lines: lines}
+		t.KeepPhotographs(before[len(before)-1].LineRows)
+	}
+	if err := v.takePhotographs(&f, lines); err != nil {
+		return nil, err
+	}
+	f.Table, f.Rows = csvOf(lines), lines
+	if f.Shown = digestOf(f.Table); len(f.Wrong) > 0 {
 		out.data = f
 		return out, nil
 	}
@@ -436,7 +451,7 @@ func (v *visit) readIssue() (listForm, []events.Line, error) {
 		t = Table{}
 	}
 	f.Wrong = append(f.Wrong, t.Wrong...)
-	f.Headings, f.Missing, f.Sheets, f.Sheet = t.Headings, t.Missing, t.Sheets, t.Sheet
+	f.Headings, f.Missing, f.Sheets, f.Sheet, f.photographs = t.Headings, t.Missing, t.Sheets, t.Sheet, t.Photographs
 	lines := t.Lines
 	f.Shown = get("shown")
 	if lines != nil {

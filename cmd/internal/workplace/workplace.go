@@ -93,6 +93,8 @@ type Desk struct {
 
 	goods goodsKept
 
+	photoMu sync.Mutex // photographs are read one at a time
+
 	knownMu sync.Mutex // held while what is known of plain codes is read or written
 }
 

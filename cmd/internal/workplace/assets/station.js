@@ -390,6 +390,12 @@ export function scanField({entered, key, nextPerson}) {
   });
   document.addEventListener("keyup", () => { held = false; });
   document.addEventListener("click", e => {
+    const photo = e.target.closest("a.photo");
+    if (photo) { // large where it stands: another tab would take the scans
+      e.preventDefault();
+      photo.classList.toggle("large");
+      field.focus({preventScroll: true});
+    }
     const b = e.target.closest("button");
     if (b && b.type !== "submit" && e.detail > 0) field.focus({preventScroll: true});
     if (b?.dataset.scan) entered(b.dataset.scan); // for practice: as a scanner would
