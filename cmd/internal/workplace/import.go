@@ -3,6 +3,7 @@ package workplace
 import (
 	"bytes"
 	"cmp"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"math"
@@ -439,6 +440,9 @@ func (h How) line(f found, row int, next int64) (l events.Line, wrong string) {
 	}
 	if l.Sort, ok = h.sort(cell("sort")); !ok {
 		return l, h.say("no-sort", l.Line, cell("sort"), strings.Join(h.sorts(), ", "))
+	}
+	if sum, err := hex.DecodeString(l.Photograph); err != nil || l.Photograph != "" && len(sum) != len(events.Digest{}) {
+		return l, h.say("no-photograph", l.Line)
 	}
 	for _, column := range []string{"item", "description"} {
 		if cell(column) == "" {

@@ -95,6 +95,11 @@ func TestPhotographsOfLines(t *testing.T) {
 	if !strings.Contains(page, "line 1: This is no picture that can be read here") {
 		t.Error("what is no photograph is taken")
 	}
+	form["table"] = "item,description,quantity,photo\nA,Clamp,1,clamp.jpg\n"
+	if page = sendList(t, h, form, nil); !strings.Contains(page, "line 1: what stands for the photograph is no digest of one") {
+		t.Error("a file's name is taken for a photograph")
+	}
+	form["table"] = threeLines
 	page = sendList(t, h, form, map[string][]byte{"photo-2": photo(t, 90), "photo-3": nil})
 	form["table"], form["issue"] = hidden(page, "table"), hidden(page, "issue")
 	before, err := workplacetest.ListShort().Digest()
