@@ -708,7 +708,9 @@ type SetCounted struct {
 // FromPaper says of which pages a count was read back, and what a person had to say to it. It is no picture: that is not
 // kept unless the site's policy asks for it, and never in a record.
 type FromPaper struct {
-	Pages []PaperPage `json:"pages"` // ascending
+	Pages []PaperPage `json:"pages,omitempty"` // ascending
+	// Typed: a person typed in each number, off a form that no program reads. There are no pages then.
+	Typed bool `json:"typed,omitzero"`
 	// CheckedBy is the badge of a second person, who held what was read against the sheet.
 	CheckedBy string `json:"checkedBy,omitempty"`
 	// Asked are the lines, ascending, whose number a person said since the mark alone didn't.
@@ -731,7 +733,8 @@ func (p *FromPaper) check(c *checks, counted map[int64]struct{}) {
 	if p == nil {
 		return
 	}
-	c.must(len(p.Pages) > 0, "paper: no page is named")
+	c.must(len(p.Pages) > 0 || p.Typed, "paper: no page is named")
+	c.must(len(p.Pages) == 0 || !p.Typed, "paper: what is typed in has no pages that were read")
 	before := int64(0)
 	for _, x := range p.Pages {
 		c.inRange("paper: of", x.Of, 1, maxPages)

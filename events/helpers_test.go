@@ -135,7 +135,7 @@ func (d drawer) data(k Kind) Data {
 		nameCounted(c)
 	}
 	if c, ok := data.(*SetCounted); ok && c.Paper != nil {
-		c.Paper.Asked = nil
+		c.Paper.Asked, c.Paper.Typed = nil, len(c.Paper.Pages) == 0
 		for _, x := range c.Counts[:min(len(c.Counts), 1)] {
 			c.Paper.Asked = append(c.Paper.Asked, x.Line)
 		}

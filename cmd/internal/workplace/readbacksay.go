@@ -369,7 +369,8 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 		d := &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter, Witness: c.witness, Counts: c.counts,
 			Beyond: c.beyond, Paper: from}
 		if st.sheet.Form {
-			d.Sheet, d.SheetText, d.Paper = events.SheetUnreadable, formText, nil
+			d.Sheet, d.SheetText = events.SheetUnreadable, formText
+			d.Paper = &events.FromPaper{Typed: true, CheckedBy: from.CheckedBy}
 		}
 		out = append(out, observed(c.at, d))
 	}

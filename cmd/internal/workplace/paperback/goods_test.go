@@ -234,7 +234,7 @@ func TestGoodsOnTheForm(t *testing.T) {
 	}
 	b.asks("Goods: Gauze, X-ray detectable, 10 x 10 cm: 10.")
 	b.sign()
-	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Beyond) != 1 || got[0].Beyond[0].Added != 10 || got[0].Paper != nil {
+	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Beyond) != 1 || got[0].Beyond[0].Added != 10 || !got[0].Paper.Typed {
 		t.Fatalf("%+v", got)
 	}
 }
