@@ -88,10 +88,13 @@ RACE = -race -gcflags='all=-dwarf=false' -gcflags='modernc.org/...=-dwarf=false 
   -gcflags='crypto/internal/fips140/edwards25519/...=-dwarf=false -race=false' \
   -gcflags='filippo.io/edwards25519/...=-dwarf=false -race=false'
 #
+# A program under the detector waits a second at its end for reports of what still runs; a tenth of it is plenty here, and the
+# tests start some hundred programs.
+#
 # Three packages at once, since tests of a browser wait for pages half of the time; within a package one after the other, or all
 # cores are taken and the browsers' waiting costs more than it saves.
 race:
-	CGO_ENABLED=1 $(GO) test -count=1 -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
+	CGO_ENABLED=1 GORACE='atexit_sleep_ms=100' $(GO) test -count=1 -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
 
 # All tests in their short form, for the work between two commits.
 short:

@@ -1,3 +1,5 @@
+//go:build !race
+
 package ledger_test
 
 import (

@@ -1,12 +1,12 @@
+//go:build !race
+
 package site_test
 
 import (
 	"bytes"
 	"encoding/base64"
-	"encoding/json"
 	"fmt"
 	"io"
-	"net/url"
 	"os"
 	"path/filepath"
 	"slices"
@@ -19,56 +19,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
-
-// told is a folder in which a case was told of with names, and all files that a server keeps of it.
-func told(t *testing.T, o site.Options) (*site.Site, []site.Receipt) {
-	t.Helper()
-	s := open(t, o.Dir, o)
-	obs := closing(noon.Add(-2 * time.Hour))
-	obs = append(obs, &events.Observation{Station: "north/or-3", Kind: events.KindSetOpened, Time: noon.Add(-time.Hour), Set: "LAP-022",
-		Data: &events.SetOpened{Case: "K-2"}})
-	rs, err := s.Observe(t.Context(), obs...)
-	if err != nil {
-		t.Fatal(err)
-	}
-	// A correction that says all of it once more.
-	raw, err := json.Marshal(obs[1].Data)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/or-3", Kind: events.KindEventCorrected,
-		Time: noon.Add(-time.Minute), Operator: "B-3310",
-		Data: &events.EventCorrected{Event: rs[1].ID, Action: "replace", Reason: saidReason, Data: raw}}); err != nil {
-		t.Fatal(err)
-	}
-	files := map[string]string{
-		"drafts/count-1.json":       `{"case":"` + saidCase + `"}`,
-		"drafts/count-2.json":       `{"case":"K-2"}`,
-		"door/reads-2026-03.jsonl":  "{\"ask\":\"case=" + saidCase + "\"}\n{\"ask\":\"reason=" + url.QueryEscape(saidReason) + "\"}\n",
-		"drafts/spoken-or-3-1.json": string(raw),
-	}
-	for name, text := range files {
-		path := filepath.Join(o.Dir, filepath.FromSlash(name))
-		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
-			t.Fatal(err)
-		}
-		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return s, rs
-}
-
-func nowhere(t *testing.T, dir string, texts ...string) {
-	t.Helper()
-	for _, text := range texts {
-		for _, form := range []string{text, url.QueryEscape(text)} {
-			if found := holding(t, dir, form); len(found) > 0 {
-				t.Errorf("%q is still in %v", form, found)
-			}
-		}
-	}
-}
 
 // TestRedaction: after a redaction the texts are in no file, the ledger is whole, and every bundle of before is good.
 func TestRedaction(t *testing.T) {

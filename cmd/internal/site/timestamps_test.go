@@ -1,3 +1,5 @@
+//go:build !race
+
 package site_test
 
 import (
@@ -40,13 +42,6 @@ func stamped(t *testing.T, line string) (dir string, a *timestamptest.Authority,
 	writeFile(t, filepath.Join(dir, "timestamps", "ca.pem"), ca)
 	writeFile(t, filepath.Join(dir, "timestamps", "authority.txt"), fmt.Appendf(nil, line, srv.URL))
 	return dir, a, requests
-}
-
-func writeFile(t *testing.T, path string, data []byte) {
-	t.Helper()
-	if err := os.WriteFile(path, data, 0o600); err != nil {
-		t.Fatal(err)
-	}
 }
 
 func askTimestamp(t *testing.T, s *site.Site) *site.TimestampState {

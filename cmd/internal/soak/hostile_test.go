@@ -9,7 +9,6 @@ import (
 	"mime/multipart"
 	"net"
 	"net/http"
-	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -74,11 +73,6 @@ func beside(s *soak, hostile func(context.Context, *soak, *server)) {
 	s.must(v.cmd.Process.Signal(syscall.SIGTERM))
 	v.wait()
 	s.verify(dir)
-}
-
-func at(took []time.Duration, percent int) time.Duration {
-	slices.Sort(took)
-	return took[(len(took)-1)*percent/100].Round(100 * time.Microsecond)
 }
 
 // scans records n scans one after the other and says how long each took.

@@ -477,3 +477,8 @@ func post(url string, lines ...string) ([]receipt, error) {
 	}
 	return out, err
 }
+
+func at(took []time.Duration, percent int) time.Duration {
+	slices.Sort(took)
+	return took[(len(took)-1)*percent/100].Round(100 * time.Microsecond)
+}

@@ -1,0 +1,111 @@
+//go:build !race
+
+package commands
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+)
+
+// The trial sheet as it is printed, at a resolution that will do and at one that won't, needs no data folder.
+func TestTrialSheetIsPrintedAndRead(t *testing.T) {
+	dir := t.TempDir()
+	pdf := filepath.Join(dir, "trial.pdf")
+	if code, says := paperRun(t, time.Now, "paper", "trial", "--out", pdf, "--data", filepath.Join(dir, "none")); code != ExitOK {
+		t.Fatal(says)
+	}
+	for dpi, want := range map[string]int{"200": ExitOK, "40": ExitProblem} {
+		if msg, err := exec.Command("pdftoppm", "-gray", "-png", "-r", dpi, "-singlefile", pdf, filepath.Join(dir,
+			dpi)).CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, msg)
+		}
+		code, says := paperRun(t, time.Now, "paper", "trial", "--lang", "de", filepath.Join(dir, dpi+".png"))
+		if code != want || says == "" {
+			t.Errorf("%s dpi: %d %s", dpi, code, says)
+		}
+	}
+}
+
+// In practice the sheets say so, and are of the practice ledger.
+func TestDrillPrintsPracticeSheets(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	out := t.TempDir()
+	// A practice ledger that was filled before, with nothing: filling it takes longer than all else here.
+	if err := errors.Join(os.Mkdir(filepath.Join(dir, "practice"), 0o700),
+		os.WriteFile(filepath.Join(dir, "practice", filledName), nil, 0o600)); err != nil {
+		t.Fatal(err)
+	}
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "1", "--drill", "LAP-014"); code != ExitOK {
+		t.Fatal(says)
+	}
+	pdf := filepath.Join(out, "2026-03-05", "forms.pdf")
+	text, err := exec.Command("pdftotext", pdf, "-").Output()
+	if err != nil || !strings.Contains(string(text), "PRACTICE") {
+		t.Errorf("%v: %s", err, text)
+	}
+	// A sheet of real work is refused where people practise: the practice ledger was asked.
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "0", "HAND-1"); code != ExitOK {
+		t.Fatal(says)
+	}
+	page := filepath.Join(out, "page")
+	if msg, err := exec.Command("pdftoppm", "-gray", "-jpeg", "-r", "150", "-singlefile", filepath.Join(out, "2026-03-05", "sheets",
+		"HAND-1.pdf"), page).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, msg)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--practice", "--data", dir, page+".jpg"); code != ExitProblem ||
+		!strings.Contains(says, "not printed for practice") {
+		t.Errorf("%d %s", code, says)
+	}
+}
+
+// What is printed at night is what is ready and nothing else, and what was printed is read back.
+func TestDayIsPrintedAndReadBack(t *testing.T) {
+	dir, clock := sealedFolder(t)
+	out := t.TempDir()
+	if code, says := paperRun(t, clock, "paper", "day", "--data", dir, "--out", out, "--blank", "2", "HAND-1", "HAND-2",
+		"HAND-3"); code != ExitOK {
+		t.Fatal(says)
+	}
+	day := filepath.Join(out, "2026-03-05") // the one that it is for
+	var files []string
+	err := filepath.WalkDir(day, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && !d.IsDir() {
+			rel, _ := filepath.Rel(day, path)
+			files = append(files, filepath.ToSlash(rel))
+		}
+		return err
+	})
+	if want := []string{"contents.txt", "forms.pdf", "labels/HAND-1.pdf", "sheets/HAND-1.pdf"}; err != nil || !slices.Equal(files, want) {
+		t.Fatalf("%v %v, want %v", files, err, want)
+	}
+	raw, err := os.ReadFile(filepath.Join(day, "contents.txt"))
+	if s := string(raw); err != nil || !strings.Contains(s, "HAND-1") || !strings.Contains(s, "Without a count sheet:\nHAND-2\nHAND-3") {
+		t.Errorf("%s %v", s, err)
+	}
+	page := filepath.Join(out, "page")
+	if msg, err := exec.Command("pdftoppm", "-gray", "-jpeg", "-r", "150", "-singlefile", filepath.Join(day, "sheets", "HAND-1.pdf"),
+		page).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, msg)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, page+".jpg"); code != ExitOK ||
+		!strings.Contains(says, "HAND-1, page 1 of 1") {
+		t.Errorf("%d %s", code, says)
+	}
+	if waiting, err := filepath.Glob(filepath.Join(dir, "drafts", "paper", "*.json")); err != nil || len(waiting) != 1 {
+		t.Errorf("%v wait, %v", waiting, err)
+	}
+	if code, says := paperRun(t, clock, "paper", "read", "--data", dir, filepath.Join(day, "contents.txt")); code != ExitProblem ||
+		!strings.Contains(says, "no picture that can be read here") {
+		t.Errorf("%d %s", code, says)
+	}
+	if code, _ := paperRun(t, clock, "paper", "read", "--data", dir); code == ExitOK {
+		t.Error("nothing to read was read")
+	}
+}
