@@ -488,6 +488,17 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	return s, nil
 }
 
+// hides reports whether what was said last stands on the page in place of verdict, which says what a badge records. asked
+// are sentences that ask for that badge themselves.
+func (h *hand) hides(v *visit, verdict func(*visit) (said, error), asked ...string) (bool, error) {
+	last := v.again(h.Said, h.Lang, h.Others)
+	if last.Words == "" || slices.Contains(asked, last.Words) {
+		return false, nil
+	}
+	s, err := verdict(v)
+	return s.Status != "broken", err
+}
+
 // live is what all that lies here comes to, asked anew.
 func (p bench[B, P]) live(v *visit, b *B) (said, error) {
 	h := P(b).shared()

@@ -147,6 +147,10 @@ func (b *closing) scanBadge(v *visit, badge string) (said, error) {
 	if v.elsewhere || v.waited { // what the case came to when the badge was scanned is not what it comes to now
 		return said{}, nil
 	}
+	asked := []string{v.t("scan-witness"), v.t("same-badge", b.Operator)}
+	if hidden, err := b.hides(v, b.verdict, asked...); hidden || err != nil {
+		return said{}, err
+	}
 	if st, err := b.look(v); err == nil && st != nil && len(st.Sets) > 0 && len(st.Open) == 0 && !st.Closed {
 		return b.close(v, st)
 	}

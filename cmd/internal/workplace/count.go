@@ -60,6 +60,7 @@ type table struct {
 
 	client  string   // the browser that sends the input
 	offered []choice // the answers to what is asked
+	asks    bool     // that is in sight of this browser, in place of what a badge signs
 	hand    string   // the set that it counts
 	shows   int64    // and the question that it shows, if it is one that a badge answers
 

@@ -254,6 +254,7 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 	case enter:
 		return t.sign(a)
 	default:
+		t.asks = asked != nil && asked.Client == in.Client
 		return t.text(in, a)
 	}
 	return nil

@@ -49,8 +49,8 @@ func (t *table) badge(badge string, a *counted) error {
 		return err
 	}
 	// The second badge signs what is complete; before that, and where another browser's
-	// number was not in sight yet, it only says who counts.
-	if !v.elsewhere && st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
+	// number was not in sight yet, or something else is asked, it only says who counts.
+	if !v.elsewhere && !t.asks && st.Complete && st.Counter != "" && (st.Witness != "" || !t.policy.TwoPersons) {
 		return t.sign(a)
 	}
 	a.Next = t.ask(st)

@@ -42,10 +42,12 @@ func openingPlace() workplace {
 
 func openingActs() map[string]action[opening] {
 	acts := unlessLeft(func(b *opening) *reading { return &b.reading }, map[string]action[opening]{
-		"swap":        (*opening).swap,
-		"no-tag":      (*opening).noTag,
-		"no-outer":    (*opening).noOuter,
-		"found":       (*opening).findSheet,
+		"swap":     (*opening).swap,
+		"no-tag":   (*opening).noTag,
+		"no-outer": (*opening).noOuter,
+		"found": func(b *opening, v *visit, f fields) (said, error) {
+			return b.reading.findSheet(v, f, b.verdict)
+		},
 		"few-pages":   (*opening).fewPages,
 		"package":     (*opening).notePackage,
 		"anyway":      (*opening).goOn,

@@ -326,6 +326,9 @@ func (b *readback) sign(v *visit, st *readState, badge string) (said, error) {
 	if v.elsewhere || v.waited {
 		return said{}, nil
 	}
+	if hidden, err := b.hides(v, b.verdict); hidden || err != nil {
+		return said{}, err
+	}
 	return b.record(v, nil)
 }
 

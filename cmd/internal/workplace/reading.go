@@ -166,10 +166,8 @@ func (b *reading) scanBadge(v *visit, badge string, verdict func(*visit) (said, 
 	if !b.Aside || v.elsewhere || !b.Left.IsZero() {
 		return said{}, nil
 	}
-	if b.Said.Words != "" {
-		if s, err := verdict(v); err != nil || s.Status != "broken" {
-			return said{}, err
-		}
+	if hidden, err := b.hides(v, verdict); hidden || err != nil {
+		return said{}, err
 	}
 	return b.putAside(v, nil)
 }
@@ -916,9 +914,14 @@ func (b *reading) noOuter(_ *visit, f fields) (said, error) {
 	return said{}, nil
 }
 
-// findSheet notes where the sheet was, or that it was not there or not readable.
-func (b *reading) findSheet(v *visit, f fields) (said, error) {
+// findSheet notes where the sheet was, or that it was not there or not readable. Where a set is put aside that records it, unless
+// what was said last stood in place of it.
+func (b *reading) findSheet(v *visit, f fields, verdict func(*visit) (said, error)) (said, error) {
 	where := f["value"]
+	hidden, err := b.hides(v, verdict)
+	if err != nil {
+		return said{}, err
+	}
 	r := events.Reading{Found: where}
 	switch {
 	case where == "unreadable":
@@ -934,7 +937,7 @@ func (b *reading) findSheet(v *visit, f fields) (said, error) {
 		r.Code, r.Unreadable, r.Pages, r.Of = b.Sheet.Code, b.Sheet.Unreadable, b.Sheet.Pages, b.Sheet.Of
 	}
 	b.Sheet = &r
-	if b.Aside {
+	if b.Aside && !hidden {
 		return b.putAside(v, nil)
 	}
 	return said{}, nil

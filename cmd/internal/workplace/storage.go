@@ -166,6 +166,9 @@ func (b *storage) scanBadge(v *visit, badge string) (said, error) {
 	if err != nil || v.elsewhere || b.Release == "" {
 		return s, err
 	}
+	if hidden, err := b.hides(v, b.verdict); hidden || err != nil {
+		return said{}, err
+	}
 	return b.reading.release(v, b.Release, b.verdict)
 }
 
@@ -175,8 +178,12 @@ func (b *storage) release(v *visit, f fields) (said, error) {
 
 // findSheet notes where the sheet was. It may be all that a release still lacks.
 func (b *storage) findSheet(v *visit, f fields) (said, error) {
-	s, err := b.reading.findSheet(v, f)
-	if err != nil || s.Words != "" || b.Release == "" {
+	hidden, err := b.hides(v, b.verdict)
+	if err != nil {
+		return said{}, err
+	}
+	s, err := b.reading.findSheet(v, f, b.verdict)
+	if err != nil || s.Words != "" || b.Release == "" || hidden {
 		return s, err
 	}
 	return b.reading.release(v, b.Release, b.verdict)

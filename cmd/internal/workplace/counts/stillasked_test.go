@@ -357,3 +357,21 @@ func TestBadgeThatEndedMeanwhile(t *testing.T) {
 		t.Errorf("%d records", h.Size()-before)
 	}
 }
+
+// TestBadgeUnderAQuestion: the second person's badge signs nothing while the page asks something else, though all is counted.
+func TestBadgeUnderAQuestion(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-1")
+	k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
+	k.Lines("VAS-003", 4, 2, 3)
+	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")), "It signs the count")
+	h.After(3 * time.Second)
+	workplacetest.Must(t, k.Do("interrupted", "set", "VAS-003"), "Begin again?")
+	size := h.Size()
+	if workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "Enter signs the count"); h.Size() != size {
+		t.Fatalf("signed, and asked was whether it is begun again: %+v", h.Last())
+	}
+	if workplacetest.Must(t, k.Scan(""), "First count recorded"); h.Size() != size+1 {
+		t.Errorf("%d records more", h.Size()-size)
+	}
+}

@@ -122,6 +122,34 @@ func TestBadgeOfAnOldScreenSignsNothing(t *testing.T) {
 	}
 }
 
+// The second person's badge signs nothing while the page shows that a code was refused in place of the sum: it is scanned once more.
+func TestBadgeAfterARefusalSignsNothing(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-0412")
+	h.After(6 * time.Hour)
+	lay(h, "VAS-003", "ttt")
+	b := at(t, h)
+	b.Do("enter")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.people("0700")
+	b.badge("B-2201")
+	b.asks("A second person")
+	if a := b.All(h.Codes["VAS-003"][:40]); !strings.Contains(words(a), "Read what it says and scan again.") {
+		t.Fatalf("a cut code: %s", words(a))
+	}
+	b.badge("B-2202")
+	if got := counts(h, "K-0412"); len(got) != 0 {
+		t.Fatalf("recorded, and the sum was not in sight: %+v", got)
+	}
+	b.asks("A second person")
+	b.badge("B-2202")
+	if got := counts(h, "K-0412"); len(got) != 1 {
+		t.Errorf("%d counts", len(got))
+	}
+}
+
 // Times are of the day on the sheet: where nothing is recorded of the opening, that is asked, and where a time would be before what
 // was before, it is asked again; nothing is put on another day unsaid.
 func TestDaysAreAsked(t *testing.T) {

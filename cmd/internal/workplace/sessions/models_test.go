@@ -1712,6 +1712,9 @@ func (m *countModel) held(w *walk, s step, shown workplacetest.Answer, e *events
 	if !s.enter() && s.kind != events.ScanBadge && s.action != "sign" {
 		w.fail("signed by %+v", s)
 	}
+	if s.kind == events.ScanBadge && shown["choices"] != nil {
+		w.fail("a badge signed under another question: %v", shown["words"])
+	}
 	if d.Counter == d.Witness || !slices.Contains(w.badges, d.Counter) || !slices.Contains(w.badges, d.Witness) ||
 		d.Case != m.ref || d.Stage != m.stage {
 		w.fail("signed by %s and %s; badges since: %v", d.Counter, d.Witness, w.badges)
@@ -1890,8 +1893,10 @@ func (m *closeModel) held(w *walk, s step, shown workplacetest.Answer, e *events
 	if e.Operator == d.Witness || e.Operator == "" || !slices.Contains(w.badges, e.Operator) || !slices.Contains(w.badges, d.Witness) {
 		w.fail("closed by %q and %q; badges since: %v", e.Operator, d.Witness, w.badges)
 	}
-	if s.kind == events.ScanBadge && (shown.AsksAbout() != "" || shown.Says("Why is this taken back?")) {
-		w.fail("a badge closed the case under another question: %v", shown["words"])
+	asked := shown.Says("Scan the second person’s badge") || shown.Says("The second person scans their own") ||
+		shown.Says("Enter closes the case") // scanned once more
+	if s.kind == events.ScanBadge && (!asked || shown.AsksAbout() != "" || shown.Says("Why is this taken back?")) {
+		w.fail("a badge closed the case, and the page did not ask for it: %v", shown["words"])
 	}
 	open := d.Case == m.cases[1]
 	if d.Case != m.ref || open != (d.Outcome == "unreconciled") {
