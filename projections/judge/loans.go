@@ -68,16 +68,49 @@ func (w *World) inventory(it *facts.Item) (out []projections.LineCount) {
 	return out
 }
 
-// arrivedWith returns how many pieces of a line a lent set arrived with, by its inventory where nothing else was counted.
-func arrivedWith(arrival *facts.Item, l events.Line) int64 {
-	if arrival != nil {
-		for _, x := range facts.ReturnOf(arrival).Exceptions {
-			if x.Line == l.Line {
-				return x.Counted
+// arrivedWith returns how many pieces of a line a lent set arrived with, by its inventory where nothing else was counted. Where it
+// was counted by another version then, or by another list, the lines are those of the same item.
+func (w *World) arrivedWith(arrival *facts.Item, l events.Line) int64 {
+	if arrival == nil {
+		return l.Quantity
+	}
+	var of []events.Line
+	if list := w.ListOf(arrival); list != nil {
+		of = list.Lines
+	}
+	here := -1
+	for i, o := range of {
+		if o.Item == l.Item && (here < 0 || o.Line == l.Line) {
+			here = i
+		}
+	}
+	if here < 0 {
+		return l.Quantity
+	}
+	for _, x := range facts.ReturnOf(arrival).Exceptions {
+		if x.Line == of[here].Line {
+			return x.Counted
+		}
+	}
+	return of[here].Quantity
+}
+
+// lentFor returns the arrival that a set is handed back after. Handed back a second time, it is held against the same one.
+func (w *World) lentFor(c *facts.Trip, handed *facts.Item) *facts.Item {
+	for _, it := range slices.Backward(c.Steps) {
+		if handed.Less(it) {
+			continue
+		}
+		switch d := facts.ReturnOf(it); {
+		case it != handed && (d == nil || d.Step != events.ReturnHanded):
+			continue
+		default:
+			if arrival := w.LentAt(c, it); arrival != nil {
+				return arrival
 			}
 		}
 	}
-	return l.Quantity
+	return nil
 }
 
 // handedBack holds the count by which a lent set goes against the last account of its last case, and against its arrival.
@@ -93,7 +126,7 @@ func (j *judgement) handedBack() {
 }
 
 func (j *judgement) handedBackAt(it *facts.Item, r *events.SetReturned, list *events.ListIssued) {
-	arrival := j.w.LentAt(j.c, it)
+	arrival := j.w.lentFor(j.c, it)
 	d := &projections.LoanHanded{Set: j.c.Key.Set, Supplier: r.Supplier, At: moment(it), Arrived: momentAt(arrival)}
 	items := itemsPacked(list, &events.SetPacked{List: r.List, Version: r.Version, Exceptions: r.Exceptions})
 	ref, a := j.w.usedLast(j.c), &assembled{pack: it}
@@ -106,7 +139,7 @@ func (j *judgement) handedBackAt(it *facts.Item, r *events.SetReturned, list *ev
 	var from time.Time
 	for _, x := range items {
 		l := projections.LoanLine{Line: x.line.Line, Item: x.line.Item, Description: x.line.Description,
-			Arrived: arrivedWith(arrival, x.line), Known: x.known, Left: x.packed, Uncounted: arrival == nil}
+			Arrived: j.w.arrivedWith(arrival, x.line), Known: x.known, Left: x.packed, Uncounted: arrival == nil}
 		if !x.had {
 			l.Known = l.Arrived
 			x.known = l.Arrived
@@ -234,7 +267,7 @@ func (j *judgement) arrivedShort(ds []lineDiff) *facts.Item {
 	}
 	for i := range ds {
 		l := lineOf(list.Lines, ds[i].line)
-		if ds[i].seen >= ds[i].expected || l.Item != ds[i].item || l.Quantity-arrivedWith(arrival, l) < ds[i].expected-ds[i].seen {
+		if ds[i].seen >= ds[i].expected || l.Item != ds[i].item || l.Quantity-j.w.arrivedWith(arrival, l) < ds[i].expected-ds[i].seen {
 			return nil
 		}
 	}

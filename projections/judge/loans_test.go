@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -89,6 +90,30 @@ func (s *story) lentTurn(x *turn, arrives func(*turn, time.Time, events.ReturnSt
 // lentUndated tells of an arrival of which nobody said when the set is due.
 func (s *story) lentUndated(x *turn, at time.Time, step events.ReturnStep, _ ...events.Exception) {
 	s.tell("receiving", at, x.set, "", &events.SetReturned{Step: step})
+}
+
+// TestLentHandedBackTwice: a set that is handed back a second time is held against the same arrival as the first time, and one that is
+// counted by another version of its inventory as it goes by its items, whatever their lines.
+func TestLentHandedBackTwice(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6, 3, 4)
+	x := newTurn("A", 0, l).unused()
+	x.pack.Exceptions = []events.Exception{excepted(1, 5, events.ReasonMissing)}
+	s.loaned(x, cameAt, events.ReturnArrived, excepted(1, 5, events.ReasonMissing))
+	s.live(x)
+	s.loaned(x, wentAt, events.ReturnHanded, excepted(1, 5, events.ReasonMissing))
+	s.loaned(x, clock(2, 15, 0), events.ReturnHanded, excepted(1, 5, events.ReasonMissing))
+	anew := &events.ListIssued{List: l.List, Version: 2, Title: l.Title, Lines: slices.Clone(l.Lines)}
+	anew.Lines[0], anew.Lines[1] = anew.Lines[1], anew.Lines[0]
+	anew.Lines[0].Line, anew.Lines[1].Line = 1, 2
+	s.tell("packing-1", clock(2, 10, 0), anew.List, "", anew)
+	y := *x
+	y.list = anew
+	s.loaned(&y, clock(2, 16, 0), events.ReturnHanded, excepted(2, 5, events.ReasonMissing))
+	v := judge(t, s.world(), x.key())
+	if checkVerdict(t, v); len(find(v, projections.CameBackShort)) > 0 || len(find(v, projections.LoanDiffers)) > 0 {
+		t.Errorf("%s", show(v))
+	}
 }
 
 // TestLentShortIsNoCases: what a lent set lacked when it arrived is blamed on no case and no packing, and what it lacks when it comes

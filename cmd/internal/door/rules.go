@@ -107,6 +107,7 @@ func stationRules() []Rule {
 		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/loan.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},

@@ -64,6 +64,9 @@ func (b *returning) countOdd(v *visit, f fields) (said, error) {
 	if lineErr != nil || countErr != nil || i < 0 || n < 0 || n > 9999 {
 		return said{}, v.sayNo("lent-line-needs")
 	}
+	if !slices.Contains(b.Told, line) {
+		b.Told = append(b.Told, line)
+	}
 	b.Odd = slices.DeleteFunc(b.Odd, func(x events.Exception) bool { return x.Line == line })
 	x := events.Exception{Line: line, Counted: n, Reason: events.ReasonMissing}
 	switch q := of.List.Lines[i].Quantity; {
@@ -73,13 +76,13 @@ func (b *returning) countOdd(v *visit, f fields) (said, error) {
 		x.Reason = events.ReasonAdded
 	}
 	b.Odd = append(b.Odd, x)
-	slices.SortFunc(b.Odd, func(x, y events.Exception) int { return int(x.Line - y.Line) })
+	sortOdd(b.Odd)
 	return said{}, nil
 }
 
 // oddWords say each line that is not as the inventory has it.
-func (b *returning) oddWords(v *visit, of *events.ListIssued) (out []string) {
-	for _, x := range b.Odd {
+func (v *visit) oddWords(odd []events.Exception, of *events.ListIssued) (out []string) {
+	for _, x := range odd {
 		name, q := "", int64(0)
 		if of != nil {
 			if i := slices.IndexFunc(of.Lines, func(l events.Line) bool { return l.Line == x.Line }); i >= 0 {
@@ -93,16 +96,26 @@ func (b *returning) oddWords(v *visit, of *events.ListIssued) (out []string) {
 
 // lentSaid is what Enter records of a set that a supplier lends.
 func (b *returning) lentSaid(v *visit) (said, error) {
+	if !b.Step.IsLoan() {
+		return said{}, nil
+	}
 	of, err := v.lent(b.Tag)
 	if err != nil {
 		return said{}, err
 	}
-	var more []string
+	now, err := v.lentNow(b.Tag)
+	if err != nil {
+		return said{}, err
+	}
+	more, told, err := b.lentDoubts(v, now, of.List)
+	if err != nil {
+		return said{}, err
+	}
 	for _, f := range b.Faults {
 		more = append(more, v.t("return-"+string(f)))
 	}
-	more = append(more, b.oddWords(v, of.List)...)
-	doubts := len(more) > 0
+	doubts := len(more) > 0 || slices.ContainsFunc(b.Odd, func(x events.Exception) bool { return !b.asCame(now, x) })
+	more = slices.Concat(more, v.oddWords(b.Odd, of.List), told)
 	if of.List == nil {
 		doubts, more = true, append(more, v.t("lent-no-inventory", b.Tag))
 	} else {
@@ -116,6 +129,11 @@ func (b *returning) lentSaid(v *visit) (said, error) {
 		s = doubt(s.Words, s.More)
 	}
 	return s, nil
+}
+
+// asCame reports whether a line goes as it came, so that nothing is wrong with that here.
+func (b *returning) asCame(now lentNow, x events.Exception) bool {
+	return b.Step == events.ReturnHanded && slices.Contains(now.Exceptions, x)
 }
 
 // lentData is the step as the ledger takes it.

@@ -79,6 +79,8 @@ func TestNothingToShowInThePagesLanguage(t *testing.T) {
 		"/print/sheet.pdf?set=VAS-009":                   http.StatusBadRequest,
 		"/print/sheet.pdf?set=LAP-014&size=a9":           http.StatusBadRequest,
 		"/print/load-label.pdf?load=NOPE":                http.StatusNotFound,
+		"/print/loan.pdf?set=NOPE":                       http.StatusNotFound,
+		"/print/loan.pdf?set=LAP-014":                    http.StatusNotFound,
 		"/print/labels.pdf?kind=x":                       http.StatusBadRequest,
 		"/print/labels.pdf?kind=tag&id=A1&count=901":     http.StatusBadRequest,
 		"/print/labels.pdf?kind=tag&id=AB&count=9":       http.StatusBadRequest,

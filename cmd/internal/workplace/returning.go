@@ -29,6 +29,7 @@ type returning struct {
 	Untreated bool                 `json:"untreated,omitempty"` // not treated at the point of use
 	Faults    []events.ReturnFault `json:"faults,omitempty"`
 	Odd       []events.Exception   `json:"odd,omitempty"`   // of a set that a supplier lends: not as its inventory has it
+	Told      []int64              `json:"told,omitempty"`  // lines of it of which somebody said how many there are
 	Clean     string               `json:"clean,omitempty"` // what says that it is not clean, and that it was washed, as a person said
 	Anew      string               `json:"anew,omitempty"`  // turn of a set that lies ready and goes back, as a person said
 	Lacks     string               `json:"lacks,omitempty"` // what it lacks, and that it was looked for, as a person said
@@ -41,21 +42,22 @@ func returnPlace() workplace {
 			events.ScanSet:   (*returning).scanSet,
 		},
 		acts: map[string]action[returning]{
-			"clear":     (*returning).discard,
-			"step":      (*returning).choose,
-			"load":      (*returning).takeLoad,
-			"same-load": (*returning).sameLoad,
-			"no-load":   (*returning).leaveLoad,
-			"basket":    (*returning).takeBasket,
-			"untreated": (*returning).noteUntreated,
-			"anew":      (*returning).sayAnew,
-			"leave":     (*returning).discard,
-			"unclean":   (*returning).sayClean,
-			"lacks":     (*returning).sayLacks,
-			"fault":     (*returning).noteFault,
-			"odd":       (*returning).countOdd,
-			"enter":     (*returning).record,
-			"record":    (*returning).record,
+			"clear":      (*returning).discard,
+			"step":       (*returning).choose,
+			"load":       (*returning).takeLoad,
+			"same-load":  (*returning).sameLoad,
+			"no-load":    (*returning).leaveLoad,
+			"basket":     (*returning).takeBasket,
+			"untreated":  (*returning).noteUntreated,
+			"anew":       (*returning).sayAnew,
+			"leave":      (*returning).discard,
+			"unclean":    (*returning).sayClean,
+			"lacks":      (*returning).sayLacks,
+			"fault":      (*returning).noteFault,
+			"odd":        (*returning).countOdd,
+			"as-arrived": (*returning).sayAsArrived,
+			"enter":      (*returning).record,
+			"record":     (*returning).record,
 		},
 		typed: (*returning).typed,
 	}
@@ -71,7 +73,7 @@ func (b *returning) clear() {
 
 // entered is in which turn it was said what is wrong with the set, and what it lay in.
 func (b *returning) entered(*visit) ([]string, error) {
-	if !b.Untreated && len(b.Faults) == 0 && len(b.Odd) == 0 && b.Basket == "" && !b.NoLoad {
+	if !b.Untreated && len(b.Faults) == 0 && len(b.Odd)+len(b.Told) == 0 && b.Basket == "" && !b.NoLoad {
 		return nil, nil
 	}
 	return []string{b.Turn}, nil
@@ -175,7 +177,7 @@ func (b *returning) choose(v *visit, f fields) (said, error) {
 		return said{}, v.sayNo("no-such-button", f["value"])
 	}
 	if b.Step = step; !step.IsLoan() {
-		b.Odd = nil
+		b.Odd, b.Told = nil, nil
 	}
 	return said{}, nil
 }
@@ -298,6 +300,9 @@ func (b *returning) verdict(v *visit) (said, error) {
 	case b.Step == events.ReturnArrived:
 		return b.lentSaid(v)
 	}
+	if s, asks, err := b.askAsArrived(v); err != nil || asks {
+		return s, err
+	}
 	known, err := b.amiss(v)
 	if err != nil {
 		return said{}, err
@@ -322,6 +327,9 @@ func (b *returning) verdict(v *visit) (said, error) {
 	st, err := v.standing(b.Tag)
 	if err != nil {
 		return said{}, err
+	}
+	if st == nil && b.Step == events.ReturnHanded {
+		return s, nil // which says so
 	}
 	if st == nil {
 		return doubt(s.Words, strings.TrimSpace(v.t("never-packed", b.Tag)+" "+s.More)), nil
@@ -455,6 +463,13 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	if _, asks := amiss.ask(v, b); asks {
 		return said{}, nil // and this
 	}
+	if _, asks, err := b.askAsArrived(v); err != nil || asks {
+		return said{}, err
+	}
+	loan, err := b.lentSaid(v)
+	if err != nil {
+		return said{}, err
+	}
 	open := ""
 	if known != nil {
 		if open, err = v.openCase(known.Key); err != nil {
@@ -471,7 +486,7 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 	}
 	set := b.Tag
 	says := v.phrased("recorded-returned-"+string(b.Step), set)
-	s := amiss.tell(v, set, v.returned(b, known, v.say(says)))
+	s := amiss.tell(v, set, v.returned(b, known, loan, v.say(says)))
 	k := projections.TripKey{Set: set, Trip: rs[0].Trip}
 	if open != "" {
 		s = doubt(s.Words, strings.TrimSpace(v.t("return-case-open", open, set)+" "+s.More))
@@ -527,6 +542,12 @@ func (b *returning) next(v *visit) []link {
 		return []link{{Address: v.d.stationPath(v.station, place) + "?set=" + url.QueryEscape(b.Tag), Says: says, Main: true}}
 	}
 	switch {
+	case b.Step.IsLoan():
+		paper := link{Address: v.d.opts.Prefix + "/print/loan.pdf?set=" + url.QueryEscape(b.Tag), Says: v.phrased("print-loan")}
+		if slices.Contains(b.Faults, events.ReturnDamaged) {
+			return append(to("pieces", v.phrased("go-pieces", b.Tag)), paper)
+		}
+		return []link{paper}
 	case slices.Contains(b.Faults, events.ReturnDamaged), slices.Contains(b.Faults, events.ReturnIncomplete):
 		return to("pieces", v.phrased("go-pieces", b.Tag))
 	case b.Step == events.ReturnInspected && len(b.Faults) == 0:
@@ -556,16 +577,18 @@ func (v *visit) showsBack(k projections.TripKey, since int64, s said) (said, err
 
 // returned says that a step is recorded. It is not in order where something is wrong with the set: where a
 // piece is missing, somebody may still look for it at its case.
-func (v *visit) returned(b *returning, known *standing, words string) said {
+func (v *visit) returned(b *returning, known *standing, loan said, words string) said {
 	_, faults := b.about(v)
 	more := strings.Join(faults, ", ")
 	switch {
+	case b.Step.IsLoan() && loan.Status != "doubtful":
+		return good(words, loan.More)
 	case b.Step == events.ReturnArrived && len(faults)+len(b.Odd) > 0:
 		return doubt(words, v.t("lent-tell"))
-	case b.Step == events.ReturnArrived:
-		return good(words, "")
-	case len(b.Odd) > 0:
+	case b.Step == events.ReturnHanded && len(b.Odd) > 0:
 		return doubt(words, v.t("lent-handed-odd"))
+	case b.Step.IsLoan():
+		return doubt(words, loan.More)
 	case slices.Contains(b.Faults, events.ReturnIncomplete):
 		return doubt(words, more+". "+v.t("piece-lost-more"))
 	case len(faults) > 0:
@@ -579,10 +602,12 @@ func (v *visit) returned(b *returning, known *standing, words string) said {
 type returningBody struct {
 	Steps  []events.ReturnStep
 	Faults []events.ReturnFault
+	Lent   *lentBody
 }
 
-func (b *returning) body(*visit) (any, error) {
-	return returningBody{backSteps(), events.ReturnFaults()}, nil
+func (b *returning) body(v *visit) (any, error) {
+	lent, err := b.lentBody(v)
+	return returningBody{backSteps(), events.ReturnFaults(), lent}, err
 }
 
 // refresh drops the step and the washer's load of another day: who goes on says them.

@@ -427,6 +427,7 @@ func (q *asker) back() {
 	q.place = "packing"
 	q.scan(q.tag("VAS-003"))
 	q.lacking()
+	q.lent()
 	q.place = "pieces"
 	q.scan(q.tag("VAS-003"), "1")
 	q.do("became", "value", "missed")
@@ -497,6 +498,20 @@ func (q *asker) count() {
 	q.place, q.ref = "count", "K-5"
 	h.HoldTo(events.RegisterPeople)
 	q.scan(q.badge("B-99"))
+}
+
+// lent asks how many go of a set on loan that came short, and how goods are counted in a case without a set.
+func (q *asker) lent() {
+	q.h.Record("north/storage", events.KindSetReturned, "LOAN-7", &events.SetReturned{Step: events.ReturnArrived, List: "VAS-MINOR",
+		Version: 1, Exceptions: []events.Exception{{Line: 2, Counted: 1, Reason: events.ReasonMissing}}})
+	q.h.Record("north/ledger", events.KindSetEntered, "", &events.SetEntered{Set: "LOAN-7", List: "VAS-MINOR", Owner: "Halden Loans"})
+	q.place = "return"
+	q.do("clear")
+	q.do("step", "value", "handed-back")
+	q.scan(q.badge("B-1"), q.tag("LOAN-7"))
+	q.h.Record("north/packing-1", events.KindListIssued, "", workplacetest.Goods())
+	q.place, q.ref = "count", ""
+	q.scan("K-4711")
 }
 
 // lacking asks what is asked of a set by what it is known to lack.
