@@ -62,8 +62,9 @@ type stageSaid struct {
 // cellSaid is what a person said of a mark. It is of one picture: on another one the mark may be another.
 type cellSaid struct {
 	Counted int64  `json:"counted"`
-	Not     bool   `json:"not,omitempty"`  // the line was not counted
-	Came    string `json:"came,omitempty"` // of goods fewer than the sum: later or missing
+	Not     bool   `json:"not,omitempty"`    // the line was not counted
+	Fewer   string `json:"fewer,omitempty"`  // of goods fewer than the sum: where the rest is
+	Reason  string `json:"reason,omitempty"` // and why, where it stays
 	Picture string `json:"picture"`
 }
 
@@ -112,7 +113,8 @@ func readbackPlace() workplace {
 			"goods-else": (*readback).otherGoods,
 			"no-goods":   (*readback).noGoods,
 			"on-form":    (*readback).onForm,
-			"came":       (*readback).takeCame,
+			"fewer":      (*readback).takeFewer,
+			"stays":      (*readback).takeStays,
 			"enter":      (*readback).enter,
 			"record":     (*readback).record,
 		},
@@ -348,7 +350,7 @@ func (b *readback) sumOf(st *readState) string {
 		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
 	}
 	for _, c := range st.counts(b) {
-		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked, c.beyond)
+		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked, c.beyond, c.removed)
 	}
 	return hex.EncodeToString(sum.Sum(nil))
 }
@@ -506,6 +508,8 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return b.noGoods(v, nil)
 	case q.kind == askGoods && st.sheet.Form:
 		return b.noNumbers(v, nil)
+	case q.kind == askFewer:
+		return b.takeFewer(v, fields{"value": fewerMissing})
 	}
 	return said{Sound: "low"}, nil
 }

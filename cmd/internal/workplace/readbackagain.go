@@ -22,6 +22,7 @@ type paperCount struct {
 	counts map[int64]int64 // by line; of a line that is not counted there is none
 	asked  map[int64]bool  // lines whose mark was asked about
 	came   map[int64]int64 // of goods, what is recorded as come by this count
+	stays  map[int64]int64 // and what stays in the patient by it
 	goods  []string        // what is recorded of goods, as goodsKey has it
 }
 
@@ -33,12 +34,16 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 		if it.Void || d.Paper == nil || d.Sheet != code {
 			continue
 		}
-		c := paperCount{at: it.At(), counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64)}
+		c := paperCount{at: it.At(), counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
+			stays: make(map[int64]int64)}
 		for _, n := range d.Counts {
 			c.counts[n.Line] = n.Counted
 		}
 		for _, n := range d.Paper.Asked {
 			c.asked[n] = true
+		}
+		for _, r := range d.Removed {
+			c.stays[r.Line] += r.Quantity
 		}
 		for _, x := range d.Beyond {
 			if x.Sort != "" {

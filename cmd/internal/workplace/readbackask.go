@@ -35,7 +35,7 @@ const (
 	askNoGoods   = "no-goods"
 	askGoodsName = "goods-name"
 	askGoods     = "goods"
-	askCame      = "came"
+	askFewer     = "fewer"
 )
 
 // whyBefore: it is ticked, and the sheet says another number in a column before.

@@ -29,8 +29,9 @@ type goodsSaid struct {
 
 // What a person said of a count that came to fewer than the sum.
 const (
-	cameLater   = "later"   // the rest came after it
-	cameMissing = "missing" // the rest was missing then
+	fewerLater   = "later"   // the rest came after it
+	fewerMissing = "missing" // the rest was missing then
+	fewerStays   = "stays"   // the rest was left in the patient on purpose
 )
 
 // whyNoSum: it is ticked, and the sum that this means doesn't follow from the row.
@@ -205,11 +206,38 @@ func (s *goodsSaid) after(numbers int) (n int64) {
 	return n
 }
 
+// sum is how many came in all.
 func (s *goodsSaid) sum() int64 {
 	if len(s.Numbers) == 0 {
 		return 0
 	}
 	return s.Numbers[0] + s.after(len(s.Numbers))
+}
+
+// remain is how many of goods should be there at a stage by the sheet: the sum, without what stays in the patient by a count before.
+func (st *readState) remain(b *readback, g *paperGoods, stage events.Stage) int64 {
+	n := g.said.sum()
+	for _, was := range st.done {
+		n -= was.stays[g.line]
+	}
+	for _, before := range st.counted(b) {
+		if before == stage {
+			break
+		}
+		if s := b.fewer(before, g); s.Fewer == fewerStays {
+			n = min(n, s.Counted)
+		}
+	}
+	return n
+}
+
+// fewer is what was said of goods at a stage.
+func (b *readback) fewer(stage events.Stage, g *paperGoods) cellSaid {
+	s := b.Cells[cellName(stage, g.row)]
+	if s.Picture != g.page.Picture {
+		return cellSaid{}
+	}
+	return s
 }
 
 // withCame adds the count of what came, where goods came and no count after it says so.
@@ -260,16 +288,17 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 	switch {
 	case c.Mark == markEmpty && !c.Written:
 		return -1, true
-	case c.Mark == markTicked && !c.Written && st.sumSure(g, stage):
+	case c.Mark == markTicked && !c.Written && st.sumSure(b, g, stage):
 		return g.said.sum(), true
 	}
 	return 0, false
 }
 
 // sumSure reports whether it is plain which sum a tick means: not where counts that are not on this sheet have such goods, nor where
-// something came and a count follows, since it may have come in between.
-func (st *readState) sumSure(g *paperGoods, stage events.Stage) bool {
-	return len(g.said.Numbers) > 0 && g.here && (g.said.after(len(g.said.Numbers)) == 0 || st.isLast(stage))
+// something came and a count follows, since it may have come in between, nor after something was left in the patient.
+func (st *readState) sumSure(b *readback, g *paperGoods, stage events.Stage) bool {
+	return len(g.said.Numbers) > 0 && g.here && st.remain(b, g, stage) == g.said.sum() &&
+		(g.said.after(len(g.said.Numbers)) == 0 || st.isLast(stage))
 }
 
 // isLast reports whether the sheet has nothing of a later stage.
@@ -317,7 +346,7 @@ func (st *readState) goodsQuestion(b *readback, g *paperGoods) *paperQuestion {
 			continue
 		}
 		c, _ := st.sheet.cell(g.row, stage)
-		q := &paperQuestion{kind: askCell, stage: stage, printed: g.said.sum(), why: c.Why}
+		q := &paperQuestion{kind: askCell, stage: stage, printed: st.remain(b, g, stage), why: c.Why}
 		if c.Mark == markTicked && !c.Written {
 			q.why = whyNoSum
 		}
@@ -328,18 +357,19 @@ func (st *readState) goodsQuestion(b *readback, g *paperGoods) *paperQuestion {
 		return &paperQuestion{kind: askGoodsName}
 	}
 	for _, stage := range st.counted(b) {
-		s := b.Cells[cellName(stage, g.row)]
-		if s.Came == "" && !s.Not && s.Picture == g.page.Picture && !st.isLast(stage) && g.cameSince(s.Counted) {
-			return &paperQuestion{kind: askCame, stage: stage, printed: s.Counted}
+		s := b.fewer(stage, g)
+		if s.Fewer == "" && s.Picture != "" && !s.Not && len(g.said.Numbers) > 0 && s.Counted < st.remain(b, g, stage) {
+			return &paperQuestion{kind: askFewer, stage: stage, printed: s.Counted, agrees: !st.isLast(stage) && st.cameSince(b, g, stage)}
 		}
 	}
 	return nil
 }
 
 // cameSince reports whether a count came to what was there before the last, or some of the last, came.
-func (g *paperGoods) cameSince(counted int64) bool {
+func (st *readState) cameSince(b *readback, g *paperGoods, stage events.Stage) bool {
+	less := g.said.sum() - st.remain(b, g, stage)
 	for n := 1; n < len(g.said.Numbers); n++ {
-		if counted == g.said.Numbers[0]+g.said.after(n) && counted < g.said.sum() {
+		if b.fewer(stage, g).Counted == g.said.Numbers[0]+g.said.after(n)-less {
 			return true
 		}
 	}
@@ -369,7 +399,11 @@ func (st *readState) goodsCounts(b *readback, used []*paperGoods, c *stageCount)
 			c.counts = append(c.counts, events.Count{Line: g.line, Counted: n})
 		}
 		c.goods = append(c.goods, goodsNumber{g.of.Description, n})
-		if sum := g.said.sum(); len(g.said.Numbers) > 0 && n != sum && c.stage != events.StageFirst && c.stage != events.StageAdded {
+		sum := st.remain(b, g, c.stage)
+		if s := b.fewer(c.stage, g); s.Fewer == fewerStays {
+			c.removed = append(c.removed, events.Removed{Line: g.line, Quantity: sum - n, Reason: s.Reason, Stays: true})
+		}
+		if len(g.said.Numbers) > 0 && n != sum && c.stage != events.StageFirst && c.stage != events.StageAdded {
 			c.others = append(c.others, otherLine{g.row, n, sum})
 		}
 	}
@@ -392,8 +426,8 @@ func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) (n i
 			continue
 		}
 		by := st.came(g)
-		if s := b.Cells[cellName(at, g.row)]; s.Came == cameLater && s.Picture == g.page.Picture {
-			by = min(by, max(0, s.Counted-g.said.Numbers[0]))
+		if s := b.fewer(at, g); s.Fewer == fewerLater {
+			by = min(by, max(0, s.Counted+g.said.sum()-st.remain(b, g, at)-g.said.Numbers[0]))
 		}
 		if at == stage {
 			return max(0, by-said)
@@ -412,7 +446,12 @@ func (c *stageCount) goodsWords(v *visit) string {
 	if len(out) == 0 {
 		return ""
 	}
-	return v.t("readback-goods-are", strings.Join(out, "; "))
+	words := v.t("readback-goods-are", strings.Join(out, "; "))
+	for _, r := range c.removed {
+		k := slices.IndexFunc(c.beyond, func(x events.Beyond) bool { return x.Line == r.Line })
+		words += " " + v.t("readback-goods-stay", r.Quantity, c.beyond[k].Description, r.Reason)
+	}
+	return words
 }
 
 // askGoods are the questions of goods.
@@ -427,11 +466,13 @@ func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage str
 			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})
 	case askGoodsName:
 		return ask(v.t("readback-ask-goods-name", row), v.t("readback-goods-name-more"))
-	case askCame:
-		s := doubt(v.t("readback-ask-came", row, stage, q.printed), v.t("readback-came-more")).offer(
-			choice{Do: "came", Value: cameLater, Words: v.t("readback-came-later", stage)},
-			choice{Do: "came", Value: cameMissing, Words: v.t("readback-came-missing")})
+	case askFewer:
+		s := doubt(v.t("readback-ask-fewer", row, stage, q.printed), v.t("readback-fewer-more"))
 		s.Next = q.item
+		s.Choices = []choice{{Do: "fewer", Value: fewerMissing, Words: v.t("readback-fewer-missing"), Main: true}}
+		if q.agrees {
+			s.Choices = append(s.Choices, choice{Do: "fewer", Value: fewerLater, Words: v.t("readback-fewer-later", stage)})
+		}
 		return s
 	}
 	s := ask(v.t("readback-ask-goods", row), v.t("readback-goods-more"))
@@ -549,15 +590,37 @@ func (b *readback) onForm(v *visit, _ fields) (said, error) {
 	return said{}, err
 }
 
-// takeCame says of a count that came to fewer than the sum whether the rest came after it or was missing.
-func (b *readback) takeCame(v *visit, f fields) (said, error) {
+// takeFewer says of a count that came to fewer than the sum whether the rest came after it or was missing.
+func (b *readback) takeFewer(v *visit, f fields) (said, error) {
+	return b.sayFewer(v, func(s *cellSaid, q *paperQuestion) string {
+		if f["value"] == fewerMissing || f["value"] == fewerLater && q.agrees {
+			s.Fewer = f["value"]
+		}
+		return ""
+	})
+}
+
+// takeStays says that the rest was left in the patient on purpose, and why.
+func (b *readback) takeStays(v *visit, f fields) (said, error) {
+	return b.sayFewer(v, func(s *cellSaid, _ *paperQuestion) string {
+		if s.Reason = strings.TrimSpace(f["reason"]); s.Reason == "" {
+			return v.t("readback-stays-why")
+		}
+		s.Fewer = fewerStays
+		return ""
+	})
+}
+
+func (b *readback) sayFewer(v *visit, set func(*cellSaid, *paperQuestion) string) (said, error) {
 	_, q, err := b.now(v)
-	if err != nil || q == nil || q.kind != askCame || f["value"] != cameLater && f["value"] != cameMissing {
+	if err != nil || q == nil || q.kind != askFewer {
 		return said{}, err
 	}
 	name := cellName(q.stage, q.line)
 	s := b.Cells[name]
-	s.Came = f["value"]
+	if no := set(&s, q); no != "" {
+		return said{Aside: no, Sound: "wrong"}, nil
+	}
 	b.Cells[name] = s
 	return said{}, nil
 }

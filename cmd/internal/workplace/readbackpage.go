@@ -199,6 +199,7 @@ type readbackBody struct {
 	AskDay  bool
 
 	NameGoods bool
+	AskStays  bool
 	Sorts     []events.Sort
 	Today     string // the last date that can be asked for
 	Counts    []shownCount
@@ -260,6 +261,7 @@ func (b *readback) body(v *visit) (any, error) {
 		out.AskCase = q.kind == askCase || q.kind == askKnown
 		out.AskDay = q.kind == askDay || q.kind == askMoment
 		out.NameGoods = q.kind == askGoodsName
+		out.AskStays = q.kind == askFewer
 		out.Sorts = events.Sorts()
 		out.Today = v.now.In(v.d.site.Zone()).Format(time.DateOnly)
 		b.showCuts(v, st, q, &out)

@@ -86,7 +86,7 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		return s
 	case askAt:
 		return ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
-	case askFormGoods, askNoGoods, askGoodsName, askGoods, askCame:
+	case askFormGoods, askNoGoods, askGoodsName, askGoods, askFewer:
 		return b.askGoods(v, st, q, stage)
 	}
 	return b.askCell(v, q, stage)
@@ -174,7 +174,7 @@ func (b *readback) sum(v *visit, st *readState) said {
 	}
 	s := ask(words, strings.Join(append(more, v.t("count-no-proof")), " "))
 	for _, c := range counts {
-		if len(c.others)+len(c.without) > 0 {
+		if len(c.others)+len(c.without)+len(c.removed) > 0 {
 			s.Status = "doubtful"
 		}
 	}
@@ -201,6 +201,7 @@ type stageCount struct {
 	others  []otherLine // lines counted otherwise than printed
 	without []int64     // lines that were not counted
 	beyond  []events.Beyond
+	removed []events.Removed
 	goods   []goodsNumber
 }
 
@@ -367,7 +368,7 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 		}
 		slices.Sort(from.Asked)
 		d := &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter, Witness: c.witness, Counts: c.counts,
-			Beyond: c.beyond, Paper: from}
+			Beyond: c.beyond, Removed: c.removed, Paper: from}
 		if st.sheet.Form {
 			d.Sheet, d.SheetText = events.SheetUnreadable, formText
 			d.Paper = &events.FromPaper{Typed: true, CheckedBy: from.CheckedBy}

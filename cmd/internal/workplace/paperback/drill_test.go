@@ -150,6 +150,7 @@ func (d *drilled) readBack(t *testing.T, h *workplacetest.House, b *bench) {
 		if d.needle {
 			b.asks("G2, Final count: how many?")
 			b.typed("11")
+			b.Do("enter") // it is missing
 		}
 	}
 	b.sign()

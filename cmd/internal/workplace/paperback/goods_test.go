@@ -70,6 +70,8 @@ func TestGoodsReadBack(t *testing.T) {
 		if !right {
 			b.asks("G2, Final count: how many? | A number is written there")
 			b.typed("11")
+			b.asks("G2, Final count: 11 is fewer than the sum of the row. Why?")
+			b.Do("enter") // missing
 		}
 		b.typed("3")
 		b.asks("G4: what is written there as the name?")
@@ -149,7 +151,7 @@ func TestGoodsThatCameBetween(t *testing.T) {
 	b.asks("G1, Closing count: how many? | It is ticked, and which sum that means does not follow")
 	b.typed("20")
 	b.asks("G1, Closing count: 20 is fewer than the sum of the row. Why?")
-	b.choose(b.again(), "came", "The rest came after")
+	b.choose(b.again(), "fewer", "The rest came after")
 	b.sign()
 	var said []string
 	for _, d := range counts(h, "K-0412") {
@@ -236,6 +238,56 @@ func TestGoodsOnTheForm(t *testing.T) {
 	b.sign()
 	if got := counts(h, "K-0412"); len(got) != 1 || len(got[0].Beyond) != 1 || got[0].Beyond[0].Added != 10 || !got[0].Paper.Typed {
 		t.Fatalf("%+v", got)
+	}
+}
+
+// What stays in the patient on purpose is said with its reason, and no count after it is short by it; a tick after it is asked.
+func TestGoodsThatStay(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.HouseWithGoods(t, "VAS-003")
+	h.Open("VAS-003", "K-0412")
+	s := printed(t, h, "VAS-003", workplacetest.ListShort())
+	for _, stage := range []events.Stage{events.StageFirst, events.StageClosing, events.StageFinal} {
+		s.tick(stage, 1, 2, 3)
+	}
+	s.write(events.StageFirst, gauze)
+	s.write(events.StageClosing, gauze)
+	s.tick(events.StageFinal, gauze)
+	h.After(6 * time.Hour)
+	copied(t, h, s.picture(0))
+	b := at(t, h)
+	b.Do("enter")
+	b.Do("enter")
+	b.people("0700")
+	b.people("0800")
+	b.people("0900")
+	b.typed("20")
+	b.typed("18")
+	b.asks("G1, Closing count: 18 is fewer than the sum of the row. Why?")
+	if a := b.Do("stays", "reason", " "); !strings.Contains(fmt.Sprint(a["aside"]), "Say why it stays") {
+		t.Errorf("without a reason: %v", a["aside"])
+	}
+	b.Do("stays", "reason", "bleeding from the liver bed")
+	b.asks("G1, Final count: how many? | It is ticked, and which sum that means")
+	b.Do("enter")
+	b.asks("2 × Gauze, X-ray detectable, 10 x 10 cm stays in the patient on purpose: bleeding from the liver bed.")
+	b.sign()
+	got := counts(h, "K-0412")
+	want := []events.Removed{{Line: 4, Quantity: 2, Reason: "bleeding from the liver bed", Stays: true}}
+	if len(got) != 3 || !slices.Equal(got[1].Removed, want) || got[2].Removed != nil || got[2].Counts[3].Counted != 18 {
+		t.Fatalf("%+v", got)
+	}
+	stays := false
+	for _, v := range history(t, h, "VAS-003").Verdicts {
+		for _, f := range v.Findings {
+			stays = stays || f.Code == projections.StaysOnPurpose
+			if f.Severity == projections.SeverityBroken {
+				t.Errorf("found %s %+v", f.Code, f.Detail)
+			}
+		}
+	}
+	if !stays {
+		t.Error("judgement doesn't tell what stays")
 	}
 }
 

@@ -81,17 +81,20 @@ func TestQuestionsAsTheyLook(t *testing.T) {
 func goodsLook(h *workplacetest.House, q *bench, looks func(name string)) {
 	h.Goods = workplacetest.Goods().Lines
 	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
-		Marks: map[events.Stage]string{events.StageFirst: "ttt"}, Goods: map[events.Stage]string{events.StageFirst: "eeen"}})
+		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageFinal: "ttt"}, Goods: map[events.Stage]string{events.StageFirst: "eeen", events.StageFinal: "eeen"}})
 	q.Do("take-up", "value", h.Codes["VAS-004"])
 	q.Do("case", "case", "K-0413")
 	q.Do("case-sure", "value", "K-0413")
 	q.Do("day", "value", "2026-03-04")
 	q.typed("0800")
 	q.Do("found", "value", "unknown")
-	q.Do("not-stage")
 	q.people("0810")
+	q.people("0910")
 	looks("goods")
 	q.typed("10")
+	q.typed("8")
+	looks("goods-fewer")
+	q.Do("enter")
 	q.asks("G4: what is written there as the name?")
 	looks("goods-name")
 }

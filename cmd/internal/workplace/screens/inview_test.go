@@ -629,7 +629,7 @@ func (q *asker) goods() {
 	}
 	q.do("no-goods")
 	q.scan("10+10", "10")
-	q.do("came", "value", "later")
+	q.do("fewer", "value", "later")
 	q.do("goods-none")
 	q.do("aside")
 	q.do("form", "set", "VAS-004")
