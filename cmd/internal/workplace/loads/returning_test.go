@@ -36,7 +36,17 @@ func TestWayBack(t *testing.T) {
 		}
 	}
 	says(scan(tag("LAP-014")), "open", "LAP-014: which step is this?")
-	says(scan("1"), "open", "Scan your badge")
+	a := scan("1")
+	says(a, "open", "Scan your badge")
+	// 29 CFR 1910.1030: containers of contaminated sharps are closable, puncture resistant, leakproof on sides and bottom, labeled or
+	// color-coded, (d)(4)(iii)(A)(1), and closed immediately prior to removal, (A)(3); nobody reaches by hand into those of reusable
+	// sharps, (d)(4)(ii)(E): read in 56 FR 64175 (6 December 1991). That (d)(2)(viii) asks the same of reusable sharps until they are
+	// reprocessed is from memory, as is that (d)(2)(xiii) is about specimens. Kept moist: findings of practice, no regulation.
+	for _, says := range []string{"closed container", "does not leak", "label or color", "can't be pierced", "reaches by hand"} {
+		if !strings.Contains(strings.ReplaceAll(fmt.Sprint(a["bench"]), "&#39;", "'"), says) {
+			t.Errorf("%q is not on the page of what leaves the room", says)
+		}
+	}
 	says(scan(workplacetest.Label(t, events.ScanBadge, "B-3310")), "whole",
 		"Enter records: LAP-014 left the room, treated at the point of use")
 	says(scan(""), "whole", "LAP-014 left the room.")
@@ -69,7 +79,7 @@ func TestWayBack(t *testing.T) {
 	do("step", `{"value":"inspected"}`)
 	scan(tag("LAP-014"))
 	says(scan("+2"), "doubtful", "a piece damaged")
-	a := scan("")
+	a = scan("")
 	if !strings.Contains(fmt.Sprint(a["bench"]), "/pieces?set=LAP-014") {
 		t.Errorf("what became of the piece is not asked: %v", a["bench"])
 	}
