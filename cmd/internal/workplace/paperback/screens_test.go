@@ -81,7 +81,8 @@ func TestQuestionsAsTheyLook(t *testing.T) {
 func goodsLook(h *workplacetest.House, q *bench, looks func(name string)) {
 	h.Goods = workplacetest.Goods().Lines
 	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
-		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageFinal: "ttt"}, Goods: map[events.Stage]string{events.StageFirst: "eeen", events.StageFinal: "eeen"}})
+		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageFinal: "ttt"},
+		Goods: map[events.Stage]string{events.StageFirst: "eeen", events.StageFinal: "eeen"}})
 	q.Do("take-up", "value", h.Codes["VAS-004"])
 	q.Do("case", "case", "K-0413")
 	q.Do("case-sure", "value", "K-0413")
