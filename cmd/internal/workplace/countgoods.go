@@ -177,9 +177,9 @@ func (t *table) countedAsOpened() bool {
 
 // layGoods puts goods into the draft of the set that they lie with.
 func (t *table) layGoods(i int, d *draft, x events.Beyond, n int64) error {
-	before := int64(0)
+	before, disputed := int64(0), false
 	if e := d.Lines[x.Line]; e != nil {
-		before = e.Counted
+		before, disputed = e.Counted, len(e.Disputed) > 0
 	}
 	k := slices.IndexFunc(d.Beyond, func(b events.Beyond) bool { return b.Line == x.Line })
 	if k < 0 {
@@ -194,14 +194,10 @@ func (t *table) layGoods(i int, d *draft, x events.Beyond, n int64) error {
 	switch {
 	case !t.countedAsOpened():
 		delete(d.Lines, x.Line) // counted before these came
-	case n < 0 && before+n <= 0:
+	case n < 0 && before+n <= 0 && !disputed:
 		delete(d.Lines, x.Line)
 	default:
-		in := lineInput{Line: x.Line, Counted: before + n}
-		if e := d.Lines[x.Line]; e != nil { // nobody says another number of what was there
-			in.Seen = e.Rev
-		}
-		if _, err := d.enter(t.v.key, in, t.v.now); err != nil {
+		if err := d.more(t.v.key, x.Line, n, t.v.now); err != nil {
 			return err
 		}
 	}

@@ -171,12 +171,7 @@ func (t *table) keepSingle(set, item, name string, n int64, a *counted) error {
 			delete(d.Lines, line) // counted before this piece came
 			return nil
 		}
-		in := lineInput{Line: line, Counted: n}
-		if e := d.Lines[line]; e != nil { // more of the same: nobody says another number of what was there
-			in.Counted, in.Seen = e.Counted+n, e.Rev
-		}
-		_, err := d.enter(t.v.key, in, t.v.now)
-		return err
+		return d.more(t.v.key, line, n, t.v.now)
 	})
 }
 

@@ -135,6 +135,26 @@ func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool
 	return false, nil
 }
 
+// more counts pieces of a line that came, or were taken back, beside what was there. Of that nobody says another number: where two
+// browsers said different ones the line is still to be counted again.
+func (d *draft) more(client string, line, n int64, now time.Time) error {
+	in := lineInput{Line: line, Counted: n}
+	if e := d.Lines[line]; e != nil {
+		in.Counted, in.Seen = e.Counted+n, e.Rev
+		if len(e.Disputed) > 0 {
+			for i := range e.Disputed {
+				e.Disputed[i] = max(e.Disputed[i]+n, 0)
+			}
+			d.Touched = now
+			d.Rev++
+			e.Counted, e.Rev = e.Disputed[0], d.Rev
+			return nil
+		}
+	}
+	_, err := d.enter(client, in, now)
+	return err
+}
+
 const maxCounted = 9999
 
 // settled reports whether a line needs no more counting: in a count by place, when

@@ -167,6 +167,24 @@ func heldGoods(t *testing.T, h *workplacetest.House, k *workplacetest.Counter) {
 	}
 }
 
+// TestGoodsOfADisputedLine: a pack that is opened settles nothing between two screens that counted its line differently.
+func TestGoodsOfADisputedLine(t *testing.T) {
+	h, k := goodsCase(t)
+	k.Scan("GZ-1010")
+	counts := func(client string, n int) map[string]any {
+		return h.Post("/at/north/or-3/count/enter", fmt.Sprintf(`{"client":%q,"n":1000,"case":"K-1","stage":"first",`+
+			`"lines":[{"set":"VAS-003","line":4,"counted":%d,"seen":0}]}`, client, n))
+	}
+	counts("x", 10)
+	workplacetest.Must(t, counts("y", 9), "Two people say")
+	for _, is := range []struct{ add, line string }{
+		{"GZ-1010 10", "4 20/-"}, {"GZ-1010 -10", "4 10/-"}, {"GZ-1010 -10", "4 0/-"}, {"GZ-1010 10", "4 10/-"},
+	} {
+		goodsAre(t, k.Do("goods", "value", is.add), is.line)
+	}
+	goodsAre(t, counts("z", 10), "4 10/10")
+}
+
 // TestGoodsAreNotPacked: no set is packed by a list of goods, and packing doesn't offer it.
 func TestGoodsAreNotPacked(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
