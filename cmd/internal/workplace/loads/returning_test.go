@@ -42,7 +42,7 @@ func TestWayBack(t *testing.T) {
 	// color-coded, (d)(4)(iii)(A)(1), and closed immediately prior to removal, (A)(3); nobody reaches by hand into those of reusable
 	// sharps, (d)(4)(ii)(E): read in 56 FR 64175 (6 December 1991). That (d)(2)(viii) asks the same of reusable sharps until they are
 	// reprocessed is from memory, as is that (d)(2)(xiii) is about specimens. Kept moist: findings of practice, no regulation.
-	for _, says := range []string{"closed container", "does not leak", "label or color", "can't be pierced", "reaches by hand"} {
+	for _, says := range []string{"closed, leakproof", "labeled or color-coded", "puncture-resistant", "reach into by hand"} {
 		if !strings.Contains(strings.ReplaceAll(fmt.Sprint(a["bench"]), "&#39;", "'"), says) {
 			t.Errorf("%q is not on the page of what leaves the room", says)
 		}
