@@ -38,7 +38,8 @@ func TestServe(t *testing.T) {
 		t.Fatal("the server did not say where it serves")
 	}
 	obs := filepath.Join(work, "obs.jsonl")
-	if err := os.WriteFile(obs, []byte(`{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
+	if err := os.WriteFile(obs, []byte(`{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z",`+
+		`"data":{"list":"LAP","version":1,"title":"Laparotomy","lines":[{"line":1,"item":"FCP-125","description":"Forceps","quantity":6}]}}
 {"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}
 `), 0o600); err != nil {
 		t.Fatal(err)

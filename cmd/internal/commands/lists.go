@@ -114,8 +114,8 @@ prints versions in nearly this form.`,
 	return c
 }
 
-// issue shows what changes and records the next version.
-func (a *app) issue(cmd *cobra.Command, f issueFlags, t workplace.Table) error {
+// fit reports what a list can't be issued with.
+func (f *issueFlags) fit() error {
 	if err := events.CheckStation(f.station); err != nil {
 		return fmt.Errorf("--station: %w", err)
 	}
@@ -127,6 +127,14 @@ func (a *app) issue(cmd *cobra.Command, f issueFlags, t workplace.Table) error {
 	}
 	if f.operator == "" && !f.check {
 		return errors.New("--operator is missing: a list says who wrote it")
+	}
+	return nil
+}
+
+// issue shows what changes and records the next version.
+func (a *app) issue(cmd *cobra.Command, f issueFlags, t workplace.Table) error {
+	if err := f.fit(); err != nil {
+		return err
 	}
 	return a.with(cmd, site.Options{EnrolOnSight: true, Name: site.SiteOf(f.station)}, func(s site.Service) error {
 		before, err := s.Lists(cmd.Context(), "")

@@ -144,9 +144,13 @@ func diffLines(a, b string) string {
 	return fmt.Sprintf("%d and %d rows", len(as), len(bs))
 }
 
-const oneList = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"title":"Laparotomy, major","lines":[{"line":1,"item":"FCP-125","description":"Forceps, mosquito, curved, 12.5 cm","quantity":6}]}}
-{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014","operator":"B-1182","data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":1,"counted":5,"reason":"missing"}],"weightKg":8.4}}
-{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-014","operator":"B-1182","data":{"placement":"outside","seals":["483920"]}}
+const oneList = `{"station":"north/packing-1","kind":"list.issued","time":"2026-03-02T05:00:00Z","operator":"B-1182",` +
+	`"data":{"list":"LAP-MAJOR","version":3,"title":"Laparotomy, major",` +
+	`"lines":[{"line":1,"item":"FCP-125","description":"Forceps, mosquito, curved, 12.5 cm","quantity":6}]}}
+{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:11:00Z","set":"LAP-014","operator":"B-1182",` +
+	`"data":{"list":"LAP-MAJOR","version":3,"exceptions":[{"line":1,"counted":5,"reason":"missing"}],"weightKg":8.4}}
+{"station":"north/packing-1","kind":"list.sealed","time":"2026-03-02T06:14:00Z","set":"LAP-014","operator":"B-1182",` +
+	`"data":{"placement":"outside","seals":["483920"]}}
 `
 
 // TestRefusals: each bad line gets its number and reason, costs nothing else,

@@ -179,7 +179,8 @@ func bomb(s *soak) (io.Reader, string) {
 	z := zip.NewWriter(&table)
 	for name, text := range map[string]string{
 		"[Content_Types].xml": `<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">` +
-			`<Override PartName="/xl/workbook.xml" ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/></Types>`,
+			`<Override PartName="/xl/workbook.xml" ` +
+			`ContentType="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet.main+xml"/></Types>`,
 		"xl/workbook.xml": `<workbook xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main" ` +
 			`xmlns:r="http://schemas.openxmlformats.org/officeDocument/2006/relationships">` +
 			`<sheets><sheet name="a" sheetId="1" r:id="r1"/></sheets></workbook>`,

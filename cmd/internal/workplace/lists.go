@@ -308,11 +308,7 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		out.data = f
 		return out, nil
 	}
-	if len(before) > 0 && !f.photographs {
-		t := Table{Lines: lines}
-		t.KeepPhotographs(before[len(before)-1].LineRows)
-	}
-	if err := v.takePhotographs(&f, lines); err != nil {
+	if err := v.takePhotographs(&f, before, lines); err != nil {
 		return nil, err
 	}
 	f.Table, f.Rows = csvOf(lines), lines
@@ -343,19 +339,25 @@ func (d *Desk) issue(v *visit) (*rendered, error) {
 		out.data = f
 		return out, nil
 	}
-	o := &events.Observation{
-		Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data,
-	}
-	switch _, err := d.site.Observe(v, o); {
-	case refusal.Is(err):
-		f.wrong(v.detail(err))
-		f.Preview = nil
-		out.data = f
-		return out, nil
-	case err != nil:
+	err = d.recordList(v, &f, data)
+	if !refusal.Is(err) {
 		return nil, err
 	}
-	return nil, &moved{
+	f.wrong(v.detail(err))
+	f.Preview = nil
+	out.data = f
+	return out, nil
+}
+
+// recordList issues a version; what it returns then leads to the page of the list.
+func (d *Desk) recordList(v *visit, f *listForm, data *events.ListIssued) error {
+	_, err := d.site.Observe(v, &events.Observation{
+		Station: f.Station, Kind: events.KindListIssued, Time: v.now.UTC(), Operator: f.Badge, Data: data,
+	})
+	if err != nil {
+		return err
+	}
+	return &moved{
 		to: d.opts.Prefix + "/lists/" + url.PathEscape(f.List) + "?done=" + fmt.Sprint(data.Version),
 		keep: &http.Cookie{Name: issuesAt, Value: url.QueryEscape(f.Station), Path: d.opts.Prefix + "/lists", HttpOnly: true,
 			SameSite: http.SameSiteStrictMode, MaxAge: 365 * 24 * 3600},

@@ -9,6 +9,7 @@ import (
 
 	"listbound/cmd/internal/paper/pictures"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 )
 
@@ -34,9 +35,13 @@ func (t *Table) KeepPhotographs(before []events.Line) {
 	}
 }
 
-// takePhotographs takes what came with the form for single lines: a photograph, or that a line has none any more. What can't
-// be read is said of its line.
-func (v *visit) takePhotographs(f *listForm, lines []events.Line) error {
+// takePhotographs takes what came with the form for single lines: a photograph, or that a line has none any more. A form without
+// them keeps those of the version before. What can't be read is said of its line.
+func (v *visit) takePhotographs(f *listForm, before []site.ListVersion, lines []events.Line) error {
+	if len(before) > 0 && !f.photographs {
+		t := Table{Lines: lines}
+		t.KeepPhotographs(before[len(before)-1].LineRows)
+	}
 	for i := range lines {
 		l := &lines[i]
 		if v.r.PostFormValue(fmt.Sprintf("photo-off-%d", l.Line)) != "" {

@@ -460,7 +460,8 @@ func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage str
 	switch q.kind {
 	case askFormGoods:
 		return ask(v.t("readback-ask-form-goods"), v.t("readback-form-goods-more")).offer(
-			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "on-form", Words: v.t("readback-goods-there")})
+			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "on-form",
+				Words: v.t("readback-goods-there")})
 	case askNoGoods:
 		return ask(v.t("readback-ask-no-goods"), v.t("readback-blank-more")).offer(
 			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})

@@ -310,9 +310,15 @@ func (b *returning) verdict(v *visit) (said, error) {
 	if s, asks := known.ask(v, b); asks {
 		return s, nil
 	}
+	return b.ready(v, known)
+}
+
+// ready says what Enter records.
+func (b *returning) ready(v *visit, known amiss) (said, error) {
 	about, faults := b.about(v)
 	s := good(v.t("enter-returned-"+string(b.Step), b.Tag), strings.Join(append(about, faults...), ", "))
 	if b.Step == events.ReturnHanded {
+		var err error
 		if s, err = b.lentSaid(v); err != nil {
 			return said{}, err
 		}
@@ -467,14 +473,12 @@ func (b *returning) record(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	loan, err := b.lentSaid(v)
+	open := ""
+	if err == nil && known != nil {
+		open, err = v.openCase(known.Key)
+	}
 	if err != nil {
 		return said{}, err
-	}
-	open := ""
-	if known != nil {
-		if open, err = v.openCase(known.Key); err != nil {
-			return said{}, err
-		}
 	}
 	since := v.d.site.Size()
 	rs, err := b.observe(v)

@@ -376,7 +376,8 @@ func TestBlankFormIsTypedIn(t *testing.T) {
 	b.Do("not-line")
 	b.sign()
 	got := counts(h, "K-0412")
-	if len(got) != 1 || got[0].Sheet != events.SheetUnreadable || got[0].Paper == nil || !got[0].Paper.Typed || got[0].Paper.CheckedBy != "B-2202" || len(got[0].Counts) != 2 ||
+	if len(got) != 1 || got[0].Sheet != events.SheetUnreadable || got[0].Paper == nil || !got[0].Paper.Typed ||
+		got[0].Paper.CheckedBy != "B-2202" || len(got[0].Counts) != 2 ||
 		got[0].Counts[1].Counted != 1 || got[0].Counter != "B-3310" {
 		t.Fatalf("%+v", got)
 	}
