@@ -1,7 +1,6 @@
 package site
 
 import (
-	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -15,7 +14,6 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
-	"listbound/ledger/proof"
 	"listbound/projections/facts"
 	"listbound/projections/run"
 	"listbound/projections/run/logfile"
@@ -69,37 +67,9 @@ func (l *runLogs) has(d *events.RunLogged) error {
 	return err
 }
 
-// eventWith returns the event of a record that has a member in it, nil of any other and of one that can't be read, which is told
-// of otherwise.
-func eventWith(s *Site, record []byte, member string) *events.Event {
-	if !bytes.Contains(record, []byte(member)) {
-		return nil
-	}
-	n, _, _, err := proof.SplitArrival(s.Name(), record)
-	if err != nil {
-		return nil
-	}
-	e, err := events.ParseNote(n)
-	if err != nil {
-		return nil
-	}
-	return e
-}
-
 // look holds the log that a record or a correction names against its digest. All others it passes over without parsing them.
 func (l *runLogs) look(s *Site, seq int64, record []byte) {
-	e := eventWith(s, record, `"log":"`)
-	if e == nil {
-		return
-	}
-	said := e.Data
-	if c, ok := said.(*events.EventCorrected); ok && len(c.Data) > 0 {
-		var err error
-		if said, err = events.DecodeData(events.KindRunLogged, c.Data); err != nil {
-			return // of another kind
-		}
-	}
-	if d, ok := said.(*events.RunLogged); ok {
+	if d, ok := saidWith[*events.RunLogged](s, record, `"log":"`, events.KindRunLogged); ok {
 		if err := l.has(d); err != nil {
 			l.problems = append(l.problems, ledger.Problem{Seq: seq, What: fmt.Sprintf("%v; put the file back from a copy", err)})
 		}
