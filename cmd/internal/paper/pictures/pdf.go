@@ -11,7 +11,6 @@ import (
 	"runtime/debug"
 	"slices"
 
-	"github.com/pdfcpu/pdfcpu/pkg/api"
 	"github.com/pdfcpu/pdfcpu/pkg/filter"
 	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu"
 	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
@@ -20,7 +19,7 @@ import (
 )
 
 // The library would write a file of its settings into the user's folder.
-var _ = func() bool { api.DisableConfigDir(); return true }()
+var _ = func() bool { model.ConfigPath = "disable"; return true }()
 
 // A page of a scanner's PDF is one picture. Others on it that have less than a share of its
 // pixels are its maker's mark; larger ones are parts of the page.
@@ -63,7 +62,7 @@ func openPDF(file []byte, l Limits) (doc *pdf, e *Error) {
 		MaxObjectCount: 200_000, MaxObjectStreamCount: 50_000, MaxObjectStreamFirst: 1 << 20, MaxXRefEntries: 200_000,
 		MaxRecursionDepth: 50,
 	}
-	ctx, err := api.ReadContext(bytes.NewReader(file), conf)
+	ctx, err := pdfcpu.Read(bytes.NewReader(file), conf)
 	if err == nil {
 		err = ctx.EnsurePageCount()
 	}
