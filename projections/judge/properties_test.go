@@ -21,6 +21,27 @@ import (
 type shelf struct {
 	all   []facts.Fact
 	asked map[facts.DimKey]int
+	filed [][]filing // of each fact that was there when something was last looked for
+}
+
+// filing is one of a fact's variants, and where it belongs.
+type filing struct {
+	data events.Data
+	keys []facts.DimKey
+}
+
+// filings are worked out once for all that is there: where a fact belongs doesn't turn on what is looked for.
+func (s *shelf) filings() [][]filing {
+	if len(s.filed) == len(s.all) {
+		return s.filed
+	}
+	s.filed = make([][]filing, len(s.all))
+	for i, f := range s.all {
+		for _, d := range s.variants(f.Event, 0) {
+			s.filed[i] = append(s.filed[i], filing{d, facts.Keys(f.Event, d)})
+		}
+	}
+	return s.filed
 }
 
 // variants returns an event's data and all that any correction ever put in its place.
@@ -60,13 +81,13 @@ func (s *shelf) find(dim facts.Dim, key string) ([]facts.Fact, error) {
 	want := facts.DimKey{Dim: dim, Key: key}
 	in := make(map[int64]bool)
 	positive := false
-	for _, f := range s.all {
-		for _, d := range s.variants(f.Event, 0) {
+	for n, f := range s.all {
+		for _, v := range s.filings()[n] {
 			if dim == facts.DimStation {
 				in[f.Seq] = f.Event.Station == key && f.Remarks != 0
-			} else if slices.Contains(facts.Keys(f.Event, d), want) {
+			} else if slices.Contains(v.keys, want) {
 				in[f.Seq] = true
-				if i, ok := d.(*events.IndicatorRead); ok && i.Result == "positive" {
+				if i, ok := v.data.(*events.IndicatorRead); ok && i.Result == "positive" {
 					positive = true
 				}
 			}
