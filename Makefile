@@ -51,7 +51,9 @@ windows:
 staticcheck:
 	GOGC=400 GOMEMLIMIT=3GiB $(GO) run $(STATICCHECK) $(PACKAGES)
 
-# What the tests write is kept in memory where there is room (see .ci/memory), what is built is not.
+# What the tests write is kept in memory where there is room (see .ci/memory), what is built is not. A test's TempDir lies
+# where GOTMPDIR says, so the tests don't see it.
+UNSEEN = -exec 'env -u GOTMPDIR'
 race plain alone: export GOTMPDIR := $(or $(TMPDIR),/tmp)
 race plain alone: export TMPDIR := $(shell .ci/memory)
 # The tests have little in use, which is collected over and over; the limit holds where they have much.
@@ -69,11 +71,11 @@ race: export GOFLAGS := $(GOFLAGS) -trimpath -ldflags=-s
 # Each package once, with or without the race detector: .ci/packages says which.
 # Vet has looked at them already. Fuzz seeds run as ordinary tests.
 plain:
-	$(GO) test -count=1 -vet=off $$(GO="$(GO)" .ci/packages plain)
+	$(GO) test -count=1 $(UNSEEN) -vet=off $$(GO="$(GO)" .ci/packages plain)
 
 # The long tests, one step after the other, of the packages that race has.
 alone:
-	$(GO) test -count=1 -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
+	$(GO) test -count=1 $(UNSEEN) -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
 
 # All of the build is instrumented but two things. SQLite is C turned into Go: all that it works on lies in memory that it
 # has mapped itself, which the detector doesn't look at, instrumented or not, and asking it each time took a quarter of the
@@ -94,7 +96,7 @@ RACE = -race -gcflags='all=-dwarf=false' -gcflags='modernc.org/...=-dwarf=false 
 # Three packages at once, since tests of a browser wait for pages half of the time; within a package one after the other, or all
 # cores are taken and the browsers' waiting costs more than it saves.
 race:
-	CGO_ENABLED=1 GORACE='atexit_sleep_ms=100' $(GO) test -count=1 -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
+	CGO_ENABLED=1 GORACE='atexit_sleep_ms=100' $(GO) test -count=1 $(UNSEEN) -p 3 -parallel 1 $(RACE) -vet=off $$(GO="$(GO)" .ci/packages race)
 
 # All tests in their short form, for the work between two commits.
 short:
