@@ -37,7 +37,11 @@ const patience = 60 * time.Second
 // Browser is a running Chromium.
 type Browser struct{ ctx context.Context } // of the browser: chromedp keeps it there
 
-// Start starts a Chromium that ends with the test, with flags of its own: "name", or "name=value".
+// Frames goes to Start where a test needs the frames that a page shows (requestAnimationFrame): without the thread that puts
+// pictures together there are none.
+const Frames = "-disable-threaded-compositing"
+
+// Start starts a Chromium that ends with the test, with flags of its own: "name", or "name=value"; "-name" leaves one out.
 func Start(t testing.TB, flags ...string) *Browser {
 	t.Helper()
 	b, stop := Launch(t, flags...)
@@ -73,16 +77,18 @@ func Launch(t testing.TB, flags ...string) (b *Browser, stop func()) {
 		"no-sandbox", "disable-gpu", "disable-quic", "no-first-run", "disable-background-networking",
 		"disable-component-update", "disable-sync",
 	} {
-		if f == "disable-threaded-compositing" && os.Getenv("LISTBOUND_SHOTS") != "" {
-			continue // without that thread a screenshot never comes
-		}
 		opts = append(opts, chromedp.Flag(f, true))
+	}
+	if os.Getenv("LISTBOUND_SHOTS") != "" {
+		flags = append(flags, Frames) // a screenshot is one
 	}
 	// Names that are no loopback, so that a browser trusts plain http to them as little
 	// as to any other machine.
 	opts = append(opts, chromedp.Flag("host-resolver-rules", "MAP *.test 127.0.0.1"))
 	for _, f := range flags {
-		if name, value, ok := strings.Cut(f, "="); ok {
+		if name, ok := strings.CutPrefix(f, "-"); ok {
+			opts = append(opts, chromedp.Flag(name, false))
+		} else if name, value, ok := strings.Cut(f, "="); ok {
 			opts = append(opts, chromedp.Flag(name, value))
 		} else {
 			opts = append(opts, chromedp.Flag(name, true))

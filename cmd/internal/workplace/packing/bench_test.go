@@ -243,7 +243,7 @@ func BenchmarkScanToVerdict(b *testing.B) {
 		scans = append(scans, tag, tag, st.Code)
 	}
 	for b.Loop() {
-		p := workplacetest.Browser(b).Tab(b, workplacetest.Wall)
+		p := browsertest.Start(b, browsertest.Frames).Tab(b, workplacetest.Wall)
 		p.Open(srv.URL + "/at/north/or-3/opening")
 		browsertest.Eval[bool](p, `(() => {
 			window.times = []; let t0 = 0;
