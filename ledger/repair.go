@@ -537,7 +537,7 @@ func (r *repairing) swap() (aside string, err error) {
 	}
 	// The copies from before a recovery belong to the damaged stream. The new one gives their numbers out again, and a
 	// later repair must not take the old records for the new.
-	copies, err := filepath.Glob(filepath.Join(r.opts.Dir, beforePrefix+"*"))
+	copies, err := disk.Glob(r.opts.Dir, beforePrefix+"*")
 	if err != nil {
 		return "", err
 	}

@@ -3,6 +3,7 @@
 package disk
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -112,4 +113,14 @@ func (s System) IsNoRoom(err error) bool {
 // SaysNoRoom is IsNoRoom for an error that came as text.
 func (s System) SaysNoRoom(text string) bool {
 	return slices.ContainsFunc(s.noRoom, func(e syscall.Errno) bool { return strings.Contains(text, e.Error()) })
+}
+
+// Glob returns the files of one folder whose names match a pattern, sorted; none where there is no such folder. Unlike
+// filepath.Glob it takes the folder's own name as it is, with whatever brackets and question marks a person gave it.
+func Glob(dir, pattern string) ([]string, error) {
+	names, err := fs.Glob(os.DirFS(cmp.Or(dir, ".")), pattern)
+	for i, name := range names {
+		names[i] = filepath.Join(dir, name)
+	}
+	return names, err
 }

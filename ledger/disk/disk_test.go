@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"syscall"
 	"testing"
 )
@@ -117,5 +118,30 @@ func TestNoRoom(t *testing.T) {
 	}
 	if windows.IsNoRoom(nil) || linux.IsNoRoom(nil) {
 		t.Error("nothing went wrong, and there is no room")
+	}
+}
+
+// TestGlob: a folder's own name is no pattern.
+func TestGlob(t *testing.T) {
+	root := t.TempDir()
+	for _, dir := range []string{"a?b", "axb", "[ab]", "a", "*"} {
+		if err := os.Mkdir(filepath.Join(root, dir), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range []string{"2.key", "1.key", "1.txt"} {
+			if err := os.WriteFile(filepath.Join(root, dir, name), nil, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	for _, dir := range []string{"a?b", "[ab]", "*"} {
+		got, err := Glob(filepath.Join(root, dir), "*.key")
+		want := []string{filepath.Join(root, dir, "1.key"), filepath.Join(root, dir, "2.key")}
+		if err != nil || !slices.Equal(got, want) {
+			t.Errorf("in %s: %v, %v; want %v", dir, got, err, want)
+		}
+	}
+	if got, err := Glob(filepath.Join(root, "none"), "*"); err != nil || len(got) > 0 {
+		t.Errorf("in a folder that isn't there: %v, %v", got, err)
 	}
 }

@@ -362,7 +362,7 @@ const maxKept = 1000
 func (w *Witness) keepBoth(m *memory, refused *note.Note, why string) {
 	name := fmt.Sprintf("refused-%x", sha256.Sum256([]byte(refused.Text)))[:24]
 	w.opts.Logger.Error(why, "ledger", m.origin, "seen", m.newest.Size, "kept", filepath.Join(m.dir, name))
-	kept, err := filepath.Glob(filepath.Join(m.dir, "refused-*"))
+	kept, err := disk.Glob(m.dir, "refused-*")
 	if err == nil && len(kept) >= maxKept {
 		return
 	}

@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -152,8 +153,8 @@ func (m *Model) open(ctx context.Context) (err error) {
 	if err := ownFile(m.opts.Path); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
-	dsn := fmt.Sprintf("file:%s?_pragma=journal_mode(WAL)&_pragma=busy_timeout(%d)&_pragma=synchronous(NORMAL)&_txlock=immediate",
-		m.opts.Path, cmp.Or(m.opts.LockWait, usualLockWait).Milliseconds())
+	dsn := fmt.Sprintf("%s?_pragma=journal_mode(WAL)&_pragma=busy_timeout(%d)&_pragma=synchronous(NORMAL)&_txlock=immediate",
+		fileURI(m.opts.Path), cmp.Or(m.opts.LockWait, usualLockWait).Milliseconds())
 	if m.write, err = sql.Open("sqlite", dsn); err != nil {
 		return fmt.Errorf("read model: %w", err)
 	}
@@ -167,6 +168,12 @@ func (m *Model) open(ctx context.Context) (err error) {
 		return fmt.Errorf("read model %s: %w", m.opts.Path, err)
 	}
 	return nil
+}
+
+// fileURI names a file to SQLite, for which a name of its own ends at ? or # and % begins a character
+// (sqlite.org/uri.html). Unescaped, the model of /srv/a#1 would be that of /srv/a#2: both /srv/a.
+func fileURI(path string) string {
+	return "file:" + strings.NewReplacer("%", "%25", "?", "%3f", "#", "%23").Replace(path)
 }
 
 // ownFile makes the file its owner's alone: it holds badges and cases. SQLite gives those beside it the same rights.

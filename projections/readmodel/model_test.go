@@ -133,6 +133,38 @@ func TestPositionAndRows(t *testing.T) {
 	}
 }
 
+// TestFoldersOfAnyName: folders whose names have characters that mean something else in a file's URI have a model each.
+func TestFoldersOfAnyName(t *testing.T) {
+	root := t.TempDir()
+	for i, name := range []string{"a#1", "a#2", "a%20b", "a&b", "a", "ä b"} {
+		dir := filepath.Join(root, name)
+		if err := os.Mkdir(dir, 0o700); err != nil {
+			t.Fatal(err)
+		}
+		b, path := newBook(t, dir), filepath.Join(dir, "r.db")
+		for range i + 1 {
+			b.add(t, "A")
+		}
+		for _, before := range []int64{0, int64(i + 1)} { // made, and opened again
+			m := open(t, b, path)
+			if m.Position() != before {
+				t.Errorf("%s: opened at %d, not at %d", name, m.Position(), before)
+			}
+			if before == 0 {
+				if err := m.Apply(t.Context(), b.batch(t, 1, int64(i+1))); err != nil {
+					t.Errorf("%s: %v", name, err)
+				}
+			}
+			if err := m.Close(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if names, err := os.ReadDir(root); err != nil || len(names) != 6 {
+		t.Errorf("beside the folders lies something else: %v, %v", names, err)
+	}
+}
+
 // TestStartsEmpty: another ledger's model, and a file that is none, are thrown away.
 func TestStartsEmpty(t *testing.T) {
 	dir := t.TempDir()

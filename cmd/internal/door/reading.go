@@ -2,6 +2,7 @@ package door
 
 import (
 	"fmt"
+	"listbound/ledger/disk"
 	"os"
 	"path/filepath"
 	"slices"
@@ -79,7 +80,7 @@ func (k *reading) keep(r Read) error {
 
 // months lists the files, the newest first.
 func (k *reading) months() ([]string, error) {
-	all, err := filepath.Glob(filepath.Join(k.dir, monthPrefix+"*"+monthSuffix))
+	all, err := disk.Glob(k.dir, monthPrefix+"*"+monthSuffix)
 	slices.Sort(all)
 	slices.Reverse(all)
 	return all, err

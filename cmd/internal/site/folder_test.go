@@ -120,3 +120,25 @@ func nowhere(t *testing.T, dir string, texts ...string) {
 		}
 	}
 }
+
+// TestFoldersOfAnyName: what a person calls a folder is a pattern to nobody, and the start of another name to nobody.
+func TestFoldersOfAnyName(t *testing.T) {
+	root := t.TempDir()
+	keys := make(map[string]bool)
+	for _, name := range []string{"a", "a?", "a#1", "a#2", "[a]", "*"} {
+		o := site.Options{Dir: filepath.Join(root, name), Name: "north", EnrolOnSight: true, Clock: fixed(noon)}
+		var key string
+		inFolder(t, o, func(s *site.Site) {
+			key = s.Key()
+			record(t, s, `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-02T06:10:00Z","set":"LAP-001","data":{"list":"LAP","version":1}}`)
+		})
+		o.Name = ""
+		inFolder(t, o, func(s *site.Site) {
+			if s.Key() != key || keys[key] {
+				t.Errorf("%s: opened again with the key %s, not %s", name, s.Key(), key)
+			}
+			mustBeIntact(t, name, s)
+		})
+		keys[key] = true
+	}
+}

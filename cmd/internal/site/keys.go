@@ -13,6 +13,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 )
 
@@ -95,7 +96,7 @@ func (s *Site) openUnder(ctx context.Context) error {
 // dropHalfKeys removes what is left of keys whose making was cut off: a second copy of a private key, or one never used.
 // The folder is this program's.
 func (s *Site) dropHalfKeys() error {
-	left, err := filepath.Glob(filepath.Join(filepath.Dir(s.own.path), ledger.HalfKeys))
+	left, err := disk.Glob(filepath.Dir(s.own.path), ledger.HalfKeys)
 	for _, path := range left {
 		err = errors.Join(err, os.Remove(path))
 	}

@@ -24,6 +24,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
+	"listbound/ledger/disk"
 	"listbound/ledger/proof"
 	"listbound/projections/readmodel"
 	"listbound/projections/words"
@@ -349,7 +350,7 @@ func (s *Site) ledgerName() (string, error) {
 	if err := mayLook(s.opts.Dir); err != nil {
 		return "", err
 	}
-	found, err := filepath.Glob(s.keyPath(events.LedgerName("*")))
+	found, err := disk.Glob(filepath.Split(s.keyPath(events.LedgerName("*"))))
 	if err != nil {
 		return "", fmt.Errorf("looking for the ledger's key: %w", err)
 	}
@@ -469,7 +470,7 @@ func (s *Site) putInPlace(ctx context.Context, path string) error {
 
 // removeChecks removes read models that were made to compare with by a program that was killed.
 func (s *Site) removeChecks() error {
-	left, err := filepath.Glob(filepath.Join(s.opts.Dir, checkPrefix+"*"))
+	left, err := disk.Glob(s.opts.Dir, checkPrefix+"*")
 	for _, dir := range left {
 		err = errors.Join(err, os.RemoveAll(dir))
 	}

@@ -301,7 +301,7 @@ func (s *Site) askWitness(ctx context.Context, k witness.Known, msg []byte, c pr
 func (s *Site) verifyWitnesses(v *Verification) error {
 	w := s.witnesses
 	if w.policy == nil {
-		kept, err := filepath.Glob(filepath.Join(w.dir, "*"+stampedSuffix))
+		kept, err := disk.Glob(w.dir, "*"+stampedSuffix)
 		if err == nil && len(kept) > 0 {
 			v.Remarks = append(v.Remarks, ledger.Problem{What: fmt.Sprintf("%s holds what witnesses have signed, and the file %s, "+
 				"which says who they are, is gone: nobody is asked", witnessDir, witnessPolicy)})
