@@ -248,15 +248,18 @@ func custody(w io.Writer, r bundle.Report) {
 		fmt.Fprintln(w, "  with the station itself:", strings.Join(c.Own, ", "))
 	}
 	for _, x := range c.Witnesses {
-		fmt.Fprintf(w, "  the witness %s has signed for the first %d records at %s; ask there\n", x.Name, x.Size, x.At.UTC().Format(time.RFC3339))
+		fmt.Fprintf(w, "  the witness %s has signed for the first %d records at %s; ask there\n", x.Name, x.Size,
+			x.At.UTC().Format(time.RFC3339))
 	}
 	for _, t := range r.Stamped {
-		fmt.Fprintf(w, "  the first %d records were timestamped, and this bundle goes on from them; when and by whom says:\n    %s\n", t.Size,
+		fmt.Fprintf(w,
+			"  the first %d records were timestamped, and this bundle goes on from them; when and by whom says:\n    %s\n", t.Size,
 			t.HowToCheck())
 	}
 	if len(c.Witnesses) == 0 && len(r.Stamped) == 0 {
-		fmt.Fprintln(w, "  no witness and no timestamp: that the ledger was not written anew shows only beside what it gave out before, and "+
-			"by the lines\n  printed on count sheets")
+		fmt.Fprintln(w,
+			"  no witness and no timestamp: that the ledger was not written anew shows only beside what it gave out before, and "+
+				"by the lines\n  printed on count sheets")
 	}
 }
 

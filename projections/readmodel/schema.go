@@ -43,7 +43,8 @@ CREATE TABLE remarked (
 
 -- marks: what is printed on the outside of a sealed set, for finding it by what a person holds; and tags of its tray.
 CREATE TABLE marks (
-	what TEXT NOT NULL,   -- seal, said (a seal by a correction), short (the sheet's short code), bag (lot of the bag), tag (by the register of sets)
+	what TEXT NOT NULL,   -- seal, said (a seal by a correction), short (the sheet's short code), bag (lot of the bag),
+	                      -- tag (by the register of sets)
 	mark TEXT NOT NULL,
 	seq  INTEGER NOT NULL -- the list.sealed, or the set.entered
 );

@@ -291,7 +291,8 @@ func eventTable(words *shell.Words, l *look) *table {
 		if sameClock(e, l.Tolerant) {
 			recorded.Text = words.T("board.same")
 		}
-		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded, text(kindText(words, e.Kind)).to(correctLink(e.ID)),
+		t.add(number(e.Seq).to(recordLink(e.Seq)), seconds(words, e.Observed), recorded,
+			text(kindText(words, e.Kind)).to(correctLink(e.ID)),
 			text(e.Set).to(tripLink(e.Set, e.Trip)),
 			text(e.Station).to(stationLink(e.Station)), text(e.Operator).to(badgeLink(e.Operator)),
 			text(strings.Join(notes(words, e), "; ")), text(words.Event(&e)))

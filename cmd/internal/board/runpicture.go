@@ -50,7 +50,8 @@ func (v *runView) draw(l *run.Log, r *run.Report) template.HTML {
 	}
 	s.line(runLeft, runBottom, runRight, runBottom, soft, 1)
 	if l.Pressure != "" {
-		s.path(v.line(l, r, scale, func(x *run.Sample) float64 { return run.SteamAt(x.Pressure) }), "none", blue, 1.5, `stroke-dasharray="6 4"`)
+		s.path(v.line(l, r, scale, func(x *run.Sample) float64 { return run.SteamAt(x.Pressure) }), "none", blue, 1.5,
+			`stroke-dasharray="6 4"`)
 	}
 	for k := range l.Sensors {
 		s.path(v.line(l, r, scale, func(x *run.Sample) float64 { return x.Points[k] }), "none", ink, 2)

@@ -348,7 +348,8 @@ func (v *assessed) numbers() Section {
 		Columns: []string{"assess-dependence", "assess-second", "assess-both"}}
 	for _, d := range assess.Dependences() {
 		r := v.Readers[string(d)]
-		readers.Rows = append(readers.Rows, []string{v.l.Say("board.assess-dependence-" + string(d)), v.million(r.Second), v.million(r.Both)})
+		readers.Rows = append(readers.Rows, []string{v.l.Say("board.assess-dependence-" + string(d)),
+			v.million(r.Second), v.million(r.Both)})
 	}
 	s := Section{Title: starts.Title, Tables: []Rows{starts, readers},
 		Says: []string{v.l.Say("board.assess-readers-say", v.l.Say("board.assess-dependence-"+string(v.Choices.Dependence)))}}

@@ -12,7 +12,8 @@ import (
 
 // runCaution goes with each judged run.
 const runCaution = "A run that holds its cycle is no proof that its load is sterile, and one that doesn't is reason enough " +
-	"not to release it. The manufacturers' instructions and the facility's own policy come first. F0 is information, no release rests on it."
+	"not to release it. The manufacturers' instructions and the facility's own policy come first. F0 is information, " +
+	"no release rests on it."
 
 // Run writes what a log says of a run, and d decimal reductions of a spore with that D-value where it is not 0.
 func Run(w io.Writer, r *run.Report, d float64) error {

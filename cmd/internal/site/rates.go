@@ -43,7 +43,8 @@ func (q *RatesQuery) check() error {
 	// Nearer to each other they would take tens of thousands of incidents to be told apart.
 	const least, most, apart = 0.00001, 0.1, 1.2
 	if !(least <= usual && usual*apart <= raised && raised <= most) {
-		return refusal.New("the raised rate, %g, must be at least %g times the usual one, %g, and both between %g and %g incidents an opening",
+		return refusal.New(
+			"the raised rate, %g, must be at least %g times the usual one, %g, and both between %g and %g incidents an opening",
 			raised, apart, usual, least, most)
 	}
 	if !q.Since.IsZero() && !q.Until.IsZero() && !q.Since.Before(q.Until) {
