@@ -238,6 +238,9 @@ func (v *visit) closingState(ref string) (*closingState, error) {
 		}
 		return err
 	})
+	if err == nil {
+		err = v.layGoodsBegun(&out.CaseStanding)
+	}
 	if err != nil {
 		return nil, err
 	}

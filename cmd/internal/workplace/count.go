@@ -54,6 +54,7 @@ type table struct {
 	drafts   []*draft // beside standing.Sets
 	whole    *whole
 	recorded [][]projections.LineStanding // the lines of each set without what its draft names
+	carried  []map[int64]int64            // by set and line, what lay with an earlier turn of it in this case
 	policy   events.Policy
 	names    map[string]string // of the items of all turns of the case
 	step     int               // how many changes the input has made to the drafts
@@ -84,7 +85,7 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := t.layGoodsAlone(); err != nil {
+	if err := v.layGoodsAlone(&t.standing); err != nil {
 		return nil, err
 	}
 	if len(t.standing.Sets) == 0 {
@@ -93,7 +94,7 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		case ignoreUnreadable(err) != nil:
 			return nil, err
 		case err != nil, w.Stray == nil:
-			return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-on-case", ref))
+			return nil, v.noSets(ref)
 		}
 	}
 	if t.stage == "" {
@@ -103,7 +104,9 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("no-such-stage", string(t.stage)))
 	}
 	t.names = v.itemNames(t.standing.Sets)
-	t.standing.Sets = lastTurns(t.standing.Sets)
+	all := t.standing.Sets
+	t.standing.Sets = lastTurns(all)
+	t.carryOver(all)
 	for _, s := range t.standing.Sets {
 		d, _, err := v.d.files.draft(ref, s.Key.Set, t.stage)
 		if errors.Is(err, errUnreadable) {

@@ -252,7 +252,7 @@ func (t *table) beyond(i int, c *events.SetCounted) {
 		}
 		x := events.Beyond{Line: n, Item: l.Item, Description: l.Description, Sort: l.Sort}
 		if t.stage != events.StageAdded {
-			x.Added = d.addedOf(n)
+			x.Added = d.addedOf(n) + t.carried[i][n]
 		}
 		c.Beyond = append(c.Beyond, x)
 	}

@@ -4,12 +4,13 @@ import (
 	"crypto/sha256"
 	"encoding/base32"
 	"errors"
+	"net/http"
 	"net/url"
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
-	"listbound/events"
 	"listbound/projections"
 )
 
@@ -23,26 +24,26 @@ type goodsAlone struct {
 	List string `json:"list"`
 }
 
-// layGoodsAlone lays goods that somebody said are counted without a set beside what was opened, until their first count is
-// recorded, or a set is open with which they can lie.
-func (t *table) layGoodsAlone() error {
-	w, err := t.v.d.files.whole(t.ref)
+// layGoodsAlone lays goods that somebody said are counted without a set beside what was opened for a case, until their first count
+// is recorded, or a set is open with which they can lie. Once something was counted of them, at whichever stage, they stay.
+func (v *visit) layGoodsAlone(st *projections.CaseStanding) error {
+	w, err := v.d.files.whole(st.Case)
 	if errors.Is(err, errUnreadable) || w.Goods == nil {
 		return ignoreUnreadable(err)
 	}
 	if err != nil {
 		return err
 	}
-	if slices.ContainsFunc(t.standing.Sets, func(s projections.SetStanding) bool { return s.Goods }) {
+	if slices.ContainsFunc(st.Sets, func(s projections.SetStanding) bool { return s.Goods }) {
 		return nil
 	}
-	if len(t.standing.Sets) > 0 {
-		d, _, err := t.v.d.files.draft(t.ref, w.Goods.Name, events.StageFirst)
-		if err != nil || !d.begun() {
-			return ignoreUnreadable(err)
+	if len(st.Sets) > 0 {
+		begun, err := v.goodsCounted(st.Case, w.Goods.Name)
+		if err != nil || !begun {
+			return err
 		}
 	}
-	lists, err := t.v.goodsLists()
+	lists, err := v.goodsLists()
 	if err != nil {
 		return err
 	}
@@ -50,14 +51,52 @@ func (t *table) layGoodsAlone() error {
 	if i := slices.IndexFunc(lists, func(l site.ListVersion) bool { return l.List == w.Goods.List }); i >= 0 {
 		s.Title = lists[i].Title
 	}
-	t.standing.Sets = append(t.standing.Sets, s)
+	st.Sets = append(st.Sets, s)
 	return nil
+}
+
+// layGoodsBegun lays them beside the sets only where something was counted of them: whoever ends the case is told that it is not signed.
+func (v *visit) layGoodsBegun(st *projections.CaseStanding) error {
+	w, err := v.d.files.whole(st.Case)
+	if err != nil || w.Goods == nil {
+		return ignoreUnreadable(err)
+	}
+	if begun, err := v.goodsCounted(st.Case, w.Goods.Name); err != nil || !begun {
+		return err
+	}
+	return v.layGoodsAlone(st)
+}
+
+// goodsCounted reports whether something was counted, and not signed, of goods that lie with no set.
+func (v *visit) goodsCounted(ref, name string) (bool, error) {
+	for _, stage := range Stages() {
+		d, _, err := v.d.files.draft(ref, name, stage)
+		if errors.Is(err, errUnreadable) { // the count says that it is lost
+			return true, nil
+		}
+		if err != nil || d.begun() {
+			return err == nil, err
+		}
+	}
+	return false, nil
 }
 
 // goodsLists are the site's lists of goods, in their newest versions.
 func (v *visit) goodsLists() ([]site.ListVersion, error) {
 	all, err := v.d.site.Lists(v, "")
 	return slices.DeleteFunc(newest(all), func(l site.ListVersion) bool { return !l.Goods }), err
+}
+
+// noSets says of a case for which no set is open that there is nothing to count, and how goods are where the site has such.
+func (v *visit) noSets(ref string) error {
+	lists, err := v.goodsLists()
+	switch {
+	case err != nil:
+		return err
+	case len(lists) == 0:
+		return refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-on-case", ref))
+	}
+	return refusal.WithCode(http.StatusNotFound, "%s", v.t("no-sets-goods", ref))
 }
 
 // goodsBegun reports whether goods of a case are counted that lie with no set.

@@ -29,6 +29,9 @@ func goodsAlone(t *testing.T) (*workplacetest.House, *workplacetest.Counter) {
 		p.Stages = []events.Stage{events.StageFirst, events.StageFinal}
 		p.Codes = []events.CodePattern{{Kind: events.ScanCase, Like: "K-9"}}
 	})
+	if page := h.Get("/at/north/or-3/count?case=K-1"); !strings.Contains(page, "go to Count and type the case there") {
+		t.Error("the page of a case that nobody knows does not say how goods are counted in it")
+	}
 	size := h.Size()
 	workplacetest.Must(t, choosing(h, 1, "scan", `"text":"VAS-003"`), "VAS-003 is not opened for a case")
 	workplacetest.Must(t, choosing(h, 2, "scan", `"text":"MRN-77"`), "no case as this site writes them")
@@ -138,4 +141,60 @@ func TestGoodsNameIsOneCase(t *testing.T) {
 			t.Errorf("%+v: %v", test, err)
 		}
 	}
+}
+
+// TestGoodsBegunAtAnotherStage: goods that were counted before a set was open stay in sight, whichever count it was, and whoever
+// closes the case is told that nobody signed them.
+func TestGoodsBegunAtAnotherStage(t *testing.T) {
+	h, k := goodsAlone(t)
+	k.Stage = "relief"
+	k.Do("begin")
+	k.Scan("GZ-1010")
+	before, _, closed := h.Closes("K-1")
+	if workplacetest.Must(t, before, "Relief count of GOODS-", "is begun and not signed"); closed {
+		t.Error("closed")
+	}
+	h.Open("VAS-003", "K-1")
+	h.After(3 * time.Second)
+	a := k.Scan("GZ-1010")
+	workplacetest.Must(t, a, "20 now")
+	before, _, _ = h.Closes("K-1")
+	if workplacetest.Must(t, before, "First count of VAS-003 is missing", "Relief count of GOODS-"); strings.Contains(fmt.Sprint(before), "any more") {
+		t.Errorf("the goods are said to be gone: %v", before)
+	}
+}
+
+// TestGoodsOfASetOpenedAnew: a set is processed and opened once more for the same case. The sponges that were counted with it
+// never left the field: they are counted on, and one that is not there at the end is found.
+func TestGoodsOfASetOpenedAnew(t *testing.T) {
+	h, k := goodsCase(t)
+	sets := []string{"VAS-003", "VAS-004", "VAS-005"}
+	k.Scan("GZ-1010")
+	for _, set := range sets {
+		k.Lines(set, 4, 2, 3)
+	}
+	workplacetest.Must(t, k.TwoBadges("B-1", "B-2"), "First count recorded")
+	h.After(time.Hour)
+	h.Record("north/packing-1", events.KindSetPacked, "VAS-003", &events.SetPacked{List: "VAS-MINOR", Version: 1, WeightGrams: 8400})
+	h.Open("VAS-003", "K-1")
+	count := func(stage string, gauze int, says ...string) {
+		t.Helper()
+		h.After(time.Minute)
+		k.Stage = stage
+		k.Do("begin")
+		for _, set := range sets {
+			if stage != "first" || set == "VAS-003" {
+				k.Lines(set, 4, 2, 3)
+			}
+		}
+		k.Post("enter", fmt.Sprintf(`"lines":[{"set":"VAS-003","line":4,"counted":%d}]`, gauze))
+		workplacetest.Must(t, k.TwoBadges("B-1", "B-2"), says...)
+	}
+	count("first", 10, "whole", "First count recorded")
+	d := h.Last().Data.(*events.SetCounted)
+	if len(d.Beyond) != 1 || d.Beyond[0].Added != 10 || d.Beyond[0].Item != "GZ-1010" {
+		t.Errorf("recorded %+v", d)
+	}
+	count("closing", 10, "whole", "Closing count recorded")
+	count("final", 9, "broken", "1 × Gauze", "short in VAS-003")
 }
