@@ -39,6 +39,8 @@ type addenda struct {
 	cases  map[string]string          // the mark of each case's reference
 	kept   int64                      // bytes of the file that hold whole lines
 	fresh  []string                   // not on disk yet
+
+	proposed map[string]events.Addendum // of cases that nothing is recorded of, by reference; see proposeCase
 }
 
 // readAddenda reads a folder's file. A last line that was cut off was never acknowledged.
@@ -111,7 +113,7 @@ func (a *addenda) disclosures(marks map[string]bool) (out []string) {
 	return out
 }
 
-// ofCase returns the marks of a case's reference: several, where a station that was away gave it one of its own.
+// ofCase returns the marks of a case's reference: several in a folder of an earlier program, which let a station give it one of its own.
 func (a *addenda) ofCase(reference string) (marks []string) {
 	a.mu.RLock()
 	defer a.mu.RUnlock()
@@ -125,14 +127,6 @@ func (a *addenda) ofCase(reference string) (marks []string) {
 	}
 	slices.Sort(marks)
 	return marks
-}
-
-// caseOf returns the addendum of a case's reference, as its records are marked.
-func (a *addenda) caseOf(reference string) (events.Addendum, bool) {
-	a.mu.RLock()
-	defer a.mu.RUnlock()
-	x, ok := a.byMark[a.cases[reference]]
-	return x, ok
 }
 
 // idKey returns the key of ids, which begin makes before the first id.
@@ -150,7 +144,13 @@ func (a *addenda) mark(name, text string) (string, error) {
 	if m, ok := a.cases[text]; ok && name == events.AddendumCase {
 		return m, nil
 	}
-	x, err := events.NewAddendum(a.random, name, text)
+	var x events.Addendum
+	var err error
+	if name == events.AddendumCase {
+		x, err = a.proposal(text)
+	} else {
+		x, err = events.NewAddendum(a.random, name, text)
+	}
 	if err != nil {
 		return "", err
 	}

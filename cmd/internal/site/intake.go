@@ -422,7 +422,7 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 		return nil, err
 	}
 	if l.obs.Signed != nil {
-		return in.enterSigned(l, l.obs)
+		return in.enterSigned(ctx, l, l.obs)
 	}
 	if own, err := in.there(ctx, l.obs); err != nil || own != nil {
 		if err != nil {
@@ -553,7 +553,7 @@ func (in *intake) resolve(ctx context.Context, o *events.Observation, e *events.
 // enterSigned takes a note from a station that keeps its own key, as it is:
 // out of number or badly signed, it is recorded and judged, since refusing it
 // would lose what it says. Only a station nobody enrolled is refused.
-func (in *intake) enterSigned(l *line, o *events.Observation) (*events.Event, error) {
+func (in *intake) enterSigned(ctx context.Context, l *line, o *events.Observation) (*events.Event, error) {
 	c, err := in.find(o.Station)
 	if err != nil {
 		return nil, err
@@ -574,8 +574,8 @@ func (in *intake) enterSigned(l *line, o *events.Observation) (*events.Event, er
 		return nil, refusal.New("a %s is signed by the ledger alone; use the command stations, or ask whoever runs the ledger",
 			e.Kind())
 	}
-	if err := in.site.addenda.take(o.Addenda); err != nil {
-		return nil, refusal.Because(err)
+	if err := in.takeTexts(ctx, o.Addenda); err != nil {
+		return nil, err
 	}
 	var remark events.Remark
 	if !c.signed(e, o.Signed) {

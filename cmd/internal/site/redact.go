@@ -158,6 +158,7 @@ func (s *Site) redactFile(ctx context.Context, r Redaction) (*Redacted, []string
 			return nil, nil, err
 		}
 	}
+	s.gone = nil
 	return out, texts, s.addenda.drop(marks)
 }
 
@@ -255,6 +256,7 @@ func (a *addenda) drop(marks []string) error {
 		drop[line] = gone[events.Mark(line)]
 	}
 	a.remove(drop)
+	a.proposed = nil // one of them may be among these
 	return a.replace()
 }
 

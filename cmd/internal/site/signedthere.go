@@ -82,8 +82,7 @@ func headOf(ctx context.Context, m *readmodel.Model, station string) (Head, erro
 type signedThere struct {
 	given    []*events.Observation // not taken yet
 	unsigned []Unsigned
-	cases    map[string]events.Addendum // given a mark in this request, by reference
-	head     *Head                      // after what this request has entered; nil before the first
+	head     *Head // after what this request has entered; nil before the first
 }
 
 // asked is how many events of the request are still to be signed.
@@ -101,7 +100,7 @@ func (in *intake) there(ctx context.Context, o *events.Observation) (*signedTher
 		return nil, nil //nolint:nilnil // it is signed here
 	}
 	if in.own == nil {
-		in.own = &signedThere{cases: make(map[string]events.Addendum)}
+		in.own = &signedThere{}
 		for _, r := range brought.given {
 			signed, err := events.SignedObservation([]byte(r.Signed), r.Addenda)
 			if err != nil {
@@ -153,11 +152,18 @@ func (in *intake) enterThere(ctx context.Context, id string, l *line, own *signe
 	if err != nil {
 		return nil, err
 	}
-	if !same || signed.ID != id || events.VerifyNote(given.Signed, c.verifier) != nil {
+	good := same && signed.ID == id && events.VerifyNote(given.Signed, c.verifier) == nil
+	if good {
+		err = in.takeTexts(ctx, given.Addenda) // another id of the case, where it has one by now
+	}
+	if err != nil && !refusal.Is(err) {
+		return nil, err
+	}
+	if !good || err != nil {
 		return nil, refusal.Keyed("signed-otherwise", "what station %s signed is not what is to be recorded now; enter it again", e.Station)
 	}
 	*own.head = Head{e.StationSeq, events.NoteHash(given.Signed)}
-	return in.enterSigned(l, given)
+	return in.enterSigned(ctx, l, given)
 }
 
 // unsigned puts an event among those that the station is to sign.
@@ -192,18 +198,7 @@ func (in *intake) addendumOf(name, text string, own *signedThere) (events.Addend
 	if name != events.AddendumCase {
 		return events.NewAddendum(in.site.addenda.random, name, text)
 	}
-	if x, ok := in.site.addenda.caseOf(text); ok {
-		return x, nil
-	}
-	x, ok := own.cases[text]
-	if !ok {
-		var err error
-		if x, err = events.NewAddendum(in.site.addenda.random, name, text); err != nil {
-			return x, err
-		}
-		own.cases[text] = x
-	}
-	return x, nil
+	return in.site.addenda.proposeCase(text)
 }
 
 // says reports whether a signed record, with its texts, says what an event says, in every byte.

@@ -239,3 +239,86 @@ func TestNewKeyNewNumbering(t *testing.T) {
 		t.Errorf("signed by the key before: %v", err)
 	}
 }
+
+// TestOneIDOfACase: two stations that sign for themselves are asked at one time for a case that nobody has named yet, and give
+// it one id: with two, a redaction would leave two cases of it. Of a program that signs for itself and gives a known case an id of
+// its own nothing is recorded, and it is told the id.
+func TestOneIDOfACase(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north"})
+	a, b := newSignsThere(t, s, "north/or-8"), newSignsThere(t, s, "north/or-9")
+	opened := at(a.name, "LAP-001", 0, &events.SetOpened{Case: "K-9", Tag: "LAP-001"})
+	other := at(b.name, "VAS-001", 1, &events.SetOpened{Case: "K-9", Tag: "VAS-001"})
+	a.sign(a.asks(opened), nil)
+	b.sign(b.asks(other), nil)
+	for _, x := range []struct {
+		b *signsThere
+		o *events.Observation
+	}{{a, opened}, {b, other}} {
+		if _, err := x.b.sends(x.o); err != nil {
+			t.Fatal(err)
+		}
+	}
+	first := events.Marks([]byte(a.records[0].Signed))
+	if second := events.Marks([]byte(b.records[0].Signed)); len(first) != 1 || !slices.Equal(first, second) {
+		t.Fatalf("one case has the ids %s and %s", first, second)
+	}
+
+	// One that was asked before the server started anew, and signs what nobody knows of any more.
+	x, err := events.NewAddendum(rand.Reader, events.AddendumCase, "K-9")
+	if err != nil {
+		t.Fatal(err)
+	}
+	disclosed, err := x.Disclosure()
+	if err != nil {
+		t.Fatal(err)
+	}
+	late := at(a.name, "LAP-002", 2, &events.SetOpened{Case: "K-9", Tag: "LAP-002"})
+	asked := a.asks(late)
+	asked[0].Addenda = []string{disclosed}
+	a.sign(asked, func(e *events.Event) { e.Data.(*events.SetOpened).Case = events.Mark(disclosed) })
+	size := s.Size()
+	if _, err := a.sends(late); !refusal.Is(err) || s.Size() != size {
+		t.Errorf("another id at a page: %v", err)
+	}
+	line, err := json.Marshal(a.records[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := record(t, s, string(line)+"\n")[0]; !strings.Contains(r.Error, first[0]) || s.Size() != size {
+		t.Errorf("another id from a program: %+v", r)
+	}
+	a.observe(late)
+}
+
+// TestTakenOutStaysOut: what was taken out does not come back with a record that a station signed before, or signs with the
+// old text: neither by the page nor from a program, and it is in no file. Without the text the record is taken.
+func TestTakenOutStaysOut(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north"})
+	b := newSignsThere(t, s, "north/or-9")
+	b.observe(at(b.name, "LAP-001", 0, &events.SetOpened{Case: "K-Moreau-9", Tag: "LAP-001"}))
+	disclosed := b.records[0].Addenda
+	pending := at(b.name, "LAP-002", 1, &events.SetOpened{Case: "K-Moreau-9", Tag: "LAP-002"})
+	b.sign(b.asks(pending), nil)
+	b.records[0].Addenda = disclosed
+	if _, err := s.Redact(t.Context(), site.Redaction{Case: "K-Moreau-9", Reason: "asked for"}); err != nil {
+		t.Fatal(err)
+	}
+	size := s.Size()
+	if _, err := b.sends(pending); !refusal.Is(err) || s.Size() != size {
+		t.Errorf("the page: %v", err)
+	}
+	line, err := json.Marshal(b.records[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := record(t, s, string(line)+"\n")[0]; !strings.Contains(r.Error, "was taken out") || s.Size() != size {
+		t.Errorf("a program: %+v", r)
+	}
+	if found := holding(t, dir, "Moreau"); len(found) > 0 {
+		t.Errorf("the text is back in %v", found)
+	}
+	if r := record(t, s, signedLine(t, []byte(b.records[0].Signed)))[0]; r.Error != "" || r.Remark != "" {
+		t.Errorf("without the text: %+v", r)
+	}
+}

@@ -75,6 +75,7 @@ type Site struct {
 	keys    proof.Keys
 	ledger  *ledger.Ledger
 	addenda *addenda
+	gone    map[string]bool // marks of texts that were taken out; nil: not asked for yet. See takenOut
 
 	// intake is held while observations are turned into records: each needs to
 	// know what came before it. Judgement follows before it is let go, so a
