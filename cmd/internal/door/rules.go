@@ -108,6 +108,7 @@ func stationRules() []Rule {
 		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/loan.pdf", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/list.pdf", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},

@@ -206,6 +206,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /print/set-label.pdf":                 {query: "set=LAP-001"},
 		"GET /print/load-label.pdf":                {query: "load=S1-1"},
 		"GET /print/loan.pdf":                      {query: "set=LAP-001"},
+		"GET /print/list.pdf":                      {query: "list=LAP-MAJOR"},
 		"POST /lists":                              {contentType: listType, body: list},
 		"POST /registers/{register}":               {contentType: listType, body: list},
 		"POST /registers/{register}/hold":          {contentType: form, body: "badge=B-1&hold=1"},

@@ -65,7 +65,7 @@ func (v *visit) takePhotographs(f *listForm, before []site.ListVersion, lines []
 		made, err := pictures.Photograph(raw, pictures.Usual())
 		v.d.photoMu.Unlock()
 		if no, ok := errors.AsType[*pictures.Error](err); ok {
-			f.Wrong = append(f.Wrong, RowError{0, v.t("photograph-no", l.Line, v.t("picture-"+string(no.Cause), no.Format, no.Limit))})
+			f.Wrong = append(f.Wrong, RowError{0, v.t("photograph-no", l.Line, v.photographNo(no))})
 			continue
 		}
 		if err == nil {
@@ -76,6 +76,17 @@ func (v *visit) takePhotographs(f *listForm, before []site.ListVersion, lines []
 		}
 	}
 	return nil
+}
+
+// photographNo says why a file is no photograph. A page that is read back may be of other formats, and is scanned.
+func (v *visit) photographNo(no *pictures.Error) string {
+	switch no.Cause {
+	case pictures.NotKnown:
+		return v.t("photograph-format", no.Format)
+	case pictures.TooManyPixels:
+		return v.t("photograph-pixels", no.Limit)
+	}
+	return v.t("picture-"+string(no.Cause), no.Format, no.Limit)
 }
 
 // photograph shows one. What its address names never changes.

@@ -62,6 +62,7 @@ func (d *Desk) registerPrint(mux shell.Mux) {
 		return refusal.Because(paper.WriteLoadLabel(w, l, labelSize(r), lang))
 	}))
 	mux.HandleFunc(p+"loan.pdf", d.print(d.loanPDF))
+	mux.HandleFunc(p+"list.pdf", d.print(d.listPDF))
 	mux.HandleFunc(p+"labels.pdf", d.print(func(r *http.Request, w io.Writer, lang *words.Language) error {
 		labels, err := idLabels(r)
 		if err != nil {

@@ -393,7 +393,7 @@ export function scanField({entered, key, nextPerson}) {
     const photo = e.target.closest("a.photo");
     if (photo) { // large where it stands: another tab would take the scans
       e.preventDefault();
-      photo.classList.toggle("large");
+      photo.setAttribute("aria-expanded", String(photo.classList.toggle("large")));
       field.focus({preventScroll: true});
     }
     const b = e.target.closest("button");

@@ -92,7 +92,7 @@ func TestPhotographsOfLines(t *testing.T) {
 	form := map[string]string{"list": "VAS-MINOR", "title": "Vascular, minor", "station": "north/packing-1", "badge": "B-1001",
 		"table": threeLines}
 	page := sendList(t, h, form, map[string][]byte{"photo-1": []byte("GIF89a"), "photo-2": photo(t, 90)})
-	if !strings.Contains(page, "line 1: This is no picture that can be read here") {
+	if !strings.Contains(page, "line 1: This is no photograph that can be read here (GIF). Take JPEG or PNG.") {
 		t.Error("what is no photograph is taken")
 	}
 	form["table"] = "item,description,quantity,photo\nA,Clamp,1,clamp.jpg\n"
@@ -126,6 +126,7 @@ func TestPhotographsOfLines(t *testing.T) {
 		t.Errorf("served as %v", res.Header)
 	}
 	shownAt(t, h, digest)
+	printed(t, h)
 
 	// The department's own table, with one line renamed, takes no photograph away; the form's box does.
 	form["table"], form["issue"] = strings.Replace(threeLines, "Probe, olive tip", "Probe", 1), ""
@@ -154,6 +155,24 @@ func shownAt(t *testing.T, h *workplacetest.House, digest string) {
 		if !strings.Contains(page, `<img src="/photographs/`+digest+`"`) {
 			t.Errorf("%s doesn't show it", where)
 		}
+	}
+}
+
+// printed holds that a list is printed with its photographs, and says that it is no sheet.
+func printed(t *testing.T, h *workplacetest.House) {
+	t.Helper()
+	pdf := h.Get("/print/list.pdf?list=VAS-MINOR")
+	text := workplacetest.PDFText(t, []byte(pdf))
+	for _, says := range []string{"VAS-MINOR", "nothing is counted on this paper", "no count sheet", "Clamp, vascular", "No photograph"} {
+		if !strings.Contains(text, says) {
+			t.Errorf("the print does not say %q: %s", says, text)
+		}
+	}
+	if n := strings.Count(pdf, "/DCTDecode"); n != 1 {
+		t.Errorf("%d pictures", n)
+	}
+	if old := h.Get("/print/list.pdf?list=VAS-MINOR&version=1"); strings.Contains(old, "/DCTDecode") {
+		t.Error("a version without photographs is printed with one")
 	}
 }
 
@@ -186,6 +205,9 @@ func keptBeside(t *testing.T, h *workplacetest.House, digest string) {
 		t.Fatal(err)
 	}
 	check(true, "the photograph of line 2 is not kept here any more")
+	if text := workplacetest.PDFText(t, []byte(h.Get("/print/list.pdf?list=VAS-MINOR&lang=de"))); !strings.Contains(text, "aufbewahrt") {
+		t.Errorf("a photograph that was taken out: %s", text)
+	}
 	if err := os.WriteFile(path, raw, 0o600); err != nil {
 		t.Fatal(err)
 	}
