@@ -68,6 +68,12 @@ type KindInfo struct {
 	Link bool
 	// Keys that an event of the kind may have; those of its data are Data.Keys.
 	Keys []Key
+	// Roles are those of people who may record it where people sign in: none, where the ledger says it itself or whoever has
+	// its folder.
+	Roles []Role
+	// Work is what a station must be for to record it, "" where any may: a set is looked at anywhere, and a correction or an
+	// acknowledgement is made anywhere.
+	Work Work
 }
 
 // empty returns an empty value of a Data type.

@@ -15,20 +15,20 @@ import (
 // kindWant is what was decided about each kind that ledgers have held for years:
 // their rows never change. A new kind needs no row here.
 var kindWant = map[Kind]KindInfo{
-	KindSetPacked:           {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyList}},
-	KindListSealed:          {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{}},
-	KindSetSterilized:       {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyLoad, KeySterilizer}},
-	KindSetOpened:           {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyCase, KeySheet}},
-	KindSetCounted:          {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyCase, KeySheet}},
-	KindCaseClosed:          {Subject: SubjectCase, By: ByStation, Link: true, Keys: []Key{KeyCase}},
-	KindListIssued:          {Subject: SubjectList, By: ByStation, Keys: []Key{KeyList}},
-	KindSetChecked:          {Subject: SubjectSet, By: ByStation, Keys: []Key{KeySheet}},
-	KindIndicatorRead:       {Subject: SubjectLoad, By: ByStation, Keys: []Key{KeyLoad, KeySterilizer}},
-	KindPolicyAdopted:       {Subject: SubjectSite, By: ByEither, Keys: []Key{}},
-	KindStationEnrolled:     {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}},
-	KindStationRetired:      {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}},
-	KindFindingAcknowledged: {Subject: SubjectSet, By: ByStation, Keys: []Key{}},
-	KindEventCorrected:      {Subject: SubjectEvent, By: ByEither, Keys: []Key{KeyEvent}},
+	KindSetPacked:           {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyList}, Roles: []Role{"records"}, Work: "packing"},
+	KindListSealed:          {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{}, Roles: []Role{"records"}, Work: "packing"},
+	KindSetSterilized:       {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyLoad, KeySterilizer}, Roles: []Role{"records"}, Work: "sterilizer"},
+	KindSetOpened:           {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyCase, KeySheet}, Roles: []Role{"records"}, Work: "operating-room"},
+	KindSetCounted:          {Subject: SubjectSet, By: ByStation, Link: true, Keys: []Key{KeyCase, KeySheet}, Roles: []Role{"records"}, Work: "operating-room"},
+	KindCaseClosed:          {Subject: SubjectCase, By: ByStation, Link: true, Keys: []Key{KeyCase}, Roles: []Role{"records"}, Work: "operating-room"},
+	KindListIssued:          {Subject: SubjectList, By: ByStation, Keys: []Key{KeyList}, Roles: []Role{"leads"}},
+	KindSetChecked:          {Subject: SubjectSet, By: ByStation, Keys: []Key{KeySheet}, Roles: []Role{"records"}},
+	KindIndicatorRead:       {Subject: SubjectLoad, By: ByStation, Keys: []Key{KeyLoad, KeySterilizer}, Roles: []Role{"records"}, Work: "sterilizer"},
+	KindPolicyAdopted:       {Subject: SubjectSite, By: ByEither, Keys: []Key{}, Roles: []Role{"leads"}},
+	KindStationEnrolled:     {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}, Roles: []Role{}},
+	KindStationRetired:      {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}, Roles: []Role{}},
+	KindFindingAcknowledged: {Subject: SubjectSet, By: ByStation, Keys: []Key{}, Roles: []Role{"leads"}},
+	KindEventCorrected:      {Subject: SubjectEvent, By: ByEither, Keys: []Key{KeyEvent}, Roles: []Role{"records", "leads"}},
 }
 
 // declaredKinds reads the constants of type Kind from the source, so that one
@@ -71,7 +71,7 @@ func TestKindTable(t *testing.T) {
 			t.Errorf("%s (%s) has no row in the table of kinds (data.go)", name, k)
 			continue
 		}
-		if got.Kind != k || got.New == nil || got.Subject == "" || got.By == "" || got.Keys == nil {
+		if got.Kind != k || got.New == nil || got.Subject == "" || got.By == "" || got.Keys == nil || got.Roles == nil {
 			t.Errorf("%s: a column is missing in the table of kinds (data.go): %+v", k, got)
 			continue
 		}

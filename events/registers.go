@@ -68,24 +68,15 @@ func Works() []Work { return slices.Clone(works) }
 
 var works = []Work{WorkPacking, WorkSterilizer, WorkStorage, WorkRoom}
 
-// WorkOf returns what a station must be for to record a kind, "" where any may. A set is looked at anywhere, and a
-// correction or an acknowledgement is made anywhere.
+// WorkOf returns what a station must be for to record a kind, "" where any may.
 func WorkOf(k Kind) Work {
-	switch k {
-	case KindSetPacked, KindListSealed:
-		return WorkPacking
-	case KindSetSterilized, KindIndicatorRead, KindRunLogged:
-		return WorkSterilizer
-	case KindSetOpened, KindSetCounted, KindCaseClosed:
-		return WorkRoom
-	}
-	return ""
+	row, _ := k.Info()
+	return row.Work
 }
 
 // RoleFor returns the role by which a person's badge stands in an observation of a kind.
 func RoleFor(k Kind) Role {
-	switch k {
-	case KindFindingAcknowledged, KindListIssued, KindPolicyAdopted:
+	if row, _ := k.Info(); slices.Equal(row.Roles, byLeads) {
 		return RoleLeads
 	}
 	return RoleRecords

@@ -455,15 +455,15 @@ func no(format string, args ...any) error {
 
 // mayRecord refuses an observation that is not a visitor's to say. of is what a correction is about.
 func (v *visitor) mayRecord(o *events.Observation, of *events.Event) error {
-	kinds := kindsOf(o.Kind)
-	if kinds == nil {
+	row, _ := o.Kind.Info()
+	if len(row.Roles) == 0 {
 		return no("a %s is recorded by the server itself", o.Kind)
 	}
-	atStation := v.mayAtStation(o, of, kinds)
+	atStation := v.mayAtStation(o, of, row.Roles)
 	if atStation == nil {
 		return nil
 	}
-	for _, role := range kinds {
+	for _, role := range row.Roles {
 		if role == Records || !v.has(role) {
 			continue
 		}
@@ -477,10 +477,10 @@ func (v *visitor) mayRecord(o *events.Observation, of *events.Event) error {
 }
 
 // mayAtStation is mayRecord for what is recorded at the station where a visitor is.
-func (v *visitor) mayAtStation(o *events.Observation, of *events.Event, kinds []Role) error {
+func (v *visitor) mayAtStation(o *events.Observation, of *events.Event, roles []Role) error {
 	switch {
-	case !v.has(Records) || !slices.Contains(kinds, Records):
-		return no("a %s is recorded by those who %s", o.Kind, joinRoles(kinds))
+	case !v.has(Records) || !slices.Contains(roles, Records):
+		return no("a %s is recorded by those who %s", o.Kind, joinRoles(roles))
 	case !v.stands(o.Station):
 		return no("this is station %s, which records nothing as %s", v.station, o.Station)
 	case o.Kind != events.KindEventCorrected:
@@ -503,25 +503,8 @@ func joinRoles(roles []Role) string {
 	return strings.Join(out, " or ")
 }
 
-// kindsOf says who may record a kind through the door; nil for nobody: the ledger says these itself, or whoever has its
-// folder.
-func kindsOf(k events.Kind) []Role {
-	switch k {
-	case events.KindSetPacked, events.KindListSealed, events.KindSetSterilized, events.KindSetOpened, events.KindSetCounted,
-		events.KindCaseClosed, events.KindSetChecked, events.KindSetReturned, events.KindPieceReported, events.KindIndicatorRead,
-		events.KindRunLogged, events.KindAccessClaimed:
-		return []Role{Records}
-	case events.KindEventCorrected:
-		return []Role{Records, Leads}
-	case events.KindFindingAcknowledged, events.KindPolicyAdopted, events.KindListIssued, events.KindPlacementsAssessed:
-		return []Role{Leads}
-	case events.KindPersonEntered, events.KindSetEntered, events.KindPlaceEntered, events.KindStationEntered,
-		events.KindSterilizerEntered, events.KindRegistersAdopted,
-		events.KindHoldPlaced, events.KindHoldLifted, events.KindRetentionAdopted, events.KindTextsRedacted, events.KindCaseScheduled:
-		return []Role{Leads, Administers}
-	}
-	return nil
-}
-
 // MayRecord reports whether a role may record a kind; which of it is its own is not asked.
-func MayRecord(role Role, k events.Kind) bool { return slices.Contains(kindsOf(k), role) }
+func MayRecord(role Role, k events.Kind) bool {
+	row, _ := k.Info()
+	return slices.Contains(row.Roles, role)
+}
