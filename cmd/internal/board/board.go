@@ -117,6 +117,7 @@ type answer struct {
 	wide     bool
 	body     any
 	tables   []*table
+	scripts  []string // besides the board's own
 	live     bool // see shell.Page
 }
 
@@ -142,7 +143,7 @@ func (p *pages) page(ask func(*http.Request, *shell.Words) (*answer, error)) htt
 
 func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
 	p.sh.Render(w, r, code, p.templates, a.template,
-		shell.Page{Title: a.title, Scripts: []string{scriptPath}, Wide: a.wide, Live: a.live, Body: a.body})
+		shell.Page{Title: a.title, Scripts: append([]string{scriptPath}, a.scripts...), Wide: a.wide, Live: a.live, Body: a.body})
 }
 
 func refuse(code int, format string, args ...any) error {

@@ -3,9 +3,7 @@ package board
 import (
 	"net/http"
 	"net/url"
-	"slices"
 	"strconv"
-	"time"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
@@ -28,7 +26,10 @@ type correctBody struct {
 	Since         string        // the record by which it says what it does
 	Station       string        // the station whose page it is, "" for a lead's
 	Action        string        // where the forms lead
+	OwnKey        string        // names the key of a station that signs for itself
 	Badge, Reason string
+
+	signed []site.SignedRecord // what such a station has signed of it
 }
 
 // whoAndWhyGiven refuses what nobody answers for.
@@ -73,10 +74,8 @@ func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody,
 		if b.Action = "/at/" + b.Station + "/correct"; e.Station != b.Station {
 			return nil, refuse(http.StatusForbidden, "%s", words.T("board.correct-another", e.Station))
 		}
-		if here, err := p.signedHere(r, b.Station); err != nil {
+		if b.OwnKey, err = p.ownKey(r, b.Station); err != nil {
 			return nil, err
-		} else if !here {
-			return nil, refuse(http.StatusConflict, "%s", words.T("board.correct-own-key"))
 		}
 	}
 	if b.May && b.Members == nil {
@@ -94,14 +93,11 @@ func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody,
 	case e.Kind == string(events.KindIndicatorRead):
 		b.Back = loadLink(e.Subject)
 	}
-	return &answer{template: "correct", title: words.T("board.correct", e.Seq), body: b}, nil
-}
-
-// signedHere reports whether the server has a station's key: what a browser signs itself, it signs in answer to its own inputs.
-func (p *pages) signedHere(r *http.Request, station string) (bool, error) {
-	all, err := p.site.Stations(r.Context())
-	i := slices.IndexFunc(all, func(s site.Station) bool { return s.Name == station })
-	return i >= 0 && all[i].Here, err
+	a := &answer{template: "correct", title: words.T("board.correct", e.Seq), body: b}
+	if b.OwnKey != "" {
+		a.scripts = []string{signingScript}
+	}
+	return a, nil
 }
 
 // ask fills the form with what holds; where a text of it was taken out, there is none.
@@ -123,9 +119,14 @@ func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 	const most = 1 << 18
 	r.Body = http.MaxBytesReader(w, r.Body, most)
 	b := new(correctBody)
-	b.Badge, b.Reason = whoAndWhy(r)
+	b.Badge, b.Reason = whoAndWhyIn(r, anewPrefix(r))
 	id := r.PostFormValue("event")
 	a, err := p.correctForm(r, words, b, id)
+	if err != nil {
+		p.refuse(w, r, words, err)
+		return
+	}
+	r, err = p.signedThere(w, r, words, b)
 	if err != nil {
 		p.refuse(w, r, words, err)
 		return
@@ -135,10 +136,14 @@ func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 	if b.Station != "" {
 		by = b.Station
 	}
-	if r.PostFormValue("anew") != "" {
+	if anewPrefix(r) != "" {
 		do = p.replace
 	}
-	if err := do(r, words, b, by); err != nil {
+	err = do(r, words, b, by)
+	if p.toSign(w, r, b, err) {
+		return
+	}
+	if err != nil {
 		said = p.sh.PageAnswer(r, err)
 		b.Problem = said.Text
 	} else {
@@ -163,7 +168,7 @@ func (p *pages) takeBack(r *http.Request, words *shell.Words, b *correctBody, by
 		return err
 	}
 	rs, err := p.site.Observe(r.Context(), &events.Observation{
-		Station: by, Kind: events.KindEventCorrected, Time: p.site.Clock().UTC().Truncate(time.Millisecond), Operator: b.Badge,
+		Station: by, Kind: events.KindEventCorrected, Time: b.at(p), Operator: b.Badge,
 		Data: &events.EventCorrected{Event: b.Event.ID, Action: "void", Reason: b.Reason},
 	})
 	if err == nil {

@@ -10,8 +10,11 @@ import (
 )
 
 // whoAndWhy reads the badge and the reason in a form. A scanned badge counts as what it says.
-func whoAndWhy(r *http.Request) (badge, reason string) {
-	badge, reason = strings.TrimSpace(r.PostFormValue("badge")), strings.TrimSpace(r.PostFormValue("reason"))
+func whoAndWhy(r *http.Request) (badge, reason string) { return whoAndWhyIn(r, "") }
+
+// whoAndWhyIn is whoAndWhy of a form whose fields for that are named with a prefix.
+func whoAndWhyIn(r *http.Request, prefix string) (badge, reason string) {
+	badge, reason = strings.TrimSpace(r.PostFormValue(prefix+"badge")), strings.TrimSpace(r.PostFormValue(prefix+"reason"))
 	if s, err := events.Recognise(badge, events.ScanBadge); err == nil {
 		badge = s.Value
 	}

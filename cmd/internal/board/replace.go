@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -206,6 +205,14 @@ func hasMark(v any) bool {
 	return false
 }
 
+// anewPrefix is what the form to say an event anew calls its own fields by, since the event may have a reason, too; "" of another form.
+func anewPrefix(r *http.Request) string {
+	if r.PostFormValue("anew") == "" {
+		return ""
+	}
+	return "anew-"
+}
+
 // replace puts other data in the place of an event's, by a correction of the station by.
 func (p *pages) replace(r *http.Request, words *shell.Words, b *correctBody, by string) error {
 	if b.Event.Void || len(b.Members) == 0 {
@@ -241,7 +248,7 @@ func (p *pages) replace(r *http.Request, words *shell.Words, b *correctBody, by 
 		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.replace-same"))
 	}
 	rs, err := p.site.Observe(r.Context(), &events.Observation{
-		Station: by, Kind: events.KindEventCorrected, Time: p.site.Clock().UTC().Truncate(time.Millisecond), Operator: b.Badge,
+		Station: by, Kind: events.KindEventCorrected, Time: b.at(p), Operator: b.Badge,
 		Data: &events.EventCorrected{Event: b.Event.ID, Action: "replace", Reason: b.Reason, Data: raw},
 	})
 	if err == nil {

@@ -97,8 +97,8 @@ func TestSaidAnewByAForm(t *testing.T) {
 	if form.Get("case") != "K-1" || form.Get("stage") != "first" || form.Get("counts.0.counted") != "5" || !form.Has("counts.2.line") {
 		t.Fatalf("the form holds %v", form)
 	}
-	form.Set("badge", "B-7")
-	form.Set("reason", "the sixth lay under the towel")
+	form.Set("anew-badge", "B-7")
+	form.Set("anew-reason", "the sixth lay under the towel")
 	send := func(c *caller, path string, want int, says string, change ...string) {
 		t.Helper()
 		sent := url.Values{}
@@ -117,8 +117,8 @@ func TestSaidAnewByAForm(t *testing.T) {
 	const bad = http.StatusUnprocessableEntity
 	send(lead, "/correct", bad, "Nothing differs")
 	send(lead, "/correct", bad, "is not a number", "counts.0.counted", "six")
-	send(lead, "/correct", bad, "Whose badge?", "badge", "", "counts.0.counted", "6")
-	send(lead, "/correct", bad, "Why is it", "reason", " ", "counts.0.counted", "6")
+	send(lead, "/correct", bad, "Whose badge?", "anew-badge", "", "counts.0.counted", "6")
+	send(lead, "/correct", bad, "Why is it", "anew-reason", " ", "counts.0.counted", "6")
 	send(lead, "/correct", http.StatusBadRequest, "", "counts.0.counted", "-1")
 	send(h.signedIn(t, "audits"), "/correct", http.StatusForbidden, "", "counts.0.counted", "6")
 	h.clock.move(time.Minute)
@@ -156,8 +156,8 @@ func TestStationSaysItAnew(t *testing.T) {
 	_, text := or1.get(t, path+"?event="+seen.ID)
 	form := anewOf(t, text)
 	form.Set("place", "shelf-5")
-	form.Set("badge", "B-1")
-	form.Set("reason", "the wrong shelf was scanned")
+	form.Set("anew-badge", "B-1")
+	form.Set("anew-reason", "the wrong shelf was scanned")
 	if code, text := or1.post(t, path, form); code != http.StatusOK || !strings.Contains(text, "Said anew") {
 		t.Fatalf("%d %s", code, text)
 	}

@@ -7,8 +7,8 @@ import (
 	"listbound/events"
 )
 
-// A case has one id, which its first record gives it; later ones bear the same. With two, a redaction, after which the reference joins them
-// no more, would make two cases of one, and judge each by half of its counts.
+// A case has one id, which its first record gives it; later ones bear the same. With two, a redaction, after which no reference joins
+// them, would make two cases of one, each judged by half of its counts.
 
 // mostProposed is how many cases may have been given an id that no record has yet. What is forgotten costs a person the input once more.
 const mostProposed = 1000

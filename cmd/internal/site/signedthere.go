@@ -6,6 +6,9 @@ import (
 	"crypto/ed25519"
 	"encoding/base64"
 	"fmt"
+	"strconv"
+	"strings"
+	"time"
 
 	"github.com/go-json-experiment/json/jsontext"
 	"golang.org/x/mod/sumdb/note"
@@ -58,6 +61,32 @@ func WithOwnKey(ctx context.Context, station string, given []SignedRecord) conte
 type Head struct {
 	Number int64
 	Hash   string
+}
+
+// KeyHeader names, in a request, the key with which a browser signs for its station; HeadHeader says, in the answer, where the
+// numbering of that key stands.
+const (
+	KeyHeader  = "Station-Key"
+	HeadHeader = "Station-Head"
+)
+
+// String is how a header says it.
+func (h Head) String() string { return strings.TrimSpace(strconv.FormatInt(h.Number, 10) + " " + h.Hash) }
+
+// longestSigning is how long a browser may take to sign what an input comes to.
+const longestSigning = time.Minute
+
+// SignedOf is of when an input is: of the first record that was signed of it, where that was just now. A moment later
+// it would say something else, and no signature would ever fit.
+func SignedOf(records []SignedRecord, now time.Time) time.Time {
+	if len(records) == 0 {
+		return now
+	}
+	e, err := events.ParseNote([]byte(records[0].Signed))
+	if err != nil || now.Sub(e.Time).Abs() >= longestSigning {
+		return now // whoever takes it says so
+	}
+	return e.Time
 }
 
 // Head returns it.

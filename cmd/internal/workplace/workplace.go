@@ -315,13 +315,6 @@ func (d *Desk) visit(r *http.Request) (*visit, error) {
 	return nil, refusal.WithCode(http.StatusNotFound, "%s", v.t("not-enrolled", v.station))
 }
 
-// keyHeader names the key with which a browser signs for its station, and headHeader where the numbering of that key stands:
-// number and note hash of the last record.
-const (
-	keyHeader  = "Station-Key"
-	headHeader = "Station-Head"
-)
-
 // withOwnKey sees to it that what is entered at a station with a key of its own is signed by that key. What is known can
 // be looked at by anybody; what is entered in a browser that hasn't the key could not be signed.
 func (v *visit) withOwnKey(s *site.Station) error {
@@ -329,25 +322,10 @@ func (v *visit) withOwnKey(s *site.Station) error {
 		return nil
 	}
 	v.ownKey = site.KeyID(s.Key)
-	if v.r.Method != http.MethodGet && v.r.Method != http.MethodHead && v.r.Header.Get(keyHeader) != v.ownKey {
+	if v.r.Method != http.MethodGet && v.r.Method != http.MethodHead && v.r.Header.Get(site.KeyHeader) != v.ownKey {
 		return refusal.WithCode(http.StatusForbidden, "%s", v.t("own-key", v.station))
 	}
 	return nil
-}
-
-// longestSigning is how long a browser may take to sign what an input comes to.
-const longestSigning = time.Minute
-
-// signedAt is of when the first record is that a station signed of an input.
-func signedAt(records []site.SignedRecord) (at time.Time, ok bool) {
-	if len(records) == 0 {
-		return at, false
-	}
-	e, err := events.ParseNote([]byte(records[0].Signed))
-	if err != nil {
-		return at, false // whoever takes it says so
-	}
-	return e.Time, true
 }
 
 // toSign is the answer to an input that is recorded once the station has signed what it comes to.
@@ -448,7 +426,7 @@ func (d *Desk) answer(f func(*visit) (any, error)) http.HandlerFunc {
 				d.sh.FailJSON(w, r, err)
 				return
 			}
-			w.Header().Set(headHeader, strings.TrimSpace(strconv.FormatInt(head.Number, 10)+" "+head.Hash))
+			w.Header().Set(site.HeadHeader, head.String())
 		}
 		var unsigned *site.UnsignedError
 		if errors.As(err, &unsigned) {
@@ -514,9 +492,7 @@ func (v *visit) input() (*input, error) {
 	}
 	// What the station signed of this input was said of the moment at which it came first. A moment later it would be
 	// said of another time, and no signature would ever fit.
-	if at, ok := signedAt(in.Signed); ok && v.now.Sub(at).Abs() < longestSigning {
-		v.now = at
-	}
+	v.now = site.SignedOf(in.Signed, v.now)
 	return in, nil
 }
 
