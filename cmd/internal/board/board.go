@@ -48,12 +48,15 @@ type pages struct {
 	enrol     sync.Mutex // one request alone enrols the board
 	wishes    wishes
 	counts    []prometheus.Collector
+	pins      PINGiven // nil: nobody is asked for one
 }
 
 // Register adds the board, the histories, what can be taken away from them,
 // and the programs' read-only interface. What others count is shown with its own metrics.
-func Register(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, counts ...prometheus.Collector) error {
-	p := &pages{sh: sh, site: s, log: log, counts: counts}
+func Register(
+	mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, pins PINGiven, counts ...prometheus.Collector,
+) error {
+	p := &pages{sh: sh, site: s, log: log, pins: pins, counts: counts}
 	var err error
 	p.templates, err = sh.Templates(templateFiles,
 		template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
@@ -118,7 +121,7 @@ type answer struct {
 	body     any
 	tables   []*table
 	scripts  []string // besides the board's own
-	live     bool // see shell.Page
+	live     bool     // see shell.Page
 }
 
 // page turns a question into a page, or one of its tables into a file.

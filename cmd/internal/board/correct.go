@@ -139,7 +139,9 @@ func (p *pages) correct(w http.ResponseWriter, r *http.Request) {
 	if anewPrefix(r) != "" {
 		do = p.replace
 	}
-	err = do(r, words, b, by)
+	if err = p.needPIN(r, words, b); err == nil {
+		err = do(r, words, b, by)
+	}
 	if p.toSign(w, r, b, err) {
 		return
 	}

@@ -66,3 +66,23 @@ func (p *pages) toSign(w http.ResponseWriter, r *http.Request, b *correctBody, e
 	p.sh.WriteJSON(w, r, http.StatusOK, map[string]any{"sign": unsigned.Events})
 	return true
 }
+
+// PINGiven reports whether a badge's PIN was given at a station not too long before a moment.
+type PINGiven func(station, badge string, at time.Time) bool
+
+// needPIN refuses, on a station's page, a badge whose PIN was not given there, where the policy asks for it.
+func (p *pages) needPIN(r *http.Request, words *shell.Words, b *correctBody) error {
+	if p.pins == nil || b.Station == "" || b.Badge == "" {
+		return nil
+	}
+	now, asked := p.site.Clock(), false
+	err := p.site.Ask(func(v *site.View) error {
+		in, _, err := v.World(r.Context()).PolicyAt(site.SiteOf(b.Station), now)
+		asked = err == nil && in.PINAtStations
+		return err
+	})
+	if err == nil && asked && !p.pins(b.Station, b.Badge, now) {
+		err = refuse(http.StatusForbidden, "%s", words.T("board.correct-pin", b.Badge))
+	}
+	return err
+}

@@ -158,3 +158,23 @@ func (h *house) pinIsNowhere(t *testing.T, c *caller) {
 		}
 	})
 }
+
+// TestPINBeforeACorrection: nor is a badge taken on the page on which a station corrects its own.
+func TestPINBeforeACorrection(t *testing.T) {
+	h := newHouse(t)
+	seen := h.recordLine(t,
+		`{"station":"north/or-1","kind":"set.checked","time":"2026-03-02T11:59:00Z","set":"LAP-001","data":{"place":"shelf-4"}}`)
+	or1 := h.atStation(t, "north/or-1")
+	h.asksPINs(t)
+	const path = "/at/north/or-1/"
+	form := url.Values{"event": {seen.ID}, "badge": {"B-1"}, "reason": {"never happened"}}
+	size := h.site.Size()
+	if code, text := or1.post(t, path+"correct", form); code != http.StatusForbidden || !strings.Contains(text, "the PIN was not given here") ||
+		h.site.Size() != size {
+		t.Errorf("without: %d %s", code, text)
+	}
+	or1.post(t, path+"pin", url.Values{"badge": {"B-1"}, "pin": {"739214"}, "again": {"739214"}})
+	if code, text := or1.post(t, path+"correct", form); code != http.StatusOK || h.site.Size() != size+1 {
+		t.Errorf("with: %d %s", code, text)
+	}
+}

@@ -71,7 +71,9 @@ const (
 )
 
 // String is how a header says it.
-func (h Head) String() string { return strings.TrimSpace(strconv.FormatInt(h.Number, 10) + " " + h.Hash) }
+func (h Head) String() string {
+	return strings.TrimSpace(strconv.FormatInt(h.Number, 10) + " " + h.Hash)
+}
 
 // longestSigning is how long a browser may take to sign what an input comes to.
 const longestSigning = time.Minute

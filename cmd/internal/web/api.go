@@ -88,12 +88,13 @@ func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o opt
 	(&Server{site: s, sh: sh, turns: newTurns(), dear: newSeldom()}).register(mux)
 	registerLog(mux, sh, s)
 	sh.Register(mux)
-	if err := board.Register(mux, sh, s, log, o.watch.Counts()); err != nil {
-		return err
-	}
 	own := workplace.Options{OtherPrefix: "-", Log: log}
+	var pins board.PINGiven
 	if o.door != nil {
-		own.Pins = o.door.Pins()
+		own.Pins, pins = o.door.Pins(), o.door.Pins().Given
+	}
+	if err := board.Register(mux, sh, s, log, pins, o.watch.Counts()); err != nil {
+		return err
 	}
 	if o.practice == nil {
 		return workplace.Register(mux, sh, s, own)
