@@ -114,6 +114,15 @@ func (b *returning) lentSaid(v *visit) (said, error) {
 	for _, f := range b.Faults {
 		more = append(more, v.t("return-"+string(f)))
 	}
+	if b.Step == events.ReturnArrived { // who brings it knows which set it is, and whether its label was read right
+		like, err := v.likeSet(b.Tag)
+		if err != nil {
+			return said{}, err
+		}
+		if like != "" {
+			more = append(more, v.t("set-alike", b.Tag, like)+". "+v.t("set-alike-more", like))
+		}
+	}
 	doubts := len(more) > 0 || slices.ContainsFunc(b.Odd, func(x events.Exception) bool { return !b.asCame(now, x) })
 	more = slices.Concat(more, v.oddWords(b.Odd, of.List), told)
 	if of.List == nil {

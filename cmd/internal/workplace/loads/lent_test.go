@@ -41,6 +41,7 @@ func TestLentSet(t *testing.T) {
 	if d := last("LOAN-8"); d.Supplier != "Halden Loans" || d.List != "VAS-MINOR" || d.Due != "" || len(d.Exceptions) > 0 {
 		t.Errorf("recorded: %+v", d)
 	}
+	says(scan(workplacetest.Label(t, events.ScanTag, "VAS-O03")), "doubtful", "VAS-O03 is new here, and VAS-003 looks like it")
 	scan(workplacetest.Label(t, events.ScanTag, "LOAN-7"))
 	says(do("odd", `{"line":"77","counted":"1"}`), "broken", "Give a line of the inventory")
 	do("odd", `{"line":"2","counted":"5"}`)
