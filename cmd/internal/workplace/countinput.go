@@ -254,10 +254,22 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 	case enter:
 		return t.sign(a)
 	default:
-		t.asks = asked != nil && asked.Client == in.Client
+		if err := t.noteUnder(asked != nil && asked.Client == in.Client); err != nil {
+			return err
+		}
 		return t.text(in, a)
 	}
 	return nil
+}
+
+// noteUnder keeps whether an input came under a question: its answer takes the question away, and may be lost.
+func (t *table) noteUnder(asks bool) error {
+	t.asks = asks || t.whole.Under == t.v.key
+	if !asks || t.whole.Under == t.v.key {
+		return nil
+	}
+	t.whole.Under = t.v.key
+	return t.saveWhole()
 }
 
 // askedName is the file with the question that a count asks, whose answers are buttons.

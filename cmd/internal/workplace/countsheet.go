@@ -28,6 +28,8 @@ type whole struct {
 	Echo  echo   `json:"echo,omitzero"`
 	Stray *stray `json:"stray,omitempty"` // of which is still to be said where it lay
 	Told  *stray `json:"told,omitempty"`  // the one that was recorded last
+	// Under is the last input that came while a question stood in place of what it would sign: sent again, it still did.
+	Under string `json:"under,omitempty"`
 	// Goods are counted though no set is open for the case: what they are called, and the list that was chosen.
 	Goods *goodsAlone `json:"goods,omitempty"`
 }

@@ -367,10 +367,15 @@ func TestBadgeUnderAQuestion(t *testing.T) {
 	workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-1")), "It signs the count")
 	h.After(3 * time.Second)
 	workplacetest.Must(t, k.Do("interrupted", "set", "VAS-003"), "Begin again?")
-	size := h.Size()
-	if workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "Enter signs the count"); h.Size() != size {
-		t.Fatalf("signed, and asked was whether it is begun again: %+v", h.Last())
+	size, asks := h.Size(), k.Asks
+	for range 2 { // the answer was lost, and the input is sent again
+		k.Asks = asks
+		if workplacetest.Must(t, k.Scan(workplacetest.Label(t, events.ScanBadge, "B-2")), "Enter signs the count"); h.Size() != size {
+			t.Fatalf("signed, and asked was whether it is begun again: %+v", h.Last())
+		}
+		k.Number--
 	}
+	k.Number++
 	if workplacetest.Must(t, k.Scan(""), "First count recorded"); h.Size() != size+1 {
 		t.Errorf("%d records more", h.Size()-size)
 	}
