@@ -257,7 +257,10 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 }
 
 // counted are the stages that come to a count.
-func (st *readState) counted(b *readback) (out []events.Stage) {
+func (st *readState) counted(b *readback) []events.Stage { return st.withCame(b, st.columns(b)) }
+
+// columns are the stages whose columns on the sheet come to a count.
+func (st *readState) columns(b *readback) (out []events.Stage) {
 	for _, stage := range st.sheet.stages() {
 		if st.sheet.Form && (b.Stages[stage] == nil || !b.Stages[stage].Made) {
 			continue
@@ -266,7 +269,7 @@ func (st *readState) counted(b *readback) (out []events.Stage) {
 			out = append(out, stage)
 		}
 	}
-	return st.withCame(b, out)
+	return out
 }
 
 // blank reports whether nothing is in a stage's column on any page.
@@ -402,6 +405,12 @@ func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage
 	for _, before := range st.sheet.stages() {
 		if before == stage {
 			return false
+		}
+		if was, done := st.done[before]; done { // of a mark that was asked about only the record says which number it was
+			if n, said := was.counts[l.Line.Line]; said && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
+				return true
+			}
+			continue
 		}
 		c, _ := st.sheet.cell(l.Line.Line, before)
 		if c == nil || c.Mark == markTicked && !c.Written || c.Mark == markEmpty && !c.Written {

@@ -186,13 +186,30 @@ func (st *readState) lineOf(g *paperGoods, above []*paperGoods, last int64) int6
 	return g.line
 }
 
-// came is how many of goods came after the first count and are not recorded yet.
-func (st *readState) came(g *paperGoods) int64 {
+// came is how many of goods came after the first count and are not recorded yet. What a station recorded as having come is, where
+// a person said that the paper's count of it is left out.
+func (st *readState) came(b *readback, g *paperGoods) int64 {
+	if st.leftOut(b, events.StageAdded) && st.cameThere(g) {
+		return 0
+	}
 	n := g.said.after(len(g.said.Numbers))
 	for _, was := range st.done {
 		n -= was.came[g.line]
 	}
 	return max(n, 0)
+}
+
+// cameThere reports whether a count of what came, which is not from this sheet, has the goods.
+func (st *readState) cameThere(g *paperGoods) bool {
+	return slices.ContainsFunc(st.recorded[events.StageAdded].counts, func(c events.Count) bool { return c.Line == g.line })
+}
+
+// cameTwice reports whether goods came by the sheet of which a station recorded that they came: it may be the same.
+func (st *readState) cameTwice(b *readback) bool {
+	return slices.ContainsFunc(st.goodsUsed(b), func(g *paperGoods) bool {
+		r, _ := st.sheet.row(g.row)
+		return st.cameThere(g) && (g.page.marked(r, events.StageAdded) || g.said.after(len(g.said.Numbers)) > 0)
+	})
 }
 
 // after is how many came by the first so many numbers of a row, without those of the first count.
@@ -237,25 +254,41 @@ func (b *readback) fewer(stage events.Stage, g *paperGoods) cellSaid {
 	return s
 }
 
-// withCame adds the count of what came, where goods came and no count after it says so.
+// withCame adds the count of what came, where no count after it says so of the same goods.
 func (st *readState) withCame(b *readback, counted []events.Stage) []events.Stage {
-	all := st.sheet.stages()
-	at := slices.Index(all, events.StageAdded)
-	if at < 0 || st.isDone(events.StageAdded) || st.leftOut(b, events.StageAdded) || slices.Contains(counted, events.StageAdded) {
+	if st.isDone(events.StageAdded) || st.leftOut(b, events.StageAdded) || slices.Contains(counted, events.StageAdded) {
 		return counted
 	}
-	for _, later := range all[at+1:] {
-		if slices.Contains(counted, later) || st.isDone(later) {
-			return counted
+	if !slices.ContainsFunc(st.goodsUsed(b), func(g *paperGoods) bool { return st.cameAlone(b, g, counted) }) {
+		return counted
+	}
+	at := 0
+	if len(counted) > 0 && counted[0] == events.StageFirst {
+		at = 1
+	}
+	return slices.Insert(slices.Clone(counted), at, events.StageAdded)
+}
+
+// cameAlone reports whether goods came, or seem to have come, of which no count after the first says how many.
+func (st *readState) cameAlone(b *readback, g *paperGoods, counted []events.Stage) bool {
+	r, _ := st.sheet.row(g.row)
+	typed := g.said.Numbers != nil || g.said.None
+	if typed && st.came(b, g) == 0 || !typed && (st.sheet.Form || !g.page.marked(r, events.StageAdded)) {
+		return false
+	}
+	for _, later := range g.page.Stages {
+		if later == events.StageFirst || later == events.StageAdded {
+			continue
+		}
+		if was, ok := st.done[later]; ok { // of goods that nobody has named it can't be told which they are
+			if _, said := was.counts[g.line]; said || g.line == 0 {
+				return false
+			}
+		} else if slices.Contains(counted, later) && g.page.marked(r, later) && !b.fewer(later, g).Not {
+			return false
 		}
 	}
-	for _, g := range st.goodsUsed(b) {
-		r, _ := st.sheet.row(g.row)
-		if st.came(g) > 0 || !st.sheet.Form && g.said.Numbers == nil && !g.said.None && g.page.marked(r, events.StageAdded) {
-			return append(counted, events.StageAdded) // the first count alone is before it
-		}
-	}
-	return counted
+	return true
 }
 
 // goodsCount is what goods come to at a stage; ok is false where it must be asked, n < 0 where they were not counted.
@@ -263,6 +296,11 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 	c, _ := st.sheet.cell(g.row, stage)
 	numbers := g.said.Numbers
 	switch {
+	case stage == events.StageAdded:
+		if n := st.came(b, g); n > 0 && st.cameAlone(b, g, st.columns(b)) {
+			return n, true
+		}
+		return -1, true
 	case c == nil:
 		return -1, true
 	case stage == events.StageFirst:
@@ -270,11 +308,6 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 			return -1, true
 		}
 		return numbers[0], true
-	case stage == events.StageAdded:
-		if n := st.came(g); n > 0 {
-			return n, true
-		}
-		return -1, true
 	}
 	if s, said := b.Cells[cellName(stage, g.row)]; said && s.Picture == g.page.Picture {
 		if s.Not {
@@ -292,10 +325,31 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 }
 
 // sumSure reports whether it is plain which sum a tick means: not where counts that are not on this sheet have such goods, nor where
-// something came and a count follows, since it may have come in between, nor after something was left in the patient.
+// something came and a count follows, since it may have come in between, nor after something was left in the patient, nor after
+// a count that came to another number.
 func (st *readState) sumSure(b *readback, g *paperGoods, stage events.Stage) bool {
-	return len(g.said.Numbers) > 0 && g.here && st.remain(b, g, stage) == g.said.sum() &&
+	return len(g.said.Numbers) > 0 && g.here && st.remain(b, g, stage) == g.said.sum() && !st.otherSum(b, g, stage) &&
 		(g.said.after(len(g.said.Numbers)) == 0 || st.isLast(stage))
+}
+
+// otherSum reports whether a count before on the sheet came to another number of goods than there should have been.
+func (st *readState) otherSum(b *readback, g *paperGoods, stage events.Stage) bool {
+	for _, before := range g.page.Stages {
+		switch before {
+		case stage:
+			return false
+		case events.StageFirst, events.StageAdded:
+			continue
+		}
+		if n, said := st.done[before].counts[g.line]; said && n != g.said.sum()-st.came(b, g) {
+			return true
+		}
+		s := b.fewer(before, g)
+		if s.Fewer == fewerMissing || s.Fewer == "" && s.Picture != "" && !s.Not && s.Counted > st.remain(b, g, before) {
+			return true
+		}
+	}
+	return false
 }
 
 // isLast reports whether the sheet has nothing of a later stage.
@@ -369,7 +423,7 @@ func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) (n i
 		if at == events.StageFirst || counted < 0 {
 			continue
 		}
-		by := st.came(g)
+		by := st.came(b, g)
 		if s := b.fewer(at, g); s.Fewer == fewerLater {
 			by = min(by, max(0, s.Counted+g.said.sum()-st.remain(b, g, at)-g.said.Numbers[0]))
 		}

@@ -49,6 +49,9 @@ func (st *readState) goodsQuestion(b *readback, g *paperGoods) *paperQuestion {
 		q := &paperQuestion{kind: askCell, stage: stage, printed: st.remain(b, g, stage), why: c.Why}
 		if c.Mark == markTicked && !c.Written {
 			q.why = whyNoSum
+			if st.otherSum(b, g, stage) {
+				q.why = whyBefore
+			}
 		}
 		q.agrees = !c.Written && len(g.said.Numbers) > 0 && g.here && (q.why == whyNoSum || !slices.Contains(noTick, q.why))
 		return q
@@ -121,7 +124,7 @@ func (b *readback) takeGoods(v *visit, f fields) (said, error) {
 		}
 		s.Numbers = numbers
 		later := func(stage events.Stage) bool { return stage != events.StageFirst }
-		if s.after(len(numbers)) > 0 && !slices.ContainsFunc(st.counted(b), later) {
+		if s.after(len(numbers)) > 0 && st.isDone(events.StageAdded) && !slices.ContainsFunc(st.counted(b), later) {
 			return v.t("readback-goods-uncounted", lineName(q.line))
 		}
 		return ""
@@ -149,9 +152,9 @@ func (b *readback) nameGoods(v *visit, f fields) (said, error) {
 	if err != nil {
 		return said{}, err
 	}
-	return b.sayGoods(v, func(_ *readState, _ *paperQuestion, s *goodsSaid) string {
+	return b.sayGoods(v, func(st *readState, _ *paperQuestion, s *goodsSaid) string {
 		s.Name, s.Sort = name, sort
-		for _, g := range goods { // its code, or its name as the site's list has it
+		for _, g := range slices.Concat(goods, st.sheet.Goods) { // its code, or its name as the site's list or the sheet has it
 			if strings.EqualFold(g.Item, name) || strings.EqualFold(g.Description, name) {
 				s.Item, s.Name, s.Sort = g.Item, g.Description, g.Sort
 			}

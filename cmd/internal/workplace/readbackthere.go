@@ -61,7 +61,7 @@ func (st *readState) nextThere(b *readback) *paperQuestion {
 	}
 	for _, stage := range st.sheet.stages() {
 		r, ok := st.recorded[stage]
-		if !ok || st.isDone(stage) || st.blank(stage) {
+		if !ok || st.isDone(stage) || st.blank(stage) && (stage != events.StageAdded || !st.cameTwice(b)) {
 			continue
 		}
 		if said := b.Stages[stage]; said == nil || said.Beside != r.id && said.LeftOut != r.id {

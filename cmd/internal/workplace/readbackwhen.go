@@ -225,7 +225,7 @@ func (b *readback) moments(v *visit, d *doubtfulTime) (out []time.Time) {
 func (b *readback) dayOf(v *visit, st *readState, stage events.Stage) string {
 	last := b.Opened
 	for _, s := range st.sheet.stages() {
-		if s == stage {
+		if !isBefore(s, stage) {
 			break
 		}
 		if said := b.Stages[s]; said != nil && said.At.After(last) {
@@ -258,7 +258,7 @@ func (st *readState) before(b *readback, stage events.Stage) (last time.Time, wh
 	}
 	later(cmp.Or(st.opened, b.Opened), "opened")
 	for _, s := range st.sheet.stages() {
-		if s == stage {
+		if !isBefore(s, stage) {
 			break
 		}
 		if said := b.Stages[s]; said != nil {
@@ -266,6 +266,11 @@ func (st *readState) before(b *readback, stage events.Stage) (last time.Time, wh
 		}
 	}
 	return last, what
+}
+
+// isBefore reports whether a column comes before a stage. A blank form has none of what came, which follows the first count.
+func isBefore(column, stage events.Stage) bool {
+	return column != stage && (stage != events.StageAdded || column == events.StageFirst)
 }
 
 // askDay asks for the date of the sheet.

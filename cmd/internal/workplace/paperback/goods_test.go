@@ -209,7 +209,7 @@ func TestGoodsThatCameAlone(t *testing.T) {
 	}
 }
 
-// Goods on a blank form are typed in too, once somebody said that there are such; what can't be said of them is refused.
+// Goods on a blank form are typed in too, once somebody said that there are such.
 func TestGoodsOnTheForm(t *testing.T) {
 	t.Parallel()
 	h := workplacetest.HouseWithGoods(t, "VAS-003")
@@ -227,9 +227,6 @@ func TestGoodsOnTheForm(t *testing.T) {
 	b.asks("Are goods written on the form?")
 	b.Do("on-form")
 	b.asks("G1: which numbers")
-	if a := b.typed("10+5"); !strings.Contains(fmt.Sprint(a["aside"]), "nothing can say what came") {
-		t.Errorf("what came, and no count after it: %v", a["aside"])
-	}
 	b.typed("10")
 	for range 4 {
 		b.Do("enter") // nothing is written there
