@@ -379,7 +379,10 @@ func TestEachKindOfRecord(t *testing.T) {
 	own, others := "", ""
 	at := "2026-03-02T11:59:00Z"
 	line := func(station, kind, of, operator string) string {
-		data := sampleData(t, h.site.Key(), of)[events.Kind(kind)]
+		data, ok := sampleData(t, h.site.Key(), of)[events.Kind(kind)]
+		if !ok {
+			t.Fatalf("%s has no example in sampleData", kind)
+		}
 		set := `"set":"LAP-001",`
 		if !events.Kind(kind).AboutSet() {
 			set = ""

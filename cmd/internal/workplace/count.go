@@ -107,22 +107,8 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 	all := t.standing.Sets
 	t.standing.Sets = lastTurns(all)
 	t.carryOver(all)
-	for _, s := range t.standing.Sets {
-		d, _, err := v.d.files.draft(ref, s.Key.Set, t.stage)
-		if errors.Is(err, errUnreadable) {
-			v.d.opts.Log.Warn("count draft forgotten", "case", ref, "set", s.Key.Set, "error", err)
-			t.forgotten = append(t.forgotten, s.Key.Set)
-			d, err = &draft{Case: ref, Set: s.Key.Set, Stage: t.stage}, nil
-		}
-		if err != nil {
-			return nil, err
-		}
-		if d.Trip != "" && d.Trip != s.Key.Trip { // what lies there was counted in the turn before
-			t.reopened = append(t.reopened, s.Key.Set)
-			d = &draft{Case: ref, Set: s.Key.Set, Stage: t.stage, Lines: make(map[int64]*entry)}
-		}
-		d.Trip = s.Key.Trip
-		t.drafts = append(t.drafts, d)
+	if err := t.layDrafts(); err != nil {
+		return nil, err
 	}
 	t.laySingles()
 	if err := t.layWhole(); err != nil {
@@ -132,6 +118,28 @@ func (v *visit) table(ref string, stage events.Stage) (*table, error) {
 		return nil, err
 	}
 	return t, t.forgetBadges()
+}
+
+// layDrafts takes up what was counted of each set and is not signed.
+func (t *table) layDrafts() error {
+	for _, s := range t.standing.Sets {
+		d, _, err := t.v.d.files.draft(t.ref, s.Key.Set, t.stage)
+		if errors.Is(err, errUnreadable) {
+			t.v.d.opts.Log.Warn("count draft forgotten", "case", t.ref, "set", s.Key.Set, "error", err)
+			t.forgotten = append(t.forgotten, s.Key.Set)
+			d, err = &draft{Case: t.ref, Set: s.Key.Set, Stage: t.stage}, nil
+		}
+		if err != nil {
+			return err
+		}
+		if d.Trip != "" && d.Trip != s.Key.Trip { // what lies there was counted in the turn before
+			t.reopened = append(t.reopened, s.Key.Set)
+			d = &draft{Case: t.ref, Set: s.Key.Set, Stage: t.stage, Lines: make(map[int64]*entry)}
+		}
+		d.Trip = s.Key.Trip
+		t.drafts = append(t.drafts, d)
+	}
+	return nil
 }
 
 // lastTurns leaves out the turns of sets that were processed and opened once more for the
