@@ -78,14 +78,17 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 func (w *World) traceLinks(c *facts.Trip, last *facts.Item) []projections.TraceLink {
 	var out []projections.TraceLink
 	latest := -1
-	for i, l := range w.PolicyFor(last).Links {
+	for _, l := range w.PolicyFor(last).Links {
+		if c.Goods() && l != events.KindSetCounted && l != events.KindCaseClosed {
+			continue // nobody packs, sterilizes or opens goods as a set
+		}
 		it := c.First(l)
 		if l == events.KindSetOpened {
 			it = w.firstOpened(c)
 		}
 		x := projections.TraceLink{Kind: l, State: projections.LinkDue}
 		if it != nil {
-			latest = i
+			latest = len(out)
 			x = projections.TraceLink{Kind: l, State: projections.LinkThere, Seq: it.Seq, At: it.At(),
 				Place: facts.PlaceOf(it).String(), By: it.Event.Operator}
 		}

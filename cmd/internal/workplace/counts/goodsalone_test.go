@@ -82,6 +82,14 @@ func TestGoodsWithoutASet(t *testing.T) {
 	if v.Status != projections.Broken || len(v.Findings) != 1 || v.Findings[0].Code != projections.CountShort || !v.Opened {
 		t.Errorf("judged %+v", v)
 	}
+	trace, err := site.Answer(h.Site, func(m *site.View) (projections.Trace, error) {
+		return m.World(t.Context()).Trace(projections.TripKey{Set: name})
+	})
+	for _, l := range trace.Links {
+		if err != nil || l.State == projections.LinkAbsent {
+			t.Errorf("the report says that %s is missing of goods (%v)", l.Kind, err)
+		}
+	}
 	h.After(10 * time.Minute)
 	k.Do("begin")
 	k.Lines(name, 10, 1)
