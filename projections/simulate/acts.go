@@ -263,7 +263,8 @@ func (h *house) ended(t *Trip, station string, at time.Time, run *events.SetSter
 		return
 	}
 	again := *run
-	again.Load, again.Run = run.Load+"-again", run.Run+1000
+	// In a machine of its own: the other one may have been started with its next load then.
+	again.Load, again.Sterilizer, again.Run = run.Load+"-again", run.Sterilizer+"-again", run.Run+1000
 	h.at(at.Add(3*time.Hour), func(at time.Time) {
 		again.Started = h.stamp(station, at.Add(-75*time.Minute))
 		h.record(station, at, t.Set, "", &again, nil)
