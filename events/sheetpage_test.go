@@ -98,6 +98,7 @@ func TestPractice(t *testing.T) {
 	}{
 		{code, ScanSheet, code, 0},
 		{page(t, 2, 3), ScanSheet, code, 2},
+		{page(t, 40, 41), ScanSheet, code, 40},
 		{label(t, ScanSet, "LAP-014"), ScanSet, "LAP-014", 0},
 		{label(t, ScanBadge, "B-1182"), ScanBadge, "B-1182", 0},
 		{label(t, ScanSet, "4012345AAbb"), ScanSet, "4012345AAbb", 0},

@@ -150,8 +150,18 @@ func TestCosignatureKeys(t *testing.T) {
 			t.Errorf("%q passes for the key of a witness", bad)
 		}
 	}
+	private := func(raw []byte) string { return "PRIVATE+KEY+w+00000000+" + base64.StdEncoding.EncodeToString(raw) }
+	seed := make([]byte, ed25519.SeedSize)
+	for _, alg := range []byte{algEd25519, algCosignature} {
+		if _, err := NewCosigner(private(append([]byte{alg}, seed...)), time.Now); err != nil {
+			t.Errorf("of algorithm %d: %v", alg, err)
+		}
+	}
+	whole := private(append([]byte{algEd25519}, seed...))
 	for _, bad := range []string{
 		"", good, "PRIVATE+KEY+w", "PRIVATE+KEY+w+00000000+AAAA", strings.Replace(skey, "PRIVATE", "PUBLIC", 1),
+		whole + "!", private([]byte{algEd25519}), private(nil), private(append([]byte{algEd25519, 0}, seed...)),
+		private(append([]byte{2}, seed...)), private(append([]byte{0}, seed...)),
 	} {
 		if _, err := NewCosigner(bad, time.Now); err == nil {
 			t.Errorf("%q passes for a signing key", bad)

@@ -112,3 +112,47 @@ func TestExchangedInTheCase(t *testing.T) {
 		t.Errorf("C: %s", show(v))
 	}
 }
+
+// TestExchangedUnread: where no tag was read it may be another set's tray that was counted, so that an exchange at packing is
+// named only where nothing else differs in either set.
+func TestExchangedUnread(t *testing.T) {
+	for _, test := range []struct {
+		name  string
+		off   [2][2]int64 // of lines 1 and 2, in A and B
+		read  [2]bool     // whether the tag on the tray was read
+		named bool
+	}{
+		{"nothing else differs", [2][2]int64{{-1, 0}, {1, 0}}, [2]bool{}, true},
+		{"more in A", [2][2]int64{{-1, -1}, {1, 0}}, [2]bool{}, false},
+		{"more in B", [2][2]int64{{-1, 0}, {1, 1}}, [2]bool{}, false},
+		{"more of the same in A", [2][2]int64{{-2, 0}, {1, 0}}, [2]bool{}, false},
+		{"more of the same in B", [2][2]int64{{-1, 0}, {2, 0}}, [2]bool{}, false},
+		{"one tag was read, and nothing else differs", [2][2]int64{{-1, 0}, {1, 0}}, [2]bool{true, false}, true},
+		{"one tag was read", [2][2]int64{{-1, -1}, {1, 0}}, [2]bool{true, false}, false},
+		{"the other tag was read", [2][2]int64{{-1, -1}, {1, 0}}, [2]bool{false, true}, false},
+		{"both tags were read", [2][2]int64{{-1, -1}, {1, 0}}, [2]bool{true, true}, true},
+	} {
+		s := newStory()
+		l := s.list("LAP-MAJOR", 1, 6, 3, 4)
+		turns := []*turn{newTurn("A", 0, l), newTurn("B", 0, l)}
+		for i, x := range turns {
+			for k, n := range test.off[i] {
+				x.first.Counts[k].Counted += n
+			}
+			x.final.Counts = x.first.Counts
+			if !test.read[i] {
+				x.open.Tag = ""
+			}
+			s.tell("packing-1", x.packedAt().Add(time.Duration(i)*9*time.Minute), x.set, x.trip(), x.pack)
+			x.pack = nil
+			s.live(x)
+		}
+		w := s.world()
+		for _, x := range turns {
+			v := judge(t, w, x.key())
+			if got := strings.Contains(show(v), "probably exchanged there"); got != test.named {
+				t.Errorf("%s: of %s an exchange is named %t: %s", test.name, x.set, got, show(v))
+			}
+		}
+	}
+}

@@ -331,6 +331,8 @@ func TestThirdLanguage(t *testing.T) {
 		{j.Code("qfr", projections.LinkMissing), "une étape manque"},
 		{j.Code("qfr", projections.CountShort), "count short"},
 		{j.Code("qfr", "of-a-later-version"), "of-a-later-version"},
+		{j.Kind("qfr", events.KindSetPacked), j.Kind("en", events.KindSetPacked)},
+		{j.Kind("qfr", "set.of-a-later-version"), "set.of-a-later-version"},
 		{j.Station("qfr", projections.LinkMissing, "", "LAP-014", ""), "Il manque une étape de LAP-014"},
 		{j.Station("de", projections.SheetSwapped, "", "LAP-014", "LAP-022"),
 			"FALSCHE ZÄHLLISTE: sie gehört zu LAP-022, nicht zu LAP-014"},
