@@ -24,6 +24,12 @@ func TestStandsAside(t *testing.T) {
 				d.locks[i].Unlock()
 			}
 		}
+		for i := range d.sheets {
+			if d.sheets[i].TryLock() {
+				n++
+				d.sheets[i].Unlock()
+			}
+		}
 		if d.workers.TryLock() {
 			n++
 			d.workers.Unlock()
@@ -34,7 +40,7 @@ func TestStandsAside(t *testing.T) {
 		}
 		return n
 	}
-	all := len(d.locks) + 2
+	all := len(d.locks) + len(d.sheets) + 2
 	release := d.standAside()
 	if n := free(); n != 0 {
 		t.Errorf("%d of %d may be written", n, all)

@@ -34,9 +34,9 @@ type paperReader struct {
 	files    store
 	practice bool
 	read     readMarks
-	seat     chan struct{}           // one picture is read at a time: it takes a processor for a while
-	lock     func(key string) func() // of a sheet's file
-	told     func(code string)       // that a sheet has changed
+	seat     chan struct{}            // one picture is read at a time: it takes a processor for a while
+	lock     func(code string) func() // of a sheet's file
+	told     func(code string)        // that a sheet has changed
 }
 
 // What is to be said of a page besides what was read of it.
@@ -214,7 +214,7 @@ func (r *paperReader) policy(ctx context.Context) (p events.Policy, err error) {
 // keep lays a page to those of its sheet that wait.
 func (r *paperReader) keep(of *printed, page *paperPage, pages int, out *PageRead) error {
 	code := of.sheet.Code.String()
-	defer r.lock(paperKey(code))()
+	defer r.lock(code)()
 	s, found, err := r.files.paper(code)
 	if ignoreUnreadable(err) != nil {
 		return err

@@ -37,7 +37,7 @@ func (b *readback) typeForm(v *visit, f fields) (said, error) {
 	if sheet == nil {
 		return said{}, v.sayNo("readback-form-unknown", set)
 	}
-	unlock := v.d.lock(paperKey(sheet.Code))
+	unlock := v.d.lockSheet(sheet.Code)
 	err = v.d.files.savePaper(sheet)
 	unlock()
 	if err != nil {

@@ -317,8 +317,6 @@ func (s *paperSheet) otherwisePrinted(line, packed int64) bool {
 
 const paperFolder = "paper"
 
-func paperKey(code string) string { return "paper\x00" + code }
-
 func (s store) paper(code string) (*paperSheet, bool, error) {
 	p := &paperSheet{Code: code}
 	found, err := s.load(p, paperFolder, code)

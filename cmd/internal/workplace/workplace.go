@@ -68,7 +68,12 @@ type Options struct {
 	Version string
 	Log     *slog.Logger
 	Pins    Pins // nil: nobody is asked for one
+	// Locks is how many locks the benches and counts share, 0 for as many as keep them from waiting for each other. With one,
+	// whoever takes a second while holding the first waits for itself: so tests find that at once.
+	Locks int
 }
+
+const usualLocks = 64
 
 // Desk serves the workplaces of one site.
 type Desk struct {
@@ -84,7 +89,9 @@ type Desk struct {
 
 	// Each bench and each count has one of these by its key. Two that share one
 	// wait for each other, which costs little; none is held while another is taken.
-	locks [64]sync.Mutex
+	locks []sync.Mutex
+	// The file of each sheet that is read back has one of these; a bench's lock may be held.
+	sheets []sync.Mutex
 	// papers is held while counts of a sheet are recorded from paper, with the lock of the bench.
 	papers sync.Mutex
 	seed   maphash.Seed
@@ -157,11 +164,12 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	d := &Desk{
 		site: s, sh: sh, opts: opts, seed: maphash.MakeSeed(),
 		files: store{filepath.Join(s.Dir(), "drafts")}, at: make(map[string]workplace),
+		locks: make([]sync.Mutex, cmp.Or(opts.Locks, usualLocks)), sheets: make([]sync.Mutex, cmp.Or(opts.Locks, usualLocks)),
 	}
 	for _, w := range workplaces() {
 		d.at[w.name] = w.workplace
 	}
-	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1), lock: d.lock,
+	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1), lock: d.lockSheet,
 		told: func(string) { d.hub.tellAll("readback") }}
 	for _, lang := range s.Local().Languages() {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
@@ -250,11 +258,22 @@ func (d *Desk) lock(key string) func() {
 	return l.Unlock
 }
 
+// lockSheet serializes what happens to the file of a sheet that is read back. It is none of the locks of benches: one that shared
+// its own with the sheet would wait for itself.
+func (d *Desk) lockSheet(code string) func() {
+	l := &d.sheets[maphash.String(d.seed, code)%uint64(len(d.sheets))]
+	l.Lock()
+	return l.Unlock
+}
+
 // standAside returns when no draft is being written, and lets none be written until the release.
 func (d *Desk) standAside() (release func()) {
 	var held []*sync.Mutex
 	for i := range d.locks {
 		held = append(held, &d.locks[i])
+	}
+	for i := range d.sheets {
+		held = append(held, &d.sheets[i])
 	}
 	held = append(held, &d.workers, &d.knownMu) // in the order in which one is taken while another is held
 	for _, l := range held {

@@ -166,7 +166,7 @@ func (h *House) HandlerFor(practice bool) http.Handler {
 	if practice {
 		prefix = "/practice"
 	}
-	if err := workplace.Register(mux, sh, h.Site, workplace.Options{Prefix: prefix, Practice: practice,
+	if err := workplace.Register(mux, sh, h.Site, workplace.Options{Prefix: prefix, Practice: practice, Locks: 1,
 		OtherPrefix: "-", Version: h.Version, Log: log}); err != nil {
 		h.T.Fatal(err)
 	}
