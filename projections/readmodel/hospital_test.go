@@ -534,6 +534,14 @@ func keyStrings(ks []projections.TripKey) (out []string) {
 	return out
 }
 
+// few is how many weeks are invented where each is gone through many times over: one where a test is to be short.
+func few(n uint64) uint64 {
+	if testing.Short() {
+		return 1
+	}
+	return n
+}
+
 // seeds is how many weeks are invented: fewer where a test is to be short.
 func seeds(n uint64) uint64 {
 	if testing.Short() {

@@ -16,7 +16,7 @@ import (
 // again in between or not, has at every moment the verdicts that one filled at
 // that moment has, and those of all facts in memory.
 func TestMovingClock(t *testing.T) {
-	changed, worlds := 0, seeds(4)
+	changed, worlds := 0, few(4)
 	for seed := range worlds {
 		h := week(t, seed, impatient)
 		impatient(h) // once more, late: it counts from the same day

@@ -20,7 +20,7 @@ import (
 // TestBoard: the rows, their order, the counts and the pages of the board are
 // those of the verdicts in memory, whatever is asked for.
 func TestBoard(t *testing.T) {
-	for seed := range seeds(4) {
+	for seed := range few(4) {
 		h := week(t, seed)
 		seen := h.rows()[0] // by somebody, all of it
 		for code := range seen.codes() {

@@ -19,7 +19,7 @@ import (
 func TestSameAsInMemory(t *testing.T) {
 	ctx := t.Context()
 	outdated := 0
-	for seed := range seeds(6) {
+	for seed := range few(6) {
 		h := week(t, seed)
 		outdated += h.outdated()
 		n := int64(len(h.facts))

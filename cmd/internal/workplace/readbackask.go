@@ -407,7 +407,8 @@ func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage
 			return false
 		}
 		if was, done := st.done[before]; done { // of a mark that was asked about only the record says which number it was
-			if n, said := was.counts[l.Line.Line]; said && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
+			n, said := was.counts[l.Line.Line]
+			if said && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
 				return true
 			}
 			continue

@@ -169,8 +169,8 @@ func newDesk(sh *shell.Shell, s *site.Site, opts Options) (*Desk, error) {
 	for _, w := range workplaces() {
 		d.at[w.name] = w.workplace
 	}
-	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1), lock: d.lockSheet,
-		told: func(string) { d.hub.tellAll("readback") }}
+	d.paper = &paperReader{site: s, files: d.files, practice: opts.Practice, read: marks.Read, seat: make(chan struct{}, 1),
+		lock: d.lockSheet, told: func(string) { d.hub.tellAll("readback") }}
 	for _, lang := range s.Local().Languages() {
 		d.words = append(d.words, shell.WordsIn(s.Local(), lang))
 	}
