@@ -1,4 +1,4 @@
-// Package rowtext reads text files of rows, as spreadsheets and sterilizers write them. It knows nothing of what
+// Package rowtext is about text files of rows, as spreadsheets and sterilizers write and read them. It knows nothing of what
 // the rows mean.
 package rowtext
 
@@ -49,4 +49,13 @@ func Split(text string, comma rune, lazy bool) ([][]string, error) {
 		}
 		rows = append(rows, row)
 	}
+}
+
+// Inert puts a quote before what a spreadsheet would compute. Ids and badges come from scanners, so anybody can print one
+// that begins with an equals sign. A text cell of a workbook needs none: it is text by its type.
+func Inert(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }

@@ -24,6 +24,7 @@ import (
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/cmd/internal/tablefile"
 	"listbound/cmd/internal/web"
 )
 
@@ -218,7 +219,7 @@ func page(t testing.TB, url string) string {
 // rows reads one of a page's tables as CSV, the heading apart.
 func rows(t testing.TB, url string) (head []string, out [][]string) {
 	t.Helper()
-	all, err := csv.NewReader(strings.NewReader(page(t, url))).ReadAll()
+	all, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(page(t, url), tablefile.ByteOrderMark))).ReadAll()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,7 +1,6 @@
 package board
 
 import (
-	"fmt"
 	"net/http"
 	"net/url"
 
@@ -37,7 +36,7 @@ func (p *pages) heldPage(r *http.Request, words *shell.Words) (*answer, error) {
 		if h.As != "operator" {
 			link = "/badge?" + url.Values{"id": {b.ID}, "as": {h.As}}.Encode()
 		}
-		b.Records.add(text(words.T("board.held-as-"+h.As)).to(link), text(kindText(words, string(h.Kind))), text(fmt.Sprint(h.Records)),
+		b.Records.add(text(words.T("board.held-as-"+h.As)).to(link), text(kindText(words, string(h.Kind))), number(int64(h.Records)),
 			when(words, h.First), when(words, h.Last))
 	}
 	return &answer{template: "held", title: words.T("board.held", b.ID), body: b, tables: []*table{b.Records}}, nil

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
-	"strconv"
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -108,11 +107,11 @@ func (v *ratesView) figures(x float64, digits int) string {
 
 // value is a number as the language writes it, and in files with a point.
 func (v *ratesView) value(x float64, digits int) cell {
-	return cell{Text: v.figures(x, digits), File: strconv.FormatFloat(x, 'g', 8, 64)}
+	return cell{Text: v.figures(x, digits), Value: x}
 }
 
 func (v *ratesView) percent(g *rates.Group) cell {
-	return cell{Text: v.figures(100*g.ReadShare(), 3) + " %", File: strconv.FormatFloat(g.ReadShare(), 'g', 8, 64)}
+	return cell{Text: v.figures(100*g.ReadShare(), 3) + " %", Value: g.ReadShare()}
 }
 
 func (v *ratesView) summary() []string {

@@ -132,13 +132,13 @@ func (v *runView) again(p *pages) (*run.Log, *run.Report, error) {
 
 // milli is a value of thousandths with its unit; files have it in whole thousandths no more than the page.
 func (v *runView) milli(x int64, unit string) cell {
-	return cell{Text: v.words.T("board.run-value", float64(x)/1000, unit), File: strconv.FormatFloat(float64(x)/1000, 'f', -1, 64)}
+	return cell{Text: v.words.T("board.run-value", float64(x)/1000, unit), Value: float64(x) / 1000}
 }
 
 // span is a duration with its tenths; files have seconds.
 func (v *runView) span(millis int64) cell {
 	d := time.Duration(millis) * time.Millisecond
-	return cell{Text: d.Truncate(100 * time.Millisecond).String(), File: strconv.FormatFloat(d.Seconds(), 'f', -1, 64)}
+	return cell{Text: d.Truncate(100 * time.Millisecond).String(), Value: d.Seconds()}
 }
 
 // figures are all figures, each with what bounds it.
@@ -218,7 +218,7 @@ func (v *runView) phases(r *run.Report) *table {
 // clock is a time of the run, to the second.
 func (v *runView) clock(at time.Time) cell {
 	zone := cmp.Or(v.words.Zone(), time.UTC)
-	return cell{Text: at.In(zone).Format(time.TimeOnly), File: rfc3339(at)}
+	return cell{Text: at.In(zone).Format(time.TimeOnly), Value: at}
 }
 
 // readings are the log's own, in one set of units.

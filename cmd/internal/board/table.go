@@ -1,15 +1,12 @@
 package board
 
 import (
-	"encoding/csv"
 	"fmt"
 	"net/http"
 	"time"
 
-	"github.com/xuri/excelize/v2"
-
-	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/shell"
+	"listbound/cmd/internal/tablefile"
 )
 
 // table is a table on a page, which can be taken away.
@@ -23,9 +20,9 @@ type table struct {
 }
 
 type cell struct {
-	Text string
-	Link string
-	File string // as files have it, where that differs: a time in RFC 3339, a number with a point
+	Text  string
+	Link  string
+	Value any // as files have it, where that is not text: a time.Time, an int64, a float64
 }
 
 func newTable(words *shell.Words, id, title string, columns ...string) *table {
@@ -40,13 +37,13 @@ func (t *table) add(cells ...cell) { t.Rows = append(t.Rows, cells) }
 
 func text(s string) cell { return cell{Text: s} }
 
-func number(n int64) cell { return cell{Text: fmt.Sprint(n)} }
+func number(n int64) cell { return cell{Text: fmt.Sprint(n), Value: n} }
 
 func when(words *shell.Words, t time.Time) cell {
 	if t.IsZero() {
 		return cell{}
 	}
-	return cell{Text: words.Time(t), File: rfc3339(t)}
+	return cell{Text: words.Time(t), Value: t}
 }
 
 func (c cell) to(link string) cell {
@@ -56,13 +53,15 @@ func (c cell) to(link string) cell {
 	return c
 }
 
-// file is what the cell is in a file: times with all their digits, and no
-// text that a spreadsheet would take for a formula.
-func (c cell) file() string {
-	if c.File != "" {
-		return c.File
+// file is what the cell is in a file.
+func (c cell) file() any {
+	switch {
+	case c.Value != nil:
+		return c.Value
+	case c.Text == "":
+		return nil
 	}
-	return report.Inert(c.Text)
+	return c.Text
 }
 
 // address fills in where the table can be had as a file.
@@ -82,16 +81,7 @@ func (p *pages) export(w http.ResponseWriter, r *http.Request, words *shell.Word
 		if t.ID != id && id != "" {
 			continue
 		}
-		var err error
-		switch format {
-		case "csv":
-			err = t.writeCSV(w)
-		case "xlsx":
-			err = t.writeXLSX(w)
-		default:
-			err = refuse(http.StatusBadRequest, "a table can be had as csv or xlsx, not as %q", format)
-		}
-		if err != nil {
+		if err := p.writeTable(w, t, format); err != nil {
 			p.refuse(w, r, words, err)
 		}
 		return
@@ -104,56 +94,28 @@ func attach(w http.ResponseWriter, kind, name string) {
 	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
 }
 
-func (t *table) writeCSV(w http.ResponseWriter) error {
-	attach(w, "text/csv; charset=utf-8; header=present", t.ID+".csv")
-	c := csv.NewWriter(w)
-	c.UseCRLF = true // RFC 4180
-	if err := c.Write(t.Columns); err != nil {
-		return nil // the client has gone away
-	}
-	row := make([]string, len(t.Columns))
+func (p *pages) writeTable(w http.ResponseWriter, t *table, format string) error {
+	file := &tablefile.Table{Title: t.Title, Columns: t.Columns, Made: p.site.Clock()}
 	for _, r := range t.Rows {
+		row := make([]any, len(r))
 		for i := range r {
 			row[i] = r[i].file()
 		}
-		if err := c.Write(row); err != nil {
-			return nil
-		}
+		file.Rows = append(file.Rows, row)
 	}
-	c.Flush()
-	return nil
-}
-
-func (t *table) writeXLSX(w http.ResponseWriter) error {
-	f := excelize.NewFile()
-	defer f.Close()
-	const sheet = "Sheet1"
-	sw, err := f.NewStreamWriter(sheet)
-	if err != nil {
-		return fmt.Errorf("table as xlsx: %w", err)
-	}
-	row := make([]any, len(t.Columns))
-	for i, c := range t.Columns {
-		row[i] = c
-	}
-	if err := sw.SetRow("A1", row); err != nil {
-		return fmt.Errorf("table as xlsx: %w", err)
-	}
-	for n, r := range t.Rows {
-		for i := range r {
-			row[i] = r[i].file()
-		}
-		at, err := excelize.CoordinatesToCellName(1, n+2)
-		if err == nil {
-			err = sw.SetRow(at, row[:len(r)])
-		}
+	switch format {
+	case "csv":
+		attach(w, "text/csv; charset=utf-8; header=present", t.ID+".csv")
+		_ = tablefile.CSV(w, file) // fails only where the client has gone away
+	case "xlsx":
+		raw, err := tablefile.XLSX(file)
 		if err != nil {
-			return fmt.Errorf("table as xlsx: %w", err)
+			return err
 		}
+		attach(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", t.ID+".xlsx")
+		_, _ = w.Write(raw) // the same
+	default:
+		return refuse(http.StatusBadRequest, "a table can be had as csv or xlsx, not as %q", format)
 	}
-	if err := sw.Flush(); err != nil {
-		return fmt.Errorf("table as xlsx: %w", err)
-	}
-	attach(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", t.ID+".xlsx")
-	return f.Write(w)
+	return nil
 }

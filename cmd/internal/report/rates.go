@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"listbound/projections/rates"
+	"listbound/projections/rowtext"
 )
 
 // Rates writes how often lists were wrong or missing, for one way of grouping, or all
@@ -160,7 +161,7 @@ func groupRow(by rates.By, g *rates.Group) []string {
 		rate = f(*g.PerThousand.Rate)
 	}
 	x := g.PerThousand
-	return []string{string(by), Inert(g.Name), fmt.Sprint(g.Openings), fmt.Sprint(g.Read), fmt.Sprint(g.Incidents),
+	return []string{string(by), rowtext.Inert(g.Name), fmt.Sprint(g.Openings), fmt.Sprint(g.Read), fmt.Sprint(g.Incidents),
 		fmt.Sprint(g.Weighed), rate, f(x.Exact.Low), f(x.Exact.High), f(x.Poisson.Low), f(x.Poisson.High), f(x.MidP.Low),
 		f(x.MidP.High)}
 }
@@ -174,7 +175,7 @@ func OpeningsCSV(w io.Writer, r *rates.Report) error {
 		if o.Incident > 0 {
 			incident = fmt.Sprint(o.Incident)
 		}
-		rows = append(rows, []string{Inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339), Inert(o.Station), Inert(o.List),
+		rows = append(rows, []string{rowtext.Inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339), rowtext.Inert(o.Station), rowtext.Inert(o.List),
 			o.Placement, strconv.FormatBool(o.Read), incident})
 	}
 	return writeCSV(w, rows)
@@ -184,13 +185,4 @@ func writeCSV(w io.Writer, rows [][]string) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
 	return c.WriteAll(rows)
-}
-
-// Inert puts a quote before what a spreadsheet would compute. Ids and badges come from
-// scanners, so anybody can print one that begins with an equals sign.
-func Inert(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"math"
 	"regexp"
@@ -17,6 +16,7 @@ import (
 
 	"listbound/cmd/internal/paper"
 	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/tablefile"
 	"listbound/events"
 	"listbound/projections/rowtext"
 	"listbound/projections/words"
@@ -561,18 +561,9 @@ func wholeNumber(s string) (int64, bool) {
 
 // emptyTable returns a spreadsheet with the headings alone.
 func emptyTable(h How) ([]byte, error) {
-	var row []any
+	t := &tablefile.Table{}
 	for _, c := range columns {
-		row = append(row, h.column(c))
+		t.Columns = append(t.Columns, h.column(c))
 	}
-	f := excelize.NewFile()
-	var out bytes.Buffer
-	err := f.SetSheetRow("Sheet1", "A1", &row)
-	if err == nil {
-		err = f.Write(&out)
-	}
-	if err := errors.Join(err, f.Close()); err != nil {
-		return nil, fmt.Errorf("writing an empty table: %w", err)
-	}
-	return out.Bytes(), nil
+	return tablefile.XLSX(t)
 }

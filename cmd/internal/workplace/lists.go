@@ -20,6 +20,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/tablefile"
 	"listbound/events"
 )
 
@@ -236,7 +237,7 @@ func (d *Desk) listTable(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	name := map[string]string{"filename": l.List + ".csv"}
 	w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", name))
-	io.WriteString(w, csvOf(l.LineRows)) // a client that has gone away needs no answer
+	io.WriteString(w, tablefile.ByteOrderMark+csvOf(l.LineRows)) // a client that has gone away needs no answer
 }
 
 // emptyTable is a table to fill in: the headings in the page's language.

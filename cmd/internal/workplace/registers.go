@@ -17,6 +17,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/tablefile"
 	"listbound/events"
 	"listbound/projections/facts"
 )
@@ -206,6 +207,9 @@ func (d *Desk) registerTable(xlsx bool) http.HandlerFunc {
 		w.Header().Set("Content-Type", kind)
 		name := map[string]string{"filename": string(of) + ending}
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", name))
+		if !xlsx {
+			raw = append([]byte(tablefile.ByteOrderMark), raw...)
+		}
 		w.Write(raw) // a client that has gone away needs no answer
 	}
 }

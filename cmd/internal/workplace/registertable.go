@@ -13,10 +13,9 @@ import (
 	"strings"
 	"time"
 
-	"github.com/xuri/excelize/v2"
-
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/tablefile"
 	"listbound/events"
 	"listbound/projections/facts"
 )
@@ -558,30 +557,13 @@ func ExportRegister(ctx context.Context, s *site.Site, r events.Register, xlsx b
 		}
 		return out.Bytes(), nil
 	}
-	return spreadsheetOf(table)
-}
-
-// spreadsheetOf writes a table as XLSX.
-func spreadsheetOf(table [][]string) (_ []byte, err error) {
-	f := excelize.NewFile()
-	for i, line := range table {
+	t := &tablefile.Table{Title: string(r), Columns: table[0]}
+	for _, line := range table[1:] {
 		row := make([]any, len(line))
 		for j, c := range line {
 			row[j] = c
 		}
-		if err = f.SetSheetRow("Sheet1", fmt.Sprintf("A%d", i+1), &row); err != nil {
-			break
-		}
+		t.Rows = append(t.Rows, row)
 	}
-	var out bytes.Buffer
-	if err == nil {
-		err = f.Write(&out)
-	}
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err != nil {
-		return nil, fmt.Errorf("writing a table: %w", err)
-	}
-	return out.Bytes(), nil
+	return tablefile.XLSX(t)
 }
