@@ -191,6 +191,13 @@ func Groups(openings []Opening, incidents []Incident, by By, o Options) []Group 
 	return groups
 }
 
+// WithIncidents gives each opening the number of its incident.
+func WithIncidents(openings []Opening, incidents []Incident) []Counted {
+	r := new(Report)
+	r.number(openings, incidents, new(Options))
+	return r.Openings
+}
+
 // number gives each opening its incident, and the incidents their numbers by when they
 // were met first. It returns when that was.
 func (r *Report) number(openings []Opening, incidents []Incident, o *Options) []time.Time {

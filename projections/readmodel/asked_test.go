@@ -119,6 +119,8 @@ func questions(ctx context.Context, h *hospital, m *readmodel.Model) map[string]
 		"NearMisses":      failed(m.NearMisses(ctx, 9)),
 		"Verdict":         failed(m.Verdict(ctx, k)),
 		"Verdicts":        failed(m.Verdicts(ctx)),
+		"AllTrips":        failed(m.AllTrips(ctx)),
+		"RecordedAfter":   failed(m.RecordedAfter(ctx, 0, 9)),
 		"Status":          failed(m.Status(ctx)),
 		"TripsOfSet":      failed(m.TripsOfSet(ctx, k.Set)),
 		"SetOfTrip":       ofTrip,

@@ -117,6 +117,11 @@ func (m *Model) Status(ctx context.Context) (map[projections.Status]int, error) 
 		projections.Broken: broken, projections.Whole: all - open - doubtful - broken}, nil
 }
 
+// AllTrips returns every trip, in the order in which they began: ids begin with the time of packing.
+func (m *Model) AllTrips(ctx context.Context) ([]projections.TripKey, error) {
+	return m.keys(ctx, `SELECT set_id, trip FROM trips ORDER BY trip, set_id`)
+}
+
 // TripsOfSet returns a set's trips, first packed first.
 func (m *Model) TripsOfSet(ctx context.Context, set string) ([]projections.TripKey, error) {
 	return m.keys(ctx, `SELECT set_id, trip FROM trips WHERE set_id = ? ORDER BY trip`, set)

@@ -127,7 +127,7 @@ manufacturers' instructions come first.`,
 	root.PersistentFlags().StringVar(&a.caFile, "ca", "",
 		"file with the certificate of the authority to trust for --server, such as its tls/ca.pem")
 	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(),
-		a.history(), a.verify(), a.evidence(),
+		a.history(), a.verify(), a.evidence(), a.export(),
 		a.rebuild(), a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(), a.texts(),
 		a.policy(), a.witness(), a.simulate(), a.codes(), a.paper())
 	return root

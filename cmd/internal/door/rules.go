@@ -188,6 +188,7 @@ func programRules() []Rule {
 		{Pattern: "GET /api/history", Roles: readers, Kept: true},
 		{Pattern: "GET /api/events", Roles: deep, Kept: true},
 		{Pattern: "GET /api/evidence", Roles: []Role{Investigates}, Kept: true},
+		{Pattern: "GET /api/reporting-copy", Roles: deep, Kept: true},
 		{Pattern: "GET /api/verify", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /api/consistency", Roles: []Role{Investigates, Audits, Administers}},
 		{Pattern: "GET /api/root", Roles: []Role{Investigates, Audits, Administers}},

@@ -309,6 +309,19 @@ func (c *Client) Evidence(ctx context.Context, q site.Query, w io.Writer) error 
 	return nil
 }
 
+// ReportingCopy implements site.Service.
+func (c *Client) ReportingCopy(ctx context.Context, w io.Writer, _ site.Progress) error {
+	res, err := c.do(ctx, http.MethodGet, "/api/reporting-copy", nil, nil)
+	if err != nil {
+		return err
+	}
+	defer res.Body.Close()
+	if _, err := io.Copy(w, res.Body); err != nil {
+		return fmt.Errorf("the reporting copy broke off: %w", err)
+	}
+	return nil
+}
+
 // Rebuild implements site.Service.
 func (c *Client) Rebuild(ctx context.Context, _ site.Progress) (int64, error) {
 	r, err := ask[web.Rebuilt](ctx, c, http.MethodPost, "/api/rebuild", nil)

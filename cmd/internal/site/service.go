@@ -40,6 +40,8 @@ type Service interface {
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error
+	// ReportingCopy writes what was found as one SQLite file of readable tables, for reports.
+	ReportingCopy(ctx context.Context, w io.Writer, progress Progress) error
 	// Consistency proves that the ledger only grew since it had a size, up to the
 	// checkpoint that it returns with the proof.
 	Consistency(ctx context.Context, from int64) (*proof.Consistency, error)

@@ -141,6 +141,7 @@ func (srv *Server) register(mux shell.Mux) {
 		return srv.dear.ask(r.Context(), func() (any, error) { return s.Verify(r.Context(), nil) })
 	}))
 	mux.HandleFunc("GET /api/evidence", srv.evidence)
+	mux.HandleFunc("GET /api/reporting-copy", srv.reportingCopy)
 	mux.HandleFunc("GET /api/consistency", srv.consistency)
 	mux.HandleFunc("GET /api/root", srv.root)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
@@ -346,13 +347,25 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 		s.sh.FailJSON(w, r, err)
 		return
 	}
-	out := &late{w: w}
-	switch err := s.site.Evidence(r.Context(), q, out); {
+	out := &late{w: w, kind: "application/zip", name: "evidence.zip"}
+	s.breakOff(w, r, out, s.site.Evidence(r.Context(), q, out))
+}
+
+// reportingCopy answers with the copy, once it is whole. It is made for one at a time.
+func (s *Server) reportingCopy(w http.ResponseWriter, r *http.Request) {
+	out := &late{w: w, kind: "application/vnd.sqlite3", name: "reporting.sqlite"}
+	_, err := s.dear.ask(r.Context(), func() (any, error) { return nil, s.site.ReportingCopy(r.Context(), out, nil) })
+	s.breakOff(w, r, out, err)
+}
+
+// breakOff answers with what went wrong with a file. Where a part of it has gone out the connection breaks off: a file
+// without its end must not look whole.
+func (s *Server) breakOff(w http.ResponseWriter, r *http.Request, out *late, err error) {
+	switch {
 	case err != nil && !out.begun:
 		s.sh.FailJSON(w, r, err)
 	case err != nil:
 		s.sh.Answer(r, err) // for the log
-		// The connection breaks off: an archive without its end must not look whole.
 		panic(http.ErrAbortHandler)
 	}
 }
@@ -394,15 +407,16 @@ func (s *Server) root(w http.ResponseWriter, r *http.Request) {
 // late sends the headers of an archive with its first byte, so that an error
 // before it can still be said.
 type late struct {
-	w     http.ResponseWriter
-	begun bool
+	w          http.ResponseWriter
+	kind, name string
+	begun      bool
 }
 
 func (l *late) Write(b []byte) (int, error) {
 	if !l.begun {
 		l.begun = true
-		l.w.Header().Set("Content-Type", "application/zip")
-		l.w.Header().Set("Content-Disposition", `attachment; filename="evidence.zip"`)
+		l.w.Header().Set("Content-Type", l.kind)
+		l.w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", l.name))
 	}
 	return l.w.Write(b)
 }
