@@ -1,6 +1,7 @@
 package marks
 
 import (
+	"errors"
 	"image"
 	"math"
 
@@ -91,7 +92,7 @@ func locate(picture image.Image) (full float64, g *gray, p *pose, err error) {
 	out, seen, ok := findPage(g, found, false)
 	if !ok {
 		if out, err = bySymbol(g, found, seen); err != nil {
-			return 0, nil, nil, err
+			return 0, nil, nil, coarse(g, err)
 		}
 	}
 	n := max(1, int(out.pixelsPerMillimetre(paper.Point{X: out.layout.Width / 2, Y: out.layout.Height / 2})/5.5))
@@ -146,6 +147,20 @@ func bySymbol(g *gray, found []ring, seen bool) (out pose, err error) {
 		return out, &Refusal{Cause: CutOff, Symbols: []Symbol{s}}
 	}
 	return out, &Refusal{Cause: CornersUnseen, Symbols: []Symbol{s}}
+}
+
+// coarse says of a picture that is too small for any page why nothing was found in it.
+func coarse(g *gray, err error) error {
+	long := math.Inf(1) // the shortest of the pages
+	for _, l := range skeletons() {
+		long = min(long, l.Height)
+	}
+	r, refused := errors.AsType[*Refusal](err)
+	has := float64(max(g.w, g.h)) / long
+	if !refused || has >= leastPixels || r.Cause != NoSheet && r.Cause != SymbolUnread && r.Cause != CornersUnseen {
+		return err
+	}
+	return &Refusal{Cause: TooCoarse, Symbols: r.Symbols, Has: has, Needs: leastPixels}
 }
 
 // leaves reports whether a corner of the page lies outside the picture, as far as one symbol tells.
