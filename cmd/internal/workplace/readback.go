@@ -114,6 +114,7 @@ func readbackPlace() workplace {
 			"no-goods":   (*readback).noGoods,
 			"on-form":    (*readback).onForm,
 			"fewer":      (*readback).takeFewer,
+			"came":       (*readback).takeCame,
 			"stays":      (*readback).takeStays,
 			"enter":      (*readback).enter,
 			"record":     (*readback).record,

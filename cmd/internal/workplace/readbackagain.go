@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -24,6 +25,16 @@ type paperCount struct {
 	came   map[int64]int64 // of goods, what is recorded as come by this count
 	stays  map[int64]int64 // and what stays in the patient by it
 	goods  []string        // what is recorded of goods, as goodsKey has it
+	marks  map[int]string  // what was in its column, by page, as events.PaperPage has it
+}
+
+// letter is what was read of a row of a page, by its place from the top.
+func (c *paperCount) letter(p *paperPage, row int) (letter string, known bool) {
+	read := c.marks[p.Page]
+	if len(read) != len(p.Rows)+len(p.Goods) {
+		return "", false
+	}
+	return read[row : row+1], true
 }
 
 // countedFromPaper are the counts of a trip that were read back from a sheet before, by stage.
@@ -35,7 +46,11 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 			continue
 		}
 		c := paperCount{at: it.At(), counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
-			stays: make(map[int64]int64)}
+			stays: make(map[int64]int64), marks: make(map[int]string)}
+		maps.Copy(c.came, out[d.Stage].came) // what came may be recorded more than once from a sheet
+		for _, p := range d.Paper.Pages {
+			c.marks[int(p.Page)] = p.Marks
+		}
 		for _, n := range d.Counts {
 			c.counts[n.Line] = n.Counted
 		}
@@ -52,9 +67,9 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 			switch d.Stage {
 			case events.StageFirst:
 			case events.StageAdded:
-				c.came[x.Line] = c.counts[x.Line]
+				c.came[x.Line] += c.counts[x.Line]
 			default:
-				c.came[x.Line] = x.Added
+				c.came[x.Line] += x.Added
 			}
 		}
 		out[d.Stage] = c
@@ -69,7 +84,7 @@ func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(lin
 	if k < 0 {
 		return nil
 	}
-	for _, r := range p.Rows {
+	for i, r := range p.Rows {
 		if k >= len(r.Cells) {
 			continue
 		}
@@ -81,7 +96,8 @@ func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(lin
 		same := false
 		switch c := r.Cells[k]; {
 		case c.Mark == markAsked, c.Written:
-			same = was.asked[r.Line] || !counted && c.Why == string(marks.Unmarked)
+			before, _ := was.letter(p, i)
+			same = was.asked[r.Line] || before == markAsked || !counted && c.Why == string(marks.Unmarked)
 		case c.Mark == markTicked:
 			same = counted && (n == beside || was.asked[r.Line])
 		default:
@@ -156,7 +172,12 @@ func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount
 			changed = append(changed, changedCount{stage, was.at, lines})
 		}
 	}
-	return settled, changed
+	return settled && !p.moreMayHaveCome(page), changed
+}
+
+// moreMayHaveCome reports whether more goods may have come since the sheet's counts were recorded.
+func (p *printed) moreMayHaveCome(page *paperPage) bool {
+	return slices.ContainsFunc(page.Goods, func(r paperRow) bool { return page.moreMayHaveCome(&r, p.done) })
 }
 
 // cameSaid reports whether a recorded count after what came says how much that was.

@@ -36,6 +36,7 @@ const (
 	askGoodsName = "goods-name"
 	askGoods     = "goods"
 	askFewer     = "fewer"
+	askCame      = "came"
 )
 
 // whyBefore: it is ticked, and the sheet says another number in a column before.
@@ -84,6 +85,7 @@ type readState struct {
 	lines    []projections.LineStanding
 	done     map[events.Stage]paperCount // counts of these stages are recorded from this sheet already
 	recorded map[events.Stage]thereCount // counts that are recorded otherwise
+	other    cameBefore                  // what they have of goods as come
 	closed   closedCase                  // of the case
 	known    bool                        // something is recorded of the case
 	printed  time.Time                   // not before that
@@ -429,6 +431,9 @@ func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage
 func (st *readState) nextCell(b *readback) *paperQuestion {
 	for _, stage := range st.counted(b) {
 		for i := range st.lines {
+			if st.goodsOnly(b, stage) {
+				break
+			}
 			l := &st.lines[i]
 			if _, ok := st.value(b, l, stage); ok {
 				continue

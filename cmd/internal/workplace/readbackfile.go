@@ -47,6 +47,7 @@ const (
 	notePackedSince = "note-packed-since"
 	noteOldList     = "note-old-list"
 	noteRecorded    = "note-recorded"
+	noteMoreCame    = "note-more-came"
 )
 
 // PageRead is what became of one page of a file.
@@ -185,6 +186,9 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	out.changed = changed
 	if len(of.done) > 0 && len(changed) == 0 {
 		out.notes = append(out.notes, phrase{Key: noteRecorded})
+		if of.moreMayHaveCome(page) {
+			out.notes = append(out.notes, phrase{Key: noteMoreCame})
+		}
 	}
 	if settled && p.Symbol.Pages == 1 { // of more pages, others may have what is not recorded
 		out.settled = true

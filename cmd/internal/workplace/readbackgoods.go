@@ -21,6 +21,8 @@ type goodsSaid struct {
 	Item    string      `json:"item,omitempty"`
 	Name    string      `json:"name,omitempty"`
 	Sort    events.Sort `json:"sort,omitempty"`
+	There   int64       `json:"there,omitzero"` // so many of what came were recorded otherwise when a person said,
+	Same    bool        `json:"same,omitzero"`  // that they are the same
 	Picture string      `json:"picture"`
 }
 
@@ -63,13 +65,20 @@ func (p *paperPage) marked(r *paperRow, stage events.Stage) bool {
 	return k >= 0 && k < len(r.Cells) && (r.Cells[k].Mark != markEmpty || r.Cells[k].Written)
 }
 
+// written reports whether something is on the line of a stage's column of a row.
+func (p *paperPage) written(r *paperRow, stage events.Stage) bool {
+	k := slices.Index(p.Stages, stage)
+	return k >= 0 && k < len(r.Cells) && r.Cells[k].Written
+}
+
 // goodsMarked reports whether anything is in a stage's column of a row for goods.
 func (p *paperPage) goodsMarked(stage events.Stage) bool {
 	return slices.ContainsFunc(p.Goods, func(r paperRow) bool { return p.marked(&r, stage) })
 }
 
 // goodsDiffer are the rows for goods of which a recorded count says nothing and the page does, or the other way round. What a
-// number says no program reads.
+// number says no program reads. The record says of each row whether anything was in it; of a page that was not read then, the
+// names of what was counted tell.
 func (p *paperPage) goodsDiffer(stage events.Stage, was paperCount, named []events.Line) (out []int64) {
 	if stage == events.StageAdded || !slices.Contains(p.Stages, stage) {
 		return nil
@@ -79,6 +88,12 @@ func (p *paperPage) goodsDiffer(stage events.Stage, was paperCount, named []even
 	for i := range p.Goods {
 		r := &p.Goods[i]
 		n, marked := int(-r.Line)-1, p.marked(r, stage)
+		if before, known := was.letter(p, len(p.Rows)+i); known {
+			if marked != (before != markEmpty) || before == markTicked && p.written(r, stage) {
+				out = append(out, r.Line)
+			}
+			continue
+		}
 		if n >= len(named) {
 			if marked {
 				unnamed = append(unnamed, r.Line)
@@ -93,7 +108,7 @@ func (p *paperPage) goodsDiffer(stage events.Stage, was paperCount, named []even
 			out = append(out, r.Line)
 		}
 	}
-	if len(unnamed) != len(rest) {
+	if len(unnamed) > 0 && len(unnamed) != len(rest) {
 		out = append(out, unnamed...)
 	}
 	return out
@@ -170,9 +185,7 @@ func (st *readState) lineOf(g *paperGoods, above []*paperGoods, last int64) int6
 	for _, l := range st.onLines() {
 		if l.Beyond && l.Sort != "" && goodsKey(l.Item, l.Description) == key {
 			g.line = l.Line.Line
-			for _, there := range st.recorded {
-				g.here = g.here && !slices.ContainsFunc(there.counts, func(c events.Count) bool { return c.Line == g.line })
-			}
+			g.here = !st.other.counted[g.line]
 			return last
 		}
 	}
@@ -186,32 +199,6 @@ func (st *readState) lineOf(g *paperGoods, above []*paperGoods, last int64) int6
 	return g.line
 }
 
-// came is how many of goods came after the first count and are not recorded yet. What a station recorded as having come is, where
-// a person said that the paper's count of it is left out.
-func (st *readState) came(b *readback, g *paperGoods) int64 {
-	if st.leftOut(b, events.StageAdded) && st.cameThere(g) {
-		return 0
-	}
-	n := g.said.after(len(g.said.Numbers))
-	for _, was := range st.done {
-		n -= was.came[g.line]
-	}
-	return max(n, 0)
-}
-
-// cameThere reports whether a count of what came, which is not from this sheet, has the goods.
-func (st *readState) cameThere(g *paperGoods) bool {
-	return slices.ContainsFunc(st.recorded[events.StageAdded].counts, func(c events.Count) bool { return c.Line == g.line })
-}
-
-// cameTwice reports whether goods came by the sheet of which a station recorded that they came: it may be the same.
-func (st *readState) cameTwice(b *readback) bool {
-	return slices.ContainsFunc(st.goodsUsed(b), func(g *paperGoods) bool {
-		r, _ := st.sheet.row(g.row)
-		return st.cameThere(g) && (g.page.marked(r, events.StageAdded) || g.said.after(len(g.said.Numbers)) > 0)
-	})
-}
-
 // after is how many came by the first so many numbers of a row, without those of the first count.
 func (s *goodsSaid) after(numbers int) (n int64) {
 	for i := 1; i < numbers; i++ {
@@ -220,21 +207,29 @@ func (s *goodsSaid) after(numbers int) (n int64) {
 	return n
 }
 
-// sum is how many came in all.
-func (s *goodsSaid) sum() int64 {
+// came is how many came after the first count.
+func (s *goodsSaid) came() int64 { return s.after(len(s.Numbers)) }
+
+// atFirst is how many were there at the first count.
+func (s *goodsSaid) atFirst() int64 {
 	if len(s.Numbers) == 0 {
 		return 0
 	}
-	return s.Numbers[0] + s.after(len(s.Numbers))
+	return s.Numbers[0]
 }
+
+// sum is how many came in all.
+func (s *goodsSaid) sum() int64 { return s.atFirst() + s.came() }
 
 // remain is how many of goods should be there at a stage by the sheet: the sum, without what stays in the patient by a count before.
 func (st *readState) remain(b *readback, g *paperGoods, stage events.Stage) int64 {
 	n := g.said.sum()
+	stays := int64(0)
 	for _, was := range st.done {
-		n -= was.stays[g.line]
+		stays += was.stays[g.line]
 	}
-	for _, before := range st.counted(b) {
+	n -= st.share(b, g, stays, (*goodsSaid).sum)
+	for _, before := range st.columns(b) {
 		if before == stage {
 			break
 		}
@@ -254,50 +249,13 @@ func (b *readback) fewer(stage events.Stage, g *paperGoods) cellSaid {
 	return s
 }
 
-// withCame adds the count of what came, where no count after it says so of the same goods.
-func (st *readState) withCame(b *readback, counted []events.Stage) []events.Stage {
-	if st.isDone(events.StageAdded) || st.leftOut(b, events.StageAdded) || slices.Contains(counted, events.StageAdded) {
-		return counted
-	}
-	if !slices.ContainsFunc(st.goodsUsed(b), func(g *paperGoods) bool { return st.cameAlone(b, g, counted) }) {
-		return counted
-	}
-	at := 0
-	if len(counted) > 0 && counted[0] == events.StageFirst {
-		at = 1
-	}
-	return slices.Insert(slices.Clone(counted), at, events.StageAdded)
-}
-
-// cameAlone reports whether goods came, or seem to have come, of which no count after the first says how many.
-func (st *readState) cameAlone(b *readback, g *paperGoods, counted []events.Stage) bool {
-	r, _ := st.sheet.row(g.row)
-	typed := g.said.Numbers != nil || g.said.None
-	if typed && st.came(b, g) == 0 || !typed && (st.sheet.Form || !g.page.marked(r, events.StageAdded)) {
-		return false
-	}
-	for _, later := range g.page.Stages {
-		if later == events.StageFirst || later == events.StageAdded {
-			continue
-		}
-		if was, ok := st.done[later]; ok { // of goods that nobody has named it can't be told which they are
-			if _, said := was.counts[g.line]; said || g.line == 0 {
-				return false
-			}
-		} else if slices.Contains(counted, later) && g.page.marked(r, later) && !b.fewer(later, g).Not {
-			return false
-		}
-	}
-	return true
-}
-
 // goodsCount is what goods come to at a stage; ok is false where it must be asked, n < 0 where they were not counted.
 func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) (n int64, ok bool) {
 	c, _ := st.sheet.cell(g.row, stage)
 	numbers := g.said.Numbers
 	switch {
 	case stage == events.StageAdded:
-		if n := st.came(b, g); n > 0 && st.cameAlone(b, g, st.columns(b)) {
+		if n := st.cameAlone(b, g, st.columns(b)); n > 0 {
 			return n, true
 		}
 		return -1, true
@@ -329,7 +287,7 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 // a count that came to another number.
 func (st *readState) sumSure(b *readback, g *paperGoods, stage events.Stage) bool {
 	return len(g.said.Numbers) > 0 && g.here && st.remain(b, g, stage) == g.said.sum() && !st.otherSum(b, g, stage) &&
-		(g.said.after(len(g.said.Numbers)) == 0 || st.isLast(stage))
+		(g.said.came() == 0 || st.isLast(stage))
 }
 
 // otherSum reports whether a count before on the sheet came to another number of goods than there should have been.
@@ -361,17 +319,6 @@ func (st *readState) isLast(stage events.Stage) bool {
 		}
 	}
 	return true
-}
-
-// cameSince reports whether a count came to what was there before the last, or some of the last, came.
-func (st *readState) cameSince(b *readback, g *paperGoods, stage events.Stage) bool {
-	less := g.said.sum() - st.remain(b, g, stage)
-	for n := 1; n < len(g.said.Numbers); n++ {
-		if b.fewer(stage, g).Counted == g.said.Numbers[0]+g.said.after(n)-less {
-			return true
-		}
-	}
-	return false
 }
 
 // goodsCounts lays goods to the counts of a stage.
@@ -407,32 +354,6 @@ func (st *readState) goodsCounts(b *readback, used []*paperGoods, c *stageCount)
 	}
 	slices.SortFunc(c.counts, func(a, b events.Count) int { return cmp.Compare(a.Line, b.Line) })
 	slices.SortFunc(c.beyond, func(a, b events.Beyond) int { return cmp.Compare(a.Line, b.Line) })
-}
-
-// cameBy is how many of goods came since the count before a stage, as far as the sheet says.
-func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) (n int64) {
-	if stage == events.StageFirst {
-		return g.said.Numbers[0]
-	}
-	if stage == events.StageAdded {
-		return 0 // the count says it by itself
-	}
-	said := int64(0)
-	for _, at := range st.counted(b) {
-		counted, _ := st.goodsCount(b, g, at)
-		if at == events.StageFirst || counted < 0 {
-			continue
-		}
-		by := st.came(b, g)
-		if s := b.fewer(at, g); s.Fewer == fewerLater {
-			by = min(by, max(0, s.Counted+g.said.sum()-st.remain(b, g, at)-g.said.Numbers[0]))
-		}
-		if at == stage {
-			return max(0, by-said)
-		}
-		said = max(said, by)
-	}
-	return 0
 }
 
 // goodsWords says what a count comes to of goods.

@@ -14,8 +14,11 @@ import (
 
 // nextGoods asks about the first row for goods that is not sure.
 func (st *readState) nextGoods(b *readback) *paperQuestion {
-	if !st.sheet.hasGoods() || len(st.counted(b)) == 0 {
+	if !st.sheet.hasGoods() {
 		return nil
+	}
+	if len(st.counted(b)) == 0 {
+		return st.nextSince(b)
 	}
 	pale := slices.ContainsFunc(st.sheet.inOrder(), func(p *paperPage) bool { return p.Grey && len(p.Goods) > 0 })
 	switch {
@@ -27,16 +30,41 @@ func (st *readState) nextGoods(b *readback) *paperQuestion {
 	}
 	for _, g := range st.goodsUsed(b) {
 		if q := st.goodsQuestion(b, g); q != nil {
-			q.line, q.page, q.item = g.row, g.page.Page, g.of.Description
-			return q
+			return q.of(g)
 		}
 	}
 	return nil
 }
 
+// nextSince asks about rows of a sheet of which nothing else is to be recorded, whether more came since.
+func (st *readState) nextSince(b *readback) *paperQuestion {
+	for _, g := range st.goodsUsed(b) {
+		r, _ := st.sheet.row(g.row)
+		if !g.page.moreMayHaveCome(r, st.done) {
+			continue
+		}
+		if q := st.goodsQuestion(b, g); q != nil {
+			return q.of(g)
+		}
+	}
+	return nil
+}
+
+// of makes it a question about a row for goods.
+func (q *paperQuestion) of(g *paperGoods) *paperQuestion {
+	q.line, q.page, q.item = g.row, g.page.Page, g.of.Description
+	return q
+}
+
 func (st *readState) goodsQuestion(b *readback, g *paperGoods) *paperQuestion {
 	if g.said.Numbers == nil && !g.said.None {
 		return &paperQuestion{kind: askGoods}
+	}
+	if st.nameFirst(g) {
+		return &paperQuestion{kind: askGoodsName}
+	}
+	if st.mayBeSame(b, g) {
+		return &paperQuestion{kind: askCame, printed: st.cameThere(b, g)}
 	}
 	counted := false
 	for _, stage := range st.counted(b) {
@@ -81,9 +109,10 @@ func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage str
 			choice{Do: "no-goods", Words: v.t("readback-none-there"), Main: true}, choice{Do: "aside", Words: v.t("readback-aside")})
 	case askGoodsName:
 		return ask(v.t("readback-ask-goods-name", row), v.t("readback-goods-name-more"))
+	case askCame:
+		return b.askCame(v, st, q)
 	case askFewer:
-		s := doubt(v.t("readback-ask-fewer", row, stage, q.printed), v.t("readback-fewer-more"))
-		s.Next = q.item
+		s := doubt(v.t("readback-ask-fewer", row, stage, q.printed), joined(q.item+".", v.t("readback-fewer-more")))
 		s.Choices = []choice{{Do: "fewer", Value: fewerMissing, Words: v.t("readback-fewer-missing"), Main: true}}
 		if q.agrees {
 			s.Choices = append(s.Choices, choice{Do: "fewer", Value: fewerLater, Words: v.t("readback-fewer-later", stage)})
@@ -91,12 +120,46 @@ func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage str
 		return s
 	}
 	s := ask(v.t("readback-ask-goods", row), v.t("readback-goods-more"))
-	s.Next = q.item
+	if q.item != "" {
+		s.Next = v.t("readback-next-numbers", q.item)
+	}
 	s.Choices = []choice{{Do: "goods-none", Words: v.t("readback-goods-none"), Main: st.sheet.Form}}
 	if q.item != "" {
 		s.Choices = append(s.Choices, choice{Do: "goods-else", Words: v.t("readback-goods-else")})
 	}
 	return s
+}
+
+// askCame asks whether what came by the paper is what recorded counts have.
+func (b *readback) askCame(v *visit, st *readState, q *paperQuestion) said {
+	came := int64(0)
+	for _, g := range st.goodsUsed(b) {
+		if g.row == q.line {
+			came = st.came(b, g)
+		}
+	}
+	return doubt(v.t("readback-ask-came", lineName(q.line), came, q.printed), joined(q.item+".", v.t("readback-came-more"))).offer(
+		choice{Do: "came", Value: cameSame, Words: v.t("readback-came-same", q.printed)},
+		choice{Do: "came", Value: cameBesides, Words: v.t("readback-came-besides")},
+		choice{Do: "aside", Words: v.t("readback-aside")})
+}
+
+// What a person said of goods that came by the paper and by recorded counts.
+const (
+	cameSame    = "same"
+	cameBesides = "besides"
+)
+
+// takeCame says whether what came by the paper is what recorded counts have.
+func (b *readback) takeCame(v *visit, f fields) (said, error) {
+	st, q, err := b.now(v)
+	if err != nil || st == nil || q == nil || q.kind != askCame || f["value"] != cameSame && f["value"] != cameBesides {
+		return said{}, err
+	}
+	s := b.Goods[q.line]
+	s.There, s.Same = q.printed, f["value"] == cameSame
+	b.Goods[q.line] = s
+	return said{}, nil
 }
 
 var sumTyped = regexp.MustCompile(`^[0-9]{1,4}( *\+ *[0-9]{1,4})*$`)
@@ -123,10 +186,6 @@ func (b *readback) takeGoods(v *visit, f fields) (said, error) {
 			return v.t("readback-goods-plus", lineName(q.line))
 		}
 		s.Numbers = numbers
-		later := func(stage events.Stage) bool { return stage != events.StageFirst }
-		if s.after(len(numbers)) > 0 && st.isDone(events.StageAdded) && !slices.ContainsFunc(st.counted(b), later) {
-			return v.t("readback-goods-uncounted", lineName(q.line))
-		}
 		return ""
 	})
 }

@@ -86,7 +86,7 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		return s
 	case askAt:
 		return ask(v.t("readback-ask-at", stage), v.t("readback-time-more"))
-	case askFormGoods, askNoGoods, askGoodsName, askGoods, askFewer:
+	case askFormGoods, askNoGoods, askGoodsName, askGoods, askFewer, askCame:
 		return b.askGoods(v, st, q, stage)
 	}
 	return b.askCell(v, q, stage)
@@ -141,7 +141,10 @@ func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
 		words = v.t("readback-ask-typed", q.line, stage, q.printed)
 	}
 	s := ask(words, v.t("readback-why-"+q.why))
-	s.Next = q.item
+	s.Next = v.t("readback-next-number", q.item)
+	if q.item == "" {
+		s.Next = ""
+	}
 	switch {
 	case q.agrees && q.line < 0:
 		s.Choices = append(s.Choices, choice{Do: "as-printed", Words: v.t("readback-as-sum", q.printed), Main: true})
@@ -228,6 +231,9 @@ func (st *readState) counts(b *readback) (out []stageCount) {
 		c := stageCount{stage: stage, at: said.At, counter: said.Counter, witness: said.Witness, counts: []events.Count{}}
 		for i := range st.lines {
 			l := &st.lines[i]
+			if st.goodsOnly(b, stage) {
+				break
+			}
 			if l.Beyond && (st.on != st.own() || slices.ContainsFunc(goods, func(g *paperGoods) bool { return g.line == l.Line.Line })) {
 				continue // it lies with another set, or has a row for goods
 			}

@@ -34,7 +34,7 @@ func (st *readState) there(v *visit, m *site.View, w *judge.World, ref string) e
 		if it.Void || d.Case != ref || d.Paper != nil && d.Sheet == st.sheet.Code {
 			continue
 		}
-		st.recorded[d.Stage] = thereCount{it.Event.ID, it.At(), d.Counter, d.Witness, d.Counts} // the last one
+		st.takeThere(it)
 	}
 	found, err := m.Facts(v, facts.DimCase, ref)
 	if err != nil {
@@ -61,7 +61,7 @@ func (st *readState) nextThere(b *readback) *paperQuestion {
 	}
 	for _, stage := range st.sheet.stages() {
 		r, ok := st.recorded[stage]
-		if !ok || st.isDone(stage) || st.blank(stage) && (stage != events.StageAdded || !st.cameTwice(b)) {
+		if !ok || st.isDone(stage) || st.blank(stage) {
 			continue
 		}
 		if said := b.Stages[stage]; said == nil || said.Beside != r.id && said.LeftOut != r.id {

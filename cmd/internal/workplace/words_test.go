@@ -98,7 +98,8 @@ func TestEveryWordHasAText(t *testing.T) {
 		marks.Smudged, marks.BesideBox, marks.Creased, marks.LineUnclear, marks.Outside, marks.Shape, marks.RunsOn}), whyBefore)...)
 	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness,
 		paper.PlaceDate, "time")
-	use("readback-", "page-not", "page-read", "failed", noteSameFile, noteTwice, noteDiffers, notePackedSince, noteOldList, noteRecorded)
+	use("readback-", "page-not", "page-read", "failed", noteSameFile, noteTwice, noteDiffers, notePackedSince, noteOldList, noteRecorded,
+		noteMoreCame)
 	use("picture-", text(pictures.Causes())...)
 	use("refused-", "other", "patient", "sheet-code")
 	for key := range refusalKeys(t) {

@@ -196,6 +196,33 @@ func TestGoodsThatCameAlone(t *testing.T) {
 		!slices.Equal(got[1].Beyond, []events.Beyond{{Line: 4, Item: "VL-1", Description: "Vessel loop", Sort: events.SmallItems}}) {
 		t.Fatalf("%+v", got)
 	}
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); waiting(t, h) != 1 || !strings.Contains(got,
+		"see whether more came since") || strings.Contains(got, "reads otherwise") {
+		t.Errorf("recorded, and more may have come: %s", got)
+	}
+	b.Do("enter")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.Do("goods-else")
+	b.asks("G2: which numbers")
+	b.typed("2+1+4")
+	b.Do("goods-name", "name", "vl-1", "sort", "sponges")
+	b.people("0745")
+	b.asks("Goods: Vessel loop: 4.")
+	b.sign()
+	if got := counts(h, "K-0412"); len(got) != 3 || !slices.Equal(got[2].Counts, []events.Count{{Line: 4, Counted: 4}}) {
+		t.Fatalf("%+v", got)
+	}
+	if copied(t, h, s.picture(0)); waiting(t, h) != 1 {
+		t.Error("it is asked no more")
+	}
+	b.Do("enter")
+	b.Do("enter")
+	b.Do("not-stage")
+	b.Do("goods-else")
+	b.typed("2+1+4")
+	b.Do("goods-name", "name", "vl-1", "sort", "sponges")
+	b.asks("Nothing on this count sheet is still to be recorded")
 }
 
 // Goods on a blank form are typed in too, once somebody said that there are such.

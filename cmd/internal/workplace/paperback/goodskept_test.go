@@ -17,8 +17,15 @@ type marked = map[events.Stage]string
 // goodsHouse is a house whose VAS-003 was opened for K-0412, and whose paper is read back hours later.
 func goodsHouse(t *testing.T) (*workplacetest.House, *bench) {
 	t.Helper()
+	return goodsHouseAfter(t, func(*workplacetest.House) {})
+}
+
+// goodsHouseAfter is such a house in which something was recorded meanwhile.
+func goodsHouseAfter(t *testing.T, meanwhile func(*workplacetest.House)) (*workplacetest.House, *bench) {
+	t.Helper()
 	h := workplacetest.HouseWithGoods(t, "VAS-003")
 	h.Open("VAS-003", "K-0412")
+	meanwhile(h)
 	h.After(6 * time.Hour)
 	return h, at(t, h)
 }
@@ -134,28 +141,32 @@ func TestTickAfterAnotherNumber(t *testing.T) {
 	}
 }
 
-// Where a station recorded that goods came and the sheet says so too, it may be the same: that is asked before it is counted twice.
+// Where a station recorded that goods came and the sheet says so too, it may be the same: that is asked before it is counted twice, also
+// where that was not its last count of what came.
 func TestGoodsThatCameTwice(t *testing.T) {
 	t.Parallel()
-	for _, answer := range []string{"leave-out", "beside"} {
-		h, b := goodsHouse(t)
-		gz := workplacetest.Goods().Lines[0]
-		h.Record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-0412", Stage: events.StageAdded,
-			Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: 4, Counted: 5}},
-			Beyond: []events.Beyond{{Line: 4, Item: gz.Item, Description: gz.Description, Sort: gz.Sort}}})
+	for _, answer := range []string{"same", "besides"} {
+		h, b := goodsHouseAfter(t, func(h *workplacetest.House) {
+			for k, n := range []int64{5, 3} {
+				x := workplacetest.Goods().Lines[k]
+				h.Record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-0412", Stage: events.StageAdded,
+					Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: int64(4 + k), Counted: n}},
+					Beyond: []events.Beyond{{Line: int64(4 + k), Item: x.Item, Description: x.Description, Sort: x.Sort}}})
+			}
+		})
 		b.lays(marked{"first": "ttt", "final": "ttt"}, marked{"first": "neeee", "added": "neeee", "final": "teeee"})
-		b.asks("Added during the procedure of VAS-003 for case K-0412 is recorded already")
-		b.Do(answer, "value", "added")
 		b.people("0700")
 		b.people("0900")
-		b.typed("10+5")
+		b.typed("10+5+5")
+		b.asks("G1: 10 came by the paper. Recorded counts already have 5. Are they the same?")
+		b.Do("came", "value", answer)
 		b.asks("G1, Final count: how many?")
-		b.typed("15")
+		b.typed("20")
 		b.sign()
 		got := counts(h, "K-0412")
-		want := map[string]int64{"leave-out": 0, "beside": 5}[answer]
+		want := map[string]int64{"same": 5, "besides": 10}[answer]
 		last := got[slices.IndexFunc(got, func(d *events.SetCounted) bool { return d.Stage == events.StageFinal })]
-		if len(got) != 3 || last.Beyond[0].Added != want || lastCount(last.Counts) != 15 {
+		if len(got) != 4 || last.Beyond[0].Added != want || lastCount(last.Counts) != 20 {
 			t.Errorf("%s: %+v", answer, last)
 		}
 	}

@@ -1,0 +1,212 @@
+package workplace
+
+import (
+	"slices"
+
+	"listbound/events"
+	"listbound/projections/facts"
+)
+
+// What came of goods after the first count stands on paper without a time, and may be on record already: from this sheet, or by a
+// count that a station made. Here is how much of a row is still to be recorded, and by which count.
+
+// cameBefore is what counts that are not from this sheet say of goods: how many came, by line.
+type cameBefore struct {
+	first, later map[int64]int64
+	counted      map[int64]bool // the lines that they have
+}
+
+// take adds what a count says came.
+func (c *cameBefore) take(d *events.SetCounted) {
+	if c.first == nil {
+		c.first, c.later, c.counted = make(map[int64]int64), make(map[int64]int64), make(map[int64]bool)
+	}
+	for _, x := range d.Counts {
+		c.counted[x.Line] = true
+	}
+	to := c.later
+	if d.Stage == events.StageFirst {
+		to = c.first
+	}
+	for _, x := range d.Beyond {
+		to[x.Line] += x.Added
+	}
+	if d.Stage == events.StageAdded {
+		for _, x := range d.Counts {
+			to[x.Line] += x.Counted
+		}
+	}
+}
+
+// share is what of a number, which counts have of a line, falls to a row: rows of the same goods take their part one after the other.
+func (st *readState) share(b *readback, g *paperGoods, n int64, part func(*goodsSaid) int64) int64 {
+	for _, o := range st.goodsUsed(b) {
+		if o.row == g.row {
+			break
+		}
+		if o.line == g.line {
+			n -= min(n, part(&o.said))
+		}
+	}
+	return min(n, part(&g.said))
+}
+
+// recordedHere is how many of a line came by what is recorded from this sheet.
+func (st *readState) recordedHere(line int64) (n int64) {
+	for _, was := range st.done {
+		n += was.came[line]
+	}
+	return n
+}
+
+// cameThere is how many of what came by a row counts that are not from this sheet have, too: they may be the same. Of what lay there at
+// first by such a count, it is what the sheet doesn't have at first.
+func (st *readState) cameThere(b *readback, g *paperGoods) int64 {
+	here := st.recordedHere(g.line)
+	n := here + st.other.later[g.line] + max(0, st.other.first[g.line]-g.said.atFirst())
+	return st.share(b, g, n, (*goodsSaid).came) - st.share(b, g, here, (*goodsSaid).came)
+}
+
+// came is how many of goods came after the first count and are not recorded yet.
+func (st *readState) came(b *readback, g *paperGoods) int64 {
+	n := g.said.came() - st.share(b, g, st.recordedHere(g.line), (*goodsSaid).came)
+	if there := st.cameThere(b, g); there > 0 && there == g.said.There && g.said.Same {
+		n -= there
+	}
+	return max(n, 0)
+}
+
+// mayBeSame reports whether it is asked if what came by a row is what other counts have.
+func (st *readState) mayBeSame(b *readback, g *paperGoods) bool {
+	there := st.cameThere(b, g)
+	return there > 0 && there != g.said.There
+}
+
+// nameFirst reports whether goods must have a name before anything can be said of what came: it may be recorded.
+func (st *readState) nameFirst(g *paperGoods) bool {
+	return g.of.Description == "" && g.said.sum() > 0 && len(st.done)+len(st.other.first)+len(st.other.later) > 0
+}
+
+// withCame adds the count of what came, where no count after it says so of the same goods.
+func (st *readState) withCame(b *readback, counted []events.Stage) []events.Stage {
+	if slices.Contains(counted, events.StageAdded) {
+		return counted
+	}
+	if !slices.ContainsFunc(st.goodsUsed(b), func(g *paperGoods) bool { return st.cameAlone(b, g, counted) > 0 }) {
+		return counted
+	}
+	at := 0
+	if len(counted) > 0 && counted[0] == events.StageFirst {
+		at = 1
+	}
+	return slices.Insert(slices.Clone(counted), at, events.StageAdded)
+}
+
+// goodsOnly reports whether a count is of goods alone: what lines have in its column is recorded, or left out.
+func (st *readState) goodsOnly(b *readback, stage events.Stage) bool {
+	return stage == events.StageAdded && (st.isDone(stage) || st.leftOut(b, stage))
+}
+
+// cameAlone is how many of goods came of which no count after the first says so; before the row was typed, 1 where it seems so.
+func (st *readState) cameAlone(b *readback, g *paperGoods, counted []events.Stage) int64 {
+	switch {
+	case g.said.Numbers == nil && !g.said.None:
+		if st.seemsAlone(b, g, counted) {
+			return 1
+		}
+		return 0
+	case st.nameFirst(g), st.mayBeSame(b, g): // that is asked first
+		return 0
+	}
+	laid := int64(0)
+	for _, later := range counted {
+		laid = max(laid, st.cameUntil(b, g, later))
+	}
+	return st.came(b, g) - laid
+}
+
+// seemsAlone is cameAlone of a row that nobody has typed.
+func (st *readState) seemsAlone(b *readback, g *paperGoods, counted []events.Stage) bool {
+	r, _ := st.sheet.row(g.row)
+	if st.sheet.Form || !g.page.marked(r, events.StageAdded) || st.isDone(events.StageAdded) ||
+		st.other.later[g.line] > 0 || g.line == 0 && len(st.other.later) > 0 {
+		return false
+	}
+	for _, later := range g.page.Stages {
+		if later == events.StageFirst || later == events.StageAdded {
+			continue
+		}
+		if was, ok := st.done[later]; ok { // of goods that nobody has named it can't be told which they are
+			if _, said := was.counts[g.line]; said || g.line == 0 {
+				return false
+			}
+		} else if slices.Contains(counted, later) && g.page.marked(r, later) && !b.fewer(later, g).Not {
+			return false
+		}
+	}
+	return true
+}
+
+// moreMayHaveCome reports whether numbers may have been written under what came since a row was recorded: a mark doesn't tell how many
+// there are. After the last count of the sheet nothing comes.
+func (p *paperPage) moreMayHaveCome(r *paperRow, done map[events.Stage]paperCount) bool {
+	if len(done) == 0 || !p.marked(r, events.StageAdded) {
+		return false
+	}
+	last := p.Stages[len(p.Stages)-1]
+	_, counted := done[last]
+	return !counted || !p.marked(r, last)
+}
+
+// cameSince reports whether a count came to what was there before the last, or some of the last, came.
+func (st *readState) cameSince(b *readback, g *paperGoods, stage events.Stage) bool {
+	less := g.said.sum() - st.remain(b, g, stage)
+	for n := 1; n < len(g.said.Numbers); n++ {
+		if b.fewer(stage, g).Counted == g.said.atFirst()+g.said.after(n)-less {
+			return true
+		}
+	}
+	return false
+}
+
+// cameUntil is how many of what is not recorded came until a count, as far as the sheet says; 0 where that has none of the goods.
+func (st *readState) cameUntil(b *readback, g *paperGoods, at events.Stage) int64 {
+	if at == events.StageFirst || at == events.StageAdded {
+		return 0
+	}
+	if counted, _ := st.goodsCount(b, g, at); counted < 0 {
+		return 0
+	}
+	by := st.came(b, g)
+	if s := b.fewer(at, g); s.Fewer == fewerLater {
+		until := s.Counted + g.said.sum() - st.remain(b, g, at) - g.said.atFirst()
+		by = min(by, max(0, until-(g.said.came()-by)))
+	}
+	return by
+}
+
+// cameBy is how many of goods came since the count before a stage. What a count that a station made has at first is not laid to the
+// sheet's first count again.
+func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) int64 {
+	switch stage {
+	case events.StageFirst:
+		return g.said.atFirst() - st.share(b, g, st.other.first[g.line], (*goodsSaid).atFirst)
+	case events.StageAdded:
+		return 0 // the count says it by itself
+	}
+	said := int64(0)
+	for _, at := range st.counted(b) {
+		if at == stage {
+			break
+		}
+		said = max(said, st.cameUntil(b, g, at))
+	}
+	return max(0, st.cameUntil(b, g, stage)-said)
+}
+
+// takeThere notes what a count that is not from this sheet has.
+func (st *readState) takeThere(it *facts.Item) {
+	d := facts.CountOf(it)
+	st.recorded[d.Stage] = thereCount{it.Event.ID, it.At(), d.Counter, d.Witness, d.Counts} // the last one
+	st.other.take(d)
+}
