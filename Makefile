@@ -10,7 +10,7 @@ PACKAGES = ./...
 export CGO_ENABLED = 0
 
 .PHONY: all build page install test deps vet windows staticcheck plain alone race short \
-  fuzz bench mutants sessions soak papers downtime demo generate vuln clean
+  fuzz bench mutants sessions soak papers downtime demo generate vuln lint-api clean
 
 all: build
 
@@ -34,6 +34,10 @@ test: deps
 # unzip for the check of a bundle with tools that aren't ours.
 deps:
 	@.ci/deps
+
+# A linter's word on the description of the programs' interface. It wants Node.js 20 and npm, so make test does without.
+lint-api:
+	npx --yes @redocly/cli@2.77.0 lint cmd/internal/board/openapi.json
 
 vet:
 	@unformatted=$$(gofmt -l cmd events ledger projections); \

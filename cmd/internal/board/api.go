@@ -27,6 +27,9 @@ import (
 //go:embed openapi.json
 var openAPI []byte
 
+// Description returns the description of the programs' interface, as it is served.
+func Description() []byte { return openAPI }
+
 func (p *pages) registerAPI(mux shell.Mux) {
 	mux.HandleFunc("GET /api/events", p.apiEvents)
 	mux.HandleFunc("GET /api/board", p.apiBoard)

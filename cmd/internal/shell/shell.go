@@ -336,11 +336,19 @@ func (s *Shell) PageAnswer(r *http.Request, err error) refusal.Answer {
 	return a
 }
 
-// Failure is how scripts and programs are told no.
+// Failure is how scripts and programs are told no: a problem as RFC 9457 has it, with two members more. Its type is left
+// out, which means about:blank, so the title is the status's phrase; why says more.
 type Failure struct {
-	Error    string      `json:"error"`
+	Error    string      `json:"error"` // the same as Detail, under its older name
 	Why      refusal.Why `json:"why"`
 	Incident string      `json:"incident,omitempty"`
+	Title    string      `json:"title"`
+	Status   int         `json:"status"`
+	Detail   string      `json:"detail"`
+}
+
+func failure(a refusal.Answer) Failure {
+	return Failure{Error: a.Text, Why: a.Why, Incident: a.Incident, Title: http.StatusText(a.Code), Status: a.Code, Detail: a.Text}
 }
 
 // WriteJSON answers a program with a value.
@@ -349,9 +357,14 @@ func (s *Shell) WriteJSON(w http.ResponseWriter, r *http.Request, code int, v an
 	if err != nil {
 		a := s.Answer(r, fmt.Errorf("writing an answer as JSON: %w", err))
 		code = a.Code
-		raw, _ = json.Marshal(Failure{a.Text, a.Why, a.Incident}) // three strings can be written
+		raw, _ = json.Marshal(failure(a)) // strings and a number can be written
+		v = Failure{}
 	}
-	w.Header().Set("Content-Type", "application/json")
+	kind := "application/json"
+	if _, failed := v.(Failure); failed {
+		kind = "application/problem+json"
+	}
+	w.Header().Set("Content-Type", kind)
 	w.WriteHeader(code)
 	w.Write(append(raw, '\n')) // a client that has gone away needs no answer
 }
@@ -360,13 +373,13 @@ func (s *Shell) WriteJSON(w http.ResponseWriter, r *http.Request, code int, v an
 func (s *Shell) FailJSON(w http.ResponseWriter, r *http.Request, err error) {
 	a := s.Answer(r, err)
 	a.Head(w.Header())
-	s.WriteJSON(w, r, a.Code, Failure{a.Text, a.Why, a.Incident})
+	s.WriteJSON(w, r, a.Code, failure(a))
 }
 
 // Failure is the answer to an error where the headers are out already.
 func (s *Shell) Failure(r *http.Request, err error) Failure {
 	a := s.Answer(r, err)
-	return Failure{a.Text, a.Why, a.Incident}
+	return failure(a)
 }
 
 // FailText answers with an error where neither a page nor JSON is asked for.

@@ -59,9 +59,13 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	if err := routes(mux, s, log, o); err != nil {
 		return nil, err
 	}
+	known, err := readDescription()
+	if err != nil {
+		return nil, err
+	}
 	// A page of another origin must not be able to record through a browser that may.
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
-	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh), sh)), sh, o.watch)
+	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh, known), sh)), sh, o.watch)
 	return guardPace(secure(behindProxies(guardHost(inner, sh, o.watch, o.hosts), o.proxies))), nil
 }
 
@@ -189,10 +193,14 @@ func secure(next http.Handler) http.Handler {
 
 // answerAll answers what no route takes as every other refusal is answered: a
 // program under /api/ in JSON, a person in words.
-func answerAll(mux *http.ServeMux, sh *shell.Shell) http.Handler {
+func answerAll(mux *http.ServeMux, sh *shell.Shell, known described) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h, pattern := mux.Handler(r)
 		if pattern != "" {
+			if err := known.check(pattern, r); err != nil {
+				sh.FailJSON(w, r, err)
+				return
+			}
 			mux.ServeHTTP(w, r)
 			return
 		}
@@ -428,7 +436,6 @@ func (s *Server) rebuild(r *http.Request) (any, error) {
 	})
 }
 
-// redact reads from the body what is to be taken out: an address would be written down.
 func (s *Server) assess(r *http.Request) (any, error) {
 	const most = 1 << 17
 	raw, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))
@@ -442,6 +449,7 @@ func (s *Server) assess(r *http.Request) (any, error) {
 	return s.site.Assess(r.Context(), q)
 }
 
+// redact reads from the body what is to be taken out: an address would be written down.
 func (s *Server) redact(r *http.Request) (any, error) {
 	const most = 1 << 20
 	raw, err := io.ReadAll(http.MaxBytesReader(nil, r.Body, most))

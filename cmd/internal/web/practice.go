@@ -79,7 +79,7 @@ func (f *Filling) register(mux shell.Mux, sh *shell.Shell, real *site.Site, log 
 	}
 	show := func(w http.ResponseWriter, r *http.Request) {
 		if own := f.handler.Load(); own != nil {
-			answerAll(own, sh).ServeHTTP(w, r)
+			answerAll(own, sh, nil).ServeHTTP(w, r)
 			return
 		}
 		failed := f.failed.Load()
