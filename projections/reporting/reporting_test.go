@@ -25,7 +25,8 @@ var berlin = time.FixedZone("CET", 3600)
 
 func begun(t *testing.T, path string) *Copy {
 	t.Helper()
-	c, err := Create(t.Context(), path, About{Ledger: "north/ledger", Program: "listbound", Records: 9, Made: monday, Judged: monday, Zone: berlin})
+	c, err := Create(t.Context(), path, About{Ledger: "north/ledger", Program: "listbound", Records: 9, Made: monday,
+		Judged: monday, Zone: berlin})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,7 +36,8 @@ func begun(t *testing.T, path string) *Copy {
 func item(seq int64, at time.Time, d events.Data, change func(*facts.Item)) *facts.Item {
 	it := &facts.Item{Kind: d.Kind(), Data: d}
 	it.Seq, it.Recorded = seq, at.Add(time.Minute)
-	it.Event = &events.Event{ID: fmt.Sprint("id-", seq), Station: "north/or-1", Subject: "LAP-001", Time: at, Trip: turnID, Operator: "B-1", Data: d}
+	it.Event = &events.Event{ID: fmt.Sprint("id-", seq), Station: "north/or-1", Subject: "LAP-001", Time: at,
+		Trip: turnID, Operator: "B-1", Data: d}
 	if change != nil {
 		change(it)
 	}
@@ -45,7 +47,8 @@ func item(seq int64, at time.Time, d events.Data, change func(*facts.Item)) *fac
 // oddTurn has what a usual week has not: a count from paper, one by no readable code, a line on no list, a load that was run
 // twice, and a record that was taken back.
 func oddTurn() Turn {
-	list := &events.ListIssued{List: "LAP", Title: "Laparotomy", Lines: []events.Line{{Line: 1, Item: "F-1", Description: "Forceps", Quantity: 4}}}
+	list := &events.ListIssued{List: "LAP", Title: "Laparotomy", Lines: []events.Line{{Line: 1, Item: "F-1",
+		Description: "Forceps", Quantity: 4}}}
 	run := func(seq int64, result string, started string) *facts.Item {
 		return item(seq, monday.Add(time.Hour), &events.SetSterilized{Load: "S1-1", Sterilizer: "S1", Run: 1, Cycle: "c", Result: result,
 			Released: result == "passed", Started: started}, nil)

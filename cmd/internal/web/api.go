@@ -155,6 +155,12 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
 	mux.HandleFunc("GET /api/texts", answer(srv, func(r *http.Request) (any, error) { return s.Texts(r.Context()) }))
 	mux.HandleFunc("POST /api/texts/redact", answer(srv, srv.redact))
+	srv.registerStations(mux)
+}
+
+// registerStations adds who may record.
+func (srv *Server) registerStations(mux shell.Mux) {
+	s := srv.site
 	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) {
 		return s.Stations(r.Context())
 	}))

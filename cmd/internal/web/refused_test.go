@@ -118,7 +118,8 @@ func TestWhatNoRouteTakes(t *testing.T) {
 	}
 	// What the mux leads elsewhere still goes there.
 	w = f.send(h, http.MethodGet, "/lists/../lists", "", "")
-	if !slices.Contains([]int{http.StatusMovedPermanently, http.StatusTemporaryRedirect}, w.Code) || w.Header().Get("Location") != "/lists" {
+	if !slices.Contains([]int{http.StatusMovedPermanently, http.StatusTemporaryRedirect}, w.Code) ||
+		w.Header().Get("Location") != "/lists" {
 		t.Errorf("%d %q", w.Code, w.Header())
 	}
 }
