@@ -1,12 +1,14 @@
 package workplace
 
 import (
+	"context"
 	"maps"
 	"slices"
 	"strings"
 	"time"
 
 	"listbound/cmd/internal/paper/marks"
+	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
@@ -20,6 +22,7 @@ import (
 // paperCount is a count that was read back from a sheet and is recorded.
 type paperCount struct {
 	at     time.Time
+	ref    string          // the case
 	counts map[int64]int64 // by line; of a line that is not counted there is none
 	asked  map[int64]bool  // lines whose mark was asked about
 	came   map[int64]int64 // of goods, what is recorded as come by this count
@@ -45,7 +48,7 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 		if it.Void || d.Paper == nil || d.Sheet != code {
 			continue
 		}
-		c := paperCount{at: it.At(), counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
+		c := paperCount{at: it.At(), ref: d.Case, counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
 			stays: make(map[int64]int64), marks: make(map[int]string)}
 		maps.Copy(c.came, out[d.Stage].came) // what came may be recorded more than once from a sheet
 		for _, p := range d.Paper.Pages {
@@ -75,6 +78,48 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 		out[d.Stage] = c
 	}
 	return out, w.Failed()
+}
+
+// usedFor is a set, or another turn of the sheet's own, whose counts were read back from a sheet.
+type usedFor struct {
+	on   projections.TripKey
+	done map[events.Stage]paperCount
+}
+
+// setsCountedBy are those of which counts were read back from a sheet that is not theirs.
+func setsCountedBy(ctx context.Context, m *site.View, own projections.TripKey, code string) (out []usedFor, err error) {
+	found, err := m.Facts(ctx, facts.DimSheet, own.Trip)
+	if err != nil {
+		return nil, err
+	}
+	w := m.World(ctx)
+	for _, e := range found {
+		k := projections.TripKey{Set: e.Subject, Trip: e.Trip}
+		if d, ok := e.Data.(*events.SetCounted); !ok || d.Paper == nil || slices.ContainsFunc(out, func(u usedFor) bool { return u.on == k }) {
+			continue
+		}
+		done, err := countedFromPaper(w, k, code)
+		if err != nil {
+			return nil, err
+		}
+		if len(done) > 0 { // what was taken back is none
+			out = append(out, usedFor{k, done})
+		}
+	}
+	return out, w.Failed()
+}
+
+// isOf reports whether the sheet's counts are those of a set: some are recorded so for the case in hand, or all are for another.
+func (u *usedFor) isOf(st *readState, ref string) bool {
+	all := true
+	for _, stage := range st.sheet.stages() {
+		was, ok := u.done[stage]
+		if ok && was.ref == ref {
+			return true
+		}
+		all = all && (ok || st.blank(stage))
+	}
+	return all
 }
 
 // differs are the lines of a page that read otherwise than they are recorded. printed is the number beside a line where the page

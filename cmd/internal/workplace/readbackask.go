@@ -79,6 +79,7 @@ type readState struct {
 	policy   events.Policy
 	standing projections.CaseStanding // of the case, once that is known
 	likely   []projections.TripKey    // sets of the case that may have been counted by this sheet
+	used     []usedFor                // sets that were counted by it, as is recorded
 	on       projections.TripKey      // whose count it is
 	opened   time.Time                // as recorded for the case
 	cases    []string                 // for which the sheet's own set was opened in its trip
@@ -128,6 +129,9 @@ func (st *readState) look(v *visit, b *readback) error {
 			return err
 		}
 		st.on = b.On
+		if st.used, err = setsCountedBy(v, m, st.own(), st.sheet.Code); err != nil {
+			return err
+		}
 		if b.Case != "" {
 			if st.standing, err = w.CaseStanding(b.Case); err != nil {
 				return err
@@ -177,13 +181,19 @@ func printedAt(c *facts.Trip) (at time.Time) {
 }
 
 // candidates are the sets of the case that this sheet may have been used for: its own in another turn, and those with
-// the same list. Where its own was opened in the trip that the sheet names, nothing is asked.
+// the same list. Where its own was opened in the trip that the sheet names, or counts of it are recorded already, nothing is asked.
 func (st *readState) candidates(b *readback) {
 	if st.sheet.Form {
 		if k, ok := st.formTurn(); ok {
 			st.on = k
 		}
 		return
+	}
+	for _, u := range st.used {
+		if u.isOf(st, b.Case) {
+			st.on = u.on
+			return
+		}
 	}
 	for _, s := range st.standing.Sets {
 		if s.Key == st.own() {

@@ -394,6 +394,14 @@ func (r *paperReader) note(ctx context.Context, m *site.View, p *printed) error 
 			break
 		}
 	}
-	p.done, err = countedFromPaper(m.World(ctx), projections.TripKey{Set: p.sheet.Set, Trip: p.sheet.Trip}, p.sheet.Code.String())
+	own, code := projections.TripKey{Set: p.sheet.Set, Trip: p.sheet.Trip}, p.sheet.Code.String()
+	p.done, err = countedFromPaper(m.World(ctx), own, code)
+	if err != nil || len(p.done) > 0 {
+		return err
+	}
+	used, err := setsCountedBy(ctx, m, own, code)
+	if len(used) > 0 {
+		p.done = used[len(used)-1].done
+	}
 	return err
 }

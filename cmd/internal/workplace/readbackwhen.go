@@ -302,7 +302,8 @@ func (b *readback) askMoment(v *visit, st *readState) said {
 		if stage, ok := strings.CutPrefix(what, "stage-"); ok {
 			of = v.t("stage-" + stage)
 		}
-		s = doubt(v.t("readback-ask-earlier", d.Clock, v.dayName(d.Day), of, v.time(from)), v.t("readback-moment-more"))
+		day := moments[0].In(v.d.site.Zone()).Format(time.DateOnly) // another one than its own, where that is still to come
+		s = doubt(v.t("readback-ask-earlier", d.Clock, v.dayName(day), of, v.time(from)), v.t("readback-moment-more"))
 	default:
 		s = doubt(v.t("readback-ask-later", d.Clock, v.dayName(d.Day)), v.t("readback-moment-more"))
 	}

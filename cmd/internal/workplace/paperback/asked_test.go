@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
 	"listbound/projections"
@@ -139,6 +140,19 @@ func TestTwinsSheet(t *testing.T) {
 	}
 	if !found {
 		t.Error("judgement doesn't find that VAS-004 was counted by the sheet of VAS-003")
+	}
+	if got := strings.Join(copied(t, h, s.picture(0)), " "); waiting(t, h) != 0 || !strings.Contains(got, "are recorded already") {
+		t.Errorf("read once more: %s", got)
+	}
+	s.tick(events.StageFinal, all(3)...)
+	copied(t, h, s.picture(0))
+	b.Do("enter")
+	b.Do("case", "case", "K-0412")
+	b.people("0900") // of which set it is, is recorded
+	b.sign()
+	if got := counts(h, "K-0412"); len(got) != 2 || got[1].Stage != events.StageFinal || len(h.Events(site.Query{Set: "VAS-003"},
+		events.KindSetOpened)) != 0 || len(h.Events(site.Query{Set: "VAS-004"}, events.KindSetCounted)) != 2 {
+		t.Errorf("%+v", got)
 	}
 }
 

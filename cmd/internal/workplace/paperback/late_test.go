@@ -400,3 +400,18 @@ func TestBlankFormIsTypedIn(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// A time that is still to come is taken to be of the day before, and that day is named with it.
+func TestTimeOfTheDayBeforeIsNamedWithItsDay(t *testing.T) {
+	t.Parallel()
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.After(6 * time.Hour)
+	lay(h, "VAS-003", "ttt")
+	b := at(t, h)
+	b.Do("take-up", "value", h.Codes["VAS-003"])
+	b.Do("case", "case", "K-0412")
+	b.choose(b.again(), "case-sure", "K-0412")
+	b.choose(b.again(), "day", "Today, Wed 4 Mar")
+	b.typed("2350")
+	b.asks("23:50 on Tue 3 Mar would be before “Packed”")
+}
