@@ -119,6 +119,11 @@ type Finding struct {
 	Next         string            `json:"next"`             // what is usually done next
 	Texts        map[string]Text   `json:"texts,omitempty"`  // says and next in the languages besides English, by tag
 	Acknowledged []Acknowledgement `json:"acknowledged,omitempty"`
+
+	// When it was first known here, by the ledger's clock, and the record that showed it (0: only time had passed). Both
+	// are empty until it is shown (judge.TellKnown).
+	Known   time.Time `json:"known,omitzero"`
+	KnownBy int64     `json:"knownBy,omitzero"`
 }
 
 // Text is what a finding tells a reader in one language.
@@ -149,6 +154,8 @@ type Verdict struct {
 	Until    time.Time `json:"until,omitzero"`     // when it changes though nothing is recorded; zero: never
 	Together *Together `json:"together,omitempty"` // lists show it in one row with the others of this room and week
 	Findings []Finding `json:"findings"`
+
+	UsedInDoubt *UsedInDoubt `json:"usedInDoubt,omitempty"` // nil until it is shown, and where it was not
 }
 
 // HistoryEvent is one event in a history.

@@ -170,6 +170,9 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Wanted {
 			soonestFirst(rows, b.wishes)
 		}
+		if err := tellKnown(r.Context(), m, rows[:min(len(rows), limit)]); err != nil {
+			return err
+		}
 		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
 			return err
 		}
@@ -363,10 +366,13 @@ func soonestFirst(rows [][]readmodel.BoardRow, wishes map[string]ready.Wish) {
 func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) *table {
 	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
 		"where", "list", "placement", "station", "case", "others", "seen-by",
-		"wanted-by", "begins", "code", "way", "detail")
+		"wanted-by", "begins", "code", "way", "detail", "doubted", "opened-at")
 	for _, r := range rows {
 		f := first(r.Findings)
-		var wantedBy, begins cell
+		var wantedBy, begins, doubted, openedAt cell
+		if u := r.UsedInDoubt; u != nil {
+			doubted, openedAt = when(words, u.Since), when(words, u.Opened)
+		}
 		if w := wishOf(wishes, &r.Verdict); w != nil {
 			wantedBy, begins = text(strings.TrimSpace(w.Room+" "+w.Case)), when(words, w.Start)
 		}
@@ -381,9 +387,9 @@ func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *
 		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
 			text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
 			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
-			when(words, shownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
+			when(words, knownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
 			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
-			wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)))
+			wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)), doubted, openedAt)
 	}
 	return t
 }
@@ -397,16 +403,35 @@ func detailOf(f *projections.Finding) string {
 	return string(raw)
 }
 
-// shownSince is when the first finding of a verdict could be seen.
-func shownSince(v *projections.Verdict) time.Time {
-	if f := first(v.Findings); f != nil && !f.To.IsZero() {
-		return f.To
+// tellKnown says in the rows of a board when their findings were first known here.
+func tellKnown(ctx context.Context, m *site.View, rows [][]readmodel.BoardRow) error {
+	var vs []projections.Verdict
+	for _, row := range rows {
+		for i := range row {
+			vs = append(vs, row[i].Verdict)
+		}
 	}
-	return v.Since
+	if err := m.TellKnown(ctx, time.Time{}, vs); err != nil {
+		return err
+	}
+	for _, row := range rows {
+		for i := range row {
+			row[i].Verdict, vs = vs[0], vs[1:]
+		}
+	}
+	return nil
 }
 
-// ShownSince is for the templates.
-func (r boardRow) ShownSince() time.Time { return shownSince(&r.Verdict) }
+// knownSince is when what a row says of a verdict was first known here.
+func knownSince(v *projections.Verdict) time.Time {
+	if f := first(v.Findings); f != nil {
+		return f.Known
+	}
+	return time.Time{}
+}
+
+// KnownSince is for the templates.
+func (r boardRow) KnownSince() time.Time { return knownSince(&r.Verdict) }
 
 // Key names the row in the page, so that a changed row takes its own place.
 func (r boardRow) Key() string {

@@ -3,8 +3,10 @@
 package board_test
 
 import (
+	"errors"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -32,7 +34,7 @@ func TestLoadHistoryIsJudged(t *testing.T) {
 		var judged projections.History
 		err := s.Ask(func(v *site.View) (err error) {
 			judged, err = v.World(t.Context()).History(projections.HistoryOf{Load: load})
-			return err
+			return errors.Join(err, v.TellKnown(t.Context(), time.Time{}, judged.Verdicts))
 		})
 		if err != nil {
 			t.Fatal(err)

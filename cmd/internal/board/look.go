@@ -68,6 +68,9 @@ func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error)
 			return refusal.Say(fmt.Errorf("%w of %s", site.ErrNotFound, describe(q)), "nothing-of", cmp.Or(q.Trip, q.Case, q.Load, q.Set))
 		}
 		l.AsOf, l.Size = q.AsOf, m.Position()
+		if err := m.TellKnown(ctx, q.AsOf, l.Verdicts); err != nil {
+			return err
+		}
 		return l.open(w)
 	})
 	return l, err

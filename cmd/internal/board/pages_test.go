@@ -110,8 +110,8 @@ func TestBoardTableForPrograms(t *testing.T) {
 		first[all[i].Set+" "+all[i].Trip] = all[i].Findings[0]
 	}
 	head, found := rows(t, srv.URL+"/?lang=de&format=csv&table=board")
-	n := len(head)
-	if len(found) == 0 || head[n-1] != "Einzelheiten (JSON)" {
+	n := slices.Index(head, "Einzelheiten (JSON)") + 1
+	if len(found) == 0 || n < 3 {
 		t.Fatalf("%d rows under %q", len(found), head)
 	}
 	for _, row := range found {

@@ -209,11 +209,15 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 			links = append(links, s)
 		}
 		d.Indented(strings.Join(links, " – "))
+		if u := v.UsedInDoubt; u != nil {
+			d.Strong(words.T("board.used-in-doubt", words.Time(u.Since), words.Time(u.Opened), words.Code(u.Code)))
+		}
 		for _, f := range v.Findings {
 			d.Indented(fmt.Sprintf("[%s] %s. %s", words.T("board.severity-"+string(f.Severity)), words.Code(f.Code),
 				words.Finding(&f).Says))
 			d.Indented(words.T("board.next") + " " + words.Finding(&f).Next + " " +
 				words.T("board.by-records") + ": " + sequences(f.Events))
+			d.Indented(known(words, &f))
 			for _, a := range f.Acknowledged {
 				d.Indented(words.T("board.acknowledged", a.By, words.Time(a.Time), a.Reason))
 			}
@@ -222,6 +226,17 @@ func reportKnown(d *paper.Document, words *shell.Words, l *look) {
 			d.Indented(words.T("board.nothing-found"))
 		}
 	}
+}
+
+// known says when a finding was first known here.
+func known(words *shell.Words, f *projections.Finding) string {
+	switch {
+	case f.Known.IsZero():
+		return ""
+	case f.KnownBy == 0:
+		return words.T("board.known-by-time", words.Time(f.Known))
+	}
+	return words.T("board.known-by", words.Time(f.Known)) + " " + fmt.Sprint(f.KnownBy)
 }
 
 func sequences(ns []int64) string {

@@ -104,7 +104,7 @@ func together(p *printer, vs []projections.Verdict) {
 		}
 		p.f(", trip %s\n", v.Trip)
 		for _, f := range v.Findings {
-			p.f("      %s (%s), records %s\n", f.Code, f.Severity, seqs(f.Events))
+			p.f("      %s (%s), records %s%s\n", f.Code, f.Severity, seqs(f.Events), known(f))
 			p.wrapped("        ", f.Says)
 			if f.Next != "" && f.Next != next {
 				p.wrapped("        ", "Next: "+f.Next)
@@ -151,14 +151,28 @@ func verdict(p *printer, v projections.Verdict) {
 	if v.Trip != "" {
 		p.f("    trip %s\n", v.Trip)
 	}
+	if u := v.UsedInDoubt; u != nil {
+		p.f("    used all the same: in doubt since %s UTC (%s), opened %s UTC\n", At(u.Since), u.Code, At(u.Opened))
+	}
 	for _, f := range v.Findings {
-		p.f("    %s (%s), records %s\n", f.Code, f.Severity, seqs(f.Events))
+		p.f("    %s (%s), records %s%s\n", f.Code, f.Severity, seqs(f.Events), known(f))
 		p.wrapped("      ", f.Says)
 		if f.Next != "" {
 			p.wrapped("      ", "Next: "+f.Next)
 		}
 		acknowledged(p, "      ", f)
 	}
+}
+
+// known says when a finding was first known here, where that was told.
+func known(f projections.Finding) string {
+	switch {
+	case f.Known.IsZero():
+		return ""
+	case f.KnownBy == 0:
+		return fmt.Sprintf("; first known %s UTC, as time passed", At(f.Known))
+	}
+	return fmt.Sprintf("; first known %s UTC, by record %d", At(f.Known), f.KnownBy)
 }
 
 func acknowledged(p *printer, indent string, f projections.Finding) {

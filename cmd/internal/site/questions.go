@@ -29,6 +29,9 @@ var ErrNotFound = refusal.WithCode(http.StatusNotFound, "nothing is recorded her
 func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	return Answer(s, func(v *View) ([]projections.Verdict, error) {
 		vs, err := v.Worst(ctx)
+		if err == nil {
+			err = v.TellKnown(ctx, time.Time{}, vs)
+		}
 		for i := range vs {
 			s.words.Tell(&vs[i])
 		}
@@ -43,6 +46,9 @@ const nearMissesAtMost = 1000
 func (s *Site) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
 	return Answer(s, func(v *View) ([]projections.Verdict, error) {
 		vs, err := v.NearMisses(ctx, nearMissesAtMost)
+		if err == nil {
+			err = v.TellKnown(ctx, time.Time{}, vs)
+		}
 		for i := range vs {
 			s.words.Tell(&vs[i])
 		}
@@ -53,7 +59,11 @@ func (s *Site) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
 // History implements Service.
 func (s *Site) History(ctx context.Context, q Query) (*projections.History, error) {
 	return Answer(s, func(v *View) (*projections.History, error) {
-		return v.history(ctx, v.known(ctx, q.AsOf), q, q.AsOf.IsZero())
+		h, err := v.history(ctx, v.known(ctx, q.AsOf), q, q.AsOf.IsZero())
+		if err != nil {
+			return nil, err
+		}
+		return h, v.TellKnown(ctx, q.AsOf, h.Verdicts)
 	})
 }
 

@@ -108,6 +108,8 @@ type Site struct {
 	badges  map[string]bool // codes that stood for people: whether each is a set's; held with intake
 	namesMu sync.Mutex      //  held while the names of people are read or written
 
+	firsts firsts // when findings were first known
+
 	checked atomic.Pointer[Check]   // the last one in the background
 	lost    []Notice                // what was declared lost
 	missing atomic.Pointer[[]int64] // records whose texts are not there; see missing.go
