@@ -141,6 +141,15 @@ func (a *Item) Forged() bool { return a.Remarks&(events.RemarkSignature|events.R
 // At returns when it was observed.
 func (a *Item) At() time.Time { return a.Event.Time }
 
+// SeenBy returns by when it was observed: as its station says, but of a clock that was ahead by more than is tolerated at
+// the latest when it was recorded, since nothing is recorded before it happens.
+func (a *Item) SeenBy() time.Time {
+	if a.Remarks&events.RemarkAhead != 0 && !a.Recorded.IsZero() && a.Recorded.Before(a.At()) {
+		return a.Recorded
+	}
+	return a.At()
+}
+
 func (a *Item) site() string {
 	site, _, _ := strings.Cut(a.Event.Station, "/")
 	return site

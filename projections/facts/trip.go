@@ -279,6 +279,24 @@ func (c *Trip) Over() bool {
 	return c.Next != nil || len(c.Closings) > 0 && (len(c.Opened) > 0 || c.Goods())
 }
 
+// Whereabouts returns the steps in the order in which they say where the set is. That is their own but for one of a station
+// whose clock was ahead, which would stand last for as long as the clock was ahead: it counts as of its recording.
+func (c *Trip) Whereabouts() []*Item {
+	if !slices.ContainsFunc(c.Steps, func(it *Item) bool { return it.Remarks&events.RemarkAhead != 0 }) {
+		return c.Steps
+	}
+	return slices.SortedStableFunc(slices.Values(c.Steps), func(a, b *Item) int { return a.SeenBy().Compare(b.SeenBy()) })
+}
+
+// LastSeen returns the step by which the set was seen last, nil where there is none.
+func (c *Trip) LastSeen() *Item {
+	steps := c.Whereabouts()
+	if len(steps) == 0 {
+		return nil
+	}
+	return steps[len(steps)-1]
+}
+
 // Goods reports whether the trip is none of a set: only what was counted in one case of goods that lie with no set.
 func (c *Trip) Goods() bool {
 	return len(c.Steps) > 0 && !slices.ContainsFunc(c.Steps, func(it *Item) bool {

@@ -66,8 +66,8 @@ func (j *judgement) run() projections.Verdict {
 	if v.Case == "" && open != nil {
 		v.Case = events.CaseOf(open.Data)
 	}
-	if n := len(c.Steps); n > 0 {
-		v.Since, v.Where = c.Steps[n-1].At(), facts.PlaceOf(c.Steps[n-1]).String()
+	if seen := c.LastSeen(); seen != nil {
+		v.Since, v.Where = seen.SeenBy(), facts.PlaceOf(seen).String()
 	}
 	for _, r := range rules {
 		r.find(j)

@@ -26,7 +26,7 @@ func overdueRules() []Rule {
 // overdue reports whether what is waited for since an observation is overdue.
 // Where it is not yet, the judgement holds until then.
 func (j *judgement) overdue(since *facts.Item, hours int64) bool {
-	due, waits := events.Overdue(since.At(), hours)
+	due, waits := events.Overdue(since.SeenBy(), hours) // not when a clock that was ahead gets there
 	if !waits {
 		return false
 	}
@@ -43,12 +43,14 @@ func (j *judgement) overdue(since *facts.Item, hours int64) bool {
 func (j *judgement) waits(it *facts.Item) events.Waits { return j.w.PolicyFor(it).Waits.Complete() }
 
 func (j *judgement) waiting(since *facts.Item, hours int64) projections.Waiting {
-	return projections.Waiting{Set: j.c.Key.Set, Since: moment(since), Hours: hours}
+	m := moment(since)
+	m.At = since.SeenBy()
+	return projections.Waiting{Set: j.c.Key.Set, Since: m, Hours: hours}
 }
 
 func (j *judgement) addOverdue(sev projections.Severity, since *facts.Item, hours int64, d projections.Detail) {
 	f := j.add(projections.Overdue, sev, d, since)
-	f.From, _ = events.Overdue(since.At(), hours)
+	f.From, _ = events.Overdue(since.SeenBy(), hours)
 }
 
 // overdueOnItsWay finds a set that nobody has opened and that is not where it
@@ -74,7 +76,7 @@ func (j *judgement) overdueOnItsWay() {
 			})
 		}
 	case good != nil:
-		seen := c.Steps[len(c.Steps)-1]
+		seen := c.LastSeen()
 		if hours := j.waits(seen).Seen; j.overdue(seen, hours) {
 			j.addOverdue(projections.SeverityDoubtful, seen, hours, &projections.SeenOverdue{Waiting: j.waiting(seen, hours)})
 		}

@@ -170,8 +170,8 @@ func (w *World) JudgeStation(st events.Station) (projections.Verdict, error) {
 		Station: st.Name, Findings: j.findings, Status: projections.StatusOf(j.findings, projections.Whole), Until: j.until,
 	}
 	for _, it := range its {
-		if it.Event != nil && it.At().After(v.Since) {
-			v.Since = it.At()
+		if it.Event != nil && it.SeenBy().After(v.Since) {
+			v.Since = it.SeenBy()
 		}
 	}
 	return v, w.Failed()

@@ -58,18 +58,18 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 		}
 		t.Readings = append(t.Readings, x)
 	}
-	for _, it := range c.Steps {
-		place := facts.PlaceOf(it)
+	for _, it := range c.Whereabouts() {
+		place, at := facts.PlaceOf(it), it.SeenBy()
 		if n := len(t.Stays); n > 0 && strings.EqualFold(t.Stays[n-1].Place, place.String()) {
-			t.Stays[n-1].To = it.At()
-			t.Stays[n-1].Seen = append(t.Stays[n-1].Seen, it.At())
+			t.Stays[n-1].To = at
+			t.Stays[n-1].Seen = append(t.Stays[n-1].Seen, at)
 			continue
 		}
 		if n := len(t.Stays); n > 0 {
-			t.Stays[n-1].To = it.At()
+			t.Stays[n-1].To = at
 		}
 		t.Stays = append(t.Stays, projections.Stay{
-			Place: place.String(), By: it.Event.Operator, From: it.At(), To: it.At(), Seen: []time.Time{it.At()},
+			Place: place.String(), By: it.Event.Operator, From: at, To: at, Seen: []time.Time{at},
 		})
 	}
 	return t, w.Failed()

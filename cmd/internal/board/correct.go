@@ -32,13 +32,13 @@ type correctBody struct {
 	signed []site.SignedRecord // what such a station has signed of it
 }
 
-// whoAndWhyGiven refuses what nobody answers for.
-func (b *correctBody) whoAndWhyGiven(words *shell.Words) error {
+// whoAndWhyGiven refuses what nobody answers for; why is what the form asks.
+func (b *correctBody) whoAndWhyGiven(words *shell.Words, why string) error {
 	switch {
 	case b.Badge == "":
 		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.badge-needed"))
 	case b.Reason == "":
-		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.correct-reason"))
+		return refuse(http.StatusUnprocessableEntity, "%s", why)
 	}
 	return nil
 }
@@ -166,7 +166,7 @@ func (p *pages) takeBack(r *http.Request, words *shell.Words, b *correctBody, by
 	case !b.May:
 		return refuse(http.StatusUnprocessableEntity, "%s", words.T("board.correct-not"))
 	}
-	if err := b.whoAndWhyGiven(words); err != nil {
+	if err := b.whoAndWhyGiven(words, words.T("board.correct-reason")); err != nil {
 		return err
 	}
 	rs, err := p.site.Observe(r.Context(), &events.Observation{

@@ -218,7 +218,7 @@ func (p *pages) replace(r *http.Request, words *shell.Words, b *correctBody, by 
 	if b.Event.Void || len(b.Members) == 0 {
 		return refuse(http.StatusConflict, "%s", words.T("board.replace-not"))
 	}
-	if err := b.whoAndWhyGiven(words); err != nil {
+	if err := b.whoAndWhyGiven(words, words.T("board.replace-reason")); err != nil {
 		return err
 	}
 	if r.PostFormValue("since") != b.Since {

@@ -108,6 +108,10 @@ func (a *app) showRedacted(r *site.Redaction, out *site.Redacted) error {
 		fmt.Fprintf(w, "records %v hold a text in themselves, and keep it: an earlier program recorded them, or a station that "+
 			"signs for itself\n", out.Plain)
 	}
+	if out.CaseIDs > 0 {
+		fmt.Fprintf(w, "the case has %d ids in its records, which an earlier program let stations give it: without its reference it is "+
+			"judged as %d cases\n", out.CaseIDs, out.CaseIDs)
+	}
 	if len(out.Left) > 0 {
 		fmt.Fprintf(w, "a text that was taken out is still found in: %v\n", out.Left)
 	}

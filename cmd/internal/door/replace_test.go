@@ -118,7 +118,7 @@ func TestSaidAnewByAForm(t *testing.T) {
 	send(lead, "/correct", bad, "Nothing differs")
 	send(lead, "/correct", bad, "is not a number", "counts.0.counted", "six")
 	send(lead, "/correct", bad, "Whose badge?", "anew-badge", "", "counts.0.counted", "6")
-	send(lead, "/correct", bad, "Why is it", "anew-reason", " ", "counts.0.counted", "6")
+	send(lead, "/correct", bad, `<p role="alert">Why does it say something else?</p>`, "anew-reason", " ", "counts.0.counted", "6")
 	send(lead, "/correct", http.StatusBadRequest, "", "counts.0.counted", "-1")
 	send(h.signedIn(t, "audits"), "/correct", http.StatusForbidden, "", "counts.0.counted", "6")
 	h.clock.move(time.Minute)

@@ -2,9 +2,13 @@ package site
 
 import (
 	"context"
+	"fmt"
+	"slices"
+	"strings"
 
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
+	"listbound/ledger"
 )
 
 // A case has one id, which its first record gives it; later ones bear the same. With two, a redaction, after which no reference joins
@@ -64,6 +68,35 @@ func (in *intake) takeTexts(ctx context.Context, lines []string) error {
 		}
 	}
 	return refusal.Because(in.site.addenda.take(lines))
+}
+
+// caseIDs returns the ids of each case that has several, which an earlier program let a station that signs for itself give it. While
+// its reference is there they are one case; without it nothing joins them any more.
+func (a *addenda) caseIDs() (out [][]string) {
+	a.mu.RLock()
+	defer a.mu.RUnlock()
+	byText := make(map[string][]string)
+	for mark, x := range a.byMark {
+		if x.Name == events.AddendumCase {
+			byText[x.Text] = append(byText[x.Text], mark)
+		}
+	}
+	for _, marks := range byText {
+		if len(marks) > 1 {
+			out = append(out, slices.Sorted(slices.Values(marks)))
+		}
+	}
+	slices.SortFunc(out, slices.Compare)
+	return out
+}
+
+// severalIDs says of each such case what it means.
+func (a *addenda) severalIDs() (out []ledger.Problem) {
+	for _, ids := range a.caseIDs() {
+		out = append(out, ledger.Problem{What: fmt.Sprintf("one case has %d ids in its records (%s): it is judged as one, but once its "+
+			"reference is taken out as %d", len(ids), strings.Join(ids, ", "), len(ids))})
+	}
+	return out
 }
 
 // idOfCase returns the id of the case whose reference an addendum is, "" where nothing is recorded of it or it is another text.

@@ -236,6 +236,7 @@ func (s *Site) verify(ctx context.Context, progress Progress, each func(seq int6
 	if s.textsMissing(v.TextsMissing); len(v.TextsMissing) > 0 {
 		v.Remarks = append(v.Remarks, missingProblem(v.TextsMissing))
 	}
+	v.Remarks = append(v.Remarks, s.addenda.severalIDs()...)
 	v.OK = len(v.Problems) == 0
 	v.Kept, err = ledger.KeptCopies(s.opts.Dir)
 	return v, err

@@ -40,6 +40,8 @@ type Redacted struct {
 	// Plain are records of an earlier program, or of a station that signs for itself, which hold a text of those asked for
 	// in themselves: that can't be taken out.
 	Plain []int64 `json:"plain,omitempty"`
+	// CaseIDs is how many ids a case has whose reference is taken out, where it is more than one: that many cases are judged then.
+	CaseIDs int `json:"caseIDs,omitzero"`
 	// Held are records whose texts are due but held.
 	Held []int64 `json:"held,omitempty"`
 	// Left are files of the folder in which one of the texts is still found.
@@ -373,8 +375,12 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 	out := &Redacted{}
 	marks, listed := make(map[string]bool), make(map[string]bool)
 	if r.Case != "" {
-		for _, m := range s.addenda.ofCase(r.Case) {
+		ids := s.addenda.ofCase(r.Case)
+		for _, m := range ids {
 			marks[m] = true
+		}
+		if len(ids) > 1 {
+			out.CaseIDs = len(ids)
 		}
 	}
 	seqs, err := s.recordsToRedact(ctx, r, due)
