@@ -16,7 +16,7 @@ import (
 )
 
 var (
-	formAnew  = regexp.MustCompile(`(?s)<form [^>]*class="ask">(?:<input[^>]*>\s*)*<input type="hidden" name="anew".*?</form>`)
+	formAnew  = regexp.MustCompile(`(?s)<form [^>]*class="ask(?: signed)?">(?:<input[^>]*>\s*)*<input type="hidden" name="anew".*?</form>`)
 	inputs    = regexp.MustCompile(`<input ([^>]*)>`)
 	selects   = regexp.MustCompile(`(?s)<select [^>]*name="([^"]+)">(.*?)</select>`)
 	chosen    = regexp.MustCompile(`<option value="([^"]*)" selected>`)
