@@ -68,7 +68,7 @@ func (r *reader) fhir(raw []byte) {
 	var all []jsontext.Value
 	one := jsontext.Value(strings.TrimSpace(string(raw)))
 	if !one.IsValid() {
-		r.wrong(0, "this is no JSON: hand in a FHIR Appointment, or a Bundle of them, as it was sent")
+		r.wrong(0, "no-json")
 		return
 	}
 	if one.Kind() == '[' {
@@ -81,7 +81,7 @@ func (r *reader) fhir(raw []byte) {
 		appointments = append(appointments, f.unpack(x, "")...)
 	}
 	if len(appointments) == 0 {
-		r.wrong(0, "there is no Appointment in it: hand in FHIR R4 Appointments, or a Bundle with some")
+		r.wrong(0, "no-appointment")
 	}
 	for _, x := range appointments {
 		f.appointment(x)
@@ -98,7 +98,7 @@ func (f *fhirReader) unpack(raw jsontext.Value, url string) (out []jsontext.Valu
 	case "Bundle":
 		var b bundle
 		if json.Unmarshal(raw, &b) != nil {
-			f.wrong(0, "the Bundle is none as FHIR R4 writes it")
+			f.wrong(0, "bundle-unread")
 		}
 		for _, e := range b.Entry {
 			// A bundle in a bundle is not looked into: FHIR has none of appointments.
@@ -143,7 +143,7 @@ func (f *fhirReader) appointment(raw jsontext.Value) {
 	f.n++
 	var a appointment
 	if json.Unmarshal(raw, &a) != nil {
-		f.wrong(f.n, "the Appointment is none as FHIR R4 writes it")
+		f.wrong(f.n, "appointment-unread")
 		return
 	}
 	state, ok := statuses[a.Status]
@@ -157,7 +157,7 @@ func (f *fhirReader) appointment(raw jsontext.Value) {
 		ids = append(ids, x.Value)
 	}
 	if e.Case = f.caseOf(append(ids, a.ID)...); e.Case == "" {
-		f.wrong(f.n, "the Appointment has neither an identifier nor an id")
+		f.wrong(f.n, "appointment-nameless")
 		return
 	}
 	if !f.instant("start", a.Start, &e.Start) || !f.instant("meta.lastUpdated", a.Meta.LastUpdated, &e.Said) {
@@ -233,7 +233,7 @@ func (f *fhirReader) instant(what, text string, into *time.Time) bool {
 	}
 	t, err := time.Parse(time.RFC3339, text)
 	if err != nil {
-		f.wrong(f.n, "%s: this is no instant as FHIR writes it, 2026-03-04T07:30:00+01:00", what)
+		f.wrong(f.n, "no-instant", what)
 		return false
 	}
 	*into = t

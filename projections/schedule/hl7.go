@@ -65,14 +65,14 @@ func (r *reader) hl7(text string) {
 func (r *reader) header(row int, line string) *message {
 	const encoding = 4 // of characters in MSH-2; a fifth, for truncation, may follow in later versions
 	if len(line) < len("MSH|")+encoding {
-		r.wrong(row, "MSH is cut off: its second field names the separators, as in MSH|^~\\&")
+		r.wrong(row, "msh-cut")
 		return nil
 	}
 	s := separators{line[3:4], line[4:5], line[5:6], line[6:7], line[7:8]}
 	all := s.field + s.component + s.repetition + s.escape + s.part
 	for i := range all {
 		if isWord(all[i]) || all[i] >= 0x7f || all[i] <= ' ' || strings.IndexByte(all, all[i]) != i {
-			r.wrong(row, "MSH names separators that can be none: it begins as in MSH|^~\\&")
+			r.wrong(row, "msh-separators")
 			return nil
 		}
 	}
@@ -97,13 +97,13 @@ func (r *reader) message(m *message) {
 	e := &Entry{Row: m.row, State: state}
 	sch := m.first("SCH")
 	if sch == nil {
-		r.wrong(m.row, "the message has no SCH segment")
+		r.wrong(m.row, "no-sch")
 		return
 	}
 	// The filler's id is that of whoever keeps the schedule; the placer's that of whoever asked for the appointment.
 	e.Case = r.caseOf(m.component(sch, 2, 1), m.component(sch, 1, 1), m.component(sch, 27, 1), m.component(sch, 26, 1))
 	if e.Case == "" {
-		r.wrong(m.row, "the message names no case: neither SCH-2 nor SCH-1 has an id")
+		r.wrong(m.row, "no-case-id")
 		return
 	}
 	if !r.stamp(m, "MSH-7", m.said, &e.Said) || !r.begins(m, sch, &e.Start) {
@@ -165,7 +165,7 @@ func (r *reader) resources(m *message, e *Entry) bool {
 			// A quantity such as 2.0 is a whole number of sets all the same.
 			q, err := strconv.ParseFloat(n, 64)
 			if err != nil || q < 1 || q > maxWanted || q != math.Trunc(q) {
-				r.wrong(m.row, "AIG-6: the quantity goes from 1 to %d", maxWanted)
+				r.wrong(m.row, "aig-quantity", maxWanted)
 				return false
 			}
 			w.Count = int64(q)
@@ -282,12 +282,12 @@ func (r *reader) stamp(m *message, field, text string, into *time.Time) bool {
 	digits, _, _ = strings.Cut(digits, ".")
 	t, err := time.Parse("20060102150405"[:min(len(digits), 14)], digits)
 	if err != nil || len(digits) < len("200601021504") || len(digits) > 14 || len(digits)%2 != 0 {
-		r.wrong(m.row, "%s: this is no day with a time: it is written as 202603040730, and may have a zone, +0100", field)
+		r.wrong(m.row, "no-stamp", field)
 		return false
 	}
 	if zone != "" {
 		if t, err = time.Parse("20060102150405-0700", t.Format("20060102150405")+zone); err != nil {
-			r.wrong(m.row, "%s: the zone is written as +0100 or -0500", field)
+			r.wrong(m.row, "no-zone", field)
 			return false
 		}
 		*into = t
@@ -295,7 +295,7 @@ func (r *reader) stamp(m *message, field, text string, into *time.Time) bool {
 	}
 	var shown bool
 	if *into, shown = r.at(t.Year(), int(t.Month()), t.Day(), t.Hour(), t.Minute(), t.Second()); !shown {
-		r.wrong(m.row, "%s: the clocks of the site go forward over this time", field)
+		r.wrong(m.row, "clocks-forward", field)
 	}
 	return shown
 }

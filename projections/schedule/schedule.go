@@ -73,7 +73,14 @@ type Entry struct {
 // Problem is what is wrong with a line. It repeats nothing that stands there.
 type Problem struct {
 	Row  int    `json:"row"` // 0: the file as a whole
+	Key  string `json:"-"`   // of its sentence, see Says
+	Args []any  `json:"-"`   // its values: names of fields, and bounds
 	What string `json:"what"`
+}
+
+// Wrong returns a problem by the key of its sentence.
+func Wrong(row int, key string, args ...any) Problem {
+	return Problem{Row: row, Key: key, Args: args, What: fmt.Sprintf(says[key], args...)}
 }
 
 func (p Problem) String() string {
@@ -117,21 +124,21 @@ func Heading(s string) string {
 func Parse(raw []byte, how *How) Read {
 	r := reader{how: how}
 	if len(raw) > MaxBytes {
-		r.wrong(0, "the schedule has %d bytes; it has up to %d", len(raw), MaxBytes)
+		r.wrong(0, "too-large", len(raw), MaxBytes)
 		return r.out
 	}
 	if bytes.HasPrefix(raw, []byte("PK\x03\x04")) {
-		r.wrong(0, "this is a spreadsheet: save it as CSV")
+		r.wrong(0, "spreadsheet")
 		return r.out
 	}
 	text, err := rowtext.Decode(raw)
 	if err != nil {
-		r.wrong(0, "this is no text: export the schedule as CSV, HL7 v2 or FHIR JSON")
+		r.wrong(0, "no-text")
 		return r.out
 	}
 	switch begin := strings.TrimLeft(text, " \t\r\n"); {
 	case begin == "":
-		r.wrong(0, "the schedule is empty")
+		r.wrong(0, "empty")
 	case strings.ContainsRune("{[", rune(begin[0])):
 		r.fhir([]byte(text))
 	case isHL7(begin):
@@ -140,7 +147,7 @@ func Parse(raw []byte, how *How) Read {
 		r.table(text)
 	}
 	if len(r.out.Problems) == 0 && len(r.out.Entries) == 0 && r.out.Passed == 0 {
-		r.wrong(0, "there is no case in it")
+		r.wrong(0, "no-case")
 	}
 	return r.out
 }
@@ -154,9 +161,9 @@ type reader struct {
 // mostProblems bounds what is said of a file that is wrong in every line.
 const mostProblems = 100
 
-func (r *reader) wrong(row int, format string, args ...any) {
+func (r *reader) wrong(row int, key string, args ...any) {
 	if len(r.out.Problems) < mostProblems {
-		r.out.Problems = append(r.out.Problems, Problem{Row: row, What: fmt.Sprintf(format, args...)})
+		r.out.Problems = append(r.out.Problems, Wrong(row, key, args...))
 	}
 }
 
@@ -165,10 +172,10 @@ func (r *reader) add(e *Entry) {
 	switch {
 	case len(r.out.Entries) >= maxEntries:
 		if len(r.out.Entries) == maxEntries && len(r.out.Problems) == 0 {
-			r.wrong(0, "there are more than %d cases in it: hand it in by parts", maxEntries)
+			r.wrong(0, "too-many", maxEntries)
 		}
 	case e.Start.IsZero() && e.State != Cancelled:
-		r.wrong(e.Row, "the case has no start: say when it begins, or that it is cancelled")
+		r.wrong(e.Row, "no-start")
 	default:
 		r.out.Entries = append(r.out.Entries, *e)
 	}

@@ -30,14 +30,14 @@ func (r *reader) table(text string) {
 		}
 	}
 	if best == nil {
-		r.wrong(0, "no line has the heading of a column with cases: name the columns in a line of their own, the case's %q", "case")
+		r.wrong(0, "no-case-column")
 		return
 	}
 	_, start := best.at["start"]
 	_, day := best.at["day"]
 	_, clock := best.at["time"]
 	if !start && !(day && clock) {
-		r.wrong(best.first-1, "there is no column with the start: name one \"start\", or two \"day\" and \"time\"")
+		r.wrong(best.first-1, "no-start-column")
 		return
 	}
 	for i, cells := range best.rows {
@@ -75,13 +75,13 @@ func (s *sheet) cell(cells []string, column string) string {
 func (r *reader) row(s *sheet, line int, cells []string) {
 	e := &Entry{Row: line, Case: s.cell(cells, "case"), Room: room(s.cell(cells, "room"))}
 	if e.Case == "" {
-		r.wrong(line, "the case's reference is missing")
+		r.wrong(line, "case-missing")
 		return
 	}
 	if word := s.cell(cells, "state"); word != "" {
 		state, ok := r.how.States[Heading(word)]
 		if !ok {
-			r.wrong(line, "the word for the state is not known: it is booked, changed or cancelled")
+			r.wrong(line, "state-word")
 			return
 		}
 		e.State = state
@@ -128,7 +128,7 @@ func (r *reader) things(line int, as As, text string, into *[]Wanted) bool {
 			continue
 		}
 		if n < 1 || n > maxWanted {
-			r.wrong(line, "the number of sets of a list goes from 1 to %d", maxWanted)
+			r.wrong(line, "list-quantity", maxWanted)
 			return false
 		}
 		if last := len(*into) - 1; last >= 0 && (ofLast || strings.HasPrefix(low, "x") || strings.HasPrefix(low, "×")) {
@@ -138,7 +138,7 @@ func (r *reader) things(line int, as As, text string, into *[]Wanted) bool {
 		}
 	}
 	if count != 0 {
-		r.wrong(line, "a number of sets stands without its list: write LAP-MAJOR x2")
+		r.wrong(line, "list-missing")
 		return false
 	}
 	return true
@@ -168,14 +168,14 @@ func (r *reader) moment(line int, column, text string, into *time.Time) bool {
 		var shown bool
 		*into, shown = r.at(t.Year(), int(t.Month()), t.Day(), t.Hour(), t.Minute(), t.Second())
 		if !shown {
-			r.wrong(line, "%s: the clocks of the site go forward over this time", column)
+			r.wrong(line, "clocks-forward", column)
 		}
 		return shown
 	}
 	if strings.Contains(text, "/") && !r.how.MonthFirst && !r.how.DayFirst {
-		r.wrong(line, "%s: whether 3/4/2026 is in March or in April is not known: say --days mdy or dmy, or write 2026-03-04 07:30", column)
+		r.wrong(line, "month-first", column)
 		return false
 	}
-	r.wrong(line, "%s: this is no day with a time: write it as 2026-03-04 07:30", column)
+	r.wrong(line, "no-moment", column)
 	return false
 }

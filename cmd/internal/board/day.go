@@ -26,6 +26,7 @@ type dayBody struct {
 	Groups        []dayGroup
 	Cases, Lack   int
 	Table         *table
+	In            *scheduleForm
 }
 
 // dayGroup are the cases about which the same can be done.
@@ -43,7 +44,12 @@ type dayCase struct {
 }
 
 func (p *pages) dayPage(r *http.Request, words *shell.Words) (*answer, error) {
-	d, err := p.site.Schedule(r.Context(), site.ScheduleQuery{Day: strings.TrimSpace(r.FormValue("day"))})
+	return p.showDay(r, words, strings.TrimSpace(r.FormValue("day")), new(scheduleForm))
+}
+
+// showDay shows a day, and the form by which a schedule is taken in.
+func (p *pages) showDay(r *http.Request, words *shell.Words, day string, in *scheduleForm) (*answer, error) {
+	d, err := p.site.Schedule(r.Context(), site.ScheduleQuery{Day: day})
 	if err != nil {
 		return nil, err
 	}
@@ -67,9 +73,9 @@ func (p *pages) dayPage(r *http.Request, words *shell.Words) (*answer, error) {
 		g := &b.Groups[len(b.Groups)-1]
 		g.Cases = append(g.Cases, dayLine(words, c, d.Now))
 	}
-	b.Table = dayTable(words, d)
+	b.Table, b.In = dayTable(words, d), in
 	a := &answer{template: "day", title: words.T("board.day"), wide: true, live: true, body: b, tables: []*table{b.Table}}
-	if r.FormValue("part") == "rows" {
+	if r.Method == http.MethodGet && r.FormValue("part") == "rows" {
 		a.template = "day-rows"
 	}
 	return a, nil

@@ -15,10 +15,15 @@ func whoAndWhy(r *http.Request) (badge, reason string) { return whoAndWhyIn(r, "
 // whoAndWhyIn is whoAndWhy of a form whose fields for that are named with a prefix.
 func whoAndWhyIn(r *http.Request, prefix string) (badge, reason string) {
 	badge, reason = strings.TrimSpace(r.PostFormValue(prefix+"badge")), strings.TrimSpace(r.PostFormValue(prefix+"reason"))
-	if s, err := events.Recognise(badge, events.ScanBadge); err == nil {
-		badge = s.Value
+	return scannedBadge(badge), reason
+}
+
+// scannedBadge is a badge as it was typed, or what its symbol says.
+func scannedBadge(text string) string {
+	if s, err := events.Recognise(text, events.ScanBadge); err == nil {
+		return s.Value
 	}
-	return badge, reason
+	return text
 }
 
 // again shows the page of a form after what it asked for, which may have failed: problem is where the page says why.

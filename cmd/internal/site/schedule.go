@@ -129,8 +129,20 @@ func (t *taker) read(raw []byte, asked ScheduleAsked) error {
 	if n := len(t.wrong) - most; n > 0 {
 		said = append(said, fmt.Sprintf("and %d more", n))
 	}
-	return refusal.WithCode(http.StatusUnprocessableEntity, "nothing of the schedule was recorded: %s", strings.Join(said, "; "))
+	return &ScheduleRefused{Problems: t.wrong, err: refusal.WithCode(http.StatusUnprocessableEntity,
+		"nothing of the schedule was recorded: %s", strings.Join(said, "; "))}
 }
+
+// ScheduleRefused is a schedule with lines that are wrong: nothing of it was recorded.
+type ScheduleRefused struct {
+	Problems []schedule.Problem
+	err      error
+}
+
+func (e *ScheduleRefused) Error() string { return e.err.Error() }
+
+// Unwrap returns the refusal.
+func (e *ScheduleRefused) Unwrap() error { return e.err }
 
 // how is how this site's schedule is read: headings and words for states in all its languages.
 func (t *taker) how(asked ScheduleAsked) (*schedule.How, error) {
@@ -224,7 +236,7 @@ func (t *taker) entry(e *schedule.Entry) error {
 		if !refusal.Is(err) {
 			return err
 		}
-		t.wrong = append(t.wrong, schedule.Problem{Row: e.Row, What: err.Error()})
+		t.wrong = append(t.wrong, schedule.Wrong(e.Row, "case-refused", err.Error()))
 		return nil
 	}
 	planned := w.Planned(e.Case)
@@ -256,8 +268,7 @@ func (t *taker) entry(e *schedule.Entry) error {
 	o := &events.Observation{Station: t.station, Kind: events.KindCaseScheduled, Time: t.now, Operator: t.operator, Data: d}
 	if err := o.Check(); err != nil {
 		// A case's reference that can be none may be anything: what is said of it has no value in it.
-		t.wrong = append(t.wrong, schedule.Problem{Row: e.Row,
-			What: "the case's reference or the room has a space, or is too long, or has a character that can't be printed"})
+		t.wrong = append(t.wrong, schedule.Wrong(e.Row, "case-unprintable"))
 		return nil
 	}
 	t.obs = append(t.obs, o)

@@ -163,7 +163,9 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"list": "LAP", "title": "Laparotomy", "badge": "B-1", "station": "north/or-3", "issue": "1",
 		"table": "line,item,description,quantity\n1,FCP-125,Forceps,7\n",
 	})
+	plan, planType := multipartForm(t, map[string]string{"badge": "B-1", "file": "case,start\nK-9,2026-03-04 07:30\n"})
 	more := map[string]asked{
+		"POST /day":                         {contentType: planType, body: plan},
 		"POST /api/observations":            {body: failingWeek},
 		"GET /api/history":                  {query: "set=LAP-001"},
 		"GET /api/runs":                     {query: "load=S1-1"},
