@@ -243,14 +243,15 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	if q := st.nextThere(b); q != nil {
 		return q
 	}
+	unopened := st.opened.IsZero() && (len(st.done) == 0 || len(st.counted(b)) > 0) // else nothing of it is recorded any more
 	switch {
-	case b.Redate, st.opened.IsZero() && b.Opened.IsZero() && b.Day == "":
+	case b.Redate, unopened && b.Opened.IsZero() && b.Day == "":
 		return &paperQuestion{kind: askDay, field: paper.PlaceDate}
 	case b.Doubt != nil && st.opens(b.Doubt.Stage):
 		return b.momentQuestion()
-	case st.opened.IsZero() && b.Opened.IsZero():
+	case unopened && b.Opened.IsZero():
 		return &paperQuestion{kind: askOpened, field: paper.PlaceStart}
-	case st.opened.IsZero() && b.Found == "" && !st.sheet.Form:
+	case unopened && b.Found == "" && !st.sheet.Form:
 		return &paperQuestion{kind: askFound}
 	}
 	if q := st.nextOfForm(b); q != nil {

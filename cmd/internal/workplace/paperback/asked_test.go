@@ -154,6 +154,11 @@ func TestTwinsSheet(t *testing.T) {
 		events.KindSetOpened)) != 0 || len(h.Events(site.Query{Set: "VAS-004"}, events.KindSetCounted)) != 2 {
 		t.Errorf("%+v", got)
 	}
+	lay(h, "VAS-003", "ttt")
+	b.Do("take-up", "value", h.Codes["VAS-003"])
+	b.Do("case", "case", "K-0999")
+	b.Do("case-sure", "value", "K-0999")
+	b.asks("Counts of this count sheet of VAS-003 are recorded") // so nothing is asked of another case
 }
 
 // After a downtime not even the opening is recorded: it is asked, and recorded from paper too, before the counts.

@@ -158,7 +158,7 @@ func TestGoodsThatCameTwice(t *testing.T) {
 		b.people("0700")
 		b.people("0900")
 		b.typed("10+5+5")
-		b.asks("G1: 10 came by the paper. Recorded counts already have 5. Are they the same?")
+		b.asks("G1: 10 came by the paper, 5 are recorded already. The same?")
 		b.Do("came", "value", answer)
 		b.asks("G1, Final count: how many?")
 		b.typed("20")

@@ -80,23 +80,28 @@ func TestQuestionsAsTheyLook(t *testing.T) {
 // goodsLook looks at what is asked of goods.
 func goodsLook(h *workplacetest.House, q *bench, looks func(name string)) {
 	h.Goods = workplacetest.Goods().Lines
+	h.Record("north/or-3", events.KindSetCounted, "VAS-004", &events.SetCounted{Case: "K-0413", Stage: events.StageAdded, Sheet: "screen",
+		Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: 4, Counted: 5}},
+		Beyond: []events.Beyond{{Line: 4, Description: "Pledget", Sort: events.SmallItems}}})
 	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
 		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageFinal: "ttt"},
-		Goods: map[events.Stage]string{events.StageFirst: "eeen", events.StageFinal: "eeen"}})
+		Goods: map[events.Stage]string{events.StageFirst: "eeen", events.StageAdded: "eeen", events.StageFinal: "eeen"}})
 	q.Do("take-up", "value", h.Codes["VAS-004"])
 	q.Do("case", "case", "K-0413")
-	q.Do("case-sure", "value", "K-0413")
 	q.Do("day", "value", "2026-03-04")
 	q.typed("0800")
 	q.Do("found", "value", "unknown")
 	q.people("0810")
 	q.people("0910")
 	looks("goods")
-	q.typed("10")
-	q.typed("8")
+	q.typed("10+5")
 	q.asks("G4: what is written there as the name?")
 	looks("goods-name")
 	q.Do("goods-name", "name", "Pledget", "sort", "small-items")
+	q.asks("G4: 5 came by the paper")
+	looks("goods-came")
+	q.Do("came", "value", "same")
+	q.typed("8")
 	q.asks("G4, Final count: 8 is fewer than the sum of the row. Why?")
 	looks("goods-fewer")
 }
