@@ -248,13 +248,14 @@ func (t *table) take(in *input, verb string, asked *countQuestion, a *counted) e
 		return err
 	case enter && asked != nil && asked.Client == in.Client: // Enter is none of the answers
 		a.said, a.Sound = v.again(asked.said, asked.Lang, asked.Others), "low"
-	case enter && v.elsewhere: // Enter, or a button that signs
+	case enter && (v.elsewhere || in.Under): // Enter, or a button that signs
 		a.said = ask(t.state().Ask, "")
 		a.Aside, a.Sound = v.t("not-shown-yet"), "low"
 	case enter:
 		return t.sign(a)
 	default:
-		if err := t.noteUnder(asked != nil && asked.Client == in.Client); err != nil {
+		// Its page may show another question by then, of which the server knows that it is answered.
+		if err := t.noteUnder(in.Under || asked != nil && asked.Client == in.Client); err != nil {
 			return err
 		}
 		return t.text(in, a)

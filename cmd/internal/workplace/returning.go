@@ -617,6 +617,9 @@ func (b *returning) body(v *visit) (any, error) {
 // refresh drops the step and the washer's load of another day: who goes on says them.
 func (b *returning) refresh(v *visit) error {
 	if !v.today(b.Active) {
+		if b.Step != "" { // a number answers which step it is: a page that shows yesterday's doesn't ask that
+			b.Rev++
+		}
 		b.Step, b.Washer, b.Load, b.NoLoad, b.Basket = "", "", "", false, ""
 		b.LoadAt, b.LoadBy = time.Time{}, ""
 	}

@@ -482,7 +482,8 @@ type input struct {
 	Case   string            `json:"case"`
 	Stage  events.Stage      `json:"stage"`
 	Lines  []lineInput       `json:"lines"`
-	Seen   map[string]int64  `json:"seen"` // revision of each set's count as the page showed it
+	Under  bool              `json:"under"` // a count page showed a question with answers
+	Seen   map[string]int64  `json:"seen"`  // revision of each set's count as the page showed it
 	// Signed is what the station signed of what this input records.
 	Signed []site.SignedRecord `json:"signed"`
 }

@@ -120,7 +120,7 @@ function entered(text) {
   if (/^\d{1,4}$/.test(t) && r && (!complete || chosen) && (t.length <= 2 || Number(t) <= 2 * r.expected + 20)) {
     return count(at, Number(t));
   }
-  sender.put("scan", {case: ref, stage, text, seen: shown, hand: r?.set});
+  sender.put("scan", {case: ref, stage, text, seen: shown, hand: r?.set, under: Boolean(asked())});
 }
 
 // What waits here was counted, whatever the server knew before.

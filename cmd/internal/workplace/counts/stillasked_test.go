@@ -380,3 +380,30 @@ func TestBadgeUnderAQuestion(t *testing.T) {
 		t.Errorf("%d records more", h.Size()-size)
 	}
 }
+
+// TestBadgeUnderAnAnsweredQuestion: nor while its page still shows a question that the answer to the last input takes away.
+func TestBadgeUnderAnAnsweredQuestion(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-1")
+	k := &workplacetest.Counter{House: h, Ref: "K-1", Stage: "first"}
+	k.Lines("VAS-003", 4, 2, 3)
+	k.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	workplacetest.Must(t, k.Do("single", "set", "VAS-003", "what", "QX-9"), "QX-9: is this the catalog number")
+	workplacetest.Must(t, k.Lines("VAS-003", 4), "It signs the count") // and its page doesn't show that yet
+	h.After(time.Second)
+	size := h.Size()
+	badge := `"under":true,"text":` + workplacetest.JSONText(workplacetest.Label(t, events.ScanBadge, "B-2"))
+	for range 2 { // and once more: that answer was lost
+		if workplacetest.Must(t, k.Post("scan", badge), "Enter signs the count"); h.Size() != size {
+			t.Fatalf("signed, and shown was another question: %+v", h.Last())
+		}
+		k.Number--
+	}
+	k.Number++
+	if workplacetest.Must(t, k.Post("scan", `"under":true,"text":""`), "Enter signs the count"); h.Size() != size {
+		t.Fatal("Enter on another question signed")
+	}
+	if workplacetest.Must(t, k.Scan(""), "First count recorded"); h.Size() != size+1 {
+		t.Errorf("%d records more", h.Size()-size)
+	}
+}

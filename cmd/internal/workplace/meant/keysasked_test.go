@@ -5,6 +5,7 @@ package meant_test
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
@@ -36,6 +37,23 @@ func TestKeyOfNoButton(t *testing.T) {
 		workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanTag, "VAS-003")), "which step is this?")
 	}
 	workplacetest.Must(t, s.All("4"), "Enter records: VAS-003 inspected")
+}
+
+// TestStepGoesWithTheDay: a page of yesterday shows a step that is no longer chosen. A number typed there is no other step.
+func TestStepGoesWithTheDay(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-1", "VAS-003")
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-7"), workplacetest.Label(t, events.ScanTag, "VAS-003"))
+	shown := s.All("2")
+	workplacetest.Must(t, shown, "Enter records: VAS-003 received")
+	h.After(24 * time.Hour)
+	s.Number++
+	late := h.Post(s.Path+"/scan", fmt.Sprintf(`{"client":"t","n":%d,"rev":%v,"text":"1"}`, s.Number, shown["rev"]))
+	workplacetest.Must(t, late, "Not taken", "VAS-003: which step is this?")
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-7"))
+	workplacetest.Must(t, s.All(""), "VAS-003: which step is this?")
+	workplacetest.Must(t, s.All("1"), "Enter records: VAS-003 left the room") // it is shown now
 }
 
 // TestLotLikeALabel: a bag's lot that begins as our own labels do is a lot, once somebody has said so: the button's value is no

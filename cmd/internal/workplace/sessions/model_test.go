@@ -77,7 +77,9 @@ type walk struct {
 	plain    string               // scanned last, of which it was asked what it is
 	wasPlain string               // before this input
 	latest   workplacetest.Answer // to whichever browser
+	asked    string               // the browser of which a count asks something: its page may not show it yet
 	rev      any                  // of what lies there now
+	looked   time.Time            // when a page last showed what there was then
 	care     int                  // of 10 inputs so many are what the page asks for
 
 	last struct { // symbol that was read last, unless somebody did something since
@@ -220,7 +222,8 @@ func (w *walk) send(client string, s step) workplacetest.Answer {
 		body += fmt.Sprintf(`,"rev":%v,"text":%s,"action":%q,"fields":%s`, rev, workplacetest.JSONText(s.text), s.action, fields)
 	}
 	if c, ok := w.p.(*countModel); ok {
-		body += fmt.Sprintf(`,"case":%q,"stage":%q,"seen":%s`, c.ref, c.stage, c.seen(w.shown[client]))
+		body += fmt.Sprintf(`,"case":%q,"stage":%q,"seen":%s,"under":%v`, c.ref, c.stage, c.seen(w.shown[client]),
+			w.shown[client]["choices"] != nil)
 	}
 	path := "/at/north/or-3/" + w.p.place() + "/" + s.verb + "?lang=en"
 	a := w.post(path, body+"}")
@@ -318,6 +321,9 @@ func (w *walk) input(client string, s step, forgotten bool) {
 	if w.rng.IntN(12) > 0 { // else the next input is sent before the answer is there
 		w.shown[client] = a
 	}
+	if w.asked = ""; s.verb != "enter" && a["choices"] != nil {
+		w.asked = client
+	}
 	switch {
 	case unseen && !a.Stale():
 		w.fail("taken, though the screen showed something else: %+v", s)
@@ -406,7 +412,13 @@ func (w *walk) forget() bool {
 		m.leave(w)
 	}
 	if m, ok := w.p.(*returnModel); ok && day(now) != day(w.active) {
+		if m.step != "" && day(w.looked) != day(now) {
+			w.rev = "of another day" // no page shows that the step is gone
+		}
 		m.step, m.load, m.noLoad, m.basket, m.loadAt, m.loadBy = "", "", false, "", time.Time{}, ""
+	}
+	if m, ok := w.p.(lying); ok && !m.lies() { // of what is gone with the day nothing is asked
+		w.left = time.Time{}
 	}
 	if now.Sub(w.active) <= 20*time.Minute && day(now) == day(w.active) {
 		return false
@@ -718,7 +730,7 @@ func (w *walk) look(client string) {
 			out["words"], out["choices"] = was["words"], was["choices"]
 		}
 	}
-	w.shown[client], w.latest, w.rev = out, out, out["rev"]
+	w.shown[client], w.latest, w.rev, w.looked = out, out, out["rev"], w.h.Clock()
 	w.steps = append(w.steps, fmt.Sprintf("  %s shows %v | %v", client, out["words"], out["next"]))
 }
 

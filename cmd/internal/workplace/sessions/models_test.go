@@ -273,7 +273,9 @@ func (m *readingModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	case s.action == "put-aside" && m.set() != "":
 		m.aside = true
 	case s.action == "anyway" && m.where == "opening":
-		m.anyway, m.aside = found(shown), false
+		if m.aside = false; shown["status"] == "broken" { // else there was no STOP to answer
+			m.anyway = found(shown)
+		}
 	case s.action == "next-case" && m.where == "opening":
 		m.ref, m.old = "", ""
 	case s.action == "forget", s.action == "clear" && !a.Says("Answer the STOP"):
@@ -1083,6 +1085,7 @@ type loadModel struct {
 
 	began map[string]time.Time // when each load was started
 	kept  map[string]int       // how many sets of a load are recorded as quarantined: all of them
+	comes bool                 // something was recorded or taken back: it may stand against a load that was filled before
 	last  *loadModel           // before what was recorded last: taken back, its load lies here again
 }
 
@@ -1120,6 +1123,10 @@ func (m *loadModel) promised(w *walk, s step, shown workplacetest.Answer) bool {
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.Says("Biological indicator of S1-0304-01: what does it show?")
 	if s.action == "ended" {
 		return m.early && m.shows == ""
+	}
+	// Whether that has come up is asked after what a code is, which is asked now.
+	if m.comes && s.fields["released"] == "yes" && (shown.AsksAbout() != "" || w.plain != "") {
+		return false
 	}
 	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0 && !m.again(s) && !m.soon(w, s))
 }
@@ -1378,6 +1385,7 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 
 // recorded: a load that is released or failed is gone from here.
 func (m *loadModel) recorded(*walk) {
+	m.comes = true
 	if m.read {
 		m.of, m.shows, m.lot, m.control = "", "", "", ""
 		return
@@ -1401,9 +1409,10 @@ type countModel struct {
 	lines map[int64]int64  // the number that holds; -1: two browsers said different numbers
 	by    map[int64]string // the browser that said it
 
-	singles map[int64]added // lines that are on no list
-	about   *added          // a code of which the page asks whether it is an instrument's
-	again   string          // the browser that was asked whether it begins the count again
+	singles map[int64]added            // lines that are on no list
+	gone    map[int64][]events.Removed // what was said to have left the field, by line
+	about   *added                     // a code of which the page asks whether it is an instrument's
+	again   string                     // the browser that was asked whether it begins the count again
 
 	touched time.Time // when somebody counted last
 	asks    bool      // it is asked whether that still holds
@@ -1415,15 +1424,17 @@ type countModel struct {
 	told   bool     // that was recorded just now
 }
 
-// added is how many came of what is on no list.
+// added is how many came of what is on no list of the set: of goods, what is their item.
 type added struct {
-	what string
-	n    int64
+	what  string
+	n     int64
+	goods bool
 }
 
 func newCountModel(w *walk, i int) *countModel {
 	m := &countModel{ref: fmt.Sprintf("K-%d", 100+i), stage: events.StageFirst, set: "VAS-003",
-		lines: make(map[int64]int64), by: make(map[int64]string), singles: make(map[int64]added)}
+		lines: make(map[int64]int64), by: make(map[int64]string), singles: make(map[int64]added),
+		gone: make(map[int64][]events.Removed)}
 	w.openAgain(m.set, m.ref)
 	return m
 }
@@ -1457,7 +1468,7 @@ func (m *countModel) busy() bool { return false } // a count is made at several 
 func (m *countModel) clone() player {
 	c := *m
 	c.lines, c.by = maps.Clone(m.lines), maps.Clone(m.by)
-	c.singles = maps.Clone(m.singles)
+	c.singles, c.gone = maps.Clone(m.singles), maps.Clone(m.gone)
 	return &c
 }
 
@@ -1493,7 +1504,7 @@ func (m *countModel) promised(w *walk, s step, shown workplacetest.Answer) bool 
 	}
 	second := shown.Says("Circulating nurse: scan your badge") && s.kind == events.ScanBadge && len(w.badges) > 0 && s.id != w.badges[0]
 	current := m.seen(w.latest) == "{}" || m.seen(w.latest) == m.seen(shown)
-	return m.stray == "" && len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 &&
+	return w.asked != w.client && m.stray == "" && len(m.lines) == 3+len(m.singles) && current && m.unseen(w, shown) == 0 &&
 		(second || s.enter() && shown.Promises() && len(w.badges) > 1)
 }
 
@@ -1501,6 +1512,16 @@ func (m *countModel) next(w *walk, shown workplacetest.Answer) step {
 	st, _ := shown["state"].(map[string]any)
 	complete := st["complete"] == true
 	ask := w.careful()
+	if !shown.AsksLeft() && shown["choices"] == nil && ask {
+		switch w.rng.IntN(16) {
+		case 0:
+			return m.goods(w)
+		case 1, 2:
+			return m.leaves(w, shown)
+		case 3:
+			return step{verb: "scan", text: w.h.Codes["LAP-014"], kind: events.ScanSheet, id: w.h.Codes["LAP-014"]}
+		}
+	}
 	switch {
 	case ask && shown.Choice("sheet-lay")["value"] != "":
 		do := pick(w, "sheet-lay", "sheet-lay", "sheet-none")
@@ -1508,6 +1529,8 @@ func (m *countModel) next(w *walk, shown workplacetest.Answer) step {
 	case ask && shown.AsksLeft():
 		do := pick(w, "left-on", "left-on", "left-anew")
 		return step{verb: "do", action: do, fields: shown.Choice("left-on")}
+	case ask && len(shown.Choices("removed")) > 0:
+		return step{verb: "do", action: "removed", fields: map[string]string{"value": pick(w, shown.Choices("removed")...)}}
 	case ask && complete && shown.Says("Scrub person: scan your badge"):
 		return w.label(events.ScanBadge, "B-1")
 	case ask && complete && shown.Says("Circulating nurse: scan your badge"):
@@ -1532,8 +1555,13 @@ func (m *countModel) next(w *walk, shown workplacetest.Answer) step {
 		code := w.h.Codes[pick(w, "VAS-003", "LAP-014")]
 		return step{verb: "scan", text: code, kind: events.ScanSheet, id: code}
 	}
-	if w.rng.IntN(6) == 0 {
+	switch w.rng.IntN(12) {
+	case 0, 1:
 		return m.single(w)
+	case 2, 3:
+		return m.goods(w)
+	case 4:
+		return m.leaves(w, shown)
 	}
 	all := append([]int64{1, 2, 3}, slices.Sorted(maps.Keys(m.singles))...)
 	line := pick(w, all...)
@@ -1585,7 +1613,9 @@ func (m *countModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	if s.verb == "enter" || s.kind == events.ScanBadge || strings.HasPrefix(s.action, "left-") || s.action == "interrupted" {
 		m.touched = w.at
 	}
-	m.learnSingle(s, a)
+	m.learnSingle(w, s, a)
+	m.learnGoods(w, s, a)
+	m.learnGone(w, s)
 	if s.action == "interrupted" && a.Says("Begun again") {
 		if len(m.lines) > 0 && (m.again != w.client || s.fields["value"] != "sure ") {
 			w.fail("%d counted lines are thrown away, and nobody said that it is meant", len(m.lines))
@@ -1631,41 +1661,58 @@ func (m *countModel) single(w *walk) step {
 		f["value"] = pick(w, m.about.what, m.about.what, "QX-8")
 		return step{verb: "do", action: "single-yes", fields: f}
 	}
-	f["what"] = pick(w, "Clamp", "clamp", "Needle holder", "(01)04012345678901", "QX-7", "QX-9", "VAS-003", "")
+	f["what"] = pick(w, "Clamp", "clamp", "Needle holder", "(01)04012345678901", "QX-7", "QX-9", "VAS-003", "nd-ct1", "")
 	f["quantity"] = pick(w, "1", "2", "", "0")
 	return step{verb: "do", action: "single", fields: f}
 }
 
 // expected is how many of a line there are to count.
-func (m *countModel) expected(line int64) int64 {
+func (m *countModel) expected(line int64) int64 { return max(m.came(line)-m.left(line), 0) }
+
+// came is how many of a line there were, and left how many of them left the field.
+func (m *countModel) came(line int64) int64 {
 	if line <= 3 {
 		return workplacetest.ListShort().Lines[line-1].Quantity
 	}
 	return m.singles[line].n
 }
 
+func (m *countModel) left(line int64) (n int64) {
+	for _, r := range m.gone[line] {
+		n += r.Quantity
+	}
+	return n
+}
+
 // learnSingle learns that pieces of what is on no list were added, on the line that
 // has such already or the next one. They are counted after that. A set is none, and
 // a code is one when that was said.
-func (m *countModel) learnSingle(s step, a workplacetest.Answer) {
+func (m *countModel) learnSingle(w *walk, s step, a workplacetest.Answer) {
 	n := int64(1)
 	if q := s.fields["quantity"]; q != "" {
 		n = int64(q[0] - '0')
 	}
 	switch what := s.fields["what"]; {
+	case s.action == "single" && goodsItem(what) != "":
+		if n > 0 {
+			m.addGoods(w, goodsItem(what), n)
+		}
 	case s.action == "single" && m.has(what) && n > 0: // a catalog number of the case by now
-		m.add(added{what, n})
+		m.add(added{what: what, n: n})
 	case s.action == "single" && strings.HasPrefix(what, "QX-") && n > 0:
-		m.about = &added{what, n}
+		m.about = &added{what: what, n: n}
 	case s.action == "single" && what != "" && what != "VAS-003" && n > 0:
-		m.add(added{what, n})
+		m.add(added{what: what, n: n})
 	case s.action == "single-yes" && m.about != nil && m.about.what == s.fields["value"]:
 		m.add(*m.about)
 		m.about = nil
 	case s.action == "single-off":
 		line, _ := strconv.ParseInt(s.fields["line"], 10, 64)
-		delete(m.singles, line)
-		delete(m.lines, line)
+		if _, named := m.singles[line]; named {
+			delete(m.singles, line)
+			delete(m.lines, line)
+			delete(m.gone, line)
+		}
 	}
 }
 
@@ -1683,13 +1730,150 @@ func (m *countModel) add(x added) {
 	line := int64(4)
 	for l, had := range m.singles {
 		if strings.EqualFold(had.what, x.what) {
-			m.singles[l] = added{had.what, had.n + x.n}
+			m.singles[l] = added{had.what, had.n + x.n, had.goods}
 			delete(m.lines, l)
 			return
 		}
 		line = max(line, l+1)
 	}
 	m.singles[line] = x
+}
+
+// goodsItem is the item of the house's goods that a code names, "" where it names none.
+func goodsItem(code string) string {
+	for _, g := range workplacetest.Goods().Lines {
+		if strings.EqualFold(g.Item, code) {
+			return g.Item
+		}
+	}
+	return ""
+}
+
+// goods is an input that opens a pack of goods, or says more or fewer of them.
+func (m *countModel) goods(w *walk) step {
+	if w.rng.IntN(2) == 0 {
+		return step{verb: "scan", text: pick(w, "GZ-1010", "gz-1010", "ND-CT1", "VL-1")}
+	}
+	for line, x := range m.singles {
+		if x.goods && line%2 == 0 { // all of it
+			return step{verb: "do", action: "goods", fields: map[string]string{"value": fmt.Sprintf("%s -%d", x.what, x.n)}}
+		}
+	}
+	value := pick(w, "GZ-1010 10", "GZ-1010 -10", "ND-CT1 1", "ND-CT1 1", "ND-CT1 -1", "VL-1 2", "VL-1 -2", "XX-1 1", "ND-CT1 0", "ND-CT1")
+	return step{verb: "do", action: "goods", fields: map[string]string{"value": value}}
+}
+
+// learnGoods learns that goods came, or fewer did: by the pack, or by a key.
+func (m *countModel) learnGoods(w *walk, s step, a workplacetest.Answer) {
+	if s.verb == "scan" && s.kind == "" && !a.Says("Read twice") {
+		for _, g := range workplacetest.Goods().Lines {
+			if strings.EqualFold(g.Item, s.text) {
+				m.addGoods(w, g.Item, g.Quantity)
+			}
+		}
+	}
+	if s.action == "goods" {
+		code, number, _ := strings.Cut(s.fields["value"], " ")
+		n, err := strconv.ParseInt(number, 10, 64)
+		if item := goodsItem(code); err == nil && n != 0 && item != "" {
+			m.addGoods(w, item, n)
+		}
+	}
+}
+
+// addGoods adds goods, which are counted with that at the first count, unless two browsers count their line differently; or
+// takes back what was added.
+func (m *countModel) addGoods(w *walk, item string, n int64) {
+	line, is := int64(0), int64(4)
+	for l, had := range m.singles {
+		if had.goods && had.what == item {
+			line = l
+		}
+		is = max(is, l+1)
+	}
+	if line == 0 {
+		line = is
+	}
+	x, known := m.singles[line]
+	if x.n+n < 0 {
+		return // it is refused
+	}
+	if !known {
+		x = added{what: item, goods: true}
+	}
+	x.n += n
+	m.singles[line], m.touched = x, w.at
+	w.kept.tried["goods came"]++
+	counted, is2 := m.lines[line]
+	switch {
+	case is2 && counted < 0:
+	case n < 0 && counted+n <= 0:
+		delete(m.lines, line)
+		delete(m.by, line)
+	default:
+		m.lines[line], m.by[line] = counted+n, ""
+	}
+	if _, counted := m.lines[line]; x.n == 0 && !counted && m.left(line) == 0 {
+		delete(m.singles, line)
+		w.kept.tried["goods taken back"]++
+	}
+}
+
+// leaves is an input that says that pieces of a line left the field, or stay in the patient on purpose, and why.
+func (m *countModel) leaves(w *walk, shown workplacetest.Answer) step {
+	lines := append([]int64{1, 2, 3}, slices.Sorted(maps.Keys(m.singles))...)
+	lines = slices.DeleteFunc(lines, func(l int64) bool { return m.lines[l] < 0 || shown.Lines()[l] == nil })
+	if len(lines) == 0 {
+		return step{verb: "scan"}
+	}
+	return step{verb: "do", action: "removed", fields: map[string]string{"set": m.set, "value": "", "how": "",
+		"line":     strconv.FormatInt(pick(w, lines...), 10),
+		"quantity": pick(w, "1", "1", "1", "1", "2", "0", "99", ""),
+		"reason":   pick(w, "sent to pathology", "left as packing", "left as packing", "x", ""), "stays": pick(w, "", "1")}}
+}
+
+// learnGone learns what left the field. What left of the line before is asked about.
+func (m *countModel) learnGone(w *walk, s step) {
+	if s.action != "removed" {
+		return
+	}
+	f, was := s.fields, int64(-1)
+	if said, err := url.ParseQuery(f["value"]); err == nil && f["value"] != "" {
+		f = make(map[string]string)
+		for name := range said {
+			f[name] = said.Get(name)
+		}
+		was, _ = strconv.ParseInt(f["was"], 10, 64)
+	}
+	line, _ := strconv.ParseInt(f["line"], 10, 64)
+	n, err := strconv.ParseInt(f["quantity"], 10, 64)
+	already := m.left(line)
+	most := m.came(line)
+	if counted, is := m.lines[line]; is {
+		most = max(most, counted+already)
+	}
+	if _, there := m.singles[line]; line > 3 && !there {
+		return
+	}
+	switch {
+	case err != nil, n > 0 && f["reason"] == "", f["reason"] == "x", n > most, f["how"] == "more" && already+n > most:
+		return // it is refused
+	case already > 0 && n > 0 && (f["how"] == "" || was != already):
+		return // it is asked what is meant
+	}
+	gone := slices.Clone(m.gone[line])
+	if f["how"] != "more" {
+		gone = nil
+	}
+	if delete(m.gone, line); n > 0 {
+		gone = append(gone, events.Removed{Line: line, Quantity: n, Reason: f["reason"], Stays: f["stays"] != ""})
+	}
+	if len(gone) > 0 {
+		m.gone[line] = gone
+	}
+	if already > 0 && n > 0 {
+		w.kept.tried["passed off, and more or instead"]++
+	}
 }
 
 func (m *countModel) held(w *walk, s step, shown workplacetest.Answer, e *events.Event) {
@@ -1712,8 +1896,8 @@ func (m *countModel) held(w *walk, s step, shown workplacetest.Answer, e *events
 	if !s.enter() && s.kind != events.ScanBadge && s.action != "sign" {
 		w.fail("signed by %+v", s)
 	}
-	if s.kind == events.ScanBadge && shown["choices"] != nil {
-		w.fail("a badge signed under another question: %v", shown["words"])
+	if (s.kind == events.ScanBadge || s.enter()) && shown["choices"] != nil {
+		w.fail("signed under another question: %v", shown["words"])
 	}
 	if d.Counter == d.Witness || !slices.Contains(w.badges, d.Counter) || !slices.Contains(w.badges, d.Witness) ||
 		d.Case != m.ref || d.Stage != m.stage {
@@ -1729,17 +1913,42 @@ func (m *countModel) held(w *walk, s step, shown workplacetest.Answer, e *events
 	came := make(map[int64]added)
 	for _, x := range d.Beyond {
 		what := x.Description
-		if x.Item == "04012345678901" {
+		switch {
+		case x.Sort != "":
+			what = x.Item
+		case x.Item == "04012345678901":
 			what = "(01)" + x.Item
 		}
-		came[x.Line] = added{what, x.Added}
+		came[x.Line] = added{what, x.Added, x.Sort != ""}
 	}
 	if !maps.Equal(came, m.singles) {
 		w.fail("recorded %+v; added were %v", d.Beyond, m.singles)
 	}
+	m.heldGone(w, d)
 	w.kept.tried["added beyond the list"] += len(came)
 	if !maps.Equal(got, m.lines) || len(got) != 3+len(m.singles) {
 		w.fail("recorded %v; counted were %v", got, m.lines)
+	}
+}
+
+// heldGone holds what is recorded to have left the field, and to stay in the patient, against what was said.
+func (m *countModel) heldGone(w *walk, d *events.SetCounted) {
+	gone := make(map[int64][]events.Removed)
+	for _, r := range d.Removed {
+		if r.Stays {
+			w.kept.tried["stays on purpose"]++
+		}
+		w.kept.tried["passed off"]++
+		r.Short = false
+		gone[r.Line] = append(gone[r.Line], r)
+	}
+	if !reflect.DeepEqual(gone, m.gone) {
+		w.fail("recorded %+v; said to have left was %+v", d.Removed, m.gone)
+	}
+	for _, x := range m.singles {
+		if x.goods {
+			w.kept.tried["goods signed"]++
+		}
 	}
 }
 

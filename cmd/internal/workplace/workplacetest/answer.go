@@ -44,6 +44,18 @@ func (a Answer) Choice(do string) map[string]string {
 	return map[string]string{"value": ""}
 }
 
+// Choices are the values of all answers that the page offers and that do the same, each another way.
+func (a Answer) Choices(do string) (values []string) {
+	all, _ := a["choices"].([]any)
+	for _, c := range all {
+		if c := c.(map[string]any); c["do"] == do {
+			value, _ := c["value"].(string)
+			values = append(values, value)
+		}
+	}
+	return values
+}
+
 // Stops reports whether the page shows a STOP. It has answers; that something was not
 // taken has none, and stands in no STOP's place.
 func (a Answer) Stops() bool { return a["status"] == "broken" && a["choices"] != nil }
