@@ -75,6 +75,7 @@ func Register(
 	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
 	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
 	mux.HandleFunc("GET /day", p.page(p.dayPage))
+	mux.HandleFunc("GET /wall", p.page(p.wallPage))
 	mux.HandleFunc("POST /day", p.takeSchedule)
 	mux.HandleFunc("GET /near-misses", p.page(p.nearMissPage))
 	mux.HandleFunc("GET /rates", p.page(p.ratesPage))

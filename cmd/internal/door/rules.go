@@ -140,6 +140,7 @@ func listRules() []Rule {
 func boardRules() []Rule {
 	return []Rule{
 		{Pattern: "GET /{$}", Roles: readers, Screen: true},
+		{Pattern: "GET /wall", Roles: readers, Screen: true},
 		{Pattern: "POST /day", Roles: []Role{Leads, Administers}},
 		{Pattern: "GET /day", Roles: []Role{Records, Leads, Investigates, Audits}},
 		{Pattern: "GET /near-misses", Roles: readers},
