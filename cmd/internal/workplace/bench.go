@@ -476,6 +476,9 @@ func (p bench[B, P]) tell(v *visit, b *B) (said, error) {
 	case last.Under && s.Status != "broken":
 		return s, nil
 	case last.Words == "":
+		if h.Plain != "" && s.Status == "broken" && last.Aside != "" { // what a code is stands beside the STOP, as its answers do
+			last.Aside = joined(last.Aside, s.Aside)
+		}
 		s.Aside, s.Sound = firstOf(last.Aside, s.Aside), firstOf(last.Sound, s.Sound)
 		return s, nil
 	case s.Status != "broken":

@@ -25,6 +25,18 @@ func TestQuestionBesideStopStays(t *testing.T) {
 	workplacetest.Must(t, late, "broken", "Not taken", "4: what is it?")
 }
 
+// TestQuestionBesideAnother: nor does what closing the case asks for take its words away, whose answers stay: a button said
+// what nobody was asked.
+func TestQuestionBesideAnother(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Open("VAS-003", "K-1")
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/close"}
+	workplacetest.Must(t, s.All(workplacetest.Label(t, events.ScanCase, "K-1")), "broken", "Case K-1 is open")
+	workplacetest.Must(t, s.All("QQ-7"), "QQ-7: what is it?")
+	asked := s.Do("record")
+	workplacetest.Must(t, asked, "broken", "say why", "QQ-7: what is it?")
+}
+
 // TestKeyOfNoButton: the key of a button that there isn't is no number, by which a step was said that nobody meant.
 func TestKeyOfNoButton(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
