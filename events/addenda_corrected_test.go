@@ -16,7 +16,8 @@ func TestTextsOfCorrections(t *testing.T) {
 		of   Kind
 		data string
 	}{
-		{KindSetOpened, `{"case":"K-1","seals":["lap"]}`}, {KindRecordsLost, `{"size":0,"had":0,"reason":""}`}, {"", `{"case":"k-1","seals":["lap"]}`}, {"none", ""},
+		{KindSetOpened, `{"case":"K-1","seals":["lap"]}`}, {KindRecordsLost, `{"size":0,"had":0,"reason":""}`},
+		{"", `{"case":"k-1","seals":["lap"]}`}, {"none", ""},
 	} {
 		got, err := Texts(c, x.of, upper)
 		if x.data == "" {
@@ -149,12 +150,11 @@ func TestBelongs(t *testing.T) {
 	if got := Reveal(text, nil); &got[0] != &text[0] {
 		t.Error("the text was copied")
 	}
-	if got := Reveal(text, func(string) (Addendum, bool) { return Addendum{Name: "reason", Text: "why"}, true }); string(got) !=
-		`{"reason":"why"}` {
-		t.Errorf("%s", got)
-	}
-	if got := Reveal(text, func(string) (Addendum, bool) { return Addendum{Name: "reason", Text: "\xff"}, true }); string(got) != string(text) {
-		t.Errorf("a text that is no text is revealed as %s", got)
+	for said, want := range map[string]string{"why": `{"reason":"why"}`, "\xff": string(text)} {
+		got := Reveal(text, func(string) (Addendum, bool) { return Addendum{Name: "reason", Text: said}, true })
+		if string(got) != want {
+			t.Errorf("%q is revealed as %s", said, got)
+		}
 	}
 	// A mark at the very beginning or end of a text is looked at within its bounds.
 	if got := Marks([]byte(mark[:len(mark)-2])); got != nil {
@@ -163,7 +163,8 @@ func TestBelongs(t *testing.T) {
 	if got := Marks([]byte(`[` + mark + mark[:len(mark)-1])); len(got) != 2 {
 		t.Errorf("at the end of a text %q", got)
 	}
-	for _, s := range []string{Mark("x") + "A", Mark("x")[:len(Mark("x"))-1], "sha-256", strings.Repeat("A", 51), Mark("x")[:50] + "B"} {
+	x := Mark("x")
+	for _, s := range []string{x + "A", x[:len(x)-1], "sha-256", strings.Repeat("A", len(x)), x[:len(x)-1] + "B"} {
 		if IsMark(s) {
 			t.Errorf("%s is a mark", s)
 		}

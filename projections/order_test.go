@@ -99,6 +99,16 @@ func TestCompareFindings(t *testing.T) {
 			}
 		}
 	}
+	// The numbers of records in a detail come last: they depend on the order of arrival.
+	earlier := Finding{Detail: &UsedAgain{First: Moment{Seq: 1}, FirstCase: "K-2"}}
+	later := Finding{Detail: &UsedAgain{First: Moment{Seq: 2}, FirstCase: "K-1"}}
+	if CompareFindings(later, earlier) >= 0 || CompareFindings(earlier, later) <= 0 {
+		t.Error("what came earlier stands first, whatever the findings say")
+	}
+	later.Detail = &UsedAgain{First: Moment{Seq: 2}, FirstCase: "K-2"}
+	if CompareFindings(earlier, later) >= 0 || CompareFindings(later, earlier) <= 0 {
+		t.Error("of two that differ in numbers alone, the later stands first")
+	}
 	for _, pair := range [][2]Detail{{unwritable{}, unwritable{}}, {unwritable{}, &Moved{}}, {&Moved{}, unwritable{}}} {
 		if c := CompareFindings(Finding{Detail: pair[0]}, Finding{Detail: pair[1]}); c != 0 {
 			t.Errorf("%T stands beside %T by %d; their order can't depend on what can't be written", pair[0], pair[1], c)

@@ -163,7 +163,7 @@ func ParseHead(line string) (h Head, err error) {
 	if h.Last, err = canonicalInt(last); err == nil {
 		h.Count, err = canonicalInt(count)
 	}
-	if err != nil || h.Last < 1 || h.Count < 1 || h.Count > h.Last {
+	if err != nil || h.Count < 1 || h.Count > h.Last {
 		return h, fmt.Errorf("%q is no head: a key and two numbers", line)
 	}
 	return h, nil

@@ -318,6 +318,11 @@ func TestPlurals(t *testing.T) {
 	if p := c.Check(); len(p) > 0 {
 		t.Error(p)
 	}
+	// A single character between two places stays.
+	c = catalogue(t, map[string]string{"en": `{"n": "{{print \"{0}-{1}\"}}"}`})
+	if got := c.In("en").Say("n", "a", "b"); got != "a-b" {
+		t.Errorf("got %q", got)
+	}
 	// A form that a text lacks is said as the rest are, wherever those stand.
 	c = catalogue(t, map[string]string{"en": `{}`,
 		"pl": `{"n": "{0} {{plural {0} \"one\" \"taca\" \"other\" \"tacy\" \"few\" \"tace\"}}"}`})
