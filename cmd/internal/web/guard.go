@@ -128,11 +128,14 @@ const (
 	recordPath = "/api/observations"
 )
 
-// takesFile reports whether a request may bring a file: a list or a schedule, which are kept in memory. Anywhere else the
-// parts of a body would be written to the disk by whoever looks at the form.
+// takesFile reports whether a request may bring a file: a list, a register or a schedule, which are kept in memory. Anywhere
+// else the parts of a body would be written to the disk by whoever looks at the form.
 func takesFile(r *http.Request) bool {
-	return r.Method == http.MethodPost && !strings.HasPrefix(r.URL.Path, apiPrefix) &&
-		(path.Base(r.URL.Path) == "lists" || path.Base(r.URL.Path) == "day")
+	if r.Method != http.MethodPost || strings.HasPrefix(r.URL.Path, apiPrefix) {
+		return false
+	}
+	last := path.Base(r.URL.Path)
+	return last == "lists" || last == "day" || path.Base(path.Dir(r.URL.Path)) == "registers"
 }
 
 // guardFiles refuses files where none is taken, before anything of them is read.

@@ -10,6 +10,9 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -243,7 +246,49 @@ func TestStopFinishesWhatWasAccepted(t *testing.T) {
 	}
 }
 
-// A file is taken where lists are, and nowhere else: whoever looks at a form would write its parts to the disk.
+// TestFormsWithFilesAreTaken: a form that sends a file leads where one is taken, also in practice.
+func TestFormsWithFilesAreTaken(t *testing.T) {
+	forms := 0
+	fill := regexp.MustCompile(`{{[^}]*\.Register}}`)
+	for _, m := range formsWithFiles(t, "../*/templates/*.html") {
+		for _, prefix := range []string{"", "/practice"} {
+			forms++
+			at := fill.ReplaceAllString(strings.ReplaceAll(m, "{{prefix}}", prefix), "people")
+			if !takesFile(httptest.NewRequest(http.MethodPost, at, nil)) {
+				t.Errorf("a page has a form with a file for %s, which takes none", at)
+			}
+		}
+	}
+	if forms == 0 {
+		t.Fatal("no form sends a file")
+	}
+}
+
+// formsWithFiles are where the templates' forms lead that send files.
+func formsWithFiles(t *testing.T, templates string) (actions []string) {
+	t.Helper()
+	files, err := filepath.Glob(templates)
+	if err != nil {
+		t.Fatal(err)
+	}
+	form := regexp.MustCompile(`<form method="post" action="([^"]*)" enctype="multipart/form-data"`)
+	for _, f := range files {
+		text, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := form.FindAllStringSubmatch(string(text), -1)
+		if n := strings.Count(string(text), "multipart/form-data"); n != len(found) {
+			t.Errorf("%s: %d of %d forms with files are found", f, len(found), n)
+		}
+		for _, m := range found {
+			actions = append(actions, m[1])
+		}
+	}
+	return actions
+}
+
+// A file is taken where lists and registers are, and nowhere else: whoever looks at a form would write its parts to the disk.
 func TestFilesOnlyWhereTaken(t *testing.T) {
 	f := newFailing(t)
 	handler, err := New(f.site, slog.New(slog.DiscardHandler))
@@ -253,7 +298,8 @@ func TestFilesOnlyWhereTaken(t *testing.T) {
 	body, kind := multipartForm(t, map[string]string{"station": "north/or-9"})
 	for target, taken := range map[string]bool{
 		"POST /api/stations/enrol": false, "POST /acknowledge": false, "GET /api/lists": false, "POST /api/lists": false,
-		"POST /lists": true,
+		"POST /lists": true, "POST /registers/people": true, "POST /registers/people/hold": false, "GET /registers/people": false,
+		"POST /api/registers/people": false,
 	} {
 		method, path, _ := strings.Cut(target, " ")
 		r := httptest.NewRequestWithContext(t.Context(), method, "http://localhost"+path, strings.NewReader(body))
