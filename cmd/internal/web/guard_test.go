@@ -271,7 +271,7 @@ func formsWithFiles(t *testing.T, templates string) (actions []string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	form := regexp.MustCompile(`<form method="post" action="([^"]*)" enctype="multipart/form-data"`)
+	form := regexp.MustCompile(`<form [^>]*\baction="([^"#]*)[^>]*enctype="multipart/form-data"`)
 	for _, f := range files {
 		text, err := os.ReadFile(f)
 		if err != nil {
