@@ -2,6 +2,7 @@ package readmodel_test
 
 import (
 	"fmt"
+	"path/filepath"
 	"slices"
 	"testing"
 	"time"
@@ -209,4 +210,28 @@ func TestExpected(t *testing.T) {
 	m.Expect(facts.Fact{Seq: f.Seq, Event: &other, Recorded: f.Recorded})
 	h.apply(m, f.Seq)
 	sameVerdicts(t, "otherwise than expected", h, m)
+}
+
+// TestNothingLeftOfAForgottenTrip: what was found of a set without a trip is gone from every table once its packing is
+// recorded late.
+func TestNothingLeftOfAForgottenTrip(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(-1, 5, 1), "LAP", 1, 6)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := open(t, h.book, path)
+	t.Cleanup(func() { m.Close() })
+	h.record("north/or-3", clock(0, 8, 0), "LAP-014", "", &events.SetOpened{Case: "K-1", Indicator: "fail"})
+	h.apply(m, int64(len(h.facts)))
+	db := beside(t, path)
+	left := func() (out []string) {
+		for _, table := range []string{"trips", "findings", "board", "openings"} {
+			out = append(out, table+" "+column(t, db, `SELECT count(*) > 0 FROM `+table+` WHERE set_id = 'LAP-014' AND trip = x''`)[0])
+		}
+		return out
+	}
+	sameStrings(t, "before", left(), []string{"trips 1", "findings 1", "board 1", "openings 1"})
+	h.record("north/packing-1", clock(0, 6, 0), "LAP-014", tripOf("LAP-014", 0), &events.SetPacked{List: "LAP", Version: 1})
+	h.apply(m, int64(len(h.facts)))
+	sameStrings(t, "after", left(), []string{"trips 0", "findings 0", "board 0", "openings 0"})
+	sameVerdicts(t, "packed late", h, m)
 }
