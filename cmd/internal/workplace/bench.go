@@ -799,8 +799,14 @@ func (p bench[B, P]) keepTaken(v *visit, b *B, in *input, before []byte, t *take
 		if h.Operator != t.operator || t.kind == string(events.ScanBadge) {
 			h.Shown = v.now
 		}
+		had := h.Operator
 		if err := v.goesOn(h, in, t); err != nil {
 			return err
+		}
+		if w, ok := any(P(b)).(interface{ wentOn(*visit) error }); ok && had == "" && h.Operator != "" {
+			if err := w.wentOn(v); err != nil {
+				return err
+			}
 		}
 		if l, ok := any(P(b)).(interface{ fills() string }); ok && l.fills() != h.Work {
 			h.Work, h.WorkRev, h.WorkBy = l.fills(), h.Rev, in.Client

@@ -100,18 +100,27 @@ func (b *returning) onlySaid(v *visit) (string, error) {
 // scanBadge takes who works here. A washer's load that was said before any badge is of whoever shows theirs first: the
 // next person mostly has another one, and is asked.
 func (b *returning) scanBadge(v *visit, badge string) (said, error) {
-	if b.Load != "" && b.LoadBy == "" {
-		away, err := v.away(b.LoadAt)
-		if err != nil {
-			return said{}, err
-		}
-		if !away {
-			b.LoadBy = firstOf(b.Operator, badge)
-		}
+	if err := b.whose(v, firstOf(b.Operator, badge)); err != nil {
+		return said{}, err
 	}
 	b.Operator = badge
 	return said{}, nil
 }
+
+// whose takes a washer's load that was said before any badge for theirs who show one first, unless a badge would be forgotten by then.
+func (b *returning) whose(v *visit, badge string) error {
+	if b.Load == "" || b.LoadBy != "" {
+		return nil
+	}
+	away, err := v.away(b.LoadAt)
+	if err == nil && !away {
+		b.LoadBy = badge
+	}
+	return err
+}
+
+// wentOn is told that who works here is known from another place of the station.
+func (b *returning) wentOn(v *visit) error { return b.whose(v, b.Operator) }
 
 // scanSet takes the next set. What was said of the one that lies here isn't dropped by that, and that nothing of it is recorded is
 // said.

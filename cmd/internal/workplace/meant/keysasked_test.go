@@ -68,6 +68,21 @@ func TestStepGoesWithTheDay(t *testing.T) {
 	workplacetest.Must(t, s.All("1"), "Enter records: VAS-003 left the room") // it is shown now
 }
 
+// TestLoadOfWhoWentOn: the load that was said before a badge went on from another place is of whoever that badge is. The next
+// person is asked about it.
+func TestLoadOfWhoWentOn(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-1", "VAS-003")
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}
+	s.All(workplacetest.Label(t, events.ScanTag, "VAS-003"), "3")
+	store := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/storage", Number: 100}
+	store.All(workplacetest.Label(t, events.ScanBadge, "B-2"))
+	workplacetest.Must(t, s.Do("load", "washer", "W2", "run", "3"), "Enter records: VAS-003 washed")
+	s.Do("next-person")
+	a := s.All(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	workplacetest.Must(t, a, "was it in load W2-0304-03 too?")
+}
+
 // TestLotLikeALabel: a bag's lot that begins as our own labels do is a lot, once somebody has said so: the button's value is no
 // scan.
 func TestLotLikeALabel(t *testing.T) {
