@@ -95,13 +95,10 @@ func CheckDigit(digits string) (byte, error) {
 	if digits == "" || !onlyDigits(digits) {
 		return 0, fmt.Errorf("%.40q is not a string of digits", digits)
 	}
-	sum := 0
-	for i := range len(digits) {
-		weight := 1
-		if (len(digits)-1-i)%2 == 0 {
-			weight = 3
-		}
-		sum += weight * int(digits[i]-'0')
+	sum, weight := 0, 3
+	for _, c := range slices.Backward([]byte(digits)) {
+		sum += weight * int(c-'0')
+		weight = 4 - weight
 	}
 	return byte('0' + (10-sum%10)%10), nil
 }
