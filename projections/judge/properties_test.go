@@ -213,10 +213,14 @@ func same(t tester, what string, got, want map[projections.TripKey]string) {
 // TestInventedWorlds holds the generator to its purpose: within a fixed number
 // of weeks every finding turns up, and whole chains too.
 func TestInventedWorlds(t *testing.T) {
+	worlds, least := 1200, 2
+	if testing.Short() { // too few for the findings that are rare
+		worlds, least = 240, 0
+	}
 	seen := make(map[projections.Code]map[projections.Severity]int)
 	status := make(map[projections.Status]int)
 	weeks := rapid.Custom(invent)
-	for seed := range 1200 {
+	for seed := range worlds {
 		w := worldOf(weeks.Example(seed))
 		w.SetMoment(clock(20, 0, 0))
 		for _, k := range w.Trips() {
@@ -232,7 +236,7 @@ func TestInventedWorlds(t *testing.T) {
 		}
 	}
 	for _, c := range projections.Codes() {
-		if len(seen[c]) == 0 && c != projections.StationSilent { // of no trip
+		if len(seen[c]) == 0 && c != projections.StationSilent && least > 0 { // that one is of no trip
 			t.Errorf("no invented week has %s", c)
 		}
 	}
@@ -243,7 +247,7 @@ func TestInventedWorlds(t *testing.T) {
 	}
 	for _, c := range []projections.Code{projections.SheetSwapped, projections.LoadRecalled, projections.CountShort,
 		projections.SheetUnreadable} {
-		if len(seen[c]) < 2 {
+		if len(seen[c]) < least {
 			t.Errorf("%s only ever as %v", c, seen[c])
 		}
 	}

@@ -36,7 +36,10 @@ func covered(runs int, seen func() int64, has func(int64) bool) float64 {
 // every exact interval has the true rate in at least 95 % of simulated years.
 func TestIntervalsHold(t *testing.T) {
 	r := rand.New(rand.NewPCG(15, 6))
-	const runs = 20_000
+	runs, slack := 20_000, 0.0
+	if testing.Short() {
+		runs, slack = 4_000, 0.01
+	}
 	least, total, n := 1.0, 0.0, 0.0
 	for _, openings := range []int64{300, 2000, 12_693, 50_000, 200_000} {
 		for _, sets := range []float64{0.000236, 0.001, 0.004} {
@@ -50,7 +53,7 @@ func TestIntervalsHold(t *testing.T) {
 				{"Garwood", func(x int64) bool { return rates.Garwood(x, 0.95).Has(rate * float64(openings)) }},
 				{"one side", func(x int64) bool { return rates.UpperBound(count(x, openings), 0.95) >= rate }},
 			} {
-				if share := covered(runs, draw, by.has); share < 0.95 {
+				if share := covered(runs, draw, by.has); share < 0.95-slack {
 					t.Errorf("%s: %g of %d: %.4f", by.what, rate, openings, share)
 				}
 			}
@@ -59,7 +62,7 @@ func TestIntervalsHold(t *testing.T) {
 		}
 	}
 	// Mid-p holds on average, and not always: why it stands beside and decides nothing.
-	if total/n < 0.95 || least < 0.93 {
+	if total/n < 0.95-slack || least < 0.93-slack {
 		t.Errorf("mid-p: %.4f on average, %.4f at the least", total/n, least)
 	}
 }
