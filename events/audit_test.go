@@ -352,6 +352,26 @@ func TestAuditRestore(t *testing.T) {
 	}
 }
 
+// TestRemembersWhatIsSigned: a retirement as of an earlier moment makes doubtful what the station signed since, in its form.
+func TestRemembersWhatIsSigned(t *testing.T) {
+	t.Parallel()
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	c.good(k, &SetChecked{}, 1)
+	text := bytes.Replace(c.next(k, &SetChecked{}, 2, nil), []byte(`,"id"`), []byte(`, "id"`), 1)
+	unformed, err := note.Sign(&note.Note{Text: string(text[:bytes.IndexByte(text, '\n')+1])}, k.signer)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.check(unformed, 2, 0)
+	for name, want := range map[string]int{k.name: 1, c.ledger.name: 1} {
+		if st := c.audit.stations[name]; len(st.signed) != want {
+			t.Errorf("of %s %d records are remembered as signed, want %d", name, len(st.signed), want)
+		}
+	}
+}
+
 func TestRemarkNames(t *testing.T) {
 	all := RemarkSignature | RemarkGap | RemarkBackwards | RemarkAhead | RemarkUnknown | RemarkForm | RemarkRetired
 	if all != 127 || len(all.Names()) != 7 || Remark(0).String() != "" ||

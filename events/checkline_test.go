@@ -36,6 +36,9 @@ func TestCheckLine(t *testing.T) {
 			if err != nil || got.Size != size || !got.Agrees(root) {
 				t.Errorf("%q reads as %+v, %v", text, got, err)
 			}
+			if got.Bits != 80 && got.Bits != l.Bits {
+				t.Errorf("%q has %d bits of the root", text, got.Bits)
+			}
 			other := root
 			other[9] ^= 1 // bit 79
 			if got.Agrees(other) {

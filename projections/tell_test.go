@@ -118,6 +118,8 @@ func TestKnownAs(t *testing.T) {
 		"with a set, known then":     {Finding{}, Finding{Other: other("A")}, true},
 		"a line in common":           {Finding{Lines: []int64{1, 2}}, Finding{Lines: []int64{2, 3}}, true},
 		"no line in common":          {Finding{Lines: []int64{1, 2}}, Finding{Lines: []int64{3}}, false},
+		"one line, and another":      {Finding{Lines: []int64{1}}, Finding{Lines: []int64{3}}, false},
+		"lines, and one other":       {Finding{Lines: []int64{1, 2}}, Finding{Lines: []int64{3}}, false},
 		"no lines then":              {Finding{Lines: []int64{1, 2}}, Finding{}, true},
 		"no lines now":               {Finding{}, Finding{Lines: []int64{1}}, true},
 		"one load":                   {Finding{Detail: recalled("S2-1", "S2-2")}, Finding{Detail: recalled("S2-1", "S2-2")}, true},

@@ -4,7 +4,41 @@ import (
 	"math"
 	"slices"
 	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections/facts"
 )
+
+// TestDifferenceSaysWhere: columns are named where there are any.
+func TestDifferenceSaysWhere(t *testing.T) {
+	t.Parallel()
+	for want, d := range map[string]Difference{
+		"table t: the row of r is missing":         {Table: "t", Row: "r", How: "missing"},
+		"table t: the row of r is changed in a":    {Table: "t", Row: "r", How: "changed", In: []string{"a"}},
+		"table t: the row of r is changed in a, b": {Table: "t", Row: "r", How: "changed", In: []string{"a", "b"}},
+	} {
+		if got := d.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// TestSheetSeenByCount: a set whose sheet nobody read at the opening is seen to have had it by a count against its code,
+// where it has one of paper.
+func TestSheetSeenByCount(t *testing.T) {
+	t.Parallel()
+	opening := &facts.Item{Fact: facts.Fact{Event: &events.Event{Time: time.Unix(0, 0)}}}
+	by, without := &facts.Item{Code: new(events.SheetCode)}, &facts.Item{}
+	for _, x := range []struct {
+		counted []*facts.Item
+		want    bool
+	}{{nil, false}, {[]*facts.Item{without}, false}, {[]*facts.Item{by}, true}, {[]*facts.Item{without, by}, true}} {
+		if got := sheetSeen(&facts.Trip{Counted: x.counted}, opening); got != x.want {
+			t.Errorf("by %d counts it was seen: %v", len(x.counted), got)
+		}
+	}
+}
 
 // TestRestsComeBack: whatever times a question has, it comes out of both packed forms as it went in.
 func TestRestsComeBack(t *testing.T) {
