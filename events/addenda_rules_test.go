@@ -19,7 +19,8 @@ func TestDisclosureRefuses(t *testing.T) {
 		{`["` + salt(16) + `", "reason", "x"]`, true}, {`["` + salt(17) + `", "reason", "x"]`, true},
 		{`["` + salt(15) + `", "reason", "x"]`, false}, {`["` + salt(16) + `", "", "x"]`, false},
 		{`["` + salt(16) + `", "reason", ""]`, false}, {`["` + salt(16) + `", "reason"]`, false},
-		{`["` + salt(16) + `", "reason", "x", "y"]`, false}, {`["` + salt(16) + `=", "reason", "x"]`, false}, {`{}`, false},
+		{`["` + salt(16) + `", "reason", "x", "y"]`, false}, {`["` + salt(16) + `=", "reason", "x"]`, false}, {`{}`,
+			false},
 	} {
 		if _, err := ParseDisclosure(base64.RawURLEncoding.EncodeToString([]byte(tt.json))); (err == nil) != tt.good {
 			t.Errorf("%s: %v", tt.json, err)
@@ -30,7 +31,8 @@ func TestDisclosureRefuses(t *testing.T) {
 	}
 	mark := Mark("x")
 	for text, want := range map[string]bool{
-		mark: true, mark + "A": false, mark[:len(mark)-1]: false, "sha-512." + mark[8:]: false, mark[:len(mark)-1] + "!": false, "": false,
+		mark: true, mark + "A": false, mark[:len(mark)-1]: false, "sha-512." + mark[8:]: false,
+		mark[:len(mark)-1] + "!": false, "": false,
 	} {
 		if got := IsMark(text); got != want {
 			t.Errorf("%s is a mark: %v", text, got)
@@ -47,7 +49,8 @@ func TestMarks(t *testing.T) {
 		want []string
 	}{
 		{`{"x":"` + a + `","y":["` + b + `","` + a + `"]}`, []string{a, b, a}},
-		{`{"x":"\"` + a + `"}`, nil}, {`{"x":"` + a + ` "}`, nil}, {`{"x":"` + a, nil}, {`{"x":"sha-256.","y":"` + b + `"}`, []string{b}},
+		{`{"x":"\"` + a + `"}`, nil}, {`{"x":"` + a + ` "}`, nil}, {`{"x":"` + a, nil},
+		{`{"x":"sha-256.","y":"` + b + `"}`, []string{b}},
 		{`["` + a + `"`, []string{a}}, {`{}`, nil},
 	} {
 		if got := Marks([]byte(tt.text)); !slices.Equal(got, tt.want) {
@@ -77,7 +80,8 @@ func TestCheckAddenda(t *testing.T) {
 		e       *Event
 		addenda []string
 		good    bool
-	}{{e, nil, true}, {bare, nil, true}, {e, []string{line}, true}, {bare, []string{line}, false}, {e, []string{"x"}, false}} {
+	}{{e, nil, true}, {bare, nil, true}, {e, []string{line}, true}, {bare, []string{line}, false}, {e, []string{"x"},
+		false}} {
 		if err := checkAddenda(note(tt.e), tt.e, tt.addenda); (err == nil) != tt.good {
 			t.Errorf("%d addenda beside %+v: %v", len(tt.addenda), tt.e.Data, err)
 		}
@@ -112,12 +116,16 @@ func TestCanonicalBounds(t *testing.T) {
 		t.Error("one pass looks deeper than it says, or less deep")
 	}
 	for text, want := range map[string]bool{
-		`"\u0010"`: true, `"\u000e"`: true, `"\u001f"`: true, `"\u0000"`: true, `"\u0020"`: false, `"\u0100"`: false, `"\u1000"`: false, `"\u001F"`: false,
-		`"\u0008"`: false, `"\u0009"`: false, `"\u000a"`: false, `"\u000c"`: false, `"\u000d"`: false, `"\u00"`: false, `"\u001f`: false, `"\x0000"`: false,
-		`"\u001fx"`: true, `["\u001f",1]`: true, `"\u0018"`: true, `"\n\n"`: true, `"\/"`: false, `9007199254740991`: true, `9007199254740992`: false,
-		`-9007199254740991`: true, `-9007199254740992`: false, `-0`: false, `-1`: true, `10`: true, `-10`: true, `-01`: false, `00`: false, `-`: false,
-		`{"a":1,"b":2}`: true, `{"b":1,"a":2}`: false, `{"a":1,"a":2}`: false, `{"a":1,"aa":2}`: true, `{"a\n":1}`: false, `{"é":1}`: false, `{"":1}`: true,
-		`[1,2]`: true, `[1;2]`: false, `[1`: false, `{"a":1;}`: false, `{"a";1}`: false, `{1:2}`: false, `tru`: false, `true`: true, `falsE`: false, `null `: false,
+		`"\u0010"`: true, `"\u000e"`: true, `"\u001f"`: true, `"\u0000"`: true, `"\u0020"`: false, `"\u0100"`: false,
+		`"\u1000"`: false, `"\u001F"`: false, `"\u0008"`: false, `"\u0009"`: false, `"\u000a"`: false,
+		`"\u000c"`: false, `"\u000d"`: false, `"\u00"`: false, `"\u001f`: false, `"\x0000"`: false,
+		`"\u001fx"`: true, `["\u001f",1]`: true, `"\u0018"`: true, `"\n\n"`: true, `"\/"`: false,
+		`9007199254740991`: true, `9007199254740992`: false, `-9007199254740991`: true, `-9007199254740992`: false,
+		`-0`: false, `-1`: true, `10`: true, `-10`: true, `-01`: false, `00`: false, `-`: false,
+		`{"a":1,"b":2}`: true, `{"b":1,"a":2}`: false, `{"a":1,"a":2}`: false, `{"a":1,"aa":2}`: true,
+		`{"a\n":1}`: false, `{"é":1}`: false, `{"":1}`: true, `[1,2]`: true, `[1;2]`: false, `[1`: false,
+		`{"a":1;}`: false, `{"a";1}`: false, `{1:2}`: false, `tru`: false, `true`: true, `falsE`: false,
+		`null `: false,
 	} {
 		if got := isCanonical([]byte(text)); got != want {
 			t.Errorf("%s is seen to be canonical: %v", text, got)

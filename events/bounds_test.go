@@ -153,12 +153,16 @@ func lengthened(v reflect.Value, n int) reflect.Value {
 
 // examples are texts that some member takes and another doesn't.
 var examples = []struct{ name, text string }{
-	{"empty", ""}, {"blank", " "}, {"id", "a"}, {"words", "a b"}, {"64", strings.Repeat("ä", 64)}, {"65", strings.Repeat("ä", 65)},
+	{"empty", ""}, {"blank", " "}, {"id", "a"}, {"words", "a b"}, {"64", strings.Repeat("ä", 64)}, {"65",
+		strings.Repeat("ä", 65)},
 	{"400", strings.Repeat("ä", 400)}, {"401", strings.Repeat("ä", 401)}, {"no UTF-8", "\xff"}, {"line break", "a\nb"},
-	{"separator", "\u2028"}, {"direction", "\u202e"}, {"digest", strings.Repeat("0a", 32)}, {"capital digest", strings.Repeat("0A", 32)},
+	{"separator", "\u2028"}, {"direction", "\u202e"}, {"digest", strings.Repeat("0a", 32)}, {"capital digest",
+		strings.Repeat("0A", 32)},
 	{"short digest", strings.Repeat("0a", 31)}, {"time", "2026-03-02T06:11:00Z"}, {"later", "2031-03-02T06:11:00Z"},
-	{"time without zone", "2026-03-02T06:11:00"}, {"day", "2026-03-02"}, {"uuid", "019cad0c-7320-7000-8000-000000000000"},
-	{"station", "north/packing-1"}, {"mark", Mark("one")}, {"sheet code", SheetCode{Trip: testTrip(0), Binding: [17]byte{7}}.String()},
+	{"time without zone", "2026-03-02T06:11:00"}, {"day", "2026-03-02"}, {"uuid",
+		"019cad0c-7320-7000-8000-000000000000"},
+	{"station", "north/packing-1"}, {"mark", Mark("one")}, {"sheet code", SheetCode{Trip: testTrip(0),
+		Binding: [17]byte{7}}.String()},
 }
 
 // classes are what most members take, by the examples that these accept.

@@ -11,13 +11,16 @@ import (
 func TestDefaults(t *testing.T) {
 	t.Parallel()
 	waits := Waits{Run: 72, Release: 72, Indicator: 99999, Seen: 99999, Count: 12, Close: 12, Loan: 72, Station: 99999}
-	want := Policy{TagAtOpening: Required, IndicatorAtOpening: Optional, ImplantIndicator: Required, Quarantine: Required, SoundPackage: Required,
+	want := Policy{TagAtOpening: Required, IndicatorAtOpening: Optional, ImplantIndicator: Required,
+		Quarantine: Required, SoundPackage: Required,
 		SheetScan: Required, ReadingMinutes: 30, Waits: waits, BadgeMinutes: 20}
 	if got := (Policy{}).Complete(); !reflect.DeepEqual(got, want) {
 		t.Errorf("the defaults are %+v", got)
 	}
-	said := Policy{TagAtOpening: Optional, IndicatorAtOpening: Required, ImplantIndicator: Optional, Quarantine: Optional,
-		SoundPackage: Optional, SheetScan: Optional, ReadingMinutes: 1, Waits: Waits{1, 2, 3, 4, 5, 6, 7, 8}, BadgeMinutes: 2, ShelfLifeDays: 3}
+	said := Policy{TagAtOpening: Optional, IndicatorAtOpening: Required, ImplantIndicator: Optional,
+		Quarantine:   Optional,
+		SoundPackage: Optional, SheetScan: Optional, ReadingMinutes: 1, Waits: Waits{1, 2, 3, 4, 5, 6, 7, 8},
+		BadgeMinutes: 2, ShelfLifeDays: 3}
 	if got := said.Complete(); !reflect.DeepEqual(got, said) {
 		t.Errorf("what a policy says became %+v", got)
 	}
@@ -58,8 +61,10 @@ func TestCaseFits(t *testing.T) {
 		ref   string
 		want  bool
 	}{
-		{nil, "x", true}, {[]CodePattern{seal}, "x", true}, {[]CodePattern{seal, k}, "x", false}, {[]CodePattern{seal, k}, "1234", false},
-		{[]CodePattern{k, seal, m}, "K-1", true}, {[]CodePattern{k, seal, m}, "M-1", true}, {[]CodePattern{k, seal}, "M-1", false},
+		{nil, "x", true}, {[]CodePattern{seal}, "x", true}, {[]CodePattern{seal, k}, "x", false},
+		{[]CodePattern{seal, k}, "1234", false},
+		{[]CodePattern{k, seal, m}, "K-1", true}, {[]CodePattern{k, seal, m}, "M-1", true}, {[]CodePattern{k, seal},
+			"M-1", false},
 	} {
 		if got := (&Policy{Codes: tt.codes}).CaseFits(tt.ref); got != tt.want {
 			t.Errorf("%s fits %v: %v", tt.ref, tt.codes, got)
@@ -89,7 +94,8 @@ func TestMomentsSaid(t *testing.T) {
 	for _, tt := range []struct {
 		asOf string
 		want time.Time
-	}{{"", testTime}, {"2026-03-02T06:10:59Z", testTime.Add(-time.Second)}, {s, testTime}, {"2026-03-02T06:11:01Z", testTime}} {
+	}{{"", testTime}, {"2026-03-02T06:10:59Z", testTime.Add(-time.Second)}, {s, testTime}, {"2026-03-02T06:11:01Z",
+		testTime}} {
 		if got := (&StationRetired{AsOf: tt.asOf}).EndsAt(testTime); !got.Equal(tt.want) {
 			t.Errorf("a key as of %q ends at %s", tt.asOf, got)
 		}
@@ -121,7 +127,8 @@ func TestIndicatorShowsNothing(t *testing.T) {
 	if (&IndicatorRead{Result: "negative"}).TooSoon(time.Time{}.Add(time.Minute), time.Time{}) {
 		t.Error("where nobody knows when the cycle was started, a result is too soon")
 	}
-	for _, d := range []IndicatorRead{{Result: "negative", Control: "negative"}, {Result: "negative", Control: "positive"},
+	for _, d := range []IndicatorRead{{Result: "negative", Control: "negative"}, {Result: "negative",
+		Control: "positive"},
 		{Result: "negative"}, {Result: "positive", Control: "negative"}} {
 		if got := d.Unproved(); got != (d == IndicatorRead{Result: "negative", Control: "negative"}) {
 			t.Errorf("%+v shows nothing: %v", d, got)
@@ -131,14 +138,16 @@ func TestIndicatorShowsNothing(t *testing.T) {
 
 func TestFiguresSaid(t *testing.T) {
 	t.Parallel()
-	f := RunFigures{HoldMillis: 179999, DryingMillis: 60999, MinMilliC: 134500, MaxMilliC: 136250, Faults: make([]RunFault, 2), More: 3}
+	f := RunFigures{HoldMillis: 179999, DryingMillis: 60999, MinMilliC: 134500, MaxMilliC: 136250,
+		Faults: make([]RunFault, 2), More: 3}
 	if f.Held() != 179*time.Second || f.Dried() != 60*time.Second || f.Min() != 134.5 || f.Max() != 136.25 || f.Named() != 5 {
 		t.Errorf("held %s, dried %s, from %f to %f, %d faults", f.Held(), f.Dried(), f.Min(), f.Max(), f.Named())
 	}
 	for _, tt := range []struct {
 		f              RunFigures
 		steam, dryness bool
-	}{{RunFigures{}, false, false}, {RunFigures{MinPascal: 1}, true, true}, {RunFigures{DryingMillis: 1}, false, true}} {
+	}{{RunFigures{}, false, false}, {RunFigures{MinPascal: 1}, true, true}, {RunFigures{DryingMillis: 1}, false,
+		true}} {
 		if tt.f.Steam() != tt.steam || tt.f.Dryness() != tt.dryness {
 			t.Errorf("%+v: steam %v, dryness %v", tt.f, tt.f.Steam(), tt.f.Dryness())
 		}
@@ -209,8 +218,10 @@ func TestEntriesOf(t *testing.T) {
 		want []string
 	}{
 		{&SetPacked{SecondLook: "B-2"}, []string{"people/B-1182", "people/B-2", "sets/LAP-014", "stations/north/or-3"}},
-		{&SetSterilized{Loader: "B-2", Sterilizer: "S"}, []string{"people/B-1182", "people/B-2", "stations/north/or-3", "sterilizers/S"}},
-		{&SetCounted{Counter: "B-3", Witness: "B-2"}, []string{"people/B-1182", "people/B-2", "people/B-3", "stations/north/or-3"}},
+		{&SetSterilized{Loader: "B-2", Sterilizer: "S"}, []string{"people/B-1182", "people/B-2",
+			"stations/north/or-3", "sterilizers/S"}},
+		{&SetCounted{Counter: "B-3", Witness: "B-2"}, []string{"people/B-1182", "people/B-2", "people/B-3",
+			"stations/north/or-3"}},
 		{&SetCounted{Counter: "B-1182"}, []string{"people/B-1182", "stations/north/or-3"}},
 		{&CaseClosed{Witness: "B-2"}, []string{"people/B-1182", "people/B-2", "stations/north/or-3"}},
 		{&IndicatorRead{Load: "L", Sterilizer: "S"}, []string{"people/B-1182", "stations/north/or-3", "sterilizers/S"}},
@@ -228,7 +239,8 @@ func TestEntriesOf(t *testing.T) {
 	if r, id := SplitEntryKey("stations/north/or-3"); r != RegisterStations || id != "north/or-3" {
 		t.Errorf("an entry is taken apart into %s and %s", r, id)
 	}
-	for k, want := range map[Kind]Role{KindSetPacked: RoleRecords, KindListIssued: RoleLeads, KindEventCorrected: RoleRecords, "x": RoleRecords} {
+	for k, want := range map[Kind]Role{KindSetPacked: RoleRecords, KindListIssued: RoleLeads,
+		KindEventCorrected: RoleRecords, "x": RoleRecords} {
 		if got := RoleFor(k); got != want {
 			t.Errorf("%s is recorded by who %s", k, got)
 		}
@@ -264,7 +276,8 @@ func TestCutSheetCode(t *testing.T) {
 	t.Parallel()
 	code := testCode(t).String()
 	for text, want := range map[string]bool{
-		code[:7]: true, code[:6]: false, "P" + code[1:7]: true, "2" + code[1:7]: false, code[:7] + "!": false, "": false,
+		code[:7]: true, code[:6]: false, "P" + code[1:7]: true, "2" + code[1:7]: false, code[:7] + "!": false,
+		"": false,
 	} {
 		if got := CutSheetCode(text); got != want {
 			t.Errorf("%s begins a sheet code: %v", text, got)

@@ -136,10 +136,11 @@ func ParseHeadProof(data []byte) (p HeadProof, err error) {
 		lines[2] != fmt.Sprintf("index %d of %d", p.Index, p.Size) {
 		return p, fmt.Errorf("%q does not say which place it has, as in: index 3 of 12", lines[2])
 	}
-	if len(lines)-3 > maxPath {
-		return p, fmt.Errorf("proof has %d hashes, more than any tree needs", len(lines)-3)
+	hashes := lines[3:]
+	if len(hashes) > maxPath {
+		return p, fmt.Errorf("proof has %d hashes, more than any tree needs", len(hashes))
 	}
-	for i, s := range lines[3:] {
+	for i, s := range hashes {
 		x, err := ParseHash(s)
 		if err != nil {
 			return p, fmt.Errorf("hash %d of the proof: %w", i+1, err)

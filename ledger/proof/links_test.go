@@ -113,6 +113,12 @@ func TestHeadProofs(t *testing.T) {
 			t.Error("there is what there is not")
 		}
 	}
+	for hashes, good := range map[int]bool{63: true, 64: false} { // as many as the longest path has
+		p := proof.HeadProof{Head: proof.Head{Key: "set A", Last: 3, Count: 1}, Size: 1, Hashes: make([]tlog.Hash, hashes)}
+		if _, err := proof.ParseHeadProof(p.Marshal()); (err == nil) != good {
+			t.Errorf("a proof of %d hashes: %v", hashes, err)
+		}
+	}
 	for _, bad := range []string{"", "listbound head v1\n", "listbound head v1\nset A 3 1\n",
 		"listbound head v1\nset A 3 4\nindex 0 of 1\n",
 		"listbound head v1\nset A 3 1\nindex 00 of 1\n", "listbound head v1\nset A 3 1\nindex 0 of 1",
