@@ -310,15 +310,11 @@ func (st *readState) otherSum(b *readback, g *paperGoods, stage events.Stage) bo
 	return false
 }
 
-// isLast reports whether the sheet has nothing of a later stage.
+// isLast reports whether a stage is the last that the sheet has: nothing comes after it. Of one before it, the sheet may have been read
+// while its later columns were empty, and packs have come since.
 func (st *readState) isLast(stage events.Stage) bool {
 	all := st.sheet.stages()
-	for _, later := range all[slices.Index(all, stage)+1:] {
-		if !st.blank(later) {
-			return false
-		}
-	}
-	return true
+	return len(all) > 0 && stage == all[len(all)-1]
 }
 
 // goodsCounts lays goods to the counts of a stage.

@@ -110,6 +110,7 @@ func TestGoodsInTwoRows(t *testing.T) {
 	b.people("0700")
 	b.people("0800")
 	b.typed("10+5")
+	b.typed("15")
 	b.typed("5")
 	b.Do("goods-name", "name", "GZ-1010", "sort", "sponges")
 	b.sign()
