@@ -11,6 +11,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
@@ -171,7 +172,7 @@ func (d *Desk) registerPage(v *visit) (*rendered, error) {
 			shown := registerShown{ID: rows[i].ID(), State: rows[i].State, Since: v.w.Time(rows[i].Since)}
 			for _, c := range how.Columns[1:] {
 				if c != "first-name" {
-					shown.Cells = append(shown.Cells, registerCell(how, &rows[i], c))
+					shown.Cells = append(shown.Cells, v.momentCell(registerCell(how, &rows[i], c), c))
 				}
 			}
 			body.Rows = append(body.Rows, shown)
@@ -183,6 +184,14 @@ func (d *Desk) registerPage(v *visit) (*rendered, error) {
 	})
 	body.Form = registerForm{Register: r, Hold: !body.Held}
 	return &rendered{name: "register", title: v.registerWord(r), wide: true, data: body}, err
+}
+
+// momentCell shows a moment of an entry as the page shows any other; a table that is exported has it as programs read it.
+func (v *visit) momentCell(cell, column string) string {
+	if at, err := time.Parse(time.RFC3339, cell); err == nil && (column == "from" || column == "until") {
+		return v.w.Time(at)
+	}
+	return cell
 }
 
 func (d *Desk) registerTable(xlsx bool) http.HandlerFunc {
