@@ -75,6 +75,9 @@ func ReadRegister(raw []byte, r events.Register, known func(id string) bool, how
 	return out
 }
 
+// mostEntries bounds the rows of a register's table: far more than a house has, and so few that each of them is looked at in seconds.
+const mostEntries = 20_000
+
 type registerReader struct {
 	How
 	found
@@ -89,6 +92,9 @@ type registerReader struct {
 func (t *registerReader) read() RegisterTable {
 	if t.heading < 0 {
 		return RegisterTable{Wrong: []RowError{{0, t.say("empty")}}}
+	}
+	if n := len(t.rows) - t.heading - 1; n > mostEntries {
+		return RegisterTable{Wrong: []RowError{{0, t.say("too-many-rows", n, mostEntries)}}}
 	}
 	if t.twice != "" {
 		return RegisterTable{Wrong: []RowError{{t.heading + 1, t.say("twice", t.column(t.twice))}}}

@@ -58,6 +58,10 @@ func TestReadRegister(t *testing.T) {
 		got.Entries[0].(*events.StationEntered).Name != "north/or-3" {
 		t.Errorf("said once: %+v", got)
 	}
+	got = read("set\n"+strings.Repeat("A-1\n", 20_001), events.RegisterSets)
+	if len(got.Wrong) != 1 || !strings.Contains(got.Wrong[0].What, "has 20001 rows") {
+		t.Errorf("more rows than any house has: %d faults", len(got.Wrong))
+	}
 	how.In = how.Names.In("de")
 	for raw, want := range map[string]string{
 		"Ausweis,Rollen\nB-1,leitet\nB-1,leitet\n":                 "Zeile 3: B-1 steht schon in Zeile 2",
