@@ -80,3 +80,63 @@ func TestHistoryEventByID(t *testing.T) {
 		t.Errorf("of an id that nobody has: %+v, %v", h, err)
 	}
 }
+
+// TestCountedForAnotherCaseAtOnce: a first count for another case is another use from the clocks' tolerance on, after the
+// last count for the case of the opening.
+func TestCountedForAnotherCaseAtOnce(t *testing.T) {
+	t.Parallel()
+	for after, again := range map[time.Duration]bool{2 * time.Minute: false, 2*time.Minute + time.Second: true} {
+		s, x := plain()
+		x.first, x.closed = nil, nil
+		s.live(x)
+		s.tell("or-3", x.finalAt().Add(after), x.set, x.trip(), &events.SetCounted{Case: "K-9", Stage: events.StageFirst,
+			Sheet: events.SheetScreen, Counter: "B-3310", Witness: "B-3322", Counts: countAll(x.list)})
+		if of := find(judge(t, s.world(), x.key()), projections.NotReprocessed); (len(of) > 0) != again {
+			t.Errorf("%s after the last count: %+v", after, of)
+		}
+	}
+}
+
+// TestPackedBesideCountsOthers: between two packings lie the sets that are neither, each once.
+func TestPackedBesideCountsOthers(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	packed := func(set string, minute int) string {
+		f := s.tell("packing-1", clock(0, 6, minute), set, tripOf(set, minute), &events.SetPacked{List: x.list.List, Version: 1})
+		return f.Event.ID
+	}
+	a := packed("A", 0)
+	for i, set := range []string{"C", "B", "A", "C", "D"} {
+		packed(set, i+1)
+	}
+	b := packed("B", 9)
+	w := s.world()
+	for _, pair := range [][2]string{{a, b}, {b, a}} {
+		d, ok := w.beside(w.FactByID(pair[0]), w.FactByID(pair[1]))
+		if !ok || d.Between != 2 {
+			t.Errorf("%+v, %v", d, ok)
+		}
+	}
+	if _, ok := w.beside(w.FactByID(a), nil); ok {
+		t.Error("a packing lay beside none")
+	}
+}
+
+// TestFirstNegativeResult: of several negative results of a load the first one counts, in whatever order they came.
+func TestFirstNegativeResult(t *testing.T) {
+	t.Parallel()
+	early, late := clock(0, 9, 0), clock(0, 10, 0)
+	for _, order := range [][]time.Time{{early, late}, {late, early}} {
+		s, x := plain()
+		s.live(x)
+		for _, at := range order {
+			s.readBio(x, at, "negative", "positive")
+		}
+		w := s.world()
+		j := judgement{w: w, c: w.Trip(x.key())}
+		first, unproved, soon := j.readNegative(x.run)
+		if first == nil || !first.At().Equal(early) || unproved != nil || soon != nil {
+			t.Errorf("told as %v: %v, %v, %v", order, first, unproved, soon)
+		}
+	}
+}

@@ -235,3 +235,36 @@ func TestNothingLeftOfAForgottenTrip(t *testing.T) {
 	sameStrings(t, "after", left(), []string{"trips 0", "findings 0", "board 0", "openings 0"})
 	sameVerdicts(t, "packed late", h, m)
 }
+
+// TestSameIndexes: a model that was filled in bulk has the indexes of one that took record after record.
+func TestSameIndexes(t *testing.T) {
+	h := newHospital(t, 1)
+	h.list(clock(-1, 5, 1), "LAP", 1, 6)
+	var indexes [2][]string
+	for i, fill := range []func(*readmodel.Model){
+		func(m *readmodel.Model) { inBulk(t, h, m, int64(len(h.facts))) },
+		func(m *readmodel.Model) { h.apply(m, int64(len(h.facts))) },
+	} {
+		path := filepath.Join(t.TempDir(), "r.db")
+		m := open(t, h.book, path)
+		t.Cleanup(func() { m.Close() })
+		fill(m)
+		indexes[i] = column(t, beside(t, path), `SELECT name FROM sqlite_master WHERE type = 'index' ORDER BY name`)
+	}
+	if sameStrings(t, "indexes", indexes[0], indexes[1]); len(indexes[0]) == 0 {
+		t.Error("there are none")
+	}
+}
+
+// TestDifferenceSaid: the columns are named where some differ.
+func TestDifferenceSaid(t *testing.T) {
+	for want, d := range map[string]readmodel.Difference{
+		"table trips: the row of A 1 is missing": {Table: "trips", Row: "A 1", How: "missing"},
+		"table trips: the row of A 1 is changed in status, since": {Table: "trips", Row: "A 1", How: "changed",
+			In: []string{"status", "since"}},
+	} {
+		if got := d.String(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
