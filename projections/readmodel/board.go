@@ -352,7 +352,7 @@ func (m *Model) Find(ctx context.Context, text string, begins bool) ([]Hit, erro
 	f.names("load", `SELECT DISTINCT load FROM events WHERE load IS NOT NULL AND load %s`)
 	f.names("list", `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list %s`)
 	f.names("station", `SELECT name FROM stations WHERE name %s`)
-	f.names("badge", `SELECT DISTINCT mark FROM spans WHERE what = 'badge' AND mark %s`)
+	f.names("badge", `SELECT DISTINCT mark FROM spans WHERE what IN ('badge', 'named') AND mark %s`)
 	f.marks()
 	f.trip()
 	return f.hits, f.err

@@ -191,8 +191,9 @@ func TestFindAnything(t *testing.T) {
 		"set": {"MIN-006", "/history?set=MIN-006"}, "set in small letters": {"min-006", "/history?set=MIN-006"},
 		"case": {"K-0430", "/history?case=K-0430"},
 		"load": {"S4-0304-01", "/history?load=S4-0304-01"}, "badge": {"B-1111", "/badge?id=B-1111"},
-		"seal":    {"480007", "/history?trip="},
-		"station": {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="},
+		"badge that only counted": {"B-3342", "/badge?id=B-3342"},
+		"seal":                    {"480007", "/history?trip="},
+		"station":                 {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="},
 		"short code": {short, "/history?trip="},
 		"trip":       {trip, "/history?trip=" + trip}, "list": {"LAP-MAJOR", "/touched?list=LAP-MAJOR"},
 		"bag lot": {"PB-2604", "/touched?bag=PB-2604"},
@@ -210,6 +211,9 @@ func TestFindAnything(t *testing.T) {
 		if to := res.Header.Get("Location"); res.StatusCode != http.StatusSeeOther || !strings.HasPrefix(to, c[1]) {
 			t.Errorf("%s %q leads to %d %q, want %q", what, c[0], res.StatusCode, to, c[1])
 		}
+	}
+	if body := page(t, srv.URL+"/badge?id=B-3342"); !strings.Contains(body, "/api/events?after=793&amp;limit=1") {
+		t.Error("the page of a badge that only counted does not show what it counted")
 	}
 	if body := page(t, srv.URL+"/find?q=MIN-0"); !strings.Contains(body, "MIN-006") {
 		t.Error("what begins with MIN-0 is not found")

@@ -167,11 +167,22 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 			return nil, refuse(http.StatusBadRequest, "as %q is not one of %s", as, strings.Join(events.BadgeMembers(), ", "))
 		}
 		b.What = as
-		a.title = words.T("board.held-records", b.ID, words.T("board.held-as-"+as))
 	}
 	err := p.site.Ask(func(m *site.View) error {
+		if err := p.records(r, words, m, b, a); err != nil || b.What != "badge" || len(b.Table.Rows) > 0 {
+			return err
+		}
+		// Whoever recorded nothing may have counted, or been the second person.
+		held, err := m.HeldAbout(r.Context(), b.ID)
+		if err != nil || len(held) == 0 {
+			return err
+		}
+		b.What, a.tables = held[0].As, nil
 		return p.records(r, words, m, b, a)
 	})
+	if b.What != "badge" {
+		a.title = words.T("board.held-records", b.ID, words.T("board.held-as-"+b.What))
+	}
 	if err == nil && len(b.Table.Rows) == 0 {
 		err = refuse(http.StatusNotFound, "nothing is recorded here by badge %q", b.ID)
 	}
