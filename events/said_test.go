@@ -284,3 +284,26 @@ func TestCutSheetCode(t *testing.T) {
 		}
 	}
 }
+
+// TestDateIsMidnight: what a label says of a day is its beginning.
+func TestDateIsMidnight(t *testing.T) {
+	t.Parallel()
+	want := time.Date(2026, 3, 31, 0, 0, 0, 0, time.UTC)
+	for _, value := range []string{"260331", "260300"} {
+		if got, err := (Element{AI: "17", Value: value}).Date(testTime); err != nil || !got.Equal(want) {
+			t.Errorf("%s is %s, %v", value, got, err)
+		}
+	}
+}
+
+// TestRetiredBeforeItsFirstKey: as of a moment before its only key was enrolled, nothing that it signed counts.
+func TestRetiredBeforeItsFirstKey(t *testing.T) {
+	t.Parallel()
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 5)
+	c.good(c.ledger, &StationRetired{Station: k.name, Reason: "lost", AsOf: testTime.Format(time.RFC3339)}, 9)
+	if at := c.audit.stations[k.name].Keys[0].Ended; !at.Equal(testTime) {
+		t.Errorf("its key ended at %s", at)
+	}
+}

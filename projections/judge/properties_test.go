@@ -355,15 +355,20 @@ func TestAsOfIsAPrefix(t *testing.T) {
 // TestTouchedIsEnough: judging only what a fact touches, by what each verdict
 // asked for, leaves after any order of facts what judging everything anew gives.
 func TestTouchedIsEnough(t *testing.T) {
+	enough := func(t *rapid.T, partial bool) {
+		all := shuffled(t, invent(t))
+		if rapid.Bool().Draw(t, "in order") {
+			slices.SortFunc(all, func(a, b facts.Fact) int { return int(a.Seq - b.Seq) })
+		}
+		same(t, "touched only", pieceByPiece(t, all, partial, time.Time{}), verdicts(t, worldOf(all)))
+	}
+	if testing.Short() { // one of the two, as it is drawn
+		rapid.Check(t, func(t *rapid.T) { enough(t, rapid.Bool().Draw(t, "partial")) })
+		return
+	}
 	for _, partial := range []bool{false, true} {
 		t.Run(fmt.Sprintf("partial=%t", partial), func(t *testing.T) {
-			rapid.Check(t, func(t *rapid.T) {
-				all := shuffled(t, invent(t))
-				if rapid.Bool().Draw(t, "in order") {
-					slices.SortFunc(all, func(a, b facts.Fact) int { return int(a.Seq - b.Seq) })
-				}
-				same(t, "touched only", pieceByPiece(t, all, partial, time.Time{}), verdicts(t, worldOf(all)))
-			})
+			rapid.Check(t, func(t *rapid.T) { enough(t, partial) })
 		})
 	}
 }
