@@ -74,6 +74,8 @@ type KindInfo struct {
 	// Work is what a station must be for to record it, "" where any may: a set is looked at anywhere, and a correction or an
 	// acknowledgement is made anywhere.
 	Work Work
+	// Example is data of the kind, of an invented hospital: what an observation says at least. "listbound kinds" prints it.
+	Example string
 }
 
 // empty returns an empty value of a Data type.

@@ -91,7 +91,7 @@ func TestKindTable(t *testing.T) {
 	}
 	for k, want := range kindWant {
 		got, _ := k.Info()
-		want.Kind, want.New, got.New = k, nil, nil
+		want.Kind, want.New, got.New, got.Example = k, nil, nil, "" // of examples see TestExampleOfEachKind
 		if !reflect.DeepEqual(got, want) {
 			t.Errorf("%s: %+v, want %+v", k, got, want)
 		}

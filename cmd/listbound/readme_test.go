@@ -62,9 +62,8 @@ func TestLacking(t *testing.T) {
 	}
 }
 
-// TestReadmeNamesEveryCode: the README's short list has all codes of findings, each
-// once, and none that is no code.
-func TestReadmeNamesEveryCode(t *testing.T) {
+// TestReadmeNamesCodes: what the README's short list names are codes of findings, each named once. "listbound codes" has all.
+func TestReadmeNamesCodes(t *testing.T) {
 	text, err := readme()
 	if err != nil {
 		t.Fatal(err)
@@ -79,8 +78,13 @@ func TestReadmeNamesEveryCode(t *testing.T) {
 	for _, m := range regexp.MustCompile("`([^`]+)`").FindAllStringSubmatch(list, -1) {
 		named = append(named, projections.Code(m[1]))
 	}
-	slices.Sort(named)
-	if want := slices.Sorted(slices.Values(projections.Codes())); !slices.Equal(named, want) {
-		t.Errorf("the README names %v, the codes are %v", named, want)
+	for i, code := range named {
+		if !slices.Contains(projections.Codes(), code) || slices.Contains(named[:i], code) {
+			t.Errorf("%q is no code, or is named twice", code)
+		}
+	}
+	const most = 40
+	if len(named) < most {
+		t.Errorf("the README names %d codes", len(named))
 	}
 }

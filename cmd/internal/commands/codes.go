@@ -29,8 +29,8 @@ among findings of one severity. Reads no ledger. What a finding weighs can depen
 on the policy in force; the facility's own policy decides what is done about it.`,
 		"listbound codes --lang de", func(*cobra.Command, []string) error {
 			j := words.Embedded()
-			if known := j.Languages(); !slices.Contains(known, lang) {
-				return fmt.Errorf("there are no words in %q; there are in %s", lang, strings.Join(known, ", "))
+			if err := knownLanguage(j, lang); err != nil {
+				return err
 			}
 			var all []explained
 			for _, c := range projections.Codes() {
@@ -45,6 +45,13 @@ on the policy in force; the facility's own policy decides what is done about it.
 	c.Flags().StringVar(&lang, "lang", "en", "language, such as en or de")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
+}
+
+func knownLanguage(j *words.Judgement, lang string) error {
+	if known := j.Languages(); !slices.Contains(known, lang) {
+		return fmt.Errorf("there are no words in %q; there are in %s", lang, strings.Join(known, ", "))
+	}
+	return nil
 }
 
 func printCodes(to io.Writer, all []explained) error {
