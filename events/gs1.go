@@ -253,7 +253,7 @@ func (a ai) checkValue(id, v string) error {
 		return fmt.Errorf("GS1 %s (%s) %.40q %s: scan it again", id, a.title, v, fmt.Sprintf(format, args...))
 	}
 	for _, r := range v {
-		if r > 0x7f || (!alphanumeric(byte(r)) && !strings.ContainsRune(extraCharacters, r)) {
+		if !alphanumeric(r) && !strings.ContainsRune(extraCharacters, r) {
 			return bad("holds %q, which no GS1 value has", r)
 		}
 	}
@@ -287,7 +287,7 @@ func (a ai) checkValue(id, v string) error {
 	return nil
 }
 
-func alphanumeric(c byte) bool {
+func alphanumeric[C byte | rune](c C) bool {
 	return c >= '0' && c <= '9' || c >= 'A' && c <= 'Z' || c >= 'a' && c <= 'z'
 }
 

@@ -68,6 +68,15 @@ func TestLinkedArrival(t *testing.T) {
 			t.Errorf("links %q were taken", bad)
 		}
 	}
+	// Base64 that goes wrong late, or has nothing behind the time, or is broken over lines.
+	id := proof.LinkedKeyID(origin)
+	short := base64.StdEncoding.EncodeToString(append(id[:], make([]byte, 7)...))
+	long := base64.StdEncoding.EncodeToString(append(append(id[:], make([]byte, 11)...), "set A 7 3\n"...))
+	for _, bad := range []string{short, long[:len(long)-4] + "!" + long[len(long)-3:], long[:8] + "\r" + long[8:]} {
+		if links, err := proof.Links(origin, []byte(string(n)+"— "+origin+" "+bad+"\n")); err == nil {
+			t.Errorf("%q has the links %v", bad, links)
+		}
+	}
 	for i := range record {
 		if record[i] == '\n' {
 			continue
