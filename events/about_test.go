@@ -111,7 +111,8 @@ func TestEntries(t *testing.T) {
 // TestKindsOfRegisters: what says something of registers, and of texts, is told from what doesn't.
 func TestKindsOfRegisters(t *testing.T) {
 	t.Parallel()
-	registers := []Kind{KindPersonEntered, KindSetEntered, KindPlaceEntered, KindStationEntered, KindSterilizerEntered, KindRegistersAdopted}
+	registers := []Kind{KindPersonEntered, KindSetEntered, KindPlaceEntered, KindStationEntered, KindSterilizerEntered,
+		KindRegistersAdopted}
 	if got := KindsWhere(Kind.IsRegister); !slices.Equal(got, registers) {
 		t.Errorf("of registers are %q", got)
 	}

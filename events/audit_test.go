@@ -117,7 +117,8 @@ func TestAuditChangedNote(t *testing.T) {
 	c.good(c.ledger, enrol(k), 0)
 	c.good(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 1)
 	n := c.next(k, &SetPacked{List: "LAP-MAJOR", Version: 3}, 2, nil)
-	c.bad(bytes.Replace(n, []byte(`"version":3`), []byte(`"version":4`), 1), 2, 0, RemarkSignature, "not signed by the key of north/packing-1")
+	c.bad(bytes.Replace(n, []byte(`"version":3`), []byte(`"version":4`), 1), 2, 0, RemarkSignature,
+		"not signed by the key of north/packing-1")
 	end := len(n) - len("xx==\n")
 	turned := bytes.Clone(n)
 	if turned[end-8]++; turned[end-8] == n[end-8] || !bytes.HasSuffix(n, []byte("\n")) {

@@ -73,7 +73,8 @@ func TestScheduleByThePage(t *testing.T) {
 		http.StatusUnprocessableEntity, "badge", "B-1")
 	german := said("de", "case,start\nK-1,3/4/2026 7:00\nK-2,bald\n", "Zeile 2: start: ob 3/4/2026 im März oder im April ist",
 		http.StatusUnprocessableEntity, "badge", "B-1")
-	if !strings.Contains(german, "Vom Plan wurde nichts aufgezeichnet") || !strings.Contains(german, "Zeile 3: start: das ist kein Tag mit Uhrzeit") {
+	if !strings.Contains(german, "Vom Plan wurde nichts aufgezeichnet") || !strings.Contains(german,
+		"Zeile 3: start: das ist kein Tag mit Uhrzeit") {
 		t.Error("the German page doesn't say both lines")
 	}
 	if d, err := s.Schedule(t.Context(), site.ScheduleQuery{Day: day}); err != nil || len(d.Cases) != 0 {

@@ -36,12 +36,14 @@ func TestWall(t *testing.T) {
 	if place("in 40 min") > place("in 3 h") || place("MIN-006") > place("MIN-011") || place("in 3 h") > place("LAP-014") {
 		t.Error("the soonest case doesn't come first, or a set before a case")
 	}
-	for _, not := range []string{"K-0953", "K-0952", "B-1", "in 26 h"} { // it lacks nothing; it is not of the next day; badges are nobody's business here
+	for _, not := range []string{"K-0953", "K-0952", "B-1",
+		"in 26 h"} { // it lacks nothing; it is not of the next day; badges are nobody's business here
 		if strings.Contains(body[strings.Index(body, `id="rows"`):], not) {
 			t.Errorf("the wall has %s", not)
 		}
 	}
-	if strings.Count(body, "MIN-006") != 1 || !strings.Contains(body, "2 cases lack something in the next 24 h; 4 more sets need somebody") {
+	if strings.Count(body, "MIN-006") != 1 || !strings.Contains(body,
+		"2 cases lack something in the next 24 h; 4 more sets need somebody") {
 		t.Error("a set stands twice, or the numbers are others")
 	}
 	if part := page(t, srv.URL+"/wall?part=rows"); strings.Contains(part, "<html") || !strings.Contains(part, "K-0950") {
@@ -51,7 +53,8 @@ func TestWall(t *testing.T) {
 	for _, address := range []string{"/wall?light=bright", "/wall?light=dark&lang=de"} {
 		tab.Open(srv.URL + address)
 		// See board.css for the 32. How many more there are may be smaller.
-		for _, small := range browsertest.Eval[[]string](tab, `[...document.querySelectorAll('.wallrow p:not(.wallmore), .wallrow b, .wallhead b')].
+		for _, small := range browsertest.Eval[[]string](tab,
+			`[...document.querySelectorAll('.wallrow p:not(.wallmore), .wallrow b, .wallhead b')].
 			filter(e => e.textContent.trim() && parseFloat(getComputedStyle(e).fontSize) * 0.73 < 32).map(e => e.textContent)`) {
 			t.Errorf("%s: %q is too small", address, small)
 		}

@@ -56,7 +56,8 @@ func printKinds(to io.Writer, all []explainedKind) error {
 		if x.Recorder == events.ByLedger {
 			work = "the ledger itself"
 		}
-		if _, err := fmt.Fprintf(to, "%s: %s\n  about: %s; station: %s\n  data: %s\n", x.Kind, x.Name, x.About, work, x.Example); err != nil {
+		if _, err := fmt.Fprintf(to, "%s: %s\n  about: %s; station: %s\n  data: %s\n", x.Kind, x.Name, x.About, work,
+			x.Example); err != nil {
 			return err
 		}
 	}

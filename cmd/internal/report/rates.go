@@ -175,7 +175,8 @@ func OpeningsCSV(w io.Writer, r *rates.Report) error {
 		if o.Incident > 0 {
 			incident = fmt.Sprint(o.Incident)
 		}
-		rows = append(rows, []string{rowtext.Inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339), rowtext.Inert(o.Station), rowtext.Inert(o.List),
+		rows = append(rows, []string{rowtext.Inert(o.Set), o.Trip, o.At.UTC().Format(time.RFC3339),
+			rowtext.Inert(o.Station), rowtext.Inert(o.List),
 			o.Placement, strconv.FormatBool(o.Read), incident})
 	}
 	return writeCSV(w, rows)

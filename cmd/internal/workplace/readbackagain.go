@@ -95,7 +95,8 @@ func setsCountedBy(ctx context.Context, m *site.View, own projections.TripKey, c
 	w := m.World(ctx)
 	for _, e := range found {
 		k := projections.TripKey{Set: e.Subject, Trip: e.Trip}
-		if d, ok := e.Data.(*events.SetCounted); !ok || d.Paper == nil || slices.ContainsFunc(out, func(u usedFor) bool { return u.on == k }) {
+		if d, ok := e.Data.(*events.SetCounted); !ok || d.Paper == nil || slices.ContainsFunc(out,
+			func(u usedFor) bool { return u.on == k }) {
 			continue
 		}
 		done, err := countedFromPaper(w, k, code)
