@@ -640,6 +640,27 @@ func (q *asker) goods() {
 	q.scan("0710", q.badge("B-1"), q.badge("B-2"), "4", "2", "3")
 	q.do("on-form")
 	q.do("aside")
+	q.cameAlready()
+}
+
+// cameAlready is what a sheet is asked whose goods came by a station's count, too.
+func (q *asker) cameAlready() {
+	h := q.h
+	x := h.Goods[0]
+	h.Record("north/or-3", events.KindSetCounted, "VAS-004", &events.SetCounted{Case: "K-1", Stage: events.StageAdded, Sheet: "screen",
+		Counter: "B-1", Witness: "B-2", Counts: []events.Count{{Line: 4, Counted: 10}},
+		Beyond: []events.Beyond{{Line: 4, Item: x.Item, Description: x.Description, Sort: x.Sort}}})
+	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1,
+		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageFinal: "ttt"},
+		Goods: map[events.Stage]string{events.StageFirst: "n", events.StageAdded: "n", events.StageFinal: "t"}})
+	q.do("take-up", "value", h.Codes["VAS-004"])
+	q.do("case", "case", "K-1")
+	for _, at := range []string{"0710", "0900"} {
+		q.scan(at, q.badge("B-1"), q.badge("B-2"))
+	}
+	q.scan("10+10")
+	q.do("came", "value", "same")
+	q.do("aside")
 }
 
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a
