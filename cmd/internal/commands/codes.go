@@ -21,37 +21,39 @@ type explained struct {
 }
 
 func (a *app) codes() *cobra.Command {
-	var lang string
-	var asJSON bool
-	c := command("codes", "explains the codes of findings",
+	return explain(a, "codes", "explains the codes of findings",
 		`Says of each code what it is called and when it is found, the gravest first
 among findings of one severity. Reads no ledger. What a finding weighs can depend
 on the policy in force; the facility's own policy decides what is done about it.`,
-		"listbound codes --lang de", func(*cobra.Command, []string) error {
-			j := words.Embedded()
-			if err := knownLanguage(j, lang); err != nil {
-				return err
-			}
-			var all []explained
+		func(j *words.Judgement, lang string) (all []explained) {
 			for _, c := range projections.Codes() {
 				all = append(all, explained{c, j.Code(lang, c), j.When(lang, c)})
 			}
-			if asJSON {
-				return a.printJSON(all)
-			}
-			return printCodes(a.env.Out, all)
-		})
+			return all
+		}, printCodes)
+}
+
+// explain is a command that explains something in a language, from no ledger.
+func explain[T any](
+	a *app, use, short, long string, explained func(j *words.Judgement, lang string) []T, write func(io.Writer, []T) error,
+) *cobra.Command {
+	var lang string
+	var asJSON bool
+	c := command(use, short, long, "listbound "+use+" --lang de", func(*cobra.Command, []string) error {
+		j := words.Embedded()
+		if known := j.Languages(); !slices.Contains(known, lang) {
+			return fmt.Errorf("there are no words in %q; there are in %s", lang, strings.Join(known, ", "))
+		}
+		all := explained(j, lang)
+		if asJSON {
+			return a.printJSON(all)
+		}
+		return write(a.env.Out, all)
+	})
 	c.Args = cobra.NoArgs
 	c.Flags().StringVar(&lang, "lang", "en", "language, such as en or de")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
-}
-
-func knownLanguage(j *words.Judgement, lang string) error {
-	if known := j.Languages(); !slices.Contains(known, lang) {
-		return fmt.Errorf("there are no words in %q; there are in %s", lang, strings.Join(known, ", "))
-	}
-	return nil
 }
 
 func printCodes(to io.Writer, all []explained) error {

@@ -23,31 +23,17 @@ type explainedKind struct {
 }
 
 func (a *app) kinds() *cobra.Command {
-	var lang string
-	var asJSON bool
-	c := command("kinds", "explains the kinds of observations",
+	return explain(a, "kinds", "explains the kinds of observations",
 		`Says of each kind what it is about, who may record it, and the least that its data
 says, to begin an observation with. Reads no ledger. What else there is to say of
 each is in the package comment of events, and in testdata/FORMATS.md.`,
-		"listbound kinds --lang de", func(*cobra.Command, []string) error {
-			j := words.Embedded()
-			if err := knownLanguage(j, lang); err != nil {
-				return err
-			}
-			var all []explainedKind
+		func(j *words.Judgement, lang string) (all []explainedKind) {
 			for _, k := range events.Kinds() {
 				info, _ := k.Info()
 				all = append(all, explainedKind{k, j.Kind(lang, k), info.Subject, info.By, info.Roles, info.Work, info.Example})
 			}
-			if asJSON {
-				return a.printJSON(all)
-			}
-			return printKinds(a.env.Out, all)
-		})
-	c.Args = cobra.NoArgs
-	c.Flags().StringVar(&lang, "lang", "en", "language, such as en or de")
-	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
-	return c
+			return all
+		}, printKinds)
 }
 
 func printKinds(to io.Writer, all []explainedKind) error {
