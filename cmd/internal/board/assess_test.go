@@ -4,7 +4,6 @@ package board_test
 
 import (
 	"context"
-	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -38,15 +37,8 @@ func assessForm() url.Values {
 func sendAssess(t *testing.T, srv *httptest.Server, form url.Values) (code int, body string) {
 	t.Helper()
 	res, err := http.PostForm(srv.URL+"/assess", form)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer res.Body.Close()
-	raw, err := io.ReadAll(res.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return res.StatusCode, string(raw)
+	code, _, body = answered(t, res, err)
+	return code, body
 }
 
 var shownDigest = regexp.MustCompile(`name="shown" value="([0-9a-f]{64})"`)

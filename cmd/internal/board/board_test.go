@@ -196,6 +196,12 @@ func playWeek(ctx context.Context, dir string) (err error) {
 func get(t testing.TB, url string) (int, http.Header, string) {
 	t.Helper()
 	res, err := http.Get(url)
+	return answered(t, res, err)
+}
+
+// answered reads an answer to its end.
+func answered(t testing.TB, res *http.Response, err error) (int, http.Header, string) {
+	t.Helper()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,7 +5,6 @@ package board_test
 import (
 	"encoding/json"
 	"fmt"
-	"io"
 	"maps"
 	"mime"
 	"net/http"
@@ -174,15 +173,7 @@ func TestDescriptionFitsWhatIsHandedIn(t *testing.T) {
 		t.Helper()
 		at := strings.ReplaceAll(path, "{register}", "places") + "?" + query
 		res, err := http.Post(srv.URL+at, "application/octet-stream", strings.NewReader(asked[path].body))
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer res.Body.Close()
-		raw, err := io.ReadAll(res.Body)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return res.StatusCode, res.Header, string(raw)
+		return answered(t, res, err)
 	}
 	met := 0
 	for _, path := range slices.Sorted(maps.Keys(d.Paths)) {

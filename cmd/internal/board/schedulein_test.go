@@ -38,15 +38,8 @@ func bring(t *testing.T, srv *httptest.Server, lang, file string, fields ...stri
 		t.Fatal(err)
 	}
 	res, err := http.Post(srv.URL+"/day?lang="+lang, w.FormDataContentType(), &body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer res.Body.Close()
-	raw, err := io.ReadAll(res.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return res.StatusCode, string(raw)
+	code, _, said := answered(t, res, err)
+	return code, said
 }
 
 // TestScheduleByThePage: a schedule is looked at, refused line by line in the page's language, and taken in; of a patient no
