@@ -381,8 +381,10 @@ func (w *walk) waits(s step) bool {
 // a set that is no longer in hand, and none of it is taken, however often it was scanned.
 func (w *walk) late() {
 	shown := w.shown["a"]
-	// A case that is only scanned at the page that closes it goes with whoever scanned it: nothing lies there then.
-	idle := w.p.place() == "close" && (w.h.Clock().Sub(w.active) > 20*time.Minute || w.day(w.h.Clock()) != w.day(w.active))
+	// A case that is only scanned at the page that closes it goes with whoever scanned it: nothing lies there then. A step of
+	// the way back goes with its day: what waited for a night was entered the day before.
+	nextDay := w.day(w.h.Clock()) != w.day(w.active)
+	idle := w.p.place() == "close" && w.h.Clock().Sub(w.active) > 20*time.Minute || slices.Contains([]string{"close", "return"}, w.p.place()) && nextDay
 	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() || idle {
 		return
 	}
