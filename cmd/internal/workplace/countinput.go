@@ -432,7 +432,7 @@ func (v *visit) caseOfSheet(code string) (string, error) {
 // text takes a scan, unless it is the last one read once more.
 func (t *table) text(in *input, a *counted) error {
 	in.Text = strings.TrimSpace(in.Text)
-	twice := t.whole.Echo.twice(t.v, in)
+	twice := t.whole.readTwice(t.v, in)
 	if err := t.saveWhole(); err != nil {
 		return err
 	}
@@ -774,7 +774,7 @@ func (t *table) each(set string, change func(*draft) error) error {
 		if err := change(d); err != nil {
 			return err
 		}
-		d.Input, d.Step = t.v.key, t.step
+		d.has(t.v.key, t.step)
 		if err := t.v.d.files.saveDraft(d); err != nil {
 			return err
 		}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,13 +26,28 @@ type stray struct {
 // whole is what belongs to the counts of a case and to no set of it: the scan that was read last, and a wrong sheet. A set
 // may come to the case, be signed or be taken off it meanwhile.
 type whole struct {
-	Echo  echo   `json:"echo,omitzero"`
-	Stray *stray `json:"stray,omitempty"` // of which is still to be said where it lay
-	Told  *stray `json:"told,omitempty"`  // the one that was recorded last
+	Echo echo `json:"echo,omitzero"`
+	// Doubles are the last inputs that were the scan before them, read once more: sent again, they still are.
+	Doubles []string `json:"doubles,omitempty"`
+	Stray   *stray   `json:"stray,omitempty"` // of which is still to be said where it lay
+	Told    *stray   `json:"told,omitempty"`  // the one that was recorded last
 	// Under is the last input that came while a question stood in place of what it would sign: sent again, it still did.
 	Under string `json:"under,omitempty"`
 	// Goods are counted though no set is open for the case: what they are called, and the list that was chosen.
 	Goods *goodsAlone `json:"goods,omitempty"`
+}
+
+// readTwice reports whether a scan is the last one read once more, and keeps it.
+func (w *whole) readTwice(v *visit, in *input) bool {
+	if slices.Contains(w.Doubles, in.key()) {
+		return true
+	}
+	if !w.Echo.twice(v, in) {
+		return false
+	}
+	w.Doubles = append(w.Doubles, in.key())
+	w.Doubles = w.Doubles[max(len(w.Doubles)-inputsKept, 0):]
+	return true
 }
 
 // wholeName is the file with it. Drafts have a space in their names.

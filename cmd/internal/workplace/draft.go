@@ -22,10 +22,9 @@ type draft struct {
 	Stage events.Stage `json:"stage"`
 	Rev   int64        `json:"rev"`
 	Seen  once         `json:"seen,omitempty"`
-	// Input is the last one that changed more than a line, and Step how many of its changes came to this draft: sent
-	// again, they have counted already.
-	Input string `json:"input,omitempty"`
-	Step  int    `json:"step,omitempty"`
+	// Inputs are the last ones that changed more than a line: sent again, they have counted already. Another screen may have
+	// said something in between.
+	Inputs []inputStep `json:"inputs,omitempty"`
 
 	Lines    map[int64]*entry `json:"lines,omitempty"`
 	List     string           `json:"list,omitempty"` // packing: the list whose lines these are
@@ -65,8 +64,26 @@ type entry struct {
 	By       string           `json:"by,omitempty"` // packing: the badge of who counted it
 }
 
+// inputStep is an input, and how many of its changes came to a draft.
+type inputStep struct {
+	Input string `json:"input"`
+	Step  int    `json:"step"`
+}
+
+// inputsKept is of how many inputs it is known that they have come: of more screens than stand around one table.
+const inputsKept = 12
+
 // had reports whether a change has come to the draft before.
-func (d *draft) had(input string, step int) bool { return d.Input == input && d.Step >= step }
+func (d *draft) had(input string, step int) bool {
+	return slices.ContainsFunc(d.Inputs, func(x inputStep) bool { return x.Input == input && x.Step >= step })
+}
+
+// has takes note that a change came to the draft.
+func (d *draft) has(input string, step int) {
+	list := slices.DeleteFunc(d.Inputs, func(x inputStep) bool { return x.Input == input })
+	list = append(list, inputStep{input, step})
+	d.Inputs = list[max(len(list)-inputsKept, 0):]
+}
 
 // stagePacking is the draft of a set being packed; it is no stage of a count.
 const stagePacking events.Stage = "packing"

@@ -242,3 +242,32 @@ func TestGoodsAsQuickAsPaper(t *testing.T) {
 		t.Errorf("%d inputs, %d marks on paper", k.Number, paper)
 	}
 }
+
+// TestGoodsSentAgain: what a screen sends again because it had no answer lays in no second pack, though another screen said
+// something in between; nor does a label that was read twice, sent again.
+func TestGoodsSentAgain(t *testing.T) {
+	h, _ := goodsCase(t)
+	scan := func(client string, n int) map[string]any {
+		return h.Post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":%q,"n":%d,"case":"K-1","stage":"first","text":"GZ-1010"}`, client, n))
+	}
+	for _, in := range []struct {
+		client string
+		n      int
+		after  time.Duration
+		line   string
+	}{
+		{"a", 1, 0, "4 10/10"},
+		{"a", 2, time.Second, "4 10/10"}, // one label, read twice
+		{"a", 2, time.Second, "4 10/10"}, // and sent again
+		{"b", 1, 3 * time.Second, "4 20/20"},
+		{"a", 1, 3 * time.Second, "4 20/20"}, // sent again
+		{"a", 2, 3 * time.Second, "4 20/20"},
+		{"a", 3, 3 * time.Second, "4 30/30"},
+	} {
+		h.After(in.after)
+		a := scan(in.client, in.n)
+		if got := linesOf(a)[0]; got != in.line {
+			t.Errorf("%s %d: %s, want %s", in.client, in.n, got, in.line)
+		}
+	}
+}
