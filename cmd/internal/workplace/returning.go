@@ -623,9 +623,10 @@ func (b *returning) body(v *visit) (any, error) {
 	return returningBody{backSteps(), events.ReturnFaults(), lent}, err
 }
 
-// refresh drops the step and the washer's load of another day: who goes on says them.
+// refresh drops the step and the washer's load of an earlier day: who goes on says them. What waited may be older than what
+// was said here since, and drops nothing.
 func (b *returning) refresh(v *visit) error {
-	if !v.today(b.Active) {
+	if !v.today(b.Active) && !v.now.Before(b.Active) {
 		if b.Step != "" { // a number answers which step it is: a page that shows yesterday's doesn't ask that
 			b.Rev++
 		}

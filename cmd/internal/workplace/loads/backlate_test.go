@@ -3,6 +3,7 @@
 package loads_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -125,5 +126,28 @@ func TestPackedTakenBackLate(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestStepOfTodayOutlivesWhatWaited: what a screen sends after midnight that was entered the evening before is older than the
+// step that was chosen since, and doesn't drop it.
+func TestStepOfTodayOutlivesWhatWaited(t *testing.T) {
+	h := workplacetest.NewHouse(t, "VAS-003")
+	h.Used("K-1", "VAS-003")
+	now := h.Clock()
+	h.After(now.Truncate(24 * time.Hour).Add(24*time.Hour + 10*time.Minute).Sub(now))
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/return"}
+	s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	s.Do("step", "value", "received")
+	workplacetest.Must(t, s.Scan(workplacetest.Label(t, events.ScanTag, "VAS-003")), "Enter records: VAS-003 received")
+	h.After(time.Minute)
+	a := h.Post(s.Path+"/scan", fmt.Sprintf(`{"client":"dead","n":1,"rev":1,"ago":%d,"text":%q}`, (20*time.Minute).Milliseconds(),
+		workplacetest.Label(t, events.ScanTag, "LAP-022")))
+	if a["stale"] != true {
+		t.Errorf("taken: %v", a)
+	}
+	workplacetest.Must(t, s.Scan(""), "VAS-003 received")
+	if got := h.Last().Data; got.(*events.SetReturned).Step != events.ReturnReceived {
+		t.Errorf("recorded: %+v", got)
 	}
 }
