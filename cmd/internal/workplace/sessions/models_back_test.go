@@ -303,7 +303,7 @@ func (m *pieceModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	}()
 	switch {
 	case a.Says("Read twice"):
-	case s.action == "opened" && shown.Says("Was it opened for that?"):
+	case s.action == "opened" && s.fields["value"] != "" && shown.Says("Was it opened for that?"):
 		m.opened = true
 	case s.kind == events.ScanSet || s.kind == events.ScanTag:
 		if s.id != m.set && a["no"] == nil {
