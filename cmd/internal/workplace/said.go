@@ -28,6 +28,7 @@ type said struct {
 	Sound  string `json:"sound"`            // good, ask, wrong, low
 
 	Answer string  `json:"answer,omitempty"` // to this reading, where an older finding stops the set
+	Then   string  `json:"then,omitempty"`   // what would be scanned next, if that didn't stop it
 	Older  []older `json:"older,omitempty"`  // what was found before, by weight
 
 	No    bool   `json:"no,omitzero"`   // it was not taken; nothing stops a set
@@ -194,7 +195,11 @@ func (v *visit) judged(verdict *projections.Verdict, since int64, answer said, s
 		switch {
 		case o.Status == "broken" && s.Status != "broken":
 			s.Words, s.Status, s.Sound = o.Words, o.Status, "wrong"
-			s.Answer, s.Next = answer.Words, o.Next
+			if s.Next = o.Next; answer.Status == "open" {
+				s.Then = answer.Words // it asks for more: hands come first
+			} else {
+				s.Answer = answer.Words
+			}
 			s.Older, s.More, s.fresh = s.Older[:len(s.Older)-1], o.More, slices.Contains(now, f)
 		case s.Status == "whole":
 			s.Status, s.Sound = "doubtful", "ask"

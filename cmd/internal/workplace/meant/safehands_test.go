@@ -672,8 +672,11 @@ func TestOlderFindingHidesNoAnswer(t *testing.T) {
 		Sterilizer: "S1", Result: "positive"})
 	h.After(time.Hour)
 	s := &workplacetest.Scanner{House: h, Path: "/at/north/storage/storage"}
-	s.Scan("LAP-014")
-	a := s.Scan(h.Codes["LAP-014"])
+	a := s.Scan("LAP-014")
+	if a["answer"] != nil || !strings.Contains(fmt.Sprint(a["then"]), "LAP-014: scan the count sheet") {
+		t.Errorf("what is scanned next stands above the STOP: %v / %v / %v", a["answer"], a["words"], a["then"])
+	}
+	a = s.Scan(h.Codes["LAP-014"])
 	if a["status"] != "broken" || !strings.Contains(a["words"].(string), "RECALLED") ||
 		!strings.Contains(fmt.Sprint(a["answer"]), "This count sheet belongs to LAP-014") {
 		t.Errorf("its own sheet, under recall: %v / %v / %v", a["status"], a["words"], a["answer"])
