@@ -384,7 +384,7 @@ func (w *walk) late() {
 	// A case that is only scanned at the page that closes it goes with whoever scanned it: nothing lies there then. A step of
 	// the way back goes with its day: what waited for a night was entered the day before.
 	nextDay := w.day(w.h.Clock()) != w.day(w.active)
-	idle := w.p.place() == "close" && w.h.Clock().Sub(w.active) > 20*time.Minute || slices.Contains([]string{"close", "return"}, w.p.place()) && nextDay
+	idle := w.p.place() == "close" && (nextDay || w.h.Clock().Sub(w.active) > 20*time.Minute) || w.p.place() == "return" && nextDay
 	if shown["rev"] == nil || shown["rev"] == w.rev || w.wrote != "b" || !w.p.busy() || idle {
 		return
 	}
