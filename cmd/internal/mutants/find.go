@@ -19,6 +19,7 @@ type mutant struct {
 	what  string
 	path  string
 	line  int
+	same  bool // listed as one that can't be told from the program as it is
 	edits func(id int) []edit
 }
 
@@ -45,7 +46,7 @@ func find(s *source, exclude *regexp.Regexp) []*mutant {
 	f := &finder{source: s, skip: map[ast.Node]bool{}}
 	for _, file := range s.files {
 		f.path = s.fset.File(file.Pos()).Name()
-		if exclude != nil && exclude.MatchString(filepath.Base(f.path)) || ast.IsGenerated(file) {
+		if exclude.MatchString(filepath.Base(f.path)) || ast.IsGenerated(file) {
 			continue
 		}
 		ast.Inspect(file, func(n ast.Node) bool {

@@ -17,9 +17,14 @@
 // A run that takes much longer than the tests take without a mutant is stopped. It counts as killed, because an endless
 // loop does not go unnoticed, and is counted apart as well. A run that asks for more memory than it may have ends there
 // and is killed: without a bound a loop that appends would take the machine with it.
+//
+// A mutant that nobody can tell from the program, such as another size of a cache, is listed in equivalent.txt with the
+// reason. Those drawn are run as the others are and counted apart: an entry that a test tells apart after all is an
+// error, as is one that fits no mutant any more.
 package main
 
 import (
+	"cmp"
 	"context"
 	"flag"
 	"fmt"
@@ -36,12 +41,14 @@ type options struct {
 	sample  int
 	seed    uint64
 	exclude string
+	match   string
 	tests   string
 	atLeast float64
 	workers int
 	factor  int
 	memory  int           // what a test run may take, in MB
 	grace   time.Duration // what a test run may take in any case
+	same    []equivalent
 }
 
 func main() {
@@ -50,6 +57,8 @@ func main() {
 	flag.Uint64Var(&o.seed, "seed", 1, "which sample: the same number gives the same one "+
 		"as long as the code stays the same")
 	flag.StringVar(&o.exclude, "exclude", "", "leave out files whose names match this regular expression")
+	flag.StringVar(&o.match, "match", "", "try those alone that match this regular expression, as they are printed: "+
+		"\"reconcile.go:141:\", to see a survivor killed")
 	flag.StringVar(&o.tests, "tests", "", "run the tests of this package instead of each package's own")
 	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
 	flag.IntVar(&o.workers, "j", runtime.NumCPU(), "how many test runs at once")
@@ -63,6 +72,11 @@ func main() {
 	if flag.NArg() == 0 {
 		flag.Usage()
 		os.Exit(2)
+	}
+	var err error
+	if o.same, err = parseEquivalents(equivalentText); err != nil {
+		fmt.Fprintln(os.Stderr, "mutants:", err)
+		os.Exit(1)
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
@@ -79,12 +93,13 @@ func main() {
 // run tries a sample of each package that the patterns name. It reports whether every package reached the score asked
 // for.
 func run(ctx context.Context, o options, patterns []string, out io.Writer) (bool, error) {
-	var exclude *regexp.Regexp
-	if o.exclude != "" {
-		var err error
-		if exclude, err = regexp.Compile(o.exclude); err != nil {
-			return false, fmt.Errorf("-exclude: %w", err)
-		}
+	exclude, err := regexp.Compile(cmp.Or(o.exclude, "$^")) // which is in no name
+	if err != nil {
+		return false, fmt.Errorf("-exclude: %w", err)
+	}
+	match, err := regexp.Compile(o.match)
+	if err != nil {
+		return false, fmt.Errorf("-match: %w", err)
 	}
 	packages, err := load(ctx, patterns, o.tests)
 	if err != nil {
@@ -93,11 +108,14 @@ func run(ctx context.Context, o options, patterns []string, out io.Writer) (bool
 	ok := true
 	for _, p := range packages {
 		begin := time.Now()
-		t, err := try(ctx, o, p, exclude)
+		t, err := try(ctx, o, p, exclude, match)
 		if err != nil {
 			return false, fmt.Errorf("%s: %w", p.ImportPath, err)
 		}
 		t.print(out, time.Since(begin))
+		for _, m := range append(t.same[killed], t.same[timedOut]...) {
+			return false, fmt.Errorf("%s: %s: it is listed as equivalent, and a test tells it apart", m.where, m.what)
+		}
 		ok = ok && t.score() >= o.atLeast
 	}
 	return ok, nil
@@ -119,9 +137,10 @@ type tally struct {
 	candidates int
 	refused    int // by the compiler
 	outcomes   map[outcome][]*mutant
+	same       map[outcome][]*mutant // the outcomes of those listed as equivalent
 }
 
-// score is the share of the mutants that the tests noticed, in percent.
+// score is the share of the mutants that the tests noticed, in percent, less those that nobody can notice.
 func (t *tally) score() float64 {
 	noticed := len(t.outcomes[killed]) + len(t.outcomes[timedOut])
 	all := noticed + len(t.outcomes[survived]) + len(t.outcomes[unreached])
@@ -141,12 +160,12 @@ func (t *tally) print(w io.Writer, took time.Duration) {
 	for _, m := range t.outcomes[timedOut] {
 		fmt.Fprintf(w, "%s: timed out: %s\n", m.where, m.what)
 	}
-	fmt.Fprintf(w, "%s: score %.0f %%: killed %d, timed out %d, survived %d (of them %d never reached); %d of %d "+
-		"candidates in %s\n",
-		t.pkg, t.score(), len(t.outcomes[killed]), len(t.outcomes[timedOut]),
-		len(t.outcomes[survived])+len(t.outcomes[unreached]), len(t.outcomes[unreached]),
-		len(t.outcomes[killed])+len(t.outcomes[timedOut])+len(t.outcomes[survived])+len(t.outcomes[unreached]),
-		t.candidates, took.Round(time.Second))
+	dead, late := len(t.outcomes[killed]), len(t.outcomes[timedOut])
+	unmet, same := len(t.outcomes[unreached]), len(t.same[survived])+len(t.same[unreached])
+	alive := len(t.outcomes[survived]) + unmet
+	fmt.Fprintf(w, "%s: score %.0f %%: %d tried, %d killed (of them %d timed out), %d survived (of them %d never reached), "+
+		"%d can't be told apart; of %d candidates in %s\n",
+		t.pkg, t.score(), dead+late+alive+same, dead+late, late, alive, unmet, same, t.candidates, took.Round(time.Second))
 	if t.refused > 0 {
 		fmt.Fprintf(w, "%s: the compiler refused %d others, which were replaced\n", t.pkg, t.refused)
 	}

@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -34,14 +35,18 @@ func relative(path string) string {
 }
 
 // try builds a sample of a package's mutants and runs its tests with each.
-func try(ctx context.Context, o options, s *source, exclude *regexp.Regexp) (*tally, error) {
+func try(ctx context.Context, o options, s *source, exclude, match *regexp.Regexp) (*tally, error) {
 	dir, err := os.MkdirTemp("", "mutants-")
 	if err != nil {
 		return nil, err
 	}
 	defer os.RemoveAll(dir)
 	all := find(s, exclude)
-	t := &tally{pkg: s.ImportPath, candidates: len(all), outcomes: map[outcome][]*mutant{}}
+	if err := mark(s, all, o.same, exclude); err != nil {
+		return nil, err
+	}
+	all = slices.DeleteFunc(all, func(m *mutant) bool { return !match.MatchString(m.where + ": " + m.what) })
+	t := &tally{pkg: s.ImportPath, candidates: len(all), outcomes: map[outcome][]*mutant{}, same: map[outcome][]*mutant{}}
 	random := rand.New(rand.NewPCG(o.seed, 0))
 	random.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 	size := len(all)
@@ -213,7 +218,11 @@ func (r *runs) all(ctx context.Context, workers int, sample []*mutant, met map[i
 	}
 	wg.Wait()
 	for i, m := range sample {
-		t.outcomes[results[i]] = append(t.outcomes[results[i]], m)
+		of := t.outcomes
+		if m.same {
+			of = t.same
+		}
+		of[results[i]] = append(of[results[i]], m)
 	}
 	return errors.Join(errs...)
 }
