@@ -81,6 +81,20 @@ func TestKeyedCorrection(t *testing.T) {
 			t.Errorf("another %s gives the same id", name)
 		}
 	}
+	// Data of one character is no less what was said.
+	plain := func(key, data string) string {
+		t.Helper()
+		o := &Observation{Station: "north/or-3", Kind: KindEventCorrected, Time: testTime,
+			Data: &EventCorrected{Event: testTrip(1), Action: "replace", Data: []byte(data)}}
+		s, err := o.KeyedID([]byte(key))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	if plain("one", "7") == plain("two", "7") {
+		t.Error("data of one character is not keyed")
+	}
 	o := &Observation{Station: "north/or-3", Kind: KindEventCorrected, Time: testTime,
 		Data: &EventCorrected{Event: testTrip(1), Action: "replace", Data: []byte(`{"a":1.5}`)}}
 	if _, err := o.KeyedID(nil); err == nil {
@@ -88,6 +102,10 @@ func TestKeyedCorrection(t *testing.T) {
 	}
 	if _, err := o.NewKeyedTrip(nil); err == nil {
 		t.Error("data that has no canonical form has a trip")
+	}
+	o.Data = &EventCorrected{Event: testTrip(1), Action: "void", Reason: "x"}
+	if _, err := o.KeyedID(nil); err != nil {
+		t.Errorf("a correction without data: %v", err)
 	}
 }
 

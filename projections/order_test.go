@@ -68,6 +68,24 @@ func TestRank(t *testing.T) {
 	}
 }
 
+// TestRankIsStored: the read model and what pages of it say where they end hold ranks, so their numbers are told: the group,
+// the status and whether it was opened, then how many findings of each weight there are less than 1023, in ten bits each.
+func TestRankIsStored(t *testing.T) {
+	for _, test := range []struct {
+		v    Verdict
+		want int64
+	}{
+		{Verdict{Status: Whole, Opened: true}, (4*8+3*2+1)<<30 | 1023<<20 | 1023<<10 | 1023},
+		{Verdict{Status: Broken, Over: true, Findings: []Finding{{Severity: SeverityBroken}, {Severity: SeverityNoted}}},
+			(3*8)<<30 | 1022<<20 | 1023<<10 | 1022},
+		{Verdict{Status: Doubtful, Findings: []Finding{{Severity: SeverityDoubtful}}}, (2*8+1*2)<<30 | 1023<<20 | 1022<<10 | 1023},
+	} {
+		if got := Rank(&test.v); got != test.want {
+			t.Errorf("%+v has rank %d, want %d", test.v, got, test.want)
+		}
+	}
+}
+
 // unwritable is a detail that JSON has no form for.
 type unwritable struct{ Of func() }
 

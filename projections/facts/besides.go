@@ -58,8 +58,7 @@ func (b *Book) RunBeside(run *Item) *Item {
 		return nil
 	}
 	within := shortestRun - Seconds(b.PolicyFor(run).ClockToleranceSeconds)
-	for _, load := range b.startedNear(d, run) {
-		b.need(DimLoad, load)
+	for _, load := range b.startedNear(d, run) { // which has fetched all of them that say when they were started
 		all := slices.Clone(b.loads[load])
 		slices.SortFunc(all, Compare)
 		from := sort.Search(len(all), func(i int) bool { return !all[i].At().Before(run.At().Add(-oneRun)) })

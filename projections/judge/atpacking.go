@@ -150,7 +150,7 @@ func (w *World) exchangedWith(c *facts.Trip, x looseItem) *exchange {
 		}
 		ref := w.usedLast(o)
 		of := w.loose(o, ref)
-		i := slices.IndexFunc(of, func(y looseItem) bool { return y.item == x.item && (y.n > 0) != (x.n > 0) })
+		i := slices.IndexFunc(of, func(y looseItem) bool { return y.item == x.item && sign(y.n) == -sign(x.n) })
 		if i < 0 {
 			continue
 		}
@@ -203,7 +203,7 @@ func (w *World) onlyDiffers(c *facts.Trip, ref string, left int64) bool {
 // move is an exchange as moves are within a case.
 func (e *exchange) move(k projections.TripKey) projections.Move {
 	m := projections.Move{Item: e.x.item, From: k, To: e.other, Quantity: min(magnitude(e.x.n), magnitude(e.y.n))}
-	if e.x.n < 0 {
+	if sign(e.x.n) == -1 {
 		m.From, m.To = m.To, m.From
 	}
 	return m

@@ -156,3 +156,61 @@ func TestExchangedUnread(t *testing.T) {
 		}
 	}
 }
+
+// TestExchangedTwice: a set that lay beside two others and has a piece of each is told of both, in the order of their names
+// and not of its lines; a set that was packed again meanwhile lay there when it was packed last.
+func TestExchangedTwice(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6, 3, 4)
+	turns := []*turn{newTurn("A", 0, l), newTurn("B", 0, l), newTurn("C", 0, l)}
+	a, b, c := turns[0], turns[1], turns[2]
+	a.first.Counts[0].Counted--
+	c.first.Counts[0].Counted++
+	a.first.Counts[1].Counted--
+	b.first.Counts[1].Counted++
+	s.tell("packing-1", b.packedAt().Add(5*time.Minute), b.set, b.trip(), b.pack)
+	for i, x := range turns {
+		x.final.Counts = x.first.Counts
+		s.tell("packing-1", x.packedAt().Add(time.Duration(i)*10*time.Minute), x.set, x.trip(), x.pack)
+		x.pack = nil
+		s.live(x)
+	}
+	w := s.world()
+	for name, w := range map[string]*World{"as it is": w, "without any correction": {Book: w.Without(nil)}} {
+		fs := find(judge(t, w, a.key()), projections.CountDiffersAtOpen)
+		if len(fs) != 1 {
+			t.Fatalf("%s: %+v", name, fs)
+		}
+		d := fs[0].Detail.(*projections.FirstDiffers)
+		var got []string
+		for _, x := range d.Exchanged {
+			got = append(got, x.Set+" "+x.Beside.OtherPacked.Format("15:04"))
+		}
+		if want := "B 06:21, C 06:31"; strings.Join(got, ", ") != want {
+			t.Errorf("%s: exchanged with %q, want %q", name, got, want)
+		}
+	}
+}
+
+// TestBesideSaidOnce: two sets of a case that have two items the other way round were packed beside each other once.
+func TestBesideSaidOnce(t *testing.T) {
+	s := newStory()
+	l := s.list("LAP-MAJOR", 1, 6, 3, 4)
+	a, b := newTurn("A", 0, l), newTurn("B", 0, l).forCase("K-A-0")
+	for i := range 2 {
+		a.first.Counts[i].Counted--
+		b.first.Counts[i].Counted++
+	}
+	for _, x := range []*turn{b, a} {
+		x.final.Counts = x.first.Counts
+		s.live(x)
+	}
+	v := judge(t, s.world(), a.key())
+	fs := find(v, projections.CountDiffersAtOpen)
+	if len(fs) != 1 {
+		t.Fatal(show(v))
+	}
+	if d := fs[0].Detail.(*projections.FirstDiffers); len(d.Moves) != 2 || len(d.Beside) != 1 || d.Beside[0].Set != "B" {
+		t.Errorf("%d moves, beside %+v", len(d.Moves), d.Beside)
+	}
+}

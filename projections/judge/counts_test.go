@@ -892,3 +892,44 @@ func TestHistory(t *testing.T) {
 		}
 	}
 }
+
+// TestFirstCountAmongOthers: where another count came before it, the first one of the first counts is it.
+func TestFirstCountAmongOthers(t *testing.T) {
+	s, x := plain()
+	s.count(x, events.StageAdded, 7, 14, events.Count{Line: 1, Counted: 0})
+	s.live(x)
+	s.count(x, events.StageFirst, 7, 30, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+	w := s.world()
+	c := w.Trip(x.key())
+	if first := tallyUp(c, x.ref).first; first == nil || !first.At().Equal(x.firstAt()) {
+		t.Errorf("the first count is %+v", first)
+	}
+	if v := judge(t, w, x.key()); len(find(v, projections.CountDiffersAtOpen)) != 0 {
+		t.Error(show(v))
+	}
+}
+
+// TestUnknownListNone: where nobody knows the list, a line of which there were none must be counted at the end as well: only
+// the counts say that there is such a line.
+func TestUnknownListNone(t *testing.T) {
+	for _, counted := range []bool{true, false} {
+		s, x := plain()
+		s.all = nil
+		x.first.Counts[1].Counted, x.final.Counts[1].Counted = 0, 0
+		if !counted {
+			x.final.Counts = slices.Delete(slices.Clone(x.final.Counts), 1, 2)
+		}
+		s.live(x)
+		fs := find(judge(t, s.world(), x.key()), projections.ClosedUnreconciled)
+		if (len(fs) == 0) != counted {
+			t.Fatalf("counted %t: %+v", counted, fs)
+		}
+		if counted {
+			continue
+		}
+		d := fs[0].Detail.(*projections.ClosedOpen)
+		if want := []projections.OpenLine{{Set: x.set, Line: 2}}; !slices.Equal(d.Uncounted, want) {
+			t.Errorf("uncounted %+v, want %+v", d.Uncounted, want)
+		}
+	}
+}

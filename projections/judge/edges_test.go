@@ -7,6 +7,7 @@ import (
 
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/facts"
 )
 
 // TestFirstCountInAnotherOrder: lines may be counted in any order, by whoever counts first too.
@@ -137,6 +138,62 @@ func TestFirstNegativeResult(t *testing.T) {
 		first, unproved, soon := j.readNegative(x.run)
 		if first == nil || !first.At().Equal(early) || unproved != nil || soon != nil {
 			t.Errorf("told as %v: %v, %v, %v", order, first, unproved, soon)
+		}
+	}
+}
+
+// TestChangedWhileClosed: a report of a piece of a closed set names its line, where it has one.
+func TestChangedWhileClosed(t *testing.T) {
+	t.Parallel()
+	for _, line := range []int64{0, 1, 2} {
+		s, x := plain()
+		s.tell("storage", x.checkedAt(), x.set, x.trip(),
+			&events.PieceReported{Line: line, Item: "ITEM-2", Quantity: 1, Became: events.BecameRepair})
+		s.live(x.unused())
+		v := judge(t, s.world(), x.key())
+		fs := find(v, projections.LinkOutOfOrder)
+		if len(fs) != 1 || fs[0].Way != new(projections.ChangedClosed).Way() {
+			t.Fatalf("line %d: %s", line, show(v))
+		}
+		var want []int64
+		if line > 0 {
+			want = []int64{line}
+		}
+		if !slices.Equal(fs[0].Lines, want) {
+			t.Errorf("line %d: told of lines %v", line, fs[0].Lines)
+		}
+	}
+}
+
+// TestConfirm: what was added before it was recorded holds if it was recorded so, and is added if nobody had expected it.
+func TestConfirm(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.live(x)
+	expected := s.all[len(s.all)-1]
+	recorded, remarked := expected, expected
+	recorded.Recorded = recorded.Recorded.Add(time.Minute)
+	remarked.Remarks = events.RemarkGap
+	other := *expected.Event
+	other.Operator = "B-7"
+	changed := expected
+	changed.Event = &other
+	for name, test := range map[string]struct {
+		all  int // that were expected
+		is   facts.Fact
+		want bool
+	}{
+		"as expected":       {len(s.all), recorded, true},
+		"not expected":      {len(s.all) - 1, recorded, true},
+		"with a remark":     {len(s.all), remarked, false},
+		"of another person": {len(s.all), changed, false},
+	} {
+		w := worldOf(s.all[:test.all])
+		if got := w.Confirm(test.is); got != test.want {
+			t.Errorf("%s: %t", name, got)
+		}
+		if it := w.FactBySeq(recorded.Seq); test.want && (it == nil || !it.Recorded.Equal(recorded.Recorded)) {
+			t.Errorf("%s: held is %+v", name, it)
 		}
 	}
 }

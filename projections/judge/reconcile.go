@@ -116,6 +116,8 @@ func (r *reconciler) item(es []difference) {
 
 func magnitude(n int64) int64 { return max(n, -n) }
 
+func sign(n int64) int { return cmp.Compare(n, 0) }
+
 // pairs settles each short that an over of the same size matches, and returns
 // the rest. No better explanation is lost by it: when x and -x stand in two
 // groups, the pair and the two groups' rest are as many groups and as balanced.
@@ -135,10 +137,11 @@ func (r *reconciler) pairs(es []difference) []difference {
 // groups. A group is possible when it has no over left (or no short, when the
 // item is over as a whole): its sum is then not below (above) zero.
 func (r *reconciler) groups(es []difference, short bool) {
-	full := 1<<len(es) - 1
-	r.sums = grow(r.sums, full+1)
-	r.best = grow(r.best, full+1)
-	r.group = grow(r.group, full+1)
+	size := 1 << len(es)
+	r.sums = grow(r.sums, size)
+	r.best = grow(r.best, size)
+	r.group = grow(r.group, size)
+	full := size - 1
 	for mask := 1; mask <= full; mask++ {
 		low := bits.TrailingZeros(uint(mask))
 		r.sums[mask] = r.sums[mask&(mask-1)] + es[low].n

@@ -318,6 +318,13 @@ func (deaf) Trips(facts.Dim, string, time.Time, time.Time) ([]projections.TripKe
 	return nil, errors.New("the disk is gone")
 }
 
+// blind can't see what lies around.
+type blind struct{ facts.Source }
+
+func (blind) Around(string, time.Time, int) ([]facts.Fact, error) {
+	return nil, errors.New("the disk is gone")
+}
+
 // TestSourceFails: no verdict rests on half the facts.
 func TestSourceFails(t *testing.T) {
 	w := NewWorld(deaf{})
@@ -333,6 +340,9 @@ func TestSourceFails(t *testing.T) {
 	}
 	s, x := plain()
 	s.live(x)
+	if _, err := NewWorld(blind{&shelf{all: s.all}}).Judge(x.key()); err == nil || !strings.Contains(err.Error(), "the disk is gone") {
+		t.Errorf("judged without its neighbours: %v", err)
+	}
 	f := *s.last(events.KindSetOpened)
 	loose := *f.Event
 	loose.Trip = ""

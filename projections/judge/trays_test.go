@@ -238,3 +238,27 @@ func TestTrayFoundOutLater(t *testing.T) {
 		t.Errorf("the correction taken back: %+v", told)
 	}
 }
+
+// TestCountedByAThirdSheet: a tray that was opened under another name excuses counts by its own sheet alone; one that was only
+// seen under that name excuses none.
+func TestCountedByAThirdSheet(t *testing.T) {
+	for _, opened := range []bool{true, false} {
+		s, x := plain()
+		third := newTurn("LAP-030", 0, s.list("LAP-THIRD", 1, 6, 5))
+		y := s.pair()
+		if opened {
+			y.open.Tag, y.final.Sheet = x.set, own(third)
+		} else {
+			y.check.Tag, y.final.Sheet = x.set, own(x)
+		}
+		s.live(x.unused())
+		s.live(third.unused())
+		s.live(y)
+		v := judge(t, s.world(), y.key())
+		if fs := find(v, projections.CountedOnWrongList); !slices.ContainsFunc(fs, func(f projections.Finding) bool {
+			return f.Way == new(projections.WrongList).Way()
+		}) {
+			t.Errorf("opened %t: %s", opened, show(v))
+		}
+	}
+}

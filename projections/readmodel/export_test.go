@@ -52,3 +52,19 @@ func (m *Model) SetMaxWorld(n int) { m.maxWorld = n }
 
 // Held is how many facts the working memory holds.
 func (m *Model) Held() int { return m.world.Len() }
+
+// Interrupted asks for n rows, has its context end behind the first and returns how many came.
+func (m *Model) Interrupted(ctx context.Context, n int) (got int, err error) {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	rows, err := m.query(ctx, `WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < ?) SELECT i FROM n`, n)
+	if err != nil {
+		return 0, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		got++
+		cancel()
+	}
+	return got, rows.Err()
+}

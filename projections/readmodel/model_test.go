@@ -117,6 +117,9 @@ func TestPositionAndRows(t *testing.T) {
 	if err != nil || strings.Join(lists, "") != "ABCD" {
 		t.Errorf("lists %v, %v", lists, err)
 	}
+	if n, err := m.Interrupted(t.Context(), 20_000); err != nil || n != 20_000 {
+		t.Errorf("of 20,000 rows %d came once nobody waited for them, %v; short answers are read to their end", n, err)
+	}
 	st := m.Station(b.signer.Name())
 	if st == nil || st.Count != 4 || st.Last != 4 {
 		t.Errorf("station %+v", st)
