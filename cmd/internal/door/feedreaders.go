@@ -56,6 +56,9 @@ func (d *Door) Connected(key, from string) {
 	}
 }
 
+// Refused counts what the feed refused; it logs by itself.
+func (d *Door) Refused() { d.watch.count(WhyFeed) }
+
 // OnChange has a function called after each change of who may come in.
 func (d *Door) OnChange(f func()) { d.books.onChange(f) }
 

@@ -115,7 +115,7 @@ func TestTableOfActions(t *testing.T) {
 			return "-"
 		}, door.Rule{})
 	}
-	row("feed: custody.>, events.after.*", func(role door.Role) string {
+	row("feed: custody.>, events.<key>.after.*", func(role door.Role) string {
 		if role == door.Investigates || role == door.Audits {
 			return "by key"
 		}

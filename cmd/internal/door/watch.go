@@ -41,12 +41,13 @@ const (
 	WhyCode     = "code"     // a one-time code that is wrong, or over
 	WhyOpenID   = "openid"   // came back from the sign-in elsewhere with nothing that lets in
 	WhyTooMany  = "too-many" // tried too often
+	WhyFeed     = "feed"     // at the feed: nobody who may read, or something else than reading
 	WhyAgain    = "again"    // signed in some time ago, and it needs the password once more
 )
 
 func whys() []string {
 	return []string{WhyHost, WhyOrigin, WhyNobody, WhyToken, WhyRole, WhyStation, WhyRecord, WhyPassword, WhyCode, WhyOpenID, WhyTooMany,
-		WhyAgain, WhyPIN}
+		WhyAgain, WhyPIN, WhyFeed}
 }
 
 // Refused notes that a request was not let in. What was asked is named by its path alone: what follows the question mark

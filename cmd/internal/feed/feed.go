@@ -25,11 +25,13 @@
 // and the signature lines: data + "\n\n" + lines. Sequences have no gaps, so a
 // reader sees when it has missed something. It then sends a request to
 //
-//	events.after.<sequence>
+//	events.<its public key>.after.<sequence>
 //
 // and gets up to a hundred messages of the same form in its inbox, and after them
 // an empty one with the header listbound-size, the number of records there are.
-// Its inbox begins with _INBOX.<its public key>.
+// Its inbox begins with _INBOX.<its public key>. Who asks stands in the subject so
+// that nobody can have answers sent to another's inbox; a few questions of one reader
+// wait at once, and readers get theirs in turn.
 package feed
 
 import (
@@ -72,11 +74,20 @@ const (
 
 const (
 	subjectRoot  = "custody"
-	askSubject   = "events.after"
 	answerAtMost = 100
 	startTime    = 15 * time.Second
 	recheckEvery = 20 * time.Second
 	tlsTime      = 10 * time.Second // for a handshake on a slow line
+)
+
+// What the readers together can make the server hold: each connection keeps what its reader doesn't take, up to maxPending, and is
+// cut off beyond it. An answer of the largest records has 6.5 MB.
+const (
+	maxConnections = 256
+	maxOfReader    = 4 // connections; the oldest goes for a fifth, as one may hang that a reader has long left
+	maxSubjects    = 100
+	maxPending     = 16 << 20
+	maxPayload     = 128 << 10 // a record, and its signatures in base64
 )
 
 // Options say where to listen and for whom.
@@ -95,6 +106,7 @@ type Feed struct {
 	log *slog.Logger
 
 	entry *entry
+	asks  asks
 	stop  context.CancelFunc
 	done  sync.WaitGroup
 }
@@ -102,9 +114,12 @@ type Feed struct {
 // Inbox is the prefix that a reader's inbox must have: nobody else may listen there.
 func Inbox(reader string) string { return "_INBOX." + reader }
 
+// askSubject is where a reader asks for what it missed, "*" for any reader.
+func askSubject(reader string) string { return "events." + reader + ".after.*" }
+
 func readerPermissions(key string) *server.Permissions {
 	return &server.Permissions{
-		Publish:   &server.SubjectPermission{Allow: []string{askSubject + ".*"}},
+		Publish:   &server.SubjectPermission{Allow: []string{askSubject(key)}},
 		Subscribe: &server.SubjectPermission{Allow: []string{subjectRoot + ".>", Inbox(key) + ".>"}},
 	}
 }
@@ -140,12 +155,15 @@ func Start(src Source, o Options) (*Feed, error) {
 			}
 		}
 	}
-	f := &Feed{src: src, log: o.Logger, entry: &entry{own: ownID, readers: o.Readers}}
-	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true,
-		NoLog: true, CustomClientAuthentication: f.entry, AlwaysEnableNonce: true, TLSConfig: o.TLS, TLSTimeout: tlsTime.Seconds()})
+	f := &Feed{src: src, log: o.Logger, entry: &entry{own: ownID, readers: o.Readers}, asks: newAsks()}
+	f.srv, err = server.NewServer(&server.Options{ServerName: "listbound-feed", Host: host, Port: n, NoSigs: true, NoLog: true,
+		MaxConn: maxConnections, MaxSubs: maxSubjects, MaxPending: maxPending, MaxPayload: maxPayload,
+		CustomClientAuthentication: f.entry, AlwaysEnableNonce: true, TLSConfig: o.TLS, TLSTimeout: tlsTime.Seconds()})
 	if err != nil {
 		return nil, fmt.Errorf("feed: %w", err)
 	}
+	f.srv.SetLoggerV2(&watch{log: o.Logger, readers: o.Readers}, false, false, false)
+	f.entry.cut = f.srv.DisconnectClientByID
 	f.srv.Start()
 	if !f.srv.ReadyForConnections(startTime) {
 		f.srv.Shutdown()
@@ -153,7 +171,7 @@ func Start(src Source, o Options) (*Feed, error) {
 	}
 	f.nc, err = nats.Connect("", nats.InProcessServer(f.srv), nats.Nkey(ownID, own.Sign), nats.Name("feed"), nats.NoReconnect())
 	if err == nil {
-		_, err = f.nc.Subscribe(askSubject+".*", f.answer)
+		_, err = f.nc.Subscribe(askSubject("*"), f.asks.take)
 	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("feed: %w", err), f.Close())
@@ -161,6 +179,7 @@ func Start(src Source, o Options) (*Feed, error) {
 	ctx, stop := context.WithCancel(context.Background())
 	f.stop = stop
 	from := src.Size()
+	f.done.Go(func() { f.asks.each(ctx, f.answer) })
 	changes, end := src.Changes()
 	f.done.Go(func() {
 		defer end()
@@ -246,11 +265,8 @@ func subjectOf(ledger string, note []byte) string {
 }
 
 // answer sends a reader what it missed, to its own inbox and nowhere else.
-func (f *Feed) answer(ask *nats.Msg) {
-	if !strings.HasPrefix(ask.Reply, "_INBOX.") {
-		return
-	}
-	after, err := strconv.ParseInt(strings.TrimPrefix(ask.Subject, askSubject+"."), 10, 64)
+func (f *Feed) answer(a ask) {
+	after, err := strconv.ParseInt(a.after, 10, 64)
 	size := f.src.Size()
 	if err != nil || after < 0 || after > size {
 		after = size
@@ -261,12 +277,12 @@ func (f *Feed) answer(ask *nats.Msg) {
 			f.log.Error("a record was not handed out", "seq", seq, "error", err)
 			return
 		}
-		m.Subject = ask.Reply
+		m.Subject = a.inbox
 		if err := f.nc.PublishMsg(m); err != nil {
 			return // the reader asks again
 		}
 	}
-	end := nats.NewMsg(ask.Reply)
+	end := nats.NewMsg(a.inbox)
 	end.Header.Set(HeaderSize, strconv.FormatInt(size, 10))
 	if err := f.nc.PublishMsg(end); err != nil {
 		f.log.Error("an answer was not ended", "error", err)

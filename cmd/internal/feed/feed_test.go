@@ -1,6 +1,7 @@
 package feed_test
 
 import (
+	"bytes"
 	"crypto/tls"
 	"crypto/x509"
 	"encoding/base64"
@@ -8,9 +9,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -135,7 +138,7 @@ func TestReaderGetsEveryRecord(t *testing.T) {
 		if asked > 3 {
 			t.Fatal("asked too often")
 		}
-		if err := nc.PublishRequest(fmt.Sprintf("events.after.%d", got), inbox, nil); err != nil {
+		if err := nc.PublishRequest(fmt.Sprintf("events.%s.after.%d", id, got), inbox, nil); err != nil {
 			t.Fatal(err)
 		}
 		for {
@@ -182,11 +185,6 @@ func TestReaderMayOnlyRead(t *testing.T) {
 			t.Errorf("%s was not refused", what)
 		}
 	}
-	for _, subject := range []string{"custody.north.office.list.issued", "$JS.API.STREAM.PURGE.CUSTODY",
-		"$JS.API.STREAM.DELETE.CUSTODY", "$JS.API.CONSUMER.CREATE.CUSTODY", "$JS.API.STREAM.INFO.CUSTODY",
-		"$SYS.REQ.SERVER.PING", "other"} {
-		try("publishing on "+subject, func() error { return nc.Publish(subject, []byte("{}")) })
-	}
 	other, err := nkeys.CreateUser()
 	if err != nil {
 		t.Fatal(err)
@@ -195,22 +193,27 @@ func TestReaderMayOnlyRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, subject := range []string{">", "_INBOX.>", feed.Inbox(otherID) + ".>", "events.>", "$SYS.>"} {
+	for _, subject := range []string{"custody.north.office.list.issued", "$JS.API.STREAM.PURGE.CUSTODY",
+		"$JS.API.STREAM.DELETE.CUSTODY", "$JS.API.CONSUMER.CREATE.CUSTODY", "$JS.API.STREAM.INFO.CUSTODY",
+		"$SYS.REQ.SERVER.PING", "other", "events." + otherID + ".after.0", feed.Inbox(otherID) + ".x", feed.Inbox(id) + ".x"} {
+		try("publishing on "+subject, func() error { return nc.Publish(subject, []byte("{}")) })
+	}
+	for _, subject := range []string{">", "_INBOX.>", feed.Inbox(otherID) + ".>", "events.>", "$SYS.>", "$JS.>", "*"} {
 		try("subscribing to "+subject, func() error { _, err := nc.SubscribeSync(subject); return err })
 	}
 	// An answer asked for on a subject of the ledger goes nowhere.
 	seen, err := nc.SubscribeSync("custody.>")
 	if err == nil {
-		err = nc.PublishRequest("events.after.0", "custody.north.office.set.packed", nil)
+		err = nc.PublishRequest("events."+id+".after.0", "custody.north.office.set.packed", nil)
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 	// A number beyond any record is answered as one beyond the last: with the end.
-	if end, err := nc.Request("events.after.9223372036854775807", nil, wait); err != nil || end.Header.Get(feed.HeaderSize) == "" {
+	if end, err := nc.Request("events."+id+".after.9223372036854775807", nil, wait); err != nil || end.Header.Get(feed.HeaderSize) == "" {
 		t.Errorf("after the greatest number: %+v, %v", end, err)
 	}
-	if _, err := nc.Request("events.after.999", nil, wait); err != nil { // answered after the one before it
+	if _, err := nc.Request("events."+id+".after.999", nil, wait); err != nil { // answered after the one before it
 		t.Fatal(err)
 	}
 	if n, _, err := seen.Pending(); err != nil || n != 0 {
@@ -298,5 +301,94 @@ func TestFeedOverTLS(t *testing.T) {
 	all, _ := io.ReadAll(conn) // the server hangs up
 	if strings.Contains(string(all), "PONG") || !strings.Contains(string(all), `"tls_required":true`) {
 		t.Errorf("without TLS: %s", all)
+	}
+}
+
+// counting lets in whom keys do, and counts what was refused.
+type counting struct {
+	feed.Keys
+	refused *atomic.Int64
+}
+
+func (c counting) Refused() { c.refused.Add(1) }
+
+// TestReadersDoNotHarmEachOther: nobody has answers sent to another's inbox, asks so much that others wait, hangs on with more than a few
+// connections or has more than a few subscriptions; what was refused is counted and logged.
+func TestReadersDoNotHarmEachOther(t *testing.T) {
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	record(t, s, 120)
+	var keys feed.Keys
+	var pairs []nkeys.KeyPair
+	for range 2 {
+		pair, err := nkeys.CreateUser()
+		if err != nil {
+			t.Fatal(err)
+		}
+		id, err := pair.PublicKey()
+		if err != nil {
+			t.Fatal(err)
+		}
+		keys, pairs = append(keys, id), append(pairs, pair)
+	}
+	var log bytes.Buffer
+	readers := counting{Keys: keys, refused: new(atomic.Int64)}
+	f, err := feed.Start(s, feed.Options{Address: "127.0.0.1:0", Readers: readers, Logger: slog.New(slog.NewTextHandler(&log, nil))})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad, refused := connect(t, f, pairs[0], keys[0])
+	good, _ := connect(t, f, pairs[1], keys[1])
+	aimed, err := good.SubscribeSync(feed.Inbox(keys[1]) + ".aimed")
+	if err == nil {
+		err = good.Flush()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Questions without end, whose answers nobody takes, and some of them aimed at another: the other's own comes at once.
+	for range 2000 {
+		err = errors.Join(err, bad.PublishRequest("events."+keys[0]+".after.0", feed.Inbox(keys[0])+".nobody", nil),
+			bad.PublishRequest("events."+keys[0]+".after.0", feed.Inbox(keys[1])+".aimed", nil),
+			bad.PublishRequest("events."+keys[0]+".after.0", feed.Inbox(keys[0])+"x.aimed", nil),
+			bad.PublishRequest("events."+keys[0]+".after.0", "custody.north.office.list.issued", nil))
+	}
+	if err = errors.Join(err, bad.Flush()); err != nil {
+		t.Fatal(err)
+	}
+	if end, err := good.Request("events."+keys[1]+".after.121", nil, wait); err != nil || end.Header.Get(feed.HeaderSize) != "121" {
+		t.Errorf("beside a reader that asks without end: %+v, %v", end, err)
+	}
+	if n, _, err := aimed.Pending(); err != nil || n != 0 {
+		t.Errorf("%d answers to another's question, %v", n, err)
+	}
+	for range 101 {
+		if _, err := bad.SubscribeSync("custody.>"); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := <-refused; err == nil || !strings.Contains(err.Error(), "maximum subscriptions exceeded") {
+		t.Errorf("the 101st subscription: %v", err)
+	}
+	if readers.refused.Load() == 0 {
+		t.Error("a refusal is not counted")
+	}
+	gone := make(chan struct{})
+	bad.SetClosedHandler(func(*nats.Conn) { close(gone) })
+	for range 4 {
+		connect(t, f, pairs[0], keys[0])
+	}
+	select {
+	case <-gone:
+	case <-time.After(wait):
+		t.Error("a fifth connection, and the first is still there")
+	}
+	if !good.IsConnected() {
+		t.Error("the other reader was cut off")
+	}
+	if err := f.Close(); err != nil {
+		t.Error(err)
+	}
+	if !strings.Contains(log.String(), "refused at the feed") {
+		t.Errorf("not logged: %s", log.String())
 	}
 }

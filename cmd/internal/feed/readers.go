@@ -2,6 +2,7 @@ package feed
 
 import (
 	"encoding/base64"
+	"slices"
 	"strings"
 	"sync"
 
@@ -15,6 +16,8 @@ type Readers interface {
 	MayRead(key string) bool
 	// Connected notes that a reader has connected, and from where.
 	Connected(key, from string)
+	// Refused notes that somebody was not let in, or tried something else than to read.
+	Refused()
 }
 
 // Keys are readers who may read for as long as the feed runs.
@@ -33,10 +36,14 @@ func (k Keys) MayRead(key string) bool {
 // Connected implements Readers.
 func (Keys) Connected(string, string) {}
 
+// Refused implements Readers.
+func (Keys) Refused() {}
+
 // entry lets in the feed's own publisher and those who may read, and knows which connection is whose.
 type entry struct {
 	own     string
 	readers Readers
+	cut     func(connection uint64) error // unless it has gone by itself
 
 	mu  sync.Mutex
 	all map[uint64]string // reader by connection
@@ -56,18 +63,34 @@ func (e *entry) Check(c server.ClientAuthentication) bool {
 		return false
 	}
 	c.RegisterUser(&server.User{Permissions: readerPermissions(o.Nkey)})
-	e.mu.Lock()
-	defer e.mu.Unlock()
-	if e.all == nil {
-		e.all = make(map[uint64]string)
-	}
-	e.all[c.GetID()] = o.Nkey
 	from := ""
 	if a := c.RemoteAddress(); a != nil {
 		from = a.String()
 	}
 	e.readers.Connected(o.Nkey, from)
+	e.enter(c.GetID(), o.Nkey)
 	return true
+}
+
+// enter keeps whose a connection is. The oldest ones of a reader that has too many end: one may hang that was left long ago.
+func (e *entry) enter(id uint64, key string) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if e.all == nil {
+		e.all = make(map[uint64]string)
+	}
+	e.all[id] = key
+	var own []uint64
+	for id, of := range e.all {
+		if of == key {
+			own = append(own, id)
+		}
+	}
+	slices.Sort(own)
+	for _, id := range own[:max(len(own)-maxOfReader, 0)] {
+		delete(e.all, id)
+		_ = e.cut(id) // one that has gone by itself
+	}
 }
 
 // signs reports whether a nonce bears a key's signature, in one of the forms of base64 that clients use.
