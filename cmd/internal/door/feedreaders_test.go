@@ -81,6 +81,11 @@ func TestFeedIsForPeople(t *testing.T) {
 	_, gone := in()
 	h.admin.post(t, "/people/roles", url.Values{"id": {h.idOf(t, "audits")}, "role": {"leads"}})
 	cutOff("another role", gone)
+	let("investigates", "30", http.StatusOK)
+	_, gone = in()
+	keys := h.accounts(t).Feed
+	h.admin.post(t, "/people/feed-end", url.Values{"id": {keys[len(keys)-1].ID}})
+	cutOff("its key was ended", gone)
 	let("investigates", "1", http.StatusOK)
 	_, gone = in()
 	h.clock.move(24 * time.Hour)

@@ -205,14 +205,25 @@ func TestSessionsEnd(t *testing.T) {
 }
 
 // idOf finds a person in the file.
-func (h *house) idOf(t *testing.T, login string) string {
+// accounts are what the folder has of who may come in.
+type accounts struct {
+	People []door.Person
+	Tokens []door.Token
+	Feed   []door.FeedReader
+}
+
+func (h *house) accounts(t *testing.T) (b accounts) {
 	t.Helper()
-	var b struct{ People []door.Person }
 	raw, err := os.ReadFile(filepath.Join(h.dir, door.Folder, "accounts.json"))
 	if err != nil || json.Unmarshal(raw, &b) != nil {
 		t.Fatal(err)
 	}
-	for _, p := range b.People {
+	return b
+}
+
+func (h *house) idOf(t *testing.T, login string) string {
+	t.Helper()
+	for _, p := range h.accounts(t).People {
 		if p.Login == login {
 			return p.ID
 		}
@@ -439,6 +450,20 @@ func TestTokensEnd(t *testing.T) {
 	both.token = "x"
 	if code, _ := both.get(t, "/metrics"); code != http.StatusUnauthorized {
 		t.Errorf("a wrong token with a session: %d", code)
+	}
+	ended := &caller{h: h, token: h.token(t, door.Audits, "")}
+	if code, _ := ended.get(t, "/metrics"); code != http.StatusOK {
+		t.Fatal(code)
+	}
+	tokens := h.accounts(t).Tokens
+	if code, text := h.admin.post(t, "/people/token-end", url.Values{"id": {tokens[len(tokens)-1].ID}}); code != http.StatusOK {
+		t.Fatalf("%d %s", code, text)
+	}
+	if code, _ := ended.get(t, "/metrics"); code != http.StatusUnauthorized {
+		t.Errorf("a token that somebody ended: %d", code)
+	}
+	if code, _ := c.get(t, "/metrics"); code != http.StatusOK {
+		t.Errorf("the one beside it: %d", code)
 	}
 	h.clock.move(30 * 24 * time.Hour)
 	if code, _ := c.get(t, "/metrics"); code != http.StatusUnauthorized {

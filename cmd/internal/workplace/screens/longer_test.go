@@ -3,7 +3,6 @@
 package screens_test
 
 import (
-	"encoding/base64"
 	"fmt"
 	"strings"
 	"testing"
@@ -16,7 +15,6 @@ import (
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace/workplacetest"
 	"listbound/events"
-	"listbound/projections/facts"
 )
 
 // TestAnswersInView: all answers of a question are in view together with it, without scrolling: on the tablet, the phone,
@@ -80,123 +78,6 @@ func TestAnswersInView(t *testing.T) {
 				}
 				p.View("answers-" + strings.ReplaceAll(q.name, " ", "-") + "-" + size.Name + "-" + lang)
 			}
-		}
-	}
-}
-
-// TestRegistersImportedByHand: 120 badges and 500 sets from files that were not made for this program, by a person at a
-// page: each input is counted, and at ten seconds for each, with all that is to be read, both are done in five minutes.
-func TestRegistersImportedByHand(t *testing.T) {
-	t.Parallel()
-	h := workplacetest.NewHouse(t, "VAS-003")
-	h.After(time.Date(2026, 11, 27, 8, 0, 0, 0, time.UTC).Sub(h.Clock()))
-	p := workplacetest.Browser(t).Tab(t, workplacetest.Wall)
-	inputs := 0
-	act := func(js string) {
-		t.Helper()
-		inputs++
-		browsertest.Eval[bool](p, "("+js+", true)")
-	}
-	choose := func(name string) {
-		raw := base64.StdEncoding.EncodeToString(workplacetest.RegisterFile(t, name))
-		act(`(() => { const d = new DataTransfer();
-			d.items.add(new File([Uint8Array.from(atob("` + raw + `"), c => c.charCodeAt(0))], "` + name + `"));
-			document.querySelector("#rf-file").files = d.files })()`)
-	}
-	read := func() { act(`document.querySelector(".listform").requestSubmit()`) }
-	word := func(says, means string) {
-		act(`(() => { const s = document.getElementsByName("word-` + says + `")[0]; s.value = "` + means + `";
-			if (s.value === "") throw "no such choice" })()`)
-	}
-	enter := func() {
-		act(`document.querySelector("#rc-badge").value = "B-1001"`)
-		act(`document.querySelector("form:has([name=enter])").requestSubmit()`)
-	}
-	p.Open(h.URL + "/registers")
-	p.AwaitText("main", "A register says who and what there is")
-	p.Axe()
-	p.Open(h.URL + "/registers/people?lang=de")
-	choose("ausweise.csv")
-	read()
-	p.AwaitText("fieldset", "Was bedeutet das?")
-	p.Axe()
-	for says, means := range map[string]string{
-		"OTA": "records", "Pflege OP": "records", "Fachkraft Aufbereitung": "records", "Ärztlicher Dienst": "records",
-		"Schichtleitung Aufbereitung": "records,leads", "Hygiene": "investigates", "IT Klinik": "administers",
-	} {
-		word(says, means)
-	}
-	read()
-	p.AwaitText("main", "Neu: 116")
-	p.AwaitText("main", "weggelassen: 4")
-	p.Axe()
-	p.Shot("register-check")
-	enter()
-	p.AwaitText("[role=status]", "Eingetragen: 117 Aufzeichnungen")
-	p.AwaitText("main", "Dieses Haus richtet sich nach diesem Register")
-	p.Axe()
-	p.Open(h.URL + "/registers/sets?lang=en")
-	choose("trays.xlsx")
-	read()
-	p.AwaitText("main", "New: 500")
-	p.AwaitText("main", "ORT-O07 looks like ORT-007")
-	p.Axe()
-	act(`document.querySelector("#rc-different").checked = true`)
-	enter()
-	p.AwaitText("[role=status]", "Entered: 501 records")
-	const each, minutes = 10, 5 // seconds
-	if inputs*each > minutes*60 {
-		t.Errorf("%d inputs", inputs)
-	}
-	err := h.Site.Ask(func(v *site.View) error {
-		people, err := v.Register(t.Context(), events.RegisterPeople)
-		if err != nil {
-			return err
-		}
-		sets, err := v.Register(t.Context(), events.RegisterSets)
-		if err != nil {
-			return err
-		}
-		toCome, leads, high, tagged := 0, 0, 0, 0
-		for _, r := range people {
-			if r.State == facts.EntryToCome {
-				toCome++
-			}
-			if strings.ToUpper(r.ID()) != r.ID() || r.Name == "" {
-				t.Errorf("%s, %s", r.ID(), r.Name)
-			}
-			if len(r.Entry.(*events.PersonEntered).Roles) == 2 {
-				leads++
-			}
-		}
-		for _, r := range sets {
-			d := r.Entry.(*events.SetEntered)
-			if strings.ToUpper(d.Set) != d.Set || strings.ContainsRune(d.Set, '\u2011') || d.List == "" || d.Home == "" || d.Owner == "" {
-				t.Errorf("%+v", d)
-			}
-			if d.HighRisk {
-				high++
-			}
-			if len(d.Tags) > 0 {
-				tagged++
-			}
-		}
-		if len(people) != 116 || toCome != 1 || leads != 14 || len(sets) != 500 || high != 100 || tagged != 166 {
-			t.Errorf("%d people, %d to come, %d lead; %d sets, %d of high risk, %d with tags", len(people), toCome,
-				leads, len(sets), high, tagged)
-		}
-		return nil
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for seq := range h.Size() {
-		raw, err := h.Site.ReadRecord(seq + 1)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if strings.Contains(string(raw), "Öztürk") || strings.Contains(string(raw), "Müßig") {
-			t.Fatalf("a name is in record %d: %s", seq+1, raw)
 		}
 	}
 }
