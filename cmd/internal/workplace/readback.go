@@ -30,6 +30,7 @@ type readback struct {
 	Read    string                      `json:"read,omitempty"`    // what was read of the sheet when the page showed it
 	Sure    string                      `json:"sure,omitempty"`    // a case that nothing is known of, and that is written so
 	Closed  string                      `json:"closed,omitempty"`  // the closing that the counts are recorded after all the same
+	Late    string                      `json:"late,omitempty"`    // what a person said of pages that recorded counts lack, as nextLate has it
 	Day     string                      `json:"day,omitempty"`     // the date on the sheet, where that was asked
 	LastDay string                      `json:"lastDay,omitempty"` // of the sheet before
 	Form    bool                        `json:"form,omitzero"`     // a blank form is to be typed in: of which set is asked
@@ -65,6 +66,8 @@ type cellSaid struct {
 	Not     bool   `json:"not,omitempty"`    // the line was not counted
 	Fewer   string `json:"fewer,omitempty"`  // of goods fewer than the sum: where the rest is
 	Reason  string `json:"reason,omitempty"` // and why, where it stays
+	There   int64  `json:"there,omitzero"`   // so many of what came were recorded otherwise when a person said,
+	Same    bool   `json:"same,omitzero"`    // that they are the same
 	Picture string `json:"picture"`
 }
 
@@ -95,6 +98,7 @@ func readbackPlace() workplace {
 			"day":        (*readback).takeDay,
 			"other-day":  (*readback).otherDay,
 			"closed":     (*readback).takeClosed,
+			"late":       (*readback).takeLate,
 			"beside":     (*readback).beside,
 			"leave-out":  (*readback).leaveOut,
 			"case-sure":  (*readback).sureOfCase,
@@ -351,7 +355,7 @@ func (b *readback) sumOf(st *readState) string {
 		fmt.Fprintln(sum, p.Page, p.Picture, p.InFile)
 	}
 	for _, c := range st.counts(b) {
-		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked, c.beyond, c.removed)
+		fmt.Fprintln(sum, c.stage, c.at.UTC(), c.counter, c.witness, c.counts, c.asked, c.beyond, c.removed, c.mends.id)
 	}
 	return hex.EncodeToString(sum.Sum(nil))
 }
@@ -489,7 +493,7 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 	switch {
 	case err != nil || st == nil:
 		return said{}, err
-	case q == nil && len(st.counts(b)) == 0 && st.changedSince(v) == "":
+	case q == nil && len(st.counts(b)) == 0 && st.changedSince(v, b) == "":
 		return b.drop(v, fields{"value": st.sheet.Trip}) // all of it is recorded
 	case q == nil:
 		return b.record(v, nil)
@@ -499,6 +503,8 @@ func (b *readback) enter(v *visit, _ fields) (said, error) {
 		return b.takeDay(v, fields{"value": b.LastDay})
 	case (q.kind == askCounter || q.kind == askWitness) && q.proposed != "":
 		return b.samePerson(v, q)
+	case q.kind == askLate && q.agrees:
+		return b.takeLate(v, fields{"value": lateAdd})
 	case q.kind == askBlank:
 		return b.notStage(v, nil)
 	case q.kind == askMade:

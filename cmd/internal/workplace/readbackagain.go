@@ -2,7 +2,6 @@ package workplace
 
 import (
 	"context"
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -21,14 +20,22 @@ import (
 
 // paperCount is a count that was read back from a sheet and is recorded.
 type paperCount struct {
+	id, by string             // the record that has the last word, and the station that made it
+	data   *events.SetCounted // what that says
 	at     time.Time
 	ref    string          // the case
-	counts map[int64]int64 // by line; of a line that is not counted there is none
+	counts map[int64]int64 // by line; of a line that is not counted there is none. Of what came, how many in all
 	asked  map[int64]bool  // lines whose mark was asked about
-	came   map[int64]int64 // of goods, what is recorded as come by this count
+	came   map[int64]int64 // what is recorded as come by this count
 	stays  map[int64]int64 // and what stays in the patient by it
 	goods  []string        // what is recorded of goods, as goodsKey has it
 	marks  map[int]string  // what was in its column, by page, as events.PaperPage has it
+}
+
+// has reports whether a page was there when the count was recorded.
+func (c paperCount) has(p *paperPage) bool {
+	_, ok := c.marks[p.Page]
+	return ok
 }
 
 // letter is what was read of a row of a page, by its place from the top.
@@ -48,36 +55,45 @@ func countedFromPaper(w *judge.World, k projections.TripKey, code string) (map[e
 		if it.Void || d.Paper == nil || d.Sheet != code {
 			continue
 		}
-		c := paperCount{at: it.At(), ref: d.Case, counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
-			stays: make(map[int64]int64), marks: make(map[int]string)}
-		maps.Copy(c.came, out[d.Stage].came) // what came may be recorded more than once from a sheet
-		for _, p := range d.Paper.Pages {
-			c.marks[int(p.Page)] = p.Marks
+		c, ok := out[d.Stage]
+		if !ok {
+			c = paperCount{counts: make(map[int64]int64), asked: make(map[int64]bool), came: make(map[int64]int64),
+				stays: make(map[int64]int64), marks: make(map[int]string)}
 		}
-		for _, n := range d.Counts {
-			c.counts[n.Line] = n.Counted
-		}
-		for _, n := range d.Paper.Asked {
-			c.asked[n] = true
-		}
-		for _, r := range d.Removed {
-			c.stays[r.Line] += r.Quantity
-		}
-		for _, x := range d.Beyond {
-			if x.Sort != "" {
-				c.goods = append(c.goods, goodsKey(x.Item, x.Description))
-			}
-			switch d.Stage {
-			case events.StageFirst:
-			case events.StageAdded:
-				c.came[x.Line] += c.counts[x.Line]
-			default:
-				c.came[x.Line] += x.Added
-			}
-		}
+		c.id, c.by, c.data, c.at, c.ref = it.Event.ID, it.Event.Station, d, it.At(), d.Case
+		c.take(d)
 		out[d.Stage] = c
 	}
 	return out, w.Failed()
+}
+
+// take adds what a record says. What came may be recorded more than once from a sheet.
+func (c *paperCount) take(d *events.SetCounted) {
+	for _, p := range d.Paper.Pages {
+		c.marks[int(p.Page)] = p.Marks
+	}
+	for _, n := range d.Counts {
+		if d.Stage != events.StageAdded {
+			c.counts[n.Line] = n.Counted
+			continue
+		}
+		c.counts[n.Line] += n.Counted
+		c.came[n.Line] += n.Counted
+	}
+	for _, n := range d.Paper.Asked {
+		c.asked[n] = true
+	}
+	for _, r := range d.Removed {
+		c.stays[r.Line] += r.Quantity
+	}
+	for _, x := range d.Beyond {
+		if x.Sort != "" {
+			c.goods = append(c.goods, goodsKey(x.Item, x.Description))
+		}
+		if d.Stage != events.StageFirst && d.Stage != events.StageAdded {
+			c.came[x.Line] += x.Added
+		}
+	}
 }
 
 // usedFor is a set, or another turn of the sheet's own, whose counts were read back from a sheet.
@@ -157,7 +173,7 @@ func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(lin
 }
 
 // changedSince says of each recorded count of the sheet which lines read otherwise by now, "" for none.
-func (st *readState) changedSince(v *visit) string {
+func (st *readState) changedSince(v *visit, b *readback) string {
 	printed := func(line int64) int64 {
 		for i := range st.lines {
 			if st.lines[i].Line.Line == line {
@@ -174,12 +190,18 @@ func (st *readState) changedSince(v *visit) string {
 		}
 		var lines []int64
 		for _, p := range st.sheet.inOrder() {
+			if !was.has(p) {
+				continue
+			}
 			lines = append(lines, p.differs(stage, was, printed)...)
 			lines = append(lines, p.goodsDiffer(stage, was, st.sheet.Goods)...)
 		}
 		if len(lines) > 0 {
 			out = append(out, v.t("readback-changed-lines", v.t("stage-"+string(stage)), v.time(was.at), linesOf(lines)))
 		}
+	}
+	if late := st.late(); len(late) > 0 && b.Late == lateLeave+st.sheet.reading() {
+		out = append(out, st.lateWords(v, late))
 	}
 	return strings.Join(out, " ")
 }
@@ -188,7 +210,7 @@ func (st *readState) changedSince(v *visit) string {
 func (b *readback) nothing(v *visit, st *readState) said {
 	drop := choice{Do: "drop", Value: st.sheet.Trip, Words: v.t("readback-drop")}
 	aside := choice{Do: "aside", Words: v.t("readback-aside")}
-	if changed := st.changedSince(v); changed != "" {
+	if changed := st.changedSince(v, b); changed != "" {
 		return doubt(v.t("readback-changed", st.sheet.Set), changed+" "+v.t("readback-changed-more")).offer(drop, aside)
 	}
 	drop.Main = true
@@ -212,6 +234,10 @@ func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount
 			settled = settled && page.blank(stage) && (!page.goodsMarked(stage) || p.cameSaid(page, stage))
 			continue
 		}
+		if !was.has(page) {
+			settled = settled && !page.has(stage)
+			continue
+		}
 		lines := page.differs(stage, was, func(line int64) int64 { return numbers[line] })
 		if lines = append(lines, page.goodsDiffer(stage, was, p.sheet.Goods)...); len(lines) > 0 {
 			settled = false
@@ -221,9 +247,9 @@ func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount
 	return settled && !p.moreMayHaveCome(page), changed
 }
 
-// moreMayHaveCome reports whether more goods may have come since the sheet's counts were recorded.
+// moreMayHaveCome reports whether more may have come since the sheet's counts were recorded.
 func (p *printed) moreMayHaveCome(page *paperPage) bool {
-	return slices.ContainsFunc(page.Goods, func(r paperRow) bool { return page.moreMayHaveCome(&r, p.done) })
+	return slices.ContainsFunc(page.all(), func(r paperRow) bool { return page.moreMayHaveCome(&r, p.done) })
 }
 
 // cameSaid reports whether a recorded count after what came says how much that was.

@@ -18,6 +18,7 @@ const (
 	askCase      = "case"
 	askKnown     = "known"
 	askClosed    = "closed"
+	askLate      = "late"
 	askThere     = "there"
 	askDay       = "day"
 	askMoment    = "moment"
@@ -96,6 +97,9 @@ type readState struct {
 func (st *readState) own() projections.TripKey {
 	return projections.TripKey{Set: st.sheet.Set, Trip: st.sheet.Trip}
 }
+
+// isDoneOn reports whether the count of a stage is recorded, and a page was there then.
+func (st *readState) isDoneOn(p *paperPage, stage events.Stage) bool { return st.done[stage].has(p) }
 
 func (st *readState) isDone(stage events.Stage) bool {
 	_, ok := st.done[stage]
@@ -222,7 +226,7 @@ func (st *readState) countedOtherwise(s *projections.SetStanding) bool {
 // next is the first question that is open.
 func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	for _, n := range st.sheet.missing() {
-		if !slices.Contains(b.Without, n) {
+		if !slices.Contains(b.Without, n) && !st.recordedPage(n) {
 			return &paperQuestion{kind: askPages}
 		}
 	}
@@ -243,6 +247,9 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 	if q := st.nextThere(b); q != nil {
 		return q
 	}
+	if q := st.nextLate(v, b); q != nil {
+		return q
+	}
 	unopened := st.opened.IsZero() && (len(st.done) == 0 || len(st.counted(b)) > 0) // else nothing of it is recorded any more
 	switch {
 	case b.Redate, unopened && b.Opened.IsZero() && b.Day == "":
@@ -258,6 +265,9 @@ func (st *readState) next(v *visit, b *readback) *paperQuestion {
 		return q
 	}
 	if q := st.nextBlank(b); q != nil {
+		return q
+	}
+	if q := st.nextAdded(b); q != nil {
 		return q
 	}
 	if q := st.nextPerson(v, b); q != nil {
@@ -278,7 +288,9 @@ func (st *readState) columns(b *readback) (out []events.Stage) {
 		if st.sheet.Form && (b.Stages[stage] == nil || !b.Stages[stage].Made) {
 			continue
 		}
-		if !st.isDone(stage) && !st.blank(stage) && !st.leftOut(b, stage) {
+		switch {
+		case st.blank(stage) && !st.completes(b, stage), st.leftOut(b, stage):
+		case stage == events.StageAdded && st.addsLines(b), stage != events.StageAdded && (!st.isDone(stage) || st.completes(b, stage)):
 			out = append(out, stage)
 		}
 	}
@@ -343,6 +355,8 @@ func (st *readState) nextPerson(v *visit, b *readback) *paperQuestion {
 		}
 		q := &paperQuestion{stage: stage}
 		switch {
+		case st.mends(stage): // who made it, and when, is recorded
+			continue
 		case said.At.IsZero() && b.Doubt != nil && b.Doubt.Stage == stage:
 			return b.momentQuestion()
 		case said.At.IsZero():
@@ -388,8 +402,11 @@ func (b *readback) momentQuestion() *paperQuestion {
 
 // value is what a line comes to at a stage; ok is false where it must be asked, n < 0 where it was not counted.
 func (st *readState) value(b *readback, l *projections.LineStanding, stage events.Stage) (n int64, ok bool) {
+	if stage == events.StageAdded {
+		return st.added(b, l.Line.Line)
+	}
 	c, page := st.sheet.cell(l.Line.Line, stage)
-	if c == nil {
+	if c == nil || st.isDoneOn(page, stage) {
 		return -1, true
 	}
 	if s, said := b.Cells[cellName(stage, l.Line.Line)]; said && s.Picture == page.Picture {
@@ -415,11 +432,20 @@ func (st *readState) value(b *readback, l *projections.LineStanding, stage event
 // otherBefore reports whether the sheet itself says of a line, in a column before, that it is another number than the printed
 // one: then a tick may mean either.
 func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage events.Stage) bool {
+	if st.other.later[l.Line.Line] > 0 && stage != events.StageFirst {
+		return true // a station has that some came
+	}
+	_, page := st.sheet.row(l.Line.Line)
 	for _, before := range st.sheet.stages() {
 		if before == stage {
 			return false
 		}
-		if was, done := st.done[before]; done { // of a mark that was asked about only the record says which number it was
+		if before == events.StageAdded && st.lineAdded(b, l.Line.Line) != nil {
+			if g := st.lineAdded(b, l.Line.Line); g.said.came() > 0 || g.said.Numbers == nil && !g.said.None {
+				return true
+			}
+		}
+		if was, done := st.done[before]; done && was.has(page) { // of a mark that was asked about only the record says which number it was
 			n, said := was.counts[l.Line.Line]
 			if said && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
 				return true
@@ -431,7 +457,7 @@ func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage
 			continue
 		}
 		n, ok := st.value(b, l, before)
-		if ok && n >= 0 && (before == events.StageAdded && n > 0 || before != events.StageAdded && n != l.Packed) {
+		if ok && n >= 0 && before != events.StageAdded && n != l.Packed {
 			return true
 		}
 	}
@@ -442,28 +468,30 @@ func (st *readState) otherBefore(b *readback, l *projections.LineStanding, stage
 func (st *readState) nextCell(b *readback) *paperQuestion {
 	for _, stage := range st.counted(b) {
 		for i := range st.lines {
-			if st.goodsOnly(b, stage) {
-				break
-			}
 			l := &st.lines[i]
-			if _, ok := st.value(b, l, stage); ok {
-				continue
+			if _, ok := st.value(b, l, stage); !ok {
+				return st.cellQuestion(l, stage)
 			}
-			c, page := st.sheet.cell(l.Line.Line, stage)
-			q := &paperQuestion{kind: askCell, stage: stage, line: l.Line.Line, page: page.Page, printed: l.Packed,
-				item: l.Description, why: c.Why}
-			if q.why == "" {
-				switch q.why = whyBefore; {
-				case c.Written:
-					q.why = string(marks.NumberToo)
-				case st.sheet.otherwisePrinted(l.Line.Line, l.Packed):
-					q.why = whyCorrected
-				}
-			}
-			q.agrees = !c.Written && stage != events.StageAdded && !st.sheet.otherwisePrinted(l.Line.Line, l.Packed) &&
-				!slices.Contains(noTick, q.why)
-			return q
 		}
 	}
 	return nil
+}
+
+// cellQuestion asks what a line comes to at a stage.
+func (st *readState) cellQuestion(l *projections.LineStanding, stage events.Stage) *paperQuestion {
+	c, page := st.sheet.cell(l.Line.Line, stage)
+	q := &paperQuestion{kind: askCell, stage: stage, line: l.Line.Line, page: page.Page, printed: l.Packed, item: l.Description, why: c.Why}
+	if q.why == "" {
+		switch q.why = whyBefore; {
+		case c.Written:
+			q.why = string(marks.NumberToo)
+		case st.sheet.otherwisePrinted(l.Line.Line, l.Packed):
+			q.why = whyCorrected
+		case st.other.later[l.Line.Line] > 0:
+			q.why = whyNoSum
+		}
+	}
+	q.agrees = !c.Written && stage != events.StageAdded && !st.sheet.otherwisePrinted(l.Line.Line, l.Packed) &&
+		!slices.Contains(noTick, q.why) && q.why != whyNoSum
+	return q
 }

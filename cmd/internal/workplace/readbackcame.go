@@ -4,13 +4,14 @@ import (
 	"slices"
 
 	"listbound/events"
+	"listbound/projections"
 	"listbound/projections/facts"
 )
 
-// What came of goods after the first count stands on paper without a time, and may be on record already: from this sheet, or by a
-// count that a station made. Here is how much of a row is still to be recorded, and by which count.
+// What came after the first count stands on paper without a time, and may be on record already: from this sheet, or by a count that a
+// station made. Here is how much of a row, for goods or of a line of the list, is still to be recorded, and by which count.
 
-// cameBefore is what counts that are not from this sheet say of goods: how many came, by line.
+// cameBefore is what counts that are not from this sheet say of what came, by line.
 type cameBefore struct {
 	first, later map[int64]int64
 	counted      map[int64]bool // the lines that they have
@@ -76,6 +77,79 @@ func (st *readState) came(b *readback, g *paperGoods) int64 {
 	return max(n, 0)
 }
 
+// lineAdded is a line of the list with what is written under what came, as an account such as goods have; nil where nothing is.
+func (st *readState) lineAdded(b *readback, line int64) *paperGoods {
+	r, page := st.sheet.row(line)
+	if r == nil || !page.marked(r, events.StageAdded) {
+		return nil
+	}
+	g := &paperGoods{row: line, page: page, line: line}
+	switch s := b.fewer(events.StageAdded, g); {
+	case s.Picture == "":
+	case s.Not:
+		g.said.None = true
+	default:
+		g.said = goodsSaid{Numbers: []int64{0, s.Counted}, There: s.There, Same: s.Same}
+	}
+	return g
+}
+
+// added is how many of a line came and are not recorded yet; ok is false where that must be asked, n < 0 where nothing is to be
+// recorded.
+func (st *readState) added(b *readback, line int64) (n int64, ok bool) {
+	g := st.lineAdded(b, line)
+	switch {
+	case g == nil, g.said.None, st.isDone(events.StageAdded) && !st.isDoneOn(g.page, events.StageAdded) &&
+		!st.completes(b, events.StageAdded):
+		return -1, true
+	case g.said.Numbers == nil:
+		r, _ := st.sheet.row(line)
+		if st.isDoneOn(g.page, events.StageAdded) && !g.page.moreMayHaveCome(r, st.done) {
+			return -1, true
+		}
+		return 0, false
+	case st.mayBeSame(b, g):
+		return 0, false
+	}
+	if n = st.came(b, g); n == 0 && g.said.came() > 0 {
+		return -1, true
+	}
+	return n, true
+}
+
+// addsLines reports whether the sheet has a count of what came of lines of the list that is still to be recorded, as far as can be told.
+func (st *readState) addsLines(b *readback) bool {
+	return slices.ContainsFunc(st.lines, func(l projections.LineStanding) bool {
+		n, ok := st.added(b, l.Line.Line)
+		return n > 0 || (!ok || n == 0) && !st.addedBefore(b, l.Line.Line)
+	})
+}
+
+// addedBefore reports whether what is written under what came of a line may be recorded already: then it is asked before anything else
+// of that count is.
+func (st *readState) addedBefore(b *readback, line int64) bool {
+	g := st.lineAdded(b, line)
+	return g != nil && (st.other.later[line] > 0 || st.isDoneOn(g.page, events.StageAdded))
+}
+
+// nextAdded asks what came of lines of which some is recorded already.
+func (st *readState) nextAdded(b *readback) *paperQuestion {
+	for i := range st.lines {
+		l := &st.lines[i]
+		_, ok := st.added(b, l.Line.Line)
+		if ok || !st.addedBefore(b, l.Line.Line) {
+			continue
+		}
+		g := st.lineAdded(b, l.Line.Line)
+		if g.said.Numbers == nil {
+			return st.cellQuestion(l, events.StageAdded)
+		}
+		return &paperQuestion{kind: askCame, stage: events.StageAdded, line: l.Line.Line, page: g.page.Page, item: l.Description,
+			printed: st.cameThere(b, g)}
+	}
+	return nil
+}
+
 // mayBeSame reports whether it is asked if what came by a row is what other counts have.
 func (st *readState) mayBeSame(b *readback, g *paperGoods) bool {
 	there := st.cameThere(b, g)
@@ -100,11 +174,6 @@ func (st *readState) withCame(b *readback, counted []events.Stage) []events.Stag
 		at = 1
 	}
 	return slices.Insert(slices.Clone(counted), at, events.StageAdded)
-}
-
-// goodsOnly reports whether a count is of goods alone: what lines have in its column is recorded, or left out.
-func (st *readState) goodsOnly(b *readback, stage events.Stage) bool {
-	return stage == events.StageAdded && (st.isDone(stage) || st.leftOut(b, stage))
 }
 
 // cameAlone is how many of goods came of which no count after the first says so; before the row was typed, 1 where it seems so.
@@ -136,7 +205,7 @@ func (st *readState) seemsAlone(b *readback, g *paperGoods, counted []events.Sta
 		if later == events.StageFirst || later == events.StageAdded {
 			continue
 		}
-		if was, ok := st.done[later]; ok { // of goods that nobody has named it can't be told which they are
+		if was := st.done[later]; was.has(g.page) { // of goods that nobody has named it can't be told which they are
 			if _, said := was.counts[g.line]; said || g.line == 0 {
 				return false
 			}
@@ -154,8 +223,7 @@ func (p *paperPage) moreMayHaveCome(r *paperRow, done map[events.Stage]paperCoun
 		return false
 	}
 	last := p.Stages[len(p.Stages)-1]
-	_, counted := done[last]
-	return !counted || !p.marked(r, last)
+	return !done[last].has(p) || !p.marked(r, last)
 }
 
 // cameSince reports whether a count came to what was there before the last, or some of the last, came.

@@ -48,6 +48,7 @@ const (
 	noteOldList     = "note-old-list"
 	noteRecorded    = "note-recorded"
 	noteMoreCame    = "note-more-came"
+	noteLate        = "note-late"
 )
 
 // PageRead is what became of one page of a file.
@@ -184,7 +185,9 @@ func (r *paperReader) page(ctx context.Context, m image.Image, picture string, i
 	out.notes = of.notes
 	settled, changed := of.settled(page)
 	out.changed = changed
-	if len(of.done) > 0 && len(changed) == 0 {
+	if late := of.late(page); late {
+		out.notes = append(out.notes, phrase{Key: noteLate})
+	} else if len(of.done) > 0 && len(changed) == 0 {
 		out.notes = append(out.notes, phrase{Key: noteRecorded})
 		if of.moreMayHaveCome(page) {
 			out.notes = append(out.notes, phrase{Key: noteMoreCame})

@@ -259,7 +259,7 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 			return n, true
 		}
 		return -1, true
-	case c == nil:
+	case c == nil, st.isDoneOn(g.page, stage):
 		return -1, true
 	case stage == events.StageFirst:
 		if len(numbers) == 0 || numbers[0] == 0 {
@@ -299,7 +299,7 @@ func (st *readState) otherSum(b *readback, g *paperGoods, stage events.Stage) bo
 		case events.StageFirst, events.StageAdded:
 			continue
 		}
-		if n, said := st.done[before].counts[g.line]; said && n != g.said.sum()-st.came(b, g) {
+		if n, said := st.done[before].counts[g.line]; said && n != st.sumBefore(b, g) {
 			return true
 		}
 		s := b.fewer(before, g)
@@ -308,6 +308,16 @@ func (st *readState) otherSum(b *readback, g *paperGoods, stage events.Stage) bo
 		}
 	}
 	return false
+}
+
+// sumBefore is how many of goods there were before what isn't recorded yet came, in all rows of the same goods.
+func (st *readState) sumBefore(b *readback, g *paperGoods) (n int64) {
+	for _, o := range st.goodsUsed(b) {
+		if o.line == g.line {
+			n += o.said.sum() - st.came(b, o)
+		}
+	}
+	return n
 }
 
 // isLast reports whether a stage is the last that the sheet has: nothing comes after it. Of one before it, the sheet may have been read

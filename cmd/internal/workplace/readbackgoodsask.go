@@ -28,10 +28,20 @@ func (st *readState) nextGoods(b *readback) *paperQuestion {
 	case pale:
 		return &paperQuestion{kind: askNoGoods}
 	}
-	for _, g := range st.goodsUsed(b) {
-		if q := st.goodsQuestion(b, g); q != nil {
-			return q.of(g)
+	used := st.goodsUsed(b)
+	for _, g := range used {
+		q := st.goodsQuestion(b, g)
+		if q == nil {
+			continue
 		}
+		if q.kind == askCell && q.why == whyBefore { // a count that is recorded may be of goods in two rows: what the others say is asked first
+			for _, o := range used {
+				if first := st.goodsQuestion(b, o); first != nil && (first.kind == askGoods || first.kind == askGoodsName) {
+					return first.of(o)
+				}
+			}
+		}
+		return q.of(g)
 	}
 	return nil
 }
@@ -132,13 +142,16 @@ func (b *readback) askGoods(v *visit, st *readState, q *paperQuestion, stage str
 
 // askCame asks whether what came by the paper is what recorded counts have.
 func (b *readback) askCame(v *visit, st *readState, q *paperQuestion) said {
-	came := int64(0)
+	came, name := int64(0), lineName(q.line)
 	for _, g := range st.goodsUsed(b) {
 		if g.row == q.line {
 			came = st.came(b, g)
 		}
 	}
-	return doubt(v.t("readback-ask-came", lineName(q.line), came, q.printed), joined(q.item+".", v.t("readback-came-more"))).offer(
+	if q.line > 0 {
+		came, name = st.came(b, st.lineAdded(b, q.line)), v.t("readback-line", q.line)
+	}
+	return doubt(v.t("readback-ask-came", name, came, q.printed), joined(q.item+".", v.t("readback-came-more"))).offer(
 		choice{Do: "came", Value: cameSame, Words: v.t("readback-came-same", q.printed)},
 		choice{Do: "came", Value: cameBesides, Words: v.t("readback-came-besides")},
 		choice{Do: "aside", Words: v.t("readback-aside")})
@@ -156,8 +169,15 @@ func (b *readback) takeCame(v *visit, f fields) (said, error) {
 	if err != nil || st == nil || q == nil || q.kind != askCame || f["value"] != cameSame && f["value"] != cameBesides {
 		return said{}, err
 	}
+	same := f["value"] == cameSame
+	if name := cellName(q.stage, q.line); q.line > 0 {
+		s := b.Cells[name]
+		s.There, s.Same = q.printed, same
+		b.Cells[name] = s
+		return said{}, nil
+	}
 	s := b.Goods[q.line]
-	s.There, s.Same = q.printed, f["value"] == cameSame
+	s.There, s.Same = q.printed, same
 	b.Goods[q.line] = s
 	return said{}, nil
 }

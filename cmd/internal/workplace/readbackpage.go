@@ -287,7 +287,7 @@ func (b *readback) showCuts(v *visit, st *readState, q *paperQuestion, out *read
 		b.showRow(v, st, q.line, out)
 		return
 	}
-	if q.kind == askCell {
+	if q.kind == askCell || q.kind == askCame {
 		b.showCell(v, st, q.line, q.stage, out)
 		return
 	}

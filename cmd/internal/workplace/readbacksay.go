@@ -26,8 +26,8 @@ func (b *readback) verdict(v *visit) (said, error) {
 		return b.sum(v, st), nil
 	}
 	s := b.ask(v, st, q)
-	if len(st.done) > 0 {
-		s.Aside = joined(s.Aside, v.t("readback-note-recorded"), st.changedSince(v))
+	if len(st.done) > 0 && q.kind != askLate { // which says so itself
+		s.Aside = joined(s.Aside, v.t("readback-note-recorded"), st.changedSince(v, b))
 	}
 	return s, nil
 }
@@ -37,11 +37,7 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 	stage := v.t("stage-" + string(q.stage))
 	switch q.kind {
 	case askPages:
-		var pages []string
-		for _, n := range st.sheet.missing() {
-			pages = append(pages, strconv.Itoa(n))
-		}
-		return doubt(v.t("readback-ask-pages", strings.Join(pages, ", "), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(
+		return doubt(v.t("readback-ask-pages", numbersOf(st.sheet.missing()), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(
 			choice{Do: "without", Words: v.t("readback-without")}, choice{Do: "aside", Words: v.t("readback-aside")})
 	case askCase:
 		s := ask(v.t("readback-ask-case", st.sheet.Set), v.t("readback-case-more"))
@@ -59,6 +55,8 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 		return b.askWhose(v, st)
 	case askClosed:
 		return b.askClosed(v, st)
+	case askLate:
+		return b.askLate(v, st, q)
 	case askThere:
 		return b.askThere(v, st, q.stage)
 	case askDay:
@@ -141,9 +139,11 @@ func (b *readback) askCell(v *visit, q *paperQuestion, stage string) said {
 		words = v.t("readback-ask-typed", q.line, stage, q.printed)
 	}
 	s := ask(words, v.t("readback-why-"+q.why))
-	s.Next = v.t("readback-next-number", q.item)
-	if q.item == "" {
+	switch s.Next = v.t("readback-next-number", q.item); {
+	case q.item == "":
 		s.Next = ""
+	case q.why == whyForm: // the question says already what to type
+		s.Next = q.item
 	}
 	switch {
 	case q.agrees && q.line < 0:
@@ -206,6 +206,7 @@ type stageCount struct {
 	beyond  []events.Beyond
 	removed []events.Removed
 	goods   []goodsNumber
+	mends   paperCount // the recorded count that this is laid to, of pages that it lacks
 }
 
 // otherLine is a line that was counted otherwise than printed.
@@ -225,22 +226,25 @@ func (st *readState) counts(b *readback) (out []stageCount) {
 	goods := st.goodsUsed(b)
 	for _, stage := range st.counted(b) {
 		said := b.Stages[stage]
-		if said == nil {
+		c := stageCount{stage: stage, counts: []events.Count{}}
+		switch {
+		case st.mends(stage):
+			was := st.done[stage]
+			c.mends, c.at, c.counter, c.witness = was, was.at, was.data.Counter, was.data.Witness
+		case said == nil:
 			continue
+		default:
+			c.at, c.counter, c.witness = said.At, said.Counter, said.Witness
 		}
-		c := stageCount{stage: stage, at: said.At, counter: said.Counter, witness: said.Witness, counts: []events.Count{}}
 		for i := range st.lines {
 			l := &st.lines[i]
-			if st.goodsOnly(b, stage) {
-				break
-			}
 			if l.Beyond && (st.on != st.own() || slices.ContainsFunc(goods, func(g *paperGoods) bool { return g.line == l.Line.Line })) {
 				continue // it lies with another set, or has a row for goods
 			}
 			n, _ := st.value(b, l, stage)
 			cell, page := st.sheet.cell(l.Line.Line, stage)
 			if n < 0 {
-				if stage != events.StageAdded {
+				if stage != events.StageAdded && (!st.mends(stage) || cell != nil && !st.isDoneOn(page, stage)) {
 					c.without = append(c.without, l.Line.Line)
 				}
 				continue
@@ -276,6 +280,9 @@ func (c *stageCount) words(v *visit) string {
 	}
 	if goods := c.goodsWords(v); goods != "" {
 		s += " " + goods
+	}
+	if c.mends.id != "" {
+		s += " " + v.t("readback-late-added")
 	}
 	return s
 }
@@ -323,7 +330,11 @@ func (b *readback) record(v *visit, _ fields) (said, error) {
 		return said{}, err
 	}
 	size := v.d.site.Size()
-	rs, err := v.observe(b.observations(v, st, counts, kept)...)
+	all, err := b.observations(v, st, counts, kept)
+	if err != nil {
+		return said{}, err
+	}
+	rs, err := v.observe(all...)
 	if err != nil {
 		return said{}, err
 	}
@@ -347,7 +358,7 @@ func (b *readback) record(v *visit, _ fields) (said, error) {
 }
 
 // observations are what the sheet and those who read it back say.
-func (b *readback) observations(v *visit, st *readState, counts []stageCount, kept map[int]string) []*events.Observation {
+func (b *readback) observations(v *visit, st *readState, counts []stageCount, kept map[int]string) ([]*events.Observation, error) {
 	observed := func(at time.Time, d events.Data) *events.Observation {
 		return &events.Observation{Station: v.station, Kind: d.Kind(), Time: at, Set: st.on.Set, Trip: st.on.Trip, Operator: b.Operator,
 			Medium: events.MediumPaper, Data: d}
@@ -364,13 +375,20 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 		out = append(out, observed(b.Opened, d))
 	}
 	for _, c := range counts {
+		if c.mends.id != "" {
+			o, err := b.laidTo(v, st, &c, kept)
+			if err != nil {
+				return nil, err
+			}
+			out = append(out, o)
+			continue
+		}
 		from := &events.FromPaper{Asked: c.asked}
 		if st.policy.TwoPersons {
 			from.CheckedBy = b.Witness
 		}
 		for _, p := range st.sheet.inOrder() {
-			from.Pages = append(from.Pages, events.PaperPage{Page: int64(p.Page), Of: int64(st.sheet.Of), Picture: p.Picture,
-				Marks: p.marksOf(c.stage), Kept: kept[p.Page]})
+			from.Pages = append(from.Pages, st.pageOf(p, c.stage, kept))
 		}
 		slices.Sort(from.Asked)
 		d := &events.SetCounted{Case: b.Case, Stage: c.stage, Sheet: b.Code, Counter: c.counter, Witness: c.witness, Counts: c.counts,
@@ -381,5 +399,5 @@ func (b *readback) observations(v *visit, st *readState, counts []stageCount, ke
 		}
 		out = append(out, observed(c.at, d))
 	}
-	return out
+	return out, nil
 }

@@ -61,7 +61,7 @@ func (st *readState) nextThere(b *readback) *paperQuestion {
 	}
 	for _, stage := range st.sheet.stages() {
 		r, ok := st.recorded[stage]
-		if !ok || st.isDone(stage) || st.blank(stage) {
+		if !ok || st.isDone(stage) || st.blank(stage) || stage == events.StageAdded { // what came is asked of each line
 			continue
 		}
 		if said := b.Stages[stage]; said == nil || said.Beside != r.id && said.LeftOut != r.id {
@@ -91,7 +91,7 @@ func (b *readback) askThere(v *visit, st *readState, stage events.Stage) said {
 		who = v.t("readback-by-two", r.counter, r.witness)
 	}
 	more := v.t("readback-there-is", v.time(r.at), who, len(r.counts))
-	if others := st.othersIn(v, r.counts); stage != events.StageAdded && others != "" {
+	if others := st.othersIn(v, r.counts); others != "" {
 		more += " " + v.t("readback-others", others)
 	}
 	name := v.t("stage-" + string(stage))

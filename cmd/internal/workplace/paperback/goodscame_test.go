@@ -119,10 +119,9 @@ func TestGoodsInTwoRows(t *testing.T) {
 	b.lays(lines, goods)
 	b.people("0900")
 	b.typed("10+5")
-	b.typed("15")
+	b.asks("G4: which numbers") // of both rows one number is recorded: what a tick in the first one means follows from both
 	b.typed("5+3")
 	b.Do("goods-name", "name", "GZ-1010", "sort", "sponges")
-	b.typed("8")
 	b.sign()
 	got := counts(h, "K-0412")
 	if len(got) != 3 || got[1].Beyond[0].Added != 5 || got[2].Beyond[0].Added != 3 || lastCount(got[2].Counts) != 23 {
@@ -164,15 +163,16 @@ func TestGoodsThatCameAfterTheLastCountOfTheirs(t *testing.T) {
 	}
 }
 
-// Where the paper's count of what came is left out for a line's sake, goods of which nothing is recorded are not left out with it.
-func TestGoodsThatCameBesideALineLeftOut(t *testing.T) {
+// Where a station has that of a line a piece came, and it is the one on the paper, goods of which nothing is recorded are recorded.
+func TestGoodsThatCameBesideALineRecorded(t *testing.T) {
 	t.Parallel()
 	h, b := goodsHouseAfter(t, func(h *workplacetest.House) {
 		h.Record("north/or-3", events.KindSetCounted, "VAS-003", &events.SetCounted{Case: "K-0412", Stage: events.StageAdded,
 			Sheet: "screen", Counter: "B-3310", Witness: "B-3322", Counts: []events.Count{{Line: 2, Counted: 1}}})
 	})
 	b.lays(marked{"first": "ttt", "added": "ene", "final": "tet"}, marked{"first": "neeee", "added": "neeee"})
-	b.Do("leave-out", "value", "added")
+	b.typed("1")
+	b.Do("came", "value", "same")
 	b.people("0700")
 	b.asks("Added during the procedure: when?")
 	b.people("0730")

@@ -367,6 +367,9 @@ func TestBlankFormIsTypedIn(t *testing.T) {
 	b.Do("enter")
 	b.Do("not-stage")
 	b.people("0700")
+	if next := b.again()["next"]; next != workplacetest.ListShort().Lines[0].Description { // what to type is in the question
+		t.Errorf("%q", next)
+	}
 	for _, n := range []string{"4", "1"} {
 		b.typed(n)
 	}

@@ -36,6 +36,8 @@ type asker struct {
 type question struct {
 	HTML string `json:"html"`
 	Name string `json:"name"` // what to call it where something is wrong
+	// Whole: on a phone all of it is to be seen without scrolling inside its panel.
+	Whole bool `json:"whole"`
 	do   []string
 }
 
@@ -51,7 +53,7 @@ func (q *asker) send(verb, rest string) map[string]any {
 	a := q.h.Post("/at/north/or-3/"+q.place+"/"+verb+"?lang="+q.lang, body)
 	q.asks = a["asks"]
 	choices, _ := a["choices"].([]any)
-	out := question{Name: fmt.Sprint(a["words"], " | ", a["next"])}
+	out := question{Name: fmt.Sprint(a["words"], " | ", a["next"]), Whole: q.place == "readback"}
 	out.HTML, _ = a["verdict"].(string)
 	for _, c := range choices {
 		out.do = append(out.do, c.(map[string]any)["do"].(string))
@@ -661,6 +663,29 @@ func (q *asker) cameAlready() {
 	q.scan("10+10")
 	q.do("came", "value", "same")
 	q.do("aside")
+	q.pageLate()
+}
+
+// pageLate is what is asked of a page that was read after the counts of its sheet were recorded, and where they are not added to here.
+func (q *asker) pageLate() {
+	h := q.h
+	lay := func(page int, marks string) {
+		h.LayPaper("VAS-004", "VAS-MINOR", 2, workplacetest.PaperPage{Page: page, First: int64(2*page - 1),
+			Marks: map[events.Stage]string{events.StageFirst: marks, events.StageClosing: marks, events.StageFinal: marks}})
+		q.do("take-up", "value", h.Codes["VAS-004"])
+		q.do("without")
+		q.do("case", "case", "K-1")
+	}
+	lay(1, "tt")
+	for _, at := range []string{"0710", "0800", "0900"} {
+		q.scan(at, q.badge("B-1"), q.badge("B-2"))
+	}
+	q.scan(q.badge("B-3"), q.badge("B-4"))
+	lay(2, "t")
+	h.ChangesPolicy(func(p *events.Policy) { p.MendMinutes = 1 })
+	q.do("again")
+	q.do("late", "value", "leave")
+	q.do("aside")
 }
 
 // TestEveryQuestionIsInView: at 200 % zoom, on a phone, a tablet and a desk, in both languages, each question that a
@@ -774,6 +799,7 @@ const questionInView = `(questions => {
 		scrollTo(0, 0);
 		const bottom = shown(bar) ? bar.getBoundingClientRect().top : innerHeight, inside = room.getBoundingClientRect();
 		const say = what => wrong.push(q.name + ": " + what);
+		if (q.whole && innerWidth < 500 && room.scrollHeight > room.clientHeight + 1) say("it scrolls by " + (room.scrollHeight - room.clientHeight));
 		// All of an element, or its first lines.
 		const look = (name, el, lines) => {
 			if (!el || el.textContent.trim() === "") return say(name + " is not there");

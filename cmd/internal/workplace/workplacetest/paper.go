@@ -20,18 +20,24 @@ type PaperPage struct {
 	Marks map[events.Stage]string
 	Goods map[events.Stage]string // of the rows for goods
 	Grey  bool                    // pale ink is white on it
+	// Stages have a column each: first, added, closing and final, where nothing is given.
+	Stages []events.Stage
 }
 
 // LayPaper lays a sheet of a set among those that wait for a person, without any picture.
 func (h *House) LayPaper(set, list string, of int, pages ...PaperPage) {
 	h.T.Helper()
-	stages := []events.Stage{events.StageFirst, events.StageAdded, events.StageClosing, events.StageFinal}
 	var all []string
 	for _, p := range pages {
-		all = append(all,
-			fmt.Sprintf(`"%d":{"page":%[1]d,"picture":%q,"inFile":1,"stages":["first","added","closing","final"],"rows":[%s],`+
-				`"goods":[%s],"grey":%t}`, p.Page, strings.Repeat("ab", 32), rowsOf(p.Marks, stages, p.First, 1),
-				rowsOf(p.Goods, stages, -1, -1), p.Grey))
+		if p.Stages == nil {
+			p.Stages = []events.Stage{events.StageFirst, events.StageAdded, events.StageClosing, events.StageFinal}
+		}
+		columns, err := json.Marshal(p.Stages)
+		if err != nil {
+			h.T.Fatal(err)
+		}
+		all = append(all, fmt.Sprintf(`"%d":{"page":%[1]d,"picture":%q,"inFile":1,"stages":%s,"rows":[%s],"goods":[%s],"grey":%t}`, p.Page,
+			strings.Repeat("ab", 32), columns, rowsOf(p.Marks, p.Stages, p.First, 1), rowsOf(p.Goods, p.Stages, -1, -1), p.Grey))
 	}
 	goods, err := json.Marshal(h.Goods)
 	if err != nil {
