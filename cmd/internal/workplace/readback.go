@@ -67,7 +67,8 @@ type cellSaid struct {
 	Fewer   string `json:"fewer,omitempty"`  // of goods fewer than the sum: where the rest is
 	Reason  string `json:"reason,omitempty"` // and why, where it stays
 	There   int64  `json:"there,omitzero"`   // so many of what came were recorded otherwise when a person said,
-	Same    bool   `json:"same,omitzero"`    // that they are the same
+	Same    bool   `json:"same,omitzero"`    // that they are the same,
+	Some    int64  `json:"some,omitzero"`    // or so many of them
 	Picture string `json:"picture"`
 }
 
@@ -478,6 +479,8 @@ func (b *readback) typed(v *visit, text string) (string, fields, bool) {
 		return "day", fields{"value": text}, true
 	case q.kind == askCell && onlyDigits(text) && len(text) <= 4:
 		return "number", fields{"value": text}, true
+	case q.kind == askCame && onlyDigits(text) && len(text) <= 4:
+		return "came", fields{"value": text}, true
 	case q.kind == askGoods && looksLikeSum(text):
 		return "goods", fields{"value": text}, true
 	}

@@ -141,7 +141,8 @@ func (u *usedFor) isOf(st *readState, ref string) bool {
 
 // differs are the lines of a page that read otherwise than they are recorded. printed is the number beside a line where the page
 // itself doesn't say it.
-func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(line int64) int64) (out []int64) {
+func (p *paperPage) differs(stage events.Stage, done map[events.Stage]paperCount, printed func(line int64) int64) (out []int64) {
+	was := done[stage]
 	k := slices.Index(p.Stages, stage)
 	if k < 0 {
 		return nil
@@ -159,7 +160,8 @@ func (p *paperPage) differs(stage events.Stage, was paperCount, printed func(lin
 		switch c := r.Cells[k]; {
 		case c.Mark == markAsked, c.Written:
 			before, _ := was.letter(p, i)
-			same = was.asked[r.Line] || before == markAsked || !counted && c.Why == string(marks.Unmarked)
+			same = was.asked[r.Line] || before == markAsked || !counted && c.Why == string(marks.Unmarked) ||
+				stage == events.StageAdded && p.moreMayHaveCome(&r, done) // which is asked
 		case c.Mark == markTicked:
 			same = counted && (n == beside || was.asked[r.Line])
 		default:
@@ -193,7 +195,7 @@ func (st *readState) changedSince(v *visit, b *readback) string {
 			if !was.has(p) {
 				continue
 			}
-			lines = append(lines, p.differs(stage, was, printed)...)
+			lines = append(lines, p.differs(stage, st.done, printed)...)
 			lines = append(lines, p.goodsDiffer(stage, was, st.sheet.Goods)...)
 		}
 		if len(lines) > 0 {
@@ -238,7 +240,7 @@ func (p *printed) settled(page *paperPage) (settled bool, changed []changedCount
 			settled = settled && !page.has(stage)
 			continue
 		}
-		lines := page.differs(stage, was, func(line int64) int64 { return numbers[line] })
+		lines := page.differs(stage, p.done, func(line int64) int64 { return numbers[line] })
 		if lines = append(lines, page.goodsDiffer(stage, was, p.sheet.Goods)...); len(lines) > 0 {
 			settled = false
 			changed = append(changed, changedCount{stage, was.at, lines})

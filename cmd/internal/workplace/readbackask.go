@@ -10,6 +10,7 @@ import (
 	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
+	"listbound/projections/judge"
 )
 
 // The questions to a sheet, in the order in which they are asked.
@@ -140,7 +141,7 @@ func (st *readState) look(v *visit, b *readback) error {
 			if st.standing, err = w.CaseStanding(b.Case); err != nil {
 				return err
 			}
-			st.candidates(b)
+			st.candidates(w, b)
 		}
 		if st.on == (projections.TripKey{}) {
 			st.on = st.own()
@@ -186,7 +187,7 @@ func printedAt(c *facts.Trip) (at time.Time) {
 
 // candidates are the sets of the case that this sheet may have been used for: its own in another turn, and those with
 // the same list. Where its own was opened in the trip that the sheet names, or counts of it are recorded already, nothing is asked.
-func (st *readState) candidates(b *readback) {
+func (st *readState) candidates(w *judge.World, b *readback) {
 	if st.sheet.Form {
 		if k, ok := st.formTurn(); ok {
 			st.on = k
@@ -204,7 +205,7 @@ func (st *readState) candidates(b *readback) {
 			st.likely = nil
 			return
 		}
-		if s.Opened && (s.Key.Set == st.sheet.Set || s.List == st.sheet.List) && !st.countedOtherwise(&s) {
+		if s.Opened && (s.Key.Set == st.sheet.Set || s.List == st.sheet.List) && !st.countedOtherwise(w, &s, b.Case) {
 			st.likely = append(st.likely, s.Key)
 		}
 	}
@@ -213,14 +214,20 @@ func (st *readState) candidates(b *readback) {
 	}
 }
 
-// countedOtherwise reports whether a set has all counts that the sheet has: then the sheet is not of these.
-func (st *readState) countedOtherwise(s *projections.SetStanding) bool {
+// countedOtherwise reports whether a set has all counts that the sheet has, read back from another one: then the sheet is not of these.
+// What was counted at a station may have been ticked on this sheet, too.
+func (st *readState) countedOtherwise(w *judge.World, s *projections.SetStanding, ref string) bool {
+	some := false
 	for _, stage := range st.sheet.stages() {
-		if !st.blank(stage) && !slices.Contains(s.Stages, stage) {
+		some = some || !st.blank(stage)
+		if !st.blank(stage) && !slices.ContainsFunc(w.Trip(s.Key).Counted, func(it *facts.Item) bool {
+			d := facts.CountOf(it)
+			return !it.Void && d.Paper != nil && d.Case == ref && d.Stage == stage
+		}) {
 			return false
 		}
 	}
-	return true
+	return some
 }
 
 // next is the first question that is open.

@@ -1,6 +1,7 @@
 package workplace
 
 import (
+	"cmp"
 	"slices"
 
 	"listbound/events"
@@ -15,12 +16,14 @@ import (
 type cameBefore struct {
 	first, later map[int64]int64
 	counted      map[int64]bool // the lines that they have
+	whole        map[int64]bool // those of which the last count has no more than came by them: they say of all of it that it came
 }
 
 // take adds what a count says came.
 func (c *cameBefore) take(d *events.SetCounted) {
 	if c.first == nil {
-		c.first, c.later, c.counted = make(map[int64]int64), make(map[int64]int64), make(map[int64]bool)
+		c.first, c.later = make(map[int64]int64), make(map[int64]int64)
+		c.counted, c.whole = make(map[int64]bool), make(map[int64]bool)
 	}
 	for _, x := range d.Counts {
 		c.counted[x.Line] = true
@@ -36,20 +39,68 @@ func (c *cameBefore) take(d *events.SetCounted) {
 		for _, x := range d.Counts {
 			to[x.Line] += x.Counted
 		}
+		return
+	}
+	for _, x := range d.Counts {
+		c.whole[x.Line] = d.Stage != events.StageFirst && x.Counted <= c.first[x.Line]+c.later[x.Line]
 	}
 }
 
 // share is what of a number, which counts have of a line, falls to a row: rows of the same goods take their part one after the other.
-func (st *readState) share(b *readback, g *paperGoods, n int64, part func(*goodsSaid) int64) int64 {
+func (st *readState) share(b *readback, g *paperGoods, n int64, part func(*paperGoods) int64) int64 {
 	for _, o := range st.goodsUsed(b) {
 		if o.row == g.row {
 			break
 		}
 		if o.line == g.line {
-			n -= min(n, part(&o.said))
+			n -= min(n, part(o))
 		}
 	}
-	return min(n, part(&g.said))
+	return min(n, part(g))
+}
+
+// atFirst is how many of a row were there at first, and are in no first count that a station made.
+func (st *readState) atFirst(b *readback, g *paperGoods) int64 {
+	return g.said.atFirst() - st.share(b, g, st.other.first[g.line], func(g *paperGoods) int64 { return g.said.atFirst() })
+}
+
+// afterFirst is how many of a row counts after the first must have: what came, and what was there at first where the sheet's first
+// count is left out and the one of a station hasn't got it.
+func (st *readState) afterFirst(b *readback) func(*paperGoods) int64 {
+	return func(g *paperGoods) int64 {
+		if st.leftOut(b, events.StageFirst) {
+			return g.said.came() + st.atFirst(b, g)
+		}
+		return g.said.came()
+	}
+}
+
+// inFirst is how many of a row are laid to the sheet's first count, if that is still to be recorded.
+func (st *readState) inFirst(b *readback, g *paperGoods) int64 {
+	if st.leftOut(b, events.StageFirst) || st.isDoneOn(g.page, events.StageFirst) {
+		return 0
+	}
+	return st.atFirst(b, g)
+}
+
+// same is how many of what came by a row are recorded otherwise, as a person said.
+func (st *readState) same(b *readback, g *paperGoods) int64 {
+	if !g.said.Same || g.said.There != st.cameThere(b, g) {
+		return 0
+	}
+	return cmp.Or(g.said.Some, g.said.There)
+}
+
+// firstThere reports whether later counts of a station have what was there at first by a row, as come: then the row has no first count
+// of its own, for the station had none of it before.
+func (st *readState) firstThere(b *readback, g *paperGoods) bool {
+	n := st.inFirst(b, g)
+	return n > 0 && st.other.whole[g.line] && st.same(b, g) >= n
+}
+
+// notHere is how many of what came by a row are not recorded from this sheet.
+func (st *readState) notHere(b *readback, g *paperGoods) int64 {
+	return st.afterFirst(b)(g) - st.share(b, g, st.recordedHere(g.line), st.afterFirst(b))
 }
 
 // recordedHere is how many of a line came by what is recorded from this sheet.
@@ -61,20 +112,23 @@ func (st *readState) recordedHere(line int64) (n int64) {
 }
 
 // cameThere is how many of what came by a row counts that are not from this sheet have, too: they may be the same. Of what lay there at
-// first by such a count, it is what the sheet doesn't have at first.
+// first by such a count, it is what the sheet doesn't have at first. Where such counts say of all of it that it came, it is what the sheet has at first, too.
 func (st *readState) cameThere(b *readback, g *paperGoods) int64 {
-	here := st.recordedHere(g.line)
+	here, part := st.recordedHere(g.line), st.afterFirst(b)
 	n := here + st.other.later[g.line] + max(0, st.other.first[g.line]-g.said.atFirst())
-	return st.share(b, g, n, (*goodsSaid).came) - st.share(b, g, here, (*goodsSaid).came)
+	if st.other.whole[g.line] {
+		return st.share(b, g, n, func(g *paperGoods) int64 { return part(g) + st.inFirst(b, g) }) - st.share(b, g, here, part)
+	}
+	return st.share(b, g, n, part) - st.share(b, g, here, part)
 }
 
 // came is how many of goods came after the first count and are not recorded yet.
 func (st *readState) came(b *readback, g *paperGoods) int64 {
-	n := g.said.came() - st.share(b, g, st.recordedHere(g.line), (*goodsSaid).came)
-	if there := st.cameThere(b, g); there > 0 && there == g.said.There && g.said.Same {
-		n -= there
+	same := st.same(b, g)
+	if st.firstThere(b, g) {
+		same -= st.inFirst(b, g)
 	}
-	return max(n, 0)
+	return max(st.notHere(b, g)-same, 0)
 }
 
 // lineAdded is a line of the list with what is written under what came, as an account such as goods have; nil where nothing is.
@@ -89,7 +143,7 @@ func (st *readState) lineAdded(b *readback, line int64) *paperGoods {
 	case s.Not:
 		g.said.None = true
 	default:
-		g.said = goodsSaid{Numbers: []int64{0, s.Counted}, There: s.There, Same: s.Same}
+		g.said = goodsSaid{Numbers: []int64{0, s.Counted}, There: s.There, Same: s.Same, Some: s.Some}
 	}
 	return g
 }
@@ -247,8 +301,9 @@ func (st *readState) cameUntil(b *readback, g *paperGoods, at events.Stage) int6
 	}
 	by := st.came(b, g)
 	if s := b.fewer(at, g); s.Fewer == fewerLater {
-		until := s.Counted + g.said.sum() - st.remain(b, g, at) - g.said.atFirst()
-		by = min(by, max(0, until-(g.said.came()-by)))
+		after := st.afterFirst(b)(g)
+		until := s.Counted + after - st.remain(b, g, at)
+		by = min(by, max(0, until-(after-by)))
 	}
 	return by
 }
@@ -258,7 +313,7 @@ func (st *readState) cameUntil(b *readback, g *paperGoods, at events.Stage) int6
 func (st *readState) cameBy(b *readback, g *paperGoods, stage events.Stage) int64 {
 	switch stage {
 	case events.StageFirst:
-		return g.said.atFirst() - st.share(b, g, st.other.first[g.line], (*goodsSaid).atFirst)
+		return st.atFirst(b, g)
 	case events.StageAdded:
 		return 0 // the count says it by itself
 	}

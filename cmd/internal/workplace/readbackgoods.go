@@ -22,7 +22,8 @@ type goodsSaid struct {
 	Name    string      `json:"name,omitempty"`
 	Sort    events.Sort `json:"sort,omitempty"`
 	There   int64       `json:"there,omitzero"` // so many of what came were recorded otherwise when a person said,
-	Same    bool        `json:"same,omitzero"`  // that they are the same
+	Same    bool        `json:"same,omitzero"`  // that they are the same,
+	Some    int64       `json:"some,omitzero"`  // or so many of them
 	Picture string      `json:"picture"`
 }
 
@@ -228,7 +229,7 @@ func (st *readState) remain(b *readback, g *paperGoods, stage events.Stage) int6
 	for _, was := range st.done {
 		stays += was.stays[g.line]
 	}
-	n -= st.share(b, g, stays, (*goodsSaid).sum)
+	n -= st.share(b, g, stays, func(g *paperGoods) int64 { return g.said.sum() })
 	for _, before := range st.columns(b) {
 		if before == stage {
 			break
@@ -262,7 +263,7 @@ func (st *readState) goodsCount(b *readback, g *paperGoods, stage events.Stage) 
 	case c == nil, st.isDoneOn(g.page, stage):
 		return -1, true
 	case stage == events.StageFirst:
-		if len(numbers) == 0 || numbers[0] == 0 {
+		if len(numbers) == 0 || numbers[0] == 0 || st.firstThere(b, g) {
 			return -1, true
 		}
 		return numbers[0], true
@@ -335,7 +336,7 @@ func (st *readState) goodsCounts(b *readback, used []*paperGoods, c *stageCount)
 			continue
 		}
 		if n < 0 {
-			if r, _ := st.sheet.row(g.row); c.stage != events.StageAdded && g.page.marked(r, c.stage) {
+			if r, _ := st.sheet.row(g.row); c.stage != events.StageAdded && g.page.marked(r, c.stage) && !st.firstThere(b, g) {
 				c.without = append(c.without, g.row)
 			}
 			continue

@@ -145,7 +145,7 @@ func (b *readback) askCame(v *visit, st *readState, q *paperQuestion) said {
 	came, name := int64(0), lineName(q.line)
 	for _, g := range st.goodsUsed(b) {
 		if g.row == q.line {
-			came = st.came(b, g)
+			came = max(st.came(b, g), q.printed)
 		}
 	}
 	if q.line > 0 {
@@ -166,18 +166,27 @@ const (
 // takeCame says whether what came by the paper is what recorded counts have.
 func (b *readback) takeCame(v *visit, f fields) (said, error) {
 	st, q, err := b.now(v)
-	if err != nil || st == nil || q == nil || q.kind != askCame || f["value"] != cameSame && f["value"] != cameBesides {
+	if err != nil || st == nil || q == nil || q.kind != askCame {
 		return said{}, err
 	}
-	same := f["value"] == cameSame
+	some := q.printed
+	switch f["value"] {
+	case cameSame:
+	case cameBesides:
+		some = 0
+	default:
+		if some, err = strconv.ParseInt(f["value"], 10, 64); err != nil || some < 0 || some > q.printed {
+			return said{}, v.sayNo("readback-no-number", f["value"])
+		}
+	}
 	if name := cellName(q.stage, q.line); q.line > 0 {
 		s := b.Cells[name]
-		s.There, s.Same = q.printed, same
+		s.There, s.Same, s.Some = q.printed, some > 0, some
 		b.Cells[name] = s
 		return said{}, nil
 	}
 	s := b.Goods[q.line]
-	s.There, s.Same = q.printed, same
+	s.There, s.Same, s.Some = q.printed, some > 0, some
 	b.Goods[q.line] = s
 	return said{}, nil
 }

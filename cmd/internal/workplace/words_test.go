@@ -99,7 +99,7 @@ func TestEveryWordHasAText(t *testing.T) {
 	use("readback-field-", paper.PlaceCase, paper.PlaceStart, paper.PlaceEnd, paper.PlaceCounter, paper.PlaceWitness,
 		paper.PlaceDate, "time")
 	use("readback-", "page-not", "page-read", "failed", noteSameFile, noteTwice, noteDiffers, notePackedSince, noteOldList, noteRecorded,
-		noteMoreCame)
+		noteMoreCame, noteLate)
 	use("picture-", text(pictures.Causes())...)
 	use("refused-", "other", "patient", "sheet-code")
 	for key := range refusalKeys(t) {

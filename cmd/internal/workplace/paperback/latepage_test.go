@@ -20,10 +20,10 @@ func (b *bench) laysPage(page int, lines, goods marked) {
 	b.Do("take-up", "value", b.House.Codes["VAS-003"])
 }
 
-// inForce is what the counts of VAS-003 say by now.
-func inForce(t *testing.T, h *workplacetest.House) (out []*events.SetCounted) {
+// inForce is what the counts of a set say by now.
+func inForce(t *testing.T, h *workplacetest.House, set string) (out []*events.SetCounted) {
 	t.Helper()
-	for _, e := range history(t, h, "VAS-003").Events {
+	for _, e := range history(t, h, set).Events {
 		if d, ok := e.Data.(*events.SetCounted); ok && !e.Void {
 			out = append(out, d)
 		}
@@ -61,7 +61,7 @@ func TestPageReadAfterTheOthers(t *testing.T) {
 		if a := b.sign(); !right && a["status"] != "broken" {
 			t.Errorf("a piece is missing on the page, and the answer is %v: %s", a["status"], words(a))
 		}
-		got := inForce(t, h)
+		got := inForce(t, h, "VAS-003")
 		last := map[bool]int64{true: 3, false: 2}[right]
 		if len(got) != 2 || len(counts(h, "K-0412")) != 2 ||
 			fmt.Sprint(got[0].Counts) != "[{1 4} {2 2} {3 3} {4 10}]" || got[0].Beyond[0].Added != 10 || got[1].Beyond[0].Added != 5 ||

@@ -38,7 +38,7 @@ type question struct {
 	Name string `json:"name"` // what to call it where something is wrong
 	// Whole: on a phone all of it is to be seen without scrolling inside its panel.
 	Whole bool `json:"whole"`
-	do   []string
+	do    []string
 }
 
 func (q *asker) send(verb, rest string) map[string]any {
