@@ -488,6 +488,9 @@ func (d drawer) policy() Policy {
 		p.Codes = []CodePattern{{Kind: rapid.SampledFrom(patternKinds()).Draw(d.t, "code kind"), Like: "K-9999"}}
 	}
 	p.Recall = rapid.SampledFrom([]Recall{RecallAll, RecallRepeat}).Draw(d.t, "recall")
+	if d.flag("has placements") {
+		p.Placements, p.PlacedOtherwise = []Placement{InsideBag, Screen}, []string{d.id("list")}
+	}
 	return p
 }
 

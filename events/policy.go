@@ -19,6 +19,10 @@ type Policy struct {
 	TwoPersons bool `json:"twoPersons"`
 	// MayStayUnread are the placements whose sheet need not be read at opening.
 	MayStayUnread []Placement `json:"mayStayUnread"`
+	// Placements are where a count sheet may travel; with none it may be anywhere. A site adopts them by its own assessment.
+	Placements []Placement `json:"placements,omitempty"`
+	// PlacedOtherwise are the lists whose sheets may travel elsewhere all the same.
+	PlacedOtherwise []string `json:"placedOtherwise,omitempty"`
 	// ClockToleranceSeconds is how far clocks of two stations may differ.
 	ClockToleranceSeconds int64 `json:"clockToleranceSeconds"`
 	// MinimumTravelSeconds: of two scans of one set at different stations that are
@@ -127,6 +131,11 @@ func (p *Policy) AsksQuarantine() bool { return p.Complete().Quarantine == Requi
 
 // AsksSoundPackage reports whether a set may not be used in a faulty package.
 func (p *Policy) AsksSoundPackage() bool { return p.Complete().SoundPackage == Required }
+
+// MayTravel reports whether the sheet of a set with this list may travel there.
+func (p *Policy) MayTravel(list string, at Placement) bool {
+	return len(p.Placements) == 0 || slices.Contains(p.Placements, at) || slices.Contains(p.PlacedOtherwise, list)
+}
 
 // AsksSheetScan reports whether a printed sheet must be scanned, or be said not to
 // have been, before the next set is closed.
@@ -246,6 +255,12 @@ func (p *Policy) Check() error {
 	}
 	for _, m := range p.MayStayUnread {
 		c.must(slices.Contains(placements, m), "mayStayUnread: %q is not a placement", m)
+	}
+	for _, at := range p.Placements {
+		c.must(slices.Contains(placements, at), "placements: %q is not a placement", at)
+	}
+	for _, l := range p.PlacedOtherwise {
+		c.id("placedOtherwise", l)
 	}
 	c.inRange("clockToleranceSeconds", p.ClockToleranceSeconds, 0, 86400)
 	c.inRange("minimumTravelSeconds", p.MinimumTravelSeconds, 0, 86400)

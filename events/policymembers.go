@@ -33,6 +33,8 @@ func PolicyMembers() []PolicyMember {
 		{Name: "stages", Form: PolicySomeOf, Words: wordsOf(stages)},
 		{Name: "twoPersons", Form: PolicyYesNo},
 		{Name: "hideExpected", Form: PolicyYesNo},
+		{Name: "placements", Form: PolicySomeOf, Words: wordsOf(placements)},
+		{Name: "placedOtherwise", Form: PolicyList},
 		{Name: "mayStayUnread", Form: PolicySomeOf, Words: wordsOf(placements)},
 		{Name: "allPages", Form: PolicyYesNo},
 		one("tagAtOpening", asked), one("indicatorAtOpening", asked), one("implantIndicator", asked), one("quarantine", asked),

@@ -546,6 +546,16 @@ type NoSecondLook struct {
 	Opened bool   `json:"opened,omitzero"`
 }
 
+// PlacedAgainstPolicy: the count sheet was put where the policy in force doesn't have it (placed-otherwise).
+type PlacedAgainstPolicy struct {
+	Set       string             `json:"set"`
+	List      string             `json:"list"`
+	At        Moment             `json:"at"`
+	Placement events.Placement   `json:"placement"`
+	Allowed   []events.Placement `json:"allowed"`
+	Opened    bool               `json:"opened,omitzero"`
+}
+
 // IndicatorUnseen: opened without it being recorded what the chemical indicator
 // inside shows (indicator-unseen).
 type IndicatorUnseen struct {
@@ -1581,6 +1591,8 @@ func (*OverWeight) Way() string { return "packed" }
 
 func (*NoSecondLook) Way() string { return "packed" }
 
+func (*PlacedAgainstPolicy) Way() string { return "sealed" }
+
 func (*IndicatorUnseen) Way() string { return "not-recorded" }
 
 func (*NoIndicator) Way() string { return "none-inside" }
@@ -1739,6 +1751,7 @@ const (
 	SealDiffers        Code = "seal-differs"
 	TooHeavy           Code = "over-weight"
 	SecondLookMissing  Code = "second-look-missing"
+	PlacedOtherwise    Code = "placed-otherwise"
 	PutAside           Code = "put-aside"
 	PackageUnfit       Code = "package-unfit"
 	LinkMissing        Code = "link-missing"
@@ -1816,6 +1829,7 @@ var details = []struct {
 	{[]Code{SealDiffers}, func() Detail { return new(LockTwice) }},
 	{[]Code{TooHeavy}, func() Detail { return new(OverWeight) }},
 	{[]Code{SecondLookMissing}, func() Detail { return new(NoSecondLook) }},
+	{[]Code{PlacedOtherwise}, func() Detail { return new(PlacedAgainstPolicy) }},
 	{[]Code{PutAside}, func() Detail { return new(UsedAside) }},
 	{[]Code{PutAside}, func() Detail { return new(WaitsAside) }},
 	{[]Code{PackageUnfit}, func() Detail { return new(PackageFaulty) }},

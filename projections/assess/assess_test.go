@@ -39,7 +39,7 @@ func (s *site) add(placement string, n, unread, wrong int, code projections.Code
 }
 
 func (s *site) ledger(placements ...string) *assess.Ledger {
-	return assess.NewLedger(s.openings, s.found, placements, rates.Options{})
+	return assess.NewLedger(s.openings, s.found, placements, nil, rates.Options{})
 }
 
 func assessment(t *testing.T, s *site, c assess.Choices) *assess.Assessment {

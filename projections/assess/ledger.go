@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/rates"
 )
@@ -16,6 +17,16 @@ type Ledger struct {
 	PerDay      float64            `json:"openingsPerDay"`
 	Placements  []Measured         `json:"placements"`
 	Differences []rates.Difference `json:"differences,omitempty"` // of the placements compared, in wrong and missing lists together
+	Adopted     *Adopted           `json:"adopted,omitempty"`     // the policy that says last where sheets travel
+}
+
+// Adopted is the policy by which count sheets travel where they do, and what was counted before it and since.
+type Adopted struct {
+	Seq        int64              `json:"seq"` // of its record
+	At         time.Time          `json:"at"`
+	Placements []events.Placement `json:"placements"` // none: anywhere
+	Was        []events.Placement `json:"was"`        // by the policy before
+	*rates.Halves
 }
 
 // Measured is what was counted of one placement.
@@ -57,11 +68,17 @@ func (m *Measured) counted(hazard string) map[string]*Value {
 func missing() []projections.Code { return []projections.Code{projections.SheetAbsent} }
 
 // NewLedger counts openings, in order of time, and what was found at them, for the
-// placements that are compared. Findings are those of all times: what is found of one
-// turn can be an incident with another, months before.
-func NewLedger(openings []rates.Opening, found []projections.Verdict, placements []Placement, o rates.Options) *Ledger {
+// placements that are compared, and before and after a policy was adopted, where one was.
+// Findings are those of all times: what is found of one turn can be an incident with
+// another, months before.
+func NewLedger(
+	openings []rates.Opening, found []projections.Verdict, placements []Placement, adopted *Adopted, o rates.Options,
+) *Ledger {
 	r := rates.NewReport(openings, rates.Incidents(found), o)
-	l := &Ledger{From: r.From, To: r.To, PerDay: r.PerDay}
+	l := &Ledger{From: r.From, To: r.To, PerDay: r.PerDay, Adopted: adopted}
+	if adopted != nil {
+		adopted.Halves = rates.NewHalves(openings, rates.Incidents(found), adopted.At, o)
+	}
 	isMissing := func(f projections.Finding) bool { return slices.Contains(missing(), f.Code) }
 	none := groups(openings, only(found, isMissing), o)
 	wrong := groups(openings, only(found, func(f projections.Finding) bool { return !isMissing(f) }), o)

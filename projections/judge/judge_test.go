@@ -645,6 +645,32 @@ var otherTests = []findingTest{
 			x.pack.SecondLook = "B-1183"
 			s.live(x)
 		}},
+	{projections.PlacedOtherwise, "put outside, where sheets travel inside in a bag", projections.SeverityDoubtful,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.Placements = []events.Placement{events.InsideBag, events.Screen} })
+			x.seal.Placement = events.Outside
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+		},
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.Placements = []events.Placement{events.InsideBag, events.Outside} })
+			x.seal.Placement = events.Outside
+			x.open, x.first, x.final, x.closed = nil, nil, nil, nil
+			s.live(x)
+		}},
+	{projections.PlacedOtherwise, "put outside, and opened since", projections.SeverityNoted,
+		func(s *story, x *turn) {
+			s.policy(func(p *events.Policy) { p.Placements = []events.Placement{events.InsideBag} })
+			x.seal.Placement = events.Outside
+			s.live(x)
+		},
+		func(s *story, x *turn) { // a list that may travel otherwise
+			s.policy(func(p *events.Policy) {
+				p.Placements, p.PlacedOtherwise = []events.Placement{events.InsideBag}, []string{x.list.List}
+			})
+			x.seal.Placement = events.Outside
+			s.live(x)
+		}},
 	{projections.PutAside, "put aside under another set's label, and used", projections.SeverityBroken,
 		func(s *story, x *turn) {
 			s.shownAs(s.pair(), &events.SetChecked{Tag: x.set, Aside: events.AsidePut, Reason: "torn"})

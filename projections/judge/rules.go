@@ -28,6 +28,7 @@ func Rules() []Rule {
 		trayRules(),
 		sealRules(),
 		packingRules(),
+		placedRules(),
 		packageRules(),
 		linkRules(),
 		orderRules(),

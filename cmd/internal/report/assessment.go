@@ -1,11 +1,13 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
 	"strings"
 
+	"listbound/events"
 	"listbound/projections/assess"
 	"listbound/projections/rates"
 	"listbound/projections/words"
@@ -288,21 +290,64 @@ func (v *assessed) since() Section {
 		"assess-read", "assess-wrong", "assess-missing", "assess-rate"}}
 	for i := range v.Ledger.Placements {
 		m := &v.Ledger.Placements[i]
-		rate := m.All.PerThousand
-		middle := v.l.Say("board.rates-none-seen")
-		if rate.Rate != nil {
-			middle = v.l.Figures(*rate.Rate, 3)
-		}
 		t.Rows = append(t.Rows, []string{v.placement(m.Placement), v.l.Num(m.All.Openings), v.l.Figures(100*m.All.ReadShare(), 3) + " %",
-			v.l.Num(m.Wrong.Seen), v.l.Num(m.Missing.Seen),
-			v.l.Say("board.assess-range", middle, v.l.Figures(rate.Exact.Low, 3), v.l.Figures(rate.Exact.High, 3))})
+			v.l.Num(m.Wrong.Seen), v.l.Num(m.Missing.Seen), v.rate(&m.All)})
 	}
 	s := Section{Title: t.Title, Says: []string{v.l.Say("board.assess-counted-when", rates.CleanFor(0.01, 0, rates.Confidence))},
 		Tables: []Rows{t}}
 	for i := range v.Compared {
 		s.Says = append(s.Says, v.compared(&v.Compared[i])...)
 	}
+	if a := v.Ledger.Adopted; a != nil {
+		s.Says = append(s.Says, v.adopted(a)...)
+		if a.Halves != nil {
+			s.Tables = append(s.Tables, v.halves(a.Halves))
+		}
+	}
 	return s
+}
+
+// places are where count sheets travel by a policy.
+func (v *assessed) places(at []events.Placement) string {
+	var out []string
+	for _, p := range at {
+		out = append(out, v.placement(string(p)))
+	}
+	return cmp.Or(strings.Join(out, "; "), v.l.Say("board.assess-anywhere"))
+}
+
+// adopted is what changed with the policy that says where sheets travel, and whether what was counted differs since.
+func (v *assessed) adopted(a *assess.Adopted) []string {
+	out := []string{v.l.Say("board.assess-adopted", v.l.Time(a.At), a.Seq, v.places(a.Placements), v.places(a.Was))}
+	if a.Halves == nil {
+		return append(out, v.l.Say("board.assess-adopted-one-side"))
+	}
+	d := &a.Difference
+	says := v.l.Say("board.rates-told-" + string(d.Told))
+	if d.Told != rates.NotCompared {
+		says += " " + v.l.Say("board.assess-p", v.l.Figures(d.P, 3), v.l.Figures(d.Level, 3), v.l.Say("board.assess-"+d.A), v.l.Figures(d.Worse, 3))
+	}
+	return append(out, says+" "+v.l.Say("board.assess-adopted-besides"))
+}
+
+// halves is what was counted before the policy and since.
+func (v *assessed) halves(h *rates.Halves) Rows {
+	t := Rows{ID: "assess-halves", Title: v.l.Say("board.assess-halves"),
+		Columns: []string{"assess-when", "assess-openings", "assess-read", "assess-incidents", "assess-rate"}}
+	for _, g := range []*rates.Group{&h.Before, &h.After} {
+		t.Rows = append(t.Rows, []string{v.l.Say("board.assess-" + g.Name), v.l.Num(g.Openings), v.l.Figures(100*g.ReadShare(), 3) + " %",
+			v.l.Num(g.Incidents), v.rate(g)})
+	}
+	return t
+}
+
+// rate is a rate per 1,000 with its exact bounds.
+func (v *assessed) rate(g *rates.Group) string {
+	middle := v.l.Say("board.rates-none-seen")
+	if g.PerThousand.Rate != nil {
+		middle = v.l.Figures(*g.PerThousand.Rate, 3)
+	}
+	return v.l.Say("board.assess-range", middle, v.l.Figures(g.PerThousand.Exact.Low, 3), v.l.Figures(g.PerThousand.Exact.High, 3))
 }
 
 // compared is what can be said of two placements, and what can't.

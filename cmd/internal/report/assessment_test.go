@@ -4,9 +4,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/texts"
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/assess"
 	"listbound/projections/rates"
@@ -26,6 +28,10 @@ func assessment(t *testing.T, wrong int64, placements ...string) *assess.Assessm
 	}
 	l := &assess.Ledger{PerDay: 50, Placements: []assess.Measured{group("inside-bag", 0), group("outside", wrong)}}
 	r := &rates.Report{PerDay: 50, All: rates.Group{Openings: 4000}}
+	l.Adopted = &assess.Adopted{Seq: 7, At: time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC), Placements: []events.Placement{events.InsideBag},
+		Halves: &rates.Halves{Before: l.Placements[1].All, After: l.Placements[0].All}}
+	l.Adopted.Before.Name, l.Adopted.After.Name = rates.BeforeChange, rates.AfterChange
+	l.Adopted.Difference = r.Compare(&l.Adopted.Before, &l.Adopted.After, rates.Level)
 	l.Differences = []rates.Difference{r.Compare(&l.Placements[0].All, &l.Placements[1].All, rates.Level)}
 	c := assess.Choices{Placements: placements, Dependence: assess.DependenceHigh, Decides: "the head of the department",
 		Hazards: map[string]assess.Judged{assess.WrongList: {Severity: assess.Catastrophic, Words: "words of ours",
@@ -70,6 +76,9 @@ func TestAssessmentSays(t *testing.T) {
 	}
 	for _, want := range []string{
 		"Who decides: the head of the department.", "none seen (0 to 1.84)", "4 frequent: several times a year (by the numbers: 1 remote",
+		"(record 7) the policy has count sheets travel: inside, in a paper bag. Before: anywhere.",
+		"They differ. Fisher's exact test: p = 0.0311, against a level of 0.05. “before” is the worse one with a probability of 0.99",
+		"What else changed at that time no count can tell apart", "since; Openings: 2,000; Read: 100 %; Incidents: 0;",
 		"words of ours", "recommend nothing", "no proof that nothing was left",
 	} {
 		if !strings.Contains(six, want) {

@@ -13,6 +13,7 @@ import (
 	"listbound/projections"
 	"listbound/projections/assess"
 	"listbound/projections/facts"
+	"listbound/projections/judge"
 	"listbound/projections/rates"
 )
 
@@ -34,9 +35,46 @@ func (s *Site) Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, e
 		if err != nil {
 			return nil, err
 		}
-		l := assess.NewLedger(openings, found, q.Choices.Placements, rates.Options{Zone: s.Zone(), Since: q.Since, Until: q.Until})
+		adopted, err := s.placementsAdopted(v.World(ctx))
+		if err != nil {
+			return nil, err
+		}
+		l := assess.NewLedger(openings, found, q.Choices.Placements, adopted,
+			rates.Options{Zone: s.Zone(), Since: q.Since, Until: q.Until})
 		return assess.New(q.Choices, l, q.Seed)
 	})
+}
+
+// placementsAdopted is the policy that changed last where count sheets travel, nil for none. One that was adopted anew and has them
+// travel as before is no change.
+func (s *Site) placementsAdopted(w *judge.World) (*assess.Adopted, error) {
+	at := s.opts.Clock()
+	for {
+		p, record, err := w.PolicyAt(SiteOf(s.Name()), at)
+		if err != nil || record == nil {
+			return nil, err
+		}
+		before := record.Event.Time.Add(-time.Nanosecond)
+		was, _, err := w.PolicyAt(SiteOf(s.Name()), before)
+		if err != nil {
+			return nil, err
+		}
+		if !samePlacements(p.Placements, was.Placements) {
+			return &assess.Adopted{Seq: record.Seq, At: record.Event.Time, Placements: p.Placements, Was: was.Placements}, nil
+		}
+		if !before.Before(at) { // by a clock that was ahead
+			before = at.Add(-time.Nanosecond)
+		}
+		at = before
+	}
+}
+
+// samePlacements reports whether two lists have the same in them, in whichever order.
+func samePlacements(a, b []events.Placement) bool {
+	a, b = slices.Clone(a), slices.Clone(b)
+	slices.Sort(a)
+	slices.Sort(b)
+	return slices.Equal(slices.Compact(a), slices.Compact(b))
 }
 
 // documentFormat is the first member of a signed document, by which a later program knows what it reads.
@@ -55,6 +93,11 @@ func AssessmentDocument(a *assess.Assessment) (string, error) {
 	l.Placements = slices.Clone(l.Placements)
 	for i := range l.Placements {
 		l.Placements[i].All.Trips = []projections.TripKey{}
+	}
+	if l.Adopted != nil && l.Adopted.Halves != nil {
+		x, h := *l.Adopted, *l.Adopted.Halves
+		h.Before.Trips, h.After.Trips = []projections.TripKey{}, []projections.TripKey{}
+		x.Halves, l.Adopted = &h, &x
 	}
 	short.Ledger = &l
 	raw, err := json.Marshal(assessmentDocument{documentFormat, &short}, json.Deterministic(true))

@@ -117,31 +117,68 @@ func placements() []events.Placement {
 // list is in the question, and Enter gives it.
 func (b *sealing) askPlacement(v *visit) (said, error) {
 	s := ask(v.t("choose-placement", b.Tag), "")
-	last, err := b.lastPlace(v)
+	usual, last, err := b.usualPlace(v)
 	if err != nil {
 		return said{}, err
 	}
-	if last != "" {
-		s.Words = v.t("placement-as-last", b.Tag, v.t("found-"+string(last)))
+	policy, err := v.policy()
+	if err != nil {
+		return said{}, err
+	}
+	st, err := v.standing(b.Tag)
+	if err != nil {
+		return said{}, err
+	}
+	switch {
+	case usual != "" && last:
+		s.Words = v.t("placement-as-last", b.Tag, v.t("found-"+string(usual)))
+	case usual != "":
+		s.Words = v.t("placement-by-policy", b.Tag, v.t("found-"+string(usual)))
 	}
 	for i, p := range placements() {
 		words := fmt.Sprintf("%d %s", i+1, v.t("found-"+string(p)))
-		s.Choices = append(s.Choices, choice{Do: "placement", Value: string(p), Words: words, Main: p == last})
+		if st != nil && !policy.MayTravel(st.List, p) {
+			words = v.t("placement-not-by-policy", words)
+		}
+		s.Choices = append(s.Choices, choice{Do: "placement", Value: string(p), Words: words, Main: p == usual})
 	}
 	return s, nil
 }
 
-// lastPlace is where the count sheet of a set by this list went the last time at
-// this station, "" where none did.
-func (b *sealing) lastPlace(v *visit) (events.Placement, error) {
-	if b.Tag == "" || len(b.Last) == 0 {
-		return "", nil
+// usualPlace is where Enter puts the count sheet: where that of a set by this list went the last time at this station, or the
+// one place that the policy has for it; "" for none.
+func (b *sealing) usualPlace(v *visit) (at events.Placement, last bool, err error) {
+	if b.Tag == "" {
+		return "", false, nil
 	}
 	st, err := v.standing(b.Tag)
 	if err != nil || st == nil {
+		return "", false, err
+	}
+	policy, err := v.policy()
+	if err != nil {
+		return "", false, err
+	}
+	if at = b.Last[st.List]; at != "" && policy.MayTravel(st.List, at) {
+		return at, true, nil
+	}
+	if len(policy.Placements) == 1 && !slices.Contains(policy.PlacedOtherwise, st.List) {
+		return policy.Placements[0], false, nil
+	}
+	return "", false, nil
+}
+
+// placedOtherwise says that the policy has the sheet elsewhere, "" where it doesn't.
+func (b *sealing) placedOtherwise(v *visit, st *standing) (string, error) {
+	policy, err := v.policy()
+	if err != nil || b.Placement == "" || st == nil || policy.MayTravel(st.List, b.Placement) {
 		return "", err
 	}
-	return b.Last[st.List], nil
+	var at []string
+	for _, p := range policy.Placements {
+		at = append(at, v.t("found-"+string(p)))
+	}
+	return v.t("placed-otherwise", st.List, strings.Join(at, "; ")), nil
 }
 
 func (b *sealing) scanBadge(_ *visit, badge string) (said, error) {
@@ -313,7 +350,11 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if b.BagLot != "" {
 		s.More += " " + v.t("bag-lot-is", b.BagLot)
 	}
-	if more := b.saidSo(v); more != "" {
+	other, err := b.placedOtherwise(v, st)
+	if err != nil {
+		return said{}, err
+	}
+	if more := joined(other, b.saidSo(v)); more != "" {
 		s.Status, s.More = "doubtful", joined(s.More, more)
 	}
 	return b.asFound(v, s)
@@ -671,9 +712,9 @@ func (b *sealing) enter(v *visit, f fields) (said, error) {
 	if b.Tag == "" || b.Placement != "" {
 		return b.record(v, f)
 	}
-	last, err := b.lastPlace(v)
-	if err == nil && last != "" {
-		return b.place(v, fields{"placement": string(last)})
+	usual, _, err := b.usualPlace(v)
+	if err == nil && usual != "" {
+		return b.place(v, fields{"placement": string(usual)})
 	}
 	return said{}, err
 }
