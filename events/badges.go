@@ -4,13 +4,13 @@ import "github.com/go-json-experiment/json"
 
 // NamedBadge is a badge that data names, besides that of who recorded it.
 type NamedBadge struct {
-	As    string // the member: counter, witness, secondLook, loader, badge or checkedBy
+	As    string // the member: counter, witness, secondLook, loader, badge, checkedBy or assignee
 	Badge string
 }
 
 // BadgeMembers are the members of data that hold a badge, in the order in which they are told of.
 func BadgeMembers() []string {
-	return []string{"counter", "witness", "secondLook", "loader", "badge", "checkedBy"}
+	return []string{"counter", "witness", "secondLook", "loader", "badge", "checkedBy", "assignee"}
 }
 
 // BadgesIn returns the badges that data names. Of a correction they are those of what it puts in place.
@@ -33,6 +33,8 @@ func BadgesIn(d Data) (out []NamedBadge) {
 		}
 	case *CaseClosed:
 		add("witness", d.Witness)
+	case *IncidentHandled:
+		add("assignee", d.Assignee)
 	case *PersonEntered:
 		add("badge", d.Badge)
 	case *AccessClaimed:

@@ -38,6 +38,7 @@ const (
 	KindStationEnrolled     Kind = "station.enrolled"
 	KindStationRetired      Kind = "station.retired"
 	KindFindingAcknowledged Kind = "finding.acknowledged"
+	KindIncidentHandled     Kind = "incident.handled"
 	KindEventCorrected      Kind = "event.corrected"
 	KindRecordsLost         Kind = "records.lost"
 	KindRecordsMapped       Kind = "records.mapped"
@@ -122,6 +123,10 @@ var kindTable = []KindInfo{
 	{Kind: KindFindingAcknowledged, Subject: SubjectSet, By: ByStation, New: empty[FindingAcknowledged],
 		Keys: []Key{}, Roles: byLeads,
 		Example: `{"code":"count-short","reason":"found in the drape"}`},
+	{Kind: KindIncidentHandled, Subject: SubjectSet, By: ByStation, New: empty[IncidentHandled],
+		Keys: []Key{}, Roles: byLeads,
+		Example: `{"code":"count-short","step":"closed","text":"found in the drape","outcome":"found",` +
+			`"covers":["7K3F9Q2B1X"]}`},
 	{Kind: KindEventCorrected, Subject: SubjectEvent, By: ByEither, New: empty[EventCorrected],
 		Keys: []Key{KeyEvent}, Roles: byRecordersAndLeads,
 		Example: `{"event":"019cae6c-5060-7768-868c-66287f289836","action":"void","reason":"scanned twice"}`},

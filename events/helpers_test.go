@@ -143,6 +143,9 @@ func (d drawer) data(k Kind) Data {
 	if p, ok := data.(*PieceReported); ok && p.Line == 0 && p.Item == "" {
 		p.Line = 1 // one of the two says which piece is meant
 	}
+	if in, ok := data.(*IncidentHandled); ok && !d.whole && (in.Outcome == "" || len(in.Covers) == 0) {
+		in.Step, in.Outcome, in.Covers = IncidentNoted, "", nil
+	}
 	if l, ok := data.(*RunLogged); ok {
 		d.wholeRun(l)
 	}
@@ -252,6 +255,16 @@ func (d drawer) drawn(name string) any {
 		return d.number("quantity", 1, maxCount)
 	case "WeightGrams":
 		return d.number("weight", 0, maxGrams)
+	case "IncidentStep":
+		return IncidentClosed // which may say all that there is
+	case "IncidentOutcome":
+		return rapid.SampledFrom(IncidentOutcomes()).Draw(d.t, "outcome")
+	case "IncidentHandled.Due":
+		return testTime.Format(time.RFC3339)
+	case "IncidentHandled.Text":
+		return d.text("text")
+	case "IncidentHandled.Covers":
+		return []string{"7K3F9Q2B1X", "ZZZZZZZZZZ"}[:d.number("covers", 1, 2)]
 	case "CaseClosed.Outcome":
 		return d.oneOf("outcome", "reconciled", "unreconciled")
 	case "EventCorrected":

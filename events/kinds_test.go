@@ -37,6 +37,7 @@ var kindWant = map[Kind]KindInfo{
 	KindStationEnrolled:     {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}, Roles: []Role{}},
 	KindStationRetired:      {Subject: SubjectStation, By: ByLedger, Keys: []Key{KeyStation}, Roles: []Role{}},
 	KindFindingAcknowledged: {Subject: SubjectSet, By: ByStation, Keys: []Key{}, Roles: []Role{"leads"}},
+	KindIncidentHandled:     {Subject: SubjectSet, By: ByStation, Keys: []Key{}, Roles: []Role{"leads"}},
 	KindEventCorrected: {Subject: SubjectEvent, By: ByEither, Keys: []Key{KeyEvent},
 		Roles: []Role{"records", "leads"}},
 }
@@ -103,7 +104,7 @@ func TestHoldsTrip(t *testing.T) {
 	for k := range kindWant {
 		want := slices.Contains([]Kind{
 			KindSetPacked, KindListSealed, KindSetSterilized, KindSetOpened, KindSetCounted, KindSetChecked,
-			KindFindingAcknowledged, KindEventCorrected,
+			KindFindingAcknowledged, KindIncidentHandled, KindEventCorrected,
 		}, k)
 		if got := k.HoldsTrip(); got != want {
 			t.Errorf("%s holds a trip: %v, want %v", k, got, want)

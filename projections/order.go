@@ -107,7 +107,7 @@ func Rank(v *Verdict) int64 {
 	case v.Status != Broken && v.Status != Doubtful:
 		group = 4
 	case v.Over:
-		group = 3
+		group = groupOver
 	}
 	opened := int64(0)
 	if v.Opened {
@@ -115,11 +115,19 @@ func Rank(v *Verdict) int64 {
 	}
 	r := group<<3 | int64(slices.Index(worstFirst, v.Status))<<1 | opened
 	for _, s := range []Severity{SeverityBroken, SeverityDoubtful, SeverityNoted} {
-		const most = 1<<10 - 1
-		r = r<<10 | (most - min(howMany(v.Findings, s), most))
+		const most = 1<<rankCount - 1
+		r = r<<rankCount | (most - min(howMany(v.Findings, s), most))
 	}
 	return r
 }
+
+// How a rank is put together: a group, state and use, and how many findings of each severity.
+const (
+	groupOver  = 3 // of what is broken or doubtful, and over
+	rankCount  = 10
+	rankCounts = 3 * rankCount
+	rankGroup  = rankCounts + 3
+)
 
 // Reused reports whether a set is known to have been used again without having
 // been reprocessed.

@@ -124,6 +124,8 @@ type Finding struct {
 	// are empty until it is shown (judge.TellKnown).
 	Known   time.Time `json:"known,omitzero"`
 	KnownBy int64     `json:"knownBy,omitzero"`
+
+	Incident string `json:"incident,omitempty"` // key of the one that it belongs to; empty until it is shown, and where it is noted
 }
 
 // Text is what a finding tells a reader in one language.
@@ -154,6 +156,7 @@ type Verdict struct {
 	Until    time.Time `json:"until,omitzero"`     // when it changes though nothing is recorded; zero: never
 	Together *Together `json:"together,omitempty"` // lists show it in one row with the others of this room and week
 	Findings []Finding `json:"findings"`
+	Handled  []Handled `json:"handled,omitempty"` // what people did about what is found, in the order of time
 
 	UsedInDoubt *UsedInDoubt `json:"usedInDoubt,omitempty"` // nil until it is shown, and where it was not
 }

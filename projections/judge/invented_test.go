@@ -284,6 +284,10 @@ func (g *inventor) live(x *turn) {
 		g.s.tell("or-3", x.closedAt().Add(time.Hour), x.set, x.trip(),
 			&events.FindingAcknowledged{Code: string(projections.Codes()[g.n(len(projections.Codes()), "code")]), Reason: "seen"})
 	}
+	if g.rare(12) {
+		g.s.tell("or-3", x.closedAt().Add(time.Hour), x.set, x.trip(), &events.IncidentHandled{
+			Code: string(projections.Codes()[g.n(len(projections.Codes()), "handled")]), Step: events.IncidentNoted, Text: "asked"})
+	}
 	if g.rare(20) {
 		g.s.tell("or-3", x.closedAt(), x.set, x.trip(), &events.Unknown{Type: "listbound.set.weighed.v1"}).Remarks = events.RemarkUnknown
 	}

@@ -82,7 +82,7 @@ func (j *judgement) run() projections.Verdict {
 		}
 	}
 	slices.SortStableFunc(j.findings, projections.CompareFindings)
-	v.Findings, v.Until = j.findings, j.until
+	v.Findings, v.Until, v.Handled = j.findings, j.until, j.handled()
 	v.Status = j.status()
 	if projections.AboutRoom(&v) {
 		v.Together = &projections.Together{Room: open.Event.Station, Week: projections.WeekOf(open.At())}

@@ -133,6 +133,19 @@ func (j *judgement) acknowledgements() {
 	}
 }
 
+// handled tells what people did about what is found, in the order of time.
+func (j *judgement) handled() (out []projections.Handled) {
+	for _, it := range j.c.All {
+		d, ok := it.Data.(*events.IncidentHandled)
+		if !ok || it.Void || it.Forged() {
+			continue
+		}
+		out = append(out, projections.Handled{Code: projections.Code(d.Code), Step: d.Step, By: it.Event.Operator, Assignee: d.Assignee,
+			Due: d.DueAt(), Text: d.Text, Outcome: d.Outcome, Covers: d.Covers, Time: it.At(), Seq: it.Seq})
+	}
+	return out
+}
+
 // looksAt reports whether an acknowledgement is one of a finding. Of a correction it is where another person looked, and
 // once it was there: who corrected, and who had seen an earlier one, has not looked at it.
 func looksAt(it *facts.Item, f *projections.Finding) bool {

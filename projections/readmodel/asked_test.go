@@ -135,7 +135,9 @@ func questions(ctx context.Context, h *hospital, m *readmodel.Model) map[string]
 		"Unopened":        failed(m.Unopened(ctx, "EYE")),
 		"TurnsNow":        failed(m.TurnsNow(ctx, clock(9, 0, 0))),
 		"Board":           failed(m.Board(ctx, f, nil, 9)),
-		"BoardTogether":   failed(m.BoardTogether(ctx, f, nil, 9)),
+		"Incidents":       failed(m.Incidents(ctx)),
+		"BoardKeys":       failed(m.BoardKeys(ctx, f)),
+		"BoardRowsOf":     failed(m.BoardRowsOf(ctx, []projections.TripKey{k})),
 		"BoardTallies":    failed(m.BoardTallies(ctx, f, "code")),
 		"BoardCount":      failed(m.BoardCount(ctx, f)),
 		"Find-set":        failed(m.Find(ctx, k.Set, true)),
@@ -176,12 +178,12 @@ func TestQuestionsFail(t *testing.T) {
 	for _, x := range []struct {
 		damage, fails string
 	}{
-		{`UPDATE trips SET verdict = '{'`, "Worst Verdict Verdicts Board BoardTogether"},
+		{`UPDATE trips SET verdict = '{'`, "Worst Verdict Verdicts Board"},
 		{`UPDATE stations SET verdict = '{' WHERE verdict IS NOT NULL`, "StationVerdicts Worst"},
 		{`UPDATE stations SET last = 'x'`, "Stations"},
-		{`UPDATE board SET worst = 'x'`, "Board BoardTogether"},
+		{`UPDATE board SET worst = 'x', since = 'x'`, "Board Incidents"},
 		{`UPDATE events SET remarks = 'x'`, "RemarksOf Facts Around"},
-		{`DROP TABLE board`, "Board BoardTogether BoardTallies BoardCount"},
+		{`DROP TABLE board`, "Board BoardTallies BoardCount Incidents BoardKeys BoardRowsOf"},
 		{`DROP TABLE marks`, "Find-set SharesSeals"},
 		{`DROP TABLE rests_on`, "Due"},
 		{`DROP TABLE trips`, "Status TripsOfSet JudgedTrip Unopened Find-set Verdicts"},

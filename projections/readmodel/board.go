@@ -48,14 +48,6 @@ func seen(v *projections.Verdict) bool {
 	return true
 }
 
-// together names the row in which a verdict is shown with others.
-func together(v *projections.Verdict) string {
-	if v.Together == nil {
-		return ""
-	}
-	return v.Together.Week + " " + v.Together.Room
-}
-
 func (v verdictWriter) board(j *judged) error {
 	if !onBoard(&j.Verdict) {
 		if v.fresh {
@@ -63,10 +55,14 @@ func (v verdictWriter) board(j *judged) error {
 		}
 		return v.w.exec(deleteBoard, j.Set, idBytes(j.Trip))
 	}
-	return v.w.exec(`INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen, together)
-			VALUES (?,?,?,?,?,?,?,?,?)`, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
+	handled, err := handledOf(&j.Verdict)
+	if err != nil {
+		return err
+	}
+	return v.w.exec(`INSERT OR REPLACE INTO board (set_id, trip, worst, since, list, placement, station, seen, causes, handled)
+			VALUES (?,?,?,?,?,?,?,?,?,?)`, j.Set, idBytes(j.Trip), projections.Rank(&j.Verdict),
 		unixNano(j.Since), j.trace.List, string(j.trace.Placement), j.trace.Station, seen(&j.Verdict),
-		together(&j.Verdict))
+		causesOf(&j.Verdict), handled)
 }
 
 // The kinds of mark.
@@ -139,8 +135,6 @@ type BoardFilter struct {
 	Unseen       bool // with a finding nobody has acknowledged
 	Unopened     bool // still closed, and not packed again: only the turns of Sets
 	Sets         []string
-
-	together string // the row that is meant
 }
 
 // BoardCursor is a place in the board's order. The next page begins after it,
@@ -168,7 +162,7 @@ func (f BoardFilter) whereOf(table string) (string, []any) {
 		conds, args = append(conds, strings.ReplaceAll(c, "b.", table+".")), append(args, a...)
 	}
 	for _, x := range []struct{ column, value string }{
-		{"list", f.List}, {"placement", f.Placement}, {"station", f.Station}, {"together", f.together},
+		{"list", f.List}, {"placement", f.Placement}, {"station", f.Station},
 	} {
 		if x.value != "" {
 			add("b."+x.column+" = ?", x.value)
@@ -206,33 +200,6 @@ func (m *Model) Board(ctx context.Context, f BoardFilter, after *BoardCursor, li
 	where, args := f.where()
 	return m.boardRows(ctx, where, args, after, limit)
 }
-
-// BoardTogether returns a page of the board on which those that stand together
-// are one row, at the place of the first of them.
-func (m *Model) BoardTogether(ctx context.Context, f BoardFilter, after *BoardCursor, limit int) ([][]BoardRow, error) {
-	where, args := f.where()
-	others, more := f.whereOf("c")
-	where += ` AND (b.together = '' OR NOT EXISTS (SELECT 1 FROM board c WHERE c.together <> '' AND c.together = b.together
-		AND (c.worst, -c.since, c.set_id, c.trip) < (b.worst, -b.since, b.set_id, b.trip) AND ` + others + `))`
-	firsts, err := m.boardRows(ctx, where, append(args, more...), after, limit)
-	if err != nil {
-		return nil, err
-	}
-	out := make([][]BoardRow, len(firsts))
-	for i, first := range firsts {
-		out[i] = []BoardRow{first}
-		if f.together = together(&first.Verdict); f.together == "" {
-			continue
-		}
-		if out[i], err = m.Board(ctx, f, nil, togetherAtMost); err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
-}
-
-// togetherAtMost is more than any room can open in a week.
-const togetherAtMost = 10000
 
 func (m *Model) boardRows(ctx context.Context, where string, args []any, after *BoardCursor, limit int) ([]BoardRow, error) {
 	if after != nil {

@@ -43,7 +43,7 @@ var compared = []struct {
 	{"schedule", []string{"seq"}, []string{"start"}},
 	{"spans", []string{"what", "mark", "span"}, nil},
 	{"trips", []string{"set_id", "trip"}, []string{"case_ref", "status", "opened", "since", "verdict"}},
-	{"board", []string{"set_id", "trip"}, []string{"worst", "since", "list", "placement", "station", "seen", "together"}},
+	{"board", []string{"set_id", "trip"}, []string{"worst", "since", "list", "placement", "station", "seen", "causes", "handled"}},
 	{"openings", []string{"set_id", "trip"}, []string{"at", "station", "list", "placement", "read"}},
 	{"findings", []string{"set_id", "trip", "n"}, []string{"code", "severity", "way", "detail", "says", "next"}},
 	{"stations", []string{"name"}, []string{"key", "enrolled", "retired", "last", "count", "hash", "observed",

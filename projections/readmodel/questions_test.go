@@ -27,6 +27,10 @@ func TestBoard(t *testing.T) {
 			h.record("north/or-3", clock(11, 8, 0), seen.v.Set, seen.v.Trip,
 				&events.FindingAcknowledged{Code: code, Reason: "seen"})
 		}
+		for code := range seen.codes() { // the station's clock does not run backwards
+			h.record("north/or-3", clock(11, 9, 0), seen.v.Set, seen.v.Trip,
+				&events.IncidentHandled{Code: code, Step: events.IncidentNoted, Text: "asked", Assignee: "B-1"})
+		}
 		m, all := h.filled(), h.rows()
 		if !slices.ContainsFunc(all, func(r row) bool { return !r.unseen() }) {
 			t.Errorf("seed %d: nothing on the board has been seen", seed)
@@ -48,6 +52,7 @@ func TestBoard(t *testing.T) {
 		for _, f := range filters {
 			sameBoard(t, fmt.Sprintf("seed %d, %+v", seed, f), m, all, f)
 		}
+		sameIncidents(t, m, all)
 		if _, err := m.BoardTallies(t.Context(), readmodel.BoardFilter{}, "weather"); err == nil {
 			t.Error("the board is counted by the weather")
 		}
@@ -81,52 +86,33 @@ func sameBoard(t *testing.T, how string, m *readmodel.Model, all []row, f readmo
 		paged, after = append(paged, show(page)...), &page[len(page)-1].Place
 	}
 	sameStrings(t, how+", by pages", paged, want)
-	sameTogether(t, how, m, all, f)
+	if keys := got[map[projections.TripKey]bool](t)(m.BoardKeys(ctx, f)); len(keys) != len(want) {
+		t.Errorf("%s: %d turns are meant, want %d", how, len(keys), len(want))
+	}
 	if n := got[int](t)(m.BoardCount(ctx, f)); n != len(want) {
 		t.Errorf("%s: counted %d, want %d", how, n, len(want))
 	}
 	sameTallies(t, how, m, all, f)
 }
 
-// sameTogether: the rows that several sets share are those of projections.Rows,
-// page by page too, and no set is lost in them.
-func sameTogether(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {
+// sameIncidents: incidents of what is kept are those of the verdicts, and every row is in one.
+func sameIncidents(t *testing.T, m *readmodel.Model, all []row) {
 	t.Helper()
-	var met []projections.Verdict
+	var parts []projections.IncidentPart
 	for _, r := range all {
-		if r.meets(f) {
-			met = append(met, r.v)
-		}
+		parts = append(parts, projections.PartOf(&r.v))
 	}
-	var want []string
-	for _, vs := range projections.Rows(met) {
-		var of []string
-		for _, v := range vs {
-			of = append(of, v.Set+v.Trip)
-		}
-		want = append(want, strings.Join(of, " "))
-	}
-	show := func(rows [][]readmodel.BoardRow) (out []string) {
-		for _, row := range rows {
-			var of []string
-			for _, r := range row {
-				of = append(of, r.Set+r.Trip)
+	show := func(ins []projections.Incident) (out []string) {
+		for _, in := range ins {
+			s := fmt.Sprint(in.Key, in.Kind, in.CanAct, in.State, in.Marks, in.Steps)
+			for _, x := range in.Members {
+				s += fmt.Sprint(" ", x.Set, x.Trip, x.Findings)
 			}
-			out = append(out, strings.Join(of, " "))
+			out = append(out, s)
 		}
 		return out
 	}
-	sameStrings(t, how+", together", show(got[[][]readmodel.BoardRow](t)(m.BoardTogether(t.Context(), f, nil, 1000))), want)
-	var paged []string
-	var after *readmodel.BoardCursor
-	for range len(all) + 1 {
-		page := got[[][]readmodel.BoardRow](t)(m.BoardTogether(t.Context(), f, after, 2))
-		if len(page) == 0 {
-			break
-		}
-		paged, after = append(paged, show(page)...), &page[len(page)-1][0].Place
-	}
-	sameStrings(t, how+", together by pages", paged, want)
+	sameStrings(t, "incidents", show(got[[]projections.Incident](t)(m.Incidents(t.Context()))), show(projections.Incidents(parts)))
 }
 
 func sameTallies(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {

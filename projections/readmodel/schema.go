@@ -87,7 +87,8 @@ CREATE TABLE board (
 	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
 	station   TEXT NOT NULL,    -- of the last observation
 	seen      INTEGER NOT NULL, -- 1: every broken or doubtful finding has been acknowledged
-	together  TEXT NOT NULL,    -- room and week of those that are shown in one row; '' where it stands alone
+	causes    TEXT NOT NULL,    -- a line for each weighing finding: its code, mark, rank and links, with tabs between; see projections.Cause
+	handled   TEXT NOT NULL,    -- what people did about it, JSON; '' for nothing
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
 
@@ -193,7 +194,6 @@ CREATE INDEX IF NOT EXISTS marks_mark ON marks (mark);
 // verdictIndexes are those of the tables that judgement fills, after the others.
 const verdictIndexes = `
 CREATE INDEX IF NOT EXISTS board_worst ON board (worst, since DESC, set_id, trip);
-CREATE INDEX IF NOT EXISTS board_together ON board (together) WHERE together <> '';
 CREATE INDEX IF NOT EXISTS trips_status ON trips (status);
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
 CREATE INDEX IF NOT EXISTS findings_noted ON findings (set_id, trip) WHERE severity = 'noted';

@@ -190,7 +190,7 @@ func (c *Copy) findings(v *projections.Verdict) error {
 			when, by = utc(f.Acknowledged[0].Time), f.Acknowledged[0].By
 		}
 		if err := c.insert("findings", v.Set, v.Trip, n, said(v.Station), string(f.Code), f.Way, string(f.Severity), utc(f.From), utc(f.To),
-			when, by, f.Says, f.Next); err != nil {
+			when, by, f.Says, f.Next, said(f.Incident)); err != nil {
 			return err
 		}
 	}

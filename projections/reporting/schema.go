@@ -29,7 +29,8 @@ CREATE TABLE findings (
 	code TEXT NOT NULL, way TEXT NOT NULL, severity TEXT NOT NULL,
 	since TEXT, until TEXT,          -- its window
 	acknowledged TEXT, acknowledged_by TEXT,
-	says TEXT NOT NULL, next TEXT NOT NULL
+	says TEXT NOT NULL, next TEXT NOT NULL,
+	incident TEXT                    -- the one that it belongs to; NULL where it weighs nothing
 );
 
 CREATE TABLE counts (

@@ -192,7 +192,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	f, err := p.filter(q)
 	var after *readmodel.BoardCursor
 	if err == nil {
-		after, err = parseCursor(q.Get("after"))
+		after, err = parseCursor[readmodel.BoardCursor](q.Get("after"))
 	}
 	var limit int64
 	if err == nil {
@@ -202,10 +202,13 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	var rows []readmodel.BoardRow
 	if err == nil {
 		err = p.site.Ask(func(m *site.View) (err error) {
-			if rows, err = m.Board(r.Context(), f, after, int(limit)+1); err == nil {
-				page.Total, err = m.BoardCount(r.Context(), f)
+			if rows, err = m.Board(r.Context(), f, after, int(limit)+1); err != nil {
+				return err
 			}
-			return err
+			if page.Total, err = m.BoardCount(r.Context(), f); err != nil {
+				return err
+			}
+			return tellBoard(r.Context(), m, rows)
 		})
 	}
 	if err != nil {

@@ -61,8 +61,8 @@ func Register(
 	p.templates, err = sh.Templates(templateFiles,
 		template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
 			"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath },
-			"first": first, "more": more,
-			"ackLink": ackLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink,
+			"first": first, "more": more, "beyond": beyond,
+			"ackLink": ackLink, "incidentLink": incidentLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink,
 			"inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 },
 			"recordLink": recordLink, "dayLink": dayLink}, "templates/*.html")
 	if err != nil {
@@ -91,6 +91,8 @@ func Register(
 	mux.HandleFunc("GET /check-line", p.page(p.checkLinePage))
 	mux.HandleFunc("GET /recall", p.recallPDF)
 	mux.HandleFunc("GET /report", p.reportPDF)
+	mux.HandleFunc("GET /incident", p.page(p.incidentPage))
+	mux.HandleFunc("POST /incident", p.handleIncident)
 	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
 	mux.HandleFunc("POST /acknowledge", p.acknowledge)
 	mux.HandleFunc("GET /correct", p.page(p.correctPage))

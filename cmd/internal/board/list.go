@@ -33,7 +33,11 @@ type boardBody struct {
 	Claims    []claimed             // access in an emergency, of the last day
 	Facets    []facet
 	Counts    map[string]int
-	Total     int // rows of the filter
+	Total     int // incidents of the filter, on Turns turns of sets
+	Turns     int
+	Acts      int // of them somebody can still do something about
+	Share     int // the same in a hundred
+	Closed    bool
 	Records   int64
 	Checked   *site.Check // by the background check
 	Stamped   *site.TimestampState
@@ -51,16 +55,18 @@ type boardBody struct {
 	wishes map[string]ready.Wish
 }
 
+// boardRow is an incident, with each turn that it shows in and what is found there by its cause: the worst turn first.
 type boardRow struct {
 	readmodel.BoardRow
-	Others []readmodel.BoardRow // with it the sets that are one row
-	Group  string               // what has not been opened yet, is in use, is over
-	Head   bool                 // first of its group on the page
-	Seen   bool
-	Wish   *ready.Wish // the case that waits for the set, nil for none
+	Others   []readmodel.BoardRow
+	Incident *projections.Incident
+	Group    string // what has not been opened yet, is in use, is over
+	Head     bool   // first of its group on the page
+	Seen     bool
+	Wish     *ready.Wish // the case that waits for one of the sets first, nil for none
 }
 
-// Sets are those of a row that several share.
+// Sets are all of a row.
 func (r boardRow) Sets() []readmodel.BoardRow {
 	return append([]readmodel.BoardRow{r.BoardRow}, r.Others...)
 }
@@ -90,7 +96,7 @@ var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 
 	{"older", 0, 7 * 24 * time.Hour}}
 
 // filterNames are the parameters that say which rows are meant.
-var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen", "wanted"}
+var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen", "wanted", "closed"}
 
 func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
 	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"),
@@ -139,24 +145,22 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
-	after, err := parseCursor(q.Get("after"))
+	after, err := parseCursor[incidentCursor](q.Get("after"))
 	if err != nil {
 		return nil, err
 	}
 	b := &boardBody{
-		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int), Wanted: q.Get("wanted") == "1",
+		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int),
+		Wanted: q.Get("wanted") == "1",
 	}
 	b.Checked, b.Witnessed, b.Stamped = p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
+	b.Closed = q.Get("closed") == "1"
 	limit := rowsOnPage
-	ask := (*site.View).BoardTogether
-	if q.Get("format") != "" { // a table that is taken away has a row for each set
-		limit, after, ask = exportedRows, nil, eachAlone
+	if q.Get("format") != "" || b.Wanted { // a table is taken away whole; what is waited for stands in an order of its own
+		limit, after = exportedRows, nil
 	}
-	var rows [][]readmodel.BoardRow
+	var rows []boardRow
 	var claims []int64
-	if b.Wanted { // all of them, since they stand in an order of their own
-		limit, after, ask = exportedRows, nil, eachAlone
-	}
 	err = p.site.Ask(func(m *site.View) error {
 		if b.wishes, err = p.wishes.ask(r.Context(), m, p.site.Clock()); err != nil {
 			return err
@@ -164,13 +168,11 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Wanted {
 			f.Unopened, f.Sets = true, wantedSets(b.wishes)
 		}
-		if rows, err = ask(m, r.Context(), f, after, limit+1); err != nil {
+		ins, err := b.incidents(r.Context(), m, f, q)
+		if err != nil {
 			return err
 		}
-		if b.Wanted {
-			soonestFirst(rows, b.wishes)
-		}
-		if err := tellKnown(r.Context(), m, rows[:min(len(rows), limit)]); err != nil {
+		if rows, err = laidOut(r.Context(), m, pageOf(ins, after, limit+1)); err != nil {
 			return err
 		}
 		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
@@ -184,8 +186,8 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if b.Claims, err = p.claims(claims); err != nil {
 		return nil, err
 	}
-	p.fillBoard(b, rows, q, limit)
-	b.Table = boardTable(slices.Concat(rows[:min(len(rows), limit)]...), b.wishes, words)
+	b.fill(rows, q, limit)
+	b.Table = boardTable(b.Rows, b.wishes, words)
 	a := &answer{
 		template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table},
 	}
@@ -198,9 +200,6 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 // beside asks for what stands beside the rows: how many there are, and what else is to be seen.
 func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilter, words *shell.Words) (err error) {
 	if b.Registers, err = withoutRegister(r.Context(), m, words); err != nil {
-		return err
-	}
-	if b.Total, err = m.BoardCount(r.Context(), f); err != nil {
 		return err
 	}
 	if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
@@ -217,46 +216,40 @@ func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilte
 	return err
 }
 
-// eachAlone is the board with every set in a row of its own.
-func eachAlone(m *site.View, ctx context.Context, f readmodel.BoardFilter, after *readmodel.BoardCursor,
-	limit int,
-) (out [][]readmodel.BoardRow, err error) {
-	rows, err := m.Board(ctx, f, after, limit)
-	for _, r := range rows {
-		out = append(out, []readmodel.BoardRow{r})
-	}
-	return out, err
-}
-
-func (p *pages) fillBoard(b *boardBody, rows [][]readmodel.BoardRow, q url.Values, limit int) {
+func (b *boardBody) fill(rows []boardRow, q url.Values, limit int) {
 	for _, name := range filterNames {
 		b.Filtered = b.Filtered || q.Get(name) != ""
 	}
 	b.Clear = "/"
 	if len(rows) > limit {
 		next := keep(q, filterNames...)
-		next.Set("after", formatCursor(rows[limit-1][0].Place))
+		next.Set("after", formatCursor(placeOf(rows[limit-1].Incident)))
 		b.Next = address("/", next)
+		rows = rows[:limit]
 	}
 	if q.Get("after") != "" {
 		b.Begin = address("/", keep(q, filterNames...))
 	}
 	last := ""
-	for _, row := range rows[:min(len(rows), limit)] {
-		x := boardRow{BoardRow: row[0], Others: row[1:], Group: groupOf(&row[0].Verdict), Seen: true}
+	for i := range rows {
+		x := &rows[i]
+		x.Group, x.Seen = groupOf(&x.Verdict), true
 		x.Head, last = x.Group != last, x.Group
-		x.Wish = wishOf(b.wishes, &row[0].Verdict)
-		for _, r := range row {
+		for _, r := range x.Sets() {
 			x.Seen = x.Seen && !slices.ContainsFunc(r.Findings, unseen)
+			if w := wishOf(b.wishes, &r.Verdict); w != nil && (x.Wish == nil || w.Start.Before(x.Wish.Start)) {
+				x.Wish = w
+			}
 		}
-		b.Rows = append(b.Rows, x)
 	}
+	b.Rows = rows
 }
 
 func unseen(f projections.Finding) bool {
 	return f.Severity != projections.SeverityNoted && len(f.Acknowledged) == 0
 }
 
+// groupOf is of a turn with what is found of it by one cause.
 func groupOf(v *projections.Verdict) string {
 	switch {
 	case projections.CameShort(v):
@@ -335,7 +328,7 @@ func facets(r *http.Request, m *site.View, f readmodel.BoardFilter, q url.Values
 }
 
 // A cursor is base64url of JSON: nobody types it, and its form may change.
-func formatCursor(c readmodel.BoardCursor) string {
+func formatCursor(c any) string {
 	raw, err := json.Marshal(c)
 	if err != nil {
 		return ""
@@ -343,12 +336,12 @@ func formatCursor(c readmodel.BoardCursor) string {
 	return base64.RawURLEncoding.EncodeToString(raw)
 }
 
-func parseCursor(s string) (*readmodel.BoardCursor, error) {
+func parseCursor[C incidentCursor | readmodel.BoardCursor](s string) (*C, error) {
 	if s == "" {
 		return nil, nil
 	}
 	raw, err := base64.RawURLEncoding.DecodeString(s)
-	c := new(readmodel.BoardCursor)
+	c := new(C)
 	if err == nil {
 		err = json.Unmarshal(raw, c)
 	}
@@ -358,40 +351,46 @@ func parseCursor(s string) (*readmodel.BoardCursor, error) {
 	return c, nil
 }
 
-// soonestFirst puts rows in the order in which cases that wait for their sets begin.
-func soonestFirst(rows [][]readmodel.BoardRow, wishes map[string]ready.Wish) {
-	slices.SortStableFunc(rows, func(x, y []readmodel.BoardRow) int { return wishes[x[0].Set].Start.Compare(wishes[y[0].Set].Start) })
-}
-
-func boardTable(rows []readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) *table {
+func boardTable(rows []boardRow, wishes map[string]ready.Wish, words *shell.Words) *table {
 	t := newTable(words, "board", "board.title", "set", "trip", "status", "stage", "finding", "says", "next", "since",
 		"where", "list", "placement", "station", "case", "others", "seen-by",
-		"wanted-by", "begins", "code", "way", "detail", "doubted", "opened-at")
-	for _, r := range rows {
-		f := first(r.Findings)
-		var wantedBy, begins, doubted, openedAt cell
-		if u := r.UsedInDoubt; u != nil {
-			doubted, openedAt = when(words, u.Since), when(words, u.Opened)
+		"wanted-by", "begins", "code", "way", "detail", "doubted", "opened-at", "incident", "state", "owner", "due")
+	for i := range rows {
+		for _, r := range rows[i].Sets() {
+			t.add(append(boardCells(&r, wishes, words), incidentCells(rows[i].Incident, words)...)...)
 		}
-		if w := wishOf(wishes, &r.Verdict); w != nil {
-			wantedBy, begins = text(strings.TrimSpace(w.Room+" "+w.Case)), when(words, w.Start)
-		}
-		var seen []string
-		for _, x := range r.Findings {
-			for _, a := range x.Acknowledged {
-				if !slices.Contains(seen, a.By) {
-					seen = append(seen, a.By)
-				}
-			}
-		}
-		t.add(text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
-			text(words.T("shell.status-"+string(r.Status))), text(words.T("board.group-"+groupOf(&r.Verdict))),
-			text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
-			when(words, knownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
-			text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
-			wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)), doubted, openedAt)
 	}
 	return t
+}
+
+func boardCells(r *readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) []cell {
+	f := first(r.Findings)
+	var wantedBy, begins, doubted, openedAt cell
+	if u := r.UsedInDoubt; u != nil {
+		doubted, openedAt = when(words, u.Since), when(words, u.Opened)
+	}
+	if w := wishOf(wishes, &r.Verdict); w != nil {
+		wantedBy, begins = text(strings.TrimSpace(w.Room+" "+w.Case)), when(words, w.Start)
+	}
+	var seen []string
+	for _, x := range r.Findings {
+		for _, a := range x.Acknowledged {
+			if !slices.Contains(seen, a.By) {
+				seen = append(seen, a.By)
+			}
+		}
+	}
+	return []cell{text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
+		text(words.T("shell.status-" + string(r.Status))), text(words.T("board.group-" + groupOf(&r.Verdict))),
+		text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
+		when(words, knownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
+		text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
+		wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)), doubted, openedAt}
+}
+
+func incidentCells(in *projections.Incident, words *shell.Words) []cell {
+	return []cell{text(in.Key).to(incidentLink(in.Key)), text(words.T("board.incident-" + string(in.State))),
+		text(in.Assignee()), when(words, in.DueBy)}
 }
 
 // detailOf is a finding's detail as programs read it, whatever the page's language.
@@ -401,25 +400,6 @@ func detailOf(f *projections.Finding) string {
 		return ""
 	}
 	return string(raw)
-}
-
-// tellKnown says in the rows of a board when their findings were first known here.
-func tellKnown(ctx context.Context, m *site.View, rows [][]readmodel.BoardRow) error {
-	var vs []projections.Verdict
-	for _, row := range rows {
-		for i := range row {
-			vs = append(vs, row[i].Verdict)
-		}
-	}
-	if err := m.TellKnown(ctx, time.Time{}, vs); err != nil {
-		return err
-	}
-	for _, row := range rows {
-		for i := range row {
-			row[i].Verdict, vs = vs[0], vs[1:]
-		}
-	}
-	return nil
 }
 
 // knownSince is when what a row says of a verdict was first known here.
@@ -434,12 +414,7 @@ func knownSince(v *projections.Verdict) time.Time {
 func (r boardRow) KnownSince() time.Time { return knownSince(&r.Verdict) }
 
 // Key names the row in the page, so that a changed row takes its own place.
-func (r boardRow) Key() string {
-	if len(r.Others) > 0 {
-		return "w-" + r.Together.Week + "-" + r.Together.Room
-	}
-	return "t-" + r.Trip + "-" + r.Set
-}
+func (r boardRow) Key() string { return "i-" + r.Incident.Key }
 
 func placement(words *shell.Words, s string) cell {
 	if s == "" {

@@ -34,7 +34,8 @@ func TestLoadHistoryIsJudged(t *testing.T) {
 		var judged projections.History
 		err := s.Ask(func(v *site.View) (err error) {
 			judged, err = v.World(t.Context()).History(projections.HistoryOf{Load: load})
-			return errors.Join(err, v.TellKnown(t.Context(), time.Time{}, judged.Verdicts))
+			return errors.Join(err, v.TellIncidents(t.Context(), judged.Verdicts),
+				v.TellKnown(t.Context(), time.Time{}, judged.Verdicts))
 		})
 		if err != nil {
 			t.Fatal(err)

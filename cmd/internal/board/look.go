@@ -71,6 +71,11 @@ func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error)
 		if err := m.TellKnown(ctx, q.AsOf, l.Verdicts); err != nil {
 			return err
 		}
+		if q.AsOf.IsZero() {
+			if err := m.TellIncidents(ctx, l.Verdicts); err != nil {
+				return err
+			}
+		}
 		return l.open(w)
 	})
 	return l, err

@@ -132,7 +132,7 @@ func (p *pages) wallHeld(r *http.Request, words *shell.Words, b *wallBody, wante
 		if len(x.Findings) > 0 {
 			says = words.Code(x.Findings[0].Code)
 		}
-		b.Rows = append(b.Rows, wallRow{Key: boardRow{BoardRow: x}.Key(), Hold: words.T("board.wall-" +
+		b.Rows = append(b.Rows, wallRow{Key: "t-" + x.Trip + "-" + x.Set, Hold: words.T("board.wall-" +
 			groupOf(&x.Verdict)), Items: []wallItem{{
 			Set: x.Set, State: ready.State(x.Status), Says: says, Where: words.Place(x.Where)}}})
 	}

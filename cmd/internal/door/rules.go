@@ -168,6 +168,8 @@ func boardRules() []Rule {
 		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "GET /correct", Roles: readers, Kept: true},
 		{Pattern: "POST /correct", Roles: []Role{Leads}},
+		{Pattern: "GET /incident", Roles: readers},
+		{Pattern: "POST /incident", Roles: []Role{Leads}},
 		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
 	}

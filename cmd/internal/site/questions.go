@@ -3,6 +3,7 @@ package site
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"net/http"
@@ -30,7 +31,7 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	return Answer(s, func(v *View) ([]projections.Verdict, error) {
 		vs, err := v.Worst(ctx)
 		if err == nil {
-			err = v.TellKnown(ctx, time.Time{}, vs)
+			err = errors.Join(v.TellKnown(ctx, time.Time{}, vs), v.TellIncidents(ctx, vs))
 		}
 		for i := range vs {
 			s.words.Tell(&vs[i])
@@ -62,6 +63,11 @@ func (s *Site) History(ctx context.Context, q Query) (*projections.History, erro
 		h, err := v.history(ctx, v.known(ctx, q.AsOf), q, q.AsOf.IsZero())
 		if err != nil {
 			return nil, err
+		}
+		if q.AsOf.IsZero() {
+			if err := v.TellIncidents(ctx, h.Verdicts); err != nil {
+				return nil, err
+			}
 		}
 		return h, v.TellKnown(ctx, q.AsOf, h.Verdicts)
 	})

@@ -85,7 +85,9 @@ func (r *references) resolve(ctx context.Context, o *events.Observation, e *even
 	case *events.RunLogged:
 		return r.site.runLogs().has(d)
 	case *events.FindingAcknowledged:
-		return r.checkAcknowledged(ctx, d, e)
+		return r.checkAboutFinding(ctx, d.Code, e)
+	case *events.IncidentHandled:
+		return r.checkAboutFinding(ctx, d.Code, e)
 	case *events.ListSealed:
 		// What the sheet's code commits to is part of the record.
 		trip, err := r.needTrip(ctx, e)
@@ -441,13 +443,19 @@ func (r *references) checkIssue(d *events.ListIssued) error {
 	return nil
 }
 
-func (r *references) checkAcknowledged(ctx context.Context, d *events.FindingAcknowledged, e *events.Event) error {
+// checkAboutFinding is of what is said about a finding of a turn.
+func (r *references) checkAboutFinding(ctx context.Context, code string, e *events.Event) error {
 	known := false
 	for _, c := range projections.Codes() {
-		known = known || string(c) == d.Code
+		known = known || string(c) == code
 	}
 	if !known {
-		return refusal.New("code %q is not a finding; the findings are %s", d.Code, codeNames())
+		return refusal.New("code %q is not a finding; the findings are %s", code, codeNames())
+	}
+	if e.Trip == "" && e.Kind() == events.KindIncidentHandled {
+		// A set that nobody packed here has incidents too. What is said of it without a turn belongs to none only as long as
+		// it has none.
+		return nil
 	}
 	_, err := r.needTrip(ctx, e)
 	return err

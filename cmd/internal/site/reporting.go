@@ -99,17 +99,24 @@ func (v *View) countedOpenings(ctx context.Context) (map[projections.TripKey]*ra
 func (v *View) copyTurns(
 	ctx context.Context, c *reporting.Copy, keys []projections.TripKey, openings map[projections.TripKey]*rates.Counted,
 ) error {
-	w := v.World(ctx)
+	var verdicts []projections.Verdict
 	for _, k := range keys {
 		verdict, err := v.Verdict(ctx, k)
 		if err != nil {
 			return err
 		}
-		if verdict == nil {
-			continue // judged away since the list was made: a correction moved what it was made of
+		if verdict != nil { // nil: judged away since the list was made, as a correction moved what it was made of
+			v.site.words.Tell(verdict)
+			verdicts = append(verdicts, *verdict)
 		}
-		v.site.words.Tell(verdict)
-		t := reporting.Turn{Verdict: verdict, Trip: w.Trip(k), Opening: openings[k]}
+	}
+	if err := v.TellIncidents(ctx, verdicts); err != nil {
+		return err
+	}
+	w := v.World(ctx)
+	for i := range verdicts {
+		k := projections.TripKey{Set: verdicts[i].Set, Trip: verdicts[i].Trip}
+		t := reporting.Turn{Verdict: &verdicts[i], Trip: w.Trip(k), Opening: openings[k]}
 		if err := w.Failed(); err != nil {
 			return err
 		}
@@ -154,6 +161,9 @@ func (v *View) copyRest(ctx context.Context, c *reporting.Copy) error {
 	}
 	stations, err := v.StationVerdicts(ctx)
 	if err != nil {
+		return err
+	}
+	if err := v.TellIncidents(ctx, stations); err != nil {
 		return err
 	}
 	for i := range stations {

@@ -1,0 +1,133 @@
+package board_test
+
+import (
+	"net/http"
+	"net/url"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"listbound/cmd/internal/site"
+	"listbound/events"
+)
+
+// incidentRows are the rows of the board that say a thing under a heading.
+func incidentRows(t *testing.T, at, title, is string) (keys []string) {
+	t.Helper()
+	head, found := rows(t, at)
+	for _, r := range found {
+		if key := cellOf(head, r, "Incident"); cellOf(head, r, title) == is && !slices.Contains(keys, key) {
+			keys = append(keys, key)
+		}
+	}
+	return keys
+}
+
+// step posts the form of an incident and returns how it was answered.
+func step(t *testing.T, base, key string, more url.Values) int {
+	t.Helper()
+	form := url.Values{"key": {key}}
+	if m := regexp.MustCompile(`name="covers" value="([^"]*)"`).FindStringSubmatch(page(t, base+"/incident?key="+key)); m != nil {
+		form.Set("covers", m[1])
+	}
+	for name := range more {
+		form.Set(name, more.Get(name))
+	}
+	client := &http.Client{CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+	res, err := client.PostForm(base+"/incident", form)
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	return res.StatusCode
+}
+
+// TestIncident: all that K-0409 left open is one incident with one page. Whoever sees to it and by when is said there; it
+// leaves the board by a closing with an outcome, comes back by a reopening, and no step hides a finding.
+func TestIncident(t *testing.T) {
+	srv, s := ownWeek(t)
+	board := srv.URL + "/?format=csv&table=board"
+	keys := incidentRows(t, board, "Case", "K-0409")
+	if len(keys) != 1 {
+		t.Fatalf("K-0409 is %d incidents", len(keys))
+	}
+	key := keys[0]
+	before, size := page(t, srv.URL+"/history?case=K-0409"), s.Size()
+	if body := page(t, srv.URL+"/incident?key="+key); !strings.Contains(body, "LAP-004") || !strings.Contains(body, "K-0409") {
+		t.Error("the page of the incident says nothing of K-0409")
+	}
+	for name, form := range map[string]url.Values{
+		"nobody":     {"step": {"noted"}, "text": {"asked"}},
+		"nothing":    {"step": {"noted"}, "badge": {"B-1001"}},
+		"no outcome": {"step": {"closed"}, "badge": {"B-1001"}, "text": {"looked for"}},
+		"no time":    {"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked"}, "due": {"soonish"}},
+		"no step":    {"step": {"forgotten"}, "badge": {"B-1001"}, "text": {"asked"}},
+	} {
+		if code := step(t, srv.URL, key, form); code != http.StatusUnprocessableEntity && code != http.StatusBadRequest {
+			t.Errorf("%s: %d", name, code)
+		}
+	}
+	if s.Size() > size+1 { // the page's own enrolment
+		t.Errorf("%d records were made of what was refused", s.Size()-size)
+	}
+	taken := url.Values{"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked the room"}, "owner-badge": {"B-1182"},
+		"due": {"2026-03-09 12:00"}}
+	if code := step(t, srv.URL, key, taken); code != http.StatusSeeOther {
+		t.Fatalf("a note is answered %d", code)
+	}
+	if got := incidentRows(t, board, "Who sees to it", "B-1182"); !slices.Equal(got, keys) {
+		t.Errorf("B-1182 sees to %q, want %q", got, keys)
+	}
+	closed := url.Values{"step": {"closed"}, "badge": {"B-1001"}, "text": {"looked for"}, "outcome": {"not-found"}}
+	if code := step(t, srv.URL, key, closed); code != http.StatusSeeOther {
+		t.Fatalf("a closing is answered %d", code)
+	}
+	if open, shut := incidentRows(t, board, "Case", "K-0409"), incidentRows(t, board+"&closed=1", "Case", "K-0409"); len(open) != 0 ||
+		!slices.Equal(shut, keys) {
+		t.Errorf("closed, it is open %q, closed %q", open, shut)
+	}
+	if code := step(t, srv.URL, key, url.Values{"step": {"reopened"}, "badge": {"B-1001"}, "text": {"found in the washer"}}); code != 303 {
+		t.Fatalf("a reopening is answered %d", code)
+	}
+	if open := incidentRows(t, board, "Case", "K-0409"); !slices.Equal(open, keys) {
+		t.Errorf("reopened, it is %q", open)
+	}
+	findings := func(body string) int { return strings.Count(body, "class=\"finding") }
+	if after := page(t, srv.URL+"/history?case=K-0409"); findings(after) != findings(before) || findings(before) == 0 {
+		t.Errorf("%d findings before, %d after", findings(before), findings(after))
+	}
+}
+
+// TestIncidentWithoutTurn: what was found of a set that was never packed here can be closed as well.
+func TestIncidentWithoutTurn(t *testing.T) {
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	line := `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:12:00Z","set":"SET-9","operator":"B-1","data":{"case":"K-1"}}`
+	if err := s.Record(t.Context(), strings.NewReader(line+"\n"), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	board := srv.URL + "/?format=csv&table=board"
+	keys := incidentRows(t, board, "Set", "SET-9")
+	if len(keys) == 0 {
+		t.Fatal("SET-9 is in no incident")
+	}
+	for _, key := range keys {
+		if code := step(t, srv.URL, key, url.Values{"step": {string(events.IncidentClosed)}, "badge": {"B-1001"}, "text": {"a loaner set"},
+			"outcome": {string(events.OutcomeRecordWrong)}}); code != http.StatusSeeOther {
+			t.Errorf("closing %s is answered %d", key, code)
+		}
+	}
+	if open, shut := incidentRows(t, board, "Set", "SET-9"), incidentRows(t, board+"&closed=1", "Set", "SET-9"); len(open) != 0 ||
+		len(shut) != len(keys) {
+		t.Errorf("closed, it is open %q, closed %q", open, shut)
+	}
+}

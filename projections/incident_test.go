@@ -1,0 +1,105 @@
+package projections_test
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+)
+
+func swapped(set, trip, other, otherTrip string) projections.Verdict {
+	return projections.Verdict{Set: set, Trip: trip, Status: projections.Broken, Opened: true, Findings: []projections.Finding{{
+		Code: projections.SheetSwapped, Severity: projections.SeverityBroken, Way: "another-set",
+		Detail: &projections.AnotherSetsSheet{Set: set}, Other: &projections.TripKey{Set: other, Trip: otherTrip},
+	}}}
+}
+
+func partsOf(vs ...projections.Verdict) (out []projections.IncidentPart) {
+	for i := range vs {
+		out = append(out, projections.PartOf(&vs[i]))
+	}
+	return out
+}
+
+func short(set, trip, ref string, pieces int64) projections.Verdict {
+	return projections.Verdict{Set: set, Trip: trip, Case: ref, Status: projections.Broken, Opened: true, Over: true,
+		Findings: []projections.Finding{{Code: projections.CountShort, Severity: projections.SeverityBroken, Way: "unaccounted",
+			Detail: &projections.Unaccounted{Set: set, Here: pieces}}}}
+}
+
+// TestIncidentsByCause: a ring is one incident whoever of it is read first, and keeps its name when more of it is found; so is
+// what one case leaves open. What has another cause stands alone, of the same set too.
+func TestIncidentsByCause(t *testing.T) {
+	a, b, c := swapped("A", "1", "B", "2"), swapped("B", "2", "C", "3"), swapped("C", "3", "A", "1")
+	first := projections.Incidents(partsOf(a))
+	for _, order := range [][]projections.Verdict{{a, b, c}, {c, a, b}, {b, c, a}} {
+		ins := projections.Incidents(partsOf(order...))
+		if len(ins) != 1 || len(ins[0].Members) != 3 || !ins[0].Is(first[0].Key) || ins[0].Kind != "sheet" || !ins[0].CanAct {
+			t.Errorf("a ring is %+v", ins)
+		}
+	}
+	if was := projections.Incidents(partsOf(b)); !projections.Incidents(partsOf(a, b))[0].Is(was[0].Key) {
+		t.Error("what was found first is not found by its name any more")
+	}
+	d := swapped("D", "4", "E", "5")
+	d.Findings = append(d.Findings, short("D", "4", "K-1", 1).Findings...)
+	d.Case = "K-1"
+	ins := projections.Incidents(partsOf(a, d, short("F", "6", "K-1", 2), short("G", "7", "K-2", 1)))
+	var kinds []string
+	for _, in := range ins {
+		kinds = append(kinds, in.Kind)
+	}
+	slices.Sort(kinds)
+	if want := []string{"case", "case", "sheet", "sheet"}; !slices.Equal(kinds, want) {
+		t.Errorf("kinds are %q, want %q", kinds, want)
+	}
+	for _, in := range ins {
+		if in.Kind == "case" && in.CanAct != (in.Members[0].Set == "D") { // the turn of D is not over
+			t.Errorf("somebody can act on %+v", in)
+		}
+	}
+}
+
+// TestIncidentEndsAndBegins: an incident is closed with an outcome, and what is new opens it again; what is said of another
+// finding of the turn is of another incident.
+func TestIncidentEndsAndBegins(t *testing.T) {
+	at := func(h int) time.Time { return time.Date(2026, 3, 4, h, 0, 0, 0, time.UTC) }
+	v := short("F", "6", "K-1", 1)
+	state := func() projections.IncidentState { return projections.Incidents(partsOf(v))[0].State }
+	step := func(h int, s projections.Handled) {
+		s.Time, s.Seq = at(h), int64(h)
+		v.Handled = append(v.Handled, s)
+	}
+	if got := state(); got != projections.IncidentOpen {
+		t.Errorf("untouched it is %s", got)
+	}
+	step(1, projections.Handled{Code: projections.SheetSwapped, Step: events.IncidentNoted, Assignee: "B-9"})
+	if got := state(); got != projections.IncidentOpen {
+		t.Errorf("with a step of another it is %s", got)
+	}
+	step(2, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted, Assignee: "B-1", Due: at(9)})
+	if in := projections.Incidents(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" || !in.DueBy.Equal(at(9)) {
+		t.Errorf("taken it is %+v", in)
+	}
+	step(3, projections.Handled{Code: projections.CountShort, Step: events.IncidentClosed, Outcome: events.OutcomeFound,
+		Covers: projections.Incidents(partsOf(v))[0].Marks})
+	if got := state(); got != projections.IncidentClosed {
+		t.Errorf("closed it is %s", got)
+	}
+	closed := v
+	v.Findings = short("F", "6", "K-1", 2).Findings
+	if got := state(); got != projections.IncidentReopened {
+		t.Errorf("with a second piece missing it is %s", got)
+	}
+	v = closed
+	more := projections.Incidents(partsOf(v, short("G", "7", "K-1", 1)))
+	if len(more) != 1 || more[0].State != projections.IncidentReopened {
+		t.Errorf("with another set of the case it is %+v", more)
+	}
+	step(4, projections.Handled{Code: projections.CountShort, Step: events.IncidentReopened})
+	if got := state(); got != projections.IncidentReopened {
+		t.Errorf("reopened it is %s", got)
+	}
+}

@@ -1,0 +1,105 @@
+package readmodel
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"listbound/projections"
+)
+
+// causesOf is the column causes of a verdict: a board of ten thousand rows is grouped at each look, which reads every one.
+func causesOf(v *projections.Verdict) string {
+	var b strings.Builder
+	for _, c := range projections.CausesOf(v) {
+		fmt.Fprintf(&b, "%s\t%s\t%d", c.Code, c.Mark, c.Rank)
+		for _, l := range c.Links {
+			b.WriteString("\t" + l)
+		}
+		b.WriteString("\n")
+	}
+	return b.String()
+}
+
+func handledOf(v *projections.Verdict) (string, error) {
+	if len(v.Handled) == 0 {
+		return "", nil
+	}
+	raw, err := json.Marshal(v.Handled)
+	if err != nil {
+		return "", fmt.Errorf("read model: handled: %w", err)
+	}
+	return string(raw), nil
+}
+
+func causesIn(column string) (out []projections.Cause) {
+	for line := range strings.Lines(column) {
+		parts := strings.Split(strings.TrimSuffix(line, "\n"), "\t")
+		const fixed = 3 // before the links
+		if len(parts) < fixed {
+			continue
+		}
+		rank, err := strconv.ParseInt(parts[2], 10, 64)
+		if err != nil {
+			continue
+		}
+		out = append(out, projections.Cause{Code: projections.Code(parts[0]), Mark: parts[1], Rank: rank, Links: parts[fixed:]})
+	}
+	return out
+}
+
+// Incidents returns what is broken or doubtful by its causes, those first that most need somebody. Stations' own records
+// are not among them.
+func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
+	rows, err := m.read.QueryContext(ctx, `SELECT set_id, trip, since, causes, handled FROM board ORDER BY worst, since DESC, set_id, trip`)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
+	}
+	defer rows.Close()
+	var parts []projections.IncidentPart
+	for rows.Next() {
+		var p projections.IncidentPart
+		var trip []byte
+		var since int64
+		var causes, handled string
+		if err := rows.Scan(&p.Set, &trip, &since, &causes, &handled); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		p.Trip, p.Since, p.Causes = idString(trip), time.Unix(0, since).UTC(), causesIn(causes)
+		if handled != "" {
+			if err := json.Unmarshal([]byte(handled), &p.Steps); err != nil {
+				return nil, fmt.Errorf("read model: handled: %w", err)
+			}
+		}
+		parts = append(parts, p)
+	}
+	return projections.Incidents(parts), rows.Err()
+}
+
+// BoardKeys returns the turns on the board that a filter means.
+func (m *Model) BoardKeys(ctx context.Context, f BoardFilter) (map[projections.TripKey]bool, error) {
+	where, args := f.where()
+	ks, err := m.keys(ctx, `SELECT b.set_id, b.trip FROM board b WHERE `+where, args...)
+	out := make(map[projections.TripKey]bool, len(ks))
+	for _, k := range ks {
+		out[k] = true
+	}
+	return out, err
+}
+
+// BoardRowsOf returns the board's rows of some turns, in their order; those that are not there any more are left out.
+func (m *Model) BoardRowsOf(ctx context.Context, ks []projections.TripKey) ([]BoardRow, error) {
+	var out []BoardRow
+	for _, k := range ks {
+		rows, err := m.boardRows(ctx, "b.set_id = ? AND b.trip = ?", []any{k.Set, idBytes(k.Trip)}, nil, 1)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, rows...)
+	}
+	return out, nil
+}
