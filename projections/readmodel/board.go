@@ -320,8 +320,10 @@ func (m *Model) Find(ctx context.Context, text string, begins bool) ([]Hit, erro
 	f.names("list", `SELECT DISTINCT list FROM events WHERE kind IN ('list.issued', 'event.corrected') AND list %s`)
 	f.names("station", `SELECT name FROM stations WHERE name %s`)
 	f.names("badge", `SELECT DISTINCT mark FROM spans WHERE what IN ('badge', 'named') AND mark %s`)
+	f.names("station", `SELECT name FROM stations WHERE instr(name, '/') > 0 AND substr(name, instr(name, '/') + 1) %s`)
 	f.marks()
 	f.trip()
+	f.strange()
 	return f.hits, f.err
 }
 
@@ -390,6 +392,56 @@ func (f *finder) trip() {
 	}
 }
 
+// strange looks up what was seen on a set though nothing says that it belongs there: a lock that nobody sealed anything
+// with. What was found of it names it; so nothing has to be kept of all that is read.
+func (f *finder) strange() {
+	if f.err != nil || f.begins || len(f.hits) > 0 {
+		return
+	}
+	quoted := strings.NewReplacer("\\", "\\\\", "%", "\\%", "_", "\\_").Replace(f.text)
+	keys, err := f.m.keys(f.ctx, fmt.Sprintf(`SELECT DISTINCT set_id, trip FROM findings WHERE code IN ('seal-differs', 'label-swapped')
+		AND detail LIKE '%%"' || ? || '"%%' ESCAPE '\' ORDER BY trip DESC LIMIT %d`, hitsAtMost), quoted)
+	for _, k := range keys {
+		f.hits = append(f.hits, Hit{What: "strange", ID: f.text, Set: k.Set, Trip: k.Trip})
+	}
+	f.err = err
+}
+
+// CaseAt is a case as far as it was at one station.
+type CaseAt struct {
+	Case           string
+	At             time.Time // its first opening there
+	Sets, Troubled int       // opened there, and of them broken or doubtful
+}
+
+// CasesAt returns the cases for which sets were opened at a station, the last first.
+func (m *Model) CasesAt(ctx context.Context, station string, limit int) ([]CaseAt, error) {
+	rows, err := m.query(ctx, `SELECT t.case_ref, min(o.at), count(*), sum(t.status IN ('broken', 'doubtful')) FROM openings o
+		JOIN trips t USING (set_id, trip) WHERE o.station = ? AND t.case_ref IS NOT NULL GROUP BY 1 ORDER BY 2 DESC LIMIT ?`, station, limit)
+	type row struct {
+		CaseAt
+		at int64
+	}
+	found, err := scanAll(rows, err, func(r *row) []any { return []any{&r.Case, &r.at, &r.Sets, &r.Troubled} })
+	var out []CaseAt
+	for _, r := range found {
+		r.At = time.Unix(0, r.at).UTC()
+		out = append(out, r.CaseAt)
+	}
+	return out, err
+}
+
+// LastPacked is when a badge last packed a set, zero where it never did.
+func (m *Model) LastPacked(ctx context.Context, badge string) (time.Time, error) {
+	rows, err := m.query(ctx, `SELECT e.observed FROM `+inSpans["badge"]+` AND e.kind = 'set.packed'
+		ORDER BY s.span DESC, e.seq DESC LIMIT 1`, badge)
+	found, err := scanAll(rows, err, func(at *int64) []any { return []any{at} })
+	if err != nil || len(found) == 0 {
+		return time.Time{}, err
+	}
+	return time.Unix(0, found[0]).UTC(), nil
+}
+
 // Shares returns the trips that share one thing: what is load, sterilizer,
 // list (key is list@version or list), bag, seals (key is from-to), station. From and
 // to bound the sharing event's observed time (zero: no bound).
@@ -413,6 +465,9 @@ func (m *Model) Shares(ctx context.Context, what, key string, from, to time.Time
 	case "bag":
 		return m.keys(ctx,
 			sel+`marks m CROSS JOIN events e ON e.seq = m.seq WHERE m.mark = ?1 AND m.what = 'bag'`+window, key, lo, hi, limit)
+	case "packer":
+		return m.keys(ctx, sel+inSpans["badge"]+` AND e.kind = 'set.packed' AND e.observed BETWEEN ?2 AND ?3
+			ORDER BY s.span DESC, e.seq DESC LIMIT ?4`, key, lo, hi, limit)
 	case "station", "badge":
 		return m.keys(ctx,
 			sel+inSpans[what]+` AND e.kind IN `+kindsOfSet+` AND e.observed BETWEEN ?2 AND ?3

@@ -62,7 +62,8 @@ func Register(
 		template.FuncMap{"tripLink": tripLink, "caseLink": caseLink, "loadLink": loadLink,
 			"stationLink": stationLink, "badgeLink": badgeLink, "stylePath": func() string { return stylePath },
 			"first": first, "more": more, "beyond": beyond,
-			"ackLink": ackLink, "incidentLink": incidentLink, "rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink,
+			"ackLink": ackLink, "incidentLink": incidentLink,
+			"rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink, "recallLink": recallLink,
 			"inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 },
 			"recordLink": recordLink, "dayLink": dayLink}, "templates/*.html")
 	if err != nil {
@@ -172,6 +173,16 @@ func tripLink(set, trip string) string {
 		return "/history?" + url.Values{"set": {set}}.Encode()
 	}
 	return "/history?" + url.Values{"trip": {trip}}.Encode()
+}
+
+// recallLink leads to all sets of the recall that one of the findings is of, "" where none is.
+func recallLink(fs []projections.Finding) string {
+	for i := range fs {
+		if d, ok := fs[i].Detail.(*projections.Recalled); ok && d.Positive != "" {
+			return "/touched?" + url.Values{"load": {d.Positive}}.Encode()
+		}
+	}
+	return ""
 }
 
 func touchedLink(set, trip string) string {

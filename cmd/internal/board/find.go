@@ -81,6 +81,7 @@ func (p *pages) lookUp(ctx context.Context, q string, begins bool) (hits []readm
 	}
 	add(strings.ToUpper(q))
 	add(strings.ToLower(q))
+	add(strings.ReplaceAll(strings.ToLower(q), " ", "-")) // a room as it is spoken: its station is or-4 where people say OR 4
 	if s, err := events.ParseShortCode(q); err == nil {
 		add(s)
 	}

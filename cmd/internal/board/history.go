@@ -19,7 +19,8 @@ import (
 
 type historyBody struct {
 	*look
-	What, ID   string // what is asked for: set, trip, case, load
+	What, ID   string    // what is asked for: set, trip, case, load
+	Case       *caseBody // nil where no case is asked for
 	Chains     []chainView
 	PairViews  []pairView
 	Graph      template.HTML
@@ -84,6 +85,9 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 		title = words.T("board.history-of-trip", l.Set)
 	}
 	a := &answer{template: "history", title: title, body: b}
+	if b.caseOf(words, q.Case); b.Case != nil {
+		a.tables = append(a.tables, b.Case.Tables...)
+	}
 	b.chains(words, a)
 	if l.Exchange != nil {
 		b.Graph = drawExchange(words, *l.Exchange)

@@ -25,6 +25,8 @@ type look struct {
 	Tolerant time.Duration         // by how much two clocks may differ unremarked
 	Trips    []projections.TripKey // all of a set's, where the page shows only some
 	Pairs    []pair
+
+	account *account // of a case
 }
 
 // pair is a trip and the one its sheet was exchanged with.
@@ -73,6 +75,11 @@ func (p *pages) look(ctx context.Context, q site.Query, page int) (*look, error)
 		}
 		if q.AsOf.IsZero() {
 			if err := m.TellIncidents(ctx, l.Verdicts); err != nil {
+				return err
+			}
+		}
+		if q.Case != "" {
+			if l.account, err = accountOf(w, q.Case, l.Verdicts); err != nil {
 				return err
 			}
 		}

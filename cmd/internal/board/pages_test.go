@@ -218,6 +218,9 @@ func TestFindAnything(t *testing.T) {
 		"load": {"S4-0304-01", "/history?load=S4-0304-01"}, "badge": {"B-1111", "/badge?id=B-1111"},
 		"badge that only counted": {"B-3342", "/badge?id=B-3342"},
 		"seal":                    {"480007", "/history?trip="},
+		"seal that nobody sealed": {"477713", "/history?trip="},
+		"room":                    {"or-4", "/station?name=north%2For-4"},
+		"room as it is spoken":    {"OR 4", "/station?name=north%2For-4"},
 		"station":                 {"north/or-5", "/station?name=north%2For-5"}, "sheet code": {code, "/history?trip="},
 		"short code": {short, "/history?trip="},
 		"trip":       {trip, "/history?trip=" + trip}, "list": {"LAP-MAJOR", "/touched?list=LAP-MAJOR"},
@@ -313,7 +316,7 @@ func TestThreeClicks(t *testing.T) {
 	srv, _ := weekServer(t)
 	tab := browser(t).Tab(t, browsertest.Sizes()[0])
 	tab.Open(srv.URL + "/")
-	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-key$="-LAP-007"] a.name`,
+	clicks := []string{`a.choice[href*="code=sheet-swapped"]`, `article[data-sets~="LAP-007"] a.name`,
 		`.finding.broken .facts a[href^="/history?trip="]`}
 	for _, c := range clicks {
 		before := tab.Address()
@@ -323,13 +326,17 @@ func TestThreeClicks(t *testing.T) {
 	}
 	head := browsertest.Eval[string](tab, `document.querySelector("h1").innerText`)
 	says := browsertest.Eval[string](tab, `document.querySelector(".finding.broken").innerText`)
-	if len(clicks) > 3 || !strings.Contains(head, "LAP-008") ||
-		!strings.Contains(says, "LAP-008 was found with the count sheet of LAP-007") {
+	mine, other := "LAP-008", "LAP-007" // either of the two names the other
+	if strings.Contains(head, other) {
+		mine, other = other, mine
+	}
+	if len(clicks) > 3 || !strings.Contains(head, mine) ||
+		!strings.Contains(says, mine+" was found with the count sheet of "+other) {
 		t.Errorf("after %d clicks: %q, %q", len(clicks), head, says)
 	}
 	// The row itself names the other set too: one click.
 	tab.Open(srv.URL + "/?code=sheet-in-doubt")
-	tab.Click(`article[data-key$="-MIN-006"] .facts a[href^="/history?trip="]`)
+	tab.Click(`article[data-sets~="MIN-006"] .facts a[href^="/history?trip="]`)
 	tab.Until(`document.querySelector("h1")?.innerText.includes("MIN-005")`)
 }
 
@@ -341,7 +348,7 @@ func TestLiveRow(t *testing.T) {
 	tab := browser(t).Tab(t, browsertest.Sizes()[1])
 	tab.Open(srv.URL + "/")
 	tab.Until(`document.getElementById("live").textContent === "live"`)
-	target := `[data-key$="-MIN-012"] a.name`
+	target := `[data-sets~="MIN-012"] a.name`
 	browsertest.Eval[bool](tab,
 		fmt.Sprintf(`(() => { const a = document.querySelector(%q); a.focus();`+
 			` a.scrollIntoView({block: "center"}); window.topWas = a.getBoundingClientRect().top; return true })()`, target))
@@ -374,7 +381,7 @@ func TestLiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tab.Until(fmt.Sprintf(`document.querySelector('[data-key$="-%s"]')?.innerText.includes("lock")`, whole))
+	tab.Until(fmt.Sprintf(`document.querySelector('[data-sets~="%s"]')?.innerText.includes("lock")`, whole))
 	t.Logf("from the scan to the row: %v", time.Since(begin)) // a figure, not a check: the machine may be shared
 	if after := browsertest.Eval[int](tab, `document.querySelectorAll("article.row").length`); after < before {
 		t.Errorf("%d rows, %d before", after, before)
@@ -406,7 +413,7 @@ func TestLiveRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tab.Until(`document.querySelector('[data-key$="-MIN-012"]').innerText.includes("asked packing")`)
+	tab.Until(`document.querySelector('[data-sets~="MIN-012"]').innerText.includes("asked packing")`)
 	if !browsertest.Eval[bool](tab, fmt.Sprintf(`document.activeElement === document.querySelector(%q)`, target)) {
 		t.Error("the focus was lost with the row that had it")
 	}
@@ -715,7 +722,7 @@ func TestWordsOfTemplates(t *testing.T) {
 	for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {
 		keys = append(keys, "report-unknown-"+k)
 	}
-	for _, k := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station", "badge"} {
+	for _, k := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station", "badge", "packer"} {
 		keys = append(keys, "rule-"+k, "what-"+k)
 	}
 	for _, k := range []string{"not-read", "right", "other-set", "earlier-trip", "altered", "unknown", "unreadable",
@@ -746,4 +753,85 @@ func cellOf(head, row []string, title string) string {
 		return row[n]
 	}
 	return ""
+}
+
+// TestCasePage: a case's page says who was there, what each stage of each set counted, the lines that were ever counted
+// otherwise, by whom and by which sheet, and that a recount which was claimed is not recorded.
+func TestCasePage(t *testing.T) {
+	srv, _ := weekServer(t)
+	at := srv.URL + "/history?case=K-0409"
+	body := html.UnescapeString(page(t, at))
+	for _, want := range []string{"At the closing it is said: “recount by a second pair”", "closed with lines open", "Room"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page of the case lacks %q", want)
+		}
+	}
+	if de := html.UnescapeString(page(t, at+"&lang=de")); !strings.Contains(de, "mit offenen Zeilen abgeschlossen") {
+		t.Error("in German the page does not say how the case was closed")
+	}
+	head, lines := rows(t, at+"&format=csv&table=case-lines")
+	var counted []string // of line 21 of LAP-004, as the records have it: 10, not counted, 9, 9
+	for _, r := range lines {
+		if cellOf(head, r, "Set") == "LAP-004" && cellOf(head, r, "Line") == "21" {
+			counted = append(counted, cellOf(head, r, "Counted"))
+			if cellOf(head, r, "By which count sheet") == "" || cellOf(head, r, "Counted by") == "" {
+				t.Errorf("a count without who and by what: %q", r)
+			}
+		}
+	}
+	if !slices.Contains(counted, "10") || !slices.Contains(counted, "9") {
+		t.Errorf("line 21 of LAP-004 was counted %q", counted)
+	}
+	if _, sets := rows(t, at+"&format=csv&table=case-sets"); len(sets) < 4 {
+		t.Errorf("%d sets", len(sets))
+	}
+	if _, people := rows(t, at+"&format=csv&table=case-people"); !slices.ContainsFunc(people, func(r []string) bool {
+		return r[0] == "B-3342" && strings.Contains(r[1], "counted")
+	}) {
+		t.Errorf("B-3342 is not among %q", people)
+	}
+}
+
+// TestLinksOfAnInvestigation: a recalled set's row leads to the whole recall, a room to its cases, a badge to what it packed by
+// weeks, and sets that were never packed here are not left out of what a station recorded.
+func TestLinksOfAnInvestigation(t *testing.T) {
+	srv, _ := weekServer(t)
+	recall := regexp.MustCompile(`href="(/touched\?load=[^"]*)">The whole recall`).FindStringSubmatch(
+		page(t, srv.URL+"/?code=load-recalled"))
+	if recall == nil {
+		t.Fatal("a recalled set does not lead to the whole recall")
+	}
+	if _, found := rows(t, srv.URL+html.UnescapeString(recall[1])+"&format=csv"); len(found) < 2 {
+		t.Errorf("the whole recall is %q", found)
+	}
+	head, cases := rows(t, srv.URL+"/station?name=north/or-4&format=csv&table=cases")
+	if len(cases) < 3 || cellOf(head, cases[0], "Case") == "" {
+		t.Errorf("the cases of a room are %q", cases)
+	}
+	m := regexp.MustCompile(`href="(/touched\?[^"]*packer=B-1111[^"]*)"`).FindStringSubmatch(page(t, srv.URL+"/badge?id=B-1111"))
+	if m == nil {
+		t.Fatal("the page of a packer leads to no week")
+	}
+	if _, packed := rows(t, srv.URL+html.UnescapeString(m[1])+"&format=csv"); len(packed) == 0 {
+		t.Error("nothing was packed in the last week of a packer")
+	}
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	own, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer own.Close()
+	line := `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:12:00Z","set":"SET-9","operator":"B-1","data":{"case":"K-1"}}`
+	if err := s.Record(t.Context(), strings.NewReader(line+"\n"), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	for _, by := range []string{"station=north/or-3", "badge=B-1", "case=K-1"} {
+		if _, found := rows(t, own.URL+"/touched?"+by+"&format=csv"); len(found) != 1 || !slices.Contains(found[0], "SET-9") {
+			t.Errorf("%s: a set without a turn is left out: %q", by, found)
+		}
+	}
 }

@@ -15,6 +15,7 @@ import (
 	"listbound/events"
 	"listbound/ledger/proof"
 	"listbound/projections"
+	"listbound/projections/readmodel"
 )
 
 // recordsOnPage is how many records of a station or a badge one page shows.
@@ -28,7 +29,9 @@ type recordsBody struct {
 	Table    *table
 	Older    string
 	Touched  string
-	Held     string // what else there is of a badge
+	Held     string    // what else there is of a badge
+	Weeks    []askLink // the sets that a badge packed, by the last weeks in which it did
+	Cases    *table    // of a station: for which sets were opened there
 	Picture  template.HTML
 }
 
@@ -132,6 +135,13 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 		}
 		b.Picture = drawStation(words, name, beads)
 		b.Touched = address("/touched", around(name, beads))
+		cases, err := m.CasesAt(r.Context(), name, touchedAtMost)
+		if err != nil {
+			return err
+		}
+		if b.Cases = casesTable(words, cases); len(cases) > 0 {
+			a.tables = append(a.tables, b.Cases)
+		}
 		return p.records(r, words, m, b, a)
 	})
 	return a, err
@@ -169,6 +179,11 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 		b.What = as
 	}
 	err := p.site.Ask(func(m *site.View) error {
+		last, err := m.LastPacked(r.Context(), b.ID)
+		if err != nil {
+			return err
+		}
+		b.Weeks = packedWeeks(words, b.ID, last)
 		if err := p.records(r, words, m, b, a); err != nil || b.What != "badge" || len(b.Table.Rows) > 0 {
 			return err
 		}
@@ -187,6 +202,31 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 		err = refuse(http.StatusNotFound, "nothing is recorded here by badge %q", b.ID)
 	}
 	return a, err
+}
+
+// packedWeeks lead to the sets that a badge packed in each of the last weeks up to its last packing, by the site's days.
+func packedWeeks(words *shell.Words, badge string, last time.Time) (out []askLink) {
+	if last.IsZero() {
+		return nil
+	}
+	const weeks, week = 4, 7
+	day := last.In(words.Zone())
+	monday := time.Date(day.Year(), day.Month(), day.Day()-(int(day.Weekday())+week-1)%week, 0, 0, 0, 0, words.Zone())
+	for range weeks {
+		next := monday.AddDate(0, 0, week)
+		out = append(out, askLink{words.T("board.packed-in-week", words.Day(monday.Format(time.DateOnly))), "/touched?" + url.Values{"packer": {badge},
+			"from": {rfc3339(monday)}, "to": {rfc3339(next.Add(-time.Nanosecond))}}.Encode()})
+		monday = monday.AddDate(0, 0, -week)
+	}
+	return out
+}
+
+func casesTable(words *shell.Words, cases []readmodel.CaseAt) *table {
+	t := newTable(words, "cases", "board.cases-here", "case", "began", "case-sets-opened", "case-troubled")
+	for _, c := range cases {
+		t.add(text(c.Case).to(caseLink(c.Case)), when(words, c.At), number(int64(c.Sets)), number(int64(c.Troubled)))
+	}
+	return t
 }
 
 func (p *pages) records(r *http.Request, words *shell.Words, m *site.View, b *recordsBody, a *answer) error {

@@ -70,7 +70,7 @@ func (p *pages) question(r *http.Request, words *shell.Words) (*question, error)
 		return nil, err
 	}
 	for _, what := range []string{"trip", "set", "case", "load", "sterilizer", "list", "bag", "seal", "station",
-		"badge"} {
+		"badge", "packer"} {
 		if v.Get(what) != "" {
 			q.what, q.key = what, v.Get(what)
 			break
