@@ -563,7 +563,11 @@ func (w *walk) learn(s step, shown, a workplacetest.Answer) step {
 		return s
 	}
 	if s.action == "undo" {
-		if !a.Says("nothing to take back") && !a.Says("Take the start back?") {
+		switch {
+		case a.Says("nothing to take back"):
+			w.prior = w.said() // a badge that goes on with it is taken off by the next one
+			w.prior.plain = w.wasPlain
+		case !a.Says("Take the start back?"):
 			w.undo()
 		}
 		return s

@@ -1257,7 +1257,9 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	case s.action == "release" && m.since:
 		m.since = false // unless it is asked again, since more has come up
 	case s.action == "held" && m.since:
-		m.since, m.ending = false, "passed no"
+		if m.since, m.ending = false, "passed no"; a.Says("is recorded already") {
+			m.ending = ""
+		}
 	case s.action == "take-back" && a.Says("Taken back: Load"):
 		m.takenBack()
 	case s.action == "result" && m.shows == "" && m.ending == "" && len(m.loads[m.load]) > 0 && m.again(s):
