@@ -14,16 +14,36 @@ import (
 	"golang.org/x/text/transform"
 )
 
-// Decode returns a text in UTF-8: with a byte order mark UTF-8 or UTF-16, without
-// one what is no UTF-8 is Windows-1252, as spreadsheets in western Europe and America
-// save it.
+// Decode returns a text in UTF-8: with a byte order mark UTF-8 or UTF-16, without one UTF-16 if it shows, and what is neither that nor
+// UTF-8 is Windows-1252, as spreadsheets in western Europe and America save it.
 func Decode(raw []byte) (string, error) {
 	from := charmap.Windows1252.NewDecoder()
-	if utf8.Valid(raw) {
+	if order, ok := unmarked(raw); ok {
+		from = unicode.UTF16(order, unicode.IgnoreBOM).NewDecoder()
+	} else if utf8.Valid(raw) {
 		from = unicode.UTF8.NewDecoder()
 	}
 	text, _, err := transform.Bytes(unicode.BOMOverride(from), raw)
 	return string(text), err
+}
+
+// unmarked finds UTF-16 that nothing says is it: in the languages of Europe most letters have a byte of zero, all on the same side,
+// and in no other text is there any.
+func unmarked(raw []byte) (order unicode.Endianness, ok bool) {
+	const enough = 4096
+	head := raw[:min(len(raw), enough)&^1]
+	var zero [2]int // in the first and the second byte of two
+	for i, b := range head {
+		if b == 0 {
+			zero[i%2]++
+		}
+	}
+	most, least, order := zero[1], zero[0], unicode.LittleEndian
+	if zero[0] > zero[1] {
+		most, least, order = zero[0], zero[1], unicode.BigEndian
+	}
+	const half, few = 2, 100 // at least every second letter, and hardly any on the other side
+	return order, len(head) > 0 && most*half*2 > len(head) && least*few <= most
 }
 
 // Split returns the rows of a text, each with as many cells as it has; row i is the

@@ -4,6 +4,8 @@ import (
 	"reflect"
 	"testing"
 
+	"golang.org/x/text/encoding/unicode"
+
 	"listbound/projections/rowtext"
 )
 
@@ -15,6 +17,21 @@ func TestDecode(t *testing.T) {
 	} {
 		if got, err := rowtext.Decode([]byte(raw)); got != "Gefäß" || err != nil {
 			t.Errorf("%s: %q, %v", name, got, err)
+		}
+	}
+	const table = "Nr.;Gefäß;größer als ½\r\nŽ-1;Čapek;…\r\n"
+	for name, e := range map[string]unicode.Endianness{"little": unicode.LittleEndian, "big": unicode.BigEndian} {
+		raw, err := unicode.UTF16(e, unicode.IgnoreBOM).NewEncoder().String(table)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := rowtext.Decode([]byte(raw)); got != table || err != nil {
+			t.Errorf("UTF-16 without a mark, %s end first: %q, %v", name, got, err)
+		}
+	}
+	for _, raw := range []string{"", "a", "ab\x00cd\x00ef", "\x00\x00\x00\x00"} { // no text at all stays what it is
+		if got, err := rowtext.Decode([]byte(raw)); got != raw || err != nil {
+			t.Errorf("%q: %q, %v", raw, got, err)
 		}
 	}
 }

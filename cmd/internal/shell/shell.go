@@ -9,6 +9,7 @@ import (
 	"bytes"
 	"context"
 	"embed"
+	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -322,6 +323,9 @@ func (s *Shell) Answer(r *http.Request, err error) refusal.Answer {
 	a := s.clerk.Answer(r, err)
 	if a.Why != refusal.Refused && a.Why != refusal.TooLarge && a.Why != refusal.NotLetInHere {
 		a.Text = s.Words(r).T("shell.answer-"+string(a.Why), a.Incident)
+	}
+	if large, ok := errors.AsType[*http.MaxBytesError](err); ok {
+		a.Text = s.Words(r).T("shell.answer-too-large", large.Limit)
 	}
 	return a
 }

@@ -1,6 +1,7 @@
 package shell
 
 import (
+	"fmt"
 	"html"
 	"io/fs"
 	"log/slog"
@@ -151,6 +152,18 @@ func TestWords(t *testing.T) {
 	} {
 		if got != want {
 			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}
+
+// TestTooMuchIsSaidInWords: who sent more than is taken reads so in the page's language, with the limit.
+func TestTooMuchIsSaidInWords(t *testing.T) {
+	s := newShell(t)
+	for lang, want := range map[string]string{"de": "höchstens 33.554.432 Byte", "en": "which is 33,554,432 bytes"} {
+		r := httptest.NewRequest("POST", "/registers/people?lang="+lang, nil)
+		a := s.PageAnswer(r, fmt.Errorf("reading: %w", &http.MaxBytesError{Limit: 32 << 20}))
+		if a.Code != http.StatusRequestEntityTooLarge || !strings.Contains(a.Text, want) {
+			t.Errorf("%s: %+v", lang, a)
 		}
 	}
 }
