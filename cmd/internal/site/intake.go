@@ -424,6 +424,9 @@ func (in *intake) enter(ctx context.Context, id string, l *line) (*events.Event,
 	if l.obs.Signed != nil {
 		return in.enterSigned(ctx, l, l.obs)
 	}
+	if err := in.notAhead(l.obs); err != nil {
+		return nil, err
+	}
 	if own, err := in.there(ctx, l.obs); err != nil || own != nil {
 		if err != nil {
 			return nil, err
@@ -529,6 +532,21 @@ func (in *intake) mayMend(o *events.Observation, of *events.Event) error {
 // backdated reports whether an observation is of a time that is past, beyond what clocks differ.
 func (in *intake) backdated(o *events.Observation) bool {
 	return in.site.opts.Clock().Sub(o.Time) > readmodel.Tolerance()
+}
+
+// mostAhead is how far the clock of what hands in records may be ahead of the server's: a policy lets clocks differ by no more.
+const mostAhead = 24 * time.Hour
+
+// notAhead refuses, at a server, what is of a day to come. A packing dated 2199 would be its set's latest turn until somebody took it
+// back; whoever handed it in still has it and can say it again with the right time. What a station has signed is taken as it is,
+// since it can't be said otherwise, and stands in doubt.
+func (in *intake) notAhead(o *events.Observation) error {
+	now := in.site.opts.Clock()
+	if in.site.opts.EnrolOnSight || o.Time.Sub(now) <= mostAhead {
+		return nil
+	}
+	return refusal.New("this is dated %s, and it is %s here: set the clock of what sent it, and send it again with the right time",
+		o.Time.UTC().Format(time.RFC3339), now.UTC().Format(time.RFC3339))
 }
 
 // eventOf returns the event that an observation says, without what the ledger adds.

@@ -66,6 +66,36 @@ func TestPolicyHoldsFromRecording(t *testing.T) {
 	}
 }
 
+// TestNothingOfTomorrow: a server refuses what is dated more than a day ahead, unless its station has signed it, and takes what is
+// ahead by less; in one's own folder it is recorded as it is.
+func TestNothingOfTomorrow(t *testing.T) {
+	dir := t.TempDir()
+	line := func(at time.Time) string {
+		return fmt.Sprintf(`{"station":"north/or-3","kind":"set.checked","time":%q,"set":"LAP-1","data":{"place":"A1"}}`+"\n",
+			at.Format(time.RFC3339))
+	}
+	far := time.Date(2199, 1, 1, 8, 0, 0, 0, time.UTC)
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true})
+	if r := record(t, s, line(far)); r[0].Error != "" {
+		t.Errorf("in one's own folder: %+v", r[0])
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	s = open(t, dir, site.Options{Name: "north"})
+	own := &chained{ownKey: enrolOwnKey(t, s, "north/or-9")}
+	size := s.Size()
+	for _, at := range []time.Time{far, noon.Add(24*time.Hour + time.Second)} {
+		if r := record(t, s, line(at.Add(time.Minute))); !strings.Contains(r[0].Error, "set the clock") || s.Size() != size {
+			t.Errorf("%s: %+v", at, r[0])
+		}
+	}
+	o := &events.Observation{Time: far, Set: "LAP-1", Data: &events.SetChecked{Place: "A1"}}
+	if r := record(t, s, line(noon.Add(24*time.Hour))+signedLine(t, own.note(o))); r[0].Error != "" || r[1].Error != "" {
+		t.Errorf("a day ahead, and signed by its station: %+v", r)
+	}
+}
+
 // TestOwnWithinTime: where policy limits it, a station corrects what it observed itself within so many minutes, and nothing of
 // another; the ledger itself, as which a lead corrects, corrects all. Without a limit, and in one's own folder, nobody is asked.
 func TestOwnWithinTime(t *testing.T) {
