@@ -138,7 +138,11 @@ type grid struct {
 	rows   [][]string
 	shown  [][]string   // the same cells as the spreadsheet shows them
 	hidden map[int]bool // rows that nobody sees there
+	merged []merged     // cells over several rows, as shown
 }
+
+// merged is a cell that stands for those below it, up to a row.
+type merged struct{ column, row, end int }
 
 // cell returns what stands in a row at a place. A number that the spreadsheet shows as something else, such as
 // catalog number 12-3 that it took for a day, is not what a person sees: ok is false then, and the text is what is shown.
@@ -279,6 +283,9 @@ func (h How) spreadsheet(raw []byte) ([]grid, error) {
 			g.hidden, bad = hiddenRows(f, name)
 		}
 		if bad == nil {
+			g.merged, bad = mergedDown(f, name)
+		}
+		if bad == nil {
 			out = append(out, g)
 		}
 	}
@@ -287,6 +294,30 @@ func (h How) spreadsheet(raw []byte) ([]grid, error) {
 	}
 	if len(out) == 0 {
 		return nil, refusal.New("%s", h.say("no-sheet", h.Sheet))
+	}
+	return out, nil
+}
+
+// mergedDown finds the cells that are merged over several rows.
+func mergedDown(f *excelize.File, sheet string) ([]merged, error) {
+	const withoutValues = true
+	all, err := f.GetMergeCells(sheet, withoutValues)
+	if err != nil {
+		return nil, err
+	}
+	var out []merged
+	for _, m := range all {
+		column, first, err := excelize.CellNameToCoordinates(m.GetStartAxis())
+		if err != nil {
+			return nil, err
+		}
+		_, last, err := excelize.CellNameToCoordinates(m.GetEndAxis())
+		if err != nil {
+			return nil, err
+		}
+		if last > first {
+			out = append(out, merged{column: column - 1, row: first - 1, end: last})
+		}
 	}
 	return out, nil
 }

@@ -96,6 +96,7 @@ func (t *registerReader) read() RegisterTable {
 	if n := len(t.rows) - t.heading - 1; n > mostEntries {
 		return RegisterTable{Wrong: []RowError{{0, t.say("too-many-rows", n, mostEntries)}}}
 	}
+	t.spread()
 	if t.twice != "" {
 		return RegisterTable{Wrong: []RowError{{t.heading + 1, t.say("twice", t.column(t.twice))}}}
 	}
@@ -149,14 +150,59 @@ func (t *registerReader) read() RegisterTable {
 	return t.out
 }
 
+// spread gives each row below the headings what stands in a cell that was merged over several: a department beside all of its sets.
+func (t *registerReader) spread() {
+	const most = 1 << 20 // cells
+	n := 0
+	for _, m := range t.merged {
+		for row := m.row + 1; m.row > t.heading && row < min(m.end, len(t.rows), len(t.shown)) && n < most; row++ {
+			n++
+			if cells(t.rows[row]) > 0 {
+				t.rows[row] = put(t.rows[row], m.column, t.rows[m.row])
+				t.shown[row] = put(t.shown[row], m.column, t.shown[m.row])
+			}
+		}
+	}
+}
+
+// put takes a cell of a row from another one, if nothing stands there.
+func put(row []string, at int, from []string) []string {
+	for at >= len(row) {
+		row = append(row, "")
+	}
+	if at < len(from) && row[at] == "" {
+		row[at] = from[at]
+	}
+	return row
+}
+
 func (t *registerReader) fault(what string) { t.wrong = cmp.Or(t.wrong, what) }
 
-func (t *registerReader) cell(column string) string {
+// raw is what a file has for a cell: of a day in a spreadsheet its number.
+func (t *registerReader) raw(column string) string {
 	c, ok := t.at[column]
 	if !ok || c >= len(t.rows[t.row]) {
 		return ""
 	}
-	return unguarded(strings.TrimSpace(strings.Join(strings.Fields(t.rows[t.row][c]), " ")))
+	return t.rows[t.row][c]
+}
+
+// text is what people see in a cell: 004711, of which a spreadsheet has 4711 and a form. What it shows as something else, such as a code
+// that it took for a day, is a fault.
+func (t *registerReader) text(column string) string {
+	c, ok := t.at[column]
+	if !ok {
+		return ""
+	}
+	text, asShown := t.grid.cell(t.row, c)
+	if !asShown {
+		t.fault(t.say("not-as-shown", t.column(column), text))
+	}
+	return text
+}
+
+func (t *registerReader) cell(column string) string {
+	return unguarded(strings.Join(strings.Fields(t.text(column)), " "))
 }
 
 // code reads a code in its one form.
@@ -176,12 +222,8 @@ func (t *registerReader) code(column string) string {
 
 // several are the words of a cell.
 func (t *registerReader) several(column string) []string {
-	c, ok := t.at[column]
-	if !ok || c >= len(t.rows[t.row]) {
-		return nil
-	}
 	var out []string
-	for w := range strings.FieldsFuncSeq(t.rows[t.row][c], func(r rune) bool { return strings.ContainsRune(",;|\n", r) }) {
+	for w := range strings.FieldsFuncSeq(t.text(column), func(r rune) bool { return strings.ContainsRune(",;|\n", r) }) {
 		if w = strings.TrimSpace(w); w != "" && !slices.Contains(out, w) {
 			out = append(out, w)
 		}
@@ -238,7 +280,7 @@ func (t *registerReader) held() (h events.Held) {
 
 // day reads a day, or a moment. One until which something holds ends with the day.
 func (t *registerReader) day(column string, end bool) time.Time {
-	s := t.cell(column)
+	s := unguarded(strings.TrimSpace(t.raw(column)))
 	if s == "" {
 		return time.Time{}
 	}

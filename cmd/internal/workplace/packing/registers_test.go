@@ -3,12 +3,16 @@
 package packing_test
 
 import (
+	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/xuri/excelize/v2"
 
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/workplace"
@@ -82,6 +86,66 @@ func TestReadRegister(t *testing.T) {
 		if len(got.Wrong) != 1 || !strings.Contains(said, want) || got.Entries != nil {
 			t.Errorf("%q: %q, want %q", raw, said, want)
 		}
+	}
+}
+
+// TestRegisterOfASpreadsheet: a department merged beside its sets counts for each of them, a code of digits has its zeros as they are
+// shown, what a formula comes to is read, and a code that was taken for a day is asked about.
+func TestRegisterOfASpreadsheet(t *testing.T) {
+	how := registerHow(t)
+	x := excelize.NewFile()
+	digits := "000000"
+	style, err := x.NewStyle(&excelize.Style{CustomNumFmt: &digits})
+	if err != nil {
+		t.Fatal(err)
+	}
+	day, err := x.NewStyle(&excelize.Style{NumFmt: 14})
+	if err != nil {
+		t.Fatal(err)
+	}
+	set := func(cell string, v any) {
+		t.Helper()
+		if err := x.SetCellValue("Sheet1", cell, v); err != nil {
+			t.Fatal(err)
+		}
+	}
+	set("A1", "Sets of the house")
+	for i, name := range []string{"set", "owner", "home", "from"} {
+		set(string(rune('A'+i))+"3", name)
+	}
+	set("A4", 4711)
+	set("A5", "LAP-2")
+	set("A6", 815)
+	set("A8", "LAP-4")
+	set("B4", "Urology")
+	set("D4", 46357) // 1 December 2026
+	if err := errors.Join(x.SetCellFormula("Sheet1", "C4", `"A"&"1"`), x.SetCellStr("Sheet1", "C5", "B1"),
+		x.SetCellStyle("Sheet1", "A4", "A4", style), x.SetCellStyle("Sheet1", "D4", "D4", day),
+		x.MergeCell("Sheet1", "A1", "D2"), x.MergeCell("Sheet1", "B4", "B7")); err != nil {
+		t.Fatal(err)
+	}
+	read := func() workplace.RegisterTable {
+		t.Helper()
+		var raw bytes.Buffer
+		if err := x.Write(&raw); err != nil {
+			t.Fatal(err)
+		}
+		return workplace.ReadRegister(raw.Bytes(), events.RegisterSets, func(string) bool { return false }, how)
+	}
+	got, said := read(), ""
+	for _, e := range got.Entries {
+		d := e.(*events.SetEntered)
+		said += fmt.Sprintf("%s of %q from %q; ", d.Set, d.Owner, d.Held.From)
+	}
+	if want := `004711 of "Urology" from "2026-12-01T00:00:00Z"; LAP-2 of "Urology" from ""; 815 of "Urology" from ""; ` +
+		`LAP-4 of "" from ""; `; said != want || len(got.Wrong) > 0 {
+		t.Errorf("%s %+v, want %s", said, got.Wrong, want)
+	}
+	if err := x.SetCellStyle("Sheet1", "A6", "A6", day); err != nil {
+		t.Fatal(err)
+	}
+	if got := read(); len(got.Wrong) != 1 || got.Wrong[0].Row != 6 {
+		t.Errorf("a code that was taken for a day: %+v", got.Wrong)
 	}
 }
 
