@@ -898,7 +898,8 @@ func TestFirstCountAmongOthers(t *testing.T) {
 	s, x := plain()
 	s.count(x, events.StageAdded, 7, 14, events.Count{Line: 1, Counted: 0})
 	s.live(x)
-	s.count(x, events.StageFirst, 7, 30, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2}, events.Count{Line: 3, Counted: 4})
+	s.count(x, events.StageFirst, 7, 30, events.Count{Line: 1, Counted: 5}, events.Count{Line: 2, Counted: 2},
+		events.Count{Line: 3, Counted: 4})
 	w := s.world()
 	c := w.Trip(x.key())
 	if first := tallyUp(c, x.ref).first; first == nil || !first.At().Equal(x.firstAt()) {
@@ -930,6 +931,34 @@ func TestUnknownListNone(t *testing.T) {
 		d := fs[0].Detail.(*projections.ClosedOpen)
 		if want := []projections.OpenLine{{Set: x.set, Line: 2}}; !slices.Equal(d.Uncounted, want) {
 			t.Errorf("uncounted %+v, want %+v", d.Uncounted, want)
+		}
+	}
+}
+
+// TestMustBeCounted: which lines a count may leave out: those of which there should be none, unless an earlier count spoke of a
+// line of the list, or nobody knows the list.
+func TestMustBeCounted(t *testing.T) {
+	listed, other := events.Line{Line: 1, Item: "ITEM-1"}, events.Line{Line: 1}
+	for _, test := range []struct {
+		line     events.Line
+		expected int64
+		known    bool
+		unlisted bool // nobody knows the list
+		must     bool
+	}{
+		{listed, 1, false, false, true},
+		{listed, 0, false, false, false},
+		{listed, 0, true, false, true},
+		{other, 0, true, false, false},
+		{other, 0, true, true, true},
+		{other, 0, false, true, false},
+		{other, 1, true, false, true},
+		{other, -1, true, false, true}, // more left than there was
+	} {
+		b := &books{lines: []events.Line{test.line}, expected: []int64{test.expected}, known: []bool{test.known}}
+		_, gaps := b.compare(nil, b.expected, test.unlisted)
+		if (len(gaps) == 1) != test.must {
+			t.Errorf("%+v: left out are %v", test, gaps)
 		}
 	}
 }

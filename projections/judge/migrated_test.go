@@ -121,11 +121,6 @@ func TestPackedWithMigrated(t *testing.T) {
 		if fs := of(s, y.set, 1); len(fs) != 1 || fs[0].Severity != projections.SeverityBroken {
 			t.Errorf("counted %v: packed with it again: %+v", counted, fs)
 		}
-		s, _ = begun(counted)
-		s.again(newTurn("LAP-014", 0, s.lists["LAP-MAJOR3"]), 2, excepted(2, 3, events.ReasonAdded))
-		if fs := of(s, "LAP-014", 2); len(fs) != 0 {
-			t.Errorf("counted %v: the set that lacks it, over in another line a turn later: %+v", counted, fs)
-		}
 		s, y = begun(counted)
 		s.again(y, 2)
 		if fs := of(s, y.set, 1); len(fs) != 1 || fs[0].Severity != projections.SeverityNoted {
@@ -137,6 +132,16 @@ func TestPackedWithMigrated(t *testing.T) {
 		if fs := of(s, y.set, 1); len(fs) != 1 || fs[0].Severity != projections.SeverityBroken {
 			t.Errorf("counted %v: opened with it: %+v", counted, fs)
 		}
+	}
+}
+
+// TestPackedOverElsewhere: a set that lacks a piece and has one too many in another line was not packed with its own piece.
+func TestPackedOverElsewhere(t *testing.T) {
+	s, x := plain()
+	s.risky(x)
+	s.two(x, []events.Exception{lacks(1, 5), excepted(2, 3, events.ReasonAdded)}, []events.Exception{excepted(1, 4, events.ReasonAdded)})
+	if fs := find(must(s.world().Judge(key(x.set, 1))), projections.PieceMigrated); len(fs) != 0 {
+		t.Errorf("%+v", fs)
 	}
 }
 
