@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// benchKey names a station on one day (UTC): as much of it as is fetched at once.
+// benchKey names a station on one day (UTC), which is how much is fetched at a time.
 func benchKey(station string, at time.Time) string {
 	return station + " " + at.UTC().Format(time.DateOnly)
 }

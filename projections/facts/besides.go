@@ -10,7 +10,7 @@ import (
 
 // One sterilizer runs one load at a time. Of the loads of a day one record of each start is looked at, as in starts.go.
 
-// shortestRun is less than any run with sets takes from its start to its end, which no record says: a result is recorded when
+// shortestRun is less than any run with sets takes. No record gives the end of a run: its result is recorded whenever
 // somebody comes by. Common practice, no source.
 const shortestRun = 10 * time.Minute
 
@@ -26,8 +26,8 @@ func begunOn(sterilizer string, at time.Time) string {
 	return sterilizer + " " + at.UTC().Format(time.DateOnly)
 }
 
-// startedNear are the loads that were ever said to be started in a run's sterilizer while it certainly went on, in order of their names;
-// mostly none.
+// startedNear returns the loads that any record, corrected or not, says were started in a run's sterilizer while that run
+// was certainly going on, sorted by name. There are rarely any.
 func (b *Book) startedNear(d *events.SetSterilized, at *Item) (loads []string) {
 	start := d.StartedAt()
 	if start.IsZero() {
@@ -50,8 +50,8 @@ func (b *Book) startedNear(d *events.SetSterilized, at *Item) (loads []string) {
 	return slices.Compact(loads)
 }
 
-// RunBeside returns the first record of another load that was started in the same sterilizer while a run went on, or the other way
-// round; nil for none. One that failed may have been broken off, and nothing rests on it.
+// RunBeside returns the first record of another load whose run in the same sterilizer overlaps with this one, or nil. Failed
+// runs are ignored: they may have been aborted, and no set relies on them.
 func (b *Book) RunBeside(run *Item) *Item {
 	d := RunOf(run)
 	if d.Result == "failed" {
@@ -73,8 +73,8 @@ func (b *Book) RunBeside(run *Item) *Item {
 	return nil
 }
 
-// besides adds the sets of the loads that were started beside a run, and of its own. Where there is none, as ever, it adds
-// nothing.
+// besides adds the sets of the loads that overlap with a run, and those of the run's own load. It adds nothing in the
+// usual case, where no loads overlap.
 func (t *toucher) besides(d *events.SetSterilized, it *Item) {
 	loads := t.b.startedNear(d, it)
 	if len(loads) == 0 {

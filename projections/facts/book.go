@@ -212,8 +212,8 @@ func (b *Book) Add(f Fact) {
 	}
 }
 
-// Confirm says of a fact that was added before it was recorded when that was. It reports whether what was recorded is what was
-// expected; where it isn't, the book must not be used any more. A fact that is not held is added.
+// Confirm sets when a fact was recorded that had been added before it was. It reports whether the record is what was
+// expected; if not, the book must not be used any more. A fact that the book does not hold is added.
 func (b *Book) Confirm(f Fact) bool {
 	it := b.seqs.get(f.Seq)
 	if it == nil {
@@ -228,8 +228,8 @@ func (b *Book) Confirm(f Fact) bool {
 	return true
 }
 
-// Remark takes in what is wrong with a record by now that came before: a hole in
-// its station's numbering was filled, say. The source may still say what was.
+// Remark updates what is wrong with a record that was added before: a gap in its
+// station's numbering has been filled, say. The Source may still return the old remarks.
 func (b *Book) Remark(f Fact) {
 	b.remarked[f.Seq] = f
 	b.Gen++

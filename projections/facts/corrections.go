@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// maxFixDepth ends a row of corrections of corrections. Ids derive from
-// content, so an honest row never bites its own tail; a forged one must not
-// hang the judgement.
+// maxFixDepth bounds a chain of corrections of corrections. Ids derive from
+// content, so an honest chain has no cycle; a forged one must not put
+// judgement into an infinite loop.
 const maxFixDepth = 16
 
 // applyCorrections works out what of an event is in force.

@@ -110,7 +110,7 @@ func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
 	return true
 }
 
-// Failed ends a call: it returns the Source's error and forgets it.
+// Failed returns the Source's error, if there was one, and clears it. Every question from outside ends with it.
 func (b *Book) Failed() error {
 	err := b.err
 	b.err = nil

@@ -134,8 +134,8 @@ func (a *Item) countsBefore(b *Item) bool {
 	return a.Seq < b.Seq
 }
 
-// Forged reports whether it is not known to be its station's own word. It is
-// shown and told of; it changes nothing that others said.
+// Forged reports whether the record is not known to be signed by its station. Such a record is
+// shown and reported, but changes nothing that others recorded.
 func (a *Item) Forged() bool { return a.Remarks&(events.RemarkSignature|events.RemarkForm) != 0 }
 
 // At returns when it was observed.

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// TripAt is TripBy, with what failed. A packing that was taken back does not count.
+// TripAt is TripBy, and returns the Source's error as well. A packing that was taken back does not count.
 func (b *Book) TripAt(set string, at time.Time) (string, error) {
 	trip := b.TripBy(set, at)
 	return trip, b.Failed()

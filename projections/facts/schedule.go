@@ -24,7 +24,7 @@ func PlanOf(it *Item) *events.CaseScheduled {
 }
 
 // Planned returns what was recorded from schedules of a case and is in force, in the order in which the schedule said it:
-// the last one stands.
+// the last one is in force.
 func (b *Book) Planned(ref string) (out []*Item) {
 	b.need(DimSchedule, ref)
 	b.asked(DimSchedule, ref)

@@ -8,8 +8,8 @@ import (
 	"listbound/events"
 )
 
-// One load of a sterilizer is started once. Of the hundred records of a load all say the same of that, so one record of
-// each start is all that is looked at until two of them differ.
+// A load is started once, and its records, often a hundred, normally agree on when. So only one record of each start is
+// looked at until two of them differ.
 
 // oneRun is how far apart two records of one load can be. What is further apart is another load of the same name, where a
 // site numbers its loads anew each day. Common practice, no source.
@@ -90,8 +90,8 @@ func (b *Book) startedApart(a, o *Item) bool {
 	return RunOf(first).Result != "failed" || Began(last).Before(first.At())
 }
 
-// starts adds the sets of a load of which different starts are told. Where all agree, as ever, it adds nothing: each set of
-// a load would be judged anew with each record of it.
+// starts adds the sets of a load whose records disagree about when it was started. It adds nothing in the usual case, where
+// they agree: otherwise each record of a load would have all of its sets judged anew.
 func (t *toucher) starts(load string, it *Item) {
 	if !t.b.startsDiffer(load) {
 		return

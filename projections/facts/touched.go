@@ -66,8 +66,8 @@ func (t *toucher) fact(it *Item, depth int) {
 	}
 }
 
-// unpacked adds what was seen of a set before any packing of it: where a
-// packing comes or goes, loose facts come to lie there that never did.
+// unpacked adds what was seen of a set before any packing of it: when a packing
+// is added or taken back, facts without a trip may move there from another trip.
 func (t *toucher) unpacked(set string, pack *Item) {
 	t.b.around(set, pack.At())
 	if s := t.b.sets[set]; s != nil && len(s.loose) > 0 {
@@ -164,7 +164,7 @@ func (b *Book) results(sterilizer string) (all []result, known map[string]bool, 
 	return all, known, positive
 }
 
-// everStood returns the bounds of where a load stands, has stood or may have stood.
+// everStood returns the earliest and the latest time that any record, corrected or not, gives for a load.
 func (b *Book) everStood(load string, it *Item, results []result) (lo, hi time.Time) {
 	lo, hi = it.At(), it.At()
 	stands := func(x *Item) { lo, hi = Earliest(lo, x.At()), Latest(hi, x.At()) }

@@ -273,8 +273,8 @@ func (c *Trip) neighbours(packs []*Item) {
 	}
 }
 
-// Over reports whether nothing more is to come of the trip: its case is closed,
-// or the set has been packed again.
+// Over reports whether the trip has ended: its case is closed, or the set has
+// been packed again.
 func (c *Trip) Over() bool {
 	return c.Next != nil || len(c.Closings) > 0 && (len(c.Opened) > 0 || c.Goods())
 }
@@ -297,7 +297,7 @@ func (c *Trip) LastSeen() *Item {
 	return steps[len(steps)-1]
 }
 
-// Goods reports whether the trip is none of a set: only what was counted in one case of goods that lie with no set.
+// Goods reports whether this is not a set's trip but the counts, in one case, of goods that belong to no set.
 func (c *Trip) Goods() bool {
 	return len(c.Steps) > 0 && !slices.ContainsFunc(c.Steps, func(it *Item) bool {
 		return it.Kind != events.KindSetCounted || CountOf(it).Goods == ""

@@ -18,12 +18,12 @@ func assemblyRules() []Rule {
 }
 
 // The next packing of a set is a count: by other people, in good light, hours after
-// the case. It is held against the last account of the case that the set was used in,
-// and told of the turn of that case, since that is where a piece is looked for.
+// the case. It is compared with the last account of the case that the set was used in,
+// and reported with the turn of that case, since that is where a piece is looked for.
 //
 // Only a packing's exceptions say what is in the tray; one without any is as listed.
-// How many there should be is no more than the list says then: what a case had laid to
-// the set is not the set's, and what a new version of the list leaves out was taken out.
+// There should be no more than the list says at that time: what was added to the set during
+// a case is not part of it, and what a new version of the list leaves out was taken out.
 
 // assembled is a set's assembly after a case, where it is not as it was last known.
 type assembled struct {
@@ -62,7 +62,7 @@ func (x *backItem) over() int64 {
 	return max(0, x.packed-max(x.known, x.listed)-x.standIn)
 }
 
-// missed is what the counts of the case lacked at its end, and the assembly lacks as well.
+// missed is what was missing at the end of the case and is missing at assembly as well.
 func (x *backItem) missed() int64 {
 	return max(0, min(x.expected, x.listed)-max(x.should(), x.packed))
 }

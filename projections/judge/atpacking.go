@@ -12,7 +12,7 @@ import (
 )
 
 // Two sets lie beside each other while they are packed, and a piece goes into the wrong one. Their first counts show it,
-// of one short and of the other over, mostly in rooms that know nothing of each other.
+// one short and the other over, mostly in rooms that know nothing of each other.
 
 // packedBeside is how far apart two sets may be packed at one station to have lain beside each other there: common
 // practice, no source.
@@ -22,8 +22,8 @@ const packedBeside = 2 * time.Hour
 // was made of another tray, or by another list. Common practice, no source.
 const fewLines = 3
 
-// looseItem is what a set's first count has otherwise than packing recorded, and what neither the other sets of
-// its case nor reports of its pieces explain: n pieces of an item short, or over where it is negative.
+// looseItem is a difference between a set's first count and its packing that neither the other sets of its case nor
+// reports of its pieces explain: n pieces of an item are missing, or are over where n is negative.
 type looseItem struct {
 	item string // the catalogue number
 	line events.Line
@@ -77,8 +77,8 @@ func (w *World) loose(c *facts.Trip, ref string) []looseItem {
 	return out
 }
 
-// firstBalances are the differences of a set's first count, less what was reported of its pieces since it was packed: one
-// that was missed or sent to repair is in no other set.
+// firstBalances returns the differences of a set's first count without those that reports since packing explain: a piece
+// that was reported missing or sent to repair is in no other set.
 func (w *World) firstBalances(c *facts.Trip, t *tally) []projections.Balance {
 	out := balances(c.Key, t.firstDiffs)
 	pack := c.LastPack()
@@ -104,7 +104,7 @@ func (w *World) firstBalances(c *facts.Trip, t *tally) []projections.Balance {
 			out[i].Expected += q
 		}
 	}
-	// A report explains no more than what differs, and nothing the other way.
+	// A report explains at most the difference, and never turns it round.
 	for i := range out {
 		d := t.firstDiffs[i]
 		out[i].Expected = min(max(out[i].Expected, min(d.expected, d.seen)), max(d.expected, d.seen))
@@ -133,8 +133,8 @@ func (w *World) beside(pack, other *facts.Item) (projections.PackedBeside, bool)
 	return d, true
 }
 
-// exchangedWith finds the set that was packed nearest to a trip's and has loose what this one lacks, or the other way
-// round; nil where none has.
+// exchangedWith finds, of the sets that have too many of what this one lacks, or the other way round, the one that was
+// packed closest in time; nil if there is none.
 func (w *World) exchangedWith(c *facts.Trip, x looseItem) *exchange {
 	pack := c.LastPack()
 	if pack == nil {
@@ -163,8 +163,8 @@ func (w *World) exchangedWith(c *facts.Trip, x looseItem) *exchange {
 	return best
 }
 
-// exchangedAtPacking returns what a set's first count has loose and that of its neighbour at packing has the other way
-// round, where each is the nearest of the other: so both say the same.
+// exchangedAtPacking returns the differences of a set's first count that are the opposite of a neighbour's at packing. Each
+// must be the nearest such neighbour of the other, so that both verdicts name the same pair.
 func (w *World) exchangedAtPacking(c *facts.Trip, ref string) []exchange {
 	var out []exchange
 	for _, x := range w.loose(c, ref) {
@@ -200,7 +200,7 @@ func (w *World) onlyDiffers(c *facts.Trip, ref string, left int64) bool {
 	return left == 0 && len(w.loose(c, ref)) == 1
 }
 
-// move is an exchange as moves are within a case.
+// move returns the exchange in the form of a move within a case.
 func (e *exchange) move(k projections.TripKey) projections.Move {
 	m := projections.Move{Item: e.x.item, From: k, To: e.other, Quantity: min(magnitude(e.x.n), magnitude(e.y.n))}
 	if sign(e.x.n) == -1 {

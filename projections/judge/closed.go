@@ -15,8 +15,8 @@ func closingRules() []Rule {
 }
 
 // closed finds a case that was closed with something unaccounted for, or with
-// lines that nobody counted at the end. It is said of the sets that have the
-// lines; of a case closed as unreconciled without any, of its first set.
+// lines that nobody counted at the end. It is reported with the sets that have
+// these lines, or with the first set of a case that was closed as unreconciled and has none.
 func (j *judgement) closed(t counts) {
 	if len(t.Closings) == 0 {
 		return
@@ -38,8 +38,8 @@ func (j *judgement) closed(t counts) {
 	f.From, f.To = closing.At(), closing.At()
 }
 
-// saysCase reports whether the trip is the one that a case without any open line
-// is told by: the first that was opened for it.
+// saysCase reports whether a case without any open line is reported with this
+// trip: the first that was opened for it.
 func (j *judgement) saysCase(t counts, d *events.CaseClosed, closing *facts.Item) bool {
 	if d.Outcome != "unreconciled" || len(t.state.left) > 0 {
 		return false

@@ -14,10 +14,10 @@ func correctionRules() []Rule {
 	}
 }
 
-// restsOnCorrections says which of the trip's events a correction in force took back or
-// replaced. It is noted; doubtful where something broken is gone by it and
-// nobody else stands behind it: the same badge, or none, or another station than
-// the event's, as the ledger itself where a lead corrects. What is gone is found by judging the trip without the correction.
+// restsOnCorrections reports the trip's events that a correction in force took back or
+// replaced. That is noted. It is doubtful if a broken finding disappears because of it and no second
+// person confirmed it: it has the same badge as the event, or none, or comes from another station, such as the ledger
+// itself for a correction by a lead. What disappears is found by judging the trip without the correction.
 func (j *judgement) restsOnCorrections() {
 	if j.bare {
 		return

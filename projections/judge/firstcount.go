@@ -14,11 +14,10 @@ func firstCountRules() []Rule {
 	}
 }
 
-// firstCount finds a first count that is not what packing recorded. What another
-// set of the case has too many or too few of the same was probably packed there; so was what a set of another case has
-// that was packed beside it.
-// It asks something of somebody with the set that is short; with one that only has
-// what others lack it is noted.
+// firstCount finds a first count that differs from what packing recorded. If another
+// set of the case has the opposite difference, the pieces were probably packed there; the same goes for a set of another
+// case that was packed beside this one. The finding calls for action with the set that is
+// short, and is noted with a set that only has what others lack.
 func (j *judgement) firstCount(t counts) {
 	if len(t.firstDiffs) == 0 || j.packedInTray(t) {
 		return

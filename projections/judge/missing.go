@@ -19,8 +19,8 @@ func missingRules() []Rule {
 }
 
 // incomplete finds a set of which somebody on its way back from a case said that a piece is missing, and not
-// which: that is the first moment at which a piece shows that was left behind. A report that names it,
-// or the next packing, takes its place.
+// which: this is the first moment at which a piece that was left behind can be noticed. A report that names it,
+// or the next packing, replaces the finding.
 func (j *judgement) incomplete() {
 	ref := j.w.usedLast(j.c)
 	used := j.w.openings(j.c)

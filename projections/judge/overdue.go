@@ -20,8 +20,8 @@ func overdueRules() []Rule {
 }
 
 // What is overdue is doubtful: nothing recorded contradicts the chain, so it is
-// not broken, but somebody has to look. When what was waited for comes, the
-// finding goes; that it came late is to be seen in the history, as known before.
+// not broken, but somebody has to look. The finding disappears once what was waited
+// for is recorded; that it was late can still be seen in the history as of an earlier time.
 
 // overdue reports whether what is waited for since an observation is overdue.
 // Where it is not yet, the judgement holds until then.
@@ -83,8 +83,8 @@ func (j *judgement) overdueOnItsWay() {
 	}
 }
 
-// overdueIndicator finds a load of which no biological indicator was read. It
-// is told of the load's first set, and noted of the others.
+// overdueIndicator finds a load whose biological indicator nobody has read. It
+// is reported with the load's first set, and noted with the others.
 func (j *judgement) overdueIndicator() {
 	for i, run := range j.c.Sterilized {
 		d := facts.RunOf(run)
@@ -138,8 +138,8 @@ func (j *judgement) asksClosing(t counts) bool {
 	return t.Opened && len(t.Closings) == 0 && slices.Contains(j.w.PolicyFor(last).Links, events.KindCaseClosed)
 }
 
-// overdueClosing finds a case that nobody has closed. It is told of the case's
-// first set, and noted of the others.
+// overdueClosing finds a case that nobody has closed. It is reported with the case's
+// first set, and noted with the others.
 func (j *judgement) overdueClosing(t counts) {
 	if !j.asksClosing(t) || j.w.usedElsewhere(t.state, t.Ref) != nil {
 		return
@@ -158,9 +158,8 @@ func (j *judgement) overdueClosing(t counts) {
 
 // leftOpen finds a case that nobody closed although a set of it has been packed
 // again and opened for another one: no clock is needed to see that the case is
-// over. The counts were made, or are missed by a finding of their own; what is
-// missing is that somebody said how the case ended. So it is doubtful, and told
-// of the case's first set.
+// over. Missing counts have a finding of their own; what is missing here is a
+// record of how the case ended. So it is doubtful, and reported with the case's first set.
 func (j *judgement) leftOpen(t counts) {
 	if !j.asksClosing(t) {
 		return

@@ -12,7 +12,7 @@ func passedOffRules() []Rule {
 
 // passedOff notes what a count had found short and then said to have left the field. A specimen, or a clip that stays, may
 // well be remembered only when its line is short; so may a piece that is still in the patient be explained away. Nobody can
-// tell the two apart from the record, so it is in sight and holds nothing up.
+// tell the two apart from the record, so it is shown and holds nothing up.
 func (j *judgement) passedOff(t counts) {
 	for _, it := range t.counts {
 		d := facts.CountOf(it)

@@ -14,12 +14,12 @@ func personRules() []Rule {
 	}
 }
 
-// persons: a count has two people. The records know badges, not roles, so two
-// of one role can't be told apart from two of both.
+// persons finds counts that were not made by two people. Records have badges and no roles, so
+// two people of one role look the same as one of each.
 //
-// It asks something of somebody where no two people counted the set at the end. A
-// lone count before that, whose numbers two people found again, is noted; so is a
-// lone last count of a further set of the case: it is told once, of the first.
+// It calls for action if no two people counted the set at the end. A
+// lone count before that, whose numbers two people confirmed, is noted; so is a
+// lone last count of a further set of the case, since it is reported once, with the first set.
 func (j *judgement) persons(t counts) {
 	alone, twice := j.w.loneCounts(t.tally.counts)
 	confirmed := confirmedBy(t.tally, slices.Concat(alone, twice))

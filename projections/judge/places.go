@@ -79,7 +79,7 @@ func (j *judgement) duringRun() {
 	}
 }
 
-// sameRunBefore reports whether another record of a run came before this one: what is to be said of it is said there.
+// sameRunBefore reports whether an earlier record of the same run exists: findings of the run are reported with that one.
 func sameRunBefore(c *facts.Trip, run *facts.Item) bool {
 	i := slices.IndexFunc(c.Sterilized, func(it *facts.Item) bool { return sameRun(facts.RunOf(it), facts.RunOf(run)) })
 	return c.Sterilized[i] != run

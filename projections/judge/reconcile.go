@@ -111,7 +111,7 @@ func (r *reconciler) item(es []difference) {
 		r.match(es)
 		return
 	}
-	r.groups(es, total >= 0)
+	r.groups(es, sign(total))
 }
 
 func magnitude(n int64) int64 { return max(n, -n) }
@@ -132,11 +132,11 @@ func (r *reconciler) pairs(es []difference) []difference {
 	return slices.DeleteFunc(es, func(e difference) bool { return e.n == 0 })
 }
 
-// groups settles the differences in the fewest moves. A group of k sets that
-// hangs together needs k-1 moves, so the fewest moves come from the most
-// groups. A group is possible when it has no over left (or no short, when the
-// item is over as a whole): its sum is then not below (above) zero.
-func (r *reconciler) groups(es []difference, short bool) {
+// groups settles the differences in the fewest moves. A connected group of k sets
+// needs k-1 moves, so the fewest moves come from the most groups. What a group
+// leaves over must be of the sign of the item's total, so that an item that is
+// short as a whole is over in no set: its sum is zero or has that sign.
+func (r *reconciler) groups(es []difference, total int) {
 	size := 1 << len(es)
 	r.sums = grow(r.sums, size)
 	r.best = grow(r.best, size)
@@ -150,7 +150,8 @@ func (r *reconciler) groups(es []difference, short bool) {
 		rest := mask & (mask - 1)
 		for sub := 0; ; sub = (sub - rest) & rest {
 			g := sub | 1<<low
-			if possible := r.sums[g] == 0 || r.sums[g] > 0 == short; possible && r.best[mask&^g] >= 0 && r.best[mask&^g]+1 > r.best[mask] {
+			possible := r.sums[g] == 0 || sign(r.sums[g]) == total
+			if possible && r.best[mask&^g] >= 0 && r.best[mask&^g]+1 > r.best[mask] {
 				r.best[mask], r.group[mask] = r.best[mask&^g]+1, uint16(g)
 			}
 			if sub == rest {

@@ -399,7 +399,7 @@ func (j *judgement) seenBack() {
 	f.From, f.To = a.it.At(), back.At()
 }
 
-// lastIn returns the last item that is so, nil without one.
+// lastIn returns the last item that a function accepts, or nil.
 func lastIn(its []*facts.Item, so func(*facts.Item) bool) *facts.Item {
 	for _, it := range slices.Backward(its) {
 		if so(it) {

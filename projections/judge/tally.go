@@ -130,7 +130,7 @@ func (b *books) packedOf(item string) int64 {
 }
 
 // most returns how many pieces of an item the set has had by packing or by counts,
-// line by line the larger number. What was laid to it during the case is not its.
+// line by line the larger number. What was added during the case does not belong to it.
 func (b *books) most(item string) int64 {
 	n := int64(0)
 	for i := range b.lines {

@@ -297,7 +297,7 @@ func (m *Model) StationVerdicts(ctx context.Context) ([]projections.Verdict, err
 	return vs, err
 }
 
-// Hit is something found by what a person holds.
+// Hit is something that a search found by what a person scanned or typed.
 type Hit struct {
 	What string // set, trip, case, load, list, station, badge, seal, bag
 	ID   string

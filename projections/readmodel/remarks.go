@@ -51,7 +51,7 @@ func (w *writer) writeWas(f *facts.Fact) error {
 	return nil
 }
 
-// was returns what was said of a record before, in order.
+// was returns the remarks that a record had before, in order.
 func (m *Model) was(ctx context.Context, seq int64) ([]facts.Was, error) {
 	rows, err := m.query(ctx, `SELECT until, remarks FROM remarked WHERE seq = ? ORDER BY n`, seq)
 	type row struct {

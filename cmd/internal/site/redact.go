@@ -420,14 +420,24 @@ func (s *Site) toRedact(ctx context.Context, r Redaction, due []int64) (*Redacte
 			out.Plain = append(out.Plain, seq)
 		}
 	}
-	if len(marks) == 0 && len(out.Plain) > 0 {
-		return nil, nil, refusal.Keyed("redact-plain", "what was recorded as record %d is in the record itself, since an earlier "+
-			"program recorded it or its station signs for itself: it can't be taken out", out.Plain[0])
-	}
-	if len(marks) == 0 && !r.Due {
-		return nil, nil, refusal.Keyed("redact-none", "there is no text to take out")
+	if len(marks) == 0 {
+		if err := nothingToRedact(out.Plain, r.Due); err != nil {
+			return nil, nil, err
+		}
 	}
 	return out, slices.Sorted(maps.Keys(marks)), nil
+}
+
+// nothingToRedact refuses a redaction of records without a text that can be taken out; one of all that is due may find none.
+func nothingToRedact(plain []int64, due bool) error {
+	switch {
+	case len(plain) > 0:
+		return refusal.Keyed("redact-plain", "what was recorded as record %d is in the record itself, since an earlier "+
+			"program recorded it or its station signs for itself: it can't be taken out", plain[0])
+	case !due:
+		return refusal.Keyed("redact-none", "there is no text to take out")
+	}
+	return nil
 }
 
 // marksToRedact finds the marks of a record whose texts are there to be taken out. The reference of a case is only taken
