@@ -85,6 +85,9 @@ func TestTalesWithoutCorrections(t *testing.T) {
 			{"without any left out", &World{Book: w.Without(nil)}, w},
 			{"without corrections", &World{Book: w.Without(corrections)}, bare},
 		} {
+			if x.want == bare && len(corrections) == 0 {
+				continue // the same as the first
+			}
 			for k, want := range verdicts(t, x.want) {
 				if got := show(judge(t, x.got, k)); got != want {
 					t.Errorf("%s, %s: %s is\n%s\nshould be\n%s", name, x.name, s.name(k), got, want)

@@ -215,7 +215,7 @@ func same(t tester, what string, got, want map[projections.TripKey]string) {
 func TestInventedWorlds(t *testing.T) {
 	worlds, least := 1200, 2
 	if testing.Short() { // too few for the findings that are rare
-		worlds, least = 240, 0
+		worlds, least = 120, 0
 	}
 	seen := make(map[projections.Code]map[projections.Severity]int)
 	status := make(map[projections.Status]int)
