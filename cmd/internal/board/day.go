@@ -58,7 +58,7 @@ func (p *pages) showDay(r *http.Request, words *shell.Words, day string, in *sch
 		return nil, err
 	}
 	b := &dayBody{
-		Day: words.Weekday(begin) + ", " + words.Day(d.Day), Date: d.Day, Now: d.Now, Cases: len(d.Cases),
+		Day: strings.TrimLeft(words.DayName(begin)+", "+words.Day(d.Day), ", "), Date: d.Day, Now: d.Now, Cases: len(d.Cases),
 		Before: begin.AddDate(0, 0, -1).Format(time.DateOnly), After: begin.AddDate(0, 0, 1).Format(time.DateOnly),
 		Today: d.Now.In(words.Zone()).Format(time.DateOnly) == d.Day,
 	}

@@ -126,7 +126,22 @@ func (w *Words) Time(t time.Time) string {
 func (w *Words) Short(t time.Time) string { return w.in.Date("shell.time-short", t) }
 
 // Weekday writes the day of a moment without its year.
-func (w *Words) Weekday(t time.Time) string { return w.in.Date("shell.weekday", t) }
+func (w *Words) Weekday(t time.Time) string {
+	return strings.TrimSpace(w.T("shell.weekday", w.DayName(t), w.in.Date("shell.weekday-date", t)))
+}
+
+// DayName is the short name of a moment's day of the week; "" where a language names none.
+func (w *Words) DayName(t time.Time) string {
+	const days = 7
+	names := strings.Fields(w.T("shell.weekdays"))
+	if len(names) != days {
+		return ""
+	}
+	if zone := w.Zone(); zone != nil {
+		t = t.In(zone)
+	}
+	return names[t.Weekday()]
+}
 
 // Clock writes the time of day of a moment.
 func (w *Words) Clock(t time.Time) string { return w.in.Date("format.clock", t) }

@@ -167,3 +167,21 @@ func TestTooMuchIsSaidInWords(t *testing.T) {
 		}
 	}
 }
+
+// TestDayNames: a day is named in the page's language and by the site's zone (2026-03-09 is a Monday: ISO 8601, 2026-W11-1).
+func TestDayNames(t *testing.T) {
+	zone, err := time.LoadLocation("America/Chicago")
+	if err != nil {
+		t.Fatal(err)
+	}
+	said, err := texts.Read()
+	if err != nil {
+		t.Fatal(err)
+	}
+	late := time.Date(2026, 3, 10, 3, 0, 0, 0, time.UTC) // Monday evening there
+	for lang, want := range map[string]string{"en": "Mon 9 Mar", "de": "Mo. 09.03."} {
+		if got := WordsIn(said.For(words.Local{Zone: zone}), lang).Weekday(late); got != want {
+			t.Errorf("%s: %s, want %s", lang, got, want)
+		}
+	}
+}
