@@ -4,6 +4,7 @@ package board_test
 
 import (
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -63,9 +64,15 @@ func TestDayPage(t *testing.T) {
 		!strings.Contains(body, `href="/day"`) {
 		t.Error("the board doesn't say which case waits for the set")
 	}
-	_, wanted := rows(t, srv.URL+"/?wanted=1&format=csv&table=board")
-	if len(wanted) != 1 || wanted[0][0] != broken.Set || !strings.Contains(strings.Join(wanted[0], "|"), "OR 3 K-0901") {
+	header, wanted := rows(t, srv.URL+"/?wanted=1&format=csv&table=board")
+	incident := slices.Index(header, "Incident")
+	if len(wanted) == 0 || wanted[0][0] != broken.Set || !strings.Contains(strings.Join(wanted[0], "|"), "OR 3 K-0901") {
 		t.Errorf("%q", wanted)
+	}
+	for _, row := range wanted { // what else shows in the same incident goes with it
+		if row[incident] != wanted[0][incident] {
+			t.Errorf("of another incident: %q", row)
+		}
 	}
 	if body := page(t, srv.URL+"/?list="+url.QueryEscape(broken.List)); !strings.Contains(body, "Wanted by OR 3") {
 		t.Error("without the filter a row doesn't say it")
