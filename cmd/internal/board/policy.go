@@ -93,7 +93,7 @@ func policyWord(words *shell.Words, member, word string) string {
 		return words.T("workplace.stage-" + word)
 	case "wayBack":
 		return words.T("workplace.step-" + word)
-	case "mayStayUnread":
+	case "mayStayUnread", "placements":
 		return words.T("board.placement-" + word)
 	}
 	return words.T("board.policy-word-" + word)
