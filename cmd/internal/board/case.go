@@ -52,7 +52,8 @@ func (b *historyBody) caseOf(words *shell.Words, ref string) {
 		return
 	}
 	c := new(caseBody)
-	people, sets, lines := c.people(words), c.sets(words), c.lines(words)
+	stages := b.account.stages(ref)
+	people, sets, lines := c.people(words), c.sets(words, stages), c.lines(words)
 	who := make(map[string][]string)
 	add := func(badge, as string) {
 		if as = words.T("board.case-as-" + as); badge != "" && !slices.Contains(who[badge], as) {
@@ -77,7 +78,7 @@ func (b *historyBody) caseOf(words *shell.Words, ref string) {
 			add(d.Witness, "witness")
 			countLines(words, lines, t, it)
 		}
-		sets.add(used.row(words, t)...)
+		sets.add(used.row(words, t, stages)...)
 	}
 	for _, it := range b.account.closed {
 		c.saw(it)
@@ -134,9 +135,18 @@ func caseStages() []events.Stage {
 		events.StageFinal}
 }
 
-func (*caseBody) sets(words *shell.Words) *table {
+// stages are those that any set of the case was counted at.
+func (a *account) stages(ref string) []events.Stage {
+	return slices.DeleteFunc(caseStages(), func(s events.Stage) bool {
+		return !slices.ContainsFunc(a.trips, func(t *facts.Trip) bool {
+			return slices.ContainsFunc(usedIn(t, ref).counted, func(it *facts.Item) bool { return facts.CountOf(it).Stage == s })
+		})
+	})
+}
+
+func (*caseBody) sets(words *shell.Words, stages []events.Stage) *table {
 	t := newTable(words, "case-sets", "board.case-sets", "set", "list", "case-opened")
-	for _, s := range caseStages() {
+	for _, s := range stages {
 		t.Columns = append(t.Columns, words.T("workplace.stage-"+string(s)))
 	}
 	return t
@@ -177,7 +187,7 @@ func (u inCase) twice() bool {
 	return false
 }
 
-func (u inCase) row(words *shell.Words, t *facts.Trip) []cell {
+func (u inCase) row(words *shell.Words, t *facts.Trip, stages []events.Stage) []cell {
 	list := ""
 	if t.List != nil {
 		list = t.List.List + " " + words.T("board.version") + " " + strconv.FormatInt(t.List.Version, 10)
@@ -187,7 +197,7 @@ func (u inCase) row(words *shell.Words, t *facts.Trip) []cell {
 		opened = append(opened, words.Time(it.At())+", "+it.Event.Station)
 	}
 	row := []cell{text(t.Key.Set).to(tripLink(t.Key.Set, t.Key.Trip)), text(list), text(strings.Join(opened, "; "))}
-	for _, s := range caseStages() {
+	for _, s := range stages {
 		var said []string
 		for _, it := range u.counted {
 			if d := facts.CountOf(it); d.Stage == s {

@@ -21,6 +21,7 @@ type historyBody struct {
 	*look
 	What, ID   string    // what is asked for: set, trip, case, load
 	Case       *caseBody // nil where no case is asked for
+	Turns      []*table  // of a set: its turns, and two of them beside one another
 	Chains     []chainView
 	PairViews  []pairView
 	Graph      template.HTML
@@ -102,7 +103,8 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	b.EventTable = eventTable(words, l)
 	a.tables = append(a.tables, b.EventTable)
 	if q.Set != "" && b.What == "set" {
-		b.turns(words, page, a)
+		b.turns(page)
+		b.turnTables(words, r.URL.Query(), a)
 	}
 	return a, p.compare(r, words, q, b)
 }
@@ -203,7 +205,17 @@ func (b *historyBody) eventsOf(v projections.Verdict, t projections.Trace) []pro
 	return out
 }
 
-func (b *historyBody) turns(words *shell.Words, page int, a *answer) {
+func (b *historyBody) turnTables(words *shell.Words, q url.Values, a *answer) {
+	if beside := besideTable(words, b.look.turns, q.Get("turn"), q.Get("beside")); beside != nil {
+		b.Turns = append(b.Turns, beside)
+	}
+	if len(b.look.turns) > 1 {
+		b.Turns = append(b.Turns, turnTable(words, b.look.turns, q))
+	}
+	a.tables = append(a.tables, b.Turns...)
+}
+
+func (b *historyBody) turns(page int) {
 	if len(b.Trips) <= tripsOnPage {
 		return
 	}

@@ -27,6 +27,7 @@ type look struct {
 	Pairs    []pair
 
 	account *account // of a case
+	turns   []turnOf // of a set, the last first
 }
 
 // pair is a trip and the one its sheet was exchanged with.
@@ -157,6 +158,9 @@ func (l *look) ofSet(ctx context.Context, m *site.View, w *judge.World, of proje
 	l.Trips = keys
 	l.Set, l.AsOf = of.Set, of.AsOf
 	from := min(page*tripsOnPage, len(keys))
+	if l.turns, err = turnsOf(w, keys[from:min(from+turnsInTable, len(keys))]); err != nil {
+		return err
+	}
 	in := make(map[int64]bool)
 	for _, k := range keys[from:min(from+tripsOnPage, len(keys))] {
 		h, err := w.History(projections.HistoryOf{Set: k.Set, Trip: k.Trip, AsOf: of.AsOf,

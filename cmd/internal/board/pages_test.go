@@ -466,7 +466,7 @@ func TestTripNeverPacked(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, found := rows(t, srv.URL+"/?format=csv&table=board")
-	if len(found) != 1 || found[0][0] != "STRAY-1" || found[0][1] != "" {
+	if len(found) == 0 || slices.ContainsFunc(found, func(r []string) bool { return r[0] != "STRAY-1" || r[1] != "" }) {
 		t.Fatalf("on the board: %q", found)
 	}
 	body := page(t, srv.URL+"/")
@@ -833,5 +833,32 @@ func TestLinksOfAnInvestigation(t *testing.T) {
 		if _, found := rows(t, own.URL+"/touched?"+by+"&format=csv"); len(found) != 1 || !slices.Contains(found[0], "SET-9") {
 			t.Errorf("%s: a set without a turn is left out: %q", by, found)
 		}
+	}
+}
+
+// TestTurnsOfASet: a set's turns stand in one table, and two of them beside one another, with what differs.
+func TestTurnsOfASet(t *testing.T) {
+	srv, _ := weekServer(t)
+	at := srv.URL + "/history?set=LAP-014"
+	head, turns := rows(t, at+"&format=csv&table=turns")
+	if len(turns) < 2 || cellOf(head, turns[0], "Packed by") == "" || cellOf(head, turns[1], "Case") == "" {
+		t.Fatalf("the turns of LAP-014 are %q", turns)
+	}
+	m := regexp.MustCompile(`href="(/history\?beside=[^"]*)"`).FindStringSubmatch(page(t, at))
+	if m == nil {
+		t.Fatal("no turn leads to the one before it")
+	}
+	differ := 0
+	_, beside := rows(t, srv.URL+html.UnescapeString(m[1])+"&format=csv&table=beside")
+	for i, r := range beside {
+		if (r[1] != r[2]) != (r[3] == "differs") || r[1] != turns[0][i] || r[2] != turns[1][i] {
+			t.Errorf("side by side: %q of %q and %q", r, turns[0][i], turns[1][i])
+		}
+		if r[3] != "" {
+			differ++
+		}
+	}
+	if differ == 0 || len(beside) < 10 {
+		t.Errorf("%d of %d things differ", differ, len(beside))
 	}
 }
