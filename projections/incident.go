@@ -50,6 +50,7 @@ const (
 	causePiece   = "piece"   // a piece in the wrong set
 	causeRun     = "run"     // a sterilizer's run
 	causeList    = "list"    // a version of a list that was no longer current
+	causePlaced  = "placed"  // sheets of one list put in one place, against the policy, in one week
 	causeStation = "station" // records of a station, and its clock
 	causeTurn    = "turn"    // whatever concerns one turn of one set
 )
@@ -62,7 +63,7 @@ var families = map[Code]string{
 	CountDiffersAtOpen: causePiece, PieceMissing: causePiece, PieceMigrated: causePiece,
 	CountShort: causeCase, CountOver: causeCase, CountMissing: causeCase, CountOnePerson: causeCase,
 	ClosedUnreconciled: causeCase, CameBackShort: causeCase, CameBackOver: causeCase, Overdue: causeCase,
-	LoadRecalled: causeRecall, NotReleased: causeRun, ListSuperseded: causeList,
+	PlacedOtherwise: causePlaced, LoadRecalled: causeRecall, NotReleased: causeRun, ListSuperseded: causeList,
 	StationSilent: causeStation, StationGap: causeStation, StationRetired: causeStation, SignatureBad: causeStation,
 	ClockDoubtful: causeStation, RecordUnread: causeStation,
 }
@@ -128,6 +129,8 @@ func linksOf(v *Verdict, f *Finding) []string {
 		if list := named("list"); list != "" {
 			return []string{link(causeList, list, string(members["version"]))}
 		}
+	case causePlaced:
+		return []string{link(causePlaced, named("list"), named("placement"), WeekOf(f.To))}
 	case causeStation:
 		if station != "" {
 			return []string{link(causeStation, string(f.Code), station)}

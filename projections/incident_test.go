@@ -62,6 +62,30 @@ func TestIncidentsByCause(t *testing.T) {
 	}
 }
 
+// TestPlacedOtherwiseIsOneIncident: sheets of one list that go the same way in a week, against the policy, are one thing to ask about.
+func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
+	monday := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	placed := func(set, list string, at events.Placement, when time.Time) projections.Verdict {
+		return projections.Verdict{Set: set, Trip: set, Status: projections.Doubtful, Findings: []projections.Finding{{
+			Code: projections.PlacedOtherwise, Severity: projections.SeverityDoubtful, Way: "sealed", From: when, To: when,
+			Detail: &projections.PlacedAgainstPolicy{Set: set, List: list, Placement: at}}}}
+	}
+	ins := projections.Incidents(partsOf(placed("A", "LAP", events.Outside, monday), placed("B", "LAP", events.Outside, monday.AddDate(0, 0, 6)),
+		placed("C", "VAS", events.Outside, monday), placed("D", "LAP", events.InsideBare, monday),
+		placed("E", "LAP", events.Outside, monday.AddDate(0, 0, 7))))
+	var members []int
+	for _, in := range ins {
+		members = append(members, len(in.Members))
+		if in.Kind != "placed" {
+			t.Errorf("%+v", in)
+		}
+	}
+	slices.Sort(members)
+	if want := []int{1, 1, 1, 2}; !slices.Equal(members, want) {
+		t.Errorf("incidents of %v turns, want %v", members, want)
+	}
+}
+
 // TestIncidentEndsAndBegins: an incident is closed with an outcome, and what is new opens it again; what is said of another
 // finding of the turn is of another incident.
 func TestIncidentEndsAndBegins(t *testing.T) {
