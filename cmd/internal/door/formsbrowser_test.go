@@ -102,6 +102,9 @@ func TestFormsInTheBrowser(t *testing.T) {
 		tablet.Type(unknown + "\r")
 		tablet.Await(`document.querySelector('[data-do="emergency"]')`)
 		look(tablet, "emergency")
+		if hidden := browsertest.Eval[int](tablet, `(() => { const v = document.querySelector("#verdict"); return v.scrollHeight - v.clientHeight })()`); hidden > 0 {
+			t.Errorf("%d pixels of what an emergency means are out of sight", hidden)
+		}
 		h.clock.move(time.Second)
 		seen := h.recordLine(t, strings.ReplaceAll(`{"station":"north/or-1","kind":"set.checked","time":"NOW","set":"LAP-001",`+
 			`"data":{"place":"shelf-4"}}`, "NOW", h.clock.now().Format(time.RFC3339)))

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -110,6 +111,14 @@ func TestBodiesAreBounded(t *testing.T) {
 	const inFlight = 8 << 20 // what the two sockets hold
 	if n := read.n.Load(); n > maxBody+inFlight {
 		t.Errorf("%d bytes were taken, %d are allowed", n, maxBody)
+	}
+	// Nor does a handler that would take all of it get more.
+	got := int64(0)
+	guardPace(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		got, err = io.Copy(io.Discard, r.Body)
+	})).ServeHTTP(httptest.NewRecorder(), httptest.NewRequest(http.MethodPost, "/near-misses", io.LimitReader(filler{}, 2*maxBody)))
+	if _, large := errors.AsType[*http.MaxBytesError](err); !large || got > maxBody {
+		t.Errorf("a handler got %d bytes, %v", got, err)
 	}
 }
 
