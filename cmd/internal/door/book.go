@@ -90,6 +90,22 @@ type Change struct {
 	To   string    `json:"to,omitempty"`
 }
 
+// Roles are those that a change is about, for its words; Rest is what else it is to.
+func (c Change) Roles() (of []Role) {
+	for word := range strings.FieldsSeq(c.To) {
+		if r := Role(word); slices.Contains(Roles(), r) {
+			of = append(of, r)
+		}
+	}
+	return of
+}
+
+// Rest is what a change is to, less the roles.
+func (c Change) Rest() string {
+	words := strings.Fields(c.To)
+	return strings.Join(slices.DeleteFunc(words, func(w string) bool { return slices.Contains(Roles(), Role(w)) }), " ")
+}
+
 // book is all that is kept of who may come in.
 type book struct {
 	People   []Person     `json:"people"`

@@ -602,3 +602,14 @@ func TestAccountsThatCantBeRead(t *testing.T) {
 		t.Errorf("a file that all can read: %v", err)
 	}
 }
+
+// TestChangesAreInWords: what was changed last names roles as the rest of the page does, in its language.
+func TestChangesAreInWords(t *testing.T) {
+	h := newHouse(t)
+	_, text := h.admin.get(t, "/people?lang=de")
+	for _, want := range []string{"<td>Untersucht </td>", "<td>Zeichnet an einer Station auf north/or-1</td>"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the page does not say %s", want)
+		}
+	}
+}
