@@ -34,7 +34,10 @@ func (b *readback) verdict(v *visit) (said, error) {
 
 // ask is a question with its answers.
 func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
-	stage := v.t("stage-" + string(q.stage))
+	stage := ""
+	if q.stage != "" {
+		stage = v.t("stage-" + string(q.stage))
+	}
 	switch q.kind {
 	case askPages:
 		return doubt(v.t("readback-ask-pages", numbersOf(st.sheet.missing()), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(

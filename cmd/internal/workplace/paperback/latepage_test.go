@@ -122,3 +122,37 @@ func TestPageLeftOut(t *testing.T) {
 		t.Error("Enter throws away what is recorded nowhere")
 	}
 }
+
+// What a late page added can be taken back, as any record: then the counts say again what they said without it, and the page can be added
+// once more.
+func TestLatePageTakenBack(t *testing.T) {
+	t.Parallel()
+	h, b := goodsHouse(t)
+	b.laysPage(1, marked{"first": "tt"}, nil)
+	b.Do("without")
+	b.Do("case", "case", "K-0412")
+	b.Do("not-stage")
+	b.people("0700")
+	b.sign()
+	says := func() string {
+		all := inForce(t, h, "VAS-003")
+		return fmt.Sprint(len(all), all[0].Counts)
+	}
+	add := func() {
+		b.laysPage(2, marked{"first": "t"}, nil)
+		b.Do("case", "case", "K-0412")
+		b.Do("enter")
+		b.Do("not-stage")
+		b.sign()
+		if got := says(); got != "1 [{1 4} {2 2} {3 3}]" {
+			t.Fatal(got)
+		}
+	}
+	add()
+	b.choose(b.Do("take-back"), "take-back", "by mistake")
+	b.badge("B-2201")
+	if got := says(); got != "1 [{1 4} {2 2}]" {
+		t.Fatal(got)
+	}
+	add()
+}

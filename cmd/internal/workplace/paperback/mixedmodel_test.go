@@ -204,12 +204,11 @@ func (m *mixedCase) reads(pages ...int) {
 
 var asksOfLine = regexp.MustCompile(`^Line ([123]), ([A-Za-z ]+): how many\?`)
 
-// answers answers what is asked now as the paper has it; done tells that nothing is asked any more.
-func (m *mixedCase) answers() (done bool) {
+// answersNumber answers a question after a time, or after what a line or gauze came to.
+func (m *mixedCase) answersNumber(says string) bool {
 	m.t.Helper()
-	a := m.again()
-	says := words(a)
-	if at := asksOfLine.FindStringSubmatch(says); at != nil {
+	at := asksOfLine.FindStringSubmatch(says)
+	if at != nil {
 		k, _ := strconv.Atoi(at[1])
 		n := m.added[k-1]
 		for stage, name := range stageNames {
@@ -218,17 +217,28 @@ func (m *mixedCase) answers() (done bool) {
 			}
 		}
 		m.typed(fmt.Sprint(n))
-		return false
+		return true
 	}
 	for stage, name := range stageNames {
 		switch {
 		case strings.HasPrefix(says, name+": when"):
 			m.typed(m.counted[stage].at)
-			return false
+			return true
 		case strings.HasPrefix(says, "G1, "+name+": how many"):
 			m.typed(fmt.Sprint(m.counted[stage].gauze))
-			return false
+			return true
 		}
+	}
+	return false
+}
+
+// answers answers what is asked now as the paper has it; done tells that nothing is asked any more.
+func (m *mixedCase) answers() (done bool) {
+	m.t.Helper()
+	a := m.again()
+	says := words(a)
+	if m.answersNumber(says) {
+		return false
 	}
 	switch {
 	case strings.Contains(says, "Hold it against"):
