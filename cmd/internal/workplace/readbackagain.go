@@ -202,6 +202,9 @@ func (st *readState) changedSince(v *visit, b *readback) string {
 			out = append(out, v.t("readback-changed-lines", v.t("stage-"+string(stage)), v.time(was.at), linesOf(lines)))
 		}
 	}
+	if rows := st.fewerCame(b); len(rows) > 0 {
+		out = append(out, v.t("readback-fewer-came", linesOf(rows)))
+	}
 	if late := st.late(); len(late) > 0 && b.Late == lateLeave+st.sheet.reading() {
 		out = append(out, st.lateWords(v, late))
 	}

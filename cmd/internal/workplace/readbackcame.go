@@ -204,6 +204,33 @@ func (st *readState) nextAdded(b *readback) *paperQuestion {
 	return nil
 }
 
+// fewerCame are the rows of which the paper says that fewer came than is recorded from it.
+func (st *readState) fewerCame(b *readback) (out []int64) {
+	var rows []*paperGoods
+	for i := range st.lines {
+		if g := st.lineAdded(b, st.lines[i].Line.Line); g != nil {
+			rows = append(rows, g)
+		}
+	}
+	rows = append(rows, st.goodsUsed(b)...)
+	for i, g := range rows {
+		came, typed := int64(0), true
+		for k, o := range rows {
+			if o.line != g.line {
+				continue
+			}
+			if k < i { // the same goods as in a row above
+				typed = false
+			}
+			came, typed = came+st.afterFirst(b)(o), typed && o.said.Numbers != nil
+		}
+		if typed && came < st.recordedHere(g.line) {
+			out = append(out, g.row)
+		}
+	}
+	return out
+}
+
 // mayBeSame reports whether it is asked if what came by a row is what other counts have.
 func (st *readState) mayBeSame(b *readback, g *paperGoods) bool {
 	there := st.cameThere(b, g)

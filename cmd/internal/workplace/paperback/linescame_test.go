@@ -80,6 +80,32 @@ func TestLineOfWhichMoreCame(t *testing.T) {
 	b.asks("Nothing on this count sheet is still to be recorded") // after the last count nothing comes
 }
 
+// Where the paper says by now that fewer came than is recorded from it, that is said, of lines and goods, and nothing is recorded.
+func TestFewerCameThanIsRecorded(t *testing.T) {
+	t.Parallel()
+	h, b := goodsHouse(t)
+	lines, goods := marked{"first": "ttt", "added": "ene"}, marked{"first": "neeee", "added": "neeee"}
+	lays := func(line, row string) {
+		b.lays(lines, goods)
+		b.Do("not-stage")
+		b.Do("not-stage")
+		if len(counts(h, "K-0412")) == 0 {
+			b.people("0700")
+			b.people("0710")
+		}
+		b.typed(line)
+		b.typed(row)
+	}
+	lays("2", "10+5+5")
+	b.sign()
+	lays("1", "10+5")
+	b.asks("reads otherwise now | Line 2, G1: by the paper fewer came now than is recorded from it.")
+	b.Do("enter")
+	if got := cameOf(h); !slices.Equal(got, []string{"[{2 2} {4 10}]"}) || waiting(t, h) != 1 {
+		t.Errorf("%q", got)
+	}
+}
+
 // A piece that a station recorded as come may be the one on the paper, or another: it is asked of the line, and other lines beside it
 // are recorded either way.
 func TestLineThatCameByAStationToo(t *testing.T) {
