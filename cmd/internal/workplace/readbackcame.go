@@ -98,6 +98,14 @@ func (st *readState) firstThere(b *readback, g *paperGoods) bool {
 	return n > 0 && st.other.whole[g.line] && st.same(b, g) >= n
 }
 
+// firstElsewhere is how many of a row were there at first and are in no first count, since later counts of a station have them.
+func (st *readState) firstElsewhere(g *paperGoods) int64 {
+	if _, counted := st.done[events.StageFirst].counts[g.line]; counted || !st.isDoneOn(g.page, events.StageFirst) {
+		return 0
+	}
+	return g.said.atFirst()
+}
+
 // notHere is how many of what came by a row are not recorded from this sheet.
 func (st *readState) notHere(b *readback, g *paperGoods) int64 {
 	return st.afterFirst(b)(g) - st.share(b, g, st.recordedHere(g.line), st.afterFirst(b))
@@ -115,7 +123,7 @@ func (st *readState) recordedHere(line int64) (n int64) {
 // first by such a count, it is what the sheet doesn't have at first. Where such counts say of all of it that it came, it is what the sheet has at first, too.
 func (st *readState) cameThere(b *readback, g *paperGoods) int64 {
 	here, part := st.recordedHere(g.line), st.afterFirst(b)
-	n := here + st.other.later[g.line] + max(0, st.other.first[g.line]-g.said.atFirst())
+	n := here + max(0, st.other.later[g.line]-st.firstElsewhere(g)) + max(0, st.other.first[g.line]-g.said.atFirst())
 	if st.other.whole[g.line] {
 		return st.share(b, g, n, func(g *paperGoods) int64 { return part(g) + st.inFirst(b, g) }) - st.share(b, g, here, part)
 	}

@@ -145,7 +145,9 @@ func (b *readback) askCame(v *visit, st *readState, q *paperQuestion) said {
 	came, name := int64(0), lineName(q.line)
 	for _, g := range st.goodsUsed(b) {
 		if g.row == q.line {
-			came = max(st.came(b, g), q.printed)
+			if came = st.notHere(b, g); st.other.whole[g.line] {
+				came += st.inFirst(b, g)
+			}
 		}
 	}
 	if q.line > 0 {

@@ -83,6 +83,35 @@ func TestGoodsThatCameByALaterCount(t *testing.T) {
 	}
 }
 
+// Where a station counted before the sheet's first count was read back, all of the goods came by its count: what was there at first on the
+// paper is the same then, and is in no first count; of what came besides, none is taken for it when the sheet is read again.
+func TestGoodsOfAStationBeforeTheFirstWasRead(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct{ there, answer, added int64 }{{15, 15, 0}, {10, 10, 5}, {12, 12, 3}} {
+		h, b := goodsHouseAfter(t, func(h *workplacetest.House) {
+			h.After(2 * time.Hour)
+			stationCount(h, events.StageClosing, tt.there, tt.there)
+		})
+		lines, goods := marked{"first": "ttt", "closing": "ttt", "final": "ttt"},
+			marked{"first": "neeee", "added": "neeee", "closing": "teeee", "final": "teeee"}
+		b.lays(lines, goods)
+		b.Do("leave-out", "value", "closing")
+		b.people("0700")
+		b.people("0900")
+		b.typed("10+5")
+		b.asks(fmt.Sprintf("G1: 15 came by the paper, %d are recorded already. The same?", tt.there))
+		b.typed(fmt.Sprint(tt.answer))
+		b.asks("G1, Final count: how many?")
+		b.typed("15")
+		b.sign()
+		got := counts(h, "K-0412")
+		if len(got) != 3 || len(got[0].Counts) != 3 || got[2].Beyond[0].Added != tt.added || lastCount(got[2].Counts) != 15 {
+			t.Errorf("%+v: %+v", tt, got)
+		}
+		notBroken(t, h)
+	}
+}
+
 // A first count on paper beside that of a station is of the same goods: what lay there at first is expected once.
 func TestFirstCountOfGoodsBeside(t *testing.T) {
 	t.Parallel()
