@@ -175,6 +175,14 @@ func TestRefusedBadgeOnScreen(t *testing.T) {
 		t.Errorf("%d records", h.Size()-size)
 	}
 	p.Axe()
+	// Nobody claims what was not offered to them: a badge that was never shown here, or one whose button is gone.
+	size = h.Size()
+	for _, badge := range []string{"B-9998", "B-9999"} {
+		h.Sends("storage", "storage")("do", `"action":"emergency","fields":{"value":"called-in `+badge+`"}`)
+	}
+	if h.Size() != size {
+		t.Errorf("%d records of access that was not offered", h.Size()-size)
+	}
 }
 
 // TestPlacesAndLots: a place that looks like one of the register is asked about, at a scan and where it is typed, and one
