@@ -70,6 +70,13 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	if err != nil {
 		return nil, err
 	}
+	then, err := moment(words, r.URL.Query().Get("then"), "the earlier moment")
+	if err != nil {
+		return nil, err
+	}
+	if !q.AsOf.IsZero() && then.After(q.AsOf) { // typed in the order in which people say them: from one to the other
+		q.AsOf, then = then, q.AsOf
+	}
 	page, _ := strconv.Atoi(r.URL.Query().Get("page")) // no number: the first page
 	l, err := p.look(r.Context(), q, max(page, 0))
 	if err != nil {
@@ -106,7 +113,7 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 		b.turns(page)
 		b.turnTables(words, r.URL.Query(), a)
 	}
-	return a, p.compare(r, words, q, b)
+	return a, p.compare(r, words, q, then, b)
 }
 
 func what(q site.Query) (string, string) {
@@ -131,7 +138,6 @@ func (b *historyBody) links(words *shell.Words, q site.Query, v url.Values) {
 		b.AsOfText = stamp(words, q.AsOf)
 		same.Set("as-of", rfc3339(q.AsOf))
 	}
-	b.ThenText = v.Get("then")
 	b.Evidence = address("/api/evidence", same)
 	b.Report = address("/report", same)
 	b.Touched = address("/touched", b.Params)
@@ -245,10 +251,9 @@ type verdictChange struct {
 	Came, Settled []projections.Finding
 }
 
-func (p *pages) compare(r *http.Request, words *shell.Words, q site.Query, b *historyBody) error {
-	then, err := moment(words, b.ThenText, "the earlier moment")
-	if err != nil || then.IsZero() {
-		return err
+func (p *pages) compare(r *http.Request, words *shell.Words, q site.Query, then time.Time, b *historyBody) error {
+	if then.IsZero() {
+		return nil
 	}
 	b.ThenText = stamp(words, then)
 	q.AsOf = then

@@ -438,6 +438,11 @@ func TestPagesAsKnownAt(t *testing.T) {
 			t.Errorf("the difference lacks %q", want)
 		}
 	}
+	// Typed the other way round the two moments are put in order.
+	if turned := page(t, srv.URL+"/history?set=MIN-006&as-of="+then+"&then="+now); !strings.Contains(turned,
+		"What became known between 6 Mar 2026 10:00 and 6 Mar 2026 12:00") || !strings.Contains(turned, "so far whole → broken") {
+		t.Error("two moments are compared backwards")
+	}
 	if code, _, _ := get(t, srv.URL+"/history?set=MIN-006&as-of=2020-01-01"); code != http.StatusNotFound {
 		t.Errorf("in 2020 nothing was known: %d", code)
 	}
