@@ -44,19 +44,20 @@ func (b *Book) ResultOf(load string) []*Item {
 }
 
 // FirstOf returns the first, in the order of set and trip, of the trips that
-// were in a load: what is to be said of the load once is said of it.
+// were in a load: findings of the load as a whole are reported with it.
 func (b *Book) FirstOf(load string) projections.TripKey {
 	b.need(DimLoad, load)
 	b.asked(DimLoad, load)
-	var first projections.TripKey
+	var trips []projections.TripKey
 	for _, it := range slices.Clone(b.loads[load]) {
 		d, ok := it.Data.(*events.SetSterilized)
 		if !ok || it.Void || d.Load != load {
 			continue
 		}
-		if k := b.TripOfItem(it); first == (projections.TripKey{}) || projections.CompareKeys(k, first) < 0 {
-			first = k
-		}
+		trips = append(trips, b.TripOfItem(it))
 	}
-	return first
+	if trips == nil {
+		return projections.TripKey{}
+	}
+	return slices.MinFunc(trips, projections.CompareKeys)
 }

@@ -130,6 +130,8 @@ func TestFirstNegativeResult(t *testing.T) {
 	for _, order := range [][]time.Time{{early, late}, {late, early}} {
 		s, x := plain()
 		s.live(x)
+		s.tell("sterilizer-9", clock(0, 8, 30), x.run.Load, "", &events.IndicatorRead{ // another one's load of the same name
+			Load: x.run.Load, Sterilizer: "S9", Result: "negative", Control: "positive"})
 		for _, at := range order {
 			s.readBio(x, at, "negative", "positive")
 		}
@@ -194,6 +196,121 @@ func TestConfirm(t *testing.T) {
 		}
 		if it := w.FactBySeq(recorded.Seq); test.want && (it == nil || !it.Recorded.Equal(recorded.Recorded)) {
 			t.Errorf("%s: held is %+v", name, it)
+		}
+	}
+}
+
+// TestReadingOfAnotherLoad: an indicator that was read for one load, and belongs to another by a correction, is recorded of that
+// one alone.
+func TestReadingOfAnotherLoad(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := newTurn("LAP-015", 1, x.list)
+	s.live(x)
+	s.live(y)
+	read := *s.readBio(x, clock(4, 9, 0), "negative", "positive")
+	s.correct(&read, clock(4, 10, 0), &events.IndicatorRead{Load: y.run.Load, Sterilizer: "S2", Result: "negative", Control: "positive"})
+	w := s.world()
+	for load, want := range map[string]bool{x.run.Load: false, y.run.Load: true} {
+		_, recorded := w.LoadOf(load)
+		if got := slices.Contains(recorded, w.FactBySeq(read.Seq)); got != want {
+			t.Errorf("%s has the reading: %t", load, got)
+		}
+	}
+}
+
+// TestMissedLinesInOrder: the lines of pieces that were missed after packing are ascending, whatever the order of the list.
+func TestMissedLinesInOrder(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	slices.Reverse(x.list.Lines)
+	x.rebind()
+	for i, line := range []int64{3, 1} {
+		s.tell("storage", x.checkedAt().Add(time.Duration(i)*time.Minute), x.set, x.trip(),
+			&events.PieceReported{Line: line, Quantity: 1, Became: events.BecameLost})
+	}
+	s.live(x.unused())
+	fs := find(judge(t, s.world(), x.key()), projections.PieceMissing)
+	if len(fs) != 1 || !slices.Equal(fs[0].Lines, []int64{1, 3}) {
+		t.Errorf("%+v", fs)
+	}
+}
+
+// TestOpeningOfALook: a look that makes up for an opening belongs to the last one before it, or to the first where none is.
+func TestOpeningOfALook(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.live(x)
+	s.opened(x, clock(1, 9, 0), x.ref)
+	for _, at := range []time.Time{clock(0, 13, 0), clock(1, 8, 0), clock(1, 10, 0)} {
+		s.tell("or-3", at, x.set, x.trip(), &events.SetChecked{Place: "or-3", Sheet: outside(own(x))})
+	}
+	w := s.world()
+	c := w.Trip(x.key())
+	sheet := &wrongSheet{j: &judgement{w: w, c: c}}
+	for at, want := range map[time.Time]time.Time{
+		clock(0, 13, 0): x.openedAt(), clock(1, 8, 0): x.openedAt(), clock(1, 10, 0): clock(1, 9, 0),
+		x.openedAt(): x.openedAt(),
+	} {
+		i := slices.IndexFunc(c.Readings, func(r facts.Reading) bool { return r.It.At().Equal(at) })
+		if i < 0 {
+			t.Fatalf("nothing was read at %s", at)
+		}
+		if of := sheet.openingOf(&c.Readings[i]); of == nil || !of.It.At().Equal(want) {
+			t.Errorf("the look at %s is of %+v, want the opening at %s", at, of, want)
+		}
+	}
+}
+
+// TestShelfLifeByTheOpening: how long a set may lie is asked of the policy in force when it is opened.
+func TestShelfLifeByTheOpening(t *testing.T) {
+	t.Parallel()
+	for days, want := range map[int64]int{0: 0, 1: 1, 3: 0} {
+		s, x := plain()
+		s.live(x.unused())
+		p := events.DefaultPolicy()
+		p.ShelfLifeDays = days
+		s.tell("packing-1", clock(1, 6, 0), "north", "", &events.PolicyAdopted{Policy: p})
+		s.tell("or-3", clock(2, 9, 0), x.set, x.trip(), &events.SetOpened{Case: "K-9", Tag: x.set, Sheet: outside(own(x))})
+		if fs := find(judge(t, s.world(), x.key()), projections.PackageUnfit); len(fs) != want {
+			t.Errorf("%d days: %+v", days, fs)
+		}
+	}
+}
+
+// TestArrivedAndHandedBack: a lent set that came otherwise than its inventory has it, and was handed back without being packed.
+func TestArrivedAndHandedBack(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	x.n = -1 // what is told of the set before any packing
+	s.loaned(x, cameAt, events.ReturnArrived, excepted(1, 5, events.ReasonMissing))
+	s.loaned(x, clock(-1, 10, 0), events.ReturnReceived)
+	s.loaned(x, wentAt, events.ReturnHanded)
+	fs := find(judge(t, s.world(), x.key()), projections.LoanDiffers)
+	if len(fs) == 0 || fs[0].Severity != projections.SeverityNoted {
+		t.Fatalf("%+v", fs)
+	}
+	if d, ok := fs[0].Detail.(*projections.LoanArrived); !ok || d.Since == nil || !d.Since.At.Equal(wentAt) || d.Packed {
+		t.Errorf("%+v", fs[0].Detail)
+	}
+}
+
+// TestUsedBeforeTheFirstPacking: of a use before a set was packed here for the first time no steps of its way back are asked.
+func TestUsedBeforeTheFirstPacking(t *testing.T) {
+	t.Parallel()
+	for _, n := range []int{-1, 0} {
+		s, x := plain()
+		s.policy(func(p *events.Policy) { p.WayBack = []events.ReturnStep{events.ReturnWashed} })
+		before := newTurn(x.set, n, x.list)
+		before.day = 0
+		s.live(before)
+		s.live(newTurn(x.set, 1, x.list).unused())
+		v := judge(t, s.world(), key(x.set, 1))
+		fs := slices.DeleteFunc(find(v, projections.LinkMissing), func(f projections.Finding) bool {
+			return f.Way != new(projections.StepsBackMissing).Way()
+		})
+		if (len(fs) == 0) != (n < 0) {
+			t.Errorf("turn %d: %s", n, show(v))
 		}
 	}
 }

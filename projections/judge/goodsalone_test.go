@@ -88,11 +88,12 @@ func TestGoodsWithoutASet(t *testing.T) {
 // TestGoodsStanding: goods need no list and no opening for the page that counts them, and are called as the last count says.
 func TestGoodsStanding(t *testing.T) {
 	s := newStory()
+	s.list("OTHER", 1, 10)
 	s.goods("K-9", 7, 0, events.StageFirst, 10, "B-3322")
 	s.goods("K-9", 9, 0, events.StageFinal, 9, "B-3322")
 	s.last(events.KindSetCounted).Event.Data.(*events.SetCounted).Goods = "OTHER"
 	st, err := s.world().Standing(goodsKey)
-	if err != nil || !st.Goods || !st.Opened || !st.Listed || st.List != "OTHER" || len(st.Stages) != 2 {
+	if err != nil || !st.Goods || !st.Opened || !st.Listed || st.List != "OTHER" || st.Title != "OTHER" || len(st.Stages) != 2 {
 		t.Errorf("%+v, %v", st, err)
 	}
 }
