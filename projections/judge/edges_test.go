@@ -314,3 +314,36 @@ func TestUsedBeforeTheFirstPacking(t *testing.T) {
 		}
 	}
 }
+
+// TestLastWordOfTheFinalCount: what the final count has otherwise than expected stands, whatever a count after it says.
+func TestLastWordOfTheFinalCount(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	x.final.Counts[0].Counted = 5
+	s.live(x)
+	s.count(x, events.StageRelief, 9, 35, countAll(x.list)...)
+	tl := tallyUp(s.world().Trip(x.key()), x.ref)
+	if it := tl.lastOf(1); it == nil || it != tl.final {
+		t.Errorf("line 1: %+v", it)
+	}
+	if it := tl.lastOf(2); it == nil || it == tl.final || facts.CountOf(it).Stage != events.StageRelief {
+		t.Errorf("line 2: %+v", it)
+	}
+}
+
+// TestLiesAgain: which steps of a set say that it lies as if it were sterile.
+func TestLiesAgain(t *testing.T) {
+	t.Parallel()
+	for _, test := range []struct {
+		d    events.Data
+		want bool
+	}{
+		{&events.SetChecked{Place: "storage"}, true}, {&events.SetChecked{Aside: events.AsidePut}, false},
+		{&events.SetSterilized{Result: "passed"}, true}, {&events.SetSterilized{Result: "failed"}, false},
+		{&events.SetPacked{}, false}, {&events.SetReturned{}, false},
+	} {
+		if got := liesAgain(&facts.Item{Data: test.d}); got != test.want {
+			t.Errorf("%+v: %t", test.d, got)
+		}
+	}
+}

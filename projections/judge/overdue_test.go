@@ -101,7 +101,7 @@ func TestUntil(t *testing.T) {
 func TestSilentStation(t *testing.T) {
 	s := newStory()
 	s.waits(events.Waits{Station: 24})
-	st := events.Station{Name: "north/or-3", Count: 7, Time: clock(1, 9, 0)}
+	st := events.Station{Name: "north/or-3", Count: 1, Time: clock(1, 9, 0)}
 	silent := func(st events.Station, now time.Time) projections.Verdict {
 		s.now = now
 		return must(s.world().JudgeStation(st))

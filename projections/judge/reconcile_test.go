@@ -322,3 +322,18 @@ func BenchmarkReconcile(b *testing.B) {
 		})
 	}
 }
+
+// TestReconcileAtTheLimit: as many sets as are tried in every grouping are settled in the fewest moves.
+func TestReconcileAtTheLimit(t *testing.T) {
+	var in []projections.Balance
+	for i, n := range []int64{3, 6, 4, -7, -1, -5, 3, 6, 4, -7, -1, -5} {
+		in = append(in, clamps(string(rune('A'+i)), n))
+	}
+	if len(in) != exactSets {
+		t.Fatalf("%d sets, the limit is %d", len(in), exactSets)
+	}
+	// Four groups, 3+4-7 and 6-1-5 twice, of two moves each.
+	if moves, left := Reconcile(in); len(moves) != 8 || len(left) != 0 {
+		t.Errorf("%d moves, %d left: %v", len(moves), len(left), moves)
+	}
+}

@@ -356,7 +356,7 @@ func (b *books) count(t *tally, it *facts.Item) {
 		t.finalDiffs, t.finalGaps = diffs, gaps
 		return
 	}
-	if len(diffs) > 0 {
+	if diffs != nil {
 		if t.midDiffs == nil {
 			t.midDiffs = make(map[*facts.Item][]lineDiff)
 		}
