@@ -366,8 +366,13 @@ func TestReadersDoNotHarmEachOther(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := <-refused; err == nil || !strings.Contains(err.Error(), "maximum subscriptions exceeded") {
-		t.Errorf("the 101st subscription: %v", err)
+	select {
+	case err := <-refused:
+		if !strings.Contains(err.Error(), "maximum subscriptions exceeded") {
+			t.Errorf("the 101st subscription: %v", err)
+		}
+	case <-time.After(wait):
+		t.Error("the 101st subscription was not refused")
 	}
 	if readers.refused.Load() == 0 {
 		t.Error("a refusal is not counted")
