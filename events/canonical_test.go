@@ -187,6 +187,9 @@ func TestCanonicalAgainstSecondImplementation(t *testing.T) {
 	objects := 0
 	rapid.Check(t, func(t *rapid.T) {
 		in := "[" + drawJSON(t, 4) + "]" // jcs takes objects and arrays
+		if rapid.Bool().Draw(t, "object") {
+			in = `{"b":` + drawJSON(t, 4) + `,"a":` + in + "}"
+		}
 		if strings.Contains(in, "{") {
 			objects++
 		}

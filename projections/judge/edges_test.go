@@ -347,3 +347,37 @@ func TestLiesAgain(t *testing.T) {
 		}
 	}
 }
+
+// TestScheduleSaidAt: a schedule said something when it says so, else when it came.
+func TestScheduleSaidAt(t *testing.T) {
+	t.Parallel()
+	came, said := clock(1, 8, 0), clock(1, 7, 0)
+	for text, want := range map[string]time.Time{"": came, said.Format(time.RFC3339): said} {
+		it := &facts.Item{Fact: facts.Fact{Event: &events.Event{Time: came}}, Data: &events.CaseScheduled{Case: "K-1", Said: text}}
+		if at := facts.SaidAt(it); !at.Equal(want) {
+			t.Errorf("%q: %s, want %s", text, at, want)
+		}
+	}
+}
+
+// TestSealTrue: a seal is held to those digests that it has.
+func TestSealTrue(t *testing.T) {
+	t.Parallel()
+	digest, binding := binding(plainList(), "LAP-014", tripOf("LAP-014", 0))
+	for _, test := range []struct {
+		digest, binding string
+		want            bool
+	}{
+		{"", "", true}, {digest.String(), "", true}, {digest.String(), binding.String(), true}, {"", binding.String(), true},
+		{binding.String(), "", false}, {binding.String(), binding.String(), false}, {digest.String(), digest.String(), false},
+	} {
+		s, x := plain()
+		x.seal.ListDigest, x.seal.Binding = test.digest, test.binding
+		s.live(x)
+		w := s.world()
+		c := w.Trip(x.key())
+		if got := w.SealTrue(c, c.Sealed[0]); got != test.want {
+			t.Errorf("%+v: %t", test, got)
+		}
+	}
+}
