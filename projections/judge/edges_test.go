@@ -381,3 +381,16 @@ func TestSealTrue(t *testing.T) {
 		}
 	}
 }
+
+// TestUnsaidPositives: of positive indicators those alone that a correction took back or replaced.
+func TestUnsaidPositives(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.live(x)
+	taken := *s.readBio(x, clock(0, 10, 0), "positive", "positive")
+	s.readBio(x, clock(0, 11, 0), "positive", "positive")
+	s.correct(&taken, clock(0, 12, 0), nil)
+	if its := s.world().UnsaidPositives("S2"); len(its) != 1 || its[0].Seq != taken.Seq {
+		t.Errorf("%+v", its)
+	}
+}
