@@ -380,6 +380,13 @@ func TestSealTrue(t *testing.T) {
 			t.Errorf("%+v: %t", test, got)
 		}
 	}
+	s, x := plain()
+	x.list.Title = "\xff" // which has no canonical form, so no digest
+	s.live(x)
+	w := s.world()
+	if c := w.Trip(x.key()); !w.SealTrue(c, c.Sealed[0]) {
+		t.Error("a list without a digest holds a seal to one")
+	}
 }
 
 // TestUnsaidPositives: of positive indicators those alone that a correction took back or replaced.
