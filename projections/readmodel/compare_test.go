@@ -87,6 +87,51 @@ func TestDifferences(t *testing.T) {
 	}
 }
 
+// TestDamagedIndexIsTold: the board is read by an index, and what stands in that alone is held against its table.
+func TestDamagedIndexIsTold(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	fresh := h.filled()
+	db := beside(t, path)
+	db.SetMaxOpenConns(1)
+	// The entries stay as they are, and the index is another one by its words.
+	for _, statement := range []string{"PRAGMA writable_schema = ON", "PRAGMA schema_version = 4711",
+		"UPDATE sqlite_master SET sql = 'CREATE INDEX board_worst ON board (worst DESC, since, set_id, trip)' WHERE name = 'board_worst'"} {
+		if _, err := db.ExecContext(t.Context(), statement); err != nil {
+			t.Fatalf("%s: %v", statement, err)
+		}
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	found, _ := differences(t, m, fresh, 10)
+	if !slices.ContainsFunc(found, func(d readmodel.Difference) bool {
+		return strings.Contains(d.String(), "its file is damaged: ") && strings.Contains(d.String(), "board_worst")
+	}) {
+		t.Errorf("told: %v", found)
+	}
+}
+
+// TestCausesThatCannotBeRead: a board that can't be grouped is an error, and no set is left out of it.
+func TestCausesThatCannotBeRead(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	if ins, err := m.Incidents(t.Context()); err != nil || len(ins) == 0 {
+		t.Fatalf("%d incidents, %v", len(ins), err)
+	}
+	db := beside(t, path)
+	for _, causes := range []string{"", "sheet-swapped\tmark\t1\n", "sheet-swapped\tmark\tx\tlink\n", "sheet-swapped\n"} {
+		change(t, db, "UPDATE board SET causes = '"+causes+"' WHERE set_id = (SELECT min(set_id) FROM board)")
+		if ins, err := m.Incidents(t.Context()); err == nil {
+			t.Errorf("%q: %d incidents", causes, len(ins))
+		}
+	}
+}
+
 // TestHeadOfAKey: from which number a station's key goes on, by records that came in any order; a key that signed nothing
 // begins.
 func TestHeadOfAKey(t *testing.T) {

@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -36,20 +37,24 @@ func handledOf(v *projections.Verdict) (string, error) {
 	return string(raw), nil
 }
 
-func causesIn(column string) (out []projections.Cause) {
+// causesIn reads the column causes. A line that can't be read is an error: passed over, a broken set would be on no row.
+func causesIn(column string) (out []projections.Cause, err error) {
 	for line := range strings.Lines(column) {
 		parts := strings.Split(strings.TrimSuffix(line, "\n"), "\t")
 		const fixed = 3 // before the links
-		if len(parts) < fixed {
-			continue
+		if len(parts) <= fixed {
+			return nil, fmt.Errorf("read model: causes: %q", line)
 		}
 		rank, err := strconv.ParseInt(parts[2], 10, 64)
 		if err != nil {
-			continue
+			return nil, fmt.Errorf("read model: causes: %w", err)
 		}
 		out = append(out, projections.Cause{Code: projections.Code(parts[0]), Mark: parts[1], Rank: rank, Links: parts[fixed:]})
 	}
-	return out
+	if len(out) == 0 {
+		return nil, errors.New("read model: causes: of a row of the board there is none")
+	}
+	return out, nil
 }
 
 // Incidents returns what is broken or doubtful by its causes, those first that most need somebody. Stations' own records
@@ -69,7 +74,10 @@ func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
 		if err := rows.Scan(&p.Set, &trip, &since, &causes, &handled); err != nil {
 			return nil, fmt.Errorf("read model: %w", err)
 		}
-		p.Trip, p.Since, p.Causes = idString(trip), time.Unix(0, since).UTC(), causesIn(causes)
+		p.Trip, p.Since = idString(trip), time.Unix(0, since).UTC()
+		if p.Causes, err = causesIn(causes); err != nil {
+			return nil, err
+		}
 		if handled != "" {
 			if err := json.Unmarshal([]byte(handled), &p.Steps); err != nil {
 				return nil, fmt.Errorf("read model: handled: %w", err)
