@@ -8,6 +8,7 @@ import (
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
+	"listbound/projections"
 )
 
 // opening is the draft of a set that is opened for a case.
@@ -334,22 +335,50 @@ func (b *opening) goOn(v *visit, _ fields) (said, error) { return b.reading.goOn
 // openAlready reports whether the set is open for the case in hand, and nobody said that it
 // was opened once more; and since when.
 func (b *opening) openAlready(v *visit) (bool, time.Time, error) {
-	cur, err := b.current(v)
-	if err != nil || cur == nil || cur.OpenedAt.IsZero() || cur.OpenedFor != b.Case || b.Case == "" || b.Twice == cur.Key.Trip {
-		return false, time.Time{}, err
+	turn, since, err := b.openFor(v)
+	return err == nil && !since.IsZero() && b.Twice != turn, since, err
+}
+
+// noTurn stands for the turn of a set that nobody packed.
+const noTurn = "-"
+
+// openFor is the turn in which the set is open for the case in hand, and since when; a zero time where it isn't.
+func (b *opening) openFor(v *visit) (turn string, since time.Time, err error) {
+	if b.Case == "" || b.id() == "" {
+		return "", since, nil
 	}
-	return true, cur.OpenedAt, nil
+	cur, err := b.current(v)
+	switch {
+	case err != nil:
+		return "", since, err
+	case cur == nil:
+		since, err = v.openUnpacked(b.id(), b.Case)
+		return noTurn, since, err
+	case cur.OpenedFor == b.Case:
+		return cur.Key.Trip, cur.OpenedAt, nil
+	}
+	return "", since, nil
+}
+
+// openUnpacked is when a set that nobody packed was opened for a case, zero for never.
+func (v *visit) openUnpacked(set, ref string) (since time.Time, err error) {
+	err = v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		for _, it := range w.Trip(projections.TripKey{Set: set}).Opened {
+			if !it.Void && events.CaseOf(it.Data) == ref {
+				since = it.Event.Time
+			}
+		}
+		return w.Failed()
+	})
+	return since, err
 }
 
 // openTwice answers that the set was opened once more.
 func (b *opening) openTwice(v *visit, _ fields) (said, error) {
-	twice, _, err := b.openAlready(v)
-	if err != nil || !twice {
-		return said{}, err
-	}
-	cur, err := b.current(v)
-	if err == nil {
-		b.Twice = cur.Key.Trip
+	turn, since, err := b.openFor(v)
+	if err == nil && !since.IsZero() {
+		b.Twice = turn
 	}
 	return said{}, err
 }

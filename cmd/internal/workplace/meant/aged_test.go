@@ -224,6 +224,32 @@ func TestOpenedTwice(t *testing.T) {
 	}
 }
 
+// TestUnpackedOpenedTwice: nor is a set that nobody packed opened for its case once more unasked.
+func TestUnpackedOpenedTwice(t *testing.T) {
+	h := workplacetest.NewHouse(t)
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/opening"}
+	s.All(workplacetest.Label(t, events.ScanBadge, "B-1"), workplacetest.Label(t, events.ScanCase, "K-1"))
+	open := func() map[string]any {
+		s.All(workplacetest.Label(t, events.ScanTag, "NEW-9"), workplacetest.Label(t, events.ScanOuter, "NEW-9"))
+		s.Do("found", "value", "none")
+		s.Do("anyway")
+		h.After(3 * time.Second)
+		return s.Scan("")
+	}
+	size := h.Size()
+	if open(); h.Size() != size+1 {
+		t.Fatalf("%d records, %+v", h.Size()-size, h.Last())
+	}
+	open()
+	if h.Size() != size+1 {
+		t.Fatal("opened again, and nobody was asked")
+	}
+	workplacetest.Must(t, s.Do("twice"), "Enter records: NEW-9 opened for K-1")
+	if s.Scan(""); h.Size() != size+2 {
+		t.Error("it was said that it was opened again")
+	}
+}
+
 // TestSealedAfterUse: a set that was opened is packed before it is closed again.
 func TestSealedAfterUse(t *testing.T) {
 	h := workplacetest.NewHouse(t, "VAS-003")
