@@ -73,6 +73,10 @@ func TestIntakeHoldsCorrections(t *testing.T) {
 		{"a list taken back", []string{list, correct(0, list, `"action":"void"`), packed}, "not known here", nil},
 		{"a list taken back and issued anew", []string{list, correct(0, list, `"action":"void"`),
 			strings.NewReplacer(`"quantity":6`, `"quantity":8`, "T05:00", "T05:30").Replace(list), packed}, "", nil},
+		{"of another set", []string{list, packed, strings.Replace(correct(0, packed, `"action":"void"`), `"data":`,
+			`"set":"LAP-099","data":`, 1)}, "is about LAP-014, not LAP-099", nil},
+		{"of another turn", []string{list, packed, again, strings.Replace(correct(0, packed, `"action":"void"`), `"data":`,
+			`"set":"LAP-014","trip":"019cad2b-e120-7427-aa0f-366993127450","data":`, 1)}, "belongs to another trip", nil},
 		{"a packing by no list",
 			[]string{list, packed, correct(0, packed, `"action":"replace","data":{"list":"NOPE","version":7}`)},
 			"replacing a set.packed: list NOPE is not known here", nil},
@@ -108,5 +112,32 @@ func TestIntakeHoldsCorrections(t *testing.T) {
 				}
 			})
 		}
+	}
+}
+
+// TestTurnOfAnotherSet: nothing of one set is recorded in the turn of another, a packing neither.
+func TestTurnOfAnotherSet(t *testing.T) {
+	s := open(t, t.TempDir(), site.Options{Name: "north", EnrolOnSight: true})
+	lines := strings.SplitAfter(oneList, "\n")
+	list, packed := lines[0], lines[1]
+	got := record(t, s, list+packed)
+	turn := got[1].Trip
+	if turn == "" {
+		t.Fatalf("%+v", got)
+	}
+	other := strings.Replace(packed, "LAP-014", "LAP-015", 1)
+	if r := record(t, s, other); r[0].Error != "" {
+		t.Fatal(r[0].Error)
+	}
+	in := func(line string) string { return strings.Replace(line, `"data":`, `"trip":"`+turn+`","data":`, 1) }
+	const checked = `{"station":"north/storage","kind":"set.checked","time":"2026-03-02T08:00:00Z","set":"LAP-015","data":{}}` + "\n"
+	size := s.Size()
+	for _, line := range []string{in(checked), in(strings.Replace(other, "T06:11", "T06:41", 1))} {
+		if r := record(t, s, line); !strings.Contains(r[0].Error, "is one of set LAP-014, not of set LAP-015") || s.Size() != size {
+			t.Errorf("%s: %+v", line, r[0])
+		}
+	}
+	if r := record(t, s, checked+in(strings.Replace(checked, "LAP-015", "LAP-014", 1))); r[0].Error+r[1].Error != "" || r[1].Trip != turn {
+		t.Errorf("each in its own: %+v", r)
 	}
 }
