@@ -41,11 +41,35 @@ func TestServeRefusesToBeOpen(t *testing.T) {
 		{[]string{"--proxy", "desk.north.example"}, "in figures"},
 		{[]string{"--proxy", "0.0.0.0/0"}, "every address"},
 	} {
-		said, err := run(append([]string{"serve", "--data", dir, "--site", "north"}, test.args...)...).CombinedOutput()
-		if err == nil || !strings.Contains(string(said), test.says) || strings.Contains(string(said), "serving") {
+		said, err := untilItServes(t, append([]string{"serve", "--data", dir, "--site", "north"}, test.args...)...)
+		if err == nil || !strings.Contains(said, test.says) || strings.Contains(said, "serving") {
 			t.Errorf("%v: %v\n%s\nshould say %q", test.args, err, said, test.says)
 		}
 	}
+}
+
+// untilItServes runs a command and returns what it says until it ends, or until it says that it serves: then it is ended.
+func untilItServes(t *testing.T, args ...string) (said string, err error) {
+	t.Helper()
+	cmd := run(args...)
+	r, w := io.Pipe()
+	cmd.Stdout, cmd.Stderr = w, w
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() {
+		ended <- cmd.Wait()
+		_ = w.Close() // what reads it ends
+	}()
+	lines := bufio.NewScanner(r)
+	for lines.Scan() {
+		said += lines.Text() + "\n"
+		if strings.Contains(lines.Text(), "serving") {
+			_ = cmd.Process.Kill() // unless it has just ended
+		}
+	}
+	return said, <-ended
 }
 
 // opened is a server that others could reach.

@@ -674,6 +674,8 @@ func (w *walk) meaning(s step, shown, a workplacetest.Answer) step {
 		}
 		w.kept.learned[shape][kind] = true
 		s.kind, s.id, w.plain = kind, w.plain, ""
+	case s.action == "lot-no" && a.AsksAbout() != "": // it is asked what it is instead
+		w.plain = a.AsksAbout()
 	case s.kind != "":
 		w.plain = ""
 	case s.verb == "scan" && s.kind == "" && s.text != "":
