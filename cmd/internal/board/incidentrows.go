@@ -2,6 +2,7 @@ package board
 
 import (
 	"context"
+	"fmt"
 	"net/url"
 	"slices"
 	"time"
@@ -100,6 +101,9 @@ func pageOf(ins []projections.Incident, after *incidentCursor, limit int) []proj
 // manyRows is from how many rows on all of the board are read at once rather than each by itself.
 const manyRows = 500
 
+// nowhere is the place of a row that was not read.
+const nowhere = -1
+
 // laidOut lays incidents out, each turn with what is found of it by that cause alone.
 func laidOut(ctx context.Context, m *site.View, ins []projections.Incident) ([]boardRow, error) {
 	of := make(map[projections.TripKey]int)
@@ -107,7 +111,7 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident) ([]b
 	for i := range ins {
 		for _, x := range ins[i].Members {
 			if _, ok := of[x.TripKey]; !ok {
-				of[x.TripKey] = 0
+				of[x.TripKey] = nowhere
 				keys = append(keys, x.TripKey)
 			}
 		}
@@ -135,6 +139,9 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident) ([]b
 	for i := range ins {
 		out[i].Incident = &ins[i]
 		for n, x := range ins[i].Members {
+			if of[x.TripKey] == nowhere { // another set's row in its place would be read as its own
+				return nil, fmt.Errorf("turn %s of set %s is in incident %s, and has no row on the board", x.Trip, x.Set, ins[i].Key)
+			}
 			r := all[of[x.TripKey]]
 			r.Verdict = only(&vs[of[x.TripKey]], x.Findings)
 			if n == 0 {
