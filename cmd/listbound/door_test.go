@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"crypto/tls"
 	"crypto/x509"
+	"errors"
 	"io"
 	"net/http"
 	"net/http/cookiejar"
@@ -52,16 +53,16 @@ func TestServeRefusesToBeOpen(t *testing.T) {
 func untilItServes(t *testing.T, args ...string) (said string, err error) {
 	t.Helper()
 	cmd := run(args...)
-	r, w := io.Pipe()
-	cmd.Stdout, cmd.Stderr = w, w
-	if err := cmd.Start(); err != nil {
+	r, w, err := os.Pipe()
+	if err != nil {
 		t.Fatal(err)
 	}
-	ended := make(chan error, 1)
-	go func() {
-		ended <- cmd.Wait()
-		_ = w.Close() // what reads it ends
-	}()
+	defer r.Close()
+	cmd.Stdout, cmd.Stderr = w, w
+	err = cmd.Start()
+	if err := errors.Join(err, w.Close()); err != nil { // the command has its own
+		t.Fatal(err)
+	}
 	lines := bufio.NewScanner(r)
 	for lines.Scan() {
 		said += lines.Text() + "\n"
@@ -69,7 +70,7 @@ func untilItServes(t *testing.T, args ...string) (said string, err error) {
 			_ = cmd.Process.Kill() // unless it has just ended
 		}
 	}
-	return said, <-ended
+	return said, cmd.Wait()
 }
 
 // opened is a server that others could reach.
