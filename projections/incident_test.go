@@ -62,6 +62,36 @@ func TestIncidentsByCause(t *testing.T) {
 	}
 }
 
+// TestLabelsThatNameEachOther: of two sets whose labels name each other, without a turn, both readings are one incident in a week; a
+// third set's is another one.
+func TestLabelsThatNameEachOther(t *testing.T) {
+	monday := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	read := func(set, other string, at time.Time) projections.Verdict {
+		v := swapped(set, set+"-1", other, "")
+		v.Findings[0].Code, v.Findings[0].To = projections.LabelSwapped, at
+		return v
+	}
+	for _, tt := range []struct {
+		other projections.Verdict
+		n     int
+	}{
+		{read("B", "A", monday.AddDate(0, 0, 6)), 1},
+		{read("B", "A", monday.AddDate(0, 0, 7)), 2}, // of another week
+		{read("B", "C", monday), 2}, {read("C", "A", monday), 2},
+	} {
+		ins := projections.Incidents(partsOf(read("A", "B", monday), tt.other))
+		if len(ins) != tt.n {
+			t.Errorf("%s names %s: %d incidents, want %d", tt.other.Set, tt.other.Findings[0].Other.Set, len(ins), tt.n)
+		}
+	}
+	both := read("A", "B", monday)
+	both.Findings = append(both.Findings, swapped("A", "A-1", "D", "D-1").Findings...)
+	want := []projections.Code{projections.LabelSwapped, projections.SheetSwapped}
+	if ins := projections.Incidents(partsOf(both, read("B", "A", monday))); len(ins) != 1 || !slices.Equal(ins[0].Codes, want) {
+		t.Errorf("codes of one incident: %+v", ins)
+	}
+}
+
 // TestPlacedOtherwiseIsOneIncident: sheets of one list that go the same way in a week, against the policy, are one thing to ask about.
 func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
 	monday := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)

@@ -46,7 +46,7 @@ func AddArrival(origin string, note []byte, at time.Time, remark byte, links ...
 		id = LinkedKeyID(origin)
 	}
 	raw := make([]byte, arrivalLen, arrivalLen+len(links)*linkLen)
-	copy(raw[:4], id[:])
+	copy(raw, id[:])
 	binary.BigEndian.PutUint64(raw[4:], uint64(at.UnixNano()))
 	raw[arrivalLen-1] = remark
 	for _, l := range links {

@@ -158,8 +158,10 @@ func TestCosignatureKeys(t *testing.T) {
 		}
 	}
 	whole := private(append([]byte{algEd25519}, seed...))
+	unnamed := strings.SplitN(whole, "+", 4)
+	unnamed[2] = "a name"
 	for _, bad := range []string{
-		"", good, "PRIVATE+KEY+w", "PRIVATE+KEY+w+00000000+AAAA", strings.Replace(skey, "PRIVATE", "PUBLIC", 1),
+		"", good, strings.Join(unnamed, "+"), "PRIVATE+KEY+w", "PRIVATE+KEY+w+00000000+AAAA", strings.Replace(skey, "PRIVATE", "PUBLIC", 1),
 		whole + "!", private([]byte{algEd25519}), private(nil), private(append([]byte{algEd25519, 0}, seed...)),
 		private(append([]byte{2}, seed...)), private(append([]byte{0}, seed...)),
 	} {
