@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/mod/sumdb/note"
 
@@ -201,5 +202,29 @@ func TestLastMapped(t *testing.T) {
 	}
 	if seq := last("south"); seq != 0 {
 		t.Errorf("of another site: %d", seq)
+	}
+}
+
+// TestLastPacked: when a badge packed last, by what it observed; and no time of one that never did.
+func TestLastPacked(t *testing.T) {
+	h := week(t, 2)
+	m := h.filled()
+	last := make(map[string]time.Time)
+	for _, f := range h.facts {
+		if f.Event != nil && f.Event.Kind() == events.KindSetPacked && f.Event.Time.After(last[f.Event.Operator]) {
+			last[f.Event.Operator] = f.Event.Time
+		}
+	}
+	if len(last) == 0 {
+		t.Fatal("nobody packed")
+	}
+	last["B-never"] = time.Time{}
+	for badge, want := range last {
+		if badge == "" {
+			continue
+		}
+		if at, err := m.LastPacked(t.Context(), badge); err != nil || !at.Equal(want) {
+			t.Errorf("%s packed last at %s, %v; want %s", badge, at, err, want)
+		}
 	}
 }
