@@ -115,6 +115,10 @@ func TestCanonicalBounds(t *testing.T) {
 	if !isCanonical(deep(deepest+1)) || isCanonical(deep(deepest+2)) {
 		t.Error("one pass looks deeper than it says, or less deep")
 	}
+	named := func(n int) []byte { return []byte(strings.Repeat(`{"a":`, n) + "1" + strings.Repeat("}", n)) }
+	if !isCanonical(named(deepest)) || isCanonical(named(deepest+1)) {
+		t.Error("of objects one pass looks deeper than it says, or less deep")
+	}
 	for text, want := range map[string]bool{
 		`"\u0010"`: true, `"\u000e"`: true, `"\u001f"`: true, `"\u0000"`: true, `"\u0020"`: false, `"\u0100"`: false,
 		`"\u1000"`: false, `"\u001F"`: false, `"\u0008"`: false, `"\u0009"`: false, `"\u000a"`: false,

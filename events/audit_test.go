@@ -387,3 +387,17 @@ func TestRemarkNames(t *testing.T) {
 		t.Error("reserved names")
 	}
 }
+
+// TestChangeThatSets: what a later record finds of an earlier one is said of it, each remark; one that only takes back says nothing.
+func TestChangeThatSets(t *testing.T) {
+	for _, r := range []Remark{RemarkSignature, RemarkSignature << 1} {
+		var c Checked
+		c.Apply(Change{Set: r, Text: "it was so"})
+		if c.Remark != r || len(c.Said) != 1 || c.Said[0] != (Said{r, "it was so"}) {
+			t.Errorf("%d: %+v", r, c)
+		}
+		if c.Apply(Change{Clear: r}); c.Remark != 0 || len(c.Said) != 0 {
+			t.Errorf("%d taken back: %+v", r, c)
+		}
+	}
+}

@@ -16,7 +16,7 @@ func DerivedID(t time.Time, digest [32]byte) string {
 	var u uuid.UUID
 	var ms [8]byte
 	binary.BigEndian.PutUint64(ms[:], uint64(t.UnixMilli()))
-	copy(u[:6], ms[2:])
+	copy(u[:], ms[2:])
 	copy(u[6:], digest[:10])
 	u[6] = 0x70 | u[6]&0x0f
 	u[8] = 0x80 | u[8]&0x3f

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"encoding/base64"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -265,6 +266,24 @@ func TestAnyOrderOfRecords(t *testing.T) {
 		RemarkSignature, RemarkSignature | RemarkGap} {
 		if said[rs] == 0 {
 			t.Errorf("nothing was ever said to be %q", rs)
+		}
+	}
+}
+
+// TestSignedByAnyLength: the hash of the key is read off a signature of Ed25519 and off one that is longer or shorter; off none
+// there is none.
+func TestSignedByAnyLength(t *testing.T) {
+	const hash = 0x01020304
+	for _, rest := range []int{64, 10, 100} {
+		raw := append([]byte{1, 2, 3, 4}, make([]byte, rest)...)
+		line := "text\n\n— north/or-1 " + base64.StdEncoding.EncodeToString(raw) + "\n"
+		if got := signedBy([]byte(line)); got != hash {
+			t.Errorf("%d bytes: %08x, want %08x", rest, got, hash)
+		}
+	}
+	for _, none := range []string{"", "nothing", "— north/or-1 AAAA", "— north/or-1 !!!!!!!!!!"} {
+		if got := signedBy([]byte(none)); got != 0 {
+			t.Errorf("%q: %08x", none, got)
 		}
 	}
 }

@@ -112,11 +112,8 @@ func takeApart(s string) [][]Scan {
 		}
 		if strings.HasPrefix(rest, labelLead) {
 			sum := 0
-			for end := 1; end <= len(rest); end++ {
+			for end := 1; end <= len(rest) && strings.IndexByte(labelAlphabet, rest[end-1]) >= 0; end++ {
 				v := strings.IndexByte(labelAlphabet, rest[end-1])
-				if v < 0 {
-					break
-				}
 				if sum = (2*sum + v) % 37; sum != labelTotal {
 					continue
 				}
