@@ -489,6 +489,9 @@ func (b *opening) record(v *visit, _ fields) (said, error) {
 	if _, err := b.verdict(v); err != nil || b.stop && !b.passed() || b.placeMissing() {
 		return said{}, err
 	}
+	if b.Aside || b.Release != "" {
+		return said{Sound: "low"}, nil // that is what is to be recorded of it, by its button or a badge
+	}
 	page, err := b.pageMissing(v)
 	if err != nil || page > 0 {
 		return said{}, err // it is asked for

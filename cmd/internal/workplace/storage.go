@@ -218,6 +218,9 @@ func (b *storage) record(v *visit, _ fields) (said, error) {
 	if _, err := b.verdict(v); err != nil || !b.Left.IsZero() || b.stop || b.id() == "" || b.placeMissing() || b.Operator == "" {
 		return said{}, err // what is missing is asked for; a STOP is answered first
 	}
+	if b.Aside || b.Release != "" {
+		return said{Sound: "low"}, nil // that is what is to be recorded of it, by its button or a badge
+	}
 	if page, err := b.pageMissing(v); err != nil || page > 0 {
 		return said{}, err
 	}

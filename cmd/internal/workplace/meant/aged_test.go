@@ -517,3 +517,38 @@ func TestClosedAfterItsRun(t *testing.T) {
 		t.Error("it was said that it was opened")
 	}
 }
+
+// TestAsideIsNoCheck: where it was said that a set is put aside, and whose badge that records has just been shown, Enter records no
+// check in its place, and no opening.
+func TestAsideIsNoCheck(t *testing.T) {
+	for _, place := range []string{"storage", "opening"} {
+		t.Run(place, func(t *testing.T) { asideIsNoCheck(t, place) })
+	}
+}
+
+func asideIsNoCheck(t *testing.T, place string) {
+	h := workplacetest.NewHouse(t)
+	s := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/" + place}
+	s.Scan(workplacetest.Label(t, events.ScanTag, "LAP-022"))
+	s.Do("no-outer", "value", "yes")
+	h.After(3 * time.Second)
+	if s.Scan(h.Codes["LAP-022"]); place == "opening" {
+		h.After(3 * time.Second)
+		s.Scan(workplacetest.Label(t, events.ScanCase, "K-9"))
+	}
+	s.Do("put-aside")
+	elsewhere := &workplacetest.Scanner{House: h, Path: "/at/north/or-3/packing", Number: 100}
+	elsewhere.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+	h.After(3 * time.Second)
+	s.Number = 200
+	size := h.Size()
+	workplacetest.Must(t, s.Do("found", "value", "inside-bag"), "B-1 works here", "is put aside")
+	h.After(3 * time.Second)
+	if s.Scan(""); h.Size() != size {
+		t.Fatalf("Enter recorded %+v", h.Last().Data)
+	}
+	s.Do("put-aside")
+	if d, ok := h.Last().Data.(*events.SetChecked); !ok || h.Size() != size+1 || d.Aside != events.AsidePut {
+		t.Errorf("recorded %+v", h.Last().Data)
+	}
+}
