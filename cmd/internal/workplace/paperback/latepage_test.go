@@ -87,17 +87,23 @@ func TestPageReadAfterTheOthers(t *testing.T) {
 	}
 }
 
-// Where its lines are left out, the page says which counts lack it; another station than the one that recorded them is sent there, and
-// where the policy leaves it to a lead, what that one does is said.
-func TestPageLeftOut(t *testing.T) {
-	t.Parallel()
-	h, b := goodsHouse(t)
+// recordsPageOne records the first count off page 1, while page 2 lies somewhere else.
+func (b *bench) recordsPageOne() {
+	b.t.Helper()
 	b.laysPage(1, marked{"first": "tt"}, nil)
 	b.Do("without")
 	b.Do("case", "case", "K-0412")
 	b.Do("not-stage")
 	b.people("0700")
 	b.sign()
+}
+
+// Where its lines are left out, the page says which counts lack it; another station than the one that recorded them is sent there, and
+// where the policy leaves it to a lead, what that one does is said.
+func TestPageLeftOut(t *testing.T) {
+	t.Parallel()
+	h, b := goodsHouse(t)
+	b.recordsPageOne()
 	there := &bench{t, &workplacetest.Scanner{House: h, Path: "/at/north/storage/readback"}}
 	there.laysPage(2, marked{"first": "t"}, nil)
 	there.Do("case", "case", "K-0412")
@@ -128,12 +134,7 @@ func TestPageLeftOut(t *testing.T) {
 func TestLatePageTakenBack(t *testing.T) {
 	t.Parallel()
 	h, b := goodsHouse(t)
-	b.laysPage(1, marked{"first": "tt"}, nil)
-	b.Do("without")
-	b.Do("case", "case", "K-0412")
-	b.Do("not-stage")
-	b.people("0700")
-	b.sign()
+	b.recordsPageOne()
 	says := func() string {
 		all := inForce(t, h, "VAS-003")
 		return fmt.Sprint(len(all), all[0].Counts)
