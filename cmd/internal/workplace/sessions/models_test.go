@@ -1069,6 +1069,7 @@ func (m *sealModel) recorded(*walk) {
 type loadModel struct {
 	loads   map[string][]string // sets that were put into each load
 	runs    map[string]bool     // loads that were started
+	oldDay  map[string]bool     // loads that keep the number of another day, as was said
 	load    string
 	of      string // load whose indicator is read
 	shows   string // what it shows, as was said; its lot too
@@ -1090,8 +1091,8 @@ type loadModel struct {
 }
 
 func newLoadModel() *loadModel {
-	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool), began: make(map[string]time.Time),
-		kept: make(map[string]int)}
+	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool), oldDay: make(map[string]bool),
+		began: make(map[string]time.Time), kept: make(map[string]int)}
 }
 
 func (m *loadModel) place() string { return "sterilizer" }
@@ -1103,7 +1104,7 @@ func (m *loadModel) busy() bool { return m.load != "" || m.of != "" }
 func (m *loadModel) clone() player {
 	c := *m
 	c.loads, c.runs = make(map[string][]string), maps.Clone(m.runs)
-	c.began, c.kept = maps.Clone(m.began), maps.Clone(m.kept)
+	c.oldDay, c.began, c.kept = maps.Clone(m.oldDay), maps.Clone(m.began), maps.Clone(m.kept)
 	for load, sets := range m.loads {
 		c.loads[load] = slices.Clone(sets)
 	}
@@ -1320,8 +1321,13 @@ func (m *loadModel) learnLoad(w *walk, s step, shown, a workplacetest.Answer) {
 		delete(m.loads, m.load)
 		m.load = s.fields["value"]
 		m.starts(w, a)
-	case (s.action == "start" || s.action == "old-number") && w.badge() != "" && len(m.loads[m.load]) > 0 && !m.runs[m.load]:
-		m.starts(w, a)
+	case (s.action == "start" || s.action == "old-number") && !m.runs[m.load]:
+		if s.action == "old-number" && m.load != "" && s.fields["value"] == m.load { // said, whatever is asked then
+			m.oldDay[m.load] = true
+		}
+		if w.badge() != "" && len(m.loads[m.load]) > 0 {
+			m.starts(w, a)
+		}
 	case s.kind == events.ScanLoad:
 		m.of, m.lot, m.control = s.id, "", ""
 	}
@@ -1330,12 +1336,15 @@ func (m *loadModel) learnLoad(w *walk, s step, shown, a workplacetest.Answer) {
 // starts starts a load, unless something is asked about it.
 func (m *loadModel) starts(w *walk, a workplacetest.Answer) {
 	asked := a.Says("not as it was scanned") || a.Says("Has it ended?") || a.Says("has the number of another day")
-	if m.runs[m.load] = !asked; !asked {
-		m.began[m.load] = w.at
+	if !asked { // a question alone is nothing that could be undone
+		m.runs[m.load], m.began[m.load] = true, w.at
 	}
 }
 
-func (m *loadModel) begun(id string) { m.load, m.entered, m.asks, m.loads[id] = id, "", "", []string{} }
+func (m *loadModel) begun(id string) {
+	m.load, m.entered, m.asks, m.loads[id] = id, "", "", []string{}
+	delete(m.oldDay, id)
+}
 
 // takenBack lays the load here again whose result was taken back.
 func (m *loadModel) takenBack() {
