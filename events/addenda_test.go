@@ -53,6 +53,9 @@ func TestParseDisclosure(t *testing.T) {
 			t.Errorf("%q was read", bad)
 		}
 	}
+	if _, err := ParseDisclosure(short); err == nil || !strings.Contains(err.Error(), "fewer than 16 bytes") { // 128 bits: RFC 9901, 9.3
+		t.Errorf("a short salt: %v", err)
+	}
 }
 
 // beside keeps addenda for a test.

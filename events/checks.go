@@ -145,7 +145,7 @@ func (c *checks) utf8(what, s string) {
 // each looks at several values, and numbers them only when one is refused.
 func (c *checks) each(what string, values []string, check func(what, s string) error) {
 	for i, s := range values {
-		if c.err == nil && check(what, s) != nil {
+		if check(what, s) != nil {
 			c.keep(check(fmt.Sprintf("%s %d", what, i+1), s))
 		}
 	}

@@ -41,6 +41,11 @@ func TestNearestRunTellsTheClock(t *testing.T) {
 			t.Errorf("in the order %v the clock had shown %v", order, got)
 		}
 	}
+	// Of two that end with one number, the first that came holds: what came later under it may be anybody's.
+	st := &Station{Runs: []*Run{runs[1], {Number: 3, Count: 5, LastKey: key, Clocked: 8, Clock: at.Add(2 * time.Hour)}}}
+	if got := st.clockBefore(run); !got.Equal(at.Add(time.Hour)) {
+		t.Errorf("of two runs with one number the clock had shown %v", got)
+	}
 }
 
 // TestReaderMeetsAnEnd: text that ends anywhere, within a number too, is left to Decode, and nothing is read beyond it.

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // Digest is a SHA-256 digest.
@@ -46,35 +47,22 @@ func (d *ListIssued) Digest() (Digest, error) { return digest(listDomain, d) }
 // {"list":<hex>,"set":…,"trip":…}. Two sets with word-for-word equal lists
 // have different bindings, so a switch between twins shows.
 func Binding(list Digest, set, trip string) (Digest, error) {
-	if plain(set) && plain(trip) {
-		// Every seal that is judged has its binding computed; this is the same
-		// canonical text without the way through the JSON library.
-		text := make([]byte, 0, 256)
-		text = append(text, bindingDomain...)
-		text = append(text, `{"list":"`...)
-		text = hex.AppendEncode(text, list[:])
-		text = append(text, `","set":"`...)
-		text = append(text, set...)
-		text = append(text, `","trip":"`...)
-		text = append(text, trip...)
-		text = append(text, `"}`...)
-		return sha256.Sum256(text), nil
+	// Every seal that is judged has its binding computed, so the canonical text is written as it is: the members in order, their
+	// strings with the least escaping (RFC 8785, 3.2.2.2).
+	text := make([]byte, 0, 256)
+	text = append(text, bindingDomain...)
+	text = append(text, `{"list":"`...)
+	text = hex.AppendEncode(text, list[:])
+	text = append(text, `","set":`...)
+	text, err := jsontext.AppendQuote(text, set)
+	if err != nil {
+		return Digest{}, fmt.Errorf("hashing: set: %w", err)
 	}
-	return digest(bindingDomain, struct {
-		List string `json:"list"`
-		Set  string `json:"set"`
-		Trip string `json:"trip"`
-	}{list.String(), set, trip})
-}
-
-// plain reports whether a text stands in canonical JSON as it is.
-func plain(s string) bool {
-	for i := range len(s) {
-		if c := s[i]; c < 0x20 || c >= 0x7f || c == '"' || c == '\\' {
-			return false
-		}
+	text = append(text, `,"trip":`...)
+	if text, err = jsontext.AppendQuote(text, trip); err != nil {
+		return Digest{}, fmt.Errorf("hashing: turn: %w", err)
 	}
-	return true
+	return sha256.Sum256(append(text, '}')), nil
 }
 
 // LineChange is one line in which two lists differ. Old or New is nil where the

@@ -39,8 +39,8 @@ func (r *Reader) idWithoutTrip(note []byte, e *Event) bool {
 	const start = `{"data":`
 	b := append(append(append(r.scratch[:0], `,"id":"`...), e.ID...), '"')
 	defer func() { r.scratch = b }()
-	end := bytes.Index(text, b)
-	if !bytes.HasPrefix(text, []byte(start)) || end < len(start) {
+	data, _, ok := bytes.Cut(text, b)
+	if !ok || !bytes.HasPrefix(text, []byte(start)) {
 		return false
 	}
 	sets := [...]string{e.Subject, ""} // a correction may leave out what it is about
@@ -50,20 +50,16 @@ func (r *Reader) idWithoutTrip(note []byte, e *Event) bool {
 	}
 	at := e.Time.UTC().Format(time.RFC3339Nano)
 	for _, set := range sets[:n] {
-		b = append(append(b[:0], observationDomain...), text[:end]...)
+		b = append(append(b[:0], observationDomain...), data...)
 		for _, m := range [...]struct{ name, value string }{ // in canonical order
 			{`,"kind":`, string(e.Kind())}, {`,"medium":`, e.Medium}, {`,"operator":`, e.Operator}, {`,"set":`, set},
 			{`,"station":`, e.Station}, {`,"time":`, at},
 		} {
-			switch {
-			case m.value == "":
+			if m.value == "" {
 				continue
-			case plain(m.value):
-				b = append(append(append(append(b, m.name...), '"'), m.value...), '"')
-			default:
-				if b, err = jsontext.AppendQuote(append(b, m.name...), m.value); err != nil {
-					return false
-				}
+			}
+			if b, err = jsontext.AppendQuote(append(b, m.name...), m.value); err != nil {
+				return false
 			}
 		}
 		b = append(b, '}')

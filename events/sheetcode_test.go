@@ -347,4 +347,9 @@ func TestBindingIsTheCanonicalText(t *testing.T) {
 			t.Errorf("set %q: %s, want %s", set, got, want)
 		}
 	}
+	for _, bad := range [][2]string{{"\xff", "a turn"}, {"LAP-014", "\xff"}} { // no JSON has it
+		if got, err := Binding(Digest{}, bad[0], bad[1]); err == nil {
+			t.Errorf("%q has the binding %s", bad, got)
+		}
+	}
 }

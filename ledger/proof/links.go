@@ -111,9 +111,9 @@ func cutLast(line string) (before, after string, ok bool) {
 
 // canonicalInt reads a number that is not negative, in its one spelling.
 func canonicalInt(s string) (int64, error) {
-	n, err := strconv.ParseInt(s, 10, 64)
-	if err != nil || n < 0 || strconv.FormatInt(n, 10) != s {
+	n, err := strconv.ParseUint(s, 10, 63)
+	if err != nil || strconv.FormatUint(n, 10) != s {
 		return 0, fmt.Errorf("%q is no number as it is written here", s)
 	}
-	return n, nil
+	return int64(n), nil
 }

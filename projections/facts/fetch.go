@@ -85,7 +85,7 @@ func gapAround(facts []Fact, set string, t int64) gap {
 
 func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
 	var found [2]int
-	var trips [2]map[string]bool
+	var trips [2]map[string]struct{}
 	for _, f := range facts {
 		if !packs(f, set) {
 			continue
@@ -97,9 +97,9 @@ func (b *Book) enough(facts []Fact, set string, at time.Time, n int) bool {
 		found[side]++
 		if it := b.seqs.get(f.Seq); it != nil && !it.Void {
 			if trips[side] == nil {
-				trips[side] = make(map[string]bool)
+				trips[side] = make(map[string]struct{})
 			}
-			trips[side][f.Event.Trip] = true
+			trips[side][f.Event.Trip] = struct{}{}
 		}
 	}
 	for side := range found {

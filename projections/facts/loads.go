@@ -113,7 +113,7 @@ func (b *Book) buildLoads(sterilizer string) *ReadLoads {
 // that is judged now. The negative ones before it count from then on.
 func (b *Book) needReadings(sterilizer string) {
 	b.need(DimSterilizer, sterilizer)
-	if _, all := b.have[dimKey{DimReadings, sterilizer}]; all || b.src == nil {
+	if _, all := b.have[dimKey{DimReadings, sterilizer}]; all {
 		return
 	}
 	for _, it := range b.reads[sterilizer] {

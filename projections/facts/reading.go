@@ -236,7 +236,8 @@ func (b *Book) Owner(code *events.SheetCode) Owner {
 		if it.Void || !it.Kind.AboutSet() {
 			continue
 		}
-		n, forged := seen, false
+		n := seen
+		var forged bool
 		switch it.Kind {
 		case events.KindListSealed:
 			n = sealed

@@ -258,10 +258,8 @@ func (b *Book) Case(ref string) ([]projections.TripKey, error) {
 
 // CaseTrips returns the trips that were opened or counted for a case.
 func (b *Book) CaseTrips(ref string) []projections.TripKey {
-	b.need(DimCase, ref)
-	b.asked(DimCase, ref)
 	var out []projections.TripKey
-	for _, it := range slices.Clone(b.cases[ref]) {
+	for _, it := range slices.Clone(b.askedCase(ref)) {
 		if !it.Void && it.Kind != events.KindCaseClosed && events.CaseOf(it.Data) == ref {
 			if k := b.TripOfItem(it); !slices.Contains(out, k) {
 				out = append(out, k)

@@ -32,6 +32,13 @@ func immediateTests() []findingTest {
 			func(s *story, x *turn) { s.live(run(x, x.ref).unused()) }, func(s *story, x *turn) { s.live(x.unused()) }},
 		{code, "used for another case", projections.SeverityBroken,
 			func(s *story, x *turn) { x.check = nil; s.live(run(x, "K-9")) }, plain},
+		{code, "used for another case, and run again since", projections.SeverityBroken,
+			func(s *story, x *turn) {
+				x.check = nil
+				s.live(run(x, "K-9"))
+				s.runAgain(x, clock(1, 12, 0), "passed", true)
+			},
+			func(s *story, x *turn) { s.live(x); s.runAgain(x, clock(1, 12, 0), "passed", true) }},
 		{code, "dropped in its case, and not opened again", projections.SeverityNoted,
 			func(s *story, x *turn) { dropped(s, x, x.ref) }, plain},
 		{code, "dropped in its case, run for it, opened for another", projections.SeverityBroken,

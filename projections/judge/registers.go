@@ -21,6 +21,19 @@ type lackingRecords struct {
 	its []*facts.Item
 }
 
+// everHeld reports whether a site where anything of this was recorded ever said by then that it holds to its registers.
+func (j *judgement) everHeld(parts [][]*facts.Item) bool {
+	for _, part := range parts {
+		for _, it := range part {
+			site, _, _ := strings.Cut(it.Event.Station, "/")
+			if j.w.EverHeldTo(site, it.At()) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // registers holds what was observed to the registers that its site held to then. Intake refuses most of this; a station
 // that signs for itself is never refused, and what was recorded in an emergency is told of.
 func (j *judgement) registers() {
@@ -28,15 +41,7 @@ func (j *judgement) registers() {
 	for _, u := range j.c.Cases {
 		parts = append(parts, u.Closings)
 	}
-	held := false
-	for _, part := range parts {
-		for _, it := range part {
-			if site, _, ok := strings.Cut(it.Event.Station, "/"); ok && !held {
-				held = j.w.EverHeldTo(site, it.At())
-			}
-		}
-	}
-	if !held {
+	if !j.everHeld(parts) {
 		return
 	}
 	its := slices.Concat(parts...)

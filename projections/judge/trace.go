@@ -77,7 +77,7 @@ func (w *World) Trace(k projections.TripKey) (projections.Trace, error) {
 
 func (w *World) traceLinks(c *facts.Trip, last *facts.Item) []projections.TraceLink {
 	var out []projections.TraceLink
-	latest := -1
+	latest := 0
 	for _, l := range w.PolicyFor(last).Links {
 		if c.Goods() && l != events.KindSetCounted && l != events.KindCaseClosed {
 			continue // nobody packs, sterilizes or opens goods as a set

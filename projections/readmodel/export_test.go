@@ -68,3 +68,13 @@ func (m *Model) Interrupted(ctx context.Context, n int) (got int, err error) {
 	}
 	return got, rows.Err()
 }
+
+// CancelledWithin has the context of a transaction end in its middle, and returns what came of it.
+func (m *Model) CancelledWithin(ctx context.Context) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	return m.transact(ctx, func(*writer) error {
+		cancel()
+		return nil
+	})
+}

@@ -2,6 +2,7 @@ package readmodel_test
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -116,6 +117,11 @@ func TestPositionAndRows(t *testing.T) {
 	lists, err := m.Lists(t.Context())
 	if err != nil || strings.Join(lists, "") != "ABCD" {
 		t.Errorf("lists %v, %v", lists, err)
+	}
+	for range 2 { // the first one is rolled back, else the second couldn't begin
+		if err := m.CancelledWithin(t.Context()); !errors.Is(err, context.Canceled) {
+			t.Errorf("a transaction whose context ended: %v", err)
+		}
 	}
 	if n, err := m.Interrupted(t.Context(), 20_000); err != nil || n != 20_000 {
 		t.Errorf("of 20,000 rows %d came once nobody waited for them, %v; short answers are read to their end", n, err)

@@ -277,6 +277,13 @@ func TestDeepest(t *testing.T) {
 			t.Errorf("%d texts, in German: got %q, want %q", n, got, want)
 		}
 	}
+	// A list that Go asks for stands in no text: its join is the first.
+	for n, want := range map[int]string{12: "A", 13: "A, B"} {
+		c := catalogue(t, map[string]string{"en": strings.TrimSuffix(chain(n, "{0}"), "}") + `, "format.list-two": "{{say \"1\" {0}}}"}`})
+		if got := c.In("en").List([]string{"A", "B"}); got != want {
+			t.Errorf("%d texts from Go's list: got %q, want %q", n, got, want)
+		}
+	}
 	// A list is one inclusion, and its last join another.
 	for n, want := range map[int]string{10: "AA.", 11: "list (A)"} {
 		c := catalogue(t, map[string]string{"en": chain(n, "{0}")})

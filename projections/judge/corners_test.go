@@ -1,0 +1,211 @@
+package judge
+
+import (
+	"testing"
+	"time"
+
+	"listbound/events"
+	"listbound/projections"
+	"listbound/projections/facts"
+)
+
+// TestOverBefore: of a set's cases the one that is asked about must be over, by its closing or its final count, by more than the
+// clocks may differ.
+func TestOverBefore(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	x.final = nil
+	s.live(x)
+	s.opened(x, clock(1, 12, 0), "K-later")
+	later := s.last(events.KindSetOpened)
+	w := s.world()
+	j := judgement{w: w, c: w.Trip(x.key())}
+	at := w.FactByID(later.Event.ID)
+	if !j.overBefore(x.ref, at) || j.overBefore("K-later", at) {
+		t.Errorf("closed before: %t, of the case in hand: %t", j.overBefore(x.ref, at), j.overBefore("K-later", at))
+	}
+	if j.overBefore(x.ref, w.FactByID(s.last(events.KindSetCounted).Event.ID)) {
+		t.Error("a case was over before it was closed")
+	}
+}
+
+// TestPackedAgainByAnotherList: what a set was packed by before, another list of which there is a newer version, is no old
+// version of the list that it was packed by then.
+func TestPackedAgainByAnotherList(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.list("LAP-OTHER", 1, 6)
+	s.list("LAP-OTHER", 2, 7)
+	s.tell("packing-1", x.packedAt().Add(-time.Minute), x.set, x.trip(), &events.SetPacked{List: "LAP-OTHER", Version: 1})
+	s.live(x)
+	if fs := find(must(s.world().Judge(x.key())), projections.ListSuperseded); len(fs) != 0 {
+		t.Errorf("%+v", fs)
+	}
+}
+
+// TestGivenUpByItsOwn: a sheet that lay with a set is given up by the reading of that sheet, whatever else lay with the set since.
+func TestGivenUpByItsOwn(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := s.pair()
+	z := newTurn("LAP-031", 0, y.list)
+	for _, turn := range []*turn{x, y, z} {
+		s.live(turn.unused())
+	}
+	for i, sheet := range []string{own(x), own(z), own(y)} {
+		s.tell("storage", clock(1, 6+i, 0), y.set, y.trip(), &events.SetChecked{Tag: y.set, Place: "storage A4", Sheet: outside(sheet)})
+	}
+	at, last, since := s.world().givenUp(x.key())
+	if at != y.key() || last == nil || !last.It.At().Equal(clock(1, 6, 0)) || since == nil || !since.It.At().Equal(clock(1, 8, 0)) {
+		t.Errorf("with %v, read %+v, its own since %+v", at, last, since)
+	}
+}
+
+// TestLockTwiceOnce: a lock that is recorded twice of the other set is told of once.
+func TestLockTwiceOnce(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := s.pair().unused()
+	y.seal.Seals = x.seal.Seals
+	s.live(y)
+	s.tell("packing-1", y.sealedAt().Add(time.Minute), y.set, y.trip(), y.seal)
+	s.live(x.unused())
+	n := 0
+	for _, f := range find(must(s.world().Judge(x.key())), projections.SealDiffers) {
+		if _, ok := f.Detail.(*projections.LockTwice); ok {
+			n++
+		}
+	}
+	if n != 1 {
+		t.Errorf("told %d times", n)
+	}
+}
+
+// TestInDoubtNoMore: a set of which a doubt was gone again before it was opened was not used in doubt.
+func TestInDoubtNoMore(t *testing.T) {
+	t.Parallel()
+	for _, gone := range []bool{true, false} {
+		s, x := plain()
+		x.check.Sheet = &events.Reading{Found: events.FoundNone}
+		x.final.Counts[0].Counted-- // so that something is found in the end
+		s.live(x)
+		if gone {
+			s.checked(x, time.Hour, &events.SetChecked{Tag: x.set, Place: "storage A4", Sheet: outside(own(x))})
+		}
+		vs := []projections.Verdict{must(s.world().Judge(x.key()))}
+		if err := TellKnown(&shelf{all: s.all}, clock(2, 0, 0), vs); err != nil {
+			t.Fatal(err)
+		}
+		if u := vs[0].UsedInDoubt; len(vs[0].Findings) == 0 || (u == nil) != gone {
+			t.Errorf("the doubt gone %t: used in doubt %+v, findings %v", gone, u, codes(vs[0]))
+		}
+	}
+}
+
+// TestLossesAreFetched: what a site lost is looked for in what is kept, though nothing else of the site was asked.
+func TestLossesAreFetched(t *testing.T) {
+	t.Parallel()
+	s := newStory()
+	s.tell("packing-1", clock(0, 6, 0), "north", "", &events.RecordsLost{})
+	if got := NewWorld(&shelf{all: s.all}).Losses("north"); len(got) != 1 {
+		t.Errorf("%d losses", len(got))
+	}
+}
+
+// TestLaidBackByTheLater: two sets have their own pieces again when the later of them is packed.
+func TestLaidBackByTheLater(t *testing.T) {
+	t.Parallel()
+	for _, first := range []bool{true, false} {
+		s, x := plain()
+		y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 3, 3)).forCase(x.ref)
+		s.live(y)
+		s.live(x)
+		mine, other := clock(3, 6, 0), clock(3, 7, 0)
+		if !first {
+			mine, other = other, mine
+		}
+		s.packedAt(x, mine, 1)
+		s.packedAt(y, other, 1)
+		for _, m := range []projections.Move{{From: x.key(), To: y.key(), Item: "ITEM-1"}, {From: y.key(), To: x.key(), Item: "ITEM-1"}} {
+			if it := s.world().laidBack(m); it == nil || !it.At().Equal(clock(3, 7, 0)) {
+				t.Errorf("%s packed first %t: %+v", x.set, first, it)
+			}
+		}
+	}
+}
+
+// TestLogOfTheRun: a run of another load that was recorded after this one began, and passed, takes its log from nobody.
+func TestLogOfTheRun(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.live(x.unused())
+	s.logged(x, clock(0, 7, 10), func(*events.RunFigures) {})
+	other := *x.run
+	other.Load, other.Run = "S2-other", 3
+	s.tell("sterilizer-2", clock(0, 7, 40), x.set, x.trip(), &other)
+	w := s.world()
+	c := w.Trip(x.key())
+	j := judgement{w: w, c: c}
+	good := c.Sterilized[len(c.Sterilized)-1]
+	if facts.RunOf(good).Load != x.run.Load {
+		t.Fatalf("the last run is %+v", facts.RunOf(good))
+	}
+	if j.logOf(good) == nil {
+		t.Error("the log of the run is not found")
+	}
+}
+
+// TestMissedLinesOfOthers: what is missed of a line is told with it, unless the assembly tells of the same item that it is short.
+func TestMissedLinesOfOthers(t *testing.T) {
+	t.Parallel()
+	item := func(id string, packed int64) *backItem {
+		return &backItem{id: id, known: 5, expected: 5, listed: 5, packed: packed,
+			reported: reported{lost: 1, missing: itemAt(7, &events.PieceReported{})}}
+	}
+	for _, test := range []struct {
+		name      string
+		assembled []*backItem
+		told      bool
+	}{
+		{"not packed since", nil, true},
+		{"it is short then", []*backItem{item("A", 4)}, false},
+		{"another is short then", []*backItem{item("B", 4), item("A", 5)}, true},
+	} {
+		var d projections.PieceMissed
+		missedLines(&d, []*backItem{item("A", 5)}, &assembled{items: test.assembled})
+		if (len(d.Lines) == 1) != test.told {
+			t.Errorf("%s: %+v", test.name, d.Lines)
+		}
+	}
+}
+
+// TestFewLinesOfBoth: a piece that is over in the one set and short in the other was laid there at packing only where neither
+// differs in many lines.
+func TestFewLinesOfBoth(t *testing.T) {
+	t.Parallel()
+	for _, many := range []bool{false, true} {
+		s := newStory()
+		x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
+		y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 6, 2, 4, 5, 5)).forCase(x.ref)
+		x.first.Counts[0].Counted--
+		x.final.Counts[0].Counted--
+		y.first.Counts[0].Counted++
+		y.final.Counts[0].Counted++
+		if many {
+			for i := 2; i < 5; i++ {
+				y.first.Counts[i].Counted--
+				y.final.Counts[i].Counted--
+			}
+		}
+		s.live(y)
+		s.live(x)
+		fs := find(must(s.world().Judge(x.key())), projections.CountDiffersAtOpen)
+		if len(fs) != 1 {
+			t.Fatalf("%+v", fs)
+		}
+		d, ok := fs[0].Detail.(*projections.FirstDiffers)
+		if !ok || (len(d.Beside) == 0) != many {
+			t.Errorf("many lines of the other differ %t: %+v", many, fs[0].Detail)
+		}
+	}
+}
