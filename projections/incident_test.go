@@ -157,3 +157,26 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 		t.Errorf("reopened it is %s", got)
 	}
 }
+
+// TestIncidentNamedByFirstPacked: a ring is named by its turn that was packed first, whatever its sets are called.
+func TestIncidentNamedByFirstPacked(t *testing.T) {
+	a := projections.Incidents(partsOf(swapped("B", "1", "A", "2")))
+	c := projections.Incidents(partsOf(swapped("B", "1", "C", "3")))
+	if a[0].Key != c[0].Key {
+		t.Errorf("the keys are %s and %s", a[0].Key, c[0].Key)
+	}
+}
+
+// TestIncidentRank: an incident of all that a verdict tells stands where the verdict does.
+func TestIncidentRank(t *testing.T) {
+	for _, opened := range []bool{false, true} {
+		v := swapped("A", "1", "B", "2")
+		v.Opened = opened
+		doubt := v.Findings[0]
+		doubt.Severity = projections.SeverityDoubtful
+		v.Findings = append(v.Findings, v.Findings[0], doubt)
+		if ins := projections.Incidents(partsOf(v)); len(ins) != 1 || ins[0].Rank != projections.Rank(&v) {
+			t.Errorf("opened %t: %+v, the verdict stands at %d", opened, ins, projections.Rank(&v))
+		}
+	}
+}
