@@ -100,7 +100,8 @@ func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
 			Code: projections.PlacedOtherwise, Severity: projections.SeverityDoubtful, Way: "sealed", From: when, To: when,
 			Detail: &projections.PlacedAgainstPolicy{Set: set, List: list, Placement: at}}}}
 	}
-	ins := projections.Incidents(partsOf(placed("A", "LAP", events.Outside, monday), placed("B", "LAP", events.Outside, monday.AddDate(0, 0, 6)),
+	ins := projections.Incidents(partsOf(placed("A", "LAP", events.Outside, monday), placed("B", "LAP", events.Outside,
+		monday.AddDate(0, 0, 6)),
 		placed("C", "VAS", events.Outside, monday), placed("D", "LAP", events.InsideBare, monday),
 		placed("E", "LAP", events.Outside, monday.AddDate(0, 0, 7))))
 	var members []int
@@ -134,7 +135,8 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 		t.Errorf("with a step of another it is %s", got)
 	}
 	step(2, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted, Assignee: "B-1", Due: at(9)})
-	if in := projections.Incidents(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" || !in.DueBy.Equal(at(9)) {
+	if in := projections.Incidents(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" ||
+		!in.DueBy.Equal(at(9)) {
 		t.Errorf("taken it is %+v", in)
 	}
 	step(3, projections.Handled{Code: projections.CountShort, Step: events.IncidentClosed, Outcome: events.OutcomeFound,
@@ -160,10 +162,11 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 
 // TestIncidentNamedByFirstPacked: a ring is named by its turn that was packed first, whatever its sets are called.
 func TestIncidentNamedByFirstPacked(t *testing.T) {
-	a := projections.Incidents(partsOf(swapped("B", "1", "A", "2")))
-	c := projections.Incidents(partsOf(swapped("B", "1", "C", "3")))
-	if a[0].Key != c[0].Key {
-		t.Errorf("the keys are %s and %s", a[0].Key, c[0].Key)
+	want := projections.Incidents(partsOf(swapped("B", "1", "C", "3")))[0].Key
+	for _, v := range []projections.Verdict{swapped("B", "1", "A", "2"), swapped("A", "2", "B", "1"), swapped("C", "2", "B", "1")} {
+		if ins := projections.Incidents(partsOf(v)); ins[0].Key != want {
+			t.Errorf("%s: the key is %s, want %s", v.Set, ins[0].Key, want)
+		}
 	}
 }
 
