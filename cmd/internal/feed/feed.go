@@ -129,16 +129,9 @@ func Start(src Source, o Options) (*Feed, error) {
 	if o.Logger == nil {
 		o.Logger = slog.New(slog.DiscardHandler)
 	}
-	host, port, err := net.SplitHostPort(o.Address)
+	host, n, err := hostPort(o.Address)
 	if err != nil {
-		return nil, fmt.Errorf("feed: address %q is not host:port: %w", o.Address, err)
-	}
-	n, err := strconv.Atoi(port)
-	if err != nil {
-		return nil, fmt.Errorf("feed: address %q has no port number", o.Address)
-	}
-	if n == 0 {
-		n = server.RANDOM_PORT
+		return nil, err
 	}
 	own, err := nkeys.CreateUser()
 	if err != nil {
@@ -186,6 +179,21 @@ func Start(src Source, o Options) (*Feed, error) {
 		f.follow(ctx, from, changes)
 	})
 	return f, nil
+}
+
+// hostPort takes an address apart. Port 0 is any that is free.
+func hostPort(address string) (host string, port int, err error) {
+	host, text, err := net.SplitHostPort(address)
+	if err != nil {
+		return "", 0, fmt.Errorf("feed: address %q is not host:port: %w", address, err)
+	}
+	if port, err = strconv.Atoi(text); err != nil {
+		return "", 0, fmt.Errorf("feed: address %q has no port number", address)
+	}
+	if port == 0 {
+		port = server.RANDOM_PORT
+	}
+	return host, port, nil
 }
 
 // Address is where readers connect.

@@ -337,6 +337,11 @@ func (b *sealing) verdict(v *visit) (said, error) {
 	if f, err := b.afterRun(v); err != nil || f != nil {
 		return b.askAfterRun(v, f), err
 	}
+	return b.askEnter(v, st)
+}
+
+// askEnter asks for Enter, which records that the set is closed, and says what is not as it should be.
+func (b *sealing) askEnter(v *visit, st *standing) (said, error) {
 	s := ask(v.t("enter-seals", b.Tag), v.t("packs-by", st.List, st.Version))
 	if st.Code != "" {
 		same, err := b.sameCode(v, st)
