@@ -928,6 +928,8 @@ func (m *sealModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	m.lay = ""
 	switch {
 	case a.Says("Read twice"):
+	case s.action == "take-back" && a.Says("Taken back"): // whatever else is asked
+		m.owed, m.code, m.waits = "", "", ""
 	case m.stray != "":
 		m.learnStray(w, s, a)
 	case s.kind == events.ScanSheet && s.id != m.code && a.Says("that lay with"):
@@ -943,12 +945,8 @@ func (m *sealModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 			*m = sealModel{set: m.waits}
 		}
 		m.waits = ""
-	case s.action == "take-back" && a.Says("Taken back"), s.action == "clear":
-		if m.waits = ""; s.action == "clear" {
-			*m = sealModel{owed: m.owed, code: m.code}
-		} else {
-			m.owed, m.code = "", ""
-		}
+	case s.action == "clear":
+		*m = sealModel{owed: m.owed, code: m.code}
 	case s.kind == events.ScanSet && s.id != m.set && m.lies(): // that one is closed or cleared first
 		if !a.Says("is not closed yet") {
 			w.fail("%s takes what was entered of %s away", s.id, m.set)
