@@ -259,7 +259,8 @@ func TestOlderCheckpointAlone(t *testing.T) {
 			t.Fatal(err)
 		}
 		report, err := l.Verify(t.Context(), ledger.VerifyOptions{Look: ledger.Route(route).Look})
-		if err != nil || len(report.Problems) != 1 || !strings.Contains(report.Problems[0].What, "an older copy of that file was put back") {
+		if err != nil || len(report.Problems) != 1 || !strings.Contains(report.Problems[0].What,
+			"an older copy of that file was put back") {
 			t.Errorf("%v, reading: %+v, %v", sizes, report.Problems, err)
 		}
 		if err := l.Close(); err != nil {

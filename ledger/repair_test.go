@@ -196,7 +196,8 @@ func TestRepairRefuses(t *testing.T) {
 		{"no checkpoint, tile changed", both(noCheckpoint, flipFile("log/tile/0/000", 50)), "tile/0/000 is not that of"},
 		{"no checkpoint, stream changed", both(noCheckpoint, flip(1, true)), "record 1 is another one in the stream"},
 		{"no checkpoint, stream removed", both(noCheckpoint, remove("stream")), "record 300 is another one in the stream, or not there"},
-		{"checkpoint of another key of the name", both(remove("newest.checkpoint"), remove("stream.clean"), otherKeysCheckpoint), "put back that key"},
+		{"checkpoint of another key of the name", both(remove("newest.checkpoint"), remove("stream.clean"),
+			otherKeysCheckpoint), "put back that key"},
 	}
 	for _, tt := range tests {
 		opts := wholeLedger(t)

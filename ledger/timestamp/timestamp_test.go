@@ -85,7 +85,8 @@ func TestBadCertificates(t *testing.T) {
 			c.ExtraExtensions = []pkix.Extension{timestamptest.ExtKeyUsage(t, false, timestamptest.OIDTimeStamping)}
 		}},
 		{"for code as well", "not for timestamps alone", now, func(c *x509.Certificate) {
-			c.ExtraExtensions = []pkix.Extension{timestamptest.ExtKeyUsage(t, true, timestamptest.OIDTimeStamping, timestamptest.OIDCodeSigning)}
+			c.ExtraExtensions = []pkix.Extension{timestamptest.ExtKeyUsage(t, true, timestamptest.OIDTimeStamping,
+				timestamptest.OIDCodeSigning)}
 		}},
 		{"for code", "incompatible key usage", now, func(c *x509.Certificate) {
 			c.ExtraExtensions = []pkix.Extension{timestamptest.ExtKeyUsage(t, true, timestamptest.OIDCodeSigning)}
@@ -143,7 +144,8 @@ func TestBadAnswers(t *testing.T) {
 		{"no timestamp", "no timestamp", http.StatusOK, []byte("<html>")},
 		{"refused", "rejected", http.StatusOK, refused},
 		{"too long", "longer", http.StatusOK, make([]byte, 2<<20)},
-		{"of an older request", "another request", http.StatusOK, a.Reply(checkpoint, rfc3161.Timestamp{Time: time.Now(), Nonce: big.NewInt(1)})},
+		{"of an older request", "another request", http.StatusOK, a.Reply(checkpoint,
+			rfc3161.Timestamp{Time: time.Now(), Nonce: big.NewInt(1)})},
 		{"of no request", "another request", http.StatusOK, a.Reply(checkpoint, rfc3161.Timestamp{Time: time.Now()})},
 		{"of other data", "something else", http.StatusOK,
 			a.Reply(checkpoint, rfc3161.Timestamp{Time: time.Now(), Nonce: big.NewInt(2), HashedMessage: make([]byte, 32)})},

@@ -47,7 +47,8 @@ func TestDifferences(t *testing.T) {
 			"table events: the row of record 9 is changed in station"},
 		{"a row that is gone", `DELETE FROM trips WHERE hex(trip) = upper('` + hexed + `')`,
 			`table trips: the row of "LAP-014" ` + trip + ` is missing`},
-		{"one that was put there", `INSERT INTO stations (name, key, enrolled, retired, last, count, hash, observed, signed, keys, until, verdict)
+		{"one that was put there",
+			`INSERT INTO stations (name, key, enrolled, retired, last, count, hash, observed, signed, keys, until, verdict)
 			SELECT 'zzz', key, enrolled, retired, last, count, hash, observed, signed, keys, until, verdict FROM stations LIMIT 1`,
 			`table stations: the row of "zzz" is added`},
 		{"before all others", `INSERT INTO marks (what, mark, seq) SELECT what, x'00', seq FROM marks ORDER BY what LIMIT 1`, `is added`},

@@ -37,7 +37,8 @@ func log(step float64, legs ...leg) *run.Log {
 		if p == 0 {
 			p = run.PressureOf(c)
 		}
-		l.Samples = append(l.Samples, run.Sample{At: began.Add(time.Duration(at * float64(time.Second))), Points: []float64{c}, Pressure: p})
+		l.Samples = append(l.Samples, run.Sample{At: began.Add(time.Duration(at * float64(time.Second))),
+			Points: []float64{c}, Pressure: p})
 	}
 	add(0, from, 0)
 	for _, g := range legs {
@@ -388,7 +389,8 @@ func TestF0OfARun(t *testing.T) {
 	l.Samples = l.Samples[:0]
 	for i := 0.0; i <= 660; i++ {
 		at := 100 + 34*min(i/300, 1) - 34*max(0, (i-480)/180)
-		l.Samples = append(l.Samples, run.Sample{At: began.Add(time.Duration(i) * time.Second), Points: []float64{at}, Pressure: math.NaN()})
+		l.Samples = append(l.Samples, run.Sample{At: began.Add(time.Duration(i) * time.Second), Points: []float64{at},
+			Pressure: math.NaN()})
 	}
 	r := judge(t, l, c)
 	near(t, "F0 in s", float64(r.Figures.F0Seconds), 60*80.24065, 0.5)
@@ -400,7 +402,8 @@ func TestF0OfARun(t *testing.T) {
 // TestNoLog: of what no figure can be made.
 func TestNoLog(t *testing.T) {
 	c := find(t, "csc-134")
-	if _, err := run.Judge(&run.Log{Sensors: []string{"T"}, Samples: log(1, leg{1, 5, 0}).Samples[:1]}, c); !errors.Is(err, run.ErrTooShort) {
+	if _, err := run.Judge(&run.Log{Sensors: []string{"T"}, Samples: log(1, leg{1, 5, 0}).Samples[:1]},
+		c); !errors.Is(err, run.ErrTooShort) {
 		t.Error(err)
 	}
 	l := log(1, plain(135, 4, 0)...)

@@ -101,7 +101,8 @@ func TestAuthorityCantVouchForOthers(t *testing.T) {
 		"DNS:desk.north.example": true, "IP:127.0.0.1": true, "DNS:bank.example": false, "IP:192.0.2.9": false,
 		"DNS:desk.north.example.evil.example": false,
 	} {
-		if out, err := run("req", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-keyout", "leaf.key", "-out", "leaf.csr",
+		if out, err := run("req", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-keyout",
+			"leaf.key", "-out", "leaf.csr",
 			"-subj", "/CN=x", "-addext", "subjectAltName="+name); err != nil {
 			t.Fatalf("%v: %s", err, out)
 		}

@@ -102,7 +102,8 @@ func TestFormsInTheBrowser(t *testing.T) {
 		tablet.Type(unknown + "\r")
 		tablet.Await(`document.querySelector('[data-do="emergency"]')`)
 		look(tablet, "emergency")
-		if hidden := browsertest.Eval[int](tablet, `(() => { const v = document.querySelector("#verdict"); return v.scrollHeight - v.clientHeight })()`); hidden > 0 {
+		if hidden := browsertest.Eval[int](tablet,
+			`(() => { const v = document.querySelector("#verdict"); return v.scrollHeight - v.clientHeight })()`); hidden > 0 {
 			t.Errorf("%d pixels of what an emergency means are out of sight", hidden)
 		}
 		h.clock.move(time.Second)

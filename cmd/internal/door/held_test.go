@@ -28,7 +28,8 @@ func TestHeldAboutABadge(t *testing.T) {
 	if strings.Contains(w.Body.String(), "error") {
 		t.Fatal(w.Body)
 	}
-	h.admin.post(t, "/people/add", url.Values{"login": {"carla"}, "name": {"Carla Muster"}, "badge": {"B-77"}, "role": {string(door.Leads)}})
+	h.admin.post(t, "/people/add", url.Values{"login": {"carla"}, "name": {"Carla Muster"}, "badge": {"B-77"},
+		"role": {string(door.Leads)}})
 	station := h.atStation(t, "north/or-1")
 	station.ask(t, t.Context(), http.MethodPost, "/at/north/or-1/opening/scan", "application/json", `{"client":"c1","n":1,"text":"B-77"}`)
 	auditor := h.signedIn(t, "audits")

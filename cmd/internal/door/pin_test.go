@@ -169,7 +169,8 @@ func TestPINBeforeACorrection(t *testing.T) {
 	const path = "/at/north/or-1/"
 	form := url.Values{"event": {seen.ID}, "badge": {"B-1"}, "reason": {"never happened"}}
 	size := h.site.Size()
-	if code, text := or1.post(t, path+"correct", form); code != http.StatusForbidden || !strings.Contains(text, "the PIN was not given here") ||
+	if code, text := or1.post(t, path+"correct", form); code != http.StatusForbidden || !strings.Contains(text,
+		"the PIN was not given here") ||
 		h.site.Size() != size {
 		t.Errorf("without: %d %s", code, text)
 	}

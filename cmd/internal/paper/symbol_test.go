@@ -11,7 +11,8 @@ import (
 // TestSymbolOf: the symbol that a page draws is read by another decoder, of capitals and
 // digits as of a key with small letters.
 func TestSymbolOf(t *testing.T) {
-	for _, want := range []string{"0000T7Q5M2WX8RJ4K9VZC3HB6NEGYDSAP1F2", "north/ledger+67552fa3+AbHfyEBu8IQV6IylZRsjldls5LJ4J4wQSVPOGnqORp/o"} {
+	for _, want := range []string{"0000T7Q5M2WX8RJ4K9VZC3HB6NEGYDSAP1F2",
+		"north/ledger+67552fa3+AbHfyEBu8IQV6IylZRsjldls5LJ4J4wQSVPOGnqORp/o"} {
 		s, err := SymbolOf(want)
 		if err != nil {
 			t.Errorf("%s: %v", want, err)

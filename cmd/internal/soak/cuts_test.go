@@ -121,7 +121,8 @@ func (p *powerCut) cutOthers(s *soak) {
 	dir := filepath.Join(s.TempDir(), "d")
 	copyFolder(s.T, p.after, dir)
 	p.index(s, dir)
-	for _, name := range []string{"readmodel.db-wal", "newest.checkpoint", "newest.heads", filepath.Join(filepath.Dir(p.block), "index.db")} {
+	for _, name := range []string{"readmodel.db-wal", "newest.checkpoint", "newest.heads",
+		filepath.Join(filepath.Dir(p.block), "index.db")} {
 		path := filepath.Join(dir, name)
 		info, err := os.Stat(path)
 		if err != nil || info.Size() == 0 || s.rnd.IntN(3) == 0 {

@@ -34,7 +34,8 @@ func (st *readState) nextGoods(b *readback) *paperQuestion {
 		if q == nil {
 			continue
 		}
-		if q.kind == askCell && q.why == whyBefore { // a count that is recorded may be of goods in two rows: what the others say is asked first
+		if q.kind == askCell &&
+			q.why == whyBefore { // a count that is recorded may be of goods in two rows: what the others say is asked first
 			for _, o := range used {
 				if first := st.goodsQuestion(b, o); first != nil && (first.kind == askGoods || first.kind == askGoodsName) {
 					return first.of(o)

@@ -40,7 +40,8 @@ func (b *readback) ask(v *visit, st *readState, q *paperQuestion) said {
 	}
 	switch q.kind {
 	case askPages:
-		return doubt(v.t("readback-ask-pages", numbersOf(st.sheet.missing()), st.sheet.Of, st.sheet.Set), v.t("readback-ask-pages-more")).offer(
+		return doubt(v.t("readback-ask-pages", numbersOf(st.sheet.missing()), st.sheet.Of, st.sheet.Set),
+			v.t("readback-ask-pages-more")).offer(
 			choice{Do: "without", Words: v.t("readback-without")}, choice{Do: "aside", Words: v.t("readback-aside")})
 	case askCase:
 		s := ask(v.t("readback-ask-case", st.sheet.Set), v.t("readback-case-more"))

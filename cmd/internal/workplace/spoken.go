@@ -119,7 +119,8 @@ func (v *visit) others(s said) map[string]said {
 			continue
 		}
 		in := s
-		for _, text := range []*string{&in.Words, &in.More, &in.Next, &in.Of, &in.Aside, &in.Hands, &in.Opened, &in.Where, &in.Answer, &in.Then} {
+		for _, text := range []*string{&in.Words, &in.More, &in.Next, &in.Of, &in.Aside, &in.Hands, &in.Opened,
+			&in.Where, &in.Answer, &in.Then} {
 			*text = v.in(w, *text)
 		}
 		in.Older = nil

@@ -155,7 +155,8 @@ func goodsWritten(g paper.Geometry, page int, r *rand.Rand, hands map[events.Sta
 	for i, row := range g.Pages[page-1].Goods {
 		used := i%3 != 2
 		for _, f := range g.GoodsFields {
-			m := markstest.Mark{Line: row.Line, Stage: f.Stage, Kind: hands[f.Stage], Hand: hands[f.Stage], Text: strconv.Itoa(5 + 5*r.IntN(8))}
+			m := markstest.Mark{Line: row.Line, Stage: f.Stage, Kind: hands[f.Stage], Hand: hands[f.Stage],
+				Text: strconv.Itoa(5 + 5*r.IntN(8))}
 			switch {
 			case f.Stage == "":
 				continue
@@ -340,7 +341,8 @@ func columns(page int) func(*paper.Sheet) {
 func goods(n int) (out []events.Line) {
 	for i := range n {
 		out = append(out, events.Line{Line: int64(i + 1), Item: fmt.Sprintf("GZ-%d", i), Quantity: int64(5 + i%6), Sort: events.Sponges,
-			Description: []string{"Gauze, X-ray detectable, 10 x 10 cm", "Needle, CT-1", "Bauchtuch, röntgenfähig, mit Band, 45 x 45 cm"}[i%3]})
+			Description: []string{"Gauze, X-ray detectable, 10 x 10 cm", "Needle, CT-1",
+				"Bauchtuch, röntgenfähig, mit Band, 45 x 45 cm"}[i%3]})
 	}
 	return out
 }

@@ -194,7 +194,8 @@ func TestGoodsAreNotPacked(t *testing.T) {
 	if _, err := h.Site.Observe(t.Context(), o); err == nil || !strings.Contains(err.Error(), "no set is packed by it") {
 		t.Errorf("packed by goods: %v", err)
 	}
-	page := h.PostList(map[string]string{"list": "VAS-MINOR", "title": "t", "station": "north/packing-1", "badge": "B-1", "table": goodsTable})
+	page := h.PostList(map[string]string{"list": "VAS-MINOR", "title": "t", "station": "north/packing-1",
+		"badge": "B-1", "table": goodsTable})
 	if !strings.Contains(page, "Give this table a list of its own") {
 		t.Error("goods are taken for a new version of a set's list")
 	}
@@ -248,7 +249,8 @@ func TestGoodsAsQuickAsPaper(t *testing.T) {
 func TestGoodsSentAgain(t *testing.T) {
 	h, _ := goodsCase(t)
 	scan := func(client string, n int) map[string]any {
-		return h.Post("/at/north/or-3/count/scan", fmt.Sprintf(`{"client":%q,"n":%d,"case":"K-1","stage":"first","text":"GZ-1010"}`, client, n))
+		return h.Post("/at/north/or-3/count/scan",
+			fmt.Sprintf(`{"client":%q,"n":%d,"case":"K-1","stage":"first","text":"GZ-1010"}`, client, n))
 	}
 	for _, in := range []struct {
 		client string

@@ -167,7 +167,8 @@ func TestGoodsBegunAtAnotherStage(t *testing.T) {
 	a := k.Scan("GZ-1010")
 	workplacetest.Must(t, a, "20 now")
 	before, _, _ = h.Closes("K-1")
-	if workplacetest.Must(t, before, "First count of VAS-003 is missing", "Relief count of GOODS-"); strings.Contains(fmt.Sprint(before), "any more") {
+	if workplacetest.Must(t, before, "First count of VAS-003 is missing",
+		"Relief count of GOODS-"); strings.Contains(fmt.Sprint(before), "any more") {
 		t.Errorf("the goods are said to be gone: %v", before)
 	}
 }

@@ -91,7 +91,8 @@ func TestLentThingsWrong(t *testing.T) {
 	do("step", `{"value":"arrived"}`)
 	a := tag("LOAN-7")
 	workplacetest.Must(t, a, "whole")
-	if bench := fmt.Sprint(a["bench"]); !strings.Contains(bench, "Clamp, vascular, angled, 22 cm") || strings.Contains(bench, "On arrival") {
+	if bench := fmt.Sprint(a["bench"]); !strings.Contains(bench, "Clamp, vascular, angled, 22 cm") ||
+		strings.Contains(bench, "On arrival") {
 		t.Errorf("the inventory is not shown: %s", bench)
 	}
 	do("odd", `{"line":"2","counted":"1"}`)

@@ -52,7 +52,8 @@ func TestReleaseAfterARefusal(t *testing.T) {
 		t.Fatalf("recorded: %+v", h.Last())
 	}
 	for act, asks := range map[string]string{"release": "Scan your badge", "put-aside": "Press once more"} {
-		s.All(badge, workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter, "LAP-014"), h.Codes["LAP-014"])
+		s.All(badge, workplacetest.Label(t, events.ScanTag, "LAP-014"), workplacetest.Label(t, events.ScanOuter,
+			"LAP-014"), h.Codes["LAP-014"])
 		workplacetest.Must(t, s.Do(act, "reason", "looked over"), "Where was the count sheet?")
 		refused()
 		size = h.Size()

@@ -24,7 +24,8 @@ func TestPlacementByPolicy(t *testing.T) {
 	insideBag := func(p *events.Policy) { p.Placements = []events.Placement{events.InsideBag} }
 	h, s, a := close(insideBag)
 	workplacetest.Must(t, a, "VAS-003: inside, in a bag, as the policy has it? Enter = yes")
-	workplacetest.Must(t, s.Scan("3"), "doubtful", "By the policy in force the count sheets of VAS-MINOR travel otherwise: inside, in a bag.")
+	workplacetest.Must(t, s.Scan("3"), "doubtful",
+		"By the policy in force the count sheets of VAS-MINOR travel otherwise: inside, in a bag.")
 	h.After(3 * time.Second)
 	a = s.Scan("")
 	workplacetest.Must(t, a, "doubtful", "VAS-003 closed")

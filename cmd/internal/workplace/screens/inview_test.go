@@ -623,7 +623,8 @@ func (q *asker) goods() {
 	h.Record("north/packing-1", events.KindListIssued, "", workplacetest.Goods())
 	h.LayPaper("VAS-004", "VAS-MINOR", 1, workplacetest.PaperPage{Page: 1, First: 1, Grey: true,
 		Marks: map[events.Stage]string{events.StageFirst: "ttt", events.StageClosing: "ttt", events.StageFinal: "ttt"},
-		Goods: map[events.Stage]string{events.StageFirst: "nn", events.StageAdded: "ne", events.StageClosing: "te", events.StageFinal: "te"}})
+		Goods: map[events.Stage]string{events.StageFirst: "nn", events.StageAdded: "ne", events.StageClosing: "te",
+			events.StageFinal: "te"}})
 	q.do("take-up", "value", h.Codes["VAS-004"])
 	q.do("case", "case", "K-1")
 	for _, at := range []string{"0710", "0800", "0900"} {
