@@ -315,8 +315,8 @@ func (m *pieceModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	case s.action == "clear", s.action == "leave":
 		*m = pieceModel{}
 	case s.action == "item" && m.set != "" && s.fields["item"] == "ZZ-9" && (m.line > 0 || m.item != "ZZ-9"):
-		if known { // of another piece
-			*m = pieceModel{set: m.set}
+		if known { // of another piece: what was asked beside is gone, too
+			*m, w.plain = pieceModel{set: m.set}, ""
 		}
 		m.line, m.item, m.n = 0, "ZZ-9", 0
 	case s.action == "became" && slices.Contains(became, s.fields["value"]):
