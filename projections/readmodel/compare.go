@@ -2,6 +2,7 @@ package readmodel
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
@@ -254,13 +255,7 @@ func compareValues(a, b any) int {
 	switch x := a.(type) {
 	case int64:
 		if y, ok := b.(int64); ok {
-			switch {
-			case x < y:
-				return -1
-			case x > y:
-				return 1
-			}
-			return 0
+			return cmp.Compare(x, y)
 		}
 	case string:
 		return strings.Compare(x, b.(string))

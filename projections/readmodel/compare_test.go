@@ -229,3 +229,43 @@ func TestLastPacked(t *testing.T) {
 		}
 	}
 }
+
+// TestCasesAt: the cases of a room, the last first, each with when its first set was opened there.
+func TestCasesAt(t *testing.T) {
+	h := week(t, 2)
+	m := h.filled()
+	opened := make(map[string]map[string]time.Time) // by station and case, the first
+	for _, f := range h.facts {
+		if f.Event == nil || f.Event.Kind() != events.KindSetOpened {
+			continue
+		}
+		of, ref := opened[f.Event.Station], events.CaseOf(f.Event.Data)
+		if of == nil {
+			of = make(map[string]time.Time)
+			opened[f.Event.Station] = of
+		}
+		if at := of[ref]; at.IsZero() || f.Event.Time.Before(at) {
+			of[ref] = f.Event.Time
+		}
+	}
+	found := 0
+	for station, of := range opened {
+		all, err := m.CasesAt(t.Context(), station, 1000)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, c := range all {
+			if at := of[c.Case]; !c.At.Equal(at) || c.Sets < 1 || i > 0 && c.At.After(all[i-1].At) {
+				t.Errorf("%s: %+v, opened first at %s", station, c, at)
+			}
+		}
+		last, err := m.CasesAt(t.Context(), station, 2)
+		if err != nil || !slices.Equal(last, all[:min(2, len(all))]) {
+			t.Errorf("%s: the last two are %+v, %v", station, last, err)
+		}
+		found += len(all)
+	}
+	if found == 0 {
+		t.Error("no room had a case")
+	}
+}
