@@ -189,7 +189,7 @@ func (t *table) layGoods(i int, d *draft, x events.Beyond, n int64) error {
 	if t.stage != events.StageAdded {
 		d.Beyond[k].Added += n
 	}
-	d.Touched = t.v.now
+	d.touch(t.v.now)
 	d.Rev++
 	switch {
 	case !t.countedAsOpened():

@@ -910,6 +910,7 @@ func (t *table) removed(f fields, a *counted) error {
 			d.Removed = append(d.Removed, events.Removed{Line: line, Quantity: quantity, Reason: reason, Short: short, Stays: stays})
 		}
 		t.noteShort(i, line)
+		d.touch(v.now)
 		d.Rev++
 		return nil
 	})

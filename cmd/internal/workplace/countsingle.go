@@ -163,7 +163,7 @@ func (t *table) keepSingle(set, item, name string, n int64, a *counted) error {
 		if d.Single != nil && d.Single.Code == item {
 			d.Single = nil // answered; what another screen asks about stays asked
 		}
-		d.Touched = t.v.now
+		d.touch(t.v.now)
 		d.Rev++
 		t.laySingles()
 		if t.stage != events.StageAdded {
@@ -214,6 +214,7 @@ func (t *table) dropSingle(f fields, _ *counted) error {
 		d.Beyond = slices.DeleteFunc(d.Beyond, func(x events.Beyond) bool { return x.Line == line })
 		d.Removed = slices.DeleteFunc(d.Removed, func(r events.Removed) bool { return r.Line == line })
 		delete(d.Lines, line)
+		d.touch(t.v.now)
 		d.Rev++
 		t.laySingles()
 		return nil

@@ -116,10 +116,7 @@ func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool
 	if d.Lines == nil {
 		d.Lines = make(map[int64]*entry)
 	}
-	if d.Begun.IsZero() {
-		d.Begun = now
-	}
-	d.Touched = now
+	d.touch(now)
 	d.Rev++
 	e := d.Lines[in.Line]
 	unseen := e != nil && e.Rev != in.Seen && e.Client != client
@@ -152,6 +149,14 @@ func (d *draft) enter(client string, in lineInput, now time.Time) (disputed bool
 	return false, nil
 }
 
+// touch notes that somebody is at work on this count, which begins with the first that is entered.
+func (d *draft) touch(now time.Time) {
+	if d.Begun.IsZero() {
+		d.Begun = now
+	}
+	d.Touched = now
+}
+
 // more counts pieces of a line that came, or were taken back, beside what was there. Of that nobody says another number: where two
 // browsers said different ones the line is still to be counted again.
 func (d *draft) more(client string, line, n int64, now time.Time) error {
@@ -162,7 +167,7 @@ func (d *draft) more(client string, line, n int64, now time.Time) error {
 			for i := range e.Disputed {
 				e.Disputed[i] = max(e.Disputed[i]+n, 0)
 			}
-			d.Touched = now
+			d.touch(now)
 			d.Rev++
 			e.Counted, e.Rev = e.Disputed[0], d.Rev
 			return nil

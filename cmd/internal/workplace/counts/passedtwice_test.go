@@ -116,3 +116,24 @@ func TestAstrayWhereClosed(t *testing.T) {
 		s.Do("clear")
 	}
 }
+
+// TestPassedOffIsWork: who says that something left the field, or adds to the field, is at work on this count: a minute later nobody
+// asks whether what was entered still holds.
+func TestPassedOffIsWork(t *testing.T) {
+	for name, does := range map[string][]string{
+		"passed off": {"removed", "set", "VAS-003", "line", "1", "quantity", "1", "reason", "to pathology"},
+		"goods":      {"goods", "value", "ND-CT1 1"},
+		"a single":   {"single", "set", "VAS-003", "what", "Bulldog clamp", "quantity", "1"},
+	} {
+		h, k := finalOf(t)
+		k.Lines("VAS-003", 3)
+		h.After(30 * time.Minute)
+		k.LeftAnew()
+		h.After(30 * time.Minute) // nothing lies here any more that could have been left
+		k.Do(does[0], does[1:]...)
+		h.After(time.Minute)
+		if a := workplacetest.Answer(k.Lines("VAS-003", 3)); a.AsksLeft() {
+			t.Errorf("%s: %v", name, a["words"])
+		}
+	}
+}

@@ -1595,6 +1595,7 @@ func (m *countModel) count(line, n int64, shown map[string]any) step {
 }
 
 func (m *countModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
+	asked := m.asks
 	waited := s.verb == "enter" && w.waited > 0 // counted before anybody could ask: it is taken, and asked about with the rest
 	switch {
 	case a.AsksLeft() && !m.owed && w.at.Sub(m.touched) <= 20*time.Minute && w.day(w.at) == w.day(m.touched):
@@ -1619,7 +1620,7 @@ func (m *countModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 	if !a.AsksLeft() {
 		m.asks, m.owed = false, false
 	}
-	if s.verb == "enter" || s.kind == events.ScanBadge || strings.HasPrefix(s.action, "left-") || s.action == "interrupted" {
+	if s.verb == "enter" || s.kind == events.ScanBadge || asked && strings.HasPrefix(s.action, "left-") || s.action == "interrupted" {
 		m.touched = w.at
 	}
 	m.learnSingle(w, s, a)
@@ -1721,6 +1722,7 @@ func (m *countModel) learnSingle(w *walk, s step, a workplacetest.Answer) {
 			delete(m.singles, line)
 			delete(m.lines, line)
 			delete(m.gone, line)
+			m.touched = w.at
 		}
 	}
 }
@@ -1874,6 +1876,7 @@ func (m *countModel) learnGone(w *walk, s step) {
 	if f["how"] != "more" {
 		gone = nil
 	}
+	m.touched = w.at
 	if delete(m.gone, line); n > 0 {
 		gone = append(gone, events.Removed{Line: line, Quantity: n, Reason: f["reason"], Stays: f["stays"] != ""})
 	}
