@@ -81,11 +81,16 @@ func (t *toucher) besides(d *events.SetSterilized, it *Item) {
 		return
 	}
 	for _, load := range append(loads, d.Load) {
-		t.b.need(DimLoad, load)
-		for _, x := range slices.Clone(t.b.loads[load]) {
-			if x.At().Sub(it.At()).Abs() <= oneRun {
-				t.trip(t.b.TripOfItem(x))
-			}
+		t.setsOf(load, it)
+	}
+}
+
+// setsOf adds the sets of a load of which something was recorded within a run's time of a fact.
+func (t *toucher) setsOf(load string, it *Item) {
+	t.b.need(DimLoad, load)
+	for _, x := range slices.Clone(t.b.loads[load]) {
+		if x.At().Sub(it.At()).Abs() <= oneRun {
+			t.trip(t.b.TripOfItem(x))
 		}
 	}
 }

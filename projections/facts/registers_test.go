@@ -6,6 +6,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/go-json-experiment/json"
+
 	"listbound/events"
 	"listbound/projections/facts"
 )
@@ -141,6 +143,71 @@ func TestLacks(t *testing.T) {
 		}
 		if !slices.Equal(got, x.want) {
 			t.Errorf("%d: %q, want %q", i, got, x.want)
+		}
+	}
+}
+
+// TestClaimedAtItsStation: a claim of access counts at the station where it was made, for the badge that made it.
+func TestClaimedAtItsStation(t *testing.T) {
+	b := &told{Book: facts.NewBook(nil)}
+	b.tell("north/or-3", "", "B-1", monday, &events.AccessClaimed{Badge: "B-1"})
+	for _, x := range []struct {
+		badge, station string
+		after          time.Duration
+		want           bool
+	}{
+		{"B-1", "north/or-3", 0, true}, {"B-1", "north/or-3", events.AccessHolds, true},
+		{"B-1", "north/or-3", events.AccessHolds + 1, false}, {"B-1", "north/or-3", -1, false},
+		{"B-1", "north/or-4", 0, false}, {"B-2", "north/or-3", 0, false},
+	} {
+		if got := b.Claimed(x.badge, x.station, monday.Add(x.after)); (got != nil) != x.want {
+			t.Errorf("%s at %s, %s later: %+v", x.badge, x.station, x.after, got)
+		}
+	}
+}
+
+// TestPolicyCorrections: it depends on the corrections of the policy in force, and on none of one that it took the place of.
+func TestPolicyCorrections(t *testing.T) {
+	b := &told{Book: facts.NewBook(nil)}
+	p := events.DefaultPolicy()
+	adopt := func(day int) *events.Event {
+		return b.tell("north/ledger", "north", "B-1", monday.AddDate(0, 0, day), &events.PolicyAdopted{Policy: p})
+	}
+	correct := func(e *events.Event, day int) {
+		raw, err := json.Marshal(e.Data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.tell("north/ledger", "north", "B-1", monday.AddDate(0, 0, day), &events.EventCorrected{Event: e.ID, Action: "replace",
+			Reason: "typed wrongly", Data: raw})
+	}
+	first, second := adopt(0), adopt(4)
+	correct(first, 1)
+	seen := func(day int) *facts.Item {
+		return b.FactByID(b.tell("north/or-3", "LAP-014", "B-1", monday.AddDate(0, 0, day), &events.SetChecked{}).ID)
+	}
+	if got := b.PolicyCorrections(seen(2)); len(got) != 1 || got[0].Event.ID != first.ID {
+		t.Errorf("under the first: %+v", got)
+	}
+	if got := b.PolicyCorrections(seen(5)); len(got) != 0 {
+		t.Errorf("under the second: %+v", got)
+	}
+	correct(second, 6)
+	if got := b.PolicyCorrections(seen(7)); len(got) != 1 || got[0].Event.ID != second.ID {
+		t.Errorf("under the second once corrected: %+v", got)
+	}
+}
+
+// TestReadBench: the key of a station's day is read back, and nothing else.
+func TestReadBench(t *testing.T) {
+	station, from, to, ok := facts.ReadBench("north/packing-1 2026-03-02")
+	day := time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
+	if !ok || station != "north/packing-1" || !from.Equal(day) || !to.Equal(day.AddDate(0, 0, 1)) {
+		t.Errorf("%q from %s to %s, %t", station, from, to, ok)
+	}
+	for _, bad := range []string{"", "north/packing-1", "north/packing-1 ", "north/packing-1 2026-03-0", "north/packing-1 2026-02-30"} {
+		if _, _, _, ok := facts.ReadBench(bad); ok {
+			t.Errorf("%q was read", bad)
 		}
 	}
 }

@@ -93,13 +93,7 @@ func (b *Book) startedApart(a, o *Item) bool {
 // starts adds the sets of a load whose records disagree about when it was started. It adds nothing in the usual case, where
 // they agree: otherwise each record of a load would have all of its sets judged anew.
 func (t *toucher) starts(load string, it *Item) {
-	if !t.b.startsDiffer(load) {
-		return
-	}
-	t.b.need(DimLoad, load)
-	for _, x := range slices.Clone(t.b.loads[load]) {
-		if x.At().Sub(it.At()).Abs() <= oneRun {
-			t.trip(t.b.TripOfItem(x))
-		}
+	if t.b.startsDiffer(load) {
+		t.setsOf(load, it)
 	}
 }
