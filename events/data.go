@@ -105,7 +105,7 @@ var kindTable = []KindInfo{
 		Keys: []Key{KeyLoad, KeySterilizer}, Roles: byRecorders, Work: WorkSterilizer,
 		Example: `{"load":"S1-1","sterilizer":"S1","result":"negative"}`},
 	{Kind: KindRunLogged, Subject: SubjectLoad, By: ByStation, New: empty[RunLogged],
-		Keys: []Key{KeyLoad, KeySterilizer}, Roles: byRecorders, Work: WorkSterilizer,
+		Keys: []Key{KeyLoad, KeySterilizer}, Roles: byRecordersAndLeads, // handed in wherever somebody has the file
 		Example: `{"load":"S1-1","sterilizer":"S1","started":"2026-03-04T07:24:00Z","cycle":{"name":"c",` +
 			`"source":"s","lowMilliC":134000,"holdSeconds":180},"figures":{"points":1,"holdMillis":181000,` +
 			`"minMilliC":134100,"maxMilliC":135000}}`},

@@ -32,10 +32,12 @@ type RunReading struct {
 
 	Temperatures    []string `json:"temperatures"`           // the sterilizer's own first
 	TemperatureUnit string   `json:"temperatureUnit"`        // C, F
-	PressureUnit    string   `json:"pressureUnit,omitempty"` // kPa, MPa, bar, mbar, psi
+	PressureUnit    string   `json:"pressureUnit,omitempty"` // kPa, MPa, bar, mbar, psi, inHg
 	Gauge           bool     `json:"gauge,omitzero"`         // the pressure is above the atmosphere's, not above vacuum
 	BarometerPascal int64    `json:"barometerPascal"`        // where the sterilizer stands
 	DecimalComma    bool     `json:"decimalComma,omitzero"`
+	// ClockAheadSeconds is how far the sterilizer's clock was ahead of the true time, below zero behind it.
+	ClockAheadSeconds int64 `json:"clockAheadSeconds,omitzero"`
 }
 
 func (*RunLogged) Kind() Kind { return KindRunLogged }
@@ -68,8 +70,17 @@ func (d *RunLogged) Check() error {
 // The units that a log may have.
 var (
 	temperatureUnits = []string{"C", "F"}
-	pressureUnits    = []string{"kPa", "MPa", "bar", "mbar", "psi"}
+	pressureUnits    = []string{"kPa", "MPa", "bar", "mbar", "psi", "inHg"}
 )
+
+// TemperatureUnits and PressureUnits are those that a log may have.
+func TemperatureUnits() []string { return slices.Clone(temperatureUnits) }
+
+// PressureUnits: see TemperatureUnits.
+func PressureUnits() []string { return slices.Clone(pressureUnits) }
+
+// maxClockAhead is a day: what is farther off is another day's log.
+const maxClockAhead = 24 * 60 * 60
 
 // Check refuses what no log can be read by.
 func (d *RunReading) Check() error {
@@ -87,6 +98,7 @@ func (d *RunReading) Check() error {
 		oneOf(&c, "read: pressureUnit", d.PressureUnit, pressureUnits...)
 	}
 	c.inRange("read: barometerPascal", d.BarometerPascal, 50_000, 110_000) // from 5,500 m above the sea to below it
+	c.inRange("read: clockAheadSeconds", d.ClockAheadSeconds, -maxClockAhead, maxClockAhead)
 	return c.err
 }
 

@@ -89,6 +89,7 @@ func (r *Report) Broken(i int) bool { return r.breaks[i] }
 // Recorded is the log of a run as it is recorded of a load.
 type Recorded struct {
 	Seq      int64             `json:"seq"`
+	ID       string            `json:"id"` // of the event, to correct it by
 	At       time.Time         `json:"at"`
 	Station  string            `json:"station"`
 	Operator string            `json:"operator,omitempty"`

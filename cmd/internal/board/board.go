@@ -65,7 +65,8 @@ func Register(
 			"ackLink": ackLink, "incidentLink": incidentLink,
 			"rfc3339": rfc3339, "listLink": listLink, "touchedLink": touchedLink, "recallLink": recallLink,
 			"inc": func(n int) int { return n + 1 }, "last": func(s []string) int { return len(s) - 1 },
-			"recordLink": recordLink, "dayLink": dayLink}, "templates/*.html")
+			"recordLink": recordLink, "dayLink": dayLink, "runColumn": newRunColumn,
+			"list": func(words ...string) []string { return words }}, "templates/*.html")
 	if err != nil {
 		return err
 	}
@@ -83,6 +84,7 @@ func Register(
 	mux.HandleFunc("GET /assess", p.page(p.assessPage))
 	mux.HandleFunc("POST /assess", p.assessPost)
 	mux.HandleFunc("GET /run", p.page(p.runPage))
+	mux.HandleFunc("POST /run", p.runPost)
 	mux.HandleFunc("GET /find", p.find)
 	mux.HandleFunc("GET /history", p.page(p.historyPage))
 	mux.HandleFunc("GET /station", p.page(p.stationPage))

@@ -3,6 +3,7 @@ package board
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"listbound/cmd/internal/refusal"
@@ -48,7 +49,8 @@ func correctLink(id string) string { return "/correct?" + url.Values{"event": {i
 // correctable reports whether a person takes back a kind on the page. What the ledger says of stations, policies, registers
 // and texts is said anew instead, and a list is issued anew.
 func correctable(k events.Kind) bool {
-	return k.AboutSet() || k == events.KindCaseClosed || k == events.KindIndicatorRead || k == events.KindEventCorrected
+	return k.AboutSet() || slices.Contains([]events.Kind{events.KindCaseClosed, events.KindIndicatorRead, events.KindRunLogged,
+		events.KindEventCorrected}, k)
 }
 
 func (p *pages) correctPage(r *http.Request, words *shell.Words) (*answer, error) {
@@ -90,7 +92,7 @@ func (p *pages) correctForm(r *http.Request, words *shell.Words, b *correctBody,
 		b.Back = tripLink(e.Set, e.Trip)
 	case e.Kind == string(events.KindCaseClosed):
 		b.Back = caseLink(e.Subject)
-	case e.Kind == string(events.KindIndicatorRead):
+	case e.Kind == string(events.KindIndicatorRead), e.Kind == string(events.KindRunLogged):
 		b.Back = loadLink(e.Subject)
 	}
 	a := &answer{template: "correct", title: words.T("board.correct", e.Seq), body: b}

@@ -37,7 +37,8 @@ type historyBody struct {
 	Evidence   string
 	Report     string
 	Touched    string
-	Run        string // of a load: its runs, by their logs; empty where none is recorded
+	Run        string // of a load: the page of its runs, by their logs
+	Runs       []runShown
 	Older      string
 	Newer      string
 }
@@ -93,6 +94,12 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 		title = words.T("board.history-of-trip", l.Set)
 	}
 	a := &answer{template: "history", title: title, body: b}
+	logged := func(e projections.HistoryEvent) bool { return e.Kind == string(events.KindRunLogged) }
+	if b.What == "load" && q.AsOf.IsZero() && slices.ContainsFunc(b.Events, logged) {
+		if b.Runs, err = p.runsOf(r, words, q.Load, a); err != nil {
+			return nil, err
+		}
+	}
 	if b.caseOf(words, q.Case); b.Case != nil {
 		a.tables = append(a.tables, b.Case.Tables...)
 	}
@@ -141,8 +148,7 @@ func (b *historyBody) links(words *shell.Words, q site.Query, v url.Values) {
 	b.Evidence = address("/api/evidence", same)
 	b.Report = address("/report", same)
 	b.Touched = address("/touched", b.Params)
-	logged := func(e projections.HistoryEvent) bool { return e.Kind == string(events.KindRunLogged) }
-	if b.What == "load" && slices.ContainsFunc(b.Events, logged) {
+	if b.What == "load" {
 		b.Run = runLink(q.Load)
 	}
 	if b.What == "trip" {

@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"net/http"
 	"net/url"
-	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,7 +13,6 @@ import (
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
-	"listbound/events"
 	"listbound/projections/run"
 	"listbound/projections/run/logfile"
 )
@@ -24,12 +22,14 @@ type runBody struct {
 	Load string
 	Back string
 	Runs []runShown
+	In   *runForm // by which one is handed in
 }
 
 // runShown is one log, with all that its picture shows in tables beside it.
 type runShown struct {
 	Title, Status   string
 	About, Problems []string
+	Correct         string        // leads to where it is taken back
 	Picture         template.HTML // empty where there is a print and no log
 	Figures, Phases *table
 	Faults          *table
@@ -41,23 +41,50 @@ func (p *pages) runPage(r *http.Request, words *shell.Words) (*answer, error) {
 	if load == "" {
 		return nil, refuse(http.StatusBadRequest, "%s", words.T("board.run-which"))
 	}
-	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load})
-	if err != nil {
-		return nil, err
+	return p.showRuns(r, words, &runForm{Load: load, In: make(url.Values)})
+}
+
+// showRuns is the page, with the form as it was filled in.
+func (p *pages) showRuns(r *http.Request, words *shell.Words, f *runForm) (*answer, error) {
+	b := &runBody{Load: f.Load, Back: loadLink(f.Load), In: f}
+	a := &answer{template: "run", title: words.T("board.run-of", f.Load), body: b, wide: true}
+	var err error
+	b.Runs, err = p.runsOf(r, words, f.Load, a)
+	if err != nil || f.V("sterilizer") != "" {
+		return a, err
 	}
-	b := &runBody{Load: load, Back: loadLink(load)}
-	a := &answer{template: "run", title: words.T("board.run-of", load), body: b, wide: true}
+	if f.In == nil {
+		f.In = make(url.Values)
+	}
+	name, started, err := p.ranIn(r, f.Load)
+	if err != nil || name == "" {
+		return a, err
+	}
+	f.In.Set("sterilizer", name)
+	f.In.Set("started", stamp(words, started))
+	if f.Last, err = p.lastRun(r, name); err == nil {
+		err = f.readFrom(words)
+	}
+	return a, err
+}
+
+// runsOf are the runs of a load by their logs, with their tables on the page.
+func (p *pages) runsOf(r *http.Request, words *shell.Words, load string, a *answer) (out []runShown, err error) {
+	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load})
 	for i := range found {
 		v := runView{words: words, r: &found[i], id: "run-" + strconv.Itoa(i+1)}
 		s := v.shown(p)
-		b.Runs = append(b.Runs, s)
+		out = append(out, s)
+		if r.Method != http.MethodGet {
+			continue // a table of an answer to a form can't be asked for as a file
+		}
 		for _, t := range []*table{s.Figures, s.Phases, s.Faults, s.Readings} {
 			if t != nil {
 				a.tables = append(a.tables, t)
 			}
 		}
 	}
-	return a, nil
+	return out, err
 }
 
 func runLink(load string) string { return "/run?load=" + url.QueryEscape(load) }
@@ -72,7 +99,12 @@ type runView struct {
 func (v *runView) shown(p *pages) runShown {
 	d, w := v.r.Said, v.words
 	s := runShown{Title: w.T("board.run-title", d.Sterilizer, w.Time(d.StartedAt())), Status: "holds"}
-	s.About = append(s.About, w.T("board.run-by", v.r.Station, w.Time(v.r.At), d.Cycle.Name, d.Cycle.Source))
+	if v.r.Seq > 0 {
+		s.Correct = correctLink(v.r.ID)
+		s.About = append(s.About, w.T("board.run-by", v.r.Station, w.Time(v.r.At), d.Cycle.Name, d.Cycle.Source))
+	} else {
+		s.About = append(s.About, w.T("board.run-held-to", d.Cycle.Name, d.Cycle.Source))
+	}
 	for _, l := range v.r.Lacks {
 		s.Problems = append(s.Problems, w.T("board.run-lack-"+string(l)))
 		if !l.Unknown() {
@@ -92,7 +124,7 @@ func (v *runView) shown(p *pages) runShown {
 		return s
 	}
 	s.About = append(s.About, w.T("board.run-log", inGroups(d.Log)))
-	if !reflect.DeepEqual(plain(again.Figures), plain(d.Figures)) {
+	if !run.SameFigures(&again.Figures, &d.Figures) {
 		s.Problems = append(s.Problems, w.T("board.run-log-differs"))
 	}
 	s.Picture, s.Phases, s.Readings = v.draw(l, again), v.phases(again), v.readings(l)
@@ -106,14 +138,6 @@ func inGroups(digest string) string {
 		groups = append(groups, string(g))
 	}
 	return strings.Join(groups, " ")
-}
-
-// plain are figures as they are read back from a record: no faults are none.
-func plain(f events.RunFigures) events.RunFigures {
-	if len(f.Faults) == 0 {
-		f.Faults = nil
-	}
-	return f
 }
 
 // again reads the kept log as it was read, and judges it.

@@ -12,6 +12,7 @@
 //	covers                   what it holds without anything left out (see Covers)
 //	heads/<place>.head       proof of the newest record about one thing (see proof.HeadProof)
 //	addenda                  what the records say in free text, where they have marks of it (see events.Addendum)
+//	runs/<SHA-256>           the logs of sterilizers' runs that records name, as they came
 //	ledger.vkey              the ledger's public key, C2SP signed-note form
 //	checkpoint               the signed checkpoint all proofs lead to
 //	records/<seq>.note       the records as stored
@@ -72,6 +73,7 @@ type Content struct {
 	Heads      []proof.HeadProof
 	Earlier    []proof.Consistency
 	Addenda    []string // the disclosures of the records' marks, as far as they are there
+	RunLogs    [][]byte // that records name, as far as they are there
 	Custody    *Custody
 	Timestamp  *Timestamp // nil: none
 	Story      *Story
@@ -98,6 +100,9 @@ func Write(w io.Writer, c Content, ledger note.Signer) error {
 	}
 	if len(c.Addenda) > 0 {
 		files = append(files, proof.File{Path: addendaFile, Data: []byte(strings.Join(c.Addenda, "\n") + "\n")})
+	}
+	for _, raw := range c.RunLogs {
+		files = append(files, proof.File{Path: runsDir + digestOf(raw), Data: raw})
 	}
 	for _, h := range c.Heads {
 		files = append(files, headFile(h))
@@ -251,6 +256,7 @@ func (r *Report) contents(b *proof.Bundle, keys proof.Keys) {
 	texts := r.addenda(b, all)
 	r.earlier(b, signed, cp)
 	r.custody(b, all)
+	r.runLogs(b, all)
 	r.timestamp(b, keys, cp)
 	switch {
 	case r.Records == 0:

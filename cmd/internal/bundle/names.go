@@ -16,6 +16,7 @@ import (
 
 // coveredReadmes are those of earlier programs whose bundles have a file covers.
 var coveredReadmes = []string{
+	"f5544e7ac11b0ac23cfe91d94347414d71c23291b393f9581138dad289f60ebd",
 	"d4ef42fc3a784b98fc33c6bd97306e168e92deb692a53fdfbbe3b1aa0b64f9ec",
 }
 
@@ -72,6 +73,9 @@ func known(b *proof.Bundle, path string, c *Covers) bool {
 	}
 	if _, ok := numbered(path, headsDir, headSuffix); ok && c != nil {
 		return true
+	}
+	if strings.HasPrefix(path, runsDir) {
+		return runName.MatchString(path)
 	}
 	if strings.HasPrefix(path, stampDir) {
 		size, _, ok := stampName(path)

@@ -48,9 +48,10 @@ func (f *runFlags) add(fl *pflag.FlagSet) {
 	fl.StringSliceVar(&f.read.Temperatures, "temperature", nil, "heading of the column with a temperature, the sterilizer's own first")
 	fl.StringVar(&f.read.TemperatureUnit, "temperature-unit", "C", "C or F")
 	fl.StringVar(&f.read.Pressure, "pressure", "", "heading of the column with the pressure")
-	fl.StringVar(&f.read.PressureUnit, "pressure-unit", "kPa", "kPa, MPa, bar, mbar or psi")
+	fl.StringVar(&f.read.PressureUnit, "pressure-unit", "kPa", "kPa, MPa, bar, mbar, psi or inHg")
 	fl.BoolVar(&f.read.Gauge, "gauge", false, "the pressure is above the atmosphere's, not above vacuum")
 	fl.Float64Var(&f.barometer, "barometer", standard, "pressure of the atmosphere where the sterilizer stands, in kPa")
+	fl.Int64Var(&f.read.ClockAheadSeconds, "clock-ahead", 0, "how many seconds the sterilizer's clock is ahead, below 0 behind")
 	fl.BoolVar(&f.read.DecimalComma, "decimal-comma", false, "numbers are written as 134,2")
 	fl.StringVar(&f.started, "started", "", "when the run was started (RFC 3339), for a clock without a day")
 	fl.StringVar(&f.cycle, "cycle", "", "published cycle that the run is held to: see run cycles")
@@ -83,7 +84,8 @@ func (f *runFlags) reading(fl *pflag.FlagSet, last *events.RunLogged) events.Run
 		"zone": func() { was.Zone = r.Zone }, "temperature": func() { was.Temperatures = r.Temperatures },
 		"temperature-unit": func() { was.TemperatureUnit = r.TemperatureUnit }, "pressure": func() { was.Pressure = r.Pressure },
 		"pressure-unit": func() { was.PressureUnit = r.PressureUnit }, "gauge": func() { was.Gauge = r.Gauge },
-		"barometer": func() { was.BarometerPascal = r.BarometerPascal }, "decimal-comma": func() { was.DecimalComma = r.DecimalComma },
+		"clock-ahead": func() { was.ClockAheadSeconds = r.ClockAheadSeconds },
+		"barometer":   func() { was.BarometerPascal = r.BarometerPascal }, "decimal-comma": func() { was.DecimalComma = r.DecimalComma },
 	} {
 		if fl.Changed(name) {
 			put()
@@ -228,17 +230,9 @@ func (f *typedFlags) add(fl *pflag.FlagSet) {
 	fl.Float64Var(&f.maxPressure, "typed-max-pressure", 0, "as printed: the highest")
 }
 
-// figures of a print. From steam the least and the most that the two ranges allow are known.
 func (f *typedFlags) figures() events.RunFigures {
-	x := events.RunFigures{Points: 1, HoldMillis: f.held.Milliseconds(), EquilibrationMillis: f.equilibrated.Milliseconds(),
-		DryingMillis: f.dried.Milliseconds(), MinMilliC: milli(f.min), MaxMilliC: milli(f.max),
-		MinPascal: milli(f.minPressure), MaxPascal: milli(f.maxPressure)}
-	if x.Steam() && x.MaxPascal > 0 {
-		x.SteamLowMilliK = milli(f.min - runs.SteamAt(f.minPressure))
-		x.SteamHighMilliK = milli(f.max - runs.SteamAt(f.maxPressure))
-		x.SteamLowMilliK, x.SteamHighMilliK = min(x.SteamLowMilliK, x.SteamHighMilliK), max(x.SteamLowMilliK, x.SteamHighMilliK)
-	}
-	return x
+	return runs.Printed{Held: f.held, Equilibrated: f.equilibrated, Dried: f.dried, Min: f.min, Max: f.max,
+		MinPressure: f.minPressure, MaxPressure: f.maxPressure}.Figures()
 }
 
 func (a *app) recordRun() *cobra.Command {

@@ -25,7 +25,10 @@ import (
 	"listbound/cmd/internal/scenario"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/web"
+	"listbound/events"
 	"listbound/projections"
+	runs "listbound/projections/run"
+	"listbound/projections/run/logfile"
 )
 
 // defaultAddress is this machine only, where nobody has to sign in.
@@ -391,7 +394,48 @@ func (a *app) play(
 		lines++
 		tell(int64(lines))
 	}
-	return flush()
+	if err := flush(); err != nil {
+		return err
+	}
+	return handInRuns(ctx, s, week)
+}
+
+// handInRuns records the runs of the week whose logs somebody hands in at its end.
+func handInRuns(ctx context.Context, s *site.Site, week *scenario.Scenario) error {
+	all, err := week.Runs()
+	if err != nil {
+		return err
+	}
+	for i := range all {
+		x := &all[i]
+		raw, err := week.RunLog(x)
+		if err != nil {
+			return err
+		}
+		c, err := runs.Find(x.Cycle)
+		if err != nil {
+			return err
+		}
+		l, err := logfile.Read(raw, &x.Read, time.Time{})
+		if err != nil {
+			return err
+		}
+		r, err := runs.Judge(l, &c)
+		if err != nil {
+			return err
+		}
+		kept, err := s.KeepRunLog(ctx, raw)
+		if err != nil {
+			return err
+		}
+		_, err = s.Observe(ctx, &events.Observation{Station: x.Station, Kind: events.KindRunLogged, Time: s.Clock(), Operator: x.Operator,
+			Data: &events.RunLogged{Load: x.Load, Sterilizer: x.Sterilizer, Started: r.Started.UTC().Format(time.RFC3339),
+				Ended: r.Ended.UTC().Format(time.RFC3339), Cycle: c, Figures: r.Figures, Log: kept.Log, Read: &x.Read}})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenario) error {

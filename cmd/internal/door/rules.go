@@ -148,6 +148,7 @@ func boardRules() []Rule {
 		{Pattern: "GET /assess", Roles: readers},
 		{Pattern: "POST /assess", Roles: []Role{Leads}},
 		{Pattern: "GET /run", Roles: readers, Kept: true},
+		{Pattern: "POST /run", Roles: []Role{Records, Leads}},
 		{Pattern: "GET /find", Roles: readers},
 		{Pattern: "GET /changes", Roles: readers, Screen: true},
 		{Pattern: "GET /history", Roles: readers, Kept: true},

@@ -30,6 +30,7 @@ import (
 	"bytes"
 	"embed"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io/fs"
 	"iter"
@@ -165,4 +166,39 @@ func (s *Scenario) Lines() iter.Seq2[Line, error] {
 			}
 		}
 	}
+}
+
+// Run is a sterilizer's run of the week whose log is handed in at its end, as somebody does who looks into a load.
+type Run struct {
+	Log        string            `json:"log"` // the file
+	Load       string            `json:"load"`
+	Sterilizer string            `json:"sterilizer"`
+	Station    string            `json:"station"`
+	Operator   string            `json:"operator"`
+	Cycle      string            `json:"cycle"` // of the published ones
+	Read       events.RunReading `json:"read"`
+}
+
+// Runs are those runs.
+func (s *Scenario) Runs() (out []Run, err error) {
+	raw, err := fs.ReadFile(s.files, "runs.json")
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(raw, &out)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("scenario: runs.json: %w", err)
+	}
+	return out, nil
+}
+
+// RunLog returns a run's log as the sterilizer wrote it.
+func (s *Scenario) RunLog(r *Run) ([]byte, error) {
+	raw, err := fs.ReadFile(s.files, r.Log)
+	if err != nil {
+		return nil, fmt.Errorf("scenario: %w", err)
+	}
+	return raw, nil
 }

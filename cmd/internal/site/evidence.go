@@ -92,6 +92,7 @@ func (s *Site) Evidence(ctx context.Context, q Query, w io.Writer) error {
 
 func (s *Site) writeBundle(ctx context.Context, q Query, c *bundle.Content, w io.Writer) (err error) {
 	names, marks := make(map[string]int64), make(map[string]bool) // of a station, its first record
+	c.RunLogs = s.logsOf(c.Records)
 	for _, r := range c.Records {
 		if text, err := events.Text(r.Record); err == nil {
 			for _, m := range events.Marks(text) {

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
 	"listbound/events"
 	"listbound/ledger"
@@ -100,6 +101,26 @@ func (s *Site) keepRunLog(raw []byte) (*KeptLog, error) {
 // RunLog returns a log that is kept.
 func (s *Site) RunLog(digest string) ([]byte, error) { return s.runLogs().read(digest) }
 
+// logsOf are the logs that records name, each once. One that can't be read isn't among them: the checker says so.
+func (s *Site) logsOf(records []bundle.Record) (out [][]byte) {
+	var had []string
+	for _, r := range records {
+		e := eventWith(s, r.Record, `"log":"`)
+		if e == nil {
+			continue
+		}
+		d := bundle.RunLogIn(e)
+		if d == nil || slices.Contains(had, d.Log) {
+			continue
+		}
+		had = append(had, d.Log)
+		if raw, err := s.RunLog(d.Log); err == nil {
+			out = append(out, raw)
+		}
+	}
+	return out
+}
+
 // lookedAt is how many of a sterilizer's last loads are looked at for one in force.
 const lookedAt = 20
 
@@ -134,6 +155,6 @@ func (s *Site) Runs(ctx context.Context, q RunsQuery) ([]run.Recorded, error) {
 
 func runRecord(it *facts.Item) run.Recorded {
 	d := facts.LogOf(it)
-	return run.Recorded{Seq: it.Seq, At: it.At(), Station: it.Event.Station, Operator: it.Event.Operator, Said: d,
+	return run.Recorded{Seq: it.Seq, ID: it.Event.ID, At: it.At(), Station: it.Event.Station, Operator: it.Event.Operator, Said: d,
 		Lacks: run.Lacks(&d.Cycle, &d.Figures)}
 }

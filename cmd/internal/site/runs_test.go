@@ -1,12 +1,16 @@
 package site_test
 
 import (
+	"archive/zip"
+	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 )
@@ -110,5 +114,49 @@ func TestSpoiltLogs(t *testing.T) {
 		if err := os.WriteFile(path, []byte("Time,T\n0,20\n"), 0o600); err != nil {
 			t.Fatal(err)
 		}
+	}
+}
+
+// TestLogInBundle: a bundle has the log as it came, and the checker holds it against its digest and its figures.
+func TestLogInBundle(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir, site.Options{Name: "north", EnrolOnSight: true, Clock: func() time.Time { return noon }})
+	raw := "t,T L-1\n0,134.1\n190,135\n"
+	k, err := s.KeepRunLog(t.Context(), []byte(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := logged("L-1", k.Log, 190, noon.Add(-time.Hour))
+	o.Data.(*events.RunLogged).Figures.StepMillis = 190_000
+	o.Data.(*events.RunLogged).Figures.F0Seconds = 1 // which is wrong
+	if _, err := s.Observe(t.Context(), o); err != nil {
+		t.Fatal(err)
+	}
+	exported := func() bundle.Report {
+		t.Helper()
+		var out bytes.Buffer
+		if err := s.Evidence(t.Context(), site.Query{All: true}, &out); err != nil {
+			t.Fatal(err)
+		}
+		if z, err := zip.NewReader(bytes.NewReader(out.Bytes()), int64(out.Len())); err != nil {
+			t.Fatal(err)
+		} else if f, err := z.Open("runs/" + k.Log); err == nil {
+			if got, err := io.ReadAll(f); err != nil || string(got) != raw {
+				t.Errorf("%q, %v", got, err)
+			}
+		}
+		return bundle.Check(out.Bytes(), s.Key())
+	}
+	if r := exported(); !r.OK || len(r.Remarks) != 1 || !strings.Contains(r.Remarks[0], "gives other figures") {
+		t.Errorf("%+v, %q", r.Problems, r.Remarks)
+	}
+	if err := os.Remove(filepath.Join(dir, "runs", k.Log)); err != nil {
+		t.Fatal(err)
+	}
+	if r := exported(); !r.OK || len(r.Remarks) != 1 || !strings.Contains(r.Remarks[0], "isn't in the bundle") {
+		t.Errorf("%+v, %q", r.Problems, r.Remarks)
+	}
+	if _, err := s.KeepRunLog(t.Context(), []byte(raw)); err != nil { // so that the folder is whole at the end
+		t.Fatal(err)
 	}
 }

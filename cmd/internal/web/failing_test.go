@@ -164,7 +164,10 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"table": "line,item,description,quantity\n1,FCP-125,Forceps,7\n",
 	})
 	plan, planType := multipartForm(t, map[string]string{"badge": "B-1", "file": "case,start\nK-9,2026-03-04 07:30\n"})
+	print, printType := multipartForm(t, map[string]string{"badge": "B-1", "load": "S1-1", "sterilizer": "S1", "typed": "1",
+		"started": "2026-03-04 07:24", "cycle": "csc-134", "typed-held": "3:10", "typed-min": "134.2", "typed-max": "135"})
 	more := map[string]asked{
+		"POST /run":                         {contentType: printType, body: print},
 		"POST /day":                         {contentType: planType, body: plan},
 		"POST /api/observations":            {body: failingWeek},
 		"GET /api/history":                  {query: "set=LAP-001"},

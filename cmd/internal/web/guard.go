@@ -128,14 +128,14 @@ const (
 	recordPath = "/api/observations"
 )
 
-// takesFile reports whether a request may bring a file: a list, a register or a schedule, which are kept in memory. Anywhere
+// takesFile reports whether a request may bring a file: a list, a register, a schedule or a run's log, which are read in memory. Anywhere
 // else the parts of a body would be written to the disk by whoever looks at the form.
 func takesFile(r *http.Request) bool {
 	if r.Method != http.MethodPost || strings.HasPrefix(r.URL.Path, apiPrefix) {
 		return false
 	}
 	last := path.Base(r.URL.Path)
-	return last == "lists" || last == "day" || path.Base(path.Dir(r.URL.Path)) == "registers"
+	return last == "lists" || last == "day" || last == "run" || path.Base(path.Dir(r.URL.Path)) == "registers"
 }
 
 // guardFiles refuses files where none is taken, before anything of them is read.

@@ -14,7 +14,9 @@ package logfile
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -27,63 +29,107 @@ import (
 // MaxBytes is how long a log may be: a day at ten readings a second has less.
 const MaxBytes = 32 << 20
 
-// Error is what is wrong with a row.
+// Error is why a log can't be read.
 type Error struct {
-	Row  int // from 1; 0: the log as a whole
-	What string
+	Row  int    // the row that is wrong, from 1; 0: the log as a whole
+	Key  string // what is wrong, for who says it in another language; see Says
+	Args []any
+	More []*Error // of further rows that are wrong, the first dozens
 }
 
 func (e *Error) Error() string {
+	what := fmt.Sprintf(says[e.Key], e.Args...)
 	if e.Row == 0 {
-		return e.What
+		return what
 	}
-	return fmt.Sprintf("row %d: %s", e.Row, e.What)
+	if n := len(e.More); n > 0 {
+		what += fmt.Sprintf(" (and %d more rows)", n)
+	}
+	return fmt.Sprintf("row %d: %s", e.Row, what)
 }
 
-func wrong(row int, format string, args ...any) error {
-	return &Error{row, fmt.Sprintf(format, args...)}
+// says is what may be wrong, in the words of the terminal.
+var says = map[string]string{
+	"zone":      "the zone %q is not known",
+	"reading":   "%v",
+	"long":      "the log has %d bytes; it has up to %d",
+	"no-text":   "the log is no text: %v",
+	"year":      "the clock %q has a day without its year, or a year without a day",
+	"day":       "the clock %q doesn't say on which day the run was: say when it was started",
+	"split":     "%v",
+	"no-table":  "there is no table with a time and values in it",
+	"no-column": "no row names the columns: there is no %s",
+	"pressure":  "a pressure of %.1f kPa above vacuum: is %q above the atmosphere's, and the barometer right?",
+	"no-number": "the time %q is no number",
+	"no-time":   "the time %q is not like %s",
 }
+
+// Says are the keys of what may be wrong.
+func Says() []string { return slices.Sorted(maps.Keys(says)) }
+
+func wrong(key string, args ...any) *Error { return &Error{Key: key, Args: args} }
+
+// mostWrong is how many rows that are wrong are told of: more are of one cause.
+const mostWrong = 20
 
 // Read reads a log. started is when the run was started, for a clock that shows the time since then, or no day.
 func Read(raw []byte, how *events.RunReading, started time.Time) (*run.Log, error) {
 	if err := how.Check(); err != nil {
-		return nil, err
+		return nil, wrong("reading", err)
 	}
 	zone, err := time.LoadLocation(how.Zone)
 	if err != nil {
-		return nil, fmt.Errorf("zone %q: %w", how.Zone, err)
+		return nil, wrong("zone", how.Zone)
 	}
 	if len(raw) > MaxBytes {
-		return nil, wrong(0, "the log has %d bytes; it has up to %d", len(raw), MaxBytes)
+		return nil, wrong("long", len(raw), MaxBytes)
 	}
 	text, err := rowtext.Decode(raw)
 	if err != nil {
-		return nil, wrong(0, "the log is no text: %v", err)
+		return nil, wrong("no-text", err)
 	}
-	t, err := find(text, how)
-	if err != nil {
-		return nil, err
+	t, bad := find(text, how)
+	if bad != nil {
+		return nil, bad
 	}
-	c := clock{layout: layout(how.Clock), zone: zone, started: started, unit: sinceStart[how.Clock]}
+	c := clock{layout: layout(how.Clock), zone: zone, started: started, unit: sinceStart[how.Clock],
+		ahead: time.Duration(how.ClockAheadSeconds) * time.Second}
 	c.dated = strings.Contains(how.Clock, "YY")
 	switch {
 	case strings.Contains(how.Clock, "DD") != c.dated:
-		return nil, wrong(0, "the clock %q has a day without its year, or a year without a day", how.Clock)
+		return nil, wrong("year", how.Clock)
 	case !c.dated && started.IsZero():
-		return nil, wrong(0, "the clock %q doesn't say on which day the run was: say when it was started", how.Clock)
+		return nil, wrong("day", how.Clock)
 	}
 	l := &run.Log{Sensors: how.Temperatures, Pressure: how.Pressure, Barometer: float64(how.BarometerPascal) / 1000}
+	if bad := t.samples(l, how, &c); bad != nil {
+		return nil, bad
+	}
+	return l, nil
+}
+
+// samples reads all rows; where some are wrong, it tells of each, up to a bound.
+func (t *table) samples(l *run.Log, how *events.RunReading, c *clock) *Error {
+	var all []*Error
 	for i, row := range t.rows {
 		if empty(row) {
 			continue
 		}
-		s, err := t.sample(row, how, &c)
-		if err != nil {
-			return nil, wrong(t.first+i, "%v", err)
+		s, bad := t.sample(row, how, c)
+		if bad == nil {
+			l.Samples = append(l.Samples, s)
+			continue
 		}
-		l.Samples = append(l.Samples, s)
+		bad.Row = t.first + i
+		if all = append(all, bad); len(all) == mostWrong {
+			break
+		}
 	}
-	return l, nil
+	if len(all) == 0 {
+		return nil
+	}
+	all[0].More = all[1:]
+	return all[0]
 }
 
 // table is a log's rows below its headings.
@@ -94,18 +140,18 @@ type table struct {
 }
 
 // find returns the table by the separator by which all columns are there.
-func find(text string, how *events.RunReading) (*table, error) {
-	var missing error
+func find(text string, how *events.RunReading) (*table, *Error) {
+	var missing *Error
 	for _, comma := range ";\t," {
 		if comma == ',' && how.DecimalComma {
 			continue // 134,2 would be two cells
 		}
-		t, err := columns(text, comma, how)
-		if err == nil {
+		t, bad := columns(text, comma, how)
+		if bad == nil {
 			return t, nil
 		}
 		if missing == nil || comma == ',' {
-			missing = err
+			missing = bad
 		}
 	}
 	return nil, missing
@@ -114,10 +160,10 @@ func find(text string, how *events.RunReading) (*table, error) {
 // aboveHeadings is how many rows may stand above the headings: logs begin with what the sterilizer is and what was run.
 const aboveHeadings = 60
 
-func columns(text string, comma rune, how *events.RunReading) (*table, error) {
+func columns(text string, comma rune, how *events.RunReading) (*table, *Error) {
 	all, err := rowtext.Split(text, comma, true)
 	if err != nil {
-		return nil, wrong(0, "%v", err)
+		return nil, wrong("split", err)
 	}
 	names := append([]string{how.Time}, how.Temperatures...)
 	for _, more := range []string{how.Date, how.Pressure} {
@@ -151,7 +197,7 @@ func columns(text string, comma rune, how *events.RunReading) (*table, error) {
 			missing = not
 		}
 	}
-	return nil, wrong(0, "no row names the columns: there is no %s", strings.Join(missing, ", "))
+	return nil, wrong("no-column", strings.Join(missing, ", "))
 }
 
 // place reads #3: the third column, which has the index 2.
@@ -189,13 +235,13 @@ func (t *table) cell(row []string, name string) string {
 	return ""
 }
 
-func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sample, err error) {
+func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sample, bad *Error) {
 	text := t.cell(row, how.Time)
 	if how.Date != "" {
 		text = t.cell(row, how.Date) + " " + text
 	}
-	if s.At, err = c.read(text, how.DecimalComma); err != nil {
-		return s, err
+	if s.At, bad = c.read(text, how.DecimalComma); bad != nil {
+		return s, bad
 	}
 	for _, name := range how.Temperatures {
 		s.Points = append(s.Points, celsius(number(t.cell(row, name), how.DecimalComma), how.TemperatureUnit))
@@ -209,8 +255,7 @@ func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sa
 		s.Pressure += float64(how.BarometerPascal) / 1000
 	}
 	if s.Pressure < leastKPa {
-		return s, fmt.Errorf("a pressure of %.1f kPa above vacuum: is %q above the atmosphere's, and the barometer right?",
-			s.Pressure, how.Pressure)
+		return s, wrong("pressure", s.Pressure, how.Pressure)
 	}
 	return s, nil
 }
@@ -233,8 +278,8 @@ func number(text string, comma bool) float64 {
 	return x
 }
 
-// kPa are the units of pressure in kilopascals. Of psi: NIST SP 811, appendix B.8.
-var kPa = map[string]float64{"kPa": 1, "MPa": 1000, "bar": 100, "mbar": 0.1, "psi": 6.894757}
+// kPa are the units of pressure in kilopascals. Of psi and of the conventional inch of mercury: NIST SP 811, appendix B.8.
+var kPa = map[string]float64{"kPa": 1, "MPa": 1000, "bar": 100, "mbar": 0.1, "psi": 6.894757, "inHg": 3.386389}
 
 func celsius(x float64, unit string) float64 {
 	if unit == "F" {
@@ -253,7 +298,8 @@ type clock struct {
 	unit    time.Duration // of the time since the start; 0 for a clock that shows the time
 	dated   bool
 	started time.Time
-	day     time.Time // of a clock without a day: of the reading before
+	day     time.Time     // of a clock without a day: of the reading before
+	ahead   time.Duration // of the true time
 }
 
 // layout turns YYYY-MM-DD hh:mm:ss into Go's form of a time.
@@ -262,25 +308,25 @@ func layout(clock string) string {
 }
 
 // read reads a time. Where the clock shows no day, a time that is half a day before the one above it is of the next day.
-func (c *clock) read(text string, comma bool) (time.Time, error) {
+func (c *clock) read(text string, comma bool) (time.Time, *Error) {
 	if c.unit > 0 {
 		x := number(text, comma)
 		if math.IsNaN(x) {
-			return time.Time{}, fmt.Errorf("the time %q is no number", text)
+			return time.Time{}, wrong("no-number", text)
 		}
 		return c.started.Add(time.Duration(math.Round(x * float64(c.unit)))), nil
 	}
 	// A fraction of a second may follow by point or comma, whatever the layout. Commas elsewhere belong to it.
 	at, err := time.ParseInLocation(c.layout, text, c.zone)
 	if err != nil {
-		return at, fmt.Errorf("the time %q is not like %s", text, c.layout)
+		return at, wrong("no-time", text, c.layout)
 	}
 	if c.dated {
-		return at, nil
+		return at.Add(-c.ahead), nil
 	}
 	before := c.day
 	if before.IsZero() {
-		before = c.started.In(c.zone)
+		before = c.started.Add(c.ahead).In(c.zone) // by the sterilizer's own clock
 	}
 	h, m, s := at.Clock()
 	at = time.Date(before.Year(), before.Month(), before.Day(), h, m, s, at.Nanosecond(), c.zone)
@@ -292,5 +338,5 @@ func (c *clock) read(text string, comma bool) (time.Time, error) {
 		at = at.AddDate(0, 0, -1)
 	}
 	c.day = at
-	return at, nil
+	return at.Add(-c.ahead), nil
 }

@@ -52,9 +52,15 @@ func TestForms(t *testing.T) {
 			r.Time, r.Clock, r.Temperatures, r.Pressure = "#1", "s", []string{"#2"}, "#3"
 			r.PressureUnit, r.Gauge, r.BarometerPascal = "mbar", true, 83400
 		})},
+		{"inches of mercury, and a clock that is 90 s ahead",
+			"Time,T1,inHg\n2026-03-04 06:25:30,134,59.909\n2026-03-04 06:25:31,134,59.909\n", how(func(r *events.RunReading) {
+				r.Pressure, r.PressureUnit, r.Gauge, r.ClockAheadSeconds = "inHg", "inHg", true, 90
+			})},
 		{"minutes since the start, MPa", "Time,T1,P\n0,134,0.304199\n0.0166667,134,0.304199\n", how(func(r *events.RunReading) {
 			r.Clock, r.PressureUnit = "min", "MPa"
 		})},
+		{"time of day by a clock that is behind", "Time,T1,P\n06:22:00,134,304.199\n06:22:01,134,304.199\n",
+			how(func(r *events.RunReading) { r.Clock, r.ClockAheadSeconds = "hh:mm:ss", -120 })},
 		{"time of day", "Time,T1,P\n06:24:00,134,304.199\n06:24:01,134,304.199\n",
 			how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
 		{"UTF-8 without a mark", "Time,T1 °C,P\n2026-03-04 06:24:00,134,304.199\n2026-03-04 06:24:01,134,304.199\n",
@@ -168,7 +174,9 @@ func TestRefused(t *testing.T) {
 		{"Time,T1,P\nx,134,98\n", "row 2: the time \"x\" is no number", how(func(r *events.RunReading) { r.Clock = "s" })},
 		{"Time,T1,P\n06:24:00,134,98\n", "doesn't say on which day", how(func(r *events.RunReading) { r.Clock = "hh:mm:ss" })},
 		{"Time,T1,P\n", "a day without its year", how(func(r *events.RunReading) { r.Clock = "DD.MM hh:mm:ss" })},
-		{"Time,T1,P\n", "zone \"Berlin\"", how(func(r *events.RunReading) { r.Zone = "Berlin" })},
+		{"Time,T1,P\n", "the zone \"Berlin\" is not known", how(func(r *events.RunReading) { r.Zone = "Berlin" })},
+		{"Time,T1,P\nx,134,98\n" + row + "y,134,98\n", "row 2: the time \"x\" is not like 2006-01-02 15:04:05 (and 1 more rows)", how(nil)},
+		{"Time,T1,P\n", "clockAheadSeconds", how(func(r *events.RunReading) { r.ClockAheadSeconds = 86401 })},
 		{"Time,T1,P\n", "temperatureUnit", how(func(r *events.RunReading) { r.TemperatureUnit = "K" })},
 		{"Time,T1,P\n", "barometerPascal", how(func(r *events.RunReading) { r.BarometerPascal = 1013 })},
 		{"Time,T1,P\n" + row, "there is no Time, T1, P", how(func(r *events.RunReading) { r.DecimalComma = true })},

@@ -240,5 +240,6 @@ func (b *book) files() ([]file, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(out, file{"scenario.json", append(head, '\n')}), nil
+	more, err := runFiles()
+	return append(append(out, file{"scenario.json", append(head, '\n')}), more...), err
 }
