@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
@@ -33,6 +34,7 @@ type assessBody struct {
 	Of            string          // who signed it, where it is a signed one
 	Mark          string          // that the record has of its document
 	Old           bool            // a signed one: there is no form
+	PDF           string          // address of its print
 }
 
 // assessHazard is a hazard as the form asks about it.
@@ -60,6 +62,14 @@ type assessSection struct {
 	Title  string
 	Says   []string
 	Tables []*table
+
+	Pictures []assessPicture
+}
+
+// assessPicture is a picture with its title and how it is read.
+type assessPicture struct {
+	Title, Says string
+	Drawn       template.HTML
 }
 
 // Severities are those that there are, for a form.
@@ -133,6 +143,11 @@ func (p *pages) assessSigned(r *http.Request, words *shell.Words, signed []site.
 		return a, nil
 	}
 	b.sections(a, words, x.Assessment)
+	b.PDF = "/assess?" + url.Values{"record": {record}, "format": {"pdf"}, "lang": {words.Lang}}.Encode()
+	a.pdf = func() ([]byte, error) {
+		return report.AssessmentPDF(x.Assessment, words.Language(), report.Signature{
+			Site: p.site.Name(), By: x.By, At: x.At, Record: x.Seq, Mark: x.Mark, Void: x.Void}, p.site.Clock())
+	}
 	return a, nil
 }
 
@@ -174,6 +189,10 @@ func assessForm(
 func (b *assessBody) sections(a *answer, words *shell.Words, x *assess.Assessment) {
 	for _, s := range report.AssessmentSections(x, words.Language()) {
 		out := assessSection{Title: s.Title, Says: s.Says}
+		for i := range s.Pictures {
+			f := &s.Pictures[i]
+			out.Pictures = append(out.Pictures, assessPicture{f.Title, f.Says, drawFigure(f)})
+		}
 		for _, rows := range s.Tables {
 			t := newTable(words, rows.ID, "board.assess", rows.Columns...)
 			t.Title = rows.Title

@@ -61,6 +61,7 @@ func TestAssessPage(t *testing.T) {
 		`name="weak-ink-outside" value="1" checked`, "we &lt;say&gt; so</textarea>", "<td>we &lt;say&gt; so</td>",
 		"Who decides: the head of the department.",
 		"Taken here: moderate.", "can&#39;t tell yet", "<td>6</td>", "Stops: an effective control is there", "SHA-256 <code>" + digest[1],
+		`id="assess-tree-wrong-list-outside-t"`, `id="assess-tornado-wrong-list-inside-bag-t"`, `id="assess-intervals-wrong-list-t"`,
 	} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("what was shown lacks %q", want)
@@ -126,6 +127,12 @@ func signedAssessment(t *testing.T, srv *httptest.Server, s *site.Site) {
 		}
 		if strings.Contains(body, "<form method=\"post\"") {
 			t.Error("what was signed can be changed")
+		}
+	}
+	for lang, says := range map[string]string{"en": "Signed by badge B-1111", "de": "Unterschrieben mit Ausweis B-1111"} {
+		if text := pdfText(t, page(t, srv.URL+"/assess?format=pdf&lang="+lang+"&record="+table[0][0])); !strings.Contains(text, says) ||
+			!strings.Contains(text, x.Mark) {
+			t.Errorf("%s: the print lacks who signed: %.400s", lang, text)
 		}
 	}
 	// The next one begins with what the last one chose, but as nobody has looked at it yet, unsigned.

@@ -127,8 +127,9 @@ type answer struct {
 	wide     bool
 	body     any
 	tables   []*table
-	scripts  []string // besides the board's own
-	live     bool     // see shell.Page
+	scripts  []string               // besides the board's own
+	live     bool                   // see shell.Page
+	pdf      func() ([]byte, error) // its print; nil: the page itself is printed
 }
 
 // page turns a question into a page, or one of its tables into a file.

@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"time"
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
@@ -227,7 +228,15 @@ func (v *ratesView) charts() []ratesChart {
 		times = append(times, v.words.Time(t))
 	}
 	var out []ratesChart
-	add := func(id string, chart *rates.Chart, labels []string, more bool, unit float64) {
+	months := make([]string, len(c.Months))
+	for i, m := range c.Months {
+		months[i] = v.link(rates.ByMonth, m)
+	}
+	at := make([]string, len(c.Times))
+	for i, t := range c.Times {
+		at[i] = v.behind(t)
+	}
+	add := func(id string, chart *rates.Chart, labels, behind []string, more bool, unit float64) {
 		if chart == nil || len(chart.Points) == 0 {
 			return
 		}
@@ -235,19 +244,29 @@ func (v *ratesView) charts() []ratesChart {
 		if chart.TooRare {
 			x.About += " " + v.words.T("board.rates-too-rare")
 		}
-		x.Points = v.points(id, chart, labels, more, unit)
+		x.Points = v.points(id, chart, labels, behind, more, unit)
 		x.Points.Title = x.Title
 		x.Picture = v.control(id, x.Title, chart, unit)
 		out = append(out, x)
 	}
-	add("shares", c.Shares, c.Months, true, 1000)
-	add("gaps", c.Gaps, times, false, 1)
-	add("days", c.Days, times, false, 1)
+	add("shares", c.Shares, c.Months, months, true, 1000)
+	add("gaps", c.Gaps, times, at, false, 1)
+	add("days", c.Days, times, at, false, 1)
 	return out
 }
 
+// behind is the address of the chain of the incident that was met at a moment; empty where the report doesn't say which.
+func (v *ratesView) behind(at time.Time) string {
+	for i := range v.r.Openings {
+		if o := &v.r.Openings[i]; o.Incident > 0 && o.At.Equal(at) {
+			return tripLink(o.Set, o.Trip)
+		}
+	}
+	return ""
+}
+
 // points are a chart's; more: a point above the limits means more incidents, not fewer.
-func (v *ratesView) points(id string, c *rates.Chart, labels []string, more bool, unit float64) *table {
+func (v *ratesView) points(id string, c *rates.Chart, labels, behind []string, more bool, unit float64) *table {
 	t := newTable(v.words, "rates-chart-"+id, "board.rates-groups", "no", "rates-when", "rates-value", "rates-low", "rates-high",
 		"rates-signal")
 	for i, p := range c.Points {
@@ -262,7 +281,7 @@ func (v *ratesView) points(id string, c *rates.Chart, labels []string, more bool
 			}
 			says += v.words.T("board.rates-rule-"+string(s.Rule), v.words.T(way), s.Rule.Source())
 		}
-		t.add(number(int64(i+1)), text(labels[i]), v.value(p.Value*unit, 3), v.value(p.Low*unit, 3), v.value(p.High*unit, 3),
+		t.add(number(int64(i+1)), text(labels[i]).to(behind[i]), v.value(p.Value*unit, 3), v.value(p.Low*unit, 3), v.value(p.High*unit, 3),
 			text(says))
 	}
 	return t

@@ -33,11 +33,11 @@ func TestChartsSayWhatSignals(t *testing.T) {
 	if a, b := charts[0].Points.Rows[0][4].Text, charts[0].Points.Rows[1][4].Text; a == b {
 		t.Errorf("100 and 400 openings have one limit, %s", a)
 	}
-	soon := v.points("gaps", &gaps, make([]string, 6), false, 1).Rows[2]
+	soon := v.points("gaps", &gaps, make([]string, 6), make([]string, 6), false, 1).Rows[2]
 	if soon[5].Text != "Outside the limits: more often (Nelson 1984, test 1)." {
 		t.Errorf("%+v", soon)
 	}
-	flipped := v.points("gaps", &gaps, make([]string, 6), true, 1).Rows[2]
+	flipped := v.points("gaps", &gaps, make([]string, 6), make([]string, 6), true, 1).Rows[2]
 	if flipped[5].Text != "Outside the limits: less often (Nelson 1984, test 1)." {
 		t.Errorf("%+v", flipped)
 	}

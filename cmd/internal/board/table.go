@@ -76,6 +76,17 @@ func (t *table) address(r *http.Request) {
 }
 
 func (p *pages) export(w http.ResponseWriter, r *http.Request, words *shell.Words, a *answer, format string) {
+	if format == "pdf" && a.pdf != nil {
+		raw, err := a.pdf()
+		if err != nil {
+			p.refuse(w, r, words, err)
+			return
+		}
+		w.Header().Set("Content-Type", "application/pdf")
+		w.Header().Set("Content-Disposition", fmt.Sprintf("inline; filename=%q", a.template+".pdf"))
+		_, _ = w.Write(raw) // fails only where the client has gone away
+		return
+	}
 	id := r.FormValue("table")
 	for _, t := range a.tables {
 		if t.ID != id && id != "" {

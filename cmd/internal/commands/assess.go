@@ -1,9 +1,11 @@
 package commands
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/go-json-experiment/json"
@@ -21,6 +23,7 @@ type assessFlags struct {
 	placements                  []string
 	seed                        uint64
 	asJSON                      bool
+	pdf                         string
 }
 
 func (f *assessFlags) query() (q site.AssessQuery, err error) {
@@ -95,6 +98,13 @@ decides; as --json prints them. It recommends nothing.`,
 				if err != nil {
 					return err
 				}
+				if f.pdf != "" {
+					raw, err := report.AssessmentPDF(x, l, report.Signature{Site: cmp.Or(a.server, filepath.Base(a.data))}, a.env.Clock())
+					if err != nil {
+						return err
+					}
+					return replaceFile("assessment", f.pdf, func(w io.Writer) error { _, err := w.Write(raw); return err })
+				}
 				if f.asJSON {
 					return a.printJSON(x)
 				}
@@ -111,5 +121,6 @@ decides; as --json prints them. It recommends nothing.`,
 	fl.Uint64Var(&f.seed, "seed", 1, "of what is drawn at random")
 	fl.StringVar(&f.lang, "lang", "en", "language of the text")
 	fl.BoolVar(&f.asJSON, "json", false, "print JSON")
+	fl.StringVar(&f.pdf, "pdf", "", "write it as PDF with its pictures, marked as not signed; what was signed is printed on the page")
 	return c
 }

@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"listbound/cmd/internal/figure"
 )
 
 // Document is running text on A4: headings, paragraphs, tables, lines of
@@ -204,4 +206,33 @@ func (d *Document) Boxes(lines []string) {
 		d.lines(regular, 10, 6, l)
 		d.y += 1
 	}
+}
+
+// Sign draws lines to be written on by hand, side by side, each with what belongs there below it.
+func (d *Document) Sign(what []string) {
+	const room, gap = 16.0, 6.0
+	d.need(room + 8)
+	d.y += room
+	width := (documentInner - gap*float64(len(what)-1)) / float64(len(what))
+	d.c.font(regular, 8)
+	for i, w := range what {
+		x := documentMargin + float64(i)*(width+gap)
+		d.c.line(x, d.y, x+width, d.y, 0.3)
+		d.c.text(x, d.y+1, shown(w))
+	}
+	d.y += d.c.lineHeight() + 2
+}
+
+// Figure draws a picture as wide as the text, with its title above and how it is read below. One that is too high for a
+// page is drawn smaller.
+func (d *Document) Figure(f *figure.Figure) {
+	const title, says = 9.0, 10.0
+	scale := min(documentInner/figure.Wide, (documentBottom-documentMargin-title-says)/f.H)
+	d.need(f.H*scale + title + says)
+	d.y += 1.5
+	d.Strong(f.Title)
+	d.c.figure(f, documentMargin, d.y+1, scale)
+	d.y += f.H*scale + 2
+	d.lines(regular, 8, 0, f.Says)
+	d.y += 2.5
 }

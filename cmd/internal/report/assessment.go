@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"listbound/cmd/internal/figure"
 	"listbound/events"
 	"listbound/projections/assess"
 	"listbound/projections/rates"
@@ -18,6 +19,8 @@ type Section struct {
 	Title  string
 	Says   []string
 	Tables []Rows
+
+	Pictures []figure.Figure
 }
 
 // Rows is a table of a section.
@@ -167,7 +170,7 @@ func (v *assessed) analysis(h *assess.Analysed, first bool) Section {
 			turns.Rows = append(turns.Rows, []string{v.placement(c.Placement), v.bar(&b), v.million(b.Low), v.million(b.High)})
 		}
 	}
-	s.Tables = []Rows{chance, enough, turns}
+	s.Tables, s.Pictures = []Rows{chance, enough, turns}, v.pictures(h)
 	return s
 }
 

@@ -57,7 +57,7 @@ type use struct {
 
 // whole is a key that is written out; one that ends in a dash, or before a verb
 // of printf, is the beginning of keys that are put together.
-var whole = regexp.MustCompile(`^(board|door|shell|workplace|paper|import)\.[a-z0-9-]*%?`)
+var whole = regexp.MustCompile(`^(board|door|shell|workplace|paper|import|practise)\.[a-z0-9-]*%?`)
 
 func newUse(at, key string, values int) (use, bool) {
 	found := whole.FindString(key)
