@@ -29,6 +29,8 @@ type simulation struct {
 	clock     time.Duration
 	offline   float64
 	out       string
+	start     string
+	first     time.Time // of start; zero: as the hospital has it
 }
 
 func (a *app) simulate() *cobra.Command {
@@ -52,6 +54,7 @@ for "listbound record".`,
 	f.Float64Var(&s.scan, "scan", usual.Scan, "share of moves that are scanned, from 0 to 1")
 	f.DurationVar(&s.clock, "clock", usual.Clock, "how much a station's clock is wrong at most")
 	f.Float64Var(&s.offline, "offline", usual.Offline, "share of days on which a station is offline")
+	f.StringVar(&s.start, "start", "", "the Monday on which the first week begins, such as 2025-03-03")
 	f.StringVar(&s.out, "out", "", "write the observations to this file; - is standard output")
 	return c
 }
@@ -61,6 +64,9 @@ func (s *simulation) hospital(n int) simulate.Config {
 	c := simulate.Drill()
 	if s.published {
 		c = simulate.Published()
+	}
+	if !s.first.IsZero() {
+		c.Start = s.first
 	}
 	c.Seed, c.Scan, c.Clock, c.Offline, c.Read = s.seed, s.scan, s.clock, s.offline, s.read
 	if s.read < 0 {
@@ -75,6 +81,16 @@ var shares = []float64{0, 0.25, 0.5, 0.75, 1}
 func (s *simulation) check() error {
 	if s.weeks < 1 {
 		return fmt.Errorf("--weeks is %d; at least one is needed", s.weeks)
+	}
+	if s.start != "" {
+		var err error
+		if s.first, err = time.Parse(time.DateOnly, s.start); err != nil {
+			return fmt.Errorf("--start is %q; it is a day such as 2025-03-03", s.start)
+		}
+	}
+	c := s.hospital(0)
+	if err := c.Check(); err != nil {
+		return err
 	}
 	if s.clock < 0 || s.clock > time.Hour {
 		return fmt.Errorf("--clock is %s; it is from 0 to 1h", s.clock)
