@@ -129,7 +129,7 @@ manufacturers' instructions come first.`,
 	root.AddCommand(a.demo(), a.serve(), a.record(), a.broken(), a.rates(), a.assess(), a.runs(), a.schedules(),
 		a.history(), a.verify(), a.evidence(), a.export(),
 		a.rebuild(), a.repair(), a.declareLoss(), a.backup(), a.restore(), a.key(), a.lists(), a.registers(), a.stations(), a.texts(),
-		a.policy(), a.witness(), a.simulate(), a.codes(), a.kinds(), a.paper())
+		a.policy(), a.witness(), a.simulate(), a.practise(), a.codes(), a.kinds(), a.paper())
 	return root
 }
 

@@ -170,6 +170,8 @@ func (w *Words) Kg(grams int64) string { return w.in.Kg(grams) }
 type Shell struct {
 	Site   string
 	Behind func() int64 // how many records no verdict knows of; nil where nobody knows
+	// Practice marks every page: what is shown is invented.
+	Practice bool
 	// Notices are what everybody has to know of the ledger itself; nil where there is nothing to know.
 	Notices func(*Words) []string
 	// Signed says who has signed in; nil where nobody is asked.
@@ -274,6 +276,8 @@ type Page struct {
 	Signed  *Signed  // nil for nobody
 	Body    any
 
+	Practice bool // what is shown is invented
+
 	query url.Values
 }
 
@@ -315,6 +319,7 @@ func (s *Shell) Render(w http.ResponseWriter, r *http.Request, code int, set map
 	if s.Behind != nil && !p.Live {
 		p.Behind = s.Behind()
 	}
+	p.Practice = s.Practice
 	if s.Notices != nil {
 		p.Notices = s.Notices(words)
 	}

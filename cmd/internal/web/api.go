@@ -21,6 +21,7 @@ import (
 	"listbound/cmd/internal/refusal"
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/cmd/internal/teach"
 	"listbound/cmd/internal/version"
 	"listbound/cmd/internal/workplace"
 	"listbound/projections/run/logfile"
@@ -43,6 +44,13 @@ type options struct {
 	proxies  []netip.Prefix
 	door     *door.Door
 	watch    *door.Watch
+	teaching func(shell.Mux, *shell.Shell) error
+}
+
+// Teaching shows the site as an invented one: every page is marked, and nothing can be sent but to the pages that
+// register adds, at and below teach.Path.
+func Teaching(register func(shell.Mux, *shell.Shell) error) Option {
+	return func(o *options) { o.teaching = register }
 }
 
 // Accounts asks who somebody is, by a door: people, programs and stations' browsers are let to what their role may.
@@ -65,7 +73,12 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 	}
 	// A page of another origin must not be able to record through a browser that may.
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
-	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(answerAll(mux, sh, known), sh)), sh, o.watch)
+	sh.Practice = o.teaching != nil
+	all := answerAll(mux, sh, known)
+	if o.teaching != nil {
+		all = readOnly(all, sh)
+	}
+	inner := guardOrigin(http.NewCrossOriginProtection().Handler(guardFiles(all, sh)), sh, o.watch)
 	return guardPace(secure(behindProxies(guardHost(inner, sh, o.watch, o.hosts), o.proxies))), nil
 }
 
@@ -73,6 +86,7 @@ func New(s *site.Site, log *slog.Logger, opts ...Option) (http.Handler, error) {
 func routes(mux shell.Mux, s *site.Site, log *slog.Logger, o options) error {
 	sh := shell.New(s.Name(), s.Local(), s.Clock, log)
 	sh.Behind = s.Behind
+	sh.Practice = o.teaching != nil
 	sh.Notices = func(words *shell.Words) []string { return notices(s, words) }
 	if o.watch == nil {
 		o.watch = door.NewWatch(log)
@@ -99,6 +113,12 @@ func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o opt
 	}
 	if err := board.Register(mux, sh, s, log, pins, o.watch.Counts()); err != nil {
 		return err
+	}
+	if o.teaching != nil {
+		own.Practice = true
+		if err := o.teaching(mux, sh); err != nil {
+			return err
+		}
 	}
 	if o.practice == nil {
 		return workplace.Register(mux, sh, s, own)
@@ -177,6 +197,22 @@ func (srv *Server) registerStations(mux shell.Mux) {
 		}
 		return s.Retire(r.Context(), r.FormValue("station"), r.FormValue("reason"), asOf)
 	}))
+}
+
+// readOnly refuses whatever would be recorded in an invented ledger: all who practise with it find it as it was.
+func readOnly(next http.Handler, sh *shell.Shell) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead && r.URL.Path != teach.Path {
+			err := refusal.WithCode(http.StatusForbidden, "%s", sh.Words(r).T("practise.read-only"))
+			if strings.HasPrefix(r.URL.Path, apiPrefix) {
+				sh.FailJSON(w, r, err)
+			} else {
+				sh.FailText(w, r, err)
+			}
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
 }
 
 const practicePrefix = "/practice"
