@@ -10,7 +10,7 @@ PACKAGES = ./...
 export CGO_ENABLED = 0
 
 .PHONY: all build page install test deps vet windows staticcheck plain alone race short \
-  fuzz bench mutants sessions soak papers downtime demo generate vuln lint-api clean
+  fuzz bench benchmarks mutants sessions soak papers downtime demo generate vuln lint-api clean
 
 all: build
 
@@ -112,7 +112,15 @@ fuzz:
 	  for f in $$($(GO) test -list '^Fuzz' $$p | grep '^Fuzz' || true); do \
 	    echo "$$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p; done; done
 
+# The table of what a user meets, each figure beside its rival's in the same run; BENCH='-rounds 5 -records 1000000 -dir DIR'
+# and so on, see go run ./cmd/internal/bench -h. PostgreSQL is installed for it where it can be and lacks: it takes longer than
+# make test, which doesn't need it, should wait for.
 bench:
+	@.ci/deps bench
+	$(GO) run ./cmd/internal/bench $(BENCH)
+
+# All of Go's own benchmarks: parts of the program, most beside a rival too.
+benchmarks:
 	$(GO) test -run '^$$' -bench . -benchtime 2s -timeout 60m ./events ./ledger/... ./projections/... \
 	  ./cmd/internal/site ./cmd/internal/board ./cmd/internal/paper/marks
 
