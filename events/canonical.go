@@ -27,8 +27,8 @@ func Canonical(raw []byte) ([]byte, error) {
 	if len(raw) > MaxRecord {
 		return nil, fmt.Errorf("%d bytes are more than the %d a record may have", len(raw), MaxRecord)
 	}
-	if isCanonical(raw) {
-		return bytes.Clone(raw), nil
+	if c, ok := inOrder(raw); ok {
+		return c, nil
 	}
 	if err := checkNumbers(raw); err != nil {
 		return nil, err
