@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -19,6 +20,7 @@ import (
 
 	"listbound/cmd/internal/teach"
 	"listbound/cmd/internal/web"
+	"listbound/projections"
 )
 
 // told reads what tell says is right.
@@ -117,6 +119,17 @@ func beforeClass(t *testing.T, a *app, sets, right []string) {
 		t.Fatal(err)
 	}
 	size := class.Site.Size()
+	wrong, err := class.Site.Broken(t.Context())
+	if err != nil || len(wrong) == 0 {
+		t.Fatalf("nothing is wrong on the board: %v", err)
+	}
+	for _, v := range wrong {
+		if !slices.Contains(sets, v.Set) && slices.ContainsFunc(v.Findings, func(f projections.Finding) bool {
+			return f.Severity != projections.SeverityNoted && f.Code != projections.LinkMissing
+		}) {
+			t.Errorf("the ledger tells of %s as well: %s", v.Set, v.Findings[0].Code)
+		}
+	}
 	ask := func(method, path string, form url.Values) (int, string) {
 		t.Helper()
 		r := httptest.NewRequest(method, "http://127.0.0.1"+path, strings.NewReader(form.Encode()))

@@ -27,6 +27,7 @@ import (
 	"listbound/cmd/internal/web"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/practise"
 	runs "listbound/projections/run"
 	"listbound/projections/run/logfile"
 )
@@ -467,6 +468,28 @@ func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenari
 		}
 	}
 	slices.Sort(names)
-	_, err = fmt.Fprintf(w, "\nFindings above: %s.\n", strings.Join(names, ", "))
+	fmt.Fprintf(w, "\nFindings above: %s.\n", strings.Join(names, ", "))
+	return a.showPractice()
+}
+
+// showPractice solves a practice incident, as a learner does who reads its findings.
+func (a *app) showPractice() error {
+	const seed = 7
+	in, err := (&lesson{seed: seed}).incident()
+	if err != nil {
+		return err
+	}
+	t := &in.Truth
+	touched := t.Touched()
+	marks := in.Mark(practise.Answer{Set: touched[0], Step: t.Step, From: t.From, To: t.To, Touched: touched[1:]})
+	right := 0
+	for _, m := range marks {
+		if m.Right {
+			right++
+		}
+	}
+	_, err = fmt.Fprintf(a.env.Out, "\nA practice incident, for a class: listbound practise serve --seed %d\n%d records; answered %s, %s, "+
+		"from %s to %s, touched besides: %s: %d of %d right.\n%s\n", seed, len(in.Records), touched[0], t.Step, t.From.Format(time.DateTime),
+		t.To.Format(time.DateTime), strings.Join(touched[1:], ", "), right, len(marks), in.Cause.In("en").Name)
 	return err
 }
