@@ -27,6 +27,7 @@ import (
 	"listbound/cmd/internal/web"
 	"listbound/events"
 	"listbound/projections"
+	"listbound/projections/assess"
 	"listbound/projections/practise"
 	runs "listbound/projections/run"
 	"listbound/projections/run/logfile"
@@ -338,7 +339,13 @@ func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error)
 	if err != nil {
 		return err
 	}
-	if err := a.showWeek(ctx, s, week); err != nil || once {
+	if err := a.showWeek(ctx, s, week); err != nil {
+		return err
+	}
+	clock.during.Store(&end)
+	err = a.signAssessment(ctx, s, week.Site)
+	clock.during.Store(nil)
+	if err != nil || once {
 		return err
 	}
 	return a.serveSite(ctx, s, address, nil)
@@ -470,6 +477,41 @@ func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenari
 	slices.Sort(names)
 	fmt.Fprintf(w, "\nFindings above: %s.\n", strings.Join(names, ", "))
 	return a.showPractice()
+}
+
+// signAssessment signs an assessment of two placements in the week's ledger, and says what the ledger says of them.
+func (a *app) signAssessment(ctx context.Context, s *site.Site, name string) error {
+	const badge = "B-2214"
+	at := []events.Placement{events.InsideBag, events.Outside}
+	x, err := s.Assess(ctx, site.AssessQuery{Seed: 1, Choices: assess.Choices{Placements: []string{assess.InsideBag, assess.Outside},
+		Dependence: assess.DependenceHigh, Decides: "the head of the department"}})
+	if err != nil {
+		return err
+	}
+	document, err := site.AssessmentDocument(x)
+	if err != nil {
+		return err
+	}
+	rs, err := s.Observe(ctx, &events.Observation{Station: name + "/board", Kind: events.KindPlacementsAssessed,
+		Time: s.Clock().UTC(), Operator: badge, Data: &events.PlacementsAssessed{Placements: at, Document: document}})
+	if err != nil {
+		return fmt.Errorf("signing the assessment: %w", err)
+	}
+	said, err := a.words()
+	if err != nil {
+		return err
+	}
+	seq := rs[0].Seq
+	fmt.Fprintf(a.env.Out, "\nWhere count sheets travel, assessed and signed by badge %s: record %d, page /assess?record=%d, "+
+		"printed with &format=pdf\n", badge, seq, seq)
+	for _, part := range report.AssessmentSections(x, said.Catalogue().In("en")) {
+		if len(part.Tables) > 0 && part.Tables[0].ID == "assess-ledger" {
+			for _, line := range part.Says {
+				fmt.Fprintln(a.env.Out, "  "+line)
+			}
+		}
+	}
+	return nil
 }
 
 // showPractice solves a practice incident, as a learner does who reads its findings.
