@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"listbound/events"
 	"listbound/projections"
 	"listbound/projections/facts"
 )
@@ -14,13 +15,44 @@ import (
 func TellKnown(src facts.Source, now time.Time, vs []projections.Verdict) error {
 	s := &seeing{src: src, kept: make(map[facts.DimKey][]facts.Fact), arounds: make(map[around][]facts.Fact)}
 	for i := range vs {
-		if v := &vs[i]; v.Station == "" && len(v.Findings) > 0 {
-			if err := s.tell(v, now); err != nil {
-				return err
-			}
+		v := &vs[i]
+		tell := s.tell
+		if v.Station != "" {
+			tell = s.tellStation
+		}
+		if len(v.Findings) == 0 {
+			continue
+		}
+		if err := tell(v, now); err != nil {
+			return err
 		}
 	}
 	return nil
+}
+
+// tellStation does the same with what is found of a station's own records. That it fell silent was known as its time was
+// over: what it recorded since would have ended it.
+func (s *seeing) tellStation(v *projections.Verdict, now time.Time) error {
+	s.arrivals = make(map[time.Time][]int64)
+	left := len(v.Findings)
+	for i := range v.Findings {
+		if f := &v.Findings[i]; f.Code == projections.StationSilent {
+			f.Known = f.From
+			left--
+		}
+	}
+	for at := (time.Time{}); left > 0; {
+		w := NewWorld(facts.AsKnownAt(s, at))
+		then, err := w.JudgeStation(events.Station{Name: v.Station})
+		if err != nil {
+			return err
+		}
+		left -= s.first(v, &then, at)
+		if at = s.after(at, time.Time{}); at.IsZero() || !now.IsZero() && at.After(now) {
+			break
+		}
+	}
+	return s.err
 }
 
 // tell goes from one moment at which a verdict can have changed to the next.

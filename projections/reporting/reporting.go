@@ -164,6 +164,14 @@ func said(s string) any {
 	return s
 }
 
+// number is a record's, or nothing where there is none.
+func number(seq int64) any {
+	if seq == 0 {
+		return nil
+	}
+	return seq
+}
+
 func truth(b bool) int {
 	if b {
 		return 1
@@ -190,7 +198,7 @@ func (c *Copy) findings(v *projections.Verdict) error {
 			when, by = utc(f.Acknowledged[0].Time), f.Acknowledged[0].By
 		}
 		if err := c.insert("findings", v.Set, v.Trip, n, said(v.Station), string(f.Code), f.Way, string(f.Severity), utc(f.From), utc(f.To),
-			when, by, f.Says, f.Next, said(f.Incident)); err != nil {
+			when, by, f.Says, f.Next, said(f.Incident), utc(f.Known), c.local(f.Known), number(f.KnownBy)); err != nil {
 			return err
 		}
 	}

@@ -30,7 +30,9 @@ CREATE TABLE findings (
 	since TEXT, until TEXT,          -- its window
 	acknowledged TEXT, acknowledged_by TEXT,
 	says TEXT NOT NULL, next TEXT NOT NULL,
-	incident TEXT                    -- the one that it belongs to; NULL where it weighs nothing
+	incident TEXT,                   -- the one that it belongs to; NULL where it weighs nothing
+	known TEXT, known_local TEXT,    -- when it was first known here
+	known_by INTEGER                 -- the record that showed it; NULL: only time had passed
 );
 
 CREATE TABLE counts (
@@ -114,6 +116,11 @@ CREATE VIEW monthly_findings AS
 SELECT strftime('%Y-%m', coalesce(t.opened_local, t.last_seen_local)) AS month, f.code, f.severity, count(*) AS found,
 	count(DISTINCT f.set_id) AS sets
 FROM findings f LEFT JOIN turns t USING (set_id, turn) GROUP BY 1, 2, 3;
+
+CREATE VIEW first_known AS
+SELECT f.set_id, f.turn, f.station, f.n, f.code, f.severity, f.incident, f.known, f.known_local, f.known_by, t.opened, t.opened_local,
+	t.case_ref, round((julianday(t.opened) - julianday(f.known)) * 1440) AS minutes_before_opening -- less than 0: known after it
+FROM findings f LEFT JOIN turns t USING (set_id, turn);
 
 CREATE VIEW work_by_badge AS
 SELECT b.badge, b.role, r.seq, r.kind, r.subject, r.turn, r.station, r.observed, r.observed_local, r.in_force

@@ -147,16 +147,23 @@ func (r *Report) told(b *proof.Bundle, c *Covers, name string, want []byte) {
 func judged(c *Covers, all []*entry, texts events.Disclosed) (*Story, error) {
 	w := judge.NewWorld(nil)
 	w.SetMoment(c.Judged)
+	var told []facts.Fact
 	for _, e := range all {
 		if !c.AsOf.IsZero() && e.fact.recorded.After(c.AsOf) {
 			continue
 		}
 		said := events.RevealNote(e.note, events.Observed(e.note, e.event), texts)
-		w.Add(facts.Fact{Seq: e.seq, Recorded: e.fact.recorded, Remarks: e.fact.remarks, Event: said})
+		f := facts.Fact{Seq: e.seq, Recorded: e.fact.recorded, Remarks: e.fact.remarks, Event: said}
+		w.Add(f)
+		told = append(told, f)
 	}
+	src := facts.NewMemory(told)
 	if c.Of == Everything {
 		vs, err := notWhole(w)
-		return &Story{Verdicts: vs}, err
+		if err != nil {
+			return nil, err
+		}
+		return &Story{Verdicts: vs}, TellKnown(src, c.Judged, vs)
 	}
 	kind, name, _ := strings.Cut(c.Of, " ")
 	of := projections.HistoryOf{AsOf: c.AsOf}
@@ -181,6 +188,9 @@ func judged(c *Covers, all []*entry, texts events.Disclosed) (*Story, error) {
 	}
 	h, err := w.History(of)
 	if err != nil {
+		return nil, err
+	}
+	if err := TellKnown(src, c.Judged, h.Verdicts); err != nil {
 		return nil, err
 	}
 	words.Embedded().TellHistory(&h)

@@ -165,12 +165,16 @@ func (s *Site) wholeLedger(ctx context.Context, q Query, w io.Writer) error {
 		if v.Position() != cp.Size {
 			return nil, refusal.New("records came meanwhile; ask once more")
 		}
-		return v.Worst(ctx)
+		vs, err := v.Worst(ctx)
+		if err != nil {
+			return nil, err
+		}
+		vs = slices.DeleteFunc(vs, func(v projections.Verdict) bool { return v.Station != "" })
+		return vs, bundle.TellKnown(v.Source(ctx), v.Moment(), vs)
 	})
 	if err != nil {
 		return err
 	}
-	vs = slices.DeleteFunc(vs, func(v projections.Verdict) bool { return v.Station != "" })
 	for i := range vs {
 		words.Embedded().Tell(&vs[i])
 	}
@@ -183,6 +187,9 @@ func (r *recorder) history(ctx context.Context, v *View, q Query) (*projections.
 	r.Source = v.known(ctx, q.AsOf)
 	h, err := v.history(ctx, r, q, false)
 	if err != nil {
+		return nil, err
+	}
+	if err := bundle.TellKnown(r, v.moment(q.AsOf), h.Verdicts); err != nil {
 		return nil, err
 	}
 	for _, e := range h.Events {

@@ -110,7 +110,7 @@ func (v *View) copyTurns(
 			verdicts = append(verdicts, *verdict)
 		}
 	}
-	if err := v.TellIncidents(ctx, verdicts); err != nil {
+	if err := errors.Join(v.TellIncidents(ctx, verdicts), v.TellKnown(ctx, time.Time{}, verdicts)); err != nil {
 		return err
 	}
 	w := v.World(ctx)
@@ -163,7 +163,7 @@ func (v *View) copyRest(ctx context.Context, c *reporting.Copy) error {
 	if err != nil {
 		return err
 	}
-	if err := v.TellIncidents(ctx, stations); err != nil {
+	if err := errors.Join(v.TellIncidents(ctx, stations), v.TellKnown(ctx, time.Time{}, stations)); err != nil {
 		return err
 	}
 	for i := range stations {
