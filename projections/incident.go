@@ -25,6 +25,8 @@ type Cause struct {
 	// with a link in common are one incident.
 	Links []string `json:"links"`
 	Rank  int64    `json:"rank"` // Rank of a verdict with this finding alone
+
+	Opening int64 `json:"opening,omitzero"` // the record of the opening at which something was not read; 0 of anything else
 }
 
 // Handled is one step that somebody took with an incident.
@@ -45,6 +47,7 @@ type Handled struct {
 const (
 	causeCase    = "case"    // counts of a case, and what came back from it
 	causeRoom    = "room"    // how counts of a room were made, in one week
+	causeUnread  = "unread"  // what a room did not read at its openings, in one week; in many rooms, what the house did not
 	causeRecall  = "recall"  // a positive indicator
 	causeSheet   = "sheet"   // whose sheet lies where
 	causePiece   = "piece"   // a piece in the wrong set
@@ -59,7 +62,7 @@ const (
 var families = map[Code]string{
 	SheetSwapped: causeSheet, SheetStale: causeSheet, SheetAltered: causeSheet, SheetUnknown: causeSheet,
 	SheetUnreadable: causeSheet, SheetAbsent: causeSheet, SheetInDoubt: causeSheet, SheetMoved: causeSheet,
-	LabelSwapped: causeSheet, TagUnread: causeSheet, CountedOnWrongList: causeSheet,
+	LabelSwapped: causeSheet, CountedOnWrongList: causeSheet,
 	CountDiffersAtOpen: causePiece, PieceMissing: causePiece, PieceMigrated: causePiece,
 	CountShort: causeCase, CountOver: causeCase, CountMissing: causeCase, CountOnePerson: causeCase,
 	ClosedUnreconciled: causeCase, CameBackShort: causeCase, CameBackOver: causeCase, Overdue: causeCase,
@@ -79,7 +82,11 @@ func CausesOf(v *Verdict) []Cause {
 		alone := *v
 		alone.Findings = v.Findings[i : i+1]
 		alone.Status = StatusOf(alone.Findings, v.Status)
-		out = append(out, Cause{Code: f.Code, Mark: markOf(v, f), Links: linksOf(v, f), Rank: Rank(&alone)})
+		c := Cause{Code: f.Code, Mark: markOf(v, f), Links: linksOf(v, f), Rank: Rank(&alone)}
+		if at := UnreadAt(f); at != nil {
+			c.Opening = at.Seq
+		}
+		out = append(out, c)
 	}
 	return out
 }
@@ -94,7 +101,13 @@ func linksOf(v *Verdict, f *Finding) []string {
 	}
 	station := cmp.Or(named("station"), v.Station)
 	own := link(causeTurn, string(f.Code), v.Set, v.Trip)
-	switch family := families[f.Code]; family {
+	family := families[f.Code]
+	if at := UnreadAt(f); at != nil && asksWhoseSheet(v) {
+		family = causeSheet
+	} else if at != nil {
+		return []string{link(causeUnread, at.Place.Name, weekOf(at.At))}
+	}
+	switch family {
 	case causeSheet:
 		return withOther(f, v, causeSheet)
 	case causePiece:
@@ -103,7 +116,7 @@ func linksOf(v *Verdict, f *Finding) []string {
 		ref := cmp.Or(named("case"), v.Case)
 		switch {
 		case v.Together != nil:
-			return []string{link(causeRoom, v.Together.Room, v.Together.Week)}
+			return []string{link(causeRoom, v.Together.Room, weekOf(v.Together.Opened))}
 		case ref != "":
 			return []string{link(causeCase, ref), link(causePiece, v.Set, v.Trip)}
 		}
@@ -130,7 +143,7 @@ func linksOf(v *Verdict, f *Finding) []string {
 			return []string{link(causeList, list, string(members["version"]))}
 		}
 	case causePlaced:
-		return []string{link(causePlaced, named("list"), named("placement"), WeekOf(f.To))}
+		return []string{link(causePlaced, named("list"), named("placement"), weekOf(f.To))}
 	case causeStation:
 		if station != "" {
 			return []string{link(causeStation, string(f.Code), station)}
@@ -147,7 +160,7 @@ func withOther(f *Finding, v *Verdict, kind string) []string {
 	} else if o != nil && o.Set != v.Set { // only which set it was: that two labels name each other is one cause
 		pair := []string{v.Set, o.Set}
 		slices.Sort(pair)
-		out = append(out, link(kind, "pair", pair[0], pair[1], WeekOf(f.To)))
+		out = append(out, link(kind, "pair", pair[0], pair[1], weekOf(f.To)))
 	}
 	return out
 }
@@ -217,19 +230,21 @@ type IncidentMember struct {
 
 // Incident is one cause with what it shows in.
 type Incident struct {
-	Key     string
-	Kind    string // of cause
-	CanAct  bool   // somebody can still do something
-	State   IncidentState
-	Members []IncidentMember // the worst first
-	Steps   []Handled        // in the order of time
-	Marks   []string         // of its findings
-	Codes   []Code           // the same, each once
-	Rank    int64
-	Since   time.Time // the last observation of its worst member
-	DueBy   time.Time // when something is to be done, by the last step that says so; zero: nobody has
+	Key     string           `json:"key"`
+	Kind    string           `json:"kind"`   // of cause
+	CanAct  bool             `json:"canAct"` // somebody can still do something
+	State   IncidentState    `json:"state"`
+	Members []IncidentMember `json:"members"`         // the worst first
+	Steps   []Handled        `json:"steps,omitempty"` // in the order of time
+	Marks   []string         `json:"-"`               // of its findings
+	Codes   []Code           `json:"codes"`           // the same, each once
+	Rank    int64            `json:"-"`
+	Since   time.Time        `json:"since,omitzero"` // the last observation of its worst member
+	DueBy   time.Time        `json:"due,omitzero"`   // when something is to be done, by the last step that says so; zero: nobody has
+	Habit   *Habit           `json:"habit,omitempty"`
 
-	links []string
+	links  []string
+	unread []Unread
 }
 
 // Is reports whether an incident is asked for by a key: its own, or one that it had while less of it was known.
@@ -277,12 +292,11 @@ func truth(b bool) int {
 }
 
 // Incidents groups what verdicts tell by cause, in the order in which they are shown.
-func Incidents(parts []IncidentPart) []Incident {
+func Incidents(parts []IncidentPart, cal Calendar) []Incident {
 	var g linked
-	for p := range parts {
-		for n := range parts[p].Causes {
-			g.add(parts[p].Causes[n].Links)
-		}
+	links := cal.linksOf(parts)
+	for i := range links {
+		g.add(links[i])
 	}
 	at := make(map[int]int) // of the first finding of a group, its place in out
 	out := make([]Incident, 0, len(parts))
@@ -290,27 +304,27 @@ func Incidents(parts []IncidentPart) []Incident {
 	for p := range parts {
 		for n := range parts[p].Causes {
 			root := g.root(i)
-			i++
 			place, ok := at[root]
 			if !ok {
 				place = len(out)
 				at[root] = place
 				out = append(out, Incident{})
 			}
-			out[place].take(&parts[p], n)
+			out[place].take(&parts[p], n, links[i])
+			i++
 		}
 	}
 	for i := range out {
-		out[i].end()
+		out[i].end(cal)
 	}
 	slices.SortFunc(out, func(a, b Incident) int { return CompareIncidents(&a, &b) })
 	return out
 }
 
 // take adds one finding of a part.
-func (in *Incident) take(p *IncidentPart, n int) {
+func (in *Incident) take(p *IncidentPart, n int, links []string) {
 	c := &p.Causes[n]
-	in.Marks, in.links = append(in.Marks, c.Mark), append(in.links, c.Links...)
+	in.Marks, in.links = append(in.Marks, c.Mark), append(in.links, links...)
 	if !slices.Contains(in.Codes, c.Code) {
 		in.Codes = append(in.Codes, c.Code)
 	}
@@ -323,6 +337,9 @@ func (in *Incident) take(p *IncidentPart, n int) {
 		in.Members[last].rank = joint(in.Members[last].rank, c.Rank)
 	}
 	in.Members[last].Findings = append(in.Members[last].Findings, n)
+	if house, room := houseOf(links[0]); house != "" {
+		in.unread = append(in.unread, Unread{room, c.Code, c.Opening})
+	}
 	for _, s := range p.Steps {
 		if s.Code == c.Code && !slices.ContainsFunc(in.Steps, func(t Handled) bool { return t.Seq == s.Seq }) {
 			in.Steps = append(in.Steps, s)
@@ -331,7 +348,7 @@ func (in *Incident) take(p *IncidentPart, n int) {
 }
 
 // end orders what was taken, names it, and says what has become of it.
-func (in *Incident) end() {
+func (in *Incident) end(cal Calendar) {
 	slices.SortFunc(in.Members, func(a, b IncidentMember) int {
 		return cmp.Or(cmp.Compare(a.rank, b.rank), b.since.Compare(a.since), CompareKeys(a.TripKey, b.TripKey))
 	})
@@ -343,6 +360,7 @@ func (in *Incident) end() {
 	})
 	in.Key = short("key", least)
 	in.Kind, _, _ = strings.Cut(least, linkSep)
+	in.tellHabit(least, cal)
 	slices.SortFunc(in.Steps, func(a, b Handled) int { return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Seq, b.Seq)) })
 	in.State = IncidentOpen
 	for _, s := range in.Steps {

@@ -23,6 +23,11 @@ func partsOf(vs ...projections.Verdict) (out []projections.IncidentPart) {
 	return out
 }
 
+// grouped are the incidents of parts before their week is over.
+func grouped(parts []projections.IncidentPart) []projections.Incident {
+	return projections.Incidents(parts, projections.Calendar{})
+}
+
 func short(set, trip, ref string, pieces int64) projections.Verdict {
 	return projections.Verdict{Set: set, Trip: trip, Case: ref, Status: projections.Broken, Opened: true, Over: true,
 		Findings: []projections.Finding{{Code: projections.CountShort, Severity: projections.SeverityBroken, Way: "unaccounted",
@@ -33,20 +38,20 @@ func short(set, trip, ref string, pieces int64) projections.Verdict {
 // what one case leaves open. What has another cause stands alone, of the same set too.
 func TestIncidentsByCause(t *testing.T) {
 	a, b, c := swapped("A", "1", "B", "2"), swapped("B", "2", "C", "3"), swapped("C", "3", "A", "1")
-	first := projections.Incidents(partsOf(a))
+	first := grouped(partsOf(a))
 	for _, order := range [][]projections.Verdict{{a, b, c}, {c, a, b}, {b, c, a}} {
-		ins := projections.Incidents(partsOf(order...))
+		ins := grouped(partsOf(order...))
 		if len(ins) != 1 || len(ins[0].Members) != 3 || !ins[0].Is(first[0].Key) || ins[0].Kind != "sheet" || !ins[0].CanAct {
 			t.Errorf("a ring is %+v", ins)
 		}
 	}
-	if was := projections.Incidents(partsOf(b)); !projections.Incidents(partsOf(a, b))[0].Is(was[0].Key) {
+	if was := grouped(partsOf(b)); !grouped(partsOf(a, b))[0].Is(was[0].Key) {
 		t.Error("what was found first is not found by its name any more")
 	}
 	d := swapped("D", "4", "E", "5")
 	d.Findings = append(d.Findings, short("D", "4", "K-1", 1).Findings...)
 	d.Case = "K-1"
-	ins := projections.Incidents(partsOf(a, d, short("F", "6", "K-1", 2), short("G", "7", "K-2", 1)))
+	ins := grouped(partsOf(a, d, short("F", "6", "K-1", 2), short("G", "7", "K-2", 1)))
 	var kinds []string
 	for _, in := range ins {
 		kinds = append(kinds, in.Kind)
@@ -79,7 +84,7 @@ func TestLabelsThatNameEachOther(t *testing.T) {
 		{read("B", "A", monday.AddDate(0, 0, 7)), 2}, // of another week
 		{read("B", "C", monday), 2}, {read("C", "A", monday), 2},
 	} {
-		ins := projections.Incidents(partsOf(read("A", "B", monday), tt.other))
+		ins := grouped(partsOf(read("A", "B", monday), tt.other))
 		if len(ins) != tt.n {
 			t.Errorf("%s names %s: %d incidents, want %d", tt.other.Set, tt.other.Findings[0].Other.Set, len(ins), tt.n)
 		}
@@ -87,7 +92,7 @@ func TestLabelsThatNameEachOther(t *testing.T) {
 	both := read("A", "B", monday)
 	both.Findings = append(both.Findings, swapped("A", "A-1", "D", "D-1").Findings...)
 	want := []projections.Code{projections.LabelSwapped, projections.SheetSwapped}
-	if ins := projections.Incidents(partsOf(both, read("B", "A", monday))); len(ins) != 1 || !slices.Equal(ins[0].Codes, want) {
+	if ins := grouped(partsOf(both, read("B", "A", monday))); len(ins) != 1 || !slices.Equal(ins[0].Codes, want) {
 		t.Errorf("codes of one incident: %+v", ins)
 	}
 }
@@ -100,7 +105,7 @@ func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
 			Code: projections.PlacedOtherwise, Severity: projections.SeverityDoubtful, Way: "sealed", From: when, To: when,
 			Detail: &projections.PlacedAgainstPolicy{Set: set, List: list, Placement: at}}}}
 	}
-	ins := projections.Incidents(partsOf(placed("A", "LAP", events.Outside, monday), placed("B", "LAP", events.Outside,
+	ins := grouped(partsOf(placed("A", "LAP", events.Outside, monday), placed("B", "LAP", events.Outside,
 		monday.AddDate(0, 0, 6)),
 		placed("C", "VAS", events.Outside, monday), placed("D", "LAP", events.InsideBare, monday),
 		placed("E", "LAP", events.Outside, monday.AddDate(0, 0, 7))))
@@ -122,7 +127,9 @@ func TestPlacedOtherwiseIsOneIncident(t *testing.T) {
 func TestIncidentEndsAndBegins(t *testing.T) {
 	at := func(h int) time.Time { return time.Date(2026, 3, 4, h, 0, 0, 0, time.UTC) }
 	v := short("F", "6", "K-1", 1)
-	state := func() projections.IncidentState { return projections.Incidents(partsOf(v))[0].State }
+	state := func() projections.IncidentState {
+		return grouped(partsOf(v))[0].State
+	}
 	step := func(h int, s projections.Handled) {
 		s.Time, s.Seq = at(h), int64(h)
 		v.Handled = append(v.Handled, s)
@@ -135,12 +142,12 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 		t.Errorf("with a step of another it is %s", got)
 	}
 	step(2, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted, Assignee: "B-1", Due: at(9)})
-	if in := projections.Incidents(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" ||
+	if in := grouped(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" ||
 		!in.DueBy.Equal(at(9)) {
 		t.Errorf("taken it is %+v", in)
 	}
 	step(3, projections.Handled{Code: projections.CountShort, Step: events.IncidentClosed, Outcome: events.OutcomeFound,
-		Covers: projections.Incidents(partsOf(v))[0].Marks})
+		Covers: grouped(partsOf(v))[0].Marks})
 	if got := state(); got != projections.IncidentClosed {
 		t.Errorf("closed it is %s", got)
 	}
@@ -150,7 +157,7 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 		t.Errorf("with a second piece missing it is %s", got)
 	}
 	v = closed
-	more := projections.Incidents(partsOf(v, short("G", "7", "K-1", 1)))
+	more := grouped(partsOf(v, short("G", "7", "K-1", 1)))
 	if len(more) != 1 || more[0].State != projections.IncidentReopened {
 		t.Errorf("with another set of the case it is %+v", more)
 	}
@@ -162,9 +169,9 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 
 // TestIncidentNamedByFirstPacked: a ring is named by its turn that was packed first, whatever its sets are called.
 func TestIncidentNamedByFirstPacked(t *testing.T) {
-	want := projections.Incidents(partsOf(swapped("B", "1", "C", "3")))[0].Key
+	want := grouped(partsOf(swapped("B", "1", "C", "3")))[0].Key
 	for _, v := range []projections.Verdict{swapped("B", "1", "A", "2"), swapped("A", "2", "B", "1"), swapped("C", "2", "B", "1")} {
-		if ins := projections.Incidents(partsOf(v)); ins[0].Key != want {
+		if ins := grouped(partsOf(v)); ins[0].Key != want {
 			t.Errorf("%s: the key is %s, want %s", v.Set, ins[0].Key, want)
 		}
 	}
@@ -178,7 +185,7 @@ func TestIncidentRank(t *testing.T) {
 		doubt := v.Findings[0]
 		doubt.Severity = projections.SeverityDoubtful
 		v.Findings = append(v.Findings, v.Findings[0], doubt)
-		if ins := projections.Incidents(partsOf(v)); len(ins) != 1 || ins[0].Rank != projections.Rank(&v) {
+		if ins := grouped(partsOf(v)); len(ins) != 1 || ins[0].Rank != projections.Rank(&v) {
 			t.Errorf("opened %t: %+v, the verdict stands at %d", opened, ins, projections.Rank(&v))
 		}
 	}

@@ -8,6 +8,8 @@ import "time"
 type Together struct {
 	Room string `json:"room"` // the station at which the set was opened
 	Week string `json:"week"` // its Monday in UTC, as 2006-01-02
+
+	Opened time.Time `json:"opened,omitzero"` // the set: the week where the site is follows from it
 }
 
 // WeekOf returns the Monday of a moment's week in UTC, as 2006-01-02.
@@ -37,16 +39,18 @@ func AboutRoom(v *Verdict) bool {
 // stand together in one, at the place of the first. It keeps their order.
 func Rows(vs []Verdict) [][]Verdict {
 	var out [][]Verdict
-	at := make(map[Together]int)
+	type room struct{ name, week string }
+	at := make(map[room]int)
 	for _, v := range vs {
 		if v.Together == nil {
 			out = append(out, []Verdict{v})
 			continue
 		}
-		n, ok := at[*v.Together]
+		r := room{v.Together.Room, v.Together.Week}
+		n, ok := at[r]
 		if !ok {
 			n = len(out)
-			at[*v.Together] = n
+			at[r] = n
 			out = append(out, nil)
 		}
 		out[n] = append(out[n], v)

@@ -85,7 +85,7 @@ func (j *judgement) run() projections.Verdict {
 	v.Findings, v.Until, v.Handled = j.findings, j.until, j.handled()
 	v.Status = j.status()
 	if projections.AboutRoom(&v) {
-		v.Together = &projections.Together{Room: open.Event.Station, Week: projections.WeekOf(open.At())}
+		v.Together = &projections.Together{Room: open.Event.Station, Week: projections.WeekOf(open.At()), Opened: open.At().UTC()}
 	}
 	return v
 }

@@ -1,10 +1,6 @@
 package judge
 
-import (
-	"testing"
-
-	"listbound/projections"
-)
+import "testing"
 
 // TestTogether: only how counts were made is told of a room and week; whatever else
 // weighs, and what can still be made good, stands alone.
@@ -35,7 +31,8 @@ func TestTogether(t *testing.T) {
 		s.live(x)
 		v := judge(t, s.world(), x.key())
 		switch {
-		case tt.want && (v.Together == nil || *v.Together != projections.Together{Room: "north/or-3", Week: "2026-03-02"}):
+		case tt.want && (v.Together == nil || v.Together.Room != "north/or-3" || v.Together.Week != "2026-03-02" ||
+			!v.Together.Opened.Equal(x.openedAt())):
 			t.Errorf("%s: stands with %+v, want the others of or-3 in that week: %+v", tt.name, v.Together, v.Findings)
 		case !tt.want && v.Together != nil:
 			t.Errorf("%s: stands with the others of %+v, want it alone", tt.name, v.Together)

@@ -107,6 +107,7 @@ func (c *counted) Read(seq int64) ([]byte, error) {
 
 // questions puts each question to a model, and returns the errors by its name.
 func questions(ctx context.Context, h *hospital, m *readmodel.Model) map[string]error {
+	m.ForgetIncidents()
 	k := projections.TripKey{Set: "LAP-014", Trip: tripOf("LAP-014", 0)}
 	event, room := h.facts[0].Event.ID, "north/or-3"
 	var f readmodel.BoardFilter
@@ -136,6 +137,8 @@ func questions(ctx context.Context, h *hospital, m *readmodel.Model) map[string]
 		"TurnsNow":        failed(m.TurnsNow(ctx, clock(9, 0, 0))),
 		"Board":           failed(m.Board(ctx, f, nil, 9)),
 		"Incidents":       failed(m.Incidents(ctx)),
+		"OpenedAt":        failed(m.OpenedAt(ctx, always, always)),
+		"Operators":       failed(m.Operators(ctx, []int64{1})),
 		"BoardKeys":       failed(m.BoardKeys(ctx, f)),
 		"BoardRowsOf":     failed(m.BoardRowsOf(ctx, []projections.TripKey{k})),
 		"BoardTallies":    failed(m.BoardTallies(ctx, f, "code")),
@@ -184,10 +187,11 @@ func TestQuestionsFail(t *testing.T) {
 		{`UPDATE board SET worst = 'x', since = 'x'`, "Board Incidents"},
 		{`UPDATE events SET remarks = 'x'`, "RemarksOf Facts Around"},
 		{`DROP TABLE board`, "Board BoardTallies BoardCount Incidents BoardKeys BoardRowsOf"},
+		{`DROP TABLE openings`, "OpenedAt"},
 		{`DROP TABLE marks`, "Find-set SharesSeals"},
 		{`DROP TABLE rests_on`, "Due"},
 		{`DROP TABLE trips`, "Status TripsOfSet JudgedTrip Unopened Find-set Verdicts"},
-		{`DROP TABLE events`, "SetOfTrip TripsOfLoad FindEvent Enrolments Lists OpenCases Shares RecordsOf Remarked"},
+		{`DROP TABLE events`, "Operators SetOfTrip TripsOfLoad FindEvent Enrolments Lists OpenCases Shares RecordsOf Remarked"},
 	} {
 		change(t, db, x.damage)
 		found := questions(t.Context(), h, m)

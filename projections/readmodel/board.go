@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"hash/maphash"
 	"slices"
 	"strings"
 	"time"
@@ -135,6 +136,7 @@ type BoardFilter struct {
 	Unseen       bool // with a finding nobody has acknowledged
 	Unopened     bool // still closed, and not packed again: only the turns of Sets
 	Sets         []string
+	Turns        []projections.TripKey // no others; nil: any
 }
 
 // BoardCursor is a place in the board's order. The next page begins after it,
@@ -144,6 +146,8 @@ type BoardCursor struct {
 	Key          projections.TripKey
 }
 
+var sumSeed = maphash.MakeSeed()
+
 // BoardRow is one trip on the board.
 type BoardRow struct {
 	projections.Verdict
@@ -151,6 +155,7 @@ type BoardRow struct {
 	Placement string
 	AtStation string // of the last observation
 	Place     BoardCursor
+	Sum       uint64 // of the verdict as it is kept, as long as this program runs
 }
 
 // where is the condition on the board's rows b.
@@ -183,6 +188,14 @@ func (f BoardFilter) whereOf(table string) (string, []any) {
 	}
 	if f.Unseen {
 		add("b.seen = 0")
+	}
+	if f.Turns != nil {
+		keys := make([]string, len(f.Turns))
+		for i, k := range f.Turns {
+			keys[i] = fmt.Sprintf("%s\x1f%X", k.Set, idBytes(k.Trip))
+		}
+		raw, _ := json.Marshal(keys) // of text
+		add("b.set_id || char(31) || hex(b.trip) IN (SELECT value FROM json_each(?))", string(raw))
 	}
 	if f.Unopened {
 		names := make([]any, len(f.Sets))
@@ -224,6 +237,7 @@ func (m *Model) boardRows(ctx context.Context, where string, args []any, after *
 		if err := json.Unmarshal(raw, &r.Verdict); err != nil {
 			return nil, fmt.Errorf("read model: verdict: %w", err)
 		}
+		r.Sum = maphash.Bytes(sumSeed, raw)
 		r.Place.Key = projections.TripKey{Set: r.Set, Trip: r.Trip}
 		out = append(out, r)
 	}

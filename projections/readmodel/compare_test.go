@@ -126,8 +126,10 @@ func TestCausesThatCannotBeRead(t *testing.T) {
 		t.Fatalf("%d incidents, %v", len(ins), err)
 	}
 	db := beside(t, path)
-	for _, causes := range []string{"", "sheet-swapped\tmark\t1\n", "sheet-swapped\tmark\tx\tlink\n", "sheet-swapped\n"} {
+	for _, causes := range []string{"", "sheet-swapped\tmark\t1\t0\n", "sheet-swapped\tmark\tx\t0\tlink\n",
+		"sheet-swapped\tmark\t1\tx\tlink\n", "sheet-swapped\n"} {
 		change(t, db, "UPDATE board SET causes = '"+causes+"' WHERE set_id = (SELECT min(set_id) FROM board)")
+		m.ForgetIncidents()
 		if ins, err := m.Incidents(t.Context()); err == nil {
 			t.Errorf("%q: %d incidents", causes, len(ins))
 		}

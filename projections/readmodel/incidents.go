@@ -1,9 +1,11 @@
 package readmodel
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -17,7 +19,7 @@ import (
 func causesOf(v *projections.Verdict) string {
 	var b strings.Builder
 	for _, c := range projections.CausesOf(v) {
-		fmt.Fprintf(&b, "%s\t%s\t%d", c.Code, c.Mark, c.Rank)
+		fmt.Fprintf(&b, "%s\t%s\t%d\t%d", c.Code, c.Mark, c.Rank, c.Opening)
 		for _, l := range c.Links {
 			b.WriteString("\t" + l)
 		}
@@ -41,15 +43,17 @@ func handledOf(v *projections.Verdict) (string, error) {
 func causesIn(column string) (out []projections.Cause, err error) {
 	for line := range strings.Lines(column) {
 		parts := strings.Split(strings.TrimSuffix(line, "\n"), "\t")
-		const fixed = 3 // before the links
+		const fixed = 4 // before the links
 		if len(parts) <= fixed {
 			return nil, fmt.Errorf("read model: causes: %q", line)
 		}
 		rank, err := strconv.ParseInt(parts[2], 10, 64)
-		if err != nil {
+		opening, more := strconv.ParseInt(parts[3], 10, 64)
+		if err = cmp.Or(err, more); err != nil {
 			return nil, fmt.Errorf("read model: causes: %w", err)
 		}
-		out = append(out, projections.Cause{Code: projections.Code(parts[0]), Mark: parts[1], Rank: rank, Links: parts[fixed:]})
+		out = append(out, projections.Cause{Code: projections.Code(parts[0]), Mark: parts[1], Rank: rank, Opening: opening,
+			Links: parts[fixed:]})
 	}
 	if len(out) == 0 {
 		return nil, errors.New("read model: causes: of a row of the board there is none")
@@ -57,9 +61,35 @@ func causesIn(column string) (out []projections.Cause, err error) {
 	return out, nil
 }
 
+// reckoned are the incidents after so many changes of the model, in a week.
+type reckoned struct {
+	changes   int64
+	until     time.Time // the earliest end of a week that one of them can be acted on in
+	incidents []projections.Incident
+}
+
 // Incidents returns what is broken or doubtful by its causes, those first that most need somebody. Stations' own records
-// are not among them.
+// are not among them. What was reckoned is kept until something changes.
 func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
+	changes, now := m.changes.Load(), m.Moment()
+	if r := m.reckoned.Load(); r != nil && r.changes == changes && (r.until.IsZero() || now.Before(r.until)) {
+		return slices.Clone(r.incidents), ctx.Err()
+	}
+	parts, err := m.incidentParts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r := &reckoned{changes: changes, incidents: projections.Incidents(parts, projections.Calendar{Zone: m.opts.Zone, Now: now})}
+	for i := range r.incidents {
+		if h := r.incidents[i].Habit; h != nil && r.incidents[i].CanAct && (r.until.IsZero() || h.Until.Before(r.until)) {
+			r.until = h.Until
+		}
+	}
+	m.reckoned.Store(r)
+	return slices.Clone(r.incidents), nil
+}
+
+func (m *Model) incidentParts(ctx context.Context) ([]projections.IncidentPart, error) {
 	rows, err := m.read.QueryContext(ctx, `SELECT set_id, trip, since, causes, handled FROM board ORDER BY worst, since DESC, set_id, trip`)
 	if err != nil {
 		return nil, fmt.Errorf("read model: %w", err)
@@ -85,7 +115,7 @@ func (m *Model) Incidents(ctx context.Context) ([]projections.Incident, error) {
 		}
 		parts = append(parts, p)
 	}
-	return projections.Incidents(parts), rows.Err()
+	return parts, rows.Err()
 }
 
 // BoardKeys returns the turns on the board that a filter means.

@@ -47,7 +47,8 @@ type Options struct {
 	Records Records
 	// Disclosed finds the texts that stand beside the records; nil: there are none.
 	Disclosed events.Disclosed
-	Moment    time.Time // as of when is judged, until Advance names a later one
+	Moment    time.Time      // as of when is judged, until Advance names a later one
+	Zone      *time.Location // where the site is; nil: UTC
 
 	// LockWait is how long is waited for another program that has the file locked
 	// before Apply fails; zero: 10 s.
@@ -73,9 +74,11 @@ type Model struct {
 	indexed bool
 	bulk    bool // judge once at the end: the working memory is complete
 
-	maxWorld    int         // maxWorld, less in tests
-	corrections atomic.Bool // an event.corrected has been applied
-	registers   atomic.Bool // a registers.adopted has been applied
+	maxWorld    int          // maxWorld, less in tests
+	corrections atomic.Bool  // an event.corrected has been applied
+	registers   atomic.Bool  // a registers.adopted has been applied
+	changes     atomic.Int64 // of what is kept
+	reckoned    atomic.Pointer[reckoned]
 	recent      recentFacts
 	writer      *writer // nil before the first transaction
 	stmtMu      sync.Mutex

@@ -102,6 +102,34 @@ func (m *Model) Openings(ctx context.Context, since, until time.Time) ([]rates.O
 	return out, err
 }
 
+// OpenedAt returns how many sets were opened at each station from one moment up to another.
+func (m *Model) OpenedAt(ctx context.Context, since, until time.Time) (map[string]int, error) {
+	low, high := bounds(since, until)
+	rows, err := m.query(ctx, `SELECT station, count(*) FROM openings WHERE at >= ?1 AND at < ?2 GROUP BY station`, low, high)
+	found, err := scanAll(rows, err, func(t *Tally) []any { return []any{&t.Value, &t.N} })
+	out := make(map[string]int, len(found))
+	for _, t := range found {
+		out[t.Value] = t.N
+	}
+	return out, err
+}
+
+// Operators returns who recorded each of some records; those without a badge are left out.
+func (m *Model) Operators(ctx context.Context, seqs []int64) (map[int64]string, error) {
+	out := make(map[int64]string, len(seqs))
+	for _, seq := range seqs {
+		rows, err := m.query(ctx, `SELECT coalesce(operator, '') FROM events WHERE seq = ?1`, seq)
+		found, err := scanAll(rows, err, func(s *string) []any { return []any{s} })
+		if err != nil {
+			return nil, err
+		}
+		if len(found) > 0 && found[0] != "" {
+			out[seq] = found[0]
+		}
+	}
+	return out, nil
+}
+
 // bounds are what at lies between, both included but the last.
 func bounds(since, until time.Time) (low, high int64) {
 	low, high = -1<<63, 1<<63-1

@@ -112,7 +112,7 @@ func sameIncidents(t *testing.T, m *readmodel.Model, all []row) {
 		}
 		return out
 	}
-	sameStrings(t, "incidents", show(got[[]projections.Incident](t)(m.Incidents(t.Context()))), show(projections.Incidents(parts)))
+	sameStrings(t, "incidents", show(got[[]projections.Incident](t)(m.Incidents(t.Context()))), show(projections.Incidents(parts, projections.Calendar{Now: m.Moment()})))
 }
 
 func sameTallies(t *testing.T, how string, m *readmodel.Model, all []row, f readmodel.BoardFilter) {

@@ -87,7 +87,7 @@ CREATE TABLE board (
 	placement TEXT NOT NULL,    -- of the sheet, as sealed; '' where none is
 	station   TEXT NOT NULL,    -- of the last observation
 	seen      INTEGER NOT NULL, -- 1: every broken or doubtful finding has been acknowledged
-	causes    TEXT NOT NULL,    -- a line for each weighing finding: its code, mark, rank and links, with tabs between; see projections.Cause
+	causes    TEXT NOT NULL,    -- a line for each weighing finding: its code, mark, rank, opening and links, with tabs between; see projections.Cause
 	handled   TEXT NOT NULL,    -- what people did about it, JSON; '' for nothing
 	PRIMARY KEY (set_id, trip)
 ) WITHOUT ROWID;
@@ -198,4 +198,5 @@ CREATE INDEX IF NOT EXISTS trips_status ON trips (status);
 CREATE INDEX IF NOT EXISTS trips_trip ON trips (trip);
 CREATE INDEX IF NOT EXISTS findings_noted ON findings (set_id, trip) WHERE severity = 'noted';
 CREATE INDEX IF NOT EXISTS findings_code ON findings (code);
+CREATE INDEX IF NOT EXISTS openings_at ON openings (at);
 `

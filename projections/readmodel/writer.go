@@ -53,6 +53,7 @@ func (m *Model) transact(ctx context.Context, f func(*writer) error) error {
 		}
 		if err == nil {
 			err = w.exec(`COMMIT`)
+			m.changes.Add(1)
 		}
 		if err != nil {
 			_ = w.exec(`ROLLBACK`) // SQLite may have done so itself

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"context"
 	_ "embed"
 	"fmt"
 	"net/http"
@@ -186,6 +187,28 @@ type apiBoardPage struct {
 	Next  string        `json:"next,omitempty"`
 }
 
+// turnsThat returns the turns in an incident that is closed (1), or open (0); nil: any.
+func turnsThat(ctx context.Context, m *site.View, closed string) ([]projections.TripKey, error) {
+	switch closed {
+	case "":
+		return nil, nil
+	case "0", "1":
+	default:
+		return nil, refuse(http.StatusBadRequest, "closed %q is neither 0 nor 1", closed)
+	}
+	ins, err := m.Incidents(ctx)
+	turns := []projections.TripKey{}
+	for i := range ins {
+		if (ins[i].State == projections.IncidentClosed) != (closed == "1") {
+			continue
+		}
+		for _, x := range ins[i].Members {
+			turns = append(turns, x.TripKey)
+		}
+	}
+	return turns, err
+}
+
 // apiBoard is the board for programs, with the same filters.
 func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
@@ -202,6 +225,9 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	var rows []readmodel.BoardRow
 	if err == nil {
 		err = p.site.Ask(func(m *site.View) (err error) {
+			if f.Turns, err = turnsThat(r.Context(), m, q.Get("closed")); err != nil {
+				return err
+			}
 			if rows, err = m.Board(r.Context(), f, after, int(limit)+1); err != nil {
 				return err
 			}

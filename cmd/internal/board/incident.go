@@ -59,7 +59,7 @@ func (p *pages) incidentForm(r *http.Request, words *shell.Words, b *incidentBod
 		if err != nil {
 			return err
 		}
-		rows, err := laidOut(r.Context(), m, []projections.Incident{*in})
+		rows, err := laidOut(r.Context(), m, []projections.Incident{*in}, -1)
 		if err != nil {
 			return err
 		}

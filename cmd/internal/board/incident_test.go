@@ -3,12 +3,15 @@
 package board_test
 
 import (
+	"fmt"
 	"net/http"
 	"net/url"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/go-json-experiment/json"
 
 	"listbound/cmd/internal/site"
 	"listbound/events"
@@ -131,5 +134,78 @@ func TestIncidentWithoutTurn(t *testing.T) {
 	if open, shut := incidentRows(t, board, "Set", "SET-9"), incidentRows(t, board+"&closed=1", "Set", "SET-9"); len(open) != 0 ||
 		len(shut) != len(keys) {
 		t.Errorf("closed, it is open %q, closed %q", open, shut)
+	}
+	packed := `{"station":"north/packing-1","kind":"set.packed","time":"2026-03-06T08:00:00Z","set":"SET-9","operator":"B-1",` +
+		`"data":{"list":"LAP-MAJOR","version":1}}` + "\n"
+	if err := s.Record(t.Context(), strings.NewReader(packed), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	size := s.Size()
+	for _, key := range keys {
+		if code := step(t, srv.URL, key, url.Values{"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked"}}); code != 422 || s.Size() != size {
+			t.Errorf("of a set that was packed since a step is answered %d, and %d records are made", code, s.Size()-size)
+		}
+	}
+}
+
+// TestHabitOfARoom: what was not read at the openings of a room is one row, which says at how many openings of how many, of
+// what, by whom, and leads to each set; taken away and for programs each set is there with the same incident.
+func TestHabitOfARoom(t *testing.T) {
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	var lines strings.Builder
+	for i, set := range []string{"SET-7", "SET-8", "SET-9"} {
+		tag := ""
+		if i == 2 {
+			tag = `,"tag":"` + set + `"`
+		}
+		fmt.Fprintf(&lines, `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:1%d:00Z","set":"%s","operator":"B-%d",`+
+			`"data":{"case":"K-1"%s}}`+"\n", i, set, 7001+i, tag)
+	}
+	if err := s.Record(t.Context(), strings.NewReader(lines.String()), func(site.Receipt) error { return nil }); err != nil {
+		t.Fatal(err)
+	}
+	for lang, says := range map[string]string{"en": "at 2 of 3 openings in 1 room", "de": "bei 2 von 3 Öffnungen in 1 Saal"} {
+		body := page(t, srv.URL+"/?lang="+lang)
+		row := regexp.MustCompile(`(?s)<article class="row [a-z]+" data-key="i-([0-9A-Z]+)">\s*<p class="rowhead"><a class="name" ` +
+			`href="/station\?name=north%2For-3">.*?</article>`).FindStringSubmatch(body)
+		if row == nil {
+			t.Fatalf("%s: the board has no row of the room", lang)
+		}
+		for _, want := range []string{says, "SET-7", "SET-8", "B-7001", "B-7002", "/incident?key=" + row[1]} {
+			if !strings.Contains(row[0], want) {
+				t.Errorf("%s: the row lacks %q: %s", lang, want, row[0])
+			}
+		}
+		if strings.Contains(row[0], "B-7003") {
+			t.Errorf("%s: the row names who read the tag", lang)
+		}
+		whole := page(t, srv.URL+"/incident?lang="+lang+"&key="+row[1])
+		if !strings.Contains(whole, says) || !strings.Contains(whole, "SET-7") || !strings.Contains(whole, "SET-8") {
+			t.Errorf("%s: the page of the habit is %.3000s", lang, whole)
+		}
+		if got := incidentRows(t, srv.URL+"/?format=csv&table=board", "Set", "SET-8"); !slices.Contains(got, row[1]) {
+			t.Errorf("%s: taken away, SET-8 is in %q, and not in %s", lang, got, row[1])
+		}
+		if ins := page(t, srv.URL+"/api/incidents"); !strings.Contains(ins, row[1]) || !strings.Contains(ins, `"rooms":["north/or-3"]`) {
+			t.Errorf("%s: programs are told %.3000s", lang, ins)
+		}
+	}
+	var told struct {
+		Total int `json:"total"`
+	}
+	for closed, want := range map[string]int{"": 3, "0": 3, "1": 0} {
+		code, _, body := get(t, srv.URL+"/api/board?closed="+closed)
+		if err := json.Unmarshal([]byte(body), &told); err != nil || code != http.StatusOK || told.Total != want {
+			t.Errorf("closed %q: %d turns, want %d: %v", closed, told.Total, want, err)
+		}
 	}
 }

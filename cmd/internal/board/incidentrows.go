@@ -104,12 +104,13 @@ const manyRows = 500
 // nowhere is the place of a row that was not read.
 const nowhere = -1
 
-// laidOut lays incidents out, each turn with what is found of it by that cause alone.
-func laidOut(ctx context.Context, m *site.View, ins []projections.Incident) ([]boardRow, error) {
+// laidOut lays incidents out, each turn with what is found of it by that cause alone. Of a habit at most so many turns are
+// (-1: all): it can be on every set that was opened in a week.
+func laidOut(ctx context.Context, m *site.View, ins []projections.Incident, most int) ([]boardRow, error) {
 	of := make(map[projections.TripKey]int)
 	var keys []projections.TripKey
 	for i := range ins {
-		for _, x := range ins[i].Members {
+		for _, x := range shownOf(&ins[i], most) {
 			if _, ok := of[x.TripKey]; !ok {
 				of[x.TripKey] = nowhere
 				keys = append(keys, x.TripKey)
@@ -127,23 +128,24 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident) ([]b
 	if err != nil {
 		return nil, err
 	}
-	vs := make([]projections.Verdict, len(all))
 	for i := range all {
-		vs[i] = all[i].Verdict
 		of[all[i].Place.Key] = i
 	}
-	if err := m.TellKnown(ctx, time.Time{}, vs); err != nil {
+	if err := m.TellKnownOfRows(ctx, all); err != nil {
 		return nil, err
 	}
 	out := make([]boardRow, len(ins))
 	for i := range ins {
 		out[i].Incident = &ins[i]
-		for n, x := range ins[i].Members {
+		if out[i].Habit, err = habitOf(ctx, m, &ins[i]); err != nil {
+			return nil, err
+		}
+		for n, x := range shownOf(&ins[i], most) {
 			if of[x.TripKey] == nowhere { // another set's row in its place would be read as its own
 				return nil, fmt.Errorf("turn %s of set %s is in incident %s, and has no row on the board", x.Trip, x.Set, ins[i].Key)
 			}
 			r := all[of[x.TripKey]]
-			r.Verdict = only(&vs[of[x.TripKey]], x.Findings)
+			r.Verdict = only(&r.Verdict, x.Findings)
 			if n == 0 {
 				out[i].BoardRow = r
 			} else {
@@ -186,12 +188,12 @@ func soonestFirst(ins []projections.Incident, wishes map[string]ready.Wish) {
 
 // tellBoard says in rows when their findings were first known here, and to which incidents they belong.
 func tellBoard(ctx context.Context, m *site.View, rows []readmodel.BoardRow) error {
+	if err := m.TellKnownOfRows(ctx, rows); err != nil {
+		return err
+	}
 	vs := make([]projections.Verdict, len(rows))
 	for i := range rows {
 		vs[i] = rows[i].Verdict
-	}
-	if err := m.TellKnown(ctx, time.Time{}, vs); err != nil {
-		return err
 	}
 	if err := m.TellIncidents(ctx, vs); err != nil {
 		return err

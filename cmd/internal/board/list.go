@@ -60,6 +60,7 @@ type boardRow struct {
 	readmodel.BoardRow
 	Others   []readmodel.BoardRow
 	Incident *projections.Incident
+	Habit    *habit // what rooms did not read at their openings; nil of anything else
 	Group    string // what has not been opened yet, is in use, is over
 	Head     bool   // first of its group on the page
 	Seen     bool
@@ -172,7 +173,11 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if err != nil {
 			return err
 		}
-		if rows, err = laidOut(r.Context(), m, pageOf(ins, after, limit+1)); err != nil {
+		most := setsOfHabit
+		if q.Get("format") != "" {
+			most = -1
+		}
+		if rows, err = laidOut(r.Context(), m, pageOf(ins, after, limit+1), most); err != nil {
 			return err
 		}
 		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
@@ -205,6 +210,9 @@ func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilte
 	if b.Stations, err = m.StationVerdicts(r.Context()); err != nil {
 		return err
 	}
+	if err := m.TellKnown(r.Context(), time.Time{}, b.Stations); err != nil {
+		return err
+	}
 	counts, err := m.Status(r.Context())
 	if err != nil {
 		return err
@@ -233,7 +241,7 @@ func (b *boardBody) fill(rows []boardRow, q url.Values, limit int) {
 	last := ""
 	for i := range rows {
 		x := &rows[i]
-		x.Group, x.Seen = groupOf(&x.Verdict), true
+		x.Group, x.Seen = x.group(), len(x.Others)+1 >= len(x.Incident.Members)
 		x.Head, last = x.Group != last, x.Group
 		for _, r := range x.Sets() {
 			x.Seen = x.Seen && !slices.ContainsFunc(r.Findings, unseen)
@@ -357,14 +365,19 @@ func boardTable(rows []boardRow, wishes map[string]ready.Wish, words *shell.Word
 		"wanted-by", "begins", "code", "way", "detail", "doubted", "opened-at", "incident", "state", "owner", "due")
 	for i := range rows {
 		for _, r := range rows[i].Sets() {
-			t.add(append(boardCells(&r, wishes, words), incidentCells(rows[i].Incident, words)...)...)
+			group := groupOf(&r.Verdict)
+			if rows[i].Incident.Habit != nil {
+				group = rows[i].group()
+			}
+			t.add(append(boardCells(&r, group, wishes, words), incidentCells(rows[i].Incident, words)...)...)
 		}
 	}
 	return t
 }
 
-func boardCells(r *readmodel.BoardRow, wishes map[string]ready.Wish, words *shell.Words) []cell {
+func boardCells(r *readmodel.BoardRow, group string, wishes map[string]ready.Wish, words *shell.Words) []cell {
 	f := first(r.Findings)
+	told := words.Finding(f)
 	var wantedBy, begins, doubted, openedAt cell
 	if u := r.UsedInDoubt; u != nil {
 		doubted, openedAt = when(words, u.Since), when(words, u.Opened)
@@ -381,8 +394,8 @@ func boardCells(r *readmodel.BoardRow, wishes map[string]ready.Wish, words *shel
 		}
 	}
 	return []cell{text(r.Set).to(tripLink(r.Set, "")), text(r.Trip).to(tripLink(r.Set, r.Trip)),
-		text(words.T("shell.status-" + string(r.Status))), text(words.T("board.group-" + groupOf(&r.Verdict))),
-		text(words.Code(f.Code)), text(words.Finding(f).Says), text(words.Finding(f).Next),
+		text(words.T("shell.status-" + string(r.Status))), text(words.T("board.group-" + group)),
+		text(words.Code(f.Code)), text(told.Says), text(told.Next),
 		when(words, knownSince(&r.Verdict)), text(words.Place(r.Where)), text(r.List), placement(words, r.Placement),
 		text(r.AtStation), text(r.Case).to(caseLink(r.Case)), text(strconv.Itoa(more(r.Findings))), text(strings.Join(seen, ", ")),
 		wantedBy, begins, text(string(f.Code)), text(f.Way), text(detailOf(f)), doubted, openedAt}

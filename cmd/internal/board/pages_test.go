@@ -56,7 +56,7 @@ func TestBoardOrder(t *testing.T) {
 	}
 	rank := func(r []string) int {
 		n := map[string]int{"Came back short: counted in the case, not there at the assembly": -2,
-			"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0, "Over": 2,
+			"Used again without reprocessing": -1, "Not opened yet": 0, "Opened, case not closed": 0, "Habits of this week": 1, "Over": 2,
 			"Packed again unopened": 2}[r[3]]
 		if r[2] == "doubtful" {
 			n++
@@ -831,10 +831,12 @@ func TestLinksOfAnInvestigation(t *testing.T) {
 	}
 	defer own.Close()
 	line := `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:12:00Z","set":"SET-9","operator":"B-1","data":{"case":"K-1"}}`
+	line = `{"station":"north/sterilizer-1","kind":"set.sterilized","time":"2026-03-06T05:12:00Z","set":"SET-9","operator":"B-2",` +
+		`"data":{"load":"S9-1","sterilizer":"S9","run":1,"cycle":"c","result":"passed","released":true}}` + "\n" + line
 	if err := s.Record(t.Context(), strings.NewReader(line+"\n"), func(site.Receipt) error { return nil }); err != nil {
 		t.Fatal(err)
 	}
-	for _, by := range []string{"station=north/or-3", "badge=B-1", "case=K-1"} {
+	for _, by := range []string{"station=north/or-3", "badge=B-1", "case=K-1", "load=S9-1"} {
 		if _, found := rows(t, own.URL+"/touched?"+by+"&format=csv"); len(found) != 1 || !slices.Contains(found[0], "SET-9") {
 			t.Errorf("%s: a set without a turn is left out: %q", by, found)
 		}

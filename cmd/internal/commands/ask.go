@@ -191,16 +191,18 @@ func (a *app) refuseAll(in []io.Reader, args []string) error {
 }
 
 func (a *app) broken() *cobra.Command {
-	var asJSON, nearMisses bool
+	var asJSON, nearMisses, closed bool
 	c := command("broken", "lists sets with broken or doubtful chains, worst first",
-		`Reads the read model. Each entry says what was found, which records show it, and
-what is usually done next. --json prints an array of verdicts. --near-misses lists
+		`Reads the read model. What has one cause is one incident, as on the board; it says
+in which sets it shows, what was found, which records show it, and what is usually
+done next. --closed lists those that somebody has closed. --json prints an array of
+all verdicts, whose findings have the keys of their incidents. --near-misses lists
 instead what was wrong, seen, and put right before the set was used.`,
 		"listbound broken --data d --json", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
-				ask, print := s.Broken, report.Broken
+				ask := s.Broken
 				if nearMisses {
-					ask, print = s.NearMisses, report.NearMisses
+					ask = s.NearMisses
 				}
 				vs, err := ask(cmd.Context())
 				if err != nil {
@@ -212,11 +214,19 @@ instead what was wrong, seen, and put right before the set was used.`,
 					}
 					return a.printJSON(vs)
 				}
-				return print(a.env.Out, vs)
+				if nearMisses {
+					return report.NearMisses(a.env.Out, vs)
+				}
+				ins, err := s.Incidents(cmd.Context(), closed)
+				if err != nil {
+					return err
+				}
+				return report.Incidents(a.env.Out, ins, vs)
 			})
 		})
 	c.Args = cobra.NoArgs
 	c.Flags().BoolVar(&nearMisses, "near-misses", false, "list what was put right before use instead")
+	c.Flags().BoolVar(&closed, "closed", false, "list the incidents that somebody has closed")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }

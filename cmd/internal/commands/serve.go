@@ -459,7 +459,11 @@ func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenari
 	fmt.Fprintf(w, "%s: %d records in the ledger of %s.\n", week.Title, s.Size(), s.Name())
 	fmt.Fprintf(w, "Trips: %d broken, %d doubtful, %d open, %d whole. Times are UTC.\n\n",
 		counts[projections.Broken], counts[projections.Doubtful], counts[projections.Open], counts[projections.Whole])
-	if err := report.Broken(w, vs); err != nil {
+	ins, err := s.Incidents(ctx, false)
+	if err != nil {
+		return err
+	}
+	if err := report.Incidents(w, ins, vs); err != nil {
 		return err
 	}
 	found := make(map[projections.Code]int)

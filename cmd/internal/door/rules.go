@@ -182,6 +182,7 @@ func programRules() []Rule {
 		{Pattern: "POST /api/paper", Roles: []Role{Records, Leads}},
 		{Pattern: "POST /api/observations", Roles: []Role{Records, Leads, Administers}},
 		{Pattern: "GET /api/broken", Roles: readers},
+		{Pattern: "GET /api/incidents", Roles: readers},
 		{Pattern: "GET /api/near-misses", Roles: readers},
 		{Pattern: "GET /api/rates", Roles: readers},
 		{Pattern: "POST /api/assess", Roles: readers},

@@ -235,6 +235,15 @@ func (c *Client) Broken(ctx context.Context) ([]projections.Verdict, error) {
 	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/broken", nil)
 }
 
+// Incidents implements site.Service.
+func (c *Client) Incidents(ctx context.Context, closed bool) ([]projections.Incident, error) {
+	q := url.Values{}
+	if closed {
+		q.Set("closed", "1")
+	}
+	return ask[[]projections.Incident](ctx, c, http.MethodGet, "/api/incidents", q)
+}
+
 // NearMisses implements site.Service.
 func (c *Client) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
 	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/near-misses", nil)

@@ -119,6 +119,13 @@ func TestSameAnswers(t *testing.T) {
 	q := site.Query{Set: "LAP-001", Records: true}
 	for name, ask := range map[string]func(site.Service) (any, error){
 		"broken": func(x site.Service) (any, error) { return x.Broken(t.Context()) },
+		"incidents": func(x site.Service) (any, error) {
+			ins, err := x.Incidents(t.Context(), false)
+			if err == nil && len(ins) == 0 {
+				t.Error("no incident")
+			}
+			return ins, err
+		},
 		"rates": func(x site.Service) (any, error) {
 			r, err := x.Rates(t.Context(), site.RatesQuery{Since: time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC),
 				Until: time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC), Usual: 0.002, Raised: 0.004, Openings: true})

@@ -2,9 +2,20 @@ package site
 
 import (
 	"context"
+	"slices"
 
 	"listbound/projections"
 )
+
+// Incidents implements Service.
+func (s *Site) Incidents(ctx context.Context, closed bool) ([]projections.Incident, error) {
+	return Answer(s, func(v *View) ([]projections.Incident, error) {
+		ins, err := v.Incidents(ctx)
+		return slices.DeleteFunc(ins, func(in projections.Incident) bool {
+			return (in.State == projections.IncidentClosed) != closed
+		}), err
+	})
+}
 
 // TellIncidents says in verdicts of what is known now to which incident each finding belongs. What belongs to none, since it
 // weighs nothing, is left as it is.
@@ -19,7 +30,7 @@ func (v *View) TellIncidents(ctx context.Context, vs []projections.Verdict) erro
 			at[projections.TripKey{Set: vs[i].Set, Trip: vs[i].Trip}] = &vs[i]
 		}
 	}
-	for _, in := range projections.Incidents(ofStations) {
+	for _, in := range projections.Incidents(ofStations, projections.Calendar{}) {
 		for i := range vs {
 			tellIncident(&in, &vs[i])
 		}

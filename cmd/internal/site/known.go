@@ -2,7 +2,9 @@ package site
 
 import (
 	"context"
+	"errors"
 	"hash/maphash"
+	"runtime"
 	"sync"
 	"time"
 
@@ -10,6 +12,7 @@ import (
 
 	"listbound/projections"
 	"listbound/projections/judge"
+	"listbound/projections/readmodel"
 )
 
 // TellKnown says in verdicts of what is known now, or was at a moment that is given, when each finding was first known
@@ -18,16 +21,35 @@ func (v *View) TellKnown(ctx context.Context, asOf time.Time, vs []projections.V
 	if !asOf.IsZero() {
 		return judge.TellKnown(v.known(ctx, asOf), asOf, vs)
 	}
+	return v.tellFirsts(ctx, vs, func(i int) uint64 { return v.site.firsts.mark(&vs[i]) })
+}
+
+// TellKnownOfRows does the same with rows of the board of now.
+func (v *View) TellKnownOfRows(ctx context.Context, rows []readmodel.BoardRow) error {
+	vs := make([]projections.Verdict, len(rows))
+	for i := range rows {
+		vs[i] = rows[i].Verdict
+	}
+	if err := v.tellFirsts(ctx, vs, func(i int) uint64 { return rows[i].Sum }); err != nil {
+		return err
+	}
+	for i := range rows {
+		rows[i].Verdict = vs[i]
+	}
+	return nil
+}
+
+// tellFirsts tells what is remembered under the mark of a verdict, and has told and remembers the rest.
+func (v *View) tellFirsts(ctx context.Context, vs []projections.Verdict, markOf func(i int) uint64) error {
 	var asked []projections.Verdict
 	var places []int
 	var marks []uint64
 	for i := range vs {
-		mark, ok := v.site.firsts.fill(&vs[i])
-		if !ok {
+		if mark := markOf(i); !v.site.firsts.fill(mark, &vs[i]) {
 			asked, places, marks = append(asked, vs[i]), append(places, i), append(marks, mark)
 		}
 	}
-	if err := judge.TellKnown(v.Source(ctx), v.Moment(), asked); err != nil {
+	if err := v.tellAtOnce(ctx, asked); err != nil {
 		return err
 	}
 	for n, i := range places {
@@ -37,11 +59,28 @@ func (v *View) TellKnown(ctx context.Context, asOf time.Time, vs []projections.V
 	return nil
 }
 
+// tellAtOnce has many verdicts told on all processors.
+func (v *View) tellAtOnce(ctx context.Context, vs []projections.Verdict) error {
+	const least = 200 // for each, since facts that several verdicts rest on are read by each
+	parts := min(runtime.GOMAXPROCS(0), len(vs)/least)
+	if parts < 2 {
+		return judge.TellKnown(v.Source(ctx), v.Moment(), vs)
+	}
+	size := (len(vs) + parts - 1) / parts
+	errs := make([]error, parts)
+	var wg sync.WaitGroup
+	for n := range parts {
+		part := vs[min(n*size, len(vs)):min((n+1)*size, len(vs))]
+		wg.Go(func() { errs[n] = judge.TellKnown(v.Source(ctx), v.Moment(), part) })
+	}
+	wg.Wait()
+	return errors.Join(errs...)
+}
+
 // firsts remembers when the findings of verdicts were first known: as long as a verdict stays what it is, that does too.
 type firsts struct {
-	mu   sync.Mutex
-	seed maphash.Seed
-	all  map[uint64]firstKnown
+	mu  sync.Mutex
+	all map[uint64]firstKnown
 }
 
 type firstKnown struct {
@@ -53,27 +92,30 @@ type firstKnown struct {
 // firstsAtMost bounds what is remembered: more than a board shows.
 const firstsAtMost = 50000
 
-// fill fills in what is remembered of a verdict. Its mark is what it is remembered by.
-func (f *firsts) fill(v *projections.Verdict) (mark uint64, ok bool) {
+var firstsSeed = maphash.MakeSeed()
+
+// mark is what a verdict is remembered by; 0: by nothing.
+func (f *firsts) mark(v *projections.Verdict) uint64 {
 	raw, err := json.Marshal(v, json.Deterministic(true))
 	if err != nil {
-		return 0, false
+		return 0
 	}
+	return maphash.Bytes(firstsSeed, raw)
+}
+
+// fill fills in what is remembered of a verdict, if anything is.
+func (f *firsts) fill(mark uint64, v *projections.Verdict) bool {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if f.all == nil {
-		f.seed, f.all = maphash.MakeSeed(), make(map[uint64]firstKnown)
-	}
-	mark = maphash.Bytes(f.seed, raw)
 	x, ok := f.all[mark]
 	if !ok || len(x.known) != len(v.Findings) {
-		return mark, false
+		return false
 	}
 	for i := range v.Findings {
 		v.Findings[i].Known, v.Findings[i].KnownBy = x.known[i], x.by[i]
 	}
 	v.UsedInDoubt = x.used
-	return mark, true
+	return true
 }
 
 func (f *firsts) keep(mark uint64, v *projections.Verdict) {
@@ -83,8 +125,8 @@ func (f *firsts) keep(mark uint64, v *projections.Verdict) {
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	if len(f.all) >= firstsAtMost {
-		clear(f.all)
+	if f.all == nil || len(f.all) >= firstsAtMost {
+		f.all = make(map[uint64]firstKnown)
 	}
 	if mark != 0 {
 		f.all[mark] = x

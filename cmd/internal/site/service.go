@@ -23,6 +23,8 @@ type Service interface {
 	// else. The error is for what stopped the reading or the recording as a whole.
 	Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error
 	Broken(ctx context.Context) ([]projections.Verdict, error)
+	// Incidents are what is broken or doubtful by its causes, as the board shows it: those that are open, or closed.
+	Incidents(ctx context.Context, closed bool) ([]projections.Incident, error)
 	// NearMisses are what was wrong, seen, and put right before use, the latest first.
 	NearMisses(ctx context.Context) ([]projections.Verdict, error)
 	// Rates says how often lists were wrong or missing, by placement and more, and what that shows.

@@ -483,7 +483,7 @@ func (s *Site) removeChecks() error {
 func (s *Site) modelOptions(path string) readmodel.Options {
 	return readmodel.Options{
 		Path: path, Ledger: s.ledger.Verifier(), Records: s.ledger, Moment: s.moment(), LockWait: s.opts.LockWait,
-		Disclosed: s.addenda.disclosed,
+		Disclosed: s.addenda.disclosed, Zone: s.Zone(),
 	}
 }
 

@@ -24,6 +24,7 @@ import (
 	"listbound/cmd/internal/teach"
 	"listbound/cmd/internal/version"
 	"listbound/cmd/internal/workplace"
+	"listbound/projections"
 	"listbound/projections/run/logfile"
 )
 
@@ -135,6 +136,10 @@ func (srv *Server) register(mux shell.Mux) {
 	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
 	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
+	mux.HandleFunc("GET /api/incidents", answer(srv, func(r *http.Request) (any, error) {
+		ins, err := s.Incidents(r.Context(), r.URL.Query().Get("closed") == "1")
+		return append([]projections.Incident{}, ins...), err
+	}))
 	mux.HandleFunc("GET /api/near-misses", answer(srv, func(r *http.Request) (any, error) {
 		return s.NearMisses(r.Context())
 	}))
