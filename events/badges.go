@@ -25,6 +25,7 @@ func BadgesIn(d Data) (out []NamedBadge) {
 		add("secondLook", d.SecondLook)
 	case *SetSterilized:
 		add("loader", d.Loader)
+		add("secondLook", d.SecondLook)
 	case *SetCounted:
 		add("counter", d.Counter)
 		add("witness", d.Witness)

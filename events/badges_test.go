@@ -16,6 +16,7 @@ func TestBadgesIn(t *testing.T) {
 		{&SetPacked{SecondLook: "B-1"}, "secondLook B-1"},
 		{&SetPacked{}, ""},
 		{&SetSterilized{Loader: "B-2"}, "loader B-2"},
+		{&SetSterilized{Loader: "B-2", SecondLook: "B-9"}, "loader B-2, secondLook B-9"},
 		{&SetCounted{Counter: "B-3", Witness: "B-4"}, "counter B-3, witness B-4"},
 		{&CaseClosed{Witness: "B-5"}, "witness B-5"},
 		{&PersonEntered{Badge: "B-6"}, "badge B-6"},

@@ -393,6 +393,10 @@ type SetSterilized struct {
 	// them, which For names, and are not kept for another one.
 	Immediate string `json:"immediate,omitempty" addendum:"text"`
 	For       string `json:"for,omitempty" addendum:"case"`
+	// Parameters is "met" where whoever releases the load says that the run's printed values meet its cycle, and SecondLook the badge
+	// of a second person who looked at them. Without a policy that asks for that nobody is asked.
+	Parameters string `json:"parameters,omitempty"`
+	SecondLook string `json:"secondLook,omitempty"`
 }
 
 func (*SetSterilized) Kind() Kind { return KindSetSterilized }
@@ -413,8 +417,13 @@ func (d *SetSterilized) Check() error {
 	c.optionalText("emergency", d.Emergency)
 	c.optionalText("immediate", d.Immediate)
 	c.optionalID("for", d.For)
+	c.must(d.Parameters == "" || d.Parameters == ParametersMet, "parameters is %q; it is %q or left out", d.Parameters, ParametersMet)
+	c.optionalID("secondLook", d.SecondLook)
 	return c.err
 }
+
+// ParametersMet is what somebody says who looked at a run's printed values.
+const ParametersMet = "met"
 
 // Reading is what was found where a sheet was looked for.
 type Reading struct {

@@ -303,6 +303,8 @@ func (d drawer) drawn(name string) any {
 			{Page: 2, Of: 2, Picture: Digest{5}.String(), Marks: "t", Kept: Digest{6}.String()},
 		}
 		return pages[:d.number("pages", 1, 2)]
+	case "SetSterilized.Parameters":
+		return ParametersMet
 	case "SetSterilized.Result":
 		return d.oneOf("result", "passed", "failed")
 	case "SetReturned.Due", "SetSterilized.Started", "IndicatorRead.Started", "StationRetired.AsOf", "RunLogged.Started", "RunLogged.Ended":
@@ -483,6 +485,7 @@ func (d drawer) policy() Policy {
 		"quarantine": &p.Quarantine, "soundPackage": &p.SoundPackage, "sheetScan": &p.SheetScan} {
 		*line = Asked(d.oneOf(name, string(Required), string(Optional)))
 	}
+	p.ReleaseAsks = append([]ReleaseAsk(nil), releaseAsks[:d.number("asked at release", 0, int64(len(releaseAsks)))]...) // nil for none
 	p.ShelfLifeDays = d.number("shelfLifeDays", 0, 3650)
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")

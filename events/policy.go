@@ -42,6 +42,8 @@ type Policy struct {
 	// ImplantIndicator: a set with implants may be used once the biological indicator
 	// of its load was read negative.
 	ImplantIndicator Asked `json:"implantIndicator,omitzero"`
+	// ReleaseAsks are what a load is released by, besides that its run passed: a release without it is found. A site's own rule.
+	ReleaseAsks []ReleaseAsk `json:"releaseAsks,omitempty"`
 	// Quarantine: a set that was put aside may be used once it was released from
 	// that, or reprocessed.
 	Quarantine Asked `json:"quarantine,omitzero"`
@@ -80,6 +82,23 @@ type Policy struct {
 	// those of cases is refused.
 	Codes []CodePattern `json:"codes,omitempty"`
 }
+
+// ReleaseAsk is what a policy may ask for at the release of a load.
+type ReleaseAsk string
+
+// The values of ReleaseAsk. That a load is released by its physical parameters is common practice (ISO 17665, EN 285: from
+// memory); who looks at them, and whether a second person does, is the facility's own rule, and the manufacturers' instructions
+// come first.
+const (
+	AskParameters ReleaseAsk = "parameters"  // the run's printed or logged values were judged
+	AskIndicator  ReleaseAsk = "indicator"   // its biological indicator was read negative
+	AskSecondLook ReleaseAsk = "second-look" // a second person looked at it
+)
+
+var releaseAsks = []ReleaseAsk{AskParameters, AskIndicator, AskSecondLook}
+
+// AsksAtRelease reports whether a load is released only by that.
+func (p *Policy) AsksAtRelease(a ReleaseAsk) bool { return slices.Contains(p.ReleaseAsks, a) }
 
 // Asked says whether a policy asks for something. Empty is the default of the line
 // it stands in, which Complete fills in.
@@ -274,6 +293,9 @@ func (p *Policy) Check() error {
 	c.asked("tagAtOpening", p.TagAtOpening)
 	c.asked("indicatorAtOpening", p.IndicatorAtOpening)
 	c.asked("implantIndicator", p.ImplantIndicator)
+	for _, a := range p.ReleaseAsks {
+		c.must(slices.Contains(releaseAsks, a), "releaseAsks: %q is not one of %s", a, listed(releaseAsks))
+	}
 	c.asked("quarantine", p.Quarantine)
 	c.asked("soundPackage", p.SoundPackage)
 	c.asked("sheetScan", p.SheetScan)

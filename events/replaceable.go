@@ -61,6 +61,7 @@ func Replaceable(k Kind) []Member {
 			needed(plainText("load")), needed(plainText("sterilizer")), needed(numberOf("run")), needed(plainText("cycle")),
 			needed(choiceOfWords(MemberOneOf, "result", "passed", "failed")), yesNo("released"), plainText("loader"),
 			plainText("emergency"), plainText("immediate"), plainText("for"),
+			choiceOfWords(MemberOneOf, "parameters", ParametersMet), plainText("secondLook"),
 		}
 	case KindSetOpened:
 		return slices.Concat([]Member{

@@ -786,6 +786,16 @@ type LogContradicts struct {
 	Opened *Moment   `json:"opened,omitempty"`
 }
 
+// ReleasedWithout: its load was released without something that the policy asks for then (not-released).
+type ReleasedWithout struct {
+	Set       string              `json:"set"`
+	Run       Run                 `json:"run"`
+	Lacks     []events.ReleaseAsk `json:"lacks"`
+	Same      bool                `json:"same,omitzero"` // the second person's badge is that of the first
+	Emergency string              `json:"emergency,omitempty"`
+	Opened    *Moment             `json:"opened,omitempty"`
+}
+
 // RunLack is one way in which a run doesn't hold its cycle: a run.Lack, with what was measured and what bounds it, in
 // thousandths of a second, of a degree Celsius or of a kelvin.
 type RunLack struct {
@@ -1639,6 +1649,9 @@ func (*StartedBeforePacking) Way() string { return "started-before-packing" }
 
 func (*LogContradicts) Way() string { return "log-contradicts" }
 
+// Way implements Detail.
+func (*ReleasedWithout) Way() string { return "released-without" }
+
 func (*TwoStarts) Way() string { return "two-starts" }
 
 func (*RunsOverlap) Way() string { return "runs-overlap" }
@@ -1855,6 +1868,7 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(TwoStarts) }},
 	{[]Code{NotReleased}, func() Detail { return new(RunsOverlap) }},
 	{[]Code{NotReleased}, func() Detail { return new(LogContradicts) }},
+	{[]Code{NotReleased}, func() Detail { return new(ReleasedWithout) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
 	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},

@@ -14,6 +14,7 @@ func releaseRules() []Rule {
 		{"started before packing", []projections.Code{projections.NotReleased}, (*judgement).startedBefore},
 		{"two starts", []projections.Code{projections.NotReleased}, (*judgement).twoStarts},
 		{"beside another load", []projections.Code{projections.NotReleased}, (*judgement).besideAnother},
+		{"released without", []projections.Code{projections.NotReleased}, (*judgement).releasedWithout},
 		{"contradicted by its log", []projections.Code{projections.NotReleased}, (*judgement).contradictedByLog},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}

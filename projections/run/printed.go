@@ -2,6 +2,7 @@ package run
 
 import (
 	"reflect"
+	"slices"
 	"time"
 
 	"listbound/events"
@@ -34,4 +35,9 @@ func SameFigures(a, b *events.RunFigures) bool {
 		x.Faults, y.Faults = nil, nil
 	}
 	return reflect.DeepEqual(x, y)
+}
+
+// Fails reports whether a run doesn't hold its cycle by what was measured; what merely wasn't measured contradicts nothing.
+func Fails(c *events.RunCycle, f *events.RunFigures) bool {
+	return slices.ContainsFunc(Lacks(c, f), func(l Lack) bool { return !l.Unknown() })
 }

@@ -25,6 +25,8 @@ type endingEntered struct {
 	All       bool   `json:"all,omitempty"`    // and it ended so for them too, as a person said
 	Since     bool   `json:"since,omitempty"`  // something has come up against its sets since they were put in, and that is asked about
 	Anyway    string `json:"anyway,omitempty"` // that, where it is released all the same, as a person said
+
+	releaseAsked
 }
 
 // result takes how a load ended.
@@ -219,6 +221,8 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 			forget, choice{Do: "ended", Words: v.t("do-ended")}), nil
 	case e.Since && l != nil:
 		return v.askSince(l, e)
+	case e.Judge && l != nil && !e.Other:
+		return v.askParameters(l)
 	case e.Other && l != nil:
 		others, err := v.otherwise(l, e)
 		if err != nil {
@@ -230,6 +234,9 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 			s = wrong(v.t("failed-after-all", l.Load), v.t("load-failed-sets", names(others)))
 		}
 		return s.offer(all, forget), nil
+	}
+	if e.Look && b.Operator != "" {
+		return ask(v.t("release-second", b.Load), v.t("release-second-more", b.Operator)).offer(forget), nil
 	}
 	return b.toRecord(v, v.ended(e, b.Load)), nil
 }
@@ -252,7 +259,7 @@ func (v *visit) askSince(l *load, e *endingEntered) (said, error) {
 func (b *sterilizer) sterilized(l *load, e *endingEntered) *events.SetSterilized {
 	return &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
 		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader, Immediate: l.Immediate, For: l.For,
-		Started: l.started()}
+		Started: l.started(), Parameters: e.Parameters, SecondLook: e.Second}
 }
 
 // ended tells how a load ended that waits for a badge.
@@ -287,7 +294,7 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		}
 		if e.Waits = waits; waits && e.Emergency == "" {
 			b.Ending = nil
-			return ask(v.t("implants-wait", l.Load), v.t("implants-wait-more")).
+			return ask(v.whyWaits(l), v.t("implants-wait-more")).
 				offer(choice{Do: "held", Words: v.t("passed-held"), Main: true}), nil
 		}
 	}
@@ -319,7 +326,10 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		e.Since = len(come) > 0 && keysOf(come) != e.Anyway
 	}
 	e.Other = len(others) > 0 && !e.All
-	if e.Early || e.Since || e.Other || b.Operator == "" {
+	if err := v.askedAtRelease(b, l, e); err != nil {
+		return said{}, err
+	}
+	if e.Early || e.Since || e.Other || e.Judge || e.Look || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
 	return b.recordRun(v, l, e, others)
@@ -584,11 +594,7 @@ func (v *visit) notAsLoaded(l *load, set string, st *standing) string {
 // waitsForIndicator reports whether a load is released only once its indicator is read negative: it has
 // a set with implants.
 func (v *visit) waitsForIndicator(l *load) (bool, error) {
-	p, err := v.policy()
-	if err != nil || !p.AsksImplantIndicator() {
-		return false, err
-	}
-	if holds, err := v.implants(l); err != nil || !holds {
+	if asked, err := v.asksIndicatorOf(l); err != nil || !asked {
 		return false, err
 	}
 	read, err := v.readings(l.Load)

@@ -115,10 +115,14 @@ func sterilizerPlace() workplace {
 			"ended":      (*sterilizer).sayEnded,
 			"ended-all":  (*sterilizer).endedAll,
 			"release":    (*sterilizer).releaseAnyway,
-			"indicator":  (*sterilizer).indicator,
-			"short":      (*sterilizer).sayShort,
-			"known":      (*sterilizer).sayKnown,
-			"enter":      (*sterilizer).enter,
+
+			"parameters":     (*sterilizer).sayParameters,
+			"parameters-not": (*sterilizer).sayParametersNot,
+
+			"indicator": (*sterilizer).indicator,
+			"short":     (*sterilizer).sayShort,
+			"known":     (*sterilizer).sayKnown,
+			"enter":     (*sterilizer).enter,
 		},
 	}
 }
@@ -167,6 +171,9 @@ func (b *sterilizer) find(id string) *load {
 }
 
 func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
+	if s, taken, err := b.looks(v, badge); taken {
+		return s, err
+	}
 	b.Operator = badge
 	if b.waits() {
 		if v.elsewhere || b.Said.Words != "" && b.pendingStatus() != "broken" {

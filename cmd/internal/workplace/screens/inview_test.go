@@ -400,6 +400,26 @@ func (q *asker) sterilizer() {
 	q.do("undo")
 	h.Used("K-3", "LAP-022")
 	ended("passed", "yes")
+	q.releaseAsks()
+}
+
+// releaseAsks asks what the policy asks for at the release of a load.
+func (q *asker) releaseAsks() {
+	h := q.h
+	q.do("forget")
+	h.ChangesPolicy(func(p *events.Policy) {
+		p.ReleaseAsks = []events.ReleaseAsk{events.AskParameters, events.AskSecondLook}
+	})
+	q.do("begin", "sterilizer", "S1", "run", "34", "cycle", "c-134")
+	q.scan(workplacetest.Label(h.T, events.ScanSet, "LAP-014"))
+	q.do("put", "value", "LAP-014")
+	q.scan(q.badge("B-1"))
+	q.do("start", "value", "sure S1-0305-34")
+	h.After(10 * time.Minute)
+	q.do("result", "result", "passed", "released", "yes")
+	q.do("parameters", "value", "S1-0305-34")
+	q.do("forget")
+	h.ChangesPolicy(func(p *events.Policy) { p.ReleaseAsks = nil })
 }
 
 // back asks what is asked on the way back, and of single pieces.

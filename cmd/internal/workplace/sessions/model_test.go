@@ -748,7 +748,7 @@ func (w *walk) session(i int) {
 	w.care = pick(w, 9, 8, 6)
 	players := []func() player{
 		func() player { return newReadingModel(w, "opening") }, func() player { return newReadingModel(w, "storage") },
-		func() player { return startPacking(w) }, func() player { return new(sealModel) }, func() player { return newLoadModel() },
+		func() player { return startPacking(w) }, func() player { return new(sealModel) }, func() player { return startLoads(w, i) },
 		func() player { return newCountModel(w, i) }, func() player { return newCloseModel(w, i) },
 		func() player { return newReturnModel(w) }, func() player { return newPieceModel(w) },
 	}

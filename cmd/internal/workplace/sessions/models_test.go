@@ -1078,9 +1078,12 @@ type loadModel struct {
 	entered string // of a load that could not be begun
 	early   bool   // so soon after the start that it is asked about
 	since   bool   // something came up against its sets after they were put in, and that is asked about
-	ends    int    // how many records the last input makes
-	gone    bool   // and whether its load is then gone
-	read    bool   // and whether it is an indicator
+	judges  bool   // the policy asks whether a run's printed values meet its cycle
+	judge   bool   // that is still to be answered, and what was answered is kept until it is recorded
+	judged  bool
+	ends    int  // how many records the last input makes
+	gone    bool // and whether its load is then gone
+	read    bool // and whether it is an indicator
 
 	began map[string]time.Time // when each load was started
 	kept  map[string]int       // how many sets of a load are recorded as quarantined: all of them
@@ -1091,6 +1094,15 @@ type loadModel struct {
 func newLoadModel() *loadModel {
 	return &loadModel{loads: make(map[string][]string), runs: make(map[string]bool), oldDay: make(map[string]bool),
 		began: make(map[string]time.Time), kept: make(map[string]int)}
+}
+
+// startLoads begins a session at the sterilizer. In every other one of a house, its last, the policy asks for what the run printed.
+func startLoads(w *walk, i int) *loadModel {
+	m := newLoadModel()
+	if m.judges = i/9%2 == 1; m.judges {
+		w.h.ChangesPolicy(func(p *events.Policy) { p.ReleaseAsks = []events.ReleaseAsk{events.AskParameters} })
+	}
+	return m
 }
 
 func (m *loadModel) place() string { return "sterilizer" }
@@ -1121,13 +1133,17 @@ func (m *loadModel) promised(w *walk, s step, shown workplacetest.Answer) bool {
 	}
 	indicator := s.action == "indicator" && s.fields["value"] != "" && shown.Says("Biological indicator of S1-0304-01: what does it show?")
 	if s.action == "ended" {
-		return m.early && m.shows == ""
+		return m.early && m.shows == "" && (!m.judges || m.ending != "passed yes" || m.judged)
+	}
+	if s.action == "parameters" || s.action == "parameters-not" {
+		return m.judge && !m.early && !m.since && s.fields["value"] == m.load && shown.Says(printedValues)
 	}
 	// Whether that has come up is asked after what a code is, which is asked now.
 	if m.comes && s.fields["released"] == "yes" && (shown.AsksAbout() != "" || w.plain != "") {
 		return false
 	}
-	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0 && !m.again(s) && !m.soon(w, s))
+	judges := m.judges && s.fields["result"] == "passed" && s.fields["released"] == "yes"
+	return !m.waits() && (indicator || s.action == "result" && len(m.loads[m.load]) > 0 && !m.again(s) && !m.soon(w, s) && !judges)
 }
 
 // again reports whether a result is one that is recorded already.
@@ -1144,6 +1160,9 @@ func (m *loadModel) soon(w *walk, s step) bool {
 // comeUp asks of a load that is released.
 const comeUp = "Something has come up against sets of load"
 
+// printedValues is asked of a run that is released, where the policy has it.
+const printedValues = "do the printed values of the run meet"
+
 // waits reports whether something was said that is not recorded.
 func (m *loadModel) waits() bool { return m.shows != "" || m.ending != "" }
 
@@ -1156,7 +1175,7 @@ func (m *loadModel) beginAnew(*walk) {
 	if m.ending == "" {
 		m.of = ""
 	}
-	m.shows, m.lot, m.control, m.ending, m.early = "", "", "", "", false
+	m.shows, m.lot, m.control, m.ending, m.early, m.judged = "", "", "", "", false, false
 }
 
 func (m *loadModel) next(w *walk, shown workplacetest.Answer) step {
@@ -1165,6 +1184,9 @@ func (m *loadModel) next(w *walk, shown workplacetest.Answer) step {
 		return step{verb: "do", action: pick(w, "put", "put", "leave-out"), fields: shown.Choice("put")}
 	case shown.Says("Has its cycle ended already?") && w.careful():
 		return step{verb: "do", action: pick(w, "ended", "ended", "forget")}
+	case shown.Says(printedValues) && w.careful():
+		do := pick(w, "parameters", "parameters", "parameters-not", "forget")
+		return step{verb: "do", action: do, fields: shown.Choice(do)}
 	case shown.Says(comeUp) && w.careful():
 		do := pick(w, "release", "held", "forget")
 		return step{verb: "do", action: do, fields: shown.Choice(do)}
@@ -1250,7 +1272,11 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 		if m.shows != "" || m.lot != "" || shown.Says("what does it show?") {
 			m.of = ""
 		}
-		m.shows, m.lot, m.control, m.ending, m.early = "", "", "", "", false
+		m.shows, m.lot, m.control, m.ending, m.early, m.judged = "", "", "", "", false, false
+	case m.judge && s.action == "parameters" && s.fields["value"] == m.load:
+		m.judged = true
+	case m.judge && s.action == "parameters-not" && s.fields["value"] == m.load:
+		m.ending, m.early, m.since = "failed no", false, false
 	case s.action == "ended":
 		m.early = false
 	case s.action == "release" && m.since:
@@ -1271,13 +1297,14 @@ func (m *loadModel) learn(w *walk, s step, shown, a workplacetest.Answer) {
 		m.control = cmp.Or(s.fields["control"], m.control)
 		m.shows = cmp.Or(value, m.shows)
 	case s.action == "result" && m.shows == "" && (m.ending == "" || m.ending == saidEnding(s)) && len(m.loads[m.load]) > 0:
-		m.early, m.ending = m.soon(w, s), saidEnding(s)
+		m.early, m.ending, m.judged = m.soon(w, s), saidEnding(s), false
 	case !m.waits():
 		m.learnLoad(w, s, shown, a)
 	}
 	m.since = m.ending == "passed yes" && (m.since || a.Says(comeUp))
+	m.judge = m.judges && m.ending == "passed yes" && !m.judged
 	switch {
-	case w.badge() == "" || m.early || m.since:
+	case w.badge() == "" || m.early || m.since || m.judge:
 	case m.shows != "":
 		m.ends, m.read = 1, true
 	case m.ending != "":
@@ -1367,7 +1394,8 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 	}
 	ended := s.action == "ended" && shown.Says("Has its cycle ended already?")
 	comes := (s.action == "release" || s.action == "held") && shown.Says(comeUp)
-	if said := s.action == "result" || s.action == "indicator" || ended || comes; !said {
+	judged := (s.action == "parameters" || s.action == "parameters-not") && shown.Says(printedValues)
+	if said := s.action == "result" || s.action == "indicator" || ended || comes || judged; !said {
 		asked := s.kind == events.ScanBadge && shown.Says("records that") ||
 			(s.enter() || s.action == "enter") && shown.Says("Enter records that")
 		if !asked {
@@ -1379,6 +1407,9 @@ func (m *loadModel) held(w *walk, s step, shown workplacetest.Answer, e *events.
 		released := map[bool]string{true: "yes", false: "no"}[d.Released]
 		if d.Result+" "+released != m.ending {
 			w.fail("%s, released %v, recorded; said was %s", d.Result, d.Released, m.ending)
+		}
+		if met := m.judges && d.Released; (d.Parameters == "met") != met {
+			w.fail("the run's values are recorded as %q; asked and answered: %v", d.Parameters, met)
 		}
 		if d.Load != m.load || !slices.Contains(m.loads[d.Load], e.Subject) {
 			w.fail("%s in load %s, which nobody put there: %v in %s", e.Subject, d.Load, m.loads, m.load)
@@ -1400,7 +1431,7 @@ func (m *loadModel) recorded(*walk) {
 		return
 	}
 	m.last = m.clone().(*loadModel)
-	m.ending = ""
+	m.ending, m.judged, m.judge = "", false, false
 	if m.gone {
 		delete(m.loads, m.load)
 		m.load = ""
