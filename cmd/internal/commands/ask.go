@@ -66,7 +66,7 @@ func (a *app) runRecord(cmd *cobra.Command, args []string) error {
 		}
 	}
 	refused := 0
-	err = a.with(cmd, site.Options{Name: name, EnrolOnSight: true}, func(s site.Service) error {
+	err = a.with(cmd, site.Options{Name: name, EnrolOnSight: true, Alone: true}, func(s site.Service) error {
 		for i, r := range in {
 			if err := s.Record(cmd.Context(), r,
 				func(rec site.Receipt) error { return a.receipt(rec, &refused, args[i]) }); err != nil {

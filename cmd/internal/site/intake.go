@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"slices"
 	"strings"
 	"time"
@@ -20,25 +21,72 @@ import (
 
 // Record implements Service.
 func (s *Site) Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error {
-	var batch []line
-	for n, r := range events.Observations(lines) {
-		if n == 0 {
-			return errors.Join(s.record(ctx, batch, emit), r.Err)
+	parts := partsOf(lines, s.opts.Batch)
+	if s.opts.Alone {
+		parts = ahead(parts)
+	}
+	for p := range parts {
+		if err := s.record(ctx, p.lines, emit); err != nil || p.last {
+			return errors.Join(err, p.err)
 		}
-		batch = append(batch, line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)})
-		if len(batch) < s.opts.Batch {
-			continue
-		}
-		if err := s.record(ctx, batch, emit); err != nil {
-			return err
-		}
-		batch = batch[:0]
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("interrupted after line %d; what has a receipt is recorded, "+
-				"and the same file can be recorded again", n)
+				"and the same file can be recorded again", p.lines[len(p.lines)-1].n)
 		}
 	}
-	return s.record(ctx, batch, emit)
+	return nil
+}
+
+// part is some lines of a file, which are recorded at once.
+type part struct {
+	lines []line
+	last  bool
+	err   error // why the file could not be read on
+}
+
+// partsOf reads a file.
+func partsOf(lines io.Reader, most int) iter.Seq[part] {
+	return func(yield func(part) bool) {
+		var batch []line
+		for n, r := range events.Observations(lines) {
+			if n == 0 {
+				yield(part{batch, true, r.Err})
+				return
+			}
+			batch = append(batch, line{n: n, obs: r.Observation, unread: refusal.Because(r.Err)})
+			if len(batch) < most {
+				continue
+			}
+			if !yield(part{lines: batch}) {
+				return
+			}
+			batch = make([]line, 0, most) // what was handed on is somebody else's
+		}
+		yield(part{lines: batch, last: true})
+	}
+}
+
+// ahead reads the next part while the one before it is recorded.
+func ahead(parts iter.Seq[part]) iter.Seq[part] {
+	return func(yield func(part) bool) {
+		read, over := make(chan part), make(chan struct{})
+		defer close(over)
+		go func() {
+			defer close(read)
+			for p := range parts {
+				select {
+				case read <- p:
+				case <-over:
+					return
+				}
+			}
+		}()
+		for p := range read {
+			if !yield(p) {
+				return
+			}
+		}
+	}
 }
 
 // Observe records observations as one atomic append: all, or none of them. The
@@ -156,6 +204,9 @@ func (s *Site) takeSome(ctx context.Context, batch []line) (n int, rest time.Dur
 		s.together = s.opts.Batch
 	}
 	n = min(len(batch), max(s.together, fewest))
+	if s.opts.Alone { // nobody waits
+		n = len(batch)
+	}
 	begun := s.opts.Clock()
 	r := &request{ctx: ctx, lines: batch[:n]}
 	s.round([]*request{r})

@@ -46,7 +46,10 @@ type Options struct {
 	Existing bool
 	// Batch is how many lines of a file are recorded at once at most, 1 to 500. More is
 	// faster; they then share one time of arrival. Default 200. Where so many hold up others for long, it is fewer.
-	Batch   int
+	Batch int
+	// Alone says that nobody else hands in while a file is recorded, as in a command's own folder: no part of it is kept short
+	// for others, and the next one is read meanwhile.
+	Alone   bool
 	Command string
 	Logger  *slog.Logger
 	HTTP    *http.Client // for the witnesses; nil: http.DefaultClient
