@@ -100,7 +100,11 @@ func (p *pages) report(ctx context.Context, words *shell.Words, q site.Query) ([
 	if err != nil {
 		return nil, err
 	}
-	return writeReport(words, p.site, cp, l, q, witnesses, custody)
+	runs, err := p.runsFor(ctx, words, q)
+	if err != nil {
+		return nil, err
+	}
+	return writeReport(words, p.site, cp, l, q, witnesses, custody, runs)
 }
 
 // signatures returns the names on a record's signature lines, each with the
@@ -124,7 +128,7 @@ func signatures(record []byte) []string {
 }
 
 func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query,
-	witnesses []witness, custody *bundle.Custody) ([]byte, error) {
+	witnesses []witness, custody *bundle.Custody, runs []paperRun) ([]byte, error) {
 	kind, id := what(q)
 	subject := words.T("board.what-"+kind) + " " + id
 	if kind == "trip" {
@@ -144,6 +148,7 @@ func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look,
 		d.Text(words.T("board.report-judged-by", site.Program()))
 		d.Text(words.T("shell.utc"))
 		reportKnown(d, words, l)
+		reportRuns(d, words, runs)
 		reportEvents(d, words, l)
 		d.Heading(words.T("board.report-unknown"))
 		for _, k := range []string{"truth", "unseen", "count", "clock", "window"} {

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"listbound/cmd/internal/board"
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
 	"listbound/events"
@@ -123,4 +124,37 @@ func TestRunPage(t *testing.T) {
 func digest(raw []byte) string {
 	sum := sha256.Sum256(raw)
 	return hex.EncodeToString(sum[:])
+}
+
+// TestRunOnPaper: the report of a load has its run: what isn't met, and the tables; and the picture's strokes end where nothing was
+// read.
+func TestRunOnPaper(t *testing.T) {
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return friday }})
+	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-2", Kind: events.KindSetSterilized, Set: "LAP-1",
+		Time: friday.Add(-2 * time.Hour), Operator: "B-2044", Data: &events.SetSterilized{Load: "S2-1", Sterilizer: "S2", Run: 1, Cycle: "c-134",
+			Result: "failed"}}); err != nil {
+		t.Fatal(err)
+	}
+	if err := recordRun(s, "S2-1", "S2", "north/sterilizer-2", friday.Add(-time.Hour), runLog()); err != nil {
+		t.Fatal(err)
+	}
+	for lang, says := range map[string][]string{
+		"en": {"the cycle was NOT met", "Below the band", "in the band"}, "de": {"NICHT eingehalten", "Unter dem Band"},
+	} {
+		raw, err := board.Report(t.Context(), s, lang, site.Query{Load: "S2-1"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if out := os.Getenv("LISTBOUND_PAPERS"); out != "" {
+			if err := os.WriteFile(filepath.Join(out, "run-"+lang+".pdf"), raw, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		text := strings.Join(strings.Fields(pdfText(t, string(raw))), " ")
+		for _, want := range says {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s: the report lacks %q", lang, want)
+			}
+		}
+	}
 }

@@ -50,11 +50,11 @@ func (v *runView) draw(l *run.Log, r *run.Report) template.HTML {
 	}
 	s.line(runLeft, runBottom, runRight, runBottom, soft, 1)
 	if l.Pressure != "" {
-		s.path(v.line(l, r, scale, func(x *run.Sample) float64 { return run.SteamAt(x.Pressure) }), "none", blue, 1.5,
+		s.path(pathOf(v.line(l, r, scale, func(x *run.Sample) float64 { return run.SteamAt(x.Pressure) })), "none", blue, 1.5,
 			`stroke-dasharray="6 4"`)
 	}
 	for k := range l.Sensors {
-		s.path(v.line(l, r, scale, func(x *run.Sample) float64 { return x.Points[k] }), "none", ink, 2)
+		s.path(pathOf(v.line(l, r, scale, func(x *run.Sample) float64 { return x.Points[k] })), "none", ink, 2)
 	}
 	for i, f := range r.Figures.Faults {
 		x := scale.x(r.Started.Add(time.Duration(f.AtMillis) * time.Millisecond))
@@ -103,23 +103,21 @@ func (v *runView) drawBand(s *svg, scale runScale, r *run.Report) {
 	}
 }
 
-// line is the path of one sensor. There are more readings than can be drawn: of those in the width of a line the lowest and
-// the highest are, so that none is lost that stands out.
-func (v *runView) line(l *run.Log, r *run.Report, scale runScale, of func(*run.Sample) float64) string {
-	var b strings.Builder
+// line are the strokes of one sensor. There are more readings than can be drawn: of those in the width of a line the lowest and
+// the highest are, so that none is lost that stands out. Where nothing was read one stroke ends, and another begins.
+func (v *runView) line(l *run.Log, r *run.Report, scale runScale, of func(*run.Sample) float64) (out [][]point) {
 	column, low, high := -1.0, 0.0, 0.0
 	pen := false
 	flush := func() {
 		if column < 0 {
 			return
 		}
+		if !pen {
+			out = append(out, nil)
+		}
+		pen = true
 		for _, c := range []float64{low, high} {
-			move := "L"
-			if !pen {
-				move = "M"
-			}
-			fmt.Fprintf(&b, "%s%.1f %.1f", move, column, scale.y(c))
-			pen = true
+			out[len(out)-1] = append(out[len(out)-1], point{column, scale.y(c)})
 		}
 		column = -1
 	}
@@ -142,6 +140,21 @@ func (v *runView) line(l *run.Log, r *run.Report, scale runScale, of func(*run.S
 		low, high = min(low, c), max(high, c)
 	}
 	flush()
+	return out
+}
+
+// pathOf writes strokes as SVG does.
+func pathOf(strokes [][]point) string {
+	var b strings.Builder
+	for _, s := range strokes {
+		for i, p := range s {
+			move := "L"
+			if i == 0 {
+				move = "M"
+			}
+			fmt.Fprintf(&b, "%s%.1f %.1f", move, p.x, p.y)
+		}
+	}
 	return b.String()
 }
 
