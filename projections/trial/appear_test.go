@@ -118,7 +118,7 @@ func TestRowsOfAWeek(t *testing.T) {
 		c, drill := simulate.Published(), simulate.Drill()
 		c.Seed = uint64(n) + 1
 		if os.Getenv("LISTBOUND_WEEKS") == "" {
-			c.Sets, c.Cases = 130, 24
+			c.Sets, c.Cases = 100, 18
 		}
 		most := rowsADay * max(1, float64(c.Cases)/usualCases)
 		c.Scan, c.Clock, c.Offline, c.Read = drill.Scan, drill.Clock, drill.Offline, 0
