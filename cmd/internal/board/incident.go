@@ -51,15 +51,17 @@ func (p *pages) incidentPage(r *http.Request, words *shell.Words) (*answer, erro
 
 func (p *pages) incidentForm(r *http.Request, words *shell.Words, b *incidentBody) (*answer, error) {
 	err := p.site.Ask(func(m *site.View) error {
-		in, err := incidentOf(r.Context(), m, b.Key)
-		if err != nil {
-			return err
-		}
 		wishes, err := p.wishes.ask(r.Context(), m, p.site.Clock())
 		if err != nil {
 			return err
 		}
-		rows, err := laidOut(r.Context(), m, []projections.Incident{*in}, -1)
+		var in *projections.Incident
+		rows, err := laidOutNow(r.Context(), m, -1, func() (_ []projections.Incident, err error) {
+			if in, err = incidentOf(r.Context(), m, b.Key); err != nil {
+				return nil, err
+			}
+			return []projections.Incident{*in}, nil
+		})
 		if err != nil {
 			return err
 		}

@@ -2,6 +2,7 @@ package board
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/url"
 	"slices"
@@ -28,6 +29,7 @@ func (b *boardBody) incidents(
 			return nil, err
 		}
 	}
+	b.Acts = 0 // it may be asked again
 	turns := make(map[projections.TripKey]bool)
 	ins = slices.DeleteFunc(ins, func(in projections.Incident) bool {
 		if (in.State == projections.IncidentClosed) != b.Closed || !means(&in, meant, f.Code) {
@@ -104,6 +106,27 @@ const manyRows = 500
 // nowhere is the place of a row that was not read.
 const nowhere = -1
 
+// errMoved is that records came between two questions of one page, so that what the one answered isn't in the other.
+var errMoved = errors.New("records came while the board was read")
+
+// laidOutNow lays out the incidents that are asked for, and asks anew where records came in between: a row of what was found
+// before would be another finding's now.
+func laidOutNow(
+	ctx context.Context, m *site.View, most int, ask func() ([]projections.Incident, error),
+) ([]boardRow, error) {
+	const tries = 10 // each is refused once in some twenty, with 200 records a second
+	for try := 1; ; try++ {
+		ins, err := ask()
+		if err != nil {
+			return nil, err
+		}
+		rows, err := laidOut(ctx, m, ins, most)
+		if try == tries || !errors.Is(err, errMoved) {
+			return rows, err
+		}
+	}
+}
+
 // laidOut lays incidents out, each turn with what is found of it by that cause alone. Of a habit at most so many turns are
 // (-1: all): it can be on every set that was opened in a week.
 func laidOut(ctx context.Context, m *site.View, ins []projections.Incident, most int) ([]boardRow, error) {
@@ -142,9 +165,13 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident, most
 		}
 		for n, x := range shownOf(&ins[i], most) {
 			if of[x.TripKey] == nowhere { // another set's row in its place would be read as its own
-				return nil, fmt.Errorf("turn %s of set %s is in incident %s, and has no row on the board", x.Trip, x.Set, ins[i].Key)
+				return nil, fmt.Errorf("%w: turn %s of set %s is in incident %s, and has no row on the board",
+					errMoved, x.Trip, x.Set, ins[i].Key)
 			}
 			r := all[of[x.TripKey]]
+			if len(x.Findings) > 0 && slices.Max(x.Findings) >= len(r.Verdict.Findings) {
+				return nil, fmt.Errorf("%w: turn %s of set %s has less found of it than incident %s says", errMoved, x.Trip, x.Set, ins[i].Key)
+			}
 			r.Verdict = only(&r.Verdict, x.Findings)
 			if n == 0 {
 				out[i].BoardRow = r

@@ -171,15 +171,14 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		if b.Wanted {
 			f.Unopened, f.Sets = true, wantedSets(b.wishes)
 		}
-		ins, err := b.incidents(r.Context(), m, f, q)
-		if err != nil {
-			return err
-		}
 		most := setsOfHabit
 		if q.Get("format") != "" {
 			most = -1
 		}
-		if rows, err = laidOut(r.Context(), m, pageOf(ins, after, limit+1), most); err != nil {
+		if rows, err = laidOutNow(r.Context(), m, most, func() ([]projections.Incident, error) {
+			ins, err := b.incidents(r.Context(), m, f, q)
+			return pageOf(ins, after, limit+1), err
+		}); err != nil {
 			return err
 		}
 		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
