@@ -110,6 +110,15 @@ func TestOperatorCheats(t *testing.T) {
 			}
 			return out
 		}, "holds no record"},
+		"a log of a run that no record names": {func(fs []proof.File) []proof.File {
+			return append(fs, proof.File{Path: "runs/" + strings.Repeat("0", 64), Data: []byte("Time,T1\n0,20\n")})
+		}, "no record here names it"},
+		"a log of a run under another's digest": {func(fs []proof.File) []proof.File {
+			return append(fs, proof.File{Path: "runs/" + strings.Repeat("0", 64), Data: []byte("Time,T1\n0,20\n")})
+		}, "it is another log than its name says"},
+		"a file beside the logs": {func(fs []proof.File) []proof.File {
+			return append(fs, proof.File{Path: "runs/log.csv", Data: []byte("Time,T1\n0,20\n")})
+		}, "no bundle has a file of this name"},
 		"a checkpoint of another size": {func(fs []proof.File) []proof.File {
 			i := find("checkpoint")
 			cp, err := proof.OpenCheckpoint(fs[i].Data, "north/ledger", mustVerifier(t, key))
