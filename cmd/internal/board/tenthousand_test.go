@@ -1,4 +1,4 @@
-//go:build unix && !race
+//go:build !race
 
 package board_test
 
