@@ -67,6 +67,11 @@ func TestReportingCopy(t *testing.T) {
 		`SELECT count(*) FROM work_by_badge WHERE badge = 'B-3342' AND role = 'counter' AND kind = 'set.counted'`: 21,
 		`SELECT count(*) FROM differing_lines d JOIN counts c USING (seq) WHERE c.set_id = 'LAP-004' AND c.case_ref = 'K-0409'
 			AND d.line = 21 AND d.listed = 10 AND d.counted = 9`: 2,
+		// When each finding was first known, before or after its set was opened.
+		`SELECT count(*) FROM first_known WHERE (known IS NULL) + (known_local IS NULL) > 0`:        0,
+		`SELECT count(*) FROM first_known WHERE code = 'tag-unread' AND minutes_before_opening > 0`: 0,
+		`SELECT count(*) FROM first_known WHERE set_id = 'MIN-006' AND code = 'sheet-in-doubt' AND known_by = 2135
+			AND known = '2026-03-06 10:33:22'`: 1,
 		`SELECT count(*) FROM loads WHERE indicator = 'positive'`:                                                 3,
 		`SELECT count(*) FROM cases WHERE outcome = 'unreconciled'`:                                               2,
 		`SELECT count(*) FROM corrections WHERE action = 'void'`:                                                  1,
