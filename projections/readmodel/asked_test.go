@@ -143,6 +143,9 @@ func questions(ctx context.Context, h *hospital, m *readmodel.Model) map[string]
 		"BoardRowsOf":     failed(m.BoardRowsOf(ctx, []projections.TripKey{k})),
 		"BoardTallies":    failed(m.BoardTallies(ctx, f, "code")),
 		"BoardCount":      failed(m.BoardCount(ctx, f)),
+		"NotSeenSince":    failed(m.NotSeenSince(ctx, clock(9, 0, 0), 9)),
+		"Corrections":     failed(m.CorrectionsBetween(ctx, clock(0, 0, 0), clock(9, 0, 0), 9)),
+		"FirstOpened":     failed(m.FirstOpened(ctx, k)),
 		"Find-set":        failed(m.Find(ctx, k.Set, true)),
 		"Find-trip":       failed(m.Find(ctx, k.Trip, false)),
 		"Shares":          failed(m.Shares(ctx, "list", "EYE", always, always, 9)),
@@ -190,8 +193,8 @@ func TestQuestionsFail(t *testing.T) {
 		{`DROP TABLE openings`, "OpenedAt"},
 		{`DROP TABLE marks`, "Find-set SharesSeals"},
 		{`DROP TABLE rests_on`, "Due"},
-		{`DROP TABLE trips`, "Status TripsOfSet JudgedTrip Unopened Find-set Verdicts"},
-		{`DROP TABLE events`, "Operators SetOfTrip TripsOfLoad FindEvent Enrolments Lists OpenCases Shares RecordsOf Remarked"},
+		{`DROP TABLE trips`, "Status TripsOfSet JudgedTrip Unopened Find-set Verdicts NotSeenSince"},
+		{`DROP TABLE events`, "Operators SetOfTrip TripsOfLoad FindEvent Enrolments Lists OpenCases Shares RecordsOf Remarked Corrections"},
 	} {
 		change(t, db, x.damage)
 		found := questions(t.Context(), h, m)

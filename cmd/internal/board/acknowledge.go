@@ -16,6 +16,18 @@ import (
 	"listbound/projections"
 )
 
+// registerHandling adds the pages on which somebody says what is done about what was found.
+func (p *pages) registerHandling(mux shell.Mux) {
+	mux.HandleFunc("GET /incident", p.pageAt(p.incidentPage))
+	mux.HandleFunc("POST /incident", p.handleIncident)
+	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
+	mux.HandleFunc("POST /acknowledge", p.acknowledge)
+	mux.HandleFunc("GET /correct", p.page(p.correctPage))
+	mux.HandleFunc("POST /correct", p.correct)
+	mux.HandleFunc("GET /at/{site}/{station}/correct", p.page(p.correctPage))
+	mux.HandleFunc("POST /at/{site}/{station}/correct", p.correct)
+}
+
 type acknowledgeBody struct {
 	Set, Trip, Code string
 	Finding         *projections.Finding

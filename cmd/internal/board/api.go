@@ -212,7 +212,15 @@ func turnsThat(ctx context.Context, m *site.View, closed string) ([]projections.
 // apiBoard is the board for programs, with the same filters.
 func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	f, err := p.filter(q)
+	at, err := apiMoment(q)
+	now := at
+	if at.IsZero() {
+		now = p.site.Clock()
+	}
+	var f readmodel.BoardFilter
+	if err == nil {
+		f, err = p.filter(q, now)
+	}
 	var after *readmodel.BoardCursor
 	if err == nil {
 		after, err = parseCursor[readmodel.BoardCursor](q.Get("after"))
@@ -224,7 +232,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	page := apiBoardPage{Rows: []apiBoardRow{}}
 	var rows []readmodel.BoardRow
 	if err == nil {
-		err = p.site.Ask(func(m *site.View) (err error) {
+		err = p.site.AskAt(r.Context(), at, func(m *site.View) (err error) {
 			if f.Turns, err = turnsThat(r.Context(), m, q.Get("closed")); err != nil {
 				return err
 			}
@@ -243,7 +251,7 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	}
 	if len(rows) > int(limit) {
 		rows = rows[:limit]
-		v := keep(q, append([]string{"limit"}, filterNames...)...)
+		v := keep(q, append([]string{"limit", asOfName}, filterNames...)...)
 		v.Set("after", formatCursor(rows[limit-1].Place))
 		page.Next = address("/api/board", v)
 	}

@@ -69,7 +69,8 @@ func TestDescriptionFilters(t *testing.T) {
 		t.Fatalf("the week's board has %d rows", all)
 	}
 	values := map[string]string{"code": "sheet-swapped", "list": "MIN-BASIC", "placement": "outside",
-		"station": "north/or-1", "site": "south", "age": "24h", "unseen": "1", "closed": "1"}
+		"station": "north/or-1", "site": "south", "age": "24h", "unseen": "1", "closed": "1",
+		"as-of": "2026-03-05T08:05:00Z"}
 	for _, p := range d.Paths["/api/board"]["get"].Parameters {
 		if p.Name == "after" || p.Name == "limit" {
 			continue

@@ -14,8 +14,10 @@ import (
 	"html/template"
 	"io/fs"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -75,33 +77,27 @@ func Register(
 		return fmt.Errorf("assets: %w", err)
 	}
 	mux.Handle("GET /board/assets/", shell.Assets("/board/assets/", assets))
-	mux.HandleFunc("GET /{$}", p.page(p.boardPage))
-	mux.HandleFunc("GET /day", p.page(p.dayPage))
+	mux.HandleFunc("GET /{$}", p.pageAt(p.boardPage))
+	mux.HandleFunc("GET /day", p.pageAt(p.dayPage))
 	mux.HandleFunc("GET /wall", p.page(p.wallPage))
 	mux.HandleFunc("POST /day", p.takeSchedule)
-	mux.HandleFunc("GET /near-misses", p.page(p.nearMissPage))
-	mux.HandleFunc("GET /rates", p.page(p.ratesPage))
+	mux.HandleFunc("GET /near-misses", p.pageAt(p.nearMissPage))
+	mux.HandleFunc("GET /rates", p.pageAt(p.ratesPage))
 	mux.HandleFunc("GET /assess", p.page(p.assessPage))
 	mux.HandleFunc("POST /assess", p.assessPost)
-	mux.HandleFunc("GET /run", p.page(p.runPage))
+	mux.HandleFunc("GET /run", p.pageAt(p.runPage))
 	mux.HandleFunc("POST /run", p.runPost)
+	p.registerLookBack(mux)
 	mux.HandleFunc("GET /find", p.find)
-	mux.HandleFunc("GET /history", p.page(p.historyPage))
-	mux.HandleFunc("GET /station", p.page(p.stationPage))
-	mux.HandleFunc("GET /badge", p.page(p.badgePage))
+	mux.HandleFunc("GET /history", p.pageAt(p.historyPage))
+	mux.HandleFunc("GET /station", p.pageAt(p.stationPage))
+	mux.HandleFunc("GET /badge", p.pageAt(p.badgePage))
 	mux.HandleFunc("GET /badge/held", p.page(p.heldPage))
-	mux.HandleFunc("GET /touched", p.page(p.touchedPage))
+	mux.HandleFunc("GET /touched", p.pageAt(p.touchedPage))
 	mux.HandleFunc("GET /check-line", p.page(p.checkLinePage))
 	mux.HandleFunc("GET /recall", p.recallPDF)
 	mux.HandleFunc("GET /report", p.reportPDF)
-	mux.HandleFunc("GET /incident", p.page(p.incidentPage))
-	mux.HandleFunc("POST /incident", p.handleIncident)
-	mux.HandleFunc("GET /acknowledge", p.page(p.acknowledgePage))
-	mux.HandleFunc("POST /acknowledge", p.acknowledge)
-	mux.HandleFunc("GET /correct", p.page(p.correctPage))
-	mux.HandleFunc("POST /correct", p.correct)
-	mux.HandleFunc("GET /at/{site}/{station}/correct", p.page(p.correctPage))
-	mux.HandleFunc("POST /at/{site}/{station}/correct", p.correct)
+	p.registerHandling(mux)
 	p.registerTexts(mux)
 	mux.HandleFunc("GET /policy", p.page(p.policyPage))
 	mux.HandleFunc("POST /policy", p.adoptPolicy)
@@ -130,31 +126,116 @@ type answer struct {
 	scripts  []string               // besides the board's own
 	live     bool                   // see shell.Page
 	pdf      func() ([]byte, error) // its print; nil: the page itself is printed
+	moment   bool                   // it has a form of its own for the moment that it is about
+	asOf     time.Time              // that one, where it has
+	known    *shell.Known
 }
 
-// page turns a question into a page, or one of its tables into a file.
-func (p *pages) page(ask func(*http.Request, *shell.Words) (*answer, error)) http.HandlerFunc {
+// asking makes the answer that is to be shown.
+type asking func(*http.Request, *shell.Words) (*answer, error)
+
+// page turns a question about now into a page, or one of its tables into a file.
+func (p *pages) page(ask asking) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if r.URL.Query().Has(asOfName) {
+			words := p.sh.Words(r)
+			p.refuse(w, r, words, refuse(http.StatusBadRequest, "%s", words.T("board.as-of-not-here")))
+			return
+		}
+		p.show(w, r, ask)
+	}
+}
+
+// pageAt is page of a question that can be asked about any moment.
+func (p *pages) pageAt(ask asking) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		words := p.sh.Words(r)
-		a, err := ask(r, words)
+		at, err := p.atMoment(r, words)
 		if err != nil {
 			p.refuse(w, r, words, err)
 			return
 		}
-		if format := r.FormValue("format"); format != "" {
-			p.export(w, r, words, a, format)
-			return
-		}
-		for _, t := range a.tables {
-			t.address(r)
-		}
-		p.render(w, r, http.StatusOK, a)
+		p.show(w, at, func(r *http.Request, words *shell.Words) (*answer, error) {
+			a, err := ask(r, words)
+			if err == nil {
+				at := asOf(r)
+				if a.moment {
+					at = a.asOf
+				}
+				a.known = p.known(r, words, at, a.moment)
+			}
+			return a, err
+		})
 	}
 }
 
+func (p *pages) show(w http.ResponseWriter, r *http.Request, ask asking) {
+	words := p.sh.Words(r)
+	a, err := ask(r, words)
+	if err != nil {
+		p.refuse(w, r, words, err)
+		return
+	}
+	if format := r.FormValue("format"); format != "" {
+		p.export(w, r, words, a, format)
+		return
+	}
+	for _, t := range a.tables {
+		t.arrange(r.URL.Query())
+		t.headings(r.URL.Path, r.URL.Query())
+		t.address(r)
+	}
+	at := asOf(r)
+	if at.IsZero() {
+		p.render(w, r, http.StatusOK, a)
+		return
+	}
+	a.live = true // how far judgement is behind now is nothing of then
+	kept := &keptPage{ResponseWriter: w, code: http.StatusOK}
+	p.render(kept, r, http.StatusOK, a)
+	w.WriteHeader(kept.code)
+	w.Write(carry(kept.body, at)) // a client that has gone away needs no answer
+}
+
+// keptPage is a page that is to be changed before it goes out.
+type keptPage struct {
+	http.ResponseWriter
+	code int
+	body []byte
+}
+
+func (k *keptPage) WriteHeader(code int)        { k.code = code }
+func (k *keptPage) Write(b []byte) (int, error) { k.body = append(k.body, b...); return len(b), nil }
+
 func (p *pages) render(w http.ResponseWriter, r *http.Request, code int, a *answer) {
 	p.sh.Render(w, r, code, p.templates, a.template,
-		shell.Page{Title: a.title, Scripts: append([]string{scriptPath}, a.scripts...), Wide: a.wide, Live: a.live, Body: a.body})
+		shell.Page{Title: a.title, Scripts: append([]string{scriptPath}, a.scripts...), Wide: a.wide, Live: a.live, Known: a.known,
+			Printed: p.printed(r), Body: a.body})
+}
+
+// printed says on paper when a page was printed, and by which filters and of what it is.
+func (p *pages) printed(r *http.Request) string {
+	words := p.sh.Words(r)
+	q := r.URL.Query()
+	var of []string
+	for _, name := range slices.Sorted(maps.Keys(q)) {
+		if slices.Contains([]string{"part", "lang", "after"}, name) || q.Get(name) == "" {
+			continue
+		}
+		label, value := name, q.Get(name)
+		if slices.Contains([]string{"code", "list", "placement", "station", "site", "age"}, name) && r.URL.Path == "/" {
+			label = words.T("board.filter-" + name)
+		}
+		if name == "code" {
+			value = words.Code(projections.Code(value))
+		}
+		of = append(of, label+": "+value)
+	}
+	says := words.T("board.printed", p.site.Name(), words.Time(p.site.Clock()), r.URL.Path)
+	if len(of) > 0 {
+		says += " " + words.T("board.printed-of", strings.Join(of, "; "))
+	}
+	return says
 }
 
 func refuse(code int, format string, args ...any) error {

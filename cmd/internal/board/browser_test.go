@@ -8,10 +8,14 @@ import (
 // addresses are every kind of page there is.
 func addresses(t testing.TB) map[string]string {
 	t.Helper()
-	_, found := rows(t, week.srv.URL+"/?format=csv&table=board")
+	head, found := rows(t, week.srv.URL+"/?format=csv&table=board")
 	trips := make(map[string]string)
+	incident := ""
 	for _, r := range found {
 		trips[r[4]] = r[1]
+		if r[0] == "LAP-004" {
+			incident = cellOf(head, r, "Incident")
+		}
 	}
 	for _, need := range []string{"count sheet of another set", "probably carries a wrong count sheet", "clock in doubt"} {
 		if trips[need] == "" {
@@ -30,6 +34,12 @@ func addresses(t testing.TB) map[string]string {
 		"found-none":  "/find?q=NOTHING-LIKE-THIS",
 		"near-misses": "/near-misses",
 		"rates":       "/rates?by=placement&group=outside",
+		"weeks":       "/weeks",
+		"corrections": "/corrections?week=2026-03-04",
+		"not-seen":    "/not-seen?days=1&sort-not-seen=-4&only-not-seen=orl",
+		"way":         "/way?set=LAP-014&day=2026-03-05",
+		"incident":    "/incident?key=" + incident,
+		"then":        "/?as-of=2026-03-05T08:05:00Z",
 		"assess":      "/assess",
 		"run":         "/run?load=S9-0304-90",
 		"check-line":  "/check-line",

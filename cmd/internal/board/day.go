@@ -49,7 +49,7 @@ func (p *pages) dayPage(r *http.Request, words *shell.Words) (*answer, error) {
 
 // showDay shows a day, and the form by which a schedule is taken in.
 func (p *pages) showDay(r *http.Request, words *shell.Words, day string, in *scheduleForm) (*answer, error) {
-	d, err := p.site.Schedule(r.Context(), site.ScheduleQuery{Day: day})
+	d, err := p.site.Schedule(r.Context(), site.ScheduleQuery{Day: day, AsOf: asOf(r)})
 	if err != nil {
 		return nil, err
 	}
@@ -73,7 +73,10 @@ func (p *pages) showDay(r *http.Request, words *shell.Words, day string, in *sch
 		g := &b.Groups[len(b.Groups)-1]
 		g.Cases = append(g.Cases, dayLine(words, c, d.Now))
 	}
-	b.Table, b.In = dayTable(words, d), in
+	b.Table = dayTable(words, d)
+	if asOf(r).IsZero() {
+		b.In = in
+	}
 	a := &answer{template: "day", title: words.T("board.day"), wide: true, live: true, body: b, tables: []*table{b.Table}}
 	if r.Method == http.MethodGet && r.FormValue("part") == "rows" {
 		a.template = "day-rows"

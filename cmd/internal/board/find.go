@@ -1,7 +1,6 @@
 package board
 
 import (
-	"context"
 	"net/http"
 	"net/url"
 	"slices"
@@ -25,23 +24,41 @@ type findBody struct {
 // once: a scan is then the whole question.
 func (p *pages) find(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
-	q := strings.TrimSpace(r.FormValue("q"))
-	if q == "" {
-		http.Redirect(w, r, "/", http.StatusSeeOther)
+	r, err := p.atMoment(r, words)
+	if err != nil {
+		p.refuse(w, r, words, err)
 		return
 	}
-	hits, why, err := p.lookUp(r.Context(), q, false)
+	to := func(link string) {
+		if at := asOf(r); !at.IsZero() {
+			u, _ := url.Parse(link) // of this program's own making
+			v := u.Query()
+			v.Set(asOfName, rfc3339(at))
+			link = address(u.Path, v)
+		}
+		http.Redirect(w, r, link, http.StatusSeeOther)
+	}
+	q := strings.TrimSpace(r.FormValue("q"))
+	if q == "" {
+		to("/")
+		return
+	}
+	hits, why, err := p.lookUp(r, q, false)
 	if err != nil {
 		p.refuse(w, r, words, err)
 		return
 	}
 	if len(hits) == 1 && r.FormValue("format") == "" {
-		http.Redirect(w, r, hitLink(hits[0]), http.StatusSeeOther)
+		to(hitLink(hits[0]))
+		return
+	}
+	if at := p.momentAsked(words, q); len(hits) == 0 && !at.IsZero() { // the house as it was known then
+		http.Redirect(w, r, address("/", url.Values{asOfName: {rfc3339(at)}}), http.StatusSeeOther)
 		return
 	}
 	body := &findBody{Asked: q, Exact: len(hits), Why: why}
 	if len(hits) == 0 {
-		if hits, _, err = p.lookUp(r.Context(), q, true); err != nil {
+		if hits, _, err = p.lookUp(r, q, true); err != nil {
 			p.refuse(w, r, words, err)
 			return
 		}
@@ -51,14 +68,14 @@ func (p *pages) find(w http.ResponseWriter, r *http.Request) {
 		body.Table.add(text(words.T("board.what-"+h.What)), text(h.ID).to(hitLink(h)),
 			text(h.Set).to(tripLink(h.Set, "")), text(h.Trip).to(tripLink(h.Set, h.Trip)))
 	}
-	p.page(func(*http.Request, *shell.Words) (*answer, error) {
+	p.pageAt(func(*http.Request, *shell.Words) (*answer, error) {
 		return &answer{template: "find", title: words.T("board.found-for", q), body: body,
 			tables: []*table{body.Table}}, nil
 	})(w, r)
 }
 
 // lookUp looks up everything that a text can mean.
-func (p *pages) lookUp(ctx context.Context, q string, begins bool) (hits []readmodel.Hit, why string, err error) {
+func (p *pages) lookUp(r *http.Request, q string, begins bool) (hits []readmodel.Hit, why string, err error) {
 	texts := []string{q}
 	add := func(s string) {
 		if s != "" && !slices.Contains(texts, s) {
@@ -85,9 +102,9 @@ func (p *pages) lookUp(ctx context.Context, q string, begins bool) (hits []readm
 	if s, err := events.ParseShortCode(q); err == nil {
 		add(s)
 	}
-	err = p.site.Ask(func(m *site.View) error {
+	err = p.ask(r, func(m *site.View) error {
 		for _, t := range texts {
-			found, err := m.Find(ctx, t, begins)
+			found, err := m.Find(r.Context(), t, begins)
 			if err != nil {
 				return err
 			}

@@ -30,6 +30,7 @@ type historyBody struct {
 	Moments    []string // recorded times, for the slider
 	MomentAt   int      // of them the one shown
 	AsOfText   string
+	Way        string // the page of the set's way on a day
 	ThenText   string
 	Now        string // the same question without a moment
 	Params     url.Values
@@ -89,11 +90,14 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	if err := p.moments(r, q, b); err != nil {
 		return nil, err
 	}
+	if (b.What == "set" || b.What == "trip") && len(l.Verdicts) > 0 && l.Verdicts[0].Set != "" {
+		b.Way = wayLink(l.Verdicts[0].Set, l.Verdicts[0].Since.In(words.Zone()))
+	}
 	title := words.T("board.history-of", words.T("board.what-"+b.What), b.ID)
 	if b.What == "trip" {
 		title = words.T("board.history-of-trip", l.Set)
 	}
-	a := &answer{template: "history", title: title, body: b}
+	a := &answer{template: "history", title: title, body: b, moment: true, asOf: q.AsOf}
 	logged := func(e projections.HistoryEvent) bool { return e.Kind == string(events.KindRunLogged) }
 	if b.What == "load" && q.AsOf.IsZero() && slices.ContainsFunc(b.Events, logged) {
 		if b.Runs, err = p.runsOf(r, words, q.Load, a); err != nil {

@@ -22,6 +22,7 @@ type incidentBody struct {
 	Covers   string // marks of the findings that the page shows
 	Problem  string
 	Table    *table
+	Now      bool // as known now: something can be done about it
 
 	// As filled in.
 	Step, Badge, Owner, Due, Text, Outcome string
@@ -50,8 +51,9 @@ func (p *pages) incidentPage(r *http.Request, words *shell.Words) (*answer, erro
 }
 
 func (p *pages) incidentForm(r *http.Request, words *shell.Words, b *incidentBody) (*answer, error) {
-	err := p.site.Ask(func(m *site.View) error {
-		wishes, err := p.wishes.ask(r.Context(), m, p.site.Clock())
+	b.Now = asOf(r).IsZero()
+	err := p.ask(r, func(m *site.View) error {
+		wishes, err := p.wishes.ask(r.Context(), m, p.now(r))
 		if err != nil {
 			return err
 		}

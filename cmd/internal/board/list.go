@@ -41,6 +41,7 @@ type boardBody struct {
 	Share     int // the same in a hundred
 	Closed    bool
 	Records   int64
+	Now       bool        // as known now
 	Checked   *site.Check // by the background check
 	Stamped   *site.TimestampState
 	Registers string              // which ones the site does not hold to, "" where it holds to all
@@ -101,7 +102,7 @@ var ages = []age{{"8h", 8 * time.Hour, 0}, {"24h", 24 * time.Hour, 0}, {"7d", 7 
 // filterNames are the parameters that say which rows are meant.
 var filterNames = []string{"code", "list", "placement", "station", "site", "age", "unseen", "wanted", "closed"}
 
-func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
+func (p *pages) filter(v url.Values, now time.Time) (readmodel.BoardFilter, error) {
 	f := readmodel.BoardFilter{Site: v.Get("site"), List: v.Get("list"), Code: v.Get("code"),
 		Placement: v.Get("placement"),
 		Station:   v.Get("station"), Unseen: v.Get("unseen") == "1"}
@@ -109,7 +110,6 @@ func (p *pages) filter(v url.Values) (readmodel.BoardFilter, error) {
 		return f, refuse(http.StatusBadRequest, "%q is not a finding", f.Code)
 	}
 	if name := v.Get("age"); name != "" {
-		now := p.site.Clock()
 		i := slices.IndexFunc(ages, func(a age) bool { return a.name == name })
 		if i < 0 {
 			return f, refuse(http.StatusBadRequest, "age %q is not one of 8h, 24h, 7d, older", name)
@@ -144,7 +144,8 @@ func withoutRegister(ctx context.Context, m *site.View, words *shell.Words) (str
 
 func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) {
 	q := r.URL.Query()
-	f, err := p.filter(q)
+	now := p.now(r)
+	f, err := p.filter(q, now)
 	if err != nil {
 		return nil, err
 	}
@@ -153,10 +154,10 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 		return nil, err
 	}
 	b := &boardBody{
-		Records: p.site.Size(), Behind: p.site.Behind(), Unseen: f.Unseen, Counts: make(map[string]int),
+		Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int),
 		Wanted: q.Get("wanted") == "1",
 	}
-	b.Checked, b.Witnessed, b.Stamped = p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
+	b.ofNow(p, asOf(r))
 	b.Closed = q.Get("closed") == "1"
 	limit := rowsOnPage
 	if q.Get("format") != "" || b.Wanted { // a table is taken away whole; what is waited for stands in an order of its own
@@ -164,24 +165,23 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	var rows []boardRow
 	var claims []int64
-	err = p.site.Ask(func(m *site.View) error {
-		if b.wishes, err = p.wishes.ask(r.Context(), m, p.site.Clock()); err != nil {
+	err = p.ask(r, func(m *site.View) error {
+		if !b.Now {
+			b.Records = m.Position()
+		}
+		if b.wishes, err = p.wishes.ask(r.Context(), m, now); err != nil {
 			return err
 		}
 		if b.Wanted {
 			f.Unopened, f.Sets = true, wantedSets(b.wishes)
 		}
-		most := setsOfHabit
-		if q.Get("format") != "" {
-			most = -1
-		}
-		if rows, err = laidOutNow(r.Context(), m, most, func() ([]projections.Incident, error) {
+		if rows, err = laidOutNow(r.Context(), m, shownOfHabit(q), func() ([]projections.Incident, error) {
 			ins, err := b.incidents(r.Context(), m, f, q)
 			return pageOf(ins, after, limit+1), err
 		}); err != nil {
 			return err
 		}
-		if claims, err = m.ClaimsSince(r.Context(), p.site.Clock().Add(-claimsShown)); err != nil {
+		if claims, err = m.ClaimsSince(r.Context(), now.Add(-claimsShown)); err != nil {
 			return err
 		}
 		return b.beside(r, m, f, words)
@@ -194,13 +194,27 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	}
 	b.fill(rows, q, limit)
 	b.Table = boardTable(b.Rows, b.wishes, words)
-	a := &answer{
-		template: "board", title: words.T("board.title"), wide: true, live: true, body: b, tables: []*table{b.Table},
-	}
+	a := &answer{template: "board", title: words.T("board.title"), wide: true, live: true, body: b,
+		tables: []*table{b.Table}}
 	if q.Get("part") == "rows" {
 		a.template = "board-rows"
 	}
 	return a, nil
+}
+
+// shownOfHabit is how many turns of a habit are laid out: all in a table that is taken away.
+func shownOfHabit(q url.Values) int {
+	if q.Get("format") != "" {
+		return -1
+	}
+	return setsOfHabit
+}
+
+// ofNow fills in what is known of the ledger now, and nothing of it on a page as of an earlier moment.
+func (b *boardBody) ofNow(p *pages, at time.Time) {
+	if b.Now = at.IsZero(); b.Now {
+		b.Behind, b.Checked, b.Witnessed, b.Stamped = p.site.Behind(), p.site.Checked(), p.site.Witnesses(), p.site.Timestamps()
+	}
 }
 
 // beside asks for what stands beside the rows: how many there are, and what else is to be seen.

@@ -16,7 +16,7 @@ type nearMissBody struct {
 // nearMissPage lists what was wrong, seen, and put right before use: it asks
 // nothing of anybody, and is what a department learns from.
 func (p *pages) nearMissPage(r *http.Request, words *shell.Words) (*answer, error) {
-	vs, err := p.site.NearMisses(r.Context())
+	vs, err := p.site.NearMissesAt(r.Context(), asOf(r))
 	if err != nil {
 		return nil, err
 	}

@@ -44,7 +44,7 @@ type ratesChart struct {
 
 func (p *pages) ratesPage(r *http.Request, words *shell.Words) (*answer, error) {
 	b := &ratesBody{From: r.FormValue("from"), Until: r.FormValue("to")}
-	q := site.RatesQuery{Openings: true}
+	q := site.RatesQuery{Openings: true, AsOf: asOf(r)}
 	var err error
 	if q.Since, err = moment(words, b.From, words.T("board.column-from")); err != nil {
 		return nil, err

@@ -97,7 +97,7 @@ func kindOf(e *events.Event) string {
 
 func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error) {
 	name := r.URL.Query().Get("name")
-	stations, err := p.site.Stations(r.Context())
+	stations, err := p.site.StationsAt(r.Context(), asOf(r))
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +108,7 @@ func (p *pages) stationPage(r *http.Request, words *shell.Words) (*answer, error
 	b := &recordsBody{What: "station", ID: name, Station: &stations[i],
 		Touched: address("/touched", url.Values{"station": {name}})}
 	a := &answer{template: "records", title: words.T("board.station-records", name), body: b}
-	err = p.site.Ask(func(m *site.View) error {
+	err = p.ask(r, func(m *site.View) error {
 		w := m.World(r.Context())
 		st := m.Station(name)
 		if st == nil {
@@ -178,7 +178,7 @@ func (p *pages) badgePage(r *http.Request, words *shell.Words) (*answer, error) 
 		}
 		b.What = as
 	}
-	err := p.site.Ask(func(m *site.View) error {
+	err := p.ask(r, func(m *site.View) error {
 		last, err := m.LastPacked(r.Context(), b.ID)
 		if err != nil {
 			return err

@@ -279,6 +279,9 @@ func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) 
 		"%pages%") + " " + words.T("shell.caution")
 	return paper.WriteDocument(words.T("board.recall"), words.Lang, footer, at, func(d *paper.Document) {
 		d.Title(words.T("board.recall"))
+		if b.Then != "" {
+			d.Strong(words.T("board.as-of-then", b.Then) + " " + words.T("board.as-of-left-out"))
+		}
 		d.Strong(b.Heading)
 		d.Text(b.Rule)
 		d.Text(words.T("board.recall-made", words.Time(at), name) + " " + words.T("shell.utc"))

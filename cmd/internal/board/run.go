@@ -50,6 +50,10 @@ func (p *pages) showRuns(r *http.Request, words *shell.Words, f *runForm) (*answ
 	a := &answer{template: "run", title: words.T("board.run-of", f.Load), body: b, wide: true}
 	var err error
 	b.Runs, err = p.runsOf(r, words, f.Load, a)
+	if !asOf(r).IsZero() { // nothing is handed in to a page as of then
+		b.In = nil
+		return a, err
+	}
 	if err != nil || f.V("sterilizer") != "" {
 		return a, err
 	}
@@ -70,7 +74,7 @@ func (p *pages) showRuns(r *http.Request, words *shell.Words, f *runForm) (*answ
 
 // runsOf are the runs of a load by their logs, with their tables on the page.
 func (p *pages) runsOf(r *http.Request, words *shell.Words, load string, a *answer) (out []runShown, err error) {
-	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load})
+	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load, AsOf: asOf(r)})
 	for i := range found {
 		v := runView{words: words, r: &found[i], id: "run-" + strconv.Itoa(i+1)}
 		s := v.shown(p)

@@ -3,6 +3,7 @@ package board
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"time"
 
 	"listbound/cmd/internal/shell"
@@ -17,6 +18,10 @@ type table struct {
 	Rows    [][]cell
 	CSV     string // addresses
 	XLSX    string
+	Heads   []head // of the columns, once it stands on a page
+	Only    string // what its rows are to have in them
+	Keep    url.Values
+	Long    bool // long enough to be looked through
 }
 
 type cell struct {
@@ -92,7 +97,8 @@ func (p *pages) export(w http.ResponseWriter, r *http.Request, words *shell.Word
 		if t.ID != id && id != "" {
 			continue
 		}
-		if err := p.writeTable(w, t, format); err != nil {
+		t.arrange(r.URL.Query())
+		if err := p.writeTable(w, t, format, asOf(r)); err != nil {
 			p.refuse(w, r, words, err)
 		}
 		return
@@ -105,7 +111,12 @@ func attach(w http.ResponseWriter, kind, name string) {
 	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", name))
 }
 
-func (p *pages) writeTable(w http.ResponseWriter, t *table, format string) error {
+// writeTable writes a table as a file, whose name says as of when it is where that is not now.
+func (p *pages) writeTable(w http.ResponseWriter, t *table, format string, at time.Time) error {
+	name := t.ID
+	if !at.IsZero() {
+		name += at.UTC().Format("-as-known-20060102T150405Z")
+	}
 	file := &tablefile.Table{Title: t.Title, Columns: t.Columns, Made: p.site.Clock()}
 	for _, r := range t.Rows {
 		row := make([]any, len(r))
@@ -116,14 +127,14 @@ func (p *pages) writeTable(w http.ResponseWriter, t *table, format string) error
 	}
 	switch format {
 	case "csv":
-		attach(w, "text/csv; charset=utf-8; header=present", t.ID+".csv")
+		attach(w, "text/csv; charset=utf-8; header=present", name+".csv")
 		_ = tablefile.CSV(w, file) // fails only where the client has gone away
 	case "xlsx":
 		raw, err := tablefile.XLSX(file)
 		if err != nil {
 			return err
 		}
-		attach(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", t.ID+".xlsx")
+		attach(w, "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", name+".xlsx")
 		_, _ = w.Write(raw) // the same
 	default:
 		return refuse(http.StatusBadRequest, "a table can be had as csv or xlsx, not as %q", format)

@@ -25,6 +25,7 @@ const touchedAtMost = 1000
 // touchedBody is what shares something with a fault.
 type touchedBody struct {
 	Heading string
+	Then    string // as known at which moment; "" for now
 	Rule    string // by which the sets were chosen
 	From    string
 	To      string
@@ -114,7 +115,7 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 	if q.what == "" {
 		return a, nil
 	}
-	err = p.site.Ask(func(m *site.View) error {
+	err = p.ask(r, func(m *site.View) error {
 		w := m.World(r.Context())
 		return p.touched(r, words, m, w, q, b)
 	})
@@ -122,6 +123,9 @@ func (p *pages) touchedPage(r *http.Request, words *shell.Words) (*answer, error
 		return nil, err
 	}
 	b.Heading, b.Rule = q.heading, q.rule
+	if at := asOf(r); !at.IsZero() {
+		b.Then = words.Time(at)
+	}
 	b.From, b.To = words.Time(q.from), words.Time(q.to)
 	b.Table = touchedTable(words, b)
 	a.tables = append(a.tables, b.Table)
@@ -352,6 +356,11 @@ func touchedTable(words *shell.Words, b *touchedBody) *table {
 // recallPDF is the list on paper.
 func (p *pages) recallPDF(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
+	r, err := p.atMoment(r, words)
+	if err != nil {
+		p.refuse(w, r, words, err)
+		return
+	}
 	a, err := p.touchedPage(r, words)
 	if err != nil {
 		p.refuse(w, r, words, err)

@@ -192,21 +192,31 @@ func (a *app) refuseAll(in []io.Reader, args []string) error {
 
 func (a *app) broken() *cobra.Command {
 	var asJSON, nearMisses, closed bool
+	var asOf string
 	c := command("broken", "lists sets with broken or doubtful chains, worst first",
 		`Reads the read model. What has one cause is one incident, as on the board; it says
 in which sets it shows, what was found, which records show it, and what is usually
 done next. --closed lists those that somebody has closed. --json prints an array of
 all verdicts, whose findings have the keys of their incidents. --near-misses lists
-instead what was wrong, seen, and put right before the set was used.`,
-		"listbound broken --data d --json", func(cmd *cobra.Command, args []string) error {
+instead what was wrong, seen, and put right before the set was used. --as-of prints
+what would have been printed at a moment: records that came later are left out. It
+takes as long as a rebuild of the records there were.`,
+		"listbound broken --data d --as-of 2026-03-04T07:12:00Z", func(cmd *cobra.Command, args []string) error {
+			at, err := parseAsOf(asOf)
+			if err != nil {
+				return err
+			}
 			return a.ask(cmd, func(s site.Service) error {
-				ask := s.Broken
+				ask := s.BrokenAt
 				if nearMisses {
-					ask = s.NearMisses
+					ask = s.NearMissesAt
 				}
-				vs, err := ask(cmd.Context())
+				vs, err := ask(cmd.Context(), at)
 				if err != nil {
 					return err
+				}
+				if !asJSON {
+					report.AsOf(a.env.Out, at)
 				}
 				if asJSON {
 					if len(vs) == 0 {
@@ -217,7 +227,7 @@ instead what was wrong, seen, and put right before the set was used.`,
 				if nearMisses {
 					return report.NearMisses(a.env.Out, vs)
 				}
-				ins, err := s.Incidents(cmd.Context(), closed)
+				ins, err := s.Incidents(cmd.Context(), closed, at)
 				if err != nil {
 					return err
 				}
@@ -225,6 +235,7 @@ instead what was wrong, seen, and put right before the set was used.`,
 			})
 		})
 	c.Args = cobra.NoArgs
+	addAsOf(c, &asOf)
 	c.Flags().BoolVar(&nearMisses, "near-misses", false, "list what was put right before use instead")
 	c.Flags().BoolVar(&closed, "closed", false, "list the incidents that somebody has closed")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
@@ -242,19 +253,29 @@ func (f *queryFlags) add(c *cobra.Command) {
 	c.Flags().StringVar(&f.q.Trip, "trip", "", "one trip of a set")
 	c.Flags().StringVar(&f.q.Case, "case", "", "a case, with all its sets")
 	c.Flags().StringVar(&f.q.Load, "load", "", "a sterilizer load, with all its sets")
-	c.Flags().StringVar(&f.asOf, "as-of", "", "as known at this moment (RFC 3339), without what was recorded later")
+	addAsOf(c, &f.asOf)
 }
 
-func (f *queryFlags) query() (site.Query, error) {
-	q := f.q
-	if f.asOf != "" {
-		at, err := time.Parse(time.RFC3339Nano, f.asOf)
-		if err != nil {
-			return q, fmt.Errorf("--as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", f.asOf)
-		}
-		q.AsOf = at.UTC()
+func (f *queryFlags) query() (q site.Query, err error) {
+	q = f.q
+	q.AsOf, err = parseAsOf(f.asOf)
+	return q, err
+}
+
+func addAsOf(c *cobra.Command, to *string) {
+	c.Flags().StringVar(to, "as-of", "", "as known at this moment (RFC 3339), without what was recorded later")
+}
+
+// parseAsOf reads the moment that --as-of names; zero for none.
+func parseAsOf(text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
 	}
-	return q, nil
+	at, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		return at, fmt.Errorf("--as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", text)
+	}
+	return at.UTC(), nil
 }
 
 func (a *app) history() *cobra.Command {

@@ -17,6 +17,7 @@ import (
 type ratesFlags struct {
 	since, until, by               string
 	usual, raised                  float64
+	asOf                           string
 	asJSON, asCSV, listsEachOpened bool
 }
 
@@ -34,6 +35,9 @@ func (f *ratesFlags) query() (q site.RatesQuery, err error) {
 	}
 	if f.by != "" && !slices.Contains(rates.Ways(), rates.By(f.by)) {
 		return q, fmt.Errorf("--by %q: openings are grouped by %s", f.by, ways())
+	}
+	if q.AsOf, err = parseAsOf(f.asOf); err != nil {
+		return q, err
 	}
 	const thousand = 1000
 	q.Usual, q.Raised, q.Openings = f.usual/thousand, f.raised/thousand, f.listsEachOpened
@@ -75,6 +79,7 @@ which all can be counted again; --json everything.`,
 				case f.asCSV:
 					return report.RatesCSV(a.env.Out, r, rates.By(f.by))
 				}
+				report.AsOf(a.env.Out, q.AsOf)
 				return report.Rates(a.env.Out, r, rates.By(f.by))
 			})
 		})
@@ -82,6 +87,7 @@ which all can be counted again; --json everything.`,
 	fl := c.Flags()
 	fl.StringVar(&f.since, "since", "", "openings from this moment on (RFC 3339)")
 	fl.StringVar(&f.until, "until", "", "openings before this moment (RFC 3339)")
+	addAsOf(c, &f.asOf)
 	fl.StringVar(&f.by, "by", "", "one of "+ways()+"; all of them if left out")
 	fl.Float64Var(&f.usual, "usual", 1000*rates.DefaultUsual, "incidents in 1,000 openings that are usual")
 	fl.Float64Var(&f.raised, "raised", 1000*rates.DefaultRaised, "incidents in 1,000 openings that are watched for")

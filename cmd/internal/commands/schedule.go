@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"listbound/cmd/internal/report"
 	"listbound/cmd/internal/site"
 	"listbound/projections/schedule"
 )
@@ -71,35 +72,41 @@ func readSchedule(name string, in io.Reader) ([]byte, error) {
 }
 
 func (a *app) showSchedule() *cobra.Command {
-	var day string
+	var day, asOf string
 	var asJSON bool
 	c := command("show", "says of each case of a day which sets it wants, where they are and what is missing",
 		`Cases stand in the order in which something can still be done: those that lack something and have not begun come first,
 the soonest first. Whole is said of what was recorded: it is no proof that a set may be used.`,
 		"listbound schedule show --data d --day 2026-03-04", func(cmd *cobra.Command, _ []string) error {
+			at, err := parseAsOf(asOf)
+			if err != nil {
+				return err
+			}
 			return a.ask(cmd, func(s site.Service) error {
-				got, err := a.scheduleOf(cmd.Context(), s, day)
+				got, err := a.scheduleOf(cmd.Context(), s, day, at)
 				if err != nil {
 					return err
 				}
 				if asJSON {
 					return a.printJSON(got)
 				}
+				report.AsOf(a.env.Out, at)
 				return sayDay(a.env.Out, got)
 			})
 		})
+	addAsOf(c, &asOf)
 	c.Flags().StringVar(&day, "day", "", "the day by the site's clocks, as 2026-03-04, today or tomorrow (default today)")
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }
 
 // scheduleOf asks for a day by its date or by a word.
-func (a *app) scheduleOf(ctx context.Context, s site.Service, day string) (*site.Day, error) {
+func (a *app) scheduleOf(ctx context.Context, s site.Service, day string, asOf time.Time) (*site.Day, error) {
 	switch strings.ToLower(day) {
 	case "today":
 		day = ""
 	case "tomorrow":
-		today, err := s.Schedule(ctx, site.ScheduleQuery{})
+		today, err := s.Schedule(ctx, site.ScheduleQuery{AsOf: asOf})
 		if err != nil {
 			return nil, err
 		}
@@ -109,5 +116,5 @@ func (a *app) scheduleOf(ctx context.Context, s site.Service, day string) (*site
 		}
 		day = at.AddDate(0, 0, 1).Format(time.DateOnly)
 	}
-	return s.Schedule(ctx, site.ScheduleQuery{Day: day})
+	return s.Schedule(ctx, site.ScheduleQuery{Day: day, AsOf: asOf})
 }

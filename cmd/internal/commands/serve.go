@@ -297,7 +297,8 @@ func (a *app) demo() *cobra.Command {
 		`Records the week that is built into the program through the same path as any
 file, with a clock that follows the week, and prints the sets with broken chains.
 Then it serves them as pages, unless --once. The data goes into a folder of its
-own that is removed at the end; with --data it stays.`,
+own that is removed at the end; with --data it stays. Served, it has a schedule of
+its own besides, of cases some minutes ahead.`,
 		"listbound demo --once", func(cmd *cobra.Command, args []string) error {
 			return a.runDemo(cmd, once, address)
 		})
@@ -348,7 +349,23 @@ func (a *app) runDemo(cmd *cobra.Command, once bool, address string) (err error)
 	if err != nil || once {
 		return err
 	}
+	if err := planAhead(ctx, s); err != nil {
+		return err
+	}
 	return a.serveSite(ctx, s, address, nil)
+}
+
+// planAhead gives the demo a schedule whose cases are some minutes ahead, so that its day, its wall and the order by minutes
+// to incision have something to show. It says nothing of any set, so no verdict changes.
+func planAhead(ctx context.Context, s *site.Site) error {
+	raw, err := scenario.Ahead(s.Clock())
+	if err != nil {
+		return err
+	}
+	if _, err := s.ImportSchedule(ctx, raw, site.ScheduleAsked{Operator: "demo"}); err != nil {
+		return fmt.Errorf("the demo's schedule: %w", err)
+	}
+	return nil
 }
 
 // weekClock follows the week while it is played, then the real clock.
@@ -459,7 +476,7 @@ func (a *app) showWeek(ctx context.Context, s *site.Site, week *scenario.Scenari
 	fmt.Fprintf(w, "%s: %d records in the ledger of %s.\n", week.Title, s.Size(), s.Name())
 	fmt.Fprintf(w, "Trips: %d broken, %d doubtful, %d open, %d whole. Times are UTC.\n\n",
 		counts[projections.Broken], counts[projections.Doubtful], counts[projections.Open], counts[projections.Whole])
-	ins, err := s.Incidents(ctx, false)
+	ins, err := s.Incidents(ctx, false, time.Time{})
 	if err != nil {
 		return err
 	}

@@ -232,21 +232,26 @@ func (c *Client) Record(ctx context.Context, lines io.Reader, emit func(site.Rec
 
 // Broken implements site.Service.
 func (c *Client) Broken(ctx context.Context) ([]projections.Verdict, error) {
-	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/broken", nil)
+	return c.BrokenAt(ctx, time.Time{})
 }
 
 // Incidents implements site.Service.
-func (c *Client) Incidents(ctx context.Context, closed bool) ([]projections.Incident, error) {
+func (c *Client) Incidents(ctx context.Context, closed bool, at time.Time) ([]projections.Incident, error) {
 	q := url.Values{}
 	if closed {
 		q.Set("closed", "1")
 	}
-	return ask[[]projections.Incident](ctx, c, http.MethodGet, "/api/incidents", q)
+	return ask[[]projections.Incident](ctx, c, http.MethodGet, "/api/incidents", web.FormatAsOf(q, at))
 }
 
-// NearMisses implements site.Service.
-func (c *Client) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
-	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/near-misses", nil)
+// BrokenAt implements site.Service.
+func (c *Client) BrokenAt(ctx context.Context, at time.Time) ([]projections.Verdict, error) {
+	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/broken", web.FormatAsOf(url.Values{}, at))
+}
+
+// NearMissesAt implements site.Service.
+func (c *Client) NearMissesAt(ctx context.Context, at time.Time) ([]projections.Verdict, error) {
+	return ask[[]projections.Verdict](ctx, c, http.MethodGet, "/api/near-misses", web.FormatAsOf(url.Values{}, at))
 }
 
 // Rates implements site.Service.
@@ -278,7 +283,8 @@ func (c *Client) KeepRunLog(ctx context.Context, raw []byte) (*site.KeptLog, err
 
 // Runs implements site.Service.
 func (c *Client) Runs(ctx context.Context, q site.RunsQuery) ([]run.Recorded, error) {
-	return ask[[]run.Recorded](ctx, c, http.MethodGet, "/api/runs", url.Values{"load": {q.Load}, "sterilizer": {q.Sterilizer}})
+	return ask[[]run.Recorded](ctx, c, http.MethodGet, "/api/runs",
+		web.FormatAsOf(url.Values{"load": {q.Load}, "sterilizer": {q.Sterilizer}}, q.AsOf))
 }
 
 // ImportSchedule implements site.Service.
@@ -292,7 +298,7 @@ func (c *Client) ImportSchedule(ctx context.Context, raw []byte, asked site.Sche
 
 // Schedule implements site.Service.
 func (c *Client) Schedule(ctx context.Context, q site.ScheduleQuery) (*site.Day, error) {
-	return ask[*site.Day](ctx, c, http.MethodGet, "/api/schedule", url.Values{"day": {q.Day}})
+	return ask[*site.Day](ctx, c, http.MethodGet, "/api/schedule", web.FormatAsOf(url.Values{"day": {q.Day}}, q.AsOf))
 }
 
 // History implements site.Service.

@@ -120,7 +120,7 @@ func TestSameAnswers(t *testing.T) {
 	for name, ask := range map[string]func(site.Service) (any, error){
 		"broken": func(x site.Service) (any, error) { return x.Broken(t.Context()) },
 		"incidents": func(x site.Service) (any, error) {
-			ins, err := x.Incidents(t.Context(), false)
+			ins, err := x.Incidents(t.Context(), false, time.Time{})
 			if err == nil && len(ins) == 0 {
 				t.Error("no incident")
 			}

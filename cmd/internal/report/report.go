@@ -71,6 +71,13 @@ func Title(v projections.Verdict) string {
 	return "set " + v.Set
 }
 
+// AsOf says as known at which moment all is that follows, nothing where it is now.
+func AsOf(w io.Writer, at time.Time) {
+	if !at.IsZero() {
+		fmt.Fprintf(w, "AS KNOWN AT %s UTC, not now: what was recorded later is left out.\n\n", At(at))
+	}
+}
+
 // Broken writes verdicts that are broken or doubtful, in the order given; those
 // that stand together are one row.
 func Broken(w io.Writer, vs []projections.Verdict) error {

@@ -274,11 +274,23 @@ type Page struct {
 	Behind  int64    // how many records no verdict knows of
 	Notices []string // what everybody has to know of the ledger itself
 	Signed  *Signed  // nil for nobody
+	Printed string   // on paper alone: when it was printed, and of what
+	Known   *Known   // nil where a page is about now, whoever asks
 	Body    any
 
 	Practice bool // what is shown is invented
 
 	query url.Values
+}
+
+// Known is as of when a page says what is known, and the form that asks for another moment.
+type Known struct {
+	At     string // "" for now
+	Field  string // the same as the form has it
+	Path   string
+	Params url.Values // of the page besides
+	Now    string     // the address of the page as of now
+	Own    bool       // the page has a form of its own
 }
 
 // Signed is who has signed in, as the head of a page shows it.

@@ -20,7 +20,17 @@ import (
 // ledger's records or its clock as well.
 type View struct {
 	*readmodel.Model
-	site *Site
+	site   *Site
+	at     time.Time // as known at which moment; zero: now
+	firsts *firsts
+}
+
+// Now is the moment that is asked about.
+func (v *View) Now() time.Time {
+	if v.at.IsZero() {
+		return v.site.Clock()
+	}
+	return v.at
 }
 
 // Zone is where the site is.
@@ -41,7 +51,7 @@ func (s *Site) Ask(question func(*View) error) error {
 		// Nothing is known of what it holds: to answer that nothing is wrong would be a lie.
 		return s.damaged(&ledger.DamagedError{Dir: s.opts.Dir, Problems: problems})
 	}
-	return question(&View{Model: s.model, site: s})
+	return question(&View{Model: s.model, site: s, firsts: &s.firsts})
 }
 
 // Answer asks for one thing.

@@ -13,8 +13,12 @@ import (
 	"listbound/projections/ready"
 )
 
-// ScheduleQuery asks for a day by the site's clocks, as 2026-03-04; "" for today.
-type ScheduleQuery struct{ Day string }
+// ScheduleQuery asks for a day by the site's clocks, as 2026-03-04; "" for today. AsOf asks for it as it was known at a moment,
+// which is today then; zero: now.
+type ScheduleQuery struct {
+	Day  string
+	AsOf time.Time
+}
 
 // Day is a day's schedule, and whether what its cases want is there.
 type Day struct {
@@ -27,6 +31,9 @@ type Day struct {
 // Schedule implements Service.
 func (s *Site) Schedule(ctx context.Context, q ScheduleQuery) (*Day, error) {
 	now := s.Clock()
+	if !q.AsOf.IsZero() {
+		now = q.AsOf
+	}
 	zone := s.Zone()
 	begin := now.In(zone)
 	if q.Day != "" {
@@ -38,7 +45,7 @@ func (s *Site) Schedule(ctx context.Context, q ScheduleQuery) (*Day, error) {
 	y, m, d := begin.Date()
 	begin = time.Date(y, m, d, 0, 0, 0, 0, zone)
 	out := &Day{Day: begin.Format(time.DateOnly), Zone: zone.String(), Now: now.UTC()}
-	return Answer(s, func(v *View) (*Day, error) {
+	return AnswerAt(ctx, s, q.AsOf, func(v *View) (*Day, error) {
 		var err error
 		out.Cases, err = v.CasesBetween(ctx, now, begin, begin.AddDate(0, 0, 1))
 		return out, err

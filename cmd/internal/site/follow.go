@@ -127,9 +127,16 @@ func (s *Site) restart(ctx context.Context) error {
 	return nil
 }
 
-// feed reads on one goroutine and applies on another.
+// feed applies what a ledger holds beyond a follower's position.
 func feed(ctx context.Context, l *ledger.Ledger, m applier, disclosed events.Disclosed, progress Progress, size int) error {
-	from, total := m.Position()+1, l.Size()
+	return feedTo(ctx, l, m, disclosed, l.Size(), progress, size)
+}
+
+// feedTo is feed up to a record. It reads on one goroutine and applies on another.
+func feedTo(
+	ctx context.Context, l *ledger.Ledger, m applier, disclosed events.Disclosed, total int64, progress Progress, size int,
+) error {
+	from := m.Position() + 1
 	if from < 1 {
 		return readmodel.ErrStopped
 	}

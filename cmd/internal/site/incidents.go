@@ -3,13 +3,14 @@ package site
 import (
 	"context"
 	"slices"
+	"time"
 
 	"listbound/projections"
 )
 
 // Incidents implements Service.
-func (s *Site) Incidents(ctx context.Context, closed bool) ([]projections.Incident, error) {
-	return Answer(s, func(v *View) ([]projections.Incident, error) {
+func (s *Site) Incidents(ctx context.Context, closed bool, at time.Time) ([]projections.Incident, error) {
+	return AnswerAt(ctx, s, at, func(v *View) ([]projections.Incident, error) {
 		ins, err := v.Incidents(ctx)
 		return slices.DeleteFunc(ins, func(in projections.Incident) bool {
 			return (in.State == projections.IncidentClosed) != closed

@@ -21,7 +21,7 @@ func (v *View) TellKnown(ctx context.Context, asOf time.Time, vs []projections.V
 	if !asOf.IsZero() {
 		return judge.TellKnown(v.known(ctx, asOf), asOf, vs)
 	}
-	return v.tellFirsts(ctx, vs, func(i int) uint64 { return v.site.firsts.mark(&vs[i]) })
+	return v.tellFirsts(ctx, vs, func(i int) uint64 { return v.firsts.mark(&vs[i]) })
 }
 
 // TellKnownOfRows does the same with rows of the board of now.
@@ -45,7 +45,7 @@ func (v *View) tellFirsts(ctx context.Context, vs []projections.Verdict, markOf 
 	var places []int
 	var marks []uint64
 	for i := range vs {
-		if mark := markOf(i); !v.site.firsts.fill(mark, &vs[i]) {
+		if mark := markOf(i); !v.firsts.fill(mark, &vs[i]) {
 			asked, places, marks = append(asked, vs[i]), append(places, i), append(marks, mark)
 		}
 	}
@@ -54,7 +54,7 @@ func (v *View) tellFirsts(ctx context.Context, vs []projections.Verdict, markOf 
 	}
 	for n, i := range places {
 		vs[i] = asked[n]
-		v.site.firsts.keep(marks[n], &vs[i])
+		v.firsts.keep(marks[n], &vs[i])
 	}
 	return nil
 }

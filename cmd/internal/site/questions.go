@@ -26,9 +26,14 @@ import (
 // ErrNotFound says that nothing is known of what was asked for.
 var ErrNotFound = refusal.WithCode(http.StatusNotFound, "nothing is recorded here")
 
-// Broken implements Service.
+// Broken is BrokenAt now.
 func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
-	return Answer(s, func(v *View) ([]projections.Verdict, error) {
+	return s.BrokenAt(ctx, time.Time{})
+}
+
+// BrokenAt implements Service.
+func (s *Site) BrokenAt(ctx context.Context, at time.Time) ([]projections.Verdict, error) {
+	return AnswerAt(ctx, s, at, func(v *View) ([]projections.Verdict, error) {
 		vs, err := v.Worst(ctx)
 		if err == nil {
 			err = errors.Join(v.TellKnown(ctx, time.Time{}, vs), v.TellIncidents(ctx, vs))
@@ -43,9 +48,14 @@ func (s *Site) Broken(ctx context.Context) ([]projections.Verdict, error) {
 // nearMissesAtMost bounds the list; a department has a few a week.
 const nearMissesAtMost = 1000
 
-// NearMisses implements Service.
+// NearMisses is NearMissesAt now.
 func (s *Site) NearMisses(ctx context.Context) ([]projections.Verdict, error) {
-	return Answer(s, func(v *View) ([]projections.Verdict, error) {
+	return s.NearMissesAt(ctx, time.Time{})
+}
+
+// NearMissesAt implements Service.
+func (s *Site) NearMissesAt(ctx context.Context, at time.Time) ([]projections.Verdict, error) {
+	return AnswerAt(ctx, s, at, func(v *View) ([]projections.Verdict, error) {
 		vs, err := v.NearMisses(ctx, nearMissesAtMost)
 		if err == nil {
 			err = v.TellKnown(ctx, time.Time{}, vs)
@@ -378,7 +388,12 @@ func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
 
 // Stations implements Service.
 func (s *Site) Stations(ctx context.Context) ([]Station, error) {
-	known, err := Answer(s, func(v *View) ([]events.Station, error) { return v.Stations(ctx) })
+	return s.StationsAt(ctx, time.Time{})
+}
+
+// StationsAt is what was known of each station at a moment; zero: now.
+func (s *Site) StationsAt(ctx context.Context, at time.Time) ([]Station, error) {
+	known, err := AnswerAt(ctx, s, at, func(v *View) ([]events.Station, error) { return v.Stations(ctx) })
 	if err != nil {
 		return nil, err
 	}

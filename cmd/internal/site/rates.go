@@ -12,7 +12,7 @@ func (s *Site) Rates(ctx context.Context, q RatesQuery) (*rates.Report, error) {
 	if err := q.check(); err != nil {
 		return nil, err
 	}
-	return Answer(s, func(v *View) (*rates.Report, error) {
+	return AnswerAt(ctx, s, q.AsOf, func(v *View) (*rates.Report, error) {
 		openings, err := v.Openings(ctx, q.Since, q.Until)
 		if err != nil {
 			return nil, err

@@ -206,6 +206,9 @@ func (s *Site) endRedacting(ctx context.Context) (left []string, err error) {
 	// A second read model that was begun before has the texts.
 	end := s.compares.bar()
 	defer end()
+	if err := s.pasts.drop(); err != nil {
+		return nil, err
+	}
 	if _, err := s.rebuildAfterOthers(ctx); err != nil {
 		return nil, fmt.Errorf("making the read model anew: %w", err)
 	}

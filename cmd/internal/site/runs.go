@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/refusal"
@@ -29,7 +30,10 @@ type KeptLog struct {
 }
 
 // RunsQuery asks for the logs of a load's runs, or for the last one in force of a sterilizer: by which the next is read.
-type RunsQuery struct{ Load, Sterilizer string }
+type RunsQuery struct {
+	Load, Sterilizer string
+	AsOf             time.Time // as known at this moment; zero: now
+}
 
 // runLogs are the logs that a folder keeps, and what verify finds wrong with them.
 type runLogs struct {
@@ -129,7 +133,7 @@ func (s *Site) Runs(ctx context.Context, q RunsQuery) ([]run.Recorded, error) {
 	if (q.Load == "") == (q.Sterilizer == "") {
 		return nil, refusal.New("ask for a load or for a sterilizer")
 	}
-	return Answer(s, func(v *View) ([]run.Recorded, error) {
+	return AnswerAt(ctx, s, q.AsOf, func(v *View) ([]run.Recorded, error) {
 		w := v.World(ctx)
 		out := []run.Recorded{}
 		if q.Load != "" {

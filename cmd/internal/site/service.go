@@ -23,10 +23,13 @@ type Service interface {
 	// else. The error is for what stopped the reading or the recording as a whole.
 	Record(ctx context.Context, lines io.Reader, emit func(Receipt) error) error
 	Broken(ctx context.Context) ([]projections.Verdict, error)
-	// Incidents are what is broken or doubtful by its causes, as the board shows it: those that are open, or closed.
-	Incidents(ctx context.Context, closed bool) ([]projections.Incident, error)
-	// NearMisses are what was wrong, seen, and put right before use, the latest first.
-	NearMisses(ctx context.Context) ([]projections.Verdict, error)
+	// Incidents are what is broken or doubtful by its causes, as the board shows it: those that are open, or closed; at a moment, or
+	// where that is zero now.
+	Incidents(ctx context.Context, closed bool, at time.Time) ([]projections.Incident, error)
+	// BrokenAt is what Broken would have answered at a moment, of the records that had arrived by then; zero: now.
+	BrokenAt(ctx context.Context, at time.Time) ([]projections.Verdict, error)
+	// NearMissesAt are what was wrong, seen, and put right before use, the latest first, as known at a moment; zero: now.
+	NearMissesAt(ctx context.Context, at time.Time) ([]projections.Verdict, error)
 	// Rates says how often lists were wrong or missing, by placement and more, and what that shows.
 	Rates(ctx context.Context, q RatesQuery) (*rates.Report, error)
 	// Assess is the assessment of where count sheets travel, of what a site chose and what was counted there.
@@ -100,8 +103,9 @@ type Query struct {
 // RatesQuery says of which openings rates are asked for: Since <= it < Until, zero for no bound.
 type RatesQuery struct {
 	Since, Until  time.Time
-	Usual, Raised float64 // incidents an opening that are watched for; zero: one and three in a thousand
-	Openings      bool    // also return every opening
+	Usual, Raised float64   // incidents an opening that are watched for; zero: one and three in a thousand
+	Openings      bool      // also return every opening
+	AsOf          time.Time // as known at this moment; zero: now
 }
 
 // AssessQuery says what is assessed: what a site chose, and of which openings the counts are (as in RatesQuery).

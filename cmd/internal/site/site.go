@@ -92,6 +92,7 @@ type Site struct {
 	redacting  sync.Mutex             // held by the one redaction that runs; taken before the locks above
 	scheduling sync.Mutex             // held by the one schedule that is taken in, which asks what stands before it records
 	compares   compares
+	pasts      pasts // what was known at earlier moments, as far as asked for
 	asideMu    sync.Mutex
 	aside      []func() (release func()) // see Aside
 	// modelMu guards the pointer; a rebuild puts another model in its place.
@@ -269,7 +270,7 @@ func (s *Site) follow(ctx context.Context) error {
 func (s *Site) Close() error {
 	s.intake.Lock()
 	defer s.intake.Unlock()
-	var errs []error
+	errs := []error{s.pasts.close()}
 	s.listen.close()
 	s.modelMu.Lock()
 	if s.model != nil {
@@ -495,12 +496,17 @@ const rebuildBatch = 20000
 
 // Fill makes a read model of a whole ledger in an empty file.
 func Fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, progress Progress) (*readmodel.Model, error) {
+	return fill(ctx, l, o, l.Size(), progress)
+}
+
+// fill is Fill of the first so many records.
+func fill(ctx context.Context, l *ledger.Ledger, o readmodel.Options, upto int64, progress Progress) (*readmodel.Model, error) {
 	m, err := readmodel.Open(ctx, o)
 	if err != nil {
 		return nil, err
 	}
 	if err = m.BeginBulk(ctx); err == nil {
-		err = feed(ctx, l, m, o.Disclosed, progress, rebuildBatch)
+		err = feedTo(ctx, l, m, o.Disclosed, upto, progress, rebuildBatch)
 	}
 	if err == nil {
 		err = m.EndBulk(ctx)

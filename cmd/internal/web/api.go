@@ -3,6 +3,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -135,14 +136,16 @@ func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o opt
 func (srv *Server) register(mux shell.Mux) {
 	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
-	mux.HandleFunc("GET /api/broken", answer(srv, func(r *http.Request) (any, error) { return s.Broken(r.Context()) }))
+	mux.HandleFunc("GET /api/broken", answer(srv, askedAt(s.BrokenAt)))
 	mux.HandleFunc("GET /api/incidents", answer(srv, func(r *http.Request) (any, error) {
-		ins, err := s.Incidents(r.Context(), r.URL.Query().Get("closed") == "1")
+		at, err := ParseAsOf(r.URL.Query())
+		if err != nil {
+			return nil, err
+		}
+		ins, err := s.Incidents(r.Context(), r.URL.Query().Get("closed") == "1", at)
 		return append([]projections.Incident{}, ins...), err
 	}))
-	mux.HandleFunc("GET /api/near-misses", answer(srv, func(r *http.Request) (any, error) {
-		return s.NearMisses(r.Context())
-	}))
+	mux.HandleFunc("GET /api/near-misses", answer(srv, askedAt(s.NearMissesAt)))
 	mux.HandleFunc("GET /api/rates", answer(srv, func(r *http.Request) (any, error) {
 		q, err := ParseRatesQuery(r.URL.Query())
 		if err != nil {
@@ -159,11 +162,20 @@ func (srv *Server) register(mux shell.Mux) {
 		return s.KeepRunLog(r.Context(), raw)
 	}))
 	mux.HandleFunc("GET /api/runs", answer(srv, func(r *http.Request) (any, error) {
-		return s.Runs(r.Context(), site.RunsQuery{Load: r.URL.Query().Get("load"), Sterilizer: r.URL.Query().Get("sterilizer")})
+		v := r.URL.Query()
+		at, err := ParseAsOf(v)
+		if err != nil {
+			return nil, err
+		}
+		return s.Runs(r.Context(), site.RunsQuery{Load: v.Get("load"), Sterilizer: v.Get("sterilizer"), AsOf: at})
 	}))
 	mux.HandleFunc("POST /api/schedule", answer(srv, srv.importSchedule))
 	mux.HandleFunc("GET /api/schedule", answer(srv, func(r *http.Request) (any, error) {
-		return s.Schedule(r.Context(), site.ScheduleQuery{Day: r.URL.Query().Get("day")})
+		at, err := ParseAsOf(r.URL.Query())
+		if err != nil {
+			return nil, err
+		}
+		return s.Schedule(r.Context(), site.ScheduleQuery{Day: r.URL.Query().Get("day"), AsOf: at})
 	}))
 	mux.HandleFunc("GET /api/history", answer(srv, srv.history))
 	mux.HandleFunc("GET /api/verify", answer(srv, func(r *http.Request) (any, error) {
@@ -181,6 +193,17 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/texts", answer(srv, func(r *http.Request) (any, error) { return s.Texts(r.Context()) }))
 	mux.HandleFunc("POST /api/texts/redact", answer(srv, srv.redact))
 	srv.registerStations(mux)
+}
+
+// askedAt answers a question that is asked about a moment, and nothing else.
+func askedAt[T any](ask func(context.Context, time.Time) (T, error)) func(*http.Request) (any, error) {
+	return func(r *http.Request) (any, error) {
+		at, err := ParseAsOf(r.URL.Query())
+		if err != nil {
+			return nil, err
+		}
+		return ask(r.Context(), at)
+	}
 }
 
 // registerStations adds who may record.
@@ -348,12 +371,9 @@ func (e *cutShort) Unwrap() error { return e.why }
 func ParseQuery(v url.Values) (site.Query, error) {
 	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"),
 		Records: v.Get("records") == "1", All: v.Get("all") == "1"}
-	if t := v.Get("as-of"); t != "" {
-		at, err := time.Parse(time.RFC3339Nano, t)
-		if err != nil {
-			return q, refusal.New("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
-		}
-		q.AsOf = at.UTC()
+	var err error
+	if q.AsOf, err = ParseAsOf(v); err != nil {
+		return q, err
 	}
 	for _, size := range v["earlier"] {
 		n, err := strconv.ParseInt(size, 10, 64)
@@ -365,6 +385,27 @@ func ParseQuery(v url.Values) (site.Query, error) {
 	return q, nil
 }
 
+// ParseAsOf reads the moment as known at which something is asked for; zero where none is given.
+func ParseAsOf(v url.Values) (time.Time, error) {
+	t := v.Get("as-of")
+	if t == "" {
+		return time.Time{}, nil
+	}
+	at, err := time.Parse(time.RFC3339Nano, t)
+	if err != nil {
+		return at, refusal.New("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
+	}
+	return at.UTC(), nil
+}
+
+// FormatAsOf puts a moment into a form as ParseAsOf reads it.
+func FormatAsOf(v url.Values, at time.Time) url.Values {
+	if !at.IsZero() {
+		v.Set("as-of", at.Format(time.RFC3339Nano))
+	}
+	return v
+}
+
 // FormatQuery writes a question as a form.
 func FormatQuery(q site.Query) url.Values {
 	v := url.Values{}
@@ -373,9 +414,7 @@ func FormatQuery(q site.Query) url.Values {
 			v.Set(name, s)
 		}
 	}
-	if !q.AsOf.IsZero() {
-		v.Set("as-of", q.AsOf.Format(time.RFC3339Nano))
-	}
+	FormatAsOf(v, q.AsOf)
 	if q.Records {
 		v.Set("records", "1")
 	}

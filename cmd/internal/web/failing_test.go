@@ -197,6 +197,7 @@ func requestOf(t *testing.T, pattern string) (method string, a asked) {
 		"GET /station":                      {query: "name=north/or-3"},
 		"GET /badge":                        {query: "id=B-1"},
 		"GET /badge/held":                   {query: "id=B-1"},
+		"GET /way":                          {query: "set=LAP-001"},
 		"GET /touched":                      {query: "load=S1-1"},
 		"GET /recall":                       {query: "load=S1-1"},
 		"GET /report":                       {query: "set=LAP-001"},

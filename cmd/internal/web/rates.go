@@ -37,7 +37,8 @@ func ParseRatesQuery(v url.Values) (q site.RatesQuery, err error) {
 		}
 	}
 	q.Openings = v.Get("openings") == "1"
-	return q, nil
+	q.AsOf, err = ParseAsOf(v)
+	return q, err
 }
 
 // FormatRatesQuery writes a question as ParseRatesQuery reads it.
@@ -56,5 +57,5 @@ func FormatRatesQuery(q site.RatesQuery) url.Values {
 	if q.Openings {
 		v.Set("openings", "1")
 	}
-	return v
+	return FormatAsOf(v, q.AsOf)
 }

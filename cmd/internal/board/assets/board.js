@@ -83,10 +83,17 @@ async function refresh() {
   asking = false;
 }
 
+// A page as of an earlier moment stands still.
+const then = document.querySelector(".then");
+
 if (rows) {
   const wide = window.matchMedia("(min-width: 60rem)");
   const filters = document.getElementById("filters");
   if (filters && wide.matches) filters.open = true;
+  if (!then) follow();
+}
+
+function follow() {
   // Minutes go by though nothing is recorded.
   if (rows.dataset.every) setInterval(refresh, 1000 * rows.dataset.every);
   const stream = new EventSource("/changes");
