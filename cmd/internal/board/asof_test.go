@@ -14,8 +14,8 @@ import (
 	"listbound/cmd/internal/site"
 )
 
-// knownAt is the address of a page as known at a moment.
-func knownAt(t *testing.T, path string, when time.Time) string {
+// asKnown is the address of a page as known at a moment.
+func asKnown(t *testing.T, path string, when time.Time) string {
 	t.Helper()
 	u, err := url.Parse(path)
 	if err != nil {
@@ -31,7 +31,7 @@ func knownAt(t *testing.T, path string, when time.Time) string {
 func TestPositiveIndicatorAsKnownAt(t *testing.T) {
 	srv, s := weekServer(t)
 	before, after := time.Date(2026, 3, 5, 7, 59, 0, 0, time.UTC), time.Date(2026, 3, 5, 8, 5, 0, 0, time.UTC)
-	at := func(path string, when time.Time) string { return srv.URL + knownAt(t, path, when) }
+	at := func(path string, when time.Time) string { return srv.URL + asKnown(t, path, when) }
 	for _, path := range []string{"/", "/touched?load=S4-0304-01", "/day?day=2026-03-05", "/near-misses", "/find?q=S4-0304", "/rates",
 		"/station?name=north/or-5", "/badge?id=B-1111", "/run?load=S9-0304-90", "/history?load=S4-0304-01", "/weeks", "/corrections",
 		"/not-seen?days=1", "/way?set=LAP-014"} {
