@@ -97,11 +97,7 @@ func (p *pages) weeksPage(r *http.Request, words *shell.Words) (*answer, error) 
 
 // lookBack returns the incidents that were first known from a moment on and before another, closed ones too, the last first.
 func lookBack(ctx context.Context, m *site.View, from, until time.Time) ([]lookedBack, error) {
-	ins, err := m.Incidents(ctx)
-	if err != nil {
-		return nil, err
-	}
-	rows, err := laidOut(ctx, m, ins, -1)
+	rows, err := laidOutNow(ctx, m, -1, func() ([]projections.Incident, error) { return m.Incidents(ctx) })
 	if err != nil {
 		return nil, err
 	}
