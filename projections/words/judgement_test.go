@@ -61,6 +61,18 @@ func TestEventsAreSaid(t *testing.T) {
 	}
 }
 
+// TestCorrectedIsSaid: an event that was corrected is said as it stands, and as it was recorded first.
+func TestCorrectedIsSaid(t *testing.T) {
+	j := judgement(t)
+	opened := func(ref string) *events.SetOpened { return &events.SetOpened{Case: ref} }
+	line := func(d events.Data) string { return j.Event("en", Line{Kind: events.KindSetOpened, Data: d}) }
+	first, now := line(opened("K-1")), line(opened("K-2"))
+	got := j.Event("en", Line{Kind: events.KindSetOpened, Data: opened("K-2"), First: opened("K-1"), Corrected: true})
+	if want := now + " (as corrected; first recorded: " + first + ")"; first == now || got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
 func TestLinePlace(t *testing.T) {
 	for _, x := range []struct {
 		data events.Data
