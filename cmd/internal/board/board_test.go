@@ -13,7 +13,9 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -268,4 +270,24 @@ func playWeekHead(t testing.TB) (*site.Site, error) {
 func leafHash(record string) string {
 	h := sha256.Sum256(append([]byte{0}, record...))
 	return hex.EncodeToString(h[:])
+}
+
+// pdfText is what poppler reads of a PDF.
+func pdfText(t testing.TB, raw string) string {
+	t.Helper()
+	c := exec.CommandContext(t.Context(), "pdftotext", "-layout", "-", "-")
+	c.Stdin = strings.NewReader(raw)
+	out, err := c.Output()
+	if err != nil {
+		t.Fatalf("pdftotext: %v", err)
+	}
+	return string(out)
+}
+
+// cellOf is a row's cell under a heading, "" where there is none.
+func cellOf(head, row []string, title string) string {
+	if n := slices.Index(head, title); n >= 0 {
+		return row[n]
+	}
+	return ""
 }

@@ -236,17 +236,6 @@ func TestReport(t *testing.T) {
 	}
 }
 
-func pdfText(t testing.TB, raw string) string {
-	t.Helper()
-	c := exec.CommandContext(t.Context(), "pdftotext", "-layout", "-", "-")
-	c.Stdin = strings.NewReader(raw)
-	out, err := c.Output()
-	if err != nil {
-		t.Fatalf("pdftotext: %v", err)
-	}
-	return string(out)
-}
-
 func inside(t testing.TB, z *zip.Reader, name string) string {
 	t.Helper()
 	f, err := z.Open(name)

@@ -752,14 +752,6 @@ func unzipped(t testing.TB, raw string) *zip.Reader {
 	return z
 }
 
-// cellOf is a row's cell under a heading, "" where there is none.
-func cellOf(head, row []string, title string) string {
-	if n := slices.Index(head, title); n >= 0 {
-		return row[n]
-	}
-	return ""
-}
-
 // TestCasePage: a case's page says who was there, what each stage of each set counted, the lines that were ever counted
 // otherwise, by whom and by which sheet, and that a recount which was claimed is not recorded.
 func TestCasePage(t *testing.T) {
