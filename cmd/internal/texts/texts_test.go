@@ -305,7 +305,7 @@ func TestRead(t *testing.T) {
 	eo, de := j.Catalogue().In("eo"), j.Catalogue().In("de")
 	for got, want := range map[string]string{
 		eo.Name(): "Esperanto", eo.Say("shell.skip"): "Al la enhavo", eo.Say("paper.count-sheet"): "NOMBROLISTO",
-		eo.Say("shell.board"): "Board", de.Say("shell.board"): "Tafel", de.Say("shell.skip"): "Zum Inhalt",
+		eo.Say("shell.board"): "Open incidents", de.Say("shell.board"): "Tafel", de.Say("shell.skip"): "Zum Inhalt",
 		j.Code("eo", projections.SheetSwapped): "listo de alia aro", j.Code("eo", projections.SheetStale): "count sheet of an earlier turn",
 	} {
 		if got != want {

@@ -160,7 +160,7 @@ func TestRefusedBadgeOnScreen(t *testing.T) {
 	p.Open(h.At("opening"))
 	p.Type(workplacetest.Label(t, events.ScanBadge, "B-9999") + "\r")
 	p.AwaitText("#verdict", "B-9999 is not in the register of people")
-	p.AwaitText("#verdict", "shown on the board")
+	p.AwaitText("#verdict", "shown among the open incidents")
 	const inSight = `(() => { const v = document.querySelector("#verdict").getBoundingClientRect();
 		return [...document.querySelectorAll("#verdict p, #verdict button")].every(e => e.getBoundingClientRect().bottom <= v.bottom) })()`
 	if !browsertest.Eval[bool](p, inSight) {
