@@ -77,9 +77,9 @@ race: export GOFLAGS := $(GOFLAGS) -trimpath -ldflags=-s
 plain:
 	$(GO) test -count=1 $(UNSEEN) -vet=off $$(GO="$(GO)" .ci/packages plain)
 
-# The long tests, one step after the other, of the packages that race has.
+# The long tests, one step after the other, of the packages that race has. Three packages at once, as below: a browser is waited for.
 alone:
-	$(GO) test -count=1 $(UNSEEN) -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
+	$(GO) test -count=1 $(UNSEEN) -p 3 -parallel 2 -vet=off -run "$$(GO="$(GO)" .ci/packages alone-tests)" $$(GO="$(GO)" .ci/packages alone)
 
 # All of the build is instrumented but two things. SQLite is C turned into Go: all that it works on lies in memory that it
 # has mapped itself, which the detector doesn't look at, instrumented or not, and asking it each time took a quarter of the

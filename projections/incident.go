@@ -242,6 +242,7 @@ type Incident struct {
 	Since   time.Time        `json:"since,omitzero"` // the last observation of its worst member
 	DueBy   time.Time        `json:"due,omitzero"`   // when something is to be done, by the last step that says so; zero: nobody has
 	Habit   *Habit           `json:"habit,omitempty"`
+	Wanted  time.Time        `json:"-"` // when the first case begins that waits for one of its sets; see Soonest
 
 	links  []string
 	unread []Unread
@@ -270,14 +271,32 @@ func (in *Incident) Assignee() string {
 	return ""
 }
 
+// Soonest puts what a case waits for before others of its kind, the case that begins first before those after it. starts are
+// when the first case begins that waits for each set.
+func Soonest(ins []Incident, starts map[string]time.Time) {
+	for i := range ins {
+		in := &ins[i]
+		in.Wanted = time.Time{}
+		for _, x := range in.Members {
+			opened := x.rank>>rankCounts&1 == 1
+			if at, ok := starts[x.Set]; ok && !opened && CanAct(x.rank) && (in.Wanted.IsZero() || at.Before(in.Wanted)) {
+				in.Wanted = at
+			}
+		}
+	}
+	slices.SortStableFunc(ins, func(a, b Incident) int { return CompareIncidents(&a, &b) })
+}
+
 // CompareIncidents is the order in which incidents are shown: what can still be done first, of what is alike there what
-// is due first, and what nobody has set a time for after that.
+// a case waits for soonest, then what is due first, and what nobody has set a time for after that.
 func CompareIncidents(a, b *Incident) int {
-	return cmp.Or(cmp.Compare(a.Rank>>rankCounts, b.Rank>>rankCounts), compareDue(a.DueBy, b.DueBy), cmp.Compare(a.Rank, b.Rank),
+	return cmp.Or(cmp.Compare(a.Rank>>rankCounts, b.Rank>>rankCounts), CompareDue(a.Wanted, b.Wanted),
+		CompareDue(a.DueBy, b.DueBy), cmp.Compare(a.Rank, b.Rank),
 		b.Since.Compare(a.Since), CompareKeys(a.Members[0].TripKey, b.Members[0].TripKey), strings.Compare(a.Key, b.Key))
 }
 
-func compareDue(a, b time.Time) int {
+// CompareDue orders times by which something is wanted or due; no time stands last.
+func CompareDue(a, b time.Time) int {
 	if a.IsZero() != b.IsZero() {
 		return cmp.Compare(truth(a.IsZero()), truth(b.IsZero()))
 	}

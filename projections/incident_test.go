@@ -190,3 +190,35 @@ func TestIncidentRank(t *testing.T) {
 		}
 	}
 }
+
+// TestSoonest: of what is alike, what a case waits for soonest stands first, by its sets that nobody has opened; what can still be
+// done otherwise stays above it.
+func TestSoonest(t *testing.T) {
+	at := func(h int) time.Time { return time.Date(2026, 3, 4, h, 0, 0, 0, time.UTC) }
+	closed := func(set string) projections.Verdict {
+		v := swapped(set, set, "", "")
+		v.Opened, v.Findings[0].Other = false, nil
+		return v
+	}
+	back := short("A", "A", "K-1", 1)
+	back.Findings[0].Code = projections.CameBackShort
+	opened := closed("B")
+	opened.Opened = true
+	ins := projections.Incidents(partsOf(back, opened, closed("C"), closed("D"), closed("E")), projections.Calendar{})
+	order := func(starts map[string]time.Time) (sets string) {
+		projections.Soonest(ins, starts)
+		for _, in := range ins {
+			sets += in.Members[0].Set
+		}
+		return sets
+	}
+	for want, starts := range map[string]map[string]time.Time{
+		"ACDEB": nil,
+		"AECDB": {"E": at(8), "A": at(7), "B": at(7)},
+		"ADECB": {"E": at(8), "D": at(7)},
+	} {
+		if got := order(starts); got != want {
+			t.Errorf("with %v: %s, want %s", starts, got, want)
+		}
+	}
+}

@@ -291,3 +291,12 @@ func Sets(cases []Case) (out []projections.TripKey) {
 	}
 	return out
 }
+
+// Starts are when the cases begin that want sets first.
+func Starts(wishes map[string]Wish) map[string]time.Time {
+	out := make(map[string]time.Time, len(wishes))
+	for set, w := range wishes {
+		out[set] = w.Start
+	}
+	return out
+}

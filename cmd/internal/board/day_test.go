@@ -64,6 +64,16 @@ func TestDayPage(t *testing.T) {
 		!strings.Contains(body, `href="/day"`) {
 		t.Error("the board doesn't say which case waits for the set")
 	}
+	header, all := rows(t, srv.URL+"/?format=csv&table=board")
+	group, first := slices.Index(header, "Stage"), ""
+	for _, row := range all {
+		if first == "" && group >= 0 && row[group] == "Not opened yet" {
+			first = row[0]
+		}
+	}
+	if first != broken.Set {
+		t.Errorf("of what is not opened yet %q stands first, and the case in 40 min waits for %s: %q", first, broken.Set, header)
+	}
 	header, wanted := rows(t, srv.URL+"/?wanted=1&format=csv&table=board")
 	incident := slices.Index(header, "Incident")
 	if len(wanted) == 0 || wanted[0][0] != broken.Set || !strings.Contains(strings.Join(wanted[0], "|"), "OR 3 K-0901") {

@@ -48,8 +48,9 @@ func (b *boardBody) incidents(
 		const hundred = 100
 		b.Share = b.Acts * hundred / b.Total
 	}
-	if b.Wanted {
-		soonestFirst(ins, b.wishes)
+	projections.Soonest(ins, ready.Starts(b.wishes))
+	if b.Wanted { // whatever else there is to say of them
+		slices.SortStableFunc(ins, func(x, y projections.Incident) int { return projections.CompareDue(x.Wanted, y.Wanted) })
 	}
 	return ins, nil
 }
@@ -67,12 +68,18 @@ func means(in *projections.Incident, meant map[projections.TripKey]bool, code st
 type incidentCursor struct {
 	Key, Set, Trip   string
 	Rank, Since, Due int64
+	Wanted           int64
 }
 
 func placeOf(in *projections.Incident) incidentCursor {
 	c := incidentCursor{Key: in.Key, Set: in.Members[0].Set, Trip: in.Members[0].Trip, Rank: in.Rank, Since: in.Since.UnixNano()}
-	if due := in.DueBy; !due.IsZero() {
-		c.Due = due.UnixNano()
+	for _, t := range []struct {
+		at time.Time
+		to *int64
+	}{{in.DueBy, &c.Due}, {in.Wanted, &c.Wanted}} {
+		if !t.at.IsZero() {
+			*t.to = t.at.UnixNano()
+		}
 	}
 	return c
 }
@@ -83,6 +90,9 @@ func (c incidentCursor) incident() *projections.Incident {
 		Members: []projections.IncidentMember{{TripKey: projections.TripKey{Set: c.Set, Trip: c.Trip}}}}
 	if c.Due != 0 {
 		in.DueBy = time.Unix(0, c.Due)
+	}
+	if c.Wanted != 0 {
+		in.Wanted = time.Unix(0, c.Wanted)
 	}
 	return in
 }
@@ -170,7 +180,8 @@ func laidOut(ctx context.Context, m *site.View, ins []projections.Incident, most
 			}
 			r := all[of[x.TripKey]]
 			if len(x.Findings) > 0 && slices.Max(x.Findings) >= len(r.Verdict.Findings) {
-				return nil, fmt.Errorf("%w: turn %s of set %s has less found of it than incident %s says", errMoved, x.Trip, x.Set, ins[i].Key)
+				return nil, fmt.Errorf("%w: turn %s of set %s has less found of it than incident %s says", errMoved,
+					x.Trip, x.Set, ins[i].Key)
 			}
 			r.Verdict = only(&r.Verdict, x.Findings)
 			if n == 0 {
@@ -198,19 +209,6 @@ func only(v *projections.Verdict, places []int) projections.Verdict {
 	}
 	out.Status = projections.StatusOf(out.Findings, v.Status)
 	return out
-}
-
-// soonestFirst puts incidents in the order in which cases that wait for their sets begin.
-func soonestFirst(ins []projections.Incident, wishes map[string]ready.Wish) {
-	first := func(in *projections.Incident) (at time.Time) {
-		for _, x := range in.Members {
-			if w, ok := wishes[x.Set]; ok && (at.IsZero() || w.Start.Before(at)) {
-				at = w.Start
-			}
-		}
-		return at
-	}
-	slices.SortStableFunc(ins, func(x, y projections.Incident) int { return first(&x).Compare(first(&y)) })
 }
 
 // tellBoard says in rows when their findings were first known here, and to which incidents they belong.

@@ -6,15 +6,27 @@ import (
 	"time"
 
 	"listbound/projections"
+	"listbound/projections/ready"
 )
 
 // Incidents implements Service.
 func (s *Site) Incidents(ctx context.Context, closed bool, at time.Time) ([]projections.Incident, error) {
 	return AnswerAt(ctx, s, at, func(v *View) ([]projections.Incident, error) {
 		ins, err := v.Incidents(ctx)
-		return slices.DeleteFunc(ins, func(in projections.Incident) bool {
-			return (in.State == projections.IncidentClosed) != closed
-		}), err
+		if err != nil {
+			return nil, err
+		}
+		now := at
+		if now.IsZero() {
+			now = s.Clock()
+		}
+		wishes, err := v.Wanted(ctx, now)
+		if err != nil {
+			return nil, err
+		}
+		ins = slices.DeleteFunc(ins, func(in projections.Incident) bool { return (in.State == projections.IncidentClosed) != closed })
+		projections.Soonest(ins, ready.Starts(wishes))
+		return ins, nil
 	})
 }
 
