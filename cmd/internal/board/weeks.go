@@ -146,22 +146,16 @@ func (x *lookedBack) tell() {
 // answered says whether it was found before its sets were opened, and what was done with the first that was not to be used.
 func (x *lookedBack) answered(ctx context.Context, m *site.View, w *judge.World) error {
 	for _, r := range x.row.Sets() {
-		known, by, broken := time.Time{}, int64(0), false
-		for i := range r.Findings {
-			f := &r.Findings[i]
-			if known.IsZero() || f.Known.Before(known) {
-				known, by = f.Known, f.KnownBy
-			}
-			broken = broken || f.Severity == projections.SeverityBroken
-		}
+		known, _ := firstKnown(r.Findings, "")
+		stop, by := firstKnown(r.Findings, projections.SeverityBroken)
 		opened, err := m.FirstOpened(ctx, keyOf(&r.Verdict))
 		if err != nil {
 			return err
 		}
-		if !opened.IsZero() && !known.Before(opened) {
+		if !opened.IsZero() && !known.IsZero() && !known.Before(opened) {
 			x.after = true
 		}
-		if !broken || r.Trip == "" || !x.stopped.IsZero() && !known.Before(x.stopped) {
+		if stop.IsZero() || r.Trip == "" || !x.stopped.IsZero() && !stop.Before(x.stopped) {
 			continue
 		}
 		answer, at := answerIn(w.Trip(keyOf(&r.Verdict)).All, by)
@@ -169,10 +163,25 @@ func (x *lookedBack) answered(ctx context.Context, m *site.View, w *judge.World)
 			return err
 		}
 		if answer != "" || opened.IsZero() {
-			x.stopped, x.answer, x.at = known, answer, at
+			x.stopped, x.answer, x.at = stop, answer, at
 		}
 	}
 	return nil
+}
+
+// firstKnown is when the first of some findings became known and the record that showed it, of a severity alone where one is
+// asked for: what was in doubt for days is no STOP until it is broken.
+func firstKnown(found []projections.Finding, severity projections.Severity) (known time.Time, by int64) {
+	for i := range found {
+		f := &found[i]
+		if severity != "" && f.Severity != severity || f.Known.IsZero() {
+			continue
+		}
+		if known.IsZero() || f.Known.Before(known) {
+			known, by = f.Known, f.KnownBy
+		}
+	}
+	return known, by
 }
 
 func keyOf(v *projections.Verdict) projections.TripKey {
