@@ -92,6 +92,13 @@ func TestIncident(t *testing.T) {
 		!slices.Equal(shut, keys) {
 		t.Errorf("closed, it is open %q, closed %q", open, shut)
 	}
+	// Filters count what stands there: LAP-004 alone is in a closed incident.
+	if body := page(t, srv.URL+"/?closed=1"); strings.Contains(body, "code=load-recalled") || !strings.Contains(body, "code=count-short") {
+		t.Error("filters of the closed incidents count open ones, or not the closed one")
+	}
+	if code, _, _ := get(t, srv.URL+"/api/incidents?closed=yes"); code != http.StatusBadRequest {
+		t.Errorf("neither closed nor open is answered %d", code)
+	}
 	if code := step(t, srv.URL, key, url.Values{"step": {"reopened"}, "badge": {"B-1001"}, "text": {"found in the washer"}}); code != 303 {
 		t.Fatalf("a reopening is answered %d", code)
 	}

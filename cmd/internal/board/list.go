@@ -56,6 +56,8 @@ type boardBody struct {
 	Table     *table
 
 	wishes map[string]ready.Wish
+	// standing are the turns that filters count: of closed incidents or of open ones; nil: all.
+	standing []projections.TripKey
 }
 
 // boardRow is an incident, with each turn that it shows in and what is found there by its cause: the worst turn first.
@@ -235,6 +237,7 @@ func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilte
 	for status, n := range counts {
 		b.Counts[string(status)] = n
 	}
+	f.Turns = b.standing
 	b.Facets, err = facets(r, m, f, r.URL.Query(), words)
 	return err
 }

@@ -142,7 +142,11 @@ func (srv *Server) register(mux shell.Mux) {
 		if err != nil {
 			return nil, err
 		}
-		ins, err := s.Incidents(r.Context(), r.URL.Query().Get("closed") == "1", at)
+		closed := r.URL.Query().Get("closed")
+		if closed != "" && closed != "0" && closed != "1" {
+			return nil, refusal.New("closed %q is neither 0 nor 1", closed)
+		}
+		ins, err := s.Incidents(r.Context(), closed == "1", at)
 		return append([]projections.Incident{}, ins...), err
 	}))
 	mux.HandleFunc("GET /api/near-misses", answer(srv, askedAt(s.NearMissesAt)))
