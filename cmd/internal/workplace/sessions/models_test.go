@@ -207,7 +207,7 @@ func (m *readingModel) learnLeft(w *walk, s step, shown, a workplacetest.Answer)
 		w.kept.tried["STOP answered later"]++
 		return true
 	case asks:
-		return s.kind != events.ScanCase && s.action != "next-case" && s.action != "old-case"
+		return (s.kind != events.ScanCase || m.stopLeft) && s.action != "next-case" && s.action != "old-case"
 	case reads, s.action == "read-again":
 		m.clear()
 	case s.action == "as-read" && m.where == "storage": // a set is opened now, whenever it was read
