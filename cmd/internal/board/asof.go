@@ -31,7 +31,13 @@ func asOf(r *http.Request) time.Time {
 
 // atMoment reads the moment that a page is asked about.
 func (p *pages) atMoment(r *http.Request, words *shell.Words) (*http.Request, error) {
-	given := r.URL.Query().Get(asOfName)
+	q := r.URL.Query()
+	for name := range q { // else the page of now would be taken for that of then
+		if name != asOfName && strings.EqualFold(strings.NewReplacer("-", "", "_", "").Replace(name), "asof") {
+			return r, refuse(http.StatusBadRequest, "%s", words.T("board.as-of-named", name))
+		}
+	}
+	given := q.Get(asOfName)
 	at := p.clockAsked(words, given)
 	var err error
 	if at.IsZero() {

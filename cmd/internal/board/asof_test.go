@@ -109,6 +109,16 @@ func TestAsKnownAtIsNotNow(t *testing.T) {
 			t.Errorf("%s takes a moment: %d", path, code)
 		}
 	}
+	for _, bad := range []string{"/?asof=2026-03-06", "/weeks?as_of=2026-03-06", "/history?set=LAP-014&AsOf=2026-03-06"} {
+		if code, _, body := get(t, srv.URL+bad); code != http.StatusBadRequest || !strings.Contains(body, "the page of now") {
+			t.Errorf("%s is taken for the page of then: %d", bad, code)
+		}
+	}
+	for _, bad := range []string{"closed=2", "wanted=yes", "unseen=true"} {
+		if code, _, _ := get(t, srv.URL+"/?"+bad); code != http.StatusBadRequest {
+			t.Errorf("%s: %d", bad, code)
+		}
+	}
 	if code, _, _ := get(t, srv.URL+"/?as-of=2099-01-01"); code != http.StatusBadRequest {
 		t.Errorf("of what is to come: %d", code)
 	}

@@ -155,6 +155,11 @@ func (p *pages) boardPage(r *http.Request, words *shell.Words) (*answer, error) 
 	if err != nil {
 		return nil, err
 	}
+	for _, name := range []string{"unseen", "wanted", "closed"} {
+		if v := q.Get(name); v != "" && v != "0" && v != "1" {
+			return nil, refuse(http.StatusBadRequest, "%s", words.T("board.one-or-none", name, v))
+		}
+	}
 	b := &boardBody{
 		Records: p.site.Size(), Unseen: f.Unseen, Counts: make(map[string]int),
 		Wanted: q.Get("wanted") == "1",
