@@ -77,3 +77,11 @@ func TestCheckLine(t *testing.T) {
 		}
 	}
 }
+
+// TestCheckLineLength: a line of another length says how many characters there are.
+func TestCheckLineLength(t *testing.T) {
+	want := fmt.Sprintf("has %d characters, or the first %d of them, not 3", len(strings.ReplaceAll(CheckLine{}.String(), " ", "")), lineFirst)
+	if _, err := ParseCheckLine("1AB"); err == nil || !strings.Contains(err.Error(), want) {
+		t.Errorf("%v, want %q", err, want)
+	}
+}

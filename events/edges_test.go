@@ -67,3 +67,12 @@ func TestReaderMeetsAnEnd(t *testing.T) {
 		t.Errorf("a number at the very end is %d", into.N)
 	}
 }
+
+// TestTextIsOneLine: a record's text is one line; one that begins with an end of line is none.
+func TestTextIsOneLine(t *testing.T) {
+	for note, good := range map[string]bool{"{}\n\nsig\n": true, "\n{}\n\nsig\n": false, "{\n}\n\nsig\n": false, "{}\n\n": false, "{}": false} {
+		if _, err := Text([]byte(note)); (err == nil) != good {
+			t.Errorf("%q: %v", note, err)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package projections
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -67,11 +68,7 @@ func weekOf(t time.Time) string { return momentMark + t.UTC().Format(time.RFC333
 
 // week returns the beginning and the end of a moment's week.
 func (c Calendar) week(t time.Time) (from, until time.Time) {
-	if c.Zone != nil {
-		t = t.In(c.Zone)
-	} else {
-		t = t.UTC()
-	}
+	t = t.In(cmp.Or(c.Zone, time.UTC))
 	const days = 7
 	monday := t.Day() - (int(t.Weekday())+days-1)%days
 	return time.Date(t.Year(), t.Month(), monday, 0, 0, 0, 0, t.Location()),

@@ -222,3 +222,14 @@ func TestSoonest(t *testing.T) {
 		}
 	}
 }
+
+// TestIncidentMembersWorstFirst: whichever of a ring's sets is told first, the one that somebody can still act on leads.
+func TestIncidentMembersWorstFirst(t *testing.T) {
+	over, closed := swapped("A", "1", "B", "2"), swapped("B", "2", "A", "1")
+	over.Over, closed.Opened = true, false
+	for _, vs := range [][]projections.Verdict{{over, closed}, {closed, over}} {
+		if ins := projections.Incidents(partsOf(vs...), projections.Calendar{}); len(ins) != 1 || ins[0].Members[0].Set != "B" {
+			t.Errorf("%+v", ins)
+		}
+	}
+}
