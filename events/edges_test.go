@@ -70,7 +70,8 @@ func TestReaderMeetsAnEnd(t *testing.T) {
 
 // TestTextIsOneLine: a record's text is one line; one that begins with an end of line is none.
 func TestTextIsOneLine(t *testing.T) {
-	for note, good := range map[string]bool{"{}\n\nsig\n": true, "\n{}\n\nsig\n": false, "{\n}\n\nsig\n": false, "{}\n\n": false, "{}": false} {
+	for note, good := range map[string]bool{"{}\n\nsig\n": true, "\n{}\n\nsig\n": false, "{\n}\n\nsig\n": false,
+		"{}\n\n": false, "{}": false} {
 		if _, err := Text([]byte(note)); (err == nil) != good {
 			t.Errorf("%q: %v", note, err)
 		}
