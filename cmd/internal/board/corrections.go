@@ -25,6 +25,7 @@ type correctionsBody struct {
 	Week          string
 	Before, After string // addresses
 	Table         *table
+	Cut           bool // there are more
 }
 
 // weekOf is the week that a page is asked for: from its Monday on and before the next, by the site's days. Without one it is
@@ -57,9 +58,12 @@ func (p *pages) correctionsPage(r *http.Request, words *shell.Words) (*answer, e
 		}
 		b.Week, b.Before, b.After = words.Day(from.Format(time.DateOnly)), weekLink("/corrections", from.AddDate(0, 0, -7)),
 			weekLink("/corrections", until)
-		seqs, err := m.CorrectionsBetween(r.Context(), from, until, touchedAtMost)
+		seqs, err := m.CorrectionsBetween(r.Context(), from, until, touchedAtMost+1)
 		if err != nil {
 			return err
+		}
+		if len(seqs) > touchedAtMost {
+			b.Cut, seqs = true, seqs[:touchedAtMost]
 		}
 		for _, seq := range seqs {
 			if err := p.correction(r.Context(), words, m, seq, b.Table); err != nil {
@@ -143,6 +147,7 @@ func membersChanged(words *shell.Words, kind events.Kind, was events.Data, is js
 			labels[name] = words.T("board.member-" + name)
 		}
 	}
+	labels["indicatorLot"] = words.T("board.member-indicatorLot") // which no form says anew
 	all := maps.Clone(before)
 	maps.Copy(all, after)
 	var out []string

@@ -138,10 +138,16 @@ func drawWay(words *shell.Words, b *wayBody, from, until time.Time, steps []step
 		}
 	}
 	s := &svg{w: 1100, h: top + lane*float64(len(places)) + 10}
+	const every = 2 * time.Hour
+	for len(steps) > 0 && !from.Add(every).After(steps[0].Observed) { // nothing was seen before
+		from = from.Add(every)
+	}
+	for len(steps) > 0 && !until.Add(-every).Before(steps[len(steps)-1].Observed) && until.Add(-every).After(from) {
+		until = until.Add(-every)
+	}
 	at := func(t time.Time) float64 {
 		return left + (s.w-left-right)*float64(t.Sub(from))/float64(until.Sub(from))
 	}
-	const every = 2 * time.Hour
 	for t := from; !t.After(until); t = t.Add(every) {
 		s.line(at(t), top-8, at(t), s.h-6, pale, 1.5)
 		s.text(at(t), top-16, "middle", 13, soft, words.Clock(t))
