@@ -163,7 +163,8 @@ func recordsSay(t *testing.T, in *Incident) {
 			t.Errorf("%s, seed %d: no record tells", in.Cause.ID, in.Seed)
 		}
 	}
-	if tr.At.Before(tr.From.Add(-Slack)) || tr.At.After(tr.To.Add(Slack)) || !slices.Contains(tr.Open, tr.Step) || stepOf(tr.Place) != tr.Step {
+	if tr.At.Before(tr.From.Add(-Slack)) || tr.At.After(tr.To.Add(Slack)) || !slices.Contains(tr.Open, tr.Step) ||
+		stepOf(tr.Place) != tr.Step {
 		t.Errorf("%s, seed %d: at %s, %s, said %s to %s, %v", in.Cause.ID, in.Seed, tr.At, tr.Place, tr.From, tr.To, tr.Open)
 	}
 }
@@ -221,7 +222,8 @@ func TestSameEverywhere(t *testing.T) {
 		cause  string
 		digest string
 	}{
-		{1, "exchanged-at-packing", "63215f84d9d92d9c"}, {7, "neighbours-piece", "402aea041f4e1be0"}, {1 << 63, "gone-after-case", "83c491edfa392091"},
+		{1, "exchanged-at-packing", "63215f84d9d92d9c"}, {7, "neighbours-piece", "402aea041f4e1be0"}, {1 << 63,
+			"gone-after-case", "83c491edfa392091"},
 	} {
 		in, err := Make(cs, x.seed)
 		if err != nil {
@@ -251,8 +253,10 @@ func TestOwnCauses(t *testing.T) {
 		t.Errorf("%+v %v", in, err)
 	}
 	for _, x := range [][3]string{
-		{`"Lost":0.06`, `"Lost":0`, "names nothing"}, {`"Lost":`, `"Lots":`, "unknown"}, {`"happens":"lost"`, `"happens":"gone"`, "happens is one of"},
-		{`"sheet-absent"`, `"sheet-gone"`, "no finding"}, {`["sheet-absent"]`, `[]`, "names no finding"}, {`"name":"Gone."`, `"name":""`, "words.en"},
+		{`"Lost":0.06`, `"Lost":0`, "names nothing"}, {`"Lost":`, `"Lots":`, "unknown"}, {`"happens":"lost"`,
+			`"happens":"gone"`, "happens is one of"},
+		{`"sheet-absent"`, `"sheet-gone"`, "no finding"}, {`["sheet-absent"]`, `[]`, "names no finding"},
+		{`"name":"Gone."`, `"name":""`, "words.en"},
 		{`"id":"ours"`, `"id":""`, "no id"}, {`"happens"`, `"step":"roof","happens"`, "step is one of"}, {`[{`, `[],"x":[{`, "unknown"},
 		{`]}`, `],"causes":[]}`, "duplicate"}, {own, `{"causes":[]}`, "no cause"},
 	} {

@@ -10,8 +10,10 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -88,6 +90,23 @@ func ownWeek(t testing.TB) (*httptest.Server, *site.Site) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { sitetest.Close(t, s) })
+	return served(t, s), s
+}
+
+// headServer serves the head of the week, for a test that adds to it.
+func headServer(t testing.TB) (*httptest.Server, *site.Site) {
+	t.Helper()
+	s, err := playWeekHead(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { sitetest.Close(t, s) })
+	return served(t, s), s
+}
+
+// served serves a site until a test ends.
+func served(t testing.TB, s *site.Site) *httptest.Server {
+	t.Helper()
 	srv, err := serve(s)
 	if err != nil {
 		t.Fatal(err)
@@ -96,7 +115,34 @@ func ownWeek(t testing.TB) (*httptest.Server, *site.Site) {
 		srv.CloseClientConnections()
 		srv.Close()
 	})
-	return srv, s
+	return srv
+}
+
+// postFile sends a form with a file, as a browser does, and returns the answer's code and text.
+func postFile(t testing.TB, address, name, file string, fields url.Values) (int, string) {
+	t.Helper()
+	var body bytes.Buffer
+	w := multipart.NewWriter(&body)
+	for field, values := range fields {
+		for _, v := range values {
+			if err := w.WriteField(field, v); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	part, err := w.CreateFormFile("file", name)
+	if err == nil {
+		_, err = io.WriteString(part, file)
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	res, err := http.Post(address, w.FormDataContentType(), &body)
+	code, _, said := answered(t, res, err)
+	return code, said
 }
 
 func recordWeek() error {

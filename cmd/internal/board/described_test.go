@@ -157,16 +157,7 @@ func handedIn() map[string]struct{ query, body string } {
 
 // TestDescriptionFitsWhatIsHandedIn: so with the addresses that take something in.
 func TestDescriptionFitsWhatIsHandedIn(t *testing.T) {
-	site, err := playWeekHead(t)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer site.Close()
-	srv, err := serve(site)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.Close()
+	srv, _ := headServer(t)
 	d, s := description(t, srv.URL), describedSchemas(t, srv.URL)
 	asked := handedIn()
 	send := func(path, query string) (int, http.Header, string) {

@@ -113,16 +113,7 @@ func TestIncident(t *testing.T) {
 
 // TestIncidentWithoutTurn: what was found of a set that was never packed here can be closed as well.
 func TestIncidentWithoutTurn(t *testing.T) {
-	s, err := playWeekHead(t)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	srv, err := serve(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.Close()
+	srv, s := headServer(t)
 	line := `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:12:00Z","set":"SET-9","operator":"B-1","data":{"case":"K-1"}}`
 	if err := s.Record(t.Context(), strings.NewReader(line+"\n"), func(site.Receipt) error { return nil }); err != nil {
 		t.Fatal(err)
@@ -149,7 +140,8 @@ func TestIncidentWithoutTurn(t *testing.T) {
 	}
 	size := s.Size()
 	for _, key := range keys {
-		if code := step(t, srv.URL, key, url.Values{"step": {"noted"}, "badge": {"B-1001"}, "text": {"asked"}}); code != 422 || s.Size() != size {
+		if code := step(t, srv.URL, key, url.Values{"step": {"noted"}, "badge": {"B-1001"},
+			"text": {"asked"}}); code != 422 || s.Size() != size {
 			t.Errorf("of a set that was packed since a step is answered %d, and %d records are made", code, s.Size()-size)
 		}
 	}
@@ -158,16 +150,7 @@ func TestIncidentWithoutTurn(t *testing.T) {
 // TestHabitOfARoom: what was not read at the openings of a room is one row, which says at how many openings of how many, of
 // what, by whom, and leads to each set; taken away and for programs each set is there with the same incident.
 func TestHabitOfARoom(t *testing.T) {
-	s, err := playWeekHead(t)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	srv, err := serve(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer srv.Close()
+	srv, s := headServer(t)
 	var lines strings.Builder
 	for i, set := range []string{"SET-7", "SET-8", "SET-9"} {
 		tag := ""

@@ -812,16 +812,7 @@ func TestLinksOfAnInvestigation(t *testing.T) {
 	if _, packed := rows(t, srv.URL+html.UnescapeString(m[1])+"&format=csv"); len(packed) == 0 {
 		t.Error("nothing was packed in the last week of a packer")
 	}
-	s, err := playWeekHead(t)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	own, err := serve(s)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer own.Close()
+	own, s := headServer(t)
 	line := `{"station":"north/or-3","kind":"set.opened","time":"2026-03-06T07:12:00Z","set":"SET-9","operator":"B-1","data":{"case":"K-1"}}`
 	line = `{"station":"north/sterilizer-1","kind":"set.sterilized","time":"2026-03-06T05:12:00Z","set":"SET-9","operator":"B-2",` +
 		`"data":{"load":"S9-1","sterilizer":"S9","run":1,"cycle":"c","result":"passed","released":true}}` + "\n" + line

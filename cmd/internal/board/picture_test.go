@@ -45,7 +45,8 @@ func TestSightings(t *testing.T) {
 				t.Fatal(err)
 			}
 			for _, e := range h.Events {
-				if k := events.Kind(e.Kind); k.AboutSet() && k != events.KindFindingAcknowledged && k != events.KindIncidentHandled && !e.Void && e.Trip == trip {
+				if k := events.Kind(e.Kind); k.AboutSet() && k != events.KindFindingAcknowledged &&
+					k != events.KindIncidentHandled && !e.Void && e.Trip == trip {
 					want++
 				}
 			}

@@ -25,7 +25,8 @@ func TestBoardSaysWithoutRegisters(t *testing.T) {
 		want  string
 		wants bool
 	}{
-		{nil, none, true}, {events.Registers()[:2], some + "Places, Stations and Sterilizers", true}, {events.Registers(), "register", false},
+		{nil, none, true}, {events.Registers()[:2], some + "Places, Stations and Sterilizers", true},
+		{events.Registers(), "register", false},
 		{[]events.Register{}, none, true},
 	} {
 		if x.held != nil {

@@ -102,7 +102,8 @@ func TestRunPage(t *testing.T) {
 	if len(faults) != 1 || faults[0][2] != "360" || faults[0][5] != "133.4" {
 		t.Errorf("faults %q", faults)
 	}
-	if _, readings := rows(t, srv.URL+"/run?load=S2-1&format=csv&table=run-1-readings"); len(readings) != 900 || readings[360][1] != "133.40" {
+	if _, readings := rows(t, srv.URL+"/run?load=S2-1&format=csv&table=run-1-readings"); len(readings) != 900 ||
+		readings[360][1] != "133.40" {
 		t.Errorf("%d readings", len(readings))
 	}
 	if none := page(t, srv.URL+"/run?load=S2-9"); !strings.Contains(none, "No log and no print") {
@@ -131,7 +132,8 @@ func digest(raw []byte) string {
 func TestRunOnPaper(t *testing.T) {
 	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return friday }})
 	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-2", Kind: events.KindSetSterilized, Set: "LAP-1",
-		Time: friday.Add(-2 * time.Hour), Operator: "B-2044", Data: &events.SetSterilized{Load: "S2-1", Sterilizer: "S2", Run: 1, Cycle: "c-134",
+		Time: friday.Add(-2 * time.Hour), Operator: "B-2044", Data: &events.SetSterilized{Load: "S2-1",
+			Sterilizer: "S2", Run: 1, Cycle: "c-134",
 			Result: "failed"}}); err != nil {
 		t.Fatal(err)
 	}

@@ -3,11 +3,8 @@
 package board_test
 
 import (
-	"bytes"
 	"fmt"
 	"html"
-	"io"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -26,27 +23,7 @@ import (
 // handIn sends the form of a load's runs, as a browser does.
 func handIn(t *testing.T, srv *httptest.Server, lang, file string, fields url.Values) (int, string) {
 	t.Helper()
-	var body bytes.Buffer
-	w := multipart.NewWriter(&body)
-	for name, values := range fields {
-		for _, v := range values {
-			if err := w.WriteField(name, v); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	part, err := w.CreateFormFile("file", "log.csv")
-	if err == nil {
-		_, err = io.WriteString(part, file)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	res, err := http.Post(srv.URL+"/run?lang="+lang, w.FormDataContentType(), &body)
-	code, _, said := answered(t, res, err)
+	code, said := postFile(t, srv.URL+"/run?lang="+lang, "log.csv", file, fields)
 	return code, html.UnescapeString(said)
 }
 

@@ -4,10 +4,9 @@ package board_test
 
 import (
 	"bytes"
-	"io"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -20,26 +19,11 @@ import (
 // bring sends the form with a schedule, as a browser does.
 func bring(t *testing.T, srv *httptest.Server, lang, file string, fields ...string) (int, string) {
 	t.Helper()
-	var body bytes.Buffer
-	w := multipart.NewWriter(&body)
+	form := make(url.Values)
 	for i := 0; i < len(fields); i += 2 {
-		if err := w.WriteField(fields[i], fields[i+1]); err != nil {
-			t.Fatal(err)
-		}
+		form.Add(fields[i], fields[i+1])
 	}
-	part, err := w.CreateFormFile("file", "plan.csv")
-	if err == nil {
-		_, err = io.WriteString(part, file)
-	}
-	if err == nil {
-		err = w.Close()
-	}
-	if err != nil {
-		t.Fatal(err)
-	}
-	res, err := http.Post(srv.URL+"/day?lang="+lang, w.FormDataContentType(), &body)
-	code, _, said := answered(t, res, err)
-	return code, said
+	return postFile(t, srv.URL+"/day?lang="+lang, "plan.csv", file, form)
 }
 
 // TestScheduleByThePage: a schedule is looked at, refused line by line in the page's language, and taken in; of a patient no

@@ -69,13 +69,15 @@ func TestPractise(t *testing.T) {
 		t.Fatal(err)
 	}
 	page := onePage(t, raw)
-	for _, want := range []string{"Certificate of competence", "B-17 Özge", "4 May 2026 09:30", "Seed 7", "All 4 parts", "first answer", "PRACTICE",
+	for _, want := range []string{"Certificate of competence", "B-17 Özge", "4 May 2026 09:30", "Seed 7", "All 4 parts",
+		"first answer", "PRACTICE",
 		"no patient data", "signature", "Program"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the certificate lacks %q: %s", want, page)
 		}
 	}
-	if code, says = run(append(answer, "--step", "return", "--lang", "de")...); code != ExitProblem || !strings.Contains(says, "falsch. Nach den") {
+	if code, says = run(append(answer, "--step", "return", "--lang", "de")...); code != ExitProblem ||
+		!strings.Contains(says, "falsch. Nach den") {
 		t.Errorf("%d %s", code, says)
 	}
 	for _, wrong := range [][]string{{"--who", ""}, {"--step", "roof"}, {"--from", "noon"}, {"--lang", "xx"}, {"--cause", "none"},
@@ -138,19 +140,22 @@ func beforeClass(t *testing.T, a *app, sets, right []string) {
 		h.ServeHTTP(w, r)
 		return w.Code, w.Body.String()
 	}
-	for _, path := range []string{"/", "/rates", "/history?set=" + sets[0], "/practise", "/assess", "/at/", "/lists", "/registers", "/day", "/find?q=x"} {
+	for _, path := range []string{"/", "/rates", "/history?set=" + sets[0], "/practise", "/assess", "/at/", "/lists",
+		"/registers", "/day", "/find?q=x"} {
 		if _, body := ask(http.MethodGet, path, nil); !strings.Contains(body, "PRACTICE") {
 			t.Errorf("%s is not marked", path)
 		}
 	}
-	for _, path := range []string{"/day", "/assess", "/acknowledge", "/api/observations", "/practise/certificate", "/at/practice/or-1/opening/do"} {
+	for _, path := range []string{"/day", "/assess", "/acknowledge", "/api/observations", "/practise/certificate",
+		"/at/practice/or-1/opening/do"} {
 		if code, body := ask(http.MethodPost, path, nil); code != http.StatusForbidden || !strings.Contains(body, "reading alone") {
 			t.Errorf("%s: %d %.200s", path, code, body)
 		}
 	}
 	form := url.Values{"set": {sets[0]}, "step": {right[2]}, "from": {right[3]}, "to": {right[4]}, "touched": sets[1:], "who": {"B-18"}}
 	code, body := ask(http.MethodPost, "/practise", form)
-	for _, want := range []string{"Right, all of it", "The way to the answer", `href="/history?trip=`, `href="/api/events?after=`, "certificate?n=3"} {
+	for _, want := range []string{"Right, all of it", "The way to the answer", `href="/history?trip=`,
+		`href="/api/events?after=`, "certificate?n=3"} {
 		if code != http.StatusOK || !strings.Contains(body, want) {
 			t.Errorf("%d, lacks %q: %s", code, want, body)
 		}
@@ -160,7 +165,8 @@ func beforeClass(t *testing.T, a *app, sets, right []string) {
 	if code, body = ask(http.MethodPost, "/practise?lang=de", form); code != http.StatusOK || !strings.Contains(body, "kein Sieb SET-999") {
 		t.Errorf("%d %s", code, body)
 	}
-	if _, body = ask(http.MethodGet, "/practise/certificate?n=4&lang=de", nil); !strings.Contains(onePage(t, []byte(body)), "Antwort Nummer 2") {
+	if _, body = ask(http.MethodGet, "/practise/certificate?n=4&lang=de", nil); !strings.Contains(onePage(t,
+		[]byte(body)), "Antwort Nummer 2") {
 		t.Error("the second answer is certified as the first")
 	}
 	for _, wrong := range [][2]string{{"who", ""}, {"from", "noon"}, {"who", strings.Repeat("x", 61)}} {
