@@ -40,6 +40,8 @@ type runForm struct {
 	Open    bool              // how it is read is shown, since it is to be said
 	Shown   string            // digest of what is shown; what is recorded must be the same
 	Preview *runShown
+	Began   time.Time // when the load was started by its records, zero where none says so
+	Apart   string    // that the log begins at quite another time
 
 	Problem, Done string
 	Wrong         []string // what is wrong, line by line
@@ -201,6 +203,7 @@ func (p *pages) sterilizerIn(r *http.Request, words *shell.Words, f *runForm) (s
 	if name == "" {
 		return "", refuse(http.StatusUnprocessableEntity, "%s", words.T("board.run-no-sterilizer", f.Load))
 	}
+	f.Began = started
 	f.In.Set("sterilizer", name)
 	if f.V("started") == "" && !started.IsZero() {
 		f.In.Set("started", stamp(words, started))
@@ -490,9 +493,16 @@ func (p *pages) shownThenRecorded(r *http.Request, words *shell.Words, f *runFor
 	return nil
 }
 
+// startsApart is by how much a log may begin before or after its load was started by the records: more is another run's log, or
+// a clock that is wrong.
+const startsApart = 30 * time.Minute
+
 // preview shows it as the page of a recorded one does.
 func (f *runForm) preview(p *pages, words *shell.Words, d *events.RunLogged) {
 	v := runView{words: words, id: "run-preview", r: &run.Recorded{Said: d, Lacks: run.Lacks(&d.Cycle, &d.Figures)}}
 	s := v.shown(p)
 	f.Preview = &s
+	if !f.Began.IsZero() && d.StartedAt().Sub(f.Began).Abs() > startsApart {
+		f.Apart = words.T("board.run-other-start", words.Time(d.StartedAt()), f.Load, words.Time(f.Began))
+	}
 }

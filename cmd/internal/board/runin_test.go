@@ -17,6 +17,7 @@ import (
 
 	"listbound/cmd/internal/site"
 	"listbound/cmd/internal/sitetest"
+	"listbound/events"
 	"listbound/projections/run"
 )
 
@@ -121,6 +122,31 @@ func TestRunByThePage(t *testing.T) {
 	takeBackRun(t, srv, rs[0].ID)
 	if rs, err = s.Runs(t.Context(), site.RunsQuery{Load: "S2-9"}); err != nil || len(rs) != 0 {
 		t.Errorf("taken back, and in force: %v, %v", rs, err)
+	}
+}
+
+// TestLogOfAnotherRun: a log that begins at quite another time than its load was started is said to, before it is recorded.
+func TestLogOfAnotherRun(t *testing.T) {
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return friday }})
+	srv := served(t, s)
+	started := friday.Add(-3 * time.Hour).Truncate(time.Second)
+	log := germanLog(t, started)
+	for load, late := range map[string]time.Duration{"S2-7": 0, "S2-8": 20 * time.Minute, "S2-9": 90 * time.Minute} {
+		_, err := s.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-1", Kind: events.KindSetSterilized, Set: "SET-1",
+			Operator: "B-1", Time: started.Add(2 * time.Hour), Data: &events.SetSterilized{Load: load, Sterilizer: "S2", Run: 1,
+				Cycle: "porous", Result: "passed", Released: true, Started: started.Add(late).Format(time.RFC3339)}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for lang, says := range map[string]string{"en": "Is it this load’s log", "de": "Ist es das Protokoll dieser Charge"} {
+			form := url.Values{"load": {load}, "cycle": {"csc-134"}, "time": {"Zeit"}, "clock": {"DD.MM.YYYY hh:mm:ss"}, "zone": {"UTC"},
+				"temperature": {"T1 °C"}, "temperature-unit": {"C"}, "pressure": {"Druck barü"}, "pressure-unit": {"bar"}, "gauge": {"yes"},
+				"comma": {"yes"}, "barometer": {"97.2"}, "ahead": {"120"}}
+			code, body := handIn(t, srv, lang, log, form)
+			if code != http.StatusOK || !strings.Contains(body, "csc-134") || strings.Contains(body, says) != (late > time.Hour) {
+				t.Errorf("%s, %s late, in %s: %d, said %t", load, late, lang, code, strings.Contains(body, says))
+			}
+		}
 	}
 }
 
