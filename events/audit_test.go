@@ -89,6 +89,9 @@ func TestAuditEnrolAndRetire(t *testing.T) {
 	c.bad(c.next(later, packed, 3, nil), 3, 0, RemarkSignature, "not signed by the key of north/packing-1")
 	c.good(k, packed, 4)
 	c.good(c.ledger, &StationRetired{Station: k.name, Reason: "tablet lost"}, 5)
+	if st := c.audit.Station(k.name); st.Retired != 6 {
+		t.Errorf("retired by record %d", st.Retired)
+	}
 	c.bad(c.next(k, packed, 6, nil), 6, 0, RemarkRetired,
 		"observed when this key of north/packing-1 was no longer in force (record 6)")
 	c.good(c.ledger, enrol(later), 7)
@@ -399,5 +402,59 @@ func TestChangeThatSets(t *testing.T) {
 		if c.Apply(Change{Clear: r}); c.Remark != 0 || len(c.Said) != 0 {
 			t.Errorf("%d taken back: %+v", r, c)
 		}
+	}
+}
+
+// TestAuditRetiredTwice: a key that is no longer in force does not come to be in force until it is retired again, and a station
+// whose enrolment an excerpt lacks has none to retire.
+func TestAuditRetiredTwice(t *testing.T) {
+	c := newAuditCase(t)
+	c.audit.Excerpt = true
+	k, unseen := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/or-3", 3)
+	retired := func(k testKey) Data { return &StationRetired{Station: k.name, Reason: "tablet lost"} }
+	c.good(c.ledger, enrol(k), 0)
+	c.good(c.ledger, retired(k), 2)
+	c.good(c.ledger, retired(k), 6)
+	c.bad(c.next(k, &SetChecked{}, 4, nil), 7, 0, RemarkRetired,
+		"observed when this key of north/packing-1 was no longer in force (record 2)")
+	c.check(c.next(unseen, &SetChecked{}, 8, nil), 8, 0)
+	c.good(c.ledger, retired(unseen), 9)
+}
+
+// TestAuditExcerptOfTwoKeys: in an excerpt, what another key of the station numbered says nothing of this key's numbers.
+func TestAuditExcerptOfTwoKeys(t *testing.T) {
+	c := newAuditCase(t)
+	c.audit.Excerpt = true
+	k, later := newTestKey(t, "north/packing-1", 2), newTestKey(t, "north/packing-1", 3)
+	apart := func(n int64) func(*Event) {
+		return func(e *Event) { e.StationSeq, e.StationPrev = n, NoteHash([]byte{byte(n)}) }
+	}
+	c.bad(c.next(c.ledger, enrol(k), 0, apart(7)), 0, 0, 0)
+	c.bad(c.next(k, &SetChecked{}, 1, apart(40)), 1, 0, 0)
+	c.good(k, &SetChecked{}, 2)
+	c.good(k, &SetChecked{}, 3)
+	c.good(c.ledger, enrol(later), 4)
+	c.bad(c.next(later, &SetChecked{}, 5, apart(41)), 5, 0, 0)
+}
+
+// TestParsedAhead: what needs no order is done before: by whose key a note is good is known of a station that is enrolled.
+func TestParsedAhead(t *testing.T) {
+	c := newAuditCase(t)
+	k := newTestKey(t, "north/packing-1", 2)
+	c.good(c.ledger, enrol(k), 0)
+	n := c.next(k, &SetChecked{}, 1, nil)
+	for _, signatures := range []bool{true, false} {
+		c.ahead.Signatures = signatures
+		if p := c.ahead.Parse(n); (p.by != nil) != signatures {
+			t.Errorf("signatures asked for %t: verified by %v", signatures, p.by)
+		}
+	}
+}
+
+// TestMissingWorksAreNamed: who leaves out what a badge's roles are is told which there are.
+func TestMissingWorksAreNamed(t *testing.T) {
+	err := (&PersonEntered{Badge: "B-1"}).Check()
+	if err == nil || !strings.HasSuffix(err.Error(), "roles are missing: "+string(roles[0])+", "+listed(roles[1:])) {
+		t.Error(err)
 	}
 }

@@ -328,7 +328,6 @@ func (e Element) Date(now time.Time) (time.Time, error) {
 		return time.Time{}, fmt.Errorf("GS1 %s %.40q is no date", e.AI, e.Value)
 	}
 	yy, _ := strconv.Atoi(e.Value[:2])
-	month, _ := strconv.Atoi(e.Value[2:4])
 	day, _ := strconv.Atoi(e.Value[4:])
 	year := now.Year() - now.Year()%100 + yy
 	switch diff := yy - now.Year()%100; {
@@ -337,12 +336,13 @@ func (e Element) Date(now time.Time) (time.Time, error) {
 	case diff <= -50:
 		year += 100
 	}
-	last := time.Date(year, time.Month(month)+1, 0, 0, 0, 0, 0, time.UTC).Day()
+	first, err := time.Parse("2006-01", fmt.Sprintf("%04d-%s", year, e.Value[2:4]))
+	on := first.AddDate(0, 0, day-1)
 	if day == 0 {
-		day = last
+		on = first.AddDate(0, 1, -1)
 	}
-	if month < 1 || month > 12 || day > last {
+	if err != nil || on.Month() != first.Month() {
 		return time.Time{}, fmt.Errorf("GS1 %s %q is no date in %d", e.AI, e.Value, year)
 	}
-	return time.Date(year, time.Month(month), day, 0, 0, 0, 0, time.UTC), nil
+	return on, nil
 }

@@ -35,7 +35,7 @@ func Sign(e *Event, station note.Signer) ([]byte, error) {
 // Text returns the one line of JSON in a note, without its newline.
 func Text(note []byte) ([]byte, error) {
 	text, rest, ok := bytes.Cut(note, []byte("\n\n"))
-	if !ok || len(rest) == 0 || bytes.IndexByte(text, '\n') >= 0 {
+	if !ok || len(rest) == 0 || bytes.ContainsRune(text, '\n') {
 		return nil, errors.New("not a record: a record is one line of JSON, a blank line and signature lines")
 	}
 	return text, nil

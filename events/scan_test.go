@@ -85,6 +85,7 @@ func TestRecognise(t *testing.T) {
 		{short, nil, ScanShort, short},
 		{short, []ScanKind{ScanShort}, ScanShort, short},
 		{strings.ReplaceAll(strings.ToLower(short), "-", ""), []ScanKind{ScanShort}, ScanShort, short},
+		{strings.ReplaceAll(strings.ToLower(short), "-", ""), nil, ScanPlain, strings.ReplaceAll(strings.ToLower(short), "-", "")},
 		// What could be a short code by chance is an identifier where one is asked for.
 		{short, []ScanKind{ScanSet}, ScanSet, short},
 		{label(t, ScanSet, "LAP-014"), nil, ScanSet, "LAP-014"},

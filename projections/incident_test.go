@@ -141,6 +141,10 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 	if got := state(); got != projections.IncidentOpen {
 		t.Errorf("with a step of another it is %s", got)
 	}
+	step(1, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted})
+	if got := state(); got != projections.IncidentOpen {
+		t.Errorf("noted, and nobody's, it is %s", got)
+	}
 	step(2, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted, Assignee: "B-1", Due: at(9)})
 	if in := grouped(partsOf(v))[0]; in.State != projections.IncidentTaken || in.Assignee() != "B-1" ||
 		!in.DueBy.Equal(at(9)) {
@@ -161,7 +165,11 @@ func TestIncidentEndsAndBegins(t *testing.T) {
 	if len(more) != 1 || more[0].State != projections.IncidentReopened {
 		t.Errorf("with another set of the case it is %+v", more)
 	}
-	step(4, projections.Handled{Code: projections.CountShort, Step: events.IncidentReopened})
+	step(4, projections.Handled{Code: projections.CountShort, Step: events.IncidentNoted, Assignee: "B-2"})
+	if got := state(); got != projections.IncidentClosed {
+		t.Errorf("closed, and somebody named since, it is %s", got)
+	}
+	step(5, projections.Handled{Code: projections.CountShort, Step: events.IncidentReopened})
 	if got := state(); got != projections.IncidentReopened {
 		t.Errorf("reopened it is %s", got)
 	}

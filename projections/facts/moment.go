@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"listbound/events"
 	"listbound/projections"
 )
 
@@ -50,11 +49,9 @@ func (b *Book) FirstOf(load string) projections.TripKey {
 	b.asked(DimLoad, load)
 	var trips []projections.TripKey
 	for _, it := range slices.Clone(b.loads[load]) {
-		d, ok := it.Data.(*events.SetSterilized)
-		if !ok || it.Void || d.Load != load {
-			continue
+		if !it.Void && RunOf(it).Load == load {
+			trips = append(trips, b.TripOfItem(it))
 		}
-		trips = append(trips, b.TripOfItem(it))
 	}
 	if trips == nil {
 		return projections.TripKey{}

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -207,5 +208,107 @@ func TestFewLinesOfBoth(t *testing.T) {
 		if !ok || (len(d.Beside) == 0) != many {
 			t.Errorf("many lines of the other differ %t: %+v", many, fs[0].Detail)
 		}
+	}
+}
+
+// TestStepsBackOpened: what is missing on the way back says when the set was opened all the same.
+func TestStepsBackOpened(t *testing.T) {
+	t.Parallel()
+	for _, opened := range []bool{true, false} {
+		s, x := plain()
+		s.wayBack(x)
+		if !opened {
+			x.unused()
+		}
+		s.live(x)
+		for _, f := range find(must(s.world().Judge(x.key())), projections.LinkMissing) {
+			d, ok := f.Detail.(*projections.StepsBackMissing)
+			if ok && (d.Opened != nil) != opened || ok && opened && !d.Opened.At.Equal(x.openedAt()) {
+				t.Errorf("opened %t: %+v", opened, d)
+			}
+			if ok {
+				return
+			}
+		}
+		t.Fatal("nothing is missing")
+	}
+}
+
+// TestMissedByLine: which lines are missed is told in their order, whichever way the list has them.
+func TestMissedByLine(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	slices.Reverse(x.list.Lines)
+	x.seal = sealed(x.list, x.set, x.trip())
+	s.live(x)
+	s.reported(x, clock(1, 11, 0), events.BecameLost, 1)
+	s.reported(x, clock(1, 11, 5), events.BecameLost, 3)
+	fs := find(must(s.world().Judge(x.key())), projections.CameBackShort)
+	if len(fs) != 1 || !slices.Equal(fs[0].Lines, []int64{1, 3}) {
+		t.Errorf("%+v", fs)
+	}
+}
+
+// TestUsedUnopened: of a set that nobody recorded as opened, the first count of another case is another use once the case before is
+// over, and a count of the case in hand is not; neither is any later count.
+func TestUsedUnopened(t *testing.T) {
+	t.Parallel()
+	for _, test := range []struct {
+		name  string
+		over  bool
+		stage events.Stage
+		uses  int
+	}{
+		{"counted first when the case before was over", true, events.StageFirst, 2},
+		{"counted first while it was not", false, events.StageFirst, 1},
+		{"counted between when it was over", true, events.StageAdded, 1},
+	} {
+		s, x := plain()
+		x.open = nil
+		if !test.over {
+			x.final, x.closed = nil, nil
+		}
+		s.live(x)
+		s.tell("or-3", clock(1, 13, 0), x.set, x.trip(), &events.SetCounted{Case: "K-next", Stage: test.stage, Sheet: "screen",
+			Counter: "B-3310", Counts: countAll(x.list)})
+		w := s.world()
+		j := judgement{w: w, c: w.Trip(x.key())}
+		first, next := w.FactByID(s.all[len(s.all)-1].Event.ID), []use{{ref: x.ref}}
+		if got := j.usedUnopened(facts.CountOf(first), first, next); got != (test.uses == 2) {
+			t.Errorf("%s: %t", test.name, got)
+		}
+	}
+}
+
+// TestExplainedByReports: what was reported since packing explains what the first count differs by: a piece that is lost or in
+// repair is in no other set, and one that was found or is back was in none.
+func TestExplainedByReports(t *testing.T) {
+	t.Parallel()
+	for became, counted := range map[events.Became]int64{events.BecameLost: 5, events.BecameRepair: 5, events.BecameFound: 7,
+		events.BecameBack: 7, events.BecameReplaced: 7} {
+		s, x := plain()
+		x.first.Counts[0].Counted = counted
+		s.live(x)
+		s.reported(x, clock(0, 18, 0), became, 1)
+		w := s.world()
+		c := w.Trip(x.key())
+		out := w.firstBalances(c, tallyUp(c, x.ref))
+		if len(out) != 1 || out[0].Expected != counted || out[0].Counted != counted {
+			t.Errorf("%s: %+v", became, out)
+		}
+	}
+}
+
+// TestFirstOfLoadInForce: what is found of a load as a whole is told with a set that was in it by the records in force.
+func TestFirstOfLoadInForce(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 3, 3)).unused()
+	s.live(x.unused())
+	taken := s.last(events.KindSetSterilized)
+	s.live(y)
+	s.correct(taken, clock(0, 9, 0), nil)
+	if got := s.world().FirstOf(y.run.Load); got != y.key() {
+		t.Errorf("%v", got)
 	}
 }

@@ -58,13 +58,7 @@ type difference struct {
 // Balances without a difference are dropped before sorting: they add nothing
 // to any sum, and nearly all lines of a case are such.
 func unbalanced(bs []projections.Balance) []difference {
-	n := 0
-	for _, b := range bs {
-		if b.Expected != b.Counted {
-			n++
-		}
-	}
-	es := make([]difference, 0, n)
+	var es []difference
 	for _, b := range bs {
 		if b.Expected != b.Counted {
 			es = append(es, difference{b.Item, b.Key, b.Expected - b.Counted})

@@ -67,8 +67,8 @@ func (w *World) standing(k projections.TripKey, ref string) projections.SetStand
 			Beyond: b.isBeyond(b.lines[i].Line)}
 		for _, it := range t.counts {
 			if d := facts.CountOf(it); d.Stage != events.StageAdded {
-				if n, ok := countedLine(d.Counts, i, l.Line.Line); ok {
-					l.Last, l.Counted = n, true
+				if x := countedLine(d.Counts, i, l.Line.Line); x != nil {
+					l.Last, l.Counted = x.Counted, true
 				}
 			}
 		}

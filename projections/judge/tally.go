@@ -47,16 +47,16 @@ type unseenLine struct {
 	added, removed int64       // after the final count
 }
 
-// countedLine looks a line up in a count. Counts are mostly in the list's own
+// countedLine looks a line up in a count, nil where it is left out. Counts are mostly in the list's own
 // order, so the place of the line in the list is tried first.
-func countedLine(counts []events.Count, i int, line int64) (int64, bool) {
+func countedLine(counts []events.Count, i int, line int64) *events.Count {
 	if i < len(counts) && counts[i].Line == line {
-		return counts[i].Counted, true
+		return &counts[i]
 	}
 	if k := lineIn(counts, line); k >= 0 {
-		return counts[k].Counted, true
+		return &counts[k]
 	}
-	return 0, false
+	return nil
 }
 
 // lineIn returns the place of a line in a count, -1 where it is left out.
@@ -371,14 +371,14 @@ func (b *books) compare(counts []events.Count, expected []int64, uncountable boo
 	n := len(b.lines)
 	for i := range n {
 		l := &b.lines[i]
-		got, ok := countedLine(counts, i, l.Line)
+		got := countedLine(counts, i, l.Line)
 		switch {
-		case !ok && (l.Quantity > 0 || expected[i] > 0 ||
+		case got == nil && (l.Quantity > 0 || expected[i] > 0 ||
 			b.known[i] && (b.listed(l) || uncountable || expected[i] != 0)):
 			gaps = append(gaps, l.Line)
-		case ok && got != expected[i]:
+		case got != nil && got.Counted != expected[i]:
 			diffs = append(diffs, lineDiff{line: l.Line, item: l.Item, name: l.Description, beyond: b.isBeyond(l.Line),
-				expected: expected[i], seen: got})
+				expected: expected[i], seen: got.Counted})
 		}
 	}
 	for i, x := range counts {

@@ -65,6 +65,7 @@ func TestNoteDue(t *testing.T) {
 		{"a trip waits for less long", at(5), waits(2), nil, at(2)},
 		{"a trip waits longer", at(5), waits(6), nil, at(5)},
 		{"a station waits for less long", at(5), nil, []projections.Verdict{{Until: at(3)}, {Until: at(4)}}, at(3)},
+		{"nobody waited", never, waits(6), nil, at(6)},
 		{"a station waits for nothing", at(5), nil, []projections.Verdict{{}}, at(5)},
 	} {
 		m := &Model{due: test.due}

@@ -125,6 +125,9 @@ func TestCausesThatCannotBeRead(t *testing.T) {
 	if ins, err := m.Incidents(t.Context()); err != nil || len(ins) == 0 {
 		t.Fatalf("%d incidents, %v", len(ins), err)
 	}
+	if !m.IncidentsAreKept() {
+		t.Error("each page would have them reckoned anew")
+	}
 	db := beside(t, path)
 	for _, causes := range []string{"", "sheet-swapped\tmark\t1\t0\n", "sheet-swapped\tmark\tx\t0\tlink\n",
 		"sheet-swapped\tmark\t1\tx\tlink\n", "sheet-swapped\n"} {
@@ -132,6 +135,22 @@ func TestCausesThatCannotBeRead(t *testing.T) {
 		m.ForgetIncidents()
 		if ins, err := m.Incidents(t.Context()); err == nil {
 			t.Errorf("%q: %d incidents", causes, len(ins))
+		}
+	}
+}
+
+// TestSearchThatCannotRead: a search that could not look everywhere is an error, and not that nothing is there.
+func TestSearchThatCannotRead(t *testing.T) {
+	h := week(t, 2)
+	path := filepath.Join(t.TempDir(), "r.db")
+	m := h.again(open(t, h.book, path), path)
+	h.apply(m, int64(len(h.facts)))
+	for _, broken := range []bool{false, true} {
+		if broken {
+			change(t, beside(t, path), "ALTER TABLE findings RENAME TO gone")
+		}
+		if hits, err := m.Find(t.Context(), "no such lock", false); (err != nil) != broken {
+			t.Errorf("broken %t: %v, %v", broken, hits, err)
 		}
 	}
 }

@@ -8,6 +8,9 @@ import (
 // ForgetIncidents has them reckoned anew although nothing that the model wrote has changed.
 func (m *Model) ForgetIncidents() { m.reckoned.Store(nil) }
 
+// IncidentsAreKept reports whether they need not be reckoned anew for who asks next.
+func (m *Model) IncidentsAreKept() bool { return m.reckoned.Load() != nil }
+
 // Rests returns what rests_on holds, taken apart, what the trips' own rows say
 // that it holds, and how many trips its fullest row has.
 func (m *Model) Rests(ctx context.Context) (table, own []string, most int, err error) {

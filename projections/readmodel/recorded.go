@@ -35,9 +35,7 @@ func (m *Model) RecordedAfter(ctx context.Context, seq int64, limit int) ([]Reco
 	for i, r := range found {
 		out[i] = r.Recorded
 		out[i].Observed, out[i].Arrived = fromNano(r.observed), fromNano(r.arrived)
-		if len(r.trip) > 0 {
-			out[i].Trip = idString(r.trip)
-		}
+		out[i].Trip = idString(r.trip)
 		if r.operator != nil {
 			out[i].Operator = *r.operator
 		}
