@@ -14,11 +14,9 @@ func benchKey(station string, at time.Time) string {
 // ReadBench reads the key of a station's day: whose it is, and from when to when.
 func ReadBench(key string) (station string, from, to time.Time, ok bool) {
 	i := strings.LastIndexByte(key, ' ')
-	if i < 0 {
-		return "", from, to, false
-	}
 	from, err := time.Parse(time.DateOnly, key[i+1:])
-	return key[:i], from, from.Add(24 * time.Hour), err == nil
+	station = key[:max(0, i)]
+	return station, from, from.Add(24 * time.Hour), err == nil && station != ""
 }
 
 // PackedBeside returns the packings in force that were observed at the station of a packing within some time of it, in

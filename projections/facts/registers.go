@@ -232,15 +232,12 @@ func (b *Book) lacksStation(e *events.Event, work events.Work) (Lack, bool) {
 		return l, true
 	}
 	d, ok := l.Entry.Entry.(*events.StationEntered)
-	if !ok {
-		return l, false
-	}
-	if !slices.Contains(d.Works, work) {
+	if ok && !slices.Contains(d.Works, work) {
 		l.Way, l.Meant = LackWork, string(work)
 		return l, true
 	}
 	s := events.SterilizerOf(e.Data)
-	if s != "" && len(d.Sterilizers) > 0 && !slices.Contains(d.Sterilizers, s) {
+	if ok && s != "" && len(d.Sterilizers) > 0 && !slices.Contains(d.Sterilizers, s) {
 		l.Way, l.Meant = LackLoad, s
 		return l, true
 	}

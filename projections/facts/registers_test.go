@@ -205,7 +205,8 @@ func TestReadBench(t *testing.T) {
 	if !ok || station != "north/packing-1" || !from.Equal(day) || !to.Equal(day.AddDate(0, 0, 1)) {
 		t.Errorf("%q from %s to %s, %t", station, from, to, ok)
 	}
-	for _, bad := range []string{"", "north/packing-1", "north/packing-1 ", "north/packing-1 2026-03-0", "north/packing-1 2026-02-30"} {
+	for _, bad := range []string{"", "2026-03-02", " 2026-03-02", "north/packing-1", "north/packing-1 ",
+		"north/packing-1 2026-03-0", "north/packing-1 2026-02-30"} {
 		if _, _, _, ok := facts.ReadBench(bad); ok {
 			t.Errorf("%q was read", bad)
 		}

@@ -312,3 +312,113 @@ func TestFirstOfLoadInForce(t *testing.T) {
 		t.Errorf("%v", got)
 	}
 }
+
+// TestGivenUpBeforeItsOwn: where a set was seen with its own sheet since, under whatever name, what was read before gives nothing up.
+func TestGivenUpBeforeItsOwn(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := s.pair()
+	z := newTurn("LAP-031", 0, y.list)
+	for _, turn := range []*turn{x, y, z} {
+		s.live(turn.unused())
+	}
+	look := func(on *turn, hour int, tag, sheet string) {
+		s.tell("storage", clock(0, hour, 0), on.set, on.trip(), &events.SetChecked{Tag: tag, Place: "storage A4", Sheet: outside(sheet)})
+	}
+	look(z, 9, x.set, own(x)) // and with its own again at noon
+	look(y, 10, y.set, own(x))
+	if at, last, _ := s.world().givenUp(x.key()); last != nil {
+		t.Errorf("with %v, read %+v", at, last)
+	}
+}
+
+// TestRemovedUncounted: what left the field before the first count is not asked for at the end, though that count has not its line.
+func TestRemovedUncounted(t *testing.T) {
+	t.Parallel()
+	for _, left := range []int64{1, 0} {
+		s, x := plain()
+		x.first.Counts = x.first.Counts[:len(x.first.Counts)-1]
+		if left > 0 {
+			x.first.Removed = []events.Removed{{Line: 3, Quantity: left, Reason: "handed out"}}
+		}
+		x.final.Counts[2].Counted--
+		s.live(x)
+		if fs := find(must(s.world().Judge(x.key())), projections.CountShort); (len(fs) == 0) != (left > 0) {
+			t.Errorf("%d removed: %+v", left, fs)
+		}
+	}
+}
+
+// TestTrayWithWhoseSheet: of a tray that was found under another set's name is said whose sheet lay with it.
+func TestTrayWithWhoseSheet(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	y := s.pair()
+	s.live(y.unused())
+	for _, of := range []*turn{x, y} {
+		s.live(x.unused())
+		s.tell("storage", clock(0, 13, 0), x.set, x.trip(), &events.SetChecked{Tag: "LAP-099", Place: "storage A4",
+			Sheet: outside(own(of))})
+		fs := find(must(s.world().Judge(x.key())), projections.SheetSwapped)
+		if len(fs) == 0 {
+			t.Fatal("nothing is found")
+		}
+		if d, ok := fs[len(fs)-1].Detail.(*projections.TrayWithSheet); !ok || d.Sheet != of.key() {
+			t.Errorf("the sheet of %s: %+v", of.set, fs[len(fs)-1].Detail)
+		}
+		s, x = plain()
+		y = s.pair()
+		s.live(y.unused())
+	}
+}
+
+// TestLentWithPieceInHand: a piece that a lent set is handed back with, only damaged, is not missing.
+func TestLentWithPieceInHand(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.loaned(x, cameAt, events.ReturnArrived)
+	s.live(x.unused())
+	s.loaned(x, wentAt, events.ReturnHanded, excepted(1, 5, events.ReasonDamaged))
+	v := must(s.world().Judge(x.key()))
+	if len(find(v, projections.CameBackShort)) > 0 || len(find(v, projections.LoanDiffers)) != 1 {
+		t.Errorf("%s", codes(v))
+	}
+}
+
+// TestAllAlong: two sets stayed together where both did all the while; one that came later did not.
+func TestAllAlong(t *testing.T) {
+	t.Parallel()
+	shelf := projections.Place{Name: "storage A4"}
+	of := func(from, to int) []stay { return []stay{{shelf, clock(0, from, 0), clock(0, to, 0)}} }
+	for _, test := range []struct {
+		a, b []stay
+		n    int
+	}{{of(8, 12), of(8, 12), 1}, {of(8, 12), of(9, 12), 0}, {of(9, 12), of(8, 12), 0}, {of(8, 11), of(8, 12), 0}} {
+		if got := allAlong(test.a, test.b, clock(0, 8, 0), clock(0, 12, 0)); len(got) != test.n {
+			t.Errorf("%v and %v: %v", test.a, test.b, got)
+		}
+	}
+}
+
+// TestWashedInTheTurn: a turn of which a washing is recorded says so, and one that was only received does not.
+func TestWashedInTheTurn(t *testing.T) {
+	t.Parallel()
+	for step, want := range map[events.ReturnStep]bool{events.ReturnWashed: true, events.ReturnReceived: false} {
+		s, x := plain()
+		s.live(x)
+		s.tell("washing", clock(1, 12, 0), x.set, x.trip(), &events.SetReturned{Step: step})
+		if got := s.world().Trip(x.key()).Washed(); got != want {
+			t.Errorf("%s: %t", step, got)
+		}
+	}
+}
+
+// TestClaimsAreFetched: what a badge claimed in an emergency is looked for in what is kept, though nothing else was asked.
+func TestClaimsAreFetched(t *testing.T) {
+	t.Parallel()
+	s := newStory()
+	s.tell("or-3", clock(0, 6, 0), "north", "", &events.AccessClaimed{Badge: "B-9", Reason: "at night"})
+	if NewWorld(&shelf{all: s.all}).Claimed("B-9", "north/or-3", clock(0, 7, 0)) == nil {
+		t.Error("it is not found")
+	}
+}

@@ -101,13 +101,8 @@ func (w *World) lentFor(c *facts.Trip, handed *facts.Item) *facts.Item {
 		if handed.Less(it) {
 			continue
 		}
-		switch d := facts.ReturnOf(it); {
-		case it != handed && (d == nil || d.Step != events.ReturnHanded):
-			continue
-		default:
-			if arrival := w.LentAt(c, it); arrival != nil {
-				return arrival
-			}
+		if arrival := w.LentAt(c, it); arrival != nil {
+			return arrival
 		}
 	}
 	return nil
