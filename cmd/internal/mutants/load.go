@@ -42,13 +42,13 @@ type source struct {
 	text  map[string][]byte // by path
 	info  *types.Info
 	pkg   *types.Package
-	tests listed // the package whose tests are run
+	tests []listed // the packages whose tests are run: its own, then others'
 }
 
 // load lists, parses and type-checks the packages that the patterns name. Packages without tests are left out, unless the
-// tests of another package are to be run.
+// tests of another package are to be run as well.
 func load(ctx context.Context, patterns []string, testsOf string) ([]*source, error) {
-	var tests *listed
+	var further []listed
 	if testsOf != "" {
 		wanted, _, err := list(ctx, []string{testsOf})
 		if err != nil {
@@ -57,7 +57,7 @@ func load(ctx context.Context, patterns []string, testsOf string) ([]*source, er
 		if len(wanted) != 1 || !wanted[0].hasTests() {
 			return nil, fmt.Errorf("%s is not one package with tests", testsOf)
 		}
-		tests = &wanted[0]
+		further = wanted
 	}
 	wanted, exports, err := list(ctx, patterns)
 	if err != nil {
@@ -65,11 +65,13 @@ func load(ctx context.Context, patterns []string, testsOf string) ([]*source, er
 	}
 	var sources []*source
 	for _, p := range wanted {
-		s := &source{listed: p, fset: token.NewFileSet(), text: map[string][]byte{}, tests: p}
-		if tests != nil {
-			s.tests = *tests
+		s := &source{listed: p, fset: token.NewFileSet(), text: map[string][]byte{}}
+		for _, t := range append([]listed{p}, further...) {
+			if t.hasTests() {
+				s.tests = append(s.tests, t)
+			}
 		}
-		if !s.tests.hasTests() {
+		if len(s.tests) == 0 {
 			continue
 		}
 		if err := s.check(exports); err != nil {

@@ -59,7 +59,7 @@ func main() {
 	flag.StringVar(&o.exclude, "exclude", "", "leave out files whose names match this regular expression")
 	flag.StringVar(&o.match, "match", "", "try those alone that match this regular expression, as they are printed: "+
 		"\"reconcile.go:141:\", to see a survivor killed")
-	flag.StringVar(&o.tests, "tests", "", "run the tests of this package instead of each package's own")
+	flag.StringVar(&o.tests, "tests", "", "run the tests of this package as well, after each package's own")
 	flag.Float64Var(&o.atLeast, "min", 0, "fail if less than this share of a package's mutants is killed, in percent")
 	flag.IntVar(&o.workers, "j", runtime.NumCPU(), "how many test runs at once")
 	flag.IntVar(&o.factor, "timeout", 10, "stop a run after so many times what the tests take without a mutant")

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -19,7 +20,8 @@ func module(t *testing.T, files map[string]string) {
 	t.Chdir(dir)
 	files["go.mod"] = "module example\n\ngo 1.26\n"
 	for name, text := range files {
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(text), 0o600); err != nil {
+		path := filepath.Join(dir, name)
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), os.WriteFile(path, []byte(text), 0o600)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -187,6 +189,45 @@ func TestRun(t *testing.T) {
 	}
 }
 
+// What a package's own tests don't notice, those of another may.
+func TestRunWithFurtherTests(t *testing.T) {
+	module(t, map[string]string{
+		"sample.go": "package sample\n\nfunc Less(n int) int { return n - 1 }\n\nfunc Half(n int) int { return n / 2 }\n",
+		"sample_test.go": `package sample
+
+import "testing"
+
+func Test(t *testing.T) {
+	if Less(3) != 2 {
+		t.Error("Less")
+	}
+}
+`,
+		"other/other_test.go": `package other
+
+import (
+	"testing"
+
+	sample "example"
+)
+
+func Test(t *testing.T) {
+	if sample.Half(6) != 3 {
+		t.Error("Half")
+	}
+}
+`,
+	})
+	var out strings.Builder
+	o := options{seed: 1, workers: 1, factor: 1, memory: 4096, grace: time.Minute, tests: "./other"}
+	if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || !ok {
+		t.Fatalf("%t, %v\n%s", ok, err, out.String())
+	}
+	if !strings.Contains(out.String(), "example: score 100 %: 3 tried, 3 killed") {
+		t.Errorf("%s", out.String())
+	}
+}
+
 // A mutant that takes memory without end is stopped by the bound, long before its time is over.
 func TestMemory(t *testing.T) {
 	module(t, map[string]string{
@@ -233,7 +274,7 @@ func TestBuild(t *testing.T) {
 		t.Errorf("only %d mutants", len(all))
 	}
 	r := &runs{source: p, dir: t.TempDir()}
-	r.bin = filepath.Join(r.dir, "package.test")
+	r.suites = []*suite{{listed: p.tests[0], bin: filepath.Join(r.dir, "package.test")}}
 	refused, err := r.build(t.Context(), all)
 	if err != nil || len(refused) > 0 {
 		t.Fatalf("%d refused: %v", len(refused), err)

@@ -16,7 +16,8 @@ func TestSample(t *testing.T) {
 	draw := func(seed uint64) string {
 		t.Helper()
 		var out strings.Builder
-		o := options{sample: 5, seed: seed, workers: 2, factor: 1, memory: 4096, grace: 5 * time.Second, atLeast: 101}
+		o := options{sample: 5, seed: seed, workers: 2, factor: 1, memory: 4096, grace: 5 * time.Second, atLeast: 101,
+			match: `:(4|7|22|24):`} // none that hangs until its time is over
 		if ok, err := run(t.Context(), o, []string{"."}, &out); err != nil || ok {
 			t.Fatalf("a score of 101 %% was reached: %t, %v", ok, err)
 		}

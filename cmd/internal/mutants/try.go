@@ -54,7 +54,10 @@ func try(ctx context.Context, o options, s *source, exclude, match *regexp.Regex
 		size = min(size, o.sample)
 	}
 	sample, rest := all[:size:size], all[size:]
-	r := &runs{source: s, dir: dir, bin: filepath.Join(dir, "package.test"), memory: o.memory}
+	r := &runs{source: s, dir: dir, memory: o.memory}
+	for i, of := range s.tests {
+		r.suites = append(r.suites, &suite{listed: of, bin: filepath.Join(dir, fmt.Sprintf("%d.test", i))})
+	}
 	for {
 		refused, err := r.build(ctx, sample)
 		if err != nil {
@@ -73,21 +76,30 @@ func try(ctx context.Context, o options, s *source, exclude, match *regexp.Regex
 		more := min(len(sample)-len(kept), len(rest))
 		sample, rest = append(kept, rest[:more]...), rest[more:]
 	}
-	met, took, err := r.baseline(ctx)
-	if err != nil {
-		return nil, err
+	for _, of := range r.suites {
+		took, err := r.baseline(ctx, of)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", of.ImportPath, err)
+		}
+		of.limit = max(o.grace, time.Duration(o.factor)*took)
 	}
-	r.limit = max(o.grace, time.Duration(o.factor)*took)
-	return t, r.all(ctx, o.workers, sample, met, t)
+	return t, r.all(ctx, o.workers, sample, t)
 }
 
-// runs builds and runs the tests of one package.
+// runs builds and runs the tests of one package, its own and others'.
 type runs struct {
 	*source
 	dir    string
-	bin    string
 	memory int // MB
-	limit  time.Duration
+	suites []*suite
+}
+
+// suite is the tests of a package, as built with the mutants in.
+type suite struct {
+	listed
+	bin   string
+	met   map[int]bool // the mutants that they meet
+	limit time.Duration
 }
 
 // build compiles the tests with the mutants in. It returns those that the compiler does not take.
@@ -125,17 +137,20 @@ func (r *runs) build(ctx context.Context, sample []*mutant) (refused map[*mutant
 	if err := os.WriteFile(overlayPath, raw, 0o600); err != nil {
 		return nil, err
 	}
-	cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-gcflags=-e", "-overlay", overlayPath, "-o", r.bin,
-		r.tests.ImportPath)
-	out, err := cmd.CombinedOutput()
-	if err == nil {
-		return nil, nil
+	for _, of := range r.suites {
+		cmd := exec.CommandContext(ctx, "go", "test", "-c", "-vet=off", "-gcflags=-e", "-overlay", overlayPath, "-o", of.bin,
+			of.ImportPath)
+		out, err := cmd.CombinedOutput()
+		if err == nil {
+			continue
+		}
+		refused = r.blame(out, overlay.Replace, sample)
+		if len(refused) == 0 {
+			return nil, fmt.Errorf("the tests cannot be built: %w\n%s", err, out)
+		}
+		return refused, nil
 	}
-	refused = r.blame(out, overlay.Replace, sample)
-	if len(refused) == 0 {
-		return nil, fmt.Errorf("the tests cannot be built: %w\n%s", err, out)
-	}
-	return refused, nil
+	return nil, nil
 }
 
 var compilerError = regexp.MustCompile(`(?m)^(\S+\.go):(\d+):`)
@@ -158,58 +173,54 @@ func (r *runs) blame(out []byte, overlay map[string]string, sample []*mutant) ma
 
 // command returns a run of the tests. It has a folder of its own for temporary files, because a test that is stopped
 // does not clear up. The shell that bounds its memory becomes the test program.
-func (r *runs) command(ctx context.Context, limit time.Duration, tmp string, env ...string) *exec.Cmd {
+func (r *runs) command(ctx context.Context, of *suite, limit time.Duration, tmp string, env ...string) *exec.Cmd {
 	bounded := fmt.Sprintf(`ulimit -v %d && exec "$0" "$@"`, r.memory*1024)
-	args := []string{"-c", bounded, r.bin, "-test.short", "-test.failfast", "-test.timeout", limit.String()}
-	if r.tests.usesRapid() {
+	args := []string{"-c", bounded, of.bin, "-test.short", "-test.failfast", "-test.timeout", limit.String()}
+	if of.usesRapid() {
 		args = append(args, "-rapid.nofailfile", "-rapid.shrinktime=0s")
 	}
 	cmd := exec.CommandContext(ctx, "sh", args...)
-	cmd.Dir = r.tests.Dir
+	cmd.Dir = of.Dir
 	cmd.Env = append(append(os.Environ(), "TMPDIR="+tmp), env...)
 	cmd.WaitDelay = time.Second
 	return cmd
 }
 
-// baseline runs the tests without a mutant. It returns the mutants they meet and how long they take.
-func (r *runs) baseline(ctx context.Context) (met map[int]bool, took time.Duration, err error) {
-	tmp := filepath.Join(r.dir, "baseline")
+// baseline runs a suite without a mutant, and notes which mutants it meets. It returns how long it takes.
+func (r *runs) baseline(ctx context.Context, of *suite) (took time.Duration, err error) {
+	tmp := of.bin + "-baseline"
 	if err := os.Mkdir(tmp, 0o700); err != nil {
-		return nil, 0, err
+		return 0, err
 	}
-	list := filepath.Join(r.dir, "met")
+	list := of.bin + "-met"
 	begin := time.Now()
-	out, err := r.command(ctx, 10*time.Minute, tmp, envMet+"="+list).CombinedOutput()
+	out, err := r.command(ctx, of, 10*time.Minute, tmp, envMet+"="+list).CombinedOutput()
 	took = time.Since(begin)
 	if err != nil {
-		return nil, 0, fmt.Errorf("the tests fail without a mutant: %w\n%s", err, out)
+		return 0, fmt.Errorf("the tests fail without a mutant: %w\n%s", err, out)
 	}
-	met = map[int]bool{}
+	of.met = map[int]bool{}
 	raw, err := os.ReadFile(list)
 	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, 0, err
+		return 0, err
 	}
 	for line := range strings.FieldsSeq(string(raw)) {
 		id, err := strconv.Atoi(line)
 		if err != nil {
-			return nil, 0, err
+			return 0, err
 		}
-		met[id] = true
+		of.met[id] = true
 	}
-	return met, took, nil
+	return took, nil
 }
 
 // all runs the tests with each mutant that they meet.
-func (r *runs) all(ctx context.Context, workers int, sample []*mutant, met map[int]bool, t *tally) error {
+func (r *runs) all(ctx context.Context, workers int, sample []*mutant, t *tally) error {
 	var wg sync.WaitGroup
 	results := make([]outcome, len(sample))
 	errs := make([]error, len(sample))
 	turn := make(chan struct{}, max(workers, 1))
 	for i, m := range sample {
-		if !met[m.id] {
-			results[i] = unreached
-			continue
-		}
 		turn <- struct{}{}
 		wg.Go(func() {
 			defer func() { <-turn }()
@@ -227,17 +238,32 @@ func (r *runs) all(ctx context.Context, workers int, sample []*mutant, met map[i
 	return errors.Join(errs...)
 }
 
-// one runs the tests with one mutant.
+// one runs the suites that meet a mutant with it, until one notices it.
 func (r *runs) one(ctx context.Context, m *mutant) (outcome, error) {
-	tmp := filepath.Join(r.dir, strconv.Itoa(m.id))
+	became := unreached
+	for _, of := range r.suites {
+		if !of.met[m.id] {
+			continue
+		}
+		var err error
+		if became, err = r.with(ctx, of, m); err != nil || became != survived {
+			return became, err
+		}
+	}
+	return became, nil
+}
+
+// with runs one suite with one mutant.
+func (r *runs) with(ctx context.Context, of *suite, m *mutant) (outcome, error) {
+	tmp := of.bin + "-" + strconv.Itoa(m.id)
 	if err := os.Mkdir(tmp, 0o700); err != nil {
 		return 0, err
 	}
 	defer os.RemoveAll(tmp)
 	// The test program stops itself; where it cannot, this does.
-	limited, cancel := context.WithTimeout(ctx, 2*r.limit)
+	limited, cancel := context.WithTimeout(ctx, 2*of.limit)
 	defer cancel()
-	out, err := r.command(limited, r.limit, tmp, envMutant+"="+strconv.Itoa(m.id)).CombinedOutput()
+	out, err := r.command(limited, of, of.limit, tmp, envMutant+"="+strconv.Itoa(m.id)).CombinedOutput()
 	switch {
 	case ctx.Err() != nil:
 		return 0, ctx.Err()
