@@ -20,6 +20,7 @@ type auditCase struct {
 	ahead  *Audit // the same, which reads ahead
 	ledger testKey
 	seq    int64
+	last   Checked
 	seqs   map[string]int64  // last number by station
 	hashes map[string]string // of its last note
 }
@@ -40,6 +41,7 @@ func (c *auditCase) check(n []byte, minute int, arrival Remark) (Remark, []strin
 	at := testTime.Add(time.Duration(minute) * time.Minute)
 	c.ahead.Signatures, c.ahead.Canonical, c.ahead.Excerpt = c.audit.Signatures, c.audit.Canonical, c.audit.Excerpt
 	got := c.audit.Check(c.seq, p, at, arrival)
+	c.last = got
 	if again := c.ahead.Check(c.seq, c.ahead.Parse(n), at, arrival); !reflect.DeepEqual(again, got) {
 		c.t.Errorf("record %d: %+v, and read ahead %+v", c.seq, got, again)
 	}
@@ -435,6 +437,9 @@ func TestAuditExcerptOfTwoKeys(t *testing.T) {
 	c.good(k, &SetChecked{}, 3)
 	c.good(c.ledger, enrol(later), 4)
 	c.bad(c.next(later, &SetChecked{}, 5, apart(41)), 5, 0, 0)
+	if c.last.Unseen&RemarkGap == 0 {
+		t.Errorf("that what it follows from is not there can't be told from a hole: %s", c.last.Unseen)
+	}
 }
 
 // TestParsedAhead: what needs no order is done before: by whose key a note is good is known of a station that is enrolled.

@@ -93,7 +93,8 @@ func TestReplacedKeys(t *testing.T) {
 // TestHeadsAreWhole: a head has two numbers from 1 on, and the count is no more than the last record.
 func TestHeadsAreWhole(t *testing.T) {
 	for line, good := range map[string]bool{"set A 3 1": true, "set A 3 3": true, "set A 3 4": false, "set A 3 0": false,
-		"set A 0 0": false, "set A 0 1": false, "set A x 1": false, "set A 3 x": false, "set A 3 -1": false, "set A 3": false, "A": false} {
+		"set A 0 0": false, "set A 0 1": false, "set A x 1": false, "set A 3 x": false, "set A 3 -1": false, "set A 3": false, "A": false,
+		"set A 9223372036854775807 1": true, "set A 9223372036854775808 1": false, "3 1": false} {
 		if h, err := proof.ParseHead(line); (err == nil) != good {
 			t.Errorf("%q is %+v, %v", line, h, err)
 		}

@@ -82,7 +82,7 @@ func (w *World) loose(c *facts.Trip, ref string) []looseItem {
 func (w *World) firstBalances(c *facts.Trip, t *tally) []projections.Balance {
 	out := balances(c.Key, t.firstDiffs)
 	pack := c.LastPack()
-	if len(out) == 0 || pack == nil || t.first == nil {
+	if pack == nil || t.first == nil {
 		return out
 	}
 	for _, it := range c.Pieces {

@@ -184,7 +184,8 @@ func TestMissedLinesOfOthers(t *testing.T) {
 // differs in many lines.
 func TestFewLinesOfBoth(t *testing.T) {
 	t.Parallel()
-	for _, many := range []bool{false, true} {
+	for lines := range fewLines + 2 {
+		many := lines > fewLines
 		s := newStory()
 		x := newTurn("LAP-014", 0, s.list("LAP-MAJOR", 3, 6, 2, 4))
 		y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 6, 2, 4, 5, 5)).forCase(x.ref)
@@ -192,11 +193,9 @@ func TestFewLinesOfBoth(t *testing.T) {
 		x.final.Counts[0].Counted--
 		y.first.Counts[0].Counted++
 		y.final.Counts[0].Counted++
-		if many {
-			for i := 2; i < 5; i++ {
-				y.first.Counts[i].Counted--
-				y.final.Counts[i].Counted--
-			}
+		for i := 1; i < lines; i++ { // besides the first
+			y.first.Counts[i].Counted--
+			y.final.Counts[i].Counted--
 		}
 		s.live(y)
 		s.live(x)
@@ -206,7 +205,7 @@ func TestFewLinesOfBoth(t *testing.T) {
 		}
 		d, ok := fs[0].Detail.(*projections.FirstDiffers)
 		if !ok || (len(d.Beside) == 0) != many {
-			t.Errorf("many lines of the other differ %t: %+v", many, fs[0].Detail)
+			t.Errorf("%d lines of the other differ: %+v", lines, fs[0].Detail)
 		}
 	}
 }
@@ -420,5 +419,59 @@ func TestClaimsAreFetched(t *testing.T) {
 	s.tell("or-3", clock(0, 6, 0), "north", "", &events.AccessClaimed{Badge: "B-9", Reason: "at night"})
 	if NewWorld(&shelf{all: s.all}).Claimed("B-9", "north/or-3", clock(0, 7, 0)) == nil {
 		t.Error("it is not found")
+	}
+}
+
+// TestHandledIsTold: what people did about a finding is told in the order of time, and nothing that was taken back.
+func TestHandledIsTold(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.live(x)
+	step := func(hour int, text string) *facts.Fact {
+		return s.tell("office", clock(2, hour, 0), x.set, x.trip(),
+			&events.IncidentHandled{Code: string(projections.CountShort), Step: events.IncidentNoted, Text: text, Assignee: "B-7"})
+	}
+	step(8, "asked the room")
+	s.correct(step(9, "of another set"), clock(2, 10, 0), nil)
+	step(11, "found it")
+	v := must(s.world().Judge(x.key()))
+	if len(v.Handled) != 2 || v.Handled[0].Text != "asked the room" || v.Handled[1].Text != "found it" ||
+		v.Handled[0].Assignee != "B-7" || !v.Handled[1].Time.Equal(clock(2, 11, 0)) {
+		t.Errorf("%+v", v.Handled)
+	}
+}
+
+// TestIndicatorOverdueOnce: a run that is recorded a second time of the set waits for its indicator once.
+func TestIndicatorOverdueOnce(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	s.waits(events.Waits{Indicator: 30})
+	s.live(x.unused())
+	s.tell("sterilizer-2", x.sterilizedAt().Add(time.Minute), x.set, x.trip(), x.run)
+	s.now = clock(9, 8, 2)
+	n := 0
+	for _, f := range find(must(s.world().Judge(x.key())), projections.Overdue) {
+		if _, ok := f.Detail.(*projections.IndicatorOverdue); ok {
+			n++
+		}
+	}
+	if n != 1 {
+		t.Errorf("told %d times", n)
+	}
+}
+
+// TestMovedAndPutRight: that a sheet was found elsewhere than it was sealed shows the reading by which it was put right.
+func TestMovedAndPutRight(t *testing.T) {
+	t.Parallel()
+	s, x := plain()
+	x.check.Sheet.Found = string(events.InsideBag)
+	s.live(x)
+	fs := find(must(s.world().Judge(x.key())), projections.SheetMoved)
+	if len(fs) == 0 {
+		t.Fatal("nothing is found")
+	}
+	d := fs[0].Detail.(*projections.Moved)
+	if right := d.Righted != nil; !right || !slices.Contains(fs[0].Events, s.last(events.KindSetOpened).Seq) {
+		t.Errorf("%+v %+v", fs[0], d)
 	}
 }

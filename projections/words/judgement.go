@@ -41,10 +41,7 @@ func NewJudgement(further ...*Catalogue) (*Judgement, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(further) > 0 {
-		c = Merge(append([]*Catalogue{c}, further...)...)
-	}
-	return &Judgement{c}, nil
+	return &Judgement{Merge(append([]*Catalogue{c}, further...)...)}, nil
 }
 
 // embedded is read once: it can't change while the program runs.
