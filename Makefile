@@ -25,10 +25,11 @@ page:
 install:
 	$(GO) install -trimpath ./cmd/listbound ./cmd/listbound-verify
 
-# The race detector's part takes as long as the others together, so the two go
-# side by side and no core waits for a last test. Each part's output comes whole.
+# The race detector's part takes as long as the others together, so the two go side by side. What waits for pages and
+# disks goes while the detector's part is at work, and what keeps all cores busy by itself comes last, so that no core
+# waits for a last test. Each part's output comes whole.
 test: deps
-	$(MAKE) --output-sync=target --jobs=2 race vet windows staticcheck plain alone
+	$(MAKE) --output-sync=target --jobs=2 race vet alone staticcheck plain windows
 
 # Debian packages the tests use: a C compiler for the race detector, openssl and
 # unzip for the check of a bundle with tools that aren't ours.
@@ -44,10 +45,10 @@ vet:
 	test -z "$$unformatted" || { echo "gofmt: these files are not formatted:" "$$unformatted"; exit 1; }
 	$(GO) vet $(PACKAGES)
 
-# The programs for Windows, which nothing here can run: they are built, and their own code is looked at. What is done
-# otherwise there is tested everywhere (ledger/disk).
+# The programs for Windows, which nothing here can run: they are built, and what is only there is looked at (a file of the
+# ledger's tests; all else has been). What is done otherwise there is tested everywhere (ledger/disk).
 windows:
-	GOOS=windows $(GO) vet ./ledger ./ledger/disk ./ledger/witness ./cmd/listbound ./cmd/listbound-verify
+	GOOS=windows $(GO) vet ./ledger
 	GOOS=windows $(GO) build -o /dev/null ./cmd/listbound
 	GOOS=windows $(GO) build -o /dev/null ./cmd/listbound-verify
 
