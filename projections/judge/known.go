@@ -33,7 +33,7 @@ func TellKnown(src facts.Source, now time.Time, vs []projections.Verdict) error 
 // tellStation does the same with what is found of a station's own records. That it fell silent was known as its time was
 // over: what it recorded since would have ended it.
 func (s *seeing) tellStation(v *projections.Verdict, now time.Time) error {
-	s.arrivals = make(map[time.Time][]int64)
+	s.arrivals, s.growing = make(map[time.Time][]int64), nil
 	left := len(v.Findings)
 	for i := range v.Findings {
 		if f := &v.Findings[i]; f.Code == projections.StationSilent {
@@ -58,6 +58,12 @@ func (s *seeing) tellStation(v *projections.Verdict, now time.Time) error {
 // tell goes from one moment at which a verdict can have changed to the next.
 func (s *seeing) tell(v *projections.Verdict, now time.Time) error {
 	k := projections.TripKey{Set: v.Set, Trip: v.Trip}
+	s.arrivals, s.growing = nil, nil
+	if s.held > heldAtMost {
+		s.held = 0
+		clear(s.kept)
+		clear(s.arounds)
+	}
 	opened, err := openedAt(s, k, now)
 	if err != nil {
 		return err
@@ -65,12 +71,9 @@ func (s *seeing) tell(v *projections.Verdict, now time.Time) error {
 	s.arrivals = make(map[time.Time][]int64)
 	var doubt *projections.UsedInDoubt // of the verdict as of the step before
 	left := len(v.Findings)
+	g := s.grow(k, now)
 	for at := (time.Time{}); ; {
-		w := NewWorld(facts.AsKnownAt(s, at))
-		if !now.IsZero() {
-			w.SetMoment(at)
-		}
-		then, err := w.Judge(k)
+		then, err := g.judge(at)
 		if err != nil {
 			return err
 		}
@@ -79,7 +82,7 @@ func (s *seeing) tell(v *projections.Verdict, now time.Time) error {
 		if then.Until.After(now) {
 			then.Until = time.Time{}
 		}
-		next := s.after(at, then.Until)
+		next := g.next(then.Until)
 		over := next.IsZero()
 		if !opened.IsZero() && doubt != nil && !then.Opened && (over || next.After(opened)) && !at.After(opened) {
 			doubt.Opened, v.UsedInDoubt = opened, doubt
@@ -135,9 +138,14 @@ type seeing struct {
 	src      facts.Source
 	kept     map[facts.DimKey][]facts.Fact
 	arounds  map[around][]facts.Fact
+	held     int                   // facts in these
+	growing  *growing              // what is told of, nil for a station
 	arrivals map[time.Time][]int64 // what a verdict can have changed by, and the records that came then
 	err      error
 }
+
+// heldAtMost is how many facts are kept from one verdict to the next: more than any one rests on, some 200 MB.
+const heldAtMost = 200_000
 
 type around struct {
 	set string
@@ -155,6 +163,7 @@ func (s *seeing) Facts(dim facts.Dim, key string) ([]facts.Fact, error) {
 			return nil, err
 		}
 		s.kept[k] = fs
+		s.held += len(fs)
 	}
 	s.saw(fs)
 	return fs, nil
@@ -170,6 +179,7 @@ func (s *seeing) Around(set string, at time.Time, n int) ([]facts.Fact, error) {
 			return nil, err
 		}
 		s.arounds[k] = fs
+		s.held += len(fs)
 	}
 	s.saw(fs)
 	return fs, nil
@@ -179,9 +189,12 @@ func (s *seeing) saw(fs []facts.Fact) {
 	if s.arrivals == nil {
 		return
 	}
+	if s.growing != nil {
+		fs = s.growing.saw(fs)
+	}
 	for i := range fs {
 		f := &fs[i]
-		if at := s.arrivals[f.Recorded]; !slices.Contains(at, f.Seq) {
+		if at := s.arrivals[f.Recorded]; s.growing != nil || !slices.Contains(at, f.Seq) {
 			s.arrivals[f.Recorded] = append(at, f.Seq)
 		}
 		for _, was := range f.Was {
