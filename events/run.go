@@ -32,7 +32,7 @@ type RunReading struct {
 
 	Temperatures    []string `json:"temperatures"`           // the sterilizer's own first
 	TemperatureUnit string   `json:"temperatureUnit"`        // C, F
-	PressureUnit    string   `json:"pressureUnit,omitempty"` // kPa, MPa, bar, mbar, psi, inHg
+	PressureUnit    string   `json:"pressureUnit,omitempty"` // kPa, MPa, bar, mbar, psi, inHg, psi/inHg
 	Gauge           bool     `json:"gauge,omitzero"`         // the pressure is above the atmosphere's, not above vacuum
 	BarometerPascal int64    `json:"barometerPascal"`        // where the sterilizer stands
 	DecimalComma    bool     `json:"decimalComma,omitzero"`
@@ -70,8 +70,12 @@ func (d *RunLogged) Check() error {
 // The units that a log may have.
 var (
 	temperatureUnits = []string{"C", "F"}
-	pressureUnits    = []string{"kPa", "MPa", "bar", "mbar", "psi", "inHg"}
+	pressureUnits    = []string{"kPa", "MPa", "bar", "mbar", "psi", "inHg", CompoundGauge}
 )
+
+// CompoundGauge is the unit of a column as a compound gauge shows it: above the atmosphere's pressure in psi, and what lies below
+// zero in inches of mercury of vacuum.
+const CompoundGauge = "psi/inHg"
 
 // TemperatureUnits and PressureUnits are those that a log may have.
 func TemperatureUnits() []string { return slices.Clone(temperatureUnits) }

@@ -48,7 +48,7 @@ func (f *runFlags) add(fl *pflag.FlagSet) {
 	fl.StringSliceVar(&f.read.Temperatures, "temperature", nil, "heading of the column with a temperature, the sterilizer's own first")
 	fl.StringVar(&f.read.TemperatureUnit, "temperature-unit", "C", "C or F")
 	fl.StringVar(&f.read.Pressure, "pressure", "", "heading of the column with the pressure")
-	fl.StringVar(&f.read.PressureUnit, "pressure-unit", "kPa", "kPa, MPa, bar, mbar, psi or inHg")
+	fl.StringVar(&f.read.PressureUnit, "pressure-unit", "kPa", "kPa, MPa, bar, mbar, psi, inHg, or psi/inHg as a compound gauge has them")
 	fl.BoolVar(&f.read.Gauge, "gauge", false, "the pressure is above the atmosphere's, not above vacuum")
 	fl.Float64Var(&f.barometer, "barometer", standard, "pressure of the atmosphere where the sterilizer stands, in kPa")
 	fl.Int64Var(&f.read.ClockAheadSeconds, "clock-ahead", 0, "how many seconds the sterilizer's clock is ahead, below 0 behind")

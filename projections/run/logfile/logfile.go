@@ -20,6 +20,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"listbound/events"
 	"listbound/projections/rowtext"
@@ -250,8 +251,8 @@ func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sa
 	if how.Pressure == "" {
 		return s, nil
 	}
-	s.Pressure = number(t.cell(row, how.Pressure), how.DecimalComma) * kPa[how.PressureUnit]
-	if how.Gauge {
+	s.Pressure = pressure(t.cell(row, how.Pressure), how)
+	if how.Gauge || how.PressureUnit == events.CompoundGauge {
 		s.Pressure += float64(how.BarometerPascal) / 1000
 	}
 	if s.Pressure < leastKPa {
@@ -259,6 +260,37 @@ func (t *table) sample(row []string, how *events.RunReading, c *clock) (s run.Sa
 	}
 	return s, nil
 }
+
+// pressure reads a pressure in kilopascals, from where the column counts.
+func pressure(text string, how *events.RunReading) float64 {
+	if how.PressureUnit != events.CompoundGauge {
+		return number(text, how.DecimalComma) * kPa[how.PressureUnit]
+	}
+	figure, vacuum := compound(text)
+	x := number(figure, how.DecimalComma)
+	if vacuum || x < 0 {
+		return -math.Abs(x) * kPa["inHg"]
+	}
+	return x * kPa["psi"]
+}
+
+// compound takes a printed unit off a pressure. One of vacuum, "26.4 inHg", "26.4in" or "26.4V", says which side of zero it
+// is of; without a unit the sign does.
+func compound(text string) (figure string, vacuum bool) {
+	at := strings.LastIndexAny(text, "0123456789") + 1
+	figure, unit := text[:at], strings.ToLower(strings.Join(strings.FieldsFunc(text[at:], notLetter), ""))
+	switch unit {
+	case "":
+		return text, false
+	case "in", "inhg", "hg", "v", "vac", "inv", "invac", "inhgv", "inhgvac":
+		return figure, true
+	case "psi", "psig", "p":
+		return figure, false
+	}
+	return text, false // another word: no number
+}
+
+func notLetter(r rune) bool { return !unicode.IsLetter(r) }
 
 // leastKPa is how far a sensor may err below vacuum.
 const leastKPa = -5

@@ -87,6 +87,35 @@ func TestForms(t *testing.T) {
 	}
 }
 
+// TestCompoundGauge: one column has psi above zero and inches of mercury of vacuum below it, told apart by sign or by unit. An inch
+// of mercury (32 °F) is 3.38638 kPa, a conventional one 3.386389 kPa, a pound-force per square inch 6.894757 kPa (NIST SP 811,
+// appendix B.8).
+func TestCompoundGauge(t *testing.T) {
+	for _, x := range []struct {
+		text string
+		want float64 // kPa above vacuum at 101.325 kPa
+	}{
+		{"29.4248", 304.2019}, {"0", 101.325}, {"-26.5", 11.5857}, {"-29.92", 0.00424}, {"26.5 inHg", 11.5857}, {"26.5in. Hg", 11.5857},
+		{"26.5V", 11.5857}, {"-26.5 in", 11.5857}, {"29.4248 psig", 304.2019}, {"29.4248 P", 304.2019}, {"1.0", 108.2198},
+		{"-1.0", 97.9386}, {"---", math.NaN()}, {"26.5 lot", math.NaN()}, {"", math.NaN()}, {"off", math.NaN()},
+	} {
+		r := how(func(r *events.RunReading) { r.PressureUnit = events.CompoundGauge })
+		l, err := logfile.Read([]byte("Time;T1;P\n2026-03-04 06:24:00;134;"+x.text+"\n"), r, began)
+		if err != nil {
+			t.Errorf("%q: %v", x.text, err)
+			continue
+		}
+		got := l.Samples[0].Pressure
+		if math.IsNaN(x.want) != math.IsNaN(got) || math.Abs(got-x.want) > 0.0005 {
+			t.Errorf("%q is %.4f kPa; want %.4f", x.text, got, x.want)
+		}
+	}
+	r := how(func(r *events.RunReading) { r.PressureUnit = events.CompoundGauge })
+	if l, err := logfile.Read([]byte("Time;T1;P\n2026-03-04 06:24:00;134;-32\n"), r, began); err == nil {
+		t.Errorf("a vacuum beyond the atmosphere: %+v", l)
+	}
+}
+
 // TestMidnight: a clock without a day goes on past midnight, and a run that was begun the evening before was.
 func TestMidnight(t *testing.T) {
 	r := how(func(r *events.RunReading) { r.Clock, r.Pressure = "hh:mm:ss", "" })

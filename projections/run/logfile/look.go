@@ -227,6 +227,9 @@ func (l *Looked) measured(name string) {
 // unitIn is the unit of pressure in a heading, "" for none.
 func unitIn(name string) string {
 	low := strings.ToLower(name)
+	if strings.Contains(low, "psi") && strings.Contains(strings.ReplaceAll(low, ".", ""), "inhg") {
+		return events.CompoundGauge
+	}
 	for _, x := range []struct{ has, unit string }{
 		{"mbar", "mbar"}, {"bar", "bar"}, {"mpa", "MPa"}, {"kpa", "kPa"}, {"psi", "psi"}, {"inhg", "inHg"}, {"in.hg", "inHg"},
 	} {

@@ -25,6 +25,8 @@ func TestLook(t *testing.T) {
 			"row 1: Date Time = MM/DD/YY hh:mm:ss; [Temp F] F; psig psi gauge true; comma false"},
 		{"the day or the month", "Time,Temp °C,inHg\n03/04/2026 01:24:00,20.1,29.9\n",
 			"row 1: Time = ; [Temp °C] C; inHg inHg gauge false; comma false"},
+		{"a compound gauge", "Time,Temp F,psig/in.Hg\n06:24:00,273.2,-26.4\n",
+			"row 1: Time = hh:mm:ss; [Temp F] F; psig/in.Hg psi/inHg gauge true; comma false"},
 		{"later rows tell", "Time,T1\n03/04/2026 01:24:00,20.1\n03/14/2026 01:24:01,20.1\n",
 			"row 1: Time = MM/DD/YYYY hh:mm:ss; [T1] C;   gauge false; comma false"},
 		{"no headings", "0\t20,5\n1\t20,6\n", "row 0: #1 = s; [#2] C;   gauge false; comma true"},
