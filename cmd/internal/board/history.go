@@ -99,8 +99,8 @@ func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error
 	}
 	a := &answer{template: "history", title: title, body: b, moment: true, asOf: q.AsOf}
 	logged := func(e projections.HistoryEvent) bool { return e.Kind == string(events.KindRunLogged) }
-	if b.What == "load" && q.AsOf.IsZero() && slices.ContainsFunc(b.Events, logged) {
-		if b.Runs, err = p.runsOf(r, words, q.Load, a); err != nil {
+	if b.What == "load" && slices.ContainsFunc(b.Events, logged) {
+		if b.Runs, err = p.runsOf(r, words, q.Load, q.AsOf, a); err != nil {
 			return nil, err
 		}
 	}

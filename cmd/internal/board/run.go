@@ -49,7 +49,7 @@ func (p *pages) showRuns(r *http.Request, words *shell.Words, f *runForm) (*answ
 	b := &runBody{Load: f.Load, Back: loadLink(f.Load), In: f}
 	a := &answer{template: "run", title: words.T("board.run-of", f.Load), body: b, wide: true}
 	var err error
-	b.Runs, err = p.runsOf(r, words, f.Load, a)
+	b.Runs, err = p.runsOf(r, words, f.Load, asOf(r), a)
 	if !asOf(r).IsZero() { // nothing is handed in to a page as of then
 		b.In = nil
 		return a, err
@@ -72,9 +72,11 @@ func (p *pages) showRuns(r *http.Request, words *shell.Words, f *runForm) (*answ
 	return a, err
 }
 
-// runsOf are the runs of a load by their logs, with their tables on the page.
-func (p *pages) runsOf(r *http.Request, words *shell.Words, load string, a *answer) (out []runShown, err error) {
-	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load, AsOf: asOf(r)})
+// runsOf are the runs of a load by the logs known at a moment, with their tables on the page.
+func (p *pages) runsOf(
+	r *http.Request, words *shell.Words, load string, at time.Time, a *answer,
+) (out []runShown, err error) {
+	found, err := p.site.Runs(r.Context(), site.RunsQuery{Load: load, AsOf: at})
 	for i := range found {
 		v := runView{words: words, r: &found[i], id: "run-" + strconv.Itoa(i+1)}
 		s := v.shown(p)

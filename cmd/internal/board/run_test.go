@@ -130,15 +130,36 @@ func digest(raw []byte) string {
 // TestRunOnPaper: the report of a load has its run: what isn't met, and the tables; and the picture's strokes end where nothing was
 // read.
 func TestRunOnPaper(t *testing.T) {
-	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return friday }})
+	now := friday
+	s := sitetest.Open(t, site.Options{Dir: t.TempDir(), Name: "north", EnrolOnSight: true, Clock: func() time.Time { return now }})
 	if _, err := s.Observe(t.Context(), &events.Observation{Station: "north/sterilizer-2", Kind: events.KindSetSterilized, Set: "LAP-1",
 		Time: friday.Add(-2 * time.Hour), Operator: "B-2044", Data: &events.SetSterilized{Load: "S2-1",
 			Sterilizer: "S2", Run: 1, Cycle: "c-134",
 			Result: "failed"}}); err != nil {
 		t.Fatal(err)
 	}
+	now = friday.Add(time.Hour)
 	if err := recordRun(s, "S2-1", "S2", "north/sterilizer-2", friday.Add(-time.Hour), runLog()); err != nil {
 		t.Fatal(err)
+	}
+	arrived := now
+	now = friday.Add(2 * time.Hour)
+	srv, err := serve(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer srv.Close()
+	for _, at := range []time.Time{arrived.Add(-time.Second), arrived} {
+		q := site.Query{Load: "S2-1", AsOf: at}
+		raw, err := board.Report(t.Context(), s, "en", q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		paper := strings.Contains(pdfText(t, string(raw)), "Below the band")
+		body := page(t, srv.URL+"/history?load=S2-1&as-of="+at.UTC().Format(time.RFC3339))
+		if shown := strings.Contains(body, "Below the band"); paper != at.Equal(arrived) || shown != paper {
+			t.Errorf("as known at %s the run is on paper: %t, on the page: %t", at, paper, shown)
+		}
 	}
 	for lang, says := range map[string][]string{
 		"en": {"the cycle was NOT met", "Below the band", "in the band"}, "de": {"NICHT eingehalten", "Unter dem Band"},

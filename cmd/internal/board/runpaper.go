@@ -21,12 +21,12 @@ type paperRun struct {
 	picture *drawing.Figure // nil where there is a print and no log
 }
 
-// runsFor are the runs of the load that a report is of, none as known at an earlier moment.
+// runsFor are the runs of the load that a report is of, as known at its moment.
 func (p *pages) runsFor(ctx context.Context, words *shell.Words, q site.Query) (out []paperRun, err error) {
-	if kind, _ := what(q); kind != "load" || !q.AsOf.IsZero() {
+	if kind, _ := what(q); kind != "load" {
 		return nil, nil
 	}
-	found, err := p.site.Runs(ctx, site.RunsQuery{Load: q.Load})
+	found, err := p.site.Runs(ctx, site.RunsQuery{Load: q.Load, AsOf: q.AsOf})
 	for i := range found {
 		v := runView{words: words, r: &found[i]}
 		x := paperRun{runShown: v.shown(p)}

@@ -133,15 +133,18 @@ func (s *Site) Runs(ctx context.Context, q RunsQuery) ([]run.Recorded, error) {
 	if (q.Load == "") == (q.Sterilizer == "") {
 		return nil, refusal.New("ask for a load or for a sterilizer")
 	}
-	return AnswerAt(ctx, s, q.AsOf, func(v *View) ([]run.Recorded, error) {
-		w := v.World(ctx)
-		out := []run.Recorded{}
-		if q.Load != "" {
+	if q.Load != "" { // its facts as of then, and no copy of everything
+		return Answer(s, func(v *View) ([]run.Recorded, error) {
+			w, out := v.WorldAt(ctx, q.AsOf), []run.Recorded{}
 			for _, it := range w.RunLogs(q.Load) {
 				out = append(out, runRecord(it))
 			}
 			return out, w.Failed()
-		}
+		})
+	}
+	return AnswerAt(ctx, s, q.AsOf, func(v *View) ([]run.Recorded, error) {
+		w := v.World(ctx)
+		out := []run.Recorded{}
 		loads, err := v.LoggedLoads(ctx, q.Sterilizer, lookedAt)
 		if err != nil {
 			return nil, err
