@@ -8,7 +8,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"listbound/cmd/internal/bundle"
 	"listbound/cmd/internal/paper"
@@ -104,7 +103,7 @@ func (p *pages) report(ctx context.Context, words *shell.Words, q site.Query) ([
 	if err != nil {
 		return nil, err
 	}
-	return writeReport(words, p.site, cp, l, q, witnesses, custody, runs)
+	return p.writeReport(words, cp, l, q, witnesses, custody, runs)
 }
 
 // signatures returns the names on a record's signature lines, each with the
@@ -127,8 +126,17 @@ func signatures(record []byte) []string {
 	return out
 }
 
-func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look, q site.Query,
+// practising is what stands across a print of an invented ledger, "" of a real one.
+func (p *pages) practising(words *shell.Words) string {
+	if p.sh == nil || !p.sh.Practice {
+		return ""
+	}
+	return words.T("paper.practice")
+}
+
+func (p *pages) writeReport(words *shell.Words, cp proof.Checkpoint, l *look, q site.Query,
 	witnesses []witness, custody *bundle.Custody, runs []paperRun) ([]byte, error) {
+	s := p.site
 	kind, id := what(q)
 	subject := words.T("board.what-"+kind) + " " + id
 	if kind == "trip" {
@@ -137,6 +145,7 @@ func writeReport(words *shell.Words, s *site.Site, cp proof.Checkpoint, l *look,
 	made := s.Clock()
 	footer := words.T("board.report-footer", subject, s.Name(), "%page%", "%pages%") + " " + words.T("shell.caution")
 	return paper.WriteDocument(words.T("board.report-title"), words.Lang, footer, made, func(d *paper.Document) {
+		d.Mark(p.practising(words))
 		d.Title(words.T("board.report-title"))
 		d.Heading(words.T("board.report-asked"))
 		d.Text(words.T("board.report-asked-of", subject, s.Name()))
@@ -274,10 +283,12 @@ func reportEvents(d *paper.Document, words *shell.Words, l *look) {
 }
 
 // writeRecall is the list of touched sets to take along to the shelves.
-func writeRecall(words *shell.Words, name string, at time.Time, b *touchedBody) ([]byte, error) {
+func (p *pages) writeRecall(words *shell.Words, b *touchedBody) ([]byte, error) {
+	name, at := p.site.Name(), p.site.Clock()
 	footer := words.T("board.report-footer", words.T("board.recall"), name, "%page%",
 		"%pages%") + " " + words.T("shell.caution")
 	return paper.WriteDocument(words.T("board.recall"), words.Lang, footer, at, func(d *paper.Document) {
+		d.Mark(p.practising(words))
 		d.Title(words.T("board.recall"))
 		if b.Then != "" {
 			d.Strong(words.T("board.as-of-then", b.Then) + " " + words.T("board.as-of-left-out"))

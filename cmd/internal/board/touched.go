@@ -371,7 +371,7 @@ func (p *pages) recallPDF(w http.ResponseWriter, r *http.Request) {
 		p.refuse(w, r, words, refuse(http.StatusBadRequest, "say what the sets share, for example load=S2-0302-04"))
 		return
 	}
-	raw, err := writeRecall(words, p.site.Name(), p.site.Clock(), b)
+	raw, err := p.writeRecall(words, b)
 	if err != nil {
 		p.refuse(w, r, words, err)
 		return

@@ -18,6 +18,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/teach"
 	"listbound/cmd/internal/web"
 	"listbound/projections"
@@ -29,16 +30,23 @@ var told = regexp.MustCompile(`set (.+), step (\w+), from (\S+), to (\S+)\n`)
 // onePage returns the text of a PDF of one page.
 func onePage(t *testing.T, raw []byte) string {
 	t.Helper()
+	text, n := printed(t, raw)
+	if n != 1 {
+		t.Errorf("%d pages", n)
+	}
+	return text
+}
+
+// printed returns the text of a PDF, and how many pages it has.
+func printed(t *testing.T, raw []byte) (text string, pages int) {
+	t.Helper()
 	c := exec.CommandContext(t.Context(), "pdftotext", "-layout", "-", "-")
 	c.Stdin = bytes.NewReader(raw)
 	out, err := c.Output()
 	if err != nil {
 		t.Fatalf("pdftotext, of the Debian package poppler-utils: %v", err)
 	}
-	if n := bytes.Count(out, []byte("\f")); n != 1 {
-		t.Errorf("%d pages", n)
-	}
-	return strings.Join(strings.Fields(string(out)), " ")
+	return strings.Join(strings.Fields(string(out)), " "), bytes.Count(out, []byte("\f"))
 }
 
 // TestPractise: an incident is made once, told, answered and certified at the command line, and before a class; nothing
@@ -146,6 +154,13 @@ func beforeClass(t *testing.T, a *app, sets, right []string) {
 			t.Errorf("%s is not marked", path)
 		}
 	}
+	for _, x := range [][2]string{{"/report?lang=de&set=" + sets[0], "ÜBUNG · ÜBUNG"}, {"/recall?set=" + sets[0], "PRACTICE · PRACTICE"}} {
+		_, raw := ask(http.MethodGet, x[0], nil)
+		text, pages := printed(t, []byte(raw))
+		if marked := strings.Count(text, x[1]); pages == 0 || marked < 2*pages {
+			t.Errorf("%s: %d pages, %d bands", x[0], pages, marked)
+		}
+	}
 	for _, path := range []string{"/day", "/assess", "/acknowledge", "/api/observations", "/practise/certificate",
 		"/at/practice/or-1/opening/do"} {
 		if code, body := ask(http.MethodPost, path, nil); code != http.StatusForbidden || !strings.Contains(body, "reading alone") {
@@ -178,8 +193,32 @@ func beforeClass(t *testing.T, a *app, sets, right []string) {
 	if code, _ = ask(http.MethodGet, "/practise/certificate?n=99", nil); code != http.StatusNotFound {
 		t.Errorf("a certificate of nothing: %d", code)
 	}
+	practiseInTheBrowser(t, h)
 	book, err := teach.OpenBook(filepath.Dir(filepath.Join(class.Site.Dir(), "x")))
-	if err != nil || book.Find(4) == nil || book.Find(5) != nil || class.Site.Size() != size {
+	if err != nil || book.Find(5) == nil || book.Find(6) != nil || class.Site.Size() != size {
 		t.Errorf("the book: %v, %d records", err, class.Site.Size()-size)
 	}
+}
+
+// practiseInTheBrowser: the page and its marks are as wide as a phone in German, and axe finds nothing on them.
+func practiseInTheBrowser(t *testing.T, h http.Handler) {
+	t.Helper()
+	srv := httptest.NewServer(h)
+	defer srv.Close()
+	tab, end := browsertest.Start(t).TabToClose(t, browsertest.Sizes()[2])
+	defer end()
+	look := func(name string) {
+		t.Helper()
+		if wide := browsertest.Eval[int](tab, "document.documentElement.scrollWidth - innerWidth"); wide > 0 {
+			t.Errorf("%s is %d pixels wider than a phone", name, wide)
+		}
+		tab.Axe()
+		tab.Shot(name)
+	}
+	tab.Open(srv.URL + "/practise?lang=de")
+	look("practise-ask")
+	browsertest.Eval[bool](tab, `(document.getElementById("p-who").value = "B-19", true)`)
+	tab.Click("form button.main")
+	tab.Await(`document.querySelector("form") && document.querySelector("table")`)
+	look("practise-marked")
 }

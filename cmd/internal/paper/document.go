@@ -18,6 +18,7 @@ type Document struct {
 	pages  int // in all; 0 while they are being counted
 	footer string
 	repeat func() // the heading of a table that runs over the page's end
+	mark   string // across each page, "" for none
 }
 
 // The page of a document, in millimetres.
@@ -63,9 +64,22 @@ func (d *Document) turn() {
 	}
 	d.page++
 	d.c.page()
+	if d.mark != "" {
+		d.c.practice(d.mark, documentBand)
+	}
 	d.y = documentMargin
 	if d.repeat != nil {
 		d.repeat()
+	}
+}
+
+// documentBand leaves a footer of two lines its room.
+const documentBand = 3.0
+
+// Mark writes a word across all pages and in a band at their edges, before anything else is written; "" writes none.
+func (d *Document) Mark(word string) {
+	if d.mark = word; word != "" {
+		d.c.practice(word, documentBand)
 	}
 }
 

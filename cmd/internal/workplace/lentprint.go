@@ -66,6 +66,7 @@ func (d *Desk) loanPDF(r *http.Request, w io.Writer, in *words.Language) error {
 	made := d.site.Clock()
 	footer := in.Say("workplace.loan-footer", set, in.Time(made), "%page%", "%pages%")
 	raw, err := paper.WriteDocument(title, in.Tag(), footer, made, func(doc *paper.Document) {
+		doc.Mark(d.practising(in))
 		doc.Title(title)
 		doc.Text(in.Say("workplace.loan-about", d.site.Name(), firstOf(supplier, "–"), firstOf(list, "–")))
 		doc.Heading(in.Say("workplace.step-arrived"))

@@ -37,6 +37,7 @@ func (d *Desk) listPDF(r *http.Request, w io.Writer, in *words.Language) error {
 	footer := in.Say("workplace.pictures-footer", l.List, l.Version, in.Time(made), "%page%", "%pages%")
 	cards := d.cardsOf(l, in)
 	raw, err := paper.WriteDocument(title, in.Tag(), footer, made, func(doc *paper.Document) {
+		doc.Mark(d.practising(in))
 		doc.Title(title)
 		doc.Text(in.Say("workplace.pictures-about", l.Version, in.Time(l.Issued)))
 		doc.Gap()
@@ -80,4 +81,12 @@ func cardLines(x events.Line, in *words.Language) []string {
 	add("line-names", x.Names)
 	add("line-substitutes", x.Substitutes)
 	return out
+}
+
+// practising is what stands across a document where people practise, "" elsewhere.
+func (d *Desk) practising(in *words.Language) string {
+	if !d.opts.Practice {
+		return ""
+	}
+	return in.Say("paper.practice")
 }
