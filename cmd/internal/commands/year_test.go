@@ -181,14 +181,18 @@ func size(t *testing.T, dir string) int64 {
 
 // TestYear: weeks of a simulated hospital are recorded, judged, counted, and their decision pack is printed. make test
 // does it with one week of a small one; LISTBOUND_YEAR=52 with that many of one with the published rates, 977 sets in
-// half a week (20 rooms), and tells what each part takes: 52 are some 900,000 records and 3 GB, in TMPDIR.
+// half a week (20 rooms), and tells what each part takes: 52 are some 900,000 records and 3 GB, in TMPDIR, or
+// in the new folder LISTBOUND_YEAR_DIR, which stays and can be served.
 func TestYear(t *testing.T) {
 	weeks, c := 1, simulate.Drill()
 	if n, err := strconv.Atoi(os.Getenv("LISTBOUND_YEAR")); err == nil {
 		weeks, c = n, simulate.Published()
 	}
 	c.Start = time.Date(2025, 3, 3, 0, 0, 0, 0, time.UTC)
-	dir := t.TempDir()
+	dir, kept := os.LookupEnv("LISTBOUND_YEAR_DIR")
+	if !kept {
+		dir = t.TempDir()
+	}
 	y := &year{dir: dir}
 	step(t, "recorded", func() error { return y.record(t.Context(), &c, weeks) })
 	t.Logf("%d records, %d openings, %d MB", y.records, y.opened, size(t, dir))
@@ -226,6 +230,9 @@ func TestYear(t *testing.T) {
 			t.Errorf("no print: %.20q", raw)
 		}
 		t.Logf("%d KB of PDF", len(raw)>>10)
+		if kept && err == nil {
+			err = os.WriteFile(filepath.Join(dir, "..", filepath.Base(dir)+".pdf"), raw, 0o600)
+		}
 		return err
 	})
 	t.Logf("%d MB with all that is judged", size(t, dir))
