@@ -42,7 +42,7 @@ func BadgesIn(d Data) (out []NamedBadge) {
 		add("badge", d.Badge)
 	case *EventCorrected:
 		var in map[string]any
-		if len(d.Data) == 0 || json.Unmarshal(d.Data, &in) != nil {
+		if json.Unmarshal(d.Data, &in) != nil { // nothing, too, where it only takes back
 			return nil
 		}
 		for _, as := range BadgeMembers() {

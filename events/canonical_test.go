@@ -269,3 +269,13 @@ func TestIntegersKeepTheirDigits(t *testing.T) {
 		}
 	})
 }
+
+// TestCanonicalTexts: what a text may hold as it stands is seen in one pass: a blank, and nothing that is to be escaped or is no text.
+func TestCanonicalTexts(t *testing.T) {
+	for raw, want := range map[string]bool{`"a b"`: true, `" "`: true, `"é"`: true, "\"\x1f\"": false, "\"\xff\"": false, "\"a\xc3\"": false,
+		"\"\ufffd\"": true, `"\n"`: true, `"\u000a"`: false} {
+		if got := isCanonical([]byte(raw)); got != want {
+			t.Errorf("%q: %t", raw, got)
+		}
+	}
+}

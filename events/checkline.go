@@ -2,6 +2,7 @@ package events
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -60,8 +61,8 @@ func (l CheckLine) String() string {
 func (l CheckLine) Printed() string {
 	s, group := l.String(), 5
 	var groups []string
-	for i := 0; i < lineLen; i += group {
-		groups = append(groups, s[i:min(i+group, lineLen)])
+	for g := range slices.Chunk([]byte(s), group) {
+		groups = append(groups, string(g))
 	}
 	return strings.Join(groups[:lineFirst/group], " ") + " / " + strings.Join(groups[lineFirst/group:], " ")
 }

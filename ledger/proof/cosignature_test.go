@@ -188,3 +188,13 @@ func TestCosignatureKeys(t *testing.T) {
 		t.Error("a witness signed something else than a checkpoint")
 	}
 }
+
+// TestAddSignaturesWhole: what is no signature line makes no note.
+func TestAddSignaturesWhole(t *testing.T) {
+	if out, err := AddSignatures([]byte("a\n\n"), []byte("— north/witness AAAA\n")); err == nil {
+		t.Errorf("%q", out)
+	}
+	if out, err := AddSignatures([]byte("a\n\n"), []byte("no signature")); err == nil {
+		t.Errorf("%q", out)
+	}
+}

@@ -192,7 +192,12 @@ func TestPolicyCorrections(t *testing.T) {
 	if got := b.PolicyCorrections(seen(5)); len(got) != 0 {
 		t.Errorf("under the second: %+v", got)
 	}
+	undone := adopt(10)
+	b.tell("north/ledger", "north", "B-1", monday.AddDate(0, 0, 11), &events.EventCorrected{Event: undone.ID, Action: "void", Reason: "no"})
 	correct(second, 6)
+	if got := b.PolicyCorrections(seen(12)); len(got) != 2 || got[0].Event.ID != undone.ID || got[1].Event.ID != second.ID {
+		t.Errorf("under the second, since the third was taken back: %+v", got)
+	}
 	if got := b.PolicyCorrections(seen(7)); len(got) != 1 || got[0].Event.ID != second.ID {
 		t.Errorf("under the second once corrected: %+v", got)
 	}

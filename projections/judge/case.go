@@ -25,12 +25,8 @@ func (w *World) buildCase(ref string) *caseState {
 		first = append(first, w.firstBalances(w.Trip(k), t)...)
 		bs = append(bs, balances(k, t.ends)...)
 	}
-	if len(bs) > 0 {
-		s.moves, s.left = Reconcile(bs)
-	}
-	if len(first) > 0 {
-		s.firstMoves, _ = Reconcile(first)
-	}
+	s.moves, s.left = Reconcile(bs)
+	s.firstMoves, _ = Reconcile(first)
 	return s
 }
 

@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"slices"
 	"testing"
 	"time"
@@ -473,5 +474,69 @@ func TestMovedAndPutRight(t *testing.T) {
 	d := fs[0].Detail.(*projections.Moved)
 	if right := d.Righted != nil; !right || !slices.Contains(fs[0].Events, s.last(events.KindSetOpened).Seq) {
 		t.Errorf("%+v %+v", fs[0], d)
+	}
+}
+
+// TestPutAsideInTheCase: what is put aside during a case may be counted out of it, and of no other; what was aside before was used.
+func TestPutAsideInTheCase(t *testing.T) {
+	t.Parallel()
+	for _, test := range []struct {
+		name string
+		hour int // of the day of the case, when it was put aside
+		also string
+		used int
+	}{{"before it was opened", 6, "", 1}, {"in the case", 8, "", 0}, {"and counted in another", 8, "K-other", 1}} {
+		s, x := plain()
+		s.live(x)
+		if test.also != "" {
+			s.tell("or-4", clock(1, 11, 0), x.set, x.trip(), &events.SetCounted{Case: test.also, Stage: events.StageFirst, Sheet: "screen",
+				Counter: "B-3310", Counts: countAll(x.list)})
+		}
+		s.tell("or-3", clock(1, test.hour, 0), x.set, x.trip(), &events.SetChecked{Aside: events.AsidePut, Reason: "torn"})
+		n := 0
+		for _, f := range find(must(s.world().Judge(x.key())), projections.PutAside) {
+			if _, ok := f.Detail.(*projections.UsedAside); ok {
+				n++
+			}
+		}
+		if n != test.used {
+			t.Errorf("%s: used %d times, want %d", test.name, n, test.used)
+		}
+	}
+}
+
+// TestIndicatorOfTheCase: an indicator that was seen at the opening for another case shows nothing of this one.
+func TestIndicatorOfTheCase(t *testing.T) {
+	t.Parallel()
+	for _, ref := range []string{"", "K-later"} {
+		s, x := plain()
+		s.policy(func(p *events.Policy) { p.IndicatorAtOpening = events.Required })
+		again := *x.open
+		again.Case = cmp.Or(ref, x.ref)
+		x.open.Indicator = ""
+		s.live(x)
+		s.tell("or-3", clock(1, 13, 0), x.set, x.trip(), &again)
+		if fs := find(must(s.world().Judge(x.key())), projections.IndicatorNotSeen); (len(fs) == 0) != (ref == "") {
+			t.Errorf("seen for %q: %+v", again.Case, fs)
+		}
+	}
+}
+
+// TestLaidBackByNobody: while one of two sets was not packed again, nobody laid anything back.
+func TestLaidBackByNobody(t *testing.T) {
+	t.Parallel()
+	for _, first := range []bool{true, false} {
+		s, x := plain()
+		y := newTurn("MIN-006", 0, s.list("LAP-MINOR", 1, 3, 3)).forCase(x.ref)
+		s.live(y)
+		s.live(x)
+		if first {
+			s.packedAt(x, clock(3, 6, 0), 1)
+		} else {
+			s.packedAt(y, clock(3, 6, 0), 1)
+		}
+		if it := s.world().laidBack(projections.Move{From: x.key(), To: y.key(), Item: "ITEM-1"}); it != nil {
+			t.Errorf("the first alone %t: %+v", first, it)
+		}
 	}
 }
