@@ -254,7 +254,23 @@ type Tally struct {
 // station, site. The filter's own value of that kind is set aside, so that the
 // other choices stay in sight.
 func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]Tally, error) {
-	from, value := `FROM board b`, ""
+	from, value, f, err := f.without(by)
+	if err != nil {
+		return nil, err
+	}
+	where, args := f.where()
+	q := `SELECT ` + value + `, count(*) ` + from + ` WHERE ` + where + ` GROUP BY 1 ORDER BY 2 DESC, 1`
+	if by == "code" { // a trip may have one finding twice
+		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `)
+			GROUP BY v ORDER BY 2 DESC, 1`
+	}
+	rows, err := m.read.QueryContext(ctx, q, args...)
+	return scanAll(rows, err, func(t *Tally) []any { return []any{&t.Value, &t.N} })
+}
+
+// without says where a filter's own value of one kind stands, and is the filter without that.
+func (f BoardFilter) without(by string) (from, value string, _ BoardFilter, err error) {
+	from = `FROM board b`
 	switch by {
 	case "code":
 		f.Code = ""
@@ -268,16 +284,40 @@ func (m *Model) BoardTallies(ctx context.Context, f BoardFilter, by string) ([]T
 	case "site":
 		f.Site, value = "", "substr(b.station, 1, instr(b.station, '/') - 1)"
 	default:
-		return nil, fmt.Errorf("the board is not counted by %q", by)
+		err = fmt.Errorf("the board is not counted by %q", by)
+	}
+	return from, value, f, err
+}
+
+// BoardValue is a turn on the board with what it has of that which the board is counted by.
+type BoardValue struct {
+	Value string
+	Key   projections.TripKey
+}
+
+// BoardValues returns what BoardTallies counts, turn by turn, for who counts something else by it.
+func (m *Model) BoardValues(ctx context.Context, f BoardFilter, by string) ([]BoardValue, error) {
+	from, value, f, err := f.without(by)
+	if err != nil {
+		return nil, err
 	}
 	where, args := f.where()
-	q := `SELECT ` + value + `, count(*) ` + from + ` WHERE ` + where + ` GROUP BY 1 ORDER BY 2 DESC, 1`
-	if by == "code" { // a trip may have one finding twice
-		q = `SELECT v, count(*) FROM (SELECT DISTINCT ` + value + ` AS v, b.set_id, b.trip ` + from + ` WHERE ` + where + `)
-			GROUP BY v ORDER BY 2 DESC, 1`
+	rows, err := m.read.QueryContext(ctx, `SELECT `+value+`, b.set_id, b.trip `+from+` WHERE `+where, args...)
+	if err != nil {
+		return nil, fmt.Errorf("read model: %w", err)
 	}
-	rows, err := m.read.QueryContext(ctx, q, args...)
-	return scanAll(rows, err, func(t *Tally) []any { return []any{&t.Value, &t.N} })
+	defer rows.Close()
+	var out []BoardValue
+	for rows.Next() {
+		var v BoardValue
+		var trip []byte
+		if err := rows.Scan(&v.Value, &v.Key.Set, &trip); err != nil {
+			return nil, fmt.Errorf("read model: %w", err)
+		}
+		v.Key.Trip = idString(trip)
+		out = append(out, v)
+	}
+	return out, rows.Err()
 }
 
 // BoardCount counts the trips on the board.

@@ -29,6 +29,7 @@ type About struct {
 	Records int64  // how many records the ledger had when it was begun
 	Made    time.Time
 	Judged  time.Time      // as of when it was judged what is late
+	AsKnown time.Time      // by the records that had arrived by then; zero: by all there were
 	Zone    *time.Location // of the site
 }
 
@@ -82,9 +83,13 @@ func Create(ctx context.Context, path string, about About) (_ *Copy, err error) 
 	if _, err = c.tx.ExecContext(ctx, tables); err != nil {
 		return nil, err
 	}
+	known := ""
+	if !about.AsKnown.IsZero() {
+		known = about.AsKnown.UTC().Format(stamp)
+	}
 	for _, row := range [][2]string{{"ledger", about.Ledger}, {"program", about.Program}, {"caution", caution},
 		{"records", strconv.FormatInt(about.Records, 10)}, {"made", about.Made.UTC().Format(stamp)},
-		{"judged", about.Judged.UTC().Format(stamp)}, {"zone", about.Zone.String()}} {
+		{"judged", about.Judged.UTC().Format(stamp)}, {"zone", about.Zone.String()}, {"as_known", known}} {
 		if err = c.insert("about", row[0], row[1]); err != nil {
 			return nil, err
 		}

@@ -212,7 +212,7 @@ func turnsThat(ctx context.Context, m *site.View, closed string) ([]projections.
 // apiBoard is the board for programs, with the same filters.
 func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
-	at, err := apiMoment(q)
+	at, err := p.site.ReadMoment(q.Get(asOfName))
 	now := at
 	if at.IsZero() {
 		now = p.site.Clock()
@@ -251,7 +251,10 @@ func (p *pages) apiBoard(w http.ResponseWriter, r *http.Request) {
 	}
 	if len(rows) > int(limit) {
 		rows = rows[:limit]
-		v := keep(q, append([]string{"limit", asOfName}, filterNames...)...)
+		v := keep(q, append([]string{"limit"}, filterNames...)...)
+		if !at.IsZero() {
+			v.Set(asOfName, rfc3339(at)) // a time of day alone may be another one by then
+		}
 		v.Set("after", formatCursor(rows[limit-1].Place))
 		page.Next = address("/api/board", v)
 	}

@@ -31,18 +31,7 @@ func asOf(r *http.Request) time.Time {
 
 // atMoment reads the moment that a page is asked about.
 func (p *pages) atMoment(r *http.Request, words *shell.Words) (*http.Request, error) {
-	q := r.URL.Query()
-	for name := range q { // else the page of now would be taken for that of then
-		if name != asOfName && strings.EqualFold(strings.NewReplacer("-", "", "_", "").Replace(name), "asof") {
-			return r, refuse(http.StatusBadRequest, "%s", words.T("board.as-of-named", name))
-		}
-	}
-	given := q.Get(asOfName)
-	at := p.clockAsked(words, given)
-	var err error
-	if at.IsZero() {
-		at, err = moment(words, given, words.T("board.as-of"))
-	}
+	at, err := p.site.ReadMoment(r.URL.Query().Get(asOfName))
 	if err == nil && at.After(p.site.Clock()) {
 		err = refuse(http.StatusBadRequest, "%s", words.T("board.as-of-to-come", words.Time(at)))
 	}
@@ -52,48 +41,13 @@ func (p *pages) atMoment(r *http.Request, words *shell.Words) (*http.Request, er
 	return r.WithContext(context.WithValue(r.Context(), asOfKey{}, at)), nil
 }
 
-// clockAsked reads a time of day alone, as people say one: the last such moment before that of the verdicts. It is zero for
-// what is none.
-func (p *pages) clockAsked(words *shell.Words, s string) time.Time {
-	t, err := time.Parse("15:04", strings.TrimSpace(s))
-	if err != nil {
-		return time.Time{}
-	}
-	now, err := site.Answer(p.site, func(v *site.View) (time.Time, error) { return v.Moment(), nil })
-	if err != nil {
-		return time.Time{}
-	}
-	y, m, d := now.In(words.Zone()).Date()
-	at := time.Date(y, m, d, t.Hour(), t.Minute(), 0, 0, words.Zone())
-	if at.After(now) {
-		at = time.Date(y, m, d-1, t.Hour(), t.Minute(), 0, 0, words.Zone())
-	}
-	return at.UTC()
-}
-
 // momentAsked reads a moment that somebody searches for, zero for what is none, or is to come.
-func (p *pages) momentAsked(words *shell.Words, q string) time.Time {
-	at := p.clockAsked(words, q)
-	if at.IsZero() {
-		var err error
-		if at, err = moment(words, q, ""); err != nil || at.After(p.site.Clock()) {
-			return time.Time{}
-		}
+func (p *pages) momentAsked(q string) time.Time {
+	at, err := p.site.ReadMoment(q)
+	if err != nil || at.After(p.site.Clock()) {
+		return time.Time{}
 	}
 	return at
-}
-
-// apiMoment is the moment that a program asks about.
-func apiMoment(v url.Values) (time.Time, error) {
-	t := v.Get(asOfName)
-	if t == "" {
-		return time.Time{}, nil
-	}
-	at, err := time.Parse(time.RFC3339Nano, t)
-	if err != nil {
-		return at, refuse(http.StatusBadRequest, "as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
-	}
-	return at.UTC(), nil
 }
 
 // ask asks what was known at the moment that a page is asked about.
@@ -124,7 +78,13 @@ func (p *pages) known(r *http.Request, words *shell.Words, at time.Time, own boo
 
 // known pages take a moment. The rest are about now: what is to be done, and what is in force.
 var knownPages = []string{"/", "/incident", "/day", "/near-misses", "/rates", "/run", "/find", "/history", "/station", "/badge",
-	"/touched", "/recall", "/report", "/weeks", "/corrections", "/not-seen", "/way", "/api/evidence"}
+	"/touched", "/recall", "/report", "/policy", "/weeks", "/corrections", "/not-seen", "/way", "/api/evidence"}
+
+// acts are links to where something is recorded or printed for now; a page as of then has none of them.
+var acts = regexp.MustCompile(`(?s)<a [^>]*href="/(?:acknowledge|correct|assess|print/)[^>]*>.*?</a>`)
+
+// actText is what stands in one.
+var actText = regexp.MustCompile(`(?s)^<a [^>]*>(.*)</a>$`)
 
 var (
 	anchors = regexp.MustCompile(`<a [^>]*href="(/[^"]*)"[^>]*>`)
@@ -135,6 +95,12 @@ var (
 // quotes, and escape what is in them.
 func carry(page []byte, at time.Time) []byte {
 	given := rfc3339(at)
+	page = acts.ReplaceAllFunc(page, func(link []byte) []byte {
+		if strings.Contains(string(link), `href="/correct`) { // the word stays: it is a kind, or a record's number
+			return actText.FindSubmatch(link)[1]
+		}
+		return nil
+	})
 	page = anchors.ReplaceAllFunc(page, func(tag []byte) []byte {
 		to := string(anchors.FindSubmatch(tag)[1])
 		u, err := url.Parse(html.UnescapeString(to))

@@ -97,10 +97,17 @@ func TestAsKnownAtIsNotNow(t *testing.T) {
 	if strings.Contains(body, `method="post"`) || !strings.Contains(body, "not now") {
 		t.Error("an incident as of then takes what is done about it now")
 	}
+	if body := page(t, srv.URL+"/?"+then); strings.Contains(body, `href="/acknowledge`) || strings.Contains(body, `href="/assess`) {
+		t.Error("the board as of then leads to where something is recorded now")
+	}
+	if body := page(t, srv.URL+"/policy?"+then); strings.Contains(body, "<form method") || !strings.Contains(body, "not now") ||
+		!strings.Contains(body, `name="openHours"`) && !strings.Contains(body, "<fieldset disabled>") {
+		t.Error("the policy of then can be changed, or isn't shown")
+	}
 	if body := page(t, srv.URL+"/?"+then); strings.Contains(body, "/changes") || !strings.Contains(body, `href="/"`) {
 		t.Error("no way back to now")
 	}
-	for _, path := range []string{"/policy", "/assess", "/texts", "/wall", "/check-line", "/badge/held?id=B-1111"} {
+	for _, path := range []string{"/assess", "/texts", "/wall", "/check-line", "/badge/held?id=B-1111"} {
 		sep := "?"
 		if strings.Contains(path, "?") {
 			sep = "&"

@@ -99,7 +99,7 @@ func Register(
 	mux.HandleFunc("GET /report", p.reportPDF)
 	p.registerHandling(mux)
 	p.registerTexts(mux)
-	mux.HandleFunc("GET /policy", p.page(p.policyPage))
+	mux.HandleFunc("GET /policy", p.pageAt(p.policyPage))
 	mux.HandleFunc("POST /policy", p.adoptPolicy)
 	p.registerAPI(mux)
 	mux.HandleFunc("GET /changes", func(w http.ResponseWriter, r *http.Request) {
@@ -137,7 +137,7 @@ type asking func(*http.Request, *shell.Words) (*answer, error)
 // page turns a question about now into a page, or one of its tables into a file.
 func (p *pages) page(ask asking) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if r.URL.Query().Has(asOfName) {
+		if r.URL.Query().Has(asOfName) { // of pages with tables, which take it mostly
 			words := p.sh.Words(r)
 			p.refuse(w, r, words, refuse(http.StatusBadRequest, "%s", words.T("board.as-of-not-here")))
 			return
@@ -169,10 +169,24 @@ func (p *pages) pageAt(ask asking) http.HandlerFunc {
 	}
 }
 
+// looksThrough refuses to look through a table that the page hasn't: all of the others would be taken for what was found.
+func (a *answer) looksThrough(q url.Values, words *shell.Words) error {
+	for name := range q {
+		if of, ok := strings.CutPrefix(name, "only-"); ok && !slices.ContainsFunc(a.tables, func(t *table) bool { return t.ID == of }) {
+			return refuse(http.StatusBadRequest, "%s", words.T("board.no-such-table", of))
+		}
+	}
+	return nil
+}
+
 func (p *pages) show(w http.ResponseWriter, r *http.Request, ask asking) {
 	words := p.sh.Words(r)
 	a, err := ask(r, words)
 	if err != nil {
+		p.refuse(w, r, words, err)
+		return
+	}
+	if err := a.looksThrough(r.URL.Query(), words); err != nil {
 		p.refuse(w, r, words, err)
 		return
 	}
@@ -219,12 +233,16 @@ func (p *pages) printed(r *http.Request) string {
 	q := r.URL.Query()
 	var of []string
 	for _, name := range slices.Sorted(maps.Keys(q)) {
-		if slices.Contains([]string{"part", "lang", "after"}, name) || q.Get(name) == "" {
+		if slices.Contains([]string{"part", "lang", "after", "key", "event", "record"}, name) || strings.HasPrefix(name, "sort-") ||
+			q.Get(name) == "" { // nothing is left out by these, and what they name stands in the heading
 			continue
 		}
 		label, value := name, q.Get(name)
 		if slices.Contains([]string{"code", "list", "placement", "station", "site", "age"}, name) && r.URL.Path == "/" {
 			label = words.T("board.filter-" + name)
+		}
+		if name == asOfName {
+			label = words.T("board.as-of")
 		}
 		if name == "code" {
 			value = words.Code(projections.Code(value))
@@ -318,11 +336,8 @@ func moment(words *shell.Words, s, what string) (time.Time, error) {
 	if s == "" {
 		return time.Time{}, nil
 	}
-	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05", "2006-01-02 15:04", "2006-01-02T15:04:05",
-		"2006-01-02T15:04", "2006-01-02", "02.01.2006 15:04", "2 Jan 2006 15:04"} {
-		if t, err := time.ParseInLocation(layout, s, words.Zone()); err == nil {
-			return t.UTC(), nil
-		}
+	if t, ok := site.ParseMoment(s, words.Zone()); ok {
+		return t, nil
 	}
 	return time.Time{}, refuse(http.StatusBadRequest, "%s %q is no time; write it as 2026-03-04 07:12", what, s)
 }

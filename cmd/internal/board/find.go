@@ -52,7 +52,7 @@ func (p *pages) find(w http.ResponseWriter, r *http.Request) {
 		to(hitLink(hits[0]))
 		return
 	}
-	if at := p.momentAsked(words, q); len(hits) == 0 && !at.IsZero() { // the house as it was known then
+	if at := p.momentAsked(q); len(hits) == 0 && !at.IsZero() { // the house as it was known then
 		http.Redirect(w, r, address("/", url.Values{asOfName: {rfc3339(at)}}), http.StatusSeeOther)
 		return
 	}

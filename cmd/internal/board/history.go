@@ -68,11 +68,11 @@ type pairView struct {
 }
 
 func (p *pages) historyPage(r *http.Request, words *shell.Words) (*answer, error) {
-	q, err := asked(r, words)
+	q, err := asked(r)
 	if err != nil {
 		return nil, err
 	}
-	then, err := moment(words, r.URL.Query().Get("then"), "the earlier moment")
+	then, err := p.site.ReadMoment(r.URL.Query().Get("then"))
 	if err != nil {
 		return nil, err
 	}

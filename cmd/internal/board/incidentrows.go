@@ -29,10 +29,11 @@ func (b *boardBody) incidents(
 			return nil, err
 		}
 	}
-	b.Acts, b.standing = 0, b.turnsOf(ins) // it may be asked again
+	ins = slices.DeleteFunc(ins, func(in projections.Incident) bool { return (in.State == projections.IncidentClosed) != b.Closed })
+	b.Acts, b.standing = 0, slices.Clone(ins) // it may be asked again
 	turns := make(map[projections.TripKey]bool)
 	ins = slices.DeleteFunc(ins, func(in projections.Incident) bool {
-		if (in.State == projections.IncidentClosed) != b.Closed || !means(&in, meant, f.Code) {
+		if !means(&in, meant, f.Code) {
 			return true
 		}
 		for _, x := range in.Members {
@@ -53,24 +54,6 @@ func (b *boardBody) incidents(
 		slices.SortStableFunc(ins, func(x, y projections.Incident) int { return projections.CompareDue(x.Wanted, y.Wanted) })
 	}
 	return ins, nil
-}
-
-// turnsOf are the turns in the incidents that are closed, or in those that are open, as the board shows; nil where that is all.
-func (b *boardBody) turnsOf(ins []projections.Incident) []projections.TripKey {
-	closed := func(in projections.Incident) bool { return in.State == projections.IncidentClosed }
-	if !b.Closed && !slices.ContainsFunc(ins, closed) {
-		return nil
-	}
-	out := []projections.TripKey{} // none is not all
-	for _, in := range ins {
-		if closed(in) != b.Closed {
-			continue
-		}
-		for _, x := range in.Members {
-			out = append(out, x.TripKey)
-		}
-	}
-	return out
 }
 
 // means reports whether an incident has a turn that is meant, and a finding of a code where one is asked for: a turn may be

@@ -3,6 +3,7 @@ package board
 import (
 	"context"
 	"encoding/base64"
+	"maps"
 	"net/http"
 	"net/url"
 	"runtime"
@@ -56,8 +57,8 @@ type boardBody struct {
 	Table     *table
 
 	wishes map[string]ready.Wish
-	// standing are the turns that filters count: of closed incidents or of open ones; nil: all.
-	standing []projections.TripKey
+	// standing are the incidents that filters count: those that are closed, or open, whatever they are filtered by.
+	standing []projections.Incident
 }
 
 // boardRow is an incident, with each turn that it shows in and what is found there by its cause: the worst turn first.
@@ -242,8 +243,7 @@ func (b *boardBody) beside(r *http.Request, m *site.View, f readmodel.BoardFilte
 	for status, n := range counts {
 		b.Counts[string(status)] = n
 	}
-	f.Turns = b.standing
-	b.Facets, err = facets(r, m, f, r.URL.Query(), words)
+	b.Facets, err = b.facets(r, m, f, words)
 	return err
 }
 
@@ -324,13 +324,58 @@ func address(path string, v url.Values) string {
 	return path + "?" + v.Encode()
 }
 
-func facets(r *http.Request, m *site.View, f readmodel.BoardFilter, q url.Values, words *shell.Words) ([]facet, error) {
+// tallier counts the board's rows, which are incidents, by what their turns have.
+type tallier struct {
+	ins []projections.Incident
+	of  map[projections.TripKey][]int // the incidents that a turn is in
+}
+
+func newTallier(ins []projections.Incident) *tallier {
+	t := &tallier{ins: ins, of: make(map[projections.TripKey][]int)}
+	for i := range ins {
+		for _, x := range ins[i].Members {
+			t.of[x.TripKey] = append(t.of[x.TripKey], i)
+		}
+	}
+	return t
+}
+
+// count counts the incidents that are shown for each value, the most first; with a code, only those with a finding of it.
+func (t *tallier) count(values []readmodel.BoardValue, isCode bool, code string) []readmodel.Tally {
+	type shown struct {
+		value string
+		at    int
+	}
+	seen, n := make(map[shown]bool), make(map[string]int)
+	for _, v := range values {
+		want := projections.Code(code)
+		if isCode {
+			want = projections.Code(v.Value)
+		}
+		for _, i := range t.of[v.Key] {
+			if x := (shown{v.Value, i}); !seen[x] && (want == "" || slices.Contains(t.ins[i].Codes, want)) {
+				seen[x] = true
+				n[v.Value]++
+			}
+		}
+	}
+	var out []readmodel.Tally
+	for _, value := range slices.Sorted(maps.Keys(n)) {
+		out = append(out, readmodel.Tally{Value: value, N: n[value]})
+	}
+	slices.SortStableFunc(out, func(a, b readmodel.Tally) int { return b.N - a.N })
+	return out
+}
+
+func (b *boardBody) facets(r *http.Request, m *site.View, f readmodel.BoardFilter, words *shell.Words) ([]facet, error) {
 	var out []facet
+	q, rows := r.URL.Query(), newTallier(b.standing)
 	for _, name := range []string{"code", "list", "placement", "station", "site"} {
-		tallies, err := m.BoardTallies(r.Context(), f, name)
+		values, err := m.BoardValues(r.Context(), f, name)
 		if err != nil {
 			return nil, err
 		}
+		tallies := rows.count(values, name == "code", f.Code)
 		x := facet{Name: name, All: address("/", with(q, name, "")), Active: q.Get(name) != ""}
 		for _, t := range tallies {
 			if t.Value == "" {

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"listbound/cmd/internal/refusal"
-	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
 	"listbound/events"
 	"listbound/projections"
@@ -41,7 +40,7 @@ type pair struct {
 const tripsOnPage = 5
 
 // asked reads what a page is asked for.
-func asked(r *http.Request, words *shell.Words) (site.Query, error) {
+func asked(r *http.Request) (site.Query, error) {
 	v := r.URL.Query()
 	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load")}
 	given := 0
@@ -53,9 +52,8 @@ func asked(r *http.Request, words *shell.Words) (site.Query, error) {
 	if given > 1 || given == 0 && q.Set == "" {
 		return q, refuse(http.StatusBadRequest, "ask for one of: a set, a trip, a case, a load")
 	}
-	var err error
-	q.AsOf, err = moment(words, v.Get("as-of"), "the moment")
-	return q, err
+	q.AsOf = asOf(r)
+	return q, nil
 }
 
 // look asks one question. Page counts a set's turns back from the latest, from 0.

@@ -3,11 +3,14 @@ package board
 import (
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"time"
 
 	"listbound/cmd/internal/shell"
 	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections"
 )
 
 // notSeenBody is the page of sets that nobody has seen for days.
@@ -15,6 +18,7 @@ type notSeenBody struct {
 	Days    int
 	Choices []choice
 	Cut     bool
+	Ended   int // of them are no sets of the house any more
 	Table   *table
 }
 
@@ -22,6 +26,8 @@ const (
 	notSeenUnasked = 7
 	notSeenMost    = 3650
 	day            = 24 * time.Hour
+	// notSeenAtMost bounds what is asked for: those that are shown, and as many that have left the house.
+	notSeenAtMost = 2*touchedAtMost + 1
 )
 
 func notSeenLink(days int) string {
@@ -45,11 +51,17 @@ func (p *pages) notSeenPage(r *http.Request, words *shell.Words) (*answer, error
 		"case", "status", "trip")
 	err := p.ask(r, func(m *site.View) error {
 		now := m.Moment()
-		vs, err := m.NotSeenSince(r.Context(), now.Add(-time.Duration(b.Days)*day), touchedAtMost+1)
+		vs, err := m.NotSeenSince(r.Context(), now.Add(-time.Duration(b.Days)*day), notSeenAtMost)
 		if err != nil {
 			return err
 		}
-		if len(vs) > touchedAtMost {
+		ended, err := m.EndedEntries(r.Context(), events.RegisterSets)
+		if err != nil {
+			return err
+		}
+		all := len(vs)
+		vs = slices.DeleteFunc(vs, func(v projections.Verdict) bool { return ended[v.Set] })
+		if b.Ended = all - len(vs); len(vs) > touchedAtMost {
 			b.Cut, vs = true, vs[:touchedAtMost]
 		}
 		w := m.World(r.Context())

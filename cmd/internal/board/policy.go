@@ -24,6 +24,7 @@ import (
 type policyBody struct {
 	Problem, Done string
 	InForce       *site.PolicyInForce
+	Then          bool // it is about an earlier moment: there is nothing to adopt
 	Lines         []policyLine
 	Reason, Badge string
 
@@ -51,13 +52,13 @@ type choiceOf struct {
 }
 
 func (p *pages) policyPage(r *http.Request, words *shell.Words) (*answer, error) {
-	return p.policyForm(r, words, &policyBody{}, nil)
+	return p.policyForm(r, words, &policyBody{Then: !asOf(r).IsZero()}, nil)
 }
 
 // policyForm shows a policy in the form: the one in force where none is given.
 func (p *pages) policyForm(r *http.Request, words *shell.Words, b *policyBody, policy *events.Policy) (*answer, error) {
 	var err error
-	if b.InForce, err = p.site.Policy(r.Context()); err != nil {
+	if b.InForce, err = p.site.PolicyAt(r.Context(), asOf(r)); err != nil {
 		return nil, err
 	}
 	if policy == nil {

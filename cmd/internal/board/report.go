@@ -23,7 +23,11 @@ import (
 // how to check it.
 func (p *pages) reportPDF(w http.ResponseWriter, r *http.Request) {
 	words := p.sh.Words(r)
-	q, err := asked(r, words)
+	r, err := p.atMoment(r, words)
+	var q site.Query
+	if err == nil {
+		q, err = asked(r)
+	}
 	if err == nil {
 		err = p.sh.CheckLanguage(r)
 	}

@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"listbound/cmd/internal/browsertest"
 	"listbound/cmd/internal/site"
@@ -23,7 +24,7 @@ func reportingCopy(t *testing.T, s *site.Site) func(q string) []map[string]any {
 	t.Helper()
 	var raw bytes.Buffer
 	var last, all int64
-	if err := s.ReportingCopy(t.Context(), &raw, func(done, total int64) { last, all = done, total }); err != nil {
+	if err := s.ReportingCopy(t.Context(), &raw, time.Time{}, func(done, total int64) { last, all = done, total }); err != nil {
 		t.Fatal(err)
 	}
 	if last != all || all < 250 {

@@ -714,25 +714,33 @@ stands in the history of every set from then on. The folder must not be in use.`
 
 func (a *app) lists() *cobra.Command {
 	var asJSON bool
+	var asOf string
 	c := command("lists [LIST]", "shows the lists and their versions",
-		`Reads the read model. With a list's id, prints the lines of its newest version.`,
+		`Reads the read model. With a list's id, prints the lines of its newest version; with
+--as-of, of the newest that there was then.`,
 		"listbound lists --data d LAP-MAJOR", func(cmd *cobra.Command, args []string) error {
 			id := ""
 			if len(args) == 1 {
 				id = args[0]
 			}
 			return a.ask(cmd, func(s site.Service) error {
-				vs, err := s.Lists(cmd.Context(), id)
+				at, err := parseAsOf(asOf)
+				if err != nil {
+					return err
+				}
+				vs, err := s.ListsAt(cmd.Context(), id, at)
 				if err != nil {
 					return err
 				}
 				if asJSON {
 					return a.printJSON(vs)
 				}
+				report.AsOf(a.env.Out, at)
 				return a.printLists(vs, id != "")
 			})
 		})
 	c.Args = cobra.MaximumNArgs(1)
+	addAsOf(c, &asOf)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.AddCommand(a.importList(), a.issueList(), a.printList())
 	return c
@@ -756,22 +764,29 @@ func (a *app) printLists(vs []site.ListVersion, lines bool) error {
 
 func (a *app) stations() *cobra.Command {
 	var asJSON bool
+	var asOf string
 	c := command("stations", "shows the stations that may record",
-		`Reads the read model. "stations enrol" and "stations retire" change who may record;
+		`Reads the read model; --as-of says what it was then. "stations enrol" and "stations retire" change who may record;
 both are records of the ledger itself.`,
 		"listbound stations --data d", func(cmd *cobra.Command, args []string) error {
 			return a.ask(cmd, func(s site.Service) error {
-				sts, err := s.Stations(cmd.Context())
+				at, err := parseAsOf(asOf)
+				if err != nil {
+					return err
+				}
+				sts, err := s.StationsAt(cmd.Context(), at)
 				if err != nil {
 					return err
 				}
 				if asJSON {
 					return a.printJSON(sts)
 				}
+				report.AsOf(a.env.Out, at)
 				return a.printStations(sts)
 			})
 		})
 	c.Args = cobra.NoArgs
+	addAsOf(c, &asOf)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	c.AddCommand(a.enrol(), a.retire())
 	return c
@@ -852,15 +867,20 @@ what it observed before stands: a tablet was lost then.`,
 }
 
 func (a *app) policy() *cobra.Command {
+	var asOf string
 	c := command("policy", "prints the policy in force, as JSON",
 		`Reads the read model. Without an adopted policy it is the built-in default; a
 policy.adopted observation puts another in force: its data is what stands under
 "policy" here. It holds from its recording on: a server refuses one that is
 backdated, and changes of one that is there. The facility's own policy decides
-what goes into it.`,
+what goes into it. --as-of prints the one that was in force then, as far as was known.`,
 		"listbound policy --data d", func(cmd *cobra.Command, args []string) error {
+			at, err := parseAsOf(asOf)
+			if err != nil {
+				return err
+			}
 			return a.ask(cmd, func(s site.Service) error {
-				p, err := s.Policy(cmd.Context())
+				p, err := s.PolicyAt(cmd.Context(), at)
 				if err != nil {
 					return err
 				}
@@ -868,5 +888,6 @@ what goes into it.`,
 			})
 		})
 	c.Args = cobra.NoArgs
+	addAsOf(c, &asOf)
 	return c
 }

@@ -19,6 +19,7 @@ import (
 // assessFlags are what an assessment is asked for with.
 type assessFlags struct {
 	since, until, choices, lang string
+	asOf                        string
 	dependence                  string
 	placements                  []string
 	seed                        uint64
@@ -28,12 +29,12 @@ type assessFlags struct {
 
 func (f *assessFlags) query() (q site.AssessQuery, err error) {
 	var times ratesFlags
-	times.since, times.until = f.since, f.until
+	times.since, times.until, times.asOf = f.since, f.until, f.asOf
 	r, err := times.query()
 	if err != nil {
 		return q, err
 	}
-	q = site.AssessQuery{Since: r.Since, Until: r.Until, Seed: f.seed}
+	q = site.AssessQuery{Since: r.Since, Until: r.Until, AsOf: r.AsOf, Seed: f.seed}
 	if f.choices != "" {
 		if q.Choices, err = readChoices(f.choices); err != nil {
 			return q, err
@@ -108,6 +109,7 @@ decides; as --json prints them. It recommends nothing.`,
 				if f.asJSON {
 					return a.printJSON(x)
 				}
+				report.AsOf(a.env.Out, q.AsOf)
 				return report.WriteAssessment(a.env.Out, x, l)
 			})
 		})
@@ -115,6 +117,7 @@ decides; as --json prints them. It recommends nothing.`,
 	fl := c.Flags()
 	fl.StringVar(&f.since, "since", "", "count openings from this moment on (RFC 3339)")
 	fl.StringVar(&f.until, "until", "", "count openings before this moment (RFC 3339)")
+	addAsOf(c, &f.asOf)
 	fl.StringSliceVar(&f.placements, "placements", nil, "of "+strings.Join(assess.Placements(), ", ")+"; all of them if left out")
 	fl.StringVar(&f.dependence, "dependence", "", "of the second reader on the first: zero, low, moderate, high (the default), complete")
 	fl.StringVar(&f.choices, "choices", "", "JSON file with what the site chose")

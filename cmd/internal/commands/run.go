@@ -312,28 +312,37 @@ func (a *app) recordOneRun(cmd *cobra.Command, s site.Service, f *runFlags, type
 	if got.Error != "" {
 		return errors.New(got.Error)
 	}
-	return a.printRuns(s, cmd, d.Load, f.asJSON)
+	return a.printRuns(s, cmd, site.RunsQuery{Load: d.Load}, f.asJSON)
 }
 
-func (a *app) printRuns(s site.Service, cmd *cobra.Command, load string, asJSON bool) error {
-	rs, err := s.Runs(cmd.Context(), site.RunsQuery{Load: load})
+func (a *app) printRuns(s site.Service, cmd *cobra.Command, q site.RunsQuery, asJSON bool) error {
+	rs, err := s.Runs(cmd.Context(), q)
 	if err != nil {
 		return err
 	}
 	if asJSON {
 		return a.printJSON(rs)
 	}
+	report.AsOf(a.env.Out, q.AsOf)
 	return report.RunRecords(a.env.Out, rs)
 }
 
 func (a *app) showRuns() *cobra.Command {
 	var asJSON bool
-	c := command("show LOAD", "says what is recorded of the logs of a load's runs", `A log that was corrected counts as corrected.`,
+	var asOf string
+	c := command("show LOAD", "says what is recorded of the logs of a load's runs", `A log that was corrected counts as
+corrected; with --as-of, as it was known then.`,
 		"listbound run show S2-0304-02 --data d", nil)
 	c.RunE = func(cmd *cobra.Command, args []string) error {
-		return problem(a.ask(cmd, func(s site.Service) error { return a.printRuns(s, cmd, args[0], asJSON) }))
+		at, err := parseAsOf(asOf)
+		if err != nil {
+			return problem(err)
+		}
+		q := site.RunsQuery{Load: args[0], AsOf: at}
+		return problem(a.ask(cmd, func(s site.Service) error { return a.printRuns(s, cmd, q, asJSON) }))
 	}
 	c.Args = cobra.ExactArgs(1)
+	addAsOf(c, &asOf)
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
 }

@@ -45,6 +45,15 @@ type Rule struct {
 	Again bool
 	// Screen is for wall screens, too, as a page and not as a file.
 	Screen bool
+	// Takes are the parameters that a page reads from its address, besides the language. Whatever else stands there is refused:
+	// a filter that were passed over would show more, or less, than was asked. What programs ask is in the description of the
+	// interface.
+	Takes []string
+	// Table is a page with tables: they are taken away, sorted and looked through by parameters of their own.
+	Table bool
+	// Free takes whatever comes: a station's pages, which must open whatever a scanner or a bookmark adds, and what another
+	// server sends a browser back with.
+	Free bool
 	// Kept is reading that is written down: who, when, what was asked.
 	Kept bool
 }
@@ -71,12 +80,12 @@ func openRules() []Rule {
 		{Pattern: "GET /healthz", Open: true},
 		{Pattern: "GET /readyz", Open: true},
 		{Pattern: "GET /api/openapi.json", Open: true},
-		{Pattern: "GET /sign-in", Open: true},
+		{Pattern: "GET /sign-in", Open: true, Takes: words("next")},
 		{Pattern: "POST /sign-in", Open: true},
-		{Pattern: "GET /sign-in/openid", Open: true},
-		{Pattern: "GET /sign-in/openid/back", Open: true},
+		{Pattern: "GET /sign-in/openid", Open: true, Takes: words("next again")},
+		{Pattern: "GET /sign-in/openid/back", Open: true, Free: true},
 		{Pattern: "POST /sign-out", Open: true},
-		{Pattern: "GET /code", Open: true},
+		{Pattern: "GET /code", Open: true, Takes: words("for")},
 		{Pattern: "POST /code", Open: true},
 		{Pattern: "POST /station-code", Open: true},
 		{Pattern: "POST /screen-code", Open: true},
@@ -91,26 +100,27 @@ func openRules() []Rule {
 func stationRules() []Rule {
 	at := "/at/{site}/{station}/"
 	return []Rule{
-		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}},
-		{Pattern: "GET " + at + "{$}", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "known", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "{place}", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET /at/{$}", Roles: []Role{Records, Leads, Administers}, Free: true},
+		{Pattern: "GET " + at + "{$}", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "known", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}/state", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "{place}/changes", Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "{place}/{verb}", Roles: []Role{Records}, Own: true},
 		{Pattern: "POST " + at + "readback/pictures", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "readback/cut-out", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "correct", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "readback/cut-out", Roles: []Role{Records}, Own: true, Free: true},
+		{Pattern: "GET " + at + "correct", Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "correct", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET " + at + "pin", Roles: []Role{Records}, Own: true},
+		{Pattern: "GET " + at + "pin", Roles: []Role{Records}, Own: true, Free: true},
 		{Pattern: "POST " + at + "pin", Roles: []Role{Records}, Own: true},
-		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /print/loan.pdf", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /print/list.pdf", Roles: []Role{Records, Leads, Investigates, Audits}},
-		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}},
+		{Pattern: "GET /print/sheet.pdf", Roles: []Role{Records, Leads}, Takes: words("set trip size")},
+		{Pattern: "GET /print/set-label.pdf", Roles: []Role{Records, Leads}, Takes: words("set trip size")},
+		{Pattern: "GET /print/load-label.pdf", Roles: []Role{Records, Leads}, Takes: words("load at size")},
+		{Pattern: "GET /print/loan.pdf", Roles: []Role{Records, Leads}, Takes: words("set")},
+		{Pattern: "GET /print/list.pdf", Roles: []Role{Records, Leads, Investigates, Audits},
+			Takes: words("list version")},
+		{Pattern: "GET /print/labels.pdf", Roles: []Role{Records, Leads}, Takes: words("kind id count size")},
+		{Pattern: "GET /print/day.zip", Roles: []Role{Records, Leads}, Takes: words("day set size blank")},
 		{Pattern: "GET /labels/{$}", Roles: []Role{Records, Leads}},
 		// Another ledger, with invented sets.
 		{Pattern: practice, Roles: everyone},
@@ -120,14 +130,17 @@ func stationRules() []Rule {
 // listRules: lists and registers.
 func listRules() []Rule {
 	return []Rule{
-		{Pattern: "GET /lists", Roles: []Role{Records, Leads, Investigates, Audits}},
-		{Pattern: "GET /lists/{list}", Roles: []Role{Records, Leads, Investigates, Audits}},
+		{Pattern: "GET /lists", Roles: []Role{Records, Leads, Investigates, Audits}, Takes: words("done")},
+		{Pattern: "GET /lists/{list}", Roles: []Role{Records, Leads, Investigates, Audits},
+			Takes: words("done")},
 		{Pattern: "GET /lists/{list}/table.csv", Roles: readers, Kept: true},
 		{Pattern: "GET /lists/empty.xlsx", Roles: []Role{Leads}},
 		{Pattern: "POST /lists", Roles: []Role{Leads}},
 		{Pattern: "GET /photographs/{digest}", Roles: []Role{Records, Leads, Investigates, Audits}},
-		{Pattern: "GET /registers", Roles: []Role{Leads, Investigates, Audits, Administers}},
-		{Pattern: "GET /registers/{register}", Roles: []Role{Leads, Investigates, Audits, Administers}},
+		{Pattern: "GET /registers", Roles: []Role{Leads, Investigates, Audits, Administers},
+			Takes: words("done")},
+		{Pattern: "GET /registers/{register}", Roles: []Role{Leads, Investigates, Audits, Administers},
+			Takes: words("done")},
 		{Pattern: "GET /registers/{register}/table.csv", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
 		{Pattern: "GET /registers/{register}/table.xlsx", Roles: []Role{Leads, Investigates, Audits, Administers}, Kept: true},
 		{Pattern: "POST /registers/{register}", Roles: []Role{Leads, Administers}},
@@ -139,43 +152,49 @@ func listRules() []Rule {
 // boardRules: the board and what it leads to.
 func boardRules() []Rule {
 	return []Rule{
-		{Pattern: "GET /{$}", Roles: readers, Screen: true},
-		{Pattern: "GET /wall", Roles: readers, Screen: true},
+		{Pattern: "GET /{$}", Roles: readers, Screen: true, Table: true,
+			Takes: words("code list placement station site age unseen wanted closed after part")},
+		{Pattern: "GET /wall", Roles: readers, Screen: true, Takes: words("light part")},
 		{Pattern: "POST /day", Roles: []Role{Leads, Administers}},
-		{Pattern: "GET /day", Roles: []Role{Records, Leads, Investigates, Audits}},
-		{Pattern: "GET /near-misses", Roles: readers},
-		{Pattern: "GET /weeks", Roles: readers},
-		{Pattern: "GET /corrections", Roles: readers, Kept: true},
-		{Pattern: "GET /not-seen", Roles: readers},
-		{Pattern: "GET /way", Roles: readers, Kept: true},
-		{Pattern: "GET /rates", Roles: readers},
-		{Pattern: "GET /assess", Roles: readers},
+		{Pattern: "GET /day", Roles: []Role{Records, Leads, Investigates, Audits}, Table: true,
+			Takes: words("day part")},
+		{Pattern: "GET /near-misses", Roles: readers, Table: true},
+		{Pattern: "GET /weeks", Roles: readers, Table: true, Takes: words("weeks")},
+		{Pattern: "GET /corrections", Roles: readers, Kept: true, Table: true, Takes: words("week")},
+		{Pattern: "GET /not-seen", Roles: readers, Table: true, Takes: words("days")},
+		{Pattern: "GET /way", Roles: readers, Kept: true, Table: true, Takes: words("set day")},
+		{Pattern: "GET /rates", Roles: readers, Table: true, Takes: words("from to by group")},
+		{Pattern: "GET /assess", Roles: readers, Table: true, Takes: words("record")},
 		{Pattern: "POST /assess", Roles: []Role{Leads}},
-		{Pattern: "GET /run", Roles: readers, Kept: true},
+		{Pattern: "GET /run", Roles: readers, Kept: true, Table: true, Takes: words("load")},
 		{Pattern: "POST /run", Roles: []Role{Records, Leads}},
-		{Pattern: "GET /find", Roles: readers},
+		{Pattern: "GET /find", Roles: readers, Table: true, Takes: words("q")},
 		{Pattern: "GET /changes", Roles: readers, Screen: true},
-		{Pattern: "GET /history", Roles: readers, Kept: true},
-		{Pattern: "GET /station", Roles: readers, Kept: true},
-		{Pattern: "GET /badge", Roles: deep, Kept: true},
-		{Pattern: "GET /badge/held", Roles: deep, Kept: true},
-		{Pattern: "GET /touched", Roles: readers, Kept: true},
-		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}},
-		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true},
-		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true},
-		{Pattern: "GET /policy", Roles: keepers},
+		{Pattern: "GET /history", Roles: readers, Kept: true, Table: true,
+			Takes: words("set trip case load then page turn beside")},
+		{Pattern: "GET /station", Roles: readers, Kept: true, Table: true, Takes: words("name below")},
+		{Pattern: "GET /badge", Roles: deep, Kept: true, Table: true, Takes: words("id as below")},
+		{Pattern: "GET /badge/held", Roles: deep, Kept: true, Table: true, Takes: words("id")},
+		{Pattern: "GET /touched", Roles: readers, Kept: true, Table: true,
+			Takes: words("trip set case load sterilizer list version bag seal last station badge packer from to")},
+		{Pattern: "GET /check-line", Roles: []Role{Leads, Investigates, Audits, Administers}, Table: true},
+		{Pattern: "GET /recall", Roles: []Role{Leads, Investigates}, Kept: true,
+			Takes: words("as-of format trip set case load sterilizer list version bag seal last station badge packer from to")},
+		{Pattern: "GET /report", Roles: []Role{Leads, Investigates}, Kept: true,
+			Takes: words("set trip case load as-of")},
+		{Pattern: "GET /policy", Roles: keepers, Table: true},
 		{Pattern: "POST /policy", Roles: []Role{Leads}, Again: true},
-		{Pattern: "GET /texts", Roles: keepers, Kept: true},
+		{Pattern: "GET /texts", Roles: keepers, Kept: true, Table: true},
 		{Pattern: "POST /texts/find", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/redact", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /texts/hold", Roles: []Role{Leads, Administers}},
 		{Pattern: "POST /texts/lift", Roles: []Role{Leads, Administers}, Again: true},
 		{Pattern: "POST /texts/keep", Roles: []Role{Leads, Administers}, Again: true},
-		{Pattern: "GET /correct", Roles: readers, Kept: true},
+		{Pattern: "GET /correct", Roles: readers, Kept: true, Table: true, Takes: words("event")},
 		{Pattern: "POST /correct", Roles: []Role{Leads}},
-		{Pattern: "GET /incident", Roles: readers},
+		{Pattern: "GET /incident", Roles: readers, Table: true, Takes: words("key")},
 		{Pattern: "POST /incident", Roles: []Role{Leads}},
-		{Pattern: "GET /acknowledge", Roles: []Role{Leads}},
+		{Pattern: "GET /acknowledge", Roles: []Role{Leads}, Table: true, Takes: words("set trip code")},
 		{Pattern: "POST /acknowledge", Roles: []Role{Leads}},
 	}
 }
@@ -237,6 +256,9 @@ func peopleRules() []Rule {
 		{Pattern: "GET /readers", Roles: []Role{Audits}, Kept: true},
 	}
 }
+
+// words are names with blanks between them.
+func words(s string) []string { return strings.Fields(s) }
 
 // practice stands for all addresses below it, in both methods: nothing there reaches the real ledger.
 const practice = "/practice/"

@@ -325,8 +325,8 @@ func (c *Client) Evidence(ctx context.Context, q site.Query, w io.Writer) error 
 }
 
 // ReportingCopy implements site.Service.
-func (c *Client) ReportingCopy(ctx context.Context, w io.Writer, _ site.Progress) error {
-	res, err := c.do(ctx, http.MethodGet, "/api/reporting-copy", nil, nil)
+func (c *Client) ReportingCopy(ctx context.Context, w io.Writer, at time.Time, _ site.Progress) error {
+	res, err := c.do(ctx, http.MethodGet, "/api/reporting-copy", web.FormatAsOf(url.Values{}, at), nil)
 	if err != nil {
 		return err
 	}
@@ -345,7 +345,12 @@ func (c *Client) Rebuild(ctx context.Context, _ site.Progress) (int64, error) {
 
 // Lists implements site.Service.
 func (c *Client) Lists(ctx context.Context, list string) ([]site.ListVersion, error) {
-	form := url.Values{}
+	return c.ListsAt(ctx, list, time.Time{})
+}
+
+// ListsAt implements site.Service.
+func (c *Client) ListsAt(ctx context.Context, list string, at time.Time) ([]site.ListVersion, error) {
+	form := web.FormatAsOf(url.Values{}, at)
 	if list != "" {
 		form.Set("list", list)
 	}
@@ -354,7 +359,12 @@ func (c *Client) Lists(ctx context.Context, list string) ([]site.ListVersion, er
 
 // Stations implements site.Service.
 func (c *Client) Stations(ctx context.Context) ([]site.Station, error) {
-	return ask[[]site.Station](ctx, c, http.MethodGet, "/api/stations", nil)
+	return c.StationsAt(ctx, time.Time{})
+}
+
+// StationsAt implements site.Service.
+func (c *Client) StationsAt(ctx context.Context, at time.Time) ([]site.Station, error) {
+	return ask[[]site.Station](ctx, c, http.MethodGet, "/api/stations", web.FormatAsOf(url.Values{}, at))
 }
 
 // Enrol implements site.Service.
@@ -392,5 +402,10 @@ func (c *Client) Redact(ctx context.Context, r site.Redaction) (*site.Redacted, 
 
 // Policy implements site.Service.
 func (c *Client) Policy(ctx context.Context) (*site.PolicyInForce, error) {
-	return ask[*site.PolicyInForce](ctx, c, http.MethodGet, "/api/policy", nil)
+	return c.PolicyAt(ctx, time.Time{})
+}
+
+// PolicyAt implements site.Service.
+func (c *Client) PolicyAt(ctx context.Context, at time.Time) (*site.PolicyInForce, error) {
+	return ask[*site.PolicyInForce](ctx, c, http.MethodGet, "/api/policy", web.FormatAsOf(url.Values{}, at))
 }

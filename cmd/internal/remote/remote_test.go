@@ -145,7 +145,16 @@ func TestSameAnswers(t *testing.T) {
 		"lists":    func(x site.Service) (any, error) { return x.Lists(t.Context(), "LAP") },
 		"stations": func(x site.Service) (any, error) { return x.Stations(t.Context()) },
 		"policy":   func(x site.Service) (any, error) { return x.Policy(t.Context()) },
-		"texts":    func(x site.Service) (any, error) { return x.Texts(t.Context()) },
+		"lists then": func(x site.Service) (any, error) {
+			return x.ListsAt(t.Context(), "LAP", time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC))
+		},
+		"stations then": func(x site.Service) (any, error) {
+			return x.StationsAt(t.Context(), time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC))
+		},
+		"policy then": func(x site.Service) (any, error) {
+			return x.PolicyAt(t.Context(), time.Date(2026, 3, 2, 11, 0, 0, 0, time.UTC))
+		},
+		"texts": func(x site.Service) (any, error) { return x.Texts(t.Context()) },
 		"redact": func(x site.Service) (any, error) {
 			return x.Redact(t.Context(), site.Redaction{Case: "K-1", Check: true})
 		},

@@ -26,7 +26,7 @@ func (s *Site) Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, e
 	if err := times.check(); err != nil {
 		return nil, err
 	}
-	return Answer(s, func(v *View) (*assess.Assessment, error) {
+	return AnswerAt(ctx, s, q.AsOf, func(v *View) (*assess.Assessment, error) {
 		openings, err := v.Openings(ctx, q.Since, q.Until)
 		if err != nil {
 			return nil, err
@@ -35,7 +35,7 @@ func (s *Site) Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, e
 		if err != nil {
 			return nil, err
 		}
-		adopted, err := s.placementsAdopted(v.World(ctx))
+		adopted, err := s.placementsAdopted(v.World(ctx), s.orNow(q.AsOf))
 		if err != nil {
 			return nil, err
 		}
@@ -45,10 +45,9 @@ func (s *Site) Assess(ctx context.Context, q AssessQuery) (*assess.Assessment, e
 	})
 }
 
-// placementsAdopted is the policy that changed last where count sheets travel, nil for none. One that was adopted anew and has them
+// placementsAdopted is the policy that changed last, by a moment, where count sheets travel, nil for none. One that was adopted anew and has them
 // travel as before is no change.
-func (s *Site) placementsAdopted(w *judge.World) (*assess.Adopted, error) {
-	at := s.opts.Clock()
+func (s *Site) placementsAdopted(w *judge.World, at time.Time) (*assess.Adopted, error) {
 	for {
 		p, record, err := w.PolicyAt(SiteOf(s.Name()), at)
 		if err != nil || record == nil {

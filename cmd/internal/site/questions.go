@@ -383,7 +383,12 @@ func Program() string { return version.String() + " (judgement " + readmodel.Fin
 
 // Lists implements Service: all versions in force, or those of one list.
 func (s *Site) Lists(ctx context.Context, list string) ([]ListVersion, error) {
-	return Answer(s, func(v *View) ([]ListVersion, error) { return v.Versions(ctx, list) })
+	return s.ListsAt(ctx, list, time.Time{})
+}
+
+// ListsAt implements Service.
+func (s *Site) ListsAt(ctx context.Context, list string, at time.Time) ([]ListVersion, error) {
+	return AnswerAt(ctx, s, at, func(v *View) ([]ListVersion, error) { return v.Versions(ctx, list) })
 }
 
 // Stations implements Service.
@@ -391,7 +396,7 @@ func (s *Site) Stations(ctx context.Context) ([]Station, error) {
 	return s.StationsAt(ctx, time.Time{})
 }
 
-// StationsAt is what was known of each station at a moment; zero: now.
+// StationsAt implements Service.
 func (s *Site) StationsAt(ctx context.Context, at time.Time) ([]Station, error) {
 	known, err := AnswerAt(ctx, s, at, func(v *View) ([]events.Station, error) { return v.Stations(ctx) })
 	if err != nil {
@@ -449,8 +454,13 @@ func (s *Site) keyHere(station string) string {
 
 // Policy implements Service.
 func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
-	return Answer(s, func(v *View) (*PolicyInForce, error) {
-		p, f, err := v.World(ctx).PolicyAt(SiteOf(s.Name()), s.opts.Clock())
+	return s.PolicyAt(ctx, time.Time{})
+}
+
+// PolicyAt implements Service.
+func (s *Site) PolicyAt(ctx context.Context, at time.Time) (*PolicyInForce, error) {
+	return AnswerAt(ctx, s, at, func(v *View) (*PolicyInForce, error) {
+		p, f, err := v.World(ctx).PolicyAt(SiteOf(s.Name()), s.orNow(at))
 		if err != nil {
 			return nil, err
 		}
@@ -460,6 +470,14 @@ func (s *Site) Policy(ctx context.Context) (*PolicyInForce, error) {
 		}
 		return out, nil
 	})
+}
+
+// orNow is a moment that is asked about, where that is zero now.
+func (s *Site) orNow(at time.Time) time.Time {
+	if at.IsZero() {
+		return s.opts.Clock()
+	}
+	return at
 }
 
 // Clock is the site's clock.

@@ -69,7 +69,7 @@ func (v *View) Register(ctx context.Context, r events.Register) ([]RegisterRow, 
 		}
 	}
 	out := make([]RegisterRow, 0, len(ids))
-	now := v.site.Clock()
+	now := v.site.orNow(v.at)
 	for _, id := range slices.Sorted(maps.Keys(ids)) {
 		x := book.Entered(r, id, now)
 		if x.Entry == nil {
@@ -78,6 +78,18 @@ func (v *View) Register(ctx context.Context, r events.Register) ([]RegisterRow, 
 		out = append(out, RegisterRow{x.Entry, x.State, x.Item.At(), x.Item.Seq, names[id]})
 	}
 	return out, nil
+}
+
+// EndedEntries returns the codes of a register whose entries have ended by the moment that is asked about.
+func (v *View) EndedEntries(ctx context.Context, r events.Register) (map[string]bool, error) {
+	rows, err := v.Register(ctx, r)
+	out := make(map[string]bool)
+	for i := range rows {
+		if rows[i].State == facts.EntryEnded {
+			out[rows[i].ID()] = true
+		}
+	}
+	return out, err
 }
 
 // Entering is what is to be entered in a register at once.

@@ -22,14 +22,14 @@ import (
 const turnsAtOnce = 200
 
 // ReportingCopy implements Service. It is made outside the data folder, where the keys lie.
-func (s *Site) ReportingCopy(ctx context.Context, w io.Writer, progress Progress) (err error) {
+func (s *Site) ReportingCopy(ctx context.Context, w io.Writer, at time.Time, progress Progress) (err error) {
 	dir, err := os.MkdirTemp("", "listbound-reporting-")
 	if err != nil {
 		return fmt.Errorf("reporting copy: %w", err)
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	path := filepath.Join(dir, "reporting.sqlite")
-	if err := s.writeReporting(ctx, path, progress); err != nil {
+	if err := s.writeReporting(ctx, path, at, progress); err != nil {
 		return err
 	}
 	f, err := os.Open(path)
@@ -43,12 +43,12 @@ func (s *Site) ReportingCopy(ctx context.Context, w io.Writer, progress Progress
 	return nil
 }
 
-func (s *Site) writeReporting(ctx context.Context, path string, progress Progress) error {
+func (s *Site) writeReporting(ctx context.Context, path string, as time.Time, progress Progress) error {
 	var keys []projections.TripKey
 	var size int64
 	var judged time.Time
 	var openings map[projections.TripKey]*rates.Counted
-	if err := s.Ask(func(v *View) (err error) {
+	if err := s.AskAt(ctx, as, func(v *View) (err error) {
 		size, judged = v.Position(), v.Moment()
 		if keys, err = v.AllTrips(ctx); err != nil {
 			return err
@@ -59,20 +59,21 @@ func (s *Site) writeReporting(ctx context.Context, path string, progress Progres
 		return err
 	}
 	c, err := reporting.Create(ctx, path, reporting.About{
-		Ledger: s.Name(), Program: "listbound " + version.String(), Records: size, Made: s.Clock(), Judged: judged, Zone: s.Zone()})
+		Ledger: s.Name(), Program: "listbound " + version.String(), Records: size, Made: s.Clock(), Judged: judged, AsKnown: as,
+		Zone: s.Zone()})
 	if err != nil {
 		return err
 	}
 	for at := 0; at < len(keys); at += turnsAtOnce {
 		part := keys[at:min(at+turnsAtOnce, len(keys))]
-		if err := s.Ask(func(v *View) error { return v.copyTurns(ctx, c, part, openings) }); err != nil {
+		if err := s.AskAt(ctx, as, func(v *View) error { return v.copyTurns(ctx, c, part, openings) }); err != nil {
 			return errors.Join(err, c.Discard())
 		}
 		if progress != nil {
 			progress(int64(at+len(part)), int64(len(keys)))
 		}
 	}
-	if err := errors.Join(s.copyRecords(ctx, c), s.Ask(func(v *View) error { return v.copyRest(ctx, c) })); err != nil {
+	if err := errors.Join(s.copyRecords(ctx, c, as), s.AskAt(ctx, as, func(v *View) error { return v.copyRest(ctx, c) })); err != nil {
 		return errors.Join(err, c.Discard())
 	}
 	return c.Close()
@@ -130,9 +131,9 @@ func (v *View) copyTurns(
 // recordsAtOnce is how many rows of the read model are asked for in one question.
 const recordsAtOnce = 10_000
 
-func (s *Site) copyRecords(ctx context.Context, c *reporting.Copy) error {
+func (s *Site) copyRecords(ctx context.Context, c *reporting.Copy, as time.Time) error {
 	for last := int64(0); ; {
-		found, err := Answer(s, func(v *View) ([]readmodel.Recorded, error) { return v.RecordedAfter(ctx, last, recordsAtOnce) })
+		found, err := AnswerAt(ctx, s, as, func(v *View) ([]readmodel.Recorded, error) { return v.RecordedAfter(ctx, last, recordsAtOnce) })
 		if err != nil || len(found) == 0 {
 			return err
 		}

@@ -45,8 +45,9 @@ type Service interface {
 	History(ctx context.Context, q Query) (*projections.History, error)
 	Verify(ctx context.Context, progress Progress) (*Verification, error)
 	Evidence(ctx context.Context, q Query, w io.Writer) error
-	// ReportingCopy writes what was found as one SQLite file of readable tables, for reports.
-	ReportingCopy(ctx context.Context, w io.Writer, progress Progress) error
+	// ReportingCopy writes what was found as one SQLite file of readable tables, for reports; as known at a moment, or where that
+	// is zero now.
+	ReportingCopy(ctx context.Context, w io.Writer, at time.Time, progress Progress) error
 	// Consistency proves that the ledger only grew since it had a size, up to the
 	// checkpoint that it returns with the proof.
 	Consistency(ctx context.Context, from int64) (*proof.Consistency, error)
@@ -54,11 +55,17 @@ type Service interface {
 	RootAt(ctx context.Context, size int64) (tlog.Hash, error)
 	Rebuild(ctx context.Context, progress Progress) (int64, error)
 	Lists(ctx context.Context, list string) ([]ListVersion, error)
+	// ListsAt are the versions that there were at a moment; zero: now.
+	ListsAt(ctx context.Context, list string, at time.Time) ([]ListVersion, error)
 	Stations(ctx context.Context) ([]Station, error)
+	// StationsAt is what was known of each station at a moment; zero: now.
+	StationsAt(ctx context.Context, at time.Time) ([]Station, error)
 	Enrol(ctx context.Context, station, key, reason string) (*Receipt, error)
 	// Retire ends a station's right to record, as of a moment that is past where one is given: what it observed later is doubtful.
 	Retire(ctx context.Context, station, reason string, asOf time.Time) (*Receipt, error)
 	Policy(ctx context.Context) (*PolicyInForce, error)
+	// PolicyAt is the one that was in force at a moment, by the records that had arrived by then; zero: now.
+	PolicyAt(ctx context.Context, at time.Time) (*PolicyInForce, error)
 	// Texts says what keeps the texts beside the ledger.
 	Texts(ctx context.Context) (*TextsKept, error)
 	// Redact takes texts out for good, or says what it would take out.
@@ -113,6 +120,7 @@ type AssessQuery struct {
 	Since   time.Time      `json:"since,omitzero"`
 	Until   time.Time      `json:"until,omitzero"`
 	Seed    uint64         `json:"seed,omitzero"`
+	AsOf    time.Time      `json:"asOf,omitzero"` // as known at this moment; zero: now
 	Choices assess.Choices `json:"choices"`
 }
 

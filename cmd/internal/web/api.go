@@ -136,9 +136,9 @@ func pages(mux shell.Mux, sh *shell.Shell, s *site.Site, log *slog.Logger, o opt
 func (srv *Server) register(mux shell.Mux) {
 	s := srv.site
 	mux.HandleFunc("POST /api/observations", srv.record)
-	mux.HandleFunc("GET /api/broken", answer(srv, askedAt(s.BrokenAt)))
+	mux.HandleFunc("GET /api/broken", answer(srv, askedAt(s, s.BrokenAt)))
 	mux.HandleFunc("GET /api/incidents", answer(srv, func(r *http.Request) (any, error) {
-		at, err := ParseAsOf(r.URL.Query())
+		at, err := s.ReadMoment(r.URL.Query().Get("as-of"))
 		if err != nil {
 			return nil, err
 		}
@@ -149,9 +149,9 @@ func (srv *Server) register(mux shell.Mux) {
 		ins, err := s.Incidents(r.Context(), closed == "1", at)
 		return append([]projections.Incident{}, ins...), err
 	}))
-	mux.HandleFunc("GET /api/near-misses", answer(srv, askedAt(s.NearMissesAt)))
+	mux.HandleFunc("GET /api/near-misses", answer(srv, askedAt(s, s.NearMissesAt)))
 	mux.HandleFunc("GET /api/rates", answer(srv, func(r *http.Request) (any, error) {
-		q, err := ParseRatesQuery(r.URL.Query())
+		q, err := srv.ratesQuery(r.URL.Query())
 		if err != nil {
 			return nil, err
 		}
@@ -167,7 +167,7 @@ func (srv *Server) register(mux shell.Mux) {
 	}))
 	mux.HandleFunc("GET /api/runs", answer(srv, func(r *http.Request) (any, error) {
 		v := r.URL.Query()
-		at, err := ParseAsOf(v)
+		at, err := s.ReadMoment(v.Get("as-of"))
 		if err != nil {
 			return nil, err
 		}
@@ -175,7 +175,7 @@ func (srv *Server) register(mux shell.Mux) {
 	}))
 	mux.HandleFunc("POST /api/schedule", answer(srv, srv.importSchedule))
 	mux.HandleFunc("GET /api/schedule", answer(srv, func(r *http.Request) (any, error) {
-		at, err := ParseAsOf(r.URL.Query())
+		at, err := s.ReadMoment(r.URL.Query().Get("as-of"))
 		if err != nil {
 			return nil, err
 		}
@@ -191,18 +191,22 @@ func (srv *Server) register(mux shell.Mux) {
 	mux.HandleFunc("GET /api/root", srv.root)
 	mux.HandleFunc("POST /api/rebuild", answer(srv, srv.rebuild))
 	mux.HandleFunc("GET /api/lists", answer(srv, func(r *http.Request) (any, error) {
-		return s.Lists(r.Context(), r.URL.Query().Get("list"))
+		at, err := s.ReadMoment(r.URL.Query().Get("as-of"))
+		if err != nil {
+			return nil, err
+		}
+		return s.ListsAt(r.Context(), r.URL.Query().Get("list"), at)
 	}))
-	mux.HandleFunc("GET /api/policy", answer(srv, func(r *http.Request) (any, error) { return s.Policy(r.Context()) }))
+	mux.HandleFunc("GET /api/policy", answer(srv, askedAt(s, s.PolicyAt)))
 	mux.HandleFunc("GET /api/texts", answer(srv, func(r *http.Request) (any, error) { return s.Texts(r.Context()) }))
 	mux.HandleFunc("POST /api/texts/redact", answer(srv, srv.redact))
 	srv.registerStations(mux)
 }
 
 // askedAt answers a question that is asked about a moment, and nothing else.
-func askedAt[T any](ask func(context.Context, time.Time) (T, error)) func(*http.Request) (any, error) {
+func askedAt[T any](s *site.Site, ask func(context.Context, time.Time) (T, error)) func(*http.Request) (any, error) {
 	return func(r *http.Request) (any, error) {
-		at, err := ParseAsOf(r.URL.Query())
+		at, err := s.ReadMoment(r.URL.Query().Get("as-of"))
 		if err != nil {
 			return nil, err
 		}
@@ -213,9 +217,7 @@ func askedAt[T any](ask func(context.Context, time.Time) (T, error)) func(*http.
 // registerStations adds who may record.
 func (srv *Server) registerStations(mux shell.Mux) {
 	s := srv.site
-	mux.HandleFunc("GET /api/stations", answer(srv, func(r *http.Request) (any, error) {
-		return s.Stations(r.Context())
-	}))
+	mux.HandleFunc("GET /api/stations", answer(srv, askedAt(s, s.StationsAt)))
 	mux.HandleFunc("POST /api/stations/enrol", answer(srv, func(r *http.Request) (any, error) {
 		return s.Enrol(r.Context(), r.FormValue("station"), r.FormValue("key"), r.FormValue("reason"))
 	}))
@@ -268,11 +270,16 @@ func secure(next http.Handler) http.Handler {
 // answerAll answers what no route takes as every other refusal is answered: a
 // program under /api/ in JSON, a person in words.
 func answerAll(mux *http.ServeMux, sh *shell.Shell, known described) http.Handler {
+	pages := readPageParameters()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h, pattern := mux.Handler(r)
 		if pattern != "" {
 			if err := known.check(pattern, r); err != nil {
 				sh.FailJSON(w, r, err)
+				return
+			}
+			if err := pages.check(pattern, r, sh.Words(r)); err != nil {
+				sh.FailText(w, r, err)
 				return
 			}
 			mux.ServeHTTP(w, r)
@@ -371,12 +378,12 @@ func (e *cutShort) Error() string {
 
 func (e *cutShort) Unwrap() error { return e.why }
 
-// ParseQuery reads a history question from a form.
-func ParseQuery(v url.Values) (site.Query, error) {
+// query reads a history question from a form.
+func (srv *Server) query(v url.Values) (site.Query, error) {
 	q := site.Query{Set: v.Get("set"), Trip: v.Get("trip"), Case: v.Get("case"), Load: v.Get("load"),
 		Records: v.Get("records") == "1", All: v.Get("all") == "1"}
 	var err error
-	if q.AsOf, err = ParseAsOf(v); err != nil {
+	if q.AsOf, err = srv.site.ReadMoment(v.Get("as-of")); err != nil {
 		return q, err
 	}
 	for _, size := range v["earlier"] {
@@ -389,20 +396,7 @@ func ParseQuery(v url.Values) (site.Query, error) {
 	return q, nil
 }
 
-// ParseAsOf reads the moment as known at which something is asked for; zero where none is given.
-func ParseAsOf(v url.Values) (time.Time, error) {
-	t := v.Get("as-of")
-	if t == "" {
-		return time.Time{}, nil
-	}
-	at, err := time.Parse(time.RFC3339Nano, t)
-	if err != nil {
-		return at, refusal.New("as-of %q is not an RFC 3339 time (for example 2026-03-04T07:12:00Z)", t)
-	}
-	return at.UTC(), nil
-}
-
-// FormatAsOf puts a moment into a form as ParseAsOf reads it.
+// FormatAsOf puts a moment into a form as Site.ReadMoment reads it.
 func FormatAsOf(v url.Values, at time.Time) url.Values {
 	if !at.IsZero() {
 		v.Set("as-of", at.Format(time.RFC3339Nano))
@@ -432,7 +426,7 @@ func FormatQuery(q site.Query) url.Values {
 }
 
 func (s *Server) history(r *http.Request) (any, error) {
-	q, err := ParseQuery(r.URL.Query())
+	q, err := s.query(r.URL.Query())
 	if err != nil {
 		return nil, err
 	}
@@ -440,7 +434,7 @@ func (s *Server) history(r *http.Request) (any, error) {
 }
 
 func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
-	q, err := ParseQuery(r.URL.Query())
+	q, err := s.query(r.URL.Query())
 	if err != nil {
 		s.sh.FailJSON(w, r, err)
 		return
@@ -451,8 +445,13 @@ func (s *Server) evidence(w http.ResponseWriter, r *http.Request) {
 
 // reportingCopy answers with the copy, once it is whole. It is made for one at a time.
 func (s *Server) reportingCopy(w http.ResponseWriter, r *http.Request) {
+	at, err := s.site.ReadMoment(r.URL.Query().Get("as-of"))
+	if err != nil {
+		s.sh.FailJSON(w, r, err)
+		return
+	}
 	out := &late{w: w, kind: "application/vnd.sqlite3", name: "reporting.sqlite"}
-	_, err := s.dear.ask(r.Context(), func() (any, error) { return nil, s.site.ReportingCopy(r.Context(), out, nil) })
+	_, err = s.dear.ask(r.Context(), func() (any, error) { return nil, s.site.ReportingCopy(r.Context(), out, at, nil) })
 	s.breakOff(w, r, out, err)
 }
 
@@ -534,7 +533,7 @@ func (s *Server) assess(r *http.Request) (any, error) {
 	}
 	var q site.AssessQuery
 	if err := json.Unmarshal(raw, &q, json.RejectUnknownMembers(true)); err != nil {
-		return nil, refusal.New("this is no JSON object with choices, and since, until and seed")
+		return nil, refusal.New("this is no JSON object with choices, and since, until, asOf and seed")
 	}
 	return s.site.Assess(r.Context(), q)
 }

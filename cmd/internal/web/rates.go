@@ -9,9 +9,9 @@ import (
 	"listbound/cmd/internal/site"
 )
 
-// ParseRatesQuery reads a question for rates from a form: since and until (RFC 3339),
+// ratesQuery reads a question for rates from a form: since and until (RFC 3339),
 // usual and raised (incidents an opening), openings (1: each of them, too).
-func ParseRatesQuery(v url.Values) (q site.RatesQuery, err error) {
+func (srv *Server) ratesQuery(v url.Values) (q site.RatesQuery, err error) {
 	for _, x := range []struct {
 		name string
 		to   *time.Time
@@ -37,7 +37,7 @@ func ParseRatesQuery(v url.Values) (q site.RatesQuery, err error) {
 		}
 	}
 	q.Openings = v.Get("openings") == "1"
-	q.AsOf, err = ParseAsOf(v)
+	q.AsOf, err = srv.site.ReadMoment(v.Get("as-of"))
 	return q, err
 }
 
