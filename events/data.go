@@ -34,6 +34,7 @@ const (
 	KindPieceReported       Kind = "piece.reported"
 	KindIndicatorRead       Kind = "indicator.read"
 	KindRunLogged           Kind = "run.logged"
+	KindSterilizerTested    Kind = "sterilizer.tested"
 	KindPolicyAdopted       Kind = "policy.adopted"
 	KindStationEnrolled     Kind = "station.enrolled"
 	KindStationRetired      Kind = "station.retired"
@@ -109,6 +110,9 @@ var kindTable = []KindInfo{
 		Example: `{"load":"S1-1","sterilizer":"S1","started":"2026-03-04T07:24:00Z","cycle":{"name":"c",` +
 			`"source":"s","lowMilliC":134000,"holdSeconds":180},"figures":{"points":1,"holdMillis":181000,` +
 			`"minMilliC":134100,"maxMilliC":135000}}`},
+	{Kind: KindSterilizerTested, Subject: SubjectSterilizer, By: ByStation, New: empty[SterilizerTested],
+		Keys: []Key{KeySterilizer}, Roles: byRecorders, Work: WorkSterilizer,
+		Example: `{"sterilizer":"S1","day":"2026-03-04","test":"bowie-dick","result":"passed"}`},
 	{Kind: KindPolicyAdopted, Subject: SubjectSite, By: ByEither, New: empty[PolicyAdopted],
 		Keys: []Key{}, Roles: byLeads,
 		Example: `{"links":["set.packed","list.sealed","set.sterilized","set.opened","set.counted",` +
@@ -397,6 +401,8 @@ type SetSterilized struct {
 	// of a second person who looked at them. Without a policy that asks for that nobody is asked.
 	Parameters string `json:"parameters,omitempty"`
 	SecondLook string `json:"secondLook,omitempty"`
+	// Day is the one whose tests the load was released by, where the policy asks for these: 2026-03-04.
+	Day string `json:"day,omitempty"`
 }
 
 func (*SetSterilized) Kind() Kind { return KindSetSterilized }
@@ -419,6 +425,9 @@ func (d *SetSterilized) Check() error {
 	c.optionalID("for", d.For)
 	c.must(d.Parameters == "" || d.Parameters == ParametersMet, "parameters is %q; it is %q or left out", d.Parameters, ParametersMet)
 	c.optionalID("secondLook", d.SecondLook)
+	if d.Day != "" {
+		c.day("day", d.Day)
+	}
 	return c.err
 }
 

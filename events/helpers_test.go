@@ -149,6 +149,17 @@ func (d drawer) data(k Kind) Data {
 	if l, ok := data.(*RunLogged); ok {
 		d.wholeRun(l)
 	}
+	if x, ok := data.(*SterilizerTested); ok {
+		x.Reason = cmp.Or(x.Reason, "no pack")
+		if d.whole {
+			x.Test = LeakTest
+		}
+		if x.Test != LeakTest {
+			x.RatePascal, x.LimitPascal = 0, 0
+		} else {
+			x.LimitPascal = max(x.LimitPascal, 1)
+		}
+	}
 	if l, ok := data.(*ListIssued); ok {
 		l.sortGoods()
 	}
@@ -303,6 +314,12 @@ func (d drawer) drawn(name string) any {
 			{Page: 2, Of: 2, Picture: Digest{5}.String(), Marks: "t", Kept: Digest{6}.String()},
 		}
 		return pages[:d.number("pages", 1, 2)]
+	case "SterilizerTested.Day", "SetSterilized.Day":
+		return "2026-03-04"
+	case "DayTest":
+		return rapid.SampledFrom(dayTests).Draw(d.t, "test")
+	case "SterilizerTested.Result":
+		return d.oneOf("result", testResults...)
 	case "SetSterilized.Parameters":
 		return ParametersMet
 	case "SetSterilized.Result":
@@ -486,6 +503,7 @@ func (d drawer) policy() Policy {
 		*line = Asked(d.oneOf(name, string(Required), string(Optional)))
 	}
 	p.ReleaseAsks = append([]ReleaseAsk(nil), releaseAsks[:d.number("asked at release", 0, int64(len(releaseAsks)))]...) // nil for none
+	p.DayTests = append([]DayTest(nil), dayTests[:d.number("tests of a day", 0, int64(len(dayTests)))]...)
 	p.ShelfLifeDays = d.number("shelfLifeDays", 0, 3650)
 	p.ReadingMinutes = d.number("readingMinutes", 0, 24*60)
 	p.AllPages, p.HideExpected = d.flag("all pages"), d.flag("hide")

@@ -15,14 +15,15 @@ type SubjectKind string
 
 // What an event can be about.
 const (
-	SubjectSet     SubjectKind = "set"
-	SubjectCase    SubjectKind = "case"
-	SubjectLoad    SubjectKind = "load"
-	SubjectList    SubjectKind = "list"
-	SubjectSite    SubjectKind = "site"
-	SubjectStation SubjectKind = "station"
-	SubjectEvent   SubjectKind = "event" // another event, whose subject and trip it takes over
-	SubjectEntry   SubjectKind = "entry" // an entry of a register: see EntryKey
+	SubjectSet        SubjectKind = "set"
+	SubjectCase       SubjectKind = "case"
+	SubjectLoad       SubjectKind = "load"
+	SubjectSterilizer SubjectKind = "sterilizer"
+	SubjectList       SubjectKind = "list"
+	SubjectSite       SubjectKind = "site"
+	SubjectStation    SubjectKind = "station"
+	SubjectEvent      SubjectKind = "event" // another event, whose subject and trip it takes over
+	SubjectEntry      SubjectKind = "entry" // an entry of a register: see EntryKey
 )
 
 // Recorder tells which stations may record a kind.
@@ -230,6 +231,8 @@ func subjectOf(d Data, station string) string {
 		return keys[KeyCase]
 	case SubjectLoad:
 		return keys[KeyLoad]
+	case SubjectSterilizer:
+		return keys[KeySterilizer]
 	case SubjectList:
 		return keys[KeyList]
 	case SubjectStation:

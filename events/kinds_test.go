@@ -31,6 +31,8 @@ var kindWant = map[Kind]KindInfo{
 		Roles: []Role{"leads"}},
 	KindSetChecked: {Subject: SubjectSet, By: ByStation, Keys: []Key{KeySheet},
 		Roles: []Role{"records"}},
+	KindSterilizerTested: {Subject: SubjectSterilizer, By: ByStation, Keys: []Key{KeySterilizer},
+		Roles: []Role{RoleRecords}, Work: WorkSterilizer},
 	KindIndicatorRead: {Subject: SubjectLoad, By: ByStation, Keys: []Key{KeyLoad, KeySterilizer},
 		Roles: []Role{"records"}, Work: "sterilizer"},
 	KindPolicyAdopted:       {Subject: SubjectSite, By: ByEither, Keys: []Key{}, Roles: []Role{"leads"}},
@@ -175,7 +177,7 @@ func recordObservation(t *rapid.T, o *Observation) *Event {
 func checkSubject(t *rapid.T, e *Event) {
 	want := map[SubjectKind]string{
 		SubjectSet: "LAP-014", SubjectEvent: "LAP-014", SubjectSite: "north", SubjectCase: CaseOf(e.Data),
-		SubjectLoad: LoadOf(e.Data), SubjectList: ListOf(e.Data), SubjectStation: e.Data.Keys()[KeyStation],
+		SubjectLoad: LoadOf(e.Data), SubjectSterilizer: SterilizerOf(e.Data), SubjectList: ListOf(e.Data), SubjectStation: e.Data.Keys()[KeyStation],
 		SubjectEntry: EntryOf(e.Data),
 	}[e.Kind().Subject()]
 	if want == "" || e.Subject != want {

@@ -44,6 +44,9 @@ type Policy struct {
 	ImplantIndicator Asked `json:"implantIndicator,omitzero"`
 	// ReleaseAsks are what a load is released by, besides that its run passed: a release without it is found. A site's own rule.
 	ReleaseAsks []ReleaseAsk `json:"releaseAsks,omitempty"`
+	// DayTests are the tests that a sterilizer's day begins with: a load that is released on a day without them, or whose test
+	// failed, is found. A site's own rule, and the manufacturers'.
+	DayTests []DayTest `json:"dayTests,omitempty"`
 	// Quarantine: a set that was put aside may be used once it was released from
 	// that, or reprocessed.
 	Quarantine Asked `json:"quarantine,omitzero"`
@@ -295,6 +298,9 @@ func (p *Policy) Check() error {
 	c.asked("implantIndicator", p.ImplantIndicator)
 	for _, a := range p.ReleaseAsks {
 		c.must(slices.Contains(releaseAsks, a), "releaseAsks: %q is not one of %s", a, listed(releaseAsks))
+	}
+	for _, t := range p.DayTests {
+		c.must(slices.Contains(dayTests, t), "dayTests: %q is not one of %s", t, listed(dayTests))
 	}
 	c.asked("quarantine", p.Quarantine)
 	c.asked("soundPackage", p.SoundPackage)

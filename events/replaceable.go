@@ -61,7 +61,7 @@ func Replaceable(k Kind) []Member {
 			needed(plainText("load")), needed(plainText("sterilizer")), needed(numberOf("run")), needed(plainText("cycle")),
 			needed(choiceOfWords(MemberOneOf, "result", "passed", "failed")), yesNo("released"), plainText("loader"),
 			plainText("emergency"), plainText("immediate"), plainText("for"),
-			choiceOfWords(MemberOneOf, "parameters", ParametersMet), plainText("secondLook"),
+			choiceOfWords(MemberOneOf, "parameters", ParametersMet), plainText("secondLook"), plainText("day"),
 		}
 	case KindSetOpened:
 		return slices.Concat([]Member{
@@ -103,6 +103,12 @@ func replaceableBetween(k Kind) []Member {
 			needed(choiceOfWords(MemberOneOf, "became", wordsOf(becames)...)), numberOf("line"), plainText("item"),
 			plainText("description"),
 			needed(numberOf("quantity")), plainText("place"), plainText("washerLoad"), plainText("note"),
+		}
+	case KindSterilizerTested:
+		return []Member{
+			needed(plainText("sterilizer")), needed(plainText("day")), needed(choiceOfWords(MemberOneOf, "test", wordsOf(dayTests)...)),
+			needed(choiceOfWords(MemberOneOf, "result", testResults...)), numberOf("run"), plainText("reason"), numberOf("ratePascal"),
+			numberOf("limitPascal"),
 		}
 	case KindIndicatorRead:
 		return []Member{

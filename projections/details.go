@@ -796,6 +796,29 @@ type ReleasedWithout struct {
 	Opened    *Moment             `json:"opened,omitempty"`
 }
 
+// AfterFailedTest: its load was released on a day whose test its sterilizer had failed (not-released).
+type AfterFailedTest struct {
+	Set    string         `json:"set"`
+	Run    Run            `json:"run"`
+	Day    string         `json:"day"`
+	Test   events.DayTest `json:"test"`
+	Failed Moment         `json:"failed"`
+	After  bool           `json:"after,omitzero"`   // the test was done only after the release
+	Leaked bool           `json:"leaked,omitzero"`  // it failed by its own rate, whatever was said of it
+	Passed *Moment        `json:"passed,omitempty"` // once the load had been released
+	Opened *Moment        `json:"opened,omitempty"`
+}
+
+// WithoutDayTest: its load was released on a day without a test that the policy asks for then (not-released).
+type WithoutDayTest struct {
+	Set    string           `json:"set"`
+	Run    Run              `json:"run"`
+	Day    string           `json:"day"`
+	Lacks  []events.DayTest `json:"lacks"`
+	Reason string           `json:"reason,omitempty"` // why they were not done, where that is said of each of them
+	Opened *Moment          `json:"opened,omitempty"`
+}
+
 // RunLack is one way in which a run doesn't hold its cycle: a run.Lack, with what was measured and what bounds it, in
 // thousandths of a second, of a degree Celsius or of a kelvin.
 type RunLack struct {
@@ -1652,6 +1675,12 @@ func (*LogContradicts) Way() string { return "log-contradicts" }
 // Way implements Detail.
 func (*ReleasedWithout) Way() string { return "released-without" }
 
+// Way implements Detail.
+func (*AfterFailedTest) Way() string { return "after-failed-test" }
+
+// Way implements Detail.
+func (*WithoutDayTest) Way() string { return "without-day-test" }
+
 func (*TwoStarts) Way() string { return "two-starts" }
 
 func (*RunsOverlap) Way() string { return "runs-overlap" }
@@ -1869,6 +1898,8 @@ var details = []struct {
 	{[]Code{NotReleased}, func() Detail { return new(RunsOverlap) }},
 	{[]Code{NotReleased}, func() Detail { return new(LogContradicts) }},
 	{[]Code{NotReleased}, func() Detail { return new(ReleasedWithout) }},
+	{[]Code{NotReleased}, func() Detail { return new(AfterFailedTest) }},
+	{[]Code{NotReleased}, func() Detail { return new(WithoutDayTest) }},
 	{[]Code{NotReleased}, func() Detail { return new(WrongCycle) }},
 	{[]Code{NotReleased}, func() Detail { return new(IndicatorUnchanged) }},
 	{[]Code{ImplantTooEarly}, func() Detail { return new(ImplantEarly) }},

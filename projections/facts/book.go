@@ -39,6 +39,7 @@ type Book struct {
 	readOf   map[string][]*Item // indicator.read, by load
 	washes   map[string][]*Item // set.returned, by the washer's load
 	logs     map[string][]*Item // run.logged, by load
+	tests    map[string][]*Item // sterilizer.tested, by sterilizer and day
 	plans    map[string][]*Item // case.scheduled, by case
 	benches  map[string][]*Item // set.packed with a trip, by station and day
 
@@ -130,6 +131,7 @@ func NewBook(src Source) *Book {
 	b.washes = make(map[string][]*Item)
 	b.logs = make(map[string][]*Item)
 	b.begun, b.locks = make(map[string][]*Item), make(map[string][]*Item)
+	b.tests = make(map[string][]*Item)
 	b.plans = make(map[string][]*Item)
 	b.benches = make(map[string][]*Item)
 	return b
@@ -336,6 +338,8 @@ func (b *Book) file(it *Item, d events.Data, code *events.SheetCode, once bool) 
 		}
 	case *events.RunLogged:
 		put(b.logs, d.Load)
+	case *events.SterilizerTested:
+		put(b.tests, TestsOn(d.Sterilizer, d.Day))
 	case *events.CaseScheduled:
 		put(b.plans, d.Case)
 	case *events.ListIssued:

@@ -56,6 +56,8 @@ func Keys(e *events.Event, d events.Data) []DimKey {
 		add(DimLoadReadings, d.Load)
 	case *events.RunLogged:
 		add(DimRunLogs, d.Load)
+	case *events.SterilizerTested:
+		add(DimTests, TestsOn(d.Sterilizer, d.Day))
 	case *events.ListIssued:
 		add(DimList, d.List)
 		add(DimVersion, versionKey(d.List, d.Version))
@@ -138,6 +140,7 @@ const (
 	DimLoadReadings Dim = "load readings" // indicator.read facts of the load
 	DimWash         Dim = "wash"          // set.returned facts of the washer's load
 	DimRunLogs      Dim = "run logs"      // run.logged facts of the load
+	DimTests        Dim = "tests"         // sterilizer.tested facts of the sterilizer's day: "S1 2026-03-04"
 	DimBench        Dim = "bench"         // set.packed facts of the station on the day: "north/packing-2 2026-03-02"
 	DimSchedule     Dim = "schedule"      // case.scheduled facts of the case, which no verdict rests on
 

@@ -82,7 +82,7 @@ func (t *toucher) keys(it *Item, d events.Data) {
 	for _, k := range Keys(it.Event, d) {
 		switch k.Dim {
 		case DimTrip, DimSet, DimPackings, DimCase, DimLoad, DimLoadReadings, DimList, DimVersion, DimSheet, DimPolicy,
-			DimEntry, DimWash, DimRunLogs, DimSchedule, DimBench:
+			DimEntry, DimWash, DimRunLogs, DimTests, DimSchedule, DimBench:
 			t.asked = append(t.asked, Ask{k.Dim, k.Key, at, at})
 		}
 	}

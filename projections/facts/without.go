@@ -60,6 +60,8 @@ func (w *without) Facts(dim Dim, key string) ([]Fact, error) {
 		its = b.washes[key]
 	case DimRunLogs:
 		its = b.logs[key]
+	case DimTests:
+		its = b.tests[key]
 	case DimSchedule:
 		its = b.plans[key]
 	case DimBench:

@@ -103,7 +103,7 @@ type findingTest struct {
 // findingTests: each code, what gives it, and the nearest thing that must not. What the
 // assembly after a case shows is in assembly_test.go.
 var findingTests = slices.Concat(otherTests, assemblyTests(), reportTests(), missingTests(), loanTests(),
-	migrationTests(), immediateTests(), logTests(), askTests())
+	migrationTests(), immediateTests(), logTests(), askTests(), dayTestCases())
 
 var otherTests = []findingTest{
 	{projections.SheetSwapped, "another set's sheet at the opening", projections.SeverityBroken,

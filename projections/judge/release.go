@@ -15,6 +15,7 @@ func releaseRules() []Rule {
 		{"two starts", []projections.Code{projections.NotReleased}, (*judgement).twoStarts},
 		{"beside another load", []projections.Code{projections.NotReleased}, (*judgement).besideAnother},
 		{"released without", []projections.Code{projections.NotReleased}, (*judgement).releasedWithout},
+		{"tests of the day", []projections.Code{projections.NotReleased}, (*judgement).dayTests},
 		{"contradicted by its log", []projections.Code{projections.NotReleased}, (*judgement).contradictedByLog},
 		{"immediate use", []projections.Code{projections.ForImmediateUse}, (*judgement).immediateUse},
 	}

@@ -411,6 +411,8 @@ func (m *Model) appendRow(args []any, f *facts.Fact, b *Batch, codes codeTrips) 
 	case *events.SetSterilized:
 		ran = strconv.FormatInt(d.Run, 10) + " " + d.Started
 		begun = text(facts.BegunOn(d))
+	case *events.SterilizerTested:
+		begun = text(facts.TestsOn(d.Sterilizer, d.Day))
 	case *events.IndicatorRead:
 		positive = truth(d.Result == "positive")
 	case *events.RegistersAdopted:
@@ -473,6 +475,8 @@ func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (case
 		Sheet      jsontext.Value `json:"sheet"`
 		WasherLoad string         `json:"washerLoad"`
 		Started    jsontext.Value `json:"started"`
+		Day        jsontext.Value `json:"day"`
+		Test       string         `json:"test"`
 	}
 	if len(d.Data) == 0 || json.Unmarshal(d.Data, &r) != nil {
 		return
@@ -485,6 +489,10 @@ func (codes codeTrips) replaced(e *events.Event, d *events.EventCorrected) (case
 	var started string
 	if (r.Result == "passed" || r.Result == "failed") && json.Unmarshal(r.Started, &started) == nil {
 		begun = text(facts.BegunOn(&events.SetSterilized{Sterilizer: r.Sterilizer, Started: started}))
+	}
+	var day string
+	if r.Test != "" && json.Unmarshal(r.Day, &day) == nil {
+		begun = text(facts.TestsOn(r.Sterilizer, day))
 	}
 	// The code read stands in an object, the code counted against alone.
 	var code string

@@ -18,7 +18,7 @@ CREATE TABLE events (
 	remarks    INTEGER NOT NULL,    -- bits, see events.Remark; 256: others once, see remarked
 	case_ref   TEXT,                -- set.opened, set.counted, case.closed, case.scheduled
 	load       TEXT,                -- set.sterilized, indicator.read, run.logged
-	sterilizer TEXT,                -- the same
+	sterilizer TEXT,                -- the same, and sterilizer.tested
 	positive   INTEGER,             -- indicator.read: 1 positive, 0 negative
 	list       TEXT,                -- set.packed, list.issued
 	sheet_trip BLOB,                -- trip in a sheet code that was read, where it is not this event's own
@@ -29,7 +29,8 @@ CREATE TABLE events (
 	entry      TEXT,                -- entry of a register, or the badge's that access was claimed by: 'people/B-1182'
 	washer_load TEXT,               -- set.returned: the washer's load that the set was in
 	ran        TEXT,                -- set.sterilized: the cycle's number and when it was started, '2 2026-03-04T07:24:00Z'
-	begun      TEXT                 -- set.sterilized: the sterilizer and the day (UTC) on which its run was started, 'S1 2026-03-04'
+	begun      TEXT                 -- set.sterilized: the sterilizer and the day (UTC) on which its run was started, 'S1 2026-03-04';
+	                                -- sterilizer.tested: the day that it is for
 );
 
 -- remarked: what was remarked on a record until another one came, such as the one that was missing before it.

@@ -49,6 +49,7 @@ var factRows = map[facts.Dim]string{
 	facts.DimLock: `seq IN (SELECT seq FROM marks WHERE mark = ?1 AND what IN ('seal', 'said') ORDER BY seq LIMIT 12)`,
 	facts.DimBegun: `begun = ?1 AND (kind = 'event.corrected' OR seq IN (SELECT min(seq) FROM events
 		WHERE begun = ?1 AND kind = 'set.sterilized' GROUP BY load, ran))`,
+	facts.DimTests:   `begun = ?1 AND kind IN ('sterilizer.tested', 'event.corrected')`,
 	facts.DimList:    `list = ?1 AND kind IN ('list.issued', 'event.corrected')`,
 	facts.DimSheet:   `sheet_trip = ?1`,
 	facts.DimPolicy:  `subject = ?1 AND kind IN ('policy.adopted', 'records.lost', 'registers.adopted')`,

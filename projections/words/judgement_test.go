@@ -446,6 +446,7 @@ var choices = map[reflect.Type][]string{
 	reflect.TypeFor[projections.Repeats]():        {"", "further-positive", "follows-positive", "negative", "awaited"},
 	reflect.TypeFor[projections.CountedAgainst](): {"other-set", "other-packing", "altered", "unknown"},
 	reflect.TypeFor[projections.Sequel]():         {"", "right", "differs", "leftOut", "later"},
+	reflect.TypeFor[events.DayTest]():             {"bowie-dick", "leak"},
 	reflect.TypeFor[events.ReleaseAsk]():          {"parameters", "indicator", "second-look"},
 	reflect.TypeFor[run.Lack](): {"never-reached", "hold-short", "air", "superheated", "stuck", "over", "apart",
 		"equilibration-long", "drying-short"},

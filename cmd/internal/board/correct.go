@@ -50,7 +50,7 @@ func correctLink(id string) string { return "/correct?" + url.Values{"event": {i
 // and texts is said anew instead, and a list is issued anew.
 func correctable(k events.Kind) bool {
 	return k.AboutSet() || slices.Contains([]events.Kind{events.KindCaseClosed, events.KindIndicatorRead, events.KindRunLogged,
-		events.KindEventCorrected}, k)
+		events.KindSterilizerTested, events.KindEventCorrected}, k)
 }
 
 func (p *pages) correctPage(r *http.Request, words *shell.Words) (*answer, error) {

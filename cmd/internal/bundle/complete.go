@@ -513,6 +513,9 @@ func (x *completeness) needs(e *entry, need func(key, why string)) {
 		need("list "+d.List, why)
 	case *events.SetSterilized:
 		need("load "+d.Load, why)
+		if d.Day != "" {
+			need(events.AboutTests(d.Sterilizer, d.Day), why)
+		}
 	}
 }
 

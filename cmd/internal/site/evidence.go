@@ -374,6 +374,9 @@ func (g *gathering) further(whole map[string]bool) error {
 				whole["list "+d.List] = true
 			case *events.SetSterilized:
 				whole["load "+d.Load] = true
+				if d.Day != "" {
+					whole[events.AboutTests(d.Sterilizer, d.Day)] = true
+				}
 			}
 		}
 	}

@@ -27,6 +27,7 @@ type endingEntered struct {
 	Anyway    string `json:"anyway,omitempty"` // that, where it is released all the same, as a person said
 
 	releaseAsked
+	dayAsked
 }
 
 // result takes how a load ended.
@@ -34,7 +35,7 @@ func (b *sterilizer) result(v *visit, f fields) (said, error) {
 	l := b.find(b.Load)
 	released := f["released"] == "yes" && f["result"] == "passed"
 	switch e := f["result"]; {
-	case b.Reading != nil && b.Reading.Result != "", b.Ending != nil && (b.Ending.Result != e || b.Ending.Released != released):
+	case b.Test != nil, b.Reading != nil && b.Reading.Result != "", b.Ending != nil && (b.Ending.Result != e || b.Ending.Released != released):
 		return v.answerFirst(), nil
 	case l == nil || len(l.Sets) == 0 && !l.Forgot:
 		return said{}, v.sayNo("nothing-loaded")
@@ -221,6 +222,8 @@ func (b *sterilizer) askEnding(v *visit) (said, error) {
 			forget, choice{Do: "ended", Words: v.t("do-ended")}), nil
 	case e.Since && l != nil:
 		return v.askSince(l, e)
+	case e.Test != "" && l != nil && !e.Other:
+		return v.askTest(l, e), nil
 	case e.Judge && l != nil && !e.Other:
 		return v.askParameters(l)
 	case e.Other && l != nil:
@@ -259,7 +262,7 @@ func (v *visit) askSince(l *load, e *endingEntered) (said, error) {
 func (b *sterilizer) sterilized(l *load, e *endingEntered) *events.SetSterilized {
 	return &events.SetSterilized{Load: l.Load, Sterilizer: l.Sterilizer, Run: l.Run, Cycle: l.Cycle,
 		Result: e.Result, Released: e.Released, Emergency: e.Emergency, Loader: l.Loader, Immediate: l.Immediate, For: l.For,
-		Started: l.started(), Parameters: e.Parameters, SecondLook: e.Second}
+		Started: l.started(), Parameters: e.Parameters, SecondLook: e.Second, Day: e.Day}
 }
 
 // ended tells how a load ended that waits for a badge.
@@ -287,6 +290,14 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 		case !positive.IsZero() && e.Emergency == "":
 			b.Ending = nil
 			return v.askPositive(l, positive), nil
+		}
+		p, err := v.policy()
+		if err != nil {
+			return said{}, err
+		}
+		if failed, err := v.askedOfDay(l, e, p); err != nil || failed != "" {
+			b.Ending = nil
+			return v.testStops(l, e.Day, failed), err
 		}
 		waits, err := v.waitsForIndicator(l)
 		if err != nil {
@@ -329,7 +340,7 @@ func (b *sterilizer) recordEnding(v *visit) (said, error) {
 	if err := v.askedAtRelease(b, l, e); err != nil {
 		return said{}, err
 	}
-	if e.Early || e.Since || e.Other || e.Judge || e.Look || b.Operator == "" {
+	if e.Early || e.Since || e.Other || e.Test != "" || e.Judge || e.Look || b.Operator == "" {
 		return said{}, nil // it is asked for
 	}
 	return b.recordRun(v, l, e, others)
@@ -356,6 +367,9 @@ func (b *sterilizer) recordRun(v *visit, l *load, e *endingEntered, others []pro
 		return said{}, err
 	}
 	var obs []*events.Observation
+	for i := range e.Tested {
+		obs = append(obs, v.testOf(b, &e.Tested[i], at))
+	}
 	for _, k := range of {
 		obs = append(obs, &events.Observation{Station: v.station, Kind: events.KindSetSterilized, Time: at,
 			Set: k.Set, Trip: k.Trip, Operator: b.Operator, Data: b.sterilized(l, e)})

@@ -20,7 +20,7 @@ type releaseAsked struct {
 // askedAtRelease finds out what is still to be asked of a release.
 func (v *visit) askedAtRelease(b *sterilizer, l *load, e *endingEntered) error {
 	e.Judge, e.Look = false, false
-	if !e.Released {
+	if !e.Released || e.Test != "" { // which is asked first
 		return nil
 	}
 	p, err := v.policy()
@@ -85,7 +85,7 @@ func (b *sterilizer) sayParametersNot(v *visit, f fields) (said, error) {
 // looks takes a badge for that of the second person, where that one is asked for and nothing else.
 func (b *sterilizer) looks(v *visit, badge string) (s said, taken bool, err error) {
 	e := b.Ending
-	if e == nil || !e.Look || b.Operator == "" || e.Early || e.Since || e.Other || e.Judge || v.elsewhere {
+	if e == nil || !e.Look || b.Operator == "" || e.Early || e.Since || e.Other || e.Test != "" || e.Judge || v.elsewhere {
 		return said{}, false, nil
 	}
 	if badge == b.Operator {

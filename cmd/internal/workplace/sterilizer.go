@@ -26,6 +26,8 @@ type sterilizer struct {
 	// asked: a person who saw it has said it, so it is kept until it is recorded or taken back.
 	Reading *readingEntered `json:"reading,omitempty"`
 	Ending  *endingEntered  `json:"ending,omitempty"`
+	// Test is a test of a sterilizer's day that waits for a badge.
+	Test *events.SterilizerTested `json:"test,omitempty"`
 	// Ran are the cycles that were run here, the last first, and Entered what was entered of a load that could not
 	// be begun.
 	Ran     []string  `json:"ran,omitempty"`
@@ -119,6 +121,13 @@ func sterilizerPlace() workplace {
 			"parameters":     (*sterilizer).sayParameters,
 			"parameters-not": (*sterilizer).sayParametersNot,
 
+			"test":          whenRecorded((*sterilizer).test),
+			"test-passed":   (*sterilizer).sayTestPassed,
+			"test-failed":   (*sterilizer).sayTestFailed,
+			"test-why":      (*sterilizer).sayTestWhy,
+			"test-not-done": (*sterilizer).sayTestNotDone,
+			"test-since":    whenRecorded((*sterilizer).sayTestSince),
+
 			"indicator": (*sterilizer).indicator,
 			"short":     (*sterilizer).sayShort,
 			"known":     (*sterilizer).sayKnown,
@@ -144,7 +153,7 @@ func (v *visit) answerFirst() said { return said{Aside: v.t("answer-first"), Sou
 // waits reports whether somebody said what a load or its indicator showed, and it
 // is not recorded yet.
 func (b *sterilizer) waits() bool {
-	return b.Ending != nil || b.Reading != nil && b.Reading.Result != ""
+	return b.Ending != nil || b.Test != nil || b.Reading != nil && b.Reading.Result != ""
 }
 
 func (b *sterilizer) wants() []want {
@@ -190,7 +199,8 @@ func (b *sterilizer) scanBadge(v *visit, badge string) (said, error) {
 // pendingStatus is how what waits stands on the page: what is broken stays in sight
 // whatever else is said.
 func (b *sterilizer) pendingStatus() string {
-	if b.Ending != nil && b.Ending.Result == "failed" || b.Reading != nil && b.Reading.Result == "positive" {
+	if b.Ending != nil && b.Ending.Result == "failed" || b.Reading != nil && b.Reading.Result == "positive" ||
+		b.Test != nil && b.Test.Result == events.TestFailed {
 		return "broken"
 	}
 	return "open"
@@ -199,6 +209,8 @@ func (b *sterilizer) pendingStatus() string {
 // enter records what waits for it.
 func (b *sterilizer) enter(v *visit, _ fields) (said, error) {
 	switch {
+	case b.Test != nil:
+		return b.recordTest(v)
 	case b.Reading != nil && b.Reading.Result != "":
 		return b.recordIndicator(v)
 	case b.Ending != nil:
@@ -212,12 +224,14 @@ func (b *sterilizer) forget(*visit, fields) (said, error) {
 	if b.Reading != nil {
 		b.Indicated = ""
 	}
-	b.Reading, b.Ending = nil, nil
+	b.Reading, b.Ending, b.Test = nil, nil, nil
 	return said{}, nil
 }
 
 // lies reports whether somebody said what a load or its indicator showed, or of an indicator's lot and time.
-func (b *sterilizer) lies(*visit) (bool, error) { return b.Ending != nil || b.Reading != nil, nil }
+func (b *sterilizer) lies(*visit) (bool, error) {
+	return b.Ending != nil || b.Reading != nil || b.Test != nil, nil
+}
 
 // onlySaid is what was said: a failed cycle or a positive indicator isn't forgotten by Enter.
 func (b *sterilizer) onlySaid(v *visit) (string, error) {
@@ -630,6 +644,8 @@ func (v *visit) loadedAs(st *standing, loaded string) (said, error) {
 
 func (b *sterilizer) verdict(v *visit) (said, error) {
 	switch {
+	case b.Test != nil:
+		return b.askTested(v), nil
 	case b.waits() && b.Ending != nil:
 		return b.askEnding(v)
 	case b.Reading != nil:
@@ -1012,6 +1028,8 @@ func (b *sterilizer) drop() {
 }
 
 type sterilizerBody struct {
+	Tests []events.DayTest // that the policy asks of a day
+
 	Active   *load
 	Running  string // since when, and whose badge started it
 	Cycles   []string
@@ -1047,7 +1065,7 @@ func (b *sterilizer) body(v *visit) (any, error) {
 	if free {
 		cycles = b.Ran
 	}
-	out := sterilizerBody{Active: b.find(b.Load), Cycles: cycles, Other: free}
+	out := sterilizerBody{Tests: p.DayTests, Active: b.find(b.Load), Cycles: cycles, Other: free}
 	if l := out.Active; l != nil && l.Started {
 		if !l.StartedAt.IsZero() {
 			out.Running = v.t("running-since", v.time(l.StartedAt), firstOf(l.Loader, "–"))

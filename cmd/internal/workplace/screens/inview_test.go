@@ -419,7 +419,14 @@ func (q *asker) releaseAsks() {
 	q.do("result", "result", "passed", "released", "yes")
 	q.do("parameters", "value", "S1-0305-34")
 	q.do("forget")
-	h.ChangesPolicy(func(p *events.Policy) { p.ReleaseAsks = nil })
+	h.ChangesPolicy(func(p *events.Policy) { p.ReleaseAsks, p.DayTests = nil, events.DayTests() })
+	q.do("result", "result", "passed", "released", "yes")
+	q.do("test-why", "value", "S1-0305-34 bowie-dick")
+	q.do("forget")
+	q.do("result", "result", "passed", "released", "yes")
+	q.do("test-failed", "value", "S1-0305-34 bowie-dick")
+	q.do("result", "result", "passed", "released", "yes") // which that stops
+	h.ChangesPolicy(func(p *events.Policy) { p.DayTests = nil })
 }
 
 // back asks what is asked on the way back, and of single pieces.

@@ -1,0 +1,271 @@
+package workplace
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"listbound/cmd/internal/refusal"
+	"listbound/cmd/internal/site"
+	"listbound/events"
+	"listbound/projections/facts"
+)
+
+// The tests that a sterilizer's day begins with, as the policy has them: they are asked for when the first load of the day is
+// released, not when it is started, since a warm-up is common. Where the policy has none nothing is asked.
+
+// dayAsked is what was asked and answered of the tests of a load's day.
+type dayAsked struct {
+	Day    string                    `json:"day,omitempty"`
+	Test   events.DayTest            `json:"test,omitempty"`   // asked for now
+	Why    bool                      `json:"why,omitempty"`    // it was not done, and why is asked
+	Tested []events.SterilizerTested `json:"tested,omitempty"` // answered, recorded with the release
+}
+
+// about names the test that is asked for: an answer for another load or test is none.
+func (e *dayAsked) about(l *load) string { return l.Load + " " + string(e.Test) }
+
+// TestIs is that, for the page.
+func (e *endingEntered) TestIs(load string) string { return load + " " + string(e.Test) }
+
+// dayOf is the local day on which a load was started.
+func (v *visit) dayOf(l *load) string {
+	at := l.StartedAt
+	if at.IsZero() {
+		at = v.now
+	}
+	return at.In(v.d.site.Zone()).Format(time.DateOnly)
+}
+
+// testsStand is what each test of a sterilizer's day showed last: passed, failed or not-done.
+func (v *visit) testsStand(sterilizer, day string) (map[events.DayTest]string, error) {
+	out := make(map[events.DayTest]string)
+	err := v.d.site.Ask(func(m *site.View) error {
+		w := m.World(v)
+		for _, it := range w.DayTests(sterilizer, day) {
+			d := facts.TestOf(it)
+			if shows := d.Shows(); shows != events.TestNotDone || out[d.Test] == "" {
+				out[d.Test] = shows
+			}
+		}
+		return w.Failed()
+	})
+	return out, err
+}
+
+// askedOfDay finds out which test of the load's day is still to be asked for, and which of them failed, "" for none.
+func (v *visit) askedOfDay(l *load, e *endingEntered, p *events.Policy) (failed events.DayTest, err error) {
+	was := e.Test
+	if e.Test = ""; len(p.DayTests) == 0 {
+		return "", nil
+	}
+	e.Day = v.dayOf(l)
+	stand, err := v.testsStand(l.Sterilizer, e.Day)
+	if err != nil {
+		return "", err
+	}
+	for _, t := range p.DayTests {
+		answered := slices.ContainsFunc(e.Tested, func(d events.SterilizerTested) bool { return d.Test == t })
+		switch {
+		case stand[t] == events.TestFailed:
+			return t, nil
+		case e.Test == "" && stand[t] == "" && !answered:
+			e.Test = t
+		}
+	}
+	e.Why = e.Why && e.Test == was && was != ""
+	return "", nil
+}
+
+// testStops says that a load is not released, since its sterilizer failed a test of the day.
+func (v *visit) testStops(l *load, day string, failed events.DayTest) said {
+	choices := []choice{{Do: "test-since", Value: l.Load + " " + string(failed), Words: v.t("do-test-since")}}
+	if slices.ContainsFunc(l.Sets, l.notHeld) {
+		choices = slices.Insert(choices, 0, choice{Do: "held", Words: v.t("passed-held"), Main: true})
+	}
+	s := wrong(v.t("test-stops", l.Load, l.Sterilizer, v.t("day-test-"+string(failed)), day), v.t("test-stops-more"))
+	return s.offer(choices...)
+}
+
+// askTest asks for a test of the day.
+func (v *visit) askTest(l *load, e *endingEntered) said {
+	name, forget := v.t("day-test-"+string(e.Test)), choice{Do: "forget", Words: v.t("forget-entered")}
+	if e.Why {
+		return ask(v.t("test-why", name, l.Sterilizer, e.Day), v.t("test-why-more")).offer(forget)
+	}
+	return ask(v.t("test-asked", l.Sterilizer, name, e.Day), v.t("test-asked-more", l.Load)).offer(
+		choice{Do: "test-passed", Value: e.about(l), Words: v.t("do-test-passed")},
+		choice{Do: "test-failed", Value: e.about(l), Words: v.t("do-test-failed")},
+		choice{Do: "test-why", Value: e.about(l), Words: v.t("do-test-why")}, forget)
+}
+
+// testAsked is the load whose day's test is in sight, where an answer is to that; nil else.
+func (b *sterilizer) testAsked(f fields) *load {
+	e, l := b.Ending, b.find(b.Load)
+	if e == nil || l == nil || e.Test == "" || e.Early || e.Since || e.Other || f["value"] != e.about(l) {
+		return nil
+	}
+	return l
+}
+
+// answered is an answer to that.
+func (b *sterilizer) answered(l *load, result string) events.SterilizerTested {
+	return events.SterilizerTested{Sterilizer: l.Sterilizer, Day: b.Ending.Day, Test: b.Ending.Test, Result: result}
+}
+
+func (b *sterilizer) sayTestPassed(v *visit, f fields) (said, error) {
+	if l := b.testAsked(f); l != nil {
+		b.Ending.Tested = append(b.Ending.Tested, b.answered(l, events.TestPassed))
+		return b.recordEnding(v)
+	}
+	return said{}, nil
+}
+
+// sayTestFailed answers that the test failed: that is recorded, and the load is not released.
+func (b *sterilizer) sayTestFailed(v *visit, f fields) (said, error) {
+	if l := b.testAsked(f); l != nil {
+		d := b.answered(l, events.TestFailed)
+		b.Ending, b.Test = nil, &d
+		return b.recordTest(v)
+	}
+	return said{}, nil
+}
+
+func (b *sterilizer) sayTestWhy(_ *visit, f fields) (said, error) {
+	if b.testAsked(f) != nil {
+		b.Ending.Why = true
+	}
+	return said{}, nil
+}
+
+// sayTestNotDone answers why it was not done.
+func (b *sterilizer) sayTestNotDone(v *visit, f fields) (said, error) {
+	l := b.testAsked(f)
+	if l == nil {
+		return said{}, nil
+	}
+	why, err := v.reason(f["reason"])
+	if err != nil {
+		return said{}, err
+	}
+	d := b.answered(l, events.TestNotDone)
+	d.Reason = why
+	if err := d.Check(); err != nil {
+		return said{}, refusal.Because(err)
+	}
+	b.Ending.Tested, b.Ending.Why = append(b.Ending.Tested, d), false
+	return b.recordEnding(v)
+}
+
+// sayTestSince answers that the test which failed was done again, and passed.
+func (b *sterilizer) sayTestSince(v *visit, f fields) (said, error) {
+	l := b.find(b.Load)
+	if l == nil {
+		return said{}, nil
+	}
+	test, ours := strings.CutPrefix(f["value"], l.Load+" ")
+	stand, err := v.testsStand(l.Sterilizer, v.dayOf(l))
+	if err != nil || !ours || stand[events.DayTest(test)] != events.TestFailed {
+		return said{}, err
+	}
+	b.Test = &events.SterilizerTested{Sterilizer: l.Sterilizer, Day: v.dayOf(l), Test: events.DayTest(test), Result: events.TestPassed}
+	return b.recordTest(v)
+}
+
+// test takes a test of the day from its form.
+func (b *sterilizer) test(v *visit, f fields) (said, error) {
+	why, err := v.reason(f["reason"])
+	if err != nil {
+		return said{}, err
+	}
+	d := &events.SterilizerTested{Sterilizer: strings.TrimSpace(f["sterilizer"]), Day: v.now.In(v.d.site.Zone()).Format(time.DateOnly),
+		Test: events.DayTest(f["test"]), Result: f["result"], Reason: why}
+	if run := strings.TrimSpace(f["run"]); run != "" {
+		if d.Run, err = strconv.ParseInt(run, 10, 64); err != nil {
+			return said{}, v.sayNo("test-number", run)
+		}
+	}
+	if rate := strings.TrimSpace(f["rate"]); rate != "" {
+		if d.RatePascal, err = v.leaks(rate, f["unit"]); err != nil {
+			return said{}, err
+		}
+		d.LimitPascal = events.LeakLimitPascal
+		if limit := strings.TrimSpace(f["limit"]); limit != "" {
+			if d.LimitPascal, err = v.leaks(limit, f["unit"]); err != nil {
+				return said{}, err
+			}
+		}
+	}
+	if err := d.Check(); err != nil {
+		return said{}, refusal.Because(err)
+	}
+	if d.Shows() != d.Result {
+		return said{}, v.sayNo("test-leaks", f["rate"])
+	}
+	like, err := b.likeSterilizer(v, d.Sterilizer)
+	if err != nil {
+		return said{}, err
+	}
+	if like != "" {
+		return said{}, v.sayNo("test-sterilizer-like", d.Sterilizer, like)
+	}
+	b.Test = d
+	return b.recordTest(v)
+}
+
+// leaks reads how fast a pressure rises, in pascals a minute.
+func (v *visit) leaks(text, unit string) (int64, error) {
+	per := map[string]float64{"mbar": 100, "kPa": 1000}[unit] // pascals, NIST SP 811
+	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	if err != nil || per == 0 || math.IsNaN(x) || x < 0 || x*per > math.MaxInt32 {
+		return 0, v.sayNo("test-number", text)
+	}
+	return int64(math.Round(x * per)), nil
+}
+
+// tested says what a test of the day showed.
+func (v *visit) tested(d *events.SterilizerTested) (s said, says phrase) {
+	says = v.phrased("test-"+d.Result, d.Sterilizer, v.t("day-test-"+string(d.Test)), d.Day)
+	switch d.Result {
+	case events.TestFailed:
+		return wrong(v.say(says), v.t("test-failed-more")), says
+	case events.TestNotDone:
+		return doubt(v.say(says), d.Reason), says
+	}
+	return good(v.say(says), ""), says
+}
+
+// askTested asks for the badge that records a test of the day.
+func (b *sterilizer) askTested(v *visit) said {
+	s, _ := v.tested(b.Test)
+	if s.Status == "whole" {
+		s = ask(s.Words, s.More)
+	}
+	return b.toRecord(v, s)
+}
+
+// recordTest records it, once it is known by whom.
+func (b *sterilizer) recordTest(v *visit) (said, error) {
+	if b.Operator == "" {
+		return said{}, nil // it is asked for
+	}
+	at, err := v.recordAt(b)
+	if err != nil {
+		return said{}, err
+	}
+	d := *b.Test
+	rs, err := v.observe(v.testOf(b, &d, at))
+	if err != nil {
+		return said{}, err
+	}
+	s, says := v.tested(&d)
+	b.At, b.Test = time.Time{}, nil
+	b.Done = &done{Says: []phrase{says}, Seqs: seqs(rs), IDs: ids(rs), Stop: d.Result == events.TestFailed}
+	return s, nil
+}
+
+func (v *visit) testOf(b *sterilizer, d *events.SterilizerTested, at time.Time) *events.Observation {
+	return &events.Observation{Station: v.station, Kind: events.KindSterilizerTested, Time: at, Operator: b.Operator, Data: d}
+}

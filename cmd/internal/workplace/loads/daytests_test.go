@@ -1,0 +1,98 @@
+//go:build !race
+
+package loads_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"listbound/cmd/internal/workplace/workplacetest"
+	"listbound/events"
+)
+
+// TestDayTests: before the first load of a sterilizer's day is released the tests that the policy asks for are asked one after the
+// other; a failed one stops the release until a later one passed; where it asks for none, nothing is asked.
+func TestDayTests(t *testing.T) {
+	const load = "S1-0304-02"
+	both := []events.DayTest{events.BowieDick, events.LeakTest}
+	release := func(s *workplacetest.Scanner) workplacetest.Answer {
+		return s.Do("result", "result", "passed", "released", "yes")
+	}
+	for _, x := range []struct {
+		name  string
+		tests []events.DayTest
+		play  func(s *workplacetest.Scanner)
+		want  string // recorded since the release was asked for
+	}{
+		{"nothing", nil, func(*workplacetest.Scanner) {}, "released"},
+		{"passed", both, func(s *workplacetest.Scanner) {
+			s.Do("test-passed", "value", load+" leak") // which isn't asked yet
+			s.Do("test-passed", "value", load+" bowie-dick")
+			s.Do("test-passed", "value", load+" leak")
+		}, "bowie-dick passed, leak passed, released 2026-03-04"},
+		{"not done", both[:1], func(s *workplacetest.Scanner) {
+			s.Do("test-why", "value", load+" bowie-dick")
+			s.Do("test-not-done", "value", load+" bowie-dick", "reason", "no pack left")
+		}, "bowie-dick not-done no pack left, released 2026-03-04"},
+		{"failed, and passed since", both[:1], func(s *workplacetest.Scanner) {
+			if a := s.Do("test-failed", "value", load+" bowie-dick"); !strings.HasPrefix(fmt.Sprint(a["words"]), "STOP") {
+				t.Errorf("a failed test: %v", a["words"])
+			}
+			if a := release(s); !strings.HasPrefix(fmt.Sprint(a["words"]), "STOP") {
+				t.Errorf("released after a failed test: %v", a["words"])
+			}
+			s.Do("test-since", "value", load+" bowie-dick")
+			release(s)
+		}, "bowie-dick failed, bowie-dick passed, released 2026-03-04"},
+		{"said before, by the form", both, func(s *workplacetest.Scanner) {
+			s.Do("forget")
+			s.Do("test", "sterilizer", "S1", "test", "bowie-dick", "result", "passed", "run", "1")
+			s.Do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", "1.31", "unit", "mbar") // above EN 285's 1.3
+			s.Do("test", "sterilizer", "S1", "test", "leak", "result", "passed", "rate", "0,13", "unit", "kPa")
+			release(s)
+		}, "bowie-dick passed 1, leak passed 130/130, released 2026-03-04"},
+	} {
+		h := workplacetest.NewHouse(t, "VAS-003")
+		h.ChangesPolicy(func(p *events.Policy) { p.DayTests = x.tests })
+		s := h.AtSterilizer()
+		s.Do("begin", "sterilizer", "S1", "run", "2", "cycle", "c-134")
+		s.Scan(workplacetest.Label(t, events.ScanSet, "VAS-003"))
+		s.Do("put", "value", "VAS-003")
+		s.Do("start")
+		h.After(2 * time.Hour)
+		s.Scan(workplacetest.Label(t, events.ScanBadge, "B-1"))
+		before := h.Size()
+		release(s)
+		x.play(s)
+		if got := told(h, before); got != x.want {
+			t.Errorf("%s: recorded %q, want %q", x.name, got, x.want)
+		}
+	}
+}
+
+// told are the tests and releases that were recorded after a record.
+func told(h *workplacetest.House, before int64) string {
+	var out []string
+	for seq := before + 1; seq <= h.Size(); seq++ {
+		e, err := h.Site.EventAt(seq)
+		if err != nil {
+			h.T.Fatal(err)
+		}
+		switch d := e.Data.(type) {
+		case *events.SterilizerTested:
+			s := fmt.Sprint(d.Test, " ", d.Result)
+			if d.Run > 0 {
+				s += fmt.Sprint(" ", d.Run)
+			}
+			if d.LimitPascal > 0 {
+				s += fmt.Sprintf(" %d/%d", d.RatePascal, d.LimitPascal)
+			}
+			out = append(out, strings.TrimSpace(s+" "+d.Reason))
+		case *events.SetSterilized:
+			out = append(out, strings.TrimSpace("released "+d.Day))
+		}
+	}
+	return strings.Join(out, ", ")
+}
